@@ -1,0 +1,6 @@
+//! Arithmetic that one value and many lanes share.
+
+pub mod dual;
+pub mod lane;
+pub mod scalar;
+pub mod smooth;

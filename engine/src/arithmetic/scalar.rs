@@ -1,0 +1,86 @@
+//! The arithmetic a law may use.
+
+use std::ops::{Add, Div, Mul, Neg, Sub};
+
+use super::lane::Lane;
+
+/// A number a device law computes with: a lane, or a lane with its partial derivatives
+/// ([`Dual`](super::dual::Dual)). Coefficients are plain lanes, hence the mixed operations.
+pub trait Scalar<L: Lane>:
+    Copy
+    + Add<Output = Self>
+    + Sub<Output = Self>
+    + Mul<Output = Self>
+    + Div<Output = Self>
+    + Neg<Output = Self>
+    + Add<L, Output = Self>
+    + Sub<L, Output = Self>
+    + Mul<L, Output = Self>
+{
+    /// A number without derivative.
+    fn constant(x: L) -> Self;
+    /// The value without its derivatives.
+    fn value(self) -> L;
+    /// Square root.
+    fn sqrt(self) -> Self;
+    /// Exponential.
+    fn exp(self) -> Self;
+    /// Natural logarithm.
+    fn ln(self) -> Self;
+    /// 1/x.
+    fn recip(self) -> Self;
+    /// `yes` where the mask holds, `no` elsewhere. Both sides are computed.
+    fn select(mask: L::Mask, yes: Self, no: Self) -> Self;
+
+    /// x².
+    #[inline(always)]
+    fn square(self) -> Self {
+        self * self
+    }
+    /// xʸ with a constant exponent, x > 0.
+    #[inline(always)]
+    fn pow(self, y: L) -> Self {
+        (self.ln() * y).exp()
+    }
+    /// The larger of the value and a bound.
+    #[inline(always)]
+    fn at_least(self, bound: L) -> Self {
+        Self::select(self.value().gt(bound), self, Self::constant(bound))
+    }
+    /// The smaller of the value and a bound.
+    #[inline(always)]
+    fn at_most(self, bound: L) -> Self {
+        Self::select(self.value().lt(bound), self, Self::constant(bound))
+    }
+}
+
+impl<L: Lane> Scalar<L> for L {
+    #[inline(always)]
+    fn constant(x: L) -> Self {
+        x
+    }
+    #[inline(always)]
+    fn value(self) -> L {
+        self
+    }
+    #[inline(always)]
+    fn sqrt(self) -> Self {
+        Lane::sqrt(self)
+    }
+    #[inline(always)]
+    fn exp(self) -> Self {
+        Lane::exp(self)
+    }
+    #[inline(always)]
+    fn ln(self) -> Self {
+        Lane::ln(self)
+    }
+    #[inline(always)]
+    fn recip(self) -> Self {
+        L::splat(1.0) / self
+    }
+    #[inline(always)]
+    fn select(mask: L::Mask, yes: Self, no: Self) -> Self {
+        L::select(mask, yes, no)
+    }
+}

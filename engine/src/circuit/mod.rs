@@ -1,0 +1,7 @@
+//! The circuit graph: named nodes, components, and the laws that components obey.
+
+pub mod builder;
+pub mod graph;
+pub mod law;
+pub mod probe;
+pub mod wave;

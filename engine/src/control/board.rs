@@ -1,0 +1,193 @@
+//! Where controllers leave their orders, and where the loop finds them.
+
+use std::collections::VecDeque;
+
+use crate::arithmetic::lane::Lane;
+use crate::circuit::graph::{ChoiceId, Circuit, LineId, WaveId};
+use crate::circuit::wave::Wave;
+use crate::recorder::Event;
+
+/// An order for later.
+#[derive(Clone, Debug, PartialEq)]
+struct Due<T> {
+    at: f64,
+    what: T,
+}
+
+/// Lines, driven courses and choices, with what has been ordered for later.
+#[derive(Clone, Debug, Default)]
+pub struct Board<L: Lane> {
+    /// Names of the lines.
+    names: Vec<String>,
+    lines: Vec<bool>,
+    line_orders: Vec<Due<(LineId, bool)>>,
+    /// Present option of each choice.
+    choices: Vec<usize>,
+    choice_orders: Vec<Due<(ChoiceId, usize)>>,
+    /// Points still to come, and the last one passed, of each driven course.
+    courses: Vec<Option<VecDeque<(f64, L)>>>,
+    events: Vec<Event>,
+    corner: bool,
+    jump: bool,
+}
+
+impl<L: Lane> Board<L> {
+    /// The board of a circuit, with no lines yet.
+    pub fn new(circuit: &Circuit<L>) -> Self {
+        let courses = circuit.waves.iter().map(|w| match w {
+            Wave::Driven(x) => Some(VecDeque::from([(f64::NEG_INFINITY, *x)])),
+            _ => None,
+        });
+        Self {
+            choices: circuit.choices.iter().map(|c| c.initial).collect(),
+            courses: courses.collect(),
+            ..Self::default()
+        }
+    }
+
+    /// Adds a line; it is false until ordered otherwise. A name that exists gives the line that has it.
+    pub fn add_line(&mut self, name: &str) -> LineId {
+        if let Some(k) = self.names.iter().position(|n| n == name) {
+            return LineId(k as u32);
+        }
+        self.names.push(name.to_string());
+        self.lines.push(false);
+        LineId(self.names.len() as u32 - 1)
+    }
+
+    /// State of a line now.
+    pub fn line(&self, line: LineId) -> bool {
+        self.lines[line.0 as usize]
+    }
+
+    /// Name of a line.
+    pub fn line_name(&self, line: LineId) -> &str {
+        &self.names[line.0 as usize]
+    }
+
+    /// Sets a line now.
+    pub fn set(&mut self, line: LineId, value: bool) {
+        self.lines[line.0 as usize] = value;
+    }
+
+    /// Orders a line's state for the instant `at`, s. Later orders for the same line stand beside it.
+    pub fn set_at(&mut self, line: LineId, value: bool, at: f64) {
+        self.line_orders.push(Due { at, what: (line, value) });
+    }
+
+    /// Forgets the orders that a line still has for later.
+    pub fn forget(&mut self, line: LineId) {
+        self.line_orders.retain(|o| o.what.0 != line);
+    }
+
+    /// Option of a choice now.
+    pub fn chosen(&self, choice: ChoiceId) -> usize {
+        self.choices[choice.0 as usize]
+    }
+
+    /// All options now.
+    pub fn choices(&self) -> &[usize] {
+        &self.choices
+    }
+
+    /// Takes another option of a choice at the instant `at`, s. Replaces what was ordered for it later.
+    pub fn choose_at(&mut self, choice: ChoiceId, option: usize, at: f64) {
+        self.choice_orders.retain(|o| o.what.0 != choice || o.at < at);
+        self.choice_orders.push(Due { at, what: (choice, option) });
+    }
+
+    /// Value of a driven course at t, s; `None` for a course that is not driven.
+    pub fn driven(&self, wave: WaveId, t: f64) -> Option<L> {
+        let points = self.courses[wave.0 as usize].as_ref()?;
+        let k = points.partition_point(|p| p.0 <= t).max(1);
+        let (t0, a) = points[k - 1];
+        let Some(&(t1, b)) = points.get(k) else { return Some(a) };
+        if t0 == f64::NEG_INFINITY {
+            return Some(a);
+        }
+        Some(a + (b - a) * L::splat((t - t0) / (t1 - t0)))
+    }
+
+    /// Orders a ramp of a driven course: from the value it has at `begin` in a straight line to `value` at `end`
+    /// (s, `end > begin`). Whatever it had been ordered to do after `begin` is forgotten.
+    pub fn ramp(&mut self, wave: WaveId, begin: f64, end: f64, value: L) {
+        let Some(from) = self.driven(wave, begin) else { return };
+        if let Some(points) = self.courses[wave.0 as usize].as_mut() {
+            points.retain(|p| p.0 < begin);
+            points.push_back((begin, from));
+            points.push_back((end, value));
+        }
+    }
+
+    /// Notes an event.
+    pub fn note(&mut self, event: Event) {
+        self.events.push(event);
+    }
+
+    /// Takes the events noted so far.
+    pub fn take_events(&mut self) -> Vec<Event> {
+        std::mem::take(&mut self.events)
+    }
+
+    /// The next instant after `t` at which an order takes effect or a driven course has a corner.
+    pub fn next(&self, t: f64) -> Option<f64> {
+        let lines = self.line_orders.iter().map(|o| o.at);
+        let choices = self.choice_orders.iter().map(|o| o.at);
+        let corners = self.courses.iter().flatten().flatten().map(|p| p.0);
+        lines.chain(choices).chain(corners).filter(|&at| at > t).min_by(f64::total_cmp)
+    }
+
+    /// Carries out what is due at or before `t`, in the order of the instants.
+    pub fn carry_out(&mut self, t: f64) {
+        let mut due: Vec<_> = self.line_orders.iter().filter(|o| o.at <= t).cloned().collect();
+        due.sort_by(|a, b| a.at.total_cmp(&b.at));
+        for order in due {
+            self.lines[order.what.0.0 as usize] = order.what.1;
+        }
+        self.line_orders.retain(|o| o.at > t);
+        let mut due: Vec<_> = self.choice_orders.iter().filter(|o| o.at <= t).cloned().collect();
+        due.sort_by(|a, b| a.at.total_cmp(&b.at));
+        for order in due {
+            let (choice, option) = order.what;
+            self.jump |= self.choices[choice.0 as usize] != option;
+            self.choices[choice.0 as usize] = option;
+        }
+        self.choice_orders.retain(|o| o.at > t);
+        for points in self.courses.iter_mut().flatten() {
+            self.corner |= points.iter().any(|p| p.0 == t);
+            // The last point passed stays: it holds the present value or begins the present ramp.
+            while points.len() > 1 && points[1].0 <= t {
+                points.pop_front();
+            }
+        }
+    }
+
+    /// Whether a course had a corner, or a choice changed, since the last call: (corner, jump).
+    pub fn take_changes(&mut self) -> (bool, bool) {
+        (std::mem::take(&mut self.corner), std::mem::take(&mut self.jump))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn ramps_replace_what_was_ordered_after_them() {
+        let mut circuit = Circuit::<f64>::new();
+        let wave = circuit.wave(Wave::Driven(0.0));
+        let mut board = Board::new(&circuit);
+        board.ramp(wave, 1.0, 2.0, 10.0);
+        assert_eq!(board.driven(wave, 0.5), Some(0.0));
+        assert_eq!(board.driven(wave, 1.5), Some(5.0));
+        assert_eq!(board.next(0.0), Some(1.0));
+        board.carry_out(1.0);
+        assert_eq!(board.take_changes(), (true, false));
+        board.ramp(wave, 1.5, 2.5, 0.0);
+        assert_eq!(board.driven(wave, 1.5), Some(5.0));
+        assert_eq!(board.driven(wave, 2.0), Some(2.5));
+        board.carry_out(3.0);
+        assert_eq!(board.driven(wave, 3.0), Some(0.0));
+        assert_eq!(board.next(3.0), None);
+    }
+}

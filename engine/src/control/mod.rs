@@ -1,0 +1,68 @@
+//! Drives, guards and controllers: logic that looks at the circuit at step boundaries and orders edges.
+//!
+//! A controller never touches the equations. It reads probes, and it orders on the [`board`]: lines, courses of
+//! driven sources, choices among conductances. Orders carry the instant at which they take effect; the loop ends a
+//! step exactly there and opens a fine window.
+
+pub mod board;
+
+use std::fmt::Debug;
+
+use crate::arithmetic::lane::Lane;
+use crate::circuit::probe::Probe;
+use crate::trouble::Trouble;
+use board::Board;
+
+/// What a controller sees at the end of a step: the probes it asked for, now and at the previous boundary.
+/// Between the two, a straight line may be assumed to find the instant of a crossing.
+#[derive(Debug)]
+pub struct Seen<'a, L> {
+    /// Instant of the previous boundary, s.
+    pub before: f64,
+    /// This instant, s.
+    pub t: f64,
+    /// Values at the previous boundary, in the order of [`Controller::probes`].
+    pub then: &'a [L],
+    /// Values now.
+    pub now: &'a [L],
+}
+
+/// Logic that looks on at step boundaries.
+pub trait Controller<L: Lane>: Debug + Send + Sync {
+    /// Its name in events.
+    fn name(&self) -> &str;
+    /// What it wants to see.
+    fn probes(&self) -> Vec<Probe> {
+        Vec::new()
+    }
+    /// Looks and orders. Called once at the start (with `before == t`) and at every step boundary, in the order of
+    /// registration; an order that takes effect now is seen by the controllers after it at once.
+    ///
+    /// # Errors
+    /// [`Trouble::LeavesLockstep`] when lanes would have to act differently.
+    fn look(&mut self, seen: &Seen<'_, L>, board: &mut Board<L>) -> Result<(), Trouble>;
+    /// The next instant (after `t`) at which it wants a step to end, whatever the circuit does.
+    fn wakes(&self, t: f64) -> Option<f64> {
+        let _ = t;
+        None
+    }
+    /// A copy in the same state.
+    fn boxed(&self) -> Box<dyn Controller<L>>;
+}
+
+/// The common answer of all lanes to a question, or the lane that answers otherwise than lane 0.
+///
+/// # Errors
+/// [`Trouble::LeavesLockstep`].
+pub fn agree<L: Lane>(mask: L::Mask, time: f64) -> Result<bool, Trouble> {
+    if L::all(mask) {
+        return Ok(true);
+    }
+    if !L::any(mask) {
+        return Ok(false);
+    }
+    let ones = L::select(mask, L::splat(1.0), L::splat(0.0));
+    let first = ones.lane(0);
+    let lane = (0..L::WIDTH).find(|&k| ones.lane(k) != first).unwrap_or(0);
+    Err(Trouble::LeavesLockstep { lane, time })
+}

@@ -1,0 +1,105 @@
+//! What can go wrong, as data: the text is made once, here.
+
+use thiserror::Error;
+
+/// Trouble with the circuit itself, found before any number is computed.
+#[derive(Debug, Error, Clone, PartialEq)]
+pub enum CircuitTrouble {
+    /// Two components share a name.
+    #[error("two components are named `{name}`")]
+    DuplicateName {
+        /// The name used twice.
+        name: String,
+    },
+    /// A node without a path for direct current to ground.
+    #[error(
+        "node `{node}` floats: no path for direct current leads from it to ground (reached only by {through})"
+    )]
+    FloatingNode {
+        /// The node.
+        node: String,
+        /// The components that touch it.
+        through: String,
+    },
+    /// Ideal voltage sources (or windings) in a loop.
+    #[error("loop of ideal voltage sources: {members}")]
+    SourceLoop {
+        /// The components in the loop.
+        members: String,
+    },
+    /// A value outside what the component can be.
+    #[error("`{component}`: {what}")]
+    BadValue {
+        /// The component.
+        component: String,
+        /// What is wrong.
+        what: String,
+    },
+    /// A name that is not in the circuit.
+    #[error("there is no {what} named `{name}`")]
+    Unknown {
+        /// Node, component, line …
+        what: &'static str,
+        /// The name asked for.
+        name: String,
+    },
+}
+
+/// Numerical trouble during a run.
+#[derive(Debug, Error, Clone, PartialEq)]
+pub enum Trouble {
+    /// Newton's iteration did not converge, however short the step.
+    #[error(
+        "no solution at t = {time:.9e} s: node `{node}` still moves by {update:.3e} after {tries} halvings of the step; the device next to it is `{device}`"
+    )]
+    NotConverged {
+        /// Simulated time, s.
+        time: f64,
+        /// The unknown that moves most.
+        node: String,
+        /// A nonlinear device that touches it.
+        device: String,
+        /// Its last change, V or A.
+        update: f64,
+        /// How often the step was halved.
+        tries: u32,
+    },
+    /// A value became NaN or infinite.
+    #[error("not a number at t = {time:.9e} s in `{node}`; the device next to it is `{device}`")]
+    NotFinite {
+        /// Simulated time, s.
+        time: f64,
+        /// The unknown.
+        node: String,
+        /// A nonlinear device that touches it.
+        device: String,
+    },
+    /// The equations have no unique solution.
+    #[error("singular equations at t = {time:.9e} s: nothing determines `{node}`")]
+    Singular {
+        /// Simulated time, s.
+        time: f64,
+        /// The unknown without a pivot.
+        node: String,
+    },
+    /// No operating point was found.
+    #[error(
+        "no operating point: node `{node}` still moves by {update:.3e}; the device next to it is `{device}`"
+    )]
+    NoOperatingPoint {
+        /// The unknown that moves most.
+        node: String,
+        /// A nonlinear device that touches it.
+        device: String,
+        /// Its last change.
+        update: f64,
+    },
+    /// Lanes that march together would have to act at different instants.
+    #[error("lane {lane} leaves lockstep at t = {time:.9e} s")]
+    LeavesLockstep {
+        /// The lane that differs from lane 0.
+        lane: usize,
+        /// Simulated time, s.
+        time: f64,
+    },
+}

@@ -1,0 +1,136 @@
+//! What a model is: its name, pins, parameters with units, and how it enters a circuit. Knows no model.
+
+use std::collections::BTreeMap;
+
+use joulestep_engine::arithmetic::lane::Lane;
+use joulestep_engine::circuit::graph::{Circuit, ComponentId, HeatId, NodeId};
+use joulestep_engine::circuit::probe::Probe;
+use joulestep_engine::trouble::CircuitTrouble;
+
+/// What a parameter may be.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Shape {
+    /// One number with this unit symbol ("ohm", "F", "V", "1" for a plain number, …).
+    Number(&'static str),
+    /// Pairs of numbers with these unit symbols.
+    Table(&'static str, &'static str),
+    /// A list of numbers with this unit symbol.
+    List(&'static str),
+}
+
+/// Where a number must lie.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Range {
+    /// Any finite number.
+    Any,
+    /// Above zero.
+    Positive,
+    /// Zero or above.
+    NotNegative,
+    /// Strictly between two bounds.
+    Between(f64, f64),
+}
+
+/// One parameter of a model.
+#[derive(Clone, Copy, Debug)]
+pub struct Param {
+    /// Key in a scenario or part file (kebab-case).
+    pub key: &'static str,
+    /// Number or table, with units.
+    pub shape: Shape,
+    /// Value where none is given; `None`: the parameter must be given. In SI units, temperatures in °C.
+    pub default: Option<f64>,
+    /// May be left out although it has no default value (the model then goes without).
+    pub optional: bool,
+    /// Where it must lie.
+    pub range: Range,
+    /// One line of help.
+    pub help: &'static str,
+}
+
+/// A parameter's value, in SI units.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Value<L> {
+    /// One number.
+    Number(L),
+    /// Pairs.
+    Table(Vec<(f64, L)>),
+    /// A list.
+    List(Vec<L>),
+}
+
+/// The values of a model's parameters, defaults filled in.
+#[derive(Clone, Debug, Default)]
+pub struct Values<L>(pub BTreeMap<&'static str, Value<L>>);
+
+impl<L: Lane> Values<L> {
+    /// A number that is given or has a default. Panics on a key that is not in the model's table: a mistake in the
+    /// model, found by the catalogue's tests.
+    pub fn number(&self, key: &str) -> L {
+        self.maybe(key).unwrap_or_else(|| panic!("parameter `{key}` has no value"))
+    }
+    /// A number that may be left out.
+    pub fn maybe(&self, key: &str) -> Option<L> {
+        match self.0.get(key) {
+            Some(Value::Number(x)) => Some(*x),
+            _ => None,
+        }
+    }
+    /// A table; empty when left out.
+    pub fn table(&self, key: &str) -> &[(f64, L)] {
+        match self.0.get(key) {
+            Some(Value::Table(t)) => t,
+            _ => &[],
+        }
+    }
+    /// A list; empty when left out.
+    pub fn list(&self, key: &str) -> &[L] {
+        match self.0.get(key) {
+            Some(Value::List(t)) => t,
+            _ => &[],
+        }
+    }
+}
+
+/// What a model became in the circuit.
+#[derive(Clone, Debug, Default)]
+pub struct Built {
+    /// The components it made, in order.
+    pub components: Vec<ComponentId>,
+    /// Its dies: a name ("jfet") and the components that heat it and follow its temperature. A model without its
+    /// own temperature has none.
+    pub dies: Vec<(&'static str, Vec<ComponentId>)>,
+    /// Quantities a user may ask for by name ("current", "voltage", "middle"), with a description.
+    pub quantities: Vec<(&'static str, &'static str, Probe)>,
+    /// Limits to watch, from the part's own data: a name, the probe, lower and upper bound.
+    pub limits: Vec<(&'static str, Probe, f64, f64)>,
+}
+
+/// How a model enters a circuit: name, nodes in the order of `pins`, values.
+pub type Build<L> = fn(&mut Circuit<L>, &str, &[NodeId], &Values<L>) -> Result<Built, CircuitTrouble>;
+
+/// One line of the catalogue.
+#[derive(Clone, Copy, Debug)]
+pub struct Entry<L: Lane> {
+    /// Kind in a scenario ("resistor").
+    pub kind: &'static str,
+    /// Pin names in order; a single `"*"` at the end stands for any number of further pins.
+    pub pins: &'static [&'static str],
+    /// Parameters.
+    pub params: &'static [Param],
+    /// One line of help.
+    pub help: &'static str,
+    /// Where its equations come from.
+    pub source: &'static str,
+    /// Puts it into a circuit.
+    pub build: Build<L>,
+}
+
+/// Ties the dies of a built model to heat inputs, in the order of `Built::dies`.
+pub fn heat<L: Lane>(circuit: &mut Circuit<L>, built: &Built, inputs: &[HeatId]) {
+    for ((_, components), &input) in built.dies.iter().zip(inputs) {
+        for &component in components {
+            circuit.heats(component, input);
+        }
+    }
+}
