@@ -16,8 +16,14 @@ pub mod arithmetic;
 // the circuit
 pub mod circuit;
 
+// the compiled equations
+pub mod equations;
+
 // what a run tells the outside
 pub mod recorder;
 
 // drives, guards, controllers
 pub mod control;
+
+// one step
+pub mod step;

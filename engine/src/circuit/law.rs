@@ -44,17 +44,36 @@ pub trait Device<L: Lane>: Debug + Send + Sync {
     fn internals(&self) -> usize;
     /// Moves the device to a junction temperature, K.
     fn settle(&mut self, kelvin: L);
-    /// Writes i (P), q (P), ∂i/∂u (P×P, row by row), ∂q/∂u (P×P) into `out`, whose length is 2P + 2P².
+    /// Writes i (P), q (P), ∂i/∂u (P×P, row by row), ∂q/∂u (P×P) into the
+    /// first 2P + 2P² entries of `out`.
     fn stamp(&self, u: &[L], out: &mut [L]);
     /// Writes i (P) and q (P) only.
     fn values(&self, u: &[L], out: &mut [L]);
+    /// One Newton iteration's work: takes the local unknowns from `x`, computes the stamp there (kept in `stamp`,
+    /// behind it the local unknowns themselves), adds ∂i/∂u + α·∂q/∂u to the matrix `a` and the linearised
+    /// −(i + αq) to the right-hand side `b`.
+    fn enter(&self, seat: &Seat<'_>, alpha: L, x: &[L], stamp: &mut [L], a: &mut [L], b: &mut [L]);
+    /// Once `x` is found: moves the kept stamp along its tangent to `x`, adds the charges to `q`, and returns the
+    /// power turned into heat, W.
+    fn leave(&self, seat: &Seat<'_>, x: &[L], stamp: &mut [L], q: &mut [L]) -> L;
     /// A copy with the same coefficients.
     fn boxed(&self) -> Box<dyn Device<L>>;
 }
 
-/// Length of the buffer a stamp needs for `p` local unknowns.
+/// Where a device sits in the equations.
+#[derive(Clone, Copy, Debug)]
+pub struct Seat<'a> {
+    /// Unknown (and row) of each local unknown.
+    pub locals: &'a [u32],
+    /// Unknown of the last pin, against which the ports count.
+    pub reference: u32,
+    /// Matrix slots of the (P+1)² entries, row by row, the reference last.
+    pub slots: &'a [u32],
+}
+
+/// Length of the buffer a stamp needs for `p` local unknowns: i, q, ∂i/∂u, ∂q/∂u, and u.
 pub const fn stamp_len(p: usize) -> usize {
-    2 * p + 2 * p * p
+    3 * p + 2 * p * p
 }
 
 /// Any law is a device.
@@ -69,6 +88,31 @@ impl<L: Lane, M: Law<L, P>, const P: usize> Lawful<L, M, P> {
     pub fn new(law: M, kelvin: L) -> Self {
         let at = law.settle(kelvin);
         Self { law, at }
+    }
+
+    /// How many of the local unknowns are port voltages.
+    const PORTS: usize = P - M::INTERNAL;
+
+    #[inline(always)]
+    fn take(locals: &[u32; P], reference: u32, x: &[L]) -> [L; P] {
+        let base = x[reference as usize];
+        std::array::from_fn(|k| {
+            let value = x[locals[k] as usize];
+            if k < Self::PORTS { value - base } else { value }
+        })
+    }
+}
+
+/// i, q, ∂i/∂u, ∂q/∂u one after the other.
+#[inline(always)]
+fn keep<L: Lane, const P: usize>(flow: &Flow<Dual<L, P>, P>, out: &mut [L]) {
+    for k in 0..P {
+        out[k] = flow.i[k].v;
+        out[P + k] = flow.q[k].v;
+        for j in 0..P {
+            out[2 * P + k * P + j] = flow.i[k].d[j];
+            out[2 * P + P * P + k * P + j] = flow.q[k].d[j];
+        }
     }
 }
 
@@ -87,15 +131,70 @@ impl<L: Lane, M: Law<L, P>, const P: usize> Device<L> for Lawful<L, M, P> {
         let u: &[L; P] = u[..P].try_into().expect("the slice has P entries");
         let u: [Dual<L, P>; P] = std::array::from_fn(|k| Dual::variable(u[k], k));
         let flow = M::flow(&self.at, u);
-        let out = &mut out[..stamp_len(P)];
+        keep(&flow, &mut out[..2 * P + 2 * P * P]);
+    }
+    #[inline]
+    fn enter(&self, seat: &Seat<'_>, alpha: L, x: &[L], stamp: &mut [L], a: &mut [L], b: &mut [L]) {
+        let locals: &[u32; P] = seat.locals.try_into().expect("as many locals as the law has");
+        let slots = &seat.slots[..(P + 1) * (P + 1)];
+        let stamp = &mut stamp[..stamp_len(P)];
+        let u = Self::take(locals, seat.reference, x);
+        let flow = M::flow(&self.at, std::array::from_fn(|k| Dual::<L, P>::variable(u[k], k)));
+        keep(&flow, stamp);
+        stamp[2 * P + 2 * P * P..].copy_from_slice(&u);
+        let zero = L::splat(0.0);
+        let mut column = [zero; P];
+        let (mut corner, mut reference) = (zero, zero);
         for k in 0..P {
-            out[k] = flow.i[k].v;
-            out[P + k] = flow.q[k].v;
+            let mut right = flow.i[k].v + alpha * flow.q[k].v;
+            let mut row = zero;
             for j in 0..P {
-                out[2 * P + k * P + j] = flow.i[k].d[j];
-                out[2 * P + P * P + k * P + j] = flow.q[k].d[j];
+                let slope = flow.i[k].d[j] + alpha * flow.q[k].d[j];
+                right -= slope * u[j];
+                a[slots[k * (P + 1) + j] as usize] += slope;
+                if j < Self::PORTS {
+                    row += slope;
+                }
+                if k < Self::PORTS {
+                    column[j] += slope;
+                }
+            }
+            a[slots[k * (P + 1) + P] as usize] -= row;
+            b[locals[k] as usize] -= right;
+            if k < Self::PORTS {
+                corner += row;
+                reference += right;
             }
         }
+        for j in 0..P {
+            a[slots[P * (P + 1) + j] as usize] -= column[j];
+        }
+        a[slots[P * (P + 1) + P] as usize] += corner;
+        b[seat.reference as usize] += reference;
+    }
+    #[inline]
+    fn leave(&self, seat: &Seat<'_>, x: &[L], stamp: &mut [L], q: &mut [L]) -> L {
+        let locals: &[u32; P] = seat.locals.try_into().expect("as many locals as the law has");
+        let stamp = &mut stamp[..stamp_len(P)];
+        let u = Self::take(locals, seat.reference, x);
+        let moved: [L; P] = std::array::from_fn(|k| u[k] - stamp[2 * P + 2 * P * P + k]);
+        let (mut power, mut reference) = (L::splat(0.0), L::splat(0.0));
+        for k in 0..P {
+            let (mut i, mut charge) = (stamp[k], stamp[P + k]);
+            for j in 0..P {
+                i += stamp[2 * P + k * P + j] * moved[j];
+                charge += stamp[2 * P + P * P + k * P + j] * moved[j];
+            }
+            stamp[k] = i;
+            stamp[P + k] = charge;
+            q[locals[k] as usize] += charge;
+            if k < Self::PORTS {
+                power += u[k] * i;
+                reference += charge;
+            }
+        }
+        q[seat.reference as usize] -= reference;
+        power
     }
     fn values(&self, u: &[L], out: &mut [L]) {
         let u: [L; P] = u[..P].try_into().expect("the slice has P entries");

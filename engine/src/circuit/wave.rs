@@ -35,9 +35,9 @@ pub enum Wave<L> {
     Driven(L),
 }
 
-fn on_lines<L: Lane>(points: &[(f64, L)], t: f64) -> L {
-    // The last point at or before t: after a jump the later one counts.
-    let k = points.partition_point(|p| p.0 <= t);
+/// On straight lines between points; at a jump the value before it or after it.
+fn on_lines<L: Lane>(points: &[(f64, L)], t: f64, after: bool) -> L {
+    let k = points.partition_point(|p| if after { p.0 <= t } else { p.0 < t });
     if k == 0 {
         return points.first().map_or(L::splat(0.0), |p| p.1);
     }
@@ -51,9 +51,18 @@ fn on_lines<L: Lane>(points: &[(f64, L)], t: f64) -> L {
 impl<L: Lane> Wave<L> {
     /// The value just after the instant t, s.
     pub fn at(&self, t: f64) -> L {
+        self.value(t, true)
+    }
+
+    /// The value just before the instant t, s: a step that ends at a jump must not see it.
+    pub fn until(&self, t: f64) -> L {
+        self.value(t, false)
+    }
+
+    fn value(&self, t: f64, after: bool) -> L {
         match self {
             Self::Constant(x) | Self::Driven(x) => *x,
-            Self::Points(points) => on_lines(points, t),
+            Self::Points(points) => on_lines(points, t, after),
             Self::Sine { offset, amplitude, frequency, phase, delay } => {
                 if t < *delay {
                     return *offset;
@@ -63,7 +72,12 @@ impl<L: Lane> Wave<L> {
                 let angle = std::f64::consts::TAU * (turn - turn.floor()) + phase;
                 *offset + *amplitude * L::splat(angle.sin())
             }
-            Self::Periodic { period, points } => on_lines(points, t - (t / period).floor() * period),
+            Self::Periodic { period, points } => {
+                let into = t - (t / period).floor() * period;
+                // The end of a period belongs to it when asked for the value before.
+                let into = if !after && into == 0.0 && t > 0.0 { *period } else { into };
+                on_lines(points, into, after)
+            }
         }
     }
 
@@ -86,6 +100,7 @@ impl<L: Lane> Wave<L> {
     pub fn jumps_at(&self, t: f64) -> bool {
         match self {
             Self::Points(points) => points.windows(2).any(|w| w[0].0 == t && w[1].0 == t),
+            Self::Periodic { .. } => self.at(t) != self.until(t),
             _ => false,
         }
     }
@@ -100,7 +115,7 @@ mod tests {
         let w = Wave::Points(vec![(1.0, 0.0), (2.0, 10.0), (3.0, 10.0), (3.0, 4.0)]);
         assert_eq!(w.at(0.0), 0.0);
         assert_eq!(w.at(1.5), 5.0);
-        assert_eq!(w.at(3.0), 4.0);
+        assert_eq!((w.until(3.0), w.at(3.0)), (10.0, 4.0));
         assert_eq!(w.next_corner(2.0), Some(3.0));
         assert!(w.jumps_at(3.0) && !w.jumps_at(2.0));
         let p = Wave::Periodic { period: 2.0, points: vec![(0.0, 0.0), (1.0, 1.0), (2.0, 0.0)] };

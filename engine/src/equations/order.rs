@@ -1,0 +1,218 @@
+//! A static elimination order, compiled to a flat list of operations.
+//!
+//! The order is Markowitz's with a preference for the diagonal: among the acceptable pivots (at least
+//! [`THRESHOLD`] of the largest entry of their column) the one that makes least fill, off-diagonal only where no
+//! diagonal one is acceptable (Markowitz 1957; Duff, Erisman & Reid 1986, ch. 7). It is chosen once, on
+//! representative values. Unknowns that only linear components touch ("outer") are eliminated first: for a given step
+//! and a given choice of conductances their part of the factorisation is the same in every iteration, so it is
+//! computed once and kept (see [`replay`](super::replay)).
+
+use std::collections::{BTreeMap, BTreeSet};
+
+/// Smallest acceptable pivot relative to the largest entry of its column.
+pub const THRESHOLD: f64 = 1e-3;
+/// Element growth above which an order is not trusted (good ones stay below 5e2, failures passed 1e10).
+pub const GROWTH_LIMIT: f64 = 1e8;
+
+/// One pivot and what it eliminates. Ranges point into the lists of [`Order`].
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Pivot {
+    /// Slot of the pivot itself.
+    pub slot: u32,
+    /// Its row (index of the right-hand side).
+    pub row: u32,
+    /// Its column (the unknown it gives).
+    pub col: u32,
+    /// First entry in `lower`, and one past the last.
+    pub lower: (u32, u32),
+    /// First entry in `upper`, and one past the last.
+    pub upper: (u32, u32),
+    /// First entry in `targets`: (lower count) × (upper count) slots, row by row.
+    pub targets: u32,
+}
+
+/// The order with its operations. Slots of the inner block come first, so that an iteration copies a short prefix.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Order {
+    /// Number of unknowns.
+    pub n: usize,
+    /// Number of value slots (without the spare one for ground).
+    pub slots: usize,
+    /// Number of slots of the inner block; they are 0‥inner_slots.
+    pub inner_slots: usize,
+    /// How many pivots come before the iteration.
+    pub outer: usize,
+    /// All pivots, outer ones first.
+    pub(super) pivots: Vec<Pivot>,
+    /// (slot of the multiplier, row it belongs to).
+    pub(super) lower: Vec<(u32, u32)>,
+    /// (slot in the pivot's row, column it belongs to).
+    pub(super) upper: Vec<(u32, u32)>,
+    /// Slots that receive −multiplier × upper.
+    pub(super) targets: Vec<u32>,
+    slot_of: BTreeMap<(u32, u32), u32>,
+}
+
+/// No acceptable pivot is left: the matrix is singular. Holds the rows and columns that remain.
+#[derive(Clone, Debug, PartialEq)]
+pub struct NoPivot {
+    /// Columns (unknowns) that nothing determines.
+    pub columns: Vec<usize>,
+}
+
+struct Choosing {
+    rows: Vec<BTreeMap<usize, f64>>,
+    cols: Vec<BTreeSet<usize>>,
+    row_open: Vec<bool>,
+    col_open: Vec<bool>,
+}
+
+impl Choosing {
+    /// The cheapest acceptable pivot among the open rows and columns that `allowed` admits.
+    fn next(&self, allowed: impl Fn(usize) -> bool, threshold: f64) -> Option<(usize, usize)> {
+        let mut best: Option<(bool, usize, usize, usize)> = None;
+        for c in (0..self.cols.len()).filter(|&c| self.col_open[c] && allowed(c)) {
+            let magnitude = |r: usize| self.rows[r].get(&c).map_or(0.0, |x| x.abs());
+            let open = self.cols[c].iter().copied().filter(|&r| self.row_open[r]);
+            let largest = open.clone().map(magnitude).fold(0.0, f64::max);
+            let column_count = open.clone().count();
+            for r in open.filter(|&r| allowed(r)) {
+                let m = magnitude(r);
+                if m == 0.0 || m < threshold * largest {
+                    continue;
+                }
+                let row_count = self.rows[r].keys().filter(|&&k| self.col_open[k]).count();
+                let cost = (row_count - 1) * (column_count - 1);
+                let candidate = (r != c, cost, r, c);
+                if best.is_none_or(|b| candidate < b) {
+                    best = Some(candidate);
+                }
+            }
+        }
+        best.map(|(_, _, r, c)| (r, c))
+    }
+
+    fn eliminate(&mut self, r: usize, c: usize) -> (Vec<usize>, Vec<usize>) {
+        self.row_open[r] = false;
+        self.col_open[c] = false;
+        let pivot = self.rows[r][&c];
+        let upper: Vec<(usize, f64)> =
+            self.rows[r].iter().filter(|&(&k, _)| self.col_open[k]).map(|(&k, &x)| (k, x)).collect();
+        let lower: Vec<usize> = self.cols[c].iter().copied().filter(|&i| self.row_open[i]).collect();
+        for &i in &lower {
+            let multiplier = self.rows[i][&c] / pivot;
+            for &(k, x) in &upper {
+                *self.rows[i].entry(k).or_insert(0.0) -= multiplier * x;
+                self.cols[k].insert(i);
+            }
+        }
+        (lower, upper.into_iter().map(|u| u.0).collect())
+    }
+}
+
+impl Order {
+    /// Chooses the order for an n × n matrix with the given structural entries (row, column, representative value)
+    /// and compiles it. `outer(k)` says that only linear components touch unknown k.
+    ///
+    /// # Errors
+    /// When the matrix is singular at the representative values.
+    pub fn choose(
+        n: usize,
+        entries: &BTreeMap<(u32, u32), f64>,
+        outer: impl Fn(usize) -> bool,
+    ) -> Result<Self, NoPivot> {
+        let mut choosing = Choosing {
+            rows: vec![BTreeMap::new(); n],
+            cols: vec![BTreeSet::new(); n],
+            row_open: vec![true; n],
+            col_open: vec![true; n],
+        };
+        for (&(r, c), &x) in entries {
+            choosing.rows[r as usize].insert(c as usize, x);
+            choosing.cols[c as usize].insert(r as usize);
+        }
+        let mut sequence = Vec::with_capacity(n);
+        while let Some((r, c)) = choosing.next(&outer, THRESHOLD) {
+            let (lower, upper) = choosing.eliminate(r, c);
+            sequence.push((r, c, lower, upper));
+        }
+        let outer_count = sequence.len();
+        while sequence.len() < n {
+            let next = choosing.next(|_| true, THRESHOLD).or_else(|| choosing.next(|_| true, 0.0));
+            let Some((r, c)) = next else {
+                let columns = (0..n).filter(|&c| choosing.col_open[c]).collect();
+                return Err(NoPivot { columns });
+            };
+            let (lower, upper) = choosing.eliminate(r, c);
+            sequence.push((r, c, lower, upper));
+        }
+        Ok(Self::compile(n, outer_count, &choosing, sequence))
+    }
+
+    fn compile(
+        n: usize,
+        outer: usize,
+        chosen: &Choosing,
+        sequence: Vec<(usize, usize, Vec<usize>, Vec<usize>)>,
+    ) -> Self {
+        // The inner block is what is left after the outer pivots.
+        let mut inner_row = vec![true; n];
+        let mut inner_col = vec![true; n];
+        for (r, c, ..) in &sequence[..outer] {
+            inner_row[*r] = false;
+            inner_col[*c] = false;
+        }
+        let all = || chosen.rows.iter().enumerate().flat_map(|(r, row)| row.keys().map(move |&c| (r, c)));
+        let is_inner = |&(r, c): &(usize, usize)| inner_row[r] && inner_col[c];
+        let mut slot_of = BTreeMap::new();
+        for (r, c) in all().filter(is_inner).chain(all().filter(|e| !is_inner(e))) {
+            let next = slot_of.len() as u32;
+            slot_of.insert((r as u32, c as u32), next);
+        }
+        let inner_slots = all().filter(is_inner).count();
+        let slot = |r: usize, c: usize| slot_of[&(r as u32, c as u32)];
+        let mut order = Self {
+            n,
+            slots: slot_of.len(),
+            inner_slots,
+            outer,
+            pivots: Vec::with_capacity(n),
+            lower: Vec::new(),
+            upper: Vec::new(),
+            targets: Vec::new(),
+            slot_of: BTreeMap::new(),
+        };
+        for (r, c, lower, upper) in sequence {
+            let (l0, u0, t0) =
+                (order.lower.len() as u32, order.upper.len() as u32, order.targets.len() as u32);
+            order.lower.extend(lower.iter().map(|&i| (slot(i, c), i as u32)));
+            order.upper.extend(upper.iter().map(|&k| (slot(r, k), k as u32)));
+            order.targets.extend(
+                lower.iter().flat_map(|&i| upper.iter().map(move |&k| (i, k))).map(|(i, k)| slot(i, k)),
+            );
+            order.pivots.push(Pivot {
+                slot: slot(r, c),
+                row: r as u32,
+                col: c as u32,
+                lower: (l0, order.lower.len() as u32),
+                upper: (u0, order.upper.len() as u32),
+                targets: t0,
+            });
+        }
+        order.slot_of = slot_of;
+        order
+    }
+
+    /// Slot of an entry, if the pattern has it.
+    pub fn slot(&self, row: usize, col: usize) -> Option<u32> {
+        self.slot_of.get(&(row as u32, col as u32)).copied()
+    }
+
+    /// Number of multiply-subtract operations of one inner factorisation (a measure of cost).
+    pub fn inner_operations(&self) -> usize {
+        self.pivots[self.outer..]
+            .iter()
+            .map(|p| ((p.lower.1 - p.lower.0) * (p.upper.1 - p.upper.0 + 1)) as usize)
+            .sum()
+    }
+}

@@ -1,0 +1,157 @@
+//! The elimination order of a system with the slot of every entry: what the time loop writes into.
+
+use std::collections::BTreeMap;
+
+use super::order::{NoPivot, Order};
+use super::replay::Replay;
+use super::system::{Placed, System};
+use crate::arithmetic::lane::Lane;
+use crate::circuit::law::Seat;
+
+/// Slots of one system under one elimination order.
+#[derive(Clone, Debug)]
+pub struct Program {
+    /// Factor and solve.
+    pub replay: Replay,
+    /// Slot of each entry of `System::g`.
+    g: Vec<u32>,
+    /// Slot of each entry of `System::c`.
+    c: Vec<u32>,
+    /// Slots (a,a), (a,b), (b,a), (b,b) of each chosen conductance.
+    chosen: Vec<[u32; 4]>,
+    /// Slots of each device: (locals + reference)² row by row, devices one after the other.
+    devices: Vec<u32>,
+    /// Where each device's slots begin.
+    device_begin: Vec<u32>,
+    /// The spare slot that takes what belongs to ground.
+    spare: u32,
+}
+
+/// (row, column) of every entry a device may write, the reference last.
+fn device_entries(device: &Placed) -> impl Iterator<Item = (u32, u32)> + '_ {
+    let all = || device.locals.iter().copied().chain([device.reference]);
+    all().flat_map(move |r| all().map(move |c| (r, c)))
+}
+
+impl Program {
+    /// Chooses an order on representative values: the matrix αC + G with the devices' stamps in `stamps` (lane 0),
+    /// and the given conductances of the choices.
+    ///
+    /// # Errors
+    /// When the matrix is singular there.
+    pub fn compile<L: Lane>(
+        system: &System<L>,
+        alpha: f64,
+        choices: &[usize],
+        stamps: &[L],
+    ) -> Result<Self, NoPivot> {
+        let n = system.n as u32;
+        let mut entries: BTreeMap<(u32, u32), f64> = BTreeMap::new();
+        let mut add = |r: u32, c: u32, x: f64| {
+            if r < n && c < n {
+                *entries.entry((r, c)).or_insert(0.0) += x;
+            }
+        };
+        for &(r, c, x) in &system.g {
+            add(r, c, x.lane(0));
+        }
+        for &(r, c, x) in &system.c {
+            add(r, c, alpha * x.lane(0));
+        }
+        for &(choice, a, b) in &system.chosen {
+            let g = system.circuit.choices[choice.0 as usize].options[choices[choice.0 as usize]].lane(0);
+            for (r, c, x) in [(a, a, g), (a, b, -g), (b, a, -g), (b, b, g)] {
+                add(r, c, x);
+            }
+        }
+        for device in &system.devices {
+            let p = device.locals.len();
+            let mut block = vec![0.0; (p + 1) * (p + 1)];
+            spread(device, &stamps[device.offset..], L::splat(alpha), |k, x| block[k] += x.lane(0));
+            for ((r, c), x) in device_entries(device).zip(block) {
+                add(r, c, x);
+            }
+        }
+        let outer = system.is_outer();
+        let order = Order::choose(system.n, &entries, |k| outer[k])?;
+        let spare = order.slots as u32;
+        let slot = |r: u32, c: u32| order.slot(r as usize, c as usize).unwrap_or(spare);
+        let mut device_begin = Vec::new();
+        let mut devices = Vec::new();
+        for device in &system.devices {
+            device_begin.push(devices.len() as u32);
+            // An iteration's matrix holds the inner slots only, with its spare for ground right behind them.
+            devices.extend(device_entries(device).map(|(r, c)| slot(r, c).min(order.inner_slots as u32)));
+        }
+        Ok(Self {
+            g: system.g.iter().map(|&(r, c, _)| slot(r, c)).collect(),
+            c: system.c.iter().map(|&(r, c, _)| slot(r, c)).collect(),
+            chosen: system
+                .chosen
+                .iter()
+                .map(|&(_, a, b)| [slot(a, a), slot(a, b), slot(b, a), slot(b, b)])
+                .collect(),
+            devices,
+            device_begin,
+            spare,
+            replay: Replay::new(order),
+        })
+    }
+
+    /// The constant part αC + G, with its outer pivots factored. Returns the values and the element growth.
+    pub fn prepare<L: Lane>(&self, system: &System<L>, alpha: L, choices: &[usize]) -> (Vec<L>, f64) {
+        let mut a = vec![L::splat(0.0); self.spare as usize + 1];
+        for (&slot, &(_, _, x)) in self.g.iter().zip(&system.g) {
+            a[slot as usize] += x;
+        }
+        for (&slot, &(_, _, x)) in self.c.iter().zip(&system.c) {
+            a[slot as usize] += alpha * x;
+        }
+        for (slots, &(choice, _, _)) in self.chosen.iter().zip(&system.chosen) {
+            let g = system.circuit.choices[choice.0 as usize].options[choices[choice.0 as usize]];
+            for (slot, x) in slots.iter().zip([g, -g, -g, g]) {
+                a[*slot as usize] += x;
+            }
+        }
+        // What was written for ground must not leak into the growth measure.
+        a[self.spare as usize] = L::splat(0.0);
+        let growth = self.replay.factor_outer(&mut a);
+        (a, growth)
+    }
+
+    /// Where device number `k` sits.
+    #[inline(always)]
+    pub fn seat<'a>(&'a self, k: usize, device: &'a Placed) -> Seat<'a> {
+        let begin = self.device_begin[k] as usize;
+        let width = device.locals.len() + 1;
+        let slots = &self.devices[begin..begin + width * width];
+        Seat { locals: &device.locals, reference: device.reference, slots }
+    }
+}
+
+/// Calls `add(entry, value)` for each of the (P+1)² entries of g + αc, the reference being minus the sum of the ports.
+#[inline(always)]
+fn spread<L: Lane>(device: &Placed, stamp: &[L], alpha: L, mut add: impl FnMut(usize, L)) {
+    let p = device.locals.len();
+    let (g, c) = (&stamp[2 * p..2 * p + p * p], &stamp[2 * p + p * p..2 * p + 2 * p * p]);
+    let width = p + 1;
+    let mut corner = L::splat(0.0);
+    for k in 0..p {
+        let mut row = L::splat(0.0);
+        for j in 0..p {
+            let x = g[k * p + j] + alpha * c[k * p + j];
+            add(k * width + j, x);
+            if j < device.ports {
+                row += x;
+            }
+            if k < device.ports {
+                add(p * width + j, -x);
+            }
+        }
+        add(k * width + p, -row);
+        if k < device.ports {
+            corner += row;
+        }
+    }
+    add(p * width + p, corner);
+}

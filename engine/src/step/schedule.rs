@@ -1,0 +1,195 @@
+//! The schedule of step lengths: base steps, and windows of fine ones.
+//!
+//! A step is base / 2ᵏ long, k = 0 ‥ `finest`. Every known edge ends a step and opens a window at the finest level;
+//! the window then relaxes one level at a time, as soon as the measured activity (the step's estimated local error
+//! over its bound) would stay below the bound at the coarser one, and a coarser step begins only where it lines up
+//! with the window's grid. Activity that rises without a known edge (a clamp that begins to conduct) opens a window
+//! too: the step is taken back and made finer. All lanes share the schedule: the most active one decides.
+//!
+//! Step lengths therefore come from a short list that is known before the run: each has one prepared matrix, and all
+//! variants march in lockstep.
+
+/// How many times a step may be halved below the finest level when Newton's iteration does not converge.
+pub const HALVINGS: u32 = 10;
+
+/// Lengths and bounds.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Steps {
+    /// Base step, s.
+    pub base: f64,
+    /// The finest step is base / 2^finest; 0: every step is a base step.
+    pub finest: u32,
+    /// Steps of a level that must have been calm before the next coarser one is taken.
+    pub calm: u32,
+}
+
+/// Activity above which a step is taken back, when a finer level is left.
+const REFUSE: f64 = 2.0;
+/// Activity to be expected at the coarser level, below which it is taken.
+const RELAX: f64 = 0.5;
+
+/// Where the schedule stands.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Ladder {
+    steps: Steps,
+    error_order: u32,
+    anchor: f64,
+    /// Position after the anchor in units of base / 2^(finest + HALVINGS).
+    position: u64,
+    level: u32,
+    calm: u32,
+}
+
+impl Ladder {
+    /// Starts at t in a window.
+    pub fn new(steps: Steps, error_order: u32, t: f64) -> Self {
+        Self { steps, error_order, anchor: t, position: 0, level: steps.finest, calm: 0 }
+    }
+
+    fn unit(&self) -> f64 {
+        self.steps.base * 0.5f64.powi((self.steps.finest + HALVINGS) as i32)
+    }
+
+    fn stride(&self, level: u32) -> u64 {
+        1 << (self.steps.finest + HALVINGS - level)
+    }
+
+    /// Length of a step at the present level, s.
+    pub fn step(&self) -> f64 {
+        self.steps.base * 0.5f64.powi(self.level as i32)
+    }
+
+    /// Present level: 0 for base steps.
+    pub fn level(&self) -> u32 {
+        self.level
+    }
+
+    /// The shortest scheduled step, s.
+    pub fn finest_step(&self) -> f64 {
+        self.steps.base * 0.5f64.powi(self.steps.finest as i32)
+    }
+
+    /// End of the next step, which must not pass `stop`.
+    pub fn next_end(&self, stop: f64) -> f64 {
+        let end = self.anchor + (self.position + self.stride(self.level)) as f64 * self.unit();
+        // A rest that is shorter than a thousandth of a step joins it.
+        if end > stop - 1e-3 * self.step() { stop } else { end }
+    }
+
+    /// A known edge or a jump at t: a window opens.
+    pub fn open(&mut self, t: f64) {
+        self.land(t);
+        self.level = self.steps.finest;
+        self.calm = 0;
+    }
+
+    /// A step ended at t off the grid, without an edge.
+    pub fn land(&mut self, t: f64) {
+        self.anchor = t;
+        self.position = 0;
+    }
+
+    /// The step to `end` was taken with this activity.
+    pub fn accepted(&mut self, end: f64, activity: f64) {
+        let planned = self.anchor + (self.position + self.stride(self.level)) as f64 * self.unit();
+        if end == planned {
+            self.position += self.stride(self.level);
+        } else {
+            self.land(end);
+        }
+        if self.level > self.steps.finest {
+            // Below the ladder only because Newton failed: climb back as soon as the grid allows.
+            self.climb();
+            return;
+        }
+        if activity > 1.0 && self.level < self.steps.finest {
+            self.level += 1;
+            self.calm = 0;
+            return;
+        }
+        let coarser = activity * f64::from(1u32 << self.error_order);
+        self.calm = if coarser < RELAX { self.calm + 1 } else { 0 };
+        if self.level > 0 && self.calm >= self.steps.calm {
+            self.climb();
+        }
+    }
+
+    fn climb(&mut self) {
+        if self.position.is_multiple_of(self.stride(self.level - 1)) {
+            self.level -= 1;
+            self.calm = 0;
+        }
+    }
+
+    /// Whether a step with this activity should be taken back; if so, the next one is finer.
+    pub fn refuses(&mut self, activity: f64) -> bool {
+        // NaN is refused too.
+        let calm = activity <= REFUSE;
+        if calm || self.level >= self.steps.finest {
+            return false;
+        }
+        self.level += 1;
+        self.calm = 0;
+        true
+    }
+
+    /// Newton's iteration failed: halves the step. False when there is no finer one left.
+    pub fn halve(&mut self) -> bool {
+        if self.level >= self.steps.finest + HALVINGS {
+            return false;
+        }
+        self.level += 1;
+        self.calm = 0;
+        true
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn walk(ladder: &mut Ladder, until: f64, activity: impl Fn(f64, f64) -> f64) -> Vec<f64> {
+        let mut t = 0.0;
+        let mut ends = Vec::new();
+        while t < until {
+            let end = ladder.next_end(until);
+            if ladder.refuses(activity(t, end - t)) {
+                continue;
+            }
+            ladder.accepted(end, activity(t, end - t));
+            t = end;
+            ends.push(end);
+        }
+        ends
+    }
+
+    #[test]
+    fn a_calm_window_relaxes_to_the_base_step_and_stays_on_the_grid() {
+        let steps = Steps { base: 1.0, finest: 4, calm: 2 };
+        let mut ladder = Ladder::new(steps, 3, 0.0);
+        let ends = walk(&mut ladder, 10.0, |_, _| 0.0);
+        assert_eq!(&ends[..4], &[0.0625, 0.125, 0.25, 0.375]);
+        assert_eq!(ladder.level(), 0);
+        assert_eq!(ends.last(), Some(&10.0));
+        let step_before_last = ends[ends.len() - 1] - ends[ends.len() - 2];
+        assert_eq!(step_before_last, 1.0);
+    }
+
+    #[test]
+    fn unannounced_activity_opens_a_window() {
+        let steps = Steps { base: 1.0, finest: 6, calm: 2 };
+        let mut ladder = Ladder::new(steps, 3, 0.0);
+        // Error of order 3 with a burst between 20 and 21.
+        let burst = |t: f64, h: f64| if t + h > 20.0 && t < 21.0 { 3e3 * h * h * h } else { 0.0 };
+        let ends = walk(&mut ladder, 40.0, burst);
+        let inside = ends.iter().filter(|&&t| t > 20.0 && t < 21.0).count();
+        assert!(inside >= 8, "{inside} steps in the burst");
+        assert!(ends.len() < 80, "{} steps", ends.len());
+    }
+
+    #[test]
+    fn halving_ends_somewhere() {
+        let mut ladder = Ladder::new(Steps { base: 1.0, finest: 0, calm: 2 }, 3, 0.0);
+        assert_eq!((0..100).take_while(|_| ladder.halve()).count() as u32, HALVINGS);
+    }
+}

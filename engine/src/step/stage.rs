@@ -1,0 +1,272 @@
+//! Newton's iteration of one implicit stage: α(q(x) − q̂) + f(x, t) = 0 with α = 1/(γh).
+//!
+//! The unknowns themselves are solved for, not their changes: linear rows then need no residual, and their part of
+//! the right-hand side is carried through the outer pivots once per stage.
+
+use std::sync::Arc;
+
+use crate::arithmetic::lane::Lane;
+use crate::circuit::law::Device;
+use crate::circuit::wave::Wave;
+use crate::control::board::Board;
+use crate::equations::program::Program;
+use crate::equations::system::{Dissipator, System};
+
+/// When Newton's iteration ends, and how hard it tries.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Tolerance {
+    /// A voltage may still change by this much, V. The error left is of the order of its square.
+    pub voltage: f64,
+    /// A current may, A.
+    pub current: f64,
+    /// And both by this fraction of their value.
+    pub relative: f64,
+    /// Iterations before the step is refused.
+    pub iterations: u32,
+}
+
+impl Default for Tolerance {
+    fn default() -> Self {
+        Self { voltage: 1e-3, current: 1e-3, relative: 1e-6, iterations: 12 }
+    }
+}
+
+/// Why a stage has no solution.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum StageTrouble {
+    /// This unknown still moves by this much.
+    Moving(usize, f64),
+    /// This unknown is not a finite number.
+    NotFinite(usize),
+}
+
+/// The constant part of the matrix for one α and one set of choices.
+#[derive(Debug)]
+struct Prepared<L> {
+    alpha: f64,
+    choices: Vec<usize>,
+    a: Vec<L>,
+    growth: f64,
+}
+
+/// How many prepared matrices are kept: the step lengths of a schedule times the states of the switches in use.
+const KEPT: usize = 96;
+
+/// Scratch for solving stages; may be thrown away at any time.
+#[derive(Debug)]
+pub struct StageSolver<L: Lane> {
+    pub(super) system: Arc<System<L>>,
+    pub(super) program: Program,
+    pub(super) devices: Vec<Box<dyn Device<L>>>,
+    /// Unknowns that nonlinear devices touch.
+    pub(super) inner: Vec<u32>,
+    /// Largest change at convergence of each unknown: (absolute, relative).
+    limits: Vec<(L, L)>,
+    iterations: u32,
+    prepared: Vec<Prepared<L>>,
+    current: usize,
+    next_victim: usize,
+    pub(super) a: Vec<L>,
+    b: Vec<L>,
+    pub(super) stage_b: Vec<L>,
+    fresh: Vec<L>,
+    pub(super) stamps: Vec<L>,
+    /// The solution; on entry of [`StageSolver::solve`] the prediction.
+    pub x: Vec<L>,
+}
+
+impl<L: Lane> StageSolver<L> {
+    /// For a system under a compiled order; devices at their circuit's temperature.
+    pub fn new(system: Arc<System<L>>, program: Program, tolerance: Tolerance) -> Self {
+        let n = system.n;
+        let zero = L::splat(0.0);
+        let outer = system.is_outer();
+        let limit = |k: usize| {
+            let absolute = if system.is_voltage[k] { tolerance.voltage } else { tolerance.current };
+            // A device's own unknown (a stored charge) has no common scale: relative only.
+            let own = k >= system.circuit.nodes.len() - 1 && !outer[k];
+            (L::splat(if own { 1e-15 } else { absolute }), L::splat(tolerance.relative))
+        };
+        Self {
+            devices: system.devices(),
+            inner: (0..n).filter(|&k| !outer[k]).map(|k| k as u32).collect(),
+            limits: (0..n).map(limit).collect(),
+            iterations: tolerance.iterations,
+            prepared: Vec::new(),
+            current: 0,
+            next_victim: 0,
+            a: vec![zero; program.replay.order().inner_slots + 1],
+            b: vec![zero; n + 1],
+            stage_b: vec![zero; n + 1],
+            fresh: vec![zero; n + 1],
+            stamps: vec![zero; system.stamps],
+            x: vec![zero; n + 1],
+            program,
+            system,
+        }
+    }
+
+    /// Takes another elimination order.
+    pub fn reorder(&mut self, program: Program) {
+        self.a = vec![L::splat(0.0); program.replay.order().inner_slots + 1];
+        self.program = program;
+        self.prepared.clear();
+    }
+
+    /// Makes the matrix for this α and these choices the current one; returns its element growth.
+    pub fn prepare(&mut self, alpha: f64, choices: &[usize]) -> f64 {
+        let fits = |p: &Prepared<L>| p.alpha == alpha && p.choices == choices;
+        if self.prepared.get(self.current).is_some_and(fits) {
+            return self.prepared[self.current].growth;
+        }
+        if let Some(k) = self.prepared.iter().position(fits) {
+            self.current = k;
+            return self.prepared[k].growth;
+        }
+        let (a, growth) = self.program.prepare(&self.system, L::splat(alpha), choices);
+        let made = Prepared { alpha, choices: choices.to_vec(), a, growth };
+        if self.prepared.len() < KEPT {
+            self.prepared.push(made);
+            self.current = self.prepared.len() - 1;
+        } else {
+            self.current = self.next_victim;
+            self.prepared[self.current] = made;
+            self.next_victim = (self.next_victim + 1) % KEPT;
+        }
+        growth
+    }
+
+    /// Adds the sources' terms at t (the values before a jump) to a right-hand side.
+    pub(super) fn sources(&mut self, t: f64, board: &Board<L>) {
+        for &(row, wave, gain) in &self.system.sources {
+            let value = course(&self.system.circuit.waves[wave.0 as usize], wave, t, board);
+            self.stage_b[row as usize] -= gain * value;
+        }
+    }
+
+    /// Solves the stage at t, s. `stage_b` must hold α·q̂; the matrix must be prepared; `x` holds a prediction of the
+    /// inner unknowns. Returns the number of iterations.
+    ///
+    /// # Errors
+    /// When the iteration does not converge or leaves the numbers.
+    pub fn solve(&mut self, t: f64, board: &Board<L>) -> Result<u32, StageTrouble> {
+        self.sources(t, board);
+        let system = Arc::clone(&self.system);
+        let prepared = &self.prepared[self.current];
+        let alpha = L::splat(prepared.alpha);
+        let inner_slots = self.program.replay.order().inner_slots;
+        let ground = system.n;
+        self.stage_b[ground] = L::splat(0.0);
+        self.program.replay.forward_outer(&prepared.a, &mut self.stage_b);
+        let mut worst = (0usize, f64::NAN);
+        for iteration in 1..=self.iterations {
+            self.a[..inner_slots].copy_from_slice(&prepared.a[..inner_slots]);
+            self.b.copy_from_slice(&self.stage_b);
+            for (k, (device, placed)) in self.devices.iter().zip(&system.devices).enumerate() {
+                let seat = self.program.seat(k, placed);
+                device.enter(
+                    &seat,
+                    alpha,
+                    &self.x,
+                    &mut self.stamps[placed.offset..],
+                    &mut self.a,
+                    &mut self.b,
+                );
+            }
+            self.program.replay.factor_and_solve_inner(&mut self.a, &mut self.b, &mut self.fresh);
+            let mut still = false;
+            for &k in &self.inner {
+                let k = k as usize;
+                let (absolute, relative) = self.limits[k];
+                let change = (self.fresh[k] - self.x[k]).abs();
+                // Written so that NaN counts as moving.
+                still |= !L::all(change.le(absolute + relative * self.fresh[k].abs()));
+            }
+            if still && iteration == self.iterations {
+                worst = self.largest_change();
+            }
+            for &k in &self.inner {
+                self.x[k as usize] = self.fresh[k as usize];
+            }
+            if !still {
+                self.program.replay.back_outer(&prepared.a, &self.stage_b, &mut self.x);
+                return Ok(iteration);
+            }
+        }
+        let not_finite = self.inner.iter().find(|&&k| !self.x[k as usize].is_finite());
+        Err(not_finite
+            .map_or(StageTrouble::Moving(worst.0, worst.1), |&k| StageTrouble::NotFinite(k as usize)))
+    }
+
+    fn largest_change(&self) -> (usize, f64) {
+        let change = |k: &u32| (self.fresh[*k as usize] - self.x[*k as usize]).abs().widest();
+        let worst = self.inner.iter().max_by(|a, b| change(a).total_cmp(&change(b)));
+        worst.map_or((0, f64::NAN), |k| (*k as usize, change(k)))
+    }
+
+    /// After [`StageSolver::solve`]: the charges of every row into `q`, and the power of every account into `power`.
+    pub(super) fn account(&mut self, t: f64, board: &Board<L>, q: &mut [L], power: &mut [L]) {
+        let system = &self.system;
+        let zero = L::splat(0.0);
+        q.fill(zero);
+        for &(r, c, x) in &system.c {
+            q[r as usize] += x * self.x[c as usize];
+        }
+        let (devices, rest) = power.split_at_mut(system.devices.len());
+        for (k, (device, placed)) in self.devices.iter().zip(&system.devices).enumerate() {
+            let seat = self.program.seat(k, placed);
+            devices[k] = device.leave(&seat, &self.x, &mut self.stamps[placed.offset..], q);
+        }
+        let (heat, sources) = rest.split_at_mut(system.dissipators.len());
+        let choices = &self.prepared[self.current].choices;
+        for (p, (_, dissipator)) in heat.iter_mut().zip(&system.dissipators) {
+            *p = match *dissipator {
+                Dissipator::Across(a, b, g) => {
+                    let v = self.x[a as usize] - self.x[b as usize];
+                    g * v * v
+                }
+                Dissipator::Chosen(a, b, choice) => {
+                    let v = self.x[a as usize] - self.x[b as usize];
+                    let k = choice.0 as usize;
+                    system.circuit.choices[k].options[choices[k]] * v * v
+                }
+                Dissipator::Product(a, b, w) => w * self.x[a as usize] * self.x[b as usize],
+            };
+        }
+        for (p, &(row, wave, gain)) in sources.iter_mut().zip(&system.sources) {
+            let value = course(&system.circuit.waves[wave.0 as usize], wave, t, board);
+            *p = self.x[row as usize] * gain * value;
+        }
+    }
+
+    /// Solves for a change of the unknowns with the last factored matrix: `stage_b` in, `x`-like vector out.
+    pub(super) fn resolve(&mut self, out: &mut [L]) {
+        let prepared = &self.prepared[self.current];
+        self.program.replay.forward_outer(&prepared.a, &mut self.stage_b);
+        self.program.replay.forward_inner(&self.a, &mut self.stage_b);
+        self.program.replay.back_inner(&self.a, &self.stage_b, out);
+        self.program.replay.back_outer(&prepared.a, &self.stage_b, out);
+    }
+
+    /// Moves every device to its temperature, K.
+    pub fn settle(&mut self, kelvin: &[L]) {
+        for (device, t) in self.devices.iter_mut().zip(kelvin) {
+            device.settle(*t);
+        }
+    }
+}
+
+/// Value of a course just before t.
+#[inline]
+pub(crate) fn course<L: Lane>(
+    wave: &Wave<L>,
+    id: crate::circuit::graph::WaveId,
+    t: f64,
+    board: &Board<L>,
+) -> L {
+    match wave {
+        Wave::Constant(x) => *x,
+        Wave::Driven(x) => board.driven(id, t).unwrap_or(*x),
+        other => other.until(t),
+    }
+}

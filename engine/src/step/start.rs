@@ -1,0 +1,321 @@
+//! The initial state: the operating point, or stated voltages and currents; and the state just after a jump.
+
+use super::stage::{StageSolver, StageTrouble};
+use super::state::State;
+use crate::arithmetic::lane::Lane;
+use crate::circuit::graph::{Body, Stated};
+use crate::circuit::law::{Device, Seat};
+use crate::control::board::Board;
+use crate::equations::dense;
+use crate::equations::system::System;
+use crate::step::stage::course;
+use crate::trouble::Trouble;
+
+/// Dense Newton iteration on f(x) + α(q(x) − q̂) = 0; used where robustness counts and time does not.
+struct Dense<'a, L: Lane> {
+    system: &'a System<L>,
+    devices: Vec<Box<dyn Device<L>>>,
+    choices: Vec<usize>,
+    slots: Vec<Vec<u32>>,
+    /// Held quantities: (row, column, conductance, value).
+    holds: Vec<(usize, usize, L, L)>,
+    x: Vec<L>,
+}
+
+/// A conductance (S or Ω) large against all others, that holds a stated value during the operating point.
+const HOLD: f64 = 1e6;
+/// Conductance to ground from every node while the operating point is searched, S.
+const LEAK: f64 = 1e-12;
+
+impl<'a, L: Lane> Dense<'a, L> {
+    fn new(system: &'a System<L>, kelvin: &[L], board: &Board<L>) -> Self {
+        let width = system.n + 1;
+        let slots = system.devices.iter().map(|d| {
+            let all = || d.locals.iter().copied().chain([d.reference]);
+            all().flat_map(|r| all().map(move |c| r * width as u32 + c)).collect()
+        });
+        let mut devices = system.devices();
+        for (device, t) in devices.iter_mut().zip(kelvin) {
+            device.settle(*t);
+        }
+        Self {
+            system,
+            devices,
+            choices: board.choices().to_vec(),
+            slots: slots.collect(),
+            holds: Vec::new(),
+            x: vec![L::splat(0.0); width],
+        }
+    }
+
+    /// Iterates from the present x. `sources(row)` is added to f. Returns the last change when it does not converge.
+    fn newton(
+        &mut self,
+        alpha: f64,
+        expected: &[L],
+        sources: &[L],
+        leak: f64,
+        limit: f64,
+    ) -> Result<(), (usize, f64)> {
+        let s = self.system;
+        let (n, width) = (s.n, s.n + 1);
+        let alpha = L::splat(alpha);
+        let mut stamps = vec![L::splat(0.0); s.stamps];
+        let mut worst = (0, f64::NAN);
+        for _ in 0..if limit.is_finite() { 600 } else { 60 } {
+            let mut a = vec![L::splat(0.0); width * width];
+            let mut b: Vec<L> = (0..width).map(|k| expected[k] * alpha - sources[k]).collect();
+            let mut add = |r: u32, c: u32, x: L| a[r as usize * width + c as usize] += x;
+            s.g.iter().for_each(|&(r, c, x)| add(r, c, x));
+            s.c.iter().for_each(|&(r, c, x)| add(r, c, alpha * x));
+            for &(choice, i, j) in &s.chosen {
+                let g = s.circuit.choices[choice.0 as usize].options[self.choices[choice.0 as usize]];
+                [(i, i, g), (i, j, -g), (j, i, -g), (j, j, g)].into_iter().for_each(|(r, c, x)| add(r, c, x));
+            }
+            for k in (0..n).filter(|&k| s.is_voltage[k]) {
+                add(k as u32, k as u32, L::splat(leak));
+            }
+            for &(row, column, g, value) in &self.holds {
+                add(row as u32, column as u32, g);
+                b[row] += g * value;
+            }
+            for ((device, placed), slots) in self.devices.iter().zip(&s.devices).zip(&self.slots) {
+                let seat = Seat { locals: &placed.locals, reference: placed.reference, slots };
+                device.enter(&seat, alpha, &self.x, &mut stamps[placed.offset..], &mut a, &mut b);
+            }
+            let square: Vec<L> = (0..n).flat_map(|r| a[r * width..r * width + n].iter().copied()).collect();
+            let mut fresh = vec![L::splat(0.0); width];
+            dense::solve(n, &square, &b, &mut fresh).map_err(|k| (k, f64::INFINITY))?;
+            worst = (0, 0.0);
+            let mut moving = false;
+            for k in 0..n {
+                let change = fresh[k] - self.x[k];
+                let size = change.abs().widest();
+                if size > worst.1 {
+                    worst = (k, size);
+                }
+                moving |= !(size <= 1e-9 + 1e-9 * fresh[k].abs().widest());
+                let bound = L::splat(if s.is_voltage[k] { limit } else { f64::INFINITY });
+                self.x[k] += change.min(bound).max(-bound);
+            }
+            if !moving {
+                return Ok(());
+            }
+            if !self.x.iter().all(|x| x.is_finite()) {
+                return Err((worst.0, f64::INFINITY));
+            }
+        }
+        Err(worst)
+    }
+
+    fn charges(&self) -> Vec<L> {
+        charges(self.system, &self.devices, &self.x)
+    }
+}
+
+/// q(x): what stands under d/dt in each row.
+pub(crate) fn charges<L: Lane>(system: &System<L>, devices: &[Box<dyn Device<L>>], x: &[L]) -> Vec<L> {
+    let mut q = vec![L::splat(0.0); system.n + 1];
+    for &(r, c, v) in &system.c {
+        q[r as usize] += v * x[c as usize];
+    }
+    for (device, placed) in devices.iter().zip(&system.devices) {
+        let p = placed.locals.len();
+        let base = x[placed.reference as usize];
+        let local =
+            |k: usize| x[placed.locals[k] as usize] - if k < placed.ports { base } else { L::splat(0.0) };
+        let u: Vec<L> = (0..p).map(local).collect();
+        let mut out = vec![L::splat(0.0); 2 * p];
+        device.values(&u, &mut out);
+        for k in 0..p {
+            q[placed.locals[k] as usize] += out[p + k];
+            if k < placed.ports {
+                q[placed.reference as usize] -= out[p + k];
+            }
+        }
+    }
+    q[system.n] = L::splat(0.0);
+    q
+}
+
+fn source_rows<L: Lane>(system: &System<L>, t: f64, scale: f64, board: &Board<L>) -> Vec<L> {
+    let mut rows = vec![L::splat(0.0); system.n + 1];
+    for &(row, wave, gain) in &system.sources {
+        let w = &system.circuit.waves[wave.0 as usize];
+        let value = match w {
+            crate::circuit::wave::Wave::Driven(_) => course(w, wave, t, board),
+            other => other.at(t),
+        };
+        rows[row as usize] += gain * value * L::splat(scale);
+    }
+    rows
+}
+
+/// The operating point at t: all derivatives zero, except that stated voltages and currents are held.
+/// Tried in turn: Newton's iteration; with limited changes; sources ramped up from zero; pseudo-transient
+/// continuation (a step that grows until it is infinite).
+///
+/// # Errors
+/// [`Trouble::NoOperatingPoint`].
+pub fn operating_point<L: Lane>(
+    system: &System<L>,
+    t: f64,
+    kelvin: &[L],
+    board: &Board<L>,
+) -> Result<Vec<L>, Trouble> {
+    let mut dense = Dense::new(system, kelvin, board);
+    for (k, component) in system.circuit.components.iter().enumerate() {
+        match component.stated {
+            Some(Stated::Voltage(v)) => {
+                let (a, b) =
+                    (system.unknown_of_node(component.pins[0]), system.unknown_of_node(component.pins[1]));
+                let g = L::splat(HOLD);
+                let zero = L::splat(0.0);
+                dense.holds.extend([(a, a, g, v), (a, b, -g, zero), (b, a, -g, zero), (b, b, g, -v)]);
+            }
+            Some(Stated::Current(own, i)) => {
+                let row = system.first_own[k] as usize + own;
+                dense.holds.push((row, row, L::splat(HOLD), i));
+            }
+            None => {}
+        }
+    }
+    let zeros = vec![L::splat(0.0); system.n + 1];
+    let full = source_rows(system, t, 1.0, board);
+    // The leak steadies the search; the last solution is without it where the circuit allows that.
+    let finish = |dense: &mut Dense<L>| {
+        let found = dense.x.clone();
+        if dense.newton(0.0, &zeros, &full, 0.0, f64::INFINITY).is_err() {
+            dense.x = found;
+        }
+    };
+    for limit in [f64::INFINITY, 2.0] {
+        dense.x.fill(L::splat(0.0));
+        if dense.newton(0.0, &zeros, &full, LEAK, limit).is_ok() {
+            finish(&mut dense);
+            return Ok(dense.x);
+        }
+    }
+    dense.x.fill(L::splat(0.0));
+    let ramped = (1..=50).all(|k| {
+        let part = source_rows(system, t, f64::from(k) / 50.0, board);
+        dense.newton(0.0, &zeros, &part, LEAK, 5.0).is_ok()
+    });
+    if ramped {
+        finish(&mut dense);
+        return Ok(dense.x);
+    }
+    dense.x.fill(L::splat(0.0));
+    let mut alpha = 1e12;
+    let mut last = (0, f64::NAN);
+    while alpha > 1e-6 {
+        let expected = dense.charges();
+        let before = dense.x.clone();
+        match dense.newton(alpha, &expected, &full, LEAK, 10.0) {
+            Ok(()) => alpha /= 3.0,
+            Err(worst) => {
+                last = worst;
+                dense.x = before;
+                alpha *= 10.0;
+                if alpha > 1e15 {
+                    break;
+                }
+            }
+        }
+    }
+    match dense.newton(0.0, &zeros, &full, LEAK, 2.0) {
+        Ok(()) => {
+            finish(&mut dense);
+            Ok(dense.x)
+        }
+        Err(worst) => {
+            let (k, update) = if worst.1.is_nan() { last } else { worst };
+            Err(Trouble::NoOperatingPoint {
+                node: system.name(k).to_string(),
+                device: system.device_at(k),
+                update,
+            })
+        }
+    }
+}
+
+/// The charges that belong to the stated voltages and currents, everything else at zero.
+pub fn stated_charges<L: Lane>(system: &System<L>, kelvin: &[L]) -> Vec<L> {
+    let mut devices = system.devices();
+    for (device, t) in devices.iter_mut().zip(kelvin) {
+        device.settle(*t);
+    }
+    let mut q = charges(system, &devices, &vec![L::splat(0.0); system.n + 1]);
+    for (k, component) in system.circuit.components.iter().enumerate() {
+        let (Some(stated), Body::Linear(linear)) = (component.stated, &component.body) else { continue };
+        let pins = component.pins.len();
+        let (local, value) = match stated {
+            Stated::Voltage(v) => (0, v),
+            Stated::Current(own, i) => (pins + own, i),
+        };
+        for &(r, c, x) in linear.c.iter().filter(|e| e.1 == local) {
+            let row = if r < pins {
+                system.unknown_of_node(component.pins[r])
+            } else {
+                system.first_own[k] as usize + r - pins
+            };
+            debug_assert_eq!(c, local);
+            q[row] += x * value;
+        }
+    }
+    q[system.n] = L::splat(0.0);
+    q
+}
+
+impl<L: Lane> StageSolver<L> {
+    /// Makes a state consistent just after a jump: two implicit Euler steps so short that charges and fluxes keep
+    /// their values. The first lets through what must move at once (two capacitors closed on each other), the second
+    /// gives the derivatives. The instant stays the same.
+    ///
+    /// # Errors
+    /// When no consistent state is found.
+    pub fn jump(&mut self, state: &mut State<L>, tiny: f64, board: &Board<L>) -> Result<(), StageTrouble> {
+        let alpha = 1.0 / tiny;
+        self.prepare(alpha, board.choices());
+        let t = state.t + tiny;
+        let mut q = vec![L::splat(0.0); state.q.len()];
+        for _ in 0..2 {
+            for (b, q) in self.stage_b.iter_mut().zip(&state.q) {
+                *b = *q * L::splat(alpha);
+            }
+            self.x.copy_from_slice(&state.x);
+            if self.solve(t, board).is_err() {
+                self.rescue(state, alpha, t, board)?;
+            }
+            self.account(t, board, &mut q, &mut state.power);
+            for ((k, new), old) in state.k.iter_mut().zip(&q).zip(&state.q) {
+                *k = (*new - *old) * L::splat(alpha);
+            }
+            for (energy, power) in state.energy.iter_mut().zip(&state.power) {
+                *energy += *power * L::splat(tiny);
+            }
+            state.q.copy_from_slice(&q);
+            state.x.copy_from_slice(&self.x);
+            let ground = state.q.len() - 1;
+            state.q[ground] = L::splat(0.0);
+            state.k[ground] = L::splat(0.0);
+        }
+        Ok(())
+    }
+
+    /// Newton with limited changes on the dense matrix, then once more the ordinary way from its answer.
+    fn rescue(&mut self, state: &State<L>, alpha: f64, t: f64, board: &Board<L>) -> Result<(), StageTrouble> {
+        let system = std::sync::Arc::clone(&self.system);
+        let mut dense = Dense::new(&system, &state.kelvin, board);
+        dense.x.copy_from_slice(&state.x);
+        let rows = source_rows(&system, t, 1.0, board);
+        dense.newton(alpha, &state.q, &rows, 0.0, 5.0).map_err(|(k, update)| {
+            if update.is_finite() { StageTrouble::Moving(k, update) } else { StageTrouble::NotFinite(k) }
+        })?;
+        for (b, q) in self.stage_b.iter_mut().zip(&state.q) {
+            *b = *q * L::splat(alpha);
+        }
+        self.x.copy_from_slice(&dense.x);
+        self.solve(t, board).map(|_| ())
+    }
+}

@@ -1,0 +1,28 @@
+//! Everything a restart needs.
+
+use crate::arithmetic::lane::Lane;
+
+/// How many earlier points the prediction of a stage rests on.
+pub const HISTORY: usize = 3;
+
+/// The state of the circuit between steps. Save it, restore it, and the run goes on with the same bits.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct State<L> {
+    /// Simulated time, s.
+    pub t: f64,
+    /// Unknowns (V, A, devices' own); the last entry is ground.
+    pub x: Vec<L>,
+    /// What stands under d/dt in each row (C, Vs): carried along, not recomputed from x, so that charge is conserved
+    /// to round-off whatever Newton's iteration leaves.
+    pub q: Vec<L>,
+    /// Its derivative at t (A, V).
+    pub k: Vec<L>,
+    /// Power of each account at t, W (see [`System::accounts`](crate::equations::system::System::accounts)).
+    pub power: Vec<L>,
+    /// Energy of each account since the start, J.
+    pub energy: Vec<L>,
+    /// Earlier instants and inner unknowns, oldest first, for predicting the next stage.
+    pub history: Vec<(f64, Vec<L>)>,
+    /// Junction temperature of each device, K.
+    pub kelvin: Vec<L>,
+}

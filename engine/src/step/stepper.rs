@@ -1,0 +1,223 @@
+//! One step of a method: stages, derivatives, energies, and the estimate of the local error.
+
+use std::sync::Arc;
+
+use super::method::Method;
+use super::stage::{StageSolver, StageTrouble, Tolerance};
+use super::state::{HISTORY, State};
+use crate::arithmetic::lane::Lane;
+use crate::control::board::Board;
+use crate::equations::program::Program;
+use crate::equations::system::System;
+
+/// What one attempted step cost and how smooth it was.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Attempt {
+    /// Newton iterations of all stages.
+    pub iterations: u32,
+    /// Estimated local error over its bound; the largest of all unknowns and lanes.
+    pub activity: f64,
+}
+
+/// Bounds against which the local error of a step is measured.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Bounds {
+    /// V.
+    pub voltage: f64,
+    /// A.
+    pub current: f64,
+}
+
+/// Carries a state from step to step. Holds scratch only.
+#[derive(Debug)]
+pub struct Stepper<L: Lane> {
+    /// The stages' solver.
+    pub solver: StageSolver<L>,
+    /// The method.
+    pub method: &'static Method,
+    bounds: Bounds,
+    /// Derivative of each stage.
+    k: Vec<Vec<L>>,
+    expected: Vec<L>,
+    q: Vec<L>,
+    power: Vec<L>,
+    energy: Vec<L>,
+    error: Vec<L>,
+    /// Earlier points of the state, then the stages of this step: instants and inner unknowns.
+    points: Vec<(f64, Vec<L>)>,
+    known: usize,
+    end: f64,
+}
+
+impl<L: Lane> Stepper<L> {
+    /// For a system under a compiled order.
+    pub fn new(
+        system: Arc<System<L>>,
+        program: Program,
+        method: &'static Method,
+        tolerance: Tolerance,
+        bounds: Bounds,
+    ) -> Self {
+        let zero = L::splat(0.0);
+        let (n, accounts) = (system.n, system.accounts());
+        let solver = StageSolver::new(system, program, tolerance);
+        let inner = solver.inner.len();
+        Self {
+            method,
+            bounds,
+            k: vec![vec![zero; n + 1]; method.stages()],
+            expected: vec![zero; n + 1],
+            q: vec![zero; n + 1],
+            power: vec![zero; accounts],
+            energy: vec![zero; accounts],
+            error: vec![zero; n + 1],
+            points: (0..HISTORY + method.stages()).map(|_| (0.0, vec![zero; inner])).collect(),
+            known: 0,
+            end: 0.0,
+            solver,
+        }
+    }
+
+    /// The system stepped.
+    pub fn system(&self) -> &Arc<System<L>> {
+        &self.solver.system
+    }
+
+    /// Predicts the inner unknowns at t by a parabola through the last known points.
+    fn predict(&mut self, t: f64) {
+        let from = self.known.saturating_sub(HISTORY);
+        let used = &self.points[from..self.known];
+        let mut weights = [0.0; HISTORY];
+        for (j, (tj, _)) in used.iter().enumerate() {
+            weights[j] = used
+                .iter()
+                .enumerate()
+                .filter(|(i, _)| *i != j)
+                .map(|(_, (ti, _))| (t - ti) / (tj - ti))
+                .product();
+        }
+        for (k, &unknown) in self.solver.inner.iter().enumerate() {
+            let mut sum = L::splat(0.0);
+            for (w, (_, point)) in weights.iter().zip(used) {
+                sum += point[k] * L::splat(*w);
+            }
+            self.solver.x[unknown as usize] = sum;
+        }
+    }
+
+    fn remember(&mut self, t: f64) {
+        let (at, point) = &mut self.points[self.known];
+        *at = t;
+        for (slot, &unknown) in point.iter_mut().zip(&self.solver.inner) {
+            *slot = self.solver.x[unknown as usize];
+        }
+        self.known += 1;
+    }
+
+    /// Tries the step from `state` to `end`, s. Nothing of the state changes; [`Stepper::commit`] takes the result.
+    ///
+    /// # Errors
+    /// When a stage does not converge.
+    pub fn attempt(&mut self, state: &State<L>, end: f64, board: &Board<L>) -> Result<Attempt, StageTrouble> {
+        let h = end - state.t;
+        let method = self.method;
+        let alpha = 1.0 / (method.gamma * h);
+        self.solver.prepare(alpha, board.choices());
+        self.end = end;
+        self.known = 0;
+        for (t, point) in &state.history {
+            self.points[self.known].0 = *t;
+            self.points[self.known].1.copy_from_slice(point);
+            self.known += 1;
+        }
+        self.k[0].copy_from_slice(&state.k);
+        let b = method.b();
+        let weight = L::splat(b[0] * h);
+        for (e, p) in self.energy.iter_mut().zip(&state.power) {
+            *e = *p * weight;
+        }
+        let mut iterations = 0;
+        for i in 1..method.stages() {
+            let t = if method.c[i] == 1.0 { end } else { state.t + method.c[i] * h };
+            self.expected.copy_from_slice(&state.q);
+            for (j, &a) in method.a[i][..i].iter().enumerate() {
+                if a != 0.0 {
+                    let w = L::splat(a * h);
+                    for (e, k) in self.expected.iter_mut().zip(&self.k[j]) {
+                        *e += *k * w;
+                    }
+                }
+            }
+            let alpha = L::splat(alpha);
+            for (b, e) in self.solver.stage_b.iter_mut().zip(&self.expected) {
+                *b = *e * alpha;
+            }
+            self.predict(t);
+            iterations += self.solver.solve(t, board)?;
+            self.remember(t);
+            self.solver.account(t, board, &mut self.q, &mut self.power);
+            for ((k, q), e) in self.k[i].iter_mut().zip(&self.q).zip(&self.expected) {
+                *k = (*q - *e) * alpha;
+            }
+            if b[i] != 0.0 {
+                let weight = L::splat(b[i] * h);
+                for (e, p) in self.energy.iter_mut().zip(&self.power) {
+                    *e += *p * weight;
+                }
+            }
+        }
+        Ok(Attempt { iterations, activity: self.activity(L::splat(alpha * h)) })
+    }
+
+    /// Local error over its bound: (G + αC)⁻¹·α·h·Σ(b − b̂)K, damped where the circuit is stiff.
+    fn activity(&mut self, alpha_h: L) -> f64 {
+        self.solver.stage_b.fill(L::splat(0.0));
+        for (k, &w) in self.k.iter().zip(self.method.error) {
+            if w != 0.0 {
+                let w = alpha_h * L::splat(w);
+                for (b, k) in self.solver.stage_b.iter_mut().zip(k) {
+                    *b += *k * w;
+                }
+            }
+        }
+        self.solver.resolve(&mut self.error);
+        let (voltage, current) = (L::splat(1.0 / self.bounds.voltage), L::splat(1.0 / self.bounds.current));
+        let mut worst = L::splat(0.0);
+        let system = &self.solver.system;
+        for ((e, &is_voltage), &matters) in self.error.iter().zip(&system.is_voltage).zip(&system.judged) {
+            if matters {
+                worst = worst.max(e.abs() * if is_voltage { voltage } else { current });
+            }
+        }
+        worst.widest()
+    }
+
+    /// Takes the attempted step as done.
+    pub fn commit(&mut self, state: &mut State<L>) {
+        state.t = self.end;
+        state.x.copy_from_slice(&self.solver.x);
+        std::mem::swap(&mut state.q, &mut self.q);
+        let last = self.k.len() - 1;
+        std::mem::swap(&mut state.k, &mut self.k[last]);
+        std::mem::swap(&mut state.power, &mut self.power);
+        for (total, e) in state.energy.iter_mut().zip(&self.energy) {
+            *total += *e;
+        }
+        let ground = state.x.len() - 1;
+        state.q[ground] = L::splat(0.0);
+        state.k[ground] = L::splat(0.0);
+        let from = self.known.saturating_sub(HISTORY);
+        state.history.resize_with(self.known - from, || (0.0, vec![L::splat(0.0); self.solver.inner.len()]));
+        for (old, new) in state.history.iter_mut().zip(&self.points[from..self.known]) {
+            old.0 = new.0;
+            old.1.copy_from_slice(&new.1);
+        }
+    }
+
+    /// Begins a new course of predictions: only the present values are known (after a corner, a jump, a new state).
+    pub fn forget(&self, state: &mut State<L>) {
+        let point = self.solver.inner.iter().map(|&k| state.x[k as usize]).collect();
+        state.history.clear();
+        state.history.push((state.t, point));
+    }
+}
