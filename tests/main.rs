@@ -1,1 +1,4 @@
 //! checks
+mod common;
+// device laws against published formulas
+mod device_laws;

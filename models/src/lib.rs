@@ -1,2 +1,14 @@
 //! Device and passive models, and the catalogue that registers them.
+//!
+//! The modules are layers, lowest first: what a model is; shapes that several laws share; the models.
+
+// what a model is
 pub mod model;
+
+// shapes that laws share
+pub mod channel;
+pub mod charge;
+pub mod junction;
+
+// the models
+pub mod devices;

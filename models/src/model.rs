@@ -3,9 +3,16 @@
 use std::collections::BTreeMap;
 
 use joulestep_engine::arithmetic::lane::Lane;
-use joulestep_engine::circuit::graph::{Circuit, ComponentId, HeatId, NodeId};
+use joulestep_engine::circuit::graph::{ChoiceId, Circuit, ComponentId, HeatId, NodeId, WaveId};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::trouble::CircuitTrouble;
+
+/// 0 °C in K.
+pub const CELSIUS: f64 = 273.15;
+/// The temperature at which parts are stated, K (25 °C).
+pub const STATED_AT: f64 = 298.15;
+/// Boltzmann's constant over the elementary charge, V/K (exact in the SI of 2019).
+pub const BOLTZMANN_OVER_CHARGE: f64 = 1.380_649e-23 / 1.602_176_634e-19;
 
 /// What a parameter may be.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -48,6 +55,43 @@ pub struct Param {
     pub help: &'static str,
 }
 
+impl Param {
+    /// A number that must be given.
+    pub const fn required(key: &'static str, unit: &'static str, range: Range, help: &'static str) -> Self {
+        Self { key, shape: Shape::Number(unit), default: None, optional: false, range, help }
+    }
+    /// A number with a value where none is given.
+    pub const fn with(
+        key: &'static str,
+        unit: &'static str,
+        default: f64,
+        range: Range,
+        help: &'static str,
+    ) -> Self {
+        Self { key, shape: Shape::Number(unit), default: Some(default), optional: false, range, help }
+    }
+    /// A number that may be left out.
+    pub const fn optional(key: &'static str, unit: &'static str, range: Range, help: &'static str) -> Self {
+        Self { key, shape: Shape::Number(unit), default: None, optional: true, range, help }
+    }
+    /// Junction temperature of a device that no thermal network heats.
+    pub const TEMPERATURE: Self = Self::with(
+        "junction-temperature",
+        "degC",
+        25.0,
+        Range::Between(-150.0, 500.0),
+        "Junction temperature at the start, and throughout where no thermal network sets it",
+    );
+    /// Where exponential currents stop to be exponential.
+    pub const LINEAR_ABOVE: Self = Self::with(
+        "linear-above",
+        "A",
+        1e4,
+        Range::Positive,
+        "Current that the junctions never carry; above it their exponentials continue linearly",
+    );
+}
+
 /// A parameter's value, in SI units.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Value<L> {
@@ -76,6 +120,10 @@ impl<L: Lane> Values<L> {
             _ => None,
         }
     }
+    /// A temperature given in °C, in K.
+    pub fn kelvin(&self, key: &str) -> L {
+        self.number(key) + L::splat(CELSIUS)
+    }
     /// A table; empty when left out.
     pub fn table(&self, key: &str) -> &[(f64, L)] {
         match self.0.get(key) {
@@ -102,6 +150,10 @@ pub struct Built {
     pub dies: Vec<(&'static str, Vec<ComponentId>)>,
     /// Quantities a user may ask for by name ("current", "voltage", "middle"), with a description.
     pub quantities: Vec<(&'static str, &'static str, Probe)>,
+    /// Courses of its sources, by parameter or role ("value"), for a drive or a sequence to take over.
+    pub waves: Vec<(&'static str, WaveId)>,
+    /// Choices among conductances that a sequence or a controller may throw ("state": 0 is off, 1 is on).
+    pub choices: Vec<(&'static str, ChoiceId)>,
     /// Limits to watch, from the part's own data: a name, the probe, lower and upper bound.
     pub limits: Vec<(&'static str, Probe, f64, f64)>,
 }

@@ -125,6 +125,10 @@ impl<L: Lane, const P: usize> Scalar<L> for Dual<L, P> {
         self.chain(inverse, -(inverse * inverse))
     }
     #[inline(always)]
+    fn mapped(self, value: L, slope: L) -> Self {
+        self.chain(value, slope)
+    }
+    #[inline(always)]
     fn select(mask: L::Mask, yes: Self, no: Self) -> Self {
         yes.zip(no, L::select(mask, yes.v, no.v), |a, b| L::select(mask, a, b))
     }

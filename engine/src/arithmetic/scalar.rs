@@ -29,6 +29,9 @@ pub trait Scalar<L: Lane>:
     fn ln(self) -> Self;
     /// 1/x.
     fn recip(self) -> Self;
+    /// f(x) from the value and the slope of f at x = `self.value()`: how a function of one variable that shares
+    /// work between both (a depletion charge and its capacitance) joins the duals. Tests compare with differences.
+    fn mapped(self, value: L, slope: L) -> Self;
     /// `yes` where the mask holds, `no` elsewhere. Both sides are computed.
     fn select(mask: L::Mask, yes: Self, no: Self) -> Self;
 
@@ -78,6 +81,10 @@ impl<L: Lane> Scalar<L> for L {
     #[inline(always)]
     fn recip(self) -> Self {
         L::splat(1.0) / self
+    }
+    #[inline(always)]
+    fn mapped(self, value: L, _slope: L) -> Self {
+        value
     }
     #[inline(always)]
     fn select(mask: L::Mask, yes: Self, no: Self) -> Self {

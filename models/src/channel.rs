@@ -1,0 +1,18 @@
+//! Channel currents that several transistors share.
+
+use joulestep_engine::arithmetic::lane::Lane;
+use joulestep_engine::arithmetic::scalar::Scalar;
+
+/// The square law, the same with drain and source exchanged: K·(u·v − v²/2)·(1 + λ|vds|) with u the gate's overdrive
+/// against the lower of the two ends and v = min(|vds|, u), and nothing for u ≤ 0 (Shichman & Hodges, IEEE JSSC SC-3
+/// (1968) 285). Arguments: vds and vgs in V, threshold or pinch-off in V, K in A/V², λ in 1/V. C¹, also at vds = 0.
+#[inline(always)]
+pub fn square_law<L: Lane, S: Scalar<L>>(vds: S, vgs: S, threshold: L, k: L, lambda: L) -> S {
+    let zero = L::splat(0.0);
+    let back = vds.value().lt(zero);
+    let size = S::select(back, -vds, vds);
+    let over = (S::select(back, vgs - vds, vgs) - threshold).at_least(zero);
+    let v = S::select(size.value().lt(over.value()), size, over);
+    let i = (over - v * L::splat(0.5)) * v * (size * lambda + L::splat(1.0)) * k;
+    S::select(back, -i, i)
+}

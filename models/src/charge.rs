@@ -1,0 +1,97 @@
+//! Charges of nonlinear capacitances.
+
+use joulestep_engine::arithmetic::lane::Lane;
+use joulestep_engine::arithmetic::scalar::Scalar;
+
+/// How the power of the depletion law is had.
+#[derive(Clone, Copy, Debug)]
+enum Power {
+    /// Grading 1/2 in every lane: a square root.
+    Root,
+    /// Grading 1/2 in no lane: exponential and logarithm.
+    General,
+    /// Both, lane by lane, so that a lane has the bits that it has alone.
+    Mixed,
+}
+
+/// The charge of a depletion layer against its reverse voltage v, in C:
+/// q(v) = C₀·Vj/(1−m)·((1+v/Vj)^(1−m) − 1), so that C(v) = C₀/(1+v/Vj)^m (Sze & Ng, Physics of Semiconductor
+/// Devices, 3rd ed., ch. 2; from memory). Below v = −Vj/2 (forward bias) it continues linearly with the capacitance
+/// reached there.
+#[derive(Clone, Copy, Debug)]
+pub struct Depletion<L> {
+    c0: L,
+    inverse_vj: L,
+    scale: L,
+    knee: L,
+    exponent: L,
+    is_root: L,
+    power: Power,
+}
+
+impl<L: Lane> Depletion<L> {
+    /// From the capacitance at zero bias C₀ (F), the junction voltage Vj (V, above 0) and the grading exponent m
+    /// (0 ≤ m < 1).
+    pub fn new(c0: L, vj: L, m: L) -> Self {
+        let one = L::splat(1.0);
+        let is_root = L::from_fn(|k| f64::from(m.lane(k) == 0.5));
+        let roots = (0..L::WIDTH).filter(|&k| is_root.lane(k) == 1.0).count();
+        let power = match roots {
+            0 => Power::General,
+            n if n == L::WIDTH => Power::Root,
+            _ => Power::Mixed,
+        };
+        Self {
+            c0,
+            inverse_vj: one / vj,
+            scale: c0 * vj / (one - m),
+            knee: vj * L::splat(-0.5),
+            exponent: one - m,
+            is_root,
+            power,
+        }
+    }
+
+    /// x^(1−m) and x^(−m).
+    #[inline(always)]
+    fn powers(&self, x: L) -> (L, L) {
+        let root = || {
+            let r = x.sqrt();
+            (r, L::splat(1.0) / r)
+        };
+        let general = || {
+            let p = (x.ln() * self.exponent).exp();
+            (p, p / x)
+        };
+        match self.power {
+            Power::Root => root(),
+            Power::General => general(),
+            Power::Mixed => {
+                let mask = self.is_root.gt(L::splat(0.5));
+                let (r, g) = (root(), general());
+                (L::select(mask, r.0, g.0), L::select(mask, r.1, g.1))
+            }
+        }
+    }
+
+    /// The charge at the reverse voltage v, C.
+    #[inline(always)]
+    pub fn charge<S: Scalar<L>>(&self, v: S) -> S {
+        let one = L::splat(1.0);
+        let u = v.value();
+        let held = u.max(self.knee);
+        let (power, inverse) = self.powers(one + held * self.inverse_vj);
+        let c = self.c0 * inverse;
+        v.mapped(self.scale * (power - one) + c * (u - held), c)
+    }
+
+    /// Energy ∫ v dq from 0 to the reverse voltage v, in J (v ≥ −Vj/2).
+    pub fn energy(&self, v: L) -> L {
+        // ∫ v C dv = v·q − ∫ q dv, with ∫ q dv = scale·(Vj/(2−m)·((1+v/Vj)^(2−m) − 1) − v).
+        let one = L::splat(1.0);
+        let x = one + v * self.inverse_vj;
+        let (power, _) = self.powers(x);
+        let above = (x * power - one) / (self.inverse_vj * (one + self.exponent));
+        v * self.scale * (power - one) - self.scale * (above - v)
+    }
+}

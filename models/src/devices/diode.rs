@@ -1,0 +1,154 @@
+//! Junction diode with series resistance and depletion charge.
+
+use joulestep_engine::arithmetic::lane::Lane;
+use joulestep_engine::arithmetic::scalar::Scalar;
+use joulestep_engine::circuit::graph::{Circuit, NodeId};
+use joulestep_engine::circuit::law::{Flow, Law};
+use joulestep_engine::circuit::probe::Probe;
+use joulestep_engine::trouble::CircuitTrouble;
+
+use crate::charge::Depletion;
+use crate::junction::{Breakdown, Junction, saturation_at};
+use crate::model::{BOLTZMANN_OVER_CHARGE, Built, Entry, Param, Range, Values};
+
+/// The law; pins anode, cathode. Local unknown: the forward voltage in V.
+#[derive(Clone, Copy, Debug)]
+pub struct Diode<L> {
+    /// Saturation current at 25 °C, A.
+    pub saturation: L,
+    /// Emission coefficient n.
+    pub emission: L,
+    /// Energy gap that drives the saturation current, in eV.
+    pub gap: L,
+    /// Power of the absolute temperature in the saturation current.
+    pub power: L,
+    /// Breakdown.
+    pub breakdown: Option<Breakdown<L>>,
+    /// Current above which the exponential is linear, A.
+    pub linear_above: L,
+    /// Leakage conductance, S.
+    pub leakage: L,
+    /// Charge against reverse voltage.
+    pub depletion: Depletion<L>,
+}
+
+/// Coefficients at a temperature.
+#[derive(Clone, Copy, Debug)]
+pub struct Settled<L> {
+    junction: Junction<L>,
+    leakage: L,
+    depletion: Depletion<L>,
+}
+
+impl<L: Lane> Law<L, 1> for Diode<L> {
+    type Settled = Settled<L>;
+
+    fn settle(&self, kelvin: L) -> Settled<L> {
+        let saturation = saturation_at(kelvin, self.saturation, self.emission, self.gap, self.power);
+        let scale = self.emission * kelvin * L::splat(BOLTZMANN_OVER_CHARGE);
+        let junction = Junction::new(saturation, scale, self.linear_above, self.breakdown);
+        Settled { junction, leakage: self.leakage, depletion: self.depletion }
+    }
+
+    #[inline(always)]
+    fn flow<S: Scalar<L>>(at: &Settled<L>, [v]: [S; 1]) -> Flow<S, 1> {
+        let i = at.junction.current(v) + v * at.leakage;
+        Flow { i: [i], q: [-at.depletion.charge(-v)] }
+    }
+}
+
+const PARAMS: &[Param] = &[
+    Param::required("saturation-current", "A", Range::Positive, "Saturation current at 25 degC"),
+    Param::with("emission", "1", 1.0, Range::Between(0.5, 10.0), "Emission coefficient n"),
+    Param::with(
+        "gap",
+        "eV",
+        1.12,
+        Range::Between(0.1, 10.0),
+        "Energy that drives the saturation current (1.12 Si; barrier height of a Schottky diode)",
+    ),
+    Param::with(
+        "saturation-power",
+        "1",
+        3.0,
+        Range::Any,
+        "Power of absolute temperature in the saturation current (3 p-n, 2 Schottky)",
+    ),
+    Param::with("series-resistance", "ohm", 0.0, Range::NotNegative, "Series resistance at 25 degC"),
+    Param::with("capacitance", "F", 0.0, Range::NotNegative, "Depletion capacitance at 0 V"),
+    Param::with("junction-voltage", "V", 0.8, Range::Positive, "Vj of the depletion capacitance"),
+    Param::with("grading", "1", 0.5, Range::Between(0.0, 1.0), "Exponent of the depletion capacitance"),
+    Param::with("leakage-conductance", "S", 0.0, Range::NotNegative, "Leakage"),
+    Param::optional("breakdown-voltage", "V", Range::Positive, "Reverse voltage at the breakdown current"),
+    Param::with(
+        "breakdown-slope-voltage",
+        "V",
+        1.0,
+        Range::Positive,
+        "Voltage per factor e of breakdown current",
+    ),
+    Param::with("breakdown-current", "A", 1e-3, Range::Positive, "Current at the breakdown voltage"),
+    Param::LINEAR_ABOVE,
+    Param::TEMPERATURE,
+];
+
+fn build<L: Lane>(
+    circuit: &mut Circuit<L>,
+    name: &str,
+    pins: &[NodeId],
+    v: &Values<L>,
+) -> Result<Built, CircuitTrouble> {
+    let breakdown = v.maybe("breakdown-voltage").map(|voltage| Breakdown {
+        voltage,
+        scale: v.number("breakdown-slope-voltage"),
+        current: v.number("breakdown-current"),
+    });
+    let law = Diode {
+        saturation: v.number("saturation-current"),
+        emission: v.number("emission"),
+        gap: v.number("gap"),
+        power: v.number("saturation-power"),
+        breakdown,
+        linear_above: v.number("linear-above"),
+        leakage: v.number("leakage-conductance"),
+        depletion: Depletion::new(v.number("capacitance"), v.number("junction-voltage"), v.number("grading")),
+    };
+    let kelvin = v.kelvin("junction-temperature");
+    law.settle(kelvin).junction.check(name)?;
+    let resistance = v.number("series-resistance");
+    let mut components = Vec::new();
+    let mut anode = pins[0];
+    let mut heat = Vec::new();
+    if L::any(resistance.gt(L::splat(0.0))) {
+        let inner = circuit.node(&format!("{name}.junction"));
+        let id = circuit.resistor(&format!("{name}.series"), anode, inner, resistance)?;
+        anode = inner;
+        components.push(id);
+        heat.push((1.0, Probe::Heat(id)));
+    }
+    let id = circuit.law(name, "diode", &[anode, pins[1]], law, kelvin)?;
+    components.push(id);
+    heat.push((1.0, Probe::Heat(id)));
+    Ok(Built {
+        dies: vec![("diode", components.clone())],
+        components,
+        quantities: vec![
+            ("voltage", "anode-cathode voltage", Probe::Voltage(pins[0], pins[1])),
+            ("current", "forward current without displacement", Probe::Conduction(id, 0)),
+            ("heat", "power turned into heat", Probe::Sum(heat)),
+        ],
+        ..Built::default()
+    })
+}
+
+/// The line of the catalogue.
+pub const fn entry<L: Lane>() -> Entry<L> {
+    Entry {
+        kind: "diode",
+        pins: &["anode", "cathode"],
+        params: PARAMS,
+        help: "Junction or Schottky diode with series resistance and depletion charge; no recovery",
+        source: "Shockley 1949; Sze & Ng, Physics of Semiconductor Devices, 3rd ed., ch. 2 and 3 (from memory)",
+        build: build::<L>,
+    }
+}

@@ -1,0 +1,141 @@
+//! The textbook MOSFET: square law, body diode, breakdown, leakage and charges, without temperature.
+
+use joulestep_engine::arithmetic::lane::Lane;
+use joulestep_engine::arithmetic::scalar::Scalar;
+use joulestep_engine::circuit::graph::{Circuit, NodeId};
+use joulestep_engine::circuit::law::{Flow, Law};
+use joulestep_engine::circuit::probe::Probe;
+use joulestep_engine::trouble::CircuitTrouble;
+
+use crate::channel::square_law;
+use crate::charge::Depletion;
+use crate::junction::{Breakdown, Junction};
+use crate::model::{Built, Entry, Param, Range, Values};
+
+/// The law; pins drain, gate, source. Local unknowns: vds, vgs in V.
+#[derive(Clone, Copy, Debug)]
+pub struct SquareLawMosfet<L> {
+    /// Threshold voltage, V.
+    pub threshold: L,
+    /// K, A/V².
+    pub k: L,
+    /// λ, 1/V.
+    pub lambda: L,
+    /// Body diode (source to drain) with the channel's breakdown.
+    pub body: Junction<L>,
+    /// Leakage conductance drain to source, S.
+    pub leakage: L,
+    /// Gate-source capacitance, F.
+    pub cgs: L,
+    /// Charge of drain against gate.
+    pub drain_gate: Depletion<L>,
+    /// Charge of drain against source.
+    pub drain_source: Depletion<L>,
+}
+
+impl<L: Lane> Law<L, 2> for SquareLawMosfet<L> {
+    type Settled = Self;
+
+    fn settle(&self, _kelvin: L) -> Self {
+        *self
+    }
+
+    #[inline(always)]
+    fn flow<S: Scalar<L>>(at: &Self, [vds, vgs]: [S; 2]) -> Flow<S, 2> {
+        let channel = square_law(vds, vgs, at.threshold, at.k, at.lambda);
+        let drain = channel - at.body.current(-vds) + vds * at.leakage;
+        let qdg = at.drain_gate.charge(vds - vgs);
+        let qds = at.drain_source.charge(vds);
+        Flow { i: [drain, S::constant(L::splat(0.0))], q: [qdg + qds, vgs * at.cgs - qdg] }
+    }
+}
+
+const PARAMS: &[Param] = &[
+    Param::required("threshold", "V", Range::Any, "Threshold voltage"),
+    Param::required("gain", "A/V^2", Range::Positive, "K of the square law I = K/2 (Vgs - Vth)^2"),
+    Param::with("channel-length-modulation", "1/V", 0.0, Range::NotNegative, "lambda of the square law"),
+    Param::with(
+        "body-saturation-current",
+        "A",
+        1e-9,
+        Range::Positive,
+        "Saturation current of the body diode",
+    ),
+    Param::with("body-slope-voltage", "V", 0.031, Range::Positive, "nkT/q of the body diode"),
+    Param::optional(
+        "breakdown-voltage",
+        "V",
+        Range::Positive,
+        "Drain-source voltage at the breakdown current",
+    ),
+    Param::with(
+        "breakdown-slope-voltage",
+        "V",
+        0.25,
+        Range::Positive,
+        "Voltage per factor e of breakdown current",
+    ),
+    Param::with("breakdown-current", "A", 1e-3, Range::Positive, "Current at the breakdown voltage"),
+    Param::with("leakage-conductance", "S", 0.0, Range::NotNegative, "Drain-source leakage"),
+    Param::with("gate-source-capacitance", "F", 0.0, Range::NotNegative, "Constant"),
+    Param::with("gate-drain-capacitance", "F", 0.0, Range::NotNegative, "Depletion capacitance at 0 V"),
+    Param::with("drain-source-capacitance", "F", 0.0, Range::NotNegative, "Depletion capacitance at 0 V"),
+    Param::with("junction-voltage", "V", 0.8, Range::Positive, "Vj of the depletion capacitances"),
+    Param::with("grading", "1", 0.5, Range::Between(0.0, 1.0), "Exponent of the depletion capacitances"),
+    Param::LINEAR_ABOVE,
+];
+
+fn build<L: Lane>(
+    circuit: &mut Circuit<L>,
+    name: &str,
+    pins: &[NodeId],
+    v: &Values<L>,
+) -> Result<Built, CircuitTrouble> {
+    let breakdown = v.maybe("breakdown-voltage").map(|voltage| Breakdown {
+        voltage,
+        scale: v.number("breakdown-slope-voltage"),
+        current: v.number("breakdown-current"),
+    });
+    let body = Junction::new(
+        v.number("body-saturation-current"),
+        v.number("body-slope-voltage"),
+        v.number("linear-above"),
+        breakdown,
+    );
+    body.check(name)?;
+    let depletion = |key| Depletion::new(v.number(key), v.number("junction-voltage"), v.number("grading"));
+    let law = SquareLawMosfet {
+        threshold: v.number("threshold"),
+        k: v.number("gain"),
+        lambda: v.number("channel-length-modulation"),
+        body,
+        leakage: v.number("leakage-conductance"),
+        cgs: v.number("gate-source-capacitance"),
+        drain_gate: depletion("gate-drain-capacitance"),
+        drain_source: depletion("drain-source-capacitance"),
+    };
+    let id = circuit.law(name, "square-law-mosfet", pins, law, L::splat(crate::model::STATED_AT))?;
+    Ok(Built {
+        components: vec![id],
+        dies: vec![("mosfet", vec![id])],
+        quantities: vec![
+            ("voltage", "drain-source voltage", Probe::Voltage(pins[0], pins[2])),
+            ("gate", "gate-source voltage", Probe::Voltage(pins[1], pins[2])),
+            ("current", "drain current without displacement", Probe::Conduction(id, 0)),
+            ("heat", "power turned into heat", Probe::Heat(id)),
+        ],
+        ..Built::default()
+    })
+}
+
+/// The line of the catalogue.
+pub const fn entry<L: Lane>() -> Entry<L> {
+    Entry {
+        kind: "square-law-mosfet",
+        pins: &["drain", "gate", "source"],
+        params: PARAMS,
+        help: "Textbook MOSFET with body diode, breakdown and charges; no temperature",
+        source: "Shichman & Hodges, IEEE JSSC SC-3 (1968) 285",
+        build: build::<L>,
+    }
+}

@@ -1,0 +1,107 @@
+//! The current of a junction: exponential forward, breakdown in reverse.
+
+use joulestep_engine::arithmetic::lane::Lane;
+use joulestep_engine::arithmetic::scalar::Scalar;
+use joulestep_engine::trouble::CircuitTrouble;
+
+use crate::model::{BOLTZMANN_OVER_CHARGE, STATED_AT};
+
+/// The unit of current in which junctions count, A; below it a junction carries nothing.
+const UNIT: f64 = 1e-18;
+
+/// i(v) = Is·(exp(v/V₁) − 1) − Ib·(exp((−v − Vb)/V₂) − …): the ideal diode law (Shockley 1949; Sze & Ng ch. 2, from
+/// memory) with an exponential breakdown in reverse. Both exponentials are written as U·eʸ with one small unit of
+/// current U, so that one exponential serves whichever side conducts, and none is computed where both are below U.
+/// Above the stated current they continue linearly. The error made by leaving out the other side is below U.
+#[derive(Clone, Copy, Debug)]
+pub struct Junction<L> {
+    forward: L,
+    forward_log: L,
+    reverse: L,
+    reverse_log: L,
+    knee: L,
+    at_zero: L,
+}
+
+/// Breakdown in reverse: `current` flows at `voltage`, e times as much for every further `scale`.
+#[derive(Clone, Copy, Debug)]
+pub struct Breakdown<L> {
+    /// V.
+    pub voltage: L,
+    /// V per factor e.
+    pub scale: L,
+    /// A.
+    pub current: L,
+}
+
+impl<L: Lane> Junction<L> {
+    /// From the saturation current (A), the voltage per factor e (V: nkT/q), the current above which exponentials
+    /// continue linearly (A) and, if there is one, the breakdown.
+    pub fn new(saturation: L, scale: L, linear_above: L, breakdown: Option<Breakdown<L>>) -> Self {
+        let zero = L::splat(0.0);
+        let one = L::splat(1.0);
+        let log = |i: L| (i * L::splat(1.0 / UNIT)).ln();
+        let forward_log = log(saturation);
+        let (reverse, reverse_log) = match breakdown {
+            Some(b) => (one / b.scale, log(b.current) - b.voltage / b.scale),
+            None => (zero, L::splat(-1.0)),
+        };
+        Self {
+            forward: one / scale,
+            forward_log,
+            reverse,
+            reverse_log,
+            knee: log(linear_above).max(one),
+            at_zero: forward_log.max(zero).exp(),
+        }
+    }
+
+    /// Whether the two exponentials keep clear of each other.
+    ///
+    /// # Errors
+    /// When the breakdown voltage is so low that forward and reverse conduction overlap.
+    pub fn check(&self, component: &str) -> Result<(), CircuitTrouble> {
+        let (f, r) = (self.forward, self.reverse);
+        let v = (self.reverse_log - self.forward_log) / (f + r);
+        if L::all((v * f + self.forward_log).lt(L::splat(0.0))) || L::all(r.le(L::splat(0.0))) {
+            return Ok(());
+        }
+        Err(CircuitTrouble::BadValue {
+            component: component.to_string(),
+            what: "the breakdown voltage is too low: forward and reverse conduction of the junction overlap"
+                .into(),
+        })
+    }
+
+    /// The current at the forward voltage v, A.
+    #[inline(always)]
+    pub fn current<S: Scalar<L>>(&self, v: S) -> S {
+        let (zero, one, unit) = (L::splat(0.0), L::splat(1.0), L::splat(UNIT));
+        let u = v.value();
+        let ahead = u * self.forward + self.forward_log;
+        let back = self.reverse_log - u * self.reverse;
+        let y = ahead.max(back);
+        if L::all(y.le(zero)) {
+            return v.mapped(unit * (one - self.at_zero), zero);
+        }
+        let conducts = y.gt(zero);
+        let is_back = back.gt(ahead);
+        let held = y.max(zero).min(self.knee);
+        let e = held.exp();
+        let grown = e + e * (y.max(zero) - held);
+        let value = unit * (L::select(is_back, L::splat(2.0) - grown, grown) - self.at_zero);
+        let slope = unit * e * L::select(is_back, self.reverse, self.forward);
+        v.mapped(value, L::select(conducts, slope, zero))
+    }
+}
+
+/// Saturation current at a temperature in K from its value at 25 °C:
+/// Is·(T/T₀)^(p/n)·exp(Eg/(n·k)·(1/T₀ − 1/T)), Eg in eV, p = 3 for p-n and 2 for Schottky junctions (Sze & Ng ch. 2
+/// and 3, from memory).
+pub fn saturation_at<L: Lane>(kelvin: L, saturation: L, emission: L, gap: L, power: L) -> L {
+    let stated = L::splat(STATED_AT);
+    let activation = gap * L::splat(1.0 / BOLTZMANN_OVER_CHARGE);
+    let exponent =
+        power * (kelvin / stated).ln() + activation * (L::splat(1.0) / stated - L::splat(1.0) / kelvin);
+    saturation * (exponent / emission).exp()
+}

@@ -1,0 +1,4 @@
+//! What several checks share.
+
+pub mod ref1;
+pub mod statics;
