@@ -27,6 +27,15 @@ pub enum CircuitTrouble {
         /// The components in the loop.
         members: String,
     },
+    /// A loop of windings without resistance (and ideal voltage sources): fine over time, but without an operating
+    /// point.
+    #[error(
+        "no operating point: the loop {members} has no resistance, so nothing fixes the direct current around it; give a winding a series resistance, or state the initial currents"
+    )]
+    ResistanceFreeLoop {
+        /// The components in the loop.
+        members: String,
+    },
     /// A value outside what the component can be.
     #[error("`{component}`: {what}")]
     BadValue {

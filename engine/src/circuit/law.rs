@@ -17,6 +17,18 @@ pub struct Flow<S, const P: usize> {
     pub q: [S; P],
 }
 
+/// Which pins of a device direct current can flow between, from the graph's point of view: whether a node floats is
+/// decided with it before any number is known.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Joins {
+    /// Every pin conducts to every other.
+    All,
+    /// Groups of pins (numbers in the device's order, the last pin included) that conduct to each other. A pin in no
+    /// group carries charge only: the gate of a MOSFET (`Groups(&[&[0, 2]])` for drain, gate, source), either pin of
+    /// a C(V) (`Groups(&[])`).
+    Groups(&'static [&'static [usize]]),
+}
+
 /// The equations of a device with `P` local unknowns, written once over any scalar.
 ///
 /// The device has `P − INTERNAL + 1` pins. The first `P − INTERNAL` local unknowns are the voltages of the pins
@@ -26,6 +38,8 @@ pub struct Flow<S, const P: usize> {
 pub trait Law<L: Lane, const P: usize>: Clone + Debug + Send + Sync + 'static {
     /// How many of the local unknowns are the device's own.
     const INTERNAL: usize = 0;
+    /// Which pins direct current can flow between; narrow it where a pin is insulated.
+    const JOINS: Joins = Joins::All;
     /// Coefficients at one temperature.
     type Settled: Copy + Debug + Send + Sync + 'static;
 
@@ -42,6 +56,10 @@ pub trait Device<L: Lane>: Debug + Send + Sync {
     fn locals(&self) -> usize;
     /// How many of them are the device's own; the device has `locals − internals + 1` pins.
     fn internals(&self) -> usize;
+    /// Which pins direct current can flow between.
+    fn joins(&self) -> Joins {
+        Joins::All
+    }
     /// Moves the device to a junction temperature, K.
     fn settle(&mut self, kelvin: L);
     /// Writes i (P), q (P), ∂i/∂u (P×P, row by row), ∂q/∂u (P×P) into the
@@ -122,6 +140,9 @@ impl<L: Lane, M: Law<L, P>, const P: usize> Device<L> for Lawful<L, M, P> {
     }
     fn internals(&self) -> usize {
         M::INTERNAL
+    }
+    fn joins(&self) -> Joins {
+        M::JOINS
     }
     fn settle(&mut self, kelvin: L) {
         self.at = self.law.settle(kelvin);

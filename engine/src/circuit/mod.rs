@@ -4,4 +4,5 @@ pub mod builder;
 pub mod graph;
 pub mod law;
 pub mod probe;
+pub mod topology;
 pub mod wave;
