@@ -27,3 +27,6 @@ pub mod control;
 
 // one step
 pub mod step;
+
+// accounts
+pub mod accounts;

@@ -1,7 +1,7 @@
 //! The numbered equations of a circuit: immutable, shared by all runs on it.
 
 use crate::arithmetic::lane::Lane;
-use crate::circuit::graph::{Body, ChoiceId, Circuit, ComponentId, NodeId, WaveId};
+use crate::circuit::graph::{Body, ChoiceId, Circuit, ComponentId, HeatId, NodeId, WaveId};
 use crate::circuit::law::{Device, stamp_len};
 
 /// A device in its place: which unknowns its local ones are.
@@ -184,6 +184,29 @@ impl<L: Lane> System<L> {
                 Body::Linear(_) => None,
             })
             .collect()
+    }
+
+    /// Copies of the devices, those with a heat input at the given junction temperatures (K, one per device).
+    pub fn devices_at(&self, kelvin: &[L]) -> Vec<Box<dyn Device<L>>> {
+        let mut devices = self.devices();
+        for ((device, placed), t) in devices.iter_mut().zip(&self.devices).zip(kelvin) {
+            if self.heat_of(placed).is_some() {
+                device.settle(*t);
+            }
+        }
+        devices
+    }
+
+    /// The heat input a device is tied to.
+    pub fn heat_of(&self, placed: &Placed) -> Option<HeatId> {
+        self.circuit.components[placed.component.0 as usize].heat
+    }
+
+    /// The component of each energy account.
+    pub fn account_owners(&self) -> Vec<ComponentId> {
+        let devices = self.devices.iter().map(|d| d.component);
+        let heat = self.dissipators.iter().map(|d| d.0);
+        devices.chain(heat).chain(self.source_owner.iter().copied()).collect()
     }
 
     /// Name of an unknown ("ground" beyond the last).

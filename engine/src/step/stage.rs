@@ -248,10 +248,12 @@ impl<L: Lane> StageSolver<L> {
         self.program.replay.back_outer(&prepared.a, &self.stage_b, out);
     }
 
-    /// Moves every device to its temperature, K.
+    /// Moves the devices that have a heat input to their temperature, K (one per device).
     pub fn settle(&mut self, kelvin: &[L]) {
-        for (device, t) in self.devices.iter_mut().zip(kelvin) {
-            device.settle(*t);
+        for ((device, placed), t) in self.devices.iter_mut().zip(&self.system.devices).zip(kelvin) {
+            if self.system.heat_of(placed).is_some() {
+                device.settle(*t);
+            }
         }
     }
 }

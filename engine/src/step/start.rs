@@ -34,13 +34,9 @@ impl<'a, L: Lane> Dense<'a, L> {
             let all = || d.locals.iter().copied().chain([d.reference]);
             all().flat_map(|r| all().map(move |c| r * width as u32 + c)).collect()
         });
-        let mut devices = system.devices();
-        for (device, t) in devices.iter_mut().zip(kelvin) {
-            device.settle(*t);
-        }
         Self {
             system,
-            devices,
+            devices: system.devices_at(kelvin),
             choices: board.choices().to_vec(),
             slots: slots.collect(),
             holds: Vec::new(),
@@ -241,10 +237,7 @@ pub fn operating_point<L: Lane>(
 
 /// The charges that belong to the stated voltages and currents, everything else at zero.
 pub fn stated_charges<L: Lane>(system: &System<L>, kelvin: &[L]) -> Vec<L> {
-    let mut devices = system.devices();
-    for (device, t) in devices.iter_mut().zip(kelvin) {
-        device.settle(*t);
-    }
+    let devices = system.devices_at(kelvin);
     let mut q = charges(system, &devices, &vec![L::splat(0.0); system.n + 1]);
     for (k, component) in system.circuit.components.iter().enumerate() {
         let (Some(stated), Body::Linear(linear)) = (component.stated, &component.body) else { continue };

@@ -1,7 +1,5 @@
 //! Everything a restart needs.
 
-use crate::arithmetic::lane::Lane;
-
 /// How many earlier points the prediction of a stage rests on.
 pub const HISTORY: usize = 3;
 
