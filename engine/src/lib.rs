@@ -25,8 +25,12 @@ pub mod recorder;
 // drives, guards, controllers
 pub mod control;
 
-// one step
+// heat
+pub mod thermal;
+
+// one step, and what can be read off it
+pub mod accounts;
 pub mod step;
 
-// accounts
-pub mod accounts;
+// the loop
+pub mod run;

@@ -11,6 +11,7 @@ use crate::circuit::wave::Wave;
 use crate::control::board::Board;
 use crate::equations::program::Program;
 use crate::equations::system::{Dissipator, System};
+use crate::trouble::Trouble;
 
 /// When Newton's iteration ends, and how hard it tries.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -38,6 +39,18 @@ pub enum StageTrouble {
     Moving(usize, f64),
     /// This unknown is not a finite number.
     NotFinite(usize),
+}
+
+impl StageTrouble {
+    /// In words a user can act on.
+    pub fn told<L: Lane>(self, system: &System<L>, time: f64, tries: u32) -> Trouble {
+        let (Self::Moving(k, _) | Self::NotFinite(k)) = self;
+        let (node, device) = (system.name(k).to_string(), system.device_at(k));
+        match self {
+            Self::Moving(_, update) => Trouble::NotConverged { time, node, device, update, tries },
+            Self::NotFinite(_) => Trouble::NotFinite { time, node, device },
+        }
+    }
 }
 
 /// The constant part of the matrix for one α and one set of choices.

@@ -5,6 +5,7 @@ use std::sync::Arc;
 use super::method::Method;
 use super::stage::{StageSolver, StageTrouble, Tolerance};
 use super::state::{HISTORY, State};
+use crate::accounts::readout::{Readout, Sources};
 use crate::arithmetic::lane::Lane;
 use crate::control::board::Board;
 use crate::equations::program::Program;
@@ -47,6 +48,8 @@ pub struct Stepper<L: Lane> {
     points: Vec<(f64, Vec<L>)>,
     known: usize,
     end: f64,
+    /// Products integrated beside the accounts.
+    integrals: Vec<(Readout<L>, Readout<L>)>,
 }
 
 impl<L: Lane> Stepper<L> {
@@ -57,9 +60,10 @@ impl<L: Lane> Stepper<L> {
         method: &'static Method,
         tolerance: Tolerance,
         bounds: Bounds,
+        integrals: Vec<(Readout<L>, Readout<L>)>,
     ) -> Self {
         let zero = L::splat(0.0);
-        let (n, accounts) = (system.n, system.accounts());
+        let (n, accounts) = (system.n, system.accounts() + integrals.len());
         let solver = StageSolver::new(system, program, tolerance);
         let inner = solver.inner.len();
         Self {
@@ -74,6 +78,7 @@ impl<L: Lane> Stepper<L> {
             points: (0..HISTORY + method.stages()).map(|_| (0.0, vec![zero; inner])).collect(),
             known: 0,
             end: 0.0,
+            integrals,
             solver,
         }
     }
@@ -156,6 +161,7 @@ impl<L: Lane> Stepper<L> {
             iterations += self.solver.solve(t, board)?;
             self.remember(t);
             self.solver.account(t, board, &mut self.q, &mut self.power);
+            self.multiply(t, board);
             for ((k, q), e) in self.k[i].iter_mut().zip(&self.q).zip(&self.expected) {
                 *k = (*q - *e) * alpha;
             }
@@ -167,6 +173,24 @@ impl<L: Lane> Stepper<L> {
             }
         }
         Ok(Attempt { iterations, activity: self.activity(L::splat(alpha * h)) })
+    }
+
+    /// The products under the integrals, at the present stage.
+    fn multiply(&mut self, t: f64, board: &Board<L>) {
+        if self.integrals.is_empty() {
+            return;
+        }
+        let accounts = self.solver.system.accounts();
+        let (power, products) = self.power.split_at_mut(accounts);
+        let from = Sources { t, x: &self.solver.x, power, stamps: &self.solver.stamps, board, celsius: &[] };
+        for (product, (a, b)) in products.iter_mut().zip(&self.integrals) {
+            *product = a.read(&self.solver.system, &from) * b.read(&self.solver.system, &from);
+        }
+    }
+
+    /// Stamps of the devices at the end of the last committed step.
+    pub fn stamps(&self) -> &[L] {
+        &self.solver.stamps
     }
 
     /// Local error over its bound: (G + αC)⁻¹·α·h·Σ(b − b̂)K, damped where the circuit is stiff.

@@ -1,0 +1,217 @@
+//! What a run needs, and how it is made ready.
+
+use std::sync::Arc;
+
+use super::time_loop::Run;
+use super::watch::{Watch, Watcher};
+use crate::accounts::counters::Counters;
+use crate::accounts::ledger;
+use crate::accounts::readout::Readout;
+use crate::arithmetic::lane::Lane;
+use crate::circuit::graph::Circuit;
+use crate::circuit::probe::{Channel, Probe};
+use crate::circuit::topology;
+use crate::control::Controller;
+use crate::control::board::Board;
+use crate::equations::program::Program;
+use crate::equations::system::System;
+use crate::step::method::{ESDIRK4, Method};
+use crate::step::schedule::{Ladder, Steps};
+use crate::step::stage::Tolerance;
+use crate::step::start::{charges, operating_point, stated_charges};
+use crate::step::state::State;
+use crate::step::stepper::{Bounds, Stepper};
+use crate::thermal::run::Thermal;
+use crate::trouble::{CircuitTrouble, Trouble};
+
+/// How the initial state is found.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Start {
+    /// All derivatives zero; stated voltages and currents are held at their values.
+    #[default]
+    OperatingPoint,
+    /// Stated voltages and currents, everything else at zero.
+    Stated,
+}
+
+/// Everything a run needs.
+#[derive(Debug)]
+pub struct Setup<L: Lane> {
+    /// The circuit.
+    pub circuit: Circuit<L>,
+    /// Lines, driven courses, choices.
+    pub board: Board<L>,
+    /// Logic, in the order in which it looks.
+    pub controllers: Vec<Box<dyn Controller<L>>>,
+    /// Heat inputs of the circuit, in the order of their numbers; `None`: all temperatures stay as the laws have them.
+    pub thermal: Option<Thermal<L>>,
+    /// Shortest time between two coupling instants, s; they fall on ends of steps.
+    pub coupling: f64,
+    /// Simulated time at the start, s.
+    pub begin: f64,
+    /// How the initial state is found.
+    pub start: Start,
+    /// The stepping method.
+    pub method: &'static Method,
+    /// Step lengths.
+    pub steps: Steps,
+    /// Bounds of the activity that opens and closes windows.
+    pub bounds: Bounds,
+    /// Newton's iteration.
+    pub tolerance: Tolerance,
+    /// What is recorded.
+    pub channels: Vec<Channel>,
+    /// Shortest time between two samples, s; 0: every step. Edges and events are always sampled.
+    pub sample_every: f64,
+    /// Quantities whose extremes are kept, whose crossings make events.
+    pub watches: Vec<Watch>,
+    /// ∫ first·second dt, with the method's own weights (an energy from a voltage and a current).
+    pub integrals: Vec<(Probe, Probe)>,
+}
+
+impl<L: Lane> Setup<L> {
+    /// A setup with sane defaults for a circuit: order 4, base step 1 µs, finest base/2¹¹, activity bound 10 mV.
+    pub fn new(circuit: Circuit<L>) -> Self {
+        Self {
+            board: Board::new(&circuit),
+            circuit,
+            controllers: Vec::new(),
+            thermal: None,
+            coupling: 1e-5,
+            begin: 0.0,
+            start: Start::OperatingPoint,
+            method: &ESDIRK4,
+            steps: Steps { base: 1e-6, finest: 11, calm: 2 },
+            bounds: Bounds { voltage: 10e-3, current: 10e-3 },
+            tolerance: Tolerance::default(),
+            channels: Vec::new(),
+            sample_every: 0.0,
+            watches: Vec::new(),
+            integrals: Vec::new(),
+        }
+    }
+
+    /// Checks the circuit, finds the initial state and compiles the equations.
+    ///
+    /// # Errors
+    /// [`Refusal`].
+    pub fn ready(self) -> Result<Run<L>, Refusal> {
+        let (base, coupling) = (self.steps.base, self.coupling);
+        let positive = |x: f64| x.is_finite() && x > 0.0;
+        if !positive(base) || self.steps.finest > 30 {
+            return Err(Refusal::Setup(format!("base step {base} s with {} halvings", self.steps.finest)));
+        }
+        if !positive(coupling) && self.thermal.is_some() {
+            return Err(Refusal::Setup(format!("coupling interval {coupling} s")));
+        }
+        let found = topology::check(&self.circuit);
+        if !found.is_empty() {
+            return Err(Refusal::Circuit(found));
+        }
+        let celsius = self.thermal.as_ref().map(|t| t.temperatures().to_vec()).unwrap_or_default();
+        let system = Arc::new(System::new(self.circuit));
+        let kelvin = kelvin_of(&system, &celsius);
+        let mut board = self.board;
+        board.carry_out(self.begin);
+        let devices = system.devices_at(&kelvin);
+        let (x, q) = match self.start {
+            Start::OperatingPoint => {
+                let x = operating_point(&system, self.begin, &kelvin, &board)?;
+                let q = charges(&system, &devices, &x);
+                (x, q)
+            }
+            Start::Stated => (vec![L::splat(0.0); system.n + 1], stated_charges(&system, &kelvin)),
+        };
+        let mut stamps = vec![L::splat(0.0); system.stamps];
+        for (device, placed) in devices.iter().zip(&system.devices) {
+            let base = x[placed.reference as usize];
+            let local = |(k, &j): (usize, &u32)| x[j as usize] - if k < placed.ports { base } else { L::splat(0.0) };
+            let u: Vec<L> = placed.locals.iter().enumerate().map(local).collect();
+            device.stamp(&u, &mut stamps[placed.offset..]);
+        }
+        let alpha = 1.0 / (self.method.gamma * base * 0.5f64.powi(self.steps.finest as i32));
+        let program = Program::compile(&system, alpha, board.choices(), &stamps).map_err(|no| {
+            let node = no.columns.first().map_or("", |&k| system.name(k)).to_string();
+            Trouble::Singular { time: self.begin, node }
+        })?;
+        let integrals: Vec<_> = self
+            .integrals
+            .iter()
+            .map(|(a, b)| (Readout::new(a, &system), Readout::new(b, &system)))
+            .collect();
+        let accounts = system.accounts() + integrals.len();
+        let mut stepper =
+            Stepper::new(Arc::clone(&system), program, self.method, self.tolerance, self.bounds, integrals);
+        stepper.solver.settle(&kelvin);
+        let zero = L::splat(0.0);
+        let mut state = State {
+            t: self.begin,
+            k: vec![zero; system.n + 1],
+            power: vec![zero; accounts],
+            energy: vec![zero; accounts],
+            history: Vec::new(),
+            x,
+            q,
+            kelvin,
+        };
+        let ladder = Ladder::new(self.steps, self.method.error_order, self.begin);
+        let tiny = 1e-3 * ladder.finest_step();
+        if let Err(trouble) = stepper.solver.jump(&mut state, tiny, &board) {
+            return Err(trouble.told(&system, self.begin, 0).into());
+        }
+        // The two tiny steps belong to no account yet.
+        state.energy.fill(zero);
+        stepper.forget(&mut state);
+        let stored_at_start = ledger::stored(&system, &devices, &state.x);
+        let watcher = Watcher::new(self.watches, &system);
+        Ok(Run::assemble(
+            state,
+            stepper,
+            ladder,
+            board,
+            self.controllers,
+            self.thermal,
+            coupling,
+            Recording { channels: self.channels, sample_every: self.sample_every, watcher },
+            stored_at_start,
+            Counters::default(),
+        ))
+    }
+}
+
+/// What is recorded and watched.
+#[derive(Debug)]
+pub struct Recording<L> {
+    /// Channels.
+    pub channels: Vec<Channel>,
+    /// Shortest time between two samples, s.
+    pub sample_every: f64,
+    /// Extremes and crossings.
+    pub watcher: Watcher<L>,
+}
+
+/// Why a run cannot begin.
+#[derive(Debug, thiserror::Error)]
+pub enum Refusal {
+    /// The circuit has no unique solution; all findings.
+    #[error("{}", .0.iter().map(ToString::to_string).collect::<Vec<_>>().join("\n"))]
+    Circuit(Vec<CircuitTrouble>),
+    /// No initial state was found.
+    #[error(transparent)]
+    Start(#[from] Trouble),
+    /// Steps or intervals that cannot be.
+    #[error("{0}")]
+    Setup(String),
+}
+
+/// Absolute temperature of 0 °C, K.
+pub const ZERO_CELSIUS: f64 = 273.15;
+
+/// The temperature of each device, K: of its heat input, or (without one) a number that is not used.
+pub(super) fn kelvin_of<L: Lane>(system: &System<L>, celsius: &[L]) -> Vec<L> {
+    let of = |input: Option<crate::circuit::graph::HeatId>| {
+        let celsius = input.and_then(|h| celsius.get(h.0 as usize).copied());
+        celsius.map_or(L::splat(298.15), |c| c + L::splat(ZERO_CELSIUS))
+    };
+    system.devices.iter().map(|d| of(system.heat_of(d))).collect()
+}

@@ -1,0 +1,441 @@
+//! The time loop: step, look, couple, record. It reads like the recipe.
+
+use std::sync::Arc;
+
+use super::setup::{Recording, kelvin_of};
+use super::watch::Watcher;
+use crate::accounts::counters::Counters;
+use crate::accounts::ledger::{self, Ledger};
+use crate::accounts::readout::{Readout, Sources};
+use crate::arithmetic::lane::Lane;
+use crate::circuit::probe::Channel;
+use crate::control::board::Board;
+use crate::control::{Controller, Seen};
+use crate::equations::program::Program;
+use crate::equations::system::System;
+use crate::recorder::{Column, Event, EventKind, Layout, Recorder, Row};
+use crate::step::schedule::{HALVINGS, Ladder};
+use crate::step::stage::StageTrouble;
+use crate::step::state::State;
+use crate::step::stepper::Stepper;
+use crate::thermal::run::Thermal;
+use crate::trouble::Trouble;
+
+/// How a stretch of a run ended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Ended {
+    /// The instant asked for was reached.
+    Reached,
+    /// The recorder asked to stop.
+    Stopped,
+}
+
+/// A controller with the probes it asked for.
+#[derive(Debug)]
+struct Onlooker<L: Lane> {
+    logic: Box<dyn Controller<L>>,
+    readouts: Vec<Readout<L>>,
+    then: Vec<L>,
+    now: Vec<L>,
+}
+
+/// An open row of the account.
+#[derive(Debug)]
+struct Open<L> {
+    subject: String,
+    begin: f64,
+    heat: Vec<L>,
+    peaks: Vec<L>,
+}
+
+/// A run: a state carried through time.
+#[derive(Debug)]
+pub struct Run<L: Lane> {
+    state: State<L>,
+    stepper: Stepper<L>,
+    ladder: Ladder,
+    board: Board<L>,
+    onlookers: Vec<Onlooker<L>>,
+    thermal: Option<Thermal<L>>,
+    celsius: Vec<L>,
+    coupling: f64,
+    coupled_at: f64,
+    /// Accounts that heat each input.
+    heating: Vec<Vec<u32>>,
+    heat_at_coupling: Vec<L>,
+    channels: Vec<(Channel, Readout<L>)>,
+    sample_every: f64,
+    sampled_at: f64,
+    values: Vec<L>,
+    watcher: Watcher<L>,
+    rows: Vec<Open<L>>,
+    stored_at_start: Vec<L>,
+    counters: Counters,
+    began: bool,
+}
+
+impl<L: Lane> Run<L> {
+    #[expect(clippy::too_many_arguments, reason = "called once, by Setup::ready")]
+    pub(super) fn assemble(
+        state: State<L>,
+        stepper: Stepper<L>,
+        ladder: Ladder,
+        board: Board<L>,
+        controllers: Vec<Box<dyn Controller<L>>>,
+        thermal: Option<Thermal<L>>,
+        coupling: f64,
+        recording: Recording<L>,
+        stored_at_start: Vec<L>,
+        counters: Counters,
+    ) -> Self {
+        let system = Arc::clone(stepper.system());
+        let onlookers = controllers.into_iter().map(|logic| {
+            let readouts: Vec<_> = logic.probes().iter().map(|p| Readout::new(p, &system)).collect();
+            let zeros = vec![L::splat(0.0); readouts.len()];
+            Onlooker { logic, readouts, then: zeros.clone(), now: zeros }
+        });
+        let celsius = thermal.as_ref().map(|t| t.temperatures().to_vec()).unwrap_or_default();
+        let owners = system.account_owners();
+        let heats = system.devices.len() + system.dissipators.len();
+        let heating = (0..celsius.len()).map(|input| {
+            let mine = |k: &usize| {
+                system.circuit.components[owners[*k].0 as usize].heat.is_some_and(|h| h.0 as usize == input)
+            };
+            (0..heats).filter(mine).map(|k| k as u32).collect()
+        });
+        let channels: Vec<_> = recording
+            .channels
+            .into_iter()
+            .map(|c| {
+                let readout = Readout::new(&c.probe, &system);
+                (c, readout)
+            })
+            .collect();
+        Self {
+            onlookers: onlookers.collect(),
+            heating: heating.collect(),
+            heat_at_coupling: vec![L::splat(0.0); celsius.len()],
+            values: vec![L::splat(0.0); channels.len()],
+            coupled_at: state.t,
+            sampled_at: f64::NEG_INFINITY,
+            sample_every: recording.sample_every,
+            watcher: recording.watcher,
+            rows: Vec::new(),
+            began: false,
+            state,
+            stepper,
+            ladder,
+            board,
+            thermal,
+            celsius,
+            coupling,
+            channels,
+            stored_at_start,
+            counters,
+        }
+    }
+
+    /// The state now.
+    pub fn state(&self) -> &State<L> {
+        &self.state
+    }
+    /// The equations.
+    pub fn system(&self) -> &System<L> {
+        self.stepper.system()
+    }
+    /// Work so far.
+    pub fn counters(&self) -> Counters {
+        self.counters
+    }
+    /// Extremes of the watched quantities.
+    pub fn watcher(&self) -> &Watcher<L> {
+        &self.watcher
+    }
+    /// The thermal network.
+    pub fn thermal(&self) -> Option<&Thermal<L>> {
+        self.thermal.as_ref()
+    }
+    /// Temperatures of the heat inputs, °C.
+    pub fn celsius(&self) -> &[L] {
+        &self.celsius
+    }
+    /// The stepper, for measurements of cost.
+    pub fn stepper(&mut self) -> &mut Stepper<L> {
+        &mut self.stepper
+    }
+    /// Value of an integral asked for in the setup, by its number there.
+    pub fn integral(&self, k: usize) -> L {
+        self.state.energy[self.system().accounts() + k]
+    }
+    /// The energy ledger from the start until now.
+    pub fn ledger(&self) -> Ledger<L> {
+        let devices = self.system().devices_at(&self.state.kelvin);
+        ledger::ledger(self.system(), &devices, &self.state, &self.stored_at_start)
+    }
+    /// Reads a probe at the present state.
+    pub fn read(&self, probe: &crate::circuit::probe::Probe) -> L {
+        Readout::new(probe, self.system()).read(self.system(), &self.sources())
+    }
+
+    fn sources(&self) -> Sources<'_, L> {
+        Sources {
+            t: self.state.t,
+            x: &self.state.x,
+            power: &self.state.power,
+            stamps: self.stepper.stamps(),
+            board: &self.board,
+            celsius: &self.celsius,
+        }
+    }
+
+    /// Goes on until the instant `until`, s.
+    ///
+    /// # Errors
+    /// Numerical trouble, with time, node and device. What was recorded until then stays valid.
+    pub fn advance(&mut self, until: f64, recorder: &mut dyn Recorder<L>) -> Result<Ended, Trouble> {
+        if !self.began {
+            self.begin(recorder)?;
+        }
+        while self.state.t < until {
+            let corner = self.next_corner();
+            let wakes = self.onlookers.iter().filter_map(|o| o.logic.wakes(self.state.t));
+            let stop = wakes.filter(|&w| w > self.state.t).chain([corner, until]).fold(f64::INFINITY, f64::min);
+            let end = self.ladder.next_end(stop);
+            let activity = match self.stepper.attempt(&self.state, end, &self.board) {
+                Ok(attempt) => {
+                    self.counters.iterations += u64::from(attempt.iterations);
+                    attempt.activity
+                }
+                Err(trouble) => {
+                    self.recover(trouble)?;
+                    continue;
+                }
+            };
+            if self.ladder.refuses(activity) {
+                self.counters.refused += 1;
+                continue;
+            }
+            let before = self.state.t;
+            self.stepper.commit(&mut self.state);
+            self.ladder.accepted(end, activity);
+            self.counters.steps += 1;
+            self.after_step(before, end == corner, recorder)?;
+            if self.counters.steps.is_multiple_of(256) && !recorder.go_on(self.state.t) {
+                return Ok(Ended::Stopped);
+            }
+        }
+        Ok(Ended::Reached)
+    }
+
+    /// Before the first step: what will be recorded, the first look, the first sample.
+    fn begin(&mut self, recorder: &mut dyn Recorder<L>) -> Result<(), Trouble> {
+        self.began = true;
+        recorder.begin(&self.layout());
+        for o in &mut self.onlookers {
+            o.now.fill(L::splat(0.0));
+        }
+        self.read_onlookers();
+        for o in &mut self.onlookers {
+            o.then.copy_from_slice(&o.now);
+        }
+        self.after_step(self.state.t, false, recorder)?;
+        if !self.celsius.is_empty() {
+            recorder.thermal(self.state.t, &self.celsius);
+        }
+        let interval = self.open_row(String::new());
+        self.rows.insert(0, interval);
+        Ok(())
+    }
+
+    fn layout(&self) -> Layout {
+        let channels = self.channels.iter().map(|(c, _)| Column {
+            name: c.name.clone(),
+            long_name: c.long_name.clone(),
+            unit: c.probe.unit().to_string(),
+        });
+        let inputs = self.thermal.as_ref().map(|t| t.modal().inputs().to_vec()).unwrap_or_default();
+        let heat: Vec<Column> = inputs
+            .iter()
+            .map(|name| Column { name: name.clone(), long_name: name.clone(), unit: "degC".to_string() })
+            .collect();
+        Layout { channels: channels.collect(), thermal: heat.clone(), heat, watched: self.watcher.columns() }
+    }
+
+    fn next_corner(&self) -> f64 {
+        let t = self.state.t;
+        let waves = self.stepper.system().circuit.waves.iter().filter_map(|w| w.next_corner(t));
+        waves.chain(self.board.next(t)).fold(f64::INFINITY, f64::min)
+    }
+
+    /// Newton's iteration failed: a shorter step, then a new elimination order, then the report.
+    fn recover(&mut self, trouble: StageTrouble) -> Result<(), Trouble> {
+        self.counters.halved += 1;
+        if self.ladder.halve() {
+            return Ok(());
+        }
+        Err(trouble.told(self.stepper.system(), self.state.t, HALVINGS))
+    }
+
+    /// Everything that happens at the end of a step.
+    fn after_step(&mut self, before: f64, corner: bool, recorder: &mut dyn Recorder<L>) -> Result<(), Trouble> {
+        let t = self.state.t;
+        let jumps = self.stepper.system().circuit.waves.iter().any(|w| w.jumps_at(t));
+        self.board.carry_out(t);
+        self.look(before)?;
+        let (ordered, switched) = self.board.take_changes();
+        let mut events = self.board.take_events();
+        if jumps || switched {
+            // The sample before the jump, then the state after it.
+            self.sample(recorder, true);
+            self.jump()?;
+        }
+        if corner || ordered || jumps || switched {
+            self.ladder.open(t);
+            self.stepper.forget(&mut self.state);
+            self.counters.windows += 1;
+        }
+        self.couple(recorder);
+        self.watch(&mut events);
+        self.sample(recorder, !events.is_empty() || corner || ordered || jumps || switched);
+        for event in &events {
+            recorder.event(event);
+            if event.kind == EventKind::Edge {
+                self.turn_row(&event.subject, recorder);
+            }
+        }
+        Ok(())
+    }
+
+    fn read_onlookers(&mut self) {
+        let mut onlookers = std::mem::take(&mut self.onlookers);
+        let from = self.sources();
+        for o in &mut onlookers {
+            for (value, readout) in o.now.iter_mut().zip(&o.readouts) {
+                *value = readout.read(self.stepper.system(), &from);
+            }
+        }
+        self.onlookers = onlookers;
+    }
+
+    fn look(&mut self, before: f64) -> Result<(), Trouble> {
+        self.read_onlookers();
+        let t = self.state.t;
+        for o in &mut self.onlookers {
+            let seen = Seen { before, t, then: &o.then, now: &o.now };
+            o.logic.look(&seen, &mut self.board)?;
+            // What was ordered for this very instant holds for those who look after.
+            self.board.carry_out(t);
+            o.then.copy_from_slice(&o.now);
+        }
+        Ok(())
+    }
+
+    fn jump(&mut self) -> Result<(), Trouble> {
+        self.counters.jumps += 1;
+        let tiny = 1e-3 * self.ladder.finest_step();
+        let t = self.state.t;
+        let told = |trouble: StageTrouble, s: &Stepper<L>| trouble.told(s.system(), t, 0);
+        self.stepper.solver.jump(&mut self.state, tiny, &self.board).map_err(|trouble| told(trouble, &self.stepper))
+    }
+
+    /// Energy of each heat input since the start, J.
+    fn heat_of_inputs(&self) -> Vec<L> {
+        let sum = |accounts: &Vec<u32>| accounts.iter().fold(L::splat(0.0), |s, &k| s + self.state.energy[k as usize]);
+        self.heating.iter().map(sum).collect()
+    }
+
+    /// At a coupling instant: the interval's mean powers into the thermal network, its temperatures into the laws.
+    fn couple(&mut self, recorder: &mut dyn Recorder<L>) {
+        let t = self.state.t;
+        let elapsed = t - self.coupled_at;
+        // A hair less than the interval counts as the interval: instants are sums of steps.
+        if self.thermal.is_none() || elapsed < self.coupling * (1.0 - 1e-9) {
+            return;
+        }
+        let heat = self.heat_of_inputs();
+        let power: Vec<L> =
+            heat.iter().zip(&self.heat_at_coupling).map(|(now, then)| (*now - *then) * L::splat(1.0 / elapsed)).collect();
+        let Some(thermal) = self.thermal.as_mut() else { return };
+        thermal.advance(elapsed, &power);
+        self.celsius.copy_from_slice(thermal.temperatures());
+        self.heat_at_coupling = heat;
+        self.coupled_at = t;
+        self.counters.couplings += 1;
+        self.state.kelvin = kelvin_of(self.stepper.system(), &self.celsius);
+        self.stepper.solver.settle(&self.state.kelvin);
+        recorder.thermal(t, &self.celsius);
+        if !self.rows.is_empty() {
+            let next = self.open_row(String::new());
+            let done = std::mem::replace(&mut self.rows[0], next);
+            recorder.row(&self.close_row(done, "interval"));
+        }
+    }
+
+    /// Couples the rest of the last interval; call when the run is over.
+    pub fn finish(&mut self, recorder: &mut dyn Recorder<L>) {
+        if self.state.t > self.coupled_at {
+            let interval = std::mem::replace(&mut self.coupling, f64::MIN_POSITIVE);
+            self.couple(recorder);
+            self.coupling = interval;
+        }
+        let open: Vec<_> = self.rows.drain(1.min(self.rows.len())..).collect();
+        for row in open {
+            recorder.row(&self.close_row(row, "edge"));
+        }
+    }
+
+    fn watch(&mut self, events: &mut Vec<Event>) {
+        let mut watcher = std::mem::replace(&mut self.watcher, Watcher::empty());
+        watcher.look(self.stepper.system(), &self.sources(), events);
+        for row in &mut self.rows {
+            for (peak, now) in row.peaks.iter_mut().zip(&watcher.now) {
+                *peak = peak.max(*now);
+            }
+        }
+        self.watcher = watcher;
+    }
+
+    fn sample(&mut self, recorder: &mut dyn Recorder<L>, always: bool) {
+        let t = self.state.t;
+        if !always && t - self.sampled_at < self.sample_every {
+            return;
+        }
+        self.sampled_at = t;
+        let mut values = std::mem::take(&mut self.values);
+        let from = self.sources();
+        for (value, (_, readout)) in values.iter_mut().zip(&self.channels) {
+            *value = readout.read(self.stepper.system(), &from);
+        }
+        recorder.sample(t, &values);
+        self.values = values;
+    }
+
+    fn open_row(&self, subject: String) -> Open<L> {
+        let peaks = self.watcher.now.clone();
+        Open { subject, begin: self.state.t, heat: self.heat_of_inputs(), peaks }
+    }
+
+    fn close_row(&self, row: Open<L>, kind: &'static str) -> Row<L> {
+        Row {
+            kind,
+            subject: row.subject,
+            begin: row.begin,
+            end: self.state.t,
+            heat: self.heat_of_inputs().iter().zip(&row.heat).map(|(now, then)| *now - *then).collect(),
+            peaks: row.peaks,
+            temperature: self.celsius.clone(),
+        }
+    }
+
+    /// An edge of a drive ends its row and begins the next.
+    fn turn_row(&mut self, subject: &str, recorder: &mut dyn Recorder<L>) {
+        let next = self.open_row(subject.to_string());
+        match self.rows.iter().position(|r| r.subject == subject) {
+            Some(k) => {
+                let done = std::mem::replace(&mut self.rows[k], next);
+                recorder.row(&self.close_row(done, "edge"));
+            }
+            None => self.rows.push(next),
+        }
+    }
+}

@@ -1,0 +1,123 @@
+//! Extremes of watched quantities, and the events their crossings make.
+
+use crate::accounts::readout::{Readout, Sources};
+use crate::arithmetic::lane::Lane;
+use crate::circuit::probe::Probe;
+use crate::equations::system::System;
+use crate::recorder::{Column, Event, EventKind};
+
+/// A quantity to watch.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Watch {
+    /// Short name.
+    pub name: String,
+    /// In words.
+    pub long_name: String,
+    /// Unit symbol.
+    pub unit: &'static str,
+    /// Where it is read.
+    pub probe: Probe,
+    /// Whom an event concerns (component name).
+    pub subject: String,
+    /// What a rise above `upper` or a fall below `lower` is called; `None`: only extremes are kept.
+    pub event: Option<EventKind>,
+    /// Lower bound; −∞ where there is none.
+    pub lower: f64,
+    /// Upper bound; ∞ where there is none.
+    pub upper: f64,
+}
+
+/// The extremes a quantity has had: value and instant (s), lane by lane merged to the worst.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Extreme<L> {
+    /// Smallest value.
+    pub least: L,
+    /// When lane 0 had it, s.
+    pub least_at: f64,
+    /// Largest value.
+    pub most: L,
+    /// When lane 0 had it, s.
+    pub most_at: f64,
+}
+
+/// Watches quantities at every step.
+#[derive(Clone, Debug)]
+pub struct Watcher<L> {
+    watches: Vec<Watch>,
+    readouts: Vec<Readout<L>>,
+    /// Present values.
+    pub now: Vec<L>,
+    /// Extremes so far.
+    pub extremes: Vec<Extreme<L>>,
+    outside: Vec<bool>,
+}
+
+impl<L: Lane> Watcher<L> {
+    /// Compiles the probes.
+    pub fn new(watches: Vec<Watch>, system: &System<L>) -> Self {
+        let none = Extreme {
+            least: L::splat(f64::INFINITY),
+            least_at: f64::NAN,
+            most: L::splat(f64::NEG_INFINITY),
+            most_at: f64::NAN,
+        };
+        Self {
+            readouts: watches.iter().map(|w| Readout::new(&w.probe, system)).collect(),
+            now: vec![L::splat(0.0); watches.len()],
+            extremes: vec![none; watches.len()],
+            outside: vec![false; watches.len()],
+            watches,
+        }
+    }
+
+    /// Watches nothing.
+    pub(super) fn empty() -> Self {
+        let (watches, readouts, now, extremes, outside) = Default::default();
+        Self { watches, readouts, now, extremes, outside }
+    }
+
+    /// What is watched.
+    pub fn watches(&self) -> &[Watch] {
+        &self.watches
+    }
+
+    /// Columns for a recorder.
+    pub fn columns(&self) -> Vec<Column> {
+        let column =
+            |w: &Watch| Column { name: w.name.clone(), long_name: w.long_name.clone(), unit: w.unit.to_string() };
+        self.watches.iter().map(column).collect()
+    }
+
+    /// Reads all, keeps extremes, and tells crossings.
+    pub fn look(&mut self, system: &System<L>, from: &Sources<'_, L>, events: &mut Vec<Event>) {
+        for (k, readout) in self.readouts.iter().enumerate() {
+            let value = readout.read(system, from);
+            self.now[k] = value;
+            let extreme = &mut self.extremes[k];
+            if value.lane(0) > extreme.most.lane(0) {
+                extreme.most_at = from.t;
+            }
+            if value.lane(0) < extreme.least.lane(0) {
+                extreme.least_at = from.t;
+            }
+            extreme.most = extreme.most.max(value);
+            extreme.least = extreme.least.min(value);
+            let watch = &self.watches[k];
+            let Some(kind) = watch.event else { continue };
+            let (above, below) = (value.widest() > watch.upper, -(-value).widest() < watch.lower);
+            let outside = above || below;
+            if outside && !self.outside[k] {
+                let (side, bound) = if above { ("above", watch.upper) } else { ("below", watch.lower) };
+                events.push(Event {
+                    time: from.t,
+                    kind,
+                    subject: watch.subject.clone(),
+                    note: format!("{} goes {side} {bound:.4} {}", watch.long_name, watch.unit),
+                    value: value.lane(0),
+                    unit: watch.unit,
+                });
+            }
+            self.outside[k] = outside;
+        }
+    }
+}
