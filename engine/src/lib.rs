@@ -25,6 +25,9 @@ pub mod recorder;
 // drives, guards, controllers
 pub mod control;
 
+// heat: networks of thermal resistances and capacitances
+pub mod thermal;
+
 // one step
 pub mod step;
 
