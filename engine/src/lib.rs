@@ -25,12 +25,17 @@ pub mod recorder;
 // drives, guards, controllers
 pub mod control;
 
-// heat
+// heat: networks of thermal resistances and capacitances
 pub mod thermal;
 
-// one step, and what can be read off it
-pub mod accounts;
+// what can be read off a state
+pub mod readout;
+
+// one step
 pub mod step;
+
+// accounts
+pub mod accounts;
 
 // the loop
 pub mod run;

@@ -108,6 +108,16 @@ impl<L: Lane> Board<L> {
         Some(a + (b - a) * L::splat((t - t0) / (t1 - t0)))
     }
 
+    /// Value of any course just before t, s: a driven one as ordered here, others by their own points.
+    #[inline]
+    pub fn course(&self, wave: &Wave<L>, id: WaveId, t: f64) -> L {
+        match wave {
+            Wave::Constant(x) => *x,
+            Wave::Driven(x) => self.driven(id, t).unwrap_or(*x),
+            other => other.until(t),
+        }
+    }
+
     /// Orders a ramp of a driven course: from the value it has at `begin` in a straight line to `value` at `end`
     /// (s, `end > begin`). Whatever it had been ordered to do after `begin` is forgotten.
     pub fn ramp(&mut self, wave: WaveId, begin: f64, end: f64, value: L) {

@@ -6,7 +6,6 @@ use super::time_loop::Run;
 use super::watch::{Watch, Watcher};
 use crate::accounts::counters::Counters;
 use crate::accounts::ledger;
-use crate::accounts::readout::Readout;
 use crate::arithmetic::lane::Lane;
 use crate::circuit::graph::Circuit;
 use crate::circuit::probe::{Channel, Probe};
@@ -15,6 +14,7 @@ use crate::control::Controller;
 use crate::control::board::Board;
 use crate::equations::program::Program;
 use crate::equations::system::System;
+use crate::readout::Readout;
 use crate::step::method::{ESDIRK4, Method};
 use crate::step::schedule::{Ladder, Steps};
 use crate::step::stage::Tolerance;
@@ -104,9 +104,9 @@ impl<L: Lane> Setup<L> {
         if !positive(coupling) && self.thermal.is_some() {
             return Err(Refusal::Setup(format!("coupling interval {coupling} s")));
         }
-        let found = topology::check(&self.circuit);
-        if !found.is_empty() {
-            return Err(Refusal::Circuit(found));
+        let findings = topology::examine(&self.circuit, self.start == Start::OperatingPoint);
+        if !findings.troubles.is_empty() {
+            return Err(Refusal::Circuit(findings.troubles));
         }
         let celsius = self.thermal.as_ref().map(|t| t.temperatures().to_vec()).unwrap_or_default();
         let system = Arc::new(System::new(self.circuit));
@@ -125,7 +125,8 @@ impl<L: Lane> Setup<L> {
         let mut stamps = vec![L::splat(0.0); system.stamps];
         for (device, placed) in devices.iter().zip(&system.devices) {
             let base = x[placed.reference as usize];
-            let local = |(k, &j): (usize, &u32)| x[j as usize] - if k < placed.ports { base } else { L::splat(0.0) };
+            let local =
+                |(k, &j): (usize, &u32)| x[j as usize] - if k < placed.ports { base } else { L::splat(0.0) };
             let u: Vec<L> = placed.locals.iter().enumerate().map(local).collect();
             device.stamp(&u, &mut stamps[placed.offset..]);
         }

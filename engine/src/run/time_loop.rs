@@ -6,13 +6,13 @@ use super::setup::{Recording, kelvin_of};
 use super::watch::Watcher;
 use crate::accounts::counters::Counters;
 use crate::accounts::ledger::{self, Ledger};
-use crate::accounts::readout::{Readout, Sources};
 use crate::arithmetic::lane::Lane;
 use crate::circuit::probe::Channel;
 use crate::control::board::Board;
 use crate::control::{Controller, Seen};
 use crate::equations::program::Program;
 use crate::equations::system::System;
+use crate::readout::{Readout, Sources};
 use crate::recorder::{Column, Event, EventKind, Layout, Recorder, Row};
 use crate::step::schedule::{HALVINGS, Ladder};
 use crate::step::stage::StageTrouble;
@@ -199,7 +199,8 @@ impl<L: Lane> Run<L> {
         while self.state.t < until {
             let corner = self.next_corner();
             let wakes = self.onlookers.iter().filter_map(|o| o.logic.wakes(self.state.t));
-            let stop = wakes.filter(|&w| w > self.state.t).chain([corner, until]).fold(f64::INFINITY, f64::min);
+            let stop =
+                wakes.filter(|&w| w > self.state.t).chain([corner, until]).fold(f64::INFINITY, f64::min);
             let end = self.ladder.next_end(stop);
             let activity = match self.stepper.attempt(&self.state, end, &self.board) {
                 Ok(attempt) => {
@@ -277,7 +278,12 @@ impl<L: Lane> Run<L> {
     }
 
     /// Everything that happens at the end of a step.
-    fn after_step(&mut self, before: f64, corner: bool, recorder: &mut dyn Recorder<L>) -> Result<(), Trouble> {
+    fn after_step(
+        &mut self,
+        before: f64,
+        corner: bool,
+        recorder: &mut dyn Recorder<L>,
+    ) -> Result<(), Trouble> {
         let t = self.state.t;
         let jumps = self.stepper.system().circuit.waves.iter().any(|w| w.jumps_at(t));
         self.board.carry_out(t);
@@ -335,12 +341,17 @@ impl<L: Lane> Run<L> {
         let tiny = 1e-3 * self.ladder.finest_step();
         let t = self.state.t;
         let told = |trouble: StageTrouble, s: &Stepper<L>| trouble.told(s.system(), t, 0);
-        self.stepper.solver.jump(&mut self.state, tiny, &self.board).map_err(|trouble| told(trouble, &self.stepper))
+        self.stepper
+            .solver
+            .jump(&mut self.state, tiny, &self.board)
+            .map_err(|trouble| told(trouble, &self.stepper))
     }
 
     /// Energy of each heat input since the start, J.
     fn heat_of_inputs(&self) -> Vec<L> {
-        let sum = |accounts: &Vec<u32>| accounts.iter().fold(L::splat(0.0), |s, &k| s + self.state.energy[k as usize]);
+        let sum = |accounts: &Vec<u32>| {
+            accounts.iter().fold(L::splat(0.0), |s, &k| s + self.state.energy[k as usize])
+        };
         self.heating.iter().map(sum).collect()
     }
 
@@ -353,8 +364,11 @@ impl<L: Lane> Run<L> {
             return;
         }
         let heat = self.heat_of_inputs();
-        let power: Vec<L> =
-            heat.iter().zip(&self.heat_at_coupling).map(|(now, then)| (*now - *then) * L::splat(1.0 / elapsed)).collect();
+        let power: Vec<L> = heat
+            .iter()
+            .zip(&self.heat_at_coupling)
+            .map(|(now, then)| (*now - *then) * L::splat(1.0 / elapsed))
+            .collect();
         let Some(thermal) = self.thermal.as_mut() else { return };
         thermal.advance(elapsed, &power);
         self.celsius.copy_from_slice(thermal.temperatures());

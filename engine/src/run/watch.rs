@@ -1,9 +1,9 @@
 //! Extremes of watched quantities, and the events their crossings make.
 
-use crate::accounts::readout::{Readout, Sources};
 use crate::arithmetic::lane::Lane;
 use crate::circuit::probe::Probe;
 use crate::equations::system::System;
+use crate::readout::{Readout, Sources};
 use crate::recorder::{Column, Event, EventKind};
 
 /// A quantity to watch.
@@ -83,8 +83,11 @@ impl<L: Lane> Watcher<L> {
 
     /// Columns for a recorder.
     pub fn columns(&self) -> Vec<Column> {
-        let column =
-            |w: &Watch| Column { name: w.name.clone(), long_name: w.long_name.clone(), unit: w.unit.to_string() };
+        let column = |w: &Watch| Column {
+            name: w.name.clone(),
+            long_name: w.long_name.clone(),
+            unit: w.unit.to_string(),
+        };
         self.watches.iter().map(column).collect()
     }
 

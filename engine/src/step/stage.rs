@@ -7,7 +7,6 @@ use std::sync::Arc;
 
 use crate::arithmetic::lane::Lane;
 use crate::circuit::law::Device;
-use crate::circuit::wave::Wave;
 use crate::control::board::Board;
 use crate::equations::program::Program;
 use crate::equations::system::{Dissipator, System};
@@ -152,7 +151,7 @@ impl<L: Lane> StageSolver<L> {
     /// Adds the sources' terms at t (the values before a jump) to a right-hand side.
     pub(super) fn sources(&mut self, t: f64, board: &Board<L>) {
         for &(row, wave, gain) in &self.system.sources {
-            let value = course(&self.system.circuit.waves[wave.0 as usize], wave, t, board);
+            let value = board.course(&self.system.circuit.waves[wave.0 as usize], wave, t);
             self.stage_b[row as usize] -= gain * value;
         }
     }
@@ -247,7 +246,7 @@ impl<L: Lane> StageSolver<L> {
             };
         }
         for (p, &(row, wave, gain)) in sources.iter_mut().zip(&system.sources) {
-            let value = course(&system.circuit.waves[wave.0 as usize], wave, t, board);
+            let value = board.course(&system.circuit.waves[wave.0 as usize], wave, t);
             *p = self.x[row as usize] * gain * value;
         }
     }
@@ -268,20 +267,5 @@ impl<L: Lane> StageSolver<L> {
                 device.settle(*t);
             }
         }
-    }
-}
-
-/// Value of a course just before t.
-#[inline]
-pub(crate) fn course<L: Lane>(
-    wave: &Wave<L>,
-    id: crate::circuit::graph::WaveId,
-    t: f64,
-    board: &Board<L>,
-) -> L {
-    match wave {
-        Wave::Constant(x) => *x,
-        Wave::Driven(x) => board.driven(id, t).unwrap_or(*x),
-        other => other.until(t),
     }
 }

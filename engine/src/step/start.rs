@@ -8,7 +8,6 @@ use crate::circuit::law::{Device, Seat};
 use crate::control::board::Board;
 use crate::equations::dense;
 use crate::equations::system::System;
-use crate::step::stage::course;
 use crate::trouble::Trouble;
 
 /// Dense Newton iteration on f(x) + α(q(x) − q̂) = 0; used where robustness counts and time does not.
@@ -139,7 +138,7 @@ fn source_rows<L: Lane>(system: &System<L>, t: f64, scale: f64, board: &Board<L>
     for &(row, wave, gain) in &system.sources {
         let w = &system.circuit.waves[wave.0 as usize];
         let value = match w {
-            crate::circuit::wave::Wave::Driven(_) => course(w, wave, t, board),
+            crate::circuit::wave::Wave::Driven(_) => board.course(w, wave, t),
             other => other.at(t),
         };
         rows[row as usize] += gain * value * L::splat(scale);

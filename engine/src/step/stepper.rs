@@ -5,11 +5,11 @@ use std::sync::Arc;
 use super::method::Method;
 use super::stage::{StageSolver, StageTrouble, Tolerance};
 use super::state::{HISTORY, State};
-use crate::accounts::readout::{Readout, Sources};
 use crate::arithmetic::lane::Lane;
 use crate::control::board::Board;
 use crate::equations::program::Program;
 use crate::equations::system::System;
+use crate::readout::{Readout, Sources};
 
 /// What one attempted step cost and how smooth it was.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]

@@ -5,7 +5,6 @@ use crate::circuit::graph::{Body, ChoiceId, LineId, WaveId};
 use crate::circuit::probe::Probe;
 use crate::control::board::Board;
 use crate::equations::system::System;
-use crate::step::stage::course;
 
 /// Where the values of a probe come from, at the end of a step.
 #[derive(Debug)]
@@ -109,7 +108,7 @@ impl<L: Lane> Readout<L> {
                 weigh(terms, from.x) + chosen
             }
             Self::Power(accounts) => accounts.iter().fold(zero, |s, &k| s + from.power[k as usize]),
-            Self::Wave(wave) => course(&system.circuit.waves[wave.0 as usize], *wave, from.t, from.board),
+            Self::Wave(wave) => from.board.course(&system.circuit.waves[wave.0 as usize], *wave, from.t),
             Self::Line(line) => L::splat(f64::from(u8::from(from.board.line(*line)))),
             Self::Temperature(k) => from.celsius.get(*k as usize).copied().unwrap_or(zero),
             Self::Sum(terms) => terms.iter().fold(zero, |s, (w, r)| s + *w * r.read(system, from)),

@@ -1,0 +1,284 @@
+//! Temperatures over time: exact over any interval of constant power, with the account of the heat.
+
+use std::sync::Arc;
+
+use nalgebra::{DMatrix, DVector};
+
+use super::modal::{Modal, add_product, add_transposed, approach};
+use super::trouble::ThermalTrouble;
+use crate::arithmetic::lane::Lane;
+
+/// What a run must remember of a heat network: save it by cloning, come back with [`Thermal::restore`].
+#[derive(Debug, Clone, PartialEq)]
+pub struct ThermalState<L> {
+    /// Modes, K·(J/K)^½; \[n\].
+    modes: Vec<L>,
+    /// Boundary temperatures less the reference, K; \[b\].
+    boundaries: Vec<L>,
+    /// Power of the last interval, W; \[m\].
+    power: Vec<L>,
+    /// Heat handed in at each input since the start, J; \[m\].
+    heat_in: Vec<L>,
+    /// Heat given to each boundary since the start, J; \[b\].
+    heat_out: Vec<L>,
+    /// Heat stored at the start, J.
+    stored_at_start: L,
+}
+
+/// Decay of the modes over one length of interval.
+#[derive(Debug, Clone)]
+struct Decay<L> {
+    dt: f64,
+    /// 1 − e^(−λ·dt): the part of the way to the settled value that a mode goes.
+    gone: Vec<L>,
+}
+
+/// A heat network at a time: immutable modal form, state, and scratch.
+///
+/// Intervals of one length after the other cost no exponentials: the decay factors of the last length are kept.
+#[derive(Debug, Clone)]
+pub struct Thermal<L: Lane> {
+    modal: Arc<Modal<L>>,
+    state: ThermalState<L>,
+    decay: Decay<L>,
+    /// Scratch: settled values, then changes, of the modes.
+    change: Vec<L>,
+    temperatures: Vec<L>,
+}
+
+impl<L: Lane> Thermal<L> {
+    /// At rest: the steady state without power (with one boundary, everything at its temperature).
+    pub fn new(modal: Arc<Modal<L>>) -> Self {
+        let (n, m, b) = (modal.rates.len(), modal.inputs.len(), modal.boundaries.len());
+        let zero = |count: usize| vec![L::default(); count];
+        let state = ThermalState {
+            modes: zero(n),
+            boundaries: modal.start.clone(),
+            power: zero(m),
+            heat_in: zero(m),
+            heat_out: zero(b),
+            stored_at_start: L::default(),
+        };
+        let decay = Decay { dt: f64::NAN, gone: zero(n) };
+        let mut new = Self { modal, state, decay, change: zero(n), temperatures: zero(m) };
+        new.start_steady(&zero(m));
+        new
+    }
+
+    /// The immutable modal form.
+    pub fn modal(&self) -> &Modal<L> {
+        &self.modal
+    }
+
+    /// Temperatures of the heat inputs now, °C. Where an input has no heat capacitance of its own, its temperature
+    /// is that under the power of the interval just ended.
+    pub fn temperatures(&self) -> &[L] {
+        &self.temperatures
+    }
+
+    /// Temperature of a physical node now, °C. The number is from [`Modal::node`]; panics on one that does not exist.
+    pub fn node_temperature(&self, node: usize) -> L {
+        let (n, m, b) = (self.state.modes.len(), self.state.power.len(), self.state.boundaries.len());
+        let mut t = [L::default()];
+        add_product(&mut t, &self.modal.node_modes[node * n..(node + 1) * n], &self.state.modes);
+        add_product(&mut t, &self.modal.node_direct[node * m..(node + 1) * m], &self.state.power);
+        add_product(&mut t, &self.modal.node_follow[node * b..(node + 1) * b], &self.state.boundaries);
+        t[0] + self.modal.reference
+    }
+
+    /// Temperature of a boundary now, °C. Panics on one that does not exist.
+    pub fn boundary(&self, boundary: usize) -> L {
+        self.state.boundaries[boundary] + self.modal.reference
+    }
+
+    /// Sets the temperature of a boundary, °C, from this instant on. A Foster network moves with its boundary at
+    /// once (its rises are counted from there); a network of nodes follows through its resistances. Panics on a
+    /// boundary that does not exist.
+    pub fn set_boundary(&mut self, boundary: usize, temperature: L) {
+        self.state.boundaries[boundary] = temperature - self.modal.reference;
+        self.refresh();
+    }
+
+    /// Advances by `dt` seconds under constant power per input, W. Exact for any length. Panics when `power` has not
+    /// one entry per input, or `dt` is negative or not a number.
+    pub fn advance(&mut self, dt: f64, power: &[L]) {
+        assert!(dt >= 0.0 && dt.is_finite(), "an interval of {dt} s");
+        let state = &mut self.state;
+        state.power.copy_from_slice(power);
+        if dt != self.decay.dt {
+            self.decay.set(dt, &self.modal.rates);
+        }
+        let modal = &*self.modal;
+        settle(modal, &mut self.change, power, &state.boundaries);
+        for ((y, change), gone) in state.modes.iter_mut().zip(&mut self.change).zip(&self.decay.gone) {
+            *change = *gone * (*change - *y);
+            *y += *change;
+        }
+        // Heat out: as in the steady state, less what stays behind while the modes rise.
+        let span = L::splat(dt);
+        let (n, m, b) = (state.modes.len(), power.len(), state.boundaries.len());
+        for (k, out) in state.heat_out.iter_mut().enumerate() {
+            let mut steady = [L::default()];
+            add_product(&mut steady, &modal.shares[k * m..(k + 1) * m], power);
+            for (other, conductance) in modal.exchange[k * b..(k + 1) * b].iter().enumerate() {
+                steady[0] += *conductance * (state.boundaries[other] - state.boundaries[k]);
+            }
+            let mut behind = [L::default()];
+            add_product(&mut behind, &modal.drain[k * n..(k + 1) * n], &self.change);
+            *out += steady[0] * span - behind[0];
+        }
+        for (sum, p) in state.heat_in.iter_mut().zip(power) {
+            *sum += *p * span;
+        }
+        self.refresh();
+    }
+
+    /// Starts anew in the steady state of constant power per input, W. Panics when `power` has not one entry per
+    /// input.
+    pub fn start_steady(&mut self, power: &[L]) {
+        self.state.power.copy_from_slice(power);
+        settle(&self.modal, &mut self.state.modes, power, &self.state.boundaries);
+        self.start_account();
+    }
+
+    /// Starts anew with every node at one temperature, °C.
+    ///
+    /// # Errors
+    /// A Foster network, unless it is the temperature of its boundary in every lane.
+    pub fn start_uniform(&mut self, temperature: L) -> Result<(), ThermalTrouble> {
+        let rise = temperature - self.modal.reference;
+        if self.modal.nodes.is_empty() {
+            if rise != self.state.boundaries[0] {
+                let asked = "a uniform start off the boundary's temperature".into();
+                return Err(ThermalTrouble::NoPhysicalNodes { asked });
+            }
+            self.state.modes.fill(L::default());
+        } else {
+            for (y, content) in self.state.modes.iter_mut().zip(&self.modal.content) {
+                *y = *content * rise;
+            }
+        }
+        self.state.power.fill(L::default());
+        self.start_account();
+        Ok(())
+    }
+
+    /// Starts anew with stated temperatures of all nodes, °C, in the order of [`Modal::nodes`]; those of nodes without
+    /// heat capacitance are ignored.
+    ///
+    /// # Errors
+    /// A list of another length; a Foster network.
+    pub fn start_nodes(&mut self, temperatures: &[L]) -> Result<(), ThermalTrouble> {
+        if self.modal.nodes.is_empty() {
+            return Err(ThermalTrouble::NoPhysicalNodes {
+                asked: "a start with stated node temperatures".into(),
+            });
+        }
+        let expected = self.modal.nodes.len();
+        if temperatures.len() != expected {
+            let what = "the list of node temperatures".into();
+            return Err(ThermalTrouble::WrongSize { what, expected, found: temperatures.len() });
+        }
+        let rises: Vec<L> = temperatures.iter().map(|t| *t - self.modal.reference).collect();
+        self.state.modes.fill(L::default());
+        add_product(&mut self.state.modes, &self.modal.project, &rises);
+        self.state.power.fill(L::default());
+        self.start_account();
+        Ok(())
+    }
+
+    /// Starts anew with stated temperatures of the heat inputs, °C, in the steady state of the power that would hold
+    /// them. The only stated start that a Foster network knows. Returns that power, W.
+    ///
+    /// # Errors
+    /// A list of another length; inputs whose temperatures cannot differ (a singular steady-state matrix).
+    pub fn start_holding(&mut self, temperatures: &[L]) -> Result<Vec<L>, ThermalTrouble> {
+        let m = self.modal.inputs.len();
+        if temperatures.len() != m {
+            let what = "the list of temperatures of the heat inputs".into();
+            return Err(ThermalTrouble::WrongSize { what, expected: m, found: temperatures.len() });
+        }
+        self.start_steady(&vec![L::default(); m]);
+        let resistances = self.modal.steady_resistances();
+        let mut power = vec![L::default(); m];
+        for lane in 0..L::WIDTH {
+            let r = DMatrix::from_fn(m, m, |i, j| resistances[i * m + j].lane(lane));
+            let rise = DVector::from_fn(m, |i, _| (temperatures[i] - self.temperatures[i]).lane(lane));
+            let solution = r.lu().solve(&rise).ok_or(ThermalTrouble::SingularFoster)?;
+            power.iter_mut().zip(solution.iter()).for_each(|(p, x)| p.set_lane(lane, *x));
+        }
+        self.start_steady(&power);
+        Ok(power)
+    }
+
+    /// Heat handed in at each input since the start, J.
+    pub fn heat_in(&self) -> &[L] {
+        &self.state.heat_in
+    }
+
+    /// Heat given to each boundary since the start, J.
+    pub fn heat_out(&self) -> &[L] {
+        &self.state.heat_out
+    }
+
+    /// Heat stored, J, more than with everything at the first boundary's initial temperature: Σ C·(T − reference).
+    ///
+    /// A Foster network does not tell what happens inside it. There *stored* is 1ᵀ·R_ss⁻¹·Σ τₖ·(rise in term k)
+    /// and heat out 1ᵀ·R_ss⁻¹·(T − boundary), R_ss the steady-state resistances: for one input
+    /// Σ RₖCₖ·(rise in term k)/R_th. The account closes exactly and is right in the steady state and over whole
+    /// cycles; within a transient the split is this convention, not a fact about the part.
+    pub fn stored(&self) -> L {
+        let pairs = self.modal.content.iter().zip(&self.state.modes);
+        pairs.fold(L::default(), |sum, (c, y)| sum + *c * *y)
+    }
+
+    /// Heat in − heat out − change of heat stored since the start, J: round-off.
+    pub fn residual(&self) -> L {
+        let sum = |list: &[L]| list.iter().fold(L::default(), |a, b| a + *b);
+        sum(&self.state.heat_in) - sum(&self.state.heat_out) - (self.stored() - self.state.stored_at_start)
+    }
+
+    /// The state, to be saved.
+    pub fn state(&self) -> &ThermalState<L> {
+        &self.state
+    }
+
+    /// Comes back to a saved state. Panics on a state of a network of another size.
+    pub fn restore(&mut self, state: &ThermalState<L>) {
+        let sizes = |s: &ThermalState<L>| (s.modes.len(), s.boundaries.len(), s.power.len());
+        assert_eq!(sizes(state), sizes(&self.state), "a thermal state of another network");
+        self.state.clone_from(state);
+        self.refresh();
+    }
+
+    fn start_account(&mut self) {
+        self.state.heat_in.fill(L::default());
+        self.state.heat_out.fill(L::default());
+        self.state.stored_at_start = self.stored();
+        self.refresh();
+    }
+
+    fn refresh(&mut self) {
+        self.temperatures.fill(self.modal.reference);
+        add_product(&mut self.temperatures, &self.modal.ports, &self.state.modes);
+        add_product(&mut self.temperatures, &self.modal.direct, &self.state.power);
+        add_product(&mut self.temperatures, &self.modal.follow, &self.state.boundaries);
+    }
+}
+
+/// The values that the modes approach.
+fn settle<L: Lane>(modal: &Modal<L>, modes: &mut [L], power: &[L], boundaries: &[L]) {
+    modes.fill(L::default());
+    add_transposed(modes, &modal.settled, power);
+    add_transposed(modes, &modal.settled_boundary, boundaries);
+}
+
+impl<L: Lane> Decay<L> {
+    fn set(&mut self, dt: f64, rates: &[L]) {
+        self.dt = dt;
+        let span = L::splat(dt);
+        for (k, rate) in rates.iter().enumerate() {
+            self.gone[k] = approach(*rate * span);
+        }
+    }
+}
