@@ -29,6 +29,8 @@ pub struct Board<L: Lane> {
     events: Vec<Event>,
     corner: bool,
     jump: bool,
+    /// Counts the changes of choices.
+    version: u64,
 }
 
 impl<L: Lane> Board<L> {
@@ -90,6 +92,11 @@ impl<L: Lane> Board<L> {
         &self.choices
     }
 
+    /// Counts the changes of choices: the same number, the same options.
+    pub fn version(&self) -> u64 {
+        self.version
+    }
+
     /// Takes another option of a choice at the instant `at`, s. Replaces what was ordered for it later.
     pub fn choose_at(&mut self, choice: ChoiceId, option: usize, at: f64) {
         self.choice_orders.retain(|o| o.what.0 != choice || o.at < at);
@@ -115,6 +122,15 @@ impl<L: Lane> Board<L> {
             Wave::Constant(x) => *x,
             Wave::Driven(x) => self.driven(id, t).unwrap_or(*x),
             other => other.until(t),
+        }
+    }
+
+    /// Value of any course just after t, s.
+    #[inline]
+    pub fn course_after(&self, wave: &Wave<L>, id: WaveId, t: f64) -> L {
+        match wave {
+            Wave::Driven(x) => self.driven(id, t).unwrap_or(*x),
+            other => other.at(t),
         }
     }
 
@@ -159,7 +175,10 @@ impl<L: Lane> Board<L> {
         due.sort_by(|a, b| a.at.total_cmp(&b.at));
         for order in due {
             let (choice, option) = order.what;
-            self.jump |= self.choices[choice.0 as usize] != option;
+            if self.choices[choice.0 as usize] != option {
+                self.jump = true;
+                self.version += 1;
+            }
             self.choices[choice.0 as usize] = option;
         }
         self.choice_orders.retain(|o| o.at > t);

@@ -137,11 +137,7 @@ fn source_rows<L: Lane>(system: &System<L>, t: f64, scale: f64, board: &Board<L>
     let mut rows = vec![L::splat(0.0); system.n + 1];
     for &(row, wave, gain) in &system.sources {
         let w = &system.circuit.waves[wave.0 as usize];
-        let value = match w {
-            crate::circuit::wave::Wave::Driven(_) => board.course(w, wave, t),
-            other => other.at(t),
-        };
-        rows[row as usize] += gain * value * L::splat(scale);
+        rows[row as usize] += gain * board.course_after(w, wave, t) * L::splat(scale);
     }
     rows
 }
@@ -268,18 +264,19 @@ impl<L: Lane> StageSolver<L> {
     /// When no consistent state is found.
     pub fn jump(&mut self, state: &mut State<L>, tiny: f64, board: &Board<L>) -> Result<(), StageTrouble> {
         let alpha = 1.0 / tiny;
-        self.prepare(alpha, board.choices());
+        self.prepare(alpha, board);
         let t = state.t + tiny;
+        self.span(state.t, t, board);
         let mut q = vec![L::splat(0.0); state.q.len()];
         for _ in 0..2 {
             for (b, q) in self.stage_b.iter_mut().zip(&state.q) {
                 *b = *q * L::splat(alpha);
             }
             self.x.copy_from_slice(&state.x);
-            if self.solve(t, board).is_err() {
+            if self.solve(t).is_err() {
                 self.rescue(state, alpha, t, board)?;
             }
-            self.account(t, board, &mut q, &mut state.power);
+            self.account(t, &mut q, &mut state.power);
             for ((k, new), old) in state.k.iter_mut().zip(&q).zip(&state.q) {
                 *k = (*new - *old) * L::splat(alpha);
             }
@@ -308,6 +305,6 @@ impl<L: Lane> StageSolver<L> {
             *b = *q * L::splat(alpha);
         }
         self.x.copy_from_slice(&dense.x);
-        self.solve(t, board).map(|_| ())
+        self.solve(t).map(|_| ())
     }
 }
