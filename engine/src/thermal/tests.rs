@@ -109,7 +109,7 @@ proptest! {
         let mut heat = run(&plan.network(|_| 1.0));
         heat.start_steady(&POWER);
         for (k, t) in plan.steady_by_elimination(&POWER).iter().enumerate() {
-            prop_assert!(close(heat.node_temperature(k), *t, 1e-11), "{k}: {} {t}", heat.node_temperature(k));
+            prop_assert!(close(heat.node_temperature(k), *t, 1e-12), "{k}: {} {t}", heat.node_temperature(k));
         }
     }
 
@@ -148,11 +148,11 @@ proptest! {
         twice.advance(a, &POWER);
         twice.advance(b, &POWER);
         for (x, y) in once.temperatures().iter().zip(twice.temperatures()) {
-            prop_assert!(close(*x, *y, 1e-11), "{x} {y}");
+            prop_assert!(close(*x, *y, 1e-13), "{x} {y}");
         }
         for (x, y) in once.heat_out().iter().zip(twice.heat_out()) {
             let size: f64 = once.heat_in().iter().chain(once.heat_out()).map(|q| q.abs()).sum();
-            prop_assert!((x - y).abs() <= 1e-11 * size, "{x} {y}");
+            prop_assert!((x - y).abs() <= 1e-13 * size, "{x} {y}");
         }
         let size: f64 = twice.heat_in().iter().chain(twice.heat_out()).map(|q| q.abs()).sum();
         prop_assert!(twice.residual().abs() <= 1e-14 * (size + twice.stored().abs()), "{} of {size}", twice.residual());
@@ -203,12 +203,12 @@ proptest! {
             .collect();
         let cells = foster_to_cauer(&terms).unwrap();
         let total: f64 = terms.iter().map(|t| t.resistance).sum();
-        prop_assert!(close(cells.iter().map(|c| c.resistance).sum::<f64>() / total, 1.0, 1e-9));
+        prop_assert!(close(cells.iter().map(|c| c.resistance).sum::<f64>() / total, 1.0, 1e-13));
         let back = cauer_to_foster(&cells).unwrap();
         prop_assert_eq!(back.len(), terms.len());
         for (a, b) in terms.iter().zip(&back) {
-            prop_assert!((a.time_constant / b.time_constant - 1.0).abs() < 1e-8, "{terms:?} {back:?}");
-            prop_assert!((a.resistance - b.resistance).abs() < 1e-8 * a.resistance, "{terms:?} {back:?}");
+            prop_assert!((a.time_constant / b.time_constant - 1.0).abs() < 1e-12, "{terms:?} {back:?}");
+            prop_assert!((a.resistance - b.resistance).abs() < 1e-12 * a.resistance, "{terms:?} {back:?}");
         }
     }
 
