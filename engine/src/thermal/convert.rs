@@ -86,13 +86,13 @@ fn add_at_origin(q: &mut Vec<f64>, e: &mut Vec<f64>, mass: &mut f64, weight: f64
 /// J + σ·1 = L′·U′: qₖ′ = qₖ + tₖ, eₖ′·qₖ′ = eₖ·qₖ, tₖ₊₁ = σ + tₖ·eₖ/qₖ′, t₁ = σ.
 fn shift(q: &mut [f64], e: &mut [f64], sigma: f64) {
     let mut t = sigma;
-    for k in 0..q.len() {
-        let after = q[k] + t;
+    for (k, q) in q.iter_mut().enumerate() {
+        let before = *q;
+        *q += t;
         if let Some(e) = e.get_mut(k) {
-            t = sigma + t * (*e / after);
-            *e *= q[k] / after;
+            t = sigma + t * (*e / *q);
+            *e *= before / *q;
         }
-        q[k] = after;
     }
 }
 
