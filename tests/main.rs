@@ -4,3 +4,7 @@ mod common;
 mod device_laws;
 // the engine against the reference solution of REF-1
 mod reference_solution;
+// heat networks against closed forms
+mod thermal_closed_forms;
+// temperature and power coupled: fixed points, runaway, transients, ratings
+mod thermal_coupled;
