@@ -6,6 +6,7 @@
 use std::sync::Arc;
 
 use crate::arithmetic::lane::Lane;
+use crate::arithmetic::vector::{copy, zeros};
 use crate::circuit::law::Device;
 use crate::control::board::Board;
 use crate::equations::program::Program;
@@ -115,12 +116,12 @@ impl<L: Lane> StageSolver<L> {
             courses: vec![(zero, zero); system.sources.len()],
             span: (0.0, 1.0),
             next_victim: 0,
-            a: vec![zero; program.replay.order().inner_slots + 1],
-            b: vec![zero; n + 1],
-            stage_b: vec![zero; n + 1],
-            fresh: vec![zero; n + 1],
+            a: zeros(program.replay.order().inner_slots + 1),
+            b: zeros(n + 1),
+            stage_b: zeros(n + 1),
+            fresh: zeros(n + 1),
             stamps: vec![zero; system.stamps],
-            x: vec![zero; n + 1],
+            x: zeros(n + 1),
             program,
             system,
         }
@@ -133,7 +134,7 @@ impl<L: Lane> StageSolver<L> {
 
     /// Takes another elimination order.
     pub fn reorder(&mut self, program: Program) {
-        self.a = vec![L::splat(0.0); program.replay.order().inner_slots + 1];
+        self.a = zeros(program.replay.order().inner_slots + 1);
         self.program = program;
         self.prepared.clear();
         self.current_version = u64::MAX;
@@ -201,14 +202,15 @@ impl<L: Lane> StageSolver<L> {
         let system = &self.system;
         let prepared = &self.prepared[self.current];
         let alpha = L::splat(prepared.alpha);
-        let inner_slots = self.program.replay.order().inner_slots;
+        let inner = self.a.len();
         let ground = system.n;
         self.stage_b[ground] = L::splat(0.0);
         self.program.replay.forward_outer(&prepared.a, &mut self.stage_b);
         let mut worst = (0usize, f64::NAN);
         for iteration in 1..=self.iterations {
-            self.a[..inner_slots].copy_from_slice(&prepared.a[..inner_slots]);
-            self.b.copy_from_slice(&self.stage_b);
+            // What follows the inner slots in the prepared values is overwritten with what belongs to ground: nobody reads it.
+            copy(&mut self.a, &prepared.a[..inner]);
+            copy(&mut self.b, &self.stage_b);
             for (k, (device, placed)) in self.devices.iter().zip(&system.devices).enumerate() {
                 let seat = self.program.seat(k, placed);
                 device.enter(

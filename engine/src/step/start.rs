@@ -3,6 +3,7 @@
 use super::stage::{StageSolver, StageTrouble};
 use super::state::State;
 use crate::arithmetic::lane::Lane;
+use crate::arithmetic::vector::zeros;
 use crate::circuit::graph::{Body, Stated};
 use crate::circuit::law::{Device, Seat};
 use crate::control::board::Board;
@@ -39,7 +40,7 @@ impl<'a, L: Lane> Dense<'a, L> {
             choices: board.choices().to_vec(),
             slots: slots.collect(),
             holds: Vec::new(),
-            x: vec![L::splat(0.0); width],
+            x: zeros(width),
         }
     }
 
@@ -110,7 +111,7 @@ impl<'a, L: Lane> Dense<'a, L> {
 
 /// q(x): what stands under d/dt in each row.
 pub(crate) fn charges<L: Lane>(system: &System<L>, devices: &[Box<dyn Device<L>>], x: &[L]) -> Vec<L> {
-    let mut q = vec![L::splat(0.0); system.n + 1];
+    let mut q = zeros(system.n + 1);
     for &(r, c, v) in &system.c {
         q[r as usize] += v * x[c as usize];
     }
@@ -285,7 +286,7 @@ impl<L: Lane> StageSolver<L> {
             }
             state.q.copy_from_slice(&q);
             state.x.copy_from_slice(&self.x);
-            let ground = state.q.len() - 1;
+            let ground = self.system.n;
             state.q[ground] = L::splat(0.0);
             state.k[ground] = L::splat(0.0);
         }

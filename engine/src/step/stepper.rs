@@ -6,6 +6,7 @@ use super::method::Method;
 use super::stage::{StageSolver, StageTrouble, Tolerance};
 use super::state::{HISTORY, State};
 use crate::arithmetic::lane::Lane;
+use crate::arithmetic::vector::{combine, copy, update, zeros};
 use crate::control::board::Board;
 use crate::equations::program::Program;
 use crate::equations::system::System;
@@ -91,12 +92,12 @@ impl<L: Lane> Stepper<L> {
         Self {
             method,
             bounds,
-            k: vec![vec![zero; n + 1]; method.stages()],
-            expected: vec![zero; n + 1],
-            q: vec![zero; n + 1],
-            power: vec![zero; accounts],
-            energy: vec![zero; accounts],
-            error: vec![zero; n + 1],
+            k: vec![zeros(n + 1); method.stages()],
+            expected: zeros(n + 1),
+            q: zeros(n + 1),
+            power: zeros(accounts),
+            energy: zeros(accounts),
+            error: zeros(n + 1),
             points: (0..HISTORY + method.stages()).map(|_| (0.0, vec![zero; inner])).collect(),
             known: 0,
             end: 0.0,
@@ -187,41 +188,31 @@ impl<L: Lane> Stepper<L> {
             self.points[self.known].1.copy_from_slice(point);
             self.known += 1;
         }
-        self.k[0].copy_from_slice(&state.k);
+        copy(&mut self.k[0], &state.k);
         let b = method.b();
         let weight = L::splat(b[0] * h);
-        for (e, p) in self.energy.iter_mut().zip(&state.power) {
-            *e = *p * weight;
-        }
+        update(&mut self.energy, &state.power, |_, p| p * weight);
         let mut iterations = 0;
         for i in 1..method.stages() {
             let t = if method.c[i] == 1.0 { end } else { state.t + method.c[i] * h };
-            self.expected.copy_from_slice(&state.q);
+            copy(&mut self.expected, &state.q);
             for (j, &a) in method.a[i][..i].iter().enumerate() {
                 if a != 0.0 {
                     let w = L::splat(a * h);
-                    for (e, k) in self.expected.iter_mut().zip(&self.k[j]) {
-                        *e += *k * w;
-                    }
+                    update(&mut self.expected, &self.k[j], |e, k| e + k * w);
                 }
             }
             let alpha = L::splat(alpha);
-            for (b, e) in self.solver.stage_b.iter_mut().zip(&self.expected) {
-                *b = *e * alpha;
-            }
+            update(&mut self.solver.stage_b, &self.expected, |_, e| e * alpha);
             self.predict(i, t);
             iterations += self.solver.solve(t)?;
             self.remember(t);
             self.solver.account(t, &mut self.q, &mut self.power);
             self.multiply(t, board);
-            for ((k, q), e) in self.k[i].iter_mut().zip(&self.q).zip(&self.expected) {
-                *k = (*q - *e) * alpha;
-            }
+            combine(&mut self.k[i], &self.q, &self.expected, |q, e| (q - e) * alpha);
             if b[i] != 0.0 {
                 let weight = L::splat(b[i] * h);
-                for (e, p) in self.energy.iter_mut().zip(&self.power) {
-                    *e += *p * weight;
-                }
+                update(&mut self.energy, &self.power, |e, p| e + p * weight);
             }
         }
         Ok(Attempt { iterations, activity: self.activity(L::splat(alpha * h)) })
@@ -251,9 +242,7 @@ impl<L: Lane> Stepper<L> {
         for (k, &w) in self.k.iter().zip(self.method.error) {
             if w != 0.0 {
                 let w = alpha_h * L::splat(w);
-                for (b, k) in self.solver.stage_b.iter_mut().zip(k) {
-                    *b += *k * w;
-                }
+                update(&mut self.solver.stage_b, k, |b, k| b + k * w);
             }
         }
         self.solver.resolve(&mut self.error);
@@ -271,15 +260,13 @@ impl<L: Lane> Stepper<L> {
     /// Takes the attempted step as done.
     pub fn commit(&mut self, state: &mut State<L>) {
         state.t = self.end;
-        state.x.copy_from_slice(&self.solver.x);
+        copy(&mut state.x, &self.solver.x);
         std::mem::swap(&mut state.q, &mut self.q);
         let last = self.k.len() - 1;
         std::mem::swap(&mut state.k, &mut self.k[last]);
         std::mem::swap(&mut state.power, &mut self.power);
-        for (total, e) in state.energy.iter_mut().zip(&self.energy) {
-            *total += *e;
-        }
-        let ground = state.x.len() - 1;
+        update(&mut state.energy, &self.energy, |total, e| total + e);
+        let ground = self.solver.system.n;
         state.q[ground] = L::splat(0.0);
         state.k[ground] = L::splat(0.0);
         let from = self.known.saturating_sub(HISTORY);
