@@ -1,5 +1,7 @@
 //! checks
 mod common;
+// drives and guards in a real run against closed forms
+mod control;
 // device laws against published formulas
 mod device_laws;
 // the engine against the reference solution of REF-1
