@@ -6,11 +6,9 @@
 
 use std::ops::{Add, Div, Mul, Neg, Sub};
 
-/// Number of states.
-pub const N: usize = 8;
-/// States: diode junction v7 − v1, JFET v2 − v3, MOSFET v3 − v6, JFET gate drop v4 − v6, MOSFET gate v5 − v6, V; load,
+/// Number of states: diode junction v7 − v1, JFET v2 − v3, MOSFET v3 − v6, JFET gate drop v4 − v6, MOSFET gate v5 − v6, V; load,
 /// loop and common-source inductor, A.
-pub const NAMES: [&str; N] = ["v71", "v23", "v36", "v46", "v56", "iL", "iLoop", "iLs"];
+pub const N: usize = 8;
 
 const V_BUS: f64 = 400.0;
 const R_LOOP: f64 = 10e-3;
@@ -138,7 +136,8 @@ fn square_law<T: Number>(a: f64, lambda: f64, threshold: f64, vds: T, vgs: T) ->
 fn mosfet<T: Number>(vds: T, vgs: T) -> T {
     let avalanche = junction(1e-3, 0.25, vds - T::from(30.0));
     let body = junction(1e-9, 0.0310, -vds);
-    square_law(30.0, 0.01, 4.0, vds, vgs) + avalanche - T::from(1e-3 * (-30.0 / 0.25_f64).exp())
+    square_law(30.0, 0.01, 4.0, vds, vgs) + avalanche
+        - T::from(1e-3 * (-30.0 / 0.25_f64).exp())
         - (body - T::from(1e-9))
         + vds / T::from(1e6)
 }

@@ -7,8 +7,8 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::time::Instant;
 
 use diffsol::{
-    DiffsolError, MatrixCommon, NalgebraContext, NalgebraLU, NalgebraMat, NalgebraVec, NonLinearOp, OdeBuilder,
-    OdeEquations, OdeSolverMethod, OdeSolverStopReason, Op,
+    DiffsolError, NalgebraContext, NalgebraLU, NalgebraMat, NalgebraVec, NonLinearOp, OdeBuilder,
+    OdeEquations, OdeSolverMethod, OdeSolverStopReason,
 };
 
 use crate::case::{Case, GATE, RAMP};
@@ -19,7 +19,7 @@ use crate::table::Row;
 type M = NalgebraMat<f64>;
 type V = NalgebraVec<f64>;
 
-const TOLERANCES: [f64; 6] = [1e-3, 1e-4, 1e-5, 1e-6, 1e-7, 1e-8];
+const TOLERANCES: [f64; 7] = [1e-3, 3e-4, 1e-4, 3e-5, 1e-5, 3e-6, 1e-6];
 const NS: f64 = 1e-9;
 
 /// Gate source over one stretch: value at its start, V, and slope, V/ns.
@@ -51,7 +51,12 @@ fn stretches(case: Case) -> Vec<Stretch> {
         let slope = (high - low) / (RAMP / NS);
         let next = edges.get(i + 1).copied().unwrap_or(case.end());
         all.push(Stretch { from, to: from + RAMP, gate: Gate { start: low, slope }, edge: i + 1 });
-        all.push(Stretch { from: from + RAMP, to: next, gate: Gate { start: high, slope: 0.0 }, edge: i + 1 });
+        all.push(Stretch {
+            from: from + RAMP,
+            to: next,
+            gate: Gate { start: high, slope: 0.0 },
+            edge: i + 1,
+        });
     }
     all
 }
@@ -151,7 +156,7 @@ fn run(
 ) -> Result<(f64, u64, u64), DiffsolError> {
     let gate = Cell::new(Gate::default());
     let r = case.load_resistance();
-    let problem = OdeBuilder::<M>::new()
+    let mut problem = OdeBuilder::<M>::new()
         .rtol(tolerance)
         .atol([tolerance])
         .rhs_implicit(
@@ -166,6 +171,9 @@ fn run(
         )
         .init(|_p, _t, y| y.copy_from_slice(&operating_point(r)), N)
         .build()?;
+    // these limits count over the whole run, not over a step
+    problem.ode_options.max_nonlinear_solver_failures = usize::MAX / 2;
+    problem.ode_options.max_error_test_failures = usize::MAX / 2;
     let start = Instant::now();
     let (steps, iterations) = match method {
         Method::Bdf => integrate(problem.bdf::<NalgebraLU<f64>>()?, stretches, &gate, readout)?,
@@ -180,8 +188,11 @@ pub fn rows(reference: &Reference) -> Vec<Row> {
     let case = reference.case;
     let stretches = stretches(case);
     let repeats = if case == Case::Two { 5 } else { 1 };
-    let methods =
-        [("diffsol BDF", Method::Bdf), ("diffsol TR-BDF2", Method::TrBdf2), ("diffsol ESDIRK34", Method::Esdirk34)];
+    let methods = [
+        ("diffsol BDF", Method::Bdf),
+        ("diffsol TR-BDF2", Method::TrBdf2),
+        ("diffsol ESDIRK34", Method::Esdirk34),
+    ];
     let mut rows = Vec::new();
     for (name, method) in methods {
         for tolerance in TOLERANCES {

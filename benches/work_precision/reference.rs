@@ -74,7 +74,8 @@ impl Reference {
         }
         let scalars: serde_json::Value =
             serde_json::from_str(&read("scalars.json")?).map_err(|e| e.to_string())?;
-        let number = |key: &str| scalars[key].as_f64().ok_or_else(|| format!("scalars.json: no number {key}"));
+        let number =
+            |key: &str| scalars[key].as_f64().ok_or_else(|| format!("scalars.json: no number {key}"));
         self.energies = (number("E_off_1_J")?, number("E_on_2_J")?);
         self.source = "its published solution (IDAS, rtol 3e-11)".into();
         if let Some((v2, energies)) = self.compute(&self.grid)? {
