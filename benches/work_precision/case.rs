@@ -1,4 +1,5 @@
 //! REF-1 and its 200-edge version as data: gate course, output grid, the windows of the two energies.
+#![allow(dead_code, reason = "some of it is used only by methods that set up the circuit in Rust")]
 
 /// Length of a linear gate edge, s.
 pub const RAMP: f64 = 10e-9;
