@@ -56,6 +56,9 @@ struct Tape {
     back: Vec<u32>,
 }
 
+/// Any number of further entries in a pivot's row.
+const ANY: usize = usize::MAX;
+
 impl Tape {
     fn new(order: &Order, pivots: &[Pivot]) -> Self {
         let mut tape = Self { pivots: pivots.len(), ..Self::default() };
@@ -91,29 +94,54 @@ impl Tape {
         // caller's promise.
         unsafe {
             for _ in 0..self.pivots {
-                let pivot = a.add(*code as usize);
-                let row = *code.add(1) as usize;
-                let (lower, upper) = (*code.add(2), *code.add(3) as usize);
-                let uppers = code.add(4);
-                let inverse = L::splat(1.0) / *pivot;
-                *pivot = inverse;
-                let from = if RHS { *b.add(row) } else { inverse };
-                code = uppers.add(upper);
-                for _ in 0..lower {
-                    let slot = a.add(*code as usize);
-                    let m = *slot * inverse;
-                    *slot = m;
-                    if RHS {
-                        *b.add(*code.add(1) as usize) -= m * from;
-                    }
-                    let targets = code.add(2);
-                    for j in 0..upper {
-                        let change = m * *a.add(*uppers.add(j) as usize);
-                        *a.add(*targets.add(j) as usize) -= change;
-                    }
-                    code = targets.add(upper);
-                }
+                // The usual counts have loops without a counter.
+                code = match *code.add(3) {
+                    0 => Self::pivot::<L, RHS, 0>(code, a, b),
+                    1 => Self::pivot::<L, RHS, 1>(code, a, b),
+                    2 => Self::pivot::<L, RHS, 2>(code, a, b),
+                    3 => Self::pivot::<L, RHS, 3>(code, a, b),
+                    4 => Self::pivot::<L, RHS, 4>(code, a, b),
+                    _ => Self::pivot::<L, RHS, ANY>(code, a, b),
+                };
             }
+        }
+    }
+
+    /// One pivot whose row has `UPPER` more entries; returns where the next one begins.
+    ///
+    /// # Safety
+    /// As for [`Tape::eliminate`]; `code` is at the beginning of a pivot with this count (or any, for [`ANY`]).
+    #[inline(always)]
+    unsafe fn pivot<L: Lane, const RHS: bool, const UPPER: usize>(
+        mut code: *const u32,
+        a: *mut L,
+        b: *mut L,
+    ) -> *const u32 {
+        // SAFETY: as in `eliminate`.
+        unsafe {
+            let pivot = a.add(*code as usize);
+            let from = if RHS { *b.add(*code.add(1) as usize) } else { L::splat(0.0) };
+            let lower = *code.add(2);
+            let upper = if UPPER == ANY { *code.add(3) as usize } else { UPPER };
+            let uppers = code.add(4);
+            let inverse = L::splat(1.0) / *pivot;
+            *pivot = inverse;
+            code = uppers.add(upper);
+            for _ in 0..lower {
+                let slot = a.add(*code as usize);
+                let m = *slot * inverse;
+                *slot = m;
+                if RHS {
+                    *b.add(*code.add(1) as usize) -= m * from;
+                }
+                code = code.add(2);
+                for j in 0..upper {
+                    let change = m * *a.add(*uppers.add(j) as usize);
+                    *a.add(*code.add(j) as usize) -= change;
+                }
+                code = code.add(upper);
+            }
+            code
         }
     }
 

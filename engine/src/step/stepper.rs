@@ -88,7 +88,7 @@ impl<L: Lane> Stepper<L> {
         let zero = L::splat(0.0);
         let (n, accounts) = (system.n, system.accounts() + integrals.len());
         let solver = StageSolver::new(system, program, tolerance);
-        let inner = solver.inner.len();
+        let inner = solver.inner;
         Self {
             method,
             bounds,
@@ -144,30 +144,24 @@ impl<L: Lane> Stepper<L> {
     /// Predicts the inner unknowns of implicit stage `i`: by the method's choice of earlier points, or (when there is
     /// no earlier step) by the last known point.
     fn predict(&mut self, i: usize) {
+        let inner = self.solver.inner;
+        let x = &mut self.solver.x[..inner];
         let Some(recipe) = self.recipe else {
-            let (_, last) = &self.points[self.known - 1];
-            for (&unknown, x) in self.solver.inner.iter().zip(last) {
-                self.solver.x[unknown as usize] = *x;
-            }
+            copy(x, &self.points[self.known - 1].1);
             return;
         };
-        let from = self.method.predict[i - 1];
         let weights = &self.recipes[recipe].weights[i - 1];
-        for (k, &unknown) in self.solver.inner.iter().enumerate() {
-            let mut sum = L::splat(0.0);
-            for (w, &p) in weights.iter().zip(from) {
-                sum += self.points[p as usize].1[k] * L::splat(*w);
-            }
-            self.solver.x[unknown as usize] = sum;
+        x.fill(L::splat(0.0));
+        for (w, &p) in weights.iter().zip(self.method.predict[i - 1]) {
+            let w = L::splat(*w);
+            update(x, &self.points[p as usize].1, |x, point| x + point * w);
         }
     }
 
     fn remember(&mut self, t: f64) {
         let (at, point) = &mut self.points[self.known];
         *at = t;
-        for (slot, &unknown) in point.iter_mut().zip(&self.solver.inner) {
-            *slot = self.solver.x[unknown as usize];
-        }
+        copy(point, &self.solver.x[..self.solver.inner]);
         self.known += 1;
     }
 
@@ -191,7 +185,7 @@ impl<L: Lane> Stepper<L> {
         self.known = 0;
         for (t, point) in &state.history {
             self.points[self.known].0 = *t;
-            self.points[self.known].1.copy_from_slice(point);
+            copy(&mut self.points[self.known].1, point);
             self.known += 1;
         }
         copy(&mut self.k[0], &state.k);
@@ -238,7 +232,7 @@ impl<L: Lane> Stepper<L> {
     }
 
     /// Stamps of the devices at the end of the last committed step.
-    pub fn stamps(&self) -> &[L] {
+    pub fn stamps(&self) -> &[Vec<L>] {
         &self.solver.stamps
     }
 
@@ -277,18 +271,16 @@ impl<L: Lane> Stepper<L> {
         state.k[ground] = L::splat(0.0);
         // The start of this step and its stages.
         let from = self.known - self.method.stages();
-        state
-            .history
-            .resize_with(self.method.stages(), || (0.0, vec![L::splat(0.0); self.solver.inner.len()]));
+        state.history.resize_with(self.method.stages(), || (0.0, vec![L::splat(0.0); self.solver.inner]));
         for (old, new) in state.history.iter_mut().zip(&self.points[from..self.known]) {
             old.0 = new.0;
-            old.1.copy_from_slice(&new.1);
+            copy(&mut old.1, &new.1);
         }
     }
 
     /// Begins a new course of predictions: only the present values are known (after a corner, a jump, a new state).
     pub fn forget(&self, state: &mut State<L>) {
-        let point = self.solver.inner.iter().map(|&k| state.x[k as usize]).collect();
+        let point = state.x[..self.solver.inner].to_vec();
         state.history.clear();
         state.history.push((state.t, point));
     }
