@@ -74,6 +74,26 @@ impl Param {
     pub const fn optional(key: &'static str, unit: &'static str, range: Range, help: &'static str) -> Self {
         Self { key, shape: Shape::Number(unit), default: None, optional: true, range, help }
     }
+    /// A table of pairs that may be left out.
+    pub const fn table(
+        key: &'static str,
+        units: [&'static str; 2],
+        range: Range,
+        help: &'static str,
+    ) -> Self {
+        let shape = Shape::Table(units[0], units[1]);
+        Self { key, shape, default: None, optional: true, range, help }
+    }
+    /// A list of numbers; it may be left out where `optional`.
+    pub const fn list(
+        key: &'static str,
+        unit: &'static str,
+        optional: bool,
+        range: Range,
+        help: &'static str,
+    ) -> Self {
+        Self { key, shape: Shape::List(unit), default: None, optional, range, help }
+    }
     /// Junction temperature of a device that no thermal network heats.
     pub const TEMPERATURE: Self = Self::with(
         "junction-temperature",
@@ -156,6 +176,11 @@ pub struct Built {
     pub choices: Vec<(&'static str, ChoiceId)>,
     /// Limits to watch, from the part's own data: a name, the probe, lower and upper bound.
     pub limits: Vec<(&'static str, Probe, f64, f64)>,
+}
+
+/// The trouble of a component with a value.
+pub fn bad(component: &str, what: impl Into<String>) -> CircuitTrouble {
+    CircuitTrouble::BadValue { component: component.to_string(), what: what.into() }
 }
 
 /// How a model enters a circuit: name, nodes in the order of `pins`, values.
