@@ -11,6 +11,7 @@ pub mod channel;
 pub mod charge;
 pub mod course;
 pub mod junction;
+pub mod table;
 
 // the models
 pub mod devices;

@@ -102,6 +102,14 @@ impl Param {
         Range::Between(-150.0, 500.0),
         "Junction temperature at the start, and throughout where no thermal network sets it",
     );
+    /// The highest junction temperature allowed.
+    pub const MAXIMUM: Self = Self::with(
+        "maximum-temperature",
+        "degC",
+        175.0,
+        Range::Any,
+        "Highest junction temperature that the part allows",
+    );
     /// Where exponential currents stop to be exponential.
     pub const LINEAR_ABOVE: Self = Self::with(
         "linear-above",
@@ -160,6 +168,45 @@ impl<L: Lane> Values<L> {
     }
 }
 
+/// The values of one die of a model, whose keys carry a prefix ("jfet-").
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Prefixed<'a, L> {
+    pub values: &'a Values<L>,
+    pub prefix: &'static str,
+}
+
+impl<L: Lane> Prefixed<'_, L> {
+    pub fn key(&self, key: &str) -> String {
+        format!("{}{key}", self.prefix)
+    }
+    pub fn number(&self, key: &str) -> L {
+        self.values.number(&self.key(key))
+    }
+    pub fn maybe(&self, key: &str) -> Option<L> {
+        self.values.maybe(&self.key(key))
+    }
+}
+
+/// Two tables of parameters one after the other; N = A + B.
+pub(crate) const fn join<const A: usize, const B: usize, const N: usize>(
+    a: [Param; A],
+    b: [Param; B],
+) -> [Param; N] {
+    assert!(A + B == N, "the sum of the lengths");
+    let mut out = [Param::TEMPERATURE; N];
+    let mut k = 0;
+    while k < N {
+        out[k] = if k < A { a[k] } else { b[k - A] };
+        k += 1;
+    }
+    out
+}
+
+/// The smallest of all lanes: the strictest bound.
+pub(crate) fn least<L: Lane>(x: L) -> f64 {
+    -(-x).widest()
+}
+
 /// What a model became in the circuit.
 #[derive(Clone, Debug, Default)]
 pub struct Built {
@@ -168,6 +215,8 @@ pub struct Built {
     /// Its dies: a name ("jfet") and the components that heat it and follow its temperature. A model without its
     /// own temperature has none.
     pub dies: Vec<(&'static str, Vec<ComponentId>)>,
+    /// The highest junction temperature allowed of a die, °C.
+    pub hottest: Vec<(&'static str, f64)>,
     /// Quantities a user may ask for by name ("current", "voltage", "middle"), with a description.
     pub quantities: Vec<(&'static str, &'static str, Probe)>,
     /// Courses of its sources, by parameter or role ("value"), for a drive or a sequence to take over.

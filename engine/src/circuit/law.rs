@@ -27,7 +27,7 @@ pub trait Law<L: Lane, const P: usize>: Clone + Debug + Send + Sync + 'static {
     /// How many of the local unknowns are the device's own.
     const INTERNAL: usize = 0;
     /// Coefficients at one temperature.
-    type Settled: Copy + Debug + Send + Sync + 'static;
+    type Settled: Clone + Debug + Send + Sync + 'static;
 
     /// The coefficients at a junction temperature in K; called when the temperature moves, not in every step.
     fn settle(&self, kelvin: L) -> Self::Settled;

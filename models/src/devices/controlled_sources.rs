@@ -5,7 +5,7 @@ use joulestep_engine::circuit::graph::{Circuit, ComponentId, NodeId};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::trouble::CircuitTrouble;
 
-use crate::model::{Built, Entry, Param, Range, Values};
+use crate::model::{Built, Entry, Param, Range};
 
 const PINS: &[&str] = &["a", "b", "sense-a", "sense-b"];
 const SOURCE: &str = "linear two-port; the sensing pair is open (voltage) or an ideal ammeter (current)";
