@@ -1,4 +1,8 @@
 //! checks
 mod common;
+// over every model of the catalogue
+mod catalogue;
 // device laws against published formulas
 mod device_laws;
+// facts of the trade
+mod trade_facts;
