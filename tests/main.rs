@@ -4,5 +4,7 @@ mod common;
 mod catalogue;
 // device laws against published formulas
 mod device_laws;
+// production models against their statements
+mod production_laws;
 // facts of the trade
 mod trade_facts;

@@ -45,15 +45,15 @@ pub trait Scalar<L: Lane>:
     fn pow(self, y: L) -> Self {
         (self.ln() * y).exp()
     }
-    /// The larger of the value and a bound.
+    /// The larger of the value and a bound; with its derivatives where both are equal.
     #[inline(always)]
     fn at_least(self, bound: L) -> Self {
-        Self::select(self.value().gt(bound), self, Self::constant(bound))
+        Self::select(self.value().ge(bound), self, Self::constant(bound))
     }
-    /// The smaller of the value and a bound.
+    /// The smaller of the value and a bound; with its derivatives where both are equal.
     #[inline(always)]
     fn at_most(self, bound: L) -> Self {
-        Self::select(self.value().lt(bound), self, Self::constant(bound))
+        Self::select(self.value().le(bound), self, Self::constant(bound))
     }
 }
 
