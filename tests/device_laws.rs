@@ -67,6 +67,29 @@ fn ref1_rests_where_its_reference_solution_starts() {
     }
 }
 
+/// The 200-edge duty: 100 pulses in 1 ms at half duty. At rest the sources and devices carry the leakage of the MOSFET.
+#[test]
+fn ref1_as_a_train_of_pulses() {
+    let r = ref1::<f64>(Duty::Train(100)).unwrap();
+    assert!((r.end - 1e-3).abs() < 1e-12);
+    let course = &r.circuit.waves[r.gate.0 as usize];
+    let (mut t, mut edges) = (-1.0, Vec::new());
+    while let Some(next) = course.next_corner(t) {
+        if course.at(next + 5e-9) > 0.0 && course.at(next + 5e-9) < 12.0 {
+            edges.push(next);
+        }
+        t = next;
+    }
+    assert_eq!(edges.len(), 200);
+    assert!((edges[199] - (990e-6 + 5.2e-6)).abs() < 1e-12);
+    let s = solve(&r.circuit);
+    let [bus, gate] = r.sources.map(|id| s.branch(id, 0));
+    close("bus source", -bus, 7.0e-6, 1e-5);
+    assert!(gate.abs() < 1e-15);
+    let [jfet, mosfet, _] = r.devices.map(|id| s.conduction(&r.circuit, id, 0));
+    close("JFET and MOSFET in series", jfet, mosfet, 1e-6);
+}
+
 /// C15. Definitions of Q, E, Co(tr), Co(er): IEC 60747-8 and JESD24 (from memory); junction law: Sze & Ng (from
 /// memory); the integrals are elementary.
 #[test]

@@ -44,6 +44,32 @@ fn production_jfet_meets_its_statement() {
     }
 }
 
+/// A die whose saturation current is that of its channel alone has no drift region: drain and source may be exchanged,
+/// i(vds, vgs) = −i(−vds, vgs − vds).
+#[test]
+fn a_jfet_without_drift_region_is_symmetric() {
+    let (r, pinch_off) = (5e-3, 9.0);
+    let given = [
+        ("on-resistance", r),
+        ("saturation-current", pinch_off / (2.0 * r)),
+        ("pinch-off", -pinch_off),
+        ("drift-share", 0.0),
+        ("drain-effect", 0.0),
+    ];
+    let mut c = Circuit::new();
+    let pins = ["d", "g", "s"].map(|n| c.node(n));
+    put(&mut c, "jfet", "J", &pins, &given);
+    let Body::Device(device) = &c.components[0].body else { panic!() };
+    let at = |u: [f64; 2]| {
+        let mut out = [0.0; 4];
+        device.values(&u, &mut out);
+        out[0]
+    };
+    for (vds, vgs) in [(0.3, 0.0), (2.0, -1.0), (7.0, -3.0), (12.0, -8.0), (5.0, -9.1)] {
+        close("exchanged", -at([-vds, vgs - vds]), at([vds, vgs]), 1e-9);
+    }
+}
+
 /// Nothing jumps where textbook laws have their corners: through zero drain voltage and through pinch-off or threshold
 /// the conductances move continuously.
 #[test]

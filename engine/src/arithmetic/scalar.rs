@@ -32,6 +32,9 @@ pub trait Scalar<L: Lane>:
     /// f(x) from the value and the slope of f at x = `self.value()`: how a function of one variable that shares
     /// work between both (a depletion charge and its capacitance) joins the duals. Tests compare with differences.
     fn mapped(self, value: L, slope: L) -> Self;
+    /// f(x, y) from its value and its two slopes at the values of x = `self` and y: the same for two variables (a
+    /// channel current and its two conductances).
+    fn joined(self, y: Self, value: L, slopes: [L; 2]) -> Self;
     /// `yes` where the mask holds, `no` elsewhere. Both sides are computed.
     fn select(mask: L::Mask, yes: Self, no: Self) -> Self;
 
@@ -84,6 +87,10 @@ impl<L: Lane> Scalar<L> for L {
     }
     #[inline(always)]
     fn mapped(self, value: L, _slope: L) -> Self {
+        value
+    }
+    #[inline(always)]
+    fn joined(self, _y: Self, value: L, _slopes: [L; 2]) -> Self {
         value
     }
     #[inline(always)]
