@@ -10,3 +10,11 @@ mod reference_solution;
 mod thermal_closed_forms;
 // temperature and power coupled: fixed points, runaway, transients, ratings
 mod thermal_coupled;
+// over every model of the catalogue
+mod catalogue;
+// production models against their statements
+mod production_laws;
+// values that no model can be built from
+mod refused_values;
+// facts of the trade
+mod trade_facts;
