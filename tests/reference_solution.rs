@@ -155,3 +155,32 @@ fn profile() {
     }
     fastest(Steps { base: 1e-7, finest: 11, calm: 2 }, 1e-2, &ESDIRK4);
 }
+
+#[test]
+fn pieces() {
+    let mut run = setup(&ESDIRK4, Steps { base: 1e-7, finest: 11, calm: 2 }, 1e-2).ready().expect("starts");
+    run.advance(2.249e-6, &mut ()).unwrap();
+    let n = 20000;
+    let mut best = [f64::INFINITY; 4];
+    for _ in 0..60 {
+        let s = &mut run.stepper().solver;
+        let time = |f: &mut dyn FnMut()| {
+            let t = std::time::Instant::now();
+            for _ in 0..n {
+                f()
+            }
+            t.elapsed().as_secs_f64() / n as f64 * 1e9
+        };
+        let t = [
+            time(&mut || s.evaluate()),
+            time(&mut || {
+                s.evaluate();
+                s.eliminate()
+            }),
+        ];
+        for k in 0..2 {
+            best[k] = best[k].min(t[k]);
+        }
+    }
+    println!("evaluate {:.1} with elimination {:.1}", best[0], best[1]);
+}

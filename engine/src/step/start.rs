@@ -277,10 +277,10 @@ impl<L: Lane> StageSolver<L> {
                 *b = *q * L::splat(alpha);
             }
             self.x.copy_from_slice(&state.x);
-            if self.solve(t).is_err() {
+            if self.solve(t, 1.0).is_err() {
                 self.rescue(state, alpha, t, board)?;
             }
-            self.account(t, &mut q, &mut state.power);
+            self.account(&mut q, &mut state.power);
             for ((k, new), old) in state.k.iter_mut().zip(&q).zip(&state.q) {
                 *k = (*new - *old) * L::splat(alpha);
             }
@@ -309,6 +309,6 @@ impl<L: Lane> StageSolver<L> {
             *b = *q * L::splat(alpha);
         }
         self.x.copy_from_slice(&dense.x);
-        self.solve(t).map(|_| ())
+        self.solve(t, 1.0).map(|_| ())
     }
 }
