@@ -168,6 +168,11 @@ impl<L: Lane> StageSolver<L> {
         growth
     }
 
+    /// Looks the prepared matrix up anew before the next step: the board may be another one.
+    pub(super) fn look_up_again(&mut self) {
+        self.current_version = u64::MAX;
+    }
+
     /// Takes the courses of the sources over a step from `begin` to `end`, s. Steps end at corners, so that a course
     /// is straight within.
     pub(super) fn span(&mut self, begin: f64, end: f64, board: &Board<L>) {

@@ -31,11 +31,19 @@ pub struct Bounds {
 }
 
 /// Prediction weights of every implicit stage, for one ratio of the step to the last one.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 struct Recipe {
     /// Length of the last step in steps.
     last: f64,
     weights: Vec<Vec<f64>>,
+}
+
+/// What a stepper knows of the past besides the state: the stamps at its end, and prediction weights (a step takes
+/// those of a ratio that is equal but for rounding, so their bits depend on what came before).
+#[derive(Clone, Debug)]
+pub struct Memory<L> {
+    stamps: Vec<L>,
+    recipes: Vec<Recipe>,
 }
 
 /// How many recipes are kept.
@@ -242,6 +250,18 @@ impl<L: Lane> Stepper<L> {
         &self.solver.stamps
     }
 
+    /// What has to be kept beside a state, so that steps from it have the same bits.
+    pub fn memory(&self) -> Memory<L> {
+        Memory { stamps: self.solver.stamps.clone(), recipes: self.recipes.clone() }
+    }
+
+    /// Takes up again what was kept. Choices may have changed in any way since.
+    pub fn recall(&mut self, memory: Memory<L>) {
+        self.solver.stamps = memory.stamps;
+        self.recipes = memory.recipes;
+        self.solver.look_up_again();
+    }
+
     /// Local error over its bound: (G + αC)⁻¹·α·h·Σ(b − b̂)K, damped where the circuit is stiff.
     fn activity(&mut self, alpha_h: L) -> f64 {
         self.solver.stage_b.fill(L::splat(0.0));
@@ -284,6 +304,18 @@ impl<L: Lane> Stepper<L> {
             old.0 = new.0;
             old.1.copy_from_slice(&new.1);
         }
+    }
+
+    /// Makes a state consistent just after a jump ([`StageSolver::jump`]), the products under the integrals too.
+    ///
+    /// # Errors
+    /// When no consistent state is found.
+    pub fn jump(&mut self, state: &mut State<L>, tiny: f64, board: &Board<L>) -> Result<(), StageTrouble> {
+        self.solver.jump(state, tiny, board)?;
+        copy(&mut self.power, &state.power);
+        self.multiply(state.t, board);
+        copy(&mut state.power, &self.power);
+        Ok(())
     }
 
     /// Begins a new course of predictions: only the present values are known (after a corner, a jump, a new state).
