@@ -121,13 +121,7 @@ pub fn write(path: &Path, samples: usize, options: WriterOptions) {
 }
 
 pub fn small(precision: Precision, deflate: u8) -> WriterOptions {
-    WriterOptions {
-        precision,
-        deflate,
-        chunk: 512,
-        checkpoint_interval: Duration::ZERO,
-        ..WriterOptions::default()
-    }
+    WriterOptions { precision, deflate, chunk: 512, checkpoint_interval: Duration::from_millis(5) }
 }
 
 pub fn told(samples: usize) -> InMemory<f64> {

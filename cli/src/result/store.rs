@@ -8,29 +8,41 @@
 //! column's length; a checkpoint then sets, in small writes of their own, first the file's end and then every column's
 //! length. Only the end of the run changes the structure once more, with all data in place.
 
+use std::collections::BTreeMap;
 use std::ffi::OsString;
 use std::fs::{self, File, OpenOptions, TryLockError};
 use std::path::{Path, PathBuf};
 use std::{io, mem, process};
 
-use hdf5::{H5Dataset, H5File, H5Type, Hdf5Error};
+use hdf5::format::messages::filter::apply_filters;
+use hdf5::{FilterPipeline, H5File, Hdf5Error};
 
 use super::error::ResultError;
 use super::header::{Field, Superblock};
-use super::text::Text;
+use super::text::{Stored, Text};
 
 /// The root's attribute that refers to all growing columns.
 const COLUMNS: &str = "columns";
 
 /// A growing column of the file.
 struct Grown {
-    path: String,
+    shape: Shape,
     /// Its length as the next checkpoint shall set it.
-    length: u64,
+    length: usize,
     /// Whether it grew since the last.
     dirty: bool,
     /// Where its length stands in the file, once that has its own name.
     field: Option<Field>,
+}
+
+/// What a column is made of.
+pub(super) struct Shape {
+    /// Length of the second axis; none for a vector.
+    pub(super) width: Option<usize>,
+    /// Length of a chunk along the first axis.
+    pub(super) chunk: usize,
+    /// How a chunk is compressed.
+    pub(super) filters: Option<FilterPipeline>,
 }
 
 /// A file open for writing.
@@ -39,7 +51,8 @@ pub(super) struct Store {
     file: Option<H5File>,
     /// Where the file is made; none when it has its own name.
     workshop: Option<PathBuf>,
-    columns: Vec<Grown>,
+    /// By their paths.
+    columns: BTreeMap<String, Grown>,
     superblock: Option<Superblock>,
     /// The file opened once more: holds its lock, and makes the small writes of a checkpoint.
     plain: File,
@@ -74,19 +87,19 @@ impl Store {
         }
         let made = H5File::options().no_locking().track_order(true).create(&workshop);
         let file = made.map_err(|e| explain(path, "create", e))?;
-        let (columns, superblock) = (Vec::new(), None);
+        let (columns, superblock) = (BTreeMap::new(), None);
         Ok(Self { path: path_now, file: Some(file), workshop: Some(workshop), columns, superblock, plain })
     }
 
     /// Gives the file its own name; its structure is made, and columns can grow.
     pub(super) fn publish(&mut self) -> Result<(), ResultError> {
         let Some(workshop) = self.workshop.clone() else { return Ok(()) };
-        let paths: Vec<&str> = self.columns.iter().map(|column| column.path.as_str()).collect();
+        let paths: Vec<&str> = self.columns.keys().map(String::as_str).collect();
         // The file's own list of where its columns are: the library tells it nowhere else.
         self.done(self.file()?.set_attr_object_references(COLUMNS, &paths))?;
         self.close(false)?;
         let fields = self.fields().map_err(|e| ResultError::system(&self.path, "write", e))?;
-        for (column, field) in self.columns.iter_mut().zip(fields) {
+        for (column, field) in self.columns.values_mut().zip(fields) {
             column.field = Some(field);
         }
         if File::open(&self.path).is_ok_and(|old| written(&old)) {
@@ -120,8 +133,8 @@ impl Store {
     }
 
     /// Notes a new column that grows.
-    pub(super) fn note(&mut self, path: String) {
-        self.columns.push(Grown { path, length: 0, dirty: false, field: None });
+    pub(super) fn note(&mut self, path: String, shape: Shape) {
+        self.columns.insert(path, Grown { shape, length: 0, dirty: false, field: None });
     }
 
     /// The file's path.
@@ -138,10 +151,39 @@ impl Store {
     }
 
     /// Appends whole chunks to a growing column (row by row where it has two axes); less only at the very end.
-    pub(super) fn append<T: H5Type>(&mut self, path: &str, values: &[T]) -> Result<(), ResultError> {
+    pub(super) fn append<T: Stored>(&mut self, path: &str, values: &[T]) -> Result<(), ResultError> {
         let dataset = self.dataset(path)?;
-        self.done(dataset.append(values))?;
-        self.grew(path, &dataset)
+        let explained = |e| explain(&self.path, "write", e);
+        let unknown = || explained(Hdf5Error::NotFound(path.to_owned()));
+        let column = self.columns.get_mut(path).ok_or_else(unknown)?;
+        let Shape { width, chunk, filters } = &column.shape;
+        if column.length % chunk != 0 {
+            return Err(explained(Hdf5Error::InvalidState(format!("{path} has come to its end"))));
+        }
+        let row = width.unwrap_or(1);
+        for part in values.chunks(chunk * row) {
+            let mut bytes = Vec::with_capacity(chunk * row * T::element_size());
+            part.iter().for_each(|value| value.put(&mut bytes));
+            bytes.resize(chunk * row * T::element_size(), 0);
+            let index = column.length / chunk;
+            let written = match filters {
+                None => dataset.write_chunk(index, &bytes),
+                Some(filters) => {
+                    apply_filters(filters, &bytes).map_err(Hdf5Error::from).and_then(|mut packed| {
+                        // The library keeps a list of the gaps before addresses divisible by eight, and searches it
+                        // for every chunk. A deflated stream knows its own end, so it can be filled up.
+                        packed.resize(packed.len().next_multiple_of(8), 0);
+                        dataset.write_chunk_raw(index, &packed, 0)
+                    })
+                }
+            };
+            written.map_err(explained)?;
+            column.length += part.len() / row;
+        }
+        let extent: Vec<usize> = [column.length].into_iter().chain(*width).collect();
+        dataset.extend(&extent).map_err(explained)?;
+        column.dirty = true;
+        Ok(())
     }
 
     /// Appends to a growing column of texts, as [`Store::append`] does; what is longer than the column is wide is cut
@@ -155,19 +197,10 @@ impl Store {
         self.append(path, &texts)
     }
 
-    fn grew(&mut self, path: &str, dataset: &H5Dataset) -> Result<(), ResultError> {
-        let unknown = || Hdf5Error::NotFound(path.to_owned());
-        let column = self.columns.iter_mut().find(|column| column.path == path).ok_or_else(unknown);
-        let column = column.map_err(|e| explain(&self.path, "write", e))?;
-        column.length = dataset.shape().first().map_or(0, |&length| length as u64);
-        column.dirty = true;
-        Ok(())
-    }
-
     /// Makes everything appended so far (whole chunks) safe against the end of this process.
     pub(super) fn checkpoint(&mut self) -> Result<(), ResultError> {
-        for column in self.columns.iter().filter(|column| column.dirty) {
-            let dataset = self.dataset(&column.path)?;
+        for (path, _) in self.columns.iter().filter(|(_, column)| column.dirty) {
+            let dataset = self.dataset(path)?;
             self.done(dataset.flush())?;
         }
         self.set_lengths().map_err(|e| ResultError::system(&self.path, "write", e))
@@ -178,9 +211,9 @@ impl Store {
         if let Some(superblock) = &mut self.superblock {
             superblock.set_end(&self.plain, end)?;
         }
-        for column in self.columns.iter_mut().filter(|column| column.dirty) {
+        for column in self.columns.values_mut().filter(|column| column.dirty) {
             if let Some(field) = &mut column.field {
-                field.set(&self.plain, column.length)?;
+                field.set(&self.plain, column.length as u64)?;
             }
             column.dirty = false;
         }

@@ -1,11 +1,11 @@
 //! The parts of a file's structure as the library makes them: groups, columns, dimension scales, attributes.
 
 use hdf5::types::VarLenUnicode;
-use hdf5::{H5Dataset, H5Group, H5Type};
+use hdf5::{FilterPipeline, H5Dataset, H5Group, H5Type};
 
 use super::error::ResultError;
 use super::names::no_nul;
-use super::store::Store;
+use super::store::{Shape, Store};
 use super::text::Text;
 
 /// How the numbers of a column are stored.
@@ -84,12 +84,15 @@ impl Store {
                 builder.shape([0, width]).chunk(&[column.chunk, width]).max_shape(&[None, Some(width)])
             }
         };
-        if column.deflate > 0 {
-            builder = builder.shuffle_deflate(u32::from(column.deflate));
+        let level = u32::from(column.deflate);
+        let filters = (level > 0).then(|| FilterPipeline::shuffle_deflate(T::element_size() as u32, level));
+        if filters.is_some() {
+            builder = builder.shuffle_deflate(level);
         }
         let dataset = self.done(builder.create(column.name))?;
         self.describe(&dataset, column.units, column.long_name)?;
-        self.note(format!("{}/{}", column.group, column.name));
+        let shape = Shape { width: column.width, chunk: column.chunk, filters };
+        self.note(format!("{}/{}", column.group, column.name), shape);
         Ok(())
     }
 

@@ -1,4 +1,4 @@
-//! Texts in columns that grow.
+//! What columns that grow are made of: numbers, and texts of fixed width.
 
 use hdf5::{DatatypeMessage, H5Type};
 
@@ -8,10 +8,33 @@ use super::names::no_nul;
 const NUL_PADDED: u8 = 1;
 const UTF_8: u8 = 1;
 
+/// What a growing column can hold.
+pub(super) trait Stored: H5Type {
+    /// Adds the value as the file holds it.
+    fn put(self, bytes: &mut Vec<u8>);
+}
+
+macro_rules! stored_numbers {
+    ($($number:ty),*) => {
+        $(impl Stored for $number {
+            fn put(self, bytes: &mut Vec<u8>) {
+                bytes.extend_from_slice(&self.to_le_bytes());
+            }
+        })*
+    };
+}
+
+stored_numbers!(f64, f32, i64);
+
+impl<const N: usize> Stored for Text<N> {
+    fn put(self, bytes: &mut Vec<u8>) {
+        bytes.extend_from_slice(&self.0);
+    }
+}
+
 /// A text of fixed width, UTF-8 filled up with NUL. Texts of any length are stored through a heap that the library
-/// rewrites in place and reads back whole: not for columns that grow for ever.
+/// rewrites in place: not for columns that grow under the eyes of readers.
 #[derive(Clone, Copy)]
-#[repr(transparent)]
 pub(super) struct Text<const N: usize>([u8; N]);
 
 impl<const N: usize> H5Type for Text<N> {
@@ -33,7 +56,8 @@ impl<const N: usize> Text<N> {
         if clean.len() <= N {
             bytes[..clean.len()].copy_from_slice(clean.as_bytes());
         } else {
-            let end = clean.floor_char_boundary(N - MARK.len());
+            let fits = |&end: &usize| clean.is_char_boundary(end);
+            let end = (0..=N - MARK.len()).rev().find(fits).unwrap_or(0);
             bytes[..end].copy_from_slice(&clean.as_bytes()[..end]);
             bytes[end..end + MARK.len()].copy_from_slice(MARK.as_bytes());
         }

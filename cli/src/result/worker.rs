@@ -161,7 +161,7 @@ impl Worker {
         groups.waveforms.append(&mut self.store, rows)?;
         groups.overview.append(&mut self.store, rows)?;
         self.samples += rows.time.len() as u64;
-        // What is left at the end is no whole chunk, and a checkpoint after it would break the file's safety.
+        // What is left at the end is no whole chunk; the end of the file's growth follows.
         if rows.time.len() == self.options.chunk.max(1) {
             self.anything = true;
             self.checkpoint_if_due()?;
@@ -206,10 +206,10 @@ impl Worker {
         self.events.finish(&mut self.store)?;
         self.store.settle()?;
         if let Some(ledger) = ledger {
-            ledger::write(&mut self.store, &ledger)?;
+            ledger::write(&self.store, &ledger)?;
         }
         if let Some(summary) = summary {
-            summary::write(&mut self.store, &summary)?;
+            summary::write(&self.store, &summary)?;
         }
         self.store.finish(complete)?;
         let path = self.store.path().to_owned();
