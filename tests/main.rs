@@ -18,3 +18,6 @@ mod production_laws;
 mod refused_values;
 // facts of the trade
 mod trade_facts;
+
+/// Result files: read back, read from outside, and what killed, starved and long runs leave.
+mod result_file;
