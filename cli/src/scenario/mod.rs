@@ -1,0 +1,9 @@
+//! Scenario files: as typed ([`raw`]), checked against the key tables, then as meant.
+
+pub mod conform;
+pub mod fields;
+pub mod include;
+pub mod raw;
+pub mod schema;
+pub mod sections;
+pub mod shape;
