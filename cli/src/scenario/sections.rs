@@ -263,13 +263,9 @@ pub static STEPS: Section = Section {
     keys: &[
         Key::need("end", Form::Quantity("s", Positive), "simulated time"),
         Key::need("base", Form::Quantity("s", Positive), "base step between edges"),
-        Key::may("finest", Form::Quantity("s", Positive), "step after edges: base / 2^k; default: base"),
-        Key::may("window", Form::Quantity("s", Positive), "shortest fine window after an edge"),
-        Key::may(
-            "activity",
-            Form::Quantity("V", Positive),
-            "a window ends when nothing moves by more in a base step",
-        ),
+        Key::may("finest", Form::Quantity("s", Positive), "finest step: base / 2^k, k up to 20; default base / 32"),
+        Key::may("voltage-error", Form::Quantity("V", Positive), "local error that calls for finer steps; default 0.1 V"),
+        Key::may("current-error", Form::Quantity("A", Positive), "the same for currents; default 0.1 A"),
         Key::may("method", Form::Word(&["tr-bdf2", "esdirk4"]), "integration method; default tr-bdf2"),
         Key::may("coupling", Form::Quantity("s", Positive), "time between exchanges of heat and temperature"),
         Key::may(
@@ -287,8 +283,7 @@ pub static RECORD: Section = Section {
     kinds: Kinds::None,
     keys: &[
         Key::need("signals", Form::Texts, "signals: `v(a)`, `v(a, b)`, `i(L1)`, `Q1.middle`, `line(x)`"),
-        Key::may("interval", Form::Quantity("s", Positive), "shortest time between samples outside windows"),
-        Key::may("every", Form::Whole(1, 1_000_000), "one of this many steps; default 1"),
+        Key::may("interval", Form::Quantity("s", Positive), "shortest time between samples; default: every step"),
     ],
 };
 
