@@ -15,7 +15,7 @@ pub struct Conform<'a> {
     /// The catalogue of models.
     pub catalogue: &'a [Entry<f64>],
     /// Kind of a part by the name under which the scenario asks for it.
-    pub kind_of_part: &'a dyn Fn(&str) -> Option<String>,
+    pub kind_of_part: &'a dyn Fn(&Place, &str) -> Option<String>,
     /// What was wrong so far.
     pub diagnostics: Vec<Diagnostic>,
 }
@@ -86,8 +86,8 @@ impl Conform<'_> {
                 (Some(keys), typed.to_string())
             }
             Kinds::Catalogue => {
-                let part = word("part").map(|w| w.0);
-                let of_part = part.and_then(self.kind_of_part);
+                let part = word("part");
+                let of_part = part.and_then(|(name, place)| (self.kind_of_part)(place, name));
                 let Some(typed) = word("kind").map(|w| w.0.to_string()).or(of_part.clone()) else {
                     // A part that cannot be found is told where parts are resolved.
                     if part.is_none() {
@@ -105,7 +105,9 @@ impl Conform<'_> {
                     let found = format!("the part is of kind `{}`", of_part.unwrap_or_default());
                     self.tell(place, &format!("{path}.kind"), found, format!("a part of kind `{typed}`"));
                 }
-                keys.extend(entry.params.iter().map(|p| Key::of_param(p, part.is_some())));
+                // A part file may leave parameters to the component that uses it.
+                let partial = part.is_some() || section.name == "part";
+                keys.extend(entry.params.iter().map(|p| Key::of_param(p, partial)));
                 (Some(keys), typed)
             }
         }

@@ -78,8 +78,8 @@ pub struct DriveSpec {
     pub gate: Named,
     /// Node against which it drives.
     pub reference: Named,
-    /// Lines, any of which turns on.
-    pub command: Vec<Named>,
+    /// Line that turns it on and off.
+    pub command: Named,
     /// Lines, any of which turns off.
     pub inhibit: Vec<Named>,
     /// V.
@@ -96,10 +96,10 @@ pub struct DriveSpec {
     pub on_delay: f64,
     /// s.
     pub off_delay: f64,
-    /// s.
-    pub rise: f64,
-    /// s.
-    pub fall: f64,
+    /// Duration of an edge, s.
+    pub edge: f64,
+    /// Whether it is on at the start.
+    pub starts_on: bool,
 }
 
 /// Protection.
@@ -109,20 +109,47 @@ pub struct GuardSpec {
     pub name: Named,
     /// What it watches.
     pub watches: Signal,
-    /// Trips above.
-    pub threshold: Typed,
-    /// The drive that it turns off.
-    pub drive: Option<Named>,
-    /// s.
-    pub blanking: f64,
-    /// s.
-    pub filter: f64,
+    /// When it trips.
+    pub criterion: CriterionSpec,
+    /// Line that it sets.
+    pub trip: Named,
     /// s.
     pub delay: f64,
     /// Tries after a trip.
     pub retries: u32,
     /// s.
     pub retry_after: f64,
+    /// s; infinite for never.
+    pub healthy_after: f64,
+    /// Line that ends a latched trip.
+    pub reset: Option<Named>,
+}
+
+/// When a guard trips.
+#[derive(Clone, Debug)]
+pub enum CriterionSpec {
+    /// Beyond a threshold for a time.
+    Level {
+        /// The threshold.
+        threshold: Typed,
+        /// "above", "below" or "magnitude".
+        sense: String,
+        /// s.
+        filter: f64,
+        /// Time (s) after turn-on of a drive; looks only while that is on.
+        blanking: Option<(Named, f64, bool)>,
+    },
+    /// ∫ (i² − rated²) dt above pick-up reaches a limit.
+    InverseTime {
+        /// A.
+        pick_up: f64,
+        /// A.
+        rated: f64,
+        /// A²s.
+        limit: f64,
+        /// Time constant below pick-up, s.
+        cooling: f64,
+    },
 }
 
 /// A controller.

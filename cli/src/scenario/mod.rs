@@ -3,7 +3,10 @@
 pub mod conform;
 pub mod fields;
 pub mod include;
+pub mod meant;
+pub mod merge;
 pub mod raw;
+pub mod resolve;
 pub mod schema;
 pub mod sections;
 pub mod shape;

@@ -42,22 +42,39 @@ pub static COMPONENT: Section = Section {
     ],
 };
 
+/// The root table of a part file.
+pub static PART: Section = Section {
+    name: "part",
+    help: "A part: its kind and the parameters of its kind; what is left out, the component must give",
+    kinds: Kinds::Catalogue,
+    keys: &[
+        Key::need("format", Form::Whole(FORMAT, FORMAT), "version of the format: 1"),
+        Key::need("kind", Form::Text, "kind, as in the catalogue"),
+        Key::may("about", Form::Text, "one line that says what it is"),
+        Key::may("source", Form::Text, "where the numbers come from"),
+    ],
+};
+
 /// A gate drive.
 pub static DRIVE: Section = Section {
     name: "drive",
-    help: "A gate drive: follows a command line with two voltage levels behind resistances",
+    help: "A gate drive: follows a command line with two levels behind resistances; its state is the line of its name",
     kinds: Kinds::None,
     keys: &[
         Key::need("name", Form::Name, "unique name"),
         Key::need("gate", Form::Name, "node that it drives"),
         Key::need("return", Form::Name, "node against which it drives"),
-        Key::need("command", Form::Names, "lines, any of which turns on"),
-        Key::may("inhibit", Form::Names, "lines, any of which turns off whatever the command says"),
+        Key::need("command", Form::Name, "line that turns it on and off"),
+        Key::may("inhibit", Form::Names, "lines, any of which turns it off softly whatever the command says"),
         Key::need("on", Form::Quantity("V", Any), "level while on"),
         Key::need("off", Form::Quantity("V", Any), "level while off"),
         Key::need("on-resistance", Form::Quantity("ohm", Positive), "resistance while on"),
         Key::may("off-resistance", Form::Quantity("ohm", Positive), "resistance while off; default: as on"),
-        Key::may("soft-resistance", Form::Quantity("ohm", Positive), "resistance of a soft turn-off"),
+        Key::may(
+            "soft-resistance",
+            Form::Quantity("ohm", Positive),
+            "resistance of the turn-off by an inhibit; default: as off",
+        ),
         Key::may("delay", Form::Quantity("s", NotNegative), "from command to edge, both ways; default 0"),
         Key::may(
             "on-delay",
@@ -70,33 +87,67 @@ pub static DRIVE: Section = Section {
             "from command to turn-off edge; default: delay",
         ),
         Key::may("edge", Form::Quantity("s", Positive), "time from one level to the other; default 20 ns"),
+        Key::may("starts-on", Form::Flag, "whether it is on at the start; default false"),
     ],
 };
 
 /// Protection.
 pub static GUARD: Section = Section {
     name: "guard",
-    help: "Protection: trips when a signal passes its threshold",
-    kinds: Kinds::None,
+    help: "Protection: sets its trip line when what it watches is too high",
+    kinds: Kinds::Listed(
+        "kind",
+        &[
+            Kind {
+                word: "level",
+                help: "Trips when a signal has been beyond a threshold for a time",
+                keys: &[
+                    Key::need("threshold", Form::Measure, "trips beyond this value"),
+                    Key::may(
+                        "sense",
+                        Form::Word(&["above", "below", "magnitude"]),
+                        "which side; default above",
+                    ),
+                    Key::may(
+                        "filter",
+                        Form::Quantity("s", NotNegative),
+                        "must be beyond for this long; default 0",
+                    ),
+                    Key::may(
+                        "blanking",
+                        Form::Quantity("s", NotNegative),
+                        "blind for this long after turn-on",
+                    ),
+                    Key::may("blanking-drive", Form::Name, "drive whose turn-on begins the blanking"),
+                    Key::may("only-on", Form::Flag, "looks only while that drive is on; default false"),
+                ],
+            },
+            Kind {
+                word: "inverse-time",
+                help: "Trips when the integral of i² - rated², taken above pick-up, reaches a limit",
+                keys: &[
+                    Key::need("pick-up", Form::Quantity("A", Positive), "current above which the sum grows"),
+                    Key::need("rated", Form::Quantity("A", NotNegative), "current that may flow for ever"),
+                    Key::need("limit", Form::Quantity("A^2 s", Positive), "sum that trips"),
+                    Key::need("cooling-time", Form::Quantity("s", Positive), "time constant below pick-up"),
+                ],
+            },
+        ],
+    ),
     keys: &[
-        Key::need(
-            "name",
-            Form::Name,
-            "unique name; `NAME.trip` is true while tripped, `NAME.locked` after the last try",
-        ),
+        Key::need("name", Form::Name, "unique name"),
+        Key::need("kind", Form::Text, "`level` or `inverse-time`"),
         Key::need("watches", Form::Text, "signal, such as `i(L1)` or `v(drain, source)`"),
-        Key::need("threshold", Form::Measure, "trips above this value"),
-        Key::may("drive", Form::Name, "drive that it turns off"),
-        Key::may("soft", Form::Flag, "whether it turns off softly; default false"),
-        Key::may(
-            "blanking",
-            Form::Quantity("s", NotNegative),
-            "blind for this long after the drive turns on",
-        ),
-        Key::may("filter", Form::Quantity("s", NotNegative), "must be above the threshold for this long"),
-        Key::may("delay", Form::Quantity("s", NotNegative), "from decision to action"),
-        Key::may("retries", Form::Whole(0, 1000), "tries after a trip; default 0"),
+        Key::need("trip", Form::Name, "line that it sets: name it under `inhibit` of a drive"),
+        Key::may("delay", Form::Quantity("s", NotNegative), "from decision to trip; default 0"),
+        Key::may("retries", Form::Whole(0, 1000), "tries after a trip before it locks out; default 0"),
         Key::may("retry-after", Form::Quantity("s", Positive), "from trip to the next try"),
+        Key::may(
+            "healthy-after",
+            Form::Quantity("s", Positive),
+            "time without a trip that renews the tries; default: never",
+        ),
+        Key::may("reset", Form::Name, "line whose change to true ends a latched trip"),
     ],
 };
 
@@ -263,8 +314,16 @@ pub static STEPS: Section = Section {
     keys: &[
         Key::need("end", Form::Quantity("s", Positive), "simulated time"),
         Key::need("base", Form::Quantity("s", Positive), "base step between edges"),
-        Key::may("finest", Form::Quantity("s", Positive), "finest step: base / 2^k, k up to 20; default base / 32"),
-        Key::may("voltage-error", Form::Quantity("V", Positive), "local error that calls for finer steps; default 0.1 V"),
+        Key::may(
+            "finest",
+            Form::Quantity("s", Positive),
+            "finest step: base / 2^k, k up to 20; default base / 32",
+        ),
+        Key::may(
+            "voltage-error",
+            Form::Quantity("V", Positive),
+            "local error that calls for finer steps; default 0.1 V",
+        ),
         Key::may("current-error", Form::Quantity("A", Positive), "the same for currents; default 0.1 A"),
         Key::may("method", Form::Word(&["tr-bdf2", "esdirk4"]), "integration method; default tr-bdf2"),
         Key::may("coupling", Form::Quantity("s", Positive), "time between exchanges of heat and temperature"),
@@ -283,7 +342,11 @@ pub static RECORD: Section = Section {
     kinds: Kinds::None,
     keys: &[
         Key::need("signals", Form::Texts, "signals: `v(a)`, `v(a, b)`, `i(L1)`, `Q1.middle`, `line(x)`"),
-        Key::may("interval", Form::Quantity("s", Positive), "shortest time between samples; default: every step"),
+        Key::may(
+            "interval",
+            Form::Quantity("s", Positive),
+            "shortest time between samples; default: every step",
+        ),
     ],
 };
 

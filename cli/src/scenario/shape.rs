@@ -126,6 +126,11 @@ pub fn is_name(text: &str) -> bool {
         && text.starts_with(|c: char| c.is_ascii_alphanumeric() || c == '_')
 }
 
+/// Whether a node's name means ground.
+pub fn is_ground(name: &str) -> bool {
+    matches!(name, "gnd" | "0")
+}
+
 /// Whether a number lies in a range.
 pub fn lies_in(range: Range, x: f64) -> bool {
     x.is_finite()

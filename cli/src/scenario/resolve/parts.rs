@@ -1,0 +1,114 @@
+//! Part files: the parameters of a part, by name (shipped) or by relative path.
+
+use std::collections::BTreeMap;
+use std::path::Path;
+
+use joulestep_models::devices::catalogue;
+use joulestep_models::model::{Entry, Value};
+
+use super::components::given;
+use crate::diagnostic::{Diagnostic, FileId, Place, Sources, nearest};
+use crate::scenario::conform::{Conform, one_of};
+use crate::scenario::include::{Open, reason};
+use crate::scenario::raw::{self, Raw, Table};
+use crate::scenario::sections::PART;
+
+/// A part's kind and what it gives.
+#[derive(Debug)]
+struct Part {
+    kind: String,
+    values: Vec<(&'static str, Value<f64>)>,
+}
+
+/// The parts that a scenario asks for, by the file that asks and the name it uses.
+#[derive(Debug, Default)]
+pub(super) struct Parts {
+    parts: BTreeMap<(FileId, String), Part>,
+}
+
+impl Parts {
+    /// Reads every part that a component names.
+    pub(super) fn load(
+        root: &Table,
+        sources: &mut Sources,
+        open: Open<'_>,
+        diagnostics: &mut Vec<Diagnostic>,
+    ) -> Self {
+        let mut parts = Self::default();
+        let Some(Raw::List(components)) = root.get("component").map(|n| &n.value) else { return parts };
+        for component in components {
+            let Raw::Table(table) = &component.value else { continue };
+            let Some(node) = table.get("part") else { continue };
+            let Raw::Text(name) = &node.value else { continue };
+            let key = (node.place.file, name.clone());
+            if parts.parts.contains_key(&key) {
+                continue;
+            }
+            if let Some(part) = read(name, &node.place, sources, open, diagnostics) {
+                parts.parts.insert(key, part);
+            }
+        }
+        parts
+    }
+
+    /// Kind of a part.
+    pub(super) fn kind(&self, file: FileId, name: &str) -> Option<String> {
+        self.parts.get(&(file, name.to_string())).map(|p| p.kind.clone())
+    }
+
+    /// What a part gives.
+    pub(super) fn values(&self, file: FileId, name: &str) -> &[(&'static str, Value<f64>)] {
+        self.parts.get(&(file, name.to_string())).map_or(&[], |p| &p.values)
+    }
+}
+
+fn shipped() -> &'static [(&'static str, &'static str)] {
+    &[]
+}
+
+fn read(
+    name: &str,
+    place: &Place,
+    sources: &mut Sources,
+    open: Open<'_>,
+    diagnostics: &mut Vec<Diagnostic>,
+) -> Option<Part> {
+    let (path, text) = if name.ends_with(".toml") {
+        let here = sources.files.get(place.file.0).map(|f| f.0.clone()).unwrap_or_default();
+        let path = here.parent().unwrap_or(Path::new("")).join(name);
+        match open(&path) {
+            Ok(text) => (path, text),
+            Err(error) => {
+                let found = format!("cannot read `{}`: {}", path.display(), reason(&error));
+                let expected = "the path of a part file, relative to this file";
+                diagnostics.push(Diagnostic::new(place, "component.part", found, expected));
+                return None;
+            }
+        }
+    } else {
+        let shipped = shipped();
+        let Some((_, text)) = shipped.iter().find(|p| p.0 == name) else {
+            let names: Vec<&str> = shipped.iter().map(|p| p.0).collect();
+            let found = format!("no shipped part is named `{name}`");
+            let expected = format!("{}, or the path of a part file ending in .toml", one_of(&names));
+            let d = Diagnostic::new(place, "component.part", found, expected);
+            diagnostics.push(d.suggest(nearest(name, names)));
+            return None;
+        };
+        (Path::new("shipped").join(format!("{name}.toml")), (*text).to_string())
+    };
+    let file = match sources.files.iter().position(|f| f.0 == path) {
+        Some(k) => FileId(k),
+        None => sources.add(path, text),
+    };
+    let (table, errors) = raw::read(sources, file);
+    if !errors.is_empty() {
+        diagnostics.extend(errors);
+        return None;
+    }
+    let mut conform = Conform { catalogue: catalogue(), kind_of_part: &|_, _| None, diagnostics: Vec::new() };
+    let fields = conform.table(&table, &PART, "part");
+    diagnostics.append(&mut conform.diagnostics);
+    let entry: &Entry<f64> = catalogue().iter().find(|e| e.kind == fields.kind)?;
+    Some(Part { kind: fields.kind.clone(), values: given(&fields, entry) })
+}
