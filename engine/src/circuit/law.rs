@@ -41,7 +41,7 @@ pub trait Law<L: Lane, const P: usize>: Clone + Debug + Send + Sync + 'static {
     /// Which pins direct current can flow between; narrow it where a pin is insulated.
     const JOINS: Joins = Joins::All;
     /// Coefficients at one temperature.
-    type Settled: Copy + Debug + Send + Sync + 'static;
+    type Settled: Clone + Debug + Send + Sync + 'static;
 
     /// The coefficients at a junction temperature in K; called when the temperature moves, not in every step.
     fn settle(&self, kelvin: L) -> Self::Settled;

@@ -8,6 +8,7 @@ use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::trouble::CircuitTrouble;
 
 use crate::charge::Depletion;
+use crate::devices::resistor::{self, WarmResistor};
 use crate::junction::{Breakdown, Junction, saturation_at};
 use crate::model::{BOLTZMANN_OVER_CHARGE, Built, Entry, Param, Range, Values};
 
@@ -75,6 +76,13 @@ const PARAMS: &[Param] = &[
         "Power of absolute temperature in the saturation current (3 p-n, 2 Schottky)",
     ),
     Param::with("series-resistance", "ohm", 0.0, Range::NotNegative, "Series resistance at 25 degC"),
+    Param::with(
+        "resistance-coefficient",
+        "1/K",
+        0.0,
+        Range::Any,
+        "Relative change of the series resistance per kelvin",
+    ),
     Param::with("capacitance", "F", 0.0, Range::NotNegative, "Depletion capacitance at 0 V"),
     Param::with("junction-voltage", "V", 0.8, Range::Positive, "Vj of the depletion capacitance"),
     Param::with("grading", "1", 0.5, Range::Between(0.0, 1.0), "Exponent of the depletion capacitance"),
@@ -121,7 +129,8 @@ fn build<L: Lane>(
     let mut heat = Vec::new();
     if L::any(resistance.gt(L::splat(0.0))) {
         let inner = circuit.node(&format!("{name}.junction"));
-        let id = circuit.resistor(&format!("{name}.series"), anode, inner, resistance)?;
+        let series = WarmResistor { resistance, coefficient: v.number("resistance-coefficient") };
+        let id = resistor::place(circuit, &format!("{name}.series"), [anode, inner], series, kelvin)?;
         anode = inner;
         components.push(id);
         heat.push((1.0, Probe::Heat(id)));

@@ -6,14 +6,50 @@ use joulestep_engine::arithmetic::lane::Lane;
 
 use crate::model::Entry;
 
+pub mod capacitor;
+pub mod constant_power;
+pub mod controlled_sources;
+pub mod coupled_inductors;
+pub mod current_source;
 pub mod diode;
+pub mod inductor;
+pub mod jfet;
+pub mod mosfet;
+pub mod nonlinear_capacitor;
+pub mod resistor;
 pub mod square_law_jfet;
 pub mod square_law_mosfet;
+pub mod stack;
+pub mod switch;
+pub mod varistor;
+pub mod voltage_source;
 
 struct Catalogue<L>(PhantomData<L>);
 
 impl<L: Lane> Catalogue<L> {
-    const ALL: &'static [Entry<L>] = &[diode::entry(), square_law_jfet::entry(), square_law_mosfet::entry()];
+    #[rustfmt::skip]
+    const ALL: &'static [Entry<L>] = &[
+        resistor::entry(),
+        capacitor::entry(),
+        inductor::entry(),
+        coupled_inductors::entry(),
+        voltage_source::entry(),
+        current_source::entry(),
+        controlled_sources::voltage_by_voltage(),
+        controlled_sources::current_by_voltage(),
+        controlled_sources::voltage_by_current(),
+        controlled_sources::current_by_current(),
+        switch::entry(),
+        nonlinear_capacitor::entry(),
+        varistor::entry(),
+        constant_power::entry(),
+        diode::entry(),
+        mosfet::entry(),
+        jfet::entry(),
+        stack::entry(),
+        square_law_jfet::entry(),
+        square_law_mosfet::entry(),
+    ];
 }
 
 /// Every model.

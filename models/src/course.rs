@@ -1,0 +1,105 @@
+//! The course of an independent source from its parameters.
+
+use joulestep_engine::arithmetic::lane::Lane;
+use joulestep_engine::circuit::wave::Wave;
+use joulestep_engine::trouble::CircuitTrouble;
+
+use crate::model::{Param, Range, Values, bad};
+
+/// The parameters of a source whose values carry `unit`. Exactly one of `value`, `points`, `amplitude` and `ramp-to`
+/// says what it does.
+pub const fn params(unit: &'static str) -> [Param; 13] {
+    [
+        Param::optional("value", unit, Range::Any, "Constant value"),
+        Param::table("points", ["s", unit], Range::Any, "Straight lines between points (instant, value)"),
+        Param::optional("period", "s", Range::Positive, "Repeat the points with this period"),
+        Param::optional("amplitude", unit, Range::Any, "Amplitude of a sine"),
+        Param::optional("frequency", "Hz", Range::Positive, "Frequency of the sine"),
+        Param::with("offset", unit, 0.0, Range::Any, "Mean of the sine, and its value before the delay"),
+        Param::with("phase", "rad", 0.0, Range::Any, "Phase of the sine at the delay"),
+        Param::with("delay", "s", 0.0, Range::Any, "Where the sine begins"),
+        Param::optional("ramp-to", unit, Range::Any, "Value at the end of a ramp, and after it"),
+        Param::with("ramp-from", unit, 0.0, Range::Any, "Value before the ramp"),
+        Param::with("ramp-start", "s", 0.0, Range::Any, "Where the ramp begins"),
+        Param::optional("ramp-time", "s", Range::Positive, "How long the ramp lasts"),
+        Param::optional(
+            "driven-from",
+            unit,
+            Range::Any,
+            "Set by a controller during the run; value until then",
+        ),
+    ]
+}
+
+/// A number that all lanes must share, because it says when something happens.
+fn shared<L: Lane>(name: &str, key: &str, x: L) -> Result<f64, CircuitTrouble> {
+    let first = x.lane(0);
+    match (1..L::WIDTH).map(|k| x.lane(k)).find(|&other| other != first) {
+        None => Ok(first),
+        Some(other) => Err(bad(
+            name,
+            format!(
+                "`{key}` is {first} and {other} in variants that march together; instants must be the same"
+            ),
+        )),
+    }
+}
+
+/// The course.
+///
+/// # Errors
+/// When not exactly one kind of course is stated, one is stated in part, or instants do not ascend or differ from
+/// lane to lane.
+pub fn course<L: Lane>(name: &str, v: &Values<L>) -> Result<Wave<L>, CircuitTrouble> {
+    let points = v.table("points");
+    let number = |key: &str| shared(name, key, v.number(key));
+    let needed = |key: &str, whose: &str| match v.maybe(key) {
+        Some(x) => shared(name, key, x),
+        None => Err(bad(name, format!("`{key}` is missing: {whose} needs it"))),
+    };
+    let mut stated = ["value", "amplitude", "ramp-to", "driven-from"]
+        .into_iter()
+        .filter(|key| v.maybe(key).is_some())
+        .collect::<Vec<_>>();
+    if !points.is_empty() {
+        stated.push("points");
+    }
+    match stated.as_slice() {
+        ["value"] => Ok(Wave::Constant(v.number("value"))),
+        ["driven-from"] => Ok(Wave::Driven(v.number("driven-from"))),
+        ["amplitude"] => Ok(Wave::Sine {
+            offset: v.number("offset"),
+            amplitude: v.number("amplitude"),
+            frequency: needed("frequency", "a sine")?,
+            phase: number("phase")?,
+            delay: number("delay")?,
+        }),
+        ["ramp-to"] => {
+            let start = number("ramp-start")?;
+            let end = start + needed("ramp-time", "a ramp")?;
+            Ok(Wave::Points(vec![(start, v.number("ramp-from")), (end, v.number("ramp-to"))]))
+        }
+        ["points"] => {
+            if let Some(w) = points.windows(2).find(|w| w[1].0 < w[0].0) {
+                return Err(bad(
+                    name,
+                    format!("`points`: {} s comes after {} s; expected ascending instants", w[1].0, w[0].0),
+                ));
+            }
+            let Some(period) = v.maybe("period") else { return Ok(Wave::Points(points.to_vec())) };
+            let period = shared(name, "period", period)?;
+            if let Some(p) = points.iter().find(|p| p.0 < 0.0 || p.0 > period) {
+                return Err(bad(
+                    name,
+                    format!("`points`: {} s lies outside one period, 0 to {period} s", p.0),
+                ));
+            }
+            Ok(Wave::Periodic { period, points: points.to_vec() })
+        }
+        [] => Err(bad(
+            name,
+            "nothing says what the source does; expected one of `value`, `points`, `amplitude`, `ramp-to`, `driven-from`",
+        )),
+        several => Err(bad(name, format!("`{}` exclude each other; expected one", several.join("` and `")))),
+    }
+}

@@ -1,0 +1,82 @@
+//! Constant-power load.
+
+use joulestep_engine::arithmetic::lane::Lane;
+use joulestep_engine::arithmetic::scalar::Scalar;
+use joulestep_engine::circuit::graph::{Circuit, NodeId};
+use joulestep_engine::circuit::law::{Flow, Law};
+use joulestep_engine::circuit::probe::Probe;
+use joulestep_engine::trouble::CircuitTrouble;
+
+use crate::model::{Built, Entry, Param, Range, STATED_AT, Values};
+
+/// i = P/v from a minimum voltage on; below it i = (P·v/V²)·(1 + (1−s) + (1−s)²) with s = (v/V)², the first terms of
+/// 1/s about s = 1, so that the current is C² and ohmic (V²/3P) around zero. Odd in v. Pins a, b; local unknown: v.
+#[derive(Clone, Copy, Debug)]
+pub struct ConstantPower<L> {
+    /// P/V², S.
+    pub conductance: L,
+    /// 1/V², 1/V².
+    pub inverse_square: L,
+}
+
+impl<L: Lane> Law<L, 1> for ConstantPower<L> {
+    type Settled = Self;
+
+    fn settle(&self, _kelvin: L) -> Self {
+        *self
+    }
+
+    #[inline(always)]
+    fn flow<S: Scalar<L>>(at: &Self, [v]: [S; 1]) -> Flow<S, 1> {
+        let one = L::splat(1.0);
+        let s = v.square() * at.inverse_square;
+        let above = s.at_least(one).recip();
+        let short = -s.at_most(one) + one;
+        let below = short + short.square() + one;
+        let shape = S::select(s.value().ge(one), above, below);
+        Flow { i: [v * shape * at.conductance], q: [S::constant(L::splat(0.0))] }
+    }
+}
+
+const PARAMS: &[Param] = &[
+    Param::required("power", "W", Range::NotNegative, "Power drawn"),
+    Param::required(
+        "minimum-voltage",
+        "V",
+        Range::Positive,
+        "Below this voltage the load goes over to a resistance",
+    ),
+];
+
+fn build<L: Lane>(
+    circuit: &mut Circuit<L>,
+    name: &str,
+    pins: &[NodeId],
+    v: &Values<L>,
+) -> Result<Built, CircuitTrouble> {
+    let (p, least) = (v.number("power"), v.number("minimum-voltage"));
+    let inverse_square = L::splat(1.0) / (least * least);
+    let law = ConstantPower { conductance: p * inverse_square, inverse_square };
+    let id = circuit.law(name, "constant-power", pins, law, L::splat(STATED_AT))?;
+    Ok(Built {
+        components: vec![id],
+        quantities: vec![
+            ("voltage", "voltage of the first pin against the second", Probe::Voltage(pins[0], pins[1])),
+            ("current", "current from the first pin to the second", Probe::Conduction(id, 0)),
+            ("power", "power drawn", Probe::Heat(id)),
+        ],
+        ..Built::default()
+    })
+}
+
+/// The line of the catalogue.
+pub const fn entry<L: Lane>() -> Entry<L> {
+    Entry {
+        kind: "constant-power",
+        pins: &["a", "b"],
+        params: PARAMS,
+        help: "Load of constant power, ohmic below a minimum voltage",
+        source: "i = P/v",
+        build: build::<L>,
+    }
+}

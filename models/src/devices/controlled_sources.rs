@@ -1,0 +1,92 @@
+//! The four linear controlled sources.
+
+use joulestep_engine::arithmetic::lane::Lane;
+use joulestep_engine::circuit::graph::{Circuit, ComponentId, NodeId};
+use joulestep_engine::circuit::probe::Probe;
+use joulestep_engine::trouble::CircuitTrouble;
+
+use crate::model::{Built, Entry, Param, Range};
+
+const PINS: &[&str] = &["a", "b", "sense-a", "sense-b"];
+const SOURCE: &str = "linear two-port; the sensing pair is open (voltage) or an ideal ammeter (current)";
+
+type Add<L> = fn(&mut Circuit<L>, &str, [NodeId; 4], L) -> Result<ComponentId, CircuitTrouble>;
+
+fn add<L: Lane>(
+    circuit: &mut Circuit<L>,
+    name: &str,
+    pins: &[NodeId],
+    gain: L,
+    add: Add<L>,
+) -> Result<Built, CircuitTrouble> {
+    let id = add(circuit, name, [pins[0], pins[1], pins[2], pins[3]], gain)?;
+    Ok(Built {
+        components: vec![id],
+        quantities: vec![
+            ("voltage", "output voltage", Probe::Voltage(pins[0], pins[1])),
+            ("current", "output current, from the first pin through the source", Probe::Conduction(id, 0)),
+        ],
+        ..Built::default()
+    })
+}
+
+const VOLTAGE_GAIN: &[Param] =
+    &[Param::required("gain", "1", Range::Any, "Output voltage per sensed voltage")];
+const TRANSCONDUCTANCE: &[Param] =
+    &[Param::required("transconductance", "S", Range::Any, "Output current per sensed voltage")];
+const TRANSRESISTANCE: &[Param] =
+    &[Param::required("transresistance", "ohm", Range::Any, "Output voltage per sensed current")];
+const CURRENT_GAIN: &[Param] =
+    &[Param::required("gain", "1", Range::Any, "Output current per sensed current")];
+
+/// The line of the catalogue: v(a) − v(b) = gain·(v(sense-a) − v(sense-b)).
+pub const fn voltage_by_voltage<L: Lane>() -> Entry<L> {
+    Entry {
+        kind: "voltage-controlled-voltage",
+        pins: PINS,
+        params: VOLTAGE_GAIN,
+        help: "Voltage source controlled by a voltage",
+        source: SOURCE,
+        build: |c, name, pins, v| add(c, name, pins, v.number("gain"), Circuit::voltage_controlled_voltage),
+    }
+}
+
+/// The line of the catalogue: i = transconductance·(v(sense-a) − v(sense-b)).
+pub const fn current_by_voltage<L: Lane>() -> Entry<L> {
+    Entry {
+        kind: "voltage-controlled-current",
+        pins: PINS,
+        params: TRANSCONDUCTANCE,
+        help: "Current source controlled by a voltage",
+        source: SOURCE,
+        build: |c, name, pins, v| {
+            add(c, name, pins, v.number("transconductance"), Circuit::voltage_controlled_current)
+        },
+    }
+}
+
+/// The line of the catalogue: v(a) − v(b) = transresistance·i(sense).
+pub const fn voltage_by_current<L: Lane>() -> Entry<L> {
+    Entry {
+        kind: "current-controlled-voltage",
+        pins: PINS,
+        params: TRANSRESISTANCE,
+        help: "Voltage source controlled by a current",
+        source: SOURCE,
+        build: |c, name, pins, v| {
+            add(c, name, pins, v.number("transresistance"), Circuit::current_controlled_voltage)
+        },
+    }
+}
+
+/// The line of the catalogue: i = gain·i(sense).
+pub const fn current_by_current<L: Lane>() -> Entry<L> {
+    Entry {
+        kind: "current-controlled-current",
+        pins: PINS,
+        params: CURRENT_GAIN,
+        help: "Current source controlled by a current",
+        source: SOURCE,
+        build: |c, name, pins, v| add(c, name, pins, v.number("gain"), Circuit::current_controlled_current),
+    }
+}

@@ -1,0 +1,51 @@
+//! Inductor with series resistance.
+
+use joulestep_engine::arithmetic::lane::Lane;
+use joulestep_engine::circuit::graph::{Circuit, NodeId};
+use joulestep_engine::circuit::probe::Probe;
+use joulestep_engine::trouble::CircuitTrouble;
+
+use crate::model::{Built, Entry, Param, Range, Values};
+
+const PARAMS: &[Param] = &[
+    Param::required("inductance", "H", Range::Positive, "Inductance"),
+    Param::with("series-resistance", "ohm", 0.0, Range::NotNegative, "Winding resistance"),
+    Param::optional(
+        "initial-current",
+        "A",
+        Range::Any,
+        "Current at the start; without it the operating point decides",
+    ),
+];
+
+fn build<L: Lane>(
+    circuit: &mut Circuit<L>,
+    name: &str,
+    pins: &[NodeId],
+    v: &Values<L>,
+) -> Result<Built, CircuitTrouble> {
+    let (l, r) = (v.number("inductance"), v.number("series-resistance"));
+    let id = circuit.inductor(name, pins[0], pins[1], l, r, v.maybe("initial-current"))?;
+    Ok(Built {
+        components: vec![id],
+        dies: vec![("inductor", vec![id])],
+        quantities: vec![
+            ("voltage", "voltage of the first pin against the second", Probe::Voltage(pins[0], pins[1])),
+            ("current", "current from the first pin to the second", Probe::Branch(id, 0)),
+            ("heat", "power turned into heat", Probe::Heat(id)),
+        ],
+        ..Built::default()
+    })
+}
+
+/// The line of the catalogue.
+pub const fn entry<L: Lane>() -> Entry<L> {
+    Entry {
+        kind: "inductor",
+        pins: &["a", "b"],
+        params: PARAMS,
+        help: "Constant inductance with series resistance",
+        source: "v = L di/dt + R i",
+        build: build::<L>,
+    }
+}

@@ -1,0 +1,123 @@
+//! Capacitor whose capacitance depends on its voltage: depletion law or table, kept as charge.
+
+use joulestep_engine::arithmetic::lane::Lane;
+use joulestep_engine::arithmetic::scalar::Scalar;
+use joulestep_engine::circuit::graph::Stated;
+use joulestep_engine::circuit::graph::{Circuit, NodeId};
+use joulestep_engine::circuit::law::{Flow, Law};
+use joulestep_engine::circuit::probe::Probe;
+use joulestep_engine::trouble::CircuitTrouble;
+
+use crate::charge::Depletion;
+use crate::model::{Built, Entry, Param, Range, STATED_AT, Values, bad};
+use crate::table::ChargeTable;
+
+/// C = constant + C₀/(1+v/Vj)^m; pins a, b. Local unknown: the voltage in V.
+#[derive(Clone, Copy, Debug)]
+pub struct DepletionCapacitor<L> {
+    /// The constant part, F.
+    pub constant: L,
+    /// The depletion part.
+    pub depletion: Depletion<L>,
+}
+
+impl<L: Lane> Law<L, 1> for DepletionCapacitor<L> {
+    type Settled = Self;
+
+    fn settle(&self, _kelvin: L) -> Self {
+        *self
+    }
+
+    #[inline(always)]
+    fn flow<S: Scalar<L>>(at: &Self, [v]: [S; 1]) -> Flow<S, 1> {
+        Flow { i: [S::constant(L::splat(0.0))], q: [at.depletion.charge(v) + v * at.constant] }
+    }
+}
+
+/// Capacitance from a table; pins a, b. Local unknown: the voltage in V.
+#[derive(Clone, Debug)]
+pub struct TableCapacitor<L> {
+    /// The constant part, F.
+    pub constant: L,
+    /// The table.
+    pub table: ChargeTable<L>,
+}
+
+impl<L: Lane> Law<L, 1> for TableCapacitor<L> {
+    type Settled = Self;
+
+    fn settle(&self, _kelvin: L) -> Self {
+        self.clone()
+    }
+
+    #[inline(always)]
+    fn flow<S: Scalar<L>>(at: &Self, [v]: [S; 1]) -> Flow<S, 1> {
+        Flow { i: [S::constant(L::splat(0.0))], q: [at.table.charge(v) + v * at.constant] }
+    }
+}
+
+const PARAMS: &[Param] = &[
+    Param::with("constant-capacitance", "F", 0.0, Range::NotNegative, "Constant part"),
+    Param::optional("capacitance", "F", Range::Positive, "Depletion capacitance at 0 V"),
+    Param::with("junction-voltage", "V", 0.8, Range::Positive, "Vj of the depletion capacitance"),
+    Param::with("grading", "1", 0.5, Range::Between(0.0, 1.0), "Exponent of the depletion capacitance"),
+    Param::table(
+        "table",
+        ["V", "F"],
+        Range::Positive,
+        "Capacitance at ascending voltages, instead of the depletion law",
+    ),
+    Param::optional(
+        "initial-voltage",
+        "V",
+        Range::Any,
+        "Voltage at the start; without it the operating point decides",
+    ),
+];
+
+fn build<L: Lane>(
+    circuit: &mut Circuit<L>,
+    name: &str,
+    pins: &[NodeId],
+    v: &Values<L>,
+) -> Result<Built, CircuitTrouble> {
+    const KIND: &str = "nonlinear-capacitor";
+    let kelvin = L::splat(STATED_AT);
+    let constant = v.number("constant-capacitance");
+    let id = match (v.maybe("capacitance"), v.table("table")) {
+        (Some(c0), []) => {
+            let depletion = Depletion::new(c0, v.number("junction-voltage"), v.number("grading"));
+            circuit.law(name, KIND, pins, DepletionCapacitor { constant, depletion }, kelvin)?
+        }
+        (None, points) if !points.is_empty() => {
+            let table = ChargeTable::new(points).map_err(|what| bad(name, what))?;
+            circuit.law(name, KIND, pins, TableCapacitor { constant, table }, kelvin)?
+        }
+        (None, _) => {
+            return Err(bad(name, "nothing states the capacitance; expected `capacitance` or `table`"));
+        }
+        (Some(_), _) => return Err(bad(name, "`capacitance` and `table` exclude each other")),
+    };
+    circuit.components[id.0 as usize].stated = v.maybe("initial-voltage").map(Stated::Voltage);
+    Ok(Built {
+        components: vec![id],
+        quantities: vec![(
+            "voltage",
+            "voltage of the first pin against the second",
+            Probe::Voltage(pins[0], pins[1]),
+        )],
+        ..Built::default()
+    })
+}
+
+/// The line of the catalogue.
+pub const fn entry<L: Lane>() -> Entry<L> {
+    Entry {
+        kind: "nonlinear-capacitor",
+        pins: &["a", "b"],
+        params: PARAMS,
+        help: "Capacitance that depends on the voltage: depletion law or table",
+        source: "Sze & Ng, Physics of Semiconductor Devices, 3rd ed., ch. 2; Fritsch & Carlson 1980 (from memory)",
+        build: build::<L>,
+    }
+}

@@ -1,0 +1,180 @@
+//! The cascode stack: a normally-on JFET switched through its source by a low-voltage MOSFET, with the parasitics
+//! between the two dies. It expands into components of its own.
+
+use joulestep_engine::arithmetic::lane::Lane;
+use joulestep_engine::circuit::graph::{Circuit, ComponentId, NodeId};
+use joulestep_engine::circuit::probe::Probe;
+use joulestep_engine::trouble::CircuitTrouble;
+
+use crate::devices::jfet::{self, jfet_params};
+use crate::devices::mosfet::{self, mosfet_params};
+use crate::model::{Built, Entry, Param, Prefixed, Range, Values, bad, join, least};
+
+const OWN: [Param; 10] = [
+    Param::with("drain-inductance", "H", 0.0, Range::NotNegative, "Drain lead"),
+    Param::with("source-inductance", "H", 0.0, Range::NotNegative, "Source lead, common to gate and power"),
+    Param::with(
+        "jfet-gate-resistance",
+        "ohm",
+        1.0,
+        Range::Positive,
+        "JFET gate to MOSFET source, resistance",
+    ),
+    Param::with(
+        "jfet-gate-inductance",
+        "H",
+        0.0,
+        Range::NotNegative,
+        "JFET gate to MOSFET source, inductance",
+    ),
+    Param::optional(
+        "jfet-gate-limit",
+        "V",
+        Range::Positive,
+        "Reverse gate-source voltage that the JFET tolerates",
+    ),
+    Param::optional(
+        "middle-capacitance",
+        "F",
+        Range::Positive,
+        "Added between middle node and MOSFET source",
+    ),
+    Param::optional("rated-voltage", "V", Range::Positive, "Rated drain-source voltage of the stack"),
+    Param::LINEAR_ABOVE,
+    Param::TEMPERATURE,
+    Param::MAXIMUM,
+];
+const PARAMS: &[Param] =
+    &join::<45, 10, 55>(join::<22, 23, 45>(jfet_params!("jfet-"), mosfet_params!("mosfet-")), OWN);
+
+/// A lead of inductance `l` from the outer node to a new inner one; the outer node itself where there is none.
+fn lead<L: Lane>(
+    circuit: &mut Circuit<L>,
+    names: [String; 2],
+    outer: NodeId,
+    l: L,
+) -> Result<(NodeId, Option<ComponentId>), CircuitTrouble> {
+    if !L::any(l.gt(L::splat(0.0))) {
+        return Ok((outer, None));
+    }
+    let inner = circuit.node(&names[1]);
+    let id = circuit.inductor(&names[0], outer, inner, l, L::splat(0.0), None)?;
+    Ok((inner, Some(id)))
+}
+
+fn build<L: Lane>(
+    circuit: &mut Circuit<L>,
+    name: &str,
+    pins: &[NodeId],
+    v: &Values<L>,
+) -> Result<Built, CircuitTrouble> {
+    let of = |what: &str| format!("{name}.{what}");
+    let kelvin = v.kelvin("junction-temperature");
+    let linear_above = v.number("linear-above");
+    let jfet_values = Prefixed { values: v, prefix: "jfet-" };
+    let mosfet_values = Prefixed { values: v, prefix: "mosfet-" };
+    let law = jfet::law(name, &jfet_values, linear_above, kelvin)?;
+
+    let mut components = Vec::new();
+    let l = v.number("drain-inductance");
+    let (drain, drain_lead) = lead(circuit, [of("drain-lead"), of("drain")], pins[0], l)?;
+    let l = v.number("source-inductance");
+    let (source, source_lead) = match pins {
+        [_, _, outer] => {
+            let (inner, id) = lead(circuit, [of("source-lead"), of("source")], *outer, l)?;
+            (inner, id)
+        }
+        // A Kelvin pin is the MOSFET's source itself; the power current leaves through the lead.
+        [_, _, outer, kelvin_source] if L::any(l.gt(L::splat(0.0))) => {
+            let id = circuit.inductor(&of("source-lead"), *outer, *kelvin_source, l, L::splat(0.0), None)?;
+            (*kelvin_source, Some(id))
+        }
+        [_, _, _, _] => return Err(bad(name, "a Kelvin pin needs a `source-inductance` above zero")),
+        _ => {
+            return Err(bad(
+                name,
+                format!("{} nodes, expected drain, gate, source and perhaps kelvin", pins.len()),
+            ));
+        }
+    };
+    components.extend(drain_lead);
+    components.extend(source_lead);
+
+    let (middle, jfet_gate) = (circuit.node(&of("middle")), circuit.node(&of("jfet-gate")));
+    let (r, l) = (v.number("jfet-gate-resistance"), v.number("jfet-gate-inductance"));
+    let loop_name = of("jfet-gate-loop");
+    components.push(if L::any(l.gt(L::splat(0.0))) {
+        circuit.inductor(&loop_name, jfet_gate, source, l, r, None)?
+    } else {
+        circuit.resistor(&loop_name, jfet_gate, source, r)?
+    });
+    let jfet_die = circuit.law(&of("jfet"), "jfet", &[drain, jfet_gate, middle], law, kelvin)?;
+    components.push(jfet_die);
+    let nodes = [middle, pins[1], source];
+    let (mosfet_die, gate, parts) =
+        mosfet::place(circuit, &of("mosfet"), nodes, &mosfet_values, linear_above, kelvin)?;
+    components.extend(parts);
+    if let Some(c) = v.maybe("middle-capacitance") {
+        components.push(circuit.capacitor(&of("middle-capacitor"), middle, source, c, None)?);
+    }
+
+    let vgs = Probe::Voltage(gate, source);
+    let vm = Probe::Voltage(middle, source);
+    let vgs_jfet = Probe::Voltage(jfet_gate, middle);
+    let current = drain_lead.map_or(Probe::Conduction(jfet_die, 0), |id| Probe::Branch(id, 0));
+    let heat = components.iter().map(|&id| (1.0, Probe::Heat(id))).collect();
+
+    let bound = least(v.number("mosfet-gate-limit"));
+    let mut limits = vec![("gate", vgs.clone(), -bound, bound)];
+    if let Some(bound) = v.maybe("mosfet-rated-voltage").or_else(|| v.maybe("mosfet-breakdown-voltage")) {
+        limits.push(("middle", vm.clone(), f64::NEG_INFINITY, least(bound)));
+    }
+    if let Some(bound) = v.maybe("jfet-gate-limit") {
+        limits.push(("jfet-gate", vgs_jfet.clone(), -least(bound), f64::INFINITY));
+    }
+    if let Some(bound) = v.maybe("rated-voltage") {
+        // At the dies: what the leads add counts.
+        limits.push(("voltage", Probe::Voltage(drain, source), f64::NEG_INFINITY, least(bound)));
+    }
+    let hottest = least(v.number("maximum-temperature"));
+    Ok(Built {
+        components,
+        dies: vec![("jfet", vec![jfet_die]), ("mosfet", vec![mosfet_die])],
+        hottest: vec![("jfet", hottest), ("mosfet", hottest)],
+        quantities: vec![
+            ("voltage", "drain-source voltage at the pins", Probe::Voltage(pins[0], pins[2])),
+            ("current", "drain current", current),
+            ("middle", "middle node against the MOSFET's source", vm),
+            ("gate", "gate-source voltage of the MOSFET die", vgs),
+            ("jfet-gate", "gate-source voltage of the JFET die", vgs_jfet),
+            ("jfet-voltage", "drain-source voltage of the JFET die", Probe::Voltage(drain, middle)),
+            (
+                "jfet-gate-current",
+                "gate current of the JFET die without displacement",
+                Probe::Conduction(jfet_die, 1),
+            ),
+            (
+                "mosfet-current",
+                "drain current of the MOSFET die without displacement",
+                Probe::Conduction(mosfet_die, 0),
+            ),
+            ("jfet-heat", "power turned into heat in the JFET die", Probe::Heat(jfet_die)),
+            ("mosfet-heat", "power turned into heat in the MOSFET die", Probe::Heat(mosfet_die)),
+            ("heat", "power turned into heat in all of the stack", Probe::Sum(heat)),
+        ],
+        limits,
+        ..Built::default()
+    })
+}
+
+/// The line of the catalogue.
+pub const fn entry<L: Lane>() -> Entry<L> {
+    Entry {
+        kind: "stack",
+        pins: &["drain", "gate", "source", "*"],
+        params: PARAMS,
+        help: "Cascode of a normally-on JFET and a low-voltage MOSFET; a fourth pin is a Kelvin source",
+        source: "its two dies, `jfet` and `mosfet`, and the leads between them",
+        build: build::<L>,
+    }
+}

@@ -1,0 +1,191 @@
+//! Metal-oxide varistor.
+
+use joulestep_engine::arithmetic::lane::Lane;
+use joulestep_engine::arithmetic::scalar::Scalar;
+use joulestep_engine::circuit::graph::{Circuit, NodeId};
+use joulestep_engine::circuit::law::{Flow, Law};
+use joulestep_engine::circuit::probe::Probe;
+use joulestep_engine::trouble::CircuitTrouble;
+
+use crate::model::{Built, Entry, Param, Range, STATED_AT, Values, bad};
+
+/// I = |V/K|^(1/b) with the sign of V, besides a leakage conductance and a parallel capacitance; linear above a stated
+/// current. Pins a, b. Local unknown: the voltage in V.
+#[derive(Clone, Copy, Debug)]
+pub struct Varistor<L> {
+    /// 1/b.
+    alpha: L,
+    /// ln K².
+    log_k2: L,
+    inverse_k: L,
+    /// Below this voltage the power law carries less than 1e-18 A and is left out.
+    least: L,
+    /// Above this voltage it is linear.
+    most: L,
+    leakage: L,
+    capacitance: L,
+}
+
+impl<L: Lane> Varistor<L> {
+    /// V = K·I^b through two points (V, A) of the characteristic: b = ln(V₂/V₁)/ln(I₂/I₁), K = V₁/I₁^b; with leakage
+    /// conductance (S), capacitance (F) and the current above which it continues linearly (A).
+    pub fn through(points: [(L, L); 2], leakage: L, capacitance: L, linear_above: L) -> Self {
+        let [(v1, i1), (v2, i2)] = points;
+        let b = (v2.ln() - v1.ln()) / (i2.ln() - i1.ln());
+        let log_k = v1.ln() - b * i1.ln();
+        Self {
+            alpha: L::splat(1.0) / b,
+            log_k2: L::splat(2.0) * log_k,
+            inverse_k: (-log_k).exp(),
+            least: (log_k + b * L::splat(1e-18).ln()).exp(),
+            most: (log_k + b * linear_above.ln()).exp(),
+            leakage,
+            capacitance,
+        }
+    }
+
+    /// The exponent b and the voltage K at 1 A, V.
+    pub fn b_and_k(&self) -> (L, L) {
+        let one = L::splat(1.0);
+        (one / self.alpha, one / self.inverse_k)
+    }
+
+    /// The power law's current.
+    #[inline(always)]
+    fn current<S: Scalar<L>>(&self, v: S) -> S {
+        let zero = L::splat(0.0);
+        let u = v.value();
+        let quiet = u.abs().lt(self.least);
+        if L::all(quiet) {
+            return v.mapped(zero, zero);
+        }
+        let held = u.max(-self.most).min(self.most);
+        // I/V = (V²/K²)^((1/b − 1)/2)/K: odd in V without a branch.
+        let power = (self.alpha - L::splat(1.0)) * L::splat(0.5);
+        let chord = (power * ((held * held).ln() - self.log_k2)).exp() * self.inverse_k;
+        let slope = self.alpha * chord;
+        let value = chord * held + slope * (u - held);
+        v.mapped(L::select(quiet, zero, value), L::select(quiet, zero, slope))
+    }
+}
+
+impl<L: Lane> Law<L, 1> for Varistor<L> {
+    type Settled = Self;
+
+    fn settle(&self, _kelvin: L) -> Self {
+        *self
+    }
+
+    #[inline(always)]
+    fn flow<S: Scalar<L>>(at: &Self, [v]: [S; 1]) -> Flow<S, 1> {
+        Flow { i: [at.current(v) + v * at.leakage], q: [v * at.capacitance] }
+    }
+}
+
+const PARAMS: &[Param] = &[
+    Param::required("varistor-voltage", "V", Range::Positive, "Voltage at the varistor current"),
+    Param::with("varistor-current", "A", 1e-3, Range::Positive, "Current at the varistor voltage"),
+    Param::required("clamping-voltage", "V", Range::Positive, "Voltage at the clamping current"),
+    Param::required("clamping-current", "A", Range::Positive, "Current at the clamping voltage"),
+    Param::with("leakage-resistance", "ohm", 1e9, Range::Positive, "Resistance at low voltage"),
+    Param::with(
+        "series-resistance",
+        "ohm",
+        0.0,
+        Range::NotNegative,
+        "Resistance of grains and leads; its drop is part of the clamping voltage",
+    ),
+    Param::with(
+        "series-inductance",
+        "H",
+        0.0,
+        Range::NotNegative,
+        "Inductance of the leads and the clamp's loop",
+    ),
+    Param::with("capacitance", "F", 0.0, Range::NotNegative, "Parallel capacitance"),
+    Param::with(
+        "linear-above",
+        "A",
+        1e5,
+        Range::Positive,
+        "Current above which the power law continues linearly",
+    ),
+];
+
+fn build<L: Lane>(
+    circuit: &mut Circuit<L>,
+    name: &str,
+    pins: &[NodeId],
+    v: &Values<L>,
+) -> Result<Built, CircuitTrouble> {
+    let zero = L::splat(0.0);
+    let (v1, i1) = (v.number("varistor-voltage"), v.number("varistor-current"));
+    let (v2, i2) = (v.number("clamping-voltage"), v.number("clamping-current"));
+    let (r, l) = (v.number("series-resistance"), v.number("series-inductance"));
+    let inner_v2 = v2 - r * i2;
+    if !L::all(i2.gt(i1)) || !L::all(inner_v2.gt(v1)) {
+        let what = format!(
+            "{} V at {} A (less the drop of the series resistance) does not lie above {} V at {} A",
+            v2.lane(0),
+            i2.lane(0),
+            v1.lane(0),
+            i1.lane(0)
+        );
+        return Err(bad(name, what));
+    }
+    let leakage = L::splat(1.0) / v.number("leakage-resistance");
+    let law = Varistor::through(
+        [(v1, i1), (inner_v2, i2)],
+        leakage,
+        v.number("capacitance"),
+        v.number("linear-above"),
+    );
+    let mut components = Vec::new();
+    let mut heat = Vec::new();
+    let mut inner = pins[0];
+    let mut current = None;
+    if L::any(l.gt(zero)) || L::any(r.gt(zero)) {
+        inner = circuit.node(&format!("{name}.inner"));
+        let lead = format!("{name}.lead");
+        let id = if L::any(l.gt(zero)) {
+            let id = circuit.inductor(&lead, pins[0], inner, l, r, None)?;
+            current = Some(Probe::Branch(id, 0));
+            id
+        } else {
+            let id = circuit.resistor(&lead, pins[0], inner, r)?;
+            current = Some(Probe::Conduction(id, 0));
+            id
+        };
+        components.push(id);
+        heat.push((1.0, Probe::Heat(id)));
+    }
+    let id = circuit.law(name, "varistor", &[inner, pins[1]], law, L::splat(STATED_AT))?;
+    components.push(id);
+    heat.push((1.0, Probe::Heat(id)));
+    Ok(Built {
+        dies: vec![("varistor", components.clone())],
+        components,
+        quantities: vec![
+            ("voltage", "voltage of the first pin against the second", Probe::Voltage(pins[0], pins[1])),
+            (
+                "current",
+                "current from the first pin to the second",
+                current.unwrap_or(Probe::Conduction(id, 0)),
+            ),
+            ("heat", "power turned into heat", Probe::Sum(heat)),
+        ],
+        ..Built::default()
+    })
+}
+
+/// The line of the catalogue.
+pub const fn entry<L: Lane>() -> Entry<L> {
+    Entry {
+        kind: "varistor",
+        pins: &["a", "b"],
+        params: PARAMS,
+        help: "Metal-oxide varistor: power law through two points of the data sheet",
+        source: "V = K I^b (IEC 61643-331, from memory)",
+        build: build::<L>,
+    }
+}

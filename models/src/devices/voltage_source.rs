@@ -1,0 +1,42 @@
+//! Independent voltage source.
+
+use joulestep_engine::arithmetic::lane::Lane;
+use joulestep_engine::circuit::graph::{Circuit, NodeId};
+use joulestep_engine::circuit::probe::Probe;
+use joulestep_engine::trouble::CircuitTrouble;
+
+use crate::course::{course, params};
+use crate::model::{Built, Entry, Param, Values};
+
+const PARAMS: &[Param] = &params("V");
+
+fn build<L: Lane>(
+    circuit: &mut Circuit<L>,
+    name: &str,
+    pins: &[NodeId],
+    v: &Values<L>,
+) -> Result<Built, CircuitTrouble> {
+    let wave = circuit.wave(course(name, v)?);
+    let id = circuit.voltage_source(name, pins[0], pins[1], wave)?;
+    Ok(Built {
+        components: vec![id],
+        quantities: vec![
+            ("voltage", "voltage of the first pin against the second", Probe::Voltage(pins[0], pins[1])),
+            ("current", "current from the first pin through the source to the second", Probe::Branch(id, 0)),
+        ],
+        waves: vec![("value", wave)],
+        ..Built::default()
+    })
+}
+
+/// The line of the catalogue.
+pub const fn entry<L: Lane>() -> Entry<L> {
+    Entry {
+        kind: "voltage-source",
+        pins: &["a", "b"],
+        params: PARAMS,
+        help: "Ideal voltage source: constant, points, sine, ramp, or set by a controller",
+        source: "v(a) - v(b) = course(t)",
+        build: build::<L>,
+    }
+}
