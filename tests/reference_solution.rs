@@ -30,13 +30,19 @@ fn setup(method: &'static Method, steps: Steps, bound: f64) -> Setup<f64> {
     let [_, switch, .., source, inner] = r.nodes;
     let across = Probe::Voltage(switch, source);
     // i_D = iL − (v2 − v7)/Rs
-    let drain = Probe::Sum(vec![(1.0, Probe::Branch(r.inductors[0], 0)), (-50.0, Probe::Voltage(switch, inner))]);
+    let drain =
+        Probe::Sum(vec![(1.0, Probe::Branch(r.inductors[0], 0)), (-50.0, Probe::Voltage(switch, inner))]);
     let mut s = Setup::new(r.circuit);
     s.method = method;
     s.steps = steps;
     s.bounds = Bounds { voltage: bound, current: bound };
     let channel = |name: &str, probe: Probe| Channel { name: name.into(), long_name: name.into(), probe };
-    s.channels = r.nodes.iter().enumerate().map(|(k, n)| channel(&format!("v{}", k + 1), Probe::Voltage(*n, GROUND))).collect();
+    s.channels = r
+        .nodes
+        .iter()
+        .enumerate()
+        .map(|(k, n)| channel(&format!("v{}", k + 1), Probe::Voltage(*n, GROUND)))
+        .collect();
     s.channels.extend(r.inductors.iter().map(|c| channel("i", Probe::Branch(*c, 0))));
     s.integrals = vec![(across, drain)];
     s
@@ -73,7 +79,15 @@ fn solve(method: &'static Method, steps: Steps, bound: f64) -> Outcome {
 fn tell(what: &str, o: &Outcome) {
     println!(
         "{what:32} {:6} steps {:7} iterations {:4} refused  v2 max {:9.2e} rms {:9.2e} V  Eoff {:+.1e} Eon {:+.1e}  ledger {:.1e}  {:.2} ms",
-        o.steps, o.iterations, o.refused, o.max, o.rms, o.e_off, o.e_on, o.residual, o.wall * 1e3
+        o.steps,
+        o.iterations,
+        o.refused,
+        o.max,
+        o.rms,
+        o.e_off,
+        o.e_on,
+        o.residual,
+        o.wall * 1e3
     );
 }
 
@@ -97,6 +111,9 @@ fn debug_esdirk() {
     for k in 1..52 {
         let r = run.advance(k as f64 * 1e-9, &mut ());
         println!("{k} {:?} {:?} {:?}", r, run.counters().iterations, &run.state().x[..9]);
-        if r.is_err() { println!("{:?} {:?}", run.state().k, run.state().history); break }
+        if r.is_err() {
+            println!("{:?} {:?}", run.state().k, run.state().history);
+            break;
+        }
     }
 }

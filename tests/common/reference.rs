@@ -34,9 +34,8 @@ impl Reference {
         }
         let from = k.saturating_sub(3).min(self.time.len() - 6);
         let (ts, ys) = (&self.time[from..from + 6], &self.columns[column][from..from + 6]);
-        let weight = |j: usize| {
-            (0..6).filter(|&i| i != j).map(|i| (t - ts[i]) / (ts[j] - ts[i])).product::<f64>()
-        };
+        let weight =
+            |j: usize| (0..6).filter(|&i| i != j).map(|i| (t - ts[i]) / (ts[j] - ts[i])).product::<f64>();
         Some((0..6).map(|j| weight(j) * ys[j]).sum())
     }
 }

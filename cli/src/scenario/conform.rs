@@ -34,19 +34,25 @@ impl Conform<'_> {
             _ => path.to_string(),
         };
         let (keys, kind) = self.keys(table, section, &path);
-        let mut fields = Fields { place: table.place.clone(), path, kind, values: BTreeMap::new() };
+        let of = match (section.name, kind.as_str()) {
+            ("", _) => "the scenario".to_string(),
+            (name, "") => format!("[{name}]"),
+            (name, kind) => format!("[{name}] of kind `{kind}`"),
+        };
+        let empty = Fields { place: table.place.clone(), path, kind, values: BTreeMap::new() };
+        match keys {
+            Some(keys) => self.against(table, &keys, &of, empty),
+            None => empty,
+        }
+    }
+
+    /// Checks a table against keys; `of` says in words whose keys they are.
+    pub fn against(&mut self, table: &Table, keys: &[Key], of: &str, mut fields: Fields) -> Fields {
         for (typed, place, node) in &table.entries {
-            let Some(keys) = &keys else { break };
             let full = fields.key(typed);
             let Some(key) = keys.iter().find(|k| k.name == typed) else {
                 let names: Vec<&str> = keys.iter().map(|k| k.name).collect();
-                let of = match (section.name, fields.kind.as_str()) {
-                    ("", _) => "the scenario".to_string(),
-                    (name, "") => format!("[{name}]"),
-                    (name, kind) => format!("[{name}] of kind `{kind}`"),
-                };
-                let found = format!("unknown key in {of}");
-                let d = Diagnostic::new(place, full, found, one_of(&names));
+                let d = Diagnostic::new(place, full, format!("unknown key in {of}"), one_of(&names));
                 self.diagnostics.push(d.suggest(nearest(typed, names)));
                 continue;
             };
@@ -54,7 +60,7 @@ impl Conform<'_> {
                 fields.values.insert(key.name, Field { place: node.place.clone(), content });
             }
         }
-        for key in keys.iter().flatten().filter(|k| k.required && table.get(k.name).is_none()) {
+        for key in keys.iter().filter(|k| k.required && table.get(k.name).is_none()) {
             let full = fields.key(key.name);
             self.tell(&table.place, &full, "missing", format!("{} ({})", form_words(key.form), key.help));
         }
@@ -105,9 +111,7 @@ impl Conform<'_> {
                     let found = format!("the part is of kind `{}`", of_part.unwrap_or_default());
                     self.tell(place, &format!("{path}.kind"), found, format!("a part of kind `{typed}`"));
                 }
-                // A part file may leave parameters to the component that uses it.
-                let partial = part.is_some() || section.name == "part";
-                keys.extend(entry.params.iter().map(|p| Key::of_param(p, partial)));
+                keys.extend(entry.params.iter().map(|p| Key::of_param(p, part.is_some())));
                 (Some(keys), typed)
             }
         }
@@ -147,6 +151,7 @@ impl Conform<'_> {
         let place = &node.place;
         match (form, &node.value) {
             (Form::Quantity(unit, range), _) => self.number(node, unit, range, key).map(Content::Number),
+            (Form::Any, _) => Some(Content::Any),
             (Form::Measure, Raw::Text(s)) => Some(Content::Measure(Ok(s.clone()))),
             (Form::Measure, Raw::Whole(x)) => Some(Content::Measure(Err(*x as f64))),
             (Form::Measure, Raw::Number(x)) => Some(Content::Measure(Err(*x))),
@@ -317,6 +322,7 @@ pub fn form_words(form: Form) -> String {
         Form::Text => "one line of text".into(),
         Form::Name => "a name".into(),
         Form::Word(words) => one_of(words),
+        Form::Any => "a table".into(),
         Form::Texts => "a list of texts".into(),
         Form::Names => "a list of names".into(),
         Form::Quantities(unit, _) => format!("a list, each {} such as {}", kind(unit).0, kind(unit).1),

@@ -34,6 +34,8 @@ pub enum Content {
     Pairs(Vec<(f64, f64)>),
     /// Name to name.
     Map(Vec<(Named, Named)>),
+    /// Anything; looked at elsewhere.
+    Any,
     /// A table.
     Table(Fields),
     /// Tables.

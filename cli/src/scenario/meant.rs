@@ -96,6 +96,10 @@ pub struct DriveSpec {
     pub on_delay: f64,
     /// s.
     pub off_delay: f64,
+    /// Gate and return of a second switch, on while the first is off.
+    pub complement: Option<(Named, Named)>,
+    /// What turn-on waits when there are two gates, s.
+    pub dead_time: f64,
     /// Duration of an edge, s.
     pub edge: f64,
     /// Whether it is on at the start.
@@ -157,8 +161,8 @@ pub enum CriterionSpec {
 pub struct ControllerSpec {
     /// Its name.
     pub name: Named,
-    /// Line that lets it work.
-    pub enable: Named,
+    /// Line that lets it work; `None`: works from the start.
+    pub run: Option<Named>,
     /// Line that it switches.
     pub output: Named,
     /// Of its kind.
@@ -180,7 +184,9 @@ pub enum Task {
         shortest_on: f64,
         /// s.
         shortest_off: f64,
-        /// The task ends when the signal is below the bound in size.
+        /// s from a crossing to the change.
+        delay: f64,
+        /// The task ends when the signal has reached the value; the output then stays on.
         done: Option<(Signal, Typed)>,
     },
     /// Fixed frequency and duty.
@@ -191,6 +197,8 @@ pub enum Task {
         duty: f64,
         /// s in which the duty rises.
         ramp: f64,
+        /// Where its pulses begin, as a share of the period.
+        phase: f64,
     },
 }
 

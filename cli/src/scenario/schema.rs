@@ -111,6 +111,7 @@ fn form(form: Form, catalogue: &[Entry<f64>]) -> Value {
         Form::Text => json!({ "type": "string" }),
         Form::Name => name(),
         Form::Word(words) => json!({ "enum": words }),
+        Form::Any => json!({}),
         Form::Texts => list(json!({ "type": "string" })),
         Form::Names => list(name()),
         Form::Quantities(unit, range) => list(quantity(unit, range)),

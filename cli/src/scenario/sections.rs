@@ -42,18 +42,14 @@ pub static COMPONENT: Section = Section {
     ],
 };
 
-/// The root table of a part file.
-pub static PART: Section = Section {
-    name: "part",
-    help: "A part: its kind and the parameters of its kind; what is left out, the component must give",
-    kinds: Kinds::Catalogue,
-    keys: &[
-        Key::need("format", Form::Whole(FORMAT, FORMAT), "version of the format: 1"),
-        Key::need("kind", Form::Text, "kind, as in the catalogue"),
-        Key::may("about", Form::Text, "one line that says what it is"),
-        Key::may("source", Form::Text, "where the numbers come from"),
-    ],
-};
+/// The root table of a part file. Under `params` stand the parameters of its kind.
+pub const PART: &[Key] = &[
+    Key::need("kind", Form::Text, "kind, as in the catalogue"),
+    Key::may("title", Form::Text, "one line that says what it is"),
+    Key::may("source", Form::Text, "where the numbers come from"),
+    Key::may("invented", Form::Flag, "whether it is a part that nobody makes"),
+    Key::need("params", Form::Any, "parameters of the kind; what is left out, the component must give"),
+];
 
 /// A gate drive.
 pub static DRIVE: Section = Section {
@@ -87,6 +83,13 @@ pub static DRIVE: Section = Section {
             "from command to turn-off edge; default: delay",
         ),
         Key::may("edge", Form::Quantity("s", Positive), "time from one level to the other; default 20 ns"),
+        Key::may("complement-gate", Form::Name, "gate of a second switch, on while the first is off"),
+        Key::may("complement-return", Form::Name, "node against which that gate is driven"),
+        Key::may(
+            "dead-time",
+            Form::Quantity("s", NotNegative),
+            "what turn-on waits when there are two gates",
+        ),
         Key::may("starts-on", Form::Flag, "whether it is on at the start; default false"),
     ],
 };
@@ -167,8 +170,17 @@ pub static CONTROLLER: Section = Section {
                     Key::need("upper", Form::Measure, "turns off above"),
                     Key::may("shortest-on", Form::Quantity("s", NotNegative), "shortest on time"),
                     Key::may("shortest-off", Form::Quantity("s", NotNegative), "shortest off time"),
-                    Key::may("done-when", Form::Text, "signal whose size ends the task"),
-                    Key::may("done-below", Form::Measure, "the task ends when that signal is below this"),
+                    Key::may(
+                        "delay",
+                        Form::Quantity("s", NotNegative),
+                        "from a crossing to the change; default 0",
+                    ),
+                    Key::may(
+                        "done-signal",
+                        Form::Text,
+                        "signal that ends the task: the output then stays on",
+                    ),
+                    Key::may("done-at", Form::Measure, "value, reached from below, at which it ends"),
                 ],
             },
             Kind {
@@ -191,7 +203,7 @@ pub static CONTROLLER: Section = Section {
     keys: &[
         Key::need("name", Form::Name, "unique name"),
         Key::need("kind", Form::Text, "kind of controller"),
-        Key::need("enable", Form::Name, "line that lets it work"),
+        Key::may("run", Form::Name, "line that lets it work; without one it works from the start"),
         Key::need("output", Form::Name, "line that it switches"),
     ],
 };

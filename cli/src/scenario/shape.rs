@@ -20,6 +20,8 @@ pub enum Form {
     Name,
     /// One of a few words.
     Word(&'static [&'static str]),
+    /// Anything; looked at elsewhere.
+    Any,
     /// A list of free texts.
     Texts,
     /// A list of names.

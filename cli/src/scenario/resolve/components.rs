@@ -6,9 +6,10 @@ use joulestep_models::model::{Entry, Value, Values};
 use super::Resolve;
 use super::parts::Parts;
 use crate::diagnostic::{Diagnostic, nearest};
-use crate::scenario::conform::one_of;
+use crate::scenario::conform::{form_words, one_of};
 use crate::scenario::fields::{Content, Fields, Named};
 use crate::scenario::meant::ComponentSpec;
+use crate::scenario::shape::Key;
 
 impl Resolve<'_> {
     pub(super) fn component(&mut self, fields: &Fields, parts: &Parts) -> Option<ComponentSpec> {
@@ -22,6 +23,19 @@ impl Resolve<'_> {
             }
         }
         values.0.extend(given(fields, entry));
+        for param in entry.params.iter().filter(|p| p.default.is_none() && !p.optional) {
+            // Without a part, a missing key is told by the table's check.
+            if !values.0.contains_key(param.key) && fields.has("part") && !fields.has(param.key) {
+                let expected = form_words(Key::of_param(param, false).form);
+                let found = "missing: neither the part nor the component gives it";
+                self.tell(
+                    &fields.place,
+                    fields.key(param.key),
+                    found,
+                    format!("{expected} ({})", param.help),
+                );
+            }
+        }
         let heat = match fields.values.get("heat").map(|f| &f.content) {
             Some(Content::Texts(one)) => one.iter().map(|n| (None, n.clone())).collect(),
             Some(Content::Map(map)) => map.iter().map(|(die, n)| (Some(die.clone()), n.clone())).collect(),

@@ -19,7 +19,15 @@ impl Resolve<'_> {
         if on == off {
             self.tell(f.place_of("off"), f.key("off"), "the levels `on` and `off` are equal", "two levels");
         }
+        let complement = (f.named("complement-gate"), f.named("complement-return"));
+        if complement.0.is_some() != complement.1.is_some() {
+            let has = if complement.0.is_some() { "complement-gate" } else { "complement-return" };
+            let expected = "both `complement-gate` and `complement-return`, or none";
+            self.tell(f.place_of(has), f.key(has), "one end of a second gate", expected);
+        }
         Some(DriveSpec {
+            complement: complement.0.zip(complement.1),
+            dead_time: f.number("dead-time").unwrap_or(0.0),
             name: f.named("name")?,
             gate: f.named("gate")?,
             reference: f.named("return")?,
@@ -94,12 +102,12 @@ impl Resolve<'_> {
         let number = |key: &str| f.number(key).unwrap_or(0.0);
         let task = match f.kind.as_str() {
             "hysteretic" => {
-                let done = (Self::signal(f, "done-when"), Self::typed(f, "done-below"));
+                let done = (Self::signal(f, "done-signal"), Self::typed(f, "done-at"));
                 if done.0.is_some() != done.1.is_some() {
                     let (has, lacks) = if done.0.is_some() {
-                        ("done-when", "done-below")
+                        ("done-signal", "done-at")
                     } else {
-                        ("done-below", "done-when")
+                        ("done-at", "done-signal")
                     };
                     self.tell(
                         f.place_of(has),
@@ -114,6 +122,7 @@ impl Resolve<'_> {
                     upper: Self::typed(f, "upper")?,
                     shortest_on: number("shortest-on"),
                     shortest_off: number("shortest-off"),
+                    delay: number("delay"),
                     done: done.0.zip(done.1),
                 }
             }
@@ -127,12 +136,17 @@ impl Resolve<'_> {
                         "0 to 1, or \"30 %\"",
                     );
                 }
-                Task::Pwm { frequency: f.number("frequency")?, duty, ramp: number("ramp") }
+                let phase = number("phase");
+                if phase >= 1.0 {
+                    let found = format!("`{phase}` is a whole period or more");
+                    self.tell(f.place_of("phase"), f.key("phase"), found, "a share of the period below 1");
+                }
+                Task::Pwm { frequency: f.number("frequency")?, duty, ramp: number("ramp"), phase }
             }
             _ => return None,
         };
         let name = f.named("name")?;
-        Some(ControllerSpec { name, enable: f.named("enable")?, output: f.named("output")?, task })
+        Some(ControllerSpec { name, run: f.named("run"), output: f.named("output")?, task })
     }
 
     pub(super) fn happening(&mut self, f: &Fields) -> Option<HappeningSpec> {

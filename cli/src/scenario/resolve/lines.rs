@@ -16,7 +16,7 @@ impl Resolve<'_> {
             read.extend(d.inhibit.iter().map(|l| (l, format!("drive.{}.inhibit", d.name.name))));
         }
         for c in &scenario.controllers {
-            read.push((&c.enable, format!("controller.{}.enable", c.name.name)));
+            read.extend(c.run.iter().map(|l| (l, format!("controller.{}.run", c.name.name))));
         }
         for g in &scenario.guards {
             read.extend(g.reset.iter().map(|l| (l, format!("guard.{}.reset", g.name.name))));

@@ -128,10 +128,7 @@ impl Resolve<'_> {
     }
 
     fn scenario(&mut self, root: &Fields, parts: &parts::Parts) -> Option<Scenario> {
-        let every = |tables: &[Fields], this: &mut Self| -> Vec<_> {
-            tables.iter().map(|f| this.component(f, parts)).collect()
-        };
-        let components = every(root.tables("component"), self);
+        let components: Vec<_> = root.tables("component").iter().map(|f| self.component(f, parts)).collect();
         let drives: Vec<_> = root.tables("drive").iter().map(|f| self.drive(f)).collect();
         let guards: Vec<_> = root.tables("guard").iter().map(|f| self.guard(f)).collect();
         let controllers: Vec<_> = root.tables("controller").iter().map(|f| self.controller(f)).collect();
@@ -188,7 +185,10 @@ impl Resolve<'_> {
         let nodes: Vec<&str> =
             scenario.components.iter().flat_map(|c| &c.nodes).map(|n| n.name.as_str()).collect();
         for drive in &scenario.drives {
-            for (key, node) in [("gate", &drive.gate), ("return", &drive.reference)] {
+            let second = drive.complement.iter();
+            let second = second.flat_map(|c| [("complement-gate", &c.0), ("complement-return", &c.1)]);
+            for (key, node) in [("gate", &drive.gate), ("return", &drive.reference)].into_iter().chain(second)
+            {
                 if !nodes.contains(&node.name.as_str()) && !crate::scenario::shape::is_ground(&node.name) {
                     self.unknown(
                         node,

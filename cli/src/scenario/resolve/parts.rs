@@ -4,14 +4,16 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 use joulestep_models::devices::catalogue;
-use joulestep_models::model::{Entry, Value};
+use joulestep_models::model::Value;
 
 use super::components::given;
 use crate::diagnostic::{Diagnostic, FileId, Place, Sources, nearest};
 use crate::scenario::conform::{Conform, one_of};
+use crate::scenario::fields::Fields;
 use crate::scenario::include::{Open, reason};
 use crate::scenario::raw::{self, Raw, Table};
 use crate::scenario::sections::PART;
+use crate::scenario::shape::Key;
 
 /// A part's kind and what it gives.
 #[derive(Debug)]
@@ -107,8 +109,42 @@ fn read(
         return None;
     }
     let mut conform = Conform { catalogue: catalogue(), kind_of_part: &|_, _| None, diagnostics: Vec::new() };
-    let fields = conform.table(&table, &PART, "part");
+    let fields = |place: &Place, path: &str| Fields {
+        place: place.clone(),
+        path: path.to_string(),
+        kind: String::new(),
+        values: BTreeMap::new(),
+    };
+    let root = conform.against(&table, PART, "a part file", fields(&table.place, "part"));
+    let part = params(&root, &table, &mut conform, fields);
     diagnostics.append(&mut conform.diagnostics);
-    let entry: &Entry<f64> = catalogue().iter().find(|e| e.kind == fields.kind)?;
-    Some(Part { kind: fields.kind.clone(), values: given(&fields, entry) })
+    part
+}
+
+/// What stands under `params`, against the keys of the part's kind.
+fn params(
+    root: &Fields,
+    table: &Table,
+    conform: &mut Conform<'_>,
+    fields: impl Fn(&Place, &str) -> Fields,
+) -> Option<Part> {
+    let kind = root.text("kind")?;
+    let Some(entry) = catalogue::<f64>().iter().find(|e| e.kind == kind) else {
+        let kinds: Vec<&str> = catalogue::<f64>().iter().map(|e| e.kind).collect();
+        let found = format!("unknown kind `{kind}`");
+        let d = Diagnostic::new(root.place_of("kind"), "part.kind", found, one_of(&kinds));
+        conform.diagnostics.push(d.suggest(nearest(kind, kinds)));
+        return None;
+    };
+    let Raw::Table(params) = &table.get("params")?.value else {
+        let d =
+            Diagnostic::new(root.place_of("params"), "part.params", "found no table", "the table [params]");
+        conform.diagnostics.push(d);
+        return None;
+    };
+    // What a part leaves out, the component that uses it must give.
+    let keys: Vec<Key> = entry.params.iter().map(|p| Key::of_param(p, true)).collect();
+    let of = format!("[params] of kind `{kind}`");
+    let given_here = conform.against(params, &keys, &of, fields(&params.place, "part.params"));
+    Some(Part { kind: kind.to_string(), values: given(&given_here, entry) })
 }
