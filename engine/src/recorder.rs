@@ -9,6 +9,8 @@ pub enum EventKind {
     Edge,
     /// A guard trips.
     Trip,
+    /// The current of a fault that tripped a guard is gone.
+    Cleared,
     /// A guard allows another try.
     Retry,
     /// A guard allows no further try.
@@ -31,6 +33,7 @@ impl EventKind {
         match self {
             Self::Edge => "edge",
             Self::Trip => "trip",
+            Self::Cleared => "cleared",
             Self::Retry => "retry",
             Self::LockOut => "lock-out",
             Self::Clamp => "clamp",

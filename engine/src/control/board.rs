@@ -20,6 +20,8 @@ pub struct Board<L: Lane> {
     /// Names of the lines.
     names: Vec<String>,
     lines: Vec<bool>,
+    /// When each line last changed, s.
+    since: Vec<f64>,
     line_orders: Vec<Due<(LineId, bool)>>,
     /// Present option of each choice.
     choices: Vec<usize>,
@@ -29,6 +31,8 @@ pub struct Board<L: Lane> {
     events: Vec<Event>,
     corner: bool,
     jump: bool,
+    /// The instant up to which orders have been carried out, s.
+    now: f64,
 }
 
 impl<L: Lane> Board<L> {
@@ -41,6 +45,7 @@ impl<L: Lane> Board<L> {
         Self {
             choices: circuit.choices.iter().map(|c| c.initial).collect(),
             courses: courses.collect(),
+            now: f64::NEG_INFINITY,
             ..Self::default()
         }
     }
@@ -52,7 +57,13 @@ impl<L: Lane> Board<L> {
         }
         self.names.push(name.to_string());
         self.lines.push(false);
+        self.since.push(f64::NEG_INFINITY);
         LineId(self.names.len() as u32 - 1)
+    }
+
+    /// Number of lines.
+    pub fn lines(&self) -> usize {
+        self.lines.len()
     }
 
     /// State of a line now.
@@ -65,14 +76,32 @@ impl<L: Lane> Board<L> {
         &self.names[line.0 as usize]
     }
 
-    /// Sets a line now.
-    pub fn set(&mut self, line: LineId, value: bool) {
-        self.lines[line.0 as usize] = value;
+    /// The instant at which a line last changed, s; −∞ when it never did since the start.
+    pub fn since(&self, line: LineId) -> f64 {
+        self.since[line.0 as usize]
     }
 
-    /// Orders a line's state for the instant `at`, s. Later orders for the same line stand beside it.
+    /// Sets a line now.
+    pub fn set(&mut self, line: LineId, value: bool) {
+        self.put(line, value, self.now);
+    }
+
+    fn put(&mut self, line: LineId, value: bool, at: f64) {
+        let k = line.0 as usize;
+        if self.lines[k] != value {
+            self.lines[k] = value;
+            self.since[k] = at;
+        }
+    }
+
+    /// Orders a line's state for the instant `at`, s; one that has passed means now. Later orders for the same line
+    /// stand beside it.
     pub fn set_at(&mut self, line: LineId, value: bool, at: f64) {
-        self.line_orders.push(Due { at, what: (line, value) });
+        if at <= self.now {
+            self.set(line, value);
+        } else {
+            self.line_orders.push(Due { at, what: (line, value) });
+        }
     }
 
     /// Forgets the orders that a line still has for later.
@@ -90,10 +119,20 @@ impl<L: Lane> Board<L> {
         &self.choices
     }
 
-    /// Takes another option of a choice at the instant `at`, s. Replaces what was ordered for it later.
+    /// Takes another option of a choice at the instant `at`, s; one that has passed means now. Replaces what was
+    /// ordered for it later.
     pub fn choose_at(&mut self, choice: ChoiceId, option: usize, at: f64) {
         self.choice_orders.retain(|o| o.what.0 != choice || o.at < at);
-        self.choice_orders.push(Due { at, what: (choice, option) });
+        if at <= self.now {
+            self.choose(choice, option);
+        } else {
+            self.choice_orders.push(Due { at, what: (choice, option) });
+        }
+    }
+
+    fn choose(&mut self, choice: ChoiceId, option: usize) {
+        self.jump |= self.choices[choice.0 as usize] != option;
+        self.choices[choice.0 as usize] = option;
     }
 
     /// Value of a driven course at t, s; `None` for a course that is not driven.
@@ -126,6 +165,7 @@ impl<L: Lane> Board<L> {
             points.retain(|p| p.0 < begin);
             points.push_back((begin, from));
             points.push_back((end, value));
+            self.corner |= begin <= self.now;
         }
     }
 
@@ -149,18 +189,17 @@ impl<L: Lane> Board<L> {
 
     /// Carries out what is due at or before `t`, in the order of the instants.
     pub fn carry_out(&mut self, t: f64) {
+        self.now = t;
         let mut due: Vec<_> = self.line_orders.iter().filter(|o| o.at <= t).cloned().collect();
         due.sort_by(|a, b| a.at.total_cmp(&b.at));
         for order in due {
-            self.lines[order.what.0.0 as usize] = order.what.1;
+            self.put(order.what.0, order.what.1, order.at);
         }
         self.line_orders.retain(|o| o.at > t);
         let mut due: Vec<_> = self.choice_orders.iter().filter(|o| o.at <= t).cloned().collect();
         due.sort_by(|a, b| a.at.total_cmp(&b.at));
         for order in due {
-            let (choice, option) = order.what;
-            self.jump |= self.choices[choice.0 as usize] != option;
-            self.choices[choice.0 as usize] = option;
+            self.choose(order.what.0, order.what.1);
         }
         self.choice_orders.retain(|o| o.at > t);
         for points in self.courses.iter_mut().flatten() {
@@ -172,7 +211,8 @@ impl<L: Lane> Board<L> {
         }
     }
 
-    /// Whether a course had a corner, or a choice changed, since the last call: (corner, jump).
+    /// Whether a course had a corner, or a choice changed, since the last call: (corner, jump). To be asked after the
+    /// controllers have looked, since what they order for this very instant counts.
     pub fn take_changes(&mut self) -> (bool, bool) {
         (std::mem::take(&mut self.corner), std::mem::take(&mut self.jump))
     }
@@ -199,5 +239,24 @@ mod tests {
         board.carry_out(3.0);
         assert_eq!(board.driven(wave, 3.0), Some(0.0));
         assert_eq!(board.next(3.0), None);
+    }
+
+    #[test]
+    fn orders_for_an_instant_that_has_come_take_effect_at_once() {
+        let mut circuit = Circuit::<f64>::new();
+        let wave = circuit.wave(Wave::Driven(0.0));
+        let choice = circuit.choice(vec![1.0, 2.0], 0);
+        let mut board = Board::new(&circuit);
+        let line = board.add_line("command");
+        board.carry_out(1.0);
+        board.set_at(line, true, 1.0);
+        board.choose_at(choice, 1, 1.0);
+        board.ramp(wave, 1.0, 2.0, 1.0);
+        assert!(board.line(line) && board.since(line) == 1.0 && board.chosen(choice) == 1);
+        assert_eq!(board.take_changes(), (true, true));
+        board.set_at(line, false, 1.25);
+        board.set_at(line, false, 1.5);
+        board.carry_out(2.0);
+        assert!(!board.line(line) && board.since(line) == 1.25);
     }
 }

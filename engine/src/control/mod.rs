@@ -3,14 +3,29 @@
 //! A controller never touches the equations. It reads probes, and it orders on the [`board`]: lines, courses of
 //! driven sources, choices among conductances. Orders carry the instant at which they take effect; the loop ends a
 //! step exactly there and opens a fine window.
+//!
+//! At a boundary t the loop carries out what is due ([`Board::carry_out`]), lets every controller look in the order
+//! of registration, and then asks for what changed ([`Board::take_changes`]). Guards and modulators are registered
+//! before the drives that follow their lines; in the other order a drive learns of a change that takes effect
+//! without delay one boundary late.
 
 pub mod board;
+pub mod crossing;
+pub mod detect;
+pub mod drive;
+pub mod guard;
+pub mod hysteretic;
+pub mod let_through;
+pub mod pwm;
+pub mod sequence;
+#[cfg(test)]
+mod trial;
 
 use std::fmt::Debug;
 
 use crate::arithmetic::lane::Lane;
 use crate::circuit::probe::Probe;
-use crate::trouble::Trouble;
+use crate::trouble::{CircuitTrouble, Trouble};
 use board::Board;
 
 /// What a controller sees at the end of a step: the probes it asked for, now and at the previous boundary.
@@ -25,6 +40,17 @@ pub struct Seen<'a, L> {
     pub then: &'a [L],
     /// Values now.
     pub now: &'a [L],
+}
+
+impl<L: Lane> Seen<'_, L> {
+    /// Value of probe number `k` at an instant of the step just done, s, on the straight line through it.
+    pub fn at(&self, k: usize, instant: f64) -> L {
+        if self.t <= self.before || instant >= self.t {
+            return self.now[k];
+        }
+        let share = ((instant - self.before) / (self.t - self.before)).max(0.0);
+        self.then[k] + (self.now[k] - self.then[k]) * L::splat(share)
+    }
 }
 
 /// Logic that looks on at step boundaries.
@@ -65,4 +91,18 @@ pub fn agree<L: Lane>(mask: L::Mask, time: f64) -> Result<bool, Trouble> {
     let first = ones.lane(0);
     let lane = (0..L::WIDTH).find(|&k| ones.lane(k) != first).unwrap_or(0);
     Err(Trouble::LeavesLockstep { lane, time })
+}
+
+/// Refuses a duration in s that is no number, or below zero.
+pub(crate) fn duration(subject: &str, what: &str, x: f64) -> Result<(), CircuitTrouble> {
+    require(subject, x >= 0.0 && x.is_finite(), || format!("{what} is {x} s, expected zero or above"))
+}
+
+/// Refuses a setting.
+pub(crate) fn require(
+    subject: &str,
+    good: bool,
+    what: impl FnOnce() -> String,
+) -> Result<(), CircuitTrouble> {
+    if good { Ok(()) } else { Err(CircuitTrouble::BadValue { component: subject.to_string(), what: what() }) }
 }

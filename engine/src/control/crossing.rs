@@ -1,0 +1,105 @@
+//! Instants at which a quantity crosses a level between two step boundaries, on the straight line between them.
+//!
+//! Everything here works on one lane. Instants are shared by all lanes, so what the lanes find is compared by
+//! [`common`] where it is acted on, and only there: lanes may cross a level at different instants as long as they
+//! act at the same one.
+
+use crate::trouble::Trouble;
+
+/// Which side of a level counts.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Sense {
+    /// x > level.
+    Above,
+    /// x < level.
+    Below,
+    /// |x| > level, level ≥ 0.
+    Magnitude,
+}
+
+/// The straight line of one lane between two boundaries.
+#[derive(Clone, Copy, Debug)]
+pub struct Stretch {
+    /// Instant of the previous boundary, s.
+    pub before: f64,
+    /// This instant, s.
+    pub t: f64,
+    /// Value there.
+    pub then: f64,
+    /// Value here.
+    pub now: f64,
+}
+
+impl Stretch {
+    /// Value at an instant of the stretch.
+    pub fn at(&self, instant: f64) -> f64 {
+        if self.t <= self.before {
+            return self.now;
+        }
+        self.then + (self.now - self.then) * ((instant - self.before) / (self.t - self.before))
+    }
+
+    fn reaches(&self, level: f64) -> f64 {
+        if self.t <= self.before {
+            return self.t;
+        }
+        let share = (level - self.then) / (self.now - self.then);
+        (self.before + (self.t - self.before) * share).clamp(self.before, self.t)
+    }
+
+    /// Crossings of a level in order of time, each with whether the level is exceeded after it. Two occur when a
+    /// magnitude passes through zero from one side to the other.
+    pub fn crossings(&self, sense: Sense, level: f64) -> impl Iterator<Item = (f64, bool)> + use<> {
+        let (was, is) = (sense.exceeds(self.then, level), sense.exceeds(self.now, level));
+        let signed = |x: f64| if sense == Sense::Magnitude { level.copysign(x) } else { level };
+        let flips = sense == Sense::Magnitude && (self.then > 0.0) != (self.now > 0.0);
+        let down = (was && (!is || flips)).then(|| (self.reaches(signed(self.then)), false));
+        let up = (is && (!was || flips)).then(|| (self.reaches(signed(self.now)), true));
+        [down, up].into_iter().flatten()
+    }
+
+    /// ∫ x² dt between two instants of the stretch, exact on the straight line.
+    pub fn square_integral(&self, from: f64, to: f64) -> f64 {
+        let (a, b) = (self.at(from), self.at(to));
+        (to - from) * (a * a + a * b + b * b) / 3.0
+    }
+}
+
+impl Sense {
+    /// Whether a value is beyond the level.
+    pub fn exceeds(self, x: f64, level: f64) -> bool {
+        match self {
+            Self::Above => x > level,
+            Self::Below => x < level,
+            Self::Magnitude => x.abs() > level,
+        }
+    }
+}
+
+/// The instant that all lanes found, or none.
+///
+/// # Errors
+/// [`Trouble::LeavesLockstep`] with the first lane that found another than lane 0.
+pub fn common(found: &[Option<f64>], time: f64) -> Result<Option<f64>, Trouble> {
+    match found.iter().position(|f| *f != found[0]) {
+        Some(lane) => Err(Trouble::LeavesLockstep { lane, time }),
+        None => Ok(found.first().copied().flatten()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_magnitude_that_changes_sign_crosses_twice() {
+        let s = Stretch { before: 1.0, t: 2.0, then: 4.0, now: -4.0 };
+        let found: Vec<_> = s.crossings(Sense::Magnitude, 2.0).collect();
+        assert_eq!(found, [(1.25, false), (1.75, true)]);
+        assert_eq!(s.crossings(Sense::Above, 2.0).collect::<Vec<_>>(), [(1.25, false)]);
+        assert_eq!(s.crossings(Sense::Below, -2.0).collect::<Vec<_>>(), [(1.75, true)]);
+        assert_eq!(s.crossings(Sense::Magnitude, 5.0).count(), 0);
+        // From 4 to −4 in 1 s: twice the triangle's I²t/3 (vectors.json C28, derived) with I = 4, t = 0.5.
+        assert!((s.square_integral(1.0, 2.0) - 2.0 * 16.0 * 0.5 / 3.0).abs() < 1e-15);
+    }
+}

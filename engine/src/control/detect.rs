@@ -1,0 +1,275 @@
+//! What a guard trips on: a level held for a time, or an inverse-time sum.
+//!
+//! Detectors find instants between step boundaries on the straight line of what they watch, lane by lane; the lanes
+//! have to agree only where a detector decides.
+
+use super::board::Board;
+use super::crossing::{Sense, Stretch, common};
+use super::{duration, require};
+use crate::arithmetic::lane::Lane;
+use crate::circuit::graph::LineId;
+use crate::circuit::probe::Probe;
+use crate::trouble::{CircuitTrouble, Trouble};
+
+/// A time after each turn-on during which a detector doesn't look.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Blanking {
+    /// The line whose change to true begins it (a drive's [`state`](super::drive::Gate::state)).
+    pub line: LineId,
+    /// How long, s.
+    pub time: f64,
+    /// Whether the detector looks only while the line is true (desaturation sensing: a blocking switch has high
+    /// voltage by right).
+    pub only_on: bool,
+}
+
+/// Trips when a quantity has been beyond a threshold for a time.
+#[derive(Clone, Debug)]
+pub struct Level<L> {
+    /// What is watched.
+    pub probe: Probe,
+    /// Which side of the threshold counts.
+    pub sense: Sense,
+    /// Threshold, in the probe's unit.
+    pub threshold: L,
+    /// Time after turn-on that doesn't count.
+    pub blanking: Option<Blanking>,
+    /// How long the quantity must stay beyond, s; coming back begins anew.
+    pub filter: f64,
+}
+
+/// How the sum of an inverse-time detector comes back below pick-up.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Cooling {
+    /// At a constant rate, A² (A²s per s).
+    Rate(f64),
+    /// Exponentially, with a time constant in s.
+    TimeConstant(f64),
+}
+
+/// Trips when ∫ (i² − i_n²) dt, taken while |i| is above pick-up, reaches a limit: for constant current after
+/// limit / (i² − i_n²), the adiabatic limit of an overload (the I²t form of inverse-time tripping; IEC 60255-151 has
+/// the family, from memory).
+#[derive(Clone, Debug)]
+pub struct InverseTime<L> {
+    /// The current watched.
+    pub probe: Probe,
+    /// Current above which the sum grows, A.
+    pub pick_up: L,
+    /// Current i_n that may flow for ever, A; at most the pick-up.
+    pub rated: L,
+    /// The sum that trips, A²s.
+    pub limit: L,
+    /// What happens below pick-up.
+    pub cooling: Cooling,
+}
+
+/// What a guard trips on.
+#[derive(Clone, Debug)]
+pub enum Criterion<L> {
+    /// A level held for a time.
+    Level(Level<L>),
+    /// An inverse-time sum.
+    InverseTime(InverseTime<L>),
+}
+
+/// A criterion with its state.
+#[derive(Clone, Debug)]
+pub(super) struct Detector<L> {
+    pub(super) criterion: Criterion<L>,
+    lanes: Vec<LaneState>,
+    found: Vec<Option<f64>>,
+    due: Option<f64>,
+}
+
+#[derive(Clone, Copy, Debug, Default)]
+struct LaneState {
+    /// Since when the quantity is beyond the threshold, or the sum beyond its limit, s.
+    since: Option<f64>,
+    /// Sum, A²s.
+    sum: f64,
+}
+
+impl<L: Lane> Criterion<L> {
+    /// What is watched.
+    pub fn probe(&self) -> &Probe {
+        match self {
+            Self::Level(x) => &x.probe,
+            Self::InverseTime(x) => &x.probe,
+        }
+    }
+
+    /// In words, for the event.
+    pub(super) fn words(&self) -> String {
+        match self {
+            Self::Level(x) => {
+                let side = match x.sense {
+                    Sense::Above => "above",
+                    Sense::Below => "below",
+                    Sense::Magnitude => "magnitude above",
+                };
+                format!("{side} {} {}", x.threshold.lane(0), x.probe.unit())
+            }
+            Self::InverseTime(x) => format!("inverse-time sum reaches {} A²s", x.limit.lane(0)),
+        }
+    }
+
+    fn checked(&self, guard: &str) -> Result<(), CircuitTrouble> {
+        let zero = L::splat(0.0);
+        match self {
+            Self::Level(x) => {
+                duration(guard, "filter time", x.filter)?;
+                if let Some(b) = &x.blanking {
+                    duration(guard, "blanking time", b.time)?;
+                }
+                let signed = x.sense != Sense::Magnitude || L::all(x.threshold.ge(zero));
+                let good = x.threshold.is_finite() && signed;
+                let say =
+                    || format!("threshold is {}, expected a number, not below zero", x.threshold.lane(0));
+                require(guard, good, say)
+            }
+            Self::InverseTime(x) => {
+                let (rate, unit) = match x.cooling {
+                    Cooling::Rate(r) => (r, "A²"),
+                    Cooling::TimeConstant(tau) => (tau, "s"),
+                };
+                let positive = |what: &str, y: L| {
+                    let good = y.is_finite() && L::all(y.gt(zero));
+                    require(guard, good, || format!("{what} is {}, expected above zero", y.lane(0)))
+                };
+                positive("pick-up current", x.pick_up)?;
+                positive("I²t limit", x.limit)?;
+                let within = L::all(x.rated.ge(zero)) && L::all(x.rated.le(x.pick_up));
+                require(guard, within, || {
+                    let (rated, pick_up) = (x.rated.lane(0), x.pick_up.lane(0));
+                    format!("rated current is {rated} A, expected from zero to the pick-up of {pick_up} A")
+                })?;
+                let good = rate > 0.0 && rate.is_finite();
+                require(guard, good, || format!("cooling is {rate} {unit}, expected above zero"))
+            }
+        }
+    }
+}
+
+impl<L: Lane> Detector<L> {
+    pub(super) fn new(guard: &str, criterion: Criterion<L>) -> Result<Self, CircuitTrouble> {
+        criterion.checked(guard)?;
+        let lanes = vec![LaneState::default(); L::WIDTH];
+        Ok(Self { criterion, lanes, found: vec![None; L::WIDTH], due: None })
+    }
+
+    /// The next instant at which it decides if nothing changes.
+    pub(super) fn due(&self) -> Option<f64> {
+        self.due
+    }
+
+    /// Looks at a step; gives the instant, at or before its end, at which the criterion was met, not before `from`.
+    pub(super) fn look(
+        &mut self,
+        (before, t): (f64, f64),
+        (then, now): (L, L),
+        from: f64,
+        board: &Board<L>,
+    ) -> Result<Option<f64>, Trouble> {
+        self.due = None;
+        for k in 0..L::WIDTH {
+            let stretch = Stretch { before, t, then: then.lane(k), now: now.lane(k) };
+            let state = &mut self.lanes[k];
+            let decided = match &self.criterion {
+                Criterion::Level(x) => level(state, x, k, stretch, from, board),
+                Criterion::InverseTime(x) => inverse_time(state, x, k, stretch, from),
+            };
+            self.found[k] = decided.filter(|&at| at <= t);
+            if let Some(at) = decided.filter(|&at| at > t && at.is_finite()) {
+                self.due = Some(self.due.map_or(at, |d| d.min(at)));
+            }
+        }
+        common(&self.found, t)
+    }
+}
+
+/// When the level has been exceeded long enough: at or before the end of the stretch, or later if it stays so.
+fn level<L: Lane>(
+    state: &mut LaneState,
+    x: &Level<L>,
+    lane: usize,
+    stretch: Stretch,
+    from: f64,
+    board: &Board<L>,
+) -> Option<f64> {
+    let threshold = x.threshold.lane(lane);
+    let open = match x.blanking {
+        Some(b) if board.line(b.line) => board.since(b.line) + b.time,
+        Some(b) if b.only_on => f64::INFINITY,
+        _ => f64::NEG_INFINITY,
+    };
+    let decided = |since: f64| since.max(open).max(from) + x.filter;
+    let mut met = None;
+    for (instant, up) in stretch.crossings(x.sense, threshold) {
+        if up {
+            state.since = Some(instant);
+        } else {
+            met = met.or(state.since.map(decided).filter(|&at| at <= instant));
+            state.since = None;
+        }
+    }
+    if x.sense.exceeds(stretch.now, threshold) {
+        // Beyond the threshold from the start.
+        state.since = state.since.or(Some(stretch.t));
+    }
+    met.or(state.since.map(decided))
+}
+
+fn inverse_time<L: Lane>(
+    state: &mut LaneState,
+    x: &InverseTime<L>,
+    lane: usize,
+    stretch: Stretch,
+    from: f64,
+) -> Option<f64> {
+    let (pick_up, limit) = (x.pick_up.lane(lane), x.limit.lane(lane));
+    let (mut at, mut heats) = (stretch.before, stretch.then.abs() > pick_up);
+    let ends = stretch.crossings(Sense::Magnitude, pick_up).chain([(stretch.t, false)]);
+    let mut met = None;
+    for (end, then_heats) in ends {
+        if heats {
+            let rated = x.rated.lane(lane);
+            let gain = |to: f64| stretch.square_integral(at, to) - rated * rated * (to - at);
+            let all = gain(end);
+            if state.since.is_none() && state.sum + all >= limit {
+                let missing = limit - state.sum;
+                state.since = Some(rises_to(gain, missing, at, end));
+            }
+            state.sum += all;
+        } else {
+            let rest = end - at;
+            let cooled = match x.cooling {
+                Cooling::Rate(rate) => (state.sum - rate * rest).max(0.0),
+                Cooling::TimeConstant(tau) => state.sum * Lane::exp(-rest / tau),
+            };
+            if cooled < limit {
+                met = met.or(state.since.map(|s| s.max(from)).filter(|&s| s <= end));
+                state.since = None;
+            }
+            state.sum = cooled;
+        }
+        (at, heats) = (end, then_heats);
+    }
+    met.or(state.since.map(|s| s.max(from)))
+}
+
+/// Where a rising function, zero at `from`, reaches a value that it exceeds at `to`: by bisection to the last digit.
+fn rises_to(f: impl Fn(f64) -> f64, value: f64, from: f64, to: f64) -> f64 {
+    let (mut low, mut high) = (from, to);
+    loop {
+        let middle = low + 0.5 * (high - low);
+        if middle <= low || middle >= high {
+            return high;
+        }
+        if f(middle) < value {
+            low = middle;
+        } else {
+            high = middle;
+        }
+    }
+}

@@ -1,0 +1,226 @@
+//! Guards: they watch, trip after blanking, filter and delay, latch, retry a number of times, and lock out.
+//!
+//! A guard decides at the instant a criterion is met (see [`detect`](super::detect)) and sets its trip line a
+//! propagation delay later. Where the crossing is found between two boundaries and filter plus delay are shorter
+//! than the rest of that step, the line is set at the end of the step, the earliest instant that is left.
+
+use super::board::Board;
+use super::detect::{Criterion, Detector};
+use super::let_through::{LetThrough, Meter};
+use super::{Controller, Seen, duration, require};
+use crate::arithmetic::lane::Lane;
+use crate::circuit::graph::LineId;
+use crate::circuit::probe::Probe;
+use crate::recorder::{Event, EventKind};
+use crate::trouble::{CircuitTrouble, Trouble};
+
+/// Automatic retries after a trip.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Retry {
+    /// How many; with none, the first trip locks out.
+    pub number: u32,
+    /// From the trip to the next try, s.
+    pub wait: f64,
+    /// Time without a trip after which the count begins anew, s; ∞ for never.
+    pub healthy: f64,
+}
+
+impl Retry {
+    /// The first trip locks out.
+    pub const NONE: Self = Self { number: 0, wait: 0.0, healthy: f64::INFINITY };
+}
+
+/// What a guard is made of.
+#[derive(Clone, Debug)]
+pub struct Settings<L> {
+    /// What it trips on; the first that is met counts.
+    pub criteria: Vec<Criterion<L>>,
+    /// From the decision to the change of the trip line, s.
+    pub delay: f64,
+    /// The line it sets: an inhibit of drives.
+    pub trip: LineId,
+    /// What happens after a trip.
+    pub retry: Retry,
+    /// A line whose change to true ends a latched trip and begins the count anew.
+    pub reset: Option<LineId>,
+    /// What is measured of each fault that trips it.
+    pub let_through: Option<LetThrough<L>>,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum State {
+    /// Watches since an instant.
+    Watching(f64),
+    /// Has decided; the line follows at an instant, for the criterion of a number.
+    Deciding(f64, usize),
+    /// The line is set until an instant.
+    Tripped(f64),
+    LockedOut,
+}
+
+/// Watches, trips, retries, locks out.
+#[derive(Clone, Debug)]
+pub struct Guard<L> {
+    name: String,
+    detectors: Vec<Detector<L>>,
+    meter: Option<Meter<L>>,
+    delay: f64,
+    trip: LineId,
+    retry: Retry,
+    reset: Option<LineId>,
+    /// Retries used.
+    used: u32,
+    state: State,
+    /// The last trip, s.
+    last_trip: f64,
+    /// When the reset line changed last, as seen so far, s.
+    reset_seen: f64,
+}
+
+impl<L: Lane> Guard<L> {
+    /// A guard that watches from the start.
+    ///
+    /// # Errors
+    /// When there is nothing to trip on, or a setting is outside what it can be.
+    pub fn new(name: &str, settings: Settings<L>) -> Result<Self, CircuitTrouble> {
+        require(name, !settings.criteria.is_empty(), || "has nothing to trip on".into())?;
+        duration(name, "delay", settings.delay)?;
+        duration(name, "waiting time", settings.retry.wait)?;
+        let (number, wait, healthy) = (settings.retry.number, settings.retry.wait, settings.retry.healthy);
+        require(name, number == 0 || wait > 0.0, || "waiting time is 0 s, expected above zero".into())?;
+        require(name, healthy >= 0.0, || format!("healthy time is {healthy} s, expected zero or above"))?;
+        let detectors: Result<Vec<_>, _> =
+            settings.criteria.into_iter().map(|c| Detector::new(name, c)).collect();
+        let meter = settings.let_through.map(|m| Meter::new(name, m)).transpose()?;
+        Ok(Self {
+            name: name.to_string(),
+            detectors: detectors?,
+            meter,
+            delay: settings.delay,
+            trip: settings.trip,
+            retry: settings.retry,
+            reset: settings.reset,
+            used: 0,
+            state: State::Watching(f64::NEG_INFINITY),
+            last_trip: f64::NEG_INFINITY,
+            reset_seen: f64::NEG_INFINITY,
+        })
+    }
+
+    fn note(
+        &self,
+        board: &mut Board<L>,
+        time: f64,
+        kind: EventKind,
+        note: String,
+        value: (f64, &'static str),
+    ) {
+        let subject = self.name.clone();
+        board.note(Event { time, kind, subject, note, value: value.0, unit: value.1 });
+    }
+
+    /// The reset line went to true.
+    fn resets(&mut self, board: &mut Board<L>) {
+        let Some(reset) = self.reset else { return };
+        let since = board.since(reset);
+        if since <= self.reset_seen {
+            return;
+        }
+        self.reset_seen = since;
+        if board.line(reset) && matches!(self.state, State::Tripped(_) | State::LockedOut) {
+            board.forget(self.trip);
+            board.set(self.trip, false);
+            self.used = 0;
+            self.state = State::Watching(since);
+            self.note(board, since, EventKind::Control, "is reset".into(), (f64::NAN, ""));
+        }
+    }
+
+    fn trips(&mut self, seen: &Seen<'_, L>, board: &mut Board<L>, at: f64, cause: usize) {
+        let criterion = &self.detectors[cause].criterion;
+        let value = (seen.at(cause, at).lane(0), criterion.probe().unit());
+        let words = criterion.words();
+        self.last_trip = at;
+        self.note(board, at, EventKind::Trip, words, value);
+        if self.used < self.retry.number {
+            self.used += 1;
+            let until = at + self.retry.wait;
+            board.set_at(self.trip, false, until);
+            self.state = State::Tripped(until);
+        } else {
+            let note = format!("{} of {} retries used", self.used, self.retry.number);
+            self.note(board, at, EventKind::LockOut, note, (f64::NAN, ""));
+            self.state = State::LockedOut;
+        }
+    }
+}
+
+impl<L: Lane> Controller<L> for Guard<L> {
+    fn name(&self) -> &str {
+        &self.name
+    }
+
+    fn probes(&self) -> Vec<Probe> {
+        let criteria = self.detectors.iter().map(|d| d.criterion.probe().clone());
+        criteria.chain(self.meter.iter().map(|m| m.what.probe.clone())).collect()
+    }
+
+    fn look(&mut self, seen: &Seen<'_, L>, board: &mut Board<L>) -> Result<(), Trouble> {
+        self.resets(board);
+        let from = match self.state {
+            State::Watching(from) => from,
+            _ => f64::INFINITY,
+        };
+        let mut met: Option<(f64, usize)> = None;
+        for (k, detector) in self.detectors.iter_mut().enumerate() {
+            let span = (seen.before, seen.t);
+            let found = detector.look(span, (seen.then[k], seen.now[k]), from, board)?;
+            if let Some(at) = found.filter(|&at| met.is_none_or(|m| at < m.0)) {
+                met = Some((at, k));
+            }
+        }
+        if let (State::Watching(since), Some((decided, cause))) = (self.state, met) {
+            if decided - since.max(self.last_trip) >= self.retry.healthy {
+                self.used = 0;
+            }
+            let at = (decided + self.delay).max(seen.t);
+            board.set_at(self.trip, true, at);
+            self.state = State::Deciding(at, cause);
+        }
+        if let State::Deciding(at, cause) = self.state
+            && seen.t >= at
+        {
+            self.trips(seen, board, at, cause);
+        }
+        let cleared = self.meter.as_mut().and_then(|m| m.look(seen, self.detectors.len()));
+        if let Some(fault) = cleared.filter(|f| self.last_trip >= f.begin) {
+            let note = format!("let-through I²t since t = {:.9e} s, peak {:.6} A", fault.begin, fault.peak);
+            self.note(board, fault.end, EventKind::Cleared, note, (fault.i2t, "A²s"));
+        }
+        if let State::Tripped(until) = self.state
+            && seen.t >= until
+        {
+            self.state = State::Watching(until);
+            let note = format!("try {} of {}", self.used, self.retry.number);
+            self.note(board, until, EventKind::Retry, note, (f64::from(self.used), "1"));
+        }
+        Ok(())
+    }
+
+    fn wakes(&self, t: f64) -> Option<f64> {
+        let own = match self.state {
+            State::Deciding(at, _) | State::Tripped(at) => Some(at),
+            State::Watching(_) | State::LockedOut => None,
+        };
+        let due = self.detectors.iter().filter_map(Detector::due);
+        due.chain(own).filter(|&at| at > t).min_by(f64::total_cmp)
+    }
+
+    fn boxed(&self) -> Box<dyn Controller<L>> {
+        Box::new(self.clone())
+    }
+}
+
+#[cfg(test)]
+#[path = "guard_tests.rs"]
+mod tests;

@@ -1,0 +1,195 @@
+//! Two-point current control: command on below a lower bound, off above an upper one; ends when a second quantity
+//! has reached its value (a bank that is charged in current-limited pulses), and then holds the command on.
+
+use super::board::Board;
+use super::crossing::{Sense, Stretch, common};
+use super::{Controller, Seen, agree, duration, require};
+use crate::arithmetic::lane::Lane;
+use crate::circuit::graph::LineId;
+use crate::circuit::probe::Probe;
+use crate::recorder::{Event, EventKind};
+use crate::trouble::{CircuitTrouble, Trouble};
+
+/// What a two-point controller is made of.
+#[derive(Clone, Debug)]
+pub struct Settings<L> {
+    /// The quantity held between the bounds.
+    pub probe: Probe,
+    /// The command goes on when the quantity is at or below this.
+    pub lower: L,
+    /// The command goes off when the quantity is at or above this.
+    pub upper: L,
+    /// The line it sets.
+    pub command: LineId,
+    /// The line that lets it work; without one it works from the start.
+    pub run: Option<LineId>,
+    /// Shortest time on, s.
+    pub min_on: f64,
+    /// Shortest time off, s.
+    pub min_off: f64,
+    /// From a crossing to the change of the command, s. A crossing is found at the end of the step it lies in: with
+    /// a delay shorter than the rest of that step, the command changes there.
+    pub delay: f64,
+    /// The quantity and the value, reached from below, at which the task is done.
+    pub until: Option<(Probe, L)>,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum State {
+    Idle,
+    /// The command has been on or off since an instant, may change from another on, and changes at a third if that
+    /// is ordered.
+    Working {
+        on: bool,
+        since: f64,
+        earliest: f64,
+        order: Option<f64>,
+    },
+    Done,
+}
+
+/// Holds a quantity between two bounds by switching a command.
+#[derive(Clone, Debug)]
+pub struct Hysteretic<L> {
+    name: String,
+    with: Settings<L>,
+    state: State,
+    found: Vec<Option<f64>>,
+}
+
+impl<L: Lane> Hysteretic<L> {
+    /// A controller that waits for its `run` line.
+    ///
+    /// # Errors
+    /// When the lower bound is not below the upper one, or a time is no number or below zero.
+    pub fn new(name: &str, with: Settings<L>) -> Result<Self, CircuitTrouble> {
+        let good = with.lower.is_finite() && with.upper.is_finite() && L::all(with.lower.lt(with.upper));
+        require(name, good, || {
+            let (lower, upper) = (with.lower.lane(0), with.upper.lane(0));
+            format!("lower bound is {lower}, upper bound is {upper}, expected lower below upper")
+        })?;
+        duration(name, "shortest time on", with.min_on)?;
+        duration(name, "shortest time off", with.min_off)?;
+        duration(name, "delay", with.delay)?;
+        if let Some((_, value)) = &with.until {
+            require(name, value.is_finite(), || {
+                format!("end value is {}, expected a number", value.lane(0))
+            })?;
+        }
+        Ok(Self { name: name.to_string(), with, state: State::Idle, found: vec![None; L::WIDTH] })
+    }
+
+    fn note(&self, board: &mut Board<L>, time: f64, note: &str, value: (f64, &'static str)) {
+        let subject = self.name.clone();
+        let (note, kind) = (note.to_string(), EventKind::Control);
+        board.note(Event { time, kind, subject, note, value: value.0, unit: value.1 });
+    }
+
+    fn shortest(&self, on: bool) -> f64 {
+        if on { self.with.min_on } else { self.with.min_off }
+    }
+
+    /// Whether the end value has been reached.
+    fn is_done(&self, seen: &Seen<'_, L>) -> Result<bool, Trouble> {
+        match &self.with.until {
+            Some((_, value)) => agree::<L>(seen.now[1].ge(*value), seen.t),
+            None => Ok(false),
+        }
+    }
+
+    /// The instant of the next change of the command, if a bound is reached by now.
+    fn change(
+        &mut self,
+        seen: &Seen<'_, L>,
+        on: bool,
+        since: f64,
+        earliest: f64,
+    ) -> Result<Option<f64>, Trouble> {
+        let bound = if on { self.with.upper } else { self.with.lower };
+        let sense = if on { Sense::Above } else { Sense::Below };
+        for k in 0..L::WIDTH {
+            let (then, now, bound) = (seen.then[0].lane(k), seen.now[0].lane(k), bound.lane(k));
+            let stretch = Stretch { before: seen.before, t: seen.t, then, now };
+            let crossing = stretch.crossings(sense, bound).find(|c| c.1).map(|c| c.0.max(since));
+            // Beyond the bound all along: since the command changed, as far as this controller is concerned.
+            let all_along = (sense.exceeds(now, bound) || now == bound).then_some(since.max(seen.before));
+            let reached = crossing.or(all_along);
+            self.found[k] = reached.map(|at| (at + self.with.delay).max(earliest).max(seen.t));
+        }
+        common(&self.found, seen.t)
+    }
+}
+
+impl<L: Lane> Controller<L> for Hysteretic<L> {
+    fn name(&self) -> &str {
+        &self.name
+    }
+
+    fn probes(&self) -> Vec<Probe> {
+        let until = self.with.until.iter().map(|u| u.0.clone());
+        [self.with.probe.clone()].into_iter().chain(until).collect()
+    }
+
+    fn look(&mut self, seen: &Seen<'_, L>, board: &mut Board<L>) -> Result<(), Trouble> {
+        let (t, command) = (seen.t, self.with.command);
+        if !self.with.run.is_none_or(|line| board.line(line)) {
+            if self.state != State::Idle {
+                board.forget(command);
+                board.set(command, false);
+                self.note(board, t, "stops", (f64::NAN, ""));
+                self.state = State::Idle;
+            }
+            return Ok(());
+        }
+        if self.state == State::Idle {
+            self.note(board, t, "starts", (f64::NAN, ""));
+            // No time off has to pass before the first pulse.
+            self.state = State::Working { on: false, since: t, earliest: t, order: None };
+        }
+        let State::Working { mut on, mut since, mut earliest, mut order } = self.state else {
+            return Ok(());
+        };
+        if self.is_done(seen)? {
+            board.forget(command);
+            board.set(command, true);
+            let unit = self.with.until.as_ref().map_or("", |u| u.0.unit());
+            self.note(board, t, "is done and holds its command on", (seen.now[1].lane(0), unit));
+            self.state = State::Done;
+            return Ok(());
+        }
+        if let Some(at) = order
+            && t >= at
+        {
+            (on, since, order) = (!on, at, None);
+            earliest = at + self.shortest(on);
+        }
+        if order.is_none()
+            && let Some(at) = self.change(seen, on, since, earliest)?
+        {
+            board.set_at(command, !on, at);
+            if at <= t {
+                (on, since) = (!on, at);
+                earliest = at + self.shortest(on);
+            } else {
+                order = Some(at);
+            }
+        }
+        self.state = State::Working { on, since, earliest, order };
+        Ok(())
+    }
+
+    fn wakes(&self, t: f64) -> Option<f64> {
+        match self.state {
+            State::Working { order, .. } => order.filter(|&at| at > t),
+            _ => None,
+        }
+    }
+
+    fn boxed(&self) -> Box<dyn Controller<L>> {
+        Box::new(self.clone())
+    }
+}
+
+#[cfg(test)]
+#[path = "hysteretic_tests.rs"]
+mod tests;

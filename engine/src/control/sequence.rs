@@ -1,0 +1,101 @@
+//! Happenings at stated instants: a line is set, a switch thrown, a note made.
+
+use super::board::Board;
+use super::{Controller, Seen, require};
+use crate::arithmetic::lane::Lane;
+use crate::circuit::graph::{ChoiceId, LineId};
+use crate::recorder::{Event, EventKind};
+use crate::trouble::{CircuitTrouble, Trouble};
+
+/// What happens.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Deed {
+    /// A line takes a state.
+    Set(LineId, bool),
+    /// A choice takes an option (a switch opens or closes).
+    Choose(ChoiceId, usize),
+    /// Nothing but the note.
+    Note,
+}
+
+/// Something that happens at a stated instant.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Happening {
+    /// s.
+    pub at: f64,
+    /// To which component or line, for the event.
+    pub subject: String,
+    /// In words, for the event.
+    pub note: String,
+    /// What.
+    pub deed: Deed,
+}
+
+/// Carries out happenings in the order of their instants; those at one instant in the order given.
+#[derive(Clone, Debug)]
+pub struct Sequence {
+    name: String,
+    happenings: Vec<Happening>,
+    /// The first whose note is still to be made, and the first that is still to be ordered.
+    next: usize,
+    ordered: usize,
+}
+
+impl Sequence {
+    /// A sequence from happenings in any order.
+    ///
+    /// # Errors
+    /// When an instant is no number.
+    pub fn new(name: &str, mut happenings: Vec<Happening>) -> Result<Self, CircuitTrouble> {
+        for h in &happenings {
+            let say = || format!("`{}` happens at {} s, expected a number", h.note, h.at);
+            require(name, h.at.is_finite(), say)?;
+        }
+        happenings.sort_by(|a, b| a.at.total_cmp(&b.at));
+        Ok(Self { name: name.to_string(), happenings, next: 0, ordered: 0 })
+    }
+}
+
+impl<L: Lane> Controller<L> for Sequence {
+    fn name(&self) -> &str {
+        &self.name
+    }
+
+    fn look(&mut self, seen: &Seen<'_, L>, board: &mut Board<L>) -> Result<(), Trouble> {
+        // What has come, and all of the next instant: so every line changes where it should, whoever looks first.
+        let upcoming = self.happenings[self.next..].iter().map(|h| h.at).find(|&at| at > seen.t);
+        let until = upcoming.unwrap_or(seen.t);
+        while let Some(h) = self.happenings.get(self.ordered).filter(|h| h.at <= until) {
+            match h.deed {
+                Deed::Set(line, value) => board.set_at(line, value, h.at),
+                Deed::Choose(choice, option) => board.choose_at(choice, option, h.at),
+                Deed::Note => {}
+            }
+            self.ordered += 1;
+        }
+        while let Some(h) = self.happenings.get(self.next).filter(|h| h.at <= seen.t) {
+            board.note(Event {
+                time: h.at.max(seen.before),
+                kind: EventKind::Happening,
+                subject: h.subject.clone(),
+                note: h.note.clone(),
+                value: f64::NAN,
+                unit: "",
+            });
+            self.next += 1;
+        }
+        Ok(())
+    }
+
+    fn wakes(&self, t: f64) -> Option<f64> {
+        self.happenings.get(self.next).map(|h| h.at).filter(|&at| at > t)
+    }
+
+    fn boxed(&self) -> Box<dyn Controller<L>> {
+        Box::new(self.clone())
+    }
+}
+
+#[cfg(test)]
+#[path = "sequence_tests.rs"]
+mod tests;
