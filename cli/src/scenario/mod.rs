@@ -1,5 +1,6 @@
 //! Scenario files: as typed ([`raw`]), checked against the key tables, then as meant.
 
+pub mod build;
 pub mod conform;
 pub mod fields;
 pub mod include;

@@ -8,6 +8,8 @@ mod parts;
 mod thermal;
 mod timing;
 
+pub(crate) use lines::set_lines;
+
 use std::collections::BTreeMap;
 use std::path::Path;
 

@@ -64,10 +64,6 @@ impl Parts {
     }
 }
 
-fn shipped() -> &'static [(&'static str, &'static str)] {
-    &[]
-}
-
 fn read(
     name: &str,
     place: &Place,
@@ -88,7 +84,7 @@ fn read(
             }
         }
     } else {
-        let shipped = shipped();
+        let shipped = joulestep_models::parts::shipped();
         let Some((_, text)) = shipped.iter().find(|p| p.0 == name) else {
             let names: Vec<&str> = shipped.iter().map(|p| p.0).collect();
             let found = format!("no shipped part is named `{name}`");
