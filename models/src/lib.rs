@@ -18,3 +18,4 @@ pub mod devices;
 
 // above the catalogue
 pub mod lookup;
+pub mod parts;

@@ -181,8 +181,11 @@ pub fn quantity(
         Range::Positive | Range::NotNegative => format!("`{shown}` is below zero"),
         _ => format!("`{shown}` is out of range"),
     };
-    let example =
-        if matches!(range, Range::Between(..)) { String::new() } else { format!(" such as {example}") };
+    let example = match range {
+        Range::Between(..) if unit == "1" => String::new(),
+        Range::Between(..) => format!(" {unit}"),
+        _ => format!(" such as {example}"),
+    };
     Err((found, format!("{kind} {}{example}", range_words(range)), None))
 }
 

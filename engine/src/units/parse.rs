@@ -161,15 +161,17 @@ fn times(a: Unit, b: Unit) -> Option<Unit> {
     Some(Unit { dimension, ten: a.ten + b.ten, factor: a.factor * b.factor })
 }
 
-/// Reads a quantity that must have the dimension of `unit`, in SI base units (°C for `degC`).
+/// Reads a quantity that must have the dimension of `unit`, and gives it in that unit. All units in use are coherent
+/// SI units, so the value is in SI base units, but for `degC` and `eV`.
 ///
 /// # Errors
 /// When it cannot be read or measures something else.
 pub fn in_unit(text: &str, unit: &str) -> Result<f64, UnitTrouble> {
-    let wanted = parse_unit(unit)?.dimension;
+    let target = parse_unit(unit)?;
+    let wanted = target.dimension;
     let found = read(text, &wanted.example())?;
     if found.dimension == wanted {
-        return Ok(found.value);
+        return Ok(if is_coherent(&target) { found.value } else { found.value / size(&target) });
     }
     let kind = if found.dimension == Dimension::default() {
         "a plain number without a unit".to_string()
@@ -184,18 +186,29 @@ pub fn in_unit(text: &str, unit: &str) -> Result<f64, UnitTrouble> {
     })
 }
 
+/// Whether numbers in this unit are numbers in SI base units.
+fn is_coherent(unit: &Unit) -> bool {
+    unit.ten == 0 && unit.factor == 1.0
+}
+
+fn size(unit: &Unit) -> f64 {
+    unit.factor * 10f64.powi(unit.ten)
+}
+
 /// A number typed without a unit, where `unit` is expected: taken as SI base units. A temperature on the scale
-/// needs its unit, since 25 could mean 25 °C or 25 K.
+/// needs its unit, since 25 could mean 25 °C or 25 K; so does what is usually not told in SI units (`eV`).
 ///
 /// # Errors
 /// When it is not finite, or is a temperature.
 pub fn bare_in(number: f64, unit: &str) -> Result<f64, UnitTrouble> {
-    let wanted = parse_unit(unit)?.dimension;
-    let (text, example) = (number.to_string(), wanted.example());
+    let target = parse_unit(unit)?;
+    let wanted = target.dimension;
+    let coherent = is_coherent(&target);
+    let (text, example) = (number.to_string(), if coherent { wanted.example() } else { format!("\"1 {unit}\"") });
     if !number.is_finite() {
         return Err(UnitTrouble::NotFinite { text, example });
     }
-    if wanted.on_scale {
+    if wanted.on_scale || !coherent {
         let found = "a plain number without a unit".into();
         return Err(UnitTrouble::WrongDimension { text, found, expected: wanted.kind(), example });
     }
@@ -272,6 +285,8 @@ mod tests {
         assert_eq!(in_unit("120 W/(m K)", "W/(m K)"), Ok(120.0));
         assert_eq!(in_unit("1 mΩ·cm²", "ohm m^2"), Ok(1e-7));
         assert_eq!(in_unit("1 kg", "kg"), Ok(1.0));
+        assert_eq!(in_unit("1.2 eV", "eV"), Ok(1.2));
+        assert!(bare_in(1.2, "eV").is_err());
     }
 
     #[test]

@@ -69,15 +69,7 @@ impl Resolve<'_> {
                 Some(nodes.clone())
             }
             Content::Map(map) => {
-                let mut good = !open_ended;
-                if open_ended {
-                    self.tell(
-                        fields.place_of("pins"),
-                        fields.key("pins"),
-                        "a table, but this kind has any number of pins",
-                        "a list of nodes",
-                    );
-                }
+                let mut good = true;
                 for (pin, _) in map {
                     if !fixed.contains(&pin.name.as_str()) {
                         let d = Diagnostic::new(

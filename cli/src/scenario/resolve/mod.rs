@@ -155,6 +155,7 @@ impl Resolve<'_> {
                 "at least one [[component]]",
             );
         }
+        let complete = components.iter().all(Option::is_some);
         let scenario = Scenario {
             sources: Sources::default(),
             title: root.text("title").unwrap_or("").to_string(),
@@ -169,12 +170,15 @@ impl Resolve<'_> {
             steps: steps?,
         };
         self.lines(&scenario);
-        self.cross_check(&scenario);
+        self.heat_inputs(&scenario);
+        // Nodes of components that were refused would be missed here.
+        if complete {
+            self.gate_nodes(&scenario);
+        }
         Some(scenario)
     }
 
-    /// What one table says of another.
-    fn cross_check(&mut self, scenario: &Scenario) {
+    fn heat_inputs(&mut self, scenario: &Scenario) {
         let inputs: Vec<&str> = scenario.thermal.input_names();
         for component in &scenario.components {
             for (_, input) in &component.heat {

@@ -1,0 +1,289 @@
+//! Over every model of the catalogue: its table of parameters, and, for what becomes a device, derivatives, lanes and
+//! charge.
+
+use std::collections::BTreeSet;
+
+use joulestep_engine::arithmetic::lane::Lane;
+use joulestep_engine::circuit::graph::{Body, Circuit};
+use joulestep_engine::circuit::law::{Device, stamp_len};
+use joulestep_models::devices::catalogue;
+use joulestep_models::lookup::find;
+use joulestep_models::model::{Built, Range, Shape, Value};
+use joulestep_models::parts::shipped;
+use wide::{f64x4, f64x8};
+
+use crate::common::catalogued::{part, values};
+
+/// Numbers with which a model can be built; several sets where a model has several laws.
+fn samples(kind: &str) -> Vec<Vec<(&'static str, f64)>> {
+    let from_part = |name: &str| part(name).1;
+    let textbook_charges = || {
+        vec![
+            ("gate-drain-capacitance", 1e-9),
+            ("gate-source-capacitance", 2e-9),
+            ("drain-source-capacitance", 3e-10),
+        ]
+    };
+    match kind {
+        "resistor" => {
+            vec![vec![("resistance", 10.0)], vec![("resistance", 10.0), ("temperature-coefficient", 4e-3)]]
+        }
+        "capacitor" => {
+            vec![vec![("capacitance", 1e-6)], vec![("capacitance", 1e-3), ("series-resistance", 0.01)]]
+        }
+        "inductor" => vec![vec![("inductance", 1e-6)]],
+        "coupled-inductors" => vec![vec![("coupling", 0.5)]],
+        "voltage-source" | "current-source" => vec![vec![("value", 5.0)]],
+        "voltage-controlled-voltage" | "current-controlled-current" => vec![vec![("gain", 2.0)]],
+        "voltage-controlled-current" => vec![vec![("transconductance", 2.0)]],
+        "current-controlled-voltage" => vec![vec![("transresistance", 2.0)]],
+        "switch" => vec![vec![]],
+        "nonlinear-capacitor" => vec![
+            vec![("capacitance", 1e-9), ("constant-capacitance", 1e-11)],
+            vec![("capacitance", 1e-9), ("grading", 0.37)],
+            vec![],
+        ],
+        "varistor" => vec![from_part("varistor-400v-bus")],
+        "constant-power" => vec![vec![("power", 5e3), ("minimum-voltage", 200.0)]],
+        "diode" => {
+            vec![from_part("diode-sic-750v-60a"), vec![("saturation-current", 1e-12), ("grading", 0.4)]]
+        }
+        "mosfet" | "jfet" => vec![
+            from_part("stack-750v-5m4")
+                .into_iter()
+                .filter_map(|(key, x)| Some((key.strip_prefix(kind)?.strip_prefix('-')?, x)))
+                .filter(|(key, _)| find::<f64>(kind).unwrap().params.iter().any(|p| p.key == *key))
+                .collect(),
+        ],
+        "stack" => vec![from_part("stack-750v-5m4"), from_part("stack-750v-18m")],
+        "square-law-jfet" => {
+            vec![
+                [
+                    vec![("pinch-off", -7.0), ("gain", 4.0), ("channel-length-modulation", 2e-3)],
+                    textbook_charges(),
+                ]
+                .concat(),
+            ]
+        }
+        "square-law-mosfet" => {
+            vec![
+                [vec![("threshold", 4.0), ("gain", 60.0), ("breakdown-voltage", 30.0)], textbook_charges()]
+                    .concat(),
+            ]
+        }
+        other => panic!("no sample values for `{other}`: add them here"),
+    }
+}
+
+/// Every sample of every model, built.
+fn built<L: Lane>() -> Vec<(String, Circuit<L>, Built)> {
+    let mut out = Vec::new();
+    for entry in catalogue::<L>() {
+        for (number, sample) in samples(entry.kind).iter().enumerate() {
+            let mut circuit = Circuit::new();
+            let pins: Vec<_> =
+                entry.pins.iter().filter(|p| **p != "*").map(|p| circuit.node(&format!("n-{p}"))).collect();
+            let mut values = values(entry, &sample.iter().map(|(k, x)| (*k, *x)).collect::<Vec<_>>());
+            if entry.kind == "nonlinear-capacitor" && number == 2 {
+                let c = [2e-9, 1.2e-9, 9e-10, 2e-10, 1e-10];
+                let points = [0.0, 5.0, 20.0, 100.0, 600.0].into_iter().zip(c.map(L::splat)).collect();
+                values.0.insert("table", Value::Table(points));
+            }
+            if entry.kind == "coupled-inductors" {
+                values.0.insert("inductances", Value::List(vec![L::splat(1e-6), L::splat(4e-6)]));
+            }
+            let label = format!("{}-{number}", entry.kind);
+            let built = (entry.build)(&mut circuit, "x", &pins, &values).unwrap();
+            out.push((label, circuit, built));
+        }
+    }
+    out
+}
+
+/// The devices of all samples, by label.
+fn devices<L: Lane>() -> Vec<(String, Box<dyn Device<L>>)> {
+    let mut out = Vec::new();
+    for (label, circuit, _) in built::<L>() {
+        for component in circuit.components {
+            if let Body::Device(device) = component.body {
+                assert_eq!(component.pins.len(), device.locals() - device.internals() + 1, "{label}");
+                out.push((format!("{label} {}", component.name), device));
+            }
+        }
+    }
+    assert!(out.len() >= 15, "only {} devices", out.len());
+    out
+}
+
+/// Reproducible numbers in [0, 1) (SplitMix64: Steele, Lea & Flood, OOPSLA 2014).
+struct Dice(u64);
+impl Dice {
+    fn roll(&mut self) -> f64 {
+        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
+        let mut z = self.0;
+        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+        ((z ^ (z >> 31)) >> 11) as f64 / (1u64 << 53) as f64
+    }
+    /// Voltages from several regions: around zero, a driven gate, breakdown of a low-voltage die, a high-voltage
+    /// drain, forward bias, and exactly zero.
+    fn voltage(&mut self) -> f64 {
+        let x = 2.0 * self.roll() - 1.0;
+        match (self.roll() * 6.0) as u32 {
+            0 => x,
+            1 => 20.0 * x,
+            2 => 35.0 * x,
+            3 => 800.0 * x.abs(),
+            4 => 1e-3 * x,
+            _ => 0.0,
+        }
+    }
+}
+
+#[test]
+fn tables_are_complete_and_names_unique() {
+    let mut kinds = BTreeSet::new();
+    for entry in catalogue::<f64>() {
+        assert!(kinds.insert(entry.kind), "two kinds `{}`", entry.kind);
+        assert!(
+            !entry.help.is_empty() && !entry.source.is_empty() && !entry.params.is_empty(),
+            "{}",
+            entry.kind
+        );
+        assert!(entry.pins.len() >= 2);
+        let mut keys = BTreeSet::new();
+        for p in entry.params {
+            let at = format!("{}.{}", entry.kind, p.key);
+            assert!(keys.insert(p.key), "two parameters `{at}`");
+            assert!(p.key.bytes().all(|b| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'-'), "{at}");
+            assert!(!p.help.is_empty(), "{at} has no help");
+            let (Shape::Number(unit) | Shape::List(unit) | Shape::Table(unit, _)) = p.shape;
+            assert!(!unit.is_empty(), "{at} has no unit");
+            assert!(!(p.optional && p.default.is_some()), "{at} is optional and has a default");
+            let inside = |x: f64| match p.range {
+                Range::Any => x.is_finite(),
+                Range::Positive => x > 0.0,
+                Range::NotNegative => x >= 0.0,
+                Range::Between(a, b) => a < x && x < b,
+            };
+            assert!(p.default.is_none_or(inside), "the default of {at} is outside its range");
+        }
+    }
+}
+
+#[test]
+fn a_misspelt_kind_is_answered_with_the_nearest() {
+    assert_eq!(find::<f64>("resistor").unwrap().kind, "resistor");
+    assert_eq!(find::<f64>("mosfit").unwrap_err(), Some("mosfet"));
+    assert_eq!(find::<f64>("Varister").unwrap_err(), Some("varistor"));
+    assert_eq!(find::<f64>("xyzzy").unwrap_err(), None);
+}
+
+#[test]
+fn what_was_built_refers_to_its_own_components() {
+    for (label, circuit, built) in built::<f64>() {
+        assert_eq!(built.components.len(), circuit.components.len(), "{label} hides a component");
+        for (die, components) in &built.dies {
+            assert!(components.iter().all(|c| built.components.contains(c)), "{label}: {die}");
+        }
+        assert!(built.hottest.iter().all(|h| built.dies.iter().any(|d| d.0 == h.0)), "{label}");
+        assert!(!built.quantities.is_empty(), "{label} offers nothing to record");
+        let names: BTreeSet<_> = built.quantities.iter().map(|q| q.0).collect();
+        assert_eq!(names.len(), built.quantities.len(), "{label}");
+        assert!(built.limits.iter().all(|l| l.2 < l.3), "{label}");
+    }
+}
+
+#[test]
+fn shipped_parts_build_and_say_that_they_are_invented() {
+    for (name, text) in shipped() {
+        assert!(text.contains("\ninvented = true\n") && text.contains("(invented)\""), "{name}");
+        let (kind, given) = part(name);
+        let entry = find::<f64>(&kind).unwrap();
+        let mut circuit = Circuit::new();
+        let pins: Vec<_> = entry.pins.iter().filter(|p| **p != "*").map(|p| circuit.node(p)).collect();
+        (entry.build)(&mut circuit, name, &pins, &values(entry, &given)).unwrap();
+    }
+}
+
+/// ∂i/∂u and ∂q/∂u against central differences of i and q.
+#[test]
+fn derivatives_equal_central_differences() {
+    let mut dice = Dice(1);
+    for (label, mut device) in devices::<f64>() {
+        let p = device.locals();
+        for kelvin in [233.15, 298.15, 448.15] {
+            device.settle(kelvin);
+            for _ in 0..400 {
+                let u: Vec<f64> = (0..p).map(|_| dice.voltage()).collect();
+                let mut out = vec![0.0; stamp_len(p)];
+                device.stamp(&u, &mut out);
+                assert!(out.iter().all(|x| x.is_finite()), "{label} at {u:?}: {out:?}");
+                let mut plain = vec![0.0; 2 * p];
+                device.values(&u, &mut plain);
+                assert_eq!(plain, out[..2 * p], "{label}: values and stamp differ at {u:?}");
+                for j in 0..p {
+                    let h = 1e-6 * (1.0 + u[j].abs());
+                    let mut side = |x: f64| {
+                        let mut w = u.clone();
+                        w[j] = x;
+                        let mut out = vec![0.0; 2 * p];
+                        device.values(&w, &mut out);
+                        out
+                    };
+                    let (up, down) = (side(u[j] + h), side(u[j] - h));
+                    for row in 0..2 * p {
+                        let given = out[2 * p + row * p + j];
+                        let by_difference = (up[row] - down[row]) / (2.0 * h);
+                        let largest = (0..p).map(|k| out[2 * p + row * p + k].abs()).fold(0.0, f64::max);
+                        let rounding = 4e-16 * (up[row].abs() + out[row].abs()) / h;
+                        // A corner of the second derivative inside the difference leaves an error of first order.
+                        let bound =
+                            2e-4 * h / 1e-6 * largest.max(given.abs()) * 1e-2 + 20.0 * rounding + 1e-18;
+                        assert!(
+                            (given - by_difference).abs() <= bound,
+                            "{label} at {u:?}, {kelvin} K: d[{row}]/d[{j}] is {given:e}, by difference {by_difference:e}"
+                        );
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn lanes_equal_one_lane<L: Lane>() {
+    let mut dice = Dice(2);
+    for ((label, mut one), (_, mut many)) in devices::<f64>().into_iter().zip(devices::<L>()) {
+        let p = one.locals();
+        for _ in 0..300 {
+            let kelvin: Vec<f64> = (0..L::WIDTH).map(|_| 230.0 + 250.0 * dice.roll()).collect();
+            let u: Vec<Vec<f64>> = (0..p).map(|_| (0..L::WIDTH).map(|_| dice.voltage()).collect()).collect();
+            many.settle(L::from_fn(|lane| kelvin[lane]));
+            let wide: Vec<L> = u.iter().map(|u| L::from_fn(|lane| u[lane])).collect();
+            let mut out = vec![L::default(); stamp_len(p)];
+            many.stamp(&wide, &mut out);
+            for lane in 0..L::WIDTH {
+                one.settle(kelvin[lane]);
+                let mut alone = vec![0.0; stamp_len(p)];
+                one.stamp(&u.iter().map(|u| u[lane]).collect::<Vec<_>>(), &mut alone);
+                for (k, (a, b)) in out.iter().zip(&alone).enumerate() {
+                    assert_eq!(
+                        a.lane(lane).to_bits(),
+                        b.to_bits(),
+                        "{label}: entry {k}, lane {lane}, {a:?} {b}"
+                    );
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn four_lanes_have_the_bits_of_one() {
+    lanes_equal_one_lane::<f64x4>();
+}
+
+#[test]
+fn eight_lanes_have_the_bits_of_one() {
+    lanes_equal_one_lane::<f64x8>();
+}
