@@ -156,7 +156,7 @@ impl Refusal {
             let _ = writeln!(out, "{key}{found}");
         }
         if !d.expected.is_empty() {
-            let _ = writeln!(out, "  expected {}", printable(&d.expected));
+            filled(&format!("expected {}", printable(&d.expected)), out);
         }
         if let Some(suggestion) = &d.suggestion {
             let _ = writeln!(out, "  did you mean `{}`?", printable(suggestion));
@@ -181,6 +181,26 @@ impl Refusal {
         let errors: Vec<Value> = errors.collect();
         json!({ "valid": false, "errors": errors })
     }
+}
+
+/// Writes a text in lines of at most 100 columns, indented.
+fn filled(text: &str, out: &mut String) {
+    let mut column = 0;
+    for word in text.split(' ') {
+        let length = word.chars().count();
+        if column == 0 {
+            out.push_str("  ");
+            column = 2 + length;
+        } else if column + 1 + length > 100 {
+            out.push_str("\n    ");
+            column = 4 + length;
+        } else {
+            out.push(' ');
+            column += 1 + length;
+        }
+        out.push_str(word);
+    }
+    out.push('\n');
 }
 
 /// The name nearest to what was typed, when one is near enough to be meant.

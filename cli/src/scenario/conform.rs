@@ -127,7 +127,7 @@ impl Conform<'_> {
         words: &[&str],
     ) {
         let key = format!("{path}.{tag}");
-        let d = Diagnostic::new(place, key, format!("unknown {tag} `{typed}` of [{section}]"), one_of(words));
+        let d = Diagnostic::new(place, key, format!("[{section}] has no {tag} `{typed}`"), one_of(words));
         self.diagnostics.push(d.suggest(nearest(typed, words.iter().copied())));
     }
 
@@ -298,7 +298,7 @@ fn shortened(text: &str) -> String {
 pub fn one_of(words: &[&str]) -> String {
     let quoted: Vec<String> = words.iter().map(|w| format!("`{w}`")).collect();
     match quoted.as_slice() {
-        [] => "nothing".into(),
+        [] => "one that is defined (there is none)".into(),
         [one] => one.clone(),
         [most @ .., last] => format!("{} or {last}", most.join(", ")),
     }

@@ -204,7 +204,8 @@ pub fn bare_in(number: f64, unit: &str) -> Result<f64, UnitTrouble> {
     let target = parse_unit(unit)?;
     let wanted = target.dimension;
     let coherent = is_coherent(&target);
-    let (text, example) = (number.to_string(), if coherent { wanted.example() } else { format!("\"1 {unit}\"") });
+    let (text, example) =
+        (number.to_string(), if coherent { wanted.example() } else { format!("\"1 {unit}\"") });
     if !number.is_finite() {
         return Err(UnitTrouble::NotFinite { text, example });
     }

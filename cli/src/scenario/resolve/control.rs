@@ -82,7 +82,7 @@ impl Resolve<'_> {
         };
         let retries = f.whole("retries").unwrap_or(0) as u32;
         if retries > 0 && !f.has("retry-after") {
-            let found = format!("{retries} retries, but no time to wait before one");
+            let found = "missing, but `retries` is above zero".to_string();
             self.tell(f.place_of("retries"), f.key("retry-after"), found, "a time such as \"1 ms\"");
         }
         Some(GuardSpec {

@@ -96,8 +96,7 @@ impl Resolve<'_> {
         known: impl IntoIterator<Item = &'n str> + Clone,
     ) {
         let found = format!("there is no {what} `{}`", named.name);
-        let all: Vec<&str> = known.clone().into_iter().collect();
-        let expected = if all.is_empty() { format!("no {what} is defined") } else { one_of(&all) };
+        let expected = one_of(&known.clone().into_iter().collect::<Vec<_>>());
         let d = Diagnostic::new(&named.place, key, found, expected);
         self.diagnostics.push(d.suggest(nearest(&named.name, known)));
     }
@@ -188,6 +187,10 @@ impl Resolve<'_> {
                 }
             }
         }
+    }
+
+    /// A gate drive connects to nodes that components have.
+    fn gate_nodes(&mut self, scenario: &Scenario) {
         let nodes: Vec<&str> =
             scenario.components.iter().flat_map(|c| &c.nodes).map(|n| n.name.as_str()).collect();
         for drive in &scenario.drives {

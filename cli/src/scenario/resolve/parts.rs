@@ -127,7 +127,7 @@ fn params(
     let kind = root.text("kind")?;
     let Some(entry) = catalogue::<f64>().iter().find(|e| e.kind == kind) else {
         let kinds: Vec<&str> = catalogue::<f64>().iter().map(|e| e.kind).collect();
-        let found = format!("unknown kind `{kind}`");
+        let found = format!("there is no kind `{kind}`");
         let d = Diagnostic::new(root.place_of("kind"), "part.kind", found, one_of(&kinds));
         conform.diagnostics.push(d.suggest(nearest(kind, kinds)));
         return None;

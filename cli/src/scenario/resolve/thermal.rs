@@ -14,7 +14,8 @@ impl ThermalSpec {
 
 impl Resolve<'_> {
     pub(super) fn thermal(&mut self, f: &Fields) -> ThermalSpec {
-        let two = |t: &Fields, key: &str| Some((t.named("name")?, t.number(key)?));
+        // A value that was refused (and told) leaves the name, which others may ask for.
+        let two = |t: &Fields, key: &str| Some((t.named("name")?, t.number(key).unwrap_or(f64::NAN)));
         let spec = ThermalSpec {
             boundaries: f.tables("boundary").iter().filter_map(|t| two(t, "temperature")).collect(),
             nodes: f.tables("node").iter().filter_map(|t| two(t, "capacitance")).collect(),
@@ -79,13 +80,11 @@ impl Resolve<'_> {
             "cauer" => ("capacitance", f.numbers("capacitance")),
             _ => ("time-constant", f.numbers("time-constant")),
         };
-        if !f.has(key) || !f.has("resistance") {
-            return None;
-        }
-        if resistance.len() != other.len() || resistance.is_empty() {
+        // A chain with wrong cells still has its name and end, which others may ask for.
+        let both = f.has(key) && f.has("resistance");
+        if both && (resistance.len() != other.len() || resistance.is_empty()) {
             let found = format!("{} resistances and {} under `{key}`", resistance.len(), other.len());
             self.tell(f.place_of(key), f.key(key), found, "one of each per cell, at least one cell");
-            return None;
         }
         let pairs = |a: &[f64], b: &[f64]| a.iter().copied().zip(b.iter().copied()).collect();
         let cells = match f.kind.as_str() {
