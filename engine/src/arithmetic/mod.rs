@@ -4,3 +4,4 @@ pub mod dual;
 pub mod lane;
 pub mod scalar;
 pub mod smooth;
+pub mod vector;

@@ -81,11 +81,16 @@ impl<L: Lane> Wave<L> {
         }
     }
 
+    /// Whether the course is straight between its corners.
+    pub fn is_straight(&self) -> bool {
+        !matches!(self, Self::Sine { .. })
+    }
+
     /// The first corner strictly after t, where steps must end.
     pub fn next_corner(&self, t: f64) -> Option<f64> {
         match self {
             Self::Constant(_) | Self::Driven(_) => None,
-            Self::Points(points) => points.iter().map(|p| p.0).find(|&c| c > t),
+            Self::Points(points) => points.get(points.partition_point(|p| p.0 <= t)).map(|p| p.0),
             Self::Sine { delay, .. } => (*delay > t).then_some(*delay),
             Self::Periodic { period, points } => {
                 let turns = (t / period).floor();
@@ -99,7 +104,10 @@ impl<L: Lane> Wave<L> {
     /// Whether the value jumps at the instant t.
     pub fn jumps_at(&self, t: f64) -> bool {
         match self {
-            Self::Points(points) => points.windows(2).any(|w| w[0].0 == t && w[1].0 == t),
+            Self::Points(points) => {
+                let first = points.partition_point(|p| p.0 < t);
+                points[first..].iter().take_while(|p| p.0 == t).count() > 1
+            }
             Self::Periodic { .. } => self.at(t) != self.until(t),
             _ => false,
         }

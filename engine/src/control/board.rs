@@ -31,6 +31,8 @@ pub struct Board<L: Lane> {
     events: Vec<Event>,
     corner: bool,
     jump: bool,
+    /// Counts the changes of choices.
+    version: u64,
     /// The instant up to which orders have been carried out, s.
     now: f64,
 }
@@ -119,6 +121,11 @@ impl<L: Lane> Board<L> {
         &self.choices
     }
 
+    /// Counts the changes of choices: the same number, the same options.
+    pub fn version(&self) -> u64 {
+        self.version
+    }
+
     /// Takes another option of a choice at the instant `at`, s; one that has passed means now. Replaces what was
     /// ordered for it later.
     pub fn choose_at(&mut self, choice: ChoiceId, option: usize, at: f64) {
@@ -131,8 +138,11 @@ impl<L: Lane> Board<L> {
     }
 
     fn choose(&mut self, choice: ChoiceId, option: usize) {
-        self.jump |= self.choices[choice.0 as usize] != option;
-        self.choices[choice.0 as usize] = option;
+        if self.choices[choice.0 as usize] != option {
+            self.choices[choice.0 as usize] = option;
+            self.jump = true;
+            self.version += 1;
+        }
     }
 
     /// Value of a driven course at t, s; `None` for a course that is not driven.
@@ -154,6 +164,15 @@ impl<L: Lane> Board<L> {
             Wave::Constant(x) => *x,
             Wave::Driven(x) => self.driven(id, t).unwrap_or(*x),
             other => other.until(t),
+        }
+    }
+
+    /// Value of any course just after t, s.
+    #[inline]
+    pub fn course_after(&self, wave: &Wave<L>, id: WaveId, t: f64) -> L {
+        match wave {
+            Wave::Driven(x) => self.driven(id, t).unwrap_or(*x),
+            other => other.at(t),
         }
     }
 

@@ -65,12 +65,14 @@ struct Choosing {
     cols: Vec<BTreeSet<usize>>,
     row_open: Vec<bool>,
     col_open: Vec<bool>,
+    /// Length of the longest chain of divisions on which an entry of this row depends.
+    depth: Vec<usize>,
 }
 
 impl Choosing {
     /// The cheapest acceptable pivot among the open rows and columns that `allowed` admits.
     fn next(&self, allowed: impl Fn(usize) -> bool, threshold: f64) -> Option<(usize, usize)> {
-        let mut best: Option<(bool, usize, usize, usize)> = None;
+        let mut best: Option<(bool, usize, usize, usize, usize)> = None;
         for c in (0..self.cols.len()).filter(|&c| self.col_open[c] && allowed(c)) {
             let magnitude = |r: usize| self.rows[r].get(&c).map_or(0.0, |x| x.abs());
             let open = self.cols[c].iter().copied().filter(|&r| self.row_open[r]);
@@ -83,13 +85,14 @@ impl Choosing {
                 }
                 let row_count = self.rows[r].keys().filter(|&&k| self.col_open[k]).count();
                 let cost = (row_count - 1) * (column_count - 1);
-                let candidate = (r != c, cost, r, c);
+                // Among equals the one whose chain of divisions is shortest: a processor runs the others beside it.
+                let candidate = (r != c, cost, self.depth[r], r, c);
                 if best.is_none_or(|b| candidate < b) {
                     best = Some(candidate);
                 }
             }
         }
-        best.map(|(_, _, r, c)| (r, c))
+        best.map(|(.., r, c)| (r, c))
     }
 
     fn eliminate(&mut self, r: usize, c: usize) -> (Vec<usize>, Vec<usize>) {
@@ -100,6 +103,7 @@ impl Choosing {
             self.rows[r].iter().filter(|&(&k, _)| self.col_open[k]).map(|(&k, &x)| (k, x)).collect();
         let lower: Vec<usize> = self.cols[c].iter().copied().filter(|&i| self.row_open[i]).collect();
         for &i in &lower {
+            self.depth[i] = self.depth[i].max(self.depth[r] + 1);
             let multiplier = self.rows[i][&c] / pivot;
             for &(k, x) in &upper {
                 *self.rows[i].entry(k).or_insert(0.0) -= multiplier * x;
@@ -126,6 +130,7 @@ impl Order {
             cols: vec![BTreeSet::new(); n],
             row_open: vec![true; n],
             col_open: vec![true; n],
+            depth: vec![0; n],
         };
         for (&(r, c), &x) in entries {
             choosing.rows[r as usize].insert(c as usize, x);
@@ -137,6 +142,7 @@ impl Order {
             sequence.push((r, c, lower, upper));
         }
         let outer_count = sequence.len();
+        choosing.depth.fill(0);
         while sequence.len() < n {
             let next = choosing.next(|_| true, THRESHOLD).or_else(|| choosing.next(|_| true, 0.0));
             let Some((r, c)) = next else {

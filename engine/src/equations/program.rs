@@ -6,6 +6,7 @@ use super::order::{NoPivot, Order};
 use super::replay::Replay;
 use super::system::{Placed, System};
 use crate::arithmetic::lane::Lane;
+use crate::arithmetic::vector::zeros;
 use crate::circuit::law::Seat;
 
 /// Slots of one system under one elimination order.
@@ -100,7 +101,9 @@ impl Program {
 
     /// The constant part αC + G, with its outer pivots factored. Returns the values and the element growth.
     pub fn prepare<L: Lane>(&self, system: &System<L>, alpha: L, choices: &[usize]) -> (Vec<L>, f64) {
-        let mut a = vec![L::splat(0.0); self.spare as usize + 1];
+        let mut a = zeros(self.spare as usize + 1);
+        // Room for the block-wise copy of the inner slots.
+        a.resize(a.len() + 8, L::splat(0.0));
         for (&slot, &(_, _, x)) in self.g.iter().zip(&system.g) {
             a[slot as usize] += x;
         }

@@ -7,8 +7,9 @@
 use super::order::{Order, Pivot};
 use crate::arithmetic::lane::Lane;
 
-/// Replays an order. Values live with the caller: `a` has `order.slots + 1` entries (the last one is a spare that
-/// takes what belongs to ground), right-hand sides and solutions have `order.n + 1` entries (the last one is ground).
+/// Replays an order. Values live with the caller: `a` has at least `order.slots + 1` entries (the one after the slots is
+/// a spare that takes what belongs to ground), right-hand sides and solutions have at least `order.n + 1` entries (the
+/// one after the unknowns is ground).
 #[derive(Clone, Debug)]
 pub struct Replay {
     order: Order,
@@ -95,7 +96,7 @@ impl Replay {
 
     /// Factors the outer pivots in place and returns the element growth (largest value met over largest value given).
     pub fn factor_outer<L: Lane>(&self, a: &mut [L]) -> f64 {
-        assert!(a.len() == self.order.slots + 1);
+        assert!(a.len() > self.order.slots);
         let largest = |a: &[L]| a.iter().map(|x| Lane::abs(*x).widest()).fold(0.0, f64::max);
         let before = largest(&a[..self.order.slots]);
         for p in &self.order.pivots[..self.order.outer] {
@@ -106,13 +107,13 @@ impl Replay {
 
     /// Carries a right-hand side through the outer pivots: afterwards its inner rows are ready for the iteration.
     pub fn forward_outer<L: Lane>(&self, a: &[L], b: &mut [L]) {
-        assert!(a.len() == self.order.slots + 1 && b.len() == self.order.n + 1);
+        assert!(a.len() > self.order.slots && b.len() > self.order.n);
         self.forward(&self.order.pivots[..self.order.outer], a, b);
     }
 
     /// The same through the inner pivots of a factored matrix.
     pub fn forward_inner<L: Lane>(&self, a: &[L], b: &mut [L]) {
-        assert!(a.len() > self.order.inner_slots && b.len() == self.order.n + 1);
+        assert!(a.len() > self.order.inner_slots && b.len() > self.order.n);
         self.forward(&self.order.pivots[self.order.outer..], a, b);
     }
 
@@ -132,9 +133,7 @@ impl Replay {
     /// unknowns into `x`.
     #[inline(always)]
     pub fn factor_and_solve_inner<L: Lane>(&self, a: &mut [L], b: &mut [L], x: &mut [L]) {
-        assert!(
-            a.len() > self.order.inner_slots && b.len() == self.order.n + 1 && x.len() == self.order.n + 1
-        );
+        assert!(a.len() > self.order.inner_slots && b.len() > self.order.n && x.len() > self.order.n);
         for p in &self.order.pivots[self.order.outer..] {
             let from = at!(b, p.row);
             self.eliminate(p, a, |row, m| {
@@ -148,18 +147,14 @@ impl Replay {
     /// The inner unknowns from a right-hand side that has been carried through all pivots.
     #[inline(always)]
     pub fn back_inner<L: Lane>(&self, a: &[L], b: &[L], x: &mut [L]) {
-        assert!(
-            a.len() > self.order.inner_slots && b.len() == self.order.n + 1 && x.len() == self.order.n + 1
-        );
+        assert!(a.len() > self.order.inner_slots && b.len() > self.order.n && x.len() > self.order.n);
         self.back(&self.order.pivots[self.order.outer..], a, b, x);
     }
 
     /// The outer unknowns, once the inner ones are in `x`; `a` holds the outer factors, `b` the right-hand side that
     /// [`Replay::forward_outer`] left.
     pub fn back_outer<L: Lane>(&self, a: &[L], b: &[L], x: &mut [L]) {
-        assert!(
-            a.len() == self.order.slots + 1 && b.len() == self.order.n + 1 && x.len() == self.order.n + 1
-        );
+        assert!(a.len() > self.order.slots && b.len() > self.order.n && x.len() > self.order.n);
         self.back(&self.order.pivots[..self.order.outer], a, b, x);
     }
 

@@ -7,6 +7,7 @@ use super::watch::{Watch, Watcher};
 use crate::accounts::counters::Counters;
 use crate::accounts::ledger;
 use crate::arithmetic::lane::Lane;
+use crate::arithmetic::vector::zeros;
 use crate::circuit::graph::Circuit;
 use crate::circuit::probe::{Channel, Probe};
 use crate::circuit::topology;
@@ -120,7 +121,7 @@ impl<L: Lane> Setup<L> {
                 let q = charges(&system, &devices, &x);
                 (x, q)
             }
-            Start::Stated => (vec![L::splat(0.0); system.n + 1], stated_charges(&system, &kelvin)),
+            Start::Stated => (zeros(system.n + 1), stated_charges(&system, &kelvin)),
         };
         let mut stamps = vec![L::splat(0.0); system.stamps];
         for (device, placed) in devices.iter().zip(&system.devices) {
@@ -147,9 +148,9 @@ impl<L: Lane> Setup<L> {
         let zero = L::splat(0.0);
         let mut state = State {
             t: self.begin,
-            k: vec![zero; system.n + 1],
-            power: vec![zero; accounts],
-            energy: vec![zero; accounts],
+            k: zeros(system.n + 1),
+            power: zeros(accounts),
+            energy: zeros(accounts),
             history: Vec::new(),
             x,
             q,

@@ -10,7 +10,6 @@ use crate::arithmetic::lane::Lane;
 use crate::circuit::probe::Channel;
 use crate::control::board::Board;
 use crate::control::{Controller, Seen};
-use crate::equations::program::Program;
 use crate::equations::system::System;
 use crate::readout::{Readout, Sources};
 use crate::recorder::{Column, Event, EventKind, Layout, Recorder, Row};
@@ -72,6 +71,8 @@ pub struct Run<L: Lane> {
     stored_at_start: Vec<L>,
     counters: Counters,
     began: bool,
+    /// The next corner of a course that is not driven, s.
+    fixed_corner: f64,
 }
 
 impl<L: Lane> Run<L> {
@@ -122,6 +123,7 @@ impl<L: Lane> Run<L> {
             watcher: recording.watcher,
             rows: Vec::new(),
             began: false,
+            fixed_corner: f64::NEG_INFINITY,
             state,
             stepper,
             ladder,
@@ -201,8 +203,8 @@ impl<L: Lane> Run<L> {
             let wakes = self.onlookers.iter().filter_map(|o| o.logic.wakes(self.state.t));
             let stop =
                 wakes.filter(|&w| w > self.state.t).chain([corner, until]).fold(f64::INFINITY, f64::min);
-            let end = self.ladder.next_end(stop);
-            let activity = match self.stepper.attempt(&self.state, end, &self.board) {
+            let (end, h) = self.ladder.next_end(self.state.t, stop);
+            let activity = match self.stepper.attempt(&self.state, end, h, &self.board) {
                 Ok(attempt) => {
                     self.counters.iterations += u64::from(attempt.iterations);
                     attempt.activity
@@ -262,10 +264,13 @@ impl<L: Lane> Run<L> {
         Layout { channels: channels.collect(), thermal: heat.clone(), heat, watched: self.watcher.columns() }
     }
 
-    fn next_corner(&self) -> f64 {
+    fn next_corner(&mut self) -> f64 {
         let t = self.state.t;
-        let waves = self.stepper.system().circuit.waves.iter().filter_map(|w| w.next_corner(t));
-        waves.chain(self.board.next(t)).fold(f64::INFINITY, f64::min)
+        if self.fixed_corner <= t {
+            let waves = self.stepper.system().circuit.waves.iter().filter_map(|w| w.next_corner(t));
+            self.fixed_corner = waves.fold(f64::INFINITY, f64::min);
+        }
+        self.board.next(t).map_or(self.fixed_corner, |b| b.min(self.fixed_corner))
     }
 
     /// Newton's iteration failed: a shorter step, then a new elimination order, then the report.
@@ -285,7 +290,7 @@ impl<L: Lane> Run<L> {
         recorder: &mut dyn Recorder<L>,
     ) -> Result<(), Trouble> {
         let t = self.state.t;
-        let jumps = self.stepper.system().circuit.waves.iter().any(|w| w.jumps_at(t));
+        let jumps = corner && self.stepper.system().circuit.waves.iter().any(|w| w.jumps_at(t));
         self.board.carry_out(t);
         self.look(before)?;
         let (ordered, switched) = self.board.take_changes();

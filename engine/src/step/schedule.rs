@@ -69,11 +69,19 @@ impl Ladder {
         self.steps.base * 0.5f64.powi(self.steps.finest as i32)
     }
 
-    /// End of the next step, which must not pass `stop`.
-    pub fn next_end(&self, stop: f64) -> f64 {
+    /// End and length of the next step from t, which must not pass `stop`. The length of a step on the grid is the
+    /// level's own, to the last bit, so that its prepared matrix is found again.
+    pub fn next_end(&self, t: f64, stop: f64) -> (f64, f64) {
         let end = self.anchor + (self.position + self.stride(self.level)) as f64 * self.unit();
-        // A rest that is shorter than a thousandth of a step joins it.
-        if end > stop - 1e-3 * self.step() { stop } else { end }
+        let step = self.step();
+        if (end - stop).abs() <= 1e-9 * step {
+            (stop, step)
+        } else if end > stop - 1e-3 * step {
+            // A rest that is shorter than a thousandth of a step joins it.
+            (stop, stop - t)
+        } else {
+            (end, step)
+        }
     }
 
     /// A known edge or a jump at t: a window opens.
@@ -152,7 +160,7 @@ mod tests {
         let mut t = 0.0;
         let mut ends = Vec::new();
         while t < until {
-            let end = ladder.next_end(until);
+            let (end, _) = ladder.next_end(t, until);
             if ladder.refuses(activity(t, end - t)) {
                 continue;
             }

@@ -6,6 +6,7 @@
 use std::sync::Arc;
 
 use crate::arithmetic::lane::Lane;
+use crate::arithmetic::vector::{copy, zeros};
 use crate::circuit::law::Device;
 use crate::control::board::Board;
 use crate::equations::program::Program;
@@ -77,12 +78,17 @@ pub struct StageSolver<L: Lane> {
     iterations: u32,
     prepared: Vec<Prepared<L>>,
     current: usize,
+    current_version: u64,
     next_victim: usize,
     pub(super) a: Vec<L>,
     b: Vec<L>,
     pub(super) stage_b: Vec<L>,
     fresh: Vec<L>,
     pub(super) stamps: Vec<L>,
+    /// Values of each source term's course at the two ends of the step.
+    courses: Vec<(L, L)>,
+    /// The two ends, s.
+    span: (f64, f64),
     /// The solution; on entry of [`StageSolver::solve`] the prediction.
     pub x: Vec<L>,
 }
@@ -106,31 +112,45 @@ impl<L: Lane> StageSolver<L> {
             iterations: tolerance.iterations,
             prepared: Vec::new(),
             current: 0,
+            current_version: u64::MAX,
+            courses: vec![(zero, zero); system.sources.len()],
+            span: (0.0, 1.0),
             next_victim: 0,
-            a: vec![zero; program.replay.order().inner_slots + 1],
-            b: vec![zero; n + 1],
-            stage_b: vec![zero; n + 1],
-            fresh: vec![zero; n + 1],
+            a: zeros(program.replay.order().inner_slots + 1),
+            b: zeros(n + 1),
+            stage_b: zeros(n + 1),
+            fresh: zeros(n + 1),
             stamps: vec![zero; system.stamps],
-            x: vec![zero; n + 1],
+            x: zeros(n + 1),
             program,
             system,
         }
     }
 
+    /// The elimination order in use.
+    pub fn order(&self) -> &crate::equations::order::Order {
+        self.program.replay.order()
+    }
+
     /// Takes another elimination order.
     pub fn reorder(&mut self, program: Program) {
-        self.a = vec![L::splat(0.0); program.replay.order().inner_slots + 1];
+        self.a = zeros(program.replay.order().inner_slots + 1);
         self.program = program;
         self.prepared.clear();
+        self.current_version = u64::MAX;
     }
 
     /// Makes the matrix for this α and these choices the current one; returns its element growth.
-    pub fn prepare(&mut self, alpha: f64, choices: &[usize]) -> f64 {
-        let fits = |p: &Prepared<L>| p.alpha == alpha && p.choices == choices;
-        if self.prepared.get(self.current).is_some_and(fits) {
-            return self.prepared[self.current].growth;
+    pub fn prepare(&mut self, alpha: f64, board: &Board<L>) -> f64 {
+        if let Some(p) = self.prepared.get(self.current)
+            && p.alpha == alpha
+            && self.current_version == board.version()
+        {
+            return p.growth;
         }
+        self.current_version = board.version();
+        let choices = board.choices();
+        let fits = |p: &Prepared<L>| p.alpha == alpha && p.choices == choices;
         if let Some(k) = self.prepared.iter().position(fits) {
             self.current = k;
             return self.prepared[k].growth;
@@ -148,32 +168,49 @@ impl<L: Lane> StageSolver<L> {
         growth
     }
 
-    /// Adds the sources' terms at t (the values before a jump) to a right-hand side.
-    pub(super) fn sources(&mut self, t: f64, board: &Board<L>) {
-        for &(row, wave, gain) in &self.system.sources {
-            let value = board.course(&self.system.circuit.waves[wave.0 as usize], wave, t);
-            self.stage_b[row as usize] -= gain * value;
+    /// Takes the courses of the sources over a step from `begin` to `end`, s. Steps end at corners, so that a course
+    /// is straight within.
+    pub(super) fn span(&mut self, begin: f64, end: f64, board: &Board<L>) {
+        self.span = (begin, end);
+        for (ends, &(_, wave, _)) in self.courses.iter_mut().zip(&self.system.sources) {
+            let course = &self.system.circuit.waves[wave.0 as usize];
+            *ends = (board.course_after(course, wave, begin), board.course(course, wave, end));
         }
     }
 
-    /// Solves the stage at t, s. `stage_b` must hold α·q̂; the matrix must be prepared; `x` holds a prediction of the
+    /// Value of source term `k` at t, within the span.
+    #[inline(always)]
+    fn course(&self, k: usize, t: f64) -> L {
+        let course = &self.system.circuit.waves[self.system.sources[k].1.0 as usize];
+        if !course.is_straight() {
+            return course.until(t);
+        }
+        let (begin, end) = self.courses[k];
+        begin + (end - begin) * L::splat((t - self.span.0) / (self.span.1 - self.span.0))
+    }
+
+    /// Solves the stage at t, s, within the span taken. `stage_b` must hold α·q̂; the matrix must be prepared; `x` holds a prediction of the
     /// inner unknowns. Returns the number of iterations.
     ///
     /// # Errors
     /// When the iteration does not converge or leaves the numbers.
-    pub fn solve(&mut self, t: f64, board: &Board<L>) -> Result<u32, StageTrouble> {
-        self.sources(t, board);
-        let system = Arc::clone(&self.system);
+    pub fn solve(&mut self, t: f64) -> Result<u32, StageTrouble> {
+        for (k, &(row, _, gain)) in self.system.sources.iter().enumerate() {
+            let value = self.course(k, t);
+            self.stage_b[row as usize] -= gain * value;
+        }
+        let system = &self.system;
         let prepared = &self.prepared[self.current];
         let alpha = L::splat(prepared.alpha);
-        let inner_slots = self.program.replay.order().inner_slots;
+        let inner = self.a.len();
         let ground = system.n;
         self.stage_b[ground] = L::splat(0.0);
         self.program.replay.forward_outer(&prepared.a, &mut self.stage_b);
         let mut worst = (0usize, f64::NAN);
         for iteration in 1..=self.iterations {
-            self.a[..inner_slots].copy_from_slice(&prepared.a[..inner_slots]);
-            self.b.copy_from_slice(&self.stage_b);
+            // What follows the inner slots in the prepared values is overwritten with what belongs to ground: nobody reads it.
+            copy(&mut self.a, &prepared.a[..inner]);
+            copy(&mut self.b, &self.stage_b);
             for (k, (device, placed)) in self.devices.iter().zip(&system.devices).enumerate() {
                 let seat = self.program.seat(k, placed);
                 device.enter(
@@ -217,7 +254,7 @@ impl<L: Lane> StageSolver<L> {
     }
 
     /// After [`StageSolver::solve`]: the charges of every row into `q`, and the power of every account into `power`.
-    pub(super) fn account(&mut self, t: f64, board: &Board<L>, q: &mut [L], power: &mut [L]) {
+    pub(super) fn account(&mut self, t: f64, q: &mut [L], power: &mut [L]) {
         let system = &self.system;
         let zero = L::splat(0.0);
         q.fill(zero);
@@ -245,9 +282,8 @@ impl<L: Lane> StageSolver<L> {
                 Dissipator::Product(a, b, w) => w * self.x[a as usize] * self.x[b as usize],
             };
         }
-        for (p, &(row, wave, gain)) in sources.iter_mut().zip(&system.sources) {
-            let value = board.course(&system.circuit.waves[wave.0 as usize], wave, t);
-            *p = self.x[row as usize] * gain * value;
+        for (k, (p, &(row, _, gain))) in sources.iter_mut().zip(&system.sources).enumerate() {
+            *p = self.x[row as usize] * gain * self.course(k, t);
         }
     }
 

@@ -3,6 +3,7 @@
 use super::stage::{StageSolver, StageTrouble};
 use super::state::State;
 use crate::arithmetic::lane::Lane;
+use crate::arithmetic::vector::zeros;
 use crate::circuit::graph::{Body, Stated};
 use crate::circuit::law::{Device, Seat};
 use crate::control::board::Board;
@@ -39,7 +40,7 @@ impl<'a, L: Lane> Dense<'a, L> {
             choices: board.choices().to_vec(),
             slots: slots.collect(),
             holds: Vec::new(),
-            x: vec![L::splat(0.0); width],
+            x: zeros(width),
         }
     }
 
@@ -110,7 +111,7 @@ impl<'a, L: Lane> Dense<'a, L> {
 
 /// q(x): what stands under d/dt in each row.
 pub(crate) fn charges<L: Lane>(system: &System<L>, devices: &[Box<dyn Device<L>>], x: &[L]) -> Vec<L> {
-    let mut q = vec![L::splat(0.0); system.n + 1];
+    let mut q = zeros(system.n + 1);
     for &(r, c, v) in &system.c {
         q[r as usize] += v * x[c as usize];
     }
@@ -137,11 +138,7 @@ fn source_rows<L: Lane>(system: &System<L>, t: f64, scale: f64, board: &Board<L>
     let mut rows = vec![L::splat(0.0); system.n + 1];
     for &(row, wave, gain) in &system.sources {
         let w = &system.circuit.waves[wave.0 as usize];
-        let value = match w {
-            crate::circuit::wave::Wave::Driven(_) => board.course(w, wave, t),
-            other => other.at(t),
-        };
-        rows[row as usize] += gain * value * L::splat(scale);
+        rows[row as usize] += gain * board.course_after(w, wave, t) * L::splat(scale);
     }
     rows
 }
@@ -268,18 +265,19 @@ impl<L: Lane> StageSolver<L> {
     /// When no consistent state is found.
     pub fn jump(&mut self, state: &mut State<L>, tiny: f64, board: &Board<L>) -> Result<(), StageTrouble> {
         let alpha = 1.0 / tiny;
-        self.prepare(alpha, board.choices());
+        self.prepare(alpha, board);
         let t = state.t + tiny;
+        self.span(state.t, t, board);
         let mut q = vec![L::splat(0.0); state.q.len()];
         for _ in 0..2 {
             for (b, q) in self.stage_b.iter_mut().zip(&state.q) {
                 *b = *q * L::splat(alpha);
             }
             self.x.copy_from_slice(&state.x);
-            if self.solve(t, board).is_err() {
+            if self.solve(t).is_err() {
                 self.rescue(state, alpha, t, board)?;
             }
-            self.account(t, board, &mut q, &mut state.power);
+            self.account(t, &mut q, &mut state.power);
             for ((k, new), old) in state.k.iter_mut().zip(&q).zip(&state.q) {
                 *k = (*new - *old) * L::splat(alpha);
             }
@@ -288,7 +286,7 @@ impl<L: Lane> StageSolver<L> {
             }
             state.q.copy_from_slice(&q);
             state.x.copy_from_slice(&self.x);
-            let ground = state.q.len() - 1;
+            let ground = self.system.n;
             state.q[ground] = L::splat(0.0);
             state.k[ground] = L::splat(0.0);
         }
@@ -308,6 +306,6 @@ impl<L: Lane> StageSolver<L> {
             *b = *q * L::splat(alpha);
         }
         self.x.copy_from_slice(&dense.x);
-        self.solve(t, board).map(|_| ())
+        self.solve(t).map(|_| ())
     }
 }

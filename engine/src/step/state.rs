@@ -8,7 +8,7 @@ pub const HISTORY: usize = 3;
 pub struct State<L> {
     /// Simulated time, s.
     pub t: f64,
-    /// Unknowns (V, A, devices' own); the last entry is ground.
+    /// Unknowns (V, A, devices' own), then ground, then zeros to a multiple of eight, as in all vectors here.
     pub x: Vec<L>,
     /// What stands under d/dt in each row (C, Vs): carried along, not recomputed from x, so that charge is conserved
     /// to round-off whatever Newton's iteration leaves.

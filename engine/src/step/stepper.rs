@@ -6,6 +6,7 @@ use super::method::Method;
 use super::stage::{StageSolver, StageTrouble, Tolerance};
 use super::state::{HISTORY, State};
 use crate::arithmetic::lane::Lane;
+use crate::arithmetic::vector::{combine, copy, update, zeros};
 use crate::control::board::Board;
 use crate::equations::program::Program;
 use crate::equations::system::System;
@@ -29,6 +30,26 @@ pub struct Bounds {
     pub current: f64,
 }
 
+/// Prediction weights of every stage for one spacing of the known points.
+#[derive(Debug)]
+struct Recipe {
+    key: (f64, f64),
+    weights: Vec<[f64; HISTORY]>,
+}
+
+/// How many recipes are kept.
+const RECIPES: usize = 24;
+
+/// Weights of the polynomial through values at up to [`HISTORY`] instants, at t.
+fn lagrange(times: &[f64], t: f64) -> [f64; HISTORY] {
+    let mut weights = [0.0; HISTORY];
+    for (j, tj) in times.iter().enumerate() {
+        let others = times.iter().enumerate().filter(|(i, _)| *i != j);
+        weights[j] = others.map(|(_, ti)| (t - ti) / (tj - ti)).product();
+    }
+    weights
+}
+
 /// Carries a state from step to step. Holds scratch only.
 #[derive(Debug)]
 pub struct Stepper<L: Lane> {
@@ -48,6 +69,8 @@ pub struct Stepper<L: Lane> {
     points: Vec<(f64, Vec<L>)>,
     known: usize,
     end: f64,
+    recipes: Vec<Recipe>,
+    recipe: Option<usize>,
     /// Products integrated beside the accounts.
     integrals: Vec<(Readout<L>, Readout<L>)>,
 }
@@ -69,15 +92,17 @@ impl<L: Lane> Stepper<L> {
         Self {
             method,
             bounds,
-            k: vec![vec![zero; n + 1]; method.stages()],
-            expected: vec![zero; n + 1],
-            q: vec![zero; n + 1],
-            power: vec![zero; accounts],
-            energy: vec![zero; accounts],
-            error: vec![zero; n + 1],
+            k: vec![zeros(n + 1); method.stages()],
+            expected: zeros(n + 1),
+            q: zeros(n + 1),
+            power: zeros(accounts),
+            energy: zeros(accounts),
+            error: zeros(n + 1),
             points: (0..HISTORY + method.stages()).map(|_| (0.0, vec![zero; inner])).collect(),
             known: 0,
             end: 0.0,
+            recipes: Vec::with_capacity(RECIPES),
+            recipe: None,
             integrals,
             solver,
         }
@@ -88,19 +113,40 @@ impl<L: Lane> Stepper<L> {
         &self.solver.system
     }
 
-    /// Predicts the inner unknowns at t by a parabola through the last known points.
-    fn predict(&mut self, t: f64) {
+    /// Finds the prediction weights that fit the spacing of the known points against the step; they depend on
+    /// ratios only, and these recur (the same, the doubled, the halved step).
+    fn choose_weights(&mut self, history: &[(f64, Vec<L>)], h: f64) {
+        self.recipe = None;
+        let [(t0, _), (t1, _), (t2, _)] = history else { return };
+        let key = ((t2 - t1) / h, (t2 - t0) / h);
+        let close = |a: f64, b: f64| (a - b).abs() < 1e-7 * b.abs();
+        let known = self.recipes.iter().position(|r| close(r.key.0, key.0) && close(r.key.1, key.1));
+        self.recipe = known.or_else(|| {
+            if self.recipes.len() == RECIPES {
+                self.recipes.clear();
+            }
+            let mut times = vec![-key.1, -key.0, 0.0];
+            let mut weights = vec![[0.0; HISTORY]];
+            for &c in &self.method.c[1..] {
+                weights.push(lagrange(&times[times.len() - HISTORY..], c));
+                times.push(c);
+            }
+            self.recipes.push(Recipe { key, weights });
+            Some(self.recipes.len() - 1)
+        });
+    }
+
+    /// Predicts the inner unknowns of stage `i` at t by a parabola through the last known points.
+    fn predict(&mut self, i: usize, t: f64) {
         let from = self.known.saturating_sub(HISTORY);
         let used = &self.points[from..self.known];
-        let mut weights = [0.0; HISTORY];
-        for (j, (tj, _)) in used.iter().enumerate() {
-            weights[j] = used
-                .iter()
-                .enumerate()
-                .filter(|(i, _)| *i != j)
-                .map(|(_, (ti, _))| (t - ti) / (tj - ti))
-                .product();
-        }
+        let weights = match self.recipe {
+            Some(k) => self.recipes[k].weights[i],
+            None => {
+                let times: Vec<f64> = used.iter().map(|p| p.0).collect();
+                lagrange(&times, t)
+            }
+        };
         for (k, &unknown) in self.solver.inner.iter().enumerate() {
             let mut sum = L::splat(0.0);
             for (w, (_, point)) in weights.iter().zip(used) {
@@ -119,15 +165,22 @@ impl<L: Lane> Stepper<L> {
         self.known += 1;
     }
 
-    /// Tries the step from `state` to `end`, s. Nothing of the state changes; [`Stepper::commit`] takes the result.
+    /// Tries the step of length `h` from `state` to `end`, s (which differ by rounding only). Nothing of the state changes; [`Stepper::commit`] takes the result.
     ///
     /// # Errors
     /// When a stage does not converge.
-    pub fn attempt(&mut self, state: &State<L>, end: f64, board: &Board<L>) -> Result<Attempt, StageTrouble> {
-        let h = end - state.t;
+    pub fn attempt(
+        &mut self,
+        state: &State<L>,
+        end: f64,
+        h: f64,
+        board: &Board<L>,
+    ) -> Result<Attempt, StageTrouble> {
         let method = self.method;
         let alpha = 1.0 / (method.gamma * h);
-        self.solver.prepare(alpha, board.choices());
+        self.solver.prepare(alpha, board);
+        self.solver.span(state.t, end, board);
+        self.choose_weights(&state.history, h);
         self.end = end;
         self.known = 0;
         for (t, point) in &state.history {
@@ -135,41 +188,31 @@ impl<L: Lane> Stepper<L> {
             self.points[self.known].1.copy_from_slice(point);
             self.known += 1;
         }
-        self.k[0].copy_from_slice(&state.k);
+        copy(&mut self.k[0], &state.k);
         let b = method.b();
         let weight = L::splat(b[0] * h);
-        for (e, p) in self.energy.iter_mut().zip(&state.power) {
-            *e = *p * weight;
-        }
+        update(&mut self.energy, &state.power, |_, p| p * weight);
         let mut iterations = 0;
         for i in 1..method.stages() {
             let t = if method.c[i] == 1.0 { end } else { state.t + method.c[i] * h };
-            self.expected.copy_from_slice(&state.q);
+            copy(&mut self.expected, &state.q);
             for (j, &a) in method.a[i][..i].iter().enumerate() {
                 if a != 0.0 {
                     let w = L::splat(a * h);
-                    for (e, k) in self.expected.iter_mut().zip(&self.k[j]) {
-                        *e += *k * w;
-                    }
+                    update(&mut self.expected, &self.k[j], |e, k| e + k * w);
                 }
             }
             let alpha = L::splat(alpha);
-            for (b, e) in self.solver.stage_b.iter_mut().zip(&self.expected) {
-                *b = *e * alpha;
-            }
-            self.predict(t);
-            iterations += self.solver.solve(t, board)?;
+            update(&mut self.solver.stage_b, &self.expected, |_, e| e * alpha);
+            self.predict(i, t);
+            iterations += self.solver.solve(t)?;
             self.remember(t);
-            self.solver.account(t, board, &mut self.q, &mut self.power);
+            self.solver.account(t, &mut self.q, &mut self.power);
             self.multiply(t, board);
-            for ((k, q), e) in self.k[i].iter_mut().zip(&self.q).zip(&self.expected) {
-                *k = (*q - *e) * alpha;
-            }
+            combine(&mut self.k[i], &self.q, &self.expected, |q, e| (q - e) * alpha);
             if b[i] != 0.0 {
                 let weight = L::splat(b[i] * h);
-                for (e, p) in self.energy.iter_mut().zip(&self.power) {
-                    *e += *p * weight;
-                }
+                update(&mut self.energy, &self.power, |e, p| e + p * weight);
             }
         }
         Ok(Attempt { iterations, activity: self.activity(L::splat(alpha * h)) })
@@ -199,9 +242,7 @@ impl<L: Lane> Stepper<L> {
         for (k, &w) in self.k.iter().zip(self.method.error) {
             if w != 0.0 {
                 let w = alpha_h * L::splat(w);
-                for (b, k) in self.solver.stage_b.iter_mut().zip(k) {
-                    *b += *k * w;
-                }
+                update(&mut self.solver.stage_b, k, |b, k| b + k * w);
             }
         }
         self.solver.resolve(&mut self.error);
@@ -219,15 +260,13 @@ impl<L: Lane> Stepper<L> {
     /// Takes the attempted step as done.
     pub fn commit(&mut self, state: &mut State<L>) {
         state.t = self.end;
-        state.x.copy_from_slice(&self.solver.x);
+        copy(&mut state.x, &self.solver.x);
         std::mem::swap(&mut state.q, &mut self.q);
         let last = self.k.len() - 1;
         std::mem::swap(&mut state.k, &mut self.k[last]);
         std::mem::swap(&mut state.power, &mut self.power);
-        for (total, e) in state.energy.iter_mut().zip(&self.energy) {
-            *total += *e;
-        }
-        let ground = state.x.len() - 1;
+        update(&mut state.energy, &self.energy, |total, e| total + e);
+        let ground = self.solver.system.n;
         state.q[ground] = L::splat(0.0);
         state.k[ground] = L::splat(0.0);
         let from = self.known.saturating_sub(HISTORY);

@@ -8,9 +8,10 @@ use super::trouble::ThermalTrouble;
 /// Z(s) = Σ R/(1 + sτ)). Terms of equal time constant become one cell; a term of time constant 0 becomes a first
 /// cell without capacitance.
 ///
-/// The continued fraction is not expanded in polynomials, which lose all digits when time constants spread: a
-/// ladder is the bidiagonal matrix F with FᵀF = C^(−½)·G·C^(−½), and Golub–Kahan bidiagonalisation (1965) of
-/// diag(τ^(−½)) from the weights (1/C)^½ gives F entry by entry, with vectors kept orthogonal throughout.
+/// The continued fraction is not expanded in polynomials, which lose all digits when time constants spread. Terms
+/// are added one by one, fastest first, to the quotients of the ladder's matrix (Rutishauser's qd arrays; Laurie,
+/// J. Comput. Appl. Math. 112 (1999) 165, from memory; recurrences derived in the code). Only sums, products and
+/// quotients of positive numbers occur, besides differences of given rates: every cell keeps its digits.
 ///
 /// # Errors
 /// No terms, a resistance not positive, a time constant negative.
@@ -35,49 +36,64 @@ pub fn foster_to_cauer(terms: &[FosterTerm]) -> Result<Vec<CauerCell>, ThermalTr
     Ok(cells)
 }
 
+/// Z(s) = Σ w/(s + λ), w = 1/C. The ladder's matrix J = C^(−½)·G·C^(−½) = L·U has pivots q = g/C (its own
+/// capacitance) and quotients e = g/C (of the next cell); J's measure is Σ w·δ(λ).
 fn ladder(terms: &[FosterTerm]) -> Vec<CauerCell> {
-    let n = terms.len();
-    let sigma: Vec<f64> = terms.iter().map(|t| 1.0 / t.time_constant.sqrt()).collect();
-    let mut right: Vec<Vec<f64>> = Vec::new();
-    let mut left: Vec<Vec<f64>> = Vec::new();
-    let mut v: Vec<f64> = terms.iter().map(|t| (t.resistance / t.time_constant).sqrt()).collect();
-    let norm = normalise(&mut v);
-    let mut capacitance = 1.0 / (norm * norm);
-    let mut cells = Vec::with_capacity(n);
-    for k in 0..n {
-        // F's diagonal is (g/C)^½ of this cell, its upper neighbour (g/C of the next)^½.
-        let mut u: Vec<f64> = v.iter().zip(&sigma).map(|(v, s)| v * s).collect();
-        clean(&mut u, &left);
-        let diagonal = normalise(&mut u);
-        let conductance = diagonal * diagonal * capacitance;
+    let (mut q, mut e) = (Vec::new(), Vec::new());
+    let mut mass = 0.0;
+    for (k, term) in terms.iter().enumerate() {
+        let rate = 1.0 / term.time_constant;
+        add_at_origin(&mut q, &mut e, &mut mass, term.resistance * rate);
+        // The origin moves from this rate to the next slower one, at last to zero: J grows by a positive multiple
+        // of the unit matrix.
+        shift(&mut q, &mut e, rate - terms.get(k + 1).map_or(0.0, |next| 1.0 / next.time_constant));
+    }
+    let mut capacitance = 1.0 / mass;
+    let mut cells = Vec::with_capacity(q.len());
+    for (k, q) in q.iter().enumerate() {
+        let conductance = q * capacitance;
         cells.push(CauerCell { capacitance, resistance: 1.0 / conductance });
-        right.push(v);
-        if k + 1 == n {
-            break;
-        }
-        v = u.iter().zip(&sigma).map(|(u, s)| u * s).collect();
-        clean(&mut v, &right);
-        let beside = normalise(&mut v);
-        capacitance = conductance / (beside * beside);
-        left.push(u);
+        capacitance = e.get(k).map_or(0.0, |e| conductance / e);
     }
     cells
 }
 
-/// Removes what lies along earlier vectors, twice (Kahan: twice is enough).
-fn clean(x: &mut [f64], earlier: &[Vec<f64>]) {
-    for _ in 0..2 {
-        for e in earlier.iter().rev() {
-            let along: f64 = x.iter().zip(e).map(|(x, e)| x * e).sum();
-            x.iter_mut().zip(e).for_each(|(x, e)| *x -= along * e);
+/// Adds weight w at the origin. Times x, the measures with and without it are the same, so U·L = U′·L′ with the
+/// first pivot (the mean) q₁′ = q₁·m/(m + w). From qₖ + eₖ = qₖ′ + eₖ′ and eₖ·qₖ₊₁ = eₖ′·qₖ₊₁′, with dₖ = qₖ − qₖ′:
+/// eₖ′ = eₖ + dₖ, qₖ₊₁′ = qₖ₊₁·eₖ/eₖ′, dₖ₊₁ = qₖ₊₁·dₖ/eₖ′; the new last pivot is 0.
+fn add_at_origin(q: &mut Vec<f64>, e: &mut Vec<f64>, mass: &mut f64, weight: f64) {
+    let total = *mass + weight;
+    if let Some(first) = q.first_mut() {
+        let mut d = *first * (weight / total);
+        *first *= *mass / total;
+        for k in 0..q.len() {
+            let before = e.get(k).copied().unwrap_or(0.0);
+            let after = before + d;
+            match e.get_mut(k) {
+                Some(e) => *e = after,
+                None => e.push(after),
+            }
+            if k + 1 < q.len() {
+                d = q[k + 1] * (d / after);
+                q[k + 1] *= before / after;
+            }
         }
     }
+    q.push(0.0);
+    *mass = total;
 }
 
-fn normalise(x: &mut [f64]) -> f64 {
-    let norm = x.iter().map(|x| x * x).sum::<f64>().sqrt();
-    x.iter_mut().for_each(|x| *x /= norm);
-    norm
+/// J + σ·1 = L′·U′: qₖ′ = qₖ + tₖ, eₖ′·qₖ′ = eₖ·qₖ, tₖ₊₁ = σ + tₖ·eₖ/qₖ′, t₁ = σ.
+fn shift(q: &mut [f64], e: &mut [f64], sigma: f64) {
+    let mut t = sigma;
+    for (k, q) in q.iter_mut().enumerate() {
+        let before = *q;
+        *q += t;
+        if let Some(e) = e.get_mut(k) {
+            t = sigma + t * (*e / *q);
+            *e *= before / *q;
+        }
+    }
 }
 
 /// The Foster chain with the thermal impedance of a Cauer ladder, fastest first. A ladder whose first cell has no

@@ -23,6 +23,8 @@ pub struct ThermalState<L> {
     heat_out: Vec<L>,
     /// Heat stored at the start, J.
     stored_at_start: L,
+    /// What the last additions to modes, heat in and heat out were too large by.
+    carry: [Vec<L>; 3],
 }
 
 /// Decay of the modes over one length of interval.
@@ -58,6 +60,7 @@ impl<L: Lane> Thermal<L> {
             heat_in: zero(m),
             heat_out: zero(b),
             stored_at_start: L::default(),
+            carry: [zero(n), zero(m), zero(b)],
         };
         let decay = Decay { dt: f64::NAN, gone: zero(n) };
         let mut new = Self { modal, state, decay, change: zero(n), temperatures: zero(m) };
@@ -110,9 +113,11 @@ impl<L: Lane> Thermal<L> {
         }
         let modal = &*self.modal;
         settle(modal, &mut self.change, power, &state.boundaries);
-        for ((y, change), gone) in state.modes.iter_mut().zip(&mut self.change).zip(&self.decay.gone) {
-            *change = *gone * (*change - *y);
-            *y += *change;
+        let [mode_carry, in_carry, out_carry] = &mut state.carry;
+        for (k, y) in state.modes.iter_mut().enumerate() {
+            let change = &mut self.change[k];
+            *change = self.decay.gone[k] * (*change - *y);
+            accumulate(y, &mut mode_carry[k], *change);
         }
         // Heat out: as in the steady state, less what stays behind while the modes rise.
         let span = L::splat(dt);
@@ -125,10 +130,10 @@ impl<L: Lane> Thermal<L> {
             }
             let mut behind = [L::default()];
             add_product(&mut behind, &modal.drain[k * n..(k + 1) * n], &self.change);
-            *out += steady[0] * span - behind[0];
+            accumulate(out, &mut out_carry[k], steady[0] * span - behind[0]);
         }
-        for (sum, p) in state.heat_in.iter_mut().zip(power) {
-            *sum += *p * span;
+        for ((sum, carry), p) in state.heat_in.iter_mut().zip(in_carry).zip(power) {
+            accumulate(sum, carry, *p * span);
         }
         self.refresh();
     }
@@ -232,7 +237,7 @@ impl<L: Lane> Thermal<L> {
         pairs.fold(L::default(), |sum, (c, y)| sum + *c * *y)
     }
 
-    /// Heat in − heat out − change of heat stored since the start, J: round-off.
+    /// Heat in − heat out − change of heat stored since the start, J: round-off, however many intervals.
     pub fn residual(&self) -> L {
         let sum = |list: &[L]| list.iter().fold(L::default(), |a, b| a + *b);
         sum(&self.state.heat_in) - sum(&self.state.heat_out) - (self.stored() - self.state.stored_at_start)
@@ -254,6 +259,7 @@ impl<L: Lane> Thermal<L> {
     fn start_account(&mut self) {
         self.state.heat_in.fill(L::default());
         self.state.heat_out.fill(L::default());
+        self.state.carry.iter_mut().for_each(|carry| carry.fill(L::default()));
         self.state.stored_at_start = self.stored();
         self.refresh();
     }
@@ -264,6 +270,16 @@ impl<L: Lane> Thermal<L> {
         add_product(&mut self.temperatures, &self.modal.direct, &self.state.power);
         add_product(&mut self.temperatures, &self.modal.follow, &self.state.boundaries);
     }
+}
+
+/// Adds with the rounding of the last addition made good (Kahan 1965): millions of equal small intervals would
+/// round to one side.
+#[inline(always)]
+fn accumulate<L: Lane>(sum: &mut L, carry: &mut L, x: L) {
+    let add = x - *carry;
+    let new = *sum + add;
+    *carry = (new - *sum) - add;
+    *sum = new;
 }
 
 /// The values that the modes approach.

@@ -3,8 +3,9 @@
 //! Time constants of one network span many decades (a die against a heatsink: 10⁻⁶ s to 10³ s), and the usual
 //! methods give each eigenvalue an error relative to the *largest*: slow modes, which hold most of the resistance,
 //! would lose digits. One-sided Jacobi on a Cholesky factor keeps each eigenvalue's own digits (Demmel & Veselić,
-//! SIAM J. Matrix Anal. Appl. 13 (1992) 1204; Veselić & Hari, Numer. Math. 56 (1989) 627). Cost grows as n³ times
-//! about eight sweeps: meant for compact networks, up to a few hundred nodes.
+//! SIAM J. Matrix Anal. Appl. 13 (1992) 1204; Veselić & Hari, Numer. Math. 56 (1989) 627). One inverse iteration
+//! per mode then gives small nodes their digits in slow modes too. Cost grows as n⁴/3: meant for compact networks,
+//! up to a few hundred nodes.
 
 use nalgebra::{DMatrix, DVector};
 
@@ -26,50 +27,59 @@ pub(super) fn modes(
     let mut order: Vec<usize> = (0..n).collect();
     order.sort_by(|a, b| rate(*b).total_cmp(&rate(*a)));
 
-    let mut factor = factor(couplings, drains, capacitances, &order);
-    orthogonalise(&mut factor)?;
-    let mut columns: Vec<(f64, usize)> =
-        factor.iter().enumerate().map(|(k, column)| (column.norm_squared(), k)).collect();
-    columns.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let scale: Vec<f64> = order.iter().map(|k| capacitances[*k].sqrt()).collect();
+    let mut x = factor(couplings, drains, &order);
+    for (mut row, scale) in x.row_iter_mut().zip(&scale) {
+        row /= *scale;
+    }
+    let mut columns: Vec<DVector<f64>> = x.column_iter().map(|c| c.into_owned()).collect();
+    orthogonalise(&mut columns)?;
+    let mut pairs: Vec<(f64, &DVector<f64>)> = columns.iter().map(|c| (c.norm_squared(), c)).collect();
+    pairs.sort_by(|a, b| b.0.total_cmp(&a.0));
+
     let mut vectors = DMatrix::zeros(n, n);
-    for (mode, (rate, column)) in columns.iter().enumerate() {
+    for (mode, (rate, column)) in pairs.iter().enumerate() {
+        // An entry of a column has the column's round-off; divided by a small capacitance it would be noise in a
+        // slow mode. (G + λC)⁻¹·C damps what belongs to faster modes and at most doubles what belongs to slower.
+        let sum: Vec<f64> = (0..n).map(|k| drains[k] + rate * capacitances[k]).collect();
+        let lower = factor(couplings, &sum, &order);
+        let mut v = DVector::from_fn(n, |k, _| column[k] * scale[k]);
+        if !(lower.solve_lower_triangular_mut(&mut v) && lower.tr_solve_lower_triangular_mut(&mut v)) {
+            return Err(ThermalTrouble::NotConverged { nodes: n, sweeps: 0 });
+        }
+        let norm = (0..n).map(|k| (v[k] * scale[k]).powi(2)).sum::<f64>().sqrt();
         for (k, node) in order.iter().enumerate() {
-            vectors[(*node, mode)] = factor[*column][k] / (rate.sqrt() * capacitances[*node].sqrt());
+            vectors[(*node, mode)] = v[k] / norm;
         }
     }
-    Ok((columns.iter().map(|c| c.0).collect(), vectors))
+    Ok((pairs.iter().map(|c| c.0).collect(), vectors))
 }
 
-/// Columns of X with X·Xᵀ = C^(−1/2)·G·C^(−1/2), rows in the given order. Cholesky by elimination of node after
+/// Lower triangular X with X·Xᵀ = G, rows and columns in the given order. Cholesky by elimination of node after
 /// node on the conductances themselves: the diagonal is never formed, so nothing cancels.
-fn factor(
-    couplings: &DMatrix<f64>,
-    drains: &[f64],
-    capacitances: &[f64],
-    order: &[usize],
-) -> Vec<DVector<f64>> {
+fn factor(couplings: &DMatrix<f64>, drains: &[f64], order: &[usize]) -> DMatrix<f64> {
     let n = order.len();
     let mut g = DMatrix::from_fn(n, n, |i, j| couplings[(order[i], order[j])]);
     let mut drain: Vec<f64> = order.iter().map(|k| drains[*k]).collect();
-    let scale: Vec<f64> = order.iter().map(|k| capacitances[*k].sqrt()).collect();
-    let mut columns = Vec::with_capacity(n);
+    let mut x = DMatrix::zeros(n, n);
     for i in 0..n {
-        let pivot = (i + 1..n).map(|j| g[(i, j)]).sum::<f64>() + drain[i];
+        let pivot = (i + 1..n).map(|j| g[(j, i)]).sum::<f64>() + drain[i];
         let root = pivot.sqrt();
-        let mut column = DVector::zeros(n);
-        column[i] = root / scale[i];
+        x[(i, i)] = root;
         for j in i + 1..n {
-            column[j] = -g[(i, j)] / (root * scale[j]);
-            let weight = g[(i, j)] / pivot;
-            drain[j] += weight * drain[i];
-            for k in (i + 1..n).filter(|k| *k != j) {
-                let add = g[(i, j.min(k))] * (g[(i, j.max(k))] / pivot);
-                g[(j, k)] += add;
+            let here = g[(j, i)];
+            if here == 0.0 {
+                continue;
+            }
+            x[(j, i)] = -here / root;
+            drain[j] += here / pivot * drain[i];
+            // Only the lower half is used.
+            for k in j + 1..n {
+                g[(k, j)] += here * (g[(k, i)] / pivot);
             }
         }
-        columns.push(column);
     }
-    columns
+    x
 }
 
 /// Rotates pairs of columns until all are orthogonal.

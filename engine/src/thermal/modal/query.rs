@@ -74,7 +74,7 @@ pub(in super::super) fn approach<L: Lane>(x: L) -> L {
     let s = x.min(one);
     let mut series = L::splat(1.0 / 19.0);
     for k in (2..19).rev() {
-        series = (one - s * series) / L::splat(k as f64);
+        series = (one - s * series) * L::splat(1.0 / k as f64);
     }
     // Now series = 1/2 − s/6 + s²/24 − …
     let near = s * (one - s * series);

@@ -1,0 +1,121 @@
+//! The table: one row per method and tolerance or step.
+
+use crate::reference::{Error, Reference};
+
+/// Waveform errors at which methods are compared, V rms on v2.
+const LEVELS: [f64; 3] = [0.3, 0.1, 0.03];
+
+/// One method at one tolerance or step.
+#[derive(Clone, Debug)]
+pub struct Row {
+    /// Method or library.
+    pub method: String,
+    /// Tolerance or step.
+    pub setting: String,
+    /// Wall time of the integration, s (per variant where several march in lanes).
+    pub wall_s: f64,
+    /// Steps taken.
+    pub steps: u64,
+    /// Newton iterations.
+    pub iterations: u64,
+    /// Error of v2; None where it could not be had.
+    pub v2: Option<Error>,
+    /// Turn-off and turn-on energy, J.
+    pub energies: (f64, f64),
+    /// Why there are no numbers.
+    pub failed: Option<String>,
+}
+
+impl Row {
+    /// A row still without numbers.
+    pub fn new(method: &str, setting: String) -> Self {
+        Row {
+            method: method.into(),
+            setting,
+            wall_s: f64::INFINITY,
+            steps: 0,
+            iterations: 0,
+            v2: None,
+            energies: (f64::NAN, f64::NAN),
+            failed: None,
+        }
+    }
+}
+
+/// Keeps the best wall time of several rounds over the same rows.
+pub fn merge(best: &mut Vec<Row>, round: Vec<Row>) {
+    for row in round {
+        match best.iter_mut().find(|b| b.method == row.method && b.setting == row.setting) {
+            Some(b) => b.wall_s = b.wall_s.min(row.wall_s),
+            None => best.push(row),
+        }
+    }
+}
+
+/// Prints the rows, then the wall time of each method at equal error.
+pub fn print(reference: &Reference, rows: &[Row]) {
+    println!("\n{}", reference.case.title());
+    println!("compared with {}, at {} times", reference.source, reference.grid.len());
+    println!(
+        "{:<26}{:<14}{:>11}{:>10}{:>12}{:>11}{:>11}{:>10}{:>10}",
+        "method", "setting", "wall ms", "steps", "iterations", "v2 max V", "v2 rms V", "E_off", "E_on"
+    );
+    for row in rows {
+        if let Some(why) = &row.failed {
+            println!("{:<26}{:<14} failed: {why}", row.method, row.setting);
+            continue;
+        }
+        let error = |pick: fn(&Error) -> f64| row.v2.as_ref().map_or("-".into(), |e| short(pick(e)));
+        let energy = |own: f64, exact: f64| format!("{:.0e}", own / exact - 1.0);
+        println!(
+            "{:<26}{:<14}{:>11.3}{:>10}{:>12}{:>11}{:>11}{:>10}{:>10}",
+            row.method,
+            row.setting,
+            row.wall_s * 1e3,
+            row.steps,
+            row.iterations,
+            error(|e| e.max),
+            error(|e| e.rms),
+            energy(row.energies.0, reference.energies.0),
+            energy(row.energies.1, reference.energies.1),
+        );
+    }
+    print_equal_error(rows);
+}
+
+fn short(x: f64) -> String {
+    if x >= 0.01 { format!("{x:.3}") } else { format!("{x:.1e}") }
+}
+
+/// Wall time at equal waveform error, from the two rows that enclose it, in logarithms. Methods whose rows do not
+/// enclose a level get none: nothing is extrapolated.
+fn print_equal_error(rows: &[Row]) {
+    println!("wall ms at equal v2 rms error (log-log between the rows that enclose it):");
+    print!("{:<26}", "");
+    LEVELS.iter().for_each(|l| print!("{:>14}", format!("{l} V")));
+    println!();
+    let mut methods: Vec<&str> = Vec::new();
+    for row in rows {
+        if !methods.contains(&row.method.as_str()) {
+            methods.push(&row.method);
+        }
+    }
+    for method in methods {
+        let mut points: Vec<(f64, f64)> = rows
+            .iter()
+            .filter(|r| r.method == method && r.failed.is_none())
+            .filter_map(|r| Some((r.v2?.rms, r.wall_s)))
+            .filter(|(e, w)| e.is_finite() && *e > 0.0 && w.is_finite())
+            .collect();
+        points.sort_by(|a, b| a.1.total_cmp(&b.1));
+        print!("{method:<26}");
+        for level in LEVELS {
+            let crossing = points.windows(2).find(|p| p[0].0 > level && p[1].0 <= level).map(|p| {
+                let x = (level.ln() - p[0].0.ln()) / (p[1].0.ln() - p[0].0.ln());
+                (p[0].1.ln() + x * (p[1].1.ln() - p[0].1.ln())).exp()
+            });
+            print!("{:>14}", crossing.map_or("-".into(), |w| format!("{:.3}", w * 1e3)));
+        }
+        println!();
+    }
+}

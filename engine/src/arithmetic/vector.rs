@@ -1,0 +1,54 @@
+//! Short vectors in blocks of eight: loops over them need no tail, which costs more than the work at this length.
+
+use super::lane::Lane;
+
+/// Smallest multiple of eight that holds `n` entries.
+pub const fn padded(n: usize) -> usize {
+    n.next_multiple_of(8)
+}
+
+/// A vector of zeros for `n` entries, padded.
+pub fn zeros<L: Lane>(n: usize) -> Vec<L> {
+    vec![L::splat(0.0); padded(n)]
+}
+
+/// y ← f(y, x), entry by entry. Both must be padded and of one length.
+#[inline(always)]
+pub fn update<L: Lane>(y: &mut [L], x: &[L], f: impl Fn(L, L) -> L) {
+    for (y, x) in y.as_chunks_mut::<8>().0.iter_mut().zip(x.as_chunks::<8>().0) {
+        // All is loaded before anything is stored: the compiler need not ask whether they overlap.
+        let (a, b) = (*y, *x);
+        *y = std::array::from_fn(|k| f(a[k], b[k]));
+    }
+}
+
+/// z ← f(x, y), entry by entry.
+#[inline(always)]
+pub fn combine<L: Lane>(z: &mut [L], x: &[L], y: &[L], f: impl Fn(L, L) -> L) {
+    let pairs = x.as_chunks::<8>().0.iter().zip(y.as_chunks::<8>().0);
+    for (z, (x, y)) in z.as_chunks_mut::<8>().0.iter_mut().zip(pairs) {
+        let (a, b) = (*x, *y);
+        *z = std::array::from_fn(|k| f(a[k], b[k]));
+    }
+}
+
+/// y ← x. Both must be padded.
+#[inline(always)]
+pub fn copy<L: Lane>(y: &mut [L], x: &[L]) {
+    update(y, x, |_, x| x);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn blocks_cover_everything() {
+        let mut y = zeros::<f64>(11);
+        let x: Vec<f64> = (0..16).map(f64::from).collect();
+        update(&mut y, &x, |y, x| y + 2.0 * x);
+        let mut z = zeros(11);
+        combine(&mut z, &x, &y, |x, y| y - x);
+        assert_eq!((y.len(), &z), (16, &x));
+    }
+}
