@@ -16,3 +16,6 @@ mod trade_facts;
 mod thermal_closed_forms;
 // temperature and power coupled: fixed points, runaway, transients, ratings
 mod thermal_coupled;
+
+/// Result files: read back, read from outside, and what killed, starved and long runs leave.
+mod result_file;

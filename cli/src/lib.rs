@@ -39,3 +39,6 @@ fn carry_out(args: impl IntoIterator<Item = OsString>, streams: &mut Streams<'_>
         Command::Completions(args) => commands::completions::completions(&args, streams),
     }
 }
+//! cli
+
+pub mod result;

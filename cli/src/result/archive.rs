@@ -1,0 +1,223 @@
+//! The only file that knows the HDF5 library for reading.
+
+use std::fs::File;
+use std::io::{Read, Seek, SeekFrom};
+use std::ops::Range;
+use std::path::{Path, PathBuf};
+
+use hdf5::format::FormatContext;
+use hdf5::format::checksum::checksum_metadata;
+use hdf5::format::messages::attribute::AttributeMessage;
+use hdf5::format::messages::continuation::ContinuationMessage;
+use hdf5::format::messages::{MSG_ATTRIBUTE, MSG_OBJ_HEADER_CONTINUATION};
+use hdf5::format::object_header::{OCHK_SIGNATURE, ObjectHeader};
+use hdf5::format::superblock::SuperblockV2V3;
+use hdf5::{H5Dataset, H5File, Hdf5Error};
+
+use super::error::ResultError;
+use super::store::explain;
+
+/// Bytes of a chunk of the root's header that are looked at.
+const LARGEST_CHUNK: u64 = 1 << 20;
+
+/// Messages of the root's header that are looked at, so that a damaged file cannot keep us for ever.
+const LARGEST_COUNT: usize = 10_000;
+
+/// Flag of an object header that tracks the order of its attributes.
+const ATTRIBUTE_ORDER: u8 = 0x04;
+
+/// A file open for reading.
+pub(super) struct Archive {
+    path: PathBuf,
+    file: H5File,
+}
+
+impl Archive {
+    pub(super) fn open(path: &Path) -> Result<Self, ResultError> {
+        // Asked first, because the system's word on a missing file or a directory is clearer than the library's.
+        let system = |source| ResultError::system(path, "open", source);
+        let mut start = [0; 8];
+        let mut plain = File::open(path).map_err(system)?;
+        if plain.metadata().map_err(system)?.is_dir() {
+            return Err(ResultError::content(path, "a directory", "a result file"));
+        }
+        let hdf5 = plain.read_exact(&mut start).is_ok() && start == *b"\x89HDF\r\n\x1a\n";
+        if !hdf5 {
+            return Err(ResultError::content(path, "a file that is not HDF5", "a result file"));
+        }
+        let file = H5File::open(path).map_err(|e| explain(path, "open", e))?;
+        Ok(Self { path: path.to_owned(), file })
+    }
+
+    pub(super) fn path(&self) -> &Path {
+        &self.path
+    }
+
+    fn done<T>(&self, outcome: Result<T, Hdf5Error>) -> Result<T, ResultError> {
+        outcome.map_err(|e| explain(&self.path, "read", e))
+    }
+
+    fn dataset(&self, path: &str) -> Result<H5Dataset, ResultError> {
+        self.done(self.file.dataset(path))
+    }
+
+    /// Whether there is a dataset of that path.
+    pub(super) fn has(&self, path: &str) -> bool {
+        self.file.dataset(path).is_ok()
+    }
+
+    /// Names of the datasets in the group; none where there is no such group.
+    pub(super) fn datasets(&self, group: &str) -> Result<Vec<String>, ResultError> {
+        match self.file.root_group().group(group) {
+            Ok(group) => self.done(group.dataset_names()),
+            Err(_) => Ok(Vec::new()),
+        }
+    }
+
+    /// Length of the dataset along its first axis.
+    pub(super) fn length(&self, path: &str) -> Result<usize, ResultError> {
+        Ok(self.dataset(path)?.shape().first().copied().unwrap_or(0))
+    }
+
+    /// Length of the shortest dataset: a run that was killed can leave one longer than the other.
+    pub(super) fn shortest(&self, paths: &[String]) -> Result<usize, ResultError> {
+        let mut shortest = None;
+        for path in paths {
+            let length = self.length(path)?;
+            shortest = Some(shortest.map_or(length, |so_far: usize| so_far.min(length)));
+        }
+        Ok(shortest.unwrap_or(0))
+    }
+
+    /// Length of the shortest dataset in the group.
+    pub(super) fn common_length(&self, group: &str) -> Result<usize, ResultError> {
+        let names = self.datasets(group)?;
+        self.shortest(&names.iter().map(|name| format!("{group}/{name}")).collect::<Vec<_>>())
+    }
+
+    fn checked(&self, path: &str, range: &Range<usize>) -> Result<H5Dataset, ResultError> {
+        let dataset = self.dataset(path)?;
+        let length = dataset.shape().first().copied().unwrap_or(0);
+        if range.start > range.end || range.end > length {
+            let found = format!("a request for {}..{} of {path}", range.start, range.end);
+            return Err(ResultError::content(&self.path, found, format!("a range within 0..{length}")));
+        }
+        Ok(dataset)
+    }
+
+    /// Values of a column.
+    pub(super) fn reals(&self, path: &str, range: Range<usize>) -> Result<Vec<f64>, ResultError> {
+        let dataset = self.checked(path, &range)?;
+        if range.is_empty() {
+            return Ok(Vec::new());
+        }
+        self.done(dataset.read_numeric_slice_as(&[range.start], &[range.len()]))
+    }
+
+    /// Rows of a dataset with two axes, one after the other.
+    pub(super) fn table(&self, path: &str, range: Range<usize>) -> Result<Vec<f64>, ResultError> {
+        let dataset = self.checked(path, &range)?;
+        let width = dataset.shape().get(1).copied().unwrap_or(0);
+        if range.is_empty() || width == 0 {
+            return Ok(Vec::new());
+        }
+        self.done(dataset.read_numeric_slice_as(&[range.start, 0], &[range.len(), width]))
+    }
+
+    /// A single number.
+    pub(super) fn scalar(&self, path: &str) -> Result<f64, ResultError> {
+        let values: Vec<f64> = self.done(self.dataset(path)?.read_numeric_as())?;
+        let missing = || ResultError::content(&self.path, format!("nothing in {path}"), "a number");
+        values.first().copied().ok_or_else(missing)
+    }
+
+    /// All texts of a column.
+    pub(super) fn texts(&self, path: &str) -> Result<Vec<String>, ResultError> {
+        let dataset = self.dataset(path)?;
+        if dataset.shape().first().is_none_or(|&length| length == 0) {
+            return Ok(Vec::new());
+        }
+        self.done(dataset.read_strings_lossy())
+    }
+
+    /// A text attribute of a dataset.
+    pub(super) fn text(&self, path: &str, name: &str) -> Option<String> {
+        self.file.dataset(path).ok()?.attr(name).ok()?.read_string().ok()
+    }
+
+    /// A number attribute of a dataset.
+    pub(super) fn number(&self, path: &str, name: &str) -> Option<f64> {
+        self.file.dataset(path).ok()?.attr(name).ok()?.read_numeric().ok()
+    }
+
+    /// The unit symbol of a dataset, empty for a plain number.
+    pub(super) fn unit(&self, path: &str) -> String {
+        self.text(path, "units").filter(|unit| unit != "1").unwrap_or_default()
+    }
+
+    /// A text attribute of a group ("/" for the root).
+    pub(super) fn group_text(&self, group: &str, name: &str) -> Option<String> {
+        match group {
+            "/" => self.file.attr_string(name).ok(),
+            _ => self.file.root_group().group(group).ok()?.attr_string(name).ok(),
+        }
+    }
+
+    /// A whole-number attribute of the root.
+    pub(super) fn root_number(&self, wanted: &str) -> Option<i64> {
+        let found = root_attributes(&self.path)?.into_iter().find(|attribute| attribute.name == wanted)?;
+        Some(i64::from_le_bytes(found.data.as_slice().try_into().ok()?))
+    }
+}
+
+/// The root's attributes. The library reads text attributes of groups but no numbers, so the root's header is taken
+/// apart here, with the library's decoders as far as they go: version 2 object headers, as the HDF5 File Format
+/// Specification 3.0 has them in section IV.A.1.b.
+fn root_attributes(path: &Path) -> Option<Vec<AttributeMessage>> {
+    let mut file = File::open(path).ok()?;
+    let mut read = |at: u64, length: u64| {
+        file.seek(SeekFrom::Start(at)).ok()?;
+        let mut bytes = Vec::new();
+        file.by_ref().take(length).read_to_end(&mut bytes).ok()?;
+        Some(bytes)
+    };
+    let superblock = SuperblockV2V3::decode(&read(0, 256)?).ok()?;
+    let context =
+        FormatContext { sizeof_addr: superblock.sizeof_offsets, sizeof_size: superblock.sizeof_lengths };
+    let first = read(superblock.root_group_object_header_address, LARGEST_CHUNK)?;
+    let (header, _) = ObjectHeader::decode(&first).ok()?;
+    let mut messages: Vec<(u8, Vec<u8>)> =
+        header.messages.into_iter().map(|m| (m.msg_type, m.data)).collect();
+    let prefix = if header.flags & ATTRIBUTE_ORDER == 0 { 4 } else { 6 };
+    let mut attributes = Vec::new();
+    let mut next = 0;
+    while let Some((kind, data)) = messages.get(next).cloned() {
+        next += 1;
+        if kind == MSG_ATTRIBUTE {
+            attributes.push(AttributeMessage::decode(&data, &context).ok()?.0);
+        }
+        if kind == MSG_OBJ_HEADER_CONTINUATION && next < LARGEST_COUNT {
+            let (continuation, _) = ContinuationMessage::decode(&data, &context).ok()?;
+            let chunk = read(continuation.offset, continuation.length.min(LARGEST_CHUNK))?;
+            messages.extend(messages_of(&chunk, prefix)?);
+        }
+    }
+    Some(attributes)
+}
+
+/// Kinds and bodies of the messages in a continuation chunk: the signature, messages each behind a prefix (kind, size
+/// in two bytes, flags, order in two bytes where tracked), a gap smaller than a prefix, a checksum.
+fn messages_of(chunk: &[u8], prefix: usize) -> Option<Vec<(u8, Vec<u8>)>> {
+    let (content, checksum) = chunk.split_at_checked(chunk.len().checked_sub(4)?)?;
+    if checksum_metadata(content).to_le_bytes() != checksum {
+        return None;
+    }
+    let mut rest = content.strip_prefix(&OCHK_SIGNATURE)?;
+    let mut messages = Vec::new();
+    while rest.len() >= prefix {
+        let size = usize::from(u16::from_le_bytes([rest[1], rest[2]]));
+        messages.push((rest[0], rest.get(prefix..prefix + size)?.to_vec()));
+        rest = &rest[prefix + size..];
+    }
+    Some(messages)
+}

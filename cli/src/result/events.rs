@@ -1,0 +1,111 @@
+//! `/events`: what happened when.
+
+use joulestep_engine::recorder::Event;
+
+use super::archive::Archive;
+use super::error::ResultError;
+use super::store::{Form, Growing, Store};
+
+/// Events in a chunk; a killed run loses those of the last chunk.
+const CHUNK: usize = 16;
+
+const TEXTS: [(&str, &str); 4] = [
+    ("kind", "kind of event"),
+    ("subject", "component, guard or drive"),
+    ("note", "what happened"),
+    ("unit", "unit of value"),
+];
+
+/// An event read from a file.
+#[derive(Clone, Debug, PartialEq)]
+pub struct StoredEvent {
+    /// s.
+    pub time: f64,
+    /// The word of its [`joulestep_engine::recorder::EventKind`].
+    pub kind: String,
+    /// Component, guard or drive.
+    pub subject: String,
+    /// In words.
+    pub note: String,
+    /// The value that goes with it, NaN where none does.
+    pub value: f64,
+    /// Unit symbol of the value.
+    pub unit: String,
+}
+
+/// The group being written.
+pub(super) struct Events {
+    waiting: Vec<Event>,
+}
+
+impl Events {
+    pub(super) fn create(store: &Store) -> Result<Self, ResultError> {
+        store.group("events")?;
+        let growing = |name, units, long_name| Growing {
+            group: "events",
+            name,
+            width: None,
+            chunk: CHUNK,
+            deflate: 0,
+            units,
+            long_name,
+        };
+        store.grow_reals(Form::Double, &growing("time", "s", "time"))?;
+        store.scale("events/time", "time")?;
+        store.grow_reals(Form::Double, &growing("value", "", "value that goes with the event"))?;
+        store.attach("events/value", 0, "events/time")?;
+        for (name, long_name) in TEXTS {
+            store.grow_texts(&growing(name, "", long_name))?;
+            store.attach(&format!("events/{name}"), 0, "events/time")?;
+        }
+        Ok(Self { waiting: Vec::new() })
+    }
+
+    /// Takes the event in; true when it was appended to the file with its chunk.
+    pub(super) fn add(&mut self, store: &Store, event: Event) -> Result<bool, ResultError> {
+        self.waiting.push(event);
+        let full = self.waiting.len() == CHUNK;
+        if full {
+            self.finish(store)?;
+        }
+        Ok(full)
+    }
+
+    /// Appends what waits.
+    pub(super) fn finish(&mut self, store: &Store) -> Result<(), ResultError> {
+        if self.waiting.is_empty() {
+            return Ok(());
+        }
+        let numbers = |pick: fn(&Event) -> f64| self.waiting.iter().map(pick).collect::<Vec<f64>>();
+        store.append("events/time", &numbers(|e| e.time))?;
+        store.append("events/value", &numbers(|e| e.value))?;
+        let texts = |pick: fn(&Event) -> &str| self.waiting.iter().map(pick).collect::<Vec<&str>>();
+        store.append_texts("events/kind", &texts(|e| e.kind.word()))?;
+        store.append_texts("events/subject", &texts(|e| &e.subject))?;
+        store.append_texts("events/note", &texts(|e| &e.note))?;
+        store.append_texts("events/unit", &texts(|e| e.unit))?;
+        self.waiting.clear();
+        Ok(())
+    }
+}
+
+/// All events of the file.
+pub(super) fn read(archive: &Archive) -> Result<Vec<StoredEvent>, ResultError> {
+    let count = archive.common_length("events")?;
+    let time = archive.reals("events/time", 0..count)?;
+    let value = archive.reals("events/value", 0..count)?;
+    let [kind, subject, note, unit] = TEXTS.map(|(name, _)| archive.texts(&format!("events/{name}")));
+    let columns = kind?.into_iter().zip(subject?).zip(note?.into_iter().zip(unit?));
+    let numbers = time.into_iter().zip(value);
+    Ok(numbers
+        .zip(columns)
+        .map(|((time, value), ((kind, subject), (note, unit)))| StoredEvent {
+            time,
+            kind,
+            subject,
+            note,
+            value,
+            unit,
+        })
+        .collect())
+}

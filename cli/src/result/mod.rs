@@ -1,0 +1,44 @@
+//! Result files: HDF5, written while the run goes on and read back by reports and views.
+//!
+//! # The file (format version 1)
+//!
+//! | Where | What |
+//! |---|---|
+//! | `/` attributes | `complete` (0 until the run ended properly), `producer`, `producer_version`, `format_version`, `scenario` (full text), `created` (UTC, ISO 8601) |
+//! | `/waveforms` | `time` (s, dimension scale) and one dataset per channel along it |
+//! | `/thermal` | the same for temperatures (degC), with a `time` of its own |
+//! | `/overview/<level>` | per block of 16^level samples, `time` of its first sample, and for each channel minimum and maximum along the axis `extreme` |
+//! | `/events` | along `time`: `kind`, `subject`, `note`, `value`, `unit` |
+//! | `/steps` | along `row`: `kind`, `subject`, `begin`, `end` (s), `heat` (J) and `temperature` (degC) per `heat_input`, `peak` per `watched` quantity (with `watched_unit`) |
+//! | `/ledger` | along `component`: `delivered`, `dissipated`, `stored_change` (J); `residual` (J) and `residual_relative` as numbers and as attributes |
+//! | `/summary` | one number each with `units`, `long_name` and, where set, `minimum`, `maximum` and `verdict`; the verdict over all as an attribute |
+//!
+//! Every group opens as an xarray Dataset. Names that HDF5 or netCDF do not allow are changed; the attribute
+//! `original_name` then keeps what they were. A partial file (`complete = 0`) holds everything up to a checkpoint,
+//! without `/ledger` and `/summary` unless the run could still write them.
+
+mod archive;
+mod error;
+mod events;
+mod ledger;
+mod names;
+mod overview;
+mod reader;
+mod steps;
+mod store;
+mod summary;
+mod waveforms;
+mod worker;
+mod writer;
+
+pub use error::ResultError;
+pub use events::StoredEvent;
+pub use ledger::{LedgerRow, LedgerTable};
+pub use overview::{LEVELS, OverviewBlocks, block_length};
+pub use reader::{About, Channel, ResultFile};
+pub use steps::StepTable;
+pub use summary::{Scalar, Summary, Verdict};
+pub use writer::{Finished, Precision, ResultWriter, WriterOptions};
+
+/// Version of the file's layout; a reader refuses a later one.
+pub const FORMAT_VERSION: i64 = 1;

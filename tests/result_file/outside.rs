@@ -1,0 +1,179 @@
+//! The file read from outside: by h5py (the HDF Group's C library) and by xarray through the h5netcdf and netCDF4
+//! engines. Python and the packages are looked for, not required; `JOULESTEP_PYTHON` names the interpreter.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+use joulestep::result::{Precision, block_length};
+use serde_json::{Map, Value, json};
+
+use super::told::*;
+
+/// The interpreter to test with, and what it can import of the packages wanted.
+pub fn python() -> Option<(PathBuf, Vec<&'static str>)> {
+    let interpreter = std::env::var_os("JOULESTEP_PYTHON").map_or_else(|| "python3".into(), PathBuf::from);
+    let can = |package: &str| {
+        let import = Command::new(&interpreter).args(["-c", &format!("import {package}")]).output();
+        import.is_ok_and(|output| output.status.success())
+    };
+    if !can("h5py") {
+        println!("skipped: {} is missing or has no h5py", interpreter.display());
+        return None;
+    }
+    let engines = [("h5netcdf", "h5netcdf"), ("netCDF4", "netcdf4")];
+    let usable = engines.into_iter().filter(|(package, _)| can("xarray") && can(package));
+    let engines = usable.map(|(_, engine)| engine).collect();
+    Some((interpreter, engines))
+}
+
+/// Lets `tests/result_file/read.py` compare the file with what is expected of it.
+pub fn compare_from_outside(path: &Path, expected: &Value, engines: &[&str], interpreter: &Path) {
+    let list = path.with_extension("json");
+    fs::write(&list, expected.to_string()).unwrap();
+    let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/result_file/read.py");
+    let output = Command::new(interpreter).arg(script).arg(path).arg(&list).args(engines).output().unwrap();
+    let said = String::from_utf8_lossy(&output.stdout);
+    assert!(output.status.success(), "{said}{}", String::from_utf8_lossy(&output.stderr));
+    print!("{said}");
+}
+
+/// The expectation being gathered: numbers go to files of their own, so that they are compared as bytes.
+struct Expected {
+    folder: PathBuf,
+    value: Value,
+}
+
+impl Expected {
+    fn new(folder: &Path, complete: u8) -> Self {
+        let none = || Value::Object(Map::new());
+        let value = json!({
+            "numbers": none(), "texts": none(), "attributes": none(), "dims": none(), "complete": complete,
+        });
+        Self { folder: folder.to_owned(), value }
+    }
+
+    fn bytes(&mut self, path: &str, dims: &[&str], bytes: Vec<u8>) {
+        let count = self.value["numbers"].as_object().map_or(0, Map::len);
+        let file = self.folder.join(format!("{count}.bin"));
+        fs::write(&file, bytes).unwrap();
+        self.value["numbers"][path] = json!(file);
+        if !dims.is_empty() {
+            self.value["dims"][path] = json!(dims);
+        }
+    }
+
+    fn numbers(&mut self, path: &str, dims: &[&str], values: impl IntoIterator<Item = f64>) {
+        self.bytes(path, dims, values.into_iter().flat_map(f64::to_le_bytes).collect());
+    }
+
+    fn texts<'a>(&mut self, path: &str, dim: &str, texts: impl IntoIterator<Item = &'a str>) {
+        self.value["texts"][path] = texts.into_iter().collect();
+        self.value["dims"][path] = json!([dim]);
+    }
+
+    fn attribute(&mut self, path: &str, name: &str, value: impl Into<Value>) {
+        self.value["attributes"][path][name] = value.into();
+    }
+}
+
+/// Everything that `write` put into the file.
+fn expected(folder: &Path, samples: usize, precision: Precision) -> Value {
+    let memory = told(samples);
+    let mut e = Expected::new(folder, 1);
+    let stored = |value: f64| match precision {
+        Precision::Double => value.to_le_bytes().to_vec(),
+        Precision::Single => (value as f32).to_le_bytes().to_vec(),
+    };
+    e.attribute("/", "producer", "joulestep");
+    e.attribute("/", "scenario", SCENARIO);
+    e.attribute("/", "format_version", 1);
+    e.numbers("waveforms/time", &["time"], memory.time.iter().copied());
+    e.attribute("waveforms/time", "units", "s");
+    let channels = &memory.layout.channels;
+    let plain = channels[..3].iter().map(|column| column.name.as_str());
+    for (c, dataset) in plain.chain(HOSTILE_DATASETS).enumerate() {
+        let (column, values) = (&channels[c], channel(&memory, c));
+        let path = format!("waveforms/{dataset}");
+        e.bytes(&path, &["time"], values.iter().flat_map(|&value| stored(value)).collect());
+        e.attribute(&path, "units", if column.unit.is_empty() { "1" } else { &column.unit });
+        let long_name = if column.long_name.is_empty() { &column.name } else { &column.long_name };
+        if !long_name.is_empty() {
+            e.attribute(&path, "long_name", long_name.as_str());
+        }
+        if column.name != dataset && !column.name.is_empty() {
+            e.attribute(&path, "original_name", column.name.as_str());
+        }
+        // In the overview "extreme" is the name of an axis.
+        let dataset = if dataset == "extreme" { "extreme_2" } else { dataset };
+        for level in 1..=4 {
+            let path = format!("overview/{level}/{dataset}");
+            let pairs = extremes(&values, level).into_iter().flatten();
+            e.bytes(&path, &["time", "extreme"], pairs.flat_map(stored).collect());
+        }
+    }
+    for level in 1..=4 {
+        let path = format!("overview/{level}/time");
+        e.numbers(&path, &["time"], memory.time.iter().copied().step_by(block_length(level)));
+        e.attribute(&path, "samples_per_block", block_length(level) as f64);
+        e.texts(&format!("overview/{level}/extreme"), "extreme", ["minimum", "maximum"]);
+    }
+    e.numbers("thermal/time", &["time"], memory.thermal_time.iter().copied());
+    for (c, node) in ["Q1.jfet", "Q1.mosfet"].into_iter().enumerate() {
+        let path = format!("thermal/{node}");
+        e.numbers(&path, &["time"], memory.thermal.iter().map(|celsius| celsius[c]));
+        e.attribute(&path, "units", "degC");
+    }
+    let events = &memory.events;
+    e.numbers("events/time", &["time"], events.iter().map(|event| event.time));
+    e.numbers("events/value", &["time"], events.iter().map(|event| event.value));
+    e.texts("events/kind", "time", events.iter().map(|event| event.kind.word()));
+    e.texts("events/subject", "time", events.iter().map(|event| &*event.subject));
+    e.texts("events/note", "time", events.iter().map(|event| &*event.note));
+    e.texts("events/unit", "time", events.iter().map(|event| event.unit));
+    let rows = &memory.rows;
+    e.bytes("steps/row", &["row"], (0..rows.len() as i64).flat_map(i64::to_le_bytes).collect());
+    e.texts("steps/kind", "row", rows.iter().map(|row| row.kind));
+    e.texts("steps/subject", "row", rows.iter().map(|row| &*row.subject));
+    e.numbers("steps/begin", &["row"], rows.iter().map(|row| row.begin));
+    e.numbers("steps/end", &["row"], rows.iter().map(|row| row.end));
+    e.numbers("steps/heat", &["row", "heat_input"], rows.iter().flat_map(|row| row.heat.clone()));
+    e.numbers("steps/temperature", &["row", "heat_input"], rows.iter().flat_map(|r| r.temperature.clone()));
+    e.numbers("steps/peak", &["row", "watched"], rows.iter().flat_map(|row| row.peaks.clone()));
+    e.texts("steps/heat_input", "heat_input", ["Q1.jfet", "Q1.mosfet"]);
+    e.texts("steps/watched", "watched", ["v(drain)", "i(Q1)", "v(gate)"]);
+    e.texts("steps/watched_unit", "watched", ["V", "A", "V"]);
+    let ledger = ledger();
+    e.texts("ledger/component", "component", ledger.rows.iter().map(|row| &*row.component));
+    e.numbers("ledger/delivered", &["component"], ledger.rows.iter().map(|row| row.delivered));
+    e.numbers("ledger/dissipated", &["component"], ledger.rows.iter().map(|row| row.dissipated));
+    e.numbers("ledger/stored_change", &["component"], ledger.rows.iter().map(|row| row.stored_change));
+    e.attribute("ledger/delivered", "units", "J");
+    e.attribute("ledger", "residual", ledger.residual);
+    e.attribute("ledger", "residual_relative", ledger.residual_relative);
+    e.numbers("summary/peak drain voltage", &[], [731.25]);
+    e.attribute("summary/peak drain voltage", "units", "V");
+    e.attribute("summary/peak drain voltage", "maximum", 750.0);
+    e.attribute("summary/peak drain voltage", "verdict", "passes");
+    e.attribute("summary/hottest junction", "verdict", "fails");
+    e.numbers("summary/v_i", &[], [3.0]);
+    e.attribute("summary/v_i", "original_name", "v/i");
+    e.attribute("summary", "verdict", "fails");
+    e.value
+}
+
+#[test]
+fn h5py_and_xarray_read_every_group() {
+    let Some((interpreter, engines)) = python() else { return };
+    if engines.is_empty() {
+        println!("only h5py: {} has no xarray with h5netcdf or netCDF4", interpreter.display());
+    }
+    for (precision, deflate) in [(Precision::Double, 1), (Precision::Single, 6), (Precision::Double, 0)] {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("outside.h5");
+        let samples = 5000;
+        write(&path, samples, small(precision, deflate));
+        let expected = expected(folder.path(), samples, precision);
+        compare_from_outside(&path, &expected, &engines, &interpreter);
+    }
+}
