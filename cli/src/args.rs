@@ -32,6 +32,14 @@ pub struct Cli {
 /// The commands.
 #[derive(Debug, Subcommand)]
 pub enum Command {
+    /// Run a scenario and write the result file.
+    ///
+    /// Solves the circuit, coupled to the heat network, from the scenario's start to its end; writes waveforms,
+    /// temperatures, events and the energy ledger to an HDF5 file as it goes; then prints what happened, peak
+    /// voltages and currents, the hottest junctions, the energies and the verdict against the limits set.
+    /// Ctrl-C closes the file with what it holds by then.
+    #[command(after_long_help = "Example:\n  joulestep run examples/ferry-breaker.toml --out ferry.h5")]
+    Run(RunArgs),
     /// Check a scenario without running it.
     ///
     /// Reads the scenario with all it includes, connects the circuit in memory and looks for floating nodes, loops of
@@ -49,6 +57,25 @@ pub enum Command {
         after_long_help = "Example:\n  joulestep completions bash > ~/.local/share/bash-completion/completions/joulestep"
     )]
     Completions(CompletionsArgs),
+}
+
+/// Arguments of `run`.
+#[derive(Debug, Args)]
+pub struct RunArgs {
+    /// Scenario file (TOML).
+    pub scenario: PathBuf,
+    /// Result file (HDF5).
+    #[arg(long, short, value_name = "FILE.h5")]
+    pub out: PathBuf,
+    /// Replace the result file where it exists.
+    #[arg(long)]
+    pub force: bool,
+    /// Show no progress.
+    #[arg(long, short)]
+    pub quiet: bool,
+    /// Print the outcome as JSON.
+    #[arg(long)]
+    pub json: bool,
 }
 
 /// Arguments of `check`.

@@ -1,9 +1,12 @@
 //! Scenario files, HDF5 results and the commands of Joulestep.
 
+pub mod account;
 pub mod args;
 pub mod commands;
 pub mod diagnostic;
 pub mod exit;
+pub mod progress;
+pub mod result;
 pub mod scenario;
 
 use std::ffi::OsString;
@@ -34,11 +37,9 @@ fn carry_out(args: impl IntoIterator<Item = OsString>, streams: &mut Streams<'_>
         }
     };
     match cli.command {
+        Command::Run(args) => commands::run::run(&args, streams),
         Command::Check(args) => commands::check::check(&args, streams),
         Command::Schema(_) => commands::schema::schema(streams),
         Command::Completions(args) => commands::completions::completions(&args, streams),
     }
 }
-//! cli
-
-pub mod result;

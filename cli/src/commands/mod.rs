@@ -2,6 +2,7 @@
 
 pub mod check;
 pub mod completions;
+pub mod run;
 pub mod schema;
 
 use std::io;

@@ -7,6 +7,10 @@ use joulestep_engine::run::watch::Watch;
 
 use super::Build;
 
+/// Current from which a varistor counts as clamping, A. Between the leakage that its nominal voltage is stated at
+/// (1 mA) and the hundreds of amperes of its clamping voltage.
+const CLAMPS: f64 = 1.0;
+
 /// A bound that the verdict judges.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Judged {
@@ -24,7 +28,7 @@ pub struct Judged {
 
 impl Build<'_> {
     /// Extremes of: what is recorded, the limits of the parts, the temperatures of their dies, the user's limits.
-    pub(super) fn watches(&mut self, board: &mut Board<f64>) -> (Vec<Watch>, Vec<Judged>) {
+    pub(super) fn watches(&mut self, board: &mut Board<f64>) -> (Vec<Watch>, Vec<Judged>, usize) {
         let mut watches: Vec<Watch> = Vec::new();
         let mut judged: Vec<Judged> = Vec::new();
         let scenario = self.scenario;
@@ -37,6 +41,7 @@ impl Build<'_> {
             let subject = signal.text.split('.').next().unwrap_or("").to_string();
             watches.push(watch(found.name, found.long_name, found.probe, subject));
         }
+        let signals = watches.len();
         self.parts(&mut watches, &mut judged);
         for limit in &scenario.limits {
             let Some(found) = self.signal(&limit.signal, board) else { continue };
@@ -60,7 +65,7 @@ impl Build<'_> {
             judged.push(Judged { name, watch: watches.len(), lower, upper, by_user: true });
             watches.push(watch);
         }
-        (watches, judged)
+        (watches, judged, signals)
     }
 
     /// Limits and temperatures of the parts.
@@ -77,6 +82,14 @@ impl Build<'_> {
                     upper: *upper,
                     by_user: false,
                 });
+                watches.push(watch);
+            }
+            if placed.kind == "varistor"
+                && let Some((_, words, probe)) = placed.built.quantities.iter().find(|q| q.0 == "current")
+            {
+                let name = format!("{}.clamping", placed.name);
+                let mut watch = watch(name, (*words).to_string(), probe.clone(), placed.name.clone());
+                (watch.event, watch.lower, watch.upper) = (Some(EventKind::Clamp), -CLAMPS, CLAMPS);
                 watches.push(watch);
             }
             for (k, (die, _)) in placed.built.dies.iter().enumerate() {

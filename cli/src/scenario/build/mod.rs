@@ -35,6 +35,8 @@ pub struct Ready {
     pub placed: Vec<Placed>,
     /// What the verdict judges, each with its place among the setup's watches or temperatures.
     pub judged: Vec<Judged>,
+    /// How many of the watches are recorded signals; they come first.
+    pub signals: usize,
     /// Names of the heat inputs, in the order of their numbers.
     pub inputs: Vec<String>,
     /// Nodes that only one pin touches.
@@ -93,7 +95,7 @@ pub fn build(scenario: &Scenario) -> Result<Ready, Refusal> {
     let mut board = Board::new(&build.circuit);
     let controllers = build.controllers(gates, &mut board);
     let channels = build.channels(&mut board);
-    let (watches, judged) = build.watches(&mut board);
+    let (watches, judged, signals) = build.watches(&mut board);
     let Some(method) = Method::named(&scenario.steps.method) else {
         // The key table offers the engine's methods only.
         return Err(refuse(build));
@@ -115,7 +117,7 @@ pub fn build(scenario: &Scenario) -> Result<Ready, Refusal> {
     setup.sample_every = scenario.record.interval;
     setup.watches = watches;
     let inputs = scenario.thermal.input_names().iter().map(ToString::to_string).collect();
-    Ok(Ready { setup, placed: build.placed, judged, inputs, loose_ends: findings.loose_ends })
+    Ok(Ready { setup, placed: build.placed, judged, signals, inputs, loose_ends: findings.loose_ends })
 }
 
 fn refuse(build: Build<'_>) -> Refusal {
