@@ -224,7 +224,7 @@ fn derivatives_equal_central_differences() {
                 assert_eq!(plain, out[..2 * p], "{label}: values and stamp differ at {u:?}");
                 for j in 0..p {
                     let h = 1e-6 * (1.0 + u[j].abs());
-                    let mut side = |x: f64| {
+                    let side = |x: f64| {
                         let mut w = u.clone();
                         w[j] = x;
                         let mut out = vec![0.0; 2 * p];

@@ -8,14 +8,19 @@ mod catalogue;
 mod control;
 // device laws against published formulas
 mod device_laws;
+// production models against their statements
+mod production_laws;
+// the program on scenarios: account, result file, exit codes, schema
+mod program;
 // the engine against the reference solution of REF-1
 mod reference_solution;
-// facts of the trade
-mod trade_facts;
+// values that no model can be built from
+mod refused_values;
+// result files: read back, read from outside, and what killed, starved and long runs leave.
+mod result_file;
 // heat networks against closed forms
 mod thermal_closed_forms;
 // temperature and power coupled: fixed points, runaway, transients, ratings
 mod thermal_coupled;
-
-/// Result files: read back, read from outside, and what killed, starved and long runs leave.
-mod result_file;
+// facts of the trade
+mod trade_facts;

@@ -36,6 +36,10 @@ fn setup(method: &'static Method, steps: Steps, bound: f64) -> Setup<f64> {
     s.method = method;
     s.steps = steps;
     s.bounds = Bounds { voltage: bound, current: bound };
+    if let Ok(x) = std::env::var("NTOL") {
+        s.tolerance.voltage = x.parse().unwrap();
+        s.tolerance.current = s.tolerance.voltage;
+    }
     let channel = |name: &str, probe: Probe| Channel { name: name.into(), long_name: name.into(), probe };
     s.channels = r
         .nodes

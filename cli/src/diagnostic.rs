@@ -57,6 +57,9 @@ impl Sources {
     }
 }
 
+/// Columns of what is printed for people.
+const WIDTH: usize = 100;
+
 /// One thing wrong with an input file.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Diagnostic {
@@ -156,7 +159,7 @@ impl Refusal {
             let _ = writeln!(out, "{key}{found}");
         }
         if !d.expected.is_empty() {
-            filled(&format!("expected {}", printable(&d.expected)), out);
+            filled(&format!("expected {}", printable(&d.expected)), WIDTH, out);
         }
         if let Some(suggestion) = &d.suggestion {
             let _ = writeln!(out, "  did you mean `{}`?", printable(suggestion));
@@ -183,15 +186,15 @@ impl Refusal {
     }
 }
 
-/// Writes a text in lines of at most 100 columns, indented.
-fn filled(text: &str, out: &mut String) {
+/// Writes a text in indented lines of at most `width` columns.
+pub fn filled(text: &str, width: usize, out: &mut String) {
     let mut column = 0;
     for word in text.split(' ') {
         let length = word.chars().count();
         if column == 0 {
             out.push_str("  ");
             column = 2 + length;
-        } else if column + 1 + length > 100 {
+        } else if column + 1 + length > width {
             out.push_str("\n    ");
             column = 4 + length;
         } else {

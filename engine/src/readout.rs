@@ -16,7 +16,7 @@ pub struct Sources<'a, L: Lane> {
     /// Power of each account, W.
     pub power: &'a [L],
     /// Devices' stamps at x.
-    pub stamps: &'a [L],
+    pub stamps: &'a [Vec<L>],
     /// Lines, courses, choices.
     pub board: &'a Board<L>,
     /// Temperatures of the heat inputs, °C.
@@ -28,8 +28,8 @@ pub struct Sources<'a, L: Lane> {
 pub enum Readout<L> {
     /// Σ weight·x\[unknown\].
     Unknowns(Vec<(u32, L)>),
-    /// Σ weight·stamp\[index\] (conduction currents of devices).
-    Stamps(Vec<(u32, L)>),
+    /// Σ weight·stamp\[index\] of a device (its conduction currents).
+    Stamps(u32, Vec<(u32, L)>),
     /// Conduction of a linear component: unknowns, and a chosen conductance between two of them with a sign.
     Linear(Vec<(u32, L)>, Option<(ChoiceId, u32, u32, L)>),
     /// Σ power of accounts.
@@ -69,13 +69,13 @@ impl<L: Lane> Readout<L> {
                 Self::Sum(terms.iter().map(|(w, p)| (L::splat(*w), Self::new(p, system))).collect())
             }
             Probe::Conduction(component, pin) => {
-                if let Some(placed) = system.devices.iter().find(|d| d.component == *component) {
-                    let base = placed.offset as u32;
+                if let Some(device) = system.devices.iter().position(|d| d.component == *component) {
+                    let placed = &system.devices[device];
                     let terms = match *pin < placed.ports {
-                        true => vec![(base + *pin as u32, one)],
-                        false => (0..placed.ports).map(|k| (base + k as u32, -one)).collect(),
+                        true => vec![(*pin as u32, one)],
+                        false => (0..placed.ports).map(|k| (k as u32, -one)).collect(),
                     };
-                    return Self::Stamps(terms);
+                    return Self::Stamps(device as u32, terms);
                 }
                 let part = &system.circuit.components[component.0 as usize];
                 let unknown = |local: usize| match part.pins.get(local) {
@@ -99,7 +99,7 @@ impl<L: Lane> Readout<L> {
         };
         match self {
             Self::Unknowns(terms) => weigh(terms, from.x),
-            Self::Stamps(terms) => weigh(terms, from.stamps),
+            Self::Stamps(device, terms) => weigh(terms, &from.stamps[*device as usize]),
             Self::Linear(terms, choice) => {
                 let chosen = choice.map_or(zero, |(id, a, b, sign)| {
                     let g = system.circuit.choices[id.0 as usize].options[from.board.chosen(id)];

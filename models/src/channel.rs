@@ -8,13 +8,22 @@ use joulestep_engine::arithmetic::scalar::Scalar;
 /// (1968) 285). Arguments: vds and vgs in V, threshold or pinch-off in V, K in A/V², λ in 1/V. C¹, also at vds = 0.
 #[inline(always)]
 pub fn square_law<L: Lane, S: Scalar<L>>(vds: S, vgs: S, threshold: L, k: L, lambda: L) -> S {
-    let zero = L::splat(0.0);
-    let back = vds.value().lt(zero);
-    let size = S::select(back, -vds, vds);
-    let over = (S::select(back, vgs - vds, vgs) - threshold).at_least(zero);
-    let v = S::select(size.value().lt(over.value()), size, over);
-    let i = (over - v * L::splat(0.5)) * v * (size * lambda + L::splat(1.0)) * k;
-    S::select(back, -i, i)
+    let (zero, one, half) = (L::splat(0.0), L::splat(1.0), L::splat(0.5));
+    let (d, g) = (vds.value(), vgs.value());
+    let back = d.lt(zero);
+    let size = d.abs();
+    let over = (L::select(back, g - d, g) - threshold).max(zero);
+    let v = size.min(over);
+    let kv = k * v;
+    let shape = (over - half * v) * kv;
+    let stretch = one + lambda * size;
+    let i = shape * stretch;
+    // By the overdrive and by the size of vds; where v = u, the channel is saturated and over − v is zero.
+    let by_over = kv * stretch;
+    let by_size = k * (over - v) * stretch + shape * lambda;
+    let by_vds = by_size + L::select(back, by_over, zero);
+    let by_vgs = L::select(back, -by_over, by_over);
+    vds.joined(vgs, L::select(back, -i, i), [by_vds, by_vgs])
 }
 
 /// w·ln(1 + e^(x/w)): the overdrive that x volts above threshold leave, going smoothly to zero over the width w. What
@@ -31,10 +40,18 @@ pub fn overdrive<L: Lane, S: Scalar<L>>(x: S, width: L, inverse_width: L) -> S {
         return x.mapped(head, step);
     }
     let e = (-y.abs()).exp();
-    let w = one + e;
-    let inverse = one / w;
-    // ln(1 + e) with the rounding of 1 + e given back, so that the tail keeps its digits (Kahan's trick).
-    let tail = w.ln() + (e - (w - one)) * inverse;
+    let (w, double) = (one + e, L::splat(2.0) + e);
+    let both = one / (w * double);
+    // ln(1 + e) = 2·artanh(s) with s = e/(2 + e) ≤ 1/3, by its series (sixteen terms: the next is below 2e-17), paired
+    // so that the chain is short.
+    let s = e * w * both;
+    let inverse = double * both;
+    let z = s * s;
+    let (z2, c) = (z * z, |k: usize| L::splat(1.0 / (2 * k + 1) as f64));
+    let (z4, pair) = (z2 * z2, |k: usize| c(k) + z * c(k + 1));
+    let (z8, four) = (z4 * z4, |k: usize| pair(k) + z2 * pair(k + 2));
+    let series = (four(0) + z4 * four(4)) + z8 * (four(8) + z4 * four(12));
+    let tail = (s + s) * series;
     let value = L::select(far, head, head + width * tail);
     let slope = L::select(far, step, inverse * L::select(ahead, one, e));
     x.mapped(value, slope)

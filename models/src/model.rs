@@ -136,6 +136,11 @@ pub enum Value<L> {
 pub struct Values<L>(pub BTreeMap<&'static str, Value<L>>);
 
 impl<L: Lane> Values<L> {
+    /// The defaults of a table of parameters.
+    pub fn with_defaults(params: &[Param]) -> Self {
+        let defaults = params.iter().filter_map(|p| Some((p.key, Value::Number(L::splat(p.default?)))));
+        Self(defaults.collect())
+    }
     /// A number that is given or has a default. Panics on a key that is not in the model's table: a mistake in the
     /// model, found by the catalogue's tests.
     pub fn number(&self, key: &str) -> L {

@@ -8,7 +8,7 @@ use joulestep_engine::arithmetic::scalar::Scalar;
 /// Charge of a capacitance C(v) given at some voltages. Between them C is the monotone cubic of Fritsch & Carlson,
 /// SIAM J. Numer. Anal. 17 (1980) 238, with the slopes of Fritsch & Butland, SIAM J. Sci. Stat. Comput. 5 (1984) 300
 /// (both from memory), so that C is C¹, stays between its neighbours, and the charge is C²; beyond the table C is
-/// constant. The charge is zero at 0 V.
+/// constant (there the charge is C¹). The charge is zero at 0 V.
 #[derive(Clone, Debug)]
 pub struct ChargeTable<L>(Arc<Inner<L>>);
 
@@ -40,8 +40,20 @@ fn slopes(v: &[f64], c: &[f64]) -> Vec<f64> {
         let (w1, w2) = (2.0 * h(k) + h(k - 1), h(k) + 2.0 * h(k - 1));
         (w1 + w2) / (w1 / a + w2 / b)
     };
-    // At the ends the table goes over into a constant, so that C stays C¹.
-    (0..n).map(|k| if k == 0 || k == n - 1 { 0.0 } else { inner(k) }).collect()
+    // At an end, the slope of the parabola through three points, held to what keeps the piece monotone.
+    let end = |near: usize, far: usize| {
+        let (a, b) = (rise(near), rise(far));
+        let d = a + (a - b) * h(near) / (h(near) + h(far));
+        if d * a <= 0.0 { 0.0 } else { d.abs().min(3.0 * a.abs()).copysign(a) }
+    };
+    (0..n)
+        .map(|k| match k {
+            _ if n == 2 => rise(0),
+            0 => end(0, 1),
+            k if k == n - 1 => end(n - 2, n - 3),
+            k => inner(k),
+        })
+        .collect()
 }
 
 impl<L: Lane> Segment<L> {
@@ -95,8 +107,8 @@ impl<L: Lane> ChargeTable<L> {
         let mut table = Self(Arc::new(Inner { knots: knots.clone(), segments: segments.clone() }));
         let (q, e) = (table.charge(zero), table.energy(zero));
         for segment in &mut segments {
-            segment.charge = segment.charge - q;
-            segment.energy = segment.energy - e;
+            segment.charge -= q;
+            segment.energy -= e;
         }
         table = Self(Arc::new(Inner { knots, segments }));
         Ok(table)

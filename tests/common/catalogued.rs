@@ -8,12 +8,7 @@ use joulestep_models::parts::shipped;
 
 /// The values of a model: defaults, then the given numbers (SI, °C). Fails on an unknown key.
 pub fn values<L: Lane>(entry: &Entry<L>, given: &[(&str, f64)]) -> Values<L> {
-    let mut values = Values::default();
-    for param in entry.params {
-        if let Some(x) = param.default {
-            values.0.insert(param.key, Value::Number(L::splat(x)));
-        }
-    }
+    let mut values = Values::with_defaults(entry.params);
     for (key, x) in given {
         let param = entry.params.iter().find(|p| p.key == *key).unwrap_or_else(|| panic!("no key `{key}`"));
         values.0.insert(param.key, Value::Number(L::splat(*x)));

@@ -6,7 +6,7 @@ use joulestep_engine::units::{people, people_digits};
 
 use super::happened::{Line, lines};
 use super::{Account, Judgement, Outcome};
-use crate::diagnostic::printable;
+use crate::diagnostic::{filled, printable};
 
 /// Columns.
 const WIDTH: usize = 100;
@@ -55,7 +55,7 @@ fn heading(out: &mut String, text: &str, definition: &str) {
     out.push('\n');
     line(out, text);
     if !definition.is_empty() {
-        line(out, &format!("  ({definition})"));
+        filled(&format!("({definition})"), WIDTH, out);
     }
 }
 
@@ -76,12 +76,38 @@ fn table(out: &mut String, columns: &[&str], rows: &[Vec<String>]) {
                 false => write!(text, "  {cell}{pad}"),
             };
         }
-        line(out, &text);
+        // A last cell that is too long for the line goes on below itself.
+        let before: usize = widths[..widths.len() - 1].iter().map(|w| w + 2).sum();
+        let last = cells.last().copied().unwrap_or("");
+        if text.trim_end().chars().count() <= WIDTH || before + 20 > WIDTH {
+            line(out, &text);
+            return;
+        }
+        let head: String = text.chars().take(before + 2).collect();
+        for (k, part) in broken(last, WIDTH - before - 2).iter().enumerate() {
+            let start = if k == 0 { head.clone() } else { " ".repeat(before + 2) };
+            line(out, &format!("{start}{part}"));
+        }
     };
     put(&names);
     for row in rows {
         put(&row.iter().map(String::as_str).collect::<Vec<_>>());
     }
+}
+
+/// A text in pieces of at most `width` columns, broken at spaces.
+fn broken(text: &str, width: usize) -> Vec<String> {
+    let mut pieces: Vec<String> = Vec::new();
+    for word in text.split(' ') {
+        match pieces.last_mut() {
+            Some(piece) if piece.chars().count() + 1 + word.chars().count() <= width => {
+                piece.push(' ');
+                piece.push_str(word);
+            }
+            _ => pieces.push(word.to_string()),
+        }
+    }
+    pieces
 }
 
 fn instant(t: f64) -> String {

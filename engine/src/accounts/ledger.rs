@@ -6,7 +6,7 @@
 //! the error of the time steps: the residual tells it.
 
 use crate::arithmetic::lane::Lane;
-use crate::circuit::graph::Body;
+use crate::circuit::graph::{Body, ComponentId};
 use crate::circuit::law::Device;
 use crate::equations::system::System;
 use crate::step::state::State;
@@ -53,7 +53,7 @@ pub fn stored<L: Lane>(system: &System<L>, devices: &[Box<dyn Device<L>>], x: &[
         let pins = component.pins.len();
         let value = |local: usize| match component.pins.get(local) {
             Some(node) => x[system.unknown_of_node(*node)],
-            None => x[system.first_own[k] as usize + local - pins],
+            None => x[system.own_unknown(ComponentId(k as u32), local - pins)],
         };
         for &(r, c, e) in &linear.c {
             out[k] += L::splat(0.5) * e * value(r) * value(c);

@@ -129,6 +129,10 @@ impl<L: Lane, const P: usize> Scalar<L> for Dual<L, P> {
         self.chain(value, slope)
     }
     #[inline(always)]
+    fn joined(self, y: Self, value: L, [by_x, by_y]: [L; 2]) -> Self {
+        self.zip(y, value, |a, b| a * by_x + b * by_y)
+    }
+    #[inline(always)]
     fn select(mask: L::Mask, yes: Self, no: Self) -> Self {
         yes.zip(no, L::select(mask, yes.v, no.v), |a, b| L::select(mask, a, b))
     }

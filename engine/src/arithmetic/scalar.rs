@@ -32,6 +32,9 @@ pub trait Scalar<L: Lane>:
     /// f(x) from the value and the slope of f at x = `self.value()`: how a function of one variable that shares
     /// work between both (a depletion charge and its capacitance) joins the duals. Tests compare with differences.
     fn mapped(self, value: L, slope: L) -> Self;
+    /// f(x, y) from its value and its two slopes at the values of x = `self` and y: the same for two variables (a
+    /// channel current and its two conductances).
+    fn joined(self, y: Self, value: L, slopes: [L; 2]) -> Self;
     /// `yes` where the mask holds, `no` elsewhere. Both sides are computed.
     fn select(mask: L::Mask, yes: Self, no: Self) -> Self;
 
@@ -45,15 +48,15 @@ pub trait Scalar<L: Lane>:
     fn pow(self, y: L) -> Self {
         (self.ln() * y).exp()
     }
-    /// The larger of the value and a bound.
+    /// The larger of the value and a bound; with its derivatives where both are equal.
     #[inline(always)]
     fn at_least(self, bound: L) -> Self {
-        Self::select(self.value().gt(bound), self, Self::constant(bound))
+        Self::select(self.value().ge(bound), self, Self::constant(bound))
     }
-    /// The smaller of the value and a bound.
+    /// The smaller of the value and a bound; with its derivatives where both are equal.
     #[inline(always)]
     fn at_most(self, bound: L) -> Self {
-        Self::select(self.value().lt(bound), self, Self::constant(bound))
+        Self::select(self.value().le(bound), self, Self::constant(bound))
     }
 }
 
@@ -84,6 +87,10 @@ impl<L: Lane> Scalar<L> for L {
     }
     #[inline(always)]
     fn mapped(self, value: L, _slope: L) -> Self {
+        value
+    }
+    #[inline(always)]
+    fn joined(self, _y: Self, value: L, _slopes: [L; 2]) -> Self {
         value
     }
     #[inline(always)]

@@ -209,6 +209,14 @@ impl Order {
         order
     }
 
+    /// What a pivot eliminates: (slot, row) below it and (slot, column) beside it.
+    pub(super) fn lists(&self, p: &Pivot) -> (&[(u32, u32)], &[(u32, u32)]) {
+        (
+            &self.lower[p.lower.0 as usize..p.lower.1 as usize],
+            &self.upper[p.upper.0 as usize..p.upper.1 as usize],
+        )
+    }
+
     /// Slot of an entry, if the pattern has it.
     pub fn slot(&self, row: usize, col: usize) -> Option<u32> {
         self.slot_of.get(&(row as u32, col as u32)).copied()

@@ -20,10 +20,8 @@ pub struct Program {
     c: Vec<u32>,
     /// Slots (a,a), (a,b), (b,a), (b,b) of each chosen conductance.
     chosen: Vec<[u32; 4]>,
-    /// Slots of each device: (locals + reference)² row by row, devices one after the other.
-    devices: Vec<u32>,
-    /// Where each device's slots begin.
-    device_begin: Vec<u32>,
+    /// Slots of each device: (locals + reference)² row by row.
+    devices: Vec<Vec<u32>>,
     /// The spare slot that takes what belongs to ground.
     spare: u32,
 }
@@ -35,7 +33,7 @@ fn device_entries(device: &Placed) -> impl Iterator<Item = (u32, u32)> + '_ {
 }
 
 impl Program {
-    /// Chooses an order on representative values: the matrix αC + G with the devices' stamps in `stamps` (lane 0),
+    /// Chooses an order on representative values: the matrix αC + G with the devices' stamps (lane 0),
     /// and the given conductances of the choices.
     ///
     /// # Errors
@@ -44,7 +42,7 @@ impl Program {
         system: &System<L>,
         alpha: f64,
         choices: &[usize],
-        stamps: &[L],
+        stamps: &[Vec<L>],
     ) -> Result<Self, NoPivot> {
         let n = system.n as u32;
         let mut entries: BTreeMap<(u32, u32), f64> = BTreeMap::new();
@@ -65,25 +63,20 @@ impl Program {
                 add(r, c, x);
             }
         }
-        for device in &system.devices {
+        for (device, stamp) in system.devices.iter().zip(stamps) {
             let p = device.locals.len();
             let mut block = vec![0.0; (p + 1) * (p + 1)];
-            spread(device, &stamps[device.offset..], L::splat(alpha), |k, x| block[k] += x.lane(0));
+            spread(device, stamp, L::splat(alpha), |k, x| block[k] += x.lane(0));
             for ((r, c), x) in device_entries(device).zip(block) {
                 add(r, c, x);
             }
         }
-        let outer = system.is_outer();
-        let order = Order::choose(system.n, &entries, |k| outer[k])?;
+        let order = Order::choose(system.n, &entries, |k| k >= system.inner)?;
         let spare = order.slots as u32;
         let slot = |r: u32, c: u32| order.slot(r as usize, c as usize).unwrap_or(spare);
-        let mut device_begin = Vec::new();
-        let mut devices = Vec::new();
-        for device in &system.devices {
-            device_begin.push(devices.len() as u32);
-            // An iteration's matrix holds the inner slots only, with its spare for ground right behind them.
-            devices.extend(device_entries(device).map(|(r, c)| slot(r, c).min(order.inner_slots as u32)));
-        }
+        // An iteration's matrix holds the inner slots only, with its spare for ground right behind them.
+        let inner = order.inner_slots as u32;
+        let slots = |d: &Placed| device_entries(d).map(|(r, c)| slot(r, c).min(inner)).collect();
         Ok(Self {
             g: system.g.iter().map(|&(r, c, _)| slot(r, c)).collect(),
             c: system.c.iter().map(|&(r, c, _)| slot(r, c)).collect(),
@@ -92,8 +85,7 @@ impl Program {
                 .iter()
                 .map(|&(_, a, b)| [slot(a, a), slot(a, b), slot(b, a), slot(b, b)])
                 .collect(),
-            devices,
-            device_begin,
+            devices: system.devices.iter().map(slots).collect(),
             spare,
             replay: Replay::new(order),
         })
@@ -122,13 +114,15 @@ impl Program {
         (a, growth)
     }
 
-    /// Where device number `k` sits.
+    /// Where the devices sit, in their order.
     #[inline(always)]
-    pub fn seat<'a>(&'a self, k: usize, device: &'a Placed) -> Seat<'a> {
-        let begin = self.device_begin[k] as usize;
-        let width = device.locals.len() + 1;
-        let slots = &self.devices[begin..begin + width * width];
-        Seat { locals: &device.locals, reference: device.reference, slots }
+    pub fn seats<'a>(&'a self, placed: &'a [Placed]) -> impl Iterator<Item = Seat<'a>> {
+        let seat = |(d, slots): (&'a Placed, &'a Vec<u32>)| Seat {
+            locals: &d.locals,
+            reference: d.reference,
+            slots,
+        };
+        placed.iter().zip(&self.devices).map(seat)
     }
 }
 

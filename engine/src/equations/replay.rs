@@ -7,14 +7,6 @@
 use super::order::{Order, Pivot};
 use crate::arithmetic::lane::Lane;
 
-/// Replays an order. Values live with the caller: `a` has at least `order.slots + 1` entries (the one after the slots is
-/// a spare that takes what belongs to ground), right-hand sides and solutions have at least `order.n + 1` entries (the
-/// one after the unknowns is ground).
-#[derive(Clone, Debug)]
-pub struct Replay {
-    order: Order,
-}
-
 /// Checked once when the order is compiled; the loops below then need no bounds.
 fn assert_in_bounds(order: &Order) {
     let (n, slots) = (order.n as u32, order.slots as u32);
@@ -42,25 +34,167 @@ fn assert_in_bounds(order: &Order) {
     }
 }
 
-macro_rules! at {
-    ($v:expr, $k:expr) => {
-        // SAFETY: every index of an order was checked against the lengths in `assert_in_bounds`, and the callers
-        // assert the lengths of the slices they pass.
-        unsafe { *$v.get_unchecked($k as usize) }
-    };
+/// Replays an order. Values live with the caller: `a` has at least `order.slots + 1` entries (the one after the slots is
+/// a spare that takes what belongs to ground), right-hand sides and solutions have at least `order.n + 1` entries (the
+/// one after the unknowns is ground).
+#[derive(Clone, Debug)]
+pub struct Replay {
+    order: Order,
+    outer: Tape,
+    inner: Tape,
 }
-macro_rules! at_mut {
-    ($v:expr, $k:expr) => {
-        // SAFETY: as for `at!`.
-        unsafe { $v.get_unchecked_mut($k as usize) }
-    };
+
+/// The operations of some pivots as streams of numbers, each read once from front to back.
+#[derive(Clone, Debug, Default)]
+struct Tape {
+    pivots: usize,
+    /// Per pivot: slot, row, lower count, upper count, the upper slots; then per lower entry: slot, row, targets.
+    eliminate: Vec<u32>,
+    /// Per pivot: row, lower count; then per lower entry: slot, row.
+    forward: Vec<u32>,
+    /// Per pivot, last one first: row, column, slot, upper count; then per upper entry: slot, column.
+    back: Vec<u32>,
+}
+
+/// Any number of further entries in a pivot's row.
+const ANY: usize = usize::MAX;
+
+impl Tape {
+    fn new(order: &Order, pivots: &[Pivot]) -> Self {
+        let mut tape = Self { pivots: pivots.len(), ..Self::default() };
+        for p in pivots {
+            let (lower, upper) = order.lists(p);
+            tape.eliminate.extend([p.slot, p.row, lower.len() as u32, upper.len() as u32]);
+            tape.eliminate.extend(upper.iter().map(|u| u.0));
+            for (k, &(slot, row)) in lower.iter().enumerate() {
+                let begin = p.targets as usize + k * upper.len();
+                tape.eliminate.extend([slot, row]);
+                tape.eliminate.extend(&order.targets[begin..begin + upper.len()]);
+            }
+            tape.forward.extend([p.row, lower.len() as u32]);
+            tape.forward.extend(lower.iter().flat_map(|&(slot, row)| [slot, row]));
+        }
+        for p in pivots.iter().rev() {
+            let (_, upper) = order.lists(p);
+            tape.back.extend([p.row, p.col, p.slot, upper.len() as u32]);
+            tape.back.extend(upper.iter().flat_map(|&(slot, col)| [slot, col]));
+        }
+        tape
+    }
+
+    /// Eliminates all pivots in `a`: leaves 1/pivot in each pivot's slot and the multipliers below it. With `RHS` the
+    /// right-hand side `b` goes along.
+    ///
+    /// # Safety
+    /// Every slot of the tape lies in `a`, and with `RHS` every row in `b`.
+    #[inline(always)]
+    unsafe fn eliminate<L: Lane, const RHS: bool>(&self, a: *mut L, b: *mut L) {
+        let mut code = self.eliminate.as_ptr();
+        // SAFETY: the stream was written by `Tape::new` in just the layout it is read in; slots and rows are the
+        // caller's promise.
+        unsafe {
+            for _ in 0..self.pivots {
+                // The usual counts have loops without a counter.
+                code = match *code.add(3) {
+                    0 => Self::pivot::<L, RHS, 0>(code, a, b),
+                    1 => Self::pivot::<L, RHS, 1>(code, a, b),
+                    2 => Self::pivot::<L, RHS, 2>(code, a, b),
+                    3 => Self::pivot::<L, RHS, 3>(code, a, b),
+                    4 => Self::pivot::<L, RHS, 4>(code, a, b),
+                    _ => Self::pivot::<L, RHS, ANY>(code, a, b),
+                };
+            }
+        }
+    }
+
+    /// One pivot whose row has `UPPER` more entries; returns where the next one begins.
+    ///
+    /// # Safety
+    /// As for [`Tape::eliminate`]; `code` is at the beginning of a pivot with this count (or any, for [`ANY`]).
+    #[inline(always)]
+    unsafe fn pivot<L: Lane, const RHS: bool, const UPPER: usize>(
+        mut code: *const u32,
+        a: *mut L,
+        b: *mut L,
+    ) -> *const u32 {
+        // SAFETY: as in `eliminate`.
+        unsafe {
+            let pivot = a.add(*code as usize);
+            let from = if RHS { *b.add(*code.add(1) as usize) } else { L::splat(0.0) };
+            let lower = *code.add(2);
+            let upper = if UPPER == ANY { *code.add(3) as usize } else { UPPER };
+            let uppers = code.add(4);
+            let inverse = L::splat(1.0) / *pivot;
+            *pivot = inverse;
+            code = uppers.add(upper);
+            for _ in 0..lower {
+                let slot = a.add(*code as usize);
+                let m = *slot * inverse;
+                *slot = m;
+                if RHS {
+                    *b.add(*code.add(1) as usize) -= m * from;
+                }
+                code = code.add(2);
+                for j in 0..upper {
+                    let change = m * *a.add(*uppers.add(j) as usize);
+                    *a.add(*code.add(j) as usize) -= change;
+                }
+                code = code.add(upper);
+            }
+            code
+        }
+    }
+
+    /// Carries `b` through the eliminated pivots.
+    ///
+    /// # Safety
+    /// As for [`Tape::eliminate`].
+    #[inline(always)]
+    unsafe fn forward<L: Lane>(&self, a: *const L, b: *mut L) {
+        let mut code = self.forward.as_ptr();
+        // SAFETY: as in `eliminate`.
+        unsafe {
+            for _ in 0..self.pivots {
+                let from = *b.add(*code as usize);
+                let lower = *code.add(1);
+                code = code.add(2);
+                for _ in 0..lower {
+                    *b.add(*code.add(1) as usize) -= *a.add(*code as usize) * from;
+                    code = code.add(2);
+                }
+            }
+        }
+    }
+
+    /// The pivots' unknowns from a right-hand side that was carried through.
+    ///
+    /// # Safety
+    /// As for [`Tape::eliminate`], and every column lies in `x`.
+    #[inline(always)]
+    unsafe fn back<L: Lane>(&self, a: *const L, b: *const L, x: *mut L) {
+        let mut code = self.back.as_ptr();
+        // SAFETY: as in `eliminate`.
+        unsafe {
+            for _ in 0..self.pivots {
+                let mut sum = *b.add(*code as usize);
+                let (col, slot, upper) = (*code.add(1) as usize, *code.add(2) as usize, *code.add(3));
+                code = code.add(4);
+                for _ in 0..upper {
+                    sum -= *a.add(*code as usize) * *x.add(*code.add(1) as usize);
+                    code = code.add(2);
+                }
+                *x.add(col) = sum * *a.add(slot);
+            }
+        }
+    }
 }
 
 impl Replay {
     /// Wraps an order.
     pub fn new(order: Order) -> Self {
         assert_in_bounds(&order);
-        Self { order }
+        let (outer, inner) = order.pivots.split_at(order.outer);
+        Self { outer: Tape::new(&order, outer), inner: Tape::new(&order, inner), order }
     }
 
     /// The order replayed.
@@ -68,30 +202,9 @@ impl Replay {
         &self.order
     }
 
-    #[inline(always)]
-    fn lists(&self, p: &Pivot) -> (&[(u32, u32)], &[(u32, u32)]) {
-        let o = &self.order;
-        (&o.lower[p.lower.0 as usize..p.lower.1 as usize], &o.upper[p.upper.0 as usize..p.upper.1 as usize])
-    }
-
-    /// Eliminates one pivot in `a`; leaves 1/pivot in its slot and the multipliers below it.
-    #[inline(always)]
-    fn eliminate<L: Lane>(&self, p: &Pivot, a: &mut [L], mut below: impl FnMut(u32, L)) {
-        let (lower, upper) = self.lists(p);
-        let inverse = L::splat(1.0) / at!(a, p.slot);
-        *at_mut!(a, p.slot) = inverse;
-        let mut t = p.targets as usize;
-        for &(l, row) in lower {
-            let m = at!(a, l) * inverse;
-            *at_mut!(a, l) = m;
-            below(row, m);
-            for &(u, _) in upper {
-                let target = at!(self.order.targets, t);
-                let change = m * at!(a, u);
-                *at_mut!(a, target) -= change;
-                t += 1;
-            }
-        }
+    fn fits<L>(&self, a: &[L], b: &[L], inner_only: bool) {
+        let slots = if inner_only { self.order.inner_slots } else { self.order.slots };
+        assert!(a.len() > slots && b.len() > self.order.n, "vectors too short for the order");
     }
 
     /// Factors the outer pivots in place and returns the element growth (largest value met over largest value given).
@@ -99,75 +212,57 @@ impl Replay {
         assert!(a.len() > self.order.slots);
         let largest = |a: &[L]| a.iter().map(|x| Lane::abs(*x).widest()).fold(0.0, f64::max);
         let before = largest(&a[..self.order.slots]);
-        for p in &self.order.pivots[..self.order.outer] {
-            self.eliminate(p, a, |_, _| ());
-        }
+        // SAFETY: the length was just checked against the order, whose indices were checked in `new`.
+        unsafe { self.outer.eliminate::<L, false>(a.as_mut_ptr(), std::ptr::null_mut()) };
         largest(&a[..self.order.inner_slots]) / before.max(f64::MIN_POSITIVE)
     }
 
     /// Carries a right-hand side through the outer pivots: afterwards its inner rows are ready for the iteration.
+    #[inline]
     pub fn forward_outer<L: Lane>(&self, a: &[L], b: &mut [L]) {
-        assert!(a.len() > self.order.slots && b.len() > self.order.n);
-        self.forward(&self.order.pivots[..self.order.outer], a, b);
+        self.fits(a, b, false);
+        // SAFETY: lengths were checked.
+        unsafe { self.outer.forward(a.as_ptr(), b.as_mut_ptr()) }
     }
 
     /// The same through the inner pivots of a factored matrix.
+    #[inline]
     pub fn forward_inner<L: Lane>(&self, a: &[L], b: &mut [L]) {
-        assert!(a.len() > self.order.inner_slots && b.len() > self.order.n);
-        self.forward(&self.order.pivots[self.order.outer..], a, b);
-    }
-
-    #[inline(always)]
-    fn forward<L: Lane>(&self, pivots: &[Pivot], a: &[L], b: &mut [L]) {
-        for p in pivots {
-            let (lower, _) = self.lists(p);
-            let from = at!(b, p.row);
-            for &(l, row) in lower {
-                let change = at!(a, l) * from;
-                *at_mut!(b, row) -= change;
-            }
-        }
+        self.fits(a, b, true);
+        // SAFETY: lengths were checked.
+        unsafe { self.inner.forward(a.as_ptr(), b.as_mut_ptr()) }
     }
 
     /// Factors the inner block in `a` (its inner slots) together with the right-hand side `b`, and writes the inner
     /// unknowns into `x`.
     #[inline(always)]
     pub fn factor_and_solve_inner<L: Lane>(&self, a: &mut [L], b: &mut [L], x: &mut [L]) {
-        assert!(a.len() > self.order.inner_slots && b.len() > self.order.n && x.len() > self.order.n);
-        for p in &self.order.pivots[self.order.outer..] {
-            let from = at!(b, p.row);
-            self.eliminate(p, a, |row, m| {
-                let change = m * from;
-                *at_mut!(b, row) -= change;
-            });
+        self.fits(a, b, true);
+        self.fits(a, x, true);
+        // SAFETY: lengths were checked.
+        unsafe {
+            self.inner.eliminate::<L, true>(a.as_mut_ptr(), b.as_mut_ptr());
+            self.inner.back(a.as_ptr(), b.as_ptr(), x.as_mut_ptr());
         }
-        self.back_inner(a, b, x);
     }
 
     /// The inner unknowns from a right-hand side that has been carried through all pivots.
-    #[inline(always)]
+    #[inline]
     pub fn back_inner<L: Lane>(&self, a: &[L], b: &[L], x: &mut [L]) {
-        assert!(a.len() > self.order.inner_slots && b.len() > self.order.n && x.len() > self.order.n);
-        self.back(&self.order.pivots[self.order.outer..], a, b, x);
+        self.fits(a, b, true);
+        self.fits(a, x, true);
+        // SAFETY: lengths were checked.
+        unsafe { self.inner.back(a.as_ptr(), b.as_ptr(), x.as_mut_ptr()) }
     }
 
     /// The outer unknowns, once the inner ones are in `x`; `a` holds the outer factors, `b` the right-hand side that
     /// [`Replay::forward_outer`] left.
+    #[inline]
     pub fn back_outer<L: Lane>(&self, a: &[L], b: &[L], x: &mut [L]) {
-        assert!(a.len() > self.order.slots && b.len() > self.order.n && x.len() > self.order.n);
-        self.back(&self.order.pivots[..self.order.outer], a, b, x);
-    }
-
-    #[inline(always)]
-    fn back<L: Lane>(&self, pivots: &[Pivot], a: &[L], b: &[L], x: &mut [L]) {
-        for p in pivots.iter().rev() {
-            let (_, upper) = self.lists(p);
-            let mut sum = at!(b, p.row);
-            for &(u, col) in upper {
-                sum -= at!(a, u) * at!(x, col);
-            }
-            *at_mut!(x, p.col) = sum * at!(a, p.slot);
-        }
+        self.fits(a, b, false);
+        self.fits(a, x, false);
+        // SAFETY: lengths were checked.
+        unsafe { self.outer.back(a.as_ptr(), b.as_ptr(), x.as_mut_ptr()) }
     }
 
     /// Solves from scratch: all pivots, for one right-hand side. `a` and `b` are used up.

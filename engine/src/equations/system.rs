@@ -2,7 +2,7 @@
 
 use crate::arithmetic::lane::Lane;
 use crate::circuit::graph::{Body, ChoiceId, Circuit, ComponentId, HeatId, NodeId, WaveId};
-use crate::circuit::law::{Device, stamp_len};
+use crate::circuit::law::Device;
 
 /// A device in its place: which unknowns its local ones are.
 #[derive(Debug)]
@@ -15,8 +15,6 @@ pub struct Placed {
     pub ports: usize,
     /// Unknown of the last pin, against which the ports count (`n` for ground).
     pub reference: u32,
-    /// Where its stamp begins in the stamp buffer.
-    pub offset: usize,
 }
 
 /// Heat in a linear component, as a form in the unknowns.
@@ -30,6 +28,55 @@ pub enum Dissipator<L> {
     Product(u32, u32, L),
 }
 
+/// Which unknown is which: node voltages and own unknowns (branch currents, devices' own) in their natural order, and
+/// their places in solution vectors, inner ones first.
+#[derive(Debug)]
+struct Places {
+    position: Vec<u32>,
+    /// Natural number of each component's first own unknown, and one past the last component's.
+    first_own: Vec<usize>,
+    inner: usize,
+}
+
+impl Places {
+    fn new<L: Lane>(circuit: &Circuit<L>) -> Self {
+        let nodes = circuit.nodes.len() - 1;
+        let mut first_own = vec![nodes];
+        let mut touched = vec![false; nodes];
+        for component in &circuit.components {
+            let own = match &component.body {
+                Body::Linear(l) => l.branches.len(),
+                Body::Device(d) => {
+                    component.pins.iter().filter(|p| p.0 > 0).for_each(|p| touched[p.0 as usize - 1] = true);
+                    d.internals()
+                }
+            };
+            touched.resize(touched.len() + own, matches!(component.body, Body::Device(_)));
+            first_own.push(touched.len());
+        }
+        let inner = touched.iter().filter(|t| **t).count();
+        let (mut next_inner, mut next_outer) = (0, inner as u32);
+        let place = |t: &bool| {
+            let next = if *t { &mut next_inner } else { &mut next_outer };
+            *next += 1;
+            *next - 1
+        };
+        Self { position: touched.iter().map(place).collect(), first_own, inner }
+    }
+
+    fn of_node(&self, node: NodeId) -> u32 {
+        if node.0 == 0 { self.position.len() as u32 } else { self.position[node.0 as usize - 1] }
+    }
+
+    fn of_own(&self, component: usize, k: usize) -> u32 {
+        self.position[self.first_own[component] + k]
+    }
+
+    fn own_count(&self, component: usize) -> usize {
+        self.first_own[component + 1] - self.first_own[component]
+    }
+}
+
 /// The equations of a circuit: d/dt q(x) + f(x, t) = 0.
 #[derive(Debug)]
 pub struct System<L: Lane> {
@@ -37,6 +84,8 @@ pub struct System<L: Lane> {
     pub circuit: Circuit<L>,
     /// Number of unknowns; solution vectors have one entry more, for ground, which stays zero.
     pub n: usize,
+    /// The first so many unknowns are touched by nonlinear devices ("inner"), the others by linear components only.
+    pub inner: usize,
     /// Whether an unknown is a node voltage (else a current, or a device's own).
     pub is_voltage: Vec<bool>,
     /// Whether an unknown's local error counts for the step (currents of windings and all voltages do; currents of
@@ -56,34 +105,21 @@ pub struct System<L: Lane> {
     pub dissipators: Vec<(ComponentId, Dissipator<L>)>,
     /// Devices.
     pub devices: Vec<Placed>,
-    /// Length of the stamp buffer.
-    pub stamps: usize,
     /// Names of the unknowns.
     pub names: Vec<String>,
-    /// First own unknown (branch current or device's own) of each component.
-    pub first_own: Vec<u32>,
+    places: Places,
 }
 
 impl<L: Lane> System<L> {
     /// Numbers the unknowns and lists the entries. Checks nothing: see [`topology`](crate::circuit::topology).
     pub fn new(circuit: Circuit<L>) -> Self {
-        let nodes = circuit.nodes.len() - 1;
-        let own = circuit.components.iter().map(|c| match &c.body {
-            Body::Linear(l) => l.branches.len(),
-            Body::Device(d) => d.internals(),
-        });
-        let n = nodes + own.clone().sum::<usize>();
-        let mut first_own = Vec::new();
-        let mut next = nodes as u32;
-        for count in own {
-            first_own.push(next);
-            next += count as u32;
-        }
-        let mut names: Vec<String> = circuit.nodes[1..].to_vec();
+        let places = Places::new(&circuit);
+        let n = places.position.len();
         let mut system = Self {
             n,
-            is_voltage: (0..n).map(|k| k < nodes).collect(),
-            judged: (0..n).map(|k| k < nodes).collect(),
+            inner: places.inner,
+            is_voltage: vec![false; n],
+            judged: vec![false; n],
             g: Vec::new(),
             c: Vec::new(),
             sources: Vec::new(),
@@ -91,21 +127,29 @@ impl<L: Lane> System<L> {
             chosen: Vec::new(),
             dissipators: Vec::new(),
             devices: Vec::new(),
-            stamps: 0,
-            names: Vec::new(),
-            first_own,
+            names: vec![String::new(); n],
+            places,
             circuit: Circuit::new(),
         };
+        for (k, name) in circuit.nodes[1..].iter().enumerate() {
+            let at = system.places.position[k] as usize;
+            system.names[at] = name.clone();
+            system.is_voltage[at] = true;
+            system.judged[at] = true;
+        }
         for (k, component) in circuit.components.iter().enumerate() {
             let id = ComponentId(k as u32);
-            let pins: Vec<u32> = component.pins.iter().map(|p| Self::of_node(n, *p)).collect();
+            let pins: Vec<u32> = component.pins.iter().map(|p| system.places.of_node(*p)).collect();
+            let own = |j: usize| system.places.of_own(k, j);
             match &component.body {
                 Body::Linear(linear) => {
-                    names.extend(linear.branches.iter().map(|b| format!("{} {b}", component.name)));
                     let unknown = |local: usize| match pins.get(local) {
                         Some(p) => *p,
-                        None => system.first_own[k] + (local - pins.len()) as u32,
+                        None => own(local - pins.len()),
                     };
+                    for (j, branch) in linear.branches.iter().enumerate() {
+                        system.names[own(j) as usize] = format!("{} {branch}", component.name);
+                    }
                     let place = |list: &[(usize, usize, L)]| -> Vec<(u32, u32, L)> {
                         list.iter().map(|&(r, c, x)| (unknown(r), unknown(c), x)).collect()
                     };
@@ -125,28 +169,23 @@ impl<L: Lane> System<L> {
                     }
                 }
                 Body::Device(device) => {
-                    let (p, own) = (device.locals(), device.internals());
-                    names.extend((0..own).map(|j| format!("{} internal {j}", component.name)));
-                    let ports = p - own;
-                    let internal = (0..own).map(|j| system.first_own[k] + j as u32);
+                    let internals = device.internals();
+                    let ports = device.locals() - internals;
+                    let internal: Vec<u32> = (0..internals).map(own).collect();
+                    for (j, &at) in internal.iter().enumerate() {
+                        system.names[at as usize] = format!("{} internal {j}", component.name);
+                    }
                     system.devices.push(Placed {
                         component: id,
                         locals: pins[..ports].iter().copied().chain(internal).collect(),
                         ports,
                         reference: pins[ports],
-                        offset: system.stamps,
                     });
-                    system.stamps += stamp_len(p);
                 }
             }
         }
-        system.names = names;
         system.circuit = circuit;
         system
-    }
-
-    fn of_node(n: usize, node: NodeId) -> u32 {
-        if node.0 == 0 { n as u32 } else { node.0 - 1 }
     }
 
     /// Number of energy accounts: one per device, per dissipator, per source term, in this order.
@@ -156,23 +195,12 @@ impl<L: Lane> System<L> {
 
     /// Index of a node's voltage in solution vectors (`n` for ground).
     pub fn unknown_of_node(&self, node: NodeId) -> usize {
-        Self::of_node(self.n, node) as usize
+        self.places.of_node(node) as usize
     }
 
     /// Index of a component's own unknown number `k` in solution vectors.
     pub fn own_unknown(&self, component: ComponentId, k: usize) -> usize {
-        self.first_own[component.0 as usize] as usize + k
-    }
-
-    /// Whether only linear components touch an unknown.
-    pub fn is_outer(&self) -> Vec<bool> {
-        let mut outer = vec![true; self.n + 1];
-        for device in &self.devices {
-            for &k in device.locals.iter().chain([&device.reference]) {
-                outer[k as usize] = false;
-            }
-        }
-        outer
+        self.places.of_own(component.0 as usize, k) as usize
     }
 
     /// Fresh copies of the devices, as the circuit has them.
@@ -223,11 +251,9 @@ impl<L: Lane> System<L> {
         let at_node = |c: &&crate::circuit::graph::Component<L>| {
             c.pins.iter().any(|p| self.unknown_of_node(*p) == unknown)
         };
-        let own = self
-            .first_own
-            .iter()
-            .rposition(|&f| f as usize <= unknown)
-            .filter(|_| unknown >= self.circuit.nodes.len() - 1);
+        let owner =
+            |c: &usize| (0..self.places.own_count(*c)).any(|j| self.places.of_own(*c, j) as usize == unknown);
+        let own = (0..self.circuit.components.len()).find(owner);
         match own {
             Some(k) => self.circuit.components[k].name.clone(),
             None => self.circuit.components.iter().find(at_node).map_or_else(String::new, |c| c.name.clone()),

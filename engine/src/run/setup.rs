@@ -9,6 +9,7 @@ use crate::accounts::ledger;
 use crate::arithmetic::lane::Lane;
 use crate::arithmetic::vector::zeros;
 use crate::circuit::graph::Circuit;
+use crate::circuit::law::stamp_len;
 use crate::circuit::probe::{Channel, Probe};
 use crate::circuit::topology;
 use crate::control::Controller;
@@ -123,13 +124,15 @@ impl<L: Lane> Setup<L> {
             }
             Start::Stated => (zeros(system.n + 1), stated_charges(&system, &kelvin)),
         };
-        let mut stamps = vec![L::splat(0.0); system.stamps];
+        let mut stamps = Vec::new();
         for (device, placed) in devices.iter().zip(&system.devices) {
             let base = x[placed.reference as usize];
             let local =
                 |(k, &j): (usize, &u32)| x[j as usize] - if k < placed.ports { base } else { L::splat(0.0) };
             let u: Vec<L> = placed.locals.iter().enumerate().map(local).collect();
-            device.stamp(&u, &mut stamps[placed.offset..]);
+            let mut stamp = vec![L::splat(0.0); stamp_len(u.len())];
+            device.stamp(&u, &mut stamp);
+            stamps.push(stamp);
         }
         let alpha = 1.0 / (self.method.gamma * base * 0.5f64.powi(self.steps.finest as i32));
         let program = Program::compile(&system, alpha, board.choices(), &stamps).map_err(|no| {

@@ -18,6 +18,10 @@ pub struct Method {
     pub error: &'static [f64],
     /// Order with which the estimated local error falls with the step.
     pub error_order: u32,
+    /// From which earlier values each implicit stage is predicted: numbers below `stages` are the previous step's
+    /// start and stages, those from `stages` on are this step's implicit stages. Points that lie far apart are
+    /// preferred: close ones amplify the stages' own errors.
+    pub predict: &'static [&'static [u8]],
 }
 
 const SQRT2: f64 = std::f64::consts::SQRT_2;
@@ -34,6 +38,7 @@ pub const TR_BDF2: Method = Method {
     c: &[0.0, 2.0 * D, 1.0],
     error: &[W - (1.0 - W) / 3.0, W - (3.0 * W + 1.0) / 3.0, D - D / 3.0],
     error_order: 3,
+    predict: &[&[0, 1, 2], &[1, 2, 3]],
 };
 
 /// ESDIRK4(3)6L\[2\]SA, γ = 1/4 (Kennedy & Carpenter 2003, the implicit half of ARK4(3)6L\[2\]SA): order 4, embedded
@@ -66,6 +71,7 @@ pub const ESDIRK4: Method = Method {
         0.25 - 61_727.0 / 225_920.0,
     ],
     error_order: 4,
+    predict: &[&[0, 1, 5], &[1, 5, 6], &[5, 6, 7], &[6, 7, 8], &[6, 8, 9]],
 };
 
 /// All methods.

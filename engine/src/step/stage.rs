@@ -6,8 +6,8 @@
 use std::sync::Arc;
 
 use crate::arithmetic::lane::Lane;
-use crate::arithmetic::vector::{copy, zeros};
-use crate::circuit::law::Device;
+use crate::arithmetic::vector::{copy, padded, zeros};
+use crate::circuit::law::{Device, stamp_len};
 use crate::control::board::Board;
 use crate::equations::program::Program;
 use crate::equations::system::{Dissipator, System};
@@ -71,10 +71,11 @@ pub struct StageSolver<L: Lane> {
     pub(super) system: Arc<System<L>>,
     pub(super) program: Program,
     pub(super) devices: Vec<Box<dyn Device<L>>>,
-    /// Unknowns that nonlinear devices touch.
-    pub(super) inner: Vec<u32>,
-    /// Largest change at convergence of each unknown: (absolute, relative).
-    limits: Vec<(L, L)>,
+    /// How many entries of a vector the inner unknowns take, padded.
+    pub(super) inner: usize,
+    /// Largest change at convergence of each inner unknown, absolute; without bound in the padding.
+    limits: Vec<L>,
+    relative: L,
     iterations: u32,
     prepared: Vec<Prepared<L>>,
     current: usize,
@@ -84,7 +85,8 @@ pub struct StageSolver<L: Lane> {
     b: Vec<L>,
     pub(super) stage_b: Vec<L>,
     fresh: Vec<L>,
-    pub(super) stamps: Vec<L>,
+    /// One stamp per device.
+    pub(super) stamps: Vec<Vec<L>>,
     /// Values of each source term's course at the two ends of the step.
     courses: Vec<(L, L)>,
     /// The two ends, s.
@@ -98,17 +100,17 @@ impl<L: Lane> StageSolver<L> {
     pub fn new(system: Arc<System<L>>, program: Program, tolerance: Tolerance) -> Self {
         let n = system.n;
         let zero = L::splat(0.0);
-        let outer = system.is_outer();
-        let limit = |k: usize| {
-            let absolute = if system.is_voltage[k] { tolerance.voltage } else { tolerance.current };
-            // A device's own unknown (a stored charge) has no common scale: relative only.
-            let own = k >= system.circuit.nodes.len() - 1 && !outer[k];
-            (L::splat(if own { 1e-15 } else { absolute }), L::splat(tolerance.relative))
+        // A device's own unknown (a stored charge) has no common scale: relative only.
+        let limit = |k: usize| match system.is_voltage.get(k).filter(|_| k < system.inner) {
+            Some(true) => L::splat(tolerance.voltage),
+            Some(false) => L::splat(1e-15),
+            None => L::splat(f64::INFINITY),
         };
         Self {
             devices: system.devices(),
-            inner: (0..n).filter(|&k| !outer[k]).map(|k| k as u32).collect(),
-            limits: (0..n).map(limit).collect(),
+            inner: padded(system.inner),
+            limits: (0..padded(system.inner)).map(limit).collect(),
+            relative: L::splat(tolerance.relative),
             iterations: tolerance.iterations,
             prepared: Vec::new(),
             current: 0,
@@ -120,7 +122,7 @@ impl<L: Lane> StageSolver<L> {
             b: zeros(n + 1),
             stage_b: zeros(n + 1),
             fresh: zeros(n + 1),
-            stamps: vec![zero; system.stamps],
+            stamps: system.devices.iter().map(|d| vec![zero; stamp_len(d.locals.len())]).collect(),
             x: zeros(n + 1),
             program,
             system,
@@ -203,54 +205,51 @@ impl<L: Lane> StageSolver<L> {
         let prepared = &self.prepared[self.current];
         let alpha = L::splat(prepared.alpha);
         let inner = self.a.len();
-        let ground = system.n;
-        self.stage_b[ground] = L::splat(0.0);
+        self.stage_b[system.n] = L::splat(0.0);
         self.program.replay.forward_outer(&prepared.a, &mut self.stage_b);
         let mut worst = (0usize, f64::NAN);
         for iteration in 1..=self.iterations {
             // What follows the inner slots in the prepared values is overwritten with what belongs to ground: nobody reads it.
             copy(&mut self.a, &prepared.a[..inner]);
             copy(&mut self.b, &self.stage_b);
-            for (k, (device, placed)) in self.devices.iter().zip(&system.devices).enumerate() {
-                let seat = self.program.seat(k, placed);
-                device.enter(
-                    &seat,
-                    alpha,
-                    &self.x,
-                    &mut self.stamps[placed.offset..],
-                    &mut self.a,
-                    &mut self.b,
-                );
+            let seats = self.program.seats(&system.devices);
+            for ((device, seat), stamp) in self.devices.iter().zip(seats).zip(&mut self.stamps) {
+                device.enter(&seat, alpha, &self.x, stamp, &mut self.a, &mut self.b);
             }
             self.program.replay.factor_and_solve_inner(&mut self.a, &mut self.b, &mut self.fresh);
-            let mut still = false;
-            for &k in &self.inner {
-                let k = k as usize;
-                let (absolute, relative) = self.limits[k];
-                let change = (self.fresh[k] - self.x[k]).abs();
-                // Written so that NaN counts as moving.
-                still |= !L::all(change.le(absolute + relative * self.fresh[k].abs()));
-            }
-            if still && iteration == self.iterations {
+            let moves = self.moves();
+            if moves && iteration == self.iterations {
                 worst = self.largest_change();
             }
-            for &k in &self.inner {
-                self.x[k as usize] = self.fresh[k as usize];
-            }
-            if !still {
+            copy(&mut self.x[..self.inner], &self.fresh[..self.inner]);
+            if !moves {
                 self.program.replay.back_outer(&prepared.a, &self.stage_b, &mut self.x);
                 return Ok(iteration);
             }
         }
-        let not_finite = self.inner.iter().find(|&&k| !self.x[k as usize].is_finite());
-        Err(not_finite
-            .map_or(StageTrouble::Moving(worst.0, worst.1), |&k| StageTrouble::NotFinite(k as usize)))
+        let not_finite = (0..system.inner).find(|&k| !self.x[k].is_finite());
+        Err(not_finite.map_or(StageTrouble::Moving(worst.0, worst.1), StageTrouble::NotFinite))
+    }
+
+    /// Whether some inner unknown of some lane still changes by more than its limit. NaN counts as moving.
+    #[inline(always)]
+    fn moves(&self) -> bool {
+        let (fresh, x) =
+            (self.fresh[..self.inner].as_chunks::<8>().0, self.x[..self.inner].as_chunks::<8>().0);
+        let mut within = true;
+        for ((fresh, x), limit) in fresh.iter().zip(x).zip(self.limits.as_chunks::<8>().0) {
+            for k in 0..8 {
+                let change = (fresh[k] - x[k]).abs();
+                within &= L::all(change.le(limit[k] + self.relative * fresh[k].abs()));
+            }
+        }
+        !within
     }
 
     fn largest_change(&self) -> (usize, f64) {
-        let change = |k: &u32| (self.fresh[*k as usize] - self.x[*k as usize]).abs().widest();
-        let worst = self.inner.iter().max_by(|a, b| change(a).total_cmp(&change(b)));
-        worst.map_or((0, f64::NAN), |k| (*k as usize, change(k)))
+        let change = |k: &usize| (self.fresh[*k] - self.x[*k]).abs().widest();
+        let worst = (0..self.system.inner).max_by(|a, b| change(a).total_cmp(&change(b)));
+        worst.map_or((0, f64::NAN), |k| (k, change(&k)))
     }
 
     /// After [`StageSolver::solve`]: the charges of every row into `q`, and the power of every account into `power`.
@@ -262,9 +261,11 @@ impl<L: Lane> StageSolver<L> {
             q[r as usize] += x * self.x[c as usize];
         }
         let (devices, rest) = power.split_at_mut(system.devices.len());
-        for (k, (device, placed)) in self.devices.iter().zip(&system.devices).enumerate() {
-            let seat = self.program.seat(k, placed);
-            devices[k] = device.leave(&seat, &self.x, &mut self.stamps[placed.offset..], q);
+        let seats = self.program.seats(&system.devices);
+        for (((device, seat), stamp), power) in
+            self.devices.iter().zip(seats).zip(&mut self.stamps).zip(devices)
+        {
+            *power = device.leave(&seat, &self.x, stamp, q);
         }
         let (heat, sources) = rest.split_at_mut(system.dissipators.len());
         let choices = &self.prepared[self.current].choices;

@@ -4,8 +4,8 @@ use super::stage::{StageSolver, StageTrouble};
 use super::state::State;
 use crate::arithmetic::lane::Lane;
 use crate::arithmetic::vector::zeros;
-use crate::circuit::graph::{Body, Stated};
-use crate::circuit::law::{Device, Seat};
+use crate::circuit::graph::{Body, ComponentId, Stated};
+use crate::circuit::law::{Device, Seat, stamp_len};
 use crate::control::board::Board;
 use crate::equations::dense;
 use crate::equations::system::System;
@@ -56,7 +56,8 @@ impl<'a, L: Lane> Dense<'a, L> {
         let s = self.system;
         let (n, width) = (s.n, s.n + 1);
         let alpha = L::splat(alpha);
-        let mut stamps = vec![L::splat(0.0); s.stamps];
+        let mut stamps: Vec<Vec<L>> =
+            s.devices.iter().map(|d| vec![L::splat(0.0); stamp_len(d.locals.len())]).collect();
         let mut worst = (0, f64::NAN);
         for _ in 0..if limit.is_finite() { 600 } else { 60 } {
             let mut a = vec![L::splat(0.0); width * width];
@@ -75,9 +76,11 @@ impl<'a, L: Lane> Dense<'a, L> {
                 add(row as u32, column as u32, g);
                 b[row] += g * value;
             }
-            for ((device, placed), slots) in self.devices.iter().zip(&s.devices).zip(&self.slots) {
+            for (((device, placed), slots), stamp) in
+                self.devices.iter().zip(&s.devices).zip(&self.slots).zip(&mut stamps)
+            {
                 let seat = Seat { locals: &placed.locals, reference: placed.reference, slots };
-                device.enter(&seat, alpha, &self.x, &mut stamps[placed.offset..], &mut a, &mut b);
+                device.enter(&seat, alpha, &self.x, stamp, &mut a, &mut b);
             }
             let square: Vec<L> = (0..n).flat_map(|r| a[r * width..r * width + n].iter().copied()).collect();
             let mut fresh = vec![L::splat(0.0); width];
@@ -166,7 +169,7 @@ pub fn operating_point<L: Lane>(
                 dense.holds.extend([(a, a, g, v), (a, b, -g, zero), (b, a, -g, zero), (b, b, g, -v)]);
             }
             Some(Stated::Current(own, i)) => {
-                let row = system.first_own[k] as usize + own;
+                let row = system.own_unknown(ComponentId(k as u32), own);
                 dense.holds.push((row, row, L::splat(HOLD), i));
             }
             None => {}
@@ -246,7 +249,7 @@ pub fn stated_charges<L: Lane>(system: &System<L>, kelvin: &[L]) -> Vec<L> {
             let row = if r < pins {
                 system.unknown_of_node(component.pins[r])
             } else {
-                system.first_own[k] as usize + r - pins
+                system.own_unknown(ComponentId(k as u32), r - pins)
             };
             debug_assert_eq!(c, local);
             q[row] += x * value;

@@ -1,8 +1,5 @@
 //! Everything a restart needs.
 
-/// How many earlier points the prediction of a stage rests on.
-pub const HISTORY: usize = 3;
-
 /// The state of the circuit between steps. Save it, restore it, and the run goes on with the same bits.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct State<L> {
@@ -19,7 +16,8 @@ pub struct State<L> {
     pub power: Vec<L>,
     /// Energy of each account since the start, J.
     pub energy: Vec<L>,
-    /// Earlier instants and inner unknowns, oldest first, for predicting the next stage.
+    /// Instants and inner unknowns of the last step's start and stages, for predicting the next; only the present
+    /// point after a corner.
     pub history: Vec<(f64, Vec<L>)>,
     /// Junction temperature of each device, K.
     pub kelvin: Vec<L>,

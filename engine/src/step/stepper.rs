@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use super::method::Method;
 use super::stage::{StageSolver, StageTrouble, Tolerance};
-use super::state::{HISTORY, State};
+use super::state::State;
 use crate::arithmetic::lane::Lane;
 use crate::arithmetic::vector::{combine, copy, update, zeros};
 use crate::control::board::Board;
@@ -30,24 +30,24 @@ pub struct Bounds {
     pub current: f64,
 }
 
-/// Prediction weights of every stage for one spacing of the known points.
+/// Prediction weights of every implicit stage, for one ratio of the step to the last one.
 #[derive(Debug)]
 struct Recipe {
-    key: (f64, f64),
-    weights: Vec<[f64; HISTORY]>,
+    /// Length of the last step in steps.
+    last: f64,
+    weights: Vec<Vec<f64>>,
 }
 
 /// How many recipes are kept.
 const RECIPES: usize = 24;
 
-/// Weights of the polynomial through values at up to [`HISTORY`] instants, at t.
-fn lagrange(times: &[f64], t: f64) -> [f64; HISTORY] {
-    let mut weights = [0.0; HISTORY];
-    for (j, tj) in times.iter().enumerate() {
+/// Weights of the polynomial through values at some instants, at t (Lagrange).
+fn lagrange(times: &[f64], t: f64) -> Vec<f64> {
+    let weight = |(j, tj): (usize, &f64)| {
         let others = times.iter().enumerate().filter(|(i, _)| *i != j);
-        weights[j] = others.map(|(_, ti)| (t - ti) / (tj - ti)).product();
-    }
-    weights
+        others.map(|(_, ti)| (t - ti) / (tj - ti)).product()
+    };
+    times.iter().enumerate().map(weight).collect()
 }
 
 /// Carries a state from step to step. Holds scratch only.
@@ -88,7 +88,7 @@ impl<L: Lane> Stepper<L> {
         let zero = L::splat(0.0);
         let (n, accounts) = (system.n, system.accounts() + integrals.len());
         let solver = StageSolver::new(system, program, tolerance);
-        let inner = solver.inner.len();
+        let inner = solver.inner;
         Self {
             method,
             bounds,
@@ -98,7 +98,7 @@ impl<L: Lane> Stepper<L> {
             power: zeros(accounts),
             energy: zeros(accounts),
             error: zeros(n + 1),
-            points: (0..HISTORY + method.stages()).map(|_| (0.0, vec![zero; inner])).collect(),
+            points: (0..2 * method.stages()).map(|_| (0.0, vec![zero; inner])).collect(),
             known: 0,
             end: 0.0,
             recipes: Vec::with_capacity(RECIPES),
@@ -113,55 +113,55 @@ impl<L: Lane> Stepper<L> {
         &self.solver.system
     }
 
-    /// Finds the prediction weights that fit the spacing of the known points against the step; they depend on
-    /// ratios only, and these recur (the same, the doubled, the halved step).
+    /// Finds the prediction weights that fit the ratio of the last step to this one; few ratios recur (the same, the
+    /// doubled, the halved step).
     fn choose_weights(&mut self, history: &[(f64, Vec<L>)], h: f64) {
         self.recipe = None;
-        let [(t0, _), (t1, _), (t2, _)] = history else { return };
-        let key = ((t2 - t1) / h, (t2 - t0) / h);
-        let close = |a: f64, b: f64| (a - b).abs() < 1e-7 * b.abs();
-        let known = self.recipes.iter().position(|r| close(r.key.0, key.0) && close(r.key.1, key.1));
+        let stages = self.method.stages();
+        if history.len() < stages {
+            return;
+        }
+        let last = (history[stages - 1].0 - history[0].0) / h;
+        let known = self.recipes.iter().position(|r| (r.last - last).abs() <= 1e-7 * last);
         self.recipe = known.or_else(|| {
             if self.recipes.len() == RECIPES {
                 self.recipes.clear();
             }
-            let mut times = vec![-key.1, -key.0, 0.0];
-            let mut weights = vec![[0.0; HISTORY]];
-            for &c in &self.method.c[1..] {
-                weights.push(lagrange(&times[times.len() - HISTORY..], c));
-                times.push(c);
-            }
-            self.recipes.push(Recipe { key, weights });
+            let c = self.method.c;
+            let instant = |k: &u8| {
+                let k = usize::from(*k);
+                if k < stages { (c[k] - 1.0) * last } else { c[k - stages + 1] }
+            };
+            let weights = self.method.predict.iter().zip(&c[1..]).map(|(from, &t)| {
+                let times: Vec<f64> = from.iter().map(instant).collect();
+                lagrange(&times, t)
+            });
+            self.recipes.push(Recipe { last, weights: weights.collect() });
             Some(self.recipes.len() - 1)
         });
     }
 
-    /// Predicts the inner unknowns of stage `i` at t by a parabola through the last known points.
-    fn predict(&mut self, i: usize, t: f64) {
-        let from = self.known.saturating_sub(HISTORY);
-        let used = &self.points[from..self.known];
-        let weights = match self.recipe {
-            Some(k) => self.recipes[k].weights[i],
-            None => {
-                let times: Vec<f64> = used.iter().map(|p| p.0).collect();
-                lagrange(&times, t)
-            }
+    /// Predicts the inner unknowns of implicit stage `i`: by the method's choice of earlier points, or (when there is
+    /// no earlier step) by the last known point.
+    fn predict(&mut self, i: usize) {
+        let inner = self.solver.inner;
+        let x = &mut self.solver.x[..inner];
+        let Some(recipe) = self.recipe else {
+            copy(x, &self.points[self.known - 1].1);
+            return;
         };
-        for (k, &unknown) in self.solver.inner.iter().enumerate() {
-            let mut sum = L::splat(0.0);
-            for (w, (_, point)) in weights.iter().zip(used) {
-                sum += point[k] * L::splat(*w);
-            }
-            self.solver.x[unknown as usize] = sum;
+        let weights = &self.recipes[recipe].weights[i - 1];
+        x.fill(L::splat(0.0));
+        for (w, &p) in weights.iter().zip(self.method.predict[i - 1]) {
+            let w = L::splat(*w);
+            update(x, &self.points[p as usize].1, |x, point| x + point * w);
         }
     }
 
     fn remember(&mut self, t: f64) {
         let (at, point) = &mut self.points[self.known];
         *at = t;
-        for (slot, &unknown) in point.iter_mut().zip(&self.solver.inner) {
-            *slot = self.solver.x[unknown as usize];
-        }
+        copy(point, &self.solver.x[..self.solver.inner]);
         self.known += 1;
     }
 
@@ -185,7 +185,7 @@ impl<L: Lane> Stepper<L> {
         self.known = 0;
         for (t, point) in &state.history {
             self.points[self.known].0 = *t;
-            self.points[self.known].1.copy_from_slice(point);
+            copy(&mut self.points[self.known].1, point);
             self.known += 1;
         }
         copy(&mut self.k[0], &state.k);
@@ -204,7 +204,7 @@ impl<L: Lane> Stepper<L> {
             }
             let alpha = L::splat(alpha);
             update(&mut self.solver.stage_b, &self.expected, |_, e| e * alpha);
-            self.predict(i, t);
+            self.predict(i);
             iterations += self.solver.solve(t)?;
             self.remember(t);
             self.solver.account(t, &mut self.q, &mut self.power);
@@ -232,7 +232,7 @@ impl<L: Lane> Stepper<L> {
     }
 
     /// Stamps of the devices at the end of the last committed step.
-    pub fn stamps(&self) -> &[L] {
+    pub fn stamps(&self) -> &[Vec<L>] {
         &self.solver.stamps
     }
 
@@ -269,17 +269,18 @@ impl<L: Lane> Stepper<L> {
         let ground = self.solver.system.n;
         state.q[ground] = L::splat(0.0);
         state.k[ground] = L::splat(0.0);
-        let from = self.known.saturating_sub(HISTORY);
-        state.history.resize_with(self.known - from, || (0.0, vec![L::splat(0.0); self.solver.inner.len()]));
+        // The start of this step and its stages.
+        let from = self.known - self.method.stages();
+        state.history.resize_with(self.method.stages(), || (0.0, vec![L::splat(0.0); self.solver.inner]));
         for (old, new) in state.history.iter_mut().zip(&self.points[from..self.known]) {
             old.0 = new.0;
-            old.1.copy_from_slice(&new.1);
+            copy(&mut old.1, &new.1);
         }
     }
 
     /// Begins a new course of predictions: only the present values are known (after a corner, a jump, a new state).
     pub fn forget(&self, state: &mut State<L>) {
-        let point = self.solver.inner.iter().map(|&k| state.x[k as usize]).collect();
+        let point = state.x[..self.solver.inner].to_vec();
         state.history.clear();
         state.history.push((state.t, point));
     }

@@ -28,13 +28,17 @@ impl<L: Lane> Law<L, 1> for ConstantPower<L> {
 
     #[inline(always)]
     fn flow<S: Scalar<L>>(at: &Self, [v]: [S; 1]) -> Flow<S, 1> {
-        let one = L::splat(1.0);
-        let s = v.square() * at.inverse_square;
-        let above = s.at_least(one).recip();
-        let short = -s.at_most(one) + one;
-        let below = short + short.square() + one;
-        let shape = S::select(s.value().ge(one), above, below);
-        Flow { i: [v * shape * at.conductance], q: [S::constant(L::splat(0.0))] }
+        let (one, two) = (L::splat(1.0), L::splat(2.0));
+        let u = v.value();
+        let s = u * u * at.inverse_square;
+        let above = s.ge(one);
+        let inverse = one / s.max(one);
+        let short = one - s.min(one);
+        let shape = L::select(above, inverse, one + short + short * short);
+        // d(u·shape)/du = shape + 2s·dshape/ds.
+        let bend = L::select(above, -(inverse * inverse), -one - two * short);
+        let slope = (shape + two * s * bend) * at.conductance;
+        Flow { i: [v.mapped(u * shape * at.conductance, slope)], q: [S::constant(L::splat(0.0))] }
     }
 }
 

@@ -85,11 +85,11 @@ impl Build<'_> {
                 watches.push(watch);
             }
             if placed.kind == "varistor"
-                && let Some((_, words, probe)) = placed.built.quantities.iter().find(|q| q.0 == "current")
+                && let Some((_, _, probe)) = placed.built.quantities.iter().find(|q| q.0 == "current")
             {
                 let name = format!("{}.clamping", placed.name);
-                let mut watch = watch(name, (*words).to_string(), probe.clone(), placed.name.clone());
-                (watch.event, watch.lower, watch.upper) = (Some(EventKind::Clamp), -CLAMPS, CLAMPS);
+                let mut watch = watch(name, "current".into(), probe.clone(), placed.name.clone());
+                (watch.event, watch.upper) = (Some(EventKind::Clamp), CLAMPS);
                 watches.push(watch);
             }
             for (k, (die, _)) in placed.built.dies.iter().enumerate() {
