@@ -1,23 +1,27 @@
 //! checks
 mod common;
+// broken scenarios and the errors they get
+mod broken_scenarios;
+// over every model of the catalogue
+mod catalogue;
 // drives and guards in a real run against closed forms
 mod control;
 // device laws against published formulas
 mod device_laws;
+// production models against their statements
+mod production_laws;
+// the program on scenarios: account, result file, exit codes, schema
+mod program;
 // the engine against the reference solution of REF-1
 mod reference_solution;
+// values that no model can be built from
+mod refused_values;
+// result files: read back, read from outside, and what killed, starved and long runs leave.
+mod result_file;
 // heat networks against closed forms
 mod thermal_closed_forms;
 // temperature and power coupled: fixed points, runaway, transients, ratings
 mod thermal_coupled;
-// over every model of the catalogue
-mod catalogue;
-// production models against their statements
-mod production_laws;
-// values that no model can be built from
-mod refused_values;
 // facts of the trade
 mod trade_facts;
 
-/// Result files: read back, read from outside, and what killed, starved and long runs leave.
-mod result_file;

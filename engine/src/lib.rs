@@ -12,6 +12,7 @@ pub mod trouble;
 
 // arithmetic
 pub mod arithmetic;
+pub mod units;
 
 // the circuit
 pub mod circuit;

@@ -1,0 +1,225 @@
+//! The account for people: plain text in at most 100 columns.
+
+use std::fmt::Write;
+
+use joulestep_engine::units::{people, people_digits};
+
+use super::happened::{Line, lines};
+use super::{Account, Judgement, Outcome};
+use crate::diagnostic::{filled, printable};
+
+/// Columns.
+const WIDTH: usize = 100;
+
+/// The text of an account.
+pub fn text(a: &Account) -> String {
+    let mut out = String::new();
+    let end = match &a.outcome {
+        Outcome::Done => String::new(),
+        Outcome::Interrupted => format!(" of {}, interrupted", people_digits(a.end, "s", 4)),
+        Outcome::Failed(_) => format!(" of {}, FAILED", people_digits(a.end, "s", 4)),
+    };
+    if !a.title.is_empty() {
+        line(&mut out, &a.title);
+    }
+    let c = &a.counters;
+    let reached = people_digits(a.reached, "s", 4);
+    line(
+        &mut out,
+        &format!("{reached}{end} in {} steps ({}), {} iterations, {} windows", c.steps, a.method, c.iterations, c.windows),
+    );
+    if let Outcome::Failed(why) = &a.outcome {
+        line(&mut out, why);
+    }
+    events(&mut out, a);
+    peaks(&mut out, a);
+    junctions(&mut out, a);
+    energies(&mut out, a);
+    limits(&mut out, a);
+    out
+}
+
+/// A line, cut to the width.
+fn line(out: &mut String, text: &str) {
+    let text = printable(text);
+    let text = text.trim_end();
+    if text.chars().count() <= WIDTH {
+        out.push_str(text);
+    } else {
+        out.extend(text.chars().take(WIDTH - 3).chain("...".chars()));
+    }
+    out.push('\n');
+}
+
+fn heading(out: &mut String, text: &str, definition: &str) {
+    out.push('\n');
+    line(out, text);
+    if !definition.is_empty() {
+        filled(&format!("({definition})"), WIDTH, out);
+    }
+}
+
+/// A table with its columns as wide as they need be; text to the left, numbers (marked by `>`) to the right.
+fn table(out: &mut String, columns: &[&str], rows: &[Vec<String>]) {
+    let names: Vec<&str> = columns.iter().map(|c| c.trim_start_matches('>')).collect();
+    let wide = |k: usize| {
+        let cells = rows.iter().map(|r| r[k].chars().count());
+        cells.chain([names[k].chars().count()]).max().unwrap_or(0)
+    };
+    let widths: Vec<usize> = (0..columns.len()).map(wide).collect();
+    let mut put = |cells: &[&str]| {
+        let mut text = String::new();
+        for (k, cell) in cells.iter().enumerate() {
+            let pad = " ".repeat(widths[k] - cell.chars().count());
+            let _ = match columns[k].starts_with('>') {
+                true => write!(text, "  {pad}{cell}"),
+                false => write!(text, "  {cell}{pad}"),
+            };
+        }
+        // A last cell that is too long for the line goes on below itself.
+        let before: usize = widths[..widths.len() - 1].iter().map(|w| w + 2).sum();
+        let last = cells.last().copied().unwrap_or("");
+        if text.trim_end().chars().count() <= WIDTH || before + 20 > WIDTH {
+            line(out, &text);
+            return;
+        }
+        let head: String = text.chars().take(before + 2).collect();
+        for (k, part) in broken(last, WIDTH - before - 2).iter().enumerate() {
+            let start = if k == 0 { head.clone() } else { " ".repeat(before + 2) };
+            line(out, &format!("{start}{part}"));
+        }
+    };
+    put(&names);
+    for row in rows {
+        put(&row.iter().map(String::as_str).collect::<Vec<_>>());
+    }
+}
+
+/// A text in pieces of at most `width` columns, broken at spaces.
+fn broken(text: &str, width: usize) -> Vec<String> {
+    let mut pieces: Vec<String> = Vec::new();
+    for word in text.split(' ') {
+        match pieces.last_mut() {
+            Some(piece) if piece.chars().count() + 1 + word.chars().count() <= width => {
+                piece.push(' ');
+                piece.push_str(word);
+            }
+            _ => pieces.push(word.to_string()),
+        }
+    }
+    pieces
+}
+
+fn instant(t: f64) -> String {
+    if t.is_finite() { format!("{:.4} ms", 1e3 * t) } else { String::new() }
+}
+
+fn events(out: &mut String, a: &Account) {
+    heading(out, "What happened", "");
+    let rows: Vec<Vec<String>> = lines(&a.events)
+        .iter()
+        .map(|l| match l {
+            Line::One(e) => {
+                let value = if e.value.is_finite() { people(e.value, e.unit) } else { String::new() };
+                vec![instant(e.time), e.kind.word().into(), e.subject.clone(), value, e.note.clone()]
+            }
+            Line::Many(n, first, last) => vec![
+                instant(first.time),
+                first.kind.word().into(),
+                first.subject.clone(),
+                String::new(),
+                format!("{n} times until {}", instant(last.time)),
+            ],
+        })
+        .collect();
+    match rows.is_empty() {
+        true => line(out, "  nothing"),
+        false => table(out, &[">time", "what", "subject", ">value", ""], &rows),
+    }
+}
+
+fn peaks(out: &mut String, a: &Account) {
+    if a.peaks.is_empty() {
+        return;
+    }
+    heading(out, "Extremes", "least and largest value at the end of any step, recorded or not");
+    let rows: Vec<Vec<String>> = a
+        .peaks
+        .iter()
+        .map(|p| {
+            vec![
+                p.name.clone(),
+                people(p.least.0, p.unit),
+                instant(p.least.1),
+                people(p.most.0, p.unit),
+                instant(p.most.1),
+            ]
+        })
+        .collect();
+    table(out, &["signal", ">least", ">at", ">largest", ">at"], &rows);
+}
+
+fn junctions(out: &mut String, a: &Account) {
+    if a.junctions.is_empty() {
+        return;
+    }
+    heading(
+        out,
+        "Junctions",
+        "virtual junction temperature of each die at the ends of coupling intervals; heat: what the network received",
+    );
+    let rows: Vec<Vec<String>> = a
+        .junctions
+        .iter()
+        .map(|j| {
+            vec![
+                j.name.clone(),
+                people(j.hottest.0, "degC"),
+                instant(j.hottest.1),
+                people(j.end, "degC"),
+                if j.rated.is_finite() { people(j.rated, "degC") } else { String::new() },
+                people(j.heat, "J"),
+            ]
+        })
+        .collect();
+    table(out, &["die", ">hottest", ">at", ">at the end", ">rated", ">heat"], &rows);
+}
+
+fn energies(out: &mut String, a: &Account) {
+    heading(out, "Energies", "integrals of v·i over the whole run; stored: at the end less at the start");
+    let rows: Vec<Vec<String>> = a
+        .energies
+        .iter()
+        .filter(|e| e.delivered != 0.0 || e.dissipated != 0.0 || e.stored != 0.0)
+        .map(|e| {
+            vec![e.name.clone(), people(e.delivered, "J"), people(e.dissipated, "J"), people(e.stored, "J")]
+        })
+        .collect();
+    table(out, &["component", ">delivered", ">dissipated", ">stored"], &rows);
+    let relative = format!("{:.1e}", a.relative);
+    line(out, &format!("  ledger residual {} ({relative} of the energy turned over)", people(a.residual, "J")));
+}
+
+fn limits(out: &mut String, a: &Account) {
+    let row = |j: &Judgement| {
+        let bound = |x: f64| if x.is_finite() { people_digits(x, j.unit, 4) } else { String::new() };
+        let found = |x: f64, bounded: bool| if bounded { people_digits(x, j.unit, 4) } else { String::new() };
+        vec![
+            j.name.clone(),
+            bound(j.bounds.0),
+            found(j.found.0, j.bounds.0.is_finite()),
+            found(j.found.1, j.bounds.1.is_finite()),
+            bound(j.bounds.1),
+            if j.kept() { "kept" } else { "EXCEEDED" }.to_string(),
+        ]
+    };
+    for (by_user, words) in [(false, "Ratings of the parts"), (true, "Limits set")] {
+        let rows: Vec<Vec<String>> = a.judged.iter().filter(|j| j.by_user == by_user).map(row).collect();
+        if !rows.is_empty() {
+            heading(out, words, "");
+            table(out, &["what", ">at least", ">least", ">largest", ">at most", ""], &rows);
+        }
+    }
+    out.push('\n');
+    line(out, &format!("Verdict: {}", a.verdict().word()));
+}

@@ -1,0 +1,25 @@
+//! `completions`: a completion script for a shell.
+
+use std::io;
+
+use clap::CommandFactory;
+
+use crate::args::{Cli, CompletionsArgs};
+use crate::exit::{DONE, Streams};
+
+/// Prints the script.
+///
+/// # Errors
+/// When a stream cannot be written.
+pub fn completions(args: &CompletionsArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
+    // The generator panics when its stream fails, so it writes into memory.
+    let mut script = Vec::new();
+    clap_complete::generate(args.shell, &mut Cli::command(), "joulestep", &mut script);
+    if args.json {
+        let text = String::from_utf8_lossy(&script);
+        writeln!(streams.out, "{}", serde_json::json!({ "shell": args.shell.to_string(), "script": text }))?;
+    } else {
+        streams.out.write_all(&script)?;
+    }
+    Ok(DONE)
+}

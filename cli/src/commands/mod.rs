@@ -1,0 +1,42 @@
+//! One verb each.
+
+pub mod check;
+pub mod completions;
+pub mod run;
+pub mod schema;
+
+use std::io;
+use std::path::Path;
+
+use crate::exit::{BAD_INPUT, INPUT_OUTPUT, Streams};
+use crate::scenario::include::reason;
+use crate::scenario::resolve::Trouble;
+
+/// Tells why a scenario was not accepted, and the exit code for it.
+pub(crate) fn refuse(
+    trouble: &Trouble,
+    path: &Path,
+    json: bool,
+    streams: &mut Streams<'_>,
+) -> io::Result<u8> {
+    match trouble {
+        Trouble::Unreadable(error) => {
+            let text = format!("cannot read `{}`: {}", path.display(), reason(error));
+            if json {
+                let errors = serde_json::json!([{ "file": path.display().to_string(), "found": text }]);
+                writeln!(streams.out, "{:#}", serde_json::json!({ "valid": false, "errors": errors }))?;
+            } else {
+                writeln!(streams.err, "{text}")?;
+            }
+            Ok(INPUT_OUTPUT)
+        }
+        Trouble::Refused(refusal) => {
+            if json {
+                writeln!(streams.out, "{:#}", refusal.json())?;
+            } else {
+                write!(streams.err, "{}", refusal.text())?;
+            }
+            Ok(BAD_INPUT)
+        }
+    }
+}

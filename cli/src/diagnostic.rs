@@ -1,0 +1,245 @@
+//! What is wrong with an input file, as data: where, which key, what was found, what was expected, what may be meant.
+
+use std::fmt::Write;
+use std::ops::Range;
+use std::path::PathBuf;
+
+use serde_json::{Value, json};
+
+/// A file that was read, by its number in [`Sources`].
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub struct FileId(pub usize);
+
+/// A stretch of a file, in bytes.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Place {
+    /// The file.
+    pub file: FileId,
+    /// First byte and the one after the last.
+    pub span: Range<usize>,
+}
+
+/// The files that make up a scenario, in the order in which they were opened.
+#[derive(Clone, Debug, Default)]
+pub struct Sources {
+    /// Path as it is shown, and the text.
+    pub files: Vec<(PathBuf, String)>,
+}
+
+impl Sources {
+    /// Adds a file.
+    pub fn add(&mut self, path: PathBuf, text: String) -> FileId {
+        self.files.push((path, text));
+        FileId(self.files.len() - 1)
+    }
+
+    /// Text of a file.
+    pub fn text(&self, file: FileId) -> &str {
+        self.files.get(file.0).map_or("", |f| f.1.as_str())
+    }
+
+    /// Line and column (in characters) of a place's first byte, both counted from 1.
+    pub fn line_and_column(&self, place: &Place) -> (usize, usize) {
+        let text = self.text(place.file);
+        let mut at = place.span.start.min(text.len());
+        while !text.is_char_boundary(at) {
+            at -= 1;
+        }
+        let begin = text[..at].rfind('\n').map_or(0, |k| k + 1);
+        (text[..at].matches('\n').count() + 1, text[begin..at].chars().count() + 1)
+    }
+
+    /// `file:line:column`.
+    pub fn show(&self, place: &Place) -> String {
+        let (line, column) = self.line_and_column(place);
+        let path = self.files.get(place.file.0).map_or_else(String::new, |f| f.0.display().to_string());
+        format!("{path}:{line}:{column}")
+    }
+}
+
+/// Columns of what is printed for people.
+const WIDTH: usize = 100;
+
+/// One thing wrong with an input file.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Diagnostic {
+    /// Where; `None` where the trouble is not in a file's text.
+    pub place: Option<Place>,
+    /// The key, with the table it stands in (`component.R1.resistance`); empty where none is concerned.
+    pub key: String,
+    /// What was found.
+    pub found: String,
+    /// What was expected.
+    pub expected: String,
+    /// What may have been meant.
+    pub suggestion: Option<String>,
+}
+
+impl Diagnostic {
+    /// A diagnostic without a suggestion.
+    pub fn new(
+        place: &Place,
+        key: impl Into<String>,
+        found: impl Into<String>,
+        expected: impl Into<String>,
+    ) -> Self {
+        let place = Some(place.clone());
+        Self { place, key: key.into(), found: found.into(), expected: expected.into(), suggestion: None }
+    }
+
+    /// The same with a suggestion.
+    pub fn suggest(mut self, suggestion: Option<String>) -> Self {
+        self.suggestion = suggestion;
+        self
+    }
+
+    /// All of it in one line, without the place.
+    pub fn line(&self) -> String {
+        let mut text = String::new();
+        if !self.key.is_empty() {
+            let _ = write!(text, "{}: ", self.key);
+        }
+        text.push_str(&self.found);
+        if !self.expected.is_empty() {
+            let _ = write!(text, "; expected {}", self.expected);
+        }
+        if let Some(suggestion) = &self.suggestion {
+            let _ = write!(text, "; did you mean `{suggestion}`?");
+        }
+        printable(&text)
+    }
+}
+
+/// Control characters made visible: what a file says must not steer a terminal.
+pub fn printable(text: &str) -> String {
+    text.chars()
+        .map(|c| if c.is_control() { format!("\\u{{{:x}}}", c as u32) } else { c.to_string() })
+        .collect()
+}
+
+/// The files read, and everything that is wrong with them.
+#[derive(Clone, Debug, Default)]
+pub struct Refusal {
+    /// The files.
+    pub sources: Sources,
+    /// What is wrong, in the order of the files.
+    pub diagnostics: Vec<Diagnostic>,
+}
+
+impl Refusal {
+    /// For people: place, message, the line with a mark below it.
+    pub fn text(&self) -> String {
+        let mut out = String::new();
+        for d in &self.diagnostics {
+            self.one(d, &mut out);
+        }
+        let n = self.diagnostics.len();
+        let _ = writeln!(out, "{n} error{} in the scenario", if n == 1 { "" } else { "s" });
+        out
+    }
+
+    fn one(&self, d: &Diagnostic, out: &mut String) {
+        let key = if d.key.is_empty() { String::new() } else { format!("{}: ", printable(&d.key)) };
+        let found = printable(&d.found);
+        if let Some(place) = &d.place {
+            let _ = writeln!(out, "{}: {key}{found}", self.sources.show(place));
+            let (line, column) = self.sources.line_and_column(place);
+            let text = self.sources.text(place.file).lines().nth(line - 1).unwrap_or("");
+            let shown: String =
+                text.chars().take(160).map(|c| if c.is_control() { ' ' } else { c }).collect();
+            let length = self.sources.text(place.file).get(place.span.clone()).unwrap_or("");
+            let length = length.lines().next().unwrap_or("").chars().count();
+            let length = length.clamp(1, shown.chars().count().saturating_sub(column - 1).max(1));
+            let gutter = line.to_string().len();
+            let _ = writeln!(out, "  {line} | {shown}");
+            if column <= 160 {
+                let _ = writeln!(out, "  {:gutter$} | {}{}", "", " ".repeat(column - 1), "^".repeat(length));
+            }
+        } else {
+            let _ = writeln!(out, "{key}{found}");
+        }
+        if !d.expected.is_empty() {
+            filled(&format!("expected {}", printable(&d.expected)), WIDTH, out);
+        }
+        if let Some(suggestion) = &d.suggestion {
+            let _ = writeln!(out, "  did you mean `{}`?", printable(suggestion));
+        }
+        out.push('\n');
+    }
+
+    /// For programs.
+    pub fn json(&self) -> Value {
+        let errors = self.diagnostics.iter().map(|d| {
+            let place = d.place.as_ref().map(|p| (self.sources.line_and_column(p), p));
+            json!({
+                "file": place.as_ref().map(|(_, p)| self.sources.files[p.file.0].0.display().to_string()),
+                "line": place.as_ref().map(|((line, _), _)| *line),
+                "column": place.as_ref().map(|((_, column), _)| *column),
+                "key": d.key,
+                "found": d.found,
+                "expected": d.expected,
+                "suggestion": d.suggestion,
+            })
+        });
+        let errors: Vec<Value> = errors.collect();
+        json!({ "valid": false, "errors": errors })
+    }
+}
+
+/// Writes a text in indented lines of at most `width` columns.
+pub fn filled(text: &str, width: usize, out: &mut String) {
+    let mut column = 0;
+    for word in text.split(' ') {
+        let length = word.chars().count();
+        if column == 0 {
+            out.push_str("  ");
+            column = 2 + length;
+        } else if column + 1 + length > width {
+            out.push_str("\n    ");
+            column = 4 + length;
+        } else {
+            out.push(' ');
+            column += 1 + length;
+        }
+        out.push_str(word);
+    }
+    out.push('\n');
+}
+
+/// The name nearest to what was typed, when one is near enough to be meant.
+pub fn nearest<'a>(typed: &str, names: impl IntoIterator<Item = &'a str>) -> Option<String> {
+    let lower = typed.to_lowercase();
+    let near = names.into_iter().map(|n| (strsim::damerau_levenshtein(&n.to_lowercase(), &lower), n));
+    let (distance, name) = near.min_by_key(|(d, _)| *d)?;
+    // A third of the letters may be wrong.
+    (distance <= typed.chars().count().max(3) / 3 && name != typed).then(|| name.to_string())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_mark_stands_below_the_value() {
+        let mut refusal = Refusal::default();
+        let file = refusal.sources.add("a.toml".into(), "x = 1\nµ = \"20 mV\"\n".into());
+        let place = Place { file, span: 11..18 };
+        refusal.diagnostics.push(Diagnostic::new(&place, "µ", "`20 mV` is a voltage", "a resistance"));
+        assert_eq!(
+            refusal.text(),
+            "a.toml:2:5: µ: `20 mV` is a voltage\n  2 | µ = \"20 mV\"\n    |     ^^^^^^^\n  expected a resistance\n\n1 error in the scenario\n"
+        );
+        assert_eq!(refusal.json()["errors"][0]["column"], 5);
+    }
+
+    #[test]
+    fn control_characters_do_not_reach_a_terminal() {
+        assert_eq!(printable("a\u{1b}[31mb"), "a\\u{1b}[31mb");
+    }
+
+    #[test]
+    fn near_names_only() {
+        assert_eq!(nearest("resistence", ["resistance", "kind"]), Some("resistance".into()));
+        assert_eq!(nearest("foo", ["resistance", "kind"]), None);
+    }
+}

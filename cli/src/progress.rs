@@ -1,0 +1,97 @@
+//! Progress of a run: a bar on a terminal, a line now and then elsewhere, nothing when quiet.
+
+use std::io::{IsTerminal, Write};
+use std::time::{Duration, Instant};
+
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use joulestep_engine::units::people;
+
+/// Time between two lines where there is no terminal.
+const BETWEEN_LINES: Duration = Duration::from_secs(5);
+/// Parts into which the bar divides the simulated time.
+const PARTS: u64 = 10_000;
+
+enum Shown {
+    Nothing,
+    Lines(Instant),
+    Bar(ProgressBar),
+}
+
+/// Shows how far a run is.
+pub struct Progress {
+    shown: Shown,
+    end: f64,
+    began: Instant,
+}
+
+impl Progress {
+    /// For a run to `end`, s.
+    pub fn new(quiet: bool, end: f64) -> Self {
+        let began = Instant::now();
+        let shown = match (quiet, std::io::stderr().is_terminal()) {
+            (true, _) => Shown::Nothing,
+            (false, false) => Shown::Lines(began),
+            (false, true) => {
+                let bar = ProgressBar::with_draw_target(Some(PARTS), ProgressDrawTarget::stderr_with_hz(5));
+                if let Ok(style) = ProgressStyle::with_template("{bar:32} {percent:>3} %  {msg}") {
+                    bar.set_style(style);
+                }
+                Shown::Bar(bar)
+            }
+        };
+        Self { shown, end, began }
+    }
+
+    /// The run has reached `t`, s.
+    pub fn at(&mut self, t: f64) {
+        let (elapsed, share) = (self.began.elapsed(), (t / self.end).clamp(0.0, 1.0));
+        match &mut self.shown {
+            Shown::Nothing => {}
+            Shown::Bar(bar) => {
+                bar.set_position((share * PARTS as f64) as u64);
+                bar.set_message(words(t, self.end, elapsed.as_secs_f64()));
+            }
+            Shown::Lines(last) => {
+                if last.elapsed() >= BETWEEN_LINES {
+                    *last = Instant::now();
+                    let text = words(t, self.end, elapsed.as_secs_f64());
+                    // Progress that cannot be shown is no reason to stop.
+                    let _ = writeln!(std::io::stderr(), "{:.0} %  {text}", 100.0 * share);
+                }
+            }
+        }
+    }
+
+    /// The run is over.
+    pub fn done(&mut self) {
+        if let Shown::Bar(bar) = &self.shown {
+            bar.finish_and_clear();
+        }
+    }
+
+    /// Time since the beginning.
+    pub fn elapsed(&self) -> Duration {
+        self.began.elapsed()
+    }
+}
+
+/// Simulated time, rate and time left.
+fn words(t: f64, end: f64, elapsed: f64) -> String {
+    let reached = format!("{} of {}", people(t, "s"), people(end, "s"));
+    if t <= 0.0 || elapsed <= 0.0 {
+        return reached;
+    }
+    let rate = t / elapsed;
+    format!("{reached}, {} per second, {:.0} s left", people(rate, "s"), ((end - t) / rate).ceil())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn rate_and_time_left() {
+        assert_eq!(words(2e-3, 10e-3, 4.0), "2.00 ms of 10.0 ms, 500 µs per second, 16 s left");
+        assert_eq!(words(0.0, 10e-3, 4.0), "0 s of 10.0 ms");
+    }
+}

@@ -1,0 +1,183 @@
+//! From the scenario as meant to what the engine runs: circuit, controllers, thermal network, channels and watches.
+
+mod control;
+mod judge;
+mod parts;
+mod signal;
+mod thermal;
+
+use joulestep_engine::circuit::graph::Circuit;
+use joulestep_engine::circuit::probe::Channel;
+use joulestep_engine::circuit::topology::{self, LooseEnd};
+use joulestep_engine::control::board::Board;
+use joulestep_engine::run::setup::{Setup, Start};
+use joulestep_engine::step::method::Method;
+use joulestep_engine::step::schedule::Steps;
+use joulestep_engine::step::stepper::Bounds;
+use joulestep_engine::trouble::CircuitTrouble;
+
+use crate::diagnostic::{Diagnostic, Place, Refusal};
+use crate::scenario::fields::Named;
+use crate::scenario::meant::Scenario;
+
+pub use judge::Judged;
+pub use parts::Placed;
+
+/// Steps of a level that must have been calm before the next coarser one is taken.
+const CALM: u32 = 2;
+
+/// A scenario ready to run.
+#[derive(Debug)]
+pub struct Ready {
+    /// What the engine needs.
+    pub setup: Setup<f64>,
+    /// Each component as it was built, in the order of the scenario.
+    pub placed: Vec<Placed>,
+    /// What the verdict judges, each with its place among the setup's watches or temperatures.
+    pub judged: Vec<Judged>,
+    /// How many of the watches are recorded signals; they come first.
+    pub signals: usize,
+    /// Names of the heat inputs, in the order of their numbers.
+    pub inputs: Vec<String>,
+    /// Nodes that only one pin touches.
+    pub loose_ends: Vec<LooseEnd>,
+}
+
+/// Collects what is wrong while the scenario is built.
+struct Build<'a> {
+    scenario: &'a Scenario,
+    circuit: Circuit<f64>,
+    placed: Vec<Placed>,
+    diagnostics: Vec<Diagnostic>,
+}
+
+impl Build<'_> {
+    fn tell(
+        &mut self,
+        place: &Place,
+        key: impl Into<String>,
+        found: impl Into<String>,
+        expected: impl Into<String>,
+    ) {
+        self.diagnostics.push(Diagnostic::new(place, key, found, expected));
+    }
+
+    /// Trouble of a named piece.
+    fn trouble(&mut self, named: &Named, section: &str, trouble: &CircuitTrouble) {
+        let (key, found) = match trouble {
+            CircuitTrouble::BadValue { what, .. } => (format!("{section}.{}", named.name), what.clone()),
+            other => (format!("{section}.{}", named.name), other.to_string()),
+        };
+        self.tell(&named.place, key, found, "");
+    }
+}
+
+/// Builds a scenario.
+///
+/// # Errors
+/// Everything that is wrong: signals that do not exist, nodes that float, loops of ideal sources, values that a
+/// model refuses.
+pub fn build(scenario: &Scenario) -> Result<Ready, Refusal> {
+    let mut build = Build { scenario, circuit: Circuit::new(), placed: Vec::new(), diagnostics: Vec::new() };
+    build.components();
+    let gates = build.gates();
+    let thermal = build.thermal();
+    build.heat();
+    // A circuit that lacks pieces would float where it does not.
+    if !build.diagnostics.is_empty() {
+        return Err(refuse(build));
+    }
+    let operating_point = scenario.steps.operating_point;
+    let findings = topology::examine(&build.circuit, operating_point);
+    for trouble in &findings.troubles {
+        build.topology(trouble);
+    }
+    let mut board = Board::new(&build.circuit);
+    let controllers = build.controllers(gates, &mut board);
+    let channels = build.channels(&mut board);
+    let (watches, judged, signals) = build.watches(&mut board);
+    let Some(method) = Method::named(&scenario.steps.method) else {
+        // The key table offers the engine's methods only.
+        return Err(refuse(build));
+    };
+    if !build.diagnostics.is_empty() {
+        return Err(refuse(build));
+    }
+    let steps = &scenario.steps;
+    let mut setup = Setup::new(build.circuit);
+    setup.board = board;
+    setup.controllers = controllers;
+    setup.thermal = thermal;
+    setup.coupling = steps.coupling;
+    setup.start = if operating_point { Start::OperatingPoint } else { Start::Stated };
+    setup.method = method;
+    setup.steps = Steps { base: steps.base, finest: steps.halvings, calm: CALM };
+    setup.bounds = Bounds { voltage: steps.voltage_error, current: steps.current_error };
+    setup.channels = channels;
+    setup.sample_every = scenario.record.interval;
+    setup.watches = watches;
+    let inputs = scenario.thermal.input_names().iter().map(ToString::to_string).collect();
+    Ok(Ready { setup, placed: build.placed, judged, signals, inputs, loose_ends: findings.loose_ends })
+}
+
+fn refuse(build: Build<'_>) -> Refusal {
+    let mut diagnostics = build.diagnostics;
+    diagnostics.sort_by_key(|d| d.place.as_ref().map(|p| (p.file, p.span.start)));
+    Refusal { sources: build.scenario.sources.clone(), diagnostics }
+}
+
+impl Build<'_> {
+    /// What the graph alone tells, at the component it names first.
+    fn topology(&mut self, trouble: &CircuitTrouble) {
+        let scenario = self.scenario;
+        let of_node = |node: &str| {
+            let mut nodes = scenario.components.iter().flat_map(|c| &c.nodes);
+            nodes.find(|n| n.name == node).or_else(|| {
+                // A node inside a component: `Q1.middle`.
+                let owner = node.split('.').next()?;
+                scenario.components.iter().map(|c| &c.name).find(|n| n.name == owner)
+            })
+        };
+        let of_members = |members: &str| {
+            let first = members.split([',', '.']).next().unwrap_or(members).trim().to_string();
+            scenario.components.iter().map(|c| &c.name).find(|n| n.name == first)
+        };
+        let (named, expected) = match trouble {
+            CircuitTrouble::FloatingNode { node, .. } => {
+                (of_node(node), "a path for direct current to gnd, such as a resistor")
+            }
+            CircuitTrouble::SourceLoop { members } => {
+                (of_members(members), "a resistance or inductance in the loop")
+            }
+            CircuitTrouble::ResistanceFreeLoop { members } => (of_members(members), ""),
+            _ => (None, ""),
+        };
+        let place = named.map(|n| n.place.clone());
+        self.diagnostics.push(Diagnostic {
+            place,
+            key: String::new(),
+            found: trouble.to_string(),
+            expected: expected.into(),
+            suggestion: None,
+        });
+    }
+
+    fn channels(&mut self, board: &mut Board<f64>) -> Vec<Channel> {
+        let scenario = self.scenario;
+        let mut channels: Vec<Channel> = Vec::new();
+        for signal in &scenario.record.signals {
+            let Some(found) = self.signal(signal, board) else { continue };
+            if channels.iter().any(|c| c.name == found.name) {
+                self.tell(
+                    &signal.place,
+                    &signal.key,
+                    format!("`{}` is recorded twice", found.name),
+                    "each once",
+                );
+                continue;
+            }
+            channels.push(Channel { name: found.name, long_name: found.long_name, probe: found.probe });
+        }
+        channels
+    }
+}

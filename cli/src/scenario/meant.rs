@@ -1,0 +1,305 @@
+//! The scenario as meant: names told apart, quantities in SI units (temperatures in °C), every default filled in.
+
+use joulestep_models::model::{Entry, Values};
+
+use crate::diagnostic::{Place, Sources};
+use crate::scenario::fields::Named;
+
+/// A scenario.
+#[derive(Debug)]
+pub struct Scenario {
+    /// The files it was read from; their texts go into the result.
+    pub sources: Sources,
+    /// One line that names the case.
+    pub title: String,
+    /// What is connected.
+    pub components: Vec<ComponentSpec>,
+    /// Gate drives.
+    pub drives: Vec<DriveSpec>,
+    /// Protection.
+    pub guards: Vec<GuardSpec>,
+    /// Controllers.
+    pub controllers: Vec<ControllerSpec>,
+    /// What happens when.
+    pub happenings: Vec<HappeningSpec>,
+    /// The thermal network.
+    pub thermal: ThermalSpec,
+    /// Duration and steps.
+    pub steps: StepsSpec,
+    /// What is recorded.
+    pub record: RecordSpec,
+    /// What is judged.
+    pub limits: Vec<LimitSpec>,
+}
+
+/// A component.
+#[derive(Clone, Debug)]
+pub struct ComponentSpec {
+    /// Its name, and where it stands.
+    pub name: Named,
+    /// Its line of the catalogue.
+    pub entry: &'static Entry<f64>,
+    /// Nodes in the order of the pins.
+    pub nodes: Vec<Named>,
+    /// Parameters, SI units.
+    pub values: Values<f64>,
+    /// Heat inputs: die (`None`: the only one) and thermal input.
+    pub heat: Vec<(Option<Named>, Named)>,
+}
+
+/// A quantity whose unit is that of a signal, as typed.
+#[derive(Clone, Debug)]
+pub struct Typed {
+    /// A string, or a bare number.
+    pub text: Result<String, f64>,
+    /// Where it stands.
+    pub place: Place,
+    /// The key as diagnostics call it.
+    pub key: String,
+}
+
+/// A signal's name as typed.
+#[derive(Clone, Debug)]
+pub struct Signal {
+    /// The text.
+    pub text: String,
+    /// Where it stands.
+    pub place: Place,
+    /// The key as diagnostics call it.
+    pub key: String,
+}
+
+/// A gate drive.
+#[derive(Clone, Debug)]
+pub struct DriveSpec {
+    /// Its name.
+    pub name: Named,
+    /// Node that it drives.
+    pub gate: Named,
+    /// Node against which it drives.
+    pub reference: Named,
+    /// Line that turns it on and off.
+    pub command: Named,
+    /// Lines, any of which turns off.
+    pub inhibit: Vec<Named>,
+    /// V.
+    pub on: f64,
+    /// V.
+    pub off: f64,
+    /// Ω.
+    pub on_resistance: f64,
+    /// Ω.
+    pub off_resistance: f64,
+    /// Ω.
+    pub soft_resistance: f64,
+    /// s.
+    pub on_delay: f64,
+    /// s.
+    pub off_delay: f64,
+    /// Gate and return of a second switch, on while the first is off.
+    pub complement: Option<(Named, Named)>,
+    /// What turn-on waits when there are two gates, s.
+    pub dead_time: f64,
+    /// Duration of an edge, s.
+    pub edge: f64,
+    /// Whether it is on at the start.
+    pub starts_on: bool,
+}
+
+/// Protection.
+#[derive(Clone, Debug)]
+pub struct GuardSpec {
+    /// Its name.
+    pub name: Named,
+    /// What it watches.
+    pub watches: Signal,
+    /// When it trips.
+    pub criterion: CriterionSpec,
+    /// Line that it sets.
+    pub trip: Named,
+    /// s.
+    pub delay: f64,
+    /// Tries after a trip.
+    pub retries: u32,
+    /// s.
+    pub retry_after: f64,
+    /// s; infinite for never.
+    pub healthy_after: f64,
+    /// Line that ends a latched trip.
+    pub reset: Option<Named>,
+}
+
+/// When a guard trips.
+#[derive(Clone, Debug)]
+pub enum CriterionSpec {
+    /// Beyond a threshold for a time.
+    Level {
+        /// The threshold.
+        threshold: Typed,
+        /// "above", "below" or "magnitude".
+        sense: String,
+        /// s.
+        filter: f64,
+        /// Time (s) after turn-on of a drive; looks only while that is on.
+        blanking: Option<(Named, f64, bool)>,
+    },
+    /// ∫ (i² − rated²) dt above pick-up reaches a limit.
+    InverseTime {
+        /// A.
+        pick_up: f64,
+        /// A.
+        rated: f64,
+        /// A²s.
+        limit: f64,
+        /// Time constant below pick-up, s.
+        cooling: f64,
+    },
+}
+
+/// A controller.
+#[derive(Clone, Debug)]
+pub struct ControllerSpec {
+    /// Its name.
+    pub name: Named,
+    /// Line that lets it work; `None`: works from the start.
+    pub run: Option<Named>,
+    /// Line that it switches.
+    pub output: Named,
+    /// Of its kind.
+    pub task: Task,
+}
+
+/// What a controller does.
+#[derive(Clone, Debug)]
+pub enum Task {
+    /// Keeps a signal between two bounds.
+    Hysteretic {
+        /// The signal.
+        watches: Signal,
+        /// Turns on below.
+        lower: Typed,
+        /// Turns off above.
+        upper: Typed,
+        /// s.
+        shortest_on: f64,
+        /// s.
+        shortest_off: f64,
+        /// s from a crossing to the change.
+        delay: f64,
+        /// The task ends when the signal has reached the value; the output then stays on.
+        done: Option<(Signal, Typed)>,
+    },
+    /// Fixed frequency and duty.
+    Pwm {
+        /// Hz.
+        frequency: f64,
+        /// On time over period.
+        duty: f64,
+        /// s in which the duty rises.
+        ramp: f64,
+        /// Where its pulses begin, as a share of the period.
+        phase: f64,
+    },
+}
+
+/// A happening.
+#[derive(Clone, Debug)]
+pub struct HappeningSpec {
+    /// s.
+    pub at: f64,
+    /// What.
+    pub what: What,
+    /// Words for the account.
+    pub note: String,
+}
+
+/// What happens.
+#[derive(Clone, Debug)]
+pub enum What {
+    /// A line takes a state.
+    Line(Named, bool),
+    /// A switch closes (true) or opens.
+    Switch(Named, bool),
+    /// Nothing but a line in the account.
+    Note,
+}
+
+/// The thermal network.
+#[derive(Clone, Debug, Default)]
+pub struct ThermalSpec {
+    /// Fixed temperatures, °C.
+    pub boundaries: Vec<(Named, f64)>,
+    /// Chains.
+    pub chains: Vec<ChainSpec>,
+    /// Nodes and their heat capacitance, J/K.
+    pub nodes: Vec<(Named, f64)>,
+    /// Resistances between two nodes, K/W.
+    pub links: Vec<(Named, Named, f64)>,
+    /// Heat inputs and their nodes.
+    pub inputs: Vec<(Named, Named)>,
+}
+
+/// A chain of cells or terms.
+#[derive(Clone, Debug)]
+pub struct ChainSpec {
+    /// Its name, that of its heat input and first node.
+    pub name: Named,
+    /// Node or boundary where it ends.
+    pub end: Named,
+    /// Whether it has a heat input.
+    pub heated: bool,
+    /// Cells.
+    pub cells: Cells,
+}
+
+/// Cells of a chain.
+#[derive(Clone, Debug)]
+pub enum Cells {
+    /// (J/K, K/W) from the heated end outwards.
+    Cauer(Vec<(f64, f64)>),
+    /// (K/W, s).
+    Foster(Vec<(f64, f64)>),
+}
+
+/// Duration and steps.
+#[derive(Clone, Debug)]
+pub struct StepsSpec {
+    /// Simulated time, s.
+    pub end: f64,
+    /// Base step, s.
+    pub base: f64,
+    /// The finest step is base / 2^halvings.
+    pub halvings: u32,
+    /// Local error of a voltage above which steps become finer, V.
+    pub voltage_error: f64,
+    /// The same of a current, A.
+    pub current_error: f64,
+    /// Name of the method.
+    pub method: String,
+    /// Time between exchanges of heat and temperature, s.
+    pub coupling: f64,
+    /// Whether the initial state is the operating point; else what components state, zero elsewhere.
+    pub operating_point: bool,
+}
+
+/// What is recorded.
+#[derive(Clone, Debug, Default)]
+pub struct RecordSpec {
+    /// Signals.
+    pub signals: Vec<Signal>,
+    /// Shortest time between samples, s; 0: every step.
+    pub interval: f64,
+}
+
+/// A limit.
+#[derive(Clone, Debug)]
+pub struct LimitSpec {
+    /// Name in the verdict; empty where none is given.
+    pub name: String,
+    /// What is bounded.
+    pub signal: Signal,
+    /// Upper bound.
+    pub max: Option<Typed>,
+    /// Lower bound.
+    pub min: Option<Typed>,
+}

@@ -1,0 +1,13 @@
+//! Scenario files: as typed ([`raw`]), checked against the key tables, then as meant.
+
+pub mod build;
+pub mod conform;
+pub mod fields;
+pub mod include;
+pub mod meant;
+pub mod merge;
+pub mod raw;
+pub mod resolve;
+pub mod schema;
+pub mod sections;
+pub mod shape;

@@ -1,0 +1,119 @@
+//! Components: pins to nodes, parameters from part and table.
+
+use joulestep_models::devices::catalogue;
+use joulestep_models::model::{Entry, Value, Values};
+
+use super::Resolve;
+use super::parts::Parts;
+use crate::diagnostic::{Diagnostic, nearest};
+use crate::scenario::conform::{form_words, one_of};
+use crate::scenario::fields::{Content, Fields, Named};
+use crate::scenario::meant::ComponentSpec;
+use crate::scenario::shape::Key;
+
+impl Resolve<'_> {
+    pub(super) fn component(&mut self, fields: &Fields, parts: &Parts) -> Option<ComponentSpec> {
+        let entry = catalogue::<f64>().iter().find(|e| e.kind == fields.kind)?;
+        let name = fields.named("name");
+        let nodes = self.pins(fields, entry);
+        let mut values = defaults(entry);
+        if let Some(part) = fields.text("part") {
+            for (key, value) in parts.values(fields.place_of("part").file, part) {
+                values.0.insert(key, value.clone());
+            }
+        }
+        values.0.extend(given(fields, entry));
+        for param in entry.params.iter().filter(|p| p.default.is_none() && !p.optional) {
+            // Without a part, a missing key is told by the table's check.
+            if !values.0.contains_key(param.key) && fields.has("part") && !fields.has(param.key) {
+                let expected = form_words(Key::of_param(param, false).form);
+                let found = "missing: neither the part nor the component gives it";
+                self.tell(
+                    &fields.place,
+                    fields.key(param.key),
+                    found,
+                    format!("{expected} ({})", param.help),
+                );
+            }
+        }
+        let heat = match fields.values.get("heat").map(|f| &f.content) {
+            Some(Content::Texts(one)) => one.iter().map(|n| (None, n.clone())).collect(),
+            Some(Content::Map(map)) => map.iter().map(|(die, n)| (Some(die.clone()), n.clone())).collect(),
+            _ => Vec::new(),
+        };
+        Some(ComponentSpec { name: name?, entry, nodes: nodes?, values, heat })
+    }
+
+    /// Nodes in the order of the pins.
+    fn pins(&mut self, fields: &Fields, entry: &Entry<f64>) -> Option<Vec<Named>> {
+        let open_ended = entry.pins.last() == Some(&"*");
+        let fixed = if open_ended { &entry.pins[..entry.pins.len() - 1] } else { entry.pins };
+        let listed = one_of(fixed).replace(" or ", " and ");
+        match &fields.values.get("pins")?.content {
+            Content::Texts(nodes) => {
+                let good = nodes.len() == fixed.len() || (open_ended && nodes.len() > fixed.len());
+                if !good {
+                    let more = if open_ended { " and further ones" } else { "" };
+                    self.tell(
+                        fields.place_of("pins"),
+                        fields.key("pins"),
+                        format!(
+                            "{} pin{} connected",
+                            nodes.len(),
+                            if nodes.len() == 1 { " is" } else { "s are" }
+                        ),
+                        format!("{} nodes in the order {listed}{more}", fixed.len()),
+                    );
+                    return None;
+                }
+                Some(nodes.clone())
+            }
+            Content::Map(map) => {
+                let mut good = true;
+                for (pin, _) in map {
+                    if !fixed.contains(&pin.name.as_str()) {
+                        let d = Diagnostic::new(
+                            &pin.place,
+                            fields.key("pins"),
+                            format!("kind `{}` has no pin `{}`", entry.kind, pin.name),
+                            one_of(fixed),
+                        );
+                        self.diagnostics.push(d.suggest(nearest(&pin.name, fixed.iter().copied())));
+                        good = false;
+                    }
+                }
+                let node = |pin: &&str| map.iter().find(|m| m.0.name == *pin).map(|m| m.1.clone());
+                let missing: Vec<&str> = fixed.iter().filter(|p| node(p).is_none()).copied().collect();
+                if !missing.is_empty() {
+                    let found = format!("pin {} is not connected", one_of(&missing).replace(" or ", " and "));
+                    self.tell(
+                        fields.place_of("pins"),
+                        fields.key("pins"),
+                        found,
+                        format!("nodes for {listed}"),
+                    );
+                    good = false;
+                }
+                good.then(|| fixed.iter().filter_map(node).collect())
+            }
+            _ => None,
+        }
+    }
+}
+
+/// The values that hold where nothing is given.
+fn defaults(entry: &Entry<f64>) -> Values<f64> {
+    let with_default = entry.params.iter().filter_map(|p| p.default.map(|x| (p.key, Value::Number(x))));
+    Values(with_default.collect())
+}
+
+/// The parameters that a table gives.
+pub(super) fn given(fields: &Fields, entry: &Entry<f64>) -> Vec<(&'static str, Value<f64>)> {
+    let value = |key: &str| match &fields.values.get(key)?.content {
+        Content::Number(x) => Some(Value::Number(*x)),
+        Content::Numbers(x) => Some(Value::List(x.clone())),
+        Content::Pairs(x) => Some(Value::Table(x.clone())),
+        _ => None,
+    };
+    entry.params.iter().filter_map(|p| Some((p.key, value(p.key)?))).collect()
+}

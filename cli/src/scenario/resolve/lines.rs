@@ -1,0 +1,48 @@
+//! Command lines: each that is read must be set by something.
+
+use std::collections::BTreeSet;
+
+use super::Resolve;
+use crate::scenario::fields::Named;
+use crate::scenario::meant::{CriterionSpec, Scenario, What};
+
+impl Resolve<'_> {
+    pub(super) fn lines(&mut self, scenario: &Scenario) {
+        let set = set_lines(scenario);
+        let known = || set.iter().map(String::as_str);
+        let mut read: Vec<(&Named, String)> = Vec::new();
+        for d in &scenario.drives {
+            read.push((&d.command, format!("drive.{}.command", d.name.name)));
+            read.extend(d.inhibit.iter().map(|l| (l, format!("drive.{}.inhibit", d.name.name))));
+        }
+        for c in &scenario.controllers {
+            read.extend(c.run.iter().map(|l| (l, format!("controller.{}.run", c.name.name))));
+        }
+        for g in &scenario.guards {
+            read.extend(g.reset.iter().map(|l| (l, format!("guard.{}.reset", g.name.name))));
+            if let CriterionSpec::Level { blanking: Some((drive, _, _)), .. } = &g.criterion
+                && !scenario.drives.iter().any(|d| d.name.name == drive.name)
+            {
+                let names: Vec<&str> = scenario.drives.iter().map(|d| d.name.name.as_str()).collect();
+                self.unknown(drive, format!("guard.{}.blanking-drive", g.name.name), "drive", names);
+            }
+        }
+        for (line, key) in read {
+            if !set.contains(&line.name) {
+                self.unknown(line, key, "happening, controller, guard or drive that sets the line", known());
+            }
+        }
+    }
+}
+
+/// Lines that something sets.
+pub(crate) fn set_lines(scenario: &Scenario) -> BTreeSet<String> {
+    let happenings = scenario.happenings.iter().filter_map(|h| match &h.what {
+        What::Line(line, _) => Some(line),
+        _ => None,
+    });
+    let outputs = scenario.controllers.iter().map(|c| &c.output);
+    let trips = scenario.guards.iter().map(|g| &g.trip);
+    let states = scenario.drives.iter().map(|d| &d.name);
+    happenings.chain(outputs).chain(trips).chain(states).map(|n| n.name.clone()).collect()
+}

@@ -1,0 +1,217 @@
+//! From checked tables to the scenario as meant: names are told apart, defaults filled in, and what one table says is
+//! held against the others. Every error of the scenario is collected before it is refused.
+
+mod components;
+mod control;
+mod lines;
+mod parts;
+mod thermal;
+mod timing;
+
+pub(crate) use lines::set_lines;
+
+use std::collections::BTreeMap;
+use std::path::Path;
+
+use joulestep_models::devices::catalogue;
+
+use crate::diagnostic::{Diagnostic, Place, Refusal, Sources, nearest};
+use crate::scenario::conform::{Conform, one_of};
+use crate::scenario::fields::{Fields, Named};
+use crate::scenario::include::{self, Open};
+use crate::scenario::meant::{RecordSpec, Scenario, Signal, Typed};
+use crate::scenario::merge::merge;
+use crate::scenario::sections::SCENARIO;
+
+/// Why there is no scenario.
+#[derive(Debug)]
+pub enum Trouble {
+    /// The scenario file itself cannot be opened.
+    Unreadable(std::io::Error),
+    /// It is wrong.
+    Refused(Refusal),
+}
+
+/// Reads a scenario with all it includes.
+///
+/// # Errors
+/// [`Trouble`]; all errors that can be told at once.
+pub fn read(path: &Path, open: Open<'_>) -> Result<Scenario, Trouble> {
+    let mut files = include::load(path, open).map_err(Trouble::Unreadable)?;
+    // A key lost to a syntax error would be missed a second time, so nothing more is checked.
+    if files.diagnostics.iter().any(|d| d.key.is_empty()) {
+        return Err(refuse(files.sources, files.diagnostics));
+    }
+    let mut diagnostics = std::mem::take(&mut files.diagnostics);
+    let Some(root) = merge(&files.sources, files.tables, &mut diagnostics) else {
+        return Err(refuse(files.sources, diagnostics));
+    };
+    let mut sources = files.sources;
+    let parts = parts::Parts::load(&root, &mut sources, open, &mut diagnostics);
+    let kind_of_part = |place: &Place, name: &str| parts.kind(place.file, name);
+    let mut conform = Conform { catalogue: catalogue(), kind_of_part: &kind_of_part, diagnostics };
+    let fields = conform.table(&root, &SCENARIO, "");
+    let diagnostics = conform.diagnostics;
+    let mut resolve = Resolve { sources: &sources, diagnostics };
+    let meant = resolve.scenario(&fields, &parts);
+    let diagnostics = resolve.diagnostics;
+    match meant {
+        Some(mut scenario) if diagnostics.is_empty() => {
+            scenario.sources = sources;
+            Ok(scenario)
+        }
+        _ => Err(refuse(sources, diagnostics)),
+    }
+}
+
+/// In the order of the files, so that they are met from top to bottom.
+fn refuse(sources: Sources, mut diagnostics: Vec<Diagnostic>) -> Trouble {
+    diagnostics.sort_by_key(|d| d.place.as_ref().map(|p| (p.file, p.span.start)));
+    diagnostics.dedup();
+    Trouble::Refused(Refusal { sources, diagnostics })
+}
+
+struct Resolve<'a> {
+    sources: &'a Sources,
+    diagnostics: Vec<Diagnostic>,
+}
+
+impl Resolve<'_> {
+    fn tell(
+        &mut self,
+        place: &Place,
+        key: impl Into<String>,
+        found: impl Into<String>,
+        expected: impl Into<String>,
+    ) {
+        self.diagnostics.push(Diagnostic::new(place, key, found, expected));
+    }
+
+    /// A name that should be one of `known`.
+    fn unknown<'n>(
+        &mut self,
+        named: &Named,
+        key: String,
+        what: &str,
+        known: impl IntoIterator<Item = &'n str> + Clone,
+    ) {
+        let found = format!("there is no {what} `{}`", named.name);
+        let expected = one_of(&known.clone().into_iter().collect::<Vec<_>>());
+        let d = Diagnostic::new(&named.place, key, found, expected);
+        self.diagnostics.push(d.suggest(nearest(&named.name, known)));
+    }
+
+    /// Tells names that are used twice.
+    fn unique<'n>(&mut self, what: &str, names: impl IntoIterator<Item = &'n Named>) {
+        let mut seen: BTreeMap<&str, &Place> = BTreeMap::new();
+        for named in names {
+            if let Some(first) = seen.get(named.name.as_str()) {
+                let found = format!(
+                    "two {what} are named `{}`, here and at {}",
+                    named.name,
+                    self.sources.show(first)
+                );
+                self.tell(&named.place, "name", found, "a name used once");
+            } else {
+                seen.insert(&named.name, &named.place);
+            }
+        }
+    }
+
+    fn signal(fields: &Fields, key: &str) -> Option<Signal> {
+        let text = fields.text(key)?.to_string();
+        Some(Signal { text, place: fields.place_of(key).clone(), key: fields.key(key) })
+    }
+
+    fn typed(fields: &Fields, key: &str) -> Option<Typed> {
+        let text = fields.measure(key)?.map(str::to_string);
+        Some(Typed { text, place: fields.place_of(key).clone(), key: fields.key(key) })
+    }
+
+    fn scenario(&mut self, root: &Fields, parts: &parts::Parts) -> Option<Scenario> {
+        let components: Vec<_> = root.tables("component").iter().map(|f| self.component(f, parts)).collect();
+        let drives: Vec<_> = root.tables("drive").iter().map(|f| self.drive(f)).collect();
+        let guards: Vec<_> = root.tables("guard").iter().map(|f| self.guard(f)).collect();
+        let controllers: Vec<_> = root.tables("controller").iter().map(|f| self.controller(f)).collect();
+        let happenings: Vec<_> = root.tables("happening").iter().map(|f| self.happening(f)).collect();
+        let thermal = root.table("thermal").map(|f| self.thermal(f)).unwrap_or_default();
+        let steps = root.table("steps").and_then(|f| self.steps(f));
+        let limits: Vec<_> = root.tables("limit").iter().map(|f| self.limit(f)).collect();
+        let record = root.table("record").map_or_else(RecordSpec::default, |f| self.record(f));
+
+        self.unique("components", components.iter().flatten().map(|c| &c.name));
+        let named = drives.iter().flatten().map(|d| &d.name);
+        let named = named.chain(guards.iter().flatten().map(|g| &g.name));
+        self.unique(
+            "drives, guards or controllers",
+            named.chain(controllers.iter().flatten().map(|c| &c.name)),
+        );
+        if root.has("component") && root.tables("component").is_empty() {
+            self.tell(
+                root.place_of("component"),
+                "component",
+                "nothing is connected",
+                "at least one [[component]]",
+            );
+        }
+        let complete = components.iter().all(Option::is_some);
+        let scenario = Scenario {
+            sources: Sources::default(),
+            title: root.text("title").unwrap_or("").to_string(),
+            components: components.into_iter().flatten().collect(),
+            drives: drives.into_iter().flatten().collect(),
+            guards: guards.into_iter().flatten().collect(),
+            controllers: controllers.into_iter().flatten().collect(),
+            happenings: happenings.into_iter().flatten().collect(),
+            thermal,
+            record,
+            limits: limits.into_iter().flatten().collect(),
+            steps: steps?,
+        };
+        self.lines(&scenario);
+        self.heat_inputs(&scenario);
+        // Nodes of components that were refused would be missed here.
+        if complete {
+            self.gate_nodes(&scenario);
+        }
+        Some(scenario)
+    }
+
+    fn heat_inputs(&mut self, scenario: &Scenario) {
+        let inputs: Vec<&str> = scenario.thermal.input_names();
+        for component in &scenario.components {
+            for (_, input) in &component.heat {
+                if !inputs.contains(&input.name.as_str()) {
+                    let key = format!("component.{}.heat", component.name.name);
+                    self.unknown(input, key, "heat input", inputs.iter().copied());
+                }
+            }
+        }
+    }
+
+    /// A gate drive connects to nodes that components have.
+    fn gate_nodes(&mut self, scenario: &Scenario) {
+        let nodes: Vec<&str> =
+            scenario.components.iter().flat_map(|c| &c.nodes).map(|n| n.name.as_str()).collect();
+        for drive in &scenario.drives {
+            let second = drive.complement.iter();
+            let second = second.flat_map(|c| [("complement-gate", &c.0), ("complement-return", &c.1)]);
+            for (key, node) in [("gate", &drive.gate), ("return", &drive.reference)].into_iter().chain(second)
+            {
+                if !nodes.contains(&node.name.as_str()) && !crate::scenario::shape::is_ground(&node.name) {
+                    self.unknown(
+                        node,
+                        format!("drive.{}.{key}", drive.name.name),
+                        "node",
+                        unique_sorted(&nodes),
+                    );
+                }
+            }
+        }
+    }
+}
+
+fn unique_sorted<'n>(names: &[&'n str]) -> Vec<&'n str> {
+    let set: std::collections::BTreeSet<&str> = names.iter().copied().collect();
+    set.into_iter().collect()
+}

@@ -1,0 +1,376 @@
+//! The key tables of a scenario file.
+
+use joulestep_models::model::Range::{Any, NotNegative, Positive};
+
+use crate::scenario::shape::{Form, Key, Kind, Kinds, Section};
+
+/// Version of the scenario format that this program reads.
+pub const FORMAT: i64 = 1;
+
+/// The root table.
+pub static SCENARIO: Section = Section {
+    name: "",
+    help: "What is connected, what happens when, what is recorded and judged",
+    kinds: Kinds::None,
+    keys: &[
+        Key::need("format", Form::Whole(FORMAT, FORMAT), "version of the scenario format: 1"),
+        Key::may("title", Form::Text, "one line that names the case"),
+        Key::may("include", Form::Texts, "files whose tables are added to these, relative to this file"),
+        Key::need("component", Form::Tables(&COMPONENT), "what is connected"),
+        Key::may("drive", Form::Tables(&DRIVE), "gate drives"),
+        Key::may("guard", Form::Tables(&GUARD), "protection"),
+        Key::may("controller", Form::Tables(&CONTROLLER), "controllers that switch command lines"),
+        Key::may("happening", Form::Tables(&HAPPENING), "what happens at stated instants"),
+        Key::may("thermal", Form::Table(&THERMAL), "the network that carries the heat away"),
+        Key::need("steps", Form::Table(&STEPS), "duration and steps"),
+        Key::may("record", Form::Table(&RECORD), "what goes into the result file"),
+        Key::may("limit", Form::Tables(&LIMIT), "limits that the verdict judges"),
+    ],
+};
+
+/// A component.
+pub static COMPONENT: Section = Section {
+    name: "component",
+    help: "A component: its kind, its nodes, and the parameters of its kind",
+    kinds: Kinds::Catalogue,
+    keys: &[
+        Key::need("name", Form::Name, "unique name (reference designator)"),
+        Key::may("kind", Form::Text, "kind, as in the catalogue; may be left out where a part tells it"),
+        Key::may("part", Form::Text, "a shipped part's name, or a part file relative to this file"),
+        Key::need("pins", Form::Pins, "nodes in the order of the pins, or pin = node; `gnd` is ground"),
+        Key::may("heat", Form::NameOrMap, "heat input of its die, or die = heat input"),
+    ],
+};
+
+/// The root table of a part file. Under `params` stand the parameters of its kind.
+pub const PART: &[Key] = &[
+    Key::need("kind", Form::Text, "kind, as in the catalogue"),
+    Key::may("title", Form::Text, "one line that says what it is"),
+    Key::may("source", Form::Text, "where the numbers come from"),
+    Key::may("invented", Form::Flag, "whether it is a part that nobody makes"),
+    Key::need("params", Form::Any, "parameters of the kind; what is left out, the component must give"),
+];
+
+/// A gate drive.
+pub static DRIVE: Section = Section {
+    name: "drive",
+    help: "A gate drive: follows a command line with two levels behind resistances; its state is the line of its name",
+    kinds: Kinds::None,
+    keys: &[
+        Key::need("name", Form::Name, "unique name"),
+        Key::need("gate", Form::Name, "node that it drives"),
+        Key::need("return", Form::Name, "node against which it drives"),
+        Key::need("command", Form::Name, "line that turns it on and off"),
+        Key::may("inhibit", Form::Names, "lines, any of which turns it off softly whatever the command says"),
+        Key::need("on", Form::Quantity("V", Any), "level while on"),
+        Key::need("off", Form::Quantity("V", Any), "level while off"),
+        Key::need("on-resistance", Form::Quantity("ohm", Positive), "resistance while on"),
+        Key::may("off-resistance", Form::Quantity("ohm", Positive), "resistance while off; default: as on"),
+        Key::may(
+            "soft-resistance",
+            Form::Quantity("ohm", Positive),
+            "resistance of the turn-off by an inhibit; default: as off",
+        ),
+        Key::may("delay", Form::Quantity("s", NotNegative), "from command to edge, both ways; default 0"),
+        Key::may(
+            "on-delay",
+            Form::Quantity("s", NotNegative),
+            "from command to turn-on edge; default: delay",
+        ),
+        Key::may(
+            "off-delay",
+            Form::Quantity("s", NotNegative),
+            "from command to turn-off edge; default: delay",
+        ),
+        Key::may("edge", Form::Quantity("s", Positive), "time from one level to the other; default 20 ns"),
+        Key::may("complement-gate", Form::Name, "gate of a second switch, on while the first is off"),
+        Key::may("complement-return", Form::Name, "node against which that gate is driven"),
+        Key::may(
+            "dead-time",
+            Form::Quantity("s", NotNegative),
+            "what turn-on waits when there are two gates",
+        ),
+        Key::may("starts-on", Form::Flag, "whether it is on at the start; default false"),
+    ],
+};
+
+/// Protection.
+pub static GUARD: Section = Section {
+    name: "guard",
+    help: "Protection: sets its trip line when what it watches is too high",
+    kinds: Kinds::Listed(
+        "kind",
+        &[
+            Kind {
+                word: "level",
+                help: "Trips when a signal has been beyond a threshold for a time",
+                keys: &[
+                    Key::need("threshold", Form::Measure, "trips beyond this value"),
+                    Key::may(
+                        "sense",
+                        Form::Word(&["above", "below", "magnitude"]),
+                        "which side; default above",
+                    ),
+                    Key::may(
+                        "filter",
+                        Form::Quantity("s", NotNegative),
+                        "must be beyond for this long; default 0",
+                    ),
+                    Key::may(
+                        "blanking",
+                        Form::Quantity("s", NotNegative),
+                        "blind for this long after turn-on",
+                    ),
+                    Key::may("blanking-drive", Form::Name, "drive whose turn-on begins the blanking"),
+                    Key::may("only-on", Form::Flag, "looks only while that drive is on; default false"),
+                ],
+            },
+            Kind {
+                word: "inverse-time",
+                help: "Trips when the integral of i² - rated², taken above pick-up, reaches a limit",
+                keys: &[
+                    Key::need("pick-up", Form::Quantity("A", Positive), "current above which the sum grows"),
+                    Key::need("rated", Form::Quantity("A", NotNegative), "current that may flow for ever"),
+                    Key::need("limit", Form::Quantity("A^2 s", Positive), "sum that trips"),
+                    Key::need("cooling-time", Form::Quantity("s", Positive), "time constant below pick-up"),
+                ],
+            },
+        ],
+    ),
+    keys: &[
+        Key::need("name", Form::Name, "unique name"),
+        Key::need("kind", Form::Text, "`level` or `inverse-time`"),
+        Key::need("watches", Form::Text, "signal, such as `i(L1)` or `v(drain, source)`"),
+        Key::need("trip", Form::Name, "line that it sets: name it under `inhibit` of a drive"),
+        Key::may("delay", Form::Quantity("s", NotNegative), "from decision to trip; default 0"),
+        Key::may("retries", Form::Whole(0, 1000), "tries after a trip before it locks out; default 0"),
+        Key::may("retry-after", Form::Quantity("s", Positive), "from trip to the next try"),
+        Key::may(
+            "healthy-after",
+            Form::Quantity("s", Positive),
+            "time without a trip that renews the tries; default: never",
+        ),
+        Key::may("reset", Form::Name, "line whose change to true ends a latched trip"),
+    ],
+};
+
+/// A controller.
+pub static CONTROLLER: Section = Section {
+    name: "controller",
+    help: "Switches its output line",
+    kinds: Kinds::Listed(
+        "kind",
+        &[
+            Kind {
+                word: "hysteretic",
+                help: "On below the lower, off above the upper bound of a signal",
+                keys: &[
+                    Key::need("watches", Form::Text, "signal, such as `i(L1)`"),
+                    Key::need("lower", Form::Measure, "turns on below"),
+                    Key::need("upper", Form::Measure, "turns off above"),
+                    Key::may("shortest-on", Form::Quantity("s", NotNegative), "shortest on time"),
+                    Key::may("shortest-off", Form::Quantity("s", NotNegative), "shortest off time"),
+                    Key::may(
+                        "delay",
+                        Form::Quantity("s", NotNegative),
+                        "from a crossing to the change; default 0",
+                    ),
+                    Key::may(
+                        "done-signal",
+                        Form::Text,
+                        "signal that ends the task: the output then stays on",
+                    ),
+                    Key::may("done-at", Form::Measure, "value, reached from below, at which it ends"),
+                ],
+            },
+            Kind {
+                word: "pwm",
+                help: "Fixed frequency and duty",
+                keys: &[
+                    Key::need("frequency", Form::Quantity("Hz", Positive), "switching frequency"),
+                    Key::need("duty", Form::Quantity("1", NotNegative), "on time over period, 0 to 1"),
+                    Key::may(
+                        "ramp",
+                        Form::Quantity("s", NotNegative),
+                        "soft start: time in which the duty rises",
+                    ),
+                    Key::may("complement", Form::Name, "line that is on while the output is off"),
+                    Key::may("dead-time", Form::Quantity("s", NotNegative), "both off for this long"),
+                ],
+            },
+        ],
+    ),
+    keys: &[
+        Key::need("name", Form::Name, "unique name"),
+        Key::need("kind", Form::Text, "kind of controller"),
+        Key::may("run", Form::Name, "line that lets it work; without one it works from the start"),
+        Key::need("output", Form::Name, "line that it switches"),
+    ],
+};
+
+/// A happening.
+pub static HAPPENING: Section = Section {
+    name: "happening",
+    help: "Something that happens at a stated instant",
+    kinds: Kinds::Listed(
+        "what",
+        &[
+            Kind { word: "line-on", help: "A line becomes true", keys: &[LINE] },
+            Kind { word: "line-off", help: "A line becomes false", keys: &[LINE] },
+            Kind { word: "close", help: "A switch closes", keys: &[SWITCH] },
+            Kind { word: "open", help: "A switch opens", keys: &[SWITCH] },
+            Kind { word: "note", help: "Nothing but a line in the account", keys: &[] },
+        ],
+    ),
+    keys: &[
+        Key::need("at", Form::Quantity("s", NotNegative), "when"),
+        Key::need("what", Form::Text, "kind of happening"),
+        Key::may("note", Form::Text, "words for the account"),
+    ],
+};
+const LINE: Key = Key::need("line", Form::Name, "the line");
+const SWITCH: Key = Key::need("switch", Form::Name, "component of kind `switch`");
+
+/// The thermal network.
+pub static THERMAL: Section = Section {
+    name: "thermal",
+    help: "Nodes with heat capacitance, resistances, fixed temperatures",
+    kinds: Kinds::None,
+    keys: &[
+        Key::need("boundary", Form::Tables(&BOUNDARY), "fixed temperatures"),
+        Key::may("chain", Form::Tables(&CHAIN), "chains from a die outwards"),
+        Key::may("node", Form::Tables(&HEAT_NODE), "single nodes"),
+        Key::may("link", Form::Tables(&LINK), "single resistances"),
+        Key::may("input", Form::Tables(&INPUT), "further heat inputs"),
+    ],
+};
+/// A fixed temperature.
+pub static BOUNDARY: Section = Section {
+    name: "thermal.boundary",
+    help: "A fixed temperature",
+    kinds: Kinds::None,
+    keys: &[
+        Key::need("name", Form::Name, "unique name (heatsink, ambient)"),
+        Key::need("temperature", Form::Quantity("degC", Any), "its temperature"),
+    ],
+};
+/// A chain.
+pub static CHAIN: Section = Section {
+    name: "thermal.chain",
+    help: "A chain of cells from the heated end outwards; its heat input has its name",
+    kinds: Kinds::Listed(
+        "kind",
+        &[
+            Kind {
+                word: "cauer",
+                help: "Physical ladder: capacitance of each cell, then its resistance to the next",
+                keys: &[
+                    Key::need("capacitance", Form::Quantities("J/K", NotNegative), "of each cell"),
+                    Key::need("resistance", Form::Quantities("K/W", Positive), "of each cell"),
+                ],
+            },
+            Kind {
+                word: "foster",
+                help: "Terms of the transient thermal impedance; converted to the ladder that has the same",
+                keys: &[
+                    Key::need("resistance", Form::Quantities("K/W", Positive), "of each term"),
+                    Key::need("time-constant", Form::Quantities("s", Positive), "of each term"),
+                ],
+            },
+        ],
+    ),
+    keys: &[
+        Key::need("name", Form::Name, "unique name; its heat input and first node have it"),
+        Key::need("kind", Form::Text, "`cauer` or `foster`"),
+        Key::need("end", Form::Name, "node or boundary where it ends"),
+        Key::may("heated", Form::Flag, "whether it has a heat input; default true"),
+    ],
+};
+/// A thermal node.
+pub static HEAT_NODE: Section = Section {
+    name: "thermal.node",
+    help: "A node with heat capacitance",
+    kinds: Kinds::None,
+    keys: &[
+        Key::need("name", Form::Name, "unique name"),
+        Key::need("capacitance", Form::Quantity("J/K", NotNegative), "heat capacitance"),
+    ],
+};
+/// A thermal resistance.
+pub static LINK: Section = Section {
+    name: "thermal.link",
+    help: "A thermal resistance between two nodes, or a node and a boundary",
+    kinds: Kinds::None,
+    keys: &[
+        Key::need("from", Form::Name, "one end"),
+        Key::need("to", Form::Name, "the other"),
+        Key::need("resistance", Form::Quantity("K/W", Positive), "its resistance"),
+    ],
+};
+/// A heat input.
+pub static INPUT: Section = Section {
+    name: "thermal.input",
+    help: "A heat input at a node",
+    kinds: Kinds::None,
+    keys: &[
+        Key::need("name", Form::Name, "unique name"),
+        Key::need("node", Form::Name, "where the heat enters"),
+    ],
+};
+
+/// Duration and steps.
+pub static STEPS: Section = Section {
+    name: "steps",
+    help: "Duration, steps and method",
+    kinds: Kinds::None,
+    keys: &[
+        Key::need("end", Form::Quantity("s", Positive), "simulated time"),
+        Key::need("base", Form::Quantity("s", Positive), "base step between edges"),
+        Key::may(
+            "finest",
+            Form::Quantity("s", Positive),
+            "finest step: base / 2^k, k up to 20; default base / 32",
+        ),
+        Key::may(
+            "voltage-error",
+            Form::Quantity("V", Positive),
+            "local error that calls for finer steps; default 0.1 V",
+        ),
+        Key::may("current-error", Form::Quantity("A", Positive), "the same for currents; default 0.1 A"),
+        Key::may("method", Form::Word(&["tr-bdf2", "esdirk4"]), "integration method; default tr-bdf2"),
+        Key::may("coupling", Form::Quantity("s", Positive), "time between exchanges of heat and temperature"),
+        Key::may(
+            "start",
+            Form::Word(&["operating-point", "stated"]),
+            "initial state; default operating-point",
+        ),
+    ],
+};
+
+/// What is recorded.
+pub static RECORD: Section = Section {
+    name: "record",
+    help: "What goes into the result file",
+    kinds: Kinds::None,
+    keys: &[
+        Key::need("signals", Form::Texts, "signals: `v(a)`, `v(a, b)`, `i(L1)`, `Q1.middle`, `line(x)`"),
+        Key::may(
+            "interval",
+            Form::Quantity("s", Positive),
+            "shortest time between samples; default: every step",
+        ),
+    ],
+};
+
+/// A limit.
+pub static LIMIT: Section = Section {
+    name: "limit",
+    help: "A bound on a signal; the verdict fails when the run passes it",
+    kinds: Kinds::None,
+    keys: &[
+        Key::may("name", Form::Name, "name in the verdict"),
+        Key::need("signal", Form::Text, "signal, or `temperature(INPUT)`"),
+        Key::may("max", Form::Measure, "upper bound"),
+        Key::may("min", Form::Measure, "lower bound"),
+    ],
+};

@@ -1,0 +1,99 @@
+//! Writing quantities for people.
+
+/// Units that take a prefix when written for people.
+const PREFIXED: &[&str] = &["V", "A", "W", "J", "s", "F", "H", "ohm", "C", "Hz", "S", "m", "Wb", "Pa", "N"];
+const PREFIXES: &[(i32, &str)] = &[
+    (-15, "f"),
+    (-12, "p"),
+    (-9, "n"),
+    (-6, "µ"),
+    (-3, "m"),
+    (0, ""),
+    (3, "k"),
+    (6, "M"),
+    (9, "G"),
+    (12, "T"),
+];
+
+/// A value (SI units) with an SI prefix and three significant digits: `312 A`, `4.53 mJ`, `48.2 °C`.
+pub fn people(value: f64, unit: &str) -> String {
+    people_digits(value, unit, 3)
+}
+
+/// Like [`people`], with a number of significant digits from 1 to 9.
+pub fn people_digits(value: f64, unit: &str, digits: usize) -> String {
+    let digits = digits.clamp(1, 9);
+    let shown = match unit {
+        "ohm" => "Ω",
+        "degC" => "°C",
+        "1" => "",
+        other => other,
+    };
+    let join = |number: String, prefix: &str| {
+        if prefix.is_empty() && shown.is_empty() { number } else { format!("{number} {prefix}{shown}") }
+    };
+    if !value.is_finite() {
+        return join(value.to_string(), "");
+    }
+    if value == 0.0 {
+        return join("0".into(), "");
+    }
+    if unit == "degC" {
+        // A temperature's zero is arbitrary: decimals, not digits.
+        return join(format!("{value:.1}"), "");
+    }
+    // Rounding first, in scientific notation, so that 999.96 becomes 1.00 k.
+    let rounded = format!("{value:.*e}", digits - 1);
+    let (mantissa, exponent) = rounded.split_once('e').unwrap_or((&rounded, "0"));
+    let exponent: i32 = exponent.parse().unwrap_or(0);
+    let shift = exponent.div_euclid(3) * 3;
+    if PREFIXED.contains(&unit) {
+        if let Some((_, prefix)) = PREFIXES.iter().find(|p| p.0 == shift) {
+            return join(placed(mantissa, (exponent - shift) as usize), prefix);
+        }
+    } else if (-3..6).contains(&exponent) {
+        let decimals = (digits as i32 - 1 - exponent).max(0) as usize;
+        return join(format!("{value:.decimals$}"), "");
+    }
+    join(rounded, "")
+}
+
+/// The mantissa of a scientific number with its decimal point moved right by `places` (0 to 2).
+fn placed(mantissa: &str, places: usize) -> String {
+    let (sign, digits) = match mantissa.strip_prefix('-') {
+        Some(rest) => ("-", rest.replace('.', "")),
+        None => ("", mantissa.replace('.', "")),
+    };
+    let whole = places + 1;
+    if digits.len() <= whole {
+        return format!("{sign}{digits:0<whole$}");
+    }
+    format!("{sign}{}.{}", &digits[..whole], &digits[whole..])
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn three_digits_and_a_prefix() {
+        for (value, unit, text) in [
+            (312.4, "A", "312 A"),
+            (0.004534, "J", "4.53 mJ"),
+            (999.96, "V", "1.00 kV"),
+            (-0.0999999, "ohm", "-100 mΩ"),
+            (2.5e-6, "s", "2.50 µs"),
+            (87.44, "degC", "87.4 °C"),
+            (0.0, "A", "0 A"),
+            (1.5, "1", "1.50"),
+            (0.00123, "K/W", "0.00123 K/W"),
+            (4.0e7, "A^2 s", "4.00e7 A^2 s"),
+            (1.0e-20, "F", "1.00e-20 F"),
+            (f64::NAN, "V", "NaN V"),
+        ] {
+            assert_eq!(people(value, unit), text);
+        }
+        assert_eq!(people_digits(1234.56, "V", 4), "1.235 kV");
+        assert_eq!(people_digits(123.0, "V", 1), "100 V");
+    }
+}
