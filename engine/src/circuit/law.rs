@@ -74,6 +74,8 @@ pub trait Device<L: Lane>: Debug + Send + Sync {
     /// Once `x` is found: moves the kept stamp along its tangent to `x`, adds the charges to `q`, and returns the
     /// power turned into heat, W.
     fn leave(&self, seat: &Seat<'_>, x: &[L], stamp: &mut [L], q: &mut [L]) -> L;
+    /// Adds the right-hand side of the kept stamp, as [`Device::enter`] would at the point where it was kept.
+    fn recall(&self, seat: &Seat<'_>, alpha: L, stamp: &[L], b: &mut [L]);
     /// A copy with the same coefficients.
     fn boxed(&self) -> Box<dyn Device<L>>;
 }
@@ -208,6 +210,7 @@ impl<L: Lane, M: Law<L, P>, const P: usize> Device<L> for Lawful<L, M, P> {
             }
             stamp[k] = i;
             stamp[P + k] = charge;
+            stamp[2 * P + 2 * P * P + k] = u[k];
             q[locals[k] as usize] += charge;
             if k < Self::PORTS {
                 power += u[k] * i;
@@ -222,6 +225,24 @@ impl<L: Lane, M: Law<L, P>, const P: usize> Device<L> for Lawful<L, M, P> {
         let flow = M::flow(&self.at, u);
         out[..P].copy_from_slice(&flow.i);
         out[P..2 * P].copy_from_slice(&flow.q);
+    }
+    #[inline]
+    fn recall(&self, seat: &Seat<'_>, alpha: L, stamp: &[L], b: &mut [L]) {
+        let locals: &[u32; P] = seat.locals.try_into().expect("as many locals as the law has");
+        let stamp = &stamp[..stamp_len(P)];
+        let u = &stamp[2 * P + 2 * P * P..];
+        let mut reference = L::splat(0.0);
+        for k in 0..P {
+            let mut right = stamp[k] + alpha * stamp[P + k];
+            for j in 0..P {
+                right -= (stamp[2 * P + k * P + j] + alpha * stamp[2 * P + P * P + k * P + j]) * u[j];
+            }
+            b[locals[k] as usize] -= right;
+            if k < Self::PORTS {
+                reference += right;
+            }
+        }
+        b[seat.reference as usize] += reference;
     }
     fn boxed(&self) -> Box<dyn Device<L>> {
         Box::new(self.clone())

@@ -93,6 +93,8 @@ pub struct StageSolver<L: Lane> {
     bent: bool,
     /// Value of each source term at the stage.
     source_values: Vec<L>,
+    /// α and choices for which `a` holds the factors of the last iteration, whose stamps are still kept.
+    factored: Option<(f64, u64)>,
     /// The solution; on entry of [`StageSolver::solve`] the prediction.
     pub x: Vec<L>,
 }
@@ -117,6 +119,7 @@ impl<L: Lane> StageSolver<L> {
             prepared: Vec::new(),
             current: 0,
             current_version: u64::MAX,
+            factored: None,
             courses: vec![(zero, zero); system.sources.len()],
             bent: false,
             source_values: vec![zero; system.sources.len()],
@@ -219,6 +222,10 @@ impl<L: Lane> StageSolver<L> {
         let ground = self.system.n;
         self.stage_b[ground] = L::splat(0.0);
         self.program.replay.forward_outer(&self.prepared[self.current].a, &mut self.stage_b);
+        if self.remembers() {
+            self.extrapolate();
+        }
+        self.factored = None;
         let mut worst = (0usize, f64::NAN);
         for iteration in 1..=self.iterations {
             self.evaluate();
@@ -231,11 +238,31 @@ impl<L: Lane> StageSolver<L> {
             if !moves {
                 let prepared = &self.prepared[self.current];
                 self.program.replay.back_outer(&prepared.a, &self.stage_b, &mut self.x);
+                self.factored = Some((prepared.alpha, self.current_version));
                 return Ok(iteration);
             }
         }
         let not_finite = (0..self.system.inner).find(|&k| !self.x[k].is_finite());
         Err(not_finite.map_or(StageTrouble::Moving(worst.0, worst.1), StageTrouble::NotFinite))
+    }
+
+    /// Whether the factors and stamps of the last stage serve for predicting the next.
+    #[inline(always)]
+    pub(super) fn remembers(&self) -> bool {
+        self.factored == Some((self.prepared[self.current].alpha, self.current_version))
+    }
+
+    /// Predicts the inner unknowns: the circuit as it was linearised in the last stage, solved for this one. Where the
+    /// devices are nearly linear (a ringing that dies away) one true iteration then is enough.
+    fn extrapolate(&mut self) {
+        let alpha = L::splat(self.prepared[self.current].alpha);
+        copy(&mut self.b, &self.stage_b);
+        let seats = self.program.seats(&self.system.devices);
+        for ((device, seat), stamp) in self.devices.iter().zip(seats).zip(&self.stamps) {
+            device.recall(&seat, alpha, stamp, &mut self.b);
+        }
+        self.program.replay.forward_inner(&self.a, &mut self.b);
+        self.program.replay.back_inner(&self.a, &self.b, &mut self.x);
     }
 
     /// First half of an iteration: the constant part of the matrix and of the right-hand side, and every device's stamp

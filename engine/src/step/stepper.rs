@@ -229,7 +229,9 @@ impl<L: Lane> Stepper<L> {
                 self.expected.as_chunks_mut::<8>().0[n] = sum;
                 self.solver.stage_b.as_chunks_mut::<8>().0[n] = sum.map(|s| s * alpha);
             }
-            self.predict(i);
+            if !self.solver.remembers() {
+                self.predict(i);
+            }
             iterations += self.solver.solve(t, method.c[i])?;
             self.remember(t);
             self.solver.account(&mut self.q, &mut self.power[i]);
