@@ -43,7 +43,9 @@ pub(super) fn lines(events: &[Event]) -> Vec<Line<'_>> {
             }
             let mut groups: Vec<_> = groups.into_values().collect();
             groups.sort_by(|a, b| a.1.time.total_cmp(&b.1.time));
-            lines.extend(groups.into_iter().map(|(n, a, b)| if n == 1 { Line::One(a) } else { Line::Many(n, a, b) }));
+            lines.extend(
+                groups.into_iter().map(|(n, a, b)| if n == 1 { Line::One(a) } else { Line::Many(n, a, b) }),
+            );
         }
         rest = after;
     }

@@ -1,8 +1,8 @@
 //! The account of a run: what happened, extremes, hottest junctions, energies, the verdict. Data first; [`text`] and
 //! [`json`] show it.
 
-pub mod json;
 mod happened;
+pub mod json;
 pub mod store;
 pub mod text;
 

@@ -29,7 +29,12 @@ pub fn summary(a: &Account) -> Summary {
     let mut scalars = vec![plain("reached".into(), "simulated time reached".into(), a.reached, "s")];
     for p in &a.peaks {
         scalars.push(plain(format!("{}.least", p.name), format!("least {}", p.long_name), p.least.0, p.unit));
-        scalars.push(plain(format!("{}.largest", p.name), format!("largest {}", p.long_name), p.most.0, p.unit));
+        scalars.push(plain(
+            format!("{}.largest", p.name),
+            format!("largest {}", p.long_name),
+            p.most.0,
+            p.unit,
+        ));
     }
     for j in &a.junctions {
         let words = format!("hottest virtual junction temperature of {}", j.name);

@@ -26,7 +26,10 @@ pub fn text(a: &Account) -> String {
     let reached = people_digits(a.reached, "s", 4);
     line(
         &mut out,
-        &format!("{reached}{end} in {} steps ({}), {} iterations, {} windows", c.steps, a.method, c.iterations, c.windows),
+        &format!(
+            "{reached}{end} in {} steps ({}), {} iterations, {} windows",
+            c.steps, a.method, c.iterations, c.windows
+        ),
     );
     if let Outcome::Failed(why) = &a.outcome {
         line(&mut out, why);
@@ -197,7 +200,10 @@ fn energies(out: &mut String, a: &Account) {
         .collect();
     table(out, &["component", ">delivered", ">dissipated", ">stored"], &rows);
     let relative = format!("{:.1e}", a.relative);
-    line(out, &format!("  ledger residual {} ({relative} of the energy turned over)", people(a.residual, "J")));
+    line(
+        out,
+        &format!("  ledger residual {} ({relative} of the energy turned over)", people(a.residual, "J")),
+    );
 }
 
 fn limits(out: &mut String, a: &Account) {

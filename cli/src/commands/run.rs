@@ -102,10 +102,11 @@ pub fn run(args: &RunArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
             return tell(&refusal.to_string(), code, args.json, streams);
         }
     };
-    let writer = match ResultWriter::create(&args.out, &full_text(&scenario.sources), WriterOptions::default()) {
-        Ok(writer) => writer,
-        Err(error) => return tell(&error.to_string(), INPUT_OUTPUT, args.json, streams),
-    };
+    let writer =
+        match ResultWriter::create(&args.out, &full_text(&scenario.sources), WriterOptions::default()) {
+            Ok(writer) => writer,
+            Err(error) => return tell(&error.to_string(), INPUT_OUTPUT, args.json, streams),
+        };
     match carry_through(run, writer, &facts, args.quiet || args.json) {
         Ok((account, bytes)) => report(&account, &args.out, bytes, args, streams),
         Err(error) => tell(&error.to_string(), INPUT_OUTPUT, args.json, streams),
