@@ -24,3 +24,4 @@ mod thermal_closed_forms;
 mod thermal_coupled;
 // facts of the trade
 mod trade_facts;
+

@@ -155,3 +155,61 @@ fn profile() {
     }
     fastest(Steps { base: 1e-7, finest: 11, calm: 2 }, 1e-2, &ESDIRK4);
 }
+
+#[test]
+fn train() {
+    for (base, finest, calm, bound, ntol) in [
+        (1e-7, 11, 2, 1e-2, 1e-2),
+        (1e-7, 11, 1, 1e-2, 1e-2),
+        (1e-6, 12, 1, 1e-2, 1e-2),
+        (1e-6, 10, 1, 1e-2, 1e-2),
+        (1e-6, 10, 1, 2e-2, 2e-2),
+        (1e-6, 10, 1, 5e-2, 2e-2),
+    ] {
+        let r = ref1::<f64>(Duty::Train(100)).expect("builds");
+        let mut s = Setup::new(r.circuit);
+        s.steps = Steps { base, finest, calm };
+        s.bounds = Bounds { voltage: bound, current: bound };
+        s.tolerance.voltage = ntol;
+        let mut run = s.ready().expect("starts");
+        let start = std::time::Instant::now();
+        run.advance(1e-3, &mut ()).unwrap();
+        let wall = start.elapsed().as_secs_f64();
+        let c = run.counters();
+        println!(
+            "base {base} finest {finest} calm {calm} bound {bound} newton {ntol}: {:.1} ms, {c:?} {:.0} ns/step {:.1} steps per edge",
+            wall * 1e3,
+            wall * 1e9 / c.steps as f64,
+            c.steps as f64 / 200.0
+        );
+    }
+}
+
+#[test]
+fn pieces() {
+    let mut run = setup(&ESDIRK4, Steps { base: 1e-7, finest: 11, calm: 2 }, 1e-2).ready().expect("starts");
+    run.advance(2.249e-6, &mut ()).unwrap();
+    let n = 20000;
+    let mut best = [f64::INFINITY; 4];
+    for _ in 0..60 {
+        let s = &mut run.stepper().solver;
+        let time = |f: &mut dyn FnMut()| {
+            let t = std::time::Instant::now();
+            for _ in 0..n {
+                f()
+            }
+            t.elapsed().as_secs_f64() / n as f64 * 1e9
+        };
+        let t = [
+            time(&mut || s.evaluate()),
+            time(&mut || {
+                s.evaluate();
+                s.eliminate()
+            }),
+        ];
+        for k in 0..2 {
+            best[k] = best[k].min(t[k]);
+        }
+    }
+    println!("evaluate {:.1} with elimination {:.1}", best[0], best[1]);
+}

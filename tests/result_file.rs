@@ -2,6 +2,8 @@
 //! `outside.rs` reads it with h5py and xarray, `hardship.rs` tries what killed, starved and long runs leave.
 
 use std::fs;
+use std::thread;
+use std::time::Duration;
 
 use joulestep::result::{
     LedgerTable, Precision, ResultError, ResultFile, ResultWriter, Summary, Verdict, WriterOptions,
@@ -155,11 +157,17 @@ fn misuse_and_bad_files_are_refused_in_words() {
     assert_eq!(error, "/misused.h5: found a request for 0..9 of waveforms, expected a range within 0..0");
     drop(file);
 
-    let held = ResultWriter::create(&path, "", options()).unwrap();
+    let path = folder.path().join("held.h5");
+    let mut held = ResultWriter::create(&path, "", options()).unwrap();
+    held.begin(&layout());
+    while !path.exists() {
+        assert!(held.go_on(0.0));
+        thread::sleep(Duration::from_millis(1));
+    }
     let error = words(ResultWriter::create(&path, "", options()).err().unwrap());
-    assert_eq!(error, "cannot create /misused.h5: another program is using it");
+    assert_eq!(error, "cannot create /held.h5: another program is using it");
     let error = words(ResultFile::open(&path).err().unwrap());
-    assert_eq!(error, "cannot open /misused.h5: another program is using it");
+    assert_eq!(error, "cannot open /held.h5: another program is using it");
     drop(held);
 
     let nowhere = folder.path().join("no/such/folder.h5");
@@ -173,4 +181,7 @@ fn misuse_and_bad_files_are_refused_in_words() {
     fs::write(&text, "no HDF5 here").unwrap();
     let error = words(ResultFile::open(&text).err().unwrap());
     assert_eq!(error, "/text.h5: found a file that is not HDF5, expected a result file");
+    // Nothing is left of files that came to nothing.
+    let left = fs::read_dir(folder.path()).unwrap().map(|entry| entry.unwrap().file_name());
+    assert!(left.into_iter().all(|name| !name.to_string_lossy().ends_with(".part")));
 }

@@ -40,6 +40,11 @@ fn value(c: usize, k: usize) -> f64 {
     }
 }
 
+/// Checkpoints often, so that short runs meet many.
+fn options() -> WriterOptions {
+    WriterOptions { checkpoint_interval: Duration::from_millis(20), ..WriterOptions::default() }
+}
+
 fn begin(writer: &mut ResultWriter) {
     let column = |name: &str| Column { name: name.into(), long_name: String::new(), unit: "V".into() };
     writer.begin(&Layout {
@@ -92,10 +97,6 @@ fn check(path: &Path) -> usize {
     let file = ResultFile::open(path).unwrap();
     assert!(!file.complete());
     let samples = file.samples();
-    if file.channels().is_empty() {
-        assert_eq!(samples, 0);
-        return 0;
-    }
     let expected = |of: &dyn Fn(usize) -> f64| (0..samples).map(|k| of(k).to_bits()).collect::<Vec<_>>();
     let bits = |values: Vec<f64>| values.into_iter().map(f64::to_bits).collect::<Vec<_>>();
     assert!(bits(file.time(0..samples).unwrap()) == expected(&|k| k as f64 * 1e-9));
@@ -151,7 +152,7 @@ fn wait_for(child: &mut Child, mut ready: impl FnMut() -> bool) {
 #[test]
 fn a_killed_run_leaves_a_readable_file() {
     if let Some(path) = part() {
-        let mut writer = ResultWriter::create(&path, "", WriterOptions::default()).unwrap();
+        let mut writer = ResultWriter::create(&path, "", options()).unwrap();
         begin(&mut writer);
         stream(&mut writer, 0, 4_000_000);
         // Longer than any delay below; not for ever, lest it outlive a test that was itself killed.
@@ -165,30 +166,29 @@ fn a_killed_run_leaves_a_readable_file() {
     for n in 0..kills {
         let path = folder.path().join("killed.h5");
         let mut child = start_again("a_killed_run_leaves_a_readable_file", &path).spawn().unwrap();
-        // The file begins with its first checkpoint.
-        wait_for(&mut child, || fs::metadata(&path).is_ok_and(|m| m.len() > 4096));
-        // Microseconds to 0.4 s, spread by a multiplicative hash.
+        // The file takes its name when its structure is made.
+        wait_for(&mut child, || path.exists());
+        // Microseconds to 0.4 s, spread by a multiplicative hash; some soon.
         let spread = (n + 1).wrapping_mul(0x9e37_79b9_7f4a_7c15) >> 44;
-        thread::sleep(Duration::from_micros(spread % 400_000));
+        let longest = if n % 4 == 3 { 3_000 } else { 400_000 };
+        thread::sleep(Duration::from_micros(spread % longest));
         child.kill().unwrap();
         child.wait().unwrap();
         let samples = check(&path);
         most = most.max(samples);
-        if let Some((interpreter, _)) = &python
-            && samples > 0
-        {
+        if let Some((interpreter, _)) = &python {
             check_from_outside(&path, samples, interpreter);
         }
         fs::remove_file(&path).unwrap();
     }
-    assert!(most >= 20 * 4096, "no run came to a checkpoint before it was killed: {most} samples");
+    assert!(most >= 10 * 4096, "no run came to a checkpoint before it was killed: {most} samples");
 }
 
 #[cfg(unix)]
 #[test]
 fn a_full_disk_ends_the_run_in_words_and_keeps_the_last_checkpoint() {
     if let Some(path) = part() {
-        let mut writer = ResultWriter::create(&path, "", WriterOptions::default()).unwrap();
+        let mut writer = ResultWriter::create(&path, "", options()).unwrap();
         begin(&mut writer);
         stream(&mut writer, 0, 2_000_000);
         let went_on = writer.go_on(0.0);
@@ -210,7 +210,7 @@ fn a_full_disk_ends_the_run_in_words_and_keeps_the_last_checkpoint() {
     assert!(output.status.success(), "{said}{complaint}");
     let expected = format!("went on: false; cannot write {}: File too large (os error 27)", path.display());
     assert!(said.contains(&expected), "{said}");
-    assert!(check(&path) >= 20 * 4096);
+    assert!(check(&path) >= 10 * 4096);
 }
 
 #[cfg(target_os = "linux")]
@@ -218,7 +218,7 @@ fn a_full_disk_ends_the_run_in_words_and_keeps_the_last_checkpoint() {
 fn memory_does_not_grow_with_the_run() {
     const SHORT: usize = 800_000;
     if let Some(path) = part() {
-        let mut writer = ResultWriter::create(&path, "", WriterOptions::default()).unwrap();
+        let mut writer = ResultWriter::create(&path, "", options()).unwrap();
         begin(&mut writer);
         let mut highest = |from, to| {
             stream(&mut writer, from, to);

@@ -2,6 +2,7 @@
 
 use std::fs;
 use std::path::Path;
+use std::time::Duration;
 
 use joulestep::result::{
     LedgerRow, LedgerTable, Precision, ResultWriter, Scalar, Summary, WriterOptions, block_length,
@@ -120,7 +121,7 @@ pub fn write(path: &Path, samples: usize, options: WriterOptions) {
 }
 
 pub fn small(precision: Precision, deflate: u8) -> WriterOptions {
-    WriterOptions { precision, deflate, chunk: 512, chunks_per_checkpoint: 3, ..WriterOptions::default() }
+    WriterOptions { precision, deflate, chunk: 512, checkpoint_interval: Duration::from_millis(5) }
 }
 
 pub fn told(samples: usize) -> InMemory<f64> {

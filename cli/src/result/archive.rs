@@ -1,30 +1,15 @@
 //! The only file that knows the HDF5 library for reading.
 
 use std::fs::File;
-use std::io::{Read, Seek, SeekFrom};
+use std::io::Read;
 use std::ops::Range;
 use std::path::{Path, PathBuf};
 
-use hdf5::format::FormatContext;
-use hdf5::format::checksum::checksum_metadata;
-use hdf5::format::messages::attribute::AttributeMessage;
-use hdf5::format::messages::continuation::ContinuationMessage;
-use hdf5::format::messages::{MSG_ATTRIBUTE, MSG_OBJ_HEADER_CONTINUATION};
-use hdf5::format::object_header::{OCHK_SIGNATURE, ObjectHeader};
-use hdf5::format::superblock::SuperblockV2V3;
 use hdf5::{H5Dataset, H5File, Hdf5Error};
 
 use super::error::ResultError;
+use super::header::Superblock;
 use super::store::explain;
-
-/// Bytes of a chunk of the root's header that are looked at.
-const LARGEST_CHUNK: u64 = 1 << 20;
-
-/// Messages of the root's header that are looked at, so that a damaged file cannot keep us for ever.
-const LARGEST_COUNT: usize = 10_000;
-
-/// Flag of an object header that tracks the order of its attributes.
-const ATTRIBUTE_ORDER: u8 = 0x04;
 
 /// A file open for reading.
 pub(super) struct Archive {
@@ -163,61 +148,10 @@ impl Archive {
         }
     }
 
-    /// A whole-number attribute of the root.
-    pub(super) fn root_number(&self, wanted: &str) -> Option<i64> {
-        let found = root_attributes(&self.path)?.into_iter().find(|attribute| attribute.name == wanted)?;
-        Some(i64::from_le_bytes(found.data.as_slice().try_into().ok()?))
+    /// A whole-number attribute of the root; the library reads texts of groups, but no numbers.
+    pub(super) fn root_number(&self, name: &str) -> Option<i64> {
+        let file = File::open(&self.path).ok()?;
+        let root = Superblock::read(&file).and_then(|superblock| superblock.root(&file)).ok()?;
+        root.attribute(name)?.first().map(|&number| number as i64)
     }
-}
-
-/// The root's attributes. The library reads text attributes of groups but no numbers, so the root's header is taken
-/// apart here, with the library's decoders as far as they go: version 2 object headers, as the HDF5 File Format
-/// Specification 3.0 has them in section IV.A.1.b.
-fn root_attributes(path: &Path) -> Option<Vec<AttributeMessage>> {
-    let mut file = File::open(path).ok()?;
-    let mut read = |at: u64, length: u64| {
-        file.seek(SeekFrom::Start(at)).ok()?;
-        let mut bytes = Vec::new();
-        file.by_ref().take(length).read_to_end(&mut bytes).ok()?;
-        Some(bytes)
-    };
-    let superblock = SuperblockV2V3::decode(&read(0, 256)?).ok()?;
-    let context =
-        FormatContext { sizeof_addr: superblock.sizeof_offsets, sizeof_size: superblock.sizeof_lengths };
-    let first = read(superblock.root_group_object_header_address, LARGEST_CHUNK)?;
-    let (header, _) = ObjectHeader::decode(&first).ok()?;
-    let mut messages: Vec<(u8, Vec<u8>)> =
-        header.messages.into_iter().map(|m| (m.msg_type, m.data)).collect();
-    let prefix = if header.flags & ATTRIBUTE_ORDER == 0 { 4 } else { 6 };
-    let mut attributes = Vec::new();
-    let mut next = 0;
-    while let Some((kind, data)) = messages.get(next).cloned() {
-        next += 1;
-        if kind == MSG_ATTRIBUTE {
-            attributes.push(AttributeMessage::decode(&data, &context).ok()?.0);
-        }
-        if kind == MSG_OBJ_HEADER_CONTINUATION && next < LARGEST_COUNT {
-            let (continuation, _) = ContinuationMessage::decode(&data, &context).ok()?;
-            let chunk = read(continuation.offset, continuation.length.min(LARGEST_CHUNK))?;
-            messages.extend(messages_of(&chunk, prefix)?);
-        }
-    }
-    Some(attributes)
-}
-
-/// Kinds and bodies of the messages in a continuation chunk: the signature, messages each behind a prefix (kind, size
-/// in two bytes, flags, order in two bytes where tracked), a gap smaller than a prefix, a checksum.
-fn messages_of(chunk: &[u8], prefix: usize) -> Option<Vec<(u8, Vec<u8>)>> {
-    let (content, checksum) = chunk.split_at_checked(chunk.len().checked_sub(4)?)?;
-    if checksum_metadata(content).to_le_bytes() != checksum {
-        return None;
-    }
-    let mut rest = content.strip_prefix(&OCHK_SIGNATURE)?;
-    let mut messages = Vec::new();
-    while rest.len() >= prefix {
-        let size = usize::from(u16::from_le_bytes([rest[1], rest[2]]));
-        messages.push((rest[0], rest.get(prefix..prefix + size)?.to_vec()));
-        rest = &rest[prefix + size..];
-    }
-    Some(messages)
 }

@@ -4,17 +4,25 @@ use joulestep_engine::recorder::Event;
 
 use super::archive::Archive;
 use super::error::ResultError;
-use super::store::{Form, Growing, Store};
+use super::store::Store;
+use super::structure::{Form, Growing};
 
 /// Events in a chunk; a killed run loses those of the last chunk.
 const CHUNK: usize = 16;
 
-const TEXTS: [(&str, &str); 4] = [
-    ("kind", "kind of event"),
-    ("subject", "component, guard or drive"),
-    ("note", "what happened"),
-    ("unit", "unit of value"),
-];
+/// Deflate level: mostly for the texts, which are mostly empty space.
+const DEFLATE: u8 = 1;
+
+/// Width of `kind` and `unit`, bytes.
+const WORD: usize = 16;
+
+/// Width of `subject`.
+const NAME: usize = 64;
+
+/// Width of `note`.
+const NOTE: usize = 256;
+
+const TEXTS: [&str; 4] = ["kind", "subject", "note", "unit"];
 
 /// An event read from a file.
 #[derive(Clone, Debug, PartialEq)]
@@ -39,14 +47,14 @@ pub(super) struct Events {
 }
 
 impl Events {
-    pub(super) fn create(store: &Store) -> Result<Self, ResultError> {
+    pub(super) fn create(store: &mut Store) -> Result<Self, ResultError> {
         store.group("events")?;
         let growing = |name, units, long_name| Growing {
             group: "events",
             name,
             width: None,
             chunk: CHUNK,
-            deflate: 0,
+            deflate: DEFLATE,
             units,
             long_name,
         };
@@ -54,15 +62,18 @@ impl Events {
         store.scale("events/time", "time")?;
         store.grow_reals(Form::Double, &growing("value", "", "value that goes with the event"))?;
         store.attach("events/value", 0, "events/time")?;
-        for (name, long_name) in TEXTS {
-            store.grow_texts(&growing(name, "", long_name))?;
+        store.grow_texts::<WORD>(&growing("kind", "", "kind of event"))?;
+        store.grow_texts::<NAME>(&growing("subject", "", "component, guard or drive"))?;
+        store.grow_texts::<NOTE>(&growing("note", "", "what happened"))?;
+        store.grow_texts::<WORD>(&growing("unit", "", "unit of value"))?;
+        for name in TEXTS {
             store.attach(&format!("events/{name}"), 0, "events/time")?;
         }
         Ok(Self { waiting: Vec::new() })
     }
 
     /// Takes the event in; true when it was appended to the file with its chunk.
-    pub(super) fn add(&mut self, store: &Store, event: Event) -> Result<bool, ResultError> {
+    pub(super) fn add(&mut self, store: &mut Store, event: Event) -> Result<bool, ResultError> {
         self.waiting.push(event);
         let full = self.waiting.len() == CHUNK;
         if full {
@@ -72,7 +83,7 @@ impl Events {
     }
 
     /// Appends what waits.
-    pub(super) fn finish(&mut self, store: &Store) -> Result<(), ResultError> {
+    pub(super) fn finish(&mut self, store: &mut Store) -> Result<(), ResultError> {
         if self.waiting.is_empty() {
             return Ok(());
         }
@@ -80,10 +91,10 @@ impl Events {
         store.append("events/time", &numbers(|e| e.time))?;
         store.append("events/value", &numbers(|e| e.value))?;
         let texts = |pick: fn(&Event) -> &str| self.waiting.iter().map(pick).collect::<Vec<&str>>();
-        store.append_texts("events/kind", &texts(|e| e.kind.word()))?;
-        store.append_texts("events/subject", &texts(|e| &e.subject))?;
-        store.append_texts("events/note", &texts(|e| &e.note))?;
-        store.append_texts("events/unit", &texts(|e| e.unit))?;
+        store.append_texts::<WORD>("events/kind", &texts(|e| e.kind.word()))?;
+        store.append_texts::<NAME>("events/subject", &texts(|e| &e.subject))?;
+        store.append_texts::<NOTE>("events/note", &texts(|e| &e.note))?;
+        store.append_texts::<WORD>("events/unit", &texts(|e| e.unit))?;
         self.waiting.clear();
         Ok(())
     }
@@ -94,7 +105,7 @@ pub(super) fn read(archive: &Archive) -> Result<Vec<StoredEvent>, ResultError> {
     let count = archive.common_length("events")?;
     let time = archive.reals("events/time", 0..count)?;
     let value = archive.reals("events/value", 0..count)?;
-    let [kind, subject, note, unit] = TEXTS.map(|(name, _)| archive.texts(&format!("events/{name}")));
+    let [kind, subject, note, unit] = TEXTS.map(|name| archive.texts(&format!("events/{name}")));
     let columns = kind?.into_iter().zip(subject?).zip(note?.into_iter().zip(unit?));
     let numbers = time.into_iter().zip(value);
     Ok(numbers

@@ -4,7 +4,7 @@
 //!
 //! | Where | What |
 //! |---|---|
-//! | `/` attributes | `complete` (0 until the run ended properly), `producer`, `producer_version`, `format_version`, `scenario` (full text), `created` (UTC, ISO 8601) |
+//! | `/` attributes | `complete` (0 until the run ended properly), `producer`, `producer_version`, `format_version`, `scenario` (full text), `created` (UTC, ISO 8601), `columns` (references to what grew) |
 //! | `/waveforms` | `time` (s, dimension scale) and one dataset per channel along it |
 //! | `/thermal` | the same for temperatures (degC), with a `time` of its own |
 //! | `/overview/<level>` | per block of 16^level samples, `time` of its first sample, and for each channel minimum and maximum along the axis `extreme` |
@@ -20,13 +20,16 @@
 mod archive;
 mod error;
 mod events;
+mod header;
 mod ledger;
 mod names;
 mod overview;
 mod reader;
 mod steps;
 mod store;
+mod structure;
 mod summary;
+mod text;
 mod waveforms;
 mod worker;
 mod writer;

@@ -7,7 +7,8 @@ use joulestep_engine::recorder::Column;
 use super::archive::Archive;
 use super::error::ResultError;
 use super::names::{self, Names};
-use super::store::{Form, Growing, Store};
+use super::store::Store;
+use super::structure::{Form, Growing};
 use super::waveforms::{Rows, append_reals};
 use super::writer::WriterOptions;
 
@@ -70,7 +71,7 @@ pub(super) struct Overview {
 impl Overview {
     /// Makes all levels.
     pub(super) fn create(
-        store: &Store,
+        store: &mut Store,
         columns: &[Column],
         form: Form,
         options: &WriterOptions,
@@ -121,7 +122,7 @@ impl Overview {
     }
 
     /// Takes in the rows and appends the chunks that are full.
-    pub(super) fn append(&mut self, store: &Store, rows: &Rows) -> Result<(), ResultError> {
+    pub(super) fn append(&mut self, store: &mut Store, rows: &Rows) -> Result<(), ResultError> {
         let width = self.datasets.len();
         for (k, &time) in rows.time.iter().enumerate() {
             let level = &mut self.levels[0];
@@ -165,7 +166,7 @@ impl Overview {
     }
 
     /// Appends whole chunks, or everything at the end.
-    fn write(&mut self, store: &Store, everything: bool) -> Result<(), ResultError> {
+    fn write(&mut self, store: &mut Store, everything: bool) -> Result<(), ResultError> {
         for level in &mut self.levels {
             let blocks = level.times.len();
             let count = if everything { blocks } else { blocks - blocks % CHUNK };
@@ -184,7 +185,7 @@ impl Overview {
     }
 
     /// Ends all blocks and appends what is left.
-    pub(super) fn finish(&mut self, store: &Store) -> Result<(), ResultError> {
+    pub(super) fn finish(&mut self, store: &mut Store) -> Result<(), ResultError> {
         for index in 0..self.levels.len() {
             if self.levels[index].below > 0 {
                 self.close_block(index);

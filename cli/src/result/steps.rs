@@ -4,11 +4,18 @@ use joulestep_engine::recorder::{Column, Layout, Row};
 
 use super::archive::Archive;
 use super::error::ResultError;
-use super::store::{Form, Growing, Store};
+use super::store::Store;
+use super::structure::{Form, Growing};
 use super::writer::WriterOptions;
 
 /// Rows in a chunk.
 const CHUNK: usize = 64;
+
+/// Width of `kind`, bytes.
+const WORD: usize = 16;
+
+/// Width of `subject`.
+const NAME: usize = 64;
 
 /// The account's rows as columns; tables hold one vector per row.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -45,7 +52,7 @@ pub(super) struct Steps {
 
 impl Steps {
     pub(super) fn create(
-        store: &Store,
+        store: &mut Store,
         layout: &Layout,
         options: &WriterOptions,
     ) -> Result<Self, ResultError> {
@@ -61,8 +68,14 @@ impl Steps {
         let deflate = options.deflate;
         store.grow_integers(&growing("row", None, deflate, "1", "number of the row"))?;
         store.scale("steps/row", "row")?;
-        store.grow_texts(&growing("kind", None, 0, "", "interval or edge"))?;
-        store.grow_texts(&growing("subject", None, 0, "", "drive whose edge begins the row"))?;
+        store.grow_texts::<WORD>(&growing("kind", None, deflate, "", "interval or edge"))?;
+        store.grow_texts::<NAME>(&growing(
+            "subject",
+            None,
+            deflate,
+            "",
+            "drive whose edge begins the row",
+        ))?;
         store.grow_reals(Form::Double, &growing("begin", None, deflate, "s", "start of the row"))?;
         store.grow_reals(Form::Double, &growing("end", None, deflate, "s", "end of the row"))?;
         let mut along_row = vec!["kind", "subject", "begin", "end"];
@@ -94,7 +107,7 @@ impl Steps {
     }
 
     /// Takes the row in; true when it was appended to the file with its chunk.
-    pub(super) fn add(&mut self, store: &Store, row: Row<f64>) -> Result<bool, ResultError> {
+    pub(super) fn add(&mut self, store: &mut Store, row: Row<f64>) -> Result<bool, ResultError> {
         let found = [row.heat.len(), row.temperature.len(), row.peaks.len()];
         let expected = [self.heats, self.heats, self.watched];
         if found != expected {
@@ -113,15 +126,15 @@ impl Steps {
     }
 
     /// Appends what waits.
-    pub(super) fn finish(&mut self, store: &Store) -> Result<(), ResultError> {
+    pub(super) fn finish(&mut self, store: &mut Store) -> Result<(), ResultError> {
         let rows = &self.waiting;
         if rows.is_empty() {
             return Ok(());
         }
         let numbers: Vec<i64> = (self.written..).take(rows.len()).collect();
         store.append("steps/row", &numbers)?;
-        store.append_texts("steps/kind", &rows.iter().map(|row| row.kind).collect::<Vec<_>>())?;
-        store.append_texts(
+        store.append_texts::<WORD>("steps/kind", &rows.iter().map(|row| row.kind).collect::<Vec<_>>())?;
+        store.append_texts::<NAME>(
             "steps/subject",
             &rows.iter().map(|row| row.subject.as_str()).collect::<Vec<_>>(),
         )?;

@@ -1,65 +1,140 @@
-//! The only file that knows the HDF5 library for writing: groups, growing columns, attributes, checkpoints.
+//! Writing through the HDF5 library: groups, growing columns, attributes, checkpoints. (`archive.rs` reads through it,
+//! `header.rs` knows the few bytes that it gives no access to; nothing else sees it.)
 //!
-//! A killed process leaves what the last checkpoint held, because columns grow by whole chunks only (the library writes
-//! those behind the end of the file as it stood) and a checkpoint closes the file and opens it again. A flush alone, or
-//! an incomplete chunk before the end, leaves files that nothing can read.
+//! A file that a killed process leaves must be readable, by any HDF5 library. When this library closes a file, or
+//! changes its structure, it writes many pieces over old ones; a process killed among them leaves a file that nothing
+//! reads. So the whole structure is made in a file of another name, which takes the real one's place in one move.
+//! From then on the library only appends chunks and notes them in the chunk indexes, where no reader looks beyond a
+//! column's length; a checkpoint then sets, in small writes of their own, first the file's end and then every column's
+//! length. Only the end of the run changes the structure once more, with all data in place.
 
-use std::fs::{File, OpenOptions, TryLockError};
-use std::io;
-use std::mem;
+use std::collections::BTreeMap;
+use std::ffi::OsString;
+use std::fs::{self, File, OpenOptions, TryLockError};
 use std::path::{Path, PathBuf};
+use std::{io, mem, process};
 
-use hdf5::types::VarLenUnicode;
-use hdf5::{H5Dataset, H5File, H5Group, H5Type, Hdf5Error};
+use hdf5::format::messages::filter::apply_filters;
+use hdf5::{FilterPipeline, H5File, Hdf5Error};
 
 use super::error::ResultError;
-use super::names::no_nul;
+use super::header::{Field, Superblock};
+use super::text::{Stored, Text};
 
-/// How the numbers of a column are stored.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Form {
-    /// IEEE 754 binary64.
-    Double,
-    /// IEEE 754 binary32.
-    Single,
+/// The root's attribute that refers to all growing columns.
+const COLUMNS: &str = "columns";
+
+/// A growing column of the file.
+struct Grown {
+    shape: Shape,
+    /// Its length as the next checkpoint shall set it.
+    length: usize,
+    /// Whether it grew since the last.
+    dirty: bool,
+    /// Where its length stands in the file, once that has its own name.
+    field: Option<Field>,
 }
 
-/// A column to be made: a dataset that grows along its first axis.
-pub(super) struct Growing<'a> {
-    pub(super) group: &'a str,
-    pub(super) name: &'a str,
+/// What a column is made of.
+pub(super) struct Shape {
     /// Length of the second axis; none for a vector.
     pub(super) width: Option<usize>,
     /// Length of a chunk along the first axis.
     pub(super) chunk: usize,
-    /// Deflate level, 0 for none.
-    pub(super) deflate: u8,
-    pub(super) units: &'a str,
-    pub(super) long_name: &'a str,
+    /// How a chunk is compressed.
+    pub(super) filters: Option<FilterPipeline>,
 }
 
 /// A file open for writing.
 pub(super) struct Store {
     path: PathBuf,
     file: Option<H5File>,
-    /// Holds the file's lock over the moments of a checkpoint in which the library has it closed.
-    _guard: File,
+    /// Where the file is made; none when it has its own name.
+    workshop: Option<PathBuf>,
+    /// By their paths.
+    columns: BTreeMap<String, Grown>,
+    superblock: Option<Superblock>,
+    /// The file opened once more: holds its lock, and makes the small writes of a checkpoint.
+    plain: File,
 }
 
 impl Store {
-    /// Makes the file, replacing what was there.
+    /// Begins the file; what was there stays until [`Store::publish`].
     pub(super) fn create(path: &Path) -> Result<Self, ResultError> {
         let system = |source| ResultError::system(path, "create", source);
-        let guard = OpenOptions::new().read(true).write(true).create(true).truncate(false).open(path);
-        let guard = guard.map_err(system)?;
-        // A file system without locks is no reason not to run; where locks are not advisory (not on Unix) one of
-        // our own would keep the library out.
-        if cfg!(unix) && matches!(guard.try_lock(), Err(TryLockError::WouldBlock)) {
-            return Err(ResultError::InUse { path: path.to_owned(), doing: "create" });
+        let in_use = || ResultError::InUse { path: path.to_owned(), doing: "create" };
+        let mut options = OpenOptions::new();
+        options.read(true).write(true);
+        // A link stays a link to the new file.
+        let path_now = fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
+        match options.open(&path_now) {
+            Ok(old) if !old.metadata().map_err(system)?.is_file() => {
+                return Err(ResultError::content(path, "something that is no plain file", "a file"));
+            }
+            Ok(old) if written(&old) => return Err(in_use()),
+            Ok(_) => {}
+            Err(e) if e.kind() == io::ErrorKind::NotFound => {}
+            Err(e) => return Err(system(e)),
         }
-        let made = H5File::options().no_locking().track_order(true).create(path);
+        let Some(name) = path_now.file_name() else { return Err(system(io::ErrorKind::IsADirectory.into())) };
+        let mut hidden = OsString::from(".");
+        hidden.push(name);
+        hidden.push(format!(".{}.part", process::id()));
+        let workshop = path_now.with_file_name(hidden);
+        let plain = options.create(true).truncate(false).open(&workshop).map_err(system)?;
+        if locked(&plain) {
+            return Err(in_use());
+        }
+        let made = H5File::options().no_locking().track_order(true).create(&workshop);
         let file = made.map_err(|e| explain(path, "create", e))?;
-        Ok(Self { path: path.to_owned(), file: Some(file), _guard: guard })
+        let (columns, superblock) = (BTreeMap::new(), None);
+        Ok(Self { path: path_now, file: Some(file), workshop: Some(workshop), columns, superblock, plain })
+    }
+
+    /// Gives the file its own name; its structure is made, and columns can grow.
+    pub(super) fn publish(&mut self) -> Result<(), ResultError> {
+        let Some(workshop) = self.workshop.clone() else { return Ok(()) };
+        let paths: Vec<&str> = self.columns.keys().map(String::as_str).collect();
+        // The file's own list of where its columns are: the library tells it nowhere else.
+        self.done(self.file()?.set_attr_object_references(COLUMNS, &paths))?;
+        self.close(false)?;
+        let fields = self.fields().map_err(|e| ResultError::system(&self.path, "write", e))?;
+        for (column, field) in self.columns.values_mut().zip(fields) {
+            column.field = Some(field);
+        }
+        if File::open(&self.path).is_ok_and(|old| written(&old)) {
+            return Err(ResultError::InUse { path: self.path.clone(), doing: "create" });
+        }
+        fs::rename(&workshop, &self.path).map_err(|e| ResultError::system(&self.path, "create", e))?;
+        self.workshop = None;
+        self.reopen()
+    }
+
+    /// Reads where the lengths of the columns stand.
+    fn fields(&mut self) -> io::Result<Vec<Field>> {
+        let plain = &self.plain;
+        let superblock = Superblock::read(plain)?;
+        let missing =
+            || io::Error::new(io::ErrorKind::InvalidData, "a column's length is not where it belongs");
+        let addresses = superblock.root(plain)?.attribute(COLUMNS).ok_or_else(missing)?;
+        if addresses.len() != self.columns.len() {
+            return Err(missing());
+        }
+        let field = |address| superblock.header(plain, address)?.length_field().ok_or_else(missing);
+        let fields = addresses.into_iter().map(field).collect();
+        self.superblock = Some(superblock);
+        fields
+    }
+
+    fn reopen(&mut self) -> Result<(), ResultError> {
+        let opened = H5File::options().no_locking().open_rw(&self.path);
+        self.file = Some(self.done(opened)?);
+        Ok(())
+    }
+
+    /// Notes a new column that grows.
+    pub(super) fn note(&mut self, path: String, shape: Shape) {
+        self.columns.insert(path, Grown { shape, length: 0, dirty: false, field: None });
     }
 
     /// The file's path.
@@ -67,195 +142,106 @@ impl Store {
         &self.path
     }
 
-    fn done<T>(&self, outcome: Result<T, Hdf5Error>) -> Result<T, ResultError> {
+    pub(super) fn done<T>(&self, outcome: Result<T, Hdf5Error>) -> Result<T, ResultError> {
         outcome.map_err(|e| explain(&self.path, "write", e))
     }
 
-    fn file(&self) -> Result<&H5File, ResultError> {
+    pub(super) fn file(&self) -> Result<&H5File, ResultError> {
         self.done(self.file.as_ref().ok_or_else(|| Hdf5Error::InvalidState("it is closed".into())))
     }
 
-    /// Makes the group `path` ("a" or "a/b"; the parent must exist).
-    pub(super) fn group(&self, path: &str) -> Result<(), ResultError> {
-        let root = self.file()?.root_group();
-        self.done(match path.rsplit_once('/') {
-            None => root.create_group(path).map(drop),
-            Some((parent, name)) => root.group(parent).and_then(|g| g.create_group(name)).map(drop),
-        })
+    /// Appends whole chunks to a growing column (row by row where it has two axes); less only at the very end.
+    pub(super) fn append<T: Stored>(&mut self, path: &str, values: &[T]) -> Result<(), ResultError> {
+        let dataset = self.dataset(path)?;
+        let explained = |e| explain(&self.path, "write", e);
+        let unknown = || explained(Hdf5Error::NotFound(path.to_owned()));
+        let column = self.columns.get_mut(path).ok_or_else(unknown)?;
+        let Shape { width, chunk, filters } = &column.shape;
+        if column.length % chunk != 0 {
+            return Err(explained(Hdf5Error::InvalidState(format!("{path} has come to its end"))));
+        }
+        let row = width.unwrap_or(1);
+        for part in values.chunks(chunk * row) {
+            let mut bytes = Vec::with_capacity(chunk * row * T::element_size());
+            part.iter().for_each(|value| value.put(&mut bytes));
+            bytes.resize(chunk * row * T::element_size(), 0);
+            let index = column.length / chunk;
+            let written = match filters {
+                None => dataset.write_chunk(index, &bytes),
+                Some(filters) => {
+                    apply_filters(filters, &bytes).map_err(Hdf5Error::from).and_then(|mut packed| {
+                        // The library keeps a list of the gaps before addresses divisible by eight, and searches it
+                        // for every chunk. A deflated stream knows its own end, so it can be filled up.
+                        packed.resize(packed.len().next_multiple_of(8), 0);
+                        dataset.write_chunk_raw(index, &packed, 0)
+                    })
+                }
+            };
+            written.map_err(explained)?;
+            column.length += part.len() / row;
+        }
+        let extent: Vec<usize> = [column.length].into_iter().chain(*width).collect();
+        dataset.extend(&extent).map_err(explained)?;
+        column.dirty = true;
+        Ok(())
     }
 
-    fn open_group(&self, path: &str) -> Result<H5Group, ResultError> {
-        self.done(self.file()?.root_group().group(path))
+    /// Appends to a growing column of texts, as [`Store::append`] does; what is longer than the column is wide is cut
+    /// and ends in "…".
+    pub(super) fn append_texts<const N: usize>(
+        &mut self,
+        path: &str,
+        texts: &[&str],
+    ) -> Result<(), ResultError> {
+        let texts: Vec<Text<N>> = texts.iter().map(|text| Text::cut(text)).collect();
+        self.append(path, &texts)
     }
 
-    fn dataset(&self, path: &str) -> Result<H5Dataset, ResultError> {
-        self.done(self.file()?.dataset_writer(path))
+    /// Makes everything appended so far (whole chunks) safe against the end of this process.
+    pub(super) fn checkpoint(&mut self) -> Result<(), ResultError> {
+        for (path, _) in self.columns.iter().filter(|(_, column)| column.dirty) {
+            let dataset = self.dataset(path)?;
+            self.done(dataset.flush())?;
+        }
+        self.set_lengths().map_err(|e| ResultError::system(&self.path, "write", e))
     }
 
-    fn describe(&self, dataset: &H5Dataset, units: &str, long_name: &str) -> Result<(), ResultError> {
-        for (name, text) in [("units", units), ("long_name", long_name)] {
-            if !text.is_empty() {
-                self.set_text(dataset, name, text)?;
+    fn set_lengths(&mut self) -> io::Result<()> {
+        let end = self.plain.metadata()?.len();
+        if let Some(superblock) = &mut self.superblock {
+            superblock.set_end(&self.plain, end)?;
+        }
+        for column in self.columns.values_mut().filter(|column| column.dirty) {
+            if let Some(field) = &mut column.field {
+                field.set(&self.plain, column.length as u64)?;
             }
+            column.dirty = false;
         }
         Ok(())
     }
 
-    fn set_text(&self, dataset: &H5Dataset, name: &str, text: &str) -> Result<(), ResultError> {
-        let attribute = dataset.new_attr::<VarLenUnicode>().shape(()).create(name);
-        self.done(attribute.and_then(|a| a.write_string(&no_nul(text))))
+    /// Ends the growth of the columns; the structure can be changed again.
+    pub(super) fn settle(&mut self) -> Result<(), ResultError> {
+        self.close(false)?;
+        self.reopen()
     }
 
-    /// Makes a growing column of real numbers.
-    pub(super) fn grow_reals(&self, form: Form, column: &Growing<'_>) -> Result<(), ResultError> {
-        match form {
-            Form::Double => self.grow::<f64>(column),
-            Form::Single => self.grow::<f32>(column),
+    /// Closes the file, safe against the end of the machine too, and then sets `complete` where it is.
+    pub(super) fn finish(&mut self, complete: bool) -> Result<(), ResultError> {
+        self.close(true)?;
+        if !complete {
+            return Ok(());
         }
-    }
-
-    /// Makes a growing column of whole numbers.
-    pub(super) fn grow_integers(&self, column: &Growing<'_>) -> Result<(), ResultError> {
-        self.grow::<i64>(column)
-    }
-
-    fn grow<T: H5Type>(&self, column: &Growing<'_>) -> Result<(), ResultError> {
-        let mut builder = self.open_group(column.group)?.new_dataset::<T>();
-        builder = match column.width {
-            None => builder.shape([0usize]).chunk(&[column.chunk]).max_shape(&[None]),
-            Some(width) => {
-                builder.shape([0, width]).chunk(&[column.chunk, width]).max_shape(&[None, Some(width)])
-            }
+        let set = || {
+            let root = Superblock::read(&self.plain)?.root(&self.plain)?;
+            let missing = || io::Error::new(io::ErrorKind::InvalidData, "the attribute complete is missing");
+            root.attribute_field("complete").ok_or_else(missing)?.set(&self.plain, 1)?;
+            self.plain.sync_data()
         };
-        if column.deflate > 0 {
-            builder = builder.shuffle_deflate(u32::from(column.deflate));
-        }
-        let dataset = self.done(builder.create(column.name))?;
-        self.describe(&dataset, column.units, column.long_name)
+        set().map_err(|e| ResultError::system(&self.path, "write", e))
     }
 
-    /// Makes a growing column of texts (uncompressed: it holds references).
-    pub(super) fn grow_texts(&self, column: &Growing<'_>) -> Result<(), ResultError> {
-        let group = self.open_group(column.group)?;
-        let dataset = self.done(group.create_appendable_vlen_dataset(column.name, column.chunk, None))?;
-        self.describe(&dataset, column.units, column.long_name)
-    }
-
-    /// Appends to a growing column (row by row where it has two axes).
-    pub(super) fn append<T: H5Type>(&self, path: &str, values: &[T]) -> Result<(), ResultError> {
-        let dataset = self.dataset(path)?;
-        self.done(dataset.append(values))
-    }
-
-    /// Appends to a growing column of texts.
-    pub(super) fn append_texts(&self, path: &str, texts: &[&str]) -> Result<(), ResultError> {
-        let clean: Vec<String> = texts.iter().map(|text| no_nul(text)).collect();
-        let clean: Vec<&str> = clean.iter().map(String::as_str).collect();
-        self.done(self.file()?.append_vlen_strings(path, &clean))
-    }
-
-    /// Writes a column of known length.
-    pub(super) fn reals(
-        &self,
-        group: &str,
-        name: &str,
-        values: &[f64],
-        units: &str,
-        long_name: &str,
-    ) -> Result<(), ResultError> {
-        let builder = self.open_group(group)?.new_dataset::<f64>().shape([values.len()]);
-        let dataset = self.done(builder.create(name))?;
-        if !values.is_empty() {
-            self.done(dataset.write_raw(values))?;
-        }
-        self.describe(&dataset, units, long_name)
-    }
-
-    /// Writes a column of texts of known length.
-    pub(super) fn texts(
-        &self,
-        group: &str,
-        name: &str,
-        texts: &[String],
-        long_name: &str,
-    ) -> Result<(), ResultError> {
-        let clean: Vec<String> = texts.iter().map(|text| no_nul(text)).collect();
-        let clean: Vec<&str> = clean.iter().map(String::as_str).collect();
-        let group = self.open_group(group)?;
-        let dataset = self.done(group.write_vlen_strings(name, &clean))?;
-        self.describe(&dataset, "", long_name)
-    }
-
-    /// Writes a single number.
-    pub(super) fn scalar(
-        &self,
-        group: &str,
-        name: &str,
-        value: f64,
-        units: &str,
-        long_name: &str,
-    ) -> Result<(), ResultError> {
-        let dataset = self.done(self.open_group(group)?.new_dataset::<f64>().scalar().create(name))?;
-        self.done(dataset.write_raw(&[value]))?;
-        self.describe(&dataset, units, long_name)
-    }
-
-    /// Makes a dataset a dimension scale called `name`.
-    pub(super) fn scale(&self, path: &str, name: &str) -> Result<(), ResultError> {
-        let dataset = self.dataset(path)?;
-        self.done(dataset.set_scale(Some(name)))
-    }
-
-    /// Attaches the scale to an axis of the dataset.
-    pub(super) fn attach(&self, path: &str, axis: usize, scale: &str) -> Result<(), ResultError> {
-        let (dataset, scale) = (self.dataset(path)?, self.dataset(scale)?);
-        self.done(dataset.attach_scale(axis, &scale))
-    }
-
-    /// Sets a text attribute of a dataset.
-    pub(super) fn text_attribute(&self, path: &str, name: &str, text: &str) -> Result<(), ResultError> {
-        self.set_text(&self.dataset(path)?, name, text)
-    }
-
-    /// Sets a number attribute of a dataset.
-    pub(super) fn number_attribute(&self, path: &str, name: &str, value: f64) -> Result<(), ResultError> {
-        let dataset = self.dataset(path)?;
-        let attribute = dataset.new_attr::<f64>().shape(()).create(name);
-        self.done(attribute.and_then(|a| a.write_numeric(&value)))
-    }
-
-    /// Sets a text attribute of a group ("/" for the root).
-    pub(super) fn group_text(&self, group: &str, name: &str, text: &str) -> Result<(), ResultError> {
-        let text = no_nul(text);
-        match group {
-            "/" => self.done(self.file()?.set_attr_string(name, &text)),
-            _ => self.done(self.open_group(group)?.set_attr_string(name, &text)),
-        }
-    }
-
-    /// Sets a number attribute of a group ("/" for the root).
-    pub(super) fn group_number<T: H5Type>(
-        &self,
-        group: &str,
-        name: &str,
-        value: T,
-    ) -> Result<(), ResultError> {
-        match group {
-            "/" => self.done(self.file()?.set_attr_numeric(name, &value)),
-            _ => self.done(self.open_group(group)?.set_attr_numeric(name, &value)),
-        }
-    }
-
-    /// Makes everything appended so far safe against the end of this process (not of the machine, unless `sync`).
-    pub(super) fn checkpoint(&mut self, sync: bool) -> Result<(), ResultError> {
-        self.close(sync)?;
-        let opened = H5File::options().no_locking().open_rw(&self.path);
-        self.file = Some(self.done(opened)?);
-        Ok(())
-    }
-
-    /// Closes the file.
-    pub(super) fn close(&mut self, sync: bool) -> Result<(), ResultError> {
+    fn close(&mut self, sync: bool) -> Result<(), ResultError> {
         let Some(file) = self.file.take() else { return Ok(()) };
         self.done(if sync { file.close() } else { file.close_no_sync() })
     }
@@ -273,7 +259,22 @@ impl Store {
 impl Drop for Store {
     fn drop(&mut self) {
         self.abandon();
+        if let Some(workshop) = &self.workshop {
+            // It has no use without its own name, and nobody waits for an answer.
+            let _ = fs::remove_file(workshop);
+        }
     }
+}
+
+/// Takes the file's lock for as long as it is open; true if another has it. A file system without locks is no reason
+/// not to run, and where locks are not advisory (not on Unix) one of our own would keep the library out.
+fn locked(file: &File) -> bool {
+    cfg!(unix) && matches!(file.try_lock(), Err(TryLockError::WouldBlock))
+}
+
+/// Whether another writer has the file; readers do not matter, since they keep the old file when it is replaced.
+fn written(file: &File) -> bool {
+    cfg!(unix) && matches!(file.try_lock_shared(), Err(TryLockError::WouldBlock))
 }
 
 /// The library's error as ours, with the system's words where the system was the cause.

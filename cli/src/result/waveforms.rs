@@ -4,7 +4,8 @@ use joulestep_engine::recorder::Column;
 
 use super::error::ResultError;
 use super::names::{self, Names};
-use super::store::{Form, Growing, Store};
+use super::store::Store;
+use super::structure::{Form, Growing};
 use super::writer::WriterOptions;
 
 /// Some rows of samples on their way to the file.
@@ -28,7 +29,7 @@ pub(super) struct Waveforms {
 impl Waveforms {
     /// Makes `time` and the columns in `group`, which exists.
     pub(super) fn create(
-        store: &Store,
+        store: &mut Store,
         group: &'static str,
         columns: &[Column],
         form: Form,
@@ -63,7 +64,7 @@ impl Waveforms {
     }
 
     /// Appends the rows; all but the last call bring whole chunks.
-    pub(super) fn append(&mut self, store: &Store, rows: &Rows) -> Result<(), ResultError> {
+    pub(super) fn append(&mut self, store: &mut Store, rows: &Rows) -> Result<(), ResultError> {
         if rows.time.is_empty() {
             return Ok(());
         }
@@ -79,7 +80,12 @@ impl Waveforms {
 }
 
 /// Appends in the form of the column.
-pub(super) fn append_reals(store: &Store, form: Form, path: &str, values: &[f64]) -> Result<(), ResultError> {
+pub(super) fn append_reals(
+    store: &mut Store,
+    form: Form,
+    path: &str,
+    values: &[f64],
+) -> Result<(), ResultError> {
     match form {
         Form::Double => store.append(path, values),
         Form::Single => {

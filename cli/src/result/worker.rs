@@ -14,7 +14,8 @@ use super::events::Events;
 use super::ledger::{self, LedgerTable};
 use super::overview::Overview;
 use super::steps::Steps;
-use super::store::{Form, Store};
+use super::store::Store;
+use super::structure::Form;
 use super::summary::{self, Summary};
 use super::waveforms::{Rows, Waveforms};
 use super::writer::{Finished, THERMAL_CHUNK, WriterOptions};
@@ -45,9 +46,7 @@ pub(super) struct Worker {
     samples: u64,
     samples_back: Sender<Rows>,
     thermal_back: Sender<Rows>,
-    /// Chunks of samples since the last checkpoint.
-    chunks: usize,
-    /// Whether anything was appended since.
+    /// Whether anything was appended since the last checkpoint.
     anything: bool,
     checkpoint: Instant,
 }
@@ -72,8 +71,7 @@ impl Worker {
         for group in ["waveforms", "thermal", "overview", "steps", "ledger", "summary"] {
             store.group(group)?;
         }
-        let events = Events::create(&store)?;
-        store.checkpoint(false)?;
+        let events = Events::create(&mut store)?;
         Ok(Self {
             store,
             options,
@@ -82,7 +80,6 @@ impl Worker {
             samples: 0,
             samples_back,
             thermal_back,
-            chunks: 0,
             anything: false,
             checkpoint: Instant::now(),
         })
@@ -129,12 +126,12 @@ impl Worker {
         let appended = match message {
             Message::Layout(layout) => {
                 self.groups = Some(self.layout(&layout)?);
-                self.store.checkpoint(false)?;
+                self.store.publish()?;
                 false
             }
-            Message::Event(event) => self.events.add(&self.store, *event)?,
+            Message::Event(event) => self.events.add(&mut self.store, *event)?,
             Message::Row(row) => match &mut self.groups {
-                Some(groups) => groups.steps.add(&self.store, *row)?,
+                Some(groups) => groups.steps.add(&mut self.store, *row)?,
                 None => return Err(self.no_layout("a row")),
             },
             Message::Samples(_) | Message::Thermal(_) | Message::Finish { .. } => false,
@@ -143,8 +140,8 @@ impl Worker {
         self.checkpoint_if_due()
     }
 
-    fn layout(&self, layout: &Layout) -> Result<Groups, ResultError> {
-        let (store, options) = (&self.store, &self.options);
+    fn layout(&mut self, layout: &Layout) -> Result<Groups, ResultError> {
+        let (store, options) = (&mut self.store, &self.options);
         let form = options.precision.form();
         let (channels, thermal) = (&layout.channels, &layout.thermal);
         let chunk = options.chunk.max(1);
@@ -161,12 +158,11 @@ impl Worker {
             return Ok(());
         }
         let Some(groups) = &mut self.groups else { return Err(self.no_layout("samples")) };
-        groups.waveforms.append(&self.store, rows)?;
-        groups.overview.append(&self.store, rows)?;
+        groups.waveforms.append(&mut self.store, rows)?;
+        groups.overview.append(&mut self.store, rows)?;
         self.samples += rows.time.len() as u64;
-        // What is left at the end is no whole chunk, and a checkpoint after it would break the file's safety.
+        // What is left at the end is no whole chunk; the end of the file's growth follows.
         if rows.time.len() == self.options.chunk.max(1) {
-            self.chunks += 1;
             self.anything = true;
             self.checkpoint_if_due()?;
         }
@@ -178,7 +174,7 @@ impl Worker {
             return Ok(());
         }
         let Some(groups) = &mut self.groups else { return Err(self.no_layout("temperatures")) };
-        groups.thermal.append(&self.store, rows)?;
+        groups.thermal.append(&mut self.store, rows)?;
         self.anything |= rows.time.len() == THERMAL_CHUNK;
         Ok(())
     }
@@ -188,10 +184,8 @@ impl Worker {
     }
 
     fn checkpoint_if_due(&mut self) -> Result<(), ResultError> {
-        let late = self.anything && self.checkpoint.elapsed() >= self.options.checkpoint_interval;
-        if late || self.chunks >= self.options.chunks_per_checkpoint.max(1) {
-            self.store.checkpoint(false)?;
-            self.chunks = 0;
+        if self.anything && self.checkpoint.elapsed() >= self.options.checkpoint_interval {
+            self.store.checkpoint()?;
             self.anything = false;
             self.checkpoint = Instant::now();
         }
@@ -204,23 +198,20 @@ impl Worker {
         ledger: Option<LedgerTable>,
         summary: Option<Summary>,
     ) -> Result<Finished, ResultError> {
+        self.store.publish()?;
         if let Some(groups) = &mut self.groups {
-            groups.overview.finish(&self.store)?;
-            groups.steps.finish(&self.store)?;
+            groups.overview.finish(&mut self.store)?;
+            groups.steps.finish(&mut self.store)?;
         }
-        self.events.finish(&self.store)?;
+        self.events.finish(&mut self.store)?;
+        self.store.settle()?;
         if let Some(ledger) = ledger {
             ledger::write(&self.store, &ledger)?;
         }
         if let Some(summary) = summary {
             summary::write(&self.store, &summary)?;
         }
-        if complete {
-            // Everything else first, so that a file that says it is complete is.
-            self.store.checkpoint(true)?;
-            self.store.group_number("/", "complete", 1i64)?;
-        }
-        self.store.close(true)?;
+        self.store.finish(complete)?;
         let path = self.store.path().to_owned();
         let bytes = fs::metadata(&path).map_err(|e| ResultError::system(&path, "look at", e))?.len();
         Ok(Finished { path, samples: self.samples, bytes })

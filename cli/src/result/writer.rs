@@ -14,7 +14,7 @@ use joulestep_engine::recorder::{Event, Layout, Recorder, Row};
 
 use super::error::ResultError;
 use super::ledger::LedgerTable;
-use super::store::Form;
+use super::structure::Form;
 use super::summary::Summary;
 use super::waveforms::Rows;
 use super::worker::{Message, Worker};
@@ -56,9 +56,7 @@ pub struct WriterOptions {
     pub deflate: u8,
     /// Samples in a chunk.
     pub chunk: usize,
-    /// Chunks of samples after which the file is made safe against the end of the process.
-    pub chunks_per_checkpoint: usize,
-    /// Longest time without that, if anything new can be made safe.
+    /// Time after which what is new is made safe against the end of the process; each takes some milliseconds.
     pub checkpoint_interval: Duration,
 }
 
@@ -68,8 +66,7 @@ impl Default for WriterOptions {
             precision: Precision::Double,
             deflate: 1,
             chunk: 4096,
-            chunks_per_checkpoint: 20,
-            checkpoint_interval: Duration::from_secs(5),
+            checkpoint_interval: Duration::from_secs(2),
         }
     }
 }

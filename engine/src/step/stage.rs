@@ -87,10 +87,12 @@ pub struct StageSolver<L: Lane> {
     fresh: Vec<L>,
     /// One stamp per device.
     pub(super) stamps: Vec<Vec<L>>,
-    /// Values of each source term's course at the two ends of the step.
+    /// Value of each source term at the start of the step, and its change over it.
     courses: Vec<(L, L)>,
-    /// The two ends, s.
-    span: (f64, f64),
+    /// Whether some course is not straight.
+    bent: bool,
+    /// Value of each source term at the stage.
+    source_values: Vec<L>,
     /// The solution; on entry of [`StageSolver::solve`] the prediction.
     pub x: Vec<L>,
 }
@@ -116,7 +118,8 @@ impl<L: Lane> StageSolver<L> {
             current: 0,
             current_version: u64::MAX,
             courses: vec![(zero, zero); system.sources.len()],
-            span: (0.0, 1.0),
+            bent: false,
+            source_values: vec![zero; system.sources.len()],
             next_victim: 0,
             a: zeros(program.replay.order().inner_slots + 1),
             b: zeros(n + 1),
@@ -170,65 +173,91 @@ impl<L: Lane> StageSolver<L> {
         growth
     }
 
+    /// Looks the prepared matrix up anew before the next step: the board may be another one.
+    pub(super) fn look_up_again(&mut self) {
+        self.current_version = u64::MAX;
+    }
+
     /// Takes the courses of the sources over a step from `begin` to `end`, s. Steps end at corners, so that a course
-    /// is straight within.
+    /// is straight within, or a sine.
     pub(super) fn span(&mut self, begin: f64, end: f64, board: &Board<L>) {
-        self.span = (begin, end);
-        for (ends, &(_, wave, _)) in self.courses.iter_mut().zip(&self.system.sources) {
+        self.bent = false;
+        for (ends, &(_, wave, gain)) in self.courses.iter_mut().zip(&self.system.sources) {
             let course = &self.system.circuit.waves[wave.0 as usize];
-            *ends = (board.course_after(course, wave, begin), board.course(course, wave, end));
+            self.bent |= !course.is_straight();
+            let first = gain * board.course_after(course, wave, begin);
+            *ends = (first, gain * board.course(course, wave, end) - first);
         }
     }
 
-    /// Value of source term `k` at t, within the span.
+    /// Value of each source term at t, the fraction `c` of the span.
     #[inline(always)]
-    fn course(&self, k: usize, t: f64) -> L {
-        let course = &self.system.circuit.waves[self.system.sources[k].1.0 as usize];
-        if !course.is_straight() {
-            return course.until(t);
+    pub(super) fn take_sources(&mut self, t: f64, c: f64) {
+        for (value, (begin, change)) in self.source_values.iter_mut().zip(&self.courses) {
+            *value = *begin + *change * L::splat(c);
         }
-        let (begin, end) = self.courses[k];
-        begin + (end - begin) * L::splat((t - self.span.0) / (self.span.1 - self.span.0))
+        if self.bent {
+            for (value, &(_, wave, gain)) in self.source_values.iter_mut().zip(&self.system.sources) {
+                let course = &self.system.circuit.waves[wave.0 as usize];
+                if !course.is_straight() {
+                    *value = gain * course.until(t);
+                }
+            }
+        }
     }
 
-    /// Solves the stage at t, s, within the span taken. `stage_b` must hold α·q̂; the matrix must be prepared; `x` holds a prediction of the
-    /// inner unknowns. Returns the number of iterations.
+    /// Solves the stage at t, s, which is the fraction `c` of the span taken. `stage_b` must hold α·q̂; the matrix must
+    /// be prepared; `x` holds a prediction of the inner unknowns. Returns the number of iterations.
     ///
     /// # Errors
     /// When the iteration does not converge or leaves the numbers.
-    pub fn solve(&mut self, t: f64) -> Result<u32, StageTrouble> {
-        for (k, &(row, _, gain)) in self.system.sources.iter().enumerate() {
-            let value = self.course(k, t);
-            self.stage_b[row as usize] -= gain * value;
+    pub fn solve(&mut self, t: f64, c: f64) -> Result<u32, StageTrouble> {
+        self.take_sources(t, c);
+        for (value, &(row, _, _)) in self.source_values.iter().zip(&self.system.sources) {
+            self.stage_b[row as usize] -= *value;
         }
-        let system = &self.system;
-        let prepared = &self.prepared[self.current];
-        let alpha = L::splat(prepared.alpha);
-        let inner = self.a.len();
-        self.stage_b[system.n] = L::splat(0.0);
-        self.program.replay.forward_outer(&prepared.a, &mut self.stage_b);
+        let ground = self.system.n;
+        self.stage_b[ground] = L::splat(0.0);
+        self.program.replay.forward_outer(&self.prepared[self.current].a, &mut self.stage_b);
         let mut worst = (0usize, f64::NAN);
         for iteration in 1..=self.iterations {
-            // What follows the inner slots in the prepared values is overwritten with what belongs to ground: nobody reads it.
-            copy(&mut self.a, &prepared.a[..inner]);
-            copy(&mut self.b, &self.stage_b);
-            let seats = self.program.seats(&system.devices);
-            for ((device, seat), stamp) in self.devices.iter().zip(seats).zip(&mut self.stamps) {
-                device.enter(&seat, alpha, &self.x, stamp, &mut self.a, &mut self.b);
-            }
-            self.program.replay.factor_and_solve_inner(&mut self.a, &mut self.b, &mut self.fresh);
+            self.evaluate();
+            self.eliminate();
             let moves = self.moves();
             if moves && iteration == self.iterations {
                 worst = self.largest_change();
             }
             copy(&mut self.x[..self.inner], &self.fresh[..self.inner]);
             if !moves {
+                let prepared = &self.prepared[self.current];
                 self.program.replay.back_outer(&prepared.a, &self.stage_b, &mut self.x);
                 return Ok(iteration);
             }
         }
-        let not_finite = (0..system.inner).find(|&k| !self.x[k].is_finite());
+        let not_finite = (0..self.system.inner).find(|&k| !self.x[k].is_finite());
         Err(not_finite.map_or(StageTrouble::Moving(worst.0, worst.1), StageTrouble::NotFinite))
+    }
+
+    /// First half of an iteration: the constant part of the matrix and of the right-hand side, and every device's stamp
+    /// at `x`.
+    #[inline(always)]
+    pub fn evaluate(&mut self) {
+        let prepared = &self.prepared[self.current];
+        let alpha = L::splat(prepared.alpha);
+        // What follows the inner slots in the prepared values comes along and is nobody's: ground's spare slot.
+        let inner = self.a.len();
+        copy(&mut self.a, &prepared.a[..inner]);
+        copy(&mut self.b, &self.stage_b);
+        let seats = self.program.seats(&self.system.devices);
+        for ((device, seat), stamp) in self.devices.iter().zip(seats).zip(&mut self.stamps) {
+            device.enter(&seat, alpha, &self.x, stamp, &mut self.a, &mut self.b);
+        }
+    }
+
+    /// Second half: factor and solve.
+    #[inline(always)]
+    pub fn eliminate(&mut self) {
+        self.program.replay.factor_and_solve_inner(&mut self.a, &mut self.b, &mut self.fresh);
     }
 
     /// Whether some inner unknown of some lane still changes by more than its limit. NaN counts as moving.
@@ -253,7 +282,7 @@ impl<L: Lane> StageSolver<L> {
     }
 
     /// After [`StageSolver::solve`]: the charges of every row into `q`, and the power of every account into `power`.
-    pub(super) fn account(&mut self, t: f64, q: &mut [L], power: &mut [L]) {
+    pub(super) fn account(&mut self, q: &mut [L], power: &mut [L]) {
         let system = &self.system;
         let zero = L::splat(0.0);
         q.fill(zero);
@@ -283,8 +312,8 @@ impl<L: Lane> StageSolver<L> {
                 Dissipator::Product(a, b, w) => w * self.x[a as usize] * self.x[b as usize],
             };
         }
-        for (k, (p, &(row, _, gain))) in sources.iter_mut().zip(&system.sources).enumerate() {
-            *p = self.x[row as usize] * gain * self.course(k, t);
+        for ((p, &(row, _, _)), value) in sources.iter_mut().zip(&system.sources).zip(&self.source_values) {
+            *p = self.x[row as usize] * *value;
         }
     }
 

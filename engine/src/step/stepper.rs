@@ -31,11 +31,27 @@ pub struct Bounds {
 }
 
 /// Prediction weights of every implicit stage, for one ratio of the step to the last one.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 struct Recipe {
     /// Length of the last step in steps.
     last: f64,
     weights: Vec<Vec<f64>>,
+}
+
+/// Most stages of a method.
+const MOST: usize = 8;
+
+#[inline(always)]
+fn block<L: Lane>(v: &[L], n: usize) -> [L; 8] {
+    v.as_chunks::<8>().0[n]
+}
+
+/// What a stepper knows of the past besides the state: the stamps at its end, and prediction weights (a step takes
+/// those of a ratio that is equal but for rounding, so their bits depend on what came before).
+#[derive(Clone, Debug)]
+pub struct Memory<L> {
+    stamps: Vec<Vec<L>>,
+    recipes: Vec<Recipe>,
 }
 
 /// How many recipes are kept.
@@ -57,14 +73,16 @@ pub struct Stepper<L: Lane> {
     pub solver: StageSolver<L>,
     /// The method.
     pub method: &'static Method,
-    bounds: Bounds,
     /// Derivative of each stage.
     k: Vec<Vec<L>>,
     expected: Vec<L>,
     q: Vec<L>,
-    power: Vec<L>,
-    energy: Vec<L>,
+    /// Powers of each stage.
+    power: Vec<Vec<L>>,
     error: Vec<L>,
+    /// One over the bound of each unknown's local error; zero where it does not count.
+    scale: Vec<L>,
+    h: f64,
     /// Earlier points of the state, then the stages of this step: instants and inner unknowns.
     points: Vec<(f64, Vec<L>)>,
     known: usize,
@@ -89,15 +107,20 @@ impl<L: Lane> Stepper<L> {
         let (n, accounts) = (system.n, system.accounts() + integrals.len());
         let solver = StageSolver::new(system, program, tolerance);
         let inner = solver.inner;
+        let mut scale = zeros(n + 1);
+        for k in (0..n).filter(|&k| solver.system.judged[k]) {
+            scale[k] =
+                L::splat(1.0 / if solver.system.is_voltage[k] { bounds.voltage } else { bounds.current });
+        }
         Self {
             method,
-            bounds,
             k: vec![zeros(n + 1); method.stages()],
             expected: zeros(n + 1),
             q: zeros(n + 1),
-            power: zeros(accounts),
-            energy: zeros(accounts),
+            power: vec![zeros(accounts); method.stages()],
             error: zeros(n + 1),
+            scale,
+            h: 0.0,
             points: (0..2 * method.stages()).map(|_| (0.0, vec![zero; inner])).collect(),
             known: 0,
             end: 0.0,
@@ -182,6 +205,7 @@ impl<L: Lane> Stepper<L> {
         self.solver.span(state.t, end, board);
         self.choose_weights(&state.history, h);
         self.end = end;
+        self.h = h;
         self.known = 0;
         for (t, point) in &state.history {
             self.points[self.known].0 = *t;
@@ -189,42 +213,39 @@ impl<L: Lane> Stepper<L> {
             self.known += 1;
         }
         copy(&mut self.k[0], &state.k);
-        let b = method.b();
-        let weight = L::splat(b[0] * h);
-        update(&mut self.energy, &state.power, |_, p| p * weight);
+        copy(&mut self.power[0], &state.power);
         let mut iterations = 0;
         for i in 1..method.stages() {
             let t = if method.c[i] == 1.0 { end } else { state.t + method.c[i] * h };
-            copy(&mut self.expected, &state.q);
-            for (j, &a) in method.a[i][..i].iter().enumerate() {
-                if a != 0.0 {
-                    let w = L::splat(a * h);
-                    update(&mut self.expected, &self.k[j], |e, k| e + k * w);
-                }
-            }
             let alpha = L::splat(alpha);
-            update(&mut self.solver.stage_b, &self.expected, |_, e| e * alpha);
-            self.predict(i);
-            iterations += self.solver.solve(t)?;
-            self.remember(t);
-            self.solver.account(t, &mut self.q, &mut self.power);
-            self.multiply(t, board);
-            combine(&mut self.k[i], &self.q, &self.expected, |q, e| (q - e) * alpha);
-            if b[i] != 0.0 {
-                let weight = L::splat(b[i] * h);
-                update(&mut self.energy, &self.power, |e, p| e + p * weight);
+            let scaled: [L; MOST] =
+                std::array::from_fn(|j| L::splat(method.a[i].get(j).copied().unwrap_or(0.0) * h));
+            for n in 0..self.expected.as_chunks::<8>().0.len() {
+                let mut sum = block(&state.q, n);
+                for (w, k) in scaled[..i].iter().zip(&self.k) {
+                    let k = block(k, n);
+                    sum = std::array::from_fn(|m| sum[m] + *w * k[m]);
+                }
+                self.expected.as_chunks_mut::<8>().0[n] = sum;
+                self.solver.stage_b.as_chunks_mut::<8>().0[n] = sum.map(|s| s * alpha);
             }
+            self.predict(i);
+            iterations += self.solver.solve(t, method.c[i])?;
+            self.remember(t);
+            self.solver.account(&mut self.q, &mut self.power[i]);
+            self.multiply(i, t, board);
+            combine(&mut self.k[i], &self.q, &self.expected, |q, e| (q - e) * alpha);
         }
         Ok(Attempt { iterations, activity: self.activity(L::splat(alpha * h)) })
     }
 
     /// The products under the integrals, at the present stage.
-    fn multiply(&mut self, t: f64, board: &Board<L>) {
+    fn multiply(&mut self, i: usize, t: f64, board: &Board<L>) {
         if self.integrals.is_empty() {
             return;
         }
         let accounts = self.solver.system.accounts();
-        let (power, products) = self.power.split_at_mut(accounts);
+        let (power, products) = self.power[i].split_at_mut(accounts);
         let from = Sources { t, x: &self.solver.x, power, stamps: &self.solver.stamps, board, celsius: &[] };
         for (product, (a, b)) in products.iter_mut().zip(&self.integrals) {
             *product = a.read(&self.solver.system, &from) * b.read(&self.solver.system, &from);
@@ -236,25 +257,41 @@ impl<L: Lane> Stepper<L> {
         &self.solver.stamps
     }
 
+    /// What has to be kept beside a state, so that steps from it have the same bits.
+    pub fn memory(&self) -> Memory<L> {
+        Memory { stamps: self.solver.stamps.clone(), recipes: self.recipes.clone() }
+    }
+
+    /// Takes up again what was kept. Choices may have changed in any way since.
+    pub fn recall(&mut self, memory: Memory<L>) {
+        self.solver.stamps = memory.stamps;
+        self.recipes = memory.recipes;
+        self.solver.look_up_again();
+    }
+
     /// Local error over its bound: (G + αC)⁻¹·α·h·Σ(b − b̂)K, damped where the circuit is stiff.
     fn activity(&mut self, alpha_h: L) -> f64 {
-        self.solver.stage_b.fill(L::splat(0.0));
-        for (k, &w) in self.k.iter().zip(self.method.error) {
-            if w != 0.0 {
-                let w = alpha_h * L::splat(w);
-                update(&mut self.solver.stage_b, k, |b, k| b + k * w);
+        let scaled: [L; MOST] =
+            std::array::from_fn(|j| alpha_h * L::splat(self.method.error.get(j).copied().unwrap_or(0.0)));
+        for n in 0..self.expected.as_chunks::<8>().0.len() {
+            let mut sum = [L::splat(0.0); 8];
+            for (w, k) in scaled.iter().zip(&self.k) {
+                let k = block(k, n);
+                sum = std::array::from_fn(|m| sum[m] + *w * k[m]);
             }
+            self.solver.stage_b.as_chunks_mut::<8>().0[n] = sum;
         }
         self.solver.resolve(&mut self.error);
-        let (voltage, current) = (L::splat(1.0 / self.bounds.voltage), L::splat(1.0 / self.bounds.current));
-        let mut worst = L::splat(0.0);
-        let system = &self.solver.system;
-        for ((e, &is_voltage), &matters) in self.error.iter().zip(&system.is_voltage).zip(&system.judged) {
-            if matters {
-                worst = worst.max(e.abs() * if is_voltage { voltage } else { current });
-            }
+        let mut worst = [L::splat(0.0); 8];
+        let (errors, scale) = (self.error.as_chunks::<8>().0, self.scale.as_chunks::<8>().0);
+        for (e, s) in errors.iter().zip(scale) {
+            worst = std::array::from_fn(|k| {
+                let size = e[k].abs() * s[k];
+                // The larger one, and NaN where there is one.
+                L::select(size.le(worst[k]), worst[k], size)
+            });
         }
-        worst.widest()
+        worst.iter().map(|w| w.widest()).fold(0.0, |a, b| if b <= a { a } else { b })
     }
 
     /// Takes the attempted step as done.
@@ -264,8 +301,11 @@ impl<L: Lane> Stepper<L> {
         std::mem::swap(&mut state.q, &mut self.q);
         let last = self.k.len() - 1;
         std::mem::swap(&mut state.k, &mut self.k[last]);
-        std::mem::swap(&mut state.power, &mut self.power);
-        update(&mut state.energy, &self.energy, |total, e| total + e);
+        for (w, p) in self.method.b().iter().zip(&self.power) {
+            let w = L::splat(*w * self.h);
+            update(&mut state.energy, p, |total, p| total + p * w);
+        }
+        std::mem::swap(&mut state.power, &mut self.power[last]);
         let ground = self.solver.system.n;
         state.q[ground] = L::splat(0.0);
         state.k[ground] = L::splat(0.0);
@@ -276,6 +316,18 @@ impl<L: Lane> Stepper<L> {
             old.0 = new.0;
             copy(&mut old.1, &new.1);
         }
+    }
+
+    /// Makes a state consistent just after a jump ([`StageSolver::jump`]), the products under the integrals too.
+    ///
+    /// # Errors
+    /// When no consistent state is found.
+    pub fn jump(&mut self, state: &mut State<L>, tiny: f64, board: &Board<L>) -> Result<(), StageTrouble> {
+        self.solver.jump(state, tiny, board)?;
+        copy(&mut self.power[0], &state.power);
+        self.multiply(0, state.t, board);
+        copy(&mut state.power, &self.power[0]);
+        Ok(())
     }
 
     /// Begins a new course of predictions: only the present values are known (after a corner, a jump, a new state).
