@@ -104,9 +104,7 @@ fn the_account_fits_100_columns_and_names_its_definitions() {
 /// ½Cv² (any textbook of circuits, from memory).
 #[test]
 fn an_rc_circuit_charges_by_its_closed_form() {
-    // The start settles the unknowns without memory in two steps of a thousandth of the finest step; the state moves
-    // on by that much: 2 · 19.5 ps here, 4e-7 V.
-    let more = "[steps]\nend = \"2 ms\"\nbase = \"20 us\"\nfinest = \"19.53125 ns\"\nvoltage-error = \"1 uV\"\n\
+    let more = "[steps]\nend = \"2 ms\"\nbase = \"20 us\"\nfinest = \"0.625 us\"\nvoltage-error = \"1 uV\"\n\
                 [record]\nsignals = [\"v(out)\"]\n";
     let (_folder, path, out) = scenario(&rc(more));
     let run = joulestep(&["run", &path, "--out", &out, "--json"]);
