@@ -24,4 +24,3 @@ mod thermal_closed_forms;
 mod thermal_coupled;
 // facts of the trade
 mod trade_facts;
-

@@ -8,6 +8,9 @@ use super::happened::{Line, lines};
 use super::{Account, Judgement, Outcome};
 use crate::diagnostic::{filled, printable};
 
+/// Relative ledger residual up to which the energies are trusted.
+const CLOSES: f64 = 1e-4;
+
 /// Columns.
 const WIDTH: usize = 100;
 

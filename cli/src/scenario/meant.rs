@@ -171,6 +171,7 @@ pub struct ControllerSpec {
 
 /// What a controller does.
 #[derive(Clone, Debug)]
+#[expect(clippy::large_enum_variant, reason = "a scenario has a handful of controllers")]
 pub enum Task {
     /// Keeps a signal between two bounds.
     Hysteretic {

@@ -1,0 +1,245 @@
+//! The program on whole scenarios, as a user runs it: account, result file, exit codes, schema.
+
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output, Stdio};
+use std::time::Duration;
+
+use joulestep::result::ResultFile;
+use serde_json::Value;
+
+const FERRY: &str = "examples/ferry-breaker.toml";
+
+fn program(args: &[&str]) -> Command {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_joulestep"));
+    command.current_dir(env!("CARGO_MANIFEST_DIR")).args(args);
+    command
+}
+
+fn joulestep(args: &[&str]) -> Output {
+    program(args).output().expect("the program runs")
+}
+
+fn text(bytes: &[u8]) -> String {
+    String::from_utf8(bytes.to_vec()).expect("UTF-8")
+}
+
+/// A folder with a scenario of this text in it, and the paths of the scenario and of a result file beside it.
+fn scenario(content: &str) -> (tempfile::TempDir, String, String) {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("s.toml");
+    std::fs::write(&path, content).expect("written");
+    let out = folder.path().join("s.h5");
+    let text = |p: PathBuf| p.to_str().expect("UTF-8").to_string();
+    (folder, text(path), text(out))
+}
+
+fn ferry() -> String {
+    std::fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join(FERRY)).expect("the example")
+}
+
+/// An RC circuit, R·C = 1 ms, with what a test needs appended.
+fn rc(more: &str) -> String {
+    format!(
+        "format = 1\ntitle = \"RC\"\n\
+         [[component]]\nname = \"V1\"\nkind = \"voltage-source\"\npins = [\"in\", \"gnd\"]\nvalue = \"10 V\"\n\
+         [[component]]\nname = \"R1\"\nkind = \"resistor\"\npins = [\"in\", \"out\"]\nresistance = \"1 kohm\"\n\
+         [[component]]\nname = \"C1\"\nkind = \"capacitor\"\npins = [\"out\", \"gnd\"]\n\
+         capacitance = \"1 uF\"\ninitial-voltage = \"0 V\"\n{more}"
+    )
+}
+
+#[test]
+fn the_shipped_scenario_does_the_main_job() {
+    let (_folder, _, out) = scenario("");
+    let run = joulestep(&["run", FERRY, "--out", &out, "--json"]);
+    assert_eq!(run.status.code(), Some(0), "{}", text(&run.stderr));
+    let account: Value = serde_json::from_slice(&run.stdout).expect("JSON");
+    assert_eq!((&account["outcome"], &account["verdict"]), (&Value::from("done"), &Value::from("passes")));
+    assert!(account["ledger_residual_relative"].as_f64().unwrap() < 1e-4);
+    // Charged in pulses, then on; the fault trips, one retry, lock-out, in this order.
+    let events = account["events"].as_array().expect("events");
+    let wanted = ["happening", "control", "edge", "control", "happening", "happening", "trip", "edge"];
+    let wanted = wanted.iter().chain(&["cleared", "retry", "edge", "trip", "lock-out", "edge", "cleared"]);
+    let mut kinds = events.iter().map(|e| e["kind"].as_str().unwrap());
+    for kind in wanted {
+        assert!(kinds.any(|k| k == *kind), "no `{kind}` where it belongs");
+    }
+    assert!(kinds.all(|k| k == "clamp"), "nothing turns on after the lock-out");
+    // Charge of the bank against ∫i dt: the battery's energy is what the ledger says it delivered.
+    let file = ResultFile::open(Path::new(&out)).expect("a result file");
+    assert!(file.complete());
+    let last = file.samples() - 1;
+    assert_eq!(file.time(last..last + 1).unwrap(), [0.015]);
+    let current = file.window("breaker.current", last..last + 1).unwrap()[0];
+    assert!(current.abs() < 0.1, "{current} A after the lock-out");
+    // Junctions only ever warm above the heatsink that they stand on.
+    let jfet = file.temperature("jfet", 0..file.thermal_samples()).unwrap();
+    let hottest = jfet.iter().copied().fold(f64::MIN, f64::max);
+    assert!(jfet.iter().all(|&t| t > 47.999), "below the heatsink");
+    let told = account["junctions"][0]["hottest"].as_f64().unwrap();
+    assert!((hottest - told).abs() < 1e-9, "{hottest} and {told}");
+    assert!(file.about().scenario.contains("# file: shipped/stack-750v-5m4.toml"), "includes are resolved");
+}
+
+#[test]
+fn the_account_fits_100_columns_and_names_its_definitions() {
+    let (_folder, path, out) = scenario(&ferry().replace("end = \"15 ms\"", "end = \"0.4 ms\""));
+    let run = joulestep(&["run", &path, "--out", &out, "--quiet"]);
+    assert_eq!(run.status.code(), Some(0), "{}", text(&run.stderr));
+    assert!(run.stderr.is_empty());
+    let account = text(&run.stdout);
+    for line in account.lines().filter(|l| !l.starts_with("Written")) {
+        assert!(line.chars().count() <= 100, "{line}");
+    }
+    for heading in
+        ["What happened", "Extremes", "Junctions", "Energies", "Ratings of the parts", "Limits set"]
+    {
+        assert!(account.lines().any(|l| l == heading), "{heading}");
+    }
+    assert!(account.contains("Verdict: passes"));
+    assert!(account.contains("least and largest value at the end of any step"));
+}
+
+/// v(t) = V (1 − e^(−t/RC)) and the energies of charging from zero: the source delivers V·q, the capacitor keeps
+/// ½Cv² (any textbook of circuits, from memory).
+#[test]
+fn an_rc_circuit_charges_by_its_closed_form() {
+    let more = "[steps]\nend = \"2 ms\"\nbase = \"20 us\"\nfinest = \"0.625 us\"\nvoltage-error = \"1 uV\"\n\
+                [record]\nsignals = [\"v(out)\"]\n";
+    let (_folder, path, out) = scenario(&rc(more));
+    let run = joulestep(&["run", &path, "--out", &out, "--json"]);
+    assert_eq!(run.status.code(), Some(0), "{}", text(&run.stderr));
+    let file = ResultFile::open(Path::new(&out)).expect("a result file");
+    let (t, v) = (file.time(0..file.samples()).unwrap(), file.window("v(out)", 0..file.samples()).unwrap());
+    for (t, v) in t.iter().zip(&v) {
+        let exact = 10.0 * (1.0 - (-t / 1e-3).exp());
+        assert!((v - exact).abs() < 1e-5, "at {t}: {v}, {exact}");
+    }
+    let account: Value = serde_json::from_slice(&run.stdout).expect("JSON");
+    let energy = |name: &str, what: &str| {
+        let all = account["energies"].as_array().unwrap();
+        all.iter().find(|e| e["component"] == name).unwrap()[what].as_f64().unwrap()
+    };
+    let end = 10.0 * (1.0 - (-2.0f64).exp());
+    assert!((energy("V1", "delivered") - 10.0 * 1e-6 * end).abs() < 1e-10);
+    assert!((energy("C1", "stored") - 0.5 * 1e-6 * end * end).abs() < 1e-10);
+    assert_eq!(account["verdict"], "not judged");
+}
+
+#[test]
+fn a_limit_that_is_exceeded_fails_with_exit_code_1() {
+    let more = "[steps]\nend = \"2 ms\"\nbase = \"20 us\"\n[[limit]]\nname = \"top\"\nsignal = \"v(out)\"\nmax = \"5 V\"\n";
+    let (_folder, path, out) = scenario(&rc(more));
+    let run = joulestep(&["run", &path, "--out", &out]);
+    assert_eq!(run.status.code(), Some(1), "{}", text(&run.stderr));
+    let account = text(&run.stdout);
+    assert!(account.contains("Verdict: fails") && account.contains("EXCEEDED"), "{account}");
+    assert!(account.contains("limit"), "the crossing is an event");
+    let file = ResultFile::open(Path::new(&out)).expect("a result file");
+    assert!(file.complete(), "the run itself came to its end");
+}
+
+#[test]
+fn a_result_that_cannot_be_written_is_an_input_output_error() {
+    let more = "[steps]\nend = \"1 ms\"\nbase = \"20 us\"\n";
+    let (folder, path, out) = scenario(&rc(more));
+    let nowhere = folder.path().join("none/x.h5");
+    let run = joulestep(&["run", &path, "--out", nowhere.to_str().unwrap()]);
+    assert_eq!(run.status.code(), Some(4));
+    assert!(text(&run.stderr).contains("none/x.h5"));
+    let run = joulestep(&["run", &path, "--out", folder.path().to_str().unwrap(), "--force"]);
+    assert_eq!(run.status.code(), Some(4));
+    // Nothing is replaced without being asked to.
+    std::fs::write(&out, "precious").unwrap();
+    let run = joulestep(&["run", &path, "--out", &out]);
+    assert_eq!(run.status.code(), Some(4));
+    assert!(text(&run.stderr).contains("--force"));
+    assert_eq!(std::fs::read_to_string(&out).unwrap(), "precious");
+    assert_eq!(joulestep(&["run", &path, "--out", &out, "--force"]).status.code(), Some(0));
+    // The scenario itself is safe too.
+    assert_eq!(joulestep(&["run", &path, "--out", &path]).status.code(), Some(4));
+}
+
+#[test]
+fn a_broken_scenario_makes_no_result_file() {
+    let (_folder, path, out) = scenario(&rc("[steps]\nend = \"1 ms\"\nbase = \"0 s\"\n"));
+    let run = joulestep(&["run", &path, "--out", &out]);
+    assert_eq!(run.status.code(), Some(2));
+    assert!(!Path::new(&out).exists());
+}
+
+/// Ctrl-C: the file is closed, holds what was computed, and says that it is not complete.
+#[cfg(unix)]
+#[test]
+fn an_interrupted_run_closes_its_file() {
+    let long =
+        "[steps]\nend = \"100 s\"\nbase = \"1 us\"\n[record]\nsignals = [\"v(out)\"]\ninterval = \"1 ms\"\n";
+    let (_folder, path, out) = scenario(&rc(long));
+    let child = program(&["run", &path, "--out", &out, "--json"])
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect("the program runs");
+    // The file appears when the handler is about to be set; a moment later the run is under way.
+    for _ in 0..200 {
+        if Path::new(&out).exists() {
+            break;
+        }
+        std::thread::sleep(Duration::from_millis(20));
+    }
+    std::thread::sleep(Duration::from_millis(500));
+    let killed = Command::new("kill").args(["-INT", &child.id().to_string()]).status().expect("kill runs");
+    assert!(killed.success());
+    let output = child.wait_with_output().expect("it ends");
+    assert_eq!(output.status.code(), Some(130), "{}", text(&output.stderr));
+    let account: Value = serde_json::from_slice(&output.stdout).expect("JSON");
+    assert_eq!(account["outcome"], "interrupted");
+    let reached = account["reached"].as_f64().unwrap();
+    assert!(reached > 0.0 && reached < 100.0, "{reached}");
+    let file = ResultFile::open(Path::new(&out)).expect("a result file");
+    assert!(!file.complete());
+    assert!(file.samples() > 0);
+}
+
+/// The schema, by an implementation that is not ours (draft 2020-12), on the shipped scenario and on broken ones.
+#[test]
+fn the_schema_accepts_the_shipped_scenario_and_refuses_broken_ones() {
+    let output = joulestep(&["schema"]);
+    assert_eq!(output.status.code(), Some(0));
+    let schema: Value = serde_json::from_slice(&output.stdout).expect("JSON");
+    let validator = jsonschema::validator_for(&schema).expect("a schema");
+    let json = |content: &str| -> Value {
+        let table: toml::Table = content.parse().expect("TOML");
+        serde_json::to_value(table).expect("JSON")
+    };
+    let good = json(&ferry());
+    let errors: Vec<String> = validator.iter_errors(&good).map(|e| e.to_string()).collect();
+    assert!(errors.is_empty(), "{errors:?}");
+    let base = rc("[steps]\nend = \"1 ms\"\nbase = \"20 us\"\n");
+    assert!(validator.is_valid(&json(&base)));
+    for (from, to) in [
+        ("resistance = \"1 kohm\"", "resistence = \"1 kohm\""),
+        ("resistance = \"1 kohm\"", "resistance = -1"),
+        ("resistance = \"1 kohm\"\n", ""),
+        ("kind = \"resistor\"", "kind = \"resistr\""),
+        ("name = \"R1\"", "name = \"R 1\""),
+        ("format = 1", "format = 2"),
+        ("base = \"20 us\"", "base = true"),
+        ("[steps]", "[stpes]"),
+    ] {
+        let broken = base.replacen(from, to, 1);
+        assert_ne!(broken, base);
+        assert!(!validator.is_valid(&json(&broken)), "{to} is accepted");
+    }
+}
+
+#[test]
+fn completions_name_the_commands() {
+    for shell in ["bash", "zsh", "fish"] {
+        let output = joulestep(&["completions", shell]);
+        assert_eq!(output.status.code(), Some(0));
+        let script = text(&output.stdout);
+        assert!(["run", "check", "schema"].iter().all(|verb| script.contains(verb)), "{shell}");
+    }
+    assert_eq!(joulestep(&["completions", "none"]).status.code(), Some(2));
+}
