@@ -1,4 +1,45 @@
 //! Scenario files, HDF5 results and the commands of Joulestep.
+//!
+//! [`run`] carries out a command line. The stages behind it serve on their own too; a scenario from a text, run in
+//! memory:
+//!
+//! ```
+//! use std::path::Path;
+//!
+//! use joulestep::scenario::{build::build, resolve::read};
+//! use joulestep_engine::recorder::InMemory;
+//!
+//! let text = r#"
+//! format = 1
+//! [[component]]
+//! name = "V1"
+//! kind = "voltage-source"
+//! pins = ["in", "gnd"]
+//! value = "12 V"
+//! [[component]]
+//! name = "R1"
+//! kind = "resistor"
+//! pins = ["in", "out"]
+//! resistance = "2 ohm"
+//! [[component]]
+//! name = "R2"
+//! kind = "resistor"
+//! pins = ["out", "gnd"]
+//! resistance = "4 ohm"
+//! [steps]
+//! end = "10 us"
+//! base = "1 us"
+//! [record]
+//! signals = ["v(out)"]
+//! "#;
+//! let scenario = read(Path::new("divider.toml"), &|_| Ok(text.to_string())).expect("it is right");
+//! let ready = build(&scenario).expect("it can be built");
+//! let mut run = ready.setup.ready()?;
+//! let mut memory = InMemory::default();
+//! run.advance(scenario.steps.end, &mut memory)?;
+//! assert!((memory.samples.last().unwrap()[0] - 8.0).abs() < 1e-9);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 pub mod account;
 pub mod args;

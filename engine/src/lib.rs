@@ -6,6 +6,39 @@
 //! K inside device laws, in °C where people read them.
 //!
 //! The module groups below are layers, lowest first: a module uses its own and lower groups only.
+//!
+//! A circuit, what a run of it needs, and the run:
+//!
+//! ```
+//! use joulestep_engine::circuit::graph::{Circuit, GROUND};
+//! use joulestep_engine::circuit::probe::{Channel, Probe};
+//! use joulestep_engine::circuit::wave::Wave;
+//! use joulestep_engine::recorder::InMemory;
+//! use joulestep_engine::run::setup::Setup;
+//!
+//! // A step of 10 V at 5 us into 1 kohm and 1 nF.
+//! let mut circuit = Circuit::<f64>::new();
+//! let (supply, out) = (circuit.node("supply"), circuit.node("out"));
+//! let step = circuit.wave(Wave::Points(vec![(5e-6, 0.0), (5e-6, 10.0)]));
+//! circuit.voltage_source("V1", supply, GROUND, step)?;
+//! circuit.resistor("R1", supply, out, 1e3)?;
+//! circuit.capacitor("C1", out, GROUND, 1e-9, None)?;
+//!
+//! let voltage = Probe::Voltage(out, GROUND);
+//! let mut setup = Setup::new(circuit);
+//! setup.channels =
+//!     vec![Channel { name: "v(out)".into(), long_name: "output".into(), probe: voltage.clone() }];
+//! let mut run = setup.ready()?;
+//! let mut memory = InMemory::default();
+//! run.advance(6e-6, &mut memory)?;
+//!
+//! // One time constant after the step.
+//! let expected = 10.0 * (1.0 - (-1f64).exp());
+//! assert!((run.read(&voltage) - expected).abs() < 1e-3);
+//! assert!(run.ledger().relative() < 1e-4);
+//! assert_eq!(memory.time.len(), memory.samples.len());
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 // names and trouble
 pub mod trouble;

@@ -3,18 +3,41 @@
 //! The modules are layers, lowest first: what a model is; shapes that several laws share; the models; what
 //! finds them.
 //!
+//! A cascode stack from the catalogue, fully on at 40 A:
+//!
 //! ```
 //! use joulestep_engine::circuit::graph::{Circuit, GROUND};
+//! use joulestep_engine::circuit::wave::Wave;
+//! use joulestep_engine::run::setup::Setup;
 //! use joulestep_models::lookup::find;
 //! use joulestep_models::model::{Value, Values};
 //!
 //! let mut circuit = Circuit::<f64>::new();
-//! let bus = circuit.node("bus");
-//! let resistor = find::<f64>("resistor").unwrap();
-//! let mut values = Values::with_defaults(resistor.params);
-//! values.0.insert("resistance", Value::Number(8.0));
-//! let built = (resistor.build)(&mut circuit, "R1", &[bus, GROUND], &values).unwrap();
-//! assert_eq!(circuit.components[built.components[0].0 as usize].name, "R1");
+//! let (drain, gate) = (circuit.node("drain"), circuit.node("gate"));
+//! let stack = find("stack").expect("it is in the catalogue");
+//! let mut values = Values::with_defaults(stack.params);
+//! for (key, value) in [
+//!     ("jfet-on-resistance", 16.2e-3),
+//!     ("jfet-saturation-current", 270.0),
+//!     ("jfet-pinch-off", -9.0),
+//!     ("mosfet-on-resistance", 1.8e-3),
+//!     ("mosfet-threshold", 5.0),
+//!     ("mosfet-threshold-drift", -7e-3),
+//! ] {
+//!     values.0.insert(key, Value::Number(value));
+//! }
+//! let built = (stack.build)(&mut circuit, "Q1", &[drain, gate, GROUND], &values)?;
+//! let level = circuit.wave(Wave::Constant(12.0));
+//! circuit.voltage_source("V1", gate, GROUND, level)?;
+//! let load = circuit.wave(Wave::Constant(40.0));
+//! circuit.current_source("I1", GROUND, drain, load)?;
+//!
+//! // The operating point: 18 mohm in all, a little more as the JFET nears saturation.
+//! let run = Setup::new(circuit).ready()?;
+//! let (_, _, voltage) = built.quantities.iter().find(|q| q.0 == "voltage").expect("a stack has it");
+//! let resistance = run.read(voltage) / 40.0;
+//! assert!((17e-3..21e-3).contains(&resistance), "{resistance} ohm");
+//! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
 // what a model is

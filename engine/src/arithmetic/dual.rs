@@ -60,7 +60,6 @@ impl<L: Lane, const P: usize> Mul for Dual<L, P> {
 impl<L: Lane, const P: usize> Div for Dual<L, P> {
     type Output = Self;
     #[inline(always)]
-    #[expect(clippy::suspicious_arithmetic_impl, reason = "the quotient rule multiplies and subtracts")]
     fn div(self, o: Self) -> Self {
         let inverse = L::splat(1.0) / o.v;
         let value = self.v * inverse;

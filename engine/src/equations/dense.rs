@@ -15,7 +15,8 @@ pub fn solve<L: Lane>(n: usize, a: &[L], b: &[L], x: &mut [L]) -> Result<(), usi
         let right = DVector::from_fn(n, |r, _| b[r].lane(lane));
         // Rows are scaled to a largest entry of one: conductances and unit rows of sources differ by many decades.
         let scale: Vec<f64> = (0..n).map(|r| matrix.row(r).amax()).collect();
-        if let Some(empty) = scale.iter().position(|s| !(*s > 0.0) || !s.is_finite()) {
+        let usable = |s: &f64| *s > 0.0 && s.is_finite();
+        if let Some(empty) = scale.iter().position(|s| !usable(s)) {
             return Err(empty);
         }
         let scaled = DMatrix::from_fn(n, n, |r, c| matrix[(r, c)] / scale[r]);
@@ -23,7 +24,8 @@ pub fn solve<L: Lane>(n: usize, a: &[L], b: &[L], x: &mut [L]) -> Result<(), usi
         let lu = scaled.lu();
         let upper = lu.u();
         let worst = (0..n).min_by(|&i, &j| upper[(i, i)].abs().total_cmp(&upper[(j, j)].abs()));
-        if let Some(k) = worst.filter(|&k| !(upper[(k, k)].abs() > 1e-15)) {
+        let regular = |k: usize| upper[(k, k)].abs() > 1e-15;
+        if let Some(k) = worst.filter(|&k| !regular(k)) {
             return Err(k);
         }
         let Some(solution) = lu.solve(&right) else { return Err(worst.unwrap_or(0)) };

@@ -14,6 +14,9 @@ pub const THRESHOLD: f64 = 1e-3;
 /// Element growth above which an order is not trusted (good ones stay below 5e2, failures passed 1e10).
 pub const GROWTH_LIMIT: f64 = 1e8;
 
+/// A stretch of pairs in the lists of an order.
+type Pairs<'a> = &'a [(u32, u32)];
+
 /// One pivot and what it eliminates. Ranges point into the lists of [`Order`].
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Pivot {
@@ -210,7 +213,7 @@ impl Order {
     }
 
     /// What a pivot eliminates: (slot, row) below it and (slot, column) beside it.
-    pub(super) fn lists(&self, p: &Pivot) -> (&[(u32, u32)], &[(u32, u32)]) {
+    pub(super) fn lists(&self, p: &Pivot) -> (Pairs<'_>, Pairs<'_>) {
         (
             &self.lower[p.lower.0 as usize..p.lower.1 as usize],
             &self.upper[p.upper.0 as usize..p.upper.1 as usize],

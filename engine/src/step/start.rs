@@ -87,13 +87,14 @@ impl<'a, L: Lane> Dense<'a, L> {
             dense::solve(n, &square, &b, &mut fresh).map_err(|k| (k, f64::INFINITY))?;
             worst = (0, 0.0);
             let mut moving = false;
-            for k in 0..n {
-                let change = fresh[k] - self.x[k];
+            for (k, &fresh) in fresh.iter().enumerate().take(n) {
+                let change = fresh - self.x[k];
                 let size = change.abs().widest();
                 if size > worst.1 {
                     worst = (k, size);
                 }
-                moving |= !(size <= 1e-9 + 1e-9 * fresh[k].abs().widest());
+                let still = size <= 1e-9 + 1e-9 * fresh.abs().widest();
+                moving |= !still;
                 let bound = L::splat(if s.is_voltage[k] { limit } else { f64::INFINITY });
                 self.x[k] += change.min(bound).max(-bound);
             }
