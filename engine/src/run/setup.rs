@@ -161,10 +161,10 @@ impl<L: Lane> Setup<L> {
         };
         let ladder = Ladder::new(self.steps, self.method.error_order, self.begin);
         let tiny = 1e-3 * ladder.finest_step();
-        if let Err(trouble) = stepper.solver.jump(&mut state, tiny, &board) {
+        if let Err(trouble) = stepper.jump(&mut state, tiny, &board) {
             return Err(trouble.told(&system, self.begin, 0).into());
         }
-        // The two tiny steps belong to no account yet.
+        // What moves at once belongs to no account yet.
         state.energy.fill(zero);
         stepper.forget(&mut state);
         let stored_at_start = ledger::stored(&system, &devices, &state.x);

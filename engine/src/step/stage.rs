@@ -173,6 +173,11 @@ impl<L: Lane> StageSolver<L> {
         growth
     }
 
+    /// Looks the prepared matrix up anew before the next step: the board may be another one.
+    pub(super) fn look_up_again(&mut self) {
+        self.current_version = u64::MAX;
+    }
+
     /// Takes the courses of the sources over a step from `begin` to `end`, s. Steps end at corners, so that a course
     /// is straight within, or a sine.
     pub(super) fn span(&mut self, begin: f64, end: f64, board: &Board<L>) {
@@ -187,7 +192,7 @@ impl<L: Lane> StageSolver<L> {
 
     /// Value of each source term at t, the fraction `c` of the span.
     #[inline(always)]
-    fn take_sources(&mut self, t: f64, c: f64) {
+    pub(super) fn take_sources(&mut self, t: f64, c: f64) {
         for (value, (begin, change)) in self.source_values.iter_mut().zip(&self.courses) {
             *value = *begin + *change * L::splat(c);
         }
