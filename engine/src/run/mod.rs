@@ -1,5 +1,7 @@
 //! The time loop and what it needs.
 
+pub mod saved;
 pub mod setup;
+mod telling;
 pub mod time_loop;
 pub mod watch;

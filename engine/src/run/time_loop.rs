@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use super::setup::{Recording, kelvin_of};
+use super::telling::Open;
 use super::watch::Watcher;
 use crate::accounts::counters::Counters;
 use crate::accounts::ledger::{self, Ledger};
@@ -12,7 +13,7 @@ use crate::control::board::Board;
 use crate::control::{Controller, Seen};
 use crate::equations::system::System;
 use crate::readout::{Readout, Sources};
-use crate::recorder::{Column, Event, EventKind, Layout, Recorder, Row};
+use crate::recorder::{EventKind, Recorder};
 use crate::step::schedule::{HALVINGS, Ladder};
 use crate::step::stage::StageTrouble;
 use crate::step::state::State;
@@ -31,48 +32,39 @@ pub enum Ended {
 
 /// A controller with the probes it asked for.
 #[derive(Debug)]
-struct Onlooker<L: Lane> {
-    logic: Box<dyn Controller<L>>,
+pub(super) struct Onlooker<L: Lane> {
+    pub(super) logic: Box<dyn Controller<L>>,
     readouts: Vec<Readout<L>>,
-    then: Vec<L>,
-    now: Vec<L>,
-}
-
-/// An open row of the account.
-#[derive(Debug)]
-struct Open<L> {
-    subject: String,
-    begin: f64,
-    heat: Vec<L>,
-    peaks: Vec<L>,
+    pub(super) then: Vec<L>,
+    pub(super) now: Vec<L>,
 }
 
 /// A run: a state carried through time.
 #[derive(Debug)]
 pub struct Run<L: Lane> {
-    state: State<L>,
-    stepper: Stepper<L>,
-    ladder: Ladder,
-    board: Board<L>,
-    onlookers: Vec<Onlooker<L>>,
-    thermal: Option<Thermal<L>>,
-    celsius: Vec<L>,
-    coupling: f64,
-    coupled_at: f64,
+    pub(super) state: State<L>,
+    pub(super) stepper: Stepper<L>,
+    pub(super) ladder: Ladder,
+    pub(super) board: Board<L>,
+    pub(super) onlookers: Vec<Onlooker<L>>,
+    pub(super) thermal: Option<Thermal<L>>,
+    pub(super) celsius: Vec<L>,
+    pub(super) coupling: f64,
+    pub(super) coupled_at: f64,
     /// Accounts that heat each input.
-    heating: Vec<Vec<u32>>,
-    heat_at_coupling: Vec<L>,
-    channels: Vec<(Channel, Readout<L>)>,
-    sample_every: f64,
-    sampled_at: f64,
-    values: Vec<L>,
-    watcher: Watcher<L>,
-    rows: Vec<Open<L>>,
-    stored_at_start: Vec<L>,
-    counters: Counters,
-    began: bool,
+    pub(super) heating: Vec<Vec<u32>>,
+    pub(super) heat_at_coupling: Vec<L>,
+    pub(super) channels: Vec<(Channel, Readout<L>)>,
+    pub(super) sample_every: f64,
+    pub(super) sampled_at: f64,
+    pub(super) values: Vec<L>,
+    pub(super) watcher: Watcher<L>,
+    pub(super) rows: Vec<Open<L>>,
+    pub(super) stored_at_start: Vec<L>,
+    pub(super) counters: Counters,
+    pub(super) began: bool,
     /// The next corner of a course that is not driven, s.
-    fixed_corner: f64,
+    pub(super) fixed_corner: f64,
 }
 
 impl<L: Lane> Run<L> {
@@ -179,7 +171,7 @@ impl<L: Lane> Run<L> {
         Readout::new(probe, self.system()).read(self.system(), &self.sources())
     }
 
-    fn sources(&self) -> Sources<'_, L> {
+    pub(super) fn sources(&self) -> Sources<'_, L> {
         Sources {
             t: self.state.t,
             x: &self.state.x,
@@ -248,20 +240,6 @@ impl<L: Lane> Run<L> {
         let interval = self.open_row(String::new());
         self.rows.insert(0, interval);
         Ok(())
-    }
-
-    fn layout(&self) -> Layout {
-        let channels = self.channels.iter().map(|(c, _)| Column {
-            name: c.name.clone(),
-            long_name: c.long_name.clone(),
-            unit: c.probe.unit().to_string(),
-        });
-        let inputs = self.thermal.as_ref().map(|t| t.modal().inputs().to_vec()).unwrap_or_default();
-        let heat: Vec<Column> = inputs
-            .iter()
-            .map(|name| Column { name: name.clone(), long_name: name.clone(), unit: "degC".to_string() })
-            .collect();
-        Layout { channels: channels.collect(), thermal: heat.clone(), heat, watched: self.watcher.columns() }
     }
 
     fn next_corner(&mut self) -> f64 {
@@ -346,14 +324,11 @@ impl<L: Lane> Run<L> {
         let tiny = 1e-3 * self.ladder.finest_step();
         let t = self.state.t;
         let told = |trouble: StageTrouble, s: &Stepper<L>| trouble.told(s.system(), t, 0);
-        self.stepper
-            .solver
-            .jump(&mut self.state, tiny, &self.board)
-            .map_err(|trouble| told(trouble, &self.stepper))
+        self.stepper.jump(&mut self.state, tiny, &self.board).map_err(|trouble| told(trouble, &self.stepper))
     }
 
     /// Energy of each heat input since the start, J.
-    fn heat_of_inputs(&self) -> Vec<L> {
+    pub(super) fn heat_of_inputs(&self) -> Vec<L> {
         let sum = |accounts: &Vec<u32>| {
             accounts.iter().fold(L::splat(0.0), |s, &k| s + self.state.energy[k as usize])
         };
@@ -361,7 +336,7 @@ impl<L: Lane> Run<L> {
     }
 
     /// At a coupling instant: the interval's mean powers into the thermal network, its temperatures into the laws.
-    fn couple(&mut self, recorder: &mut dyn Recorder<L>) {
+    pub(super) fn couple(&mut self, recorder: &mut dyn Recorder<L>) {
         let t = self.state.t;
         let elapsed = t - self.coupled_at;
         // A hair less than the interval counts as the interval: instants are sums of steps.
@@ -387,74 +362,6 @@ impl<L: Lane> Run<L> {
             let next = self.open_row(String::new());
             let done = std::mem::replace(&mut self.rows[0], next);
             recorder.row(&self.close_row(done, "interval"));
-        }
-    }
-
-    /// Couples the rest of the last interval; call when the run is over.
-    pub fn finish(&mut self, recorder: &mut dyn Recorder<L>) {
-        if self.state.t > self.coupled_at {
-            let interval = std::mem::replace(&mut self.coupling, f64::MIN_POSITIVE);
-            self.couple(recorder);
-            self.coupling = interval;
-        }
-        let open: Vec<_> = self.rows.drain(1.min(self.rows.len())..).collect();
-        for row in open {
-            recorder.row(&self.close_row(row, "edge"));
-        }
-    }
-
-    fn watch(&mut self, events: &mut Vec<Event>) {
-        let mut watcher = std::mem::replace(&mut self.watcher, Watcher::empty());
-        watcher.look(self.stepper.system(), &self.sources(), events);
-        for row in &mut self.rows {
-            for (peak, now) in row.peaks.iter_mut().zip(&watcher.now) {
-                *peak = peak.max(*now);
-            }
-        }
-        self.watcher = watcher;
-    }
-
-    fn sample(&mut self, recorder: &mut dyn Recorder<L>, always: bool) {
-        let t = self.state.t;
-        if !always && t - self.sampled_at < self.sample_every {
-            return;
-        }
-        self.sampled_at = t;
-        let mut values = std::mem::take(&mut self.values);
-        let from = self.sources();
-        for (value, (_, readout)) in values.iter_mut().zip(&self.channels) {
-            *value = readout.read(self.stepper.system(), &from);
-        }
-        recorder.sample(t, &values);
-        self.values = values;
-    }
-
-    fn open_row(&self, subject: String) -> Open<L> {
-        let peaks = self.watcher.now.clone();
-        Open { subject, begin: self.state.t, heat: self.heat_of_inputs(), peaks }
-    }
-
-    fn close_row(&self, row: Open<L>, kind: &'static str) -> Row<L> {
-        Row {
-            kind,
-            subject: row.subject,
-            begin: row.begin,
-            end: self.state.t,
-            heat: self.heat_of_inputs().iter().zip(&row.heat).map(|(now, then)| *now - *then).collect(),
-            peaks: row.peaks,
-            temperature: self.celsius.clone(),
-        }
-    }
-
-    /// An edge of a drive ends its row and begins the next.
-    fn turn_row(&mut self, subject: &str, recorder: &mut dyn Recorder<L>) {
-        let next = self.open_row(subject.to_string());
-        match self.rows.iter().position(|r| r.subject == subject) {
-            Some(k) => {
-                let done = std::mem::replace(&mut self.rows[k], next);
-                recorder.row(&self.close_row(done, "edge"));
-            }
-            None => self.rows.push(next),
         }
     }
 }

@@ -1,0 +1,140 @@
+//! A run put aside, to go on from the same point later or to try another course from it.
+
+use super::telling::Open;
+use super::time_loop::Run;
+use super::watch::Watcher;
+use crate::accounts::counters::Counters;
+use crate::arithmetic::lane::Lane;
+use crate::control::Controller;
+use crate::control::board::Board;
+use crate::step::schedule::Ladder;
+use crate::step::state::State;
+use crate::step::stepper::Memory;
+use crate::thermal::run::Thermal;
+
+/// Everything that a run's further course depends on: the circuit's state, the schedule's, what was ordered, what
+/// the controllers know, temperatures, extremes, open rows of the account, counters.
+#[derive(Debug)]
+pub struct Saved<L: Lane> {
+    state: State<L>,
+    memory: Memory<L>,
+    ladder: Ladder,
+    board: Board<L>,
+    onlookers: Vec<Onlooker<L>>,
+    thermal: Option<Thermal<L>>,
+    celsius: Vec<L>,
+    coupled_at: f64,
+    heat_at_coupling: Vec<L>,
+    sampled_at: f64,
+    watcher: Watcher<L>,
+    rows: Vec<Open<L>>,
+    stored_at_start: Vec<L>,
+    counters: Counters,
+    began: bool,
+    fixed_corner: f64,
+}
+
+/// What a controller knows and has seen last.
+#[derive(Debug)]
+struct Onlooker<L: Lane> {
+    logic: Box<dyn Controller<L>>,
+    then: Vec<L>,
+    now: Vec<L>,
+}
+
+impl<L: Lane> Onlooker<L> {
+    fn copy(&self) -> Self {
+        Self { logic: self.logic.boxed(), then: self.then.clone(), now: self.now.clone() }
+    }
+}
+
+impl<L: Lane> Clone for Saved<L> {
+    fn clone(&self) -> Self {
+        Self {
+            state: self.state.clone(),
+            memory: self.memory.clone(),
+            ladder: self.ladder.clone(),
+            board: self.board.clone(),
+            onlookers: self.onlookers.iter().map(Onlooker::copy).collect(),
+            thermal: self.thermal.clone(),
+            celsius: self.celsius.clone(),
+            coupled_at: self.coupled_at,
+            heat_at_coupling: self.heat_at_coupling.clone(),
+            sampled_at: self.sampled_at,
+            watcher: self.watcher.clone(),
+            rows: self.rows.clone(),
+            stored_at_start: self.stored_at_start.clone(),
+            counters: self.counters,
+            began: self.began,
+            fixed_corner: self.fixed_corner,
+        }
+    }
+}
+
+impl<L: Lane> Saved<L> {
+    /// Simulated time at which the run was put aside, s.
+    pub fn t(&self) -> f64 {
+        self.state.t
+    }
+}
+
+impl<L: Lane> Run<L> {
+    /// Puts the present point aside. Cheap: some copies of vectors of the circuit's size.
+    pub fn save(&self) -> Saved<L> {
+        let copy = |o: &super::time_loop::Onlooker<L>| Onlooker {
+            logic: o.logic.boxed(),
+            then: o.then.clone(),
+            now: o.now.clone(),
+        };
+        Saved {
+            state: self.state.clone(),
+            memory: self.stepper.memory(),
+            ladder: self.ladder.clone(),
+            board: self.board.clone(),
+            onlookers: self.onlookers.iter().map(copy).collect(),
+            thermal: self.thermal.clone(),
+            celsius: self.celsius.clone(),
+            coupled_at: self.coupled_at,
+            heat_at_coupling: self.heat_at_coupling.clone(),
+            sampled_at: self.sampled_at,
+            watcher: self.watcher.clone(),
+            rows: self.rows.clone(),
+            stored_at_start: self.stored_at_start.clone(),
+            counters: self.counters,
+            began: self.began,
+            fixed_corner: self.fixed_corner,
+        }
+    }
+
+    /// Goes back (or ahead) to a point that this run, or one made ready from an equal setup, has put aside: it goes
+    /// on from there with the same bits. What a recorder was told in between stays told.
+    ///
+    /// # Panics
+    /// When the point belongs to a circuit of another size.
+    pub fn restore(&mut self, saved: &Saved<L>) {
+        let fits = saved.state.x.len() == self.state.x.len()
+            && saved.state.energy.len() == self.state.energy.len()
+            && saved.onlookers.len() == self.onlookers.len();
+        assert!(fits, "a point of another circuit");
+        let saved = saved.clone();
+        self.stepper.solver.settle(&saved.state.kelvin);
+        self.stepper.recall(saved.memory);
+        for (mine, theirs) in self.onlookers.iter_mut().zip(saved.onlookers) {
+            (mine.logic, mine.then, mine.now) = (theirs.logic, theirs.then, theirs.now);
+        }
+        self.state = saved.state;
+        self.ladder = saved.ladder;
+        self.board = saved.board;
+        self.thermal = saved.thermal;
+        self.celsius = saved.celsius;
+        self.coupled_at = saved.coupled_at;
+        self.heat_at_coupling = saved.heat_at_coupling;
+        self.sampled_at = saved.sampled_at;
+        self.watcher = saved.watcher;
+        self.rows = saved.rows;
+        self.stored_at_start = saved.stored_at_start;
+        self.counters = saved.counters;
+        self.began = saved.began;
+        self.fixed_corner = saved.fixed_corner;
+    }
+}

@@ -1,0 +1,99 @@
+//! What the loop tells a recorder: samples, extremes, and the account's rows.
+
+use super::time_loop::Run;
+use super::watch::Watcher;
+use crate::arithmetic::lane::Lane;
+use crate::recorder::{Column, Event, Layout, Recorder, Row};
+
+/// An open row of the account.
+#[derive(Clone, Debug)]
+pub(super) struct Open<L> {
+    subject: String,
+    begin: f64,
+    heat: Vec<L>,
+    pub(super) peaks: Vec<L>,
+}
+
+impl<L: Lane> Run<L> {
+    pub(super) fn layout(&self) -> Layout {
+        let channels = self.channels.iter().map(|(c, _)| Column {
+            name: c.name.clone(),
+            long_name: c.long_name.clone(),
+            unit: c.probe.unit().to_string(),
+        });
+        let inputs = self.thermal.as_ref().map(|t| t.modal().inputs().to_vec()).unwrap_or_default();
+        let heat: Vec<Column> = inputs
+            .iter()
+            .map(|name| Column { name: name.clone(), long_name: name.clone(), unit: "degC".to_string() })
+            .collect();
+        Layout { channels: channels.collect(), thermal: heat.clone(), heat, watched: self.watcher.columns() }
+    }
+
+    /// Couples the rest of the last interval; call when the run is over.
+    pub fn finish(&mut self, recorder: &mut dyn Recorder<L>) {
+        if self.state.t > self.coupled_at {
+            let interval = std::mem::replace(&mut self.coupling, f64::MIN_POSITIVE);
+            self.couple(recorder);
+            self.coupling = interval;
+        }
+        let open: Vec<_> = self.rows.drain(1.min(self.rows.len())..).collect();
+        for row in open {
+            recorder.row(&self.close_row(row, "edge"));
+        }
+    }
+
+    pub(super) fn watch(&mut self, events: &mut Vec<Event>) {
+        let mut watcher = std::mem::replace(&mut self.watcher, Watcher::empty());
+        watcher.look(self.stepper.system(), &self.sources(), events);
+        for row in &mut self.rows {
+            for (peak, now) in row.peaks.iter_mut().zip(&watcher.now) {
+                *peak = peak.max(*now);
+            }
+        }
+        self.watcher = watcher;
+    }
+
+    pub(super) fn sample(&mut self, recorder: &mut dyn Recorder<L>, always: bool) {
+        let t = self.state.t;
+        if !always && t - self.sampled_at < self.sample_every {
+            return;
+        }
+        self.sampled_at = t;
+        let mut values = std::mem::take(&mut self.values);
+        let from = self.sources();
+        for (value, (_, readout)) in values.iter_mut().zip(&self.channels) {
+            *value = readout.read(self.stepper.system(), &from);
+        }
+        recorder.sample(t, &values);
+        self.values = values;
+    }
+
+    pub(super) fn open_row(&self, subject: String) -> Open<L> {
+        let peaks = self.watcher.now.clone();
+        Open { subject, begin: self.state.t, heat: self.heat_of_inputs(), peaks }
+    }
+
+    pub(super) fn close_row(&self, row: Open<L>, kind: &'static str) -> Row<L> {
+        Row {
+            kind,
+            subject: row.subject,
+            begin: row.begin,
+            end: self.state.t,
+            heat: self.heat_of_inputs().iter().zip(&row.heat).map(|(now, then)| *now - *then).collect(),
+            peaks: row.peaks,
+            temperature: self.celsius.clone(),
+        }
+    }
+
+    /// An edge of a drive ends its row and begins the next.
+    pub(super) fn turn_row(&mut self, subject: &str, recorder: &mut dyn Recorder<L>) {
+        let next = self.open_row(subject.to_string());
+        match self.rows.iter().position(|r| r.subject == subject) {
+            Some(k) => {
+                let done = std::mem::replace(&mut self.rows[k], next);
+                recorder.row(&self.close_row(done, "edge"));
+            }
+            None => self.rows.push(next),
+        }
+    }
+}
