@@ -38,7 +38,8 @@ pub fn channel(name: &str, probe: Probe) -> Channel {
 
 /// A sequence of deeds at instants (s).
 pub fn sequence(setup: &mut Setup<f64>, deeds: &[(f64, Deed)]) {
-    let happening = |&(at, deed): &(f64, Deed)| Happening { at, subject: String::new(), note: String::new(), deed };
+    let happening =
+        |&(at, deed): &(f64, Deed)| Happening { at, subject: String::new(), note: String::new(), deed };
     let happenings = deeds.iter().map(happening).collect();
     setup.controllers.push(Box::new(Sequence::new("sequence", happenings).unwrap()));
 }

@@ -9,7 +9,7 @@ use joulestep_engine::circuit::wave::Wave;
 use joulestep_engine::run::setup::{Setup, Start};
 use joulestep_engine::step::method::{ESDIRK4, TR_BDF2};
 
-use super::{Problem, digits};
+use super::Problem;
 use crate::common::rig::{supply, v};
 
 /// Channel; pins inner drain, inner source, gate, bulk at the drain, bulk at the source, outer drain, outer source.
@@ -97,7 +97,8 @@ impl Problem for Nand {
         for (name, law, first, gate, drain, source) in transistors {
             let [s, d, bulk_s, bulk_d] = [0, 1, 2, 3].map(|k| y(first + k));
             let called = |what: &str| format!("{name}.{what}");
-            c.law(&called("channel"), "channel", &[d, s, gate, bulk_d, bulk_s, drain, source], law, 300.0).unwrap();
+            c.law(&called("channel"), "channel", &[d, s, gate, bulk_d, bulk_s, drain, source], law, 300.0)
+                .unwrap();
             c.law(&called("bulk-s"), "bulk", &[bulk_s, source], Bulk, 300.0).unwrap();
             c.law(&called("bulk-d"), "bulk", &[bulk_d, drain], Bulk, 300.0).unwrap();
             c.resistor(&called("RGS"), s, source, 4.0).unwrap();
@@ -135,7 +136,7 @@ const END: [f64; 14] = [
 ];
 
 /// Largest |Δy| / (0.1 + |y|) as digits: the set's mixed measure for a problem with components near zero
-/// (tolerance 1e-4 relative, 1e-5 absolute).
+/// (tolerance 1e-4 relative, 1e-5 absolute: four digits).
 fn mixed(y: &[f64]) -> f64 {
     let worst = y.iter().zip(&END).map(|(y, r)| (y - r).abs() / (0.1 + r.abs())).fold(0.0, f64::max);
     -f64::log10(worst)
@@ -154,15 +155,20 @@ fn the_nand_gate_ends_at_its_published_values() {
         assert!((run.read(probe) - expected).abs() < 1e-9, "{probe:?}: {}", run.read(probe));
     }
     // Corners of the inputs (every 5) end a step by themselves: these are the restarts that the problem asks for.
-    let mut best = Vec::new();
-    for (method, h, due) in [(&TR_BDF2, 5e-3, 4.0), (&ESDIRK4, 5e-3, 5.0)] {
+    let mut reached = Vec::new();
+    for (method, h, due) in [(&TR_BDF2, 5e-3, 4.0), (&TR_BDF2, 2.5e-3, 4.6), (&ESDIRK4, 5e-3, 5.0)] {
         let (y, steps) = super::solve(&code, method, crate::common::rig::fixed(h), 1.0, 80.0);
-        println!("{} h = {h}: {steps} steps, scd {:.2}, mixed {:.2}", method.name, crate::common::rig::scd(&y, &END), mixed(&y));
+        println!(
+            "{} h = {h}: {steps} steps, scd {:.2}, mixed {:.2}",
+            method.name,
+            crate::common::rig::scd(&y, &END),
+            mixed(&y)
+        );
         assert!(mixed(&y) > due, "{} {y:?}", mixed(&y));
-        best = y;
+        reached.push(mixed(&y));
     }
-    let halved = digits(&code, &TR_BDF2, 5e-3, 80.0, &best);
-    assert!(halved[1] - halved[0] > 0.45, "{halved:?}");
+    // The laws have corners (the depletion charge at 0 V, the channel between its branches), hence not all of 0.6.
+    assert!(reached[1] - reached[0] > 0.4, "{reached:?}");
     let text = Nand { reverse: 1.748e-3 };
     let (y, _) = super::solve(&text, &ESDIRK4, crate::common::rig::fixed(5e-3), 1.0, 80.0);
     println!("with the text's beta: y5 {} y10 {}", y[4], y[9]);
