@@ -4,6 +4,8 @@ mod common;
 mod broken_scenarios;
 // over every model of the catalogue
 mod catalogue;
+// circuits with closed-form solutions
+mod circuit_closed_forms;
 // drives and guards in a real run against closed forms
 mod control;
 // device laws against published formulas
@@ -12,6 +14,14 @@ mod device_laws;
 mod production_laws;
 // the program on scenarios: account, result file, exit codes, schema
 mod program;
+// order, damping and stiff behaviour of the stepping methods; windows
+mod integrator_order;
+// what must not change: charge, energy, numbering, symmetry, bits
+mod invariance;
+// modules use their own and lower layers only; no file is long
+mod layering;
+// published initial-value problems as circuits
+mod published_ivps;
 // the engine against the reference solution of REF-1
 mod reference_solution;
 // values that no model can be built from
@@ -24,3 +34,5 @@ mod thermal_closed_forms;
 mod thermal_coupled;
 // facts of the trade
 mod trade_facts;
+// how much work REF-1 takes
+mod work_counters;

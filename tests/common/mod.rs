@@ -1,6 +1,9 @@
 //! What several checks share.
 
 pub mod catalogued;
+pub mod laws;
+pub mod pulsed;
 pub mod ref1;
 pub mod reference;
+pub mod rig;
 pub mod statics;

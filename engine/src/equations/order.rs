@@ -225,6 +225,12 @@ impl Order {
         self.slot_of.get(&(row as u32, col as u32)).copied()
     }
 
+    /// Unknowns that the iteration solves for: those that devices touch, and linear ones that no outer pivot gives (the
+    /// current of a source that stands directly at a device's pin).
+    pub fn inner_columns(&self) -> impl Iterator<Item = u32> + '_ {
+        self.pivots[self.outer..].iter().map(|p| p.col)
+    }
+
     /// Number of multiply-subtract operations of one inner factorisation (a measure of cost).
     pub fn inner_operations(&self) -> usize {
         self.pivots[self.outer..]

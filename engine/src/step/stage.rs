@@ -65,6 +65,11 @@ struct Prepared<L> {
 /// How many prepared matrices are kept: the step lengths of a schedule times the states of the switches in use.
 const KEPT: usize = 96;
 
+/// Unknowns from number `inner` on that an order's inner pivots give.
+fn beside(program: &Program, inner: usize) -> Vec<u32> {
+    program.replay.order().inner_columns().filter(|&k| k as usize >= inner).collect()
+}
+
 /// Scratch for solving stages; may be thrown away at any time.
 #[derive(Debug)]
 pub struct StageSolver<L: Lane> {
@@ -73,6 +78,8 @@ pub struct StageSolver<L: Lane> {
     pub(super) devices: Vec<Box<dyn Device<L>>>,
     /// How many entries of a vector the inner unknowns take, padded.
     pub(super) inner: usize,
+    /// Unknowns beyond them that the iteration solves for, too.
+    beside: Vec<u32>,
     /// Largest change at convergence of each inner unknown, absolute; without bound in the padding.
     limits: Vec<L>,
     relative: L,
@@ -111,6 +118,7 @@ impl<L: Lane> StageSolver<L> {
             None => L::splat(f64::INFINITY),
         };
         Self {
+            beside: beside(&program, padded(system.inner)),
             devices: system.devices(),
             inner: padded(system.inner),
             limits: (0..padded(system.inner)).map(limit).collect(),
@@ -143,6 +151,7 @@ impl<L: Lane> StageSolver<L> {
     /// Takes another elimination order.
     pub fn reorder(&mut self, program: Program) {
         self.a = zeros(program.replay.order().inner_slots + 1);
+        self.beside = beside(&program, self.inner);
         self.program = program;
         self.prepared.clear();
         self.current_version = u64::MAX;
@@ -236,6 +245,9 @@ impl<L: Lane> StageSolver<L> {
             }
             copy(&mut self.x[..self.inner], &self.fresh[..self.inner]);
             if !moves {
+                for &k in &self.beside {
+                    self.x[k as usize] = self.fresh[k as usize];
+                }
                 let prepared = &self.prepared[self.current];
                 self.program.replay.back_outer(&prepared.a, &self.stage_b, &mut self.x);
                 self.factored = Some((prepared.alpha, self.current_version));
