@@ -8,6 +8,9 @@ mod ida;
 #[cfg(feature = "outside")]
 mod library;
 mod ours;
+#[allow(dead_code, reason = "shared with the tests")]
+#[path = "../../tests/common/ref1.rs"]
+mod ref1;
 mod reference;
 mod table;
 
@@ -16,6 +19,7 @@ use std::process::ExitCode;
 
 use case::Case;
 use ida::Ida;
+use ours::Ours;
 use reference::Reference;
 use table::Row;
 
@@ -66,8 +70,9 @@ fn main() -> ExitCode {
 
 fn compare(reference: &Reference, ida: Option<&Ida>, folder: &Path) {
     let mut best: Vec<Row> = Vec::new();
+    let ours = Ours::new(reference);
     for _ in 0..ROUNDS {
-        let mut round = ours::rows(reference);
+        let mut round = ours.round();
         if let Some(ida) = ida {
             round.extend(ida.rows(reference, folder));
         }
@@ -76,7 +81,4 @@ fn compare(reference: &Reference, ida: Option<&Ida>, folder: &Path) {
         table::merge(&mut best, round);
     }
     table::print(reference, &best);
-    if ours::rows(reference).is_empty() {
-        println!("this engine: no rows yet");
-    }
 }

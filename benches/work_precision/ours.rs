@@ -1,12 +1,182 @@
-//! This project's own rows. The engine is not wired in yet: no rows, and the table says so.
+//! This engine: both methods, uniform steps and windows that the program finds, one lane and several.
 
-use crate::reference::Reference;
+use std::time::Instant;
+
+use joulestep_engine::arithmetic::lane::Lane;
+use joulestep_engine::circuit::graph::GROUND;
+use joulestep_engine::circuit::probe::{Channel, Probe};
+use joulestep_engine::recorder::{InMemory, Recorder};
+use joulestep_engine::run::setup::Setup;
+use joulestep_engine::run::time_loop::Run;
+use joulestep_engine::step::method::{METHODS, Method};
+use joulestep_engine::step::schedule::Steps;
+use joulestep_engine::step::stepper::Bounds;
+use wide::{f64x4, f64x8};
+
+use crate::case::Case;
+use crate::ref1::{Duty, Ref1, Varied, gate_course, ref1_varied};
+use crate::reference::{Error, Reference};
 use crate::table::Row;
 
-/// Solves the case with the engine and returns its rows.
-///
-/// Give errors with [`Reference::on_own_times`] (fixed steps) or [`Reference::on_grid`], energies with
-/// [`crate::case::Case::energies`]; wall times per variant; windows found by the program, never by hand.
-pub fn rows(_reference: &Reference) -> Vec<Row> {
-    Vec::new()
+/// Uniform steps, s (on REF-1 itself).
+const UNIFORM: [f64; 4] = [1e-9, 0.5e-9, 0.25e-9, 0.1e-9];
+/// Bounds of the activity that opens and ends windows, V and A.
+const BOUNDS: [f64; 6] = [0.3, 0.1, 0.03, 0.01, 0.003, 0.001];
+/// The same step lengths for every row with windows.
+const WINDOWS: Steps = Steps { base: 1e-6, finest: 11, calm: 1 };
+
+/// One row's settings.
+#[derive(Clone, Copy)]
+struct Settings {
+    duty: Duty,
+    method: &'static Method,
+    steps: Steps,
+    bound: f64,
+}
+
+/// A row, and what solves it once more: wall time per variant, s.
+pub struct Ours {
+    rows: Vec<(Row, Settings, fn(Settings) -> Result<f64, String>)>,
+    repeats: usize,
+}
+
+impl Ours {
+    /// Solves every row once and measures its error (of the nominal variant, which is lane 0).
+    pub fn new(reference: &Reference) -> Self {
+        let (duty, repeats) = match reference.case {
+            Case::Two => (Duty::DoublePulse, 20),
+            Case::Many => (Duty::Train(100), 2),
+        };
+        let mut solved = Vec::new();
+        for &method in &METHODS {
+            let uniform = UNIFORM.iter().filter(|_| reference.case == Case::Two);
+            for &base in uniform {
+                let settings =
+                    Settings { duty, method, steps: Steps { base, finest: 0, calm: 1 }, bound: 0.01 };
+                solved.push(first::<f64>(settings, "uniform", format!("{} ns", base * 1e9)));
+            }
+            for windows in [windows::<f64>, windows::<f64x4>, windows::<f64x8>] {
+                let of = |&bound: &f64| windows(Settings { duty, method, steps: WINDOWS, bound });
+                solved.extend(BOUNDS.iter().map(of));
+            }
+        }
+        let own: Vec<(&[f64], &[f64])> = solved.iter().map(|s| (&s.time[..], &s.v2[..])).collect();
+        let errors = reference.on_own_times(&own);
+        let mut rows = Vec::new();
+        for (k, first) in solved.into_iter().enumerate() {
+            let mut row = first.row;
+            match &errors {
+                Ok(errors) => row.v2 = errors.as_ref().map(|e: &Vec<Error>| e[k]),
+                Err(why) => row.failed = Some(why.clone()),
+            }
+            if row.failed.is_none() {
+                row.energies = reference.case.energies(&first.energies);
+            }
+            rows.push((row, first.settings, first.again));
+        }
+        Ours { rows, repeats }
+    }
+
+    /// The rows with the wall times of one more round: the best of some repeats each.
+    pub fn round(&self) -> Vec<Row> {
+        let timed = |(row, settings, again): &(Row, Settings, fn(Settings) -> Result<f64, String>)| {
+            let mut row = row.clone();
+            for _ in 0..self.repeats {
+                match again(*settings) {
+                    Ok(wall) => row.wall_s = row.wall_s.min(wall),
+                    Err(why) => row.failed = Some(why),
+                }
+            }
+            row
+        };
+        self.rows.iter().map(timed).collect()
+    }
+}
+
+/// The first solution of a row: lane 0 at its own times.
+struct First {
+    row: Row,
+    settings: Settings,
+    again: fn(Settings) -> Result<f64, String>,
+    time: Vec<f64>,
+    v2: Vec<f64>,
+    /// J, from edge to edge; entry i begins at edge i.
+    energies: Vec<f64>,
+}
+
+fn windows<L: Lane>(settings: Settings) -> First {
+    let lanes = if L::WIDTH == 1 { "windows".to_string() } else { format!("windows x{}", L::WIDTH) };
+    first::<L>(settings, &lanes, format!("{} V", settings.bound))
+}
+
+fn first<L: Lane>(settings: Settings, kind: &str, setting: String) -> First {
+    let mut row = Row::new(&format!("{} {kind}", settings.method.name), setting);
+    let again = wall::<L>;
+    let (mut time, mut v2, mut energies) = (Vec::new(), Vec::new(), Vec::new());
+    match waveform::<L>(settings) {
+        Ok((memory, run, between)) => {
+            time = memory.time;
+            v2 = memory.samples.iter().map(|s| s[0].lane(0)).collect();
+            energies = between;
+            row.steps = run.counters().steps;
+            row.iterations = run.counters().iterations;
+        }
+        Err(why) => row.failed = Some(why),
+    }
+    First { row, settings, again, time, v2, energies }
+}
+
+/// Eight variants in a small family around the nominal one, which is the first.
+fn variants<L: Lane>(duty: Duty) -> Varied<L> {
+    let nominal = Varied::<L>::nominal(duty);
+    let gate = [1.0, 0.95, 1.05, 0.97, 1.03, 0.96, 1.04, 1.02];
+    let load = [1.0, 1.05, 0.95, 0.98, 1.04, 0.96, 1.02, 1.03];
+    Varied {
+        gate_resistance: nominal.gate_resistance * L::from_fn(|k| gate[k]),
+        load_inductance: nominal.load_inductance * L::from_fn(|k| load[k]),
+        load_resistance: nominal.load_resistance * L::from_fn(|k| load[7 - k] / load[7]),
+    }
+}
+
+fn setup<L: Lane>(settings: Settings) -> Result<(Setup<L>, Ref1<L>), String> {
+    let build = || ref1_varied::<L>(settings.duty, variants(settings.duty)).map_err(|e| e.to_string());
+    let mut setup = Setup::new(build()?.circuit);
+    setup.method = settings.method;
+    setup.steps = settings.steps;
+    setup.bounds = Bounds { voltage: settings.bound, current: settings.bound };
+    Ok((setup, build()?))
+}
+
+/// Wall time of the integration alone, s per variant.
+fn wall<L: Lane>(settings: Settings) -> Result<f64, String> {
+    let (setup, about) = setup::<L>(settings)?;
+    let mut run = setup.ready().map_err(|e| e.to_string())?;
+    let start = Instant::now();
+    run.advance(about.end, &mut ()).map_err(|e| e.to_string())?;
+    Ok(start.elapsed().as_secs_f64() / L::WIDTH as f64)
+}
+
+/// v2 at every step, and the energy into the stack from each edge to the next.
+#[allow(clippy::type_complexity, reason = "one caller")]
+fn waveform<L: Lane>(settings: Settings) -> Result<(InMemory<L>, Run<L>, Vec<f64>), String> {
+    let (mut setup, about) = setup::<L>(settings)?;
+    let [_, switch, .., source, inner] = about.nodes;
+    let channel = |probe| Channel { name: "v2".into(), long_name: "switch node".into(), probe };
+    setup.channels = vec![channel(Probe::Voltage(switch, GROUND))];
+    // i_D = iL − (v2 − v7)/Rs
+    let load = Probe::Branch(about.inductors[0], 0);
+    let drain = Probe::Sum(vec![(1.0, load), (-1.0 / 20e-3, Probe::Voltage(switch, inner))]);
+    setup.integrals = vec![(Probe::Voltage(switch, source), drain)];
+    let mut run = setup.ready().map_err(|e| e.to_string())?;
+    let mut memory = InMemory::default();
+    let recorder: &mut dyn Recorder<L> = &mut memory;
+    // every second point of the course begins an edge
+    let mut stops: Vec<f64> = gate_course::<f64>(settings.duty).iter().step_by(2).map(|p| p.0).collect();
+    stops.push(about.end);
+    let mut total = Vec::new();
+    for stop in stops {
+        run.advance(stop, recorder).map_err(|e| e.to_string())?;
+        total.push(run.integral(0).lane(0));
+    }
+    Ok((memory, run, total.windows(2).map(|w| w[1] - w[0]).collect()))
 }

@@ -90,11 +90,6 @@ impl Reference {
         Ok(())
     }
 
-    /// v2 of the reference at any ascending times, V; None where there is no IDA to compute it with.
-    pub fn v2_at(&self, times: &[f64]) -> Result<Option<Vec<f64>>, String> {
-        Ok(self.compute(times)?.map(|(v2, _)| v2))
-    }
-
     /// Runs IDA at tight tolerance, or takes what an earlier run with the same harness and times left.
     #[allow(clippy::type_complexity)]
     fn compute(&self, times: &[f64]) -> Result<Option<(Vec<f64>, (f64, f64))>, String> {
@@ -123,13 +118,26 @@ impl Reference {
         measure(v2.iter().zip(&self.v2).map(|(a, b)| a - b))
     }
 
-    /// Error of a waveform given at its own ascending times (a fixed-step run): the reference is computed at those
-    /// times, so that the waveform itself is never interpolated, and the error, which is small and smooth, is carried
-    /// linearly to the common grid. The maximum is over own times and grid. None where there is no IDA.
-    #[allow(dead_code, reason = "for runs whose own steps do not meet the common grid")]
-    pub fn on_own_times(&self, times: &[f64], v2: &[f64]) -> Result<Option<Error>, String> {
-        let Some(exact) = self.v2_at(times)? else { return Ok(None) };
-        let error: Vec<f64> = v2.iter().zip(&exact).map(|(a, b)| a - b).collect();
+    /// Errors of waveforms that are each given at their own ascending times (runs of this engine): the reference is
+    /// computed at all those times in one go, so that no waveform is ever interpolated, and the error, which is small
+    /// and smooth, is carried linearly to the common grid. The maximum is over own times and grid. None where there is
+    /// no IDA.
+    pub fn on_own_times(&self, waveforms: &[(&[f64], &[f64])]) -> Result<Option<Vec<Error>>, String> {
+        let mut all: Vec<f64> = waveforms.iter().flat_map(|w| w.0).copied().collect();
+        all.sort_by(f64::total_cmp);
+        all.dedup();
+        let Some((exact, _)) = self.compute(&all)? else { return Ok(None) };
+        let of = |&(times, v2): &(&[f64], &[f64])| {
+            let exact = times.iter().map(|t| exact[all.partition_point(|x| x < t)]);
+            self.carried(times, &v2.iter().zip(exact).map(|(a, b)| a - b).collect::<Vec<f64>>())
+        };
+        Ok(Some(waveforms.iter().map(of).collect()))
+    }
+
+    fn carried(&self, times: &[f64], error: &[f64]) -> Error {
+        if times.len() < 2 {
+            return Error { max: f64::NAN, rms: f64::NAN };
+        }
         let mut at = 0;
         let carried = self.grid.iter().map(|&t| {
             while at + 2 < times.len() && times[at + 1] < t {
@@ -139,7 +147,7 @@ impl Reference {
             error[at] + x * (error[at + 1] - error[at])
         });
         let on_grid = measure(carried);
-        Ok(Some(Error { max: on_grid.max.max(measure(error.iter().copied()).max), rms: on_grid.rms }))
+        Error { max: on_grid.max.max(measure(error.iter().copied()).max), rms: on_grid.rms }
     }
 }
 

@@ -3,7 +3,9 @@
 use crate::reference::{Error, Reference};
 
 /// Waveform errors at which methods are compared, V rms on v2.
-const LEVELS: [f64; 3] = [0.3, 0.1, 0.03];
+const LEVELS: [f64; 4] = [0.3, 0.1, 0.03, 0.01];
+/// The method that the others are compared with.
+const YARDSTICK: &str = "SUNDIALS IDA";
 
 /// One method at one tolerance or step.
 #[derive(Clone, Debug)]
@@ -87,35 +89,51 @@ fn short(x: f64) -> String {
     if x >= 0.01 { format!("{x:.3}") } else { format!("{x:.1e}") }
 }
 
-/// Wall time at equal waveform error, from the two rows that enclose it, in logarithms. Methods whose rows do not
-/// enclose a level get none: nothing is extrapolated.
+/// Wall time at equal waveform error, and how many times faster than the yardstick that is.
 fn print_equal_error(rows: &[Row]) {
-    println!("wall ms at equal v2 rms error (log-log between the rows that enclose it):");
-    print!("{:<26}", "");
-    LEVELS.iter().for_each(|l| print!("{:>14}", format!("{l} V")));
-    println!();
     let mut methods: Vec<&str> = Vec::new();
     for row in rows {
         if !methods.contains(&row.method.as_str()) {
             methods.push(&row.method);
         }
     }
-    for method in methods {
-        let mut points: Vec<(f64, f64)> = rows
-            .iter()
-            .filter(|r| r.method == method && r.failed.is_none())
-            .filter_map(|r| Some((r.v2?.rms, r.wall_s)))
-            .filter(|(e, w)| e.is_finite() && *e > 0.0 && w.is_finite())
-            .collect();
-        points.sort_by(|a, b| a.1.total_cmp(&b.1));
-        print!("{method:<26}");
-        for level in LEVELS {
-            let crossing = points.windows(2).find(|p| p[0].0 > level && p[1].0 <= level).map(|p| {
-                let x = (level.ln() - p[0].0.ln()) / (p[1].0.ln() - p[0].0.ln());
-                (p[0].1.ln() + x * (p[1].1.ln() - p[0].1.ln())).exp()
-            });
-            print!("{:>14}", crossing.map_or("-".into(), |w| format!("{:.3}", w * 1e3)));
+    let walls: Vec<(&str, [Option<f64>; LEVELS.len()])> =
+        methods.iter().map(|&m| (m, LEVELS.map(|level| wall_at(rows, m, level)))).collect();
+    println!("wall ms at equal v2 rms error (log-log between the rows that enclose it):");
+    print_levels(&walls, |w| format!("{:.3}", w * 1e3));
+    let Some(yardstick) = walls.iter().find(|w| w.0 == YARDSTICK).map(|w| w.1) else { return };
+    println!("times faster than {YARDSTICK} at equal v2 rms error:");
+    let mut ratios = walls;
+    for (_, walls) in &mut ratios {
+        for (wall, of) in walls.iter_mut().zip(yardstick) {
+            *wall = wall.and_then(|w| Some(of? / w));
         }
+    }
+    print_levels(&ratios, |r| format!("{r:.2}"));
+}
+
+fn print_levels(lines: &[(&str, [Option<f64>; LEVELS.len()])], written: fn(f64) -> String) {
+    print!("{:<26}", "");
+    LEVELS.iter().for_each(|l| print!("{:>14}", format!("{l} V")));
+    println!();
+    for (method, numbers) in lines {
+        print!("{method:<26}");
+        numbers.iter().for_each(|x| print!("{:>14}", x.map_or("-".into(), written)));
         println!();
     }
+}
+
+/// Wall time of a method at one error, s, from the two rows that enclose it, in logarithms. None where its rows do not
+/// enclose it: nothing is extrapolated.
+fn wall_at(rows: &[Row], method: &str, level: f64) -> Option<f64> {
+    let mut points: Vec<(f64, f64)> = rows
+        .iter()
+        .filter(|r| r.method == method && r.failed.is_none())
+        .filter_map(|r| Some((r.v2?.rms, r.wall_s)))
+        .filter(|(e, w)| e.is_finite() && *e > 0.0 && w.is_finite())
+        .collect();
+    points.sort_by(|a, b| a.1.total_cmp(&b.1));
+    let around = points.windows(2).find(|p| p[0].0 > level && p[1].0 <= level)?;
+    let x = (level.ln() - around[0].0.ln()) / (around[1].0.ln() - around[0].0.ln());
+    Some((around[0].1.ln() + x * (around[1].1.ln() - around[0].1.ln())).exp())
 }

@@ -54,8 +54,39 @@ pub fn gate_course<L: Lane>(duty: Duty) -> Vec<(f64, L)> {
         .collect()
 }
 
+/// What may differ from variant to variant; a value per lane.
+#[derive(Clone, Copy, Debug)]
+pub struct Varied<L> {
+    /// Gate resistor, Ω.
+    pub gate_resistance: L,
+    /// Load inductor, H.
+    pub load_inductance: L,
+    /// Resistance in series with it, Ω.
+    pub load_resistance: L,
+}
+
+impl<L: Lane> Varied<L> {
+    /// As specified, in every lane.
+    pub fn nominal(duty: Duty) -> Self {
+        let resistance = match duty {
+            Duty::DoublePulse => 0.0,
+            Duty::Train(_) => 8.0,
+        };
+        Self {
+            gate_resistance: L::splat(5.0),
+            load_inductance: L::splat(40e-6),
+            load_resistance: L::splat(resistance),
+        }
+    }
+}
+
 /// Builds REF-1.
 pub fn ref1<L: Lane>(duty: Duty) -> Result<Ref1<L>, CircuitTrouble> {
+    ref1_varied(duty, Varied::nominal(duty))
+}
+
+/// Builds REF-1 with a variant in each lane.
+pub fn ref1_varied<L: Lane>(duty: Duty, varied: Varied<L>) -> Result<Ref1<L>, CircuitTrouble> {
     let x = L::splat;
     let half = x(0.5);
     let mut c = Circuit::new();
@@ -69,14 +100,14 @@ pub fn ref1<L: Lane>(duty: Duty) -> Result<Ref1<L>, CircuitTrouble> {
     let vbus = c.voltage_source("Vbus", supply, GROUND, battery)?;
     let vg = c.voltage_source("Vg", drive, GROUND, gate_wave)?;
     let line = c.inductor("Lloop", supply, bus, x(20e-9), x(10e-3), None)?;
-    c.resistor("Rg", drive, gate, x(5.0))?;
+    c.resistor("Rg", drive, gate, varied.gate_resistance)?;
     let ls = c.inductor("Lls", source, GROUND, x(2e-9), x(1e-3), None)?;
     c.resistor("Rgj", jfet_gate, source, x(1.0))?;
-    let (resistance, end) = match duty {
-        Duty::DoublePulse => (0.0, 5.2e-6),
-        Duty::Train(n) => (8.0, 1e-5 * n as f64),
+    let end = match duty {
+        Duty::DoublePulse => 5.2e-6,
+        Duty::Train(n) => 1e-5 * n as f64,
     };
-    let load = c.inductor("Lload", bus, switch, x(40e-6), x(resistance), None)?;
+    let load = c.inductor("Lload", bus, switch, varied.load_inductance, varied.load_resistance, None)?;
     c.resistor("Rs", switch, inner, x(20e-3))?;
 
     // The specification states nVt; the law takes n at 25 °C.
