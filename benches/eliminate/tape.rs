@@ -43,9 +43,8 @@ struct Tape<L> {
 impl<L: Lane> Tape<L> {
     fn new(mesh: &Mesh, order: &Order, name: &'static str) -> Self {
         let slot = |&(r, c): &(usize, usize)| order.slot(r, c).expect("the order has the whole pattern");
-        let batch = |states: &[Vec<f64>]| {
-            (0..mesh.entries.len()).map(|e| L::from_fn(|k| states[k][e])).collect()
-        };
+        let batch =
+            |states: &[Vec<f64>]| (0..mesh.entries.len()).map(|e| L::from_fn(|k| states[k][e])).collect();
         let zero = L::splat(0.0);
         // one more for ground, in both
         let right: Vec<L> = mesh.right.iter().map(|x| L::splat(*x)).chain([zero]).collect();

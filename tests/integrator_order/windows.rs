@@ -76,14 +76,20 @@ fn default_windows_find_what_no_schedule_announces() {
 #[test]
 fn adhoc() {
     for steps in [None, Some(1e-9), Some(0.25e-9)] {
-    for bound in [1e-2, 1e-3] {
-        let r = ref1::<f64>(Duty::DoublePulse).unwrap();
-        let mut setup = Setup::new(r.circuit);
-        if let Some(h) = steps { setup.steps = fixed(h); }
-        setup.bounds.voltage = bound; setup.bounds.current = bound;
-        let mut run = setup.ready().unwrap();
-        run.advance(r.end, &mut ()).unwrap();
-        for e in run.ledger().entries { println!("{:8} {:.5e} {:.5e} {:.5e}", e.name, e.delivered, e.dissipated, e.stored); }
-        println!("{:?}", run.counters());
-    }}
+        for bound in [1e-2, 1e-3] {
+            let r = ref1::<f64>(Duty::DoublePulse).unwrap();
+            let mut setup = Setup::new(r.circuit);
+            if let Some(h) = steps {
+                setup.steps = fixed(h);
+            }
+            setup.bounds.voltage = bound;
+            setup.bounds.current = bound;
+            let mut run = setup.ready().unwrap();
+            run.advance(r.end, &mut ()).unwrap();
+            for e in run.ledger().entries {
+                println!("{:8} {:.5e} {:.5e} {:.5e}", e.name, e.delivered, e.dissipated, e.stored);
+            }
+            println!("{:?}", run.counters());
+        }
+    }
 }
