@@ -207,6 +207,16 @@ fn energies(out: &mut String, a: &Account) {
         out,
         &format!("  ledger residual {} ({relative} of the energy turned over)", people(a.residual, "J")),
     );
+    // Written so that a residual that is not a number is told too.
+    let closes = a.relative <= CLOSES;
+    if !closes {
+        line(
+            out,
+            &format!(
+                "  THE LEDGER DOES NOT CLOSE to {CLOSES:.0e}: take shorter steps before trusting the energies"
+            ),
+        );
+    }
 }
 
 fn limits(out: &mut String, a: &Account) {
