@@ -34,9 +34,12 @@ struct Settings {
     bound: f64,
 }
 
+/// Repeats a run and gives its wall time in s.
+type Again = fn(Settings) -> Result<f64, String>;
+
 /// A row, and what solves it once more: wall time per variant, s.
 pub struct Ours {
-    rows: Vec<(Row, Settings, fn(Settings) -> Result<f64, String>)>,
+    rows: Vec<(Row, Settings, Again)>,
     repeats: usize,
 }
 
@@ -79,7 +82,7 @@ impl Ours {
 
     /// The rows with the wall times of one more round: the best of some repeats each.
     pub fn round(&self) -> Vec<Row> {
-        let timed = |(row, settings, again): &(Row, Settings, fn(Settings) -> Result<f64, String>)| {
+        let timed = |(row, settings, again): &(Row, Settings, Again)| {
             let mut row = row.clone();
             for _ in 0..self.repeats {
                 match again(*settings) {

@@ -2,8 +2,6 @@
 //! Electronics, ch. 5 and 9, from memory; derived). The instants at which a diode stops are not known to the program:
 //! the windows find them.
 
-use std::f64::consts::TAU;
-
 use joulestep_engine::circuit::graph::{Circuit, GROUND};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::circuit::wave::Wave;
@@ -38,7 +36,7 @@ fn c06_resonant_charging_through_a_diode() {
         c.law("D", "diode", &[x, out], IDEAL, 300.0).unwrap();
         c.capacitor("C", out, GROUND, farad, Some(v0)).unwrap();
         let i = Probe::Branch(l, 0);
-        let mut setup = stated(c, 1.0, 1, &[i.clone()]);
+        let mut setup = stated(c, 1.0, 1, std::slice::from_ref(&i));
         windows(&mut setup, t_off / 500.0, 1e-4, 1e-4);
         setup.integrals = vec![(i.clone(), i)];
         let (run, memory) = run(setup, 1.3 * t_off);
@@ -118,7 +116,7 @@ fn c26_a_rectifier_with_an_inductive_load_stops_at_the_extinction_angle() {
         c.resistor("R", x, y, r).unwrap();
         let l = c.inductor("L", y, GROUND, henry, 0.0, Some(0.0)).unwrap();
         let i = Probe::Branch(l, 0);
-        let mut setup = stated(c, 1.0, 1, &[i.clone()]);
+        let mut setup = stated(c, 1.0, 1, std::slice::from_ref(&i));
         windows(&mut setup, 1e-5, 1e-3, 1e-5);
         setup.integrals = vec![(i, Probe::Wave(one))];
         let (run, memory) = run(setup, 0.02);
@@ -127,7 +125,6 @@ fn c26_a_rectifier_with_an_inductive_load_stops_at_the_extinction_angle() {
         near("extinction", stops * 50.0 * 360.0, beta, 1e-6);
         near("average", run.integral(0) / 0.02, i_avg, 1e-6);
         near("peak", peak(&memory.time, &current).1, i_peak, 1e-6);
-        assert!(TAU > 6.0);
     }
 }
 

@@ -55,7 +55,7 @@ impl Problem for Ring {
         for (name, plus, minus) in [("Cs3", a, GROUND), ("Cs4", GROUND, b), ("Cs5", p, m), ("Cs6", m, d)] {
             c.capacitor(name, plus, minus, 2e-12, None).unwrap();
         }
-        let mut l = |c: &mut Circuit<f64>, name: &str, from, to, henry, ohm| -> ComponentId {
+        let l = |c: &mut Circuit<f64>, name: &str, from, to, henry, ohm| -> ComponentId {
             c.inductor(name, from, to, henry, ohm, None).unwrap()
         };
         let ends = [
@@ -98,18 +98,18 @@ const END: [f64; 15] = [
     -0.2339057358486745e-1,
     -0.7367485485540825e-2,
     0.2582956709291169,
-    -0.4064465721283450,
+    -0.406446572128345,
     -0.4039455665149794,
     0.2607966765422943,
     0.1106761861269975,
     0.2939904342435596e-6,
     -0.2840029933642329e-7,
     0.7267198267264553e-3,
-    0.7929487196960840e-3,
+    0.792948719696084e-3,
     -0.7255283495698965e-3,
     -0.7941401968526521e-3,
     0.7088495416976114e-4,
-    0.2390059075236570e-4,
+    0.239005907523657e-4,
 ];
 
 /// The ringing of the windings with the 2 pF (5 MHz) is excited anew at every change of the diodes, so that published
