@@ -20,11 +20,11 @@ pub struct Placed {
 /// Heat in a linear component, as a form in the unknowns.
 #[derive(Clone, Copy, Debug)]
 pub enum Dissipator<L> {
-    /// g·(x[a] − x[b])².
+    /// `g·(x[a] − x[b])²`.
     Across(u32, u32, L),
     /// The same with a chosen conductance.
     Chosen(u32, u32, ChoiceId),
-    /// w·x[a]·x[b].
+    /// `w·x[a]·x[b]`.
     Product(u32, u32, L),
 }
 
