@@ -3,38 +3,62 @@
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::recorder::InMemory;
 use joulestep_engine::run::setup::Setup;
-use joulestep_engine::step::method::{ESDIRK4, METHODS};
+use joulestep_engine::step::method::{ESDIRK4, TR_BDF2};
+use joulestep_engine::step::stepper::Bounds;
 
 use crate::common::pulsed::{END, pulsed};
 use crate::common::ref1::{Duty, ref1};
 use crate::common::reference::{Reference, difference};
 use crate::common::rig::{channel, column, fixed, tight, v};
 
-/// REF-1 with every setting at its default, against the reference solution: each step's local error is held below
-/// 10 mV; a hundred times that (1 V of 400 V with an edge of 100 V/ns) at the worst instant and ten times on the mean is
-/// what a tolerance per step may add up to in this circuit's four edges.
+/// Energies ∫v·i of turn-off (2.2 to 3.2 µs) and turn-on (3.2 to 4.2 µs) of REF-1's reference solution, J.
+const E_OFF: f64 = 2.5520606779e-05;
+const E_ON: f64 = 1.1326611366e-4;
+
+/// REF-1 with windows, against the reference solution. What a bound on each step's local error may come to: some ten
+/// steps' errors on the gate's way up (0.2 V/ns) move an edge by 50 ps per mV of bound, and with it 0.4 µJ of the 113 µJ
+/// (400 V, 20 A); the waveform carries the errors of the steps of one ring, about ten as well, on the mean. (The table
+/// of the reference itself is good to 0.05 V rms and 0.65 V in the steepest edge.)
 #[test]
-fn default_windows_lose_nothing_that_matters_on_ref1() {
+fn windows_lose_nothing_that_matters_on_ref1() {
     let reference = Reference::load();
-    for method in METHODS {
+    for (method, bound) in [(&ESDIRK4, 1e-2), (&ESDIRK4, 1e-3), (&TR_BDF2, 1e-3)] {
         let r = ref1::<f64>(Duty::DoublePulse).unwrap();
+        let [_, switch, .., source, inner] = r.nodes;
+        let load = Probe::Branch(r.inductors[0], 0);
+        // The drain's current is the load's less the diode's (20 mΩ in series).
+        let drain = Probe::Sum(vec![(1.0, load.clone()), (-50.0, Probe::Voltage(switch, inner))]);
         let mut setup = Setup::new(r.circuit);
         setup.method = method;
-        setup.channels = vec![channel("v2", v(r.nodes[1])), channel("i", Probe::Branch(r.inductors[0], 0))];
+        if method == &TR_BDF2 {
+            // Order 2 wants finer steps than the default's finest, 0.5 ns.
+            setup.steps.finest = 15;
+        }
+        setup.bounds = Bounds { voltage: bound, current: bound };
+        setup.channels = vec![channel("v2", v(switch)), channel("i", load)];
+        setup.integrals = vec![(Probe::Voltage(switch, source), drain)];
         let mut run = setup.ready().unwrap();
         let mut memory = InMemory::default();
-        run.advance(r.end, &mut memory).unwrap();
+        let energies = [2.2e-6, 3.2e-6, 4.2e-6, 5.2e-6].map(|t| {
+            run.advance(t, &mut memory).unwrap();
+            run.integral(0)
+        });
+        let off = (energies[1] - energies[0]) - E_OFF;
+        let on = (energies[2] - energies[1]) - E_ON;
         let (worst, mean) = difference(&reference, 1, &memory.time, &column(&memory.samples, 0));
         let (i_worst, _) = difference(&reference, 7, &memory.time, &column(&memory.samples, 1));
         let counters = run.counters();
-        println!("{}: {worst:.2e} V worst, {mean:.2e} V rms, {i_worst:.1e} A; {counters:?}", method.name);
-        assert!(worst < 1.0 && mean < 0.1 && i_worst < 1e-2, "{worst} {mean} {i_worst}");
+        println!("{} {bound} V: v {worst:.2e} V worst, {mean:.2e} V rms, i {i_worst:.1e} A", method.name);
+        println!("  turn-off {off:+.1e} J, turn-on {on:+.1e} J; {counters:?}");
+        assert!(off.abs() < 0.4e-3 * bound && on.abs() < 0.4e-3 * bound, "{off:e} {on:e}");
+        assert!(mean < 0.06 + 10.0 * bound && worst < 0.7 + 50.0 * bound, "{worst} {mean}");
+        assert!(i_worst < bound + 1e-3, "{i_worst}");
         assert!(run.ledger().relative() < 1e-4, "{}", run.ledger().relative());
     }
 }
 
 /// A breaker that trips on its current into a varistor: neither the trip, nor the clamp, nor the end of the current is
-/// known beforehand. Against equal steps of 0.2 ns of order 4.
+/// known beforehand. Against equal steps of 0.2 ns of order 4: energies within a thousandth at the default bound.
 #[test]
 fn default_windows_find_what_no_schedule_announces() {
     let mut memory = InMemory::default();
@@ -67,29 +91,8 @@ fn default_windows_find_what_no_schedule_announces() {
     };
     for (a, b) in energies(&found).into_iter().zip(energies(&uniform)) {
         println!("{a:e} {b:e} {:.1e}", a / b - 1.0);
-        assert!((a / b - 1.0).abs() < 1e-4, "{a:e} {b:e}");
+        assert!((a / b - 1.0).abs() < 1e-3, "{a:e} {b:e}");
     }
     assert!(rms < 0.1 && worst < 1.0, "{rms} {worst}");
     assert!(found.counters().steps * 10 < uniform.counters().steps);
-}
-
-#[test]
-fn adhoc() {
-    for steps in [None, Some(1e-9), Some(0.25e-9)] {
-        for bound in [1e-2, 1e-3] {
-            let r = ref1::<f64>(Duty::DoublePulse).unwrap();
-            let mut setup = Setup::new(r.circuit);
-            if let Some(h) = steps {
-                setup.steps = fixed(h);
-            }
-            setup.bounds.voltage = bound;
-            setup.bounds.current = bound;
-            let mut run = setup.ready().unwrap();
-            run.advance(r.end, &mut ()).unwrap();
-            for e in run.ledger().entries {
-                println!("{:8} {:.5e} {:.5e} {:.5e}", e.name, e.delivered, e.dissipated, e.stored);
-            }
-            println!("{:?}", run.counters());
-        }
-    }
 }

@@ -50,16 +50,16 @@ fn an_isolated_node_keeps_its_charge() {
             1e-9 * (b - a) + 1e-10 * b + Depletion::new(2e-9, 0.7, 0.4).charge(b)
         };
         let before = charge(&run);
-        println!("start {} {}", run.read(&v(plus)), run.read(&v(node)));
         let (mut worst, mut top) = (0.0f64, 0.0f64);
         for k in 1..=100 {
-            run.advance(1e-5 * f64::from(k) - 2.5e-6, &mut ()).unwrap();
+            // At another phase of the source every time.
+            run.advance(1e-5 * f64::from(k) - 1.3e-6 * f64::from(k % 7), &mut ()).unwrap();
             worst = worst.max((charge(&run) - before).abs());
             top = top.max(run.read(&v(node)));
         }
         let size = 1e-9 * top;
         println!("{}: {} steps, {worst:.1e} C of {size:.1e} C", method.name, run.counters().steps);
-        assert!(run.counters().steps >= 99_000 && top > 10.0);
+        assert!(run.counters().steps >= 99_000 && top > 7.0);
         assert!(worst < 1e-11 * size, "{worst:e} of {size:e}");
     }
 }

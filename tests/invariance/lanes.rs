@@ -78,23 +78,30 @@ fn eight_variants_on_equal_steps_are_each_what_they_are_alone() {
 }
 
 /// The same with the program's windows, which the most active lane decides: every variant is solved at least as finely
-/// as alone, so they agree within the error of both (bound 10 mV per step and lane: 0.1 V, and 1e-4 of the energies).
+/// as alone, so they agree within the error of both. A bound of 1 mV per step, some ten of them on the gate's way up
+/// (0.2 V/ns), moves an edge by up to 50 ps: 0.4 µJ at 400 V and 20 A; a node that rests is off by less than 10 mV.
 #[test]
 fn eight_variants_in_common_windows_agree_with_each_alone() {
-    let lanes = end(setup::<f64x8>(|k| k as f64, None, Tolerance::default()));
-    let mut worst = 0.0f64;
+    fn bounded<L: Lane>(mut setup: Setup<L>) -> Setup<L> {
+        (setup.bounds.voltage, setup.bounds.current) = (1e-3, 1e-3);
+        setup
+    }
+    let lanes = end(bounded(setup::<f64x8>(|k| k as f64, None, Tolerance::default())));
+    let (mut worst, mut energy) = (0.0f64, 0.0f64);
     for k in 0..8 {
-        let alone = end(setup::<f64>(|_| k as f64, None, Tolerance::default()));
+        let alone = end(bounded(setup::<f64>(|_| k as f64, None, Tolerance::default())));
         for node in ref1::<f64>(Duty::DoublePulse).unwrap().nodes {
             worst = worst.max((alone.read(&v(node)) - lanes.read(&v(node)).lane(k)).abs());
         }
         let (a, b) = (alone.ledger(), lanes.ledger());
         assert!((a.turnover / b.turnover.lane(k) - 1.0).abs() < 1e-4);
         for (a, b) in a.entries.iter().zip(&b.entries) {
-            assert!((a.dissipated - b.dissipated.lane(k)).abs() < 1e-4 * 1e-3, "{a:?} {b:?}");
+            let off = (a.dissipated - b.dissipated.lane(k)).abs();
+            energy = energy.max(off);
+            assert!(off < 0.4e-6, "{a:?} {b:?}");
         }
         assert!(alone.counters().steps <= lanes.counters().steps, "{:?}", alone.counters());
     }
-    println!("{worst:.1e} V apart, {:?}", lanes.counters());
-    assert!(worst < 0.1, "{worst:e}");
+    println!("{worst:.1e} V, {energy:.1e} J apart, {:?}", lanes.counters());
+    assert!(worst < 1e-2, "{worst:e}");
 }
