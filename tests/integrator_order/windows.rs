@@ -3,6 +3,7 @@
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::recorder::InMemory;
 use joulestep_engine::run::setup::Setup;
+use joulestep_engine::run::time_loop::Run;
 use joulestep_engine::step::method::{ESDIRK4, TR_BDF2};
 use joulestep_engine::step::stepper::Bounds;
 
@@ -58,41 +59,44 @@ fn windows_lose_nothing_that_matters_on_ref1() {
 }
 
 /// A breaker that trips on its current into a varistor: neither the trip, nor the clamp, nor the end of the current is
-/// known beforehand. Against equal steps of 0.2 ns of order 4: energies within a thousandth at the default bound.
+/// known beforehand. Against equal steps of 0.2 ns of order 4, at the default bound of 10 mV and at 1 mV. The edge that
+/// 50 ps per mV of bound move is 650 V and 90 A here: 1.5 µJ per mV of 1.7 mJ (half of the product).
 #[test]
-fn default_windows_find_what_no_schedule_announces() {
-    let mut memory = InMemory::default();
-    let (mut setup, drain) = pulsed();
-    setup.channels = vec![channel("v", v(drain))];
-    let mut found = setup.ready().unwrap();
-    found.advance(END, &mut memory).unwrap();
-    let (mut setup, drain) = pulsed();
-    setup.method = &ESDIRK4;
-    setup.steps = fixed(0.2e-9);
-    setup.tolerance = tight();
-    let mut uniform = setup.ready().unwrap();
-    let (mut worst, mut at, mut square) = (0.0f64, 0.0, 0.0);
-    let mut before = 0.0;
-    for (t, sample) in memory.time.iter().zip(&memory.samples) {
-        uniform.advance(*t, &mut ()).unwrap();
-        let off = (uniform.read(&v(drain)) - sample[0]).abs();
-        if off > worst {
-            (worst, at) = (off, *t);
+fn windows_find_what_no_schedule_announces() {
+    for bound in [1e-2, 1e-3] {
+        let mut memory = InMemory::default();
+        let (mut setup, drain) = pulsed();
+        setup.bounds = Bounds { voltage: bound, current: bound };
+        setup.channels = vec![channel("v", v(drain))];
+        let mut found = setup.ready().unwrap();
+        found.advance(END, &mut memory).unwrap();
+        let (mut setup, drain) = pulsed();
+        setup.method = &ESDIRK4;
+        setup.steps = fixed(0.2e-9);
+        setup.tolerance = tight();
+        let mut uniform = setup.ready().unwrap();
+        let (mut worst, mut at, mut square, mut before) = (0.0f64, 0.0, 0.0, 0.0);
+        for (t, sample) in memory.time.iter().zip(&memory.samples) {
+            uniform.advance(*t, &mut ()).unwrap();
+            let off = (uniform.read(&v(drain)) - sample[0]).abs();
+            if off > worst {
+                (worst, at) = (off, *t);
+            }
+            square += off * off * (t - before);
+            before = *t;
         }
-        square += off * off * (t - before);
-        before = *t;
+        let rms = (square / END).sqrt();
+        println!("{bound} V: {worst:.3e} V worst at {at:e} s, {rms:.3e} V rms");
+        println!("{:?}\n{:?}", found.counters(), uniform.counters());
+        let energies = |run: &Run<f64>| {
+            let ledger = run.ledger();
+            ["D", "L", "M", "V"].map(|n| ledger.entries.iter().find(|e| e.name == n).unwrap().dissipated)
+        };
+        for (a, b) in energies(&found).into_iter().zip(energies(&uniform)) {
+            println!("{a:e} {b:e} {:.1e}", a / b - 1.0);
+            assert!((a - b).abs() < 1.5e-3 * bound, "{a:e} {b:e}");
+        }
+        assert!(rms < 0.1 && worst < 1.0, "{rms} {worst}");
+        assert!(found.counters().steps * 10 < uniform.counters().steps);
     }
-    let rms = (square / END).sqrt();
-    println!("{worst:.3e} V worst at {at:e} s, {rms:.3e} V rms");
-    println!("{:?}\n{:?}", found.counters(), uniform.counters());
-    let energies = |run: &joulestep_engine::run::time_loop::Run<f64>| {
-        let ledger = run.ledger();
-        ["D", "L", "M", "V"].map(|n| ledger.entries.iter().find(|e| e.name == n).unwrap().dissipated)
-    };
-    for (a, b) in energies(&found).into_iter().zip(energies(&uniform)) {
-        println!("{a:e} {b:e} {:.1e}", a / b - 1.0);
-        assert!((a / b - 1.0).abs() < 1e-3, "{a:e} {b:e}");
-    }
-    assert!(rms < 0.1 && worst < 1.0, "{rms} {worst}");
-    assert!(found.counters().steps * 10 < uniform.counters().steps);
 }
