@@ -4,6 +4,13 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand};
 
+/// Where completion scripts go.
+const COMPLETIONS: &str = "\
+Examples:
+  joulestep completions bash > ~/.local/share/bash-completion/completions/joulestep
+  joulestep completions zsh > ~/.zfunc/_joulestep    (with ~/.zfunc in fpath, before compinit)
+  joulestep completions fish > ~/.config/fish/completions/joulestep.fish";
+
 /// What every user should have read once.
 const CAUTIONS: &str = "\
 Cautions:
@@ -16,10 +23,14 @@ Cautions:
   the codes that hold at the place. This program replaces neither.
 
 Exit codes:
-  0 done   1 done, a limit is exceeded   2 bad input   3 numerical failure
-  4 a file cannot be read or written   130 interrupted, the partial result is closed";
+    0  done
+    1  done, and a limit that the scenario sets is exceeded: the verdict is \"fails\"
+    2  bad input: the command line, the scenario or a file that it includes
+    3  numerical failure: the equations could not be solved further
+    4  a file cannot be read or written
+  130  interrupted by Ctrl-C; the partial result is closed";
 
-/// Joulestep: electro-thermal answers about power switches: inrush, faults, losses, ratings.
+/// Joulestep: voltages, currents, energies and junction temperatures of power switches in their circuit.
 #[derive(Debug, Parser)]
 #[command(name = "joulestep", version, after_long_help = CAUTIONS, after_help = "`joulestep --help` tells more, with cautions and exit codes.")]
 #[command(max_term_width = 100)]
@@ -34,28 +45,31 @@ pub struct Cli {
 pub enum Command {
     /// Run a scenario and write the result file.
     ///
-    /// Solves the circuit, coupled to the heat network, from the scenario's start to its end; writes waveforms,
-    /// temperatures, events and the energy ledger to an HDF5 file as it goes; then prints what happened, peak
-    /// voltages and currents, the hottest junctions, the energies and the verdict against the limits set.
-    /// Ctrl-C closes the file with what it holds by then.
+    /// Solves the circuit, coupled to the thermal network, from the scenario's start to its end, and writes waveforms,
+    /// junction temperatures and events to an HDF5 file as it goes. Then prints what happened, the extremes of the
+    /// recorded signals, the hottest junctions, the energies with the ledger's residual, and the verdict: ratings of
+    /// the parts, and the limits that the scenario sets. Only those limits decide the exit code.
+    ///
+    /// Progress goes to standard error. Ctrl-C ends the run at once and keeps what was computed: the file is closed
+    /// with its attribute `complete` at 0.
     #[command(after_long_help = "Example:\n  joulestep run examples/ferry-breaker.toml --out ferry.h5")]
     Run(RunArgs),
     /// Check a scenario without running it.
     ///
-    /// Reads the scenario with all it includes, connects the circuit in memory and looks for floating nodes, loops of
-    /// ideal sources, unknown names and quantities of the wrong kind. Tells every error with file, line and column.
+    /// Reads the scenario with the files it includes and connects the circuit. Tells every error with file, line and
+    /// column: unknown keys and names, missing or wrong units, values out of range, floating nodes, loops of ideal
+    /// sources. Also notes nodes that only one pin touches. No equation is solved, so a circuit that passes may still
+    /// have no operating point.
     #[command(after_long_help = "Example:\n  joulestep check examples/ferry-breaker.toml")]
     Check(CheckArgs),
     /// Print the JSON Schema of scenario files.
     ///
-    /// Editors use it to complete and check scenario files while they are typed. It knows keys and forms; units,
-    /// names and everything physical is for `check`.
+    /// Lists every key with its unit and a line of help; editors use it to complete and check scenario files while
+    /// they are typed. Names, dimensions and everything physical are for `check`.
     #[command(after_long_help = "Example:\n  joulestep schema > scenario.schema.json")]
     Schema(SchemaArgs),
     /// Print a completion script for a shell.
-    #[command(
-        after_long_help = "Example:\n  joulestep completions bash > ~/.local/share/bash-completion/completions/joulestep"
-    )]
+    #[command(after_long_help = COMPLETIONS)]
     Completions(CompletionsArgs),
 }
 
@@ -64,16 +78,16 @@ pub enum Command {
 pub struct RunArgs {
     /// Scenario file (TOML).
     pub scenario: PathBuf,
-    /// Result file (HDF5).
+    /// Result file to write (HDF5); it must not exist yet.
     #[arg(long, short, value_name = "FILE.h5")]
     pub out: PathBuf,
-    /// Replace the result file where it exists.
+    /// Replace the result file if it exists.
     #[arg(long)]
     pub force: bool,
-    /// Show no progress.
+    /// Show no progress; the account is still printed.
     #[arg(long, short)]
     pub quiet: bool,
-    /// Print the outcome as JSON.
+    /// Print the account as JSON (SI units, temperatures in degC), without progress.
     #[arg(long)]
     pub json: bool,
 }
@@ -83,7 +97,7 @@ pub struct RunArgs {
 pub struct CheckArgs {
     /// Scenario file (TOML).
     pub scenario: PathBuf,
-    /// Print the outcome as JSON.
+    /// Print what the scenario holds, or its errors, as JSON.
     #[arg(long)]
     pub json: bool,
 }
@@ -91,7 +105,7 @@ pub struct CheckArgs {
 /// Arguments of `schema`.
 #[derive(Debug, Args)]
 pub struct SchemaArgs {
-    /// The schema is JSON with or without this; accepted so that every command takes it.
+    /// Changes nothing: the schema is JSON anyway.
     #[arg(long)]
     pub json: bool,
 }
@@ -99,7 +113,7 @@ pub struct SchemaArgs {
 /// Arguments of `completions`.
 #[derive(Debug, Args)]
 pub struct CompletionsArgs {
-    /// The shell.
+    /// Shell to complete for.
     pub shell: clap_complete::Shell,
     /// Print the script as a JSON string.
     #[arg(long)]

@@ -337,8 +337,12 @@ pub static STEPS: Section = Section {
             "local error that calls for finer steps; default 0.1 V",
         ),
         Key::may("current-error", Form::Quantity("A", Positive), "the same for currents; default 0.1 A"),
-        Key::may("method", Form::Word(&["tr-bdf2", "esdirk4"]), "integration method; default tr-bdf2"),
-        Key::may("coupling", Form::Quantity("s", Positive), "time between exchanges of heat and temperature"),
+        Key::may("method", Form::Word(&["tr-bdf2", "esdirk4"]), "integration method; default esdirk4"),
+        Key::may(
+            "coupling",
+            Form::Quantity("s", Positive),
+            "time between exchanges of heat and temperature; default 10 us",
+        ),
         Key::may(
             "start",
             Form::Word(&["operating-point", "stated"]),
