@@ -36,3 +36,6 @@ mod thermal_coupled;
 mod trade_facts;
 // how much work REF-1 takes
 mod work_counters;
+
+// every way of elimination on the same matrices
+mod linear_battery;

@@ -220,6 +220,11 @@ impl Order {
         )
     }
 
+    /// Rows and columns of the inner block, in the order of their pivots.
+    pub fn inner_block(&self) -> (Vec<u32>, Vec<u32>) {
+        self.pivots[self.outer..].iter().map(|p| (p.row, p.col)).unzip()
+    }
+
     /// Slot of an entry, if the pattern has it.
     pub fn slot(&self, row: usize, col: usize) -> Option<u32> {
         self.slot_of.get(&(row as u32, col as u32)).copied()

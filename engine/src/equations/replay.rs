@@ -61,6 +61,10 @@ const ANY: usize = usize::MAX;
 
 impl Tape {
     fn new(order: &Order, pivots: &[Pivot]) -> Self {
+        let mut found_at = vec![0; order.n];
+        for (k, p) in order.pivots.iter().enumerate() {
+            found_at[p.col as usize] = k;
+        }
         let mut tape = Self { pivots: pivots.len(), ..Self::default() };
         for p in pivots {
             let (lower, upper) = order.lists(p);
@@ -75,7 +79,9 @@ impl Tape {
             tape.forward.extend(lower.iter().flat_map(|&(slot, row)| [slot, row]));
         }
         for p in pivots.iter().rev() {
-            let (_, upper) = order.lists(p);
+            // What was found last is taken last, so that the chain from one unknown to the next is short.
+            let mut upper = order.lists(p).1.to_vec();
+            upper.sort_by_key(|u| std::cmp::Reverse(found_at[u.1 as usize]));
             tape.back.extend([p.row, p.col, p.slot, upper.len() as u32]);
             tape.back.extend(upper.iter().flat_map(|&(slot, col)| [slot, col]));
         }

@@ -63,6 +63,8 @@ pub struct Run<L: Lane> {
     pub(super) stored_at_start: Vec<L>,
     pub(super) counters: Counters,
     pub(super) began: bool,
+    /// Where the elimination order was last chosen anew, s.
+    reordered_at: Option<f64>,
     /// The next corner of a course that is not driven, s.
     pub(super) fixed_corner: f64,
 }
@@ -115,6 +117,7 @@ impl<L: Lane> Run<L> {
             watcher: recording.watcher,
             rows: Vec::new(),
             began: false,
+            reordered_at: None,
             fixed_corner: f64::NEG_INFINITY,
             state,
             stepper,
@@ -191,10 +194,11 @@ impl<L: Lane> Run<L> {
             self.begin(recorder)?;
         }
         while self.state.t < until {
-            let corner = self.next_corner();
+            // Orders for lines end a step too, but only what moves the circuit opens a window.
+            let next = self.next_corner();
+            let corner = self.fixed_corner;
             let wakes = self.onlookers.iter().filter_map(|o| o.logic.wakes(self.state.t));
-            let stop =
-                wakes.filter(|&w| w > self.state.t).chain([corner, until]).fold(f64::INFINITY, f64::min);
+            let stop = wakes.filter(|&w| w > self.state.t).chain([next, until]).fold(f64::INFINITY, f64::min);
             let (end, h) = self.ladder.next_end(self.state.t, stop);
             let activity = match self.stepper.attempt(&self.state, end, h, &self.board) {
                 Ok(attempt) => {
@@ -251,13 +255,32 @@ impl<L: Lane> Run<L> {
         self.board.next(t).map_or(self.fixed_corner, |b| b.min(self.fixed_corner))
     }
 
-    /// Newton's iteration failed: a shorter step, then a new elimination order, then the report.
+    /// Newton's iteration failed: a shorter step; at the shortest one a new elimination order, then dense elimination
+    /// with pivoting, each with all step lengths again; then the report.
     fn recover(&mut self, trouble: StageTrouble) -> Result<(), Trouble> {
         self.counters.halved += 1;
         if self.ladder.halve() {
             return Ok(());
         }
-        Err(trouble.told(self.stepper.system(), self.state.t, HALVINGS))
+        let t = self.state.t;
+        let alpha = 1.0 / (self.stepper.method.gamma * self.ladder.finest_step());
+        let solver = &mut self.stepper.solver;
+        if self.reordered_at != Some(t) && solver.reorder(alpha, &self.board) {
+            self.reordered_at = Some(t);
+        } else if !solver.is_dense() {
+            solver.go_dense(true);
+        } else {
+            return Err(trouble.told(self.stepper.system(), t, HALVINGS));
+        }
+        self.counters.reorders += 1;
+        self.ladder.open(t);
+        Ok(())
+    }
+
+    /// Chooses the elimination order anew on the present values, for steps with this α (1/s). False when the equations
+    /// are singular there.
+    pub fn reorder(&mut self, alpha: f64) -> bool {
+        self.stepper.solver.reorder(alpha, &self.board)
     }
 
     /// Everything that happens at the end of a step.

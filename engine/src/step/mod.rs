@@ -1,8 +1,10 @@
 //! One step: the method, the state, Newton's iteration of a stage, the start, and the schedule of step lengths.
 
+mod fallback;
 pub mod method;
 pub mod schedule;
 pub mod stage;
 pub mod start;
 pub mod state;
 pub mod stepper;
+pub mod tolerance;

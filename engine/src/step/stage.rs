@@ -5,53 +5,15 @@
 
 use std::sync::Arc;
 
+use super::fallback::Full;
+pub use super::tolerance::{StageTrouble, Tolerance};
 use crate::arithmetic::lane::Lane;
 use crate::arithmetic::vector::{copy, padded, zeros};
 use crate::circuit::law::{Device, stamp_len};
 use crate::control::board::Board;
+use crate::equations::order::GROWTH_LIMIT;
 use crate::equations::program::Program;
 use crate::equations::system::{Dissipator, System};
-use crate::trouble::Trouble;
-
-/// When Newton's iteration ends, and how hard it tries.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Tolerance {
-    /// A voltage may still change by this much, V. The error left is of the order of its square.
-    pub voltage: f64,
-    /// A current may, A.
-    pub current: f64,
-    /// And both by this fraction of their value.
-    pub relative: f64,
-    /// Iterations before the step is refused.
-    pub iterations: u32,
-}
-
-impl Default for Tolerance {
-    fn default() -> Self {
-        Self { voltage: 1e-3, current: 1e-3, relative: 1e-6, iterations: 12 }
-    }
-}
-
-/// Why a stage has no solution.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum StageTrouble {
-    /// This unknown still moves by this much.
-    Moving(usize, f64),
-    /// This unknown is not a finite number.
-    NotFinite(usize),
-}
-
-impl StageTrouble {
-    /// In words a user can act on.
-    pub fn told<L: Lane>(self, system: &System<L>, time: f64, tries: u32) -> Trouble {
-        let (Self::Moving(k, _) | Self::NotFinite(k)) = self;
-        let (node, device) = (system.name(k).to_string(), system.device_at(k));
-        match self {
-            Self::Moving(_, update) => Trouble::NotConverged { time, node, device, update, tries },
-            Self::NotFinite(_) => Trouble::NotFinite { time, node, device },
-        }
-    }
-}
 
 /// The constant part of the matrix for one α and one set of choices.
 #[derive(Debug)]
@@ -89,9 +51,9 @@ pub struct StageSolver<L: Lane> {
     current_version: u64,
     next_victim: usize,
     pub(super) a: Vec<L>,
-    b: Vec<L>,
+    pub(super) b: Vec<L>,
     pub(super) stage_b: Vec<L>,
-    fresh: Vec<L>,
+    pub(super) fresh: Vec<L>,
     /// One stamp per device.
     pub(super) stamps: Vec<Vec<L>>,
     /// Value of each source term at the start of the step, and its change over it.
@@ -100,6 +62,8 @@ pub struct StageSolver<L: Lane> {
     bent: bool,
     /// Value of each source term at the stage.
     source_values: Vec<L>,
+    /// The dense inner block, where the fixed order was given up.
+    pub(super) full: Option<Full<L>>,
     /// α and choices for which `a` holds the factors of the last iteration, whose stamps are still kept.
     factored: Option<(f64, u64)>,
     /// The solution; on entry of [`StageSolver::solve`] the prediction.
@@ -128,6 +92,7 @@ impl<L: Lane> StageSolver<L> {
             current: 0,
             current_version: u64::MAX,
             factored: None,
+            full: None,
             courses: vec![(zero, zero); system.sources.len()],
             bent: false,
             source_values: vec![zero; system.sources.len()],
@@ -149,12 +114,21 @@ impl<L: Lane> StageSolver<L> {
     }
 
     /// Takes another elimination order.
-    pub fn reorder(&mut self, program: Program) {
+    pub(super) fn take_program(&mut self, program: Program) {
         self.a = zeros(program.replay.order().inner_slots + 1);
         self.beside = beside(&program, self.inner);
         self.program = program;
         self.prepared.clear();
         self.current_version = u64::MAX;
+        self.forget_factors();
+        if self.is_dense() {
+            self.go_dense(true);
+        }
+    }
+
+    /// The factors and stamps kept serve for no prediction.
+    pub(super) fn forget_factors(&mut self) {
+        self.factored = None;
     }
 
     /// Makes the matrix for this α and these choices the current one; returns its element growth.
@@ -172,7 +146,13 @@ impl<L: Lane> StageSolver<L> {
             self.current = k;
             return self.prepared[k].growth;
         }
-        let (a, growth) = self.program.prepare(&self.system, L::splat(alpha), choices);
+        let (mut a, mut growth) = self.program.prepare(&self.system, L::splat(alpha), choices);
+        let bad = |growth: f64| growth.is_nan() || growth > GROWTH_LIMIT;
+        if bad(growth) && self.reorder(alpha, board) {
+            // The order was chosen on other values; on these it loses digits.
+            self.current_version = board.version();
+            (a, growth) = self.program.prepare(&self.system, L::splat(alpha), choices);
+        }
         let made = Prepared { alpha, choices: choices.to_vec(), a, growth };
         if self.prepared.len() < KEPT {
             self.prepared.push(made);
@@ -250,7 +230,7 @@ impl<L: Lane> StageSolver<L> {
                 }
                 let prepared = &self.prepared[self.current];
                 self.program.replay.back_outer(&prepared.a, &self.stage_b, &mut self.x);
-                self.factored = Some((prepared.alpha, self.current_version));
+                self.factored = self.full.is_none().then_some((prepared.alpha, self.current_version));
                 return Ok(iteration);
             }
         }
@@ -296,6 +276,10 @@ impl<L: Lane> StageSolver<L> {
     /// Second half: factor and solve.
     #[inline(always)]
     pub fn eliminate(&mut self) {
+        if self.full.is_some() {
+            self.eliminate_full();
+            return;
+        }
         self.program.replay.factor_and_solve_inner(&mut self.a, &mut self.b, &mut self.fresh);
     }
 
@@ -360,8 +344,13 @@ impl<L: Lane> StageSolver<L> {
     pub(super) fn resolve(&mut self, out: &mut [L]) {
         let prepared = &self.prepared[self.current];
         self.program.replay.forward_outer(&prepared.a, &mut self.stage_b);
-        self.program.replay.forward_inner(&self.a, &mut self.stage_b);
-        self.program.replay.back_inner(&self.a, &self.stage_b, out);
+        if self.full.is_some() {
+            self.resolve_full(out);
+        } else {
+            self.program.replay.forward_inner(&self.a, &mut self.stage_b);
+            self.program.replay.back_inner(&self.a, &self.stage_b, out);
+        }
+        let prepared = &self.prepared[self.current];
         self.program.replay.back_outer(&prepared.a, &self.stage_b, out);
     }
 

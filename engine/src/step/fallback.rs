@@ -1,0 +1,91 @@
+//! What is left when Newton's iteration fails at the shortest step: another elimination order, chosen on the values at
+//! hand, and then dense elimination with partial pivoting instead of any fixed order.
+
+use super::stage::StageSolver;
+use crate::arithmetic::lane::Lane;
+use crate::control::board::Board;
+use crate::equations::dense;
+use crate::equations::order::Order;
+use crate::equations::program::Program;
+
+/// The inner block as a dense matrix.
+#[derive(Debug)]
+pub(super) struct Full<L> {
+    rows: Vec<u32>,
+    columns: Vec<u32>,
+    /// (slot, place in the matrix).
+    entries: Vec<(u32, usize)>,
+    matrix: Vec<L>,
+    right: Vec<L>,
+    found: Vec<L>,
+}
+
+impl<L: Lane> Full<L> {
+    fn new(order: &Order) -> Self {
+        let (rows, columns) = order.inner_block();
+        let n = rows.len();
+        let place =
+            |r: usize, c: usize| order.slot(rows[r] as usize, columns[c] as usize).map(|s| (s, r * n + c));
+        let entries = (0..n).flat_map(|r| (0..n).filter_map(move |c| place(r, c))).collect();
+        let zero = L::splat(0.0);
+        Self { entries, matrix: vec![zero; n * n], right: vec![zero; n], found: vec![zero; n], rows, columns }
+    }
+
+    fn load(&mut self, a: &[L]) {
+        self.matrix.fill(L::splat(0.0));
+        for &(slot, place) in &self.entries {
+            self.matrix[place] = a[slot as usize];
+        }
+    }
+
+    /// Solves with the loaded matrix; NaN where there is no solution.
+    fn solve(&mut self, b: &[L], x: &mut [L]) {
+        for (right, &row) in self.right.iter_mut().zip(&self.rows) {
+            *right = b[row as usize];
+        }
+        if dense::solve(self.rows.len(), &self.matrix, &self.right, &mut self.found).is_err() {
+            self.found.fill(L::splat(f64::NAN));
+        }
+        for (found, &column) in self.found.iter().zip(&self.columns) {
+            x[column as usize] = *found;
+        }
+    }
+}
+
+impl<L: Lane> StageSolver<L> {
+    /// Chooses a new elimination order on the present values: α, the choices, the devices' last stamps. False when the
+    /// matrix is singular there; the old order then stays.
+    pub fn reorder(&mut self, alpha: f64, board: &Board<L>) -> bool {
+        match Program::compile(&self.system, alpha, board.choices(), &self.stamps) {
+            Ok(program) => {
+                self.take_program(program);
+                true
+            }
+            Err(_) => false,
+        }
+    }
+
+    /// Solves the inner block densely from now on, or by the fixed order again.
+    pub fn go_dense(&mut self, dense: bool) {
+        self.full = dense.then(|| Full::new(self.program.replay.order()));
+        self.forget_factors();
+    }
+
+    /// Whether the inner block is solved densely.
+    pub fn is_dense(&self) -> bool {
+        self.full.is_some()
+    }
+
+    /// The dense counterpart of an iteration's elimination.
+    pub(super) fn eliminate_full(&mut self) {
+        let Some(full) = self.full.as_mut() else { return };
+        full.load(&self.a);
+        full.solve(&self.b, &mut self.fresh);
+    }
+
+    /// Solves once more with the matrix of the last dense elimination.
+    pub(super) fn resolve_full(&mut self, out: &mut [L]) {
+        let Some(full) = self.full.as_mut() else { return };
+        full.solve(&self.stage_b, out);
+    }
+}
