@@ -172,6 +172,11 @@ fn a_killed_run_leaves_a_readable_file() {
         let spread = (n + 1).wrapping_mul(0x9e37_79b9_7f4a_7c15) >> 44;
         let longest = if n % 4 == 3 { 3_000 } else { 400_000 };
         thread::sleep(Duration::from_micros(spread % longest));
+        if n + 1 == kills {
+            // However slow the machine, one run is killed well after its first checkpoints (the file is in use
+            // while it is written, so its size must tell).
+            wait_for(&mut child, || fs::metadata(&path).is_ok_and(|m| m.len() > 2_000_000));
+        }
         child.kill().unwrap();
         child.wait().unwrap();
         let samples = check(&path);
