@@ -7,14 +7,14 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::time::Instant;
 
-use joulestep::result::{ResultWriter, WriterOptions};
+use joulestep::result::{Precision, ResultWriter, WriterOptions};
 use joulestep::scenario::build::{Ready, build};
 use joulestep::scenario::include;
 use joulestep::scenario::resolve::read;
 use joulestep_engine::recorder::Recorder;
 
 /// Interleaved rounds; medians over them.
-const ROUNDS: usize = 7;
+const ROUNDS: usize = 9;
 /// The chopper's scenario, without its length.
 const CONVERTER: &str = include_str!("converter.toml");
 
@@ -66,10 +66,32 @@ struct Spent {
     bytes: u64,
 }
 
-/// Solves the scenario; into the file with the program's default settings, or with nothing to record.
-fn solve(scenario: &Path, file: Option<&Path>) -> Result<Spent, String> {
+/// What becomes of the samples.
+enum Way {
+    /// There are none.
+    Nothing,
+    /// They are taken and thrown away.
+    Sampled,
+    /// They are written so.
+    Written(WriterOptions),
+}
+
+/// Ways whose difference tells where the time goes; the second is the program's own.
+fn ways() -> [(&'static str, Way); 5] {
+    let default = WriterOptions::default;
+    [
+        ("nothing recorded", Way::Nothing),
+        ("file, default settings", Way::Written(default())),
+        ("sampled, not written", Way::Sampled),
+        ("file, not deflated", Way::Written(WriterOptions { deflate: 0, ..default() })),
+        ("file, float32", Way::Written(WriterOptions { precision: Precision::Single, ..default() })),
+    ]
+}
+
+/// Solves the scenario.
+fn solve(scenario: &Path, file: &Path, way: &Way) -> Result<Spent, String> {
     let (Ready { mut setup, .. }, end) = ready(scenario)?;
-    if file.is_none() {
+    if matches!(way, Way::Nothing) {
         setup.channels.clear();
     }
     let mut run = setup.ready().map_err(|e| e.to_string())?;
@@ -77,8 +99,8 @@ fn solve(scenario: &Path, file: Option<&Path>) -> Result<Spent, String> {
     let start = Instant::now();
     let mut nothing = ();
     let mut writer = None;
-    if let Some(path) = file {
-        let made = ResultWriter::create(path, "bench", WriterOptions::default());
+    if let Way::Written(options) = way {
+        let made = ResultWriter::create(file, "bench", options.clone());
         writer = Some(made.map_err(|e| e.to_string())?);
     }
     let recorder: &mut dyn Recorder<f64> = match &mut writer {
@@ -96,47 +118,39 @@ fn solve(scenario: &Path, file: Option<&Path>) -> Result<Spent, String> {
     Ok(Spent { wall, processor: memory::processor() - before, steps: run.counters().steps, samples, bytes })
 }
 
-/// Run time with the recorder over run time without, in interleaved rounds.
+/// Run time of each way over run time with nothing recorded, in interleaved rounds.
 fn cost(folder: &Path) -> Result<(), String> {
-    println!(
-        "recording at default settings against recording nothing, medians of {ROUNDS} interleaved rounds"
-    );
-    println!(
-        "{:<34}{:>9}{:>9}{:>8}{:>12}{:>12}{:>22}{:>14}",
-        "scenario", "steps", "samples", "MB", "nothing ms", "file ms", "ratio (range)", "cpu ratio"
-    );
+    println!("run time with recording over run time without, medians of {ROUNDS} interleaved rounds");
     let ferry = Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/ferry-breaker.toml");
     let chopper = converter(folder, 2)?;
+    let file = folder.join("cost.h5");
     for (name, scenario) in [("ferry-breaker, as shipped", ferry), ("chopper, every step sampled", chopper)] {
-        let file = folder.join("cost.h5");
-        let (mut nothing, mut recorded) = (Vec::new(), Vec::new());
+        let ways = ways();
+        let mut spent: Vec<Vec<Spent>> = ways.iter().map(|_| Vec::new()).collect();
         for _ in 0..ROUNDS {
-            nothing.push(solve(&scenario, None)?);
-            recorded.push(solve(&scenario, Some(&file))?);
+            for ((_, way), spent) in ways.iter().zip(&mut spent) {
+                spent.push(solve(&scenario, &file, way)?);
+            }
         }
-        let ratio = |of: fn(&Spent) -> f64| {
-            let mut ratios: Vec<f64> = recorded.iter().zip(&nothing).map(|(a, b)| of(a) / of(b)).collect();
-            ratios.sort_by(f64::total_cmp);
-            ratios
-        };
-        let (wall, processor) = (ratio(|s| s.wall), ratio(|s| s.processor));
-        let spread = format!("{:.3} ({:.2}-{:.2})", wall[ROUNDS / 2], wall[0], wall[ROUNDS - 1]);
-        println!(
-            "{name:<34}{:>9}{:>9}{:>8.1}{:>12.1}{:>12.1}{:>22}{:>14.2}",
-            recorded[0].steps,
-            recorded[0].samples,
-            recorded[0].bytes as f64 / 1e6,
-            median(&nothing) * 1e3,
-            median(&recorded) * 1e3,
-            spread,
-            processor[ROUNDS / 2]
-        );
+        println!("{name}: {} steps, {} samples", spent[1][0].steps, spent[1][0].samples);
+        println!("    {:<26}{:>10}{:>10}{:>26}{:>18}", "", "ms", "MB", "ratio (range)", "processor ratio");
+        for ((way, _), own) in ways.iter().zip(&spent) {
+            let ratio = |of: fn(&Spent) -> f64| sorted(own.iter().zip(&spent[0]).map(|(a, b)| of(a) / of(b)));
+            let (wall, processor) = (ratio(|s| s.wall), ratio(|s| s.processor));
+            let spread = format!("{:.3} ({:.2}-{:.2})", wall[ROUNDS / 2], wall[0], wall[ROUNDS - 1]);
+            println!(
+                "    {way:<26}{:>10.1}{:>10.1}{spread:>26}{:>18.2}",
+                sorted(own.iter().map(|s| s.wall))[ROUNDS / 2] * 1e3,
+                own[0].bytes as f64 / 1e6,
+                processor[ROUNDS / 2]
+            );
+        }
     }
     Ok(())
 }
 
-fn median(spent: &[Spent]) -> f64 {
-    let mut walls: Vec<f64> = spent.iter().map(|s| s.wall).collect();
-    walls.sort_by(f64::total_cmp);
-    walls[walls.len() / 2]
+fn sorted(numbers: impl Iterator<Item = f64>) -> Vec<f64> {
+    let mut numbers: Vec<f64> = numbers.collect();
+    numbers.sort_by(f64::total_cmp);
+    numbers
 }
