@@ -15,6 +15,11 @@ pub fn zeros<L: Lane>(n: usize) -> Vec<L> {
 /// y ← f(y, x), entry by entry. Both must be padded and of one length.
 #[inline(always)]
 pub fn update<L: Lane>(y: &mut [L], x: &[L], f: impl Fn(L, L) -> L) {
+    if L::WIDTH > 1 {
+        // A lane-wide entry fills a vector register by itself.
+        y.iter_mut().zip(x).for_each(|(y, x)| *y = f(*y, *x));
+        return;
+    }
     for (y, x) in y.as_chunks_mut::<8>().0.iter_mut().zip(x.as_chunks::<8>().0) {
         // All is loaded before anything is stored: the compiler need not ask whether they overlap.
         let (a, b) = (*y, *x);
@@ -25,6 +30,10 @@ pub fn update<L: Lane>(y: &mut [L], x: &[L], f: impl Fn(L, L) -> L) {
 /// z ← f(x, y), entry by entry.
 #[inline(always)]
 pub fn combine<L: Lane>(z: &mut [L], x: &[L], y: &[L], f: impl Fn(L, L) -> L) {
+    if L::WIDTH > 1 {
+        z.iter_mut().zip(x.iter().zip(y)).for_each(|(z, (x, y))| *z = f(*x, *y));
+        return;
+    }
     let pairs = x.as_chunks::<8>().0.iter().zip(y.as_chunks::<8>().0);
     for (z, (x, y)) in z.as_chunks_mut::<8>().0.iter_mut().zip(pairs) {
         let (a, b) = (*x, *y);

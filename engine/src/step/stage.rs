@@ -286,13 +286,17 @@ impl<L: Lane> StageSolver<L> {
     /// Whether some inner unknown of some lane still changes by more than its limit. NaN counts as moving.
     #[inline(always)]
     fn moves(&self) -> bool {
-        let (fresh, x) =
-            (self.fresh[..self.inner].as_chunks::<8>().0, self.x[..self.inner].as_chunks::<8>().0);
+        let (fresh, x) = (&self.fresh[..self.inner], &self.x[..self.inner]);
+        let rests = |fresh: L, x: L, limit: L| (fresh - x).abs().le(limit + self.relative * fresh.abs());
+        if L::WIDTH > 1 {
+            return !fresh.iter().zip(x).zip(&self.limits).all(|((f, x), l)| L::all(rests(*f, *x, *l)));
+        }
         let mut within = true;
-        for ((fresh, x), limit) in fresh.iter().zip(x).zip(self.limits.as_chunks::<8>().0) {
+        for ((fresh, x), limit) in
+            fresh.as_chunks::<8>().0.iter().zip(x.as_chunks::<8>().0).zip(self.limits.as_chunks::<8>().0)
+        {
             for k in 0..8 {
-                let change = (fresh[k] - x[k]).abs();
-                within &= L::all(change.le(limit[k] + self.relative * fresh[k].abs()));
+                within &= L::all(rests(fresh[k], x[k], limit[k]));
             }
         }
         !within

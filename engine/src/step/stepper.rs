@@ -220,14 +220,23 @@ impl<L: Lane> Stepper<L> {
             let alpha = L::splat(alpha);
             let scaled: [L; MOST] =
                 std::array::from_fn(|j| L::splat(method.a[i].get(j).copied().unwrap_or(0.0) * h));
-            for n in 0..self.expected.as_chunks::<8>().0.len() {
-                let mut sum = block(&state.q, n);
-                for (w, k) in scaled[..i].iter().zip(&self.k) {
-                    let k = block(k, n);
-                    sum = std::array::from_fn(|m| sum[m] + *w * k[m]);
+            if L::WIDTH > 1 {
+                for n in 0..self.expected.len() {
+                    let terms = scaled[..i].iter().zip(&self.k);
+                    let sum = terms.fold(state.q[n], |sum, (w, k)| sum + *w * k[n]);
+                    self.expected[n] = sum;
+                    self.solver.stage_b[n] = sum * alpha;
                 }
-                self.expected.as_chunks_mut::<8>().0[n] = sum;
-                self.solver.stage_b.as_chunks_mut::<8>().0[n] = sum.map(|s| s * alpha);
+            } else {
+                for n in 0..self.expected.as_chunks::<8>().0.len() {
+                    let mut sum = block(&state.q, n);
+                    for (w, k) in scaled[..i].iter().zip(&self.k) {
+                        let k = block(k, n);
+                        sum = std::array::from_fn(|m| sum[m] + *w * k[m]);
+                    }
+                    self.expected.as_chunks_mut::<8>().0[n] = sum;
+                    self.solver.stage_b.as_chunks_mut::<8>().0[n] = sum.map(|s| s * alpha);
+                }
             }
             if !self.solver.remembers() {
                 self.predict(i);
