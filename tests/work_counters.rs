@@ -9,8 +9,8 @@ use crate::common::ref1::{Duty, ref1};
 const EXPECTED: &str = "\
 tr-bdf2, double pulse: steps 3794, iterations 10320, refused 1, halved 0, windows 8, jumps 0, reorders 0
 tr-bdf2, 10 pulses: steps 20100, iterations 56118, refused 0, halved 0, windows 40, jumps 0, reorders 0
-esdirk4, double pulse: steps 1478, iterations 10984, refused 4, halved 0, windows 8, jumps 0, reorders 0
-esdirk4, 10 pulses: steps 8006, iterations 61681, refused 40, halved 0, windows 40, jumps 0, reorders 0
+esdirk4, double pulse: steps 1608, iterations 12817, refused 71, halved 0, windows 8, jumps 0, reorders 0
+esdirk4, 10 pulses: steps 8962, iterations 75227, refused 500, halved 0, windows 40, jumps 0, reorders 0
 ";
 
 #[test]
