@@ -25,7 +25,7 @@ const STEPS: Steps = Steps { base: 1e-6, finest: 11, calm: 2 };
 /// In the ringing after the first turn-off, s: where most steps are.
 const RINGING: f64 = 2.249e-6;
 /// Repeats; the best counts.
-const ROUNDS: usize = 15;
+const ROUNDS: usize = 60;
 /// Calls per timing of a part.
 const CALLS: usize = 20_000;
 

@@ -24,7 +24,7 @@ fn main() {
         "factor + solve, one right-hand side, {STATES} switch states of one pattern; medians of {ROUNDS} rounds"
     );
     println!(
-        "{:<6}{:<9}{:<24}{:>12}{:>22}{:>16}",
+        "{:<6}{:<9}{:<24}{:>12}{:>26}{:>16}",
         "n", "entries", "method", "us", "dense / this (range)", "backward error"
     );
     let mut ours = false;
@@ -62,7 +62,7 @@ fn compare(mesh: &Mesh, contenders: &mut [Box<dyn Solver>]) {
         ratio.sort_by(f64::total_cmp);
         let spread = format!("{:.2} ({:.2}-{:.2})", ratio[ROUNDS / 2], ratio[0], ratio[ROUNDS - 1]);
         println!(
-            "{:<6}{:<9}{:<24}{:>12.3}{:>22}{:>16.1e}",
+            "{:<6}{:<9}{:<24}{:>12.3}{:>26}{:>16.1e}",
             mesh.n,
             mesh.entries.len(),
             contender.name(),

@@ -14,7 +14,7 @@ use joulestep::scenario::resolve::read;
 use joulestep_engine::recorder::Recorder;
 
 /// Interleaved rounds; medians over them.
-const ROUNDS: usize = 9;
+const ROUNDS: usize = 7;
 /// The chopper's scenario, without its length.
 const CONVERTER: &str = include_str!("converter.toml");
 
@@ -122,7 +122,7 @@ fn solve(scenario: &Path, file: &Path, way: &Way) -> Result<Spent, String> {
 fn cost(folder: &Path) -> Result<(), String> {
     println!("run time with recording over run time without, medians of {ROUNDS} interleaved rounds");
     let ferry = Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/ferry-breaker.toml");
-    let chopper = converter(folder, 2)?;
+    let chopper = converter(folder, 10)?;
     let file = folder.join("cost.h5");
     for (name, scenario) in [("ferry-breaker, as shipped", ferry), ("chopper, every step sampled", chopper)] {
         let ways = ways();
