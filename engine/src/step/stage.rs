@@ -82,10 +82,10 @@ impl<L: Lane> StageSolver<L> {
             None => L::splat(f64::INFINITY),
         };
         Self {
-            beside: beside(&program, padded(system.inner)),
+            beside: beside(&program, padded::<L>(system.inner)),
             devices: system.devices(),
-            inner: padded(system.inner),
-            limits: (0..padded(system.inner)).map(limit).collect(),
+            inner: padded::<L>(system.inner),
+            limits: (0..padded::<L>(system.inner)).map(limit).collect(),
             relative: L::splat(tolerance.relative),
             iterations: tolerance.iterations,
             prepared: Vec::new(),
@@ -308,8 +308,9 @@ impl<L: Lane> StageSolver<L> {
         worst.map_or((0, f64::NAN), |k| (k, change(&k)))
     }
 
-    /// After [`StageSolver::solve`]: the charges of every row into `q`, and the power of every account into `power`.
-    pub(super) fn account(&mut self, q: &mut [L], power: &mut [L]) {
+    /// After [`StageSolver::solve`]: the charges of every row into `q`, and the power of every account into `power`,
+    /// where it `counts`.
+    pub(super) fn account(&mut self, q: &mut [L], power: &mut [L], counts: bool) {
         let system = &self.system;
         let zero = L::splat(0.0);
         q.fill(zero);
@@ -322,6 +323,9 @@ impl<L: Lane> StageSolver<L> {
             self.devices.iter().zip(seats).zip(&mut self.stamps).zip(devices)
         {
             *power = device.leave(&seat, &self.x, stamp, q);
+        }
+        if !counts {
+            return;
         }
         let (heat, sources) = rest.split_at_mut(system.dissipators.len());
         let choices = &self.prepared[self.current].choices;

@@ -288,7 +288,7 @@ impl<L: Lane> StageSolver<L> {
             if self.solve(t, c).is_err() {
                 self.rescue(state, alpha, (t, c), board)?;
             }
-            self.account(&mut q, &mut state.power);
+            self.account(&mut q, &mut state.power, true);
             q[ground] = L::splat(0.0);
             for ((k, new), old) in state.k.iter_mut().zip(&q).zip(&state.q) {
                 *k = (*new - *old) * L::splat(alpha);
@@ -312,7 +312,7 @@ impl<L: Lane> StageSolver<L> {
         self.x.copy_from_slice(&state.x);
         self.stamp();
         self.take_sources(began, 0.0);
-        self.account(&mut q, &mut state.power);
+        self.account(&mut q, &mut state.power, true);
         Ok(())
     }
 
