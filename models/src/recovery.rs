@@ -23,52 +23,53 @@ pub struct Times<L> {
 }
 
 impl<L: Lane> Times<L> {
-    /// From `[prefix]lifetime` and `[prefix]transit-time`; `None` where neither is given: no stored charge.
+    /// From the parameters of [`recovery_params`]; `None` where neither time is given: no stored charge.
     ///
     /// # Errors
     /// When only one of the two is given.
-    pub(crate) fn given(name: &str, v: &Prefixed<L>) -> Result<Option<Self>, CircuitTrouble> {
-        match (v.maybe("lifetime"), v.maybe("transit-time")) {
+    pub(crate) fn given(name: &str, v: &Prefixed<L>, of: &str) -> Result<Option<Self>, CircuitTrouble> {
+        let key = |key: &str| format!("{of}{key}");
+        match (v.maybe(&key("lifetime")), v.maybe(&key("transit-time"))) {
             (None, None) => Ok(None),
             (Some(lifetime), Some(transit)) => Ok(Some(Self {
                 lifetime,
-                lifetime_exponent: v.number("lifetime-exponent"),
+                lifetime_exponent: v.number(&key("lifetime-exponent")),
                 transit,
-                transit_exponent: v.number("transit-exponent"),
+                transit_exponent: v.number(&key("transit-exponent")),
             })),
             (Some(_), None) | (None, Some(_)) => {
-                let (a, b) = (v.key("lifetime"), v.key("transit-time"));
+                let (a, b) = (v.key(&key("lifetime")), v.key(&key("transit-time")));
                 Err(bad(name, format!("one of `{a}` and `{b}` is given; expected both, or neither")))
             }
         }
     }
 }
 
-/// The parameters of [`Times`], with a prefix to their keys.
+/// The parameters of [`Times`], with prefixes to their keys.
 macro_rules! recovery_params {
-    ($p:literal) => {
+    ($($p:literal),+) => {
         [
             Param::optional(
-                concat!($p, "lifetime"),
+                concat!($($p,)+ "lifetime"),
                 "s",
                 Range::Positive,
                 "Carrier lifetime at 25 degC; with the transit time it gives reverse recovery",
             ),
             Param::optional(
-                concat!($p, "transit-time"),
+                concat!($($p,)+ "transit-time"),
                 "s",
                 Range::Positive,
                 "Diffusion transit time at 25 degC; with the lifetime it gives reverse recovery",
             ),
             Param::with(
-                concat!($p, "lifetime-exponent"),
+                concat!($($p,)+ "lifetime-exponent"),
                 "1",
                 1.5,
                 Range::Any,
                 "Carrier lifetime goes as (T/298.15 K) to this power",
             ),
             Param::with(
-                concat!($p, "transit-exponent"),
+                concat!($($p,)+ "transit-exponent"),
                 "1",
                 0.0,
                 Range::Any,

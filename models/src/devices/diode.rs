@@ -156,7 +156,7 @@ fn build<L: Lane>(
         heat.push((1.0, Probe::Heat(id)));
     }
     let nodes = [anode, pins[1]];
-    let id = match Times::given(name, &Prefixed { values: v, prefix: "" })? {
+    let id = match Times::given(name, &Prefixed { values: v, prefix: "" }, "")? {
         None => circuit.law(name, "diode", &nodes, law, kelvin)?,
         Some(times) => circuit.law(name, "diode", &nodes, law.storing(times), kelvin)?,
     };
