@@ -2,8 +2,10 @@
 //! (temperatures in °C).
 
 mod curve;
+mod inspect;
 
 pub use curve::{Conditions, Curve, Quantity, Variable};
+pub use inspect::{Fault, Spot, inspect};
 
 use std::collections::BTreeSet;
 
