@@ -58,3 +58,6 @@ pub mod devices;
 pub mod lookup;
 pub mod part;
 pub mod parts;
+
+// above the part
+pub mod extract;
