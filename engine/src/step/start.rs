@@ -247,8 +247,8 @@ pub fn operating_point_near<L: Lane>(
     board: &Board<L>,
     near: &[L],
 ) -> Result<Vec<L>, Trouble> {
-    if near.len() == system.n + 1 && system.circuit.components.iter().all(|c| c.stated.is_none()) {
-        let mut dense = Dense::new(system, kelvin, board);
+    let mut dense = Dense::new(system, kelvin, board);
+    if near.len() == dense.x.len() && system.circuit.components.iter().all(|c| c.stated.is_none()) {
         dense.x.copy_from_slice(near);
         let rows = source_rows(system, t, 1.0, board);
         let zeros = zeros(system.n + 1);

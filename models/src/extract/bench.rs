@@ -170,7 +170,8 @@ impl Bench {
         let mut stamps = Vec::new();
         for (device, placed) in self.devices.iter().zip(&self.system.devices) {
             let base = self.x[placed.reference as usize];
-            let local = |(k, &j): (usize, &u32)| self.x[j as usize] - if k < placed.ports { base } else { 0.0 };
+            let local =
+                |(k, &j): (usize, &u32)| self.x[j as usize] - if k < placed.ports { base } else { 0.0 };
             let u: Vec<f64> = placed.locals.iter().enumerate().map(local).collect();
             let mut out = vec![0.0; stamp_len(u.len())];
             device.stamp(&u, &mut out);

@@ -96,7 +96,14 @@ pub fn extract(part: &Part, start: &Values<f64>) -> Result<Extraction, ExtractTr
         if !mine.is_empty() {
             let mut fit = Fit::new(part.entry(), values, &mine, &curves, &[stage]);
             check(&mut fit, stage)?;
-            // A parameter that this stage alone does not feel would wander; the last fit decides.
+            // What the start hides (a breakdown behind too much leakage) would wander off; it joins once the others
+            // are near their places.
+            let felt = felt(&mut fit);
+            if felt.len() < mine.len() && !felt.is_empty() {
+                let mut some = Fit::new(part.entry(), fit.values, &felt, &curves, &[stage]);
+                minimised(&mut some, 60);
+                fit = Fit::new(part.entry(), some.values, &mine, &curves, &[stage]);
+            }
             minimised(&mut fit, 60);
             values = fit.values;
         }
@@ -196,6 +203,17 @@ fn check(fit: &mut Fit<'_>, stage: Stage) -> Result<(), ExtractTrouble> {
     Err(ExtractTrouble::Refused(format!("{stage:?}").to_lowercase()))
 }
 
+/// The free parameters that the residuals depend on at the present values.
+fn felt(fit: &mut Fit<'_>) -> Vec<Candidate> {
+    let u = fit.coordinates();
+    let jacobian = jacobian(fit, &u);
+    fit.set(&u);
+    let lengths: Vec<f64> = jacobian.column_iter().map(|c| c.norm()).collect();
+    let longest = lengths.iter().copied().fold(0.0, f64::max);
+    let felt = fit.free.iter().zip(&lengths).filter(|(_, l)| **l > 1e-4 * longest);
+    felt.map(|((candidate, _), _)| *candidate).collect()
+}
+
 /// Fits, and leaves the values at the minimum.
 fn minimised(fit: &mut Fit<'_>, patience: usize) -> bool {
     let u = fit.coordinates();
@@ -209,9 +227,9 @@ fn minimised(fit: &mut Fit<'_>, patience: usize) -> bool {
 struct Judgement {
     /// Standard error, in the parameter's unit.
     error: f64,
-    /// Standard error over the parameter's size, by the residuals that were left.
+    /// Standard error over what tells the parameter from nothing, by the residuals that were left.
     sure: f64,
-    /// The same for residuals of at least [`READING`].
+    /// Standard error over the parameter's size for residuals of at least [`READING`].
     doubtful: f64,
     /// The parameter it is most strongly correlated with, and the correlation.
     with: Option<(&'static str, f64)>,
@@ -225,14 +243,14 @@ fn judge(fit: &mut Fit<'_>) -> (Vec<Judgement>, f64) {
     let rest = (residuals.iter().map(|r| r * r).sum::<f64>() / spare as f64).sqrt();
     let certain = certainty(&jacobian(fit, &u));
     fit.set(&u);
-    let judged = fit.free.iter().enumerate().map(|(k, (_, of))| {
-        // Differences know a residual to about 1e-9, whatever it is.
+    let judged = fit.free.iter().enumerate().map(|(k, (candidate, of))| {
         let error = certain.error[k] * of.slope(u[k]).abs();
+        // Differences know a residual to about 1e-9, whatever it is.
         let size = of.back(u[k]).abs().max(f64::MIN_POSITIVE);
         let with = certain.partner[k].filter(|p| p.1.abs() > 0.95);
         Judgement {
             error: error * rest,
-            sure: error * rest.max(1e-9) / size,
+            sure: error * rest.max(1e-9) / (size * candidate.span()),
             doubtful: error * rest.max(READING) / size,
             with: with.map(|(j, r)| (fit.free[j].0.param.key, r)),
         }

@@ -215,6 +215,16 @@ pub fn settled_by(kind: &str, key: &str) -> String {
     line.map_or_else(|| "no curve determines it".to_string(), |l| format!("{}{die} would", l.3))
 }
 
+impl Candidate {
+    /// By how much its coordinate may be uncertain and still be told from nothing. The logarithm of a junction's
+    /// saturation current is v/nVt off that of the currents at which it is measured, some tens; others are of the
+    /// order of one.
+    pub fn span(&self) -> f64 {
+        let junction = self.stage == Stage::Diode && self.param.key.ends_with("saturation-current");
+        if junction { 20.0 } else { 1.0 }
+    }
+}
+
 /// Whether a candidate must be found: the model cannot do without it, and it has no other value.
 pub fn is_needed(candidate: &Candidate, values: &Values<f64>) -> bool {
     let param = candidate.param;
