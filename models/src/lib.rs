@@ -59,5 +59,8 @@ pub mod lookup;
 pub mod part;
 pub mod parts;
 
-// above the part
+// what follows from a part
+pub mod budget;
+pub mod capacitances;
 pub mod extract;
+pub mod operating;

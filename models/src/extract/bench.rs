@@ -9,6 +9,7 @@ use joulestep_engine::equations::system::System;
 use joulestep_engine::step::start::operating_point_near;
 use nalgebra::{Complex, DMatrix, DVector};
 
+use crate::capacitances::FREQUENCY;
 use crate::charge::Depletion;
 use crate::devices::diode::Diode;
 use crate::model::{Entry, Value, Values};
@@ -28,8 +29,6 @@ pub enum Arrangement {
     Clamped,
 }
 
-/// Frequency at which capacitances are stated, Hz (common practice, no source).
-pub const FREQUENCY: f64 = 1e6;
 /// Gain of the loop that holds a drain voltage, and so how exactly it is held: gate voltage over gain.
 const GAIN: f64 = 1e4;
 

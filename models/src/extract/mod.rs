@@ -73,7 +73,7 @@ pub enum ExtractTrouble {
 pub fn extract(part: &Part, start: &Values<f64>) -> Result<Extraction, ExtractTrouble> {
     let curves: Vec<&Curve> = part.curves.iter().collect();
     let mut doubts = Vec::new();
-    let all = candidates(part, start);
+    let all = candidates(part);
     let keys: Vec<&'static str> = all.iter().map(|c| c.param.key).collect();
     let mut values = start::values(part, &keys, start);
     complete(part, &values)?;

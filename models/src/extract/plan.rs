@@ -1,7 +1,7 @@
 //! Which parameters the curves of a part can determine, and in which order they are fitted.
 
 use crate::model::{Param, Shape, Value, Values};
-use crate::part::{Curve, Part, Quantity};
+use crate::part::{Curve, Part, Quantity, Technology};
 
 /// Stages of the fit: each begins where those before it ended; a last fit of all parameters together follows.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -143,7 +143,8 @@ const DIODE: &[Line] = &[
     ("lifetime-exponent", &[RecoveryCharge], &[], "recovery-charge against temperature"),
 ];
 
-/// Parameters that the superjunction's pillars add; fitted for that technology only.
+/// What depletes at a voltage of its own: a superjunction's pillars, and the gate over the JFET regions of a SiC
+/// MOSFET. Fitted for these technologies only.
 const PILLARS: &[Line] = &[
     ("pillar-capacitance", &[OutputCapacitance], &[], "output-capacitance below the pillars' voltage"),
     ("pillar-voltage", &[OutputCapacitance], &[], "output-capacitance around the pillars' voltage"),
@@ -156,7 +157,7 @@ const PILLARS: &[Line] = &[
     ),
 ];
 
-/// The drift region of a MOSFET of high voltage; fitted where the part asks for it by a start value.
+/// What lies under the channel of a MOSFET of high voltage; fitted for such technologies only.
 const DRIFT: &[Line] = &[
     (
         "drift-share",
@@ -168,9 +169,10 @@ const DRIFT: &[Line] = &[
 ];
 
 /// The parameters that the curves of a part speak of and that it does not give, in the order of their importance.
-pub fn candidates(part: &Part, start: &Values<f64>) -> Vec<Candidate> {
-    let superjunction = part.technology == crate::part::Technology::SuperjunctionMosfet;
-    let of_mosfet = || MOSFET.iter().chain(if superjunction { PILLARS } else { &[] }).chain(DRIFT);
+pub fn candidates(part: &Part) -> Vec<Candidate> {
+    let high = matches!(part.technology, Technology::SuperjunctionMosfet | Technology::SicMosfet);
+    let more = |lines: &'static [Line]| if high { lines } else { &[] };
+    let of_mosfet = || MOSFET.iter().chain(more(DRIFT)).chain(more(PILLARS));
     let lists: Vec<(&str, Vec<&Line>)> = match part.kind {
         "stack" => vec![("jfet-", JFET.iter().collect()), ("mosfet-", of_mosfet().collect())],
         "mosfet" => vec![("", of_mosfet().collect())],
@@ -184,8 +186,6 @@ pub fn candidates(part: &Part, start: &Values<f64>) -> Vec<Candidate> {
             let full = format!("{prefix}{key}");
             let Some(param) = part.entry().params.iter().find(|p| p.key == full) else { continue };
             let given = part.given.contains(param.key) || !matches!(param.shape, Shape::Number(_));
-            let asked =
-                !DRIFT.iter().any(|d| d.0 == key) || prefix == "jfet-" || start.maybe(&full).is_some();
             let speaks = |curve: &&Curve| match (&curve.die, prefix) {
                 (None, "") => own.contains(&curve.quantity),
                 (None, _) => whole.contains(&curve.quantity),
@@ -194,7 +194,7 @@ pub fn candidates(part: &Part, start: &Values<f64>) -> Vec<Candidate> {
             let Some(stage) = part.curves.iter().find(speaks).and_then(|c| Stage::of(c.quantity)) else {
                 continue;
             };
-            if !given && asked {
+            if !given {
                 out.push(Candidate { param, stage, settled_by });
             }
         }
@@ -211,7 +211,7 @@ pub fn settled_by(kind: &str, key: &str) -> String {
         ("diode", _) => ("", DIODE, key),
         _ => ("", MOSFET, key),
     };
-    let line = list.iter().find(|l| l.0 == bare);
+    let line = list.iter().chain(DRIFT).chain(PILLARS).find(|l| l.0 == bare);
     line.map_or_else(|| "no curve determines it".to_string(), |l| format!("{}{die} would", l.3))
 }
 

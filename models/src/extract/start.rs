@@ -99,6 +99,7 @@ fn estimate(part: &Part, key: &str) -> Option<f64> {
             let less = first(Quantity::TransferCapacitance).map_or(0.0, |p| p.1);
             input.map(|c| (c - less).max(0.1 * c)).or_else(from_charge)
         }
+        "drift-share" if part.kind == "mosfet" => Some(0.4),
         "pillar-capacitance" => first(Quantity::OutputCapacitance).map(|p| 0.5 * p.1),
         "pillar-gate-capacitance" => first(Quantity::TransferCapacitance).map(|p| 0.5 * p.1),
         "lifetime" | "body-lifetime" => recovery(find).map(|t| 2.0 * t),
