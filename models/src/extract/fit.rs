@@ -61,6 +61,11 @@ impl<'p> Fit<'p> {
         self.lines.iter().map(|l| l.curve.points.len()).sum()
     }
 
+    /// The stage of every residual.
+    pub fn stages(&self) -> Vec<Stage> {
+        self.lines.iter().flat_map(|l| l.curve.points.iter().map(|_| l.stage)).collect()
+    }
+
     /// The coordinates of the present values.
     pub fn coordinates(&self) -> Vec<f64> {
         self.free.iter().map(|(c, of)| of.of(self.values.maybe(c.param.key).unwrap_or(0.0))).collect()

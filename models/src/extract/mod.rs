@@ -22,6 +22,8 @@ mod start;
 pub use plan::Stage;
 pub use report::{CurveFit, Doubt, Extraction, Fitted, Why};
 
+use std::collections::BTreeMap;
+
 use certainty::certainty;
 use fit::Fit;
 use least_squares::{Problem, jacobian, minimise};
@@ -114,13 +116,12 @@ pub fn extract(part: &Part, start: &Values<f64>) -> Result<Extraction, ExtractTr
     while !free.is_empty() {
         let mut fit = Fit::new(part.entry(), values, &free, &curves, &Stage::ALL);
         converged = minimised(&mut fit, 100);
-        let (judged, rest) = judge(&mut fit);
+        let judged = judge(&mut fit);
         values = fit.values;
         let lost = judged.iter().enumerate().filter(|(_, j)| j.sure.is_nan() || j.sure >= 1.0);
         let worst = lost.max_by(|a, b| a.1.sure.total_cmp(&b.1.sure).then(a.0.cmp(&b.0)));
         let Some((k, judgement)) = worst else {
             errors = judged;
-            converged &= rest.is_finite();
             break;
         };
         let held = free.remove(k);
@@ -235,15 +236,28 @@ struct Judgement {
     with: Option<(&'static str, f64)>,
 }
 
-/// Judges every free parameter; also the standard deviation of the residuals.
-fn judge(fit: &mut Fit<'_>) -> (Vec<Judgement>, f64) {
+/// Standard deviation of the residuals of each stage, by the parameters of that stage: curves of one kind may be met
+/// worse than those of another.
+fn scatter(fit: &Fit<'_>, residuals: &[f64]) -> BTreeMap<Stage, f64> {
+    let stages = fit.stages();
+    let of = |stage: &Stage| {
+        let mine: Vec<f64> = residuals.iter().zip(&stages).filter(|r| r.1 == stage).map(|r| *r.0).collect();
+        let free = fit.free.iter().filter(|f| f.0.stage == *stage).count();
+        let spare = mine.len().saturating_sub(free).max(1);
+        (*stage, (mine.iter().map(|r| r * r).sum::<f64>() / spare as f64).sqrt())
+    };
+    Stage::ALL.iter().map(of).collect()
+}
+
+/// Judges every free parameter.
+fn judge(fit: &mut Fit<'_>) -> Vec<Judgement> {
     let u = fit.coordinates();
     let residuals = fit.residuals(&u);
-    let spare = residuals.len().saturating_sub(u.len()).max(1);
-    let rest = (residuals.iter().map(|r| r * r).sum::<f64>() / spare as f64).sqrt();
+    let scatter = scatter(fit, &residuals);
     let certain = certainty(&jacobian(fit, &u));
     fit.set(&u);
     let judged = fit.free.iter().enumerate().map(|(k, (candidate, of))| {
+        let rest = scatter.get(&candidate.stage).copied().unwrap_or(f64::NAN);
         let error = certain.error[k] * of.slope(u[k]).abs();
         // Differences know a residual to about 1e-9, whatever it is.
         let size = of.back(u[k]).abs().max(f64::MIN_POSITIVE);
@@ -255,7 +269,7 @@ fn judge(fit: &mut Fit<'_>) -> (Vec<Judgement>, f64) {
             with: with.map(|(j, r)| (fit.free[j].0.param.key, r)),
         }
     });
-    (judged.collect(), rest)
+    judged.collect()
 }
 
 /// Transient impedances, and the resistance that they end at.

@@ -143,8 +143,7 @@ const DIODE: &[Line] = &[
     ("lifetime-exponent", &[RecoveryCharge], &[], "recovery-charge against temperature"),
 ];
 
-/// What depletes at a voltage of its own: a superjunction's pillars, and the gate over the JFET regions of a SiC
-/// MOSFET. Fitted for these technologies only.
+/// The pillars of a superjunction.
 const PILLARS: &[Line] = &[
     ("pillar-capacitance", &[OutputCapacitance], &[], "output-capacitance below the pillars' voltage"),
     ("pillar-voltage", &[OutputCapacitance], &[], "output-capacitance around the pillars' voltage"),
@@ -155,6 +154,13 @@ const PILLARS: &[Line] = &[
         &[],
         "transfer-capacitance around the pillars' voltage",
     ),
+];
+
+/// The gate over the JFET regions of a SiC MOSFET, which deplete like pillars.
+const REGIONS: &[Line] = &[
+    ("pillar-gate-capacitance", &[TransferCapacitance], &[], "transfer-capacitance near 0 V"),
+    ("pillar-voltage", &[TransferCapacitance], &[], "transfer-capacitance where it falls fastest"),
+    ("pillar-width", &[TransferCapacitance], &[], "transfer-capacitance where it falls fastest"),
 ];
 
 /// What lies under the channel of a MOSFET of high voltage; fitted for such technologies only.
@@ -170,19 +176,23 @@ const DRIFT: &[Line] = &[
 
 /// The parameters that the curves of a part speak of and that it does not give, in the order of their importance.
 pub fn candidates(part: &Part) -> Vec<Candidate> {
-    let high = matches!(part.technology, Technology::SuperjunctionMosfet | Technology::SicMosfet);
-    let more = |lines: &'static [Line]| if high { lines } else { &[] };
-    let of_mosfet = || MOSFET.iter().chain(more(DRIFT)).chain(more(PILLARS));
-    let lists: Vec<(&str, Vec<&Line>)> = match part.kind {
-        "stack" => vec![("jfet-", JFET.iter().collect()), ("mosfet-", of_mosfet().collect())],
+    let of_mosfet = || {
+        MOSFET.iter().copied().chain(match part.technology {
+            Technology::SuperjunctionMosfet => [DRIFT, PILLARS].concat(),
+            Technology::SicMosfet => [DRIFT, REGIONS].concat(),
+            _ => Vec::new(),
+        })
+    };
+    let lists: Vec<(&str, Vec<Line>)> = match part.kind {
+        "stack" => vec![("jfet-", JFET.to_vec()), ("mosfet-", of_mosfet().collect())],
         "mosfet" => vec![("", of_mosfet().collect())],
-        "jfet" => vec![("", JFET.iter().collect())],
-        "diode" => vec![("", DIODE.iter().collect())],
+        "jfet" => vec![("", JFET.to_vec())],
+        "diode" => vec![("", DIODE.to_vec())],
         _ => Vec::new(),
     };
     let mut out = Vec::new();
     for (prefix, lines) in lists {
-        for &(key, own, whole, settled_by) in lines {
+        for (key, own, whole, settled_by) in lines {
             let full = format!("{prefix}{key}");
             let Some(param) = part.entry().params.iter().find(|p| p.key == full) else { continue };
             let given = part.given.contains(param.key) || !matches!(param.shape, Shape::Number(_));
