@@ -71,14 +71,10 @@ fn diagnostic(trouble: &ExtractTrouble, loaded: &Loaded) -> Diagnostic {
     match trouble {
         ExtractTrouble::TooFew { curve, points, keys } => {
             let place = loaded.spots.get(*curve).map_or(&top, |s| &s.table);
+            let path = loaded.spots.get(*curve).map_or("part.curve", |s| &s.path);
             let count = if *points == 1 { "1 point".to_string() } else { format!("{points} points") };
             let found = format!("{count} for {} parameters: {}", keys.len(), keys.join(", "));
-            Diagnostic::new(
-                place,
-                format!("part.curve[{}]", curve + 1),
-                found,
-                "at least as many points, or more [params]",
-            )
+            Diagnostic::new(place, path, found, "at least as many points, or more [params]")
         }
         ExtractTrouble::Missing { key, settled_by } => {
             let found = "missing: neither given nor determined by a curve";
