@@ -10,6 +10,10 @@ mod circuit_closed_forms;
 mod control;
 // device laws against published formulas
 mod device_laws;
+// terminal capacitances of parts; charge and energy of the output capacitance
+mod output_capacitance;
+// parts from points: round trips, noise, published formulas, the program
+mod parts_extraction;
 // production models against their statements
 mod production_laws;
 // the program on scenarios: account, result file, exit codes, schema
@@ -22,18 +26,24 @@ mod invariance;
 mod layering;
 // published initial-value problems as circuits
 mod published_ivps;
+// reverse recovery by charge control against its closed form
+mod recovery;
 // the engine against the reference solution of REF-1
 mod reference_solution;
 // values that no model can be built from
 mod refused_values;
 // result files: read back, read from outside, and what killed, starved and long runs leave.
 mod result_file;
+// technologies side by side, through the invented parts
+mod technologies;
 // heat networks against closed forms
 mod thermal_closed_forms;
 // temperature and power coupled: fixed points, runaway, transients, ratings
 mod thermal_coupled;
 // facts of the trade
 mod trade_facts;
+// unipolar limits, critical field, mobility; temperature laws against published exponents
+mod unipolar_limits;
 // how much work REF-1 takes
 mod work_counters;
 

@@ -48,6 +48,7 @@ pub mod channel;
 pub mod charge;
 pub mod course;
 pub mod junction;
+pub mod recovery;
 pub mod table;
 
 // the models
@@ -55,4 +56,11 @@ pub mod devices;
 
 // above the catalogue
 pub mod lookup;
+pub mod part;
 pub mod parts;
+
+// what follows from a part
+pub mod budget;
+pub mod capacitances;
+pub mod extract;
+pub mod operating;
