@@ -56,3 +56,7 @@ pub mod devices;
 // above the catalogue
 pub mod lookup;
 pub mod parts;
+
+// heat: what packages are made of and how
+pub mod materials;
+pub mod package;

@@ -115,8 +115,11 @@ impl Body {
             }
         }
         for (k, s) in self.substances.iter().enumerate() {
-            for (what, law) in
-                s.conductivity.iter().map(|l| ("conductivity", l)).chain([("heat capacity", &s.heat_capacity)])
+            for (what, law) in s
+                .conductivity
+                .iter()
+                .map(|l| ("conductivity", l))
+                .chain([("heat capacity", &s.heat_capacity)])
             {
                 if !law.is_positive() {
                     let place = format!("substance {k}");

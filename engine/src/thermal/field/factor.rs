@@ -56,7 +56,11 @@ impl Pattern {
             };
             for cell in &order.cells[group.first..group.last] {
                 let cell = *cell as usize;
-                system.links.above(cell).chain(system.links.below(cell)).for_each(|(next, _)| meet(place[next]));
+                system
+                    .links
+                    .above(cell)
+                    .chain(system.links.below(cell))
+                    .for_each(|(next, _)| meet(place[next]));
             }
             for part in &group.parts {
                 let part: &Front = &fronts[*part];
@@ -141,9 +145,8 @@ impl<'a> Factor<'a> {
                     add(&from, &map, columns, m, own, &mut rest);
                 }
             }
-            eliminate(columns, m, own).map_err(|k| FieldTrouble::NotDefinite {
-                cell: pattern.order[front.first + k] as usize,
-            })?;
+            eliminate(columns, m, own)
+                .map_err(|k| FieldTrouble::NotDefinite { cell: pattern.order[front.first + k] as usize })?;
             for c in (0..b).step_by(STRIP) {
                 let (wide, tall) = (STRIP.min(b - c), b - c);
                 subtract([tall, own, wide], &columns[own + c..], m, &mut rest[c * b + c..], b);

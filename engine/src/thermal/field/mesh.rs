@@ -35,14 +35,7 @@ pub struct Sizing {
 impl Default for Sizing {
     /// From 1 µs on; 200 000 cells at most.
     fn default() -> Self {
-        Self {
-            shortest_time: 1e-6,
-            growth: 0.6,
-            across: 4.0,
-            through: 1.0,
-            division: 2,
-            limit: 200_000,
-        }
+        Self { shortest_time: 1e-6, growth: 1.2, across: 8.0, through: 0.5, division: 2, limit: 200_000 }
     }
 }
 
@@ -86,9 +79,8 @@ impl Mesh {
         }
         let mut index = vec![Self::NONE; all];
         for (number, block) in body.blocks.iter().enumerate() {
-            let range = |axis: usize| {
-                place(&edges[axis], block.low[axis])..place(&edges[axis], block.high[axis])
-            };
+            let range =
+                |axis: usize| place(&edges[axis], block.low[axis])..place(&edges[axis], block.high[axis]);
             for j in range(1) {
                 for i in range(0) {
                     let row = (j * count[0] + i) * count[2];
@@ -165,9 +157,8 @@ struct Plane {
 
 fn graded(body: &Body, sizing: &Sizing, kelvin: f64, axis: usize) -> Vec<f64> {
     let planes = planes(body, sizing, kelvin, axis);
-    let size = |x: f64| {
-        planes.iter().fold(f64::INFINITY, |h, p| h.min(p.size + sizing.growth * (x - p.at).abs()))
-    };
+    let size =
+        |x: f64| planes.iter().fold(f64::INFINITY, |h, p| h.min(p.size + sizing.growth * (x - p.at).abs()));
     let mut edges = vec![planes[0].at];
     for pair in planes.windows(2) {
         let (a, b) = (pair[0].at, pair[1].at);

@@ -5,7 +5,8 @@
 //! - [`mesh`], [`system`]: cells and equations.
 //! - [`iterate`], [`factor`]: two ways to solve them: conjugate gradients (a shift is solved once or twice), and a
 //!   sparse symmetric factorisation in an order by nested dissection (one shift solved many times).
-//! - [`march`]: all cells stepped over time. [`reduce`]: a compact network instead, with a stated error.
+//! - [`march`]: all cells stepped over time. [`reduce`]: a compact network instead, with a stated error;
+//!   [`study`]: the error of the mesh. [`surge`]: all cells stepped with properties that follow their temperature.
 
 pub mod body;
 mod dissect;
@@ -15,5 +16,7 @@ pub mod march;
 pub mod mesh;
 pub mod property;
 pub mod reduce;
+pub mod study;
+pub mod surge;
 pub mod system;
 pub mod trouble;

@@ -19,7 +19,7 @@ const RESIDUAL: f64 = 1e-8;
 /// A vector whose part outside the basis is smaller than this share of it adds round-off only.
 const DEPENDENT: f64 = 1e-7;
 /// Intervals between shifts, at first and at most.
-const INTERVALS: [usize; 2] = [4, 64];
+const INTERVALS: [usize; 2] = [5, 80];
 /// Times per decade at which networks are compared.
 const PER_DECADE: f64 = 8.0;
 

@@ -54,7 +54,8 @@ impl System {
         system.conduct(body, mesh, |_| kelvin)?;
         for (cell, capacity) in mesh.cells.iter().zip(&mut system.capacity) {
             let volume: f64 = mesh.extents(cell).iter().product();
-            *capacity = volume * body.substances[body.blocks[cell.block as usize].substance].heat_capacity.at(kelvin);
+            *capacity =
+                volume * body.substances[body.blocks[cell.block as usize].substance].heat_capacity.at(kelvin);
         }
         system.ports = Ports::new(body, mesh, |_| kelvin)?;
         if let Some(cell) = system.without_path() {

@@ -42,7 +42,11 @@ impl Links {
     pub fn below(&self, cell: usize) -> impl Iterator<Item = (usize, f64)> + '_ {
         let [x, y] = [0, 1].map(|axis| self.before[axis][cell] as usize);
         let z = cell.checked_sub(1).map_or((cell, 0.0), |z| (z, self.g[0][z]));
-        let all = [z, (x, if x < cell { self.g[1][x] } else { 0.0 }), (y, if y < cell { self.g[2][y] } else { 0.0 })];
+        let all = [
+            z,
+            (x, if x < cell { self.g[1][x] } else { 0.0 }),
+            (y, if y < cell { self.g[2][y] } else { 0.0 }),
+        ];
         all.into_iter().filter(|n| n.1 > 0.0)
     }
 
@@ -52,7 +56,8 @@ impl Links {
         let z = self.g[0][cell];
         // The last cell has nothing above it, and no next in number.
         let z = if z > 0.0 { z * x[cell + 1] } else { 0.0 };
-        z + self.g[1][cell] * x[self.next[0][cell] as usize] + self.g[2][cell] * x[self.next[1][cell] as usize]
+        z + self.g[1][cell] * x[self.next[0][cell] as usize]
+            + self.g[2][cell] * x[self.next[1][cell] as usize]
     }
 
     /// Σ conductance·x over the neighbours of lower number.
