@@ -66,7 +66,9 @@ pub fn study(body: &Body, sizing: &Sizing, span: &Span, kelvin: f64) -> Result<S
             Err(trouble) => return Err(trouble),
         }
     };
-    let mut divisions = if finest < 4 { (1..finest).collect() } else { vec![finest / 4, finest / 2] };
+    // Three as they come, else about two thirds and a half of the finest.
+    let mut divisions: Vec<usize> =
+        if finest < 4 { (1..finest).collect() } else { vec![finest.div_ceil(2), (2 * finest).div_ceil(3)] };
     divisions.push(finest);
     let (mut levels, mut networks) = (Vec::new(), Vec::new());
     for division in divisions {
