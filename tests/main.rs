@@ -12,6 +12,8 @@ mod control;
 mod device_laws;
 // production models against their statements
 mod production_laws;
+// figures: what is drawn is where it belongs
+mod plots;
 // the program on scenarios: account, result file, exit codes, schema
 mod program;
 // order, damping and stiff behaviour of the stepping methods; windows
