@@ -46,6 +46,7 @@ pub mod args;
 pub mod commands;
 pub mod diagnostic;
 pub mod exit;
+pub mod parts;
 pub mod plot;
 pub mod progress;
 pub mod result;

@@ -55,4 +55,5 @@ pub mod devices;
 
 // above the catalogue
 pub mod lookup;
+pub mod part;
 pub mod parts;
