@@ -24,6 +24,8 @@ mod invariance;
 mod layering;
 // published initial-value problems as circuits
 mod published_ivps;
+// reverse recovery by charge control against its closed form
+mod recovery;
 // the engine against the reference solution of REF-1
 mod reference_solution;
 // values that no model can be built from

@@ -48,6 +48,7 @@ pub mod channel;
 pub mod charge;
 pub mod course;
 pub mod junction;
+pub mod recovery;
 pub mod table;
 
 // the models
