@@ -8,6 +8,7 @@ use joulestep_engine::measure::signal::Signal;
 use joulestep_engine::measure::switching::{Levels, Rules, Switching, Waveforms, turn_off, turn_on};
 use joulestep_engine::recorder::InMemory;
 use joulestep_engine::run::setup::Setup;
+use joulestep_engine::step::stepper::Bounds;
 
 use crate::common::ref1::{Duty, ref1};
 use crate::common::rig::{column, near};
@@ -155,6 +156,8 @@ fn reference_energies_from_samples() {
     let channel = |name: &str, probe| Channel { name: name.into(), long_name: name.into(), probe };
     let mut setup = Setup::new(r.circuit);
     setup.steps.base = 1e-7;
+    // Straight lines between samples want shorter steps than the method of order 4 does.
+    setup.bounds = Bounds { voltage: 1e-3, current: 1e-3 };
     setup.channels = vec![
         channel("gate", Probe::Voltage(gate, source)),
         channel("voltage", Probe::Voltage(switch, source)),
@@ -170,14 +173,13 @@ fn reference_energies_from_samples() {
     let levels = |current| Levels { voltage: 400.0, current, gate_off: 0.0, gate_on: 12.0 };
     let off = turn_off(&w, levels(19.732959683), 2.2e-6, 3.2e-6, Rules::Fet).unwrap();
     let on = turn_on(&w, levels(20.0), 3.2e-6, 4.2e-6, Rules::Fet).unwrap();
-    near("E_off", off.whole, 2.5520606779e-05, 2e-3);
-    near("E_on", on.whole, 0.00011326611366, 2e-3);
+    near("E_off", off.whole, 2.5520606779e-05, 1e-3);
+    near("E_on", on.whole, 0.00011326611366, 1e-3);
     let (peak, at) = signal(3).largest(2.2e-6, 3.2e-6);
     near("peak voltage", peak, 488.660333, 1e-3);
     near("its instant", at, 2.2490536e-06, 5e-4);
     near("peak current", on.peak_current.0, 34.734581, 1e-3);
     near("its instant", on.peak_current.1, 3.2263295e-06, 5e-4);
-    assert!(on.energy < on.whole && off.energy < off.whole);
 }
 
 #[test]
