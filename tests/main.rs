@@ -10,6 +10,8 @@ mod circuit_closed_forms;
 mod control;
 // device laws against published formulas
 mod device_laws;
+// terminal capacitances of parts; charge and energy of the output capacitance
+mod output_capacitance;
 // production models against their statements
 mod production_laws;
 // figures: what is drawn is where it belongs
@@ -34,12 +36,16 @@ mod reference_solution;
 mod refused_values;
 // result files: read back, read from outside, and what killed, starved and long runs leave.
 mod result_file;
+// technologies side by side, through the invented parts
+mod technologies;
 // heat networks against closed forms
 mod thermal_closed_forms;
 // temperature and power coupled: fixed points, runaway, transients, ratings
 mod thermal_coupled;
 // facts of the trade
 mod trade_facts;
+// unipolar limits, critical field, mobility; temperature laws against published exponents
+mod unipolar_limits;
 // how much work REF-1 takes
 mod work_counters;
 

@@ -85,7 +85,7 @@ pub fn output_charge(
     volts: &[f64],
     celsius: f64,
 ) -> Result<Vec<OutputCharge>, OperatingTrouble> {
-    let at = |v: f64| Ok(capacitances(entry, values, v, celsius)?.output);
+    let at = |v: f64| capacitances(entry, values, v, celsius).map(|c| c.output);
     let mut out = Vec::with_capacity(volts.len());
     let (mut from, mut charge, mut energy) = (0.0, 0.0, 0.0);
     for &voltage in volts {

@@ -58,3 +58,8 @@ pub mod devices;
 pub mod lookup;
 pub mod part;
 pub mod parts;
+
+// what follows from a part
+pub mod budget;
+pub mod capacitances;
+pub mod operating;

@@ -141,8 +141,7 @@ impl AtRest {
         for (device, placed) in system.devices().iter().zip(&system.devices) {
             let p = placed.locals.len();
             let base = x[placed.reference as usize];
-            let local =
-                |(k, &j): (usize, &u32)| x[j as usize] - if k < placed.ports { base } else { 0.0 };
+            let local = |(k, &j): (usize, &u32)| x[j as usize] - if k < placed.ports { base } else { 0.0 };
             let u: Vec<f64> = placed.locals.iter().enumerate().map(local).collect();
             let mut stamp = vec![0.0; stamp_len(p)];
             device.stamp(&u, &mut stamp);
