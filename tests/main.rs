@@ -22,6 +22,8 @@ mod program;
 mod integrator_order;
 // what must not change: charge, energy, numbering, symmetry, bits
 mod invariance;
+// figures of merit
+mod merit;
 // measurements against closed forms and the reference solution
 mod measurement_definitions;
 // modules use their own and lower layers only; no file is long
