@@ -18,7 +18,7 @@ pub struct Recovery {
     pub end: f64,
     /// Q_rr: ∫ of the reverse current from the zero to the end, C (as a size).
     pub charge: f64,
-    /// E_rr: ∫ of reverse voltage times reverse current over the same stretch, J; NaN without a voltage.
+    /// E_rr: ∫ of reverse voltage times reverse current over the same stretch, J; NaN where it is not recorded.
     pub energy: f64,
     /// t_rr from the zero to the end, s.
     pub time: f64,
@@ -26,18 +26,24 @@ pub struct Recovery {
     pub extrapolated: f64,
 }
 
-/// Measures the recovery in a record of the forward current (A) and, where known, the reverse voltage (V) with the same
-/// instants, between two instants (s); `share` of the peak ends the charge (0.02 is common; 0: the whole record).
+/// The record of a diode, all signals with the same instants.
+#[derive(Clone, Copy, Debug)]
+pub struct Record<'a> {
+    /// Forward current, A.
+    pub forward: Signal<'a>,
+    /// ∫ of the forward current from the beginning of the record, C, where it is known better than from the samples.
+    pub charge: Option<Signal<'a>>,
+    /// ∫ of forward voltage times forward current from the beginning of the record, J, where it is known.
+    pub work: Option<Signal<'a>>,
+}
+
+/// Measures the recovery in a record between two instants (s); `share` of the peak ends the charge (0.02 is common;
+/// 0: the whole record).
 ///
 /// # Errors
 /// [`MeasureTrouble`]: the current does not pass zero, or does not come back.
-pub fn recovery(
-    forward: &Signal<'_>,
-    reverse_voltage: Option<&Signal<'_>>,
-    from: f64,
-    until: f64,
-    share: f64,
-) -> Result<Recovery, MeasureTrouble> {
+pub fn recovery(record: &Record<'_>, from: f64, until: f64, share: f64) -> Result<Recovery, MeasureTrouble> {
+    let forward = &record.forward;
     let missing = |what, level, from| MeasureTrouble::NotReached { what, level, unit: "A", from, to: until };
     let within = |t: Option<f64>| t.filter(|&t| t <= until);
     let zero = within(forward.falls_to(0.0, from)).ok_or(missing("the diode current", 0.0, from))?;
@@ -59,8 +65,8 @@ pub fn recovery(
         zero,
         peak: (-least, at),
         end,
-        charge: -forward.integral(zero, end),
-        energy: reverse_voltage.map_or(f64::NAN, |v| -v.product(forward, zero, end)),
+        charge: record.charge.map_or_else(|| -forward.integral(zero, end), |q| q.at(zero) - q.at(end)),
+        energy: record.work.map_or(f64::NAN, |w| w.at(end) - w.at(zero)),
         time: end - zero,
         extrapolated,
     })

@@ -61,6 +61,8 @@ pub struct Waveforms<'a> {
     pub voltage: Signal<'a>,
     /// Drain (collector) current, A.
     pub current: Signal<'a>,
+    /// ∫ v·i dt from the beginning of the record, J, where it is known better than from the samples.
+    pub work: Option<Signal<'a>>,
 }
 
 /// What 100 % is.
@@ -148,15 +150,21 @@ impl Look<'_> {
         let t = if up { s.rises_to(level, from) } else { s.falls_to(level, from) };
         self.within(t, "the drain-source voltage", level, "V", from)
     }
+    fn energy(&self, from: f64, to: f64) -> f64 {
+        match &self.w.work {
+            Some(work) => work.at(to) - work.at(from),
+            None => self.w.voltage.product(&self.w.current, from, to),
+        }
+    }
     fn told(&self, delay: f64, current: (f64, f64), voltage: (f64, f64), limits: (f64, f64)) -> Switching {
         let time = current.1 - current.0;
         let (v, i) = (&self.w.voltage, &self.w.current);
         Switching {
             delay,
             time,
-            energy: v.product(i, limits.0, limits.1),
+            energy: self.energy(limits.0, limits.1),
             limits,
-            whole: v.product(i, self.edge, self.until),
+            whole: self.energy(self.edge, self.until),
             current_slope: 0.8 * self.levels.current / time,
             voltage_slope: 0.8 * self.levels.voltage / (voltage.1 - voltage.0),
             peak_current: i.largest(self.edge, self.until),

@@ -5,11 +5,10 @@ use joulestep_engine::circuit::graph::{Circuit, GROUND};
 use joulestep_engine::circuit::probe::{Channel, Probe};
 use joulestep_engine::circuit::wave::Wave;
 use joulestep_engine::measure::MeasureTrouble;
-use joulestep_engine::measure::recovery::{Recovery, recovery};
+use joulestep_engine::measure::recovery::{Record, Recovery, recovery};
 use joulestep_engine::measure::signal::Signal;
 use joulestep_engine::recorder::InMemory;
 use joulestep_engine::run::setup::{Refusal, Setup};
-use joulestep_engine::step::stepper::Bounds;
 use joulestep_engine::trouble::{CircuitTrouble, Trouble};
 
 use super::{Conditions, is_diode, is_switch};
@@ -120,19 +119,23 @@ pub fn ramp(part: &Part, ramp: &Ramp) -> Result<Recovery, RecoveryTrouble> {
     };
     (part.entry().build)(&mut circuit, "part", &pins, &values)?;
 
+    let unit = Probe::Wave(circuit.wave(Wave::Constant(1.0)));
     let mut setup = Setup::new(circuit);
     setup.steps.base = 0.5 * fall;
-    setup.bounds = Bounds { voltage: 1e-3, current: 1e-3 };
     let forward = Probe::Sum(vec![(-1.0, Probe::Branch(meter, 0))]);
-    setup.channels = vec![Channel { name: "i".into(), long_name: "forward current".into(), probe: forward }];
+    setup.integrals = vec![(forward.clone(), unit)];
+    let channel = |name: &str, probe| Channel { name: name.into(), long_name: name.into(), probe };
+    setup.channels = vec![channel("forward current", forward), channel("charge", Probe::Integral(0))];
     let mut run = setup.ready()?;
     let mut memory = InMemory::default();
     let mut until = lead + fall;
     for stretch in 1.. {
         until += fall * f64::from(1 + stretch / 20);
         run.advance(until, &mut memory)?;
-        let samples: Vec<f64> = memory.samples.iter().map(|s| s[0]).collect();
-        match recovery(&Signal::new(&memory.time, &samples)?, None, 0.0, until, SHARE) {
+        let [i, q] = [0, 1].map(|k| memory.samples.iter().map(|s| s[k]).collect::<Vec<f64>>());
+        let charge = Some(Signal::new(&memory.time, &q)?);
+        let record = Record { forward: Signal::new(&memory.time, &i)?, charge, work: None };
+        match recovery(&record, 0.0, until, SHARE) {
             Ok(found) if found.peak.1 < until => return Ok(found),
             Ok(_) => {}
             Err(trouble) if stretch as usize > PATIENCE => return Err(trouble.into()),
