@@ -46,7 +46,15 @@ fn samples(kind: &str) -> Vec<Vec<(&'static str, f64)>> {
         "varistor" => vec![from_part("varistor-400v-bus")],
         "constant-power" => vec![vec![("power", 5e3), ("minimum-voltage", 200.0)]],
         "diode" => {
-            vec![from_part("diode-sic-750v-60a"), vec![("saturation-current", 1e-12), ("grading", 0.4)]]
+            let recovering = vec![
+                ("saturation-current", 1e-9),
+                ("lifetime", 80e-9),
+                ("transit-time", 3e-8),
+                ("capacitance", 1e-9),
+            ];
+            let breaking = [recovering.clone(), vec![("breakdown-voltage", 700.0)]].concat();
+            let plain = vec![("saturation-current", 1e-12), ("grading", 0.4)];
+            vec![from_part("diode-sic-750v-60a"), plain, recovering, breaking]
         }
         "mosfet" | "jfet" => vec![
             from_part("stack-750v-5m4")

@@ -307,7 +307,7 @@ fn smooth_mosfet_channel() {
             on_resistance: 1.0 / (beta * (20.0 - vto)),
             on_gate: 20.0,
             resistance_exponent: 0.0,
-            body: [1e-40, 1.0, 1.12],
+            body: Some([1e-40, 1.0, 1.12]),
             breakdown: None,
             breakdown_drift: 0.0,
             leakage: 0.0,

@@ -10,30 +10,44 @@ mod circuit_closed_forms;
 mod control;
 // device laws against published formulas
 mod device_laws;
+// terminal capacitances of parts; charge and energy of the output capacitance
+mod output_capacitance;
 // production models against their statements
 mod production_laws;
+// figures: what is drawn is where it belongs
+mod plots;
 // the program on scenarios: account, result file, exit codes, schema
 mod program;
 // order, damping and stiff behaviour of the stepping methods; windows
 mod integrator_order;
 // what must not change: charge, energy, numbering, symmetry, bits
 mod invariance;
+// figures of merit
+mod merit;
+// measurements against closed forms and the reference solution
+mod measurement_definitions;
 // modules use their own and lower layers only; no file is long
 mod layering;
 // published initial-value problems as circuits
 mod published_ivps;
+// reverse recovery by charge control against its closed form
+mod recovery;
 // the engine against the reference solution of REF-1
 mod reference_solution;
 // values that no model can be built from
 mod refused_values;
 // result files: read back, read from outside, and what killed, starved and long runs leave.
 mod result_file;
+// technologies side by side, through the invented parts
+mod technologies;
 // heat networks against closed forms
 mod thermal_closed_forms;
 // temperature and power coupled: fixed points, runaway, transients, ratings
 mod thermal_coupled;
 // facts of the trade
 mod trade_facts;
+// unipolar limits, critical field, mobility; temperature laws against published exponents
+mod unipolar_limits;
 // how much work REF-1 takes
 mod work_counters;
 

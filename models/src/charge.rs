@@ -3,6 +3,8 @@
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
 
+use crate::channel::overdrive;
+
 /// How the power of the depletion law is had.
 #[derive(Clone, Copy, Debug)]
 enum Power {
@@ -94,6 +96,34 @@ impl<L: Lane> Depletion<L> {
         let (power, _) = self.powers(x);
         let above = (x * power - one) / (self.inverse_vj * (one + self.exponent));
         v * self.scale * (power - one) - self.scale * (above - v)
+    }
+}
+
+/// The charge of a superjunction's pillars against the drain's voltage v, in C: while they deplete sideways their
+/// capacitance is C₀, and it vanishes when they are depleted, C(v) = C₀/(1 + exp((v − Vp)/w)), so that
+/// q(v) = C₀·(s(Vp) − s(Vp − v)) with s(x) = w·ln(1 + exp(x/w)). The charge C₀·Vp is what the pillars hold. The shape is
+/// ours; what it must show, a fall by two to three decades within a few tens of volts, is common practice, no source.
+#[derive(Clone, Copy, Debug)]
+pub struct Pillars<L> {
+    c0: L,
+    voltage: L,
+    width: L,
+    inverse_width: L,
+    all: L,
+}
+
+impl<L: Lane> Pillars<L> {
+    /// From C₀ (F), the voltage Vp at which half of it is left (V) and the width w of the fall (V, above 0).
+    pub fn new(c0: L, voltage: L, width: L) -> Self {
+        let inverse_width = L::splat(1.0) / width;
+        Self { c0, voltage, width, inverse_width, all: overdrive(voltage, width, inverse_width) }
+    }
+
+    /// The charge at the voltage v, C.
+    #[inline(always)]
+    pub fn charge<S: Scalar<L>>(&self, v: S) -> S {
+        let left = overdrive(-v + self.voltage, self.width, self.inverse_width);
+        (-left + self.all) * self.c0
     }
 }
 

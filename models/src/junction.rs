@@ -56,6 +56,12 @@ impl<L: Lane> Junction<L> {
         }
     }
 
+    /// Breakdown alone, for a junction whose forward current is had elsewhere; without one it carries nothing.
+    pub fn backward(linear_above: L, breakdown: Option<Breakdown<L>>) -> Self {
+        // A forward current far below the unit that never grows.
+        Self::new(L::splat(UNIT * UNIT), L::splat(f64::INFINITY), linear_above, breakdown)
+    }
+
     /// Whether the two exponentials keep clear of each other.
     ///
     /// # Errors

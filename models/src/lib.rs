@@ -48,6 +48,7 @@ pub mod channel;
 pub mod charge;
 pub mod course;
 pub mod junction;
+pub mod recovery;
 pub mod table;
 
 // the models
@@ -55,8 +56,15 @@ pub mod devices;
 
 // above the catalogue
 pub mod lookup;
+pub mod part;
 pub mod parts;
 
 // heat: what packages are made of and how
 pub mod materials;
 pub mod package;
+
+// what follows from a part
+pub mod budget;
+pub mod capacitances;
+pub mod merit;
+pub mod operating;

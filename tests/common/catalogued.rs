@@ -46,15 +46,17 @@ fn quantity(text: &str, unit: &str) -> f64 {
 /// Kind and parameters (SI) of a shipped part.
 pub fn part(name: &str) -> (String, Vec<(&'static str, f64)>) {
     let text = shipped().iter().find(|p| p.0 == name).unwrap_or_else(|| panic!("no part `{name}`")).1;
-    let lines = || {
+    let (head, rest) = text.split_once("\n[params]\n").unwrap();
+    let lines = |text: &'static str| {
         text.lines()
             .filter(|line| !line.starts_with('#'))
             .filter_map(|line| line.split_once(" = "))
             .map(|(key, value)| (key, value.trim_matches('"')))
     };
-    let kind = lines().find(|l| l.0 == "kind").unwrap().1.to_string();
+    let kind = lines(head).find(|l| l.0 == "kind").unwrap().1.to_string();
     let entry = find::<f64>(&kind).unwrap();
-    let params = lines().filter(|l| !["kind", "title", "invented"].contains(&l.0)).map(|(key, value)| {
+    let params = rest.split_once("\n[").map_or(rest, |p| p.0);
+    let params = lines(params).map(|(key, value)| {
         let param = entry.params.iter().find(|p| p.key == key).unwrap_or_else(|| panic!("no key `{key}`"));
         let Shape::Number(unit) = param.shape else { panic!("`{key}` is no number") };
         (param.key, quantity(value, unit))

@@ -7,3 +7,4 @@ pub mod ref1;
 pub mod reference;
 pub mod rig;
 pub mod statics;
+pub mod technologies;

@@ -26,11 +26,13 @@ impl Static {
         let component = &circuit.components[id.0 as usize];
         let Body::Device(device) = &component.body else { panic!("`{}` is no device", component.name) };
         let p = device.locals();
-        let last = self.v(component.pins[p]);
-        let u: Vec<f64> = (0..p).map(|k| self.v(component.pins[k]) - last).collect();
+        let ports = p - device.internals();
+        let last = self.v(component.pins[ports]);
+        let pin_voltages = component.pins[..ports].iter().map(|pin| self.v(*pin) - last);
+        let u: Vec<f64> = pin_voltages.chain((0..p - ports).map(|k| self.branch(id, k))).collect();
         let mut out = vec![0.0; 2 * p];
         device.values(&u, &mut out);
-        if pin < p { out[pin] } else { -out[..p].iter().sum::<f64>() }
+        if pin < ports { out[pin] } else { -out[..ports].iter().sum::<f64>() }
     }
 }
 
@@ -77,24 +79,27 @@ impl Equations<'_> {
                     }
                 }
                 Body::Device(device) => {
+                    // Local unknowns: pins against the last pin, then the device's own.
                     let p = device.locals();
-                    assert_eq!(device.internals(), 0, "the static solver knows pins only");
+                    let ports = p - device.internals();
+                    let last = ports;
                     let at = |k: usize| place(k).map_or(0.0, |k| x[k]);
-                    let u: Vec<f64> = (0..p).map(|k| at(k) - at(p)).collect();
+                    let local = |k: usize| if k < ports { k } else { k + 1 };
+                    let own = |k: usize| at(local(k)) - if k < ports { at(last) } else { 0.0 };
+                    let u: Vec<f64> = (0..p).map(own).collect();
                     let mut out = vec![0.0; stamp_len(p)];
                     device.stamp(&u, &mut out);
-                    for r in 0..=p {
-                        let Some(row) = place(r) else { continue };
+                    for r in (0..p).chain([p]) {
+                        // Row p is the last pin's: minus the sum of the other pins'.
+                        let Some(row) = place(if r < p { local(r) } else { last }) else { continue };
+                        let (sign, from) = if r < p { (1.0, r..r + 1) } else { (-1.0, 0..ports) };
+                        f[row] += from.clone().map(|k| sign * out[k]).sum::<f64>();
                         for s in 0..p {
-                            let (sign, from) = if r < p { (1.0, r..r + 1) } else { (-1.0, 0..p) };
                             let slope: f64 = from.clone().map(|k| sign * out[2 * p + k * p + s]).sum();
-                            if s == 0 {
-                                f[row] += from.map(|k| sign * out[k]).sum::<f64>();
-                            }
-                            if let Some(c) = place(s) {
+                            if let Some(c) = place(local(s)) {
                                 jacobian[(row, c)] += slope;
                             }
-                            if let Some(c) = place(p) {
+                            if let Some(c) = place(last).filter(|_| s < ports) {
                                 jacobian[(row, c)] -= slope;
                             }
                         }
@@ -131,9 +136,10 @@ pub fn solve(circuit: &Circuit<f64>) -> Static {
     let mut n = circuit.nodes.len() - 1;
     for component in &circuit.components {
         branch_of.push(n);
-        if let Body::Linear(linear) = &component.body {
-            n += linear.branches.len();
-        }
+        n += match &component.body {
+            Body::Linear(linear) => linear.branches.len(),
+            Body::Device(device) => device.internals(),
+        };
     }
     let equations = Equations { circuit, branch_of, n };
     for (steps, limit) in [(1, 20.0), (40, 2.0), (400, 0.3)] {

@@ -6,9 +6,11 @@ use std::collections::BTreeMap;
 use joulestep_models::model::{Entry, Range};
 
 use crate::diagnostic::{Diagnostic, Place, nearest};
-use crate::scenario::fields::{Content, Field, Fields, Named};
+use crate::scenario::fields::{Content, Field, Fields, Named, TypedAt};
 use crate::scenario::raw::{Node, Raw, Table};
 use crate::scenario::shape::{self, Form, Key, Kinds, NAME_GRAMMAR, Section};
+pub use crate::scenario::words::{form_words, one_of};
+use crate::scenario::words::{shortened, unit_of};
 
 /// What the check knows of the world: the catalogue, and which kind a part is of.
 pub struct Conform<'a> {
@@ -35,6 +37,7 @@ impl Conform<'_> {
         };
         let (keys, kind) = self.keys(table, section, &path);
         let of = match (section.name, kind.as_str()) {
+            _ if matches!(section.kinds, Kinds::Part(_)) => "a part file".to_string(),
             ("", _) => "the scenario".to_string(),
             (name, "") => format!("[{name}]"),
             (name, kind) => format!("[{name}] of kind `{kind}`"),
@@ -91,6 +94,7 @@ impl Conform<'_> {
                 keys.extend(kind.keys);
                 (Some(keys), typed.to_string())
             }
+            Kinds::Part(tables) => self.of_part(table, tables, keys, path),
             Kinds::Catalogue => {
                 let part = word("part");
                 let of_part = part.and_then(|(name, place)| (self.kind_of_part)(place, name));
@@ -115,6 +119,34 @@ impl Conform<'_> {
                 (Some(keys), typed)
             }
         }
+    }
+
+    fn of_part(
+        &mut self,
+        table: &Table,
+        tables: &[(&'static str, bool, &'static str)],
+        mut keys: Vec<Key>,
+        path: &str,
+    ) -> (Option<Vec<Key>>, String) {
+        let Some(Node { value: Raw::Text(typed), place }) = table.get("kind") else {
+            // Missing, or not a string: the common keys tell it, and nothing is said of the parameters.
+            keys.extend(tables.iter().map(|(name, _, help)| Key::may(name, Form::Any, help)));
+            return (Some(keys), String::new());
+        };
+        let Some(entry) = self.catalogue.iter().find(|e| e.kind == *typed) else {
+            let kinds: Vec<&str> = self.catalogue.iter().map(|e| e.kind).collect();
+            let found = format!("there is no kind `{typed}`");
+            let d = Diagnostic::new(place, format!("{path}.kind"), found, one_of(&kinds));
+            self.diagnostics.push(d.suggest(nearest(typed, kinds)));
+            return (None, String::new());
+        };
+        keys.extend(tables.iter().map(|&(name, required, help)| Key {
+            name,
+            form: Form::Parameters(entry.kind, entry.params),
+            required,
+            help,
+        }));
+        (Some(keys), typed.clone())
     }
 
     fn unknown_kind(
@@ -204,7 +236,56 @@ impl Conform<'_> {
                 }
                 Some(Content::Tables(tables))
             }
+            (Form::Rows, Raw::List(items)) => {
+                let rows: Vec<_> = items.iter().map(|n| self.row(n, key)).collect();
+                rows.into_iter().collect::<Option<Vec<_>>>().map(Content::Rows)
+            }
+            (Form::Named(section), Raw::Table(t)) => {
+                let mut tables = Vec::new();
+                for (name, place, node) in &t.entries {
+                    let full = format!("{key}.{name}");
+                    match (self.name(name, place, key), &node.value) {
+                        (Some(named), Raw::Table(t)) => tables.push((named, self.table(t, section, &full))),
+                        (Some(_), _) => drop(self.wrong_form::<()>(node, Form::Table(section), &full)),
+                        _ => {}
+                    }
+                }
+                Some(Content::Named(tables))
+            }
+            (Form::Parameters(kind, params), Raw::Table(t)) => {
+                let keys: Vec<Key> = params.iter().map(|p| Key::of_param(p, true)).collect();
+                let name = key.rsplit('.').next().unwrap_or(key);
+                let of = format!("[{name}] of kind `{kind}`");
+                let empty = Fields {
+                    place: t.place.clone(),
+                    path: key.to_string(),
+                    kind: kind.to_string(),
+                    values: BTreeMap::new(),
+                };
+                Some(Content::Table(self.against(t, &keys, &of, empty)))
+            }
             _ => self.wrong_form(node, form, key),
+        }
+    }
+
+    fn row(&mut self, node: &Node, key: &str) -> Option<[TypedAt; 2]> {
+        let typed = |this: &mut Self, node: &Node| match &node.value {
+            Raw::Text(s) => Some((node.place.clone(), Ok(s.clone()))),
+            Raw::Whole(x) => Some((node.place.clone(), Err(*x as f64))),
+            Raw::Number(x) => Some((node.place.clone(), Err(*x))),
+            _ => this.wrong_form(node, Form::Measure, key),
+        };
+        match &node.value {
+            Raw::List(two) if two.len() == 2 => {
+                let a = typed(self, &two[0]);
+                a.zip(typed(self, &two[1])).map(|(a, b)| [a, b])
+            }
+            Raw::List(more) => {
+                let found = format!("a list of {}", more.len());
+                self.tell(&node.place, key, found, "a pair: abscissa, ordinate");
+                None
+            }
+            _ => self.wrong_form(node, Form::Rows, key),
         }
     }
 
@@ -277,59 +358,5 @@ impl Conform<'_> {
             }
             _ => self.wrong_form(node, Form::Pairs(x, y), key),
         }
-    }
-}
-
-/// Units in key tables are static; a borrowed one is looked up among those the house uses only to word an error.
-fn unit_of(unit: &str) -> &'static str {
-    const COMMON: &[&str] = &["ohm", "V", "A", "s", "F", "H", "W", "J", "C", "Hz", "degC", "K", "rad", "1"];
-    COMMON.iter().find(|u| **u == unit).copied().unwrap_or("1")
-}
-
-/// A text cut to what fits a line.
-fn shortened(text: &str) -> String {
-    if text.chars().count() <= 40 {
-        return text.to_string();
-    }
-    text.chars().take(37).chain("...".chars()).collect()
-}
-
-/// "`a`, `b` or `c`".
-pub fn one_of(words: &[&str]) -> String {
-    let quoted: Vec<String> = words.iter().map(|w| format!("`{w}`")).collect();
-    match quoted.as_slice() {
-        [] => "one that is defined (there is none)".into(),
-        [one] => one.clone(),
-        [most @ .., last] => format!("{} or {last}", most.join(", ")),
-    }
-}
-
-/// A form in words.
-pub fn form_words(form: Form) -> String {
-    let kind = |unit: &str| {
-        let unit = joulestep_engine::units::parse_unit(unit).map(|u| u.dimension);
-        unit.map_or_else(|_| ("a quantity".into(), String::new()), |d| (d.kind(), d.example()))
-    };
-    match form {
-        Form::Quantity(unit, _) => {
-            let (kind, example) = kind(unit);
-            format!("{kind} such as {example}")
-        }
-        Form::Measure => "a quantity such as \"250 A\"".into(),
-        Form::Whole(a, b) if a == b => format!("{a}"),
-        Form::Whole(a, b) => format!("an integer from {a} to {b}"),
-        Form::Flag => "true or false".into(),
-        Form::Text => "one line of text".into(),
-        Form::Name => "a name".into(),
-        Form::Word(words) => one_of(words),
-        Form::Any => "a table".into(),
-        Form::Texts => "a list of texts".into(),
-        Form::Names => "a list of names".into(),
-        Form::Quantities(unit, _) => format!("a list, each {} such as {}", kind(unit).0, kind(unit).1),
-        Form::Pairs(x, y) => format!("a list of pairs [{}, {}]", kind(x).0, kind(y).0),
-        Form::Pins => "a list of node names, or a table from pin to node".into(),
-        Form::NameOrMap => "a name, or a table from name to name".into(),
-        Form::Table(section) => format!("the table [{}]", section.name),
-        Form::Tables(section) => format!("tables [[{}]]", section.name),
     }
 }

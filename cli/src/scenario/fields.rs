@@ -13,6 +13,9 @@ pub struct Named {
     pub place: Place,
 }
 
+/// A quantity as typed (a string, or a bare number) with its place.
+pub type TypedAt = (Place, Result<String, f64>);
+
 /// A checked value.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Content {
@@ -32,8 +35,12 @@ pub enum Content {
     Numbers(Vec<f64>),
     /// Pairs of numbers in SI units.
     Pairs(Vec<(f64, f64)>),
+    /// Pairs of quantities as typed.
+    Rows(Vec<[TypedAt; 2]>),
     /// Name to name.
     Map(Vec<(Named, Named)>),
+    /// Tables with their names.
+    Named(Vec<(Named, Fields)>),
     /// Anything; looked at elsewhere.
     Any,
     /// A table.
@@ -148,6 +155,20 @@ impl Fields {
     pub fn tables(&self, key: &str) -> &[Fields] {
         match self.values.get(key).map(|f| &f.content) {
             Some(Content::Tables(x)) => x,
+            _ => &[],
+        }
+    }
+    /// Pairs of quantities as typed; empty where the key is missing.
+    pub fn rows(&self, key: &str) -> &[[TypedAt; 2]] {
+        match self.values.get(key).map(|f| &f.content) {
+            Some(Content::Rows(x)) => x,
+            _ => &[],
+        }
+    }
+    /// Tables with their names; empty where the key is missing.
+    pub fn by_name(&self, key: &str) -> &[(Named, Fields)] {
+        match self.values.get(key).map(|f| &f.content) {
+            Some(Content::Named(x)) => x,
             _ => &[],
         }
     }

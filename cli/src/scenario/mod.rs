@@ -11,3 +11,4 @@ pub mod resolve;
 pub mod schema;
 pub mod sections;
 pub mod shape;
+pub mod words;

@@ -10,10 +10,15 @@ use crate::scenario::shape::{Form, Key, Kinds, NAME_PATTERN, Section};
 /// The schema (draft 2020-12). It knows shapes, keys and ranges of bare numbers; units within strings, names that
 /// must exist and everything physical is for `check`.
 pub fn schema(catalogue: &[Entry<f64>]) -> Value {
-    let mut root = section(&SCENARIO, catalogue);
+    titled(&SCENARIO, "Joulestep scenario", catalogue)
+}
+
+/// The schema of a file whose root table is this section.
+pub fn titled(root: &Section, title: &str, catalogue: &[Entry<f64>]) -> Value {
+    let mut root = section(root, catalogue);
     if let Some(map) = root.as_object_mut() {
         map.insert("$schema".into(), json!("https://json-schema.org/draft/2020-12/schema"));
-        map.insert("title".into(), json!("Joulestep scenario"));
+        map.insert("title".into(), json!(title));
     }
     root
 }
@@ -49,6 +54,18 @@ fn section(section: &Section, catalogue: &[Entry<f64>]) -> Value {
             let kinds = kinds.iter().map(|k| of_kind(tag, k.word, k.help, k.keys, false));
             json!({ "description": section.help, "oneOf": kinds.collect::<Vec<_>>() })
         }
+        Kinds::Part(tables) => {
+            let kinds = catalogue.iter().map(|entry| {
+                let more = tables.iter().map(|&(name, required, help)| Key {
+                    name,
+                    form: Form::Parameters(entry.kind, entry.params),
+                    required,
+                    help,
+                });
+                of_kind("kind", entry.kind, entry.help, &more.collect::<Vec<_>>(), false)
+            });
+            json!({ "description": section.help, "oneOf": kinds.collect::<Vec<_>>() })
+        }
         Kinds::Catalogue => {
             let mut kinds: Vec<Value> = Vec::new();
             for entry in catalogue {
@@ -73,7 +90,7 @@ fn property(key: &Key, catalogue: &[Entry<f64>]) -> Value {
     let mut value = form(key.form, catalogue);
     if let Some(map) = value.as_object_mut() {
         let words = match key.form {
-            Form::Table(_) | Form::Tables(_) => key.help.to_string(),
+            Form::Table(_) | Form::Tables(_) | Form::Named(_) | Form::Parameters(..) => key.help.to_string(),
             other => format!("{} ({})", key.help, form_words(other)),
         };
         map.insert("description".into(), json!(words));
@@ -123,6 +140,21 @@ fn form(form: Form, catalogue: &[Entry<f64>]) -> Value {
         })),
         Form::Pins => json!({ "anyOf": [list(name()), names()] }),
         Form::NameOrMap => json!({ "anyOf": [name(), names()] }),
+        Form::Rows => list(json!({
+            "type": "array",
+            "items": quantity("", Range::Any),
+            "minItems": 2,
+            "maxItems": 2,
+        })),
+        Form::Named(table) => json!({
+            "type": "object",
+            "additionalProperties": section(table, catalogue),
+            "propertyNames": { "pattern": NAME_PATTERN },
+        }),
+        Form::Parameters(kind, params) => {
+            let keys: Vec<Key> = params.iter().map(|p| Key::of_param(p, true)).collect();
+            Value::Object(object(&format!("Parameters of kind `{kind}`"), &keys, catalogue))
+        }
         Form::Table(table) => section(table, catalogue),
         Form::Tables(table) => list(section(table, catalogue)),
     }

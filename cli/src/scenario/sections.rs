@@ -42,15 +42,6 @@ pub static COMPONENT: Section = Section {
     ],
 };
 
-/// The root table of a part file. Under `params` stand the parameters of its kind.
-pub const PART: &[Key] = &[
-    Key::need("kind", Form::Text, "kind, as in the catalogue"),
-    Key::may("title", Form::Text, "one line that says what it is"),
-    Key::may("source", Form::Text, "where the numbers come from"),
-    Key::may("invented", Form::Flag, "whether it is a part that nobody makes"),
-    Key::need("params", Form::Any, "parameters of the kind; what is left out, the component must give"),
-];
-
 /// A gate drive.
 pub static DRIVE: Section = Section {
     name: "drive",

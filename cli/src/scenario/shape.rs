@@ -30,6 +30,8 @@ pub enum Form {
     Quantities(&'static str, Range),
     /// A list of pairs of quantities with these unit symbols.
     Pairs(&'static str, &'static str),
+    /// A list of pairs of quantities whose units depend on another key (the points of a curve).
+    Rows,
     /// Names in order, or a table from a pin's name to a node's.
     Pins,
     /// A name, or a table from name to name.
@@ -38,6 +40,10 @@ pub enum Form {
     Table(&'static Section),
     /// A list of tables.
     Tables(&'static Section),
+    /// Tables under names of their own.
+    Named(&'static Section),
+    /// A table of the parameters of a kind, any of which may be left out.
+    Parameters(&'static str, &'static [Param]),
 }
 
 /// A key of a table.
@@ -84,6 +90,8 @@ pub enum Kinds {
     Listed(&'static str, &'static [Kind]),
     /// By the catalogue of models, under the key `kind`, or by a part file.
     Catalogue,
+    /// By the catalogue of models, under the key `kind`; the model's parameters stand in the tables of these names.
+    Part(&'static [(&'static str, bool, &'static str)]),
 }
 
 /// One kind of a table.

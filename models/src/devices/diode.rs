@@ -1,4 +1,4 @@
-//! Junction diode with series resistance and depletion charge.
+//! Junction diode with series resistance, depletion charge and, where its times are given, reverse recovery.
 
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
@@ -10,7 +10,8 @@ use joulestep_engine::trouble::CircuitTrouble;
 use crate::charge::Depletion;
 use crate::devices::resistor::{self, WarmResistor};
 use crate::junction::{Breakdown, Junction, saturation_at};
-use crate::model::{BOLTZMANN_OVER_CHARGE, Built, Entry, Param, Range, Values};
+use crate::model::{BOLTZMANN_OVER_CHARGE, Built, Entry, Param, Prefixed, Range, Values, join};
+use crate::recovery::{StoringJunction, Times, recovery_params};
 
 /// The law; pins anode, cathode. Local unknown: the forward voltage in V.
 #[derive(Clone, Copy, Debug)]
@@ -41,6 +42,24 @@ pub struct Settled<L> {
     depletion: Depletion<L>,
 }
 
+impl<L: Lane> Diode<L> {
+    /// The same diode with stored charge.
+    pub fn storing(&self, times: Times<L>) -> StoringJunction<L> {
+        let Self { saturation, emission, gap, power, breakdown, linear_above, leakage, depletion } = *self;
+        StoringJunction {
+            saturation,
+            emission,
+            gap,
+            power,
+            times,
+            breakdown,
+            linear_above,
+            leakage,
+            depletion,
+        }
+    }
+}
+
 impl<L: Lane> Law<L, 1> for Diode<L> {
     type Settled = Settled<L>;
 
@@ -58,7 +77,7 @@ impl<L: Lane> Law<L, 1> for Diode<L> {
     }
 }
 
-const PARAMS: &[Param] = &[
+const OWN: [Param; 15] = [
     Param::required("saturation-current", "A", Range::Positive, "Saturation current at 25 degC"),
     Param::with("emission", "1", 1.0, Range::Between(0.5, 10.0), "Emission coefficient n"),
     Param::with(
@@ -99,6 +118,7 @@ const PARAMS: &[Param] = &[
     Param::LINEAR_ABOVE,
     Param::TEMPERATURE,
 ];
+const PARAMS: &[Param] = &join::<15, 4, 19>(OWN, recovery_params!(""));
 
 fn build<L: Lane>(
     circuit: &mut Circuit<L>,
@@ -135,7 +155,11 @@ fn build<L: Lane>(
         components.push(id);
         heat.push((1.0, Probe::Heat(id)));
     }
-    let id = circuit.law(name, "diode", &[anode, pins[1]], law, kelvin)?;
+    let nodes = [anode, pins[1]];
+    let id = match Times::given(name, &Prefixed { values: v, prefix: "" }, "")? {
+        None => circuit.law(name, "diode", &nodes, law, kelvin)?,
+        Some(times) => circuit.law(name, "diode", &nodes, law.storing(times), kelvin)?,
+    };
     components.push(id);
     heat.push((1.0, Probe::Heat(id)));
     Ok(Built {
@@ -156,8 +180,8 @@ pub const fn entry<L: Lane>() -> Entry<L> {
         kind: "diode",
         pins: &["anode", "cathode"],
         params: PARAMS,
-        help: "Junction or Schottky diode with series resistance and depletion charge; no recovery",
-        source: "Shockley 1949; Sze & Ng, Physics of Semiconductor Devices, 3rd ed., ch. 2 and 3 (from memory)",
+        help: "Junction or Schottky diode with series resistance, depletion charge and, by its times, reverse recovery",
+        source: "Shockley 1949; Sze & Ng, Physics of Semiconductor Devices, 3rd ed., ch. 2 and 3; Lauritzen & Ma, IEEE Trans. Power Electron. 6 (1991) 188 (from memory)",
         build: build::<L>,
     }
 }

@@ -8,7 +8,7 @@ use joulestep_engine::circuit::law::{Flow, Law};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::trouble::CircuitTrouble;
 
-use crate::charge::Depletion;
+use crate::charge::{Depletion, Pillars};
 use crate::model::{Built, Entry, Param, Range, STATED_AT, Values, bad};
 use crate::table::ChargeTable;
 
@@ -53,6 +53,26 @@ impl<L: Lane> Law<L, 1> for TableCapacitor<L> {
     #[inline(always)]
     fn flow<S: Scalar<L>>(at: &Self, [v]: [S; 1]) -> Flow<S, 1> {
         Flow { i: [S::constant(L::splat(0.0))], q: [at.table.charge(v) + v * at.constant] }
+    }
+}
+
+/// The pillars of a superjunction; pins n (drain), p. Local unknown: the voltage in V.
+#[derive(Clone, Copy, Debug)]
+pub struct PillarCapacitor<L>(
+    /// Their charge.
+    pub Pillars<L>,
+);
+
+impl<L: Lane> Law<L, 1> for PillarCapacitor<L> {
+    type Settled = Self;
+
+    fn settle(&self, _kelvin: L) -> Self {
+        *self
+    }
+
+    #[inline(always)]
+    fn flow<S: Scalar<L>>(at: &Self, [v]: [S; 1]) -> Flow<S, 1> {
+        Flow { i: [S::constant(L::splat(0.0))], q: [at.0.charge(v)] }
     }
 }
 

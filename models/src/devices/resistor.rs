@@ -35,6 +35,30 @@ impl<L: Lane> Law<L, 1> for WarmResistor<L> {
     }
 }
 
+/// A resistance that follows the mobility of carriers: R·(T/298.15 K)^exponent. Pins a, b; local unknown: the voltage in
+/// V.
+#[derive(Clone, Copy, Debug)]
+pub struct MobilityResistor<L> {
+    /// Resistance at 25 °C, Ω.
+    pub resistance: L,
+    /// The exponent.
+    pub exponent: L,
+}
+
+impl<L: Lane> Law<L, 1> for MobilityResistor<L> {
+    /// The conductance, S.
+    type Settled = L;
+
+    fn settle(&self, kelvin: L) -> L {
+        L::splat(1.0) / (self.resistance * Lane::pow(kelvin * L::splat(1.0 / STATED_AT), self.exponent))
+    }
+
+    #[inline(always)]
+    fn flow<S: Scalar<L>>(at: &L, [v]: [S; 1]) -> Flow<S, 1> {
+        Flow { i: [v * *at], q: [S::constant(L::splat(0.0))] }
+    }
+}
+
 /// Puts in a resistor: a constant one where the coefficient is zero, else one that follows its temperature.
 pub(crate) fn place<L: Lane>(
     circuit: &mut Circuit<L>,

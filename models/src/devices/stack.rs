@@ -45,7 +45,7 @@ const OWN: [Param; 10] = [
     Param::MAXIMUM,
 ];
 const PARAMS: &[Param] =
-    &join::<45, 10, 55>(join::<22, 23, 45>(jfet_params!("jfet-"), mosfet_params!("mosfet-")), OWN);
+    &join::<55, 10, 65>(join::<22, 33, 55>(jfet_params!("jfet-"), mosfet_params!("mosfet-")), OWN);
 
 /// A lead of inductance `l` from the outer node to a new inner one; the outer node itself where there is none.
 fn lead<L: Lane>(
@@ -111,14 +111,13 @@ fn build<L: Lane>(
     let jfet_die = circuit.law(&of("jfet"), "jfet", &[drain, jfet_gate, middle], law, kelvin)?;
     components.push(jfet_die);
     let nodes = [middle, pins[1], source];
-    let (mosfet_die, gate, parts) =
-        mosfet::place(circuit, &of("mosfet"), nodes, &mosfet_values, linear_above, kelvin)?;
-    components.extend(parts);
+    let mosfet = mosfet::place(circuit, &of("mosfet"), nodes, &mosfet_values, linear_above, kelvin)?;
+    components.extend(mosfet.components);
     if let Some(c) = v.maybe("middle-capacitance") {
         components.push(circuit.capacitor(&of("middle-capacitor"), middle, source, c, None)?);
     }
 
-    let vgs = Probe::Voltage(gate, source);
+    let vgs = Probe::Voltage(mosfet.gate, source);
     let vm = Probe::Voltage(middle, source);
     let vgs_jfet = Probe::Voltage(jfet_gate, middle);
     let current = drain_lead.map_or(Probe::Conduction(jfet_die, 0), |id| Probe::Branch(id, 0));
@@ -139,7 +138,7 @@ fn build<L: Lane>(
     let hottest = least(v.number("maximum-temperature"));
     Ok(Built {
         components,
-        dies: vec![("jfet", vec![jfet_die]), ("mosfet", vec![mosfet_die])],
+        dies: vec![("jfet", vec![jfet_die]), ("mosfet", mosfet.die)],
         hottest: vec![("jfet", hottest), ("mosfet", hottest)],
         quantities: vec![
             ("voltage", "drain-source voltage at the pins", Probe::Voltage(pins[0], pins[2])),
@@ -153,13 +152,9 @@ fn build<L: Lane>(
                 "gate current of the JFET die without displacement",
                 Probe::Conduction(jfet_die, 1),
             ),
-            (
-                "mosfet-current",
-                "drain current of the MOSFET die without displacement",
-                Probe::Conduction(mosfet_die, 0),
-            ),
+            ("mosfet-current", "drain current of the MOSFET die without displacement", mosfet.current),
             ("jfet-heat", "power turned into heat in the JFET die", Probe::Heat(jfet_die)),
-            ("mosfet-heat", "power turned into heat in the MOSFET die", Probe::Heat(mosfet_die)),
+            ("mosfet-heat", "power turned into heat in the MOSFET die", mosfet.heat),
             ("heat", "power turned into heat in all of the stack", Probe::Sum(heat)),
         ],
         limits,

@@ -1,11 +1,12 @@
 //! Components: pins to nodes, parameters from part and table.
 
 use joulestep_models::devices::catalogue;
-use joulestep_models::model::{Entry, Value, Values};
+use joulestep_models::model::{Entry, Values};
 
 use super::Resolve;
 use super::parts::Parts;
 use crate::diagnostic::{Diagnostic, nearest};
+use crate::parts::given;
 use crate::scenario::conform::{form_words, one_of};
 use crate::scenario::fields::{Content, Fields, Named};
 use crate::scenario::meant::ComponentSpec;
@@ -16,13 +17,14 @@ impl Resolve<'_> {
         let entry = catalogue::<f64>().iter().find(|e| e.kind == fields.kind)?;
         let name = fields.named("name");
         let nodes = self.pins(fields, entry);
-        let mut values = defaults(entry);
-        if let Some(part) = fields.text("part") {
-            for (key, value) in parts.values(fields.place_of("part").file, part) {
-                values.0.insert(key, value.clone());
-            }
+        let mut values = Values::with_defaults(entry.params);
+        if let Some(part) = fields.text("part")
+            && let Some(of_part) = parts.values(fields.place_of("part").file, part)
+        {
+            let own = of_part.0.iter().filter(|(key, _)| entry.params.iter().any(|p| p.key == **key));
+            values.0.extend(own.map(|(key, value)| (*key, value.clone())));
         }
-        values.0.extend(given(fields, entry));
+        values.0.extend(given(fields, entry.params));
         for param in entry.params.iter().filter(|p| p.default.is_none() && !p.optional) {
             // Without a part, a missing key is told by the table's check.
             if !values.0.contains_key(param.key) && fields.has("part") && !fields.has(param.key) {
@@ -99,21 +101,4 @@ impl Resolve<'_> {
             _ => None,
         }
     }
-}
-
-/// The values that hold where nothing is given.
-fn defaults(entry: &Entry<f64>) -> Values<f64> {
-    let with_default = entry.params.iter().filter_map(|p| p.default.map(|x| (p.key, Value::Number(x))));
-    Values(with_default.collect())
-}
-
-/// The parameters that a table gives.
-pub(super) fn given(fields: &Fields, entry: &Entry<f64>) -> Vec<(&'static str, Value<f64>)> {
-    let value = |key: &str| match &fields.values.get(key)?.content {
-        Content::Number(x) => Some(Value::Number(*x)),
-        Content::Numbers(x) => Some(Value::List(x.clone())),
-        Content::Pairs(x) => Some(Value::Table(x.clone())),
-        _ => None,
-    };
-    entry.params.iter().filter_map(|p| Some((p.key, value(p.key)?))).collect()
 }

@@ -1,0 +1,151 @@
+//! Part files: from a name or path to a [`Part`].
+
+mod meant;
+pub mod sections;
+
+pub use meant::Spots;
+pub(crate) use meant::given;
+
+use std::path::{Path, PathBuf};
+
+use joulestep_models::devices::catalogue;
+use joulestep_models::model::Values;
+use joulestep_models::part::Part;
+
+use crate::diagnostic::{Diagnostic, FileId, Place, Refusal, Sources, nearest};
+use crate::scenario::conform::Conform;
+use crate::scenario::include::{Open, reason};
+use crate::scenario::raw::{self, Raw};
+use crate::scenario::resolve::Trouble;
+use crate::scenario::shape::Section;
+use crate::scenario::words::one_of;
+
+/// A part and where it stands.
+#[derive(Clone, Debug)]
+pub struct Loaded {
+    /// The part.
+    pub part: Part,
+    /// The files read.
+    pub sources: Sources,
+    /// Where its curves stand.
+    pub spots: Vec<Spots>,
+    /// Start values of a file of points.
+    pub start: Values<f64>,
+}
+
+/// Loads a shipped part by its name, or a part file by its path (which ends in `.toml`).
+///
+/// # Errors
+/// [`Trouble`]; all that is wrong with the file at once.
+pub fn load(name: &str, open: Open<'_>) -> Result<Loaded, Trouble> {
+    let mut sources = Sources::default();
+    let (path, text) = match shipped(name) {
+        None if !name.ends_with(".toml") => {
+            let names: Vec<&str> = joulestep_models::parts::shipped().iter().map(|p| p.0).collect();
+            let diagnostic = Diagnostic {
+                place: None,
+                key: String::new(),
+                found: format!("no shipped part is named `{name}`"),
+                expected: format!("{}, or the path of a part file ending in .toml", one_of(&names)),
+                suggestion: nearest(name, names),
+            };
+            return Err(Trouble::Refused(Refusal { sources, diagnostics: vec![diagnostic] }));
+        }
+        None => (PathBuf::from(name), open(Path::new(name)).map_err(Trouble::Unreadable)?),
+        Some(found) => found,
+    };
+    let file = sources.add(path, text);
+    finish(sources, file, &sections::PART)
+}
+
+/// Loads a file of points.
+///
+/// # Errors
+/// [`Trouble`]; all that is wrong with the file at once.
+pub fn points(path: &Path, open: Open<'_>) -> Result<Loaded, Trouble> {
+    let text = open(path).map_err(Trouble::Unreadable)?;
+    let mut sources = Sources::default();
+    let file = sources.add(path.to_path_buf(), text);
+    finish(sources, file, &sections::POINTS)
+}
+
+fn finish(sources: Sources, file: FileId, section: &Section) -> Result<Loaded, Trouble> {
+    let mut diagnostics = Vec::new();
+    let read = read(&sources, file, section, &mut diagnostics);
+    match read {
+        Some((part, spots, start)) if diagnostics.is_empty() => Ok(Loaded { part, sources, spots, start }),
+        _ => {
+            diagnostics.sort_by_key(|d| d.place.as_ref().map(|p| (p.file, p.span.start)));
+            Err(Trouble::Refused(Refusal { sources, diagnostics }))
+        }
+    }
+}
+
+/// Path (as it is shown) and text of a shipped part.
+pub fn shipped(name: &str) -> Option<(PathBuf, String)> {
+    let (_, text) = joulestep_models::parts::shipped().iter().find(|p| p.0 == name)?;
+    Some((Path::new("shipped").join(format!("{name}.toml")), (*text).to_string()))
+}
+
+/// Reads the part that another file names, relative to that file. What is wrong is told.
+pub(crate) fn read_named(
+    name: &str,
+    place: &Place,
+    sources: &mut Sources,
+    open: Open<'_>,
+    diagnostics: &mut Vec<Diagnostic>,
+) -> Option<Part> {
+    let (path, text) = if name.ends_with(".toml") {
+        let here = sources.files.get(place.file.0).map(|f| f.0.clone()).unwrap_or_default();
+        let path = here.parent().unwrap_or(Path::new("")).join(name);
+        match open(&path) {
+            Ok(text) => (path, text),
+            Err(error) => {
+                let found = format!("cannot read `{}`: {}", path.display(), reason(&error));
+                let expected = "the path of a part file, relative to this file";
+                diagnostics.push(Diagnostic::new(place, "component.part", found, expected));
+                return None;
+            }
+        }
+    } else {
+        let Some(found) = shipped(name) else {
+            let names: Vec<&str> = joulestep_models::parts::shipped().iter().map(|p| p.0).collect();
+            let found = format!("no shipped part is named `{name}`");
+            let expected = format!("{}, or the path of a part file ending in .toml", one_of(&names));
+            let d = Diagnostic::new(place, "component.part", found, expected);
+            diagnostics.push(d.suggest(nearest(name, names)));
+            return None;
+        };
+        found
+    };
+    let file = match sources.files.iter().position(|f| f.0 == path) {
+        Some(k) => FileId(k),
+        None => sources.add(path, text),
+    };
+    read(sources, file, &sections::PART, diagnostics).map(|p| p.0)
+}
+
+fn read(
+    sources: &Sources,
+    file: FileId,
+    section: &Section,
+    diagnostics: &mut Vec<Diagnostic>,
+) -> Option<(Part, Vec<Spots>, Values<f64>)> {
+    let (table, errors) = raw::read(sources, file);
+    if !errors.is_empty() {
+        diagnostics.extend(errors);
+        return None;
+    }
+    let mut conform = Conform { catalogue: catalogue(), kind_of_part: &|_, _| None, diagnostics: Vec::new() };
+    let root = conform.table(&table, section, "part");
+    let params = table.get("params").map(|n| &n.value);
+    let wrong = !conform.diagnostics.is_empty();
+    diagnostics.append(&mut conform.diagnostics);
+    // Without its parameters there is no part; with them, what the curves say of themselves is told as well.
+    if wrong && !matches!(params, Some(Raw::Table(_)) | None) {
+        return None;
+    }
+    let path = sources.files.get(file.0).map(|f| f.0.clone()).unwrap_or_default();
+    let name = path.file_stem().map(|s| s.to_string_lossy().into_owned()).unwrap_or_default();
+    meant::part(&root, &name, diagnostics)
+}

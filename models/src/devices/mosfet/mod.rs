@@ -1,0 +1,179 @@
+//! The MOSFET die: smooth channel, body diode, breakdown, leakage, charges; all of it follows the temperature. Beside
+//! its law, where the parameters ask for them: a drift region, a body diode that stores charge, a superjunction's
+//! pillars.
+
+mod params;
+mod place;
+
+pub(crate) use params::mosfet_params;
+pub(crate) use place::place;
+
+use joulestep_engine::arithmetic::lane::Lane;
+use joulestep_engine::arithmetic::scalar::Scalar;
+use joulestep_engine::circuit::graph::{Circuit, NodeId};
+use joulestep_engine::circuit::law::{Flow, Law};
+use joulestep_engine::circuit::probe::Probe;
+use joulestep_engine::trouble::CircuitTrouble;
+
+use crate::channel::overdrive;
+use crate::charge::Depletion;
+use crate::junction::{Breakdown, Junction, saturation_at};
+use crate::model::{BOLTZMANN_OVER_CHARGE, Built, Entry, Param, Prefixed, Range, STATED_AT, Values, least};
+
+/// The law; pins drain, gate, source. Local unknowns: vds, vgs in V.
+///
+/// Channel: I = (nβ/2)·(A² − B²) with A = w·ln(1+e^(a/w)), a = (vgs − Vth)/n, B the same of a − vds, w = 2kT/q: the
+/// interpolation of Enz, Krummenacher & Vittoz, Analog Integr. Circuits Signal Process. 8 (1995) 83 (from memory),
+/// the body tied to the source. β follows from the on-resistance, which goes as (T/T₀)^exponent (mobility); the
+/// threshold falls linearly with T. Leakage doubles per stated number of kelvins.
+#[derive(Clone, Copy, Debug)]
+pub struct Mosfet<L> {
+    /// Threshold at 25 °C, V.
+    pub threshold: L,
+    /// Its change with temperature, V/K.
+    pub threshold_drift: L,
+    /// Slope factor n.
+    pub slope_factor: L,
+    /// On-resistance at 25 °C and `on_gate`, Ω.
+    pub on_resistance: L,
+    /// Gate-source voltage at which the on-resistance is stated, V.
+    pub on_gate: L,
+    /// Exponent of the absolute temperature in the on-resistance.
+    pub resistance_exponent: L,
+    /// Body diode: saturation current at 25 °C (A), emission coefficient, energy gap (eV). `None` where it lies
+    /// beside this law, with stored charge.
+    pub body: Option<[L; 3]>,
+    /// Breakdown at 25 °C.
+    pub breakdown: Option<Breakdown<L>>,
+    /// Relative change of the breakdown voltage, 1/K.
+    pub breakdown_drift: L,
+    /// Leakage conductance at 25 °C, S.
+    pub leakage: L,
+    /// Kelvins per doubling of the leakage.
+    pub leakage_doubling: L,
+    /// Current above which exponentials are linear, A.
+    pub linear_above: L,
+    /// Gate-source capacitance, F.
+    pub cgs: L,
+    /// Charge of drain against gate.
+    pub drain_gate: Depletion<L>,
+    /// Charge of drain against source.
+    pub drain_source: Depletion<L>,
+}
+
+/// Coefficients at a temperature.
+#[derive(Clone, Copy, Debug)]
+pub struct Settled<L> {
+    threshold: L,
+    inverse_n: L,
+    width: L,
+    inverse_width: L,
+    half_gain: L,
+    body: Junction<L>,
+    leakage: L,
+    cgs: L,
+    drain_gate: Depletion<L>,
+    drain_source: Depletion<L>,
+}
+
+impl<L: Lane> Mosfet<L> {
+    fn body_at(&self, kelvin: L) -> Junction<L> {
+        let stretch = L::splat(1.0) + self.breakdown_drift * (kelvin - L::splat(STATED_AT));
+        let breakdown = self.breakdown.map(|b| Breakdown { voltage: b.voltage * stretch, ..b });
+        let Some([saturation, emission, gap]) = self.body else {
+            return Junction::backward(self.linear_above, breakdown);
+        };
+        let saturation = saturation_at(kelvin, saturation, emission, gap, L::splat(3.0));
+        let scale = emission * kelvin * L::splat(BOLTZMANN_OVER_CHARGE);
+        Junction::new(saturation, scale, self.linear_above, breakdown)
+    }
+}
+
+impl<L: Lane> Law<L, 2> for Mosfet<L> {
+    type Settled = Settled<L>;
+
+    fn settle(&self, kelvin: L) -> Settled<L> {
+        let one = L::splat(1.0);
+        let above = kelvin - L::splat(STATED_AT);
+        let width = L::splat(2.0 * BOLTZMANN_OVER_CHARGE) * kelvin;
+        let inverse_width = one / width;
+        let inverse_n = one / self.slope_factor;
+        let threshold = self.threshold + self.threshold_drift * above;
+        let warm = Lane::pow(kelvin * L::splat(1.0 / STATED_AT), self.resistance_exponent);
+        // At vds → 0 the conductance is n·β·A; the part states its inverse.
+        let a = overdrive((self.on_gate - threshold) * inverse_n, width, inverse_width);
+        let half_gain = L::splat(0.5) / (self.on_resistance * warm * a);
+        Settled {
+            threshold,
+            inverse_n,
+            width,
+            inverse_width,
+            half_gain,
+            body: self.body_at(kelvin),
+            leakage: self.leakage * (above * L::splat(std::f64::consts::LN_2) / self.leakage_doubling).exp(),
+            cgs: self.cgs,
+            drain_gate: self.drain_gate,
+            drain_source: self.drain_source,
+        }
+    }
+
+    #[inline(always)]
+    fn flow<S: Scalar<L>>(at: &Settled<L>, [vds, vgs]: [S; 2]) -> Flow<S, 2> {
+        let at_source = (vgs - at.threshold) * at.inverse_n;
+        let a = overdrive(at_source, at.width, at.inverse_width);
+        let b = overdrive(at_source - vds, at.width, at.inverse_width);
+        let channel = (a - b) * (a + b) * at.half_gain;
+        let drain = channel - at.body.current(-vds) + vds * at.leakage;
+        let qdg = at.drain_gate.charge(vds - vgs);
+        let qds = at.drain_source.charge(vds);
+        Flow { i: [drain, S::constant(L::splat(0.0))], q: [qdg + qds, vgs * at.cgs - qdg] }
+    }
+}
+
+const PARAMS: &[Param] = &{
+    let own = mosfet_params!("");
+    crate::model::join::<33, 3, 36>(own, [Param::LINEAR_ABOVE, Param::TEMPERATURE, Param::MAXIMUM])
+};
+
+fn build<L: Lane>(
+    circuit: &mut Circuit<L>,
+    name: &str,
+    pins: &[NodeId],
+    v: &Values<L>,
+) -> Result<Built, CircuitTrouble> {
+    let kelvin = v.kelvin("junction-temperature");
+    let own = Prefixed { values: v, prefix: "" };
+    let nodes = [pins[0], pins[1], pins[2]];
+    let placed = place(circuit, name, nodes, &own, v.number("linear-above"), kelvin)?;
+    let (vds, vgs) = (Probe::Voltage(pins[0], pins[2]), Probe::Voltage(placed.gate, pins[2]));
+    let limit = least(v.number("gate-limit"));
+    let mut limits = vec![("gate", vgs.clone(), -limit, limit)];
+    if let Some(rated) = v.maybe("rated-voltage") {
+        limits.push(("voltage", vds.clone(), f64::NEG_INFINITY, least(rated)));
+    }
+    Ok(Built {
+        dies: vec![("mosfet", placed.die)],
+        hottest: vec![("mosfet", least(v.number("maximum-temperature")))],
+        components: placed.components,
+        quantities: vec![
+            ("voltage", "drain-source voltage", vds),
+            ("gate", "gate-source voltage at the die", vgs),
+            ("current", "drain current without displacement", placed.current),
+            ("heat", "power turned into heat", placed.heat),
+        ],
+        limits,
+        ..Built::default()
+    })
+}
+
+/// The line of the catalogue.
+pub const fn entry<L: Lane>() -> Entry<L> {
+    Entry {
+        kind: "mosfet",
+        pins: &["drain", "gate", "source"],
+        params: PARAMS,
+        help: "MOSFET with smooth channel, body diode, breakdown, leakage and charges that follow temperature",
+        source: "Enz, Krummenacher & Vittoz, Analog Integr. Circuits Signal Process. 8 (1995) 83; Sze & Ng (from memory)",
+        build: build::<L>,
+    }
+}

@@ -1,0 +1,153 @@
+//! Puts a MOSFET die into a circuit.
+
+use joulestep_engine::arithmetic::lane::Lane;
+use joulestep_engine::circuit::graph::{Circuit, ComponentId, NodeId};
+use joulestep_engine::circuit::probe::Probe;
+use joulestep_engine::trouble::CircuitTrouble;
+
+use super::Mosfet;
+use crate::charge::{Depletion, Pillars};
+use crate::devices::nonlinear_capacitor::PillarCapacitor;
+use crate::devices::resistor::MobilityResistor;
+use crate::junction::Breakdown;
+use crate::model::{Prefixed, bad};
+use crate::recovery::{StoringJunction, Times};
+
+/// What a die became.
+pub(crate) struct Placed {
+    /// The node of the gate inside.
+    pub gate: NodeId,
+    /// All components.
+    pub components: Vec<ComponentId>,
+    /// Those that heat the die and follow its temperature.
+    pub die: Vec<ComponentId>,
+    /// Drain current without displacement.
+    pub current: Probe,
+    /// Power turned into heat in the die.
+    pub heat: Probe,
+}
+
+/// The law from parameters with a prefix; without a body diode where that stores charge and lies beside it.
+///
+/// # Errors
+/// When the gate voltage of the stated on-resistance does not turn the die on, or breakdown and body diode overlap.
+fn law<L: Lane>(
+    name: &str,
+    v: &Prefixed<L>,
+    linear_above: L,
+    kelvin: L,
+    stores: bool,
+) -> Result<Mosfet<L>, CircuitTrouble> {
+    let (threshold, on_gate) = (v.number("threshold"), v.number("on-gate-voltage"));
+    if !L::all(on_gate.gt(threshold)) {
+        let what = format!("`{}` is not above `{}`", v.key("on-gate-voltage"), v.key("threshold"));
+        return Err(bad(name, what));
+    }
+    let depletion = |key| Depletion::new(v.number(key), v.number("junction-voltage"), v.number("grading"));
+    let mut law = Mosfet {
+        threshold,
+        threshold_drift: v.number("threshold-drift"),
+        slope_factor: v.number("slope-factor"),
+        on_resistance: v.number("on-resistance") * (L::splat(1.0) - v.number("drift-share")),
+        on_gate,
+        resistance_exponent: v.number("resistance-exponent"),
+        body: Some(["body-saturation-current", "body-emission", "body-gap"].map(|key| v.number(key))),
+        breakdown: v.maybe("breakdown-voltage").map(|voltage| Breakdown {
+            voltage,
+            scale: v.number("breakdown-slope-voltage"),
+            current: v.number("breakdown-current"),
+        }),
+        breakdown_drift: v.number("breakdown-drift"),
+        leakage: v.number("leakage-conductance"),
+        leakage_doubling: v.number("leakage-doubling"),
+        linear_above,
+        cgs: v.number("gate-source-capacitance"),
+        drain_gate: depletion("gate-drain-capacitance"),
+        drain_source: depletion("drain-source-capacitance"),
+    };
+    law.body_at(kelvin).check(name)?;
+    if stores {
+        law.body = None;
+    }
+    Ok(law)
+}
+
+/// Puts the die and its internal gate resistance between `[drain, gate, source]`.
+///
+/// # Errors
+/// As the law's parameters deserve.
+pub(crate) fn place<L: Lane>(
+    circuit: &mut Circuit<L>,
+    name: &str,
+    [drain, gate, source]: [NodeId; 3],
+    v: &Prefixed<L>,
+    linear_above: L,
+    kelvin: L,
+) -> Result<Placed, CircuitTrouble> {
+    let above_zero = |x: L| L::any(x.gt(L::splat(0.0)));
+    let times = Times::given(name, v, "body-")?;
+    let law = law(name, v, linear_above, kelvin, times.is_some())?;
+    let mut components = Vec::new();
+    let mut inner = gate;
+    let resistance = v.number("gate-resistance");
+    if above_zero(resistance) {
+        inner = circuit.node(&format!("{name}.gate"));
+        components.push(circuit.resistor(&format!("{name}.gate-resistor"), gate, inner, resistance)?);
+    }
+    // Everything but the drift region lies above it: channel, body diode and charges.
+    let (mut die, mut drift) = (Vec::new(), None);
+    let mut upper = drain;
+    let share = v.number("drift-share");
+    if above_zero(share) {
+        upper = circuit.node(&format!("{name}.drift-region"));
+        let resistance = v.number("on-resistance") * share;
+        let law = MobilityResistor { resistance, exponent: v.number("drift-exponent") };
+        drift = Some(circuit.law(&format!("{name}.drift"), "resistor", &[drain, upper], law, kelvin)?);
+    }
+    let channel = circuit.law(name, "mosfet", &[upper, inner, source], law, kelvin)?;
+    die.push(channel);
+    let mut currents = vec![(1.0, Probe::Conduction(channel, 0))];
+    if let Some(times) = times {
+        let [saturation, emission, gap] =
+            ["body-saturation-current", "body-emission", "body-gap"].map(|key| v.number(key));
+        let zero = L::splat(0.0);
+        let law = StoringJunction {
+            saturation,
+            emission,
+            gap,
+            power: L::splat(3.0),
+            times,
+            breakdown: None,
+            linear_above,
+            leakage: zero,
+            depletion: Depletion::new(zero, L::splat(1.0), L::splat(0.5)),
+        };
+        let id = circuit.law(&format!("{name}.body"), "diode", &[source, upper], law, kelvin)?;
+        currents.push((1.0, Probe::Conduction(id, 1)));
+        die.push(id);
+    }
+    die.extend(drift);
+    components.extend(&die);
+    let (voltage, width) = (v.number("pillar-voltage"), v.number("pillar-width"));
+    for (what, key, to) in
+        [("pillars", "pillar-capacitance", source), ("gate-pillars", "pillar-gate-capacitance", inner)]
+    {
+        let capacitance = v.number(key);
+        if above_zero(capacitance) {
+            let law = PillarCapacitor(Pillars::new(capacitance, voltage, width));
+            let kind = "nonlinear-capacitor";
+            components.push(circuit.law(&format!("{name}.{what}"), kind, &[upper, to], law, kelvin)?);
+        }
+    }
+    let one_or_sum = |mut terms: Vec<(f64, Probe)>| match terms.len() {
+        1 => terms.remove(0).1,
+        _ => Probe::Sum(terms),
+    };
+    Ok(Placed {
+        gate: inner,
+        components,
+        current: one_or_sum(currents),
+        heat: one_or_sum(die.iter().map(|&id| (1.0, Probe::Heat(id))).collect()),
+        die,
+    })
+}

@@ -1,0 +1,242 @@
+//! Whether the curves of a part agree with themselves, with each other and with its limits.
+
+use crate::part::{Curve, Part, Quantity, Variable};
+
+/// Where in a part's curves something is wrong.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Spot {
+    /// The curve as a whole.
+    Curve,
+    /// A condition that it states, or should state.
+    Condition(Variable),
+    /// Its die.
+    Die,
+    /// A point, by its number from 0, and the column (0 abscissa, 1 ordinate).
+    Point(usize, usize),
+}
+
+/// Something wrong with a curve.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Fault {
+    /// Number of the curve, from 0.
+    pub curve: usize,
+    /// Where in it.
+    pub spot: Spot,
+    /// What was found.
+    pub found: String,
+    /// What was expected.
+    pub expected: String,
+}
+
+/// How the ordinate must go with the abscissa.
+#[derive(Clone, Copy, PartialEq)]
+enum Course {
+    Rises,
+    Falls,
+    Either,
+}
+
+/// A quantity's necessary course: charges and currents grow with what drives them, depletion capacitances fall with
+/// the voltage that widens the layer, and a channel's resistance falls as its gate opens it (Sze & Ng, Physics of
+/// Semiconductor Devices, 3rd ed., ch. 2 and 6; from memory).
+fn course(curve: &Curve) -> Course {
+    use Quantity as Q;
+    match (curve.quantity, curve.against) {
+        (Q::OnResistance, Variable::GateVoltage)
+        | (Q::InputCapacitance | Q::OutputCapacitance | Q::TransferCapacitance | Q::Capacitance, _) => {
+            Course::Falls
+        }
+        (Q::Transfer | Q::Output | Q::GateCharge | Q::TransientImpedance | Q::Leakage, _)
+        | (Q::OnResistance | Q::DiodeDrop, Variable::Current) => Course::Rises,
+        _ => Course::Either,
+    }
+}
+
+/// Conditions that a quantity needs besides its abscissa; a temperature that is not stated is 25 °C.
+fn needed(curve: &Curve) -> Vec<Variable> {
+    use Variable as V;
+    let all: &[V] = match curve.quantity {
+        Quantity::OnResistance => &[V::GateVoltage, V::Current],
+        Quantity::Transfer => &[V::Voltage],
+        Quantity::Output => &[V::GateVoltage],
+        Quantity::Threshold | Quantity::Breakdown | Quantity::DiodeDrop => &[V::Current],
+        Quantity::Leakage => &[V::Voltage],
+        Quantity::GateCharge => &[V::Voltage, V::Current],
+        Quantity::RecoveryCharge => &[V::Current, V::CurrentRate, V::Voltage],
+        _ => &[],
+    };
+    all.iter().copied().filter(|v| *v != curve.against).collect()
+}
+
+/// Everything that is wrong with the curves of a part. Abscissae must ascend; what must rise or fall does;
+/// reverse-transfer capacitance stays below the other two; voltages, gate voltages and temperatures stay within the
+/// limits that the part itself states.
+pub fn inspect(part: &Part) -> Vec<Fault> {
+    let mut faults = Vec::new();
+    for (number, curve) in part.curves.iter().enumerate() {
+        let mut look = Look { part, curve, number, faults: &mut faults };
+        look.conditions();
+        look.abscissae();
+        look.ordinates();
+    }
+    for (number, curve) in part.curves.iter().enumerate() {
+        if curve.quantity == Quantity::TransferCapacitance {
+            below(part, number, curve, &mut faults);
+        }
+    }
+    faults
+}
+
+struct Look<'a> {
+    part: &'a Part,
+    curve: &'a Curve,
+    number: usize,
+    faults: &'a mut Vec<Fault>,
+}
+
+impl Look<'_> {
+    fn tell(&mut self, spot: Spot, found: impl Into<String>, expected: impl Into<String>) {
+        let fault = Fault { curve: self.number, spot, found: found.into(), expected: expected.into() };
+        self.faults.push(fault);
+    }
+
+    fn conditions(&mut self) {
+        for variable in needed(self.curve) {
+            if self.curve.conditions.get(variable).is_none() {
+                let expected = format!("`{}` at which the curve was taken", variable.key());
+                self.tell(Spot::Condition(variable), "missing", expected);
+            }
+        }
+        for &(_, variable, _) in Variable::ALL {
+            if let Some(value) = self.curve.conditions.get(variable) {
+                self.limit(Spot::Condition(variable), variable, value);
+            }
+        }
+        let dies: &[&str] = match self.part.kind {
+            "stack" => &["jfet", "mosfet"],
+            _ => &[],
+        };
+        if let Some(die) = self.curve.die.clone().filter(|d| !dies.contains(&d.as_str())) {
+            let expected = match dies {
+                [] => format!("no `die`: kind `{}` has one only", self.part.kind),
+                _ => "`jfet` or `mosfet`".to_string(),
+            };
+            self.tell(Spot::Die, format!("there is no die `{die}`"), expected);
+        }
+        let switch = matches!(self.part.kind, "stack" | "mosfet" | "jfet");
+        let of_switch = matches!(
+            self.curve.quantity,
+            Quantity::OnResistance
+                | Quantity::Transfer
+                | Quantity::Output
+                | Quantity::Threshold
+                | Quantity::GateCharge
+                | Quantity::InputCapacitance
+                | Quantity::OutputCapacitance
+                | Quantity::TransferCapacitance
+        );
+        let of_diode = self.curve.quantity == Quantity::Capacitance;
+        if (of_switch && !switch) || (of_diode && switch) {
+            let found = format!("kind `{}` has no {}", self.part.kind, self.curve.quantity.key());
+            self.tell(Spot::Curve, found, "a quantity of this kind");
+        }
+        if self.curve.points.is_empty() {
+            self.tell(Spot::Curve, "no points", "at least one point");
+        }
+    }
+
+    /// Within the limits of the part itself.
+    fn limit(&mut self, spot: Spot, variable: Variable, value: f64) {
+        let whole = self.curve.die.is_none();
+        let (bound, size, words) = match variable {
+            Variable::GateVoltage if whole => (self.part.gate_limit(), value.abs(), "the gate's limit"),
+            Variable::Voltage if whole => (self.part.rated_voltage(), value.abs(), "the rated voltage"),
+            Variable::Temperature => (self.part.hottest(), value, "the maximum temperature"),
+            _ => return,
+        };
+        let unit = variable.unit();
+        if let Some(bound) = bound.filter(|b| size > *b) {
+            let found = format!("{value} {unit} is beyond {words}");
+            self.tell(spot, found, format!("at most {bound} {unit}, which the part states"));
+        } else if variable == Variable::Temperature && value < -150.0 {
+            self.tell(spot, format!("{value} degC"), "a temperature above -150 degC");
+        }
+    }
+
+    fn abscissae(&mut self) {
+        let curve = self.curve;
+        let unit = curve.against.unit();
+        for (k, pair) in curve.points.windows(2).enumerate() {
+            let ([(a, _), (b, _)], spot) = ([pair[0], pair[1]], Spot::Point(k + 1, 0));
+            if a == b {
+                self.tell(spot, format!("two points at {b} {unit}"), "one point at each abscissa");
+            } else if b < a {
+                self.tell(spot, format!("{b} {unit} comes after {a} {unit}"), "ascending abscissae");
+            }
+        }
+        let positive = matches!(curve.against, Variable::Current | Variable::CurrentRate | Variable::Time);
+        for (k, &(x, _)) in curve.points.iter().enumerate() {
+            if positive && x <= 0.0 {
+                let found = format!("{x} {unit} is not above zero");
+                self.tell(Spot::Point(k, 0), found, format!("a {} above zero", curve.against.key()));
+            } else if curve.against == Variable::Voltage && x < 0.0 {
+                self.tell(Spot::Point(k, 0), format!("{x} V is below zero"), "a voltage of zero or above");
+            }
+            self.limit(Spot::Point(k, 0), curve.against, x);
+        }
+    }
+
+    fn ordinates(&mut self) {
+        let curve = self.curve;
+        let (unit, name) = (curve.quantity.unit(), curve.quantity.key());
+        // A threshold may be negative (normally-on dies), a current or charge may be zero.
+        let zero_too = matches!(curve.quantity, Quantity::Transfer | Quantity::Output | Quantity::GateCharge);
+        for (k, &(_, y)) in curve.points.iter().enumerate() {
+            if curve.quantity != Quantity::Threshold && (y < 0.0 || (y == 0.0 && !zero_too)) {
+                let least = if zero_too { "zero or above" } else { "above zero" };
+                self.tell(Spot::Point(k, 1), format!("{y} {unit}"), format!("{name} {least}"));
+            }
+        }
+        let course = course(curve);
+        for (k, pair) in curve.points.windows(2).enumerate() {
+            let [(a, before), (b, after)] = [pair[0], pair[1]];
+            let wrong = match course {
+                Course::Rises => after < before,
+                Course::Falls => after > before,
+                Course::Either => false,
+            };
+            if wrong && a < b {
+                let (does, should) =
+                    if course == Course::Falls { ("rises", "fall") } else { ("falls", "rise") };
+                let axis = curve.against.key();
+                let found = format!("{name} {does} from {before} to {after} {unit} as {axis} rises");
+                let expected = format!("{name} to {should} as {axis} rises");
+                self.tell(Spot::Point(k + 1, 1), found, expected);
+            }
+        }
+    }
+}
+
+/// C_rss = C_gd is a part of both C_iss and C_oss.
+fn below(part: &Part, number: usize, transfer: &Curve, faults: &mut Vec<Fault>) {
+    let others = [Quantity::InputCapacitance, Quantity::OutputCapacitance];
+    for other in part.curves.iter().filter(|c| others.contains(&c.quantity) && c.die == transfer.die) {
+        for (k, &(v, c)) in transfer.points.iter().enumerate() {
+            let Some(bound) = between(&other.points, v).filter(|b| c > *b) else { continue };
+            let name = other.quantity.key();
+            faults.push(Fault {
+                curve: number,
+                spot: Spot::Point(k, 1),
+                found: format!("transfer-capacitance {c} F at {v} V is above {name}, {bound} F there"),
+                expected: format!("at most {name}, of which it is a part"),
+            });
+        }
+    }
+}
+
+/// Straight line between points; `None` outside.
+fn between(points: &[(f64, f64)], x: f64) -> Option<f64> {
+    let pair = points.windows(2).find(|w| w[0].0 <= x && x <= w[1].0)?;
+    let [(a, before), (b, after)] = [pair[0], pair[1]];
+    Some(before + (after - before) * ((x - a) / (b - a)))
+}

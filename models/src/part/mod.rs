@@ -1,0 +1,235 @@
+//! A part: its model's parameters, and what a data sheet of the trade states beside them. Plain data in SI units
+//! (temperatures in °C).
+
+mod curve;
+mod inspect;
+
+pub use curve::{Conditions, Curve, Quantity, Variable};
+pub use inspect::{Fault, Spot, inspect};
+
+use std::collections::BTreeSet;
+
+use crate::devices::catalogue;
+use crate::model::{Entry, STATED_AT, Values};
+
+/// What a part is made of.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Technology {
+    /// Normally-on SiC JFET switched through its source by a low-voltage silicon MOSFET.
+    CascodeStack,
+    /// Planar or trench SiC MOSFET.
+    SicMosfet,
+    /// Superjunction silicon MOSFET.
+    SuperjunctionMosfet,
+    /// Low-voltage silicon MOSFET.
+    LowVoltageMosfet,
+    /// SiC Schottky diode.
+    SicSchottkyDiode,
+    /// Silicon PiN diode.
+    SiliconPinDiode,
+    /// Metal-oxide varistor.
+    Varistor,
+    /// Not stated.
+    Unstated,
+}
+
+impl Technology {
+    /// Key in a part file, and the technology in words.
+    pub const ALL: &'static [(&'static str, Self, &'static str)] = &[
+        ("cascode-stack", Self::CascodeStack, "SiC JFET and low-voltage Si MOSFET"),
+        ("sic-mosfet", Self::SicMosfet, "SiC MOSFET"),
+        ("superjunction-mosfet", Self::SuperjunctionMosfet, "superjunction Si MOSFET"),
+        ("low-voltage-mosfet", Self::LowVoltageMosfet, "low-voltage Si MOSFET"),
+        ("sic-schottky-diode", Self::SicSchottkyDiode, "SiC Schottky diode"),
+        ("silicon-pin-diode", Self::SiliconPinDiode, "Si PiN diode"),
+        ("varistor", Self::Varistor, "metal-oxide varistor"),
+        ("unstated", Self::Unstated, "not stated"),
+    ];
+
+    /// The technology of a key.
+    pub fn of_key(key: &str) -> Option<Self> {
+        Self::ALL.iter().find(|t| t.0 == key).map(|t| t.1)
+    }
+
+    /// What a kind of the catalogue alone tells.
+    pub fn of_kind(kind: &str) -> Self {
+        match kind {
+            "stack" => Self::CascodeStack,
+            "varistor" => Self::Varistor,
+            _ => Self::Unstated,
+        }
+    }
+
+    /// Key in a part file.
+    pub fn key(self) -> &'static str {
+        Self::ALL.iter().find(|t| t.1 == self).map_or("unstated", |t| t.0)
+    }
+
+    /// In words.
+    pub fn words(self) -> &'static str {
+        Self::ALL.iter().find(|t| t.1 == self).map_or("not stated", |t| t.2)
+    }
+}
+
+/// Semiconductor of a die.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Material {
+    /// Silicon carbide, polytype 4H.
+    SiliconCarbide,
+    /// Silicon.
+    Silicon,
+}
+
+impl Material {
+    /// Key in a part file.
+    pub const ALL: &'static [(&'static str, Self)] =
+        &[("4h-sic", Self::SiliconCarbide), ("si", Self::Silicon)];
+
+    /// Key in a part file.
+    pub fn key(self) -> &'static str {
+        Self::ALL.iter().find(|m| m.1 == self).map_or("si", |m| m.0)
+    }
+}
+
+/// A die.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Die {
+    /// As the model calls it ("jfet", "mosfet", "diode").
+    pub name: String,
+    /// Area, m².
+    pub area: f64,
+    /// Thickness, m.
+    pub thickness: Option<f64>,
+    /// Semiconductor.
+    pub material: Option<Material>,
+}
+
+/// The package.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Package {
+    /// Outline in words.
+    pub outline: String,
+    /// Length, m.
+    pub length: Option<f64>,
+    /// Width, m.
+    pub width: Option<f64>,
+    /// Height, m.
+    pub height: Option<f64>,
+    /// Shortest distance along the insulation between drain and source or heatsink, m.
+    pub creepage: Option<f64>,
+    /// Shortest distance through air between drain and source or heatsink, m.
+    pub clearance: Option<f64>,
+}
+
+/// Transient thermal impedance of a die against the case: Z(t) = Σ R·(1 − e^(−t/τ)).
+#[derive(Clone, Debug, PartialEq)]
+pub struct Impedance {
+    /// The die that is heated.
+    pub die: String,
+    /// R in K/W and τ in s of each term.
+    pub terms: Vec<(f64, f64)>,
+}
+
+/// How heat leaves the part.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Thermal {
+    /// Thermal resistance from the hottest junction to the case, K/W.
+    pub junction_case: Option<f64>,
+    /// Transient impedances.
+    pub impedance: Vec<Impedance>,
+}
+
+/// One piece of the on-resistance.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Piece {
+    /// What it is ("channel", "drift", "substrate", "contacts", "package").
+    pub name: String,
+    /// The die that it belongs to; `None`: the package.
+    pub die: Option<String>,
+    /// At 25 °C, Ω (a specific resistance is divided by the die's area when the part is read).
+    pub resistance: f64,
+    /// Specific resistance at 25 °C, Ω·m², where it was stated so.
+    pub specific: Option<f64>,
+    /// It goes as (T/298.15 K) to this power.
+    pub exponent: f64,
+}
+
+/// What the on-resistance is made of.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Budget {
+    /// The pieces, from the drain's terminal to the source's.
+    pub pieces: Vec<Piece>,
+}
+
+/// A part.
+#[derive(Clone, Debug)]
+pub struct Part {
+    /// Name under which it was asked for.
+    pub name: String,
+    /// One line that says what it is.
+    pub title: String,
+    /// Where the numbers come from.
+    pub source: String,
+    /// Kind of the catalogue.
+    pub kind: &'static str,
+    /// What it is made of.
+    pub technology: Technology,
+    /// Whether it is a part that nobody makes.
+    pub invented: bool,
+    /// Parameters of its kind; defaults are filled in.
+    pub values: Values<f64>,
+    /// Which of them its file gives.
+    pub given: BTreeSet<&'static str>,
+    /// Dies.
+    pub dies: Vec<Die>,
+    /// The package.
+    pub package: Option<Package>,
+    /// How heat leaves it.
+    pub thermal: Thermal,
+    /// What the on-resistance is made of.
+    pub budget: Option<Budget>,
+    /// Curves and numbers of its data sheet.
+    pub curves: Vec<Curve>,
+}
+
+impl Part {
+    /// The model of its kind. Panics on a kind that is not in the catalogue: a part is made with one that is.
+    pub fn entry(&self) -> &'static Entry<f64> {
+        catalogue::<f64>().iter().find(|e| e.kind == self.kind).expect("a kind of the catalogue")
+    }
+
+    /// Parameters that its model needs and that it does not give.
+    pub fn missing(&self) -> Vec<&'static str> {
+        let needed = self.entry().params.iter().filter(|p| p.default.is_none() && !p.optional);
+        needed.map(|p| p.key).filter(|key| !self.values.0.contains_key(key)).collect()
+    }
+
+    /// A die by its name.
+    pub fn die(&self, name: &str) -> Option<&Die> {
+        self.dies.iter().find(|d| d.name == name)
+    }
+
+    /// Highest junction temperature allowed, °C, where the part states one.
+    pub fn hottest(&self) -> Option<f64> {
+        self.values.maybe("maximum-temperature")
+    }
+
+    /// Rated blocking voltage, V; where none is stated, the breakdown voltage of the (outer) die.
+    pub fn rated_voltage(&self) -> Option<f64> {
+        let breakdown = if self.kind == "stack" { "jfet-breakdown-voltage" } else { "breakdown-voltage" };
+        self.values.maybe("rated-voltage").or_else(|| self.values.maybe(breakdown))
+    }
+
+    /// Gate-source voltage, either way, that the gate tolerates, V.
+    pub fn gate_limit(&self) -> Option<f64> {
+        self.values.maybe(if self.kind == "stack" { "mosfet-gate-limit" } else { "gate-limit" })
+    }
+}
+
+impl Budget {
+    /// Resistance of each piece at a junction temperature (°C), Ω.
+    pub fn at(&self, celsius: f64) -> Vec<(&str, f64)> {
+        let warm = (celsius + crate::model::CELSIUS) / STATED_AT;
+        self.pieces.iter().map(|p| (p.name.as_str(), p.resistance * warm.powf(p.exponent))).collect()
+    }
+}
