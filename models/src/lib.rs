@@ -59,8 +59,13 @@ pub mod lookup;
 pub mod part;
 pub mod parts;
 
+// heat: what packages are made of and how
+pub mod materials;
+pub mod package;
+
 // what follows from a part
 pub mod budget;
 pub mod capacitances;
 pub mod extract;
+pub mod merit;
 pub mod operating;

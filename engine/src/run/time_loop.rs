@@ -182,6 +182,7 @@ impl<L: Lane> Run<L> {
             stamps: self.stepper.stamps(),
             board: &self.board,
             celsius: &self.celsius,
+            integrals: &self.state.energy[self.stepper.system().accounts()..],
         }
     }
 

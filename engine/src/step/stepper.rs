@@ -283,7 +283,15 @@ impl<L: Lane> Stepper<L> {
         }
         let accounts = self.solver.system.accounts();
         let (power, products) = self.power[i].split_at_mut(accounts);
-        let from = Sources { t, x: &self.solver.x, power, stamps: &self.solver.stamps, board, celsius: &[] };
+        let from = Sources {
+            t,
+            x: &self.solver.x,
+            power,
+            stamps: &self.solver.stamps,
+            board,
+            celsius: &[],
+            integrals: &[],
+        };
         for (product, (a, b)) in products.iter_mut().zip(&self.integrals) {
             *product = a.read(&self.solver.system, &from) * b.read(&self.solver.system, &from);
         }

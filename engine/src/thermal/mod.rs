@@ -1,9 +1,11 @@
 //! Heat networks with several heat inputs, advanced exactly.
 //!
 //! - [`network`]: what is connected: nodes, Cauer ladders, or Foster terms; checked as it is built.
+//! - [`compact`]: what a reduction keeps of a large network.
 //! - [`convert`]: a Foster chain as a Cauer ladder and back.
 //! - [`modal`]: the immutable modal form of a network (or of one network per lane) and what can be asked of it:
 //!   transient thermal impedance, steady-state resistances, frequency response.
+//! - [`field`]: layered bodies solved in three dimensions, and made into compact networks.
 //! - [`run`]: temperatures advanced over intervals of constant power, with the account of the heat.
 //!
 //! ```
@@ -27,8 +29,10 @@
 //! # Ok::<(), joulestep_engine::thermal::trouble::ThermalTrouble>(())
 //! ```
 
+pub mod compact;
 pub mod convert;
 mod eliminate;
+pub mod field;
 pub mod modal;
 pub mod network;
 pub mod run;

@@ -9,6 +9,7 @@ mod query;
 
 pub(super) use query::approach;
 
+use super::compact::Compact;
 use super::network::Network;
 use super::trouble::ThermalTrouble;
 use crate::arithmetic::lane::Lane;
@@ -79,6 +80,11 @@ impl<L: Lane> Modal<L> {
         }
         let lanes: Vec<Modal<f64>> = networks.iter().map(|n| build::modal(n)).collect::<Result<_, _>>()?;
         Ok(Self::join(&lanes.iter().collect::<Vec<_>>()))
+    }
+
+    /// A compact network, the same in every lane.
+    pub fn of_compact(compact: &Compact) -> Self {
+        Self::join(&[&build::of_compact(compact)])
     }
 
     /// One per lane, or one for all.

@@ -2,6 +2,7 @@
 
 use nalgebra::{DMatrix, DVector, SymmetricEigen};
 
+use super::super::compact::Compact;
 use super::super::eliminate::eliminate;
 use super::super::network::{Form, FosterMatrixTerm, Network, Nodes, eigen_of_term};
 use super::super::spectrum::modes;
@@ -186,4 +187,38 @@ fn of_foster(network: &Network, terms: &[FosterMatrixTerm]) -> Result<Modal<f64>
         node_follow: Vec::new(),
         project: Vec::new(),
     })
+}
+
+/// The modes of a compact network as they are, scaled to vᵀ·C·v = 1. What its boundaries get of a mode is exact in the
+/// reduced equations (a uniform temperature is among what they can represent), so the account closes.
+pub(super) fn of_compact(compact: &Compact) -> Modal<f64> {
+    let (m, b, n) = (compact.ports.len(), compact.boundaries.len(), compact.time_constants.len());
+    let root: Vec<f64> = compact.time_constants.iter().map(|tau| tau.sqrt()).collect();
+    let scaled = |list: &[f64], power: i32| -> Vec<f64> {
+        list.iter().enumerate().map(|(k, x)| x * root[k % n.max(1)].powi(power)).collect()
+    };
+    let settled_boundary = scaled(&compact.follows, 1);
+    let content = (0..n).map(|k| (0..b).map(|j| settled_boundary[j * n + k]).sum()).collect();
+    let reference = compact.boundaries[0].temperature;
+    Modal {
+        inputs: compact.ports.clone(),
+        boundaries: compact.boundaries.iter().map(|b| b.name.clone()).collect(),
+        nodes: Vec::new(),
+        reference,
+        start: compact.boundaries.iter().map(|b| b.temperature - reference).collect(),
+        rates: compact.time_constants.iter().map(|tau| 1.0 / tau).collect(),
+        ports: scaled(&compact.rises, -1),
+        settled: scaled(&compact.rises, 1),
+        drain: settled_boundary.clone(),
+        settled_boundary,
+        direct: compact.direct.clone(),
+        follow: vec![0.0; m * b],
+        shares: compact.shares.clone(),
+        exchange: compact.exchange.clone(),
+        content,
+        node_modes: Vec::new(),
+        node_direct: Vec::new(),
+        node_follow: Vec::new(),
+        project: Vec::new(),
+    }
 }

@@ -1,0 +1,305 @@
+//! A compact network from a system of many cells, by projection on solutions at a few shifts.
+//!
+//! The basis holds (K + sC)⁻¹·B for s = 0 and real shifts evenly spread over the decades of time (rational Krylov
+//! subspace; Grimme, thesis, Univ. of Illinois 1997, from memory), and the steady temperatures of the boundaries. It
+//! is orthogonal in the product of K, so the reduced K is the unit matrix and the reduced C symmetric: a congruence,
+//! which keeps the network passive (Odabasioglu, Celik & Pileggi, IEEE Trans. CAD 17 (1998) 645, from memory), the
+//! steady state exact, and reproduces the impedance and its slope at each shift. The shifts are doubled until two
+//! networks in succession agree; by how much they differ at most over all time is the stated error of the last.
+
+use nalgebra::{Cholesky, DMatrix, DVector, SymmetricEigen};
+
+use super::iterate::{Conjugate, dot};
+use super::system::System;
+use super::trouble::FieldTrouble;
+use crate::thermal::compact::Compact;
+
+/// Relative residual of a solution.
+const RESIDUAL: f64 = 1e-8;
+/// A vector whose part outside the basis is smaller than this share of it adds round-off only.
+const DEPENDENT: f64 = 1e-7;
+/// Intervals between shifts, at first and at most.
+const INTERVALS: [usize; 2] = [5, 80];
+/// Times per decade at which networks are compared.
+const PER_DECADE: f64 = 8.0;
+
+/// Over which time a compact network must be right, and how far.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Span {
+    /// Shortest time, s.
+    pub shortest: f64,
+    /// Longest time, s.
+    pub longest: f64,
+    /// Largest error of a thermal impedance at any time, relative to the self impedance at that time.
+    pub tolerance: f64,
+}
+
+impl Default for Span {
+    /// 1 µs to 1000 s, a thousandth.
+    fn default() -> Self {
+        Self { shortest: 1e-6, longest: 1e3, tolerance: 1e-3 }
+    }
+}
+
+/// A compact network and how it came about.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Reduced {
+    /// The network.
+    pub network: Compact,
+    /// Largest difference to the network of half the shifts over all time, and what was left out of small modes;
+    /// relative to the self impedance at that time.
+    pub error: f64,
+    /// Cells reduced.
+    pub cells: usize,
+    /// Vectors of the basis.
+    pub vectors: usize,
+    /// Linear systems solved.
+    pub solutions: usize,
+    /// Iterations of all of them.
+    pub iterations: usize,
+}
+
+/// Reduces a system.
+///
+/// # Errors
+/// A linear system that does not converge.
+pub fn reduce(system: &System, span: &Span) -> Result<Reduced, FieldTrouble> {
+    let mut basis = Basis::new(system)?;
+    let (slow, fast) = (0.3 / span.longest, 3.0 / span.shortest);
+    let shift = |k: usize, of: usize| slow * (fast / slow).powf(k as f64 / of as f64);
+    let [mut of, most] = INTERVALS;
+    for k in 0..=of {
+        basis.extend(shift(k, of))?;
+    }
+    let mut network = basis.network();
+    loop {
+        of *= 2;
+        for k in (1..of).step_by(2) {
+            basis.extend(shift(k, of))?;
+        }
+        let next = basis.network();
+        let times = times(span);
+        let heated = &system.ports.heated;
+        let changed = difference(&network, &next, heated, &times);
+        network = next;
+        if changed <= span.tolerance || of >= most {
+            let small = trim(&network, heated, 0.02 * span.tolerance);
+            let error = changed + difference(&network, &small, heated, &times);
+            let Basis { vectors, solutions, iterations, .. } = basis;
+            return Ok(Reduced {
+                network: small,
+                error,
+                cells: system.cells(),
+                vectors: vectors.len(),
+                solutions,
+                iterations,
+            });
+        }
+    }
+}
+
+/// Times over a span, [`PER_DECADE`] in each decade.
+fn times(span: &Span) -> Vec<f64> {
+    let decades = (span.longest / span.shortest).log10().max(0.0);
+    let count = (decades * PER_DECADE).ceil() as usize;
+    (0..=count).map(|k| span.shortest * 10f64.powf(k as f64 / PER_DECADE)).collect()
+}
+
+/// Largest difference of two networks over some times in what heat at a port does to any port, relative to the self
+/// impedance of the heated one.
+fn difference(a: &Compact, b: &Compact, heated: &[bool], times: &[f64]) -> f64 {
+    let mut largest = 0.0_f64;
+    for t in times {
+        for from in (0..heated.len()).filter(|p| heated[*p]) {
+            let own = b.step_response(*t, from, from);
+            for at in 0..heated.len() {
+                let change = a.step_response(*t, at, from) - b.step_response(*t, at, from);
+                largest = largest.max(change.abs() / own);
+            }
+        }
+    }
+    largest
+}
+
+/// Without modes that no heat input excites: what each left out does to any port is below `share` of the self
+/// impedance that the faster ones make up, over the number of modes. Dropping modes keeps a network passive.
+fn trim(network: &Compact, heated: &[bool], share: f64) -> Compact {
+    let (m, n) = (network.ports.len(), network.time_constants.len());
+    let bound = share / n as f64;
+    let mut faster: Vec<f64> = (0..m).map(|i| network.direct[i * m + i]).collect();
+    let mut kept = Vec::new();
+    for k in 0..n {
+        let rise = |i: usize| network.rises[i * n + k];
+        let largest = (0..m).map(|i| rise(i).abs()).fold(0.0, f64::max);
+        let seen = |i: usize| (rise(i) * largest).abs() > bound * (faster[i] + rise(i).powi(2));
+        if (0..m).any(|i| heated[i] && seen(i)) {
+            kept.push(k);
+        }
+        (0..m).for_each(|i| faster[i] += rise(i).powi(2));
+    }
+    let columns = |list: &[f64]| -> Vec<f64> {
+        list.chunks_exact(n).flat_map(|row| kept.iter().map(|k| row[*k])).collect()
+    };
+    Compact {
+        time_constants: kept.iter().map(|k| network.time_constants[*k]).collect(),
+        rises: columns(&network.rises),
+        follows: columns(&network.follows),
+        ..network.clone()
+    }
+}
+
+struct Basis<'a> {
+    system: &'a System,
+    conjugate: Conjugate,
+    /// Columns of B of the ports that are heated.
+    heat: Vec<Vec<f64>>,
+    /// Conductances to each boundary.
+    cooling: Vec<Vec<f64>>,
+    /// Steady temperatures for 1 K at a boundary and 0 at the others.
+    steady: Vec<Vec<f64>>,
+    /// Orthonormal in the product of K.
+    vectors: Vec<Vec<f64>>,
+    /// vᵀ·C·v for all pairs, lower half by rows.
+    stored: Vec<Vec<f64>>,
+    solutions: usize,
+    iterations: usize,
+}
+
+impl<'a> Basis<'a> {
+    /// With the steady states.
+    fn new(system: &'a System) -> Result<Self, FieldTrouble> {
+        let cells = system.cells();
+        let ports = 0..system.ports.names.len();
+        let heated = ports.filter(|p| system.ports.heated[*p]);
+        let mut new = Self {
+            system,
+            conjugate: Conjugate::new(system, 0.0),
+            heat: heated.map(|p| system.ports.column(p, cells)).collect(),
+            cooling: (0..system.boundaries.len()).map(|b| system.boundary_vector(b)).collect(),
+            steady: Vec::new(),
+            vectors: Vec::new(),
+            stored: Vec::new(),
+            solutions: 0,
+            iterations: 0,
+        };
+        // The steady temperatures of all boundaries together are uniform: the last follows from the others.
+        let mut last = vec![1.0; cells];
+        for b in 1..new.cooling.len() {
+            let cooling = new.cooling[b].clone();
+            let x = new.solve(&cooling, vec![0.0; cells])?;
+            last.iter_mut().zip(&x).for_each(|(a, b)| *a -= b);
+            new.steady.push(x);
+        }
+        new.steady.insert(0, last);
+        for b in 0..new.steady.len() {
+            new.append(new.steady[b].clone());
+        }
+        for k in 0..new.heat.len() {
+            let heat = new.heat[k].clone();
+            let x = new.solve(&heat, vec![0.0; cells])?;
+            new.append(x);
+        }
+        Ok(new)
+    }
+
+    /// Adds the solutions at a shift.
+    fn extend(&mut self, shift: f64) -> Result<(), FieldTrouble> {
+        self.conjugate.refresh(self.system, shift);
+        for k in 0..self.heat.len() {
+            let heat = std::mem::take(&mut self.heat[k]);
+            let guess = self.guess(&heat, shift);
+            let solution = self.solve(&heat, guess);
+            self.heat[k] = heat;
+            self.append(solution?);
+        }
+        Ok(())
+    }
+
+    fn solve(&mut self, b: &[f64], mut x: Vec<f64>) -> Result<Vec<f64>, FieldTrouble> {
+        self.iterations += self.conjugate.solve(self.system, b, &mut x, RESIDUAL)?;
+        self.solutions += 1;
+        Ok(x)
+    }
+
+    /// The best that the basis has: V·(1 + s·VᵀCV)⁻¹·Vᵀ·b.
+    fn guess(&self, b: &[f64], shift: f64) -> Vec<f64> {
+        let n = self.vectors.len();
+        let reduced = DMatrix::from_fn(n, n, |i, j| {
+            let unit = if i == j { 1.0 } else { 0.0 };
+            unit + shift * self.stored[i.max(j)][i.min(j)]
+        });
+        let right = DVector::from_fn(n, |i, _| dot(&self.vectors[i], b));
+        let mut x = vec![0.0; b.len()];
+        if let Some(factor) = Cholesky::new(reduced) {
+            for (v, y) in self.vectors.iter().zip(factor.solve(&right).iter()) {
+                x.iter_mut().zip(v).for_each(|(x, v)| *x += y * v);
+            }
+        }
+        x
+    }
+
+    /// Takes a vector in, if it is new.
+    fn append(&mut self, mut x: Vec<f64>) {
+        let mut image = vec![0.0; x.len()];
+        self.system.multiply(0.0, &x, &mut image);
+        let before = dot(&x, &image);
+        // Twice is enough (Kahan's remark in Parlett, The Symmetric Eigenvalue Problem, 1980).
+        for _ in 0..2 {
+            for v in &self.vectors {
+                let part = dot(v, &image);
+                x.iter_mut().zip(v).for_each(|(x, v)| *x -= part * v);
+            }
+            self.system.multiply(0.0, &x, &mut image);
+        }
+        let left = dot(&x, &image);
+        if left.is_nan() || left <= DEPENDENT * DEPENDENT * before {
+            return;
+        }
+        let scale = 1.0 / left.sqrt();
+        x.iter_mut().for_each(|x| *x *= scale);
+        let content: Vec<f64> = x.iter().zip(&self.system.capacity).map(|(x, c)| x * c).collect();
+        let mut row: Vec<f64> = self.vectors.iter().map(|v| dot(v, &content)).collect();
+        row.push(dot(&x, &content));
+        self.stored.push(row);
+        self.vectors.push(x);
+    }
+
+    /// The network of the basis as it is.
+    fn network(&self) -> Compact {
+        let system = self.system;
+        let (m, b, n) = (system.ports.names.len(), self.cooling.len(), self.vectors.len());
+        let stored = DMatrix::from_fn(n, n, |i, j| self.stored[i.max(j)][i.min(j)]);
+        let eigen = SymmetricEigen::new(stored);
+        let mut modes: Vec<(f64, usize)> = eigen.eigenvalues.iter().copied().zip(0..n).collect();
+        modes.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let at_ports =
+            DMatrix::from_fn(m, n, |i, k| system.ports.read(i, &self.vectors[k])) * &eigen.eigenvectors;
+        let at_boundaries =
+            DMatrix::from_fn(b, n, |i, k| dot(&self.cooling[i], &self.vectors[k])) * &eigen.eigenvectors;
+        // Below the round-off of the eigenvalues a time constant is none: such a mode rises at once.
+        let floor = modes.last().map_or(0.0, |m| m.0) * 1e-15 * n as f64;
+        let mut direct = system.ports.direct.clone();
+        for (_, k) in modes.iter().filter(|mode| mode.0 <= floor) {
+            for i in 0..m {
+                for j in 0..m {
+                    direct[i * m + j] += at_ports[(i, *k)] * at_ports[(j, *k)];
+                }
+            }
+        }
+        modes.retain(|mode| mode.0 > floor);
+        let columns = |rows: usize, from: &DMatrix<f64>| -> Vec<f64> {
+            (0..rows).flat_map(|i| modes.iter().map(move |(_, k)| from[(i, *k)])).collect()
+        };
+        let exchange = |i: usize, j: usize| if i == j { 0.0 } else { dot(&self.cooling[i], &self.steady[j]) };
+        Compact {
+            ports: system.ports.names.clone(),
+            boundaries: system.boundaries.clone(),
+            time_constants: modes.iter().map(|mode| mode.0).collect(),
+            rises: columns(m, &at_ports),
+            direct,
+            follows: columns(b, &at_boundaries),
+            shares: (0..b * m).map(|k| system.ports.read(k % m, &self.steady[k / m])).collect(),
+            exchange: (0..b * b).map(|k| exchange(k / b, k % b)).collect(),
+        }
+    }
+}

@@ -1,0 +1,128 @@
+//! How far a mesh is from cells of size zero: one body on meshes that are images of one another.
+//!
+//! With three meshes the order p at which the steady resistances approach their limit is observed, and the distance
+//! of the finest from the limit (Richardson 1911) is stated with Roache's safety factor (grid convergence index, J.
+//! Fluids Eng. 116 (1994) 405, from memory): 1.25 where p could be observed, 3 with p = 1 where it could not.
+
+use super::body::Body;
+use super::mesh::{Mesh, Sizing};
+use super::reduce::{Reduced, Span, reduce};
+use super::system::System;
+use super::trouble::FieldTrouble;
+use crate::thermal::compact::Compact;
+
+/// Orders that are believed when observed.
+const ORDERS: [f64; 2] = [0.5, 3.0];
+
+/// One mesh of a study.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Level {
+    /// Parts in which each cell of the coarsest wanted mesh is divided along each axis.
+    pub division: usize,
+    /// Cells.
+    pub cells: usize,
+    /// Steady-state self resistance of each heat input, K/W.
+    pub resistances: Vec<f64>,
+}
+
+/// What a study of the mesh gives.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Study {
+    /// The network of the finest mesh.
+    pub finest: Reduced,
+    /// The network of the mesh before it.
+    coarser: Compact,
+    /// Meshes, coarsest first.
+    pub levels: Vec<Level>,
+    /// Observed order of the worst heat input; `None` where the changes do not shrink as a power of the size.
+    pub order: Option<f64>,
+    /// What a change between the two finest meshes is multiplied with for the error.
+    factor: f64,
+}
+
+impl Study {
+    /// Error of the self impedance of a port at a time, for the size of the cells, as a share of it. Panics on a port
+    /// that does not exist.
+    pub fn mesh_error(&self, t: f64, port: usize) -> f64 {
+        let fine = self.finest.network.step_response(t, port, port);
+        let change = (self.coarser.step_response(t, port, port) - fine).abs();
+        if change == 0.0 { 0.0 } else { self.factor * change / fine }
+    }
+}
+
+/// Solves a body on up to three meshes, the finest as fine as `sizing.limit` cells allow up to `sizing.division`;
+/// properties at `kelvin` K.
+///
+/// # Errors
+/// As [`Mesh::new`], [`System::new`] and [`reduce`]; not even the coarsest two meshes within the limit.
+pub fn study(body: &Body, sizing: &Sizing, span: &Span, kelvin: f64) -> Result<Study, FieldTrouble> {
+    body.check()?;
+    let mesh = |division: usize| Mesh::new(body, &Sizing { division, ..*sizing }, kelvin);
+    let mut finest = sizing.division.max(2);
+    let fine = loop {
+        match mesh(finest) {
+            Ok(mesh) => break mesh,
+            Err(_) if finest > 2 => finest -= 1,
+            Err(trouble) => return Err(trouble),
+        }
+    };
+    // Three as they come, else about two thirds and a half of the finest.
+    let mut divisions: Vec<usize> =
+        if finest < 4 { (1..finest).collect() } else { vec![finest.div_ceil(2), (2 * finest).div_ceil(3)] };
+    divisions.push(finest);
+    let (mut levels, mut networks) = (Vec::new(), Vec::new());
+    for division in divisions {
+        let mesh = if division == finest { fine.clone() } else { mesh(division)? };
+        let reduced = reduce(&System::new(body, &mesh, kelvin)?, span)?;
+        let network = &reduced.network;
+        let heated = (0..body.ports.len()).filter(|p| body.ports[*p].heated);
+        levels.push(Level {
+            division,
+            cells: reduced.cells,
+            resistances: heated.map(|p| network.steady_resistance(p, p)).collect(),
+        });
+        networks.push(reduced);
+    }
+    let order = observed(&levels);
+    let ratio = levels[levels.len() - 1].division as f64 / levels[levels.len() - 2].division as f64;
+    let factor = match order {
+        Some(p) => 1.25 / (ratio.powf(p) - 1.0),
+        None => 3.0 / (ratio - 1.0),
+    };
+    let last = networks.pop();
+    let (Some(finest), Some(before)) = (last, networks.pop()) else {
+        return Err(FieldTrouble::Empty { what: "mesh" });
+    };
+    Ok(Study { finest, coarser: before.network, levels, order, factor })
+}
+
+/// Least order seen at any heat input; none if one of them shows none that can be believed.
+fn observed(levels: &[Level]) -> Option<f64> {
+    let [.., a, b, c] = levels else { return None };
+    let size = |l: &Level| 1.0 / l.division as f64;
+    let mut least = f64::INFINITY;
+    for port in 0..a.resistances.len() {
+        let (coarse, fine) =
+            (a.resistances[port] - b.resistances[port], b.resistances[port] - c.resistances[port]);
+        if coarse.abs().max(fine.abs()) <= 1e-9 * c.resistances[port] {
+            // Nothing to resolve: a slab's resistance is exact on any mesh.
+            continue;
+        }
+        // (a − b)/(b − c) = (hₐ^p − h_b^p)/(h_b^p − h_c^p) rises with p.
+        let expected = |p: f64| {
+            let h = [a, b, c].map(|l| size(l).powf(p));
+            (h[0] - h[1]) / (h[1] - h[2])
+        };
+        let [mut low, mut high] = ORDERS;
+        let seen = coarse / fine;
+        if !(seen >= expected(low) && seen <= expected(high)) {
+            return None;
+        }
+        for _ in 0..60 {
+            let middle = 0.5 * (low + high);
+            if expected(middle) < seen { low = middle } else { high = middle }
+        }
+        least = least.min(low);
+    }
+    least.is_finite().then_some(least).or(Some(2.0))
+}

@@ -1,0 +1,145 @@
+//! Where heat enters and temperatures are measured: weights on cells.
+
+use super::{area, half};
+use crate::thermal::field::body::{Body, Port, SAME};
+use crate::thermal::field::mesh::Mesh;
+use crate::thermal::field::trouble::FieldTrouble;
+
+/// The ports of a body on a mesh; m of them.
+#[derive(Debug, Clone, Default)]
+pub(in super::super) struct Ports {
+    /// Names.
+    pub names: Vec<String>,
+    /// Whether heat enters.
+    pub heated: Vec<bool>,
+    /// Columns of B: cell and share; the shares of a port sum to 1.
+    pub weights: Vec<Vec<(u32, f64)>>,
+    /// Undelayed rise between rectangles on one plane, K/W; \[m × m\], symmetric.
+    pub direct: Vec<f64>,
+}
+
+/// A face of a rectangle: its place in the box (x, y, plane), share of the area, conductance to both sides, W/K.
+struct Facet {
+    place: [usize; 3],
+    share: f64,
+    conductance: f64,
+}
+
+impl Ports {
+    /// Finds the cells of every port; conductivities at each cell's temperature, K.
+    pub(in super::super) fn new(
+        body: &Body,
+        mesh: &Mesh,
+        kelvin: impl Fn(usize) -> f64,
+    ) -> Result<Self, FieldTrouble> {
+        let mut ports = Self::default();
+        let mut facets = Vec::new();
+        for port in &body.ports {
+            let (weights, faces) = if port.high[2] - port.low[2] > SAME {
+                (volume(port, mesh), Vec::new())
+            } else {
+                rectangle(port, body, mesh, &kelvin)
+            };
+            if weights.is_empty() {
+                return Err(FieldTrouble::PortOutside { port: port.name.clone() });
+            }
+            ports.names.push(port.name.clone());
+            ports.heated.push(port.heated);
+            ports.weights.push(weights);
+            facets.push(faces);
+        }
+        // Two rectangles share a face: the heat of one passes the same halves of cells as that of the other.
+        ports.direct = facets
+            .iter()
+            .flat_map(|a| {
+                facets.iter().map(move |b| {
+                    let pairs = a.iter().flat_map(|f| {
+                        b.iter().filter(|g| g.place == f.place).map(|g| f.share * g.share / f.conductance)
+                    });
+                    pairs.sum()
+                })
+            })
+            .collect();
+        Ok(ports)
+    }
+
+    /// A column of B, full length.
+    pub(in super::super) fn column(&self, port: usize, cells: usize) -> Vec<f64> {
+        let mut b = vec![0.0; cells];
+        for (cell, share) in &self.weights[port] {
+            b[*cell as usize] += share;
+        }
+        b
+    }
+
+    /// Mean temperature of a port from those of the cells, without what is undelayed.
+    pub(in super::super) fn read(&self, port: usize, x: &[f64]) -> f64 {
+        self.weights[port].iter().map(|(cell, share)| share * x[*cell as usize]).sum()
+    }
+}
+
+fn ranges(port: &Port, mesh: &Mesh) -> [std::ops::Range<usize>; 2] {
+    [0, 1].map(|a| mesh.edge(a, port.low[a])..mesh.edge(a, port.high[a]))
+}
+
+fn volume(port: &Port, mesh: &Mesh) -> Vec<(u32, f64)> {
+    let [xs, ys] = ranges(port, mesh);
+    let zs = mesh.edge(2, port.low[2])..mesh.edge(2, port.high[2]);
+    let mut weights = Vec::new();
+    for j in ys {
+        for i in xs.clone() {
+            for k in zs.clone() {
+                let cell = mesh.cell([i, j, k]);
+                if cell != Mesh::NONE {
+                    weights.push((cell, mesh.extents(&mesh.cells[cell as usize]).iter().product()));
+                }
+            }
+        }
+    }
+    let total: f64 = weights.iter().map(|w| w.1).sum();
+    weights.iter_mut().for_each(|w| w.1 /= total);
+    weights
+}
+
+/// Heat on a plane divides among the halves of the cells on both sides; so does the plane's temperature.
+fn rectangle(
+    port: &Port,
+    body: &Body,
+    mesh: &Mesh,
+    kelvin: &impl Fn(usize) -> f64,
+) -> (Vec<(u32, f64)>, Vec<Facet>) {
+    let [xs, ys] = ranges(port, mesh);
+    let plane = mesh.edge(2, port.low[2]);
+    let (mut weights, mut faces) = (Vec::new(), Vec::new());
+    for j in ys {
+        for i in xs.clone() {
+            let below = plane.checked_sub(1).map_or(Mesh::NONE, |k| mesh.cell([i, j, k]));
+            let above = mesh.cell([i, j, plane]);
+            let mut sides = Vec::new();
+            let mut over = 0.0;
+            for cell in [below, above] {
+                if cell == Mesh::NONE {
+                    continue;
+                }
+                let c = &mesh.cells[cell as usize];
+                let mut resistance = half(body, mesh, c, 2, kelvin(cell as usize));
+                if cell == above && below != Mesh::NONE && mesh.cells[below as usize].block != c.block {
+                    // The plane is the lower side of a contact.
+                    resistance += body.blocks[c.block as usize].contact;
+                }
+                over = area(mesh, c, 2);
+                sides.push((cell, over / resistance));
+            }
+            if sides.is_empty() {
+                continue;
+            }
+            let conductance: f64 = sides.iter().map(|s| s.1).sum();
+            weights.extend(sides.iter().map(|(cell, g)| (*cell, over * g / conductance)));
+            faces.push(Facet { place: [i, j, plane], share: over, conductance });
+        }
+    }
+    let total: f64 = faces.iter().map(|f| f.share).sum();
+    weights.iter_mut().for_each(|w| w.1 /= total);
+    faces.iter_mut().for_each(|f| f.share /= total);
+    (weights, faces)
+}

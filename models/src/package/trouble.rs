@@ -1,0 +1,49 @@
+//! What is wrong with a package stack, as data.
+
+use std::fmt;
+
+/// What of a stack is meant, by its number.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Subject {
+    /// The whole.
+    Whole,
+    /// A layer.
+    Layer(usize),
+    /// A via field of a layer.
+    Via(usize, usize),
+    /// A cooled face.
+    Cooling(usize),
+}
+
+/// Something wrong with a package stack.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PackageTrouble {
+    /// Where.
+    pub subject: Subject,
+    /// The key concerned; empty where none is.
+    pub key: &'static str,
+    /// What was found.
+    pub found: String,
+    /// What was expected.
+    pub expected: String,
+    /// What may have been meant.
+    pub suggestion: Option<String>,
+}
+
+impl fmt::Display for PackageTrouble {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}; expected {}", self.found, self.expected)
+    }
+}
+
+impl std::error::Error for PackageTrouble {}
+
+/// Without a suggestion.
+pub(super) fn trouble(
+    subject: Subject,
+    key: &'static str,
+    found: impl Into<String>,
+    expected: impl Into<String>,
+) -> PackageTrouble {
+    PackageTrouble { subject, key, found: found.into(), expected: expected.into(), suggestion: None }
+}
