@@ -46,6 +46,8 @@ mod technologies;
 mod thermal_closed_forms;
 // temperature and power coupled: fixed points, runaway, transients, ratings
 mod thermal_coupled;
+// surge, continuous and shared currents against closed forms
+mod rating;
 // facts of the trade
 mod trade_facts;
 // unipolar limits, critical field, mobility; temperature laws against published exponents

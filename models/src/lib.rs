@@ -69,3 +69,4 @@ pub mod capacitances;
 pub mod extract;
 pub mod merit;
 pub mod operating;
+pub mod rating;
