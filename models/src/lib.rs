@@ -62,4 +62,5 @@ pub mod parts;
 // what follows from a part
 pub mod budget;
 pub mod capacitances;
+pub mod extract;
 pub mod operating;
