@@ -12,6 +12,8 @@ mod control;
 mod device_laws;
 // terminal capacitances of parts; charge and energy of the output capacitance
 mod output_capacitance;
+// parts from points: round trips, noise, published formulas, the program
+mod parts_extraction;
 // production models against their statements
 mod production_laws;
 // figures: what is drawn is where it belongs

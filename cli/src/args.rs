@@ -62,11 +62,16 @@ pub enum Command {
     /// have no operating point.
     #[command(after_long_help = "Example:\n  joulestep check examples/ferry-breaker.toml")]
     Check(CheckArgs),
-    /// Print the JSON Schema of scenario files.
+    /// Parts: list those shipped, show one, extract one from points of a data sheet.
+    #[command(subcommand)]
+    Parts(PartsCommand),
+    /// Print the JSON Schema of scenario, part or points files.
     ///
-    /// Lists every key with its unit and a line of help; editors use it to complete and check scenario files while
-    /// they are typed. Names, dimensions and everything physical are for `check`.
-    #[command(after_long_help = "Example:\n  joulestep schema > scenario.schema.json")]
+    /// Lists every key with its unit and a line of help; editors use it to complete and check files while they are
+    /// typed. Names, dimensions and everything physical are for `check`.
+    #[command(
+        after_long_help = "Examples:\n  joulestep schema > scenario.schema.json\n  joulestep schema part > part.schema.json"
+    )]
     Schema(SchemaArgs),
     /// Print a completion script for a shell.
     #[command(after_long_help = COMPLETIONS)]
@@ -102,9 +107,82 @@ pub struct CheckArgs {
     pub json: bool,
 }
 
+/// What is done with parts.
+#[derive(Debug, Subcommand)]
+pub enum PartsCommand {
+    /// List the shipped parts with their technology and ratings. All of them are invented.
+    List(PartsListArgs),
+    /// Show everything of a part: ratings, values at two temperatures, parameters, dies, package, heat, curves.
+    #[command(
+        after_long_help = "Examples:\n  joulestep parts show stack-750v-18m\n  joulestep parts show my-part.toml --temperature \"150 degC\""
+    )]
+    Show(PartsShowArgs),
+    /// Extract the parameters of a part from points of its data sheet.
+    ///
+    /// Fits the model of the kind to the curves of the points file by nonlinear least squares: what the model says at
+    /// the operating points and small signals of an ideal test bench is compared with the points. Tells how well each
+    /// curve is met, how certain each parameter is, and which parameters the points do not determine. Refuses points
+    /// that contradict each other or the part's limits.
+    #[command(
+        after_long_help = "Example:\n  joulestep parts extract points.toml -o my-part.toml\n\n`joulestep schema points` describes the points file."
+    )]
+    Extract(PartsExtractArgs),
+}
+
+/// Arguments of `parts list`.
+#[derive(Debug, Args)]
+pub struct PartsListArgs {
+    /// Print the list as JSON (SI units, temperatures in degC).
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `parts show`.
+#[derive(Debug, Args)]
+pub struct PartsShowArgs {
+    /// Name of a shipped part, or path of a part file ending in .toml.
+    pub part: String,
+    /// Working junction temperature, beside 25 degC.
+    #[arg(long, value_name = "QUANTITY", default_value = "125 degC")]
+    pub temperature: String,
+    /// Print the part as JSON (SI units, temperatures in degC).
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `parts extract`.
+#[derive(Debug, Args)]
+pub struct PartsExtractArgs {
+    /// File of points (TOML).
+    pub points: PathBuf,
+    /// Part file to write; it must not exist yet.
+    #[arg(long, short, value_name = "FILE.toml")]
+    pub out: Option<PathBuf>,
+    /// Replace the part file if it exists.
+    #[arg(long)]
+    pub force: bool,
+    /// Print the report as JSON (SI units, temperatures in degC), with points and fitted lines for a plot.
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// What a schema is of.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
+pub enum SchemaOf {
+    /// Scenario files.
+    Scenario,
+    /// Part files.
+    Part,
+    /// Files of points for `parts extract`.
+    Points,
+}
+
 /// Arguments of `schema`.
 #[derive(Debug, Args)]
 pub struct SchemaArgs {
+    /// What the schema is of.
+    #[arg(value_enum, default_value = "scenario")]
+    pub of: SchemaOf,
     /// Changes nothing: the schema is JSON anyway.
     #[arg(long)]
     pub json: bool,

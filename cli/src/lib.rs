@@ -82,7 +82,8 @@ fn carry_out(args: impl IntoIterator<Item = OsString>, streams: &mut Streams<'_>
     match cli.command {
         Command::Run(args) => commands::run::run(&args, streams),
         Command::Check(args) => commands::check::check(&args, streams),
-        Command::Schema(_) => commands::schema::schema(streams),
+        Command::Parts(command) => commands::parts::parts(&command, streams),
+        Command::Schema(args) => commands::schema::schema(&args, streams),
         Command::Completions(args) => commands::completions::completions(&args, streams),
     }
 }

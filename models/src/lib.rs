@@ -62,5 +62,11 @@ pub mod parts;
 // what follows from a part
 pub mod budget;
 pub mod capacitances;
-pub mod merit;
+pub mod extract;
 pub mod operating;
+
+// how parts stand against each other
+pub mod merit;
+
+// circuits around parts, ready to run
+pub mod arrangement;

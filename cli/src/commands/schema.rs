@@ -1,17 +1,24 @@
-//! `schema`: the JSON Schema of scenario files.
+//! `schema`: the JSON Schema of the files that the program reads.
 
 use std::io;
 
 use joulestep_models::devices::catalogue;
 
+use crate::args::{SchemaArgs, SchemaOf};
 use crate::exit::{DONE, Streams};
+use crate::parts::sections::{PART, POINTS};
 use crate::scenario::schema;
 
 /// Prints the schema.
 ///
 /// # Errors
 /// When a stream cannot be written.
-pub fn schema(streams: &mut Streams<'_>) -> io::Result<u8> {
-    writeln!(streams.out, "{:#}", schema::schema(catalogue()))?;
+pub fn schema(args: &SchemaArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
+    let schema = match args.of {
+        SchemaOf::Scenario => schema::schema(catalogue()),
+        SchemaOf::Part => schema::titled(&PART, "Joulestep part", catalogue()),
+        SchemaOf::Points => schema::titled(&POINTS, "Joulestep points of a data sheet", catalogue()),
+    };
+    writeln!(streams.out, "{schema:#}")?;
     Ok(DONE)
 }
