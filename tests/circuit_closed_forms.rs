@@ -21,7 +21,7 @@ fn stated(circuit: Circuit<f64>, end: f64, n: u32, probes: &[Probe]) -> Setup<f6
     let mut setup = Setup::new(circuit);
     setup.start = Start::Stated;
     setup.steps = fixed(end / f64::from(n));
-    setup.tolerance = tight();
+    setup.tolerance = Some(tight());
     setup.channels = probes.iter().map(|p| channel("probe", p.clone())).collect();
     setup
 }

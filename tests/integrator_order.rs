@@ -20,7 +20,7 @@ fn ready(circuit: Circuit<f64>, method: &'static Method, h: f64) -> Setup<f64> {
     setup.start = Start::Stated;
     setup.method = method;
     setup.steps = fixed(h);
-    setup.tolerance = tight();
+    setup.tolerance = Some(tight());
     setup
 }
 

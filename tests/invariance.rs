@@ -55,7 +55,7 @@ fn numbering_does_not_matter() {
     let solve = |circuit: Circuit<f64>, nodes: &[NodeId]| {
         let mut setup = Setup::new(circuit);
         setup.steps = fixed(1e-9);
-        setup.tolerance = tight();
+        setup.tolerance = Some(tight());
         setup.channels = nodes.iter().map(|n| channel("v", v(*n))).collect();
         let mut memory = InMemory::default();
         setup.ready().unwrap().advance(5.2e-6, &mut memory).unwrap();

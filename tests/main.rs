@@ -18,12 +18,18 @@ mod output_capacitance;
 mod parts_extraction;
 // production models against their statements
 mod production_laws;
+// figures: what is drawn is where it belongs
+mod plots;
 // the program on scenarios: account, result file, exit codes, schema
 mod program;
 // order, damping and stiff behaviour of the stepping methods; windows
 mod integrator_order;
 // what must not change: charge, energy, numbering, symmetry, bits
 mod invariance;
+// figures of merit
+mod merit;
+// measurements against closed forms and the reference solution
+mod measurement_definitions;
 // modules use their own and lower layers only; no file is long
 mod layering;
 // published initial-value problems as circuits

@@ -33,7 +33,7 @@ fn solve(p: &impl Problem, method: &'static Method, steps: Steps, bound: f64, en
     let (mut setup, probes) = p.setup();
     setup.method = method;
     setup.steps = steps;
-    setup.tolerance = tight();
+    setup.tolerance = Some(tight());
     (setup.bounds.voltage, setup.bounds.current) = (bound, bound);
     let mut run = setup.ready().unwrap();
     run.advance(end, &mut ()).unwrap();

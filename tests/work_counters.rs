@@ -7,10 +7,10 @@ use joulestep_engine::step::method::METHODS;
 use crate::common::ref1::{Duty, ref1};
 
 const EXPECTED: &str = "\
-tr-bdf2, double pulse: steps 3794, iterations 10320, refused 1, halved 0, windows 8, jumps 0, reorders 0
-tr-bdf2, 10 pulses: steps 20100, iterations 56118, refused 0, halved 0, windows 40, jumps 0, reorders 0
-esdirk4, double pulse: steps 1608, iterations 12817, refused 71, halved 0, windows 8, jumps 0, reorders 0
-esdirk4, 10 pulses: steps 8962, iterations 75227, refused 500, halved 0, windows 40, jumps 0, reorders 0
+tr-bdf2, double pulse: steps 3794, iterations 9173, refused 1, halved 0, windows 8, jumps 0, reorders 0
+tr-bdf2, 10 pulses: steps 20100, iterations 50186, refused 0, halved 0, windows 40, jumps 0, reorders 0
+esdirk4, double pulse: steps 1513, iterations 10069, refused 25, halved 0, windows 8, jumps 0, reorders 0
+esdirk4, 10 pulses: steps 8304, iterations 58721, refused 217, halved 0, windows 40, jumps 0, reorders 0
 ";
 
 #[test]

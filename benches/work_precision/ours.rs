@@ -28,12 +28,6 @@ fn steps(method: &Method) -> Steps {
     Steps { base: 1e-6, finest: if method.order == 2 { 13 } else { 11 }, calm: 2 }
 }
 
-/// Newton's iteration may end at this many times the bound, and at [`LOOSEST`]: what it leaves is of the order of its
-/// square, so that the errors stay the same and a quarter of the iterations goes.
-const NEWTON: f64 = 10.0;
-/// V.
-const LOOSEST: f64 = 0.1;
-
 /// One row's settings.
 #[derive(Clone, Copy)]
 struct Settings {
@@ -155,7 +149,6 @@ fn setup<L: Lane>(settings: Settings) -> Result<(Setup<L>, Ref1<L>), String> {
     let mut setup = Setup::new(build()?.circuit);
     setup.method = settings.method;
     setup.steps = settings.steps;
-    setup.tolerance.voltage = (NEWTON * settings.bound).min(LOOSEST);
     setup.bounds = Bounds { voltage: settings.bound, current: settings.bound };
     Ok((setup, build()?))
 }

@@ -47,6 +47,7 @@ pub mod commands;
 pub mod diagnostic;
 pub mod exit;
 pub mod parts;
+pub mod plot;
 pub mod progress;
 pub mod result;
 pub mod scenario;

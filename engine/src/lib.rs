@@ -62,7 +62,8 @@ pub mod control;
 // heat: networks of thermal resistances and capacitances
 pub mod thermal;
 
-// what can be read off a state
+// what can be read off a state, and off waveforms
+pub mod measure;
 pub mod readout;
 
 // one step

@@ -21,6 +21,8 @@ pub struct Sources<'a, L: Lane> {
     pub board: &'a Board<L>,
     /// Temperatures of the heat inputs, °C.
     pub celsius: &'a [L],
+    /// Integrals of the setup so far.
+    pub integrals: &'a [L],
 }
 
 /// A probe ready to be read.
@@ -40,6 +42,8 @@ pub enum Readout<L> {
     Line(LineId),
     /// A heat input's temperature.
     Temperature(u32),
+    /// An integral of the setup.
+    Integral(u32),
     /// Weighted sum.
     Sum(Vec<(L, Readout<L>)>),
 }
@@ -65,6 +69,7 @@ impl<L: Lane> Readout<L> {
             Probe::Wave(wave) => Self::Wave(*wave),
             Probe::Line(line) => Self::Line(*line),
             Probe::Temperature(input) => Self::Temperature(input.0),
+            Probe::Integral(k) => Self::Integral(*k as u32),
             Probe::Sum(terms) => {
                 Self::Sum(terms.iter().map(|(w, p)| (L::splat(*w), Self::new(p, system))).collect())
             }
@@ -110,6 +115,7 @@ impl<L: Lane> Readout<L> {
             Self::Power(accounts) => accounts.iter().fold(zero, |s, &k| s + from.power[k as usize]),
             Self::Wave(wave) => from.board.course(&system.circuit.waves[wave.0 as usize], *wave, from.t),
             Self::Line(line) => L::splat(f64::from(u8::from(from.board.line(*line)))),
+            Self::Integral(k) => from.integrals.get(*k as usize).copied().unwrap_or(zero),
             Self::Temperature(k) => from.celsius.get(*k as usize).copied().unwrap_or(zero),
             Self::Sum(terms) => terms.iter().fold(zero, |s, (w, r)| s + *w * r.read(system, from)),
         }

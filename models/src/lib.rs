@@ -64,3 +64,9 @@ pub mod budget;
 pub mod capacitances;
 pub mod extract;
 pub mod operating;
+
+// how parts stand against each other
+pub mod merit;
+
+// circuits around parts, ready to run
+pub mod arrangement;

@@ -117,6 +117,27 @@ impl AtRest {
         }
     }
 
+    /// Charge at the gate, C: at its pin and at the nodes that only resistors part from it. Without a gate, zero. It is
+    /// known but for a constant of the model; differences between two operating points count.
+    pub fn gate_charge(&self) -> f64 {
+        let circuit = &self.run.system().circuit;
+        let mut nodes: Vec<NodeId> =
+            circuit.find_node("gate").filter(|_| self.gate.is_some()).into_iter().collect();
+        let mut k = 0;
+        while k < nodes.len() {
+            let here = nodes[k];
+            let resistors =
+                circuit.components.iter().filter(|c| c.kind == "resistor" && c.pins.contains(&here));
+            for &pin in resistors.flat_map(|c| &c.pins) {
+                if pin != GROUND && !nodes.contains(&pin) {
+                    nodes.push(pin);
+                }
+            }
+            k += 1;
+        }
+        nodes.iter().map(|&n| self.run.state().q[self.run.system().unknown_of_node(n)]).sum()
+    }
+
     /// A quantity that the model offers by name ("middle"), if it does.
     pub fn read(&self, quantity: &str) -> Option<f64> {
         let (_, _, probe) = self.built.quantities.iter().find(|q| q.0 == quantity)?;

@@ -146,7 +146,7 @@ fn c35_a_double_pulse_test_reaches_its_currents() {
         let mut setup = stated(c, t1, 200, &[]);
         sequence(&mut setup, &[(t1, Deed::Choose(choice, 0))]);
         setup.channels = vec![channel("i", Probe::Branch(l, 0))];
-        setup.tolerance = tight();
+        setup.tolerance = Some(tight());
         let mut run = setup.ready().unwrap();
         run.advance(t1, &mut ()).unwrap();
         near("first pulse", run.read(&Probe::Branch(l, 0)), i, 1e-6);

@@ -156,7 +156,7 @@ fn shared(
     c.chosen_resistor("switch", "switch", nodes[0], nodes[1], choice).unwrap();
     let mut setup = Setup::new(c);
     setup.start = joulestep_engine::run::setup::Start::Stated;
-    setup.tolerance = tight();
+    setup.tolerance = Some(tight());
     sequence(&mut setup, &[(1e-6, Deed::Choose(choice, 1))]);
     (setup, nodes)
 }

@@ -78,7 +78,7 @@ fn windows_find_what_no_schedule_announces() {
         setup.thermal = None;
         setup.method = &ESDIRK4;
         setup.steps = fixed(0.2e-9);
-        setup.tolerance = tight();
+        setup.tolerance = Some(tight());
         let mut uniform = setup.ready().unwrap();
         let (mut worst, mut at, mut square, mut before) = (0.0f64, 0.0, 0.0, 0.0);
         for (t, sample) in memory.time.iter().zip(&memory.samples) {

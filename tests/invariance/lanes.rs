@@ -31,7 +31,7 @@ fn setup<L: Lane>(variant: impl Fn(usize) -> f64, steps: Option<Steps>, toleranc
     if let Some(steps) = steps {
         setup.steps = steps;
     }
-    setup.tolerance = tolerance;
+    setup.tolerance = Some(tolerance);
     setup
 }
 

@@ -64,7 +64,7 @@ impl Pump {
         let mut setup = Setup::new(c);
         setup.start = Start::Stated;
         setup.method = method;
-        setup.tolerance = tight();
+        setup.tolerance = Some(tight());
         setup.steps = Steps { base: 5e-9, finest: 6, calm: 2 };
         Self { run: setup.ready().unwrap(), nodes: [gate, source, drain] }
     }

@@ -9,11 +9,11 @@ const LISTED: usize = 6;
 
 /// A line of the table of events.
 #[derive(Clone, Debug, PartialEq)]
-pub(super) enum Line<'a> {
+pub enum Line {
     /// One event.
-    One(&'a Event),
+    One(Event),
     /// Several of one kind and subject: how many, the first and the last.
-    Many(usize, &'a Event, &'a Event),
+    Many(usize, Event, Event),
 }
 
 /// Whether events of a kind come in hundreds.
@@ -21,35 +21,52 @@ fn is_frequent(kind: EventKind) -> bool {
     matches!(kind, EventKind::Edge | EventKind::Clamp | EventKind::Avalanche)
 }
 
-/// The lines of a table of events.
-pub(super) fn lines(events: &[Event]) -> Vec<Line<'_>> {
-    let mut lines = Vec::new();
-    let mut rest = events;
-    while let Some(first) = rest.first() {
-        let row = rest.iter().take_while(|e| is_frequent(e.kind)).count();
-        if row == 0 {
-            lines.push(Line::One(first));
-            rest = &rest[1..];
-            continue;
-        }
-        let (frequent, after) = rest.split_at(row);
-        if row <= LISTED {
-            lines.extend(frequent.iter().map(Line::One));
+/// Collects events as they come; how many edges a run has does not matter to the memory it needs.
+#[derive(Debug, Default)]
+pub struct Happened {
+    lines: Vec<Line>,
+    /// Frequent events in a row, while they are few.
+    few: Vec<Event>,
+    /// The row by kind and subject, once they are many.
+    many: BTreeMap<(EventKind, String), (usize, Event, Event)>,
+}
+
+impl Happened {
+    /// One more event.
+    pub fn push(&mut self, event: &Event) {
+        if !is_frequent(event.kind) {
+            self.end_row();
+            self.lines.push(Line::One(event.clone()));
+        } else if self.many.is_empty() && self.few.len() < LISTED {
+            self.few.push(event.clone());
         } else {
-            let mut groups: BTreeMap<(EventKind, &str), (usize, &Event, &Event)> = BTreeMap::new();
-            for event in frequent {
-                let group = groups.entry((event.kind, &event.subject)).or_insert((0, event, event));
-                *group = (group.0 + 1, group.1, event);
+            for earlier in std::mem::take(&mut self.few) {
+                self.group(&earlier);
             }
-            let mut groups: Vec<_> = groups.into_values().collect();
-            groups.sort_by(|a, b| a.1.time.total_cmp(&b.1.time));
-            lines.extend(
-                groups.into_iter().map(|(n, a, b)| if n == 1 { Line::One(a) } else { Line::Many(n, a, b) }),
-            );
+            self.group(event);
         }
-        rest = after;
     }
-    lines
+
+    fn group(&mut self, event: &Event) {
+        let fresh = || (0, event.clone(), event.clone());
+        let group = self.many.entry((event.kind, event.subject.clone())).or_insert_with(fresh);
+        group.0 += 1;
+        group.2.clone_from(event);
+    }
+
+    fn end_row(&mut self) {
+        self.lines.extend(self.few.drain(..).map(Line::One));
+        let mut groups: Vec<_> = std::mem::take(&mut self.many).into_values().collect();
+        groups.sort_by(|a, b| a.1.time.total_cmp(&b.1.time));
+        let line = |(n, a, b)| if n == 1 { Line::One(a) } else { Line::Many(n, a, b) };
+        self.lines.extend(groups.into_iter().map(line));
+    }
+
+    /// The lines of the table.
+    pub fn lines(mut self) -> Vec<Line> {
+        self.end_row();
+        self.lines
+    }
 }
 
 #[cfg(test)]
@@ -66,10 +83,12 @@ mod tests {
         events.insert(4, event(3.5, EventKind::Clamp, "v"));
         events.push(event(20.0, EventKind::Trip, "oc"));
         events.push(event(21.0, EventKind::Edge, "g"));
-        let lines = lines(&events);
+        let mut happened = Happened::default();
+        events.iter().for_each(|e| happened.push(e));
+        let lines = happened.lines();
         assert_eq!(lines.len(), 4);
-        assert!(matches!(lines[0], Line::Many(10, a, b) if a.time == 0.0 && b.time == 9.0));
-        assert!(matches!(lines[1], Line::One(e) if e.kind == EventKind::Clamp));
-        assert!(matches!(lines[3], Line::One(e) if e.time == 21.0));
+        assert!(matches!(&lines[0], Line::Many(10, a, b) if a.time == 0.0 && b.time == 9.0));
+        assert!(matches!(&lines[1], Line::One(e) if e.kind == EventKind::Clamp));
+        assert!(matches!(&lines[3], Line::One(e) if e.time == 21.0));
     }
 }

@@ -2,6 +2,7 @@
 
 use serde_json::{Value, json};
 
+use super::happened::Line;
 use super::{Account, Outcome};
 
 /// A number, or null where it is not finite.
@@ -16,10 +17,15 @@ pub fn json(a: &Account) -> Value {
         Outcome::Interrupted => ("interrupted", None),
         Outcome::Failed(why) => ("failed", Some(why)),
     };
-    let events = a.events.iter().map(|e| {
+    let events = a.events.iter().map(|line| {
+        let (count, e, last) = match line {
+            Line::One(e) => (1, e, e),
+            Line::Many(count, first, last) => (*count, first, last),
+        };
+        let note = if count == 1 { e.note.as_str() } else { "" };
         json!({
-            "time": e.time, "kind": e.kind.word(), "subject": e.subject, "note": e.note,
-            "value": number(e.value), "unit": e.unit,
+            "time": e.time, "kind": e.kind.word(), "subject": e.subject, "note": note, "count": count,
+            "last_time": last.time, "value": if count == 1 { number(e.value) } else { Value::Null }, "unit": e.unit,
         })
     });
     let extremes = a.peaks.iter().map(|p| {

@@ -1,15 +1,15 @@
 //! The account of a run: what happened, extremes, hottest junctions, energies, the verdict. Data first; [`text`] and
 //! [`json`] show it.
 
-mod happened;
+pub mod happened;
 pub mod json;
 pub mod store;
 pub mod text;
 
 use joulestep_engine::accounts::counters::Counters;
-use joulestep_engine::recorder::{Event, EventKind};
 use joulestep_engine::run::time_loop::Run;
 
+use self::happened::Line;
 use crate::result::Verdict;
 use crate::scenario::build::{Judged, Placed};
 
@@ -102,8 +102,8 @@ pub struct Account {
     pub end: f64,
     /// Name of the method.
     pub method: &'static str,
-    /// What happened.
-    pub events: Vec<Event>,
+    /// What happened, hundreds of edges in a row as one line.
+    pub events: Vec<Line>,
     /// Extremes of recorded signals.
     pub peaks: Vec<Peak>,
     /// Limits of the user, then ratings of the parts.
@@ -139,7 +139,7 @@ pub struct Facts {
 
 impl Account {
     /// The account of a run that is over.
-    pub fn new(run: &Run<f64>, facts: &Facts, events: Vec<Event>, outcome: Outcome) -> Self {
+    pub fn new(run: &Run<f64>, facts: &Facts, events: Vec<Line>, outcome: Outcome) -> Self {
         let watcher = run.watcher();
         let all = watcher.watches().iter().zip(&watcher.extremes);
         let peaks: Vec<Peak> = all
@@ -193,11 +193,6 @@ impl Account {
                 (true, false) => Verdict::NotJudged,
             },
         }
-    }
-
-    /// Events of a kind.
-    pub fn of_kind(&self, kind: EventKind) -> impl Iterator<Item = &Event> {
-        self.events.iter().filter(move |e| e.kind == kind)
     }
 }
 

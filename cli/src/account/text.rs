@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use joulestep_engine::units::{people, people_digits};
 
-use super::happened::{Line, lines};
+use super::happened::Line;
 use super::{Account, Judgement, Outcome};
 use crate::diagnostic::{filled, printable};
 
@@ -122,7 +122,8 @@ fn instant(t: f64) -> String {
 
 fn events(out: &mut String, a: &Account) {
     heading(out, "What happened", "");
-    let rows: Vec<Vec<String>> = lines(&a.events)
+    let rows: Vec<Vec<String>> = a
+        .events
         .iter()
         .map(|l| match l {
             Line::One(e) => {

@@ -9,6 +9,7 @@ use joulestep_engine::recorder::{Event, Layout, Recorder, Row};
 use joulestep_engine::run::setup::Refusal;
 use joulestep_engine::run::time_loop::{Ended, Run};
 
+use crate::account::happened::Happened;
 use crate::account::{Account, Facts, Outcome, json, store, text};
 use crate::args::RunArgs;
 use crate::commands::refuse;
@@ -27,7 +28,7 @@ static LISTENING: OnceLock<()> = OnceLock::new();
 /// Writes to the file, keeps the events, shows progress, and stops when asked.
 struct Onlooker {
     writer: ResultWriter,
-    events: Vec<Event>,
+    happened: Happened,
     progress: Progress,
 }
 
@@ -43,7 +44,7 @@ impl Recorder<f64> for Onlooker {
     }
     fn event(&mut self, event: &Event) {
         self.writer.event(event);
-        self.events.push(event.clone());
+        self.happened.push(event);
     }
     fn row(&mut self, row: &Row<f64>) {
         self.writer.row(row);
@@ -125,7 +126,8 @@ fn carry_through(
     LISTENING.get_or_init(|| {
         let _ = ctrlc::set_handler(|| STOP.store(true, Ordering::Relaxed));
     });
-    let mut onlooker = Onlooker { writer, events: Vec::new(), progress: Progress::new(quiet, facts.end) };
+    let mut onlooker =
+        Onlooker { writer, happened: Happened::default(), progress: Progress::new(quiet, facts.end) };
     let outcome = match run.advance(facts.end, &mut onlooker) {
         Ok(Ended::Reached) => Outcome::Done,
         Ok(Ended::Stopped) => Outcome::Interrupted,
@@ -133,7 +135,7 @@ fn carry_through(
     };
     run.finish(&mut onlooker);
     onlooker.progress.done();
-    let account = Account::new(&run, facts, onlooker.events, outcome);
+    let account = Account::new(&run, facts, onlooker.happened.lines(), outcome);
     let complete = account.outcome == Outcome::Done;
     let ledger = store::ledger(&run.ledger());
     let finished = onlooker.writer.finish(complete, Some(&ledger), Some(&store::summary(&account)))?;

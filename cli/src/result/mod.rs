@@ -24,6 +24,7 @@ mod header;
 mod ledger;
 mod names;
 mod overview;
+mod packer;
 mod reader;
 mod steps;
 mod store;

@@ -14,11 +14,11 @@ use std::fs::{self, File, OpenOptions, TryLockError};
 use std::path::{Path, PathBuf};
 use std::{io, mem, process};
 
-use hdf5::format::messages::filter::apply_filters;
-use hdf5::{FilterPipeline, H5File, Hdf5Error};
+use hdf5::{H5File, Hdf5Error};
 
 use super::error::ResultError;
 use super::header::{Field, Superblock};
+use super::packer::Packer;
 use super::text::{Stored, Text};
 
 /// The root's attribute that refers to all growing columns.
@@ -41,8 +41,8 @@ pub(super) struct Shape {
     pub(super) width: Option<usize>,
     /// Length of a chunk along the first axis.
     pub(super) chunk: usize,
-    /// How a chunk is compressed.
-    pub(super) filters: Option<FilterPipeline>,
+    /// How hard a chunk is deflated; 0: not at all.
+    pub(super) deflate: u8,
 }
 
 /// A file open for writing.
@@ -54,6 +54,7 @@ pub(super) struct Store {
     /// By their paths.
     columns: BTreeMap<String, Grown>,
     superblock: Option<Superblock>,
+    packer: Packer,
     /// The file opened once more: holds its lock, and makes the small writes of a checkpoint.
     plain: File,
 }
@@ -87,8 +88,15 @@ impl Store {
         }
         let made = H5File::options().no_locking().track_order(true).create(&workshop);
         let file = made.map_err(|e| explain(path, "create", e))?;
-        let (columns, superblock) = (BTreeMap::new(), None);
-        Ok(Self { path: path_now, file: Some(file), workshop: Some(workshop), columns, superblock, plain })
+        Ok(Self {
+            path: path_now,
+            file: Some(file),
+            workshop: Some(workshop),
+            columns: BTreeMap::new(),
+            superblock: None,
+            packer: Packer::default(),
+            plain,
+        })
     }
 
     /// Gives the file its own name; its structure is made, and columns can grow.
@@ -156,31 +164,28 @@ impl Store {
         let explained = |e| explain(&self.path, "write", e);
         let unknown = || explained(Hdf5Error::NotFound(path.to_owned()));
         let column = self.columns.get_mut(path).ok_or_else(unknown)?;
-        let Shape { width, chunk, filters } = &column.shape;
+        let Shape { width, chunk, deflate } = column.shape;
         if column.length % chunk != 0 {
             return Err(explained(Hdf5Error::InvalidState(format!("{path} has come to its end"))));
         }
         let row = width.unwrap_or(1);
+        let mut bytes = Vec::with_capacity(chunk * row * T::element_size());
         for part in values.chunks(chunk * row) {
-            let mut bytes = Vec::with_capacity(chunk * row * T::element_size());
+            bytes.clear();
             part.iter().for_each(|value| value.put(&mut bytes));
             bytes.resize(chunk * row * T::element_size(), 0);
             let index = column.length / chunk;
-            let written = match filters {
-                None => dataset.write_chunk(index, &bytes),
-                Some(filters) => {
-                    apply_filters(filters, &bytes).map_err(Hdf5Error::from).and_then(|mut packed| {
-                        // The library keeps a list of the gaps before addresses divisible by eight, and searches it
-                        // for every chunk. A deflated stream knows its own end, so it can be filled up.
-                        packed.resize(packed.len().next_multiple_of(8), 0);
-                        dataset.write_chunk_raw(index, &packed, 0)
-                    })
+            let written = match deflate {
+                0 => dataset.write_chunk(index, &bytes),
+                level => {
+                    let packed = self.packer.pack(level, T::element_size(), &bytes).map_err(Hdf5Error::from);
+                    packed.and_then(|packed| dataset.write_chunk_raw(index, packed, 0))
                 }
             };
             written.map_err(explained)?;
             column.length += part.len() / row;
         }
-        let extent: Vec<usize> = [column.length].into_iter().chain(*width).collect();
+        let extent: Vec<usize> = [column.length].into_iter().chain(width).collect();
         dataset.extend(&extent).map_err(explained)?;
         column.dirty = true;
         Ok(())

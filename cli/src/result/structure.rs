@@ -1,7 +1,7 @@
 //! The parts of a file's structure as the library makes them: groups, columns, dimension scales, attributes.
 
 use hdf5::types::VarLenUnicode;
-use hdf5::{FilterPipeline, H5Dataset, H5Group, H5Type};
+use hdf5::{H5Dataset, H5Group, H5Type};
 
 use super::error::ResultError;
 use super::names::no_nul;
@@ -85,13 +85,12 @@ impl Store {
             }
         };
         let level = u32::from(column.deflate);
-        let filters = (level > 0).then(|| FilterPipeline::shuffle_deflate(T::element_size() as u32, level));
-        if filters.is_some() {
+        if level > 0 {
             builder = builder.shuffle_deflate(level);
         }
         let dataset = self.done(builder.create(column.name))?;
         self.describe(&dataset, column.units, column.long_name)?;
-        let shape = Shape { width: column.width, chunk: column.chunk, filters };
+        let shape = Shape { width: column.width, chunk: column.chunk, deflate: column.deflate };
         self.note(format!("{}/{}", column.group, column.name), shape);
         Ok(())
     }

@@ -19,6 +19,10 @@ pub enum Probe {
     Line(crate::circuit::graph::LineId),
     /// Temperature of a heat input, °C.
     Temperature(HeatId),
+    /// Value so far of an integral asked for in the setup, by its number there: exact to the method's order, where an
+    /// integral of recorded samples has the error of the straight lines between them. In the product of the two units;
+    /// 0 where the setup asks for no such integral.
+    Integral(usize),
     /// Weighted sum of others.
     Sum(Vec<(f64, Probe)>),
 }
@@ -32,6 +36,7 @@ impl Probe {
             Self::Heat(_) => "W",
             Self::Line(_) => "1",
             Self::Temperature(_) => "degC",
+            Self::Integral(_) => "J",
             Self::Sum(terms) => terms.first().map_or("1", |t| t.1.unit()),
         }
     }

@@ -58,6 +58,16 @@ impl Stretch {
         [down, up].into_iter().flatten()
     }
 
+    /// The longest step that may follow, s, where a crossing matters to within `slack` s: half the time that is left at
+    /// the present slope, so that steps shrink as the level comes near.
+    pub fn approach(&self, sense: Sense, level: f64, slack: f64) -> f64 {
+        let fold = |x: f64| if sense == Sense::Magnitude { x.abs() } else { x };
+        let (then, now) = (fold(self.then), fold(self.now));
+        let left = (level - now) * (self.t - self.before) / (now - then);
+        // Backwards, beyond the level, or not moving (NaN): nothing comes near.
+        if left > 0.0 && !sense.exceeds(self.now, level) { slack.max(0.5 * left) } else { f64::INFINITY }
+    }
+
     /// ∫ x² dt between two instants of the stretch, exact on the straight line.
     pub fn square_integral(&self, from: f64, to: f64) -> f64 {
         let (a, b) = (self.at(from), self.at(to));
@@ -90,6 +100,17 @@ pub fn common(found: &[Option<f64>], time: f64) -> Result<Option<f64>, Trouble> 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn steps_shrink_before_a_crossing() {
+        let s = Stretch { before: 1.0, t: 2.0, then: 4.0, now: 6.0 };
+        assert_eq!(s.approach(Sense::Above, 10.0, 0.1), 1.0);
+        assert_eq!(s.approach(Sense::Above, 10.0, 3.0), 3.0);
+        assert_eq!(s.approach(Sense::Magnitude, 10.0, 0.1), 1.0);
+        assert_eq!(s.approach(Sense::Below, 3.0, 0.1), f64::INFINITY);
+        assert_eq!(s.approach(Sense::Above, 5.0, 0.1), f64::INFINITY);
+        assert_eq!(Stretch { now: 4.0, ..s }.approach(Sense::Above, 10.0, 0.1), f64::INFINITY);
+    }
 
     #[test]
     fn a_magnitude_that_changes_sign_crosses_twice() {

@@ -80,6 +80,7 @@ pub(super) struct Detector<L> {
     lanes: Vec<LaneState>,
     found: Vec<Option<f64>>,
     due: Option<f64>,
+    longest: f64,
 }
 
 #[derive(Clone, Copy, Debug, Default)]
@@ -155,7 +156,7 @@ impl<L: Lane> Detector<L> {
     pub(super) fn new(guard: &str, criterion: Criterion<L>) -> Result<Self, CircuitTrouble> {
         criterion.checked(guard)?;
         let lanes = vec![LaneState::default(); L::WIDTH];
-        Ok(Self { criterion, lanes, found: vec![None; L::WIDTH], due: None })
+        Ok(Self { criterion, lanes, found: vec![None; L::WIDTH], due: None, longest: f64::INFINITY })
     }
 
     /// The next instant at which it decides if nothing changes.
@@ -163,15 +164,23 @@ impl<L: Lane> Detector<L> {
         self.due
     }
 
-    /// Looks at a step; gives the instant, at or before its end, at which the criterion was met, not before `from`.
+    /// The longest step that may come next, s.
+    pub(super) fn longest_step(&self) -> f64 {
+        self.longest
+    }
+
+    /// Looks at a step; gives the instant, at or before its end, at which the criterion was met, not before `from`. What follows
+    /// from it comes `delay` s later.
     pub(super) fn look(
         &mut self,
         (before, t): (f64, f64),
         (then, now): (L, L),
         from: f64,
+        delay: f64,
         board: &Board<L>,
     ) -> Result<Option<f64>, Trouble> {
         self.due = None;
+        self.longest = f64::INFINITY;
         for k in 0..L::WIDTH {
             let stretch = Stretch { before, t, then: then.lane(k), now: now.lane(k) };
             let state = &mut self.lanes[k];
@@ -179,6 +188,12 @@ impl<L: Lane> Detector<L> {
                 Criterion::Level(x) => level(state, x, k, stretch, from, board),
                 Criterion::InverseTime(x) => inverse_time(state, x, k, stretch, from),
             };
+            let near = match &self.criterion {
+                _ if from > t => f64::INFINITY,
+                Criterion::Level(x) => stretch.approach(x.sense, x.threshold.lane(k), x.filter + delay),
+                Criterion::InverseTime(x) => state.approach(x, k, stretch, delay),
+            };
+            self.longest = self.longest.min(near);
             self.found[k] = decided.filter(|&at| at <= t);
             if let Some(at) = decided.filter(|&at| at > t && at.is_finite()) {
                 self.due = Some(self.due.map_or(at, |d| d.min(at)));
@@ -218,6 +233,18 @@ fn level<L: Lane>(
         state.since = state.since.or(Some(stretch.t));
     }
     met.or(state.since.map(decided))
+}
+
+impl LaneState {
+    /// The longest step that may follow: half the time to the limit at the present current.
+    fn approach<L: Lane>(&self, x: &InverseTime<L>, lane: usize, stretch: Stretch, slack: f64) -> f64 {
+        if !Sense::Magnitude.exceeds(stretch.now, x.pick_up.lane(lane)) {
+            return f64::INFINITY;
+        }
+        let rate = stretch.now * stretch.now - x.rated.lane(lane) * x.rated.lane(lane);
+        let left = (x.limit.lane(lane) - self.sum) / rate;
+        if left > 0.0 { slack.max(0.5 * left) } else { f64::INFINITY }
+    }
 }
 
 fn inverse_time<L: Lane>(

@@ -2,7 +2,8 @@
 //!
 //! A guard decides at the instant a criterion is met (see [`detect`](super::detect)) and sets its trip line a
 //! propagation delay later. Where the crossing is found between two boundaries and filter plus delay are shorter
-//! than the rest of that step, the line is set at the end of the step, the earliest instant that is left.
+//! than the rest of that step, the line is set at the end of the step, the earliest instant that is left; steps shrink
+//! as a level comes near, so that this happens only where a level is crossed in one leap or within the finest step.
 
 use super::board::Board;
 use super::detect::{Criterion, Detector};
@@ -174,7 +175,7 @@ impl<L: Lane> Controller<L> for Guard<L> {
         let mut met: Option<(f64, usize)> = None;
         for (k, detector) in self.detectors.iter_mut().enumerate() {
             let span = (seen.before, seen.t);
-            let found = detector.look(span, (seen.then[k], seen.now[k]), from, board)?;
+            let found = detector.look(span, (seen.then[k], seen.now[k]), from, self.delay, board)?;
             if let Some(at) = found.filter(|&at| met.is_none_or(|m| at < m.0)) {
                 met = Some((at, k));
             }
@@ -214,6 +215,10 @@ impl<L: Lane> Controller<L> for Guard<L> {
         };
         let due = self.detectors.iter().filter_map(Detector::due);
         due.chain(own).filter(|&at| at > t).min_by(f64::total_cmp)
+    }
+
+    fn longest_step(&self) -> f64 {
+        self.detectors.iter().map(Detector::longest_step).fold(f64::INFINITY, f64::min)
     }
 
     fn boxed(&self) -> Box<dyn Controller<L>> {

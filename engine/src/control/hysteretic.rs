@@ -28,7 +28,7 @@ pub struct Settings<L> {
     /// Shortest time off, s.
     pub min_off: f64,
     /// From a crossing to the change of the command, s. A crossing is found at the end of the step it lies in: with
-    /// a delay shorter than the rest of that step, the command changes there.
+    /// a delay shorter than the rest of that step (steps shrink as a bound comes near), the command changes there.
     pub delay: f64,
     /// The quantity and the value, reached from below, at which the task is done.
     pub until: Option<(Probe, L)>,
@@ -55,6 +55,7 @@ pub struct Hysteretic<L> {
     with: Settings<L>,
     state: State,
     found: Vec<Option<f64>>,
+    longest: f64,
 }
 
 impl<L: Lane> Hysteretic<L> {
@@ -76,7 +77,8 @@ impl<L: Lane> Hysteretic<L> {
                 format!("end value is {}, expected a number", value.lane(0))
             })?;
         }
-        Ok(Self { name: name.to_string(), with, state: State::Idle, found: vec![None; L::WIDTH] })
+        let found = vec![None; L::WIDTH];
+        Ok(Self { name: name.to_string(), with, state: State::Idle, found, longest: f64::INFINITY })
     }
 
     fn note(&self, board: &mut Board<L>, time: f64, note: &str, value: (f64, &'static str)) {
@@ -110,6 +112,9 @@ impl<L: Lane> Hysteretic<L> {
         for k in 0..L::WIDTH {
             let (then, now, bound) = (seen.then[0].lane(k), seen.now[0].lane(k), bound.lane(k));
             let stretch = Stretch { before: seen.before, t: seen.t, then, now };
+            // Nothing is decided before `earliest`.
+            let slack = self.with.delay.max(earliest - seen.t);
+            self.longest = self.longest.min(stretch.approach(sense, bound, slack));
             let crossing = stretch.crossings(sense, bound).find(|c| c.1).map(|c| c.0.max(since));
             // Beyond the bound all along: since the command changed, as far as this controller is concerned.
             let all_along = (sense.exceeds(now, bound) || now == bound).then_some(since.max(seen.before));
@@ -132,6 +137,7 @@ impl<L: Lane> Controller<L> for Hysteretic<L> {
 
     fn look(&mut self, seen: &Seen<'_, L>, board: &mut Board<L>) -> Result<(), Trouble> {
         let (t, command) = (seen.t, self.with.command);
+        self.longest = f64::INFINITY;
         if !self.with.run.is_none_or(|line| board.line(line)) {
             if self.state != State::Idle {
                 board.forget(command);
@@ -183,6 +189,10 @@ impl<L: Lane> Controller<L> for Hysteretic<L> {
             State::Working { order, .. } => order.filter(|&at| at > t),
             _ => None,
         }
+    }
+
+    fn longest_step(&self) -> f64 {
+        self.longest
     }
 
     fn boxed(&self) -> Box<dyn Controller<L>> {

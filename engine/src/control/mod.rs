@@ -72,6 +72,11 @@ pub trait Controller<L: Lane>: Debug + Send + Sync {
         let _ = t;
         None
     }
+    /// The longest step that may come next, s: shorter ones where what it watches comes near a level at which it acts,
+    /// so that it neither acts late nor misses what the finest steps would show.
+    fn longest_step(&self) -> f64 {
+        f64::INFINITY
+    }
     /// A copy in the same state.
     fn boxed(&self) -> Box<dyn Controller<L>>;
 }

@@ -59,8 +59,8 @@ pub struct Setup<L: Lane> {
     pub steps: Steps,
     /// Bounds of the activity that opens and closes windows.
     pub bounds: Bounds,
-    /// Newton's iteration.
-    pub tolerance: Tolerance,
+    /// Newton's iteration; `None`: what fits the bounds ([`Bounds::tolerance`]).
+    pub tolerance: Option<Tolerance>,
     /// What is recorded.
     pub channels: Vec<Channel>,
     /// Shortest time between two samples, s; 0: every step. Edges and events are always sampled.
@@ -85,7 +85,7 @@ impl<L: Lane> Setup<L> {
             method: &ESDIRK4,
             steps: Steps { base: 1e-6, finest: 11, calm: 2 },
             bounds: Bounds { voltage: 10e-3, current: 10e-3 },
-            tolerance: Tolerance::default(),
+            tolerance: None,
             channels: Vec::new(),
             sample_every: 0.0,
             watches: Vec::new(),
@@ -145,8 +145,9 @@ impl<L: Lane> Setup<L> {
             .map(|(a, b)| (Readout::new(a, &system), Readout::new(b, &system)))
             .collect();
         let accounts = system.accounts() + integrals.len();
+        let tolerance = self.tolerance.unwrap_or_else(|| self.bounds.tolerance());
         let mut stepper =
-            Stepper::new(Arc::clone(&system), program, self.method, self.tolerance, self.bounds, integrals);
+            Stepper::new(Arc::clone(&system), program, self.method, tolerance, self.bounds, integrals);
         stepper.solver.settle(&kelvin);
         let zero = L::splat(0.0);
         let mut state = State {

@@ -182,6 +182,7 @@ impl<L: Lane> Run<L> {
             stamps: self.stepper.stamps(),
             board: &self.board,
             celsius: &self.celsius,
+            integrals: &self.state.energy[self.stepper.system().accounts()..],
         }
     }
 
@@ -199,6 +200,8 @@ impl<L: Lane> Run<L> {
             let corner = self.fixed_corner;
             let wakes = self.onlookers.iter().filter_map(|o| o.logic.wakes(self.state.t));
             let stop = wakes.filter(|&w| w > self.state.t).chain([next, until]).fold(f64::INFINITY, f64::min);
+            let near = self.onlookers.iter().map(|o| o.logic.longest_step()).fold(f64::INFINITY, f64::min);
+            self.ladder.at_most(near);
             let (end, h) = self.ladder.next_end(self.state.t, stop);
             let activity = match self.stepper.attempt(&self.state, end, h, &self.board) {
                 Ok(attempt) => {

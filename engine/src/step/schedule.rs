@@ -129,6 +129,14 @@ impl Ladder {
         }
     }
 
+    /// The next step shall be no longer than this, s, as far as the ladder goes.
+    pub fn at_most(&mut self, longest: f64) {
+        while self.step() > longest && self.level < self.steps.finest {
+            self.level += 1;
+            self.calm = 0;
+        }
+    }
+
     /// Whether a step with this activity should be taken back; if so, the next one is finer.
     pub fn refuses(&mut self, activity: f64) -> bool {
         // NaN is refused too.

@@ -1,0 +1,113 @@
+//! Bars in groups.
+
+use plotters::prelude::DrawingBackend;
+
+use super::canvas::{AXIS, Area, Canvas, GREY, Hang, INK, Letters, WHITE, colour};
+use super::chart::vertical;
+use super::frame::{LABEL, wrapped};
+use super::scale::Scale;
+use super::{Bars, Line, Trouble};
+
+const VALUE: Letters = Letters::new(10.0, INK);
+/// Share of a group's width that its bars take.
+const FULL: f64 = 0.8;
+
+fn group_names(bars: &Bars, width: f64) -> Vec<Vec<String>> {
+    let each = width / bars.groups.len().max(1) as f64;
+    bars.groups.iter().map(|g| wrapped(g, each - 6.0, &LABEL)).collect()
+}
+
+/// Height needed below the plot area, CSS px.
+pub(super) fn below(bars: &Bars, width: f64) -> f64 {
+    let lines = group_names(bars, width).iter().map(Vec::len).max().unwrap_or(0);
+    10.0 + 16.0 * lines as f64
+}
+
+/// One bar: its colour, and stripes that tell it apart without colour.
+pub(super) fn bar<B: DrawingBackend>(
+    canvas: &mut Canvas<'_, B>,
+    area: Area,
+    number: usize,
+) -> Result<(), Trouble> {
+    canvas.fill(area, colour(number))?;
+    let (along, every) = match number % 4 {
+        1 => ((1.0, -1.0), 7.0),
+        2 => ((1.0, 0.0), 4.5),
+        3 => ((1.0, 1.0), 7.0),
+        _ => return Ok(()),
+    };
+    // Lines on one grid of the whole picture, cut to the bar.
+    let (w, h) = (area.width(), area.height());
+    let reach = w + h;
+    let low = if along.1 < 0.0 { area.top } else { area.top - w };
+    let mut y = (low / every).floor() * every;
+    while y <= area.bottom + w {
+        let a = (area.left, y);
+        let b = (area.left + reach, y + along.1 * reach);
+        if let Some((a, b)) = area.clip(a, b) {
+            canvas.line(a, b, WHITE, 1.1)?;
+        }
+        y += every;
+    }
+    Ok(())
+}
+
+/// Draws the panel into its plot area, with ticks and names around it.
+pub(super) fn draw<B: DrawingBackend>(
+    canvas: &mut Canvas<'_, B>,
+    bars: &Bars,
+    area: Area,
+) -> Result<(), Trouble> {
+    let values = || bars.series.iter().flat_map(|s| s.values.iter().flatten().copied());
+    let shown = values().chain(bars.reference).filter(|v| v.is_finite() && (!bars.y.log || *v > 0.0));
+    let data = shown
+        .fold(None, |b: Option<(f64, f64)>, v| Some(b.map_or((v, v), |(lo, hi)| (lo.min(v), hi.max(v)))));
+    let nothing = || Trouble::Nothing {
+        panel: if bars.title.is_empty() { bars.y.title.clone() } else { bars.title.clone() },
+        what: "no bar has a finite value".into(),
+    };
+    let zero = if bars.y.log { None } else { Some(0.0) };
+    // Room for the numbers above the bars.
+    let data = data.map(|(lo, hi)| if bars.y.log { (lo, hi) } else { (lo, 1.06 * hi) });
+    let y = Scale::new(&bars.y, data, zero).ok_or_else(nothing)?;
+    vertical(canvas, &y, area)?;
+    let each = area.width() / bars.groups.len().max(1) as f64;
+    let wide = FULL * each / bars.series.len().max(1) as f64;
+    let up = |v: f64| area.bottom - y.place(v).clamp(0.0, 1.0) * area.height();
+    let ground = if bars.y.log { area.bottom } else { up(0.0) };
+    for (g, names) in group_names(bars, area.width()).iter().enumerate() {
+        let left = area.left + each * (g as f64 + (1.0 - FULL) / 2.0);
+        for (k, series) in bars.series.iter().enumerate() {
+            let at = left + wide * k as f64;
+            let gap = (0.08 * wide).min(2.0);
+            let middle = at + wide / 2.0;
+            match series.values.get(g).copied().flatten().filter(|v| v.is_finite()) {
+                Some(value) if !bars.y.log || value > 0.0 => {
+                    let (top, bottom) = (up(value).min(ground), up(value).max(ground));
+                    bar(canvas, Area { left: at + gap, right: at + wide - gap, top, bottom }, k)?;
+                    let text = y.short(value);
+                    if VALUE.width(&text) <= wide + 4.0 {
+                        let (place, hang) = if value < 0.0 && !bars.y.log {
+                            ((middle, bottom + 2.0), Hang::Below)
+                        } else {
+                            ((middle, top - 2.0), Hang::Above)
+                        };
+                        canvas.text(&text, place, VALUE, hang)?;
+                    }
+                }
+                _ => canvas.text("–", (middle, ground - 2.0), Letters::new(11.0, GREY), Hang::Above)?,
+            }
+        }
+        let centre = area.left + each * (g as f64 + 0.5);
+        for (line, name) in names.iter().enumerate() {
+            let place = (centre, area.bottom + 8.0 + 16.0 * line as f64);
+            canvas.text(name, place, LABEL, Hang::Below)?;
+        }
+    }
+    if let Some(reference) = bars.reference {
+        let at = up(reference);
+        canvas.styled(&[(area.left, at), (area.right, at)], Line::Dashed, GREY, 1.0)?;
+    }
+    canvas.line((area.left, ground), (area.right, ground), AXIS, 1.0)?;
+    canvas.frame(area, AXIS, 1.0)
+}

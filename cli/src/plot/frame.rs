@@ -1,0 +1,119 @@
+//! The figure's layout: title, panels with aligned plot areas, small print.
+
+use plotters::prelude::DrawingBackend;
+
+use super::canvas::{Area, Canvas, GREY, Hang, INK, Letters, WHITE};
+use super::{Figure, Panel, Trouble, WIDTH, bars, chart, legend};
+
+/// Figure title, panel title, small print.
+const TITLE: Letters = Letters::new(17.0, INK).bold();
+const PANEL_TITLE: Letters = Letters::new(13.5, INK).bold();
+const SMALL: Letters = Letters::new(11.0, GREY);
+/// Labels of ticks and legend, titles of axes.
+pub(super) const LABEL: Letters = Letters::new(12.0, INK);
+/// Left margin up to the plot area, margins elsewhere, CSS px.
+const LEFT: f64 = 78.0;
+const MARGIN: f64 = 20.0;
+/// Height of a plot area: alone, among several, of bars.
+const ALONE: f64 = 380.0;
+const AMONG: f64 = 210.0;
+const OF_BARS: f64 = 270.0;
+
+/// Where a panel's parts are.
+pub(super) struct Placed {
+    pub title: f64,
+    pub legend: f64,
+    pub area: Area,
+}
+
+/// Where everything is.
+pub(super) struct Plan {
+    pub panels: Vec<Placed>,
+    pub notes: Vec<String>,
+    pub notes_at: f64,
+    pub height: f64,
+}
+
+/// A text in lines that fit a width.
+pub(super) fn wrapped(text: &str, width: f64, letters: &Letters) -> Vec<String> {
+    let mut lines: Vec<String> = Vec::new();
+    for word in text.split(' ') {
+        match lines.last_mut() {
+            Some(line) if letters.width(line) + letters.width(" ") + letters.width(word) <= width => {
+                line.push(' ');
+                line.push_str(word);
+            }
+            _ => lines.push(word.to_string()),
+        }
+    }
+    lines
+}
+
+/// Places everything.
+pub(super) fn plan(figure: &Figure) -> Result<Plan, Trouble> {
+    if figure.panels.is_empty() {
+        return Err(Trouble::Nothing { panel: figure.title.clone(), what: "it has no panel".into() });
+    }
+    let mut y = MARGIN;
+    if !figure.title.is_empty() {
+        y += TITLE.size + 10.0;
+    }
+    let among = figure.panels.len() > 1;
+    let mut panels = Vec::new();
+    for panel in &figure.panels {
+        let (title, asked, usual) = match panel {
+            Panel::Chart(c) => (&c.title, c.height, if among { AMONG } else { ALONE }),
+            Panel::Bars(b) => (&b.title, b.height, OF_BARS),
+        };
+        let title_at = y;
+        if !title.is_empty() {
+            y += PANEL_TITLE.size + 8.0;
+        }
+        let legend_at = y;
+        y += legend::height(&legend::entries(panel), LEFT, WIDTH - MARGIN);
+        let top = y + 8.0;
+        let height = if asked > 0.0 { asked } else { usual };
+        let area = Area { left: LEFT, top, right: WIDTH - MARGIN, bottom: top + height };
+        panels.push(Placed { title: title_at, legend: legend_at, area });
+        let below = match panel {
+            Panel::Chart(_) => 46.0,
+            Panel::Bars(b) => bars::below(b, area.width()),
+        };
+        y = area.bottom + below + 12.0;
+    }
+    let lines = figure.notes.iter().flat_map(|n| wrapped(n, WIDTH - LEFT - MARGIN, &SMALL));
+    let notes: Vec<String> = lines.collect();
+    let height = y + notes.len() as f64 * (SMALL.size + 4.0) + 8.0;
+    Ok(Plan { panels, notes, notes_at: y, height })
+}
+
+/// Draws everything.
+pub(super) fn draw<B: DrawingBackend>(
+    canvas: &mut Canvas<'_, B>,
+    figure: &Figure,
+    plan: &Plan,
+) -> Result<(), Trouble> {
+    canvas.fill(Area { left: 0.0, top: 0.0, right: WIDTH, bottom: plan.height.ceil() }, WHITE)?;
+    if !figure.title.is_empty() {
+        canvas.text(&figure.title, (LEFT, MARGIN - 4.0), TITLE, Hang::BelowRight)?;
+    }
+    for (panel, placed) in figure.panels.iter().zip(&plan.panels) {
+        let title = match panel {
+            Panel::Chart(c) => &c.title,
+            Panel::Bars(b) => &b.title,
+        };
+        if !title.is_empty() {
+            canvas.text(title, (LEFT, placed.title), PANEL_TITLE, Hang::BelowRight)?;
+        }
+        legend::draw(canvas, &legend::entries(panel), placed.area.left, placed.area.right, placed.legend)?;
+        match panel {
+            Panel::Chart(c) => chart::draw(canvas, c, placed.area)?,
+            Panel::Bars(b) => bars::draw(canvas, b, placed.area)?,
+        }
+    }
+    for (k, note) in plan.notes.iter().enumerate() {
+        let y = plan.notes_at + k as f64 * (SMALL.size + 4.0);
+        canvas.text(note, (LEFT, y), SMALL, Hang::BelowRight)?;
+    }
+    Ok(())
+}
