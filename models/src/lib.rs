@@ -67,6 +67,11 @@ pub mod package;
 pub mod budget;
 pub mod capacitances;
 pub mod extract;
-pub mod merit;
 pub mod operating;
 pub mod rating;
+
+// how parts stand against each other
+pub mod merit;
+
+// circuits around parts, ready to run
+pub mod arrangement;
