@@ -120,7 +120,7 @@ fn stored_charge_at_rest() {
         let law = junction(saturation, emission, lifetime, transit, kelvin);
         let id = c.law("D", "diode", &[a, GROUND], law, kelvin).unwrap();
         let mut setup = Setup::new(c);
-        setup.tolerance = tight();
+        setup.tolerance = Some(tight());
         let run = setup.ready().unwrap();
         near("v", run.read(&v(a)), voltage, 1e-9);
         near("qM", run.read(&Probe::Branch(id, 0)) * lifetime, stored, 1e-9);

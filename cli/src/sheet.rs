@@ -121,7 +121,12 @@ impl Sheet {
         for row in &self.rows {
             let cell = |&k: &usize| match &row[k] {
                 Cell::Text(text) => crate::diagnostic::printable(text),
-                Cell::Number(x) => people(*x, &self.heads[k].unit),
+                // Slopes as the trade reads them.
+                Cell::Number(x) => match self.heads[k].unit.as_str() {
+                    "V/s" => people(1e-9 * x, "V/ns"),
+                    "A/s" => people(1e-9 * x, "A/ns"),
+                    unit => people(*x, unit),
+                },
                 Cell::None => "-".into(),
             };
             lines.push(picked.iter().map(cell).collect());

@@ -37,10 +37,7 @@ pub(super) fn point(grid: &Grid, o: &Outcome) -> Figure {
     let mut panels = Vec::new();
     for ((from, to), edge, title, limits, symbol, energy) in [off, on] {
         // Time counts from the gate's edge, so that both stretches are read alike.
-        let cut = |name: &str| {
-            let points = signal(name).into_iter().filter(|p| (from..=to).contains(&p.0));
-            points.map(|(t, y)| (t - edge, y)).collect::<Vec<_>>()
-        };
+        let cut = |name: &str| signal(name).into_iter().map(|(t, y)| (t - edge, y)).collect::<Vec<_>>();
         let curve = |name: &str, signal: &str, number: usize, line: Line| {
             Curve::new(name, cut(signal)).coloured(number).lined(line).marked(Marker::None)
         };
@@ -93,11 +90,12 @@ pub(super) fn energies(grid: &Grid, found: &[Outcome]) -> Figure {
             Curve::new(&name.map(|(x, unit)| people(x, unit)).join(", "), points)
         });
         let curves: Vec<Curve> = curves.filter(|c| !c.points.is_empty()).collect();
+        let most = curves.iter().flat_map(|c| &c.points).map(|p| p.1).fold(0.0, f64::max);
         (!curves.is_empty()).then(|| {
             Panel::Chart(Chart {
                 title: title.into(),
                 x: Axis::linear("current", "A"),
-                y: Axis::linear(symbol, "J"),
+                y: Axis::linear(symbol, "J").within(0.0, 1.08 * most),
                 curves,
                 ..Chart::default()
             })

@@ -40,6 +40,8 @@ const COLUMNS: &[Column] = &[
     ("turn_off_voltage_slope", "dv/dt(off)", "V/s", |o| Some(o.off.voltage_slope)),
     ("turn_on_energy_whole", "E_on,whole", "J", |o| Some(o.on.whole)),
     ("turn_off_energy_whole", "E_off,whole", "J", |o| Some(o.off.whole)),
+    ("recovery_charge_whole", "Q_rr,whole", "C", |o| Some(o.upper_whole?.0)),
+    ("recovery_energy_whole", "E_rr,whole", "J", |o| Some(o.upper_whole?.1)),
     ("turn_on_from", "", "s", |o| Some(o.on.limits.0)),
     ("turn_on_to", "", "s", |o| Some(o.on.limits.1)),
     ("turn_off_from", "", "s", |o| Some(o.off.limits.0)),
@@ -90,6 +92,12 @@ pub(super) fn definitions(grid: &Grid) -> Vec<(&'static str, String)> {
                  current to {:.0} % of I_RM (IEC 60747-2, from memory); capacitive charge included",
                 100.0 * RECOVERY_SHARE
             ),
+        ),
+        (
+            "Q_rr,whole and E_rr,whole",
+            "from zero current to the end of the second pulse: what rings back is taken off again. E_rr,whole holds what \
+             stays stored in the output capacitance; with ringing, Q_rr and E_rr end with the first swing"
+                .into(),
         ),
         ("t_rr", "from zero current to where the line through 90 % and 25 % of I_RM meets zero".into()),
         ("t_d(on), t_r", "v_GS at 10 % of its swing to i_D at 10 % of I; i_D from 10 % to 90 % of I".into()),
@@ -168,6 +176,7 @@ pub(super) fn text(grid: &Grid, table: &Sheet) -> String {
                 "turn_off_voltage_slope",
                 "turn_on_energy_whole",
                 "turn_off_energy_whole",
+                "recovery_charge_whole",
             ],
         ),
     ];
