@@ -26,6 +26,10 @@ mod program;
 mod integrator_order;
 // what must not change: charge, energy, numbering, symmetry, bits
 mod invariance;
+// parts side by side, as the program prints them
+mod comparison;
+// the double pulse against charge balance and closed forms
+mod double_pulse;
 // figures of merit
 mod merit;
 // measurements against closed forms and the reference solution

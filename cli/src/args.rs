@@ -4,6 +4,10 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand};
 
+mod compare;
+
+pub use compare::{DoublePulseArgs, OutputArgs, PartsCompareArgs, PartsResistanceArgs, Standard};
+
 /// Where completion scripts go.
 const COMPLETIONS: &str = "\
 Examples:
@@ -65,6 +69,16 @@ pub enum Command {
     /// Parts: list those shipped, show one, extract one from points of a data sheet.
     #[command(subcommand)]
     Parts(PartsCommand),
+    /// Double pulse: switching energies, times and peaks of a part over a grid of operating points.
+    ///
+    /// An inductor is charged to the current through the part, turned off, and turned on again while the upper device
+    /// carries the current. Gives turn-on, turn-off and recovery energies, delays, rise and fall times, peaks and
+    /// slopes by published definitions, over all combinations of the currents, voltages, gate resistances and
+    /// temperatures given. The waveforms behind each number are kept with `--waveforms` and `--pictures`.
+    #[command(
+        after_long_help = "Examples:\n  joulestep double-pulse stack-750v-18m --current \"20 A,40 A,60 A\" --temperature \"25 degC,125 degC\"\n  joulestep double-pulse mosfet-sic-750v-18m --upper diode-sic-750v-60a --current \"40 A\" --csv > table.csv"
+    )]
+    DoublePulse(DoublePulseArgs),
     /// Print the JSON Schema of scenario, part or points files.
     ///
     /// Lists every key with its unit and a line of help; editors use it to complete and check files while they are
@@ -127,6 +141,20 @@ pub enum PartsCommand {
         after_long_help = "Example:\n  joulestep parts extract points.toml -o my-part.toml\n\n`joulestep schema points` describes the points file."
     )]
     Extract(PartsExtractArgs),
+    /// Compare parts by their figures of merit, at 25 degC and at a working temperature.
+    ///
+    /// On-resistance and what it costs in area, output charge and energy, recovery and gate charge; diode drop and
+    /// thermal resistance; each also relative to a reference. With `--current` and `--heatsink` also how many devices
+    /// in parallel carry a direct current. Every number is the part's own model's, under conditions that are printed.
+    #[command(
+        after_long_help = "Examples:\n  joulestep parts compare stack-750v-18m mosfet-sic-750v-18m mosfet-superjunction-650v-40m\n  joulestep parts compare stack-750v-5m4 stack-750v-18m --current \"200 A\" --heatsink \"80 degC\" --svg merit.svg"
+    )]
+    Compare(PartsCompareArgs),
+    /// On-resistance against temperature, what it is made of, and where the dies stand against the unipolar limit.
+    #[command(
+        after_long_help = "Example:\n  joulestep parts resistance stack-750v-18m mosfet-sic-750v-18m --svg resistance.svg"
+    )]
+    Resistance(PartsResistanceArgs),
 }
 
 /// Arguments of `parts list`.

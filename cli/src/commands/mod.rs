@@ -1,7 +1,9 @@
 //! One verb each.
 
+pub(crate) mod asked;
 pub mod check;
 pub mod completions;
+pub mod double_pulse;
 pub mod parts;
 pub mod run;
 pub mod schema;

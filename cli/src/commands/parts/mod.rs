@@ -1,7 +1,9 @@
-//! `parts`: list, show, extract.
+//! `parts`: list, show, extract, compare, resistance.
 
+mod compare;
 mod extract;
 mod list;
+mod resistance;
 mod show;
 
 use std::io;
@@ -21,6 +23,8 @@ pub fn parts(command: &PartsCommand, streams: &mut Streams<'_>) -> io::Result<u8
         PartsCommand::List(args) => list::list(args, streams),
         PartsCommand::Show(args) => show::show(args, streams),
         PartsCommand::Extract(args) => extract::extract(args, streams),
+        PartsCommand::Compare(args) => compare::compare(args, streams),
+        PartsCommand::Resistance(args) => resistance::resistance(args, streams),
     }
 }
 

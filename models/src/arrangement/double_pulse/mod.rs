@@ -129,6 +129,9 @@ pub struct Outcome {
     pub off: Switching,
     /// Recovery of the upper device; `None` where its current does not come back within the second pulse.
     pub recovery: Option<Recovery>,
+    /// Charge (C) and energy (J) that the upper device takes in reverse from the zero of its current to the end of the
+    /// second pulse, whatever rings in between: Q_oss is in it, and so is E_oss. `None` without a zero.
+    pub upper_whole: Option<(f64, f64)>,
     /// Largest voltage over the upper device after turn-on and when, V and s.
     pub upper_peak: (f64, f64),
     /// The energy account.
@@ -266,6 +269,25 @@ pub fn run(part: &Part, upper: &Part, bench: &Bench, point: &Point) -> Result<Ou
         work: Some(signal(UPPER_WORK)?),
     };
     let recovery = recovery(&record, edges.on, edges.end, RECOVERY_SHARE).ok();
+    let zero = record.forward.falls_to(0.0, edges.on).filter(|&t| t < edges.end);
+    let taken =
+        |k: usize, from: f64| Ok::<f64, MeasureTrouble>(signal(k)?.at(edges.end) - signal(k)?.at(from));
+    let upper_whole = match zero {
+        Some(zero) => Some((-taken(UPPER_CHARGE, zero)?, taken(UPPER_WORK, zero)?)),
+        None => None,
+    };
     let upper_peak = signal(UPPER_VOLTAGE)?.largest(edges.on, edges.end);
-    Ok(Outcome { point: *point, load, edges, switched, on, off, recovery, upper_peak, ledger, waveforms })
+    Ok(Outcome {
+        point: *point,
+        load,
+        edges,
+        switched,
+        on,
+        off,
+        recovery,
+        upper_whole,
+        upper_peak,
+        ledger,
+        waveforms,
+    })
 }
