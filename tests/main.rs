@@ -1,5 +1,7 @@
 //! checks
 mod common;
+// avalanche: energy and time in unclamped inductive switching
+mod avalanche;
 // broken scenarios and the errors they get
 mod broken_scenarios;
 // over every model of the catalogue

@@ -186,7 +186,10 @@ pub struct PartsExtractArgs {
     /// Part file to write; it must not exist yet.
     #[arg(long, short, value_name = "FILE.toml")]
     pub out: Option<PathBuf>,
-    /// Replace the part file if it exists.
+    /// Draw the points and the fitted lines (SVG); it must not exist yet.
+    #[arg(long, value_name = "FILE.svg")]
+    pub plot: Option<PathBuf>,
+    /// Replace the part file and the plot if they exist.
     #[arg(long)]
     pub force: bool,
     /// Print the report as JSON (SI units, temperatures in degC), with points and fitted lines for a plot.

@@ -191,16 +191,39 @@ pub fn diode() -> Part {
     )
 }
 
-/// What is held in the extraction of [`stack`]: what neither the stack nor its MOSFET die shows.
-pub const STACK_KNOWN: [&str; 7] = [
-    "mosfet-breakdown-voltage",
-    "jfet-breakdown-voltage",
-    "mosfet-leakage-conductance",
-    "jfet-gate-source-capacitance",
-    "jfet-drain-source-capacitance",
-    "jfet-junction-voltage",
-    "jfet-slope-factor",
+/// What is fitted in the extraction of [`stack`]; the other parameters of its file are held.
+const STACK_FITTED: [&str; 24] = [
+    "jfet-on-resistance",
+    "jfet-resistance-exponent",
+    "jfet-pinch-off",
+    "jfet-pinch-off-drift",
+    "jfet-saturation-current",
+    "jfet-saturation-exponent",
+    "jfet-drift-share",
+    "jfet-drain-effect",
+    "jfet-leakage-conductance",
+    "jfet-leakage-doubling",
+    "jfet-gate-drain-capacitance",
+    "jfet-grading",
+    "mosfet-on-resistance",
+    "mosfet-threshold",
+    "mosfet-threshold-drift",
+    "mosfet-slope-factor",
+    "mosfet-body-saturation-current",
+    "mosfet-body-emission",
+    "mosfet-body-gap",
+    "mosfet-gate-source-capacitance",
+    "mosfet-gate-drain-capacitance",
+    "mosfet-drain-source-capacitance",
+    "mosfet-grading",
+    "mosfet-junction-voltage",
 ];
+
+/// What is held in the extraction of [`stack`].
+pub fn stack_known(made: &Part) -> Vec<&'static str> {
+    let more = ["jfet-slope-factor", "jfet-junction-voltage"];
+    made.given.iter().copied().chain(more).filter(|k| !STACK_FITTED.contains(k)).collect()
+}
 
 /// The shipped stack of 750 V and 18 mΩ with curves of the whole and of its dies.
 pub fn stack() -> Part {

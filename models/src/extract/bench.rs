@@ -2,17 +2,18 @@
 //! states is read from the operating point and from the small-signal equations there.
 
 use joulestep_engine::circuit::graph::{Body, Circuit, ComponentId, GROUND, NodeId, WaveId};
-use joulestep_engine::circuit::law::{Device, stamp_len};
+use joulestep_engine::circuit::law::Device;
 use joulestep_engine::circuit::wave::Wave;
 use joulestep_engine::control::board::Board;
 use joulestep_engine::equations::system::System;
 use joulestep_engine::step::start::operating_point_near;
-use nalgebra::{Complex, DMatrix, DVector};
+use nalgebra::{Complex, DVector};
 
 use crate::capacitances::FREQUENCY;
 use crate::charge::Depletion;
 use crate::devices::diode::Diode;
 use crate::model::{Entry, Value, Values};
+use crate::operating::{small_signal, stamps};
 
 /// How the sources are connected. A diode has no gate: its anode is the drain here, and its cathode is ground.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -164,21 +165,6 @@ impl Bench {
         -self.x[self.system.own_unknown(self.drain_source, 0)]
     }
 
-    /// Stamp of every device at the operating point: i, q, ∂i/∂u, ∂q/∂u.
-    fn stamps(&self) -> Vec<Vec<f64>> {
-        let mut stamps = Vec::new();
-        for (device, placed) in self.devices.iter().zip(&self.system.devices) {
-            let base = self.x[placed.reference as usize];
-            let local =
-                |(k, &j): (usize, &u32)| self.x[j as usize] - if k < placed.ports { base } else { 0.0 };
-            let u: Vec<f64> = placed.locals.iter().enumerate().map(local).collect();
-            let mut out = vec![0.0; stamp_len(u.len())];
-            device.stamp(&u, &mut out);
-            stamps.push(out);
-        }
-        stamps
-    }
-
     /// Charge on the gate's terminal and on everything that only resistors part from it, C.
     pub fn gate_charge(&self) -> f64 {
         let Some(gate) = self.gate else { return 0.0 };
@@ -197,7 +183,7 @@ impl Bench {
         let rows: Vec<u32> = net.iter().map(|n| self.system.unknown_of_node(*n) as u32).collect();
         let linear = self.system.c.iter().filter(|e| rows.contains(&e.0));
         let mut charge: f64 = linear.map(|&(_, c, x)| x * self.x[c as usize]).sum();
-        for (placed, stamp) in self.system.devices.iter().zip(self.stamps()) {
+        for (placed, stamp) in self.system.devices.iter().zip(stamps(&self.system, &self.devices, &self.x)) {
             let p = placed.locals.len();
             for k in 0..placed.ports {
                 if rows.contains(&placed.locals[k]) {
@@ -215,41 +201,12 @@ impl Bench {
     /// the gate and the other terminal short-circuited to the source, the current into the drain and out of the gate,
     /// or into the gate: (C_oss, C_rss), or (C_iss, C_rss). Needs [`Arrangement::Voltage`].
     pub fn capacitances(&self, at_gate: bool) -> Option<(f64, f64)> {
-        let n = self.system.n;
-        let omega = 2.0 * std::f64::consts::PI * FREQUENCY;
-        let mut y = DMatrix::<Complex<f64>>::zeros(n, n);
-        let mut add = |r: u32, c: u32, g: f64, c_or_l: f64| {
-            if (r as usize) < n && (c as usize) < n {
-                y[(r as usize, c as usize)] += Complex::new(g, omega * c_or_l);
-            }
-        };
-        self.system.g.iter().for_each(|&(r, c, g)| add(r, c, g, 0.0));
-        self.system.c.iter().for_each(|&(r, c, x)| add(r, c, 0.0, x));
-        for (placed, stamp) in self.system.devices.iter().zip(self.stamps()) {
-            let p = placed.locals.len();
-            for row in 0..p {
-                for column in 0..p {
-                    let g = stamp[2 * p + row * p + column];
-                    let c = stamp[2 * p + p * p + row * p + column];
-                    let (r, k) = (placed.locals[row], placed.locals[column]);
-                    let (ported, reference) = (row < placed.ports, placed.reference);
-                    add(r, k, g, c);
-                    if ported {
-                        add(reference, k, -g, -c);
-                    }
-                    if column < placed.ports {
-                        add(r, reference, -g, -c);
-                        if ported {
-                            add(reference, reference, g, c);
-                        }
-                    }
-                }
-            }
-        }
+        let omega = std::f64::consts::TAU * FREQUENCY;
+        let y = small_signal(&self.system, &self.devices, &self.x, FREQUENCY);
         let drain = self.system.own_unknown(self.drain_source, 0);
         let gate = self.gate_source.map(|id| self.system.own_unknown(id, 0));
         let driven = if at_gate { gate? } else { drain };
-        let mut right = DVector::<Complex<f64>>::zeros(n);
+        let mut right = DVector::<Complex<f64>>::zeros(self.system.n);
         // The branch's row is −v(a) + v(b) + level = 0.
         right[driven] = Complex::new(-1.0, 0.0);
         let x = y.lu().solve(&right)?;

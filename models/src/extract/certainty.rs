@@ -25,7 +25,8 @@ pub fn certainty(jacobian: &DMatrix<f64>) -> Certainty {
         (0..n).filter(|&k| lengths[k] > 1e-9 * longest && lengths[k].is_finite()).collect();
     let mut error = vec![f64::INFINITY; n];
     let mut partner = vec![None; n];
-    if felt.is_empty() || jacobian.nrows() == 0 {
+    // A singular value decomposition of what is not finite would not end.
+    if felt.is_empty() || jacobian.nrows() == 0 || jacobian.iter().any(|x| !x.is_finite()) {
         return Certainty { error, partner };
     }
     let scaled =

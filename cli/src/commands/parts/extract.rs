@@ -13,8 +13,9 @@ use super::table;
 use crate::args::PartsExtractArgs;
 use crate::commands::refuse_in;
 use crate::diagnostic::{Diagnostic, FileId, Place, Refusal, filled};
-use crate::exit::{DONE, INPUT_OUTPUT, Streams};
+use crate::exit::{BAD_INPUT, DONE, INPUT_OUTPUT, Streams};
 use crate::parts::{Loaded, points, write};
+use crate::plot::{self, Axis, Chart, Figure, Line, Marker, Panel, svg};
 use crate::scenario::include::{open, reason};
 use crate::scenario::resolve::Trouble;
 
@@ -33,26 +34,39 @@ pub(super) fn extract(args: &PartsExtractArgs, streams: &mut Streams<'_>) -> io:
             return refuse_in(WHAT, &Trouble::Refused(refusal), &args.points, args.json, streams);
         }
     };
-    if let Some(out) = &args.out
-        && let Err(error) = store(out, args, &found)
-    {
-        let text = format!("cannot write `{}`: {}", out.display(), reason(&error));
-        let hint = if error.kind() == io::ErrorKind::AlreadyExists { "; --force replaces it" } else { "" };
-        writeln!(streams.err, "{text}{hint}")?;
-        return Ok(INPUT_OUTPUT);
+    let head = format!("Extracted from {} by nonlinear least squares.", args.points.display());
+    let mut files = Vec::new();
+    files.extend(args.out.as_ref().map(|out| (out, write::toml(&found.part, &head))));
+    if let Some(out) = &args.plot {
+        match drawn(&found) {
+            Ok(picture) => files.push((out, picture)),
+            Err(trouble) => {
+                writeln!(streams.err, "--plot: {trouble}")?;
+                return Ok(BAD_INPUT);
+            }
+        }
+    }
+    for (out, text) in &files {
+        if let Err(error) = store(out, args, text) {
+            let text = format!("cannot write `{}`: {}", out.display(), reason(&error));
+            let hint =
+                if error.kind() == io::ErrorKind::AlreadyExists { "; --force replaces it" } else { "" };
+            writeln!(streams.err, "{text}{hint}")?;
+            return Ok(INPUT_OUTPUT);
+        }
     }
     if args.json {
         writeln!(streams.out, "{:#}", told(&found))?;
     } else {
         write!(streams.out, "{}", text(&found))?;
-        if let Some(out) = &args.out {
+        for (out, _) in &files {
             writeln!(streams.out, "written: {}", out.display())?;
         }
     }
     Ok(DONE)
 }
 
-fn store(out: &Path, args: &PartsExtractArgs, found: &Extraction) -> io::Result<()> {
+fn store(out: &Path, args: &PartsExtractArgs, text: &str) -> io::Result<()> {
     let same = || Some(out.canonicalize().ok()? == args.points.canonicalize().ok()?);
     if same() == Some(true) {
         return Err(io::Error::other("it is the points file"));
@@ -62,8 +76,59 @@ fn store(out: &Path, args: &PartsExtractArgs, found: &Extraction) -> io::Result<
     if !args.force {
         options.create_new(true);
     }
-    let head = format!("Extracted from {} by nonlinear least squares.", args.points.display());
-    io::Write::write_all(&mut options.open(out)?, write::toml(&found.part, &head).as_bytes())
+    io::Write::write_all(&mut options.open(out)?, text.as_bytes())
+}
+
+/// A picture of the points and the fitted lines: a panel for each quantity, its curves in one colour each.
+fn drawn(found: &Extraction) -> Result<String, plot::Trouble> {
+    let mut panels: Vec<(Quantity, Variable, Option<String>, Chart)> = Vec::new();
+    for fit in found.curves.iter().filter(|f| !f.model.is_empty()) {
+        let Some(curve) = found.part.curves.get(fit.curve) else { continue };
+        let key = (curve.quantity, curve.against, curve.die.clone());
+        let at = panels.iter().position(|p| (p.0, p.1, p.2.clone()) == key).unwrap_or(panels.len());
+        if at == panels.len() {
+            panels.push((key.0, key.1, key.2, chart(curve)));
+        }
+        let chart = &mut panels[at].3;
+        let number = chart.curves.len() / 2;
+        let points = plot::Curve::scatter(&held(curve), curve.points.clone());
+        chart.curves.push(points.coloured(number));
+        let line = plot::Curve::new("", fit.line.clone()).lined(Line::Solid).marked(Marker::None);
+        chart.curves.push(line.coloured(number));
+    }
+    let panels = panels.into_iter().map(|p| Panel::Chart(p.3)).collect();
+    let notes = vec!["Signs: points; lines: the fitted model.".to_string()];
+    svg(&Figure::new(&found.part.title, panels).noted(notes))
+}
+
+fn chart(curve: &Curve) -> Chart {
+    let die = curve.die.as_ref().map_or_else(String::new, |d| format!(" of {d}"));
+    let title = |key: &str| key.replace('-', " ");
+    let name = format!("{}{die}", title(curve.quantity.key()));
+    let (x, y) = (curve.against, curve.quantity);
+    let decades = |points: f64, least: f64| least > 0.0 && points / least > 30.0;
+    let spread = |pick: fn(&(f64, f64)) -> f64| {
+        let most = curve.points.iter().map(pick).fold(f64::NEG_INFINITY, f64::max);
+        decades(most, curve.points.iter().map(pick).fold(f64::INFINITY, f64::min))
+    };
+    let axis = |title: &str, unit: &str, log: bool| Axis { log, ..Axis::linear(title, unit) };
+    Chart {
+        x: axis(&title(x.key()), x.unit(), x != Variable::Temperature && spread(|p| p.0)),
+        y: axis(&name, y.unit(), spread(|p| p.1)),
+        ..Chart::default()
+    }
+}
+
+/// What was held, in words.
+fn held(curve: &Curve) -> String {
+    let mut words = Vec::new();
+    for &(key, variable, unit) in Variable::ALL {
+        let Some(x) = curve.conditions.get(variable) else { continue };
+        let name =
+            if variable == Variable::Temperature { String::new() } else { key.replace('-', " ") + " " };
+        words.push(format!("{name}{}", people(x, unit)));
+    }
+    words.join(", ")
 }
 
 fn diagnostic(trouble: &ExtractTrouble, loaded: &Loaded) -> Diagnostic {
@@ -71,14 +136,10 @@ fn diagnostic(trouble: &ExtractTrouble, loaded: &Loaded) -> Diagnostic {
     match trouble {
         ExtractTrouble::TooFew { curve, points, keys } => {
             let place = loaded.spots.get(*curve).map_or(&top, |s| &s.table);
+            let path = loaded.spots.get(*curve).map_or("part.curve", |s| &s.path);
             let count = if *points == 1 { "1 point".to_string() } else { format!("{points} points") };
             let found = format!("{count} for {} parameters: {}", keys.len(), keys.join(", "));
-            Diagnostic::new(
-                place,
-                format!("part.curve[{}]", curve + 1),
-                found,
-                "at least as many points, or more [params]",
-            )
+            Diagnostic::new(place, path, found, "at least as many points, or more [params]")
         }
         ExtractTrouble::Missing { key, settled_by } => {
             let found = "missing: neither given nor determined by a curve";
