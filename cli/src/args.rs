@@ -11,6 +11,16 @@ Examples:
   joulestep completions zsh > ~/.zfunc/_joulestep    (with ~/.zfunc in fpath, before compinit)
   joulestep completions fish > ~/.config/fish/completions/joulestep.fish";
 
+/// Ways to ask for thermal impedances.
+const IMPEDANCE: &str = "\
+Examples:
+  joulestep impedance board-750v-5m4
+  joulestep impedance board-750v-5m4 --against board-750v-5m4-soldered --svg both.svg
+  joulestep impedance my-stack.toml --json > my-stack.json
+  joulestep impedance --points measured.csv --terms 5
+
+Points: a line per point, seconds and K/W, divided by comma, semicolon or blanks; `#` begins a comment.";
+
 /// What every user should have read once.
 const CAUTIONS: &str = "\
 Cautions:
@@ -62,6 +72,14 @@ pub enum Command {
     /// have no operating point.
     #[command(after_long_help = "Example:\n  joulestep check examples/ferry-breaker.toml")]
     Check(CheckArgs),
+    /// Transient thermal impedance of a package stack, or of measured points.
+    ///
+    /// Solves the layers of a package stack in three dimensions on three meshes, reduces them to a compact network and
+    /// tells Zth(t) of every die, junction to case and junction to the boundaries, what dies do to one another,
+    /// repeated pulses by duty, Foster and Cauer coefficients and the structure function; with the error of the mesh
+    /// and of the reduction. With `--points` it fits a Foster network to measured points instead.
+    #[command(after_long_help = IMPEDANCE)]
+    Impedance(ImpedanceArgs),
     /// Print the JSON Schema of scenario files.
     ///
     /// Lists every key with its unit and a line of help; editors use it to complete and check scenario files while
@@ -102,9 +120,38 @@ pub struct CheckArgs {
     pub json: bool,
 }
 
+/// Arguments of `impedance`.
+#[derive(Debug, Args)]
+pub struct ImpedanceArgs {
+    /// Package stack: a shipped one's name, or a file (TOML).
+    #[arg(required_unless_present = "points")]
+    pub stack: Option<String>,
+    /// Another stack to hold it against.
+    #[arg(long, value_name = "STACK", requires = "stack")]
+    pub against: Option<String>,
+    /// Fit a Foster network to measured points instead.
+    #[arg(long, value_name = "FILE", conflicts_with = "stack")]
+    pub points: Option<PathBuf>,
+    /// Terms of the Foster network, at most; default: as many as it takes, for a stack 8.
+    #[arg(long, value_parser = clap::value_parser!(u16).range(1..=60))]
+    pub terms: Option<u16>,
+    /// Cells of the finest mesh, at most: more are slower and more accurate.
+    #[arg(long, default_value_t = 120_000, value_parser = clap::value_parser!(u32).range(1_000..=2_000_000))]
+    pub cells: u32,
+    /// Write a picture (SVG) to this file.
+    #[arg(long, value_name = "FILE.svg")]
+    pub svg: Option<PathBuf>,
+    /// Print everything as JSON (SI units).
+    #[arg(long)]
+    pub json: bool,
+}
+
 /// Arguments of `schema`.
 #[derive(Debug, Args)]
 pub struct SchemaArgs {
+    /// Print the schema of package stacks instead.
+    #[arg(long)]
+    pub package: bool,
     /// Changes nothing: the schema is JSON anyway.
     #[arg(long)]
     pub json: bool,

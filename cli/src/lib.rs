@@ -46,6 +46,7 @@ pub mod args;
 pub mod commands;
 pub mod diagnostic;
 pub mod exit;
+pub mod impedance;
 pub mod package;
 pub mod parts;
 pub mod plot;
@@ -83,7 +84,8 @@ fn carry_out(args: impl IntoIterator<Item = OsString>, streams: &mut Streams<'_>
     match cli.command {
         Command::Run(args) => commands::run::run(&args, streams),
         Command::Check(args) => commands::check::check(&args, streams),
-        Command::Schema(_) => commands::schema::schema(streams),
+        Command::Impedance(args) => commands::impedance::impedance(&args, streams),
+        Command::Schema(args) => commands::schema::schema(&args, streams),
         Command::Completions(args) => commands::completions::completions(&args, streams),
     }
 }

@@ -2,6 +2,7 @@
 
 pub mod check;
 pub mod completions;
+pub mod impedance;
 pub mod run;
 pub mod schema;
 
