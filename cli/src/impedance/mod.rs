@@ -24,7 +24,7 @@ use joulestep_models::package::{Package, PackageTrouble, Solid, to_ambient, to_c
 /// Duties of the families of repeated pulses; 0 is a single pulse.
 pub const DUTIES: [f64; 7] = [0.0, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5];
 /// Divisions that the finest mesh may have.
-const FINEST: usize = 8;
+const FINEST: usize = 6;
 /// Points per decade through which coefficients are fitted.
 const PER_DECADE: usize = 8;
 
@@ -88,7 +88,8 @@ pub fn solve(name: &str, package: &Package, cells: usize, terms: usize) -> Resul
     let dies: Vec<String> = whole.body.ports[..whole.dies].iter().map(|p| p.name.clone()).collect();
     let ambient = path(&whole, cells, terms)?;
     let case = match package.layers.iter().any(|l| l.case) {
-        true => Some(path(&to_case(package).map_err(Trouble::Package)?, cells, terms)?),
+        // It is the smaller part: fewer cells are finer there.
+        true => Some(path(&to_case(package).map_err(Trouble::Package)?, cells / 2, terms)?),
         false => None,
     };
     let network = &ambient.study.finest.network;

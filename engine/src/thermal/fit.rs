@@ -87,10 +87,11 @@ pub fn fit(points: &[(f64, f64)], most: Option<usize>) -> Result<Fit, FitTrouble
     let grid: Vec<f64> = (0..=count).map(|k| fast * (slow / fast).powf(k as f64 / count as f64)).collect();
     let mut terms = join_neighbours(&solve(points, &grid));
     let most = most.unwrap_or(usize::MAX).max(1);
+    refine(points, &mut terms);
     while terms.len() > most {
         join_closest(&mut terms);
+        refine(points, &mut terms);
     }
-    refine(points, &mut terms);
     let errors: Vec<f64> = points.iter().map(|(t, z)| value(&terms, *t) / z - 1.0).collect();
     Ok(Fit {
         largest: errors.iter().map(|e| e.abs()).fold(0.0, f64::max),
@@ -188,15 +189,23 @@ fn join_neighbours(terms: &[FosterTerm]) -> Vec<FosterTerm> {
 }
 
 fn join_closest(terms: &mut Vec<FosterTerm>) {
-    // The error of joining goes with the distance and the smaller of the two.
-    let cost = |k: &usize| {
-        let (a, b) = (&terms[*k], &terms[k + 1]);
-        (b.time_constant / a.time_constant).ln() * a.resistance.min(b.resistance)
-    };
-    if let Some(k) = (0..terms.len() - 1).min_by(|i, j| cost(i).total_cmp(&cost(j))) {
-        terms[k] = both(&terms[k], &terms[k + 1]);
-        terms.remove(k + 1);
+    // What joining two terms changes goes with the square of their distance, and counts against what the impedance is
+    // by then.
+    let mut below = 0.0;
+    let mut least = (f64::INFINITY, 0);
+    for k in 0..terms.len().saturating_sub(1) {
+        let (a, b) = (&terms[k], &terms[k + 1]);
+        let both = a.resistance + b.resistance;
+        let apart = (b.time_constant / a.time_constant).ln();
+        let cost = apart * apart * a.resistance * b.resistance / both / (below + both);
+        if cost < least.0 {
+            least = (cost, k);
+        }
+        below += a.resistance;
     }
+    let k = least.1;
+    terms[k] = both(&terms[k], &terms[k + 1]);
+    terms.remove(k + 1);
 }
 
 fn both(a: &FosterTerm, b: &FosterTerm) -> FosterTerm {
