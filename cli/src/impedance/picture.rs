@@ -30,7 +30,9 @@ pub fn picture(stacks: &[Impedance]) -> Result<String, Trouble> {
                 let name = if to.is_empty() { format!("{of} to {boundary}") } else { format!("{of} {to}") };
                 curves.push(Curve::new(&name, points).coloured(colour).lined(line).marked(Marker::None));
             }
-            let steps = stack.ambient.structure(d);
+            // The last of the resistance lies before a temperature held: heat capacitance without end.
+            let whole = stack.ambient.network().steady_resistance(d, d);
+            let steps = stack.ambient.structure(d).into_iter().filter(|s| s.0 < 0.995 * whole).collect();
             structures.push(Curve::new(&of, steps).coloured(colour).lined(Line::Solid).marked(Marker::None));
             colour += 1;
         }
