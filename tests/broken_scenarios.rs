@@ -14,8 +14,8 @@ fn joulestep(args: &[&str]) -> Output {
     command.current_dir(env!("CARGO_MANIFEST_DIR")).args(args).output().expect("the program runs")
 }
 
-fn corpus() -> Vec<PathBuf> {
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/broken");
+fn corpus(folder: &str) -> Vec<PathBuf> {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join(folder);
     let mut files: Vec<_> =
         std::fs::read_dir(folder).expect("the corpus").map(|f| f.expect("a file").path()).collect();
     files.retain(|f| {
@@ -69,12 +69,18 @@ fn message(error: &Value) -> String {
 
 #[test]
 fn every_broken_scenario_gets_its_errors_and_no_other() {
+    corpus_gets_its_errors("tests/broken", &["check"], 20);
+}
+
+/// Every file of a folder (at least so many), given to a command, gets the errors that it carries and no other.
+pub fn corpus_gets_its_errors(folder: &str, command: &[&str], least: usize) {
     let mut wrong = Vec::new();
-    let files = corpus();
-    assert!(files.len() >= 20, "{} files", files.len());
+    let files = corpus(folder);
+    assert!(files.len() >= least, "{} files", files.len());
     for path in files {
-        let relative = format!("tests/broken/{}", path.file_name().unwrap().to_str().unwrap());
-        let output = joulestep(&["check", &relative, "--json"]);
+        let relative = format!("{folder}/{}", path.file_name().unwrap().to_str().unwrap());
+        let args: Vec<&str> = command.iter().copied().chain([relative.as_str(), "--json"]).collect();
+        let output = joulestep(&args);
         let answer: Value = serde_json::from_slice(&output.stdout).expect("JSON");
         let errors = answer["errors"].as_array().cloned().unwrap_or_default();
         let mut found: Vec<(String, String)> = errors.iter().map(|e| told(e, &relative)).collect();

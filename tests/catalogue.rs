@@ -56,13 +56,21 @@ fn samples(kind: &str) -> Vec<Vec<(&'static str, f64)>> {
             let plain = vec![("saturation-current", 1e-12), ("grading", 0.4)];
             vec![from_part("diode-sic-750v-60a"), plain, recovering, breaking]
         }
-        "mosfet" | "jfet" => vec![
-            from_part("stack-750v-5m4")
-                .into_iter()
-                .filter_map(|(key, x)| Some((key.strip_prefix(kind)?.strip_prefix('-')?, x)))
-                .filter(|(key, _)| find::<f64>(kind).unwrap().params.iter().any(|p| p.key == *key))
-                .collect(),
-        ],
+        "mosfet" | "jfet" => {
+            let mut all = vec![
+                from_part("stack-750v-5m4")
+                    .into_iter()
+                    .filter_map(|(key, x)| Some((key.strip_prefix(kind)?.strip_prefix('-')?, x)))
+                    .filter(|(key, _)| find::<f64>(kind).unwrap().params.iter().any(|p| p.key == *key))
+                    .collect(),
+            ];
+            if kind == "mosfet" {
+                all.extend(["mosfet-sic-1200v-80m", "mosfet-superjunction-650v-40m"].map(from_part));
+                // A body diode with contacts and without stored charge; no breakdown.
+                all.push(vec![("on-resistance", 1e-2), ("threshold", 4.0), ("body-resistance", 5e-3)]);
+            }
+            all
+        }
         "stack" => vec![from_part("stack-750v-5m4"), from_part("stack-750v-18m")],
         "square-law-jfet" => {
             vec![

@@ -143,7 +143,7 @@ fn what_cannot_be_an_impedance_is_refused() {
     let (code, _, err) = run(&["impedance", "board-superjuncton"]);
     assert!(code == 2 && err.contains("did you mean `board-superjunction`?"), "{err}");
     let (code, out, _) = run(&["impedance", "board-superjuncton", "--json"]);
-    assert!(code == 2 && out.contains("\"valid\": false"), "{out}");
+    assert!(code == 2 && out.contains("\"board-superjunction\""), "{out}");
     assert_eq!(run(&["impedance"]).0, 2);
     let (code, _, err) = run(&["impedance", "board-750v-5m4", "--cells", "1000"]);
     assert!(code == 2 && err.contains("at most 1000 are allowed"), "{err}");
@@ -152,7 +152,7 @@ fn what_cannot_be_an_impedance_is_refused() {
 /// The schema of package stacks accepts what is shipped.
 #[test]
 fn the_schema_knows_shipped_stacks() {
-    let schema = json(&["schema", "--package"]);
+    let schema = json(&["schema", "package"]);
     let validator = jsonschema::validator_for(&schema).expect("a schema");
     for (name, text) in joulestep_models::package::shipped() {
         let value: toml::Value = toml::from_str(text).unwrap();

@@ -1,5 +1,7 @@
 //! checks
 mod common;
+// avalanche: energy and time in unclamped inductive switching
+mod avalanche;
 // broken scenarios and the errors they get
 mod broken_scenarios;
 // over every model of the catalogue
@@ -12,6 +14,8 @@ mod control;
 mod device_laws;
 // terminal capacitances of parts; charge and energy of the output capacitance
 mod output_capacitance;
+// parts from points: round trips, noise, published formulas, the program
+mod parts_extraction;
 // production models against their statements
 mod production_laws;
 // figures: what is drawn is where it belongs
@@ -22,6 +26,10 @@ mod program;
 mod integrator_order;
 // what must not change: charge, energy, numbering, symmetry, bits
 mod invariance;
+// parts side by side, as the program prints them
+mod comparison;
+// the double pulse against charge balance and closed forms
+mod double_pulse;
 // figures of merit
 mod merit;
 // measurements against closed forms and the reference solution
@@ -50,6 +58,8 @@ mod package_stacks;
 mod impedance;
 // temperature and power coupled: fixed points, runaway, transients, ratings
 mod thermal_coupled;
+// surge, continuous and shared currents against closed forms
+mod rating;
 // facts of the trade
 mod trade_facts;
 // unipolar limits, critical field, mobility; temperature laws against published exponents

@@ -6,11 +6,15 @@ use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::circuit::wave::Wave;
 use joulestep_engine::recorder::InMemory;
 use joulestep_engine::run::setup::Setup;
+use joulestep_models::capacitances::output_charge;
 use joulestep_models::charge::Depletion;
+use joulestep_models::model::Value;
+use joulestep_models::operating::Feed;
 use joulestep_models::recovery::{StoringJunction, Times};
 
 use crate::common::catalogued::put;
 use crate::common::rig::{channel, column, fixed, near, supply, tight, v};
+use crate::common::technologies::{rest, ship};
 
 /// A junction with nothing but its stored charge, Is stated at `kelvin`.
 fn junction(
@@ -120,7 +124,7 @@ fn stored_charge_at_rest() {
         let law = junction(saturation, emission, lifetime, transit, kelvin);
         let id = c.law("D", "diode", &[a, GROUND], law, kelvin).unwrap();
         let mut setup = Setup::new(c);
-        setup.tolerance = tight();
+        setup.tolerance = Some(tight());
         let run = setup.ready().unwrap();
         near("v", run.read(&v(a)), voltage, 1e-9);
         near("qM", run.read(&Probe::Branch(id, 0)) * lifetime, stored, 1e-9);
@@ -185,4 +189,51 @@ fn the_heat_of_recovery_is_counted() {
     assert!(without < 1e-12);
     assert!(cold.0 > 0.5e-6 && warm.0 > 1.15 * cold.0);
     assert!(cold.1 > cool + 1e-5 && warm.1 > cold.1);
+}
+
+/// Common practice, no source: of what a stack's or a cool SiC MOSFET's integral diode gives back, the output capacitance
+/// holds the larger part; a superjunction's body diode gives back more than ten times its output charge; hot, the stored
+/// charge grows and the output charge does not. From 20 A, by a loop of 400 nH at 400 V; what came back is counted from
+/// the zero of the current to the end of the ringing, less the output charge, which is had another way.
+#[test]
+fn integral_diodes_recover_by_their_technology() {
+    let stored = |name: &str, celsius: f64| {
+        let part = ship(name);
+        let mut c = Circuit::new();
+        let ahead = rest(&part, 0.0, Feed::Current(-20.0), celsius).voltage() - 20.0 * 0.12;
+        let swing = Wave::Points(vec![(0.0, ahead), (1e-6, ahead), (1.02e-6, 400.0)]);
+        let (plus, _) = supply(&mut c, "plus", swing);
+        let [m, d, s] = ["m", "d", "s"].map(|n| c.node(n));
+        c.resistor("R", plus, m, 0.12).unwrap();
+        let l = c.inductor("L", m, d, 400e-9, 0.0, None).unwrap();
+        let snubber = c.resistor("Rs", d, s, 15.0).unwrap();
+        c.capacitor("Cs", s, GROUND, 1e-9, None).unwrap();
+        let mut values = part.values.clone();
+        values.0.insert("junction-temperature", Value::Number(celsius));
+        (part.entry().build)(&mut c, "Q", &[d, GROUND, GROUND], &values).unwrap();
+        let into = Probe::Sum(vec![(1.0, Probe::Branch(l, 0)), (-1.0, Probe::Conduction(snubber, 0))]);
+        let mut setup = Setup::new(c);
+        setup.steps.base = 1e-8;
+        setup.channels = vec![channel("i", into)];
+        let mut run = setup.ready().unwrap();
+        let mut memory = InMemory::default();
+        run.advance(6e-6, &mut memory).unwrap();
+        assert!(run.ledger().relative() < 1e-4, "{name}: {:?}", run.ledger());
+        let (t, i) = (&memory.time, column(&memory.samples, 0));
+        near("forward", i[t.iter().position(|t| *t > 1e-6).unwrap() - 1], -20.0, 0.01);
+        let zero = i.iter().rposition(|i| *i < -15.0).unwrap();
+        let zero = zero + i[zero..].iter().position(|i| *i > 0.0).unwrap();
+        let back: f64 = (zero + 1..t.len()).map(|k| 0.5 * (i[k] + i[k - 1]) * (t[k] - t[k - 1])).sum();
+        let output = output_charge(part.entry(), &part.values, &[400.0], celsius).unwrap()[0].charge;
+        println!("{name} at {celsius} °C: {back:e} C came back, {output:e} C of output charge");
+        [(back - output), output]
+    };
+    let of = |name| [25.0, 125.0].map(|celsius| stored(name, celsius));
+    let [cold, hot] = of("mosfet-superjunction-650v-40m");
+    assert!(cold[0] > 10.0 * cold[1] && hot[0] > 1.3 * cold[0], "{cold:?} {hot:?}");
+    for name in ["mosfet-sic-750v-18m", "stack-750v-18m"] {
+        let [cold, hot] = of(name);
+        assert!(cold[0].abs() < 0.5 * cold[1] && hot[0] > cold[0], "{name}: {cold:?} {hot:?}");
+        assert!((hot[1] / cold[1] - 1.0).abs() < 0.05);
+    }
 }

@@ -4,22 +4,18 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand};
 
+mod compare;
+mod heat;
+
+pub use compare::{DoublePulseArgs, OutputArgs, PartsCompareArgs, PartsResistanceArgs, Standard};
+pub use heat::ImpedanceArgs;
+
 /// Where completion scripts go.
 const COMPLETIONS: &str = "\
 Examples:
   joulestep completions bash > ~/.local/share/bash-completion/completions/joulestep
   joulestep completions zsh > ~/.zfunc/_joulestep    (with ~/.zfunc in fpath, before compinit)
   joulestep completions fish > ~/.config/fish/completions/joulestep.fish";
-
-/// Ways to ask for thermal impedances.
-const IMPEDANCE: &str = "\
-Examples:
-  joulestep impedance board-750v-5m4
-  joulestep impedance board-750v-5m4 --against board-750v-5m4-soldered --svg both.svg
-  joulestep impedance my-stack.toml --json > my-stack.json
-  joulestep impedance --points measured.csv --terms 5
-
-Points: a line per point, seconds and K/W, divided by comma, semicolon or blanks; `#` begins a comment.";
 
 /// What every user should have read once.
 const CAUTIONS: &str = "\
@@ -72,19 +68,34 @@ pub enum Command {
     /// have no operating point.
     #[command(after_long_help = "Example:\n  joulestep check examples/ferry-breaker.toml")]
     Check(CheckArgs),
+    /// Parts: list those shipped, show one, extract one from points of a data sheet.
+    #[command(subcommand)]
+    Parts(PartsCommand),
+    /// Double pulse: switching energies, times and peaks of a part over a grid of operating points.
+    ///
+    /// An inductor is charged to the current through the part, turned off, and turned on again while the upper device
+    /// carries the current. Gives turn-on, turn-off and recovery energies, delays, rise and fall times, peaks and
+    /// slopes by published definitions, over all combinations of the currents, voltages, gate resistances and
+    /// temperatures given. The waveforms behind each number are kept with `--waveforms` and `--pictures`.
+    #[command(
+        after_long_help = "Examples:\n  joulestep double-pulse stack-750v-18m --current \"20 A,40 A,60 A\" --temperature \"25 degC,125 degC\"\n  joulestep double-pulse mosfet-sic-750v-18m --upper diode-sic-750v-60a --current \"40 A\" --csv > table.csv"
+    )]
+    DoublePulse(DoublePulseArgs),
     /// Transient thermal impedance of a package stack, or of measured points.
     ///
     /// Solves the layers of a package stack in three dimensions on three meshes, reduces them to a compact network and
     /// tells Zth(t) of every die, junction to case and junction to the boundaries, what dies do to one another,
     /// repeated pulses by duty, Foster and Cauer coefficients and the structure function; with the error of the mesh
     /// and of the reduction. With `--points` it fits a Foster network to measured points instead.
-    #[command(after_long_help = IMPEDANCE)]
+    #[command(after_long_help = heat::IMPEDANCE)]
     Impedance(ImpedanceArgs),
-    /// Print the JSON Schema of scenario files.
+    /// Print the JSON Schema of scenario, part, points or package files.
     ///
-    /// Lists every key with its unit and a line of help; editors use it to complete and check scenario files while
-    /// they are typed. Names, dimensions and everything physical are for `check`.
-    #[command(after_long_help = "Example:\n  joulestep schema > scenario.schema.json")]
+    /// Lists every key with its unit and a line of help; editors use it to complete and check files while they are
+    /// typed. Names, dimensions and everything physical are for `check`.
+    #[command(
+        after_long_help = "Examples:\n  joulestep schema > scenario.schema.json\n  joulestep schema part > part.schema.json"
+    )]
     Schema(SchemaArgs),
     /// Print a completion script for a shell.
     #[command(after_long_help = COMPLETIONS)]
@@ -120,38 +131,101 @@ pub struct CheckArgs {
     pub json: bool,
 }
 
-/// Arguments of `impedance`.
+/// What is done with parts.
+#[derive(Debug, Subcommand)]
+pub enum PartsCommand {
+    /// List the shipped parts with their technology and ratings. All of them are invented.
+    List(PartsListArgs),
+    /// Show everything of a part: ratings, values at two temperatures, parameters, dies, package, heat, curves.
+    #[command(
+        after_long_help = "Examples:\n  joulestep parts show stack-750v-18m\n  joulestep parts show my-part.toml --temperature \"150 degC\""
+    )]
+    Show(PartsShowArgs),
+    /// Extract the parameters of a part from points of its data sheet.
+    ///
+    /// Fits the model of the kind to the curves of the points file by nonlinear least squares: what the model says at
+    /// the operating points and small signals of an ideal test bench is compared with the points. Tells how well each
+    /// curve is met, how certain each parameter is, and which parameters the points do not determine. Refuses points
+    /// that contradict each other or the part's limits.
+    #[command(
+        after_long_help = "Example:\n  joulestep parts extract points.toml -o my-part.toml\n\n`joulestep schema points` describes the points file."
+    )]
+    Extract(PartsExtractArgs),
+    /// Compare parts by their figures of merit, at 25 degC and at a working temperature.
+    ///
+    /// On-resistance and what it costs in area, output charge and energy, recovery and gate charge; diode drop and
+    /// thermal resistance; each also relative to a reference. With `--current` and `--heatsink` also how many devices
+    /// in parallel carry a direct current. Every number is the part's own model's, under conditions that are printed.
+    #[command(
+        after_long_help = "Examples:\n  joulestep parts compare stack-750v-18m mosfet-sic-750v-18m mosfet-superjunction-650v-40m\n  joulestep parts compare stack-750v-5m4 stack-750v-18m --current \"200 A\" --heatsink \"80 degC\" --svg merit.svg"
+    )]
+    Compare(PartsCompareArgs),
+    /// On-resistance against temperature, what it is made of, and where the dies stand against the unipolar limit.
+    #[command(
+        after_long_help = "Example:\n  joulestep parts resistance stack-750v-18m mosfet-sic-750v-18m --svg resistance.svg"
+    )]
+    Resistance(PartsResistanceArgs),
+}
+
+/// Arguments of `parts list`.
 #[derive(Debug, Args)]
-pub struct ImpedanceArgs {
-    /// Package stack: a shipped one's name, or a file (TOML).
-    #[arg(required_unless_present = "points")]
-    pub stack: Option<String>,
-    /// Another stack to hold it against.
-    #[arg(long, value_name = "STACK", requires = "stack")]
-    pub against: Option<String>,
-    /// Fit a Foster network to measured points instead.
-    #[arg(long, value_name = "FILE", conflicts_with = "stack")]
-    pub points: Option<PathBuf>,
-    /// Terms of the Foster network, at most; default: as many as it takes, for a stack 8.
-    #[arg(long, value_parser = clap::value_parser!(u16).range(1..=60))]
-    pub terms: Option<u16>,
-    /// Cells of the finest mesh, at most: more are slower and more accurate.
-    #[arg(long, default_value_t = 120_000, value_parser = clap::value_parser!(u32).range(1_000..=2_000_000))]
-    pub cells: u32,
-    /// Write a picture (SVG) to this file.
-    #[arg(long, value_name = "FILE.svg")]
-    pub svg: Option<PathBuf>,
-    /// Print everything as JSON (SI units).
+pub struct PartsListArgs {
+    /// Print the list as JSON (SI units, temperatures in degC).
     #[arg(long)]
     pub json: bool,
+}
+
+/// Arguments of `parts show`.
+#[derive(Debug, Args)]
+pub struct PartsShowArgs {
+    /// Name of a shipped part, or path of a part file ending in .toml.
+    pub part: String,
+    /// Working junction temperature, beside 25 degC.
+    #[arg(long, value_name = "QUANTITY", default_value = "125 degC")]
+    pub temperature: String,
+    /// Print the part as JSON (SI units, temperatures in degC).
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `parts extract`.
+#[derive(Debug, Args)]
+pub struct PartsExtractArgs {
+    /// File of points (TOML).
+    pub points: PathBuf,
+    /// Part file to write; it must not exist yet.
+    #[arg(long, short, value_name = "FILE.toml")]
+    pub out: Option<PathBuf>,
+    /// Draw the points and the fitted lines (SVG); it must not exist yet.
+    #[arg(long, value_name = "FILE.svg")]
+    pub plot: Option<PathBuf>,
+    /// Replace the part file and the plot if they exist.
+    #[arg(long)]
+    pub force: bool,
+    /// Print the report as JSON (SI units, temperatures in degC), with points and fitted lines for a plot.
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// What a schema is of.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
+pub enum SchemaOf {
+    /// Scenario files.
+    Scenario,
+    /// Part files.
+    Part,
+    /// Files of points for `parts extract`.
+    Points,
+    /// Package stacks.
+    Package,
 }
 
 /// Arguments of `schema`.
 #[derive(Debug, Args)]
 pub struct SchemaArgs {
-    /// Print the schema of package stacks instead.
-    #[arg(long)]
-    pub package: bool,
+    /// What the schema is of.
+    #[arg(value_enum, default_value = "scenario")]
+    pub of: SchemaOf,
     /// Changes nothing: the schema is JSON anyway.
     #[arg(long)]
     pub json: bool,

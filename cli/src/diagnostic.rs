@@ -129,12 +129,17 @@ pub struct Refusal {
 impl Refusal {
     /// For people: place, message, the line with a mark below it.
     pub fn text(&self) -> String {
+        self.text_in("the scenario")
+    }
+
+    /// The same, where the file is something else than a scenario ("the part file").
+    pub fn text_in(&self, what: &str) -> String {
         let mut out = String::new();
         for d in &self.diagnostics {
             self.one(d, &mut out);
         }
         let n = self.diagnostics.len();
-        let _ = writeln!(out, "{n} error{} in the scenario", if n == 1 { "" } else { "s" });
+        let _ = writeln!(out, "{n} error{} in {what}", if n == 1 { "" } else { "s" });
         out
     }
 

@@ -53,6 +53,7 @@ pub mod plot;
 pub mod progress;
 pub mod result;
 pub mod scenario;
+pub mod sheet;
 
 use std::ffi::OsString;
 use std::io::{self, Write};
@@ -84,7 +85,9 @@ fn carry_out(args: impl IntoIterator<Item = OsString>, streams: &mut Streams<'_>
     match cli.command {
         Command::Run(args) => commands::run::run(&args, streams),
         Command::Check(args) => commands::check::check(&args, streams),
+        Command::DoublePulse(args) => commands::double_pulse::double_pulse(&args, streams),
         Command::Impedance(args) => commands::impedance::impedance(&args, streams),
+        Command::Parts(command) => commands::parts::parts(&command, streams),
         Command::Schema(args) => commands::schema::schema(&args, streams),
         Command::Completions(args) => commands::completions::completions(&args, streams),
     }

@@ -1,6 +1,8 @@
 //! Progress of a run: a bar on a terminal, a line now and then elsewhere, nothing when quiet.
 
 use std::io::{IsTerminal, Write};
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::{Mutex, PoisonError};
 use std::time::{Duration, Instant};
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
@@ -72,6 +74,58 @@ impl Progress {
     /// Time since the beginning.
     pub fn elapsed(&self) -> Duration {
         self.began.elapsed()
+    }
+}
+
+/// Shows how many of a number of equal tasks are done; several threads may tell it.
+pub struct Counted {
+    shown: Mutex<Shown>,
+    done: AtomicU64,
+    total: u64,
+    what: &'static str,
+}
+
+impl Counted {
+    /// For `total` tasks, called `what` together.
+    pub fn new(quiet: bool, total: u64, what: &'static str) -> Self {
+        let shown = match (quiet, std::io::stderr().is_terminal()) {
+            (true, _) => Shown::Nothing,
+            (false, false) => Shown::Lines(Instant::now()),
+            (false, true) => {
+                let bar = ProgressBar::with_draw_target(Some(total), ProgressDrawTarget::stderr_with_hz(5));
+                if let Ok(style) = ProgressStyle::with_template("{bar:32} {pos} of {len} {msg}, {eta} left") {
+                    bar.set_style(style);
+                }
+                bar.set_message(what);
+                Shown::Bar(bar)
+            }
+        };
+        Self { shown: Mutex::new(shown), done: AtomicU64::new(0), total, what }
+    }
+
+    /// One more is done.
+    pub fn one(&self) {
+        let done = self.done.fetch_add(1, Ordering::Relaxed) + 1;
+        // A thread that panicked while it told progress is no reason for this one to.
+        let mut shown = self.shown.lock().unwrap_or_else(PoisonError::into_inner);
+        match &mut *shown {
+            Shown::Nothing => {}
+            Shown::Bar(bar) => bar.set_position(done),
+            Shown::Lines(last) => {
+                if last.elapsed() >= BETWEEN_LINES {
+                    *last = Instant::now();
+                    // Progress that cannot be shown is no reason to stop.
+                    let _ = writeln!(std::io::stderr(), "{done} of {} {}", self.total, self.what);
+                }
+            }
+        }
+    }
+
+    /// All are done.
+    pub fn done(&self) {
+        if let Shown::Bar(bar) = &*self.shown.lock().unwrap_or_else(PoisonError::into_inner) {
+            bar.finish_and_clear();
+        }
     }
 }
 

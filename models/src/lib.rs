@@ -66,5 +66,12 @@ pub mod package;
 // what follows from a part
 pub mod budget;
 pub mod capacitances;
-pub mod merit;
+pub mod extract;
 pub mod operating;
+pub mod rating;
+
+// how parts stand against each other
+pub mod merit;
+
+// circuits around parts, ready to run
+pub mod arrangement;

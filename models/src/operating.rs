@@ -2,8 +2,9 @@
 //! small-signal admittances there.
 
 use joulestep_engine::circuit::graph::{Circuit, ComponentId, GROUND, NodeId, WaveId};
-use joulestep_engine::circuit::law::stamp_len;
+use joulestep_engine::circuit::law::{Device, stamp_len};
 use joulestep_engine::circuit::wave::Wave;
+use joulestep_engine::equations::system::System;
 use joulestep_engine::run::setup::{Refusal, Setup};
 use joulestep_engine::run::time_loop::Run;
 use joulestep_engine::trouble::CircuitTrouble;
@@ -151,39 +152,9 @@ impl AtRest {
         let system = self.run.system();
         let ports = [self.feed.0.map(|id| (id, self.feed.1)), self.gate];
         ports[0]?;
-        let (n, omega) = (system.n, std::f64::consts::TAU * frequency);
-        let mut matrix = DMatrix::<Complex<f64>>::zeros(n + 1, n + 1);
-        let mut add = |r: u32, c: u32, g: f64, q: f64| {
-            matrix[(r as usize, c as usize)] += Complex::new(g, omega * q);
-        };
-        system.g.iter().for_each(|&(r, c, x)| add(r, c, x, 0.0));
-        system.c.iter().for_each(|&(r, c, x)| add(r, c, 0.0, x));
-        let x = &self.run.state().x;
-        for (device, placed) in system.devices().iter().zip(&system.devices) {
-            let p = placed.locals.len();
-            let base = x[placed.reference as usize];
-            let local = |(k, &j): (usize, &u32)| x[j as usize] - if k < placed.ports { base } else { 0.0 };
-            let u: Vec<f64> = placed.locals.iter().enumerate().map(local).collect();
-            let mut stamp = vec![0.0; stamp_len(p)];
-            device.stamp(&u, &mut stamp);
-            for k in 0..p {
-                for j in 0..p {
-                    let (g, q) = (stamp[2 * p + k * p + j], stamp[2 * p + p * p + k * p + j]);
-                    let (row, column) = (placed.locals[k], placed.locals[j]);
-                    add(row, column, g, q);
-                    if j < placed.ports {
-                        add(row, placed.reference, -g, -q);
-                    }
-                    if k < placed.ports {
-                        add(placed.reference, column, -g, -q);
-                        if j < placed.ports {
-                            add(placed.reference, placed.reference, g, q);
-                        }
-                    }
-                }
-            }
-        }
-        let lu = matrix.view((0, 0), (n, n)).into_owned().lu();
+        let n = system.n;
+        let matrix = small_signal(system, &system.devices(), &self.run.state().x, frequency);
+        let lu = matrix.lu();
         let mut out = [[Complex::new(0.0, 0.0); 2]; 2];
         for (k, port) in ports.iter().enumerate() {
             let Some((_, wave)) = port else { continue };
@@ -200,6 +171,57 @@ impl AtRest {
         }
         Some(out)
     }
+}
+
+/// The small-signal equations at the unknowns `x` and a frequency (Hz): ∂f/∂x + jω·∂q/∂x, without ground. `devices`: those
+/// of the system, settled.
+pub(crate) fn small_signal(
+    system: &System<f64>,
+    devices: &[Box<dyn Device<f64>>],
+    x: &[f64],
+    frequency: f64,
+) -> DMatrix<Complex<f64>> {
+    let (n, omega) = (system.n, std::f64::consts::TAU * frequency);
+    let mut matrix = DMatrix::<Complex<f64>>::zeros(n + 1, n + 1);
+    let mut add = |r: u32, c: u32, g: f64, q: f64| {
+        matrix[(r as usize, c as usize)] += Complex::new(g, omega * q);
+    };
+    system.g.iter().for_each(|&(r, c, x)| add(r, c, x, 0.0));
+    system.c.iter().for_each(|&(r, c, x)| add(r, c, 0.0, x));
+    for (stamp, placed) in stamps(system, devices, x).iter().zip(&system.devices) {
+        let p = placed.locals.len();
+        for k in 0..p {
+            for j in 0..p {
+                let (g, q) = (stamp[2 * p + k * p + j], stamp[2 * p + p * p + k * p + j]);
+                let (row, column) = (placed.locals[k], placed.locals[j]);
+                add(row, column, g, q);
+                if j < placed.ports {
+                    add(row, placed.reference, -g, -q);
+                }
+                if k < placed.ports {
+                    add(placed.reference, column, -g, -q);
+                    if j < placed.ports {
+                        add(placed.reference, placed.reference, g, q);
+                    }
+                }
+            }
+        }
+    }
+    matrix.view((0, 0), (n, n)).into_owned()
+}
+
+/// Stamp of every device at the unknowns `x`: i, q, ∂i/∂u, ∂q/∂u.
+pub(crate) fn stamps(system: &System<f64>, devices: &[Box<dyn Device<f64>>], x: &[f64]) -> Vec<Vec<f64>> {
+    let mut out = Vec::new();
+    for (device, placed) in devices.iter().zip(&system.devices) {
+        let base = x[placed.reference as usize];
+        let local = |(k, &j): (usize, &u32)| x[j as usize] - if k < placed.ports { base } else { 0.0 };
+        let u: Vec<f64> = placed.locals.iter().enumerate().map(local).collect();
+        let mut stamp = vec![0.0; stamp_len(u.len())];
+        device.stamp(&u, &mut stamp);
+        out.push(stamp);
+    }
+    out
 }
 
 /// Resistance between outer and inner pin at a current (A) with the gate at `gate` (V), Ω: what a data sheet calls the

@@ -125,6 +125,8 @@ pub struct Settled<L> {
 
 impl<L: Lane> Law<L, 2> for StoringJunction<L> {
     const INTERNAL: usize = 1;
+    /// 0.1 mA, for a lifetime of 10 ns a picocoulomb.
+    const TRIFLE: f64 = 1e-4;
     type Settled = Settled<L>;
 
     fn settle(&self, kelvin: L) -> Settled<L> {

@@ -2,6 +2,7 @@
 
 pub mod catalogued;
 pub mod laws;
+pub mod program;
 pub mod pulsed;
 pub mod ref1;
 pub mod reference;

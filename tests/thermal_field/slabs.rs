@@ -21,7 +21,7 @@ fn exact(shortest: f64, longest: f64) -> Span {
 #[test]
 fn semi_infinite_solid_under_constant_flux() {
     let cases = [
-        (2e8, [370.0, 3210.0, 690.0], 1e-5, 5e-5, 24.9291305178452, 6.68822908952693),
+        (2e8, [370.0_f64, 3210.0, 690.0], 1e-5, 5e-5, 24.9291305178452, 6.68822908952693),
         (1e9, [300.0, 3210.0, 750.0], 1e-6, 2e-5, 41.9866557240819, 5.13897656699378),
     ];
     for (q, [k, rho, c], t, x, surface, depth) in cases {

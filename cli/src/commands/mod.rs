@@ -1,8 +1,11 @@
 //! One verb each.
 
+pub(crate) mod asked;
 pub mod check;
 pub mod completions;
+pub mod double_pulse;
 pub mod impedance;
+pub mod parts;
 pub mod run;
 pub mod schema;
 
@@ -15,6 +18,17 @@ use crate::scenario::resolve::Trouble;
 
 /// Tells why a scenario was not accepted, and the exit code for it.
 pub(crate) fn refuse(
+    trouble: &Trouble,
+    path: &Path,
+    json: bool,
+    streams: &mut Streams<'_>,
+) -> io::Result<u8> {
+    refuse_in("the scenario", trouble, path, json, streams)
+}
+
+/// The same for a file that is something else than a scenario.
+pub(crate) fn refuse_in(
+    what: &str,
     trouble: &Trouble,
     path: &Path,
     json: bool,
@@ -35,7 +49,7 @@ pub(crate) fn refuse(
             if json {
                 writeln!(streams.out, "{:#}", refusal.json())?;
             } else {
-                write!(streams.err, "{}", refusal.text())?;
+                write!(streams.err, "{}", refusal.text_in(what))?;
             }
             Ok(BAD_INPUT)
         }

@@ -1,12 +1,13 @@
-//! `schema`: the JSON Schema of scenario files, or of package stacks.
+//! `schema`: the JSON Schema of the files that the program reads.
 
 use std::io;
 
 use joulestep_models::devices::catalogue;
 
-use crate::args::SchemaArgs;
+use crate::args::{SchemaArgs, SchemaOf};
 use crate::exit::{DONE, Streams};
 use crate::package::sections::PACKAGE;
+use crate::parts::sections::{PART, POINTS};
 use crate::scenario::schema;
 
 /// Prints the schema.
@@ -14,9 +15,11 @@ use crate::scenario::schema;
 /// # Errors
 /// When a stream cannot be written.
 pub fn schema(args: &SchemaArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
-    let schema = match args.package {
-        true => schema::titled(&PACKAGE, "Joulestep package stack", catalogue()),
-        false => schema::schema(catalogue()),
+    let schema = match args.of {
+        SchemaOf::Scenario => schema::schema(catalogue()),
+        SchemaOf::Part => schema::titled(&PART, "Joulestep part", catalogue()),
+        SchemaOf::Package => schema::titled(&PACKAGE, "Joulestep package stack", catalogue()),
+        SchemaOf::Points => schema::titled(&POINTS, "Joulestep points of a data sheet", catalogue()),
     };
     writeln!(streams.out, "{schema:#}")?;
     Ok(DONE)

@@ -19,6 +19,8 @@ use joulestep_models::model::Range;
 /// Where the pieces of a curve stand in its file.
 #[derive(Clone, Debug)]
 pub struct Spots {
+    /// How diagnostics call the curve (`part.curve[2]`).
+    pub path: String,
     /// The table.
     pub table: Place,
     /// The values of its keys.
@@ -73,11 +75,9 @@ pub fn part(
     };
     part.budget = read.budget(root, &part);
     for fault in inspect(&part) {
-        let Some((spots, fields)) = spots.get(fault.curve).zip(root.tables("curve").get(fault.curve)) else {
-            continue;
-        };
+        let Some(spots) = spots.get(fault.curve) else { continue };
         let (place, key) = spots.of(fault.spot);
-        let key = if key.is_empty() { fields.path.clone() } else { fields.key(key) };
+        let key = if key.is_empty() { spots.path.clone() } else { format!("{}.{key}", spots.path) };
         diagnostics.push(Diagnostic::new(&place, key, fault.found, fault.expected));
     }
     Some((part, spots, Values(start.into_iter().collect())))
@@ -221,7 +221,10 @@ impl Read<'_> {
             weight: fields.number("weight").unwrap_or(1.0),
             units: units.unwrap_or_else(|| kinds.map(str::to_string)),
         };
-        complete.then_some((curve, Spots { table: fields.place.clone(), keys, points: places }))
+        complete.then_some((
+            curve,
+            Spots { path: fields.path.clone(), table: fields.place.clone(), keys, points: places },
+        ))
     }
 
     /// The units of the two columns; `Some(None)` where none are stated, `None` where they are wrong (and told).
@@ -231,7 +234,8 @@ impl Read<'_> {
             return Some(None);
         }
         let [x, y] = fields.texts("units") else {
-            let found = format!("{} units", fields.texts("units").len());
+            let count = fields.texts("units").len();
+            let found = format!("{count} unit{}", if count == 1 { "" } else { "s" });
             self.tell(fields, "units", found, "two: of the abscissa and of the ordinate");
             return None;
         };

@@ -2,6 +2,7 @@
 
 mod meant;
 pub mod sections;
+pub mod write;
 
 pub use meant::Spots;
 pub(crate) use meant::given;

@@ -75,6 +75,10 @@ pub(super) fn draw<B: DrawingBackend>(
     let wide = FULL * each / bars.series.len().max(1) as f64;
     let up = |v: f64| area.bottom - y.place(v).clamp(0.0, 1.0) * area.height();
     let ground = if bars.y.log { area.bottom } else { up(0.0) };
+    if let Some(reference) = bars.reference {
+        let at = up(reference);
+        canvas.styled(&[(area.left, at), (area.right, at)], Line::Dashed, GREY, 1.0)?;
+    }
     for (g, names) in group_names(bars, area.width()).iter().enumerate() {
         let left = area.left + each * (g as f64 + (1.0 - FULL) / 2.0);
         for (k, series) in bars.series.iter().enumerate() {
@@ -103,10 +107,6 @@ pub(super) fn draw<B: DrawingBackend>(
             let place = (centre, area.bottom + 8.0 + 16.0 * line as f64);
             canvas.text(name, place, LABEL, Hang::Below)?;
         }
-    }
-    if let Some(reference) = bars.reference {
-        let at = up(reference);
-        canvas.styled(&[(area.left, at), (area.right, at)], Line::Dashed, GREY, 1.0)?;
     }
     canvas.line((area.left, ground), (area.right, ground), AXIS, 1.0)?;
     canvas.frame(area, AXIS, 1.0)

@@ -80,7 +80,7 @@ pub trait Lane:
     fn widest(self) -> f64 {
         (0..Self::WIDTH)
             .map(|k| self.lane(k))
-            .fold(f64::NEG_INFINITY, |a, b| if b.is_nan() { b } else { a.max(b) })
+            .fold(f64::NEG_INFINITY, |a, b| if a.is_nan() || b <= a { a } else { b })
     }
 
     /// Whether every lane is a finite number.

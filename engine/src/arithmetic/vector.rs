@@ -1,15 +1,16 @@
 //! Short vectors in blocks of eight: loops over them need no tail, which costs more than the work at this length.
+//! Vectors of lane-wide entries, which fill a register each, have no padding.
 
 use super::lane::Lane;
 
-/// Smallest multiple of eight that holds `n` entries.
-pub const fn padded(n: usize) -> usize {
-    n.next_multiple_of(8)
+/// Length of a vector for `n` entries: a multiple of eight where an entry is a single number.
+pub const fn padded<L: Lane>(n: usize) -> usize {
+    if L::WIDTH > 1 { n } else { n.next_multiple_of(8) }
 }
 
 /// A vector of zeros for `n` entries, padded.
 pub fn zeros<L: Lane>(n: usize) -> Vec<L> {
-    vec![L::splat(0.0); padded(n)]
+    vec![L::splat(0.0); padded::<L>(n)]
 }
 
 /// y ← f(y, x), entry by entry. Both must be padded and of one length.

@@ -38,6 +38,9 @@ pub enum Joins {
 pub trait Law<L: Lane, const P: usize>: Clone + Debug + Send + Sync + 'static {
     /// How many of the local unknowns are the device's own.
     const INTERNAL: usize = 0;
+    /// A change of the device's own unknowns that is too small to matter, in their unit: where a Newton iteration moves
+    /// them by less, it need not be followed by another. The default leaves it to the relative tolerance.
+    const TRIFLE: f64 = 1e-15;
     /// Which pins direct current can flow between; narrow it where a pin is insulated.
     const JOINS: Joins = Joins::All;
     /// Coefficients at one temperature.
@@ -56,6 +59,10 @@ pub trait Device<L: Lane>: Debug + Send + Sync {
     fn locals(&self) -> usize;
     /// How many of them are the device's own; the device has `locals − internals + 1` pins.
     fn internals(&self) -> usize;
+    /// A change of its own unknowns that is too small to matter, in their unit.
+    fn trifle(&self) -> f64 {
+        1e-15
+    }
     /// Which pins direct current can flow between.
     fn joins(&self) -> Joins {
         Joins::All
@@ -142,6 +149,9 @@ impl<L: Lane, M: Law<L, P>, const P: usize> Device<L> for Lawful<L, M, P> {
     }
     fn internals(&self) -> usize {
         M::INTERNAL
+    }
+    fn trifle(&self) -> f64 {
+        M::TRIFLE
     }
     fn joins(&self) -> Joins {
         M::JOINS

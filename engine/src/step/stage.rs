@@ -32,6 +32,17 @@ fn beside(program: &Program, inner: usize) -> Vec<u32> {
     program.replay.order().inner_columns().filter(|&k| k as usize >= inner).collect()
 }
 
+/// Largest change at convergence of each inner unknown, absolute: voltages have one, a device's own unknown (a stored
+/// charge) has no common scale and the device says it; the padding has no bound.
+fn limits<L: Lane>(system: &System<L>, voltage: f64) -> Vec<L> {
+    let mut limits = vec![L::splat(f64::INFINITY); padded::<L>(system.inner)];
+    limits[..system.inner].fill(L::splat(voltage));
+    for (device, placed) in system.devices().iter().zip(&system.devices) {
+        placed.locals[placed.ports..].iter().for_each(|&k| limits[k as usize] = L::splat(device.trifle()));
+    }
+    limits
+}
+
 /// Scratch for solving stages; may be thrown away at any time.
 #[derive(Debug)]
 pub struct StageSolver<L: Lane> {
@@ -75,17 +86,12 @@ impl<L: Lane> StageSolver<L> {
     pub fn new(system: Arc<System<L>>, program: Program, tolerance: Tolerance) -> Self {
         let n = system.n;
         let zero = L::splat(0.0);
-        // A device's own unknown (a stored charge) has no common scale: relative only.
-        let limit = |k: usize| match system.is_voltage.get(k).filter(|_| k < system.inner) {
-            Some(true) => L::splat(tolerance.voltage),
-            Some(false) => L::splat(1e-15),
-            None => L::splat(f64::INFINITY),
-        };
+        let limits = limits(&system, tolerance.voltage);
         Self {
-            beside: beside(&program, padded(system.inner)),
+            beside: beside(&program, padded::<L>(system.inner)),
             devices: system.devices(),
-            inner: padded(system.inner),
-            limits: (0..padded(system.inner)).map(limit).collect(),
+            inner: padded::<L>(system.inner),
+            limits,
             relative: L::splat(tolerance.relative),
             iterations: tolerance.iterations,
             prepared: Vec::new(),
@@ -308,8 +314,9 @@ impl<L: Lane> StageSolver<L> {
         worst.map_or((0, f64::NAN), |k| (k, change(&k)))
     }
 
-    /// After [`StageSolver::solve`]: the charges of every row into `q`, and the power of every account into `power`.
-    pub(super) fn account(&mut self, q: &mut [L], power: &mut [L]) {
+    /// After [`StageSolver::solve`]: the charges of every row into `q`, and the power of every account into `power`,
+    /// where it `counts`.
+    pub(super) fn account(&mut self, q: &mut [L], power: &mut [L], counts: bool) {
         let system = &self.system;
         let zero = L::splat(0.0);
         q.fill(zero);
@@ -322,6 +329,9 @@ impl<L: Lane> StageSolver<L> {
             self.devices.iter().zip(seats).zip(&mut self.stamps).zip(devices)
         {
             *power = device.leave(&seat, &self.x, stamp, q);
+        }
+        if !counts {
+            return;
         }
         let (heat, sources) = rest.split_at_mut(system.dissipators.len());
         let choices = &self.prepared[self.current].choices;

@@ -235,6 +235,30 @@ pub fn operating_point<L: Lane>(
     }
 }
 
+/// The operating point from one that is near, such as that of slightly different sources: Newton's iteration from
+/// there, and the whole search of [`operating_point`] where that fails.
+///
+/// # Errors
+/// [`Trouble::NoOperatingPoint`].
+pub fn operating_point_near<L: Lane>(
+    system: &System<L>,
+    t: f64,
+    kelvin: &[L],
+    board: &Board<L>,
+    near: &[L],
+) -> Result<Vec<L>, Trouble> {
+    let mut dense = Dense::new(system, kelvin, board);
+    if near.len() == dense.x.len() && system.circuit.components.iter().all(|c| c.stated.is_none()) {
+        dense.x.copy_from_slice(near);
+        let rows = source_rows(system, t, 1.0, board);
+        let zeros = zeros(system.n + 1);
+        if dense.newton(0.0, &zeros, &rows, 0.0, f64::INFINITY).is_ok() {
+            return Ok(dense.x);
+        }
+    }
+    operating_point(system, t, kelvin, board)
+}
+
 /// The charges that belong to the stated voltages and currents, everything else at zero.
 pub fn stated_charges<L: Lane>(system: &System<L>, kelvin: &[L]) -> Vec<L> {
     let devices = system.devices_at(kelvin);
@@ -288,7 +312,7 @@ impl<L: Lane> StageSolver<L> {
             if self.solve(t, c).is_err() {
                 self.rescue(state, alpha, (t, c), board)?;
             }
-            self.account(&mut q, &mut state.power);
+            self.account(&mut q, &mut state.power, true);
             q[ground] = L::splat(0.0);
             for ((k, new), old) in state.k.iter_mut().zip(&q).zip(&state.q) {
                 *k = (*new - *old) * L::splat(alpha);
@@ -312,7 +336,7 @@ impl<L: Lane> StageSolver<L> {
         self.x.copy_from_slice(&state.x);
         self.stamp();
         self.take_sources(began, 0.0);
-        self.account(&mut q, &mut state.power);
+        self.account(&mut q, &mut state.power, true);
         Ok(())
     }
 

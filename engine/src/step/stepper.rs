@@ -238,12 +238,12 @@ impl<L: Lane> Stepper<L> {
             let scaled: [L; MOST] =
                 std::array::from_fn(|j| L::splat(method.a[i].get(j).copied().unwrap_or(0.0) * h));
             if L::WIDTH > 1 {
-                for n in 0..self.expected.len() {
-                    let terms = scaled[..i].iter().zip(&self.k);
-                    let sum = terms.fold(state.q[n], |sum, (w, k)| sum + *w * k[n]);
-                    self.expected[n] = sum;
-                    self.solver.stage_b[n] = sum * alpha;
+                copy(&mut self.expected, &state.q);
+                for (w, k) in scaled[..i].iter().zip(&self.k) {
+                    update(&mut self.expected, k, |sum, k| sum + *w * k);
                 }
+                copy(&mut self.solver.stage_b, &self.expected);
+                self.solver.stage_b.iter_mut().for_each(|b| *b *= alpha);
             } else {
                 for n in 0..self.expected.as_chunks::<8>().0.len() {
                     let mut sum = block(&state.q, n);
@@ -262,8 +262,11 @@ impl<L: Lane> Stepper<L> {
             iterations += took;
             most = most.max(took);
             self.remember(t);
-            self.solver.account(&mut self.q, &mut self.power[i]);
-            self.multiply(i, t, board);
+            let counts = method.b()[i] != 0.0;
+            self.solver.account(&mut self.q, &mut self.power[i], counts);
+            if counts {
+                self.multiply(i, t, board);
+            }
             combine(&mut self.k[i], &self.q, &self.expected, |q, e| (q - e) * alpha);
         }
         let mut activity = self.activity(L::splat(alpha * h));
@@ -315,23 +318,32 @@ impl<L: Lane> Stepper<L> {
     fn activity(&mut self, alpha_h: L) -> f64 {
         let scaled: [L; MOST] =
             std::array::from_fn(|j| alpha_h * L::splat(self.method.error.get(j).copied().unwrap_or(0.0)));
-        for n in 0..self.expected.as_chunks::<8>().0.len() {
-            let mut sum = [L::splat(0.0); 8];
+        if L::WIDTH > 1 {
+            self.solver.stage_b.fill(L::splat(0.0));
             for (w, k) in scaled.iter().zip(&self.k) {
-                let k = block(k, n);
-                sum = std::array::from_fn(|m| sum[m] + *w * k[m]);
+                update(&mut self.solver.stage_b, k, |sum, k| sum + *w * k);
             }
-            self.solver.stage_b.as_chunks_mut::<8>().0[n] = sum;
+        } else {
+            for n in 0..self.expected.as_chunks::<8>().0.len() {
+                let mut sum = [L::splat(0.0); 8];
+                for (w, k) in scaled.iter().zip(&self.k) {
+                    let k = block(k, n);
+                    sum = std::array::from_fn(|m| sum[m] + *w * k[m]);
+                }
+                self.solver.stage_b.as_chunks_mut::<8>().0[n] = sum;
+            }
         }
         self.solver.resolve(&mut self.error);
+        // The larger one, and NaN where there is one.
+        let larger = |worst: L, size: L| L::select(size.le(worst), worst, size);
+        if L::WIDTH > 1 {
+            let sizes = self.error.iter().zip(&self.scale).map(|(e, s)| e.abs() * *s);
+            return sizes.fold(L::splat(0.0), larger).widest();
+        }
         let mut worst = [L::splat(0.0); 8];
         let (errors, scale) = (self.error.as_chunks::<8>().0, self.scale.as_chunks::<8>().0);
         for (e, s) in errors.iter().zip(scale) {
-            worst = std::array::from_fn(|k| {
-                let size = e[k].abs() * s[k];
-                // The larger one, and NaN where there is one.
-                L::select(size.le(worst[k]), worst[k], size)
-            });
+            worst = std::array::from_fn(|k| larger(worst[k], e[k].abs() * s[k]));
         }
         worst.iter().map(|w| w.widest()).fold(0.0, |a, b| if b <= a { a } else { b })
     }

@@ -45,7 +45,7 @@ const OWN: [Param; 10] = [
     Param::MAXIMUM,
 ];
 const PARAMS: &[Param] =
-    &join::<55, 10, 65>(join::<22, 33, 55>(jfet_params!("jfet-"), mosfet_params!("mosfet-")), OWN);
+    &join::<57, 10, 67>(join::<22, 35, 57>(jfet_params!("jfet-"), mosfet_params!("mosfet-")), OWN);
 
 /// A lead of inductance `l` from the outer node to a new inner one; the outer node itself where there is none.
 fn lead<L: Lane>(

@@ -143,7 +143,7 @@ pub const FIGURES: &[Figure] = &[
         symbol: "R_on·A",
         unit: "ohm m^2",
         shown: ("mΩ·cm²", 1e7),
-        definition: "A: area of the die that blocks",
+        definition: "times the area A of the die that blocks",
         value: |f| Some(f.resistance? * f.area?),
     },
     Figure {
@@ -151,7 +151,7 @@ pub const FIGURES: &[Figure] = &[
         symbol: "R_on·E_oss",
         unit: "ohm J",
         shown: ("mΩ·µJ", 1e9),
-        definition: "E_oss: integral of v·C_oss dv from 0 to V, gate at the source",
+        definition: "times E_oss, the integral of v·C_oss dv from 0 to V, gate at the source",
         value: |f| Some(f.resistance? * f.output.energy),
     },
     Figure {
@@ -159,7 +159,7 @@ pub const FIGURES: &[Figure] = &[
         symbol: "R_on·C_o(tr)",
         unit: "ohm F",
         shown: ("mΩ·nF", 1e12),
-        definition: "C_o(tr): time-related equivalent Q_oss/V, Q_oss the integral of C_oss dv from 0 to V",
+        definition: "times C_o(tr), the time-related equivalent Q_oss/V; Q_oss: integral of C_oss dv from 0 to V",
         value: |f| Some(f.resistance? * f.output.time_related()),
     },
     Figure {
@@ -167,7 +167,7 @@ pub const FIGURES: &[Figure] = &[
         symbol: "R_on·Q_rr",
         unit: "ohm C",
         shown: ("mΩ·nC", 1e12),
-        definition: "Q_rr of the integral diode, gate off: the test current ramped down at the stated rate into V, \
+        definition: "times Q_rr of the integral diode, gate off: the test current ramped down at the stated rate into V, \
                      from zero current to 2 % of the reverse peak; capacitive charge included, leads left out",
         value: |f| Some(f.resistance? * f.recovery_charge),
     },
@@ -176,7 +176,7 @@ pub const FIGURES: &[Figure] = &[
         symbol: "R_on·Q_g",
         unit: "ohm C",
         shown: ("mΩ·nC", 1e12),
-        definition: "Q_g: charge into the gate from gate off at V to gate on at the test current",
+        definition: "times Q_g, the charge into the gate from gate off at V to gate on at the test current",
         value: |f| Some(f.resistance? * f.gate_charge?),
     },
     Figure {

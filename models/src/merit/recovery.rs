@@ -22,7 +22,7 @@ pub const SHARE: f64 = 0.02;
 /// The ramp goes on to this many times the forward current.
 const BEYOND: f64 = 20.0;
 /// Stretches of the forward current's fall time after which the recovery must be over.
-const PATIENCE: usize = 2000;
+const PATIENCE: usize = 400;
 
 /// What is done to the diode.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -129,18 +129,21 @@ pub fn ramp(part: &Part, ramp: &Ramp) -> Result<Recovery, RecoveryTrouble> {
     let mut run = setup.ready()?;
     let mut memory = InMemory::default();
     let mut until = lead + fall;
-    for stretch in 1.. {
-        until += fall * f64::from(1 + stretch / 20);
+    for stretch in 0..PATIENCE {
+        until += fall * (1 + stretch / 20) as f64;
         run.advance(until, &mut memory)?;
-        let [i, q] = [0, 1].map(|k| memory.samples.iter().map(|s| s[k]).collect::<Vec<f64>>());
-        let charge = Some(Signal::new(&memory.time, &q)?);
-        let record = Record { forward: Signal::new(&memory.time, &i)?, charge, work: None };
-        match recovery(&record, 0.0, until, SHARE) {
+        match measured(&memory, until) {
+            // A peak at the very end may still grow.
             Ok(found) if found.peak.1 < until => return Ok(found),
-            Ok(_) => {}
-            Err(trouble) if stretch as usize > PATIENCE => return Err(trouble.into()),
-            Err(_) => {}
+            _ => {}
         }
     }
-    unreachable!("the loop ends by returning")
+    Ok(measured(&memory, until)?)
+}
+
+fn measured(memory: &InMemory<f64>, until: f64) -> Result<Recovery, MeasureTrouble> {
+    let [i, q] = [0, 1].map(|k| memory.samples.iter().map(|s| s[k]).collect::<Vec<f64>>());
+    let charge = Some(Signal::new(&memory.time, &q)?);
+    let record = Record { forward: Signal::new(&memory.time, &i)?, charge, work: None };
+    recovery(&record, 0.0, until, SHARE)
 }

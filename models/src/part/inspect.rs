@@ -1,6 +1,12 @@
 //! Whether the curves of a part agree with themselves, with each other and with its limits.
 
+use joulestep_engine::units::people;
+
 use crate::part::{Curve, Part, Quantity, Variable};
+
+/// Points read off a printed curve are wrong by some per cent: what goes the wrong way by no more than this part of
+/// the value is taken for reading error.
+const READ_WRONG: f64 = 0.05;
 
 /// Where in a part's curves something is wrong.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -156,10 +162,10 @@ impl Look<'_> {
         };
         let unit = variable.unit();
         if let Some(bound) = bound.filter(|b| size > *b) {
-            let found = format!("{value} {unit} is beyond {words}");
-            self.tell(spot, found, format!("at most {bound} {unit}, which the part states"));
+            let found = format!("{} is beyond {words}", people(value, unit));
+            self.tell(spot, found, format!("at most {}, which the part states", people(bound, unit)));
         } else if variable == Variable::Temperature && value < -150.0 {
-            self.tell(spot, format!("{value} degC"), "a temperature above -150 degC");
+            self.tell(spot, format!("{value} °C"), "a temperature above -150 °C");
         }
     }
 
@@ -169,18 +175,20 @@ impl Look<'_> {
         for (k, pair) in curve.points.windows(2).enumerate() {
             let ([(a, _), (b, _)], spot) = ([pair[0], pair[1]], Spot::Point(k + 1, 0));
             if a == b {
-                self.tell(spot, format!("two points at {b} {unit}"), "one point at each abscissa");
+                self.tell(spot, format!("two points at {}", people(b, unit)), "one point at each abscissa");
             } else if b < a {
-                self.tell(spot, format!("{b} {unit} comes after {a} {unit}"), "ascending abscissae");
+                let found = format!("{} comes after {}", people(b, unit), people(a, unit));
+                self.tell(spot, found, "ascending abscissae");
             }
         }
         let positive = matches!(curve.against, Variable::Current | Variable::CurrentRate | Variable::Time);
         for (k, &(x, _)) in curve.points.iter().enumerate() {
             if positive && x <= 0.0 {
-                let found = format!("{x} {unit} is not above zero");
+                let found = format!("{} is not above zero", people(x, unit));
                 self.tell(Spot::Point(k, 0), found, format!("a {} above zero", curve.against.key()));
             } else if curve.against == Variable::Voltage && x < 0.0 {
-                self.tell(Spot::Point(k, 0), format!("{x} V is below zero"), "a voltage of zero or above");
+                let found = format!("{} is below zero", people(x, unit));
+                self.tell(Spot::Point(k, 0), found, "a voltage of zero or above");
             }
             self.limit(Spot::Point(k, 0), curve.against, x);
         }
@@ -194,22 +202,23 @@ impl Look<'_> {
         for (k, &(_, y)) in curve.points.iter().enumerate() {
             if curve.quantity != Quantity::Threshold && (y < 0.0 || (y == 0.0 && !zero_too)) {
                 let least = if zero_too { "zero or above" } else { "above zero" };
-                self.tell(Spot::Point(k, 1), format!("{y} {unit}"), format!("{name} {least}"));
+                self.tell(Spot::Point(k, 1), people(y, unit), format!("{name} {least}"));
             }
         }
         let course = course(curve);
         for (k, pair) in curve.points.windows(2).enumerate() {
             let [(a, before), (b, after)] = [pair[0], pair[1]];
             let wrong = match course {
-                Course::Rises => after < before,
-                Course::Falls => after > before,
+                Course::Rises => after < before * (1.0 - READ_WRONG),
+                Course::Falls => after > before * (1.0 + READ_WRONG),
                 Course::Either => false,
             };
             if wrong && a < b {
                 let (does, should) =
                     if course == Course::Falls { ("rises", "fall") } else { ("falls", "rise") };
                 let axis = curve.against.key();
-                let found = format!("{name} {does} from {before} to {after} {unit} as {axis} rises");
+                let [before, after] = [before, after].map(|y| people(y, unit));
+                let found = format!("{name} {does} from {before} to {after} as {axis} rises");
                 let expected = format!("{name} to {should} as {axis} rises");
                 self.tell(Spot::Point(k + 1, 1), found, expected);
             }
@@ -222,12 +231,20 @@ fn below(part: &Part, number: usize, transfer: &Curve, faults: &mut Vec<Fault>) 
     let others = [Quantity::InputCapacitance, Quantity::OutputCapacitance];
     for other in part.curves.iter().filter(|c| others.contains(&c.quantity) && c.die == transfer.die) {
         for (k, &(v, c)) in transfer.points.iter().enumerate() {
-            let Some(bound) = between(&other.points, v).filter(|b| c > *b) else { continue };
+            let Some(bound) = between(&other.points, v) else { continue };
+            if c <= bound * (1.0 + READ_WRONG) {
+                continue;
+            }
             let name = other.quantity.key();
             faults.push(Fault {
                 curve: number,
                 spot: Spot::Point(k, 1),
-                found: format!("transfer-capacitance {c} F at {v} V is above {name}, {bound} F there"),
+                found: format!(
+                    "transfer-capacitance {} at {} is above {name}, {} there",
+                    people(c, "F"),
+                    people(v, "V"),
+                    people(bound, "F")
+                ),
                 expected: format!("at most {name}, of which it is a part"),
             });
         }

@@ -41,7 +41,7 @@ pub struct Mosfet<L> {
     /// Exponent of the absolute temperature in the on-resistance.
     pub resistance_exponent: L,
     /// Body diode: saturation current at 25 °C (A), emission coefficient, energy gap (eV). `None` where it lies
-    /// beside this law, with stored charge.
+    /// beside this law.
     pub body: Option<[L; 3]>,
     /// Breakdown at 25 °C.
     pub breakdown: Option<Breakdown<L>>,
@@ -132,7 +132,7 @@ impl<L: Lane> Law<L, 2> for Mosfet<L> {
 
 const PARAMS: &[Param] = &{
     let own = mosfet_params!("");
-    crate::model::join::<33, 3, 36>(own, [Param::LINEAR_ABOVE, Param::TEMPERATURE, Param::MAXIMUM])
+    crate::model::join::<35, 3, 38>(own, [Param::LINEAR_ABOVE, Param::TEMPERATURE, Param::MAXIMUM])
 };
 
 fn build<L: Lane>(

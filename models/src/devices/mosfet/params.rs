@@ -3,7 +3,7 @@
 /// The parameters of the die, with a prefix to their keys.
 macro_rules! mosfet_params {
     ($p:literal) => {
-        crate::model::join::<29, 4, 33>([
+        crate::model::join::<31, 4, 35>([
             Param::required(
                 concat!($p, "on-resistance"),
                 "ohm",
@@ -158,6 +158,20 @@ macro_rules! mosfet_params {
                 2.4,
                 Range::Any,
                 "That share goes as (T/298.15 K) to this power, the rest to `resistance-exponent`",
+            ),
+            Param::with(
+                concat!($p, "body-resistance"),
+                "ohm",
+                0.0,
+                Range::NotNegative,
+                "Resistance at 25 degC in series with the body diode alone (its contacts)",
+            ),
+            Param::with(
+                concat!($p, "body-resistance-exponent"),
+                "1",
+                0.0,
+                Range::Any,
+                "It goes as (T/298.15 K) to this power",
             ),
             Param::with(
                 concat!($p, "pillar-capacitance"),

@@ -7,11 +7,12 @@ use joulestep_engine::trouble::CircuitTrouble;
 
 use super::Mosfet;
 use crate::charge::{Depletion, Pillars};
+use crate::devices::diode::Diode;
 use crate::devices::nonlinear_capacitor::PillarCapacitor;
 use crate::devices::resistor::MobilityResistor;
 use crate::junction::Breakdown;
 use crate::model::{Prefixed, bad};
-use crate::recovery::{StoringJunction, Times};
+use crate::recovery::Times;
 
 /// What a die became.
 pub(crate) struct Placed {
@@ -27,7 +28,12 @@ pub(crate) struct Placed {
     pub heat: Probe,
 }
 
-/// The law from parameters with a prefix; without a body diode where that stores charge and lies beside it.
+/// Saturation current (A), emission coefficient and energy gap (eV) of the body diode.
+fn body_of<L: Lane>(v: &Prefixed<L>) -> [L; 3] {
+    ["body-saturation-current", "body-emission", "body-gap"].map(|key| v.number(key))
+}
+
+/// The law from parameters with a prefix; without the body diode where that lies beside it.
 ///
 /// # Errors
 /// When the gate voltage of the stated on-resistance does not turn the die on, or breakdown and body diode overlap.
@@ -36,7 +42,7 @@ fn law<L: Lane>(
     v: &Prefixed<L>,
     linear_above: L,
     kelvin: L,
-    stores: bool,
+    beside: bool,
 ) -> Result<Mosfet<L>, CircuitTrouble> {
     let (threshold, on_gate) = (v.number("threshold"), v.number("on-gate-voltage"));
     if !L::all(on_gate.gt(threshold)) {
@@ -51,7 +57,7 @@ fn law<L: Lane>(
         on_resistance: v.number("on-resistance") * (L::splat(1.0) - v.number("drift-share")),
         on_gate,
         resistance_exponent: v.number("resistance-exponent"),
-        body: Some(["body-saturation-current", "body-emission", "body-gap"].map(|key| v.number(key))),
+        body: Some(body_of(v)),
         breakdown: v.maybe("breakdown-voltage").map(|voltage| Breakdown {
             voltage,
             scale: v.number("breakdown-slope-voltage"),
@@ -66,7 +72,7 @@ fn law<L: Lane>(
         drain_source: depletion("drain-source-capacitance"),
     };
     law.body_at(kelvin).check(name)?;
-    if stores {
+    if beside {
         law.body = None;
     }
     Ok(law)
@@ -86,7 +92,8 @@ pub(crate) fn place<L: Lane>(
 ) -> Result<Placed, CircuitTrouble> {
     let above_zero = |x: L| L::any(x.gt(L::splat(0.0)));
     let times = Times::given(name, v, "body-")?;
-    let law = law(name, v, linear_above, kelvin, times.is_some())?;
+    let beside = times.is_some() || above_zero(v.number("body-resistance"));
+    let law = law(name, v, linear_above, kelvin, beside)?;
     let mut components = Vec::new();
     let mut inner = gate;
     let resistance = v.number("gate-resistance");
@@ -107,22 +114,32 @@ pub(crate) fn place<L: Lane>(
     let channel = circuit.law(name, "mosfet", &[upper, inner, source], law, kelvin)?;
     die.push(channel);
     let mut currents = vec![(1.0, Probe::Conduction(channel, 0))];
-    if let Some(times) = times {
-        let [saturation, emission, gap] =
-            ["body-saturation-current", "body-emission", "body-gap"].map(|key| v.number(key));
+    if beside {
+        let [saturation, emission, gap] = body_of(v);
         let zero = L::splat(0.0);
-        let law = StoringJunction {
+        let mut anode = source;
+        let resistance = v.number("body-resistance");
+        if above_zero(resistance) {
+            anode = circuit.node(&format!("{name}.body-contact"));
+            let law = MobilityResistor { resistance, exponent: v.number("body-resistance-exponent") };
+            let what = format!("{name}.body-resistor");
+            die.push(circuit.law(&what, "resistor", &[source, anode], law, kelvin)?);
+        }
+        let diode = Diode {
             saturation,
             emission,
             gap,
             power: L::splat(3.0),
-            times,
             breakdown: None,
             linear_above,
             leakage: zero,
             depletion: Depletion::new(zero, L::splat(1.0), L::splat(0.5)),
         };
-        let id = circuit.law(&format!("{name}.body"), "diode", &[source, upper], law, kelvin)?;
+        let (what, nodes) = (format!("{name}.body"), [anode, upper]);
+        let id = match times {
+            Some(times) => circuit.law(&what, "diode", &nodes, diode.storing(times), kelvin)?,
+            None => circuit.law(&what, "diode", &nodes, diode, kelvin)?,
+        };
         currents.push((1.0, Probe::Conduction(id, 1)));
         die.push(id);
     }

@@ -1,0 +1,186 @@
+//! Arguments of `parts compare`, `parts resistance` and `double-pulse`.
+
+use std::path::PathBuf;
+
+use clap::{Args, ValueEnum};
+
+/// What a comparison prints or writes.
+#[derive(Debug, Args)]
+pub struct OutputArgs {
+    /// Print as JSON (SI units, temperatures in degC).
+    #[arg(long, conflicts_with = "csv")]
+    pub json: bool,
+    /// Print as CSV (SI units, temperatures in degC).
+    #[arg(long)]
+    pub csv: bool,
+    /// Draw the chart into this file; it must not exist yet.
+    #[arg(long, value_name = "FILE.svg")]
+    pub svg: Option<PathBuf>,
+    /// Replace files that exist.
+    #[arg(long)]
+    pub force: bool,
+}
+
+/// Arguments of `parts compare`.
+#[derive(Debug, Args)]
+pub struct PartsCompareArgs {
+    /// Shipped parts by name, or part files ending in .toml.
+    #[arg(required = true)]
+    pub parts: Vec<String>,
+    /// The part that has 1 in every figure; without it the first one.
+    #[arg(long, value_name = "PART")]
+    pub reference: Option<String>,
+    /// Working junction temperature, beside 25 degC.
+    #[arg(long, value_name = "QUANTITY", default_value = "125 degC", allow_hyphen_values = true)]
+    pub temperature: String,
+    /// Blocking voltage for output charge and energy, gate charge and recovery.
+    #[arg(long, value_name = "QUANTITY", default_value = "400 V")]
+    pub voltage: String,
+    /// Rate at which the diode's current falls in the recovery.
+    #[arg(long, value_name = "QUANTITY", default_value = "1000 A/us")]
+    pub rate: String,
+    /// Test current of on-resistance, drop and recovery; without it each part's own: where its channel drops 0.2 V at
+    /// 25 degC, or 1 A/mm^2 of a diode's die.
+    #[arg(long, value_name = "QUANTITY")]
+    pub test_current: Option<String>,
+    /// Gate-source voltage that turns on; without it the one at which each part states its on-resistance.
+    #[arg(long, value_name = "QUANTITY", allow_hyphen_values = true)]
+    pub gate_on: Option<String>,
+    /// Gate-source voltage that turns off.
+    #[arg(long, value_name = "QUANTITY", default_value = "0 V", allow_hyphen_values = true)]
+    pub gate_off: String,
+    /// Direct current that devices in parallel have to carry.
+    #[arg(long, value_name = "QUANTITY", requires = "heatsink")]
+    pub current: Option<String>,
+    /// Temperature of their heatsink.
+    #[arg(long, value_name = "QUANTITY", requires = "current", allow_hyphen_values = true)]
+    pub heatsink: Option<String>,
+    /// Thermal resistance from each case to the heatsink.
+    #[arg(long, value_name = "QUANTITY", default_value = "0 K/W")]
+    pub interface: String,
+    /// What is printed or written.
+    #[command(flatten)]
+    pub output: OutputArgs,
+}
+
+/// Arguments of `parts resistance`.
+#[derive(Debug, Args)]
+pub struct PartsResistanceArgs {
+    /// Shipped parts by name, or part files ending in .toml.
+    #[arg(required = true)]
+    pub parts: Vec<String>,
+    /// Lowest junction temperature.
+    #[arg(long, value_name = "QUANTITY", default_value = "-50 degC", allow_hyphen_values = true)]
+    pub from: String,
+    /// Highest junction temperature; a part ends at its own limit.
+    #[arg(long, value_name = "QUANTITY", default_value = "175 degC", allow_hyphen_values = true)]
+    pub to: String,
+    /// Step between temperatures.
+    #[arg(long, value_name = "QUANTITY", default_value = "25 K")]
+    pub step: String,
+    /// Temperature of the resistance budget, beside 25 degC.
+    #[arg(long, value_name = "QUANTITY", default_value = "125 degC", allow_hyphen_values = true)]
+    pub temperature: String,
+    /// Drain current; without it each part's own: where its channel drops 0.2 V at 25 degC.
+    #[arg(long, value_name = "QUANTITY")]
+    pub test_current: Option<String>,
+    /// Gate-source voltage that turns on; without it the one at which each part states its on-resistance.
+    #[arg(long, value_name = "QUANTITY", allow_hyphen_values = true)]
+    pub gate_on: Option<String>,
+    /// What is printed or written.
+    #[command(flatten)]
+    pub output: OutputArgs,
+}
+
+/// Whose definitions of switching times and energies hold.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Standard {
+    /// Field-effect transistors: energies between 10 % and 10 %.
+    #[value(name = "iec-60747-8")]
+    Fet,
+    /// Insulated-gate bipolar transistors: energies from the gate's edge to 2 %.
+    #[value(name = "iec-60747-9")]
+    Igbt,
+}
+
+/// Arguments of `double-pulse`.
+#[derive(Debug, Args)]
+pub struct DoublePulseArgs {
+    /// Part under test: a shipped part by name, or a part file ending in .toml.
+    pub part: String,
+    /// Upper device: a part of the same kind with its gate off, or a diode; without it a second part under test.
+    #[arg(long, value_name = "PART")]
+    pub upper: Option<String>,
+    /// Currents to be switched, separated by commas.
+    #[arg(long, value_name = "LIST", value_delimiter = ',', required = true)]
+    pub current: Vec<String>,
+    /// Supply voltages, separated by commas.
+    #[arg(long, value_name = "LIST", value_delimiter = ',', default_value = "400 V")]
+    pub voltage: Vec<String>,
+    /// Gate resistances outside the part, separated by commas.
+    #[arg(long, value_name = "LIST", value_delimiter = ',', default_value = "5 ohm")]
+    pub gate_resistance: Vec<String>,
+    /// Junction temperatures of both devices, separated by commas.
+    #[arg(
+        long,
+        value_name = "LIST",
+        value_delimiter = ',',
+        default_value = "25 degC",
+        allow_hyphen_values = true
+    )]
+    pub temperature: Vec<String>,
+    /// Gate level that turns on; without it the voltage at which the part states its on-resistance.
+    #[arg(long, value_name = "QUANTITY", allow_hyphen_values = true)]
+    pub gate_on: Option<String>,
+    /// Gate level that turns off, of both devices.
+    #[arg(long, value_name = "QUANTITY", default_value = "0 V", allow_hyphen_values = true)]
+    pub gate_off: String,
+    /// Duration of the gate source's ramps.
+    #[arg(long, value_name = "QUANTITY", default_value = "5 ns")]
+    pub gate_ramp: String,
+    /// The gate returns to the part's Kelvin source pin.
+    #[arg(long)]
+    pub kelvin: bool,
+    /// Stray inductance of the power loop outside the parts.
+    #[arg(long, value_name = "QUANTITY", default_value = "20 nH")]
+    pub loop_inductance: String,
+    /// Resistance of the power loop.
+    #[arg(long, value_name = "QUANTITY", default_value = "5 mohm")]
+    pub loop_resistance: String,
+    /// Load inductance; without it such that the first pulse takes 10 us.
+    #[arg(long, value_name = "QUANTITY")]
+    pub load: Option<String>,
+    /// Time between the pulses.
+    #[arg(long, value_name = "QUANTITY", default_value = "2 us")]
+    pub pause: String,
+    /// Length of the second pulse.
+    #[arg(long, value_name = "QUANTITY", default_value = "2 us")]
+    pub second_pulse: String,
+    /// Capacitance of a snubber from drain to source of each device.
+    #[arg(long, value_name = "QUANTITY", requires = "snubber_resistance")]
+    pub snubber_capacitance: Option<String>,
+    /// Its resistance.
+    #[arg(long, value_name = "QUANTITY", requires = "snubber_capacitance")]
+    pub snubber_resistance: Option<String>,
+    /// Whose definitions of times and energies hold.
+    #[arg(long, value_enum, default_value = "iec-60747-8")]
+    pub standard: Standard,
+    /// Folder for the waveforms of every operating point: a result file each (HDF5).
+    #[arg(long, value_name = "FOLDER")]
+    pub waveforms: Option<PathBuf>,
+    /// Folder for pictures: the waveforms of every operating point, and the energies over the grid (SVG).
+    #[arg(long, value_name = "FOLDER")]
+    pub pictures: Option<PathBuf>,
+    /// Replace files that exist.
+    #[arg(long)]
+    pub force: bool,
+    /// Print the table as JSON (SI units, temperatures in degC), without progress.
+    #[arg(long, conflicts_with = "csv")]
+    pub json: bool,
+    /// Print the table as CSV (SI units, temperatures in degC), without progress.
+    #[arg(long)]
+    pub csv: bool,
+    /// Show no progress; the table is still printed.
+    #[arg(long, short)]
+    pub quiet: bool,
+}

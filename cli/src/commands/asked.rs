@@ -1,0 +1,103 @@
+//! What options ask for: quantities, parts, files to write.
+
+use std::io;
+use std::path::Path;
+
+use joulestep_engine::units::in_unit;
+use joulestep_models::part::Part;
+use serde_json::json;
+
+use crate::commands::refuse_in;
+use crate::exit::{BAD_INPUT, INPUT_OUTPUT, Streams};
+use crate::parts::load;
+use crate::scenario::include::open;
+
+/// Why a command does not do its work: the text and the exit code.
+pub(crate) type Refused = (String, u8);
+
+/// Where a quantity must lie.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) enum Lies {
+    /// Any finite value.
+    Anywhere,
+    /// Zero or above.
+    NotNegative,
+    /// Above zero.
+    Positive,
+}
+
+/// A quantity of an option, in its unit.
+pub(crate) fn quantity(option: &str, text: &str, unit: &str, lies: Lies) -> Result<f64, Refused> {
+    let value = in_unit(text, unit)
+        .map_err(|e| (format!("{option}: {e}; expected {}", e.expected(unit)), BAD_INPUT))?;
+    let (fits, expected) = match lies {
+        Lies::Anywhere => (true, ""),
+        Lies::NotNegative => (value >= 0.0, "zero or above"),
+        Lies::Positive => (value > 0.0, "above zero"),
+    };
+    if fits {
+        Ok(value)
+    } else {
+        Err((format!("{option}: `{text}` is {value}; expected {expected}"), BAD_INPUT))
+    }
+}
+
+/// The quantity of an option that may be left out.
+pub(crate) fn perhaps(
+    option: &str,
+    text: Option<&String>,
+    unit: &str,
+    lies: Lies,
+) -> Result<Option<f64>, Refused> {
+    text.map(|t| quantity(option, t, unit, lies)).transpose()
+}
+
+/// The quantities of an option that takes a list.
+pub(crate) fn list(option: &str, texts: &[String], unit: &str, lies: Lies) -> Result<Vec<f64>, Refused> {
+    texts.iter().map(|t| quantity(option, t.trim(), unit, lies)).collect()
+}
+
+/// Tells why, for people or as JSON, and gives the exit code.
+pub(crate) fn refused((what, code): &Refused, json: bool, streams: &mut Streams<'_>) -> io::Result<u8> {
+    if json {
+        writeln!(streams.out, "{:#}", json!({ "outcome": "refused", "why": what }))?;
+    } else {
+        writeln!(streams.err, "{what}")?;
+    }
+    Ok(*code)
+}
+
+/// The named parts, each shipped or a file; `Err` holds the exit code after the trouble has been told.
+pub(crate) fn parts(
+    names: &[String],
+    json: bool,
+    streams: &mut Streams<'_>,
+) -> io::Result<Result<Vec<Part>, u8>> {
+    let mut out: Vec<Part> = Vec::new();
+    for name in names {
+        match load(name, &open) {
+            Ok(loaded) => out.push(loaded.part),
+            Err(trouble) => return refuse_in("the part", &trouble, name.as_ref(), json, streams).map(Err),
+        }
+    }
+    Ok(Ok(out))
+}
+
+/// Refuses a file that exists unless it is to be replaced.
+pub(crate) fn is_new(path: Option<&Path>, force: bool) -> Result<(), Refused> {
+    match path.filter(|p| !force && p.exists()) {
+        None => Ok(()),
+        Some(p) => Err((
+            format!("`{}` exists; expected a new file, or --force to replace it", p.display()),
+            INPUT_OUTPUT,
+        )),
+    }
+}
+
+/// Writes a file.
+pub(crate) fn write(path: &Path, content: &str) -> Result<(), Refused> {
+    let reason = |e| {
+        (format!("cannot write `{}`: {}", path.display(), crate::scenario::include::reason(&e)), INPUT_OUTPUT)
+    };
+    std::fs::write(path, content).map_err(reason)
+}

@@ -1,0 +1,204 @@
+//! The table of a double pulse, and the definitions of its numbers.
+
+use std::fmt::Write as _;
+
+use joulestep_engine::units::people;
+use joulestep_models::arrangement::double_pulse::{Outcome, RECOVERY_SHARE};
+use serde_json::{Value, json};
+
+use super::{Grid, files};
+use crate::args::DoublePulseArgs;
+use crate::diagnostic::filled;
+use crate::sheet::{Cell, Head, Sheet};
+
+type Column = (&'static str, &'static str, &'static str, fn(&Outcome) -> Option<f64>);
+
+/// Name, symbol, unit, value.
+const COLUMNS: &[Column] = &[
+    ("temperature", "T_j", "degC", |o| Some(o.point.celsius)),
+    ("voltage", "V", "V", |o| Some(o.point.voltage)),
+    ("gate_resistance", "R_g", "ohm", |o| Some(o.point.gate_resistance)),
+    ("current", "I", "A", |o| Some(o.point.current)),
+    ("turn_off_current", "I(off)", "A", |o| Some(o.switched.0)),
+    ("turn_on_current", "I(on)", "A", |o| Some(o.switched.1)),
+    ("turn_on_energy", "E_on", "J", |o| Some(o.on.energy)),
+    ("turn_off_energy", "E_off", "J", |o| Some(o.off.energy)),
+    ("recovery_energy", "E_rr", "J", |o| Some(o.recovery?.energy)),
+    ("turn_on_delay", "t_d(on)", "s", |o| Some(o.on.delay)),
+    ("rise_time", "t_r", "s", |o| Some(o.on.time)),
+    ("turn_off_delay", "t_d(off)", "s", |o| Some(o.off.delay)),
+    ("fall_time", "t_f", "s", |o| Some(o.off.time)),
+    ("recovery_charge", "Q_rr", "C", |o| Some(o.recovery?.charge)),
+    ("recovery_current", "I_RM", "A", |o| Some(o.recovery?.peak.0)),
+    ("recovery_time", "t_rr", "s", |o| Some(o.recovery?.extrapolated)),
+    ("peak_current", "i_D,max", "A", |o| Some(o.on.peak_current.0)),
+    ("peak_voltage", "v_DS,max", "V", |o| Some(o.off.peak_voltage.0)),
+    ("peak_upper_voltage", "v_upper,max", "V", |o| Some(o.upper_peak.0)),
+    ("turn_on_current_slope", "di/dt(on)", "A/s", |o| Some(o.on.current_slope)),
+    ("turn_on_voltage_slope", "dv/dt(on)", "V/s", |o| Some(o.on.voltage_slope)),
+    ("turn_off_current_slope", "di/dt(off)", "A/s", |o| Some(o.off.current_slope)),
+    ("turn_off_voltage_slope", "dv/dt(off)", "V/s", |o| Some(o.off.voltage_slope)),
+    ("turn_on_energy_whole", "E_on,whole", "J", |o| Some(o.on.whole)),
+    ("turn_off_energy_whole", "E_off,whole", "J", |o| Some(o.off.whole)),
+    ("recovery_charge_whole", "Q_rr,whole", "C", |o| Some(o.upper_whole?.0)),
+    ("recovery_energy_whole", "E_rr,whole", "J", |o| Some(o.upper_whole?.1)),
+    ("turn_on_from", "", "s", |o| Some(o.on.limits.0)),
+    ("turn_on_to", "", "s", |o| Some(o.on.limits.1)),
+    ("turn_off_from", "", "s", |o| Some(o.off.limits.0)),
+    ("turn_off_to", "", "s", |o| Some(o.off.limits.1)),
+    ("recovery_from", "", "s", |o| Some(o.recovery?.zero)),
+    ("recovery_to", "", "s", |o| Some(o.recovery?.end)),
+    ("load_inductance", "L", "H", |o| Some(o.load)),
+    ("ledger_residual_relative", "ledger", "1", |o| Some(o.ledger.relative())),
+];
+
+/// Relative ledger residual up to which energies are trusted.
+const CLOSES: f64 = 1e-4;
+
+/// All columns of all points, and the file of the waveforms where there is one.
+pub(super) fn sheet(found: &[Outcome], args: &DoublePulseArgs) -> Sheet {
+    let mut heads: Vec<Head> = COLUMNS.iter().map(|c| Head::number(c.0, c.1, c.2)).collect();
+    if args.waveforms.is_some() {
+        heads.push(Head::text("waveforms"));
+    }
+    let row = |(k, o): (usize, &Outcome)| {
+        let mut row: Vec<Cell> = COLUMNS.iter().map(|c| (c.3)(o).into()).collect();
+        row.extend(args.waveforms.as_ref().map(|f| Cell::Text(files::waveforms(f, k).display().to_string())));
+        row
+    };
+    Sheet { heads, rows: found.iter().enumerate().map(row).collect() }
+}
+
+/// How each number is defined.
+pub(super) fn definitions(grid: &Grid) -> Vec<(&'static str, String)> {
+    let rules = grid.bench.rules;
+    let standard = rules.standard();
+    vec![
+        (
+            "E_on",
+            format!("∫ v_DS·i_D dt {} ({standard}, from memory); at the pins of the part", rules.turn_on_limits()),
+        ),
+        ("E_off", format!("∫ v_DS·i_D dt {} ({standard}, from memory)", rules.turn_off_limits())),
+        (
+            "E_on,whole and E_off,whole",
+            "∫ v_DS·i_D dt from the gate's edge to the next one, conduction included. E_off holds energy that is only \
+             stored in the output capacitance, E_on misses the part's own: their sum counts"
+                .into(),
+        ),
+        (
+            "E_rr, Q_rr",
+            format!(
+                "integrals of reverse voltage times reverse current, and of reverse current, of the upper device from zero \
+                 current to {:.0} % of I_RM (IEC 60747-2, from memory); capacitive charge included",
+                100.0 * RECOVERY_SHARE
+            ),
+        ),
+        (
+            "Q_rr,whole and E_rr,whole",
+            "from zero current to the end of the second pulse: what rings back is taken off again. E_rr,whole holds what \
+             stays stored in the output capacitance; with ringing, Q_rr and E_rr end with the first swing"
+                .into(),
+        ),
+        ("t_rr", "from zero current to where the line through 90 % and 25 % of I_RM meets zero".into()),
+        ("t_d(on), t_r", "v_GS at 10 % of its swing to i_D at 10 % of I; i_D from 10 % to 90 % of I".into()),
+        ("t_d(off), t_f", "v_GS at 90 % of its swing to i_D at 90 % of I; i_D from 90 % to 10 % of I".into()),
+        ("di/dt, dv/dt", "mean slopes between 10 % and 90 % of I and of V".into()),
+        ("100 %", "I: load current at the edge; V: supply voltage; gate: off level to on level".into()),
+    ]
+}
+
+/// The circuit in a line.
+pub(super) fn circuit(grid: &Grid) -> String {
+    let b = &grid.bench;
+    let load = b.load.map_or_else(|| "10 µs of first pulse".into(), |l| people(l, "H"));
+    let snubber = b
+        .snubber
+        .map_or_else(String::new, |(c, r)| format!(", snubbers {} and {}", people(c, "F"), people(r, "ohm")));
+    let source = if b.kelvin { "Kelvin source" } else { "power source" };
+    format!(
+        "gate {} to {} in {} against the {source}; loop {} and {}; load: {load}{snubber}; junctions held at T_j",
+        people(b.gate_off, "V"),
+        people(b.gate_on, "V"),
+        people(b.ramp, "s"),
+        people(b.loop_inductance, "H"),
+        people(b.loop_resistance, "ohm"),
+    )
+}
+
+/// The table as JSON.
+pub(super) fn json(grid: &Grid, table: &Sheet) -> Value {
+    let b = &grid.bench;
+    let definitions = definitions(grid).into_iter().map(|(k, v)| (k.to_string(), json!(v)));
+    json!({
+        "part": grid.part.name,
+        "upper": grid.upper.name,
+        "bench": {
+            "gate_on": b.gate_on, "gate_off": b.gate_off, "gate_ramp": b.ramp, "kelvin": b.kelvin,
+            "loop_inductance": b.loop_inductance, "loop_resistance": b.loop_resistance, "load": b.load,
+            "pause": b.pause, "second_pulse": b.second_pulse,
+            "snubber": b.snubber.map(|(c, r)| json!({ "capacitance": c, "resistance": r })),
+            "standard": b.rules.standard(),
+        },
+        "definitions": Value::Object(definitions.collect()),
+        "units": table.units(),
+        "rows": table.json(),
+    })
+}
+
+/// The table for people.
+pub(super) fn text(grid: &Grid, table: &Sheet) -> String {
+    let mut out = String::new();
+    let _ = writeln!(out, "Double pulse: {} with {} above", grid.part.name, grid.upper.name);
+    filled(&circuit(grid), 100, &mut out);
+    let point = ["temperature", "voltage", "gate_resistance", "current"];
+    let groups: [(&str, &[&str]); 3] = [
+        (
+            "Energies and recovery",
+            &[
+                "turn_on_energy",
+                "turn_off_energy",
+                "recovery_energy",
+                "recovery_charge",
+                "recovery_current",
+                "recovery_time",
+            ],
+        ),
+        (
+            "Times and peaks",
+            &["turn_on_delay", "rise_time", "turn_off_delay", "fall_time", "peak_current", "peak_voltage"],
+        ),
+        (
+            "Slopes, and energies from edge to edge",
+            &[
+                "turn_on_current_slope",
+                "turn_on_voltage_slope",
+                "turn_off_current_slope",
+                "turn_off_voltage_slope",
+                "turn_on_energy_whole",
+                "turn_off_energy_whole",
+                "recovery_charge_whole",
+            ],
+        ),
+    ];
+    for (title, columns) in groups {
+        let _ = writeln!(out, "\n{title}");
+        out.push_str(&table.text(&[&point[..], columns].concat()));
+    }
+    out.push_str("\nDefinitions\n");
+    for (symbol, words) in definitions(grid) {
+        filled(&format!("{symbol}: {words}"), 100, &mut out);
+    }
+    let ledger = table.heads.iter().position(|h| h.name == "ledger_residual_relative");
+    let residual = |row: &Vec<Cell>| match ledger.map(|k| &row[k]) {
+        Some(Cell::Number(x)) => *x,
+        _ => f64::NAN,
+    };
+    let worst = table.rows.iter().map(residual).fold(0.0f64, |a, b| if b > a || b.is_nan() { b } else { a });
+    let _ = writeln!(out, "\nlargest ledger residual {worst:.1e} of the energy turned over");
+    // Written so that a residual that is not a number is told too.
+    let closes = worst <= CLOSES;
+    if !closes {
+        out.push_str("THE LEDGER DOES NOT CLOSE: do not trust these energies\n");
+    }
+    out
+}

@@ -1,0 +1,295 @@
+//! `parts extract`: a part from points of its data sheet.
+
+use std::fmt::Write as _;
+use std::io;
+use std::path::Path;
+
+use joulestep_engine::units::{people, people_digits};
+use joulestep_models::extract::{CurveFit, Doubt, ExtractTrouble, Extraction, READING, Why, extract as fit};
+use joulestep_models::part::{Curve, Quantity, Variable};
+use serde_json::{Map, Value, json};
+
+use super::table;
+use crate::args::PartsExtractArgs;
+use crate::commands::refuse_in;
+use crate::diagnostic::{Diagnostic, FileId, Place, Refusal, filled};
+use crate::exit::{BAD_INPUT, DONE, INPUT_OUTPUT, Streams};
+use crate::parts::{Loaded, points, write};
+use crate::plot::{self, Axis, Chart, Figure, Line, Marker, Panel, svg};
+use crate::scenario::include::{open, reason};
+use crate::scenario::resolve::Trouble;
+
+const WHAT: &str = "the points file";
+
+pub(super) fn extract(args: &PartsExtractArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
+    let loaded = match points(&args.points, &open) {
+        Ok(loaded) => loaded,
+        Err(trouble) => return refuse_in(WHAT, &trouble, &args.points, args.json, streams),
+    };
+    let found = match fit(&loaded.part, &loaded.start) {
+        Ok(found) => found,
+        Err(trouble) => {
+            let refusal =
+                Refusal { diagnostics: vec![diagnostic(&trouble, &loaded)], sources: loaded.sources };
+            return refuse_in(WHAT, &Trouble::Refused(refusal), &args.points, args.json, streams);
+        }
+    };
+    let head = format!("Extracted from {} by nonlinear least squares.", args.points.display());
+    let mut files = Vec::new();
+    files.extend(args.out.as_ref().map(|out| (out, write::toml(&found.part, &head))));
+    if let Some(out) = &args.plot {
+        match drawn(&found) {
+            Ok(picture) => files.push((out, picture)),
+            Err(trouble) => {
+                writeln!(streams.err, "--plot: {trouble}")?;
+                return Ok(BAD_INPUT);
+            }
+        }
+    }
+    for (out, text) in &files {
+        if let Err(error) = store(out, args, text) {
+            let text = format!("cannot write `{}`: {}", out.display(), reason(&error));
+            let hint =
+                if error.kind() == io::ErrorKind::AlreadyExists { "; --force replaces it" } else { "" };
+            writeln!(streams.err, "{text}{hint}")?;
+            return Ok(INPUT_OUTPUT);
+        }
+    }
+    if args.json {
+        writeln!(streams.out, "{:#}", told(&found))?;
+    } else {
+        write!(streams.out, "{}", text(&found))?;
+        for (out, _) in &files {
+            writeln!(streams.out, "written: {}", out.display())?;
+        }
+    }
+    Ok(DONE)
+}
+
+fn store(out: &Path, args: &PartsExtractArgs, text: &str) -> io::Result<()> {
+    let same = || Some(out.canonicalize().ok()? == args.points.canonicalize().ok()?);
+    if same() == Some(true) {
+        return Err(io::Error::other("it is the points file"));
+    }
+    let mut options = std::fs::OpenOptions::new();
+    options.write(true).create(true).truncate(true);
+    if !args.force {
+        options.create_new(true);
+    }
+    io::Write::write_all(&mut options.open(out)?, text.as_bytes())
+}
+
+/// A picture of the points and the fitted lines: a panel for each quantity, its curves in one colour each.
+fn drawn(found: &Extraction) -> Result<String, plot::Trouble> {
+    let mut panels: Vec<(Quantity, Variable, Option<String>, Chart)> = Vec::new();
+    for fit in found.curves.iter().filter(|f| !f.model.is_empty()) {
+        let Some(curve) = found.part.curves.get(fit.curve) else { continue };
+        let key = (curve.quantity, curve.against, curve.die.clone());
+        let at = panels.iter().position(|p| (p.0, p.1, p.2.clone()) == key).unwrap_or(panels.len());
+        if at == panels.len() {
+            panels.push((key.0, key.1, key.2, chart(curve)));
+        }
+        let chart = &mut panels[at].3;
+        let number = chart.curves.len() / 2;
+        let points = plot::Curve::scatter(&held(curve), curve.points.clone());
+        chart.curves.push(points.coloured(number));
+        let line = plot::Curve::new("", fit.line.clone()).lined(Line::Solid).marked(Marker::None);
+        chart.curves.push(line.coloured(number));
+    }
+    let panels = panels.into_iter().map(|p| Panel::Chart(p.3)).collect();
+    let notes = vec!["Signs: points; lines: the fitted model.".to_string()];
+    svg(&Figure::new(&found.part.title, panels).noted(notes))
+}
+
+fn chart(curve: &Curve) -> Chart {
+    let die = curve.die.as_ref().map_or_else(String::new, |d| format!(" of {d}"));
+    let title = |key: &str| key.replace('-', " ");
+    let name = format!("{}{die}", title(curve.quantity.key()));
+    let (x, y) = (curve.against, curve.quantity);
+    let decades = |points: f64, least: f64| least > 0.0 && points / least > 30.0;
+    let spread = |pick: fn(&(f64, f64)) -> f64| {
+        let most = curve.points.iter().map(pick).fold(f64::NEG_INFINITY, f64::max);
+        decades(most, curve.points.iter().map(pick).fold(f64::INFINITY, f64::min))
+    };
+    let axis = |title: &str, unit: &str, log: bool| Axis { log, ..Axis::linear(title, unit) };
+    Chart {
+        x: axis(&title(x.key()), x.unit(), x != Variable::Temperature && spread(|p| p.0)),
+        y: axis(&name, y.unit(), spread(|p| p.1)),
+        ..Chart::default()
+    }
+}
+
+/// What was held, in words.
+fn held(curve: &Curve) -> String {
+    let mut words = Vec::new();
+    for &(key, variable, unit) in Variable::ALL {
+        let Some(x) = curve.conditions.get(variable) else { continue };
+        let name =
+            if variable == Variable::Temperature { String::new() } else { key.replace('-', " ") + " " };
+        words.push(format!("{name}{}", people(x, unit)));
+    }
+    words.join(", ")
+}
+
+fn diagnostic(trouble: &ExtractTrouble, loaded: &Loaded) -> Diagnostic {
+    let top = Place { file: FileId(0), span: 0..0 };
+    match trouble {
+        ExtractTrouble::TooFew { curve, points, keys } => {
+            let place = loaded.spots.get(*curve).map_or(&top, |s| &s.table);
+            let path = loaded.spots.get(*curve).map_or("part.curve", |s| &s.path);
+            let count = if *points == 1 { "1 point".to_string() } else { format!("{points} points") };
+            let found = format!("{count} for {} parameters: {}", keys.len(), keys.join(", "));
+            Diagnostic::new(place, path, found, "at least as many points, or more [params]")
+        }
+        ExtractTrouble::Missing { key, settled_by } => {
+            let found = "missing: neither given nor determined by a curve";
+            let expected = format!("it under [params], or a curve that determines it ({settled_by})");
+            Diagnostic::new(&top, format!("part.params.{key}"), found, expected)
+        }
+        ExtractTrouble::Nothing(why) => Diagnostic::new(
+            &top,
+            "part.curve",
+            format!("nothing to fit: {why}"),
+            "curves of parameters that are not given",
+        ),
+        ExtractTrouble::Refused(stage) => Diagnostic::new(
+            &top,
+            "part.start",
+            format!("the model cannot be evaluated where the fit begins ({stage})"),
+            "parameters, or other values under [start], that fit together",
+        ),
+    }
+}
+
+/// What is in doubt, in a sentence.
+fn doubt(doubt: &Doubt) -> String {
+    let what = match doubt.why {
+        Why::NotDetermined => "the points do not determine it; it was held".to_string(),
+        Why::TooFewPoints => "too few points; it was held".to_string(),
+        Why::Weak(error) => format!(
+            "points that are wrong by {} leave it uncertain by {}",
+            percent(READING),
+            if error < 1.0 { percent(error) } else { format!("a factor of {:.1}", error.min(300.0).exp()) },
+        ),
+    };
+    let with = match doubt.with {
+        Some((key, r)) => format!("; hardly told from `{key}` (correlation {r:.3})"),
+        None => String::new(),
+    };
+    format!("`{}`: {what}{with}; settled by a curve of {}", doubt.key, doubt.settled_by)
+}
+
+fn percent(x: f64) -> String {
+    let x = 100.0 * x;
+    if x.abs() >= 0.001 {
+        format!("{x:.3}").trim_end_matches('0').trim_end_matches('.').to_string() + " %"
+    } else {
+        format!("{x:.1e} %")
+    }
+}
+
+fn text(found: &Extraction) -> String {
+    let mut out = String::new();
+    let _ = writeln!(out, "{} ({})", found.part.title, found.part.kind);
+    let mut rows = vec![vec!["parameter".to_string(), "value".into(), "standard error".into()]];
+    for f in &found.fitted {
+        let relative = (f.error / f.value).abs();
+        rows.push(vec![f.key.to_string(), people_digits(f.value, f.unit, 5), percent(relative)]);
+    }
+    let _ = write!(out, "\n{}", table(&rows, &[false, true, true]));
+    for i in &found.part.thermal.impedance {
+        let terms: Vec<String> = i
+            .terms
+            .iter()
+            .map(|(r, tau)| format!("{} at {}", people(*r, "K/W"), people(*tau, "s")))
+            .collect();
+        let _ = writeln!(out, "thermal impedance of {}: {}", i.die, terms.join(", "));
+    }
+    let mut rows =
+        vec![vec!["curve".to_string(), "points".into(), "rms".into(), "worst".into(), "at".into()]];
+    for c in &found.curves {
+        let Some(curve) = found.part.curves.get(c.curve) else { continue };
+        let die = curve.die.as_ref().map_or_else(String::new, |d| format!(" of {d}"));
+        let mut row =
+            vec![format!("{}. {}{die}", c.curve + 1, curve.words()), curve.points.len().to_string()];
+        match curve.points.get(c.worst.0).filter(|_| !c.model.is_empty()) {
+            Some(p) => row.extend([percent(c.rms), percent(c.worst.1), people(p.0, curve.against.unit())]),
+            None => row.push("kept as data".into()),
+        }
+        rows.push(row);
+    }
+    let _ = write!(out, "\n{}", table(&rows, &[false, true, true, true, true]));
+    if !found.doubts.is_empty() {
+        out.push('\n');
+    }
+    for d in &found.doubts {
+        let mut line = String::new();
+        filled(&format!("warning: {}", doubt(d)), 100, &mut line);
+        out.push_str(line.trim_start());
+    }
+    if !found.converged {
+        out.push_str("warning: the optimiser ran out of evaluations; other values under [start] may help\n");
+    }
+    out
+}
+
+/// A curve for programs.
+pub(super) fn curve(curve: &Curve) -> Value {
+    let mut held = Map::new();
+    for &(key, variable, _) in Variable::ALL {
+        if let Some(x) = curve.conditions.get(variable) {
+            held.insert(key.replace('-', "_"), json!(x));
+        }
+    }
+    json!({
+        "quantity": curve.quantity.key(),
+        "against": curve.against.key(),
+        "units": [curve.against.unit(), curve.quantity.unit()],
+        "conditions": held,
+        "die": curve.die,
+        "points": curve.points,
+    })
+}
+
+fn told(found: &Extraction) -> Value {
+    let fitted = found
+        .fitted
+        .iter()
+        .map(|f| json!({ "key": f.key, "value": f.value, "unit": f.unit, "standard_error": f.error }));
+    let curves = found.curves.iter().filter_map(|c: &CurveFit| {
+        let mut value = curve(found.part.curves.get(c.curve)?);
+        if c.model.is_empty() {
+            value["fitted"] = json!(false);
+            return Some(value);
+        }
+        value["fitted"] = json!(true);
+        value["model"] = json!(c.model);
+        value["rms"] = json!(c.rms);
+        value["worst"] = json!({ "point": c.worst.0, "deviation": c.worst.1 });
+        value["line"] = json!(c.line);
+        Some(value)
+    });
+    let doubts = found.doubts.iter().map(|d| {
+        let (why, error) = match d.why {
+            Why::NotDetermined => ("not-determined", None),
+            Why::TooFewPoints => ("too-few-points", None),
+            Why::Weak(error) => ("weak", Some(error)),
+        };
+        json!({
+            "key": d.key, "why": why, "relative_error": error, "with": d.with.map(|w| w.0),
+            "correlation": d.with.map(|w| w.1), "settled_by": d.settled_by, "text": doubt(d),
+        })
+    });
+    let impedance = found.part.thermal.impedance.iter().map(|i| json!({ "die": i.die, "terms": i.terms }));
+    let kept = found.part.curves.iter().filter(|c| c.quantity == Quantity::TransientImpedance).count();
+    json!({
+        "title": found.part.title,
+        "kind": found.part.kind,
+        "converged": found.converged,
+        "parameters": fitted.collect::<Vec<_>>(),
+        "impedance": impedance.collect::<Vec<_>>(),
+        "impedance_curves": kept,
+        "curves": curves.collect::<Vec<_>>(),
+        "warnings": doubts.collect::<Vec<_>>(),
+    })
+}

@@ -1,0 +1,53 @@
+//! `parts list`: the shipped parts.
+
+use std::io;
+
+use joulestep_engine::units::people;
+use serde_json::{Value, json};
+
+use super::{on_resistance, table};
+use crate::args::PartsListArgs;
+use crate::commands::refuse_in;
+use crate::exit::{DONE, Streams};
+use crate::parts::load;
+use crate::scenario::include::open;
+
+pub(super) fn list(args: &PartsListArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
+    let mut rows =
+        vec![["part", "technology", "voltage", "R_on 25 °C", "T_j,max", "title"].map(String::from).to_vec()];
+    let mut told: Vec<Value> = Vec::new();
+    for (name, _) in joulestep_models::parts::shipped() {
+        let part = match load(name, &open) {
+            Ok(loaded) => loaded.part,
+            Err(trouble) => return refuse_in("a shipped part", &trouble, name.as_ref(), args.json, streams),
+        };
+        let resistance = on_resistance(&part, 25.0);
+        let or_dash = |x: Option<f64>, unit: &str| x.map_or_else(|| "-".to_string(), |x| people(x, unit));
+        rows.push(vec![
+            (*name).to_string(),
+            part.technology.key().to_string(),
+            or_dash(part.rated_voltage(), "V"),
+            or_dash(resistance, "ohm"),
+            or_dash(part.hottest(), "degC"),
+            part.title.clone(),
+        ]);
+        told.push(json!({
+            "name": name,
+            "title": part.title,
+            "kind": part.kind,
+            "technology": part.technology.key(),
+            "invented": part.invented,
+            "rated_voltage": part.rated_voltage(),
+            "gate_limit": part.gate_limit(),
+            "maximum_temperature": part.hottest(),
+            "on_resistance": resistance,
+            "junction_case": part.thermal.junction_case,
+        }));
+    }
+    if args.json {
+        writeln!(streams.out, "{:#}", json!({ "parts": told }))?;
+    } else {
+        write!(streams.out, "{}", table(&rows, &[false, false, true, true, true, false]))?;
+    }
+    Ok(DONE)
+}

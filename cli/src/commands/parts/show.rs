@@ -1,0 +1,236 @@
+//! `parts show`: everything of a part.
+
+use std::fmt::Write as _;
+use std::io;
+
+use joulestep_engine::units::{in_unit, people, people_digits};
+use joulestep_models::model::{Shape, Value as Given};
+use joulestep_models::part::{Conditions, Part, Quantity, Variable};
+use serde_json::{Map, Value, json};
+
+use super::{on_gate, on_resistance, says, table};
+use crate::args::PartsShowArgs;
+use crate::commands::refuse_in;
+use crate::exit::{BAD_INPUT, DONE, Streams};
+use crate::parts::load;
+use crate::scenario::include::open;
+
+/// A derived value: name, unit, how it was taken, value at 25 °C and at the working temperature.
+type Derived = (&'static str, &'static str, String, [Option<f64>; 2]);
+
+pub(super) fn show(args: &PartsShowArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
+    let celsius = match in_unit(&args.temperature, "degC") {
+        Ok(celsius) if (-150.0..=500.0).contains(&celsius) => celsius,
+        Ok(celsius) => {
+            writeln!(streams.err, "--temperature: {celsius} degC; expected -150 degC to 500 degC")?;
+            return Ok(BAD_INPUT);
+        }
+        Err(error) => {
+            writeln!(streams.err, "--temperature: {error}; expected {}", error.expected("degC"))?;
+            return Ok(BAD_INPUT);
+        }
+    };
+    let part = match load(&args.part, &open) {
+        Ok(loaded) => loaded.part,
+        Err(trouble) => {
+            return refuse_in("the part file", &trouble, args.part.as_ref(), args.json, streams);
+        }
+    };
+    let derived = derived(&part, celsius);
+    if args.json {
+        writeln!(streams.out, "{:#}", told(&part, &derived, celsius))?;
+    } else {
+        write!(streams.out, "{}", text(&part, &derived, celsius))?;
+    }
+    Ok(DONE)
+}
+
+/// What the model says at 25 °C and at a working temperature.
+fn derived(part: &Part, celsius: f64) -> Vec<Derived> {
+    let both = |f: &dyn Fn(f64) -> Option<f64>| [f(25.0), f(celsius)];
+    let at = Conditions::default();
+    let mut out: Vec<Derived> = Vec::new();
+    let diode = part.kind == "diode";
+    if let Some(gate) = on_gate(part) {
+        let how = format!("v_GS = {}, i_D = 1 A", people(gate, "V"));
+        out.push(("on-resistance", "ohm", how, both(&|t| on_resistance(part, t))));
+    }
+    if diode || on_gate(part).is_some() {
+        let drop = at.with(Variable::Current, 10.0).with(Variable::GateVoltage, 0.0);
+        let how = if diode { "i_F = 10 A" } else { "i_F = 10 A, v_GS = 0" };
+        let drop = both(&|t| says(part, Quantity::DiodeDrop, drop, Variable::Temperature, t));
+        out.push(("diode-drop", "V", how.to_string(), drop));
+    }
+    let Some(rated) = part.rated_voltage().filter(|_| diode || on_gate(part).is_some()) else { return out };
+    let half = 0.5 * rated;
+    let how = format!("{}, gate at source", people(half, "V"));
+    let capacitances: &[Quantity] = if diode {
+        &[Quantity::Capacitance]
+    } else {
+        &[Quantity::InputCapacitance, Quantity::OutputCapacitance, Quantity::TransferCapacitance]
+    };
+    for &quantity in capacitances {
+        let c = |t: f64| says(part, quantity, at.with(Variable::Temperature, t), Variable::Voltage, half);
+        out.push((quantity.key(), "F", how.clone(), both(&c)));
+    }
+    let leakage = at.with(Variable::Voltage, half).with(Variable::GateVoltage, 0.0);
+    let leakage = both(&|t| says(part, Quantity::Leakage, leakage, Variable::Temperature, t));
+    out.push(("leakage", "A", how, leakage));
+    out
+}
+
+fn text(part: &Part, derived: &[Derived], celsius: f64) -> String {
+    let mut out = String::new();
+    let _ = writeln!(out, "{}: {}", part.name, part.title);
+    let invented = if part.invented { "; invented: nobody makes it" } else { "" };
+    let _ = writeln!(out, "kind `{}`, {}{invented}", part.kind, part.technology.words());
+    if !part.source.is_empty() {
+        let _ = writeln!(out, "source: {}", part.source);
+    }
+    let mut ratings = Vec::new();
+    let mut rating = |name: &str, x: Option<f64>, unit: &str| {
+        ratings.extend(x.map(|x| format!("{name} {}", people(x, unit))));
+    };
+    rating("voltage", part.rated_voltage(), "V");
+    rating("gate ±", part.gate_limit(), "V");
+    rating("junction up to", part.hottest(), "degC");
+    rating("R_th junction-case", part.thermal.junction_case, "K/W");
+    if !ratings.is_empty() {
+        let _ = writeln!(out, "ratings: {}", ratings.join(", "));
+    }
+    if !derived.is_empty() {
+        let mut rows = vec![vec![String::new(), "25 °C".into(), people(celsius, "degC"), String::new()]];
+        for (name, unit, how, values) in derived {
+            let [a, b] = values.map(|x| x.map_or_else(|| "-".to_string(), |x| people(x, unit)));
+            rows.push(vec![format!("  {name}"), a, b, how.clone()]);
+        }
+        let _ = write!(out, "\nvalues\n{}", table(&rows, &[false, true, true, false]));
+    }
+    let mut rows = Vec::new();
+    for param in part.entry().params {
+        let Some(value) = part.values.0.get(param.key) else { continue };
+        let (unit, shown) = match (param.shape, value) {
+            (Shape::Number(unit), Given::Number(x)) => (unit, people_digits(*x, unit, 5)),
+            (Shape::List(unit), Given::List(x)) => (unit, format!("{} values", x.len())),
+            (Shape::Table(_, unit), Given::Table(x)) => (unit, format!("{} pairs", x.len())),
+            (Shape::Number(unit) | Shape::List(unit) | Shape::Table(_, unit), _) => (unit, String::new()),
+        };
+        let _ = unit;
+        let note = if part.given.contains(param.key) { "" } else { "(default) " };
+        rows.push(vec![format!("  {}", param.key), shown, format!("{note}{}", param.help)]);
+    }
+    let _ = write!(out, "\nparameters\n{}", table(&rows, &[false, true, false]));
+    for key in part.missing() {
+        let _ = writeln!(out, "  {key}: missing; the component that uses the part must give it");
+    }
+    pieces(part, celsius, &mut out);
+    out
+}
+
+/// Dies, package, heat, resistance, curves.
+fn pieces(part: &Part, celsius: f64, out: &mut String) {
+    for die in &part.dies {
+        let thickness = die.thickness.map_or_else(String::new, |t| format!(", {} thick", people(t, "m")));
+        let material = die.material.map_or_else(String::new, |m| format!(", {}", m.key()));
+        let _ = writeln!(out, "\ndie {}: {:.3} mm²{thickness}{material}", die.name, 1e6 * die.area);
+    }
+    if let Some(p) = &part.package {
+        let sizes = [("length", p.length), ("width", p.width), ("height", p.height)];
+        let distances = [("creepage", p.creepage), ("clearance", p.clearance)];
+        let shown = sizes.iter().chain(&distances);
+        let shown: Vec<String> =
+            shown.filter_map(|(n, x)| x.map(|x| format!("{n} {:.2} mm", 1e3 * x))).collect();
+        let _ = writeln!(out, "\npackage: {}; {}", p.outline, shown.join(", "));
+    }
+    for i in &part.thermal.impedance {
+        let _ = writeln!(out, "\ntransient thermal impedance of {}", i.die);
+        let rows: Vec<Vec<String>> = i
+            .terms
+            .iter()
+            .map(|(r, tau)| vec![format!("  {}", people(*r, "K/W")), people(*tau, "s")])
+            .collect();
+        out.push_str(&table(&rows, &[true, true]));
+    }
+    if let Some(budget) = &part.budget {
+        let warm = budget.at(celsius);
+        let mut rows = vec![vec!["resistance".to_string(), "25 °C".into(), people(celsius, "degC")]];
+        for (piece, (_, hot)) in budget.pieces.iter().zip(&warm) {
+            rows.push(vec![
+                format!("  {}", piece.name),
+                people(piece.resistance, "ohm"),
+                people(*hot, "ohm"),
+            ]);
+        }
+        let sums = [budget.pieces.iter().map(|p| p.resistance).sum(), warm.iter().map(|w| w.1).sum::<f64>()];
+        rows.push(vec!["  sum".into(), people(sums[0], "ohm"), people(sums[1], "ohm")]);
+        let _ = write!(out, "\n{}", table(&rows, &[false, true, true]));
+    }
+    if !part.curves.is_empty() {
+        let _ = writeln!(out, "\ncurves");
+    }
+    for curve in &part.curves {
+        let held: Vec<String> = Variable::ALL
+            .iter()
+            .filter_map(|&(key, v, unit)| Some(format!("{key} {}", people(curve.conditions.get(v)?, unit))))
+            .collect();
+        let die = curve.die.as_ref().map_or_else(String::new, |d| format!(" of {d}"));
+        let _ = writeln!(out, "  {}{die}: {} points; {}", curve.words(), curve.points.len(), held.join(", "));
+    }
+}
+
+fn told(part: &Part, derived: &[Derived], celsius: f64) -> Value {
+    let mut params = Map::new();
+    for param in part.entry().params {
+        let (unit, value) = match (param.shape, part.values.0.get(param.key)) {
+            (Shape::Number(unit), Some(Given::Number(x))) => (unit, json!(x)),
+            (Shape::List(unit), Some(Given::List(x))) => (unit, json!(x)),
+            (Shape::Table(_, unit), Some(Given::Table(x))) => (unit, json!(x)),
+            _ => continue,
+        };
+        let given = part.given.contains(param.key);
+        params.insert(
+            param.key.into(),
+            json!({ "value": value, "unit": unit, "given": given, "help": param.help }),
+        );
+    }
+    let values = derived.iter().map(|(name, unit, how, [cold, warm])| {
+        json!({ "name": name, "unit": unit, "conditions": how, "at_25": cold, "at_working": warm })
+    });
+    let dies = part.dies.iter().map(|d| {
+        json!({ "name": d.name, "area": d.area, "thickness": d.thickness, "material": d.material.map(|m| m.key()) })
+    });
+    let package = part.package.as_ref().map(|p| {
+        json!({
+            "outline": p.outline, "length": p.length, "width": p.width, "height": p.height,
+            "creepage": p.creepage, "clearance": p.clearance,
+        })
+    });
+    let impedance = part.thermal.impedance.iter().map(|i| json!({ "die": i.die, "terms": i.terms }));
+    let budget = part.budget.iter().flat_map(|b| &b.pieces).map(|p| {
+        json!({
+            "name": p.name, "die": p.die, "resistance": p.resistance, "specific": p.specific,
+            "exponent": p.exponent,
+        })
+    });
+    json!({
+        "name": part.name,
+        "title": part.title,
+        "source": part.source,
+        "kind": part.kind,
+        "technology": part.technology.key(),
+        "invented": part.invented,
+        "rated_voltage": part.rated_voltage(),
+        "gate_limit": part.gate_limit(),
+        "maximum_temperature": part.hottest(),
+        "working_temperature": celsius,
+        "values": values.collect::<Vec<_>>(),
+        "params": params,
+        "missing": part.missing(),
+        "dies": dies.collect::<Vec<_>>(),
+        "package": package,
+        "junction_case": part.thermal.junction_case,
+        "impedance": impedance.collect::<Vec<_>>(),
+        "resistance": budget.collect::<Vec<_>>(),
+        "curves": part.curves.iter().map(super::extract::curve).collect::<Vec<_>>(),
+    })
+}

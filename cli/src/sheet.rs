@@ -1,0 +1,173 @@
+//! A table of results: the same rows as text, CSV and JSON.
+
+use joulestep_engine::units::people;
+use serde_json::{Map, Value, json};
+
+/// One column.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Head {
+    /// Key in JSON, name in CSV.
+    pub name: String,
+    /// Symbol above the column in text.
+    pub symbol: String,
+    /// Unit symbol; empty for text.
+    pub unit: String,
+}
+
+impl Head {
+    /// A column of numbers.
+    pub fn number(name: &str, symbol: &str, unit: &str) -> Self {
+        Self { name: name.into(), symbol: symbol.into(), unit: unit.into() }
+    }
+    /// A column of text.
+    pub fn text(name: &str) -> Self {
+        Self::number(name, name, "")
+    }
+}
+
+/// One cell.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Cell {
+    /// Text.
+    Text(String),
+    /// A number in the column's unit.
+    Number(f64),
+    /// There is none.
+    None,
+}
+
+impl From<Option<f64>> for Cell {
+    fn from(x: Option<f64>) -> Self {
+        x.filter(|x| x.is_finite()).map_or(Self::None, Self::Number)
+    }
+}
+impl From<f64> for Cell {
+    fn from(x: f64) -> Self {
+        Some(x).into()
+    }
+}
+impl From<&str> for Cell {
+    fn from(x: &str) -> Self {
+        Self::Text(x.into())
+    }
+}
+
+/// Rows under heads.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Sheet {
+    /// The columns.
+    pub heads: Vec<Head>,
+    /// The rows, each with a cell per column.
+    pub rows: Vec<Vec<Cell>>,
+}
+
+/// A field of CSV, quoted where it must be (RFC 4180).
+fn field(text: &str) -> String {
+    if text.contains(['"', ',', '\n', '\r']) {
+        format!("\"{}\"", text.replace('"', "\"\""))
+    } else {
+        text.into()
+    }
+}
+
+impl Sheet {
+    /// CSV by RFC 4180: the names with their units in the first line, numbers in SI units with all their digits, an
+    /// empty field where there is none.
+    pub fn csv(&self) -> String {
+        let head = |h: &Head| match h.unit.as_str() {
+            "" | "1" => field(&h.name),
+            unit => field(&format!("{} ({unit})", h.name)),
+        };
+        let cell = |c: &Cell| match c {
+            Cell::Text(text) => field(text),
+            Cell::Number(x) => format!("{x:e}"),
+            Cell::None => String::new(),
+        };
+        let line = |fields: Vec<String>| fields.join(",") + "\r\n";
+        let mut out = line(self.heads.iter().map(head).collect());
+        for row in &self.rows {
+            out.push_str(&line(row.iter().map(cell).collect()));
+        }
+        out
+    }
+
+    /// The rows as objects, numbers in SI units (temperatures in degC), null where there is none.
+    pub fn json(&self) -> Value {
+        let object = |row: &Vec<Cell>| {
+            let fields = self.heads.iter().zip(row).map(|(h, c)| {
+                let value = match c {
+                    Cell::Text(text) => json!(text),
+                    Cell::Number(x) => json!(x),
+                    Cell::None => Value::Null,
+                };
+                (h.name.clone(), value)
+            });
+            Value::Object(fields.collect::<Map<_, _>>())
+        };
+        Value::Array(self.rows.iter().map(object).collect())
+    }
+
+    /// Units of the columns, by name.
+    pub fn units(&self) -> Value {
+        let numbers = self.heads.iter().filter(|h| !h.unit.is_empty());
+        Value::Object(numbers.map(|h| (h.name.clone(), json!(h.unit))).collect())
+    }
+
+    /// The columns of these names as aligned text; numbers with a prefix and three digits, a dash where there is none.
+    pub fn text(&self, names: &[&str]) -> String {
+        let picked: Vec<usize> =
+            names.iter().filter_map(|n| self.heads.iter().position(|h| h.name == *n)).collect();
+        let mut lines = vec![picked.iter().map(|&k| self.heads[k].symbol.clone()).collect::<Vec<_>>()];
+        for row in &self.rows {
+            let cell = |&k: &usize| match &row[k] {
+                Cell::Text(text) => crate::diagnostic::printable(text),
+                // Slopes as the trade reads them.
+                Cell::Number(x) => match self.heads[k].unit.as_str() {
+                    "V/s" => people(1e-9 * x, "V/ns"),
+                    "A/s" => people(1e-9 * x, "A/ns"),
+                    unit => people(*x, unit),
+                },
+                Cell::None => "-".into(),
+            };
+            lines.push(picked.iter().map(cell).collect());
+        }
+        let right: Vec<bool> = picked.iter().map(|&k| !self.heads[k].unit.is_empty()).collect();
+        aligned(&lines, &right)
+    }
+}
+
+/// Lines of cells in columns as wide as they need be, each indented by two.
+pub fn aligned(lines: &[Vec<String>], right: &[bool]) -> String {
+    let columns = lines.iter().map(Vec::len).max().unwrap_or(0);
+    let wide = |k: usize| lines.iter().filter_map(|l| l.get(k)).map(|c| c.chars().count()).max().unwrap_or(0);
+    let widths: Vec<usize> = (0..columns).map(wide).collect();
+    let mut out = String::new();
+    for line in lines {
+        let mut text = String::new();
+        for (k, cell) in line.iter().enumerate() {
+            let pad = " ".repeat(widths[k] - cell.chars().count());
+            let cells = if right.get(k) == Some(&true) { [&pad, cell] } else { [cell, &pad] };
+            text.push_str("  ");
+            text.extend(cells.into_iter().map(String::as_str));
+        }
+        out.push_str(text.trim_end());
+        out.push('\n');
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn csv_quotes_and_keeps_digits() {
+        let sheet = Sheet {
+            heads: vec![Head::text("part"), Head::number("energy", "E", "J")],
+            rows: vec![vec!["a \"b\", c".into(), (1.0 / 3.0).into()], vec!["d".into(), Cell::None]],
+        };
+        assert_eq!(sheet.csv(), "part,energy (J)\r\n\"a \"\"b\"\", c\",3.333333333333333e-1\r\nd,\r\n");
+        assert_eq!(sheet.text(&["energy", "part"]), "       E  part\n  333 mJ  a \"b\", c\n       -  d\n");
+        assert_eq!(sheet.json()[1]["energy"], Value::Null);
+    }
+}

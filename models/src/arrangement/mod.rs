@@ -1,0 +1,3 @@
+//! Circuits around parts, ready to run.
+
+pub mod double_pulse;

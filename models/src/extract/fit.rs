@@ -1,0 +1,112 @@
+//! Residuals of all curves against the free parameters.
+
+use crate::extract::coordinates::Coordinate;
+use crate::extract::evaluate::{Nearby, ordinates};
+use crate::extract::least_squares::Problem;
+use crate::extract::plan::{Candidate, Stage};
+use crate::model::{Entry, Value, Values};
+use crate::part::{Curve, Quantity};
+
+/// What the residuals are where the model refuses the values.
+const REFUSED: f64 = 1e3;
+
+/// By what a point's deviation is divided: the ordinate itself; where a curve begins at nothing, at least a twentieth
+/// of its largest ordinate, as one reads a linear axis.
+pub fn scales(curve: &Curve) -> Vec<f64> {
+    let linear = matches!(curve.quantity, Quantity::Transfer | Quantity::Output | Quantity::GateCharge);
+    let most = curve.points.iter().map(|p| p.1.abs()).fold(0.0, f64::max);
+    let floor = if linear { 0.05 * most } else { 1e-3 * most };
+    curve.points.iter().map(|p| p.1.abs().max(floor).max(f64::MIN_POSITIVE)).collect()
+}
+
+struct Line<'p> {
+    curve: &'p Curve,
+    stage: Stage,
+    scales: Vec<f64>,
+    nearby: Nearby,
+    /// Coordinates on which the curve depends, and the residuals there.
+    last: Option<(Vec<f64>, Vec<f64>)>,
+}
+
+/// The problem that the optimiser sees.
+pub struct Fit<'p> {
+    entry: &'static Entry<f64>,
+    /// Values of all parameters; the free ones at the last coordinates.
+    pub values: Values<f64>,
+    /// The free parameters.
+    pub free: Vec<(Candidate, Coordinate)>,
+    lines: Vec<Line<'p>>,
+}
+
+impl<'p> Fit<'p> {
+    /// The curves of some stages, by the parameters that are free.
+    pub fn new(
+        entry: &'static Entry<f64>,
+        values: Values<f64>,
+        free: &[Candidate],
+        curves: &[&'p Curve],
+        stages: &[Stage],
+    ) -> Self {
+        let start = |c: &Candidate| values.maybe(c.param.key).unwrap_or(0.0);
+        let free = free.iter().map(|c| (*c, Coordinate::new(c.param.range, start(c)))).collect();
+        let line = |curve: &&'p Curve| {
+            let stage = Stage::of(curve.quantity).filter(|s| stages.contains(s))?;
+            Some(Line { curve, stage, scales: scales(curve), nearby: Nearby::default(), last: None })
+        };
+        Self { entry, lines: curves.iter().filter_map(line).collect(), values, free }
+    }
+
+    /// Number of residuals.
+    pub fn len(&self) -> usize {
+        self.lines.iter().map(|l| l.curve.points.len()).sum()
+    }
+
+    /// The stage of every residual.
+    pub fn stages(&self) -> Vec<Stage> {
+        self.lines.iter().flat_map(|l| l.curve.points.iter().map(|_| l.stage)).collect()
+    }
+
+    /// The coordinates of the present values.
+    pub fn coordinates(&self) -> Vec<f64> {
+        self.free.iter().map(|(c, of)| of.of(self.values.maybe(c.param.key).unwrap_or(0.0))).collect()
+    }
+
+    /// Moves the free parameters.
+    pub fn set(&mut self, u: &[f64]) {
+        for ((candidate, of), u) in self.free.iter().zip(u) {
+            self.values.0.insert(candidate.param.key, Value::Number(of.back(*u)));
+        }
+    }
+}
+
+/// Whether a curve of one stage depends on a parameter of another: charges do not move an operating point, and the
+/// closed form of the recovery charge knows nothing but its times.
+fn depends(curve: Stage, parameter: Stage) -> bool {
+    match (curve, parameter) {
+        (Stage::Recovery, parameter) => parameter == Stage::Recovery,
+        (curve, Stage::Charge) => curve == Stage::Charge,
+        _ => true,
+    }
+}
+
+impl Problem for Fit<'_> {
+    fn residuals(&mut self, u: &[f64]) -> Vec<f64> {
+        self.set(u);
+        let mut out = Vec::with_capacity(self.len());
+        for line in &mut self.lines {
+            let mine = self.free.iter().zip(u).filter(|((c, _), _)| depends(line.stage, c.stage));
+            let at: Vec<f64> = mine.map(|(_, u)| *u).collect();
+            if line.last.as_ref().is_none_or(|l| l.0 != at) {
+                let weight = line.curve.weight.sqrt();
+                let points = line.curve.points.iter().zip(&line.scales);
+                let residuals = match ordinates(self.entry, &self.values, line.curve, &mut line.nearby) {
+                    Some(y) => points.zip(y).map(|((p, s), y)| weight * (y - p.1) / s).collect(),
+                    None => vec![REFUSED; line.scales.len()],
+                };
+                line.last = Some((at, residuals));
+            }
+            out.extend(line.last.iter().flat_map(|l| &l.1));
+        }
+        out
+    }
+}

@@ -1,0 +1,202 @@
+//! The conduction law of a part, tabulated from the operating points of its model: drop and heat of each die against
+//! current and junction temperatures.
+
+use joulestep_engine::circuit::graph::{Circuit, GROUND, HeatId};
+use joulestep_engine::circuit::law::stamp_len;
+use joulestep_engine::circuit::wave::Wave;
+use joulestep_engine::control::board::Board;
+use joulestep_engine::equations::system::System;
+use joulestep_engine::step::start::operating_point_near;
+
+use super::{Carried, Conducts, MOST_DIES, RatingTrouble};
+use crate::model::CELSIUS;
+use crate::part::Part;
+
+/// Spacing of the temperatures, K.
+const SPACING: f64 = 25.0;
+/// Largest drop tabulated, V: a part that would need more for a current is taken to saturate below it.
+const TOP: f64 = 60.0;
+/// Voltages.
+const VOLTAGES: usize = 140;
+/// Temperatures that an interpolation takes.
+const TAKEN: usize = 4;
+
+/// What a row of the table holds at one voltage: current, and share of the heat in the first die.
+type Entry = [f64; 2];
+
+/// The law of a part at a gate voltage.
+#[derive(Clone, Debug)]
+pub struct Conduction {
+    /// Names of the dies.
+    dies: Vec<&'static str>,
+    /// First temperature, °C, and how many.
+    first: f64,
+    count: usize,
+    voltages: Vec<f64>,
+    /// By temperature of the first die, of the second, and voltage.
+    table: Vec<Entry>,
+    gate: Option<f64>,
+}
+
+impl Conduction {
+    /// Tabulates a part with its gate-source voltage at `gate` (V; nothing where it has no gate) for junctions from
+    /// `coldest` to `hottest`, °C. A few tenths of a second.
+    ///
+    /// # Errors
+    /// [`RatingTrouble::Part`]: the model refuses its values, has no die with a temperature, or no operating point.
+    pub fn new(part: &Part, gate: Option<f64>, coldest: f64, hottest: f64) -> Result<Self, RatingTrouble> {
+        let trouble = |what: String| RatingTrouble::Part { part: part.name.clone(), what };
+        let mut circuit = Circuit::<f64>::new();
+        let outer = circuit.node("outer");
+        let named: Vec<&str> = part.entry().pins.iter().copied().filter(|p| *p != "*").collect();
+        let mut pins = vec![outer, GROUND];
+        if named.len() == 3 {
+            let pin = circuit.node("gate");
+            let level = gate.ok_or_else(|| trouble("it has a gate, and no gate voltage is given".into()))?;
+            let level = circuit.wave(Wave::Constant(level));
+            circuit.voltage_source("gate-source", pin, GROUND, level).map_err(|e| trouble(e.to_string()))?;
+            pins = vec![outer, pin, GROUND];
+        } else if named.len() != 2 {
+            return Err(trouble(format!("a {} carries no current from pin to pin", part.kind)));
+        }
+        let feed = circuit.wave(Wave::Constant(0.0));
+        circuit.voltage_source("feed", outer, GROUND, feed).map_err(|e| trouble(e.to_string()))?;
+        let built = (part.entry().build)(&mut circuit, "part", &pins, &part.values)
+            .map_err(|e| trouble(e.to_string()))?;
+        let dies: Vec<&'static str> = built.dies.iter().map(|d| d.0).collect();
+        if dies.is_empty() || dies.len() > MOST_DIES {
+            return Err(trouble(format!("a {} has no die with a temperature", part.kind)));
+        }
+        for (k, (_, components)) in built.dies.iter().enumerate() {
+            components.iter().for_each(|&c| circuit.heats(c, HeatId(k as u32)));
+        }
+        let first = (coldest / SPACING).floor() * SPACING - SPACING;
+        let count = (((hottest - first) / SPACING).ceil() as usize + 2).max(TAKEN);
+        let voltages: Vec<f64> =
+            (0..VOLTAGES).map(|k| TOP * (k as f64 / (VOLTAGES - 1) as f64).powi(4)).collect();
+        let board = Board::new(&circuit);
+        let mut system = System::new(circuit);
+        let second = if dies.len() > 1 { count } else { 1 };
+        let mut table = Vec::with_capacity(count * second * VOLTAGES);
+        for a in 0..count {
+            for b in 0..second {
+                let celsius = [first + a as f64 * SPACING, first + b as f64 * SPACING];
+                let kelvin = |id: Option<HeatId>| id.map_or(298.15, |h| celsius[h.0 as usize] + CELSIUS);
+                let kelvin: Vec<f64> = system.devices.iter().map(|p| kelvin(system.heat_of(p))).collect();
+                let devices = system.devices_at(&kelvin);
+                let mut x = Vec::new();
+                for &volts in &voltages {
+                    system.circuit.waves[feed.0 as usize] = Wave::Constant(volts);
+                    x = operating_point_near(&system, 0.0, &kelvin, &board, &x)
+                        .map_err(|e| trouble(format!("at {volts} V: {e}")))?;
+                    let mut heat = [0.0; MOST_DIES];
+                    for (device, placed) in devices.iter().zip(&system.devices) {
+                        if let Some(die) = system.heat_of(placed) {
+                            heat[die.0 as usize] += power(device.as_ref(), placed, &x);
+                        }
+                    }
+                    let total: f64 = heat.iter().sum();
+                    table.push([if volts > 0.0 { total / volts } else { 0.0 }, heat[0] / total]);
+                }
+                let at = table.len() - VOLTAGES;
+                // Without voltage there is no heat to be shared: as just above.
+                table[at][1] = table[at + 1][1];
+            }
+        }
+        Ok(Self { dies, first, count, voltages, table, gate })
+    }
+
+    /// Names of the dies, in the order of temperatures and heats.
+    pub fn names(&self) -> &[&'static str] {
+        &self.dies
+    }
+
+    /// The gate voltage, V.
+    pub fn gate(&self) -> Option<f64> {
+        self.gate
+    }
+
+    /// First of the temperatures taken, and their weights (Lagrange, cubic).
+    fn weights(&self, celsius: f64) -> (usize, [f64; TAKEN]) {
+        let at = (celsius - self.first) / SPACING;
+        let from = (at.floor().max(1.0) as usize - 1).min(self.count - TAKEN);
+        let x = at - from as f64;
+        let weight = |k: usize| {
+            let others = (0..TAKEN).filter(|j| *j != k);
+            others.map(|j| (x - j as f64) / (k as f64 - j as f64)).product()
+        };
+        (from, std::array::from_fn(weight))
+    }
+}
+
+/// Σ u·i of a device at the solution x, W.
+fn power(
+    device: &dyn joulestep_engine::circuit::law::Device<f64>,
+    placed: &joulestep_engine::equations::system::Placed,
+    x: &[f64],
+) -> f64 {
+    let base = x[placed.reference as usize];
+    let local = |(k, &j): (usize, &u32)| x[j as usize] - if k < placed.ports { base } else { 0.0 };
+    let u: Vec<f64> = placed.locals.iter().enumerate().map(local).collect();
+    let mut out = vec![0.0; stamp_len(u.len())];
+    device.values(&u, &mut out);
+    (0..placed.ports).map(|k| u[k] * out[k]).sum()
+}
+
+impl Conducts for Conduction {
+    fn dies(&self) -> usize {
+        self.dies.len()
+    }
+
+    fn hottest_known(&self) -> f64 {
+        self.first + (self.count - 2) as f64 * SPACING
+    }
+
+    fn carry(&self, amperes: f64, celsius: &[f64]) -> Option<Carried> {
+        let (a, wa) = self.weights(celsius[0]);
+        let (b, wb) = if self.dies.len() > 1 { self.weights(celsius[1]) } else { (0, [1.0, 0.0, 0.0, 0.0]) };
+        let taken = if self.dies.len() > 1 { TAKEN } else { 1 };
+        let row = if self.dies.len() > 1 { self.count } else { 1 };
+        let at = |k: usize, what: usize| -> f64 {
+            let mut sum = 0.0;
+            for (i, wa) in wa.iter().enumerate() {
+                for (j, wb) in wb.iter().enumerate().take(taken) {
+                    sum += wa * wb * self.table[((a + i) * row + b + j) * VOLTAGES + k][what];
+                }
+            }
+            sum
+        };
+        let top = VOLTAGES - 1;
+        if amperes <= 0.0 {
+            return Some(Carried::default());
+        }
+        if !(amperes < at(top, 0)) {
+            return None;
+        }
+        // Currents rise with the voltage: the row of nodes is searched by halving.
+        let (mut low, mut high) = (0, top);
+        while high - low > 1 {
+            let middle = low.midpoint(high);
+            if at(middle, 0) <= amperes { low = middle } else { high = middle }
+        }
+        // Voltage as a cubic of the current through the nodes around, held between the two that enclose it: near
+        // saturation a cubic may swing.
+        let from = low.saturating_sub(1).min(top - 3);
+        let i: [f64; 4] = std::array::from_fn(|k| at(from + k, 0));
+        let mut drop = 0.0;
+        for k in 0..4 {
+            let others = (0..4).filter(|j| *j != k);
+            let weight: f64 = others.map(|j| (amperes - i[j]) / (i[k] - i[j])).product();
+            drop += weight * self.voltages[from + k];
+        }
+        if !drop.is_finite() {
+            drop = self.voltages[low];
+        }
+        let drop = drop.clamp(self.voltages[low], self.voltages[high]);
+        let share = (drop - self.voltages[low]) / (self.voltages[high] - self.voltages[low]);
+        let first = at(low, 1) * (1.0 - share) + at(high, 1) * share;
+        let heat = drop * amperes;
+        let heat = if self.dies.len() > 1 { [heat * first, heat * (1.0 - first)] } else { [heat, 0.0] };
+        Some(Carried { drop, heat })
+    }
+}

@@ -1,0 +1,107 @@
+//! Devices in parallel that differ: how they share a current, cold, in the steady state, and while they heat.
+
+use super::{Carried, Conducts, MOST_DIES};
+
+/// One of several devices in parallel, each on its own path to a common heatsink.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Share {
+    /// Its current, A.
+    pub current: f64,
+    /// Junction temperatures, °C.
+    pub celsius: [f64; MOST_DIES],
+    /// Heat of its dies, W.
+    pub heat: [f64; MOST_DIES],
+}
+
+/// Drops and currents agree to this fraction.
+const EXACT: f64 = 1e-11;
+/// Rounds of the temperatures.
+const ROUNDS: usize = 2000;
+
+/// The currents of devices at given junction temperatures with one drop for all, so that they sum to `total`, A.
+/// `None`: they saturate.
+pub fn split<C: Conducts>(
+    parts: &[C],
+    total: f64,
+    celsius: &[[f64; MOST_DIES]],
+) -> Option<Vec<(f64, Carried)>> {
+    // The current of one device at a drop: the inverse of its law.
+    let current_at = |k: usize, drop: f64| -> f64 {
+        let (mut low, mut high) = (0.0, total);
+        let at = |i: f64| parts[k].carry(i, &celsius[k][..parts[k].dies()]).map(|c| c.drop);
+        if at(high).is_some_and(|d| d <= drop) {
+            return high;
+        }
+        for _ in 0..200 {
+            let middle = 0.5 * (low + high);
+            match at(middle) {
+                Some(d) if d <= drop => low = middle,
+                _ => high = middle,
+            }
+            if high - low <= EXACT * total {
+                break;
+            }
+        }
+        0.5 * (low + high)
+    };
+    let sum_at = |drop: f64| (0..parts.len()).map(|k| current_at(k, drop)).sum::<f64>();
+    let (mut low, mut high) = (0.0, 1e-3);
+    while sum_at(high) < total {
+        (low, high) = (high, 2.0 * high);
+        if high > 1e4 {
+            return None;
+        }
+    }
+    for _ in 0..200 {
+        let middle = 0.5 * (low + high);
+        if sum_at(middle) < total {
+            low = middle
+        } else {
+            high = middle
+        }
+        if high - low <= EXACT * high {
+            break;
+        }
+    }
+    let drop = 0.5 * (low + high);
+    let currents = (0..parts.len()).map(|k| current_at(k, drop));
+    let carried = |(k, i): (usize, f64)| parts[k].carry(i, &celsius[k][..parts[k].dies()]).map(|c| (i, c));
+    currents.enumerate().map(carried).collect()
+}
+
+/// The steady state of devices in parallel: each on its own resistances from the dies to the heatsink (K/W, rise of
+/// die a per watt in die b), the heatsink at `sink` °C plus `common` K/W times the heat of all. `None`: there is none.
+pub fn steady<C: Conducts>(
+    parts: &[C],
+    resistances: &[[[f64; MOST_DIES]; MOST_DIES]],
+    (sink, common): (f64, f64),
+    total: f64,
+) -> Option<Vec<Share>> {
+    let mut celsius = vec![[sink; MOST_DIES]; parts.len()];
+    for _ in 0..ROUNDS {
+        let shares = split(parts, total, &celsius)?;
+        let all: f64 = shares.iter().map(|s| s.1.heat.iter().sum::<f64>()).sum();
+        let mut moved: f64 = 0.0;
+        for (k, (_, carried)) in shares.iter().enumerate() {
+            for a in 0..parts[k].dies() {
+                let own: f64 = (0..parts[k].dies()).map(|b| resistances[k][a][b] * carried.heat[b]).sum();
+                let next = sink + common * all + own;
+                let known = next <= parts[k].hottest_known();
+                if !known {
+                    return None;
+                }
+                moved = moved.max((next - celsius[k][a]).abs());
+                celsius[k][a] = next;
+            }
+        }
+        if moved < 1e-8 {
+            let share = |(k, (current, carried)): (usize, (f64, Carried))| Share {
+                current,
+                celsius: celsius[k],
+                heat: carried.heat,
+            };
+            return Some(shares.into_iter().enumerate().map(share).collect());
+        }
+    }
+    None
+}

@@ -1,0 +1,27 @@
+//! The program, run as a user runs it.
+
+use std::process::Command;
+
+/// What a run of the program left.
+pub struct Done {
+    /// Exit code.
+    pub code: i32,
+    /// Standard output.
+    pub out: String,
+    /// Standard error.
+    pub err: String,
+}
+
+/// Runs the program with arguments and environment.
+pub fn joulestep_with(args: &[&str], environment: &[(&str, &str)]) -> Done {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_joulestep"));
+    command.current_dir(env!("CARGO_MANIFEST_DIR")).args(args).envs(environment.iter().copied());
+    let done = command.output().expect("the program runs");
+    let text = |bytes| String::from_utf8(bytes).expect("UTF-8");
+    Done { code: done.status.code().expect("an exit code"), out: text(done.stdout), err: text(done.stderr) }
+}
+
+/// Runs the program.
+pub fn joulestep(args: &[&str]) -> Done {
+    joulestep_with(args, &[])
+}

@@ -1,0 +1,139 @@
+//! `parts compare` and `parts resistance`: what is printed is what the figures are, in every format.
+
+use serde_json::Value;
+
+use crate::common::program::joulestep;
+use crate::common::rig::near;
+
+const PARTS: [&str; 3] = ["stack-750v-18m", "mosfet-sic-750v-18m", "diode-sic-750v-60a"];
+
+fn compare(more: &[&str]) -> crate::common::program::Done {
+    joulestep(&[&["parts", "compare"], &PARTS[..], more].concat())
+}
+
+#[test]
+fn formats_agree_and_the_reference_is_one() {
+    let json = compare(&["--json", "--reference", "mosfet-sic-750v-18m"]);
+    assert_eq!(json.code, 0, "{}", json.err);
+    let told: Value = serde_json::from_str(&json.out).unwrap();
+    assert_eq!(told["reference"], "mosfet-sic-750v-18m");
+    let rows = told["rows"].as_array().unwrap();
+    assert_eq!(rows.len(), 6);
+    for row in rows.iter().filter(|r| r["part"] == "mosfet-sic-750v-18m") {
+        for figure in told["definitions"].as_object().unwrap().keys() {
+            assert_eq!(row[format!("{figure}_relative")], 1.0, "{figure}");
+        }
+    }
+    // A diode has no on-resistance, which is said and not made up.
+    let diode = rows.iter().find(|r| r["part"] == PARTS[2]).unwrap();
+    assert!(diode["on_resistance"].is_null() && diode["diode_drop"].as_f64().unwrap() > 0.5);
+    // The products are products.
+    for row in rows.iter().filter(|r| !r["on_resistance"].is_null()) {
+        let of = |key: &str| row[key].as_f64().unwrap();
+        near("R·Q_g", of("on_resistance_gate_charge"), of("on_resistance") * of("gate_charge"), 1e-12);
+        near("C_o(tr)·V", of("output_capacitance_time_related") * 400.0, of("output_charge"), 1e-12);
+    }
+    let csv = compare(&["--csv", "--reference", "mosfet-sic-750v-18m"]).out;
+    let lines: Vec<&str> = csv.split_terminator("\r\n").collect();
+    assert_eq!(lines.len(), 7);
+    let column = lines[0].split(',').position(|h| h == "on_resistance (ohm)").unwrap();
+    let first: f64 = lines[1].split(',').nth(column).unwrap().parse().unwrap();
+    assert_eq!(Some(first), rows[0]["on_resistance"].as_f64());
+    let text = compare(&[]).out;
+    for part in
+        ["R_on·E_oss", "at 125.0 °C", "relative to stack-750v-18m", "Conditions and definitions", "V = 400 V"]
+    {
+        assert!(text.contains(part), "{part} in\n{text}");
+    }
+}
+
+#[test]
+fn a_number_in_parallel_comes_with_its_law() {
+    let args = ["--current", "200 A", "--heatsink", "80 degC", "--interface", "0.3 K/W"];
+    let text = compare(&args).out;
+    assert!(text.contains("Devices in parallel for 200 A with the heatsink at 80.0 °C"), "{text}");
+    assert!(
+        text.contains("T_j = T_heatsink + (R_th(j-c) + R_interface)·I·V(I, T_j)")
+            && text.contains("no switch")
+    );
+    let told: Value = serde_json::from_str(&compare(&[&args[..], &["--json"]].concat()).out).unwrap();
+    let row = &told["rows"][0];
+    assert!(row["devices_in_parallel"].as_f64().unwrap() >= 1.0);
+    assert!(row["junction_in_parallel"].as_f64().unwrap() <= 175.0);
+    assert!(told["rows"][2]["devices_in_parallel"].is_null());
+}
+
+#[test]
+fn charts_are_written_once() {
+    let folder = tempfile::tempdir().unwrap();
+    for command in ["compare", "resistance"] {
+        let path = folder.path().join(format!("{command}.svg"));
+        let args = ["parts", command, PARTS[0], PARTS[1], "--svg", path.to_str().unwrap()];
+        let done = joulestep(&args);
+        assert_eq!(done.code, 0, "{}", done.err);
+        let picture = std::fs::read_to_string(&path).unwrap();
+        assert!(picture.starts_with("<svg") && picture.contains(PARTS[1]), "{command}");
+        let again = joulestep(&args);
+        assert_eq!(again.code, 4, "{}", again.err);
+        assert_eq!(joulestep(&[&args[..], &["--force"]].concat()).code, 0);
+    }
+}
+
+/// On-resistance against temperature, relative to 25 °C, and the pieces of the budget.
+#[test]
+fn resistance_against_temperature() {
+    let done = joulestep(&[
+        "parts",
+        "resistance",
+        PARTS[0],
+        PARTS[1],
+        "--from",
+        "25 degC",
+        "--step",
+        "50 K",
+        "--json",
+    ]);
+    assert_eq!(done.code, 0, "{}", done.err);
+    let told: Value = serde_json::from_str(&done.out).unwrap();
+    let rows = told["rows"].as_array().unwrap();
+    assert_eq!(rows.len(), 8);
+    for row in rows.iter().filter(|r| r["temperature"] == 25.0) {
+        near("relative", row["on_resistance_relative"].as_f64().unwrap(), 1.0, 1e-12);
+    }
+    // Common practice, no source: a stack of 5.4 mΩ at 25 °C has about 9.2 mΩ at 125 °C; its smaller sister by the same
+    // factor.
+    let hot = rows.iter().find(|r| r["part"] == PARTS[0] && r["temperature"] == 125.0).unwrap();
+    near("stack", hot["on_resistance_relative"].as_f64().unwrap(), 9.2 / 5.4, 0.04);
+    for budget in told["budgets"].as_array().unwrap() {
+        let shares = budget["at_25_degC"].as_array().unwrap().iter().map(|p| p["share"].as_f64().unwrap());
+        near("shares", shares.sum(), 1.0, 1e-9);
+    }
+    assert!(!told["unipolar_limits"].as_array().unwrap().is_empty());
+    let text = joulestep(&["parts", "resistance", PARTS[0]]).out;
+    assert!(
+        text.contains("Resistance budget of stack-750v-18m") && text.contains("unipolar limit"),
+        "{text}"
+    );
+}
+
+#[test]
+fn what_cannot_be_compared_is_refused() {
+    for (args, expected) in [
+        (vec!["parts", "compare", "stack-750v-18"], "no shipped part is named"),
+        (vec!["parts", "compare", PARTS[0], "--reference", PARTS[1]], "not among the parts compared"),
+        (vec!["parts", "compare", PARTS[0], PARTS[0]], "named twice"),
+        (vec!["parts", "compare", PARTS[0], "--temperature", "200 degC"], "highest junction temperature"),
+        (vec!["parts", "compare", PARTS[0], "--temperature", "125 V"], "--temperature"),
+        (vec!["parts", "compare", PARTS[0], "--voltage", "800 V"], "rated voltage"),
+        (vec!["parts", "compare", PARTS[0], "--current", "20 A"], "--heatsink"),
+        (vec!["parts", "compare", "varistor-400v-bus"], "neither a switch"),
+        (vec!["parts", "resistance", "diode-sic-750v-60a"], "has no gate"),
+        (vec!["parts", "resistance", PARTS[0], "--from", "100 degC", "--to", "50 degC"], "--to above --from"),
+        (vec!["parts", "resistance", PARTS[0], "--step", "0.01 K"], "at most 1000"),
+        (vec!["parts", "resistance", PARTS[0], "--from", "180 degC", "--to", "190 degC"], "beyond"),
+    ] {
+        let done = joulestep(&args);
+        assert_eq!(done.code, 2, "{args:?}: {}{}", done.out, done.err);
+        assert!(done.err.contains(expected), "{args:?}: {}", done.err);
+    }
+}

@@ -1,0 +1,204 @@
+//! The program: list, show, extract; files that it writes and refuses; schemas.
+
+use std::path::Path;
+use std::process::{Command, Output};
+
+use joulestep::parts::write;
+use serde_json::Value;
+
+use super::made::{DIODE_KNOWN, diode};
+
+fn joulestep(args: &[&str]) -> Output {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_joulestep"));
+    command.current_dir(env!("CARGO_MANIFEST_DIR")).args(args).output().expect("the program runs")
+}
+
+fn told(args: &[&str]) -> Value {
+    let output = joulestep(args);
+    assert_eq!(output.status.code(), Some(0), "{}", String::from_utf8_lossy(&output.stderr));
+    serde_json::from_slice(&output.stdout).expect("JSON")
+}
+
+#[test]
+fn every_shipped_part_is_listed_and_shown() {
+    let list = told(&["parts", "list", "--json"]);
+    let parts = list["parts"].as_array().expect("a list");
+    assert_eq!(parts.len(), joulestep_models::parts::shipped().len());
+    let text = String::from_utf8(joulestep(&["parts", "list"]).stdout).expect("UTF-8");
+    for part in parts {
+        let name = part["name"].as_str().unwrap();
+        assert!(text.contains(name));
+        assert_eq!(part["invented"], true, "{name}");
+        assert!(part["title"].as_str().unwrap().contains("invented"), "{name}");
+        let shown = told(&["parts", "show", name, "--json"]);
+        assert_eq!(shown["missing"], serde_json::json!([]), "{name}");
+        // What the model says, not what the file says: the stated on-resistance comes out of the operating point.
+        if let Some(r) = part["on_resistance"].as_f64() {
+            let of = |v: &Value| v["name"] == "on-resistance";
+            let value = shown["values"].as_array().unwrap().iter().find(|v| of(v)).expect("it is there");
+            assert_eq!(value["at_25"].as_f64(), Some(r));
+            assert!(value["at_working"].as_f64().unwrap() > r);
+        }
+    }
+    let hot = told(&["parts", "show", "stack-750v-5m4", "--temperature", "150 degC", "--json"]);
+    assert_eq!(hot["working_temperature"], 150.0);
+    let output = joulestep(&["parts", "show", "stack-750v-5m5"]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(String::from_utf8_lossy(&output.stderr).contains("did you mean `stack-750v-5m4`?"));
+    assert_eq!(
+        joulestep(&["parts", "show", "stack-750v-5m4", "--temperature", "5 V"]).status.code(),
+        Some(2)
+    );
+    assert_eq!(joulestep(&["parts", "show", "none.toml"]).status.code(), Some(4));
+}
+
+/// Points → part file → `run`; the written file says the same as the report, and is not replaced unasked.
+#[test]
+fn an_extracted_part_runs() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = |name: &str| folder.path().join(name).to_str().expect("UTF-8").to_string();
+    let mut asked = diode();
+    asked.given = DIODE_KNOWN.iter().copied().collect();
+    std::fs::write(path("points.toml"), write::toml(&asked, "made by a model")).expect("written");
+    let report = told(&["parts", "extract", &path("points.toml"), "-o", &path("part.toml"), "--json"]);
+    assert_eq!(report["converged"], true);
+    let parameters = report["parameters"].as_array().unwrap();
+    assert_eq!(parameters.len(), 10);
+    let part = told(&["parts", "show", &path("part.toml"), "--json"]);
+    for p in parameters {
+        let key = p["key"].as_str().unwrap();
+        let (value, written) = (p["value"].as_f64().unwrap(), part["params"][key]["value"].as_f64().unwrap());
+        assert!((written / value - 1.0).abs() < 1e-8, "{key}: {value} {written}");
+        // Nine digits of the points are worth as much of a parameter as its own certainty leaves of them.
+        let was = asked.values.maybe(key).unwrap();
+        assert!((value / was - 1.0).abs() < 1e-5, "{key}: {value}, was {was}");
+    }
+    // For a plot: the points as they were, the model there, and a line.
+    let curve = &report["curves"][0];
+    assert_eq!(curve["quantity"], "diode-drop");
+    assert_eq!(curve["points"].as_array().unwrap().len(), curve["model"].as_array().unwrap().len());
+    let line = curve["line"].as_array().unwrap();
+    assert!(line.len() > 20 && line.windows(2).all(|w| w[0][0].as_f64() < w[1][0].as_f64()));
+    // Written once.
+    let again = joulestep(&["parts", "extract", &path("points.toml"), "-o", &path("part.toml")]);
+    assert_eq!(again.status.code(), Some(4));
+    assert!(String::from_utf8_lossy(&again.stderr).contains("--force"));
+    let over = joulestep(&["parts", "extract", &path("points.toml"), "-o", &path("points.toml"), "--force"]);
+    assert_eq!(over.status.code(), Some(4), "the points are precious");
+    let text = joulestep(&["parts", "extract", &path("points.toml"), "-o", &path("part.toml"), "--force"]);
+    let text = String::from_utf8(text.stdout).expect("UTF-8");
+    assert!(text.contains("series-resistance") && text.contains("warning: `saturation-current`"), "{text}");
+    let scenario = r#"
+        format = 1
+        [[component]]
+        name = "V1"
+        kind = "voltage-source"
+        pins = ["a", "gnd"]
+        value = "10 V"
+        [[component]]
+        name = "R1"
+        kind = "resistor"
+        pins = ["a", "b"]
+        resistance = "1 ohm"
+        [[component]]
+        name = "D1"
+        part = "part.toml"
+        pins = ["b", "gnd"]
+        [steps]
+        end = "10 us"
+        base = "1 us"
+        [record]
+        signals = ["v(b)"]
+    "#;
+    std::fs::write(path("scenario.toml"), scenario).expect("written");
+    let account = told(&["run", &path("scenario.toml"), "--out", &path("result.h5"), "--json"]);
+    assert_eq!(account["outcome"], "done");
+}
+
+/// The schemas, by an implementation that is not ours, on every shipped part and on broken ones.
+#[test]
+fn schemas_of_part_and_points_files() {
+    let of = |what: &str| jsonschema::validator_for(&told(&["schema", what])).expect("a schema");
+    let json = |content: &str| -> Value {
+        let table: toml::Table = content.parse().expect("TOML");
+        serde_json::to_value(table).expect("JSON")
+    };
+    let (part, points) = (of("part"), of("points"));
+    for (name, text) in joulestep_models::parts::shipped() {
+        let errors: Vec<String> = part.iter_errors(&json(text)).map(|e| e.to_string()).collect();
+        assert!(errors.is_empty(), "{name}: {errors:?}");
+    }
+    let example = Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/points-sic-mosfet.toml");
+    let good = std::fs::read_to_string(example).expect("the example");
+    let errors: Vec<String> = points.iter_errors(&json(&good)).map(|e| e.to_string()).collect();
+    assert!(errors.is_empty(), "{errors:?}");
+    for (from, to) in [
+        ("quantity = \"transfer\"", "quantity = \"transfers\""),
+        ("kind = \"mosfet\"", "kind = \"mosfett\""),
+        ("[die.mosfet]\narea", "[die.mosfet]\naera"),
+        ("points = [", "point = ["),
+        ("technology = \"sic-mosfet\"", "technology = \"sic\""),
+    ] {
+        let broken = good.replacen(from, to, 1);
+        assert_ne!(broken, good, "{from}");
+        assert!(!points.is_valid(&json(&broken)), "{to} is accepted");
+    }
+}
+
+/// The example's points are rounded to three digits and wrong by up to 0.6 %: the fit is as good as they are. The
+/// picture has a sign for every point.
+#[test]
+fn the_example_is_fitted_and_drawn() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let picture = folder.path().join("fit.svg");
+    let picture = picture.to_str().expect("UTF-8");
+    let report = told(&["parts", "extract", "examples/points-sic-mosfet.toml", "--plot", picture, "--json"]);
+    let curves = report["curves"].as_array().unwrap();
+    assert_eq!(curves.len(), 17);
+    for curve in curves {
+        assert!(curve["rms"].as_f64().unwrap() < 0.01, "{curve}");
+    }
+    let picture = std::fs::read_to_string(picture).expect("a picture");
+    assert!(picture.starts_with("<svg") && picture.contains("gate voltage -5.00 V"));
+    for quantity in ["on resistance", "transfer capacitance", "transient impedance"] {
+        assert!(picture.contains(quantity), "{quantity}");
+    }
+}
+
+/// Whatever stands in a points file, the program ends with an exit code of its own.
+#[test]
+fn hostile_points_are_refused_or_fitted_without_a_panic() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("points.toml");
+    let mut asked = diode();
+    asked.given = DIODE_KNOWN.iter().copied().collect();
+    let good = write::toml(&asked, "made by a model").into_bytes();
+    let mut seed: u64 = 5;
+    let mut counts = [0; 2];
+    for _ in 0..150 {
+        let mut bytes = good.clone();
+        seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        let at = (seed >> 33) as usize % good.len();
+        match seed >> 61 {
+            0 => bytes.truncate(at),
+            1 => bytes[at] = (seed >> 20) as u8,
+            2 => drop(bytes.splice(at..(at + 2).min(good.len()), *b"e9")),
+            3 => drop(bytes.splice(at..(at + 2).min(good.len()), *b"-9")),
+            _ => bytes[at] = b'0' + ((seed >> 20) % 10) as u8,
+        }
+        std::fs::write(&path, bytes).expect("written");
+        let args = ["joulestep", "parts", "extract", path.to_str().expect("UTF-8")].map(Into::into);
+        let (mut out, mut err) = (Vec::new(), Vec::new());
+        let code = joulestep::run(args, &mut out, &mut err);
+        assert!(matches!(code, 0 | 2 | 4), "{code} {}", String::from_utf8_lossy(&err));
+        assert!(!err.contains(&0x1b) && !out.contains(&0x1b), "a control character reached the terminal");
+        counts[usize::from(code != 0)] += 1;
+    }
+    // Both kinds were among them.
+    assert!(counts.iter().all(|n| *n > 10), "{counts:?}");
+}
+
+#[test]
+fn every_broken_points_file_gets_its_errors_and_no_other() {
+    crate::broken_scenarios::corpus_gets_its_errors("tests/broken/points", &["parts", "extract"], 15);
+}
