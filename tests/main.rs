@@ -50,6 +50,12 @@ mod result_file;
 mod technologies;
 // heat networks against closed forms
 mod thermal_closed_forms;
+// the field solver of layered bodies against closed forms and finite elements
+mod thermal_field;
+// package stacks: what they must be, and facts of the trade about them
+mod package_stacks;
+// the command that tells thermal impedances
+mod impedance;
 // temperature and power coupled: fixed points, runaway, transients, ratings
 mod thermal_coupled;
 // surge, continuous and shared currents against closed forms

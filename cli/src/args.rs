@@ -5,8 +5,10 @@ use std::path::PathBuf;
 use clap::{Args, Parser, Subcommand};
 
 mod compare;
+mod heat;
 
 pub use compare::{DoublePulseArgs, OutputArgs, PartsCompareArgs, PartsResistanceArgs, Standard};
+pub use heat::ImpedanceArgs;
 
 /// Where completion scripts go.
 const COMPLETIONS: &str = "\
@@ -79,7 +81,15 @@ pub enum Command {
         after_long_help = "Examples:\n  joulestep double-pulse stack-750v-18m --current \"20 A,40 A,60 A\" --temperature \"25 degC,125 degC\"\n  joulestep double-pulse mosfet-sic-750v-18m --upper diode-sic-750v-60a --current \"40 A\" --csv > table.csv"
     )]
     DoublePulse(DoublePulseArgs),
-    /// Print the JSON Schema of scenario, part or points files.
+    /// Transient thermal impedance of a package stack, or of measured points.
+    ///
+    /// Solves the layers of a package stack in three dimensions on three meshes, reduces them to a compact network and
+    /// tells Zth(t) of every die, junction to case and junction to the boundaries, what dies do to one another,
+    /// repeated pulses by duty, Foster and Cauer coefficients and the structure function; with the error of the mesh
+    /// and of the reduction. With `--points` it fits a Foster network to measured points instead.
+    #[command(after_long_help = heat::IMPEDANCE)]
+    Impedance(ImpedanceArgs),
+    /// Print the JSON Schema of scenario, part, points or package files.
     ///
     /// Lists every key with its unit and a line of help; editors use it to complete and check files while they are
     /// typed. Names, dimensions and everything physical are for `check`.
@@ -206,6 +216,8 @@ pub enum SchemaOf {
     Part,
     /// Files of points for `parts extract`.
     Points,
+    /// Package stacks.
+    Package,
 }
 
 /// Arguments of `schema`.

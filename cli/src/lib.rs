@@ -46,6 +46,7 @@ pub mod args;
 pub mod commands;
 pub mod diagnostic;
 pub mod exit;
+pub mod impedance;
 pub mod package;
 pub mod parts;
 pub mod plot;
@@ -85,6 +86,7 @@ fn carry_out(args: impl IntoIterator<Item = OsString>, streams: &mut Streams<'_>
         Command::Run(args) => commands::run::run(&args, streams),
         Command::Check(args) => commands::check::check(&args, streams),
         Command::DoublePulse(args) => commands::double_pulse::double_pulse(&args, streams),
+        Command::Impedance(args) => commands::impedance::impedance(&args, streams),
         Command::Parts(command) => commands::parts::parts(&command, streams),
         Command::Schema(args) => commands::schema::schema(&args, streams),
         Command::Completions(args) => commands::completions::completions(&args, streams),

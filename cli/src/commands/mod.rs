@@ -4,6 +4,7 @@ pub(crate) mod asked;
 pub mod check;
 pub mod completions;
 pub mod double_pulse;
+pub mod impedance;
 pub mod parts;
 pub mod run;
 pub mod schema;

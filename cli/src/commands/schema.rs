@@ -6,6 +6,7 @@ use joulestep_models::devices::catalogue;
 
 use crate::args::{SchemaArgs, SchemaOf};
 use crate::exit::{DONE, Streams};
+use crate::package::sections::PACKAGE;
 use crate::parts::sections::{PART, POINTS};
 use crate::scenario::schema;
 
@@ -17,6 +18,7 @@ pub fn schema(args: &SchemaArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     let schema = match args.of {
         SchemaOf::Scenario => schema::schema(catalogue()),
         SchemaOf::Part => schema::titled(&PART, "Joulestep part", catalogue()),
+        SchemaOf::Package => schema::titled(&PACKAGE, "Joulestep package stack", catalogue()),
         SchemaOf::Points => schema::titled(&POINTS, "Joulestep points of a data sheet", catalogue()),
     };
     writeln!(streams.out, "{schema:#}")?;

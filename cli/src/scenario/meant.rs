@@ -1,6 +1,7 @@
 //! The scenario as meant: names told apart, quantities in SI units (temperatures in °C), every default filled in.
 
 use joulestep_models::model::{Entry, Values};
+use joulestep_models::package::Package;
 
 use crate::diagnostic::{Place, Sources};
 use crate::scenario::fields::Named;
@@ -228,6 +229,8 @@ pub enum What {
 /// The thermal network.
 #[derive(Clone, Debug, Default)]
 pub struct ThermalSpec {
+    /// Package stacks.
+    pub stacks: Vec<HeatStackSpec>,
     /// Fixed temperatures, °C.
     pub boundaries: Vec<(Named, f64)>,
     /// Chains.
@@ -238,6 +241,19 @@ pub struct ThermalSpec {
     pub links: Vec<(Named, Named, f64)>,
     /// Heat inputs and their nodes.
     pub inputs: Vec<(Named, Named)>,
+}
+
+/// A package stack.
+#[derive(Clone, Debug)]
+pub struct HeatStackSpec {
+    /// Its name.
+    pub name: Named,
+    /// What it is.
+    pub package: Package,
+    /// Names of its heat inputs, in the order of the package's dies.
+    pub inputs: Vec<String>,
+    /// Temperature of all its boundaries, °C.
+    pub temperature: Option<f64>,
 }
 
 /// A chain of cells or terms.

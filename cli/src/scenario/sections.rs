@@ -228,11 +228,27 @@ pub static THERMAL: Section = Section {
     help: "Nodes with heat capacitance, resistances, fixed temperatures",
     kinds: Kinds::None,
     keys: &[
-        Key::need("boundary", Form::Tables(&BOUNDARY), "fixed temperatures"),
+        Key::may("stack", Form::Tables(&HEAT_STACK), "package stacks, solved in three dimensions"),
+        Key::may("boundary", Form::Tables(&BOUNDARY), "fixed temperatures"),
         Key::may("chain", Form::Tables(&CHAIN), "chains from a die outwards"),
         Key::may("node", Form::Tables(&HEAT_NODE), "single nodes"),
         Key::may("link", Form::Tables(&LINK), "single resistances"),
         Key::may("input", Form::Tables(&INPUT), "further heat inputs"),
+    ],
+};
+/// A package stack.
+pub static HEAT_STACK: Section = Section {
+    name: "thermal.stack",
+    help: "A package stack, reduced to a compact network; its heat inputs are name-die",
+    kinds: Kinds::None,
+    keys: &[
+        Key::need("name", Form::Name, "unique name; goes before the names of its dies and boundaries"),
+        Key::need("package", Form::Text, "a shipped stack's name, or a file relative to this file"),
+        Key::may(
+            "temperature",
+            Form::Quantity("degC", Any),
+            "of all its boundaries; default: as the stack says",
+        ),
     ],
 };
 /// A fixed temperature.

@@ -6,6 +6,7 @@
 //! - [`modal`]: the immutable modal form of a network (or of one network per lane) and what can be asked of it:
 //!   transient thermal impedance, steady-state resistances, frequency response.
 //! - [`field`]: layered bodies solved in three dimensions, and made into compact networks.
+//! - [`fit`]: a Foster chain through measured points. [`pulses`]: repeated pulses, structure functions.
 //! - [`run`]: temperatures advanced over intervals of constant power, with the account of the heat.
 //!
 //! ```
@@ -33,8 +34,10 @@ pub mod compact;
 pub mod convert;
 mod eliminate;
 pub mod field;
+pub mod fit;
 pub mod modal;
 pub mod network;
+pub mod pulses;
 pub mod run;
 mod spectrum;
 pub mod trouble;

@@ -4,6 +4,7 @@
 //! All temperatures inside are differences to a reference, the first boundary's temperature at the start, so that
 //! a network at rest there holds exact zeros.
 
+mod beside;
 mod build;
 mod query;
 

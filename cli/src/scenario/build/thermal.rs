@@ -3,17 +3,67 @@
 use std::sync::Arc;
 
 use joulestep_engine::thermal::convert::foster_to_cauer;
+use joulestep_engine::thermal::field::mesh::{Mesh, Sizing};
+use joulestep_engine::thermal::field::reduce::{Span, reduce};
+use joulestep_engine::thermal::field::system::System;
 use joulestep_engine::thermal::modal::Modal;
 use joulestep_engine::thermal::network::{CauerCell, FosterTerm, NetworkBuilder};
 use joulestep_engine::thermal::run::Thermal;
+use joulestep_models::package::to_ambient;
 
 use super::Build;
-use crate::scenario::meant::Cells;
+use crate::scenario::meant::{Cells, HeatStackSpec};
 
 impl Build<'_> {
+    /// The network of chains and nodes, and beside it those of the package stacks; inputs in the order of
+    /// `input_names`.
     pub(super) fn thermal(&mut self) -> Option<Thermal<f64>> {
+        let scenario = self.scenario;
+        let mut all = self.chains();
+        for stack in &scenario.thermal.stacks {
+            let Some(next) = self.stack(stack) else { continue };
+            all = Some(all.map_or(next.clone(), |before| before.beside(&next)));
+        }
+        all.map(|modal| Thermal::new(Arc::new(modal)))
+    }
+
+    fn stack(&mut self, spec: &HeatStackSpec) -> Option<Modal<f64>> {
+        let key = format!("thermal.stack.{}", spec.name.name);
+        let solid = match to_ambient(&spec.package) {
+            Ok(solid) => solid,
+            Err(wrong) => {
+                for trouble in wrong {
+                    self.tell(&spec.name.place, key.clone(), trouble.found, trouble.expected);
+                }
+                return None;
+            }
+        };
+        let sizing = Sizing::coupling();
+        let reduced = Mesh::new(&solid.body, &sizing, solid.kelvin)
+            .and_then(|mesh| System::new(&solid.body, &mesh, solid.kelvin))
+            .and_then(|system| reduce(&system, &Span::default()));
+        match reduced {
+            Ok(reduced) => {
+                let dies: Vec<usize> = (0..solid.dies).collect();
+                let mut network = reduced.network.select(&dies);
+                if let Some(t) = spec.temperature {
+                    let count = network.boundaries().len();
+                    network = network.at(&vec![t; count]);
+                }
+                let network = network.renamed(|name| format!("{}-{name}", spec.name.name));
+                Some(Modal::of_compact(&network))
+            }
+            Err(trouble) => {
+                self.tell(&spec.name.place, key, trouble.to_string(), "");
+                None
+            }
+        }
+    }
+
+    fn chains(&mut self) -> Option<Modal<f64>> {
         let spec = &self.scenario.thermal;
-        if spec.boundaries.is_empty() || spec.input_names().is_empty() {
+        let heated = spec.chains.iter().any(|c| c.heated) || !spec.inputs.is_empty();
+        if spec.boundaries.is_empty() || !heated {
             return None;
         }
         let mut network = NetworkBuilder::new();
@@ -26,7 +76,7 @@ impl Build<'_> {
         for (from, to, resistance) in &spec.links {
             network = network.resistance(&from.name, &to.name, *resistance);
         }
-        // Inputs in the order of `input_names`: chains first.
+        // Chains first.
         for chain in &spec.chains {
             let cells = match &chain.cells {
                 Cells::Cauer(cells) => Ok(cells
@@ -59,7 +109,7 @@ impl Build<'_> {
             network = network.input(&name.name, &node.name);
         }
         match network.build().and_then(|n| Modal::<f64>::new(&n)) {
-            Ok(modal) => Some(Thermal::new(Arc::new(modal))),
+            Ok(modal) => Some(modal),
             Err(trouble) => {
                 let place = spec.boundaries[0].0.place.clone();
                 self.tell(&place, "thermal", trouble.to_string(), "");

@@ -48,12 +48,13 @@ pub fn read(path: &Path, open: Open<'_>) -> Result<Scenario, Trouble> {
     };
     let mut sources = files.sources;
     let parts = parts::Parts::load(&root, &mut sources, open, &mut diagnostics);
+    let packages = thermal::Packages::load(&root, &mut sources, open, &mut diagnostics);
     let kind_of_part = |place: &Place, name: &str| parts.kind(place.file, name);
     let mut conform = Conform { catalogue: catalogue(), kind_of_part: &kind_of_part, diagnostics };
     let fields = conform.table(&root, &SCENARIO, "");
     let diagnostics = conform.diagnostics;
     let mut resolve = Resolve { sources: &sources, diagnostics };
-    let meant = resolve.scenario(&fields, &parts);
+    let meant = resolve.scenario(&fields, &parts, &packages);
     let diagnostics = resolve.diagnostics;
     match meant {
         Some(mut scenario) if diagnostics.is_empty() => {
@@ -128,13 +129,18 @@ impl Resolve<'_> {
         Some(Typed { text, place: fields.place_of(key).clone(), key: fields.key(key) })
     }
 
-    fn scenario(&mut self, root: &Fields, parts: &parts::Parts) -> Option<Scenario> {
+    fn scenario(
+        &mut self,
+        root: &Fields,
+        parts: &parts::Parts,
+        packages: &thermal::Packages,
+    ) -> Option<Scenario> {
         let components: Vec<_> = root.tables("component").iter().map(|f| self.component(f, parts)).collect();
         let drives: Vec<_> = root.tables("drive").iter().map(|f| self.drive(f)).collect();
         let guards: Vec<_> = root.tables("guard").iter().map(|f| self.guard(f)).collect();
         let controllers: Vec<_> = root.tables("controller").iter().map(|f| self.controller(f)).collect();
         let happenings: Vec<_> = root.tables("happening").iter().map(|f| self.happening(f)).collect();
-        let thermal = root.table("thermal").map(|f| self.thermal(f)).unwrap_or_default();
+        let thermal = root.table("thermal").map(|f| self.thermal(f, packages)).unwrap_or_default();
         let steps = root.table("steps").and_then(|f| self.steps(f));
         let limits: Vec<_> = root.tables("limit").iter().map(|f| self.limit(f)).collect();
         let record = root.table("record").map_or_else(RecordSpec::default, |f| self.record(f));

@@ -1,0 +1,45 @@
+//! Arguments of what tells heat.
+
+use std::path::PathBuf;
+
+use clap::Args;
+
+/// Ways to ask for thermal impedances.
+pub(super) const IMPEDANCE: &str = "\
+Examples:
+  joulestep impedance board-750v-5m4
+  joulestep impedance board-750v-5m4 --against board-750v-5m4-soldered --svg both.svg
+  joulestep impedance my-stack.toml --json > my-stack.json
+  joulestep impedance --points measured.csv --terms 5
+
+Points: a line per point, seconds and K/W, divided by comma, semicolon or blanks; `#` begins a comment.
+`joulestep schema package` describes the files of package stacks.";
+
+/// Arguments of `impedance`.
+#[derive(Debug, Args)]
+pub struct ImpedanceArgs {
+    /// Package stack: a shipped one's name, or a file ending in .toml.
+    #[arg(required_unless_present = "points")]
+    pub stack: Option<String>,
+    /// Another stack to hold it against.
+    #[arg(long, value_name = "STACK", requires = "stack")]
+    pub against: Option<String>,
+    /// Fit a Foster network to measured points instead.
+    #[arg(long, value_name = "FILE", conflicts_with = "stack")]
+    pub points: Option<PathBuf>,
+    /// Terms of the Foster network, at most; without it as many as it takes, for a stack 8.
+    #[arg(long, value_parser = clap::value_parser!(u16).range(1..=60))]
+    pub terms: Option<u16>,
+    /// Cells of the finest mesh, at most: more are slower and more accurate.
+    #[arg(long, default_value_t = 120_000, value_parser = clap::value_parser!(u32).range(1_000..=2_000_000))]
+    pub cells: u32,
+    /// Draw the curves into this file; it must not exist yet.
+    #[arg(long, value_name = "FILE.svg")]
+    pub svg: Option<PathBuf>,
+    /// Replace the picture if it exists.
+    #[arg(long)]
+    pub force: bool,
+    /// Print everything as JSON (SI units, temperatures in degC).
+    #[arg(long)]
+    pub json: bool,
+}

@@ -1,0 +1,82 @@
+//! `impedance`: transient thermal impedance of a package stack, or of measured points.
+
+use std::io;
+use std::path::Path;
+
+use crate::args::ImpedanceArgs;
+use crate::commands::asked::{self, Refused, refused};
+use crate::commands::refuse_in;
+use crate::exit::{BAD_INPUT, DONE, INPUT_OUTPUT, NUMERICAL, Streams};
+use crate::impedance::{
+    Impedance, json, picture, points_json, points_picture, points_text, read_points, solve, text,
+};
+use crate::package::read;
+use crate::plot;
+use crate::scenario::include::{open, reason};
+
+/// Terms of the Foster fit of a stack, unless asked otherwise.
+const TERMS: usize = 8;
+
+/// Computes and tells thermal impedances.
+///
+/// # Errors
+/// When a stream cannot be written.
+pub fn impedance(args: &ImpedanceArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
+    if let Err(why) = asked::is_new(args.svg.as_deref(), args.force) {
+        return refused(&why, args.json, streams);
+    }
+    if let Some(path) = &args.points {
+        return of_points(args, path, streams);
+    }
+    let mut stacks: Vec<Impedance> = Vec::new();
+    for name in args.stack.iter().chain(&args.against) {
+        let package = match read(name, &open) {
+            Ok(package) => package,
+            Err(trouble) => {
+                return refuse_in("the package stack", &trouble, Path::new(name), args.json, streams);
+            }
+        };
+        let terms = args.terms.map_or(TERMS, usize::from);
+        match solve(name, &package, args.cells as usize, terms) {
+            Ok(stack) => stacks.push(stack),
+            Err(trouble) => {
+                let code = if trouble.is_input() { BAD_INPUT } else { NUMERICAL };
+                return refused(&(format!("{name}: {trouble}"), code), args.json, streams);
+            }
+        }
+    }
+    if let Err(why) = draw(args, || picture(&stacks)) {
+        return refused(&why, args.json, streams);
+    }
+    match args.json {
+        true => writeln!(streams.out, "{:#}", json(&stacks))?,
+        false => write!(streams.out, "{}", text(&stacks))?,
+    }
+    Ok(DONE)
+}
+
+fn of_points(args: &ImpedanceArgs, path: &Path, streams: &mut Streams<'_>) -> io::Result<u8> {
+    let points = open(path)
+        .map_err(|error| (format!("cannot read `{}`: {}", path.display(), reason(&error)), INPUT_OUTPUT))
+        .and_then(|typed| {
+            read_points(&typed, args.terms.map(usize::from))
+                .map_err(|trouble| (format!("{}: {trouble}", path.display()), BAD_INPUT))
+        });
+    let drawn = points.and_then(|points| draw(args, || points_picture(&points)).map(|()| points));
+    match drawn {
+        Ok(points) if args.json => writeln!(streams.out, "{:#}", points_json(&points))?,
+        Ok(points) => write!(streams.out, "{}", points_text(&points))?,
+        Err(why) => return refused(&why, args.json, streams),
+    }
+    Ok(DONE)
+}
+
+/// Draws, where a picture is asked for.
+fn draw(
+    args: &ImpedanceArgs,
+    picture: impl FnOnce() -> Result<String, plot::Trouble>,
+) -> Result<(), Refused> {
+    let Some(path) = &args.svg else { return Ok(()) };
+    let drawn = picture().map_err(|trouble| (trouble.to_string(), NUMERICAL))?;
+    asked::write(path, &drawn)
+}

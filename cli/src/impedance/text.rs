@@ -1,0 +1,217 @@
+//! Impedances for people.
+
+use std::fmt::Write;
+
+use joulestep_engine::thermal::field::reduce::Span;
+use joulestep_engine::thermal::network::{CauerCell, FosterTerm};
+use joulestep_engine::thermal::pulses::repetitive_peak;
+use joulestep_engine::units::people;
+
+use super::{DUTIES, Impedance, Path, Points, times};
+use crate::diagnostic::printable;
+
+/// What must be said beside every Foster network.
+pub const NOT_LAYERS: &str = "Foster terms are not layers: they reproduce the impedance at the junction and have no temperatures inside; do not cut them at a case or add a heatsink to them. Cauer cells are a ladder from the junction outwards.";
+
+/// One stack, or two held against one another.
+pub fn text(stacks: &[Impedance]) -> String {
+    let mut out = String::new();
+    for stack in stacks {
+        one(stack, &mut out);
+    }
+    if let [a, b] = stacks {
+        against(a, b, &mut out);
+    }
+    let _ = writeln!(out, "{NOT_LAYERS}");
+    out
+}
+
+/// A fit of measured points.
+pub fn points_text(points: &Points) -> String {
+    let mut out = String::new();
+    let sum: f64 = points.fit.terms.iter().map(|t| t.resistance).sum();
+    let _ = writeln!(
+        out,
+        "{} points, {} Foster terms, {} in all; error {:.2} % at most, {:.2} % rms",
+        points.points.len(),
+        points.fit.terms.len(),
+        people(sum, "K/W"),
+        100.0 * points.fit.largest,
+        100.0 * points.fit.typical
+    );
+    coefficients(&points.fit.terms, &points.cells, &mut out);
+    let _ = writeln!(out, "ladder and back: the same within {:.0e}", points.round_trip);
+    let _ = writeln!(out, "{NOT_LAYERS}");
+    out
+}
+
+fn one(stack: &Impedance, out: &mut String) {
+    let _ = writeln!(out, "{}: {}", printable(&stack.name), printable(&stack.title));
+    let _ = writeln!(
+        out,
+        "  properties at {}; heat goes to {}",
+        people(stack.temperature, "degC"),
+        stack.boundaries.join(", ")
+    );
+    let paths = [("case", stack.case.as_ref()), ("boundary", Some(&stack.ambient))];
+    for (to, path) in paths.into_iter().filter_map(|(to, path)| Some((to, path?))) {
+        let study = &path.study;
+        let cells: Vec<String> = study.levels.iter().map(|l| l.cells.to_string()).collect();
+        let order = study.order.map_or("not clear, taken as 1".to_string(), |p| format!("{p:.2}"));
+        let _ = writeln!(
+            out,
+            "  to {to}: meshes of {} cells, order {order}; {} modes, right within {:.2} %",
+            cells.join(", "),
+            path.network().time_constants().len(),
+            100.0 * study.finest.error
+        );
+    }
+    for die in 0..stack.dies.len() {
+        of_die(stack, die, out);
+    }
+    if stack.dies.len() > 1 {
+        mutual(stack, out);
+    }
+    out.push('\n');
+}
+
+fn of_die(stack: &Impedance, die: usize, out: &mut String) {
+    let _ = writeln!(out, "\n{}", printable(&stack.dies[die]));
+    let steady = |path: &Path| path.network().steady_resistance(die, die);
+    if let Some(case) = &stack.case {
+        let error = 100.0 * case.errors[die];
+        let _ = writeln!(
+            out,
+            "  junction to case      {} (error at most {error:.1} % at any time)",
+            people(steady(case), "K/W")
+        );
+    }
+    let error = 100.0 * stack.ambient.errors[die];
+    let _ = writeln!(
+        out,
+        "  junction to boundary  {} (error at most {error:.1} % at any time)",
+        people(steady(&stack.ambient), "K/W")
+    );
+    if let Some(rise) = stack.over_case[die] {
+        let _ =
+            writeln!(out, "  over the case's mean  {} with the whole stack in place", people(rise, "K/W"));
+    }
+    let _ = write!(out, "\n  {:>9}", "time");
+    if stack.case.is_some() {
+        let _ = write!(out, " {:>9}", "to case");
+    }
+    let _ = write!(out, " {:>9}", "boundary");
+    for duty in &DUTIES[1..] {
+        let _ = write!(out, " {:>9}", format!("D = {duty}"));
+    }
+    let _ = writeln!(out, "   K/W; peak of repeated pulses by duty");
+    let exact = stack.ambient.terms(die);
+    for t in times(&Span::default(), 2) {
+        let _ = write!(out, "  {:>9}", people(t, "s"));
+        for path in stack.case.iter().chain([&stack.ambient]) {
+            let _ = write!(out, " {:>9}", figure(path.network().step_response(t, die, die)));
+        }
+        for duty in &DUTIES[1..] {
+            let _ = write!(out, " {:>9}", figure(repetitive_peak(&exact, t, *duty)));
+        }
+        out.push('\n');
+    }
+    for (to, path) in [("case", stack.case.as_ref()), ("boundary", Some(&stack.ambient))] {
+        let Some(path) = path else { continue };
+        let fit = &path.fits[die];
+        let _ = writeln!(
+            out,
+            "\n  to {to}: {} terms through the curve, {:.1} % off at most",
+            fit.terms.len(),
+            100.0 * fit.largest
+        );
+        coefficients(&fit.terms, &path.cells(die), out);
+    }
+    structure(&stack.ambient.structure(die), out);
+}
+
+/// Foster terms and Cauer cells side by side.
+fn coefficients(terms: &[FosterTerm], cells: &[CauerCell], out: &mut String) {
+    let _ =
+        writeln!(out, "  {:>13} {:>13}   {:>13} {:>13}", "Foster R, K/W", "tau", "Cauer C, J/K", "R, K/W");
+    for k in 0..terms.len().max(cells.len()) {
+        let (r, tau) = terms
+            .get(k)
+            .map_or_else(Default::default, |t| (figure(t.resistance), people(t.time_constant, "s")));
+        let (c, rc) =
+            cells.get(k).map_or_else(Default::default, |c| (figure(c.capacitance), figure(c.resistance)));
+        let _ = writeln!(out, "  {r:>13} {tau:>13}   {c:>13} {rc:>13}");
+    }
+}
+
+/// Where the resistance passes each tenth of the whole.
+fn structure(steps: &[(f64, f64)], out: &mut String) {
+    let Some(whole) = steps.last() else { return };
+    let _ = writeln!(
+        out,
+        "\n  structure function to the boundary: heat capacitance reached at each tenth of the resistance"
+    );
+    for row in [1..=5, 6..=9] {
+        out.push_str("  ");
+        for tenth in row {
+            let r = whole.0 * f64::from(tenth) / 10.0;
+            let c = steps.iter().find(|s| s.0 >= r).map_or(whole.1, |s| s.1);
+            let _ = write!(out, " {:>9} {:<12}", figure(r), people(c, "J/K"));
+        }
+        out.push('\n');
+    }
+}
+
+fn mutual(stack: &Impedance, out: &mut String) {
+    let network = stack.ambient.network();
+    let _ = writeln!(out, "\nbetween dies, to the boundary, K/W");
+    let _ = write!(out, "  {:>9}", "time");
+    let pairs: Vec<(usize, usize)> =
+        (0..stack.dies.len()).flat_map(|i| (0..i).map(move |j| (j, i))).collect();
+    for (i, j) in &pairs {
+        let _ = write!(out, " {:>20}", format!("{} - {}", stack.dies[*i], stack.dies[*j]));
+    }
+    out.push('\n');
+    for t in times(&Span::default(), 1) {
+        let _ = write!(out, "  {:>9}", people(t, "s"));
+        for (i, j) in &pairs {
+            let _ = write!(out, " {:>20}", figure(network.step_response(t, *i, *j)));
+        }
+        out.push('\n');
+    }
+}
+
+/// The ratio of two stacks, die by die in their order.
+fn against(a: &Impedance, b: &Impedance, out: &mut String) {
+    let _ = writeln!(out, "{} against {}: ratio of the impedances", printable(&a.name), printable(&b.name));
+    for die in 0..a.dies.len() {
+        // Dies of one name belong together; else those in the same place.
+        let other = b.dies.iter().position(|d| *d == a.dies[die]).unwrap_or(die);
+        if other >= b.dies.len() {
+            continue;
+        }
+        let _ = writeln!(out, "\n  {} against {}", printable(&a.dies[die]), printable(&b.dies[other]));
+        let _ = writeln!(out, "  {:>9} {:>9} {:>9}", "time", "to case", "boundary");
+        let ratio = |pa: &Path, pb: &Path, t: f64| {
+            pa.network().step_response(t, die, die) / pb.network().step_response(t, other, other)
+        };
+        for t in times(&Span::default(), 1) {
+            let case = a.case.as_ref().zip(b.case.as_ref());
+            let case = case.map_or("-".to_string(), |(x, y)| format!("{:.3}", ratio(x, y, t)));
+            let boundary = ratio(&a.ambient, &b.ambient, t);
+            let _ = writeln!(out, "  {:>9} {case:>9} {boundary:>9.3}", people(t, "s"));
+        }
+    }
+    out.push('\n');
+}
+
+/// Four digits, in a few places.
+fn figure(x: f64) -> String {
+    if x == 0.0 || !x.is_finite() {
+        return format!("{x}");
+    }
+    match x.abs().log10().floor() as i32 {
+        k @ -4..=3 => format!("{x:.*}", (3 - k) as usize),
+        _ => format!("{x:.2e}"),
+    }
+}

@@ -1,0 +1,195 @@
+//! The reduction against the full solution, and what it must keep.
+
+use std::sync::Arc;
+
+use joulestep_engine::thermal::field::body::{Body, Face, Film};
+use joulestep_engine::thermal::field::factor::{Factor, Pattern};
+use joulestep_engine::thermal::field::iterate::Conjugate;
+use joulestep_engine::thermal::field::march::{March, step_response};
+use joulestep_engine::thermal::field::mesh::Sizing;
+use joulestep_engine::thermal::field::reduce::{Reduced, Span, reduce};
+use joulestep_engine::thermal::field::system::System;
+use joulestep_engine::thermal::modal::Modal;
+use joulestep_engine::thermal::network::Boundary;
+use joulestep_engine::thermal::run::Thermal;
+
+use super::{assert_close, block, port, substance, system};
+
+/// Two dies on copper on aluminium, cooled below and, at another temperature, on the bare top of the plate.
+fn two_dies() -> Body {
+    let mut body = Body::default();
+    body.substances.push(substance(200.0, 2700.0, 900.0));
+    body.substances.push(substance(390.0, 8930.0, 385.0));
+    body.substances.push(substance(330.0, 3210.0, 690.0));
+    let mm = 1e-3;
+    let box_of = |x: f64, y: f64, z: f64, l: f64, w: f64, d: f64| {
+        (
+            [(x - l / 2.0) * mm, (y - w / 2.0) * mm, z * mm],
+            [(x + l / 2.0) * mm, (y + w / 2.0) * mm, (z + d) * mm],
+        )
+    };
+    for (name, (low, high), s) in [
+        ("plate", box_of(0.0, 0.0, 0.0, 30.0, 20.0, 3.0), 0),
+        ("slug", box_of(0.0, 0.0, 3.0, 12.0, 8.0, 0.5), 1),
+        ("left", box_of(-2.5, 0.0, 3.5, 4.0, 4.0, 0.15), 2),
+        ("right", box_of(3.0, 1.0, 3.5, 2.0, 3.0, 0.2), 2),
+    ] {
+        body.blocks.push(block(name, low, high, s));
+    }
+    for (name, (low, high)) in
+        [("left", box_of(-2.5, 0.0, 3.64, 3.6, 3.6, 0.01)), ("right", box_of(3.0, 1.0, 3.69, 1.8, 2.8, 0.01))]
+    {
+        body.ports.push(port(name, low, high));
+    }
+    body.films.push(Film { block: 0, face: Face::Bottom, coefficient: 3000.0, boundary: 0 });
+    body.films.push(Film { block: 0, face: Face::Top, coefficient: 20.0, boundary: 1 });
+    body.boundaries.push(Boundary { name: "sink".into(), temperature: 50.0 });
+    body.boundaries.push(Boundary { name: "air".into(), temperature: 50.0 });
+    body
+}
+
+fn coarse() -> System {
+    system(&two_dies(), &Sizing { division: 1, ..Sizing::default() })
+}
+
+fn reduced(system: &System) -> Reduced {
+    reduce(system, &Span::default()).unwrap()
+}
+
+/// All cells stepped over nine decades against the compact network: within its stated error and that of the steps.
+#[test]
+fn the_stated_error_covers_the_full_solution() {
+    let system = coarse();
+    let reduced = reduced(&system);
+    assert!(reduced.error < 1e-3 && reduced.network.time_constants().len() < 90, "{reduced:?}");
+    let mut worst = 0.0_f64;
+    for from in 0..2 {
+        for (t, rises) in step_response(&system, from, 1e-6, 1e3, 16).unwrap() {
+            if !(1e-6..=1e3).contains(&t) {
+                continue;
+            }
+            for (at, z) in rises.iter().enumerate() {
+                let own = rises[from];
+                worst = worst.max((z - reduced.network.step_response(t, at, from)).abs() / own);
+            }
+        }
+    }
+    println!(
+        "{} cells, {} modes, stated {:.1e}, against stepping {worst:.1e}",
+        reduced.cells,
+        reduced.network.time_constants().len(),
+        reduced.error
+    );
+    // Sixteen steps per doubling of the time are right to 1e-4.
+    assert!(worst < reduced.error + 1e-4, "{worst} {}", reduced.error);
+}
+
+/// Passive and monotone whatever is asked: positive time constants, positive own terms, rising own impedances, equal
+/// mutual ones; also from a coarse reduction.
+#[test]
+fn compact_networks_are_passive_and_monotone() {
+    let system = coarse();
+    for tolerance in [1e-3, 1.0] {
+        let network = reduce(&system, &Span { tolerance, ..Span::default() }).unwrap().network;
+        assert!(network.time_constants().iter().all(|tau| *tau > 0.0));
+        for die in 0..2 {
+            assert!(network.foster_terms(die, die).iter().all(|t| t.resistance > 0.0));
+            let mut last = 0.0;
+            for k in 0..400 {
+                let z = network.step_response(1e-8 * 10f64.powf(k as f64 / 30.0), die, die);
+                assert!(z >= last, "falls at {k}");
+                last = z;
+            }
+        }
+        for t in [1e-5, 1e-2, 10.0] {
+            assert_eq!(network.step_response(t, 0, 1), network.step_response(t, 1, 0));
+        }
+    }
+}
+
+/// Two ways to solve the same equations, at shifts from the steady state to the fastest.
+#[test]
+fn factorisation_and_iteration_agree() {
+    let system = coarse();
+    let pattern = Pattern::new(&system);
+    let b: Vec<f64> = (0..system.cells()).map(|k| 1.0 + (k % 7) as f64).collect();
+    for shift in [0.0, 1.0, 1e3, 1e6] {
+        let mut direct = b.clone();
+        Factor::new(&pattern, &system, shift).unwrap().solve(&mut direct);
+        let mut iterated = vec![0.0; b.len()];
+        let count = Conjugate::new(&system, shift).solve(&system, &b, &mut iterated, 1e-12).unwrap();
+        let apart = direct.iter().zip(&iterated).map(|(x, y)| (x / y - 1.0).abs()).fold(0.0, f64::max);
+        assert!(apart < 1e-8 && count < 200, "shift {shift}: {apart} after {count}");
+        let mut image = vec![0.0; b.len()];
+        system.multiply(shift, &direct, &mut image);
+        let residual = image.iter().zip(&b).map(|(x, y)| (x - y).abs()).fold(0.0, f64::max);
+        assert!(residual < 1e-8, "shift {shift}: residual {residual}");
+    }
+}
+
+/// First law (T27's statement: stored + given off = put in): of the compact network to round-off, with heat divided
+/// among two boundaries; of the full solution too, whose stored heat the compact one reproduces.
+#[test]
+fn heat_is_accounted_for() {
+    let system = coarse();
+    let network = reduced(&system).network;
+    let mut heat = Thermal::new(Arc::new(Modal::<f64>::of_compact(&network)));
+    let pattern = Pattern::new(&system);
+    let dt = 1e-3;
+    let mut march = March::new(&system, &pattern, dt).unwrap();
+    for step in 0..200 {
+        let power = if step < 100 { [80.0, 20.0] } else { [0.0, 5.0] };
+        march.advance(&power);
+        heat.advance(dt, &power);
+    }
+    let given: f64 = heat.heat_in().iter().sum();
+    assert_close("given", given, 100.0 * 100.0 * dt + 100.0 * 5.0 * dt, 1e-12);
+    assert!(heat.residual().abs() < 1e-10 * given, "{}", heat.residual());
+    assert_close("stored", heat.stored(), march.stored(), 2e-3);
+    assert_close("die", heat.temperatures()[0] - 50.0, march.rise(0), 2e-3);
+    // Of steady heat the small film on top gets little; both get all.
+    heat.start_steady(&[50.0, 0.0]);
+    heat.advance(10.0, &[50.0, 0.0]);
+    let [below, above] = [heat.heat_out()[0], heat.heat_out()[1]];
+    assert_close("both", below + above, 500.0, 1e-9);
+    assert!(above > 0.0 && above < 0.02 * below, "{above} {below}");
+}
+
+/// A boundary's temperature passes through to the dies: from one uniform temperature to another, and a flow from the
+/// warmer boundary to the colder.
+#[test]
+fn boundaries_move_the_dies() {
+    let network = reduced(&coarse()).network;
+    let mut heat = Thermal::new(Arc::new(Modal::<f64>::of_compact(&network)));
+    assert_eq!(heat.temperatures(), [50.0, 50.0]);
+    heat.set_boundary(0, 80.0);
+    heat.set_boundary(1, 80.0);
+    heat.advance(1e-6, &[0.0, 0.0]);
+    assert!((heat.temperatures()[0] - 50.0).abs() < 0.05, "{}", heat.temperatures()[0]);
+    heat.advance(1e4, &[0.0, 0.0]);
+    assert!((heat.temperatures()[0] - 80.0).abs() < 1e-6 && (heat.temperatures()[1] - 80.0).abs() < 1e-6);
+    heat.set_boundary(1, 20.0);
+    heat.start_steady(&[0.0, 0.0]);
+    heat.advance(1.0, &[0.0, 0.0]);
+    assert!(heat.heat_out()[1] > 0.0 && heat.heat_out()[0] < 0.0);
+    assert!((heat.heat_out()[0] + heat.heat_out()[1]).abs() < 1e-9);
+}
+
+/// Networks beside one another do not feel one another, and the account of both is that of each.
+#[test]
+fn networks_side_by_side() {
+    let one = Modal::<f64>::of_compact(&reduced(&coarse()).network);
+    let two = Modal::<f64>::of_compact(&reduced(&coarse()).network.at(&[20.0, 20.0]));
+    let mut alone = Thermal::new(Arc::new(two.clone()));
+    let mut both = Thermal::new(Arc::new(one.beside(&two)));
+    assert_eq!(both.temperatures().len(), 4);
+    both.advance(0.5, &[0.0, 0.0, 30.0, 10.0]);
+    alone.advance(0.5, &[30.0, 10.0]);
+    assert_eq!(&both.temperatures()[..2], &[50.0, 50.0]);
+    for k in 0..2 {
+        assert!((both.temperatures()[2 + k] - alone.temperatures()[k]).abs() < 1e-9);
+    }
+    assert!(both.residual().abs() < 1e-9);
+    let flows = |heat: &Thermal<f64>, b: usize| heat.heat_out()[b];
+    assert!(flows(&both, 0) == 0.0 && (flows(&both, 2) - flows(&alone, 0)).abs() < 1e-9);
+}
