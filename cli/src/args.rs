@@ -6,9 +6,11 @@ use clap::{Args, Parser, Subcommand};
 
 mod compare;
 mod heat;
+mod rating;
 
 pub use compare::{DoublePulseArgs, OutputArgs, PartsCompareArgs, PartsResistanceArgs, Standard};
 pub use heat::ImpedanceArgs;
+pub use rating::RatingArgs;
 
 /// Where completion scripts go.
 const COMPLETIONS: &str = "\
@@ -89,6 +91,15 @@ pub enum Command {
     /// and of the reduction. With `--points` it fits a Foster network to measured points instead.
     #[command(after_long_help = heat::IMPEDANCE)]
     Impedance(ImpedanceArgs),
+    /// Ratings of parts on their heat path: surge, continuous and fault currents, devices in parallel.
+    ///
+    /// Tells the largest current of a pulse against its width such that the junctions stay within their highest
+    /// temperature, its let-through I²t, the continuous current with the margin to thermal runaway, the longest pulse of
+    /// a fault current, and how devices in parallel that differ share a current as they heat. The part's own model gives
+    /// the drop at the junction temperatures of each moment; the heat goes through a package stack solved in three
+    /// dimensions and reduced, or through the part's own impedance to its case.
+    #[command(after_long_help = rating::RATING)]
+    Rating(RatingArgs),
     /// Print the JSON Schema of scenario, part, points or package files.
     ///
     /// Lists every key with its unit and a line of help; editors use it to complete and check files while they are

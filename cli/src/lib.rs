@@ -51,6 +51,7 @@ pub mod package;
 pub mod parts;
 pub mod plot;
 pub mod progress;
+pub mod rating;
 pub mod result;
 pub mod scenario;
 pub mod sheet;
@@ -86,6 +87,7 @@ fn carry_out(args: impl IntoIterator<Item = OsString>, streams: &mut Streams<'_>
         Command::Run(args) => commands::run::run(&args, streams),
         Command::Check(args) => commands::check::check(&args, streams),
         Command::DoublePulse(args) => commands::double_pulse::double_pulse(&args, streams),
+        Command::Rating(args) => commands::rating::rating(&args, streams),
         Command::Impedance(args) => commands::impedance::impedance(&args, streams),
         Command::Parts(command) => commands::parts::parts(&command, streams),
         Command::Schema(args) => commands::schema::schema(&args, streams),

@@ -6,6 +6,7 @@ pub mod completions;
 pub mod double_pulse;
 pub mod impedance;
 pub mod parts;
+pub mod rating;
 pub mod run;
 pub mod schema;
 

@@ -100,6 +100,18 @@ pub trait Conducts {
     fn hottest_known(&self) -> f64;
 }
 
+impl<C: Conducts + ?Sized> Conducts for &C {
+    fn dies(&self) -> usize {
+        (**self).dies()
+    }
+    fn carry(&self, amperes: f64, celsius: &[f64]) -> Option<Carried> {
+        (**self).carry(amperes, celsius)
+    }
+    fn hottest_known(&self) -> f64 {
+        (**self).hottest_known()
+    }
+}
+
 /// Where the heat of the dies goes: a network at its boundary temperatures, and the input of each die.
 #[derive(Clone, Debug)]
 pub struct HeatPath {
