@@ -60,6 +60,8 @@ mod impedance;
 mod thermal_coupled;
 // surge, continuous and shared currents against closed forms
 mod rating;
+// ratings of shipped parts as a user asks for them
+mod rating_trade;
 // facts of the trade
 mod trade_facts;
 // unipolar limits, critical field, mobility; temperature laws against published exponents

@@ -89,6 +89,11 @@ fn refusal(part: &Part, found: impl Into<String>) -> RatingTrouble {
 pub fn ready(part: &Part, heat: &Heat, asked: &Asked) -> Result<(Conduction, HeatPath, f64), RatingTrouble> {
     let gate = gate_on(part, &Conditions { gate_on: asked.gate_on, ..Conditions::default() })
         .map_err(|e| refusal(part, e.to_string()))?;
+    if let (Some(gate), Some(limit)) = (gate, part.gate_limit())
+        && gate.abs() > limit
+    {
+        return Err(refusal(part, format!("the gate at {gate} V; its gate tolerates {limit} V either way")));
+    }
     let own = part.hottest();
     let hottest = match (asked.hottest, own) {
         (Some(t), Some(most)) if t > most => {
