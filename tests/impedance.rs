@@ -69,7 +69,7 @@ fn two_stacks_are_held_against_one_another() {
         "--against",
         "board-750v-5m4-soldered",
         "--cells",
-        "5000",
+        "20000",
         "--svg",
         picture.to_str().unwrap(),
     ]);

@@ -157,9 +157,9 @@ fn broken_stacks_are_refused_where_they_are_broken() {
         ("case = true", "on = \"die\"", "15 layer.slug.on: `slug` lies on itself, through others"),
         ("name = \"slug\"", "name = \"die\"", "two layers are named `die`"),
         (
-            "case = true",
-            "case = true\n[[layer]]\nname = \"lid\"\nmaterial = \"copper\"\nlength = \"2 mm\"\nwidth = \"2 mm\"\nthickness = \"1 mm\"\non = \"slug\"",
-            "`die` and `lid` fill the same space",
+            "[[layer]]\nname = \"die\"",
+            "[[layer]]\nname = \"lid\"\nmaterial = \"copper\"\nlength = \"2 mm\"\nwidth = \"2 mm\"\nthickness = \"1 mm\"\non = \"slug\"\n[[layer]]\nname = \"die\"",
+            "`lid` and `die` fill the same space",
         ),
         (
             "kind = \"convection\"\ncoefficient = \"2000 W/(m^2 K)\"",

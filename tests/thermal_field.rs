@@ -57,7 +57,7 @@ fn slab(layers: &[Layer], area: f64, coefficient: f64) -> Body {
 
 /// One column of cells: a slab needs no more.
 fn column(shortest_time: f64, division: usize) -> Sizing {
-    Sizing { shortest_time, growth: 0.6, across: 0.1, through: 1.0, division, limit: 200_000 }
+    Sizing { shortest_time, growth: 0.3, across: 0.1, through: 1.0, division, limit: 200_000 }
 }
 
 fn solved(body: &Body, sizing: &Sizing, span: &Span) -> Reduced {

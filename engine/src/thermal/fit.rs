@@ -130,10 +130,26 @@ fn solve(points: &[(f64, f64)], time_constants: &[f64]) -> Vec<FosterTerm> {
     let matrix = DMatrix::from_fn(points.len(), time_constants.len(), |i, j| {
         approach(points[i].0 / time_constants[j]) / points[i].1
     });
-    let resistances = non_negative(&matrix, &DVector::from_element(points.len(), 1.0));
+    let right = DVector::from_element(points.len(), 1.0);
+    let free = least_squares(matrix.clone(), &right).filter(|x| x.iter().all(|v| *v > 0.0));
+    let resistances = free.unwrap_or_else(|| non_negative(&matrix, &right));
     let terms = resistances.iter().zip(time_constants);
     let terms = terms.map(|(resistance, tau)| FosterTerm { resistance: *resistance, time_constant: *tau });
     terms.filter(|t| t.resistance > 0.0).collect()
+}
+
+/// x with the least |A·x − b|; none where columns depend on one another, or are more than the rows.
+fn least_squares(a: DMatrix<f64>, b: &DVector<f64>) -> Option<DVector<f64>> {
+    if a.ncols() > a.nrows() {
+        return None;
+    }
+    let qr = a.qr();
+    let r = qr.r();
+    let diagonal = r.diagonal().map(f64::abs);
+    if diagonal.min() <= 1e-12 * diagonal.max() {
+        return None;
+    }
+    r.solve_upper_triangular(&(qr.q().transpose() * b))
 }
 
 /// x ≥ 0 with the least |A·x − b|: columns enter one at a time where the slope is steepest, and leave where they would
@@ -150,7 +166,9 @@ fn non_negative(a: &DMatrix<f64>, b: &DVector<f64>) -> DVector<f64> {
         chosen.push(next);
         loop {
             let columns = a.select_columns(&chosen);
-            let Ok(best) = columns.svd(true, true).solve(b, 1e-13) else { return x };
+            let best = least_squares(columns.clone(), b);
+            let best = best.map_or_else(|| columns.svd(true, true).solve(b, 1e-13), Ok);
+            let Ok(best) = best else { return x };
             if best.iter().all(|v| *v > 0.0) {
                 x.fill(0.0);
                 chosen.iter().zip(best.iter()).for_each(|(k, v)| x[*k] = *v);

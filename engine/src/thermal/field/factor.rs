@@ -76,6 +76,11 @@ impl Pattern {
         Self { order: order.cells, place, fronts, entries }
     }
 
+    /// Cells in the order of their elimination.
+    pub fn order(&self) -> &[u32] {
+        &self.order
+    }
+
     /// Entries of the factor that are stored.
     pub fn entries(&self) -> usize {
         self.entries

@@ -14,8 +14,10 @@ use super::system::System;
 use super::trouble::FieldTrouble;
 use crate::thermal::compact::Compact;
 
-/// Relative residual of a solution.
+/// Relative residual of a solution at a shift.
 const RESIDUAL: f64 = 1e-8;
+/// The same of a steady state, which the network reproduces as it is.
+const STEADY: f64 = 1e-11;
 /// A vector whose part outside the basis is smaller than this share of it adds round-off only.
 const DEPENDENT: f64 = 1e-7;
 /// Intervals between shifts, at first and at most.
@@ -186,7 +188,7 @@ impl<'a> Basis<'a> {
         let mut last = vec![1.0; cells];
         for b in 1..new.cooling.len() {
             let cooling = new.cooling[b].clone();
-            let x = new.solve(&cooling, vec![0.0; cells])?;
+            let x = new.solve(&cooling, vec![0.0; cells], STEADY)?;
             last.iter_mut().zip(&x).for_each(|(a, b)| *a -= b);
             new.steady.push(x);
         }
@@ -196,7 +198,7 @@ impl<'a> Basis<'a> {
         }
         for k in 0..new.heat.len() {
             let heat = new.heat[k].clone();
-            let x = new.solve(&heat, vec![0.0; cells])?;
+            let x = new.solve(&heat, vec![0.0; cells], STEADY)?;
             new.append(x);
         }
         Ok(new)
@@ -208,15 +210,15 @@ impl<'a> Basis<'a> {
         for k in 0..self.heat.len() {
             let heat = std::mem::take(&mut self.heat[k]);
             let guess = self.guess(&heat, shift);
-            let solution = self.solve(&heat, guess);
+            let solution = self.solve(&heat, guess, RESIDUAL);
             self.heat[k] = heat;
             self.append(solution?);
         }
         Ok(())
     }
 
-    fn solve(&mut self, b: &[f64], mut x: Vec<f64>) -> Result<Vec<f64>, FieldTrouble> {
-        self.iterations += self.conjugate.solve(self.system, b, &mut x, RESIDUAL)?;
+    fn solve(&mut self, b: &[f64], mut x: Vec<f64>, residual: f64) -> Result<Vec<f64>, FieldTrouble> {
+        self.iterations += self.conjugate.solve(self.system, b, &mut x, residual)?;
         self.solutions += 1;
         Ok(x)
     }

@@ -11,6 +11,8 @@ use super::system::System;
 use super::trouble::FieldTrouble;
 use crate::thermal::compact::Compact;
 
+/// How often a sizing is made coarser, by three tenths each time, to fit a limit.
+const COARSER: usize = 8;
 /// Orders that are believed when observed.
 const ORDERS: [f64; 2] = [0.5, 3.0];
 
@@ -57,6 +59,7 @@ impl Study {
 /// As [`Mesh::new`], [`System::new`] and [`reduce`]; not even the coarsest two meshes within the limit.
 pub fn study(body: &Body, sizing: &Sizing, span: &Span, kelvin: f64) -> Result<Study, FieldTrouble> {
     body.check()?;
+    let sizing = &fitting(body, sizing, kelvin);
     let mesh = |division: usize| Mesh::new(body, &Sizing { division, ..*sizing }, kelvin);
     let mut finest = sizing.division.max(2);
     let fine = loop {
@@ -94,6 +97,19 @@ pub fn study(body: &Body, sizing: &Sizing, span: &Span, kelvin: f64) -> Result<S
         return Err(FieldTrouble::Empty { what: "mesh" });
     };
     Ok(Study { finest, coarser: before.network, levels, order, factor })
+}
+
+/// The sizing, or a coarser one of which two divisions are within the limit.
+fn fitting(body: &Body, sizing: &Sizing, kelvin: f64) -> Sizing {
+    let mut fitting = *sizing;
+    for _ in 0..COARSER {
+        if Mesh::new(body, &Sizing { division: 2, ..fitting }, kelvin).is_ok() {
+            return fitting;
+        }
+        fitting.growth *= 1.3;
+        fitting.across /= 1.3;
+    }
+    *sizing
 }
 
 /// Least order seen at any heat input; none if one of them shows none that can be believed.

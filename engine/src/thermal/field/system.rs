@@ -141,6 +141,16 @@ impl System {
         }
     }
 
+    /// Lower triangle of K + shift·C with its diagonal, as row, column, value: for other solvers.
+    pub fn entries(&self, shift: f64) -> Vec<(usize, usize, f64)> {
+        let mut entries = Vec::with_capacity(4 * self.cells());
+        for i in 0..self.cells() {
+            entries.push((i, i, self.diagonal[i] + shift * self.capacity[i]));
+            entries.extend(self.links.above(i).map(|(j, g)| (j, i, -g)));
+        }
+        entries
+    }
+
     /// Conductances from a boundary to the cells, W/K; F·θ for θ = 1 there.
     pub(super) fn boundary_vector(&self, boundary: usize) -> Vec<f64> {
         let mut f = vec![0.0; self.cells()];

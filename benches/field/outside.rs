@@ -1,0 +1,69 @@
+//! faer's supernodal Cholesky on the same matrix.
+
+use std::time::Instant;
+
+use faer::dyn_stack::{MemBuffer, MemStack};
+use faer::perm::Perm;
+use faer::sparse::linalg::SupernodalThreshold;
+use faer::sparse::linalg::cholesky::{
+    CholeskySymbolicParams, LltRef, SymmetricOrdering, factorize_symbolic_cholesky,
+};
+use faer::sparse::{SparseColMat, Triplet};
+use faer::{Conj, MatMut, Par, Side};
+use joulestep_engine::thermal::field::factor::Pattern;
+use joulestep_engine::thermal::field::system::System;
+
+/// Orders (approximate minimum degree, or this engine's nested dissection), factorises and solves once, on one thread.
+pub fn faer(system: &System, shift: f64, dissected: bool) -> String {
+    let n = system.cells();
+    let entries: Vec<Triplet<usize, usize, f64>> =
+        system.entries(shift).into_iter().map(|(i, j, x)| Triplet::new(i, j, x)).collect();
+    let matrix = SparseColMat::try_new_from_triplets(n, n, &entries).expect("a matrix");
+    let clock = Instant::now();
+    let order: Vec<usize> = match dissected {
+        true => Pattern::new(system).order().iter().map(|cell| *cell as usize).collect(),
+        false => (0..n).collect(),
+    };
+    let mut place = vec![0; n];
+    order.iter().enumerate().for_each(|(k, cell)| place[*cell] = k);
+    let perm = Perm::new_checked(order.into_boxed_slice(), place.into_boxed_slice(), n);
+    let ordering = match dissected {
+        true => SymmetricOrdering::Custom(perm.as_ref()),
+        false => SymmetricOrdering::Amd,
+    };
+    let params = CholeskySymbolicParams {
+        supernodal_flop_ratio_threshold: SupernodalThreshold::FORCE_SUPERNODAL,
+        ..Default::default()
+    };
+    let symbolic =
+        factorize_symbolic_cholesky(matrix.symbolic(), Side::Lower, ordering, params).expect("memory");
+    let ordered = clock.elapsed().as_secs_f64();
+    let clock = Instant::now();
+    let mut values = vec![0.0; symbolic.len_val()];
+    let scratch = symbolic.factorize_numeric_llt_scratch::<f64>(Par::Seq, Default::default());
+    let mut memory = MemBuffer::new(scratch);
+    symbolic
+        .factorize_numeric_llt(
+            &mut values,
+            matrix.as_ref(),
+            Side::Lower,
+            Default::default(),
+            Par::Seq,
+            MemStack::new(&mut memory),
+            Default::default(),
+        )
+        .expect("positive definite");
+    let factored = clock.elapsed().as_secs_f64();
+    let mut x = vec![1.0; n];
+    let mut memory = MemBuffer::new(symbolic.solve_in_place_scratch::<f64>(1, Par::Seq));
+    let clock = Instant::now();
+    LltRef::<usize, f64>::new(&symbolic, &values).solve_in_place_with_conj(
+        Conj::No,
+        MatMut::from_column_major_slice_mut(&mut x, n, 1),
+        Par::Seq,
+        MemStack::new(&mut memory),
+    );
+    let solved = clock.elapsed().as_secs_f64();
+    let entries = symbolic.len_val() as f64 / 1e6;
+    format!("order {ordered:.2} s, factor {factored:.2} s, solve {solved:.2} s, {entries:.0} M entries")
+}
