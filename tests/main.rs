@@ -54,6 +54,8 @@ mod thermal_closed_forms;
 mod thermal_field;
 // package stacks: what they must be, and facts of the trade about them
 mod package_stacks;
+// scenarios whose heat goes through a package stack
+mod stack_coupling;
 // the command that tells thermal impedances
 mod impedance;
 // temperature and power coupled: fixed points, runaway, transients, ratings
