@@ -345,7 +345,7 @@ impl<L: Lane> Run<L> {
         Ok(())
     }
 
-    fn jump(&mut self) -> Result<(), Trouble> {
+    pub(super) fn jump(&mut self) -> Result<(), Trouble> {
         self.counters.jumps += 1;
         let tiny = 1e-3 * self.ladder.finest_step();
         let t = self.state.t;

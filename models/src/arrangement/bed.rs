@@ -129,6 +129,10 @@ impl Laid {
     pub fn setup(&mut self, circuit: Circuit<f64>) -> Result<Setup<f64>, CircuitTrouble> {
         let mut setup = Setup::new(circuit);
         setup.controllers = self.logic(&mut setup.board)?;
+        if let Some(period) = self.period {
+            // As coarse as a choke's straight lines allow, and no coarser than usual.
+            setup.steps.base = setup.steps.base.min(period / 20.0);
+        }
         Ok(setup)
     }
 }

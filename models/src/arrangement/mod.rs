@@ -2,9 +2,11 @@
 //! function.
 
 pub mod bed;
+pub mod dead_time;
 pub mod double_pulse;
 mod keys;
 mod leg;
+pub mod losses;
 
 use std::collections::BTreeMap;
 

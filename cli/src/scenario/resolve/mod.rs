@@ -1,6 +1,7 @@
 //! From checked tables to the scenario as meant: names are told apart, defaults filled in, and what one table says is
 //! held against the others. Every error of the scenario is collected before it is refused.
 
+mod arrangement;
 mod components;
 mod control;
 mod lines;
@@ -129,6 +130,7 @@ impl Resolve<'_> {
     }
 
     fn scenario(&mut self, root: &Fields, parts: &parts::Parts) -> Option<Scenario> {
+        let arrangement = root.table("arrangement").and_then(|f| self.arrangement(f, parts));
         let components: Vec<_> = root.tables("component").iter().map(|f| self.component(f, parts)).collect();
         let drives: Vec<_> = root.tables("drive").iter().map(|f| self.drive(f)).collect();
         let guards: Vec<_> = root.tables("guard").iter().map(|f| self.guard(f)).collect();
@@ -146,6 +148,10 @@ impl Resolve<'_> {
             "drives, guards or controllers",
             named.chain(controllers.iter().flatten().map(|c| &c.name)),
         );
+        if !root.has("component") && !root.has("arrangement") {
+            let expected = "tables [[component]] (what is connected), or an [arrangement]";
+            self.tell(&root.place, "component", "missing", expected);
+        }
         if root.has("component") && root.tables("component").is_empty() {
             self.tell(
                 root.place_of("component"),
@@ -157,6 +163,7 @@ impl Resolve<'_> {
         let complete = components.iter().all(Option::is_some);
         let scenario = Scenario {
             sources: Sources::default(),
+            arrangement,
             title: root.text("title").unwrap_or("").to_string(),
             components: components.into_iter().flatten().collect(),
             drives: drives.into_iter().flatten().collect(),
@@ -171,7 +178,7 @@ impl Resolve<'_> {
         self.lines(&scenario);
         self.heat_inputs(&scenario);
         // Nodes of components that were refused would be missed here.
-        if complete {
+        if complete && scenario.arrangement.is_none() {
             self.gate_nodes(&scenario);
         }
         Some(scenario)
