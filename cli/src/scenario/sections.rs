@@ -16,7 +16,11 @@ pub static SCENARIO: Section = Section {
         Key::need("format", Form::Whole(FORMAT, FORMAT), "version of the scenario format: 1"),
         Key::may("title", Form::Text, "one line that names the case"),
         Key::may("include", Form::Texts, "files whose tables are added to these, relative to this file"),
-        Key::may("component", Form::Tables(&COMPONENT), "what is connected; needed where there is no arrangement"),
+        Key::may(
+            "component",
+            Form::Tables(&COMPONENT),
+            "what is connected; needed where there is no arrangement",
+        ),
         Key::may("arrangement", Form::Table(&ARRANGEMENT), "a shipped circuit with its drives and control"),
         Key::may("drive", Form::Tables(&DRIVE), "gate drives"),
         Key::may("guard", Form::Tables(&GUARD), "protection"),
@@ -36,7 +40,11 @@ pub static ARRANGEMENT: Section = Section {
     kinds: Kinds::Arrangements,
     keys: &[
         Key::need("kind", Form::Text, "which arrangement"),
-        Key::may("part", Form::Text, "part of every switch: shipped, or a file; without it switches are ideal"),
+        Key::may(
+            "part",
+            Form::Text,
+            "part of every switch: shipped, or a file; without it switches are ideal",
+        ),
     ],
 };
 

@@ -104,7 +104,9 @@ pub enum CycleTrouble {
     #[error(transparent)]
     Numerical(#[from] Trouble),
     /// The search ended without success.
-    #[error("no periodic steady state: after {periods} periods the closing error is {closing:.1e}, expected {expected:.1e}")]
+    #[error(
+        "no periodic steady state: after {periods} periods the closing error is {closing:.1e}, expected {expected:.1e}"
+    )]
     NotClosed {
         /// Periods run.
         periods: u32,
@@ -191,7 +193,11 @@ pub fn steady(
     let mut jacobian: Option<DMatrix<f64>> = None;
     while !(error <= effort.closing) && n > 0 {
         if s.periods + n as u32 > effort.most {
-            return Err(CycleTrouble::NotClosed { periods: s.periods, closing: error, expected: effort.closing });
+            return Err(CycleTrouble::NotClosed {
+                periods: s.periods,
+                closing: error,
+                expected: effort.closing,
+            });
         }
         let fresh = jacobian.is_none();
         let j = match jacobian.take() {
@@ -199,7 +205,11 @@ pub fn steady(
             None => differences(&mut s, &z, &after, &scale, error)?,
         };
         let Some(step) = j.clone().lu().solve(&-&f) else {
-            return Err(CycleTrouble::NotClosed { periods: s.periods, closing: error, expected: effort.closing });
+            return Err(CycleTrouble::NotClosed {
+                periods: s.periods,
+                closing: error,
+                expected: effort.closing,
+            });
         };
         let mut share = 1.0;
         let (next, next_after, next_f, next_error) = loop {

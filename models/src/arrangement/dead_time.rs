@@ -148,7 +148,12 @@ pub fn account(mut laid: Laid, circuit: Circuit<f64>, effort: Effort) -> Result<
 ///
 /// # Errors
 /// [`DeadTimeTrouble`].
-pub fn point(study: &Study, dead_time: f64, current: f64, charge: Option<f64>) -> Result<Point, DeadTimeTrouble> {
+pub fn point(
+    study: &Study,
+    dead_time: f64,
+    current: f64,
+    charge: Option<f64>,
+) -> Result<Point, DeadTimeTrouble> {
     let Some(arrangement) = find("half-bridge") else {
         return Err(crate::model::bad("half-bridge", "is not among the arrangements").into());
     };

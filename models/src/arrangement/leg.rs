@@ -41,8 +41,13 @@ fn control(bed: &mut Bed<'_>) -> Result<f64, CircuitTrouble> {
     Ok(duty)
 }
 
-const DUTY: Param =
-    Param::with("duty", "1", 0.5, Range::Between(0.0, 1.0), "On time of the controlled switch over the period");
+const DUTY: Param = Param::with(
+    "duty",
+    "1",
+    0.5,
+    Range::Between(0.0, 1.0),
+    "On time of the controlled switch over the period",
+);
 
 const OUTPUT: [Param; 6] = [
     DUTY,
@@ -85,8 +90,18 @@ pub(super) const HALF_BRIDGE: Arrangement = Arrangement {
             DUTY,
             Param::with("choke", "H", 200e-6, Range::Positive, "Inductance of the load"),
             Param::with("choke-resistance", "ohm", 50e-3, Range::NotNegative, "Resistance of the load"),
-            Param::optional("load-voltage", "V", Range::Any, "Voltage behind the choke; default: half of the supply"),
-            Param::optional("load-current", "A", Range::Any, "Constant current out of the leg, in place of the choke"),
+            Param::optional(
+                "load-voltage",
+                "V",
+                Range::Any,
+                "Voltage behind the choke; default: half of the supply",
+            ),
+            Param::optional(
+                "load-current",
+                "A",
+                Range::Any,
+                "Constant current out of the leg, in place of the choke",
+            ),
         ],
     ),
     places: &["upper", "lower"],

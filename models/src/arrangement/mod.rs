@@ -2,11 +2,14 @@
 //! function.
 
 pub mod bed;
+mod breaker;
+mod bridge;
 pub mod dead_time;
 pub mod double_pulse;
 mod keys;
 mod leg;
 pub mod losses;
+mod resonant;
 
 use std::collections::BTreeMap;
 
@@ -36,7 +39,18 @@ pub struct Arrangement {
 
 /// Every arrangement.
 pub const fn shipped() -> &'static [Arrangement] {
-    &[leg::HALF_BRIDGE, leg::BUCK, leg::BOOST]
+    &[
+        leg::HALF_BRIDGE,
+        leg::BUCK,
+        leg::BOOST,
+        bridge::TOTEM_POLE,
+        bridge::INVERTER,
+        resonant::RESONANT,
+        resonant::DUAL_ACTIVE,
+        breaker::BREAKER,
+        breaker::PRECHARGE,
+        breaker::BREAK,
+    ]
 }
 
 /// The arrangement of this name.
@@ -56,9 +70,8 @@ impl Arrangement {
             let param = param.ok_or_else(|| bad(self.kind, format!("there is no parameter `{key}`")))?;
             values.0.insert(param.key, Value::Number(x));
         }
-        let missing = self.params.iter().find(|p| {
-            p.default.is_none() && !p.optional && !values.0.contains_key(p.key)
-        });
+        let missing =
+            self.params.iter().find(|p| p.default.is_none() && !p.optional && !values.0.contains_key(p.key));
         missing.map_or(Ok(values), |p| Err(bad(self.kind, format!("`{}` is not given", p.key))))
     }
 

@@ -124,7 +124,15 @@ pub fn build(scenario: &Scenario) -> Result<Ready, Refusal> {
     setup.sample_every = scenario.record.interval;
     setup.watches = watches;
     let inputs = scenario.thermal.input_names().iter().map(ToString::to_string).collect();
-    Ok(Ready { setup, placed: build.placed, laid: build.laid, judged, signals, inputs, loose_ends: findings.loose_ends })
+    Ok(Ready {
+        setup,
+        placed: build.placed,
+        laid: build.laid,
+        judged,
+        signals,
+        inputs,
+        loose_ends: findings.loose_ends,
+    })
 }
 
 fn refuse(build: Build<'_>) -> Refusal {

@@ -52,7 +52,11 @@ pub fn read(path: &Path, open: Open<'_>) -> Result<Scenario, Trouble> {
     let kind_of_part = |place: &Place, name: &str| parts.kind(place.file, name);
     let mut conform = Conform { catalogue: catalogue(), kind_of_part: &kind_of_part, diagnostics };
     let fields = conform.table(&root, &SCENARIO, "");
-    let diagnostics = conform.diagnostics;
+    let mut diagnostics = conform.diagnostics;
+    if root.get("component").is_none() && root.get("arrangement").is_none() {
+        let expected = "tables [[component]] (what is connected), or an [arrangement]";
+        diagnostics.push(Diagnostic::new(&root.place, "component", "missing", expected));
+    }
     let mut resolve = Resolve { sources: &sources, diagnostics };
     let meant = resolve.scenario(&fields, &parts);
     let diagnostics = resolve.diagnostics;
@@ -148,10 +152,6 @@ impl Resolve<'_> {
             "drives, guards or controllers",
             named.chain(controllers.iter().flatten().map(|c| &c.name)),
         );
-        if !root.has("component") && !root.has("arrangement") {
-            let expected = "tables [[component]] (what is connected), or an [arrangement]";
-            self.tell(&root.place, "component", "missing", expected);
-        }
         if root.has("component") && root.tables("component").is_empty() {
             self.tell(
                 root.place_of("component"),
