@@ -8,6 +8,8 @@ mod broken_scenarios;
 mod catalogue;
 // circuits with closed-form solutions
 mod circuit_closed_forms;
+// arrangements and their periodic steady states
+mod cycles;
 // drives and guards in a real run against closed forms
 mod control;
 // device laws against published formulas

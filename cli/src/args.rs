@@ -5,10 +5,12 @@ use std::path::PathBuf;
 use clap::{Args, Parser, Subcommand};
 
 mod compare;
+mod dead_time;
 mod heat;
 mod rating;
 
 pub use compare::{DoublePulseArgs, OutputArgs, PartsCompareArgs, PartsResistanceArgs, Standard};
+pub use dead_time::DeadTimeArgs;
 pub use heat::ImpedanceArgs;
 pub use rating::RatingArgs;
 
@@ -83,6 +85,15 @@ pub enum Command {
         after_long_help = "Examples:\n  joulestep double-pulse stack-750v-18m --current \"20 A,40 A,60 A\" --temperature \"25 degC,125 degC\"\n  joulestep double-pulse mosfet-sic-750v-18m --upper diode-sic-750v-60a --current \"40 A\" --csv > table.csv"
     )]
     DoublePulse(DoublePulseArgs),
+    /// Study the dead time of a leg: losses, soft switching, the dead time of least loss.
+    ///
+    /// A half-bridge with a constant load current is brought to its periodic steady state for every dead time and
+    /// current; the losses of a period are sorted by what each switch is doing. Charge balance of the output
+    /// capacitances tells from where on switching is soft.
+    #[command(
+        after_long_help = "Example:\n  joulestep dead-time stack-750v-18m --dead-time \"40 ns,80 ns,160 ns\" --current \"10 A,20 A\""
+    )]
+    DeadTime(DeadTimeArgs),
     /// Transient thermal impedance of a package stack, or of measured points.
     ///
     /// Solves the layers of a package stack in three dimensions on three meshes, reduces them to a compact network and

@@ -3,6 +3,7 @@
 pub(crate) mod asked;
 pub mod check;
 pub mod completions;
+pub mod dead_time;
 pub mod double_pulse;
 pub mod impedance;
 pub mod parts;

@@ -3,6 +3,7 @@
 
 use std::collections::BTreeMap;
 
+use joulestep_models::arrangement;
 use joulestep_models::model::{Entry, Range};
 
 use crate::diagnostic::{Diagnostic, Place, nearest};
@@ -11,6 +12,11 @@ use crate::scenario::raw::{Node, Raw, Table};
 use crate::scenario::shape::{self, Form, Key, Kinds, NAME_GRAMMAR, Section};
 pub use crate::scenario::words::{form_words, one_of};
 use crate::scenario::words::{shortened, unit_of};
+
+/// Names of the arrangements.
+fn arrangements() -> Vec<&'static str> {
+    arrangement::shipped().iter().map(|a| a.kind).collect()
+}
 
 /// What the check knows of the world: the catalogue, and which kind a part is of.
 pub struct Conform<'a> {
@@ -94,6 +100,18 @@ impl Conform<'_> {
                 keys.extend(kind.keys);
                 (Some(keys), typed.to_string())
             }
+            Kinds::Arrangements => {
+                let Some((typed, place)) = word("kind") else {
+                    self.common(table, section, path);
+                    return (None, String::new());
+                };
+                let Some(a) = arrangement::find(typed) else {
+                    self.unknown_kind(place, path, "kind", typed, section.name, &arrangements());
+                    return (None, String::new());
+                };
+                keys.extend(Key::of_arrangement(a));
+                (Some(keys), typed.to_string())
+            }
             Kinds::Part(tables) => self.of_part(table, tables, keys, path),
             Kinds::Catalogue => {
                 let part = word("part");
@@ -167,6 +185,7 @@ impl Conform<'_> {
     fn common(&mut self, table: &Table, section: &Section, path: &str) -> bool {
         let (tag, words): (&str, Vec<&str>) = match section.kinds {
             Kinds::Listed(tag, kinds) => (tag, kinds.iter().map(|k| k.word).collect()),
+            Kinds::Arrangements => ("kind", arrangements()),
             _ => ("kind", self.catalogue.iter().map(|e| e.kind).collect()),
         };
         let key = format!("{path}.{tag}");

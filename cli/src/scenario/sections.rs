@@ -16,7 +16,12 @@ pub static SCENARIO: Section = Section {
         Key::need("format", Form::Whole(FORMAT, FORMAT), "version of the scenario format: 1"),
         Key::may("title", Form::Text, "one line that names the case"),
         Key::may("include", Form::Texts, "files whose tables are added to these, relative to this file"),
-        Key::need("component", Form::Tables(&COMPONENT), "what is connected"),
+        Key::may(
+            "component",
+            Form::Tables(&COMPONENT),
+            "what is connected; needed where there is no arrangement",
+        ),
+        Key::may("arrangement", Form::Table(&ARRANGEMENT), "a shipped circuit with its drives and control"),
         Key::may("drive", Form::Tables(&DRIVE), "gate drives"),
         Key::may("guard", Form::Tables(&GUARD), "protection"),
         Key::may("controller", Form::Tables(&CONTROLLER), "controllers that switch command lines"),
@@ -25,6 +30,21 @@ pub static SCENARIO: Section = Section {
         Key::need("steps", Form::Table(&STEPS), "duration and steps"),
         Key::may("record", Form::Table(&RECORD), "what goes into the result file"),
         Key::may("limit", Form::Tables(&LIMIT), "limits that the verdict judges"),
+    ],
+};
+
+/// A shipped arrangement.
+pub static ARRANGEMENT: Section = Section {
+    name: "arrangement",
+    help: "A shipped circuit with drives and control; its pieces and nodes can be used like those of the file",
+    kinds: Kinds::Arrangements,
+    keys: &[
+        Key::need("kind", Form::Text, "which arrangement"),
+        Key::may(
+            "part",
+            Form::Text,
+            "part of every switch: shipped, or a file; without it switches are ideal",
+        ),
     ],
 };
 

@@ -1,6 +1,7 @@
 //! From checked tables to the scenario as meant: names are told apart, defaults filled in, and what one table says is
 //! held against the others. Every error of the scenario is collected before it is refused.
 
+mod arrangement;
 mod components;
 mod control;
 mod lines;
@@ -52,7 +53,11 @@ pub fn read(path: &Path, open: Open<'_>) -> Result<Scenario, Trouble> {
     let kind_of_part = |place: &Place, name: &str| parts.kind(place.file, name);
     let mut conform = Conform { catalogue: catalogue(), kind_of_part: &kind_of_part, diagnostics };
     let fields = conform.table(&root, &SCENARIO, "");
-    let diagnostics = conform.diagnostics;
+    let mut diagnostics = conform.diagnostics;
+    if root.get("component").is_none() && root.get("arrangement").is_none() {
+        let expected = "tables [[component]] (what is connected), or an [arrangement]";
+        diagnostics.push(Diagnostic::new(&root.place, "component", "missing", expected));
+    }
     let mut resolve = Resolve { sources: &sources, diagnostics };
     let meant = resolve.scenario(&fields, &parts, &packages);
     let diagnostics = resolve.diagnostics;
@@ -129,12 +134,17 @@ impl Resolve<'_> {
         Some(Typed { text, place: fields.place_of(key).clone(), key: fields.key(key) })
     }
 
+<<<<<<< HEAD
     fn scenario(
         &mut self,
         root: &Fields,
         parts: &parts::Parts,
         packages: &thermal::Packages,
     ) -> Option<Scenario> {
+=======
+    fn scenario(&mut self, root: &Fields, parts: &parts::Parts) -> Option<Scenario> {
+        let arrangement = root.table("arrangement").and_then(|f| self.arrangement(f, parts));
+>>>>>>> 20ce320b869d16395815e39b5a956e73f424d765
         let components: Vec<_> = root.tables("component").iter().map(|f| self.component(f, parts)).collect();
         let drives: Vec<_> = root.tables("drive").iter().map(|f| self.drive(f)).collect();
         let guards: Vec<_> = root.tables("guard").iter().map(|f| self.guard(f)).collect();
@@ -163,6 +173,7 @@ impl Resolve<'_> {
         let complete = components.iter().all(Option::is_some);
         let scenario = Scenario {
             sources: Sources::default(),
+            arrangement,
             title: root.text("title").unwrap_or("").to_string(),
             components: components.into_iter().flatten().collect(),
             drives: drives.into_iter().flatten().collect(),
@@ -177,7 +188,7 @@ impl Resolve<'_> {
         self.lines(&scenario);
         self.heat_inputs(&scenario);
         // Nodes of components that were refused would be missed here.
-        if complete {
+        if complete && scenario.arrangement.is_none() {
             self.gate_nodes(&scenario);
         }
         Some(scenario)

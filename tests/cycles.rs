@@ -1,0 +1,5 @@
+//! Cycles that repeat: shipped arrangements and their periodic steady states against textbooks.
+
+mod bridges;
+mod converters;
+mod leg;
