@@ -4,11 +4,8 @@ use std::collections::BTreeMap;
 
 use joulestep_models::arrangement::Arrangement;
 use joulestep_models::model::{Entry, Values};
-<<<<<<< HEAD
 use joulestep_models::package::Package;
-=======
 use joulestep_models::part::Part;
->>>>>>> 20ce320b869d16395815e39b5a956e73f424d765
 
 use crate::diagnostic::{Place, Sources};
 use crate::scenario::fields::Named;

@@ -134,17 +134,13 @@ impl Resolve<'_> {
         Some(Typed { text, place: fields.place_of(key).clone(), key: fields.key(key) })
     }
 
-<<<<<<< HEAD
     fn scenario(
         &mut self,
         root: &Fields,
         parts: &parts::Parts,
         packages: &thermal::Packages,
     ) -> Option<Scenario> {
-=======
-    fn scenario(&mut self, root: &Fields, parts: &parts::Parts) -> Option<Scenario> {
         let arrangement = root.table("arrangement").and_then(|f| self.arrangement(f, parts));
->>>>>>> 20ce320b869d16395815e39b5a956e73f424d765
         let components: Vec<_> = root.tables("component").iter().map(|f| self.component(f, parts)).collect();
         let drives: Vec<_> = root.tables("drive").iter().map(|f| self.drive(f)).collect();
         let guards: Vec<_> = root.tables("guard").iter().map(|f| self.guard(f)).collect();
