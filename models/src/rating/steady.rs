@@ -78,12 +78,7 @@ pub fn steady<C: Conducts + ?Sized>(
     None
 }
 
-fn slopes<C: Conducts + ?Sized>(
-    part: &C,
-    path: &HeatPath,
-    current: f64,
-    celsius: &[f64],
-) -> Option<Slopes> {
+fn slopes<C: Conducts + ?Sized>(part: &C, path: &HeatPath, current: f64, celsius: &[f64]) -> Option<Slopes> {
     let dies = part.dies();
     let heat = |k: usize, shift: f64| {
         let mut at = [0.0; MOST_DIES];
