@@ -190,7 +190,14 @@ impl Conform<'_> {
         };
         let key = format!("{path}.{tag}");
         match table.get(tag) {
-            None => self.tell(&table.place, &key, "missing", one_of(&words)),
+            None => match table.entries.iter().find(|e| nearest(&e.0, [tag, "part"]).is_some()) {
+                Some((typed, place, _)) if matches!(section.kinds, Kinds::Catalogue) => {
+                    let found = format!("unknown key in [{}]", section.name);
+                    let d = Diagnostic::new(place, format!("{path}.{typed}"), found, "`kind` or `part`");
+                    self.diagnostics.push(d.suggest(nearest(typed, [tag, "part"])));
+                }
+                _ => self.tell(&table.place, &key, "missing", one_of(&words)),
+            },
             Some(node) => {
                 self.tell(&node.place, &key, format!("found {}", node.value.word()), one_of(&words))
             }
