@@ -1,8 +1,20 @@
-//! Arguments of `dead-time`.
+//! Arguments of `cycle` and `dead-time`.
+
+use std::path::PathBuf;
 
 use clap::Args;
 
 use super::OutputArgs;
+
+/// Arguments of `cycle`.
+#[derive(Debug, Args)]
+pub struct CycleArgs {
+    /// Scenario file (TOML) with an arrangement.
+    pub scenario: PathBuf,
+    /// Print as JSON (SI units, temperatures in degC).
+    #[arg(long)]
+    pub json: bool,
+}
 
 /// Arguments of `dead-time`.
 #[derive(Debug, Args)]

@@ -257,6 +257,19 @@ impl Meter {
     }
 }
 
+/// Adds a channel with the heat handed to an input since the start, J.
+pub(super) fn heat_of_input(setup: &mut Setup<f64>, input: usize) {
+    let heats = setup.circuit.components.iter().enumerate();
+    let mine = heats.filter(|(_, c)| c.heat.is_some_and(|h| h.0 as usize == input));
+    let heat = mine.map(|(k, _)| (1.0, Probe::Heat(ComponentId(k as u32)))).collect();
+    let one = Probe::Wave(setup.circuit.wave(Wave::Constant(1.0)));
+    setup.board = rebuilt(setup);
+    setup.integrals.push((Probe::Sum(heat), one));
+    let probe = Probe::Integral(setup.integrals.len() - 1);
+    let name = format!("account.input-{input}");
+    setup.channels.push(Channel { long_name: name.clone(), name, probe });
+}
+
 /// What a ledger says of the time since an earlier one of the same run.
 pub fn between(before: &Ledger<f64>, after: &Ledger<f64>) -> Ledger<f64> {
     let mut out = after.clone();
