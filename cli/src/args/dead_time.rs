@@ -11,6 +11,12 @@ use super::OutputArgs;
 pub struct CycleArgs {
     /// Scenario file (TOML) with an arrangement.
     pub scenario: PathBuf,
+    /// Closing error that is good enough: change over a period relative to the largest voltage or current.
+    #[arg(long, value_name = "NUMBER", default_value = "1e-5")]
+    pub closing: String,
+    /// Most periods to run in the search.
+    #[arg(long, value_name = "NUMBER", default_value_t = 400)]
+    pub periods: u32,
     /// Print as JSON (SI units, temperatures in degC).
     #[arg(long)]
     pub json: bool,

@@ -10,6 +10,7 @@ use joulestep_models::arrangement::cycle::{Cycle, Why, solve};
 use serde_json::{Value, json};
 
 use crate::args::CycleArgs;
+use crate::commands::asked::Lies;
 use crate::commands::{asked, refuse};
 use crate::exit::{BAD_INPUT, DONE, NUMERICAL, Streams};
 use crate::scenario::build::build;
@@ -148,7 +149,12 @@ pub fn cycle(args: &CycleArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         let why = format!("{}: no [arrangement], whose control would say its period", path.display());
         return asked::refused(&(why, BAD_INPUT), args.json, streams);
     };
-    match solve(&ready.laid, ready.setup, Effort::default()) {
+    let closing = match asked::quantity("--closing", &args.closing, "1", Lies::Positive) {
+        Ok(closing) => closing,
+        Err(why) => return asked::refused(&why, args.json, streams),
+    };
+    let effort = Effort { closing, most: args.periods, ..Effort::default() };
+    match solve(&ready.laid, ready.setup, effort) {
         Ok(cycle) if args.json => writeln!(streams.out, "{:#}", told(&cycle))?,
         Ok(cycle) => write!(streams.out, "{}", text(&cycle, spec.arrangement.kind))?,
         Err(why) => {

@@ -87,9 +87,11 @@ impl Account {
         let each = self.switches.iter().map(|s| s.own() + s.gate_drive + s.snubber);
         each.sum::<f64>() + self.clamp + self.passive
     }
-    /// Output over input and gate energy.
+    /// Output over input and gate energy; where the energy flows from the load to the source, the other way round.
     pub fn efficiency(&self) -> f64 {
-        self.output / (self.input + self.gate_sources)
+        let backwards = self.output < 0.0 && self.input < 0.0;
+        let (given, taken) = if backwards { (-self.output, -self.input) } else { (self.input, self.output) };
+        taken / (given + self.gate_sources)
     }
 }
 
