@@ -13,11 +13,14 @@ use joulestep_models::arrangement::find;
 
 use super::converters::near;
 
+/// Terms (K/W, s), P₀ in W, frequency in Hz, ripple and mean rise in K.
+type Case = (&'static [(f64, f64)], f64, f64, f64, f64);
+
 /// T12: P = P₀(1 − cos 2ωt) on Foster terms: ripple 2·P₀·|Z(j2ω)| from the first period on, without any transient
 /// (complex thermal impedance; derived, cross-checked outside).
 #[test]
 fn line_frequency_ripple_from_the_first_period() {
-    let cases: [(&[(f64, f64)], f64, f64, f64, f64); 2] = [
+    let cases: [Case; 2] = [
         (&[(0.05, 0.0002), (0.15, 0.003), (0.3, 0.05), (0.5, 1.5)], 60.0, 50.0, 13.6511045474209, 60.0),
         (&[(0.1, 0.001), (0.4, 0.1)], 100.0, 400.0, 4.0586707382351, 50.0),
     ];
