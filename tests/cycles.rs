@@ -2,4 +2,6 @@
 
 mod bridges;
 mod converters;
+mod heat;
 mod leg;
+mod program;

@@ -10,7 +10,7 @@ mod heat;
 mod rating;
 
 pub use compare::{DoublePulseArgs, OutputArgs, PartsCompareArgs, PartsResistanceArgs, Standard};
-pub use dead_time::DeadTimeArgs;
+pub use dead_time::{CycleArgs, DeadTimeArgs};
 pub use heat::ImpedanceArgs;
 pub use rating::RatingArgs;
 
@@ -85,6 +85,13 @@ pub enum Command {
         after_long_help = "Examples:\n  joulestep double-pulse stack-750v-18m --current \"20 A,40 A,60 A\" --temperature \"25 degC,125 degC\"\n  joulestep double-pulse mosfet-sic-750v-18m --upper diode-sic-750v-60a --current \"40 A\" --csv > table.csv"
     )]
     DoublePulse(DoublePulseArgs),
+    /// Find the periodic steady state of a scenario's arrangement: losses of each switch, temperature ripple.
+    ///
+    /// The state that a period maps onto itself is found by shooting, without waiting for slow time constants, and
+    /// its closing error is told. The losses of a period are sorted by what each switch is doing; they sum to the
+    /// energy ledger. Where dies have heat inputs, temperatures and losses are brought to agree.
+    #[command(after_long_help = "Example:\n  joulestep cycle examples/ferry-buck.toml")]
+    Cycle(CycleArgs),
     /// Study the dead time of a leg: losses, soft switching, the dead time of least loss.
     ///
     /// A half-bridge with a constant load current is brought to its periodic steady state for every dead time and

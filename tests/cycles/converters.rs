@@ -167,6 +167,13 @@ fn buck_in_discontinuous_conduction() {
         // The peak is the small difference of two voltages: what the diode's drop moves, it moves more.
         let (_, high) = found.extremes(0);
         near(high, peak, 1e-2, "peak current");
-        assert!(found.extremes(0).0.abs() < 0.01 * peak, "not discontinuous");
+        // The current rests for the rest of the period, but for the ringing that the snubber damps.
+        let idle: f64 = found
+            .column(0)
+            .windows(2)
+            .filter(|w| w[0].1.abs() < 0.05 * peak)
+            .map(|w| (w[1].0 - w[0].0) * f)
+            .sum();
+        assert!(idle > 0.4, "not discontinuous: at rest for {idle} of the period");
     }
 }

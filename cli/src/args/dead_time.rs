@@ -1,8 +1,26 @@
-//! Arguments of `dead-time`.
+//! Arguments of `cycle` and `dead-time`.
+
+use std::path::PathBuf;
 
 use clap::Args;
 
 use super::OutputArgs;
+
+/// Arguments of `cycle`.
+#[derive(Debug, Args)]
+pub struct CycleArgs {
+    /// Scenario file (TOML) with an arrangement.
+    pub scenario: PathBuf,
+    /// Closing error that is good enough: change over a period relative to the largest voltage or current.
+    #[arg(long, value_name = "NUMBER", default_value = "1e-5")]
+    pub closing: String,
+    /// Most periods to run in the search.
+    #[arg(long, value_name = "NUMBER", default_value_t = 400)]
+    pub periods: u32,
+    /// Print as JSON (SI units, temperatures in degC).
+    #[arg(long)]
+    pub json: bool,
+}
 
 /// Arguments of `dead-time`.
 #[derive(Debug, Args)]

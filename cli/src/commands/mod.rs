@@ -3,6 +3,7 @@
 pub(crate) mod asked;
 pub mod check;
 pub mod completions;
+pub mod cycle;
 pub mod dead_time;
 pub mod double_pulse;
 pub mod impedance;

@@ -191,9 +191,7 @@ pub fn steady(
     let mut error = size(&f);
     let mut history = vec![error];
     let mut jacobian: Option<DMatrix<f64>> = None;
-    // An error that is no number is not closed.
-    let closed = |error: f64| error <= effort.closing;
-    while !closed(error) && n > 0 {
+    while n > 0 && (error > effort.closing || error.is_nan()) {
         if s.periods + n as u32 > effort.most {
             return Err(CycleTrouble::NotClosed {
                 periods: s.periods,

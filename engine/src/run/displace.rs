@@ -1,5 +1,6 @@
 //! A run moved to another state at the same instant, and its accounts begun anew.
 
+use super::setup::kelvin_of;
 use super::time_loop::Run;
 use crate::accounts::ledger;
 use crate::arithmetic::lane::Lane;
@@ -21,6 +22,15 @@ impl<L: Lane> Run<L> {
         self.ladder.open(self.state.t);
         self.stepper.forget(&mut self.state);
         Ok(())
+    }
+
+    /// Holds the heat inputs at these temperatures (°C) from now on; no thermal network moves them any more. A list of
+    /// another length than the circuit's inputs leaves those beyond it at 25 °C.
+    pub fn hold(&mut self, celsius: &[L]) {
+        self.thermal = None;
+        self.celsius = celsius.to_vec();
+        self.state.kelvin = kelvin_of(self.stepper.system(), &self.celsius);
+        self.stepper.solver.settle(&self.state.kelvin);
     }
 
     /// Begins the accounts anew at this instant: ledger, integrals and heat count from here.

@@ -149,11 +149,9 @@ fn totem_pole(bed: &mut Bed<'_>) -> Result<(), CircuitTrouble> {
     bed.leg("fast", ("fast-upper", [bus, fast]), ("fast-lower", [fast, GROUND]))?;
     bed.leg("slow", ("slow-upper", [bus, slow]), ("slow-lower", [slow, GROUND]))?;
     modulate(bed, "fast", 0.0, amplitude, phase, true);
-    // The slow leg's upper switch is on in the negative half: a carrier of one period per line period, folded, with no
-    // amplitude, would sample the sine once; a modulator of fixed duty does it.
-    let fundamental = bed.number("fundamental-frequency");
-    let shift = (0.5 - phase / TAU).rem_euclid(1.0);
-    super::leg::modulate(bed, "slow", fundamental, 0.5, shift);
+    // The slow leg's upper switch is on in the negative half. It changes between two periods of the same carrier, where
+    // the fast leg's duty is folded: a mismatch of a part of a period would cost a per cent of the line current.
+    modulate(bed, "slow", 0.0, 0.0, phase, true);
     let given = [("inductance", l), ("series-resistance", r)];
     bed.add(Role::Passive, "inductor", "choke", &[live, fast], &given)?;
     period(bed);

@@ -9,14 +9,13 @@
 use std::collections::BTreeMap;
 
 use joulestep_engine::circuit::graph::Circuit;
-use joulestep_engine::cycle::steady::{CycleTrouble, Effort, steady};
-use joulestep_engine::recorder::InMemory;
-use joulestep_engine::run::setup::Refusal;
-use joulestep_engine::trouble::{CircuitTrouble, Trouble};
+use joulestep_engine::cycle::steady::Effort;
+use joulestep_engine::trouble::CircuitTrouble;
 
 use super::bed::Laid;
+use super::cycle::{Why, solve};
 use super::find;
-use super::losses::{Account, HARD_SHARE, Meter, ON_SHARE, between};
+use super::losses::{Account, HARD_SHARE, ON_SHARE};
 use crate::capacitances::output_charge;
 use crate::operating::OperatingTrouble;
 use crate::part::Part;
@@ -99,15 +98,9 @@ pub enum DeadTimeTrouble {
     /// A value or part does not fit.
     #[error(transparent)]
     Circuit(#[from] CircuitTrouble),
-    /// No start.
-    #[error(transparent)]
-    Start(#[from] Refusal),
     /// No periodic steady state.
     #[error(transparent)]
-    Cycle(#[from] CycleTrouble),
-    /// The equations could not be solved further.
-    #[error(transparent)]
-    Numerical(#[from] Trouble),
+    Cycle(#[from] Why),
     /// No output charge.
     #[error(transparent)]
     Operating(#[from] OperatingTrouble),
@@ -130,18 +123,8 @@ pub fn estimate(study: &Study, volts: f64, celsius: f64) -> Result<Option<f64>, 
 /// # Errors
 /// [`DeadTimeTrouble`].
 pub fn account(mut laid: Laid, circuit: Circuit<f64>, effort: Effort) -> Result<Account, DeadTimeTrouble> {
-    let period = laid.period.unwrap_or(f64::NAN);
-    let mut setup = laid.setup(circuit)?;
-    let meter = Meter::new(&laid, &mut setup);
-    let mut run = setup.ready()?;
-    steady(&mut run, period, effort, &mut ())?;
-    // A period to know in which phase each switch is, and one to count.
-    let mut record = InMemory::default();
-    let began = run.state().t;
-    run.advance(began + period, &mut record)?;
-    let before = run.ledger();
-    run.advance(began + 2.0 * period, &mut record)?;
-    Ok(meter.account(&laid, &record, began + period, &between(&before, &run.ledger())))
+    let setup = laid.setup(circuit)?;
+    Ok(solve(&laid, setup, effort)?.account)
 }
 
 /// Runs one point.

@@ -87,9 +87,11 @@ impl Account {
         let each = self.switches.iter().map(|s| s.own() + s.gate_drive + s.snubber);
         each.sum::<f64>() + self.clamp + self.passive
     }
-    /// Output over input and gate energy.
+    /// Output over input and gate energy; where the energy flows from the load to the source, the other way round.
     pub fn efficiency(&self) -> f64 {
-        self.output / (self.input + self.gate_sources)
+        let backwards = self.output < 0.0 && self.input < 0.0;
+        let (given, taken) = if backwards { (-self.output, -self.input) } else { (self.input, self.output) };
+        taken / (given + self.gate_sources)
     }
 }
 
@@ -255,6 +257,19 @@ impl Meter {
         }
         out
     }
+}
+
+/// Adds a channel with the heat handed to an input since the start, J.
+pub(super) fn heat_of_input(setup: &mut Setup<f64>, input: usize) {
+    let heats = setup.circuit.components.iter().enumerate();
+    let mine = heats.filter(|(_, c)| c.heat.is_some_and(|h| h.0 as usize == input));
+    let heat = mine.map(|(k, _)| (1.0, Probe::Heat(ComponentId(k as u32)))).collect();
+    let one = Probe::Wave(setup.circuit.wave(Wave::Constant(1.0)));
+    setup.board = rebuilt(setup);
+    setup.integrals.push((Probe::Sum(heat), one));
+    let probe = Probe::Integral(setup.integrals.len() - 1);
+    let name = format!("account.input-{input}");
+    setup.channels.push(Channel { long_name: name.clone(), name, probe });
 }
 
 /// What a ledger says of the time since an earlier one of the same run.

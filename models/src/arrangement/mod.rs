@@ -4,6 +4,7 @@
 pub mod bed;
 mod breaker;
 mod bridge;
+pub mod cycle;
 pub mod dead_time;
 pub mod double_pulse;
 mod keys;
