@@ -22,6 +22,7 @@ use crate::scenario::meant::Scenario;
 
 pub use judge::Judged;
 pub use parts::Placed;
+pub use thermal::Reductions;
 
 /// Steps of a level that must have been calm before the next coarser one is taken.
 const CALM: u32 = 2;
@@ -46,6 +47,7 @@ pub struct Ready {
 /// Collects what is wrong while the scenario is built.
 struct Build<'a> {
     scenario: &'a Scenario,
+    reductions: &'a Reductions,
     circuit: Circuit<f64>,
     placed: Vec<Placed>,
     diagnostics: Vec<Diagnostic>,
@@ -78,7 +80,16 @@ impl Build<'_> {
 /// Everything that is wrong: signals that do not exist, nodes that float, loops of ideal sources, values that a
 /// model refuses.
 pub fn build(scenario: &Scenario) -> Result<Ready, Refusal> {
-    let mut build = Build { scenario, circuit: Circuit::new(), placed: Vec::new(), diagnostics: Vec::new() };
+    build_with(scenario, &Reductions::default())
+}
+
+/// Builds a scenario with package stacks that may have been solved before.
+///
+/// # Errors
+/// As [`build`].
+pub fn build_with(scenario: &Scenario, reductions: &Reductions) -> Result<Ready, Refusal> {
+    let mut build =
+        Build { scenario, reductions, circuit: Circuit::new(), placed: Vec::new(), diagnostics: Vec::new() };
     build.components();
     let gates = build.gates();
     let thermal = build.thermal();
