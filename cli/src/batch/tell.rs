@@ -6,6 +6,7 @@ use joulestep_engine::units::people;
 use serde_json::{Value, json};
 
 use crate::batch::indices::Indices;
+use crate::batch::plan::Sampling;
 use crate::batch::statistics::{CONFIDENCE, ColumnSummary, PERCENTS, Share, Statistics};
 use crate::batch::variant::Study;
 
@@ -26,11 +27,17 @@ pub fn main_outputs(study: &Study) -> Vec<usize> {
     told
 }
 
-fn share(s: &Share) -> String {
+fn share(study: &Study, s: &Share) -> String {
     let percent = |x: f64| format!("{:.2} %", 100.0 * x);
     let rate = if s.of == 0 { "none judged".into() } else { percent(s.hits as f64 / s.of as f64) };
+    // The bounds are about chance, and exact for independent draws only.
+    let how = match study.plan.sampling {
+        Sampling::MonteCarlo { .. } => "",
+        Sampling::LatinHypercube { .. } | Sampling::SobolSequence { .. } => ", as if drawn independently",
+        _ => return format!("{} of {} ({rate})", s.hits, s.of),
+    };
     let bounds = format!("{} to {}", percent(s.bounds.0), percent(s.bounds.1));
-    format!("{} of {} ({rate}; {:.0} % confidence {bounds})", s.hits, s.of, 100.0 * CONFIDENCE)
+    format!("{} of {} ({rate}; {:.0} % confidence {bounds}{how})", s.hits, s.of, 100.0 * CONFIDENCE)
 }
 
 fn inputs(study: &Study, variant: usize) -> String {
@@ -50,10 +57,10 @@ pub fn text(study: &Study, statistics: &Statistics, indices: &[(usize, Indices)]
     let ended: Vec<String> = statistics.ended.iter().map(|(s, n)| format!("{n} {}", s.word())).collect();
     let _ = writeln!(out, "Variants: {}", ended.join(", "));
     if let Some(passes) = &statistics.passes {
-        let _ = writeln!(out, "All limits kept: {}", share(passes));
+        let _ = writeln!(out, "All limits kept: {}", share(study, passes));
     }
     for limit in &statistics.limits {
-        let _ = writeln!(out, "Limit {}: kept by {}", limit.name, share(&limit.kept));
+        let _ = writeln!(out, "Limit {}: kept by {}", limit.name, share(study, &limit.kept));
         if let Some((variant, margin)) = limit.worst {
             let unit =
                 study.limits.iter().find(|l| l.name == limit.name).map(|l| &study.outputs[l.columns.0].unit);
