@@ -2,6 +2,8 @@
 mod common;
 // avalanche: energy and time in unclamped inductive switching
 mod avalanche;
+// batches: sampling, statistics, plans, kills, shards
+mod batch;
 // broken scenarios and the errors they get
 mod broken_scenarios;
 // over every model of the catalogue

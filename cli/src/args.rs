@@ -4,11 +4,13 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand};
 
+mod batch;
 mod compare;
 mod dead_time;
 mod heat;
 mod rating;
 
+pub use batch::{BatchArgs, BatchCommand, BatchOutputArgs, MergeArgs, ProgressAs};
 pub use compare::{DoublePulseArgs, OutputArgs, PartsCompareArgs, PartsResistanceArgs, Standard};
 pub use dead_time::{CycleArgs, DeadTimeArgs};
 pub use heat::ImpedanceArgs;
@@ -118,7 +120,16 @@ pub enum Command {
     /// dimensions and reduced, or through the part's own impedance to its case.
     #[command(after_long_help = rating::RATING)]
     Rating(RatingArgs),
-    /// Print the JSON Schema of scenario, part, points or package files.
+    /// Run the variants of a plan: grids, lists, tolerances, sensitivities, searches; one table of all of them.
+    ///
+    /// A plan varies numbers of a scenario: over a full grid, as listed in a CSV file, by named distributions with
+    /// correlations (Monte Carlo, Latin hypercube, Sobol sequence), for Sobol indices, or to the value at which a limit
+    /// is just met. Every variant is a row of the table with its inputs, extremes, temperatures, energies and verdict;
+    /// one that fails says why in its row. Finished rows are in the journal beside the table before they count, so a
+    /// batch that was killed goes on with `--resume`. The table is the same for any number of threads and shards.
+    #[command(after_long_help = batch::BATCH)]
+    Batch(BatchArgs),
+    /// Print the JSON Schema of scenario, part, points, package or plan files.
     ///
     /// Lists every key with its unit and a line of help; editors use it to complete and check files while they are
     /// typed. Names, dimensions and everything physical are for `check`.
@@ -247,6 +258,8 @@ pub enum SchemaOf {
     Points,
     /// Package stacks.
     Package,
+    /// Plans of batches.
+    Plan,
 }
 
 /// Arguments of `schema`.

@@ -43,6 +43,7 @@
 
 pub mod account;
 pub mod args;
+pub mod batch;
 pub mod commands;
 pub mod diagnostic;
 pub mod exit;
@@ -90,6 +91,7 @@ fn carry_out(args: impl IntoIterator<Item = OsString>, streams: &mut Streams<'_>
         Command::DeadTime(args) => commands::dead_time::dead_time(&args, streams),
         Command::DoublePulse(args) => commands::double_pulse::double_pulse(&args, streams),
         Command::Rating(args) => commands::rating::rating(&args, streams),
+        Command::Batch(args) => commands::batch::batch(&args, streams),
         Command::Impedance(args) => commands::impedance::impedance(&args, streams),
         Command::Parts(command) => commands::parts::parts(&command, streams),
         Command::Schema(args) => commands::schema::schema(&args, streams),

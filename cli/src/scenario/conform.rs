@@ -262,6 +262,10 @@ impl Conform<'_> {
                 }
                 Some(Content::Tables(tables))
             }
+            (Form::Measures, Raw::List(items)) => {
+                let typed: Vec<_> = items.iter().map(|n| self.typed(n, key)).collect();
+                typed.into_iter().collect::<Option<Vec<_>>>().map(Content::Measures)
+            }
             (Form::Rows, Raw::List(items)) => {
                 let rows: Vec<_> = items.iter().map(|n| self.row(n, key)).collect();
                 rows.into_iter().collect::<Option<Vec<_>>>().map(Content::Rows)
@@ -294,17 +298,20 @@ impl Conform<'_> {
         }
     }
 
-    fn row(&mut self, node: &Node, key: &str) -> Option<[TypedAt; 2]> {
-        let typed = |this: &mut Self, node: &Node| match &node.value {
+    fn typed(&mut self, node: &Node, key: &str) -> Option<TypedAt> {
+        match &node.value {
             Raw::Text(s) => Some((node.place.clone(), Ok(s.clone()))),
             Raw::Whole(x) => Some((node.place.clone(), Err(*x as f64))),
             Raw::Number(x) => Some((node.place.clone(), Err(*x))),
-            _ => this.wrong_form(node, Form::Measure, key),
-        };
+            _ => self.wrong_form(node, Form::Measure, key),
+        }
+    }
+
+    fn row(&mut self, node: &Node, key: &str) -> Option<[TypedAt; 2]> {
         match &node.value {
             Raw::List(two) if two.len() == 2 => {
-                let a = typed(self, &two[0]);
-                a.zip(typed(self, &two[1])).map(|(a, b)| [a, b])
+                let a = self.typed(&two[0], key);
+                a.zip(self.typed(&two[1], key)).map(|(a, b)| [a, b])
             }
             Raw::List(more) => {
                 let found = format!("a list of {}", more.len());

@@ -130,6 +130,7 @@ fn form(form: Form, catalogue: &[Entry<f64>]) -> Value {
     match form {
         Form::Quantity(unit, range) => quantity(unit, range),
         Form::Measure => quantity("", Range::Any),
+        Form::Measures => list(quantity("", Range::Any)),
         Form::Whole(a, b) => json!({ "type": "integer", "minimum": a, "maximum": b }),
         Form::Flag => json!({ "type": "boolean" }),
         Form::Text => json!({ "type": "string" }),

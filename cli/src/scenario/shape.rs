@@ -11,6 +11,8 @@ pub enum Form {
     Quantity(&'static str, Range),
     /// A quantity whose unit depends on another key (the threshold of a watched signal).
     Measure,
+    /// A list of such quantities.
+    Measures,
     /// An integer within two bounds, both included.
     Whole(i64, i64),
     /// true or false.

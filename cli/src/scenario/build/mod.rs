@@ -24,6 +24,7 @@ use crate::scenario::meant::Scenario;
 
 pub use judge::Judged;
 pub use parts::Placed;
+pub use thermal::Reductions;
 
 /// Steps of a level that must have been calm before the next coarser one is taken.
 const CALM: u32 = 2;
@@ -50,6 +51,7 @@ pub struct Ready {
 /// Collects what is wrong while the scenario is built.
 struct Build<'a> {
     scenario: &'a Scenario,
+    reductions: &'a Reductions,
     circuit: Circuit<f64>,
     placed: Vec<Placed>,
     laid: Laid,
@@ -83,8 +85,16 @@ impl Build<'_> {
 /// Everything that is wrong: signals that do not exist, nodes that float, loops of ideal sources, values that a
 /// model refuses.
 pub fn build(scenario: &Scenario) -> Result<Ready, Refusal> {
+    build_with(scenario, &Reductions::default())
+}
+
+/// Builds a scenario with package stacks that may have been solved before.
+///
+/// # Errors
+/// As [`build`].
+pub fn build_with(scenario: &Scenario, reductions: &Reductions) -> Result<Ready, Refusal> {
     let (circuit, laid) = (Circuit::new(), Laid::default());
-    let mut build = Build { scenario, circuit, placed: Vec::new(), laid, diagnostics: Vec::new() };
+    let mut build = Build { scenario, reductions, circuit, placed: Vec::new(), laid, diagnostics: Vec::new() };
     build.arrangement();
     build.components();
     let gates = build.gates();

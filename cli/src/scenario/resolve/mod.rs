@@ -22,6 +22,7 @@ use crate::scenario::fields::{Fields, Named};
 use crate::scenario::include::{self, Open};
 use crate::scenario::meant::{RecordSpec, Scenario, Signal, Typed};
 use crate::scenario::merge::merge;
+use crate::scenario::raw::Table;
 use crate::scenario::sections::SCENARIO;
 
 /// Why there is no scenario.
@@ -33,21 +34,48 @@ pub enum Trouble {
     Refused(Refusal),
 }
 
-/// Reads a scenario with all it includes.
+/// A scenario as typed: its files, and their tables as one.
+#[derive(Clone, Debug)]
+pub struct AsTyped {
+    /// The files.
+    pub sources: Sources,
+    /// The root table.
+    pub root: Table,
+    /// What was wrong so far.
+    diagnostics: Vec<Diagnostic>,
+}
+
+/// Opens a scenario with all it includes.
 ///
 /// # Errors
-/// [`Trouble`]; all errors that can be told at once.
-pub fn read(path: &Path, open: Open<'_>) -> Result<Scenario, Trouble> {
+/// [`Trouble`]: no file, or no TOML.
+pub fn as_typed(path: &Path, open: Open<'_>) -> Result<AsTyped, Trouble> {
     let mut files = include::load(path, open).map_err(Trouble::Unreadable)?;
     // A key lost to a syntax error would be missed a second time, so nothing more is checked.
     if files.diagnostics.iter().any(|d| d.key.is_empty()) {
         return Err(refuse(files.sources, files.diagnostics));
     }
     let mut diagnostics = std::mem::take(&mut files.diagnostics);
-    let Some(root) = merge(&files.sources, files.tables, &mut diagnostics) else {
-        return Err(refuse(files.sources, diagnostics));
-    };
-    let mut sources = files.sources;
+    match merge(&files.sources, files.tables, &mut diagnostics) {
+        Some(root) => Ok(AsTyped { sources: files.sources, root, diagnostics }),
+        None => Err(refuse(files.sources, diagnostics)),
+    }
+}
+
+/// Reads a scenario with all it includes.
+///
+/// # Errors
+/// [`Trouble`]; all errors that can be told at once.
+pub fn read(path: &Path, open: Open<'_>) -> Result<Scenario, Trouble> {
+    understand(as_typed(path, open)?, open)
+}
+
+/// What the tables mean; opens the parts and package stacks that they name.
+///
+/// # Errors
+/// [`Trouble`]; all errors that can be told at once.
+pub fn understand(typed: AsTyped, open: Open<'_>) -> Result<Scenario, Trouble> {
+    let AsTyped { mut sources, root, mut diagnostics } = typed;
     let parts = parts::Parts::load(&root, &mut sources, open, &mut diagnostics);
     let packages = thermal::Packages::load(&root, &mut sources, open, &mut diagnostics);
     let kind_of_part = |place: &Place, name: &str| parts.kind(place.file, name);
