@@ -157,6 +157,10 @@ fn keys(table: &Table, section: &Section, scenario: &Scenario) -> Vec<Key> {
             let entry = catalogue::<f64>().iter().find(|e| Some(e.kind) == kind);
             keys.extend(entry.iter().flat_map(|e| e.params).map(|p| Key::of_param(p, true)));
         }
+        Kinds::Arrangements => {
+            let found = word("kind").and_then(joulestep_models::arrangement::find);
+            keys.extend(found.into_iter().flat_map(Key::of_arrangement));
+        }
         Kinds::None | Kinds::Part(_) => {}
     }
     keys

@@ -94,7 +94,8 @@ pub fn build(scenario: &Scenario) -> Result<Ready, Refusal> {
 /// As [`build`].
 pub fn build_with(scenario: &Scenario, reductions: &Reductions) -> Result<Ready, Refusal> {
     let (circuit, laid) = (Circuit::new(), Laid::default());
-    let mut build = Build { scenario, reductions, circuit, placed: Vec::new(), laid, diagnostics: Vec::new() };
+    let mut build =
+        Build { scenario, reductions, circuit, placed: Vec::new(), laid, diagnostics: Vec::new() };
     build.arrangement();
     build.components();
     let gates = build.gates();
