@@ -289,7 +289,7 @@ fn broken_plans_are_told_with_line_and_column() {
         (TOLERANCES.replace("monte-carlo", "latin"), "[sampling] has no kind `latin`", "`latin-hypercube`"),
         (
             TOLERANCES.replace("median = \"1 kohm\"", "median = \"0 ohm\""),
-            "vary[1].median: 0 is not above zero",
+            "vary.R.median: 0 is not above zero",
             "",
         ),
     ];
