@@ -133,7 +133,8 @@ fn stacks_in_a_leg() {
         assert!(p.residual.abs() < 1e-4, "{p:?}");
         assert_eq!(p.kinds.1, Kind::Hard);
         assert!(p.turn_on > 0.0 && p.turn_off >= 0.0 && p.diode > 0.0);
-        if dead > 2.5 * (2.0 * q / 20.0) {
+        // The dies' gates take some tens of nanoseconds to turn off before the load current can move the node.
+        if dead > 100e-9 + 2.5 * (2.0 * q / 20.0) {
             assert_eq!(p.kinds.0, Kind::Soft, "{p:?}");
         }
         // Output charge in it, and recovery of the body diode.
