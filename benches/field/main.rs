@@ -16,8 +16,8 @@ use joulestep_engine::thermal::field::reduce::{Span, reduce};
 use joulestep_engine::thermal::field::system::System;
 use joulestep_models::package::to_ambient;
 
-/// Growth of the cells of each mesh, for about 100 000 and 200 000 of them.
-const MESHES: [(&str, f64); 2] = [("100k", 1.75), ("200k", 1.15)];
+/// Cells across a block and division of each mesh, for about 100 000 and 200 000 cells.
+const MESHES: [(&str, f64, usize); 2] = [("100k", 8.0, 3), ("200k", 6.0, 4)];
 /// Shifts of the linear systems, 1/s: steady state, a second, a millisecond, a microsecond.
 const SHIFTS: [f64; 4] = [0.0, 1.0, 1e3, 1e6];
 
@@ -30,7 +30,7 @@ fn main() {
     let ways = ["reduce", "conjugate", "factor"];
     let outside = cfg!(feature = "outside").then_some(["faer-amd", "faer-nd"]).into_iter().flatten();
     let program = std::env::current_exe().expect("a running program");
-    for (mesh, _) in MESHES {
+    for (mesh, ..) in MESHES {
         for way in ways.into_iter().chain(outside.clone()) {
             let status = Command::new(&program).args([way, mesh]).status().expect("it starts");
             assert!(status.success(), "{way} on {mesh} failed");
@@ -39,8 +39,8 @@ fn main() {
 }
 
 fn one(way: &str, mesh: &str) {
-    let growth = MESHES.iter().find(|m| m.0 == mesh).expect("a mesh").1;
-    let system = system(growth);
+    let (_, across, division) = *MESHES.iter().find(|m| m.0 == mesh).expect("a mesh");
+    let system = system(across, division);
     let cells = system.cells();
     let b = vec![1.0; cells];
     let mut what = String::new();
@@ -90,11 +90,11 @@ fn one(way: &str, mesh: &str) {
 }
 
 /// The low-ohmic stack on its board.
-fn system(growth: f64) -> System {
+fn system(across: f64, division: usize) -> System {
     let open = |_: &std::path::Path| Err(std::io::ErrorKind::NotFound.into());
     let package = joulestep::package::read("board-750v-5m4", &open).expect("it is shipped");
     let solid = to_ambient(&package).expect("it is right");
-    let sizing = Sizing { growth, limit: 400_000, ..Sizing::default() };
+    let sizing = Sizing { across, division, limit: 400_000, ..Sizing::default() };
     let mesh = Mesh::new(&solid.body, &sizing, solid.kelvin).expect("within the limit");
     System::new(&solid.body, &mesh, solid.kelvin).expect("it is right")
 }

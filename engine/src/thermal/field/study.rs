@@ -11,6 +11,8 @@ use super::system::System;
 use super::trouble::FieldTrouble;
 use crate::thermal::compact::Compact;
 
+/// Relative change that counts as none.
+const SAME: f64 = 1e-9;
 /// How often a sizing is made coarser, by three tenths each time, to fit a limit.
 const COARSER: usize = 8;
 /// Orders that are believed when observed.
@@ -32,23 +34,39 @@ pub struct Level {
 pub struct Study {
     /// The network of the finest mesh.
     pub finest: Reduced,
-    /// The network of the mesh before it.
-    coarser: Compact,
+    /// The networks of the meshes before it, coarsest first.
+    coarser: Vec<Compact>,
     /// Meshes, coarsest first.
     pub levels: Vec<Level>,
     /// Observed order of the worst heat input; `None` where the changes do not shrink as a power of the size.
     pub order: Option<f64>,
-    /// What a change between the two finest meshes is multiplied with for the error.
-    factor: f64,
 }
 
 impl Study {
-    /// Error of the self impedance of a port at a time, for the size of the cells, as a share of it. Panics on a port
-    /// that does not exist.
+    /// Error of the self impedance of a port at a time, for the size of the cells, as a share of it; with the order
+    /// seen there, or the steady one where that is lower. Panics on a port that does not exist.
     pub fn mesh_error(&self, t: f64, port: usize) -> f64 {
-        let fine = self.finest.network.step_response(t, port, port);
-        let change = (self.coarser.step_response(t, port, port) - fine).abs();
-        if change == 0.0 { 0.0 } else { self.factor * change / fine }
+        let of = |network: &Compact| network.step_response(t, port, port);
+        let fine = of(&self.finest.network);
+        let before: Vec<f64> = self.coarser.iter().map(of).collect();
+        let Some(change) = before.last().map(|z| (z - fine).abs()) else { return f64::NAN };
+        if change <= SAME * fine {
+            return change / fine;
+        }
+        let divisions: Vec<usize> = self.levels.iter().map(|l| l.division).collect();
+        let [.., b, c] = divisions[..] else { return f64::NAN };
+        let ratio = c as f64 / b as f64;
+        let here = match (&before[..], &divisions[..]) {
+            ([x, y], [a, b, c]) => order([*x, *y, fine], [*a, *b, *c]),
+            _ => None,
+        };
+        let factor = match (self.order, here) {
+            (Some(steady), Some(here)) => 1.25 / (ratio.powf(steady.min(here)) - 1.0),
+            // Changes that shrink in no order here: the first.
+            (Some(_), None) => 1.25 / (ratio - 1.0),
+            (None, _) => 3.0 / (ratio - 1.0),
+        };
+        factor * change / fine
     }
 }
 
@@ -87,16 +105,9 @@ pub fn study(body: &Body, sizing: &Sizing, span: &Span, kelvin: f64) -> Result<S
         networks.push(reduced);
     }
     let order = observed(&levels);
-    let ratio = levels[levels.len() - 1].division as f64 / levels[levels.len() - 2].division as f64;
-    let factor = match order {
-        Some(p) => 1.25 / (ratio.powf(p) - 1.0),
-        None => 3.0 / (ratio - 1.0),
-    };
-    let last = networks.pop();
-    let (Some(finest), Some(before)) = (last, networks.pop()) else {
-        return Err(FieldTrouble::Empty { what: "mesh" });
-    };
-    Ok(Study { finest, coarser: before.network, levels, order, factor })
+    let Some(finest) = networks.pop() else { return Err(FieldTrouble::Empty { what: "mesh" }) };
+    let coarser = networks.into_iter().map(|r| r.network).collect();
+    Ok(Study { finest, coarser, levels, order })
 }
 
 /// The sizing, or a coarser one of which two divisions are within the limit.
@@ -112,33 +123,37 @@ fn fitting(body: &Body, sizing: &Sizing, kelvin: f64) -> Sizing {
     *sizing
 }
 
-/// Least order seen at any heat input; none if one of them shows none that can be believed.
+/// Least order seen at any heat input in the steady state; none if one of them shows none that can be believed.
 fn observed(levels: &[Level]) -> Option<f64> {
     let [.., a, b, c] = levels else { return None };
-    let size = |l: &Level| 1.0 / l.division as f64;
-    let mut least = f64::INFINITY;
+    let divisions = [a, b, c].map(|l| l.division);
+    let mut least = ORDERS[1];
     for port in 0..a.resistances.len() {
-        let (coarse, fine) =
-            (a.resistances[port] - b.resistances[port], b.resistances[port] - c.resistances[port]);
-        if coarse.abs().max(fine.abs()) <= 1e-9 * c.resistances[port] {
-            // Nothing to resolve: a slab's resistance is exact on any mesh.
-            continue;
+        let found = [a, b, c].map(|l| l.resistances[port]);
+        // Nothing to resolve: a slab's resistance is exact on any mesh.
+        let exact = (found[0] - found[1]).abs().max((found[1] - found[2]).abs()) <= SAME * found[2];
+        if !exact {
+            least = least.min(order(found, divisions)?);
         }
-        // (a − b)/(b − c) = (hₐ^p − h_b^p)/(h_b^p − h_c^p) rises with p.
-        let expected = |p: f64| {
-            let h = [a, b, c].map(|l| size(l).powf(p));
-            (h[0] - h[1]) / (h[1] - h[2])
-        };
-        let [mut low, mut high] = ORDERS;
-        let seen = coarse / fine;
-        if !(seen >= expected(low) && seen <= expected(high)) {
-            return None;
-        }
-        for _ in 0..60 {
-            let middle = 0.5 * (low + high);
-            if expected(middle) < seen { low = middle } else { high = middle }
-        }
-        least = least.min(low);
     }
-    least.is_finite().then_some(least).or(Some(2.0))
+    Some(least)
+}
+
+/// The order p at which three values approach their limit: (a − b)/(b − c) = (hₐ^p − h_b^p)/(h_b^p − h_c^p), which
+/// rises with p; none outside [`ORDERS`].
+fn order([a, b, c]: [f64; 3], divisions: [usize; 3]) -> Option<f64> {
+    let expected = |p: f64| {
+        let h = divisions.map(|d| (d as f64).powf(-p));
+        (h[0] - h[1]) / (h[1] - h[2])
+    };
+    let [mut low, mut high] = ORDERS;
+    let seen = (a - b) / (b - c);
+    if !(seen >= expected(low) && seen <= expected(high)) {
+        return None;
+    }
+    for _ in 0..60 {
+        let middle = 0.5 * (low + high);
+        if expected(middle) < seen { low = middle } else { high = middle }
+    }
+    Some(low)
 }
