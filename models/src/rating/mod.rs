@@ -22,7 +22,7 @@
 //!         Some(Carried::one(drop, amperes))
 //!     }
 //!     fn hottest_known(&self) -> f64 {
-//!         1e4
+//!         1e9
 //!     }
 //! }
 //!
