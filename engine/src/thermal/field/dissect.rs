@@ -56,7 +56,7 @@ impl Order {
 /// The plane of fewest cells among those that leave at least a fifth on either side; a little rather even.
 fn plane(set: &[u32], at: &[[u32; 3]]) -> Option<(usize, u32)> {
     let mut best: Option<(f64, usize, u32)> = None;
-    for axis in 0..3 {
+    for axis in [0, 1, 2] {
         let places = set.iter().map(|c| at[*c as usize][axis]);
         let low = places.clone().min()?;
         let mut counts = vec![0_usize; (places.clone().max()? - low + 1) as usize];
