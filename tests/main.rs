@@ -2,12 +2,16 @@
 mod common;
 // avalanche: energy and time in unclamped inductive switching
 mod avalanche;
+// batches: sampling, statistics, plans, kills, shards
+mod batch;
 // broken scenarios and the errors they get
 mod broken_scenarios;
 // over every model of the catalogue
 mod catalogue;
 // circuits with closed-form solutions
 mod circuit_closed_forms;
+// arrangements and their periodic steady states
+mod cycles;
 // drives and guards in a real run against closed forms
 mod control;
 // device laws against published formulas
@@ -62,6 +66,8 @@ mod impedance;
 mod thermal_coupled;
 // surge, continuous and shared currents against closed forms
 mod rating;
+// ratings of shipped parts as a user asks for them
+mod rating_trade;
 // facts of the trade
 mod trade_facts;
 // unipolar limits, critical field, mobility; temperature laws against published exponents

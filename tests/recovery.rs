@@ -234,6 +234,9 @@ fn integral_diodes_recover_by_their_technology() {
     for name in ["mosfet-sic-750v-18m", "stack-750v-18m"] {
         let [cold, hot] = of(name);
         assert!(cold[0].abs() < 0.5 * cold[1] && hot[0] > cold[0], "{name}: {cold:?} {hot:?}");
-        assert!((hot[1] / cold[1] - 1.0).abs() < 0.05);
+        // Depletion layers hardly know the temperature; a stack's middle node stands where leakage holds it, and hot
+        // leakage holds it elsewhere.
+        let bound = if name.starts_with("stack") { 0.1 } else { 1e-3 };
+        assert!((hot[1] / cold[1] - 1.0).abs() < bound);
     }
 }

@@ -4,11 +4,17 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand};
 
+mod batch;
 mod compare;
+mod dead_time;
 mod heat;
+mod rating;
 
+pub use batch::{BatchArgs, BatchCommand, BatchOutputArgs, MergeArgs, ProgressAs};
 pub use compare::{DoublePulseArgs, OutputArgs, PartsCompareArgs, PartsResistanceArgs, Standard};
+pub use dead_time::{CycleArgs, DeadTimeArgs};
 pub use heat::ImpedanceArgs;
+pub use rating::RatingArgs;
 
 /// Where completion scripts go.
 const COMPLETIONS: &str = "\
@@ -81,6 +87,22 @@ pub enum Command {
         after_long_help = "Examples:\n  joulestep double-pulse stack-750v-18m --current \"20 A,40 A,60 A\" --temperature \"25 degC,125 degC\"\n  joulestep double-pulse mosfet-sic-750v-18m --upper diode-sic-750v-60a --current \"40 A\" --csv > table.csv"
     )]
     DoublePulse(DoublePulseArgs),
+    /// Find the periodic steady state of a scenario's arrangement: losses of each switch, temperature ripple.
+    ///
+    /// The state that a period maps onto itself is found by shooting, without waiting for slow time constants, and
+    /// its closing error is told. The losses of a period are sorted by what each switch is doing; they sum to the
+    /// energy ledger. Where dies have heat inputs, temperatures and losses are brought to agree.
+    #[command(after_long_help = "Example:\n  joulestep cycle examples/ferry-buck.toml")]
+    Cycle(CycleArgs),
+    /// Study the dead time of a leg: losses, soft switching, the dead time of least loss.
+    ///
+    /// A half-bridge with a constant load current is brought to its periodic steady state for every dead time and
+    /// current; the losses of a period are sorted by what each switch is doing. Charge balance of the output
+    /// capacitances tells from where on switching is soft.
+    #[command(
+        after_long_help = "Example:\n  joulestep dead-time stack-750v-18m --dead-time \"40 ns,80 ns,160 ns\" --current \"10 A,20 A\""
+    )]
+    DeadTime(DeadTimeArgs),
     /// Transient thermal impedance of a package stack, or of measured points.
     ///
     /// Solves the layers of a package stack in three dimensions on three meshes, reduces them to a compact network and
@@ -89,7 +111,25 @@ pub enum Command {
     /// and of the reduction. With `--points` it fits a Foster network to measured points instead.
     #[command(after_long_help = heat::IMPEDANCE)]
     Impedance(ImpedanceArgs),
-    /// Print the JSON Schema of scenario, part, points or package files.
+    /// Ratings of parts on their heat path: surge, continuous and fault currents, devices in parallel.
+    ///
+    /// Tells the largest current of a pulse against its width such that the junctions stay within their highest
+    /// temperature, its let-through I²t, the continuous current with the margin to thermal runaway, the longest pulse of
+    /// a fault current, and how devices in parallel that differ share a current as they heat. The part's own model gives
+    /// the drop at the junction temperatures of each moment; the heat goes through a package stack solved in three
+    /// dimensions and reduced, or through the part's own impedance to its case.
+    #[command(after_long_help = rating::RATING)]
+    Rating(RatingArgs),
+    /// Run the variants of a plan: grids, lists, tolerances, sensitivities, searches; one table of all of them.
+    ///
+    /// A plan varies numbers of a scenario: over a full grid, as listed in a CSV file, by named distributions with
+    /// correlations (Monte Carlo, Latin hypercube, Sobol sequence), for Sobol indices, or to the value at which a limit
+    /// is just met. Every variant is a row of the table with its inputs, extremes, temperatures, energies and verdict;
+    /// one that fails says why in its row. Finished rows are in the journal beside the table before they count, so a
+    /// batch that was killed goes on with `--resume`. The table is the same for any number of threads and shards.
+    #[command(after_long_help = batch::BATCH)]
+    Batch(BatchArgs),
+    /// Print the JSON Schema of scenario, part, points, package or plan files.
     ///
     /// Lists every key with its unit and a line of help; editors use it to complete and check files while they are
     /// typed. Names, dimensions and everything physical are for `check`.
@@ -218,6 +258,8 @@ pub enum SchemaOf {
     Points,
     /// Package stacks.
     Package,
+    /// Plans of batches.
+    Plan,
 }
 
 /// Arguments of `schema`.

@@ -43,6 +43,7 @@
 
 pub mod account;
 pub mod args;
+pub mod batch;
 pub mod commands;
 pub mod diagnostic;
 pub mod exit;
@@ -51,6 +52,7 @@ pub mod package;
 pub mod parts;
 pub mod plot;
 pub mod progress;
+pub mod rating;
 pub mod result;
 pub mod scenario;
 pub mod sheet;
@@ -85,7 +87,11 @@ fn carry_out(args: impl IntoIterator<Item = OsString>, streams: &mut Streams<'_>
     match cli.command {
         Command::Run(args) => commands::run::run(&args, streams),
         Command::Check(args) => commands::check::check(&args, streams),
+        Command::Cycle(args) => commands::cycle::cycle(&args, streams),
+        Command::DeadTime(args) => commands::dead_time::dead_time(&args, streams),
         Command::DoublePulse(args) => commands::double_pulse::double_pulse(&args, streams),
+        Command::Rating(args) => commands::rating::rating(&args, streams),
+        Command::Batch(args) => commands::batch::batch(&args, streams),
         Command::Impedance(args) => commands::impedance::impedance(&args, streams),
         Command::Parts(command) => commands::parts::parts(&command, streams),
         Command::Schema(args) => commands::schema::schema(&args, streams),

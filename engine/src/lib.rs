@@ -74,3 +74,6 @@ pub mod accounts;
 
 // the loop
 pub mod run;
+
+// cycles that repeat
+pub mod cycle;

@@ -37,7 +37,7 @@ pub fn curve(quantity: Quantity, against: Variable, held: &[(Variable, f64)], at
     let conditions = held.iter().fold(conditions, |c, h| c.with(h.0, h.1));
     let units = [against.unit().to_string(), quantity.unit().to_string()];
     let points = at.iter().map(|x| (*x, 0.0)).collect();
-    Curve { quantity, against, conditions, die: None, points, weight: 1.0, units }
+    Curve { quantity, against, conditions, die: None, points, weight: 1.0, capacitive: false, units }
 }
 
 /// Adds curves with the ordinates that the part's own model gives.

@@ -1,7 +1,9 @@
 //! Points that a model made give its parameters back; with noise, within bounds.
 
 use joulestep_models::extract::{Extraction, Why};
-use joulestep_models::part::{Part, Quantity, Technology, Variable};
+use joulestep_models::merit::Conditions;
+use joulestep_models::merit::recovery::Ramp;
+use joulestep_models::part::{Curve, Part, Quantity, Technology, Variable};
 
 use super::made::{
     DIODE_KNOWN, MOSFET_KNOWN, curve, diode, extracted, mosfet, noisy, part, stack, stack_known, with,
@@ -195,4 +197,40 @@ fn foster_terms_of_an_impedance_become_part_of_it() {
         assert!((a.0 / b.0 - 1.0).abs() < 1e-4 && (a.1 / b.1 - 1.0).abs() < 1e-4, "{a:?} {b:?}");
     }
     assert!((found.thermal.junction_case.unwrap() / 0.3 - 1.0).abs() < 1e-4);
+}
+
+/// Data sheets state the recovered charge with the capacitive part in it: lifetimes come back from such points too, and
+/// what the model says of them is what a run of the current ramp brings back.
+#[test]
+fn recovery_charge_with_its_capacitive_part() {
+    let mut made = mosfet();
+    for curve in made.curves.iter_mut().filter(|c| c.quantity == Quantity::RecoveryCharge) {
+        curve.capacitive = true;
+    }
+    let curves = std::mem::take(&mut made.curves);
+    let made = with(made, curves);
+    let charge = |part: &Part| {
+        part.curves.iter().find(|c| c.quantity == Quantity::RecoveryCharge).unwrap().points[1].1
+    };
+    let output = joulestep_models::capacitances::output_charge(made.entry(), &made.values, &[400.0], 25.0)
+        .unwrap()[0]
+        .charge;
+    assert!((charge(&made) - charge(&mosfet()) - output).abs() < 1e-6 * output);
+    comes_back(&made, &MOSFET_KNOWN, 20, 1e-4);
+    // 40 A at 1000 A/µs into 400 V. The run also has the capacitance's charge between the forward drop and zero.
+    let shipped =
+        joulestep::parts::load("mosfet-sic-750v-18m", &|_| Err(std::io::ErrorKind::NotFound.into()));
+    let mut part = shipped.expect("a shipped part").part;
+    let held = [(Variable::Current, 40.0), (Variable::Voltage, 400.0)];
+    let asked = Curve {
+        capacitive: true,
+        ..curve(Quantity::RecoveryCharge, Variable::CurrentRate, &held, &[3e8, 1e9])
+    };
+    part.curves.clear();
+    let part = with(part, vec![asked]);
+    let ramp = Ramp::of(&Conditions::default(), 40.0);
+    let run = joulestep_models::merit::recovery::ramp(&part, &ramp).unwrap();
+    let ratio = run.charge / charge(&part);
+    println!("{:e} C by the closed forms, {:e} C by the run", charge(&part), run.charge);
+    assert!((1.0..1.05).contains(&ratio), "{ratio}");
 }

@@ -11,9 +11,6 @@ use joulestep_engine::thermal::run::Thermal;
 
 use super::{Layer, assert_close, column, port, slab, solved};
 
-/// Time and impedance, or resistance and capacitance.
-type Pairs<'a> = &'a [(f64, f64)];
-
 /// An exact compact network of a slab, for times from `shortest` to `longest`.
 fn exact(shortest: f64, longest: f64) -> Span {
     Span { shortest, longest, tolerance: 1e-6 }
@@ -114,7 +111,9 @@ fn soldered() -> Vec<Layer> {
 #[test]
 fn composite_slabs() {
     let long = 1e6;
-    let cases: [(Vec<Layer>, f64, f64, Pairs<'_>); 2] = [
+    /// Layers, two numbers of the case, and times with impedances.
+    type Case<'a> = (Vec<Layer>, f64, f64, &'a [(f64, f64)]);
+    let cases: [Case<'_>; 2] = [
         (
             sintered(),
             1.6e-5,
@@ -200,7 +199,9 @@ fn stacks_part_where_they_differ() {
 /// (from memory); tolerance 1e-9.
 #[test]
 fn structure_function_at_the_ends_of_layers() {
-    let cases: [(Vec<Layer>, f64, Pairs<'_>); 2] = [
+    /// Layers, a number of the case, and pairs.
+    type Case<'a> = (Vec<Layer>, f64, &'a [(f64, f64)]);
+    let cases: [Case<'_>; 2] = [
         (
             sintered(),
             1.6e-5,

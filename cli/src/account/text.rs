@@ -241,5 +241,7 @@ fn limits(out: &mut String, a: &Account) {
         }
     }
     out.push('\n');
-    line(out, &format!("Verdict: {}", a.verdict().word()));
+    let beyond = a.judged.iter().any(|j| !j.by_user && !j.kept());
+    let but = if beyond { " by the limits set; a rating of a part is exceeded" } else { "" };
+    line(out, &format!("Verdict: {}{but}", a.verdict().word()));
 }

@@ -34,14 +34,14 @@ pub struct PartsCompareArgs {
     #[arg(long, value_name = "QUANTITY", default_value = "125 degC", allow_hyphen_values = true)]
     pub temperature: String,
     /// Blocking voltage for output charge and energy, gate charge and recovery.
-    #[arg(long, value_name = "QUANTITY", default_value = "400 V")]
+    #[arg(long, value_name = "QUANTITY", default_value = "400 V", allow_hyphen_values = true)]
     pub voltage: String,
     /// Rate at which the diode's current falls in the recovery.
-    #[arg(long, value_name = "QUANTITY", default_value = "1000 A/us")]
+    #[arg(long, value_name = "QUANTITY", default_value = "1000 A/us", allow_hyphen_values = true)]
     pub rate: String,
     /// Test current of on-resistance, drop and recovery; without it each part's own: where its channel drops 0.2 V at
     /// 25 degC, or 1 A/mm^2 of a diode's die.
-    #[arg(long, value_name = "QUANTITY")]
+    #[arg(long, value_name = "QUANTITY", allow_hyphen_values = true)]
     pub test_current: Option<String>,
     /// Gate-source voltage that turns on; without it the one at which each part states its on-resistance.
     #[arg(long, value_name = "QUANTITY", allow_hyphen_values = true)]
@@ -50,13 +50,13 @@ pub struct PartsCompareArgs {
     #[arg(long, value_name = "QUANTITY", default_value = "0 V", allow_hyphen_values = true)]
     pub gate_off: String,
     /// Direct current that devices in parallel have to carry.
-    #[arg(long, value_name = "QUANTITY", requires = "heatsink")]
+    #[arg(long, value_name = "QUANTITY", requires = "heatsink", allow_hyphen_values = true)]
     pub current: Option<String>,
     /// Temperature of their heatsink.
     #[arg(long, value_name = "QUANTITY", requires = "current", allow_hyphen_values = true)]
     pub heatsink: Option<String>,
     /// Thermal resistance from each case to the heatsink.
-    #[arg(long, value_name = "QUANTITY", default_value = "0 K/W")]
+    #[arg(long, value_name = "QUANTITY", default_value = "0 K/W", allow_hyphen_values = true)]
     pub interface: String,
     /// What is printed or written.
     #[command(flatten)]
@@ -76,13 +76,13 @@ pub struct PartsResistanceArgs {
     #[arg(long, value_name = "QUANTITY", default_value = "175 degC", allow_hyphen_values = true)]
     pub to: String,
     /// Step between temperatures.
-    #[arg(long, value_name = "QUANTITY", default_value = "25 K")]
+    #[arg(long, value_name = "QUANTITY", default_value = "25 K", allow_hyphen_values = true)]
     pub step: String,
     /// Temperature of the resistance budget, beside 25 degC.
     #[arg(long, value_name = "QUANTITY", default_value = "125 degC", allow_hyphen_values = true)]
     pub temperature: String,
     /// Drain current; without it each part's own: where its channel drops 0.2 V at 25 degC.
-    #[arg(long, value_name = "QUANTITY")]
+    #[arg(long, value_name = "QUANTITY", allow_hyphen_values = true)]
     pub test_current: Option<String>,
     /// Gate-source voltage that turns on; without it the one at which each part states its on-resistance.
     #[arg(long, value_name = "QUANTITY", allow_hyphen_values = true)]
@@ -112,13 +112,25 @@ pub struct DoublePulseArgs {
     #[arg(long, value_name = "PART")]
     pub upper: Option<String>,
     /// Currents to be switched, separated by commas.
-    #[arg(long, value_name = "LIST", value_delimiter = ',', required = true)]
+    #[arg(long, value_name = "LIST", value_delimiter = ',', required = true, allow_hyphen_values = true)]
     pub current: Vec<String>,
     /// Supply voltages, separated by commas.
-    #[arg(long, value_name = "LIST", value_delimiter = ',', default_value = "400 V")]
+    #[arg(
+        long,
+        value_name = "LIST",
+        value_delimiter = ',',
+        default_value = "400 V",
+        allow_hyphen_values = true
+    )]
     pub voltage: Vec<String>,
     /// Gate resistances outside the part, separated by commas.
-    #[arg(long, value_name = "LIST", value_delimiter = ',', default_value = "5 ohm")]
+    #[arg(
+        long,
+        value_name = "LIST",
+        value_delimiter = ',',
+        default_value = "5 ohm",
+        allow_hyphen_values = true
+    )]
     pub gate_resistance: Vec<String>,
     /// Junction temperatures of both devices, separated by commas.
     #[arg(
@@ -136,31 +148,31 @@ pub struct DoublePulseArgs {
     #[arg(long, value_name = "QUANTITY", default_value = "0 V", allow_hyphen_values = true)]
     pub gate_off: String,
     /// Duration of the gate source's ramps.
-    #[arg(long, value_name = "QUANTITY", default_value = "5 ns")]
+    #[arg(long, value_name = "QUANTITY", default_value = "5 ns", allow_hyphen_values = true)]
     pub gate_ramp: String,
     /// The gate returns to the part's Kelvin source pin.
     #[arg(long)]
     pub kelvin: bool,
     /// Stray inductance of the power loop outside the parts.
-    #[arg(long, value_name = "QUANTITY", default_value = "20 nH")]
+    #[arg(long, value_name = "QUANTITY", default_value = "20 nH", allow_hyphen_values = true)]
     pub loop_inductance: String,
     /// Resistance of the power loop.
-    #[arg(long, value_name = "QUANTITY", default_value = "5 mohm")]
+    #[arg(long, value_name = "QUANTITY", default_value = "5 mohm", allow_hyphen_values = true)]
     pub loop_resistance: String,
     /// Load inductance; without it such that the first pulse takes 10 us.
-    #[arg(long, value_name = "QUANTITY")]
+    #[arg(long, value_name = "QUANTITY", allow_hyphen_values = true)]
     pub load: Option<String>,
     /// Time between the pulses.
-    #[arg(long, value_name = "QUANTITY", default_value = "2 us")]
+    #[arg(long, value_name = "QUANTITY", default_value = "2 us", allow_hyphen_values = true)]
     pub pause: String,
     /// Length of the second pulse.
-    #[arg(long, value_name = "QUANTITY", default_value = "2 us")]
+    #[arg(long, value_name = "QUANTITY", default_value = "2 us", allow_hyphen_values = true)]
     pub second_pulse: String,
     /// Capacitance of a snubber from drain to source of each device.
-    #[arg(long, value_name = "QUANTITY", requires = "snubber_resistance")]
+    #[arg(long, value_name = "QUANTITY", requires = "snubber_resistance", allow_hyphen_values = true)]
     pub snubber_capacitance: Option<String>,
     /// Its resistance.
-    #[arg(long, value_name = "QUANTITY", requires = "snubber_capacitance")]
+    #[arg(long, value_name = "QUANTITY", requires = "snubber_capacitance", allow_hyphen_values = true)]
     pub snubber_resistance: Option<String>,
     /// Whose definitions of times and energies hold.
     #[arg(long, value_enum, default_value = "iec-60747-8")]

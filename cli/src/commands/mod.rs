@@ -1,11 +1,15 @@
 //! One verb each.
 
 pub(crate) mod asked;
+pub mod batch;
 pub mod check;
 pub mod completions;
+pub mod cycle;
+pub mod dead_time;
 pub mod double_pulse;
 pub mod impedance;
 pub mod parts;
+pub mod rating;
 pub mod run;
 pub mod schema;
 

@@ -114,6 +114,16 @@ pub fn run(args: &RunArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     }
 }
 
+/// Listens for Ctrl-C from now on; what is given back is set by it.
+pub(crate) fn listen() -> &'static AtomicBool {
+    STOP.store(false, Ordering::Relaxed);
+    // One handler for the process; where none can be set, Ctrl-C ends the program and files keep their checkpoints.
+    LISTENING.get_or_init(|| {
+        let _ = ctrlc::set_handler(|| STOP.store(true, Ordering::Relaxed));
+    });
+    &STOP
+}
+
 /// From the first step to the closed file: the account and the file's size.
 fn carry_through(
     mut run: Run<f64>,
@@ -121,11 +131,7 @@ fn carry_through(
     facts: &Facts,
     quiet: bool,
 ) -> Result<(Account, u64), ResultError> {
-    STOP.store(false, Ordering::Relaxed);
-    // One handler for the process; where none can be set, Ctrl-C ends the program and the file keeps its checkpoint.
-    LISTENING.get_or_init(|| {
-        let _ = ctrlc::set_handler(|| STOP.store(true, Ordering::Relaxed));
-    });
+    listen();
     let mut onlooker =
         Onlooker { writer, happened: Happened::default(), progress: Progress::new(quiet, facts.end) };
     let outcome = match run.advance(facts.end, &mut onlooker) {

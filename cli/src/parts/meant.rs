@@ -219,6 +219,8 @@ impl Read<'_> {
             die: fields.text("die").map(str::to_string),
             points,
             weight: fields.number("weight").unwrap_or(1.0),
+            capacitive: quantity == Quantity::RecoveryCharge
+                && fields.text("capacitive-charge") != Some("left-out"),
             units: units.unwrap_or_else(|| kinds.map(str::to_string)),
         };
         complete.then_some((

@@ -210,7 +210,7 @@ pub static CURVE: Section = Section {
             },
             Kind {
                 word: "recovery-charge",
-                help: "Charge of reverse recovery with its test conditions",
+                help: "Charge of reverse recovery: the reverse current's integral, with its test conditions",
                 keys: &[
                     Key::may(
                         "against",
@@ -225,6 +225,11 @@ pub static CURVE: Section = Section {
                         "rate at which the current falls",
                     ),
                     VOLTAGE,
+                    Key::may(
+                        "capacitive-charge",
+                        Form::Word(&["included", "left-out"]),
+                        "whether the charge of the output capacitance up to the voltage is in the numbers, as data sheets have it; default included",
+                    ),
                     ON_DIE,
                 ],
             },

@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use joulestep_engine::units::parse_unit;
 use joulestep_models::model::{Shape, Value};
-use joulestep_models::part::{Curve, Part, Technology, Variable};
+use joulestep_models::part::{Curve, Part, Quantity, Technology, Variable};
 
 /// A number with nine significant digits, as short as it can be.
 fn number(x: f64) -> String {
@@ -124,6 +124,10 @@ fn curve(curve: &Curve, out: &mut String) {
         if let Some(x) = stated {
             let _ = writeln!(out, "{name} = {}", quantity(x, unit));
         }
+    }
+    if curve.quantity == Quantity::RecoveryCharge {
+        let word = if curve.capacitive { "included" } else { "left-out" };
+        let _ = writeln!(out, "capacitive-charge = \"{word}\"");
     }
     if curve.weight != 1.0 {
         let _ = writeln!(out, "weight = {}", quantity(curve.weight, "1"));

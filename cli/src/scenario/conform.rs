@@ -3,6 +3,7 @@
 
 use std::collections::BTreeMap;
 
+use joulestep_models::arrangement;
 use joulestep_models::model::{Entry, Range};
 
 use crate::diagnostic::{Diagnostic, Place, nearest};
@@ -11,6 +12,11 @@ use crate::scenario::raw::{Node, Raw, Table};
 use crate::scenario::shape::{self, Form, Key, Kinds, NAME_GRAMMAR, Section};
 pub use crate::scenario::words::{form_words, one_of};
 use crate::scenario::words::{shortened, unit_of};
+
+/// Names of the arrangements.
+fn arrangements() -> Vec<&'static str> {
+    arrangement::shipped().iter().map(|a| a.kind).collect()
+}
 
 /// What the check knows of the world: the catalogue, and which kind a part is of.
 pub struct Conform<'a> {
@@ -94,6 +100,18 @@ impl Conform<'_> {
                 keys.extend(kind.keys);
                 (Some(keys), typed.to_string())
             }
+            Kinds::Arrangements => {
+                let Some((typed, place)) = word("kind") else {
+                    self.common(table, section, path);
+                    return (None, String::new());
+                };
+                let Some(a) = arrangement::find(typed) else {
+                    self.unknown_kind(place, path, "kind", typed, section.name, &arrangements());
+                    return (None, String::new());
+                };
+                keys.extend(Key::of_arrangement(a));
+                (Some(keys), typed.to_string())
+            }
             Kinds::Part(tables) => self.of_part(table, tables, keys, path),
             Kinds::Catalogue => {
                 let part = word("part");
@@ -167,11 +185,19 @@ impl Conform<'_> {
     fn common(&mut self, table: &Table, section: &Section, path: &str) -> bool {
         let (tag, words): (&str, Vec<&str>) = match section.kinds {
             Kinds::Listed(tag, kinds) => (tag, kinds.iter().map(|k| k.word).collect()),
+            Kinds::Arrangements => ("kind", arrangements()),
             _ => ("kind", self.catalogue.iter().map(|e| e.kind).collect()),
         };
         let key = format!("{path}.{tag}");
         match table.get(tag) {
-            None => self.tell(&table.place, &key, "missing", one_of(&words)),
+            None => match table.entries.iter().find(|e| nearest(&e.0, [tag, "part"]).is_some()) {
+                Some((typed, place, _)) if matches!(section.kinds, Kinds::Catalogue) => {
+                    let found = format!("unknown key in [{}]", section.name);
+                    let d = Diagnostic::new(place, format!("{path}.{typed}"), found, "`kind` or `part`");
+                    self.diagnostics.push(d.suggest(nearest(typed, [tag, "part"])));
+                }
+                _ => self.tell(&table.place, &key, "missing", one_of(&words)),
+            },
             Some(node) => {
                 self.tell(&node.place, &key, format!("found {}", node.value.word()), one_of(&words))
             }
@@ -236,6 +262,10 @@ impl Conform<'_> {
                 }
                 Some(Content::Tables(tables))
             }
+            (Form::Measures, Raw::List(items)) => {
+                let typed: Vec<_> = items.iter().map(|n| self.typed(n, key)).collect();
+                typed.into_iter().collect::<Option<Vec<_>>>().map(Content::Measures)
+            }
             (Form::Rows, Raw::List(items)) => {
                 let rows: Vec<_> = items.iter().map(|n| self.row(n, key)).collect();
                 rows.into_iter().collect::<Option<Vec<_>>>().map(Content::Rows)
@@ -268,17 +298,20 @@ impl Conform<'_> {
         }
     }
 
-    fn row(&mut self, node: &Node, key: &str) -> Option<[TypedAt; 2]> {
-        let typed = |this: &mut Self, node: &Node| match &node.value {
+    fn typed(&mut self, node: &Node, key: &str) -> Option<TypedAt> {
+        match &node.value {
             Raw::Text(s) => Some((node.place.clone(), Ok(s.clone()))),
             Raw::Whole(x) => Some((node.place.clone(), Err(*x as f64))),
             Raw::Number(x) => Some((node.place.clone(), Err(*x))),
-            _ => this.wrong_form(node, Form::Measure, key),
-        };
+            _ => self.wrong_form(node, Form::Measure, key),
+        }
+    }
+
+    fn row(&mut self, node: &Node, key: &str) -> Option<[TypedAt; 2]> {
         match &node.value {
             Raw::List(two) if two.len() == 2 => {
-                let a = typed(self, &two[0]);
-                a.zip(typed(self, &two[1])).map(|(a, b)| [a, b])
+                let a = self.typed(&two[0], key);
+                a.zip(self.typed(&two[1], key)).map(|(a, b)| [a, b])
             }
             Raw::List(more) => {
                 let found = format!("a list of {}", more.len());

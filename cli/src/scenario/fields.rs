@@ -23,6 +23,8 @@ pub enum Content {
     Number(f64),
     /// A quantity as typed (a string, or a bare number), to be read once its unit is known.
     Measure(Result<String, f64>),
+    /// Quantities as typed.
+    Measures(Vec<TypedAt>),
     /// An integer.
     Whole(i64),
     /// true or false.
@@ -88,6 +90,13 @@ impl Fields {
         match &self.values.get(key)?.content {
             Content::Measure(x) => Some(x.as_deref().map_err(|number| *number)),
             _ => None,
+        }
+    }
+    /// Quantities as typed; empty where the key is missing.
+    pub fn measures(&self, key: &str) -> &[TypedAt] {
+        match self.values.get(key).map(|f| &f.content) {
+            Some(Content::Measures(x)) => x,
+            _ => &[],
         }
     }
     /// An integer.

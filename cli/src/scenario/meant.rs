@@ -1,7 +1,11 @@
 //! The scenario as meant: names told apart, quantities in SI units (temperatures in °C), every default filled in.
 
+use std::collections::BTreeMap;
+
+use joulestep_models::arrangement::Arrangement;
 use joulestep_models::model::{Entry, Values};
 use joulestep_models::package::Package;
+use joulestep_models::part::Part;
 
 use crate::diagnostic::{Place, Sources};
 use crate::scenario::fields::Named;
@@ -13,6 +17,8 @@ pub struct Scenario {
     pub sources: Sources,
     /// One line that names the case.
     pub title: String,
+    /// A shipped arrangement.
+    pub arrangement: Option<ArrangementSpec>,
     /// What is connected.
     pub components: Vec<ComponentSpec>,
     /// Gate drives.
@@ -31,6 +37,21 @@ pub struct Scenario {
     pub record: RecordSpec,
     /// What is judged.
     pub limits: Vec<LimitSpec>,
+}
+
+/// A shipped arrangement with its values.
+#[derive(Clone, Debug)]
+pub struct ArrangementSpec {
+    /// Its kind, and where it stands.
+    pub kind: Named,
+    /// Its line of the list.
+    pub arrangement: &'static Arrangement,
+    /// Parameters, SI units.
+    pub values: Values<f64>,
+    /// Parts by place; the one under "" serves where none is named.
+    pub parts: BTreeMap<String, Part>,
+    /// Where parameters stand, for what only shows when it is laid out.
+    pub places: BTreeMap<String, Place>,
 }
 
 /// A component.

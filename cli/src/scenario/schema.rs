@@ -1,5 +1,6 @@
 //! The JSON Schema of a scenario file, made from the same tables as the checking.
 
+use joulestep_models::arrangement;
 use joulestep_models::model::{Entry, Range};
 use serde_json::{Map, Value, json};
 
@@ -52,6 +53,12 @@ fn section(section: &Section, catalogue: &[Entry<f64>]) -> Value {
         Kinds::None => Value::Object(object(section.help, section.keys, catalogue)),
         Kinds::Listed(tag, kinds) => {
             let kinds = kinds.iter().map(|k| of_kind(tag, k.word, k.help, k.keys, false));
+            json!({ "description": section.help, "oneOf": kinds.collect::<Vec<_>>() })
+        }
+        Kinds::Arrangements => {
+            let kinds = arrangement::shipped()
+                .iter()
+                .map(|a| of_kind("kind", a.kind, a.help, &Key::of_arrangement(a), false));
             json!({ "description": section.help, "oneOf": kinds.collect::<Vec<_>>() })
         }
         Kinds::Part(tables) => {
@@ -123,6 +130,7 @@ fn form(form: Form, catalogue: &[Entry<f64>]) -> Value {
     match form {
         Form::Quantity(unit, range) => quantity(unit, range),
         Form::Measure => quantity("", Range::Any),
+        Form::Measures => list(quantity("", Range::Any)),
         Form::Whole(a, b) => json!({ "type": "integer", "minimum": a, "maximum": b }),
         Form::Flag => json!({ "type": "boolean" }),
         Form::Text => json!({ "type": "string" }),

@@ -1,7 +1,10 @@
 //! The key tables of a scenario file.
 
+mod heat;
+
 use joulestep_models::model::Range::{Any, NotNegative, Positive};
 
+pub use self::heat::THERMAL;
 use crate::scenario::shape::{Form, Key, Kind, Kinds, Section};
 
 /// Version of the scenario format that this program reads.
@@ -16,7 +19,12 @@ pub static SCENARIO: Section = Section {
         Key::need("format", Form::Whole(FORMAT, FORMAT), "version of the scenario format: 1"),
         Key::may("title", Form::Text, "one line that names the case"),
         Key::may("include", Form::Texts, "files whose tables are added to these, relative to this file"),
-        Key::need("component", Form::Tables(&COMPONENT), "what is connected"),
+        Key::may(
+            "component",
+            Form::Tables(&COMPONENT),
+            "what is connected; needed where there is no arrangement",
+        ),
+        Key::may("arrangement", Form::Table(&ARRANGEMENT), "a shipped circuit with its drives and control"),
         Key::may("drive", Form::Tables(&DRIVE), "gate drives"),
         Key::may("guard", Form::Tables(&GUARD), "protection"),
         Key::may("controller", Form::Tables(&CONTROLLER), "controllers that switch command lines"),
@@ -25,6 +33,21 @@ pub static SCENARIO: Section = Section {
         Key::need("steps", Form::Table(&STEPS), "duration and steps"),
         Key::may("record", Form::Table(&RECORD), "what goes into the result file"),
         Key::may("limit", Form::Tables(&LIMIT), "limits that the verdict judges"),
+    ],
+};
+
+/// A shipped arrangement.
+pub static ARRANGEMENT: Section = Section {
+    name: "arrangement",
+    help: "A shipped circuit with drives and control; its pieces and nodes can be used like those of the file",
+    kinds: Kinds::Arrangements,
+    keys: &[
+        Key::need("kind", Form::Text, "which arrangement"),
+        Key::may(
+            "part",
+            Form::Text,
+            "part of every switch: shipped, or a file; without it switches are ideal",
+        ),
     ],
 };
 
@@ -221,109 +244,6 @@ pub static HAPPENING: Section = Section {
 };
 const LINE: Key = Key::need("line", Form::Name, "the line");
 const SWITCH: Key = Key::need("switch", Form::Name, "component of kind `switch`");
-
-/// The thermal network.
-pub static THERMAL: Section = Section {
-    name: "thermal",
-    help: "Nodes with heat capacitance, resistances, fixed temperatures",
-    kinds: Kinds::None,
-    keys: &[
-        Key::may("stack", Form::Tables(&HEAT_STACK), "package stacks, solved in three dimensions"),
-        Key::may("boundary", Form::Tables(&BOUNDARY), "fixed temperatures"),
-        Key::may("chain", Form::Tables(&CHAIN), "chains from a die outwards"),
-        Key::may("node", Form::Tables(&HEAT_NODE), "single nodes"),
-        Key::may("link", Form::Tables(&LINK), "single resistances"),
-        Key::may("input", Form::Tables(&INPUT), "further heat inputs"),
-    ],
-};
-/// A package stack.
-pub static HEAT_STACK: Section = Section {
-    name: "thermal.stack",
-    help: "A package stack, reduced to a compact network; its heat inputs are name-die",
-    kinds: Kinds::None,
-    keys: &[
-        Key::need("name", Form::Name, "unique name; goes before the names of its dies and boundaries"),
-        Key::need("package", Form::Text, "a shipped stack's name, or a file relative to this file"),
-        Key::may(
-            "temperature",
-            Form::Quantity("degC", Any),
-            "of all its boundaries; default: as the stack says",
-        ),
-    ],
-};
-/// A fixed temperature.
-pub static BOUNDARY: Section = Section {
-    name: "thermal.boundary",
-    help: "A fixed temperature",
-    kinds: Kinds::None,
-    keys: &[
-        Key::need("name", Form::Name, "unique name (heatsink, ambient)"),
-        Key::need("temperature", Form::Quantity("degC", Any), "its temperature"),
-    ],
-};
-/// A chain.
-pub static CHAIN: Section = Section {
-    name: "thermal.chain",
-    help: "A chain of cells from the heated end outwards; its heat input has its name",
-    kinds: Kinds::Listed(
-        "kind",
-        &[
-            Kind {
-                word: "cauer",
-                help: "Physical ladder: capacitance of each cell, then its resistance to the next",
-                keys: &[
-                    Key::need("capacitance", Form::Quantities("J/K", NotNegative), "of each cell"),
-                    Key::need("resistance", Form::Quantities("K/W", Positive), "of each cell"),
-                ],
-            },
-            Kind {
-                word: "foster",
-                help: "Terms of the transient thermal impedance; converted to the ladder that has the same",
-                keys: &[
-                    Key::need("resistance", Form::Quantities("K/W", Positive), "of each term"),
-                    Key::need("time-constant", Form::Quantities("s", Positive), "of each term"),
-                ],
-            },
-        ],
-    ),
-    keys: &[
-        Key::need("name", Form::Name, "unique name; its heat input and first node have it"),
-        Key::need("kind", Form::Text, "`cauer` or `foster`"),
-        Key::need("end", Form::Name, "node or boundary where it ends"),
-        Key::may("heated", Form::Flag, "whether it has a heat input; default true"),
-    ],
-};
-/// A thermal node.
-pub static HEAT_NODE: Section = Section {
-    name: "thermal.node",
-    help: "A node with heat capacitance",
-    kinds: Kinds::None,
-    keys: &[
-        Key::need("name", Form::Name, "unique name"),
-        Key::need("capacitance", Form::Quantity("J/K", NotNegative), "heat capacitance"),
-    ],
-};
-/// A thermal resistance.
-pub static LINK: Section = Section {
-    name: "thermal.link",
-    help: "A thermal resistance between two nodes, or a node and a boundary",
-    kinds: Kinds::None,
-    keys: &[
-        Key::need("from", Form::Name, "one end"),
-        Key::need("to", Form::Name, "the other"),
-        Key::need("resistance", Form::Quantity("K/W", Positive), "its resistance"),
-    ],
-};
-/// A heat input.
-pub static INPUT: Section = Section {
-    name: "thermal.input",
-    help: "A heat input at a node",
-    kinds: Kinds::None,
-    keys: &[
-        Key::need("name", Form::Name, "unique name"),
-        Key::need("node", Form::Name, "where the heat enters"),
-    ],
-};
 
 /// Duration and steps.
 pub static STEPS: Section = Section {

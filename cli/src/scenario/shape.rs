@@ -1,6 +1,7 @@
 //! How key tables are written: one description from which the checking, the help and the JSON Schema are made.
 
 use joulestep_engine::units::{bare_in, in_unit};
+use joulestep_models::arrangement::Arrangement;
 use joulestep_models::model::{Param, Range, Shape};
 
 /// What a key takes.
@@ -10,6 +11,8 @@ pub enum Form {
     Quantity(&'static str, Range),
     /// A quantity whose unit depends on another key (the threshold of a watched signal).
     Measure,
+    /// A list of such quantities.
+    Measures,
     /// An integer within two bounds, both included.
     Whole(i64, i64),
     /// true or false.
@@ -69,6 +72,12 @@ impl Key {
         Self { name, form, required: false, help }
     }
 
+    /// The keys of an arrangement: its places, then its parameters.
+    pub fn of_arrangement(a: &'static Arrangement) -> Vec<Self> {
+        let place = |name: &&'static str| Self::may(name, Form::Text, "part of this place; default: `part`");
+        a.places.iter().map(place).chain(a.params.iter().map(|p| Self::of_param(p, false))).collect()
+    }
+
     /// The key of a model's parameter. With a part file behind it nothing must be given.
     pub fn of_param(param: &Param, from_part: bool) -> Self {
         let form = match param.shape {
@@ -90,6 +99,8 @@ pub enum Kinds {
     Listed(&'static str, &'static [Kind]),
     /// By the catalogue of models, under the key `kind`, or by a part file.
     Catalogue,
+    /// By the list of arrangements, under the key `kind`: its parameters, and a part for each of its places.
+    Arrangements,
     /// By the catalogue of models, under the key `kind`; the model's parameters stand in the tables of these names.
     Part(&'static [(&'static str, bool, &'static str)]),
 }

@@ -38,6 +38,7 @@ pub fn form_words(form: Form) -> String {
             format!("{kind} such as {example}")
         }
         Form::Measure => "a quantity such as \"250 A\"".into(),
+        Form::Measures => "a list of quantities such as [\"200 A\", \"250 A\"]".into(),
         Form::Whole(a, b) if a == b => format!("{a}"),
         Form::Whole(a, b) => format!("an integer from {a} to {b}"),
         Form::Flag => "true or false".into(),

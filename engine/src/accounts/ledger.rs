@@ -97,7 +97,8 @@ fn refine<L: Lane>(
     bound: f64,
     depth: u32,
 ) -> L {
-    if error <= bound || depth == 0 {
+    // What is no number any more (a state without a solution) is not refined either.
+    if error <= bound || error.is_nan() || depth == 0 {
         return whole;
     }
     let middle = 0.5 * (a + b);

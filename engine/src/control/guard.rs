@@ -14,6 +14,7 @@ use crate::circuit::graph::LineId;
 use crate::circuit::probe::Probe;
 use crate::recorder::{Event, EventKind};
 use crate::trouble::{CircuitTrouble, Trouble};
+use crate::units::people;
 
 /// Automatic retries after a trip.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -195,7 +196,10 @@ impl<L: Lane> Controller<L> for Guard<L> {
         }
         let cleared = self.meter.as_mut().and_then(|m| m.look(seen, self.detectors.len()));
         if let Some(fault) = cleared.filter(|f| self.last_trip >= f.begin) {
-            let note = format!("let-through I²t since t = {:.9e} s, peak {:.6} A", fault.begin, fault.peak);
+            let note = {
+                let [from, peak] = [fault.from, fault.peak].map(|i| people(i, "A"));
+                format!("let-through I²t since {from} at {:.4} ms, peak {peak}", 1e3 * fault.begin)
+            };
             self.note(board, fault.end, EventKind::Cleared, note, (fault.i2t, "A²s"));
         }
         if let State::Tripped(until) = self.state

@@ -21,6 +21,8 @@ pub struct LetThrough<L> {
 /// A fault that is over.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Cleared {
+    /// The level, A.
+    pub(super) from: f64,
     /// When the current crossed the level, s.
     pub(super) begin: f64,
     /// When it had fallen below the fraction, s.
@@ -69,7 +71,7 @@ impl<L: Lane> Meter<L> {
         if self.running.is_none() && now.abs() > from {
             let rises = stretch.crossings(Sense::Magnitude, from).filter(|c| c.1 && c.0 >= at);
             let begin = rises.last().map_or(seen.t, |c| c.0);
-            let mut fault = Cleared { begin, end: begin, i2t: 0.0, peak: 0.0 };
+            let mut fault = Cleared { from, begin, end: begin, i2t: 0.0, peak: 0.0 };
             fault.add(&stretch, begin, seen.t);
             self.running = Some(fault);
         }

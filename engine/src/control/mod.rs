@@ -10,6 +10,7 @@
 //! without delay one boundary late.
 
 pub mod board;
+pub mod carrier;
 pub mod crossing;
 pub mod detect;
 pub mod drive;

@@ -1,5 +1,6 @@
 //! The time loop and what it needs.
 
+mod displace;
 pub mod saved;
 pub mod setup;
 mod telling;

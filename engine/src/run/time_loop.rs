@@ -200,6 +200,12 @@ impl<L: Lane> Run<L> {
             let corner = self.fixed_corner;
             let wakes = self.onlookers.iter().filter_map(|o| o.logic.wakes(self.state.t));
             let stop = wakes.filter(|&w| w > self.state.t).chain([next, until]).fold(f64::INFINITY, f64::min);
+            if stop - self.state.t < 1e-6 * self.ladder.finest_step() {
+                // Instants that differ by rounding alone: no step fits between them.
+                let before = std::mem::replace(&mut self.state.t, stop);
+                self.after_step(before, stop == corner, recorder)?;
+                continue;
+            }
             let near = self.onlookers.iter().map(|o| o.logic.longest_step()).fold(f64::INFINITY, f64::min);
             self.ladder.at_most(near);
             let (end, h) = self.ladder.next_end(self.state.t, stop);
@@ -345,7 +351,7 @@ impl<L: Lane> Run<L> {
         Ok(())
     }
 
-    fn jump(&mut self) -> Result<(), Trouble> {
+    pub(super) fn jump(&mut self) -> Result<(), Trouble> {
         self.counters.jumps += 1;
         let tiny = 1e-3 * self.ladder.finest_step();
         let t = self.state.t;

@@ -146,6 +146,26 @@ impl<L: Lane> Thermal<L> {
         self.start_account();
     }
 
+    /// Starts anew in the periodic steady state of a power that repeats: intervals (s) with the power of each input (W).
+    /// Exact: a mode that goes the share 1 − e^(−λT) of its way in a period began where it returns to. Panics on an
+    /// interval or a list of powers that [`Thermal::advance`] would not take.
+    pub fn start_periodic(&mut self, cycle: &[(f64, Vec<L>)]) {
+        let period: f64 = cycle.iter().map(|c| c.0).sum();
+        let mut mean = vec![L::default(); self.state.power.len()];
+        for (dt, power) in cycle {
+            mean.iter_mut().zip(power).for_each(|(m, p)| *m += *p * L::splat(dt / period));
+        }
+        self.start_steady(&mean);
+        let begin = self.state.modes.clone();
+        for (dt, power) in cycle {
+            self.advance(*dt, power);
+        }
+        for ((y, began), rate) in self.state.modes.iter_mut().zip(&begin).zip(&self.modal.rates) {
+            *y = *began + (*y - *began) / approach(*rate * L::splat(period));
+        }
+        self.start_account();
+    }
+
     /// Starts anew with every node at one temperature, °C.
     ///
     /// # Errors

@@ -10,7 +10,7 @@ use joulestep_engine::trouble::CircuitTrouble;
 use crate::charge::Depletion;
 use crate::devices::resistor::{self, WarmResistor};
 use crate::junction::{Breakdown, Junction, saturation_at};
-use crate::model::{BOLTZMANN_OVER_CHARGE, Built, Entry, Param, Prefixed, Range, Values, join};
+use crate::model::{BOLTZMANN_OVER_CHARGE, Built, Entry, Param, Prefixed, Range, Values, join, least};
 use crate::recovery::{StoringJunction, Times, recovery_params};
 
 /// The law; pins anode, cathode. Local unknown: the forward voltage in V.
@@ -77,7 +77,7 @@ impl<L: Lane> Law<L, 1> for Diode<L> {
     }
 }
 
-const OWN: [Param; 15] = [
+const OWN: [Param; 17] = [
     Param::required("saturation-current", "A", Range::Positive, "Saturation current at 25 degC"),
     Param::with("emission", "1", 1.0, Range::Between(0.5, 10.0), "Emission coefficient n"),
     Param::with(
@@ -115,10 +115,12 @@ const OWN: [Param; 15] = [
         "Voltage per factor e of breakdown current",
     ),
     Param::with("breakdown-current", "A", 1e-3, Range::Positive, "Current at the breakdown voltage"),
+    Param::optional("rated-voltage", "V", Range::Positive, "Rated reverse voltage"),
     Param::LINEAR_ABOVE,
     Param::TEMPERATURE,
+    Param::MAXIMUM,
 ];
-const PARAMS: &[Param] = &join::<15, 4, 19>(OWN, recovery_params!(""));
+const PARAMS: &[Param] = &join::<17, 4, 21>(OWN, recovery_params!(""));
 
 fn build<L: Lane>(
     circuit: &mut Circuit<L>,
@@ -162,11 +164,15 @@ fn build<L: Lane>(
     };
     components.push(id);
     heat.push((1.0, Probe::Heat(id)));
+    let voltage = Probe::Voltage(pins[0], pins[1]);
+    let rated = v.maybe("rated-voltage").map(|rated| -least(rated));
     Ok(Built {
         dies: vec![("diode", components.clone())],
+        hottest: vec![("diode", least(v.number("maximum-temperature")))],
+        limits: rated.map(|rated| ("voltage", voltage.clone(), rated, f64::INFINITY)).into_iter().collect(),
         components,
         quantities: vec![
-            ("voltage", "anode-cathode voltage", Probe::Voltage(pins[0], pins[1])),
+            ("voltage", "anode-cathode voltage", voltage),
             ("current", "forward current without displacement", Probe::Conduction(id, 0)),
             ("heat", "power turned into heat", Probe::Sum(heat)),
         ],

@@ -172,6 +172,11 @@ fn build<L: Lane>(
                 "current from the first pin to the second",
                 current.unwrap_or(Probe::Conduction(id, 0)),
             ),
+            (
+                "conduction",
+                "current of the clamp itself, without that of its parallel capacitance",
+                Probe::Conduction(id, 0),
+            ),
             ("heat", "power turned into heat", Probe::Sum(heat)),
         ],
         ..Built::default()

@@ -2,6 +2,7 @@
 
 use std::borrow::Cow;
 
+use crate::capacitances::output_charge;
 use crate::extract::bench::{Arrangement, Bench};
 use crate::extract::recovered;
 use crate::lookup::find;
@@ -36,7 +37,7 @@ pub fn ordinates(
     nearby: &mut Nearby,
 ) -> Option<Vec<f64>> {
     if curve.quantity == Quantity::RecoveryCharge {
-        return curve.points.iter().map(|p| recovered_charge(values, &curve.at(p.0))).collect();
+        return recovered_charges(entry, values, curve);
     }
     let (entry, values) = subject(entry, values, curve.die.as_deref())?;
     let arrangement = arrangement(curve);
@@ -61,9 +62,25 @@ pub fn ordinates(
     out.iter().all(|y| y.is_finite()).then_some(out)
 }
 
-fn recovered_charge(values: &Values<f64>, at: &Conditions) -> Option<f64> {
-    let (lifetime, transit) = recovered::times(values, at.temperature.unwrap_or(25.0))?;
-    Some(recovered::charge(at.current?, at.current_rate?, lifetime, transit))
+/// Stored charge by its closed form and, where the curve has it, the charge of the output capacitance: the reverse
+/// current brings both (JEDEC's recovered charge holds the capacitive part).
+fn recovered_charges(entry: &'static Entry<f64>, values: &Values<f64>, curve: &Curve) -> Option<Vec<f64>> {
+    let (subject, own) = subject(entry, values, curve.die.as_deref())?;
+    let mut held: Option<(f64, f64)> = None;
+    let mut one = |at: &Conditions| {
+        let celsius = at.temperature.unwrap_or(25.0);
+        let (lifetime, transit) = recovered::times(values, celsius)?;
+        let stored = recovered::charge(at.current?, at.current_rate?, lifetime, transit);
+        if !curve.capacitive {
+            return Some(stored);
+        }
+        if held.is_none_or(|h| h.0 != celsius) {
+            held =
+                Some((celsius, output_charge(subject, &own, &[at.voltage?], celsius).ok()?.first()?.charge));
+        }
+        Some(stored + held?.1)
+    };
+    curve.points.iter().map(|p| one(&curve.at(p.0))).collect()
 }
 
 fn arrangement(curve: &Curve) -> Arrangement {

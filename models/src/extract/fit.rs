@@ -80,10 +80,10 @@ impl<'p> Fit<'p> {
 }
 
 /// Whether a curve of one stage depends on a parameter of another: charges do not move an operating point, and the
-/// closed form of the recovery charge knows nothing but its times.
-fn depends(curve: Stage, parameter: Stage) -> bool {
-    match (curve, parameter) {
-        (Stage::Recovery, parameter) => parameter == Stage::Recovery,
+/// closed form of the stored charge knows nothing but its times.
+fn depends(line: &Line<'_>, parameter: Stage) -> bool {
+    match (line.stage, parameter) {
+        (Stage::Recovery, parameter) => line.curve.capacitive || parameter == Stage::Recovery,
         (curve, Stage::Charge) => curve == Stage::Charge,
         _ => true,
     }
@@ -94,7 +94,7 @@ impl Problem for Fit<'_> {
         self.set(u);
         let mut out = Vec::with_capacity(self.len());
         for line in &mut self.lines {
-            let mine = self.free.iter().zip(u).filter(|((c, _), _)| depends(line.stage, c.stage));
+            let mine = self.free.iter().zip(u).filter(|((c, _), _)| depends(line, c.stage));
             let at: Vec<f64> = mine.map(|(_, u)| *u).collect();
             if line.last.as_ref().is_none_or(|l| l.0 != at) {
                 let weight = line.curve.weight.sqrt();

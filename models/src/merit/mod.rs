@@ -295,13 +295,50 @@ pub fn test_current(part: &Part, c: &Conditions) -> Result<f64, MeritTrouble> {
         return Ok(current);
     }
     if let Some(gate) = gate_on(part, c)? {
-        let rest = AtRest::new(part.entry(), &part.values, gate, Feed::Voltage(TEST_DROP), 25.0);
-        return Ok(rest.map_err(operating(part))?.current());
+        let at = |gate| {
+            let rest = AtRest::new(part.entry(), &part.values, gate, Feed::Voltage(TEST_DROP), 25.0);
+            Ok(rest.map_err(operating(part))?.current())
+        };
+        let current = at(gate)?;
+        let stated = stated_gate(part).map_or(Ok(current), at)?;
+        return if current > BARELY * stated { Ok(current) } else { Err(closed(part, gate)) };
     }
     let what = "its file gives no area of the die, from which the test current would follow; \
                 expected a test current";
     let lacks = || MeritTrouble::Lacks { part: part.name.clone(), what: what.into() };
     Ok(TEST_DENSITY * blocking_area(part).ok_or_else(lacks)?)
+}
+
+/// Below this part of the current at the stated gate voltage, the channel counts as closed.
+const BARELY: f64 = 1e-2;
+
+fn closed(part: &Part, gate: f64) -> MeritTrouble {
+    MeritTrouble::Limit {
+        part: part.name.clone(),
+        found: format!("a gate voltage of {gate} V does not turn it on"),
+        expected: "a gate voltage well above its threshold".into(),
+    }
+}
+
+/// Refuses a test current that the channel does not carry as a resistance: beyond its saturation the drop is no
+/// on-resistance any more.
+///
+/// # Errors
+/// [`MeritTrouble::Limit`]; no operating point.
+pub fn carries(part: &Part, gate: f64, current: f64, celsius: f64) -> Result<(), MeritTrouble> {
+    let at = |i| resistance(part.entry(), &part.values, gate, i, celsius).map_err(operating(part));
+    let (small, asked) = (at(1e-3 * current)?, at(current)?);
+    if asked < 3.0 * small {
+        return Ok(());
+    }
+    Err(MeritTrouble::Limit {
+        part: part.name.clone(),
+        found: format!(
+            "at {gate} V on its gate and {celsius} °C, {current} A saturates it (a drop of {:.3} V)",
+            asked * current
+        ),
+        expected: "a test current that it carries as a resistance".into(),
+    })
 }
 
 /// Drop of the diode, or of a switch's integral diode with its gate off, at a forward current (A), V.
@@ -334,6 +371,7 @@ pub fn figures(part: &Part, c: &Conditions) -> Result<Figures, MeritTrouble> {
     let (entry, values): (_, &Values<f64>) = (part.entry(), &part.values);
     let current = test_current(part, c)?;
     let on = gate_on(part, c)?;
+    on.map_or(Ok(()), |gate| carries(part, gate, current, c.celsius))?;
     let resistance = on.map(|g| resistance(entry, values, g, current, c.celsius));
     let output = output_charge(entry, values, &[c.voltage], c.celsius).map_err(operating(part))?;
     let recovered = recovery::ramp(part, &recovery::Ramp::of(c, current))

@@ -185,6 +185,8 @@ pub struct Curve {
     pub points: Vec<(f64, f64)>,
     /// Weight in a fit; 1 unless stated.
     pub weight: f64,
+    /// Of a recovery charge: whether the charge of the output capacitance is in it, as data sheets have it.
+    pub capacitive: bool,
     /// Units in which the columns were typed.
     pub units: [String; 2],
 }

@@ -75,7 +75,7 @@ fn needed(curve: &Curve) -> Vec<Variable> {
 }
 
 /// Everything that is wrong with the curves of a part. Abscissae must ascend; what must rise or fall does;
-/// reverse-transfer capacitance stays below the other two; voltages, gate voltages and temperatures stay within the
+/// reverse-transfer capacitance stays below the other two; curves that share an operating point agree there; voltages, gate voltages and temperatures stay within the
 /// limits that the part itself states.
 pub fn inspect(part: &Part) -> Vec<Fault> {
     let mut faults = Vec::new();
@@ -88,6 +88,9 @@ pub fn inspect(part: &Part) -> Vec<Fault> {
     for (number, curve) in part.curves.iter().enumerate() {
         if curve.quantity == Quantity::TransferCapacitance {
             below(part, number, curve, &mut faults);
+        }
+        for (earlier, other) in part.curves[..number].iter().enumerate() {
+            same(earlier, other, number, curve, &mut faults);
         }
     }
     faults
@@ -248,6 +251,38 @@ fn below(part: &Part, number: usize, transfer: &Curve, faults: &mut Vec<Fault>) 
                 expected: format!("at most {name}, of which it is a part"),
             });
         }
+    }
+}
+
+/// Two curves that give the same quantity at the same operating point, each wrong by no more than a reading error.
+fn same(earlier: usize, other: &Curve, number: usize, curve: &Curve, faults: &mut Vec<Fault>) {
+    let (name, unit) = (curve.quantity.key(), curve.quantity.unit());
+    let alike = other.quantity == curve.quantity && other.die == curve.die;
+    // A steep curve moves by more than a reading error with a reading error of its abscissa.
+    let steep = matches!(curve.quantity, Quantity::Transfer | Quantity::Leakage | Quantity::Threshold);
+    let timeless = curve.against != Variable::Time && other.against != Variable::Time;
+    if !alike || steep || !timeless || curve.capacitive != other.capacitive {
+        return;
+    }
+    for (k, &(x, y)) in curve.points.iter().enumerate() {
+        let here = curve.at(x);
+        let there = other.points.iter().find(|p| other.at(p.0) == here);
+        let Some(&(_, before)) =
+            there.filter(|p| (p.1 - y).abs() > 2.0 * READ_WRONG * p.1.abs().max(y.abs()))
+        else {
+            continue;
+        };
+        faults.push(Fault {
+            curve: number,
+            spot: Spot::Point(k, 1),
+            found: format!(
+                "{name} {} contradicts curve {}, {} at the same operating point",
+                people(y, unit),
+                earlier + 1,
+                people(before, unit)
+            ),
+            expected: "curves that agree where they meet".to_string(),
+        });
     }
 }
 

@@ -170,7 +170,9 @@ impl Conducts for Conduction {
         if amperes <= 0.0 {
             return Some(Carried::default());
         }
-        if !(amperes < at(top, 0)) {
+        // A current that is no number is not carried either.
+        let carried = amperes < at(top, 0);
+        if !carried {
             return None;
         }
         // Currents rise with the voltage: the row of nodes is searched by halving.

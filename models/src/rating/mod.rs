@@ -22,7 +22,7 @@
 //!         Some(Carried::one(drop, amperes))
 //!     }
 //!     fn hottest_known(&self) -> f64 {
-//!         1e4
+//!         1e9
 //!     }
 //! }
 //!
@@ -98,6 +98,18 @@ pub trait Conducts {
     fn carry(&self, amperes: f64, celsius: &[f64]) -> Option<Carried>;
     /// Junction temperature up to which the law is known, °C.
     fn hottest_known(&self) -> f64;
+}
+
+impl<C: Conducts + ?Sized> Conducts for &C {
+    fn dies(&self) -> usize {
+        (**self).dies()
+    }
+    fn carry(&self, amperes: f64, celsius: &[f64]) -> Option<Carried> {
+        (**self).carry(amperes, celsius)
+    }
+    fn hottest_known(&self) -> f64 {
+        (**self).hottest_known()
+    }
 }
 
 /// Where the heat of the dies goes: a network at its boundary temperatures, and the input of each die.

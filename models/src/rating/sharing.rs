@@ -1,6 +1,6 @@
 //! Devices in parallel that differ: how they share a current, cold, in the steady state, and while they heat.
 
-use super::{Carried, Conducts, MOST_DIES};
+use super::{Carried, Conducts, HeatPath, MOST_DIES};
 
 /// One of several devices in parallel, each on its own path to a common heatsink.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -104,4 +104,40 @@ pub fn steady<C: Conducts>(
         }
     }
     None
+}
+
+/// While they heat from the cold start, each on its own copy of the path (a heatsink that they share would have to be in
+/// it): the shares at ascending times, s. Ends where they saturate.
+pub fn course<C: Conducts>(
+    parts: &[C],
+    path: &HeatPath,
+    total: f64,
+    times: &[f64],
+) -> Vec<(f64, Vec<Share>)> {
+    let mut heaters: Vec<_> = parts.iter().map(|_| path.start(&[])).collect();
+    let mut celsius = vec![[0.0; MOST_DIES]; parts.len()];
+    celsius.iter_mut().for_each(|c| c[..path.cold().len()].copy_from_slice(path.cold()));
+    let mut out = Vec::new();
+    let mut then = 0.0;
+    for &t in times {
+        // Four steps between two times, each with the split at its start: currents move slowly.
+        for _ in 0..4 {
+            let Some(shares) = split(parts, total, &celsius) else { return out };
+            let dt = (t - then) / 4.0;
+            for (j, (_, carried)) in shares.iter().enumerate() {
+                let dies = parts[j].dies();
+                heaters[j].advance(dt, &path.powers(&carried.heat[..dies]));
+                path.read(&heaters[j], &mut celsius[j][..dies]);
+            }
+        }
+        then = t;
+        let Some(shares) = split(parts, total, &celsius) else { return out };
+        let share = |(j, (current, carried)): (usize, (f64, Carried))| Share {
+            current,
+            celsius: celsius[j],
+            heat: carried.heat,
+        };
+        out.push((t, shares.into_iter().enumerate().map(share).collect()));
+    }
+    out
 }

@@ -114,9 +114,9 @@ pub(super) fn circuit(grid: &Grid) -> String {
     let snubber = b
         .snubber
         .map_or_else(String::new, |(c, r)| format!(", snubbers {} and {}", people(c, "F"), people(r, "ohm")));
-    let source = if b.kelvin { "Kelvin source" } else { "power source" };
+    let source = if b.kelvin { "Kelvin source" } else { "source" };
     format!(
-        "gate {} to {} in {} against the {source}; loop {} and {}; load: {load}{snubber}; junctions held at T_j",
+        "gate {} to {} in {}, returning to the {source} pin; loop {} and {}; load: {load}{snubber}; junctions held at T_j",
         people(b.gate_off, "V"),
         people(b.gate_on, "V"),
         people(b.ramp, "s"),

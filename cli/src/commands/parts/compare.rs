@@ -48,6 +48,9 @@ fn read(args: &PartsCompareArgs) -> Result<Asked, Refused> {
     };
     let current = asked::perhaps("--current", args.current.as_ref(), "A", Lies::Positive)?;
     let heatsink = asked::perhaps("--heatsink", args.heatsink.as_ref(), "degC", Lies::Anywhere)?;
+    if let Some(cold) = heatsink.filter(|&h| h <= -150.0) {
+        return Err((format!("--heatsink: {cold} °C; expected above -150 °C"), BAD_INPUT));
+    }
     let interface = asked::quantity("--interface", &args.interface, "K/W", Lies::NotNegative)?;
     let duty =
         current.zip(heatsink).map(|(current, heatsink)| Duty { current, heatsink, interface, hottest: None });

@@ -91,9 +91,12 @@ fn drawn(found: &Extraction) -> Result<String, plot::Trouble> {
         }
         let chart = &mut panels[at].3;
         let number = chart.curves.len() / 2;
-        let points = plot::Curve::scatter(&held(curve), curve.points.clone());
+        // In the axis's unit.
+        let unit = if curve.against == Variable::CurrentRate { 1e6 } else { 1.0 };
+        let scaled = |points: &[(f64, f64)]| points.iter().map(|p| (p.0 / unit, p.1)).collect::<Vec<_>>();
+        let points = plot::Curve::scatter(&held(curve), scaled(&curve.points));
         chart.curves.push(points.coloured(number));
-        let line = plot::Curve::new("", fit.line.clone()).lined(Line::Solid).marked(Marker::None);
+        let line = plot::Curve::new("", scaled(&fit.line)).lined(Line::Solid).marked(Marker::None);
         chart.curves.push(line.coloured(number));
     }
     let panels = panels.into_iter().map(|p| Panel::Chart(p.3)).collect();
@@ -113,20 +116,32 @@ fn chart(curve: &Curve) -> Chart {
     };
     let axis = |title: &str, unit: &str, log: bool| Axis { log, ..Axis::linear(title, unit) };
     Chart {
-        x: axis(&title(x.key()), x.unit(), x != Variable::Temperature && spread(|p| p.0)),
+        x: axis(
+            &title(x.key()),
+            if x == Variable::CurrentRate { "A/µs" } else { x.unit() },
+            x != Variable::Temperature && spread(|p| p.0),
+        ),
         y: axis(&name, y.unit(), spread(|p| p.1)),
         ..Chart::default()
+    }
+}
+
+/// A value of a variable for people; data sheets state rates of current per microsecond.
+fn shown(x: f64, variable: Variable) -> String {
+    match variable {
+        Variable::CurrentRate => format!("{} A/µs", (1e-6 * x * 1e3).round() / 1e3),
+        _ => people(x, variable.unit()),
     }
 }
 
 /// What was held, in words.
 fn held(curve: &Curve) -> String {
     let mut words = Vec::new();
-    for &(key, variable, unit) in Variable::ALL {
+    for &(key, variable, _) in Variable::ALL {
         let Some(x) = curve.conditions.get(variable) else { continue };
         let name =
             if variable == Variable::Temperature { String::new() } else { key.replace('-', " ") + " " };
-        words.push(format!("{name}{}", people(x, unit)));
+        words.push(format!("{name}{}", shown(x, variable)));
     }
     words.join(", ")
 }
@@ -179,6 +194,23 @@ fn doubt(doubt: &Doubt) -> String {
     format!("`{}`: {what}{with}; settled by a curve of {}", doubt.key, doubt.settled_by)
 }
 
+/// Beyond this deviation a point is told.
+const MISSED: f64 = 0.1;
+
+/// Curves with a point that the fitted model misses, each with its number and the sentence.
+fn missed(found: &Extraction) -> Vec<(usize, String)> {
+    let fits = found.curves.iter().filter(|c| !c.model.is_empty() && c.worst.1.abs() > MISSED);
+    fits.filter_map(|c| {
+        let curve = found.part.curves.get(c.curve)?;
+        let at = shown(curve.points.get(c.worst.0)?.0, curve.against);
+        let (number, words, by) = (c.curve + 1, curve.words(), percent(c.worst.1));
+        let text =
+            format!("curve {number}, {words}: the fitted model misses the point at {at} by {by}; check it");
+        Some((c.curve, text))
+    })
+    .collect()
+}
+
 fn percent(x: f64) -> String {
     let x = 100.0 * x;
     if x.abs() >= 0.001 {
@@ -213,18 +245,20 @@ fn text(found: &Extraction) -> String {
         let mut row =
             vec![format!("{}. {}{die}", c.curve + 1, curve.words()), curve.points.len().to_string()];
         match curve.points.get(c.worst.0).filter(|_| !c.model.is_empty()) {
-            Some(p) => row.extend([percent(c.rms), percent(c.worst.1), people(p.0, curve.against.unit())]),
+            Some(p) => row.extend([percent(c.rms), percent(c.worst.1), shown(p.0, curve.against)]),
             None => row.push("kept as data".into()),
         }
         rows.push(row);
     }
     let _ = write!(out, "\n{}", table(&rows, &[false, true, true, true, true]));
-    if !found.doubts.is_empty() {
+    let warnings: Vec<String> =
+        missed(found).into_iter().map(|m| m.1).chain(found.doubts.iter().map(doubt)).collect();
+    if !warnings.is_empty() {
         out.push('\n');
     }
-    for d in &found.doubts {
+    for warning in warnings {
         let mut line = String::new();
-        filled(&format!("warning: {}", doubt(d)), 100, &mut line);
+        filled(&format!("warning: {warning}"), 100, &mut line);
         out.push_str(line.trim_start());
     }
     if !found.converged {
@@ -247,6 +281,7 @@ pub(super) fn curve(curve: &Curve) -> Value {
         "units": [curve.against.unit(), curve.quantity.unit()],
         "conditions": held,
         "die": curve.die,
+        "capacitive_charge": (curve.quantity == Quantity::RecoveryCharge).then_some(curve.capacitive),
         "points": curve.points,
     })
 }
@@ -290,6 +325,7 @@ fn told(found: &Extraction) -> Value {
         "impedance": impedance.collect::<Vec<_>>(),
         "impedance_curves": kept,
         "curves": curves.collect::<Vec<_>>(),
+        "missed_points": missed(found).iter().map(|(k, text)| json!({ "curve": k, "text": text })).collect::<Vec<_>>(),
         "warnings": doubts.collect::<Vec<_>>(),
     })
 }

@@ -14,7 +14,7 @@ use crate::scenario::include::open;
 
 pub(super) fn list(args: &PartsListArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     let mut rows =
-        vec![["part", "technology", "voltage", "R_on 25 °C", "T_j,max", "title"].map(String::from).to_vec()];
+        vec![["part", "technology", "rated", "R_on 25 °C", "T_j,max", "title"].map(String::from).to_vec()];
     let mut told: Vec<Value> = Vec::new();
     for (name, _) in joulestep_models::parts::shipped() {
         let part = match load(name, &open) {

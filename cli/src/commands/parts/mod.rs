@@ -35,7 +35,8 @@ fn says(part: &Part, quantity: Quantity, conditions: Conditions, against: Variab
     }
     let units = [against.unit().to_string(), quantity.unit().to_string()];
     let points = vec![(x, 0.0)];
-    let curve = Curve { quantity, against, conditions, die: None, points, weight: 1.0, units };
+    let curve =
+        Curve { quantity, against, conditions, die: None, points, weight: 1.0, capacitive: false, units };
     ordinates(part.entry(), &part.values, &curve, &mut Nearby::default())?.first().copied()
 }
 

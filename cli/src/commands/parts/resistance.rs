@@ -5,7 +5,7 @@ use std::io;
 
 use joulestep_engine::units::{people, people_digits};
 use joulestep_models::budget::{Place, Share, limit, places, shares};
-use joulestep_models::merit::{Conditions, MeritTrouble, check, gate_on, is_switch, test_current};
+use joulestep_models::merit::{Conditions, MeritTrouble, carries, check, gate_on, is_switch, test_current};
 use joulestep_models::operating::resistance as resistance_at;
 use joulestep_models::part::{Material, Part};
 use rayon::prelude::*;
@@ -80,6 +80,9 @@ fn one(part: Part, asked: &Asked) -> Result<One, MeritTrouble> {
         resistance_at(part.entry(), &part.values, gate, current, celsius)
             .map_err(|trouble| MeritTrouble::Operating { part: part.name.clone(), trouble })
     };
+    for celsius in [25.0, asked.working] {
+        carries(&part, gate, current, celsius)?;
+    }
     let mut temperatures = asked.temperatures.clone();
     if let Some(hottest) = part.hottest() {
         temperatures.retain(|&t| t <= hottest);

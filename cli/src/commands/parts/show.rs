@@ -153,17 +153,19 @@ fn pieces(part: &Part, celsius: f64, out: &mut String) {
     }
     if let Some(budget) = &part.budget {
         let warm = budget.at(celsius);
-        let mut rows = vec![vec!["resistance".to_string(), "25 °C".into(), people(celsius, "degC")]];
+        let mut rows =
+            vec![vec!["resistance".to_string(), "die".into(), "25 °C".into(), people(celsius, "degC")]];
         for (piece, (_, hot)) in budget.pieces.iter().zip(&warm) {
             rows.push(vec![
                 format!("  {}", piece.name),
+                piece.die.clone().unwrap_or_else(|| "-".into()),
                 people(piece.resistance, "ohm"),
                 people(*hot, "ohm"),
             ]);
         }
         let sums = [budget.pieces.iter().map(|p| p.resistance).sum(), warm.iter().map(|w| w.1).sum::<f64>()];
-        rows.push(vec!["  sum".into(), people(sums[0], "ohm"), people(sums[1], "ohm")]);
-        let _ = write!(out, "\n{}", table(&rows, &[false, true, true]));
+        rows.push(vec!["  sum".into(), String::new(), people(sums[0], "ohm"), people(sums[1], "ohm")]);
+        let _ = write!(out, "\n{}", table(&rows, &[false, false, true, true]));
     }
     if !part.curves.is_empty() {
         let _ = writeln!(out, "\ncurves");

@@ -69,6 +69,7 @@ impl Build<'_> {
         let scenario = self.scenario;
         let mut all: Vec<Logic> = Vec::new();
         all.extend(self.sequence(board));
+        self.laid_logic(true, board, &mut all);
         all.extend(scenario.controllers.iter().filter_map(|c| self.controller(c, board)));
         all.extend(scenario.guards.iter().filter_map(|g| self.guard(g, board)));
         for (spec, gates) in scenario.drives.iter().zip(gates) {
@@ -87,6 +88,7 @@ impl Build<'_> {
                 Err(trouble) => self.trouble(&spec.name, "drive", &trouble),
             }
         }
+        self.laid_logic(false, board, &mut all);
         all
     }
 

@@ -85,10 +85,10 @@ impl Build<'_> {
                 watches.push(watch);
             }
             if placed.kind == "varistor"
-                && let Some((_, _, probe)) = placed.built.quantities.iter().find(|q| q.0 == "current")
+                && let Some((_, _, probe)) = placed.built.quantities.iter().find(|q| q.0 == "conduction")
             {
                 let name = format!("{}.clamping", placed.name);
-                let mut watch = watch(name, "current".into(), probe.clone(), placed.name.clone());
+                let mut watch = watch(name, "conduction".into(), probe.clone(), placed.name.clone());
                 (watch.event, watch.upper) = (Some(EventKind::Clamp), CLAMPS);
                 watches.push(watch);
             }

@@ -1,5 +1,6 @@
 //! From the scenario as meant to what the engine runs: circuit, controllers, thermal network, channels and watches.
 
+mod arrangement;
 mod control;
 mod judge;
 mod parts;
@@ -15,6 +16,7 @@ use joulestep_engine::step::method::Method;
 use joulestep_engine::step::schedule::Steps;
 use joulestep_engine::step::stepper::Bounds;
 use joulestep_engine::trouble::CircuitTrouble;
+use joulestep_models::arrangement::bed::Laid;
 
 use crate::diagnostic::{Diagnostic, Place, Refusal};
 use crate::scenario::fields::Named;
@@ -22,6 +24,7 @@ use crate::scenario::meant::Scenario;
 
 pub use judge::Judged;
 pub use parts::Placed;
+pub use thermal::Reductions;
 
 /// Steps of a level that must have been calm before the next coarser one is taken.
 const CALM: u32 = 2;
@@ -33,6 +36,8 @@ pub struct Ready {
     pub setup: Setup<f64>,
     /// Each component as it was built, in the order of the scenario.
     pub placed: Vec<Placed>,
+    /// The arrangement as it was laid out; its logic has gone into the setup.
+    pub laid: Laid,
     /// What the verdict judges, each with its place among the setup's watches or temperatures.
     pub judged: Vec<Judged>,
     /// How many of the watches are recorded signals; they come first.
@@ -46,8 +51,10 @@ pub struct Ready {
 /// Collects what is wrong while the scenario is built.
 struct Build<'a> {
     scenario: &'a Scenario,
+    reductions: &'a Reductions,
     circuit: Circuit<f64>,
     placed: Vec<Placed>,
+    laid: Laid,
     diagnostics: Vec<Diagnostic>,
 }
 
@@ -78,7 +85,18 @@ impl Build<'_> {
 /// Everything that is wrong: signals that do not exist, nodes that float, loops of ideal sources, values that a
 /// model refuses.
 pub fn build(scenario: &Scenario) -> Result<Ready, Refusal> {
-    let mut build = Build { scenario, circuit: Circuit::new(), placed: Vec::new(), diagnostics: Vec::new() };
+    build_with(scenario, &Reductions::default())
+}
+
+/// Builds a scenario with package stacks that may have been solved before.
+///
+/// # Errors
+/// As [`build`].
+pub fn build_with(scenario: &Scenario, reductions: &Reductions) -> Result<Ready, Refusal> {
+    let (circuit, laid) = (Circuit::new(), Laid::default());
+    let mut build =
+        Build { scenario, reductions, circuit, placed: Vec::new(), laid, diagnostics: Vec::new() };
+    build.arrangement();
     build.components();
     let gates = build.gates();
     let thermal = build.thermal();
@@ -117,7 +135,15 @@ pub fn build(scenario: &Scenario) -> Result<Ready, Refusal> {
     setup.sample_every = scenario.record.interval;
     setup.watches = watches;
     let inputs = scenario.thermal.input_names().iter().map(ToString::to_string).collect();
-    Ok(Ready { setup, placed: build.placed, judged, signals, inputs, loose_ends: findings.loose_ends })
+    Ok(Ready {
+        setup,
+        placed: build.placed,
+        laid: build.laid,
+        judged,
+        signals,
+        inputs,
+        loose_ends: findings.loose_ends,
+    })
 }
 
 fn refuse(build: Build<'_>) -> Refusal {

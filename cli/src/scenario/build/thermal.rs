@@ -1,18 +1,41 @@
 //! The thermal network.
 
-use std::sync::Arc;
+use std::collections::BTreeMap;
+use std::sync::{Arc, Mutex, PoisonError};
 
+use joulestep_engine::thermal::compact::Compact;
 use joulestep_engine::thermal::convert::foster_to_cauer;
 use joulestep_engine::thermal::field::mesh::{Mesh, Sizing};
 use joulestep_engine::thermal::field::reduce::{Span, reduce};
 use joulestep_engine::thermal::field::system::System;
+use joulestep_engine::thermal::field::trouble::FieldTrouble;
 use joulestep_engine::thermal::modal::Modal;
 use joulestep_engine::thermal::network::{CauerCell, FosterTerm, NetworkBuilder};
 use joulestep_engine::thermal::run::Thermal;
-use joulestep_models::package::to_ambient;
+use joulestep_models::package::{Package, Solid, to_ambient};
 
 use super::Build;
 use crate::scenario::meant::{Cells, HeatStackSpec};
+
+/// Compact networks of package stacks that were solved already: many variants of a scenario share them.
+#[derive(Debug, Default)]
+pub struct Reductions(Mutex<BTreeMap<String, Compact>>);
+
+impl Reductions {
+    fn of(&self, package: &Package, solid: &Solid) -> Result<Compact, FieldTrouble> {
+        // All of a package is in this text, its numbers to the last digit.
+        let key = format!("{package:?}");
+        let known = || self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(network) = known().get(&key) {
+            return Ok(network.clone());
+        }
+        let reduced = Mesh::new(&solid.body, &Sizing::coupling(), solid.kelvin)
+            .and_then(|mesh| System::new(&solid.body, &mesh, solid.kelvin))
+            .and_then(|system| reduce(&system, &Span::default()))?;
+        known().insert(key, reduced.network.clone());
+        Ok(reduced.network)
+    }
+}
 
 impl Build<'_> {
     /// The network of chains and nodes, and beside it those of the package stacks; inputs in the order of
@@ -38,14 +61,10 @@ impl Build<'_> {
                 return None;
             }
         };
-        let sizing = Sizing::coupling();
-        let reduced = Mesh::new(&solid.body, &sizing, solid.kelvin)
-            .and_then(|mesh| System::new(&solid.body, &mesh, solid.kelvin))
-            .and_then(|system| reduce(&system, &Span::default()));
-        match reduced {
+        match self.reductions.of(&spec.package, &solid) {
             Ok(reduced) => {
                 let dies: Vec<usize> = (0..solid.dies).collect();
-                let mut network = reduced.network.select(&dies);
+                let mut network = reduced.select(&dies);
                 if let Some(t) = spec.temperature {
                     let count = network.boundaries().len();
                     network = network.at(&vec![t; count]);

@@ -43,6 +43,8 @@ pub(crate) fn set_lines(scenario: &Scenario) -> BTreeSet<String> {
     });
     let outputs = scenario.controllers.iter().map(|c| &c.output);
     let trips = scenario.guards.iter().map(|g| &g.trip);
+    let places = scenario.arrangement.iter().flat_map(|a| a.arrangement.places);
     let states = scenario.drives.iter().map(|d| &d.name);
-    happenings.chain(outputs).chain(trips).chain(states).map(|n| n.name.clone()).collect()
+    let named = happenings.chain(outputs).chain(trips).chain(states).map(|n| n.name.clone());
+    named.chain(places.map(ToString::to_string)).collect()
 }

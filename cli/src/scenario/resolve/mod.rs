@@ -1,6 +1,7 @@
 //! From checked tables to the scenario as meant: names are told apart, defaults filled in, and what one table says is
 //! held against the others. Every error of the scenario is collected before it is refused.
 
+mod arrangement;
 mod components;
 mod control;
 mod lines;
@@ -21,6 +22,7 @@ use crate::scenario::fields::{Fields, Named};
 use crate::scenario::include::{self, Open};
 use crate::scenario::meant::{RecordSpec, Scenario, Signal, Typed};
 use crate::scenario::merge::merge;
+use crate::scenario::raw::Table;
 use crate::scenario::sections::SCENARIO;
 
 /// Why there is no scenario.
@@ -32,27 +34,58 @@ pub enum Trouble {
     Refused(Refusal),
 }
 
-/// Reads a scenario with all it includes.
+/// A scenario as typed: its files, and their tables as one.
+#[derive(Clone, Debug)]
+pub struct AsTyped {
+    /// The files.
+    pub sources: Sources,
+    /// The root table.
+    pub root: Table,
+    /// What was wrong so far.
+    diagnostics: Vec<Diagnostic>,
+}
+
+/// Opens a scenario with all it includes.
 ///
 /// # Errors
-/// [`Trouble`]; all errors that can be told at once.
-pub fn read(path: &Path, open: Open<'_>) -> Result<Scenario, Trouble> {
+/// [`Trouble`]: no file, or no TOML.
+pub fn as_typed(path: &Path, open: Open<'_>) -> Result<AsTyped, Trouble> {
     let mut files = include::load(path, open).map_err(Trouble::Unreadable)?;
     // A key lost to a syntax error would be missed a second time, so nothing more is checked.
     if files.diagnostics.iter().any(|d| d.key.is_empty()) {
         return Err(refuse(files.sources, files.diagnostics));
     }
     let mut diagnostics = std::mem::take(&mut files.diagnostics);
-    let Some(root) = merge(&files.sources, files.tables, &mut diagnostics) else {
-        return Err(refuse(files.sources, diagnostics));
-    };
-    let mut sources = files.sources;
+    match merge(&files.sources, files.tables, &mut diagnostics) {
+        Some(root) => Ok(AsTyped { sources: files.sources, root, diagnostics }),
+        None => Err(refuse(files.sources, diagnostics)),
+    }
+}
+
+/// Reads a scenario with all it includes.
+///
+/// # Errors
+/// [`Trouble`]; all errors that can be told at once.
+pub fn read(path: &Path, open: Open<'_>) -> Result<Scenario, Trouble> {
+    understand(as_typed(path, open)?, open)
+}
+
+/// What the tables mean; opens the parts and package stacks that they name.
+///
+/// # Errors
+/// [`Trouble`]; all errors that can be told at once.
+pub fn understand(typed: AsTyped, open: Open<'_>) -> Result<Scenario, Trouble> {
+    let AsTyped { mut sources, root, mut diagnostics } = typed;
     let parts = parts::Parts::load(&root, &mut sources, open, &mut diagnostics);
     let packages = thermal::Packages::load(&root, &mut sources, open, &mut diagnostics);
     let kind_of_part = |place: &Place, name: &str| parts.kind(place.file, name);
     let mut conform = Conform { catalogue: catalogue(), kind_of_part: &kind_of_part, diagnostics };
     let fields = conform.table(&root, &SCENARIO, "");
-    let diagnostics = conform.diagnostics;
+    let mut diagnostics = conform.diagnostics;
+    if root.get("component").is_none() && root.get("arrangement").is_none() {
+        let expected = "tables [[component]] (what is connected), or an [arrangement]";
+        diagnostics.push(Diagnostic::new(&root.place, "component", "missing", expected));
+    }
     let mut resolve = Resolve { sources: &sources, diagnostics };
     let meant = resolve.scenario(&fields, &parts, &packages);
     let diagnostics = resolve.diagnostics;
@@ -135,6 +168,7 @@ impl Resolve<'_> {
         parts: &parts::Parts,
         packages: &thermal::Packages,
     ) -> Option<Scenario> {
+        let arrangement = root.table("arrangement").and_then(|f| self.arrangement(f, parts));
         let components: Vec<_> = root.tables("component").iter().map(|f| self.component(f, parts)).collect();
         let drives: Vec<_> = root.tables("drive").iter().map(|f| self.drive(f)).collect();
         let guards: Vec<_> = root.tables("guard").iter().map(|f| self.guard(f)).collect();
@@ -163,6 +197,7 @@ impl Resolve<'_> {
         let complete = components.iter().all(Option::is_some);
         let scenario = Scenario {
             sources: Sources::default(),
+            arrangement,
             title: root.text("title").unwrap_or("").to_string(),
             components: components.into_iter().flatten().collect(),
             drives: drives.into_iter().flatten().collect(),
@@ -177,7 +212,7 @@ impl Resolve<'_> {
         self.lines(&scenario);
         self.heat_inputs(&scenario);
         // Nodes of components that were refused would be missed here.
-        if complete {
+        if complete && scenario.arrangement.is_none() {
             self.gate_nodes(&scenario);
         }
         Some(scenario)

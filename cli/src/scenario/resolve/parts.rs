@@ -2,13 +2,14 @@
 
 use std::collections::BTreeMap;
 
+use joulestep_models::arrangement;
 use joulestep_models::model::Values;
 use joulestep_models::part::Part;
 
 use crate::diagnostic::{Diagnostic, FileId, Sources};
 use crate::parts::read_named;
 use crate::scenario::include::Open;
-use crate::scenario::raw::{Raw, Table};
+use crate::scenario::raw::{Node, Raw, Table};
 
 /// The parts that a scenario asks for, by the file that asks and the name it uses.
 #[derive(Debug, Default)]
@@ -25,10 +26,21 @@ impl Parts {
         diagnostics: &mut Vec<Diagnostic>,
     ) -> Self {
         let mut parts = Self::default();
-        let Some(Raw::List(components)) = root.get("component").map(|n| &n.value) else { return parts };
-        for component in components {
-            let Raw::Table(table) = &component.value else { continue };
-            let Some(node) = table.get("part") else { continue };
+        let mut named: Vec<&Node> = Vec::new();
+        if let Some(Raw::Table(table)) = root.get("arrangement").map(|n| &n.value) {
+            let places = match table.get("kind").map(|n| &n.value) {
+                Some(Raw::Text(kind)) => arrangement::find(kind).map_or(&[][..], |a| a.places),
+                _ => &[],
+            };
+            named.extend(places.iter().chain(&["part"]).filter_map(|key| table.get(key)));
+        }
+        if let Some(Raw::List(components)) = root.get("component").map(|n| &n.value) {
+            for component in components {
+                let Raw::Table(table) = &component.value else { continue };
+                named.extend(table.get("part"));
+            }
+        }
+        for node in named {
             let Raw::Text(name) = &node.value else { continue };
             let key = (node.place.file, name.clone());
             if parts.parts.contains_key(&key) {
@@ -44,6 +56,11 @@ impl Parts {
     /// Kind of a part.
     pub(super) fn kind(&self, file: FileId, name: &str) -> Option<String> {
         self.parts.get(&(file, name.to_string())).map(|p| p.kind.to_string())
+    }
+
+    /// A part.
+    pub(super) fn part(&self, file: FileId, name: &str) -> Option<&Part> {
+        self.parts.get(&(file, name.to_string()))
     }
 
     /// What a part gives, and the defaults of what it leaves out.

@@ -57,7 +57,8 @@ impl Order {
 fn plane(set: &[u32], at: &[[u32; 3]]) -> Option<(usize, u32)> {
     let mut best: Option<(f64, usize, u32)> = None;
     for axis in [0, 1, 2] {
-        let places = set.iter().map(|c| at[*c as usize][axis]);
+        let place = |c: &u32| at[*c as usize][axis];
+        let places = set.iter().map(place);
         let low = places.clone().min()?;
         let mut counts = vec![0_usize; (places.clone().max()? - low + 1) as usize];
         places.for_each(|p| counts[(p - low) as usize] += 1);

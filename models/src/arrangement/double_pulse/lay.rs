@@ -53,7 +53,7 @@ pub(super) fn lay(part: &Part, upper: &Part, bench: &Bench, point: &Point) -> Re
     let length = first_pulse(load, series, point.current, point.voltage);
     if !(length.is_finite() && length > 0.0) {
         return asked(format!(
-            "{} A cannot be reached: {} V over {series} ohm drive less",
+            "{} A cannot be reached: {} V drive less through the {series:.3} ohm of loop and part",
             point.current, point.voltage
         ));
     }

@@ -1,0 +1,101 @@
+//! Arguments of `batch`.
+
+use std::path::PathBuf;
+
+use clap::{Args, Subcommand, ValueEnum};
+
+/// Ways to run a batch.
+pub(super) const BATCH: &str = "\
+Examples:
+  joulestep batch examples/inrush-tolerances.toml --out tolerances.h5
+  joulestep batch examples/inrush-tolerances.toml --out tolerances.h5 --resume
+  joulestep batch plan.toml --out part-2.h5 --shard 2/4
+  joulestep batch merge plan.toml part-1.h5 part-2.h5 part-3.h5 part-4.h5 --out all.h5
+
+`joulestep schema plan` describes the plan file. Exit code 1: at least one variant exceeds a limit
+that the scenario sets; variants that fail leave the exit code as it is and say why in their rows.";
+
+/// How progress is shown.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum ProgressAs {
+    /// A bar on a terminal, a line now and then elsewhere.
+    Text,
+    /// A JSON object per line on standard error.
+    Json,
+}
+
+/// Arguments of `batch`.
+#[derive(Debug, Args)]
+#[command(args_conflicts_with_subcommands = true, subcommand_negates_reqs = true)]
+pub struct BatchArgs {
+    /// What else is done with batches.
+    #[command(subcommand)]
+    pub command: Option<BatchCommand>,
+    /// Plan file (TOML).
+    #[arg(required = true)]
+    pub plan: Option<PathBuf>,
+    /// Where the table and the numbers go.
+    #[command(flatten)]
+    pub output: BatchOutputArgs,
+    /// Threads; without it one for each core.
+    #[arg(long, value_parser = clap::value_parser!(u16).range(1..=1024))]
+    pub jobs: Option<u16>,
+    /// Run only every n-th variant, from the k-th on.
+    #[arg(long, value_name = "K/N")]
+    pub shard: Option<String>,
+    /// Go on with the journal that an earlier run left beside the table.
+    #[arg(long, conflicts_with = "force")]
+    pub resume: bool,
+    /// Tell how many variants there are, and stop.
+    #[arg(long, conflicts_with_all = ["resume", "shard"])]
+    pub count: bool,
+    /// Show no progress.
+    #[arg(long, short)]
+    pub quiet: bool,
+    /// How progress is shown.
+    #[arg(long, value_enum, default_value = "text")]
+    pub progress: ProgressAs,
+}
+
+/// Where the table and the numbers go.
+#[derive(Debug, Args)]
+pub struct BatchOutputArgs {
+    /// Table to write (HDF5); it must not exist yet. Its journal stands beside it.
+    #[arg(long, short, value_name = "TABLE.h5")]
+    pub out: Option<PathBuf>,
+    /// Write the table as CSV too.
+    #[arg(long, value_name = "FILE.csv")]
+    pub csv: Option<PathBuf>,
+    /// Draw an output: histogram, tornado, scatter.
+    #[arg(long, value_name = "FILE.svg")]
+    pub svg: Option<PathBuf>,
+    /// The output to draw; without it the first that is told.
+    #[arg(long, value_name = "NAME", requires = "svg")]
+    pub show: Option<String>,
+    /// Replace files that exist.
+    #[arg(long)]
+    pub force: bool,
+    /// Print the statistics as JSON (SI units, temperatures in degC), without progress.
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// What else is done with batches.
+#[derive(Debug, Subcommand)]
+pub enum BatchCommand {
+    /// Put the shards of a batch together: the table is the one that a single machine would have written.
+    Merge(MergeArgs),
+}
+
+/// Arguments of `batch merge`.
+#[derive(Debug, Args)]
+pub struct MergeArgs {
+    /// Plan file (TOML) of all shards.
+    pub plan: PathBuf,
+    /// Tables of the shards; their journals stand beside them.
+    #[arg(required = true)]
+    pub shards: Vec<PathBuf>,
+    /// Where the table and the numbers go.
+    #[command(flatten)]
+    pub output: BatchOutputArgs,
+}

@@ -1,0 +1,24 @@
+//! Batches: a scenario varied by a plan, on all cores, durable, in shards; and what the table of its variants tells.
+//!
+//! [`variant::Study::read`] reads a plan; [`variant::Study::run`] runs any variant of it; [`carry::carry`] runs them all
+//! on threads into a [`journal`]; [`table`] makes the HDF5 table and CSV of the rows, [`statistics`] and [`indices`]
+//! what they say together.
+
+pub mod carry;
+pub mod distribution;
+pub mod indices;
+pub mod journal;
+pub mod list;
+pub mod measure;
+pub mod picture;
+pub mod plan;
+pub mod progress;
+pub mod read;
+pub mod row;
+pub mod sample;
+pub mod sections;
+pub mod slot;
+pub mod statistics;
+pub mod table;
+pub mod tell;
+pub mod variant;

@@ -1,0 +1,237 @@
+//! From a plan file to the [`Plan`] as meant: every path found, every value held against its dimension.
+
+mod correlation;
+mod input;
+mod told;
+
+use std::collections::BTreeSet;
+use std::path::Path;
+
+use joulestep_models::devices::catalogue;
+use joulestep_models::model::Range;
+
+use crate::batch::list;
+use crate::batch::plan::{Plan, Sampling, beside};
+use crate::batch::sample::MOST_DIMENSIONS;
+use crate::batch::sections::{MOST_VARIANTS, PLAN};
+use crate::batch::slot::{Astray, Slot};
+use crate::diagnostic::{Diagnostic, Place, Refusal, Sources};
+use crate::scenario::build::Ready;
+use crate::scenario::conform::Conform;
+use crate::scenario::fields::Fields;
+use crate::scenario::include::{Open, reason};
+use crate::scenario::meant::Scenario;
+use crate::scenario::raw::{self, Table};
+use crate::scenario::resolve::Trouble;
+use crate::scenario::shape::quantity;
+
+/// A plan file, checked against its key tables.
+#[derive(Debug)]
+pub struct PlanFile {
+    /// The file.
+    pub sources: Sources,
+    /// Its tables.
+    pub fields: Fields,
+}
+
+/// Opens a plan file and checks its keys.
+///
+/// # Errors
+/// [`Trouble`]; all that is wrong with the keys at once.
+pub fn open_plan(path: &Path, open: Open<'_>) -> Result<PlanFile, Trouble> {
+    let text = open(path).map_err(Trouble::Unreadable)?;
+    let mut sources = Sources::default();
+    let file = sources.add(path.to_path_buf(), text);
+    let (table, diagnostics) = raw::read(&sources, file);
+    if !diagnostics.is_empty() {
+        return Err(Trouble::Refused(Refusal { sources, diagnostics }));
+    }
+    let mut conform = Conform { catalogue: catalogue(), kind_of_part: &|_, _| None, diagnostics };
+    let fields = conform.table(&table, &PLAN, "");
+    let diagnostics = conform.diagnostics;
+    match diagnostics.is_empty() {
+        true => Ok(PlanFile { sources, fields }),
+        false => Err(Trouble::Refused(sorted(sources, diagnostics))),
+    }
+}
+
+fn sorted(sources: Sources, mut diagnostics: Vec<Diagnostic>) -> Refusal {
+    diagnostics.sort_by_key(|d| d.place.as_ref().map(|p| (p.file, p.span.start)));
+    Refusal { sources, diagnostics }
+}
+
+/// What the plan's words are held against.
+pub struct Against<'a> {
+    /// Tables of the scenario.
+    pub root: &'a Table,
+    /// What they mean.
+    pub scenario: &'a Scenario,
+    /// The scenario as built.
+    pub ready: &'a Ready,
+}
+
+/// Reads the plan against its scenario.
+///
+/// # Errors
+/// Everything that is wrong.
+pub fn understand(plan: &PlanFile, against: &Against<'_>, open: Open<'_>) -> Result<Plan, Refusal> {
+    let path = plan.sources.files[0].0.clone();
+    let mut read = Read { against, diagnostics: Vec::new() };
+    let meant = read.plan(&plan.fields, &path, open);
+    match meant {
+        Some(meant) if read.diagnostics.is_empty() => Ok(meant),
+        _ => Err(sorted(plan.sources.clone(), read.diagnostics)),
+    }
+}
+
+struct Read<'a> {
+    against: &'a Against<'a>,
+    diagnostics: Vec<Diagnostic>,
+}
+
+impl Read<'_> {
+    fn tell(
+        &mut self,
+        place: &Place,
+        key: impl Into<String>,
+        found: impl Into<String>,
+        expected: impl Into<String>,
+    ) {
+        self.diagnostics.push(Diagnostic::new(place, key, found, expected));
+    }
+
+    fn plan(&mut self, f: &Fields, path: &Path, open: Open<'_>) -> Option<Plan> {
+        let sampling_table = f.table("sampling")?;
+        let sampling = sampling(sampling_table)?;
+        let listed = match (sampling, sampling_table.text("file")) {
+            (Sampling::List, Some(file)) => {
+                let file = beside(path, file);
+                let place = sampling_table.place_of("file").clone();
+                match open(&file) {
+                    Ok(text) => match list::read(&text) {
+                        Ok(list) => Some((file, list)),
+                        Err(trouble) => {
+                            self.tell(
+                                &place,
+                                "sampling.file",
+                                format!("{}: {trouble}", file.display()),
+                                "a CSV file",
+                            );
+                            None
+                        }
+                    },
+                    Err(error) => {
+                        let found = format!("cannot read `{}`: {}", file.display(), reason(&error));
+                        self.tell(
+                            &place,
+                            "sampling.file",
+                            found,
+                            "the path of a CSV file, relative to this file",
+                        );
+                        None
+                    }
+                }
+            }
+            _ => None,
+        };
+        let mut inputs = Vec::new();
+        for table in f.tables("vary") {
+            inputs.extend(self.input(
+                table,
+                sampling,
+                listed.as_ref().map(|(path, list)| (path.as_path(), list)),
+            ));
+        }
+        if f.tables("vary").is_empty() {
+            self.tell(f.place_of("vary"), "vary", "nothing is varied", "at least one [[vary]]");
+        }
+        if matches!(sampling, Sampling::SobolSequence { .. } | Sampling::Sensitivity { .. })
+            && 2 * inputs.len() > MOST_DIMENSIONS
+        {
+            self.tell(
+                f.place_of("vary"),
+                "vary",
+                format!("{} values", inputs.len()),
+                "at most 500 with a Sobol sequence",
+            );
+        }
+        let correlation = self.correlation(f, &inputs, sampling);
+        let measures: Vec<_> = f.tables("output").iter().filter_map(|t| self.measure(t)).collect();
+        let search = f.table("search").and_then(|t| self.search(t));
+        self.unique(f);
+        let plan = Plan {
+            title: f.text("title").unwrap_or("").to_string(),
+            scenario: beside(path, f.text("scenario")?),
+            sampling,
+            inputs,
+            correlation,
+            measures,
+            search,
+        };
+        if plan.count().is_none_or(|n| n as u64 > MOST_VARIANTS as u64 || n == 0)
+            && self.diagnostics.is_empty()
+        {
+            let found = plan.count().map_or_else(|| "no end of variants".into(), |n| format!("{n} variants"));
+            self.tell(f.place_of("sampling"), "sampling", found, format!("1 to {MOST_VARIANTS} variants"));
+        }
+        Some(plan)
+    }
+
+    fn slot(&mut self, f: &Fields) -> Option<Slot> {
+        let path = f.text("value")?;
+        match Slot::find(path, self.against.root, self.against.scenario) {
+            Ok(slot) => Some(slot),
+            Err((found, expected, hint)) => {
+                self.astray(f.place_of("value"), f.key("value"), (found, expected, hint));
+                None
+            }
+        }
+    }
+
+    fn astray(&mut self, place: &Place, key: String, (found, expected, hint): Astray) {
+        self.diagnostics.push(Diagnostic::new(place, key, found, expected).suggest(hint));
+    }
+
+    /// A value in a unit.
+    fn value(&mut self, place: &Place, key: String, typed: Result<&str, f64>, unit: &str) -> Option<f64> {
+        match quantity(typed, unit, Range::Any) {
+            Ok(value) => Some(value),
+            Err(trouble) => {
+                self.astray(place, key, trouble);
+                None
+            }
+        }
+    }
+
+    fn measured(&mut self, f: &Fields, key: &str, unit: &str) -> Option<f64> {
+        self.value(f.place_of(key), f.key(key), f.measure(key)?, unit)
+    }
+
+    /// Columns and paths are used once.
+    fn unique(&mut self, f: &Fields) {
+        let tables = f.tables("vary").iter().chain(f.table("search")).chain(f.tables("output"));
+        let (mut names, mut paths) = (BTreeSet::new(), BTreeSet::new());
+        for table in tables {
+            let path = table.text("value");
+            let name = table.text("name").or(path);
+            if path.is_some_and(|p| !paths.insert(p.to_string())) {
+                self.tell(table.place_of("value"), table.key("value"), "varied twice", "a value varied once");
+            } else if name.is_some_and(|n| !names.insert(n.to_string())) {
+                self.tell(table.place_of("name"), table.key("name"), "a name used twice", "a name used once");
+            }
+        }
+    }
+}
+
+fn sampling(f: &Fields) -> Option<Sampling> {
+    let whole = |key: &str| f.whole(key).and_then(|n| usize::try_from(n).ok());
+    let seed = f.whole("seed").map_or(1, |s| s as u64);
+    Some(match f.kind.as_str() {
+        "grid" => Sampling::Grid,
+        "list" => Sampling::List,
+        "monte-carlo" => Sampling::MonteCarlo { variants: whole("variants")?, seed },
+        "latin-hypercube" => Sampling::LatinHypercube { variants: whole("variants")?, seed },
+        "sobol-sequence" => Sampling::SobolSequence { variants: whole("variants")?, seed },
+        _ => Sampling::Sensitivity { base: whole("base")?, seed },
+    })
+}

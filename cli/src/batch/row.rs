@@ -1,0 +1,152 @@
+//! A variant's row, and the columns that all rows share.
+
+use joulestep_engine::run::watch::Watch;
+
+use crate::account::Account;
+use crate::batch::plan::Plan;
+use crate::batch::variant::Bound;
+use crate::result::Verdict;
+use crate::scenario::build::Ready;
+
+/// How a variant ended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Status {
+    /// Run to its end.
+    Done,
+    /// Its values make no scenario.
+    Refused,
+    /// Its equations could not be solved.
+    Failed,
+    /// The search found no value in its range.
+    NotFound,
+    /// The program itself failed.
+    Broken,
+}
+
+impl Status {
+    /// All of them.
+    pub const ALL: [Self; 5] = [Self::Done, Self::Refused, Self::Failed, Self::NotFound, Self::Broken];
+
+    /// The word written in tables.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Done => "done",
+            Self::Refused => "refused",
+            Self::Failed => "failed",
+            Self::NotFound => "not found",
+            Self::Broken => "broken",
+        }
+    }
+
+    /// By its word.
+    pub fn of_word(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|s| s.word() == word)
+    }
+}
+
+/// A verdict by its word.
+pub fn verdict_of_word(word: &str) -> Option<Verdict> {
+    [Verdict::Passes, Verdict::Fails, Verdict::NotJudged].into_iter().find(|v| v.word() == word)
+}
+
+/// What a variant yielded.
+#[derive(Clone, Debug)]
+pub struct Row {
+    /// Its number, from 0.
+    pub variant: usize,
+    /// How it ended.
+    pub status: Status,
+    /// The verdict over the limits that the user set.
+    pub verdict: Verdict,
+    /// Why it did not end well; empty where it did.
+    pub error: String,
+    /// Its numbers, in the order of the columns; NaN where there is none.
+    pub outputs: Vec<f64>,
+}
+
+/// A column of numbers.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Column {
+    /// Its name.
+    pub name: String,
+    /// Unit symbol.
+    pub unit: String,
+}
+
+fn column(name: impl Into<String>, unit: &str) -> Column {
+    Column { name: name.into(), unit: unit.to_string() }
+}
+
+/// The columns of a plan's outputs, and the user's limits: the value found by a search; further numbers; extremes of
+/// what the limits bound (the user's first) and of the recorded signals; junctions; energies; the ledger's residual.
+pub fn columns(plan: &Plan, ready: &Ready) -> (Vec<Column>, Vec<Bound>) {
+    let mut all: Vec<Column> = Vec::new();
+    all.extend(plan.search.iter().map(|s| column(&s.name, &s.slot.unit)));
+    all.extend(plan.measures.iter().map(|m| column(&m.name, &m.unit)));
+    let mut limits = Vec::new();
+    let mut judged: Vec<_> = ready.judged.iter().collect();
+    judged.sort_by_key(|j| !j.by_user);
+    let watches = &ready.setup.watches;
+    for j in judged {
+        let unit = watches[j.watch].unit;
+        if j.by_user {
+            let columns = (all.len(), all.len() + 1);
+            // Limits of the user come in the order of the scenario; a path tells one by name or place.
+            let paths = [j.name.clone(), (limits.len() + 1).to_string()];
+            let varied = |key: &str| {
+                plan.inputs
+                    .iter()
+                    .position(|i| paths.iter().any(|p| i.slot.path == format!("limit.{p}.{key}")))
+            };
+            let varied = (varied("min"), varied("max"));
+            limits.push(Bound { name: j.name.clone(), bounds: (j.lower, j.upper), columns, varied });
+        }
+        let before = if j.by_user { "limit" } else { "rating" };
+        all.push(column(format!("{before}.{}.least", j.name), unit));
+        all.push(column(format!("{before}.{}.largest", j.name), unit));
+    }
+    for watch in &watches[..ready.signals] {
+        all.push(column(format!("{}.least", watch.name), watch.unit));
+        all.push(column(format!("{}.largest", watch.name), watch.unit));
+    }
+    for name in junctions(ready, watches) {
+        all.push(column(format!("{name}.hottest"), "degC"));
+        all.push(column(format!("{name}.end"), "degC"));
+        all.push(column(format!("{name}.heat"), "J"));
+    }
+    for placed in &ready.placed {
+        for what in ["delivered", "dissipated", "stored"] {
+            all.push(column(format!("{}.{what}", placed.name), "J"));
+        }
+    }
+    all.push(column("ledger.residual", "J"));
+    all.push(column("ledger.residual-relative", "1"));
+    (all, limits)
+}
+
+/// Dies with a temperature, in the order of the account.
+fn junctions(ready: &Ready, watches: &[Watch]) -> Vec<String> {
+    let mut names = Vec::new();
+    for placed in &ready.placed {
+        for (k, (die, _)) in placed.built.dies.iter().enumerate() {
+            let name = format!("{}.{die}", placed.name);
+            let watched = watches.iter().any(|w| w.name == format!("{name}.temperature"));
+            if placed.heat[k].is_some() && watched && ready.setup.thermal.is_some() {
+                names.push(name);
+            }
+        }
+    }
+    names
+}
+
+/// The numbers of a run in the order of [`columns`], but for what a search found; of energies those of the
+/// scenario's own components only, which come first.
+pub fn outputs(account: &Account, measured: &[f64], components: usize) -> Vec<f64> {
+    let mut all = measured.to_vec();
+    all.extend(account.judged.iter().flat_map(|j| [j.found.0, j.found.1]));
+    all.extend(account.peaks.iter().flat_map(|p| [p.least.0, p.most.0]));
+    all.extend(account.junctions.iter().flat_map(|j| [j.hottest.0, j.end, j.heat]));
+    all.extend(account.energies.iter().take(components).flat_map(|e| [e.delivered, e.dissipated, e.stored]));
+    all.extend([account.residual, account.relative]);
+    all
+}

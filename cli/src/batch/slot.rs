@@ -1,0 +1,222 @@
+//! Where a varied value stands in the tables of a scenario: `component.limiter.inductance`,
+//! `thermal.chain.jfet.resistance.2`, `happening.3.at`.
+
+use joulestep_engine::units::{bare_in, parse_quantity, parse_unit};
+use joulestep_models::devices::catalogue;
+
+use crate::diagnostic::nearest;
+use crate::scenario::conform::one_of;
+use crate::scenario::meant::Scenario;
+use crate::scenario::raw::{Node, Raw, Table};
+use crate::scenario::sections::SCENARIO;
+use crate::scenario::shape::{Form, Key, Kinds, Section};
+
+/// A number of the scenario.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Slot {
+    /// As typed.
+    pub path: String,
+    /// Its unit symbol; "1" for a plain number.
+    pub unit: String,
+    /// Whether only integers fit.
+    pub whole: bool,
+}
+
+/// Why a path leads nowhere: (found, expected, suggestion).
+pub type Astray = (String, String, Option<String>);
+
+/// Units by which the quantities of signals are told.
+const OF_SIGNALS: &[&str] = &["V", "A", "degC", "W", "J", "s", "ohm", "A^2 s", "1"];
+
+impl Slot {
+    /// Finds a number; `scenario` is what the tables mean.
+    ///
+    /// # Errors
+    /// [`Astray`].
+    pub fn find(path: &str, root: &Table, scenario: &Scenario) -> Result<Self, Astray> {
+        let segments: Vec<&str> = path.split('.').collect();
+        let (unit, whole) = walk(&segments, "", root, &SCENARIO, scenario)?;
+        Ok(Self { path: path.to_string(), unit, whole })
+    }
+
+    /// The unit of a difference of two such values.
+    pub fn unit_of_difference(&self) -> &str {
+        if self.unit == "degC" { "K" } else { &self.unit }
+    }
+
+    /// Puts a value (in the slot's unit) into the tables, in which the slot was found.
+    ///
+    /// # Errors
+    /// When only an integer fits and the value is none.
+    pub fn set(&self, root: &mut Table, value: f64) -> Result<(), String> {
+        let raw = match self.whole {
+            true if value.fract() == 0.0 && value.abs() < 1e15 => Raw::Whole(value as i64),
+            true => return Err(format!("{}: {value} is no integer", self.path)),
+            // Bare numbers are SI base units; a temperature needs its unit.
+            false if bare_in(value, &self.unit).is_ok() => Raw::Number(value),
+            false if value.is_finite() => Raw::Text(format!("{value:?} {}", self.unit)),
+            false => return Err(format!("{}: {value} is no finite number", self.path)),
+        };
+        let segments: Vec<&str> = self.path.split('.').collect();
+        match put(root, &segments, raw) {
+            true => Ok(()),
+            false => Err(format!("{}: there is no such value", self.path)),
+        }
+    }
+}
+
+/// Follows the segments through the tables to a number; its unit and whether it is whole.
+fn walk(
+    segments: &[&str],
+    before: &str,
+    table: &Table,
+    section: &Section,
+    scenario: &Scenario,
+) -> Result<(String, bool), Astray> {
+    let Some((first, rest)) = segments.split_first() else {
+        return Err((format!("`{before}` is a table"), "the path of a number in it".into(), None));
+    };
+    let keys = keys(table, section, scenario);
+    let Some(key) = keys.iter().find(|k| k.name == *first) else {
+        let names: Vec<&str> = keys.iter().map(|k| k.name).filter(|n| *n != "name").collect();
+        let place = if before.is_empty() { "the scenario".to_string() } else { format!("`{before}`") };
+        let hint = nearest(first, names.iter().copied());
+        return Err((format!("{place} has no key `{first}`"), one_of(&names), hint));
+    };
+    let full = if before.is_empty() { (*first).to_string() } else { format!("{before}.{first}") };
+    let node = table.get(first).map(|n| &n.value);
+    match (key.form, node, rest) {
+        (Form::Quantity(unit, _), _, []) => Ok((unit.to_string(), false)),
+        (Form::Whole(..), _, []) => Ok(("1".into(), true)),
+        (Form::Measure, Some(raw), []) => Ok((unit_as_typed(raw), false)),
+        (Form::Quantities(unit, _), Some(Raw::List(items)), [one]) => {
+            match one.parse::<usize>().ok().filter(|k| (1..=items.len()).contains(k)) {
+                Some(_) => Ok((unit.to_string(), false)),
+                None => Err((
+                    format!("`{full}` has no value number `{one}`"),
+                    format!("a number from 1 to {}", items.len()),
+                    None,
+                )),
+            }
+        }
+        (Form::Quantities(..), Some(Raw::List(items)), []) => Err((
+            format!("`{full}` is a list"),
+            format!("one of its values: {full}.1 to {full}.{}", items.len()),
+            None,
+        )),
+        (Form::Table(section), Some(Raw::Table(inner)), _) => walk(rest, &full, inner, section, scenario),
+        (Form::Tables(section), Some(Raw::List(items)), [one, deeper @ ..]) => match member(items, one) {
+            Some(inner) => walk(deeper, &format!("{full}.{one}"), inner, section, scenario),
+            None => {
+                let names: Vec<&str> = items.iter().filter_map(name).collect();
+                let expected = match names.is_empty() {
+                    true => format!("a number from 1 to {}", items.len()),
+                    false => one_of(&names),
+                };
+                let hint = nearest(one, names.iter().copied());
+                Err((format!("`{full}` has no member `{one}`"), expected, hint))
+            }
+        },
+        (Form::Tables(_), Some(Raw::List(_)), []) => {
+            Err((format!("`{full}` is a list of tables"), format!("{full}.NAME.KEY"), None))
+        }
+        (_, None, _) if !matches!(key.form, Form::Quantity(..) | Form::Whole(..)) => Err((
+            format!("the scenario does not give `{full}`"),
+            "a value that the scenario gives".into(),
+            None,
+        )),
+        (Form::Quantity(..) | Form::Whole(..) | Form::Measure, _, [further, ..]) => {
+            Err((format!("`{full}` is a number and has no `{further}`"), format!("`{full}`"), None))
+        }
+        _ => Err((format!("`{full}` is not a number"), "a value that is a number".into(), None)),
+    }
+}
+
+/// The unit of a quantity as it stands in the scenario.
+fn unit_as_typed(raw: &Raw) -> String {
+    let Raw::Text(text) = raw else { return "1".into() };
+    let Ok(quantity) = parse_quantity(text) else { return "1".into() };
+    let usual = OF_SIGNALS.iter().find(|u| parse_unit(u).is_ok_and(|u| u.dimension == quantity.dimension));
+    usual.map_or_else(|| quantity.dimension.symbol(), |u| (*u).to_string())
+}
+
+/// The keys that a table of this section may have.
+fn keys(table: &Table, section: &Section, scenario: &Scenario) -> Vec<Key> {
+    let mut keys = section.keys.to_vec();
+    let word = |key: &str| match table.get(key).map(|n| &n.value) {
+        Some(Raw::Text(word)) => Some(word.as_str()),
+        _ => None,
+    };
+    match section.kinds {
+        Kinds::Listed(tag, kinds) => {
+            keys.extend(kinds.iter().filter(|k| Some(k.word) == word(tag)).flat_map(|k| k.keys));
+        }
+        Kinds::Catalogue => {
+            let of_name = scenario.components.iter().find(|c| Some(c.name.name.as_str()) == word("name"));
+            let kind = of_name.map(|c| c.entry.kind);
+            let entry = catalogue::<f64>().iter().find(|e| Some(e.kind) == kind);
+            keys.extend(entry.iter().flat_map(|e| e.params).map(|p| Key::of_param(p, true)));
+        }
+        Kinds::Arrangements => {
+            let found = word("kind").and_then(joulestep_models::arrangement::find);
+            keys.extend(found.into_iter().flat_map(Key::of_arrangement));
+        }
+        Kinds::None | Kinds::Part(_) => {}
+    }
+    keys
+}
+
+fn name(node: &Node) -> Option<&str> {
+    match &node.value {
+        Raw::Table(table) => match &table.get("name")?.value {
+            Raw::Text(name) => Some(name),
+            _ => None,
+        },
+        _ => None,
+    }
+}
+
+/// Number of a member in the list: by its name, else by its place counted from 1.
+fn number(items: &[Node], one: &str) -> Option<usize> {
+    let by_place = || one.parse::<usize>().ok()?.checked_sub(1).filter(|k| *k < items.len());
+    items.iter().position(|n| name(n) == Some(one)).or_else(by_place)
+}
+
+fn member<'a>(items: &'a [Node], one: &str) -> Option<&'a Table> {
+    match &items[number(items, one)?].value {
+        Raw::Table(table) => Some(table),
+        _ => None,
+    }
+}
+
+fn put(table: &mut Table, segments: &[&str], raw: Raw) -> bool {
+    let Some((first, rest)) = segments.split_first() else { return false };
+    let place = table.place.clone();
+    let Some(entry) = table.entries.iter_mut().find(|e| e.0 == *first) else {
+        if !rest.is_empty() {
+            return false;
+        }
+        // A value that the part gives, or a default.
+        table.entries.push(((*first).to_string(), place.clone(), Node { place, value: raw }));
+        return true;
+    };
+    match (&mut entry.2.value, rest) {
+        (value, []) => {
+            *value = raw;
+            true
+        }
+        (Raw::Table(inner), _) => put(inner, rest, raw),
+        (Raw::List(items), [one, deeper @ ..]) => {
+            let Some(k) = number(items, one) else { return false };
+            match (&mut items[k].value, deeper) {
+                (Raw::Table(inner), _) => put(inner, deeper, raw),
+                (value, []) => {
+                    *value = raw;
+                    true
+                }
+                _ => false,
+            }
+        }
+        _ => false,
+    }
+}

@@ -1,0 +1,163 @@
+//! What rows say together: percentiles, yield with confidence bounds, the worst variant.
+
+use std::collections::BTreeMap;
+
+use statrs::function::beta::beta_reg;
+
+use crate::batch::row::{Row, Status};
+use crate::batch::variant::Study;
+use crate::result::Verdict;
+
+/// A percentile of ascending numbers, 0 ≤ p ≤ 1, by a straight line between the two nearest (definition 7 of Hyndman &
+/// Fan 1996); NaN where there are none.
+pub fn percentile(ascending: &[f64], p: f64) -> f64 {
+    let Some(last) = ascending.len().checked_sub(1) else { return f64::NAN };
+    let at = p.clamp(0.0, 1.0) * last as f64;
+    let below = at.floor() as usize;
+    let share = at - below as f64;
+    let (a, b) = (ascending[below], ascending[(below + 1).min(last)]);
+    if share == 0.0 { a } else { a + share * (b - a) }
+}
+
+/// The p-quantile of the beta distribution with parameters a, b > 0, by halving: the regularised incomplete beta
+/// function rises with x.
+fn beta_quantile(a: f64, b: f64, p: f64) -> f64 {
+    let (mut low, mut high) = (0.0f64, 1.0f64);
+    loop {
+        let middle = low + 0.5 * (high - low);
+        if middle <= low || middle >= high {
+            return middle;
+        }
+        if beta_reg(a, b, middle) < p {
+            low = middle;
+        } else {
+            high = middle;
+        }
+    }
+}
+
+/// Two-sided bounds of a probability of which `k` of `n` trials were seen (Clopper & Pearson 1934).
+pub fn clopper_pearson(k: usize, n: usize, confidence: f64) -> (f64, f64) {
+    let tail = 0.5 * (1.0 - confidence);
+    let (hits, misses) = (k as f64, n.saturating_sub(k) as f64);
+    let lower = if k == 0 { 0.0 } else { beta_quantile(hits, misses + 1.0, tail) };
+    let upper = if k >= n { 1.0 } else { beta_quantile(hits + 1.0, misses, 1.0 - tail) };
+    (lower, upper)
+}
+
+/// Confidence of the bounds that are told.
+pub const CONFIDENCE: f64 = 0.95;
+
+/// A share of variants.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Share {
+    /// Variants that count.
+    pub hits: usize,
+    /// Variants that were judged.
+    pub of: usize,
+    /// Clopper–Pearson bounds at [`CONFIDENCE`]; they mean something for independent draws only.
+    pub bounds: (f64, f64),
+}
+
+impl Share {
+    fn new(hits: usize, of: usize) -> Self {
+        Self { hits, of, bounds: clopper_pearson(hits, of, CONFIDENCE) }
+    }
+}
+
+/// A limit over all variants.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LimitSummary {
+    /// Its name.
+    pub name: String,
+    /// Variants that keep it.
+    pub kept: Share,
+    /// The variant nearest to it, or farthest beyond it, and its margin in the limit's unit (below zero: exceeded).
+    pub worst: Option<(usize, f64)>,
+}
+
+/// A column of numbers over all variants that were run to their end.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ColumnSummary {
+    /// Number of the output.
+    pub output: usize,
+    /// How many numbers there are.
+    pub count: usize,
+    /// Mean and standard deviation (of the sample, divisor n − 1).
+    pub mean: f64,
+    /// Standard deviation.
+    pub deviation: f64,
+    /// Percentiles of [`PERCENTS`].
+    pub percentiles: [f64; PERCENTS.len()],
+}
+
+/// Percentiles that are told.
+pub const PERCENTS: [f64; 7] = [0.0, 1.0, 5.0, 50.0, 95.0, 99.0, 100.0];
+
+/// What all rows say together.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Statistics {
+    /// Variants by how they ended.
+    pub ended: Vec<(Status, usize)>,
+    /// Variants that keep all limits; `None` where none is set.
+    pub passes: Option<Share>,
+    /// The limits.
+    pub limits: Vec<LimitSummary>,
+    /// The outputs.
+    pub columns: Vec<ColumnSummary>,
+}
+
+/// Gathers the statistics.
+pub fn gather(study: &Study, rows: &BTreeMap<usize, Row>) -> Statistics {
+    let done: Vec<&Row> = rows.values().filter(|r| r.status == Status::Done).collect();
+    let count = |status| rows.values().filter(|r| r.status == status).count();
+    let ended = Status::ALL.into_iter().map(|s| (s, count(s))).filter(|(_, n)| *n > 0).collect();
+    let judged: Vec<&&Row> = done.iter().filter(|r| r.verdict != Verdict::NotJudged).collect();
+    let passing = judged.iter().filter(|r| r.verdict == Verdict::Passes).count();
+    let limits = study.limits.iter().map(|limit| {
+        let margins = done.iter().map(|row| {
+            let (lower, upper) = limit.of(study.inputs(row.variant));
+            let (least, largest) = (row.outputs[limit.columns.0], row.outputs[limit.columns.1]);
+            (row.variant, (upper - largest).min(least - lower))
+        });
+        let margins: Vec<(usize, f64)> = margins.collect();
+        let worst = margins.iter().copied().filter(|m| !m.1.is_nan()).min_by(|a, b| a.1.total_cmp(&b.1));
+        let kept = margins.iter().filter(|m| m.1 >= 0.0).count();
+        LimitSummary { name: limit.name.clone(), kept: Share::new(kept, margins.len()), worst }
+    });
+    let column = |output: usize| {
+        let mut values: Vec<f64> = done.iter().map(|r| r.outputs[output]).filter(|x| x.is_finite()).collect();
+        values.sort_by(f64::total_cmp);
+        let n = values.len() as f64;
+        let mean = values.iter().sum::<f64>() / n;
+        let squares: f64 = values.iter().map(|x| (x - mean).powi(2)).sum();
+        let percentiles = PERCENTS.map(|p| percentile(&values, p / 100.0));
+        ColumnSummary {
+            output,
+            count: values.len(),
+            mean,
+            deviation: (squares / (n - 1.0)).sqrt(),
+            percentiles,
+        }
+    };
+    Statistics {
+        ended,
+        passes: (!study.limits.is_empty()).then(|| Share::new(passing, judged.len())),
+        limits: limits.collect(),
+        columns: (0..study.outputs.len()).map(column).collect(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn percentiles_lie_between_the_nearest() {
+        let values = [1.0, 2.0, 4.0, 8.0];
+        assert_eq!(percentile(&values, 0.5), 3.0);
+        assert_eq!(percentile(&values, 1.0), 8.0);
+        assert_eq!(percentile(&values, 0.1), 1.3);
+        assert!(percentile(&[], 0.5).is_nan());
+    }
+}

@@ -1,0 +1,264 @@
+//! A study: everything read once, from which any variant can be run alone, on any thread, with the same bits.
+
+use std::cell::RefCell;
+use std::collections::BTreeMap;
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::path::{Path, PathBuf};
+use std::sync::atomic::AtomicBool;
+
+use joulestep_engine::run::time_loop::Ended;
+use sha2::{Digest, Sha256};
+
+use crate::account::{Account, Facts, Outcome};
+use crate::batch::measure::Measures;
+use crate::batch::plan::{Plan, Search, beside};
+use crate::batch::read::{Against, open_plan, understand};
+use crate::batch::row::{Column, Row, Status, columns, outputs};
+use crate::batch::slot::Slot;
+use crate::diagnostic::Refusal;
+use crate::result::Verdict;
+use crate::scenario::build::{Ready, Reductions, build_with};
+use crate::scenario::include::Open;
+use crate::scenario::resolve::{self, AsTyped, Trouble, as_typed};
+
+/// Most halvings of a search: a double has no more bits.
+const MOST_HALVINGS: usize = 60;
+
+/// A plan with its scenario, ready to run any of its variants.
+#[derive(Debug)]
+pub struct Study {
+    /// The plan.
+    pub plan: Plan,
+    /// Values of all variants, one variant after the other.
+    pub values: Vec<f64>,
+    /// Columns of the numbers that a variant yields.
+    pub outputs: Vec<Column>,
+    /// Limits that the verdict judges, with the numbers of their columns.
+    pub limits: Vec<Bound>,
+    /// SHA-256 of the program's version and of every file that was read, hexadecimal.
+    pub digest: String,
+    /// Text of the plan file and of all files of the scenario, each under a line that names it.
+    pub text: String,
+    typed: AsTyped,
+    files: BTreeMap<PathBuf, String>,
+    reductions: Reductions,
+}
+
+/// A limit that the user set.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Bound {
+    /// Its name.
+    pub name: String,
+    /// Lower and upper bound in the scenario as it stands; infinite where there is none.
+    pub bounds: (f64, f64),
+    /// Columns of the least and the largest value among the outputs.
+    pub columns: (usize, usize),
+    /// Numbers of the inputs that vary the bounds.
+    pub varied: (Option<usize>, Option<usize>),
+}
+
+impl Bound {
+    /// The bounds in a variant with these inputs.
+    pub fn of(&self, inputs: &[f64]) -> (f64, f64) {
+        let varied = |input: Option<usize>, stated: f64| input.map_or(stated, |k| inputs[k]);
+        (varied(self.varied.0, self.bounds.0), varied(self.varied.1, self.bounds.1))
+    }
+}
+
+/// Which file is wrong, and what is.
+#[derive(Debug)]
+pub struct Wrong {
+    /// "the plan" or "the scenario".
+    pub what: &'static str,
+    /// The file.
+    pub path: PathBuf,
+    /// What is wrong.
+    pub trouble: Trouble,
+}
+
+impl Study {
+    /// Reads a plan with its scenario and holds one against the other.
+    ///
+    /// # Errors
+    /// [`Wrong`].
+    pub fn read(path: &Path, open: Open<'_>) -> Result<Self, Wrong> {
+        let files: RefCell<BTreeMap<PathBuf, String>> = RefCell::default();
+        let remember = |path: &Path| {
+            let text = open(path)?;
+            files.borrow_mut().insert(path.to_path_buf(), text.clone());
+            Ok(text)
+        };
+        let of_plan = |trouble| Wrong { what: "the plan", path: path.to_path_buf(), trouble };
+        let plan_file = open_plan(path, &remember).map_err(of_plan)?;
+        let Some(named) = plan_file.fields.text("scenario") else {
+            return Err(of_plan(Trouble::Refused(Refusal::default())));
+        };
+        let scenario_path = beside(path, named);
+        let of_scenario = |trouble| Wrong { what: "the scenario", path: scenario_path.clone(), trouble };
+        let typed = as_typed(&scenario_path, &remember).map_err(of_scenario)?;
+        let scenario = resolve::understand(typed.clone(), &remember).map_err(of_scenario)?;
+        let reductions = Reductions::default();
+        let built = build_with(&scenario, &reductions);
+        let ready = built.map_err(|r| of_scenario(Trouble::Refused(r)))?;
+        let against = Against { root: &typed.root, scenario: &scenario, ready: &ready };
+        let plan = understand(&plan_file, &against, &remember).map_err(|r| of_plan(Trouble::Refused(r)))?;
+        let (outputs, limits) = columns(&plan, &ready);
+        let files = files.into_inner();
+        let named = files.iter().map(|(path, text)| format!("# file: {}\n{text}", path.display()));
+        let text = named.collect::<Vec<_>>().join("\n");
+        let mut hash = Sha256::new();
+        hash.update(concat!(env!("CARGO_PKG_NAME"), " ", env!("CARGO_PKG_VERSION"), "\n"));
+        hash.update(&text);
+        let digest = hash.finalize().iter().map(|byte| format!("{byte:02x}")).collect();
+        let values = plan.values();
+        Ok(Self { plan, values, outputs, limits, digest, text, typed, files, reductions })
+    }
+
+    /// Number of variants.
+    pub fn count(&self) -> usize {
+        self.values.len() / self.plan.inputs.len().max(1)
+    }
+
+    /// Values of a variant, in the order of the inputs.
+    pub fn inputs(&self, variant: usize) -> &[f64] {
+        let k = self.plan.inputs.len();
+        &self.values[variant * k..(variant + 1) * k]
+    }
+
+    /// Runs a variant; whatever goes wrong with it stands in its row. `None` where `stop` was set before its end.
+    pub fn run(&self, variant: usize, stop: &AtomicBool) -> Option<Row> {
+        let settings: Vec<(&Slot, f64)> =
+            self.plan.inputs.iter().map(|i| &i.slot).zip(self.inputs(variant).iter().copied()).collect();
+        let run = || match &self.plan.search {
+            None => self.once(&settings, stop).map(|(row, _)| row),
+            Some(search) => self.search(search, settings.clone(), stop),
+        };
+        let outcome = catch_unwind(AssertUnwindSafe(run)).unwrap_or_else(|_| {
+            Some(self.without(Status::Broken, "the program failed in this variant; please report it".into()))
+        });
+        outcome.map(|row| Row { variant, ..row })
+    }
+
+    fn without(&self, status: Status, error: String) -> Row {
+        let outputs = vec![f64::NAN; self.outputs.len()];
+        Row { variant: 0, status, verdict: Verdict::NotJudged, error, outputs }
+    }
+
+    /// Reads and builds the scenario with these settings.
+    fn built(&self, settings: &[(&Slot, f64)]) -> Result<(Ready, String, f64), String> {
+        let mut typed = self.typed.clone();
+        for (slot, value) in settings {
+            slot.set(&mut typed.root, *value)?;
+        }
+        let open = |path: &Path| {
+            self.files.get(path).cloned().ok_or_else(|| std::io::Error::from(std::io::ErrorKind::NotFound))
+        };
+        let told = |refusal: Refusal| {
+            let lines: Vec<String> = refusal.diagnostics.iter().map(|d| d.line()).collect();
+            lines.join("; ")
+        };
+        let scenario = resolve::understand(typed, &open).map_err(|trouble| match trouble {
+            Trouble::Unreadable(error) => error.to_string(),
+            Trouble::Refused(refusal) => told(refusal),
+        })?;
+        let ready = build_with(&scenario, &self.reductions).map_err(told)?;
+        Ok((ready, scenario.title, scenario.steps.end))
+    }
+
+    /// One run: its row, and whether the limit of the search was kept.
+    fn once(&self, settings: &[(&Slot, f64)], stop: &AtomicBool) -> Option<(Row, Option<bool>)> {
+        let (ready, title, end) = match self.built(settings) {
+            Ok(built) => built,
+            Err(why) => return Some((self.without(Status::Refused, why), None)),
+        };
+        let facts = Facts {
+            title,
+            end,
+            method: ready.setup.method.name,
+            placed: ready.placed,
+            judged: ready.judged,
+            signals: ready.signals,
+        };
+        let mut run = match ready.setup.ready() {
+            Ok(run) => run,
+            Err(why) => return Some((self.without(Status::Failed, why.to_string()), None)),
+        };
+        let mut measures = Measures::new(&self.plan.measures, stop);
+        let outcome = match run.advance(end, &mut measures) {
+            Ok(Ended::Reached) => Outcome::Done,
+            Ok(Ended::Stopped) => return None,
+            Err(trouble) => Outcome::Failed(trouble.to_string()),
+        };
+        run.finish(&mut measures);
+        let account = Account::new(&run, &facts, Vec::new(), outcome);
+        let (status, error) = match &account.outcome {
+            Outcome::Failed(why) => (Status::Failed, why.clone()),
+            _ => (Status::Done, String::new()),
+        };
+        let limit = self.plan.search.as_ref().and_then(|s| account.judged.iter().find(|j| j.name == s.limit));
+        let kept = limit.map(|j| j.kept()).filter(|_| status == Status::Done);
+        let mut values = outputs(&account, &measures.values(), facts.placed.len());
+        if self.plan.search.is_some() {
+            values.insert(0, f64::NAN);
+        }
+        if values.len() != self.outputs.len() {
+            // A number that decides what there is to tell: not one that a table with common columns can vary.
+            let why = "this variant has other results than the scenario as it stands";
+            return Some((self.without(Status::Refused, why.into()), None));
+        }
+        let row = Row { variant: 0, status, verdict: account.verdict(), error, outputs: values };
+        Some((row, kept))
+    }
+
+    /// Halves the bracket whose ends lie on both sides of the limit; tells the run of the kept end.
+    fn search<'a>(
+        &'a self,
+        search: &'a Search,
+        mut settings: Vec<(&'a Slot, f64)>,
+        stop: &AtomicBool,
+    ) -> Option<Row> {
+        settings.push((&search.slot, f64::NAN));
+        let mut at = |x: f64| {
+            if let Some(last) = settings.last_mut() {
+                last.1 = x;
+            }
+            self.once(&settings, stop)
+        };
+        let (mut low, mut high) = search.ends;
+        let (mut row, kept_low) = at(low)?;
+        let Some(kept_low) = kept_low else { return Some(row) };
+        let (other, kept_high) = at(high)?;
+        let Some(kept_high) = kept_high else { return Some(other) };
+        if kept_low == kept_high {
+            let what = if kept_low { "kept" } else { "exceeded" };
+            let why = format!("the limit `{}` is {what} at both ends of the search", search.limit);
+            return Some(Row { status: Status::NotFound, error: why, ..row });
+        }
+        if kept_high {
+            row = other;
+        }
+        for _ in 0..MOST_HALVINGS {
+            if high - low <= search.tolerance * low.abs().max(high.abs()) {
+                break;
+            }
+            let middle = low + 0.5 * (high - low);
+            if middle <= low || middle >= high {
+                break;
+            }
+            let (there, kept) = at(middle)?;
+            let Some(kept) = kept else { return Some(there) };
+            if kept == kept_low {
+                low = middle;
+            } else {
+                high = middle;
+            }
+            if kept {
+                row = there;
+            }
+        }
+        if let Some(found) = row.outputs.first_mut() {
+            *found = if kept_low { low } else { high };
+        }
+        Some(row)
+    }
+}

@@ -1,0 +1,250 @@
+//! `batch`: the variants of a plan, from the count to the table.
+
+use std::collections::BTreeMap;
+use std::io;
+use std::path::{Path, PathBuf};
+use std::sync::atomic::Ordering;
+
+use serde_json::json;
+
+use crate::args::{BatchArgs, BatchCommand, BatchOutputArgs, MergeArgs, ProgressAs};
+use crate::batch::carry::{carry, of_shard};
+use crate::batch::journal::{self, Head, Journal, path_of};
+use crate::batch::progress::{BatchProgress, Show};
+use crate::batch::row::Row;
+use crate::batch::variant::Study;
+use crate::batch::{indices, picture, statistics, table, tell};
+use crate::commands::asked::{self, Refused, refused};
+use crate::commands::refuse_in;
+use crate::commands::run::listen;
+use crate::exit::{BAD_INPUT, DONE, FAILS, INPUT_OUTPUT, INTERRUPTED, NUMERICAL, Streams};
+use crate::scenario::include::open;
+
+/// Runs a batch, or puts shards together.
+///
+/// # Errors
+/// When a stream cannot be written.
+pub fn batch(args: &BatchArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
+    if let Some(BatchCommand::Merge(merge)) = &args.command {
+        return merged(merge, streams);
+    }
+    // The command line asks for both.
+    let (Some(plan), json) = (&args.plan, args.output.json) else { return Ok(BAD_INPUT) };
+    let study = match Study::read(plan, &open) {
+        Ok(study) => study,
+        Err(wrong) => return refuse_in(wrong.what, &wrong.trouble, &wrong.path, json, streams),
+    };
+    if args.count {
+        return tell_count(&study, json, streams);
+    }
+    let Some(out) = &args.output.out else { return refused(&no_table(), json, streams) };
+    let shard = match args.shard.as_deref().map_or(Ok((1, 1)), shard) {
+        Ok(shard) => shard,
+        Err(why) => return refused(&why, json, streams),
+    };
+    let begun = begin(&study, args, out, shard);
+    let (mut journal, mut rows) = match begun {
+        Ok(begun) => begun,
+        Err(why) => return refused(&why, json, streams),
+    };
+    let pending: Vec<usize> =
+        of_shard(study.count(), shard).filter(|variant| !rows.contains_key(variant)).collect();
+    let show = match args.progress {
+        ProgressAs::Json if !args.quiet => Show::Json,
+        ProgressAs::Text if !args.quiet && !json => Show::Text,
+        _ => Show::Nothing,
+    };
+    if show == Show::Text {
+        let shards = if shard.1 > 1 { format!(" (shard {} of {})", shard.0, shard.1) } else { String::new() };
+        let before =
+            if rows.is_empty() { String::new() } else { format!(", {} finished before", rows.len()) };
+        writeln!(streams.err, "{} variants{shards}{before}", pending.len() + rows.len())?;
+    }
+    let cores = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
+    let jobs = args.jobs.map_or(cores, usize::from);
+    let stop = listen();
+    let mut progress = BatchProgress::new(show, pending.len());
+    let mut told = |more: &[Row]| progress.more(more);
+    let outcome = carry(&study, &pending, jobs, &mut journal, &mut rows, stop, &mut told);
+    progress.done();
+    if let Err(trouble) = outcome {
+        let why = format!("{trouble}; finished variants are kept, --resume goes on");
+        return refused(&(why, INPUT_OUTPUT), json, streams);
+    }
+    if stop.load(Ordering::Relaxed) {
+        writeln!(
+            streams.err,
+            "interrupted; finished variants are kept in {}, --resume goes on",
+            path_of(out).display()
+        )?;
+        return Ok(INTERRUPTED);
+    }
+    finish(&study, &rows, out, &args.output, streams)
+}
+
+fn no_table() -> Refused {
+    ("--out: missing; expected the table to write, such as --out table.h5".into(), BAD_INPUT)
+}
+
+/// "2/4".
+fn shard(text: &str) -> Result<(usize, usize), Refused> {
+    let two = text.split_once('/').and_then(|(k, n)| Some((k.trim().parse().ok()?, n.trim().parse().ok()?)));
+    two.filter(|(k, n): &(usize, usize)| (1..=*n).contains(k)).ok_or_else(|| {
+        (format!("--shard: found `{text}`, expected K/N with K from 1 to N, such as 2/4"), BAD_INPUT)
+    })
+}
+
+fn head(study: &Study, shard: (usize, usize)) -> Head {
+    Head { digest: study.digest.clone(), variants: study.count(), outputs: study.outputs.len(), shard }
+}
+
+type Begun = (Journal, BTreeMap<usize, Row>);
+
+/// A new journal, or the one to go on with and what it holds.
+fn begin(study: &Study, args: &BatchArgs, out: &Path, shard: (usize, usize)) -> Result<Begun, Refused> {
+    let wrong = |e: journal::JournalTrouble| (e.to_string(), INPUT_OUTPUT);
+    let (path, force) = (path_of(out), args.output.force);
+    let others = [&args.output.csv, &args.output.svg];
+    for other in others.into_iter().flatten() {
+        asked::is_new(Some(other), force || args.resume)?;
+    }
+    shown(study, &args.output)?;
+    let head = head(study, shard);
+    if args.resume && path.exists() {
+        let held = journal::read(&path).map_err(wrong)?;
+        if held.head != head {
+            return Err((other_batch(&path, &held.head, &head), BAD_INPUT));
+        }
+        return Ok((Journal::resume(&path, &held).map_err(wrong)?, held.rows));
+    }
+    asked::is_new(Some(out), force)?;
+    if !force && path.exists() {
+        let why = format!(
+            "`{}` exists; expected --resume to go on with it, or --force to begin anew",
+            path.display()
+        );
+        return Err((why, INPUT_OUTPUT));
+    }
+    Ok((Journal::create(&path, &head, force).map_err(wrong)?, BTreeMap::new()))
+}
+
+fn other_batch(path: &Path, found: &Head, wanted: &Head) -> String {
+    let what = if found.digest != wanted.digest {
+        "the plan, its scenario, a file that they name or the program has changed since".to_string()
+    } else if found.shard != wanted.shard {
+        format!(
+            "it holds shard {}/{}, not {}/{}",
+            found.shard.0, found.shard.1, wanted.shard.0, wanted.shard.1
+        )
+    } else {
+        "its number of variants or outputs differs".to_string()
+    };
+    format!("{} belongs to another batch: {what}; expected the journal of this one", path.display())
+}
+
+fn tell_count(study: &Study, json: bool, streams: &mut Streams<'_>) -> io::Result<u8> {
+    let (count, k) = (study.count(), study.plan.inputs.len());
+    if json {
+        let told = json!({ "variants": count, "inputs": k, "outputs": study.outputs.len() });
+        writeln!(streams.out, "{told:#}")?;
+    } else {
+        writeln!(streams.out, "{count} variants of {k} values, {} outputs each", study.outputs.len())?;
+    }
+    Ok(DONE)
+}
+
+/// The output to draw.
+fn shown(study: &Study, output: &BatchOutputArgs) -> Result<usize, Refused> {
+    match &output.show {
+        None => Ok(tell::main_outputs(study).first().copied().unwrap_or(0)),
+        Some(name) => study.outputs.iter().position(|c| c.name == *name).ok_or_else(|| {
+            let names: Vec<&str> = study.outputs.iter().map(|c| c.name.as_str()).collect();
+            let hint = crate::diagnostic::nearest(name, names.iter().copied());
+            let hint = hint.map_or(String::new(), |h| format!("; did you mean `{h}`?"));
+            (
+                format!("--show: there is no output `{name}`; expected one of {}{hint}", names.join(", ")),
+                BAD_INPUT,
+            )
+        }),
+    }
+}
+
+/// Writes the table and what else is asked for, and tells the statistics.
+fn finish(
+    study: &Study,
+    rows: &BTreeMap<usize, Row>,
+    out: &Path,
+    output: &BatchOutputArgs,
+    streams: &mut Streams<'_>,
+) -> io::Result<u8> {
+    let written = || -> Result<(), Refused> {
+        table::hdf5(out, study, rows).map_err(|e| (e.to_string(), INPUT_OUTPUT))?;
+        if let Some(path) = &output.csv {
+            let mut text = Vec::new();
+            let made = table::csv(&mut text, study, rows).and_then(|()| std::fs::write(path, text));
+            made.map_err(|e| (format!("cannot write `{}`: {e}", path.display()), INPUT_OUTPUT))?;
+        }
+        if let Some(path) = &output.svg {
+            let drawn = picture::picture(study, rows, shown(study, output)?);
+            asked::write(path, &drawn.map_err(|e| (e.to_string(), NUMERICAL))?)?;
+        }
+        Ok(())
+    };
+    if let Err(why) = written() {
+        return refused(&why, output.json, streams);
+    }
+    let statistics = statistics::gather(study, rows);
+    let indices = indices::of_rows(study, rows);
+    if output.json {
+        let mut told = tell::json(study, &statistics, &indices);
+        told["file"] = json!(out.display().to_string());
+        writeln!(streams.out, "{told:#}")?;
+    } else {
+        write!(streams.out, "{}", tell::text(study, &statistics, &indices))?;
+        writeln!(streams.out, "Written: {}", out.display())?;
+    }
+    let fails = rows.values().any(|r| r.verdict == crate::result::Verdict::Fails);
+    Ok(if fails { FAILS } else { DONE })
+}
+
+fn merged(args: &MergeArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
+    let json = args.output.json;
+    let study = match Study::read(&args.plan, &open) {
+        Ok(study) => study,
+        Err(wrong) => return refuse_in(wrong.what, &wrong.trouble, &wrong.path, json, streams),
+    };
+    let Some(out) = &args.output.out else { return refused(&no_table(), json, streams) };
+    match gathered(&study, args, out) {
+        Ok(rows) => finish(&study, &rows, out, &args.output, streams),
+        Err(why) => refused(&why, json, streams),
+    }
+}
+
+/// The rows of all shards; every variant must be there.
+fn gathered(study: &Study, args: &MergeArgs, out: &Path) -> Result<BTreeMap<usize, Row>, Refused> {
+    for path in [Some(out), args.output.csv.as_deref(), args.output.svg.as_deref()] {
+        asked::is_new(path, args.output.force)?;
+    }
+    shown(study, &args.output)?;
+    let mut rows = BTreeMap::new();
+    for shard in &args.shards {
+        let is_journal = shard.extension().is_some_and(|e| e == "journal");
+        let path: PathBuf = if is_journal { shard.clone() } else { path_of(shard) };
+        let held = journal::read(&path).map_err(|e| (e.to_string(), INPUT_OUTPUT))?;
+        let wanted = head(study, held.head.shard);
+        if held.head != wanted {
+            return Err((other_batch(&path, &held.head, &wanted), BAD_INPUT));
+        }
+        rows.extend(held.rows);
+    }
+    let missing: Vec<usize> = (0..study.count()).filter(|v| !rows.contains_key(v)).collect();
+    if let Some(first) = missing.first() {
+        let why = format!(
+            "{} of {} variants are in none of the shards, the first is number {first}; expected all shards, finished",
+            missing.len(),
+            study.count()
+        );
+        return Err((why, BAD_INPUT));
+    }
+    Ok(rows)
+}

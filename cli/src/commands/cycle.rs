@@ -1,0 +1,166 @@
+//! `cycle`: the periodic steady state of a scenario's arrangement, its losses and temperature ripple.
+
+use std::fmt::Write as _;
+use std::io;
+use std::path::Path;
+
+use joulestep_engine::cycle::steady::Effort;
+use joulestep_engine::units::people;
+use joulestep_models::arrangement::cycle::{Cycle, Why, solve};
+use serde_json::{Value, json};
+
+use crate::args::CycleArgs;
+use crate::commands::asked::Lies;
+use crate::commands::{asked, refuse};
+use crate::exit::{BAD_INPUT, DONE, NUMERICAL, Streams};
+use crate::scenario::build::build;
+use crate::scenario::include::open;
+use crate::scenario::resolve::{Trouble, read};
+use crate::sheet::{Cell, Head, Sheet};
+
+/// Relative residual up to which the account counts as closed.
+const CLOSES: f64 = 1e-4;
+
+const COLUMNS: [(&str, &str); 8] = [
+    ("conduction", "conduction"),
+    ("turn_on", "turn-on"),
+    ("turn_off", "turn-off"),
+    ("dead_time_diode", "diode"),
+    ("recovery", "recovery"),
+    ("gate_drive", "gate"),
+    ("snubber", "snubber"),
+    ("sum", "sum"),
+];
+
+/// Mean powers by switch, W.
+fn losses(cycle: &Cycle) -> Sheet {
+    let mut heads = vec![Head::text("switch")];
+    heads.extend(COLUMNS.iter().map(|c| Head::number(c.0, c.1, "W")));
+    let row = |s: &joulestep_models::arrangement::losses::Phases| {
+        let sum = s.own() + s.gate_drive + s.snubber;
+        let all =
+            [s.conduction, s.turn_on, s.turn_off, s.dead_time, s.recovery, s.gate_drive, s.snubber, sum];
+        let mut row: Vec<Cell> = vec![s.name.as_str().into()];
+        row.extend(all.iter().map(|e| Cell::from(e / cycle.period)));
+        row
+    };
+    Sheet { heads, rows: cycle.account.switches.iter().map(row).collect() }
+}
+
+fn ripple(cycle: &Cycle) -> Sheet {
+    let heads = vec![
+        Head::text("die"),
+        Head::number("power", "P", "W"),
+        Head::number("mean", "mean", "degC"),
+        Head::number("least", "least", "degC"),
+        Head::number("largest", "largest", "degC"),
+        Head::number("ripple", "ripple", "K"),
+    ];
+    let row = |r: &joulestep_models::arrangement::cycle::Ripple| {
+        vec![
+            r.name.as_str().into(),
+            r.power.into(),
+            r.mean.into(),
+            r.extremes.0.into(),
+            r.extremes.1.into(),
+            (r.extremes.1 - r.extremes.0).into(),
+        ]
+    };
+    Sheet { heads, rows: cycle.ripple.iter().map(row).collect() }
+}
+
+fn told(cycle: &Cycle) -> Value {
+    let a = &cycle.account;
+    let watts = |joules: f64| joules / cycle.period;
+    json!({
+        "period": cycle.period,
+        "closing_error": cycle.steady.closing,
+        "periods_run": cycle.steady.periods,
+        "rounds": cycle.rounds,
+        "input": watts(a.input),
+        "gate_sources": watts(a.gate_sources),
+        "output": watts(a.output),
+        "losses": watts(a.losses()),
+        "clamp": watts(a.clamp),
+        "passive": watts(a.passive),
+        "efficiency": a.efficiency(),
+        "balance_residual": a.residual,
+        "switches": losses(cycle).json(),
+        "temperatures": ripple(cycle).json(),
+        "units": { "period": "s", "powers": "W", "temperatures": "degC" },
+    })
+}
+
+fn text(cycle: &Cycle, kind: &str) -> String {
+    let a = &cycle.account;
+    let watts = |joules: f64| people(joules / cycle.period, "W");
+    let mut out = format!("Periodic steady state of {kind}: period {}\n", people(cycle.period, "s"));
+    let _ = writeln!(
+        out,
+        "closing error {:.1e} after {} periods, {} round{} with the temperatures",
+        cycle.steady.closing,
+        cycle.steady.periods,
+        cycle.rounds,
+        if cycle.rounds == 1 { "" } else { "s" }
+    );
+    let sheet = losses(cycle);
+    let names: Vec<&str> = sheet.heads.iter().map(|h| h.name.as_str()).collect();
+    let _ = write!(out, "\nLosses of the switches, mean over the period\n{}", sheet.text(&names));
+    let _ = writeln!(
+        out,
+        "\ninput {}, gate drives {}, output {}, losses {} (clamp {}, other than switches {})",
+        watts(a.input),
+        watts(a.gate_sources),
+        watts(a.output),
+        watts(a.losses()),
+        watts(a.clamp),
+        watts(a.passive)
+    );
+    let _ = writeln!(out, "efficiency {:.4} %", 100.0 * a.efficiency());
+    let _ = writeln!(out, "input - output - losses - stored: {:.1e} of the input", a.residual);
+    // Written so that a residual that is not a number is told too.
+    let closes = a.residual.abs() <= CLOSES;
+    if !closes {
+        out.push_str("THE ACCOUNT DOES NOT CLOSE: do not trust these losses\n");
+    }
+    let sheet = ripple(cycle);
+    if !sheet.rows.is_empty() {
+        let names: Vec<&str> = sheet.heads.iter().map(|h| h.name.as_str()).collect();
+        let _ = write!(out, "\nTemperatures over the period\n{}", sheet.text(&names));
+    }
+    out
+}
+
+/// Finds the periodic steady state.
+///
+/// # Errors
+/// When a stream cannot be written.
+pub fn cycle(args: &CycleArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
+    let path: &Path = &args.scenario;
+    let scenario = match read(path, &open) {
+        Ok(scenario) => scenario,
+        Err(trouble) => return refuse(&trouble, path, args.json, streams),
+    };
+    let ready = match build(&scenario) {
+        Ok(ready) => ready,
+        Err(refusal) => return refuse(&Trouble::Refused(refusal), path, args.json, streams),
+    };
+    let Some(spec) = &scenario.arrangement else {
+        let why = format!("{}: no [arrangement], whose control would say its period", path.display());
+        return asked::refused(&(why, BAD_INPUT), args.json, streams);
+    };
+    let closing = match asked::quantity("--closing", &args.closing, "1", Lies::Positive) {
+        Ok(closing) => closing,
+        Err(why) => return asked::refused(&why, args.json, streams),
+    };
+    let effort = Effort { closing, most: args.periods, ..Effort::default() };
+    match solve(&ready.laid, ready.setup, effort) {
+        Ok(cycle) if args.json => writeln!(streams.out, "{:#}", told(&cycle))?,
+        Ok(cycle) => write!(streams.out, "{}", text(&cycle, spec.arrangement.kind))?,
+        Err(why) => {
+            let code = if matches!(why, Why::NotPeriodic) { BAD_INPUT } else { NUMERICAL };
+            return asked::refused(&(format!("{}: {why}", path.display()), code), args.json, streams);
+        }
+    }
+    Ok(DONE)
+}

@@ -1,0 +1,188 @@
+//! The tables and the picture of a dead-time study.
+
+use std::fmt::Write as _;
+
+use joulestep_engine::units::people;
+use joulestep_models::arrangement::dead_time::Point;
+use serde_json::{Value, json};
+
+use super::{Best, Found};
+use crate::diagnostic::filled;
+use crate::plot::{Axis, Chart, Curve, Figure, Panel};
+use crate::sheet::{Cell, Head, Sheet};
+
+type Column = (&'static str, &'static str, &'static str, fn(&Point) -> f64);
+
+const COLUMNS: &[Column] = &[
+    ("current", "I", "A", |p| p.current),
+    ("dead_time", "t_d", "s", |p| p.dead_time),
+    ("diode_energy", "E_diode", "J", |p| p.diode),
+    ("turn_on_energy", "E_on", "J", |p| p.turn_on),
+    ("turn_off_energy", "E_off", "J", |p| p.turn_off),
+    ("recovery_energy", "E_rec", "J", |p| p.recovery),
+    ("conduction_energy", "E_cond", "J", |p| p.conduction),
+    ("losses", "E_all", "J", |p| p.losses),
+    ("efficiency", "eta", "1", |p| p.efficiency),
+    ("node_voltage", "v_lower(on)", "V", |p| p.turned_on_at.0),
+    ("upper_voltage", "v_upper(on)", "V", |p| p.turned_on_at.1),
+    ("commutation_charge", "Q", "C", |p| p.commutation.0),
+    ("excess_charge", "Q-Q_oss", "C", |p| p.commutation.1),
+    ("balance_residual", "balance", "1", |p| p.residual),
+];
+
+const DEFINITIONS: &[(&str, &str)] = &[
+    ("E", "energies of one switching period in the periodic steady state, both switches together"),
+    ("E_diode", "gate off and reverse conducting: the integral diode in the dead time"),
+    (
+        "E_on",
+        "from the gate's edge until the voltage over the switch is below 5 % of the supply's; capacitive loss in it",
+    ),
+    ("E_off", "from the gate's edge until the other switch turns on, while the voltage is not reversed"),
+    ("E_rec", "in the switch whose partner has turned on: recovery, charging and leakage"),
+    (
+        "E_all",
+        "everything that the ledger calls dissipated outside the load: gate drives, snubbers and leads too",
+    ),
+    (
+        "v(on)",
+        "voltage over a switch when its gate's edge begins: hard from 90 % of the supply's, soft up to 5 %",
+    ),
+    (
+        "Q, Q-Q_oss",
+        "charge into the lower switch when the upper turns on, from the zero of its current; what exceeds its output charge is recovery, or shoots through where the dead time is too short",
+    ),
+    ("estimate", "2·(Q_oss + C_snubber·V)/I: charge balance without the time that a gate takes to turn off"),
+];
+
+pub(super) fn sheet(found: &Found) -> Sheet {
+    let mut heads: Vec<Head> = COLUMNS.iter().map(|c| Head::number(c.0, c.1, c.2)).collect();
+    heads.push(Head::text("lower_turn_on"));
+    heads.push(Head::text("upper_turn_on"));
+    let row = |p: &Point| {
+        let mut row: Vec<Cell> = COLUMNS.iter().map(|c| (c.3)(p).into()).collect();
+        row.push(p.kinds.0.word().into());
+        row.push(p.kinds.1.word().into());
+        row
+    };
+    Sheet { heads, rows: found.points.iter().map(row).collect() }
+}
+
+fn best_sheet(found: &Found) -> Sheet {
+    let heads = [
+        ("current", "I", "A"),
+        ("least_loss_dead_time", "t_d of least loss", "s"),
+        ("least_loss", "E_all there", "J"),
+        ("not_soft_until", "not soft until", "s"),
+        ("soft_from", "soft from", "s"),
+        ("estimate", "estimate", "s"),
+    ];
+    let row = |b: &Best| {
+        vec![
+            b.current.into(),
+            b.least.0.into(),
+            b.least.1.into(),
+            b.hard_until.into(),
+            b.soft_from.into(),
+            b.estimate.into(),
+        ]
+    };
+    Sheet {
+        heads: heads.iter().map(|h| Head::number(h.0, h.1, h.2)).collect(),
+        rows: found.best().iter().map(row).collect(),
+    }
+}
+
+pub(super) fn json(found: &Found, sheet: &Sheet) -> Value {
+    let best = best_sheet(found);
+    let definitions = DEFINITIONS.iter().map(|(k, v)| ((*k).to_string(), json!(v)));
+    json!({
+        "subject": found.what,
+        "voltage": found.voltage,
+        "frequency": found.frequency,
+        "output_charge": found.charge,
+        "definitions": Value::Object(definitions.collect()),
+        "units": sheet.units(),
+        "rows": sheet.json(),
+        "best_units": best.units(),
+        "best": best.json(),
+    })
+}
+
+pub(super) fn text(found: &Found, sheet: &Sheet) -> String {
+    let mut out = format!(
+        "Dead time: {}, {} at {}\n",
+        crate::diagnostic::printable(&found.what),
+        people(found.voltage, "V"),
+        people(found.frequency, "Hz")
+    );
+    if let Some(q) = found.charge {
+        let _ = writeln!(out, "Q_oss of the lower switch at the supply's voltage: {}", people(q, "C"));
+    }
+    let groups: [(&str, &[&str]); 2] = [
+        (
+            "Energies of a period",
+            &[
+                "current",
+                "dead_time",
+                "diode_energy",
+                "turn_on_energy",
+                "turn_off_energy",
+                "recovery_energy",
+                "conduction_energy",
+                "losses",
+                "efficiency",
+            ],
+        ),
+        (
+            "Transitions",
+            &[
+                "current",
+                "dead_time",
+                "node_voltage",
+                "lower_turn_on",
+                "upper_voltage",
+                "upper_turn_on",
+                "commutation_charge",
+                "excess_charge",
+                "balance_residual",
+            ],
+        ),
+    ];
+    for (title, columns) in groups {
+        let _ = writeln!(out, "\n{title}");
+        out.push_str(&sheet.text(columns));
+    }
+    out.push_str("\nBest of the list, and where the lower switch turns on softly\n");
+    let best = best_sheet(found);
+    let names: Vec<&str> = best.heads.iter().map(|h| h.name.as_str()).collect();
+    out.push_str(&best.text(&names));
+    out.push_str("\nDefinitions\n");
+    for (symbol, words) in DEFINITIONS {
+        filled(&format!("{symbol}: {words}"), 100, &mut out);
+    }
+    out
+}
+
+pub(super) fn picture(found: &Found) -> Figure {
+    let panel = |title: &str, y: &str, unit: &str, value: fn(&Point) -> f64| {
+        let curves = found.points.chunk_by(|a, b| a.current == b.current).map(|series| {
+            let mut points: Vec<(f64, f64)> = series.iter().map(|p| (p.dead_time, value(p))).collect();
+            points.sort_by(|a, b| a.0.total_cmp(&b.0));
+            Curve::new(&people(series[0].current, "A"), points)
+        });
+        Panel::Chart(Chart {
+            title: title.into(),
+            x: Axis::linear("dead time", "s"),
+            y: Axis::linear(y, unit),
+            curves: curves.collect(),
+            ..Chart::default()
+        })
+    };
+    let panels = vec![
+        panel("All losses of a period", "energy", "J", |p| p.losses),
+        panel("Integral diodes", "energy", "J", |p| p.diode),
+        panel("Node voltage when the lower switch turns on", "voltage", "V", |p| p.turned_on_at.0),
+    ];
+    let title = format!("{}: dead time at {}", found.what, people(found.voltage, "V"));
+    Figure::new(&title, panels).noted(DEFINITIONS.iter().map(|(s, w)| format!("{s}: {w}.")).collect())
+}

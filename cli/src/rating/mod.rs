@@ -1,0 +1,171 @@
+//! Ratings of parts on their heat paths: data first, then text, JSON, CSV and picture.
+
+mod path;
+mod picture;
+mod shared;
+mod tell;
+
+use joulestep_models::merit::{Conditions, gate_on};
+use joulestep_models::part::Part;
+use joulestep_models::rating::conduction::Conduction;
+use joulestep_models::rating::pulse::Shape;
+use joulestep_models::rating::steady::{Steady, continuous, runaway, steady};
+use joulestep_models::rating::surge::{Ends, Point, Surge};
+use joulestep_models::rating::{Conducts, HeatPath, RatingTrouble};
+use rayon::prelude::*;
+
+pub use path::{Heat, heat_of_part, heat_of_stack};
+pub use picture::picture;
+pub use shared::{Parallel, Spread, parallel};
+pub use tell::{csv, json, text};
+
+/// Above the highest junction temperature, laws are still taken for the question where steady states end, K.
+const BEYOND: f64 = 150.0;
+/// Longest pulse looked at for a fault current, s.
+pub const LONGEST: f64 = 1e4;
+
+/// What is asked of every part.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Asked {
+    /// Temperature of the heatsink, °C.
+    pub heatsink: f64,
+    /// Junction temperature that no die may pass, °C; `None`: the part's own.
+    pub hottest: Option<f64>,
+    /// Gate-source voltage, V; `None`: the part's own.
+    pub gate_on: Option<f64>,
+    /// Current before the pulse, A.
+    pub before: f64,
+    /// Shape of the pulses.
+    pub shape: Shape,
+    /// Widths, s.
+    pub widths: Vec<f64>,
+    /// Fault currents, A.
+    pub faults: Vec<f64>,
+}
+
+/// The longest square pulse of a fault current.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct RideThrough {
+    /// The current, A.
+    pub current: f64,
+    /// The longest pulse, s; 0: none, ∞: it may flow for ever.
+    pub longest: f64,
+    /// What ends it.
+    pub ends: Ends,
+}
+
+/// The ratings of a part.
+#[derive(Clone, Debug)]
+pub struct Rating {
+    /// The part.
+    pub part: Part,
+    /// Where its heat goes, in words.
+    pub heat: String,
+    /// Names of its dies.
+    pub dies: Vec<&'static str>,
+    /// Gate-source voltage, V.
+    pub gate: Option<f64>,
+    /// Junction temperature that no die may pass, °C.
+    pub hottest: f64,
+    /// Largest current against width.
+    pub curve: Vec<Point>,
+    /// The continuous current; `None` where the heatsink alone is too hot.
+    pub continuous: Option<Steady>,
+    /// Current beyond which there is no steady state, A; whether the law is known that far.
+    pub runaway: Option<(f64, bool)>,
+    /// Fault currents.
+    pub faults: Vec<RideThrough>,
+}
+
+/// Why a part is not rated.
+fn refusal(part: &Part, found: impl Into<String>) -> RatingTrouble {
+    RatingTrouble::Part { part: part.name.clone(), what: found.into() }
+}
+
+/// The law of a part as asked, its heat path, and the highest junction temperature.
+///
+/// # Errors
+/// Limits of the part; a heatsink that is hotter; a model or a path that does not serve.
+pub fn ready(part: &Part, heat: &Heat, asked: &Asked) -> Result<(Conduction, HeatPath, f64), RatingTrouble> {
+    let gate = gate_on(part, &Conditions { gate_on: asked.gate_on, ..Conditions::default() })
+        .map_err(|e| refusal(part, e.to_string()))?;
+    if let (Some(gate), Some(limit)) = (gate, part.gate_limit())
+        && gate.abs() > limit
+    {
+        return Err(refusal(part, format!("the gate at {gate} V; its gate tolerates {limit} V either way")));
+    }
+    let own = part.hottest();
+    let hottest = match (asked.hottest, own) {
+        (Some(t), Some(most)) if t > most => {
+            let what = format!("--hottest {t} °C is beyond its highest junction temperature of {most} °C");
+            return Err(refusal(part, what));
+        }
+        (Some(t), _) | (None, Some(t)) => t,
+        (None, None) => {
+            return Err(refusal(
+                part,
+                "it states no highest junction temperature; expected that, or --hottest",
+            ));
+        }
+    };
+    if asked.heatsink >= hottest {
+        let what = format!(
+            "the heatsink at {} °C is not below the highest junction temperature of {hottest} °C",
+            asked.heatsink
+        );
+        return Err(refusal(part, what));
+    }
+    if asked.heatsink < -100.0 {
+        let what = format!("the heatsink is at {} °C; expected -100 °C or above", asked.heatsink);
+        return Err(refusal(part, what));
+    }
+    let law = Conduction::new(part, gate, asked.heatsink.min(25.0), hottest + BEYOND)?;
+    let path = heat.path(law.names())?;
+    Ok((law, path, hottest))
+}
+
+/// Rates a part.
+///
+/// # Errors
+/// As [`ready`]; a current before the pulse that has no steady state within the limit.
+pub fn rate(part: Part, heat: &Heat, asked: &Asked) -> Result<Rating, RatingTrouble> {
+    let (law, path, hottest) = ready(&part, heat, asked)?;
+    let none = [0.0; 2];
+    let before = steady(&law, &path, asked.before, &none)
+        .filter(|s| s.celsius[..law.dies()].iter().all(|&t| t < hottest))
+        .ok_or_else(|| {
+            refusal(&part, format!("{} A before the pulse are more than it carries for ever", asked.before))
+        })?;
+    let start = before.carried.heat;
+    let surge = || Surge::new(&law, &path, hottest, &start[..law.dies()]);
+    let curve = asked.widths.par_iter().map(|&w| surge().largest(asked.shape, w)).collect();
+    let fault = |&current: &f64| {
+        let (longest, ends) = surge().ride_through(current, LONGEST);
+        RideThrough { current, longest, ends }
+    };
+    let runaway = runaway(&law, &path, &none).map(|current| {
+        // Just below it the junctions are far from where the law ends, or close to it.
+        let near = steady(&law, &path, 0.999 * current, &none);
+        (
+            current,
+            near.is_some_and(|s| s.celsius[..law.dies()].iter().all(|&t| t < law.hottest_known() - 30.0)),
+        )
+    });
+    Ok(Rating {
+        heat: heat.words.clone(),
+        dies: law.names().to_vec(),
+        gate: law.gate(),
+        hottest,
+        curve,
+        continuous: continuous(&law, &path, hottest, &none),
+        runaway,
+        faults: asked.faults.par_iter().map(fault).collect(),
+        part,
+    })
+}
+
+/// Widths evenly spread over the decades.
+pub fn widths(from: f64, to: f64, points: usize) -> Vec<f64> {
+    let ratio = (to / from).ln() / (points - 1) as f64;
+    (0..points).map(|k| if k + 1 == points { to } else { from * (ratio * k as f64).exp() }).collect()
+}

@@ -1,0 +1,105 @@
+//! Where the heat of a part goes: a package stack solved and reduced, or the part's own impedance to its case.
+
+use joulestep_engine::thermal::convert::foster_to_cauer;
+use joulestep_engine::thermal::field::mesh::{Mesh, Sizing};
+use joulestep_engine::thermal::field::reduce::{Span, reduce};
+use joulestep_engine::thermal::field::system::System;
+use joulestep_engine::thermal::modal::Modal;
+use joulestep_engine::thermal::network::{FosterTerm, NetworkBuilder};
+use joulestep_models::package::{Package, to_ambient};
+use joulestep_models::part::Part;
+use joulestep_models::rating::{HeatPath, RatingTrouble};
+
+/// A heat path before the part's dies are found in it.
+#[derive(Clone, Debug)]
+pub struct Heat {
+    modal: Modal<f64>,
+    /// Names of the inputs that are dies.
+    dies: Vec<String>,
+    /// In words.
+    pub words: String,
+}
+
+impl Heat {
+    /// The path of a part's dies: found by name, or (where both have only one) the one there is.
+    ///
+    /// # Errors
+    /// A die without an input.
+    pub fn path(&self, dies: &[&str]) -> Result<HeatPath, RatingTrouble> {
+        match (dies, self.dies.as_slice()) {
+            ([_], [only]) => HeatPath::new(self.modal.clone(), &[only]),
+            _ => HeatPath::new(self.modal.clone(), dies),
+        }
+    }
+}
+
+/// A package stack with all its fixed temperatures at `heatsink`, °C, on a mesh of at most `cells` cells. The stack is
+/// solved once and reduced to a compact network.
+///
+/// # Errors
+/// A stack that is wrong; a solution that fails.
+pub fn heat_of_stack(
+    name: &str,
+    package: &Package,
+    heatsink: f64,
+    cells: usize,
+) -> Result<Heat, RatingTrouble> {
+    let asked =
+        |found: String| RatingTrouble::Asked { found, expected: "a package stack that can be solved".into() };
+    let told = |e: &dyn ToString| asked(format!("{name}: {}", e.to_string()));
+    let solid = to_ambient(package)
+        .map_err(|troubles| asked(troubles.iter().map(ToString::to_string).collect::<Vec<_>>().join("; ")))?;
+    solid.body.check().map_err(|e| told(&e))?;
+    let mut division = 3;
+    let mesh = loop {
+        let sizing = Sizing { division, limit: cells, ..Sizing::default() };
+        match Mesh::new(&solid.body, &sizing, solid.kelvin) {
+            Ok(mesh) => break mesh,
+            Err(_) if division > 1 => division -= 1,
+            Err(trouble) => return Err(told(&trouble)),
+        }
+    };
+    let system = System::new(&solid.body, &mesh, solid.kelvin).map_err(|e| told(&e))?;
+    let reduced = reduce(&system, &Span::default()).map_err(|e| told(&e))?;
+    let fixed = vec![heatsink; reduced.network.boundaries().len()];
+    let dies = reduced.network.ports()[..solid.dies].to_vec();
+    let words = format!(
+        "package stack {name}, {} cells, reduced within {:.2} %",
+        reduced.cells,
+        100.0 * reduced.error
+    );
+    Ok(Heat { modal: Modal::of_compact(&reduced.network.at(&fixed)), dies, words })
+}
+
+/// The part's own transient impedances to the case, the case on the heatsink through `interface` K/W that all dies
+/// share.
+///
+/// # Errors
+/// A part that states none.
+pub fn heat_of_part(part: &Part, heatsink: f64, interface: f64) -> Result<Heat, RatingTrouble> {
+    let lacks = || RatingTrouble::Part {
+        part: part.name.clone(),
+        what: "it states no transient thermal impedance; expected that, or a package stack (--on)".into(),
+    };
+    if part.thermal.impedance.is_empty() {
+        return Err(lacks());
+    }
+    let mut network = NetworkBuilder::new().boundary("heatsink", heatsink);
+    let end = if interface > 0.0 { "case" } else { "heatsink" };
+    let mut dies = Vec::new();
+    for z in &part.thermal.impedance {
+        let term = |&(resistance, time_constant): &(f64, f64)| FosterTerm { resistance, time_constant };
+        let cells = foster_to_cauer(&z.terms.iter().map(term).collect::<Vec<_>>())?;
+        network = network.ladder(&z.die, &cells, end);
+        dies.push(z.die.clone());
+    }
+    if interface > 0.0 {
+        network = network.node("case", 0.0).resistance("case", "heatsink", interface);
+    }
+    let words = if interface > 0.0 {
+        format!("the part's own impedance to the case, and {interface} K/W from there to the heatsink")
+    } else {
+        "the part's own impedance to the case, which is held at the heatsink's temperature".into()
+    };
+    Ok(Heat { modal: Modal::new(&network.build()?)?, dies, words })
+}

@@ -1,0 +1,50 @@
+//! Ratings as a picture.
+
+use super::{Asked, Rating};
+use crate::plot::{Axis, Chart, Curve, Figure, Line, Marker, Panel, Trouble, svg};
+
+/// Largest current and let-through I²t against width, with the continuous currents.
+///
+/// # Errors
+/// Nothing to draw.
+pub fn picture(all: &[Rating], asked: &Asked) -> Result<String, Trouble> {
+    let of = |what: fn(&joulestep_models::rating::surge::Point) -> f64| {
+        all.iter().enumerate().map(move |(k, r)| {
+            let points = r.curve.iter().map(|p| (p.width, what(p))).collect();
+            Curve::new(&r.part.name, points).coloured(k).marked(Marker::None)
+        })
+    };
+    let ends = [asked.widths.first(), asked.widths.last()].map(|w| w.copied().unwrap_or(1.0));
+    let for_ever = all.iter().enumerate().filter_map(|(k, r)| {
+        let current = r.continuous.as_ref()?.current;
+        let name = format!("{}, continuous", r.part.name);
+        let line = Curve::new(&name, ends.iter().map(|&w| (w, current)).collect());
+        Some(line.coloured(k).lined(Line::Dotted).marked(Marker::None))
+    });
+    let width = "pulse width";
+    let panels = vec![
+        Panel::Chart(Chart {
+            title: format!("Largest current of a pulse ({})", asked.shape.key()),
+            x: Axis::log(width, "s"),
+            y: Axis::log("largest current", "A"),
+            curves: of(|p| p.current).chain(for_ever).collect(),
+            height: 360.0,
+            ..Chart::default()
+        }),
+        Panel::Chart(Chart {
+            title: "Let-through I²t".into(),
+            x: Axis::log(width, "s"),
+            y: Axis::log("I²t", "A²s"),
+            curves: of(|p| p.i2t).collect(),
+            height: 320.0,
+            ..Chart::default()
+        }),
+    ];
+    let notes = all.iter().map(|r| {
+        format!(
+            "{}: heatsink {} °C, junctions up to {} °C; {}.",
+            r.part.name, asked.heatsink, r.hottest, r.heat
+        )
+    });
+    svg(&Figure::new("Ratings", panels).noted(notes.collect()))
+}

@@ -1,0 +1,91 @@
+//! Devices in parallel of which one differs.
+
+use joulestep_models::model::Value;
+use joulestep_models::part::Part;
+use joulestep_models::rating::sharing::{Share, course, steady};
+use joulestep_models::rating::{Conducts, RatingTrouble};
+
+use super::{Asked, Heat, ready};
+
+/// What is asked of devices in parallel.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Spread {
+    /// How many.
+    pub number: usize,
+    /// Current of all, A.
+    pub total: f64,
+    /// By which share the odd one's on-resistance is lower.
+    pub resistance: f64,
+    /// By how much its threshold is lower, V.
+    pub threshold: f64,
+    /// Thermal resistance that they share, K/W.
+    pub shared: f64,
+}
+
+/// How they share.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Parallel {
+    /// What was asked.
+    pub asked: Spread,
+    /// Names of the dies.
+    pub dies: Vec<&'static str>,
+    /// Junction temperature that no die may pass, °C.
+    pub hottest: f64,
+    /// While they heat, from the cold start: time (s), the odd one, one of the others.
+    pub course: Vec<(f64, Share, Share)>,
+    /// In the steady state; `None`: there is none.
+    pub steady: Option<[Share; 2]>,
+}
+
+/// The part with a lower on-resistance and threshold. The model states its resistance at a gate voltage whatever the
+/// threshold, so the channel of a lower threshold gets the resistance that its overdrive makes of it: R ~ 1/(v_GS − V_th).
+fn odd(part: &Part, spread: &Spread) -> Part {
+    let mut odd = part.clone();
+    let prefix = if part.kind == "stack" { "mosfet-" } else { "" };
+    let of = |key: &str| part.values.maybe(&format!("{prefix}{key}"));
+    let drift = of("drift-share").unwrap_or(0.0);
+    let channel = match (of("on-gate-voltage"), of("threshold")) {
+        (Some(gate), Some(threshold)) if gate > threshold => {
+            (gate - threshold) / (gate - threshold + spread.threshold)
+        }
+        _ => 1.0,
+    };
+    for (key, value) in &mut odd.values.0 {
+        if let Value::Number(x) = value {
+            let stripped = key.strip_prefix(prefix).unwrap_or("");
+            if key.ends_with("on-resistance") {
+                *x *= 1.0 - spread.resistance;
+            }
+            match stripped {
+                "on-resistance" => *x *= drift + (1.0 - drift) * channel,
+                "threshold" => *x -= spread.threshold,
+                _ => {}
+            }
+        }
+    }
+    odd
+}
+
+/// Shares a current among devices on equal paths to a heatsink.
+///
+/// # Errors
+/// As [`super::ready`].
+pub fn parallel(part: &Part, heat: &Heat, asked: &Asked, spread: &Spread) -> Result<Parallel, RatingTrouble> {
+    let (usual, path, hottest) = ready(part, heat, asked)?;
+    let (other, _, _) = ready(&odd(part, spread), heat, asked)?;
+    let parts: Vec<&_> = (0..spread.number).map(|k| if k == 0 { &other } else { &usual }).collect();
+    let own = std::array::from_fn(|a| {
+        std::array::from_fn(|b| if a.max(b) < usual.dies() { path.resistance(a, b) } else { 0.0 })
+    });
+    let sink = (asked.heatsink, spread.shared);
+    let found = steady(&parts, &vec![own; spread.number], sink, spread.total);
+    let times = super::widths(1e-5, 100.0, 29);
+    let course = course(&parts, &path, spread.total, &times);
+    Ok(Parallel {
+        asked: *spread,
+        dies: usual.names().to_vec(),
+        hottest,
+        course: course.into_iter().map(|(t, all)| (t, all[0], all[1])).collect(),
+        steady: found.map(|all| [all[0], all[1]]),
+    })
+}

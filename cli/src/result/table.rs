@@ -1,0 +1,99 @@
+//! `/batch`: the table of a batch, one row per variant, written at once when all rows are there.
+
+use std::path::Path;
+
+use super::FORMAT_VERSION;
+use super::error::ResultError;
+use super::names::{self, Names};
+use super::store::Store;
+use super::structure::{Form, Growing};
+
+/// Rows of a chunk.
+const CHUNK: usize = 1024;
+/// Longest text of `error`, bytes; longer ones are cut and end in "…".
+const ERROR: usize = 512;
+
+/// A column of numbers.
+#[derive(Clone, Debug)]
+pub struct TableColumn<'a> {
+    /// Its name.
+    pub name: &'a str,
+    /// Unit symbol; "1" for a plain number.
+    pub unit: &'a str,
+    /// "input" or "output".
+    pub role: &'static str,
+    /// One number per row; NaN where there is none.
+    pub values: Vec<f64>,
+}
+
+/// The table of a batch.
+#[derive(Clone, Debug)]
+pub struct Table<'a> {
+    /// One line that names the plan.
+    pub title: &'a str,
+    /// Plan and scenario with all files.
+    pub text: &'a str,
+    /// Digest of them.
+    pub digest: &'a str,
+    /// Number of each row's variant, ascending.
+    pub variants: Vec<i64>,
+    /// Inputs, then outputs.
+    pub columns: Vec<TableColumn<'a>>,
+    /// How each variant ended.
+    pub status: Vec<&'static str>,
+    /// Verdict of each variant.
+    pub verdict: Vec<&'static str>,
+    /// Why a variant did not end well; empty where it did.
+    pub error: Vec<&'a str>,
+}
+
+/// Writes the table; a file of that name is replaced in one move. The same rows give the same bytes: the file holds no
+/// time of its making.
+///
+/// # Errors
+/// [`ResultError`].
+pub fn write_table(path: &Path, table: &Table<'_>) -> Result<(), ResultError> {
+    let mut store = Store::create(path)?;
+    store.group_number("/", "complete", 0i64)?;
+    store.group_text("/", "producer", env!("CARGO_PKG_NAME"))?;
+    store.group_text("/", "producer_version", env!("CARGO_PKG_VERSION"))?;
+    store.group_number("/", "format_version", FORMAT_VERSION)?;
+    store.group_text("/", "scenario", table.text)?;
+    store.group_text("/", "digest", table.digest)?;
+    store.group("batch")?;
+    store.group_text("batch", "title", table.title)?;
+    let growing = |name, units, long_name, deflate| Growing {
+        group: "batch",
+        name,
+        width: None,
+        chunk: CHUNK,
+        deflate,
+        units,
+        long_name,
+    };
+    store.grow_integers(&growing("variant", "1", "number of the variant, from 0", 4))?;
+    store.scale("batch/variant", "variant")?;
+    let mut taken = Names::reserving(&["variant", "status", "verdict", "error"]);
+    let datasets: Vec<String> = table.columns.iter().map(|c| taken.take(c.name)).collect();
+    for (column, dataset) in table.columns.iter().zip(&datasets) {
+        let units = names::unit(column.unit);
+        store.grow_reals(Form::Double, &growing(dataset, units, column.name, 4))?;
+        store.text_attribute(&format!("batch/{dataset}"), "role", column.role)?;
+        store.attach(&format!("batch/{dataset}"), 0, "batch/variant")?;
+    }
+    store.grow_texts::<16>(&growing("status", "", "how the variant ended", 4))?;
+    store.grow_texts::<16>(&growing("verdict", "", "verdict over the limits of the scenario", 4))?;
+    store.grow_texts::<ERROR>(&growing("error", "", "why the variant did not end well", 4))?;
+    for name in ["status", "verdict", "error"] {
+        store.attach(&format!("batch/{name}"), 0, "batch/variant")?;
+    }
+    store.publish()?;
+    store.append("batch/variant", &table.variants)?;
+    for (column, dataset) in table.columns.iter().zip(&datasets) {
+        store.append(&format!("batch/{dataset}"), &column.values)?;
+    }
+    store.append_texts::<16>("batch/status", &table.status)?;
+    store.append_texts::<16>("batch/verdict", &table.verdict)?;
+    store.append_texts::<ERROR>("batch/error", &table.error)?;
+    store.finish(true)
+}

@@ -1,0 +1,65 @@
+//! A shipped arrangement into the circuit, its dies to heat inputs, its logic among the controllers.
+
+use joulestep_engine::circuit::graph::HeatId;
+use joulestep_engine::control::Controller;
+use joulestep_engine::control::board::Board;
+use joulestep_engine::trouble::CircuitTrouble;
+
+use super::{Build, Placed};
+
+impl Build<'_> {
+    /// Lays the arrangement out. A die heats the input named PLACE-DIE, where there is one.
+    pub(super) fn arrangement(&mut self) {
+        let scenario = self.scenario;
+        let Some(spec) = &scenario.arrangement else { return };
+        match spec.arrangement.lay(&mut self.circuit, &spec.values, &spec.parts) {
+            Ok(laid) => self.laid = laid,
+            Err(trouble) => return self.arrangement_trouble(&trouble),
+        }
+        let inputs = scenario.thermal.input_names();
+        for fitting in &self.laid.fittings {
+            let dies = &fitting.built.dies;
+            let mut heat = Vec::new();
+            for (die, components) in dies {
+                let own = format!("{}-{die}", fitting.name);
+                let input = inputs.iter().position(|i| *i == own).map(|k| HeatId(k as u32));
+                if let Some(input) = input {
+                    components.iter().for_each(|&c| self.circuit.heats(c, input));
+                }
+                heat.push(input);
+            }
+            let (name, built) = (fitting.name.clone(), fitting.built.clone());
+            self.placed.push(Placed { name, kind: fitting.kind, built, heat });
+        }
+    }
+
+    /// At the parameter or place that the trouble names, else at the kind.
+    fn arrangement_trouble(&mut self, trouble: &CircuitTrouble) {
+        let Some(spec) = &self.scenario.arrangement else { return };
+        let (named, found) = match trouble {
+            CircuitTrouble::BadValue { component, what } => (component.as_str(), what.clone()),
+            other => ("", other.to_string()),
+        };
+        let owner = named.split('.').next().unwrap_or(named);
+        let place = spec.places.get(named).or_else(|| spec.places.get(owner)).unwrap_or(&spec.kind.place);
+        let key = if named.is_empty() { "arrangement".into() } else { format!("arrangement.{named}") };
+        self.tell(&place.clone(), key, found, "");
+    }
+
+    /// Modulators (`first`), or drives, of the arrangement.
+    pub(super) fn laid_logic(
+        &mut self,
+        first: bool,
+        board: &mut Board<f64>,
+        all: &mut Vec<Box<dyn Controller<f64>>>,
+    ) {
+        let laid = &mut self.laid;
+        let makers = std::mem::take(if first { &mut laid.modulators } else { &mut laid.drives });
+        for make in makers {
+            match make(board) {
+                Ok(logic) => all.push(logic),
+                Err(trouble) => self.arrangement_trouble(&trouble),
+            }
+        }
+    }
+}

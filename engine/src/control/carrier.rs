@@ -1,0 +1,102 @@
+//! Sine-modulated pulses: centred in the periods of a carrier, their width read off a sine once per period.
+
+use super::board::Board;
+use super::{Controller, Seen, require};
+use crate::arithmetic::lane::Lane;
+use crate::circuit::graph::LineId;
+use crate::trouble::{CircuitTrouble, Trouble};
+
+/// What a modulator is made of.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Settings {
+    /// The line it sets.
+    pub command: LineId,
+    /// Frequency of the carrier, Hz.
+    pub frequency: f64,
+    /// Mean duty.
+    pub mean: f64,
+    /// Amplitude of the duty.
+    pub amplitude: f64,
+    /// Frequency of the sine, Hz.
+    pub fundamental: f64,
+    /// Its phase, rad.
+    pub phase: f64,
+    /// Adds 1 to the duty while the sine is below zero: the fast leg of a totem pole.
+    pub folded: bool,
+}
+
+/// Pulses with regular sampling: period k of the carrier is on for the share d of it around its middle, d = mean +
+/// amplitude·sin(2π·fundamental·t + phase) at that middle, kept within 0 and 1. (Holmes & Lipo, Pulse Width Modulation
+/// for Power Converters, 2003, ch. 3: symmetrical regular sampling; from memory.)
+#[derive(Clone, Debug)]
+pub struct Carrier {
+    name: String,
+    with: Settings,
+    origin: Option<f64>,
+    next: u64,
+}
+
+impl Carrier {
+    /// A modulator that works from the start.
+    ///
+    /// # Errors
+    /// When a frequency is not above zero, or another number is not finite.
+    pub fn new(name: &str, with: Settings) -> Result<Self, CircuitTrouble> {
+        for (what, f) in [("frequency", with.frequency), ("fundamental frequency", with.fundamental)] {
+            require(name, f > 0.0 && f.is_finite(), || format!("{what} is {f} Hz, expected above zero"))?;
+        }
+        for (what, x) in [("mean", with.mean), ("amplitude", with.amplitude), ("phase", with.phase)] {
+            require(name, x.is_finite(), || format!("{what} is {x}, expected a number"))?;
+        }
+        Ok(Self { name: name.to_string(), with, origin: None, next: 0 })
+    }
+
+    /// Duty of period k.
+    fn duty(&self, k: u64) -> f64 {
+        let turn = (k as f64 + 0.5) / self.with.frequency * self.with.fundamental;
+        let angle = std::f64::consts::TAU * (turn - turn.floor()) + self.with.phase;
+        let sine = angle.sin();
+        let fold = if self.with.folded && sine < 0.0 { 1.0 } else { 0.0 };
+        (self.with.mean + self.with.amplitude * sine + fold).clamp(0.0, 1.0)
+    }
+
+    fn begins(&self, origin: f64, k: u64) -> f64 {
+        origin + k as f64 / self.with.frequency
+    }
+}
+
+impl<L: Lane> Controller<L> for Carrier {
+    fn name(&self) -> &str {
+        &self.name
+    }
+
+    fn look(&mut self, seen: &Seen<'_, L>, board: &mut Board<L>) -> Result<(), Trouble> {
+        let origin = *self.origin.get_or_insert(seen.t);
+        // One period ahead.
+        while self.next == 0 || self.begins(origin, self.next - 1) <= seen.t {
+            let (k, duty) = (self.next, self.duty(self.next));
+            let at = |share: f64| origin + (k as f64 + share) / self.with.frequency;
+            if duty <= 0.0 {
+                board.set_at(self.with.command, false, at(0.0));
+            } else if duty >= 1.0 {
+                board.set_at(self.with.command, true, at(0.0));
+            } else {
+                // A pulse that filled the period before ends where this one begins.
+                board.set_at(self.with.command, false, at(0.0));
+                board.set_at(self.with.command, true, at(0.5 - 0.5 * duty));
+                board.set_at(self.with.command, false, at(0.5 + 0.5 * duty));
+            }
+            self.next += 1;
+        }
+        Ok(())
+    }
+
+    fn wakes(&self, t: f64) -> Option<f64> {
+        let at = self.begins(self.origin?, self.next.saturating_sub(1));
+        (at > t).then_some(at)
+    }
+
+    fn boxed(&self) -> Box<dyn Controller<L>> {
+        Box::new(self.clone())
+    }
+}

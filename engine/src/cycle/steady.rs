@@ -1,0 +1,278 @@
+//! The periodic steady state by shooting: a state z that one period of the run maps onto itself, Φ(z) = z.
+//!
+//! The unknowns are what linear inductors and capacitors keep: their currents and voltages. Charges of devices are not
+//! among them, because they forget within a period. F(z) = Φ(z) − z is brought to zero by Newton's method with a
+//! Jacobian from differences (Aprille & Trick 1972, Proc. IEEE 60, 108), corrected from cycle to cycle by Broyden's
+//! update (Broyden 1965, Math. Comp. 19, 577) and taken anew where that contracts badly. Every evaluation is one period
+//! of the run from the same instant, so controllers that depend on time alone need no unknowns of their own.
+
+use nalgebra::{DMatrix, DVector};
+
+use crate::circuit::graph::{Body, ComponentId, Linear};
+use crate::equations::system::System;
+use crate::recorder::Recorder;
+use crate::run::saved::Saved;
+use crate::run::time_loop::{Ended, Run};
+use crate::trouble::Trouble;
+
+/// Something that a linear component keeps from one period to the next.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Keeper {
+    /// Name of the component.
+    pub name: String,
+    /// "V" of a capacitor, "A" of a winding.
+    pub unit: &'static str,
+    /// Unknowns whose difference (or the one) it is.
+    reads: [usize; 2],
+    /// Rows and what one volt or ampere more puts under d/dt there.
+    rows: Vec<(usize, f64)>,
+}
+
+/// All that linear capacitors and windings keep.
+pub fn keepers(system: &System<f64>) -> Vec<Keeper> {
+    let mut all = Vec::new();
+    for (k, component) in system.circuit.components.iter().enumerate() {
+        let Body::Linear(linear) = &component.body else { continue };
+        let Linear { c, .. } = linear;
+        let pins = component.pins.len();
+        let unknown = |local: usize| match component.pins.get(local) {
+            Some(node) => system.unknown_of_node(*node),
+            None => system.own_unknown(ComponentId(k as u32), local - pins),
+        };
+        let column = |local: usize| {
+            c.iter().filter(move |e| e.1 == local).map(|e| (unknown(e.0), e.2)).collect::<Vec<_>>()
+        };
+        let name = component.name.clone();
+        if c.iter().any(|e| e.1 == 0) {
+            let reads = [unknown(0), unknown(1)];
+            all.push(Keeper { name: name.clone(), unit: "V", reads, rows: column(0) });
+        }
+        for branch in 0..linear.branches.len() {
+            let rows = column(pins + branch);
+            if !rows.is_empty() {
+                let reads = [unknown(pins + branch), system.n];
+                all.push(Keeper { name: name.clone(), unit: "A", reads, rows });
+            }
+        }
+    }
+    all
+}
+
+impl Keeper {
+    fn read(&self, run: &Run<f64>) -> f64 {
+        let x = &run.state().x;
+        let of = |k: usize| if k == run.system().n { 0.0 } else { x[k] };
+        of(self.reads[0]) - of(self.reads[1])
+    }
+}
+
+/// How hard to try.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Effort {
+    /// Periods run before the search begins.
+    pub warm_up: u32,
+    /// Closing error that is good enough.
+    pub closing: f64,
+    /// Most periods to run in all.
+    pub most: u32,
+}
+
+impl Default for Effort {
+    /// Two periods of warm-up, a closing error of 1e-5, 400 periods at most.
+    fn default() -> Self {
+        Self { warm_up: 2, closing: 1e-5, most: 400 }
+    }
+}
+
+/// What was found. The run stands at the end of the last period.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Steady {
+    /// The largest change over the last period, relative to the largest voltage or current that is kept.
+    pub closing: f64,
+    /// Periods run.
+    pub periods: u32,
+    /// Closing error after each try.
+    pub history: Vec<f64>,
+    /// What was solved for, and its value at the end of the period.
+    pub kept: Vec<(Keeper, f64)>,
+}
+
+/// Why there is none.
+#[derive(Debug, thiserror::Error)]
+pub enum CycleTrouble {
+    /// A period could not be run.
+    #[error(transparent)]
+    Numerical(#[from] Trouble),
+    /// The search ended without success.
+    #[error(
+        "no periodic steady state: after {periods} periods the closing error is {closing:.1e}, expected {expected:.1e}"
+    )]
+    NotClosed {
+        /// Periods run.
+        periods: u32,
+        /// The best closing error.
+        closing: f64,
+        /// What was asked for.
+        expected: f64,
+    },
+    /// The recorder asked to stop.
+    #[error("stopped")]
+    Stopped,
+    /// A period that cannot be.
+    #[error("a period of {0} s; expected above zero")]
+    Period(f64),
+}
+
+struct Shooting<'a> {
+    run: &'a mut Run<f64>,
+    recorder: &'a mut dyn Recorder<f64>,
+    keepers: Vec<Keeper>,
+    anchor: Saved<f64>,
+    at_anchor: DVector<f64>,
+    end: f64,
+    periods: u32,
+}
+
+impl Shooting<'_> {
+    fn read(&self) -> DVector<f64> {
+        DVector::from_iterator(self.keepers.len(), self.keepers.iter().map(|k| k.read(self.run)))
+    }
+
+    /// Φ(z).
+    fn map(&mut self, z: &DVector<f64>) -> Result<DVector<f64>, CycleTrouble> {
+        self.run.restore(&self.anchor);
+        let change = z - &self.at_anchor;
+        if change.amax() > 0.0 {
+            let each = self.keepers.iter().zip(change.iter());
+            let rows: Vec<(usize, f64)> =
+                each.flat_map(|(k, &x)| k.rows.iter().map(move |r| (r.0, r.1 * x))).collect();
+            self.run.displace(&rows)?;
+        }
+        self.periods += 1;
+        match self.run.advance(self.end, self.recorder)? {
+            Ended::Reached => Ok(self.read()),
+            Ended::Stopped => Err(CycleTrouble::Stopped),
+        }
+    }
+}
+
+/// Brings a run to its periodic steady state. It must stand where its control begins to repeat with this period (s);
+/// what `recorder` is told are tries.
+///
+/// # Errors
+/// [`CycleTrouble`].
+pub fn steady(
+    run: &mut Run<f64>,
+    period: f64,
+    effort: Effort,
+    recorder: &mut dyn Recorder<f64>,
+) -> Result<Steady, CycleTrouble> {
+    if !(period.is_finite() && period > 0.0) {
+        return Err(CycleTrouble::Period(period));
+    }
+    let began = run.state().t;
+    // Instants from the whole number, so that they fall on the modulators' own.
+    let first = began + f64::from(effort.warm_up.max(1)) * period;
+    if run.advance(first, recorder)? == Ended::Stopped {
+        return Err(CycleTrouble::Stopped);
+    }
+    let keepers = keepers(run.system());
+    let anchor = run.save();
+    let end = began + f64::from(effort.warm_up.max(1) + 1) * period;
+    let n = keepers.len();
+    let at_anchor = DVector::from_iterator(n, keepers.iter().map(|k| k.read(run)));
+    let mut s = Shooting { run, recorder, keepers, anchor, at_anchor, end, periods: effort.warm_up.max(1) };
+
+    let mut z = s.at_anchor.clone();
+    let mut after = s.map(&z)?;
+    let scale = scales(&s.keepers, &z, &after);
+    let size = |f: &DVector<f64>| f.component_div(&scale).amax();
+    let mut f = &after - &z;
+    let mut error = size(&f);
+    let mut history = vec![error];
+    let mut jacobian: Option<DMatrix<f64>> = None;
+    while n > 0 && (error > effort.closing || error.is_nan()) {
+        if s.periods + n as u32 > effort.most {
+            return Err(CycleTrouble::NotClosed {
+                periods: s.periods,
+                closing: error,
+                expected: effort.closing,
+            });
+        }
+        let fresh = jacobian.is_none();
+        let j = match jacobian.take() {
+            Some(j) => j,
+            None => differences(&mut s, &z, &after, &scale, error)?,
+        };
+        let Some(step) = j.clone().lu().solve(&-&f) else {
+            return Err(CycleTrouble::NotClosed {
+                periods: s.periods,
+                closing: error,
+                expected: effort.closing,
+            });
+        };
+        let mut share = 1.0;
+        let (next, next_after, next_f, next_error) = loop {
+            let next = &z + &step * share;
+            let next_after = s.map(&next)?;
+            let next_f = &next_after - &next;
+            let e = size(&next_f);
+            history.push(e);
+            if e < error || share < 0.05 {
+                break (next, next_after, next_f, e);
+            }
+            share *= 0.4;
+        };
+        // Broyden's update: the least change of J that maps the step onto the change of F.
+        let taken = &next - &z;
+        let norm = taken.component_div(&scale).norm_squared();
+        let miss = &next_f - &f - &j * &taken;
+        let contracts = next_error < 0.3 * error;
+        if (contracts || fresh) && norm > 0.0 {
+            let weighted = taken.component_div(&scale).component_div(&scale);
+            jacobian = Some(j + miss * weighted.transpose() / norm);
+        }
+        if !contracts && !fresh {
+            jacobian = None;
+        }
+        if fresh && !contracts && next_error < effort.closing {
+            jacobian = None;
+        }
+        (z, after, f, error) = (next, next_after, next_f, next_error);
+    }
+    let kept = s.keepers.iter().cloned().zip(after.iter().copied()).collect();
+    Ok(Steady { closing: error, periods: s.periods, history, kept })
+}
+
+/// The largest voltage, and the largest current, of all that is kept; 1 V, 1 A where they are less.
+fn scales(keepers: &[Keeper], z: &DVector<f64>, after: &DVector<f64>) -> DVector<f64> {
+    let most = |unit: &str| {
+        let mine = keepers.iter().enumerate().filter(|(_, k)| k.unit == unit);
+        mine.map(|(k, _)| z[k].abs().max(after[k].abs())).fold(1.0, f64::max)
+    };
+    let (volts, amperes) = (most("V"), most("A"));
+    DVector::from_iterator(keepers.len(), keepers.iter().map(|k| if k.unit == "V" { volts } else { amperes }))
+}
+
+/// ∂F/∂z by differences, as wide as the change over the period asks (a narrow one would measure the rounding of the
+/// step schedule).
+fn differences(
+    s: &mut Shooting<'_>,
+    z: &DVector<f64>,
+    after: &DVector<f64>,
+    scale: &DVector<f64>,
+    error: f64,
+) -> Result<DMatrix<f64>, CycleTrouble> {
+    let n = z.len();
+    let mut j = DMatrix::identity(n, n) * -1.0;
+    for k in 0..n {
+        let width = scale[k] * error.clamp(1e-3, 1e-2);
+        let mut moved = z.clone();
+        moved[k] += width;
+        let column = (s.map(&moved)? - after) / width;
+        for row in 0..n {
+            j[(row, k)] += column[row];
+        }
+    }
+    Ok(j)
+}

@@ -1,0 +1,46 @@
+//! A run moved to another state at the same instant, and its accounts begun anew.
+
+use super::setup::kelvin_of;
+use super::time_loop::Run;
+use crate::accounts::ledger;
+use crate::arithmetic::lane::Lane;
+use crate::trouble::Trouble;
+
+impl<L: Lane> Run<L> {
+    /// Adds to what stands under d/dt in some rows (a charge into a node in C, a flux into a branch in Vs) and makes
+    /// the state consistent with it. The energy that this brings is in no account: begin them anew
+    /// ([`Run::new_account`]).
+    ///
+    /// # Errors
+    /// When no consistent state is found.
+    pub fn displace(&mut self, rows: &[(usize, L)]) -> Result<(), Trouble> {
+        let ground = self.system().n;
+        for &(row, change) in rows.iter().filter(|r| r.0 != ground) {
+            self.state.q[row] += change;
+        }
+        self.jump()?;
+        self.ladder.open(self.state.t);
+        self.stepper.forget(&mut self.state);
+        Ok(())
+    }
+
+    /// Holds the heat inputs at these temperatures (°C) from now on; no thermal network moves them any more. A list of
+    /// another length than the circuit's inputs leaves those beyond it at 25 °C.
+    pub fn hold(&mut self, celsius: &[L]) {
+        self.thermal = None;
+        self.celsius = celsius.to_vec();
+        self.state.kelvin = kelvin_of(self.stepper.system(), &self.celsius);
+        self.stepper.solver.settle(&self.state.kelvin);
+    }
+
+    /// Begins the accounts anew at this instant: ledger, integrals and heat count from here.
+    pub fn new_account(&mut self) {
+        self.state.energy.fill(L::splat(0.0));
+        let devices = self.system().devices_at(&self.state.kelvin);
+        self.stored_at_start = ledger::stored(self.system(), &devices, &self.state.x);
+        self.heat_at_coupling.fill(L::splat(0.0));
+        self.coupled_at = self.state.t;
+        let rows = std::mem::take(&mut self.rows);
+        self.rows = rows.into_iter().take(1).map(|_| self.open_row(String::new())).collect();
+    }
+}

@@ -1,0 +1,267 @@
+//! What arrangements are laid out on: a circuit, the devices chosen for its places, and the logic that works them.
+
+mod place;
+
+use std::collections::BTreeMap;
+
+use joulestep_engine::circuit::graph::{Circuit, GROUND, NodeId};
+use joulestep_engine::circuit::probe::Probe;
+use joulestep_engine::control::Controller;
+use joulestep_engine::control::board::Board;
+use joulestep_engine::control::drive::{Delays, Drive, Gate};
+use joulestep_engine::run::setup::Setup;
+use joulestep_engine::trouble::CircuitTrouble;
+
+use crate::lookup::find;
+use crate::model::{Built, Value, Values, bad};
+use crate::part::Part;
+
+/// Line that turns every gate of an arrangement off, softly, while something sets it.
+pub const TRIP: &str = "trip";
+
+/// What a piece of an arrangement is there for: the loss account sorts by it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Role {
+    /// A switch with a gate (or an ideal one).
+    Switch,
+    /// A diode in a switch's place.
+    Diode,
+    /// What feeds energy in.
+    Source,
+    /// What takes the useful energy.
+    Load,
+    /// Inductors, transformers, capacitors, leads.
+    Passive,
+    /// Snubber of a switch.
+    Snubber,
+    /// Clamp.
+    Clamp,
+}
+
+/// A piece as it was built.
+#[derive(Clone, Debug)]
+pub struct Fitting {
+    /// Its name.
+    pub name: String,
+    /// Kind of the catalogue.
+    pub kind: &'static str,
+    /// What it is there for.
+    pub role: Role,
+    /// What it became.
+    pub built: Built,
+}
+
+/// A place for a switch, and what a loss account needs to know of it.
+#[derive(Clone, Debug)]
+pub struct Place {
+    /// Its name; a line of this name tells the gate's state where it has a gate.
+    pub name: String,
+    /// Its own components.
+    pub own: Vec<usize>,
+    /// Components of its gate's drive.
+    pub gate: Vec<usize>,
+    /// Components of its snubber.
+    pub snubber: Vec<usize>,
+    /// Voltage over it, V.
+    pub voltage: Probe,
+    /// Current into it, A.
+    pub current: Probe,
+    /// The place that turns on when this one has turned off.
+    pub partner: Option<String>,
+    /// Whether it has a gate.
+    pub gated: bool,
+}
+
+/// Makes a controller once the lines can be named.
+pub type Logic =
+    Box<dyn FnOnce(&mut Board<f64>) -> Result<Box<dyn Controller<f64>>, CircuitTrouble> + Send + Sync>;
+
+/// An arrangement laid out: everything but the circuit.
+#[derive(Default)]
+pub struct Laid {
+    /// Its pieces, in order.
+    pub fittings: Vec<Fitting>,
+    /// Its switches' places.
+    pub places: Vec<Place>,
+    /// Modulators and sequences: they look first.
+    pub modulators: Vec<Logic>,
+    /// Gate drives: they look last.
+    pub drives: Vec<Logic>,
+    /// Time after which the control repeats, s; `None`: it does not.
+    pub period: Option<f64>,
+}
+
+impl std::fmt::Debug for Laid {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let mut told = f.debug_struct("Laid");
+        told.field("fittings", &self.fittings).field("places", &self.places).field("period", &self.period);
+        told.finish_non_exhaustive()
+    }
+}
+
+impl Laid {
+    /// A piece by its name.
+    pub fn fitting(&self, name: &str) -> Option<&Fitting> {
+        self.fittings.iter().find(|f| f.name == name)
+    }
+
+    /// A quantity of a piece: `("choke", "current")`.
+    pub fn quantity(&self, name: &str, quantity: &str) -> Option<Probe> {
+        let all = &self.fitting(name)?.built.quantities;
+        all.iter().find(|q| q.0 == quantity).map(|q| q.2.clone())
+    }
+
+    /// Takes the logic, modulators first.
+    ///
+    /// # Errors
+    /// When a controller refuses its settings.
+    pub fn logic(&mut self, board: &mut Board<f64>) -> Result<Vec<Box<dyn Controller<f64>>>, CircuitTrouble> {
+        let modulators = std::mem::take(&mut self.modulators);
+        let drives = std::mem::take(&mut self.drives);
+        modulators.into_iter().chain(drives).map(|make| make(board)).collect()
+    }
+
+    /// A setup with the logic in place and default steps.
+    ///
+    /// # Errors
+    /// When a controller refuses its settings.
+    pub fn setup(&mut self, circuit: Circuit<f64>) -> Result<Setup<f64>, CircuitTrouble> {
+        let mut setup = Setup::new(circuit);
+        setup.controllers = self.logic(&mut setup.board)?;
+        if let Some(period) = self.period {
+            // As coarse as a choke's straight lines allow, and no coarser than usual.
+            setup.steps.base = setup.steps.base.min(period / 20.0);
+        }
+        Ok(setup)
+    }
+}
+
+/// Lays pieces into a circuit. Parameters are those of the arrangement; places without a part get an ideal switch.
+#[derive(Debug)]
+pub struct Bed<'a> {
+    /// The circuit.
+    pub circuit: &'a mut Circuit<f64>,
+    /// Parameters of the arrangement.
+    pub values: &'a Values<f64>,
+    /// Parts by place; the one under "" serves where none is named.
+    pub parts: &'a BTreeMap<String, Part>,
+    /// What was laid so far.
+    pub laid: Laid,
+}
+
+type Done<T = ()> = Result<T, CircuitTrouble>;
+
+impl Bed<'_> {
+    /// A parameter.
+    pub fn number(&self, key: &str) -> f64 {
+        self.values.number(key)
+    }
+
+    /// Refuses a parameter outside two bounds, both excluded.
+    ///
+    /// # Errors
+    /// When it is.
+    pub fn within(&self, key: &str, low: f64, high: f64) -> Done<f64> {
+        let x = self.number(key);
+        if x > low && x < high {
+            return Ok(x);
+        }
+        Err(bad(key, format!("`{key}` is {x}, expected between {low} and {high}")))
+    }
+
+    /// Adds a model of the catalogue under a role.
+    ///
+    /// # Errors
+    /// When the model refuses.
+    pub fn add(
+        &mut self,
+        role: Role,
+        kind: &'static str,
+        name: &str,
+        pins: &[NodeId],
+        given: &[(&'static str, f64)],
+    ) -> Done<Built> {
+        let entry = find::<f64>(kind).map_err(|_| bad(name, format!("there is no kind `{kind}`")))?;
+        let mut values = Values::with_defaults(entry.params);
+        values.0.extend(given.iter().map(|&(key, x)| (key, Value::Number(x))));
+        let built = (entry.build)(self.circuit, name, pins, &values)?;
+        let fitting = Fitting { name: name.to_string(), kind: entry.kind, role, built: built.clone() };
+        self.laid.fittings.push(fitting);
+        Ok(built)
+    }
+
+    /// The supply `supply` behind the loop's inductance and resistance; gives the node at the switches.
+    ///
+    /// # Errors
+    /// When a value is refused.
+    pub fn supply(&mut self, name: &str, bus: &str) -> Done<NodeId> {
+        let volts = self.number("supply-voltage");
+        self.fed(name, bus, volts)
+    }
+
+    /// The same of any voltage, V.
+    ///
+    /// # Errors
+    /// When a value is refused.
+    pub fn fed(&mut self, name: &str, bus: &str, volts: f64) -> Done<NodeId> {
+        let (cell, at) = (self.circuit.node(name), self.circuit.node(bus));
+        self.add(Role::Source, "voltage-source", name, &[cell, GROUND], &[("value", volts)])?;
+        let (l, r) = (self.number("loop-inductance"), self.number("loop-resistance"));
+        let lead = format!("{name}-loop");
+        if l > 0.0 {
+            let given = [("inductance", l), ("series-resistance", r)];
+            self.add(Role::Passive, "inductor", &lead, &[cell, at], &given)?;
+        } else {
+            self.add(Role::Passive, "resistor", &lead, &[cell, at], &[("resistance", r.max(1e-6))])?;
+        }
+        Ok(at)
+    }
+
+    /// A leg: `first` follows the command, `second` its complement with the dead time between them. Each is a place
+    /// with its two nodes.
+    ///
+    /// # Errors
+    /// When a part or value is refused.
+    pub fn leg(&mut self, command: &str, first: (&str, [NodeId; 2]), second: (&str, [NodeId; 2])) -> Done {
+        let gates = (self.place(first.0, first.1)?, self.place(second.0, second.1)?);
+        for (one, other) in [(first.0, second.0), (second.0, first.0)] {
+            if let Some(place) = self.laid.places.iter_mut().find(|p| p.name == one) {
+                place.partner = Some(other.to_string());
+            }
+        }
+        let dead = self.number("dead-time");
+        self.driven(command, first.0, gates.0, Some((second.0, gates.1)), dead)
+    }
+
+    /// One or two gates that follow a command.
+    ///
+    /// # Errors
+    /// When the one that follows the command has no gate.
+    pub fn driven(
+        &mut self,
+        command: &str,
+        name: &str,
+        gate: Option<Gate<f64>>,
+        second: Option<(&str, Option<Gate<f64>>)>,
+        dead: f64,
+    ) -> Done {
+        let Some(mut gate) = gate else {
+            return Err(bad(name, "a diode stands here; expected a switch, which the control needs"));
+        };
+        let (command, name) = (command.to_string(), name.to_string());
+        let second = second.and_then(|(name, gate)| Some((name.to_string(), gate?)));
+        self.laid.drives.push(Box::new(move |board: &mut Board<f64>| {
+            let inhibits = vec![board.add_line(TRIP)];
+            gate.state = Some(board.add_line(&name));
+            let line = board.add_line(&command);
+            let delays = Delays { dead, ..Delays::default() };
+            let mut drive = Drive::new(&format!("{name}.drive"), line, inhibits, delays, gate)?;
+            if let Some((name, mut gate)) = second {
+                gate.state = Some(board.add_line(&name));
+                drive = drive.complemented(gate)?;
+            }
+            Ok(Box::new(drive) as Box<dyn Controller<f64>>)
+        }));
+        Ok(())
+    }
+}

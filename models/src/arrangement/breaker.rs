@@ -1,0 +1,228 @@
+//! Arrangements that do not repeat: bidirectional breaker, capacitor precharge, inductive-load break.
+
+use joulestep_engine::circuit::graph::{ChoiceId, GROUND, NodeId};
+use joulestep_engine::circuit::probe::Probe;
+use joulestep_engine::control::Controller;
+use joulestep_engine::control::board::Board;
+use joulestep_engine::control::crossing::Sense;
+use joulestep_engine::control::detect::{Criterion, Level};
+use joulestep_engine::control::guard::{Guard, Retry, Settings};
+use joulestep_engine::control::hysteretic::{self, Hysteretic};
+use joulestep_engine::control::sequence::{Deed, Happening, Sequence};
+use joulestep_engine::trouble::CircuitTrouble;
+
+use super::Arrangement;
+use super::bed::{Bed, Role, TRIP};
+use super::keys::COMMON;
+use crate::model::{Param, Range, join};
+
+type Done = Result<(), CircuitTrouble>;
+
+const CLAMP: [Param; 3] = [
+    Param::with("clamp-voltage", "V", 470.0, Range::Positive, "Varistor: voltage at 1 mA"),
+    Param::with("clamping-voltage", "V", 600.0, Range::Positive, "Varistor: voltage at the clamping current"),
+    Param::with("clamping-current", "A", 300.0, Range::Positive, "Varistor: clamping current"),
+];
+
+fn clamp(bed: &mut Bed<'_>, high: NodeId, low: NodeId) -> Done {
+    let given = [
+        ("varistor-voltage", bed.number("clamp-voltage")),
+        ("clamping-voltage", bed.number("clamping-voltage")),
+        ("clamping-current", bed.number("clamping-current")),
+    ];
+    bed.add(Role::Clamp, "varistor", "clamp", &[high, low], &given).map(drop)
+}
+
+/// Turns a line on and off, throws a switch.
+fn sequence(bed: &mut Bed<'_>, line: &'static str, turns: Vec<(f64, bool)>, switch: Option<(f64, ChoiceId)>) {
+    bed.laid.modulators.push(Box::new(move |board: &mut Board<f64>| {
+        let id = board.add_line(line);
+        let words = |on| if on { "command on" } else { "command off" };
+        let mut all: Vec<Happening> = turns
+            .into_iter()
+            .map(|(at, on)| Happening {
+                at,
+                subject: line.into(),
+                note: words(on).into(),
+                deed: Deed::Set(id, on),
+            })
+            .collect();
+        all.extend(switch.map(|(at, choice)| Happening {
+            at,
+            subject: "fault".into(),
+            note: "short circuit".into(),
+            deed: Deed::Choose(choice, 1),
+        }));
+        Sequence::new("sequence", all).map(|s| Box::new(s) as Box<dyn Controller<f64>>)
+    }));
+}
+
+pub(super) const BREAKER: Arrangement = Arrangement {
+    kind: "bidirectional-breaker",
+    help: "Two switches with common source in a line, a varistor over both; a fault, an overcurrent trip",
+    params: &join::<15, 10, 25>(
+        COMMON,
+        join::<3, 7, 10>(
+            CLAMP,
+            [
+                Param::with(
+                    "line-inductance",
+                    "H",
+                    40e-6,
+                    Range::Positive,
+                    "Inductance of the line behind the breaker",
+                ),
+                Param::with("line-resistance", "ohm", 4e-3, Range::NotNegative, "Its resistance"),
+                Param::with("load-resistance", "ohm", 10.0, Range::Positive, "Load"),
+                Param::with("fault-resistance", "ohm", 3e-3, Range::Positive, "Short circuit over the load"),
+                Param::with("fault-at", "s", 100e-6, Range::NotNegative, "When it happens"),
+                Param::with("trip-current", "A", 200.0, Range::Positive, "Current, either way, that trips"),
+                Param::with("trip-delay", "s", 500e-9, Range::NotNegative, "From there to the turn-off"),
+            ],
+        ),
+    ),
+    places: &["forward", "reverse"],
+    source: "common practice, no source; clamping E = (L·I²/2)·Vc/(Vc − V)",
+    lay: breaker,
+};
+
+fn breaker(bed: &mut Bed<'_>) -> Done {
+    let bus = bed.supply("supply", "bus")?;
+    let [source, out, load] = ["source", "out", "load"].map(|n| bed.circuit.node(n));
+    for (name, drain) in [("forward", bus), ("reverse", out)] {
+        let gate = bed.place(name, [drain, source])?;
+        bed.driven("close", name, gate, None, 0.0)?;
+    }
+    // The common source must not float while both block.
+    bed.add(Role::Passive, "resistor", "bleeder", &[source, GROUND], &[("resistance", 1e6)])?;
+    clamp(bed, bus, out)?;
+    let given =
+        [("inductance", bed.number("line-inductance")), ("series-resistance", bed.number("line-resistance"))];
+    let line = bed.add(Role::Passive, "inductor", "line", &[out, load], &given)?;
+    let r = [("resistance", bed.number("load-resistance"))];
+    bed.add(Role::Load, "resistor", "load", &[load, GROUND], &r)?;
+    let on = [("on-resistance", bed.number("fault-resistance"))];
+    let fault = bed.add(Role::Load, "switch", "fault", &[load, GROUND], &on)?;
+    let choice = fault.choices.first().map(|c| (bed.number("fault-at"), c.1));
+    sequence(bed, "close", vec![(0.0, true)], choice);
+    let current = line.quantities.iter().find(|q| q.0 == "current").map(|q| q.2.clone());
+    let probe = current.unwrap_or(Probe::Sum(Vec::new()));
+    let (threshold, delay) = (bed.number("trip-current"), bed.number("trip-delay"));
+    bed.laid.modulators.push(Box::new(move |board: &mut Board<f64>| {
+        let level = Level { probe, sense: Sense::Magnitude, threshold, blanking: None, filter: 0.0 };
+        let settings = Settings {
+            criteria: vec![Criterion::Level(level)],
+            delay,
+            trip: board.add_line(TRIP),
+            retry: Retry { number: 0, wait: 1.0, healthy: f64::INFINITY },
+            reset: None,
+            let_through: None,
+        };
+        Guard::new("overcurrent", settings).map(|g| Box::new(g) as Box<dyn Controller<f64>>)
+    }));
+    Ok(())
+}
+
+pub(super) const PRECHARGE: Arrangement = Arrangement {
+    kind: "capacitor-precharge",
+    help: "A switch charges a bank through a choke in pulses between two currents, then stays on",
+    params: &join::<15, 6, 21>(
+        COMMON,
+        [
+            Param::with("choke", "H", 40e-6, Range::Positive, "Inductance of the choke"),
+            Param::with("choke-resistance", "ohm", 4e-3, Range::NotNegative, "Its resistance"),
+            Param::with("capacitance", "F", 100e-6, Range::Positive, "The bank"),
+            Param::with("lower-current", "A", 10.0, Range::NotNegative, "Turns on below"),
+            Param::with("upper-current", "A", 40.0, Range::Positive, "Turns off above"),
+            Param::with(
+                "done-at",
+                "1",
+                0.98,
+                Range::Between(0.0, 1.0),
+                "Share of the supply at which it stays on",
+            ),
+        ],
+    ),
+    places: &["switch", "freewheel"],
+    source: "common practice, no source; a bank takes C·V²/2 from what the supply gives",
+    lay: precharge,
+};
+
+fn precharge(bed: &mut Bed<'_>) -> Done {
+    let bus = bed.supply("supply", "bus")?;
+    let [mid, out] = ["mid", "out"].map(|n| bed.circuit.node(n));
+    let gate = bed.place("switch", [bus, mid])?;
+    bed.driven("close", "switch", gate, None, 0.0)?;
+    // A diode, or a switch whose gate stays off.
+    let idle = bed.place("freewheel", [mid, GROUND])?;
+    if idle.is_some() {
+        bed.driven("never", "freewheel", idle, None, 0.0)?;
+    }
+    let given = [("inductance", bed.number("choke")), ("series-resistance", bed.number("choke-resistance"))];
+    let choke = bed.add(Role::Passive, "inductor", "choke", &[mid, out], &given)?;
+    let bank = [("capacitance", bed.number("capacitance")), ("initial-voltage", 0.0)];
+    bed.add(Role::Load, "capacitor", "bank", &[out, GROUND], &bank)?;
+    bed.add(Role::Load, "resistor", "bleeder", &[out, GROUND], &[("resistance", 100e3)])?;
+    let current = choke.quantities.iter().find(|q| q.0 == "current").map(|q| q.2.clone());
+    let probe = current.unwrap_or(Probe::Sum(Vec::new()));
+    let until = bed.number("done-at") * bed.number("supply-voltage");
+    let (lower, upper) = (bed.number("lower-current"), bed.number("upper-current"));
+    bed.laid.modulators.push(Box::new(move |board: &mut Board<f64>| {
+        let settings = hysteretic::Settings {
+            probe,
+            lower,
+            upper,
+            command: board.add_line("close"),
+            run: None,
+            min_on: 0.0,
+            min_off: 0.0,
+            delay: 0.0,
+            until: Some((Probe::Voltage(out, GROUND), until)),
+        };
+        Hysteretic::new("precharge", settings).map(|h| Box::new(h) as Box<dyn Controller<f64>>)
+    }));
+    Ok(())
+}
+
+pub(super) const BREAK: Arrangement = Arrangement {
+    kind: "inductive-load-break",
+    help: "A switch opens the current of a coil; a varistor over it takes the coil's energy",
+    params: &join::<15, 7, 22>(
+        COMMON,
+        join::<3, 4, 7>(
+            CLAMP,
+            [
+                Param::with("load-inductance", "H", 200e-6, Range::Positive, "Inductance of the load"),
+                Param::with("load-resistance", "ohm", 10.0, Range::Positive, "Its resistance"),
+                Param::with("load-current", "A", 40.0, Range::NotNegative, "Current at the start"),
+                Param::with("open-at", "s", 5e-6, Range::NotNegative, "When the switch opens"),
+            ],
+        ),
+    ),
+    places: &["switch"],
+    source: "E = (L·I²/2)·Vc/(Vc − V) at constant clamping voltage (derived)",
+    lay: inductive_break,
+};
+
+fn inductive_break(bed: &mut Bed<'_>) -> Done {
+    let bus = bed.supply("supply", "bus")?;
+    let mid = bed.circuit.node("mid");
+    let given = [
+        ("inductance", bed.number("load-inductance")),
+        ("series-resistance", bed.number("load-resistance")),
+        ("initial-current", bed.number("load-current")),
+    ];
+    bed.add(Role::Load, "inductor", "load", &[bus, mid], &given)?;
+    let mut gate = bed.place("switch", [mid, GROUND])?;
+    clamp(bed, mid, GROUND)?;
+    // Closed from the start, as the load's current is there.
+    if let Some(gate) = &mut gate {
+        gate.starts_on = true;
+        bed.circuit.choices[gate.choice.0 as usize].initial = 0;
+        bed.circuit.waves[gate.wave.0 as usize] = joulestep_engine::circuit::wave::Wave::Driven(gate.on);
+    }
+    bed.driven("close", "switch", gate, None, 0.0)?;
+    let open = bed.number("open-at");
+    sequence(bed, "close", vec![(0.0, true), (open, false)], None);
+    Ok(())
+}

@@ -1,0 +1,160 @@
+//! An arrangement in its periodic steady state: electrical and thermal, with the losses of a period.
+
+use joulestep_engine::cycle::rainflow::{Counted, rainflow};
+use joulestep_engine::cycle::steady::{CycleTrouble, Effort, Steady, steady};
+use joulestep_engine::recorder::InMemory;
+use joulestep_engine::run::setup::{Refusal, Setup};
+use joulestep_engine::thermal::run::Thermal;
+use joulestep_engine::trouble::Trouble;
+
+use super::bed::Laid;
+use super::losses::{Account, Meter, between};
+
+/// Temperatures are found when they change by less than this from one round to the next, K.
+const STILL: f64 = 0.01;
+/// Most rounds between losses and temperatures.
+const ROUNDS: u32 = 30;
+
+/// Why there is no steady state.
+#[derive(Debug, thiserror::Error)]
+pub enum Why {
+    /// The control does not repeat.
+    #[error("the control of this arrangement does not repeat, so it has no periodic steady state")]
+    NotPeriodic,
+    /// No start.
+    #[error(transparent)]
+    Start(#[from] Refusal),
+    /// No periodic state at the temperatures of a round.
+    #[error(transparent)]
+    Cycle(#[from] CycleTrouble),
+    /// The equations could not be solved further.
+    #[error(transparent)]
+    Numerical(#[from] Trouble),
+    /// Losses and temperatures drive each other up.
+    #[error(
+        "temperatures do not settle: after {rounds} rounds they still move by {change:.3} K (thermal runaway?)"
+    )]
+    Unsettled {
+        /// Rounds made.
+        rounds: u32,
+        /// The last change, K.
+        change: f64,
+    },
+}
+
+/// Temperature of a heat input over a period.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Ripple {
+    /// Name of the input.
+    pub name: String,
+    /// Mean power, W.
+    pub power: f64,
+    /// Mean temperature, °C: the device laws were held at it.
+    pub mean: f64,
+    /// Smallest and largest temperature at the ends of steps, °C.
+    pub extremes: (f64, f64),
+    /// Ranges of the temperature within the period, counted (ASTM E1049-85).
+    pub counted: Vec<Counted>,
+}
+
+/// What was found.
+#[derive(Clone, Debug)]
+pub struct Cycle {
+    /// The period, s.
+    pub period: f64,
+    /// How the electrical state was found, in the last round.
+    pub steady: Steady,
+    /// Losses of a period.
+    pub account: Account,
+    /// Temperatures; empty without a thermal network.
+    pub ripple: Vec<Ripple>,
+    /// Rounds between losses and temperatures.
+    pub rounds: u32,
+}
+
+/// Finds the periodic steady state of an arrangement in its setup, and counts a period there. With a thermal network,
+/// device laws are held at the mean temperatures, in rounds until these stand still; the ripple then follows exactly
+/// from the power of every step.
+///
+/// # Errors
+/// [`Why`].
+pub fn solve(laid: &Laid, mut setup: Setup<f64>, effort: Effort) -> Result<Cycle, Why> {
+    let period = laid.period.ok_or(Why::NotPeriodic)?;
+    setup.sample_every = 0.0;
+    let meter = Meter::new(laid, &mut setup);
+    let mut thermal = setup.thermal.clone();
+    let inputs = thermal.as_ref().map_or(0, |t| t.temperatures().len());
+    let first = setup.channels.len();
+    for k in 0..inputs {
+        super::losses::heat_of_input(&mut setup, k);
+    }
+    let mut run = setup.ready()?;
+    let mut celsius = thermal.as_ref().map(|t| t.temperatures().to_vec()).unwrap_or_default();
+    run.hold(&celsius);
+    let mut rounds = 0;
+    loop {
+        rounds += 1;
+        let steady = steady(&mut run, period, effort, &mut ())?;
+        // A period to know in which phase each switch is, and one to count.
+        let mut record = InMemory::default();
+        let began = run.state().t;
+        run.advance(began + period, &mut record)?;
+        let before = run.ledger();
+        run.advance(began + 2.0 * period, &mut record)?;
+        let ledger = between(&before, &run.ledger());
+        let account = meter.account(laid, &record, began + period, &ledger);
+        let Some(network) = thermal.as_mut().filter(|_| inputs > 0) else {
+            return Ok(Cycle { period, steady, account, ripple: Vec::new(), rounds });
+        };
+        let power = powers(&record, began + period, first, inputs);
+        network.start_periodic(&power);
+        let ripple = ripple(network, &power, period);
+        let change = ripple.iter().zip(&celsius).map(|(r, t)| (r.mean - t).abs()).fold(0.0, f64::max);
+        celsius = ripple.iter().map(|r| r.mean).collect();
+        if change <= STILL {
+            return Ok(Cycle { period, steady, account, ripple, rounds });
+        }
+        if rounds == ROUNDS || !change.is_finite() {
+            return Err(Why::Unsettled { rounds, change });
+        }
+        run.hold(&celsius);
+    }
+}
+
+/// Power of each input over each step of the record from an instant on.
+fn powers(record: &InMemory<f64>, from: f64, first: usize, inputs: usize) -> Vec<(f64, Vec<f64>)> {
+    let mut out = Vec::new();
+    for k in 1..record.time.len() {
+        let dt = record.time[k] - record.time[k - 1];
+        if record.time[k - 1] < from || dt <= 0.0 {
+            continue;
+        }
+        let mean = |c: usize| (record.samples[k][c] - record.samples[k - 1][c]) / dt;
+        out.push((dt, (first..first + inputs).map(mean).collect()));
+    }
+    out
+}
+
+fn ripple(network: &mut Thermal<f64>, power: &[(f64, Vec<f64>)], period: f64) -> Vec<Ripple> {
+    let names = network.modal().inputs().to_vec();
+    let mut courses: Vec<Vec<f64>> = network.temperatures().iter().map(|&t| vec![t]).collect();
+    for (dt, p) in power {
+        network.advance(*dt, p);
+        courses.iter_mut().zip(network.temperatures()).for_each(|(c, &t)| c.push(t));
+    }
+    let one = |(k, course): (usize, &Vec<f64>)| {
+        let mean =
+            |values: &mut dyn Iterator<Item = (f64, f64)>| values.map(|(dt, x)| dt * x).sum::<f64>() / period;
+        let steps = power.iter().zip(course.windows(2));
+        Ripple {
+            name: names[k].clone(),
+            power: mean(&mut power.iter().map(|(dt, p)| (*dt, p[k]))),
+            mean: mean(&mut steps.map(|((dt, _), w)| (*dt, 0.5 * (w[0] + w[1])))),
+            extremes: course
+                .iter()
+                .fold((f64::INFINITY, f64::NEG_INFINITY), |e, &t| (e.0.min(t), e.1.max(t))),
+            counted: rainflow(course),
+        }
+    };
+    courses.iter().enumerate().map(one).collect()
+}

@@ -1,0 +1,176 @@
+//! How long the dead time should be: a half-bridge leg with a constant load current over a switching period.
+//!
+//! The current flows out of the leg. One transition is then hard: the lower switch turns off, its integral diode carries
+//! the current through the dead time, and the upper switch turns on against it. The other can be soft: the upper turns
+//! off, and the current moves the node through both output capacitances; the lower turns on without loss when the dead
+//! time was long enough. Charge balance estimates it: t = 2·Q_oss(V)/I for two equal switches (charge of one is given,
+//! of the other taken). What a gate needs to turn off comes on top.
+
+use std::collections::BTreeMap;
+
+use joulestep_engine::circuit::graph::Circuit;
+use joulestep_engine::cycle::steady::Effort;
+use joulestep_engine::trouble::CircuitTrouble;
+
+use super::bed::Laid;
+use super::cycle::{Why, solve};
+use super::find;
+use super::losses::{Account, HARD_SHARE, ON_SHARE};
+use crate::capacitances::output_charge;
+use crate::operating::OperatingTrouble;
+use crate::part::Part;
+
+/// How a switch turned on.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Kind {
+    /// Against more than 90 % of the voltage that it blocks.
+    Hard,
+    /// Between.
+    Partial,
+    /// Against less than 5 %.
+    Soft,
+}
+
+impl Kind {
+    /// From the voltage over a switch at the gate's edge, and what it blocks, V.
+    pub fn of(voltage: f64, blocks: f64) -> Self {
+        match voltage / blocks {
+            x if x >= HARD_SHARE => Self::Hard,
+            x if x > ON_SHARE => Self::Partial,
+            _ => Self::Soft,
+        }
+    }
+    /// In a word.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Hard => "hard",
+            Self::Partial => "partial",
+            Self::Soft => "soft",
+        }
+    }
+}
+
+/// What a study is made of.
+#[derive(Clone, Debug)]
+pub struct Study {
+    /// Parts by place ("upper", "lower"; "" for both).
+    pub parts: BTreeMap<String, Part>,
+    /// Parameters of the half-bridge, but for dead time and load current.
+    pub given: Vec<(&'static str, f64)>,
+}
+
+/// One point. Energies per period in J.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Point {
+    /// Dead time, s.
+    pub dead_time: f64,
+    /// Load current out of the leg, A.
+    pub current: f64,
+    /// Through the integral diodes, gates off.
+    pub diode: f64,
+    /// Turn-on of both switches.
+    pub turn_on: f64,
+    /// Turn-off of both switches.
+    pub turn_off: f64,
+    /// In switches whose partner is on.
+    pub recovery: f64,
+    /// Conduction of both.
+    pub conduction: f64,
+    /// All losses.
+    pub losses: f64,
+    /// Node voltage (over the lower switch) when the lower switch turns on, and voltage over the upper when the upper
+    /// does, V.
+    pub turned_on_at: (f64, f64),
+    /// How the lower and the upper turned on.
+    pub kinds: (Kind, Kind),
+    /// Charge into the lower switch when the upper turns on, C, and what of it is more than its output charge:
+    /// recovery, or shoot-through where the dead time is too short.
+    pub commutation: (f64, f64),
+    /// Output over input.
+    pub efficiency: f64,
+    /// Input − output − losses − change of storage over input.
+    pub residual: f64,
+}
+
+/// Why a point has no numbers.
+#[derive(Debug, thiserror::Error)]
+pub enum DeadTimeTrouble {
+    /// A value or part does not fit.
+    #[error(transparent)]
+    Circuit(#[from] CircuitTrouble),
+    /// No periodic steady state.
+    #[error(transparent)]
+    Cycle(#[from] Why),
+    /// No output charge.
+    #[error(transparent)]
+    Operating(#[from] OperatingTrouble),
+}
+
+/// Output charge of the lower switch's part up to a voltage, C, and the dead time 2·Q/I (s) that charge balance asks
+/// for at a current; `None` for ideal switches and no current.
+///
+/// # Errors
+/// [`DeadTimeTrouble`].
+pub fn estimate(study: &Study, volts: f64, celsius: f64) -> Result<Option<f64>, DeadTimeTrouble> {
+    let part = study.parts.get("lower").or_else(|| study.parts.get(""));
+    let Some(part) = part else { return Ok(None) };
+    let found = output_charge(part.entry(), &part.values, &[volts], celsius)?;
+    Ok(found.first().map(|o| o.charge))
+}
+
+/// The periodic steady state of an arrangement laid out in a circuit, and the account of one period there.
+///
+/// # Errors
+/// [`DeadTimeTrouble`].
+pub fn account(mut laid: Laid, circuit: Circuit<f64>, effort: Effort) -> Result<Account, DeadTimeTrouble> {
+    let setup = laid.setup(circuit)?;
+    Ok(solve(&laid, setup, effort)?.account)
+}
+
+/// Runs one point.
+///
+/// # Errors
+/// [`DeadTimeTrouble`].
+pub fn point(
+    study: &Study,
+    dead_time: f64,
+    current: f64,
+    charge: Option<f64>,
+) -> Result<Point, DeadTimeTrouble> {
+    let Some(arrangement) = find("half-bridge") else {
+        return Err(crate::model::bad("half-bridge", "is not among the arrangements").into());
+    };
+    let mut given: Vec<(&str, f64)> = study.given.clone();
+    given.extend([("dead-time", dead_time), ("load-current", current)]);
+    let values = arrangement.values(&given)?;
+    let frequency = values.number("frequency");
+    let off = (1.0 - values.number("duty")).min(values.number("duty")) / frequency;
+    if !(dead_time.is_finite() && dead_time >= 0.0 && dead_time < off) {
+        let what = format!("is {dead_time} s, expected from zero to below the {off} s that a switch is on");
+        return Err(crate::model::bad("dead-time", what).into());
+    }
+    let mut circuit = Circuit::new();
+    let laid = arrangement.lay(&mut circuit, &values, &study.parts)?;
+    let a = account(laid, circuit, Effort::default())?;
+    let of = |name: &str| a.switches.iter().find(|s| s.name == name).cloned().unwrap_or_default();
+    let (upper, lower) = (of("upper"), of("lower"));
+    let first = |s: &super::losses::Phases| s.turned_on_at.first().copied().unwrap_or(f64::NAN);
+    let at = (first(&lower), first(&upper));
+    let bus = values.number("supply-voltage");
+    let commuted = lower.commutation.first().copied().unwrap_or(f64::NAN);
+    Ok(Point {
+        dead_time,
+        current,
+        diode: upper.dead_time + lower.dead_time,
+        turn_on: upper.turn_on + lower.turn_on,
+        turn_off: upper.turn_off + lower.turn_off,
+        recovery: upper.recovery + lower.recovery,
+        conduction: upper.conduction + lower.conduction,
+        losses: a.losses(),
+        turned_on_at: at,
+        kinds: (Kind::of(at.0, bus), Kind::of(at.1, bus)),
+        commutation: (commuted, commuted - charge.unwrap_or(0.0)),
+        efficiency: a.efficiency(),
+        residual: a.residual,
+    })
+}

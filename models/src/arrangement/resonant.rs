@@ -1,0 +1,132 @@
+//! Bridges that switch softly: series-resonant half-bridge, dual active bridge.
+
+use joulestep_engine::circuit::graph::GROUND;
+use joulestep_engine::trouble::CircuitTrouble;
+
+use super::Arrangement;
+use super::bed::{Bed, Fitting, Role};
+use super::keys::COMMON;
+use super::leg::modulate;
+use crate::model::{Built, Param, Range, join};
+
+pub(super) const RESONANT: Arrangement = Arrangement {
+    kind: "series-resonant-half-bridge",
+    help: "Half-bridge at half duty into a series-resonant tank and a resistance",
+    params: &join::<15, 4, 19>(
+        COMMON,
+        [
+            Param::with("resonant-inductance", "H", 25e-6, Range::Positive, "Inductance of the tank"),
+            Param::with("resonant-resistance", "ohm", 10e-3, Range::NotNegative, "Its series resistance"),
+            Param::with("resonant-capacitance", "F", 100e-9, Range::Positive, "Capacitance of the tank"),
+            Param::required("load-resistance", "ohm", Range::Positive, "Load in series with the tank"),
+        ],
+    ),
+    places: &["upper", "lower"],
+    source: "tank gain R/|R + j(ωL − 1/ωC)|; Erickson & Maksimovic, ch. 19 (from memory)",
+    lay: resonant,
+};
+
+fn resonant(bed: &mut Bed<'_>) -> Result<(), CircuitTrouble> {
+    let bus = bed.supply("supply", "bus")?;
+    let [mid, joint, out] = ["mid", "joint", "out"].map(|n| bed.circuit.node(n));
+    bed.leg("leg", ("upper", [bus, mid]), ("lower", [mid, GROUND]))?;
+    let frequency = bed.number("frequency");
+    modulate(bed, "leg", frequency, 0.5, 0.0);
+    bed.laid.period = Some(1.0 / frequency);
+    let c = [
+        ("capacitance", bed.number("resonant-capacitance")),
+        ("initial-voltage", 0.5 * bed.number("supply-voltage")),
+    ];
+    bed.add(Role::Passive, "capacitor", "tank-capacitor", &[mid, joint], &c)?;
+    let l = [
+        ("inductance", bed.number("resonant-inductance")),
+        ("series-resistance", bed.number("resonant-resistance")),
+    ];
+    bed.add(Role::Passive, "inductor", "tank-inductor", &[joint, out], &l)?;
+    let r = [("resistance", bed.number("load-resistance"))];
+    bed.add(Role::Load, "resistor", "load", &[out, GROUND], &r).map(drop)
+}
+
+/// Coupling of the dual active bridge's transformer: what leaks lies in the inductance of its own.
+const COUPLING: f64 = 0.99999;
+
+pub(super) const DUAL_ACTIVE: Arrangement = Arrangement {
+    kind: "dual-active-bridge",
+    help: "Two full bridges at half duty and a phase shift, through an inductance and a transformer",
+    params: &join::<15, 6, 21>(
+        COMMON,
+        [
+            Param::with("load-voltage", "V", 400.0, Range::Positive, "Voltage of the second side"),
+            Param::with(
+                "phase-shift",
+                "1",
+                0.1,
+                Range::Between(-0.25, 0.25),
+                "Lag of the second bridge, in periods",
+            ),
+            Param::with(
+                "transfer-inductance",
+                "H",
+                20e-6,
+                Range::Positive,
+                "Inductance in series with the first winding",
+            ),
+            Param::with("transfer-resistance", "ohm", 10e-3, Range::NotNegative, "Its resistance"),
+            Param::with(
+                "magnetising-inductance",
+                "H",
+                1e-3,
+                Range::Positive,
+                "Inductance of the first winding",
+            ),
+            Param::with(
+                "turns-ratio",
+                "1",
+                1.0,
+                Range::Positive,
+                "Turns of the first winding over those of the second",
+            ),
+        ],
+    ),
+    places: &["a-upper", "a-lower", "b-upper", "b-lower", "c-upper", "c-lower", "d-upper", "d-lower"],
+    source: "P = V₁·n·V₂·φ(1 − 2φ)/(f·L), φ in periods (De Doncker, Divan & Kheraluwala 1991, IEEE Trans. Ind. Appl. 27, 63; from memory)",
+    lay: dual_active,
+};
+
+fn dual_active(bed: &mut Bed<'_>) -> Result<(), CircuitTrouble> {
+    let first = bed.supply("supply", "bus")?;
+    let second = bed.fed("load", "load-bus", bed.number("load-voltage"))?;
+    if let Some(load) = bed.laid.fittings.iter_mut().find(|f| f.name == "load") {
+        load.role = Role::Load;
+    }
+    let (frequency, shift) = (bed.number("frequency"), bed.number("phase-shift"));
+    let legs = [
+        ("a", "a-upper", "a-lower", first, 0.0),
+        ("b", "b-upper", "b-lower", first, 0.5),
+        ("c", "c-upper", "c-lower", second, shift),
+        ("d", "d-upper", "d-lower", second, shift + 0.5),
+    ];
+    for (line, upper, lower, bus, phase) in legs {
+        let out = bed.circuit.node(line);
+        bed.leg(line, (upper, [bus, out]), (lower, [out, GROUND]))?;
+        modulate(bed, line, frequency, 0.5, f64::rem_euclid(phase, 1.0));
+    }
+    bed.laid.period = Some(1.0 / frequency);
+    let [a, b, c, d, winding] = ["a", "b", "c", "d", "winding"].map(|n| bed.circuit.node(n));
+    let given = [
+        ("inductance", bed.number("transfer-inductance")),
+        ("series-resistance", bed.number("transfer-resistance")),
+    ];
+    bed.add(Role::Passive, "inductor", "transfer", &[a, winding], &given)?;
+    let (l1, n) = (bed.number("magnetising-inductance"), bed.number("turns-ratio"));
+    let l2 = l1 / (n * n);
+    let m = COUPLING * (l1 * l2).sqrt();
+    // A little resistance keeps direct current from staying for ever.
+    let id =
+        bed.circuit.coupled_inductors("transformer", &[winding, b, c, d], &[l1, m, m, l2], &[1e-3, 1e-3])?;
+    let built = Built { components: vec![id], ..Built::default() };
+    let fitting =
+        Fitting { name: "transformer".into(), kind: "coupled-inductors", role: Role::Passive, built };
+    bed.laid.fittings.push(fitting);
+    Ok(())
+}

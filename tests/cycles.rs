@@ -1,0 +1,7 @@
+//! Cycles that repeat: shipped arrangements and their periodic steady states against textbooks.
+
+mod bridges;
+mod converters;
+mod heat;
+mod leg;
+mod program;

@@ -1,0 +1,143 @@
+//! A half-bridge leg: volt-seconds and diode loss of the dead time, charge-based losses, soft switching, the account.
+
+use std::collections::BTreeMap;
+
+use joulestep_engine::circuit::graph::{Circuit, GROUND};
+use joulestep_engine::cycle::steady::Effort;
+use joulestep_models::arrangement::dead_time::{Kind, Study, account, estimate, point};
+use joulestep_models::arrangement::find;
+use joulestep_models::lookup;
+use joulestep_models::model::{Value, Values};
+use joulestep_models::part::Part;
+
+fn shipped(name: &str) -> Part {
+    joulestep::parts::load(name, &joulestep::scenario::include::open).expect("a shipped part").part
+}
+
+fn near(found: f64, expected: f64, relative: f64, what: &str) {
+    assert!((found / expected - 1.0).abs() <= relative, "{what}: {found}, expected {expected}");
+}
+
+fn ideal(more: &[(&'static str, f64)]) -> Study {
+    let given = [&[("loop-inductance", 0.0), ("loop-resistance", 0.0)][..], more].concat();
+    Study { parts: BTreeMap::new(), given }
+}
+
+/// The diode against an ideal switch by its law: n·kT/e·ln(1 + I/Is) + I·R (Shockley).
+fn drop_at(current: f64) -> f64 {
+    0.5 * 1.380649e-23 * 298.15 / 1.602176634e-19 * (1.0 + current / 1e-6).ln() + 1e-4 * current
+}
+
+/// C09 (Mohan, Undeland & Robbins, sec. 8-5; from memory): mean voltage of a leg by the sum over its intervals, and
+/// C10: P = v_d·I·2·t_d·f. The leg's energy is its mean voltage times the current.
+#[test]
+fn volt_seconds_and_diode_loss_of_the_dead_time() {
+    let (v, d, f, td, i, r) = (400.0, 0.5, 100e3, 200e-9, 10.0, 5e-3);
+    let study = ideal(&[
+        ("supply-voltage", v),
+        ("duty", d),
+        ("frequency", f),
+        ("switch-resistance", r),
+        ("gate-edge", 1e-9),
+    ]);
+    let p = point(&study, td, i, None).expect("a point");
+    let vd = drop_at(i);
+    let lost = f * td;
+    // With C09's own drops (0.5 V and 1.6 V) the same sum gives its 191.456 V.
+    let mean = |on: f64, vd: f64| (v - on) * (d - lost) - on * (1.0 - d - lost) - 2.0 * vd * lost;
+    near(mean(0.5, 1.6), 191.456, 1e-9, "C09's first vector");
+    near(p.diode * f, vd * i * 2.0 * td * f, 1e-3, "loss of the diodes");
+    let conduction = i * i * r * (1.0 - 2.0 * lost);
+    near(p.conduction * f, conduction, 1e-3, "conduction");
+    // Out of what goes in: V·I·(D − t_d·f); the rest is lost.
+    let input = v * i * (d - lost);
+    near(p.efficiency, mean(i * r, vd) * i / input, 1e-5, "efficiency");
+    assert!(p.residual.abs() < 1e-4, "{}", p.residual);
+}
+
+/// C15: two equal nonlinear output capacitances, hard switching without load: Q·V per transition (charge-based;
+/// definitions of IEC 60747-8 and JESD24, from memory).
+#[test]
+fn capacitive_loss_of_hard_switching() {
+    let (v, charge_times_v) = (400.0, 3.19519960297764e-05);
+    let half_bridge = find("half-bridge").unwrap();
+    let given = [
+        ("loop-inductance", 0.0),
+        ("loop-resistance", 0.0),
+        ("switch-resistance", 10.0),
+        ("load-current", 0.0),
+        ("supply-voltage", v),
+        ("dead-time", 100e-9),
+    ];
+    let values = half_bridge.values(&given).unwrap();
+    let mut circuit = Circuit::new();
+    let laid = half_bridge.lay(&mut circuit, &values, &BTreeMap::new()).unwrap();
+    let (bus, mid) = (circuit.node("bus"), circuit.node("mid"));
+    let entry = lookup::find::<f64>("nonlinear-capacitor").unwrap();
+    for (name, pins) in [("c-upper", [bus, mid]), ("c-lower", [mid, GROUND])] {
+        let mut c = Values::with_defaults(entry.params);
+        for (key, x) in LAW {
+            c.0.insert(key, Value::Number(x));
+        }
+        (entry.build)(&mut circuit, name, &pins, &c).unwrap();
+    }
+    let a = account(laid, circuit, Effort::default()).unwrap();
+    near(a.losses(), 2.0 * charge_times_v, 2e-3, "loss per period");
+    let turn_on: f64 = a.switches.iter().map(|s| s.turn_on).sum();
+    near(turn_on, 2.0 * charge_times_v, 1e-2, "all of it at turn-on");
+}
+
+/// C15's first vector: C = C0 + Cj0/(1 + v/Vj)^m.
+const LAW: [(&str, f64); 4] =
+    [("capacitance", 1.2e-9), ("junction-voltage", 2.8), ("grading", 0.5), ("constant-capacitance", 1.5e-11)];
+
+/// Charge balance on constant capacitances: the node of two capacitances C swings V in 2·C·V/I. Shorter dead times
+/// turn on against V − I·t/(2·C) (common practice, no source).
+#[test]
+fn soft_switching_by_charge_balance() {
+    let (v, i, c, r) = (400.0, 8.0, 500e-12, 3.0);
+    let whole = 2.0 * c * v / i;
+    let study = ideal(&[
+        ("supply-voltage", v),
+        ("snubber-capacitance", c),
+        ("snubber-resistance", 0.1),
+        // Slow enough for what is left of the charge to be turned into heat in many steps.
+        ("switch-resistance", r),
+        ("gate-edge", 1e-10),
+    ]);
+    for (share, kind) in [(0.4, Kind::Partial), (0.7, Kind::Partial), (1.1, Kind::Soft)] {
+        let p = point(&study, share * whole, i, None).unwrap();
+        assert_eq!(p.kinds, (kind, Kind::Hard), "{p:?}");
+        if share < 1.0 {
+            let expected = v - i * r - i * share * whole / (2.0 * c);
+            near(p.turned_on_at.0, expected, 5e-3, "node voltage at turn-on");
+        }
+        assert!(p.residual.abs() < 1e-4, "{p:?}");
+    }
+}
+
+/// A leg of stacks: the account sums to the ledger, losses have a least at some dead time, and charge balance tells
+/// from where on the lower switch turns on softly, but for the time that gates take.
+#[test]
+fn stacks_in_a_leg() {
+    let study = Study {
+        parts: BTreeMap::from([(String::new(), shipped("stack-750v-18m"))]),
+        given: vec![("gate-resistance", 8.0), ("frequency", 200e3), ("snubber-capacitance", 100e-12)],
+    };
+    let charge = estimate(&study, 400.0, 25.0).unwrap();
+    let q = charge.expect("a part has an output charge");
+    assert!((20e-9..2e-6).contains(&q), "{q}");
+    for dead in [40e-9, 300e-9] {
+        let p = point(&study, dead, 20.0, charge).unwrap();
+        println!("{p:?} estimate {}", 2.0 * q / 20.0);
+        assert!(p.residual.abs() < 1e-4, "{p:?}");
+        assert_eq!(p.kinds.1, Kind::Hard);
+        assert!(p.turn_on > 0.0 && p.turn_off >= 0.0 && p.diode > 0.0);
+        // The dies' gates take some tens of nanoseconds to turn off before the load current can move the node.
+        if dead > 100e-9 + 2.5 * (2.0 * q / 20.0) {
+            assert_eq!(p.kinds.0, Kind::Soft, "{p:?}");
+        }
+        // Output charge in it, and recovery of the body diode.
+        assert!(p.commutation.0 > 0.8 * q, "{p:?}");
+    }
+}

@@ -1,0 +1,83 @@
+//! The commands `cycle` and `dead-time`, and the example of every arrangement.
+
+use serde_json::Value;
+
+use crate::common::program::joulestep;
+
+fn json(args: &[&str]) -> Value {
+    let done = joulestep(args);
+    assert_eq!(done.code, 0, "{}{}", done.out, done.err);
+    serde_json::from_str(&done.out).expect("JSON")
+}
+
+/// Every arrangement has an example that is right.
+#[test]
+fn every_arrangement_has_an_example() {
+    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("examples");
+    let mut texts = Vec::new();
+    for file in std::fs::read_dir(folder).unwrap() {
+        let path = file.unwrap().path();
+        if path.extension().is_some_and(|e| e == "toml") {
+            texts.push((path.display().to_string(), std::fs::read_to_string(&path).unwrap()));
+        }
+    }
+    for arrangement in joulestep_models::arrangement::shipped() {
+        let line = format!("kind = \"{}\"", arrangement.kind);
+        let found = texts.iter().find(|t| t.1.contains(&format!("[arrangement]\n{line}")));
+        let (path, _) = found.unwrap_or_else(|| panic!("no example of {}", arrangement.kind));
+        assert_eq!(json(&["check", path, "--json"])["valid"], true);
+    }
+}
+
+/// Input, output and losses are summed on their own; temperatures and losses agree (T = T_sink + P·R_th).
+#[test]
+fn the_buck_in_its_steady_state() {
+    let found = json(&["cycle", "examples/ferry-buck.toml", "--json"]);
+    let number = |key: &str| found[key].as_f64().unwrap();
+    assert!(number("closing_error") < 1e-5 && number("balance_residual").abs() < 1e-4, "{found}");
+    assert!(number("periods_run") < 60.0, "{found}");
+    let given = number("input") + number("gate_sources");
+    assert!(((given - number("output") - number("losses")) / given).abs() < 1e-4);
+    assert!((0.9..1.0).contains(&number("efficiency")));
+    let switches = found["switches"].as_array().unwrap();
+    let sum: f64 = switches.iter().map(|s| s["sum"].as_f64().unwrap()).sum();
+    assert!((sum + number("passive") + number("clamp") - number("losses")).abs() < 1e-9 * given);
+    let die = &found["temperatures"][0];
+    let of = |key: &str| die[key].as_f64().unwrap();
+    // 0.06 + 0.42 K/W above a heatsink of 50 degC.
+    assert!((of("mean") - 50.0 - 0.48 * of("power")).abs() < 0.02, "{die}");
+    assert!(of("ripple") > 0.0 && of("least") < of("mean") && of("mean") < of("largest"));
+}
+
+#[test]
+fn the_dead_time_of_a_leg() {
+    let found = json(&[
+        "dead-time",
+        "stack-750v-18m",
+        "--dead-time",
+        "40 ns,250 ns",
+        "--current",
+        "20 A",
+        "--gate-resistance",
+        "8 ohm",
+        "--json",
+    ]);
+    let rows = found["rows"].as_array().unwrap();
+    assert_eq!(rows.len(), 2);
+    assert_eq!(rows[1]["lower_turn_on"], "soft");
+    // The integral diodes' loss grows with the dead time (common practice, no source).
+    assert!(rows[1]["diode_energy"].as_f64() > rows[0]["diode_energy"].as_f64());
+    let best = &found["best"][0];
+    let q = found["output_charge"].as_f64().unwrap();
+    assert!((best["estimate"].as_f64().unwrap() - 2.0 * q / 20.0).abs() < 1e-15);
+    // Charge balance alone is a lower bound: gates take their time on top.
+    assert!(best["soft_from"].as_f64() > best["estimate"].as_f64());
+    // The same from a scenario, and what is refused.
+    let scenario =
+        ["dead-time", "examples/ferry-buck.toml", "--dead-time", "100 ns", "--current", "10 A", "--csv"];
+    assert_eq!(joulestep(&scenario).code, 0);
+    let long = ["dead-time", "stack-750v-18m", "--dead-time", "6 us", "--current", "10 A"];
+    assert_eq!(joulestep(&long).code, 2);
+    assert_eq!(joulestep(&["cycle", "examples/ferry-breaker.toml"]).code, 2);
+    assert_eq!(joulestep(&["cycle", "examples/ferry-precharge.toml"]).code, 2);
+}
