@@ -127,6 +127,40 @@ fn factorisation_and_iteration_agree() {
     }
 }
 
+/// Bodies of pieces with nothing between: planes without cells part them.
+#[test]
+fn pieces_apart_are_factorised() {
+    let mut body = Body::default();
+    body.substances.push(substance(200.0, 2700.0, 900.0));
+    for (k, x) in [0.0, 0.03].into_iter().enumerate() {
+        body.blocks.push(block(["one", "other"][k], [x, 0.0, 0.0], [x + 0.02, 0.02, 0.004], 0));
+        body.films.push(Film { block: k, face: Face::Bottom, coefficient: 500.0, boundary: 0 });
+        body.ports.push(port(["a", "b"][k], [x, 0.0, 0.003], [x + 0.01, 0.01, 0.004]));
+    }
+    body.boundaries.push(Boundary { name: "sink".into(), temperature: 50.0 });
+    // A bridge over a second gap.
+    body.blocks.push(block("bridge", [0.0, 0.03, 0.0], [0.05, 0.04, 0.004], 0));
+    body.blocks.push(block("left", [0.0, 0.02, 0.0], [0.01, 0.03, 0.004], 0));
+    body.blocks.push(block("right", [0.04, 0.02, 0.0], [0.05, 0.03, 0.004], 0));
+    let sizing = Sizing { growth: 0.3, division: 2, ..Sizing::default() };
+    for bridged in [true, false] {
+        if !bridged {
+            body.blocks.truncate(2);
+        }
+        let system = system(&body, &sizing);
+        let pattern = Pattern::new(&system);
+        let b = vec![1.0; system.cells()];
+        let mut direct = b.clone();
+        Factor::new(&pattern, &system, 1.0).unwrap().solve(&mut direct);
+        let mut iterated = vec![0.0; b.len()];
+        Conjugate::new(&system, 1.0).solve(&system, &b, &mut iterated, 1e-12).unwrap();
+        let apart = direct.iter().zip(&iterated).map(|(x, y)| (x / y - 1.0).abs()).fold(0.0, f64::max);
+        assert!(apart < 1e-9, "{apart}");
+        let network = reduced(&system).network;
+        assert_eq!(network.steady_resistance(0, 1) > 1e-6 * network.steady_resistance(0, 0), bridged);
+    }
+}
+
 /// First law (T27's statement: stored + given off = put in): of the compact network to round-off, with heat divided
 /// among two boundaries; of the full solution too, whose stored heat the compact one reproduces.
 #[test]

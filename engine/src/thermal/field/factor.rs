@@ -152,7 +152,8 @@ impl<'a> Factor<'a> {
             }
             eliminate(columns, m, own)
                 .map_err(|k| FieldTrouble::NotDefinite { cell: pattern.order[front.first + k] as usize })?;
-            for c in (0..b).step_by(STRIP) {
+            // Where an empty plane parts two pieces, nothing is eliminated: what the pieces left is handed on.
+            for c in (0..b).step_by(STRIP).filter(|_| own > 0) {
                 let (wide, tall) = (STRIP.min(b - c), b - c);
                 subtract([tall, own, wide], &columns[own + c..], m, &mut rest[c * b + c..], b);
             }
@@ -196,7 +197,7 @@ impl<'a> Factor<'a> {
 
     fn columns(&self, front: &Front) -> std::slice::ChunksExact<'_, f64> {
         let m = front.rows.len();
-        self.values[front.start..front.start + m * front.own].chunks_exact(m)
+        self.values[front.start..front.start + m * front.own].chunks_exact(m.max(1))
     }
 }
 
