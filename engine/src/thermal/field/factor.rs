@@ -39,7 +39,10 @@ pub struct Pattern {
 impl Pattern {
     /// Of the cells of a system.
     pub fn new(system: &System) -> Self {
-        let order = Order::new(&system.at);
+        Self::of(system, Order::new(&system.at))
+    }
+
+    fn of(system: &System, order: Order) -> Self {
         let mut place = vec![0; system.cells()];
         for (k, cell) in order.cells.iter().enumerate() {
             place[*cell as usize] = k as u32;
@@ -257,4 +260,59 @@ fn subtract([tall, deep, wide]: [usize; 3], panel: &[f64], m: usize, target: &mu
     let mut out: DMatrixViewMut<'_, f64, Dyn, Dyn> =
         DMatrixViewMut::from_slice_with_strides_mut(target, tall, wide, 1, stride);
     out.gemm(-1.0, &p, &q, 1.0);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::body::{Block, Body, Face, Film, Port, Substance};
+    use super::super::dissect::Group;
+    use super::super::mesh::{Mesh, Sizing};
+    use super::super::property::Law;
+    use super::*;
+    use crate::thermal::network::Boundary;
+
+    /// Two towers on a plate, parted by nothing: the group between them owns no cell and hands on what more cells than
+    /// a strip left.
+    #[test]
+    fn a_group_without_cells_hands_on() {
+        let law = || Law::Constant(100.0);
+        let mut body = Body {
+            substances: vec![Substance {
+                conductivity: [law(), law(), law()],
+                heat_capacity: Law::Constant(2e6),
+            }],
+            films: vec![Film { block: 0, face: Face::Bottom, coefficient: 1e3, boundary: 0 }],
+            boundaries: vec![Boundary { name: "below".into(), temperature: 0.0 }],
+            ..Body::default()
+        };
+        for (x0, x1, y, z0, z1) in
+            [(0.0, 0.05, 0.02, 0.0, 0.01), (0.0, 0.02, 0.02, 0.01, 0.02), (0.03, 0.05, 0.02, 0.01, 0.02)]
+        {
+            let (low, high) = ([x0, 0.0, z0], [x1, y, z1]);
+            body.blocks.push(Block { name: "b".into(), low, high, substance: 0, contact: 0.0 });
+        }
+        let (low, high) = ([0.0, 0.0, 0.015], [0.02, 0.02, 0.02]);
+        body.ports.push(Port { name: "p".into(), low, high, heated: true });
+        let sizing =
+            Sizing { growth: 0.2, across: 6.0, shortest_time: 1.0, division: 1, ..Sizing::default() };
+        let mesh = Mesh::new(&body, &sizing, 300.0).unwrap();
+        let system = System::new(&body, &mesh, 300.0).unwrap();
+        let of = |block: u32| {
+            let all = mesh.cells.iter().enumerate();
+            all.filter(|c| c.1.block == block).map(|c| c.0 as u32).collect::<Vec<_>>()
+        };
+        let mut order = Order::default();
+        for (cells, parts) in [(of(1), vec![]), (of(2), vec![]), (vec![], vec![0, 1]), (of(0), vec![2])] {
+            let first = order.cells.len();
+            order.cells.extend(cells);
+            order.groups.push(Group { first, last: order.cells.len(), parts });
+        }
+        let pattern = Pattern::of(&system, order);
+        assert!(pattern.fronts[2].own == 0 && pattern.fronts[2].rows.len() > STRIP);
+        let mut x = vec![1.0; system.cells()];
+        Factor::new(&pattern, &system, 1.0).unwrap().solve(&mut x);
+        let mut image = vec![0.0; x.len()];
+        system.multiply(1.0, &x, &mut image);
+        assert!(image.iter().all(|b| (b - 1.0).abs() < 1e-9));
+    }
 }
