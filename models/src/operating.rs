@@ -2,7 +2,7 @@
 //! small-signal admittances there.
 
 use joulestep_engine::circuit::graph::{Circuit, ComponentId, GROUND, NodeId, WaveId};
-use joulestep_engine::circuit::law::{Device, stamp_len};
+use joulestep_engine::circuit::law::Device;
 use joulestep_engine::circuit::wave::Wave;
 use joulestep_engine::equations::system::System;
 use joulestep_engine::run::setup::{Refusal, Setup};
@@ -54,6 +54,54 @@ pub struct AtRest {
     fed: Feed,
 }
 
+/// A part between two ideal sources, the inner pin at ground: the circuit before it is solved.
+pub(crate) struct Between {
+    pub(crate) circuit: Circuit<f64>,
+    pub(crate) built: Built,
+    pub(crate) feed: (Option<ComponentId>, WaveId),
+    outer: NodeId,
+    gate: Option<(ComponentId, WaveId)>,
+}
+
+/// Puts a part between its sources; see [`AtRest::new`].
+pub(crate) fn between(
+    entry: &Entry<f64>,
+    values: &Values<f64>,
+    gate: f64,
+    feed: Feed,
+) -> Result<Between, OperatingTrouble> {
+    let needed = entry.params.iter().filter(|p| p.default.is_none() && !p.optional);
+    if let Some(p) = needed.into_iter().find(|p| !values.0.contains_key(p.key)) {
+        return Err(OperatingTrouble::Missing { key: p.key, kind: entry.kind });
+    }
+    let mut circuit = Circuit::new();
+    let outer = circuit.node("outer");
+    let named: Vec<&str> = entry.pins.iter().copied().filter(|p| *p != "*").collect();
+    let (pins, gate) = match named.len() {
+        2 => (vec![outer, GROUND], None),
+        3 => {
+            let pin = circuit.node("gate");
+            let wave = circuit.wave(Wave::Constant(gate));
+            let id = circuit.voltage_source("gate-source", pin, GROUND, wave)?;
+            (vec![outer, pin, GROUND], Some((id, wave)))
+        }
+        _ => return Err(OperatingTrouble::Pins(entry.kind)),
+    };
+    let (wave, id) = match feed {
+        Feed::Voltage(volts) => {
+            let wave = circuit.wave(Wave::Constant(volts));
+            (wave, Some(circuit.voltage_source("feed", outer, GROUND, wave)?))
+        }
+        Feed::Current(amperes) => {
+            let wave = circuit.wave(Wave::Constant(amperes));
+            circuit.current_source("feed", GROUND, outer, wave)?;
+            (wave, None)
+        }
+    };
+    let built = (entry.build)(&mut circuit, "part", &pins, values)?;
+    Ok(Between { circuit, built, feed: (id, wave), outer, gate })
+}
+
 impl AtRest {
     /// The part with its gate-source voltage at `gate` (V; of no consequence where there is no gate), fed, all junctions
     /// at `celsius`.
@@ -67,41 +115,13 @@ impl AtRest {
         feed: Feed,
         celsius: f64,
     ) -> Result<Self, OperatingTrouble> {
-        let needed = entry.params.iter().filter(|p| p.default.is_none() && !p.optional);
-        if let Some(p) = needed.into_iter().find(|p| !values.0.contains_key(p.key)) {
-            return Err(OperatingTrouble::Missing { key: p.key, kind: entry.kind });
-        }
         let mut values = values.clone();
         if let Some(t) = entry.params.iter().find(|p| p.key == "junction-temperature") {
             values.0.insert(t.key, Value::Number(celsius));
         }
-        let mut circuit = Circuit::new();
-        let outer = circuit.node("outer");
-        let named: Vec<&str> = entry.pins.iter().copied().filter(|p| *p != "*").collect();
-        let (pins, gate) = match named.len() {
-            2 => (vec![outer, GROUND], None),
-            3 => {
-                let pin = circuit.node("gate");
-                let wave = circuit.wave(Wave::Constant(gate));
-                let id = circuit.voltage_source("gate-source", pin, GROUND, wave)?;
-                (vec![outer, pin, GROUND], Some((id, wave)))
-            }
-            _ => return Err(OperatingTrouble::Pins(entry.kind)),
-        };
-        let (wave, id) = match feed {
-            Feed::Voltage(volts) => {
-                let wave = circuit.wave(Wave::Constant(volts));
-                (wave, Some(circuit.voltage_source("feed", outer, GROUND, wave)?))
-            }
-            Feed::Current(amperes) => {
-                let wave = circuit.wave(Wave::Constant(amperes));
-                circuit.current_source("feed", GROUND, outer, wave)?;
-                (wave, None)
-            }
-        };
-        let built = (entry.build)(&mut circuit, "part", &pins, &values)?;
+        let Between { circuit, built, feed: source, outer, gate } = between(entry, &values, gate, feed)?;
         let run = Setup::new(circuit).ready()?;
-        Ok(Self { run, built, outer, gate, feed: (id, wave), fed: feed })
+        Ok(Self { run, built, outer, gate, feed: source, fed: feed })
     }
 
     /// Voltage of the outer against the inner pin, V.
@@ -188,7 +208,7 @@ pub(crate) fn small_signal(
     };
     system.g.iter().for_each(|&(r, c, x)| add(r, c, x, 0.0));
     system.c.iter().for_each(|&(r, c, x)| add(r, c, 0.0, x));
-    for (stamp, placed) in stamps(system, devices, x).iter().zip(&system.devices) {
+    for (stamp, placed) in system.stamps(devices, x).iter().zip(&system.devices) {
         let p = placed.locals.len();
         for k in 0..p {
             for j in 0..p {
@@ -208,20 +228,6 @@ pub(crate) fn small_signal(
         }
     }
     matrix.view((0, 0), (n, n)).into_owned()
-}
-
-/// Stamp of every device at the unknowns `x`: i, q, ∂i/∂u, ∂q/∂u.
-pub(crate) fn stamps(system: &System<f64>, devices: &[Box<dyn Device<f64>>], x: &[f64]) -> Vec<Vec<f64>> {
-    let mut out = Vec::new();
-    for (device, placed) in devices.iter().zip(&system.devices) {
-        let base = x[placed.reference as usize];
-        let local = |(k, &j): (usize, &u32)| x[j as usize] - if k < placed.ports { base } else { 0.0 };
-        let u: Vec<f64> = placed.locals.iter().enumerate().map(local).collect();
-        let mut stamp = vec![0.0; stamp_len(u.len())];
-        device.stamp(&u, &mut stamp);
-        out.push(stamp);
-    }
-    out
 }
 
 /// Resistance between outer and inner pin at a current (A) with the gate at `gate` (V), Ω: what a data sheet calls the

@@ -60,10 +60,7 @@ pub fn stored<L: Lane>(system: &System<L>, devices: &[Box<dyn Device<L>>], x: &[
         }
     }
     for (device, placed) in devices.iter().zip(&system.devices) {
-        let base = x[placed.reference as usize];
-        let local = |k: usize| x[placed.locals[k] as usize] - if k < placed.ports { base } else { zero };
-        let u: Vec<L> = (0..placed.locals.len()).map(local).collect();
-        out[placed.component.0 as usize] = device_energy(device.as_ref(), placed.ports, &u);
+        out[placed.component.0 as usize] = device_energy(device.as_ref(), placed.ports, &placed.locals_at(x));
     }
     out
 }

@@ -2,7 +2,7 @@
 
 use crate::arithmetic::lane::Lane;
 use crate::circuit::graph::{Body, ChoiceId, Circuit, ComponentId, HeatId, NodeId, WaveId};
-use crate::circuit::law::Device;
+use crate::circuit::law::{Device, stamp_len};
 
 /// A device in its place: which unknowns its local ones are.
 #[derive(Debug)]
@@ -15,6 +15,16 @@ pub struct Placed {
     pub ports: usize,
     /// Unknown of the last pin, against which the ports count (`n` for ground).
     pub reference: u32,
+}
+
+impl Placed {
+    /// The local unknowns where the solution is `x`: port voltages against the last pin, then the device's own.
+    pub fn locals_at<L: Lane>(&self, x: &[L]) -> Vec<L> {
+        let base = x[self.reference as usize];
+        let local =
+            |(k, &j): (usize, &u32)| if k < self.ports { x[j as usize] - base } else { x[j as usize] };
+        self.locals.iter().enumerate().map(local).collect()
+    }
 }
 
 /// Heat in a linear component, as a form in the unknowns.
@@ -223,6 +233,18 @@ impl<L: Lane> System<L> {
             }
         }
         devices
+    }
+
+    /// Stamp of every device where the solution is `x`: i, q, ∂i/∂u, ∂q/∂u.
+    pub fn stamps(&self, devices: &[Box<dyn Device<L>>], x: &[L]) -> Vec<Vec<L>> {
+        let mut stamps = Vec::with_capacity(devices.len());
+        for (device, placed) in devices.iter().zip(&self.devices) {
+            let u = placed.locals_at(x);
+            let mut stamp = vec![L::splat(0.0); stamp_len(u.len())];
+            device.stamp(&u, &mut stamp);
+            stamps.push(stamp);
+        }
+        stamps
     }
 
     /// The heat input a device is tied to.

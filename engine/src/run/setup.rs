@@ -9,7 +9,6 @@ use crate::accounts::ledger;
 use crate::arithmetic::lane::Lane;
 use crate::arithmetic::vector::zeros;
 use crate::circuit::graph::Circuit;
-use crate::circuit::law::stamp_len;
 use crate::circuit::probe::{Channel, Probe};
 use crate::circuit::topology;
 use crate::control::Controller;
@@ -124,16 +123,7 @@ impl<L: Lane> Setup<L> {
             }
             Start::Stated => (zeros(system.n + 1), stated_charges(&system, &kelvin)),
         };
-        let mut stamps = Vec::new();
-        for (device, placed) in devices.iter().zip(&system.devices) {
-            let base = x[placed.reference as usize];
-            let local =
-                |(k, &j): (usize, &u32)| x[j as usize] - if k < placed.ports { base } else { L::splat(0.0) };
-            let u: Vec<L> = placed.locals.iter().enumerate().map(local).collect();
-            let mut stamp = vec![L::splat(0.0); stamp_len(u.len())];
-            device.stamp(&u, &mut stamp);
-            stamps.push(stamp);
-        }
+        let stamps = system.stamps(&devices, &x);
         let alpha = 1.0 / (self.method.gamma * base * 0.5f64.powi(self.steps.finest as i32));
         let program = Program::compile(&system, alpha, board.choices(), &stamps).map_err(|no| {
             let node = no.columns.first().map_or("", |&k| system.name(k)).to_string();

@@ -121,12 +121,8 @@ pub(crate) fn charges<L: Lane>(system: &System<L>, devices: &[Box<dyn Device<L>>
     }
     for (device, placed) in devices.iter().zip(&system.devices) {
         let p = placed.locals.len();
-        let base = x[placed.reference as usize];
-        let local =
-            |k: usize| x[placed.locals[k] as usize] - if k < placed.ports { base } else { L::splat(0.0) };
-        let u: Vec<L> = (0..p).map(local).collect();
         let mut out = vec![L::splat(0.0); 2 * p];
-        device.values(&u, &mut out);
+        device.values(&placed.locals_at(x), &mut out);
         for k in 0..p {
             q[placed.locals[k] as usize] += out[p + k];
             if k < placed.ports {
@@ -343,11 +339,7 @@ impl<L: Lane> StageSolver<L> {
     /// Computes the devices' stamps at `x`.
     fn stamp(&mut self) {
         for ((device, placed), out) in self.devices.iter().zip(&self.system.devices).zip(&mut self.stamps) {
-            let base = self.x[placed.reference as usize];
-            let local = |(k, &j): (usize, &u32)| {
-                self.x[j as usize] - if k < placed.ports { base } else { L::splat(0.0) }
-            };
-            let u: Vec<L> = placed.locals.iter().enumerate().map(local).collect();
+            let u = placed.locals_at(&self.x);
             let p = u.len();
             device.stamp(&u, out);
             out[stamp_len(p) - p..].copy_from_slice(&u);

@@ -32,8 +32,8 @@ pub struct Bounds {
 
 impl Bounds {
     /// The tolerance of Newton's iteration that goes with them. What it leaves is of the order of its square, so ten
-    /// bounds would do; but a loose one hides a device in change from the rule of three iterations: with a tolerance of 0.1 V REF-1's
-    /// turn-on energy is wrong by 0.6 %, with 10 mV by 1e-5.
+    /// bounds would do; but a loose one hides a device in change from the rule of three iterations: with a tolerance
+    /// of 0.1 V REF-1's turn-on energy is wrong by 0.6 %, with 10 mV by 1e-5.
     pub fn tolerance(&self) -> Tolerance {
         let fitting = |bound: f64| (10.0 * bound).min(10e-3).max(bound / 3.0);
         Tolerance { voltage: fitting(self.voltage), current: fitting(self.current), ..Tolerance::default() }

@@ -13,7 +13,7 @@ use crate::capacitances::FREQUENCY;
 use crate::charge::Depletion;
 use crate::devices::diode::Diode;
 use crate::model::{Entry, Value, Values};
-use crate::operating::{small_signal, stamps};
+use crate::operating::small_signal;
 
 /// How the sources are connected. A diode has no gate: its anode is the drain here, and its cathode is ground.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -183,7 +183,7 @@ impl Bench {
         let rows: Vec<u32> = net.iter().map(|n| self.system.unknown_of_node(*n) as u32).collect();
         let linear = self.system.c.iter().filter(|e| rows.contains(&e.0));
         let mut charge: f64 = linear.map(|&(_, c, x)| x * self.x[c as usize]).sum();
-        for (placed, stamp) in self.system.devices.iter().zip(stamps(&self.system, &self.devices, &self.x)) {
+        for (placed, stamp) in self.system.devices.iter().zip(self.system.stamps(&self.devices, &self.x)) {
             let p = placed.locals.len();
             for k in 0..placed.ports {
                 if rows.contains(&placed.locals[k]) {

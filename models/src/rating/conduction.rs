@@ -1,8 +1,7 @@
 //! The conduction law of a part, tabulated from the operating points of its model: drop and heat of each die against
 //! current and junction temperatures.
 
-use joulestep_engine::circuit::graph::{Circuit, GROUND, HeatId};
-use joulestep_engine::circuit::law::stamp_len;
+use joulestep_engine::circuit::graph::HeatId;
 use joulestep_engine::circuit::wave::Wave;
 use joulestep_engine::control::board::Board;
 use joulestep_engine::equations::system::System;
@@ -10,6 +9,7 @@ use joulestep_engine::step::start::operating_point_near;
 
 use super::{Carried, Conducts, MOST_DIES, RatingTrouble};
 use crate::model::CELSIUS;
+use crate::operating::{Between, Feed, between};
 use crate::part::Part;
 
 /// Spacing of the temperatures, K.
@@ -46,23 +46,13 @@ impl Conduction {
     /// [`RatingTrouble::Part`]: the model refuses its values, has no die with a temperature, or no operating point.
     pub fn new(part: &Part, gate: Option<f64>, coldest: f64, hottest: f64) -> Result<Self, RatingTrouble> {
         let trouble = |what: String| RatingTrouble::Part { part: part.name.clone(), what };
-        let mut circuit = Circuit::<f64>::new();
-        let outer = circuit.node("outer");
-        let named: Vec<&str> = part.entry().pins.iter().copied().filter(|p| *p != "*").collect();
-        let mut pins = vec![outer, GROUND];
-        if named.len() == 3 {
-            let pin = circuit.node("gate");
-            let level = gate.ok_or_else(|| trouble("it has a gate, and no gate voltage is given".into()))?;
-            let level = circuit.wave(Wave::Constant(level));
-            circuit.voltage_source("gate-source", pin, GROUND, level).map_err(|e| trouble(e.to_string()))?;
-            pins = vec![outer, pin, GROUND];
-        } else if named.len() != 2 {
-            return Err(trouble(format!("a {} carries no current from pin to pin", part.kind)));
+        let has_gate = part.entry().pins.contains(&"gate");
+        if has_gate && gate.is_none() {
+            return Err(trouble("it has a gate, and no gate voltage is given".into()));
         }
-        let feed = circuit.wave(Wave::Constant(0.0));
-        circuit.voltage_source("feed", outer, GROUND, feed).map_err(|e| trouble(e.to_string()))?;
-        let built = (part.entry().build)(&mut circuit, "part", &pins, &part.values)
-            .map_err(|e| trouble(e.to_string()))?;
+        let placed = between(part.entry(), &part.values, gate.unwrap_or(0.0), Feed::Voltage(0.0));
+        let Between { mut circuit, built, feed: (_, feed), .. } =
+            placed.map_err(|e| trouble(e.to_string()))?;
         let dies: Vec<&'static str> = built.dies.iter().map(|d| d.0).collect();
         if dies.is_empty() || dies.len() > MOST_DIES {
             return Err(trouble(format!("a {} has no die with a temperature", part.kind)));
@@ -135,10 +125,8 @@ fn power(
     placed: &joulestep_engine::equations::system::Placed,
     x: &[f64],
 ) -> f64 {
-    let base = x[placed.reference as usize];
-    let local = |(k, &j): (usize, &u32)| x[j as usize] - if k < placed.ports { base } else { 0.0 };
-    let u: Vec<f64> = placed.locals.iter().enumerate().map(local).collect();
-    let mut out = vec![0.0; stamp_len(u.len())];
+    let u = placed.locals_at(x);
+    let mut out = vec![0.0; 2 * u.len()];
     device.values(&u, &mut out);
     (0..placed.ports).map(|k| u[k] * out[k]).sum()
 }
