@@ -1,21 +1,8 @@
 //! From values to places on an axis, and where its ticks are.
 
-use super::Axis;
+use joulestep_engine::units::{PREFIXED, PREFIXES};
 
-/// Units that take a prefix.
-const PREFIXED: &[&str] = &["V", "A", "W", "J", "s", "F", "H", "ohm", "C", "Hz", "S", "m", "Wb", "Pa", "N"];
-const PREFIXES: &[(i32, &str)] = &[
-    (-15, "f"),
-    (-12, "p"),
-    (-9, "n"),
-    (-6, "µ"),
-    (-3, "m"),
-    (0, ""),
-    (3, "k"),
-    (6, "M"),
-    (9, "G"),
-    (12, "T"),
-];
+use super::Axis;
 
 /// A tick.
 #[derive(Clone, Debug, PartialEq)]

@@ -12,7 +12,7 @@ mod people;
 
 pub use dimension::{Dimension, Unit, known_units};
 pub use parse::{Quantity, bare_in, in_unit, parse_quantity, parse_unit};
-pub use people::{people, people_digits};
+pub use people::{PREFIXED, PREFIXES, people, people_digits};
 
 use thiserror::Error;
 

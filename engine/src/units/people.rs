@@ -1,8 +1,10 @@
 //! Writing quantities for people.
 
 /// Units that take a prefix when written for people.
-const PREFIXED: &[&str] = &["V", "A", "W", "J", "s", "F", "H", "ohm", "C", "Hz", "S", "m", "Wb", "Pa", "N"];
-const PREFIXES: &[(i32, &str)] = &[
+pub const PREFIXED: &[&str] =
+    &["V", "A", "W", "J", "s", "F", "H", "ohm", "C", "Hz", "S", "m", "Wb", "Pa", "N"];
+/// Powers of ten that have a prefix, and their prefixes.
+pub const PREFIXES: &[(i32, &str)] = &[
     (-15, "f"),
     (-12, "p"),
     (-9, "n"),
