@@ -127,6 +127,12 @@ pub struct Refusal {
 }
 
 impl Refusal {
+    /// With the diagnostics brought into the order of the files.
+    pub fn sorted(sources: Sources, mut diagnostics: Vec<Diagnostic>) -> Self {
+        diagnostics.sort_by_key(|d| d.place.as_ref().map(|p| (p.file, p.span.start)));
+        Self { sources, diagnostics }
+    }
+
     /// For people: place, message, the line with a mark below it.
     pub fn text(&self) -> String {
         self.text_in("the scenario")

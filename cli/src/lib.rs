@@ -56,6 +56,7 @@ pub mod rating;
 pub mod result;
 pub mod scenario;
 pub mod sheet;
+mod shelf;
 
 use std::ffi::OsString;
 use std::io::{self, Write};

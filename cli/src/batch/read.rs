@@ -51,13 +51,8 @@ pub fn open_plan(path: &Path, open: Open<'_>) -> Result<PlanFile, Trouble> {
     let diagnostics = conform.diagnostics;
     match diagnostics.is_empty() {
         true => Ok(PlanFile { sources, fields }),
-        false => Err(Trouble::Refused(sorted(sources, diagnostics))),
+        false => Err(Trouble::Refused(Refusal::sorted(sources, diagnostics))),
     }
-}
-
-fn sorted(sources: Sources, mut diagnostics: Vec<Diagnostic>) -> Refusal {
-    diagnostics.sort_by_key(|d| d.place.as_ref().map(|p| (p.file, p.span.start)));
-    Refusal { sources, diagnostics }
 }
 
 /// What the plan's words are held against.
@@ -80,7 +75,7 @@ pub fn understand(plan: &PlanFile, against: &Against<'_>, open: Open<'_>) -> Res
     let meant = read.plan(&plan.fields, &path, open);
     match meant {
         Some(meant) if read.diagnostics.is_empty() => Ok(meant),
-        _ => Err(sorted(plan.sources.clone(), read.diagnostics)),
+        _ => Err(Refusal::sorted(plan.sources.clone(), read.diagnostics)),
     }
 }
 

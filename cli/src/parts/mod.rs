@@ -7,19 +7,20 @@ pub mod write;
 pub use meant::Spots;
 pub(crate) use meant::given;
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use joulestep_models::devices::catalogue;
 use joulestep_models::model::Values;
 use joulestep_models::part::Part;
+use joulestep_models::parts::shipped;
 
-use crate::diagnostic::{Diagnostic, FileId, Place, Refusal, Sources, nearest};
+use crate::diagnostic::{Diagnostic, FileId, Place, Refusal, Sources};
 use crate::scenario::conform::Conform;
-use crate::scenario::include::{Open, reason};
+use crate::scenario::include::Open;
 use crate::scenario::raw::{self, Raw};
 use crate::scenario::resolve::Trouble;
 use crate::scenario::shape::Section;
-use crate::scenario::words::one_of;
+use crate::shelf::Shelf;
 
 /// A part and where it stands.
 #[derive(Clone, Debug)]
@@ -34,28 +35,14 @@ pub struct Loaded {
     pub start: Values<f64>,
 }
 
+const SHELF: Shelf = Shelf { what: "part", file: "part file", path: "a part file", shipped };
+
 /// Loads a shipped part by its name, or a part file by its path (which ends in `.toml`).
 ///
 /// # Errors
 /// [`Trouble`]; all that is wrong with the file at once.
 pub fn load(name: &str, open: Open<'_>) -> Result<Loaded, Trouble> {
-    let mut sources = Sources::default();
-    let (path, text) = match shipped(name) {
-        None if !name.ends_with(".toml") => {
-            let names: Vec<&str> = joulestep_models::parts::shipped().iter().map(|p| p.0).collect();
-            let diagnostic = Diagnostic {
-                place: None,
-                key: String::new(),
-                found: format!("no shipped part is named `{name}`"),
-                expected: format!("{}, or the path of a part file ending in .toml", one_of(&names)),
-                suggestion: nearest(name, names),
-            };
-            return Err(Trouble::Refused(Refusal { sources, diagnostics: vec![diagnostic] }));
-        }
-        None => (PathBuf::from(name), open(Path::new(name)).map_err(Trouble::Unreadable)?),
-        Some(found) => found,
-    };
-    let file = sources.add(path, text);
+    let (sources, file) = SHELF.alone(name, open)?;
     finish(sources, file, &sections::PART)
 }
 
@@ -75,17 +62,8 @@ fn finish(sources: Sources, file: FileId, section: &Section) -> Result<Loaded, T
     let read = read(&sources, file, section, &mut diagnostics);
     match read {
         Some((part, spots, start)) if diagnostics.is_empty() => Ok(Loaded { part, sources, spots, start }),
-        _ => {
-            diagnostics.sort_by_key(|d| d.place.as_ref().map(|p| (p.file, p.span.start)));
-            Err(Trouble::Refused(Refusal { sources, diagnostics }))
-        }
+        _ => Err(Trouble::Refused(Refusal::sorted(sources, diagnostics))),
     }
-}
-
-/// Path (as it is shown) and text of a shipped part.
-pub fn shipped(name: &str) -> Option<(PathBuf, String)> {
-    let (_, text) = joulestep_models::parts::shipped().iter().find(|p| p.0 == name)?;
-    Some((Path::new("shipped").join(format!("{name}.toml")), (*text).to_string()))
 }
 
 /// Reads the part that another file names, relative to that file. What is wrong is told.
@@ -96,33 +74,7 @@ pub(crate) fn read_named(
     open: Open<'_>,
     diagnostics: &mut Vec<Diagnostic>,
 ) -> Option<Part> {
-    let (path, text) = if name.ends_with(".toml") {
-        let here = sources.files.get(place.file.0).map(|f| f.0.clone()).unwrap_or_default();
-        let path = here.parent().unwrap_or(Path::new("")).join(name);
-        match open(&path) {
-            Ok(text) => (path, text),
-            Err(error) => {
-                let found = format!("cannot read `{}`: {}", path.display(), reason(&error));
-                let expected = "the path of a part file, relative to this file";
-                diagnostics.push(Diagnostic::new(place, "component.part", found, expected));
-                return None;
-            }
-        }
-    } else {
-        let Some(found) = shipped(name) else {
-            let names: Vec<&str> = joulestep_models::parts::shipped().iter().map(|p| p.0).collect();
-            let found = format!("no shipped part is named `{name}`");
-            let expected = format!("{}, or the path of a part file ending in .toml", one_of(&names));
-            let d = Diagnostic::new(place, "component.part", found, expected);
-            diagnostics.push(d.suggest(nearest(name, names)));
-            return None;
-        };
-        found
-    };
-    let file = match sources.files.iter().position(|f| f.0 == path) {
-        Some(k) => FileId(k),
-        None => sources.add(path, text),
-    };
+    let file = SHELF.beside(name, (place, "component.part"), sources, open, diagnostics)?;
     read(sources, file, &sections::PART, diagnostics).map(|p| p.0)
 }
 

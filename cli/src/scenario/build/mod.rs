@@ -147,9 +147,7 @@ pub fn build_with(scenario: &Scenario, reductions: &Reductions) -> Result<Ready,
 }
 
 fn refuse(build: Build<'_>) -> Refusal {
-    let mut diagnostics = build.diagnostics;
-    diagnostics.sort_by_key(|d| d.place.as_ref().map(|p| (p.file, p.span.start)));
-    Refusal { sources: build.scenario.sources.clone(), diagnostics }
+    Refusal::sorted(build.scenario.sources.clone(), build.diagnostics)
 }
 
 impl Build<'_> {

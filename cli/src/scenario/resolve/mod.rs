@@ -99,10 +99,10 @@ pub fn understand(typed: AsTyped, open: Open<'_>) -> Result<Scenario, Trouble> {
 }
 
 /// In the order of the files, so that they are met from top to bottom.
-fn refuse(sources: Sources, mut diagnostics: Vec<Diagnostic>) -> Trouble {
-    diagnostics.sort_by_key(|d| d.place.as_ref().map(|p| (p.file, p.span.start)));
-    diagnostics.dedup();
-    Trouble::Refused(Refusal { sources, diagnostics })
+fn refuse(sources: Sources, diagnostics: Vec<Diagnostic>) -> Trouble {
+    let mut refusal = Refusal::sorted(sources, diagnostics);
+    refusal.diagnostics.dedup();
+    Trouble::Refused(refusal)
 }
 
 struct Resolve<'a> {

@@ -36,7 +36,7 @@ impl Packages {
                 continue;
             }
             let full = "thermal.stack.package";
-            if let Some(package) = load(name, &node.place, full, sources, open, diagnostics) {
+            if let Some(package) = load(name, (&node.place, full), sources, open, diagnostics) {
                 packages.0.insert(key, package);
             }
         }
