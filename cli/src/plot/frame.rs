@@ -28,6 +28,7 @@ pub(super) struct Placed {
 
 /// Where everything is.
 pub(super) struct Plan {
+    pub title: Vec<String>,
     pub panels: Vec<Placed>,
     pub notes: Vec<String>,
     pub notes_at: f64,
@@ -55,8 +56,10 @@ pub(super) fn plan(figure: &Figure) -> Result<Plan, Trouble> {
         return Err(Trouble::Nothing { panel: figure.title.clone(), what: "it has no panel".into() });
     }
     let mut y = MARGIN;
+    let mut title = Vec::new();
     if !figure.title.is_empty() {
-        y += TITLE.size + 10.0;
+        title = wrapped(&figure.title, WIDTH - LEFT - MARGIN, &TITLE);
+        y += title.len() as f64 * (TITLE.size + 4.0) + 6.0;
     }
     let among = figure.panels.len() > 1;
     let mut panels = Vec::new();
@@ -84,7 +87,7 @@ pub(super) fn plan(figure: &Figure) -> Result<Plan, Trouble> {
     let lines = figure.notes.iter().flat_map(|n| wrapped(n, WIDTH - LEFT - MARGIN, &SMALL));
     let notes: Vec<String> = lines.collect();
     let height = y + notes.len() as f64 * (SMALL.size + 4.0) + 8.0;
-    Ok(Plan { panels, notes, notes_at: y, height })
+    Ok(Plan { title, panels, notes, notes_at: y, height })
 }
 
 /// Draws everything.
@@ -94,8 +97,9 @@ pub(super) fn draw<B: DrawingBackend>(
     plan: &Plan,
 ) -> Result<(), Trouble> {
     canvas.fill(Area { left: 0.0, top: 0.0, right: WIDTH, bottom: plan.height.ceil() }, WHITE)?;
-    if !figure.title.is_empty() {
-        canvas.text(&figure.title, (LEFT, MARGIN - 4.0), TITLE, Hang::BelowRight)?;
+    for (k, line) in plan.title.iter().enumerate() {
+        let y = MARGIN - 4.0 + k as f64 * (TITLE.size + 4.0);
+        canvas.text(line, (LEFT, y), TITLE, Hang::BelowRight)?;
     }
     for (panel, placed) in figure.panels.iter().zip(&plan.panels) {
         let title = match panel {
