@@ -2,7 +2,7 @@
 
 use serde_json::Value;
 
-use crate::common::program::joulestep as run;
+use crate::common::program::{joulestep as run, told};
 
 fn rated(more: &[&str]) -> Value {
     let mut arguments = vec![
@@ -20,9 +20,7 @@ fn rated(more: &[&str]) -> Value {
         "12000",
     ];
     arguments.extend(more);
-    let out = run(&arguments);
-    assert_eq!(out.code, 0, "{}", out.err);
-    serde_json::from_str(&out.out).expect("JSON")
+    told(&arguments)
 }
 
 fn of<'a>(told: &'a Value, part: &str) -> Vec<&'a Value> {

@@ -2,6 +2,8 @@
 
 use std::process::Command;
 
+use serde_json::Value;
+
 /// What a run of the program left.
 pub struct Done {
     /// Exit code.
@@ -24,4 +26,11 @@ pub fn joulestep_with(args: &[&str], environment: &[(&str, &str)]) -> Done {
 /// Runs the program.
 pub fn joulestep(args: &[&str]) -> Done {
     joulestep_with(args, &[])
+}
+
+/// What the program tells as JSON; it must end well.
+pub fn told(args: &[&str]) -> Value {
+    let done = joulestep(args);
+    assert_eq!(done.code, 0, "{}{}", done.out, done.err);
+    serde_json::from_str(&done.out).expect("JSON")
 }

@@ -1,14 +1,6 @@
 //! The commands `cycle` and `dead-time`, and the example of every arrangement.
 
-use serde_json::Value;
-
-use crate::common::program::joulestep;
-
-fn json(args: &[&str]) -> Value {
-    let done = joulestep(args);
-    assert_eq!(done.code, 0, "{}{}", done.out, done.err);
-    serde_json::from_str(&done.out).expect("JSON")
-}
+use crate::common::program::{joulestep, told as json};
 
 /// Every arrangement has an example that is right.
 #[test]

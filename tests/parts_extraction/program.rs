@@ -1,30 +1,19 @@
 //! The program: list, show, extract; files that it writes and refuses; schemas.
 
 use std::path::Path;
-use std::process::{Command, Output};
 
 use joulestep::parts::write;
 use serde_json::Value;
 
 use super::made::{DIODE_KNOWN, diode};
-
-fn joulestep(args: &[&str]) -> Output {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_joulestep"));
-    command.current_dir(env!("CARGO_MANIFEST_DIR")).args(args).output().expect("the program runs")
-}
-
-fn told(args: &[&str]) -> Value {
-    let output = joulestep(args);
-    assert_eq!(output.status.code(), Some(0), "{}", String::from_utf8_lossy(&output.stderr));
-    serde_json::from_slice(&output.stdout).expect("JSON")
-}
+use crate::common::program::{joulestep, told};
 
 #[test]
 fn every_shipped_part_is_listed_and_shown() {
     let list = told(&["parts", "list", "--json"]);
     let parts = list["parts"].as_array().expect("a list");
     assert_eq!(parts.len(), joulestep_models::parts::shipped().len());
-    let text = String::from_utf8(joulestep(&["parts", "list"]).stdout).expect("UTF-8");
+    let text = joulestep(&["parts", "list"]).out;
     for part in parts {
         let name = part["name"].as_str().unwrap();
         assert!(text.contains(name));
@@ -43,13 +32,10 @@ fn every_shipped_part_is_listed_and_shown() {
     let hot = told(&["parts", "show", "stack-750v-5m4", "--temperature", "150 degC", "--json"]);
     assert_eq!(hot["working_temperature"], 150.0);
     let output = joulestep(&["parts", "show", "stack-750v-5m5"]);
-    assert_eq!(output.status.code(), Some(2));
-    assert!(String::from_utf8_lossy(&output.stderr).contains("did you mean `stack-750v-5m4`?"));
-    assert_eq!(
-        joulestep(&["parts", "show", "stack-750v-5m4", "--temperature", "5 V"]).status.code(),
-        Some(2)
-    );
-    assert_eq!(joulestep(&["parts", "show", "none.toml"]).status.code(), Some(4));
+    assert_eq!(output.code, 2);
+    assert!(output.err.contains("did you mean `stack-750v-5m4`?"));
+    assert_eq!(joulestep(&["parts", "show", "stack-750v-5m4", "--temperature", "5 V"]).code, 2);
+    assert_eq!(joulestep(&["parts", "show", "none.toml"]).code, 4);
 }
 
 /// Points → part file → `run`; the written file says the same as the report, and is not replaced unasked.
@@ -81,12 +67,12 @@ fn an_extracted_part_runs() {
     assert!(line.len() > 20 && line.windows(2).all(|w| w[0][0].as_f64() < w[1][0].as_f64()));
     // Written once.
     let again = joulestep(&["parts", "extract", &path("points.toml"), "-o", &path("part.toml")]);
-    assert_eq!(again.status.code(), Some(4));
-    assert!(String::from_utf8_lossy(&again.stderr).contains("--force"));
+    assert_eq!(again.code, 4);
+    assert!(again.err.contains("--force"));
     let over = joulestep(&["parts", "extract", &path("points.toml"), "-o", &path("points.toml"), "--force"]);
-    assert_eq!(over.status.code(), Some(4), "the points are precious");
+    assert_eq!(over.code, 4, "the points are precious");
     let text = joulestep(&["parts", "extract", &path("points.toml"), "-o", &path("part.toml"), "--force"]);
-    let text = String::from_utf8(text.stdout).expect("UTF-8");
+    let text = text.out;
     assert!(text.contains("series-resistance") && text.contains("warning: `saturation-current`"), "{text}");
     let scenario = r#"
         format = 1
