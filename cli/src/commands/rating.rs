@@ -12,7 +12,7 @@ use crate::commands::refuse_in;
 use crate::exit::{BAD_INPUT, DONE, NUMERICAL, Streams};
 use crate::package::read;
 use crate::rating::{
-    Asked, Heat, Spread, csv, heat_of_part, heat_of_stack, json, parallel, picture, rate, text, widths,
+    Asked, Heat, Spread, csv, heat_of_part, heat_of_stack, json, parallel, picture, rate, ready, text, widths,
 };
 use crate::scenario::include::open;
 
@@ -97,10 +97,11 @@ pub fn rating(args: &RatingArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
             None => heat_of_part(&part, asked.heatsink, interface),
         };
         let rated = heat.and_then(|heat| {
+            let ready = ready(&part, &heat, &asked)?;
             if let (0, Some(spread)) = (k, &spread) {
-                shared = Some(parallel(&part, &heat, &asked, spread)?);
+                shared = Some(parallel(&part, &ready, &asked, spread)?);
             }
-            rate(part, &heat, &asked)
+            rate(part, &ready, &asked)
         });
         match rated {
             Ok(rating) => all.push(rating),

@@ -82,11 +82,29 @@ fn refusal(part: &Part, found: impl Into<String>) -> RatingTrouble {
     RatingTrouble::Part { part: part.name.clone(), what: found.into() }
 }
 
-/// The law of a part as asked, its heat path, and the highest junction temperature.
+/// A part's law as asked, tabulated once for all that is asked of it.
+#[derive(Clone, Debug)]
+pub struct Ready {
+    law: Conduction,
+    path: HeatPath,
+    /// Junction temperature that no die may pass, °C.
+    hottest: f64,
+    /// Where the heat goes, in words.
+    words: String,
+}
+
+/// The law of a part as asked, and its heat path.
 ///
 /// # Errors
 /// Limits of the part; a heatsink that is hotter; a model or a path that does not serve.
-pub fn ready(part: &Part, heat: &Heat, asked: &Asked) -> Result<(Conduction, HeatPath, f64), RatingTrouble> {
+pub fn ready(part: &Part, heat: &Heat, asked: &Asked) -> Result<Ready, RatingTrouble> {
+    let (law, hottest) = law(part, asked)?;
+    let path = heat.path(law.names())?;
+    Ok(Ready { law, path, hottest, words: heat.words.clone() })
+}
+
+/// The law of a part, and the highest junction temperature.
+fn law(part: &Part, asked: &Asked) -> Result<(Conduction, f64), RatingTrouble> {
     let gate = gate_on(part, &Conditions { gate_on: asked.gate_on, ..Conditions::default() })
         .map_err(|e| refusal(part, e.to_string()))?;
     if let (Some(gate), Some(limit)) = (gate, part.gate_limit())
@@ -119,45 +137,44 @@ pub fn ready(part: &Part, heat: &Heat, asked: &Asked) -> Result<(Conduction, Hea
         let what = format!("the heatsink is at {} °C; expected -100 °C or above", asked.heatsink);
         return Err(refusal(part, what));
     }
-    let law = Conduction::new(part, gate, asked.heatsink.min(25.0), hottest + BEYOND)?;
-    let path = heat.path(law.names())?;
-    Ok((law, path, hottest))
+    Ok((Conduction::new(part, gate, asked.heatsink.min(25.0), hottest + BEYOND)?, hottest))
 }
 
 /// Rates a part.
 ///
 /// # Errors
-/// As [`ready`]; a current before the pulse that has no steady state within the limit.
-pub fn rate(part: Part, heat: &Heat, asked: &Asked) -> Result<Rating, RatingTrouble> {
-    let (law, path, hottest) = ready(&part, heat, asked)?;
+/// A current before the pulse that has no steady state within the limit.
+pub fn rate(part: Part, ready: &Ready, asked: &Asked) -> Result<Rating, RatingTrouble> {
+    let Ready { law, path, hottest, words } = ready;
+    let hottest = *hottest;
     let none = [0.0; 2];
-    let before = steady(&law, &path, asked.before, &none)
+    let before = steady(law, path, asked.before, &none)
         .filter(|s| s.celsius[..law.dies()].iter().all(|&t| t < hottest))
         .ok_or_else(|| {
             refusal(&part, format!("{} A before the pulse are more than it carries for ever", asked.before))
         })?;
     let start = before.carried.heat;
-    let surge = || Surge::new(&law, &path, hottest, &start[..law.dies()]);
+    let surge = || Surge::new(law, path, hottest, &start[..law.dies()]);
     let curve = asked.widths.par_iter().map(|&w| surge().largest(asked.shape, w)).collect();
     let fault = |&current: &f64| {
         let (longest, ends) = surge().ride_through(current, LONGEST);
         RideThrough { current, longest, ends }
     };
-    let runaway = runaway(&law, &path, &none).map(|current| {
+    let runaway = runaway(law, path, &none).map(|current| {
         // Just below it the junctions are far from where the law ends, or close to it.
-        let near = steady(&law, &path, 0.999 * current, &none);
+        let near = steady(law, path, 0.999 * current, &none);
         (
             current,
             near.is_some_and(|s| s.celsius[..law.dies()].iter().all(|&t| t < law.hottest_known() - 30.0)),
         )
     });
     Ok(Rating {
-        heat: heat.words.clone(),
+        heat: words.clone(),
         dies: law.names().to_vec(),
         gate: law.gate(),
         hottest,
         curve,
-        continuous: continuous(&law, &path, hottest, &none),
+        continuous: continuous(law, path, hottest, &none),
         runaway,
         faults: asked.faults.par_iter().map(fault).collect(),
         part,

@@ -5,7 +5,7 @@ use joulestep_models::part::Part;
 use joulestep_models::rating::sharing::{Share, course, steady};
 use joulestep_models::rating::{Conducts, RatingTrouble};
 
-use super::{Asked, Heat, ready};
+use super::{Asked, Ready, law};
 
 /// What is asked of devices in parallel.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -69,22 +69,27 @@ fn odd(part: &Part, spread: &Spread) -> Part {
 /// Shares a current among devices on equal paths to a heatsink.
 ///
 /// # Errors
-/// As [`super::ready`].
-pub fn parallel(part: &Part, heat: &Heat, asked: &Asked, spread: &Spread) -> Result<Parallel, RatingTrouble> {
-    let (usual, path, hottest) = ready(part, heat, asked)?;
-    let (other, _, _) = ready(&odd(part, spread), heat, asked)?;
-    let parts: Vec<&_> = (0..spread.number).map(|k| if k == 0 { &other } else { &usual }).collect();
+/// A model that does not serve with the spreads.
+pub fn parallel(
+    part: &Part,
+    ready: &Ready,
+    asked: &Asked,
+    spread: &Spread,
+) -> Result<Parallel, RatingTrouble> {
+    let Ready { law: usual, path, hottest, .. } = ready;
+    let (other, _) = law(&odd(part, spread), asked)?;
+    let parts: Vec<&_> = (0..spread.number).map(|k| if k == 0 { &other } else { usual }).collect();
     let own = std::array::from_fn(|a| {
         std::array::from_fn(|b| if a.max(b) < usual.dies() { path.resistance(a, b) } else { 0.0 })
     });
     let sink = (asked.heatsink, spread.shared);
     let found = steady(&parts, &vec![own; spread.number], sink, spread.total);
     let times = super::widths(1e-5, 100.0, 29);
-    let course = course(&parts, &path, spread.total, &times);
+    let course = course(&parts, path, spread.total, &times);
     Ok(Parallel {
         asked: *spread,
         dies: usual.names().to_vec(),
-        hottest,
+        hottest: *hottest,
         course: course.into_iter().map(|(t, all)| (t, all[0], all[1])).collect(),
         steady: found.map(|all| [all[0], all[1]]),
     })

@@ -69,6 +69,27 @@ pub struct Mesh {
 }
 
 impl Mesh {
+    /// The finest mesh within `sizing.limit`, of at most `sizing.division` and at least `least` parts along each axis;
+    /// and that number.
+    ///
+    /// # Errors
+    /// As [`Mesh::new`], of the coarsest tried.
+    pub fn finest(
+        body: &Body,
+        sizing: &Sizing,
+        kelvin: f64,
+        least: usize,
+    ) -> Result<(Self, usize), FieldTrouble> {
+        let mut division = sizing.division.max(least);
+        loop {
+            match Self::new(body, &Sizing { division, ..*sizing }, kelvin) {
+                Ok(mesh) => return Ok((mesh, division)),
+                Err(_) if division > least => division -= 1,
+                Err(trouble) => return Err(trouble),
+            }
+        }
+    }
+
     /// No cell.
     pub const NONE: u32 = u32::MAX;
 

@@ -79,14 +79,7 @@ pub fn study(body: &Body, sizing: &Sizing, span: &Span, kelvin: f64) -> Result<S
     body.check()?;
     let sizing = &fitting(body, sizing, kelvin);
     let mesh = |division: usize| Mesh::new(body, &Sizing { division, ..*sizing }, kelvin);
-    let mut finest = sizing.division.max(2);
-    let fine = loop {
-        match mesh(finest) {
-            Ok(mesh) => break mesh,
-            Err(_) if finest > 2 => finest -= 1,
-            Err(trouble) => return Err(trouble),
-        }
-    };
+    let (fine, finest) = Mesh::finest(body, sizing, kelvin, 2)?;
     // Three as they come, else about two thirds and a half of the finest.
     let mut divisions: Vec<usize> =
         if finest < 4 { (1..finest).collect() } else { vec![finest.div_ceil(2), (2 * finest).div_ceil(3)] };
