@@ -104,10 +104,10 @@ pub enum Trouble {
         update: f64,
     },
     /// Lanes that march together would have to act at different instants.
-    #[error("lane {lane} leaves lockstep at t = {time:.9e} s")]
+    #[error("lanes {lanes:?} leave lockstep at t = {time:.9e} s")]
     LeavesLockstep {
-        /// The lane that differs from lane 0.
-        lane: usize,
+        /// The lanes that act otherwise than most.
+        lanes: Vec<usize>,
         /// Simulated time, s.
         time: f64,
     },

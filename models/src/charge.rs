@@ -1,5 +1,6 @@
 //! Charges of nonlinear capacitances.
 
+use joulestep_engine::arithmetic::abreast::{Abreast, lanes};
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
 
@@ -31,18 +32,38 @@ pub struct Depletion<L> {
     power: Power,
 }
 
+impl<L: Lane> Abreast for Depletion<L> {
+    type Of<K: Lane> = Depletion<K>;
+    fn abreast<K: Lane>(each: &[&Self]) -> Option<Depletion<K>> {
+        let is_root = lanes::<_, _, K>(each, |one| &one.is_root)?;
+        Some(Depletion {
+            c0: lanes::<_, _, K>(each, |one| &one.c0)?,
+            inverse_vj: lanes::<_, _, K>(each, |one| &one.inverse_vj)?,
+            scale: lanes::<_, _, K>(each, |one| &one.scale)?,
+            knee: lanes::<_, _, K>(each, |one| &one.knee)?,
+            exponent: lanes::<_, _, K>(each, |one| &one.exponent)?,
+            is_root,
+            power: Power::of(is_root),
+        })
+    }
+}
+
+impl Power {
+    fn of<L: Lane>(is_root: L) -> Self {
+        match (0..L::WIDTH).filter(|&k| is_root.lane(k) == 1.0).count() {
+            0 => Self::General,
+            n if n == L::WIDTH => Self::Root,
+            _ => Self::Mixed,
+        }
+    }
+}
+
 impl<L: Lane> Depletion<L> {
     /// From the capacitance at zero bias C₀ (F), the junction voltage Vj (V, above 0) and the grading exponent m
     /// (0 ≤ m < 1).
     pub fn new(c0: L, vj: L, m: L) -> Self {
         let one = L::splat(1.0);
         let is_root = L::from_fn(|k| f64::from(m.lane(k) == 0.5));
-        let roots = (0..L::WIDTH).filter(|&k| is_root.lane(k) == 1.0).count();
-        let power = match roots {
-            0 => Power::General,
-            n if n == L::WIDTH => Power::Root,
-            _ => Power::Mixed,
-        };
         Self {
             c0,
             inverse_vj: one / vj,
@@ -50,7 +71,7 @@ impl<L: Lane> Depletion<L> {
             knee: vj * L::splat(-0.5),
             exponent: one - m,
             is_root,
-            power,
+            power: Power::of(is_root),
         }
     }
 
@@ -111,6 +132,8 @@ pub struct Pillars<L> {
     inverse_width: L,
     all: L,
 }
+
+joulestep_engine::abreast!(Pillars { c0, voltage, width, inverse_width, all });
 
 impl<L: Lane> Pillars<L> {
     /// From C₀ (F), the voltage Vp at which half of it is left (V) and the width w of the fall (V, above 0).

@@ -1,8 +1,9 @@
 //! Charge control of a p-n junction: stored charge, and with it reverse recovery.
 
+use joulestep_engine::abreast;
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
-use joulestep_engine::circuit::law::{Flow, Law};
+use joulestep_engine::circuit::law::{Device, Flow, Law, side_by_side};
 use joulestep_engine::trouble::CircuitTrouble;
 
 use crate::charge::Depletion;
@@ -123,6 +124,19 @@ pub struct Settled<L> {
     depletion: Depletion<L>,
 }
 
+abreast!(Times { lifetime, lifetime_exponent, transit, transit_exponent });
+abreast!(StoringJunction {
+    saturation,
+    emission,
+    gap,
+    power,
+    times,
+    breakdown,
+    linear_above,
+    leakage,
+    depletion,
+});
+
 impl<L: Lane> Law<L, 2> for StoringJunction<L> {
     const INTERNAL: usize = 1;
     /// 0.1 mA, for a lifetime of 10 ns a picocoulomb.
@@ -154,5 +168,9 @@ impl<L: Lane> Law<L, 2> for StoringJunction<L> {
             i: [crossing + beside, stored - crossing],
             q: [-at.depletion.charge(-v), stored * at.lifetime],
         }
+    }
+
+    fn in_lanes<K: Lane>(each: &[&Self], kelvin: K) -> Option<Box<dyn Device<K>>> {
+        side_by_side(each, kelvin)
     }
 }

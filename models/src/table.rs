@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use joulestep_engine::arithmetic::abreast::{Abreast, lanes};
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
 
@@ -54,6 +55,16 @@ fn slopes(v: &[f64], c: &[f64]) -> Vec<f64> {
             k => inner(k),
         })
         .collect()
+}
+
+joulestep_engine::abreast!(Segment { start, c, charge, energy });
+joulestep_engine::abreast!(Inner { segments } shared { knots });
+
+impl<L: Lane> Abreast for ChargeTable<L> {
+    type Of<K: Lane> = ChargeTable<K>;
+    fn abreast<K: Lane>(each: &[&Self]) -> Option<ChargeTable<K>> {
+        lanes::<_, _, K>(each, |one| &*one.0).map(|inner| ChargeTable(Arc::new(inner)))
+    }
 }
 
 impl<L: Lane> Segment<L> {

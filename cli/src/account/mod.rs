@@ -7,6 +7,8 @@ pub mod store;
 pub mod text;
 
 use joulestep_engine::accounts::counters::Counters;
+use joulestep_engine::accounts::ledger::Ledger;
+use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::run::time_loop::Run;
 
 use self::happened::Line;
@@ -140,6 +142,19 @@ pub struct Facts {
 impl Account {
     /// The account of a run that is over.
     pub fn new(run: &Run<f64>, facts: &Facts, events: Vec<Line>, outcome: Outcome) -> Self {
+        Self::of_lane(run, &run.ledger(), 0, facts, events, outcome)
+    }
+
+    /// The account of one lane of a run that is over, with the run's ledger. Instants of extremes are those of the
+    /// first lane.
+    pub fn of_lane<L: Lane>(
+        run: &Run<L>,
+        ledger: &Ledger<L>,
+        lane: usize,
+        facts: &Facts,
+        events: Vec<Line>,
+        outcome: Outcome,
+    ) -> Self {
         let watcher = run.watcher();
         let all = watcher.watches().iter().zip(&watcher.extremes);
         let peaks: Vec<Peak> = all
@@ -147,8 +162,8 @@ impl Account {
                 name: w.name.clone(),
                 long_name: w.long_name.clone(),
                 unit: w.unit,
-                least: (e.least, e.least_at),
-                most: (e.most, e.most_at),
+                least: (e.least.lane(lane), e.least_at),
+                most: (e.most.lane(lane), e.most_at),
             })
             .collect();
         let mut judged: Vec<Judgement> = facts
@@ -163,7 +178,7 @@ impl Account {
             })
             .collect();
         judged.sort_by_key(|j| !j.by_user);
-        let ledger = run.ledger();
+        let ledger = ledger.lane(lane);
         Self {
             title: facts.title.clone(),
             outcome,
@@ -171,7 +186,7 @@ impl Account {
             end: facts.end,
             method: facts.method,
             events,
-            junctions: junctions(run, facts, &peaks),
+            junctions: junctions(run, lane, facts, &peaks),
             energies: energies(facts, &ledger.entries),
             peaks: peaks.into_iter().take(facts.signals).collect(),
             judged,
@@ -196,7 +211,7 @@ impl Account {
     }
 }
 
-fn junctions(run: &Run<f64>, facts: &Facts, peaks: &[Peak]) -> Vec<Junction> {
+fn junctions<L: Lane>(run: &Run<L>, lane: usize, facts: &Facts, peaks: &[Peak]) -> Vec<Junction> {
     let mut all = Vec::new();
     let Some(thermal) = run.thermal() else { return all };
     for placed in &facts.placed {
@@ -209,9 +224,9 @@ fn junctions(run: &Run<f64>, facts: &Facts, peaks: &[Peak]) -> Vec<Junction> {
             all.push(Junction {
                 name,
                 hottest: peak.most,
-                end: run.celsius()[input],
+                end: run.celsius()[input].lane(lane),
                 rated,
-                heat: thermal.heat_in()[input],
+                heat: thermal.heat_in()[input].lane(lane),
             });
         }
     }

@@ -40,7 +40,14 @@ pub struct BatchArgs {
     /// Threads; without it one for each core.
     #[arg(long, value_parser = clap::value_parser!(u16).range(1..=1024))]
     pub jobs: Option<u16>,
-    /// Run only every n-th variant, from the k-th on.
+    /// Variants solved together, in the lanes of vector arithmetic, at most; without it as the plan says, else 8.
+    ///
+    /// They take common steps, those that the most active one needs: the numbers of a variant lie within a thousandth
+    /// of the largest of their column of those that it has alone (with the default error bounds of the steps). Variants
+    /// that differ in topology or schedule, or whose guards and controllers act at other instants, are run alone.
+    #[arg(long, value_parser = clap::builder::PossibleValuesParser::new(["1", "4", "8"]))]
+    pub lanes: Option<String>,
+    /// Run only every n-th block of variants solved together, from the k-th on.
     #[arg(long, value_name = "K/N")]
     pub shard: Option<String>,
     /// Go on with the journal that an earlier run left beside the table.

@@ -1,4 +1,4 @@
-//! Carries out the variants of a study on several threads; the journal has each before it counts.
+//! Carries out the variants of a study, block by block, on several threads; the journal has each before it counts.
 
 use std::collections::BTreeMap;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -7,17 +7,13 @@ use std::sync::mpsc::{Receiver, sync_channel};
 use rayon::ThreadPoolBuilder;
 use rayon::prelude::*;
 
+use crate::batch::block::{Blocks, Ran};
 use crate::batch::journal::{Journal, JournalTrouble};
 use crate::batch::row::Row;
 use crate::batch::variant::Study;
 
-/// Rows that wait at most before the threads do.
-const WAITING: usize = 256;
-
-/// The variants of shard k of n, from 1: every n-th, so that all shards have a like share of a grid.
-pub fn of_shard(count: usize, (k, n): (usize, usize)) -> impl Iterator<Item = usize> {
-    (k.saturating_sub(1)..count).step_by(n.max(1))
-}
+/// Blocks that wait at most before the threads do.
+const WAITING: usize = 32;
 
 /// Why a batch did not end.
 #[derive(Debug, thiserror::Error)]
@@ -30,33 +26,43 @@ pub enum CarryTrouble {
     Threads(#[from] rayon::ThreadPoolBuildError),
 }
 
-/// Runs the variants that are not among `rows` yet and adds them, in whatever order they end; a row depends on its
-/// variant alone. Ends early once `stop` is set. `told` hears of each number of rows that became safe.
+/// What has been run, and how.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Carried {
+    /// Variants run now.
+    pub variants: usize,
+    /// Those of them that ran in lanes beside others.
+    pub abreast: usize,
+}
+
+/// Runs the pending blocks and adds what rows of them are not there yet, in whatever order they end; a row depends on
+/// its block alone. The rows of a block become safe together. Ends early once `stop` is set. `told` hears of each
+/// number of rows that became safe.
 ///
 /// # Errors
 /// [`CarryTrouble`]; the rows so far are safe.
 pub fn carry(
     study: &Study,
-    pending: &[usize],
+    (blocks, pending): (&Blocks, &[usize]),
     jobs: usize,
     journal: &mut Journal,
     rows: &mut BTreeMap<usize, Row>,
     stop: &AtomicBool,
     told: &mut dyn FnMut(&[Row]),
-) -> Result<(), CarryTrouble> {
+) -> Result<Carried, CarryTrouble> {
     let pool = ThreadPoolBuilder::new().num_threads(jobs).build()?;
-    let (send, receive) = sync_channel::<Row>(WAITING);
-    std::thread::scope(|scope| {
+    let (send, receive) = sync_channel::<Vec<Ran>>(WAITING);
+    let carried = std::thread::scope(|scope| {
         scope.spawn(|| {
             pool.install(|| {
-                // One variant at a time: they differ in length.
-                pending.par_iter().with_max_len(1).for_each_with(send, |send, &variant| {
+                // One block at a time: they differ in length.
+                pending.par_iter().with_max_len(1).for_each_with(send, |send, &block| {
                     if stop.load(Ordering::Relaxed) {
                         return;
                     }
-                    if let Some(row) = study.run(variant, stop) {
+                    if let Some(ran) = study.run_block(blocks.block(block), stop) {
                         // Nobody listens any more after trouble with the journal; `stop` is set then.
-                        let _ = send.send(row);
+                        let _ = send.send(ran);
                     }
                 });
             });
@@ -68,34 +74,28 @@ pub fn carry(
         drop(receive);
         outcome
     })?;
-    Ok(())
+    Ok(carried)
 }
 
 fn keep(
-    receive: &Receiver<Row>,
+    receive: &Receiver<Vec<Ran>>,
     journal: &mut Journal,
     rows: &mut BTreeMap<usize, Row>,
     told: &mut dyn FnMut(&[Row]),
-) -> Result<(), JournalTrouble> {
+) -> Result<Carried, JournalTrouble> {
+    let mut carried = Carried::default();
     while let Ok(first) = receive.recv() {
-        // All that wait go to disk together.
-        let batch: Vec<Row> = std::iter::once(first).chain(receive.try_iter()).collect();
+        // All that wait go to disk together. Rows that a torn block left behind are there already.
+        let blocks = std::iter::once(first).chain(receive.try_iter());
+        let mut batch: Vec<Row> = Vec::new();
+        for ran in blocks.flatten().filter(|ran| !rows.contains_key(&ran.row.variant)) {
+            carried.variants += 1;
+            carried.abreast += usize::from(ran.abreast);
+            batch.push(ran.row);
+        }
         journal.append(&batch)?;
         told(&batch);
         rows.extend(batch.into_iter().map(|row| (row.variant, row)));
     }
-    Ok(())
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn shards_are_all_variants_once() {
-        let mut all: Vec<usize> = (1..=3).flat_map(|k| of_shard(10, (k, 3))).collect();
-        assert_eq!(of_shard(10, (3, 3)).collect::<Vec<_>>(), [2, 5, 8]);
-        all.sort_unstable();
-        assert_eq!(all, (0..10).collect::<Vec<_>>());
-    }
+    Ok(carried)
 }

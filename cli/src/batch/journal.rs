@@ -16,7 +16,7 @@ use serde_json::{Value, json};
 use crate::batch::row::{Row, Status, verdict_of_word};
 
 /// Version of the journal's layout.
-const FORMAT: u64 = 1;
+const FORMAT: u64 = 2;
 
 /// Which batch a journal belongs to.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -27,6 +27,8 @@ pub struct Head {
     pub variants: usize,
     /// Numbers in a row.
     pub outputs: usize,
+    /// Variants that march together at most.
+    pub lanes: usize,
     /// The k of "k of n" shards, from 1, and n.
     pub shard: (usize, usize),
 }
@@ -104,7 +106,7 @@ fn sound(line: &[u8], what: &str) -> Option<Value> {
 fn head_value(head: &Head) -> Value {
     json!({
         "format": FORMAT, "plan": head.digest, "variants": head.variants, "outputs": head.outputs,
-        "shard": head.shard.0, "shards": head.shard.1,
+        "lanes": head.lanes, "shard": head.shard.0, "shards": head.shard.1,
     })
 }
 
@@ -117,6 +119,7 @@ fn head_of(value: &Value) -> Option<Head> {
         digest: value["plan"].as_str()?.to_string(),
         variants: whole("variants")?,
         outputs: whole("outputs")?,
+        lanes: whole("lanes")?,
         shard: (whole("shard")?, whole("shards")?),
     })
 }
@@ -237,7 +240,7 @@ mod tests {
     use crate::result::Verdict;
 
     fn head() -> Head {
-        Head { digest: "00ff".into(), variants: 9, outputs: 3, shard: (1, 1) }
+        Head { digest: "00ff".into(), variants: 9, outputs: 3, lanes: 8, shard: (1, 1) }
     }
 
     fn row(variant: usize) -> Row {

@@ -29,6 +29,11 @@ impl<'a> Measures<'a> {
         Self { specs, gathered: vec![Gathered::default(); specs.len()], last: None, stop }
     }
 
+    /// Whether any number is asked for.
+    pub fn is_asked(&self) -> bool {
+        !self.specs.is_empty()
+    }
+
     /// The numbers, in the order of the plan; NaN where there is none.
     pub fn values(&self) -> Vec<f64> {
         let Some(end) = self.last else { return vec![f64::NAN; self.specs.len()] };

@@ -4,6 +4,7 @@
 //! on threads into a [`journal`]; [`table`] makes the HDF5 table and CSV of the rows, [`statistics`] and [`indices`]
 //! what they say together.
 
+pub mod block;
 pub mod carry;
 pub mod distribution;
 pub mod indices;

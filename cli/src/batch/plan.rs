@@ -14,6 +14,8 @@ pub struct Plan {
     pub scenario: PathBuf,
     /// How values are chosen.
     pub sampling: Sampling,
+    /// Variants that march together at most, where the plan says.
+    pub lanes: Option<usize>,
     /// What is varied.
     pub inputs: Vec<Input>,
     /// Factor of the correlation matrix of all inputs; `None`: they are independent.

@@ -10,6 +10,7 @@ use std::path::Path;
 use joulestep_models::devices::catalogue;
 use joulestep_models::model::Range;
 
+use crate::batch::block::LANES;
 use crate::batch::list;
 use crate::batch::plan::{Plan, Sampling, beside};
 use crate::batch::sample::MOST_DIMENSIONS;
@@ -158,6 +159,7 @@ impl Read<'_> {
             title: f.text("title").unwrap_or("").to_string(),
             scenario: beside(path, f.text("scenario")?),
             sampling,
+            lanes: self.lanes(f),
             inputs,
             correlation,
             measures,
@@ -170,6 +172,14 @@ impl Read<'_> {
             self.tell(f.place_of("sampling"), "sampling", found, format!("1 to {MOST_VARIANTS} variants"));
         }
         Some(plan)
+    }
+
+    fn lanes(&mut self, f: &Fields) -> Option<usize> {
+        let lanes = usize::try_from(f.whole("lanes")?).ok()?;
+        if !LANES.contains(&lanes) {
+            self.tell(f.place_of("lanes"), f.key("lanes"), format!("{lanes} lanes"), "1, 4 or 8");
+        }
+        Some(lanes)
     }
 
     fn slot(&mut self, f: &Fields) -> Option<Slot> {

@@ -19,6 +19,7 @@ pub static PLAN: Section = Section {
         Key::need("format", Form::Whole(FORMAT, FORMAT), "version of the plan format: 1"),
         Key::may("title", Form::Text, "one line that names the plan"),
         Key::need("scenario", Form::Text, "the scenario file, relative to this file"),
+        Key::may("lanes", Form::Whole(1, 8), "variants solved together at most: 1, 4 or 8; default 8"),
         Key::need("sampling", Form::Table(&SAMPLING), "how the values of the variants are chosen"),
         Key::need("vary", Form::Tables(&VARY), "values of the scenario that are varied"),
         Key::may("correlation", Form::Tables(&CORRELATION), "correlations of distributed values"),

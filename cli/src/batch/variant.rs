@@ -6,10 +6,12 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::AtomicBool;
 
+use joulestep_engine::run::setup::Setup;
 use joulestep_engine::run::time_loop::Ended;
 use sha2::{Digest, Sha256};
 
 use crate::account::{Account, Facts, Outcome};
+use crate::batch::block::DEFAULT_LANES;
 use crate::batch::measure::Measures;
 use crate::batch::plan::{Plan, Search, beside};
 use crate::batch::read::{Against, open_plan, understand};
@@ -17,7 +19,7 @@ use crate::batch::row::{Column, Row, Status, columns, outputs};
 use crate::batch::slot::Slot;
 use crate::diagnostic::Refusal;
 use crate::result::Verdict;
-use crate::scenario::build::{Ready, Reductions, build_with};
+use crate::scenario::build::{Reductions, build_with};
 use crate::scenario::include::Open;
 use crate::scenario::resolve::{self, AsTyped, Trouble, as_typed};
 
@@ -35,6 +37,8 @@ pub struct Study {
     pub outputs: Vec<Column>,
     /// Limits that the verdict judges, with the numbers of their columns.
     pub limits: Vec<Bound>,
+    /// Variants that march together at most: 1, 4 or 8.
+    pub lanes: usize,
     /// SHA-256 of the program's version and of every file that was read, hexadecimal.
     pub digest: String,
     /// Text of the plan file and of all files of the scenario, each under a line that names it.
@@ -63,6 +67,15 @@ impl Bound {
         let varied = |input: Option<usize>, stated: f64| input.map_or(stated, |k| inputs[k]);
         (varied(self.varied.0, self.bounds.0), varied(self.varied.1, self.bounds.1))
     }
+}
+
+/// A variant ready to run.
+#[derive(Debug)]
+pub struct Built {
+    /// What the engine needs.
+    pub(super) setup: Setup<f64>,
+    /// What its account needs.
+    pub(super) facts: Facts,
 }
 
 /// Which file is wrong, and what is.
@@ -111,7 +124,8 @@ impl Study {
         hash.update(&text);
         let digest = hash.finalize().iter().map(|byte| format!("{byte:02x}")).collect();
         let values = plan.values();
-        Ok(Self { plan, values, outputs, limits, digest, text, typed, files, reductions })
+        let lanes = plan.lanes.unwrap_or(DEFAULT_LANES);
+        Ok(Self { plan, values, outputs, limits, lanes, digest, text, typed, files, reductions })
     }
 
     /// Number of variants.
@@ -127,8 +141,7 @@ impl Study {
 
     /// Runs a variant; whatever goes wrong with it stands in its row. `None` where `stop` was set before its end.
     pub fn run(&self, variant: usize, stop: &AtomicBool) -> Option<Row> {
-        let settings: Vec<(&Slot, f64)> =
-            self.plan.inputs.iter().map(|i| &i.slot).zip(self.inputs(variant).iter().copied()).collect();
+        let settings = self.settings(variant);
         let run = || match &self.plan.search {
             None => self.once(&settings, stop).map(|(row, _)| row),
             Some(search) => self.search(search, settings.clone(), stop),
@@ -139,13 +152,18 @@ impl Study {
         outcome.map(|row| Row { variant, ..row })
     }
 
+    /// What a variant sets.
+    pub(super) fn settings(&self, variant: usize) -> Vec<(&Slot, f64)> {
+        self.plan.inputs.iter().map(|i| &i.slot).zip(self.inputs(variant).iter().copied()).collect()
+    }
+
     fn without(&self, status: Status, error: String) -> Row {
         let outputs = vec![f64::NAN; self.outputs.len()];
         Row { variant: 0, status, verdict: Verdict::NotJudged, error, outputs }
     }
 
     /// Reads and builds the scenario with these settings.
-    fn built(&self, settings: &[(&Slot, f64)]) -> Result<(Ready, String, f64), String> {
+    pub(super) fn built(&self, settings: &[(&Slot, f64)]) -> Result<Built, String> {
         let mut typed = self.typed.clone();
         for (slot, value) in settings {
             slot.set(&mut typed.root, *value)?;
@@ -162,52 +180,56 @@ impl Study {
             Trouble::Refused(refusal) => told(refusal),
         })?;
         let ready = build_with(&scenario, &self.reductions).map_err(told)?;
-        Ok((ready, scenario.title, scenario.steps.end))
-    }
-
-    /// One run: its row, and whether the limit of the search was kept.
-    fn once(&self, settings: &[(&Slot, f64)], stop: &AtomicBool) -> Option<(Row, Option<bool>)> {
-        let (ready, title, end) = match self.built(settings) {
-            Ok(built) => built,
-            Err(why) => return Some((self.without(Status::Refused, why), None)),
-        };
         let facts = Facts {
-            title,
-            end,
+            title: scenario.title,
+            end: scenario.steps.end,
             method: ready.setup.method.name,
             placed: ready.placed,
             judged: ready.judged,
             signals: ready.signals,
         };
-        let mut run = match ready.setup.ready() {
+        Ok(Built { setup: ready.setup, facts })
+    }
+
+    /// One run: its row, and whether the limit of the search was kept.
+    fn once(&self, settings: &[(&Slot, f64)], stop: &AtomicBool) -> Option<(Row, Option<bool>)> {
+        let Built { setup, facts } = match self.built(settings) {
+            Ok(built) => built,
+            Err(why) => return Some((self.without(Status::Refused, why), None)),
+        };
+        let mut run = match setup.ready() {
             Ok(run) => run,
             Err(why) => return Some((self.without(Status::Failed, why.to_string()), None)),
         };
         let mut measures = Measures::new(&self.plan.measures, stop);
-        let outcome = match run.advance(end, &mut measures) {
+        let outcome = match run.advance(facts.end, &mut measures) {
             Ok(Ended::Reached) => Outcome::Done,
             Ok(Ended::Stopped) => return None,
             Err(trouble) => Outcome::Failed(trouble.to_string()),
         };
         run.finish(&mut measures);
         let account = Account::new(&run, &facts, Vec::new(), outcome);
+        Some(self.row(&account, &measures.values(), facts.placed.len()))
+    }
+
+    /// The row of a run that is over, and whether the limit of the search was kept.
+    pub(super) fn row(&self, account: &Account, measured: &[f64], components: usize) -> (Row, Option<bool>) {
         let (status, error) = match &account.outcome {
             Outcome::Failed(why) => (Status::Failed, why.clone()),
             _ => (Status::Done, String::new()),
         };
         let limit = self.plan.search.as_ref().and_then(|s| account.judged.iter().find(|j| j.name == s.limit));
         let kept = limit.map(|j| j.kept()).filter(|_| status == Status::Done);
-        let mut values = outputs(&account, &measures.values(), facts.placed.len());
+        let mut values = outputs(account, measured, components);
         if self.plan.search.is_some() {
             values.insert(0, f64::NAN);
         }
         if values.len() != self.outputs.len() {
             // A number that decides what there is to tell: not one that a table with common columns can vary.
             let why = "this variant has other results than the scenario as it stands";
-            return Some((self.without(Status::Refused, why.into()), None));
+            return (self.without(Status::Refused, why.into()), None);
         }
-        let row = Row { variant: 0, status, verdict: account.verdict(), error, outputs: values };
-        Some((row, kept))
+        (Row { variant: 0, status, verdict: account.verdict(), error, outputs: values }, kept)
     }
 
     /// Halves the bracket whose ends lie on both sides of the limit; tells the run of the kept end.

@@ -8,7 +8,8 @@ use std::sync::atomic::Ordering;
 use serde_json::json;
 
 use crate::args::{BatchArgs, BatchCommand, BatchOutputArgs, MergeArgs, ProgressAs};
-use crate::batch::carry::{carry, of_shard};
+use crate::batch::block::{Blocks, TOLERANCE};
+use crate::batch::carry::{Carried, carry};
 use crate::batch::journal::{self, Head, Journal, path_of};
 use crate::batch::progress::{BatchProgress, Show};
 use crate::batch::row::Row;
@@ -30,10 +31,13 @@ pub fn batch(args: &BatchArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     }
     // The command line asks for both.
     let (Some(plan), json) = (&args.plan, args.output.json) else { return Ok(BAD_INPUT) };
-    let study = match Study::read(plan, &open) {
+    let mut study = match Study::read(plan, &open) {
         Ok(study) => study,
         Err(wrong) => return refuse_in(wrong.what, &wrong.trouble, &wrong.path, json, streams),
     };
+    if let Some(lanes) = args.lanes.as_ref().and_then(|lanes| lanes.parse().ok()) {
+        study.lanes = lanes;
+    }
     if args.count {
         return tell_count(&study, json, streams);
     }
@@ -47,8 +51,11 @@ pub fn batch(args: &BatchArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         Ok(begun) => begun,
         Err(why) => return refused(&why, json, streams),
     };
-    let pending: Vec<usize> =
-        of_shard(study.count(), shard).filter(|variant| !rows.contains_key(variant)).collect();
+    let blocks = Blocks::of(&study);
+    let mine: Vec<usize> = blocks.of_shard(shard).collect();
+    let lacks = |block: &usize| blocks.block(*block).iter().any(|variant| !rows.contains_key(variant));
+    let pending: Vec<usize> = mine.iter().copied().filter(lacks).collect();
+    let left = mine.iter().map(|&block| blocks.block(block).len()).sum::<usize>() - rows.len();
     let show = match args.progress {
         ProgressAs::Json if !args.quiet => Show::Json,
         ProgressAs::Text if !args.quiet && !json => Show::Text,
@@ -58,19 +65,22 @@ pub fn batch(args: &BatchArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         let shards = if shard.1 > 1 { format!(" (shard {} of {})", shard.0, shard.1) } else { String::new() };
         let before =
             if rows.is_empty() { String::new() } else { format!(", {} finished before", rows.len()) };
-        writeln!(streams.err, "{} variants{shards}{before}", pending.len() + rows.len())?;
+        writeln!(streams.err, "{} variants{shards}{before}", left + rows.len())?;
     }
     let cores = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
     let jobs = args.jobs.map_or(cores, usize::from);
     let stop = listen();
-    let mut progress = BatchProgress::new(show, pending.len());
+    let mut progress = BatchProgress::new(show, left);
     let mut told = |more: &[Row]| progress.more(more);
-    let outcome = carry(&study, &pending, jobs, &mut journal, &mut rows, stop, &mut told);
+    let outcome = carry(&study, (&blocks, &pending), jobs, &mut journal, &mut rows, stop, &mut told);
     progress.done();
-    if let Err(trouble) = outcome {
-        let why = format!("{trouble}; finished variants are kept, --resume goes on");
-        return refused(&(why, INPUT_OUTPUT), json, streams);
-    }
+    let carried = match outcome {
+        Ok(carried) => carried,
+        Err(trouble) => {
+            let why = format!("{trouble}; finished variants are kept, --resume goes on");
+            return refused(&(why, INPUT_OUTPUT), json, streams);
+        }
+    };
     if stop.load(Ordering::Relaxed) {
         writeln!(
             streams.err,
@@ -79,7 +89,7 @@ pub fn batch(args: &BatchArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         )?;
         return Ok(INTERRUPTED);
     }
-    finish(&study, &rows, out, &args.output, streams)
+    finish(&study, &rows, Some(carried), out, &args.output, streams)
 }
 
 fn no_table() -> Refused {
@@ -95,7 +105,13 @@ fn shard(text: &str) -> Result<(usize, usize), Refused> {
 }
 
 fn head(study: &Study, shard: (usize, usize)) -> Head {
-    Head { digest: study.digest.clone(), variants: study.count(), outputs: study.outputs.len(), shard }
+    Head {
+        digest: study.digest.clone(),
+        variants: study.count(),
+        outputs: study.outputs.len(),
+        lanes: study.lanes,
+        shard,
+    }
 }
 
 type Begun = (Journal, BTreeMap<usize, Row>);
@@ -136,6 +152,8 @@ fn other_batch(path: &Path, found: &Head, wanted: &Head) -> String {
             "it holds shard {}/{}, not {}/{}",
             found.shard.0, found.shard.1, wanted.shard.0, wanted.shard.1
         )
+    } else if found.lanes != wanted.lanes {
+        format!("its variants were solved up to {} at a time, not {}", found.lanes, wanted.lanes)
     } else {
         "its number of variants or outputs differs".to_string()
     };
@@ -173,6 +191,7 @@ fn shown(study: &Study, output: &BatchOutputArgs) -> Result<usize, Refused> {
 fn finish(
     study: &Study,
     rows: &BTreeMap<usize, Row>,
+    carried: Option<Carried>,
     out: &Path,
     output: &BatchOutputArgs,
     streams: &mut Streams<'_>,
@@ -198,9 +217,21 @@ fn finish(
     if output.json {
         let mut told = tell::json(study, &statistics, &indices);
         told["file"] = json!(out.display().to_string());
+        told["lanes"] = json!({ "most": study.lanes, "tolerance": TOLERANCE });
+        if let Some(Carried { variants, abreast }) = carried {
+            told["lanes"]["run"] = json!(variants);
+            told["lanes"]["abreast"] = json!(abreast);
+        }
         writeln!(streams.out, "{told:#}")?;
     } else {
         write!(streams.out, "{}", tell::text(study, &statistics, &indices))?;
+        if let Some(Carried { variants, abreast }) = carried.filter(|_| study.lanes > 1) {
+            let lanes = study.lanes;
+            writeln!(
+                streams.out,
+                "Run now: {variants}, {abreast} of them up to {lanes} abreast, the others alone"
+            )?;
+        }
         writeln!(streams.out, "Written: {}", out.display())?;
     }
     let fails = rows.values().any(|r| r.verdict == crate::result::Verdict::Fails);
@@ -209,28 +240,31 @@ fn finish(
 
 fn merged(args: &MergeArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     let json = args.output.json;
-    let study = match Study::read(&args.plan, &open) {
+    let mut study = match Study::read(&args.plan, &open) {
         Ok(study) => study,
         Err(wrong) => return refuse_in(wrong.what, &wrong.trouble, &wrong.path, json, streams),
     };
     let Some(out) = &args.output.out else { return refused(&no_table(), json, streams) };
-    match gathered(&study, args, out) {
-        Ok(rows) => finish(&study, &rows, out, &args.output, streams),
+    match gathered(&mut study, args, out) {
+        Ok(rows) => finish(&study, &rows, None, out, &args.output, streams),
         Err(why) => refused(&why, json, streams),
     }
 }
 
 /// The rows of all shards; every variant must be there.
-fn gathered(study: &Study, args: &MergeArgs, out: &Path) -> Result<BTreeMap<usize, Row>, Refused> {
+fn gathered(study: &mut Study, args: &MergeArgs, out: &Path) -> Result<BTreeMap<usize, Row>, Refused> {
     for path in [Some(out), args.output.csv.as_deref(), args.output.svg.as_deref()] {
         asked::is_new(path, args.output.force)?;
     }
     shown(study, &args.output)?;
     let mut rows = BTreeMap::new();
-    for shard in &args.shards {
+    for (k, shard) in args.shards.iter().enumerate() {
         let is_journal = shard.extension().is_some_and(|e| e == "journal");
         let path: PathBuf = if is_journal { shard.clone() } else { path_of(shard) };
         let held = journal::read(&path).map_err(|e| (e.to_string(), INPUT_OUTPUT))?;
+        if k == 0 {
+            study.lanes = held.head.lanes;
+        }
         let wanted = head(study, held.head.shard);
         if held.head != wanted {
             return Err((other_batch(&path, &held.head, &wanted), BAD_INPUT));

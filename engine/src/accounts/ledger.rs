@@ -44,6 +44,24 @@ impl<L: Lane> Ledger<L> {
     }
 }
 
+impl<L: Lane> Ledger<L> {
+    /// The account of one lane.
+    pub fn lane(&self, lane: usize) -> Ledger<f64> {
+        let entry = |e: &Entry<L>| Entry {
+            name: e.name.clone(),
+            kind: e.kind,
+            delivered: e.delivered.lane(lane),
+            dissipated: e.dissipated.lane(lane),
+            stored: e.stored.lane(lane),
+        };
+        Ledger {
+            entries: self.entries.iter().map(entry).collect(),
+            residual: self.residual.lane(lane),
+            turnover: self.turnover.lane(lane),
+        }
+    }
+}
+
 /// Energy stored in each component at a state, J.
 pub fn stored<L: Lane>(system: &System<L>, devices: &[Box<dyn Device<L>>], x: &[L]) -> Vec<L> {
     let zero = L::splat(0.0);

@@ -110,7 +110,7 @@ pub struct Circuit<L: Lane> {
     pub waves: Vec<Wave<L>>,
     /// Choices among conductances.
     pub choices: Vec<Choice<L>>,
-    by_name: BTreeMap<String, NodeId>,
+    pub(super) by_name: BTreeMap<String, NodeId>,
 }
 
 impl<L: Lane> Circuit<L> {

@@ -2,8 +2,12 @@
 //!
 //! Authors write a [`Law`]; the assembler sees a [`Device`]; [`Lawful`] stands between and takes the derivatives.
 
+use std::any::Any;
 use std::fmt::Debug;
 
+use wide::{f64x4, f64x8};
+
+use crate::arithmetic::abreast::Abreast;
 use crate::arithmetic::dual::Dual;
 use crate::arithmetic::lane::Lane;
 use crate::arithmetic::scalar::Scalar;
@@ -51,10 +55,28 @@ pub trait Law<L: Lane, const P: usize>: Clone + Debug + Send + Sync + 'static {
 
     /// Currents i(u) and charges q(u). C¹ or smoother, for every u.
     fn flow<S: Scalar<L>>(at: &Self::Settled, u: [S; P]) -> Flow<S, P>;
+
+    /// The laws of one variant for each lane of `K`, abreast, at a junction temperature in K: what [`side_by_side`]
+    /// makes of a law that is [`Abreast`]. `None` where they differ in more than numbers, or (as without this method)
+    /// the law knows no lanes.
+    fn in_lanes<K: Lane>(each: &[&Self], kelvin: K) -> Option<Box<dyn Device<K>>> {
+        let _ = (each, kelvin);
+        None
+    }
+}
+
+/// The body of [`Law::in_lanes`].
+pub fn side_by_side<L, M, K, const P: usize>(each: &[&M], kelvin: K) -> Option<Box<dyn Device<K>>>
+where
+    L: Lane,
+    K: Lane,
+    M: Law<L, P> + Abreast<Of<K>: Law<K, P>>,
+{
+    Some(Box::new(Lawful::<K, M::Of<K>, P>::new(M::abreast::<K>(each)?, kelvin)))
 }
 
 /// The face the assembler sees; object safe.
-pub trait Device<L: Lane>: Debug + Send + Sync {
+pub trait Device<L: Lane>: Any + Debug + Send + Sync {
     /// Number of local unknowns P.
     fn locals(&self) -> usize;
     /// How many of them are the device's own; the device has `locals − internals + 1` pins.
@@ -85,6 +107,16 @@ pub trait Device<L: Lane>: Debug + Send + Sync {
     fn recall(&self, seat: &Seat<'_>, alpha: L, stamp: &[L], b: &mut [L]);
     /// A copy with the same coefficients.
     fn boxed(&self) -> Box<dyn Device<L>>;
+    /// Devices of four variants abreast, this one among them; `None` where that cannot be.
+    fn in_four_lanes(&self, each: &[&dyn Device<L>]) -> Option<Box<dyn Device<f64x4>>> {
+        let _ = each;
+        None
+    }
+    /// Devices of eight variants abreast, this one among them; `None` where that cannot be.
+    fn in_eight_lanes(&self, each: &[&dyn Device<L>]) -> Option<Box<dyn Device<f64x8>>> {
+        let _ = each;
+        None
+    }
 }
 
 /// Where a device sits in the equations.
@@ -107,6 +139,7 @@ pub const fn stamp_len(p: usize) -> usize {
 #[derive(Clone, Debug)]
 pub struct Lawful<L: Lane, M: Law<L, P>, const P: usize> {
     law: M,
+    kelvin: L,
     at: M::Settled,
 }
 
@@ -114,7 +147,18 @@ impl<L: Lane, M: Law<L, P>, const P: usize> Lawful<L, M, P> {
     /// The law at a junction temperature, K.
     pub fn new(law: M, kelvin: L) -> Self {
         let at = law.settle(kelvin);
-        Self { law, at }
+        Self { law, kelvin, at }
+    }
+
+    fn in_lanes<K: Lane>(each: &[&dyn Device<L>]) -> Option<Box<dyn Device<K>>> {
+        let (mut laws, mut kelvin) = (Vec::with_capacity(each.len()), K::default());
+        for (k, &device) in each.iter().enumerate() {
+            let any: &dyn Any = device;
+            let one = any.downcast_ref::<Self>()?;
+            laws.push(&one.law);
+            kelvin.set_lane(k, one.kelvin.lane(0));
+        }
+        M::in_lanes(&laws, kelvin)
     }
 
     /// How many of the local unknowns are port voltages.
@@ -157,6 +201,7 @@ impl<L: Lane, M: Law<L, P>, const P: usize> Device<L> for Lawful<L, M, P> {
         M::JOINS
     }
     fn settle(&mut self, kelvin: L) {
+        self.kelvin = kelvin;
         self.at = self.law.settle(kelvin);
     }
     #[inline]
@@ -256,5 +301,11 @@ impl<L: Lane, M: Law<L, P>, const P: usize> Device<L> for Lawful<L, M, P> {
     }
     fn boxed(&self) -> Box<dyn Device<L>> {
         Box::new(self.clone())
+    }
+    fn in_four_lanes(&self, each: &[&dyn Device<L>]) -> Option<Box<dyn Device<f64x4>>> {
+        Self::in_lanes(each)
+    }
+    fn in_eight_lanes(&self, each: &[&dyn Device<L>]) -> Option<Box<dyn Device<f64x8>>> {
+        Self::in_lanes(each)
     }
 }

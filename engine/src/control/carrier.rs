@@ -1,7 +1,7 @@
 //! Sine-modulated pulses: centred in the periods of a carrier, their width read off a sine once per period.
 
 use super::board::Board;
-use super::{Controller, Seen, require};
+use super::{Controller, Seen, in_lanes, require, same_in_lanes};
 use crate::arithmetic::lane::Lane;
 use crate::circuit::graph::LineId;
 use crate::trouble::{CircuitTrouble, Trouble};
@@ -28,7 +28,7 @@ pub struct Settings {
 /// Pulses with regular sampling: period k of the carrier is on for the share d of it around its middle, d = mean +
 /// amplitude·sin(2π·fundamental·t + phase) at that middle, kept within 0 and 1. (Holmes & Lipo, Pulse Width Modulation
 /// for Power Converters, 2003, ch. 3: symmetrical regular sampling; from memory.)
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Carrier {
     name: String,
     with: Settings,
@@ -65,6 +65,8 @@ impl Carrier {
     }
 }
 
+same_in_lanes!(Carrier);
+
 impl<L: Lane> Controller<L> for Carrier {
     fn name(&self) -> &str {
         &self.name
@@ -99,4 +101,6 @@ impl<L: Lane> Controller<L> for Carrier {
     fn boxed(&self) -> Box<dyn Controller<L>> {
         Box::new(self.clone())
     }
+
+    in_lanes!();
 }

@@ -4,6 +4,7 @@
 //! [`common`] where it is acted on, and only there: lanes may cross a level at different instants as long as they
 //! act at the same one.
 
+use super::fewer;
 use crate::trouble::Trouble;
 
 /// Which side of a level counts.
@@ -89,11 +90,11 @@ impl Sense {
 /// The instant that all lanes found, or none.
 ///
 /// # Errors
-/// [`Trouble::LeavesLockstep`] with the first lane that found another than lane 0.
+/// [`Trouble::LeavesLockstep`] with the lanes that found another than most.
 pub fn common(found: &[Option<f64>], time: f64) -> Result<Option<f64>, Trouble> {
-    match found.iter().position(|f| *f != found[0]) {
-        Some(lane) => Err(Trouble::LeavesLockstep { lane, time }),
-        None => Ok(found.first().copied().flatten()),
+    match found.iter().any(|f| *f != found[0]) {
+        true => Err(Trouble::LeavesLockstep { lanes: fewer(found), time }),
+        false => Ok(found.first().copied().flatten()),
     }
 }
 

@@ -8,7 +8,8 @@
 use std::collections::VecDeque;
 
 use super::board::Board;
-use super::{Controller, Seen, duration, require};
+use super::{Controller, Seen, duration, in_lanes, require};
+use crate::abreast;
 use crate::arithmetic::lane::Lane;
 use crate::circuit::graph::{ChoiceId, Circuit, LineId, NodeId, WaveId};
 use crate::circuit::wave::Wave;
@@ -129,7 +130,7 @@ pub struct Delays {
     pub dead: f64,
 }
 
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 struct Edge {
     at: f64,
     on: bool,
@@ -200,6 +201,10 @@ impl<L: Lane> Channel<L> {
         }
     }
 }
+
+abreast!(Gate { on, off } shared { name, wave, choice, rise, fall, starts_on, state });
+abreast!(Channel { gate } shared { inverted, on, pending });
+abreast!(Drive { channels } shared { name, command, inhibits, delays });
 
 /// Drives one gate, or two that complement each other, from one command line.
 #[derive(Clone, Debug)]
@@ -282,6 +287,8 @@ impl<L: Lane> Controller<L> for Drive<L> {
     fn boxed(&self) -> Box<dyn Controller<L>> {
         Box::new(self.clone())
     }
+
+    in_lanes!();
 }
 
 #[cfg(test)]

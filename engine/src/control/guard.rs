@@ -8,7 +8,8 @@
 use super::board::Board;
 use super::detect::{Criterion, Detector};
 use super::let_through::{LetThrough, Meter};
-use super::{Controller, Seen, duration, require};
+use super::{Controller, Seen, duration, in_lanes, require};
+use crate::abreast;
 use crate::arithmetic::lane::Lane;
 use crate::circuit::graph::LineId;
 use crate::circuit::probe::Probe;
@@ -78,6 +79,8 @@ pub struct Guard<L> {
     /// When the reset line changed last, as seen so far, s.
     reset_seen: f64,
 }
+
+abreast!(Guard { detectors, meter } shared { name, delay, trip, retry, reset, used, state, last_trip, reset_seen });
 
 impl<L: Lane> Guard<L> {
     /// A guard that watches from the start.
@@ -228,6 +231,8 @@ impl<L: Lane> Controller<L> for Guard<L> {
     fn boxed(&self) -> Box<dyn Controller<L>> {
         Box::new(self.clone())
     }
+
+    in_lanes!();
 }
 
 #[cfg(test)]

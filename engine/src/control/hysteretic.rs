@@ -3,7 +3,9 @@
 
 use super::board::Board;
 use super::crossing::{Sense, Stretch, common};
-use super::{Controller, Seen, agree, duration, require};
+use super::{Controller, Seen, agree, duration, in_lanes, require};
+use crate::abreast;
+use crate::arithmetic::abreast::{Abreast, lanes, shared};
 use crate::arithmetic::lane::Lane;
 use crate::circuit::graph::LineId;
 use crate::circuit::probe::Probe;
@@ -56,6 +58,21 @@ pub struct Hysteretic<L> {
     state: State,
     found: Vec<Option<f64>>,
     longest: f64,
+}
+
+abreast!(Settings { lower, upper, until } shared { probe, command, run, min_on, min_off, delay });
+
+impl<L: Lane> Abreast for Hysteretic<L> {
+    type Of<K: Lane> = Hysteretic<K>;
+    fn abreast<K: Lane>(each: &[&Self]) -> Option<Hysteretic<K>> {
+        Some(Hysteretic {
+            name: shared(each, |one| &one.name)?,
+            with: lanes::<_, _, K>(each, |one| &one.with)?,
+            state: shared(each, |one| &one.state)?,
+            found: vec![None; K::WIDTH],
+            longest: each.iter().map(|one| one.longest).fold(f64::INFINITY, f64::min),
+        })
+    }
 }
 
 impl<L: Lane> Hysteretic<L> {
@@ -198,6 +215,8 @@ impl<L: Lane> Controller<L> for Hysteretic<L> {
     fn boxed(&self) -> Box<dyn Controller<L>> {
         Box::new(self.clone())
     }
+
+    in_lanes!();
 }
 
 #[cfg(test)]

@@ -3,6 +3,7 @@
 
 use super::crossing::{Sense, Stretch};
 use super::{Seen, require};
+use crate::abreast;
 use crate::arithmetic::lane::Lane;
 use crate::circuit::probe::Probe;
 use crate::trouble::CircuitTrouble;
@@ -39,6 +40,9 @@ pub(super) struct Meter<L> {
     pub(super) what: LetThrough<L>,
     running: Option<Cleared>,
 }
+
+abreast!(LetThrough { from } shared { probe, fraction });
+abreast!(Meter { what } shared { running });
 
 impl<L: Lane> Meter<L> {
     pub(super) fn new(guard: &str, what: LetThrough<L>) -> Result<Self, CircuitTrouble> {

@@ -22,8 +22,12 @@ pub mod sequence;
 #[cfg(test)]
 mod trial;
 
+use std::any::Any;
 use std::fmt::Debug;
 
+use wide::{f64x4, f64x8};
+
+use crate::arithmetic::abreast::Abreast;
 use crate::arithmetic::lane::Lane;
 use crate::circuit::probe::Probe;
 use crate::trouble::{CircuitTrouble, Trouble};
@@ -55,7 +59,7 @@ impl<L: Lane> Seen<'_, L> {
 }
 
 /// Logic that looks on at step boundaries.
-pub trait Controller<L: Lane>: Debug + Send + Sync {
+pub trait Controller<L: Lane>: Any + Debug + Send + Sync {
     /// Its name in events.
     fn name(&self) -> &str;
     /// What it wants to see.
@@ -80,9 +84,64 @@ pub trait Controller<L: Lane>: Debug + Send + Sync {
     }
     /// A copy in the same state.
     fn boxed(&self) -> Box<dyn Controller<L>>;
+    /// Controllers of four variants abreast, this one among them; `None` where that cannot be.
+    fn in_four_lanes(&self, each: &[&dyn Controller<L>]) -> Option<Box<dyn Controller<f64x4>>> {
+        let _ = each;
+        None
+    }
+    /// Controllers of eight variants abreast, this one among them; `None` where that cannot be.
+    fn in_eight_lanes(&self, each: &[&dyn Controller<L>]) -> Option<Box<dyn Controller<f64x8>>> {
+        let _ = each;
+        None
+    }
 }
 
-/// The common answer of all lanes to a question, or the lane that answers otherwise than lane 0.
+/// What a controller that is [`Abreast`] gives for its lanes.
+fn side_by_side<L: Lane, C, K: Lane>(each: &[&dyn Controller<L>]) -> Option<Box<dyn Controller<K>>>
+where
+    C: Abreast<Of<K>: Controller<K>> + 'static,
+{
+    let mut mine: Vec<&C> = Vec::with_capacity(each.len());
+    for &controller in each {
+        let any: &dyn Any = controller;
+        mine.push(any.downcast_ref()?);
+    }
+    Some(Box::new(C::abreast::<K>(&mine)?))
+}
+
+/// The two methods of a controller that is [`Abreast`].
+macro_rules! in_lanes {
+    () => {
+        fn in_four_lanes(
+            &self,
+            each: &[&dyn $crate::control::Controller<L>],
+        ) -> Option<Box<dyn $crate::control::Controller<wide::f64x4>>> {
+            $crate::control::side_by_side::<L, Self, _>(each)
+        }
+        fn in_eight_lanes(
+            &self,
+            each: &[&dyn $crate::control::Controller<L>],
+        ) -> Option<Box<dyn $crate::control::Controller<wide::f64x8>>> {
+            $crate::control::side_by_side::<L, Self, _>(each)
+        }
+    };
+}
+pub(crate) use in_lanes;
+
+/// A controller without numbers in lanes: all must be equal.
+macro_rules! same_in_lanes {
+    ($name:ident) => {
+        impl $crate::arithmetic::abreast::Abreast for $name {
+            type Of<K: Lane> = Self;
+            fn abreast<K: Lane>(each: &[&Self]) -> Option<Self> {
+                $crate::arithmetic::abreast::shared(each, |one| one)
+            }
+        }
+    };
+}
+pub(crate) use same_in_lanes;
+
+/// The common answer of all lanes to a question, or the lanes that answer otherwise than most.
 ///
 /// # Errors
 /// [`Trouble::LeavesLockstep`].
@@ -94,9 +153,16 @@ pub fn agree<L: Lane>(mask: L::Mask, time: f64) -> Result<bool, Trouble> {
         return Ok(false);
     }
     let ones = L::select(mask, L::splat(1.0), L::splat(0.0));
-    let first = ones.lane(0);
-    let lane = (0..L::WIDTH).find(|&k| ones.lane(k) != first).unwrap_or(0);
-    Err(Trouble::LeavesLockstep { lane, time })
+    let answers: Vec<bool> = (0..L::WIDTH).map(|k| ones.lane(k) > 0.5).collect();
+    Err(Trouble::LeavesLockstep { lanes: fewer(&answers), time })
+}
+
+/// The places of all that differ from what most are; of equally many, from the first.
+pub(crate) fn fewer<T: PartialEq>(answers: &[T]) -> Vec<usize> {
+    let alike = |k: usize| answers.iter().filter(|a| **a == answers[k]).count();
+    // The last largest of a reversed order is the first.
+    let Some(most) = (0..answers.len()).rev().max_by_key(|&k| alike(k)) else { return Vec::new() };
+    (0..answers.len()).filter(|&k| answers[k] != answers[most]).collect()
 }
 
 /// Refuses a duration in s that is no number, or below zero.

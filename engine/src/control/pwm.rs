@@ -1,7 +1,7 @@
 //! Pulse-width modulation at a fixed frequency, with a duty that may be ramped (soft start).
 
 use super::board::Board;
-use super::{Controller, Seen, require};
+use super::{Controller, Seen, in_lanes, require, same_in_lanes};
 use crate::arithmetic::lane::Lane;
 use crate::circuit::graph::LineId;
 use crate::recorder::{Event, EventKind};
@@ -25,7 +25,7 @@ pub struct Settings {
 
 /// Pulses whose edges are ordered one period ahead. Period k begins at origin + (k + phase)/frequency, computed from
 /// the whole number k, so that nothing drifts.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Pwm {
     name: String,
     with: Settings,
@@ -89,6 +89,8 @@ impl Pwm {
     }
 }
 
+same_in_lanes!(Pwm);
+
 impl<L: Lane> Controller<L> for Pwm {
     fn name(&self) -> &str {
         &self.name
@@ -129,6 +131,8 @@ impl<L: Lane> Controller<L> for Pwm {
     fn boxed(&self) -> Box<dyn Controller<L>> {
         Box::new(self.clone())
     }
+
+    in_lanes!();
 }
 
 #[cfg(test)]

@@ -1,7 +1,7 @@
 //! Happenings at stated instants: a line is set, a switch thrown, a note made.
 
 use super::board::Board;
-use super::{Controller, Seen, require};
+use super::{Controller, Seen, in_lanes, require, same_in_lanes};
 use crate::arithmetic::lane::Lane;
 use crate::circuit::graph::{ChoiceId, LineId};
 use crate::recorder::{Event, EventKind};
@@ -32,7 +32,7 @@ pub struct Happening {
 }
 
 /// Carries out happenings in the order of their instants; those at one instant in the order given.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Sequence {
     name: String,
     happenings: Vec<Happening>,
@@ -55,6 +55,8 @@ impl Sequence {
         Ok(Self { name: name.to_string(), happenings, next: 0, ordered: 0 })
     }
 }
+
+same_in_lanes!(Sequence);
 
 impl<L: Lane> Controller<L> for Sequence {
     fn name(&self) -> &str {
@@ -94,6 +96,8 @@ impl<L: Lane> Controller<L> for Sequence {
     fn boxed(&self) -> Box<dyn Controller<L>> {
         Box::new(self.clone())
     }
+
+    in_lanes!();
 }
 
 #[cfg(test)]

@@ -1,6 +1,8 @@
 //! The time loop and what it needs.
 
+pub mod abreast;
 mod displace;
+mod recover;
 pub mod saved;
 pub mod setup;
 mod telling;

@@ -75,6 +75,8 @@ pub struct StageSolver<L: Lane> {
     source_values: Vec<L>,
     /// The dense inner block, where the fixed order was given up.
     pub(super) full: Option<Full<L>>,
+    /// Lanes that had no solution when an iteration failed last.
+    pub(crate) unsettled: Vec<usize>,
     /// α and choices for which `a` holds the factors of the last iteration, whose stamps are still kept.
     factored: Option<(f64, u64)>,
     /// The solution; on entry of [`StageSolver::solve`] the prediction.
@@ -99,6 +101,7 @@ impl<L: Lane> StageSolver<L> {
             current_version: u64::MAX,
             factored: None,
             full: None,
+            unsettled: Vec::new(),
             courses: vec![(zero, zero); system.sources.len()],
             bent: false,
             source_values: vec![zero; system.sources.len()],
@@ -228,6 +231,7 @@ impl<L: Lane> StageSolver<L> {
             let moves = self.moves();
             if moves && iteration == self.iterations {
                 worst = self.largest_change();
+                self.unsettled = (0..L::WIDTH).filter(|&lane| self.lane_moves(lane)).collect();
             }
             copy(&mut self.x[..self.inner], &self.fresh[..self.inner]);
             if !moves {
@@ -306,6 +310,15 @@ impl<L: Lane> StageSolver<L> {
             }
         }
         !within
+    }
+
+    fn lane_moves(&self, lane: usize) -> bool {
+        (0..self.system.inner).any(|k| {
+            let fresh = self.fresh[k].lane(lane);
+            let limit = self.limits[k].lane(lane) + self.relative.lane(lane) * fresh.abs();
+            let change = (fresh - self.x[k].lane(lane)).abs();
+            change > limit || change.is_nan()
+        })
     }
 
     fn largest_change(&self) -> (usize, f64) {

@@ -6,6 +6,8 @@ use nalgebra::{DMatrix, DVector};
 
 use super::modal::{Modal, add_product, add_transposed, approach};
 use super::trouble::ThermalTrouble;
+use crate::abreast;
+use crate::arithmetic::abreast::{Abreast, lanes};
 use crate::arithmetic::lane::Lane;
 
 /// What a run must remember of a heat network: save it by cloning, come back with [`Thermal::restore`].
@@ -46,6 +48,23 @@ pub struct Thermal<L: Lane> {
     /// Scratch: settled values, then changes, of the modes.
     change: Vec<L>,
     temperatures: Vec<L>,
+}
+
+abreast!(ThermalState { modes, boundaries, power, heat_in, heat_out, stored_at_start, carry });
+
+impl<L: Lane> Abreast for Thermal<L> {
+    type Of<K: Lane> = Thermal<K>;
+    fn abreast<K: Lane>(each: &[&Self]) -> Option<Thermal<K>> {
+        let modal = lanes::<_, _, K>(each, |one| &*one.modal)?;
+        let nothing = vec![K::default(); modal.rates.len()];
+        Some(Thermal {
+            modal: Arc::new(modal),
+            state: lanes::<_, _, K>(each, |one| &one.state)?,
+            decay: Decay { dt: f64::NAN, gone: nothing.clone() },
+            change: nothing,
+            temperatures: lanes::<_, _, K>(each, |one| &one.temperatures)?,
+        })
+    }
 }
 
 impl<L: Lane> Thermal<L> {

@@ -1,9 +1,10 @@
 //! Constant-power load.
 
+use joulestep_engine::abreast;
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
-use joulestep_engine::circuit::law::{Flow, Law};
+use joulestep_engine::circuit::law::{Device, Flow, Law, side_by_side};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::trouble::CircuitTrouble;
 
@@ -18,6 +19,8 @@ pub struct ConstantPower<L> {
     /// 1/V², 1/V².
     pub inverse_square: L,
 }
+
+abreast!(ConstantPower { conductance, inverse_square });
 
 impl<L: Lane> Law<L, 1> for ConstantPower<L> {
     type Settled = Self;
@@ -39,6 +42,10 @@ impl<L: Lane> Law<L, 1> for ConstantPower<L> {
         let bend = L::select(above, -(inverse * inverse), -one - two * short);
         let slope = (shape + two * s * bend) * at.conductance;
         Flow { i: [v.mapped(u * shape * at.conductance, slope)], q: [S::constant(L::splat(0.0))] }
+    }
+
+    fn in_lanes<K: Lane>(each: &[&Self], kelvin: K) -> Option<Box<dyn Device<K>>> {
+        side_by_side(each, kelvin)
     }
 }
 

@@ -1,9 +1,10 @@
 //! Junction diode with series resistance, depletion charge and, where its times are given, reverse recovery.
 
+use joulestep_engine::abreast;
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
-use joulestep_engine::circuit::law::{Flow, Law};
+use joulestep_engine::circuit::law::{Device, Flow, Law, side_by_side};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::trouble::CircuitTrouble;
 
@@ -60,6 +61,8 @@ impl<L: Lane> Diode<L> {
     }
 }
 
+abreast!(Diode { saturation, emission, gap, power, breakdown, linear_above, leakage, depletion });
+
 impl<L: Lane> Law<L, 1> for Diode<L> {
     type Settled = Settled<L>;
 
@@ -74,6 +77,10 @@ impl<L: Lane> Law<L, 1> for Diode<L> {
     fn flow<S: Scalar<L>>(at: &Settled<L>, [v]: [S; 1]) -> Flow<S, 1> {
         let i = at.junction.current(v) + v * at.leakage;
         Flow { i: [i], q: [-at.depletion.charge(-v)] }
+    }
+
+    fn in_lanes<K: Lane>(each: &[&Self], kelvin: K) -> Option<Box<dyn Device<K>>> {
+        side_by_side(each, kelvin)
     }
 }
 

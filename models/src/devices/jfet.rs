@@ -1,9 +1,10 @@
 //! The JFET die: smooth channel with a drift region, gate junctions, charges; all of it follows the temperature.
 
+use joulestep_engine::abreast;
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
-use joulestep_engine::circuit::law::{Flow, Law};
+use joulestep_engine::circuit::law::{Device, Flow, Law, side_by_side};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::trouble::CircuitTrouble;
 
@@ -81,6 +82,26 @@ pub struct Settled<L> {
     drain_source: Depletion<L>,
 }
 
+abreast!(Jfet {
+    pinch_off,
+    pinch_off_drift,
+    drain_effect,
+    slope_factor,
+    on_resistance,
+    resistance_exponent,
+    drift_share,
+    saturation_current,
+    saturation_exponent,
+    gate,
+    breakdown,
+    leakage,
+    leakage_doubling,
+    linear_above,
+    drain_gate,
+    source_gate,
+    drain_source,
+});
+
 impl<L: Lane> Law<L, 2> for Jfet<L> {
     type Settled = Settled<L>;
 
@@ -131,6 +152,10 @@ impl<L: Lane> Law<L, 2> for Jfet<L> {
         let qsg = at.source_gate.charge(-vgs);
         let qds = at.drain_source.charge(vds);
         Flow { i: [channel + into_drain, into_source - into_drain], q: [qdg + qds, -(qdg + qsg)] }
+    }
+
+    fn in_lanes<K: Lane>(each: &[&Self], kelvin: K) -> Option<Box<dyn Device<K>>> {
+        side_by_side(each, kelvin)
     }
 }
 

@@ -1,10 +1,12 @@
 //! Capacitor whose capacitance depends on its voltage: depletion law or table, kept as charge.
 
+use joulestep_engine::abreast;
+use joulestep_engine::arithmetic::abreast::{Abreast, lanes};
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::circuit::graph::Stated;
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
-use joulestep_engine::circuit::law::{Flow, Law};
+use joulestep_engine::circuit::law::{Device, Flow, Law, side_by_side};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::trouble::CircuitTrouble;
 
@@ -21,6 +23,8 @@ pub struct DepletionCapacitor<L> {
     pub depletion: Depletion<L>,
 }
 
+abreast!(DepletionCapacitor { constant, depletion });
+
 impl<L: Lane> Law<L, 1> for DepletionCapacitor<L> {
     type Settled = Self;
 
@@ -31,6 +35,10 @@ impl<L: Lane> Law<L, 1> for DepletionCapacitor<L> {
     #[inline(always)]
     fn flow<S: Scalar<L>>(at: &Self, [v]: [S; 1]) -> Flow<S, 1> {
         Flow { i: [S::constant(L::splat(0.0))], q: [at.depletion.charge(v) + v * at.constant] }
+    }
+
+    fn in_lanes<K: Lane>(each: &[&Self], kelvin: K) -> Option<Box<dyn Device<K>>> {
+        side_by_side(each, kelvin)
     }
 }
 
@@ -43,6 +51,8 @@ pub struct TableCapacitor<L> {
     pub table: ChargeTable<L>,
 }
 
+abreast!(TableCapacitor { constant, table });
+
 impl<L: Lane> Law<L, 1> for TableCapacitor<L> {
     type Settled = Self;
 
@@ -54,6 +64,10 @@ impl<L: Lane> Law<L, 1> for TableCapacitor<L> {
     fn flow<S: Scalar<L>>(at: &Self, [v]: [S; 1]) -> Flow<S, 1> {
         Flow { i: [S::constant(L::splat(0.0))], q: [at.table.charge(v) + v * at.constant] }
     }
+
+    fn in_lanes<K: Lane>(each: &[&Self], kelvin: K) -> Option<Box<dyn Device<K>>> {
+        side_by_side(each, kelvin)
+    }
 }
 
 /// The pillars of a superjunction; pins n (drain), p. Local unknown: the voltage in V.
@@ -62,6 +76,13 @@ pub struct PillarCapacitor<L>(
     /// Their charge.
     pub Pillars<L>,
 );
+
+impl<L: Lane> Abreast for PillarCapacitor<L> {
+    type Of<K: Lane> = PillarCapacitor<K>;
+    fn abreast<K: Lane>(each: &[&Self]) -> Option<PillarCapacitor<K>> {
+        lanes::<_, _, K>(each, |one| &one.0).map(PillarCapacitor)
+    }
+}
 
 impl<L: Lane> Law<L, 1> for PillarCapacitor<L> {
     type Settled = Self;
@@ -73,6 +94,10 @@ impl<L: Lane> Law<L, 1> for PillarCapacitor<L> {
     #[inline(always)]
     fn flow<S: Scalar<L>>(at: &Self, [v]: [S; 1]) -> Flow<S, 1> {
         Flow { i: [S::constant(L::splat(0.0))], q: [at.0.charge(v)] }
+    }
+
+    fn in_lanes<K: Lane>(each: &[&Self], kelvin: K) -> Option<Box<dyn Device<K>>> {
+        side_by_side(each, kelvin)
     }
 }
 

@@ -1,9 +1,10 @@
 //! Resistor: the specimen of a model file.
 
+use joulestep_engine::abreast;
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::circuit::graph::{Circuit, ComponentId, NodeId};
-use joulestep_engine::circuit::law::{Flow, Law};
+use joulestep_engine::circuit::law::{Device, Flow, Law, side_by_side};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::trouble::CircuitTrouble;
 
@@ -19,6 +20,8 @@ pub struct WarmResistor<L> {
     pub coefficient: L,
 }
 
+abreast!(WarmResistor { resistance, coefficient });
+
 impl<L: Lane> Law<L, 1> for WarmResistor<L> {
     /// The conductance, S.
     type Settled = L;
@@ -33,6 +36,10 @@ impl<L: Lane> Law<L, 1> for WarmResistor<L> {
     fn flow<S: Scalar<L>>(at: &L, [v]: [S; 1]) -> Flow<S, 1> {
         Flow { i: [v * *at], q: [S::constant(L::splat(0.0))] }
     }
+
+    fn in_lanes<K: Lane>(each: &[&Self], kelvin: K) -> Option<Box<dyn Device<K>>> {
+        side_by_side(each, kelvin)
+    }
 }
 
 /// A resistance that follows the mobility of carriers: R·(T/298.15 K)^exponent. Pins a, b; local unknown: the voltage in
@@ -45,6 +52,8 @@ pub struct MobilityResistor<L> {
     pub exponent: L,
 }
 
+abreast!(MobilityResistor { resistance, exponent });
+
 impl<L: Lane> Law<L, 1> for MobilityResistor<L> {
     /// The conductance, S.
     type Settled = L;
@@ -56,6 +65,10 @@ impl<L: Lane> Law<L, 1> for MobilityResistor<L> {
     #[inline(always)]
     fn flow<S: Scalar<L>>(at: &L, [v]: [S; 1]) -> Flow<S, 1> {
         Flow { i: [v * *at], q: [S::constant(L::splat(0.0))] }
+    }
+
+    fn in_lanes<K: Lane>(each: &[&Self], kelvin: K) -> Option<Box<dyn Device<K>>> {
+        side_by_side(each, kelvin)
     }
 }
 

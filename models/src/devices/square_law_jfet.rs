@@ -1,9 +1,10 @@
 //! The textbook JFET: square law and charges, without temperature.
 
+use joulestep_engine::abreast;
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
-use joulestep_engine::circuit::law::{Flow, Law};
+use joulestep_engine::circuit::law::{Device, Flow, Law, side_by_side};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::trouble::CircuitTrouble;
 
@@ -28,6 +29,8 @@ pub struct SquareLawJfet<L> {
     pub cds: L,
 }
 
+abreast!(SquareLawJfet { pinch_off, k, lambda, drain_gate, source_gate, cds });
+
 impl<L: Lane> Law<L, 2> for SquareLawJfet<L> {
     type Settled = Self;
 
@@ -41,6 +44,10 @@ impl<L: Lane> Law<L, 2> for SquareLawJfet<L> {
         let qdg = at.drain_gate.charge(vds - vgs);
         let qsg = at.source_gate.charge(-vgs);
         Flow { i: [channel, S::constant(L::splat(0.0))], q: [qdg + vds * at.cds, -(qdg + qsg)] }
+    }
+
+    fn in_lanes<K: Lane>(each: &[&Self], kelvin: K) -> Option<Box<dyn Device<K>>> {
+        side_by_side(each, kelvin)
     }
 }
 

@@ -1,9 +1,10 @@
 //! The textbook MOSFET: square law, body diode, breakdown, leakage and charges, without temperature.
 
+use joulestep_engine::abreast;
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
-use joulestep_engine::circuit::law::{Flow, Law};
+use joulestep_engine::circuit::law::{Device, Flow, Law, side_by_side};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::trouble::CircuitTrouble;
 
@@ -33,6 +34,8 @@ pub struct SquareLawMosfet<L> {
     pub drain_source: Depletion<L>,
 }
 
+abreast!(SquareLawMosfet { threshold, k, lambda, body, leakage, cgs, drain_gate, drain_source });
+
 impl<L: Lane> Law<L, 2> for SquareLawMosfet<L> {
     type Settled = Self;
 
@@ -47,6 +50,10 @@ impl<L: Lane> Law<L, 2> for SquareLawMosfet<L> {
         let qdg = at.drain_gate.charge(vds - vgs);
         let qds = at.drain_source.charge(vds);
         Flow { i: [drain, S::constant(L::splat(0.0))], q: [qdg + qds, vgs * at.cgs - qdg] }
+    }
+
+    fn in_lanes<K: Lane>(each: &[&Self], kelvin: K) -> Option<Box<dyn Device<K>>> {
+        side_by_side(each, kelvin)
     }
 }
 

@@ -1,9 +1,10 @@
 //! Metal-oxide varistor.
 
+use joulestep_engine::abreast;
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
-use joulestep_engine::circuit::law::{Flow, Law};
+use joulestep_engine::circuit::law::{Device, Flow, Law, side_by_side};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::trouble::CircuitTrouble;
 
@@ -69,6 +70,8 @@ impl<L: Lane> Varistor<L> {
     }
 }
 
+abreast!(Varistor { alpha, log_k2, inverse_k, least, most, leakage, capacitance });
+
 impl<L: Lane> Law<L, 1> for Varistor<L> {
     type Settled = Self;
 
@@ -79,6 +82,10 @@ impl<L: Lane> Law<L, 1> for Varistor<L> {
     #[inline(always)]
     fn flow<S: Scalar<L>>(at: &Self, [v]: [S; 1]) -> Flow<S, 1> {
         Flow { i: [at.current(v) + v * at.leakage], q: [v * at.capacitance] }
+    }
+
+    fn in_lanes<K: Lane>(each: &[&Self], kelvin: K) -> Option<Box<dyn Device<K>>> {
+        side_by_side(each, kelvin)
     }
 }
 

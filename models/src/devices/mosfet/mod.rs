@@ -8,10 +8,11 @@ mod place;
 pub(crate) use params::mosfet_params;
 pub(crate) use place::place;
 
+use joulestep_engine::abreast;
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
-use joulestep_engine::circuit::law::{Flow, Law};
+use joulestep_engine::circuit::law::{Device, Flow, Law, side_by_side};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::trouble::CircuitTrouble;
 
@@ -89,6 +90,24 @@ impl<L: Lane> Mosfet<L> {
     }
 }
 
+abreast!(Mosfet {
+    threshold,
+    threshold_drift,
+    slope_factor,
+    on_resistance,
+    on_gate,
+    resistance_exponent,
+    body,
+    breakdown,
+    breakdown_drift,
+    leakage,
+    leakage_doubling,
+    linear_above,
+    cgs,
+    drain_gate,
+    drain_source,
+});
+
 impl<L: Lane> Law<L, 2> for Mosfet<L> {
     type Settled = Settled<L>;
 
@@ -127,6 +146,10 @@ impl<L: Lane> Law<L, 2> for Mosfet<L> {
         let qdg = at.drain_gate.charge(vds - vgs);
         let qds = at.drain_source.charge(vds);
         Flow { i: [drain, S::constant(L::splat(0.0))], q: [qdg + qds, vgs * at.cgs - qdg] }
+    }
+
+    fn in_lanes<K: Lane>(each: &[&Self], kelvin: K) -> Option<Box<dyn Device<K>>> {
+        side_by_side(each, kelvin)
     }
 }
 

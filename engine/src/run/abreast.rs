@@ -1,0 +1,55 @@
+//! Runs of several variants abreast: one run whose lanes are theirs.
+
+use super::setup::Setup;
+use crate::arithmetic::abreast::{lanes, shared};
+use crate::circuit::abreast::Wide;
+use crate::circuit::graph::Circuit;
+use crate::control::Controller;
+
+impl Setup<f64> {
+    /// One setup for each lane of `K` abreast; `None` where they do not share topology, schedule, steps, what is
+    /// recorded or what is watched. Values may differ, and so may the bounds of watches: the widest make events.
+    ///
+    /// Lanes take common steps, those that the most active one needs: each is solved at least as finely as alone.
+    pub fn abreast<K: Wide>(each: &[&Self]) -> Option<Setup<K>> {
+        let first = *each.first()?;
+        let controllers = |k: usize| {
+            let all: Vec<&dyn Controller<f64>> = each.iter().map(|s| s.controllers[k].as_ref()).collect();
+            K::controller(&all)
+        };
+        let watched = |s: &Self| {
+            let alike = |(a, b): (&super::watch::Watch, &super::watch::Watch)| {
+                (&a.name, a.unit, &a.probe, a.event) == (&b.name, b.unit, &b.probe, b.event)
+            };
+            s.watches.len() == first.watches.len() && s.watches.iter().zip(&first.watches).all(alike)
+        };
+        let alike = |s: &&Self| s.controllers.len() == first.controllers.len() && watched(s);
+        if each.len() != K::WIDTH || !each.iter().all(alike) {
+            return None;
+        }
+        let mut watches = first.watches.clone();
+        for setup in each {
+            for (mine, other) in watches.iter_mut().zip(&setup.watches) {
+                mine.lower = mine.lower.min(other.lower);
+                mine.upper = mine.upper.max(other.upper);
+            }
+        }
+        Some(Setup {
+            circuit: Circuit::abreast::<K>(&each.iter().map(|s| &s.circuit).collect::<Vec<_>>())?,
+            board: lanes::<_, _, K>(each, |s| &s.board)?,
+            controllers: (0..first.controllers.len()).map(controllers).collect::<Option<_>>()?,
+            thermal: lanes::<_, _, K>(each, |s| &s.thermal)?,
+            coupling: shared(each, |s| &s.coupling)?,
+            begin: shared(each, |s| &s.begin)?,
+            start: shared(each, |s| &s.start)?,
+            method: shared(each, |s| &s.method.name).map(|_| first.method)?,
+            steps: shared(each, |s| &s.steps)?,
+            bounds: shared(each, |s| &s.bounds)?,
+            tolerance: shared(each, |s| &s.tolerance)?,
+            channels: shared(each, |s| &s.channels)?,
+            sample_every: shared(each, |s| &s.sample_every)?,
+            watches,
+            integrals: shared(each, |s| &s.integrals)?,
+        })
+    }
+}

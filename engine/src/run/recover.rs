@@ -1,0 +1,43 @@
+//! What is left when a step has no solution.
+
+use super::time_loop::Run;
+use crate::arithmetic::lane::Lane;
+use crate::step::schedule::HALVINGS;
+use crate::step::stage::StageTrouble;
+use crate::trouble::Trouble;
+
+impl<L: Lane> Run<L> {
+    /// Newton's iteration failed: a shorter step; at the shortest one a new elimination order, then dense elimination
+    /// with pivoting, each with all step lengths again; then the report. Where only some lanes have no solution, they
+    /// leave.
+    pub(super) fn recover(&mut self, trouble: StageTrouble) -> Result<(), Trouble> {
+        self.counters.halved += 1;
+        if self.ladder.halve() {
+            return Ok(());
+        }
+        let t = self.state.t;
+        let lanes = &self.stepper.solver.unsettled;
+        if (1..L::WIDTH).contains(&lanes.len()) {
+            // What may help these lanes is no business of the others.
+            return Err(Trouble::LeavesLockstep { lanes: lanes.clone(), time: t });
+        }
+        let alpha = 1.0 / (self.stepper.method.gamma * self.ladder.finest_step());
+        let solver = &mut self.stepper.solver;
+        if self.reordered_at != Some(t) && solver.reorder(alpha, &self.board) {
+            self.reordered_at = Some(t);
+        } else if !solver.is_dense() {
+            solver.go_dense(true);
+        } else {
+            return Err(trouble.told(self.stepper.system(), t, HALVINGS));
+        }
+        self.counters.reorders += 1;
+        self.ladder.open(t);
+        Ok(())
+    }
+
+    /// Chooses the elimination order anew on the present values, for steps with this α (1/s). False when the equations
+    /// are singular there.
+    pub fn reorder(&mut self, alpha: f64) -> bool {
+        self.stepper.solver.reorder(alpha, &self.board)
+    }
+}
