@@ -4,6 +4,7 @@
 use std::collections::BTreeSet;
 
 use joulestep_engine::arithmetic::lane::Lane;
+use joulestep_engine::circuit::abreast::DeviceLanes;
 use joulestep_engine::circuit::graph::{Body, Circuit};
 use joulestep_engine::circuit::law::{Device, stamp_len};
 use joulestep_models::devices::catalogue;
@@ -114,6 +115,23 @@ fn built<L: Lane>() -> Vec<(String, Circuit<L>, Built)> {
         }
     }
     out
+}
+
+/// Four and eight equal variants of every sample go abreast, and have what the model built in lanes has.
+#[test]
+fn every_model_goes_abreast() {
+    fn check<K: DeviceLanes>() {
+        for ((label, alone, _), (_, lanes, _)) in built::<f64>().into_iter().zip(built::<K>()) {
+            let together = Circuit::abreast::<K>(&vec![&alone; K::WIDTH]);
+            let together = together.unwrap_or_else(|| panic!("{label} does not go abreast"));
+            for (a, b) in together.components.iter().zip(&lanes.components) {
+                let (text, expected) = (format!("{:?}", a.body), format!("{:?}", b.body));
+                assert_eq!(text, expected, "{label} {}", a.name);
+            }
+        }
+    }
+    check::<f64x4>();
+    check::<f64x8>();
 }
 
 /// The devices of all samples, by label.

@@ -133,7 +133,7 @@ pub struct Pillars<L> {
     all: L,
 }
 
-joulestep_engine::abreast!(Pillars { c0, voltage, width, inverse_width, all });
+joulestep_engine::abreast!(Pillars: c0, voltage, width, inverse_width, all);
 
 impl<L: Lane> Pillars<L> {
     /// From C₀ (F), the voltage Vp at which half of it is left (V) and the width w of the fall (V, above 0).

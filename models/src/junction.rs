@@ -34,8 +34,8 @@ pub struct Breakdown<L> {
     pub current: L,
 }
 
-joulestep_engine::abreast!(Junction { forward, forward_log, reverse, reverse_log, knee, at_zero });
-joulestep_engine::abreast!(Breakdown { voltage, scale, current });
+joulestep_engine::abreast!(Junction: forward, forward_log, reverse, reverse_log, knee, at_zero);
+joulestep_engine::abreast!(Breakdown: voltage, scale, current);
 
 impl<L: Lane> Junction<L> {
     /// From the saturation current (A), the voltage per factor e (V: nkT/q), the current above which exponentials

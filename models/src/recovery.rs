@@ -124,18 +124,8 @@ pub struct Settled<L> {
     depletion: Depletion<L>,
 }
 
-abreast!(Times { lifetime, lifetime_exponent, transit, transit_exponent });
-abreast!(StoringJunction {
-    saturation,
-    emission,
-    gap,
-    power,
-    times,
-    breakdown,
-    linear_above,
-    leakage,
-    depletion,
-});
+abreast!(Times: lifetime, lifetime_exponent, transit, transit_exponent);
+abreast!(StoringJunction: saturation, emission, gap, power, times, breakdown, linear_above, leakage, depletion);
 
 impl<L: Lane> Law<L, 2> for StoringJunction<L> {
     const INTERNAL: usize = 1;

@@ -57,8 +57,8 @@ fn slopes(v: &[f64], c: &[f64]) -> Vec<f64> {
         .collect()
 }
 
-joulestep_engine::abreast!(Segment { start, c, charge, energy });
-joulestep_engine::abreast!(Inner { segments } shared { knots });
+joulestep_engine::abreast!(Segment: start, c, charge, energy);
+joulestep_engine::abreast!(Inner: segments; shared knots);
 
 impl<L: Lane> Abreast for ChargeTable<L> {
     type Of<K: Lane> = ChargeTable<K>;

@@ -40,40 +40,40 @@ signal = "i(R1)"
 max = "1.2 mA"
 "#;
 
-struct Folder(tempfile::TempDir);
+pub struct Folder(tempfile::TempDir);
 
 impl Folder {
-    fn new(plan: &str) -> Self {
+    pub fn new(plan: &str) -> Self {
         let folder = Self(tempfile::tempdir().unwrap());
         fs::write(folder.path("rc.toml"), RC).unwrap();
         fs::write(folder.path("plan.toml"), format!("format = 1\nscenario = \"rc.toml\"\n{plan}")).unwrap();
         folder
     }
-    fn path(&self, name: &str) -> PathBuf {
+    pub fn path(&self, name: &str) -> PathBuf {
         self.0.path().join(name)
     }
-    fn text(&self, name: &str) -> String {
+    pub fn text(&self, name: &str) -> String {
         self.path(name).to_str().unwrap().to_string()
     }
-    fn batch(&self, out: &str, more: &[&str]) -> Done {
+    pub fn batch(&self, out: &str, more: &[&str]) -> Done {
         let (plan, out) = (self.text("plan.toml"), self.text(out));
         let args: Vec<&str> =
             ["batch", &plan, "--out", &out, "--quiet"].into_iter().chain(more.iter().copied()).collect();
         joulestep(&args)
     }
-    fn bytes(&self, name: &str) -> Vec<u8> {
+    pub fn bytes(&self, name: &str) -> Vec<u8> {
         fs::read(self.path(name)).unwrap()
     }
 }
 
 /// Cells of a CSV without quotes, below its header.
-fn cells(path: &Path) -> (Vec<String>, Vec<Vec<String>>) {
+pub fn cells(path: &Path) -> (Vec<String>, Vec<Vec<String>>) {
     let text = fs::read_to_string(path).unwrap();
     let mut lines = text.lines().map(|l| l.split(',').map(str::to_string).collect::<Vec<_>>());
     (lines.next().unwrap(), lines.collect())
 }
 
-const TOLERANCES: &str = r#"
+pub const TOLERANCES: &str = r#"
 [sampling]
 kind = "monte-carlo"
 variants = 1000
@@ -96,8 +96,14 @@ band = "20 mV"
 /// lognormal too. The Kolmogorov-Smirnov distance of n draws stays below 1.63/√n with probability 0.99 (Smirnov 1948).
 #[test]
 fn settling_times_of_a_tolerance_have_their_closed_distribution() {
+    for lanes in ["1", "4", "8"] {
+        settling_times(lanes);
+    }
+}
+
+fn settling_times(lanes: &str) {
     let folder = Folder::new(TOLERANCES);
-    let done = folder.batch("t.h5", &["--csv", &folder.text("t.csv"), "--json"]);
+    let done = folder.batch("t.h5", &["--csv", &folder.text("t.csv"), "--json", "--lanes", lanes]);
     assert!(done.code <= 1, "{}", done.err);
     let (header, rows) = cells(&folder.path("t.csv"));
     assert_eq!(header[..3], ["variant", "R [ohm]", "settled [s]"]);
@@ -120,6 +126,7 @@ fn settling_times_of_a_tolerance_have_their_closed_distribution() {
     assert!(n == 1000.0 && distance < 1.63 / n.sqrt());
     let told: Value = serde_json::from_str(&done.out).unwrap();
     assert_eq!(told["ended"]["done"], 1000);
+    assert_eq!(told["lanes"]["abreast"], if lanes == "1" { 0 } else { 1000 });
     assert_eq!(told["outputs"][0]["name"], "settled");
     assert_eq!(told["outputs"][0]["percentiles"]["100"], *times.last().unwrap());
     // The current begins at 1 V / R: the limit of 1.2 mA is kept by R above 833.3 ohm.

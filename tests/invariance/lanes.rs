@@ -1,11 +1,15 @@
 //! Variants side by side against each variant alone.
 
 use joulestep_engine::arithmetic::lane::Lane;
-use joulestep_engine::circuit::graph::Body;
+use joulestep_engine::arithmetic::scalar::Scalar;
+use joulestep_engine::circuit::graph::{Body, Circuit, GROUND};
+use joulestep_engine::circuit::law::{Device, Flow, Law, side_by_side};
+use joulestep_engine::circuit::wave::Wave;
 use joulestep_engine::run::setup::Setup;
 use joulestep_engine::run::time_loop::Run;
 use joulestep_engine::step::schedule::Steps;
 use joulestep_engine::step::stage::Tolerance;
+use joulestep_engine::trouble::Trouble;
 use wide::{f64x4, f64x8};
 
 use crate::common::ref1::{Duty, ref1};
@@ -106,4 +110,71 @@ fn eight_variants_in_common_windows_agree_with_each_alone() {
     }
     println!("{worst:.1e} V, {energy:.1e} J apart, {:?}", lanes.counters());
     assert!(worst < 1e-2, "{worst:e}");
+}
+
+/// Eight setups of one lane put abreast are the setup that was made with lanes: the same bits in all that they do.
+#[test]
+fn setups_abreast_are_the_setup_made_in_lanes() {
+    let alone: Vec<Setup<f64>> =
+        (0..8).map(|k| setup::<f64>(|_| f64::from(k), None, Tolerance::default())).collect();
+    let each: Vec<&Setup<f64>> = alone.iter().collect();
+    let together = end(Setup::abreast::<f64x8>(&each).unwrap());
+    let made = end(setup::<f64x8>(|k| k as f64, None, Tolerance::default()));
+    assert_eq!(together.counters(), made.counters());
+    let bits = |list: &[f64x8]| -> Vec<u64> {
+        list.iter().flat_map(|x| (0..8).map(|k| x.lane(k).to_bits()).collect::<Vec<_>>()).collect()
+    };
+    let (a, b) = (together.state(), made.state());
+    assert!(bits(&a.x) == bits(&b.x) && bits(&a.q) == bits(&b.q) && bits(&a.energy) == bits(&b.energy));
+    // Another step, another topology: not abreast.
+    let mut other = setup::<f64>(|_| 0.0, None, Tolerance::default());
+    other.steps.base *= 2.0;
+    assert!(Setup::abreast::<f64x4>(&[&alone[0], &alone[1], &alone[2], &other]).is_none());
+    let mut other = setup::<f64>(|_| 0.0, None, Tolerance::default());
+    other.circuit.resistor("further", GROUND, other.circuit.find_node("gnd").unwrap(), 1.0).unwrap();
+    assert!(Setup::abreast::<f64x4>(&[&alone[0], &alone[1], &alone[2], &other]).is_none());
+}
+
+/// i = √(limit − v): no number above the limit.
+#[derive(Clone, Debug)]
+struct Ending<L> {
+    limit: L,
+}
+joulestep_engine::abreast!(Ending: limit);
+
+impl<L: Lane> Law<L, 1> for Ending<L> {
+    type Settled = Self;
+    fn settle(&self, _: L) -> Self {
+        self.clone()
+    }
+    fn flow<S: Scalar<L>>(at: &Self, [v]: [S; 1]) -> Flow<S, 1> {
+        Flow { i: [(-v + at.limit).sqrt()], q: [S::constant(L::splat(0.0))] }
+    }
+    fn in_lanes<K: Lane>(each: &[&Self], kelvin: K) -> Option<Box<dyn Device<K>>> {
+        side_by_side(each, kelvin)
+    }
+}
+
+/// A lane without a solution leaves by name; the others have theirs without it.
+#[test]
+fn a_lane_without_a_solution_leaves_the_others() {
+    let variant = |limit: f64| {
+        let mut circuit = Circuit::<f64>::new();
+        let a = circuit.node("a");
+        let level = circuit.wave(Wave::Points(vec![(0.0, 0.0), (10e-6, 10.0)]));
+        circuit.voltage_source("V", a, GROUND, level).unwrap();
+        circuit.law("X", "ending", &[a, GROUND], Ending { limit }, 298.15).unwrap();
+        Setup::new(circuit)
+    };
+    let setups = [20.0, 20.0, 5.0, 30.0].map(variant);
+    let mut run = Setup::abreast::<f64x4>(&setups.each_ref()).unwrap().ready().unwrap();
+    match run.advance(10e-6, &mut ()) {
+        Err(Trouble::LeavesLockstep { lanes, time }) => {
+            assert!(lanes == [2] && (time - 5e-6).abs() < 1e-8, "{lanes:?} {time:e}");
+        }
+        other => panic!("{other:?}"),
+    }
+    let three = [&setups[0], &setups[1], &setups[3], &setups[3]];
+    let mut run = Setup::abreast::<f64x4>(&three).unwrap().ready().unwrap();
+    assert!(run.advance(10e-6, &mut ()).is_ok());
 }

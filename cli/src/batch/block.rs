@@ -11,8 +11,8 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use joulestep_engine::arithmetic::lane::Lane;
-use joulestep_engine::circuit::abreast::Wide;
 use joulestep_engine::recorder::Recorder;
+use joulestep_engine::run::abreast::Wide;
 use joulestep_engine::run::setup::Setup;
 use joulestep_engine::run::time_loop::Ended;
 use joulestep_engine::trouble::Trouble;

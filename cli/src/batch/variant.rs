@@ -21,7 +21,8 @@ use crate::diagnostic::Refusal;
 use crate::result::Verdict;
 use crate::scenario::build::{Reductions, build_with};
 use crate::scenario::include::Open;
-use crate::scenario::resolve::{self, AsTyped, Trouble, as_typed};
+use crate::scenario::raw::Table;
+use crate::scenario::resolve::{self, Loaded, Trouble, as_typed};
 
 /// Most halvings of a search: a double has no more bits.
 const MOST_HALVINGS: usize = 60;
@@ -43,8 +44,8 @@ pub struct Study {
     pub digest: String,
     /// Text of the plan file and of all files of the scenario, each under a line that names it.
     pub text: String,
-    typed: AsTyped,
-    files: BTreeMap<PathBuf, String>,
+    root: Table,
+    loaded: Loaded,
     reductions: Reductions,
 }
 
@@ -109,7 +110,8 @@ impl Study {
         let scenario_path = beside(path, named);
         let of_scenario = |trouble| Wrong { what: "the scenario", path: scenario_path.clone(), trouble };
         let typed = as_typed(&scenario_path, &remember).map_err(of_scenario)?;
-        let scenario = resolve::understand(typed.clone(), &remember).map_err(of_scenario)?;
+        let loaded = typed.load(&remember);
+        let scenario = resolve::mean(&typed.root, &loaded).map_err(of_scenario)?;
         let reductions = Reductions::default();
         let built = build_with(&scenario, &reductions);
         let ready = built.map_err(|r| of_scenario(Trouble::Refused(r)))?;
@@ -125,7 +127,7 @@ impl Study {
         let digest = hash.finalize().iter().map(|byte| format!("{byte:02x}")).collect();
         let values = plan.values();
         let lanes = plan.lanes.unwrap_or(DEFAULT_LANES);
-        Ok(Self { plan, values, outputs, limits, lanes, digest, text, typed, files, reductions })
+        Ok(Self { plan, values, outputs, limits, lanes, digest, text, root: typed.root, loaded, reductions })
     }
 
     /// Number of variants.
@@ -164,18 +166,15 @@ impl Study {
 
     /// Reads and builds the scenario with these settings.
     pub(super) fn built(&self, settings: &[(&Slot, f64)]) -> Result<Built, String> {
-        let mut typed = self.typed.clone();
+        let mut root = self.root.clone();
         for (slot, value) in settings {
-            slot.set(&mut typed.root, *value)?;
+            slot.set(&mut root, *value)?;
         }
-        let open = |path: &Path| {
-            self.files.get(path).cloned().ok_or_else(|| std::io::Error::from(std::io::ErrorKind::NotFound))
-        };
         let told = |refusal: Refusal| {
             let lines: Vec<String> = refusal.diagnostics.iter().map(|d| d.line()).collect();
             lines.join("; ")
         };
-        let scenario = resolve::understand(typed, &open).map_err(|trouble| match trouble {
+        let scenario = resolve::mean(&root, &self.loaded).map_err(|trouble| match trouble {
             Trouble::Unreadable(error) => error.to_string(),
             Trouble::Refused(refusal) => told(refusal),
         })?;

@@ -116,7 +116,7 @@ impl<T: Abreast> Abreast for VecDeque<T> {
 ///     height: L,
 ///     at: f64,
 /// }
-/// abreast!(Pulse { height } shared { at });
+/// abreast!(Pulse: height; shared at);
 ///
 /// let all: Vec<_> = (0..4).map(|k| Pulse { height: f64::from(k), at: 1e-6 }).collect();
 /// let each: Vec<_> = all.iter().collect();
@@ -125,7 +125,7 @@ impl<T: Abreast> Abreast for VecDeque<T> {
 /// ```
 #[macro_export]
 macro_rules! abreast {
-    ($name:ident { $($lane:ident),* $(,)? } $(shared { $($shared:ident),* $(,)? })?) => {
+    ($name:ident: $($lane:ident),* $(; shared $($shared:ident),*)?) => {
         impl<L: $crate::arithmetic::lane::Lane> $crate::arithmetic::abreast::Abreast for $name<L> {
             type Of<K: $crate::arithmetic::lane::Lane> = $name<K>;
             fn abreast<K: $crate::arithmetic::lane::Lane>(each: &[&Self]) -> Option<$name<K>> {

@@ -7,37 +7,28 @@ use super::law::Device;
 use super::wave::Wave;
 use crate::arithmetic::abreast::{Abreast, lanes, shared};
 use crate::arithmetic::lane::Lane;
-use crate::control::Controller;
 
-/// Lanes that single runs can be put into.
-pub trait Wide: Lane {
+/// Lanes that devices of single variants can be put into.
+pub trait DeviceLanes: Lane {
     /// A device of each variant abreast.
     fn device(each: &[&dyn Device<f64>]) -> Option<Box<dyn Device<Self>>>;
-    /// A controller of each variant abreast.
-    fn controller(each: &[&dyn Controller<f64>]) -> Option<Box<dyn Controller<Self>>>;
 }
 
-impl Wide for f64x4 {
+impl DeviceLanes for f64x4 {
     fn device(each: &[&dyn Device<f64>]) -> Option<Box<dyn Device<Self>>> {
         each.first()?.in_four_lanes(each)
     }
-    fn controller(each: &[&dyn Controller<f64>]) -> Option<Box<dyn Controller<Self>>> {
-        each.first()?.in_four_lanes(each)
-    }
 }
 
-impl Wide for f64x8 {
+impl DeviceLanes for f64x8 {
     fn device(each: &[&dyn Device<f64>]) -> Option<Box<dyn Device<Self>>> {
         each.first()?.in_eight_lanes(each)
     }
-    fn controller(each: &[&dyn Controller<f64>]) -> Option<Box<dyn Controller<Self>>> {
-        each.first()?.in_eight_lanes(each)
-    }
 }
 
-crate::abreast!(Linear { g, c, s } shared { branches, choice });
+crate::abreast!(Linear: g, c, s; shared branches, choice);
 
-fn body<K: Wide>(each: &[&Body<f64>]) -> Option<Body<K>> {
+fn body<K: DeviceLanes>(each: &[&Body<f64>]) -> Option<Body<K>> {
     match each.first()? {
         Body::Linear(_) => {
             let all = each.iter().map(|b| match b {
@@ -114,12 +105,12 @@ impl Abreast for Wave<f64> {
     }
 }
 
-crate::abreast!(Choice { options } shared { initial });
+crate::abreast!(Choice: options; shared initial);
 
 impl Circuit<f64> {
     /// The circuits of one variant for each lane of `K` abreast; `None` where their topology, a law or an instant
     /// differs.
-    pub fn abreast<K: Wide>(each: &[&Self]) -> Option<Circuit<K>> {
+    pub fn abreast<K: DeviceLanes>(each: &[&Self]) -> Option<Circuit<K>> {
         let (first, nodes) = (each.first()?, shared(each, |c| &c.nodes)?);
         if each.iter().any(|c| c.components.len() != first.components.len()) {
             return None;

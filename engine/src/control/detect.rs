@@ -93,8 +93,8 @@ struct LaneState {
     sum: f64,
 }
 
-abreast!(Level { threshold } shared { probe, sense, blanking, filter });
-abreast!(InverseTime { pick_up, rated, limit } shared { probe, cooling });
+abreast!(Level: threshold; shared probe, sense, blanking, filter);
+abreast!(InverseTime: pick_up, rated, limit; shared probe, cooling);
 
 impl<L: Lane> Abreast for Criterion<L> {
     type Of<K: Lane> = Criterion<K>;

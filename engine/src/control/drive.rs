@@ -202,9 +202,9 @@ impl<L: Lane> Channel<L> {
     }
 }
 
-abreast!(Gate { on, off } shared { name, wave, choice, rise, fall, starts_on, state });
-abreast!(Channel { gate } shared { inverted, on, pending });
-abreast!(Drive { channels } shared { name, command, inhibits, delays });
+abreast!(Gate: on, off; shared name, wave, choice, rise, fall, starts_on, state);
+abreast!(Channel: gate; shared inverted, on, pending);
+abreast!(Drive: channels; shared name, command, inhibits, delays);
 
 /// Drives one gate, or two that complement each other, from one command line.
 #[derive(Clone, Debug)]

@@ -80,7 +80,7 @@ pub struct Guard<L> {
     reset_seen: f64,
 }
 
-abreast!(Guard { detectors, meter } shared { name, delay, trip, retry, reset, used, state, last_trip, reset_seen });
+abreast!(Guard: detectors, meter; shared name, delay, trip, retry, reset, used, state, last_trip, reset_seen);
 
 impl<L: Lane> Guard<L> {
     /// A guard that watches from the start.

@@ -60,7 +60,7 @@ pub struct Hysteretic<L> {
     longest: f64,
 }
 
-abreast!(Settings { lower, upper, until } shared { probe, command, run, min_on, min_off, delay });
+abreast!(Settings: lower, upper, until; shared probe, command, run, min_on, min_off, delay);
 
 impl<L: Lane> Abreast for Hysteretic<L> {
     type Of<K: Lane> = Hysteretic<K>;

@@ -41,8 +41,8 @@ pub(super) struct Meter<L> {
     running: Option<Cleared>,
 }
 
-abreast!(LetThrough { from } shared { probe, fraction });
-abreast!(Meter { what } shared { running });
+abreast!(LetThrough: from; shared probe, fraction);
+abreast!(Meter: what; shared running);
 
 impl<L: Lane> Meter<L> {
     pub(super) fn new(guard: &str, what: LetThrough<L>) -> Result<Self, CircuitTrouble> {

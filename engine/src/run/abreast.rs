@@ -1,10 +1,30 @@
 //! Runs of several variants abreast: one run whose lanes are theirs.
 
+use wide::{f64x4, f64x8};
+
 use super::setup::Setup;
 use crate::arithmetic::abreast::{lanes, shared};
-use crate::circuit::abreast::Wide;
+use crate::circuit::abreast::DeviceLanes;
 use crate::circuit::graph::Circuit;
 use crate::control::Controller;
+
+/// Lanes that single runs can be put into.
+pub trait Wide: DeviceLanes {
+    /// A controller of each variant abreast.
+    fn controller(each: &[&dyn Controller<f64>]) -> Option<Box<dyn Controller<Self>>>;
+}
+
+impl Wide for f64x4 {
+    fn controller(each: &[&dyn Controller<f64>]) -> Option<Box<dyn Controller<Self>>> {
+        each.first()?.in_four_lanes(each)
+    }
+}
+
+impl Wide for f64x8 {
+    fn controller(each: &[&dyn Controller<f64>]) -> Option<Box<dyn Controller<Self>>> {
+        each.first()?.in_eight_lanes(each)
+    }
+}
 
 impl Setup<f64> {
     /// One setup for each lane of `K` abreast; `None` where they do not share topology, schedule, steps, what is

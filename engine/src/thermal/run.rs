@@ -50,7 +50,7 @@ pub struct Thermal<L: Lane> {
     temperatures: Vec<L>,
 }
 
-abreast!(ThermalState { modes, boundaries, power, heat_in, heat_out, stored_at_start, carry });
+abreast!(ThermalState: modes, boundaries, power, heat_in, heat_out, stored_at_start, carry);
 
 impl<L: Lane> Abreast for Thermal<L> {
     type Of<K: Lane> = Thermal<K>;

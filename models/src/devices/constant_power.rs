@@ -20,7 +20,7 @@ pub struct ConstantPower<L> {
     pub inverse_square: L,
 }
 
-abreast!(ConstantPower { conductance, inverse_square });
+abreast!(ConstantPower: conductance, inverse_square);
 
 impl<L: Lane> Law<L, 1> for ConstantPower<L> {
     type Settled = Self;

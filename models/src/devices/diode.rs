@@ -61,7 +61,7 @@ impl<L: Lane> Diode<L> {
     }
 }
 
-abreast!(Diode { saturation, emission, gap, power, breakdown, linear_above, leakage, depletion });
+abreast!(Diode: saturation, emission, gap, power, breakdown, linear_above, leakage, depletion);
 
 impl<L: Lane> Law<L, 1> for Diode<L> {
     type Settled = Settled<L>;

@@ -82,25 +82,9 @@ pub struct Settled<L> {
     drain_source: Depletion<L>,
 }
 
-abreast!(Jfet {
-    pinch_off,
-    pinch_off_drift,
-    drain_effect,
-    slope_factor,
-    on_resistance,
-    resistance_exponent,
-    drift_share,
-    saturation_current,
-    saturation_exponent,
-    gate,
-    breakdown,
-    leakage,
-    leakage_doubling,
-    linear_above,
-    drain_gate,
-    source_gate,
-    drain_source,
-});
+abreast!(Jfet: pinch_off, pinch_off_drift, drain_effect, slope_factor, on_resistance, resistance_exponent,
+    drift_share, saturation_current, saturation_exponent, gate, breakdown, leakage, leakage_doubling,
+    linear_above, drain_gate, source_gate, drain_source);
 
 impl<L: Lane> Law<L, 2> for Jfet<L> {
     type Settled = Settled<L>;

@@ -23,7 +23,7 @@ pub struct DepletionCapacitor<L> {
     pub depletion: Depletion<L>,
 }
 
-abreast!(DepletionCapacitor { constant, depletion });
+abreast!(DepletionCapacitor: constant, depletion);
 
 impl<L: Lane> Law<L, 1> for DepletionCapacitor<L> {
     type Settled = Self;
@@ -51,7 +51,7 @@ pub struct TableCapacitor<L> {
     pub table: ChargeTable<L>,
 }
 
-abreast!(TableCapacitor { constant, table });
+abreast!(TableCapacitor: constant, table);
 
 impl<L: Lane> Law<L, 1> for TableCapacitor<L> {
     type Settled = Self;

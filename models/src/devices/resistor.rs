@@ -20,7 +20,7 @@ pub struct WarmResistor<L> {
     pub coefficient: L,
 }
 
-abreast!(WarmResistor { resistance, coefficient });
+abreast!(WarmResistor: resistance, coefficient);
 
 impl<L: Lane> Law<L, 1> for WarmResistor<L> {
     /// The conductance, S.
@@ -52,7 +52,7 @@ pub struct MobilityResistor<L> {
     pub exponent: L,
 }
 
-abreast!(MobilityResistor { resistance, exponent });
+abreast!(MobilityResistor: resistance, exponent);
 
 impl<L: Lane> Law<L, 1> for MobilityResistor<L> {
     /// The conductance, S.

@@ -29,7 +29,7 @@ pub struct SquareLawJfet<L> {
     pub cds: L,
 }
 
-abreast!(SquareLawJfet { pinch_off, k, lambda, drain_gate, source_gate, cds });
+abreast!(SquareLawJfet: pinch_off, k, lambda, drain_gate, source_gate, cds);
 
 impl<L: Lane> Law<L, 2> for SquareLawJfet<L> {
     type Settled = Self;

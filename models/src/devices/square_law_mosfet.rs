@@ -34,7 +34,7 @@ pub struct SquareLawMosfet<L> {
     pub drain_source: Depletion<L>,
 }
 
-abreast!(SquareLawMosfet { threshold, k, lambda, body, leakage, cgs, drain_gate, drain_source });
+abreast!(SquareLawMosfet: threshold, k, lambda, body, leakage, cgs, drain_gate, drain_source);
 
 impl<L: Lane> Law<L, 2> for SquareLawMosfet<L> {
     type Settled = Self;

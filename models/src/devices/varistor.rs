@@ -70,7 +70,7 @@ impl<L: Lane> Varistor<L> {
     }
 }
 
-abreast!(Varistor { alpha, log_k2, inverse_k, least, most, leakage, capacitance });
+abreast!(Varistor: alpha, log_k2, inverse_k, least, most, leakage, capacitance);
 
 impl<L: Lane> Law<L, 1> for Varistor<L> {
     type Settled = Self;

@@ -75,26 +75,56 @@ pub fn read(path: &Path, open: Open<'_>) -> Result<Scenario, Trouble> {
 /// # Errors
 /// [`Trouble`]; all errors that can be told at once.
 pub fn understand(typed: AsTyped, open: Open<'_>) -> Result<Scenario, Trouble> {
-    let AsTyped { mut sources, root, mut diagnostics } = typed;
-    let parts = parts::Parts::load(&root, &mut sources, open, &mut diagnostics);
-    let packages = thermal::Packages::load(&root, &mut sources, open, &mut diagnostics);
+    let AsTyped { sources, root, diagnostics } = typed;
+    mean(&root, &load(&root, sources, diagnostics, open))
+}
+
+/// Files with the parts and package stacks that a scenario names: the same for all scenarios that differ in numbers.
+#[derive(Debug)]
+pub struct Loaded {
+    sources: Sources,
+    parts: parts::Parts,
+    packages: thermal::Packages,
+    diagnostics: Vec<Diagnostic>,
+}
+
+impl AsTyped {
+    /// Opens the parts and package stacks that are named.
+    pub fn load(&self, open: Open<'_>) -> Loaded {
+        load(&self.root, self.sources.clone(), self.diagnostics.clone(), open)
+    }
+}
+
+fn load(root: &Table, mut sources: Sources, mut diagnostics: Vec<Diagnostic>, open: Open<'_>) -> Loaded {
+    let parts = parts::Parts::load(root, &mut sources, open, &mut diagnostics);
+    let packages = thermal::Packages::load(root, &mut sources, open, &mut diagnostics);
+    Loaded { sources, parts, packages, diagnostics }
+}
+
+/// What the tables mean, with what they name.
+///
+/// # Errors
+/// [`Trouble`]; all errors that can be told at once.
+pub fn mean(root: &Table, loaded: &Loaded) -> Result<Scenario, Trouble> {
+    let Loaded { sources, parts, packages, diagnostics } = loaded;
+    let diagnostics = diagnostics.clone();
     let kind_of_part = |place: &Place, name: &str| parts.kind(place.file, name);
     let mut conform = Conform { catalogue: catalogue(), kind_of_part: &kind_of_part, diagnostics };
-    let fields = conform.table(&root, &SCENARIO, "");
+    let fields = conform.table(root, &SCENARIO, "");
     let mut diagnostics = conform.diagnostics;
     if root.get("component").is_none() && root.get("arrangement").is_none() {
         let expected = "tables [[component]] (what is connected), or an [arrangement]";
         diagnostics.push(Diagnostic::new(&root.place, "component", "missing", expected));
     }
-    let mut resolve = Resolve { sources: &sources, diagnostics };
-    let meant = resolve.scenario(&fields, &parts, &packages);
+    let mut resolve = Resolve { sources, diagnostics };
+    let meant = resolve.scenario(&fields, parts, packages);
     let diagnostics = resolve.diagnostics;
     match meant {
         Some(mut scenario) if diagnostics.is_empty() => {
-            scenario.sources = sources;
+            scenario.sources = sources.clone();
             Ok(scenario)
         }
-        _ => Err(refuse(sources, diagnostics)),
+        _ => Err(refuse(sources.clone(), diagnostics)),
     }
 }
 

@@ -90,23 +90,8 @@ impl<L: Lane> Mosfet<L> {
     }
 }
 
-abreast!(Mosfet {
-    threshold,
-    threshold_drift,
-    slope_factor,
-    on_resistance,
-    on_gate,
-    resistance_exponent,
-    body,
-    breakdown,
-    breakdown_drift,
-    leakage,
-    leakage_doubling,
-    linear_above,
-    cgs,
-    drain_gate,
-    drain_source,
-});
+abreast!(Mosfet: threshold, threshold_drift, slope_factor, on_resistance, on_gate, resistance_exponent, body,
+    breakdown, breakdown_drift, leakage, leakage_doubling, linear_above, cgs, drain_gate, drain_source);
 
 impl<L: Lane> Law<L, 2> for Mosfet<L> {
     type Settled = Settled<L>;

@@ -1,0 +1,252 @@
+//! Variants in lanes: what each has alone, whoever marches beside it; who leaves; what a torn block leaves.
+
+use std::fs;
+
+use serde_json::Value;
+
+use super::program::{Folder, TOLERANCES, cells};
+use crate::common::program::joulestep;
+
+/// The batch with its JSON, and the cells of its table.
+fn run(folder: &Folder, name: &str, more: &[&str]) -> (Value, Vec<String>, Vec<Vec<String>>) {
+    let csv = folder.text(&format!("{name}.csv"));
+    let args: Vec<&str> = ["--csv", &csv, "--json"].into_iter().chain(more.iter().copied()).collect();
+    let done = folder.batch(&format!("{name}.h5"), &args);
+    assert!(done.code <= 1, "{}{}", done.out, done.err);
+    let (header, rows) = cells(&folder.path(&format!("{name}.csv")));
+    (serde_json::from_str(&done.out).unwrap(), header, rows)
+}
+
+/// Largest difference of each column between two tables, as a fraction of the largest magnitude of its quantity: of the
+/// column, or (an extreme) of its least and largest together.
+fn apart(header: &[String], a: &[Vec<String>], b: &[Vec<String>]) -> Vec<(String, f64)> {
+    let stem = |name: &str| name.replace(".least [", " [").replace(".largest [", " [");
+    let number = |cell: &String| cell.parse::<f64>().unwrap_or(f64::NAN);
+    let largest = |stem_of: &str| {
+        let columns = (1..header.len() - 3).filter(|k| stem(&header[*k]) == stem_of);
+        columns.flat_map(|k| a.iter().map(move |row| number(&row[k]).abs())).fold(0.0, f64::max)
+    };
+    let column = |k: usize| {
+        let off = a.iter().zip(b).map(|(x, y)| (number(&x[k]) - number(&y[k])).abs());
+        (header[k].clone(), off.fold(0.0, f64::max) / largest(&stem(&header[k])))
+    };
+    (1..header.len() - 3).map(column).collect()
+}
+
+/// The shipped plan (a breaker's inrush: stack, diode, chains, ledger) and the shipped converter: within the stated
+/// tolerance of each variant alone, and with less work.
+#[test]
+fn shipped_scenarios_in_lanes_are_what_they_are_alone() {
+    let examples = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("examples");
+    let inrush = fs::read_to_string(examples.join("inrush-tolerances.toml")).unwrap();
+    let inrush = inrush.replace("variants = 200", "variants = 45");
+    let buck = r#"
+format = 1
+scenario = "ferry-buck.toml"
+[sampling]
+kind = "latin-hypercube"
+variants = 16
+[[vary]]
+value = "arrangement.load-resistance"
+kind = "uniform"
+lower = "18 ohm"
+upper = "24 ohm"
+[[vary]]
+value = "arrangement.gate-resistance"
+kind = "uniform"
+lower = "6 ohm"
+upper = "9 ohm"
+[[vary]]
+value = "thermal.boundary.heatsink.temperature"
+kind = "normal"
+mean = "50 degC"
+deviation = "10 K"
+[[output]]
+name = "mean-load"
+signal = "i(load)"
+measure = "mean"
+"#;
+    for (name, plan, variants) in [("inrush", inrush.as_str(), 45), ("buck", buck, 16)] {
+        let folder = Folder::new("");
+        for entry in fs::read_dir(&examples).unwrap() {
+            let path = entry.unwrap().path();
+            if path.extension().is_some_and(|e| e == "toml") {
+                fs::copy(&path, folder.path(path.file_name().unwrap().to_str().unwrap())).unwrap();
+            }
+        }
+        fs::write(folder.path("plan.toml"), plan).unwrap();
+        let (_, header, alone) = run(&folder, "alone", &["--lanes", "1"]);
+        let (told, _, lanes) = run(&folder, "lanes", &[]);
+        assert_eq!(told["lanes"]["abreast"], variants, "{name}: {}", told["lanes"]);
+        let n = header.len();
+        let ends = |rows: &[Vec<String>]| rows.iter().map(|r| r[n - 3..].to_vec()).collect::<Vec<_>>();
+        assert_eq!(ends(&alone), ends(&lanes));
+        for (column, off) in apart(&header, &alone, &lanes) {
+            let extreme = column.contains(".least") || column.contains(".largest");
+            let (bound, kind) = if extreme { (2e-2, "extreme") } else { (1e-3, "other") };
+            if off > 0.1 * bound && !column.contains("residual") {
+                println!("{name}: {column} ({kind}) {off:.1e} apart");
+            }
+            assert!(column.contains("residual") || off <= bound, "{name}: {column} {off:e}");
+        }
+    }
+}
+
+/// A winding of 1 mH takes 10 V through R and a switch that a guard opens at 5 A: never above 2 Ω, else after
+/// (L/R)·ln(1/(1 − 5R/10)), at another instant in every variant.
+const GUARDED: &str = r#"
+format = 1
+[[component]]
+name = "V1"
+kind = "voltage-source"
+pins = ["in", "gnd"]
+value = "10 V"
+[[component]]
+name = "R1"
+kind = "resistor"
+pins = ["in", "a"]
+resistance = "3 ohm"
+[[component]]
+name = "L1"
+kind = "inductor"
+pins = ["a", "d"]
+inductance = "1 mH"
+[[component]]
+name = "Q1"
+kind = "square-law-mosfet"
+pins = ["d", "g", "gnd"]
+threshold = "2 V"
+gain = "100 A/V2"
+breakdown-voltage = "60 V"
+[[drive]]
+name = "drive"
+gate = "g"
+return = "gnd"
+command = "on"
+inhibit = ["trip"]
+on = "10 V"
+off = "0 V"
+on-resistance = "10 ohm"
+[[guard]]
+name = "overcurrent"
+kind = "level"
+watches = "i(L1)"
+threshold = "5 A"
+trip = "trip"
+[[happening]]
+at = "10 us"
+what = "line-on"
+line = "on"
+[steps]
+end = "3 ms"
+base = "10 us"
+[record]
+signals = ["i(L1)", "v(d)"]
+"#;
+
+fn guarded(resistances: &str) -> Folder {
+    let folder = Folder::new("");
+    fs::write(folder.path("rl.toml"), GUARDED).unwrap();
+    let plan = format!(
+        "format = 1\nscenario = \"rl.toml\"\n[sampling]\nkind = \"grid\"\n[[vary]]\nname = \"R\"\nvalue = \"component.R1.resistance\"\nkind = \"values\"\nvalues = [{resistances}]\n[[output]]\nname = \"end\"\nsignal = \"i(L1)\"\nmeasure = \"end\"\n"
+    );
+    fs::write(folder.path("plan.toml"), plan).unwrap();
+    folder
+}
+
+/// One variant of eight trips: it is run alone, with the bits that it has alone; the others march on. Where all trip,
+/// each at its own instant, all are run alone.
+#[test]
+fn a_variant_whose_guard_trips_is_finished_alone() {
+    let cases = [
+        ("2.5, 2.6, 2.7, 1.0, 2.8, 2.9, 3.0, 3.1, 3.2, 3.3", vec![3], 9),
+        ("1.0, 1.1, 1.2, 1.3, 1.4, 1.5, 1.6, 1.7, 2.5", (0..9).collect(), 0),
+    ];
+    for (resistances, alone_in, abreast) in cases {
+        let folder = guarded(resistances);
+        let (_, _, alone) = run(&folder, "alone", &["--lanes", "1"]);
+        let (told, header, lanes) = run(&folder, "lanes", &[]);
+        assert_eq!(told["lanes"]["abreast"], abreast);
+        for k in &alone_in {
+            assert_eq!(alone[*k], lanes[*k], "variant {k} is not what it is alone");
+        }
+        let largest = header.iter().position(|h| h == "i(L1).largest [A]").unwrap();
+        for row in &lanes {
+            let (r, end, most): (f64, f64, f64) =
+                (row[1].parse().unwrap(), row[2].parse().unwrap(), row[largest].parse().unwrap());
+            match r < 2.0 {
+                true => assert!(end.abs() < 1e-3 && (5.0..5.1).contains(&most), "{r}: {end} A, {most} A"),
+                // The closed form of the charging winding; the switch has a few mOhm.
+                false => {
+                    let exact = 10.0 / r * (1.0 - (-2.99e-3 * r / 1e-3).exp());
+                    assert!((end / exact - 1.0).abs() < 2e-3, "{r}: {end} A, {exact} A");
+                }
+            }
+        }
+    }
+}
+
+/// Values that decide the schedule (the end of a run, a happening's instant) part variants into blocks of their own kind,
+/// whatever the order of the grid.
+#[test]
+fn variants_of_one_schedule_find_each_other() {
+    let grid = r#"
+[sampling]
+kind = "grid"
+[[vary]]
+name = "R"
+value = "component.R1.resistance"
+kind = "values"
+values = ["900 ohm", "950 ohm", "1 kohm", "1.1 kohm", "1.2 kohm", "1.3 kohm", "1.4 kohm", "1.5 kohm"]
+[[vary]]
+name = "end"
+value = "steps.end"
+kind = "values"
+values = ["1 ms", "2 ms", "3 ms"]
+[[output]]
+name = "reached"
+signal = "v(out)"
+measure = "end"
+"#;
+    let folder = Folder::new(grid);
+    let (told, _, rows) = run(&folder, "t", &[]);
+    assert_eq!(told["lanes"]["abreast"], 24);
+    for row in &rows {
+        let (r, end, v): (f64, f64, f64) =
+            (row[1].parse().unwrap(), row[2].parse().unwrap(), row[3].parse().unwrap());
+        let exact = 1.0 - (-end / (r * 1e-6)).exp();
+        assert!((v - exact).abs() < 1e-4, "{r} ohm after {end} s: {v} V, {exact} V");
+    }
+    for shard in ["1/2", "2/2"] {
+        assert!(folder.batch(&format!("{}.h5", &shard[..1]), &["--shard", shard]).code <= 1);
+    }
+    let [plan, a, b, all] = ["plan.toml", "1.h5", "2.h5", "all.h5"].map(|n| folder.text(n));
+    assert!(joulestep(&["batch", "merge", &plan, &a, &b, "--out", &all]).code <= 1);
+    assert!(folder.bytes("t.h5") == folder.bytes("all.h5"), "merged shards differ");
+}
+
+/// A disk that took half a block: its other rows are made anew in the same company, and the table is the same.
+#[test]
+fn a_torn_block_is_completed_with_the_same_bits() {
+    let folder = Folder::new(TOLERANCES);
+    assert!(folder.batch("whole.h5", &["--jobs", "1"]).code <= 1);
+    let journal = String::from_utf8(folder.bytes("whole.h5.journal")).unwrap();
+    let lines: Vec<&str> = journal.split_inclusive('\n').collect();
+    for kept in [1, 4, 9, 14] {
+        let torn = lines[..kept].concat() + &lines[kept][..lines[kept].len() / 2];
+        fs::write(folder.path("torn.h5.journal"), torn).unwrap();
+        let _ = fs::remove_file(folder.path("torn.h5"));
+        let done = folder.batch("torn.h5", &["--resume"]);
+        assert!(done.code <= 1, "{}", done.err);
+        assert!(folder.bytes("whole.h5") == folder.bytes("torn.h5"), "cut after {kept} lines");
+        let now = String::from_utf8(folder.bytes("torn.h5.journal")).unwrap();
+        assert_eq!(now.lines().count(), 1001);
+    }
+    // Another number of lanes is another batch.
+    let other = folder.batch("whole.h5", &["--resume", "--lanes", "4"]);
+    assert!(other.code == 2 && other.err.contains("up to 8 at a time, not 4"), "{}", other.err);
+    let plan = fs::read_to_string(folder.path("plan.toml")).unwrap();
+    fs::write(folder.path("plan.toml"), plan.replacen("format = 1", "format = 1\nlanes = 3", 1)).unwrap();
+    let refused = folder.batch("refused.h5", &[]);
+    assert!(refused.code == 2 && refused.err.contains("1, 4 or 8"), "{}", refused.err);
+}
