@@ -4,37 +4,42 @@
 //! variant always marches in the same company: its numbers then are the same bits. All of a block take common steps,
 //! those that its most active variant needs, so they differ from each variant alone by what the error bounds of a step
 //! allow ([`TOLERANCE`]). A variant that would act at another instant than the others, or alone has no solution, leaves:
-//! it is run alone from its start, and so is what is left where too few go on.
+//! it is run alone from its start, and so is what is left where too few go on. A search runs each variant alone: where a
+//! limit is just met is decided by one comparison.
 
 use std::collections::BTreeMap;
-use std::panic::{AssertUnwindSafe, catch_unwind};
-use std::sync::atomic::{AtomicBool, Ordering};
 
-use joulestep_engine::arithmetic::lane::Lane;
-use joulestep_engine::recorder::Recorder;
-use joulestep_engine::run::abreast::Wide;
 use joulestep_engine::run::setup::Setup;
-use joulestep_engine::run::time_loop::Ended;
-use joulestep_engine::trouble::Trouble;
-use wide::{f64x4, f64x8};
+use wide::f64x4;
 
-use crate::account::{Account, Outcome};
-use crate::batch::measure::Measures;
-use crate::batch::row::Row;
 use crate::batch::variant::{Built, Study};
 
-/// How far a variant's numbers in lanes may lie from those it has alone, as a fraction of the largest magnitude of
-/// their column, where the scenario keeps the default error bounds of a step.
+/// How far a variant's numbers in lanes may lie from those it has alone, as a fraction of the largest magnitude that
+/// their quantity has in the table, where the scenario keeps the default error bounds of a step: means, energies (a
+/// component's together), temperatures, instants. (The ledger's residual is an error itself and has no such bound.)
 pub const TOLERANCE: f64 = 1e-3;
+
+/// The same for least and largest values (together), which are those at ends of steps: a ringing's tips are hit better or
+/// worse.
+pub const TOLERANCE_OF_EXTREMES: f64 = 2e-2;
+
+/// In words, for a table.
+pub fn note(lanes: usize) -> String {
+    match lanes {
+        1 => "each variant was solved alone".into(),
+        _ => format!(
+            "up to {lanes} variants were solved on common steps; numbers lie within {TOLERANCE} (least and largest \
+             values: {TOLERANCE_OF_EXTREMES}) of the largest magnitude of their quantity of those of single runs, with \
+             the default error bounds of a step"
+        ),
+    }
+}
 
 /// The numbers of lanes that there are.
 pub const LANES: [usize; 3] = [1, 4, 8];
 
 /// Lanes where neither plan nor command line says.
 pub const DEFAULT_LANES: usize = 8;
-
-/// How often those left of a block begin anew without the ones that left.
-const MOST_BEGINNINGS: usize = 3;
 
 /// Which variants march together.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -109,158 +114,10 @@ fn decides(study: &Study, input: usize) -> bool {
     }
 }
 
-fn alike(a: &Built, b: &Built) -> bool {
+/// Whether two variants share all that lanes share.
+pub(super) fn alike(a: &Built, b: &Built) -> bool {
     let (x, y) = (&a.setup, &b.setup);
     a.facts.end == b.facts.end && Setup::abreast::<f64x4>(&[x, y, x, y]).is_some()
-}
-
-/// A row, and whether its variant marched with others.
-#[derive(Clone, Debug)]
-pub struct Ran {
-    /// The row.
-    pub row: Row,
-    /// Whether it ran in lanes.
-    pub abreast: bool,
-}
-
-/// A variant that waits to be run.
-struct Waiting {
-    variant: usize,
-    built: Built,
-}
-
-/// How a march ended.
-enum March {
-    /// All at the end.
-    Done(Vec<Row>),
-    /// `stop` was set.
-    Stopped,
-    /// These leave.
-    Leave(Vec<usize>),
-    /// They do not share what lanes share.
-    Unlike,
-    /// Abreast they have no solution.
-    Apart,
-}
-
-impl Study {
-    /// Runs the variants of a block; whatever goes wrong with one stands in its row. `None` where `stop` was set before
-    /// the end of all.
-    pub fn run_block(&self, block: &[usize], stop: &AtomicBool) -> Option<Vec<Ran>> {
-        let marched = || match block {
-            [] | [_] => Some(Vec::new()),
-            _ => self.march(block, stop),
-        };
-        // What made the program fail is found by running each alone.
-        let mut rows = catch_unwind(AssertUnwindSafe(marched)).unwrap_or_else(|_| Some(Vec::new()))?;
-        for &variant in block {
-            if !rows.iter().any(|ran| ran.row.variant == variant) {
-                rows.push(Ran { row: self.run(variant, stop)?, abreast: false });
-            }
-        }
-        rows.sort_unstable_by_key(|ran| ran.row.variant);
-        Some(rows)
-    }
-
-    /// Runs what goes abreast; the rest is left to be run alone.
-    fn march(&self, block: &[usize], stop: &AtomicBool) -> Option<Vec<Ran>> {
-        let build = |&variant: &usize| {
-            let settings = self.settings(variant);
-            self.built(&settings).ok().map(|built| Waiting { variant, built })
-        };
-        self.march_group(block.iter().filter_map(build).collect(), stop)
-    }
-
-    fn march_group(&self, mut group: Vec<Waiting>, stop: &AtomicBool) -> Option<Vec<Ran>> {
-        for _ in 0..MOST_BEGINNINGS {
-            let march = match group.len() {
-                0 | 1 => March::Apart,
-                2..=4 => self.abreast::<f64x4>(&group, stop),
-                _ => self.abreast::<f64x8>(&group, stop),
-            };
-            match march {
-                March::Done(rows) => {
-                    return Some(rows.into_iter().map(|row| Ran { row, abreast: true }).collect());
-                }
-                March::Stopped => return None,
-                March::Unlike => {
-                    let like_first: Vec<bool> =
-                        group.iter().map(|w| alike(&group[0].built, &w.built)).collect();
-                    let mut like_first = like_first.into_iter();
-                    let (with, without): (Vec<_>, Vec<_>) =
-                        group.into_iter().partition(|_| like_first.next() == Some(true));
-                    if without.is_empty() {
-                        break;
-                    }
-                    let mut rows = self.march_group(with, stop)?;
-                    rows.extend(self.march_group(without, stop)?);
-                    return Some(rows);
-                }
-                // One or two stragglers do not keep the others from marching.
-                March::Leave(lanes) if 4 * lanes.len() <= group.len() => {
-                    let mut lane = 0..;
-                    group.retain(|_| lane.next().is_some_and(|k| !lanes.contains(&k)));
-                }
-                March::Leave(_) | March::Apart => break,
-            }
-        }
-        Some(Vec::new())
-    }
-
-    /// At most as many as there are lanes; the last one fills lanes that are left.
-    fn abreast<K: Wide>(&self, group: &[Waiting], stop: &AtomicBool) -> March {
-        let last = group.len() - 1;
-        let each: Vec<&Setup<f64>> = (0..K::WIDTH).map(|k| &group[k.min(last)].built.setup).collect();
-        let end = group[0].built.facts.end;
-        let setup = Setup::abreast::<K>(&each).filter(|_| group.iter().all(|w| w.built.facts.end == end));
-        let Some(setup) = setup else { return March::Unlike };
-        let Ok(mut run) = setup.ready() else { return March::Apart };
-        let mut measures = Lanes {
-            each: group.iter().map(|_| Measures::new(&self.plan.measures, stop)).collect(),
-            values: Vec::new(),
-            stop,
-        };
-        match run.advance(end, &mut measures) {
-            Ok(Ended::Reached) => {}
-            Ok(Ended::Stopped) => return March::Stopped,
-            Err(Trouble::LeavesLockstep { lanes, .. }) => {
-                let mut lanes: Vec<usize> = lanes.into_iter().map(|lane| lane.min(last)).collect();
-                lanes.dedup();
-                return March::Leave(lanes);
-            }
-            Err(_) => return March::Apart,
-        }
-        run.finish(&mut measures);
-        let ledger = run.ledger();
-        let row = |(lane, w): (usize, &Waiting)| {
-            let facts = &w.built.facts;
-            let account = Account::of_lane(&run, &ledger, lane, facts, Vec::new(), Outcome::Done);
-            let (row, _) = self.row(&account, &measures.each[lane].values(), facts.placed.len());
-            Row { variant: w.variant, ..row }
-        };
-        March::Done(group.iter().enumerate().map(row).collect())
-    }
-}
-
-/// The measures of each lane.
-struct Lanes<'a> {
-    each: Vec<Measures<'a>>,
-    values: Vec<f64>,
-    stop: &'a AtomicBool,
-}
-
-impl<K: Lane> Recorder<K> for Lanes<'_> {
-    fn sample(&mut self, t: f64, values: &[K]) {
-        for (lane, measures) in self.each.iter_mut().enumerate().filter(|(_, m)| m.is_asked()) {
-            self.values.clear();
-            self.values.extend(values.iter().map(|x| x.lane(lane)));
-            measures.sample(t, &self.values);
-        }
-    }
-
-    fn go_on(&mut self, _: f64) -> bool {
-        !self.stop.load(Ordering::Relaxed)
-    }
 }
 
 #[cfg(test)]

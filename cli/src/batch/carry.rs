@@ -7,8 +7,9 @@ use std::sync::mpsc::{Receiver, sync_channel};
 use rayon::ThreadPoolBuilder;
 use rayon::prelude::*;
 
-use crate::batch::block::{Blocks, Ran};
+use crate::batch::block::Blocks;
 use crate::batch::journal::{Journal, JournalTrouble};
+use crate::batch::march::Ran;
 use crate::batch::row::Row;
 use crate::batch::variant::Study;
 

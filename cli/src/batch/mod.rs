@@ -1,8 +1,8 @@
 //! Batches: a scenario varied by a plan, on all cores, durable, in shards; and what the table of its variants tells.
 //!
-//! [`variant::Study::read`] reads a plan; [`variant::Study::run`] runs any variant of it; [`carry::carry`] runs them all
-//! on threads into a [`journal`]; [`table`] makes the HDF5 table and CSV of the rows, [`statistics`] and [`indices`]
-//! what they say together.
+//! [`variant::Study::read`] reads a plan; [`variant::Study::run`] runs any variant of it, [`variant::Study::run_block`]
+//! those of a [`block`] in lanes; [`carry::carry`] runs them all on threads into a [`journal`]; [`table`] makes the HDF5
+//! table and CSV of the rows, [`statistics`] and [`indices`] what they say together.
 
 pub mod block;
 pub mod carry;
@@ -10,6 +10,7 @@ pub mod distribution;
 pub mod indices;
 pub mod journal;
 pub mod list;
+pub mod march;
 pub mod measure;
 pub mod picture;
 pub mod plan;

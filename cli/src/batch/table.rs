@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::io::{self, Write};
 use std::path::Path;
 
+use crate::batch::block::note;
 use crate::batch::row::Row;
 use crate::batch::variant::Study;
 use crate::result::{ResultError, Table, TableColumn, write_table};
@@ -26,6 +27,8 @@ pub fn hdf5(path: &Path, study: &Study, rows: &BTreeMap<usize, Row>) -> Result<(
         title: &study.plan.title,
         text: &study.text,
         digest: &study.digest,
+        lanes: study.lanes as i64,
+        lanes_note: &note(study.lanes),
         variants: rows.keys().map(|v| *v as i64).collect(),
         columns,
         status: rows.values().map(|r| r.status.word()).collect(),

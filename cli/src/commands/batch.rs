@@ -8,7 +8,7 @@ use std::sync::atomic::Ordering;
 use serde_json::json;
 
 use crate::args::{BatchArgs, BatchCommand, BatchOutputArgs, MergeArgs, ProgressAs};
-use crate::batch::block::{Blocks, TOLERANCE};
+use crate::batch::block::{Blocks, TOLERANCE, TOLERANCE_OF_EXTREMES};
 use crate::batch::carry::{Carried, carry};
 use crate::batch::journal::{self, Head, Journal, path_of};
 use crate::batch::progress::{BatchProgress, Show};
@@ -217,7 +217,7 @@ fn finish(
     if output.json {
         let mut told = tell::json(study, &statistics, &indices);
         told["file"] = json!(out.display().to_string());
-        told["lanes"] = json!({ "most": study.lanes, "tolerance": TOLERANCE });
+        told["lanes"] = json!({ "most": study.lanes, "tolerance": TOLERANCE, "tolerance_of_extremes": TOLERANCE_OF_EXTREMES });
         if let Some(Carried { variants, abreast }) = carried {
             told["lanes"]["run"] = json!(variants);
             told["lanes"]["abreast"] = json!(abreast);

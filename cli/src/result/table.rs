@@ -35,6 +35,10 @@ pub struct Table<'a> {
     pub text: &'a str,
     /// Digest of them.
     pub digest: &'a str,
+    /// Variants that were solved together at most.
+    pub lanes: i64,
+    /// What that means for the numbers, in words.
+    pub lanes_note: &'a str,
     /// Number of each row's variant, ascending.
     pub variants: Vec<i64>,
     /// Inputs, then outputs.
@@ -62,6 +66,8 @@ pub fn write_table(path: &Path, table: &Table<'_>) -> Result<(), ResultError> {
     store.group_text("/", "digest", table.digest)?;
     store.group("batch")?;
     store.group_text("batch", "title", table.title)?;
+    store.group_number("batch", "lanes", table.lanes)?;
+    store.group_text("batch", "lanes_note", table.lanes_note)?;
     let growing = |name, units, long_name, deflate| Growing {
         group: "batch",
         name,
