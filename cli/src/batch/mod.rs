@@ -19,6 +19,7 @@ pub mod sample;
 pub mod sections;
 pub mod slot;
 pub mod statistics;
+pub mod subject;
 pub mod table;
 pub mod tell;
 pub mod variant;

@@ -12,9 +12,10 @@ use sha2::{Digest, Sha256};
 use crate::account::{Account, Facts, Outcome};
 use crate::batch::measure::Measures;
 use crate::batch::plan::{Plan, Search, beside};
-use crate::batch::read::{Against, open_plan, understand};
-use crate::batch::row::{Column, Row, Status, columns, outputs};
-use crate::batch::slot::Slot;
+use crate::batch::read::{Against, PlanFile, open_plan, understand};
+use crate::batch::row::{Column, Row, Status, columns, columns_of_study, outputs};
+use crate::batch::slot::{Slot, World};
+use crate::batch::subject::{Prepared, Subject, prepare};
 use crate::diagnostic::Refusal;
 use crate::result::Verdict;
 use crate::scenario::build::{Ready, Reductions, build_with};
@@ -39,6 +40,7 @@ pub struct Study {
     pub digest: String,
     /// Text of the plan file and of all files of the scenario, each under a line that names it.
     pub text: String,
+    subject: Subject,
     typed: AsTyped,
     files: BTreeMap<PathBuf, String>,
     reductions: Reductions,
@@ -76,8 +78,48 @@ pub struct Wrong {
     pub trouble: Trouble,
 }
 
+type Read = (AsTyped, Subject, Plan, (Vec<Column>, Vec<Bound>));
+
+fn of_plan(plan: &PlanFile, trouble: Trouble) -> Wrong {
+    let path = plan.sources.files.first().map(|f| f.0.clone()).unwrap_or_default();
+    Wrong { what: "the plan", path, trouble }
+}
+
+/// A plan that varies the run of a scenario.
+fn run_of(plan: &PlanFile, path: &Path, reductions: &Reductions, open: Open<'_>) -> Result<Read, Wrong> {
+    let of_scenario = |trouble| Wrong { what: "the scenario", path: path.to_path_buf(), trouble };
+    let typed = as_typed(path, open).map_err(of_scenario)?;
+    let scenario = resolve::understand(typed.clone(), open).map_err(of_scenario)?;
+    let built = build_with(&scenario, reductions);
+    let ready = built.map_err(|r| of_scenario(Trouble::Refused(r)))?;
+    let world = World {
+        what: "the scenario",
+        root: &typed.root,
+        section: &crate::scenario::sections::SCENARIO,
+        scenario: Some(&scenario),
+    };
+    let limits = ready.judged.iter().map(|j| j.name.as_str()).collect();
+    let against = Against { world, ready: Some(&ready), limits };
+    let meant = understand(plan, &against, open).map_err(|r| of_plan(plan, Trouble::Refused(r)))?;
+    let columns = columns(&meant, &ready);
+    Ok((typed, Subject::Run, meant, columns))
+}
+
+/// A plan that varies a rating or a dead-time study.
+fn study_of(plan: &PlanFile, open: Open<'_>) -> Result<Read, Wrong> {
+    let wrong = |refusal| of_plan(plan, Trouble::Refused(refusal));
+    let Prepared { sources, root, subject, columns, limits } = prepare(plan, open).map_err(wrong)?;
+    let Some(section) = subject.section() else { return Err(wrong(Refusal::default())) };
+    let world = World { what: "the study", root: &root, section, scenario: None };
+    let names = limits.iter().map(|l| l.name.as_str()).collect();
+    let against = Against { world, ready: None, limits: names };
+    let meant = understand(plan, &against, open).map_err(wrong)?;
+    let columns = columns_of_study(&meant, columns, limits);
+    Ok((AsTyped::new(sources, root), subject, meant, columns))
+}
+
 impl Study {
-    /// Reads a plan with its scenario and holds one against the other.
+    /// Reads a plan with its subject and holds one against the other.
     ///
     /// # Errors
     /// [`Wrong`].
@@ -88,21 +130,13 @@ impl Study {
             files.borrow_mut().insert(path.to_path_buf(), text.clone());
             Ok(text)
         };
-        let of_plan = |trouble| Wrong { what: "the plan", path: path.to_path_buf(), trouble };
-        let plan_file = open_plan(path, &remember).map_err(of_plan)?;
-        let Some(named) = plan_file.fields.text("scenario") else {
-            return Err(of_plan(Trouble::Refused(Refusal::default())));
-        };
-        let scenario_path = beside(path, named);
-        let of_scenario = |trouble| Wrong { what: "the scenario", path: scenario_path.clone(), trouble };
-        let typed = as_typed(&scenario_path, &remember).map_err(of_scenario)?;
-        let scenario = resolve::understand(typed.clone(), &remember).map_err(of_scenario)?;
+        let unread = |trouble| Wrong { what: "the plan", path: path.to_path_buf(), trouble };
+        let plan_file = open_plan(path, &remember).map_err(unread)?;
         let reductions = Reductions::default();
-        let built = build_with(&scenario, &reductions);
-        let ready = built.map_err(|r| of_scenario(Trouble::Refused(r)))?;
-        let against = Against { root: &typed.root, scenario: &scenario, ready: &ready };
-        let plan = understand(&plan_file, &against, &remember).map_err(|r| of_plan(Trouble::Refused(r)))?;
-        let (outputs, limits) = columns(&plan, &ready);
+        let (typed, subject, plan, (outputs, limits)) = match plan_file.fields.text("scenario") {
+            Some(named) => run_of(&plan_file, &beside(path, named), &reductions, &remember)?,
+            None => study_of(&plan_file, &remember)?,
+        };
         let files = files.into_inner();
         let named = files.iter().map(|(path, text)| format!("# file: {}\n{text}", path.display()));
         let text = named.collect::<Vec<_>>().join("\n");
@@ -111,7 +145,7 @@ impl Study {
         hash.update(&text);
         let digest = hash.finalize().iter().map(|byte| format!("{byte:02x}")).collect();
         let values = plan.values();
-        Ok(Self { plan, values, outputs, limits, digest, text, typed, files, reductions })
+        Ok(Self { plan, values, outputs, limits, digest, text, subject, typed, files, reductions })
     }
 
     /// Number of variants.
@@ -167,6 +201,10 @@ impl Study {
 
     /// One run: its row, and whether the limit of the search was kept.
     fn once(&self, settings: &[(&Slot, f64)], stop: &AtomicBool) -> Option<(Row, Option<bool>)> {
+        if !matches!(self.subject, Subject::Run) {
+            let searched = self.plan.search.as_ref().map(|s| s.limit.as_str());
+            return self.subject.once(&self.typed.root, settings, &self.outputs, searched, stop);
+        }
         let (ready, title, end) = match self.built(settings) {
             Ok(built) => built,
             Err(why) => return Some((self.without(Status::Refused, why), None)),

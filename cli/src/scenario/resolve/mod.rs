@@ -45,6 +45,13 @@ pub struct AsTyped {
     diagnostics: Vec<Diagnostic>,
 }
 
+impl AsTyped {
+    /// Tables in which nothing is wrong so far.
+    pub fn new(sources: Sources, root: Table) -> Self {
+        Self { sources, root, diagnostics: Vec::new() }
+    }
+}
+
 /// Opens a scenario with all it includes.
 ///
 /// # Errors
