@@ -1,4 +1,4 @@
-//! Batches: a scenario varied by a plan, on all cores, durable, in shards; and what the table of its variants tells.
+//! Batches: a scenario, a rating or a dead-time study varied by a plan, on all cores, durable, in shards; and what the table of its variants tells.
 //!
 //! [`variant::Study::read`] reads a plan; [`variant::Study::run`] runs any variant of it; [`carry::carry`] runs them all
 //! on threads into a [`journal`]; [`table`] makes the HDF5 table and CSV of the rows, [`statistics`] and [`indices`]
@@ -8,8 +8,10 @@ pub mod carry;
 pub mod distribution;
 pub mod indices;
 pub mod journal;
+pub mod keep;
 pub mod list;
 pub mod measure;
+pub mod parquet;
 pub mod picture;
 pub mod plan;
 pub mod progress;

@@ -6,11 +6,13 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::AtomicBool;
 
+use joulestep_engine::run::setup::Setup;
 use joulestep_engine::run::time_loop::Ended;
 use sha2::{Digest, Sha256};
 
 use crate::account::{Account, Facts, Outcome};
 use crate::batch::measure::Measures;
+use crate::batch::parquet::{as_csv, is_parquet};
 use crate::batch::plan::{Plan, Search, beside};
 use crate::batch::read::{Against, PlanFile, open_plan, understand};
 use crate::batch::row::{Column, Row, Status, columns, columns_of_study, outputs};
@@ -78,6 +80,13 @@ pub struct Wrong {
     pub trouble: Trouble,
 }
 
+/// What is run, and what its account has to know.
+fn apart(ready: Ready, title: String, end: f64) -> (Setup<f64>, Facts) {
+    let Ready { setup, placed, judged, signals, .. } = ready;
+    let facts = Facts { title, end, method: setup.method.name, placed, judged, signals };
+    (setup, facts)
+}
+
 type Read = (AsTyped, Subject, Plan, (Vec<Column>, Vec<Bound>));
 
 fn of_plan(plan: &PlanFile, trouble: Trouble) -> Wrong {
@@ -126,7 +135,7 @@ impl Study {
     pub fn read(path: &Path, open: Open<'_>) -> Result<Self, Wrong> {
         let files: RefCell<BTreeMap<PathBuf, String>> = RefCell::default();
         let remember = |path: &Path| {
-            let text = open(path)?;
+            let text = if is_parquet(path) { as_csv(path)? } else { open(path)? };
             files.borrow_mut().insert(path.to_path_buf(), text.clone());
             Ok(text)
         };
@@ -199,6 +208,18 @@ impl Study {
         Ok((ready, scenario.title, scenario.steps.end))
     }
 
+    /// What a row's variant runs: its set-up and facts. Where the plan searches, at the value found.
+    ///
+    /// # Errors
+    /// In words.
+    pub(crate) fn prepared(&self, row: &Row) -> Result<(Setup<f64>, Facts), String> {
+        let own = self.plan.inputs.iter().map(|i| &i.slot).zip(self.inputs(row.variant).iter().copied());
+        let found = self.plan.search.iter().map(|s| &s.slot).zip(row.outputs.first().copied());
+        let settings: Vec<(&Slot, f64)> = own.chain(found).collect();
+        let (ready, title, end) = self.built(&settings)?;
+        Ok(apart(ready, title, end))
+    }
+
     /// One run: its row, and whether the limit of the search was kept.
     fn once(&self, settings: &[(&Slot, f64)], stop: &AtomicBool) -> Option<(Row, Option<bool>)> {
         if !matches!(self.subject, Subject::Run) {
@@ -209,15 +230,8 @@ impl Study {
             Ok(built) => built,
             Err(why) => return Some((self.without(Status::Refused, why), None)),
         };
-        let facts = Facts {
-            title,
-            end,
-            method: ready.setup.method.name,
-            placed: ready.placed,
-            judged: ready.judged,
-            signals: ready.signals,
-        };
-        let mut run = match ready.setup.ready() {
+        let (setup, facts) = apart(ready, title, end);
+        let mut run = match setup.ready() {
             Ok(run) => run,
             Err(why) => return Some((self.without(Status::Failed, why.to_string()), None)),
         };
