@@ -13,7 +13,7 @@ use crate::diagnostic::{Diagnostic, FileId, Place, Refusal, Sources};
 use crate::scenario::conform::Conform;
 use crate::scenario::fields::Fields;
 use crate::scenario::include::Open;
-use crate::scenario::raw;
+use crate::scenario::raw::{self, Table};
 use crate::scenario::resolve::Trouble;
 use crate::shelf::Shelf;
 
@@ -42,6 +42,24 @@ pub(crate) fn load(
 ) -> Option<Package> {
     let file = SHELF.beside(asked, at, sources, open, diagnostics)?;
     convert(file, sources, diagnostics)
+}
+
+/// The same with the table as typed.
+pub(crate) fn load_typed(
+    asked: &str,
+    at: (&Place, &str),
+    sources: &mut Sources,
+    open: Open<'_>,
+    diagnostics: &mut Vec<Diagnostic>,
+) -> Option<(Table, Package)> {
+    let file = SHELF.beside(asked, at, sources, open, diagnostics)?;
+    let package = convert(file, sources, diagnostics)?;
+    Some((raw::read(sources, file).0, package))
+}
+
+/// The stack of a checked root table.
+pub(crate) fn of_fields(root: &Fields, diagnostics: &mut Vec<Diagnostic>) -> Option<Package> {
+    meant::package(root, diagnostics)
 }
 
 fn convert(file: FileId, sources: &Sources, diagnostics: &mut Vec<Diagnostic>) -> Option<Package> {

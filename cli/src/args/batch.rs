@@ -9,6 +9,7 @@ pub(super) const BATCH: &str = "\
 Examples:
   joulestep batch examples/inrush-tolerances.toml --out tolerances.h5
   joulestep batch examples/inrush-tolerances.toml --out tolerances.h5 --resume
+  joulestep batch examples/rating-tolerances.toml --out ratings.h5 --parquet ratings.parquet
   joulestep batch plan.toml --out part-2.h5 --shard 2/4
   joulestep batch merge plan.toml part-1.h5 part-2.h5 part-3.h5 part-4.h5 --out all.h5
 
@@ -74,6 +75,9 @@ pub struct BatchOutputArgs {
     /// Write the table as CSV too.
     #[arg(long, value_name = "FILE.csv")]
     pub csv: Option<PathBuf>,
+    /// Write the table as Apache Parquet too.
+    #[arg(long, value_name = "FILE.parquet")]
+    pub parquet: Option<PathBuf>,
     /// Draw an output: histogram, tornado, scatter.
     #[arg(long, value_name = "FILE.svg")]
     pub svg: Option<PathBuf>,

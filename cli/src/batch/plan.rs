@@ -1,4 +1,4 @@
-//! A plan as meant: the scenario, what is varied, how, and what is told.
+//! A plan as meant: the subject, what is varied, how, and what is told.
 
 use std::path::{Path, PathBuf};
 
@@ -10,8 +10,8 @@ use crate::batch::slot::Slot;
 pub struct Plan {
     /// One line that names it.
     pub title: String,
-    /// The scenario file.
-    pub scenario: PathBuf,
+    /// The scenario file; `None` where a rating or a dead-time study is varied.
+    pub scenario: Option<PathBuf>,
     /// How values are chosen.
     pub sampling: Sampling,
     /// Variants that march together at most, where the plan says.
@@ -24,6 +24,8 @@ pub struct Plan {
     pub measures: Vec<MeasureSpec>,
     /// The search.
     pub search: Option<Search>,
+    /// Variants whose waveforms are kept.
+    pub keep: Vec<Keep>,
 }
 
 /// A varied value.
@@ -112,6 +114,43 @@ pub enum Measured {
         /// Allowed distance.
         band: f64,
     },
+}
+
+/// Variants whose waveforms are kept.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Keep {
+    /// Nearest to a limit or farthest beyond it.
+    Worst {
+        /// Name of the limit.
+        limit: String,
+        /// How many.
+        count: usize,
+    },
+    /// Farthest from a limit.
+    Best {
+        /// Name of the limit.
+        limit: String,
+        /// How many.
+        count: usize,
+    },
+    /// Of the largest values of an output.
+    Highest {
+        /// Name of its column.
+        output: String,
+        /// How many.
+        count: usize,
+    },
+    /// Of the least values of an output.
+    Lowest {
+        /// Name of its column.
+        output: String,
+        /// How many.
+        count: usize,
+    },
+    /// Every n-th, from number 0 on.
+    Every(usize),
+    /// These numbers.
+    Listed(Vec<usize>),
 }
 
 /// A search.

@@ -15,13 +15,12 @@ use crate::batch::list;
 use crate::batch::plan::{Plan, Sampling, beside};
 use crate::batch::sample::MOST_DIMENSIONS;
 use crate::batch::sections::{MOST_VARIANTS, PLAN};
-use crate::batch::slot::{Astray, Slot};
+use crate::batch::slot::{Astray, Slot, World};
 use crate::diagnostic::{Diagnostic, Place, Refusal, Sources};
 use crate::scenario::build::Ready;
 use crate::scenario::conform::Conform;
 use crate::scenario::fields::Fields;
 use crate::scenario::include::{Open, reason};
-use crate::scenario::meant::Scenario;
 use crate::scenario::raw::{self, Table};
 use crate::scenario::resolve::Trouble;
 use crate::scenario::shape::quantity;
@@ -31,6 +30,8 @@ use crate::scenario::shape::quantity;
 pub struct PlanFile {
     /// The file.
     pub sources: Sources,
+    /// Its tables as typed.
+    pub root: Table,
     /// Its tables.
     pub fields: Fields,
 }
@@ -49,24 +50,32 @@ pub fn open_plan(path: &Path, open: Open<'_>) -> Result<PlanFile, Trouble> {
     }
     let mut conform = Conform { catalogue: catalogue(), kind_of_part: &|_, _| None, diagnostics };
     let fields = conform.table(&table, &PLAN, "");
-    let diagnostics = conform.diagnostics;
+    let mut diagnostics = conform.diagnostics;
+    let subjects: Vec<_> =
+        ["scenario", "rating", "dead-time"].into_iter().filter_map(|k| table.get(k)).collect();
+    if subjects.len() != 1 {
+        let place = subjects.last().map_or(&table.place, |n| &n.place);
+        let found = if subjects.is_empty() { "nothing to vary" } else { "more than one subject" };
+        let expected = "one of `scenario`, [rating] and [dead-time]";
+        diagnostics.push(Diagnostic::new(place, "", found, expected));
+    }
     match diagnostics.is_empty() {
-        true => Ok(PlanFile { sources, fields }),
+        true => Ok(PlanFile { sources, root: table, fields }),
         false => Err(Trouble::Refused(Refusal::sorted(sources, diagnostics))),
     }
 }
 
 /// What the plan's words are held against.
 pub struct Against<'a> {
-    /// Tables of the scenario.
-    pub root: &'a Table,
-    /// What they mean.
-    pub scenario: &'a Scenario,
-    /// The scenario as built.
-    pub ready: &'a Ready,
+    /// The tables that are varied.
+    pub world: World<'a>,
+    /// The scenario as built, where the subject is one.
+    pub ready: Option<&'a Ready>,
+    /// Names of the limits that a search can be about.
+    pub limits: Vec<&'a str>,
 }
 
-/// Reads the plan against its scenario.
+/// Reads the plan against its subject.
 ///
 /// # Errors
 /// Everything that is wrong.
@@ -111,7 +120,7 @@ impl Read<'_> {
                                 &place,
                                 "sampling.file",
                                 format!("{}: {trouble}", file.display()),
-                                "a CSV file",
+                                "a CSV or Parquet file",
                             );
                             None
                         }
@@ -122,7 +131,7 @@ impl Read<'_> {
                             &place,
                             "sampling.file",
                             found,
-                            "the path of a CSV file, relative to this file",
+                            "the path of a CSV or Parquet file, relative to this file",
                         );
                         None
                     }
@@ -152,19 +161,23 @@ impl Read<'_> {
             );
         }
         let correlation = self.correlation(f, &inputs, sampling);
+        self.fits(f);
         let measures: Vec<_> = f.tables("output").iter().filter_map(|t| self.measure(t)).collect();
+        let keep: Vec<_> = f.tables("keep").iter().filter_map(|t| self.keep(t)).collect();
         let search = f.table("search").and_then(|t| self.search(t));
         self.unique(f);
         let plan = Plan {
             title: f.text("title").unwrap_or("").to_string(),
-            scenario: beside(path, f.text("scenario")?),
+            scenario: f.text("scenario").map(|named| beside(path, named)),
             sampling,
             lanes: self.lanes(f),
             inputs,
             correlation,
             measures,
             search,
+            keep,
         };
+        self.kept_outputs(f, &plan);
         if plan.count().is_none_or(|n| n as u64 > MOST_VARIANTS as u64 || n == 0)
             && self.diagnostics.is_empty()
         {
@@ -184,7 +197,7 @@ impl Read<'_> {
 
     fn slot(&mut self, f: &Fields) -> Option<Slot> {
         let path = f.text("value")?;
-        match Slot::find(path, self.against.root, self.against.scenario) {
+        match Slot::find(path, &self.against.world) {
             Ok(slot) => Some(slot),
             Err((found, expected, hint)) => {
                 self.astray(f.place_of("value"), f.key("value"), (found, expected, hint));

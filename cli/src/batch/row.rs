@@ -93,12 +93,7 @@ pub fn columns(plan: &Plan, ready: &Ready) -> (Vec<Column>, Vec<Bound>) {
             let columns = (all.len(), all.len() + 1);
             // Limits of the user come in the order of the scenario; a path tells one by name or place.
             let paths = [j.name.clone(), (limits.len() + 1).to_string()];
-            let varied = |key: &str| {
-                plan.inputs
-                    .iter()
-                    .position(|i| paths.iter().any(|p| i.slot.path == format!("limit.{p}.{key}")))
-            };
-            let varied = (varied("min"), varied("max"));
+            let varied = (varied(plan, &paths, "min"), varied(plan, &paths, "max"));
             limits.push(Bound { name: j.name.clone(), bounds: (j.lower, j.upper), columns, varied });
         }
         let before = if j.by_user { "limit" } else { "rating" };
@@ -122,6 +117,23 @@ pub fn columns(plan: &Plan, ready: &Ready) -> (Vec<Column>, Vec<Bound>) {
     all.push(column("ledger.residual", "J"));
     all.push(column("ledger.residual-relative", "1"));
     (all, limits)
+}
+
+/// The columns of a plan whose subject is no scenario, from the subject's own; and its limits.
+pub fn columns_of_study(plan: &Plan, own: Vec<Column>, mut limits: Vec<Bound>) -> (Vec<Column>, Vec<Bound>) {
+    let found = plan.search.as_ref().map(|s| column(&s.name, &s.slot.unit));
+    let shift = usize::from(found.is_some());
+    for (number, limit) in (1..).zip(&mut limits) {
+        limit.columns = (limit.columns.0 + shift, limit.columns.1 + shift);
+        let paths = [limit.name.clone(), number.to_string()];
+        limit.varied = (varied(plan, &paths, "min"), varied(plan, &paths, "max"));
+    }
+    (found.into_iter().chain(own).collect(), limits)
+}
+
+/// The input that varies a bound of the limit at one of these paths.
+fn varied(plan: &Plan, paths: &[String], key: &str) -> Option<usize> {
+    plan.inputs.iter().position(|i| paths.iter().any(|p| i.slot.path == format!("limit.{p}.{key}")))
 }
 
 /// Dies with a temperature, in the order of the account.

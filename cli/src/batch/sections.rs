@@ -1,5 +1,8 @@
 //! The key tables of a plan file.
 
+pub mod keep;
+pub mod subject;
+
 use joulestep_models::model::Range::{NotNegative, Positive};
 
 use crate::scenario::shape::{Form, Key, Kind, Kinds, Section};
@@ -13,17 +16,37 @@ pub const MOST_VARIANTS: i64 = 10_000_000;
 /// The root table of a plan file.
 pub static PLAN: Section = Section {
     name: "",
-    help: "A plan: a scenario, what of it is varied and how, and what is told of each variant",
+    help: "A plan: a scenario, a rating or a dead-time study, what of it is varied and how, and what is told of each variant",
     kinds: Kinds::None,
     keys: &[
         Key::need("format", Form::Whole(FORMAT, FORMAT), "version of the plan format: 1"),
         Key::may("title", Form::Text, "one line that names the plan"),
-        Key::need("scenario", Form::Text, "the scenario file, relative to this file"),
+        Key::may(
+            "scenario",
+            Form::Text,
+            "the scenario file, relative to this file; or else a rating or dead-time",
+        ),
+        Key::may(
+            "rating",
+            Form::Table(&subject::RATING),
+            "the rating that is varied, in place of a scenario",
+        ),
+        Key::may(
+            "dead-time",
+            Form::Table(&subject::DEAD_TIME),
+            "the dead-time study that is varied, in place of a scenario",
+        ),
         Key::may("lanes", Form::Whole(1, 8), "variants solved together at most: 1, 4 or 8; default 8"),
         Key::need("sampling", Form::Table(&SAMPLING), "how the values of the variants are chosen"),
-        Key::need("vary", Form::Tables(&VARY), "values of the scenario that are varied"),
+        Key::need("vary", Form::Tables(&VARY), "values of the scenario, rating or study that are varied"),
         Key::may("correlation", Form::Tables(&CORRELATION), "correlations of distributed values"),
-        Key::may("output", Form::Tables(&OUTPUT), "further numbers told of each variant"),
+        Key::may("output", Form::Tables(&OUTPUT), "further numbers told of each variant of a scenario"),
+        Key::may(
+            "limit",
+            Form::Tables(&subject::LIMIT),
+            "limits of the numbers of a rating or dead-time study (those of a scenario stand in it)",
+        ),
+        Key::may("keep", Form::Tables(&keep::KEEP), "variants of a scenario whose waveforms are kept"),
         Key::may("search", Form::Table(&SEARCH), "the value at which a limit is just met, for each variant"),
     ],
 };
@@ -41,8 +64,8 @@ pub static SAMPLING: Section = Section {
             Kind { word: "grid", help: "Every value with every other", keys: &[] },
             Kind {
                 word: "list",
-                help: "The rows of a CSV file whose first line names its columns",
-                keys: &[Key::need("file", Form::Text, "the CSV file, relative to this file")],
+                help: "The rows of a CSV file whose first line names its columns, or of a Parquet file",
+                keys: &[Key::need("file", Form::Text, "the CSV or .parquet file, relative to this file")],
             },
             Kind { word: "monte-carlo", help: "Independent draws", keys: &[VARIANTS, SEED] },
             Kind {
@@ -75,7 +98,7 @@ pub static SAMPLING: Section = Section {
 /// A varied value.
 pub static VARY: Section = Section {
     name: "vary",
-    help: "A value of the scenario that is varied",
+    help: "A value of the scenario, rating or study that is varied",
     kinds: Kinds::Listed(
         "kind",
         &[
@@ -133,7 +156,7 @@ pub static VARY: Section = Section {
         Key::need(
             "value",
             Form::Text,
-            "where it stands in the scenario, such as component.limiter.inductance",
+            "where it stands, such as component.limiter.inductance or package.layer.jfet.thickness",
         ),
         Key::may("name", Form::Text, "name of its column; default: where it stands"),
         Key::need("kind", Form::Text, "values, range, column, or a distribution"),
@@ -190,10 +213,10 @@ pub static OUTPUT: Section = Section {
 /// A search.
 pub static SEARCH: Section = Section {
     name: "search",
-    help: "For each variant, by bisection, the value at which a limit of the scenario is just met",
+    help: "For each variant, by bisection, the value at which a limit is just met",
     kinds: Kinds::None,
     keys: &[
-        Key::need("value", Form::Text, "where it stands in the scenario"),
+        Key::need("value", Form::Text, "where it stands"),
         Key::may("name", Form::Text, "name of its column; default: where it stands"),
         Key::need("lower", Form::Measure, "lower end of the search"),
         Key::need("upper", Form::Measure, "upper end of the search"),

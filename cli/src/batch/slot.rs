@@ -1,5 +1,5 @@
-//! Where a varied value stands in the tables of a scenario: `component.limiter.inductance`,
-//! `thermal.chain.jfet.resistance.2`, `happening.3.at`.
+//! Where a varied value stands in the tables of a scenario or of another subject: `component.limiter.inductance`,
+//! `thermal.chain.jfet.resistance.2`, `happening.3.at`, `package.layer.jfet.thickness`.
 
 use joulestep_engine::units::{bare_in, parse_quantity, parse_unit};
 use joulestep_models::devices::catalogue;
@@ -8,8 +8,20 @@ use crate::diagnostic::nearest;
 use crate::scenario::conform::one_of;
 use crate::scenario::meant::Scenario;
 use crate::scenario::raw::{Node, Raw, Table};
-use crate::scenario::sections::SCENARIO;
 use crate::scenario::shape::{Form, Key, Kinds, Section};
+
+/// The tables in which values are found, and what describes them.
+#[derive(Clone, Copy, Debug)]
+pub struct World<'a> {
+    /// What they are, in words ("the scenario").
+    pub what: &'a str,
+    /// The root table.
+    pub root: &'a Table,
+    /// Its keys.
+    pub section: &'a Section,
+    /// What the tables mean, where they are a scenario.
+    pub scenario: Option<&'a Scenario>,
+}
 
 /// A number of the scenario.
 #[derive(Clone, Debug, PartialEq)]
@@ -29,13 +41,13 @@ pub type Astray = (String, String, Option<String>);
 const OF_SIGNALS: &[&str] = &["V", "A", "degC", "W", "J", "s", "ohm", "A^2 s", "1"];
 
 impl Slot {
-    /// Finds a number; `scenario` is what the tables mean.
+    /// Finds a number.
     ///
     /// # Errors
     /// [`Astray`].
-    pub fn find(path: &str, root: &Table, scenario: &Scenario) -> Result<Self, Astray> {
+    pub fn find(path: &str, world: &World<'_>) -> Result<Self, Astray> {
         let segments: Vec<&str> = path.split('.').collect();
-        let (unit, whole) = walk(&segments, "", root, &SCENARIO, scenario)?;
+        let (unit, whole) = walk(&segments, "", world.root, world.section, world)?;
         Ok(Self { path: path.to_string(), unit, whole })
     }
 
@@ -71,15 +83,24 @@ fn walk(
     before: &str,
     table: &Table,
     section: &Section,
-    scenario: &Scenario,
+    world: &World<'_>,
+) -> Result<(String, bool), Astray> {
+    follow(segments, before, table, &keys(table, section, world), world)
+}
+
+fn follow(
+    segments: &[&str],
+    before: &str,
+    table: &Table,
+    keys: &[Key],
+    world: &World<'_>,
 ) -> Result<(String, bool), Astray> {
     let Some((first, rest)) = segments.split_first() else {
         return Err((format!("`{before}` is a table"), "the path of a number in it".into(), None));
     };
-    let keys = keys(table, section, scenario);
     let Some(key) = keys.iter().find(|k| k.name == *first) else {
         let names: Vec<&str> = keys.iter().map(|k| k.name).filter(|n| *n != "name").collect();
-        let place = if before.is_empty() { "the scenario".to_string() } else { format!("`{before}`") };
+        let place = if before.is_empty() { world.what.to_string() } else { format!("`{before}`") };
         let hint = nearest(first, names.iter().copied());
         return Err((format!("{place} has no key `{first}`"), one_of(&names), hint));
     };
@@ -104,9 +125,23 @@ fn walk(
             format!("one of its values: {full}.1 to {full}.{}", items.len()),
             None,
         )),
-        (Form::Table(section), Some(Raw::Table(inner)), _) => walk(rest, &full, inner, section, scenario),
+        (Form::Table(section), Some(Raw::Table(inner)), _) => walk(rest, &full, inner, section, world),
+        (Form::Parameters(_, params), Some(Raw::Table(inner)), _) => {
+            let keys: Vec<Key> = params.iter().map(|p| Key::of_param(p, true)).collect();
+            follow(rest, &full, inner, &keys, world)
+        }
+        (Form::Named(section), Some(Raw::Table(inner)), [one, deeper @ ..]) => {
+            match inner.get(one).map(|n| &n.value) {
+                Some(Raw::Table(named)) => walk(deeper, &format!("{full}.{one}"), named, section, world),
+                _ => {
+                    let names: Vec<&str> = inner.entries.iter().map(|e| e.0.as_str()).collect();
+                    let hint = nearest(one, names.iter().copied());
+                    Err((format!("`{full}` has no member `{one}`"), one_of(&names), hint))
+                }
+            }
+        }
         (Form::Tables(section), Some(Raw::List(items)), [one, deeper @ ..]) => match member(items, one) {
-            Some(inner) => walk(deeper, &format!("{full}.{one}"), inner, section, scenario),
+            Some(inner) => walk(deeper, &format!("{full}.{one}"), inner, section, world),
             None => {
                 let names: Vec<&str> = items.iter().filter_map(name).collect();
                 let expected = match names.is_empty() {
@@ -121,8 +156,8 @@ fn walk(
             Err((format!("`{full}` is a list of tables"), format!("{full}.NAME.KEY"), None))
         }
         (_, None, _) if !matches!(key.form, Form::Quantity(..) | Form::Whole(..)) => Err((
-            format!("the scenario does not give `{full}`"),
-            "a value that the scenario gives".into(),
+            format!("{} does not give `{full}`", world.what),
+            format!("a value that {} gives", world.what),
             None,
         )),
         (Form::Quantity(..) | Form::Whole(..) | Form::Measure, _, [further, ..]) => {
@@ -141,7 +176,7 @@ fn unit_as_typed(raw: &Raw) -> String {
 }
 
 /// The keys that a table of this section may have.
-fn keys(table: &Table, section: &Section, scenario: &Scenario) -> Vec<Key> {
+fn keys(table: &Table, section: &Section, world: &World<'_>) -> Vec<Key> {
     let mut keys = section.keys.to_vec();
     let word = |key: &str| match table.get(key).map(|n| &n.value) {
         Some(Raw::Text(word)) => Some(word.as_str()),
@@ -152,7 +187,8 @@ fn keys(table: &Table, section: &Section, scenario: &Scenario) -> Vec<Key> {
             keys.extend(kinds.iter().filter(|k| Some(k.word) == word(tag)).flat_map(|k| k.keys));
         }
         Kinds::Catalogue => {
-            let of_name = scenario.components.iter().find(|c| Some(c.name.name.as_str()) == word("name"));
+            let components = world.scenario.map_or(&[][..], |s| &s.components);
+            let of_name = components.iter().find(|c| Some(c.name.name.as_str()) == word("name"));
             let kind = of_name.map(|c| c.entry.kind);
             let entry = catalogue::<f64>().iter().find(|e| Some(e.kind) == kind);
             keys.extend(entry.iter().flat_map(|e| e.params).map(|p| Key::of_param(p, true)));
@@ -161,7 +197,15 @@ fn keys(table: &Table, section: &Section, scenario: &Scenario) -> Vec<Key> {
             let found = word("kind").and_then(joulestep_models::arrangement::find);
             keys.extend(found.into_iter().flat_map(Key::of_arrangement));
         }
-        Kinds::None | Kinds::Part(_) => {}
+        Kinds::Part(tables) => {
+            let entry = catalogue::<f64>().iter().find(|e| Some(e.kind) == word("kind"));
+            let of =
+                |e: &'static joulestep_models::model::Entry<f64>, name: &'static str, help: &'static str| {
+                    Key::may(name, Form::Parameters(e.kind, e.params), help)
+                };
+            keys.extend(entry.into_iter().flat_map(|e| tables.iter().map(move |t| of(e, t.0, t.2))));
+        }
+        Kinds::None => {}
     }
     keys
 }

@@ -1,19 +1,48 @@
-//! The table of a batch: HDF5 through the result store, and CSV.
+//! The table of a batch: HDF5 through the result store, CSV, and Parquet.
 
 use std::collections::BTreeMap;
 use std::io::{self, Write};
 use std::path::Path;
 
 use crate::batch::block::note;
+use crate::batch::indices::Indices;
+use crate::batch::keep::{file_name, is_kept};
 use crate::batch::row::Row;
+use crate::batch::statistics::{PERCENTS, Share, Statistics};
 use crate::batch::variant::Study;
-use crate::result::{ResultError, Table, TableColumn, write_table};
+use crate::result::{ResultError, Statistic, Table, TableColumn, write_table};
+
+/// Rows and what they say together.
+#[derive(Clone, Copy, Debug)]
+pub struct Told<'a> {
+    /// The study.
+    pub study: &'a Study,
+    /// Its rows.
+    pub rows: &'a BTreeMap<usize, Row>,
+    /// What they say together.
+    pub statistics: &'a Statistics,
+    /// Sobol indices of outputs.
+    pub indices: &'a [(usize, Indices)],
+    /// Variants whose waveforms are kept, ascending; `None`: the plan keeps none.
+    pub kept: Option<&'a [usize]>,
+}
+
+impl Told<'_> {
+    /// The result file of each row's variant.
+    pub(super) fn waveforms(&self) -> Option<Vec<String>> {
+        let kept = self.kept?;
+        let name =
+            |variant: &usize| if is_kept(kept, *variant) { file_name(*variant) } else { String::new() };
+        Some(self.rows.keys().map(name).collect())
+    }
+}
 
 /// Writes the HDF5 table; the same rows give the same bytes.
 ///
 /// # Errors
 /// Those of the file.
-pub fn hdf5(path: &Path, study: &Study, rows: &BTreeMap<usize, Row>) -> Result<(), ResultError> {
+pub fn hdf5(path: &Path, told: &Told<'_>) -> Result<(), ResultError> {
+    let Told { study, rows, .. } = *told;
     let mut columns = Vec::new();
     for (k, input) in study.plan.inputs.iter().enumerate() {
         let values = rows.keys().map(|variant| study.inputs(*variant)[k]).collect();
@@ -22,6 +51,16 @@ pub fn hdf5(path: &Path, study: &Study, rows: &BTreeMap<usize, Row>) -> Result<(
     for (k, output) in study.outputs.iter().enumerate() {
         let values = rows.values().map(|row| row.outputs[k]).collect();
         columns.push(TableColumn { name: &output.name, unit: &output.unit, role: "output", values });
+    }
+    let of_inputs =
+        |what: &str| study.plan.inputs.iter().map(|i| format!("{what}.{}", i.name)).collect::<Vec<_>>();
+    let (first, total) = (of_inputs("first"), of_inputs("total"));
+    let mut statistics = vec![outputs(told)];
+    if !study.limits.is_empty() {
+        statistics.push(limits(told));
+    }
+    if !told.indices.is_empty() {
+        statistics.push(indices(told, &first, &total));
     }
     let table = Table {
         title: &study.plan.title,
@@ -34,8 +73,79 @@ pub fn hdf5(path: &Path, study: &Study, rows: &BTreeMap<usize, Row>) -> Result<(
         status: rows.values().map(|r| r.status.word()).collect(),
         verdict: rows.values().map(|r| r.verdict.word()).collect(),
         error: rows.values().map(|r| r.error.as_str()).collect(),
+        waveforms: told.waveforms(),
+        statistics,
     };
     write_table(path, &table)
+}
+
+/// Names of the percentiles' columns, in the order of [`PERCENTS`].
+const PERCENT_NAMES: [&str; PERCENTS.len()] = ["p0", "p1", "p5", "p50", "p95", "p99", "p100"];
+
+fn outputs<'a>(told: &Told<'_>) -> Statistic<'a> {
+    let Told { study, statistics, .. } = *told;
+    let columns = &statistics.columns;
+    let names = columns.iter().map(|c| study.outputs[c.output].name.clone()).collect();
+    let units = columns.iter().map(|c| study.outputs[c.output].unit.clone()).collect();
+    let mut numbers = vec![
+        ("count", "variants with this number", columns.iter().map(|c| c.count as f64).collect::<Vec<_>>()),
+        ("mean", "mean", columns.iter().map(|c| c.mean).collect()),
+        ("deviation", "standard deviation of the sample", columns.iter().map(|c| c.deviation).collect()),
+    ];
+    for (k, name) in PERCENT_NAMES.into_iter().enumerate() {
+        numbers.push((name, "percentile", columns.iter().map(|c| c.percentiles[k]).collect()));
+    }
+    let words = "outputs over the variants that were run to their end";
+    Statistic { name: "outputs", words, texts: vec![("output", names), ("unit", units)], numbers }
+}
+
+/// Yields: of each limit, and last of all together.
+fn limits<'a>(told: &Told<'_>) -> Statistic<'a> {
+    let Told { study, statistics, .. } = *told;
+    let all = statistics.passes.iter().map(|s| ("all limits".to_string(), *s, None));
+    let each = statistics.limits.iter().map(|l| (l.name.clone(), l.kept, l.worst));
+    let each: Vec<(String, Share, Option<(usize, f64)>)> = each.chain(all).collect();
+    let column =
+        |of: &dyn Fn(&(String, Share, Option<(usize, f64)>)) -> f64| each.iter().map(of).collect::<Vec<_>>();
+    let unit = |name: &String| {
+        study
+            .limits
+            .iter()
+            .find(|l| l.name == *name)
+            .map_or(String::new(), |l| study.outputs[l.columns.0].unit.clone())
+    };
+    let numbers = vec![
+        ("kept_by", "variants that keep it", column(&|l| l.1.hits as f64)),
+        ("judged", "variants that were judged", column(&|l| l.1.of as f64)),
+        ("lower", "lower Clopper-Pearson bound of the share, 95 %", column(&|l| l.1.bounds.0)),
+        ("upper", "upper Clopper-Pearson bound of the share, 95 %", column(&|l| l.1.bounds.1)),
+        (
+            "worst_variant",
+            "the variant of the least margin",
+            column(&|l| l.2.map_or(f64::NAN, |w| w.0 as f64)),
+        ),
+        ("worst_margin", "its margin", column(&|l| l.2.map_or(f64::NAN, |w| w.1))),
+    ];
+    let (names, units) = each.iter().map(|l| (l.0.clone(), unit(&l.0))).unzip();
+    let words = "limits: variants that keep them, of those judged, and the worst one";
+    Statistic { name: "limits", words, texts: vec![("limit", names), ("unit", units)], numbers }
+}
+
+fn indices<'a>(told: &Told<'_>, first: &'a [String], total: &'a [String]) -> Statistic<'a> {
+    let Told { study, indices, .. } = *told;
+    let names = indices.iter().map(|(k, _)| study.outputs[*k].name.clone()).collect();
+    let mut numbers: Vec<(&str, &str, Vec<f64>)> =
+        vec![("points", "base points", indices.iter().map(|(_, i)| i.points as f64).collect())];
+    for (k, (first, total)) in first.iter().zip(total).enumerate() {
+        numbers.push((first, "first-order Sobol index", indices.iter().map(|(_, i)| i.first[k]).collect()));
+        numbers.push((total, "total Sobol index", indices.iter().map(|(_, i)| i.total[k]).collect()));
+    }
+    Statistic {
+        name: "sobol_indices",
+        words: "Sobol indices of outputs",
+        texts: vec![("output", names)],
+        numbers,
+    }
 }
 
 /// Writes the table as CSV (RFC 4180): a line of names, each with its unit in brackets, and a line per variant; a
@@ -43,20 +153,23 @@ pub fn hdf5(path: &Path, study: &Study, rows: &BTreeMap<usize, Row>) -> Result<(
 ///
 /// # Errors
 /// Those of the stream.
-pub fn csv(out: &mut dyn Write, study: &Study, rows: &BTreeMap<usize, Row>) -> io::Result<()> {
+pub fn csv(out: &mut dyn Write, told: &Told<'_>) -> io::Result<()> {
+    let Told { study, rows, .. } = *told;
     let mut writer = csv::Writer::from_writer(out);
     let names = study.plan.inputs.iter().map(|i| (&i.name, &i.slot.unit));
     let names = names.chain(study.outputs.iter().map(|o| (&o.name, &o.unit)));
     let named = names.map(|(name, unit)| if unit == "1" { name.clone() } else { format!("{name} [{unit}]") });
     let header: Vec<String> = std::iter::once("variant".to_string()).chain(named).collect();
-    let last = ["status", "verdict", "error"].map(str::to_string);
-    writer.write_record(header.iter().chain(&last))?;
-    for (variant, row) in rows {
+    let waveforms = told.waveforms();
+    let last = ["status", "verdict", "error"].into_iter().chain(waveforms.as_ref().map(|_| "waveforms"));
+    writer.write_record(header.iter().map(String::as_str).chain(last))?;
+    for (k, (variant, row)) in rows.iter().enumerate() {
         let numbers = study.inputs(*variant).iter().chain(&row.outputs);
         let number = |x: &f64| if x.is_nan() { String::new() } else { format!("{x:?}") };
         let mut record = vec![variant.to_string()];
         record.extend(numbers.map(number));
         record.extend([row.status.word().to_string(), row.verdict.word().to_string(), row.error.clone()]);
+        record.extend(waveforms.iter().map(|files| files[k].clone()));
         writer.write_record(&record)?;
     }
     writer.flush()

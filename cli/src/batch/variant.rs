@@ -13,13 +13,15 @@ use sha2::{Digest, Sha256};
 use crate::account::{Account, Facts, Outcome};
 use crate::batch::block::DEFAULT_LANES;
 use crate::batch::measure::Measures;
+use crate::batch::parquet::{as_csv, is_parquet};
 use crate::batch::plan::{Plan, Search, beside};
-use crate::batch::read::{Against, open_plan, understand};
-use crate::batch::row::{Column, Row, Status, columns, outputs};
-use crate::batch::slot::Slot;
+use crate::batch::read::{Against, PlanFile, open_plan, understand};
+use crate::batch::row::{Column, Row, Status, columns, columns_of_study, outputs};
+use crate::batch::slot::{Slot, World};
+use crate::batch::subject::{Prepared, Subject, prepare};
 use crate::diagnostic::Refusal;
 use crate::result::Verdict;
-use crate::scenario::build::{Reductions, build_with};
+use crate::scenario::build::{Ready, Reductions, build_with};
 use crate::scenario::include::Open;
 use crate::scenario::raw::Table;
 use crate::scenario::resolve::{self, Loaded, Trouble, as_typed};
@@ -44,8 +46,10 @@ pub struct Study {
     pub digest: String,
     /// Text of the plan file and of all files of the scenario, each under a line that names it.
     pub text: String,
+    subject: Subject,
     root: Table,
-    loaded: Loaded,
+    /// What a scenario names; a rating or dead-time study has its tables under the root.
+    loaded: Option<Loaded>,
     reductions: Reductions,
 }
 
@@ -90,34 +94,73 @@ pub struct Wrong {
     pub trouble: Trouble,
 }
 
+/// What is run, and what its account has to know.
+fn apart(ready: Ready, title: String, end: f64) -> Built {
+    let Ready { setup, placed, judged, signals, .. } = ready;
+    let facts = Facts { title, end, method: setup.method.name, placed, judged, signals };
+    Built { setup, facts }
+}
+
+type Read = (Table, Option<Loaded>, Subject, Plan, (Vec<Column>, Vec<Bound>));
+
+fn of_plan(plan: &PlanFile, trouble: Trouble) -> Wrong {
+    let path = plan.sources.files.first().map(|f| f.0.clone()).unwrap_or_default();
+    Wrong { what: "the plan", path, trouble }
+}
+
+/// A plan that varies the run of a scenario.
+fn run_of(plan: &PlanFile, path: &Path, reductions: &Reductions, open: Open<'_>) -> Result<Read, Wrong> {
+    let of_scenario = |trouble| Wrong { what: "the scenario", path: path.to_path_buf(), trouble };
+    let typed = as_typed(path, open).map_err(of_scenario)?;
+    let loaded = typed.load(open);
+    let scenario = resolve::mean(&typed.root, &loaded).map_err(of_scenario)?;
+    let built = build_with(&scenario, reductions);
+    let ready = built.map_err(|r| of_scenario(Trouble::Refused(r)))?;
+    let world = World {
+        what: "the scenario",
+        root: &typed.root,
+        section: &crate::scenario::sections::SCENARIO,
+        scenario: Some(&scenario),
+    };
+    let limits = ready.judged.iter().map(|j| j.name.as_str()).collect();
+    let against = Against { world, ready: Some(&ready), limits };
+    let meant = understand(plan, &against, open).map_err(|r| of_plan(plan, Trouble::Refused(r)))?;
+    let columns = columns(&meant, &ready);
+    Ok((typed.root, Some(loaded), Subject::Run, meant, columns))
+}
+
+/// A plan that varies a rating or a dead-time study.
+fn study_of(plan: &PlanFile, open: Open<'_>) -> Result<Read, Wrong> {
+    let wrong = |refusal| of_plan(plan, Trouble::Refused(refusal));
+    let Prepared { root, subject, columns, limits } = prepare(plan, open).map_err(wrong)?;
+    let Some(section) = subject.section() else { return Err(wrong(Refusal::default())) };
+    let world = World { what: "the study", root: &root, section, scenario: None };
+    let names = limits.iter().map(|l| l.name.as_str()).collect();
+    let against = Against { world, ready: None, limits: names };
+    let meant = understand(plan, &against, open).map_err(wrong)?;
+    let columns = columns_of_study(&meant, columns, limits);
+    Ok((root, None, subject, meant, columns))
+}
+
 impl Study {
-    /// Reads a plan with its scenario and holds one against the other.
+    /// Reads a plan with its subject and holds one against the other.
     ///
     /// # Errors
     /// [`Wrong`].
     pub fn read(path: &Path, open: Open<'_>) -> Result<Self, Wrong> {
         let files: RefCell<BTreeMap<PathBuf, String>> = RefCell::default();
         let remember = |path: &Path| {
-            let text = open(path)?;
+            let text = if is_parquet(path) { as_csv(path)? } else { open(path)? };
             files.borrow_mut().insert(path.to_path_buf(), text.clone());
             Ok(text)
         };
-        let of_plan = |trouble| Wrong { what: "the plan", path: path.to_path_buf(), trouble };
-        let plan_file = open_plan(path, &remember).map_err(of_plan)?;
-        let Some(named) = plan_file.fields.text("scenario") else {
-            return Err(of_plan(Trouble::Refused(Refusal::default())));
-        };
-        let scenario_path = beside(path, named);
-        let of_scenario = |trouble| Wrong { what: "the scenario", path: scenario_path.clone(), trouble };
-        let typed = as_typed(&scenario_path, &remember).map_err(of_scenario)?;
-        let loaded = typed.load(&remember);
-        let scenario = resolve::mean(&typed.root, &loaded).map_err(of_scenario)?;
+        let unread = |trouble| Wrong { what: "the plan", path: path.to_path_buf(), trouble };
+        let plan_file = open_plan(path, &remember).map_err(unread)?;
         let reductions = Reductions::default();
-        let built = build_with(&scenario, &reductions);
-        let ready = built.map_err(|r| of_scenario(Trouble::Refused(r)))?;
-        let against = Against { root: &typed.root, scenario: &scenario, ready: &ready };
-        let plan = understand(&plan_file, &against, &remember).map_err(|r| of_plan(Trouble::Refused(r)))?;
-        let (outputs, limits) = columns(&plan, &ready);
+        let (root, loaded, subject, plan, (outputs, limits)) = match plan_file.fields.text("scenario") {
+            Some(named) => run_of(&plan_file, &beside(path, named), &reductions, &remember)?,
+            None => study_of(&plan_file, &remember)?,
+        };
         let files = files.into_inner();
         let named = files.iter().map(|(path, text)| format!("# file: {}\n{text}", path.display()));
         let text = named.collect::<Vec<_>>().join("\n");
@@ -126,8 +169,11 @@ impl Study {
         hash.update(&text);
         let digest = hash.finalize().iter().map(|byte| format!("{byte:02x}")).collect();
         let values = plan.values();
-        let lanes = plan.lanes.unwrap_or(DEFAULT_LANES);
-        Ok(Self { plan, values, outputs, limits, lanes, digest, text, root: typed.root, loaded, reductions })
+        let lanes = match subject {
+            Subject::Run => plan.lanes.unwrap_or(DEFAULT_LANES),
+            _ => 1,
+        };
+        Ok(Self { plan, values, outputs, limits, lanes, digest, text, subject, root, loaded, reductions })
     }
 
     /// Number of variants.
@@ -174,24 +220,32 @@ impl Study {
             let lines: Vec<String> = refusal.diagnostics.iter().map(|d| d.line()).collect();
             lines.join("; ")
         };
-        let scenario = resolve::mean(&root, &self.loaded).map_err(|trouble| match trouble {
+        let loaded = self.loaded.as_ref().ok_or("no scenario is run")?;
+        let scenario = resolve::mean(&root, loaded).map_err(|trouble| match trouble {
             Trouble::Unreadable(error) => error.to_string(),
             Trouble::Refused(refusal) => told(refusal),
         })?;
         let ready = build_with(&scenario, &self.reductions).map_err(told)?;
-        let facts = Facts {
-            title: scenario.title,
-            end: scenario.steps.end,
-            method: ready.setup.method.name,
-            placed: ready.placed,
-            judged: ready.judged,
-            signals: ready.signals,
-        };
-        Ok(Built { setup: ready.setup, facts })
+        Ok(apart(ready, scenario.title, scenario.steps.end))
+    }
+
+    /// What a row's variant runs. Where the plan searches, at the value found.
+    ///
+    /// # Errors
+    /// In words.
+    pub(crate) fn prepared(&self, row: &Row) -> Result<Built, String> {
+        let own = self.plan.inputs.iter().map(|i| &i.slot).zip(self.inputs(row.variant).iter().copied());
+        let found = self.plan.search.iter().map(|s| &s.slot).zip(row.outputs.first().copied());
+        let settings: Vec<(&Slot, f64)> = own.chain(found).collect();
+        self.built(&settings)
     }
 
     /// One run: its row, and whether the limit of the search was kept.
     fn once(&self, settings: &[(&Slot, f64)], stop: &AtomicBool) -> Option<(Row, Option<bool>)> {
+        if !matches!(self.subject, Subject::Run) {
+            let searched = self.plan.search.as_ref().map(|s| s.limit.as_str());
+            return self.subject.once(&self.root, settings, &self.outputs, searched, stop);
+        }
         let Built { setup, facts } = match self.built(settings) {
             Ok(built) => built,
             Err(why) => return Some((self.without(Status::Refused, why), None)),

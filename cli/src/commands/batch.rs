@@ -1,6 +1,7 @@
 //! `batch`: the variants of a plan, from the count to the table.
 
 use std::collections::BTreeMap;
+use std::fmt::Display;
 use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::Ordering;
@@ -13,11 +14,12 @@ use crate::batch::carry::{Carried, carry};
 use crate::batch::journal::{self, Head, Journal, path_of};
 use crate::batch::progress::{BatchProgress, Show};
 use crate::batch::row::Row;
+use crate::batch::table::Told;
 use crate::batch::variant::Study;
-use crate::batch::{indices, picture, statistics, table, tell};
+use crate::batch::{indices, keep, parquet, picture, statistics, table, tell};
 use crate::commands::asked::{self, Refused, refused};
 use crate::commands::refuse_in;
-use crate::commands::run::listen;
+use crate::commands::run::{listen, stopped};
 use crate::exit::{BAD_INPUT, DONE, FAILS, INPUT_OUTPUT, INTERRUPTED, NUMERICAL, Streams};
 use crate::scenario::include::open;
 
@@ -89,7 +91,10 @@ pub fn batch(args: &BatchArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         )?;
         return Ok(INTERRUPTED);
     }
-    finish(&study, &rows, Some(carried), out, &args.output, streams)
+    let whole = shard.1 == 1;
+    let batch =
+        Finish { study: &study, rows: &rows, carried: Some(carried), out, output: &args.output, whole };
+    finish(&batch, streams)
 }
 
 fn no_table() -> Refused {
@@ -120,7 +125,7 @@ type Begun = (Journal, BTreeMap<usize, Row>);
 fn begin(study: &Study, args: &BatchArgs, out: &Path, shard: (usize, usize)) -> Result<Begun, Refused> {
     let wrong = |e: journal::JournalTrouble| (e.to_string(), INPUT_OUTPUT);
     let (path, force) = (path_of(out), args.output.force);
-    let others = [&args.output.csv, &args.output.svg];
+    let others = [&args.output.csv, &args.output.parquet, &args.output.svg];
     for other in others.into_iter().flatten() {
         asked::is_new(Some(other), force || args.resume)?;
     }
@@ -187,33 +192,65 @@ fn shown(study: &Study, output: &BatchOutputArgs) -> Result<usize, Refused> {
     }
 }
 
-/// Writes the table and what else is asked for, and tells the statistics.
-fn finish(
-    study: &Study,
-    rows: &BTreeMap<usize, Row>,
+/// A batch whose variants are all run.
+struct Finish<'a> {
+    study: &'a Study,
+    rows: &'a BTreeMap<usize, Row>,
+    /// How they were run; `None` where they were only merged.
     carried: Option<Carried>,
-    out: &Path,
-    output: &BatchOutputArgs,
-    streams: &mut Streams<'_>,
-) -> io::Result<u8> {
-    let written = || -> Result<(), Refused> {
-        table::hdf5(out, study, rows).map_err(|e| (e.to_string(), INPUT_OUTPUT))?;
+    out: &'a Path,
+    output: &'a BatchOutputArgs,
+    /// Whether it is the whole plan and not a shard of it.
+    whole: bool,
+}
+
+impl Finish<'_> {
+    /// Writes the table and what else is asked for.
+    fn write(&self, told: &Told<'_>, kept: Option<&[usize]>) -> Result<(), Refused> {
+        let (out, output) = (self.out, self.output);
+        table::hdf5(out, told).map_err(|e| (e.to_string(), INPUT_OUTPUT))?;
+        let cannot =
+            |path: &Path, e: &dyn Display| (format!("cannot write `{}`: {e}", path.display()), INPUT_OUTPUT);
         if let Some(path) = &output.csv {
             let mut text = Vec::new();
-            let made = table::csv(&mut text, study, rows).and_then(|()| std::fs::write(path, text));
-            made.map_err(|e| (format!("cannot write `{}`: {e}", path.display()), INPUT_OUTPUT))?;
+            let made = table::csv(&mut text, told).and_then(|()| std::fs::write(path, text));
+            made.map_err(|e| cannot(path, &e))?;
+        }
+        if let Some(path) = &output.parquet {
+            parquet::write(path, told).map_err(|e| cannot(path, &e))?;
         }
         if let Some(path) = &output.svg {
-            let drawn = picture::picture(study, rows, shown(study, output)?);
+            let drawn = picture::picture(self.study, self.rows, shown(self.study, output)?);
             asked::write(path, &drawn.map_err(|e| (e.to_string(), NUMERICAL))?)?;
         }
+        if let Some(kept) = kept {
+            let written = keep::write(self.study, self.rows, kept, out, output.force, stopped());
+            written.map_err(|why| (why, INPUT_OUTPUT))?;
+        }
         Ok(())
-    };
-    if let Err(why) = written() {
-        return refused(&why, output.json, streams);
     }
+}
+
+/// Writes what is asked for, and tells the statistics.
+fn finish(batch: &Finish<'_>, streams: &mut Streams<'_>) -> io::Result<u8> {
+    let Finish { study, rows, carried, out, output, whole } = *batch;
     let statistics = statistics::gather(study, rows);
     let indices = indices::of_rows(study, rows);
+    // Which are worst only the whole table tells.
+    let kept = keep::chosen(study, rows).filter(|_| whole);
+    let told = Told { study, rows, statistics: &statistics, indices: &indices, kept: kept.as_deref() };
+    if let Err(why) = batch.write(&told, kept.as_deref()) {
+        return refused(&why, output.json, streams);
+    }
+    if stopped().load(Ordering::Relaxed) {
+        let kept_in = keep::folder_of(out);
+        writeln!(
+            streams.err,
+            "interrupted; waveforms so far are in {}, --resume goes on",
+            kept_in.display()
+        )?;
+        return Ok(INTERRUPTED);
+    }
     if output.json {
         let mut told = tell::json(study, &statistics, &indices);
         told["file"] = json!(out.display().to_string());
@@ -221,6 +258,10 @@ fn finish(
         if let Some(Carried { variants, abreast }) = carried {
             told["lanes"]["run"] = json!(variants);
             told["lanes"]["abreast"] = json!(abreast);
+        }
+        if let Some(kept) = &kept {
+            told["waveforms"] =
+                json!({ "folder": keep::folder_of(out).display().to_string(), "variants": kept });
         }
         writeln!(streams.out, "{told:#}")?;
     } else {
@@ -233,6 +274,10 @@ fn finish(
             )?;
         }
         writeln!(streams.out, "Written: {}", out.display())?;
+        if let Some(kept) = &kept {
+            let folder = keep::folder_of(out);
+            writeln!(streams.out, "Waveforms of {} variants: {}", kept.len(), folder.display())?;
+        }
     }
     let fails = rows.values().any(|r| r.verdict == crate::result::Verdict::Fails);
     Ok(if fails { FAILS } else { DONE })
@@ -246,15 +291,20 @@ fn merged(args: &MergeArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     };
     let Some(out) = &args.output.out else { return refused(&no_table(), json, streams) };
     match gathered(&mut study, args, out) {
-        Ok(rows) => finish(&study, &rows, None, out, &args.output, streams),
+        Ok(rows) => {
+            listen();
+            let output = &args.output;
+            finish(&Finish { study: &study, rows: &rows, carried: None, out, output, whole: true }, streams)
+        }
         Err(why) => refused(&why, json, streams),
     }
 }
 
 /// The rows of all shards; every variant must be there.
 fn gathered(study: &mut Study, args: &MergeArgs, out: &Path) -> Result<BTreeMap<usize, Row>, Refused> {
-    for path in [Some(out), args.output.csv.as_deref(), args.output.svg.as_deref()] {
-        asked::is_new(path, args.output.force)?;
+    let output = &args.output;
+    for path in [Some(out), output.csv.as_deref(), output.parquet.as_deref(), output.svg.as_deref()] {
+        asked::is_new(path, output.force)?;
     }
     shown(study, &args.output)?;
     let mut rows = BTreeMap::new();

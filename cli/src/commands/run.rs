@@ -124,6 +124,11 @@ pub(crate) fn listen() -> &'static AtomicBool {
     &STOP
 }
 
+/// What is set once the user asks to stop.
+pub(crate) fn stopped() -> &'static AtomicBool {
+    &STOP
+}
+
 /// From the first step to the closed file: the account and the file's size.
 fn carry_through(
     mut run: Run<f64>,

@@ -16,8 +16,9 @@ use joulestep_models::parts::shipped;
 
 use crate::diagnostic::{Diagnostic, FileId, Place, Refusal, Sources};
 use crate::scenario::conform::Conform;
+use crate::scenario::fields::Fields;
 use crate::scenario::include::Open;
-use crate::scenario::raw::{self, Raw};
+use crate::scenario::raw::{self, Raw, Table};
 use crate::scenario::resolve::Trouble;
 use crate::scenario::shape::Section;
 use crate::shelf::Shelf;
@@ -76,6 +77,24 @@ pub(crate) fn read_named(
 ) -> Option<Part> {
     let file = SHELF.beside(name, (place, "component.part"), sources, open, diagnostics)?;
     read(sources, file, &sections::PART, diagnostics).map(|p| p.0)
+}
+
+/// The same with the table as typed.
+pub(crate) fn read_typed(
+    name: &str,
+    at: (&Place, &str),
+    sources: &mut Sources,
+    open: Open<'_>,
+    diagnostics: &mut Vec<Diagnostic>,
+) -> Option<(Table, Part)> {
+    let file = SHELF.beside(name, at, sources, open, diagnostics)?;
+    let part = read(sources, file, &sections::PART, diagnostics)?.0;
+    Some((raw::read(sources, file).0, part))
+}
+
+/// The part of a checked root table.
+pub(crate) fn of_fields(root: &Fields, name: &str, diagnostics: &mut Vec<Diagnostic>) -> Option<Part> {
+    meant::part(root, name, diagnostics).map(|p| p.0)
 }
 
 fn read(

@@ -14,13 +14,15 @@ use joulestep_models::rating::surge::{Ends, Point, Surge};
 use joulestep_models::rating::{Conducts, HeatPath, RatingTrouble};
 use rayon::prelude::*;
 
-pub use path::{Heat, heat_of_part, heat_of_stack};
+pub use path::{Heat, StackHeat, heat_of_part, heat_of_stack, solve_stack};
 pub use picture::picture;
 pub use shared::{Parallel, Spread, parallel};
 pub use tell::{csv, json, text};
 
 /// Above the highest junction temperature, laws are still taken for the question where steady states end, K.
-const BEYOND: f64 = 150.0;
+pub(crate) const BEYOND: f64 = 150.0;
+/// Coldest heatsink, °C.
+pub(crate) const COLDEST: f64 = -100.0;
 /// Longest pulse looked at for a fault current, s.
 pub const LONGEST: f64 = 1e4;
 
@@ -105,6 +107,15 @@ pub fn ready(part: &Part, heat: &Heat, asked: &Asked) -> Result<Ready, RatingTro
 
 /// The law of a part, and the highest junction temperature.
 fn law(part: &Part, asked: &Asked) -> Result<(Conduction, f64), RatingTrouble> {
+    let (gate, hottest) = bounds(part, asked)?;
+    Ok((Conduction::new(part, gate, asked.heatsink.min(25.0), hottest + BEYOND)?, hottest))
+}
+
+/// The gate-source voltage of a part as asked, V, and the highest junction temperature, °C.
+///
+/// # Errors
+/// Limits of the part; a heatsink that is hotter.
+pub(crate) fn bounds(part: &Part, asked: &Asked) -> Result<(Option<f64>, f64), RatingTrouble> {
     let gate = gate_on(part, &Conditions { gate_on: asked.gate_on, ..Conditions::default() })
         .map_err(|e| refusal(part, e.to_string()))?;
     if let (Some(gate), Some(limit)) = (gate, part.gate_limit())
@@ -133,11 +144,11 @@ fn law(part: &Part, asked: &Asked) -> Result<(Conduction, f64), RatingTrouble> {
         );
         return Err(refusal(part, what));
     }
-    if asked.heatsink < -100.0 {
-        let what = format!("the heatsink is at {} °C; expected -100 °C or above", asked.heatsink);
+    if asked.heatsink < COLDEST {
+        let what = format!("the heatsink is at {} °C; expected {COLDEST} °C or above", asked.heatsink);
         return Err(refusal(part, what));
     }
-    Ok((Conduction::new(part, gate, asked.heatsink.min(25.0), hottest + BEYOND)?, hottest))
+    Ok((gate, hottest))
 }
 
 /// Rates a part.

@@ -1,5 +1,6 @@
 //! Where the heat of a part goes: a package stack solved and reduced, or the part's own impedance to its case.
 
+use joulestep_engine::thermal::compact::Compact;
 use joulestep_engine::thermal::convert::foster_to_cauer;
 use joulestep_engine::thermal::field::mesh::{Mesh, Sizing};
 use joulestep_engine::thermal::field::reduce::{Span, reduce};
@@ -33,6 +34,24 @@ impl Heat {
     }
 }
 
+/// A package stack, solved and reduced to a compact network: the part of its heat path that does not depend on the
+/// heatsink's temperature.
+#[derive(Clone, Debug)]
+pub struct StackHeat {
+    network: Compact,
+    dies: Vec<String>,
+    words: String,
+}
+
+impl StackHeat {
+    /// With all its fixed temperatures at `heatsink`, °C.
+    pub fn at(&self, heatsink: f64) -> Heat {
+        let fixed = vec![heatsink; self.network.boundaries().len()];
+        let modal = Modal::of_compact(&self.network.clone().at(&fixed));
+        Heat { modal, dies: self.dies.clone(), words: self.words.clone() }
+    }
+}
+
 /// A package stack with all its fixed temperatures at `heatsink`, °C, on a mesh of at most `cells` cells. The stack is
 /// solved once and reduced to a compact network.
 ///
@@ -44,6 +63,14 @@ pub fn heat_of_stack(
     heatsink: f64,
     cells: usize,
 ) -> Result<Heat, RatingTrouble> {
+    Ok(solve_stack(name, package, cells)?.at(heatsink))
+}
+
+/// Solves a package stack on a mesh of at most `cells` cells and reduces it.
+///
+/// # Errors
+/// A stack that is wrong; a solution that fails.
+pub fn solve_stack(name: &str, package: &Package, cells: usize) -> Result<StackHeat, RatingTrouble> {
     let asked =
         |found: String| RatingTrouble::Asked { found, expected: "a package stack that can be solved".into() };
     let told = |e: &dyn ToString| asked(format!("{name}: {}", e.to_string()));
@@ -54,14 +81,13 @@ pub fn heat_of_stack(
     let (mesh, _) = Mesh::finest(&solid.body, &sizing, solid.kelvin, 1).map_err(|e| told(&e))?;
     let system = System::new(&solid.body, &mesh, solid.kelvin).map_err(|e| told(&e))?;
     let reduced = reduce(&system, &Span::default()).map_err(|e| told(&e))?;
-    let fixed = vec![heatsink; reduced.network.boundaries().len()];
     let dies = reduced.network.ports()[..solid.dies].to_vec();
     let words = format!(
         "package stack {name}, {} cells (`impedance` tells their error), reduced within {:.2} %",
         reduced.cells,
         100.0 * reduced.error
     );
-    Ok(Heat { modal: Modal::of_compact(&reduced.network.at(&fixed)), dies, words })
+    Ok(StackHeat { network: reduced.network, dies, words })
 }
 
 /// The part's own transient impedances to the case, the case on the heatsink through `interface` K/W that all dies

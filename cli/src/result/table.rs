@@ -1,4 +1,5 @@
-//! `/batch`: the table of a batch, one row per variant, written at once when all rows are there.
+//! `/batch`: the table of a batch, one row per variant, written at once when all rows are there; `/statistics`: what the
+//! rows say together.
 
 use std::path::Path;
 
@@ -13,6 +14,9 @@ const CHUNK: usize = 1024;
 /// Longest text of `error`, bytes; longer ones are cut and end in "…".
 const ERROR: usize = 512;
 
+/// Longest name of a result file, bytes.
+const FILE: usize = 32;
+
 /// A column of numbers.
 #[derive(Clone, Debug)]
 pub struct TableColumn<'a> {
@@ -24,6 +28,19 @@ pub struct TableColumn<'a> {
     pub role: &'static str,
     /// One number per row; NaN where there is none.
     pub values: Vec<f64>,
+}
+
+/// A table of `/statistics`.
+#[derive(Clone, Debug)]
+pub struct Statistic<'a> {
+    /// Its name.
+    pub name: &'static str,
+    /// In words.
+    pub words: &'static str,
+    /// Columns of texts, the first of which says what a row is about.
+    pub texts: Vec<(&'static str, Vec<String>)>,
+    /// Columns of numbers: name and what it is in words.
+    pub numbers: Vec<(&'a str, &'a str, Vec<f64>)>,
 }
 
 /// The table of a batch.
@@ -49,6 +66,11 @@ pub struct Table<'a> {
     pub verdict: Vec<&'static str>,
     /// Why a variant did not end well; empty where it did.
     pub error: Vec<&'a str>,
+    /// Result file of each variant whose waveforms are kept, in the folder of the table's waveforms; empty for the
+    /// others. `None`: the plan keeps none.
+    pub waveforms: Option<Vec<String>>,
+    /// What the rows say together.
+    pub statistics: Vec<Statistic<'a>>,
 }
 
 /// Writes the table; a file of that name is replaced in one move. The same rows give the same bytes: the file holds no
@@ -79,7 +101,7 @@ pub fn write_table(path: &Path, table: &Table<'_>) -> Result<(), ResultError> {
     };
     store.grow_integers(&growing("variant", "1", "number of the variant, from 0", 4))?;
     store.scale("batch/variant", "variant")?;
-    let mut taken = Names::reserving(&["variant", "status", "verdict", "error"]);
+    let mut taken = Names::reserving(&["variant", "status", "verdict", "error", "waveforms"]);
     let datasets: Vec<String> = table.columns.iter().map(|c| taken.take(c.name)).collect();
     for (column, dataset) in table.columns.iter().zip(&datasets) {
         let units = names::unit(column.unit);
@@ -90,9 +112,15 @@ pub fn write_table(path: &Path, table: &Table<'_>) -> Result<(), ResultError> {
     store.grow_texts::<16>(&growing("status", "", "how the variant ended", 4))?;
     store.grow_texts::<16>(&growing("verdict", "", "verdict over the limits of the scenario", 4))?;
     store.grow_texts::<ERROR>(&growing("error", "", "why the variant did not end well", 4))?;
-    for name in ["status", "verdict", "error"] {
+    let waveforms = table.waveforms.as_ref();
+    if waveforms.is_some() {
+        let words = "result file of the variant in the folder of waveforms";
+        store.grow_texts::<FILE>(&growing("waveforms", "", words, 4))?;
+    }
+    for name in ["status", "verdict", "error"].into_iter().chain(waveforms.map(|_| "waveforms")) {
         store.attach(&format!("batch/{name}"), 0, "batch/variant")?;
     }
+    statistics(&store, &table.statistics)?;
     store.publish()?;
     store.append("batch/variant", &table.variants)?;
     for (column, dataset) in table.columns.iter().zip(&datasets) {
@@ -101,5 +129,26 @@ pub fn write_table(path: &Path, table: &Table<'_>) -> Result<(), ResultError> {
     store.append_texts::<16>("batch/status", &table.status)?;
     store.append_texts::<16>("batch/verdict", &table.verdict)?;
     store.append_texts::<ERROR>("batch/error", &table.error)?;
+    if let Some(files) = waveforms {
+        store
+            .append_texts::<FILE>("batch/waveforms", &files.iter().map(String::as_str).collect::<Vec<_>>())?;
+    }
     store.finish(true)
+}
+
+fn statistics(store: &Store, all: &[Statistic<'_>]) -> Result<(), ResultError> {
+    store.group("statistics")?;
+    for s in all {
+        let group = format!("statistics/{}", s.name);
+        store.group(&group)?;
+        store.group_text(&group, "long_name", s.words)?;
+        let mut taken = Names::reserving(&s.texts.iter().map(|t| t.0).collect::<Vec<_>>());
+        for (name, texts) in &s.texts {
+            store.texts(&group, name, texts, "")?;
+        }
+        for (name, words, values) in &s.numbers {
+            store.reals(&group, &taken.take(name), values, "", words)?;
+        }
+    }
+    Ok(())
 }

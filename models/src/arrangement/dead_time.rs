@@ -17,8 +17,12 @@ use super::cycle::{Why, solve};
 use super::find;
 use super::losses::{Account, HARD_SHARE, ON_SHARE};
 use crate::capacitances::output_charge;
+use crate::model::Param;
 use crate::operating::OperatingTrouble;
 use crate::part::Part;
+
+/// Parameters of the half-bridge that is studied.
+pub const PARAMS: &[Param] = super::leg::HALF_BRIDGE.params;
 
 /// How a switch turned on.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -1,5 +1,8 @@
 //! The conduction law of a part, tabulated from the operating points of its model: drop and heat of each die against
-//! current and junction temperatures.
+//! current and junction temperatures. The table is made at once, or piece by piece as the law is asked: a single rating
+//! looks at a small share of it.
+
+use std::sync::OnceLock;
 
 use joulestep_engine::circuit::graph::HeatId;
 use joulestep_engine::circuit::wave::Wave;
@@ -18,23 +21,36 @@ const SPACING: f64 = 25.0;
 const TOP: f64 = 60.0;
 /// Voltages.
 const VOLTAGES: usize = 140;
+/// Voltages that are solved together, each from the one before.
+const PIECE: usize = 20;
 /// Temperatures that an interpolation takes.
 const TAKEN: usize = 4;
 
 /// What a row of the table holds at one voltage: current, and share of the heat in the first die.
 type Entry = [f64; 2];
 
+/// Voltages of one pair of temperatures: what the table holds, and the solution at the last, from which the next piece
+/// goes on.
+#[derive(Clone, Debug)]
+struct Piece {
+    entries: Vec<Entry>,
+    last: Vec<f64>,
+}
+
 /// The law of a part at a gate voltage.
 #[derive(Clone, Debug)]
 pub struct Conduction {
+    part: Part,
     /// Names of the dies.
     dies: Vec<&'static str>,
     /// First temperature, °C, and how many.
     first: f64,
     count: usize,
     voltages: Vec<f64>,
-    /// By temperature of the first die, of the second, and voltage.
-    table: Vec<Entry>,
+    /// By temperature of the first die, of the second, and piece.
+    table: Vec<OnceLock<Piece>>,
+    /// What the first piece that has no operating point says.
+    trouble: OnceLock<String>,
     gate: Option<f64>,
 }
 
@@ -45,55 +61,103 @@ impl Conduction {
     /// # Errors
     /// [`RatingTrouble::Part`]: the model refuses its values, has no die with a temperature, or no operating point.
     pub fn new(part: &Part, gate: Option<f64>, coldest: f64, hottest: f64) -> Result<Self, RatingTrouble> {
+        let law = Self::on_demand(part, gate, coldest, hottest)?;
+        let rows = law.table.len() / Self::PIECES;
+        (0..rows).for_each(|row| {
+            law.piece(row, Self::PIECES - 1);
+        });
+        match law.trouble() {
+            Some(trouble) => Err(trouble),
+            None => Ok(law),
+        }
+    }
+
+    /// The same law, whose table is made as it is asked. Where the model has no operating point it carries nothing, and
+    /// [`Conduction::trouble`] tells so.
+    ///
+    /// # Errors
+    /// [`RatingTrouble::Part`]: the model refuses its values, or has no die with a temperature.
+    pub fn on_demand(
+        part: &Part,
+        gate: Option<f64>,
+        coldest: f64,
+        hottest: f64,
+    ) -> Result<Self, RatingTrouble> {
         let trouble = |what: String| RatingTrouble::Part { part: part.name.clone(), what };
         let has_gate = part.entry().pins.contains(&"gate");
         if has_gate && gate.is_none() {
             return Err(trouble("it has a gate, and no gate voltage is given".into()));
         }
         let placed = between(part.entry(), &part.values, gate.unwrap_or(0.0), Feed::Voltage(0.0));
-        let Between { mut circuit, built, feed: (_, feed), .. } =
-            placed.map_err(|e| trouble(e.to_string()))?;
+        let built = placed.map_err(|e| trouble(e.to_string()))?.built;
         let dies: Vec<&'static str> = built.dies.iter().map(|d| d.0).collect();
         if dies.is_empty() || dies.len() > MOST_DIES {
             return Err(trouble(format!("a {} has no die with a temperature", part.kind)));
-        }
-        for (k, (_, components)) in built.dies.iter().enumerate() {
-            components.iter().for_each(|&c| circuit.heats(c, HeatId(k as u32)));
         }
         let first = (coldest / SPACING).floor() * SPACING - SPACING;
         let count = (((hottest - first) / SPACING).ceil() as usize + 2).max(TAKEN);
         let voltages: Vec<f64> =
             (0..VOLTAGES).map(|k| TOP * (k as f64 / (VOLTAGES - 1) as f64).powi(4)).collect();
+        let rows = if dies.len() > 1 { count * count } else { count };
+        let table = vec![OnceLock::new(); rows * Self::PIECES];
+        Ok(Self { part: part.clone(), dies, first, count, voltages, table, trouble: OnceLock::new(), gate })
+    }
+
+    const PIECES: usize = VOLTAGES / PIECE;
+
+    /// That a part of the table could not be made.
+    pub fn trouble(&self) -> Option<RatingTrouble> {
+        let what = self.trouble.get()?.clone();
+        Some(RatingTrouble::Part { part: self.part.name.clone(), what })
+    }
+
+    /// A piece of a row; those below it are made first.
+    fn piece(&self, row: usize, piece: usize) -> &Piece {
+        let cell = &self.table[row * Self::PIECES + piece];
+        cell.get_or_init(|| {
+            let near = if piece > 0 { self.piece(row, piece - 1).last.clone() } else { Vec::new() };
+            self.solve(row, piece, near).unwrap_or_else(|what| {
+                let _ = self.trouble.set(what);
+                Piece { entries: vec![[f64::NAN; 2]; PIECE], last: Vec::new() }
+            })
+        })
+    }
+
+    /// The operating points of a piece, the first from one that is near.
+    fn solve(&self, row: usize, piece: usize, near: Vec<f64>) -> Result<Piece, String> {
+        let (part, dies) = (&self.part, self.dies.len());
+        let (a, b) = if dies > 1 { (row / self.count, row % self.count) } else { (row, 0) };
+        let celsius = [self.first + a as f64 * SPACING, self.first + b as f64 * SPACING];
+        let placed = between(part.entry(), &part.values, self.gate.unwrap_or(0.0), Feed::Voltage(0.0));
+        let Between { mut circuit, built, feed: (_, feed), .. } = placed.map_err(|e| e.to_string())?;
+        for (k, (_, components)) in built.dies.iter().enumerate() {
+            components.iter().for_each(|&c| circuit.heats(c, HeatId(k as u32)));
+        }
         let board = Board::new(&circuit);
         let mut system = System::new(circuit);
-        let second = if dies.len() > 1 { count } else { 1 };
-        let mut table = Vec::with_capacity(count * second * VOLTAGES);
-        for a in 0..count {
-            for b in 0..second {
-                let celsius = [first + a as f64 * SPACING, first + b as f64 * SPACING];
-                let kelvin = |id: Option<HeatId>| id.map_or(298.15, |h| celsius[h.0 as usize] + CELSIUS);
-                let kelvin: Vec<f64> = system.devices.iter().map(|p| kelvin(system.heat_of(p))).collect();
-                let devices = system.devices_at(&kelvin);
-                let mut x = Vec::new();
-                for &volts in &voltages {
-                    system.circuit.waves[feed.0 as usize] = Wave::Constant(volts);
-                    x = operating_point_near(&system, 0.0, &kelvin, &board, &x)
-                        .map_err(|e| trouble(format!("at {volts} V: {e}")))?;
-                    let mut heat = [0.0; MOST_DIES];
-                    for (device, placed) in devices.iter().zip(&system.devices) {
-                        if let Some(die) = system.heat_of(placed) {
-                            heat[die.0 as usize] += power(device.as_ref(), placed, &x);
-                        }
-                    }
-                    let total: f64 = heat.iter().sum();
-                    table.push([if volts > 0.0 { total / volts } else { 0.0 }, heat[0] / total]);
+        let kelvin = |id: Option<HeatId>| id.map_or(298.15, |h| celsius[h.0 as usize] + CELSIUS);
+        let kelvin: Vec<f64> = system.devices.iter().map(|p| kelvin(system.heat_of(p))).collect();
+        let devices = system.devices_at(&kelvin);
+        let mut x = near;
+        let mut entries = Vec::with_capacity(PIECE);
+        for &volts in &self.voltages[piece * PIECE..(piece + 1) * PIECE] {
+            system.circuit.waves[feed.0 as usize] = Wave::Constant(volts);
+            x = operating_point_near(&system, 0.0, &kelvin, &board, &x)
+                .map_err(|e| format!("at {volts} V: {e}"))?;
+            let mut heat = [0.0; MOST_DIES];
+            for (device, placed) in devices.iter().zip(&system.devices) {
+                if let Some(die) = system.heat_of(placed) {
+                    heat[die.0 as usize] += power(device.as_ref(), placed, &x);
                 }
-                let at = table.len() - VOLTAGES;
-                // Without voltage there is no heat to be shared: as just above.
-                table[at][1] = table[at + 1][1];
             }
+            let total: f64 = heat.iter().sum();
+            entries.push([if volts > 0.0 { total / volts } else { 0.0 }, heat[0] / total]);
         }
-        Ok(Self { dies, first, count, voltages, table, gate })
+        if piece == 0 {
+            // Without voltage there is no heat to be shared: as just above.
+            entries[0][1] = entries[1][1];
+        }
+        Ok(Piece { entries, last: x })
     }
 
     /// Names of the dies, in the order of temperatures and heats.
@@ -149,7 +213,7 @@ impl Conducts for Conduction {
             let mut sum = 0.0;
             for (i, wa) in wa.iter().enumerate() {
                 for (j, wb) in wb.iter().enumerate().take(taken) {
-                    sum += wa * wb * self.table[((a + i) * row + b + j) * VOLTAGES + k][what];
+                    sum += wa * wb * self.piece((a + i) * row + b + j, k / PIECE).entries[k % PIECE][what];
                 }
             }
             sum
@@ -158,13 +222,11 @@ impl Conducts for Conduction {
         if amperes <= 0.0 {
             return Some(Carried::default());
         }
-        // A current that is no number is not carried either.
-        let carried = amperes < at(top, 0);
-        if !carried {
-            return None;
-        }
-        // Currents rise with the voltage: the row of nodes is searched by halving.
-        let (mut low, mut high) = (0, top);
+        // Currents rise with the voltage: the piece is looked for from the lowest, the row of nodes by halving. A
+        // current that is no number is not carried.
+        let mut ends = (1..=Self::PIECES).map(|p| p * PIECE - 1);
+        let mut high = ends.find(|&k| amperes < at(k, 0))?;
+        let mut low = high.saturating_sub(PIECE);
         while high - low > 1 {
             let middle = low.midpoint(high);
             if at(middle, 0) <= amperes { low = middle } else { high = middle }

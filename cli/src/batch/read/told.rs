@@ -1,14 +1,85 @@
 //! What is told of each variant: further numbers, and what a search finds.
 
 use super::Read;
-use crate::batch::plan::{MeasureSpec, Measured, Search};
+use crate::batch::plan::{Keep, MeasureSpec, Measured, Plan, Search};
+use crate::batch::row::columns;
+use crate::batch::sections::MOST_VARIANTS;
 use crate::diagnostic::{Diagnostic, nearest};
 use crate::scenario::conform::one_of;
 use crate::scenario::fields::Fields;
 
 impl Read<'_> {
+    /// Tables that go with one subject only.
+    pub(super) fn fits(&mut self, f: &Fields) {
+        let run = self.against.ready.is_some();
+        let (keys, found, expected): (&[&str], _, _) = match run {
+            true => (&["limit"], "a limit of the plan", "[[limit]] in the scenario"),
+            false => (&["output", "keep"], "this study records no signals", "that with a scenario only"),
+        };
+        for key in keys.iter().filter(|key| f.has(key)) {
+            self.tell(f.place_of(key), *key, found, expected);
+        }
+    }
+
+    pub(super) fn keep(&mut self, f: &Fields) -> Option<Keep> {
+        let ready = self.against.ready?;
+        let count = f.whole("count").map_or(Some(1), |n| usize::try_from(n).ok())?;
+        if let Some(limit) = f.text("limit") {
+            let of_user = ready.judged.iter().filter(|j| j.by_user);
+            let names: Vec<&str> = of_user.map(|j| j.name.as_str()).collect();
+            if !names.contains(&limit) {
+                let found = format!("the scenario sets no limit `{limit}`");
+                let d = Diagnostic::new(f.place_of("limit"), f.key("limit"), found, one_of(&names));
+                self.diagnostics.push(d.suggest(nearest(limit, names)));
+                return None;
+            }
+        }
+        let (limit, output) =
+            (|| f.text("limit").map(str::to_string), || f.text("output").map(str::to_string));
+        Some(match f.kind.as_str() {
+            "worst" => Keep::Worst { limit: limit()?, count },
+            "best" => Keep::Best { limit: limit()?, count },
+            "highest" => Keep::Highest { output: output()?, count },
+            "lowest" => Keep::Lowest { output: output()?, count },
+            "every" => Keep::Every(usize::try_from(f.whole("step")?).ok()?),
+            _ => {
+                let numbers = f.numbers("variants");
+                if let Some(x) = numbers.iter().find(|x| x.fract() != 0.0 || **x > MOST_VARIANTS as f64) {
+                    self.tell(
+                        f.place_of("variants"),
+                        f.key("variants"),
+                        format!("{x}"),
+                        "numbers of variants, from 0",
+                    );
+                    return None;
+                }
+                Keep::Listed(numbers.iter().map(|x| *x as usize).collect())
+            }
+        })
+    }
+
+    /// Outputs and variants that are named must be there.
+    pub(super) fn kept_outputs(&mut self, f: &Fields, plan: &Plan) {
+        let Some(ready) = self.against.ready else { return };
+        let (columns, _) = columns(plan, ready);
+        let names: Vec<&str> = columns.iter().map(|c| c.name.as_str()).collect();
+        for table in f.tables("keep") {
+            if let Some(output) = table.text("output").filter(|o| !names.contains(o)) {
+                let found = format!("there is no output `{output}`");
+                let d = Diagnostic::new(table.place_of("output"), table.key("output"), found, one_of(&names));
+                self.diagnostics.push(d.suggest(nearest(output, names.iter().copied())));
+            }
+            let count = plan.count().unwrap_or(0);
+            if let Some(x) = table.numbers("variants").iter().find(|x| **x >= count as f64) {
+                let found = format!("there is no variant {x}");
+                let expected = format!("numbers from 0 to {}", count.saturating_sub(1));
+                self.tell(table.place_of("variants"), table.key("variants"), found, expected);
+            }
+        }
+    }
+
     pub(super) fn measure(&mut self, f: &Fields) -> Option<MeasureSpec> {
-        let channels = &self.against.ready.setup.channels;
+        let channels = &self.against.ready?.setup.channels;
         let wanted = f.text("signal")?;
         let Some(channel) = channels.iter().position(|c| c.name == wanted) else {
             let names: Vec<&str> = channels.iter().map(|c| c.name.as_str()).collect();
@@ -48,9 +119,9 @@ impl Read<'_> {
             );
         }
         let limit = f.text("limit")?;
-        let names: Vec<&str> = self.against.ready.judged.iter().map(|j| j.name.as_str()).collect();
+        let names = self.against.limits.clone();
         if !names.contains(&limit) {
-            let found = format!("the scenario has no limit `{limit}`");
+            let found = format!("{} has no limit `{limit}`", self.against.world.what);
             let d = Diagnostic::new(f.place_of("limit"), "search.limit", found, one_of(&names));
             self.diagnostics.push(d.suggest(nearest(limit, names)));
         }

@@ -1,0 +1,164 @@
+//! Waveforms of chosen variants: once the table is there, each is run again alone, with a recorder, into an ordinary
+//! result file in a folder beside the table. What it tells of itself is the table's row: the same bits where the row was
+//! solved alone too, else within the tolerance of lanes.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::ffi::OsString;
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicBool, Ordering};
+
+use joulestep_engine::recorder::{Event, Layout, Recorder, Row as LedgerRow};
+use joulestep_engine::run::time_loop::Ended;
+
+use crate::account::happened::Happened;
+use crate::account::{Account, Outcome, store};
+use crate::batch::plan::Keep;
+use crate::batch::row::{Row, Status};
+use crate::batch::variant::{Built, Study};
+use crate::result::{ResultWriter, WriterOptions};
+
+/// Result file of a variant within the folder.
+pub fn file_name(variant: usize) -> String {
+    format!("variant-{variant}.h5")
+}
+
+/// The folder of a table's waveforms.
+pub fn folder_of(table: &Path) -> PathBuf {
+    let mut name = OsString::from(table);
+    name.push(".waveforms");
+    name.into()
+}
+
+/// Whether a variant is among the ascending ones that are kept.
+pub fn is_kept(kept: &[usize], variant: usize) -> bool {
+    kept.binary_search(&variant).is_ok()
+}
+
+/// The variants that the plan chooses among those run to their end, ascending; `None`: it keeps none. Of equal numbers
+/// the first variants are taken.
+pub fn chosen(study: &Study, rows: &BTreeMap<usize, Row>) -> Option<Vec<usize>> {
+    if study.plan.keep.is_empty() {
+        return None;
+    }
+    let done = |variant: &usize| rows.get(variant).is_some_and(|r| r.status == Status::Done);
+    let ranked = |of: &dyn Fn(&Row) -> f64, count: usize| {
+        let all = rows.values().filter(|r| r.status == Status::Done).map(|r| (of(r), r.variant));
+        let mut all: Vec<(f64, usize)> = all.filter(|x| !x.0.is_nan()).collect();
+        all.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+        all.into_iter().take(count).map(|x| x.1).collect::<Vec<_>>()
+    };
+    let margin = |limit: &str, row: &Row| {
+        let limit = study.limits.iter().find(|l| l.name == limit);
+        limit.map_or(f64::NAN, |l| {
+            let (lower, upper) = l.of(study.inputs(row.variant));
+            (upper - row.outputs[l.columns.1]).min(row.outputs[l.columns.0] - lower)
+        })
+    };
+    let output = |name: &str, row: &Row| {
+        study.outputs.iter().position(|c| c.name == name).map_or(f64::NAN, |k| row.outputs[k])
+    };
+    let mut all = BTreeSet::new();
+    for keep in &study.plan.keep {
+        all.extend(match keep {
+            Keep::Worst { limit, count } => ranked(&|r| margin(limit, r), *count),
+            Keep::Best { limit, count } => ranked(&|r| -margin(limit, r), *count),
+            Keep::Highest { output: name, count } => ranked(&|r| -output(name, r), *count),
+            Keep::Lowest { output: name, count } => ranked(&|r| output(name, r), *count),
+            Keep::Every(step) => rows.keys().copied().filter(|v| v % step == 0).filter(|v| done(v)).collect(),
+            Keep::Listed(variants) => variants.iter().copied().filter(|v| done(v)).collect(),
+        });
+    }
+    Some(all.into_iter().collect())
+}
+
+/// Writes the waveforms of these variants; a file that is there already is whole and stays, unless `anew`. Ends early
+/// once `stop` is set.
+///
+/// # Errors
+/// In words.
+pub fn write(
+    study: &Study,
+    rows: &BTreeMap<usize, Row>,
+    kept: &[usize],
+    table: &Path,
+    anew: bool,
+    stop: &AtomicBool,
+) -> Result<(), String> {
+    let folder = folder_of(table);
+    let system =
+        |doing: &str, path: &Path, e: std::io::Error| format!("cannot {doing} {}: {e}", path.display());
+    fs::create_dir_all(&folder).map_err(|e| system("make", &folder, e))?;
+    for variant in kept {
+        let path = folder.join(file_name(*variant));
+        if stop.load(Ordering::Relaxed) {
+            return Ok(());
+        }
+        if path.exists() && !anew {
+            continue;
+        }
+        // A file under its own name is whole.
+        let part = folder.join(format!("{}.part", file_name(*variant)));
+        let Some(row) = rows.get(variant) else { continue };
+        if record(study, row, &part, stop).map_err(|why| format!("waveforms of variant {variant}: {why}"))? {
+            fs::rename(&part, &path).map_err(|e| system("rename", &part, e))?;
+        }
+    }
+    Ok(())
+}
+
+struct Recording<'a> {
+    writer: ResultWriter,
+    happened: Happened,
+    stop: &'a AtomicBool,
+}
+
+impl Recorder<f64> for Recording<'_> {
+    fn begin(&mut self, layout: &Layout) {
+        self.writer.begin(layout);
+    }
+    fn sample(&mut self, t: f64, values: &[f64]) {
+        self.writer.sample(t, values);
+    }
+    fn thermal(&mut self, t: f64, celsius: &[f64]) {
+        self.writer.thermal(t, celsius);
+    }
+    fn event(&mut self, event: &Event) {
+        self.writer.event(event);
+        self.happened.push(event);
+    }
+    fn row(&mut self, row: &LedgerRow<f64>) {
+        self.writer.row(row);
+    }
+    fn go_on(&mut self, t: f64) -> bool {
+        Recorder::<f64>::go_on(&mut self.writer, t) && !self.stop.load(Ordering::Relaxed)
+    }
+}
+
+/// Runs a variant into a result file; whether it came to its end.
+fn record(study: &Study, row: &Row, path: &Path, stop: &AtomicBool) -> Result<bool, String> {
+    let Built { setup, facts } = study.prepared(row)?;
+    let mut run = setup.ready().map_err(|e| e.to_string())?;
+    let values = study.plan.inputs.iter().zip(study.inputs(row.variant));
+    let values: Vec<String> =
+        values.map(|(input, x)| format!("# {} = {x:?} {}\n", input.slot.path, input.slot.unit)).collect();
+    let text = format!("# variant {} of a batch:\n{}{}", row.variant, values.concat(), study.text);
+    let writer = ResultWriter::create(path, &text, WriterOptions::default()).map_err(|e| e.to_string())?;
+    let mut recording = Recording { writer, happened: Happened::default(), stop };
+    let outcome = match run.advance(facts.end, &mut recording) {
+        Ok(Ended::Reached) => Outcome::Done,
+        Ok(Ended::Stopped) => Outcome::Interrupted,
+        Err(trouble) => Outcome::Failed(trouble.to_string()),
+    };
+    run.finish(&mut recording);
+    let account = Account::new(&run, &facts, recording.happened.lines(), outcome);
+    let complete = account.outcome == Outcome::Done;
+    let ledger = store::ledger(&run.ledger());
+    let finished = recording.writer.finish(complete, Some(&ledger), Some(&store::summary(&account)));
+    finished.map_err(|e| e.to_string())?;
+    match account.outcome {
+        Outcome::Done => Ok(true),
+        Outcome::Interrupted => Ok(false),
+        Outcome::Failed(why) => Err(why),
+    }
+}

@@ -1,0 +1,166 @@
+//! What a plan varies beside the run of a scenario: a rating, or a dead-time study. Their tables (the part files, the
+//! package stack, what the plan asks) stand under one root, in which values are found and set as in a scenario.
+
+mod dead_time;
+mod prepare;
+mod rating;
+
+use std::sync::atomic::AtomicBool;
+
+use joulestep_models::devices::catalogue;
+
+use crate::batch::row::{Row, Status};
+use crate::batch::sections::subject::{OF_DEAD_TIME, OF_RATING};
+use crate::batch::slot::Slot;
+use crate::diagnostic::Diagnostic;
+use crate::result::Verdict;
+use crate::scenario::conform::Conform;
+use crate::scenario::fields::Fields;
+use crate::scenario::raw::Table;
+use crate::scenario::shape::{Section, quantity};
+use joulestep_models::model::Range;
+
+pub use dead_time::DeadTime;
+pub(crate) use prepare::{Prepared, prepare};
+pub use rating::Rating;
+
+/// What is varied.
+#[derive(Debug)]
+pub enum Subject {
+    /// The run of a scenario.
+    Run,
+    /// A rating.
+    Rating(Box<Rating>),
+    /// A dead-time study.
+    DeadTime(Box<DeadTime>),
+}
+
+/// Why there are no numbers: how the variant ends, and what is wrong.
+type Ill = (Status, String);
+
+/// A limit of a number in a variant.
+struct Limit {
+    name: String,
+    output: String,
+    bounds: (f64, f64),
+}
+
+fn refused(what: impl ToString) -> Ill {
+    (Status::Refused, what.to_string())
+}
+
+fn told(diagnostics: &[Diagnostic]) -> Ill {
+    refused(diagnostics.iter().map(Diagnostic::line).collect::<Vec<_>>().join("; "))
+}
+
+fn section(rating: bool) -> &'static Section {
+    if rating { &OF_RATING } else { &OF_DEAD_TIME }
+}
+
+/// The tables checked against their keys.
+fn checked(root: &Table, section: &Section) -> Result<Fields, Ill> {
+    let mut conform = Conform { catalogue: catalogue(), kind_of_part: &|_, _| None, diagnostics: Vec::new() };
+    let fields = conform.table(root, section, "");
+    if conform.diagnostics.is_empty() { Ok(fields) } else { Err(told(&conform.diagnostics)) }
+}
+
+/// The limits; `unit` tells the unit of an output.
+fn limits(fields: &Fields, unit: &dyn Fn(&str) -> Option<String>) -> Result<Vec<Limit>, Diagnostic> {
+    let mut all: Vec<Limit> = Vec::new();
+    for f in fields.tables("limit") {
+        let wrong = |key: &str, found: String, expected: &str| {
+            Err(Diagnostic::new(f.place_of(key), f.key(key), found, expected))
+        };
+        let (Some(name), Some(output)) = (f.text("name"), f.text("output")) else { continue };
+        let Some(unit) = unit(output) else {
+            return wrong(
+                "output",
+                format!("there is no output `{output}`"),
+                "the name of an output's column",
+            );
+        };
+        if all.iter().any(|l| l.name == name) {
+            return wrong("name", "a name used twice".into(), "a name used once");
+        }
+        let bound = |key: &str, none: f64| match f.measure(key) {
+            None => Ok(none),
+            Some(typed) => quantity(typed, &unit, Range::Any).map_err(|(found, expected, hint)| {
+                Diagnostic::new(f.place_of(key), f.key(key), found, expected).suggest(hint)
+            }),
+        };
+        let bounds = (bound("min", f64::NEG_INFINITY)?, bound("max", f64::INFINITY)?);
+        if bounds.0 > bounds.1 {
+            return wrong("max", "`max` is below `min`".into(), "a value above `min`");
+        }
+        if bounds.0.is_infinite() && bounds.1.is_infinite() {
+            return wrong("output", "neither `min` nor `max`".into(), "one of them, or both");
+        }
+        all.push(Limit { name: name.into(), output: output.into(), bounds });
+    }
+    Ok(all)
+}
+
+impl Subject {
+    /// Its key tables; `None` for a scenario's run.
+    pub fn section(&self) -> Option<&'static Section> {
+        match self {
+            Self::Run => None,
+            Self::Rating(_) => Some(section(true)),
+            Self::DeadTime(_) => Some(section(false)),
+        }
+    }
+
+    /// The row of a variant, and whether the limit of a search was kept. `columns` names the outputs, with their
+    /// units; those before the last `own` are found elsewhere. `None` where `stop` was set before its end.
+    pub(crate) fn once(
+        &self,
+        root: &Table,
+        settings: &[(&Slot, f64)],
+        columns: &[crate::batch::row::Column],
+        searched: Option<&str>,
+        stop: &AtomicBool,
+    ) -> Option<(Row, Option<bool>)> {
+        let before = usize::from(searched.is_some());
+        let ill = |(status, error): Ill| {
+            let outputs = vec![f64::NAN; columns.len()];
+            (Row { variant: 0, status, verdict: Verdict::NotJudged, error, outputs }, None)
+        };
+        let found = || -> Result<Option<(Vec<f64>, Vec<Limit>)>, Ill> {
+            let mut root = root.clone();
+            for (slot, value) in settings {
+                slot.set(&mut root, *value).map_err(refused)?;
+            }
+            let Some(section) = self.section() else { return Err(refused("a scenario's run")) };
+            let fields = checked(&root, section)?;
+            let unit = |output: &str| columns.iter().find(|c| c.name == output).map(|c| c.unit.clone());
+            let limits = limits(&fields, &unit).map_err(|d| told(&[d]))?;
+            let numbers = match self {
+                Self::Rating(rating) => Some(rating.numbers(&fields)?),
+                Self::DeadTime(study) => study.numbers(&fields, stop)?,
+                Self::Run => None,
+            };
+            Ok(numbers.map(|n| (n, limits)))
+        };
+        let (numbers, limits) = match found() {
+            Ok(Some(found)) => found,
+            Ok(None) => return None,
+            Err(why) => return Some(ill(why)),
+        };
+        let outputs: Vec<f64> = std::iter::repeat_n(f64::NAN, before).chain(numbers).collect();
+        if outputs.len() != columns.len() {
+            return Some(ill(refused("this variant has other results than the study as it stands")));
+        }
+        let kept = |limit: &Limit| {
+            let at = columns.iter().position(|c| c.name == limit.output);
+            let x = at.map_or(f64::NAN, |k| outputs[k]);
+            x >= limit.bounds.0 && x <= limit.bounds.1
+        };
+        let of_search = searched.and_then(|name| limits.iter().find(|l| l.name == name)).map(kept);
+        let verdict = match limits.iter().all(kept) {
+            _ if limits.is_empty() => Verdict::NotJudged,
+            true => Verdict::Passes,
+            false => Verdict::Fails,
+        };
+        Some((Row { variant: 0, status: Status::Done, verdict, error: String::new(), outputs }, of_search))
+    }
+}

@@ -1,0 +1,205 @@
+//! A rating as the subject of a plan. What variants have in common is made once: the law of the part while its values
+//! stay, the solution of the package stack while its layers stay. Where they vary, a law is tabulated no further than
+//! the rating looks.
+
+use std::collections::BTreeMap;
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
+
+use joulestep_models::package::Package;
+use joulestep_models::part::Part;
+use joulestep_models::rating::conduction::Conduction;
+use joulestep_models::rating::pulse::Shape;
+use joulestep_models::rating::steady::{continuous, runaway, steady};
+use joulestep_models::rating::surge::Surge;
+use joulestep_models::rating::{Conducts, HeatPath, RatingTrouble};
+
+use super::{Ill, refused, told};
+use crate::batch::row::{Column, Status};
+use crate::rating::{Asked, BEYOND, COLDEST, LONGEST, StackHeat, bounds, heat_of_part, solve_stack};
+use crate::scenario::fields::Fields;
+
+/// Laws and stacks that are kept at most; then all are let go.
+const KEPT: usize = 64;
+/// Cells of a mesh where the plan says nothing.
+const CELLS: usize = 40_000;
+/// °C, where the plan says nothing.
+const HEATSINK: f64 = 50.0;
+
+/// What was made, by what it was made from.
+type Made<T> = Mutex<BTreeMap<String, Arc<T>>>;
+type Solved = OnceLock<Result<StackHeat, Ill>>;
+
+/// A rating.
+#[derive(Debug)]
+pub struct Rating {
+    /// Name of the part.
+    part: String,
+    /// Name of the package stack.
+    stack: String,
+    laws: Made<Conduction>,
+    stacks: Made<Solved>,
+}
+
+/// What the plan asks of a variant.
+struct Question {
+    asked: Asked,
+    interface: f64,
+    cells: usize,
+    runaway: bool,
+    /// Widths and shapes.
+    pulses: Vec<(f64, Shape)>,
+}
+
+fn question(f: &Fields) -> Question {
+    let pulse = |p: &Fields| {
+        let shape = p.text("shape").and_then(Shape::of_key).unwrap_or(Shape::Square);
+        (p.number("width").unwrap_or(f64::NAN), shape)
+    };
+    Question {
+        asked: Asked {
+            heatsink: f.number("heatsink").unwrap_or(HEATSINK),
+            hottest: f.number("hottest"),
+            gate_on: f.number("gate-on"),
+            before: f.number("before").unwrap_or(0.0),
+            shape: Shape::Square,
+            widths: Vec::new(),
+            faults: f.tables("fault").iter().filter_map(|t| t.number("current")).collect(),
+        },
+        interface: f.number("interface").unwrap_or(0.0),
+        cells: f.whole("cells").and_then(|n| usize::try_from(n).ok()).unwrap_or(CELLS),
+        runaway: f.flag("runaway").unwrap_or(false),
+        pulses: f.tables("pulse").iter().map(pulse).collect(),
+    }
+}
+
+fn ill(trouble: &RatingTrouble) -> Ill {
+    let status = if matches!(trouble, RatingTrouble::Thermal(_)) { Status::Failed } else { Status::Refused };
+    (status, trouble.to_string())
+}
+
+/// What is kept under a key, made where it is missing.
+fn kept<T>(made: &Made<T>, key: String, make: impl FnOnce() -> Result<T, Ill>) -> Result<Arc<T>, Ill> {
+    let lock = || made.lock().unwrap_or_else(PoisonError::into_inner);
+    if let Some(there) = lock().get(&key) {
+        return Ok(Arc::clone(there));
+    }
+    let new = Arc::new(make()?);
+    let mut all = lock();
+    if all.len() >= KEPT {
+        all.clear();
+    }
+    Ok(Arc::clone(all.entry(key).or_insert(new)))
+}
+
+impl Rating {
+    /// A rating of a part on a stack of these names.
+    pub fn new(part: &str, stack: &str) -> Self {
+        let (part, stack) = (part.to_string(), stack.to_string());
+        Self { part, stack, laws: Mutex::default(), stacks: Mutex::default() }
+    }
+
+    fn part(&self, fields: &Fields) -> Result<Part, Ill> {
+        let mut diagnostics = Vec::new();
+        let part =
+            fields.table("part").and_then(|f| crate::parts::of_fields(f, &self.part, &mut diagnostics));
+        part.filter(|_| diagnostics.is_empty()).ok_or_else(|| told(&diagnostics))
+    }
+
+    fn law(part: &Part, asked: &Asked) -> Result<(Conduction, f64), Ill> {
+        let (gate, hottest) = bounds(part, asked).map_err(|e| ill(&e))?;
+        // From the coldest heatsink that there may be: the same table for all variants.
+        let law = Conduction::on_demand(part, gate, COLDEST, hottest + BEYOND).map_err(|e| ill(&e))?;
+        Ok((law, hottest))
+    }
+
+    /// Names and units of its numbers.
+    ///
+    /// # Errors
+    /// What is wrong with the part or the question.
+    pub(super) fn columns(&self, fields: &Fields) -> Result<Vec<Column>, Ill> {
+        let Some(f) = fields.table("rating") else { return Err(refused("there is no rating")) };
+        let q = question(f);
+        let (law, _) = Self::law(&self.part(fields)?, &q.asked)?;
+        let mut all = vec![("continuous.current".to_string(), "A"), ("continuous.drop".into(), "V")];
+        all.push(("continuous.loop-gain".into(), "1"));
+        all.extend(law.names().iter().map(|die| (format!("continuous.{die}"), "degC")));
+        all.extend(law.names().iter().map(|die| (format!("{die}.thermal-resistance"), "K/W")));
+        all.extend(q.runaway.then(|| ("runaway.current".into(), "A")));
+        for p in f.tables("pulse").iter().filter_map(|p| p.text("name")) {
+            all.extend(
+                [("current", "A"), ("i2t", "A^2 s"), ("energy", "J")].map(|(w, u)| (format!("{p}.{w}"), u)),
+            );
+        }
+        let faults = f.tables("fault").iter().filter_map(|t| t.text("name"));
+        all.extend(faults.map(|name| (format!("{name}.longest"), "s")));
+        Ok(all.into_iter().map(|(name, unit)| Column { name, unit: unit.into() }).collect())
+    }
+
+    /// The numbers of a variant.
+    pub(super) fn numbers(&self, fields: &Fields) -> Result<Vec<f64>, Ill> {
+        let Some(f) = fields.table("rating") else { return Err(refused("there is no rating")) };
+        let q = question(f);
+        let part = self.part(fields)?;
+        let (gate, hottest) = bounds(&part, &q.asked).map_err(|e| ill(&e))?;
+        let key = format!("{:?} {gate:?} {hottest:?}", part.values);
+        let law = kept(&self.laws, key, || Ok(Self::law(&part, &q.asked)?.0))?;
+        let heat = match fields.table("package") {
+            None => heat_of_part(&part, q.asked.heatsink, q.interface).map_err(|e| ill(&e))?,
+            Some(f) => {
+                let mut diagnostics = Vec::new();
+                let package = crate::package::of_fields(f, &mut diagnostics);
+                let package = package.filter(|_| diagnostics.is_empty()).ok_or_else(|| told(&diagnostics))?;
+                self.stack(package, q.cells)?.at(q.asked.heatsink)
+            }
+        };
+        let path = heat.path(law.names()).map_err(|e| ill(&e))?;
+        let told = rate(&part, &law, &path, hottest, &q);
+        if law.trouble().is_none() {
+            return told;
+        }
+        // The law is shared: the trouble may be another variant's.
+        let (own, _) = Self::law(&part, &q.asked)?;
+        let told = rate(&part, &own, &path, hottest, &q);
+        own.trouble().map_or(told, |e| Err((Status::Failed, e.to_string())))
+    }
+
+    /// The solution of a stack; its title and the temperatures of its cooling do not matter.
+    fn stack(&self, package: Package, cells: usize) -> Result<StackHeat, Ill> {
+        let mut bare = Package { title: String::new(), ..package };
+        bare.cooling.iter_mut().for_each(|c| c.temperature = 0.0);
+        let cell = kept(&self.stacks, format!("{cells} {bare:?}"), || Ok(Solved::new()))?;
+        cell.get_or_init(|| solve_stack(&self.stack, &bare, cells).map_err(|e| ill(&e))).clone()
+    }
+}
+
+fn rate(part: &Part, law: &Conduction, path: &HeatPath, hottest: f64, q: &Question) -> Result<Vec<f64>, Ill> {
+    let none = [0.0; 2];
+    let dies = law.dies();
+    let before = steady(law, path, q.asked.before, &none)
+        .filter(|s| s.celsius[..dies].iter().all(|&t| t < hottest))
+        .ok_or_else(|| {
+            refused(format!(
+                "{}: {} A before the pulse are more than it carries for ever",
+                part.name, q.asked.before
+            ))
+        })?;
+    let mut all = Vec::new();
+    match continuous(law, path, hottest, &none) {
+        Some(s) => {
+            all.extend([s.current, s.carried.drop, s.loop_gain]);
+            all.extend(&s.celsius[..dies]);
+        }
+        None => all.extend(std::iter::repeat_n(f64::NAN, 3 + dies)),
+    }
+    all.extend((0..dies).map(|d| path.resistance(d, d)));
+    if q.runaway {
+        all.push(runaway(law, path, &none).unwrap_or(f64::NAN));
+    }
+    let mut surge = Surge::new(law, path, hottest, &before.carried.heat[..dies]);
+    for &(width, shape) in &q.pulses {
+        let p = surge.largest(shape, width);
+        all.extend([p.current, p.i2t, p.peaks.energy]);
+    }
+    all.extend(q.asked.faults.iter().map(|&current| surge.ride_through(current, LONGEST).0));
+    Ok(all)
+}
