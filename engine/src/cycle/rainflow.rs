@@ -115,9 +115,9 @@ impl UserLaw {
     /// Cycles to failure at a range (K) about a mean temperature (°C).
     pub fn cycles_to_failure(&self, range: f64, mean: f64) -> f64 {
         let kelvin = |celsius: f64| celsius + 273.15;
-        let warmth = self.activation.map_or(1.0, |a| {
-            (a.energy / BOLTZMANN * (1.0 / kelvin(mean) - 1.0 / kelvin(a.reference))).exp()
-        });
+        let warmth = self
+            .activation
+            .map_or(1.0, |a| (a.energy / BOLTZMANN * (1.0 / kelvin(mean) - 1.0 / kelvin(a.reference))).exp());
         self.cycles * (range / self.range).powf(-self.exponent) * warmth
     }
 

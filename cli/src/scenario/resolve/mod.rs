@@ -4,6 +4,7 @@
 mod arrangement;
 mod components;
 mod control;
+mod duty;
 mod lines;
 mod parts;
 mod thermal;
@@ -79,6 +80,7 @@ pub fn understand(typed: AsTyped, open: Open<'_>) -> Result<Scenario, Trouble> {
     let parts = parts::Parts::load(&root, &mut sources, open, &mut diagnostics);
     let packages = thermal::Packages::load(&root, &mut sources, open, &mut diagnostics);
     let kind_of_part = |place: &Place, name: &str| parts.kind(place.file, name);
+    let files = duty::CourseFiles::load(&root, &mut sources, open, &mut diagnostics);
     let mut conform = Conform { catalogue: catalogue(), kind_of_part: &kind_of_part, diagnostics };
     let fields = conform.table(&root, &SCENARIO, "");
     let mut diagnostics = conform.diagnostics;
@@ -87,7 +89,7 @@ pub fn understand(typed: AsTyped, open: Open<'_>) -> Result<Scenario, Trouble> {
         diagnostics.push(Diagnostic::new(&root.place, "component", "missing", expected));
     }
     let mut resolve = Resolve { sources: &sources, diagnostics };
-    let meant = resolve.scenario(&fields, &parts, &packages);
+    let meant = resolve.scenario(&fields, &parts, &packages, &files);
     let diagnostics = resolve.diagnostics;
     match meant {
         Some(mut scenario) if diagnostics.is_empty() => {
@@ -167,6 +169,7 @@ impl Resolve<'_> {
         root: &Fields,
         parts: &parts::Parts,
         packages: &thermal::Packages,
+        files: &duty::CourseFiles,
     ) -> Option<Scenario> {
         let arrangement = root.table("arrangement").and_then(|f| self.arrangement(f, parts));
         let components: Vec<_> = root.tables("component").iter().map(|f| self.component(f, parts)).collect();
@@ -177,6 +180,7 @@ impl Resolve<'_> {
         let thermal = root.table("thermal").map(|f| self.thermal(f, packages)).unwrap_or_default();
         let steps = root.table("steps").and_then(|f| self.steps(f));
         let limits: Vec<_> = root.tables("limit").iter().map(|f| self.limit(f)).collect();
+        let duty = root.table("duty").and_then(|f| self.duty(f, arrangement.as_ref(), &thermal, files));
         let record = root.table("record").map_or_else(RecordSpec::default, |f| self.record(f));
 
         self.unique("components", components.iter().flatten().map(|c| &c.name));
@@ -207,6 +211,7 @@ impl Resolve<'_> {
             thermal,
             record,
             limits: limits.into_iter().flatten().collect(),
+            duty,
             steps: steps?,
         };
         self.lines(&scenario);

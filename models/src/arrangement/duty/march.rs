@@ -73,7 +73,8 @@ pub fn follow(
     let first = profile.parameters(0.0, Side::After);
     let (laid, setup) = make(&first).map_err(|what| DutyTrouble::Circuit { time: 0.0, what })?;
     let period = laid.period.ok_or(DutyTrouble::NotPeriodic)?;
-    let mut network = setup.thermal.clone().filter(|t| !t.temperatures().is_empty()).ok_or(DutyTrouble::NoHeat)?;
+    let mut network =
+        setup.thermal.clone().filter(|t| !t.temperatures().is_empty()).ok_or(DutyTrouble::NoHeat)?;
     checked(profile, network.modal().boundaries().len())?;
     let inputs = network.modal().inputs().to_vec();
     set_boundaries(&mut network, profile, 0.0, Side::After);

@@ -208,7 +208,9 @@ pub enum DutyTrouble {
         what: Trouble,
     },
     /// Temperatures run away.
-    #[error("at {time} s: a temperature of {celsius:.0} degC; losses and temperatures drive each other up (thermal runaway?)")]
+    #[error(
+        "at {time} s: a temperature of {celsius:.0} degC; losses and temperatures drive each other up (thermal runaway?)"
+    )]
     Runaway {
         /// When, s.
         time: f64,

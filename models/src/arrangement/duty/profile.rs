@@ -1,5 +1,20 @@
 //! What a duty asks for: parameters and boundary temperatures over time.
 
+/// Parameters of arrangements that can change while the circuit works: they alter no topology and nothing that is
+/// stored.
+pub const MOVABLE: [&str; 10] = [
+    "supply-voltage",
+    "duty",
+    "dead-time",
+    "load-resistance",
+    "load-voltage",
+    "load-current",
+    "modulation",
+    "phase-shift",
+    "line-voltage",
+    "line-current",
+];
+
 /// What a course is of.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Of {

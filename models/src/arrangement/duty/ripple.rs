@@ -58,8 +58,7 @@ pub fn within(network: &mut Thermal<f64>, course: &Power) -> Vec<Within> {
         let steps = course.iter().zip(all.windows(2));
         let mean = steps.map(|((dt, _), w)| dt * 0.5 * (w[0][k] + w[1][k])).sum::<f64>() / span;
         let ends = all.iter().map(|t| t[k] - mean);
-        let (low, high) =
-            ends.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), x| (a.min(x), b.max(x)));
+        let (low, high) = ends.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), x| (a.min(x), b.max(x)));
         Within { least: low, largest: high }
     };
     (0..network.temperatures().len()).map(one).collect()
@@ -87,8 +86,7 @@ pub fn apart(network: &mut Thermal<f64>, course: &Power, slots: u32) -> Vec<Apar
     let smooth: Power = course.iter().zip(&of_step).map(|((dt, _), &k)| (*dt, mean(k))).collect();
     let (all, slow) = (periodic(network, course), periodic(network, &smooth));
     let range = |values: &mut dyn Iterator<Item = f64>| {
-        let (low, high) =
-            values.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), x| (a.min(x), b.max(x)));
+        let (low, high) = values.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), x| (a.min(x), b.max(x)));
         if high >= low { high - low } else { 0.0 }
     };
     let one = |i: usize| {
@@ -127,8 +125,7 @@ pub fn harmonics(modal: &Modal<f64>, course: &Power, numbers: &[u32]) -> Vec<Har
             });
             then = (cos, sin);
         }
-        let phasors: Vec<(f64, f64)> =
-            sums.iter().map(|s| (2.0 / span * s.0, 2.0 / span * s.1)).collect();
+        let phasors: Vec<(f64, f64)> = sums.iter().map(|s| (2.0 / span * s.0, 2.0 / span * s.1)).collect();
         let answer = |at: usize| {
             let (mut re, mut im) = (0.0, 0.0);
             for (from, p) in phasors.iter().enumerate() {

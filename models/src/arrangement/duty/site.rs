@@ -48,7 +48,10 @@ pub struct Site {
 
 impl std::fmt::Debug for Site {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.debug_struct("Site").field("period", &self.period).field("cycles", &self.cycles).finish_non_exhaustive()
+        f.debug_struct("Site")
+            .field("period", &self.period)
+            .field("cycles", &self.cycles)
+            .finish_non_exhaustive()
     }
 }
 
@@ -72,7 +75,8 @@ impl Site {
             heat_of_input(&mut setup, k);
         }
         let role = |k: usize| {
-            let of = |f: &&crate::arrangement::bed::Fitting| f.built.components.iter().any(|c| c.0 as usize == k);
+            let of =
+                |f: &&crate::arrangement::bed::Fitting| f.built.components.iter().any(|c| c.0 as usize == k);
             laid.fittings.iter().find(of).map(|f| f.role)
         };
         let roles = (0..setup.circuit.components.len()).map(role).collect();
@@ -131,7 +135,8 @@ impl Site {
         let heat = |run: &Run<f64>| -> Vec<f64> {
             (self.first_integral..self.first_integral + inputs).map(|k| run.integral(k)).collect()
         };
-        let mut record = InMemory { time: vec![began], samples: vec![heat(&self.run)], ..InMemory::default() };
+        let mut record =
+            InMemory { time: vec![began], samples: vec![heat(&self.run)], ..InMemory::default() };
         let before = self.run.ledger();
         if self.run.advance(began + self.period, &mut record)? == Ended::Stopped {
             return Err(CycleTrouble::Stopped);

@@ -19,7 +19,13 @@ const SHORTEST: f64 = 4.0;
 impl March<'_, '_> {
     /// Resolves the electrical settling after a step, cycle by cycle; gives the instant reached. The site stands in the
     /// state that the step met, and the model holds the steady cycle there.
-    pub(super) fn settle(&mut self, before: &Key, round: f64, from: f64, end: f64) -> Result<f64, DutyTrouble> {
+    pub(super) fn settle(
+        &mut self,
+        before: &Key,
+        round: f64,
+        from: f64,
+        end: f64,
+    ) -> Result<f64, DutyTrouble> {
         let names = (before.clone(), self.key.clone());
         let now = self.network.temperatures();
         let alike = |then: &[f64]| now.iter().zip(then).all(|(a, b)| (a - b).abs() <= ALIKE);
@@ -112,7 +118,13 @@ impl March<'_, '_> {
     }
 
     /// Every cycle from here to the end of the stretch; the last one is cut where the stretch ends.
-    pub(super) fn every_cycle(&mut self, round: f64, from: f64, end: f64, moving: bool) -> Result<bool, DutyTrouble> {
+    pub(super) fn every_cycle(
+        &mut self,
+        round: f64,
+        from: f64,
+        end: f64,
+        moving: bool,
+    ) -> Result<bool, DutyTrouble> {
         let mut t = from;
         while t + 1e-6 * self.period < end {
             if self.out.work.resolved.is_multiple_of(64) && !self.listener.go_on(t) {
@@ -145,7 +157,9 @@ impl March<'_, '_> {
         let mut span = end - from;
         while span > SHORTEST * self.period {
             let mut probe = self.network.clone();
-            glide(&mut probe, self.profile, (round, from, from + span), self.period, &|t, c| self.model.power(t, c));
+            glide(&mut probe, self.profile, (round, from, from + span), self.period, &|t, c| {
+                self.model.power(t, c)
+            });
             if rise(&probe, &self.network) <= most {
                 break;
             }
@@ -155,7 +169,13 @@ impl March<'_, '_> {
     }
 
     /// Leaps to the end of the stretch; false where the listener stopped.
-    pub(super) fn leaps(&mut self, round: f64, from: f64, end: f64, moving: bool) -> Result<bool, DutyTrouble> {
+    pub(super) fn leaps(
+        &mut self,
+        round: f64,
+        from: f64,
+        end: f64,
+        moving: bool,
+    ) -> Result<bool, DutyTrouble> {
         let allowed = SHARE * self.options.tolerance;
         let mut t = from;
         let mut span = self.first_leap(round, from, end);
