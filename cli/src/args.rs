@@ -7,12 +7,14 @@ use clap::{Args, Parser, Subcommand};
 mod batch;
 mod compare;
 mod dead_time;
+mod duty;
 mod heat;
 mod rating;
 
 pub use batch::{BatchArgs, BatchCommand, BatchOutputArgs, MergeArgs, ProgressAs};
 pub use compare::{DoublePulseArgs, OutputArgs, PartsCompareArgs, PartsResistanceArgs, Standard};
 pub use dead_time::{CycleArgs, DeadTimeArgs};
+pub use duty::DutyArgs;
 pub use heat::ImpedanceArgs;
 pub use rating::RatingArgs;
 
@@ -103,6 +105,14 @@ pub enum Command {
         after_long_help = "Example:\n  joulestep dead-time stack-750v-18m --dead-time \"40 ns,80 ns,160 ns\" --current \"10 A,20 A\""
     )]
     DeadTime(DeadTimeArgs),
+    /// Follow the junction temperatures of a scenario's arrangement through a duty of seconds to hours.
+    ///
+    /// Load and ambient follow the scenario's [duty]. After a step of the load, switching cycles are resolved one by one
+    /// until what is left of the electrical settling is small; then the thermal state leaps over many cycles, with an
+    /// estimate of its error that takes back a leap which is too long. Tells the course of every junction, its ripple
+    /// at switching and line frequency, the counted temperature cycles, and damage by a law that the scenario states.
+    #[command(after_long_help = duty::DUTY)]
+    Duty(DutyArgs),
     /// Transient thermal impedance of a package stack, or of measured points.
     ///
     /// Solves the layers of a package stack in three dimensions on three meshes, reduces them to a compact network and

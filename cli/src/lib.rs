@@ -46,6 +46,7 @@ pub mod args;
 pub mod batch;
 pub mod commands;
 pub mod diagnostic;
+pub mod duty;
 pub mod exit;
 pub mod impedance;
 pub mod package;
@@ -90,6 +91,7 @@ fn carry_out(args: impl IntoIterator<Item = OsString>, streams: &mut Streams<'_>
         Command::Check(args) => commands::check::check(&args, streams),
         Command::Cycle(args) => commands::cycle::cycle(&args, streams),
         Command::DeadTime(args) => commands::dead_time::dead_time(&args, streams),
+        Command::Duty(args) => commands::duty::duty(&args, streams),
         Command::DoublePulse(args) => commands::double_pulse::double_pulse(&args, streams),
         Command::Rating(args) => commands::rating::rating(&args, streams),
         Command::Batch(args) => commands::batch::batch(&args, streams),

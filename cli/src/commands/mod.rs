@@ -7,6 +7,7 @@ pub mod completions;
 pub mod cycle;
 pub mod dead_time;
 pub mod double_pulse;
+pub mod duty;
 pub mod impedance;
 pub mod parts;
 pub mod rating;

@@ -66,7 +66,7 @@ fn tell(what: &str, code: u8, json: bool, streams: &mut Streams<'_>) -> io::Resu
 }
 
 /// The full text of a scenario: each file under a line that names it.
-fn full_text(sources: &Sources) -> String {
+pub(crate) fn full_text(sources: &Sources) -> String {
     let named = sources.files.iter().map(|(path, text)| format!("# file: {}\n{text}", path.display()));
     named.collect::<Vec<_>>().join("\n")
 }

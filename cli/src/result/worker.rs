@@ -11,6 +11,7 @@ use joulestep_engine::recorder::{Event, Layout, Row};
 use super::FORMAT_VERSION;
 use super::error::ResultError;
 use super::events::Events;
+use super::further::{self, Further};
 use super::ledger::{self, LedgerTable};
 use super::overview::Overview;
 use super::steps::Steps;
@@ -27,7 +28,14 @@ pub(super) enum Message {
     Thermal(Rows),
     Event(Box<Event>),
     Row(Box<Row<f64>>),
-    Finish { complete: bool, ledger: Option<LedgerTable>, summary: Option<Summary> },
+    /// What is studied; before the layout.
+    Study(&'static str),
+    Further(Box<Further>),
+    Finish {
+        complete: bool,
+        ledger: Option<LedgerTable>,
+        summary: Option<Summary>,
+    },
 }
 
 /// The groups that the layout decides.
@@ -44,6 +52,7 @@ pub(super) struct Worker {
     events: Events,
     groups: Option<Groups>,
     samples: u64,
+    further: Vec<Further>,
     samples_back: Sender<Rows>,
     thermal_back: Sender<Rows>,
     /// Whether anything was appended since the last checkpoint.
@@ -78,6 +87,7 @@ impl Worker {
             events,
             groups: None,
             samples: 0,
+            further: Vec::new(),
             samples_back,
             thermal_back,
             anything: false,
@@ -127,6 +137,14 @@ impl Worker {
             Message::Layout(layout) => {
                 self.groups = Some(self.layout(&layout)?);
                 self.store.publish()?;
+                false
+            }
+            Message::Study(study) => {
+                self.store.group_text("/", "study", study)?;
+                false
+            }
+            Message::Further(table) => {
+                self.further.push(*table);
                 false
             }
             Message::Event(event) => self.events.add(&mut self.store, *event)?,
@@ -205,6 +223,9 @@ impl Worker {
         }
         self.events.finish(&mut self.store)?;
         self.store.settle()?;
+        for table in &self.further {
+            further::write(&self.store, table)?;
+        }
         if let Some(ledger) = ledger {
             ledger::write(&self.store, &ledger)?;
         }

@@ -13,6 +13,7 @@ use std::time::Duration;
 use joulestep_engine::recorder::{Event, Layout, Recorder, Row};
 
 use super::error::ResultError;
+use super::further::Further;
 use super::ledger::LedgerTable;
 use super::structure::Form;
 use super::summary::Summary;
@@ -155,6 +156,16 @@ impl ResultWriter {
             begun: false,
             misuse: None,
         })
+    }
+
+    /// Says what is studied, for who finds the file; before the layout.
+    pub fn study(&mut self, study: &'static str) {
+        self.tell(Message::Study(study));
+    }
+
+    /// A further table, written at the end.
+    pub fn further(&mut self, table: Further) {
+        self.tell(Message::Further(Box::new(table)));
     }
 
     /// Writes what is left, and closes the file. `complete` says that the run came to its end; an interrupted run says

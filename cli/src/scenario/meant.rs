@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use joulestep_engine::cycle::rainflow::UserLaw;
 use joulestep_models::arrangement::Arrangement;
 use joulestep_models::model::{Entry, Values};
 use joulestep_models::package::Package;
@@ -37,6 +38,8 @@ pub struct Scenario {
     pub record: RecordSpec,
     /// What is judged.
     pub limits: Vec<LimitSpec>,
+    /// A duty.
+    pub duty: Option<DutySpec>,
 }
 
 /// A shipped arrangement with its values.
@@ -340,4 +343,49 @@ pub struct LimitSpec {
     pub max: Option<Typed>,
     /// Lower bound.
     pub min: Option<Typed>,
+}
+
+/// A duty.
+#[derive(Clone, Debug)]
+pub struct DutySpec {
+    /// Length of a round, s.
+    pub length: f64,
+    /// Rounds.
+    pub rounds: u32,
+    /// Whether temperatures begin steady under the first load, else without heat.
+    pub steady: bool,
+    /// What changes.
+    pub courses: Vec<CourseSpec>,
+    /// The user's law of cycles to failure.
+    pub damage: Option<UserLaw>,
+}
+
+/// What a course is of.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum CourseOf {
+    /// A parameter of the arrangement.
+    Parameter(&'static str),
+    /// A boundary of the thermal network.
+    Boundary(String),
+}
+
+impl CourseOf {
+    /// Its name.
+    pub fn name(&self) -> &str {
+        match self {
+            Self::Parameter(key) => key,
+            Self::Boundary(name) => name,
+        }
+    }
+}
+
+/// A course.
+#[derive(Clone, Debug)]
+pub struct CourseSpec {
+    /// What it is of.
+    pub of: CourseOf,
+    /// Unit symbol.
+    pub unit: &'static str,
+    /// Time (s) and value, straight lines between; a step is two points of one time.
+    pub points: Vec<(f64, f64)>,
 }

@@ -1,9 +1,11 @@
 //! The key tables of a scenario file.
 
+mod duty;
 mod heat;
 
 use joulestep_models::model::Range::{Any, NotNegative, Positive};
 
+pub use self::duty::DUTY;
 pub use self::heat::THERMAL;
 use crate::scenario::shape::{Form, Key, Kind, Kinds, Section};
 
@@ -33,6 +35,7 @@ pub static SCENARIO: Section = Section {
         Key::need("steps", Form::Table(&STEPS), "duration and steps"),
         Key::may("record", Form::Table(&RECORD), "what goes into the result file"),
         Key::may("limit", Form::Tables(&LIMIT), "limits that the verdict judges"),
+        Key::may("duty", Form::Table(&DUTY), "load and ambient over seconds to hours, for `joulestep duty`"),
     ],
 };
 

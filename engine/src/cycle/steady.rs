@@ -69,7 +69,7 @@ impl Keeper {
 /// How hard to try.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Effort {
-    /// Periods run before the search begins.
+    /// Periods run before the search begins; at least one where nothing is known of the Jacobian.
     pub warm_up: u32,
     /// Closing error that is good enough.
     pub closing: f64,
@@ -95,6 +95,20 @@ pub struct Steady {
     pub history: Vec<f64>,
     /// What was solved for, and its value at the end of the period.
     pub kept: Vec<(Keeper, f64)>,
+    /// ∂(Φ(z) − z)/∂z as far as the search came to know it; `None`: it needed none.
+    pub jacobian: Option<DMatrix<f64>>,
+}
+
+impl Steady {
+    /// The small disturbance that stays longest: what is left of it after a period (the largest magnitude of the
+    /// eigenvalues of ∂Φ/∂z), and by how much it turns in a period, rad. `None` where the search needed no Jacobian.
+    pub fn slowest(&self) -> Option<(f64, f64)> {
+        let j = self.jacobian.as_ref().filter(|j| j.nrows() > 0)?;
+        let map = j + DMatrix::identity(j.nrows(), j.ncols());
+        let each = map.complex_eigenvalues();
+        let most = each.iter().max_by(|a, b| a.norm().total_cmp(&b.norm()))?;
+        most.norm().is_finite().then(|| (most.norm(), most.arg().abs()))
+    }
 }
 
 /// Why there is none.
@@ -167,21 +181,37 @@ pub fn steady(
     effort: Effort,
     recorder: &mut dyn Recorder<f64>,
 ) -> Result<Steady, CycleTrouble> {
+    steady_from(run, period, effort, None, recorder)
+}
+
+/// The same from a Jacobian that a search near by has found ([`Steady::jacobian`]); one that contracts badly is taken
+/// anew.
+///
+/// # Errors
+/// [`CycleTrouble`].
+pub fn steady_from(
+    run: &mut Run<f64>,
+    period: f64,
+    effort: Effort,
+    known: Option<DMatrix<f64>>,
+    recorder: &mut dyn Recorder<f64>,
+) -> Result<Steady, CycleTrouble> {
     if !(period.is_finite() && period > 0.0) {
         return Err(CycleTrouble::Period(period));
     }
     let began = run.state().t;
+    let warm_up = effort.warm_up.max(u32::from(known.is_none()));
     // Instants from the whole number, so that they fall on the modulators' own.
-    let first = began + f64::from(effort.warm_up.max(1)) * period;
+    let first = began + f64::from(warm_up) * period;
     if run.advance(first, recorder)? == Ended::Stopped {
         return Err(CycleTrouble::Stopped);
     }
     let keepers = keepers(run.system());
     let anchor = run.save();
-    let end = began + f64::from(effort.warm_up.max(1) + 1) * period;
+    let end = began + f64::from(warm_up + 1) * period;
     let n = keepers.len();
     let at_anchor = DVector::from_iterator(n, keepers.iter().map(|k| k.read(run)));
-    let mut s = Shooting { run, recorder, keepers, anchor, at_anchor, end, periods: effort.warm_up.max(1) };
+    let mut s = Shooting { run, recorder, keepers, anchor, at_anchor, end, periods: warm_up };
 
     let mut z = s.at_anchor.clone();
     let mut after = s.map(&z)?;
@@ -190,7 +220,8 @@ pub fn steady(
     let mut f = &after - &z;
     let mut error = size(&f);
     let mut history = vec![error];
-    let mut jacobian: Option<DMatrix<f64>> = None;
+    let mut jacobian = known.filter(|j| j.nrows() == n);
+    let mut last = jacobian.clone();
     while n > 0 && (error > effort.closing || error.is_nan()) {
         if s.periods + n as u32 > effort.most {
             return Err(CycleTrouble::NotClosed {
@@ -204,6 +235,7 @@ pub fn steady(
             Some(j) => j,
             None => differences(&mut s, &z, &after, &scale, error)?,
         };
+        last = Some(j.clone());
         let Some(step) = j.clone().lu().solve(&-&f) else {
             return Err(CycleTrouble::NotClosed {
                 periods: s.periods,
@@ -241,7 +273,8 @@ pub fn steady(
         (z, after, f, error) = (next, next_after, next_f, next_error);
     }
     let kept = s.keepers.iter().cloned().zip(after.iter().copied()).collect();
-    Ok(Steady { closing: error, periods: s.periods, history, kept })
+    let jacobian = jacobian.or(last);
+    Ok(Steady { closing: error, periods: s.periods, history, kept, jacobian })
 }
 
 /// The largest voltage, and the largest current, of all that is kept; 1 V, 1 A where they are less.

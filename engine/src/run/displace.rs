@@ -24,6 +24,25 @@ impl<L: Lane> Run<L> {
         Ok(())
     }
 
+    /// Takes over the unknowns `x` and what stands under d/dt, `q`, of a run on a circuit that differs in values of sources
+    /// and resistances only, at this run's own instant: all charges and fluxes are kept, and what the other values change
+    /// at once is made consistent. The accounts begin anew.
+    ///
+    /// # Errors
+    /// When no consistent state is found.
+    ///
+    /// # Panics
+    /// When the state is one of a circuit of another size.
+    pub fn adopt(&mut self, x: &[L], q: &[L]) -> Result<(), Trouble> {
+        self.state.x.copy_from_slice(x);
+        self.state.q.copy_from_slice(q);
+        self.jump()?;
+        self.ladder.open(self.state.t);
+        self.stepper.forget(&mut self.state);
+        self.new_account();
+        Ok(())
+    }
+
     /// Holds the heat inputs at these temperatures (°C) from now on; no thermal network moves them any more. A list of
     /// another length than the circuit's inputs leaves those beyond it at 25 °C.
     pub fn hold(&mut self, celsius: &[L]) {

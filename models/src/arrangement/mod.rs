@@ -7,6 +7,7 @@ mod bridge;
 pub mod cycle;
 pub mod dead_time;
 pub mod double_pulse;
+pub mod duty;
 mod keys;
 mod leg;
 pub mod losses;

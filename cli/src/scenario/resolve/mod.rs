@@ -4,6 +4,7 @@
 mod arrangement;
 mod components;
 mod control;
+mod duty;
 mod lines;
 mod parts;
 mod thermal;
@@ -79,12 +80,13 @@ pub fn understand(typed: AsTyped, open: Open<'_>) -> Result<Scenario, Trouble> {
     mean(&root, &load(&root, sources, diagnostics, open))
 }
 
-/// Files with the parts and package stacks that a scenario names: the same for all scenarios that differ in numbers.
+/// Files with the parts, package stacks and courses that a scenario names: the same for all scenarios that differ in numbers.
 #[derive(Debug)]
 pub struct Loaded {
     sources: Sources,
     parts: parts::Parts,
     packages: thermal::Packages,
+    courses: duty::CourseFiles,
     diagnostics: Vec<Diagnostic>,
 }
 
@@ -98,7 +100,8 @@ impl AsTyped {
 fn load(root: &Table, mut sources: Sources, mut diagnostics: Vec<Diagnostic>, open: Open<'_>) -> Loaded {
     let parts = parts::Parts::load(root, &mut sources, open, &mut diagnostics);
     let packages = thermal::Packages::load(root, &mut sources, open, &mut diagnostics);
-    Loaded { sources, parts, packages, diagnostics }
+    let courses = duty::CourseFiles::load(root, &mut sources, open, &mut diagnostics);
+    Loaded { sources, parts, packages, courses, diagnostics }
 }
 
 /// What the tables mean, with what they name.
@@ -106,7 +109,7 @@ fn load(root: &Table, mut sources: Sources, mut diagnostics: Vec<Diagnostic>, op
 /// # Errors
 /// [`Trouble`]; all errors that can be told at once.
 pub fn mean(root: &Table, loaded: &Loaded) -> Result<Scenario, Trouble> {
-    let Loaded { sources, parts, packages, diagnostics } = loaded;
+    let Loaded { sources, parts, packages, courses, diagnostics } = loaded;
     let diagnostics = diagnostics.clone();
     let kind_of_part = |place: &Place, name: &str| parts.kind(place.file, name);
     let mut conform = Conform { catalogue: catalogue(), kind_of_part: &kind_of_part, diagnostics };
@@ -117,7 +120,7 @@ pub fn mean(root: &Table, loaded: &Loaded) -> Result<Scenario, Trouble> {
         diagnostics.push(Diagnostic::new(&root.place, "component", "missing", expected));
     }
     let mut resolve = Resolve { sources, diagnostics };
-    let meant = resolve.scenario(&fields, parts, packages);
+    let meant = resolve.scenario(&fields, parts, packages, courses);
     let diagnostics = resolve.diagnostics;
     match meant {
         Some(mut scenario) if diagnostics.is_empty() => {
@@ -197,6 +200,7 @@ impl Resolve<'_> {
         root: &Fields,
         parts: &parts::Parts,
         packages: &thermal::Packages,
+        files: &duty::CourseFiles,
     ) -> Option<Scenario> {
         let arrangement = root.table("arrangement").and_then(|f| self.arrangement(f, parts));
         let components: Vec<_> = root.tables("component").iter().map(|f| self.component(f, parts)).collect();
@@ -207,6 +211,7 @@ impl Resolve<'_> {
         let thermal = root.table("thermal").map(|f| self.thermal(f, packages)).unwrap_or_default();
         let steps = root.table("steps").and_then(|f| self.steps(f));
         let limits: Vec<_> = root.tables("limit").iter().map(|f| self.limit(f)).collect();
+        let duty = root.table("duty").and_then(|f| self.duty(f, arrangement.as_ref(), &thermal, files));
         let record = root.table("record").map_or_else(RecordSpec::default, |f| self.record(f));
 
         self.unique("components", components.iter().flatten().map(|c| &c.name));
@@ -237,6 +242,7 @@ impl Resolve<'_> {
             thermal,
             record,
             limits: limits.into_iter().flatten().collect(),
+            duty,
             steps: steps?,
         };
         self.lines(&scenario);

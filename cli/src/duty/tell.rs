@@ -1,0 +1,187 @@
+//! What is told of a duty: text for people, and JSON.
+
+use std::fmt::Write as _;
+
+use joulestep_engine::cycle::rainflow::UserLaw;
+use joulestep_engine::units::people;
+use joulestep_models::arrangement::duty::{Followed, Options};
+use serde_json::{Value, json};
+
+use super::{Life, sheets};
+use crate::sheet::Sheet;
+
+/// What a duty was asked with.
+pub(crate) struct Told<'a> {
+    pub kind: &'a str,
+    pub followed: &'a Followed,
+    pub lives: &'a [Life],
+    pub law: Option<&'a UserLaw>,
+    pub options: &'a Options,
+    pub rounds: u32,
+    pub repeating: bool,
+}
+
+fn whole(sheet: &Sheet) -> String {
+    let names: Vec<&str> = sheet.heads.iter().map(|h| h.name.as_str()).collect();
+    sheet.text(&names)
+}
+
+fn count(x: f64) -> String {
+    if x < 1e6 { format!("{x:.0}") } else { format!("{x:.3e}") }
+}
+
+/// The law in words.
+fn law_words(law: &UserLaw) -> String {
+    let mut words = format!("N = {} · (ΔT/{} K)^(-{})", law.cycles, law.range, law.exponent);
+    if let Some(a) = law.activation {
+        let ev = a.energy / 1.602_176_634e-19;
+        let _ = write!(words, " · exp({ev:.3} eV/k · (1/T - 1/T_ref)), T_ref = {} °C", a.reference);
+    }
+    words
+}
+
+pub(crate) fn text(told: &Told<'_>) -> String {
+    let f = told.followed;
+    let w = &f.work;
+    let span = f.course.last().map_or(0.0, |i| i.time);
+    let mut out = format!(
+        "Duty of {}: {} in {} round{}, {} cycles of {}\n",
+        told.kind,
+        people(span, "s"),
+        told.rounds,
+        if told.rounds == 1 { "" } else { "s" },
+        count(span / f.period.0),
+        people(f.period.0, "s"),
+    );
+    if !f.complete {
+        out.push_str("INTERRUPTED: what follows is of the time until then\n");
+    }
+    if told.options.every_cycle {
+        let _ = writeln!(out, "every cycle resolved: {} solved", w.solved);
+    } else {
+        let _ = writeln!(
+            out,
+            "{} cycles solved ({} stepped through after steps of the load, {} more taken from such), {} leaps, {} taken back",
+            w.solved, w.resolved, w.reused, w.leaps, w.taken_back
+        );
+        if w.jumps > 0 {
+            let _ = writeln!(
+                out,
+                "{} settling{} longer than {} cycles: the rest jumped over by shooting",
+                w.jumps,
+                if w.jumps == 1 { " was" } else { "s were" },
+                told.options.resolve
+            );
+        }
+        let _ = writeln!(
+            out,
+            "estimated error of the temperatures: at most {}, {} at the end (tolerance {})",
+            people(w.estimate, "K"),
+            people(w.estimate_at_end, "K"),
+            people(told.options.tolerance, "K")
+        );
+        if w.estimate > told.options.tolerance {
+            out.push_str("THE ESTIMATED ERROR IS ABOVE THE TOLERANCE: repeat with a smaller --tolerance\n");
+        }
+    }
+    let _ = write!(out, "\nJunctions\n{}", whole(&sheets::dies(f)));
+    let [input, output, losses] = f.balance.map(|x| people(x, "J"));
+    let _ = writeln!(out, "\nsources gave {input}, the load took {output}, losses {losses}");
+    if let Some(hot) = &f.hottest {
+        let _ = write!(
+            out,
+            "\nRipple of the hottest cycle, at {}\n{}",
+            people(hot.time, "s"),
+            whole(&sheets::ripple(f))
+        );
+        let mut spectrum = sheets::harmonics(f);
+        // The hottest junction's alone; the rest is in JSON and the file.
+        let hottest =
+            (0..f.inputs.len()).max_by(|&a, &b| hot.celsius[a].total_cmp(&hot.celsius[b])).unwrap_or(0);
+        let n = hot.harmonics.len();
+        spectrum.rows = spectrum.rows[hottest * n..(hottest + 1) * n].to_vec();
+        let name = f.inputs.get(hottest).map_or("", String::as_str);
+        let _ = write!(out, "\nAmplitudes against frequency in {name}\n{}", {
+            spectrum.text(&["harmonic", "frequency", "power", "temperature"])
+        });
+    }
+    let method = if told.repeating { "simplified, as a history that repeats" } else { "rainflow" };
+    let _ = write!(
+        out,
+        "\nTemperature cycles (ASTM E1049-85, {method}), gathered in sixteenths of the largest range;\n`duty`: of the course, its turning points with the ripple's; `ripple`: every cycle of the control\n{}",
+        whole(&sheets::cycles(f, told.lives))
+    );
+    if let Some(law) = told.law {
+        let _ = writeln!(out, "\nDamage by the user's law {}", law_words(law));
+        for (name, life) in f.inputs.iter().zip(told.lives) {
+            let Some((duty, ripple)) = life.damage else { continue };
+            let _ = writeln!(
+                out,
+                "  {}: {:.3e} ({:.3e} of the duty's cycles, {:.3e} of the ripple); its sum is 1 after {:.3e} such duties",
+                crate::diagnostic::printable(name),
+                duty + ripple,
+                duty,
+                ripple,
+                1.0 / (duty + ripple)
+            );
+        }
+        out.push_str("  Summed linearly (Palmgren 1924, Miner 1945). This is the user's law; nothing here says that a part follows it.\n");
+    }
+    out
+}
+
+pub(crate) fn json(told: &Told<'_>) -> Value {
+    let f = told.followed;
+    let w = &f.work;
+    let counted = |life: &Life| -> Value {
+        let list: Vec<Value> = life
+            .cycles
+            .duty
+            .iter()
+            .map(|c| json!({ "range": c.range, "mean": c.mean, "count": c.count }))
+            .collect();
+        json!(list)
+    };
+    let lives: Vec<Value> = f
+        .inputs
+        .iter()
+        .zip(told.lives)
+        .map(|(name, life)| {
+            let damage = life
+                .damage
+                .map(|(duty, ripple)| json!({ "duty": duty, "ripple": ripple, "sum": duty + ripple }));
+            json!({ "die": name, "counted": counted(life), "damage_by_users_law": damage })
+        })
+        .collect();
+    json!({
+        "outcome": if f.complete { "done" } else { "interrupted" },
+        "arrangement": told.kind,
+        "rounds": told.rounds,
+        "duration": f.course.last().map(|i| i.time),
+        "period": f.period.0,
+        "switching_periods_per_period": f.period.1,
+        "cycles": w.cycles,
+        "cycles_solved": w.solved,
+        "cycles_resolved": w.resolved,
+        "cycles_reused": w.reused,
+        "leaps": w.leaps,
+        "leaps_taken_back": w.taken_back,
+        "settlings_jumped": w.jumps,
+        "every_cycle": told.options.every_cycle,
+        "tolerance": told.options.tolerance,
+        "estimated_error": w.estimate,
+        "estimated_error_at_end": w.estimate_at_end,
+        "input_energy": f.balance[0],
+        "output_energy": f.balance[1],
+        "losses_energy": f.balance[2],
+        "dies": sheets::dies(f).json(),
+        "hottest_at": f.hottest.as_ref().map(|h| h.time),
+        "ripple": sheets::ripple(f).json(),
+        "harmonics": sheets::harmonics(f).json(),
+        "cycles_gathered": sheets::cycles(f, told.lives).json(),
+        "life": lives,
+        "users_law": told.law.map(law_words),
+        "course": sheets::course(f).json(),
+        "units": { "times": "s", "energies": "J", "powers": "W", "temperatures": "degC", "ranges": "K", "errors": "K", "frequencies": "Hz" },
+    })
+}

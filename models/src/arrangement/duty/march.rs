@@ -1,0 +1,273 @@
+//! A duty from its begin to its end: settle after steps, leap between them.
+
+use std::collections::BTreeMap;
+
+use joulestep_engine::thermal::run::Thermal;
+
+use super::leap::{Extrapolated, set_boundaries};
+use super::profile::{Begin, Profile, Side};
+use super::ripple::{Within, apart, harmonics, numbers, within};
+use super::site::{OneCycle, Power, Site};
+use super::{DutyTrouble, Followed, Happening, Hottest, Instant, Listener, Make, Options, Work, checked};
+
+/// Share of the tolerance that one leap may add.
+pub(super) const SHARE: f64 = 0.2;
+/// A temperature beyond this has run away, °C.
+pub(super) const RUNAWAY: f64 = 800.0;
+/// Sites that are kept for when their parameters come again.
+const KEPT: usize = 64;
+
+/// Parameters as they identify a site.
+pub(super) type Key = Vec<u64>;
+
+pub(super) fn key(parameters: &[f64]) -> Key {
+    parameters.iter().map(|x| x.to_bits()).collect()
+}
+
+/// A settling as it was resolved: temperatures at its begin (°C), and by how much the power of each of its cycles was
+/// above that of the steady cycle, W.
+pub(super) type Settling = (Vec<f64>, Vec<Vec<f64>>);
+
+pub(super) struct March<'a, 'b> {
+    pub(super) profile: &'a Profile,
+    pub(super) options: &'a Options,
+    pub(super) make: &'a mut Make<'b>,
+    pub(super) listener: &'a mut dyn Listener,
+    pub(super) period: f64,
+    pub(super) network: Thermal<f64>,
+    /// The network at rest, to ask it for rises.
+    pub(super) rest: Thermal<f64>,
+    /// The network under the power that may be wrong.
+    pub(super) wrong: Thermal<f64>,
+    pub(super) site: Site,
+    pub(super) key: Key,
+    pub(super) kept: BTreeMap<Key, Site>,
+    pub(super) settlings: BTreeMap<(Key, Key), Settling>,
+    pub(super) model: Extrapolated,
+    pub(super) within: Vec<Within>,
+    /// Balance of the last cycle, W.
+    pub(super) balance: [f64; 3],
+    pub(super) hot: Option<(f64, Vec<f64>, Power)>,
+    pub(super) out: Followed,
+    /// Cycles of sites that are gone.
+    pub(super) gone: u64,
+}
+
+/// Largest rise of a network above one at rest, K.
+pub(super) fn rise(network: &Thermal<f64>, rest: &Thermal<f64>) -> f64 {
+    let each = network.temperatures().iter().zip(rest.temperatures());
+    each.map(|(a, b)| (a - b).abs()).fold(0.0, f64::max)
+}
+
+/// Follows a duty. The thermal network is that of the setups that `make` gives; what `listener` hears is told as it is
+/// computed.
+///
+/// # Errors
+/// [`DutyTrouble`].
+pub fn follow(
+    profile: &Profile,
+    make: &mut Make<'_>,
+    options: &Options,
+    listener: &mut dyn Listener,
+) -> Result<Followed, DutyTrouble> {
+    let first = profile.parameters(0.0, Side::After);
+    let (laid, setup) = make(&first).map_err(|what| DutyTrouble::Circuit { time: 0.0, what })?;
+    let period = laid.period.ok_or(DutyTrouble::NotPeriodic)?;
+    let mut network =
+        setup.thermal.clone().filter(|t| !t.temperatures().is_empty()).ok_or(DutyTrouble::NoHeat)?;
+    checked(profile, network.modal().boundaries().len())?;
+    let inputs = network.modal().inputs().to_vec();
+    set_boundaries(&mut network, profile, 0.0, Side::After);
+    let nothing = vec![0.0; inputs.len()];
+    network.start_steady(&nothing);
+    let rest = network.clone();
+    let start = |what| DutyTrouble::Start { time: 0.0, what };
+    let mut site = Site::new(&laid, setup, period, None).map_err(start)?;
+    let slots = options.switching.map_or(1, |f| (f * period).round().max(1.0) as u32);
+    let cycle = begin(profile, &mut network, &mut site, options)?;
+    let out = Followed {
+        period: (period, slots),
+        course: Vec::new(),
+        network: network.clone(),
+        heat: vec![0.0; inputs.len()],
+        inputs,
+        balance: [0.0; 3],
+        hottest: None,
+        work: Work { cycles: profile.duration() / period, ..Work::default() },
+        complete: false,
+    };
+    let model = Extrapolated::constant(0.0, &cycle.power, network.temperatures());
+    let mut march = March {
+        profile,
+        options,
+        make,
+        listener,
+        period,
+        wrong: rest.clone(),
+        rest,
+        site,
+        key: key(&first),
+        kept: BTreeMap::new(),
+        settlings: BTreeMap::new(),
+        model,
+        within: Vec::new(),
+        balance: cycle.balance,
+        hot: None,
+        out,
+        gone: 0,
+        network,
+    };
+    march.solved(0.0, &cycle);
+    let (power, now) = (cycle.power.clone(), march.network.temperatures().to_vec());
+    march.tell(0.0, now, power, 0.0);
+    let complete = march.rounds()?;
+    Ok(march.end(complete))
+}
+
+/// The first cycle, and the temperatures it begins with.
+fn begin(
+    profile: &Profile,
+    network: &mut Thermal<f64>,
+    site: &mut Site,
+    options: &Options,
+) -> Result<OneCycle, DutyTrouble> {
+    let solve = |site: &mut Site, network: &Thermal<f64>| {
+        let celsius = network.temperatures().to_vec();
+        site.steady(&celsius, options.effort).map_err(|what| DutyTrouble::Cycle { time: 0.0, what })
+    };
+    let mut cycle = solve(site, network)?;
+    if profile.begin == Begin::Rest {
+        return Ok(cycle);
+    }
+    const ROUNDS: u32 = 50;
+    for _ in 0..ROUNDS {
+        let before = network.clone();
+        network.start_steady(&cycle.power);
+        let hottest = network.temperatures().iter().fold(f64::NEG_INFINITY, |a, &b| a.max(b));
+        if hottest.is_nan() || hottest > RUNAWAY {
+            return Err(DutyTrouble::Runaway { time: 0.0, celsius: hottest });
+        }
+        cycle = solve(site, network)?;
+        if rise(network, &before) < 0.1 * options.tolerance {
+            return Ok(cycle);
+        }
+    }
+    Err(DutyTrouble::Profile(format!("the steady state of the first load is not found in {ROUNDS} rounds")))
+}
+
+impl March<'_, '_> {
+    /// All rounds; false where the listener stopped.
+    fn rounds(&mut self) -> Result<bool, DutyTrouble> {
+        let corners = self.profile.corners();
+        for round in 0..self.profile.rounds {
+            let begin = f64::from(round) * self.profile.length;
+            for (k, ends) in corners.windows(2).enumerate() {
+                self.listener.happening(begin + ends[0], Happening::Stretch(k));
+                if !self.stretch(begin, ends[0], ends[1])? {
+                    return Ok(false);
+                }
+            }
+        }
+        Ok(true)
+    }
+
+    /// One stretch, in which every course is straight.
+    fn stretch(&mut self, round: f64, from: f64, to: f64) -> Result<bool, DutyTrouble> {
+        set_boundaries(&mut self.network, self.profile, from, Side::After);
+        let [first, last] =
+            [(from, Side::After), (to, Side::Before)].map(|(t, side)| self.profile.parameters(t, side));
+        let moving = key(&first) != key(&last);
+        let (mut t, end) = (round + from, round + to);
+        self.model.per_second.fill(0.0);
+        if key(&first) != self.key {
+            let before = self.key.clone();
+            let electrical = self.site.electrical();
+            self.move_to(&first, t, true)?;
+            let celsius = self.network.temperatures().to_vec();
+            let cycle = self.steady(t, &celsius)?;
+            self.solved(t, &cycle);
+            self.model.rebase(t, cycle.power, celsius);
+            self.site.enter(&electrical).map_err(|what| DutyTrouble::Numerical { time: t, what })?;
+            if !self.options.every_cycle {
+                t = self.settle(&before, round, t, end)?;
+            }
+        }
+        if self.options.every_cycle {
+            return self.every_cycle(round, t, end, moving);
+        }
+        self.leaps(round, t, end, moving)
+    }
+
+    /// Changes the site to other parameters; the run there guesses its state from here.
+    pub(super) fn move_to(&mut self, parameters: &[f64], t: f64, keep: bool) -> Result<(), DutyTrouble> {
+        let new = key(parameters);
+        let site = match self.kept.remove(&new) {
+            Some(site) => site,
+            None => self.another(parameters, t)?,
+        };
+        let old = std::mem::replace(&mut self.site, site);
+        let old_key = std::mem::replace(&mut self.key, new);
+        if keep && self.kept.len() < KEPT {
+            self.kept.insert(old_key, old);
+        } else {
+            self.gone += old.cycles;
+        }
+        Ok(())
+    }
+
+    /// A site with these parameters.
+    pub(super) fn another(&mut self, parameters: &[f64], t: f64) -> Result<Site, DutyTrouble> {
+        let (laid, setup) = (self.make)(parameters).map_err(|what| DutyTrouble::Circuit { time: t, what })?;
+        let from = self.site.electrical();
+        Site::new(&laid, setup, self.period, Some(&from)).map_err(|what| DutyTrouble::Start { time: t, what })
+    }
+
+    pub(super) fn steady(&mut self, t: f64, celsius: &[f64]) -> Result<OneCycle, DutyTrouble> {
+        self.site.steady(celsius, self.options.effort).map_err(|what| DutyTrouble::Cycle { time: t, what })
+    }
+
+    /// Takes note of a cycle that was solved at the present temperatures.
+    pub(super) fn solved(&mut self, t: f64, cycle: &OneCycle) {
+        self.within = within(&mut self.rest.clone(), &cycle.course);
+        self.balance = cycle.balance;
+        let hottest = |celsius: &[f64]| celsius.iter().fold(f64::NEG_INFINITY, |a, &b| a.max(b));
+        let now = self.network.temperatures();
+        if self.hot.as_ref().is_none_or(|h| hottest(now) > hottest(&h.1)) {
+            self.hot = Some((t, now.to_vec(), cycle.course.clone()));
+        }
+    }
+
+    /// A further instant; `power` since the one before.
+    pub(super) fn tell(&mut self, time: f64, celsius: Vec<f64>, power: Vec<f64>, estimate: f64) {
+        if let Some(last) = self.out.course.last() {
+            let dt = time - last.time;
+            self.out.heat.iter_mut().zip(&power).for_each(|(h, p)| *h += p * dt);
+        }
+        let instant = Instant { time, celsius, within: self.within.clone(), power, estimate };
+        self.listener.instant(&instant);
+        self.out.course.push(instant);
+    }
+
+    /// The estimated error now, K.
+    pub(super) fn estimate(&mut self) -> f64 {
+        let now = rise(&self.wrong, &self.rest);
+        self.out.work.estimate = self.out.work.estimate.max(now);
+        self.out.work.estimate_at_end = now;
+        now
+    }
+
+    fn end(mut self, complete: bool) -> Followed {
+        let kept: u64 = self.kept.values().map(|s| s.cycles).sum();
+        self.out.work.solved = self.site.cycles + kept + self.gone;
+        self.out.complete = complete;
+        let slots = self.out.period.1;
+        self.out.hottest = self.hot.take().map(|(time, celsius, course)| Hottest {
+            time,
+            celsius,
+            ripple: apart(&mut self.rest.clone(), &course, slots),
+            harmonics: harmonics(self.rest.modal(), &course, &numbers(slots)),
+        });
+        self.out.network = self.network;
+        self.out
+    }
+}
