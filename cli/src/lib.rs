@@ -68,7 +68,9 @@ use exit::{BAD_INPUT, DONE, Streams};
 
 /// Carries out a command line and gives its exit code.
 pub fn run(args: impl IntoIterator<Item = OsString>, out: &mut dyn Write, err: &mut dyn Write) -> u8 {
-    let outcome = carry_out(args, &mut Streams { out, err });
+    let args: Vec<OsString> = args.into_iter().collect();
+    let command = exit::typed(&args);
+    let outcome = carry_out(args, &mut Streams { out, err, command });
     let outcome = outcome.and_then(|code| out.flush().map(|()| code));
     exit::code(outcome, err)
 }

@@ -8,8 +8,10 @@ use joulestep_models::part::Part;
 use serde_json::json;
 
 use crate::commands::refuse_in;
-use crate::exit::{BAD_INPUT, INPUT_OUTPUT, Streams};
+use crate::diagnostic::Sources;
+use crate::exit::{BAD_INPUT, INPUT_OUTPUT, NUMERICAL, Streams};
 use crate::parts::load;
+use crate::plot::{self, Figure};
 use crate::scenario::include::open;
 
 /// Why a command does not do its work: the text and the exit code.
@@ -73,10 +75,22 @@ pub(crate) fn parts(
     json: bool,
     streams: &mut Streams<'_>,
 ) -> io::Result<Result<Vec<Part>, u8>> {
-    let mut out: Vec<Part> = Vec::new();
+    Ok(parts_of(names, json, streams)?.map(|found| found.0))
+}
+
+/// The named parts with the texts of their files.
+pub(crate) fn parts_of(
+    names: &[String],
+    json: bool,
+    streams: &mut Streams<'_>,
+) -> io::Result<Result<(Vec<Part>, Sources), u8>> {
+    let mut out = (Vec::new(), Sources::default());
     for name in names {
         match load(name, &open) {
-            Ok(loaded) => out.push(loaded.part),
+            Ok(loaded) => {
+                out.0.push(loaded.part);
+                out.1.merge(loaded.sources);
+            }
             Err(trouble) => return refuse_in("the part", &trouble, name.as_ref(), json, streams).map(Err),
         }
     }
@@ -94,8 +108,17 @@ pub(crate) fn is_new(path: Option<&Path>, force: bool) -> Result<(), Refused> {
     }
 }
 
+/// Draws a figure into a file: pixels where its name ends in `.png`, else SVG.
+pub(crate) fn draw(path: &Path, figure: &Figure) -> Result<(), Refused> {
+    let wrong = |e: plot::Trouble| (e.to_string(), NUMERICAL);
+    if path.extension().is_some_and(|e| e.eq_ignore_ascii_case("png")) {
+        return write(path, plot::png(figure).map_err(wrong)?);
+    }
+    write(path, plot::svg(figure).map_err(wrong)?)
+}
+
 /// Writes a file.
-pub(crate) fn write(path: &Path, content: &str) -> Result<(), Refused> {
+pub(crate) fn write(path: &Path, content: impl AsRef<[u8]>) -> Result<(), Refused> {
     let reason = |e| {
         (format!("cannot write `{}`: {}", path.display(), crate::scenario::include::reason(&e)), INPUT_OUTPUT)
     };
