@@ -197,12 +197,12 @@ pub enum PartsCommand {
     /// thermal resistance; each also relative to a reference. With `--current` and `--heatsink` also how many devices
     /// in parallel carry a direct current. Every number is the part's own model's, under conditions that are printed.
     #[command(
-        after_long_help = "Examples:\n  joulestep parts compare stack-750v-18m mosfet-sic-750v-18m mosfet-superjunction-650v-40m\n  joulestep parts compare stack-750v-5m4 stack-750v-18m --current \"200 A\" --heatsink \"80 degC\" --svg merit.svg"
+        after_long_help = "Examples:\n  joulestep parts compare stack-750v-18m mosfet-sic-750v-18m mosfet-superjunction-650v-40m\n  joulestep parts compare stack-750v-5m4 stack-750v-18m --current \"200 A\" --heatsink \"80 degC\" --plot merit.svg"
     )]
     Compare(PartsCompareArgs),
     /// On-resistance against temperature, what it is made of, and where the dies stand against the unipolar limit.
     #[command(
-        after_long_help = "Example:\n  joulestep parts resistance stack-750v-18m mosfet-sic-750v-18m --svg resistance.svg"
+        after_long_help = "Example:\n  joulestep parts resistance stack-750v-18m mosfet-sic-750v-18m --plot resistance.svg"
     )]
     Resistance(PartsResistanceArgs),
 }
@@ -236,7 +236,7 @@ pub struct PartsExtractArgs {
     /// Part file to write; it must not exist yet.
     #[arg(long, short, value_name = "FILE.toml")]
     pub out: Option<PathBuf>,
-    /// Draw the points and the fitted lines (SVG); it must not exist yet.
+    /// Draw the points and the fitted lines: SVG, or PNG where its name ends in .png; it must not exist yet.
     #[arg(long, value_name = "FILE.svg")]
     pub plot: Option<PathBuf>,
     /// Replace the part file and the plot if they exist.

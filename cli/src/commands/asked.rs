@@ -7,11 +7,13 @@ use joulestep_engine::units::in_unit;
 use joulestep_models::part::Part;
 use serde_json::json;
 
+use crate::args::OutputArgs;
 use crate::commands::refuse_in;
 use crate::diagnostic::Sources;
 use crate::exit::{BAD_INPUT, INPUT_OUTPUT, NUMERICAL, Streams};
 use crate::parts::load;
 use crate::plot::{self, Figure};
+use crate::result::Study;
 use crate::scenario::include::open;
 
 /// Why a command does not do its work: the text and the exit code.
@@ -69,17 +71,9 @@ pub(crate) fn refused((what, code): &Refused, json: bool, streams: &mut Streams<
     Ok(*code)
 }
 
-/// The named parts, each shipped or a file; `Err` holds the exit code after the trouble has been told.
+/// The named parts, each shipped or a file, and the texts of their files; `Err` holds the exit code after the trouble
+/// has been told.
 pub(crate) fn parts(
-    names: &[String],
-    json: bool,
-    streams: &mut Streams<'_>,
-) -> io::Result<Result<Vec<Part>, u8>> {
-    Ok(parts_of(names, json, streams)?.map(|found| found.0))
-}
-
-/// The named parts with the texts of their files.
-pub(crate) fn parts_of(
     names: &[String],
     json: bool,
     streams: &mut Streams<'_>,
@@ -105,6 +99,32 @@ pub(crate) fn is_new(path: Option<&Path>, force: bool) -> Result<(), Refused> {
             format!("`{}` exists; expected a new file, or --force to replace it", p.display()),
             INPUT_OUTPUT,
         )),
+    }
+}
+
+/// Refuses the files that an output names, where they exist and are not to be replaced.
+pub(crate) fn are_new(output: &OutputArgs) -> Result<(), Refused> {
+    is_new(output.svg.as_deref(), output.force)?;
+    is_new(output.out.as_deref(), output.force)
+}
+
+/// Writes the picture and the result file that an output asks for.
+pub(crate) fn keep(
+    output: &OutputArgs,
+    figure: impl FnOnce() -> Figure,
+    study: impl FnOnce() -> Study,
+) -> Result<(), Refused> {
+    if let Some(path) = &output.svg {
+        draw(path, &figure())?;
+    }
+    file(output.out.as_deref(), study)
+}
+
+/// Writes a study, where a file is asked for.
+pub(crate) fn file(path: Option<&Path>, study: impl FnOnce() -> Study) -> Result<(), Refused> {
+    match path {
+        Some(path) => study().write(path).map_err(|e| (e.to_string(), INPUT_OUTPUT)),
+        None => Ok(()),
     }
 }
 

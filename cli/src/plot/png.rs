@@ -32,8 +32,8 @@ pub fn png(figure: &Figure) -> Result<Vec<u8>, Trouble> {
     let tree = Tree::from_str(&picture, &options).map_err(|e| refused(&e))?;
     let size = tree.size();
     let [width, height] = [size.width(), size.height()].map(|x| (x * SCALE).round() as u32);
-    let mut pixels =
-        Pixmap::new(width, height).ok_or_else(|| refused(&format!("{width} x {height} pixels are too many")))?;
+    let mut pixels = Pixmap::new(width, height)
+        .ok_or_else(|| refused(&format!("{width} x {height} pixels are too many")))?;
     resvg::render(&tree, Transform::from_scale(SCALE, SCALE), &mut pixels.as_mut());
     pixels.encode_png().map_err(|e| refused(&e))
 }
