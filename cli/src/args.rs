@@ -9,12 +9,14 @@ mod compare;
 mod dead_time;
 mod heat;
 mod rating;
+mod report;
 
 pub use batch::{BatchArgs, BatchCommand, BatchOutputArgs, MergeArgs, ProgressAs};
 pub use compare::{DoublePulseArgs, OutputArgs, PartsCompareArgs, PartsResistanceArgs, Standard};
 pub use dead_time::{CycleArgs, DeadTimeArgs};
 pub use heat::ImpedanceArgs;
 pub use rating::RatingArgs;
+pub use report::{ReportArgs, ReportFormat};
 
 /// Where completion scripts go.
 const COMPLETIONS: &str = "\
@@ -129,6 +131,13 @@ pub enum Command {
     /// batch that was killed goes on with `--resume`. The table is the same for any number of threads and shards.
     #[command(after_long_help = batch::BATCH)]
     Batch(BatchArgs),
+    /// Make a report of a result file: question, verdict, evidence, in one HTML file that prints well.
+    ///
+    /// Tells what was asked and the verdict first, then what happened, the waveforms around each thing of note, energies
+    /// and losses with the ledger's closure, limits and ratings, the definitions of the quantities, assumptions, cautions,
+    /// and the scenario and part data used. Studies and batches have their tables and curves instead.
+    #[command(after_long_help = report::REPORT)]
+    Report(ReportArgs),
     /// Print the JSON Schema of scenario, part, points, package or plan files.
     ///
     /// Lists every key with its unit and a line of help; editors use it to complete and check files while they are

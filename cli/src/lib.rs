@@ -53,6 +53,7 @@ pub mod parts;
 pub mod plot;
 pub mod progress;
 pub mod rating;
+pub mod report;
 pub mod result;
 pub mod scenario;
 pub mod sheet;
@@ -94,6 +95,7 @@ fn carry_out(args: impl IntoIterator<Item = OsString>, streams: &mut Streams<'_>
         Command::DeadTime(args) => commands::dead_time::dead_time(&args, streams),
         Command::DoublePulse(args) => commands::double_pulse::double_pulse(&args, streams),
         Command::Rating(args) => commands::rating::rating(&args, streams),
+        Command::Report(args) => commands::report::report(&args, streams),
         Command::Batch(args) => commands::batch::batch(&args, streams),
         Command::Impedance(args) => commands::impedance::impedance(&args, streams),
         Command::Parts(command) => commands::parts::parts(&command, streams),

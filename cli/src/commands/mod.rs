@@ -10,6 +10,7 @@ pub mod double_pulse;
 pub mod impedance;
 pub mod parts;
 pub mod rating;
+pub mod report;
 pub mod run;
 pub mod schema;
 

@@ -4,8 +4,8 @@
 //!
 //! | Where | What |
 //! |---|---|
-//! | `/` attributes | as of a run, without a time of making; `study` (its kind), `title`, `command`, `verdict` ("passes", "fails", "not judged"), `scenario` (full text of all files that went in) |
-//! | `/said` | along `row`: `kind` ("answer", "condition", "definition"), `term`, `text` |
+//! | `/` attributes | as of a run, without a time of making; `study` (its kind), `title`, `scenario` (full text of all files that went in) |
+//! | `/said` | attributes `command` and `verdict` ("passes", "fails", "not judged"); along `row`: `kind` ("answer", "condition", "definition"), `term`, `text` |
 //! | `/tables/<name>` | along `row`: a dataset per column with `units`, `symbol`, `long_name`; attributes `title` and `keys` (leading columns that name a row) |
 //! | `/figures/<number>/<panel>/<curve>` | `x` and `y` with `units`; of bars, `group` and a dataset per series; what they look like in the text attributes `layout` and `look` |
 //!
@@ -95,19 +95,22 @@ impl Study {
         let mut store = Store::create(path)?;
         store.group_number("/", "complete", 0i64)?;
         store.group_number("/", "format_version", FORMAT_VERSION)?;
-        let verdict = self.verdict.unwrap_or(Verdict::NotJudged).word();
         let texts = [
             ("producer", env!("CARGO_PKG_NAME")),
             ("producer_version", env!("CARGO_PKG_VERSION")),
             ("study", &self.kind),
             ("title", &self.title),
-            ("command", &self.command),
-            ("verdict", verdict),
-            ("judged", if self.verdict.is_some() { "yes" } else { "no" }),
             ("scenario", &self.inputs),
         ];
         for (name, text) in texts {
             store.group_text("/", name, text)?;
+        }
+        // Not in the root: HDF5 keeps more than eight attributes in another way, in which `complete` cannot be set.
+        store.group("said")?;
+        let verdict = self.verdict.unwrap_or(Verdict::NotJudged).word();
+        let judged = if self.verdict.is_some() { "yes" } else { "no" };
+        for (name, text) in [("command", &*self.command), ("verdict", verdict), ("judged", judged)] {
+            store.group_text("said", name, text)?;
         }
         tables::write_said(&store, self)?;
         tables::write(&store, &self.tables)?;
@@ -131,6 +134,7 @@ impl Study {
     pub fn read(path: &Path) -> Result<Self, ResultError> {
         let archive = Archive::open(path)?;
         let text = |name: &str| archive.group_text("/", name).unwrap_or_default();
+        let said = |name: &str| archive.group_text("said", name).unwrap_or_default();
         let Some(kind) = archive.group_text("/", "study") else {
             return Err(ResultError::content(path, "a file without the attribute study", "a study"));
         };
@@ -138,13 +142,13 @@ impl Study {
             let found = format!("a result file of format version {version}");
             return Err(ResultError::content(path, found, format!("version {FORMAT_VERSION} or earlier")));
         }
-        let word = text("verdict");
+        let word = said("verdict");
         let verdict = [Verdict::Passes, Verdict::Fails, Verdict::NotJudged].into_iter();
-        let verdict = verdict.clone().find(|v| v.word() == word).filter(|_| text("judged") == "yes");
+        let verdict = verdict.clone().find(|v| v.word() == word).filter(|_| said("judged") == "yes");
         let mut study = Self {
             kind,
             title: text("title"),
-            command: text("command"),
+            command: said("command"),
             inputs: text("scenario"),
             verdict,
             tables: tables::read(&archive)?,

@@ -17,7 +17,6 @@ fn rows(store: &Store, group: &str, count: usize) -> Result<(), ResultError> {
 }
 
 pub(super) fn write_said(store: &Store, study: &Study) -> Result<(), ResultError> {
-    store.group("said")?;
     let plain = |kind: &'static str| move |text: &String| [kind.to_string(), String::new(), text.clone()];
     let answers = study.answers.iter().map(plain("answer"));
     let conditions = study.conditions.iter().map(plain("condition"));
