@@ -17,7 +17,7 @@ use crate::batch::{indices, picture, statistics, table, tell};
 use crate::commands::asked::{self, Refused, refused};
 use crate::commands::refuse_in;
 use crate::commands::run::listen;
-use crate::exit::{BAD_INPUT, DONE, FAILS, INPUT_OUTPUT, INTERRUPTED, NUMERICAL, Streams};
+use crate::exit::{BAD_INPUT, DONE, FAILS, INPUT_OUTPUT, INTERRUPTED, Streams};
 use crate::scenario::include::open;
 
 /// Runs a batch, or puts shards together.
@@ -185,8 +185,7 @@ fn finish(
             made.map_err(|e| (format!("cannot write `{}`: {e}", path.display()), INPUT_OUTPUT))?;
         }
         if let Some(path) = &output.svg {
-            let drawn = picture::picture(study, rows, shown(study, output)?);
-            asked::write(path, &drawn.map_err(|e| (e.to_string(), NUMERICAL))?)?;
+            asked::draw(path, &picture::figure(study, rows, shown(study, output)?))?;
         }
         Ok(())
     };

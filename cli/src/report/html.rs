@@ -6,6 +6,8 @@ use super::{Block, Grid, Report, ReportTrouble, Section, Tone, svg};
 use crate::diagnostic::printable;
 
 const STYLE: &str = include_str!("style.css");
+/// Rows up to which a table is not parted by the end of a page.
+const SHORT: usize = 30;
 /// Nothing may be loaded or run, whatever a name in the file says.
 const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; img-src data:";
 
@@ -55,7 +57,8 @@ fn grid(g: &Grid, number: &mut usize, out: &mut String) {
     *number += 1;
     let _ = write!(
         out,
-        "<div class=\"wide\"><table>\n<caption><b>Table {number}.</b> {}</caption>\n<thead><tr>",
+        "<div class=\"wide{}\"><table>\n<caption><b>Table {number}.</b> {}</caption>\n<thead><tr>",
+        if g.rows.len() <= SHORT { " short" } else { "" },
         symbol(&g.caption)
     );
     for (head, right) in &g.heads {
@@ -189,12 +192,7 @@ pub fn html(report: &Report) -> Result<String, ReportTrouble> {
         }
         out.push_str("</section>\n");
     }
-    out.push_str("</main>\n<footer>\n<dl>\n");
-    for (name, value) in report.facts.iter().filter(|f| !f.1.is_empty()) {
-        let _ = writeln!(out, "<div><dt>{}</dt><dd>{}</dd></div>", escaped(name), escaped(value));
-    }
     let version = concat!(env!("CARGO_PKG_NAME"), " ", env!("CARGO_PKG_VERSION"));
-    let _ =
-        writeln!(out, "<div><dt>Report by</dt><dd>{version}</dd></div>\n</dl>\n</footer>\n</body>\n</html>");
+    let _ = writeln!(out, "</main>\n<footer><p>Report by {version}</p></footer>\n</body>\n</html>");
     Ok(out)
 }

@@ -102,10 +102,7 @@ pub fn markdown(report: &Report, place: &dyn Fn(&str) -> String) -> String {
         }
     }
     out.push_str("---\n\n");
-    for (name, value) in report.facts.iter().filter(|f| !f.1.is_empty()) {
-        let _ = writeln!(out, "- {}: {}", plain(name), plain(value));
-    }
-    let _ = writeln!(out, "- Report by {} {}", env!("CARGO_PKG_NAME"), env!("CARGO_PKG_VERSION"));
+    let _ = writeln!(out, "Report by {} {}", env!("CARGO_PKG_NAME"), env!("CARGO_PKG_VERSION"));
     out
 }
 

@@ -68,8 +68,6 @@ pub struct Report {
     pub answers: Vec<String>,
     /// What must be known before the answer is used.
     pub warnings: Vec<String>,
-    /// What the file says of itself: name and value.
-    pub facts: Vec<(String, String)>,
     /// The evidence, and what it rests on.
     pub sections: Vec<Section>,
 }

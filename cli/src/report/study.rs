@@ -52,14 +52,14 @@ pub(super) fn report(study: &Study) -> Report {
         tone,
         answers: study.answers.clone(),
         warnings: Vec::new(),
-        facts: vec![("Command".into(), study.command.clone())],
         sections: vec![
             Section::new("Result", result),
             Section::new("Numbers", grids(rest)),
             Section::new("How quantities are defined", terms(&study.definitions)),
             Section::new("Conditions and assumptions", vec![Block::List(conditions)]),
+            words::record(&[("Command".into(), study.command.clone())]),
             words::cautions(),
-            words::inputs(&study.inputs, ""),
+            words::inputs(&study.inputs),
         ],
     }
     .numbered()

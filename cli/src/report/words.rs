@@ -43,12 +43,15 @@ pub(super) fn cautions() -> Section {
     Section::new("Cautions", vec![Block::Terms(terms)])
 }
 
+/// What the file says of itself.
+pub(super) fn record(facts: &[(String, String)]) -> Section {
+    let told: Vec<(String, String)> = facts.iter().filter(|f| !f.1.is_empty()).cloned().collect();
+    Section::new("Record", super::study::terms(&told))
+}
+
 /// The texts that went in.
-pub(super) fn inputs(full_text: &str, command: &str) -> Section {
+pub(super) fn inputs(full_text: &str) -> Section {
     let mut blocks = Vec::new();
-    if !command.is_empty() {
-        blocks.push(Block::Listing { name: "Command".into(), text: command.into() });
-    }
     let files = Sources::of_full_text(full_text).files;
     blocks.extend(files.into_iter().filter(|f| !f.1.trim().is_empty()).map(|(path, text)| {
         let name = path.display().to_string();

@@ -98,11 +98,10 @@ pub(super) fn sentences(limits: &[Limit], verdict: &str) -> Vec<String> {
     out
 }
 
-fn row(l: &Limit, by: &str) -> Vec<String> {
+fn row(l: &Limit) -> Vec<String> {
     let sign = if l.margin() < 0.0 { "−" } else { "" };
     vec![
         l.name.clone(),
-        by.into(),
         l.digits(l.found),
         l.bound_words(),
         format!("{sign}{}", l.margin_words()),
@@ -110,20 +109,20 @@ fn row(l: &Limit, by: &str) -> Vec<String> {
     ]
 }
 
-const HEADS: [&str; 6] = ["limit", "set by", ">found", ">allowed", ">margin", ""];
+const HEADS: [&str; 5] = ["quantity", ">found", ">allowed", ">margin", "outcome"];
 
-fn table(caption: &str, limits: &[Limit], by: &str) -> Option<Grid> {
+fn table(caption: &str, limits: &[Limit]) -> Option<Grid> {
     if limits.is_empty() {
         return None;
     }
-    let mut grid = Grid::new(caption, &HEADS, limits.iter().map(|l| row(l, by)).collect());
+    let mut grid = Grid::new(caption, &HEADS, limits.iter().map(|l| row(l)).collect());
     grid.marked = limits.iter().enumerate().filter(|(_, l)| !l.kept()).map(|(k, _)| k).collect();
     Some(grid)
 }
 
 /// The limits set.
 pub(super) fn grid(limits: &[Limit]) -> Option<Grid> {
-    table("Limits that the scenario sets; they decide the verdict", limits, "scenario")
+    table("Limits that the scenario sets; they decide the verdict", limits)
 }
 
 fn rated(read: &Read<'_>) -> Vec<Limit> {
@@ -143,7 +142,7 @@ fn rated(read: &Read<'_>) -> Vec<Limit> {
 
 /// Ratings of the parts.
 pub(super) fn ratings(read: &Read<'_>) -> Option<Grid> {
-    table("Ratings of the parts; they warn, but do not decide the verdict", &rated(read), "part")
+    table("Ratings of the parts; they warn, but do not decide the verdict", &rated(read))
 }
 
 /// Ratings that are exceeded.

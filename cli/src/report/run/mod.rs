@@ -15,6 +15,9 @@ use super::{Block, Grid, Report, Section, Tone, words};
 use crate::diagnostic::Sources;
 use crate::result::{ResultError, ResultFile, Scalar, StepTable, StoredEvent, Summary, Verdict};
 
+/// Most cleared faults that are told in the answer.
+const CLEARED: usize = 2;
+
 /// Everything of a run's file that is read once.
 pub(super) struct Read<'a> {
     pub file: &'a ResultFile,
@@ -64,6 +67,7 @@ pub(super) fn report(file: &ResultFile) -> Result<Report, ResultError> {
     let (verdict, tone) = headline(&read);
     let mut evidence = judged::grid(&limits).into_iter().map(Block::Grid).collect::<Vec<_>>();
     evidence.extend(judged::ratings(&read).map(Block::Grid));
+    let facts = facts(&read);
     let report = Report {
         kind: "Run".into(),
         title: title(&about.scenario),
@@ -72,7 +76,6 @@ pub(super) fn report(file: &ResultFile) -> Result<Report, ResultError> {
         tone,
         answers: answers(&read, &limits, verdict),
         warnings: warnings(&read),
-        facts: facts(&read),
         sections: vec![
             Section::new("Limits and ratings", evidence),
             Section::new("Sequence of happenings", sequence::blocks(&read)),
@@ -82,8 +85,9 @@ pub(super) fn report(file: &ResultFile) -> Result<Report, ResultError> {
             Section::new("Recorded signals", recorded(&read)),
             Section::new("How quantities are defined", vec![Block::Terms(told::definitions(&read))]),
             Section::new("Assumptions", vec![Block::List(told::assumptions(&read))]),
+            words::record(&facts),
             words::cautions(),
-            words::inputs(&about.scenario, ""),
+            words::inputs(&about.scenario),
         ],
     };
     Ok(report.numbered())
@@ -107,6 +111,19 @@ fn answers(read: &Read<'_>, limits: &[judged::Limit], verdict: &str) -> Vec<Stri
             hottest.name.trim_end_matches(".hottest"),
             people(hottest.value, "degC")
         ));
+    }
+    let cleared = read.events.iter().filter(|e| e.kind == "cleared");
+    for e in cleared.clone().take(CLEARED) {
+        let at = sequence::instant(e.time, read.reach.1);
+        let value = if e.value.is_finite() { people(e.value, &e.unit) } else { String::new() };
+        out.push(format!("{} clears a fault at {at}: {value} {}.", e.subject, sequence::plainer(&e.note)));
+    }
+    let more = cleared.count().saturating_sub(CLEARED);
+    if more > 0 {
+        out.push(format!("{more} more faults are cleared."));
+    }
+    if let Some(e) = read.events.iter().find(|e| e.kind == "lock-out") {
+        out.push(format!("{} locks out at {}.", e.subject, sequence::instant(e.time, read.reach.1)));
     }
     out
 }

@@ -53,7 +53,7 @@ pub(super) fn instant(t: f64, end: f64) -> String {
 }
 
 /// "let-through I²t since t = 9.028955886e-3 s, peak 294.262514 A" as people read it.
-fn plainer(note: &str) -> String {
+pub(super) fn plainer(note: &str) -> String {
     let words: Vec<&str> = note.split(' ').collect();
     let mut out: Vec<String> = Vec::new();
     let mut k = 0;

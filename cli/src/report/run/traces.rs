@@ -4,7 +4,7 @@ use joulestep_engine::units::people;
 
 use super::Read;
 use super::windows::Window;
-use crate::plot::{Axis, Chart, Curve, Figure, Mark, Marker, Panel};
+use crate::plot::{Axis, Chart, Curve, Figure, Line, Mark, Marker, Panel};
 use crate::report::Drawing;
 use crate::result::{Channel, ResultError, ResultFile, block_length};
 
@@ -124,12 +124,12 @@ fn role(c: &Channel) -> (u8, &'static str) {
     }
 }
 
-fn height(order: u8, windows_close: bool) -> f64 {
+fn height(order: u8, close: bool) -> f64 {
     match order {
-        0 | 1 => 165.0,
-        6 => 55.0,
-        _ if windows_close => 120.0,
-        _ => 110.0,
+        0 | 1 => 200.0,
+        6 => 50.0,
+        _ if close => 140.0,
+        _ => 115.0,
     }
 }
 
@@ -160,6 +160,14 @@ fn temperatures(read: &Read<'_>, window: &Window) -> Result<Vec<(String, Vec<(f6
     Ok(out)
 }
 
+/// Whether the line runs up and down many times.
+fn busy(points: &[(f64, f64)]) -> bool {
+    let run: f64 = points.windows(2).map(|w| (w[1].1 - w[0].1).abs()).filter(|d| d.is_finite()).sum();
+    let (low, high) =
+        points.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |b, p| (b.0.min(p.1), b.1.max(p.1)));
+    run > 20.0 * (high - low)
+}
+
 /// A group of curves that share an axis.
 struct Lane {
     order: u8,
@@ -175,7 +183,11 @@ fn add(
     name: &str,
     points: Vec<(f64, f64)>,
 ) {
-    let curve = Curve::new(name, thinned(points)).marked(Marker::None);
+    let points = thinned(points);
+    let busy = busy(&points);
+    let curve = Curve::new(name, points).marked(Marker::None);
+    // Dashes of a line that fills an area would only confuse.
+    let curve = if busy { curve.lined(Line::Solid) } else { curve };
     let fits = |l: &&mut Lane| l.order == order && l.unit == unit && l.curves.len() < CURVES;
     match lanes.iter_mut().rev().find(fits) {
         Some(lane) => lane.curves.push(curve),
@@ -215,7 +227,10 @@ pub(super) fn drawing(read: &Read<'_>, window: &Window) -> Result<Option<Drawing
     lanes.sort_by_key(|l| l.order);
     let title = if window.zero == 0.0 { "time" } else { "time after the edge" };
     let mut panels = Vec::new();
+    let count = lanes.len();
     for (k, lane) in lanes.into_iter().enumerate() {
+        // The lowest panel names the axis that all share.
+        let title = if k + 1 == count { title } else { "" };
         let mark = |(at, label): &(f64, String)| Mark {
             at: at - window.zero,
             label: if k == 0 { label.clone() } else { String::new() },

@@ -97,20 +97,20 @@ fn around(cluster: &[&StoredEvent], reach: (f64, f64)) -> Window {
 
 /// Edges worth a look close up: the first that turns on, the last that turns off after each trip, the one behind which
 /// a voltage is highest.
-fn edges(read: &Read<'_>) -> Vec<(f64, String)> {
+fn edges(read: &Read<'_>) -> Vec<(f64, String, String)> {
     let edges = || read.events.iter().filter(|e| e.kind == "edge");
-    let mut out: Vec<(f64, String)> = Vec::new();
-    let mut add = |t: f64, words: String| {
-        if out.iter().all(|(other, _)| (other - t).abs() > 1e-12) {
-            out.push((t, words));
+    let mut out: Vec<(f64, String, String)> = Vec::new();
+    let mut add = |t: f64, note: &str, words: String| {
+        if out.iter().all(|(other, ..)| (other - t).abs() > 1e-12) {
+            out.push((t, note.to_string(), words));
         }
     };
     if let Some(e) = edges().find(|e| e.note.contains("turns on")) {
-        add(e.time, format!("{} {}, for the first time", e.subject, e.note));
+        add(e.time, &e.note, format!("{} {}, for the first time", e.subject, e.note));
     }
     for trip in read.events.iter().filter(|e| e.kind == "trip") {
         if let Some(e) = edges().find(|e| e.time >= trip.time && e.note.contains("off")) {
-            add(e.time, format!("{} {} after the trip of {}", e.subject, e.note, trip.subject));
+            add(e.time, &e.note, format!("{} {} after the trip of {}", e.subject, e.note, trip.subject));
         }
     }
     let volts =
@@ -122,27 +122,28 @@ fn edges(read: &Read<'_>) -> Vec<(f64, String)> {
     if let Some(row) = highest {
         let (begin, subject) = (read.steps.begin[row], &read.steps.subject[row]);
         let note = edges().find(|e| (e.time - begin).abs() < 1e-12).map_or("switches", |e| e.note.as_str());
-        add(begin, format!("{subject} {note}; the highest voltage of the run follows"));
+        add(begin, note, format!("{subject} {note}; the highest voltage of the run follows"));
     }
     out.truncate(CLOSE);
     out
 }
 
-fn close_up(read: &Read<'_>, t: f64, words: &str) -> Result<Window, ResultError> {
+fn close_up(read: &Read<'_>, t: f64, note: &str, words: &str) -> Result<Window, ResultError> {
     let length = read.reach.1 - read.reach.0;
     // Wide enough for several samples, however sparse they are.
     let file = read.file;
     let at = super::traces::locate(file, t)?;
-    let near = file.time(at.saturating_sub(8)..(at + 8).min(file.samples()))?;
-    let spacing = (near[near.len() - 1] - near[0]) / (near.len() - 1).max(1) as f64;
-    let width = (100.0 * spacing).clamp(2e-6_f64.min(length), (length / 20.0).max(2e-6_f64.min(length)));
+    let near = file.time(at.min(file.samples() - 1)..(at + 16).min(file.samples()))?;
+    let gaps = near.windows(2).map(|w| w[1] - w[0]).filter(|gap| *gap > 0.0);
+    let width = (200.0 * gaps.fold(f64::INFINITY, f64::min))
+        .clamp(2e-6_f64.min(length), (length / 20.0).max(2e-6_f64.min(length)));
     let reach = ((t - 0.15 * width).max(read.reach.0), (t + 0.85 * width).min(read.reach.1));
     Ok(Window {
         name: format!("edge-{}", super::super::study::file_name(words)),
         caption: format!("Close up at {}: {words}.", instant(t, read.reach.1)),
         reach,
         zero: t,
-        marks: vec![(t, "edge".into())],
+        marks: vec![(t, note.into())],
         close: true,
     })
 }
@@ -188,9 +189,9 @@ pub(super) fn choose(read: &Read<'_>) -> Result<Windows, ResultError> {
     }];
     shown.extend(order.iter().map(|&k| around(&all[k], read.reach)));
     shown.extend(last_periods(read));
-    for (t, words) in edges(read) {
+    for (t, note, words) in edges(read) {
         if (begin..end).contains(&t) {
-            shown.push(close_up(read, t, &words)?);
+            shown.push(close_up(read, t, &note, &words)?);
         }
     }
     shown.retain(|w| w.reach.1 > w.reach.0);
