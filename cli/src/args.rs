@@ -10,6 +10,7 @@ mod dead_time;
 mod duty;
 mod heat;
 mod rating;
+mod report;
 
 pub use batch::{BatchArgs, BatchCommand, BatchOutputArgs, MergeArgs, ProgressAs};
 pub use compare::{DoublePulseArgs, OutputArgs, PartsCompareArgs, PartsResistanceArgs, Standard};
@@ -17,6 +18,7 @@ pub use dead_time::{CycleArgs, DeadTimeArgs};
 pub use duty::DutyArgs;
 pub use heat::ImpedanceArgs;
 pub use rating::RatingArgs;
+pub use report::{ReportArgs, ReportFormat};
 
 /// Where completion scripts go.
 const COMPLETIONS: &str = "\
@@ -139,6 +141,13 @@ pub enum Command {
     /// batch that was killed goes on with `--resume`. The table is the same for any number of threads and shards.
     #[command(after_long_help = batch::BATCH)]
     Batch(BatchArgs),
+    /// Make a report of a result file: question, verdict, evidence, in one HTML file that prints well.
+    ///
+    /// Tells what was asked and the verdict first, then what happened, the waveforms around each thing of note, energies
+    /// and losses with the ledger's closure, limits and ratings, the definitions of the quantities, assumptions, cautions,
+    /// and the scenario and part data used. Studies and batches have their tables and curves instead.
+    #[command(after_long_help = report::REPORT)]
+    Report(ReportArgs),
     /// Print the JSON Schema of scenario, part, points, package or plan files.
     ///
     /// Lists every key with its unit and a line of help; editors use it to complete and check files while they are
@@ -207,12 +216,12 @@ pub enum PartsCommand {
     /// thermal resistance; each also relative to a reference. With `--current` and `--heatsink` also how many devices
     /// in parallel carry a direct current. Every number is the part's own model's, under conditions that are printed.
     #[command(
-        after_long_help = "Examples:\n  joulestep parts compare stack-750v-18m mosfet-sic-750v-18m mosfet-superjunction-650v-40m\n  joulestep parts compare stack-750v-5m4 stack-750v-18m --current \"200 A\" --heatsink \"80 degC\" --svg merit.svg"
+        after_long_help = "Examples:\n  joulestep parts compare stack-750v-18m mosfet-sic-750v-18m mosfet-superjunction-650v-40m\n  joulestep parts compare stack-750v-5m4 stack-750v-18m --current \"200 A\" --heatsink \"80 degC\" --plot merit.svg"
     )]
     Compare(PartsCompareArgs),
     /// On-resistance against temperature, what it is made of, and where the dies stand against the unipolar limit.
     #[command(
-        after_long_help = "Example:\n  joulestep parts resistance stack-750v-18m mosfet-sic-750v-18m --svg resistance.svg"
+        after_long_help = "Example:\n  joulestep parts resistance stack-750v-18m mosfet-sic-750v-18m --plot resistance.svg"
     )]
     Resistance(PartsResistanceArgs),
 }
@@ -246,7 +255,7 @@ pub struct PartsExtractArgs {
     /// Part file to write; it must not exist yet.
     #[arg(long, short, value_name = "FILE.toml")]
     pub out: Option<PathBuf>,
-    /// Draw the points and the fitted lines (SVG); it must not exist yet.
+    /// Draw the points and the fitted lines: SVG, or PNG where its name ends in .png; it must not exist yet.
     #[arg(long, value_name = "FILE.svg")]
     pub plot: Option<PathBuf>,
     /// Replace the part file and the plot if they exist.

@@ -1,5 +1,6 @@
 //! Exit codes, and output that survives a closed pipe.
 
+use std::ffi::OsString;
 use std::io::{self, Write};
 
 /// Done.
@@ -21,6 +22,22 @@ pub struct Streams<'a> {
     pub out: &'a mut dyn Write,
     /// Trouble.
     pub err: &'a mut dyn Write,
+    /// The command line as it was typed, for the files that keep it.
+    pub command: String,
+}
+
+/// A command line as one types it into a shell; the program by its name, wherever it lies.
+pub fn typed(args: &[OsString]) -> String {
+    let plain = |c: char| c.is_ascii_alphanumeric() || "_-./=,:+@%".contains(c);
+    let quoted = |arg: &OsString| {
+        let text = arg.to_string_lossy();
+        match !text.is_empty() && text.chars().all(plain) {
+            true => text.into_owned(),
+            false => format!("'{}'", text.replace('\'', r"'\''")),
+        }
+    };
+    let rest = args.iter().skip(1).map(quoted);
+    std::iter::once(env!("CARGO_PKG_NAME").to_string()).chain(rest).collect::<Vec<_>>().join(" ")
 }
 
 /// The exit code of a command that may fail to write: whoever reads may stop reading (`| head`), which is success.

@@ -54,6 +54,7 @@ pub mod parts;
 pub mod plot;
 pub mod progress;
 pub mod rating;
+pub mod report;
 pub mod result;
 pub mod scenario;
 pub mod sheet;
@@ -69,7 +70,9 @@ use exit::{BAD_INPUT, DONE, Streams};
 
 /// Carries out a command line and gives its exit code.
 pub fn run(args: impl IntoIterator<Item = OsString>, out: &mut dyn Write, err: &mut dyn Write) -> u8 {
-    let outcome = carry_out(args, &mut Streams { out, err });
+    let args: Vec<OsString> = args.into_iter().collect();
+    let command = exit::typed(&args);
+    let outcome = carry_out(args, &mut Streams { out, err, command });
     let outcome = outcome.and_then(|code| out.flush().map(|()| code));
     exit::code(outcome, err)
 }
@@ -94,6 +97,7 @@ fn carry_out(args: impl IntoIterator<Item = OsString>, streams: &mut Streams<'_>
         Command::Duty(args) => commands::duty::duty(&args, streams),
         Command::DoublePulse(args) => commands::double_pulse::double_pulse(&args, streams),
         Command::Rating(args) => commands::rating::rating(&args, streams),
+        Command::Report(args) => commands::report::report(&args, streams),
         Command::Batch(args) => commands::batch::batch(&args, streams),
         Command::Impedance(args) => commands::impedance::impedance(&args, streams),
         Command::Parts(command) => commands::parts::parts(&command, streams),

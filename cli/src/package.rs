@@ -24,10 +24,18 @@ const SHELF: Shelf = Shelf { what: "package stack", file: "file", path: "a packa
 /// # Errors
 /// A file that cannot be opened; everything that is wrong with it.
 pub fn read(asked: &str, open: Open<'_>) -> Result<Package, Trouble> {
+    read_with_text(asked, open).map(|found| found.0)
+}
+
+/// The same, with the text of its file.
+///
+/// # Errors
+/// Those of [`read`].
+pub fn read_with_text(asked: &str, open: Open<'_>) -> Result<(Package, Sources), Trouble> {
     let (sources, file) = SHELF.alone(asked, open)?;
     let mut diagnostics = Vec::new();
     match convert(file, &sources, &mut diagnostics) {
-        Some(package) if diagnostics.is_empty() => Ok(package),
+        Some(package) if diagnostics.is_empty() => Ok((package, sources)),
         _ => Err(Trouble::Refused(Refusal::sorted(sources, diagnostics))),
     }
 }

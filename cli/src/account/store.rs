@@ -55,6 +55,17 @@ pub fn summary(a: &Account) -> Summary {
             scalars.push(scalar);
         }
     }
+    // Ratings of the parts are no limits of the user: numbers beside one another, so that they do not touch the verdict.
+    for j in a.judged.iter().filter(|j| !j.by_user) {
+        let bounds =
+            [("largest", "at_most", j.bounds.1, j.found.1), ("least", "at_least", j.bounds.0, j.found.0)];
+        for (end, name, bound, found) in bounds.into_iter().filter(|b| b.2.is_finite()) {
+            let words = format!("{end} value of rating {}", j.name);
+            scalars.push(plain(format!("rating.{}.{end}", j.name), words, found, j.unit));
+            let words = format!("bound of rating {}", j.name);
+            scalars.push(plain(format!("rating.{}.{name}", j.name), words, bound, j.unit));
+        }
+    }
     let relative = "ledger residual against the energy turned over".to_string();
     scalars.push(plain("ledger_residual_relative".into(), relative, a.relative, "1"));
     scalars.push(plain("steps".into(), "steps taken".into(), a.counters.steps as f64, "1"));

@@ -13,9 +13,12 @@ pub struct OutputArgs {
     /// Print as CSV (SI units, temperatures in degC).
     #[arg(long)]
     pub csv: bool,
-    /// Draw the chart into this file; it must not exist yet.
-    #[arg(long, value_name = "FILE.svg")]
+    /// Draw the chart into this file: SVG, or PNG where its name ends in .png; it must not exist yet.
+    #[arg(long = "plot", alias = "svg", value_name = "FILE.svg")]
     pub svg: Option<PathBuf>,
+    /// Keep everything in this result file (HDF5), from which `report` makes a document; it must not exist yet.
+    #[arg(long, short, value_name = "FILE.h5")]
+    pub out: Option<PathBuf>,
     /// Replace files that exist.
     #[arg(long)]
     pub force: bool,
@@ -183,6 +186,9 @@ pub struct DoublePulseArgs {
     /// Folder for pictures: the waveforms of every operating point, and the energies over the grid (SVG).
     #[arg(long, value_name = "FOLDER")]
     pub pictures: Option<PathBuf>,
+    /// Keep the table in this result file (HDF5), from which `report` makes a document; it must not exist yet.
+    #[arg(long, short, value_name = "FILE.h5")]
+    pub out: Option<PathBuf>,
     /// Replace files that exist.
     #[arg(long)]
     pub force: bool,

@@ -17,6 +17,12 @@ pub struct CycleArgs {
     /// Most periods to run in the search.
     #[arg(long, value_name = "NUMBER", default_value_t = 400)]
     pub periods: u32,
+    /// Keep everything in this result file (HDF5), from which `report` makes a document; it must not exist yet.
+    #[arg(long, short, value_name = "FILE.h5")]
+    pub out: Option<PathBuf>,
+    /// Replace the result file if it exists.
+    #[arg(long)]
+    pub force: bool,
     /// Print as JSON (SI units, temperatures in degC).
     #[arg(long)]
     pub json: bool,

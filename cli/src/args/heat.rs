@@ -8,7 +8,7 @@ use clap::Args;
 pub(super) const IMPEDANCE: &str = "\
 Examples:
   joulestep impedance board-750v-5m4
-  joulestep impedance board-750v-5m4 --against board-750v-5m4-soldered --svg both.svg
+  joulestep impedance board-750v-5m4 --against board-750v-5m4-soldered --plot both.svg
   joulestep impedance my-stack.toml --json > my-stack.json
   joulestep impedance --points measured.csv --terms 5
 
@@ -33,10 +33,13 @@ pub struct ImpedanceArgs {
     /// Cells of the finest mesh, at most: more are slower and more accurate.
     #[arg(long, default_value_t = 120_000, value_parser = clap::value_parser!(u32).range(1_000..=2_000_000))]
     pub cells: u32,
-    /// Draw the curves into this file; it must not exist yet.
-    #[arg(long, value_name = "FILE.svg")]
+    /// Draw the curves into this file: SVG, or PNG where its name ends in .png; it must not exist yet.
+    #[arg(long = "plot", alias = "svg", value_name = "FILE.svg")]
     pub svg: Option<PathBuf>,
-    /// Replace the picture if it exists.
+    /// Keep everything in this result file (HDF5), from which `report` makes a document; it must not exist yet.
+    #[arg(long, short, value_name = "FILE.h5")]
+    pub out: Option<PathBuf>,
+    /// Replace files that exist.
     #[arg(long)]
     pub force: bool,
     /// Print everything as JSON (SI units, temperatures in degC).

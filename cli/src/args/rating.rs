@@ -8,8 +8,8 @@ use super::OutputArgs;
 pub(super) const RATING: &str = "\
 Examples:
   joulestep rating stack-750v-5m4 --on board-750v-5m4 --heatsink \"50 degC\"
-  joulestep rating stack-750v-5m4 --interface \"0.3 K/W\" --shape half-sine --svg surge.svg
-  joulestep rating stack-750v-5m4 mosfet-sj-650v-40m --on board-750v-5m4 --on board-superjunction
+  joulestep rating stack-750v-5m4 --interface \"0.3 K/W\" --shape half-sine --plot surge.svg
+  joulestep rating stack-750v-5m4 mosfet-superjunction-650v-40m --on board-750v-5m4 --on board-superjunction
   joulestep rating stack-750v-18m --parallel 4 --total \"200 A\" --resistance-spread 10%
 
 Widths: square, its length; half-sine, its base; exponential, its time constant; inrush (critically

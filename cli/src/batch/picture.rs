@@ -56,6 +56,11 @@ pub fn histogram(values: &[f64]) -> Vec<(f64, f64, usize)> {
 /// # Errors
 /// Nothing to draw, or the drawing library's.
 pub fn picture(study: &Study, rows: &BTreeMap<usize, Row>, output: usize) -> Result<String, Trouble> {
+    svg(&figure(study, rows, output))
+}
+
+/// The figure of an output.
+pub fn figure(study: &Study, rows: &BTreeMap<usize, Row>, output: usize) -> Figure {
     let column = &study.outputs[output];
     let done: Vec<&Row> =
         rows.values().filter(|r| r.status == Status::Done && r.outputs[output].is_finite()).collect();
@@ -120,5 +125,5 @@ pub fn picture(study: &Study, rows: &BTreeMap<usize, Row>, output: usize) -> Res
     }
     let notes = vec![format!("{} variants run to their end, of {}", done.len(), study.count())];
     let title = if study.plan.title.is_empty() { column.name.clone() } else { study.plan.title.clone() };
-    svg(&Figure::new(&title, panels).noted(notes))
+    Figure::new(&title, panels).noted(notes)
 }

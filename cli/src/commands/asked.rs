@@ -7,9 +7,13 @@ use joulestep_engine::units::in_unit;
 use joulestep_models::part::Part;
 use serde_json::json;
 
+use crate::args::OutputArgs;
 use crate::commands::refuse_in;
-use crate::exit::{BAD_INPUT, INPUT_OUTPUT, Streams};
+use crate::diagnostic::Sources;
+use crate::exit::{BAD_INPUT, INPUT_OUTPUT, NUMERICAL, Streams};
 use crate::parts::load;
+use crate::plot::{self, Figure};
+use crate::result::Study;
 use crate::scenario::include::open;
 
 /// Why a command does not do its work: the text and the exit code.
@@ -67,16 +71,20 @@ pub(crate) fn refused((what, code): &Refused, json: bool, streams: &mut Streams<
     Ok(*code)
 }
 
-/// The named parts, each shipped or a file; `Err` holds the exit code after the trouble has been told.
+/// The named parts, each shipped or a file, and the texts of their files; `Err` holds the exit code after the trouble
+/// has been told.
 pub(crate) fn parts(
     names: &[String],
     json: bool,
     streams: &mut Streams<'_>,
-) -> io::Result<Result<Vec<Part>, u8>> {
-    let mut out: Vec<Part> = Vec::new();
+) -> io::Result<Result<(Vec<Part>, Sources), u8>> {
+    let mut out = (Vec::new(), Sources::default());
     for name in names {
         match load(name, &open) {
-            Ok(loaded) => out.push(loaded.part),
+            Ok(loaded) => {
+                out.0.push(loaded.part);
+                out.1.merge(loaded.sources);
+            }
             Err(trouble) => return refuse_in("the part", &trouble, name.as_ref(), json, streams).map(Err),
         }
     }
@@ -94,8 +102,43 @@ pub(crate) fn is_new(path: Option<&Path>, force: bool) -> Result<(), Refused> {
     }
 }
 
+/// Refuses the files that an output names, where they exist and are not to be replaced.
+pub(crate) fn are_new(output: &OutputArgs) -> Result<(), Refused> {
+    is_new(output.svg.as_deref(), output.force)?;
+    is_new(output.out.as_deref(), output.force)
+}
+
+/// Writes the picture and the result file that an output asks for.
+pub(crate) fn keep(
+    output: &OutputArgs,
+    figure: impl FnOnce() -> Figure,
+    study: impl FnOnce() -> Study,
+) -> Result<(), Refused> {
+    if let Some(path) = &output.svg {
+        draw(path, &figure())?;
+    }
+    file(output.out.as_deref(), study)
+}
+
+/// Writes a study, where a file is asked for.
+pub(crate) fn file(path: Option<&Path>, study: impl FnOnce() -> Study) -> Result<(), Refused> {
+    match path {
+        Some(path) => study().write(path).map_err(|e| (e.to_string(), INPUT_OUTPUT)),
+        None => Ok(()),
+    }
+}
+
+/// Draws a figure into a file: pixels where its name ends in `.png`, else SVG.
+pub(crate) fn draw(path: &Path, figure: &Figure) -> Result<(), Refused> {
+    let wrong = |e: plot::Trouble| (e.to_string(), NUMERICAL);
+    if path.extension().is_some_and(|e| e.eq_ignore_ascii_case("png")) {
+        return write(path, plot::png(figure).map_err(wrong)?);
+    }
+    write(path, plot::svg(figure).map_err(wrong)?)
+}
+
 /// Writes a file.
-pub(crate) fn write(path: &Path, content: &str) -> Result<(), Refused> {
+pub(crate) fn write(path: &Path, content: impl AsRef<[u8]>) -> Result<(), Refused> {
     let reason = |e| {
         (format!("cannot write `{}`: {}", path.display(), crate::scenario::include::reason(&e)), INPUT_OUTPUT)
     };

@@ -20,7 +20,7 @@ use crate::batch::{indices, keep, parquet, picture, statistics, table, tell};
 use crate::commands::asked::{self, Refused, refused};
 use crate::commands::refuse_in;
 use crate::commands::run::{listen, stopped};
-use crate::exit::{BAD_INPUT, DONE, FAILS, INPUT_OUTPUT, INTERRUPTED, NUMERICAL, Streams};
+use crate::exit::{BAD_INPUT, DONE, FAILS, INPUT_OUTPUT, INTERRUPTED, Streams};
 use crate::scenario::include::open;
 
 /// Runs a batch, or puts shards together.
@@ -220,8 +220,7 @@ impl Finish<'_> {
             parquet::write(path, told).map_err(|e| cannot(path, &e))?;
         }
         if let Some(path) = &output.svg {
-            let drawn = picture::picture(self.study, self.rows, shown(self.study, output)?);
-            asked::write(path, &drawn.map_err(|e| (e.to_string(), NUMERICAL))?)?;
+            asked::draw(path, &picture::figure(self.study, self.rows, shown(self.study, output)?))?;
         }
         if let Some(kept) = kept {
             let written = keep::write(self.study, self.rows, kept, out, output.force, stopped());

@@ -1,5 +1,7 @@
 //! `cycle`: the periodic steady state of a scenario's arrangement, its losses and temperature ripple.
 
+mod study;
+
 use std::fmt::Write as _;
 use std::io;
 use std::path::Path;
@@ -153,10 +155,21 @@ pub fn cycle(args: &CycleArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         Ok(closing) => closing,
         Err(why) => return asked::refused(&why, args.json, streams),
     };
+    if let Err(why) = asked::is_new(args.out.as_deref(), args.force) {
+        return asked::refused(&why, args.json, streams);
+    }
     let effort = Effort { closing, most: args.periods, ..Effort::default() };
     match solve(&ready.laid, ready.setup, effort) {
-        Ok(cycle) if args.json => writeln!(streams.out, "{:#}", told(&cycle))?,
-        Ok(cycle) => write!(streams.out, "{}", text(&cycle, spec.arrangement.kind))?,
+        Ok(cycle) => {
+            let file = || study::study(&cycle, &scenario, spec.arrangement.kind, &streams.command);
+            if let Err(why) = asked::file(args.out.as_deref(), file) {
+                return asked::refused(&why, args.json, streams);
+            }
+            match args.json {
+                true => writeln!(streams.out, "{:#}", told(&cycle))?,
+                false => write!(streams.out, "{}", text(&cycle, spec.arrangement.kind))?,
+            }
+        }
         Err(why) => {
             let code = if matches!(why, Why::NotPeriodic) { BAD_INPUT } else { NUMERICAL };
             return asked::refused(&(format!("{}: {why}", path.display()), code), args.json, streams);

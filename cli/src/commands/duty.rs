@@ -9,7 +9,7 @@ use joulestep_models::arrangement::duty::{DutyTrouble, Happening, Instant, Liste
 
 use crate::args::DutyArgs;
 use crate::commands::asked::{self, Lies, Refused};
-use crate::commands::run::{full_text, listen};
+use crate::commands::run::listen;
 use crate::commands::{refuse, refuse_in};
 use crate::duty::store::File;
 use crate::duty::tell::{Told, json, text};
@@ -108,7 +108,7 @@ pub fn duty(args: &DutyArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     };
     let file = match args.out.as_deref() {
         None => None,
-        Some(out) => match File::create(out, &full_text(&scenario.sources), &spec, &profile, &inputs) {
+        Some(out) => match File::create(out, &scenario.sources.full_text(), &spec, &profile, &inputs) {
             Ok(file) => Some(file),
             Err(e) => return asked::refused(&(e.to_string(), INPUT_OUTPUT), as_json, streams),
         },

@@ -6,12 +6,15 @@ use std::path::Path;
 use crate::args::ImpedanceArgs;
 use crate::commands::asked::{self, Refused, refused};
 use crate::commands::refuse_in;
+use crate::diagnostic::Sources;
 use crate::exit::{BAD_INPUT, DONE, INPUT_OUTPUT, NUMERICAL, Streams};
 use crate::impedance::{
-    Impedance, json, picture, points_json, points_picture, points_text, read_points, solve, text,
+    Impedance, as_study, json, picture, points_as_study, points_json, points_picture, points_text,
+    read_points, solve, text,
 };
-use crate::package::read;
-use crate::plot;
+use crate::package::read_with_text;
+use crate::plot::Figure;
+use crate::result::Study;
 use crate::scenario::include::{open, reason};
 
 /// Terms of the Foster fit of a stack, unless asked otherwise.
@@ -22,16 +25,21 @@ const TERMS: usize = 8;
 /// # Errors
 /// When a stream cannot be written.
 pub fn impedance(args: &ImpedanceArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
-    if let Err(why) = asked::is_new(args.svg.as_deref(), args.force) {
+    let new = asked::is_new(args.svg.as_deref(), args.force);
+    if let Err(why) = new.and_then(|()| asked::is_new(args.out.as_deref(), args.force)) {
         return refused(&why, args.json, streams);
     }
     if let Some(path) = &args.points {
         return of_points(args, path, streams);
     }
     let mut stacks: Vec<Impedance> = Vec::new();
+    let mut sources = Sources::default();
     for name in args.stack.iter().chain(&args.against) {
-        let package = match read(name, &open) {
-            Ok(package) => package,
+        let package = match read_with_text(name, &open) {
+            Ok((package, text)) => {
+                sources.merge(text);
+                package
+            }
             Err(trouble) => {
                 return refuse_in("the package stack", &trouble, Path::new(name), args.json, streams);
             }
@@ -45,7 +53,8 @@ pub fn impedance(args: &ImpedanceArgs, streams: &mut Streams<'_>) -> io::Result<
             }
         }
     }
-    if let Err(why) = draw(args, || picture(&stacks)) {
+    let file = || as_study(&stacks, &streams.command, sources.full_text());
+    if let Err(why) = keep(args, || picture(&stacks), file) {
         return refused(&why, args.json, streams);
     }
     match args.json {
@@ -59,11 +68,13 @@ fn of_points(args: &ImpedanceArgs, path: &Path, streams: &mut Streams<'_>) -> io
     let points = open(path)
         .map_err(|error| (format!("cannot read `{}`: {}", path.display(), reason(&error)), INPUT_OUTPUT))
         .and_then(|typed| {
-            read_points(&typed, args.terms.map(usize::from))
-                .map_err(|trouble| (format!("{}: {trouble}", path.display()), BAD_INPUT))
+            let points = read_points(&typed, args.terms.map(usize::from))
+                .map_err(|trouble| (format!("{}: {trouble}", path.display()), BAD_INPUT))?;
+            let file = || points_as_study(&points, &path.display().to_string(), &streams.command, &typed);
+            keep(args, || points_picture(&points), file)?;
+            Ok(points)
         });
-    let drawn = points.and_then(|points| draw(args, || points_picture(&points)).map(|()| points));
-    match drawn {
+    match points {
         Ok(points) if args.json => writeln!(streams.out, "{:#}", points_json(&points))?,
         Ok(points) => write!(streams.out, "{}", points_text(&points))?,
         Err(why) => return refused(&why, args.json, streams),
@@ -71,12 +82,14 @@ fn of_points(args: &ImpedanceArgs, path: &Path, streams: &mut Streams<'_>) -> io
     Ok(DONE)
 }
 
-/// Draws, where a picture is asked for.
-fn draw(
+/// Writes the picture and the result file that are asked for.
+fn keep(
     args: &ImpedanceArgs,
-    picture: impl FnOnce() -> Result<String, plot::Trouble>,
+    figure: impl FnOnce() -> Figure,
+    study: impl FnOnce() -> Study,
 ) -> Result<(), Refused> {
-    let Some(path) = &args.svg else { return Ok(()) };
-    let drawn = picture().map_err(|trouble| (trouble.to_string(), NUMERICAL))?;
-    asked::write(path, &drawn)
+    if let Some(path) = &args.svg {
+        asked::draw(path, &figure())?;
+    }
+    asked::file(args.out.as_deref(), study)
 }

@@ -11,6 +11,7 @@ pub mod duty;
 pub mod impedance;
 pub mod parts;
 pub mod rating;
+pub mod report;
 pub mod run;
 pub mod schema;
 

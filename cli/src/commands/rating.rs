@@ -9,10 +9,11 @@ use joulestep_models::rating::pulse::Shape;
 use crate::args::RatingArgs;
 use crate::commands::asked::{self, Lies, Refused, refused};
 use crate::commands::refuse_in;
-use crate::exit::{BAD_INPUT, DONE, NUMERICAL, Streams};
-use crate::package::read;
+use crate::exit::{BAD_INPUT, DONE, Streams};
+use crate::package::read_with_text;
 use crate::rating::{
-    Asked, Heat, Spread, csv, heat_of_part, heat_of_stack, json, parallel, picture, rate, ready, text, widths,
+    Asked, Heat, Spread, csv, heat_of_part, heat_of_stack, json, parallel, picture, rate, ready, study, text,
+    widths,
 };
 use crate::scenario::include::open;
 
@@ -47,7 +48,7 @@ fn read_args(args: &RatingArgs) -> Result<(Asked, Option<Spread>, f64), Refused>
         faults: asked::list("--fault", &args.fault, "A", Lies::Positive)?,
     };
     let interface = asked::quantity("--interface", &args.interface, "K/W", Lies::NotNegative)?;
-    asked::is_new(args.output.svg.as_deref(), args.output.force)?;
+    asked::are_new(&args.output)?;
     if args.on.len() > 1 && args.on.len() != args.parts.len() {
         let what = format!(
             "--on is given {} times for {} parts; expected once for all, or once for each",
@@ -73,17 +74,20 @@ pub fn rating(args: &RatingArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         Ok(read) => read,
         Err(why) => return refused(&why, as_json, streams),
     };
-    let parts = match asked::parts(&args.parts, as_json, streams)? {
+    let (parts, mut sources) = match asked::parts(&args.parts, as_json, streams)? {
         Ok(parts) => parts,
         Err(code) => return Ok(code),
     };
     let mut stacks = Vec::new();
     for name in &args.on {
-        match read(name, &open) {
-            Ok(package) => match heat_of_stack(name, &package, asked.heatsink, args.cells as usize) {
-                Ok(heat) => stacks.push(heat),
-                Err(trouble) => return refused(&code(&trouble), as_json, streams),
-            },
+        match read_with_text(name, &open) {
+            Ok((package, text)) => {
+                sources.merge(text);
+                match heat_of_stack(name, &package, asked.heatsink, args.cells as usize) {
+                    Ok(heat) => stacks.push(heat),
+                    Err(trouble) => return refused(&code(&trouble), as_json, streams),
+                }
+            }
             Err(trouble) => {
                 return refuse_in("the package stack", &trouble, Path::new(name), as_json, streams);
             }
@@ -108,11 +112,9 @@ pub fn rating(args: &RatingArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
             Err(trouble) => return refused(&code(&trouble), as_json, streams),
         }
     }
-    if let Some(path) = &args.output.svg {
-        let drawn = picture(&all, &asked).map_err(|e| (e.to_string(), NUMERICAL));
-        if let Err(why) = drawn.and_then(|picture| asked::write(path, &picture)) {
-            return refused(&why, as_json, streams);
-        }
+    let file = || study(&all, &asked, shared.as_ref(), &streams.command, sources.full_text());
+    if let Err(why) = asked::keep(&args.output, || picture(&all, &asked), file) {
+        return refused(&why, as_json, streams);
     }
     if as_json {
         writeln!(streams.out, "{:#}", json(&all, &asked, shared.as_ref()))?;

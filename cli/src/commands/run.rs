@@ -13,7 +13,6 @@ use crate::account::happened::Happened;
 use crate::account::{Account, Facts, Outcome, json, store, text};
 use crate::args::RunArgs;
 use crate::commands::refuse;
-use crate::diagnostic::Sources;
 use crate::exit::{BAD_INPUT, DONE, FAILS, INPUT_OUTPUT, INTERRUPTED, NUMERICAL, Streams};
 use crate::progress::Progress;
 use crate::result::{ResultError, ResultWriter, Verdict, WriterOptions};
@@ -65,12 +64,6 @@ fn tell(what: &str, code: u8, json: bool, streams: &mut Streams<'_>) -> io::Resu
     Ok(code)
 }
 
-/// The full text of a scenario: each file under a line that names it.
-pub(crate) fn full_text(sources: &Sources) -> String {
-    let named = sources.files.iter().map(|(path, text)| format!("# file: {}\n{text}", path.display()));
-    named.collect::<Vec<_>>().join("\n")
-}
-
 /// Runs a scenario.
 ///
 /// # Errors
@@ -104,7 +97,7 @@ pub fn run(args: &RunArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         }
     };
     let writer =
-        match ResultWriter::create(&args.out, &full_text(&scenario.sources), WriterOptions::default()) {
+        match ResultWriter::create(&args.out, &scenario.sources.full_text(), WriterOptions::default()) {
             Ok(writer) => writer,
             Err(error) => return tell(&error.to_string(), INPUT_OUTPUT, args.json, streams),
         };

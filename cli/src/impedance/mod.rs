@@ -3,11 +3,13 @@
 mod json;
 mod picture;
 mod points;
+mod study;
 mod text;
 
 pub use json::{json, points_json};
 pub use picture::{picture, points_picture};
 pub use points::{Points, PointsTrouble, read_points};
+pub use study::{as_study, points_as_study};
 pub use text::{points_text, text};
 
 use joulestep_engine::thermal::compact::Compact;

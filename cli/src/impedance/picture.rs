@@ -4,16 +4,13 @@ use joulestep_engine::thermal::field::reduce::Span;
 use joulestep_engine::thermal::pulses::repetitive_peak;
 
 use super::{DUTIES, Impedance, Points, times};
-use crate::plot::{Axis, Chart, Curve, Figure, Line, Marker, Panel, Trouble, svg};
+use crate::plot::{Axis, Chart, Curve, Figure, Line, Marker, Panel};
 
 /// Points per decade of a curve.
 const PER_DECADE: usize = 12;
 
 /// One stack, or two: impedances of all dies, the families of the first die of the first stack, structure functions.
-///
-/// # Errors
-/// When the drawing fails.
-pub fn picture(stacks: &[Impedance]) -> Result<String, Trouble> {
+pub fn picture(stacks: &[Impedance]) -> Figure {
     let times = times(&Span::default(), PER_DECADE);
     let several = stacks.len() > 1;
     let (mut curves, mut structures) = (Vec::new(), Vec::new());
@@ -73,16 +70,13 @@ pub fn picture(stacks: &[Impedance]) -> Result<String, Trouble> {
         "Junction: mean over the heated volume. Case: its underside held at one temperature.".to_string(),
         format!("Largest stated error of cells and reduction over all time: {:.1} %.", 100.0 * errors),
     ];
-    svg(&Figure::new(&title, panels).noted(notes))
+    Figure::new(&title, panels).noted(notes)
 }
 
 /// Measured points and the fit through them.
-///
-/// # Errors
-/// When the drawing fails.
-pub fn points_picture(points: &Points) -> Result<String, Trouble> {
+pub fn points_picture(points: &Points) -> Figure {
     let [first, .., last] = points.points.as_slice() else {
-        return svg(&Figure::default());
+        return Figure::default();
     };
     let count = 200;
     let at = |k: i32| first.0 * (last.0 / first.0).powf(f64::from(k) / f64::from(count));
@@ -96,6 +90,6 @@ pub fn points_picture(points: &Points) -> Result<String, Trouble> {
         ],
         ..Chart::default()
     };
-    svg(&Figure::new("Foster network through measured points", vec![Panel::Chart(chart)])
-        .noted(vec![super::text::NOT_LAYERS.to_string()]))
+    Figure::new("Foster network through measured points", vec![Panel::Chart(chart)])
+        .noted(vec![super::text::NOT_LAYERS.to_string()])
 }

@@ -2,7 +2,7 @@
 
 use plotters::prelude::DrawingBackend;
 
-use super::canvas::{AXIS, Area, Canvas, FAINT, GREY, GRID, Hang, Letters, Place, SHADE, colour};
+use super::canvas::{AXIS, Area, Canvas, FAINT, GREY, GRID, Hang, Letters, Place, SHADE, WHITE, colour};
 use super::frame::LABEL;
 use super::scale::Scale;
 use super::{Chart, Line, Trouble};
@@ -44,7 +44,7 @@ pub(super) fn vertical<B: DrawingBackend>(
     y: &Scale,
     area: Area,
 ) -> Result<(), Trouble> {
-    for tick in y.ticks((area.height() / 45.0) as usize) {
+    for tick in y.ticks(((area.height() / 45.0) as usize).max(3)) {
         let at = area.bottom - y.place(tick.at) * area.height();
         let tone = if tick.label.is_some() { GRID } else { FAINT };
         canvas.line((area.left, at), (area.right, at), tone, 1.0)?;
@@ -79,7 +79,9 @@ pub(super) fn draw<B: DrawingBackend>(
         }
     }
     vertical(canvas, &y, area)?;
-    canvas.text(&x.title(), ((area.left + area.right) / 2.0, area.bottom + 27.0), LABEL, Hang::Below)?;
+    if !chart.x.title.is_empty() {
+        canvas.text(&x.title(), ((area.left + area.right) / 2.0, area.bottom + 27.0), LABEL, Hang::Below)?;
+    }
     for (k, curve) in chart.curves.iter().enumerate() {
         let (number, line, marker) = curve.look(k);
         let places: Vec<Place> =
@@ -109,7 +111,13 @@ pub(super) fn draw<B: DrawingBackend>(
         level = if from < last_end { (level + 1) % 4 } else { 0 };
         let width = MARK.width(label);
         let at = (from + 3.0).min(area.right - width - 2.0);
-        canvas.text(label, (at, area.top + 4.0 + 14.0 * f64::from(level)), MARK, Hang::BelowRight)?;
+        let top = area.top + 4.0 + 14.0 * f64::from(level);
+        if !label.is_empty() {
+            // Ground behind the label, so that lines do not run through it.
+            let ground = Area { left: at - 1.0, right: at + width + 1.0, top: top - 1.0, bottom: top + 12.0 };
+            canvas.fill(ground, WHITE)?;
+        }
+        canvas.text(label, (at, top), MARK, Hang::BelowRight)?;
         last_end = last_end.max(at + width + 6.0);
     }
     Ok(())

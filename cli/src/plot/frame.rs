@@ -79,6 +79,8 @@ pub(super) fn plan(figure: &Figure) -> Result<Plan, Trouble> {
         let area = Area { left: LEFT, top, right: WIDTH - MARGIN, bottom: top + height };
         panels.push(Placed { title: title_at, legend: legend_at, area });
         let below = match panel {
+            // Without a title of the horizontal axis: the panel below says it.
+            Panel::Chart(c) if c.x.title.is_empty() => 28.0,
             Panel::Chart(_) => 46.0,
             Panel::Bars(b) => bars::below(b, area.width()),
         };

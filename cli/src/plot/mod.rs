@@ -25,7 +25,10 @@ mod canvas;
 mod chart;
 mod frame;
 mod legend;
+mod png;
 mod scale;
+
+pub use png::png;
 
 use plotters::prelude::SVGBackend;
 

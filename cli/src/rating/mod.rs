@@ -3,6 +3,7 @@
 mod path;
 mod picture;
 mod shared;
+mod study;
 mod tell;
 
 use joulestep_models::merit::{Conditions, gate_on};
@@ -17,6 +18,7 @@ use rayon::prelude::*;
 pub use path::{Heat, StackHeat, heat_of_part, heat_of_stack, solve_stack};
 pub use picture::picture;
 pub use shared::{Parallel, Spread, parallel};
+pub use study::study;
 pub use tell::{csv, json, text};
 
 /// Above the highest junction temperature, laws are still taken for the question where steady states end, K.

@@ -1,13 +1,10 @@
 //! Ratings as a picture.
 
 use super::{Asked, Rating};
-use crate::plot::{Axis, Chart, Curve, Figure, Line, Marker, Panel, Trouble, svg};
+use crate::plot::{Axis, Chart, Curve, Figure, Line, Marker, Panel};
 
 /// Largest current and let-through I²t against width, with the continuous currents.
-///
-/// # Errors
-/// Nothing to draw.
-pub fn picture(all: &[Rating], asked: &Asked) -> Result<String, Trouble> {
+pub fn picture(all: &[Rating], asked: &Asked) -> Figure {
     let of = |what: fn(&joulestep_models::rating::surge::Point) -> f64| {
         all.iter().enumerate().map(move |(k, r)| {
             let points = r.curve.iter().map(|p| (p.width, what(p))).collect();
@@ -46,5 +43,5 @@ pub fn picture(all: &[Rating], asked: &Asked) -> Result<String, Trouble> {
             r.part.name, asked.heatsink, r.hottest, r.heat
         )
     });
-    svg(&Figure::new("Ratings", panels).noted(notes.collect()))
+    Figure::new("Ratings", panels).noted(notes.collect())
 }

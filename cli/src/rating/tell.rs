@@ -12,17 +12,30 @@ use super::{Asked, LONGEST, Parallel, Rating};
 use crate::diagnostic::{filled, printable};
 use crate::sheet::{Cell, Head, Sheet, aligned};
 
-const DEFINITION: &str = "Largest current: peak of a single pulse that brings the hottest junction to its highest temperature, from the \
-steady state before it, with the part's drop at the junction temperatures of each moment. I²t: let-through of the whole \
-pulse. Continuous current: steady state at the highest junction temperature. Loop gain: by how much a small rise of the \
-junctions comes back through the heat that it causes; 1 is runaway. Saturation: the part does not carry more at its \
-temperatures, however short the pulse.";
+pub(super) const DEFINITIONS: [(&str, &str); 5] = [
+    (
+        "Largest current",
+        "peak of a single pulse that brings the hottest junction to its highest temperature, from the steady state \
+         before it, with the part's drop at the junction temperatures of each moment",
+    ),
+    ("I²t", "let-through of the whole pulse"),
+    ("Continuous current", "steady state at the highest junction temperature"),
+    (
+        "Loop gain",
+        "by how much a small rise of the junctions comes back through the heat that it causes; 1 is runaway",
+    ),
+    ("Saturation", "the part does not carry more at its temperatures, however short the pulse"),
+];
 
-fn three(x: f64, unit: &str) -> String {
+fn definition() -> String {
+    DEFINITIONS.map(|(term, words)| format!("{term}: {words}.")).join(" ")
+}
+
+pub(super) fn three(x: f64, unit: &str) -> String {
     people_digits(x, unit, 3)
 }
 
-fn ends(rating: &Rating, ends: Ends) -> String {
+pub(super) fn ends(rating: &Rating, ends: Ends) -> String {
     match ends {
         Ends::Junction(k) => rating.dies.get(k).map_or("junction".into(), |d| format!("{d} junction")),
         Ends::Saturation => "saturation".into(),
@@ -30,7 +43,7 @@ fn ends(rating: &Rating, ends: Ends) -> String {
     }
 }
 
-fn sheet(all: &[Rating]) -> Sheet {
+pub(super) fn sheet(all: &[Rating]) -> Sheet {
     let heads = vec![
         Head::text("part"),
         Head::number("width", "width", "s"),
@@ -108,7 +121,7 @@ pub fn json(all: &[Rating], asked: &Asked, parallel: Option<&Parallel>) -> Value
         })
     });
     json!({
-        "definitions": DEFINITION,
+        "definitions": definition(),
         "shape": asked.shape.key(),
         "heatsink": asked.heatsink,
         "before": asked.before,
@@ -151,7 +164,7 @@ pub fn text(all: &[Rating], asked: &Asked, parallel: Option<&Parallel>) -> Strin
         shared(&mut out, parallel);
     }
     out.push('\n');
-    filled(DEFINITION, 100, &mut out);
+    filled(&definition(), 100, &mut out);
     out
 }
 

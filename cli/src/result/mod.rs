@@ -14,6 +14,8 @@
 //! | (further groups) | tables of a study, their rows along the first column; the root attribute `study` names it |
 //! | `/summary` | one number each with `units`, `long_name` and, where set, `minimum`, `maximum` and `verdict`; the verdict over all as an attribute |
 //!
+//! Studies have tables and figures instead: see [`Study`]. A batch has `/batch`, along `variant`.
+//!
 //! Every group opens as an xarray Dataset. Names that HDF5 or netCDF do not allow are changed; the attribute
 //! `original_name` then keeps what they were. A partial file (`complete = 0`) holds everything up to a checkpoint,
 //! without `/ledger` and `/summary` unless the run could still write them.
@@ -31,8 +33,10 @@ mod reader;
 mod steps;
 mod store;
 mod structure;
+mod study;
 mod summary;
 mod table;
+mod table_reader;
 mod text;
 mod waveforms;
 mod worker;
@@ -45,8 +49,10 @@ pub use ledger::{LedgerRow, LedgerTable};
 pub use overview::{LEVELS, OverviewBlocks, block_length};
 pub use reader::{About, Channel, ResultFile};
 pub use steps::StepTable;
+pub use study::{Study, StudyFigure, StudyTable};
 pub use summary::{Scalar, Summary, Verdict};
 pub use table::{Statistic, Table, TableColumn, write_table};
+pub use table_reader::{ReadColumn, ReadTable, read_table};
 pub use writer::{Finished, Precision, ResultWriter, WriterOptions};
 
 /// Version of the file's layout; a reader refuses a later one.

@@ -103,10 +103,14 @@ impl Store {
     pub(super) fn publish(&mut self) -> Result<(), ResultError> {
         let Some(workshop) = self.workshop.clone() else { return Ok(()) };
         let paths: Vec<&str> = self.columns.keys().map(String::as_str).collect();
-        // The file's own list of where its columns are: the library tells it nowhere else.
-        self.done(self.file()?.set_attr_object_references(COLUMNS, &paths))?;
+        let none_grows = paths.is_empty();
+        if !none_grows {
+            // The file's own list of where its columns are: the library tells it nowhere else.
+            self.done(self.file()?.set_attr_object_references(COLUMNS, &paths))?;
+        }
         self.close(false)?;
-        let fields = self.fields().map_err(|e| ResultError::system(&self.path, "write", e))?;
+        let fields = if none_grows { Ok(Vec::new()) } else { self.fields() };
+        let fields = fields.map_err(|e| ResultError::system(&self.path, "write", e))?;
         for (column, field) in self.columns.values_mut().zip(fields) {
             column.field = Some(field);
         }

@@ -1,5 +1,6 @@
 //! `dead-time`: losses of a leg over dead times and currents, and the dead time of least loss.
 
+mod study;
 mod table;
 
 use std::collections::BTreeMap;
@@ -15,6 +16,7 @@ use rayon::prelude::*;
 use crate::args::DeadTimeArgs;
 use crate::commands::asked::{self, Lies, Refused};
 use crate::commands::refuse;
+use crate::diagnostic::Sources;
 use crate::exit::{BAD_INPUT, DONE, NUMERICAL, Streams};
 use crate::progress::Counted;
 use crate::scenario::include::open;
@@ -28,6 +30,8 @@ pub(crate) struct Found {
     pub what: String,
     pub voltage: f64,
     pub frequency: f64,
+    /// Junction temperature of both switches, °C.
+    pub celsius: f64,
     /// Output charge of the lower switch at the supply's voltage, C; ideal switches have none.
     pub charge: Option<f64>,
     /// Capacitance of a snubber over each switch, F: it swings too.
@@ -114,7 +118,7 @@ fn work(args: &DeadTimeArgs, mut study: Study, what: String) -> Result<Found, Re
             study.given.push((key, x));
         }
     }
-    asked::is_new(args.output.svg.as_deref(), args.output.force)?;
+    asked::are_new(&args.output)?;
     let Some(leg) = find("half-bridge") else { return Err(("there is no half-bridge".into(), BAD_INPUT)) };
     let values = leg.values(&study.given).map_err(|e| (e.to_string(), BAD_INPUT))?;
     let (voltage, celsius) = (values.number("supply-voltage"), values.number("junction-temperature"));
@@ -132,12 +136,7 @@ fn work(args: &DeadTimeArgs, mut study: Study, what: String) -> Result<Found, Re
     progress.done();
     let points = all.into_iter().collect::<Result<Vec<_>, _>>()?;
     let snubber = values.number("snubber-capacitance");
-    let found = Found { what, voltage, frequency: values.number("frequency"), charge, snubber, points };
-    if let Some(path) = &args.output.svg {
-        let picture = crate::plot::svg(&table::picture(&found)).map_err(|e| (e.to_string(), NUMERICAL))?;
-        asked::write(path, &picture)?;
-    }
-    Ok(found)
+    Ok(Found { what, voltage, frequency: values.number("frequency"), celsius, charge, snubber, points })
 }
 
 /// Studies the dead time.
@@ -150,11 +149,13 @@ pub fn dead_time(args: &DeadTimeArgs, streams: &mut Streams<'_>) -> io::Result<u
     let mut given = Vec::new();
     let mut what = args.subject.clone();
     let mut names = Vec::new();
+    let mut sources = Sources::default();
     if is_scenario(&args.subject) {
         let scenario = match read(Path::new(&args.subject), &open) {
             Ok(scenario) => scenario,
             Err(trouble) => return refuse(&trouble, Path::new(&args.subject), json, streams),
         };
+        sources = scenario.sources;
         let leg = scenario
             .arrangement
             .filter(|a| a.arrangement.places == find("half-bridge").map_or(&[][..], |h| h.places));
@@ -170,7 +171,10 @@ pub fn dead_time(args: &DeadTimeArgs, streams: &mut Streams<'_>) -> io::Result<u
     names.extend(args.lower.iter().map(|name| ("lower".to_string(), name.clone())));
     let texts: Vec<String> = names.iter().map(|n| n.1.clone()).collect();
     match asked::parts(&texts, json, streams)? {
-        Ok(found) => parts.extend(names.into_iter().map(|n| n.0).zip(found)),
+        Ok((found, texts)) => {
+            parts.extend(names.into_iter().map(|n| n.0).zip(found));
+            sources.merge(texts);
+        }
         Err(code) => return Ok(code),
     }
     let found = match work(args, Study { parts, given }, what) {
@@ -178,6 +182,10 @@ pub fn dead_time(args: &DeadTimeArgs, streams: &mut Streams<'_>) -> io::Result<u
         Err(why) => return asked::refused(&why, json, streams),
     };
     let sheet = table::sheet(&found);
+    let file = || study::study(&found, &sheet, &streams.command, sources.full_text());
+    if let Err(why) = asked::keep(&args.output, || table::picture(&found), file) {
+        return asked::refused(&why, json, streams);
+    }
     if json {
         writeln!(streams.out, "{:#}", table::json(&found, &sheet))?;
     } else if args.output.csv {

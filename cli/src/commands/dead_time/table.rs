@@ -30,7 +30,7 @@ const COLUMNS: &[Column] = &[
     ("balance_residual", "balance", "1", |p| p.residual),
 ];
 
-const DEFINITIONS: &[(&str, &str)] = &[
+pub(super) const DEFINITIONS: &[(&str, &str)] = &[
     ("E", "energies of one switching period in the periodic steady state, both switches together"),
     ("E_diode", "gate off and reverse conducting: the integral diode in the dead time"),
     (
@@ -67,7 +67,7 @@ pub(super) fn sheet(found: &Found) -> Sheet {
     Sheet { heads, rows: found.points.iter().map(row).collect() }
 }
 
-fn best_sheet(found: &Found) -> Sheet {
+pub(super) fn best_sheet(found: &Found) -> Sheet {
     let heads = [
         ("current", "I", "A"),
         ("least_loss_dead_time", "t_d of least loss", "s"),

@@ -2,6 +2,7 @@
 
 mod files;
 mod picture;
+mod study;
 mod table;
 
 use std::io;
@@ -135,10 +136,12 @@ fn folder(path: Option<&Path>) -> Result<(), Refused> {
 
 fn work(args: &DoublePulseArgs, part: Part, upper: Part) -> Result<(Grid, Vec<Outcome>), Refused> {
     let grid = grid(args, part, upper)?;
-    for path in files::names(args, grid.points.len()) {
+    for path in files::names(args, grid.points.len()).into_iter().chain(args.out.clone()) {
         asked::is_new(Some(&path), args.force)?;
     }
-    let keep = args.waveforms.is_some() || args.pictures.is_some();
+    // A result file shows the waveforms of a few points.
+    let few = args.out.is_some() && grid.points.len() <= study::DRAWN;
+    let keep = args.waveforms.is_some() || args.pictures.is_some() || few;
     let found = outcomes(&grid, keep, args.quiet || args.json || args.csv)?;
     folder(args.waveforms.as_deref())?;
     folder(args.pictures.as_deref())?;
@@ -152,7 +155,7 @@ fn work(args: &DoublePulseArgs, part: Part, upper: Part) -> Result<(Grid, Vec<Ou
 /// When a stream cannot be written.
 pub fn double_pulse(args: &DoublePulseArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     let names: Vec<String> = std::iter::once(&args.part).chain(&args.upper).cloned().collect();
-    let mut parts = match asked::parts(&names, args.json, streams)? {
+    let (mut parts, sources) = match asked::parts(&names, args.json, streams)? {
         Ok(parts) => parts,
         Err(code) => return Ok(code),
     };
@@ -163,6 +166,10 @@ pub fn double_pulse(args: &DoublePulseArgs, streams: &mut Streams<'_>) -> io::Re
         Ok(done) => done,
         Err(why) => return asked::refused(&why, args.json, streams),
     };
+    let file = || study::study(args, &grid, &found, &streams.command, sources.full_text());
+    if let Err(why) = asked::file(args.out.as_deref(), file) {
+        return asked::refused(&why, args.json, streams);
+    }
     let table = table::sheet(&found, args);
     if args.json {
         writeln!(streams.out, "{:#}", table::json(&grid, &table))?;

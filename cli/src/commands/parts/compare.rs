@@ -14,27 +14,27 @@ use crate::args::PartsCompareArgs;
 use crate::commands::asked::{self, Lies, Refused};
 use crate::diagnostic::{filled, nearest};
 use crate::exit::{BAD_INPUT, DONE, NUMERICAL, Streams};
-use crate::plot::{Axis, Bars, Figure as Picture, Panel, Series, svg};
+use crate::plot::{Axis, Bars, Figure as Picture, Panel, Series};
 use crate::scenario::words::one_of;
 use crate::sheet::{Cell, Head, Sheet, aligned};
 
 /// What was asked for, read.
-struct Asked {
-    conditions: Conditions,
-    working: f64,
-    duty: Option<Duty>,
+pub(super) struct Asked {
+    pub conditions: Conditions,
+    pub working: f64,
+    pub duty: Option<Duty>,
 }
 
 /// The comparison.
-struct Compared {
-    parts: Vec<Part>,
-    asked: Asked,
+pub(super) struct Compared {
+    pub parts: Vec<Part>,
+    pub asked: Asked,
     /// Number of the reference among the parts.
-    reference: usize,
+    pub reference: usize,
     /// The figures of every part at 25 °C and at the working temperature.
-    figures: Vec<(f64, Vec<Figures>)>,
+    pub figures: Vec<(f64, Vec<Figures>)>,
     /// Devices in parallel, where asked for; `None` for a diode, `Some(None)` where no number is enough.
-    parallel: Vec<Option<Option<Steady>>>,
+    pub parallel: Vec<Option<Option<Steady>>>,
 }
 
 fn read(args: &PartsCompareArgs) -> Result<Asked, Refused> {
@@ -104,14 +104,14 @@ fn compute(parts: Vec<Part>, asked: Asked, reference: usize) -> Result<Compared,
 pub(super) fn compare(args: &PartsCompareArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     let json = args.output.json;
     let ready = read(args).and_then(|asked| {
-        asked::is_new(args.output.svg.as_deref(), args.output.force)?;
+        asked::are_new(&args.output)?;
         Ok((asked, reference(args)?))
     });
     let (asked, reference) = match ready {
         Ok(ready) => ready,
         Err(why) => return asked::refused(&why, json, streams),
     };
-    let parts = match asked::parts(&args.parts, json, streams)? {
+    let (parts, sources) = match asked::parts(&args.parts, json, streams)? {
         Ok(parts) => parts,
         Err(code) => return Ok(code),
     };
@@ -119,11 +119,9 @@ pub(super) fn compare(args: &PartsCompareArgs, streams: &mut Streams<'_>) -> io:
         Ok(compared) => compared,
         Err(trouble) => return asked::refused(&(trouble.to_string(), code(&trouble)), json, streams),
     };
-    if let Some(path) = &args.output.svg {
-        let drawn = svg(&compared.picture()).map_err(|e| (e.to_string(), NUMERICAL));
-        if let Err(why) = drawn.and_then(|picture| asked::write(path, &picture)) {
-            return asked::refused(&why, json, streams);
-        }
+    let file = || compared.study(&streams.command, sources.full_text());
+    if let Err(why) = asked::keep(&args.output, || compared.picture(), file) {
+        return asked::refused(&why, json, streams);
     }
     if json {
         writeln!(streams.out, "{:#}", compared.json())?;
@@ -136,16 +134,21 @@ pub(super) fn compare(args: &PartsCompareArgs, streams: &mut Streams<'_>) -> io:
 }
 
 impl Compared {
-    fn name(&self) -> &str {
+    pub(super) fn name(&self) -> &str {
         &self.parts[self.reference].name
     }
 
     /// Value over the reference's at the same temperature.
-    fn relative(&self, all: &[Figures], k: usize, value: fn(&Figures) -> Option<f64>) -> Option<f64> {
+    pub(super) fn relative(
+        &self,
+        all: &[Figures],
+        k: usize,
+        value: fn(&Figures) -> Option<f64>,
+    ) -> Option<f64> {
         Some(value(&all[k])? / value(&all[self.reference])?)
     }
 
-    fn conditions(&self) -> Vec<String> {
+    pub(super) fn conditions(&self) -> Vec<String> {
         let c = &self.asked.conditions;
         let test = match c.current {
             Some(i) => format!("test current {}", people(i, "A")),
@@ -311,7 +314,7 @@ impl Compared {
         out
     }
 
-    fn picture(&self) -> Picture {
+    pub(super) fn picture(&self) -> Picture {
         let panel = |(celsius, all): &(f64, Vec<Figures>)| {
             let series = self.parts.iter().enumerate().map(|(k, part)| Series {
                 name: part.name.clone(),
@@ -334,5 +337,5 @@ impl Compared {
 }
 
 /// The law behind the number in parallel.
-const LAW: &str = "steady state of each device: T_j = T_heatsink + (R_th(j-c) + R_interface)·I·V(I, T_j), equal sharing, \
+pub(super) const LAW: &str = "steady state of each device: T_j = T_heatsink + (R_th(j-c) + R_interface)·I·V(I, T_j), equal sharing, \
                    T_j at most T_j,max";

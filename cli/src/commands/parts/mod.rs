@@ -1,6 +1,7 @@
 //! `parts`: list, show, extract, compare, resistance.
 
 mod compare;
+mod compare_study;
 mod extract;
 mod list;
 mod resistance;

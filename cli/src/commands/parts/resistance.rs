@@ -15,8 +15,9 @@ use super::compare::code;
 use crate::args::PartsResistanceArgs;
 use crate::commands::asked::{self, Lies, Refused};
 use crate::diagnostic::filled;
-use crate::exit::{BAD_INPUT, DONE, NUMERICAL, Streams};
-use crate::plot::{Axis, Bars, Chart, Curve, Figure, Line, Marker, Panel, Series, svg};
+use crate::exit::{BAD_INPUT, DONE, Streams};
+use crate::plot::{Axis, Bars, Chart, Curve, Figure, Line, Marker, Panel, Series};
+use crate::result::{Study, StudyFigure, StudyTable};
 use crate::sheet::{Cell, Head, Sheet, aligned};
 
 /// Most temperatures of a curve.
@@ -101,14 +102,14 @@ fn one(part: Part, asked: &Asked) -> Result<One, MeritTrouble> {
 pub(super) fn resistance(args: &PartsResistanceArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     let json = args.output.json;
     let ready = read(args).and_then(|asked| {
-        asked::is_new(args.output.svg.as_deref(), args.output.force)?;
+        asked::are_new(&args.output)?;
         Ok(asked)
     });
     let asked = match ready {
         Ok(asked) => asked,
         Err(why) => return asked::refused(&why, json, streams),
     };
-    let parts = match asked::parts(&args.parts, json, streams)? {
+    let (parts, sources) = match asked::parts(&args.parts, json, streams)? {
         Ok(parts) => parts,
         Err(code) => return Ok(code),
     };
@@ -116,11 +117,9 @@ pub(super) fn resistance(args: &PartsResistanceArgs, streams: &mut Streams<'_>) 
         Ok(all) => all,
         Err(trouble) => return asked::refused(&(trouble.to_string(), code(&trouble)), json, streams),
     };
-    if let Some(path) = &args.output.svg {
-        let drawn = svg(&picture(&all, &asked)).map_err(|e| (e.to_string(), NUMERICAL));
-        if let Err(why) = drawn.and_then(|picture| asked::write(path, &picture)) {
-            return asked::refused(&why, json, streams);
-        }
+    let file = || study(&all, &asked, &streams.command, sources.full_text());
+    if let Err(why) = asked::keep(&args.output, || picture(&all, &asked), file) {
+        return asked::refused(&why, json, streams);
     }
     if json {
         writeln!(streams.out, "{:#}", told(&all, &asked))?;
@@ -130,6 +129,40 @@ pub(super) fn resistance(args: &PartsResistanceArgs, streams: &mut Streams<'_>) 
         write!(streams.out, "{}", text(&all, &asked))?;
     }
     Ok(DONE)
+}
+
+/// The answers with everything behind them.
+fn study(all: &[One], asked: &Asked, command: &str, inputs: String) -> Study {
+    let names: Vec<&str> = all.iter().map(|o| o.part.name.as_str()).collect();
+    let answers = all.iter().map(|o| {
+        let last = o.curve.last().copied().unwrap_or((f64::NAN, f64::NAN));
+        format!(
+            "{}: {} at 25 °C, {} times that at {}.",
+            o.part.name,
+            people(o.cold, "ohm"),
+            people_digits(last.1 / o.cold, "1", 3),
+            people(last.0, "degC")
+        )
+    });
+    let conditions = all.iter().map(|o| {
+        format!("{}: {} with the gate at {}.", o.part.name, people(o.current, "A"), people(o.gate, "V"))
+    });
+    let terms = DEFINITION.split(". ").filter_map(|s| s.split_once(": "));
+    Study {
+        kind: "resistance".into(),
+        title: format!("How does the on-resistance of {} rise with temperature?", names.join(" and ")),
+        command: command.into(),
+        inputs,
+        verdict: None,
+        answers: answers.collect(),
+        conditions: conditions.collect(),
+        definitions: terms.map(|(a, b)| (a.trim().to_string(), b.to_string())).collect(),
+        tables: vec![StudyTable::new("resistance", "On-resistance", 2, sheet(all))],
+        figures: vec![StudyFigure::new(
+            "On-resistance against temperature, what it is made of, and the dies against the unipolar limit.",
+            picture(all, asked),
+        )],
+    }
 }
 
 fn sheet(all: &[One]) -> Sheet {

@@ -1,0 +1,75 @@
+//! The table of a double pulse as a result file keeps it.
+
+use joulestep_engine::units::people;
+use joulestep_models::arrangement::double_pulse::Outcome;
+
+use super::{Grid, picture, table};
+use crate::args::DoublePulseArgs;
+use crate::result::{Study, StudyFigure, StudyTable};
+
+/// Most operating points whose waveforms are drawn.
+pub(super) const DRAWN: usize = 4;
+
+fn answers(found: &[Outcome]) -> Vec<String> {
+    let Some(worst) = found.iter().max_by(|a, b| {
+        let whole = |o: &Outcome| o.on.energy + o.off.energy;
+        whole(a).total_cmp(&whole(b))
+    }) else {
+        return Vec::new();
+    };
+    let p = &worst.point;
+    let mut out = vec![format!(
+        "Most energy is turned over at {}, {}, {} and {}: E_on {}, E_off {}.",
+        people(p.current, "A"),
+        people(p.voltage, "V"),
+        people(p.gate_resistance, "ohm"),
+        people(p.celsius, "degC"),
+        people(worst.on.energy, "J"),
+        people(worst.off.energy, "J")
+    )];
+    let peak = found.iter().map(|o| o.off.peak_voltage.0).fold(f64::NEG_INFINITY, f64::max);
+    out.push(format!("The highest drain-source voltage of all points is {}.", people(peak, "V")));
+    let residual = found
+        .iter()
+        .map(|o| o.ledger.relative())
+        .fold(0.0f64, |a, b| if b > a || b.is_nan() { b } else { a });
+    out.push(format!("The largest ledger residual is {residual:.1e} of the energy turned over."));
+    out
+}
+
+/// The table with everything behind it; waveforms where they were kept.
+pub(super) fn study(
+    args: &DoublePulseArgs,
+    grid: &Grid,
+    found: &[Outcome],
+    command: &str,
+    inputs: String,
+) -> Study {
+    let sheet = table::sheet(found, args);
+    let mut figures = vec![StudyFigure::new(
+        "Switching energies against the current; a curve for each temperature, voltage and gate resistance.",
+        picture::energies(grid, found),
+    )];
+    figures.extend(found.iter().filter(|o| !o.waveforms.time.is_empty()).take(DRAWN).map(|o| {
+        StudyFigure::new(
+            "Waveforms of an operating point around turn-off and turn-on; shaded: the limits of the integrals.",
+            picture::point(grid, o),
+        )
+    }));
+    let definitions = table::definitions(grid).into_iter().map(|(s, words)| (s.to_string(), words));
+    Study {
+        kind: "double pulse".into(),
+        title: format!("What does {} lose when it switches, with {} above?", grid.part.name, grid.upper.name),
+        command: command.into(),
+        inputs,
+        verdict: None,
+        answers: answers(found),
+        conditions: vec![
+            format!("Circuit: {}.", table::circuit(grid)),
+            "Junction temperatures are held over the pulses.".into(),
+        ],
+        definitions: definitions.collect(),
+        tables: vec![StudyTable::new("points", "Operating points", 4, sheet)],
+        figures,
+    }
+}

@@ -1,0 +1,255 @@
+//! Reports: a result file as a document for people. Question, verdict, evidence, and what they rest on.
+//!
+//! [`read`] makes a [`Report`] of any result file: plain data, without a clock, so that the same file gives the same
+//! report. [`html`] and [`markdown`] write it.
+
+mod batch;
+mod html;
+mod markdown;
+mod run;
+mod study;
+mod words;
+
+use std::path::Path;
+
+use crate::plot::{self, Figure};
+use crate::result::{ResultError, ResultFile, Study, read_table};
+use crate::sheet::{Cell, Sheet};
+
+pub use html::html;
+pub use markdown::markdown;
+
+/// Most rows of a table that are shown; the file has them all.
+const ROWS: usize = 300;
+/// Most columns beside one another on a page.
+const COLUMNS: usize = 9;
+
+/// Why there is no report.
+#[derive(Debug, thiserror::Error)]
+pub enum ReportTrouble {
+    /// The file cannot be read.
+    #[error(transparent)]
+    File(#[from] ResultError),
+    /// A figure cannot be drawn.
+    #[error("figure {name}: {trouble}")]
+    Figure {
+        /// Name of the figure.
+        name: String,
+        /// What it lacks.
+        trouble: plot::Trouble,
+    },
+}
+
+/// How the answer is to be taken.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Tone {
+    /// All limits set are kept.
+    Passes,
+    /// A limit set is exceeded.
+    Fails,
+    /// Nothing was judged.
+    Plain,
+}
+
+/// A report.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Report {
+    /// What it reports on: "Run", "Rating", …
+    pub kind: String,
+    /// The case.
+    pub title: String,
+    /// What is asked.
+    pub question: String,
+    /// The answer in a word or two.
+    pub verdict: String,
+    /// How it is to be taken.
+    pub tone: Tone,
+    /// The answer in sentences.
+    pub answers: Vec<String>,
+    /// What must be known before the answer is used.
+    pub warnings: Vec<String>,
+    /// The evidence, and what it rests on.
+    pub sections: Vec<Section>,
+}
+
+/// A part of a report.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Section {
+    /// Its heading.
+    pub title: String,
+    /// What stands in it.
+    pub blocks: Vec<Block>,
+}
+
+/// What stands in a section.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Block {
+    /// A paragraph.
+    Text(String),
+    /// A list.
+    List(Vec<String>),
+    /// Terms with what they mean.
+    Terms(Vec<(String, String)>),
+    /// A table.
+    Grid(Grid),
+    /// A figure.
+    Drawing(Drawing),
+    /// The text of a file.
+    Listing {
+        /// Its name.
+        name: String,
+        /// Its text.
+        text: String,
+    },
+}
+
+/// A table of texts.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Grid {
+    /// What it shows.
+    pub caption: String,
+    /// Heads, each with whether its column holds numbers.
+    pub heads: Vec<(String, bool)>,
+    /// The rows.
+    pub rows: Vec<Vec<String>>,
+    /// Rows that must catch the eye.
+    pub marked: Vec<usize>,
+}
+
+/// A figure with its caption.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Drawing {
+    /// Name of its file, without ending.
+    pub name: String,
+    /// What it shows.
+    pub caption: String,
+    /// The figure.
+    pub figure: Figure,
+}
+
+impl Section {
+    /// A section with a heading.
+    pub fn new(title: &str, blocks: Vec<Block>) -> Self {
+        Self { title: title.into(), blocks }
+    }
+}
+
+impl Grid {
+    /// A table; a head that begins with `>` stands above numbers.
+    pub fn new(caption: &str, heads: &[&str], rows: Vec<Vec<String>>) -> Self {
+        let head = |h: &&str| (h.trim_start_matches('>').to_string(), h.starts_with('>'));
+        Self { caption: caption.into(), heads: heads.iter().map(head).collect(), rows, marked: Vec::new() }
+    }
+
+    /// A sheet in tables that fit a page; the `keys` leading columns stand in each.
+    pub fn of_sheet(title: &str, keys: usize, sheet: &Sheet) -> Vec<Self> {
+        let count = sheet.heads.len();
+        let keys = keys.min(count).min(COLUMNS - 2);
+        let rest: Vec<usize> = (keys..count).collect();
+        let parts: Vec<Vec<usize>> = match rest.is_empty() {
+            true => vec![(0..keys).collect()],
+            false => {
+                // As even as can be, so that no column stands alone.
+                let pieces = rest.len().div_ceil(COLUMNS - keys);
+                let each = rest.len().div_ceil(pieces);
+                rest.chunks(each).map(|c| (0..keys).chain(c.iter().copied()).collect()).collect()
+            }
+        };
+        let several = parts.len() > 1;
+        let grid = |(n, columns): (usize, Vec<usize>)| {
+            let head = |k: &usize| {
+                let h = &sheet.heads[*k];
+                let name =
+                    if h.symbol.is_empty() { h.name.replace('_', " ") } else { h.symbol.replace('_', " ") };
+                let plain = h.symbol == h.name || h.symbol.is_empty();
+                (if plain { name } else { h.symbol.clone() }, !h.unit.is_empty())
+            };
+            let row = |cells: &Vec<Cell>| {
+                columns.iter().map(|&k| cell(cells.get(k), &sheet.heads[k].unit)).collect::<Vec<_>>()
+            };
+            let mut rows: Vec<Vec<String>> = sheet.rows.iter().take(ROWS).map(row).collect();
+            if sheet.rows.len() > ROWS {
+                let mut last = vec![String::new(); columns.len()];
+                last[0] = format!("{} more in the file", sheet.rows.len() - ROWS);
+                rows.push(last);
+            }
+            let part = if several { format!(" ({})", n + 1) } else { String::new() };
+            Self {
+                caption: format!("{title}{part}"),
+                heads: columns.iter().map(head).collect(),
+                rows,
+                marked: Vec::new(),
+            }
+        };
+        parts.into_iter().enumerate().map(grid).collect()
+    }
+}
+
+/// A cell as people read it.
+fn cell(cell: Option<&Cell>, unit: &str) -> String {
+    match cell {
+        Some(Cell::Text(text)) => text.clone(),
+        Some(Cell::Number(x)) => number(*x, unit),
+        _ => "–".into(),
+    }
+}
+
+/// A number as people read it, slopes as the trade does; a dash where there is none.
+fn number(x: f64, unit: &str) -> String {
+    use joulestep_engine::units::people;
+    if x.is_nan() {
+        return "–".into();
+    }
+    match unit {
+        "V/s" => people(1e-9 * x, "V/ns"),
+        "A/s" => people(1e-9 * x, "A/ns"),
+        // People read areas of dies in mm².
+        "m^2" => people(1e6 * x, "mm²"),
+        "" | "1" if x == x.trunc() && x.abs() < 1e6 => format!("{x:.0}"),
+        "" => people(x, "1"),
+        unit => people(x, unit),
+    }
+}
+
+/// The document that a result file makes: of a run, a study or a batch.
+///
+/// # Errors
+/// [`ReportTrouble::File`].
+pub fn read(path: &Path) -> Result<Report, ReportTrouble> {
+    if let Some(table) = read_table(path)? {
+        return Ok(batch::report(&table));
+    }
+    if Study::is_in(path)? {
+        return Ok(study::report(&Study::read(path)?));
+    }
+    Ok(run::report(&ResultFile::open(path)?)?)
+}
+
+impl Report {
+    /// The figures in their order.
+    pub fn drawings(&self) -> impl Iterator<Item = &Drawing> {
+        self.sections.iter().flat_map(|s| &s.blocks).filter_map(|b| match b {
+            Block::Drawing(drawing) => Some(drawing),
+            _ => None,
+        })
+    }
+
+    /// Names of the figures' files are given by their order.
+    fn numbered(mut self) -> Self {
+        let mut number = 0;
+        for block in self.sections.iter_mut().flat_map(|s| &mut s.blocks) {
+            if let Block::Drawing(drawing) = block {
+                number += 1;
+                drawing.name = format!("{number:02}-{}", drawing.name);
+            }
+        }
+        self.sections.retain(|s| !s.blocks.is_empty());
+        self
+    }
+}
+
+/// The figure as SVG.
+fn svg(drawing: &Drawing) -> Result<String, ReportTrouble> {
+    plot::svg(&drawing.figure)
+        .map_err(|trouble| ReportTrouble::Figure { name: drawing.name.clone(), trouble })
+}

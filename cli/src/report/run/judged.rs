@@ -1,0 +1,161 @@
+//! Limits that the user set, and ratings of the parts.
+
+use joulestep_engine::units::people_digits;
+
+use super::Read;
+use crate::report::Grid;
+
+/// A limit with what the run did with it.
+pub(super) struct Limit {
+    pub name: String,
+    pub unit: String,
+    /// Whether it is the most allowed; else the least.
+    pub most: bool,
+    pub bound: f64,
+    pub found: f64,
+}
+
+impl Limit {
+    /// Written so that what is not a number keeps nothing.
+    fn kept(&self) -> bool {
+        if self.most { self.found <= self.bound } else { self.found >= self.bound }
+    }
+    /// How far it is kept; below zero: exceeded.
+    fn margin(&self) -> f64 {
+        if self.most { self.bound - self.found } else { self.found - self.bound }
+    }
+    fn digits(&self, x: f64) -> String {
+        people_digits(x, &self.unit, 4)
+    }
+    /// The margin with its share of the bound; a temperature's zero is arbitrary, so there is none.
+    fn margin_words(&self) -> String {
+        let unit = if self.unit == "degC" { "K" } else { &self.unit };
+        let margin = people_digits(self.margin().abs(), unit, 3);
+        let share = 100.0 * self.margin().abs() / self.bound.abs();
+        if self.unit == "degC" || !share.is_finite() { margin } else { format!("{margin} ({share:.1} %)") }
+    }
+    fn bound_words(&self) -> String {
+        format!("at {} {}", if self.most { "most" } else { "least" }, self.digits(self.bound))
+    }
+}
+
+pub(super) fn limits(read: &Read<'_>) -> Vec<Limit> {
+    let mut out = Vec::new();
+    for s in read.summary.iter().flat_map(|s| &s.scalars) {
+        for (bound, most) in [(s.maximum, true), (s.minimum, false)] {
+            let Some(bound) = bound else { continue };
+            let end = if most { ".largest" } else { ".least" };
+            let name = s.name.strip_prefix("limit.").unwrap_or(&s.name);
+            let name = name.strip_suffix(end).unwrap_or(name).to_string();
+            out.push(Limit { name, unit: s.unit.clone(), most, bound, found: s.value });
+        }
+    }
+    out
+}
+
+/// What is asked.
+pub(super) fn question(limits: &[Limit]) -> String {
+    if limits.is_empty() {
+        return "What happens? The scenario sets no limit to be judged.".into();
+    }
+    let each: Vec<String> = limits.iter().map(|l| format!("{} {}", l.name, l.bound_words())).collect();
+    let word = if limits.len() == 1 { "limit" } else { "limits" };
+    format!("Is the {word} set kept: {}?", each.join("; ")).replace("Is the limits set", "Are the limits set")
+}
+
+/// The answer.
+pub(super) fn sentences(limits: &[Limit], verdict: &str) -> Vec<String> {
+    let mut out = Vec::new();
+    for l in limits.iter().filter(|l| !l.kept()) {
+        out.push(format!(
+            "{} reaches {}; allowed is {}: exceeded by {}.",
+            l.name,
+            l.digits(l.found),
+            l.bound_words(),
+            l.margin_words()
+        ));
+    }
+    if out.is_empty() && verdict == "passes" {
+        out.push(match limits.len() {
+            1 => "The limit set is kept.".into(),
+            n => format!("All {n} limits set are kept."),
+        });
+    }
+    let share = |l: &&Limit| l.margin() / l.bound.abs();
+    let nearest = limits.iter().filter(|l| l.kept() && share(l).is_finite());
+    if let Some(l) = nearest.min_by(|a, b| share(a).total_cmp(&share(b))).filter(|_| out.len() < 2) {
+        out.push(format!(
+            "Nearest to its limit is {}: {} of {}, a margin of {}.",
+            l.name,
+            l.digits(l.found),
+            l.bound_words(),
+            l.margin_words()
+        ));
+    }
+    if limits.is_empty() {
+        out.push("The scenario sets no limit: nothing is judged.".into());
+    }
+    out
+}
+
+fn row(l: &Limit) -> Vec<String> {
+    let sign = if l.margin() < 0.0 { "−" } else { "" };
+    vec![
+        l.name.clone(),
+        l.digits(l.found),
+        l.bound_words(),
+        format!("{sign}{}", l.margin_words()),
+        if l.kept() { "kept" } else { "EXCEEDED" }.into(),
+    ]
+}
+
+const HEADS: [&str; 5] = ["quantity", ">found", ">allowed", ">margin", "outcome"];
+
+fn table(caption: &str, limits: &[Limit]) -> Option<Grid> {
+    if limits.is_empty() {
+        return None;
+    }
+    let mut grid = Grid::new(caption, &HEADS, limits.iter().map(|l| row(l)).collect());
+    grid.marked = limits.iter().enumerate().filter(|(_, l)| !l.kept()).map(|(k, _)| k).collect();
+    Some(grid)
+}
+
+/// The limits set.
+pub(super) fn grid(limits: &[Limit]) -> Option<Grid> {
+    table("Limits that the scenario sets; they decide the verdict", limits)
+}
+
+fn rated(read: &Read<'_>) -> Vec<Limit> {
+    let mut out = Vec::new();
+    for s in read.summary.iter().flat_map(|s| &s.scalars) {
+        let Some(name) = s.name.strip_prefix("rating.") else { continue };
+        for (end, bound, most) in [(".largest", "at_most", true), (".least", "at_least", false)] {
+            let Some(name) = name.strip_suffix(end) else { continue };
+            if let Some(bound) = read.scalar(&format!("rating.{name}.{bound}")) {
+                let (unit, bound) = (s.unit.clone(), bound.value);
+                out.push(Limit { name: name.into(), unit, most, bound, found: s.value });
+            }
+        }
+    }
+    out
+}
+
+/// Ratings of the parts.
+pub(super) fn ratings(read: &Read<'_>) -> Option<Grid> {
+    table("Ratings of the parts; they warn, but do not decide the verdict", &rated(read))
+}
+
+/// Ratings that are exceeded.
+pub(super) fn exceeded_ratings(read: &Read<'_>) -> Vec<String> {
+    let beyond = rated(read).into_iter().filter(|l| !l.kept());
+    beyond
+        .map(|l| {
+            format!(
+                "A rating of a part is exceeded: {} reaches {}, rated {}.",
+                l.name,
+                l.digits(l.found),
+                l.bound_words()
+            )
+        })
+        .collect()
+}

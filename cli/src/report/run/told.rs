@@ -1,0 +1,86 @@
+//! Definitions and assumptions of a run.
+
+use toml::{Table, Value};
+
+use super::Read;
+use crate::diagnostic::Sources;
+use crate::report::words::ASSUMED;
+
+const DEFINITIONS: [(&str, &str); 9] = [
+    ("Least, largest", "extremes of a quantity at the end of any step, recorded or not"),
+    ("Margin", "distance between a limit and the extreme that it bounds; below zero it is exceeded"),
+    (
+        "Virtual junction temperature",
+        "temperature of the die's node of the thermal network, at the ends of coupling intervals",
+    ),
+    ("Energy delivered, dissipated", "integrals of v·i over the record, by component of the circuit"),
+    ("Energy stored", "in capacitances and inductances, at the end less at the start"),
+    (
+        "Ledger residual",
+        "energy delivered less dissipated less stored; relative: over the energy turned over. It measures the error of the \
+         computation, not of the models",
+    ),
+    (
+        "Heat",
+        "what a die handed to the thermal network: its dissipated energy, exactly as the ledger counts it",
+    ),
+    (
+        "Let-through I²t",
+        "∫ i² dt from when the guard's threshold is passed until the current is back at zero",
+    ),
+    (
+        "Middle node",
+        "of a cascode stack: drain of the MOSFET and source of the JFET; its voltage against the MOSFET's source, \
+         reversed, is the JFET's gate-source voltage but for the gate loop",
+    ),
+];
+
+/// Definitions of what the file holds.
+pub(super) fn definitions(read: &Read<'_>) -> Vec<(String, String)> {
+    let holds = |term: &str| match term {
+        "Margin" => read.summary.iter().flat_map(|s| &s.scalars).any(|s| s.maximum.or(s.minimum).is_some()),
+        "Virtual junction temperature" | "Heat" => !read.steps.heat_inputs.is_empty(),
+        "Let-through I²t" => read.events.iter().any(|e| e.note.contains("let-through")),
+        "Middle node" => read.file.channels().iter().any(|c| c.name.ends_with(".middle")),
+        _ => true,
+    };
+    let shown = DEFINITIONS.into_iter().filter(|d| holds(d.0));
+    shown.map(|(a, b)| (a.to_string(), b.to_string())).collect()
+}
+
+fn text(table: &Table, key: &str) -> Option<String> {
+    match table.get(key)? {
+        Value::String(text) => Some(text.clone()),
+        other => Some(other.to_string()),
+    }
+}
+
+/// Assumptions: those of every run, and what the scenario says of steps and heat.
+pub(super) fn assumptions(read: &Read<'_>) -> Vec<String> {
+    let mut out: Vec<String> = ASSUMED.map(String::from).to_vec();
+    out.push(
+        "The circuit is solved with a step schedule that is fixed beforehand: a base step, finer steps after every edge. \
+         Device laws see the junction temperature of the last coupling instant; temperatures move only there."
+            .into(),
+    );
+    let files = Sources::of_full_text(&read.file.about().scenario).files;
+    let typed = files.first().and_then(|f| f.1.parse::<Table>().ok()).unwrap_or_default();
+    if let Some(steps) = typed.get("steps").and_then(Value::as_table) {
+        let each = [("base", "base step"), ("finest", "finest step"), ("coupling", "coupling interval")];
+        let each: Vec<String> =
+            each.iter().filter_map(|(key, words)| Some(format!("{words} {}", text(steps, key)?))).collect();
+        if !each.is_empty() {
+            out.push(format!("Steps: {}.", each.join(", ")));
+        }
+    }
+    let boundaries = typed.get("thermal").and_then(|t| t.get("boundary")).and_then(Value::as_array);
+    for b in boundaries.into_iter().flatten().filter_map(Value::as_table) {
+        if let (Some(name), Some(at)) = (text(b, "name"), text(b, "temperature")) {
+            out.push(format!("The thermal boundary {name} is held at {at}, whatever heat flows into it."));
+        }
+    }
+    if read.steps.heat_inputs.is_empty() {
+        out.push("No die has a heat path: junction temperatures are held.".into());
+    }
+    out
+}

@@ -1,0 +1,70 @@
+//! What every report says.
+
+use super::{Block, Section};
+use crate::diagnostic::Sources;
+
+/// What must be said beside every number.
+pub(super) const CAUTIONS: [(&str, &str); 5] = [
+    (
+        "No proof of safety",
+        "A simulation is no proof of safety. Its numbers are as good as the models and parameters behind them; measure \
+         before you rely on them.",
+    ),
+    (
+        "High voltage",
+        "Voltages above 60 V DC can kill. Isolate, lock, verify that it is dead, and earth before touching.",
+    ),
+    (
+        "Stored energy",
+        "A charged capacitor bank stays dangerous after the source is disconnected: discharge it and verify. An inductor \
+         forces its current through whatever opens it; the voltage that this takes appears across the opening.",
+    ),
+    (
+        "Fault current",
+        "Fault currents melt conductors, throw arcs and burst parts. A switch that opens by semiconductor alone isolates \
+         nothing: leakage and a failed-short part keep the load live.",
+    ),
+    (
+        "Codes and licences",
+        "Protection of people needs devices approved for it, installed by licensed people under the codes that hold at the \
+         place (on ships also the rules of the classification society). This report replaces neither.",
+    ),
+];
+
+/// Assumptions behind every report.
+pub(super) const ASSUMED: [&str; 2] = [
+    "Parts behave as their data below say, every specimen alike unless tolerances are varied. Parts that are shipped with \
+     the program are invented.",
+    "The circuit holds what the scenario names and nothing else: no stray inductance, coupling or capacitance beyond it.",
+];
+
+pub(super) fn cautions() -> Section {
+    let terms = CAUTIONS.map(|(a, b)| (a.to_string(), b.to_string())).to_vec();
+    Section::new("Cautions", vec![Block::Terms(terms)])
+}
+
+/// What the file says of itself.
+pub(super) fn record(facts: &[(String, String)]) -> Section {
+    let told: Vec<(String, String)> = facts.iter().filter(|f| !f.1.is_empty()).cloned().collect();
+    Section::new("Record", super::study::terms(&told))
+}
+
+/// The texts that went in.
+pub(super) fn inputs(full_text: &str) -> Section {
+    let mut blocks = Vec::new();
+    let files = Sources::of_full_text(full_text).files;
+    blocks.extend(files.into_iter().filter(|f| !f.1.trim().is_empty()).map(|(path, text)| {
+        let name = path.display().to_string();
+        Block::Listing { name: if name.is_empty() { "Input".into() } else { name }, text }
+    }));
+    if blocks.is_empty() {
+        return Section::default();
+    }
+    blocks.insert(
+        0,
+        Block::Text(
+            "Everything that went in, as it was read. Names of shipped parts lead to their data here.".into(),
+        ),
+    );
+    Section::new("Scenario and part data", blocks)
+}

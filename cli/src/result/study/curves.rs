@@ -1,0 +1,117 @@
+//! `/figures`: the numbers behind every chart, and what it looks like.
+
+use serde_json::{Value, from_str};
+
+use super::super::archive::Archive;
+use super::super::error::ResultError;
+use super::super::names;
+use super::super::store::Store;
+use super::{StudyFigure, look};
+use crate::plot::{Axis, Bars, Chart, Figure, Panel, Series};
+
+pub(super) fn write(store: &Store, figures: &[StudyFigure]) -> Result<(), ResultError> {
+    store.group("figures")?;
+    for (f, StudyFigure { caption, figure }) in figures.iter().enumerate() {
+        let group = format!("figures/{}", f + 1);
+        store.group(&group)?;
+        store.group_text(&group, "caption", caption)?;
+        store.group_text(&group, "title", &figure.title)?;
+        store.group_text(&group, "notes", &figure.notes.join("\n"))?;
+        for (p, panel) in figure.panels.iter().enumerate() {
+            let group = format!("{group}/{}", p + 1);
+            store.group(&group)?;
+            match panel {
+                Panel::Chart(chart) => write_chart(store, &group, chart)?,
+                Panel::Bars(bars) => write_bars(store, &group, bars)?,
+            }
+        }
+    }
+    Ok(())
+}
+
+fn words(axis: &Axis) -> &str {
+    if axis.title.is_empty() { "value" } else { &axis.title }
+}
+
+fn write_chart(store: &Store, group: &str, chart: &Chart) -> Result<(), ResultError> {
+    store.group_text(group, "layout", &look::chart(chart).to_string())?;
+    for (c, curve) in chart.curves.iter().enumerate() {
+        let group = format!("{group}/{}", c + 1);
+        store.group(&group)?;
+        store.group_text(&group, "look", &look::curve(curve).to_string())?;
+        let (x, y): (Vec<f64>, Vec<f64>) = curve.points.iter().copied().unzip();
+        for (name, values, axis) in [("x", x, &chart.x), ("y", y, &chart.y)] {
+            store.reals(&group, name, &values, names::unit(&axis.unit), words(axis))?;
+        }
+        store.scale(&format!("{group}/x"), "x")?;
+        store.attach(&format!("{group}/y"), 0, &format!("{group}/x"))?;
+    }
+    Ok(())
+}
+
+fn write_bars(store: &Store, group: &str, bars: &Bars) -> Result<(), ResultError> {
+    store.group_text(group, "layout", &look::bars(bars).to_string())?;
+    if bars.groups.is_empty() {
+        return Ok(());
+    }
+    store.texts(group, "group", &bars.groups, "group of bars")?;
+    store.scale(&format!("{group}/group"), "group")?;
+    for (k, series) in bars.series.iter().enumerate() {
+        let name = (k + 1).to_string();
+        let value = |g: usize| series.values.get(g).copied().flatten().unwrap_or(f64::NAN);
+        let values: Vec<f64> = (0..bars.groups.len()).map(value).collect();
+        store.reals(group, &name, &values, names::unit(&bars.y.unit), &series.name)?;
+        store.attach(&format!("{group}/{name}"), 0, &format!("{group}/group"))?;
+    }
+    Ok(())
+}
+
+pub(super) fn read(archive: &Archive) -> Result<Vec<StudyFigure>, ResultError> {
+    let mut figures = Vec::new();
+    loop {
+        let group = format!("figures/{}", figures.len() + 1);
+        let text = |key: &str| archive.group_text(&group, key);
+        let Some(caption) = text("caption") else { return Ok(figures) };
+        let notes = text("notes").unwrap_or_default().lines().map(String::from).collect();
+        let mut panels = Vec::new();
+        loop {
+            let group = format!("{group}/{}", panels.len() + 1);
+            let Some(layout) = archive.group_text(&group, "layout") else { break };
+            let layout: Value = from_str(&layout).unwrap_or_default();
+            panels.push(match layout["kind"].as_str() {
+                Some("bars") => Panel::Bars(read_bars(archive, &group, &layout)?),
+                _ => Panel::Chart(read_chart(archive, &group, &layout)?),
+            });
+        }
+        let figure = Figure { title: text("title").unwrap_or_default(), panels, notes };
+        figures.push(StudyFigure { caption, figure });
+    }
+}
+
+fn read_chart(archive: &Archive, group: &str, layout: &Value) -> Result<Chart, ResultError> {
+    let mut chart = look::of_chart(layout);
+    loop {
+        let group = format!("{group}/{}", chart.curves.len() + 1);
+        let Some(look) = archive.group_text(&group, "look") else { return Ok(chart) };
+        let [x, y] = ["x", "y"].map(|name| {
+            let path = format!("{group}/{name}");
+            archive.reals(&path, 0..archive.length(&path)?)
+        });
+        let points = x?.into_iter().zip(y?).collect();
+        chart.curves.push(look::of_curve(&from_str(&look).unwrap_or_default(), points));
+    }
+}
+
+fn read_bars(archive: &Archive, group: &str, layout: &Value) -> Result<Bars, ResultError> {
+    let mut bars = look::of_bars(layout);
+    for (k, name) in look::series(layout).into_iter().enumerate() {
+        let path = format!("{group}/{}", k + 1);
+        if !archive.has(&path) {
+            continue;
+        }
+        let values = archive.reals(&path, 0..archive.length(&path)?)?;
+        let values = values.into_iter().map(|x| Some(x).filter(|x| x.is_finite())).collect();
+        bars.series.push(Series { name, values });
+    }
+    Ok(bars)
+}

@@ -1,0 +1,161 @@
+//! Result files of studies: what was asked, the answers, tables, curves, and the texts of everything that went in.
+//!
+//! One form for all of them, so that one reader and one report serve every study:
+//!
+//! | Where | What |
+//! |---|---|
+//! | `/` attributes | as of a run, without a time of making; `study` (its kind), `title`, `scenario` (full text of all files that went in) |
+//! | `/said` | attributes `command` and `verdict` ("passes", "fails", "not judged"); along `row`: `kind` ("answer", "condition", "definition"), `term`, `text` |
+//! | `/tables/<name>` | along `row`: a dataset per column with `units`, `symbol`, `long_name`; attributes `title` and `keys` (leading columns that name a row) |
+//! | `/figures/<number>/<panel>/<curve>` | `x` and `y` with `units`; of bars, `group` and a dataset per series; what they look like in the text attributes `layout` and `look` |
+//!
+//! The same study gives the same bytes.
+
+mod curves;
+mod look;
+mod tables;
+
+use std::path::Path;
+
+use super::FORMAT_VERSION;
+use super::archive::Archive;
+use super::error::ResultError;
+use super::store::Store;
+use super::summary::Verdict;
+use crate::plot::Figure;
+use crate::sheet::Sheet;
+
+/// A study as a file keeps it and a report shows it.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Study {
+    /// What kind of study: "rating", "dead time", …
+    pub kind: String,
+    /// What was asked, in one line.
+    pub title: String,
+    /// The command line.
+    pub command: String,
+    /// Full text of all files that went in, each under a line that names it (`Sources::full_text`).
+    pub inputs: String,
+    /// The verdict over limits that the user set; `None` where a study judges nothing.
+    pub verdict: Option<Verdict>,
+    /// The answers in sentences, the first one first.
+    pub answers: Vec<String>,
+    /// Under which conditions and assumptions they hold.
+    pub conditions: Vec<String>,
+    /// How quantities are defined: symbol or name, and words.
+    pub definitions: Vec<(String, String)>,
+    /// The tables.
+    pub tables: Vec<StudyTable>,
+    /// The figures.
+    pub figures: Vec<StudyFigure>,
+}
+
+/// A table of a study.
+#[derive(Clone, Debug, PartialEq)]
+pub struct StudyTable {
+    /// Short name, without blanks.
+    pub name: String,
+    /// What it shows, in a line.
+    pub title: String,
+    /// How many leading columns name a row.
+    pub keys: usize,
+    /// The rows.
+    pub sheet: Sheet,
+}
+
+impl StudyTable {
+    /// A table whose first `keys` columns name the rows.
+    pub fn new(name: &str, title: &str, keys: usize, sheet: Sheet) -> Self {
+        Self { name: name.into(), title: title.into(), keys, sheet }
+    }
+}
+
+/// A figure of a study.
+#[derive(Clone, Debug, PartialEq)]
+pub struct StudyFigure {
+    /// What it shows, in a sentence.
+    pub caption: String,
+    /// The figure.
+    pub figure: Figure,
+}
+
+impl StudyFigure {
+    /// A figure with what it shows.
+    pub fn new(caption: &str, figure: Figure) -> Self {
+        Self { caption: caption.into(), figure }
+    }
+}
+
+impl Study {
+    /// Writes the study; a file of that name is replaced in one move.
+    ///
+    /// # Errors
+    /// [`ResultError`].
+    pub fn write(&self, path: &Path) -> Result<(), ResultError> {
+        let mut store = Store::create(path)?;
+        store.group_number("/", "complete", 0i64)?;
+        store.group_number("/", "format_version", FORMAT_VERSION)?;
+        let texts = [
+            ("producer", env!("CARGO_PKG_NAME")),
+            ("producer_version", env!("CARGO_PKG_VERSION")),
+            ("study", &self.kind),
+            ("title", &self.title),
+            ("scenario", &self.inputs),
+        ];
+        for (name, text) in texts {
+            store.group_text("/", name, text)?;
+        }
+        // Not in the root: HDF5 keeps more than eight attributes in another way, in which `complete` cannot be set.
+        store.group("said")?;
+        let verdict = self.verdict.unwrap_or(Verdict::NotJudged).word();
+        let judged = if self.verdict.is_some() { "yes" } else { "no" };
+        for (name, text) in [("command", &*self.command), ("verdict", verdict), ("judged", judged)] {
+            store.group_text("said", name, text)?;
+        }
+        tables::write_said(&store, self)?;
+        tables::write(&store, &self.tables)?;
+        curves::write(&store, &self.figures)?;
+        store.publish()?;
+        store.finish(true)
+    }
+
+    /// Whether the file holds a study.
+    ///
+    /// # Errors
+    /// A file that cannot be opened, or is not HDF5.
+    pub fn is_in(path: &Path) -> Result<bool, ResultError> {
+        Ok(Archive::open(path)?.group_text("/", "study").is_some())
+    }
+
+    /// Reads a study.
+    ///
+    /// # Errors
+    /// A file that cannot be opened, holds no study, or is of a later format.
+    pub fn read(path: &Path) -> Result<Self, ResultError> {
+        let archive = Archive::open(path)?;
+        let text = |name: &str| archive.group_text("/", name).unwrap_or_default();
+        let said = |name: &str| archive.group_text("said", name).unwrap_or_default();
+        let Some(kind) = archive.group_text("/", "study") else {
+            return Err(ResultError::content(path, "a file without the attribute study", "a study"));
+        };
+        if let Some(version) = archive.root_number("format_version").filter(|v| *v > FORMAT_VERSION) {
+            let found = format!("a result file of format version {version}");
+            return Err(ResultError::content(path, found, format!("version {FORMAT_VERSION} or earlier")));
+        }
+        let word = said("verdict");
+        let verdict = [Verdict::Passes, Verdict::Fails, Verdict::NotJudged].into_iter();
+        let verdict = verdict.clone().find(|v| v.word() == word).filter(|_| said("judged") == "yes");
+        let mut study = Self {
+            kind,
+            title: text("title"),
+            command: said("command"),
+            inputs: text("scenario"),
+            verdict,
+            tables: tables::read(&archive)?,
+            figures: curves::read(&archive)?,
+            ..Self::default()
+        };
+        tables::read_said(&archive, &mut study)?;
+        Ok(study)
+    }
+}
