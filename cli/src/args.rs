@@ -9,12 +9,14 @@ mod compare;
 mod dead_time;
 mod heat;
 mod rating;
+mod view;
 
 pub use batch::{BatchArgs, BatchCommand, BatchOutputArgs, MergeArgs, ProgressAs};
 pub use compare::{DoublePulseArgs, OutputArgs, PartsCompareArgs, PartsResistanceArgs, Standard};
 pub use dead_time::{CycleArgs, DeadTimeArgs};
 pub use heat::ImpedanceArgs;
 pub use rating::RatingArgs;
+pub use view::ViewArgs;
 
 /// Where completion scripts go.
 const COMPLETIONS: &str = "\
@@ -129,6 +131,13 @@ pub enum Command {
     /// batch that was killed goes on with `--resume`. The table is the same for any number of threads and shards.
     #[command(after_long_help = batch::BATCH)]
     Batch(BatchArgs),
+    /// Look at results in the browser: waveforms, temperatures, cursors, integrals, happenings.
+    ///
+    /// Serves a page on loopback and prints its address. Results of any length open at once: the page gets what its
+    /// pixels can show, down to single samples. Values at the cursors are samples of the file, and integrals between
+    /// them are taken over all samples. Nothing is loaded from a network.
+    #[command(after_long_help = view::VIEW)]
+    View(ViewArgs),
     /// Print the JSON Schema of scenario, part, points, package or plan files.
     ///
     /// Lists every key with its unit and a line of help; editors use it to complete and check files while they are

@@ -12,6 +12,7 @@ pub mod parts;
 pub mod rating;
 pub mod run;
 pub mod schema;
+pub mod view;
 
 use std::io;
 use std::path::Path;

@@ -43,7 +43,7 @@ pub use overview::{LEVELS, OverviewBlocks, block_length};
 pub use reader::{About, Channel, ResultFile};
 pub use steps::StepTable;
 pub use summary::{Scalar, Summary, Verdict};
-pub use table::{Table, TableColumn, write_table};
+pub use table::{Table, TableColumn, is_table, write_table};
 pub use writer::{Finished, Precision, ResultWriter, WriterOptions};
 
 /// Version of the file's layout; a reader refuses a later one.

@@ -1,0 +1,30 @@
+// Colours of the page as the style sheet has them, for what is drawn.
+
+const NAMES = ["paper", "ground", "ink", "grey", "faint", "grid", "axis", "mark", "shade", "veil", "accent"];
+
+/** The colours in force, or those of the light page. */
+export function look(light = false) {
+  const root = document.documentElement;
+  const before = root.dataset.theme;
+  if (light) {
+    root.dataset.theme = "light";
+  }
+  const style = getComputedStyle(root);
+  const get = (name) => style.getPropertyValue(`--${name}`).trim();
+  const out = Object.fromEntries(NAMES.map((name) => [name, get(name)]));
+  out.cursors = { A: get("cursor-a"), B: get("cursor-b") };
+  if (light) {
+    if (before === undefined) {
+      delete root.dataset.theme;
+    } else {
+      root.dataset.theme = before;
+    }
+  }
+  return out;
+}
+
+/** Whether the page is dark now. */
+export function isDark() {
+  const chosen = document.documentElement.dataset.theme;
+  return chosen ? chosen === "dark" : matchMedia("(prefers-color-scheme: dark)").matches;
+}
