@@ -15,10 +15,10 @@ export class Upright {
     }
     const wanted = Math.max(2, Math.floor((bottom - top) / 34));
     const step = roundStep((high - low) / wanted);
-    // A little air, then whole half steps.
+    // A little air, to whole fifths of a step, so that the scale stays while the view moves a little.
     const air = 0.03 * (high - low);
-    this.low = Math.floor((low - air) / (step / 2)) * (step / 2);
-    this.high = Math.ceil((high + air) / (step / 2)) * (step / 2);
+    this.low = Math.floor((low - air) / (step / 5)) * (step / 5);
+    this.high = Math.ceil((high + air) / (step / 5)) * (step / 5);
     this.step = step;
     this.unit = unit;
     this.top = top;

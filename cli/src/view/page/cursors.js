@@ -125,6 +125,6 @@ export class Cursors {
       const found = cursor.values.get(signal.id);
       return found ? `${record.nameOf(signal)} ${told(found.value, signal.unit)}` : "";
     });
-    this.page.say(`Cursor ${name} at ${time(cursor.time, record.resolution())}. ${values.filter(Boolean).join(", ")}`);
+    this.page.say(`Cursor ${name} at ${time(cursor.time, record.resolution() / 1000)}. ${values.filter(Boolean).join(", ")}`);
   }
 }

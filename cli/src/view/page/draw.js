@@ -1,14 +1,15 @@
 // The sheet: happenings above, a panel for each axis, the common time axis below, cursors across.
 
 import { Across, Upright } from "./axes.js";
-import { time } from "./numbers.js";
+import { printed, quantity, time } from "./numbers.js";
 import { draw as trace, range } from "./traces.js";
 
 const HEAD = 17;
 const GAP = 9;
-const FOOT = 40;
+/** Height of the time axis. */
+export const FOOT = 40;
 const LANE = 24;
-const SMALL = 84;
+const SMALL = 62;
 /** Happenings whose lines are drawn; more would hide what happened. */
 const EVENTS = 40;
 
@@ -29,20 +30,25 @@ function legend(surface, panel, nameOf, width) {
   return { entries, rows: row + 1 };
 }
 
-/** Where everything is; the height is what it needs, at least `height`. */
+/** Where everything is above the time axis; as high as it must be, at least `height`. */
 export function layout(surface, panels, view, width, height, nameOf) {
   const narrow = width < 560;
   const [left, right] = [narrow ? 46 : 62, width - (narrow ? 8 : 16)];
   const top = 26;
+  // Names begin where the longest title of an axis ends.
+  const titles = panels.filter((panel) => !panel.logic).map((panel) => {
+    const unit = printed(panel.unit);
+    return surface.measure(unit ? `${quantity(panel.unit)} (m${unit})` : quantity(panel.unit), 12, true);
+  });
+  const names = (narrow ? 4 : 8) + Math.max(0, ...titles) + 12;
   const placed = panels.map((panel) => ({
-    panel,
-    names: panel.logic ? null : legend(surface, panel, nameOf, right - left - (narrow ? 84 : 110)),
+    panel, names: panel.logic ? null : legend(surface, panel, nameOf, right - names),
   }));
   const heads = placed.reduce((sum, p) => sum + (p.names ? p.names.rows * HEAD : 0) + GAP, 0);
   const lanes = placed.filter((p) => p.panel.logic).reduce((sum, p) => sum + p.panel.signals.length * LANE, 0);
   const count = placed.filter((p) => !p.panel.logic).length;
-  const left_over = height - top - FOOT - heads - lanes;
-  const each = Math.max(SMALL, count > 0 ? left_over / count : 0);
+  const rest = height - top - heads - lanes;
+  const each = Math.max(SMALL, count > 0 ? rest / count : 0);
   let y = top;
   for (const p of placed) {
     p.head = y;
@@ -50,10 +56,9 @@ export function layout(surface, panels, view, width, height, nameOf) {
     p.bottom = p.top + (p.panel.logic ? p.panel.signals.length * LANE : each);
     y = p.bottom + GAP;
   }
-  const bottom = placed.length > 0 ? y - GAP : height - FOOT;
+  const bottom = placed.length > 0 ? y - GAP : height;
   return {
-    placed, top, bottom, left, right, width, narrow,
-    height: Math.max(bottom + FOOT, placed.length > 0 ? 0 : height),
+    placed, top, bottom, left, right, width, narrow, names, height: bottom,
     across: new Across(view.from, view.to, left, right),
   };
 }
@@ -61,16 +66,15 @@ export function layout(surface, panels, view, width, height, nameOf) {
 function happenings(surface, place, look, events) {
   const { across, left, right, bottom } = place;
   const seen = events.filter((e) => e.at >= across.from && e.at <= across.to);
-  const told = seen.filter((e) => e.kind !== "edge");
-  const drawn = seen.length <= EVENTS ? seen : told.length <= EVENTS ? told : [];
+  const drawn = seen.length <= EVENTS ? seen : [];
   let free = -Infinity;
   for (const event of drawn) {
     const x = across.x(event.at);
     surface.line([x, 18, x, bottom], look.mark, 1, event.kind === "edge" ? [1, 3] : [3, 3]);
-    const text = [event.kind, event.subject].filter(Boolean).join(" ");
+    const text = event.kind === event.subject ? event.kind : `${event.kind} ${event.subject}`;
     const wide = surface.measure(text, 11);
     const at = Math.min(x + 3, right - wide);
-    if (event.kind !== "edge" && at > free && at >= left - 2) {
+    if (at > free && at >= left - 2) {
       surface.text(text, at, 14, look.grey, { size: 11 });
       free = at + wide + 8;
     }
@@ -101,7 +105,7 @@ const coloured = (pen, look) => ({ ...pen, colour: pen.colour === "ink" ? look.i
 
 function heading(surface, place, p, look, upright) {
   surface.text(upright.title(), place.narrow ? 4 : 8, p.head + 12, look.ink, { size: 12, bold: true });
-  const begin = place.left + (place.narrow ? 84 : 110);
+  const begin = place.names;
   for (const { signal, name, row, x } of p.names.entries) {
     const y = p.head + row * HEAD + 8;
     const pen = coloured(signal.pen, look);
@@ -174,19 +178,38 @@ function cursor(surface, place, look, name, at) {
   }
   const colour = look.cursors[name];
   surface.line([x, place.top - 8, x, place.bottom], colour, 1.4, name === "B" ? [6, 3] : []);
-  surface.box(x - 8, place.bottom, 16, 16, colour);
-  surface.text(name, x, place.bottom + 12, look.paper, { anchor: "middle", size: 11, bold: true });
 }
 
-/** Draws everything and tells where it is. */
+/** The time axis, below the panels; its upper edge is at `y`. */
+export function foot(surface, place, look, cursors, y) {
+  const { across, left, right } = place;
+  surface.box(0, y, place.width, FOOT, look.paper);
+  surface.line([left, y + 0.5, right, y + 0.5], look.axis);
+  for (const tick of across.ticks()) {
+    const x = across.x(tick.at);
+    surface.line([x, y, x, y + 4], look.axis);
+    const wide = surface.measure(tick.label, 11);
+    const at = Math.min(Math.max(x, wide / 2), place.width - 2 - wide / 2);
+    surface.text(tick.label, at, y + 17, look.grey, { anchor: "middle", size: 11 });
+  }
+  surface.text(across.title(), (left + right) / 2, y + 33, look.ink, { anchor: "middle", size: 12, bold: true });
+  for (const name of ["A", "B"]) {
+    const x = cursors[name] ? across.x(cursors[name].time) : NaN;
+    if (x >= left - 1 && x <= right + 1) {
+      surface.box(x - 8, y, 16, 16, look.cursors[name]);
+      surface.text(name, x, y + 12, look.paper, { anchor: "middle", size: 11, bold: true });
+    }
+  }
+}
+
+/** Draws everything above the time axis. */
 export function sheet(surface, place, look, record, cursors, settings) {
-  const { across, left, right, bottom } = place;
   surface.box(0, 0, place.width, place.height, look.paper);
   if (place.placed.length === 0) {
     surface.text("No signal is chosen.", place.width / 2, place.height / 2, look.grey, { anchor: "middle", size: 14 });
     return;
   }
-  happenings(surface, place, look, record.events());
+  happenings(surface, place, look, record.marks());
   for (const p of place.placed) {
     if (p.panel.logic) {
       lanes(surface, place, p, look, record);
@@ -194,14 +217,6 @@ export function sheet(surface, place, look, record, cursors, settings) {
       waves(surface, place, p, look, record, settings);
     }
   }
-  for (const tick of across.ticks()) {
-    const x = across.x(tick.at);
-    surface.line([x, bottom, x, bottom + 4], look.axis);
-    const wide = surface.measure(tick.label, 11);
-    const at = Math.min(Math.max(x, left - 20 + wide / 2), place.width - 2 - wide / 2);
-    surface.text(tick.label, at, bottom + 17, look.grey, { anchor: "middle", size: 11 });
-  }
-  surface.text(across.title(), (left + right) / 2, bottom + 33, look.ink, { anchor: "middle", size: 12, bold: true });
   for (const name of ["A", "B"]) {
     if (cursors[name]) {
       cursor(surface, place, look, name, cursors[name].time);

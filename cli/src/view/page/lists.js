@@ -97,20 +97,33 @@ export function signals(page, list, wanted) {
 }
 
 /** The happenings; a press goes there. */
-export function happenings(page, list, edges) {
+export function happenings(page, list, choice) {
   const all = page.record.events();
-  const kept = all.filter((event) => edges || event.kind !== "edge").slice(0, 2000);
+  const kinds = [...page.record.kinds()].map(([kind, count]) => {
+    const shown = !page.record.quiet.has(kind);
+    return make("button", {
+      type: "button", class: "kind", id: `kind-${kind}`, "aria-pressed": String(shown),
+      title: shown ? `hide ${kind}` : `show ${kind}`, onclick: () => page.quieten(kind, shown),
+    }, `${kind} ${count}`);
+  });
+  const focused = choice.contains(document.activeElement) ? document.activeElement.id : "";
+  choice.replaceChildren(...kinds);
+  if (focused) {
+    document.getElementById(focused)?.focus();
+  }
+  const kept = page.record.marks().slice(0, 2000);
   const items = kept.map((event) => {
     const value = Number.isFinite(event.value) ? told(event.value, event.unit, 4) : "";
     const file = page.record.files[event.file].label;
     const head = make("span", { class: "when" }, time(event.at, 1e-7));
     const what = make("b", {}, event.kind);
-    const rest = [file && `${file}:`, event.subject, event.note, value].filter(Boolean).join(" · ");
+    const subject = event.subject === event.kind ? "" : event.subject;
+    const rest = [file && `${file}:`, subject, event.note, value].filter(Boolean).join(" · ");
     const button = make("button", { type: "button", onclick: () => page.jump(event) }, head, " ", what, " ", rest);
     return make("li", {}, button);
   });
   if (items.length === 0) {
-    items.push(make("li", { class: "small" }, all.length > 0 ? "Gate edges only." : "Nothing happened."));
+    items.push(make("li", { class: "small" }, all.length > 0 ? "No kind is chosen." : "Nothing happened."));
   }
   list.replaceChildren(...items);
 }

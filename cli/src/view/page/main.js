@@ -2,12 +2,12 @@
 
 import { Between } from "./between.js";
 import { Cursors } from "./cursors.js";
-import { layout, sheet } from "./draw.js";
+import { FOOT, foot, layout, sheet } from "./draw.js";
 import { listen } from "./keys.js";
 import { happenings, signals } from "./lists.js";
 import { isDark, look } from "./look.js";
 import { Moves } from "./moves.js";
-import { time, typedTime } from "./numbers.js";
+import { time, told, typedTime } from "./numbers.js";
 import { panels } from "./panels.js";
 import { Energy, span, table } from "./readings.js";
 import { Record } from "./record.js";
@@ -66,7 +66,6 @@ class Page {
     new ResizeObserver(() => this.redraw()).observe(this.sheet);
     matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => this.themed());
     find("search").addEventListener("input", () => this.lists());
-    find("edges").addEventListener("change", () => this.lists());
     find("theme").addEventListener("click", () => this.theme());
     find("open-keys").addEventListener("click", () => this.help());
     find("open-save").addEventListener("click", () => this.save());
@@ -208,8 +207,10 @@ class Page {
     const [first, last] = this.record.whole();
     const length = Math.min(this.view.to - this.view.from, AROUND * (last - first));
     this.show(event.at - length / 2, event.at + length / 2, "event");
+    this.here = { event, cursor: null };
+    const active = this.cursors.active;
     this.cursors.set("A", event.at);
-    this.cursors.use(this.cursors.active);
+    this.cursors.use(active);
     this.say(`${event.kind} ${event.subject}, ${time(event.at)}`);
     if (matchMedia("(max-width: 760px)").matches) {
       this.side(false);
@@ -217,13 +218,13 @@ class Page {
   }
 
   next(direction) {
-    const events = this.record.events().filter((event) => event.kind !== "edge");
-    const here = this.cursors.A?.time ?? (direction > 0 ? -Infinity : Infinity);
-    // A cursor stands on a sample, so a happening within one sample of it is the one it is at.
-    const near = 1.01 * this.record.resolution();
-    const found = direction > 0
-      ? events.find((event) => event.at > here + near)
-      : events.findLast((event) => event.at < here - near);
+    const events = this.record.marks();
+    const at = this.cursors.A?.time ?? (direction > 0 ? -Infinity : Infinity);
+    // A cursor stands on a sample beside the happening it was sent to, so that happening is remembered.
+    const index = this.here && this.here.cursor === at ? events.indexOf(this.here.event) : -1;
+    const found = index >= 0
+      ? events[index + direction]
+      : direction > 0 ? events.find((event) => event.at > at) : events.findLast((event) => event.at < at);
     if (found) {
       this.jump(found);
     }
@@ -281,11 +282,20 @@ class Page {
 
   lists() {
     signals(this, find("signal-list"), find("search").value);
-    happenings(this, find("happening-list"), find("edges").checked);
+    happenings(this, find("happening-list"), find("kinds"));
+  }
+
+  quieten(kind, quiet) {
+    this.record.quiet[quiet ? "add" : "delete"](kind);
+    this.lists();
+    this.redraw();
   }
 
   /** A cursor has moved. */
   moved() {
+    if (this.here && this.here.cursor === null && this.cursors.A?.settled) {
+      this.here.cursor = this.cursors.A.time;
+    }
     this.between.start();
     this.told();
     this.redraw();
@@ -403,14 +413,14 @@ class Page {
     this.place = place;
     this.record.ensure(this.view.from, this.view.to, Math.ceil((place.right - place.left) * Math.min(2, devicePixelRatio)));
     const surface = new Canvas(find("paper"), width, place.height);
+    foot(new Canvas(find("axis"), width, FOOT), place, this.look, this.cursors, 0);
     sheet(surface, place, this.look, this.record, this.cursors, this.settings);
     if (this.stretch) {
       const [a, b] = this.stretch.map((t) => place.across.x(t)).sort((x, y) => x - y);
       surface.box(a, place.top, b - a, place.bottom - place.top, this.look.shade);
     }
     this.ribbon.draw(find("ribbon").parentElement.clientWidth, this.look);
-    const span_seen = time(this.view.to - this.view.from);
-    find("where").textContent = `${span_seen} in view`;
+    find("where").textContent = `${told(this.view.to - this.view.from, "s", 4)} in view`;
     clearTimeout(this.keeping);
     this.keeping = setTimeout(() => this.keep(), 300);
     document.body.dataset.drawn = String(Number(document.body.dataset.drawn ?? 0) + 1);

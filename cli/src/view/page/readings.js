@@ -10,7 +10,7 @@ const SQUARES = { A: "A^2 s", V: "V^2 s" };
 
 const COLUMNS = [
   ["A", "value at cursor A"], ["B", "value at cursor B"], ["B − A", "difference"],
-  ["least", "smallest sample between the cursors"], ["most", "largest sample between the cursors"],
+  ["min", "smallest sample between the cursors"], ["max", "largest sample between the cursors"],
   ["mean", "mean over the time between the cursors"], ["rms", "root mean square between the cursors"],
   ["∫ dt", "integral over the time between the cursors"],
   ["∫ x² dt", "integral of the square between the cursors: let-through I²t of a current"],
@@ -55,7 +55,8 @@ export function table(page, element) {
 /** The cursors' instants, and how far the sums have come. */
 export function span(page, element) {
   const { A, B } = page.cursors;
-  const resolution = page.record.resolution();
+  element.closest("section").classList.toggle("bare", !A && !B);
+  const resolution = page.record.resolution() / 1000;
   const part = (name, t) => make("span", { class: "reading", "data-cursor": name, "data-value": String(t) },
     make("b", {}, name), ` ${time(t, resolution)}`);
   const parts = [];

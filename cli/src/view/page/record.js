@@ -4,9 +4,13 @@ import { number } from "./numbers.js";
 import { told, windowOf } from "./server.js";
 
 /** Most signals chosen at first. */
-const FIRST = 14;
+const FIRST = 24;
 /** Of one unit, where there are more. */
-const FIRST_OF_UNIT = 4;
+const FIRST_OF_UNIT = 6;
+/** Happenings of a kind that are shown at first; of more, none. */
+const FEW = 40;
+/** Time to wait after a failure, ms. */
+const REST = 2000;
 
 export class Record {
   constructor(changed) {
@@ -17,14 +21,22 @@ export class Record {
     /** Whole records at the width of the page, and windows; by file and group. */
     this.base = new Map();
     this.near = new Map();
-    this.asked = new Map();
+    this.asked = new Set();
+    this.rest = 0;
     this.trouble = "";
+    /** Kinds of happenings that are not shown. */
+    this.quiet = new Set();
   }
 
   async open() {
     await this.refresh();
     await Promise.all(this.files.map((_, f) => this.readEvents(f)));
     this.chooseFirst();
+    for (const [kind, count] of this.kinds()) {
+      if (kind === "edge" || count > FEW) {
+        this.quiet.add(kind);
+      }
+    }
   }
 
   /** Reads what the files say about themselves, also when they have grown. */
@@ -118,8 +130,31 @@ export class Record {
 
   /** Happenings of all files in the order of time. */
   events() {
+    const key = this.files.map((file) => `${file.events.length} ${file.shift}`).join();
+    if (key !== this.sortedFor) {
+      this.sortedFor = key;
+      this.sorted = this.sort();
+    }
+    return this.sorted;
+  }
+
+  sort() {
     const all = this.files.flatMap((file, f) => file.events.map((e) => ({ ...e, file: f, at: e.time + file.shift })));
     return all.filter((event) => Number.isFinite(event.at)).sort((a, b) => a.at - b.at);
+  }
+
+  /** The kinds of happenings and how many there are of each. */
+  kinds() {
+    const counts = new Map();
+    for (const event of this.events()) {
+      counts.set(event.kind, (counts.get(event.kind) ?? 0) + 1);
+    }
+    return counts;
+  }
+
+  /** The happenings that are shown. */
+  marks() {
+    return this.events().filter((event) => !this.quiet.has(event.kind));
   }
 
   /** The best window here of a signal for the view, and the time to add. */
@@ -172,18 +207,18 @@ export class Record {
 
   async fetch(kind, key, file, group, indices, from, to, count) {
     const name = `${kind} ${key}`;
-    const list = indices.join();
-    const going = this.asked.get(name);
-    if (going) {
+    // One at a time; after a failure not at once again.
+    if (this.asked.has(name) || performance.now() < this.rest) {
       return;
     }
-    this.asked.set(name, list);
+    this.asked.add(name);
     try {
       const window = await windowOf(file, group, indices, from, to, count);
       (kind === "base" ? this.base : this.near).set(key, window);
       this.trouble = "";
     } catch (error) {
       this.trouble = error.message;
+      this.rest = performance.now() + REST;
     } finally {
       this.asked.delete(name);
     }

@@ -41,11 +41,9 @@ export class Ribbon {
       const upright = new Upright(...seen, signal.unit, 6, HEIGHT - 6);
       trace(surface, found, across, upright, { colour: look.faint, width: 1, dash: [] });
     }
-    for (const event of record.events()) {
-      if (event.kind !== "edge") {
-        const x = across.x(event.at);
-        surface.line([x, HEIGHT - 7, x, HEIGHT], look.grey);
-      }
+    for (const event of record.marks()) {
+      const x = across.x(event.at);
+      surface.line([x, HEIGHT - 8, x, HEIGHT], look.mark, 1.5);
     }
     for (const name of ["A", "B"]) {
       if (cursors[name]) {

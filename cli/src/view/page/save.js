@@ -1,6 +1,6 @@
 // Saving what is seen: the sheet as SVG, the samples in view as CSV.
 
-import { caption, layout, sheet } from "./draw.js";
+import { FOOT, caption, foot, layout, sheet } from "./draw.js";
 import { make } from "./lists.js";
 import { time } from "./numbers.js";
 import { address, told as ask } from "./server.js";
@@ -12,14 +12,16 @@ export function picture(page, look) {
   const { record, cursors } = page;
   const nameOf = (signal) => record.nameOf(signal);
   const place = layout(page.ruler, page.panels, page.view, width, page.place.height, nameOf);
-  const svg = new Svg(width, place.height + 44, page.ruler);
-  svg.box(0, 0, width, place.height + 44, look.paper);
+  const height = place.height + FOOT + 44;
+  const svg = new Svg(width, height, page.ruler);
+  svg.box(0, 0, width, height, look.paper);
   const title = record.files.map((file) => file.title || file.name).join(" / ");
   svg.text(title, 8, 18, look.ink, { size: 14, bold: true });
   svg.text(caption(cursors, record.resolution()), 8, 36, look.grey, { size: 12 });
   const outer = svg.here;
   svg.here = svg.add("g", { transform: "translate(0 42)" });
   sheet(svg, place, look, record, cursors, { ...page.settings, held: null });
+  foot(svg, place, look, cursors, place.height);
   svg.here = outer;
   return svg.written(title);
 }

@@ -1,12 +1,7 @@
 // What the program is asked. Every answer belongs to the address of this page, which holds the token.
 
 async function ask(what, values, signal) {
-  const query = new URLSearchParams();
-  for (const [key, value] of Object.entries(values ?? {})) {
-    query.set(key, Array.isArray(value) ? value.join(",") : String(value));
-  }
-  const text = query.toString().replaceAll("%2C", ",").replaceAll("%3A", ":");
-  const answer = await fetch(text ? `${what}?${text}` : what, { signal, cache: "no-store" });
+  const answer = await fetch(values ? address(what, values) : what, { signal, cache: "no-store" });
   if (!answer.ok) {
     throw new Error((await answer.text()).trim() || `the program answers ${answer.status}`);
   }
@@ -18,9 +13,11 @@ export async function told(what, values, signal) {
   return (await ask(what, values, signal)).json();
 }
 
-/** The address of something that the browser saves. */
+/** The address of something: values are numbers, lists of numbers and single letters. */
 export function address(what, values) {
-  const parts = Object.entries(values).map(([k, v]) => `${k}=${Array.isArray(v) ? v.join(",") : v}`);
+  // A plus sign means a space in addresses; numbers do without.
+  const text = (value) => (Array.isArray(value) ? value.join(",") : String(value)).replaceAll("+", "");
+  const parts = Object.entries(values).map(([key, value]) => `${key}=${text(value)}`);
   return `${what}?${parts.join("&")}`;
 }
 

@@ -1,6 +1,9 @@
 // What is drawn on: the page's canvas, or a standalone SVG of the same strokes.
 
 const FONT = "system-ui, sans-serif";
+/** Opacity of ranges of values: what lies behind them is still seen. */
+const FILL = 0.3;
+const EDGE = 0.75;
 
 export class Canvas {
   constructor(canvas, width, height) {
@@ -50,12 +53,15 @@ export class Canvas {
 
   area(points, colour, width) {
     this.trail(points, true);
+    this.pen.globalAlpha = FILL;
     this.pen.fillStyle = colour;
     this.pen.fill();
+    this.pen.globalAlpha = EDGE;
     this.pen.strokeStyle = colour;
     this.pen.lineWidth = width;
     this.pen.lineJoin = "round";
     this.pen.stroke();
+    this.pen.globalAlpha = 1;
   }
 
   dots(points, colour, radius) {
@@ -142,7 +148,7 @@ export class Svg {
 
   area(points, colour, width) {
     const how = { points: this.pairs(points), fill: colour, stroke: colour, "stroke-width": width };
-    this.add("polygon", { ...how, "stroke-linejoin": "round" });
+    this.add("polygon", { ...how, "fill-opacity": FILL, "stroke-opacity": EDGE, "stroke-linejoin": "round" });
   }
 
   dots(points, colour, radius) {
