@@ -128,15 +128,13 @@ impl Browser {
             [json!({ "type": "keyDown", "value": key }), json!({ "type": "keyUp", "value": key })]
         });
         let strokes: Vec<Value> = strokes.collect();
-        self.command(
-            "actions",
-            &json!({ "actions": [{ "type": "key", "id": "keys", "actions": strokes }] }),
-        );
+        self.command("actions", &json!({ "actions": [{ "type": "key", "id": "keys", "actions": strokes }] }));
     }
 
     /// Presses at one place of the window (CSS px) and lets go at another; the same place twice is a click.
     pub fn drag(&self, from: (i64, i64), to: (i64, i64)) {
-        let go = |(x, y): (i64, i64), ms: u32| json!({ "type": "pointerMove", "duration": ms, "x": x, "y": y });
+        let go =
+            |(x, y): (i64, i64), ms: u32| json!({ "type": "pointerMove", "duration": ms, "x": x, "y": y });
         let mut steps = vec![go(from, 0), json!({ "type": "pointerDown", "button": 0 })];
         if from != to {
             steps.push(go(((from.0 + to.0) / 2, (from.1 + to.1) / 2), 40));
@@ -160,8 +158,7 @@ impl Browser {
 
     /// Clicks the first element that the CSS selector finds.
     pub fn click(&self, selector: &str) {
-        let found =
-            self.command("element", &json!({ "using": "css selector", "value": selector }));
+        let found = self.command("element", &json!({ "using": "css selector", "value": selector }));
         let id = found.as_object().and_then(|o| o.values().next()).and_then(Value::as_str);
         self.command(&format!("element/{}/click", id.expect("an element")), &json!({}));
     }

@@ -36,13 +36,7 @@ impl Answer {
 ///
 /// # Errors
 /// What the system says, or an answer that is none.
-pub fn request(
-    port: u16,
-    method: &str,
-    target: &str,
-    headers: &[&str],
-    body: &[u8],
-) -> io::Result<Answer> {
+pub fn request(port: u16, method: &str, target: &str, headers: &[&str], body: &[u8]) -> io::Result<Answer> {
     let mut head = format!("{method} {target} HTTP/1.1\r\nConnection: close\r\n");
     for line in headers {
         head.push_str(line);

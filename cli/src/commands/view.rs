@@ -53,7 +53,10 @@ pub fn view(args: &ViewArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         writeln!(streams.out, "{}", serde_json::json!({ "address": address, "port": port }))?;
     } else {
         writeln!(streams.out, "{address}")?;
-        writeln!(streams.out, "Through a tunnel: ssh -L {port}:127.0.0.1:{port} SERVER, then the same address.")?;
+        writeln!(
+            streams.out,
+            "Through a tunnel: ssh -L {port}:127.0.0.1:{port} SERVER, then the same address."
+        )?;
         writeln!(streams.out, "Whoever has the address can read the results. Ctrl-C ends.")?;
     }
     streams.out.flush()?;

@@ -64,7 +64,10 @@ fn found(path: &str, query: &str, pool: &Pool) -> Result<Answer, Answer> {
 fn drawn(shown: &mut Shown, query: &Query<'_>) -> Result<Vec<u8>, Answer> {
     let (from, to) = (query.real("from")?, query.real("to")?);
     if from > to {
-        return Err(Answer::wrong(400, format!("from {from} to {to} s: expected one that is not behind the other")));
+        return Err(Answer::wrong(
+            400,
+            format!("from {from} to {to} s: expected one that is not behind the other"),
+        ));
     }
     let count = query.index("n", window::MOST + 1)?;
     let (file, track) = shown.track(query.text("g"))?;

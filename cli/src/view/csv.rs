@@ -25,7 +25,9 @@ fn head(shown: &mut Shown, group: &str, signals: &[usize]) -> Result<Vec<u8>, An
     });
     let mut writer = ::csv::WriterBuilder::new().terminator(::csv::Terminator::CRLF).from_writer(Vec::new());
     let cannot = |what: String| Answer::wrong(500, what);
-    writer.write_record(["time (s)".to_owned()].into_iter().chain(named)).map_err(|e| cannot(e.to_string()))?;
+    writer
+        .write_record(["time (s)".to_owned()].into_iter().chain(named))
+        .map_err(|e| cannot(e.to_string()))?;
     writer.into_inner().map_err(|e| cannot(e.to_string()))
 }
 

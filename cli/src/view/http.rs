@@ -195,7 +195,8 @@ fn parse(waiting: &mut Vec<u8>) -> Option<Read1> {
         }
         Ok(_) if waiting.len() > HEAD => {
             let line = waiting.iter().position(|&b| b == b'\n').is_none_or(|at| at > HEAD / 2);
-            let (status, what) = if line { (414, "the address is too long") } else { (431, "too many headers") };
+            let (status, what) =
+                if line { (414, "the address is too long") } else { (431, "too many headers") };
             refused(status, what)
         }
         Ok(_) => None,

@@ -75,7 +75,8 @@ impl<'a> Query<'a> {
         if parts.len() > SIGNALS {
             return Err(wrong(format!("{key}: {} signals; expected at most {SIGNALS}", parts.len())));
         }
-        let one = |part: &&str| read(part).ok_or_else(|| wrong(format!("{key}: there is no signal {part:?}")));
+        let one =
+            |part: &&str| read(part).ok_or_else(|| wrong(format!("{key}: there is no signal {part:?}")));
         parts.iter().map(one).collect()
     }
 }

@@ -60,8 +60,7 @@ impl Shown {
     pub fn open(path: &Path) -> Result<Self, ResultError> {
         let writing = ResultFile::being_written(path);
         let file = ResultFile::open_beside_writer(path)?;
-        let (waveforms, thermal) =
-            (Track::new(&file, Group::Waveforms)?, Track::new(&file, Group::Thermal)?);
+        let (waveforms, thermal) = (Track::new(&file, Group::Waveforms)?, Track::new(&file, Group::Thermal)?);
         Ok(Self { path: path.to_owned(), file, waveforms, thermal, writing, events: None })
     }
 

@@ -163,7 +163,8 @@ impl Track {
         if level == 0 {
             return Ok(self.values(file, signal, range)?.into_iter().map(|x| [x, x]).collect());
         }
-        let ready = if self.made && level == MADE { self.made_blocks[signal].len() } else { self.ready(level) };
+        let ready =
+            if self.made && level == MADE { self.made_blocks[signal].len() } else { self.ready(level) };
         let split = ready.clamp(range.start, range.end);
         let mut out = if split == range.start {
             Vec::new()
@@ -184,7 +185,12 @@ impl Track {
     }
 
     /// Instant of the first sample of every block of the range at a level, s.
-    pub fn begins(&self, file: &ResultFile, level: u32, range: Range<usize>) -> Result<Vec<f64>, ResultError> {
+    pub fn begins(
+        &self,
+        file: &ResultFile,
+        level: u32,
+        range: Range<usize>,
+    ) -> Result<Vec<f64>, ResultError> {
         if level == 0 {
             return self.time(file, range);
         }

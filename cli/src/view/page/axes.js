@@ -13,7 +13,7 @@ export class Upright {
       const half = size > 0 ? Math.max(0.05 * size, 1e-12) : 1;
       [low, high] = [low - half, high + half];
     }
-    const wanted = Math.max(2, Math.floor((bottom - top) / 34));
+    const wanted = Math.max(3, Math.floor((bottom - top) / 30));
     const step = roundStep((high - low) / wanted);
     // A little air, to whole fifths of a step, so that the scale stays while the view moves a little.
     const air = 0.03 * (high - low);
@@ -49,7 +49,7 @@ export class Upright {
 export class Across {
   constructor(from, to, left, right) {
     Object.assign(this, { from, to, left, right });
-    this.wanted = Math.max(2, Math.floor((right - left) / 110));
+    this.wanted = Math.max(2, Math.floor((right - left) / 75));
     this.step = roundStep((to - from) / this.wanted);
     this.origin = 0;
     if (Math.max(Math.abs(from), Math.abs(to)) / this.step > 2e4) {

@@ -12,11 +12,13 @@ const LANE = 24;
 const SMALL = 62;
 /** Happenings whose lines are drawn; more would hide what happened. */
 const EVENTS = 40;
+/** Letters of a happening on the sheet. */
+const LONGEST = 36;
 
 /** Names above a panel, in as many rows as they need. */
-function legend(surface, panel, nameOf, width) {
+function legend(surface, panel, nameOf, width, first) {
   const entries = [];
-  let [row, x] = [0, 0];
+  let [row, x] = [first, 0];
   for (const signal of panel.signals) {
     const name = nameOf(signal);
     const needs = 30 + surface.measure(name, 12) + 14;
@@ -34,21 +36,21 @@ function legend(surface, panel, nameOf, width) {
 export function layout(surface, panels, view, width, height, nameOf) {
   const narrow = width < 560;
   const [left, right] = [narrow ? 46 : 62, width - (narrow ? 8 : 16)];
-  const top = 26;
-  // Names begin where the longest title of an axis ends.
+  const top = 36;
+  // Names begin where the longest title of an axis ends, on a narrow sheet below it.
   const titles = panels.filter((panel) => !panel.logic).map((panel) => {
     const unit = printed(panel.unit);
-    return surface.measure(unit ? `${quantity(panel.unit)} (m${unit})` : quantity(panel.unit), 12, true);
+    return surface.measure(unit ? `${quantity(panel.unit)} (${unit})` : quantity(panel.unit), 12, true);
   });
-  const names = (narrow ? 4 : 8) + Math.max(0, ...titles) + 12;
+  const names = narrow ? left : 28 + Math.max(0, ...titles);
   const placed = panels.map((panel) => ({
-    panel, names: panel.logic ? null : legend(surface, panel, nameOf, right - names),
+    panel, names: panel.logic ? null : legend(surface, panel, nameOf, right - names, narrow ? 1 : 0),
   }));
   const heads = placed.reduce((sum, p) => sum + (p.names ? p.names.rows * HEAD : 0) + GAP, 0);
   const lanes = placed.filter((p) => p.panel.logic).reduce((sum, p) => sum + p.panel.signals.length * LANE, 0);
   const count = placed.filter((p) => !p.panel.logic).length;
   const rest = height - top - heads - lanes;
-  const each = Math.max(SMALL, count > 0 ? rest / count : 0);
+  const each = Math.max(narrow ? 96 : SMALL, count > 0 ? rest / count : 0);
   let y = top;
   for (const p of placed) {
     p.head = y;
@@ -63,24 +65,40 @@ export function layout(surface, panels, view, width, height, nameOf) {
   };
 }
 
+/** A line down through all panels, but not through the names between them. */
+function down(surface, place, x, colour, width, dash) {
+  for (const p of place.placed) {
+    surface.line([x, p.top - 3, x, p.bottom + 1], colour, width, dash);
+  }
+}
+
+/** A happening in few words. */
+function called(event) {
+  const text = event.kind === "happening"
+    ? event.note || event.subject
+    : event.kind === event.subject ? event.kind : `${event.kind} ${event.subject}`;
+  return text.length > LONGEST ? `${text.slice(0, LONGEST - 1)}…` : text;
+}
+
 function happenings(surface, place, look, events) {
-  const { across, left, right, bottom } = place;
+  const { across, left, right } = place;
   const seen = events.filter((e) => e.at >= across.from && e.at <= across.to);
   const drawn = seen.length <= EVENTS ? seen : [];
   let free = -Infinity;
   for (const event of drawn) {
     const x = across.x(event.at);
-    surface.line([x, 18, x, bottom], look.mark, 1, event.kind === "edge" ? [1, 3] : [3, 3]);
-    const text = event.kind === event.subject ? event.kind : `${event.kind} ${event.subject}`;
+    down(surface, place, x, look.mark, 1, event.kind === "edge" ? [1, 3] : [3, 3]);
+    const text = called(event);
     const wide = surface.measure(text, 11);
     const at = Math.min(x + 3, right - wide);
     if (at > free && at >= left - 2) {
-      surface.text(text, at, 14, look.grey, { size: 11 });
+      surface.text(text, at, 13, look.grey, { size: 11 });
+      surface.line([x, 6, x, 17], look.mark);
       free = at + wide + 8;
     }
   }
   if (drawn.length === 0 && seen.length > 0) {
-    surface.text(`${seen.length} happenings here`, left, 14, look.grey, { size: 11 });
+    surface.text(`${seen.length} happenings here`, left, 13, look.grey, { size: 11 });
   }
 }
 
@@ -101,7 +119,7 @@ function frame(surface, place, p, look, upright) {
   surface.line([left, p.bottom, right, p.bottom], look.axis);
 }
 
-const coloured = (pen, look) => ({ ...pen, colour: pen.colour === "ink" ? look.ink : pen.colour });
+const coloured = (pen, look) => ({ ...pen, colour: look.traces[pen.colour] });
 
 function heading(surface, place, p, look, upright) {
   surface.text(upright.title(), place.narrow ? 4 : 8, p.head + 12, look.ink, { size: 12, bold: true });
@@ -157,7 +175,8 @@ function lanes(surface, place, p, look, record) {
     }
     surface.within(left, top, right - left, LANE, () => {
       if (found) {
-        trace(surface, found, across, upright, { ...coloured(signal.pen, look), dash: [] });
+        // A line keeps its state from one sample to the next.
+        trace(surface, found, across, upright, { ...coloured(signal.pen, look), dash: [], hold: true });
       }
     });
     const name = record.nameOf(signal);
@@ -177,11 +196,13 @@ function cursor(surface, place, look, name, at) {
     return;
   }
   const colour = look.cursors[name];
-  surface.line([x, place.top - 8, x, place.bottom], colour, 1.4, name === "B" ? [6, 3] : []);
+  down(surface, place, x, colour, 1.4, name === "B" ? [6, 3] : []);
+  surface.box(x - 8, 18, 16, 15, colour);
+  surface.text(name, x, 30, look.paper, { anchor: "middle", size: 11, bold: true });
 }
 
 /** The time axis, below the panels; its upper edge is at `y`. */
-export function foot(surface, place, look, cursors, y) {
+export function foot(surface, place, look, y) {
   const { across, left, right } = place;
   surface.box(0, y, place.width, FOOT, look.paper);
   surface.line([left, y + 0.5, right, y + 0.5], look.axis);
@@ -193,13 +214,6 @@ export function foot(surface, place, look, cursors, y) {
     surface.text(tick.label, at, y + 17, look.grey, { anchor: "middle", size: 11 });
   }
   surface.text(across.title(), (left + right) / 2, y + 33, look.ink, { anchor: "middle", size: 12, bold: true });
-  for (const name of ["A", "B"]) {
-    const x = cursors[name] ? across.x(cursors[name].time) : NaN;
-    if (x >= left - 1 && x <= right + 1) {
-      surface.box(x - 8, y, 16, 16, look.cursors[name]);
-      surface.text(name, x, y + 12, look.paper, { anchor: "middle", size: 11, bold: true });
-    }
-  }
 }
 
 /** Draws everything above the time axis. */

@@ -28,7 +28,7 @@ export function swatch(pen, look) {
   if (pen) {
     const line = document.createElementNS(space, "line");
     const how = { x1: 0, y1: 5, x2: 26, y2: 5, "stroke-width": 2.4, "stroke-dasharray": pen.dash.join(" ") };
-    how.stroke = pen.colour === "ink" ? look.ink : pen.colour;
+    how.stroke = look.traces[pen.colour];
     Object.entries(how).forEach(([key, value]) => value !== "" && line.setAttribute(key, value));
     svg.append(line);
   }
@@ -118,8 +118,9 @@ export function happenings(page, list, choice) {
     const head = make("span", { class: "when" }, time(event.at, 1e-7));
     const what = make("b", {}, event.kind);
     const subject = event.subject === event.kind ? "" : event.subject;
-    const rest = [file && `${file}:`, subject, event.note, value].filter(Boolean).join(" · ");
-    const button = make("button", { type: "button", onclick: () => page.jump(event) }, head, " ", what, " ", rest);
+    const rest = [subject, event.note, value].filter(Boolean).join(" · ");
+    const from = file ? `${file}: ` : "";
+    const button = make("button", { type: "button", onclick: () => page.jump(event) }, from, head, " ", what, " ", rest);
     return make("li", {}, button);
   });
   if (items.length === 0) {

@@ -2,6 +2,10 @@
 
 const NAMES = ["paper", "ground", "ink", "grey", "faint", "grid", "axis", "mark", "shade", "veil", "accent"];
 
+/** Okabe and Ito (2008); on white without yellow, on black without blue, which are lost there. */
+const LIGHT = ["#0072b2", "#d55e00", "#009e73", "#cc79a7", "#e69f00", "#56b4e9"];
+const DARK = ["#56b4e9", "#e69f00", "#009e73", "#cc79a7", "#f0e442", "#d55e00"];
+
 /** The colours in force, or those of the light page. */
 export function look(light = false) {
   const root = document.documentElement;
@@ -12,6 +16,7 @@ export function look(light = false) {
   const style = getComputedStyle(root);
   const get = (name) => style.getPropertyValue(`--${name}`).trim();
   const out = Object.fromEntries(NAMES.map((name) => [name, get(name)]));
+  out.traces = [...(light || !isDark() ? LIGHT : DARK), out.ink];
   out.cursors = { A: get("cursor-a"), B: get("cursor-b") };
   if (light) {
     if (before === undefined) {

@@ -69,7 +69,9 @@ class Page {
     find("theme").addEventListener("click", () => this.theme());
     find("open-keys").addEventListener("click", () => this.help());
     find("open-save").addEventListener("click", () => this.save());
-    find("open-signals").addEventListener("click", () => this.side(!document.body.classList.contains("side")));
+    for (const what of ["signals", "happenings"]) {
+      find(`open-${what}`).addEventListener("click", () => this.side(document.body.dataset.side === what ? "" : what));
+    }
     const act = {
       whole: () => this.whole(), between: () => this.toCursors(), back: () => this.back(),
       in: () => this.zoom(1 / 1.6, this.focus(), "tools"), out: () => this.zoom(1.6, this.focus(), "tools"),
@@ -213,7 +215,7 @@ class Page {
     this.cursors.use(active);
     this.say(`${event.kind} ${event.subject}, ${time(event.at)}`);
     if (matchMedia("(max-width: 760px)").matches) {
-      this.side(false);
+      this.side("");
     }
   }
 
@@ -264,6 +266,7 @@ class Page {
     if (Number.isFinite(shift)) {
       file.shift = shift;
       this.cursors.again();
+      this.lists();
       this.redraw();
     }
     field.value = time(file.shift);
@@ -316,13 +319,16 @@ class Page {
 
   // ---- dialogs and looks --------------------------------------------------------------------------------------
 
-  side(open) {
-    document.body.classList.toggle("side", open);
-    find("open-signals").setAttribute("aria-expanded", String(open));
+  /** On a small screen: which list is open. */
+  side(what) {
+    document.body.dataset.side = what;
+    for (const name of ["signals", "happenings"]) {
+      find(`open-${name}`).setAttribute("aria-expanded", String(name === what));
+    }
   }
 
   search() {
-    this.side(true);
+    this.side("signals");
     find("search").focus();
   }
 
@@ -403,7 +409,8 @@ class Page {
       return;
     }
     const width = this.sheet.clientWidth;
-    const height = this.sheet.clientHeight;
+    // On a small screen the sheet is as high as it must be, and the page scrolls.
+    const height = getComputedStyle(this.sheet).overflowY === "visible" ? 0 : this.sheet.clientHeight;
     if (width < 50) {
       return;
     }
@@ -413,7 +420,7 @@ class Page {
     this.place = place;
     this.record.ensure(this.view.from, this.view.to, Math.ceil((place.right - place.left) * Math.min(2, devicePixelRatio)));
     const surface = new Canvas(find("paper"), width, place.height);
-    foot(new Canvas(find("axis"), width, FOOT), place, this.look, this.cursors, 0);
+    foot(new Canvas(find("axis"), width, FOOT), place, this.look, 0);
     sheet(surface, place, this.look, this.record, this.cursors, this.settings);
     if (this.stretch) {
       const [a, b] = this.stretch.map((t) => place.across.x(t)).sort((x, y) => x - y);

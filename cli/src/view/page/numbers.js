@@ -17,7 +17,7 @@ export function quantity(unit) {
 
 /** A unit as it is printed. */
 export function printed(unit) {
-  return unit.replace("ohm", "Ω").replace("degC", "°C").replace("^2", "²").replace("^3", "³").replace("*", " ");
+  return unit === "1" ? "" : unit.replace("ohm", "Ω").replace("degC", "°C").replace("^2", "²").replace("^3", "³").replace("*", " ");
 }
 
 function takesPrefix(unit) {
@@ -64,8 +64,8 @@ export function told(value, unit, digits = 5) {
   const [power, letter] = prefix(Math.abs(rounded), unit);
   const x = scaled(rounded, power);
   let text;
-  if (x === 0) {
-    text = "0";
+  if (Number.isInteger(value) && power === 0 && Math.abs(value) < 10 ** digits) {
+    text = String(value);
   } else if (Math.abs(x) >= 1e6 || Math.abs(x) < 1e-3) {
     text = x.toExponential(Math.max(0, digits - 1)).replace(/e([+-])(\d+)/, (_, sign, n) => " × 10" + raised(sign, n));
   } else {

@@ -5,8 +5,8 @@ const ORDER = ["V", "A", "W", "J", "degC"];
 /** A signal this much smaller than the largest of its unit gets an axis with its like. */
 const SMALLER = 6;
 
-/** Okabe and Ito (2008) without yellow, which is lost on white; the last is the ink of the page. */
-export const COLOURS = ["#0072b2", "#d55e00", "#009e73", "#cc79a7", "#e69f00", "#56b4e9", "ink"];
+/** How many colours there are. */
+const COLOURS = 7;
 const DASHES = [[], [9, 4], [10, 3, 2, 3], [4, 3], [14, 4, 4, 4], [7, 2, 2, 2, 2, 2], [2, 3]];
 /** Of a second, third and fourth result. */
 const BESIDE = [[], [5, 2], [2, 2], [8, 2, 2, 2]];
@@ -14,7 +14,8 @@ const BESIDE = [[], [5, 2], [2, 2], [8, 2, 2, 2]];
 /** The pen of that number in a panel. */
 function pen(number, file) {
   return {
-    colour: COLOURS[number % COLOURS.length],
+    /** Number of the colour: which it is depends on the ground. */
+    colour: number % COLOURS,
     dash: file === 0 ? DASHES[number % DASHES.length] : BESIDE[file % BESIDE.length],
     width: file === 0 ? 1.6 : 1.2,
   };

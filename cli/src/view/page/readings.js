@@ -5,15 +5,15 @@ import { time, told } from "./numbers.js";
 
 /** Unit of a signal's integral over time. */
 const INTEGRALS = { A: "C", W: "J", "": "s", V: "V s", C: "C s", J: "J s" };
-/** Of the integral of its square, where that has a use. */
-const SQUARES = { A: "A^2 s", V: "V^2 s" };
+/** Of the integral of its square, where that has a use: the let-through of a current. */
+const SQUARES = { A: "A^2 s" };
 
 const COLUMNS = [
   ["A", "value at cursor A"], ["B", "value at cursor B"], ["B − A", "difference"],
   ["min", "smallest sample between the cursors"], ["max", "largest sample between the cursors"],
   ["mean", "mean over the time between the cursors"], ["rms", "root mean square between the cursors"],
   ["∫ dt", "integral over the time between the cursors"],
-  ["∫ x² dt", "integral of the square between the cursors: let-through I²t of a current"],
+  ["I²t", "integral of a current's square over the time between the cursors"],
 ];
 
 /** A cell; the number in full is there to be read and copied. */

@@ -21,7 +21,7 @@ export function picture(page, look) {
   const outer = svg.here;
   svg.here = svg.add("g", { transform: "translate(0 42)" });
   sheet(svg, place, look, record, cursors, { ...page.settings, held: null });
-  foot(svg, place, look, cursors, place.height);
+  foot(svg, place, look, place.height);
   svg.here = outer;
   return svg.written(title);
 }
@@ -64,7 +64,7 @@ export async function offer(page, list, said) {
       const link = download(address("csv", query), `${base}-${group === "w" ? "samples" : "temperatures"}.csv`, what);
       link.id = `save-csv-${f}${group}`;
       const rows = inside.count.toLocaleString("en").replaceAll(",", "\u202f");
-      items.push(make("li", {}, link, `${of}: ${rows} rows, ${chosen.length} signals, in full`));
+      items.push(make("li", {}, link, `${of}: ${rows} ${inside.count === 1 ? "row" : "rows"}, ${chosen.length} ${chosen.length === 1 ? "signal" : "signals"}, in full`));
     }
   }
   said.textContent = `From ${time(view.from, record.resolution())} to ${time(view.to, record.resolution())}.`;

@@ -52,6 +52,9 @@ function samples(surface, values, begin, end, x, upright, pen, pixels) {
   for (let k = begin; k < end; k += 1) {
     if (Number.isFinite(values[k])) {
       const place = [x(k), upright.y(values[k])];
+      if (pen.hold && points.length > 0) {
+        points.push(place[0], points.at(-1));
+      }
       points.push(...place);
       marks.push(...place);
     } else {
