@@ -72,6 +72,8 @@ mod rating_trade;
 mod trade_facts;
 // unipolar limits, critical field, mobility; temperature laws against published exponents
 mod unipolar_limits;
+// the viewer: who is let in, exactness, the page in a real browser
+mod viewer;
 // how much work REF-1 takes
 mod work_counters;
 

@@ -11,6 +11,7 @@ mod duty;
 mod heat;
 mod rating;
 mod report;
+mod view;
 
 pub use batch::{BatchArgs, BatchCommand, BatchOutputArgs, MergeArgs, ProgressAs};
 pub use compare::{DoublePulseArgs, OutputArgs, PartsCompareArgs, PartsResistanceArgs, Standard};
@@ -19,6 +20,7 @@ pub use duty::DutyArgs;
 pub use heat::ImpedanceArgs;
 pub use rating::RatingArgs;
 pub use report::{ReportArgs, ReportFormat};
+pub use view::ViewArgs;
 
 /// Where completion scripts go.
 const COMPLETIONS: &str = "\
@@ -148,6 +150,13 @@ pub enum Command {
     /// and the scenario and part data used. Studies and batches have their tables and curves instead.
     #[command(after_long_help = report::REPORT)]
     Report(ReportArgs),
+    /// Look at results in the browser: waveforms, temperatures, cursors, integrals, happenings.
+    ///
+    /// Serves a page on loopback and prints its address. Results of any length open at once: the page gets what its
+    /// pixels can show, down to single samples. Values at the cursors are samples of the file, and integrals between
+    /// them are taken over all samples. Nothing is loaded from a network.
+    #[command(after_long_help = view::VIEW)]
+    View(ViewArgs),
     /// Print the JSON Schema of scenario, part, points, package or plan files.
     ///
     /// Lists every key with its unit and a line of help; editors use it to complete and check files while they are

@@ -59,6 +59,7 @@ pub mod result;
 pub mod scenario;
 pub mod sheet;
 mod shelf;
+pub mod view;
 
 use std::ffi::OsString;
 use std::io::{self, Write};
@@ -101,6 +102,7 @@ fn carry_out(args: impl IntoIterator<Item = OsString>, streams: &mut Streams<'_>
         Command::Batch(args) => commands::batch::batch(&args, streams),
         Command::Impedance(args) => commands::impedance::impedance(&args, streams),
         Command::Parts(command) => commands::parts::parts(&command, streams),
+        Command::View(args) => commands::view::view(&args, streams),
         Command::Schema(args) => commands::schema::schema(&args, streams),
         Command::Completions(args) => commands::completions::completions(&args, streams),
     }

@@ -1,6 +1,8 @@
 //! What several checks share.
 
+pub mod browser;
 pub mod catalogued;
+pub mod http;
 pub mod laws;
 pub mod program;
 pub mod pulsed;

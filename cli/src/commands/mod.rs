@@ -14,6 +14,7 @@ pub mod rating;
 pub mod report;
 pub mod run;
 pub mod schema;
+pub mod view;
 
 use std::io;
 use std::path::Path;

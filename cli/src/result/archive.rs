@@ -18,7 +18,8 @@ pub(super) struct Archive {
 }
 
 impl Archive {
-    pub(super) fn open(path: &Path) -> Result<Self, ResultError> {
+    /// Opens the file; `beside_writer` also when a run still writes it.
+    pub(super) fn open(path: &Path, beside_writer: bool) -> Result<Self, ResultError> {
         // Asked first, because the system's word on a missing file or a directory is clearer than the library's.
         let system = |source| ResultError::system(path, "open", source);
         let mut start = [0; 8];
@@ -30,7 +31,8 @@ impl Archive {
         if !hdf5 {
             return Err(ResultError::content(path, "a file that is not HDF5", "a result file"));
         }
-        let file = H5File::open(path).map_err(|e| explain(path, "open", e))?;
+        let options = if beside_writer { H5File::options().no_locking() } else { H5File::options() };
+        let file = options.open(path).map_err(|e| explain(path, "open", e))?;
         Ok(Self { path: path.to_owned(), file })
     }
 

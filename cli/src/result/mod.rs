@@ -51,7 +51,7 @@ pub use reader::{About, Channel, ResultFile};
 pub use steps::StepTable;
 pub use study::{Study, StudyFigure, StudyTable};
 pub use summary::{Scalar, Summary, Verdict};
-pub use table::{Statistic, Table, TableColumn, write_table};
+pub use table::{Statistic, Table, TableColumn, is_table, write_table};
 pub use table_reader::{ReadColumn, ReadTable, read_table};
 pub use writer::{Finished, Precision, ResultWriter, WriterOptions};
 

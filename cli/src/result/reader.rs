@@ -1,5 +1,6 @@
 //! Reads result files, finished or partial.
 
+use std::fs::File;
 use std::ops::Range;
 use std::path::Path;
 
@@ -9,6 +10,7 @@ use super::events::{self, StoredEvent};
 use super::ledger::{self, LedgerTable};
 use super::overview::{self, LEVELS, OverviewBlocks};
 use super::steps::{self, StepTable};
+use super::store;
 use super::summary::{self, Summary};
 use super::{FORMAT_VERSION, names::Names};
 
@@ -62,7 +64,24 @@ impl ResultFile {
     /// # Errors
     /// The system's refusal, a run that still writes the file, a file that is no result file, or one of a later format.
     pub fn open(path: &Path) -> Result<Self, ResultError> {
-        let archive = Archive::open(path)?;
+        Self::read(path, Archive::open(path, false)?)
+    }
+
+    /// Opens a file also while a run writes it: what is read is what its last checkpoint made safe. A later one is
+    /// seen by whoever opens the file again.
+    ///
+    /// # Errors
+    /// Those of [`ResultFile::open`]; a structure that is just being changed may be unreadable for a moment.
+    pub fn open_beside_writer(path: &Path) -> Result<Self, ResultError> {
+        Self::read(path, Archive::open(path, true)?)
+    }
+
+    /// Whether a run is writing the file now.
+    pub fn being_written(path: &Path) -> bool {
+        File::open(path).is_ok_and(|file| store::written(&file))
+    }
+
+    fn read(path: &Path, archive: Archive) -> Result<Self, ResultError> {
         let text = |name: &str| {
             let missing = || {
                 let found = format!("an HDF5 file without the attribute {name}");

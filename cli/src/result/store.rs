@@ -282,7 +282,7 @@ fn locked(file: &File) -> bool {
 }
 
 /// Whether another writer has the file; readers do not matter, since they keep the old file when it is replaced.
-fn written(file: &File) -> bool {
+pub(super) fn written(file: &File) -> bool {
     cfg!(unix) && matches!(file.try_lock_shared(), Err(TryLockError::WouldBlock))
 }
 

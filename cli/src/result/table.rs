@@ -4,6 +4,7 @@
 use std::path::Path;
 
 use super::FORMAT_VERSION;
+use super::archive::Archive;
 use super::error::ResultError;
 use super::names::{self, Names};
 use super::store::Store;
@@ -71,6 +72,11 @@ pub struct Table<'a> {
     pub waveforms: Option<Vec<String>>,
     /// What the rows say together.
     pub statistics: Vec<Statistic<'a>>,
+}
+
+/// Whether the file is a table of a batch, and no result of a run.
+pub fn is_table(path: &Path) -> bool {
+    Archive::open(path, true).is_ok_and(|archive| archive.has("batch/variant"))
 }
 
 /// Writes the table; a file of that name is replaced in one move. The same rows give the same bytes: the file holds no

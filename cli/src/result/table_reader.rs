@@ -49,7 +49,7 @@ pub struct ReadTable {
 /// # Errors
 /// A file that cannot be opened, is not HDF5, or is of a later format.
 pub fn read_table(path: &Path) -> Result<Option<ReadTable>, ResultError> {
-    let archive = Archive::open(path)?;
+    let archive = Archive::open(path, false)?;
     if !archive.has("batch/variant") {
         return Ok(None);
     }

@@ -124,7 +124,7 @@ impl Study {
     /// # Errors
     /// A file that cannot be opened, or is not HDF5.
     pub fn is_in(path: &Path) -> Result<bool, ResultError> {
-        Ok(Archive::open(path)?.group_text("/", "study").is_some())
+        Ok(Archive::open(path, false)?.group_text("/", "study").is_some())
     }
 
     /// Reads a study.
@@ -132,7 +132,7 @@ impl Study {
     /// # Errors
     /// A file that cannot be opened, holds no study, or is of a later format.
     pub fn read(path: &Path) -> Result<Self, ResultError> {
-        let archive = Archive::open(path)?;
+        let archive = Archive::open(path, false)?;
         let text = |name: &str| archive.group_text("/", name).unwrap_or_default();
         let said = |name: &str| archive.group_text("said", name).unwrap_or_default();
         let Some(kind) = archive.group_text("/", "study") else {

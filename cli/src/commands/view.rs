@@ -1,0 +1,68 @@
+//! `view`: a page on loopback that shows results.
+
+use std::io;
+use std::path::PathBuf;
+
+use crate::args::ViewArgs;
+use crate::commands::run::listen;
+use crate::exit::{BAD_INPUT, DONE, INPUT_OUTPUT, Streams};
+use crate::view::{Trouble, Unshown, Viewer};
+
+/// Most files at a time: more cannot be told apart.
+const FILES: usize = 4;
+
+/// Whether a browser here would be seen: not through a remote shell, not without a display.
+fn is_seen() -> bool {
+    let has = |name: &str| std::env::var_os(name).is_some_and(|value| !value.is_empty());
+    let display = !cfg!(all(unix, not(target_os = "macos"))) || has("DISPLAY") || has("WAYLAND_DISPLAY");
+    display && !has("SSH_CONNECTION")
+}
+
+/// Tells trouble, for people or as JSON.
+fn refuse(trouble: &Trouble, json: bool, streams: &mut Streams<'_>) -> io::Result<u8> {
+    if json {
+        let why = trouble.to_string();
+        writeln!(streams.out, "{:#}", serde_json::json!({ "outcome": "refused", "why": why }))?;
+    } else {
+        writeln!(streams.err, "{trouble}")?;
+    }
+    Ok(match trouble {
+        Trouble::Unshown(Unshown::Unreadable(error)) if !error.is_input_output() => BAD_INPUT,
+        Trouble::Unshown(Unshown::Table(_) | Unshown::Empty(_)) => BAD_INPUT,
+        _ => INPUT_OUTPUT,
+    })
+}
+
+/// Serves the page until Ctrl-C.
+///
+/// # Errors
+/// When a stream cannot be written, or the system lets no thread start.
+pub fn view(args: &ViewArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
+    let files: Vec<PathBuf> = args.files.iter().chain(&args.beside).cloned().collect();
+    if files.len() > FILES {
+        writeln!(streams.err, "{} files; expected at most {FILES}", files.len())?;
+        return Ok(BAD_INPUT);
+    }
+    let stop = listen();
+    let viewer = match Viewer::new(&files, args.port) {
+        Ok(viewer) => viewer,
+        Err(trouble) => return refuse(&trouble, args.json, streams),
+    };
+    let (address, port) = (viewer.address()?, viewer.port()?);
+    if args.json {
+        writeln!(streams.out, "{}", serde_json::json!({ "address": address, "port": port }))?;
+    } else {
+        writeln!(streams.out, "{address}")?;
+        writeln!(
+            streams.out,
+            "Through a tunnel: ssh -L {port}:127.0.0.1:{port} SERVER, then the same address."
+        )?;
+        writeln!(streams.out, "Whoever has the address can read the results. Ctrl-C ends.")?;
+    }
+    streams.out.flush()?;
+    if !args.no_open && is_seen() && open::that_detached(&address).is_err() {
+        writeln!(streams.err, "No browser could be started: open the address yourself.")?;
+    }
+    viewer.serve(stop)?;
+    Ok(DONE)
+}

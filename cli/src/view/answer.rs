@@ -1,0 +1,114 @@
+//! What is answered to what.
+
+use serde_json::{Value, json};
+
+use super::http::{Answer, Request};
+use super::meta::{self, number};
+use super::pool::Pool;
+use super::query::Query;
+use super::shown::{Shown, unread};
+use super::{assets, between, csv, gate, window};
+
+const JSON: &str = "application/json";
+const BINARY: &str = "application/octet-stream";
+
+fn json(value: &Value) -> Answer {
+    Answer::of(200, JSON, value.to_string().into_bytes())
+}
+
+/// The answer to a request.
+pub(super) fn answer(request: &Request, token: &str, pool: &Pool) -> Answer {
+    let found = gate::admit(request, token).and_then(|(path, query)| found(path, query, pool));
+    found.unwrap_or_else(|refusal| refusal)
+}
+
+fn found(path: &str, query: &str, pool: &Pool) -> Result<Answer, Answer> {
+    if let Some(asset) = assets::asset(path) {
+        return Ok(asset);
+    }
+    let parts = Query::new(query);
+    let owned = query.to_owned();
+    let file = || parts.index("f", pool.files());
+    match path {
+        "meta" => {
+            pool.refresh();
+            let files = (0..pool.files()).map(|file| pool.with(file, meta::meta));
+            let files = files.collect::<Result<Vec<_>, _>>()?;
+            let limits = json!({ "between": between::MOST, "csv": csv::MOST, "blocks": window::MOST });
+            Ok(json(&json!({ "files": files, "limits": limits })))
+        }
+        "events" => pool.with(file()?, meta::events).map(|told| json(&told)),
+        "window" => {
+            let told = pool.with(file()?, move |shown| drawn(shown, &Query::new(&owned)))?;
+            Ok(Answer::of(200, BINARY, told))
+        }
+        "at" => pool.with(file()?, move |shown| at(shown, &Query::new(&owned))).map(|told| json(&told)),
+        "span" => pool.with(file()?, move |shown| span(shown, &Query::new(&owned))).map(|told| json(&told)),
+        "between" => {
+            pool.with(file()?, move |shown| integrals(shown, &Query::new(&owned))).map(|told| json(&told))
+        }
+        "csv" => {
+            let (range, signals) = pool.with(file()?, move |shown| {
+                let query = Query::new(&owned);
+                let (file, track) = shown.track(query.text("g"))?;
+                let signals = query.signals(track.channels(file).len())?;
+                Ok((query.range(track.length, csv::MOST)?, signals))
+            })?;
+            csv::csv(pool, file()?, parts.text("g"), signals, range)
+        }
+        _ => Err(Answer::wrong(404, "there is nothing of that name")),
+    }
+}
+
+/// A window to draw: `g`, `s`, `from` and `to` (s), `n` blocks.
+fn drawn(shown: &mut Shown, query: &Query<'_>) -> Result<Vec<u8>, Answer> {
+    let (from, to) = (query.real("from")?, query.real("to")?);
+    if from > to {
+        return Err(Answer::wrong(
+            400,
+            format!("from {from} to {to} s: expected one that is not behind the other"),
+        ));
+    }
+    let count = query.index("n", window::MOST + 1)?;
+    let (file, track) = shown.track(query.text("g"))?;
+    let signals = query.signals(track.channels(file).len())?;
+    window::window(track, file, &signals, from, to, count).map_err(unread)
+}
+
+/// The sample nearest to `t` (s), or the sample `i`: its number, its instant and the values of signals there.
+fn at(shown: &mut Shown, query: &Query<'_>) -> Result<Value, Answer> {
+    let (file, track) = shown.track(query.text("g"))?;
+    if track.length == 0 {
+        return Ok(json!({ "sample": null, "time": null, "values": [] }));
+    }
+    let sample = match query.text("i") {
+        "" => track.nearest(file, query.real("t")?).map_err(unread)?,
+        _ => query.index("i", track.length)?,
+    };
+    let mut values = Vec::new();
+    for signal in query.signals(track.channels(file).len())? {
+        let value = track.values(file, signal, sample..sample + 1).map_err(unread)?;
+        values.push(number(value.first().copied().unwrap_or(f64::NAN)));
+    }
+    let time = number(track.instant(file, sample).map_err(unread)?);
+    Ok(json!({ "sample": sample, "time": time, "values": values }))
+}
+
+/// The samples between two instants `from` and `to` (s), both counted in: the first and how many.
+fn span(shown: &mut Shown, query: &Query<'_>) -> Result<Value, Answer> {
+    let (from, to) = (query.real("from")?, query.real("to")?);
+    let (file, track) = shown.track(query.text("g"))?;
+    let begin = track.before(file, from).map_err(unread)?;
+    // The next number after `to`: samples at `to` itself belong to the span.
+    let end = track.before(file, to.next_up()).map_err(unread)?;
+    Ok(json!({ "first": begin, "count": end.saturating_sub(begin) }))
+}
+
+/// Integrals of signals `s` and of products `p` between the samples `from` and `to`.
+fn integrals(shown: &mut Shown, query: &Query<'_>) -> Result<Value, Answer> {
+    let (file, track) = shown.track(query.text("g"))?;
+    let range = query.range(track.length, between::MOST)?;
+    let end = track.channels(file).len();
+    let (signals, pairs) = (query.signals(end)?, query.pairs(end)?);
+    between::between(track, file, &signals, &pairs, range).map_err(unread)
+}

@@ -1,0 +1,242 @@
+// The results that are shown: their signals, happenings, and the windows of them that are here.
+
+import { number } from "./numbers.js";
+import { told, windowOf } from "./server.js";
+
+/** Most signals chosen at first. */
+const FIRST = 24;
+/** Of one unit, where there are more. */
+const FIRST_OF_UNIT = 6;
+/** Happenings of a kind that are shown at first; of more, none. */
+const FEW = 40;
+/** Time to wait after a failure, ms. */
+const REST = 2000;
+
+export class Record {
+  constructor(changed) {
+    this.changed = changed;
+    this.files = [];
+    this.signals = [];
+    this.limits = {};
+    /** Whole records at the width of the page, and windows; by file and group. */
+    this.base = new Map();
+    this.near = new Map();
+    this.asked = new Set();
+    this.rest = 0;
+    this.trouble = "";
+    /** Kinds of happenings that are not shown. */
+    this.quiet = new Set();
+  }
+
+  async open() {
+    await this.refresh();
+    await Promise.all(this.files.map((_, f) => this.readEvents(f)));
+    this.chooseFirst();
+    for (const [kind, count] of this.kinds()) {
+      if (kind === "edge" || count > FEW) {
+        this.quiet.add(kind);
+      }
+    }
+  }
+
+  /** Reads what the files say about themselves, also when they have grown. */
+  async refresh() {
+    const meta = await told("meta");
+    this.limits = meta.limits;
+    const before = this.signals;
+    const shifts = this.files.map((file) => file.shift);
+    this.files = meta.files.map((file, f) => ({ ...file, shift: shifts[f] ?? 0, events: this.files[f]?.events ?? [] }));
+    this.signals = [];
+    this.files.forEach((file, f) => {
+      for (const group of ["w", "t"]) {
+        file[group].from = number(file[group].from);
+        file[group].to = number(file[group].to);
+        file[group].signals.forEach((signal, index) => {
+          const id = `${f}${group}${index}`;
+          const old = before.find((s) => s.id === id);
+          this.signals.push({
+            id, file: f, group, index,
+            name: signal.name,
+            // The name may stand for want of words.
+            words: signal.long_name === signal.name ? "" : signal.long_name,
+            unit: group === "t" && !signal.unit ? "degC" : signal.unit,
+            min: number(signal.min), max: number(signal.max),
+            shown: old?.shown ?? false, apart: old?.apart ?? false,
+          });
+        });
+      }
+    });
+    this.files.forEach((file, f) => { file.label = this.files.length > 1 ? String(f + 1) : ""; });
+  }
+
+  async readEvents(f) {
+    const answer = await told("events", { f });
+    const file = this.files[f];
+    file.events = answer.events.map((event) => ({ ...event, time: number(event.time), value: number(event.value) }));
+    file.allEvents = answer.all;
+  }
+
+  /** Forgets windows, because the files have grown. */
+  forget() {
+    this.base.clear();
+    this.near.clear();
+  }
+
+  /** All signals where there are few, else the first of each unit. */
+  chooseFirst() {
+    const counts = new Map();
+    const all = this.signals.filter((s) => s.file === 0).length <= FIRST;
+    for (const signal of this.signals) {
+      const key = `${signal.file} ${signal.unit}`;
+      const count = counts.get(key) ?? 0;
+      counts.set(key, count + 1);
+      signal.shown = all || count < FIRST_OF_UNIT;
+    }
+  }
+
+  shown() {
+    return this.signals.filter((signal) => signal.shown);
+  }
+
+  /** A signal's full name: with the file's number where there are several. */
+  nameOf(signal) {
+    const label = this.files[signal.file].label;
+    return label ? `${label}: ${signal.name}` : signal.name;
+  }
+
+  /** From the first to the last instant of all files, s. */
+  whole() {
+    let from = Infinity;
+    let to = -Infinity;
+    for (const file of this.files) {
+      for (const group of ["w", "t"]) {
+        if (file[group].samples > 0 && file[group].signals.length > 0) {
+          from = Math.min(from, file[group].from + file.shift);
+          to = Math.max(to, file[group].to + file.shift);
+        }
+      }
+    }
+    if (!(from <= to)) {
+      return [0, 1];
+    }
+    return from === to ? [from - 0.5, to + 0.5] : [from, to];
+  }
+
+  /** The mean distance of samples, s: what a cursor can tell apart. */
+  resolution() {
+    const { from, to, samples } = this.files[0]?.w ?? {};
+    return samples > 1 ? (to - from) / (samples - 1) : 0;
+  }
+
+  /** Happenings of all files in the order of time. */
+  events() {
+    const key = this.files.map((file) => `${file.events.length} ${file.shift}`).join();
+    if (key !== this.sortedFor) {
+      this.sortedFor = key;
+      this.sorted = this.sort();
+    }
+    return this.sorted;
+  }
+
+  sort() {
+    const all = this.files.flatMap((file, f) => file.events.map((e) => ({ ...e, file: f, at: e.time + file.shift })));
+    return all.filter((event) => Number.isFinite(event.at)).sort((a, b) => a.at - b.at);
+  }
+
+  /** The kinds of happenings and how many there are of each. */
+  kinds() {
+    const counts = new Map();
+    for (const event of this.events()) {
+      counts.set(event.kind, (counts.get(event.kind) ?? 0) + 1);
+    }
+    return counts;
+  }
+
+  /** The happenings that are shown. */
+  marks() {
+    return this.events().filter((event) => !this.quiet.has(event.kind));
+  }
+
+  /** The best window here of a signal for the view, and the time to add. */
+  windowFor(signal, from, to) {
+    const key = `${signal.file}${signal.group}`;
+    const shift = this.files[signal.file].shift;
+    const has = (w) => w && w.traces.has(signal.index);
+    const near = this.near.get(key);
+    const covers = has(near) && near.from <= from - shift && near.to >= to - shift;
+    const base = this.base.get(key);
+    const window = covers || !has(base) ? near : base;
+    return has(window) ? { window, trace: window.traces.get(signal.index), shift } : null;
+  }
+
+  /** Asks for what the view lacks, `width` pixels wide; draws again when it comes. */
+  ensure(from, to, width) {
+    const wanted = new Map();
+    for (const signal of this.shown()) {
+      const key = `${signal.file}${signal.group}`;
+      wanted.set(key, [...(wanted.get(key) ?? []), signal]);
+    }
+    for (const [key, signals] of wanted) {
+      const { file, group } = signals[0];
+      const shift = this.files[file].shift;
+      const indices = signals.map((signal) => signal.index);
+      const lacks = (w) => !w || indices.some((index) => !w.traces.has(index));
+      const [a, b] = [from - shift, to - shift];
+      if (lacks(this.base.get(key))) {
+        this.fetch("base", key, file, group, indices, -1e300, 1e300, 2 * width);
+      } else if (lacks(this.near.get(key)) || this.isPoor(this.near.get(key), a, b, width)) {
+        const base = this.base.get(key);
+        if (!this.isPoor(base, a, b, width)) {
+          this.near.set(key, base);
+        } else {
+          const margin = b - a;
+          this.fetch("near", key, file, group, indices, a - margin, b + margin, Math.min(16384, 4 * width));
+        }
+      }
+    }
+  }
+
+  /** Whether a window shows the view too coarsely, too finely or not wholly. */
+  isPoor(window, from, to, width) {
+    if (window.from > from || window.to < to) {
+      return true;
+    }
+    const seen = lower(window.begins, to) - lower(window.begins, from);
+    return (window.block > 1 && seen < width) || seen > 8 * width;
+  }
+
+  async fetch(kind, key, file, group, indices, from, to, count) {
+    const name = `${kind} ${key}`;
+    // One at a time; after a failure not at once again.
+    if (this.asked.has(name) || performance.now() < this.rest) {
+      return;
+    }
+    this.asked.add(name);
+    try {
+      const window = await windowOf(file, group, indices, from, to, count);
+      (kind === "base" ? this.base : this.near).set(key, window);
+      this.trouble = "";
+    } catch (error) {
+      this.trouble = error.message;
+      this.rest = performance.now() + REST;
+    } finally {
+      this.asked.delete(name);
+    }
+    this.changed(this.trouble === "");
+  }
+}
+
+/** How many numbers of an ascending array are below x. */
+export function lower(array, x) {
+  let low = 0;
+  let high = array.length;
+  while (low < high) {
+    const middle = (low + high) >> 1;
+    if (array[middle] < x) {
+      low = middle + 1;
+    } else {
+      high = middle;
+    }
+  }
+  return low;
+}

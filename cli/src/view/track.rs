@@ -1,0 +1,213 @@
+//! Signals along one time: where an instant is among the samples, and minima and maxima of blocks of samples.
+
+use std::ops::Range;
+
+use crate::result::{Channel, ResultError, ResultFile, block_length};
+
+/// Blocks of one level that make a block of the next.
+const FAN: usize = 16;
+/// The level that is made here, once, where the file has no overview (as for temperatures).
+const MADE: u32 = 2;
+/// Samples read at a time.
+pub(super) const PIECE: usize = 1 << 16;
+/// Samples that the overview of a growing file may lack: its next chunk, twice.
+const LACKING: usize = 2 * 512 * FAN;
+
+/// Which signals.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub(super) enum Group {
+    Waveforms,
+    Thermal,
+}
+
+/// The signals of a group.
+pub(super) struct Track {
+    group: Group,
+    /// Instants.
+    pub length: usize,
+    /// Blocks at each level of the file's overview, from level 1 on.
+    levels: Vec<usize>,
+    /// Whether level [`MADE`] has to be made.
+    made: bool,
+    made_times: Vec<f64>,
+    /// By signal; empty until it is asked for.
+    made_blocks: Vec<Vec<[f64; 2]>>,
+}
+
+/// Smallest and largest of some blocks; what is no number is passed over.
+pub(super) fn merged(blocks: &[[f64; 2]]) -> [f64; 2] {
+    blocks.iter().fold([f64::NAN; 2], |[a, b], [c, d]| [a.min(*c), b.max(*d)])
+}
+
+impl Track {
+    pub fn new(file: &ResultFile, group: Group) -> Result<Self, ResultError> {
+        let (length, signals) = match group {
+            Group::Waveforms => (file.samples(), file.channels().len()),
+            Group::Thermal => (file.thermal_samples(), file.thermal_channels().len()),
+        };
+        let mut levels = Vec::new();
+        if group == Group::Waveforms {
+            for level in file.overview_levels() {
+                match file.overview_length(level) {
+                    Ok(blocks) => levels.push(blocks),
+                    // Another program may have written the file without an overview.
+                    Err(_) => break,
+                }
+            }
+        }
+        let covered = levels.first().map_or(0, |&blocks| blocks * FAN);
+        let made = covered + LACKING < length;
+        if made {
+            levels.clear();
+        }
+        let made_blocks = vec![Vec::new(); signals];
+        Ok(Self { group, length, levels, made, made_times: Vec::new(), made_blocks })
+    }
+
+    pub fn channels<'a>(&self, file: &'a ResultFile) -> &'a [Channel] {
+        match self.group {
+            Group::Waveforms => file.channels(),
+            Group::Thermal => file.thermal_channels(),
+        }
+    }
+
+    /// Instants of the samples in the range, s.
+    pub fn time(&self, file: &ResultFile, range: Range<usize>) -> Result<Vec<f64>, ResultError> {
+        match self.group {
+            Group::Waveforms => file.time(range),
+            Group::Thermal => file.thermal_time(range),
+        }
+    }
+
+    /// The instant of one sample, s.
+    pub fn instant(&self, file: &ResultFile, sample: usize) -> Result<f64, ResultError> {
+        Ok(self.time(file, sample..sample + 1)?.first().copied().unwrap_or(f64::NAN))
+    }
+
+    /// Values of a signal.
+    pub fn values(
+        &self,
+        file: &ResultFile,
+        signal: usize,
+        range: Range<usize>,
+    ) -> Result<Vec<f64>, ResultError> {
+        let name = self.channels(file).get(signal).map_or("", |channel| &channel.name);
+        match self.group {
+            Group::Waveforms => file.window(name, range),
+            Group::Thermal => file.temperature(name, range),
+        }
+    }
+
+    /// How many samples are before the instant `t` (s).
+    pub fn before(&self, file: &ResultFile, t: f64) -> Result<usize, ResultError> {
+        let (mut low, mut high) = (0, self.length);
+        while high - low > 4096 {
+            let middle = low + (high - low) / 2;
+            if self.instant(file, middle)? < t { low = middle + 1 } else { high = middle }
+        }
+        Ok(low + self.time(file, low..high)?.partition_point(|&instant| instant < t))
+    }
+
+    /// The sample nearest to the instant `t` (s); there must be one.
+    pub fn nearest(&self, file: &ResultFile, t: f64) -> Result<usize, ResultError> {
+        let next = self.before(file, t)?.min(self.length.saturating_sub(1));
+        let Some(last) = next.checked_sub(1) else { return Ok(next) };
+        let around = self.time(file, last..next + 1)?;
+        Ok(if around.len() == 2 && t - around[0] < around[1] - t { last } else { next })
+    }
+
+    /// Blocks at a level.
+    fn blocks_at(&self, level: u32) -> usize {
+        self.length.div_ceil(block_length(level))
+    }
+
+    /// Blocks at a level that need not be made from those below.
+    fn ready(&self, level: u32) -> usize {
+        let stored = (level as usize).checked_sub(1).and_then(|l| self.levels.get(l)).copied().unwrap_or(0);
+        let ready = if self.made && level == MADE { self.made_times.len() } else { stored };
+        ready.min(self.blocks_at(level))
+    }
+
+    /// Makes level [`MADE`] of a signal where the file has none.
+    pub fn prepare(&mut self, file: &ResultFile, signal: usize) -> Result<(), ResultError> {
+        let block = block_length(MADE);
+        if !self.made || self.length < 4 * block || self.made_blocks[signal].len() == self.blocks_at(MADE) {
+            return Ok(());
+        }
+        let mut times = Vec::new();
+        let mut blocks = Vec::new();
+        for begin in (0..self.length).step_by(PIECE) {
+            let range = begin..(begin + PIECE).min(self.length);
+            if self.made_times.is_empty() {
+                times.extend(self.time(file, range.clone())?.into_iter().step_by(block));
+            }
+            let pairs: Vec<[f64; 2]> =
+                self.values(file, signal, range)?.into_iter().map(|x| [x, x]).collect();
+            blocks.extend(pairs.chunks(block).map(merged));
+        }
+        if self.made_times.is_empty() {
+            self.made_times = times;
+        }
+        self.made_blocks[signal] = blocks;
+        Ok(())
+    }
+
+    /// Smallest and largest value in each block of the range at a level; level 0 are the samples.
+    pub fn blocks(
+        &self,
+        file: &ResultFile,
+        level: u32,
+        signal: usize,
+        range: Range<usize>,
+    ) -> Result<Vec<[f64; 2]>, ResultError> {
+        if level == 0 {
+            return Ok(self.values(file, signal, range)?.into_iter().map(|x| [x, x]).collect());
+        }
+        let ready =
+            if self.made && level == MADE { self.made_blocks[signal].len() } else { self.ready(level) };
+        let split = ready.clamp(range.start, range.end);
+        let mut out = if split == range.start {
+            Vec::new()
+        } else if self.made {
+            self.made_blocks[signal][range.start..split].to_vec()
+        } else {
+            let name = &self.channels(file)[signal].name;
+            let read = file.overview(level, name, range.start..split)?;
+            read.minimum.into_iter().zip(read.maximum).map(|(a, b)| [a, b]).collect()
+        };
+        // In pieces, so that what is below is never held as a whole.
+        for begin in (split..range.end).step_by(PIECE / FAN) {
+            let end = (begin + PIECE / FAN).min(range.end);
+            let below = begin * FAN..(end * FAN).min(self.blocks_at(level - 1));
+            out.extend(self.blocks(file, level - 1, signal, below)?.chunks(FAN).map(merged));
+        }
+        Ok(out)
+    }
+
+    /// Instant of the first sample of every block of the range at a level, s.
+    pub fn begins(
+        &self,
+        file: &ResultFile,
+        level: u32,
+        range: Range<usize>,
+    ) -> Result<Vec<f64>, ResultError> {
+        if level == 0 {
+            return self.time(file, range);
+        }
+        let split = self.ready(level).clamp(range.start, range.end);
+        let mut out = if split == range.start {
+            Vec::new()
+        } else if self.made {
+            self.made_times[range.start..split].to_vec()
+        } else {
+            let name = self.channels(file).first().map_or("", |channel| &channel.name);
+            file.overview(level, name, range.start..split)?.begin
+        };
+        for begin in (split..range.end).step_by(PIECE / FAN) {
+            let end = (begin + PIECE / FAN).min(range.end);
+            let below = begin * FAN..(end * FAN).min(self.blocks_at(level - 1));
+            out.extend(self.begins(file, level - 1, below)?.into_iter().step_by(FAN));
+        }
+        Ok(out)
+    }
+}

@@ -1,0 +1,134 @@
+//! The viewer: who is let in, whether what it tells is what the file holds, and the page in a real browser.
+
+use std::f64::consts::TAU;
+use std::io::{BufRead, BufReader};
+use std::path::Path;
+use std::process::{Child, Command, Stdio};
+use std::time::Duration;
+
+use joulestep::result::{ResultWriter, WriterOptions};
+use joulestep_engine::recorder::{Column, Event, EventKind, Layout, Recorder};
+use serde_json::Value;
+
+use crate::common::http::{self, Answer};
+
+mod exact;
+mod growing;
+mod guard;
+mod long;
+mod page;
+
+/// A name that must stay text.
+const HOSTILE: &str = "<img src=x onerror=\"window.hostile=1\">&amp;'\"";
+/// A scenario whose texts must stay text.
+const SCENARIO: &str = "format = 1\ntitle = \"</title><script>window.hostile = 2</script> breaker\"\n";
+/// Distance of samples, s.
+const STEP: f64 = 1e-7;
+/// Distance of temperatures, in samples.
+const COUPLING: usize = 100;
+
+const NAMES: [(&str, &str); 5] =
+    [("v(bus)", "V"), ("i(load)", "A"), ("breaker.gate", "V"), ("line(trip)", ""), (HOSTILE, "V")];
+
+/// The value of signal `c` at sample `k`.
+fn value(c: usize, k: usize) -> f64 {
+    let t = k as f64 * STEP;
+    match c {
+        // A straight line and another: their product is a parabola.
+        0 => 400.0 - 1e4 * t,
+        1 => 5.0 + 2e4 * t,
+        2 => 12.0 * (TAU * 1e4 * t).sin(),
+        3 => f64::from(u8::from(k >= 6000)),
+        _ => (k % 997) as f64 * 0.1,
+    }
+}
+
+fn layout() -> Layout {
+    let column =
+        |name: &str, unit: &str| Column { name: name.into(), long_name: String::new(), unit: unit.into() };
+    Layout {
+        channels: NAMES.iter().map(|(name, unit)| column(name, unit)).collect(),
+        thermal: vec![column("jfet", "degC")],
+        heat: vec![],
+        watched: vec![],
+    }
+}
+
+/// Records samples of the run.
+fn record(writer: &mut ResultWriter, from: usize, to: usize) {
+    for k in from..to {
+        let t = k as f64 * STEP;
+        writer.sample(t, &[0, 1, 2, 3, 4].map(|c| value(c, k)));
+        if k % COUPLING == 0 {
+            writer.thermal(t, &[50.0 + 1e-3 * k as f64]);
+        }
+        if k == 6000 {
+            writer.event(&Event {
+                time: t,
+                kind: EventKind::Trip,
+                subject: "overcurrent".into(),
+                note: HOSTILE.into(),
+                value: 17.0,
+                unit: "A",
+            });
+        }
+    }
+}
+
+/// A file with that many samples.
+fn written(path: &Path, samples: usize) {
+    let mut writer = ResultWriter::create(path, SCENARIO, WriterOptions::default()).unwrap();
+    writer.begin(&layout());
+    record(&mut writer, 0, samples);
+    writer.finish(true, None, None).unwrap();
+}
+
+/// Checkpoints often.
+fn hasty() -> WriterOptions {
+    WriterOptions { checkpoint_interval: Duration::from_millis(20), ..WriterOptions::default() }
+}
+
+/// A viewer that runs; ended when it goes out of scope.
+struct Served {
+    program: Child,
+    port: u16,
+    address: String,
+}
+
+impl Served {
+    fn start(files: &[&Path]) -> Self {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_joulestep"));
+        command.arg("view").args(files).args(["--no-open", "--json"]);
+        let mut program = command.stdin(Stdio::null()).stdout(Stdio::piped()).spawn().unwrap();
+        let mut line = String::new();
+        BufReader::new(program.stdout.take().unwrap()).read_line(&mut line).unwrap();
+        let told: Value = serde_json::from_str(&line).unwrap_or_else(|e| panic!("{e}: {line}"));
+        let port = told["port"].as_u64().unwrap().try_into().unwrap();
+        Self { program, port, address: told["address"].as_str().unwrap().into() }
+    }
+
+    /// The path of the page, with the token.
+    fn path(&self) -> &str {
+        &self.address[format!("http://127.0.0.1:{}", self.port).len()..]
+    }
+
+    /// Asks as the page asks.
+    fn get(&self, what: &str) -> Answer {
+        let host = format!("Host: 127.0.0.1:{}", self.port);
+        http::request(self.port, "GET", &format!("{}{what}", self.path()), &[&host], b"").unwrap()
+    }
+
+    /// An answer that must be there.
+    fn told(&self, what: &str) -> Value {
+        let answer = self.get(what);
+        assert_eq!(answer.status, 200, "{what}: {}", answer.text());
+        answer.json()
+    }
+}
+
+impl Drop for Served {
+    fn drop(&mut self) {
+        let _ = self.program.kill();
+        let _ = self.program.wait();
+    }
+}

@@ -1,0 +1,248 @@
+//! The page in a real browser.
+
+use std::fs;
+use std::path::Path;
+use std::thread;
+use std::time::{Duration, Instant};
+
+use joulestep::result::ResultFile;
+use serde_json::Value;
+
+use super::{HOSTILE, NAMES, STEP, Served, value, written};
+use crate::common::browser::Browser;
+
+const SAMPLES: usize = 60_000;
+
+/// The view's bounds as the address keeps them, s.
+fn view(browser: &Browser) -> (f64, f64) {
+    let told = browser.until("return /v=([^&]*)/.exec(location.hash)?.[1]");
+    let (from, to) = told.as_str().unwrap().split_once(',').unwrap();
+    (from.parse().unwrap(), to.parse().unwrap())
+}
+
+/// The middle of the sheet, window px.
+fn middle(browser: &Browser) -> (i64, i64) {
+    let told = browser.run(
+        "const r = document.getElementById('sheet').getBoundingClientRect();
+         return [Math.round(r.left + 0.55 * r.width), Math.round(r.top + 0.4 * r.height)]",
+    );
+    (told[0].as_i64().unwrap(), told[1].as_i64().unwrap())
+}
+
+/// A number that the page shows, in full; waits for it.
+fn reading(browser: &Browser, selector: &str) -> f64 {
+    let script = format!("return document.querySelector({selector:?})?.dataset.value");
+    browser.until(&script).as_str().unwrap().parse().unwrap()
+}
+
+fn cell(browser: &Browser, row: usize, key: &str) -> f64 {
+    let script = format!(
+        "const rows = [...document.querySelectorAll('#table tbody tr')];
+         const row = rows.find((r) => r.dataset.signal === {:?});
+         return row?.querySelector('[data-key={key}]')?.dataset.value",
+        NAMES[row].0
+    );
+    browser.until(&script).as_str().unwrap().parse().unwrap()
+}
+
+/// A file that the browser saves.
+fn saved(folder: &Path, ending: &str) -> String {
+    let start = Instant::now();
+    loop {
+        for entry in fs::read_dir(folder).unwrap().map_while(Result::ok) {
+            if entry.path().extension().is_some_and(|e| e == ending) {
+                return fs::read_to_string(entry.path()).unwrap();
+            }
+        }
+        assert!(start.elapsed() < Duration::from_secs(20), "no {ending} is saved");
+        thread::sleep(Duration::from_millis(30));
+    }
+}
+
+fn opened(browser: &Browser, served: &Served) {
+    browser.open(&served.address);
+    browser.until("return document.body.dataset.ready === 'yes' && Number(document.body.dataset.drawn) > 1");
+}
+
+#[test]
+fn the_page_zooms_reads_jumps_and_saves() {
+    let Some(browser) = Browser::start(1280, 900) else { return };
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("a.h5");
+    written(&path, SAMPLES);
+    let file = ResultFile::open(&path).unwrap();
+    let time = file.time(0..SAMPLES).unwrap();
+    let served = Served::start(&[&path]);
+    opened(&browser, &served);
+    let end = time[SAMPLES - 1];
+    assert_eq!(view(&browser), (0.0, end));
+
+    // Texts stay texts.
+    assert_eq!(browser.run("return window.hostile ?? null"), Value::Null);
+    assert_eq!(browser.run("return document.querySelectorAll('img, iframe, script:not([src])').length"), 0);
+    let name = serde_json::to_string(HOSTILE).unwrap();
+    let shown =
+        format!("return [...document.querySelectorAll('.signal label')].some(l => l.textContent === {name})");
+    assert_eq!(browser.run(&shown), true);
+    assert!(
+        browser
+            .run("return document.getElementById('title').textContent")
+            .as_str()
+            .unwrap()
+            .starts_with("</title>")
+    );
+
+    // The wheel zooms about the pointer, down to single samples.
+    let at = middle(&browser);
+    for _ in 0..40 {
+        browser.wheel(at, -240);
+    }
+    browser.until(
+        "const [a, b] = /v=([^&]*)/.exec(location.hash)[1].split(',').map(Number); return b - a < 3e-7",
+    );
+    let (from, to) = view(&browser);
+    assert!(from > 0.0 && to < end);
+
+    // A click sets a cursor on a sample; what it tells is the file's.
+    browser.drag(at, at);
+    let instant = reading(&browser, "#span [data-cursor=A]");
+    let sample = time.iter().position(|&t| t == instant).expect("a sample's instant");
+    assert!((from - STEP..=to + STEP).contains(&instant));
+    for (c, (name, _)) in NAMES.iter().enumerate() {
+        let held = file.window(name, sample..sample + 1).unwrap()[0];
+        assert_eq!(cell(&browser, c, "a").to_bits(), held.to_bits(), "{name}");
+    }
+    // A sample further.
+    browser.press(".");
+    let next = format!(
+        "return document.querySelector('#span [data-cursor=A]').dataset.value === '{}'",
+        js(time[sample + 1])
+    );
+    browser.until(&next);
+
+    // To a happening, by its list.
+    browser.press("0");
+    browser.click("#happening-list button");
+    browser.until(&format!(
+        "return document.querySelector('#span [data-cursor=A]').dataset.value === '{}'",
+        js(time[6000])
+    ));
+    let (from, to) = view(&browser);
+    assert!((0.5 * (from + to) - time[6000]).abs() < 1e-9 && to - from < 0.1 * end, "{from} {to}");
+
+    // The second cursor, differences and what lies between.
+    browser.press("b>>>>>");
+    browser.until("return document.querySelector('[data-key=integral][data-value]') !== null");
+    let (a, b) = (reading(&browser, "#span [data-cursor=A]"), reading(&browser, "#span [data-cursor=B]"));
+    let (first, last) = (6000, time.iter().position(|&t| t == b).expect("a sample's instant"));
+    assert!(last > first + 100, "{last}");
+    assert_eq!(reading(&browser, "#span [data-cursor=\"B − A\"]"), b - a);
+    let difference = value(0, last) - value(0, first);
+    assert_eq!(cell(&browser, 0, "difference"), difference);
+    let integral = (value(0, first) + value(0, last)) / 2.0 * (b - a);
+    let near = |found: f64, expected: f64| {
+        assert!((found - expected).abs() <= 1e-9 * expected.abs(), "{found} against {expected}");
+    };
+    near(cell(&browser, 0, "integral"), integral);
+    near(cell(&browser, 0, "mean"), integral / (b - a));
+    let (x, y) = (value(1, first), value(1, last));
+    near(cell(&browser, 1, "square"), (x * x + x * y + y * y) / 3.0 * (b - a));
+    browser.run(
+        "document.querySelectorAll('#energy select').forEach((select) => {
+           select.value = select.options[1].value; select.dispatchEvent(new Event('change')); })",
+    );
+    let (v, w) = (value(0, first), value(0, last));
+    near(reading(&browser, "#energy-result"), (v * x + (v + w) * (x + y) + w * y) / 6.0 * (b - a));
+
+    // Saving.
+    let to = tempfile::tempdir().unwrap();
+    browser.save_into(to.path());
+    browser.press("e");
+    browser.until("return document.getElementById('save').open && document.getElementById('save-csv-0w')");
+    browser.click("#save-svg");
+    let picture = saved(to.path(), "svg");
+    assert!(picture.starts_with("<svg") && picture.contains("<polyline") && picture.contains("time"));
+    assert!(picture.contains("&lt;img src=x") && !picture.contains("<img") && !picture.contains("<script"));
+    browser.click("#save-csv-0w");
+    let table = saved(to.path(), "csv");
+    let (from, to) = view(&browser);
+    let rows: Vec<Vec<f64>> =
+        table.lines().skip(1).map(|line| line.split(',').map(|n| n.parse().unwrap()).collect()).collect();
+    let inside: Vec<usize> = (0..SAMPLES).filter(|&k| time[k] >= from && time[k] <= to).collect();
+    assert_eq!(rows.len(), inside.len());
+    for (row, k) in rows.iter().zip(inside) {
+        assert_eq!((row[0], row[1], row[5]), (time[k], value(0, k), value(4, k)));
+    }
+    browser.press("\u{e00c}");
+    browser.no_trouble();
+}
+
+/// A number as JavaScript writes it.
+fn js(x: f64) -> String {
+    let text = serde_json::to_string(&x).unwrap();
+    text.trim_end_matches(".0").to_owned()
+}
+
+#[test]
+fn the_page_works_by_keyboard_dark_and_on_a_small_screen() {
+    let Some(browser) = Browser::start(1280, 900) else { return };
+    let folder = tempfile::tempdir().unwrap();
+    let (path, other) = (folder.path().join("a.h5"), folder.path().join("b.h5"));
+    written(&path, SAMPLES);
+    written(&other, SAMPLES / 2);
+    let served = Served::start(&[&path, &other]);
+    browser.prefers("dark");
+    opened(&browser, &served);
+    let ground = "return getComputedStyle(document.body).backgroundColor";
+    let dark = browser.run(ground);
+    browser.press("t");
+    let light = browser.run(ground);
+    assert_ne!(dark, light);
+
+    // Arrows zoom and move; Backspace goes back.
+    let (_, end) = view(&browser);
+    browser.press("\u{e013}\u{e013}\u{e013}");
+    browser.until(&format!(
+        "const [a, b] = /v=([^&]*)/.exec(location.hash)[1].split(',').map(Number); return b - a < {}",
+        0.3 * end
+    ));
+    let (from, to) = view(&browser);
+    browser.press("\u{e014}");
+    browser.until(&format!("return Number(/v=([^,]*)/.exec(location.hash)[1]) > {from}"));
+    browser.press("\u{e003}");
+    browser.until(&format!("return location.hash.includes('v={},{}')", js(from), js(to)));
+
+    // Search, and choose by the keyboard alone.
+    browser.press("/");
+    browser.press("gate");
+    browser.until("return document.querySelectorAll('.signal').length === 2");
+    browser.press("\u{e004}\u{e004}");
+    assert_eq!(browser.run("return document.activeElement.type"), "checkbox");
+    browser.press(" ");
+    browser
+        .until("return [...document.querySelectorAll('.signal input')].filter(i => i.checked).length === 1");
+    assert_eq!(browser.run("return document.activeElement.type"), "checkbox");
+    browser.press("?");
+    assert_eq!(browser.run("return document.getElementById('keys').open"), true);
+    browser.press("\u{e00c}");
+    assert_eq!(browser.run("return document.getElementById('keys').open"), false);
+
+    // Both results are there under their numbers, and one can be shifted.
+    assert_eq!(browser.run("return document.querySelectorAll('.shift input').length"), 1);
+    let names = browser.run("return [...document.querySelectorAll('.signal label')].map(l => l.textContent)");
+    assert_eq!(names, serde_json::json!(["1: breaker.gate", "2: breaker.gate"]));
+
+    browser.small(360, 740);
+    browser.open("about:blank");
+    opened(&browser, &served);
+    assert_eq!(
+        browser.run("return [innerWidth, document.documentElement.scrollWidth]"),
+        serde_json::json!([360, 360])
+    );
+    assert_eq!(browser.run("return document.getElementById('side').offsetHeight"), 0);
+    browser.click("#open-happenings");
+    browser.click("#happening-list button");
+    browser.until("return document.querySelector('#span [data-cursor=A]')");
+    assert_eq!(browser.run("return document.getElementById('side').offsetHeight"), 0);
+    browser.no_trouble();
+}
