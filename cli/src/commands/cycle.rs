@@ -14,6 +14,7 @@ use serde_json::{Value, json};
 use crate::args::CycleArgs;
 use crate::commands::asked::Lies;
 use crate::commands::{asked, refuse};
+use crate::diagnostic::filled;
 use crate::exit::{BAD_INPUT, DONE, NUMERICAL, Streams};
 use crate::scenario::build::build;
 use crate::scenario::include::open;
@@ -23,9 +24,10 @@ use crate::sheet::{Cell, Head, Sheet};
 /// Relative residual up to which the account counts as closed.
 const CLOSES: f64 = 1e-4;
 
-const COLUMNS: [(&str, &str); 8] = [
+const COLUMNS: [(&str, &str); 9] = [
     ("conduction", "conduction"),
     ("turn_on", "turn-on"),
+    ("capacitive", "capacitive"),
     ("turn_off", "turn-off"),
     ("dead_time_diode", "diode"),
     ("recovery", "recovery"),
@@ -40,13 +42,47 @@ fn losses(cycle: &Cycle) -> Sheet {
     heads.extend(COLUMNS.iter().map(|c| Head::number(c.0, c.1, "W")));
     let row = |s: &joulestep_models::arrangement::losses::Phases| {
         let sum = s.own() + s.gate_drive + s.snubber;
-        let all =
-            [s.conduction, s.turn_on, s.turn_off, s.dead_time, s.recovery, s.gate_drive, s.snubber, sum];
+        let phases = [s.conduction, s.turn_on, s.capacitive, s.turn_off, s.dead_time, s.recovery];
+        let all = phases.into_iter().chain([s.gate_drive, s.snubber, sum]);
         let mut row: Vec<Cell> = vec![s.name.as_str().into()];
-        row.extend(all.iter().map(|e| Cell::from(e / cycle.period)));
+        row.extend(all.map(|e| Cell::from(e / cycle.period)));
         row
     };
     Sheet { heads, rows: cycle.account.switches.iter().map(row).collect() }
+}
+
+/// What each of these numbers is.
+const DEFINITIONS: [(&str, &str); 9] = [
+    ("conduction", "on and settled; of a diode in a switch's place, all forward conduction"),
+    (
+        "turn-on",
+        "from the gate's edge until the voltage over the switch is below 5 % of the largest it blocks, less the capacitive part",
+    ),
+    (
+        "capacitive",
+        "the part of the turn-on that charges account for, ∫ v dQ over the switch: of the charge that its own output capacitance and snubber give up, and of what its partner's take through it (two equal switches, hard: Q_oss·V together)",
+    ),
+    ("turn-off", "from the gate's edge until the partner turns on, while the voltage is not reversed"),
+    ("diode", "gate off and reverse conducting: the integral diode in the dead time"),
+    (
+        "recovery",
+        "the partner is on: reverse recovery, charging through the switch's own resistances, leakage, shoot-through",
+    ),
+    ("gate", "in the resistances of the gate's drive"),
+    ("snubber", "in the resistance of the switch's snubber"),
+    (
+        "sum",
+        "of a switch's row; all rows and the other losses sum to what the energy ledger calls dissipated",
+    ),
+];
+
+/// Losses outside the switches, W.
+fn others(cycle: &Cycle) -> Sheet {
+    let row = |o: &(String, f64)| vec![o.0.as_str().into(), (o.1 / cycle.period).into()];
+    Sheet {
+        heads: vec![Head::text("piece"), Head::number("loss", "loss", "W")],
+        rows: cycle.account.others.iter().filter(|o| o.1 != 0.0).map(row).collect(),
+    }
 }
 
 fn ripple(cycle: &Cycle) -> Sheet {
@@ -88,6 +124,8 @@ fn told(cycle: &Cycle) -> Value {
         "efficiency": a.efficiency(),
         "balance_residual": a.residual,
         "switches": losses(cycle).json(),
+        "others": others(cycle).json(),
+        "definitions": DEFINITIONS.iter().map(|(k, v)| ((*k).to_string(), json!(v))).collect::<serde_json::Map<_, _>>(),
         "temperatures": ripple(cycle).json(),
         "units": { "period": "s", "powers": "W", "temperatures": "degC" },
     })
@@ -108,6 +146,10 @@ fn text(cycle: &Cycle, kind: &str) -> String {
     let sheet = losses(cycle);
     let names: Vec<&str> = sheet.heads.iter().map(|h| h.name.as_str()).collect();
     let _ = write!(out, "\nLosses of the switches, mean over the period\n{}", sheet.text(&names));
+    let sheet = others(cycle);
+    if !sheet.rows.is_empty() {
+        let _ = write!(out, "\nOther losses\n{}", sheet.text(&["piece", "loss"]));
+    }
     let _ = writeln!(
         out,
         "\ninput {}, gate drives {}, output {}, losses {} (clamp {}, other than switches {})",
@@ -129,6 +171,10 @@ fn text(cycle: &Cycle, kind: &str) -> String {
     if !sheet.rows.is_empty() {
         let names: Vec<&str> = sheet.heads.iter().map(|h| h.name.as_str()).collect();
         let _ = write!(out, "\nTemperatures over the period\n{}", sheet.text(&names));
+    }
+    out.push_str("\nDefinitions\n");
+    for (word, meaning) in DEFINITIONS {
+        filled(&format!("{word}: {meaning}"), 100, &mut out);
     }
     out
 }

@@ -81,7 +81,7 @@ pub struct Cycle {
 pub fn solve(laid: &Laid, mut setup: Setup<f64>, effort: Effort) -> Result<Cycle, Why> {
     let period = laid.period.ok_or(Why::NotPeriodic)?;
     setup.sample_every = 0.0;
-    let meter = Meter::new(laid, &mut setup);
+    let mut meter = Meter::new(laid, &mut setup);
     let mut thermal = setup.thermal.clone();
     let inputs = thermal.as_ref().map_or(0, |t| t.temperatures().len());
     let first = setup.channels.len();
@@ -91,6 +91,7 @@ pub fn solve(laid: &Laid, mut setup: Setup<f64>, effort: Effort) -> Result<Cycle
     let mut run = setup.ready()?;
     let mut celsius = thermal.as_ref().map(|t| t.temperatures().to_vec()).unwrap_or_default();
     run.hold(&celsius);
+    meter.settle(&celsius);
     let mut rounds = 0;
     loop {
         rounds += 1;
@@ -118,6 +119,7 @@ pub fn solve(laid: &Laid, mut setup: Setup<f64>, effort: Effort) -> Result<Cycle
             return Err(Why::Unsettled { rounds, change });
         }
         run.hold(&celsius);
+        meter.settle(&celsius);
     }
 }
 

@@ -72,8 +72,10 @@ pub struct Point {
     pub current: f64,
     /// Through the integral diodes, gates off.
     pub diode: f64,
-    /// Turn-on of both switches.
+    /// Turn-on of both switches, current and voltage that overlap.
     pub turn_on: f64,
+    /// Capacitive part of it.
+    pub capacitive: f64,
     /// Turn-off of both switches.
     pub turn_off: f64,
     /// In switches whose partner is on.
@@ -167,6 +169,7 @@ pub fn point(
         current,
         diode: upper.dead_time + lower.dead_time,
         turn_on: upper.turn_on + lower.turn_on,
+        capacitive: upper.capacitive + lower.capacitive,
         turn_off: upper.turn_off + lower.turn_off,
         recovery: upper.recovery + lower.recovery,
         conduction: upper.conduction + lower.conduction,

@@ -18,6 +18,7 @@ const COLUMNS: &[Column] = &[
     ("dead_time", "t_d", "s", |p| p.dead_time),
     ("diode_energy", "E_diode", "J", |p| p.diode),
     ("turn_on_energy", "E_on", "J", |p| p.turn_on),
+    ("capacitive_energy", "E_cap", "J", |p| p.capacitive),
     ("turn_off_energy", "E_off", "J", |p| p.turn_off),
     ("recovery_energy", "E_rec", "J", |p| p.recovery),
     ("conduction_energy", "E_cond", "J", |p| p.conduction),
@@ -35,7 +36,11 @@ pub(super) const DEFINITIONS: &[(&str, &str)] = &[
     ("E_diode", "gate off and reverse conducting: the integral diode in the dead time"),
     (
         "E_on",
-        "from the gate's edge until the voltage over the switch is below 5 % of the supply's; capacitive loss in it",
+        "from the gate's edge until the voltage over the switch is below 5 % of the supply's, less E_cap",
+    ),
+    (
+        "E_cap",
+        "the part of that which charges account for, ∫ v dQ over the switch: its own output charge and snubber given up, the other's taken through it",
     ),
     ("E_off", "from the gate's edge until the other switch turns on, while the voltage is not reversed"),
     ("E_rec", "in the switch whose partner has turned on: recovery, charging and leakage"),
@@ -126,6 +131,7 @@ pub(super) fn text(found: &Found, sheet: &Sheet) -> String {
                 "dead_time",
                 "diode_energy",
                 "turn_on_energy",
+                "capacitive_energy",
                 "turn_off_energy",
                 "recovery_energy",
                 "conduction_energy",

@@ -62,6 +62,8 @@ pub struct Place {
     pub gate: Vec<usize>,
     /// Components of its snubber.
     pub snubber: Vec<usize>,
+    /// Its high and its low side.
+    pub nodes: [NodeId; 2],
     /// Voltage over it, V.
     pub voltage: Probe,
     /// Current into it, A.

@@ -51,7 +51,7 @@ impl Bed<'_> {
                     let own = self.circuit.components.len();
                     let gate = self.gate(name, part, gate, reference)?;
                     let drive = (own..self.circuit.components.len()).collect();
-                    self.note(name, first..own, drive, &built, true);
+                    self.note(name, [high, low], first..own, drive, &built, true);
                     self.snubber(name, [high, low])?;
                     let fitting =
                         Fitting { name: name.to_string(), kind: part.kind, role: Role::Switch, built };
@@ -64,7 +64,7 @@ impl Bed<'_> {
             }
         };
         let own = self.circuit.components.len();
-        self.note(name, first..own, Vec::new(), &built, gate.is_some());
+        self.note(name, [high, low], first..own, Vec::new(), &built, gate.is_some());
         self.laid.fittings.push(Fitting { name: name.to_string(), kind, role, built });
         self.snubber(name, [high, low])?;
         Ok(gate)
@@ -73,6 +73,7 @@ impl Bed<'_> {
     fn note(
         &mut self,
         name: &str,
+        nodes: [NodeId; 2],
         own: std::ops::Range<usize>,
         gate: Vec<usize>,
         built: &Built,
@@ -89,6 +90,7 @@ impl Bed<'_> {
             own: own.collect(),
             gate,
             snubber: Vec::new(),
+            nodes,
             voltage: probe("voltage", sign),
             current: probe("current", sign),
             partner: None,
