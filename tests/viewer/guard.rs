@@ -232,11 +232,15 @@ fn files_that_cannot_be_shown_get_their_reason() {
             title: "t",
             text: "",
             digest: "",
+            lanes: 1,
+            lanes_note: "",
             variants: vec![0],
             columns: vec![],
             status: vec!["done"],
             verdict: vec!["passes"],
             error: vec![""],
+            waveforms: None,
+            statistics: vec![],
         },
     )
     .unwrap();
