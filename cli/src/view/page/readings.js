@@ -78,7 +78,9 @@ export function span(page, element) {
     }
   }
   if (parts.length === 0) {
-    parts.push(make("span", { class: "small" }, "Click the sheet for cursor A, Shift and click for cursor B."));
+    const touched = matchMedia("(hover: none)").matches;
+    const how = touched ? "Tap the sheet to set the cursor chosen above." : "Click the sheet for cursor A, Shift and click for cursor B.";
+    parts.push(make("span", { class: "small" }, how));
   }
   element.replaceChildren(...parts);
 }
