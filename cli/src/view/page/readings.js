@@ -6,7 +6,7 @@ import { time, told } from "./numbers.js";
 /** Unit of a signal's integral over time. */
 const INTEGRALS = { A: "C", W: "J", "": "s", V: "V s", C: "C s", J: "J s" };
 /** Of the integral of its square, where that has a use: the let-through of a current. */
-const SQUARES = { A: "A^2 s" };
+const SQUARES = { A: "A²s" };
 
 const COLUMNS = [
   ["A", "value at cursor A"], ["B", "value at cursor B"], ["B − A", "difference"],
