@@ -261,6 +261,8 @@ fn a_browser_runs_scripts_and_its_console_is_heard() {
     browser.click("button");
     assert_eq!(browser.until("return document.title === '7'"), true);
     browser.no_trouble();
+    browser.offline();
+    assert_eq!(browser.until("return navigator.onLine === false"), true);
     browser.run("console.error('trouble')");
     let log = browser.log();
     assert!(log.iter().any(|line| line.starts_with("SEVERE") && line.contains("trouble")), "{log:?}");

@@ -94,7 +94,7 @@ fn the_page_zooms_reads_jumps_and_saves() {
 
     // The wheel zooms about the pointer, down to single samples.
     let at = middle(&browser);
-    for _ in 0..40 {
+    for _ in 0..20 {
         browser.wheel(at, -240);
     }
     browser.until(
@@ -133,6 +133,9 @@ fn the_page_zooms_reads_jumps_and_saves() {
     // The second cursor, differences and what lies between.
     browser.press("b>>>>>");
     browser.until("return document.querySelector('[data-key=integral][data-value]') !== null");
+    // The last key's cursor has settled when nothing changes any more.
+    thread::sleep(Duration::from_millis(500));
+    browser.until("return document.querySelector('[data-key=integral][data-value]') !== null");
     let (a, b) = (reading(&browser, "#span [data-cursor=A]"), reading(&browser, "#span [data-cursor=B]"));
     let (first, last) = (6000, time.iter().position(|&t| t == b).expect("a sample's instant"));
     assert!(last > first + 100, "{last}");
@@ -153,6 +156,9 @@ fn the_page_zooms_reads_jumps_and_saves() {
     );
     let (v, w) = (value(0, first), value(0, last));
     near(reading(&browser, "#energy-result"), (v * x + (v + w) * (x + y) + w * y) / 6.0 * (b - a));
+
+    // For people who want to see what was tested.
+    browser.picture(&Path::new(env!("CARGO_TARGET_TMPDIR")).join("view.png"));
 
     // Saving.
     let to = tempfile::tempdir().unwrap();

@@ -36,6 +36,7 @@ assets! {
     "save.js": "save.js" as SCRIPT,
     "readings.js": "readings.js" as SCRIPT,
     "look.js": "look.js" as SCRIPT,
+    "view.js": "view.js" as SCRIPT,
 }
 
 /// The piece of the page with that name.

@@ -1,6 +1,8 @@
 //! Integrals between two samples, from all samples there. Signals are straight lines between samples, as everywhere in
 //! the program, so the integrals are exact: the trapezoidal rule, and Simpson's for products and squares.
 
+use std::collections::BTreeMap;
+use std::collections::btree_map::Entry;
 use std::ops::Range;
 
 use super::meta::number;
@@ -68,8 +70,14 @@ pub(super) fn between(
         let piece = begin..(begin + PIECE).min(range.end);
         let time = track.time(file, piece.clone())?;
         let steps: Vec<f64> = time.windows(2).map(|t| t[1] - t[0]).collect();
-        for (&signal, g) in signals.iter().zip(&mut gathered) {
-            let values = track.values(file, signal, piece.clone())?;
+        let mut columns = BTreeMap::new();
+        for signal in signals.iter().copied().chain(pairs.iter().flat_map(|&(a, b)| [a, b])) {
+            if let Entry::Vacant(vacant) = columns.entry(signal) {
+                vacant.insert(track.values(file, signal, piece.clone())?);
+            }
+        }
+        for (signal, g) in signals.iter().zip(&mut gathered) {
+            let values = &columns[signal];
             for (pair, h) in values.windows(2).zip(&steps) {
                 g.integral.add(0.5 * h * (pair[0] + pair[1]));
                 g.square.add(h * product(pair[0], pair[0], pair[1], pair[1]));
@@ -83,8 +91,8 @@ pub(super) fn between(
                 }
             }
         }
-        for (&(a, b), sum) in pairs.iter().zip(&mut products) {
-            let (a, b) = (track.values(file, a, piece.clone())?, track.values(file, b, piece.clone())?);
+        for ((a, b), sum) in pairs.iter().zip(&mut products) {
+            let (a, b) = (&columns[a], &columns[b]);
             for ((a, b), h) in a.windows(2).zip(b.windows(2)).zip(&steps) {
                 sum.add(h * product(a[0], b[0], a[1], b[1]));
             }

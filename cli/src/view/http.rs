@@ -1,7 +1,7 @@
 //! One connection: requests are read within bounds of size and time, answers written.
 //!
-//! Requests with a body are refused unread. (A server library was tried first: it made a buffer as large as any
-//! request said that its body would be.)
+//! Requests with a body are refused unread, whatever length they claim: the small server library that was looked at
+//! makes a buffer of that length.
 
 use std::io::{self, Read, Write};
 use std::net::TcpStream;
@@ -101,7 +101,7 @@ fn reason(status: u16) -> &'static str {
 }
 
 /// What reading a head came to.
-enum Read1 {
+enum Came {
     Request(Request),
     /// Refused; the connection ends after the answer.
     Refused(Answer),
@@ -121,21 +121,21 @@ pub(super) fn converse(stream: &TcpStream, mut answer: impl FnMut(&Request) -> A
     let mut waiting = Vec::new();
     loop {
         match read(stream, &mut waiting)? {
-            Read1::Request(request) => {
+            Came::Request(request) => {
                 let mut told = answer(&request);
                 write(stream, &mut told, request.method == "HEAD", request.stays)?;
                 if !request.stays {
                     return Ok(());
                 }
             }
-            Read1::Refused(mut told) => return write(stream, &mut told, false, false),
-            Read1::Gone => return Ok(()),
+            Came::Refused(mut told) => return write(stream, &mut told, false, false),
+            Came::Gone => return Ok(()),
         }
     }
 }
 
 /// Reads the head of the next request; what came after it stays in `waiting`.
-fn read(mut stream: &TcpStream, waiting: &mut Vec<u8>) -> io::Result<Read1> {
+fn read(mut stream: &TcpStream, waiting: &mut Vec<u8>) -> io::Result<Came> {
     let mut begun: Option<Instant> = None;
     loop {
         if !waiting.is_empty() {
@@ -149,16 +149,16 @@ fn read(mut stream: &TcpStream, waiting: &mut Vec<u8>) -> io::Result<Read1> {
             Some(begun) => SLOW.saturating_sub(begun.elapsed()),
         };
         if left.is_zero() {
-            return Ok(Read1::Refused(Answer::wrong(408, "the request took too long to come")));
+            return Ok(Came::Refused(Answer::wrong(408, "the request took too long to come")));
         }
         stream.set_read_timeout(Some(left))?;
         let mut piece = [0; 4096];
         match stream.read(&mut piece) {
-            Ok(0) => return Ok(Read1::Gone),
+            Ok(0) => return Ok(Came::Gone),
             Ok(count) => waiting.extend_from_slice(&piece[..count]),
             Err(e) if matches!(e.kind(), io::ErrorKind::WouldBlock | io::ErrorKind::TimedOut) => {
                 if begun.is_none() {
-                    return Ok(Read1::Gone);
+                    return Ok(Came::Gone);
                 }
             }
             Err(e) if e.kind() == io::ErrorKind::Interrupted => {}
@@ -168,8 +168,8 @@ fn read(mut stream: &TcpStream, waiting: &mut Vec<u8>) -> io::Result<Read1> {
 }
 
 /// Takes a whole head off the front; `None` while there is none yet.
-fn parse(waiting: &mut Vec<u8>) -> Option<Read1> {
-    let refused = |status, what: &str| Some(Read1::Refused(Answer::wrong(status, what)));
+fn parse(waiting: &mut Vec<u8>) -> Option<Came> {
+    let refused = |status, what: &str| Some(Came::Refused(Answer::wrong(status, what)));
     let mut lines = [httparse::EMPTY_HEADER; LINES];
     let mut head = httparse::Request::new(&mut lines);
     match head.parse(waiting) {
@@ -191,7 +191,7 @@ fn parse(waiting: &mut Vec<u8>) -> Option<Read1> {
                 return refused(413, "this request has a body; expected one without");
             }
             waiting.drain(..length);
-            Some(Read1::Request(request))
+            Some(Came::Request(request))
         }
         Ok(_) if waiting.len() > HEAD => {
             let line = waiting.iter().position(|&b| b == b'\n').is_none_or(|at| at > HEAD / 2);

@@ -36,7 +36,7 @@ function legend(surface, panel, nameOf, width, first) {
 export function layout(surface, panels, view, width, height, nameOf) {
   const narrow = width < 560;
   const [left, right] = [narrow ? 46 : 62, width - (narrow ? 8 : 16)];
-  const top = 36;
+  const top = 47;
   // Names begin where the longest title of an axis ends, on a narrow sheet below it.
   const titles = panels.filter((panel) => !panel.logic).map((panel) => {
     const unit = printed(panel.unit);
@@ -84,17 +84,19 @@ function happenings(surface, place, look, events) {
   const { across, left, right } = place;
   const seen = events.filter((e) => e.at >= across.from && e.at <= across.to);
   const drawn = seen.length <= EVENTS ? seen : [];
-  let free = -Infinity;
+  const free = [-Infinity, -Infinity];
   for (const event of drawn) {
     const x = across.x(event.at);
     down(surface, place, x, look.mark, 1, event.kind === "edge" ? [1, 3] : [3, 3]);
     const text = called(event);
     const wide = surface.measure(text, 11);
     const at = Math.min(x + 3, right - wide);
-    if (at > free && at >= left - 2) {
-      surface.text(text, at, 13, look.grey, { size: 11 });
-      surface.line([x, 6, x, 17], look.mark);
-      free = at + wide + 8;
+    // In the second row where the first is taken; where both are, the line must do.
+    const row = free.findIndex((end) => at > end);
+    if (row >= 0 && at >= left - 2) {
+      surface.text(text, at, 12 + 13 * row, look.grey, { size: 11 });
+      surface.line([x, 3 + 13 * row, x, 15 + 13 * row], look.mark);
+      free[row] = at + wide + 8;
     }
   }
   if (drawn.length === 0 && seen.length > 0) {
@@ -197,8 +199,8 @@ function cursor(surface, place, look, name, at) {
   }
   const colour = look.cursors[name];
   down(surface, place, x, colour, 1.4, name === "B" ? [6, 3] : []);
-  surface.box(x - 8, 18, 16, 15, colour);
-  surface.text(name, x, 30, look.paper, { anchor: "middle", size: 11, bold: true });
+  surface.box(x - 8, 29, 16, 15, colour);
+  surface.text(name, x, 41, look.paper, { anchor: "middle", size: 11, bold: true });
 }
 
 /** The time axis, below the panels; its upper edge is at `y`. */

@@ -2,6 +2,9 @@
 
 import { printed, quantity, time, told } from "./numbers.js";
 
+/** Happenings in the list at most. */
+const LISTED = 2000;
+
 /** An element with attributes and content. */
 export function make(name, attributes = {}, ...content) {
   const element = document.createElement(name);
@@ -111,7 +114,8 @@ export function happenings(page, list, choice) {
   if (focused) {
     document.getElementById(focused)?.focus();
   }
-  const kept = page.record.marks().slice(0, 2000);
+  const marks = page.record.marks();
+  const kept = marks.slice(0, LISTED);
   const items = kept.map((event) => {
     const value = Number.isFinite(event.value) ? told(event.value, event.unit, 4) : "";
     const file = page.record.files[event.file].label;
@@ -125,6 +129,9 @@ export function happenings(page, list, choice) {
   });
   if (items.length === 0) {
     items.push(make("li", { class: "small" }, all.length > 0 ? "No kind is chosen." : "Nothing happened."));
+  }
+  if (kept.length < marks.length) {
+    items.push(make("li", { class: "small" }, `and ${marks.length - kept.length} more: N goes from one to the next`));
   }
   list.replaceChildren(...items);
 }

@@ -6,7 +6,7 @@ import { time, told } from "./numbers.js";
 /** Unit of a signal's integral over time. */
 const INTEGRALS = { A: "C", W: "J", "": "s", V: "V s", C: "C s", J: "J s" };
 /** Of the integral of its square, where that has a use: the let-through of a current. */
-const SQUARES = { A: "A^2 s" };
+const SQUARES = { A: "A²s" };
 
 const COLUMNS = [
   ["A", "value at cursor A"], ["B", "value at cursor B"], ["B − A", "difference"],
@@ -78,7 +78,9 @@ export function span(page, element) {
     }
   }
   if (parts.length === 0) {
-    parts.push(make("span", { class: "small" }, "Click the sheet for cursor A, Shift and click for cursor B."));
+    const touched = matchMedia("(hover: none)").matches;
+    const how = touched ? "Tap the sheet to set the cursor chosen above." : "Click the sheet for cursor A, Shift and click for cursor B.";
+    parts.push(make("span", { class: "small" }, how));
   }
   element.replaceChildren(...parts);
 }

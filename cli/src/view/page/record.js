@@ -23,6 +23,8 @@ export class Record {
     this.near = new Map();
     this.asked = new Set();
     this.rest = 0;
+    /** How many times finer than usual windows are asked for; by file and group. */
+    this.finer = new Map();
     this.trouble = "";
     /** Kinds of happenings that are not shown. */
     this.quiet = new Set();
@@ -189,23 +191,41 @@ export class Record {
         if (!this.isPoor(base, a, b, width)) {
           this.near.set(key, base);
         } else {
-          const margin = b - a;
-          this.fetch("near", key, file, group, indices, a - margin, b + margin, Math.min(16384, 4 * width));
+          this.closer(key, file, group, indices, [a, b], width);
         }
       }
     }
   }
 
-  /** Whether a window shows the view too coarsely, too finely or not wholly. */
+  /** Whether a window shows the view too coarsely or not wholly. */
   isPoor(window, from, to, width) {
     if (window.from > from || window.to < to) {
       return true;
     }
     const seen = lower(window.begins, to) - lower(window.begins, from);
-    return (window.block > 1 && seen < width) || seen > 8 * width;
+    // A window that was asked for this very view is as good as there is.
+    const own = window.tight && window.tight[0] === from && window.tight[1] === to;
+    return window.block > 1 && seen < width && !own;
   }
 
-  async fetch(kind, key, file, group, indices, from, to, count) {
+  /**
+   * Asks for the view and as much again on both sides. Where samples lie closer there than in the view, blocks of as
+   * many samples would be too long for it: then finer ones, at last the view alone.
+   */
+  closer(key, file, group, indices, view, width) {
+    const near = this.near.get(key);
+    const coarse = near?.view && near.view[0] === view[0] && near.view[1] === view[1];
+    const finer = Math.min(64, Math.max(1, (this.finer.get(key) ?? 1) * (coarse ? 4 : 0.5)));
+    this.finer.set(key, finer);
+    const most = this.limits.blocks;
+    const alone = 4 * width * finer > most;
+    const margin = alone ? 0 : view[1] - view[0];
+    const count = alone ? Math.min(most, 3 * width) : 4 * width * finer;
+    const note = { view, tight: alone ? view : null };
+    this.fetch("near", key, file, group, indices, view[0] - margin, view[1] + margin, Math.round(count), note);
+  }
+
+  async fetch(kind, key, file, group, indices, from, to, count, note = {}) {
     const name = `${kind} ${key}`;
     // One at a time; after a failure not at once again.
     if (this.asked.has(name) || performance.now() < this.rest) {
@@ -214,7 +234,7 @@ export class Record {
     this.asked.add(name);
     try {
       const window = await windowOf(file, group, indices, from, to, count);
-      (kind === "base" ? this.base : this.near).set(key, window);
+      (kind === "base" ? this.base : this.near).set(key, Object.assign(window, note));
       this.trouble = "";
     } catch (error) {
       this.trouble = error.message;
