@@ -1,5 +1,9 @@
-//! Batches of variants: sampling, statistics, the program on plans.
+//! Batches of variants: sampling, statistics, the program on plans, other subjects, what survives kills and full disks,
+//! a cluster.
 
+mod cluster;
+mod durable;
 mod program;
 mod sampling;
 mod statistics;
+mod subjects;

@@ -81,7 +81,8 @@ pub fn batch(args: &BatchArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         )?;
         return Ok(INTERRUPTED);
     }
-    finish(&Finish { study: &study, rows: &rows, out, output: &args.output, whole: shard.1 == 1 }, streams)
+    let (output, whole, anew) = (&args.output, shard.1 == 1, !args.resume);
+    finish(&Finish { study: &study, rows: &rows, out, output, whole, anew }, streams)
 }
 
 fn no_table() -> Refused {
@@ -120,6 +121,7 @@ fn begin(study: &Study, args: &BatchArgs, out: &Path, shard: (usize, usize)) -> 
         return Ok((Journal::resume(&path, &held).map_err(wrong)?, held.rows));
     }
     asked::is_new(Some(out), force)?;
+    new_waveforms(study, out, force)?;
     if !force && path.exists() {
         let why = format!(
             "`{}` exists; expected --resume to go on with it, or --force to begin anew",
@@ -128,6 +130,12 @@ fn begin(study: &Study, args: &BatchArgs, out: &Path, shard: (usize, usize)) -> 
         return Err((why, INPUT_OUTPUT));
     }
     Ok((Journal::create(&path, &head, force).map_err(wrong)?, BTreeMap::new()))
+}
+
+/// A folder of waveforms that is there already must be asked for to be replaced.
+fn new_waveforms(study: &Study, out: &Path, force: bool) -> Result<(), Refused> {
+    let folder = keep::folder_of(out);
+    asked::is_new((!study.plan.keep.is_empty()).then_some(folder.as_path()), force)
 }
 
 fn other_batch(path: &Path, found: &Head, wanted: &Head) -> String {
@@ -179,6 +187,8 @@ struct Finish<'a> {
     output: &'a BatchOutputArgs,
     /// Whether it is the whole plan and not a shard of it.
     whole: bool,
+    /// Whether nothing of an earlier run is gone on with.
+    anew: bool,
 }
 
 impl Finish<'_> {
@@ -200,7 +210,7 @@ impl Finish<'_> {
             asked::write(path, &drawn.map_err(|e| (e.to_string(), NUMERICAL))?)?;
         }
         if let Some(kept) = kept {
-            let written = keep::write(self.study, self.rows, kept, out, output.force, stopped());
+            let written = keep::write(self.study, self.rows, kept, out, self.anew, stopped());
             written.map_err(|why| (why, INPUT_OUTPUT))?;
         }
         Ok(())
@@ -209,7 +219,7 @@ impl Finish<'_> {
 
 /// Writes what is asked for, and tells the statistics.
 fn finish(batch: &Finish<'_>, streams: &mut Streams<'_>) -> io::Result<u8> {
-    let Finish { study, rows, out, output, whole } = *batch;
+    let Finish { study, rows, out, output, whole, .. } = *batch;
     let statistics = statistics::gather(study, rows);
     let indices = indices::of_rows(study, rows);
     // Which are worst only the whole table tells.
@@ -254,7 +264,7 @@ fn merged(args: &MergeArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         Ok(rows) => {
             listen();
             let output = &args.output;
-            finish(&Finish { study: &study, rows: &rows, out, output, whole: true }, streams)
+            finish(&Finish { study: &study, rows: &rows, out, output, whole: true, anew: true }, streams)
         }
         Err(why) => refused(&why, json, streams),
     }
@@ -266,7 +276,8 @@ fn gathered(study: &Study, args: &MergeArgs, out: &Path) -> Result<BTreeMap<usiz
     for path in [Some(out), output.csv.as_deref(), output.parquet.as_deref(), output.svg.as_deref()] {
         asked::is_new(path, output.force)?;
     }
-    shown(study, &args.output)?;
+    new_waveforms(study, out, output.force)?;
+    shown(study, output)?;
     let mut rows = BTreeMap::new();
     for shard in &args.shards {
         let is_journal = shard.extension().is_some_and(|e| e == "journal");
