@@ -1,6 +1,10 @@
-//! Batches of variants: sampling, statistics, the program on plans.
+//! Batches of variants: sampling, statistics, the program on plans, other subjects, what survives kills and full disks,
+//! a cluster.
 
+mod cluster;
+mod durable;
 mod lanes;
 mod program;
 mod sampling;
 mod statistics;
+mod subjects;

@@ -40,28 +40,28 @@ signal = "i(R1)"
 max = "1.2 mA"
 "#;
 
-pub struct Folder(tempfile::TempDir);
+pub(super) struct Folder(tempfile::TempDir);
 
 impl Folder {
-    pub fn new(plan: &str) -> Self {
+    pub(super) fn new(plan: &str) -> Self {
         let folder = Self(tempfile::tempdir().unwrap());
         fs::write(folder.path("rc.toml"), RC).unwrap();
         fs::write(folder.path("plan.toml"), format!("format = 1\nscenario = \"rc.toml\"\n{plan}")).unwrap();
         folder
     }
-    pub fn path(&self, name: &str) -> PathBuf {
+    pub(super) fn path(&self, name: &str) -> PathBuf {
         self.0.path().join(name)
     }
-    pub fn text(&self, name: &str) -> String {
+    pub(super) fn text(&self, name: &str) -> String {
         self.path(name).to_str().unwrap().to_string()
     }
-    pub fn batch(&self, out: &str, more: &[&str]) -> Done {
+    pub(super) fn batch(&self, out: &str, more: &[&str]) -> Done {
         let (plan, out) = (self.text("plan.toml"), self.text(out));
         let args: Vec<&str> =
             ["batch", &plan, "--out", &out, "--quiet"].into_iter().chain(more.iter().copied()).collect();
         joulestep(&args)
     }
-    pub fn bytes(&self, name: &str) -> Vec<u8> {
+    pub(super) fn bytes(&self, name: &str) -> Vec<u8> {
         fs::read(self.path(name)).unwrap()
     }
 }
@@ -73,7 +73,7 @@ pub fn cells(path: &Path) -> (Vec<String>, Vec<Vec<String>>) {
     (lines.next().unwrap(), lines.collect())
 }
 
-pub const TOLERANCES: &str = r#"
+pub(super) const TOLERANCES: &str = r#"
 [sampling]
 kind = "monte-carlo"
 variants = 1000

@@ -72,8 +72,8 @@ pub fn chosen(study: &Study, rows: &BTreeMap<usize, Row>) -> Option<Vec<usize>> 
     Some(all.into_iter().collect())
 }
 
-/// Writes the waveforms of these variants; a file that is there already is whole and stays, unless `anew`. Ends early
-/// once `stop` is set.
+/// Writes the waveforms of these variants; a file that is there already is whole and stays, unless `anew`: then all
+/// that an earlier batch left goes first. Ends early once `stop` is set.
 ///
 /// # Errors
 /// In words.
@@ -89,12 +89,22 @@ pub fn write(
     let system =
         |doing: &str, path: &Path, e: std::io::Error| format!("cannot {doing} {}: {e}", path.display());
     fs::create_dir_all(&folder).map_err(|e| system("make", &folder, e))?;
+    if anew {
+        let there = fs::read_dir(&folder).map_err(|e| system("read", &folder, e))?;
+        for entry in there.filter_map(Result::ok) {
+            let name = entry.file_name().to_string_lossy().into_owned();
+            let ours = name.strip_prefix("variant-").and_then(|n| n.strip_suffix(".part").or(Some(n)));
+            if ours.and_then(|n| n.strip_suffix(".h5")).is_some_and(|n| n.parse::<usize>().is_ok()) {
+                fs::remove_file(entry.path()).map_err(|e| system("remove", &entry.path(), e))?;
+            }
+        }
+    }
     for variant in kept {
         let path = folder.join(file_name(*variant));
         if stop.load(Ordering::Relaxed) {
             return Ok(());
         }
-        if path.exists() && !anew {
+        if path.exists() {
             continue;
         }
         // A file under its own name is whole.

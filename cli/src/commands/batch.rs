@@ -91,10 +91,9 @@ pub fn batch(args: &BatchArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         )?;
         return Ok(INTERRUPTED);
     }
-    let whole = shard.1 == 1;
-    let batch =
-        Finish { study: &study, rows: &rows, carried: Some(carried), out, output: &args.output, whole };
-    finish(&batch, streams)
+    let (output, whole, anew) = (&args.output, shard.1 == 1, !args.resume);
+    let carried = Some(carried);
+    finish(&Finish { study: &study, rows: &rows, carried, out, output, whole, anew }, streams)
 }
 
 fn no_table() -> Refused {
@@ -139,6 +138,7 @@ fn begin(study: &Study, args: &BatchArgs, out: &Path, shard: (usize, usize)) -> 
         return Ok((Journal::resume(&path, &held).map_err(wrong)?, held.rows));
     }
     asked::is_new(Some(out), force)?;
+    new_waveforms(study, out, force)?;
     if !force && path.exists() {
         let why = format!(
             "`{}` exists; expected --resume to go on with it, or --force to begin anew",
@@ -147,6 +147,12 @@ fn begin(study: &Study, args: &BatchArgs, out: &Path, shard: (usize, usize)) -> 
         return Err((why, INPUT_OUTPUT));
     }
     Ok((Journal::create(&path, &head, force).map_err(wrong)?, BTreeMap::new()))
+}
+
+/// A folder of waveforms that is there already must be asked for to be replaced.
+fn new_waveforms(study: &Study, out: &Path, force: bool) -> Result<(), Refused> {
+    let folder = keep::folder_of(out);
+    asked::is_new((!study.plan.keep.is_empty()).then_some(folder.as_path()), force)
 }
 
 fn other_batch(path: &Path, found: &Head, wanted: &Head) -> String {
@@ -202,6 +208,8 @@ struct Finish<'a> {
     output: &'a BatchOutputArgs,
     /// Whether it is the whole plan and not a shard of it.
     whole: bool,
+    /// Whether nothing of an earlier run is gone on with.
+    anew: bool,
 }
 
 impl Finish<'_> {
@@ -223,7 +231,7 @@ impl Finish<'_> {
             asked::draw(path, &picture::figure(self.study, self.rows, shown(self.study, output)?))?;
         }
         if let Some(kept) = kept {
-            let written = keep::write(self.study, self.rows, kept, out, output.force, stopped());
+            let written = keep::write(self.study, self.rows, kept, out, self.anew, stopped());
             written.map_err(|why| (why, INPUT_OUTPUT))?;
         }
         Ok(())
@@ -232,7 +240,7 @@ impl Finish<'_> {
 
 /// Writes what is asked for, and tells the statistics.
 fn finish(batch: &Finish<'_>, streams: &mut Streams<'_>) -> io::Result<u8> {
-    let Finish { study, rows, carried, out, output, whole } = *batch;
+    let Finish { study, rows, carried, out, output, whole, .. } = *batch;
     let statistics = statistics::gather(study, rows);
     let indices = indices::of_rows(study, rows);
     // Which are worst only the whole table tells.
@@ -293,7 +301,10 @@ fn merged(args: &MergeArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         Ok(rows) => {
             listen();
             let output = &args.output;
-            finish(&Finish { study: &study, rows: &rows, carried: None, out, output, whole: true }, streams)
+            finish(
+                &Finish { study: &study, rows: &rows, carried: None, out, output, whole: true, anew: true },
+                streams,
+            )
         }
         Err(why) => refused(&why, json, streams),
     }
@@ -305,7 +316,8 @@ fn gathered(study: &mut Study, args: &MergeArgs, out: &Path) -> Result<BTreeMap<
     for path in [Some(out), output.csv.as_deref(), output.parquet.as_deref(), output.svg.as_deref()] {
         asked::is_new(path, output.force)?;
     }
-    shown(study, &args.output)?;
+    new_waveforms(study, out, output.force)?;
+    shown(study, output)?;
     let mut rows = BTreeMap::new();
     for (k, shard) in args.shards.iter().enumerate() {
         let is_journal = shard.extension().is_some_and(|e| e == "journal");

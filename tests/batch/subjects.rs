@@ -1,0 +1,435 @@
+//! Ratings and dead-time studies varied by plans; lists and tables in Parquet.
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::process::Command;
+
+use serde_json::Value;
+
+use super::program::{Folder, TOLERANCES};
+use crate::common::program::{joulestep, told};
+
+/// Numbers of a CSV by the names of its columns without their units, and the last cells of each row.
+fn table(folder: &Folder, name: &str) -> (BTreeMap<String, Vec<f64>>, Vec<Vec<String>>) {
+    let text = fs::read_to_string(folder.path(name)).unwrap();
+    let mut lines = text.lines().map(|l| l.split(',').map(str::to_string).collect::<Vec<_>>());
+    let header = lines.next().unwrap();
+    let rows: Vec<Vec<String>> = lines.collect();
+    let of = |k: usize| rows.iter().map(|r| r[k].parse().unwrap_or(f64::NAN)).collect();
+    let bare = |h: &str| h.split(" [").next().unwrap_or(h).to_string();
+    let columns = header.iter().enumerate().map(|(k, h)| (bare(h), of(k))).collect();
+    (columns, rows)
+}
+
+/// A folder with a plan that names no scenario.
+fn plan(text: &str) -> Folder {
+    let folder = Folder::new("");
+    fs::write(folder.path("plan.toml"), format!("format = 1\n{text}")).unwrap();
+    folder
+}
+
+fn near(found: f64, expected: f64, share: f64, what: &str) {
+    assert!((found / expected - 1.0).abs() <= share, "{what}: {found}, expected {expected}");
+}
+
+/// In the steady state the heat flow is the temperature difference over the sum of the resistances (Fourier), and a
+/// square pulse lets I²·t through. The rest is what `rating` tells of the same part.
+#[test]
+fn a_varied_rating_keeps_the_heat_balance_and_is_the_rating_command() {
+    let grid = r#"
+[rating]
+part = "mosfet-sic-750v-18m"
+[[rating.pulse]]
+name = "short"
+width = "1 ms"
+[[rating.fault]]
+name = "fault"
+current = "150 A"
+[sampling]
+kind = "grid"
+[[vary]]
+name = "heatsink"
+value = "rating.heatsink"
+kind = "values"
+values = ["30 degC", "80 degC"]
+[[vary]]
+name = "interface"
+value = "rating.interface"
+kind = "values"
+values = ["0.1 K/W", "0.4 K/W"]
+[[vary]]
+name = "width"
+value = "rating.pulse.short.width"
+kind = "values"
+values = ["1 ms", "10 ms"]
+[[limit]]
+name = "carries"
+output = "continuous.current"
+min = "60 A"
+"#;
+    let folder = plan(grid);
+    let done = folder.batch("t.h5", &["--csv", &folder.text("t.csv")]);
+    assert!(done.code <= 1, "{}", done.err);
+    let (c, rows) = table(&folder, "t.csv");
+    // Terms of the part file's transient impedance.
+    let junction_case = 5.88e-3 + 38.8e-3 + 69.6e-3 + 190e-3;
+    for k in 0..8 {
+        let resistance = junction_case + c["interface"][k];
+        near(c["mosfet.thermal-resistance"][k], resistance, 1e-9, "thermal resistance");
+        let heat = c["continuous.current"][k] * c["continuous.drop"][k];
+        near(heat * resistance, c["continuous.mosfet"][k] - c["heatsink"][k], 1e-6, "heat balance");
+        near(c["continuous.mosfet"][k], 175.0, 1e-6, "highest junction temperature");
+        near(c["short.i2t"][k], c["short.current"][k].powi(2) * c["width"][k], 1e-12, "let-through");
+        let verdict = if c["continuous.current"][k] >= 60.0 { "passes" } else { "fails" };
+        assert_eq!(rows[k][rows[k].len() - 2], verdict);
+    }
+    let command = [
+        "rating",
+        "mosfet-sic-750v-18m",
+        "--heatsink",
+        "80 degC",
+        "--interface",
+        "0.4 K/W",
+        "--from",
+        "1 ms",
+        "--to",
+        "10 ms",
+        "--points",
+        "2",
+        "--fault",
+        "150 A",
+        "--json",
+    ];
+    let rated = told(&command);
+    let of = |pointer: &str| rated.pointer(pointer).and_then(Value::as_f64).unwrap();
+    // The table of the law begins at another temperature: the same cubics, rounded otherwise.
+    near(c["continuous.current"][7], of("/ratings/0/continuous/current"), 1e-7, "continuous");
+    near(c["short.current"][7], of("/curve/1/current"), 2e-5, "10 ms");
+    near(c["short.current"][6], of("/curve/0/current"), 2e-5, "1 ms");
+    near(c["fault.longest"][7], of("/ratings/0/fault_ride_through/0/longest"), 2e-5, "ride-through");
+}
+
+/// The interface at which a current is just carried: there the current is the limit.
+#[test]
+fn a_search_finds_the_interface_at_which_a_current_is_just_carried() {
+    let search = r#"
+[rating]
+part = "mosfet-sic-750v-18m"
+[sampling]
+kind = "grid"
+[[vary]]
+name = "wanted"
+value = "limit.carries.min"
+kind = "values"
+values = ["40 A", "55 A", "4000 A"]
+[[limit]]
+name = "carries"
+output = "continuous.current"
+min = "1 A"
+[search]
+name = "interface"
+value = "rating.interface"
+lower = "0 K/W"
+upper = "5 K/W"
+limit = "carries"
+tolerance = 1e-6
+"#;
+    let folder = plan(search);
+    let done = folder.batch("t.h5", &["--csv", &folder.text("t.csv")]);
+    assert_eq!(done.code, 1, "{}", done.err);
+    let (c, rows) = table(&folder, "t.csv");
+    near(c["continuous.current"][0], 40.0, 1e-5, "current");
+    near(c["continuous.current"][1], 55.0, 1e-5, "current");
+    assert!(c["interface"][0] > c["interface"][1]);
+    assert_eq!(rows[2][rows[2].len() - 3], "not found");
+}
+
+#[test]
+fn a_package_stack_is_varied_with_the_part_and_solved_once_for_each_of_its_shapes() {
+    let grid = r#"
+[rating]
+part = "stack-750v-5m4"
+on = "board-750v-5m4"
+cells = 3000
+[sampling]
+kind = "grid"
+[[vary]]
+name = "solder"
+value = "package.layer.slug-solder.thickness"
+kind = "values"
+values = ["0.1 mm", "0.3 mm"]
+[[vary]]
+name = "resistance"
+value = "part.params.jfet-on-resistance"
+kind = "values"
+values = ["4.86 mohm", "5.4 mohm"]
+[[vary]]
+name = "heatsink"
+value = "rating.heatsink"
+kind = "values"
+values = ["48 degC", "58 degC"]
+"#;
+    let folder = plan(grid);
+    let done = folder.batch("t.h5", &["--csv", &folder.text("t.csv"), "--jobs", "2"]);
+    assert_eq!(done.code, 0, "{}", done.err);
+    assert!(done.out.contains("8 done"), "{}", done.out);
+    let (c, _) = table(&folder, "t.csv");
+    let r = &c["jfet.thermal-resistance"];
+    assert!(
+        r[..4].iter().all(|x| x.to_bits() == r[0].to_bits())
+            && r[4..].iter().all(|x| x.to_bits() == r[4].to_bits())
+    );
+    // 0.2 mm more of solder (58 W/m K, 8 mm square: 54 mK/W one-dimensional) and the spreading before it.
+    let more = r[4] - r[0];
+    println!("0.2 mm of solder: {more:.4} K/W more");
+    assert!((0.03..0.12).contains(&more), "{more}");
+    for k in [0, 1, 4, 5] {
+        assert!(
+            c["continuous.current"][k + 2] < c["continuous.current"][k],
+            "a higher resistance carries more"
+        );
+    }
+    for k in [0, 2, 4, 6] {
+        assert!(
+            c["continuous.current"][k + 1] < c["continuous.current"][k],
+            "a warmer heatsink carries more"
+        );
+    }
+    let command = [
+        "rating",
+        "stack-750v-5m4",
+        "--on",
+        "board-750v-5m4",
+        "--heatsink",
+        "48 degC",
+        "--cells",
+        "3000",
+        "--points",
+        "2",
+        "--json",
+    ];
+    let rated = told(&command);
+    let continuous = rated.pointer("/ratings/0/continuous/current").and_then(Value::as_f64).unwrap();
+    near(c["continuous.current"][0], continuous, 1e-6, "continuous");
+    assert!(folder.batch("one.h5", &["--jobs", "1"]).code == 0);
+    assert!(folder.bytes("one.h5") == folder.bytes("t.h5"), "one and two threads differ");
+}
+
+/// Charge balance: the estimate goes as 1/I. Losses are those that `dead-time` tells; the dead time of least loss found
+/// between the listed ones has no more of them.
+#[test]
+fn a_varied_dead_time_study_is_the_dead_time_command() {
+    let grid = r#"
+[dead-time]
+part = "mosfet-sic-750v-18m"
+current = "10 A"
+times = ["40 ns", "80 ns", "160 ns"]
+resolution = "20 ns"
+[sampling]
+kind = "grid"
+[[vary]]
+name = "current"
+value = "dead-time.current"
+kind = "values"
+values = ["10 A", "20 A"]
+"#;
+    let folder = plan(grid);
+    let done = folder.batch("t.h5", &["--csv", &folder.text("t.csv")]);
+    assert_eq!(done.code, 0, "{}", done.err);
+    let (c, _) = table(&folder, "t.csv");
+    near(c["estimate"][0], 2.0 * c["estimate"][1], 1e-12, "2·Q/I");
+    let command = [
+        "dead-time",
+        "mosfet-sic-750v-18m",
+        "--dead-time",
+        "40 ns,80 ns,160 ns",
+        "--current",
+        "10 A,20 A",
+        "--json",
+    ];
+    let studied = told(&command);
+    for k in 0..2 {
+        for j in 0..3 {
+            let losses =
+                studied.pointer(&format!("/rows/{}/losses", 3 * k + j)).and_then(Value::as_f64).unwrap();
+            near(c[&format!("losses.{}", j + 1)][k], losses, 1e-12, "losses");
+            assert!(c["best.losses"][k] <= losses);
+        }
+        let estimate = studied.pointer(&format!("/best/{k}/estimate")).and_then(Value::as_f64);
+        estimate.into_iter().for_each(|e| near(c["estimate"][k], e, 1e-12, "estimate"));
+    }
+}
+
+#[test]
+fn broken_plans_of_ratings_are_told() {
+    let of = |subject: &str, value: &str, x: &str, more: &str| {
+        format!(
+            "{subject}\n[sampling]\nkind = \"grid\"\n[[vary]]\nvalue = \"{value}\"\nkind = \"values\"\nvalues = [{x}]\n{more}"
+        )
+    };
+    let rating = "[rating]\npart = \"stack-750v-5m4\"\non = \"board-750v-5m4\"";
+    let limit = "[[limit]]\nname = \"a\"\noutput = \"continuous.curent\"\nmin = \"1 A\"\n";
+    let cases = [
+        (of(rating, "rating.heatsnk", "1", ""), "`rating` has no key `heatsnk`", "did you mean `heatsink`?"),
+        (of(rating, "rating.heatsink", "\"5 V\"", ""), "`5 V` is a voltage", "expected a temperature"),
+        (
+            of(rating, "package.layer.jfett.thickness", "\"1 mm\"", ""),
+            "`package.layer` has no member `jfett`",
+            "did you mean `jfet`?",
+        ),
+        (
+            of(rating, "part.params.jfet-on-resistence", "1", ""),
+            "`part.params` has no key `jfet-on-resistence`",
+            "did you mean `jfet-on-resistance`?",
+        ),
+        (of(rating, "part.die.jfet.area", "\"2 mm\"", ""), "`2 mm` is a length", "expected an area"),
+        (of(rating, "rating.heatsink", "\"5 degC\"", limit), "there is no output `continuous.curent`", ""),
+        (
+            of("[rating]\npart = \"stack-750v-5m5\"", "rating.heatsink", "1", ""),
+            "no shipped part is named `stack-750v-5m5`",
+            "did you mean",
+        ),
+        (
+            of("scenario = \"rc.toml\"\n[rating]\npart = \"x\"", "steps.end", "1", ""),
+            "more than one subject",
+            "",
+        ),
+        (
+            of("", "steps.end", "1", ""),
+            "nothing to vary",
+            "expected one of `scenario`, [rating] and [dead-time]",
+        ),
+        (
+            of(rating, "rating.heatsink", "\"5 degC\"", "[[keep]]\nwhich = \"every\"\nstep = 2\n"),
+            "this study records no signals",
+            "",
+        ),
+        (
+            of(
+                "[dead-time]\npart = \"mosfet-sic-750v-18m\"\ncurrent = 1\ntimes = [2e-8, 1e-8]",
+                "dead-time.current",
+                "1",
+                "",
+            ),
+            "expected dead times, rising",
+            "",
+        ),
+        (of("scenario = \"rc.toml\"", "component.R1.resistance", "1", limit), "a limit of the plan", ""),
+        (
+            of(
+                "scenario = \"rc.toml\"",
+                "component.R1.resistance",
+                "1",
+                "[[keep]]\nwhich = \"highest\"\noutput = \"curent\"\n",
+            ),
+            "there is no output `curent`",
+            "",
+        ),
+    ];
+    for (text, found, more) in cases {
+        let folder = plan(&text);
+        let done = folder.batch("t.h5", &[]);
+        assert_eq!(done.code, 2, "{text}\n{}{}", done.out, done.err);
+        assert!(done.err.contains(found) && done.err.contains(more), "{found}\n{more}\n{}", done.err);
+    }
+    // A value that makes no part fails alone.
+    let folder = plan(
+        &of(rating, "part.params.jfet-on-resistance", "\"5 mohm\", \"-5 mohm\"", "")
+            .replace("on = \"board-750v-5m4\"", "interface = \"0.3 K/W\""),
+    );
+    let done = folder.batch("t.h5", &[]);
+    assert!(done.code == 0 && done.out.contains("1 done, 1 refused"), "{}{}", done.out, done.err);
+}
+
+#[test]
+fn the_shipped_plans_of_ratings_and_dead_times_are_counted() {
+    for (path, expected) in [
+        ("examples/rating-tolerances.toml", "10000 variants of 4 values, 11 outputs each\n"),
+        ("examples/dead-time-tolerances.toml", "40 variants of 3 values, 17 outputs each\n"),
+    ] {
+        assert_eq!(joulestep(&["batch", path, "--count"]).out, expected);
+    }
+}
+
+/// The table of one batch in Parquet is the list of the next: the same values to the last bit.
+#[test]
+fn a_parquet_table_is_a_list_of_the_same_bits() {
+    let folder = Folder::new(TOLERANCES);
+    let args = ["--csv", &folder.text("t.csv"), "--parquet", &folder.text("t.parquet")];
+    assert!(folder.batch("t.h5", &args).code <= 1);
+    let list = "format = 1\nscenario = \"rc.toml\"\n[sampling]\nkind = \"list\"\nfile = \"t.parquet\"\n\
+                [[vary]]\nname = \"R\"\nvalue = \"component.R1.resistance\"\nkind = \"column\"\ncolumn = \"R\"\n";
+    fs::write(folder.path("plan.toml"), list).unwrap();
+    let again = folder.batch("again.h5", &["--csv", &folder.text("again.csv")]);
+    assert!(again.code <= 1, "{}", again.err);
+    let ((first, _), (second, _)) = (table(&folder, "t.csv"), table(&folder, "again.csv"));
+    let bits = |x: &[f64]| x.iter().map(|x| x.to_bits()).collect::<Vec<_>>();
+    assert_eq!(bits(&first["R"]), bits(&second["R"]));
+    assert_eq!(bits(&first["limit.current.largest"]), bits(&second["limit.current.largest"]));
+    // Damaged in any place, it is told or read, and nothing else.
+    let whole = folder.bytes("t.parquet");
+    let mut refused = 0;
+    for k in 0..40 {
+        let mut damaged = whole.clone();
+        if k % 2 == 0 {
+            damaged.truncate(whole.len() * k / 40);
+        } else {
+            let at = whole.len() - 1 - k * k * 3;
+            damaged[at] ^= 0x55;
+        }
+        fs::write(folder.path("t.parquet"), damaged).unwrap();
+        let done = joulestep(&["batch", &folder.text("plan.toml"), "--count"]);
+        assert!(done.code == 0 || done.code == 2, "{}", done.err);
+        refused += usize::from(done.code == 2);
+    }
+    println!("{refused} of 40 damaged files refused");
+    assert!(refused >= 20);
+}
+
+/// Parquet by implementations that are not ours: ours read by pyarrow and pandas, a list written by pandas.
+#[test]
+fn parquet_is_read_and_written_from_outside() {
+    let python = std::env::var("JOULESTEP_PYTHON").unwrap_or_else(|_| "python3".into());
+    let run = |code: &str, args: &[&str]| Command::new(&python).args(["-c", code]).args(args).output();
+    if !run("import pandas, pyarrow", &[]).is_ok_and(|o| o.status.success()) {
+        println!("skipped: {python} is missing or has no pandas with pyarrow");
+        return;
+    }
+    let folder = Folder::new(TOLERANCES);
+    let [csv, parquet] = ["t.csv", "t.parquet"].map(|n| folder.text(n));
+    assert!(folder.batch("t.h5", &["--csv", &csv, "--parquet", &parquet]).code <= 1);
+    let code = r#"
+import json, sys
+import pandas, pyarrow.parquet
+file = pyarrow.parquet.ParquetFile(sys.argv[1])
+about = {k.decode(): v.decode() for k, v in file.schema_arrow.metadata.items()}
+units, roles = json.loads(about["units"]), json.loads(about["roles"])
+assert units["R"] == "ohm" and roles["R"] == "input" and units["settled"] == "s", units
+assert "[sampling]" in about["scenario"] and len(about["digest"]) == 64
+table = pandas.read_parquet(sys.argv[1]).set_index("variant")
+other = pandas.read_csv(sys.argv[2], index_col="variant", float_precision="round_trip")
+assert len(table) == len(other) == 1000
+for name in units:
+    unit = "" if units[name] == "1" else f" [{units[name]}]"
+    pandas.testing.assert_series_equal(table[name], other[name + unit], check_names=False, check_exact=True)
+assert list(table["status"]) == list(other["status"])
+pandas.DataFrame({"R in": [900.0, 1234.5], "label": ["a", "b"]}).to_parquet(sys.argv[3])
+pandas.DataFrame({"R in": ["0.9 kohm", "1234.5 ohm"]}).to_parquet(sys.argv[4], compression="gzip")
+print("read and written")
+"#;
+    let lists = ["list.parquet", "texts.parquet"].map(|n| folder.text(n));
+    let read = run(code, &[&parquet, &csv, &lists[0], &lists[1]]).unwrap();
+    let said = String::from_utf8_lossy(&read.stdout);
+    assert!(said.contains("read and written"), "{said}{}", String::from_utf8_lossy(&read.stderr));
+    for name in ["list", "texts"] {
+        let list = format!(
+            "format = 1\nscenario = \"rc.toml\"\n[sampling]\nkind = \"list\"\nfile = \"{name}.parquet\"\n\
+             [[vary]]\nname = \"R\"\nvalue = \"component.R1.resistance\"\nkind = \"column\"\ncolumn = \"R in\"\n"
+        );
+        fs::write(folder.path("plan.toml"), list).unwrap();
+        let (out, csv) = (format!("{name}.h5"), folder.text(&format!("{name}.csv")));
+        let done = folder.batch(&out, &["--csv", &csv]);
+        assert!(done.code <= 1, "{}", done.err);
+        assert_eq!(table(&folder, &format!("{name}.csv")).0["R"], [900.0, 1234.5]);
+    }
+}
