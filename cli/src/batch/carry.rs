@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::{Receiver, sync_channel};
+use std::time::{Duration, Instant};
 
 use rayon::ThreadPoolBuilder;
 use rayon::prelude::*;
@@ -26,6 +27,9 @@ pub enum CarryTrouble {
     #[error("cannot start threads: {0}")]
     Threads(#[from] rayon::ThreadPoolBuildError),
 }
+
+/// Shortest time between two waits for the disk: what is lost at most when the program is killed.
+const BETWEEN_SYNCS: Duration = Duration::from_millis(50);
 
 /// What has been run, and how.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -85,16 +89,26 @@ fn keep(
     told: &mut dyn FnMut(&[Row]),
 ) -> Result<Carried, JournalTrouble> {
     let mut carried = Carried::default();
+    let mut synced = None;
     while let Ok(first) = receive.recv() {
-        // All that wait go to disk together. Rows that a torn block left behind are there already.
-        let blocks = std::iter::once(first).chain(receive.try_iter());
+        // All that come within a while go to disk together: waiting for the disk costs processor time too.
+        let mut blocks = vec![first];
+        while let Some(left) = synced.and_then(|at: Instant| BETWEEN_SYNCS.checked_sub(at.elapsed())) {
+            match receive.recv_timeout(left) {
+                Ok(next) => blocks.push(next),
+                Err(_) => break,
+            }
+        }
+        blocks.extend(receive.try_iter());
         let mut batch: Vec<Row> = Vec::new();
-        for ran in blocks.flatten().filter(|ran| !rows.contains_key(&ran.row.variant)) {
+        // Rows that a torn block left behind are there already.
+        for ran in blocks.into_iter().flatten().filter(|ran| !rows.contains_key(&ran.row.variant)) {
             carried.variants += 1;
             carried.abreast += usize::from(ran.abreast);
             batch.push(ran.row);
         }
         journal.append(&batch)?;
+        synced = Some(Instant::now());
         told(&batch);
         rows.extend(batch.into_iter().map(|row| (row.variant, row)));
     }
