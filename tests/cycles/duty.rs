@@ -37,7 +37,8 @@ fn steady_profile(length: f64) -> Profile {
 }
 
 /// Power that is constant piece by piece: T(t) = Σ steps ΔP·Z_th(t − t_step), Z_th = Σ R(1 − e^(−t/τ)) (superposition;
-/// transient thermal impedance as IEC 60747-9 defines it, from memory). Values computed outside the program.
+/// transient thermal impedance as IEC 60747-9 defines it, from memory). Its
+/// closed form is evaluated here.
 #[test]
 fn foster_terms_under_pieces_of_constant_power() {
     let terms = [(0.06, 200e-6), (0.42, 8e-3), (0.15, 0.4)];
