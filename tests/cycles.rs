@@ -2,6 +2,7 @@
 
 mod bridges;
 mod converters;
+mod duty;
 mod heat;
 mod leg;
 mod program;

@@ -7,6 +7,9 @@ use super::{Life, gathered};
 use crate::plot::{Axis, Chart, Curve, Figure, Line, Marker, Panel};
 use crate::scenario::meant::DutySpec;
 
+/// Lines of the mean temperatures; dots are for their ripple.
+const MEANS: [Line; 3] = [Line::Solid, Line::Dashed, Line::DashDot];
+
 /// The figure.
 pub(crate) fn figure(
     title: &str,
@@ -40,7 +43,8 @@ pub(crate) fn figure(
         let of = |f: &dyn Fn(&joulestep_models::arrangement::duty::Instant) -> f64| {
             followed.course.iter().map(|i| (i.time, f(i))).collect::<Vec<_>>()
         };
-        curves.push(Curve::new(name, of(&|i| i.celsius[k])).coloured(k).marked(Marker::None));
+        let line = MEANS[k % MEANS.len()];
+        curves.push(Curve::new(name, of(&|i| i.celsius[k])).coloured(k).lined(line).marked(Marker::None));
         for edge in [of(&|i| i.celsius[k] + i.within[k].least), of(&|i| i.celsius[k] + i.within[k].largest)] {
             curves.push(Curve::new("", edge).coloured(k).lined(Line::Dotted).marked(Marker::None));
         }

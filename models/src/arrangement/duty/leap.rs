@@ -6,6 +6,8 @@ use super::profile::{Profile, Side};
 
 /// Pieces into which a leap is divided while the network follows the extrapolated power; the first is the shortest.
 const PIECES: usize = 40;
+/// Equal steps in which the power of a piece follows the temperatures.
+const STEPS: u32 = 4;
 /// Longest piece over the shortest (fewer where a leap spans few cycles).
 const SPREAD: f64 = 300.0;
 /// Temperatures must have moved by this much before a slope is read from them, K.
@@ -115,7 +117,7 @@ pub fn set_boundaries(network: &mut Thermal<f64>, profile: &Profile, t: f64, sid
 }
 
 /// Advances the network from `from` to `to` (s, counted from the round's begin at `round`) under a power that depends on
-/// time and temperature: Heun's rule for the power within a piece, the network exact; boundaries at the middle of each
+/// time and temperature: Heun's rule for the power of each step of a piece, the network exact; boundaries at the middle of each
 /// piece.
 pub fn glide(
     network: &mut Thermal<f64>,
@@ -130,13 +132,19 @@ pub fn glide(
         let dt = next - t;
         // What lies in one stretch is straight, whichever side it is looked at from.
         set_boundaries(network, profile, 0.5 * (t + next) - round, Side::After);
-        let first = power(t, network.temperatures());
-        let state = network.state().clone();
-        network.advance(dt, &first);
-        let second = power(next, network.temperatures());
-        network.restore(&state);
-        let mean: Vec<f64> = first.iter().zip(&second).map(|(a, b)| 0.5 * (a + b)).collect();
-        network.advance(dt, &mean);
+        let step = dt / f64::from(STEPS);
+        let mut mean = vec![0.0; network.temperatures().len()];
+        for k in 0..STEPS {
+            let [now, then] = [k, k + 1].map(|k| t + f64::from(k) * step);
+            let first = power(now, network.temperatures());
+            let state = network.state().clone();
+            network.advance(step, &first);
+            let second = power(then, network.temperatures());
+            network.restore(&state);
+            let both: Vec<f64> = first.iter().zip(&second).map(|(a, b)| 0.5 * (a + b)).collect();
+            network.advance(step, &both);
+            mean.iter_mut().zip(&both).for_each(|(m, p)| *m += p / f64::from(STEPS));
+        }
         out.push(Reached { time: next, celsius: network.temperatures().to_vec(), power: mean });
         t = next;
     }
@@ -149,10 +157,10 @@ pub fn glide(
 
 /// Advances a network by `span` seconds under a power that grows in a straight line from nothing to `power`, W.
 pub fn ramp(network: &mut Thermal<f64>, span: f64, power: &[f64]) {
-    const STEPS: u32 = 16;
-    let dt = span / f64::from(STEPS);
-    for k in 0..STEPS {
-        let share = (f64::from(k) + 0.5) / f64::from(STEPS);
+    const PARTS: u32 = 16;
+    let dt = span / f64::from(PARTS);
+    for k in 0..PARTS {
+        let share = (f64::from(k) + 0.5) / f64::from(PARTS);
         let now: Vec<f64> = power.iter().map(|p| share * p).collect();
         network.advance(dt, &now);
     }

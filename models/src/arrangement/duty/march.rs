@@ -17,6 +17,9 @@ pub(super) const RUNAWAY: f64 = 800.0;
 /// Sites that are kept for when their parameters come again.
 const KEPT: usize = 64;
 
+/// Most cycles when each is resolved: the course is kept.
+const MOST_CYCLES: f64 = 5e6;
+
 /// Parameters as they identify a site.
 pub(super) type Key = Vec<u64>;
 
@@ -76,6 +79,12 @@ pub fn follow(
     let mut network =
         setup.thermal.clone().filter(|t| !t.temperatures().is_empty()).ok_or(DutyTrouble::NoHeat)?;
     checked(profile, network.modal().boundaries().len())?;
+    let cycles = profile.duration() / period;
+    if options.every_cycle && cycles > MOST_CYCLES {
+        let what =
+            format!("{cycles:.2e} cycles are too many to resolve each; expected at most {MOST_CYCLES:e}");
+        return Err(DutyTrouble::Profile(what));
+    }
     let inputs = network.modal().inputs().to_vec();
     set_boundaries(&mut network, profile, 0.0, Side::After);
     let nothing = vec![0.0; inputs.len()];
@@ -93,7 +102,7 @@ pub fn follow(
         inputs,
         balance: [0.0; 3],
         hottest: None,
-        work: Work { cycles: profile.duration() / period, ..Work::default() },
+        work: Work { cycles, ..Work::default() },
         complete: false,
     };
     let model = Extrapolated::constant(0.0, &cycle.power, network.temperatures());

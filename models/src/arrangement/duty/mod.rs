@@ -219,11 +219,20 @@ pub enum DutyTrouble {
     },
 }
 
+/// Most stretches of all rounds: the course is kept.
+const MOST_STRETCHES: f64 = 2e4;
+
 /// Checks a profile against the network.
 fn checked(profile: &Profile, boundaries: usize) -> Result<(), DutyTrouble> {
     let bad = |what: String| Err(DutyTrouble::Profile(what));
     if !(profile.length.is_finite() && profile.length > 0.0) || profile.rounds == 0 {
         return bad(format!("a duty of {} rounds of {} s", profile.rounds, profile.length));
+    }
+    let stretches = (profile.corners().len() - 1) as f64 * f64::from(profile.rounds);
+    if stretches > MOST_STRETCHES {
+        return bad(format!(
+            "{stretches} stretches between points of courses; expected at most {MOST_STRETCHES}"
+        ));
     }
     for course in &profile.courses {
         if course.points.is_empty() || course.points.windows(2).any(|w| w[1].0 < w[0].0) {
