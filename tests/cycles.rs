@@ -4,4 +4,5 @@ mod bridges;
 mod converters;
 mod heat;
 mod leg;
+mod losses;
 mod program;

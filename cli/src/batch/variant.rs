@@ -171,7 +171,7 @@ impl Study {
             Ok(built) => built,
             Err(why) => return Some((self.without(Status::Refused, why), None)),
         };
-        let facts = Facts {
+        let mut facts = Facts {
             title,
             end,
             method: ready.setup.method.name,
@@ -183,6 +183,7 @@ impl Study {
             Ok(run) => run,
             Err(why) => return Some((self.without(Status::Failed, why.to_string()), None)),
         };
+        facts.method = run.method();
         let mut measures = Measures::new(&self.plan.measures, stop);
         let outcome = match run.advance(end, &mut measures) {
             Ok(Ended::Reached) => Outcome::Done,

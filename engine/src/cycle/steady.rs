@@ -59,7 +59,8 @@ pub fn keepers(system: &System<f64>) -> Vec<Keeper> {
 }
 
 impl Keeper {
-    fn read(&self, run: &Run<f64>) -> f64 {
+    /// What it keeps now, V or A.
+    pub fn read(&self, run: &Run<f64>) -> f64 {
         let x = &run.state().x;
         let of = |k: usize| if k == run.system().n { 0.0 } else { x[k] };
         of(self.reads[0]) - of(self.reads[1])

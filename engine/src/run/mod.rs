@@ -6,3 +6,4 @@ pub mod setup;
 mod telling;
 pub mod time_loop;
 pub mod watch;
+mod ways;

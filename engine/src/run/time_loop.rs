@@ -14,7 +14,7 @@ use crate::control::{Controller, Seen};
 use crate::equations::system::System;
 use crate::readout::{Readout, Sources};
 use crate::recorder::{EventKind, Recorder};
-use crate::step::schedule::{HALVINGS, Ladder};
+use crate::step::schedule::Ladder;
 use crate::step::stage::StageTrouble;
 use crate::step::state::State;
 use crate::step::stepper::Stepper;
@@ -34,7 +34,7 @@ pub enum Ended {
 #[derive(Debug)]
 pub(super) struct Onlooker<L: Lane> {
     pub(super) logic: Box<dyn Controller<L>>,
-    readouts: Vec<Readout<L>>,
+    pub(super) readouts: Vec<Readout<L>>,
     pub(super) then: Vec<L>,
     pub(super) now: Vec<L>,
 }
@@ -64,7 +64,7 @@ pub struct Run<L: Lane> {
     pub(super) counters: Counters,
     pub(super) began: bool,
     /// Where the elimination order was last chosen anew, s.
-    reordered_at: Option<f64>,
+    pub(super) reordered_at: Option<f64>,
     /// The next corner of a course that is not driven, s.
     pub(super) fixed_corner: f64,
 }
@@ -207,6 +207,12 @@ impl<L: Lane> Run<L> {
                 continue;
             }
             let near = self.onlookers.iter().map(|o| o.logic.longest_step()).fold(f64::INFINITY, f64::min);
+            if self.stepper.pieces().is_some() {
+                if self.walk((stop, corner, near), recorder)? == Ended::Stopped {
+                    return Ok(Ended::Stopped);
+                }
+                continue;
+            }
             self.ladder.at_most(near);
             let (end, h) = self.ladder.next_end(self.state.t, stop);
             let activity = match self.stepper.attempt(&self.state, end, h, &self.board) {
@@ -264,36 +270,8 @@ impl<L: Lane> Run<L> {
         self.board.next(t).map_or(self.fixed_corner, |b| b.min(self.fixed_corner))
     }
 
-    /// Newton's iteration failed: a shorter step; at the shortest one a new elimination order, then dense elimination
-    /// with pivoting, each with all step lengths again; then the report.
-    fn recover(&mut self, trouble: StageTrouble) -> Result<(), Trouble> {
-        self.counters.halved += 1;
-        if self.ladder.halve() {
-            return Ok(());
-        }
-        let t = self.state.t;
-        let alpha = 1.0 / (self.stepper.method.gamma * self.ladder.finest_step());
-        let solver = &mut self.stepper.solver;
-        if self.reordered_at != Some(t) && solver.reorder(alpha, &self.board) {
-            self.reordered_at = Some(t);
-        } else if !solver.is_dense() {
-            solver.go_dense(true);
-        } else {
-            return Err(trouble.told(self.stepper.system(), t, HALVINGS));
-        }
-        self.counters.reorders += 1;
-        self.ladder.open(t);
-        Ok(())
-    }
-
-    /// Chooses the elimination order anew on the present values, for steps with this α (1/s). False when the equations
-    /// are singular there.
-    pub fn reorder(&mut self, alpha: f64) -> bool {
-        self.stepper.solver.reorder(alpha, &self.board)
-    }
-
     /// Everything that happens at the end of a step.
-    fn after_step(
+    pub(super) fn after_step(
         &mut self,
         before: f64,
         corner: bool,

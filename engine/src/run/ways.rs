@@ -1,0 +1,71 @@
+//! Ways on beside the ordinary step: by pieces, and after Newton's iteration has failed.
+
+use super::time_loop::{Ended, Run};
+use crate::arithmetic::lane::Lane;
+use crate::recorder::Recorder;
+use crate::step::schedule::HALVINGS;
+use crate::step::stage::StageTrouble;
+use crate::trouble::Trouble;
+
+/// Most steps of a walk by pieces before the recorder is asked whether to go on.
+const WALK: u64 = 1 << 16;
+
+impl<L: Lane> Run<L> {
+    /// In a word, how it steps: the method's name, or that it goes by pieces.
+    pub fn method(&self) -> &'static str {
+        if self.stepper.pieces().is_some() { "piecewise" } else { self.stepper.method.name }
+    }
+
+    /// Goes on by pieces until `stop`; steps no longer than `near`. Every step is looked at where something watches, or
+    /// a controller reads a probe; else only those after which a sample is due or temperatures are exchanged.
+    pub(super) fn walk(
+        &mut self,
+        (stop, corner, near): (f64, f64, f64),
+        recorder: &mut dyn Recorder<L>,
+    ) -> Result<Ended, Trouble> {
+        let before = self.state.t;
+        let closely =
+            !self.watcher.watches().is_empty() || self.onlookers.iter().any(|o| !o.readouts.is_empty());
+        let mut pause = if closely { before } else { f64::INFINITY };
+        if !self.channels.is_empty() {
+            pause = pause.min(self.sampled_at + self.sample_every);
+        }
+        if self.thermal.is_some() {
+            pause = pause.min(self.coupled_at + self.coupling);
+        }
+        let walked = self.stepper.walk(&mut self.state, (stop, pause, near), WALK, &self.board);
+        let walked = walked.map_err(|trouble| trouble.told(self.stepper.system(), before, 0))?;
+        self.counters.steps += walked.steps;
+        self.counters.changes += walked.changes;
+        self.after_step(before, self.state.t == corner, recorder)?;
+        Ok(if recorder.go_on(self.state.t) { Ended::Reached } else { Ended::Stopped })
+    }
+
+    /// Newton's iteration failed: a shorter step; at the shortest one a new elimination order, then dense elimination
+    /// with pivoting, each with all step lengths again; then the report.
+    pub(super) fn recover(&mut self, trouble: StageTrouble) -> Result<(), Trouble> {
+        self.counters.halved += 1;
+        if self.ladder.halve() {
+            return Ok(());
+        }
+        let t = self.state.t;
+        let alpha = 1.0 / (self.stepper.method.gamma * self.ladder.finest_step());
+        let solver = &mut self.stepper.solver;
+        if self.reordered_at != Some(t) && solver.reorder(alpha, &self.board) {
+            self.reordered_at = Some(t);
+        } else if !solver.is_dense() {
+            solver.go_dense(true);
+        } else {
+            return Err(trouble.told(self.stepper.system(), t, HALVINGS));
+        }
+        self.counters.reorders += 1;
+        self.ladder.open(t);
+        Ok(())
+    }
+
+    /// Chooses the elimination order anew on the present values, for steps with this α (1/s). False when the equations
+    /// are singular there.
+    pub fn reorder(&mut self, alpha: f64) -> bool {
+        self.stepper.solver.reorder(alpha, &self.board)
+    }
+}
