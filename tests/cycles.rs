@@ -5,4 +5,5 @@ mod converters;
 mod duty;
 mod heat;
 mod leg;
+mod losses;
 mod program;

@@ -40,6 +40,8 @@ mod merit;
 mod measurement_definitions;
 // modules use their own and lower layers only; no file is long
 mod layering;
+// circuits stepped by pieces
+mod pieces;
 // published initial-value problems as circuits
 mod published_ivps;
 // reverse recovery by charge control against its closed form

@@ -23,9 +23,9 @@ fn ideal(more: &[(&'static str, f64)]) -> Study {
     Study { parts: BTreeMap::new(), given }
 }
 
-/// The diode against an ideal switch by its law: n·kT/e·ln(1 + I/Is) + I·R (Shockley).
+/// The diode against an ideal switch: 0.2 V and 0.1 mohm.
 fn drop_at(current: f64) -> f64 {
-    0.5 * 1.380649e-23 * 298.15 / 1.602176634e-19 * (1.0 + current / 1e-6).ln() + 1e-4 * current
+    0.2 + 1e-4 * current
 }
 
 /// C09 (Mohan, Undeland & Robbins, sec. 8-5; from memory): mean voltage of a leg by the sum over its intervals, and

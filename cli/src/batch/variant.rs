@@ -246,7 +246,7 @@ impl Study {
             let searched = self.plan.search.as_ref().map(|s| s.limit.as_str());
             return self.subject.once(&self.root, settings, &self.outputs, searched, stop);
         }
-        let Built { setup, facts } = match self.built(settings) {
+        let Built { setup, mut facts } = match self.built(settings) {
             Ok(built) => built,
             Err(why) => return Some((self.without(Status::Refused, why), None)),
         };
@@ -254,6 +254,7 @@ impl Study {
             Ok(run) => run,
             Err(why) => return Some((self.without(Status::Failed, why.to_string()), None)),
         };
+        facts.method = run.method();
         let mut measures = Measures::new(&self.plan.measures, stop);
         let outcome = match run.advance(facts.end, &mut measures) {
             Ok(Ended::Reached) => Outcome::Done,

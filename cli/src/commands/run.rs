@@ -81,7 +81,7 @@ pub fn run(args: &RunArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         let text = format!("`{}` exists; expected a new file, or --force to replace it", args.out.display());
         return tell(&text, INPUT_OUTPUT, args.json, streams);
     }
-    let facts = Facts {
+    let mut facts = Facts {
         title: scenario.title.clone(),
         end: scenario.steps.end,
         method: ready.setup.method.name,
@@ -96,6 +96,7 @@ pub fn run(args: &RunArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
             return tell(&refusal.to_string(), code, args.json, streams);
         }
     };
+    facts.method = run.method();
     let writer =
         match ResultWriter::create(&args.out, &scenario.sources.full_text(), WriterOptions::default()) {
             Ok(writer) => writer,

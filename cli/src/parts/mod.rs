@@ -67,15 +67,15 @@ fn finish(sources: Sources, file: FileId, section: &Section) -> Result<Loaded, T
     }
 }
 
-/// Reads the part that another file names, relative to that file. What is wrong is told.
+/// Reads the part that another file names under a key, relative to that file. What is wrong is told.
 pub(crate) fn read_named(
     name: &str,
-    place: &Place,
+    at: (&Place, &str),
     sources: &mut Sources,
     open: Open<'_>,
     diagnostics: &mut Vec<Diagnostic>,
 ) -> Option<Part> {
-    let file = SHELF.beside(name, (place, "component.part"), sources, open, diagnostics)?;
+    let file = SHELF.beside(name, at, sources, open, diagnostics)?;
     read(sources, file, &sections::PART, diagnostics).map(|p| p.0)
 }
 

@@ -315,8 +315,8 @@ pub struct StepsSpec {
     pub voltage_error: f64,
     /// The same of a current, A.
     pub current_error: f64,
-    /// Name of the method.
-    pub method: String,
+    /// Name of the method; without it the circuit decides.
+    pub method: Option<String>,
     /// Time between exchanges of heat and temperature, s.
     pub coupling: f64,
     /// Whether the initial state is the operating point; else what components state, zero elsewhere.

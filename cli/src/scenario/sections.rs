@@ -267,7 +267,11 @@ pub static STEPS: Section = Section {
             "local error that calls for finer steps; default 0.1 V",
         ),
         Key::may("current-error", Form::Quantity("A", Positive), "the same for currents; default 0.1 A"),
-        Key::may("method", Form::Word(&["tr-bdf2", "esdirk4"]), "integration method; default esdirk4"),
+        Key::may(
+            "method",
+            Form::Word(&["tr-bdf2", "esdirk4", "piecewise"]),
+            "integration method; piecewise: exact steps for circuits of linear components, ideal switches and ideal diodes; default: that where there is an ideal diode and nothing nonlinear, else esdirk4",
+        ),
         Key::may(
             "coupling",
             Form::Quantity("s", Positive),

@@ -17,6 +17,8 @@ pub struct Counters {
     pub jumps: u64,
     /// Coupling intervals.
     pub couplings: u64,
+    /// Changes of ideal diodes in a run by pieces.
+    pub changes: u64,
     /// New elimination orders after growth or failure.
     pub reorders: u64,
 }

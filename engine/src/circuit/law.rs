@@ -33,6 +33,17 @@ pub enum Joins {
     Groups(&'static [&'static [usize]]),
 }
 
+/// A device of two pins that is straight on both sides of a threshold: i = off·v + on·max(v − threshold, 0).
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Valve {
+    /// Voltage from which it conducts, V.
+    pub threshold: f64,
+    /// What the conductance grows by there, S.
+    pub on: f64,
+    /// Conductance below it, S.
+    pub off: f64,
+}
+
 /// The equations of a device with `P` local unknowns, written once over any scalar.
 ///
 /// The device has `P − INTERNAL + 1` pins. The first `P − INTERNAL` local unknowns are the voltages of the pins
@@ -53,7 +64,14 @@ pub trait Law<L: Lane, const P: usize>: Clone + Debug + Send + Sync + 'static {
     /// The coefficients at a junction temperature in K; called when the temperature moves, not in every step.
     fn settle(&self, kelvin: L) -> Self::Settled;
 
-    /// Currents i(u) and charges q(u). C¹ or smoother, for every u.
+    /// The law as a valve, if it is one and the same in all lanes: circuits of such devices and linear components are
+    /// solved by pieces.
+    fn valve(at: &Self::Settled) -> Option<Valve> {
+        let _ = at;
+        None
+    }
+
+    /// Currents i(u) and charges q(u). C¹ or smoother, for every u; a valve has a corner at its threshold.
     fn flow<S: Scalar<L>>(at: &Self::Settled, u: [S; P]) -> Flow<S, P>;
 
     /// The laws of one variant for each lane of `K`, abreast, at a junction temperature in K: what [`side_by_side`]
@@ -88,6 +106,10 @@ pub trait Device<L: Lane>: Any + Debug + Send + Sync {
     /// Which pins direct current can flow between.
     fn joins(&self) -> Joins {
         Joins::All
+    }
+    /// The device as a valve, if it is one.
+    fn valve(&self) -> Option<Valve> {
+        None
     }
     /// Moves the device to a junction temperature, K.
     fn settle(&mut self, kelvin: L);
@@ -199,6 +221,9 @@ impl<L: Lane, M: Law<L, P>, const P: usize> Device<L> for Lawful<L, M, P> {
     }
     fn joins(&self) -> Joins {
         M::JOINS
+    }
+    fn valve(&self) -> Option<Valve> {
+        M::valve(&self.at)
     }
     fn settle(&mut self, kelvin: L) {
         self.kelvin = kelvin;

@@ -247,6 +247,12 @@ impl<L: Lane> System<L> {
         stamps
     }
 
+    /// Whether there are devices and all of them are valves.
+    pub fn has_valves(&self) -> bool {
+        let devices = self.devices();
+        !devices.is_empty() && devices.iter().all(|d| d.valve().is_some())
+    }
+
     /// The heat input a device is tied to.
     pub fn heat_of(&self, placed: &Placed) -> Option<HeatId> {
         self.circuit.components[placed.component.0 as usize].heat

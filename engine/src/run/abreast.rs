@@ -2,10 +2,10 @@
 
 use wide::{f64x4, f64x8};
 
-use super::setup::Setup;
+use super::setup::{Piecewise, Setup};
 use crate::arithmetic::abreast::{lanes, shared};
 use crate::circuit::abreast::DeviceLanes;
-use crate::circuit::graph::Circuit;
+use crate::circuit::graph::{Body, Circuit};
 use crate::control::Controller;
 
 /// Lanes that single runs can be put into.
@@ -44,7 +44,14 @@ impl Setup<f64> {
             s.watches.len() == first.watches.len() && s.watches.iter().zip(&first.watches).all(alike)
         };
         let alike = |s: &&Self| s.controllers.len() == first.controllers.len() && watched(s);
-        if each.len() != K::WIDTH || !each.iter().all(alike) {
+        // By pieces each variant has its own switch states, so it goes alone.
+        let by_pieces = first.piecewise != Piecewise::Never
+            && first
+                .circuit
+                .components
+                .iter()
+                .any(|c| matches!(&c.body, Body::Device(d) if d.valve().is_some()));
+        if by_pieces || each.len() != K::WIDTH || !each.iter().all(alike) {
             return None;
         }
         let mut watches = first.watches.clone();
@@ -65,6 +72,7 @@ impl Setup<f64> {
             method: shared(each, |s| &s.method.name).map(|_| first.method)?,
             steps: shared(each, |s| &s.steps)?,
             bounds: shared(each, |s| &s.bounds)?,
+            piecewise: shared(each, |s| &s.piecewise)?,
             tolerance: shared(each, |s| &s.tolerance)?,
             channels: shared(each, |s| &s.channels)?,
             sample_every: shared(each, |s| &s.sample_every)?,

@@ -7,4 +7,5 @@ pub mod saved;
 pub mod setup;
 mod telling;
 pub mod time_loop;
+mod walk;
 pub mod watch;

@@ -35,6 +35,18 @@ pub enum Start {
     Stated,
 }
 
+/// Whether a circuit is stepped by pieces: exactly, from one change of a switch or an ideal diode to the next.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Piecewise {
+    /// By the method.
+    Never,
+    /// By pieces where all devices are ideal diodes and there is one; else by the method.
+    #[default]
+    WherePossible,
+    /// By pieces, or not at all.
+    Always,
+}
+
 /// Everything a run needs.
 #[derive(Debug)]
 pub struct Setup<L: Lane> {
@@ -54,6 +66,8 @@ pub struct Setup<L: Lane> {
     pub start: Start,
     /// The stepping method.
     pub method: &'static Method,
+    /// Whether the circuit is stepped by pieces ([`pieces`](crate::step::pieces)); the method then plays no part.
+    pub piecewise: Piecewise,
     /// Step lengths.
     pub steps: Steps,
     /// Bounds of the activity that opens and closes windows.
@@ -82,6 +96,7 @@ impl<L: Lane> Setup<L> {
             begin: 0.0,
             start: Start::OperatingPoint,
             method: &ESDIRK4,
+            piecewise: Piecewise::WherePossible,
             steps: Steps { base: 1e-6, finest: 11, calm: 2 },
             bounds: Bounds { voltage: 10e-3, current: 10e-3 },
             tolerance: None,
@@ -139,6 +154,14 @@ impl<L: Lane> Setup<L> {
         let mut stepper =
             Stepper::new(Arc::clone(&system), program, self.method, tolerance, self.bounds, integrals);
         stepper.solver.settle(&kelvin);
+        let by_pieces = match self.piecewise {
+            Piecewise::Never => Ok(()),
+            Piecewise::WherePossible if !system.has_valves() => Ok(()),
+            _ => stepper.by_pieces(base, &board),
+        };
+        if let (Err(why), Piecewise::Always) = (by_pieces, self.piecewise) {
+            return Err(Refusal::Setup(format!("the circuit cannot be stepped by pieces: {why}")));
+        }
         let zero = L::splat(0.0);
         let mut state = State {
             t: self.begin,

@@ -34,7 +34,7 @@ pub enum Ended {
 #[derive(Debug)]
 pub(super) struct Onlooker<L: Lane> {
     pub(super) logic: Box<dyn Controller<L>>,
-    readouts: Vec<Readout<L>>,
+    pub(super) readouts: Vec<Readout<L>>,
     pub(super) then: Vec<L>,
     pub(super) now: Vec<L>,
 }
@@ -207,6 +207,12 @@ impl<L: Lane> Run<L> {
                 continue;
             }
             let near = self.onlookers.iter().map(|o| o.logic.longest_step()).fold(f64::INFINITY, f64::min);
+            if self.stepper.pieces().is_some() {
+                if self.walk((stop, corner, near), recorder)? == Ended::Stopped {
+                    return Ok(Ended::Stopped);
+                }
+                continue;
+            }
             self.ladder.at_most(near);
             let (end, h) = self.ladder.next_end(self.state.t, stop);
             let activity = match self.stepper.attempt(&self.state, end, h, &self.board) {
@@ -265,7 +271,7 @@ impl<L: Lane> Run<L> {
     }
 
     /// Everything that happens at the end of a step.
-    fn after_step(
+    pub(super) fn after_step(
         &mut self,
         before: f64,
         corner: bool,

@@ -1,7 +1,9 @@
 //! One step: the method, the state, Newton's iteration of a stage, the start, and the schedule of step lengths.
 
 mod fallback;
+mod leap;
 pub mod method;
+pub mod pieces;
 pub mod schedule;
 pub mod stage;
 pub mod start;

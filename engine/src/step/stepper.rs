@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use super::method::Method;
+use super::pieces::Pieces;
 use super::stage::{StageSolver, StageTrouble, Tolerance};
 use super::state::State;
 use crate::arithmetic::lane::Lane;
@@ -95,7 +96,7 @@ pub struct Stepper<L: Lane> {
     expected: Vec<L>,
     q: Vec<L>,
     /// Powers of each stage.
-    power: Vec<Vec<L>>,
+    pub(super) power: Vec<Vec<L>>,
     error: Vec<L>,
     /// One over the bound of each unknown's local error; zero where it does not count.
     scale: Vec<L>,
@@ -107,7 +108,9 @@ pub struct Stepper<L: Lane> {
     recipes: Vec<Recipe>,
     recipe: Option<usize>,
     /// Products integrated beside the accounts.
-    integrals: Vec<(Readout<L>, Readout<L>)>,
+    pub(super) integrals: Vec<(Readout<L>, Readout<L>)>,
+    /// Where the circuit is stepped by pieces: these.
+    pub(super) pieces: Option<Pieces<L>>,
 }
 
 impl<L: Lane> Stepper<L> {
@@ -144,6 +147,7 @@ impl<L: Lane> Stepper<L> {
             recipes: Vec::with_capacity(RECIPES),
             recipe: None,
             integrals,
+            pieces: None,
             solver,
         }
     }
@@ -277,7 +281,7 @@ impl<L: Lane> Stepper<L> {
     }
 
     /// The products under the integrals, at the present stage.
-    fn multiply(&mut self, i: usize, t: f64, board: &Board<L>) {
+    pub(super) fn multiply(&mut self, i: usize, t: f64, board: &Board<L>) {
         if self.integrals.is_empty() {
             return;
         }
@@ -312,6 +316,9 @@ impl<L: Lane> Stepper<L> {
         self.solver.stamps = memory.stamps;
         self.recipes = memory.recipes;
         self.solver.look_up_again();
+        if let Some(pieces) = &mut self.pieces {
+            pieces.look_up_again();
+        }
     }
 
     /// Local error over its bound: (G + αC)⁻¹·α·h·Σ(b − b̂)K, damped where the circuit is stiff.
@@ -370,18 +377,6 @@ impl<L: Lane> Stepper<L> {
             old.0 = new.0;
             copy(&mut old.1, &new.1);
         }
-    }
-
-    /// Makes a state consistent just after a jump ([`StageSolver::jump`]), the products under the integrals too.
-    ///
-    /// # Errors
-    /// When no consistent state is found.
-    pub fn jump(&mut self, state: &mut State<L>, tiny: f64, board: &Board<L>) -> Result<(), StageTrouble> {
-        self.solver.jump(state, tiny, board)?;
-        copy(&mut self.power[0], &state.power);
-        self.multiply(0, state.t, board);
-        copy(&mut state.power, &self.power[0]);
-        Ok(())
     }
 
     /// Begins a new course of predictions: only the present values are known (after a corner, a jump, a new state).

@@ -12,6 +12,7 @@ pub mod controlled_sources;
 pub mod coupled_inductors;
 pub mod current_source;
 pub mod diode;
+pub mod ideal_diode;
 pub mod inductor;
 pub mod jfet;
 pub mod mosfet;
@@ -40,6 +41,7 @@ impl<L: Lane> Catalogue<L> {
         controlled_sources::voltage_by_current(),
         controlled_sources::current_by_current(),
         switch::entry(),
+        ideal_diode::entry(),
         nonlinear_capacitor::entry(),
         varistor::entry(),
         constant_power::entry(),

@@ -11,7 +11,7 @@ use joulestep_engine::circuit::graph::Circuit;
 use joulestep_engine::circuit::probe::Channel;
 use joulestep_engine::circuit::topology::{self, LooseEnd};
 use joulestep_engine::control::board::Board;
-use joulestep_engine::run::setup::{Setup, Start};
+use joulestep_engine::run::setup::{Piecewise, Setup, Start};
 use joulestep_engine::step::method::Method;
 use joulestep_engine::step::schedule::Steps;
 use joulestep_engine::step::stepper::Bounds;
@@ -114,10 +114,6 @@ pub fn build_with(scenario: &Scenario, reductions: &Reductions) -> Result<Ready,
     let controllers = build.controllers(gates, &mut board);
     let channels = build.channels(&mut board);
     let (watches, judged, signals) = build.watches(&mut board);
-    let Some(method) = Method::named(&scenario.steps.method) else {
-        // The key table offers the engine's methods only.
-        return Err(refuse(build));
-    };
     if !build.diagnostics.is_empty() {
         return Err(refuse(build));
     }
@@ -128,7 +124,15 @@ pub fn build_with(scenario: &Scenario, reductions: &Reductions) -> Result<Ready,
     setup.thermal = thermal;
     setup.coupling = steps.coupling;
     setup.start = if operating_point { Start::OperatingPoint } else { Start::Stated };
-    setup.method = method;
+    // The key table offers these words only.
+    match scenario.steps.method.as_deref() {
+        None => {}
+        Some("piecewise") => setup.piecewise = Piecewise::Always,
+        Some(name) => {
+            setup.piecewise = Piecewise::Never;
+            setup.method = Method::named(name).unwrap_or(setup.method);
+        }
+    }
     setup.steps = Steps { base: steps.base, finest: steps.halvings, calm: CALM };
     setup.bounds = Bounds { voltage: steps.voltage_error, current: steps.current_error };
     setup.channels = channels;

@@ -26,27 +26,28 @@ impl Parts {
         diagnostics: &mut Vec<Diagnostic>,
     ) -> Self {
         let mut parts = Self::default();
-        let mut named: Vec<&Node> = Vec::new();
+        let mut named: Vec<(&Node, String)> = Vec::new();
         if let Some(Raw::Table(table)) = root.get("arrangement").map(|n| &n.value) {
             let places = match table.get("kind").map(|n| &n.value) {
                 Some(Raw::Text(kind)) => arrangement::find(kind).map_or(&[][..], |a| a.places),
                 _ => &[],
             };
-            named.extend(places.iter().chain(&["part"]).filter_map(|key| table.get(key)));
+            let keys = places.iter().chain(&["part"]);
+            named.extend(keys.filter_map(|key| Some((table.get(key)?, format!("arrangement.{key}")))));
         }
         if let Some(Raw::List(components)) = root.get("component").map(|n| &n.value) {
             for component in components {
                 let Raw::Table(table) = &component.value else { continue };
-                named.extend(table.get("part"));
+                named.extend(table.get("part").map(|node| (node, "component.part".to_string())));
             }
         }
-        for node in named {
+        for (node, path) in named {
             let Raw::Text(name) = &node.value else { continue };
             let key = (node.place.file, name.clone());
             if parts.parts.contains_key(&key) {
                 continue;
             }
-            if let Some(part) = read_named(name, &node.place, sources, open, diagnostics) {
+            if let Some(part) = read_named(name, (&node.place, &path), sources, open, diagnostics) {
                 parts.parts.insert(key, part);
             }
         }

@@ -29,7 +29,7 @@ impl Resolve<'_> {
             halvings: self.halvings(f, base)?,
             voltage_error: f.number("voltage-error").unwrap_or(ERROR),
             current_error: f.number("current-error").unwrap_or(ERROR),
-            method: f.text("method").unwrap_or("esdirk4").to_string(),
+            method: f.text("method").map(ToString::to_string),
             coupling,
             operating_point: f.text("start").unwrap_or("operating-point") == "operating-point",
         })

@@ -116,14 +116,14 @@ impl Bed<'_> {
         Gate::add(self.circuit, &format!("{name}.drive"), gate, reference, output)
     }
 
-    /// A switch of two resistances with a diode against it that drops about 0.2 V.
+    /// A switch of two resistances with an ideal diode against it that drops 0.2 V.
     fn ideal(&mut self, name: &str, [high, low]: [NodeId; 2]) -> Done<(Built, Gate<f64>)> {
         let (on, off) = (1.0 / self.number("switch-resistance"), 1e-8);
         let choice = self.circuit.choice(vec![on, off, off], 1);
         let id = self.circuit.chosen_resistor(name, "switch", high, low, choice)?;
-        let diode = find::<f64>("diode").map_err(|_| bad(name, "there is no kind `diode`"))?;
+        let diode = find::<f64>("ideal-diode").map_err(|_| bad(name, "there is no kind `ideal-diode`"))?;
         let mut values = Values::with_defaults(diode.params);
-        for (key, x) in [("saturation-current", 1e-6), ("emission", 0.5), ("series-resistance", 1e-4)] {
+        for (key, x) in [("forward-voltage", 0.2), ("on-resistance", 1e-4), ("off-resistance", 1e8)] {
             values.0.insert(key, Value::Number(x));
         }
         let against = (diode.build)(self.circuit, &format!("{name}.diode"), &[low, high], &values)?;

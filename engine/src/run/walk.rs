@@ -1,0 +1,41 @@
+//! A way on beside the ordinary step: by pieces.
+
+use super::time_loop::{Ended, Run};
+use crate::arithmetic::lane::Lane;
+use crate::recorder::Recorder;
+use crate::trouble::Trouble;
+
+/// Most steps of a walk by pieces before the recorder is asked whether to go on.
+const WALK: u64 = 1 << 16;
+
+impl<L: Lane> Run<L> {
+    /// In a word, how it steps: the method's name, or that it goes by pieces.
+    pub fn method(&self) -> &'static str {
+        if self.stepper.pieces().is_some() { "piecewise" } else { self.stepper.method.name }
+    }
+
+    /// Goes on by pieces until `stop`; steps no longer than `near`. Every step is looked at where something watches, or
+    /// a controller reads a probe; else only those after which a sample is due or temperatures are exchanged.
+    pub(super) fn walk(
+        &mut self,
+        (stop, corner, near): (f64, f64, f64),
+        recorder: &mut dyn Recorder<L>,
+    ) -> Result<Ended, Trouble> {
+        let before = self.state.t;
+        let closely =
+            !self.watcher.watches().is_empty() || self.onlookers.iter().any(|o| !o.readouts.is_empty());
+        let mut pause = if closely { before } else { f64::INFINITY };
+        if !self.channels.is_empty() {
+            pause = pause.min(self.sampled_at + self.sample_every);
+        }
+        if self.thermal.is_some() {
+            pause = pause.min(self.coupled_at + self.coupling);
+        }
+        let walked = self.stepper.walk(&mut self.state, (stop, pause, near), WALK, &self.board);
+        let walked = walked.map_err(|trouble| trouble.told(self.stepper.system(), before, 0))?;
+        self.counters.steps += walked.steps;
+        self.counters.changes += walked.changes;
+        self.after_step(before, self.state.t == corner, recorder)?;
+        Ok(if recorder.go_on(self.state.t) { Ended::Reached } else { Ended::Stopped })
+    }
+}

@@ -1,0 +1,87 @@
+//! Ideal diode: two straight lines that meet at a threshold.
+
+use joulestep_engine::arithmetic::lane::Lane;
+use joulestep_engine::arithmetic::scalar::Scalar;
+use joulestep_engine::circuit::graph::{Circuit, NodeId};
+use joulestep_engine::circuit::law::{Flow, Law, Valve};
+use joulestep_engine::circuit::probe::Probe;
+use joulestep_engine::trouble::CircuitTrouble;
+
+use crate::model::{Built, Entry, Param, Range, Values, bad};
+
+/// The law; pins anode, cathode. Local unknown: the forward voltage in V.
+#[derive(Clone, Copy, Debug)]
+pub struct IdealDiode<L> {
+    /// Voltage from which it conducts, V.
+    pub threshold: L,
+    /// What the conductance grows by there, S.
+    pub on: L,
+    /// Conductance below it, S.
+    pub off: L,
+}
+
+impl<L: Lane> Law<L, 1> for IdealDiode<L> {
+    type Settled = Self;
+
+    fn settle(&self, _kelvin: L) -> Self {
+        *self
+    }
+
+    fn valve(at: &Self) -> Option<Valve> {
+        let of = |x: L| (x == L::splat(x.lane(0))).then(|| x.lane(0));
+        Some(Valve { threshold: of(at.threshold)?, on: of(at.on)?, off: of(at.off)? })
+    }
+
+    #[inline(always)]
+    fn flow<S: Scalar<L>>(at: &Self, [v]: [S; 1]) -> Flow<S, 1> {
+        let zero = S::constant(L::splat(0.0));
+        let over = v - at.threshold;
+        let lifted = S::select(over.value().gt(L::splat(0.0)), over * at.on, zero);
+        Flow { i: [v * at.off + lifted], q: [zero] }
+    }
+}
+
+const PARAMS: &[Param] = &[
+    Param::with("forward-voltage", "V", 0.0, Range::NotNegative, "Voltage from which it conducts"),
+    Param::with("on-resistance", "ohm", 1e-3, Range::Positive, "Slope while it conducts"),
+    Param::with("off-resistance", "ohm", 1e7, Range::Positive, "Resistance while it blocks"),
+];
+
+fn build<L: Lane>(
+    circuit: &mut Circuit<L>,
+    name: &str,
+    pins: &[NodeId],
+    v: &Values<L>,
+) -> Result<Built, CircuitTrouble> {
+    let (on, off) = (v.number("on-resistance"), v.number("off-resistance"));
+    let positive = |x: L| L::all(x.gt(L::splat(0.0)));
+    if !positive(on) || !positive(off - on) {
+        return Err(bad(name, "`off-resistance` must be above `on-resistance`, and both above zero"));
+    }
+    let one = L::splat(1.0);
+    // While it conducts, the slope is the on-resistance's alone.
+    let law = IdealDiode { threshold: v.number("forward-voltage"), on: one / on - one / off, off: one / off };
+    let id = circuit.law(name, "ideal-diode", pins, law, L::splat(298.15))?;
+    Ok(Built {
+        dies: vec![("diode", vec![id])],
+        components: vec![id],
+        quantities: vec![
+            ("voltage", "anode-cathode voltage", Probe::Voltage(pins[0], pins[1])),
+            ("current", "forward current", Probe::Conduction(id, 0)),
+            ("heat", "power turned into heat", Probe::Heat(id)),
+        ],
+        ..Built::default()
+    })
+}
+
+/// The line of the catalogue.
+pub const fn entry<L: Lane>() -> Entry<L> {
+    Entry {
+        kind: "ideal-diode",
+        pins: &["anode", "cathode"],
+        params: PARAMS,
+        help: "Ideal diode: a threshold and two resistances; with ideal switches alone a circuit is stepped by pieces",
+        source: "two straight lines",
+        build: build::<L>,
+    }
+}
