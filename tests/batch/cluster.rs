@@ -27,7 +27,10 @@ fn lacking() -> Option<String> {
         return Some("Slurm's daemons need root".into());
     }
     let programs = ["munged", "slurmctld", "slurmd", "sbatch", "srun", "sinfo"];
-    programs.into_iter().find(|p| program(p).is_none()).map(|p| format!("no `{p}` (packages slurm-wlm, munge)"))
+    programs
+        .into_iter()
+        .find(|p| program(p).is_none())
+        .map(|p| format!("no `{p}` (packages slurm-wlm, munge)"))
 }
 
 /// A port that nobody uses now.

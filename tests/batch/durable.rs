@@ -152,7 +152,8 @@ fn kills_at_any_moment_leave_the_same_table_and_waveforms() {
     assert!(archive.complete());
     let samples = 0..archive.samples();
     let (t, v) = (archive.time(samples.clone()).unwrap(), archive.window("v(out)", samples).unwrap());
-    let worst = t.iter().zip(&v).map(|(t, v)| (v - (1.0 - (-t / (r(&7) * 1e-6)).exp())).abs()).fold(0.0, f64::max);
+    let worst =
+        t.iter().zip(&v).map(|(t, v)| (v - (1.0 - (-t / (r(&7) * 1e-6)).exp())).abs()).fold(0.0, f64::max);
     println!("waveform of variant 7: {} samples, within {worst:.1e} V of the closed form", t.len());
     assert!(t.len() > 100 && worst < 1e-5);
     // A folder of an earlier batch is not mixed with another's.

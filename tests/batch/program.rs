@@ -349,8 +349,9 @@ fn the_shipped_plan_fits_the_schema_and_its_table_is_read_from_outside() {
 fn the_page_about_tables_says_what_python_does() {
     let page = fs::read_to_string("examples/batch-tables.md").unwrap();
     let blocks = page.split("\n\n").filter(|b| b.starts_with("    import "));
-    let blocks: Vec<String> =
-        blocks.map(|b| b.lines().map(|l| l.trim_start_matches("    ")).collect::<Vec<_>>().join("\n")).collect();
+    let blocks: Vec<String> = blocks
+        .map(|b| b.lines().map(|l| l.trim_start_matches("    ")).collect::<Vec<_>>().join("\n"))
+        .collect();
     assert_eq!(blocks.len(), 3);
     let folder = Folder::new("");
     let [out, csv, parquet] = ["table.h5", "table.csv", "table.parquet"].map(|n| folder.text(n));
@@ -366,7 +367,8 @@ fn the_page_about_tables_says_what_python_does() {
             println!("skipped: {python} is missing or has not all of {needs}");
             continue;
         }
-        let code = format!("{block}\nprint('length', len(table['heatsink'] if 'heatsink' in table else table))");
+        let code =
+            format!("{block}\nprint('length', len(table['heatsink'] if 'heatsink' in table else table))");
         let read = run(&code).unwrap();
         let said = String::from_utf8_lossy(&read.stdout);
         assert!(said.contains("length 200"), "{code}\n{said}{}", String::from_utf8_lossy(&read.stderr));

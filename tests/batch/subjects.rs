@@ -84,8 +84,21 @@ min = "60 A"
         assert_eq!(rows[k][rows[k].len() - 2], verdict);
     }
     let command = [
-        "rating", "mosfet-sic-750v-18m", "--heatsink", "80 degC", "--interface", "0.4 K/W", "--from", "1 ms", "--to",
-        "10 ms", "--points", "2", "--fault", "150 A", "--json",
+        "rating",
+        "mosfet-sic-750v-18m",
+        "--heatsink",
+        "80 degC",
+        "--interface",
+        "0.4 K/W",
+        "--from",
+        "1 ms",
+        "--to",
+        "10 ms",
+        "--points",
+        "2",
+        "--fault",
+        "150 A",
+        "--json",
     ];
     let rated = told(&command);
     let of = |pointer: &str| rated.pointer(pointer).and_then(Value::as_f64).unwrap();
@@ -162,19 +175,39 @@ values = ["48 degC", "58 degC"]
     assert!(done.out.contains("8 done"), "{}", done.out);
     let (c, _) = table(&folder, "t.csv");
     let r = &c["jfet.thermal-resistance"];
-    assert!(r[..4].iter().all(|x| x.to_bits() == r[0].to_bits()) && r[4..].iter().all(|x| x.to_bits() == r[4].to_bits()));
+    assert!(
+        r[..4].iter().all(|x| x.to_bits() == r[0].to_bits())
+            && r[4..].iter().all(|x| x.to_bits() == r[4].to_bits())
+    );
     // 0.2 mm more of solder (58 W/m K, 8 mm square: 54 mK/W one-dimensional) and the spreading before it.
     let more = r[4] - r[0];
     println!("0.2 mm of solder: {more:.4} K/W more");
     assert!((0.03..0.12).contains(&more), "{more}");
     for k in [0, 1, 4, 5] {
-        assert!(c["continuous.current"][k + 2] < c["continuous.current"][k], "a higher resistance carries more");
+        assert!(
+            c["continuous.current"][k + 2] < c["continuous.current"][k],
+            "a higher resistance carries more"
+        );
     }
     for k in [0, 2, 4, 6] {
-        assert!(c["continuous.current"][k + 1] < c["continuous.current"][k], "a warmer heatsink carries more");
+        assert!(
+            c["continuous.current"][k + 1] < c["continuous.current"][k],
+            "a warmer heatsink carries more"
+        );
     }
-    let command =
-        ["rating", "stack-750v-5m4", "--on", "board-750v-5m4", "--heatsink", "48 degC", "--cells", "3000", "--points", "2", "--json"];
+    let command = [
+        "rating",
+        "stack-750v-5m4",
+        "--on",
+        "board-750v-5m4",
+        "--heatsink",
+        "48 degC",
+        "--cells",
+        "3000",
+        "--points",
+        "2",
+        "--json",
+    ];
     let rated = told(&command);
     let continuous = rated.pointer("/ratings/0/continuous/current").and_then(Value::as_f64).unwrap();
     near(c["continuous.current"][0], continuous, 1e-6, "continuous");
@@ -206,12 +239,19 @@ values = ["10 A", "20 A"]
     let (c, _) = table(&folder, "t.csv");
     near(c["estimate"][0], 2.0 * c["estimate"][1], 1e-12, "2·Q/I");
     let command = [
-        "dead-time", "mosfet-sic-750v-18m", "--dead-time", "40 ns,80 ns,160 ns", "--current", "10 A,20 A", "--json",
+        "dead-time",
+        "mosfet-sic-750v-18m",
+        "--dead-time",
+        "40 ns,80 ns,160 ns",
+        "--current",
+        "10 A,20 A",
+        "--json",
     ];
     let studied = told(&command);
     for k in 0..2 {
         for j in 0..3 {
-            let losses = studied.pointer(&format!("/rows/{}/losses", 3 * k + j)).and_then(Value::as_f64).unwrap();
+            let losses =
+                studied.pointer(&format!("/rows/{}/losses", 3 * k + j)).and_then(Value::as_f64).unwrap();
             near(c[&format!("losses.{}", j + 1)][k], losses, 1e-12, "losses");
             assert!(c["best.losses"][k] <= losses);
         }
@@ -249,21 +289,39 @@ fn broken_plans_of_ratings_are_told() {
             "no shipped part is named `stack-750v-5m5`",
             "did you mean",
         ),
-        (of("scenario = \"rc.toml\"\n[rating]\npart = \"x\"", "steps.end", "1", ""), "more than one subject", ""),
-        (of("", "steps.end", "1", ""), "nothing to vary", "expected one of `scenario`, [rating] and [dead-time]"),
+        (
+            of("scenario = \"rc.toml\"\n[rating]\npart = \"x\"", "steps.end", "1", ""),
+            "more than one subject",
+            "",
+        ),
+        (
+            of("", "steps.end", "1", ""),
+            "nothing to vary",
+            "expected one of `scenario`, [rating] and [dead-time]",
+        ),
         (
             of(rating, "rating.heatsink", "\"5 degC\"", "[[keep]]\nwhich = \"every\"\nstep = 2\n"),
             "this study records no signals",
             "",
         ),
         (
-            of("[dead-time]\npart = \"mosfet-sic-750v-18m\"\ncurrent = 1\ntimes = [2e-8, 1e-8]", "dead-time.current", "1", ""),
+            of(
+                "[dead-time]\npart = \"mosfet-sic-750v-18m\"\ncurrent = 1\ntimes = [2e-8, 1e-8]",
+                "dead-time.current",
+                "1",
+                "",
+            ),
             "expected dead times, rising",
             "",
         ),
         (of("scenario = \"rc.toml\"", "component.R1.resistance", "1", limit), "a limit of the plan", ""),
         (
-            of("scenario = \"rc.toml\"", "component.R1.resistance", "1", "[[keep]]\nwhich = \"highest\"\noutput = \"curent\"\n"),
+            of(
+                "scenario = \"rc.toml\"",
+                "component.R1.resistance",
+                "1",
+                "[[keep]]\nwhich = \"highest\"\noutput = \"curent\"\n",
+            ),
             "there is no output `curent`",
             "",
         ),
@@ -275,10 +333,10 @@ fn broken_plans_of_ratings_are_told() {
         assert!(done.err.contains(found) && done.err.contains(more), "{found}\n{more}\n{}", done.err);
     }
     // A value that makes no part fails alone.
-    let folder = plan(&of(rating, "part.params.jfet-on-resistance", "\"5 mohm\", \"-5 mohm\"", "").replace(
-        "on = \"board-750v-5m4\"",
-        "interface = \"0.3 K/W\"",
-    ));
+    let folder = plan(
+        &of(rating, "part.params.jfet-on-resistance", "\"5 mohm\", \"-5 mohm\"", "")
+            .replace("on = \"board-750v-5m4\"", "interface = \"0.3 K/W\""),
+    );
     let done = folder.batch("t.h5", &[]);
     assert!(done.code == 0 && done.out.contains("1 done, 1 refused"), "{}{}", done.out, done.err);
 }

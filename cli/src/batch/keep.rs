@@ -85,7 +85,8 @@ pub fn write(
     stop: &AtomicBool,
 ) -> Result<(), String> {
     let folder = folder_of(table);
-    let system = |doing: &str, path: &Path, e: std::io::Error| format!("cannot {doing} {}: {e}", path.display());
+    let system =
+        |doing: &str, path: &Path, e: std::io::Error| format!("cannot {doing} {}: {e}", path.display());
     fs::create_dir_all(&folder).map_err(|e| system("make", &folder, e))?;
     if anew {
         let there = fs::read_dir(&folder).map_err(|e| system("read", &folder, e))?;

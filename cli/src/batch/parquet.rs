@@ -91,7 +91,8 @@ pub fn write(path: &Path, told: &Told<'_>) -> Result<(), ParquetError> {
         .set_key_value_metadata(Some(about))
         .build();
     let file = File::create(path)?;
-    let mut writer = SerializedFileWriter::new(file, Arc::new(schema(&named, &words)?), Arc::new(properties))?;
+    let mut writer =
+        SerializedFileWriter::new(file, Arc::new(schema(&named, &words)?), Arc::new(properties))?;
     let all: Vec<(&usize, &Row)> = rows.iter().collect();
     for (chunk, rows) in all.chunks(GROUP).enumerate() {
         let mut group = writer.next_row_group()?;
@@ -144,7 +145,8 @@ fn lines(file: File) -> Result<String, String> {
     writer.write_record(&names).map_err(|e| e.to_string())?;
     for row in reader.get_row_iter(None).map_err(|e| e.to_string())? {
         let row = row.map_err(|e| e.to_string())?;
-        let cells: Result<Vec<String>, String> = row.get_column_iter().map(|(name, field)| cell(name, field)).collect();
+        let cells: Result<Vec<String>, String> =
+            row.get_column_iter().map(|(name, field)| cell(name, field)).collect();
         writer.write_record(cells?).map_err(|e| e.to_string())?;
     }
     let bytes = writer.into_inner().map_err(|e| e.to_string())?;
@@ -157,7 +159,9 @@ fn cell(name: &str, field: &Field) -> Result<String, String> {
         Field::Double(x) => format!("{x:?}"),
         Field::Float(x) => format!("{:?}", f64::from(*x)),
         Field::Str(text) => text.clone(),
-        Field::Bool(_) | Field::Byte(_) | Field::Short(_) | Field::Int(_) | Field::Long(_) => field.to_string(),
+        Field::Bool(_) | Field::Byte(_) | Field::Short(_) | Field::Int(_) | Field::Long(_) => {
+            field.to_string()
+        }
         Field::UByte(_) | Field::UShort(_) | Field::UInt(_) | Field::ULong(_) => field.to_string(),
         _ => return Err(format!("column `{name}` holds neither numbers nor texts")),
     })

@@ -50,7 +50,8 @@ pub fn open_plan(path: &Path, open: Open<'_>) -> Result<PlanFile, Trouble> {
     let mut conform = Conform { catalogue: catalogue(), kind_of_part: &|_, _| None, diagnostics };
     let fields = conform.table(&table, &PLAN, "");
     let mut diagnostics = conform.diagnostics;
-    let subjects: Vec<_> = ["scenario", "rating", "dead-time"].into_iter().filter_map(|k| table.get(k)).collect();
+    let subjects: Vec<_> =
+        ["scenario", "rating", "dead-time"].into_iter().filter_map(|k| table.get(k)).collect();
     if subjects.len() != 1 {
         let place = subjects.last().map_or(&table.place, |n| &n.place);
         let found = if subjects.is_empty() { "nothing to vary" } else { "more than one subject" };

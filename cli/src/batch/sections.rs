@@ -21,8 +21,16 @@ pub static PLAN: Section = Section {
     keys: &[
         Key::need("format", Form::Whole(FORMAT, FORMAT), "version of the plan format: 1"),
         Key::may("title", Form::Text, "one line that names the plan"),
-        Key::may("scenario", Form::Text, "the scenario file, relative to this file; or else a rating or dead-time"),
-        Key::may("rating", Form::Table(&subject::RATING), "the rating that is varied, in place of a scenario"),
+        Key::may(
+            "scenario",
+            Form::Text,
+            "the scenario file, relative to this file; or else a rating or dead-time",
+        ),
+        Key::may(
+            "rating",
+            Form::Table(&subject::RATING),
+            "the rating that is varied, in place of a scenario",
+        ),
         Key::may(
             "dead-time",
             Form::Table(&subject::DEAD_TIME),

@@ -199,9 +199,10 @@ fn keys(table: &Table, section: &Section, world: &World<'_>) -> Vec<Key> {
         }
         Kinds::Part(tables) => {
             let entry = catalogue::<f64>().iter().find(|e| Some(e.kind) == word("kind"));
-            let of = |e: &'static joulestep_models::model::Entry<f64>, name: &'static str, help: &'static str| {
-                Key::may(name, Form::Parameters(e.kind, e.params), help)
-            };
+            let of =
+                |e: &'static joulestep_models::model::Entry<f64>, name: &'static str, help: &'static str| {
+                    Key::may(name, Form::Parameters(e.kind, e.params), help)
+                };
             keys.extend(entry.into_iter().flat_map(|e| tables.iter().map(move |t| of(e, t.0, t.2))));
         }
         Kinds::None => {}

@@ -30,7 +30,8 @@ impl Told<'_> {
     /// The result file of each row's variant.
     pub(super) fn waveforms(&self) -> Option<Vec<String>> {
         let kept = self.kept?;
-        let name = |variant: &usize| if is_kept(kept, *variant) { file_name(*variant) } else { String::new() };
+        let name =
+            |variant: &usize| if is_kept(kept, *variant) { file_name(*variant) } else { String::new() };
         Some(self.rows.keys().map(name).collect())
     }
 }
@@ -50,9 +51,8 @@ pub fn hdf5(path: &Path, told: &Told<'_>) -> Result<(), ResultError> {
         let values = rows.values().map(|row| row.outputs[k]).collect();
         columns.push(TableColumn { name: &output.name, unit: &output.unit, role: "output", values });
     }
-    let of_inputs = |what: &str| {
-        study.plan.inputs.iter().map(|i| format!("{what}.{}", i.name)).collect::<Vec<_>>()
-    };
+    let of_inputs =
+        |what: &str| study.plan.inputs.iter().map(|i| format!("{what}.{}", i.name)).collect::<Vec<_>>();
     let (first, total) = (of_inputs("first"), of_inputs("total"));
     let mut statistics = vec![outputs(told)];
     if !study.limits.is_empty() {
@@ -102,16 +102,25 @@ fn limits<'a>(told: &Told<'_>) -> Statistic<'a> {
     let all = statistics.passes.iter().map(|s| ("all limits".to_string(), *s, None));
     let each = statistics.limits.iter().map(|l| (l.name.clone(), l.kept, l.worst));
     let each: Vec<(String, Share, Option<(usize, f64)>)> = each.chain(all).collect();
-    let column = |of: &dyn Fn(&(String, Share, Option<(usize, f64)>)) -> f64| each.iter().map(of).collect::<Vec<_>>();
+    let column =
+        |of: &dyn Fn(&(String, Share, Option<(usize, f64)>)) -> f64| each.iter().map(of).collect::<Vec<_>>();
     let unit = |name: &String| {
-        study.limits.iter().find(|l| l.name == *name).map_or(String::new(), |l| study.outputs[l.columns.0].unit.clone())
+        study
+            .limits
+            .iter()
+            .find(|l| l.name == *name)
+            .map_or(String::new(), |l| study.outputs[l.columns.0].unit.clone())
     };
     let numbers = vec![
         ("kept_by", "variants that keep it", column(&|l| l.1.hits as f64)),
         ("judged", "variants that were judged", column(&|l| l.1.of as f64)),
         ("lower", "lower Clopper-Pearson bound of the share, 95 %", column(&|l| l.1.bounds.0)),
         ("upper", "upper Clopper-Pearson bound of the share, 95 %", column(&|l| l.1.bounds.1)),
-        ("worst_variant", "the variant of the least margin", column(&|l| l.2.map_or(f64::NAN, |w| w.0 as f64))),
+        (
+            "worst_variant",
+            "the variant of the least margin",
+            column(&|l| l.2.map_or(f64::NAN, |w| w.0 as f64)),
+        ),
         ("worst_margin", "its margin", column(&|l| l.2.map_or(f64::NAN, |w| w.1))),
     ];
     let (names, units) = each.iter().map(|l| (l.0.clone(), unit(&l.0))).unzip();
@@ -128,7 +137,12 @@ fn indices<'a>(told: &Told<'_>, first: &'a [String], total: &'a [String]) -> Sta
         numbers.push((first, "first-order Sobol index", indices.iter().map(|(_, i)| i.first[k]).collect()));
         numbers.push((total, "total Sobol index", indices.iter().map(|(_, i)| i.total[k]).collect()));
     }
-    Statistic { name: "sobol_indices", words: "Sobol indices of outputs", texts: vec![("output", names)], numbers }
+    Statistic {
+        name: "sobol_indices",
+        words: "Sobol indices of outputs",
+        texts: vec![("output", names)],
+        numbers,
+    }
 }
 
 /// Writes the table as CSV (RFC 4180): a line of names, each with its unit in brackets, and a line per variant; a

@@ -196,7 +196,8 @@ impl Finish<'_> {
     fn write(&self, told: &Told<'_>, kept: Option<&[usize]>) -> Result<(), Refused> {
         let (out, output) = (self.out, self.output);
         table::hdf5(out, told).map_err(|e| (e.to_string(), INPUT_OUTPUT))?;
-        let cannot = |path: &Path, e: &dyn Display| (format!("cannot write `{}`: {e}", path.display()), INPUT_OUTPUT);
+        let cannot =
+            |path: &Path, e: &dyn Display| (format!("cannot write `{}`: {e}", path.display()), INPUT_OUTPUT);
         if let Some(path) = &output.csv {
             let mut text = Vec::new();
             let made = table::csv(&mut text, told).and_then(|()| std::fs::write(path, text));
@@ -224,21 +225,25 @@ fn finish(batch: &Finish<'_>, streams: &mut Streams<'_>) -> io::Result<u8> {
     let indices = indices::of_rows(study, rows);
     // Which are worst only the whole table tells.
     let kept = keep::chosen(study, rows).filter(|_| whole);
-    let told =
-        Told { study, rows, statistics: &statistics, indices: &indices, kept: kept.as_deref() };
+    let told = Told { study, rows, statistics: &statistics, indices: &indices, kept: kept.as_deref() };
     if let Err(why) = batch.write(&told, kept.as_deref()) {
         return refused(&why, output.json, streams);
     }
     if stopped().load(Ordering::Relaxed) {
         let kept_in = keep::folder_of(out);
-        writeln!(streams.err, "interrupted; waveforms so far are in {}, --resume goes on", kept_in.display())?;
+        writeln!(
+            streams.err,
+            "interrupted; waveforms so far are in {}, --resume goes on",
+            kept_in.display()
+        )?;
         return Ok(INTERRUPTED);
     }
     if output.json {
         let mut told = tell::json(study, &statistics, &indices);
         told["file"] = json!(out.display().to_string());
         if let Some(kept) = &kept {
-            told["waveforms"] = json!({ "folder": keep::folder_of(out).display().to_string(), "variants": kept });
+            told["waveforms"] =
+                json!({ "folder": keep::folder_of(out).display().to_string(), "variants": kept });
         }
         writeln!(streams.out, "{told:#}")?;
     } else {

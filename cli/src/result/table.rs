@@ -124,7 +124,8 @@ pub fn write_table(path: &Path, table: &Table<'_>) -> Result<(), ResultError> {
     store.append_texts::<16>("batch/verdict", &table.verdict)?;
     store.append_texts::<ERROR>("batch/error", &table.error)?;
     if let Some(files) = waveforms {
-        store.append_texts::<FILE>("batch/waveforms", &files.iter().map(String::as_str).collect::<Vec<_>>())?;
+        store
+            .append_texts::<FILE>("batch/waveforms", &files.iter().map(String::as_str).collect::<Vec<_>>())?;
     }
     store.finish(true)
 }

@@ -34,7 +34,8 @@ impl Read<'_> {
                 return None;
             }
         }
-        let (limit, output) = (|| f.text("limit").map(str::to_string), || f.text("output").map(str::to_string));
+        let (limit, output) =
+            (|| f.text("limit").map(str::to_string), || f.text("output").map(str::to_string));
         Some(match f.kind.as_str() {
             "worst" => Keep::Worst { limit: limit()?, count },
             "best" => Keep::Best { limit: limit()?, count },
@@ -44,7 +45,12 @@ impl Read<'_> {
             _ => {
                 let numbers = f.numbers("variants");
                 if let Some(x) = numbers.iter().find(|x| x.fract() != 0.0 || **x > MOST_VARIANTS as f64) {
-                    self.tell(f.place_of("variants"), f.key("variants"), format!("{x}"), "numbers of variants, from 0");
+                    self.tell(
+                        f.place_of("variants"),
+                        f.key("variants"),
+                        format!("{x}"),
+                        "numbers of variants, from 0",
+                    );
                     return None;
                 }
                 Keep::Listed(numbers.iter().map(|x| *x as usize).collect())

@@ -20,7 +20,11 @@ pub static KEEP: Section = Section {
                 keys: &[OF_LIMIT, COUNT],
             },
             Kind { word: "best", help: "Those farthest from a limit", keys: &[OF_LIMIT, COUNT] },
-            Kind { word: "highest", help: "Those of the largest value of an output", keys: &[OF_OUTPUT, COUNT] },
+            Kind {
+                word: "highest",
+                help: "Those of the largest value of an output",
+                keys: &[OF_OUTPUT, COUNT],
+            },
             Kind { word: "lowest", help: "Those of the least value of an output", keys: &[OF_OUTPUT, COUNT] },
             Kind {
                 word: "every",
@@ -30,7 +34,11 @@ pub static KEEP: Section = Section {
             Kind {
                 word: "listed",
                 help: "These",
-                keys: &[Key::need("variants", Form::Quantities("1", joulestep_models::model::Range::NotNegative), "their numbers, from 0")],
+                keys: &[Key::need(
+                    "variants",
+                    Form::Quantities("1", joulestep_models::model::Range::NotNegative),
+                    "their numbers, from 0",
+                )],
             },
         ],
     ),

@@ -15,7 +15,11 @@ pub static RATING: Section = Section {
     kinds: Kinds::None,
     keys: &[
         Key::need("part", Form::Text, "shipped part by name, or a part file relative to this file"),
-        Key::may("on", Form::Text, "package stack (shipped name or file); without it the part's own impedance"),
+        Key::may(
+            "on",
+            Form::Text,
+            "package stack (shipped name or file); without it the part's own impedance",
+        ),
         Key::may("heatsink", Form::Quantity("degC", Any), "temperature of the heatsink; default 50 degC"),
         Key::may(
             "interface",
@@ -34,7 +38,11 @@ pub static RATING: Section = Section {
         ),
         Key::may("before", Form::Quantity("A", NotNegative), "current before the pulses; default 0"),
         Key::may("cells", Form::Whole(1_000, 2_000_000), "cells of the mesh, at most; default 40000"),
-        Key::may("runaway", Form::Flag, "whether the current of thermal runaway is looked for; default false"),
+        Key::may(
+            "runaway",
+            Form::Flag,
+            "whether the current of thermal runaway is looked for; default false",
+        ),
         Key::may("pulse", Form::Tables(&PULSE), "pulses whose largest current is looked for"),
         Key::may("fault", Form::Tables(&FAULT), "fault currents whose longest square pulse is looked for"),
     ],

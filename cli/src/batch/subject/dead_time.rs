@@ -124,17 +124,26 @@ impl DeadTime {
         let Some(least) = least else { return Err(refused("there is no dead time")) };
         let mut best = points[least].clone();
         if let Some(resolution) = f.number("resolution") {
-            let (mut low, mut high) = (times[least.saturating_sub(1)], times[(least + 1).min(times.len() - 1)]);
+            let (mut low, mut high) =
+                (times[least.saturating_sub(1)], times[(least + 1).min(times.len() - 1)]);
             while high - low > resolution {
                 if stop.load(Ordering::Relaxed) {
                     return Ok(None);
                 }
                 // The golden section of the longer side.
                 let (left, right) = (best.dead_time - low, high - best.dead_time);
-                let time = if right > left { best.dead_time + GOLDEN * right } else { best.dead_time - GOLDEN * left };
+                let time = if right > left {
+                    best.dead_time + GOLDEN * right
+                } else {
+                    best.dead_time - GOLDEN * left
+                };
                 let next = at(time)?;
                 let (inner, outer) = if next.losses < best.losses { (next, best) } else { (best, next) };
-                if outer.dead_time < inner.dead_time { low = outer.dead_time } else { high = outer.dead_time }
+                if outer.dead_time < inner.dead_time {
+                    low = outer.dead_time
+                } else {
+                    high = outer.dead_time
+                }
                 best = inner;
             }
         }

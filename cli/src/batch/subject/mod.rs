@@ -73,7 +73,11 @@ fn limits(fields: &Fields, unit: &dyn Fn(&str) -> Option<String>) -> Result<Vec<
         };
         let (Some(name), Some(output)) = (f.text("name"), f.text("output")) else { continue };
         let Some(unit) = unit(output) else {
-            return wrong("output", format!("there is no output `{output}`"), "the name of an output's column");
+            return wrong(
+                "output",
+                format!("there is no output `{output}`"),
+                "the name of an output's column",
+            );
         };
         if all.iter().any(|l| l.name == name) {
             return wrong("name", "a name used twice".into(), "a name used once");
@@ -157,9 +161,6 @@ impl Subject {
             true => Verdict::Passes,
             false => Verdict::Fails,
         };
-        Some((
-            Row { variant: 0, status: Status::Done, verdict, error: String::new(), outputs },
-            of_search,
-        ))
+        Some((Row { variant: 0, status: Status::Done, verdict, error: String::new(), outputs }, of_search))
     }
 }

@@ -43,7 +43,8 @@ pub(crate) fn prepare(plan: &PlanFile, open: Open<'_>) -> Result<Prepared, Refus
         (Some(f), _) => {
             let part = f.text("part").unwrap_or("");
             let at = (f.place_of("part"), "rating.part");
-            if let Some((table, _)) = crate::parts::read_typed(part, at, &mut sources, open, &mut diagnostics) {
+            if let Some((table, _)) = crate::parts::read_typed(part, at, &mut sources, open, &mut diagnostics)
+            {
                 put("part", table);
             }
             if let Some(stack) = f.text("on") {

@@ -100,15 +100,17 @@ impl Rating {
 
     fn part(&self, fields: &Fields) -> Result<Part, Ill> {
         let mut diagnostics = Vec::new();
-        let part = fields.table("part").and_then(|f| crate::parts::of_fields(f, &self.part, &mut diagnostics));
+        let part =
+            fields.table("part").and_then(|f| crate::parts::of_fields(f, &self.part, &mut diagnostics));
         part.filter(|_| diagnostics.is_empty()).ok_or_else(|| told(&diagnostics))
     }
 
-    fn law(part: &Part, asked: &Asked) -> Result<(Conduction, f64), Ill> {
-        let (gate, hottest) = bounds(part, asked).map_err(|e| ill(&e))?;
-        // From the coldest heatsink that there may be: the same table for all variants.
-        let law = Conduction::on_demand(part, gate, COLDEST, hottest + BEYOND).map_err(|e| ill(&e))?;
-        Ok((law, hottest))
+    fn law(part: &Part, q: &Question) -> Result<Conduction, Ill> {
+        let (gate, hottest) = bounds(part, &q.asked).map_err(|e| ill(&e))?;
+        // From the coldest heatsink that there may be: the same table for all variants. No state beyond the highest
+        // junction temperature is looked at, but for the runaway.
+        let most = hottest + if q.runaway { BEYOND } else { 0.0 };
+        Conduction::on_demand(part, gate, COLDEST, most).map_err(|e| ill(&e))
     }
 
     /// Names and units of its numbers.
@@ -118,14 +120,16 @@ impl Rating {
     pub(super) fn columns(&self, fields: &Fields) -> Result<Vec<Column>, Ill> {
         let Some(f) = fields.table("rating") else { return Err(refused("there is no rating")) };
         let q = question(f);
-        let (law, _) = Self::law(&self.part(fields)?, &q.asked)?;
+        let law = Self::law(&self.part(fields)?, &q)?;
         let mut all = vec![("continuous.current".to_string(), "A"), ("continuous.drop".into(), "V")];
         all.push(("continuous.loop-gain".into(), "1"));
         all.extend(law.names().iter().map(|die| (format!("continuous.{die}"), "degC")));
         all.extend(law.names().iter().map(|die| (format!("{die}.thermal-resistance"), "K/W")));
         all.extend(q.runaway.then(|| ("runaway.current".into(), "A")));
         for p in f.tables("pulse").iter().filter_map(|p| p.text("name")) {
-            all.extend([("current", "A"), ("i2t", "A^2 s"), ("energy", "J")].map(|(w, u)| (format!("{p}.{w}"), u)));
+            all.extend(
+                [("current", "A"), ("i2t", "A^2 s"), ("energy", "J")].map(|(w, u)| (format!("{p}.{w}"), u)),
+            );
         }
         let faults = f.tables("fault").iter().filter_map(|t| t.text("name"));
         all.extend(faults.map(|name| (format!("{name}.longest"), "s")));
@@ -138,8 +142,8 @@ impl Rating {
         let q = question(f);
         let part = self.part(fields)?;
         let (gate, hottest) = bounds(&part, &q.asked).map_err(|e| ill(&e))?;
-        let key = format!("{:?} {gate:?} {hottest:?}", part.values);
-        let law = kept(&self.laws, key, || Ok(Self::law(&part, &q.asked)?.0))?;
+        let key = format!("{:?} {gate:?} {hottest:?} {}", part.values, q.runaway);
+        let law = kept(&self.laws, key, || Self::law(&part, &q))?;
         let heat = match fields.table("package") {
             None => heat_of_part(&part, q.asked.heatsink, q.interface).map_err(|e| ill(&e))?,
             Some(f) => {
@@ -155,7 +159,7 @@ impl Rating {
             return told;
         }
         // The law is shared: the trouble may be another variant's.
-        let (own, _) = Self::law(&part, &q.asked)?;
+        let own = Self::law(&part, &q)?;
         let told = rate(&part, &own, &path, hottest, &q);
         own.trouble().map_or(told, |e| Err((Status::Failed, e.to_string())))
     }
@@ -175,7 +179,10 @@ fn rate(part: &Part, law: &Conduction, path: &HeatPath, hottest: f64, q: &Questi
     let before = steady(law, path, q.asked.before, &none)
         .filter(|s| s.celsius[..dies].iter().all(|&t| t < hottest))
         .ok_or_else(|| {
-            refused(format!("{}: {} A before the pulse are more than it carries for ever", part.name, q.asked.before))
+            refused(format!(
+                "{}: {} A before the pulse are more than it carries for ever",
+                part.name, q.asked.before
+            ))
         })?;
     let mut all = Vec::new();
     match continuous(law, path, hottest, &none) {
