@@ -3,6 +3,7 @@
 
 mod cluster;
 mod durable;
+mod parquet;
 mod program;
 mod sampling;
 mod statistics;
