@@ -4,6 +4,7 @@
 mod cluster;
 mod durable;
 mod lanes;
+mod parquet;
 mod program;
 mod sampling;
 mod statistics;

@@ -350,3 +350,34 @@ fn the_shipped_plan_fits_the_schema_and_its_table_is_read_from_outside() {
     assert!(read.status.success(), "{said}{}", String::from_utf8_lossy(&read.stderr));
     assert!(said.contains("200 variants, complete") && said.contains("done"), "{said}");
 }
+
+/// Every block of Python on the page about tables, as it stands there, where its tables are.
+#[test]
+fn the_page_about_tables_says_what_python_does() {
+    let page = fs::read_to_string("examples/batch-tables.md").unwrap();
+    let blocks = page.split("\n\n").filter(|b| b.starts_with("    import "));
+    let blocks: Vec<String> = blocks
+        .map(|b| b.lines().map(|l| l.trim_start_matches("    ")).collect::<Vec<_>>().join("\n"))
+        .collect();
+    assert_eq!(blocks.len(), 3);
+    let folder = Folder::new("");
+    let [out, csv, parquet] = ["table.h5", "table.csv", "table.parquet"].map(|n| folder.text(n));
+    let plan = "examples/inrush-tolerances.toml";
+    let done = joulestep(&["batch", plan, "--out", &out, "--csv", &csv, "--parquet", &parquet, "--quiet"]);
+    assert!(done.code <= 1, "{}", done.err);
+    let python = std::env::var("JOULESTEP_PYTHON").unwrap_or_else(|_| "python3".into());
+    for block in blocks {
+        let needs = block.lines().next().unwrap().trim_start_matches("import ").to_string();
+        let needs = if block.contains("h5netcdf") { format!("{needs}, h5netcdf") } else { needs };
+        let run = |code: &str| Command::new(&python).current_dir(folder.path("")).args(["-c", code]).output();
+        if !run(&format!("import {needs}")).is_ok_and(|o| o.status.success()) {
+            println!("skipped: {python} is missing or has not all of {needs}");
+            continue;
+        }
+        let code =
+            format!("{block}\nprint('length', len(table['heatsink'] if 'heatsink' in table else table))");
+        let read = run(&code).unwrap();
+        let said = String::from_utf8_lossy(&read.stdout);
+        assert!(said.contains("length 200"), "{code}\n{said}{}", String::from_utf8_lossy(&read.stderr));
+    }
+}

@@ -176,6 +176,12 @@ pub fn read(path: &Path) -> Result<Held, JournalTrouble> {
     Ok(held)
 }
 
+/// Whether a journal was killed, or its disk full, before its first line was whole: what there is begins that line.
+pub fn is_unbegun(path: &Path, head: &Head) -> bool {
+    let first = line("batch", &head_value(head));
+    std::fs::read(path).is_ok_and(|bytes| bytes.len() < first.len() && first.as_bytes().starts_with(&bytes))
+}
+
 impl Journal {
     /// Begins a journal; `force` replaces one that is there.
     ///
@@ -260,6 +266,12 @@ mod tests {
         drop(journal);
         let whole = std::fs::read(&path).unwrap();
         let last = whole[..whole.len() - 1].iter().rposition(|b| *b == b'\n').unwrap() + 1;
+        let first = whole.iter().position(|b| *b == b'\n').unwrap() + 1;
+        // Cut within the first line, nothing was begun.
+        for cut in 0..=first {
+            std::fs::write(&path, &whole[..cut]).unwrap();
+            assert_eq!(is_unbegun(&path, &head()), cut < first, "cut at {cut}");
+        }
         // Cut anywhere within the last line, only that line is lost; a changed byte is noticed.
         for cut in last..whole.len() {
             std::fs::write(&path, &whole[..cut]).unwrap();

@@ -1,8 +1,53 @@
-//! Batches: a scenario, a rating or a dead-time study varied by a plan, on all cores, durable, in shards; and what the table of its variants tells.
+//! Batches: a scenario, a rating or a dead-time study varied by a plan, on all cores, durable, in shards; and what the
+//! table of its variants tells.
 //!
 //! [`variant::Study::read`] reads a plan; [`variant::Study::run`] runs any variant of it, [`variant::Study::run_block`]
-//! those of a [`block`] in lanes; [`carry::carry`] runs them all on threads into a [`journal`]; [`table`] makes the HDF5
-//! table and CSV of the rows, [`statistics`] and [`indices`] what they say together.
+//! those of a [`block`] in lanes; [`carry::carry`] runs them all on threads into a [`journal`]; [`table`] and [`parquet`]
+//! make files of the rows, [`statistics`] and [`indices`] tell what they say together, [`keep`] runs chosen ones again
+//! with their waveforms.
+//!
+//! A capacitor charged through a resistor of some tolerance, from a program of one's own. Files are opened through a
+//! function, so they may stand anywhere:
+//!
+//! ```
+//! use std::collections::BTreeMap;
+//! use std::path::Path;
+//! use std::sync::atomic::AtomicBool;
+//!
+//! use joulestep::batch::statistics::gather;
+//! use joulestep::batch::variant::Study;
+//!
+//! const SCENARIO: &str = r#"
+//! format = 1
+//! component = [
+//!     { name = "V1", kind = "voltage-source", pins = ["in", "gnd"], value = "1 V" },
+//!     { name = "R1", kind = "resistor", pins = ["in", "out"], resistance = "1 kohm" },
+//!     { name = "C1", kind = "capacitor", pins = ["out", "gnd"], capacitance = "1 uF" },
+//! ]
+//! steps = { end = "8 ms", base = "20 us", start = "stated" }
+//! record = { signals = ["v(out)"] }
+//! limit = [{ name = "current", signal = "i(R1)", max = "1.05 mA" }]
+//! "#;
+//! const PLAN: &str = r#"
+//! format = 1
+//! scenario = "rc.toml"
+//! sampling = { kind = "latin-hypercube", variants = 20, seed = 1 }
+//! vary = [{ name = "R", value = "component.R1.resistance", kind = "uniform", lower = "900 ohm", upper = "1.1 kohm" }]
+//! "#;
+//!
+//! let open = |path: &Path| match path.to_str() {
+//!     Some("plan.toml") => Ok(PLAN.to_string()),
+//!     Some("rc.toml") => Ok(SCENARIO.to_string()),
+//!     _ => Err(std::io::Error::from(std::io::ErrorKind::NotFound)),
+//! };
+//! let study = Study::read(Path::new("plan.toml"), &open).expect("a plan that fits its scenario");
+//! let stop = AtomicBool::new(false);
+//! let rows: BTreeMap<_, _> =
+//!     (0..study.count()).filter_map(|k| study.run(k, &stop)).map(|row| (row.variant, row)).collect();
+//! // 1 V / R stays below 1.05 mA above 952 ohm: in three layers of four, one more or less at the edge.
+//! let yields = gather(&study, &rows).passes.expect("a limit is set");
+//! assert!(yields.of == 20 && yields.hits.abs_diff(15) <= 1, "{yields:?}");
+//! ```
 
 pub mod block;
 pub mod carry;

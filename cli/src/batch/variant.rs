@@ -162,7 +162,10 @@ impl Study {
             None => study_of(&plan_file, &remember)?,
         };
         let files = files.into_inner();
-        let named = files.iter().map(|(path, text)| format!("# file: {}\n{text}", path.display()));
+        // From the plan's folder on: the same batch wherever that folder is mounted.
+        let folder = path.parent().unwrap_or(Path::new(""));
+        let shown = |path: &Path| path.strip_prefix(folder).unwrap_or(path).display().to_string();
+        let named = files.iter().map(|(path, text)| format!("# file: {}\n{text}", shown(path)));
         let text = named.collect::<Vec<_>>().join("\n");
         let mut hash = Sha256::new();
         hash.update(concat!(env!("CARGO_PKG_NAME"), " ", env!("CARGO_PKG_VERSION"), "\n"));

@@ -130,7 +130,8 @@ fn begin(study: &Study, args: &BatchArgs, out: &Path, shard: (usize, usize)) -> 
     }
     shown(study, &args.output)?;
     let head = head(study, shard);
-    if args.resume && path.exists() {
+    let unbegun = journal::is_unbegun(&path, &head);
+    if args.resume && path.exists() && !unbegun {
         let held = journal::read(&path).map_err(wrong)?;
         if held.head != head {
             return Err((other_batch(&path, &held.head, &head), BAD_INPUT));
@@ -139,6 +140,7 @@ fn begin(study: &Study, args: &BatchArgs, out: &Path, shard: (usize, usize)) -> 
     }
     asked::is_new(Some(out), force)?;
     new_waveforms(study, out, force)?;
+    let force = force || (args.resume && unbegun);
     if !force && path.exists() {
         let why = format!(
             "`{}` exists; expected --resume to go on with it, or --force to begin anew",

@@ -105,11 +105,12 @@ impl Rating {
         part.filter(|_| diagnostics.is_empty()).ok_or_else(|| told(&diagnostics))
     }
 
-    fn law(part: &Part, asked: &Asked) -> Result<(Conduction, f64), Ill> {
-        let (gate, hottest) = bounds(part, asked).map_err(|e| ill(&e))?;
-        // From the coldest heatsink that there may be: the same table for all variants.
-        let law = Conduction::on_demand(part, gate, COLDEST, hottest + BEYOND).map_err(|e| ill(&e))?;
-        Ok((law, hottest))
+    fn law(part: &Part, q: &Question) -> Result<Conduction, Ill> {
+        let (gate, hottest) = bounds(part, &q.asked).map_err(|e| ill(&e))?;
+        // From the coldest heatsink that there may be: the same table for all variants. No state beyond the highest
+        // junction temperature is looked at, but for the runaway.
+        let most = hottest + if q.runaway { BEYOND } else { 0.0 };
+        Conduction::on_demand(part, gate, COLDEST, most).map_err(|e| ill(&e))
     }
 
     /// Names and units of its numbers.
@@ -119,7 +120,7 @@ impl Rating {
     pub(super) fn columns(&self, fields: &Fields) -> Result<Vec<Column>, Ill> {
         let Some(f) = fields.table("rating") else { return Err(refused("there is no rating")) };
         let q = question(f);
-        let (law, _) = Self::law(&self.part(fields)?, &q.asked)?;
+        let law = Self::law(&self.part(fields)?, &q)?;
         let mut all = vec![("continuous.current".to_string(), "A"), ("continuous.drop".into(), "V")];
         all.push(("continuous.loop-gain".into(), "1"));
         all.extend(law.names().iter().map(|die| (format!("continuous.{die}"), "degC")));
@@ -141,8 +142,8 @@ impl Rating {
         let q = question(f);
         let part = self.part(fields)?;
         let (gate, hottest) = bounds(&part, &q.asked).map_err(|e| ill(&e))?;
-        let key = format!("{:?} {gate:?} {hottest:?}", part.values);
-        let law = kept(&self.laws, key, || Ok(Self::law(&part, &q.asked)?.0))?;
+        let key = format!("{:?} {gate:?} {hottest:?} {}", part.values, q.runaway);
+        let law = kept(&self.laws, key, || Self::law(&part, &q))?;
         let heat = match fields.table("package") {
             None => heat_of_part(&part, q.asked.heatsink, q.interface).map_err(|e| ill(&e))?,
             Some(f) => {
@@ -158,7 +159,7 @@ impl Rating {
             return told;
         }
         // The law is shared: the trouble may be another variant's.
-        let (own, _) = Self::law(&part, &q.asked)?;
+        let own = Self::law(&part, &q)?;
         let told = rate(&part, &own, &path, hottest, &q);
         own.trouble().map_or(told, |e| Err((Status::Failed, e.to_string())))
     }
