@@ -128,7 +128,13 @@ pub fn follow(
     };
     march.solved(0.0, &cycle);
     let (power, now) = (cycle.power.clone(), march.network.temperatures().to_vec());
+    let repeated = march.within.clone();
+    if profile.begin == Begin::Rest {
+        // Nothing was heated yet: no ripple.
+        march.within.fill(Within::default());
+    }
     march.tell(0.0, now, power, 0.0);
+    march.within = repeated;
     let complete = march.rounds()?;
     Ok(march.end(complete))
 }
