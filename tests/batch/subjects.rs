@@ -178,10 +178,10 @@ values = ["48 degC", "58 degC"]
         r[..4].iter().all(|x| x.to_bits() == r[0].to_bits())
             && r[4..].iter().all(|x| x.to_bits() == r[4].to_bits())
     );
-    // 0.2 mm more of solder (58 W/m K, 8 mm square: 54 mK/W one-dimensional) and the spreading before it.
+    // 0.2 mm more of solder of 58 W/(m K), 8 mm square: 54 mK/W by Fourier's law in one dimension; it is full of heat.
     let more = r[4] - r[0];
     println!("0.2 mm of solder: {more:.4} K/W more");
-    assert!((0.03..0.12).contains(&more), "{more}");
+    assert!((0.048..0.060).contains(&more), "{more}");
     for k in [0, 1, 4, 5] {
         assert!(
             c["continuous.current"][k + 2] < c["continuous.current"][k],
