@@ -15,8 +15,8 @@ use wide::f64x4;
 use crate::batch::variant::{Built, Study};
 
 /// How far a variant's numbers in lanes may lie from those it has alone, as a fraction of the largest magnitude that
-/// their quantity has in the table, where the scenario keeps the default error bounds of a step: means, energies (a
-/// component's together), temperatures, instants. (The ledger's residual is an error itself and has no such bound.)
+/// their quantity has in the table, where the scenario keeps the default error bounds of a step: means, energies (all
+/// components' together), temperatures, instants. (The ledger's residual is an error itself and has no such bound.)
 pub const TOLERANCE: f64 = 1e-3;
 
 /// The same for least and largest values (together), which are those at ends of steps: a ringing's tips are hit better or
@@ -29,7 +29,7 @@ pub fn note(lanes: usize) -> String {
         1 => "each variant was solved alone".into(),
         _ => format!(
             "up to {lanes} variants were solved on common steps; numbers lie within {TOLERANCE} (least and largest \
-             values: {TOLERANCE_OF_EXTREMES}) of the largest magnitude of their quantity of those of single runs, with \
+             values: {TOLERANCE_OF_EXTREMES}) of the largest magnitude of their quantity (energies: of any component) of those of single runs, with \
              the default error bounds of a step"
         ),
     }

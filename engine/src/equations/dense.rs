@@ -10,27 +10,38 @@ use crate::arithmetic::lane::Lane;
 /// # Errors
 /// The first column without a pivot when A is singular or not finite in some lane.
 pub fn solve<L: Lane>(n: usize, a: &[L], b: &[L], x: &mut [L]) -> Result<(), usize> {
-    for lane in 0..L::WIDTH {
-        let matrix = DMatrix::from_fn(n, n, |r, c| a[r * n + c].lane(lane));
-        let right = DVector::from_fn(n, |r, _| b[r].lane(lane));
+    solve_first(L::WIDTH, n, a, b, x)
+}
+
+/// The same in the first so many lanes only.
+///
+/// # Errors
+/// As [`solve`], of those lanes.
+pub fn solve_first<L: Lane>(lanes: usize, n: usize, a: &[L], b: &[L], x: &mut [L]) -> Result<(), usize> {
+    for lane in 0..lanes {
+        let mut matrix = DMatrix::from_fn(n, n, |r, c| a[r * n + c].lane(lane));
+        let mut right = DVector::from_fn(n, |r, _| b[r].lane(lane));
         // Rows are scaled to a largest entry of one: conductances and unit rows of sources differ by many decades.
-        let scale: Vec<f64> = (0..n).map(|r| matrix.row(r).amax()).collect();
-        let usable = |s: &f64| *s > 0.0 && s.is_finite();
-        if let Some(empty) = scale.iter().position(|s| !usable(s)) {
-            return Err(empty);
+        for r in 0..n {
+            let mut row = matrix.row_mut(r);
+            let scale = row.amax();
+            if !(scale > 0.0 && scale.is_finite()) {
+                return Err(r);
+            }
+            row.iter_mut().for_each(|entry| *entry /= scale);
+            right[r] /= scale;
         }
-        let scaled = DMatrix::from_fn(n, n, |r, c| matrix[(r, c)] / scale[r]);
-        let right = DVector::from_fn(n, |r, _| right[r] / scale[r]);
-        let lu = scaled.lu();
-        let upper = lu.u();
-        let worst = (0..n).min_by(|&i, &j| upper[(i, i)].abs().total_cmp(&upper[(j, j)].abs()));
-        let regular = |k: usize| upper[(k, k)].abs() > 1e-15;
-        if let Some(k) = worst.filter(|&k| !regular(k)) {
+        let lu = matrix.lu();
+        let pivot = |k: usize| lu.lu_internal()[(k, k)].abs();
+        let worst = (0..n).min_by(|&i, &j| pivot(i).total_cmp(&pivot(j)));
+        if let Some(k) = worst.filter(|&k| pivot(k).is_nan() || pivot(k) <= 1e-15) {
             return Err(k);
         }
-        let Some(solution) = lu.solve(&right) else { return Err(worst.unwrap_or(0)) };
+        if !lu.solve_mut(&mut right) {
+            return Err(worst.unwrap_or(0));
+        }
         for k in 0..n {
-            x[k].set_lane(lane, solution[k]);
+            x[k].set_lane(lane, right[k]);
         }
     }
     Ok(())

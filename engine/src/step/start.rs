@@ -1,9 +1,7 @@
-//! The initial state: the operating point, or stated voltages and currents; and the state just after a jump.
+//! The initial state: the operating point, or stated voltages and currents.
 
-use super::stage::{StageSolver, StageTrouble};
-use super::state::State;
 use crate::arithmetic::lane::Lane;
-use crate::arithmetic::vector::{update, zeros};
+use crate::arithmetic::vector::zeros;
 use crate::circuit::graph::{Body, ComponentId, Stated};
 use crate::circuit::law::{Device, Seat, stamp_len};
 use crate::control::board::Board;
@@ -12,14 +10,16 @@ use crate::equations::system::System;
 use crate::trouble::Trouble;
 
 /// Dense Newton iteration on f(x) + α(q(x) − q̂) = 0; used where robustness counts and time does not.
-struct Dense<'a, L: Lane> {
+pub(super) struct Dense<'a, L: Lane> {
     system: &'a System<L>,
     devices: Vec<Box<dyn Device<L>>>,
     choices: Vec<usize>,
     slots: Vec<Vec<u32>>,
     /// Held quantities: (row, column, conductance, value).
     holds: Vec<(usize, usize, L, L)>,
-    x: Vec<L>,
+    /// The first lane alone is solved for, and all lanes get its solution.
+    first_only: bool,
+    pub(super) x: Vec<L>,
 }
 
 /// A conductance (S or Ω) large against all others, that holds a stated value during the operating point.
@@ -28,7 +28,7 @@ const HOLD: f64 = 1e6;
 const LEAK: f64 = 1e-12;
 
 impl<'a, L: Lane> Dense<'a, L> {
-    fn new(system: &'a System<L>, kelvin: &[L], board: &Board<L>) -> Self {
+    pub(super) fn new(system: &'a System<L>, kelvin: &[L], board: &Board<L>) -> Self {
         let width = system.n + 1;
         let slots = system.devices.iter().map(|d| {
             let all = || d.locals.iter().copied().chain([d.reference]);
@@ -40,12 +40,13 @@ impl<'a, L: Lane> Dense<'a, L> {
             choices: board.choices().to_vec(),
             slots: slots.collect(),
             holds: Vec::new(),
+            first_only: false,
             x: zeros(width),
         }
     }
 
     /// Iterates from the present x. `sources(row)` is added to f. Returns the last change when it does not converge.
-    fn newton(
+    pub(super) fn newton(
         &mut self,
         alpha: f64,
         expected: &[L],
@@ -84,7 +85,11 @@ impl<'a, L: Lane> Dense<'a, L> {
             }
             let square: Vec<L> = (0..n).flat_map(|r| a[r * width..r * width + n].iter().copied()).collect();
             let mut fresh = vec![L::splat(0.0); width];
-            dense::solve(n, &square, &b, &mut fresh).map_err(|k| (k, f64::INFINITY))?;
+            let lanes = if self.first_only { 1 } else { L::WIDTH };
+            dense::solve_first(lanes, n, &square, &b, &mut fresh).map_err(|k| (k, f64::INFINITY))?;
+            if self.first_only {
+                fresh.iter_mut().for_each(|x| *x = L::splat(x.lane(0)));
+            }
             worst = (0, 0.0);
             let mut moving = false;
             for (k, &fresh) in fresh.iter().enumerate().take(n) {
@@ -106,6 +111,25 @@ impl<'a, L: Lane> Dense<'a, L> {
             }
         }
         Err(worst)
+    }
+
+    /// From a solution of the first lane to those of all; a lane that is there keeps its bits. False where a lane gets
+    /// nowhere.
+    fn follow(&mut self, zeros: &[L], sources: &[L]) -> bool {
+        let led = self.x.clone();
+        if self.newton(0.0, zeros, sources, 0.0, f64::INFINITY).is_err() {
+            return false;
+        }
+        for lane in 0..L::WIDTH {
+            let near = |(x, led): (&L, &L)| {
+                let (x, led) = (x.lane(lane), led.lane(lane));
+                (x - led).abs() <= 1e-9 + 1e-9 * x.abs()
+            };
+            if self.x.iter().zip(&led).all(near) {
+                self.x.iter_mut().zip(&led).for_each(|(x, led)| x.set_lane(lane, led.lane(lane)));
+            }
+        }
+        true
     }
 
     fn charges(&self) -> Vec<L> {
@@ -134,7 +158,7 @@ pub(crate) fn charges<L: Lane>(system: &System<L>, devices: &[Box<dyn Device<L>>
     q
 }
 
-fn source_rows<L: Lane>(system: &System<L>, t: f64, scale: f64, board: &Board<L>) -> Vec<L> {
+pub(super) fn source_rows<L: Lane>(system: &System<L>, t: f64, scale: f64, board: &Board<L>) -> Vec<L> {
     let mut rows = vec![L::splat(0.0); system.n + 1];
     for &(row, wave, gain) in &system.sources {
         let w = &system.circuit.waves[wave.0 as usize];
@@ -174,28 +198,48 @@ pub fn operating_point<L: Lane>(
     }
     let zeros = vec![L::splat(0.0); system.n + 1];
     let full = source_rows(system, t, 1.0, board);
+    if L::WIDTH > 1 {
+        // The way is long, and lanes are near each other: the first one goes, the others come after from its end.
+        dense.first_only = true;
+        let found = search(&mut dense, &zeros, (t, &full), board).is_ok();
+        dense.first_only = false;
+        if found && dense.follow(&zeros, &full) {
+            return Ok(dense.x);
+        }
+    }
+    search(&mut dense, &zeros, (t, &full), board)?;
+    Ok(dense.x)
+}
+
+fn search<L: Lane>(
+    dense: &mut Dense<'_, L>,
+    zeros: &[L],
+    (t, full): (f64, &[L]),
+    board: &Board<L>,
+) -> Result<(), Trouble> {
+    let system = dense.system;
     // The leak steadies the search; the last solution is without it where the circuit allows that.
-    let finish = |dense: &mut Dense<L>| {
+    let finish = |dense: &mut Dense<'_, L>| {
         let found = dense.x.clone();
-        if dense.newton(0.0, &zeros, &full, 0.0, f64::INFINITY).is_err() {
+        if dense.newton(0.0, zeros, full, 0.0, f64::INFINITY).is_err() {
             dense.x = found;
         }
     };
     for limit in [f64::INFINITY, 2.0] {
         dense.x.fill(L::splat(0.0));
-        if dense.newton(0.0, &zeros, &full, LEAK, limit).is_ok() {
-            finish(&mut dense);
-            return Ok(dense.x);
+        if dense.newton(0.0, zeros, full, LEAK, limit).is_ok() {
+            finish(dense);
+            return Ok(());
         }
     }
     dense.x.fill(L::splat(0.0));
     let ramped = (1..=50).all(|k| {
         let part = source_rows(system, t, f64::from(k) / 50.0, board);
-        dense.newton(0.0, &zeros, &part, LEAK, 5.0).is_ok()
+        dense.newton(0.0, zeros, &part, LEAK, 5.0).is_ok()
     });
     if ramped {
-        finish(&mut dense);
-        return Ok(dense.x);
+        finish(dense);
+        return Ok(());
     }
     dense.x.fill(L::splat(0.0));
     let mut alpha = 1e12;
@@ -203,7 +247,7 @@ pub fn operating_point<L: Lane>(
     while alpha > 1e-6 {
         let expected = dense.charges();
         let before = dense.x.clone();
-        match dense.newton(alpha, &expected, &full, LEAK, 10.0) {
+        match dense.newton(alpha, &expected, full, LEAK, 10.0) {
             Ok(()) => alpha /= 3.0,
             Err(worst) => {
                 last = worst;
@@ -215,10 +259,10 @@ pub fn operating_point<L: Lane>(
             }
         }
     }
-    match dense.newton(0.0, &zeros, &full, LEAK, 2.0) {
+    match dense.newton(0.0, zeros, full, LEAK, 2.0) {
         Ok(()) => {
-            finish(&mut dense);
-            Ok(dense.x)
+            finish(dense);
+            Ok(())
         }
         Err(worst) => {
             let (k, update) = if worst.1.is_nan() { last } else { worst };
@@ -278,93 +322,4 @@ pub fn stated_charges<L: Lane>(system: &System<L>, kelvin: &[L]) -> Vec<L> {
     }
     q[system.n] = L::splat(0.0);
     q
-}
-
-/// Weights of the parabola through values at 2, 3 and 4 at 0: back to the instant of the jump.
-const BACK: [f64; 3] = [6.0, -8.0, 3.0];
-
-impl<L: Lane> StageSolver<L> {
-    /// Makes a state consistent just after a jump, by four implicit Euler steps so short that charges and fluxes keep
-    /// their values. The first lets through what must move at once (two capacitors closed on each other) and what
-    /// decays at once; from the others, state, charges and derivatives are extrapolated back to the instant of the
-    /// jump, so that the start is wrong by the third power of the tiny step only.
-    ///
-    /// # Errors
-    /// When no consistent state is found.
-    pub fn jump(&mut self, state: &mut State<L>, tiny: f64, board: &Board<L>) -> Result<(), StageTrouble> {
-        let alpha = 1.0 / tiny;
-        self.prepare(alpha, board);
-        let began = state.t;
-        self.span(began, began + 4.0 * tiny, board);
-        let ground = self.system.n;
-        let [mut q, mut x0, mut q0, mut k0] = std::array::from_fn(|_| zeros(ground + 1));
-        for step in 0..4u32 {
-            let t = began + f64::from(step + 1) * tiny;
-            for (b, q) in self.stage_b.iter_mut().zip(&state.q) {
-                *b = *q * L::splat(alpha);
-            }
-            self.x.copy_from_slice(&state.x);
-            let c = f64::from(step + 1) / 4.0;
-            if self.solve(t, c).is_err() {
-                self.rescue(state, alpha, (t, c), board)?;
-            }
-            self.account(&mut q, &mut state.power, true);
-            q[ground] = L::splat(0.0);
-            for ((k, new), old) in state.k.iter_mut().zip(&q).zip(&state.q) {
-                *k = (*new - *old) * L::splat(alpha);
-            }
-            // The same parabola for the running sum of the energies leaves what the first step let through.
-            let share = L::splat([1.0, 1.0, -5.0, 3.0][step as usize] * tiny);
-            for (energy, power) in state.energy.iter_mut().zip(&state.power) {
-                *energy += *power * share;
-            }
-            state.q.copy_from_slice(&q);
-            state.x.copy_from_slice(&self.x);
-            if step > 0 {
-                let w = L::splat(BACK[step as usize - 1]);
-                for (sum, new) in [(&mut x0, &state.x), (&mut q0, &state.q), (&mut k0, &state.k)] {
-                    update(sum, new, |s, v| s + v * w);
-                }
-            }
-        }
-        (state.x, state.q, state.k) = (x0, q0, k0);
-        // What is read off the state belongs to it.
-        self.x.copy_from_slice(&state.x);
-        self.stamp();
-        self.take_sources(began, 0.0);
-        self.account(&mut q, &mut state.power, true);
-        Ok(())
-    }
-
-    /// Computes the devices' stamps at `x`.
-    fn stamp(&mut self) {
-        for ((device, placed), out) in self.devices.iter().zip(&self.system.devices).zip(&mut self.stamps) {
-            let u = placed.locals_at(&self.x);
-            let p = u.len();
-            device.stamp(&u, out);
-            out[stamp_len(p) - p..].copy_from_slice(&u);
-        }
-    }
-
-    /// Newton with limited changes on the dense matrix, then once more the ordinary way from its answer.
-    fn rescue(
-        &mut self,
-        state: &State<L>,
-        alpha: f64,
-        (t, c): (f64, f64),
-        board: &Board<L>,
-    ) -> Result<(), StageTrouble> {
-        let system = std::sync::Arc::clone(&self.system);
-        let mut dense = Dense::new(&system, &state.kelvin, board);
-        dense.x.copy_from_slice(&state.x);
-        let rows = source_rows(&system, t, 1.0, board);
-        dense.newton(alpha, &state.q, &rows, 0.0, 5.0).map_err(|(k, update)| {
-            if update.is_finite() { StageTrouble::Moving(k, update) } else { StageTrouble::NotFinite(k) }
-        })?;
-        for (b, q) in self.stage_b.iter_mut().zip(&state.q) {
-            *b = *q * L::splat(alpha);
-        }
-        self.x.copy_from_slice(&dense.x);
-        self.solve(t, c).map(|_| ())
-    }
 }

@@ -1,0 +1,98 @@
+//! The state just after a jump.
+
+use super::stage::{StageSolver, StageTrouble};
+use super::start::{Dense, source_rows};
+use super::state::State;
+use crate::arithmetic::lane::Lane;
+use crate::arithmetic::vector::{update, zeros};
+use crate::circuit::law::stamp_len;
+use crate::control::board::Board;
+
+/// Weights of the parabola through values at 2, 3 and 4 at 0: back to the instant of the jump.
+const BACK: [f64; 3] = [6.0, -8.0, 3.0];
+
+impl<L: Lane> StageSolver<L> {
+    /// Makes a state consistent just after a jump, by four implicit Euler steps so short that charges and fluxes keep
+    /// their values. The first lets through what must move at once (two capacitors closed on each other) and what
+    /// decays at once; from the others, state, charges and derivatives are extrapolated back to the instant of the
+    /// jump, so that the start is wrong by the third power of the tiny step only.
+    ///
+    /// # Errors
+    /// When no consistent state is found.
+    pub fn jump(&mut self, state: &mut State<L>, tiny: f64, board: &Board<L>) -> Result<(), StageTrouble> {
+        let alpha = 1.0 / tiny;
+        self.prepare(alpha, board);
+        let began = state.t;
+        self.span(began, began + 4.0 * tiny, board);
+        let ground = self.system.n;
+        let [mut q, mut x0, mut q0, mut k0] = std::array::from_fn(|_| zeros(ground + 1));
+        for step in 0..4u32 {
+            let t = began + f64::from(step + 1) * tiny;
+            for (b, q) in self.stage_b.iter_mut().zip(&state.q) {
+                *b = *q * L::splat(alpha);
+            }
+            self.x.copy_from_slice(&state.x);
+            let c = f64::from(step + 1) / 4.0;
+            if self.solve(t, c).is_err() {
+                self.rescue(state, alpha, (t, c), board)?;
+            }
+            self.account(&mut q, &mut state.power, true);
+            q[ground] = L::splat(0.0);
+            for ((k, new), old) in state.k.iter_mut().zip(&q).zip(&state.q) {
+                *k = (*new - *old) * L::splat(alpha);
+            }
+            // The same parabola for the running sum of the energies leaves what the first step let through.
+            let share = L::splat([1.0, 1.0, -5.0, 3.0][step as usize] * tiny);
+            for (energy, power) in state.energy.iter_mut().zip(&state.power) {
+                *energy += *power * share;
+            }
+            state.q.copy_from_slice(&q);
+            state.x.copy_from_slice(&self.x);
+            if step > 0 {
+                let w = L::splat(BACK[step as usize - 1]);
+                for (sum, new) in [(&mut x0, &state.x), (&mut q0, &state.q), (&mut k0, &state.k)] {
+                    update(sum, new, |s, v| s + v * w);
+                }
+            }
+        }
+        (state.x, state.q, state.k) = (x0, q0, k0);
+        // What is read off the state belongs to it.
+        self.x.copy_from_slice(&state.x);
+        self.stamp();
+        self.take_sources(began, 0.0);
+        self.account(&mut q, &mut state.power, true);
+        Ok(())
+    }
+
+    /// Computes the devices' stamps at `x`.
+    fn stamp(&mut self) {
+        for ((device, placed), out) in self.devices.iter().zip(&self.system.devices).zip(&mut self.stamps) {
+            let u = placed.locals_at(&self.x);
+            let p = u.len();
+            device.stamp(&u, out);
+            out[stamp_len(p) - p..].copy_from_slice(&u);
+        }
+    }
+
+    /// Newton with limited changes on the dense matrix, then once more the ordinary way from its answer.
+    fn rescue(
+        &mut self,
+        state: &State<L>,
+        alpha: f64,
+        (t, c): (f64, f64),
+        board: &Board<L>,
+    ) -> Result<(), StageTrouble> {
+        let system = std::sync::Arc::clone(&self.system);
+        let mut dense = Dense::new(&system, &state.kelvin, board);
+        dense.x.copy_from_slice(&state.x);
+        let rows = source_rows(&system, t, 1.0, board);
+        dense.newton(alpha, &state.q, &rows, 0.0, 5.0).map_err(|(k, update)| {
+            if update.is_finite() { StageTrouble::Moving(k, update) } else { StageTrouble::NotFinite(k) }
+        })?;
+        for (b, q) in self.stage_b.iter_mut().zip(&state.q) {
+            *b = *q * L::splat(alpha);
+        }
+        self.x.copy_from_slice(&dense.x);
+        self.solve(t, c).map(|_| ())
+    }
+}
