@@ -50,6 +50,8 @@ mod recovery;
 mod reference_solution;
 // values that no model can be built from
 mod refused_values;
+// reports of runs, studies and batches; browsers and parsers of others
+mod reports;
 // result files: read back, read from outside, and what killed, starved and long runs leave.
 mod result_file;
 // technologies side by side, through the invented parts

@@ -155,3 +155,26 @@ fn nothing_to_draw_is_said() {
     let flat = Chart { curves: vec![Curve::new("", vec![(1.0, 2.0)])], ..Chart::default() };
     assert!(svg(&Figure::new("", vec![Panel::Chart(flat)])).is_ok());
 }
+
+/// Pixels are twice as many as CSS pixels, and text is drawn with a font that the program brings along.
+#[test]
+fn pixels_hold_the_text_too() {
+    let drawn = |title: &str| {
+        let chart = Chart {
+            x: Axis::linear("time", "s"),
+            y: Axis::linear("voltage", "V"),
+            curves: vec![Curve::new("", vec![(0.0, 1.0), (1.0, 2.0)])],
+            ..Chart::default()
+        };
+        let figure = Figure::new(title, vec![Panel::Chart(chart)]);
+        let size = attribute(&svg(&figure).unwrap(), "svg", "height")[0].parse::<u32>().unwrap();
+        let bytes = joulestep::plot::png(&figure).unwrap();
+        assert_eq!(&bytes[..8], b"\x89PNG\r\n\x1a\n");
+        let read = |at: usize| u32::from_be_bytes(bytes[at..at + 4].try_into().unwrap());
+        assert_eq!((read(16), read(20)), (2 * 920, 2 * size));
+        bytes
+    };
+    assert_eq!(drawn("T_j in °C"), drawn("T_j in °C"));
+    // The layout is the same; only letters differ.
+    assert_ne!(drawn("Ω"), drawn("µ"));
+}

@@ -14,8 +14,8 @@ use joulestep_engine::recorder::{Layout, Recorder};
 use told::*;
 
 mod hardship;
-mod outside;
-mod told;
+pub(crate) mod outside;
+pub(crate) mod told;
 
 #[test]
 fn what_was_told_is_read_back_bit_for_bit() {

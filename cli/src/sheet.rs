@@ -91,6 +91,14 @@ impl Sheet {
         out
     }
 
+    /// The columns of these names, in their order.
+    pub fn part(&self, names: &[&str]) -> Self {
+        let picked: Vec<usize> =
+            names.iter().filter_map(|n| self.heads.iter().position(|h| h.name == *n)).collect();
+        let rows = self.rows.iter().map(|row| picked.iter().map(|&k| row[k].clone()).collect());
+        Self { heads: picked.iter().map(|&k| self.heads[k].clone()).collect(), rows: rows.collect() }
+    }
+
     /// The rows as objects, numbers in SI units (temperatures in degC), null where there is none.
     pub fn json(&self) -> Value {
         let object = |row: &Vec<Cell>| {

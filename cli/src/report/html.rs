@@ -8,6 +8,8 @@ use crate::diagnostic::printable;
 const STYLE: &str = include_str!("style.css");
 /// Rows up to which a table is not parted by the end of a page.
 const SHORT: usize = 30;
+/// Letters of a name that stays in one line.
+const NAME: usize = 36;
 /// Nothing may be loaded or run, whatever a name in the file says.
 const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; img-src data:";
 
@@ -69,7 +71,12 @@ fn grid(g: &Grid, number: &mut usize, out: &mut String) {
     for (k, row) in g.rows.iter().enumerate() {
         out.push_str(if g.marked.contains(&k) { "<tr class=\"marked\">" } else { "<tr>" });
         for (k, cell) in row.iter().enumerate() {
-            let class = if g.heads.get(k).is_some_and(|h| h.1) { " class=\"n\"" } else { "" };
+            let class = match g.heads.get(k) {
+                Some((_, true)) => " class=\"n\"",
+                // A name of bearable length is not broken at its hyphens.
+                _ if k == 0 && cell.chars().count() <= NAME => " class=\"k\"",
+                _ => "",
+            };
             let _ = write!(out, "<td{class}>{}</td>", escaped(cell));
         }
         out.push_str("</tr>\n");

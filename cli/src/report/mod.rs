@@ -12,6 +12,9 @@ mod words;
 
 use std::path::Path;
 
+use joulestep_engine::units::people;
+use joulestep_models::merit::FIGURES;
+
 use crate::plot::{self, Figure};
 use crate::result::{ResultError, ResultFile, Study, read_table};
 use crate::sheet::{Cell, Sheet};
@@ -196,7 +199,6 @@ fn cell(cell: Option<&Cell>, unit: &str) -> String {
 
 /// A number as people read it, slopes as the trade does; a dash where there is none.
 fn number(x: f64, unit: &str) -> String {
-    use joulestep_engine::units::people;
     if x.is_nan() {
         return "–".into();
     }
@@ -205,6 +207,11 @@ fn number(x: f64, unit: &str) -> String {
         "A/s" => people(1e-9 * x, "A/ns"),
         // People read areas of dies in mm².
         "m^2" => people(1e6 * x, "mm²"),
+        // Figures of merit have their own units.
+        _ if unit.starts_with("ohm ") => match FIGURES.iter().find(|f| f.unit == unit) {
+            Some(f) => format!("{} {}", people(x * f.shown.1, "1"), f.shown.0),
+            None => people(x, unit),
+        },
         "" | "1" if x == x.trunc() && x.abs() < 1e6 => format!("{x:.0}"),
         "" => people(x, "1"),
         unit => people(x, unit),

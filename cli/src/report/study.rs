@@ -28,11 +28,9 @@ pub(super) fn report(study: &Study) -> Report {
     };
     let figures = study.figures.iter().map(|f| {
         let named = if f.figure.title.is_empty() { &study.kind } else { &f.figure.title };
-        Block::Drawing(Drawing {
-            name: file_name(named),
-            caption: f.caption.clone(),
-            figure: f.figure.clone(),
-        })
+        // The small print of a figure that stands alone has sections of its own here.
+        let figure = crate::plot::Figure { notes: Vec::new(), ..f.figure.clone() };
+        Block::Drawing(Drawing { name: file_name(named), caption: f.caption.clone(), figure })
     });
     let (first, rest) = study.tables.split_at(study.tables.len().min(1));
     let grids = |tables: &[crate::result::StudyTable]| -> Vec<Block> {

@@ -101,6 +101,15 @@ impl Archive {
         self.done(dataset.read_numeric_slice_as(&[range.start], &[range.len()]))
     }
 
+    /// Values of a column of whole numbers.
+    pub(super) fn integers(&self, path: &str, range: Range<usize>) -> Result<Vec<i64>, ResultError> {
+        let dataset = self.checked(path, &range)?;
+        if range.is_empty() {
+            return Ok(Vec::new());
+        }
+        self.done(dataset.read_numeric_slice_as(&[range.start], &[range.len()]))
+    }
+
     /// Rows of a dataset with two axes, one after the other.
     pub(super) fn table(&self, path: &str, range: Range<usize>) -> Result<Vec<f64>, ResultError> {
         let dataset = self.checked(path, &range)?;

@@ -71,7 +71,7 @@ pub fn read_table(path: &Path) -> Result<Option<ReadTable>, ResultError> {
         let path = format!("batch/{dataset}");
         match (dataset.as_str(), archive.text(&path, "role")) {
             ("variant", _) => {
-                table.variants = archive.reals(&path, 0..count)?.into_iter().map(|v| v as usize).collect();
+                table.variants = archive.integers(&path, 0..count)?.into_iter().map(|v| v as usize).collect();
             }
             ("status", _) => table.status = archive.texts(&path)?,
             ("verdict", _) => table.verdict = archive.texts(&path)?,

@@ -7,16 +7,19 @@ use super::{Best, Found};
 use crate::result::{Study, StudyFigure, StudyTable};
 use crate::sheet::Sheet;
 
-/// The columns of a part of the table.
-fn part_of(sheet: &Sheet, names: &[&str]) -> Sheet {
-    let picked: Vec<usize> =
-        names.iter().filter_map(|n| sheet.heads.iter().position(|h| h.name == *n)).collect();
-    let heads = picked.iter().map(|&k| sheet.heads[k].clone()).collect();
-    let rows = sheet.rows.iter().map(|row| picked.iter().map(|&k| row[k].clone()).collect());
-    Sheet { heads, rows: rows.collect() }
+/// What must be said of the least loss at an end of the list: the least of all may lie beyond it.
+fn at_end(found: &Found, b: &Best) -> &'static str {
+    let of = found.points.iter().filter(|p| p.current == b.current).map(|p| p.dead_time);
+    let (low, high) = of.fold((f64::INFINITY, 0.0f64), |r, t| (r.0.min(t), r.1.max(t)));
+    match b.least.0 {
+        _ if low == high => "",
+        t if t == low => ", the shortest studied (a shorter one may lose less)",
+        t if t == high => ", the longest studied (a longer one may lose less)",
+        _ => "",
+    }
 }
 
-fn answer(b: &Best) -> String {
+fn answer(found: &Found, b: &Best) -> String {
     let soft = match (b.soft_from, b.hard_until) {
         (Some(from), Some(until)) if until < from => {
             format!(
@@ -36,10 +39,11 @@ fn answer(b: &Best) -> String {
         (None, _) => "the lower switch turns on softly at none of them".into(),
     };
     format!(
-        "At {} the least loss of the dead times studied is {} a period, at {}; {soft}.",
+        "At {} the least loss of the dead times studied is {} a period, at {}{}; {soft}.",
         people(b.current, "A"),
         people(b.least.1, "J"),
-        people(b.least.0, "s")
+        people(b.least.0, "s"),
+        at_end(found, b)
     )
 }
 
@@ -92,13 +96,13 @@ pub(super) fn study(found: &Found, sheet: &Sheet, command: &str, inputs: String)
         command: command.into(),
         inputs,
         verdict: None,
-        answers: found.best().iter().map(answer).collect(),
+        answers: found.best().iter().map(|b| answer(found, b)).collect(),
         conditions,
         definitions: DEFINITIONS.iter().map(|d| (d.0.into(), d.1.into())).collect(),
         tables: vec![
             StudyTable::new("best", "Best of the dead times studied", 1, best_sheet(found)),
-            StudyTable::new("energies", "Energies of a period", 2, part_of(sheet, &energies)),
-            StudyTable::new("transitions", "Transitions", 2, part_of(sheet, &transitions)),
+            StudyTable::new("energies", "Energies of a period", 2, sheet.part(&energies)),
+            StudyTable::new("transitions", "Transitions", 2, sheet.part(&transitions)),
         ],
         figures: vec![StudyFigure::new(caption, picture(found))],
     }

@@ -184,8 +184,22 @@ pub(super) fn picture(found: &Found) -> Figure {
             ..Chart::default()
         })
     };
+    // Beside losses of large currents, where the least lies would not show.
+    let above = found.points.chunk_by(|a, b| a.current == b.current).map(|series| {
+        let least = series.iter().map(|p| p.losses).fold(f64::INFINITY, f64::min);
+        let mut points: Vec<(f64, f64)> = series.iter().map(|p| (p.dead_time, p.losses - least)).collect();
+        points.sort_by(|a, b| a.0.total_cmp(&b.0));
+        Curve::new(&people(series[0].current, "A"), points)
+    });
     let panels = vec![
         panel("All losses of a period", "energy", "J", |p| p.losses),
+        Panel::Chart(Chart {
+            title: "Losses above the least of each current".into(),
+            x: Axis::linear("dead time", "s"),
+            y: Axis::linear("energy", "J"),
+            curves: above.collect(),
+            ..Chart::default()
+        }),
         panel("Integral diodes", "energy", "J", |p| p.diode),
         panel("Node voltage when the lower switch turns on", "voltage", "V", |p| p.turned_on_at.0),
     ];

@@ -56,6 +56,17 @@ pub(super) fn study(
             picture::point(grid, o),
         )
     }));
+    let mut tables: Vec<StudyTable> = Vec::new();
+    let mut shown: Vec<&str> = table::POINT.to_vec();
+    for ((title, columns), name) in table::GROUPS.iter().zip(["energies", "times", "slopes"]) {
+        let part = sheet.part(&[&table::POINT[..], columns].concat());
+        tables.push(StudyTable::new(name, title, table::POINT.len(), part));
+        shown.extend(*columns);
+    }
+    let rest = sheet.heads.iter().map(|h| h.name.as_str()).filter(|n| !shown.contains(n));
+    let rest: Vec<&str> = table::POINT.into_iter().chain(rest).collect();
+    let title = "Limits of the integrals, and what else was found";
+    tables.push(StudyTable::new("rest", title, table::POINT.len(), sheet.part(&rest)));
     let definitions = table::definitions(grid).into_iter().map(|(s, words)| (s.to_string(), words));
     Study {
         kind: "double pulse".into(),
@@ -69,7 +80,7 @@ pub(super) fn study(
             "Junction temperatures are held over the pulses.".into(),
         ],
         definitions: definitions.collect(),
-        tables: vec![StudyTable::new("points", "Operating points", 4, sheet)],
+        tables,
         figures,
     }
 }

@@ -52,6 +52,40 @@ const COLUMNS: &[Column] = &[
     ("ledger_residual_relative", "ledger", "1", |o| Some(o.ledger.relative())),
 ];
 
+/// Columns that name an operating point.
+pub(super) const POINT: [&str; 4] = ["temperature", "voltage", "gate_resistance", "current"];
+
+/// Columns that people read together.
+pub(super) const GROUPS: [(&str, &[&str]); 3] = [
+    (
+        "Energies and recovery",
+        &[
+            "turn_on_energy",
+            "turn_off_energy",
+            "recovery_energy",
+            "recovery_charge",
+            "recovery_current",
+            "recovery_time",
+        ],
+    ),
+    (
+        "Times and peaks",
+        &["turn_on_delay", "rise_time", "turn_off_delay", "fall_time", "peak_current", "peak_voltage"],
+    ),
+    (
+        "Slopes, and energies from edge to edge",
+        &[
+            "turn_on_current_slope",
+            "turn_on_voltage_slope",
+            "turn_off_current_slope",
+            "turn_off_voltage_slope",
+            "turn_on_energy_whole",
+            "turn_off_energy_whole",
+            "recovery_charge_whole",
+        ],
+    ),
+];
+
 /// Relative ledger residual up to which energies are trusted.
 const CLOSES: f64 = 1e-4;
 
@@ -150,39 +184,9 @@ pub(super) fn text(grid: &Grid, table: &Sheet) -> String {
     let mut out = String::new();
     let _ = writeln!(out, "Double pulse: {} with {} above", grid.part.name, grid.upper.name);
     filled(&circuit(grid), 100, &mut out);
-    let point = ["temperature", "voltage", "gate_resistance", "current"];
-    let groups: [(&str, &[&str]); 3] = [
-        (
-            "Energies and recovery",
-            &[
-                "turn_on_energy",
-                "turn_off_energy",
-                "recovery_energy",
-                "recovery_charge",
-                "recovery_current",
-                "recovery_time",
-            ],
-        ),
-        (
-            "Times and peaks",
-            &["turn_on_delay", "rise_time", "turn_off_delay", "fall_time", "peak_current", "peak_voltage"],
-        ),
-        (
-            "Slopes, and energies from edge to edge",
-            &[
-                "turn_on_current_slope",
-                "turn_on_voltage_slope",
-                "turn_off_current_slope",
-                "turn_off_voltage_slope",
-                "turn_on_energy_whole",
-                "turn_off_energy_whole",
-                "recovery_charge_whole",
-            ],
-        ),
-    ];
-    for (title, columns) in groups {
+    for (title, columns) in GROUPS {
         let _ = writeln!(out, "\n{title}");
-        out.push_str(&table.text(&[&point[..], columns].concat()));
+        out.push_str(&table.text(&[&POINT[..], columns].concat()));
     }
     out.push_str("\nDefinitions\n");
     for (symbol, words) in definitions(grid) {

@@ -1,7 +1,7 @@
 //! A comparison of parts as a result file keeps it.
 
 use joulestep_engine::units::{people, people_digits};
-use joulestep_models::merit::{FIGURES, Figures};
+use joulestep_models::merit::{FIGURES, Figure, Figures};
 
 use super::compare::{Compared, LAW};
 use crate::result::{Study, StudyFigure, StudyTable};
@@ -57,21 +57,22 @@ impl Compared {
     fn answers(&self) -> Vec<String> {
         let Some((celsius, all)) = self.figures.last() else { return Vec::new() };
         let mut out = Vec::new();
-        for figure in FIGURES {
+        let least = |figure: &Figure| {
             let values = all.iter().enumerate().filter_map(|(k, f)| Some((k, (figure.value)(f)?)));
-            let mut sorted: Vec<(usize, f64)> = values.filter(|v| v.1.is_finite()).collect();
-            sorted.sort_by(|a, b| a.1.total_cmp(&b.1));
-            if let [best, next, ..] = sorted[..] {
-                out.push(format!(
-                    "{} at {}: {} has the least, {} {}; {} has {} times as much.",
-                    figure.symbol,
-                    people(*celsius, "degC"),
-                    self.parts[best.0].name,
-                    people_digits(best.1 * figure.shown.1, "1", 3),
-                    figure.shown.0,
-                    self.parts[next.0].name,
-                    people_digits(next.1 / best.1, "1", 3)
-                ));
+            let values: Vec<(usize, f64)> = values.filter(|v| v.1.is_finite()).collect();
+            let compared = (values.len() > 1).then_some(values)?;
+            compared.into_iter().min_by(|a, b| a.1.total_cmp(&b.1))
+        };
+        for (k, part) in self.parts.iter().enumerate() {
+            let of = |f: &&Figure| least(f).is_some_and(|l| l.0 == k);
+            let shown = |f: &Figure| {
+                let value = least(f).map_or(f64::NAN, |l| l.1 * f.shown.1);
+                format!("{} ({} {})", f.symbol, people_digits(value, "1", 3), f.shown.0)
+            };
+            let won: Vec<String> = FIGURES.iter().filter(of).map(shown).collect();
+            if !won.is_empty() {
+                let at = people(*celsius, "degC");
+                out.push(format!("At {at}, {} has the least {}.", part.name, won.join(", ")));
             }
         }
         for (part, found) in self.parts.iter().zip(&self.parallel) {

@@ -40,9 +40,9 @@ fn share(study: &Study, s: &Share) -> String {
     }
     let rate = percent(s.hits as f64 / s.of as f64);
     match drawn_at_random(study) {
-        None => format!("{} of {} ({rate})", s.hits, s.of),
+        None => format!("{} of {} variants ({rate})", s.hits, s.of),
         Some(how) => format!(
-            "{} of {} ({rate}; with {:.0} % confidence {} to {}{how})",
+            "{} of {} variants ({rate}; with {:.0} % confidence {} to {}{how})",
             s.hits,
             s.of,
             100.0 * CONFIDENCE,
@@ -90,7 +90,7 @@ fn limits(study: &Study, statistics: &Statistics) -> Option<Grid> {
 fn percentiles(study: &Study, columns: &[&ColumnSummary], caption: &str) -> Option<Grid> {
     let rows: Vec<Vec<String>> = columns
         .iter()
-        .filter(|c| c.count > 0)
+        .filter(|c| c.count > 0 && c.percentiles.iter().any(|x| *x != 0.0))
         .map(|c| {
             let output = &study.outputs[c.output];
             // A difference of temperatures is no temperature.
@@ -155,7 +155,7 @@ pub(super) fn told(study: &Study, rows: &BTreeMap<usize, Row>) -> Told {
     let column = |k: &usize| statistics.columns.iter().find(|c| c.output == *k);
     let mut answers = Vec::new();
     if let Some(passes) = &statistics.passes {
-        answers.push(format!("All limits are kept by {} variants.", share(study, passes)));
+        answers.push(format!("All limits are kept by {}.", share(study, passes)));
     }
     for l in statistics.limits.iter().filter(|l| l.kept.hits < l.kept.of) {
         let worst = l.worst.filter(|w| w.1.is_finite()).map_or(String::new(), |(v, m)| {
@@ -178,7 +178,15 @@ pub(super) fn told(study: &Study, rows: &BTreeMap<usize, Row>) -> Told {
         result.extend(indices(study, *output, of));
     }
     let varying = |k: &&usize| column(k).is_some_and(|c| c.count > 1 && c.percentiles[0] < c.percentiles[6]);
-    for &k in main.iter().filter(varying).take(DRAWN) {
+    // A limit on a junction and its hottest are one thing under two names.
+    let mut drawn: Vec<[f64; PERCENTS.len()]> = Vec::new();
+    let fresh = |k: &&usize| {
+        let percentiles = column(k).map(|c| c.percentiles);
+        let new = percentiles.is_some_and(|p| !drawn.contains(&p));
+        drawn.extend(percentiles);
+        new
+    };
+    for &k in main.iter().filter(varying).filter(fresh).take(DRAWN) {
         let name = &study.outputs[k].name;
         let caption = format!(
             "{name}: how often each value comes (dotted: the limits), what each input does to it, and scatter against the \

@@ -1,0 +1,155 @@
+//! Reports: what they say is what the files hold, in HTML that parsers and browsers of others accept.
+
+mod browser;
+mod hostile;
+mod page;
+mod studies;
+
+use std::fs;
+use std::path::Path;
+
+use joulestep::result::{ResultFile, ResultWriter, WriterOptions};
+use joulestep_engine::recorder::Recorder;
+use joulestep_engine::units::{people, people_digits};
+
+use crate::common::program::{joulestep, told};
+
+/// Runs the program with paths among its arguments; it must end with this code.
+pub fn done(args: &[&str], code: i32) -> String {
+    let done = joulestep(args);
+    assert_eq!(done.code, code, "{args:?}: {}{}", done.out, done.err);
+    done.out
+}
+
+pub fn text(path: &Path) -> &str {
+    path.to_str().expect("UTF-8")
+}
+
+/// The ferry's breaker, cut after the short circuit and before the retry.
+pub fn ferry(folder: &Path) -> std::path::PathBuf {
+    let scenario = fs::read_to_string("examples/ferry-breaker.toml").unwrap();
+    // Everything as early as it can be: the bank is charged from the start.
+    let shorter =
+        scenario.replace("end = \"15 ms\"", "end = \"9.6 ms\"").replace("at = \"9 ms\"", "at = \"9.05 ms\"");
+    assert_ne!(shorter, scenario);
+    let (file, out) = (folder.join("ferry.toml"), folder.join("ferry.h5"));
+    fs::write(&file, shorter).unwrap();
+    done(&["run", text(&file), "--out", text(&out), "--quiet"], 0);
+    out
+}
+
+/// Verdict first; every number is the file's.
+#[test]
+fn the_report_of_a_run_tells_the_file() {
+    let folder = tempfile::tempdir().unwrap();
+    let result = ferry(folder.path());
+    let out = folder.path().join("ferry.html");
+    let said = told(&["report", text(&result), "-o", text(&out), "--json"]);
+    assert_eq!(said["verdict"], "passes");
+    let page = page::parsed(&out);
+    let read = |found: &str| assert!(page.text.contains(found), "{found}");
+    assert_eq!(page.title, "Ferry switchboard: breaker start, short circuit, one retry, lock-out");
+    let verdict = page.text.find("All 4 limits set are kept.").expect("the verdict");
+    assert!(verdict < page.text.find("Sequence of happenings").unwrap());
+    let file = ResultFile::open(&result).unwrap();
+    for scalar in file.summary().unwrap().unwrap().scalars.iter().filter(|s| s.maximum.is_some()) {
+        read(&people_digits(scalar.value, &scalar.unit, 4));
+        read(&format!("at most {}", people_digits(scalar.maximum.unwrap(), &scalar.unit, 4)));
+    }
+    let ledger = file.ledger().unwrap().unwrap();
+    read(&format!("leaves {}, {:.1e} of", people(ledger.residual, "J"), ledger.residual_relative));
+    let battery: f64 = ledger.rows.iter().filter(|r| r.component == "battery").map(|r| r.delivered).sum();
+    read(&people(battery, "J"));
+    let trip = file.events().unwrap().into_iter().find(|e| e.kind == "trip").expect("it trips");
+    read(&people(trip.value, &trip.unit));
+    read(&format!("{:.4} ms", 1e3 * trip.time));
+    // The rating of the part, beside the limits of the user.
+    read("breaker.jfet-gate");
+    // Texts of everything that went in, and the cautions.
+    for word in ["shipped/stack-750v-5m4.toml", "jfet-on-resistance", "No proof of safety", "Stored energy"] {
+        read(word);
+    }
+    let figures = fs::read_to_string(&out).unwrap().matches("<svg role=\"img\" aria-label=\"").count();
+    assert!(figures >= 6, "{figures}");
+    assert!(page.text.contains("time after the edge (µs)"), "a close up of an edge");
+}
+
+#[test]
+fn the_same_file_gives_the_same_bytes() {
+    let folder = tempfile::tempdir().unwrap();
+    let result = ferry(folder.path());
+    let bytes = |name: &str| {
+        let out = folder.path().join(name);
+        done(&["report", text(&result), "-o", text(&out)], 0);
+        fs::read(out).unwrap()
+    };
+    assert_eq!(bytes("a.html"), bytes("b.html"));
+}
+
+/// Markdown names its figures where they are; pixels have the size that they say.
+#[test]
+fn markdown_has_its_figures_beside_it() {
+    let folder = tempfile::tempdir().unwrap();
+    let result = ferry(folder.path());
+    let out = folder.path().join("ferry.md");
+    done(&["report", text(&result), "-o", text(&out), "--format", "png"], 0);
+    let markdown = fs::read_to_string(&out).unwrap();
+    assert!(markdown.starts_with("# Ferry switchboard"));
+    assert!(markdown.contains("## Run: passes"));
+    let mut count = 0;
+    for link in markdown.split("](").skip(1).filter_map(|l| l.split(')').next()) {
+        let bytes = fs::read(folder.path().join(link)).unwrap_or_else(|e| panic!("{link}: {e}"));
+        assert_eq!(&bytes[..8], b"\x89PNG\r\n\x1a\n");
+        let size = |at: usize| u32::from_be_bytes(bytes[at..at + 4].try_into().unwrap());
+        assert_eq!(size(16), 2 * 920, "{link}");
+        assert!(size(20) > 500, "{link}");
+        count += 1;
+    }
+    assert!(count >= 6, "{count}");
+    // Every line of a table has as many cells as its head.
+    let cells = |line: &str| line.replace("\\|", "").matches('|').count();
+    let lines: Vec<&str> = markdown.lines().collect();
+    for block in lines.split(|l| !l.starts_with('|')).filter(|b| !b.is_empty()) {
+        assert!(block.iter().all(|l| cells(l) == cells(block[0])), "{}", block[0]);
+    }
+}
+
+/// A partial file says so before anything else, and is judged by what it shows only.
+#[test]
+fn a_partial_file_is_called_one() {
+    let folder = tempfile::tempdir().unwrap();
+    let result = folder.path().join("partial.h5");
+    let mut writer =
+        ResultWriter::create(&result, crate::result_file::told::SCENARIO, WriterOptions::default()).unwrap();
+    crate::result_file::told::tell(&mut writer, 4000);
+    assert!(writer.go_on(1.0));
+    writer.finish(false, None, None).unwrap();
+    let out = folder.path().join("partial.html");
+    let said = told(&["report", text(&result), "-o", text(&out), "--json"]);
+    assert_eq!(said["verdict"], "incomplete");
+    let page = page::parsed(&out);
+    assert!(page.text.contains("The run did not end properly: this is a partial record, up to"));
+    assert!(page.text.contains("holds no energy ledger"));
+    assert!(page.text.find("partial record").unwrap() < page.text.find("Waveforms").unwrap());
+}
+
+#[test]
+fn what_makes_no_report_is_told() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = |name: &str| folder.path().join(name);
+    fs::write(path("no.h5"), "no HDF5").unwrap();
+    let out = path("report.html");
+    let refused = joulestep(&["report", text(&path("no.h5")), "-o", text(&out)]);
+    assert_eq!(refused.code, 4);
+    assert!(refused.err.contains("a file that is not HDF5"), "{}", refused.err);
+    assert!(!out.exists());
+    let refused = joulestep(&["report", text(&path("missing.h5")), "-o", text(&out)]);
+    assert_eq!((refused.code, out.exists()), (4, false));
+    assert_eq!(joulestep(&["report", text(&path("no.h5"))]).code, 2);
+    let result = ferry(folder.path());
+    fs::write(&out, "mine").unwrap();
+    let refused = joulestep(&["report", text(&result), "-o", text(&out)]);
+    assert_eq!(refused.code, 4);
+    assert!(refused.err.contains("exists; expected a new file"), "{}", refused.err);
+    assert_eq!(fs::read_to_string(&out).unwrap(), "mine");
+}

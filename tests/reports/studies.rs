@@ -1,0 +1,231 @@
+//! Every study leaves a file of one form, and every file makes a report.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+use joulestep::result::Study;
+use joulestep_engine::units::people_digits;
+
+use super::{done, page, text};
+use crate::common::program::told;
+
+/// The commands that leave a file, with a word of their title.
+const STUDIES: &[(&str, &[&str], &str)] = &[
+    (
+        "rating",
+        &[
+            "rating",
+            "stack-750v-5m4",
+            "mosfet-sic-750v-18m",
+            "--fault",
+            "500 A",
+            "--points",
+            "12",
+            "--parallel",
+            "3",
+            "--total",
+            "90 A",
+        ],
+        "How much current",
+    ),
+    (
+        "dead-time",
+        &["dead-time", "stack-750v-18m", "--dead-time", "40 ns,80 ns", "--current", "10 A,20 A", "--quiet"],
+        "Which dead time",
+    ),
+    (
+        "compare",
+        &[
+            "parts",
+            "compare",
+            "stack-750v-18m",
+            "mosfet-sic-750v-18m",
+            "--current",
+            "60 A",
+            "--heatsink",
+            "80 degC",
+        ],
+        "compare?",
+    ),
+    ("resistance", &["parts", "resistance", "stack-750v-18m"], "on-resistance"),
+    ("cycle", &["cycle", "examples/ferry-buck.toml"], "periodic steady state"),
+    ("pulse", &["double-pulse", "stack-750v-18m", "--current", "20 A", "--quiet"], "when it switches"),
+    ("impedance", &["impedance", "board-750v-5m4", "--cells", "4000"], "thermal impedance"),
+];
+
+fn run(folder: &Path, name: &str, args: &[&str]) -> PathBuf {
+    let out = folder.join(format!("{name}.h5"));
+    done(&[args, &["--out", text(&out)]].concat(), 0);
+    out
+}
+
+#[test]
+fn every_study_has_a_report() {
+    let folder = tempfile::tempdir().unwrap();
+    for (name, args, title) in STUDIES {
+        let result = run(folder.path(), name, args);
+        let study = Study::read(&result).unwrap();
+        assert!(study.title.contains(title) && study.title.ends_with('?'), "{}", study.title);
+        assert!(!study.answers.is_empty() && !study.definitions.is_empty(), "{name}");
+        assert!(!study.tables.is_empty() && !study.figures.is_empty(), "{name}");
+        assert!(
+            study.command.starts_with("joulestep ") && study.command.contains("--out"),
+            "{}",
+            study.command
+        );
+        assert!(study.inputs.starts_with("# file: "), "{name}");
+        let out = result.with_extension("html");
+        done(&["report", text(&result), "-o", text(&out)], 0);
+        let page = page::parsed(&out);
+        for sentence in study.answers.iter().chain(&study.conditions) {
+            assert!(page.text.contains(sentence), "{name}: {sentence}");
+        }
+        for table in study.tables.iter().filter(|t| !t.sheet.rows.is_empty()) {
+            let title: String = table.title.chars().filter(|c| *c != '_').collect();
+            assert!(page.text.contains(&title), "{name}: {title}");
+        }
+        assert!(page.text.find(&study.answers[0]).unwrap() < page.text.find("1. Result").unwrap());
+        // The same study leaves the same bytes.
+        let again = folder.path().join("again").join(result.file_name().unwrap());
+        fs::create_dir_all(again.parent().unwrap()).unwrap();
+        fs::copy(&result, &again).unwrap();
+        done(&[args, &["--out", text(&result), "--force"] as &[&str]].concat(), 0);
+        let (first, second) = (Study::read(&again).unwrap(), Study::read(&result).unwrap());
+        let without = |s: &Study| format!("{:?}", Study { command: String::new(), ..s.clone() });
+        assert_eq!(without(&first), without(&second), "{name}");
+    }
+}
+
+/// Tables hold every digit that the CSV tells, and the report the numbers of the JSON.
+#[test]
+fn files_hold_what_the_command_tells() {
+    let folder = tempfile::tempdir().unwrap();
+    let args = STUDIES[0].1;
+    let result = run(folder.path(), "rating", args);
+    let study = Study::read(&result).unwrap();
+    let surge = study.tables.iter().find(|t| t.name == "surge").unwrap();
+    assert_eq!(surge.sheet.csv(), done(&[args, &["--csv"]].concat(), 0));
+    let json = told(&[args, &["--json"]].concat());
+    let out = folder.path().join("rating.html");
+    done(&["report", text(&result), "-o", text(&out)], 0);
+    let page = page::parsed(&out);
+    for rating in json["ratings"].as_array().unwrap() {
+        let current = rating["continuous"]["current"].as_f64().unwrap();
+        let sentence = format!(
+            "{} carries {} continuously",
+            rating["part"].as_str().unwrap(),
+            people_digits(current, "A", 3)
+        );
+        assert!(page.text.contains(&sentence), "{sentence}");
+    }
+    // The figure's curve is the table's column.
+    let joulestep::plot::Panel::Chart(chart) = &study.figures[0].figure.panels[0] else { panic!("a chart") };
+    let curve = &json["curve"].as_array().unwrap()[..chart.curves[0].points.len()];
+    for (row, point) in curve.iter().zip(&chart.curves[0].points) {
+        assert_eq!((row["width"].as_f64(), row["current"].as_f64()), (Some(point.0), Some(point.1)));
+    }
+}
+
+#[test]
+fn measured_points_have_a_report() {
+    let folder = tempfile::tempdir().unwrap();
+    let points = folder.path().join("points.csv");
+    // Z = 0.4·(1 − exp(−t/0.02)) + 0.6·(1 − exp(−t/1)), K/W.
+    let z = |t: f64| 0.4 * (1.0 - (-t / 0.02).exp()) + 0.6 * (1.0 - (-t).exp());
+    let lines = (0..30).map(|k| 1e-4 * 10f64.powf(f64::from(k) / 6.0)).map(|t| format!("{t},{}\n", z(t)));
+    fs::write(&points, lines.collect::<String>()).unwrap();
+    let out = folder.path().join("fit.h5");
+    done(&["impedance", "--points", text(&points), "--terms", "2", "--out", text(&out)], 0);
+    let html = folder.path().join("fit.html");
+    done(&["report", text(&out), "-o", text(&html)], 0);
+    let page = page::parsed(&html);
+    assert!(page.text.contains("2 terms, 1.00 K/W in all"), "{}", page.text);
+}
+
+/// A batch: yield, limits and percentiles are those that the command tells; drawn and readable.
+#[test]
+fn a_batch_has_a_report() {
+    let folder = tempfile::tempdir().unwrap();
+    let plan = fs::read_to_string("examples/inrush-tolerances.toml").unwrap();
+    let plan = plan.replace("variants = 200", "variants = 24");
+    let file = folder.path().join("plan.toml");
+    fs::write(&file, plan).unwrap();
+    fs::copy("examples/inrush-chains.toml", folder.path().join("inrush-chains.toml")).unwrap();
+    let table = folder.path().join("table.h5");
+    let said = crate::common::program::joulestep(&[
+        "batch",
+        text(&file),
+        "--out",
+        text(&table),
+        "--json",
+        "--quiet",
+    ]);
+    let json: serde_json::Value = serde_json::from_str(&said.out).unwrap();
+    let out = folder.path().join("batch.html");
+    done(&["report", text(&table), "-o", text(&out)], 0);
+    let page = page::parsed(&out);
+    let kept = &json["all_limits_kept"];
+    let sentence = format!(
+        "All limits are kept by {} of {} variants ({:.2} %; with 95 % confidence {:.2} % to {:.2} %",
+        kept["variants"],
+        kept["of"],
+        100.0 * kept["variants"].as_f64().unwrap() / kept["of"].as_f64().unwrap(),
+        100.0 * kept["lower"].as_f64().unwrap(),
+        100.0 * kept["upper"].as_f64().unwrap(),
+    );
+    assert!(page.text.contains(&sentence), "{sentence}\n{}", page.text);
+    let output = &json["outputs"].as_array().unwrap()[0];
+    let median = output["percentiles"]["50"].as_f64().unwrap();
+    let shown = joulestep_engine::units::people(median, output["unit"].as_str().unwrap());
+    assert!(page.text.contains(&shown), "{shown}");
+    for words in ["Histogram", "Tornado", "Percentiles of what was asked for", "plan.toml"] {
+        assert!(page.text.contains(words), "{words}");
+    }
+}
+
+/// Read from outside: every table as a data frame with units, every curve as x and y.
+#[test]
+fn studies_are_read_from_outside() {
+    let Some((interpreter, _)) = crate::result_file::outside::python() else { return };
+    let folder = tempfile::tempdir().unwrap();
+    let args = STUDIES[0].1;
+    let result = run(folder.path(), "rating", args);
+    let script = "
+import sys, json, h5py
+f = h5py.File(sys.argv[1])
+assert f.attrs['study'] == 'rating' and f.attrs['complete'] == 1, dict(f.attrs)
+surge = f['tables/surge']
+curve = f['figures/1/1/1']
+out = {
+    'columns': surge.attrs['columns'].split('\\n'),
+    'units': {k: surge[k].attrs['units'] for k in surge},
+    'current': [float(x).hex() for x in surge['current'][:]],
+    'parts': [p.decode() for p in surge['part'][:]],
+    'y': [float(x).hex() for x in curve['y'][:]],
+    'scale': curve['y'].dims[0][0].name,
+}
+print(json.dumps(out))
+try:
+    import xarray
+    d = xarray.open_dataset(sys.argv[1], group='tables/surge', engine='h5netcdf')
+    frame = d.to_dataframe()
+    assert len(frame) == len(out['current']) and d['current'].attrs['units'] == 'A', frame
+    print('xarray', file=sys.stderr)
+except ImportError:
+    pass
+";
+    let output = Command::new(interpreter).args(["-c", script]).arg(&result).output().unwrap();
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    let read: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
+    let study = Study::read(&result).unwrap();
+    let surge = &study.tables.iter().find(|t| t.name == "surge").unwrap().sheet;
+    let names: Vec<&str> = surge.heads.iter().map(|h| h.name.as_str()).collect();
+    assert_eq!(read["columns"], serde_json::json!(names));
+    assert_eq!(read["units"]["width"], "s");
+    assert_eq!(read["parts"].as_array().unwrap().len(), surge.rows.len());
+    assert_eq!(read["current"].as_array().unwrap().len(), surge.rows.len());
+    assert_eq!(read["scale"], "/figures/1/1/1/x");
+    let first = &read["current"].as_array().unwrap()[..12];
+    assert_eq!(first, read["y"].as_array().unwrap().as_slice());
+}
