@@ -73,6 +73,9 @@ fn samples(kind: &str) -> Vec<Vec<(&'static str, f64)>> {
             all
         }
         "stack" => vec![from_part("stack-750v-5m4"), from_part("stack-750v-18m")],
+        "ideal-diode" => {
+            vec![vec![("forward-voltage", 0.7)], vec![("forward-voltage", 0.3), ("on-resistance", 0.1)]]
+        }
         "square-law-jfet" => {
             vec![
                 [

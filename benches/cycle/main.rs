@@ -89,7 +89,7 @@ fn converter(base: f64, how: Piecewise) -> Run<f64> {
     c.voltage_source("supply", plus, GROUND, volts).expect("a source");
     l(&mut c, "L1", plus, input, 2e-6, 5e-3);
     cap(&mut c, "C1", input, 10e-6, 48.0);
-    let choice = c.choice(vec![1e-7, 1e3], 0);
+    let choice = c.choice(vec![1e3, 1e-7, 1e-7], 1);
     c.chosen_resistor("S", "switch", input, x, choice).expect("a switch");
     let entry = find::<f64>("ideal-diode").expect("it is in the catalogue");
     let mut values = Values::with_defaults(entry.params);

@@ -96,8 +96,9 @@ pub enum Command {
     /// Find the periodic steady state of a scenario's arrangement: losses of each switch, temperature ripple.
     ///
     /// The state that a period maps onto itself is found by shooting, without waiting for slow time constants, and
-    /// its closing error is told. The losses of a period are sorted by what each switch is doing; they sum to the
-    /// energy ledger. Where dies have heat inputs, temperatures and losses are brought to agree.
+    /// its closing error is told, with an estimate of the distance that is left (a slow time constant closes well long
+    /// before it is at rest). The losses of a period are sorted by what each switch is doing, as the output defines; they
+    /// sum to the energy ledger. Where dies have heat inputs, temperatures and losses are brought to agree.
     #[command(after_long_help = "Example:\n  joulestep cycle examples/ferry-buck.toml")]
     Cycle(CycleArgs),
     /// Study the dead time of a leg: losses, soft switching, the dead time of least loss.

@@ -17,8 +17,10 @@ pub struct Sources<'a, L: Lane> {
     pub power: &'a [L],
     /// Devices' stamps at x.
     pub stamps: &'a [Vec<L>],
-    /// Lines, courses, choices.
+    /// Lines and courses.
     pub board: &'a Board<L>,
+    /// The option of each choice with which x was found.
+    pub choices: &'a [usize],
     /// Temperatures of the heat inputs, °C.
     pub celsius: &'a [L],
     /// Integrals of the setup so far.
@@ -107,7 +109,8 @@ impl<L: Lane> Readout<L> {
             Self::Stamps(device, terms) => weigh(terms, &from.stamps[*device as usize]),
             Self::Linear(terms, choice) => {
                 let chosen = choice.map_or(zero, |(id, a, b, sign)| {
-                    let g = system.circuit.choices[id.0 as usize].options[from.board.chosen(id)];
+                    let k = id.0 as usize;
+                    let g = system.circuit.choices[k].options[from.choices[k]];
                     sign * g * (from.x[a as usize] - from.x[b as usize])
                 });
                 weigh(terms, from.x) + chosen

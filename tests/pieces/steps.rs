@@ -19,7 +19,7 @@ fn converter() -> (Setup<f64>, Vec<Probe>) {
     let [input, x, middle, out] = ["in", "x", "middle", "out"].map(|n| c.node(n));
     let l1 = c.inductor("L1", plus, input, 2e-6, 5e-3, Some(0.0)).unwrap();
     c.capacitor("C1", input, GROUND, 10e-6, Some(48.0)).unwrap();
-    let choice = c.choice(vec![1e-7, 1e3], 0);
+    let choice = c.choice(vec![1e3, 1e-7, 1e-7], 1);
     c.chosen_resistor("S", "switch", input, x, choice).unwrap();
     diode(&mut c, "D", [GROUND, x], 0.4);
     let l2 = c.inductor("L2", x, middle, 20e-6, 10e-3, Some(0.0)).unwrap();

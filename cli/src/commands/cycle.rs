@@ -114,6 +114,7 @@ fn told(cycle: &Cycle) -> Value {
         "period": cycle.period,
         "closing_error": cycle.steady.closing,
         "periods_run": cycle.steady.periods,
+        "distance": cycle.steady.distance,
         "rounds": cycle.rounds,
         "input": watts(a.input),
         "gate_sources": watts(a.gate_sources),
@@ -137,9 +138,10 @@ fn text(cycle: &Cycle, kind: &str) -> String {
     let mut out = format!("Periodic steady state of {kind}: period {}\n", people(cycle.period, "s"));
     let _ = writeln!(
         out,
-        "closing error {:.1e} after {} periods, {} round{} with the temperatures",
+        "closing error {:.1e} after {} periods{}, {} round{} with the temperatures",
         cycle.steady.closing,
         cycle.steady.periods,
+        cycle.steady.distance.map_or(String::new(), |d| format!(", estimated distance {d:.0e}")),
         cycle.rounds,
         if cycle.rounds == 1 { "" } else { "s" }
     );

@@ -74,14 +74,17 @@ pub struct Effort {
     pub warm_up: u32,
     /// Closing error that is good enough.
     pub closing: f64,
+    /// Estimated distance to the periodic state that is good enough; it is approached in a few steps more, as far as
+    /// the closing error stays good. Infinite: not asked for.
+    pub distance: f64,
     /// Most periods to run in all.
     pub most: u32,
 }
 
 impl Default for Effort {
-    /// Two periods of warm-up, a closing error of 1e-5, 400 periods at most.
+    /// Two periods of warm-up, a closing error of 1e-5, a distance of 1e-4, 400 periods at most.
     fn default() -> Self {
-        Self { warm_up: 2, closing: 1e-5, most: 400 }
+        Self { warm_up: 2, closing: 1e-5, distance: 1e-4, most: 400 }
     }
 }
 
@@ -90,6 +93,10 @@ impl Default for Effort {
 pub struct Steady {
     /// The largest change over the last period, relative to the largest voltage or current that is kept.
     pub closing: f64,
+    /// Estimated distance to the periodic state in the same measure: a slow time constant of many periods closes well
+    /// long before it is at rest. By the Jacobian where one was found, else by how much less the state changes from one
+    /// period to the next; `None` where it was not asked for.
+    pub distance: Option<f64>,
     /// Periods run.
     pub periods: u32,
     /// Closing error after each try.
@@ -137,6 +144,9 @@ pub enum CycleTrouble {
     #[error("a period of {0} s; expected above zero")]
     Period(f64),
 }
+
+/// Most steps towards a small distance once the closing error is good.
+const POLISH: u32 = 3;
 
 struct Shooting<'a> {
     run: &'a mut Run<f64>,
@@ -223,8 +233,37 @@ pub fn steady_from(
     let mut history = vec![error];
     let mut jacobian = known.filter(|j| j.nrows() == n);
     let mut last = jacobian.clone();
-    while n > 0 && (error > effort.closing || error.is_nan()) {
+    let (mut distance, mut polished) = (None, 0);
+    while n > 0 {
+        let closed = error <= effort.closing;
+        if closed && effort.distance == f64::INFINITY {
+            break;
+        }
+        if closed {
+            let known = jacobian.as_ref().and_then(|j| j.clone().lu().solve(&-&f));
+            let far = match known {
+                Some(step) => size(&step),
+                None => {
+                    // One period more tells how fast the change dies away.
+                    let next = s.map(&after)?;
+                    let next_f = &next - &after;
+                    let (now, then) = (size(&next_f), error);
+                    (z, after, f, error) = (after, next, next_f, now);
+                    history.push(error);
+                    // Changes that do not die away are noise where they are small against the bound.
+                    if now < then { now * now / (then - now) } else { now }
+                }
+            };
+            distance = Some(far);
+            if error <= effort.closing && (far <= effort.distance || polished == POLISH) {
+                break;
+            }
+            polished += 1;
+        }
         if s.periods + n as u32 > effort.most {
+            if error <= effort.closing {
+                break;
+            }
             return Err(CycleTrouble::NotClosed {
                 periods: s.periods,
                 closing: error,
@@ -238,6 +277,9 @@ pub fn steady_from(
         };
         last = Some(j.clone());
         let Some(step) = j.clone().lu().solve(&-&f) else {
+            if error <= effort.closing {
+                break;
+            }
             return Err(CycleTrouble::NotClosed {
                 periods: s.periods,
                 closing: error,
@@ -256,6 +298,11 @@ pub fn steady_from(
             }
             share *= 0.4;
         };
+        if error <= effort.closing && (next_error > effort.closing || next_error.is_nan()) {
+            // No better: back to where it closed.
+            s.map(&z)?;
+            break;
+        }
         // Broyden's update: the least change of J that maps the step onto the change of F.
         let taken = &next - &z;
         let norm = taken.component_div(&scale).norm_squared();
@@ -275,7 +322,7 @@ pub fn steady_from(
     }
     let kept = s.keepers.iter().cloned().zip(after.iter().copied()).collect();
     let jacobian = jacobian.or(last);
-    Ok(Steady { closing: error, periods: s.periods, history, kept, jacobian })
+    Ok(Steady { closing: error, distance, periods: s.periods, history, kept, jacobian })
 }
 
 /// The largest voltage, and the largest current, of all that is kept; 1 V, 1 A where they are less.

@@ -125,6 +125,7 @@ impl<L: Lane> Run<L> {
         self.state = saved.state;
         self.ladder = saved.ladder;
         self.board = saved.board;
+        self.choices.copy_from_slice(self.board.choices());
         self.thermal = saved.thermal;
         self.celsius = saved.celsius;
         self.coupled_at = saved.coupled_at;

@@ -46,6 +46,8 @@ pub struct Run<L: Lane> {
     pub(super) stepper: Stepper<L>,
     pub(super) ladder: Ladder,
     pub(super) board: Board<L>,
+    /// The options with which the state was found: the board's own but for what it has just changed.
+    pub(super) choices: Vec<usize>,
     pub(super) onlookers: Vec<Onlooker<L>>,
     pub(super) thermal: Option<Thermal<L>>,
     pub(super) celsius: Vec<L>,
@@ -116,6 +118,7 @@ impl<L: Lane> Run<L> {
             sample_every: recording.sample_every,
             watcher: recording.watcher,
             rows: Vec::new(),
+            choices: board.choices().to_vec(),
             began: false,
             reordered_at: None,
             fixed_corner: f64::NEG_INFINITY,
@@ -181,6 +184,7 @@ impl<L: Lane> Run<L> {
             power: &self.state.power,
             stamps: self.stepper.stamps(),
             board: &self.board,
+            choices: &self.choices,
             celsius: &self.celsius,
             integrals: &self.state.energy[self.stepper.system().accounts()..],
         }
@@ -286,6 +290,7 @@ impl<L: Lane> Run<L> {
         if jumps || switched {
             // The sample before the jump, then the state after it.
             self.sample(recorder, true);
+            self.choices.copy_from_slice(self.board.choices());
             self.jump()?;
         }
         if corner || ordered || jumps || switched {

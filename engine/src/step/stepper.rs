@@ -293,6 +293,7 @@ impl<L: Lane> Stepper<L> {
             power,
             stamps: &self.solver.stamps,
             board,
+            choices: board.choices(),
             celsius: &[],
             integrals: &[],
         };
