@@ -99,14 +99,16 @@ fn outputs<'a>(told: &Told<'_>) -> Statistic<'a> {
     Statistic { name: "outputs", words, texts: vec![("output", names), ("unit", units)], numbers }
 }
 
+/// A limit, the variants that keep it, and the worst one with its margin.
+type Yield = (String, Share, Option<(usize, f64)>);
+
 /// Yields: of each limit, and last of all together.
 fn limits<'a>(told: &Told<'_>) -> Statistic<'a> {
     let Told { study, statistics, .. } = *told;
     let all = statistics.passes.iter().map(|s| ("all limits".to_string(), *s, None));
     let each = statistics.limits.iter().map(|l| (l.name.clone(), l.kept, l.worst));
-    let each: Vec<(String, Share, Option<(usize, f64)>)> = each.chain(all).collect();
-    let column =
-        |of: &dyn Fn(&(String, Share, Option<(usize, f64)>)) -> f64| each.iter().map(of).collect::<Vec<_>>();
+    let each: Vec<Yield> = each.chain(all).collect();
+    let column = |of: &dyn Fn(&Yield) -> f64| each.iter().map(of).collect::<Vec<_>>();
     let unit = |name: &String| {
         study
             .limits

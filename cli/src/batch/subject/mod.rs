@@ -35,6 +35,8 @@ pub enum Subject {
     DeadTime(Box<DeadTime>),
 }
 
+/// The numbers of a variant, and its limits.
+type Found = (Vec<f64>, Vec<Limit>);
 /// Why there are no numbers: how the variant ends, and what is wrong.
 type Ill = (Status, String);
 
@@ -65,11 +67,11 @@ fn checked(root: &Table, section: &Section) -> Result<Fields, Ill> {
 }
 
 /// The limits; `unit` tells the unit of an output.
-fn limits(fields: &Fields, unit: &dyn Fn(&str) -> Option<String>) -> Result<Vec<Limit>, Diagnostic> {
+fn limits(fields: &Fields, unit: &dyn Fn(&str) -> Option<String>) -> Result<Vec<Limit>, Box<Diagnostic>> {
     let mut all: Vec<Limit> = Vec::new();
     for f in fields.tables("limit") {
         let wrong = |key: &str, found: String, expected: &str| {
-            Err(Diagnostic::new(f.place_of(key), f.key(key), found, expected))
+            Err(Box::new(Diagnostic::new(f.place_of(key), f.key(key), found, expected)))
         };
         let (Some(name), Some(output)) = (f.text("name"), f.text("output")) else { continue };
         let Some(unit) = unit(output) else {
@@ -85,7 +87,7 @@ fn limits(fields: &Fields, unit: &dyn Fn(&str) -> Option<String>) -> Result<Vec<
         let bound = |key: &str, none: f64| match f.measure(key) {
             None => Ok(none),
             Some(typed) => quantity(typed, &unit, Range::Any).map_err(|(found, expected, hint)| {
-                Diagnostic::new(f.place_of(key), f.key(key), found, expected).suggest(hint)
+                Box::new(Diagnostic::new(f.place_of(key), f.key(key), found, expected).suggest(hint))
             }),
         };
         let bounds = (bound("min", f64::NEG_INFINITY)?, bound("max", f64::INFINITY)?);
@@ -125,7 +127,7 @@ impl Subject {
             let outputs = vec![f64::NAN; columns.len()];
             (Row { variant: 0, status, verdict: Verdict::NotJudged, error, outputs }, None)
         };
-        let found = || -> Result<Option<(Vec<f64>, Vec<Limit>)>, Ill> {
+        let found = || -> Result<Option<Found>, Ill> {
             let mut root = root.clone();
             for (slot, value) in settings {
                 slot.set(&mut root, *value).map_err(refused)?;
@@ -133,7 +135,7 @@ impl Subject {
             let Some(section) = self.section() else { return Err(refused("a scenario's run")) };
             let fields = checked(&root, section)?;
             let unit = |output: &str| columns.iter().find(|c| c.name == output).map(|c| c.unit.clone());
-            let limits = limits(&fields, &unit).map_err(|d| told(&[d]))?;
+            let limits = limits(&fields, &unit).map_err(|d| told(&[*d]))?;
             let numbers = match self {
                 Self::Rating(rating) => Some(rating.numbers(&fields)?),
                 Self::DeadTime(study) => study.numbers(&fields, stop)?,

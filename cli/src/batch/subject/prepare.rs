@@ -90,14 +90,14 @@ pub(crate) fn prepare(plan: &PlanFile, open: Open<'_>) -> Result<Prepared, Refus
         };
         columns.map(|columns| (fields, columns))
     });
-    let told = found.map_err(|(_, why)| Diagnostic::new(&place, "", why, ""));
+    let told = found.map_err(|(_, why)| Box::new(Diagnostic::new(&place, "", why, "")));
     match told.and_then(|(fields, columns)| Ok((bounds(&fields, &columns)?, columns))) {
         Ok((limits, columns)) => Ok(Prepared { root, subject, columns, limits }),
-        Err(d) => refuse(sources, vec![d]),
+        Err(d) => refuse(sources, vec![*d]),
     }
 }
 
-fn bounds(fields: &Fields, columns: &[Column]) -> Result<Vec<Bound>, Diagnostic> {
+fn bounds(fields: &Fields, columns: &[Column]) -> Result<Vec<Bound>, Box<Diagnostic>> {
     let at = |name: &str| columns.iter().position(|c| c.name == name);
     let all = limits(fields, &|name| at(name).map(|k| columns[k].unit.clone()))?;
     let one = |limit: super::Limit| {
