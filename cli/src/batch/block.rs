@@ -29,8 +29,8 @@ pub fn note(lanes: usize) -> String {
         1 => "each variant was solved alone".into(),
         _ => format!(
             "up to {lanes} variants were solved on common steps; numbers lie within {TOLERANCE} (least and largest \
-             values: {TOLERANCE_OF_EXTREMES}) of the largest magnitude of their quantity (energies: of any component) of those of single runs, with \
-             the default error bounds of a step"
+             values: {TOLERANCE_OF_EXTREMES}) of the largest magnitude of their quantity (energies: of any component) of \
+             those of single runs, with the default error bounds of a step"
         ),
     }
 }
