@@ -51,7 +51,7 @@ const STUDIES: &[(&str, &[&str], &str)] = &[
     ("resistance", &["parts", "resistance", "stack-750v-18m"], "on-resistance"),
     ("cycle", &["cycle", "examples/ferry-buck.toml"], "periodic steady state"),
     ("pulse", &["double-pulse", "stack-750v-18m", "--current", "20 A", "--quiet"], "when it switches"),
-    ("impedance", &["impedance", "board-750v-5m4", "--cells", "4000"], "thermal impedance"),
+    ("impedance", &["impedance", "board-750v-5m4", "--cells", "20000"], "thermal impedance"),
 ];
 
 fn run(folder: &Path, name: &str, args: &[&str]) -> PathBuf {
@@ -199,7 +199,7 @@ surge = f['tables/surge']
 curve = f['figures/1/1/1']
 out = {
     'columns': surge.attrs['columns'].split('\\n'),
-    'units': {k: surge[k].attrs['units'] for k in surge},
+    'units': {k: surge[k].attrs.get('units', '') for k in surge},
     'current': [float(x).hex() for x in surge['current'][:]],
     'parts': [p.decode() for p in surge['part'][:]],
     'y': [float(x).hex() for x in curve['y'][:]],

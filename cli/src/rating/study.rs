@@ -77,7 +77,7 @@ fn answers(all: &[Rating], asked: &Asked, parallel: Option<&Parallel>) -> Vec<St
             let longest = match f.longest {
                 0.0 => "not at all".into(),
                 x if x.is_infinite() => format!("for over {}", people(LONGEST, "s")),
-                x => format!("for {}, then ends by {}", three(x, "s"), ends(r, f.ends)),
+                x => format!("for {}; what ends it: {}", three(x, "s"), ends(r, f.ends)),
             };
             out.push(format!("{} bears {} {longest}.", r.part.name, people(f.current, "A")));
         }

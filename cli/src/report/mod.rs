@@ -15,7 +15,7 @@ use std::path::Path;
 use joulestep_engine::units::people;
 use joulestep_models::merit::FIGURES;
 
-use crate::plot::{self, Figure};
+use crate::plot::{self, Axis, Figure, Panel};
 use crate::result::{ResultError, ResultFile, Study, read_table};
 use crate::sheet::{Cell, Sheet};
 
@@ -25,7 +25,7 @@ pub use markdown::markdown;
 /// Most rows of a table that are shown; the file has them all.
 const ROWS: usize = 300;
 /// Most columns beside one another on a page.
-const COLUMNS: usize = 9;
+const COLUMNS: usize = 10;
 
 /// Why there is no report.
 #[derive(Debug, thiserror::Error)]
@@ -232,6 +232,25 @@ pub fn read(path: &Path) -> Result<Report, ReportTrouble> {
     Ok(run::report(&ResultFile::open(path)?)?)
 }
 
+/// Whether a panel has a point or bar with a place on its axes.
+fn has_something(panel: &Panel) -> bool {
+    let placed = |x: f64, axis: &Axis| {
+        let inside = axis.range.is_none_or(|(from, to)| (from..=to).contains(&x));
+        x.is_finite() && (!axis.log || x > 0.0) && inside
+    };
+    match panel {
+        Panel::Chart(c) => {
+            let free = Axis { range: None, ..c.y.clone() };
+            c.curves.iter().flat_map(|k| &k.points).any(|p| placed(p.0, &c.x) && placed(p.1, &free))
+        }
+        Panel::Bars(b) => b
+            .series
+            .iter()
+            .flat_map(|s| s.values.iter().flatten())
+            .any(|v| placed(*v, &Axis { range: None, ..b.y.clone() })),
+    }
+}
+
 impl Report {
     /// The figures in their order.
     pub fn drawings(&self) -> impl Iterator<Item = &Drawing> {
@@ -241,11 +260,16 @@ impl Report {
         })
     }
 
-    /// Names of the figures' files are given by their order.
+    /// Names of the figures' files are given by their order. What has nothing to show is left out.
     fn numbered(mut self) -> Self {
         let mut number = 0;
         for block in self.sections.iter_mut().flat_map(|s| &mut s.blocks) {
             if let Block::Drawing(drawing) = block {
+                drawing.figure.panels.retain(has_something);
+                if drawing.figure.panels.is_empty() {
+                    *block = Block::Text(format!("Nothing to draw: {}", drawing.caption));
+                    continue;
+                }
                 number += 1;
                 drawing.name = format!("{number:02}-{}", drawing.name);
             }

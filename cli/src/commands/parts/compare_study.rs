@@ -77,12 +77,14 @@ impl Compared {
         }
         for (part, found) in self.parts.iter().zip(&self.parallel) {
             match found {
-                Some(Some(s)) => out.push(format!(
-                    "{}: {} in parallel carry the current, at {} each.",
-                    part.name,
-                    s.number,
-                    people(s.junction, "degC")
-                )),
+                Some(Some(s)) => {
+                    let devices = match s.number {
+                        1 => "one device carries".into(),
+                        n => format!("{n} devices in parallel carry"),
+                    };
+                    let at = people(s.junction, "degC");
+                    out.push(format!("{}: {devices} the current, with the junctions at {at}.", part.name));
+                }
                 Some(None) if self.asked.duty.is_some() => {
                     out.push(format!("{}: no number in parallel is enough.", part.name));
                 }

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use joulestep_engine::units::people;
 
 use super::Read;
-use crate::report::{Block, Grid};
+use crate::report::{Block, Grid, number};
 use crate::result::StoredEvent;
 
 /// Frequent events in a row that are still listed one by one.
@@ -83,7 +83,7 @@ pub(super) fn blocks(read: &Read<'_>) -> Vec<Block> {
     }
     let end = read.reach.1;
     let row = |Line(count, e, last): &Line<'_>| {
-        let value = if *count == 1 && e.value.is_finite() { people(e.value, &e.unit) } else { String::new() };
+        let value = if *count == 1 && e.value.is_finite() { number(e.value, &e.unit) } else { String::new() };
         let note = if *count == 1 {
             plainer(&e.note)
         } else {

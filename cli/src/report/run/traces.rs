@@ -51,6 +51,24 @@ fn spanned(begin: &[f64], least: &[f64], largest: &[f64]) -> Vec<(f64, f64)> {
     out
 }
 
+/// The line between two instants; where it crosses them it is taken as straight.
+fn cut(points: &[(f64, f64)], from: f64, to: f64) -> Vec<(f64, f64)> {
+    let at = |a: (f64, f64), b: (f64, f64), t: f64| (t, a.1 + (b.1 - a.1) * (t - a.0) / (b.0 - a.0));
+    let mut out = Vec::with_capacity(points.len());
+    for (k, &here) in points.iter().enumerate() {
+        let before = k.checked_sub(1).map(|j| points[j]);
+        for border in [from, to] {
+            if let Some(before) = before.filter(|b| b.0 < border && border < here.0) {
+                out.push(at(before, here, border));
+            }
+        }
+        if (from..=to).contains(&here.0) {
+            out.push(here);
+        }
+    }
+    out
+}
+
 /// The line without points that it passes within a tolerance (the swinging door of process recorders).
 fn thinned(points: Vec<(f64, f64)>) -> Vec<(f64, f64)> {
     let finite = || points.iter().map(|p| p.1).filter(|y| y.is_finite());
@@ -206,7 +224,7 @@ pub(super) fn drawing(read: &Read<'_>, window: &Window) -> Result<Option<Drawing
     let relative = |points: Vec<(f64, f64)>| points.into_iter().map(|(t, y)| (t - window.zero, y)).collect();
     let mut lanes: Vec<Lane> = Vec::new();
     for c in file.channels() {
-        let points = relative(curve(file, &c.name, first, last)?);
+        let points = relative(cut(&curve(file, &c.name, first, last)?, from, to));
         add(&mut lanes, role(c), &c.unit, &c.name, points);
     }
     let mut caption = window.caption.clone();
@@ -269,6 +287,14 @@ mod tests {
             let on = a.1 + (b.1 - a.1) * (p.0 - a.0) / (b.0 - a.0);
             assert!((on - p.1).abs() <= 2.5 * OFF * range, "{p:?} {on}");
         }
+    }
+
+    #[test]
+    fn lines_are_cut_where_the_window_ends() {
+        let line = [(0.0, 0.0), (1.0, 10.0), (2.0, 0.0)];
+        assert_eq!(cut(&line, 0.5, 1.5), [(0.5, 5.0), (1.0, 10.0), (1.5, 5.0)]);
+        assert_eq!(cut(&line, 0.2, 0.4), [(0.2, 2.0), (0.4, 4.0)]);
+        assert_eq!(cut(&line, 0.0, 2.0), line);
     }
 
     #[test]
