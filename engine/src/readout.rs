@@ -98,6 +98,15 @@ impl<L: Lane> Readout<L> {
         }
     }
 
+    /// Whether integrals come in.
+    pub fn is_integral(&self) -> bool {
+        match self {
+            Self::Integral(_) => true,
+            Self::Sum(terms) => terms.iter().any(|t| t.1.is_integral()),
+            _ => false,
+        }
+    }
+
     /// The value at the end of a step.
     pub fn read(&self, system: &System<L>, from: &Sources<'_, L>) -> L {
         let zero = L::splat(0.0);

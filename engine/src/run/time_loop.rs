@@ -57,6 +57,8 @@ pub struct Run<L: Lane> {
     pub(super) heating: Vec<Vec<u32>>,
     pub(super) heat_at_coupling: Vec<L>,
     pub(super) channels: Vec<(Channel, Readout<L>)>,
+    /// Whether energies are read between the ends of stretches: by channels, or heat inputs.
+    pub(super) tells_energy: bool,
     pub(super) sample_every: f64,
     pub(super) sampled_at: f64,
     pub(super) values: Vec<L>,
@@ -111,6 +113,7 @@ impl<L: Lane> Run<L> {
         Self {
             onlookers: onlookers.collect(),
             heating: heating.collect(),
+            tells_energy: !celsius.is_empty() || channels.iter().any(|(_, r)| r.is_integral()),
             heat_at_coupling: vec![L::splat(0.0); celsius.len()],
             values: vec![L::splat(0.0); channels.len()],
             coupled_at: state.t,
@@ -212,7 +215,7 @@ impl<L: Lane> Run<L> {
             }
             let near = self.onlookers.iter().map(|o| o.logic.longest_step()).fold(f64::INFINITY, f64::min);
             if self.stepper.pieces().is_some() {
-                if self.walk((stop, corner, near), recorder)? == Ended::Stopped {
+                if self.walk((stop, corner, near), until, recorder)? == Ended::Stopped {
                     return Ok(Ended::Stopped);
                 }
                 continue;

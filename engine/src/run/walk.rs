@@ -19,6 +19,7 @@ impl<L: Lane> Run<L> {
     pub(super) fn walk(
         &mut self,
         (stop, corner, near): (f64, f64, f64),
+        until: f64,
         recorder: &mut dyn Recorder<L>,
     ) -> Result<Ended, Trouble> {
         let before = self.state.t;
@@ -33,9 +34,17 @@ impl<L: Lane> Run<L> {
         }
         let walked = self.stepper.walk(&mut self.state, (stop, pause, near), WALK, &self.board);
         let walked = walked.map_err(|trouble| trouble.told(self.stepper.system(), before, 0))?;
+        // Energies are worked out where somebody may ask for them.
+        if self.tells_energy || closely || self.state.t >= until {
+            self.stepper.account(&mut self.state);
+        }
         self.counters.steps += walked.steps;
         self.counters.changes += walked.changes;
         self.after_step(before, self.state.t == corner, recorder)?;
-        Ok(if recorder.go_on(self.state.t) { Ended::Reached } else { Ended::Stopped })
+        if recorder.go_on(self.state.t) {
+            return Ok(Ended::Reached);
+        }
+        self.stepper.account(&mut self.state);
+        Ok(Ended::Stopped)
     }
 }

@@ -39,8 +39,15 @@ impl<L: Lane> Stepper<L> {
         self.pieces.as_ref()
     }
 
+    /// Brings the energies of a state up to date after walks.
+    pub fn account(&mut self, state: &mut State<L>) {
+        if let Some(pieces) = &mut self.pieces {
+            pieces.account(&mut state.energy);
+        }
+    }
+
     /// Walks by pieces ([`Pieces::walk`]): until `stop`, or the first step's end from `pause` on, or `most` steps, none
-    /// longer than `longest`. Without pieces nothing happens.
+    /// longer than `longest`. The energies wait for [`Stepper::account`]. Without pieces nothing happens.
     ///
     /// # Errors
     /// When there is no way on.

@@ -168,8 +168,16 @@ impl<L: Lane> Pieces<L> {
         Ok(())
     }
 
+    /// Adds the energies of all steps since the last time.
+    pub fn account(&mut self, energy: &mut [L]) {
+        for steps in self.pieces.iter_mut().filter_map(|p| p.steps.as_mut()) {
+            steps.settle(energy);
+        }
+    }
+
     /// Goes on from `state` until `stop`, to which no switch and no corner of a course may lie nearer; or until the end
-    /// of the first step at or after `pause`, or `most` steps. Steps are no longer than `longest`. s.
+    /// of the first step at or after `pause`, or `most` steps. Steps are no longer than `longest`. s. The energies
+    /// wait for [`Pieces::account`].
     ///
     /// # Errors
     /// When no side of the valves fits, they do not come to rest, or a value is no number.
@@ -257,9 +265,6 @@ impl<L: Lane> Pieces<L> {
             if restless > CHANGES {
                 return Err(StageTrouble::Moving(self.frame.seats[0].ends[0], f64::NAN));
             }
-        }
-        for steps in self.pieces.iter_mut().filter_map(|p| p.steps.as_mut()) {
-            steps.settle(&mut state.energy);
         }
         state.t = if left == 0 { stop } else { began + (total - left) as f64 * tick };
         let z = z.as_flattened();

@@ -44,12 +44,12 @@ pub(super) struct Piece {
 pub(super) struct Steps {
     /// Ψ of each length, columns in blocks.
     pub psi: Vec<Vec<Block>>,
-    plain: Vec<DMatrix<f64>>,
     /// Of each account, the finest step's and the longest step's integral.
-    energy: Vec<[DMatrix<f64>; 2]>,
+    energy: Vec<[Vec<Block>; 2]>,
     /// Σ z·zᵀ before the steps of each length since the energies were last taken.
     pub moments: Vec<Vec<Block>>,
     pub used: Vec<bool>,
+    scratch: [Vec<Block>; 4],
 }
 
 fn blocks(all: usize) -> usize {
@@ -267,14 +267,15 @@ impl Piece {
         let energy = self.powers.iter().map(|products| {
             let sum = products.iter().fold(DMatrix::zeros(all, all), |s, (a, b)| s + a * b.transpose());
             let even = (&sum + sum.transpose()) * 0.5;
-            if even.amax() == 0.0 { [even.clone(), even] } else { gramians(&self.f, base, &even) }
+            let both = if even.amax() == 0.0 { [even.clone(), even] } else { gramians(&self.f, base, &even) };
+            both.map(|m| columns(&m))
         });
         self.steps = Some(Steps {
             psi: plain.iter().map(columns).collect(),
             energy: energy.collect(),
             moments: vec![vec![[0.0; 8]; all * c]; FINEST as usize + 1],
             used: vec![false; FINEST as usize + 1],
-            plain,
+            scratch: std::array::from_fn(|_| vec![[0.0; 8]; all * c]),
         });
     }
 }
@@ -282,36 +283,75 @@ impl Piece {
 impl Steps {
     /// Adds the energies of the steps since the last time, and forgets these.
     pub fn settle<L: Lane>(&mut self, energy: &mut [L]) {
-        let all = self.plain[0].nrows();
-        let c = blocks(all);
-        let take = |moments: &mut Vec<Block>| {
-            let m = DMatrix::from_fn(all, all, |i, j| moments[j * c + i / 8][i % 8]);
-            moments.iter_mut().for_each(|b| *b = [0.0; 8]);
-            m
+        let mut add = |moments: &[Block], of: &dyn Fn(&[Vec<Block>; 2]) -> &Vec<Block>| {
+            for (e, both) in energy.iter_mut().zip(&self.energy) {
+                *e += L::splat(dot(of(both), moments));
+            }
         };
         if std::mem::take(&mut self.used[0]) {
-            let m = take(&mut self.moments[0]);
-            for (e, [_, long]) in energy.iter_mut().zip(&self.energy) {
-                *e += L::splat(long.dot(&m));
-            }
+            add(&self.moments[0], &|both| &both[1]);
+            self.moments[0].fill([0.0; 8]);
         }
         let Some(first) = self.used.iter().position(|u| *u) else { return };
         // Two half steps for every whole one, down to the finest.
-        let mut m = take(&mut self.moments[first]);
-        for k in first + 1..self.plain.len() {
-            let psi = &self.plain[k];
-            let moved = psi * &m;
-            let half = &moved * psi.transpose() + &moved + moved.transpose();
-            m = m * 2.0 + half;
+        let [m, once, turned, twice] = &mut self.scratch;
+        m.copy_from_slice(&self.moments[first]);
+        for k in first..self.psi.len() {
+            if k > first {
+                let psi = &self.psi[k];
+                times(psi, m, once);
+                transpose(once, turned);
+                times(psi, turned, twice);
+                for (m, ((a, b), c)) in m.iter_mut().zip(once.iter().zip(turned.iter()).zip(twice.iter())) {
+                    *m = std::array::from_fn(|n| 2.0 * m[n] + a[n] + b[n] + c[n]);
+                }
+            }
             if std::mem::take(&mut self.used[k]) {
-                m += take(&mut self.moments[k]);
+                if k > first {
+                    let both = m.iter_mut().zip(&self.moments[k]);
+                    both.for_each(|(m, w)| *m = std::array::from_fn(|n| m[n] + w[n]));
+                }
+                self.moments[k].fill([0.0; 8]);
             }
         }
-        self.used[first] = false;
-        for (e, [fine, _]) in energy.iter_mut().zip(&self.energy) {
-            *e += L::splat(fine.dot(&m));
+        add(m, &|both| &both[0]);
+    }
+}
+
+fn dot(a: &[Block], b: &[Block]) -> f64 {
+    let mut sum = [0.0; 8];
+    for (a, b) in a.iter().zip(b) {
+        sum = std::array::from_fn(|k| sum[k] + a[k] * b[k]);
+    }
+    sum.iter().sum()
+}
+
+/// out ← a·b, columns in blocks.
+fn times(a: &[Block], b: &[Block], out: &mut [Block]) {
+    let c = width(a);
+    for (from, to) in b.chunks_exact(c).zip(out.chunks_exact_mut(c)) {
+        to.fill([0.0; 8]);
+        for (j, column) in a.chunks_exact(c).enumerate() {
+            let x = from[j / 8][j % 8];
+            for (to, column) in to.iter_mut().zip(column) {
+                *to = std::array::from_fn(|k| to[k] + column[k] * x);
+            }
         }
     }
+}
+
+fn transpose(a: &[Block], out: &mut [Block]) {
+    let c = width(a);
+    for (i, column) in out.chunks_exact_mut(c).enumerate() {
+        for (j, from) in a.chunks_exact(c).enumerate() {
+            column[j / 8][j % 8] = from[i / 8][i % 8];
+        }
+    }
+}
+
+/// Blocks of a column of a square matrix: n columns of ⌈n/8⌉ blocks.
+fn width(a: &[Block]) -> usize {
+    (1..).find(|c| a.len() <= 8 * c * c).unwrap_or(1)
 }
 
 fn conductance<L: Lane>(system: &System<L>, choice: ChoiceId, choices: &[usize]) -> f64 {
