@@ -20,7 +20,7 @@ impl Compared {
             let title = format!("The same, relative to {}", self.name());
             tables.push(StudyTable::new(&format!("{name}_relative"), &title, 1, self.relative_sheet(all)));
             let title = format!("What the figures are made of, at {at}");
-            tables.push(StudyTable::new(&format!("{name}_from"), &title, 1, self.from_sheet(all)));
+            tables.push(StudyTable::new(&format!("{name}_from"), &title, 1, self.sources_sheet(all)));
         }
         if self.asked.duty.is_some() {
             tables.push(StudyTable::new("parallel", "Devices in parallel", 1, self.parallel_sheet()));
@@ -114,7 +114,7 @@ impl Compared {
         self.sheet_of(heads, |k| FIGURES.iter().map(|f| self.relative(all, k, f.value).into()).collect())
     }
 
-    fn from_sheet(&self, all: &[Figures]) -> Sheet {
+    fn sources_sheet(&self, all: &[Figures]) -> Sheet {
         let heads = [
             ("test_current", "I", "A"),
             ("gate_on", "V_GS", "V"),

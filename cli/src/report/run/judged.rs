@@ -115,7 +115,7 @@ fn table(caption: &str, limits: &[Limit]) -> Option<Grid> {
     if limits.is_empty() {
         return None;
     }
-    let mut grid = Grid::new(caption, &HEADS, limits.iter().map(|l| row(l)).collect());
+    let mut grid = Grid::new(caption, &HEADS, limits.iter().map(row).collect());
     grid.marked = limits.iter().enumerate().filter(|(_, l)| !l.kept()).map(|(k, _)| k).collect();
     Some(grid)
 }

@@ -151,8 +151,11 @@ fn height(order: u8, close: bool) -> f64 {
     }
 }
 
+/// A name with its points.
+type Named = (String, Vec<(f64, f64)>);
+
 /// Thermal nodes over the window; what was last written holds until the next instant.
-fn temperatures(read: &Read<'_>, window: &Window) -> Result<Vec<(String, Vec<(f64, f64)>)>, ResultError> {
+fn temperatures(read: &Read<'_>, window: &Window) -> Result<Vec<Named>, ResultError> {
     let (file, (from, to)) = (read.file, window.reach);
     let n = file.thermal_samples();
     if n == 0 {
