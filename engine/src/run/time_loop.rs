@@ -245,6 +245,8 @@ impl<L: Lane> Run<L> {
                 return Ok(Ended::Stopped);
             }
         }
+        // The last of a walk by pieces may have ended a rounding error before `until`.
+        self.stepper.account(&mut self.state);
         Ok(Ended::Reached)
     }
 

@@ -1,9 +1,10 @@
 //! Ideal diode: two straight lines that meet at a threshold.
 
+use joulestep_engine::abreast;
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
-use joulestep_engine::circuit::law::{Flow, Law, Valve};
+use joulestep_engine::circuit::law::{Device, Flow, Law, Valve, side_by_side};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::trouble::CircuitTrouble;
 
@@ -19,6 +20,8 @@ pub struct IdealDiode<L> {
     /// Conductance below it, S.
     pub off: L,
 }
+
+abreast!(IdealDiode: threshold, on, off);
 
 impl<L: Lane> Law<L, 1> for IdealDiode<L> {
     type Settled = Self;
@@ -38,6 +41,10 @@ impl<L: Lane> Law<L, 1> for IdealDiode<L> {
         let over = v - at.threshold;
         let lifted = S::select(over.value().gt(L::splat(0.0)), over * at.on, zero);
         Flow { i: [v * at.off + lifted], q: [zero] }
+    }
+
+    fn in_lanes<K: Lane>(each: &[&Self], kelvin: K) -> Option<Box<dyn Device<K>>> {
+        side_by_side(each, kelvin)
     }
 }
 
