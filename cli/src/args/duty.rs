@@ -29,7 +29,7 @@ Damage:
 
 Examples:
   joulestep duty examples/ferry-duty.toml
-  joulestep duty examples/ferry-duty.toml --out duty.h5 --svg duty.svg --tolerance \"0.02 K\"";
+  joulestep duty examples/ferry-duty.toml --out duty.h5 --plot duty.svg --tolerance \"0.02 K\"";
 
 /// Arguments of `duty`.
 #[derive(Debug, Args)]
@@ -51,9 +51,6 @@ pub struct DutyArgs {
     /// Count temperature cycles as of a duty that begins anew again and again (ASTM E1049-85, 5.4.5).
     #[arg(long)]
     pub repeating: bool,
-    /// Result file to write (HDF5): courses, counted cycles, harmonics.
-    #[arg(long, short, value_name = "FILE.h5")]
-    pub out: Option<PathBuf>,
     /// What is printed or written; the chart shows load, temperatures, ripple and counted cycles.
     #[command(flatten)]
     pub output: OutputArgs,

@@ -49,8 +49,7 @@ impl Listener for Onlooker {
 fn options(args: &DutyArgs, scenario: &Scenario) -> Result<Options, Refused> {
     let tolerance = asked::quantity("--tolerance", &args.tolerance, "K", Lies::Positive)?;
     let closing = asked::quantity("--closing", &args.closing, "1", Lies::Positive)?;
-    asked::is_new(args.out.as_deref(), args.output.force)?;
-    asked::is_new(args.output.svg.as_deref(), args.output.force)?;
+    asked::are_new(&args.output)?;
     Ok(Options {
         tolerance,
         resolve: args.resolve,
@@ -106,7 +105,7 @@ pub fn duty(args: &DutyArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
             streams,
         );
     };
-    let file = match args.out.as_deref() {
+    let file = match args.output.out.as_deref() {
         None => None,
         Some(out) => match File::create(out, &scenario.sources.full_text(), &spec, &profile, &inputs) {
             Ok(file) => Some(file),
@@ -170,7 +169,7 @@ pub fn duty(args: &DutyArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         write!(streams.out, "{}", sheets::course(&followed).csv())?;
     } else {
         write!(streams.out, "{}", text(&told))?;
-        if let (Some(bytes), Some(path)) = (written, &args.out) {
+        if let (Some(bytes), Some(path)) = (written, &args.output.out) {
             writeln!(streams.out, "Written: {} ({:.1} MB)", path.display(), bytes as f64 / 1e6)?;
         }
     }
