@@ -29,7 +29,7 @@ Damage:
 
 Examples:
   joulestep duty examples/ferry-duty.toml
-  joulestep duty examples/ferry-duty.toml --out duty.h5 --svg duty.svg --tolerance \"0.02 K\"";
+  joulestep duty examples/ferry-duty.toml --out duty.h5 --plot duty.svg --tolerance \"0.02 K\"";
 
 /// Arguments of `duty`.
 #[derive(Debug, Args)]

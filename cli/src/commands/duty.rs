@@ -12,6 +12,7 @@ use crate::commands::asked::{self, Lies, Refused};
 use crate::commands::run::listen;
 use crate::commands::{refuse, refuse_in};
 use crate::duty::store::File;
+use crate::duty::study::study;
 use crate::duty::tell::{Told, json, text};
 use crate::duty::{life, make, picture, profile, sheets};
 use crate::exit::{BAD_INPUT, DONE, INPUT_OUTPUT, INTERRUPTED, NUMERICAL, Streams};
@@ -49,8 +50,7 @@ impl Listener for Onlooker {
 fn options(args: &DutyArgs, scenario: &Scenario) -> Result<Options, Refused> {
     let tolerance = asked::quantity("--tolerance", &args.tolerance, "K", Lies::Positive)?;
     let closing = asked::quantity("--closing", &args.closing, "1", Lies::Positive)?;
-    asked::is_new(args.output.out.as_deref(), args.output.force)?;
-    asked::is_new(args.output.svg.as_deref(), args.output.force)?;
+    asked::are_new(&args.output)?;
     Ok(Options {
         tolerance,
         resolve: args.resolve,
@@ -106,12 +106,16 @@ pub fn duty(args: &DutyArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
             streams,
         );
     };
+    let kind = arrangement.arrangement.kind;
+    let title = if scenario.title.is_empty() { kind.to_string() } else { scenario.title.clone() };
     let file = match args.output.out.as_deref() {
         None => None,
-        Some(out) => match File::create(out, &scenario.sources.full_text(), &spec, &profile, &inputs) {
-            Ok(file) => Some(file),
-            Err(e) => return asked::refused(&(e.to_string(), INPUT_OUTPUT), as_json, streams),
-        },
+        Some(out) => {
+            match File::create(out, (&title, &scenario.sources.full_text()), &spec, &profile, &inputs) {
+                Ok(file) => Some(file),
+                Err(e) => return asked::refused(&(e.to_string(), INPUT_OUTPUT), as_json, streams),
+            }
+        }
     };
     drop(ready);
     let quiet = args.quiet || as_json || args.output.csv;
@@ -139,22 +143,6 @@ pub fn duty(args: &DutyArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         }
     };
     let lives = life(&followed, spec.damage.as_ref(), args.repeating);
-    let mut written = None;
-    if let Some(file) = onlooker.file.take() {
-        match file.finish(&followed, &lives) {
-            Ok(bytes) => written = Some(bytes),
-            Err(e) => return asked::refused(&(e.to_string(), INPUT_OUTPUT), as_json, streams),
-        }
-    }
-    if let Some(path) = &args.output.svg {
-        let kind = arrangement.arrangement.kind;
-        let title = if scenario.title.is_empty() { kind } else { &scenario.title };
-        let figure = picture::figure(title, &spec, &profile, &followed, &lives);
-        let drawn = crate::plot::svg(&figure).map_err(|e| (e.to_string(), NUMERICAL));
-        if let Err(why) = drawn.and_then(|picture| asked::write(path, &picture)) {
-            return asked::refused(&why, as_json, streams);
-        }
-    }
     let told = Told {
         kind: arrangement.arrangement.kind,
         followed: &followed,
@@ -164,6 +152,20 @@ pub fn duty(args: &DutyArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         rounds: profile.rounds,
         repeating: args.repeating,
     };
+    let figure = || picture::figure(&title, &spec, &profile, &followed, &lives);
+    let mut written = None;
+    if let Some(file) = onlooker.file.take() {
+        let found = study(&told, &title, &streams.command, scenario.sources.full_text(), figure());
+        match file.finish(&followed, &lives, found) {
+            Ok(bytes) => written = Some(bytes),
+            Err(e) => return asked::refused(&(e.to_string(), INPUT_OUTPUT), as_json, streams),
+        }
+    }
+    if let Some(path) = &args.output.svg {
+        if let Err(why) = asked::draw(path, &figure()) {
+            return asked::refused(&why, as_json, streams);
+        }
+    }
     if as_json {
         writeln!(streams.out, "{:#}", json(&told))?;
     } else if args.output.csv {

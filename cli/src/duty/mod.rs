@@ -3,6 +3,7 @@
 pub(crate) mod picture;
 pub(crate) mod sheets;
 pub(crate) mod store;
+pub(crate) mod study;
 pub(crate) mod tell;
 
 use joulestep_engine::cycle::rainflow::{Counted, UserLaw};

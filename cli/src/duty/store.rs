@@ -1,5 +1,5 @@
 //! A duty's result file: `/thermal` the courses of the temperatures, `/waveforms` load, power and estimated error,
-//! `/harmonics` and `/temperature_cycles`; the root attribute `study` is "duty".
+//! beside the tables and figures of a study; the root attribute `study` is "duty".
 
 use std::path::Path;
 
@@ -8,9 +8,9 @@ use joulestep_models::arrangement::duty::profile::{Profile, Side};
 use joulestep_models::arrangement::duty::{Followed, Happening, Instant};
 
 use super::{Life, sheets};
-use crate::result::{Further, FurtherColumn, ResultError, ResultWriter, Scalar, Summary, WriterOptions};
+use crate::result::{ResultError, ResultWriter, Scalar, Study, Summary, WriterOptions};
 use crate::scenario::meant::{CourseOf, DutySpec};
-use crate::sheet::{Cell, Sheet};
+use crate::sheet::Cell;
 
 /// Writes while the duty is followed.
 pub(crate) struct File {
@@ -26,13 +26,13 @@ impl File {
     /// Makes the file.
     pub(crate) fn create(
         path: &Path,
-        text: &str,
+        (title, text): (&str, &str),
         spec: &DutySpec,
         profile: &Profile,
         inputs: &[String],
     ) -> Result<Self, ResultError> {
         let mut writer = ResultWriter::create(path, text, WriterOptions::default())?;
-        writer.study("duty");
+        writer.studies("duty", title);
         let mut layout = Layout::default();
         for course in &spec.courses {
             let (name, what) = match &course.of {
@@ -101,44 +101,18 @@ impl File {
         Recorder::<f64>::go_on(&mut self.writer, t)
     }
 
-    /// Closes it with tables and numbers; gives its size, bytes.
-    pub(crate) fn finish(mut self, followed: &Followed, lives: &[Life]) -> Result<u64, ResultError> {
-        let words = "amplitudes of power and temperature in the hottest cycle, by harmonic and heat input";
-        self.writer.further(table("harmonics", words, &sheets::harmonics(followed)));
-        let words = "counted temperature cycles (ASTM E1049-85), gathered";
-        self.writer.further(table("temperature_cycles", words, &sheets::cycles(followed, lives)));
+    /// Closes it with what was found; gives its size, bytes.
+    pub(crate) fn finish(
+        mut self,
+        followed: &Followed,
+        lives: &[Life],
+        study: Study,
+    ) -> Result<u64, ResultError> {
+        self.writer.found(study);
         let summary = summary(followed, lives);
         let done = self.writer.finish(followed.complete, None, Some(&summary))?;
         Ok(done.bytes)
     }
-}
-
-/// A sheet as a table of the file, its rows along their number.
-fn table(group: &str, long_name: &str, sheet: &Sheet) -> Further {
-    let number = |c: &Cell| if let Cell::Number(x) = c { *x } else { f64::NAN };
-    let rows = sheet.rows.len();
-    let mut columns = vec![FurtherColumn {
-        name: "row".into(),
-        long_name: "number of the row, from 0".into(),
-        unit: "1".into(),
-        values: (0..rows).map(|k| k as f64).collect(),
-    }];
-    let mut texts = Vec::new();
-    for (k, head) in sheet.heads.iter().enumerate() {
-        if head.unit.is_empty() {
-            let each =
-                sheet.rows.iter().map(|r| if let Cell::Text(t) = &r[k] { t.clone() } else { String::new() });
-            texts.push((head.name.clone(), head.name.clone(), each.collect()));
-        } else {
-            columns.push(FurtherColumn {
-                name: head.name.clone(),
-                long_name: head.name.replace('_', " "),
-                unit: head.unit.clone(),
-                values: sheet.rows.iter().map(|r| number(&r[k])).collect(),
-            });
-        }
-    }
-    Further { group: group.into(), long_name: long_name.into(), columns, texts }
 }
 
 fn summary(followed: &Followed, lives: &[Life]) -> Summary {

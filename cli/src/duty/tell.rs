@@ -31,7 +31,7 @@ fn count(x: f64) -> String {
 }
 
 /// The law in words.
-fn law_words(law: &UserLaw) -> String {
+pub(super) fn law_words(law: &UserLaw) -> String {
     let mut words = format!("N = {} · (ΔT/{} K)^(-{})", law.cycles, law.range, law.exponent);
     if let Some(a) = law.activation {
         let ev = a.energy / 1.602_176_634e-19;

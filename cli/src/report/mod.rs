@@ -226,10 +226,13 @@ pub fn read(path: &Path) -> Result<Report, ReportTrouble> {
     if let Some(table) = read_table(path)? {
         return Ok(batch::report(&table));
     }
-    if Study::is_in(path)? {
-        return Ok(study::report(&Study::read(path)?));
+    let study = Study::is_in(path)?;
+    match ResultFile::open(path) {
+        // A study that goes on and on may be cut short: what it recorded until then is all there is.
+        Ok(file) if !study || !file.complete() => Ok(run::report(&file)?),
+        Err(trouble) if !study => Err(trouble.into()),
+        _ => Ok(study::report(&Study::read(path)?)),
     }
-    Ok(run::report(&ResultFile::open(path)?)?)
 }
 
 /// Whether a panel has a point or bar with a place on its axes.

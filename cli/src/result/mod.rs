@@ -11,10 +11,9 @@
 //! | `/events` | along `time`: `kind`, `subject`, `note`, `value`, `unit` |
 //! | `/steps` | along `row`: `kind`, `subject`, `begin`, `end` (s), `heat` (J) and `temperature` (degC) per `heat_input`, `peak` per `watched` quantity (with `watched_unit`) |
 //! | `/ledger` | along `component`: `delivered`, `dissipated`, `stored_change` (J); `residual` (J) and `residual_relative` as numbers and as attributes |
-//! | (further groups) | tables of a study, their rows along the first column; the root attribute `study` names it |
 //! | `/summary` | one number each with `units`, `long_name` and, where set, `minimum`, `maximum` and `verdict`; the verdict over all as an attribute |
 //!
-//! Studies have tables and figures instead: see [`Study`]. A batch has `/batch`, along `variant`.
+//! Studies have tables and figures instead (a duty both): see [`Study`]. A batch has `/batch`, along `variant`.
 //!
 //! Every group opens as an xarray Dataset. Names that HDF5 or netCDF do not allow are changed; the attribute
 //! `original_name` then keeps what they were. A partial file (`complete = 0`) holds everything up to a checkpoint,
@@ -23,7 +22,6 @@
 mod archive;
 mod error;
 mod events;
-mod further;
 mod header;
 mod ledger;
 mod names;
@@ -44,7 +42,6 @@ mod writer;
 
 pub use error::ResultError;
 pub use events::StoredEvent;
-pub use further::{Further, FurtherColumn};
 pub use ledger::{LedgerRow, LedgerTable};
 pub use overview::{LEVELS, OverviewBlocks, block_length};
 pub use reader::{About, Channel, ResultFile};

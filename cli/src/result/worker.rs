@@ -11,12 +11,12 @@ use joulestep_engine::recorder::{Event, Layout, Row};
 use super::FORMAT_VERSION;
 use super::error::ResultError;
 use super::events::Events;
-use super::further::{self, Further};
 use super::ledger::{self, LedgerTable};
 use super::overview::Overview;
 use super::steps::Steps;
 use super::store::Store;
 use super::structure::Form;
+use super::study::Study;
 use super::summary::{self, Summary};
 use super::waveforms::{Rows, Waveforms};
 use super::writer::{Finished, THERMAL_CHUNK, WriterOptions};
@@ -28,9 +28,10 @@ pub(super) enum Message {
     Thermal(Rows),
     Event(Box<Event>),
     Row(Box<Row<f64>>),
-    /// What is studied; before the layout.
-    Study(&'static str),
-    Further(Box<Further>),
+    /// What is studied, and the case; before the layout.
+    Studies(&'static str, String),
+    /// What the study found.
+    Found(Box<Study>),
     Finish {
         complete: bool,
         ledger: Option<LedgerTable>,
@@ -52,7 +53,7 @@ pub(super) struct Worker {
     events: Events,
     groups: Option<Groups>,
     samples: u64,
-    further: Vec<Further>,
+    found: Option<Box<Study>>,
     samples_back: Sender<Rows>,
     thermal_back: Sender<Rows>,
     /// Whether anything was appended since the last checkpoint.
@@ -87,7 +88,7 @@ impl Worker {
             events,
             groups: None,
             samples: 0,
-            further: Vec::new(),
+            found: None,
             samples_back,
             thermal_back,
             anything: false,
@@ -139,12 +140,13 @@ impl Worker {
                 self.store.publish()?;
                 false
             }
-            Message::Study(study) => {
+            Message::Studies(study, title) => {
                 self.store.group_text("/", "study", study)?;
+                self.store.group_text("/", "title", &title)?;
                 false
             }
-            Message::Further(table) => {
-                self.further.push(*table);
+            Message::Found(study) => {
+                self.found = Some(study);
                 false
             }
             Message::Event(event) => self.events.add(&mut self.store, *event)?,
@@ -223,8 +225,8 @@ impl Worker {
         }
         self.events.finish(&mut self.store)?;
         self.store.settle()?;
-        for table in &self.further {
-            further::write(&self.store, table)?;
+        if let Some(study) = &self.found {
+            study.write_into(&self.store)?;
         }
         if let Some(ledger) = ledger {
             ledger::write(&self.store, &ledger)?;

@@ -13,9 +13,9 @@ use std::time::Duration;
 use joulestep_engine::recorder::{Event, Layout, Recorder, Row};
 
 use super::error::ResultError;
-use super::further::Further;
 use super::ledger::LedgerTable;
 use super::structure::Form;
+use super::study::Study;
 use super::summary::Summary;
 use super::waveforms::Rows;
 use super::worker::{Message, Worker};
@@ -158,14 +158,14 @@ impl ResultWriter {
         })
     }
 
-    /// Says what is studied, for who finds the file; before the layout.
-    pub fn study(&mut self, study: &'static str) {
-        self.tell(Message::Study(study));
+    /// Says what is studied, and the case, for who finds the file; before the layout.
+    pub fn studies(&mut self, kind: &'static str, title: &str) {
+        self.tell(Message::Studies(kind, title.into()));
     }
 
-    /// A further table, written at the end.
-    pub fn further(&mut self, table: Further) {
-        self.tell(Message::Further(Box::new(table)));
+    /// What the study found; written at the end.
+    pub fn found(&mut self, study: Study) {
+        self.tell(Message::Found(Box::new(study)));
     }
 
     /// Writes what is left, and closes the file. `complete` says that the run came to its end; an interrupted run says

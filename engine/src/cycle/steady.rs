@@ -234,9 +234,10 @@ pub fn steady_from(
     let mut jacobian = known.filter(|j| j.nrows() == n);
     let mut last = jacobian.clone();
     let (mut distance, mut polished) = (None, 0);
-    while n > 0 {
+    loop {
         let closed = error <= effort.closing;
-        if closed && effort.distance == f64::INFINITY {
+        // A circuit that keeps nothing is at rest as it is.
+        if n == 0 || closed && effort.distance == f64::INFINITY {
             break;
         }
         if closed {

@@ -48,10 +48,10 @@ fn rows(table: &ReadTable) -> BTreeMap<usize, Row> {
 /// might read them otherwise.
 fn study(table: &ReadTable) -> Option<Study> {
     let files: BTreeMap<PathBuf, String> = Sources::of_full_text(&table.text).files.into_iter().collect();
-    let names_scenario = |text: &str| {
-        text.parse::<toml::Table>().is_ok_and(|t| t.get("scenario").is_some_and(toml::Value::is_str))
+    let varies = |text: &str| {
+        text.parse::<toml::Table>().is_ok_and(|t| t.contains_key("vary") && t.contains_key("sampling"))
     };
-    let plan = files.iter().find(|(_, text)| names_scenario(text))?.0;
+    let plan = files.iter().find(|(_, text)| varies(text))?.0;
     let open = |path: &Path| files.get(path).cloned().ok_or_else(|| io::Error::from(io::ErrorKind::NotFound));
     let study = Study::read(plan, &open).ok()?;
     let named = |input: bool| table.columns.iter().filter(move |c| c.input == input).map(|c| c.name.as_str());

@@ -9,7 +9,7 @@
 //! | `/tables/<name>` | along `row`: a dataset per column with `units`, `symbol`, `long_name`; attributes `title` and `keys` (leading columns that name a row) |
 //! | `/figures/<number>/<panel>/<curve>` | `x` and `y` with `units`; of bars, `group` and a dataset per series; what they look like in the text attributes `layout` and `look` |
 //!
-//! The same study gives the same bytes.
+//! The same study gives the same bytes. A duty, which is followed through time, has the groups of a run as well.
 
 mod curves;
 mod look;
@@ -105,6 +105,13 @@ impl Study {
         for (name, text) in texts {
             store.group_text("/", name, text)?;
         }
+        self.write_into(&store)?;
+        store.publish()?;
+        store.finish(true)
+    }
+
+    /// Writes what it says, its tables and figures into a file whose root names it.
+    pub(super) fn write_into(&self, store: &Store) -> Result<(), ResultError> {
         // Not in the root: HDF5 keeps more than eight attributes in another way, in which `complete` cannot be set.
         store.group("said")?;
         let verdict = self.verdict.unwrap_or(Verdict::NotJudged).word();
@@ -112,11 +119,9 @@ impl Study {
         for (name, text) in [("command", &*self.command), ("verdict", verdict), ("judged", judged)] {
             store.group_text("said", name, text)?;
         }
-        tables::write_said(&store, self)?;
-        tables::write(&store, &self.tables)?;
-        curves::write(&store, &self.figures)?;
-        store.publish()?;
-        store.finish(true)
+        tables::write_said(store, self)?;
+        tables::write(store, &self.tables)?;
+        curves::write(store, &self.figures)
     }
 
     /// Whether the file holds a study.

@@ -176,10 +176,10 @@ impl Frame {
 
     /// What stands under d/dt at these states.
     pub fn leave<L: Lane>(&self, z: &[f64], q: &mut [L]) {
-        for k in 0..self.n {
+        for (k, q) in q.iter_mut().enumerate().take(self.n) {
             let row = self.carrying.row(k);
             let sum: f64 = (0..self.states).map(|j| row[j] * self.carried[j] * z[j]).sum();
-            q[k] = L::splat(sum / self.scale[k]);
+            *q = L::splat(sum / self.scale[k]);
         }
     }
 }

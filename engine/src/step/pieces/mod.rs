@@ -181,7 +181,6 @@ impl<L: Lane> Pieces<L> {
     ///
     /// # Errors
     /// When no side of the valves fits, they do not come to rest, or a value is no number.
-    #[expect(clippy::too_many_arguments, reason = "called once, by the stepper")]
     pub fn walk(
         &mut self,
         system: &System<L>,
