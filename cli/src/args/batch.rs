@@ -79,7 +79,7 @@ pub struct BatchOutputArgs {
     #[arg(long, value_name = "FILE.parquet")]
     pub parquet: Option<PathBuf>,
     /// Draw an output: histogram, tornado, scatter.
-    #[arg(long, value_name = "FILE.svg")]
+    #[arg(long = "plot", alias = "svg", value_name = "FILE.svg")]
     pub svg: Option<PathBuf>,
     /// The output to draw; without it the first that is told.
     #[arg(long, value_name = "NAME", requires = "svg")]
