@@ -110,12 +110,10 @@ pub fn duty(args: &DutyArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     let title = if scenario.title.is_empty() { kind.to_string() } else { scenario.title.clone() };
     let file = match args.output.out.as_deref() {
         None => None,
-        Some(out) => {
-            match File::create(out, (&title, &scenario.sources.full_text()), &spec, &profile, &inputs) {
-                Ok(file) => Some(file),
-                Err(e) => return asked::refused(&(e.to_string(), INPUT_OUTPUT), as_json, streams),
-            }
-        }
+        Some(out) => match File::create(out, &scenario.sources.full_text(), &spec, &profile, &inputs) {
+            Ok(file) => Some(file),
+            Err(e) => return asked::refused(&(e.to_string(), INPUT_OUTPUT), as_json, streams),
+        },
     };
     drop(ready);
     let quiet = args.quiet || as_json || args.output.csv;

@@ -26,13 +26,13 @@ impl File {
     /// Makes the file.
     pub(crate) fn create(
         path: &Path,
-        (title, text): (&str, &str),
+        text: &str,
         spec: &DutySpec,
         profile: &Profile,
         inputs: &[String],
     ) -> Result<Self, ResultError> {
         let mut writer = ResultWriter::create(path, text, WriterOptions::default())?;
-        writer.studies("duty", title);
+        writer.studies("duty");
         let mut layout = Layout::default();
         for course in &spec.courses {
             let (name, what) = match &course.of {

@@ -28,8 +28,8 @@ pub(super) enum Message {
     Thermal(Rows),
     Event(Box<Event>),
     Row(Box<Row<f64>>),
-    /// What is studied, and the case; before the layout.
-    Studies(&'static str, String),
+    /// What is studied; before the layout.
+    Studies(&'static str),
     /// What the study found.
     Found(Box<Study>),
     Finish {
@@ -140,9 +140,8 @@ impl Worker {
                 self.store.publish()?;
                 false
             }
-            Message::Studies(study, title) => {
+            Message::Studies(study) => {
                 self.store.group_text("/", "study", study)?;
-                self.store.group_text("/", "title", &title)?;
                 false
             }
             Message::Found(study) => {

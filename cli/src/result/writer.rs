@@ -158,9 +158,9 @@ impl ResultWriter {
         })
     }
 
-    /// Says what is studied, and the case, for who finds the file; before the layout.
-    pub fn studies(&mut self, kind: &'static str, title: &str) {
-        self.tell(Message::Studies(kind, title.into()));
+    /// Says what is studied, for who finds the file; before the layout.
+    pub fn studies(&mut self, kind: &'static str) {
+        self.tell(Message::Studies(kind));
     }
 
     /// What the study found; written at the end.

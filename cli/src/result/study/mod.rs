@@ -4,8 +4,8 @@
 //!
 //! | Where | What |
 //! |---|---|
-//! | `/` attributes | as of a run, without a time of making; `study` (its kind), `title`, `scenario` (full text of all files that went in) |
-//! | `/said` | attributes `command` and `verdict` ("passes", "fails", "not judged"); along `row`: `kind` ("answer", "condition", "definition"), `term`, `text` |
+//! | `/` attributes | as of a run, without a time of making; `study` (its kind), `scenario` (full text of all files that went in) |
+//! | `/said` | attributes `title`, `command` and `verdict` ("passes", "fails", "not judged"); along `row`: `kind` ("answer", "condition", "definition"), `term`, `text` |
 //! | `/tables/<name>` | along `row`: a dataset per column with `units`, `symbol`, `long_name`; attributes `title` and `keys` (leading columns that name a row) |
 //! | `/figures/<number>/<panel>/<curve>` | `x` and `y` with `units`; of bars, `group` and a dataset per series; what they look like in the text attributes `layout` and `look` |
 //!
@@ -99,7 +99,6 @@ impl Study {
             ("producer", env!("CARGO_PKG_NAME")),
             ("producer_version", env!("CARGO_PKG_VERSION")),
             ("study", &self.kind),
-            ("title", &self.title),
             ("scenario", &self.inputs),
         ];
         for (name, text) in texts {
@@ -112,11 +111,13 @@ impl Study {
 
     /// Writes what it says, its tables and figures into a file whose root names it.
     pub(super) fn write_into(&self, store: &Store) -> Result<(), ResultError> {
-        // Not in the root: HDF5 keeps more than eight attributes in another way, in which `complete` cannot be set.
+        // Not in the root: HDF5 keeps more than a few attributes in another way, in which `complete` cannot be set.
         store.group("said")?;
         let verdict = self.verdict.unwrap_or(Verdict::NotJudged).word();
         let judged = if self.verdict.is_some() { "yes" } else { "no" };
-        for (name, text) in [("command", &*self.command), ("verdict", verdict), ("judged", judged)] {
+        let texts =
+            [("title", &*self.title), ("command", &self.command), ("verdict", verdict), ("judged", judged)];
+        for (name, text) in texts {
             store.group_text("said", name, text)?;
         }
         tables::write_said(store, self)?;
@@ -152,7 +153,7 @@ impl Study {
         let verdict = verdict.clone().find(|v| v.word() == word).filter(|_| said("judged") == "yes");
         let mut study = Self {
             kind,
-            title: text("title"),
+            title: said("title"),
             command: said("command"),
             inputs: text("scenario"),
             verdict,
