@@ -106,7 +106,7 @@ fn ripple_of_a_first_order_network() {
 }
 
 /// P = 2·P₀(1 − cos 2ωt) in the first half of every switching period, nothing in the second: the mean of the periods is
-/// case T12 of the shared checks (P₀ = 60 W, 50 Hz: 2·P₀·|Z(j2ω)| = 13.6511045474209 K); at the switching frequency the
+/// a closed form of circuits (P₀ = 60 W, 50 Hz: 2·P₀·|Z(j2ω)| = 13.6511045474209 K); at the switching frequency the
 /// network of the last resistance and capacitance answers as above, in the period of most power.
 #[test]
 fn line_and_switching_ripple_stand_apart() {
