@@ -159,10 +159,10 @@ pub fn duty(args: &DutyArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
             Err(e) => return asked::refused(&(e.to_string(), INPUT_OUTPUT), as_json, streams),
         }
     }
-    if let Some(path) = &args.output.svg {
-        if let Err(why) = asked::draw(path, &figure()) {
-            return asked::refused(&why, as_json, streams);
-        }
+    if let Some(path) = &args.output.svg
+        && let Err(why) = asked::draw(path, &figure())
+    {
+        return asked::refused(&why, as_json, streams);
     }
     if as_json {
         writeln!(streams.out, "{:#}", json(&told))?;
