@@ -112,7 +112,7 @@ pub enum Command {
     DeadTime(DeadTimeArgs),
     /// Follow the junction temperatures of a scenario's arrangement through a duty of seconds to hours.
     ///
-    /// Load and ambient follow the scenario's [duty]. After a step of the load, switching cycles are resolved one by one
+    /// Load and ambient follow the scenario's `[duty]`. After a step of the load, switching cycles are resolved one by one
     /// until what is left of the electrical settling is small; then the thermal state leaps over many cycles, with an
     /// estimate of its error that takes back a leap which is too long. Tells the course of every junction, its ripple
     /// at switching and line frequency, the counted temperature cycles, and damage by a law that the scenario states.

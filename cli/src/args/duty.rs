@@ -34,7 +34,7 @@ Examples:
 /// Arguments of `duty`.
 #[derive(Debug, Args)]
 pub struct DutyArgs {
-    /// Scenario file (TOML) with an arrangement, a thermal network and a [duty].
+    /// Scenario file (TOML) with an arrangement, a thermal network and a `[duty]`.
     pub scenario: PathBuf,
     /// Tolerance of the temperatures.
     #[arg(long, value_name = "QUANTITY", default_value = "0.1 K")]
