@@ -74,7 +74,7 @@ pub struct Extraction {
     pub converged: bool,
 }
 
-pub(super) fn fitted(candidate: &Candidate, values: &Values<f64>, error: f64) -> Fitted {
+pub(super) fn fitted(candidate: &Candidate, values: &Values, error: f64) -> Fitted {
     let param = candidate.param;
     let unit = match param.shape {
         Shape::Number(unit) | Shape::List(unit) | Shape::Table(_, unit) => unit,

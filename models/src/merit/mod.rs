@@ -368,7 +368,7 @@ fn gate_charge(part: &Part, c: &Conditions, on: f64, current: f64) -> Result<f64
 /// [`MeritTrouble`].
 pub fn figures(part: &Part, c: &Conditions) -> Result<Figures, MeritTrouble> {
     check(part, c)?;
-    let (entry, values): (_, &Values<f64>) = (part.entry(), &part.values);
+    let (entry, values): (_, &Values) = (part.entry(), &part.values);
     let current = test_current(part, c)?;
     let on = gate_on(part, c)?;
     on.map_or(Ok(()), |gate| carries(part, gate, current, c.celsius))?;

@@ -177,7 +177,7 @@ pub struct Part {
     /// Whether it is a part that nobody makes.
     pub invented: bool,
     /// Parameters of its kind; defaults are filled in.
-    pub values: Values<f64>,
+    pub values: Values,
     /// Which of them its file gives.
     pub given: BTreeSet<&'static str>,
     /// Dies.
@@ -194,8 +194,8 @@ pub struct Part {
 
 impl Part {
     /// The model of its kind. Panics on a kind that is not in the catalogue: a part is made with one that is.
-    pub fn entry(&self) -> &'static Entry<f64> {
-        catalogue::<f64>().iter().find(|e| e.kind == self.kind).expect("a kind of the catalogue")
+    pub fn entry(&self) -> &'static Entry {
+        catalogue().iter().find(|e| e.kind == self.kind).expect("a kind of the catalogue")
     }
 
     /// Parameters that its model needs and that it does not give.

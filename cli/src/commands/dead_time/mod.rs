@@ -83,7 +83,7 @@ fn is_scenario(subject: &str) -> bool {
 }
 
 /// What the arrangement of a scenario gives a leg.
-fn from_values(values: &Values<f64>) -> Vec<(&'static str, f64)> {
+fn from_values(values: &Values) -> Vec<(&'static str, f64)> {
     let params = find("half-bridge").map_or(&[][..], |a| a.params);
     let given = params.iter().filter(|p| !matches!(p.key, "dead-time" | "load-current" | "load-voltage"));
     given

@@ -22,7 +22,7 @@ pub(super) struct Laid {
 }
 
 /// A part's parameters at a temperature.
-fn values_at(part: &Part, celsius: f64) -> Values<f64> {
+fn values_at(part: &Part, celsius: f64) -> Values {
     let mut values = part.values.clone();
     values.0.insert("junction-temperature", Value::Number(celsius));
     values
