@@ -315,7 +315,7 @@ fn the_shipped_plan_fits_the_schema_and_its_table_is_read_from_outside() {
     let schema: Value = serde_json::from_str(&joulestep(&["schema", "plan"]).out).unwrap();
     let text = fs::read_to_string("examples/inrush-tolerances.toml").unwrap();
     let plan: toml::Table = text.parse().unwrap();
-    let validator = jsonschema::validator_for(&schema).unwrap();
+    let validator = crate::common::schema::validator_for(&schema).unwrap();
     assert!(validator.is_valid(&serde_json::to_value(&plan).unwrap()));
     let folder = Folder::new("");
     let out = folder.text("t.h5");

@@ -9,5 +9,6 @@ pub mod pulsed;
 pub mod ref1;
 pub mod reference;
 pub mod rig;
+pub mod schema;
 pub mod statics;
 pub mod technologies;
