@@ -8,6 +8,7 @@ use super::program::{Folder, TOLERANCES};
 
 /// The program in a shell in which no file may grow beyond a number of blocks of 512 bytes: writing fails as on a full
 /// disk (EFBIG in place of ENOSPC; the signal that goes with it is ignored).
+#[cfg(unix)]
 fn with_little_space(blocks: usize, args: &[&str]) -> (Option<i32>, String) {
     let mut command = Command::new("sh");
     command.args(["-c", &format!("trap '' XFSZ; ulimit -f {blocks}; exec \"$@\""), "sh"]);
@@ -19,6 +20,7 @@ fn lines(journal: &Path) -> usize {
     fs::read(journal).map_or(0, |b| b.iter().filter(|b| **b == b'\n').count())
 }
 
+#[cfg(unix)]
 #[test]
 fn a_full_disk_is_told_and_costs_no_finished_variant() {
     let folder = Folder::new(TOLERANCES);
