@@ -3,6 +3,9 @@
 use std::ffi::OsString;
 use std::io::{self, Write};
 
+/// The processor lacks what the program was built for.
+pub use crate::processor::UNSUITED;
+
 /// Done.
 pub const DONE: u8 = 0;
 /// Done, and a limit that the user set is exceeded.

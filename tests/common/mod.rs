@@ -6,6 +6,7 @@ pub mod http;
 pub mod laws;
 pub mod program;
 pub mod pulsed;
+pub mod python;
 pub mod ref1;
 pub mod reference;
 pub mod rig;
