@@ -10,6 +10,7 @@ use joulestep_engine::accounts::counters::Counters;
 use joulestep_engine::accounts::ledger::Ledger;
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::run::time_loop::Run;
+use serde::Serialize;
 
 use self::happened::Line;
 use crate::result::Verdict;
@@ -27,7 +28,7 @@ pub enum Outcome {
 }
 
 /// Least and largest value of a watched quantity.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Peak {
     /// Short name.
     pub name: String,
@@ -35,38 +36,43 @@ pub struct Peak {
     pub long_name: String,
     /// Unit symbol.
     pub unit: &'static str,
-    /// Least value and its instant, s.
-    pub least: (f64, f64),
-    /// Largest value and its instant, s.
-    pub most: (f64, f64),
+    /// Least value.
+    pub least: f64,
+    /// Its instant, s.
+    pub least_at: f64,
+    /// Largest value.
+    pub largest: f64,
+    /// Its instant, s.
+    pub largest_at: f64,
 }
 
 /// A bound and what the run did with it.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Judgement {
     /// Name of the limit.
     pub name: String,
     /// Unit symbol.
     pub unit: &'static str,
-    /// Lower and upper bound; infinite where there is none.
-    pub bounds: (f64, f64),
-    /// The extremes.
-    pub found: (f64, f64),
     /// Whether the user set it; else it is a rating of the part.
+    #[serde(rename = "set_by", serialize_with = "json::set_by")]
     pub by_user: bool,
-}
-
-impl Judgement {
+    /// Lower bound; infinite where there is none.
+    pub min: f64,
+    /// Upper bound; infinite where there is none.
+    pub max: f64,
+    /// Least value.
+    pub least: f64,
+    /// Largest value.
+    pub largest: f64,
     /// Whether the run kept within the bounds.
-    pub fn kept(&self) -> bool {
-        self.found.0 >= self.bounds.0 && self.found.1 <= self.bounds.1
-    }
+    pub kept: bool,
 }
 
 /// Energies of one component of the scenario, J.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Energy {
     /// Its name.
+    #[serde(rename = "component")]
     pub name: String,
     /// Delivered to the circuit.
     pub delivered: f64,
@@ -77,12 +83,14 @@ pub struct Energy {
 }
 
 /// Temperature of a die.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Junction {
     /// `breaker.jfet`.
     pub name: String,
-    /// Hottest, °C, and when, s.
-    pub hottest: (f64, f64),
+    /// Hottest, °C.
+    pub hottest: f64,
+    /// When, s.
+    pub hottest_at: f64,
     /// At the end, °C.
     pub end: f64,
     /// The part's rating, °C; infinite where there is none.
@@ -92,11 +100,12 @@ pub struct Junction {
 }
 
 /// All of it.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Serialize)]
 pub struct Account {
     /// One line that names the case.
     pub title: String,
     /// How it ended.
+    #[serde(flatten, serialize_with = "json::ended")]
     pub outcome: Outcome,
     /// Simulated time reached, s.
     pub reached: f64,
@@ -107,18 +116,23 @@ pub struct Account {
     /// What happened, hundreds of edges in a row as one line.
     pub events: Vec<Line>,
     /// Extremes of recorded signals.
+    #[serde(rename = "extremes")]
     pub peaks: Vec<Peak>,
     /// Limits of the user, then ratings of the parts.
+    #[serde(rename = "limits")]
     pub judged: Vec<Judgement>,
     /// Dies with a temperature.
     pub junctions: Vec<Junction>,
     /// Energies by component of the scenario.
     pub energies: Vec<Energy>,
     /// Σ delivered − Σ dissipated − Σ stored, J.
+    #[serde(rename = "ledger_residual")]
     pub residual: f64,
     /// The residual against the energy turned over.
+    #[serde(rename = "ledger_residual_relative")]
     pub relative: f64,
     /// Work done.
+    #[serde(flatten, with = "json::Work")]
     pub counters: Counters,
 }
 
@@ -162,19 +176,20 @@ impl Account {
                 name: w.name.clone(),
                 long_name: w.long_name.clone(),
                 unit: w.unit,
-                least: (e.least.lane(lane), e.least_at),
-                most: (e.most.lane(lane), e.most_at),
+                least: e.least.lane(lane),
+                least_at: e.least_at,
+                largest: e.most.lane(lane),
+                largest_at: e.most_at,
             })
             .collect();
         let mut judged: Vec<Judgement> = facts
             .judged
             .iter()
-            .map(|j| Judgement {
-                name: j.name.clone(),
-                unit: peaks[j.watch].unit,
-                bounds: (j.lower, j.upper),
-                found: (peaks[j.watch].least.0, peaks[j.watch].most.0),
-                by_user: j.by_user,
+            .map(|j| {
+                let &Peak { unit, least, largest, .. } = &peaks[j.watch];
+                let (name, by_user, min, max) = (j.name.clone(), j.by_user, j.lower, j.upper);
+                let kept = least >= min && largest <= max;
+                Judgement { name, unit, by_user, min, max, least, largest, kept }
             })
             .collect();
         judged.sort_by_key(|j| !j.by_user);
@@ -202,7 +217,7 @@ impl Account {
         match (set.peek().is_some(), self.outcome == Outcome::Done) {
             (false, _) => Verdict::NotJudged,
             // What was not run to its end has not shown that it keeps its limits, but may have shown the contrary.
-            (true, done) => match (set.all(Judgement::kept), done) {
+            (true, done) => match (set.all(|j| j.kept), done) {
                 (false, _) => Verdict::Fails,
                 (true, true) => Verdict::Passes,
                 (true, false) => Verdict::NotJudged,
@@ -223,7 +238,8 @@ fn junctions<L: Lane>(run: &Run<L>, lane: usize, facts: &Facts, peaks: &[Peak]) 
             let input = input.0 as usize;
             all.push(Junction {
                 name,
-                hottest: peak.most,
+                hottest: peak.largest,
+                hottest_at: peak.largest_at,
                 end: run.celsius()[input].lane(lane),
                 rated,
                 heat: thermal.heat_in()[input].lane(lane),

@@ -156,10 +156,10 @@ fn peaks(out: &mut String, a: &Account) {
         .map(|p| {
             vec![
                 p.name.clone(),
-                people(p.least.0, p.unit),
-                instant(p.least.1),
-                people(p.most.0, p.unit),
-                instant(p.most.1),
+                people(p.least, p.unit),
+                instant(p.least_at),
+                people(p.largest, p.unit),
+                instant(p.largest_at),
             ]
         })
         .collect();
@@ -181,8 +181,8 @@ fn junctions(out: &mut String, a: &Account) {
         .map(|j| {
             vec![
                 j.name.clone(),
-                people(j.hottest.0, "degC"),
-                instant(j.hottest.1),
+                people(j.hottest, "degC"),
+                instant(j.hottest_at),
                 people(j.end, "degC"),
                 if j.rated.is_finite() { people(j.rated, "degC") } else { String::new() },
                 people(j.heat, "J"),
@@ -226,11 +226,11 @@ fn limits(out: &mut String, a: &Account) {
         let found = |x: f64, bounded: bool| if bounded { people_digits(x, j.unit, 4) } else { String::new() };
         vec![
             j.name.clone(),
-            bound(j.bounds.0),
-            found(j.found.0, j.bounds.0.is_finite()),
-            found(j.found.1, j.bounds.1.is_finite()),
-            bound(j.bounds.1),
-            if j.kept() { "kept" } else { "EXCEEDED" }.to_string(),
+            bound(j.min),
+            found(j.least, j.min.is_finite()),
+            found(j.largest, j.max.is_finite()),
+            bound(j.max),
+            if j.kept { "kept" } else { "EXCEEDED" }.to_string(),
         ]
     };
     for (by_user, words) in [(false, "Ratings of the parts"), (true, "Limits set")] {
@@ -241,7 +241,7 @@ fn limits(out: &mut String, a: &Account) {
         }
     }
     out.push('\n');
-    let beyond = a.judged.iter().any(|j| !j.by_user && !j.kept());
+    let beyond = a.judged.iter().any(|j| !j.by_user && !j.kept);
     let but = if beyond { " by the limits set; a rating of a part is exceeded" } else { "" };
     line(out, &format!("Verdict: {}{but}", a.verdict().word()));
 }

@@ -20,7 +20,7 @@ mod report;
 mod start;
 
 pub use plan::Stage;
-pub use report::{CurveFit, Doubt, Extraction, Fitted, Why};
+pub use report::{CurveFit, Doubt, Extraction, Fitted, Why, Worst};
 
 use std::collections::BTreeMap;
 

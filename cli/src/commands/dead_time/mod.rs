@@ -187,7 +187,7 @@ pub fn dead_time(args: &DeadTimeArgs, streams: &mut Streams<'_>) -> io::Result<u
         return asked::refused(&why, json, streams);
     }
     if json {
-        writeln!(streams.out, "{:#}", table::json(&found, &sheet))?;
+        streams.json(&table::json(&found, &sheet))?;
     } else if args.output.csv {
         write!(streams.out, "{}", sheet.csv())?;
     } else {
