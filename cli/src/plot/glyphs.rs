@@ -78,10 +78,11 @@ impl Font {
         Ok(Self { regular: face(dejavu::sans::regular())?, bold: face(dejavu::sans::bold())? })
     }
 
-    /// Height of a small letter, em.
+    /// Height of a small letter, em; the table that should tell it says 0.
     pub fn x_height(&self) -> f32 {
         let face = &self.regular;
-        face.x_height().map_or(0.5, f32::from) / f32::from(face.units_per_em())
+        let bounds = face.glyph_index('x').and_then(|x| face.glyph_bounding_box(x));
+        bounds.map_or(0.5, |b| f32::from(b.y_max) / f32::from(face.units_per_em()))
     }
 
     /// Sets a line, letter by letter with the font's pairs (kerning); what it lacks is a box.
@@ -111,4 +112,23 @@ impl Font {
 fn kerning(face: &Face<'_>, left: GlyphId, right: GlyphId) -> Option<i16> {
     let tables = face.tables().kern?.subtables.into_iter();
     tables.filter(|t| t.horizontal && !t.variable).find_map(|t| t.glyphs_kerning(left, right))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The metrics that the font is published with (DejaVuSans.afm: x-height 547, digits 636 wide; from memory).
+    #[test]
+    fn letters_have_their_published_size() {
+        let font = Font::new().unwrap();
+        assert!((font.x_height() - 0.547).abs() < 1e-3);
+        let line = font.line("1234567890", false);
+        assert!((line.width - 6.36).abs() < 5e-3, "{}", line.width);
+        assert_eq!(line.letters.len(), 10);
+        // Narrower as a pair than alone.
+        let alone = font.line("A", false).width + font.line("V", false).width;
+        assert!(font.line("AV", false).width < alone - 0.02);
+        assert!(font.line("AV", true).width > alone);
+    }
 }

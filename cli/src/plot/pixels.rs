@@ -321,7 +321,7 @@ mod tests {
     fn lines_cover_their_length_times_width() {
         for (b, width) in [((70.2, 11.3), 3.6), ((61.0, 48.9), 3.6), ((15.1, 52.0), 2.0), ((70.2, 14.0), 1.0)]
         {
-            let (a, b): (Point, Point) = ((12.4, 11.3), b);
+            let a: Point = (12.4, 11.3);
             let length = f64::from((b.0 - a.0).hypot(b.1 - a.1));
             near(drawn(|p| p.stroke(&[a, b], width, BLACK)), length * f64::from(width), 1.5e-2);
             // Cut into pieces it is the same line, and so it is in two dashes that touch.
