@@ -58,7 +58,9 @@ impl Conjugate {
         let cells = system.cells();
         // Σ of what couples a cell to those of higher number.
         let mut above = vec![0.0; cells];
-        let (mut begins, mut columns, mut values) = (vec![0], Vec::new(), Vec::new());
+        let below = (conductance.nnz() - cells) / 2;
+        let (mut columns, mut values) = (Vec::with_capacity(below), Vec::with_capacity(below));
+        let mut begins = vec![0];
         for (i, row) in conductance.outer_iterator().enumerate() {
             let (mut full, mut dropped) = (shift * capacity[i], 0.0);
             for (&j, &k) in row.indices().iter().zip(row.data()) {
@@ -102,6 +104,7 @@ impl Conjugate {
         system.multiply(*shift, x, scratch);
         forward(lower, residual, |i| scale[i] * (b[i] - scratch[i]));
         direction.copy_from_slice(residual);
+        scratch.copy_from_slice(residual);
         let mut size = dot(residual, residual);
         let mut sum = vec![0.0; x.len()];
         let mut done = None;
@@ -110,7 +113,6 @@ impl Conjugate {
                 done = Some(iteration);
                 break;
             }
-            scratch.copy_from_slice(direction);
             backward(lower, scratch);
             forward(lower, image, |i| direction[i] - excess[i] * scratch[i]);
             image.iter_mut().zip(scratch.iter()).for_each(|(q, t)| *q += t);
@@ -123,7 +125,10 @@ impl Conjugate {
             let next = dot(residual, residual);
             let turn = next / size;
             size = next;
-            direction.iter_mut().zip(residual.iter()).for_each(|(p, r)| *p = r + turn * *p);
+            for ((p, t), r) in direction.iter_mut().zip(scratch.iter_mut()).zip(residual.iter()) {
+                *p = r + turn * *p;
+                *t = *p;
+            }
         }
         backward(lower, &mut sum);
         x.iter_mut().zip(&sum).zip(scale.iter()).for_each(|((x, t), s)| *x += s * t);

@@ -5,7 +5,7 @@
 //! film, with no positive entry off its diagonal; C is diagonal. Temperatures are rises over a common level, which
 //! [`System::new`] needs only to take the properties.
 
-use sprs::prod::{mul_acc_mat_vec_csc, mul_acc_mat_vec_csr};
+use sprs::prod::mul_acc_mat_vec_csc;
 use sprs::{CsMatI, TriMatI};
 
 use super::body::{Body, Face};
@@ -73,10 +73,10 @@ impl System {
 
     /// y = (K + shift·C)·x. Panics when x or y has not one entry per cell.
     pub fn multiply(&self, shift: f64, x: &[f64], y: &mut [f64]) {
-        for ((y, c), x) in y.iter_mut().zip(self.capacity.data()).zip(x) {
-            *y = shift * c * x;
+        let rows = self.conductance.outer_iterator().zip(self.capacity.data()).zip(x);
+        for (y, ((row, c), own)) in y.iter_mut().zip(rows) {
+            *y = shift * c * own + row.dot_dense(x);
         }
-        mul_acc_mat_vec_csr(self.conductance.view(), x, y);
     }
 
     /// K + shift·C, W/K; shift in 1/s: for other solvers.
