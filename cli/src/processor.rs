@@ -144,7 +144,7 @@ impl Feature {
         let answer = processor.cpuid(leaf, subleaf).get(register).copied().unwrap_or(0);
         let [_, _, told, _] = processor.cpuid(1, 0);
         let kept = if self.state != 0 && told & OSXSAVE != 0 { processor.kept() } else { 0 };
-        answer >> bit & 1 == 1 && kept & self.state == self.state
+        (answer >> bit) & 1 == 1 && kept & self.state == self.state
     }
 }
 
@@ -239,7 +239,7 @@ impl Processor for This {
             core::arch::asm!("xgetbv", in("ecx") 0, out("eax") low, out("edx") high,
                 options(nomem, nostack, preserves_flags));
         }
-        u64::from(high) << 32 | u64::from(low)
+        (u64::from(high) << 32) | u64::from(low)
     }
 }
 
