@@ -342,11 +342,10 @@ struct Warning {
 
 fn told(found: &Extraction) -> Told<'_> {
     let Extraction { part, fitted, curves, doubts, converged } = found;
-    let compared = |fit| {
-        let CurveFit { curve, model, .. } = fit;
-        let (curve, fitted) = (ToldCurve::new(part.curves.get(*curve)?), !model.is_empty());
+    let compared = curves.iter().filter_map(|fit| {
+        let (curve, fitted) = (ToldCurve::new(part.curves.get(fit.curve)?), !fit.model.is_empty());
         Some(Compared { curve, fitted, fit: fitted.then_some(fit) })
-    };
+    });
     let warning = |d: &Doubt| {
         let (why, relative_error) = match d.why {
             Why::NotDetermined => ("not-determined", None),
@@ -372,7 +371,7 @@ fn told(found: &Extraction) -> Told<'_> {
         parameters: fitted,
         impedance: &part.thermal.impedance,
         impedance_curves: impedances.count(),
-        curves: curves.iter().filter_map(compared).collect(),
+        curves: compared.collect(),
         missed_points: missed(found).into_iter().map(|(curve, text)| Missed { curve, text }).collect(),
         warnings: doubts.iter().map(warning).collect(),
     }
