@@ -68,3 +68,16 @@ pub fn code(outcome: io::Result<u8>, err: &mut dyn Write) -> u8 {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_that_are_not_finite_are_null() {
+        let (mut out, mut err) = (Vec::new(), Vec::new());
+        let mut streams = Streams { out: &mut out, err: &mut err, command: String::new() };
+        streams.json(&[f64::NAN, f64::INFINITY, f64::NEG_INFINITY, 1.5]).unwrap();
+        assert_eq!(String::from_utf8(out).unwrap(), "[\n  null,\n  null,\n  null,\n  1.5\n]\n");
+    }
+}
