@@ -38,6 +38,8 @@ pub struct Scenario {
     pub record: RecordSpec,
     /// What is judged.
     pub limits: Vec<LimitSpec>,
+    /// Ratings and notes that do not count.
+    pub waivers: Vec<WaiverSpec>,
     /// A duty.
     pub duty: Option<DutySpec>,
 }
@@ -70,6 +72,8 @@ pub struct ComponentSpec {
     pub values: Values<f64>,
     /// Heat inputs: die (`None`: the only one) and thermal input.
     pub heat: Vec<(Option<Named>, Named)>,
+    /// Largest current that its part's curves cover, A; infinite where there are none.
+    pub known_current: f64,
 }
 
 /// A quantity whose unit is that of a signal, as typed.
@@ -343,6 +347,15 @@ pub struct LimitSpec {
     pub max: Option<Typed>,
     /// Lower bound.
     pub min: Option<Typed>,
+}
+
+/// A waiver: a rating of a part, or a note, that the user knows of and does not let count.
+#[derive(Clone, Debug)]
+pub struct WaiverSpec {
+    /// Name of the rating or note.
+    pub of: Named,
+    /// Why it does not count.
+    pub reason: String,
 }
 
 /// A duty.

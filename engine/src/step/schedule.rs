@@ -64,6 +64,11 @@ impl Ladder {
         self.level
     }
 
+    /// Whether no finer level is left to an error.
+    pub fn at_the_finest(&self) -> bool {
+        self.level >= self.steps.finest
+    }
+
     /// The shortest scheduled step, s.
     pub fn finest_step(&self) -> f64 {
         self.steps.base * 0.5f64.powi(self.steps.finest as i32)

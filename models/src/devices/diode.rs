@@ -11,7 +11,7 @@ use joulestep_engine::trouble::CircuitTrouble;
 use crate::charge::Depletion;
 use crate::devices::resistor::{self, WarmResistor};
 use crate::junction::{Breakdown, Junction, saturation_at};
-use crate::model::{BOLTZMANN_OVER_CHARGE, Built, Entry, Param, Prefixed, Range, Values, join, least};
+use crate::model::{BOLTZMANN_OVER_CHARGE, Built, Entry, Param, Prefixed, Range, Values, join, known_voltage, least};
 use crate::recovery::{StoringJunction, Times, recovery_params};
 
 /// The law; pins anode, cathode. Local unknown: the forward voltage in V.
@@ -173,7 +173,9 @@ fn build<L: Lane>(
     heat.push((1.0, Probe::Heat(id)));
     let voltage = Probe::Voltage(pins[0], pins[1]);
     let rated = v.maybe("rated-voltage").map(|rated| -least(rated));
+    let known = -known_voltage(v.maybe("breakdown-voltage"), v.maybe("rated-voltage"));
     Ok(Built {
+        known: vec![("voltage", voltage.clone(), known, f64::INFINITY)],
         dies: vec![("diode", components.clone())],
         hottest: vec![("diode", least(v.number("maximum-temperature")))],
         limits: rated.map(|rated| ("voltage", voltage.clone(), rated, f64::INFINITY)).into_iter().collect(),

@@ -12,7 +12,8 @@ use crate::channel::overdrive;
 use crate::charge::Depletion;
 use crate::junction::{Breakdown, Junction, saturation_at};
 use crate::model::{
-    BOLTZMANN_OVER_CHARGE, Built, Entry, Param, Prefixed, Range, STATED_AT, Values, bad, least,
+    BOLTZMANN_OVER_CHARGE, Built, Entry, Param, Prefixed, Range, STATED_AT, Values, bad, known_voltage,
+    least,
 };
 
 /// The law; pins drain, gate, source. Local unknowns: vds, vgs in V.
@@ -360,7 +361,9 @@ fn build<L: Lane>(
     let kelvin = v.kelvin("junction-temperature");
     let law = law(name, &Prefixed { values: v, prefix: "" }, v.number("linear-above"), kelvin)?;
     let id = circuit.law(name, "jfet", pins, law, kelvin)?;
+    let known = known_voltage::<L>(v.maybe("breakdown-voltage"), None);
     Ok(Built {
+        known: vec![("voltage", Probe::Voltage(pins[0], pins[1]), f64::NEG_INFINITY, known)],
         components: vec![id],
         dies: vec![("jfet", vec![id])],
         hottest: vec![("jfet", least(v.number("maximum-temperature")))],

@@ -8,7 +8,7 @@ use joulestep_engine::trouble::CircuitTrouble;
 
 use crate::devices::jfet::{self, jfet_params};
 use crate::devices::mosfet::{self, mosfet_params};
-use crate::model::{Built, Entry, Param, Prefixed, Range, Values, bad, join, least};
+use crate::model::{Built, Entry, Param, Prefixed, Range, Values, bad, join, known_voltage, least};
 
 const OWN: [Param; 10] = [
     Param::with("drain-inductance", "H", 0.0, Range::NotNegative, "Drain lead"),
@@ -135,6 +135,13 @@ fn build<L: Lane>(
         // At the dies: what the leads add counts.
         limits.push(("voltage", Probe::Voltage(drain, source), f64::NEG_INFINITY, least(bound)));
     }
+    let beyond = f64::NEG_INFINITY;
+    let jfet = known_voltage(v.maybe("jfet-breakdown-voltage"), v.maybe("rated-voltage"));
+    let mosfet_known = known_voltage(v.maybe("mosfet-breakdown-voltage"), v.maybe("mosfet-rated-voltage"));
+    let known = vec![
+        ("jfet-voltage", Probe::Voltage(drain, jfet_gate), beyond, jfet),
+        ("middle", vm.clone(), beyond, mosfet_known),
+    ];
     let hottest = least(v.number("maximum-temperature"));
     Ok(Built {
         components,
@@ -158,6 +165,7 @@ fn build<L: Lane>(
             ("heat", "power turned into heat in all of the stack", Probe::Sum(heat)),
         ],
         limits,
+        known,
         ..Built::default()
     })
 }

@@ -173,6 +173,15 @@ impl Resolve<'_> {
         Some(LimitSpec { name, signal: Self::signal(f, "signal")?, max, min })
     }
 
+    pub(super) fn waiver(&mut self, f: &Fields) -> Option<WaiverSpec> {
+        let reason = f.text("reason")?.trim().to_string();
+        if reason.is_empty() {
+            self.tell(f.place_of("reason"), f.key("reason"), "no words", "why the rating does not count");
+        }
+        let of = Named { name: f.text("rating")?.to_string(), place: f.place_of("rating").clone() };
+        Some(WaiverSpec { of, reason })
+    }
+
     pub(super) fn record(&mut self, f: &Fields) -> RecordSpec {
         let signals = f.texts("signals").iter().map(|n| Signal {
             text: n.name.clone(),
