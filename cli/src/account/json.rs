@@ -33,17 +33,20 @@ pub fn json(a: &Account) -> Value {
             "name": p.name, "long_name": p.long_name, "unit": p.unit,
             "least": number(p.least.0), "least_at": number(p.least.1),
             "largest": number(p.most.0), "largest_at": number(p.most.1),
+            "least_error": p.errors[0], "largest_error": p.errors[1],
         })
     });
     let junctions = a.junctions.iter().map(|j| {
         json!({
             "name": j.name, "hottest": number(j.hottest.0), "hottest_at": number(j.hottest.1),
             "end": number(j.end), "rated": number(j.rated), "heat": number(j.heat),
+            "hottest_error": j.errors[0], "end_error": j.errors[1], "heat_error": j.errors[2],
         })
     });
     let energies = a.energies.iter().map(|e| {
         json!({
             "component": e.name, "delivered": e.delivered, "dissipated": e.dissipated, "stored": e.stored,
+            "delivered_error": e.errors[0], "dissipated_error": e.errors[1], "stored_error": e.errors[2],
         })
     });
     let limits = a.judged.iter().map(|j| {
@@ -51,6 +54,8 @@ pub fn json(a: &Account) -> Value {
             "name": j.name, "unit": j.unit, "set_by": if j.by_user { "user" } else { "part" },
             "min": number(j.bounds.0), "max": number(j.bounds.1),
             "least": number(j.found.0), "largest": number(j.found.1), "kept": j.kept(),
+            "least_error": j.errors[0], "largest_error": j.errors[1],
+            "ruling": a.ruling(j), "waived": j.waived,
         })
     });
     json!({
@@ -70,6 +75,12 @@ pub fn json(a: &Account) -> Value {
         "ledger_residual": number(a.residual),
         "ledger_residual_relative": number(a.relative),
         "limits": limits.collect::<Vec<_>>(),
+        "stalled": a.counters.stalled,
+        "stalled_by": number(a.counters.stalled_by),
+        "doubts": a.doubts,
+        "notes": a.notes,
+        "waivers": a.waivers.iter().map(|(rating, reason)| json!({ "rating": rating, "reason": reason })).collect::<Vec<_>>(),
+        "error_estimate": a.estimate.map(|(steps, iterations)| json!({ "steps": steps, "iterations": iterations })),
         "verdict": a.verdict().word(),
     })
 }

@@ -3,8 +3,10 @@
 
 pub mod happened;
 pub mod json;
+pub mod numbers;
 pub mod store;
 pub mod text;
+mod verdict;
 
 use joulestep_engine::accounts::counters::Counters;
 use joulestep_engine::accounts::ledger::Ledger;
@@ -12,8 +14,10 @@ use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::run::time_loop::Run;
 
 use self::happened::Line;
-use crate::result::Verdict;
-use crate::scenario::build::{Judged, Placed};
+use crate::judge::{Bounds, Uncertainty};
+use crate::scenario::build::{Judging, Placed};
+
+pub use self::verdict::Doubt;
 
 /// How a run ended.
 #[derive(Clone, Debug, PartialEq)]
@@ -39,6 +43,10 @@ pub struct Peak {
     pub least: (f64, f64),
     /// Largest value and its instant, s.
     pub most: (f64, f64),
+    /// What both are estimated to miss between the ends of steps.
+    pub missed: (f64, f64),
+    /// What is known of their errors.
+    pub errors: [Uncertainty; 2],
 }
 
 /// A bound and what the run did with it.
@@ -52,12 +60,26 @@ pub struct Judgement {
     pub bounds: (f64, f64),
     /// The extremes.
     pub found: (f64, f64),
+    /// What both are estimated to miss between the ends of steps.
+    pub missed: (f64, f64),
+    /// What is known of the errors of the extremes.
+    pub errors: [Uncertainty; 2],
     /// Whether the user set it; else it is a rating of the part.
     pub by_user: bool,
+    /// Why the user waived it.
+    pub waived: Option<String>,
 }
 
 impl Judgement {
-    /// Whether the run kept within the bounds.
+    /// What each extreme must keep.
+    pub fn sides(&self) -> [(f64, &Uncertainty, Bounds); 2] {
+        [
+            (self.found.0, &self.errors[0], Bounds::at_least(self.bounds.0)),
+            (self.found.1, &self.errors[1], Bounds::at_most(self.bounds.1)),
+        ]
+    }
+
+    /// Whether the extremes as found keep within the bounds, whatever their errors.
     pub fn kept(&self) -> bool {
         self.found.0 >= self.bounds.0 && self.found.1 <= self.bounds.1
     }
@@ -74,6 +96,15 @@ pub struct Energy {
     pub dissipated: f64,
     /// Change of what it stores.
     pub stored: f64,
+    /// What is known of the three errors.
+    pub errors: [Uncertainty; 3],
+}
+
+impl Energy {
+    fn none(name: &str) -> Self {
+        let (delivered, dissipated, stored, errors) = Default::default();
+        Self { name: name.to_string(), delivered, dissipated, stored, errors }
+    }
 }
 
 /// Temperature of a die.
@@ -89,6 +120,10 @@ pub struct Junction {
     pub rated: f64,
     /// Heat that the die handed to the network, J.
     pub heat: f64,
+    /// An error of its temperatures that is known otherwise than by coarser runs, K.
+    pub further: f64,
+    /// What is known of the errors of the hottest and last temperature and of the heat.
+    pub errors: [Uncertainty; 3],
 }
 
 /// All of it.
@@ -120,6 +155,14 @@ pub struct Account {
     pub relative: f64,
     /// Work done.
     pub counters: Counters,
+    /// Why the verdict cannot be "passes", whatever the numbers say.
+    pub doubts: Vec<Doubt>,
+    /// What else is of note.
+    pub notes: Vec<String>,
+    /// Steps and Newton iterations of the coarser runs that told the errors.
+    pub estimate: Option<(u64, u64)>,
+    /// Ratings and notes that were waived, each with its reason.
+    pub waivers: Vec<(String, String)>,
 }
 
 /// What the account needs to know beside the run itself.
@@ -133,8 +176,8 @@ pub struct Facts {
     pub method: &'static str,
     /// Components as built.
     pub placed: Vec<Placed>,
-    /// Limits.
-    pub judged: Vec<Judged>,
+    /// What the verdict judges and rests on.
+    pub judging: Judging,
     /// Number of watches that are recorded signals; they come first.
     pub signals: usize,
 }
@@ -156,17 +199,20 @@ impl Account {
         outcome: Outcome,
     ) -> Self {
         let watcher = run.watcher();
-        let all = watcher.watches().iter().zip(&watcher.extremes);
+        let all = watcher.watches().iter().zip(&watcher.extremes).enumerate();
         let peaks: Vec<Peak> = all
-            .map(|(w, e)| Peak {
+            .map(|(k, (w, e))| Peak {
                 name: w.name.clone(),
                 long_name: w.long_name.clone(),
                 unit: w.unit,
                 least: (e.least.lane(lane), e.least_at),
                 most: (e.most.lane(lane), e.most_at),
+                missed: (watcher.missed(k).0.lane(lane), watcher.missed(k).1.lane(lane)),
+                errors: Default::default(),
             })
             .collect();
         let mut judged: Vec<Judgement> = facts
+            .judging
             .judged
             .iter()
             .map(|j| Judgement {
@@ -174,12 +220,16 @@ impl Account {
                 unit: peaks[j.watch].unit,
                 bounds: (j.lower, j.upper),
                 found: (peaks[j.watch].least.0, peaks[j.watch].most.0),
+                missed: peaks[j.watch].missed,
+                errors: Default::default(),
                 by_user: j.by_user,
+                waived: j.waived.clone(),
             })
             .collect();
         judged.sort_by_key(|j| !j.by_user);
         let ledger = ledger.lane(lane);
-        Self {
+        let doubts = verdict::doubts(run, &ledger.entries, facts, &peaks);
+        let mut account = Self {
             title: facts.title.clone(),
             outcome,
             reached: run.state().t,
@@ -193,21 +243,13 @@ impl Account {
             residual: ledger.residual,
             relative: ledger.relative(),
             counters: run.counters(),
-        }
-    }
-
-    /// The verdict over the limits that the user set.
-    pub fn verdict(&self) -> Verdict {
-        let mut set = self.judged.iter().filter(|j| j.by_user).peekable();
-        match (set.peek().is_some(), self.outcome == Outcome::Done) {
-            (false, _) => Verdict::NotJudged,
-            // What was not run to its end has not shown that it keeps its limits, but may have shown the contrary.
-            (true, done) => match (set.all(Judgement::kept), done) {
-                (false, _) => Verdict::Fails,
-                (true, true) => Verdict::Passes,
-                (true, false) => Verdict::NotJudged,
-            },
-        }
+            doubts,
+            notes: verdict::notes(facts),
+            estimate: None,
+            waivers: verdict::waivers(facts),
+        };
+        account.note_idle_waivers();
+        account
     }
 }
 
@@ -227,6 +269,8 @@ fn junctions<L: Lane>(run: &Run<L>, lane: usize, facts: &Facts, peaks: &[Peak]) 
                 end: run.celsius()[input].lane(lane),
                 rated,
                 heat: thermal.heat_in()[input].lane(lane),
+                further: 0.0,
+                errors: Default::default(),
             });
         }
     }
@@ -235,16 +279,12 @@ fn junctions<L: Lane>(run: &Run<L>, lane: usize, facts: &Facts, peaks: &[Peak]) 
 
 /// The ledger's lines gathered by component of the scenario; what drives add comes last.
 fn energies(facts: &Facts, entries: &[joulestep_engine::accounts::ledger::Entry<f64>]) -> Vec<Energy> {
-    let mut all: Vec<Energy> = facts
-        .placed
-        .iter()
-        .map(|p| Energy { name: p.name.clone(), delivered: 0.0, dissipated: 0.0, stored: 0.0 })
-        .collect();
+    let mut all: Vec<Energy> = facts.placed.iter().map(|p| Energy::none(&p.name)).collect();
     for entry in entries {
         // `breaker.jfet` belongs to `breaker`: names have no point of their own.
         let owner = entry.name.split('.').next().unwrap_or(&entry.name);
         let k = all.iter().position(|e| e.name == owner).unwrap_or_else(|| {
-            all.push(Energy { name: owner.to_string(), delivered: 0.0, dissipated: 0.0, stored: 0.0 });
+            all.push(Energy::none(owner));
             all.len() - 1
         });
         all[k].delivered += entry.delivered;

@@ -6,6 +6,7 @@ use serde_json::json;
 
 use crate::args::CheckArgs;
 use crate::commands::refuse;
+use crate::diagnostic::printable;
 use crate::exit::{DONE, Streams};
 use crate::scenario::build::build;
 use crate::scenario::include::open;
@@ -38,14 +39,12 @@ pub fn check(args: &CheckArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         let counts: serde_json::Map<String, serde_json::Value> =
             counts.iter().map(|(name, n)| (name.replace(' ', "_"), json!(n))).collect();
         let files: Vec<String> = scenario.sources.files.iter().map(|f| f.0.display().to_string()).collect();
-        let loose: Vec<_> =
-            ready.loose_ends.iter().map(|l| json!({ "node": l.node, "component": l.component })).collect();
         let told = json!({
             "valid": true,
             "title": scenario.title,
             "files": files,
             "counts": counts,
-            "loose_ends": loose,
+            "notes": ready.judging.notes,
         });
         writeln!(streams.out, "{told:#}")?;
     } else {
@@ -54,9 +53,9 @@ pub fn check(args: &CheckArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         writeln!(streams.out, "{}: valid; {}", args.scenario.display(), parts.join(", "))?;
     }
     if !args.json {
-        for loose in &ready.loose_ends {
-            let (node, component) = (&loose.node, &loose.component);
-            writeln!(streams.out, "note: only one pin touches node `{node}` (component `{component}`)")?;
+        for note in &ready.judging.notes {
+            let waived = note.waived.as_ref().map_or(String::new(), |why| format!(" (waived: {why})"));
+            writeln!(streams.out, "note: {}{}", printable(&note.text), printable(&waived))?;
         }
     }
     Ok(DONE)

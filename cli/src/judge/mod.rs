@@ -22,4 +22,4 @@ pub use estimate::{
     Computed, Level, Number, converging, coarser, errors, estimated, grid_convergence,
 };
 pub use prove::{Proof, prove};
-pub use rule::{Bounds, Ruling, Verdict, exit_code, overall, rule, worst};
+pub use rule::{Bounds, Ruling, Verdict, exit_code, over_all, overall, rule, worst};

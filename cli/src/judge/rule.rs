@@ -97,6 +97,19 @@ impl Verdict {
     }
 }
 
+/// The verdict over variants that have one each.
+pub fn over_all(verdicts: impl IntoIterator<Item = Verdict>) -> Verdict {
+    overall(
+        verdicts.into_iter().map(|verdict| match verdict {
+            Verdict::Passes => Ruling::Passes,
+            Verdict::Fails => Ruling::Fails,
+            Verdict::NotProven => Ruling::NotProven,
+            Verdict::NotJudged => Ruling::NotJudged,
+        }),
+        false,
+    )
+}
+
 /// Rules on a value. `known`: its law is inside the range for which it is known; outside, a value may fail, never pass.
 /// A bare value is judged as it stands. What is not a number proves nothing.
 pub fn rule(value: f64, error: &Uncertainty, bounds: Bounds, known: bool) -> Ruling {

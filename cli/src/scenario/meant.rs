@@ -1,5 +1,7 @@
 //! The scenario as meant: names told apart, quantities in SI units (temperatures in °C), every default filled in.
 
+mod judged;
+
 use std::collections::BTreeMap;
 
 use joulestep_engine::cycle::rainflow::UserLaw;
@@ -10,6 +12,8 @@ use joulestep_models::part::Part;
 
 use crate::diagnostic::{Place, Sources};
 use crate::scenario::fields::Named;
+
+pub use judged::{LimitSpec, WaiverSpec};
 
 /// A scenario.
 #[derive(Debug)]
@@ -334,28 +338,6 @@ pub struct RecordSpec {
     pub signals: Vec<Signal>,
     /// Shortest time between samples, s; 0: every step.
     pub interval: f64,
-}
-
-/// A limit.
-#[derive(Clone, Debug)]
-pub struct LimitSpec {
-    /// Name in the verdict; empty where none is given.
-    pub name: String,
-    /// What is bounded.
-    pub signal: Signal,
-    /// Upper bound.
-    pub max: Option<Typed>,
-    /// Lower bound.
-    pub min: Option<Typed>,
-}
-
-/// A waiver: a rating of a part, or a note, that the user knows of and does not let count.
-#[derive(Clone, Debug)]
-pub struct WaiverSpec {
-    /// Name of the rating or note.
-    pub of: Named,
-    /// Why it does not count.
-    pub reason: String,
 }
 
 /// A duty.

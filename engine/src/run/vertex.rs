@@ -58,7 +58,8 @@ impl<L: Lane> Vertex<L> {
     /// The value at the end of a step; `steps`: as [`Pace::next`] tells.
     pub fn look(&mut self, value: L, steps: Option<(f64, f64)>) {
         (self.least, self.most) = (self.least.min(value), self.most.max(value));
-        let [v1, v0] = std::mem::replace(&mut self.past, [value, self.past[0]]);
+        let [v1, v0] = self.past;
+        self.past = [value, v1];
         let Some((a, b)) = steps else {
             self.curvature = L::splat(0.0);
             return;

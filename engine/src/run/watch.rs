@@ -110,6 +110,12 @@ impl<L: Lane> Watcher<L> {
         self.pace.anew();
     }
 
+    /// How many of the watches are told in columns and rows: all before the first that only guards a law's range.
+    pub fn told(&self) -> usize {
+        let guards = |w: &Watch| w.event == Some(EventKind::OutOfRange);
+        self.watches.iter().position(guards).unwrap_or(self.watches.len())
+    }
+
     /// Columns for a recorder.
     pub fn columns(&self) -> Vec<Column> {
         let column = |w: &Watch| Column {
@@ -117,7 +123,7 @@ impl<L: Lane> Watcher<L> {
             long_name: w.long_name.clone(),
             unit: w.unit.to_string(),
         };
-        self.watches.iter().map(column).collect()
+        self.watches[..self.told()].iter().map(column).collect()
     }
 
     /// Reads all, keeps extremes, and tells crossings.

@@ -1,10 +1,10 @@
 //! Drives, guards, controllers and happenings.
 
 use super::Resolve;
-use crate::scenario::fields::Fields;
+use crate::scenario::fields::{Fields, Named};
 use crate::scenario::meant::{
     ControllerSpec, CriterionSpec, DriveSpec, GuardSpec, HappeningSpec, LimitSpec, RecordSpec, Signal, Task,
-    What,
+    WaiverSpec, What,
 };
 
 /// Duration of a drive's edge where none is given, s.
