@@ -8,27 +8,19 @@ use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::circuit::wave::Wave;
 use joulestep_engine::run::setup::{Setup, Start};
 use joulestep_engine::run::time_loop::Run;
-use joulestep_engine::run::watch::Watch;
 
-use super::{Case, Known, run};
+use super::{Case, Known, run, watch};
 use crate::common::laws::Knee;
 use crate::common::rig::{supply, v};
 
-const BOUNDS: [f64; 4] = [0.3, 0.1, 1e-2, 1e-3];
+/// The program's own, and a tight one.
+const BOUNDS: [f64; 2] = [0.1, 1e-4];
 /// Closed forms are known to rounding.
 const KNOWN: f64 = 1e-11;
 
-fn watch(name: &str, probe: Probe) -> Watch {
-    Watch {
-        name: name.into(),
-        long_name: name.into(),
-        unit: probe.unit(),
-        probe,
-        subject: String::new(),
-        event: None,
-        lower: f64::NEG_INFINITY,
-        upper: f64::INFINITY,
-    }
+/// Every base step with every bound.
+fn cases(bases: &[f64], finest: u32) -> impl Iterator<Item = Case> {
+    bases.iter().flat_map(move |&base| BOUNDS.map(|bound| Case { base, finest, bound }))
 }
 
 /// Largest value of watch k.
@@ -71,7 +63,7 @@ fn rc() -> Vec<Known> {
         let out = run.system().circuit.find_node("out").expect("a node");
         vec![Number::plain("v at the end", run.read(&v(out))), dissipated(run, "R")]
     };
-    let cases = BOUNDS.iter().map(|&bound| Case { base: 1e-4, finest: 10, bound });
+    let cases = cases(&[2e-4, 1e-4, 5e-5], 10);
     cases.flat_map(|case| run("RC", case, end, setup, read, &known(&truth))).collect()
 }
 
@@ -102,14 +94,8 @@ fn rlc() -> Vec<Known> {
         let out = run.system().circuit.find_node("out").expect("a node");
         vec![Number::plain("v at the end", run.read(&v(out))), largest(run, 0), largest(run, 1)]
     };
-    let mut all = Vec::new();
-    for base in [4e-6, 1e-6] {
-        for bound in BOUNDS {
-            let case = Case { base, finest: 10, bound };
-            all.extend(run(&format!("RLC base {base:.0e}"), case, end, setup, read, &known(&truth)));
-        }
-    }
-    all
+    let cases = cases(&[2e-6, 1e-6, 5e-7], 10);
+    cases.flat_map(|case| run("RLC", case, end, setup, read, &known(&truth))).collect()
 }
 
 /// A sine onto R and C: v_C = V/√(1 + (ωτ)²)·(sin(ωt − φ) + sin φ·e^(−t/τ)), tan φ = ωτ, from zero.
@@ -136,7 +122,7 @@ fn sine() -> Vec<Known> {
         vec![Number::plain("v at the end", run.read(&v(out))), largest(run, 0)]
     };
     let truth = [value(end), peak];
-    let cases = BOUNDS.iter().map(|&bound| Case { base: 2e-4, finest: 10, bound });
+    let cases = cases(&[1e-4, 5e-5, 2.5e-5], 10);
     cases.flat_map(|case| run("sine RC", case, end, setup, read, &known(&truth))).collect()
 }
 
@@ -169,13 +155,21 @@ fn rectifier() -> Vec<Known> {
     }
     let n = 200_000;
     let h = low / f64::from(n);
-    let weight = |k: i32| if k == 0 || k == n { 1.0 } else if k % 2 == 1 { 4.0 } else { 2.0 };
+    let weight = |k: i32| {
+        if k == 0 || k == n {
+            1.0
+        } else if k % 2 == 1 {
+            4.0
+        } else {
+            2.0
+        }
+    };
     let square = |k: i32| current(f64::from(k) * h).powi(2);
     let heat = r * h / 3.0 * (0..=n).map(|k| weight(k) * square(k)).sum::<f64>();
     let peak = (0..=n).map(|k| current(f64::from(k) * h)).fold(f64::MIN, f64::max);
     let truth = [peak, heat];
     let read = |run: &Run<f64>| vec![largest(run, 0), dissipated(run, "R")];
-    let cases = BOUNDS.iter().map(|&bound| Case { base: 1e-4, finest: 12, bound });
+    let cases = cases(&[4e-4, 1e-4], 12);
     cases.flat_map(|case| run("half-wave rectifier", case, 0.019, setup, read, &known(&truth))).collect()
 }
 
@@ -200,20 +194,18 @@ fn pulses() -> Vec<Known> {
         let b = (to - from) / span;
         from + b * (span - tau) + (v0 - from + b * tau) * (-span / tau).exp()
     };
-    let (mut value, mut peak) = (0.0, 0.0f64);
+    let mut value = 0.0;
     for _ in 0..3 {
         value = piece(value, 0.0, 12.0, edge);
         value = piece(value, 12.0, 12.0, on - edge);
-        peak = peak.max(value);
         value = piece(value, 12.0, 0.0, edge);
-        peak = peak.max(value);
         value = piece(value, 0.0, 0.0, period - on - edge);
     }
     let read = |run: &Run<f64>| {
         let out = run.system().circuit.find_node("out").expect("a node");
         vec![Number::plain("v at the end", run.read(&v(out)))]
     };
-    let cases = BOUNDS.iter().map(|&bound| Case { base: 1e-5, finest: 10, bound });
+    let cases = cases(&[2e-5, 1e-5, 2.5e-6], 10);
     cases.flat_map(|case| run("pulsed RC", case, 3.0 * period, setup, read, &known(&[value]))).collect()
 }
 

@@ -101,10 +101,10 @@ pub fn summary() -> Summary {
         ..Scalar::default()
     };
     Summary::of(vec![
-            scalar("peak drain voltage", 731.25, "V", None, Some(750.0)),
-            scalar("hottest junction", 151.0, "degC", None, Some(150.0)),
-            scalar("trips", 2.0, "", None, None),
-            scalar("v/i", 3.0, "ohm", Some(1.0), None),
+        scalar("peak drain voltage", 731.25, "V", None, Some(750.0)),
+        scalar("hottest junction", 151.0, "degC", None, Some(150.0)),
+        scalar("trips", 2.0, "", None, None),
+        scalar("v/i", 3.0, "ohm", Some(1.0), None),
     ])
 }
 

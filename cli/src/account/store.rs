@@ -29,7 +29,9 @@ pub fn summary(a: &Account) -> Summary {
     };
     // Counts are what they are.
     let exact = Uncertainty::within(0.0);
-    let plain = |name: &str, words: &str, value: f64, unit: &str| with(name.into(), words.into(), value, unit, &exact);
+    let plain = |name: &str, words: &str, value: f64, unit: &str| {
+        with(name.into(), words.into(), value, unit, &exact)
+    };
     let mut scalars = vec![plain("reached", "simulated time reached", a.reached, "s")];
     for p in &a.peaks {
         let [least, most] = &p.errors;

@@ -221,11 +221,7 @@ fn junctions(out: &mut String, a: &Account) {
             ]
         })
         .collect();
-    errors_beside(
-        out,
-        &["die", ">hottest", ">±", ">at", ">at the end", ">±", ">rated", ">heat", ">±"],
-        rows,
-    );
+    errors_beside(out, &["die", ">hottest", ">±", ">at", ">at the end", ">±", ">rated", ">heat", ">±"], rows);
 }
 
 fn energies(out: &mut String, a: &Account) {
@@ -242,11 +238,7 @@ fn energies(out: &mut String, a: &Account) {
             row
         })
         .collect();
-    errors_beside(
-        out,
-        &["component", ">delivered", ">±", ">dissipated", ">±", ">stored", ">±"],
-        rows,
-    );
+    errors_beside(out, &["component", ">delivered", ">±", ">dissipated", ">±", ">stored", ">±"], rows);
     let relative = format!("{:.1e}", a.relative);
     line(
         out,
@@ -263,4 +255,3 @@ fn energies(out: &mut String, a: &Account) {
         );
     }
 }
-

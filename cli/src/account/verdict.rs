@@ -56,7 +56,8 @@ impl Account {
 
     /// Whether something is judged without an estimate of its error.
     pub fn judges_bare(&self) -> bool {
-        let judged = self.judged.iter().filter(|j| !matches!(self.ruling(j), Ruling::NotJudged | Ruling::Waived));
+        let judged =
+            self.judged.iter().filter(|j| !matches!(self.ruling(j), Ruling::NotJudged | Ruling::Waived));
         judged.into_iter().any(|j| {
             j.sides().iter().any(|(_, error, bounds)| !bounds.is_none() && **error == Uncertainty::Bare)
         })
@@ -129,7 +130,12 @@ pub(super) fn doubts<L: Lane>(
         }
     }
     for note in facts.judging.notes.iter().filter(|n| n.doubt && n.waived.is_none()) {
-        all.push(Doubt { name: note.name.clone(), text: note.text.clone(), since: None, out_of_range: false });
+        all.push(Doubt {
+            name: note.name.clone(),
+            text: note.text.clone(),
+            since: None,
+            out_of_range: false,
+        });
     }
     all
 }

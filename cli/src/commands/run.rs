@@ -8,7 +8,6 @@ use std::path::Path;
 use std::sync::OnceLock;
 use std::sync::atomic::{AtomicBool, Ordering};
 
-
 use self::carry::Job;
 use crate::account::{Account, Outcome, json, text};
 use crate::args::RunArgs;
@@ -58,7 +57,8 @@ pub fn run(args: &RunArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         }
     }
     let judges = ready.judging.judged.iter().any(|j| j.lower.is_finite() || j.upper.is_finite());
-    let job = Job { scenario: &scenario, reductions: &reductions, out: &args.out, quiet: args.quiet || args.json };
+    let job =
+        Job { scenario: &scenario, reductions: &reductions, out: &args.out, quiet: args.quiet || args.json };
     let ended = if args.prove { proof::run(&job) } else { job.run(ready, judges && !args.no_estimate) };
     match ended {
         Ok((account, bytes)) => report(&account, &args.out, bytes, args, streams),

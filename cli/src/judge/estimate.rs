@@ -25,11 +25,17 @@ const CONVERGES: f64 = 1.3;
 const RATIO: f64 = 16.0;
 /// What runs that do not converge are given, in the larger of their differences.
 const CAUTION: f64 = 3.0;
+/// Newton's iteration is not asked for more than this, V, A and relative.
+const TIGHTEST: f64 = 1e-9;
 /// Share of a value that no estimate goes below.
 pub const ROUNDING: f64 = 1e-12;
 
-/// How coarse a computation is: bounds of the local error 16ⁿ times as wide as stated, base and finest step 2ⁿ times as
-/// long (a method of order 4 has a sixteenth of the error at half the step), coupling of heat 4ⁿ times as loose.
+/// How coarse a computation is: bounds of the local error 16ⁿ times as wide as stated, steps 2ⁿ times as long (a method of
+/// order 4 has a sixteenth of the error at half the step), coupling of heat 4ⁿ times as loose.
+///
+/// Whatever may decide how long a step is must become coarser, or the runs share an error that none of them sees: the
+/// base and the finest step, the bounds, but also how soon steps grow after an edge, and the tolerance of Newton's
+/// iteration, by whose count steps are taken back.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Level(pub i32);
 
@@ -61,6 +67,18 @@ impl Level {
 
     /// Makes a setup as coarse.
     pub fn apply<L: Lane>(self, setup: &mut Setup<L>) {
+        if self == Self::STATED {
+            return;
+        }
+        let mut tolerance = setup.tolerance.unwrap_or_else(|| setup.bounds.tolerance());
+        for bound in [&mut tolerance.voltage, &mut tolerance.current, &mut tolerance.relative] {
+            *bound = (*bound * self.of_bounds()).max(TIGHTEST.min(*bound));
+        }
+        setup.tolerance = Some(tolerance);
+        setup.steps.calm = match self.0 {
+            n @ ..=0 => setup.steps.calm << n.unsigned_abs(),
+            n => setup.steps.calm >> n,
+        };
         setup.bounds.voltage *= self.of_bounds();
         setup.bounds.current *= self.of_bounds();
         setup.steps.base *= self.of_steps();
@@ -126,9 +144,7 @@ pub fn grid_convergence(values: [f64; 3]) -> Uncertainty {
 }
 
 /// Computes at the two coarser levels, side by side on rayon's threads; what they give does not depend on how many.
-pub fn coarser<E: Send>(
-    at: impl Fn(Level) -> Result<Computed, E> + Sync,
-) -> [Result<Computed, E>; 2] {
+pub fn coarser<E: Send>(at: impl Fn(Level) -> Result<Computed, E> + Sync) -> [Result<Computed, E>; 2] {
     let [coarse, coarsest] = Level::COARSER;
     let (coarse, coarsest) = rayon::join(|| at(coarse), || at(coarsest));
     [coarse, coarsest]
@@ -139,7 +155,9 @@ pub fn errors<E: ToString>(fine: &Computed, coarser: &[Result<Computed, E>; 2]) 
     let all = |why: String| vec![Uncertainty::NotEstimated { why }; fine.numbers.len()];
     let [coarse, coarsest] = match coarser {
         [Ok(coarse), Ok(coarsest)] => [coarse, coarsest],
-        [Err(why), _] | [_, Err(why)] => return all(format!("a coarser run ended early: {}", why.to_string())),
+        [Err(why), _] | [_, Err(why)] => {
+            return all(format!("a coarser run ended early: {}", why.to_string()));
+        }
     };
     for other in [coarse, coarsest] {
         if other.course != fine.course {
@@ -163,7 +181,12 @@ pub fn errors<E: ToString>(fine: &Computed, coarser: &[Result<Computed, E>; 2]) 
 fn differing(fine: &[String], other: &[String]) -> String {
     let at = fine.iter().zip(other).position(|(a, b)| a != b).unwrap_or(fine.len().min(other.len()));
     let told = |course: &[String]| course.get(at).map_or("nothing more".to_string(), Clone::clone);
-    format!("event {} of protection is `{}` in this run, `{}` in a coarser one", at + 1, told(fine), told(other))
+    format!(
+        "event {} of protection is `{}` in this run, `{}` in a coarser one",
+        at + 1,
+        told(fine),
+        told(other)
+    )
 }
 
 /// Computes as stated and at the two coarser levels, side by side, and gives what was stated with the error of each of

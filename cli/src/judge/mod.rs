@@ -18,8 +18,6 @@ mod prove;
 mod rule;
 
 pub use error::Uncertainty;
-pub use estimate::{
-    Computed, Level, Number, converging, coarser, errors, estimated, grid_convergence,
-};
+pub use estimate::{Computed, Level, Number, coarser, converging, errors, estimated, grid_convergence};
 pub use prove::{Proof, prove};
 pub use rule::{Bounds, Ruling, Verdict, exit_code, over_all, overall, rule, worst};

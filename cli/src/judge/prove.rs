@@ -41,13 +41,16 @@ pub fn prove<E: ToString>(
         proof.rounds += 1;
         let [fine, coarse, coarsest] = last.as_slice() else { continue };
         proof.errors = errors::<E>(fine, &[Ok(coarse.clone()), Ok(coarsest.clone())]);
-        let settled = fine.numbers.iter().zip(&coarse.numbers).zip(&proof.errors).all(|((now, then), error)| {
-            let Some(bounds) = bounds(&now.name) else { return true };
-            let margin = (now.value - bounds.upper).abs().min((now.value - bounds.lower).abs());
-            let still = (now.value - then.value).abs() < margin;
-            let relied = trusted() || matches!(error, Uncertainty::Within { .. });
-            still && relied && matches!(rule(now.value, error, bounds, true), Ruling::Passes | Ruling::Fails)
-        });
+        let settled =
+            fine.numbers.iter().zip(&coarse.numbers).zip(&proof.errors).all(|((now, then), error)| {
+                let Some(bounds) = bounds(&now.name) else { return true };
+                let margin = (now.value - bounds.upper).abs().min((now.value - bounds.lower).abs());
+                let still = (now.value - then.value).abs() < margin;
+                let relied = trusted() || matches!(error, Uncertainty::Within { .. });
+                still
+                    && relied
+                    && matches!(rule(now.value, error, bounds, true), Ruling::Passes | Ruling::Fails)
+            });
         if settled {
             proof.proven = true;
             break;

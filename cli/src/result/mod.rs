@@ -40,6 +40,7 @@ mod waveforms;
 mod worker;
 mod writer;
 
+pub use crate::judge::Verdict;
 pub use error::ResultError;
 pub use events::StoredEvent;
 pub use ledger::{LedgerRow, LedgerTable};
@@ -47,7 +48,6 @@ pub use overview::{LEVELS, OverviewBlocks, block_length};
 pub use reader::{About, Channel, ResultFile};
 pub use steps::StepTable;
 pub use study::{Study, StudyFigure, StudyTable};
-pub use crate::judge::Verdict;
 pub use summary::{Scalar, Summary};
 pub use table::{Statistic, Table, TableColumn, is_table, write_table};
 pub use table_reader::{ReadColumn, ReadTable, read_table};

@@ -67,7 +67,8 @@ impl Summary {
 
     /// Whether something was judged without an estimate of its error.
     pub fn bare(&self) -> bool {
-        let judged = self.scalars.iter().filter(|s| !matches!(s.ruling(), Ruling::NotJudged | Ruling::Waived));
+        let judged =
+            self.scalars.iter().filter(|s| !matches!(s.ruling(), Ruling::NotJudged | Ruling::Waived));
         judged.into_iter().any(|s| s.error == Uncertainty::Bare)
     }
 }

@@ -34,7 +34,11 @@ pub static SCENARIO: Section = Section {
         Key::may("thermal", Form::Table(&THERMAL), "the network that carries the heat away"),
         Key::need("steps", Form::Table(&STEPS), "duration and steps"),
         Key::may("record", Form::Table(&RECORD), "what goes into the result file"),
-        Key::may("limit", Form::Tables(&LIMIT), "limits that the verdict judges, beside the ratings of the parts"),
+        Key::may(
+            "limit",
+            Form::Tables(&LIMIT),
+            "limits that the verdict judges, beside the ratings of the parts",
+        ),
         Key::may("waiver", Form::Tables(&WAIVER), "ratings of parts that do not count, each with a reason"),
         Key::may("duty", Form::Table(&DUTY), "load and ambient over seconds to hours, for `joulestep duty`"),
     ],

@@ -11,7 +11,9 @@ use joulestep_engine::trouble::CircuitTrouble;
 use crate::charge::Depletion;
 use crate::devices::resistor::{self, WarmResistor};
 use crate::junction::{Breakdown, Junction, saturation_at};
-use crate::model::{BOLTZMANN_OVER_CHARGE, Built, Entry, Param, Prefixed, Range, Values, join, known_voltage, least};
+use crate::model::{
+    BOLTZMANN_OVER_CHARGE, Built, Entry, Param, Prefixed, Range, Values, join, known_voltage, least,
+};
 use crate::recovery::{StoringJunction, Times, recovery_params};
 
 /// The law; pins anode, cathode. Local unknown: the forward voltage in V.

@@ -12,8 +12,7 @@ use crate::channel::overdrive;
 use crate::charge::Depletion;
 use crate::junction::{Breakdown, Junction, saturation_at};
 use crate::model::{
-    BOLTZMANN_OVER_CHARGE, Built, Entry, Param, Prefixed, Range, STATED_AT, Values, bad, known_voltage,
-    least,
+    BOLTZMANN_OVER_CHARGE, Built, Entry, Param, Prefixed, Range, STATED_AT, Values, bad, known_voltage, least,
 };
 
 /// The law; pins drain, gate, source. Local unknowns: vds, vgs in V.

@@ -35,7 +35,8 @@ pub(super) fn limits(out: &mut String, a: &Account) {
     marks(out, a);
     out.push('\n');
     said(out, a);
-    let but = if a.judges_bare() && a.verdict() != Verdict::NotJudged { ", without error estimate" } else { "" };
+    let but =
+        if a.judges_bare() && a.verdict() != Verdict::NotJudged { ", without error estimate" } else { "" };
     line(out, &format!("Verdict: {}{but}", a.verdict().word()));
 }
 

@@ -79,7 +79,8 @@ pub(super) fn run(job: &Job<'_>) -> Result<(Account, u64), Refused> {
                 });
             }
             let rounds = proof.rounds;
-            let text = format!("{rounds} rounds of finer steps were made; numbers and file are those of the last");
+            let text =
+                format!("{rounds} rounds of finer steps were made; numbers and file are those of the last");
             carried.account.notes.push(text);
             carried
         }

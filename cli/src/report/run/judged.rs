@@ -139,7 +139,12 @@ fn table(caption: &str, limits: &[Limit]) -> Option<Grid> {
         return None;
     }
     let mut grid = Grid::new(caption, &HEADS, limits.iter().map(row).collect());
-    grid.marked = limits.iter().enumerate().filter(|(_, l)| matches!(l.ruling, Ruling::Fails | Ruling::NotProven)).map(|(k, _)| k).collect();
+    grid.marked = limits
+        .iter()
+        .enumerate()
+        .filter(|(_, l)| matches!(l.ruling, Ruling::Fails | Ruling::NotProven))
+        .map(|(k, _)| k)
+        .collect();
     Some(grid)
 }
 

@@ -69,7 +69,8 @@ pub(super) fn report(file: &ResultFile) -> Result<Report, ResultError> {
     evidence.extend(judged::ratings(&read).map(Block::Grid));
     let waivers: Vec<String> = read.summary.iter().flat_map(|s| &s.waivers).cloned().collect();
     if !waivers.is_empty() {
-        evidence.push(Block::Text("Ratings and notes that the scenario waives, each with its reason:".into()));
+        evidence
+            .push(Block::Text("Ratings and notes that the scenario waives, each with its reason:".into()));
         evidence.push(Block::List(waivers));
     }
     let facts = facts(&read);
@@ -237,7 +238,11 @@ fn recorded(read: &Read<'_>) -> Vec<Block> {
     let mut blocks = Vec::new();
     if !rows.is_empty() {
         let caption = "Least and largest value at the end of any step, recorded or not";
-        blocks.push(Block::Grid(Grid::new(caption, &["signal", "what it is", ">least", ">error", ">largest", ">error"], rows)));
+        blocks.push(Block::Grid(Grid::new(
+            caption,
+            &["signal", "what it is", ">least", ">error", ">largest", ">error"],
+            rows,
+        )));
     }
     let known = |s: &&Scalar| {
         let of_signal = s.name.rsplit_once('.').is_some_and(|(name, end)| {
@@ -245,7 +250,8 @@ fn recorded(read: &Read<'_>) -> Vec<Block> {
                 matches!(end, "least" | "largest") && read.file.channels().iter().any(|c| c.name == name);
             extreme || matches!(end, "hottest" | "heat")
         });
-        let own = ["reached", "steps", "iterations", "stalled", "ledger_residual_relative"].contains(&s.name.as_str());
+        let own = ["reached", "steps", "iterations", "stalled", "ledger_residual_relative"]
+            .contains(&s.name.as_str());
         of_signal || own || s.name.starts_with("limit.") || s.name.starts_with("rating.")
     };
     let further: Vec<Vec<String>> = summary

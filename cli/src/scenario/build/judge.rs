@@ -202,18 +202,20 @@ impl Build<'_> {
             let rating = judging.judged.iter_mut().find(|j| !j.by_user && j.name == name);
             let unheated = judging.unheated.iter_mut().find(|u| u.name == name);
             let note = judging.notes.iter_mut().find(|n| n.doubt && n.name == name);
-            let slots = [
-                rating.map(|j| &mut j.waived),
-                unheated.map(|u| &mut u.waived),
-                note.map(|n| &mut n.waived),
-            ];
+            let slots =
+                [rating.map(|j| &mut j.waived), unheated.map(|u| &mut u.waived), note.map(|n| &mut n.waived)];
             if let Some(slot) = slots.into_iter().flatten().next() {
                 *slot = reason;
                 continue;
             }
             if judging.judged.iter().any(|j| j.by_user && j.name == name) {
                 let found = format!("`{name}` is a limit that this scenario sets itself");
-                self.tell(&waiver.of.place, "waiver.rating", found, "a rating of a part; a limit is left out");
+                self.tell(
+                    &waiver.of.place,
+                    "waiver.rating",
+                    found,
+                    "a rating of a part; a limit is left out",
+                );
                 continue;
             }
             let ratings = judging.judged.iter().filter(|j| !j.by_user).map(|j| j.name.as_str());

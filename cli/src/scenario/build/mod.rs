@@ -141,14 +141,7 @@ pub fn build_with(scenario: &Scenario, reductions: &Reductions) -> Result<Ready,
     setup.sample_every = scenario.record.interval;
     setup.watches = watches;
     let inputs = scenario.thermal.input_names().iter().map(ToString::to_string).collect();
-    Ok(Ready {
-        setup,
-        placed: build.placed,
-        laid: build.laid,
-        judging,
-        signals,
-        inputs,
-    })
+    Ok(Ready { setup, placed: build.placed, laid: build.laid, judging, signals, inputs })
 }
 
 fn refuse(build: Build<'_>) -> Refusal {

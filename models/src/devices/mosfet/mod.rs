@@ -19,7 +19,9 @@ use joulestep_engine::trouble::CircuitTrouble;
 use crate::channel::overdrive;
 use crate::charge::Depletion;
 use crate::junction::{Breakdown, Junction, saturation_at};
-use crate::model::{BOLTZMANN_OVER_CHARGE, Built, Entry, Param, Prefixed, Range, STATED_AT, Values, known_voltage, least};
+use crate::model::{
+    BOLTZMANN_OVER_CHARGE, Built, Entry, Param, Prefixed, Range, STATED_AT, Values, known_voltage, least,
+};
 
 /// The law; pins drain, gate, source. Local unknowns: vds, vgs in V.
 ///
