@@ -53,6 +53,7 @@ pub mod judge;
 pub mod package;
 pub mod parts;
 pub mod plot;
+pub mod processor;
 pub mod progress;
 pub mod rating;
 pub mod report;

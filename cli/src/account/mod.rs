@@ -11,10 +11,12 @@ mod verdict;
 use joulestep_engine::accounts::counters::Counters;
 use joulestep_engine::accounts::ledger::Ledger;
 use joulestep_engine::arithmetic::lane::Lane;
+use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::run::time_loop::Run;
+use serde::Serialize;
 
 use self::happened::Line;
-use crate::judge::{Bounds, Uncertainty};
+use crate::judge::{Bounds, Ruling, Uncertainty};
 use crate::scenario::build::{Judging, Placed};
 
 pub use self::verdict::Doubt;
@@ -31,7 +33,7 @@ pub enum Outcome {
 }
 
 /// Least and largest value of a watched quantity.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Peak {
     /// Short name.
     pub name: String,
@@ -39,56 +41,74 @@ pub struct Peak {
     pub long_name: String,
     /// Unit symbol.
     pub unit: &'static str,
-    /// Least value and its instant, s.
-    pub least: (f64, f64),
-    /// Largest value and its instant, s.
-    pub most: (f64, f64),
+    /// Least value.
+    pub least: f64,
+    /// Its instant, s.
+    pub least_at: f64,
+    /// Largest value.
+    pub largest: f64,
+    /// Its instant, s.
+    pub largest_at: f64,
+    /// What is known of the error of the least.
+    pub least_error: Uncertainty,
+    /// Of the largest.
+    pub largest_error: Uncertainty,
     /// What both are estimated to miss between the ends of steps.
+    #[serde(skip)]
     pub missed: (f64, f64),
-    /// What is known of their errors.
-    pub errors: [Uncertainty; 2],
 }
 
 /// A bound and what the run did with it.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Judgement {
     /// Name of the limit.
     pub name: String,
     /// Unit symbol.
     pub unit: &'static str,
-    /// Lower and upper bound; infinite where there is none.
-    pub bounds: (f64, f64),
-    /// The extremes.
-    pub found: (f64, f64),
-    /// What both are estimated to miss between the ends of steps.
-    pub missed: (f64, f64),
-    /// What is known of the errors of the extremes.
-    pub errors: [Uncertainty; 2],
     /// Whether the user set it; else it is a rating of the part.
+    #[serde(rename = "set_by", serialize_with = "json::set_by")]
     pub by_user: bool,
+    /// Lower bound; infinite where there is none.
+    pub min: f64,
+    /// Upper bound; infinite where there is none.
+    pub max: f64,
+    /// Least value.
+    pub least: f64,
+    /// Largest value.
+    pub largest: f64,
+    /// Whether the extremes as found keep within the bounds, whatever their errors.
+    pub kept: bool,
+    /// What is known of the error of the least.
+    pub least_error: Uncertainty,
+    /// Of the largest.
+    pub largest_error: Uncertainty,
+    /// What both are estimated to miss between the ends of steps.
+    #[serde(skip)]
+    pub missed: (f64, f64),
+    /// An error that is known otherwise than by coarser runs.
+    #[serde(skip)]
+    pub further: f64,
     /// Why the user waived it.
     pub waived: Option<String>,
+    /// What is said of it, with its errors.
+    pub ruling: Ruling,
 }
 
 impl Judgement {
     /// What each extreme must keep.
     pub fn sides(&self) -> [(f64, &Uncertainty, Bounds); 2] {
         [
-            (self.found.0, &self.errors[0], Bounds::at_least(self.bounds.0)),
-            (self.found.1, &self.errors[1], Bounds::at_most(self.bounds.1)),
+            (self.least, &self.least_error, Bounds::at_least(self.min)),
+            (self.largest, &self.largest_error, Bounds::at_most(self.max)),
         ]
-    }
-
-    /// Whether the extremes as found keep within the bounds, whatever their errors.
-    pub fn kept(&self) -> bool {
-        self.found.0 >= self.bounds.0 && self.found.1 <= self.bounds.1
     }
 }
 
 /// Energies of one component of the scenario, J.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
 pub struct Energy {
     /// Its name.
+    #[serde(rename = "component")]
     pub name: String,
     /// Delivered to the circuit.
     pub delivered: f64,
@@ -96,42 +116,65 @@ pub struct Energy {
     pub dissipated: f64,
     /// Change of what it stores.
     pub stored: f64,
-    /// What is known of the three errors.
-    pub errors: [Uncertainty; 3],
-}
-
-impl Energy {
-    fn none(name: &str) -> Self {
-        let (delivered, dissipated, stored, errors) = Default::default();
-        Self { name: name.to_string(), delivered, dissipated, stored, errors }
-    }
+    /// What is known of the error of what it delivered.
+    pub delivered_error: Uncertainty,
+    /// Of what it dissipated.
+    pub dissipated_error: Uncertainty,
+    /// Of what it stored.
+    pub stored_error: Uncertainty,
 }
 
 /// Temperature of a die.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Junction {
     /// `breaker.jfet`.
     pub name: String,
-    /// Hottest, °C, and when, s.
-    pub hottest: (f64, f64),
+    /// Hottest, °C.
+    pub hottest: f64,
+    /// When, s.
+    pub hottest_at: f64,
     /// At the end, °C.
     pub end: f64,
     /// The part's rating, °C; infinite where there is none.
     pub rated: f64,
     /// Heat that the die handed to the network, J.
     pub heat: f64,
+    /// What is known of the error of the hottest temperature.
+    pub hottest_error: Uncertainty,
+    /// Of the last temperature.
+    pub end_error: Uncertainty,
+    /// Of the heat.
+    pub heat_error: Uncertainty,
     /// An error of its temperatures that is known otherwise than by coarser runs, K.
+    #[serde(skip)]
     pub further: f64,
-    /// What is known of the errors of the hottest and last temperature and of the heat.
-    pub errors: [Uncertainty; 3],
+}
+
+/// What coarser runs cost.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct Cost {
+    /// Steps of both.
+    pub steps: u64,
+    /// Newton iterations of both.
+    pub iterations: u64,
+}
+
+/// Something waived.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Waiver {
+    /// The rating or note.
+    pub rating: String,
+    /// Why it does not count.
+    pub reason: String,
 }
 
 /// All of it.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Serialize)]
 pub struct Account {
     /// One line that names the case.
     pub title: String,
     /// How it ended.
+    #[serde(flatten, serialize_with = "json::ended")]
     pub outcome: Outcome,
     /// Simulated time reached, s.
     pub reached: f64,
@@ -142,27 +185,33 @@ pub struct Account {
     /// What happened, hundreds of edges in a row as one line.
     pub events: Vec<Line>,
     /// Extremes of recorded signals.
+    #[serde(rename = "extremes")]
     pub peaks: Vec<Peak>,
     /// Limits of the user, then ratings of the parts.
+    #[serde(rename = "limits")]
     pub judged: Vec<Judgement>,
     /// Dies with a temperature.
     pub junctions: Vec<Junction>,
     /// Energies by component of the scenario.
     pub energies: Vec<Energy>,
     /// Σ delivered − Σ dissipated − Σ stored, J.
+    #[serde(rename = "ledger_residual")]
     pub residual: f64,
     /// The residual against the energy turned over.
+    #[serde(rename = "ledger_residual_relative")]
     pub relative: f64,
     /// Work done.
+    #[serde(flatten, with = "json::Work")]
     pub counters: Counters,
     /// Why the verdict cannot be "passes", whatever the numbers say.
     pub doubts: Vec<Doubt>,
     /// What else is of note.
     pub notes: Vec<String>,
-    /// Steps and Newton iterations of the coarser runs that told the errors.
-    pub estimate: Option<(u64, u64)>,
-    /// Ratings and notes that were waived, each with its reason.
-    pub waivers: Vec<(String, String)>,
+    /// Ratings and notes that were waived.
+    pub waivers: Vec<Waiver>,
+    /// What the coarser runs cost that told the errors.
+    #[serde(rename = "error_estimate")]
+    pub estimate: Option<Cost>,
 }
 
 /// What the account needs to know beside the run itself.
@@ -205,25 +254,41 @@ impl Account {
                 name: w.name.clone(),
                 long_name: w.long_name.clone(),
                 unit: w.unit,
-                least: (e.least.lane(lane), e.least_at),
-                most: (e.most.lane(lane), e.most_at),
+                least: e.least.lane(lane),
+                least_at: e.least_at,
+                largest: e.most.lane(lane),
+                largest_at: e.most_at,
+                least_error: Uncertainty::Bare,
+                largest_error: Uncertainty::Bare,
                 missed: (watcher.missed(k).0.lane(lane), watcher.missed(k).1.lane(lane)),
-                errors: Default::default(),
             })
             .collect();
         let mut judged: Vec<Judgement> = facts
             .judging
             .judged
             .iter()
-            .map(|j| Judgement {
-                name: j.name.clone(),
-                unit: peaks[j.watch].unit,
-                bounds: (j.lower, j.upper),
-                found: (peaks[j.watch].least.0, peaks[j.watch].most.0),
-                missed: peaks[j.watch].missed,
-                errors: Default::default(),
-                by_user: j.by_user,
-                waived: j.waived.clone(),
+            .map(|j| {
+                let &Peak { unit, least, largest, missed, .. } = &peaks[j.watch];
+                let (name, by_user, min, max) = (j.name.clone(), j.by_user, j.lower, j.upper);
+                Judgement {
+                    name,
+                    unit,
+                    by_user,
+                    min,
+                    max,
+                    least,
+                    largest,
+                    kept: least >= min && largest <= max,
+                    least_error: Uncertainty::Bare,
+                    largest_error: Uncertainty::Bare,
+                    missed,
+                    further: match &watcher.watches()[j.watch].probe {
+                        Probe::Temperature(input) => further(run, input.0 as usize, lane),
+                        _ => 0.0,
+                    },
+                    waived: j.waived.clone(),
+                    ruling: Ruling::NotJudged,
+                }
             })
             .collect();
         judged.sort_by_key(|j| !j.by_user);
@@ -245,12 +310,19 @@ impl Account {
             counters: run.counters(),
             doubts,
             notes: verdict::notes(facts),
-            estimate: None,
             waivers: verdict::waivers(facts),
+            estimate: None,
         };
         account.note_idle_waivers();
+        account.rule();
         account
     }
+}
+
+/// The error of a heat input's temperature that is known otherwise than by coarser runs, K: none is, so far. What a run
+/// tells of the coupling of heat, and what a package's mesh and reduction err by, add here.
+fn further<L: Lane>(_run: &Run<L>, _input: usize, _lane: usize) -> f64 {
+    0.0
 }
 
 fn junctions<L: Lane>(run: &Run<L>, lane: usize, facts: &Facts, peaks: &[Peak]) -> Vec<Junction> {
@@ -265,12 +337,15 @@ fn junctions<L: Lane>(run: &Run<L>, lane: usize, facts: &Facts, peaks: &[Peak]) 
             let input = input.0 as usize;
             all.push(Junction {
                 name,
-                hottest: peak.most,
+                hottest: peak.largest,
+                hottest_at: peak.largest_at,
                 end: run.celsius()[input].lane(lane),
                 rated,
                 heat: thermal.heat_in()[input].lane(lane),
-                further: 0.0,
-                errors: Default::default(),
+                hottest_error: Uncertainty::Bare,
+                end_error: Uncertainty::Bare,
+                heat_error: Uncertainty::Bare,
+                further: further(run, input, lane),
             });
         }
     }
@@ -279,12 +354,13 @@ fn junctions<L: Lane>(run: &Run<L>, lane: usize, facts: &Facts, peaks: &[Peak]) 
 
 /// The ledger's lines gathered by component of the scenario; what drives add comes last.
 fn energies(facts: &Facts, entries: &[joulestep_engine::accounts::ledger::Entry<f64>]) -> Vec<Energy> {
-    let mut all: Vec<Energy> = facts.placed.iter().map(|p| Energy::none(&p.name)).collect();
+    let none = |name: &str| Energy { name: name.to_string(), ..Energy::default() };
+    let mut all: Vec<Energy> = facts.placed.iter().map(|p| none(&p.name)).collect();
     for entry in entries {
         // `breaker.jfet` belongs to `breaker`: names have no point of their own.
         let owner = entry.name.split('.').next().unwrap_or(&entry.name);
         let k = all.iter().position(|e| e.name == owner).unwrap_or_else(|| {
-            all.push(Energy::none(owner));
+            all.push(none(owner));
             all.len() - 1
         });
         all[k].delivered += entry.delivered;

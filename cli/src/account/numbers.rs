@@ -42,17 +42,20 @@ fn extreme(name: String, value: f64, missed: f64) -> Number {
 
 fn of_peak(p: &Peak) -> [Number; 2] {
     [
-        extreme(format!("{}.least", p.name), p.least.0, p.missed.0),
-        extreme(format!("{}.largest", p.name), p.most.0, p.missed.1),
+        extreme(format!("{}.least", p.name), p.least, p.missed.0),
+        extreme(format!("{}.largest", p.name), p.largest, p.missed.1),
     ]
 }
 
 fn of_judgement(j: &Judgement) -> [Number; 2] {
     let before = if j.by_user { "limit" } else { "rating" };
-    [
-        extreme(format!("{before}.{}.least", j.name), j.found.0, j.missed.0),
-        extreme(format!("{before}.{}.largest", j.name), j.found.1, j.missed.1),
-    ]
+    let number = |end: &str, value, missed| Number {
+        name: format!("{before}.{}.{end}", j.name),
+        value,
+        missed,
+        further: j.further,
+    };
+    [number("least", j.least, j.missed.0), number("largest", j.largest, j.missed.1)]
 }
 
 fn of_junction(j: &Junction) -> [Number; 3] {
@@ -62,7 +65,7 @@ fn of_junction(j: &Junction) -> [Number; 3] {
         missed: 0.0,
         further,
     };
-    [number("hottest", j.hottest.0, j.further), number("end", j.end, j.further), number("heat", j.heat, 0.0)]
+    [number("hottest", j.hottest, j.further), number("end", j.end, j.further), number("heat", j.heat, 0.0)]
 }
 
 fn of_energy(e: &Energy) -> [Number; 3] {
@@ -80,22 +83,31 @@ impl Account {
         Computed { numbers, course, steps: self.counters.steps, iterations: self.counters.iterations }
     }
 
-    /// Takes the errors of [`Account::computed`], in its order.
+    /// Takes the errors of [`Account::computed`], in its order, and rules anew.
     pub fn adopt(&mut self, errors: Vec<Uncertainty>) {
-        let judged = self.judged.iter_mut().flat_map(|j| &mut j.errors);
-        let peaks = self.peaks.iter_mut().flat_map(|p| &mut p.errors);
-        let junctions = self.junctions.iter_mut().flat_map(|j| &mut j.errors);
-        let energies = self.energies.iter_mut().flat_map(|e| &mut e.errors);
+        let judged = self.judged.iter_mut().flat_map(|j| [&mut j.least_error, &mut j.largest_error]);
+        let peaks = self.peaks.iter_mut().flat_map(|p| [&mut p.least_error, &mut p.largest_error]);
+        let junctions = self
+            .junctions
+            .iter_mut()
+            .flat_map(|j| [&mut j.hottest_error, &mut j.end_error, &mut j.heat_error]);
+        let energies = self
+            .energies
+            .iter_mut()
+            .flat_map(|e| [&mut e.delivered_error, &mut e.dissipated_error, &mut e.stored_error]);
         for (slot, error) in judged.chain(peaks).chain(junctions).chain(energies).zip(errors) {
             *slot = error;
         }
+        self.rule();
     }
 
-    /// Whether no number has an estimate of its error.
-    pub fn is_bare(&self) -> bool {
-        let bare = |errors: &[Uncertainty]| errors.iter().all(|e| *e == Uncertainty::Bare);
-        self.judged.iter().all(|j| bare(&j.errors))
-            && self.peaks.iter().all(|p| bare(&p.errors))
-            && self.energies.iter().all(|e| bare(&e.errors))
+    /// What is known of the errors of all numbers, in their order.
+    pub fn errors(&self) -> impl Iterator<Item = &Uncertainty> {
+        let judged = self.judged.iter().flat_map(|j| [&j.least_error, &j.largest_error]);
+        let peaks = self.peaks.iter().flat_map(|p| [&p.least_error, &p.largest_error]);
+        let junctions = self.junctions.iter().flat_map(|j| [&j.hottest_error, &j.end_error, &j.heat_error]);
+        let energies =
+            self.energies.iter().flat_map(|e| [&e.delivered_error, &e.dissipated_error, &e.stored_error]);
+        judged.chain(peaks).chain(junctions).chain(energies)
     }
 }

@@ -34,20 +34,24 @@ pub fn summary(a: &Account) -> Summary {
     };
     let mut scalars = vec![plain("reached", "simulated time reached", a.reached, "s")];
     for p in &a.peaks {
-        let [least, most] = &p.errors;
         let words = |end: &str| format!("{end} {}", p.long_name);
-        scalars.push(with(format!("{}.least", p.name), words("least"), p.least.0, p.unit, least));
-        scalars.push(with(format!("{}.largest", p.name), words("largest"), p.most.0, p.unit, most));
+        scalars.push(with(format!("{}.least", p.name), words("least"), p.least, p.unit, &p.least_error));
+        scalars.push(with(
+            format!("{}.largest", p.name),
+            words("largest"),
+            p.largest,
+            p.unit,
+            &p.largest_error,
+        ));
     }
     for j in &a.junctions {
         let words = format!("hottest virtual junction temperature of {}", j.name);
-        scalars.push(with(format!("{}.hottest", j.name), words, j.hottest.0, "degC", &j.errors[0]));
+        scalars.push(with(format!("{}.hottest", j.name), words, j.hottest, "degC", &j.hottest_error));
         let words = format!("heat from {}", j.name);
-        scalars.push(with(format!("{}.heat", j.name), words, j.heat, "J", &j.errors[2]));
+        scalars.push(with(format!("{}.heat", j.name), words, j.heat, "J", &j.heat_error));
     }
     for j in &a.judged {
         let before = if j.by_user { "limit" } else { "rating" };
-        let ruled = a.ruling(j);
         let [least, most] = j.sides();
         for (end, (found, error, bounds)) in [("largest", most), ("least", least)] {
             if bounds.is_none() {
@@ -57,7 +61,7 @@ pub fn summary(a: &Account) -> Summary {
             let scalar = with(format!("{before}.{}.{end}", j.name), words, found, j.unit, error);
             let finite = |x: f64| Some(x).filter(|x| x.is_finite());
             let (minimum, maximum) = (finite(bounds.lower), finite(bounds.upper));
-            scalars.push(Scalar { minimum, maximum, ruled: Some(ruled), ..scalar });
+            scalars.push(Scalar { minimum, maximum, ruled: Some(j.ruling), ..scalar });
         }
     }
     let relative = "ledger residual against the energy turned over";
@@ -73,7 +77,7 @@ pub fn summary(a: &Account) -> Summary {
     Summary {
         scalars,
         doubts,
-        waivers: a.waivers.iter().map(|(name, reason)| format!("`{name}`: {reason}")).collect(),
+        waivers: a.waivers.iter().map(|w| format!("`{}`: {}", w.rating, w.reason)).collect(),
         notes: a.notes.iter().cloned().chain(a.stall()).collect(),
     }
 }

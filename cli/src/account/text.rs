@@ -183,12 +183,12 @@ fn peaks(out: &mut String, a: &Account) {
         .map(|p| {
             vec![
                 p.name.clone(),
-                people(p.least.0, p.unit),
-                error(&p.errors[0], p.unit),
-                instant(p.least.1),
-                people(p.most.0, p.unit),
-                error(&p.errors[1], p.unit),
-                instant(p.most.1),
+                people(p.least, p.unit),
+                error(&p.least_error, p.unit),
+                instant(p.least_at),
+                people(p.largest, p.unit),
+                error(&p.largest_error, p.unit),
+                instant(p.largest_at),
             ]
         })
         .collect();
@@ -210,14 +210,14 @@ fn junctions(out: &mut String, a: &Account) {
         .map(|j| {
             vec![
                 j.name.clone(),
-                people(j.hottest.0, "degC"),
-                error(&j.errors[0], "degC"),
-                instant(j.hottest.1),
+                people(j.hottest, "degC"),
+                error(&j.hottest_error, "degC"),
+                instant(j.hottest_at),
                 people(j.end, "degC"),
-                error(&j.errors[1], "degC"),
+                error(&j.end_error, "degC"),
                 if j.rated.is_finite() { people(j.rated, "degC") } else { String::new() },
                 people(j.heat, "J"),
-                error(&j.errors[2], "J"),
+                error(&j.heat_error, "J"),
             ]
         })
         .collect();
@@ -232,7 +232,8 @@ fn energies(out: &mut String, a: &Account) {
         .filter(|e| e.delivered != 0.0 || e.dissipated != 0.0 || e.stored != 0.0)
         .map(|e| {
             let mut row = vec![e.name.clone()];
-            for (value, bound) in [e.delivered, e.dissipated, e.stored].iter().zip(&e.errors) {
+            let errors = [&e.delivered_error, &e.dissipated_error, &e.stored_error];
+            for (value, bound) in [e.delivered, e.dissipated, e.stored].iter().zip(errors) {
                 row.extend([people(*value, "J"), error(bound, "J")]);
             }
             row

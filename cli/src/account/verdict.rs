@@ -7,7 +7,7 @@ use joulestep_engine::run::time_loop::Run;
 use joulestep_engine::units::{people, people_digits};
 use serde::Serialize;
 
-use super::{Account, Facts, Judgement, Outcome, Peak};
+use super::{Account, Facts, Judgement, Outcome, Peak, Waiver};
 use crate::judge::{Ruling, Uncertainty, Verdict, overall, rule, worst};
 
 /// Heat from which a die counts as carrying loss, J: it warms the smallest dies that are sold (0.2 mm square, 0.1 mm
@@ -28,12 +28,13 @@ pub struct Doubt {
 }
 
 impl Account {
-    /// The ruling on a limit or rating.
-    pub fn ruling(&self, j: &Judgement) -> Ruling {
-        if j.waived.is_some() {
-            return Ruling::Waived;
+    /// Rules on every limit and rating, as errors and doubts now stand.
+    pub fn rule(&mut self) {
+        let rule = |j: &Judgement| if j.waived.is_some() { Ruling::Waived } else { self.unwaived(j) };
+        let rulings: Vec<Ruling> = self.judged.iter().map(rule).collect();
+        for (j, ruling) in self.judged.iter_mut().zip(rulings) {
+            j.ruling = ruling;
         }
-        self.unwaived(j)
     }
 
     fn unwaived(&self, j: &Judgement) -> Ruling {
@@ -47,7 +48,7 @@ impl Account {
 
     /// The verdict over the limits of the user and the ratings of the parts.
     pub fn verdict(&self) -> Verdict {
-        let rulings: Vec<Ruling> = self.judged.iter().map(|j| self.ruling(j)).collect();
+        let rulings: Vec<Ruling> = self.judged.iter().map(|j| j.ruling).collect();
         // What was not run to its end has not shown that it keeps its limits, but may have shown the contrary.
         let judges = rulings.iter().any(|r| !matches!(r, Ruling::NotJudged | Ruling::Waived));
         let unfinished = judges && self.outcome != Outcome::Done;
@@ -56,8 +57,7 @@ impl Account {
 
     /// Whether something is judged without an estimate of its error.
     pub fn judges_bare(&self) -> bool {
-        let judged =
-            self.judged.iter().filter(|j| !matches!(self.ruling(j), Ruling::NotJudged | Ruling::Waived));
+        let judged = self.judged.iter().filter(|j| !matches!(j.ruling, Ruling::NotJudged | Ruling::Waived));
         judged.into_iter().any(|j| {
             j.sides().iter().any(|(_, error, bounds)| !bounds.is_none() && **error == Uncertainty::Bare)
         })
@@ -97,11 +97,11 @@ pub(super) fn doubts<L: Lane>(
     let mut all = Vec::new();
     for range in &facts.judging.ranges {
         let peak = &peaks[range.watch];
-        let (above, below) = (peak.most.0 > range.range.1, peak.least.0 < range.range.0);
+        let (above, below) = (peak.largest > range.range.1, peak.least < range.range.0);
         if !(above || below) {
             continue;
         }
-        let found = if above { peak.most.0 } else { peak.least.0 };
+        let found = if above { peak.largest } else { peak.least };
         let end = if above { range.range.1 } else { range.range.0 };
         let side = if above { "above" } else { "below" };
         let since = run.watcher().first_outside(range.watch);
@@ -146,10 +146,11 @@ pub(super) fn notes(facts: &Facts) -> Vec<String> {
 }
 
 /// What was waived, with the reasons.
-pub(super) fn waivers(facts: &Facts) -> Vec<(String, String)> {
+pub(super) fn waivers(facts: &Facts) -> Vec<Waiver> {
     let judging = &facts.judging;
     let ratings = judging.judged.iter().filter_map(|j| Some((j.name.clone(), j.waived.clone()?)));
     let dies = judging.unheated.iter().filter_map(|u| Some((u.name.clone(), u.waived.clone()?)));
     let notes = judging.notes.iter().filter_map(|n| Some((n.name.clone(), n.waived.clone()?)));
-    ratings.chain(dies).chain(notes).collect()
+    let all = ratings.chain(dies).chain(notes);
+    all.map(|(rating, reason)| Waiver { rating, reason }).collect()
 }

@@ -1,16 +1,26 @@
 //! `check`: is the scenario right?
 
+use std::collections::BTreeMap;
 use std::io;
 
-use serde_json::json;
+use serde::Serialize;
 
 use crate::args::CheckArgs;
 use crate::commands::refuse;
 use crate::diagnostic::printable;
 use crate::exit::{DONE, Streams};
-use crate::scenario::build::build;
+use crate::scenario::build::{Note, build};
 use crate::scenario::include::open;
 use crate::scenario::resolve::{Trouble, read};
+
+#[derive(Serialize)]
+struct Told<'a> {
+    valid: bool,
+    title: &'a str,
+    files: Vec<String>,
+    counts: BTreeMap<String, usize>,
+    notes: &'a [Note],
+}
 
 /// Checks a scenario and says what it holds.
 ///
@@ -36,17 +46,13 @@ pub fn check(args: &CheckArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         ("limits", scenario.limits.len()),
     ];
     if args.json {
-        let counts: serde_json::Map<String, serde_json::Value> =
-            counts.iter().map(|(name, n)| (name.replace(' ', "_"), json!(n))).collect();
-        let files: Vec<String> = scenario.sources.files.iter().map(|f| f.0.display().to_string()).collect();
-        let told = json!({
-            "valid": true,
-            "title": scenario.title,
-            "files": files,
-            "counts": counts,
-            "notes": ready.judging.notes,
-        });
-        writeln!(streams.out, "{told:#}")?;
+        streams.json(&Told {
+            valid: true,
+            title: &scenario.title,
+            files: scenario.sources.files.iter().map(|f| f.0.display().to_string()).collect(),
+            counts: counts.iter().map(|(name, n)| (name.replace(' ', "_"), *n)).collect(),
+            notes: &ready.judging.notes,
+        })?;
     } else {
         let parts: Vec<String> =
             counts.iter().filter(|c| c.1 > 0).map(|(name, n)| format!("{n} {name}")).collect();

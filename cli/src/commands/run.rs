@@ -11,9 +11,10 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use self::carry::Job;
 use crate::account::{Account, Outcome, json, text};
 use crate::args::RunArgs;
+use crate::commands::asked::{is_new, refused};
 use crate::commands::refuse;
 use crate::diagnostic::printable;
-use crate::exit::{INPUT_OUTPUT, INTERRUPTED, NUMERICAL, Streams};
+use crate::exit::{INTERRUPTED, NUMERICAL, Streams};
 use crate::judge::exit_code;
 use crate::scenario::build::{Reductions, build_with};
 use crate::scenario::include::open;
@@ -22,16 +23,6 @@ use crate::scenario::resolve::{Trouble, read};
 /// Set when the user asks to stop.
 static STOP: AtomicBool = AtomicBool::new(false);
 static LISTENING: OnceLock<()> = OnceLock::new();
-
-/// Tells trouble that concerns no place in a file, for people or as JSON.
-fn tell(what: &str, code: u8, json: bool, streams: &mut Streams<'_>) -> io::Result<u8> {
-    if json {
-        writeln!(streams.out, "{:#}", serde_json::json!({ "outcome": "refused", "why": what }))?;
-    } else {
-        writeln!(streams.err, "{what}")?;
-    }
-    Ok(code)
-}
 
 /// Runs a scenario.
 ///
@@ -47,9 +38,8 @@ pub fn run(args: &RunArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         Ok(ready) => ready,
         Err(refusal) => return refuse(&Trouble::Refused(refusal), &args.scenario, args.json, streams),
     };
-    if args.out.exists() && !args.force {
-        let text = format!("`{}` exists; expected a new file, or --force to replace it", args.out.display());
-        return tell(&text, INPUT_OUTPUT, args.json, streams);
+    if let Err(why) = is_new(Some(&args.out), args.force) {
+        return refused(&why, args.json, streams);
     }
     if !args.quiet && !args.json {
         for note in &ready.judging.notes {
@@ -62,7 +52,7 @@ pub fn run(args: &RunArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     let ended = if args.prove { proof::run(&job) } else { job.run(ready, judges && !args.no_estimate) };
     match ended {
         Ok((account, bytes)) => report(&account, &args.out, bytes, args, streams),
-        Err((why, code)) => tell(&why, code, args.json, streams),
+        Err(why) => refused(&why, args.json, streams),
     }
 }
 
@@ -89,9 +79,7 @@ fn report(
     streams: &mut Streams<'_>,
 ) -> io::Result<u8> {
     if args.json {
-        let mut told = json::json(account);
-        told["file"] = serde_json::json!(out.display().to_string());
-        writeln!(streams.out, "{told:#}")?;
+        streams.json(&json::json(account, out))?;
     } else {
         write!(streams.out, "{}", text::text(account))?;
         writeln!(streams.out, "Written: {} ({:.1} MB)", out.display(), bytes as f64 / 1e6)?;

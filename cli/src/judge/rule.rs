@@ -1,6 +1,6 @@
 //! The rule: a value with its error against its bounds, and the verdict over all.
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use super::error::Uncertainty;
 use crate::exit::{DONE, FAILS, NOT_PROVEN};
@@ -35,16 +35,19 @@ impl Bounds {
 }
 
 /// What is said of one limit. From the best to the worst.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
-#[serde(rename_all = "kebab-case")]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "lowercase")]
 pub enum Ruling {
     /// There is nothing to judge, or nothing to judge by.
+    #[default]
+    #[serde(rename = "not judged")]
     NotJudged,
     /// The user waived it, with a reason.
     Waived,
     /// Kept, by more than the error.
     Passes,
     /// Neither kept nor exceeded by more than the error.
+    #[serde(rename = "not proven")]
     NotProven,
     /// Exceeded, by more than the error.
     Fails,
@@ -64,16 +67,18 @@ impl Ruling {
 }
 
 /// The verdict over all limits.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
-#[serde(rename_all = "kebab-case")]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
 pub enum Verdict {
     /// Every limit is kept, by more than the error of its number.
     Passes,
     /// At least one limit is exceeded, by more than the error of its number.
     Fails,
     /// None is shown to be exceeded, and at least one is not shown to be kept.
+    #[serde(rename = "not proven")]
     NotProven,
     /// There was nothing to judge.
+    #[serde(rename = "not judged")]
     NotJudged,
 }
 

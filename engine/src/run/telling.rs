@@ -30,6 +30,7 @@ impl<L: Lane> Run<L> {
     }
 
     /// Couples the rest of the last interval; call when the run is over.
+    #[inline(never)]
     pub fn finish(&mut self, recorder: &mut dyn Recorder<L>) {
         if self.state.t > self.coupled_at {
             let interval = std::mem::replace(&mut self.coupling, f64::MIN_POSITIVE);

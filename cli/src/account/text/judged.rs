@@ -18,10 +18,10 @@ pub(super) fn limits(out: &mut String, a: &Account) {
             }
             [people_digits(found, j.unit, 4), error(known, j.unit)]
         };
-        let mut row = vec![j.name.clone(), bound(j.bounds.0)];
+        let mut row = vec![j.name.clone(), bound(j.min)];
         row.extend(side(least));
         row.extend(side(most));
-        row.extend([bound(j.bounds.1), a.ruling(j).word().to_string()]);
+        row.extend([bound(j.max), j.ruling.word().to_string()]);
         row
     };
     for (by_user, words) in [(false, "Ratings of the parts"), (true, "Limits set")] {
@@ -42,12 +42,7 @@ pub(super) fn limits(out: &mut String, a: &Account) {
 
 /// What the marks in the tables mean, where they occur.
 fn marks(out: &mut String, a: &Account) {
-    let errors = || {
-        let judged = a.judged.iter().flat_map(|j| &j.errors);
-        let peaks = a.peaks.iter().flat_map(|p| &p.errors);
-        let junctions = a.junctions.iter().flat_map(|j| &j.errors);
-        judged.chain(peaks).chain(junctions).chain(a.energies.iter().flat_map(|e| &e.errors))
-    };
+    let errors = || a.errors();
     if errors().any(|e| matches!(e, Uncertainty::NotConverging { .. })) {
         let text = "* coarser runs do not converge here; ± is three times the larger difference between them";
         out.push('\n');
@@ -65,7 +60,7 @@ fn marks(out: &mut String, a: &Account) {
 /// Doubts, waivers and notes, a line each.
 fn said(out: &mut String, a: &Account) {
     let doubts = a.doubts.iter().map(|d| ("Doubt", d.text.clone()));
-    let waivers = a.waivers.iter().map(|(name, reason)| ("Waived", format!("`{name}`: {reason}")));
+    let waivers = a.waivers.iter().map(|w| ("Waived", format!("`{}`: {}", w.rating, w.reason)));
     let notes = a.notes.iter().cloned().chain(a.stall()).map(|n| ("Note", n));
     let all: Vec<(&str, String)> = doubts.chain(waivers).chain(notes).collect();
     for (what, text) in &all {

@@ -10,7 +10,8 @@ use joulestep_engine::run::time_loop::{Ended, Run};
 use super::{listen, stopped};
 use crate::account::happened::Happened;
 use crate::account::numbers::Course;
-use crate::account::{Account, Facts, Outcome, store};
+use crate::account::{Account, Cost, Facts, Outcome, store};
+use crate::commands::asked::Refused;
 use crate::exit::{BAD_INPUT, INPUT_OUTPUT, NUMERICAL};
 use crate::judge::{Computed, Level, coarser, errors};
 use crate::progress::Progress;
@@ -50,9 +51,6 @@ impl Recorder<f64> for Onlooker {
         Recorder::<f64>::go_on(&mut self.writer, t) && !stopped().load(Ordering::Relaxed)
     }
 }
-
-/// Why nothing can be told, and the exit code.
-pub(super) type Refused = (String, u8);
 
 /// What is run, and where it goes.
 pub(super) struct Job<'a> {
@@ -114,7 +112,8 @@ impl Job<'_> {
             let found = errors(&carried.computed(), &coarser);
             carried.account.adopt(found);
             let cost = |of: fn(&Computed) -> u64| -> u64 { coarser.iter().flatten().map(of).sum() };
-            carried.account.estimate = Some((cost(|c| c.steps), cost(|c| c.iterations)));
+            carried.account.estimate =
+                Some(Cost { steps: cost(|c| c.steps), iterations: cost(|c| c.iterations) });
         }
         carried.finish()
     }

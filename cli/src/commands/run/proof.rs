@@ -5,9 +5,10 @@ use std::collections::BTreeMap;
 use std::fmt;
 use std::sync::atomic::Ordering;
 
-use super::carry::{Carried, Job, Refused};
+use super::carry::{Carried, Job};
 use super::{listen, stopped};
 use crate::account::{Account, Doubt, Outcome};
+use crate::commands::asked::Refused;
 use crate::judge::{Bounds, Level, prove};
 use crate::scenario::build::Judging;
 
@@ -82,6 +83,7 @@ pub(super) fn run(job: &Job<'_>) -> Result<(Account, u64), Refused> {
             let text =
                 format!("{rounds} rounds of finer steps were made; numbers and file are those of the last");
             carried.account.notes.push(text);
+            carried.account.rule();
             carried
         }
     };
