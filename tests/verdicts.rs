@@ -250,3 +250,28 @@ fn a_run_that_stalls_at_its_finest_step_says_so() {
     let (_, text, _) = scene.run(&[]);
     assert!(text.contains("at the finest step the error bound was exceeded by up to"), "{text}");
 }
+
+/// The main job, frozen with its parts: the verdict is "passes", every judged number keeps its bound by several times its
+/// error, and the errors cost less than the run.
+#[test]
+fn a_breaker_passes_with_margins_that_dwarf_its_errors() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let out = folder.path().join("b.h5");
+    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/data/verdicts/breaker.toml");
+    let done = joulestep(&["run", path, "--out", out.to_str().expect("UTF-8"), "--json"]);
+    assert_eq!(done.code, 0, "{}{}", done.out, done.err);
+    let json: Value = serde_json::from_str(&done.out).expect("JSON");
+    assert_eq!(json["verdict"], "passes");
+    for limit in json["limits"].as_array().expect("limits") {
+        for (end, bound) in [("least", "min"), ("largest", "max")] {
+            let Some(bound) = limit[bound].as_f64() else { continue };
+            let margin = (limit[end].as_f64().expect("a number") - bound).abs();
+            let error = limit[format!("{end}_error")]["plus_minus"].as_f64().expect("an estimate");
+            println!("{} {end}: margin {margin:.3}, ± {error:.3}", limit["name"]);
+            assert!(margin > 3.0 * error, "{limit}");
+        }
+    }
+    let cost = |what: &str| json["error_estimate"][what].as_f64().unwrap() / json[what].as_f64().unwrap();
+    println!("cost of the errors: steps {:.2}, iterations {:.2}", cost("steps"), cost("iterations"));
+    assert!(cost("steps") <= 0.8 && cost("iterations") <= 0.8);
+}
