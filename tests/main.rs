@@ -24,10 +24,14 @@ mod parts_extraction;
 mod production_laws;
 // figures: what is drawn is where it belongs
 mod plots;
+// verdicts as the program gives them
+mod verdicts;
 // the program on scenarios: account, result file, exit codes, schema
 mod program;
 // order, damping and stiff behaviour of the stepping methods; windows
 mod integrator_order;
+// the error that runs tell of their own numbers, against true errors
+mod estimates;
 // what must not change: charge, energy, numbering, symmetry, bits
 mod invariance;
 // parts side by side, as the program prints them

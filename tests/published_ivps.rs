@@ -19,13 +19,91 @@ use joulestep_engine::step::schedule::Steps;
 use crate::common::rig::{scd, tight};
 
 /// A problem: its circuit with what is asked for at the end.
-trait Problem {
+pub trait Problem {
     /// A setup (circuit, start) and how the answer is read at the end.
     fn setup(&self) -> (Setup<f64>, Vec<joulestep_engine::circuit::probe::Probe>);
     /// Factors from what is read to the problem's unknowns.
     fn scale(&self, _k: usize) -> f64 {
         1.0
     }
+}
+
+/// A problem with its published answer, as the estimate of errors is calibrated on it.
+pub struct Posed {
+    /// Its name.
+    pub name: &'static str,
+    /// The problem.
+    pub problem: Box<dyn Problem + Sync>,
+    /// When its answer is due.
+    pub end: f64,
+    /// The answer, of what the problem's probes read.
+    pub answer: Vec<f64>,
+    /// How far the answer is known, relative.
+    pub known: f64,
+    /// Base step, and halvings to the finest.
+    pub steps: (f64, u32),
+    /// Bounds of the local error that suit it.
+    pub bounds: &'static [f64],
+}
+
+/// The smooth ones among the problems.
+pub fn posed() -> Vec<Posed> {
+    vec![
+        Posed {
+            name: "van der Pol, mu 5",
+            problem: Box::new(van_der_pol::Oscillator { mu: 5.0 }),
+            end: 20.0,
+            answer: vec![-1.60129687954, 0.198326676339],
+            known: 1e-11,
+            steps: (0.25, 16),
+            bounds: &[1e-4, 1e-5, 1e-6],
+        },
+        Posed {
+            name: "van der Pol, mu 1000",
+            problem: Box::new(van_der_pol::Oscillator { mu: 1e3 }),
+            end: 2e3,
+            answer: vec![1.706167732170469, -0.8928097010248125e-3],
+            known: 1e-11,
+            steps: (1.0, 26),
+            bounds: &[1e-8, 1e-9],
+        },
+        Posed {
+            name: "Robertson",
+            problem: Box::new(robertson::Reaction),
+            end: 40.0,
+            answer: vec![0.715827068719, 9.18553476456e-06, 0.284163745746],
+            known: 1e-11,
+            steps: (1.0, 16),
+            bounds: &[1e-6, 1e-8],
+        },
+        Posed {
+            name: "transistor amplifier",
+            problem: Box::new(transistor_amplifier::Amplifier),
+            end: 0.2,
+            answer: transistor_amplifier::END.to_vec(),
+            known: 1e-11,
+            steps: (1e-3, 12),
+            bounds: &[1e-3, 1e-4, 1e-5],
+        },
+        Posed {
+            name: "ring modulator",
+            problem: Box::new(ring_modulator::Ring),
+            end: 1e-3,
+            answer: ring_modulator::END.to_vec(),
+            known: 1e-9,
+            steps: (1e-6, 14),
+            bounds: &[1e-6, 1e-7],
+        },
+        Posed {
+            name: "NAND gate",
+            problem: Box::new(nand_gate::Nand { reverse: 1.748e-4 }),
+            end: 80.0,
+            answer: nand_gate::END.to_vec(),
+            known: 1e-8,
+            steps: (0.5, 12),
+            bounds: &[1e-3, 1e-4],
+        },
+    ]
 }
 
 /// The answer at `end`, and the number of steps.

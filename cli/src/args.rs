@@ -45,11 +45,12 @@ Cautions:
 
 Exit codes:
     0  done
-    1  done, and a limit that the scenario sets is exceeded: the verdict is \"fails\"
+    1  done, and a limit or a rating is exceeded: the verdict is \"fails\"
+    5  done, and nothing is shown to be exceeded, but not all to be kept: \"not proven\"
     2  bad input: the command line, the scenario or a file that it includes
     3  numerical failure: the equations could not be solved further
     4  a file cannot be read or written
-    5  this processor lacks what the program was built for
+    6  this processor lacks what the program was built for
   130  interrupted by Ctrl-C; the partial result is closed";
 
 /// What `-V` and `--version` tell: the version and what the program was built for; in full also every extension of the
@@ -86,8 +87,11 @@ pub enum Command {
     ///
     /// Solves the circuit, coupled to the thermal network, from the scenario's start to its end, and writes waveforms,
     /// junction temperatures and events to an HDF5 file as it goes. Then prints what happened, the extremes of the
-    /// recorded signals, the hottest junctions, the energies with the ledger's residual, and the verdict: ratings of
-    /// the parts, and the limits that the scenario sets. Only those limits decide the exit code.
+    /// recorded signals, the hottest junctions, the energies with the ledger's residual, and the verdict over the ratings
+    /// of the parts and the limits that the scenario sets.
+    ///
+    /// Every number has its numerical error (±) beside it, from two coarser runs of the same that cost less than the run
+    /// itself. A limit is kept or exceeded only by more than the error; between, the verdict is "not proven".
     ///
     /// Progress goes to standard error. Ctrl-C ends the run at once and keeps what was computed: the file is closed
     /// with its attribute `complete` at 0.
@@ -203,6 +207,15 @@ pub struct RunArgs {
     /// Replace the result file if it exists.
     #[arg(long)]
     pub force: bool,
+    /// Leave out the two coarser runs that tell the error of every number; values are then judged as they stand.
+    #[arg(long)]
+    pub no_estimate: bool,
+    /// Repeat with finer and finer steps until every judged number stands still within its margin; the file holds the last.
+    ///
+    /// Each round halves the base and the finest step, divides the error bounds by 16 and the coupling of heat by 4, and
+    /// costs about twice the one before. Two to five rounds; if they are not enough, the verdict is "not proven".
+    #[arg(long, conflicts_with = "no_estimate")]
+    pub prove: bool,
     /// Show no progress; the account is still printed.
     #[arg(long, short)]
     pub quiet: bool,

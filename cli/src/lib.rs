@@ -49,6 +49,7 @@ pub mod diagnostic;
 pub mod duty;
 pub mod exit;
 pub mod impedance;
+pub mod judge;
 pub mod package;
 pub mod parts;
 pub mod plot;

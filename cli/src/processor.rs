@@ -6,7 +6,7 @@
 //! asked: `is_x86_feature_detected!` is a constant of the build for what the build assumes.
 
 /// Exit code of a program that this processor cannot run.
-pub const UNSUITED: u8 = 5;
+pub const UNSUITED: u8 = 6;
 
 /// The target triple that the program was built for.
 pub const TARGET: &str = env!("JOULESTEP_TARGET");

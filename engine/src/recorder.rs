@@ -25,6 +25,8 @@ pub enum EventKind {
     Happening,
     /// A controller starts or ends its task.
     Control,
+    /// A quantity leaves the range for which a law is known.
+    OutOfRange,
 }
 
 impl EventKind {
@@ -41,6 +43,7 @@ impl EventKind {
             Self::Limit => "limit",
             Self::Happening => "happening",
             Self::Control => "control",
+            Self::OutOfRange => "out of range",
         }
     }
 }

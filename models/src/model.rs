@@ -211,6 +211,17 @@ pub(crate) fn above(x: f64, bound: f64) -> bool {
     x > bound
 }
 
+/// How far above its breakdown voltage an avalanche law is known: the voltage of a rated avalanche current lies about 1.3
+/// times above the rated voltage (common practice, no source).
+const AVALANCHE: f64 = 1.3;
+
+/// The largest blocking voltage for which a law is known, V: with breakdown data somewhat beyond them, without them the
+/// rated voltage, since the law then blocks any voltage. Infinite where the part states neither.
+pub(crate) fn known_voltage(breakdown: Option<f64>, rated: Option<f64>) -> f64 {
+    let breakdown = breakdown.map(|v| AVALANCHE * v);
+    breakdown.or(rated).unwrap_or(f64::INFINITY)
+}
+
 /// What a model became in the circuit.
 #[derive(Clone, Debug, Default)]
 pub struct Built {
@@ -229,6 +240,8 @@ pub struct Built {
     pub choices: Vec<(&'static str, ChoiceId)>,
     /// Limits to watch, from the part's own data: a name, the probe, lower and upper bound.
     pub limits: Vec<(&'static str, Probe, f64, f64)>,
+    /// Ranges for which its law is known, in the same form; outside, its numbers are not to be trusted.
+    pub known: Vec<(&'static str, Probe, f64, f64)>,
 }
 
 /// The trouble of a component with a value.

@@ -68,9 +68,9 @@ impl Law<f64, 1> for Bulk {
     }
 }
 
-struct Nand {
+pub(super) struct Nand {
     /// β of the enhancement transistors for reversed drain and source.
-    reverse: f64,
+    pub(super) reverse: f64,
 }
 
 impl Problem for Nand {
@@ -118,7 +118,7 @@ impl Problem for Nand {
 }
 
 /// Table II.21.3, t = 80.
-const END: [f64; 14] = [
+pub(super) const END: [f64; 14] = [
     4.971088699385777,
     4.999752103929311,
     -2.499998781491227,

@@ -26,7 +26,7 @@ impl Law<f64, 1> for Diode {
     }
 }
 
-struct Ring;
+pub(super) struct Ring;
 
 /// Half a secondary: `gain` times the primary's voltage between `end` and `tap`, its current given back to the
 /// primary.
@@ -94,7 +94,7 @@ impl Problem for Ring {
 }
 
 /// Table II.3.2, t = 1e-3 s.
-const END: [f64; 15] = [
+pub(super) const END: [f64; 15] = [
     -0.2339057358486745e-1,
     -0.7367485485540825e-2,
     0.2582956709291169,

@@ -15,7 +15,7 @@ use crate::common::rig::{scd, v};
 /// y1′ = −0.04y1 + 1e4 y2y3, y2′ = 0.04y1 − 1e4 y2y3 − 3e7 y2², y3′ = 3e7 y2²; y3 is the law's own, the second node
 /// stands at 1e4·y2.
 #[derive(Clone, Debug)]
-struct Reaction;
+pub(super) struct Reaction;
 
 impl Law<f64, 3> for Reaction {
     const INTERNAL: usize = 1;

@@ -24,7 +24,7 @@ impl Law<f64, 2> for Transistor {
     }
 }
 
-struct Amplifier;
+pub(super) struct Amplifier;
 
 impl Problem for Amplifier {
     fn setup(&self) -> (Setup<f64>, Vec<Probe>) {
@@ -60,7 +60,7 @@ impl Problem for Amplifier {
 }
 
 /// Table II.14.2, t = 0.2 s.
-const END: [f64; 8] = [
+pub(super) const END: [f64; 8] = [
     -0.5562145012262709e-2,
     3.006522471903042,
     2.849958788608128,

@@ -13,8 +13,8 @@ use crate::common::rig::{scd, v};
 
 /// y1′ = y2, y2′ = μ(1 − y1²)y2 − y1; the second node stands at y2/μ, so that both have the size of one.
 #[derive(Clone, Copy, Debug)]
-struct Oscillator {
-    mu: f64,
+pub(super) struct Oscillator {
+    pub(super) mu: f64,
 }
 
 impl Law<f64, 2> for Oscillator {

@@ -46,10 +46,10 @@ fn a_hostile_run_is_shown_as_text() {
         long_name: EVIL.into(),
         value: 2.0,
         unit: EVIL.into(),
-        minimum: None,
         maximum: Some(1.0),
+        ..Scalar::default()
     };
-    writer.finish(true, None, Some(&Summary { scalars: vec![scalar] })).unwrap();
+    writer.finish(true, None, Some(&Summary::of(vec![scalar]))).unwrap();
     let out = folder.path().join("run.html");
     done(&["report", text(&result), "-o", text(&out)], 0);
     let page = page::parsed(&out);

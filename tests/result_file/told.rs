@@ -98,15 +98,14 @@ pub fn summary() -> Summary {
         unit: unit.into(),
         minimum,
         maximum,
+        ..Scalar::default()
     };
-    Summary {
-        scalars: vec![
-            scalar("peak drain voltage", 731.25, "V", None, Some(750.0)),
-            scalar("hottest junction", 151.0, "degC", None, Some(150.0)),
-            scalar("trips", 2.0, "", None, None),
-            scalar("v/i", 3.0, "ohm", Some(1.0), None),
-        ],
-    }
+    Summary::of(vec![
+        scalar("peak drain voltage", 731.25, "V", None, Some(750.0)),
+        scalar("hottest junction", 151.0, "degC", None, Some(150.0)),
+        scalar("trips", 2.0, "", None, None),
+        scalar("v/i", 3.0, "ohm", Some(1.0), None),
+    ])
 }
 
 pub const SCENARIO: &str = "# Fähre\n[scenario]\nname = \"breaker, 400 V\"\n";

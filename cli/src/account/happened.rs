@@ -18,7 +18,10 @@ pub enum Line {
 
 /// Whether events of a kind come in hundreds.
 fn is_frequent(kind: EventKind) -> bool {
-    matches!(kind, EventKind::Edge | EventKind::Clamp | EventKind::Avalanche | EventKind::Limit)
+    matches!(
+        kind,
+        EventKind::Edge | EventKind::Clamp | EventKind::Avalanche | EventKind::Limit | EventKind::OutOfRange
+    )
 }
 
 /// Collects events as they come; how many edges a run has does not matter to the memory it needs.

@@ -7,7 +7,7 @@ use serde::{Serialize, Serializer};
 
 use super::happened::Line;
 use super::{Account, Outcome};
-use crate::result::Verdict;
+use crate::judge::Verdict;
 
 /// The account and the file of the run as JSON: SI units, temperatures in °C, null for what is not finite.
 pub fn json(account: &Account, file: &Path) -> impl Serialize {
@@ -29,6 +29,8 @@ pub(super) struct Work {
     steps: u64,
     iterations: u64,
     windows: u64,
+    stalled: u64,
+    stalled_by: f64,
 }
 
 #[derive(Serialize)]

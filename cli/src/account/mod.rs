@@ -3,18 +3,23 @@
 
 pub mod happened;
 pub mod json;
+pub mod numbers;
 pub mod store;
 pub mod text;
+mod verdict;
 
 use joulestep_engine::accounts::counters::Counters;
 use joulestep_engine::accounts::ledger::Ledger;
 use joulestep_engine::arithmetic::lane::Lane;
+use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::run::time_loop::Run;
 use serde::Serialize;
 
 use self::happened::Line;
-use crate::result::Verdict;
-use crate::scenario::build::{Judged, Placed};
+use crate::judge::{Bounds, Ruling, Uncertainty};
+use crate::scenario::build::{Judging, Placed};
+
+pub use self::verdict::Doubt;
 
 /// How a run ended.
 #[derive(Clone, Debug, PartialEq)]
@@ -44,6 +49,13 @@ pub struct Peak {
     pub largest: f64,
     /// Its instant, s.
     pub largest_at: f64,
+    /// What is known of the error of the least.
+    pub least_error: Uncertainty,
+    /// Of the largest.
+    pub largest_error: Uncertainty,
+    /// What both are estimated to miss between the ends of steps.
+    #[serde(skip)]
+    pub missed: (f64, f64),
 }
 
 /// A bound and what the run did with it.
@@ -64,12 +76,36 @@ pub struct Judgement {
     pub least: f64,
     /// Largest value.
     pub largest: f64,
-    /// Whether the run kept within the bounds.
+    /// Whether the extremes as found keep within the bounds, whatever their errors.
     pub kept: bool,
+    /// What is known of the error of the least.
+    pub least_error: Uncertainty,
+    /// Of the largest.
+    pub largest_error: Uncertainty,
+    /// What both are estimated to miss between the ends of steps.
+    #[serde(skip)]
+    pub missed: (f64, f64),
+    /// An error that is known otherwise than by coarser runs.
+    #[serde(skip)]
+    pub further: f64,
+    /// Why the user waived it.
+    pub waived: Option<String>,
+    /// What is said of it, with its errors.
+    pub ruling: Ruling,
+}
+
+impl Judgement {
+    /// What each extreme must keep.
+    pub fn sides(&self) -> [(f64, &Uncertainty, Bounds); 2] {
+        [
+            (self.least, &self.least_error, Bounds::at_least(self.min)),
+            (self.largest, &self.largest_error, Bounds::at_most(self.max)),
+        ]
+    }
 }
 
 /// Energies of one component of the scenario, J.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
 pub struct Energy {
     /// Its name.
     #[serde(rename = "component")]
@@ -80,6 +116,12 @@ pub struct Energy {
     pub dissipated: f64,
     /// Change of what it stores.
     pub stored: f64,
+    /// What is known of the error of what it delivered.
+    pub delivered_error: Uncertainty,
+    /// Of what it dissipated.
+    pub dissipated_error: Uncertainty,
+    /// Of what it stored.
+    pub stored_error: Uncertainty,
 }
 
 /// Temperature of a die.
@@ -97,6 +139,33 @@ pub struct Junction {
     pub rated: f64,
     /// Heat that the die handed to the network, J.
     pub heat: f64,
+    /// What is known of the error of the hottest temperature.
+    pub hottest_error: Uncertainty,
+    /// Of the last temperature.
+    pub end_error: Uncertainty,
+    /// Of the heat.
+    pub heat_error: Uncertainty,
+    /// An error of its temperatures that is known otherwise than by coarser runs, K.
+    #[serde(skip)]
+    pub further: f64,
+}
+
+/// What coarser runs cost.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct Cost {
+    /// Steps of both.
+    pub steps: u64,
+    /// Newton iterations of both.
+    pub iterations: u64,
+}
+
+/// Something waived.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Waiver {
+    /// The rating or note.
+    pub rating: String,
+    /// Why it does not count.
+    pub reason: String,
 }
 
 /// All of it.
@@ -134,6 +203,15 @@ pub struct Account {
     /// Work done.
     #[serde(flatten, with = "json::Work")]
     pub counters: Counters,
+    /// Why the verdict cannot be "passes", whatever the numbers say.
+    pub doubts: Vec<Doubt>,
+    /// What else is of note.
+    pub notes: Vec<String>,
+    /// Ratings and notes that were waived.
+    pub waivers: Vec<Waiver>,
+    /// What the coarser runs cost that told the errors.
+    #[serde(rename = "error_estimate")]
+    pub estimate: Option<Cost>,
 }
 
 /// What the account needs to know beside the run itself.
@@ -147,8 +225,8 @@ pub struct Facts {
     pub method: &'static str,
     /// Components as built.
     pub placed: Vec<Placed>,
-    /// Limits.
-    pub judged: Vec<Judged>,
+    /// What the verdict judges and rests on.
+    pub judging: Judging,
     /// Number of watches that are recorded signals; they come first.
     pub signals: usize,
 }
@@ -170,9 +248,9 @@ impl Account {
         outcome: Outcome,
     ) -> Self {
         let watcher = run.watcher();
-        let all = watcher.watches().iter().zip(&watcher.extremes);
+        let all = watcher.watches().iter().zip(&watcher.extremes).enumerate();
         let peaks: Vec<Peak> = all
-            .map(|(w, e)| Peak {
+            .map(|(k, (w, e))| Peak {
                 name: w.name.clone(),
                 long_name: w.long_name.clone(),
                 unit: w.unit,
@@ -180,21 +258,43 @@ impl Account {
                 least_at: e.least_at,
                 largest: e.most.lane(lane),
                 largest_at: e.most_at,
+                least_error: Uncertainty::Bare,
+                largest_error: Uncertainty::Bare,
+                missed: (watcher.missed(k).0.lane(lane), watcher.missed(k).1.lane(lane)),
             })
             .collect();
         let mut judged: Vec<Judgement> = facts
+            .judging
             .judged
             .iter()
             .map(|j| {
-                let &Peak { unit, least, largest, .. } = &peaks[j.watch];
+                let &Peak { unit, least, largest, missed, .. } = &peaks[j.watch];
                 let (name, by_user, min, max) = (j.name.clone(), j.by_user, j.lower, j.upper);
-                let kept = least >= min && largest <= max;
-                Judgement { name, unit, by_user, min, max, least, largest, kept }
+                Judgement {
+                    name,
+                    unit,
+                    by_user,
+                    min,
+                    max,
+                    least,
+                    largest,
+                    kept: least >= min && largest <= max,
+                    least_error: Uncertainty::Bare,
+                    largest_error: Uncertainty::Bare,
+                    missed,
+                    further: match &watcher.watches()[j.watch].probe {
+                        Probe::Temperature(input) => further(run, input.0 as usize, lane),
+                        _ => 0.0,
+                    },
+                    waived: j.waived.clone(),
+                    ruling: Ruling::NotJudged,
+                }
             })
             .collect();
         judged.sort_by_key(|j| !j.by_user);
         let ledger = ledger.lane(lane);
-        Self {
+        let doubts = verdict::doubts(run, &ledger.entries, facts, &peaks);
+        let mut account = Self {
             title: facts.title.clone(),
             outcome,
             reached: run.state().t,
@@ -208,22 +308,21 @@ impl Account {
             residual: ledger.residual,
             relative: ledger.relative(),
             counters: run.counters(),
-        }
+            doubts,
+            notes: verdict::notes(facts),
+            waivers: verdict::waivers(facts),
+            estimate: None,
+        };
+        account.note_idle_waivers();
+        account.rule();
+        account
     }
+}
 
-    /// The verdict over the limits that the user set.
-    pub fn verdict(&self) -> Verdict {
-        let mut set = self.judged.iter().filter(|j| j.by_user).peekable();
-        match (set.peek().is_some(), self.outcome == Outcome::Done) {
-            (false, _) => Verdict::NotJudged,
-            // What was not run to its end has not shown that it keeps its limits, but may have shown the contrary.
-            (true, done) => match (set.all(|j| j.kept), done) {
-                (false, _) => Verdict::Fails,
-                (true, true) => Verdict::Passes,
-                (true, false) => Verdict::NotJudged,
-            },
-        }
-    }
+/// The error of a heat input's temperature that is known otherwise than by coarser runs, K: none is, so far. What a run
+/// tells of the coupling of heat, and what a package's mesh and reduction err by, add here.
+fn further<L: Lane>(_run: &Run<L>, _input: usize, _lane: usize) -> f64 {
+    0.0
 }
 
 fn junctions<L: Lane>(run: &Run<L>, lane: usize, facts: &Facts, peaks: &[Peak]) -> Vec<Junction> {
@@ -243,6 +342,10 @@ fn junctions<L: Lane>(run: &Run<L>, lane: usize, facts: &Facts, peaks: &[Peak]) 
                 end: run.celsius()[input].lane(lane),
                 rated,
                 heat: thermal.heat_in()[input].lane(lane),
+                hottest_error: Uncertainty::Bare,
+                end_error: Uncertainty::Bare,
+                heat_error: Uncertainty::Bare,
+                further: further(run, input, lane),
             });
         }
     }
@@ -251,16 +354,13 @@ fn junctions<L: Lane>(run: &Run<L>, lane: usize, facts: &Facts, peaks: &[Peak]) 
 
 /// The ledger's lines gathered by component of the scenario; what drives add comes last.
 fn energies(facts: &Facts, entries: &[joulestep_engine::accounts::ledger::Entry<f64>]) -> Vec<Energy> {
-    let mut all: Vec<Energy> = facts
-        .placed
-        .iter()
-        .map(|p| Energy { name: p.name.clone(), delivered: 0.0, dissipated: 0.0, stored: 0.0 })
-        .collect();
+    let none = |name: &str| Energy { name: name.to_string(), ..Energy::default() };
+    let mut all: Vec<Energy> = facts.placed.iter().map(|p| none(&p.name)).collect();
     for entry in entries {
         // `breaker.jfet` belongs to `breaker`: names have no point of their own.
         let owner = entry.name.split('.').next().unwrap_or(&entry.name);
         let k = all.iter().position(|e| e.name == owner).unwrap_or_else(|| {
-            all.push(Energy { name: owner.to_string(), delivered: 0.0, dissipated: 0.0, stored: 0.0 });
+            all.push(none(owner));
             all.len() - 1
         });
         all[k].delivered += entry.delivered;

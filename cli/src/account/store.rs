@@ -2,7 +2,8 @@
 
 use joulestep_engine::accounts::ledger::Ledger;
 
-use super::Account;
+use super::{Account, Outcome};
+use crate::judge::{Uncertainty, Verdict};
 use crate::result::{LedgerRow, LedgerTable, Scalar, Summary};
 
 /// The ledger, a row per component of the circuit.
@@ -16,58 +17,67 @@ pub fn ledger(ledger: &Ledger<f64>) -> LedgerTable {
     LedgerTable { rows: rows.collect(), residual: ledger.residual, residual_relative: ledger.relative() }
 }
 
-/// The numbers a reader looks at first. Limits that the user set stand at the extreme that they bound.
+/// The numbers a reader looks at first, each with its error. Limits and ratings stand at the extremes that they bound.
 pub fn summary(a: &Account) -> Summary {
-    let plain = |name: String, long_name: String, value: f64, unit: &str| Scalar {
+    let with = |name: String, long_name: String, value: f64, unit: &str, error: &Uncertainty| Scalar {
         name,
         long_name,
         value,
         unit: unit.to_string(),
-        minimum: None,
-        maximum: None,
+        error: error.clone(),
+        ..Scalar::default()
     };
-    let mut scalars = vec![plain("reached".into(), "simulated time reached".into(), a.reached, "s")];
+    // Counts are what they are.
+    let exact = Uncertainty::within(0.0);
+    let plain = |name: &str, words: &str, value: f64, unit: &str| {
+        with(name.into(), words.into(), value, unit, &exact)
+    };
+    let mut scalars = vec![plain("reached", "simulated time reached", a.reached, "s")];
     for p in &a.peaks {
-        scalars.push(plain(format!("{}.least", p.name), format!("least {}", p.long_name), p.least, p.unit));
-        scalars.push(plain(
+        let words = |end: &str| format!("{end} {}", p.long_name);
+        scalars.push(with(format!("{}.least", p.name), words("least"), p.least, p.unit, &p.least_error));
+        scalars.push(with(
             format!("{}.largest", p.name),
-            format!("largest {}", p.long_name),
+            words("largest"),
             p.largest,
             p.unit,
+            &p.largest_error,
         ));
     }
     for j in &a.junctions {
         let words = format!("hottest virtual junction temperature of {}", j.name);
-        scalars.push(plain(format!("{}.hottest", j.name), words, j.hottest, "degC"));
-        scalars.push(plain(format!("{}.heat", j.name), format!("heat from {}", j.name), j.heat, "J"));
+        scalars.push(with(format!("{}.hottest", j.name), words, j.hottest, "degC", &j.hottest_error));
+        let words = format!("heat from {}", j.name);
+        scalars.push(with(format!("{}.heat", j.name), words, j.heat, "J", &j.heat_error));
     }
-    for j in a.judged.iter().filter(|j| j.by_user) {
-        if j.max.is_finite() {
-            let words = format!("largest value of limit {}", j.name);
-            let mut scalar = plain(format!("limit.{}.largest", j.name), words, j.largest, j.unit);
-            scalar.maximum = Some(j.max);
-            scalars.push(scalar);
-        }
-        if j.min.is_finite() {
-            let words = format!("least value of limit {}", j.name);
-            let mut scalar = plain(format!("limit.{}.least", j.name), words, j.least, j.unit);
-            scalar.minimum = Some(j.min);
-            scalars.push(scalar);
-        }
-    }
-    // Ratings of the parts are no limits of the user: numbers beside one another, so that they do not touch the verdict.
-    for j in a.judged.iter().filter(|j| !j.by_user) {
-        let bounds = [("largest", "at_most", j.max, j.largest), ("least", "at_least", j.min, j.least)];
-        for (end, name, bound, found) in bounds.into_iter().filter(|b| b.2.is_finite()) {
-            let words = format!("{end} value of rating {}", j.name);
-            scalars.push(plain(format!("rating.{}.{end}", j.name), words, found, j.unit));
-            let words = format!("bound of rating {}", j.name);
-            scalars.push(plain(format!("rating.{}.{name}", j.name), words, bound, j.unit));
+    for j in &a.judged {
+        let before = if j.by_user { "limit" } else { "rating" };
+        let [least, most] = j.sides();
+        for (end, (found, error, bounds)) in [("largest", most), ("least", least)] {
+            if bounds.is_none() {
+                continue;
+            }
+            let words = format!("{end} value of {before} {}", j.name);
+            let scalar = with(format!("{before}.{}.{end}", j.name), words, found, j.unit, error);
+            let finite = |x: f64| Some(x).filter(|x| x.is_finite());
+            let (minimum, maximum) = (finite(bounds.lower), finite(bounds.upper));
+            scalars.push(Scalar { minimum, maximum, ruled: Some(j.ruling), ..scalar });
         }
     }
-    let relative = "ledger residual against the energy turned over".to_string();
-    scalars.push(plain("ledger_residual_relative".into(), relative, a.relative, "1"));
-    scalars.push(plain("steps".into(), "steps taken".into(), a.counters.steps as f64, "1"));
-    scalars.push(plain("iterations".into(), "Newton iterations".into(), a.counters.iterations as f64, "1"));
-    Summary { scalars }
+    let relative = "ledger residual against the energy turned over";
+    scalars.push(plain("ledger_residual_relative", relative, a.relative, "1"));
+    scalars.push(plain("steps", "steps taken", a.counters.steps as f64, "1"));
+    scalars.push(plain("iterations", "Newton iterations", a.counters.iterations as f64, "1"));
+    let stalled = "steps of the finest length whose error was above its bound";
+    scalars.push(plain("stalled", stalled, a.counters.stalled as f64, "1"));
+    let mut doubts: Vec<String> = a.doubts.iter().map(|d| d.text.clone()).collect();
+    if a.outcome != Outcome::Done && a.verdict() == Verdict::NotProven {
+        doubts.push("the run did not come to its end".into());
+    }
+    Summary {
+        scalars,
+        doubts,
+        waivers: a.waivers.iter().map(|w| format!("`{}`: {}", w.rating, w.reason)).collect(),
+        notes: a.notes.iter().cloned().chain(a.stall()).collect(),
+    }
 }

@@ -5,8 +5,11 @@ use std::fmt::Write;
 use joulestep_engine::units::{people, people_digits};
 
 use super::happened::Line;
-use super::{Account, Judgement, Outcome};
+use super::{Account, Outcome};
 use crate::diagnostic::{filled, printable};
+use crate::judge::Uncertainty;
+
+mod judged;
 
 /// Relative ledger residual up to which the energies are trusted.
 const CLOSES: f64 = 1e-4;
@@ -41,7 +44,7 @@ pub fn text(a: &Account) -> String {
     peaks(&mut out, a);
     junctions(&mut out, a);
     energies(&mut out, a);
-    limits(&mut out, a);
+    judged::limits(&mut out, a);
     out
 }
 
@@ -116,6 +119,30 @@ fn broken(text: &str, width: usize) -> Vec<String> {
     pieces
 }
 
+/// ± of a number in a table: a star marks runs that do not converge.
+fn error(error: &Uncertainty, unit: &str) -> String {
+    let unit = if unit == "degC" { "K" } else { unit };
+    match error {
+        Uncertainty::Bare => String::new(),
+        Uncertainty::Within { plus_minus } => people_digits(*plus_minus, unit, 2),
+        Uncertainty::NotConverging { plus_minus } => format!("{} *", people_digits(*plus_minus, unit, 2)),
+        Uncertainty::NotEstimated { .. } => "not estimated".into(),
+    }
+}
+
+/// A table with columns of errors, which are left out where all of them are empty.
+fn errors_beside(out: &mut String, columns: &[&str], mut rows: Vec<Vec<String>>) {
+    let empty = |k: usize| columns[k] == ">±" && rows.iter().all(|r| r[k].is_empty());
+    let kept: Vec<bool> = (0..columns.len()).map(|k| !empty(k)).collect();
+    let keeps = |k: &usize| kept[*k];
+    let columns: Vec<&str> = (0..columns.len()).filter(keeps).map(|k| columns[k]).collect();
+    for row in &mut rows {
+        let mut k = 0..;
+        row.retain(|_| k.next().is_some_and(|k| kept[k]));
+    }
+    table(out, &columns, &rows);
+}
+
 fn instant(t: f64) -> String {
     if t.is_finite() { format!("{:.4} ms", 1e3 * t) } else { String::new() }
 }
@@ -157,13 +184,15 @@ fn peaks(out: &mut String, a: &Account) {
             vec![
                 p.name.clone(),
                 people(p.least, p.unit),
+                error(&p.least_error, p.unit),
                 instant(p.least_at),
                 people(p.largest, p.unit),
+                error(&p.largest_error, p.unit),
                 instant(p.largest_at),
             ]
         })
         .collect();
-    table(out, &["signal", ">least", ">at", ">largest", ">at"], &rows);
+    errors_beside(out, &["signal", ">least", ">±", ">at", ">largest", ">±", ">at"], rows);
 }
 
 fn junctions(out: &mut String, a: &Account) {
@@ -182,14 +211,17 @@ fn junctions(out: &mut String, a: &Account) {
             vec![
                 j.name.clone(),
                 people(j.hottest, "degC"),
+                error(&j.hottest_error, "degC"),
                 instant(j.hottest_at),
                 people(j.end, "degC"),
+                error(&j.end_error, "degC"),
                 if j.rated.is_finite() { people(j.rated, "degC") } else { String::new() },
                 people(j.heat, "J"),
+                error(&j.heat_error, "J"),
             ]
         })
         .collect();
-    table(out, &["die", ">hottest", ">at", ">at the end", ">rated", ">heat"], &rows);
+    errors_beside(out, &["die", ">hottest", ">±", ">at", ">at the end", ">±", ">rated", ">heat", ">±"], rows);
 }
 
 fn energies(out: &mut String, a: &Account) {
@@ -199,10 +231,15 @@ fn energies(out: &mut String, a: &Account) {
         .iter()
         .filter(|e| e.delivered != 0.0 || e.dissipated != 0.0 || e.stored != 0.0)
         .map(|e| {
-            vec![e.name.clone(), people(e.delivered, "J"), people(e.dissipated, "J"), people(e.stored, "J")]
+            let mut row = vec![e.name.clone()];
+            let errors = [&e.delivered_error, &e.dissipated_error, &e.stored_error];
+            for (value, bound) in [e.delivered, e.dissipated, e.stored].iter().zip(errors) {
+                row.extend([people(*value, "J"), error(bound, "J")]);
+            }
+            row
         })
         .collect();
-    table(out, &["component", ">delivered", ">dissipated", ">stored"], &rows);
+    errors_beside(out, &["component", ">delivered", ">±", ">dissipated", ">±", ">stored", ">±"], rows);
     let relative = format!("{:.1e}", a.relative);
     line(
         out,
@@ -218,30 +255,4 @@ fn energies(out: &mut String, a: &Account) {
             ),
         );
     }
-}
-
-fn limits(out: &mut String, a: &Account) {
-    let row = |j: &Judgement| {
-        let bound = |x: f64| if x.is_finite() { people_digits(x, j.unit, 4) } else { String::new() };
-        let found = |x: f64, bounded: bool| if bounded { people_digits(x, j.unit, 4) } else { String::new() };
-        vec![
-            j.name.clone(),
-            bound(j.min),
-            found(j.least, j.min.is_finite()),
-            found(j.largest, j.max.is_finite()),
-            bound(j.max),
-            if j.kept { "kept" } else { "EXCEEDED" }.to_string(),
-        ]
-    };
-    for (by_user, words) in [(false, "Ratings of the parts"), (true, "Limits set")] {
-        let rows: Vec<Vec<String>> = a.judged.iter().filter(|j| j.by_user == by_user).map(row).collect();
-        if !rows.is_empty() {
-            heading(out, words, "");
-            table(out, &["what", ">at least", ">least", ">largest", ">at most", ""], &rows);
-        }
-    }
-    out.push('\n');
-    let beyond = a.judged.iter().any(|j| !j.by_user && !j.kept);
-    let but = if beyond { " by the limits set; a rating of a part is exceeded" } else { "" };
-    line(out, &format!("Verdict: {}{but}", a.verdict().word()));
 }

@@ -103,7 +103,7 @@ pub fn columns(plan: &Plan, ready: &Ready) -> (Vec<Column>, Vec<Bound>) {
     all.extend(plan.search.iter().map(|s| column(&s.name, &s.slot.unit)));
     all.extend(plan.measures.iter().map(|m| column(&m.name, &m.unit)));
     let mut limits = Vec::new();
-    let mut judged: Vec<_> = ready.judged.iter().collect();
+    let mut judged: Vec<_> = ready.judging.judged.iter().collect();
     judged.sort_by_key(|j| !j.by_user);
     let watches = &ready.setup.watches;
     for j in judged {

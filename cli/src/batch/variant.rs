@@ -96,8 +96,8 @@ pub struct Wrong {
 
 /// What is run, and what its account has to know.
 fn apart(ready: Ready, title: String, end: f64) -> Built {
-    let Ready { setup, placed, judged, signals, .. } = ready;
-    let facts = Facts { title, end, method: setup.method.name, placed, judged, signals };
+    let Ready { setup, placed, judging, signals, .. } = ready;
+    let facts = Facts { title, end, method: setup.method.name, placed, judging, signals };
     Built { setup, facts }
 }
 
@@ -122,7 +122,7 @@ fn run_of(plan: &PlanFile, path: &Path, reductions: &Reductions, open: Open<'_>)
         section: &crate::scenario::sections::SCENARIO,
         scenario: Some(&scenario),
     };
-    let limits = ready.judged.iter().map(|j| j.name.as_str()).collect();
+    let limits = ready.judging.judged.iter().map(|j| j.name.as_str()).collect();
     let against = Against { world, ready: Some(&ready), limits };
     let meant = understand(plan, &against, open).map_err(|r| of_plan(plan, Trouble::Refused(r)))?;
     let columns = columns(&meant, &ready);

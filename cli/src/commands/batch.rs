@@ -20,7 +20,8 @@ use crate::batch::{indices, keep, parquet, picture, statistics, table, tell};
 use crate::commands::asked::{self, Refused, refused};
 use crate::commands::refuse_in;
 use crate::commands::run::{listen, stopped};
-use crate::exit::{BAD_INPUT, DONE, FAILS, INPUT_OUTPUT, INTERRUPTED, Streams};
+use crate::exit::{BAD_INPUT, DONE, INPUT_OUTPUT, INTERRUPTED, Streams};
+use crate::judge::{exit_code, over_all};
 use crate::scenario::include::open;
 
 /// Runs a batch, or puts shards together.
@@ -318,8 +319,7 @@ fn finish(batch: &Finish<'_>, streams: &mut Streams<'_>) -> io::Result<u8> {
             writeln!(streams.out, "Waveforms of {} variants: {}", kept.len(), folder.display())?;
         }
     }
-    let fails = rows.values().any(|r| r.verdict == crate::result::Verdict::Fails);
-    Ok(if fails { FAILS } else { DONE })
+    Ok(exit_code(None, over_all(rows.values().map(|r| r.verdict))))
 }
 
 fn merged(args: &MergeArgs, streams: &mut Streams<'_>) -> io::Result<u8> {

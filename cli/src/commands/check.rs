@@ -7,8 +7,9 @@ use serde::Serialize;
 
 use crate::args::CheckArgs;
 use crate::commands::refuse;
+use crate::diagnostic::printable;
 use crate::exit::{DONE, Streams};
-use crate::scenario::build::build;
+use crate::scenario::build::{Note, build};
 use crate::scenario::include::open;
 use crate::scenario::resolve::{Trouble, read};
 
@@ -18,13 +19,7 @@ struct Told<'a> {
     title: &'a str,
     files: Vec<String>,
     counts: BTreeMap<String, usize>,
-    loose_ends: Vec<Loose<'a>>,
-}
-
-#[derive(Serialize)]
-struct Loose<'a> {
-    node: &'a str,
-    component: &'a str,
+    notes: &'a [Note],
 }
 
 /// Checks a scenario and says what it holds.
@@ -51,13 +46,12 @@ pub fn check(args: &CheckArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         ("limits", scenario.limits.len()),
     ];
     if args.json {
-        let loose = ready.loose_ends.iter().map(|l| Loose { node: &l.node, component: &l.component });
         streams.json(&Told {
             valid: true,
             title: &scenario.title,
             files: scenario.sources.files.iter().map(|f| f.0.display().to_string()).collect(),
             counts: counts.iter().map(|(name, n)| (name.replace(' ', "_"), *n)).collect(),
-            loose_ends: loose.collect(),
+            notes: &ready.judging.notes,
         })?;
     } else {
         let parts: Vec<String> =
@@ -65,9 +59,9 @@ pub fn check(args: &CheckArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         writeln!(streams.out, "{}: valid; {}", args.scenario.display(), parts.join(", "))?;
     }
     if !args.json {
-        for loose in &ready.loose_ends {
-            let (node, component) = (&loose.node, &loose.component);
-            writeln!(streams.out, "note: only one pin touches node `{node}` (component `{component}`)")?;
+        for note in &ready.judging.notes {
+            let waived = note.waived.as_ref().map_or(String::new(), |why| format!(" (waived: {why})"));
+            writeln!(streams.out, "note: {}{}", printable(&note.text), printable(&waived))?;
         }
     }
     Ok(DONE)

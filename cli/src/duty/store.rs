@@ -118,7 +118,7 @@ impl File {
 fn summary(followed: &Followed, lives: &[Life]) -> Summary {
     let mut scalars = Vec::new();
     let mut add = |name: String, long_name: String, value: f64, unit: &str| {
-        scalars.push(Scalar { name, long_name, value, unit: unit.into(), minimum: None, maximum: None });
+        scalars.push(Scalar { name, long_name, value, unit: unit.into(), ..Scalar::default() });
     };
     let dies = sheets::dies(followed);
     for (row, name) in dies.rows.iter().zip(&followed.inputs) {
@@ -174,5 +174,5 @@ fn summary(followed: &Followed, lives: &[Life]) -> Summary {
     ] {
         add(name.into(), words.into(), value, unit);
     }
-    Summary { scalars }
+    Summary::of(scalars)
 }

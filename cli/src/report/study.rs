@@ -23,7 +23,7 @@ pub(super) fn report(study: &Study) -> Report {
     let (verdict, tone) = match study.verdict {
         Some(Verdict::Passes) => ("passes", Tone::Passes),
         Some(Verdict::Fails) => ("fails", Tone::Fails),
-        Some(Verdict::NotJudged) => ("not judged", Tone::Plain),
+        Some(other) => (other.word(), Tone::Plain),
         None => ("answer", Tone::Plain),
     };
     let figures = study.figures.iter().map(|f| {

@@ -11,7 +11,7 @@
 //! | `/events` | along `time`: `kind`, `subject`, `note`, `value`, `unit` |
 //! | `/steps` | along `row`: `kind`, `subject`, `begin`, `end` (s), `heat` (J) and `temperature` (degC) per `heat_input`, `peak` per `watched` quantity (with `watched_unit`) |
 //! | `/ledger` | along `component`: `delivered`, `dissipated`, `stored_change` (J); `residual` (J) and `residual_relative` as numbers and as attributes |
-//! | `/summary` | one number each with `units`, `long_name` and, where set, `minimum`, `maximum` and `verdict`; the verdict over all as an attribute |
+//! | `/summary` | one number each with `units`, `long_name`, `verdict`, `error_kind` ("within", "not converging", "not estimated", "bare": without an estimate), `error` (±) or `error_why`, and, where set, `minimum` and `maximum`; attributes of the group: the `verdict` over all, and a line each of `doubts`, `waivers`, `notes` |
 //!
 //! Studies have tables and figures instead (a duty both): see [`Study`]. A batch has `/batch`, along `variant`.
 //!
@@ -40,6 +40,7 @@ mod waveforms;
 mod worker;
 mod writer;
 
+pub use crate::judge::Verdict;
 pub use error::ResultError;
 pub use events::StoredEvent;
 pub(crate) use events::exact;
@@ -48,7 +49,7 @@ pub use overview::{LEVELS, OverviewBlocks, block_length};
 pub use reader::{About, Channel, ResultFile};
 pub use steps::StepTable;
 pub use study::{Study, StudyFigure, StudyTable};
-pub use summary::{Scalar, Summary, Verdict};
+pub use summary::{Scalar, Summary};
 pub use table::{Statistic, Table, TableColumn, is_table, write_table};
 pub use table_reader::{ReadColumn, ReadTable, read_table};
 pub use writer::{Finished, Precision, ResultWriter, WriterOptions};

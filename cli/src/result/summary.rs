@@ -1,43 +1,16 @@
-//! `/summary`: the numbers that a reader looks at first, and the verdict against the limits set.
-
-use serde::{Deserialize, Serialize};
+//! `/summary`: the numbers that a reader looks at first, each with its error, and the verdict over them.
 
 use super::archive::Archive;
 use super::error::ResultError;
 use super::names::{self, Names};
 use super::store::Store;
+use crate::judge::{Bounds, Ruling, Uncertainty, Verdict, overall, rule};
 
-/// Whether the limits set are kept.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "lowercase")]
-pub enum Verdict {
-    /// Every limit set is kept.
-    Passes,
-    /// At least one limit is exceeded, or its number could not be found.
-    Fails,
-    /// No limit was set.
-    #[serde(rename = "not judged")]
-    NotJudged,
-}
-
-impl Verdict {
-    /// The word written in files and reports.
-    pub fn word(self) -> &'static str {
-        match self {
-            Self::Passes => "passes",
-            Self::Fails => "fails",
-            Self::NotJudged => "not judged",
-        }
-    }
-
-    /// By its word.
-    pub fn of_word(word: &str) -> Option<Self> {
-        [Self::Passes, Self::Fails, Self::NotJudged].into_iter().find(|v| v.word() == word)
-    }
-}
+/// Between the texts of a list that is one attribute.
+const BETWEEN: &str = "\n";
 
 /// A number of the summary.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Scalar {
     /// Short name.
     pub name: String,
@@ -47,21 +20,24 @@ pub struct Scalar {
     pub value: f64,
     /// Unit symbol.
     pub unit: String,
-    /// The least that the user allows.
+    /// The least allowed.
     pub minimum: Option<f64>,
-    /// The most that the user allows.
+    /// The most allowed.
     pub maximum: Option<f64>,
+    /// What is known of its error.
+    pub error: Uncertainty,
+    /// What is said of it, where something was judged; `None`: the rule on value, error and bounds says it.
+    pub ruled: Option<Ruling>,
 }
 
 impl Scalar {
-    /// Whether the number keeps its limits; NaN keeps none.
-    pub fn verdict(&self) -> Verdict {
-        if self.minimum.is_none() && self.maximum.is_none() {
-            return Verdict::NotJudged;
-        }
-        let above = self.minimum.is_none_or(|minimum| self.value >= minimum);
-        let below = self.maximum.is_none_or(|maximum| self.value <= maximum);
-        if above && below { Verdict::Passes } else { Verdict::Fails }
+    /// What is said of it.
+    pub fn ruling(&self) -> Ruling {
+        let bounds = Bounds {
+            lower: self.minimum.unwrap_or(f64::NEG_INFINITY),
+            upper: self.maximum.unwrap_or(f64::INFINITY),
+        };
+        self.ruled.unwrap_or_else(|| rule(self.value, &self.error, bounds, true))
     }
 }
 
@@ -70,21 +46,46 @@ impl Scalar {
 pub struct Summary {
     /// In the order to be shown.
     pub scalars: Vec<Scalar>,
+    /// Why the verdict cannot be "passes", whatever the numbers say.
+    pub doubts: Vec<String>,
+    /// What was waived, each with its reason: "`Q1.gate`: reason".
+    pub waivers: Vec<String>,
+    /// What else is of note.
+    pub notes: Vec<String>,
 }
 
 impl Summary {
+    /// A summary that rests on its numbers alone.
+    pub fn of(scalars: Vec<Scalar>) -> Self {
+        Self { scalars, ..Self::default() }
+    }
+
     /// The verdict over all numbers.
     pub fn verdict(&self) -> Verdict {
-        let mut verdict = Verdict::NotJudged;
-        for scalar in &self.scalars {
-            match scalar.verdict() {
-                Verdict::Fails => return Verdict::Fails,
-                Verdict::Passes => verdict = Verdict::Passes,
-                Verdict::NotJudged => {}
-            }
-        }
-        verdict
+        overall(self.scalars.iter().map(Scalar::ruling), !self.doubts.is_empty())
     }
+
+    /// Whether something was judged without an estimate of its error.
+    pub fn bare(&self) -> bool {
+        let judged =
+            self.scalars.iter().filter(|s| !matches!(s.ruling(), Ruling::NotJudged | Ruling::Waived));
+        judged.into_iter().any(|s| s.error == Uncertainty::Bare)
+    }
+}
+
+/// The word of a number's own verdict.
+fn word(ruling: Ruling) -> &'static str {
+    match ruling {
+        Ruling::Passes => Verdict::Passes.word(),
+        Ruling::Fails => Verdict::Fails.word(),
+        other => other.word(),
+    }
+}
+
+/// The ruling of a word.
+fn ruling_of(told: &str) -> Option<Ruling> {
+    let all = [Ruling::NotJudged, Ruling::Waived, Ruling::Passes, Ruling::NotProven, Ruling::Fails];
+    all.into_iter().find(|r| word(*r) == told)
 }
 
 /// Fills the group, which exists.
@@ -103,7 +104,21 @@ pub(super) fn write(store: &Store, summary: &Summary) -> Result<(), ResultError>
                 store.number_attribute(&path, name, limit)?;
             }
         }
-        store.text_attribute(&path, "verdict", scalar.verdict().word())?;
+        if let Some(error) = scalar.error.plus_minus() {
+            store.number_attribute(&path, "error", error)?;
+        }
+        store.text_attribute(&path, "error_kind", scalar.error.word())?;
+        if let Uncertainty::NotEstimated { why } = &scalar.error {
+            store.text_attribute(&path, "error_why", why)?;
+        }
+        store.text_attribute(&path, "verdict", word(scalar.ruling()))?;
+    }
+    for (name, texts) in
+        [("doubts", &summary.doubts), ("waivers", &summary.waivers), ("notes", &summary.notes)]
+    {
+        if !texts.is_empty() {
+            store.group_text("summary", name, &texts.join(BETWEEN))?;
+        }
     }
     store.group_text("summary", "verdict", summary.verdict().word())
 }
@@ -116,16 +131,28 @@ pub(super) fn read(archive: &Archive) -> Result<Option<Summary>, ResultError> {
     let mut scalars = Vec::new();
     for dataset in archive.datasets("summary")? {
         let path = format!("summary/{dataset}");
-        scalars.push(Scalar {
+        let kind = archive.text(&path, "error_kind").unwrap_or_else(|| "bare".into());
+        let error = archive.number(&path, "error");
+        let mut scalar = Scalar {
+            error: Uncertainty::of_word(&kind, error, archive.text(&path, "error_why")),
+            ruled: None,
             value: archive.scalar(&path)?,
             long_name: archive.text(&path, "long_name").unwrap_or_default(),
             unit: archive.unit(&path),
             minimum: archive.number(&path, "minimum"),
             maximum: archive.number(&path, "maximum"),
             name: archive.text(&path, "original_name").unwrap_or(dataset),
-        });
+        };
+        let told = archive.text(&path, "verdict").and_then(|told| ruling_of(&told));
+        scalar.ruled = told.filter(|told| *told != scalar.ruling());
+        scalars.push(scalar);
     }
-    Ok(Some(Summary { scalars }))
+    let texts = |name: &str| -> Vec<String> {
+        let told = archive.group_text("summary", name).unwrap_or_default();
+        told.split(BETWEEN).filter(|t| !t.is_empty()).map(String::from).collect()
+    };
+    let (doubts, waivers, notes) = (texts("doubts"), texts("waivers"), texts("notes"));
+    Ok(Some(Summary { scalars, doubts, waivers, notes }))
 }
 
 #[cfg(test)]
@@ -133,7 +160,7 @@ mod tests {
     use super::*;
 
     fn scalar(value: f64, minimum: Option<f64>, maximum: Option<f64>) -> Scalar {
-        Scalar { name: "peak".into(), long_name: String::new(), value, unit: "A".into(), minimum, maximum }
+        Scalar { name: "peak".into(), value, unit: "A".into(), minimum, maximum, ..Scalar::default() }
     }
 
     #[test]
@@ -141,18 +168,23 @@ mod tests {
         let kept = scalar(1.0, Some(0.0), Some(1.0));
         let free = scalar(9.0, None, None);
         let exceeded = scalar(1.1, None, Some(1.0));
+        let near = Scalar { error: Uncertainty::within(0.1), ..kept.clone() };
         let verdict = |scalars: &[&Scalar]| {
-            Summary { scalars: scalars.iter().map(|&scalar| scalar.clone()).collect() }.verdict()
+            Summary::of(scalars.iter().map(|&scalar| scalar.clone()).collect()).verdict()
         };
         assert_eq!(verdict(&[]), Verdict::NotJudged);
         assert_eq!(verdict(&[&free]), Verdict::NotJudged);
         assert_eq!(verdict(&[&kept, &free]), Verdict::Passes);
-        assert_eq!(verdict(&[&kept, &exceeded, &free]), Verdict::Fails);
+        assert_eq!(verdict(&[&kept, &near]), Verdict::NotProven);
+        assert_eq!(verdict(&[&kept, &near, &exceeded, &free]), Verdict::Fails);
+        let doubts = vec!["a die has no heat path".to_string()];
+        let doubted = Summary { scalars: vec![kept], doubts, ..Summary::default() };
+        assert_eq!(doubted.verdict(), Verdict::NotProven);
     }
 
     #[test]
-    fn a_number_that_is_none_keeps_no_limit() {
-        assert_eq!(scalar(f64::NAN, Some(0.0), None).verdict(), Verdict::Fails);
-        assert_eq!(scalar(f64::NAN, None, Some(0.0)).verdict(), Verdict::Fails);
+    fn a_number_that_is_none_proves_nothing() {
+        assert_eq!(scalar(f64::NAN, Some(0.0), None).ruling(), Ruling::NotProven);
+        assert_eq!(scalar(f64::NAN, None, Some(0.0)).ruling(), Ruling::NotProven);
     }
 }

@@ -1,5 +1,7 @@
 //! The scenario as meant: names told apart, quantities in SI units (temperatures in °C), every default filled in.
 
+mod judged;
+
 use std::collections::BTreeMap;
 
 use joulestep_engine::cycle::rainflow::UserLaw;
@@ -10,6 +12,8 @@ use joulestep_models::part::Part;
 
 use crate::diagnostic::{Place, Sources};
 use crate::scenario::fields::Named;
+
+pub use judged::{LimitSpec, WaiverSpec};
 
 /// A scenario.
 #[derive(Debug)]
@@ -38,6 +42,8 @@ pub struct Scenario {
     pub record: RecordSpec,
     /// What is judged.
     pub limits: Vec<LimitSpec>,
+    /// Ratings and notes that do not count.
+    pub waivers: Vec<WaiverSpec>,
     /// A duty.
     pub duty: Option<DutySpec>,
 }
@@ -70,6 +76,8 @@ pub struct ComponentSpec {
     pub values: Values,
     /// Heat inputs: die (`None`: the only one) and thermal input.
     pub heat: Vec<(Option<Named>, Named)>,
+    /// Largest current that its part's curves cover, A; infinite where there are none.
+    pub known_current: f64,
 }
 
 /// A quantity whose unit is that of a signal, as typed.
@@ -330,19 +338,6 @@ pub struct RecordSpec {
     pub signals: Vec<Signal>,
     /// Shortest time between samples, s; 0: every step.
     pub interval: f64,
-}
-
-/// A limit.
-#[derive(Clone, Debug)]
-pub struct LimitSpec {
-    /// Name in the verdict; empty where none is given.
-    pub name: String,
-    /// What is bounded.
-    pub signal: Signal,
-    /// Upper bound.
-    pub max: Option<Typed>,
-    /// Lower bound.
-    pub min: Option<Typed>,
 }
 
 /// A duty.

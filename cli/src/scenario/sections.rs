@@ -34,7 +34,12 @@ pub static SCENARIO: Section = Section {
         Key::may("thermal", Form::Table(&THERMAL), "the network that carries the heat away"),
         Key::need("steps", Form::Table(&STEPS), "duration and steps"),
         Key::may("record", Form::Table(&RECORD), "what goes into the result file"),
-        Key::may("limit", Form::Tables(&LIMIT), "limits that the verdict judges"),
+        Key::may(
+            "limit",
+            Form::Tables(&LIMIT),
+            "limits that the verdict judges, beside the ratings of the parts",
+        ),
+        Key::may("waiver", Form::Tables(&WAIVER), "ratings of parts that do not count, each with a reason"),
         Key::may("duty", Form::Table(&DUTY), "load and ambient over seconds to hours, for `joulestep duty`"),
     ],
 };
@@ -297,6 +302,17 @@ pub static RECORD: Section = Section {
             Form::Quantity("s", Positive),
             "shortest time between samples; default: every step",
         ),
+    ],
+};
+
+/// A waiver.
+pub static WAIVER: Section = Section {
+    name: "waiver",
+    help: "A rating of a part, or a note, that does not count in the verdict; account and report print it with its reason",
+    kinds: Kinds::None,
+    keys: &[
+        Key::need("rating", Form::Text, "name of the rating or note, as the account has it: `Q1.gate`"),
+        Key::need("reason", Form::Text, "why it does not count"),
     ],
 };
 

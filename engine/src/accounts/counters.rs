@@ -1,7 +1,7 @@
 //! How much work a run took: deterministic, so a change in cost shows as a difference in review.
 
 /// Counts since the start of a run.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Counters {
     /// Steps taken.
     pub steps: u64,
@@ -19,6 +19,22 @@ pub struct Counters {
     pub couplings: u64,
     /// Changes of ideal diodes in a run by pieces.
     pub changes: u64,
+    /// Steps of the finest length, or of shorter ones, whose estimated local error was above its bound.
+    pub stalled: u64,
+    /// The largest such error over its bound; 0 where there was none.
+    pub stalled_by: f64,
     /// New elimination orders after growth or failure.
     pub reorders: u64,
+}
+
+impl Counters {
+    /// A step of the finest length was taken with this error over its bound.
+    pub fn at_the_finest(&mut self, error: f64) {
+        // Written so that an error that is not a number counts.
+        let kept = error <= 1.0;
+        if !kept {
+            self.stalled += 1;
+            self.stalled_by = self.stalled_by.max(error);
+        }
+    }
 }

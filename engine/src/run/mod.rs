@@ -7,5 +7,6 @@ pub mod saved;
 pub mod setup;
 mod telling;
 pub mod time_loop;
+mod vertex;
 mod walk;
 pub mod watch;

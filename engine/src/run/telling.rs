@@ -70,7 +70,7 @@ impl<L: Lane> Run<L> {
     }
 
     pub(super) fn open_row(&self, subject: String) -> Open<L> {
-        let peaks = self.watcher.now.clone();
+        let peaks = self.watcher.now[..self.watcher.told()].to_vec();
         Open { subject, begin: self.state.t, heat: self.heat_of_inputs(), peaks }
     }
 

@@ -225,10 +225,10 @@ impl<L: Lane> Run<L> {
             }
             self.ladder.at_most(near);
             let (end, h) = self.ladder.next_end(self.state.t, stop);
-            let activity = match self.stepper.attempt(&self.state, end, h, &self.board) {
+            let (activity, error) = match self.stepper.attempt(&self.state, end, h, &self.board) {
                 Ok(attempt) => {
                     self.counters.iterations += u64::from(attempt.iterations);
-                    attempt.activity
+                    (attempt.activity, attempt.error)
                 }
                 Err(trouble) => {
                     self.recover(trouble)?;
@@ -238,6 +238,9 @@ impl<L: Lane> Run<L> {
             if self.ladder.refuses(activity) {
                 self.counters.refused += 1;
                 continue;
+            }
+            if self.ladder.at_the_finest() {
+                self.counters.at_the_finest(error);
             }
             let before = self.state.t;
             self.stepper.commit(&mut self.state);
@@ -298,12 +301,15 @@ impl<L: Lane> Run<L> {
         if jumps || switched {
             // The sample before the jump, then the state after it.
             self.sample(recorder, true);
+            // What goes at once had its extreme just before.
+            self.watch(&mut events);
             self.choices.copy_from_slice(self.board.choices());
             self.jump()?;
         }
         if corner || ordered || jumps || switched {
             self.ladder.open(t);
             self.stepper.forget(&mut self.state);
+            self.watcher.anew();
             self.counters.windows += 1;
         }
         self.couple(recorder);

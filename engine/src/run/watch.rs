@@ -1,5 +1,6 @@
 //! Extremes of watched quantities, and the events their crossings make.
 
+use super::vertex::{Pace, Vertex};
 use crate::arithmetic::lane::Lane;
 use crate::circuit::probe::Probe;
 use crate::equations::system::System;
@@ -50,6 +51,9 @@ pub struct Watcher<L> {
     /// Extremes so far.
     pub extremes: Vec<Extreme<L>>,
     outside: Vec<bool>,
+    since: Vec<Option<f64>>,
+    pace: Pace,
+    vertices: Vec<Vertex<L>>,
 }
 
 impl<L: Lane> Watcher<L> {
@@ -66,19 +70,50 @@ impl<L: Lane> Watcher<L> {
             now: vec![L::splat(0.0); watches.len()],
             extremes: vec![none; watches.len()],
             outside: vec![false; watches.len()],
+            since: vec![None; watches.len()],
+            pace: Pace::default(),
+            vertices: vec![Vertex::new(); watches.len()],
             watches,
         }
     }
 
     /// Watches nothing.
     pub(super) fn empty() -> Self {
-        let (watches, readouts, now, extremes, outside) = Default::default();
-        Self { watches, readouts, now, extremes, outside }
+        let (watches, readouts, now, extremes, outside, since, pace, vertices) = Default::default();
+        Self { watches, readouts, now, extremes, outside, since, pace, vertices }
     }
 
     /// What is watched.
     pub fn watches(&self) -> &[Watch] {
         &self.watches
+    }
+
+    /// When a quantity first was outside its bounds in any lane, s; `None`: it never was, or makes no events.
+    pub fn first_outside(&self, k: usize) -> Option<f64> {
+        self.since[k]
+    }
+
+    /// What the extremes of a quantity are estimated to miss between the ends of steps: least (at most 0) and largest (at
+    /// least 0). Temperatures, which hold between coupling instants, miss nothing.
+    pub fn missed(&self, k: usize) -> (L, L) {
+        let zero = L::splat(0.0);
+        if matches!(self.watches[k].probe, Probe::Temperature(_)) {
+            return (zero, zero);
+        }
+        let (extreme, vertex) = (&self.extremes[k], &self.vertices[k]);
+        let known = |missed: L| L::select(missed.abs().lt(L::splat(f64::INFINITY)), missed, zero);
+        (known(vertex.least - extreme.least), known(vertex.most - extreme.most))
+    }
+
+    /// A course begins anew: what comes does not go on from what was.
+    pub(super) fn anew(&mut self) {
+        self.pace.anew();
+    }
+
+    /// How many of the watches are told in columns and rows: all before the first that only guards a law's range.
+    pub fn told(&self) -> usize {
+        let guards = |w: &Watch| w.event == Some(EventKind::OutOfRange);
+        self.watches.iter().position(guards).unwrap_or(self.watches.len())
     }
 
     /// Columns for a recorder.
@@ -88,13 +123,15 @@ impl<L: Lane> Watcher<L> {
             long_name: w.long_name.clone(),
             unit: w.unit.to_string(),
         };
-        self.watches.iter().map(column).collect()
+        self.watches[..self.told()].iter().map(column).collect()
     }
 
     /// Reads all, keeps extremes, and tells crossings.
     pub fn look(&mut self, system: &System<L>, from: &Sources<'_, L>, events: &mut Vec<Event>) {
+        let steps = self.pace.next(from.t);
         for (k, readout) in self.readouts.iter().enumerate() {
             let value = readout.read(system, from);
+            self.vertices[k].look(value, steps);
             self.now[k] = value;
             let extreme = &mut self.extremes[k];
             if value.lane(0) > extreme.most.lane(0) {
@@ -110,6 +147,7 @@ impl<L: Lane> Watcher<L> {
             let (above, below) = (value.widest() > watch.upper, -(-value).widest() < watch.lower);
             let outside = above || below;
             if outside && !self.outside[k] {
+                self.since[k].get_or_insert(from.t);
                 let (side, bound) = if above { ("above", watch.upper) } else { ("below", watch.lower) };
                 events.push(Event {
                     time: from.t,

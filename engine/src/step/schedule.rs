@@ -19,7 +19,8 @@ pub struct Steps {
     pub base: f64,
     /// The finest step is base / 2^finest; 0: every step is a base step.
     pub finest: u32,
-    /// Steps of a level that must have been calm before the next coarser one is taken.
+    /// Steps of a level that must have been calm before the next coarser one is taken; 0: one, and two levels are left at
+    /// once.
     pub calm: u32,
 }
 
@@ -62,6 +63,11 @@ impl Ladder {
     /// Present level: 0 for base steps.
     pub fn level(&self) -> u32 {
         self.level
+    }
+
+    /// Whether no finer level is left to an error.
+    pub fn at_the_finest(&self) -> bool {
+        self.level >= self.steps.finest
     }
 
     /// The shortest scheduled step, s.
@@ -115,9 +121,18 @@ impl Ladder {
             self.calm = 0;
             return;
         }
-        let coarser = activity * f64::from(1u32 << self.error_order);
+        let leaps = self.steps.calm == 0;
+        let coarser = activity * f64::from(1u32 << (self.error_order * if leaps { 2 } else { 1 }));
         self.calm = if coarser < RELAX { self.calm + 1 } else { 0 };
-        if self.level > 0 && self.calm >= self.steps.calm {
+        if self.level == 0 || self.calm < self.steps.calm.max(1) {
+            return;
+        }
+        if leaps {
+            // Longer than what has passed: no grid allows that.
+            self.land(end);
+            self.level = self.level.saturating_sub(2);
+            self.calm = 0;
+        } else {
             self.climb();
         }
     }
@@ -189,6 +204,17 @@ mod tests {
         assert_eq!(ends.last(), Some(&10.0));
         let step_before_last = ends[ends.len() - 1] - ends[ends.len() - 2];
         assert_eq!(step_before_last, 1.0);
+    }
+
+    /// Lengths against what has passed since an edge: a half, one, and more; coarser runs are coarser there too.
+    #[test]
+    fn fewer_calm_steps_make_the_whole_window_coarser() {
+        let count = |calm| {
+            let mut ladder = Ladder::new(Steps { base: 1.0, finest: 10, calm }, 3, 0.0);
+            walk(&mut ladder, 1.0, |_, _| 0.0).len()
+        };
+        let (four, two, one, leaps) = (count(4), count(2), count(1), count(0));
+        assert!(four > 3 * two / 2 && two > 3 * one / 2 && one > 3 * leaps / 2, "{four} {two} {one} {leaps}");
     }
 
     #[test]

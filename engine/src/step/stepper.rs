@@ -20,6 +20,8 @@ pub struct Attempt {
     pub iterations: u32,
     /// Estimated local error over its bound; the largest of all unknowns and lanes.
     pub activity: f64,
+    /// The same as measured, whatever Newton's iteration met.
+    pub error: f64,
 }
 
 /// Bounds against which the local error of a step is measured.
@@ -273,11 +275,9 @@ impl<L: Lane> Stepper<L> {
             }
             combine(&mut self.k[i], &self.q, &self.expected, |q, e| (q - e) * alpha);
         }
-        let mut activity = self.activity(L::splat(alpha * h));
-        if most >= HARD {
-            activity = activity.max(EVENT);
-        }
-        Ok(Attempt { iterations, activity })
+        let error = self.activity(L::splat(alpha * h));
+        let activity = if most >= HARD { error.max(EVENT) } else { error };
+        Ok(Attempt { iterations, activity, error })
     }
 
     /// The products under the integrals, at the present stage.

@@ -11,7 +11,9 @@ use joulestep_engine::trouble::CircuitTrouble;
 use crate::charge::Depletion;
 use crate::devices::resistor::{self, WarmResistor};
 use crate::junction::{Breakdown, Junction, saturation_at};
-use crate::model::{BOLTZMANN_OVER_CHARGE, Built, Entry, Param, Prefixed, Range, Values, join};
+use crate::model::{
+    BOLTZMANN_OVER_CHARGE, Built, Entry, Param, Prefixed, Range, Values, join, known_voltage,
+};
 use crate::recovery::{StoringJunction, Times, recovery_params};
 
 /// The law; pins anode, cathode. Local unknown: the forward voltage in V.
@@ -173,7 +175,9 @@ fn build(
     heat.push((1.0, Probe::Heat(id)));
     let voltage = Probe::Voltage(pins[0], pins[1]);
     let rated = v.maybe("rated-voltage").map(|rated| -rated);
+    let known = -known_voltage(v.maybe("breakdown-voltage"), v.maybe("rated-voltage"));
     Ok(Built {
+        known: vec![("voltage", voltage.clone(), known, f64::INFINITY)],
         dies: vec![("diode", components.clone())],
         hottest: vec![("diode", v.number("maximum-temperature"))],
         limits: rated.map(|rated| ("voltage", voltage.clone(), rated, f64::INFINITY)).into_iter().collect(),

@@ -12,7 +12,7 @@ use crate::channel::overdrive;
 use crate::charge::Depletion;
 use crate::junction::{Breakdown, Junction, saturation_at};
 use crate::model::{
-    BOLTZMANN_OVER_CHARGE, Built, Entry, Param, Prefixed, Range, STATED_AT, Values, above, bad,
+    BOLTZMANN_OVER_CHARGE, Built, Entry, Param, Prefixed, Range, STATED_AT, Values, above, bad, known_voltage,
 };
 
 /// The law; pins drain, gate, source. Local unknowns: vds, vgs in V.
@@ -359,7 +359,9 @@ fn build(
     let kelvin = v.kelvin("junction-temperature");
     let law = law(name, &Prefixed { values: v, prefix: "" }, v.number("linear-above"), kelvin)?;
     let id = circuit.law(name, "jfet", pins, law, kelvin)?;
+    let known = known_voltage(v.maybe("breakdown-voltage"), None);
     Ok(Built {
+        known: vec![("voltage", Probe::Voltage(pins[0], pins[1]), f64::NEG_INFINITY, known)],
         components: vec![id],
         dies: vec![("jfet", vec![id])],
         hottest: vec![("jfet", v.number("maximum-temperature"))],

@@ -7,7 +7,7 @@ use joulestep_engine::trouble::CircuitTrouble;
 
 use crate::devices::jfet::{self, jfet_params};
 use crate::devices::mosfet::{self, mosfet_params};
-use crate::model::{Built, Entry, Param, Prefixed, Range, Values, above, bad, join};
+use crate::model::{Built, Entry, Param, Prefixed, Range, Values, above, bad, join, known_voltage};
 
 const OWN: [Param; 10] = [
     Param::with("drain-inductance", "H", 0.0, Range::NotNegative, "Drain lead"),
@@ -134,6 +134,13 @@ fn build(
         // At the dies: what the leads add counts.
         limits.push(("voltage", Probe::Voltage(drain, source), f64::NEG_INFINITY, bound));
     }
+    let beyond = f64::NEG_INFINITY;
+    let jfet = known_voltage(v.maybe("jfet-breakdown-voltage"), v.maybe("rated-voltage"));
+    let mosfet_known = known_voltage(v.maybe("mosfet-breakdown-voltage"), v.maybe("mosfet-rated-voltage"));
+    let known = vec![
+        ("jfet-voltage", Probe::Voltage(drain, jfet_gate), beyond, jfet),
+        ("middle", vm.clone(), beyond, mosfet_known),
+    ];
     let hottest = v.number("maximum-temperature");
     Ok(Built {
         components,
@@ -157,6 +164,7 @@ fn build(
             ("heat", "power turned into heat in all of the stack", Probe::Sum(heat)),
         ],
         limits,
+        known,
         ..Built::default()
     })
 }

@@ -230,6 +230,13 @@ impl Part {
         self.values.maybe("rated-voltage").or_else(|| self.values.maybe(breakdown))
     }
 
+    /// The largest drain current that its output and transfer curves cover, A; `None` where it has neither.
+    pub fn known_current(&self) -> Option<f64> {
+        let covers = |c: &&Curve| matches!(c.quantity, Quantity::Output | Quantity::Transfer);
+        let points = self.curves.iter().filter(covers).flat_map(|c| &c.points);
+        points.map(|p| p.1.abs()).reduce(f64::max)
+    }
+
     /// Gate-source voltage, either way, that the gate tolerates, V.
     pub fn gate_limit(&self) -> Option<f64> {
         self.values.maybe(if self.kind == "stack" { "mosfet-gate-limit" } else { "gate-limit" })

@@ -80,12 +80,11 @@ pub(super) fn write(args: &DoublePulseArgs, grid: &Grid, found: &[Outcome]) -> R
                     long_name: head.name.replace('_', " "),
                     value: *value,
                     unit: head.unit.clone(),
-                    minimum: None,
-                    maximum: None,
+                    ..Scalar::default()
                 }),
                 _ => None,
             });
-            let summary = Summary { scalars: numbers.collect() };
+            let summary = Summary::of(numbers.collect());
             record(&waveforms(folder, k), grid, outcome, summary)
                 .map_err(|e| (e.to_string(), INPUT_OUTPUT))?;
         }

@@ -3,6 +3,7 @@
 use joulestep_engine::units::people_digits;
 
 use super::Read;
+use crate::judge::{Ruling, Uncertainty};
 use crate::report::Grid;
 
 /// A limit with what the run did with it.
@@ -13,12 +14,13 @@ pub(super) struct Limit {
     pub most: bool,
     pub bound: f64,
     pub found: f64,
+    pub error: Uncertainty,
+    pub ruling: Ruling,
 }
 
 impl Limit {
-    /// Written so that what is not a number keeps nothing.
-    fn kept(&self) -> bool {
-        if self.most { self.found <= self.bound } else { self.found >= self.bound }
+    fn fails(&self) -> bool {
+        self.ruling == Ruling::Fails
     }
     /// How far it is kept; below zero: exceeded.
     fn margin(&self) -> f64 {
@@ -39,18 +41,29 @@ impl Limit {
     }
 }
 
-pub(super) fn limits(read: &Read<'_>) -> Vec<Limit> {
+/// Numbers of the summary with a bound whose names begin so.
+fn bounded(read: &Read<'_>, rated: bool) -> Vec<Limit> {
     let mut out = Vec::new();
     for s in read.summary.iter().flat_map(|s| &s.scalars) {
         for (bound, most) in [(s.maximum, true), (s.minimum, false)] {
             let Some(bound) = bound else { continue };
+            let of_part = s.name.strip_prefix("rating.");
+            if of_part.is_some() != rated {
+                continue;
+            }
             let end = if most { ".largest" } else { ".least" };
-            let name = s.name.strip_prefix("limit.").unwrap_or(&s.name);
+            let name = of_part.or(s.name.strip_prefix("limit.")).unwrap_or(&s.name);
             let name = name.strip_suffix(end).unwrap_or(name).to_string();
-            out.push(Limit { name, unit: s.unit.clone(), most, bound, found: s.value });
+            let (unit, error) = (s.unit.clone(), s.error.clone());
+            out.push(Limit { name, unit, most, bound, found: s.value, error, ruling: s.ruling() });
         }
     }
     out
+}
+
+/// Limits that the user set.
+pub(super) fn limits(read: &Read<'_>) -> Vec<Limit> {
+    bounded(read, false)
 }
 
 /// What is asked.
@@ -66,7 +79,16 @@ pub(super) fn question(limits: &[Limit]) -> String {
 /// The answer.
 pub(super) fn sentences(limits: &[Limit], verdict: &str) -> Vec<String> {
     let mut out = Vec::new();
-    for l in limits.iter().filter(|l| !l.kept()) {
+    for l in limits.iter().filter(|l| l.ruling == Ruling::NotProven) {
+        out.push(format!(
+            "{} is not proven: {} {}, allowed is {}.",
+            l.name,
+            l.digits(l.found),
+            l.error.words(&l.unit),
+            l.bound_words()
+        ));
+    }
+    for l in limits.iter().filter(|l| l.fails()) {
         out.push(format!(
             "{} reaches {}; allowed is {}: exceeded by {}.",
             l.name,
@@ -82,7 +104,7 @@ pub(super) fn sentences(limits: &[Limit], verdict: &str) -> Vec<String> {
         });
     }
     let share = |l: &&Limit| l.margin() / l.bound.abs();
-    let nearest = limits.iter().filter(|l| l.kept() && share(l).is_finite());
+    let nearest = limits.iter().filter(|l| l.ruling == Ruling::Passes && share(l).is_finite());
     if let Some(l) = nearest.min_by(|a, b| share(a).total_cmp(&share(b))).filter(|_| out.len() < 2) {
         out.push(format!(
             "Nearest to its limit is {}: {} of {}, a margin of {}.",
@@ -103,59 +125,55 @@ fn row(l: &Limit) -> Vec<String> {
     vec![
         l.name.clone(),
         l.digits(l.found),
+        l.error.words(&l.unit),
         l.bound_words(),
         format!("{sign}{}", l.margin_words()),
-        if l.kept() { "kept" } else { "EXCEEDED" }.into(),
+        l.ruling.word().into(),
     ]
 }
 
-const HEADS: [&str; 5] = ["quantity", ">found", ">allowed", ">margin", "outcome"];
+const HEADS: [&str; 6] = ["quantity", ">found", ">error", ">allowed", ">margin", "outcome"];
 
 fn table(caption: &str, limits: &[Limit]) -> Option<Grid> {
     if limits.is_empty() {
         return None;
     }
     let mut grid = Grid::new(caption, &HEADS, limits.iter().map(row).collect());
-    grid.marked = limits.iter().enumerate().filter(|(_, l)| !l.kept()).map(|(k, _)| k).collect();
+    grid.marked = limits
+        .iter()
+        .enumerate()
+        .filter(|(_, l)| matches!(l.ruling, Ruling::Fails | Ruling::NotProven))
+        .map(|(k, _)| k)
+        .collect();
     Some(grid)
 }
 
 /// The limits set.
 pub(super) fn grid(limits: &[Limit]) -> Option<Grid> {
-    table("Limits that the scenario sets; they decide the verdict", limits)
-}
-
-fn rated(read: &Read<'_>) -> Vec<Limit> {
-    let mut out = Vec::new();
-    for s in read.summary.iter().flat_map(|s| &s.scalars) {
-        let Some(name) = s.name.strip_prefix("rating.") else { continue };
-        for (end, bound, most) in [(".largest", "at_most", true), (".least", "at_least", false)] {
-            let Some(name) = name.strip_suffix(end) else { continue };
-            if let Some(bound) = read.scalar(&format!("rating.{name}.{bound}")) {
-                let (unit, bound) = (s.unit.clone(), bound.value);
-                out.push(Limit { name: name.into(), unit, most, bound, found: s.value });
-            }
-        }
-    }
-    out
+    table("Limits that the scenario sets", limits)
 }
 
 /// Ratings of the parts.
 pub(super) fn ratings(read: &Read<'_>) -> Option<Grid> {
-    table("Ratings of the parts; they warn, but do not decide the verdict", &rated(read))
+    table("Ratings of the parts; they are limits like those that the scenario sets", &bounded(read, true))
 }
 
-/// Ratings that are exceeded.
+/// Ratings that are exceeded, or not shown to be kept.
 pub(super) fn exceeded_ratings(read: &Read<'_>) -> Vec<String> {
-    let beyond = rated(read).into_iter().filter(|l| !l.kept());
-    beyond
-        .map(|l| {
-            format!(
-                "A rating of a part is exceeded: {} reaches {}, rated {}.",
-                l.name,
-                l.digits(l.found),
-                l.bound_words()
-            )
-        })
-        .collect()
+    let beyond = bounded(read, true).into_iter();
+    let told = beyond.filter_map(|l| {
+        let what = match l.ruling {
+            Ruling::Fails => "is exceeded",
+            Ruling::NotProven => "is not shown to be kept",
+            _ => return None,
+        };
+        Some(format!(
+            "A rating of a part {what}: {} reaches {} {}, rated {}.",
+            l.name,
+            l.digits(l.found),
+            l.error.words(&l.unit),
+            l.bound_words()
+        ))
+    });
+    told.map(|text| text.replace("  ", " ").replace(" ,", ",")).collect()
 }

@@ -67,6 +67,12 @@ pub(super) fn report(file: &ResultFile) -> Result<Report, ResultError> {
     let (verdict, tone) = headline(&read);
     let mut evidence = judged::grid(&limits).into_iter().map(Block::Grid).collect::<Vec<_>>();
     evidence.extend(judged::ratings(&read).map(Block::Grid));
+    let waivers: Vec<String> = read.summary.iter().flat_map(|s| &s.waivers).cloned().collect();
+    if !waivers.is_empty() {
+        evidence
+            .push(Block::Text("Ratings and notes that the scenario waives, each with its reason:".into()));
+        evidence.push(Block::List(waivers));
+    }
     let facts = facts(&read);
     let report = Report {
         kind: "Run".into(),
@@ -98,12 +104,17 @@ fn headline(read: &Read<'_>) -> (&'static str, Tone) {
         Some(Verdict::Fails) => ("fails", Tone::Fails),
         _ if !read.file.complete() => ("incomplete", Tone::Plain),
         Some(Verdict::Passes) => ("passes", Tone::Passes),
-        _ => ("not judged", Tone::Plain),
+        Some(other) => (other.word(), Tone::Plain),
+        None => (Verdict::NotJudged.word(), Tone::Plain),
     }
 }
 
 fn answers(read: &Read<'_>, limits: &[judged::Limit], verdict: &str) -> Vec<String> {
     let mut out = judged::sentences(limits, verdict);
+    let bare = read.summary.as_ref().is_some_and(Summary::bare);
+    if bare {
+        out.push("The numbers are judged as they stand, without an estimate of their errors.".into());
+    }
     let hottest = read.summary.iter().flat_map(|s| &s.scalars).filter(|s| s.name.ends_with(".hottest"));
     if let Some(hottest) = hottest.max_by(|a, b| a.value.total_cmp(&b.value)) {
         out.push(format!(
@@ -139,7 +150,9 @@ fn warnings(read: &Read<'_>) -> Vec<String> {
     if read.summary.is_none() {
         out.push("The file holds no summary: limits, extremes and energies could not be judged.".into());
     }
+    out.extend(read.summary.iter().flat_map(|s| &s.doubts).map(|d| format!("Doubt: {d}.")));
     out.extend(judged::exceeded_ratings(read));
+    out.extend(read.summary.iter().flat_map(|s| &s.notes).map(|n| format!("Note: {n}.")));
     out.extend(energies::warning(read));
     out
 }
@@ -181,14 +194,17 @@ fn waveforms(read: &Read<'_>) -> Result<Vec<Block>, ResultError> {
 
 fn junctions(read: &Read<'_>) -> Vec<Block> {
     let Some(summary) = &read.summary else { return Vec::new() };
-    let value = |name: &str| read.scalar(name).map(|s| (s.value, s.unit.clone()));
     let rows: Vec<Vec<String>> = summary
         .scalars
         .iter()
         .filter_map(|s| s.name.strip_suffix(".hottest"))
         .map(|die| {
-            let shown = |name: String| value(&name).map_or("–".into(), |(x, unit)| people(x, &unit));
-            vec![die.to_string(), shown(format!("{die}.hottest")), shown(format!("{die}.heat"))]
+            let shown = |name: String| {
+                let found = read.scalar(&name).map(|s| [people(s.value, &s.unit), s.error.words(&s.unit)]);
+                found.unwrap_or_else(|| ["–".into(), String::new()])
+            };
+            let [hottest, heat] = ["hottest", "heat"].map(|what| shown(format!("{die}.{what}")));
+            [vec![die.to_string()], hottest.to_vec(), heat.to_vec()].concat()
         })
         .collect();
     if rows.is_empty() {
@@ -196,7 +212,7 @@ fn junctions(read: &Read<'_>) -> Vec<Block> {
     }
     let caption =
         "Virtual junction temperature of each die, and the heat that it handed to the thermal network";
-    vec![Block::Grid(Grid::new(caption, &["die", ">hottest", ">heat"], rows))]
+    vec![Block::Grid(Grid::new(caption, &["die", ">hottest", ">error", ">heat", ">error"], rows))]
 }
 
 /// Extremes by signal, and numbers that belong to no signal.
@@ -204,7 +220,10 @@ fn recorded(read: &Read<'_>) -> Vec<Block> {
     let Some(summary) = &read.summary else { return Vec::new() };
     let by_name: BTreeMap<&str, &Scalar> = summary.scalars.iter().map(|s| (s.name.as_str(), s)).collect();
     let shown = |name: String| {
-        by_name.get(name.as_str()).map_or("–".into(), |s| people_digits(s.value, &s.unit, 4))
+        let found = by_name.get(name.as_str());
+        found.map_or(["–".into(), String::new()], |s| {
+            [people_digits(s.value, &s.unit, 4), s.error.words(&s.unit)]
+        })
     };
     let rows: Vec<Vec<String>> = read
         .file
@@ -212,13 +231,18 @@ fn recorded(read: &Read<'_>) -> Vec<Block> {
         .iter()
         .map(|c| {
             let extreme = |end: &str| shown(format!("{}.{end}", c.name));
-            vec![c.name.clone(), c.long_name.clone(), extreme("least"), extreme("largest")]
+            let words = vec![c.name.clone(), c.long_name.clone()];
+            [words, extreme("least").to_vec(), extreme("largest").to_vec()].concat()
         })
         .collect();
     let mut blocks = Vec::new();
     if !rows.is_empty() {
         let caption = "Least and largest value at the end of any step, recorded or not";
-        blocks.push(Block::Grid(Grid::new(caption, &["signal", "what it is", ">least", ">largest"], rows)));
+        blocks.push(Block::Grid(Grid::new(
+            caption,
+            &["signal", "what it is", ">least", ">error", ">largest", ">error"],
+            rows,
+        )));
     }
     let known = |s: &&Scalar| {
         let of_signal = s.name.rsplit_once('.').is_some_and(|(name, end)| {
@@ -226,7 +250,8 @@ fn recorded(read: &Read<'_>) -> Vec<Block> {
                 matches!(end, "least" | "largest") && read.file.channels().iter().any(|c| c.name == name);
             extreme || matches!(end, "hottest" | "heat")
         });
-        let own = ["reached", "steps", "iterations", "ledger_residual_relative"].contains(&s.name.as_str());
+        let own = ["reached", "steps", "iterations", "stalled", "ledger_residual_relative"]
+            .contains(&s.name.as_str());
         of_signal || own || s.name.starts_with("limit.") || s.name.starts_with("rating.")
     };
     let further: Vec<Vec<String>> = summary

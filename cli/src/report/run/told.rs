@@ -6,8 +6,13 @@ use super::Read;
 use crate::diagnostic::Sources;
 use crate::report::words::ASSUMED;
 
-const DEFINITIONS: [(&str, &str); 9] = [
+const DEFINITIONS: [(&str, &str); 10] = [
     ("Least, largest", "extremes of a quantity at the end of any step, recorded or not"),
+    (
+        "Error",
+        "how far the number may be from what its equations say, from two coarser runs of the same (grid convergence index, \
+         Roache 1994). It says nothing about models and inputs",
+    ),
     ("Margin", "distance between a limit and the extreme that it bounds; below zero it is exceeded"),
     (
         "Virtual junction temperature",
@@ -59,7 +64,7 @@ fn text(table: &Table, key: &str) -> Option<String> {
 pub(super) fn assumptions(read: &Read<'_>) -> Vec<String> {
     let mut out: Vec<String> = ASSUMED.map(String::from).to_vec();
     out.push(
-        "The circuit is solved with a step schedule that is fixed beforehand: a base step, finer steps after every edge. \
+        "The circuit is solved with steps from a short list: a base step, finer steps after every edge and where the error asks. \
          Device laws see the junction temperature of the last coupling instant; temperatures move only there."
             .into(),
     );

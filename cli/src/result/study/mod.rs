@@ -5,7 +5,7 @@
 //! | Where | What |
 //! |---|---|
 //! | `/` attributes | as of a run, without a time of making; `study` (its kind), `scenario` (full text of all files that went in) |
-//! | `/said` | attributes `title`, `command` and `verdict` ("passes", "fails", "not judged"); along `row`: `kind` ("answer", "condition", "definition"), `term`, `text` |
+//! | `/said` | attributes `title`, `command` and `verdict` ("passes", "fails", "not proven", "not judged"); along `row`: `kind` ("answer", "condition", "definition"), `term`, `text` |
 //! | `/tables/<name>` | along `row`: a dataset per column with `units`, `symbol`, `long_name`; attributes `title` and `keys` (leading columns that name a row) |
 //! | `/figures/<number>/<panel>/<curve>` | `x` and `y` with `units`; of bars, `group` and a dataset per series; what they look like in the text attributes `layout` and `look` |
 //!
@@ -21,7 +21,7 @@ use super::FORMAT_VERSION;
 use super::archive::Archive;
 use super::error::ResultError;
 use super::store::Store;
-use super::summary::Verdict;
+use crate::judge::Verdict;
 use crate::plot::Figure;
 use crate::sheet::Sheet;
 

@@ -29,7 +29,9 @@ impl Build<'_> {
                 heat.push(input);
             }
             let (name, built) = (fitting.name.clone(), fitting.built.clone());
-            self.placed.push(Placed { name, kind: fitting.kind, built, heat });
+            let part = spec.parts.get(&name).or_else(|| spec.parts.get(""));
+            let known_current = part.and_then(|p| p.known_current()).unwrap_or(f64::INFINITY);
+            self.placed.push(Placed { name, kind: fitting.kind, built, heat, known_current });
         }
     }
 

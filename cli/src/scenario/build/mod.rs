@@ -3,13 +3,14 @@
 mod arrangement;
 mod control;
 mod judge;
+mod notes;
 mod parts;
 mod signal;
 mod thermal;
 
 use joulestep_engine::circuit::graph::Circuit;
 use joulestep_engine::circuit::probe::Channel;
-use joulestep_engine::circuit::topology::{self, LooseEnd};
+use joulestep_engine::circuit::topology;
 use joulestep_engine::control::board::Board;
 use joulestep_engine::run::setup::{Piecewise, Setup, Start};
 use joulestep_engine::step::method::Method;
@@ -22,7 +23,8 @@ use crate::diagnostic::{Diagnostic, Place, Refusal};
 use crate::scenario::fields::Named;
 use crate::scenario::meant::Scenario;
 
-pub use judge::Judged;
+pub use judge::{Judged, Judging, KnownRange, Unheated};
+pub use notes::Note;
 pub use parts::Placed;
 pub use thermal::Reductions;
 
@@ -38,14 +40,12 @@ pub struct Ready {
     pub placed: Vec<Placed>,
     /// The arrangement as it was laid out; its logic has gone into the setup.
     pub laid: Laid,
-    /// What the verdict judges, each with its place among the setup's watches or temperatures.
-    pub judged: Vec<Judged>,
+    /// What the verdict judges and rests on, with its places among the setup's watches.
+    pub judging: Judging,
     /// How many of the watches are recorded signals; they come first.
     pub signals: usize,
     /// Names of the heat inputs, in the order of their numbers.
     pub inputs: Vec<String>,
-    /// Nodes that only one pin touches.
-    pub loose_ends: Vec<LooseEnd>,
 }
 
 /// Collects what is wrong while the scenario is built.
@@ -113,7 +113,9 @@ pub fn build_with(scenario: &Scenario, reductions: &Reductions) -> Result<Ready,
     let mut board = Board::new(&build.circuit);
     let controllers = build.controllers(gates, &mut board);
     let channels = build.channels(&mut board);
-    let (watches, judged, signals) = build.watches(&mut board);
+    let (watches, mut judging, signals) = build.watches(&mut board);
+    judging.notes = build.notes(&findings.loose_ends, thermal.is_some());
+    build.waive(&mut judging);
     if !build.diagnostics.is_empty() {
         return Err(refuse(build));
     }
@@ -139,15 +141,7 @@ pub fn build_with(scenario: &Scenario, reductions: &Reductions) -> Result<Ready,
     setup.sample_every = scenario.record.interval;
     setup.watches = watches;
     let inputs = scenario.thermal.input_names().iter().map(ToString::to_string).collect();
-    Ok(Ready {
-        setup,
-        placed: build.placed,
-        laid: build.laid,
-        judged,
-        signals,
-        inputs,
-        loose_ends: findings.loose_ends,
-    })
+    Ok(Ready { setup, placed: build.placed, laid: build.laid, judging, signals, inputs })
 }
 
 fn refuse(build: Build<'_>) -> Refusal {

@@ -18,6 +18,8 @@ pub struct Placed {
     pub built: Built,
     /// Heat input of each die, in the order of `built.dies`.
     pub heat: Vec<Option<HeatId>>,
+    /// Largest current that the part's curves cover, A; infinite where there are none.
+    pub known_current: f64,
 }
 
 impl Build<'_> {
@@ -30,6 +32,7 @@ impl Build<'_> {
                     name: spec.name.name.clone(),
                     kind: spec.entry.kind,
                     heat: vec![None; built.dies.len()],
+                    known_current: spec.known_current,
                     built,
                 }),
                 Err(trouble) => self.trouble(&spec.name, "component", &trouble),

@@ -43,7 +43,9 @@ impl Resolve<'_> {
             Some(Content::Map(map)) => map.iter().map(|(die, n)| (Some(die.clone()), n.clone())).collect(),
             _ => Vec::new(),
         };
-        Some(ComponentSpec { name: name?, entry, nodes: nodes?, values, heat })
+        let part = fields.text("part").and_then(|part| parts.part(fields.place_of("part").file, part));
+        let known_current = part.and_then(|p| p.known_current()).unwrap_or(f64::INFINITY);
+        Some(ComponentSpec { name: name?, entry, nodes: nodes?, values, heat, known_current })
     }
 
     /// Nodes in the order of the pins.

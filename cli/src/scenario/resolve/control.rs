@@ -1,10 +1,10 @@
 //! Drives, guards, controllers and happenings.
 
 use super::Resolve;
-use crate::scenario::fields::Fields;
+use crate::scenario::fields::{Fields, Named};
 use crate::scenario::meant::{
     ControllerSpec, CriterionSpec, DriveSpec, GuardSpec, HappeningSpec, LimitSpec, RecordSpec, Signal, Task,
-    What,
+    WaiverSpec, What,
 };
 
 /// Duration of a drive's edge where none is given, s.
@@ -171,6 +171,15 @@ impl Resolve<'_> {
         }
         let name = f.text("name").unwrap_or("").to_string();
         Some(LimitSpec { name, signal: Self::signal(f, "signal")?, max, min })
+    }
+
+    pub(super) fn waiver(&mut self, f: &Fields) -> Option<WaiverSpec> {
+        let reason = f.text("reason")?.trim().to_string();
+        if reason.is_empty() {
+            self.tell(f.place_of("reason"), f.key("reason"), "no words", "why the rating does not count");
+        }
+        let of = Named { name: f.text("rating")?.to_string(), place: f.place_of("rating").clone() };
+        Some(WaiverSpec { of, reason })
     }
 
     pub(super) fn record(&mut self, f: &Fields) -> RecordSpec {

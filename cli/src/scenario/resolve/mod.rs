@@ -211,12 +211,14 @@ impl Resolve<'_> {
         let thermal = root.table("thermal").map(|f| self.thermal(f, packages)).unwrap_or_default();
         let steps = root.table("steps").and_then(|f| self.steps(f));
         let limits: Vec<_> = root.tables("limit").iter().map(|f| self.limit(f)).collect();
+        let waivers: Vec<_> = root.tables("waiver").iter().map(|f| self.waiver(f)).collect();
         let duty = root.table("duty").and_then(|f| self.duty(f, arrangement.as_ref(), &thermal, files));
         let record = root.table("record").map_or_else(RecordSpec::default, |f| self.record(f));
 
         self.unique("components", components.iter().flatten().map(|c| &c.name));
         let named = drives.iter().flatten().map(|d| &d.name);
         let named = named.chain(guards.iter().flatten().map(|g| &g.name));
+        self.unique("waivers", waivers.iter().flatten().map(|w| &w.of));
         self.unique(
             "drives, guards or controllers",
             named.chain(controllers.iter().flatten().map(|c| &c.name)),
@@ -242,6 +244,7 @@ impl Resolve<'_> {
             thermal,
             record,
             limits: limits.into_iter().flatten().collect(),
+            waivers: waivers.into_iter().flatten().collect(),
             duty,
             steps: steps?,
         };

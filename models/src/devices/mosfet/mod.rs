@@ -19,7 +19,9 @@ use joulestep_engine::trouble::CircuitTrouble;
 use crate::channel::overdrive;
 use crate::charge::Depletion;
 use crate::junction::{Breakdown, Junction, saturation_at};
-use crate::model::{BOLTZMANN_OVER_CHARGE, Built, Entry, Param, Prefixed, Range, STATED_AT, Values};
+use crate::model::{
+    BOLTZMANN_OVER_CHARGE, Built, Entry, Param, Prefixed, Range, STATED_AT, Values, known_voltage,
+};
 
 /// The law; pins drain, gate, source. Local unknowns: vds, vgs in V.
 ///
@@ -159,7 +161,9 @@ fn build(
     if let Some(rated) = v.maybe("rated-voltage") {
         limits.push(("voltage", vds.clone(), f64::NEG_INFINITY, rated));
     }
+    let known = known_voltage(v.maybe("breakdown-voltage"), v.maybe("rated-voltage"));
     Ok(Built {
+        known: vec![("voltage", vds.clone(), f64::NEG_INFINITY, known)],
         dies: vec![("mosfet", placed.die)],
         hottest: vec![("mosfet", v.number("maximum-temperature"))],
         components: placed.components,

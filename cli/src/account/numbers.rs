@@ -1,0 +1,113 @@
+//! All numbers of an account by name, and their errors back into it, in one order.
+
+use std::sync::atomic::{AtomicBool, Ordering};
+
+use joulestep_engine::arithmetic::lane::Lane;
+use joulestep_engine::recorder::{Event, EventKind, Recorder};
+
+use super::{Account, Energy, Judgement, Junction, Peak};
+use crate::judge::{Computed, Number, Uncertainty};
+
+/// Kinds of events that tell what protection did.
+const PROTECTION: [EventKind; 3] = [EventKind::Trip, EventKind::Retry, EventKind::LockOut];
+
+/// Keeps what protection did, about which runs must agree, and nothing else: single edges of a controller may differ.
+#[derive(Debug)]
+pub struct Course<'a> {
+    /// "trip overcurrent", in order.
+    pub acts: Vec<String>,
+    /// Set when the run is to end.
+    pub stop: &'a AtomicBool,
+}
+
+impl Course<'_> {
+    /// What an event adds.
+    pub fn of(event: &Event) -> Option<String> {
+        PROTECTION.contains(&event.kind).then(|| format!("{} {}", event.kind.word(), event.subject))
+    }
+}
+
+impl<L: Lane> Recorder<L> for Course<'_> {
+    fn event(&mut self, event: &Event) {
+        self.acts.extend(Self::of(event));
+    }
+    fn go_on(&mut self, _: f64) -> bool {
+        !self.stop.load(Ordering::Relaxed)
+    }
+}
+
+fn extreme(name: String, value: f64, missed: f64) -> Number {
+    Number { name, value, missed, further: 0.0 }
+}
+
+fn of_peak(p: &Peak) -> [Number; 2] {
+    [
+        extreme(format!("{}.least", p.name), p.least, p.missed.0),
+        extreme(format!("{}.largest", p.name), p.largest, p.missed.1),
+    ]
+}
+
+fn of_judgement(j: &Judgement) -> [Number; 2] {
+    let before = if j.by_user { "limit" } else { "rating" };
+    let number = |end: &str, value, missed| Number {
+        name: format!("{before}.{}.{end}", j.name),
+        value,
+        missed,
+        further: j.further,
+    };
+    [number("least", j.least, j.missed.0), number("largest", j.largest, j.missed.1)]
+}
+
+fn of_junction(j: &Junction) -> [Number; 3] {
+    let number = |what: &str, value, further| Number {
+        name: format!("{}.{what}", j.name),
+        value,
+        missed: 0.0,
+        further,
+    };
+    [number("hottest", j.hottest, j.further), number("end", j.end, j.further), number("heat", j.heat, 0.0)]
+}
+
+fn of_energy(e: &Energy) -> [Number; 3] {
+    let number = |what: &str, value| Number::plain(format!("{}.{what}", e.name), value);
+    [number("delivered", e.delivered), number("dissipated", e.dissipated), number("stored", e.stored)]
+}
+
+impl Account {
+    /// All numbers. `course`: what protection did.
+    pub fn computed(&self, course: Vec<String>) -> Computed {
+        let mut numbers: Vec<Number> = self.judged.iter().flat_map(of_judgement).collect();
+        numbers.extend(self.peaks.iter().flat_map(of_peak));
+        numbers.extend(self.junctions.iter().flat_map(of_junction));
+        numbers.extend(self.energies.iter().flat_map(of_energy));
+        Computed { numbers, course, steps: self.counters.steps, iterations: self.counters.iterations }
+    }
+
+    /// Takes the errors of [`Account::computed`], in its order, and rules anew.
+    pub fn adopt(&mut self, errors: Vec<Uncertainty>) {
+        let judged = self.judged.iter_mut().flat_map(|j| [&mut j.least_error, &mut j.largest_error]);
+        let peaks = self.peaks.iter_mut().flat_map(|p| [&mut p.least_error, &mut p.largest_error]);
+        let junctions = self
+            .junctions
+            .iter_mut()
+            .flat_map(|j| [&mut j.hottest_error, &mut j.end_error, &mut j.heat_error]);
+        let energies = self
+            .energies
+            .iter_mut()
+            .flat_map(|e| [&mut e.delivered_error, &mut e.dissipated_error, &mut e.stored_error]);
+        for (slot, error) in judged.chain(peaks).chain(junctions).chain(energies).zip(errors) {
+            *slot = error;
+        }
+        self.rule();
+    }
+
+    /// What is known of the errors of all numbers, in their order.
+    pub fn errors(&self) -> impl Iterator<Item = &Uncertainty> {
+        let judged = self.judged.iter().flat_map(|j| [&j.least_error, &j.largest_error]);
+        let peaks = self.peaks.iter().flat_map(|p| [&p.least_error, &p.largest_error]);
+        let junctions = self.junctions.iter().flat_map(|j| [&j.hottest_error, &j.end_error, &j.heat_error]);
+        let energies =
+            self.energies.iter().flat_map(|e| [&e.delivered_error, &e.dissipated_error, &e.stored_error]);
+        judged.chain(peaks).chain(junctions).chain(energies)
+    }
+}

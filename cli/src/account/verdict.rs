@@ -1,0 +1,156 @@
+//! What an account says about its limits and ratings: the rule of [`judge`](crate::judge) on its numbers, and why they
+//! may not be relied on.
+
+use joulestep_engine::accounts::ledger::Entry;
+use joulestep_engine::arithmetic::lane::Lane;
+use joulestep_engine::run::time_loop::Run;
+use joulestep_engine::units::{people, people_digits};
+use serde::Serialize;
+
+use super::{Account, Facts, Judgement, Outcome, Peak, Waiver};
+use crate::judge::{Ruling, Uncertainty, Verdict, overall, rule, worst};
+
+/// Heat from which a die counts as carrying loss, J: it warms the smallest dies that are sold (0.2 mm square, 0.1 mm
+/// thick, 7 uJ/K) by less than 0.2 K.
+const CARRIES_LOSS: f64 = 1e-6;
+
+/// Why the verdict cannot be "passes", whatever the numbers say.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Doubt {
+    /// What it concerns: `Q1.jfet.temperature`, `node.gat`.
+    pub name: String,
+    /// In words.
+    pub text: String,
+    /// From when on numbers are not to be trusted, s; `None`: from the start.
+    pub since: Option<f64>,
+    /// Whether a law was used outside the range for which it is known.
+    pub out_of_range: bool,
+}
+
+impl Account {
+    /// Rules on every limit and rating, as errors and doubts now stand.
+    pub fn rule(&mut self) {
+        let rule = |j: &Judgement| if j.waived.is_some() { Ruling::Waived } else { self.unwaived(j) };
+        let rulings: Vec<Ruling> = self.judged.iter().map(rule).collect();
+        for (j, ruling) in self.judged.iter_mut().zip(rulings) {
+            j.ruling = ruling;
+        }
+    }
+
+    fn unwaived(&self, j: &Judgement) -> Ruling {
+        let in_range = !self.doubts.iter().any(|d| d.out_of_range);
+        worst(j.sides().map(|(found, error, bounds)| {
+            // Steps that stalled at their finest length prove nothing, unless coarser runs show that they converge.
+            let relied = self.counters.stalled == 0 || matches!(error, Uncertainty::Within { .. });
+            rule(found, error, bounds, in_range && relied)
+        }))
+    }
+
+    /// The verdict over the limits of the user and the ratings of the parts.
+    pub fn verdict(&self) -> Verdict {
+        let rulings: Vec<Ruling> = self.judged.iter().map(|j| j.ruling).collect();
+        // What was not run to its end has not shown that it keeps its limits, but may have shown the contrary.
+        let judges = rulings.iter().any(|r| !matches!(r, Ruling::NotJudged | Ruling::Waived));
+        let unfinished = judges && self.outcome != Outcome::Done;
+        overall(rulings, unfinished || !self.doubts.is_empty())
+    }
+
+    /// Whether something is judged without an estimate of its error.
+    pub fn judges_bare(&self) -> bool {
+        let judged = self.judged.iter().filter(|j| !matches!(j.ruling, Ruling::NotJudged | Ruling::Waived));
+        judged.into_iter().any(|j| {
+            j.sides().iter().any(|(_, error, bounds)| !bounds.is_none() && **error == Uncertainty::Bare)
+        })
+    }
+
+    /// What the steps could not keep at their finest length; `None` where there is nothing to tell.
+    pub fn stall(&self) -> Option<String> {
+        let c = &self.counters;
+        (c.stalled > 0).then(|| {
+            format!(
+                "at the finest step the error bound was exceeded by up to {} in {} steps",
+                people_digits(c.stalled_by, "1", 3),
+                c.stalled
+            )
+        })
+    }
+
+    /// Notes the waivers that nothing needed.
+    pub(super) fn note_idle_waivers(&mut self) {
+        let idle: Vec<String> = self
+            .judged
+            .iter()
+            .filter(|j| j.waived.is_some() && self.unwaived(j) == Ruling::Passes)
+            .map(|j| format!("the waiver of `{}` was not needed: the rating is kept", j.name))
+            .collect();
+        self.notes.extend(idle);
+    }
+}
+
+/// Why the numbers of a lane may not be relied on.
+pub(super) fn doubts<L: Lane>(
+    run: &Run<L>,
+    entries: &[Entry<f64>],
+    facts: &Facts,
+    peaks: &[Peak],
+) -> Vec<Doubt> {
+    let mut all = Vec::new();
+    for range in &facts.judging.ranges {
+        let peak = &peaks[range.watch];
+        let (above, below) = (peak.largest > range.range.1, peak.least < range.range.0);
+        if !(above || below) {
+            continue;
+        }
+        let found = if above { peak.largest } else { peak.least };
+        let end = if above { range.range.1 } else { range.range.0 };
+        let side = if above { "above" } else { "below" };
+        let since = run.watcher().first_outside(range.watch);
+        let from = since.map_or(String::new(), |t| format!(" from {} on", people_digits(t, "s", 5)));
+        let text = format!(
+            "`{}` reaches {}, {side} {} its laws are not known: no number is to be trusted{from}",
+            range.name,
+            people(found, peak.unit),
+            people(end, peak.unit),
+        );
+        all.push(Doubt { name: range.name.clone(), text, since, out_of_range: true });
+    }
+    let system = run.system();
+    for die in facts.judging.unheated.iter().filter(|u| u.waived.is_none()) {
+        let names = die.components.iter().map(|id| &system.circuit.components[id.0 as usize].name);
+        let names: Vec<&String> = names.collect();
+        let heat: f64 = entries.iter().filter(|e| names.contains(&&e.name)).map(|e| e.dissipated).sum();
+        if heat > CARRIES_LOSS {
+            let text = format!(
+                "`{}` is not judged: the die turns {} into heat and has no heat path (rated {})",
+                die.name,
+                people(heat, "J"),
+                people(die.rated, "degC")
+            );
+            all.push(Doubt { name: die.name.clone(), text, since: None, out_of_range: false });
+        }
+    }
+    for note in facts.judging.notes.iter().filter(|n| n.doubt && n.waived.is_none()) {
+        all.push(Doubt {
+            name: note.name.clone(),
+            text: note.text.clone(),
+            since: None,
+            out_of_range: false,
+        });
+    }
+    all
+}
+
+/// What is of note but casts no doubt.
+pub(super) fn notes(facts: &Facts) -> Vec<String> {
+    facts.judging.notes.iter().filter(|n| !n.doubt).map(|n| n.text.clone()).collect()
+}
+
+/// What was waived, with the reasons.
+pub(super) fn waivers(facts: &Facts) -> Vec<Waiver> {
+    let judging = &facts.judging;
+    let ratings = judging.judged.iter().filter_map(|j| Some((j.name.clone(), j.waived.clone()?)));
+    let dies = judging.unheated.iter().filter_map(|u| Some((u.name.clone(), u.waived.clone()?)));
+    let notes = judging.notes.iter().filter_map(|n| Some((n.name.clone(), n.waived.clone()?)));
+    let all = ratings.chain(dies).chain(notes);
+    all.map(|(rating, reason)| Waiver { rating, reason }).collect()
+}

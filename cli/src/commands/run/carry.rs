@@ -1,0 +1,184 @@
+//! A run from its first step to the closed file, and beside it the two coarser runs that tell its errors.
+
+use std::path::Path;
+use std::sync::atomic::{AtomicBool, Ordering};
+
+use joulestep_engine::recorder::{Event, Layout, Recorder, Row};
+use joulestep_engine::run::setup::Refusal;
+use joulestep_engine::run::time_loop::{Ended, Run};
+
+use super::{listen, stopped};
+use crate::account::happened::Happened;
+use crate::account::numbers::Course;
+use crate::account::{Account, Cost, Facts, Outcome, store};
+use crate::commands::asked::Refused;
+use crate::exit::{BAD_INPUT, INPUT_OUTPUT, NUMERICAL};
+use crate::judge::{Computed, Level, coarser, errors};
+use crate::progress::Progress;
+use crate::result::{LedgerTable, ResultError, ResultWriter, WriterOptions};
+use crate::scenario::build::{Ready, Reductions, build_with};
+use crate::scenario::meant::Scenario;
+
+/// Writes to the file, keeps the events, shows progress, and stops when asked.
+struct Onlooker {
+    writer: ResultWriter,
+    happened: Happened,
+    /// What protection did.
+    acts: Vec<String>,
+    progress: Progress,
+}
+
+impl Recorder<f64> for Onlooker {
+    fn begin(&mut self, layout: &Layout) {
+        self.writer.begin(layout);
+    }
+    fn sample(&mut self, t: f64, values: &[f64]) {
+        self.writer.sample(t, values);
+    }
+    fn thermal(&mut self, t: f64, celsius: &[f64]) {
+        self.writer.thermal(t, celsius);
+    }
+    fn event(&mut self, event: &Event) {
+        self.writer.event(event);
+        self.happened.push(event);
+        self.acts.extend(Course::of(event));
+    }
+    fn row(&mut self, row: &Row<f64>) {
+        self.writer.row(row);
+    }
+    fn go_on(&mut self, t: f64) -> bool {
+        self.progress.at(t);
+        Recorder::<f64>::go_on(&mut self.writer, t) && !stopped().load(Ordering::Relaxed)
+    }
+}
+
+/// What is run, and where it goes.
+pub(super) struct Job<'a> {
+    pub scenario: &'a Scenario,
+    /// Package stacks that were solved before.
+    pub reductions: &'a Reductions,
+    /// The result file.
+    pub out: &'a Path,
+    /// Whether no progress is shown.
+    pub quiet: bool,
+}
+
+/// A run that is over; its file waits for the summary.
+pub(super) struct Carried {
+    pub account: Account,
+    writer: ResultWriter,
+    ledger: LedgerTable,
+    /// What protection did.
+    acts: Vec<String>,
+}
+
+impl Carried {
+    /// Its numbers.
+    pub fn computed(&self) -> Computed {
+        self.account.computed(self.acts.clone())
+    }
+
+    /// Closes the file. Gives its size.
+    pub fn finish(self) -> Result<(Account, u64), Refused> {
+        let complete = self.account.outcome == Outcome::Done;
+        let summary = store::summary(&self.account);
+        let finished = self.writer.finish(complete, Some(&self.ledger), Some(&summary));
+        Ok((self.account, finished.map_err(unwritten)?.bytes))
+    }
+}
+
+fn unwritten(error: ResultError) -> Refused {
+    (error.to_string(), INPUT_OUTPUT)
+}
+
+impl Job<'_> {
+    /// Runs, and with `estimate` also coarser, side by side.
+    pub fn run(&self, ready: Ready, estimate: bool) -> Result<(Account, u64), Refused> {
+        let (run, facts) = self.begin(ready, Level::STATED)?;
+        let writer = self.create()?;
+        listen();
+        if !estimate {
+            return self.carry(run, &facts, writer).finish();
+        }
+        let halt = AtomicBool::new(false);
+        let fine = || {
+            let carried = self.carry(run, &facts, writer);
+            // What came early to its end has nothing to compare.
+            halt.store(carried.account.outcome != Outcome::Done, Ordering::Relaxed);
+            carried
+        };
+        let (mut carried, coarser) = rayon::join(fine, || coarser(|level| self.coarse(level, &halt)));
+        if carried.account.outcome == Outcome::Done {
+            let found = errors(&carried.computed(), &coarser);
+            carried.account.adopt(found);
+            let cost = |of: fn(&Computed) -> u64| -> u64 { coarser.iter().flatten().map(of).sum() };
+            carried.account.estimate =
+                Some(Cost { steps: cost(|c| c.steps), iterations: cost(|c| c.iterations) });
+        }
+        carried.finish()
+    }
+
+    /// What is run at a level.
+    pub fn begin(&self, ready: Ready, level: Level) -> Result<(Run<f64>, Facts), Refused> {
+        let Ready { mut setup, placed, judging, signals, .. } = ready;
+        level.apply(&mut setup);
+        let (title, end) = (self.scenario.title.clone(), self.scenario.steps.end);
+        let mut facts = Facts { title, end, method: setup.method.name, placed, judging, signals };
+        let run = setup.ready().map_err(|refusal| {
+            let code = if matches!(refusal, Refusal::Start(_)) { NUMERICAL } else { BAD_INPUT };
+            (refusal.to_string(), code)
+        })?;
+        facts.method = run.method();
+        Ok((run, facts))
+    }
+
+    /// The scenario built anew.
+    pub fn ready(&self) -> Result<Ready, Refused> {
+        build_with(self.scenario, self.reductions).map_err(|refusal| {
+            let lines: Vec<String> = refusal.diagnostics.iter().map(|d| d.line()).collect();
+            (lines.join("; "), BAD_INPUT)
+        })
+    }
+
+    /// A new result file.
+    pub fn create(&self) -> Result<ResultWriter, Refused> {
+        let text = self.scenario.sources.full_text();
+        ResultWriter::create(self.out, &text, WriterOptions::default()).map_err(unwritten)
+    }
+
+    /// From the first step to the last.
+    pub fn carry(&self, mut run: Run<f64>, facts: &Facts, writer: ResultWriter) -> Carried {
+        let mut onlooker = Onlooker {
+            writer,
+            happened: Happened::default(),
+            acts: Vec::new(),
+            progress: Progress::new(self.quiet, facts.end),
+        };
+        let outcome = match run.advance(facts.end, &mut onlooker) {
+            Ok(Ended::Reached) => Outcome::Done,
+            Ok(Ended::Stopped) => Outcome::Interrupted,
+            Err(trouble) => Outcome::Failed(trouble.to_string()),
+        };
+        run.finish(&mut onlooker);
+        onlooker.progress.done();
+        let account = Account::new(&run, facts, onlooker.happened.lines(), outcome);
+        let ledger = store::ledger(&run.ledger());
+        Carried { account, writer: onlooker.writer, ledger, acts: onlooker.acts }
+    }
+
+    /// A coarser run: its numbers only.
+    fn coarse(&self, level: Level, halt: &AtomicBool) -> Result<Computed, String> {
+        let told = |(why, _): Refused| why;
+        let mut ready = self.ready().map_err(told)?;
+        ready.setup.channels.clear();
+        let (mut run, facts) = self.begin(ready, level).map_err(told)?;
+        let mut course = Course { acts: Vec::new(), stop: halt };
+        match run.advance(facts.end, &mut course) {
+            Ok(Ended::Reached) => {}
+            Ok(Ended::Stopped) => return Err("it was stopped".into()),
+            Err(trouble) => return Err(trouble.to_string()),
+        }
+        run.finish(&mut course);
+        Ok(Account::new(&run, &facts, Vec::new(), Outcome::Done).computed(course.acts))
+    }
+}

@@ -1,0 +1,90 @@
+//! What is known of the error of a number.
+
+use joulestep_engine::units::people_digits;
+use serde::Serialize;
+
+/// How far a number may be from what its equations and models say, in the number's unit (K for a temperature).
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+#[serde(tag = "kind", rename_all = "kebab-case")]
+pub enum Uncertainty {
+    /// Nobody asked: the number is judged as it stands, "without error estimate".
+    #[default]
+    Bare,
+    /// At most this far, as estimated from runs that converge.
+    Within {
+        /// ±.
+        plus_minus: f64,
+    },
+    /// The runs that the estimate rests on do not converge; this is a cautious multiple of how they differ.
+    NotConverging {
+        /// ±.
+        plus_minus: f64,
+    },
+    /// It could not be found.
+    NotEstimated {
+        /// Why.
+        why: String,
+    },
+}
+
+impl Uncertainty {
+    /// A known error of this size.
+    pub fn within(plus_minus: f64) -> Self {
+        Self::Within { plus_minus }
+    }
+
+    /// An error that could not be found.
+    pub fn not_estimated(why: impl Into<String>) -> Self {
+        Self::NotEstimated { why: why.into() }
+    }
+
+    /// ±, where there is one.
+    pub fn plus_minus(&self) -> Option<f64> {
+        match self {
+            Self::Within { plus_minus } | Self::NotConverging { plus_minus } => Some(*plus_minus),
+            Self::Bare | Self::NotEstimated { .. } => None,
+        }
+    }
+
+    /// With a further error of known size; one that is not known stays so.
+    pub fn plus(self, further: f64) -> Self {
+        match self {
+            Self::Within { plus_minus } => Self::Within { plus_minus: plus_minus + further },
+            Self::NotConverging { plus_minus } => Self::NotConverging { plus_minus: plus_minus + further },
+            other => other,
+        }
+    }
+
+    /// For a table: "± 0.12 V", with "(not converging)" where it is so, "not estimated", or nothing for a bare number.
+    pub fn words(&self, unit: &str) -> String {
+        let unit = if unit == "degC" { "K" } else { unit };
+        match self {
+            Self::Bare => String::new(),
+            Self::Within { plus_minus } => format!("± {}", people_digits(*plus_minus, unit, 2)),
+            Self::NotConverging { plus_minus } => {
+                format!("± {} (not converging)", people_digits(*plus_minus, unit, 2))
+            }
+            Self::NotEstimated { .. } => "not estimated".into(),
+        }
+    }
+
+    /// The kind in a word, as files keep it.
+    pub fn word(&self) -> &'static str {
+        match self {
+            Self::Bare => "bare",
+            Self::Within { .. } => "within",
+            Self::NotConverging { .. } => "not converging",
+            Self::NotEstimated { .. } => "not estimated",
+        }
+    }
+
+    /// From what a file keeps; a word that is not known is an error that is not.
+    pub fn of_word(word: &str, plus_minus: Option<f64>, why: Option<String>) -> Self {
+        match (word, plus_minus) {
+            ("bare", _) => Self::Bare,
+            ("within", Some(plus_minus)) => Self::Within { plus_minus },
+            ("not converging", Some(plus_minus)) => Self::NotConverging { plus_minus },
+            _ => Self::NotEstimated { why: why.unwrap_or_default() },
+        }
+    }
+}

@@ -1,0 +1,276 @@
+//! The error of a number from coarser runs of the same, above any method.
+//!
+//! A study is computed at bounds δ, 16δ and 256δ of the local error, with steps, finest step and coupling of heat coarser
+//! to match. With r the ratio of the two differences, capped at 16, ± = 1.25·|difference|/(r − 1): the grid convergence
+//! index of Roache, J. Fluids Eng. 116 (1994) 405, with his factor for three grids. The cap works both ways: a ratio
+//! above 16 is chance, so the smaller difference then counts as a sixteenth of the larger. Below r = 1.3 the runs do not
+//! converge, and ± is three times the larger difference.
+//!
+//! Two things have an error of their own that such runs do not show, or show only by chance. An extreme is read at the
+//! ends of steps and misses a peak between them; what it misses is measured by a parabola in the run itself
+//! ([`Number::missed`]): differences are taken of the values with it, and it adds to ±. And no number is better than its
+//! rounding and what Newton's iteration leaves, the square of its relative tolerance of 1e-6: [`ROUNDING`] of the value
+//! adds.
+
+use joulestep_engine::arithmetic::lane::Lane;
+use joulestep_engine::run::setup::Setup;
+
+use super::error::Uncertainty;
+
+/// Factor of safety of the grid convergence index for three grids (Roache).
+const SAFETY: f64 = 1.25;
+/// Ratio of two differences from which on runs count as converging.
+const CONVERGES: f64 = 1.3;
+/// The largest ratio that is believed: that of the bounds.
+const RATIO: f64 = 16.0;
+/// What runs that do not converge are given, in the larger of their differences.
+const CAUTION: f64 = 3.0;
+/// Newton's iteration is not asked for more than this, V, A and relative.
+const TIGHTEST: f64 = 1e-9;
+/// Share of a value that no estimate goes below.
+pub const ROUNDING: f64 = 1e-12;
+
+/// How coarse a computation is: bounds of the local error 16ⁿ times as wide as stated, steps 2ⁿ times as long (a method of
+/// order 4 has a sixteenth of the error at half the step), coupling of heat 4ⁿ times as loose.
+///
+/// Whatever may decide how long a step is must become coarser, or the runs share an error that none of them sees: the
+/// base and the finest step, the bounds, but also how soon steps grow after an edge, and the tolerance of Newton's
+/// iteration, by whose count steps are taken back.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Level(pub i32);
+
+impl Level {
+    /// As the user stated it.
+    pub const STATED: Self = Self(0);
+    /// The two that an estimate needs beside it.
+    pub const COARSER: [Self; 2] = [Self(1), Self(2)];
+
+    /// The next finer one.
+    pub fn finer(self) -> Self {
+        Self(self.0 - 1)
+    }
+
+    /// Factor of the bounds of the local error.
+    pub fn of_bounds(self) -> f64 {
+        16f64.powi(self.0)
+    }
+
+    /// Factor of step lengths.
+    pub fn of_steps(self) -> f64 {
+        2f64.powi(self.0)
+    }
+
+    /// Factor of the bound or interval of the coupling of heat.
+    pub fn of_coupling(self) -> f64 {
+        4f64.powi(self.0)
+    }
+
+    /// Makes a setup as coarse.
+    pub fn apply<L: Lane>(self, setup: &mut Setup<L>) {
+        if self == Self::STATED {
+            return;
+        }
+        let mut tolerance = setup.tolerance.unwrap_or_else(|| setup.bounds.tolerance());
+        for bound in [&mut tolerance.voltage, &mut tolerance.current, &mut tolerance.relative] {
+            *bound = (*bound * self.of_bounds()).max(TIGHTEST.min(*bound));
+        }
+        setup.tolerance = Some(tolerance);
+        setup.steps.calm = match self.0 {
+            n @ ..=0 => setup.steps.calm << n.unsigned_abs(),
+            n => setup.steps.calm >> n,
+        };
+        setup.bounds.voltage *= self.of_bounds();
+        setup.bounds.current *= self.of_bounds();
+        setup.steps.base *= self.of_steps();
+        setup.coupling *= self.of_coupling();
+    }
+}
+
+/// A number by name.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Number {
+    /// Its name; the same at every level.
+    pub name: String,
+    /// Its value.
+    pub value: f64,
+    /// What an extreme is estimated to miss between the ends of steps, signed; 0 for other numbers.
+    pub missed: f64,
+    /// Errors that are known otherwise (mesh, coupling of heat, leaps), ±; they add.
+    pub further: f64,
+}
+
+impl Number {
+    /// A number without anything beside it.
+    pub fn plain(name: impl Into<String>, value: f64) -> Self {
+        Self { name: name.into(), value, ..Self::default() }
+    }
+}
+
+/// What a computation gives at one level.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Computed {
+    /// Its numbers, in the same order at every level.
+    pub numbers: Vec<Number>,
+    /// What protection did (trips, retries, lock-outs, what a judged event limit speaks of), in order, without instants.
+    pub course: Vec<String>,
+    /// Steps and Newton iterations, as the measure of its cost.
+    pub steps: u64,
+    /// See `steps`.
+    pub iterations: u64,
+}
+
+/// The values of one number at three levels: whether their differences shrink as they should.
+pub fn converging([fine, coarse, coarsest]: [f64; 3]) -> bool {
+    (coarsest - coarse).abs() >= CONVERGES * (coarse - fine).abs()
+}
+
+/// ± of the first of three values of one number, from the finest run to the coarsest.
+pub fn grid_convergence(values: [f64; 3]) -> Uncertainty {
+    let [fine, coarse, coarsest] = values;
+    let (near, far) = ((coarse - fine).abs(), (coarsest - coarse).abs());
+    if !(near.is_finite() && far.is_finite()) {
+        return Uncertainty::not_estimated("a coarser run gives no number");
+    }
+    let floor = ROUNDING * fine.abs().max(coarse.abs()).max(coarsest.abs());
+    let larger = near.max(far);
+    if larger <= floor {
+        return Uncertainty::within(floor);
+    }
+    if !converging(values) {
+        return Uncertainty::NotConverging { plus_minus: CAUTION * larger + floor };
+    }
+    let near = near.max(far / RATIO);
+    Uncertainty::within(SAFETY * near / (far / near - 1.0) + floor)
+}
+
+/// Computes at the two coarser levels, side by side on rayon's threads; what they give does not depend on how many.
+pub fn coarser<E: Send>(at: impl Fn(Level) -> Result<Computed, E> + Sync) -> [Result<Computed, E>; 2] {
+    let [coarse, coarsest] = Level::COARSER;
+    let (coarse, coarsest) = rayon::join(|| at(coarse), || at(coarsest));
+    [coarse, coarsest]
+}
+
+/// The error of every number of `fine`, in its order, from two coarser computations.
+pub fn errors<E: ToString>(fine: &Computed, coarser: &[Result<Computed, E>; 2]) -> Vec<Uncertainty> {
+    let all = |why: String| vec![Uncertainty::NotEstimated { why }; fine.numbers.len()];
+    let [coarse, coarsest] = match coarser {
+        [Ok(coarse), Ok(coarsest)] => [coarse, coarsest],
+        [Err(why), _] | [_, Err(why)] => {
+            return all(format!("a coarser run ended early: {}", why.to_string()));
+        }
+    };
+    for other in [coarse, coarsest] {
+        if other.course != fine.course {
+            return all(format!("coarser runs disagree: {}", differing(&fine.course, &other.course)));
+        }
+    }
+    let of = |(k, number): (usize, &Number)| {
+        let (Some(a), Some(b)) = (coarse.numbers.get(k), coarsest.numbers.get(k)) else {
+            return Uncertainty::not_estimated("a coarser run has other numbers");
+        };
+        if a.name != number.name || b.name != number.name {
+            return Uncertainty::not_estimated("a coarser run has other numbers");
+        }
+        let with = |n: &Number| n.value + n.missed;
+        grid_convergence([with(number), with(a), with(b)]).plus(number.missed.abs() + number.further)
+    };
+    fine.numbers.iter().enumerate().map(of).collect()
+}
+
+/// Where two courses part, in words.
+fn differing(fine: &[String], other: &[String]) -> String {
+    let at = fine.iter().zip(other).position(|(a, b)| a != b).unwrap_or(fine.len().min(other.len()));
+    let told = |course: &[String]| course.get(at).map_or("nothing more".to_string(), Clone::clone);
+    format!(
+        "event {} of protection is `{}` in this run, `{}` in a coarser one",
+        at + 1,
+        told(fine),
+        told(other)
+    )
+}
+
+/// Computes as stated and at the two coarser levels, side by side, and gives what was stated with the error of each of
+/// its numbers.
+///
+/// # Errors
+/// When the computation as stated fails. A coarser one that fails leaves the errors "not estimated".
+pub fn estimated<E: ToString + Send>(
+    at: impl Fn(Level) -> Result<Computed, E> + Sync,
+) -> Result<(Computed, Vec<Uncertainty>), E> {
+    let (fine, coarser) = rayon::join(|| at(Level::STATED), || coarser(&at));
+    let fine = fine?;
+    let errors = errors(&fine, &coarser);
+    Ok((fine, errors))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn plus_minus(values: [f64; 3]) -> f64 {
+        grid_convergence(values).plus_minus().expect("an estimate")
+    }
+
+    /// Runs of order 4 at steps h, 2h, 4h err by ε, 16ε, 256ε: the index is 1.25 ε.
+    #[test]
+    fn a_method_of_order_four_is_given_a_quarter_more_than_its_error() {
+        let exact = 3.0;
+        let values = [1.0, 16.0, 256.0].map(|k| exact + 1e-3 * k);
+        assert!((plus_minus(values) / 1.25e-3 - 1.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn other_orders_are_measured() {
+        for order in [1, 2, 3] {
+            let r = 2f64.powi(order);
+            let values = [1.0, r, r * r].map(|k| 5.0 - 1e-4 * k);
+            assert!((plus_minus(values) / 1.25e-4 - 1.0).abs() < 1e-6, "order {order}");
+        }
+    }
+
+    #[test]
+    fn a_small_difference_by_chance_does_not_make_an_error_small() {
+        // Errors ε, ε, 256ε: the first difference is nothing.
+        let values = [1.0, 1.0, 256.0].map(|k| 7.0 + 1e-5 * k);
+        assert!(plus_minus(values) >= 1.25e-5);
+    }
+
+    #[test]
+    fn what_does_not_converge_says_so() {
+        let told = grid_convergence([1.0, 1.2, 1.3]);
+        assert_eq!(told.word(), "not converging");
+        assert!((told.plus_minus().unwrap() - 0.6).abs() < 1e-9);
+        assert_eq!(grid_convergence([1.0, f64::NAN, 1.0]).word(), "not estimated");
+        assert_eq!(grid_convergence([2.0, 2.0, 2.0]), Uncertainty::within(2.0 * ROUNDING));
+        assert_eq!(grid_convergence([0.0; 3]), Uncertainty::within(0.0));
+    }
+
+    #[test]
+    fn what_is_missed_and_known_otherwise_adds() {
+        let number = |value, missed, further| Number { name: "x".into(), value, missed, further };
+        let computed = |n| Computed { numbers: vec![n], ..Computed::default() };
+        let fine = computed(number(10.0, 0.5, 0.25));
+        let others: [Result<_, String>; 2] =
+            [Ok(computed(number(9.0, 1.5, 0.0))), Ok(computed(number(8.0, 2.5, 0.0)))];
+        let told = errors(&fine, &others);
+        assert!((told[0].plus_minus().unwrap() - 0.75).abs() < 1e-9, "{told:?}");
+    }
+
+    #[test]
+    fn runs_that_disagree_about_protection_estimate_nothing() {
+        let computed = |course: &[&str]| Computed {
+            numbers: vec![Number::plain("x", 1.0)],
+            course: course.iter().map(ToString::to_string).collect(),
+            ..Computed::default()
+        };
+        let fine = computed(&["trip oc"]);
+        let same = || Ok::<_, String>(computed(&["trip oc"]));
+        assert_eq!(errors(&fine, &[same(), same()])[0].word(), "within");
+        for other in [computed(&[]), computed(&["trip oc", "retry oc"]), computed(&["lock-out oc"])] {
+            let told = errors(&fine, &[same(), Ok(other)]);
+            assert_eq!(told[0].word(), "not estimated", "{told:?}");
+        }
+        let failed = errors(&fine, &[Err("no solution"), Ok(computed(&["trip oc"]))]);
+        assert!(matches!(&failed[0], Uncertainty::NotEstimated { why } if why.contains("no solution")));
+    }
+}

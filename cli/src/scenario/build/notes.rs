@@ -1,0 +1,127 @@
+//! What deserves a word before a run: `check` and `run` say the same.
+
+use joulestep_engine::circuit::topology::LooseEnd;
+use joulestep_engine::units::{people, people_digits};
+use serde::Serialize;
+
+use super::Build;
+use crate::scenario::meant::Task;
+
+/// Steps from which on a run is noted as long. At about a million steps a second: a quarter of an hour and more.
+const MANY: f64 = 1e9;
+/// Corners of a course that are looked at to tell how many there will be.
+const CORNERS: usize = 64;
+
+/// Something of note.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Note {
+    /// Its name, for a waiver: `node.gat`.
+    pub name: String,
+    /// In words.
+    pub text: String,
+    /// Whether it makes the numbers doubtful, so that the verdict cannot be "passes".
+    pub doubt: bool,
+    /// Why the user waived it.
+    pub waived: Option<String>,
+}
+
+fn note(name: String, text: String, doubt: bool) -> Note {
+    Note { name, text, doubt, waived: None }
+}
+
+impl Build<'_> {
+    /// Everything of note but what the graph tells.
+    pub(super) fn notes(&self, loose_ends: &[LooseEnd], heated: bool) -> Vec<Note> {
+        let loose = |l: &LooseEnd| {
+            let text = format!("only one pin touches node `{}` (component `{}`)", l.node, l.component);
+            note(format!("node.{}", l.node), text, true)
+        };
+        let mut all: Vec<Note> = loose_ends.iter().map(loose).collect();
+        self.gate_levels(&mut all);
+        self.work(heated, &mut all);
+        all
+    }
+
+    /// Drives that go beyond what the gate allows.
+    fn gate_levels(&self, all: &mut Vec<Note>) {
+        for drive in &self.scenario.drives {
+            let gates = [&drive.gate].into_iter().chain(drive.complement.iter().map(|c| &c.0));
+            for gate in gates {
+                for spec in &self.scenario.components {
+                    let pin = spec.entry.pins.iter().position(|p| *p == "gate");
+                    let node = pin.and_then(|k| spec.nodes.get(k));
+                    let placed = self.placed.iter().find(|p| p.name == spec.name.name);
+                    let (Some(node), Some(placed)) = (node, placed) else { continue };
+                    let limit = placed.built.limits.iter().find(|l| l.0 == "gate");
+                    let Some((_, _, lower, upper)) = limit.filter(|_| node.name == gate.name) else {
+                        continue;
+                    };
+                    let beyond = |level: f64| level > *upper || level < *lower;
+                    if let Some(level) = [drive.on, drive.off].into_iter().find(|l| beyond(*l)) {
+                        let text = format!(
+                            "drive `{}` drives the gate of `{}` to {}, which allows {} to {}",
+                            drive.name.name,
+                            spec.name.name,
+                            people(level, "V"),
+                            people(*lower, "V"),
+                            people(*upper, "V")
+                        );
+                        all.push(note(format!("drive.{}", drive.name.name), text, false));
+                    }
+                }
+            }
+        }
+    }
+
+    /// How much work the run will be, where it is implausible.
+    fn work(&self, heated: bool, all: &mut Vec<Note>) {
+        let steps = &self.scenario.steps;
+        let (end, base, coupling) = (steps.end, steps.base, steps.coupling);
+        let finest = base * 0.5f64.powi(steps.halvings as i32);
+        // A window of fine steps relaxes over two steps of each length.
+        let window = 2.0 * f64::from(steps.halvings + 1);
+        let edges = end * self.edges_per_second(end);
+        let expected = end / base + edges * window;
+        if expected > MANY {
+            let text = format!(
+                "about {expected:.1e} steps are to be expected ({} of simulated time at base steps of {}, {edges:.1e} edges): is this meant?",
+                people_digits(end, "s", 4),
+                people_digits(base, "s", 4)
+            );
+            all.push(note("work".into(), text, false));
+        }
+        if heated && coupling < finest {
+            let text = format!(
+                "heat is to be coupled every {}, which is less than the finest step of {}: about {:.1e} intervals would be that short, and it is coupled at the end of every step",
+                people_digits(coupling, "s", 4),
+                people_digits(finest, "s", 4),
+                end / coupling
+            );
+            all.push(note("coupling".into(), text, false));
+        }
+    }
+
+    /// Edges of modulators and corners of courses, 1/s.
+    fn edges_per_second(&self, end: f64) -> f64 {
+        let modulated = self.scenario.controllers.iter().map(|c| match c.task {
+            Task::Pwm { frequency, .. } => 2.0 * frequency,
+            Task::Hysteretic { .. } => 0.0,
+        });
+        let arrangement = self.scenario.arrangement.iter().map(|a| {
+            let of = |key: &str| a.values.maybe(key).unwrap_or(0.0);
+            2.0 * of("frequency").max(of("switching-frequency"))
+        });
+        let courses = self.circuit.waves.iter().map(|wave| {
+            let (mut t, mut count) = (0.0, 0);
+            while count < CORNERS {
+                match wave.next_corner(t).filter(|next| *next > t && *next <= end) {
+                    Some(next) => t = next,
+                    None => return f64::from(count as u32) / end,
+                }
+                count += 1;
+            }
+            f64::from(count as u32) / t
+        });
+        modulated.chain(arrangement).chain(courses).sum()
+    }
+}

@@ -1,0 +1,159 @@
+//! The error that a run tells of its own numbers (three runs, grid convergence index: P. J. Roache, J. Fluids Eng. 116
+//! (1994) 405), held against true errors on problems with known answers.
+//!
+//! A good estimate lies between half and five times the true error. Nothing is tuned to a case: every problem is run as
+//! a user would, at several bounds of the local error.
+
+mod circuits;
+mod double_pulse;
+
+use joulestep::judge::{Computed, Level, Number, Uncertainty, estimated};
+use joulestep_engine::circuit::probe::Probe;
+use joulestep_engine::run::setup::Setup;
+use joulestep_engine::run::watch::Watch;
+use joulestep_engine::step::schedule::Steps;
+use joulestep_engine::trouble::Trouble;
+
+use crate::published_ivps::posed;
+
+/// A number whose true value is known.
+pub struct Known {
+    /// Problem, bound and name.
+    pub name: String,
+    /// What the run gave.
+    pub value: f64,
+    /// True value.
+    pub truth: f64,
+    /// How far that is known, absolute.
+    pub known: f64,
+    /// What the runs tell.
+    pub error: Uncertainty,
+}
+
+/// Shares of all numbers.
+#[derive(Default)]
+struct Tally {
+    all: usize,
+    /// Between half and five times the true error.
+    good: usize,
+    /// Below half.
+    low: usize,
+    /// Above five times.
+    high: usize,
+    least: f64,
+}
+
+fn tally(all: &[Known]) -> Tally {
+    let mut tally = Tally { least: f64::INFINITY, ..Tally::default() };
+    for k in all {
+        let off = (k.value - k.truth).abs();
+        let Some(plus_minus) = k.error.plus_minus() else {
+            println!("{:48} off {off:9.2e}  {:?}", k.name, k.error);
+            continue;
+        };
+        let ratio = plus_minus / off;
+        // What is as good as its reference, or as rounding, cannot be compared.
+        let comparable = off > 10.0 * k.known;
+        let told = if comparable { format!("{ratio:8.2}") } else { "       -".into() };
+        println!("{:48} off {off:9.2e}  ± {plus_minus:9.2e} {told}  {}", k.name, k.error.word());
+        if comparable {
+            tally.all += 1;
+            tally.least = tally.least.min(ratio);
+            match ratio {
+                r if r < 0.5 => tally.low += 1,
+                r if r > 5.0 => tally.high += 1,
+                _ => tally.good += 1,
+            }
+        }
+    }
+    println!(
+        "{} numbers: {} from half to five times, {} below, {} above; the least {:.2}",
+        tally.all, tally.good, tally.low, tally.high, tally.least
+    );
+    tally
+}
+
+/// Keeps the extremes of a probe.
+pub fn watch(name: &str, probe: Probe) -> Watch {
+    Watch {
+        name: name.into(),
+        long_name: name.into(),
+        unit: probe.unit(),
+        probe,
+        subject: String::new(),
+        event: None,
+        lower: f64::NEG_INFINITY,
+        upper: f64::INFINITY,
+    }
+}
+
+/// Steps and bound of a case.
+#[derive(Clone, Copy)]
+pub struct Case {
+    pub base: f64,
+    pub finest: u32,
+    pub bound: f64,
+}
+
+/// Runs what a closure sets up at three levels; `read` takes the numbers.
+pub fn run(
+    name: &str,
+    case: Case,
+    end: f64,
+    setup: impl Fn() -> Setup<f64> + Sync,
+    read: impl Fn(&joulestep_engine::run::time_loop::Run<f64>) -> Vec<Number> + Sync,
+    truth: &[(f64, f64)],
+) -> Vec<Known> {
+    let at = |level: Level| -> Result<Computed, Trouble> {
+        let mut s = setup();
+        s.steps = Steps { base: case.base, finest: case.finest, calm: 2 };
+        (s.bounds.voltage, s.bounds.current) = (case.bound, case.bound);
+        level.apply(&mut s);
+        let mut run = s.ready().expect("it starts");
+        run.advance(end, &mut ())?;
+        let counters = run.counters();
+        let numbers = read(&run);
+        let (steps, iterations) = (counters.steps, counters.iterations);
+        Ok(Computed { numbers, course: Vec::new(), steps, iterations })
+    };
+    let (fine, errors) = estimated(at).expect("it is solved");
+    println!("{name} base {:.0e} bound {:.0e}: {} steps", case.base, case.bound, fine.steps);
+    let each = fine.numbers.into_iter().zip(errors).zip(truth);
+    each.map(|((number, error), &(truth, known))| Known {
+        name: format!("{name} {:.0e} {:.0e} {}", case.base, case.bound, number.name),
+        value: number.value,
+        truth,
+        known,
+        error,
+    })
+    .collect()
+}
+
+fn ivps() -> Vec<Known> {
+    let mut all = Vec::new();
+    for p in posed() {
+        let (_, probes) = p.problem.setup();
+        let scales: Vec<f64> = (0..probes.len()).map(|k| p.problem.scale(k)).collect();
+        let truth: Vec<(f64, f64)> = p.answer.iter().map(|y| (*y, p.known * y.abs())).collect();
+        for &bound in p.bounds {
+            let setup = || p.problem.setup().0;
+            let read = |run: &joulestep_engine::run::time_loop::Run<f64>| {
+                let value = |(k, probe): (usize, &Probe)| {
+                    Number::plain(format!("y{}", k + 1), run.read(probe) * scales[k])
+                };
+                probes.iter().enumerate().map(value).collect()
+            };
+            let case = Case { base: p.steps.0, finest: p.steps.1, bound };
+            all.extend(run(p.name, case, p.end, setup, read, &truth));
+        }
+    }
+    all
+}
+
+#[test]
+fn errors_told_are_near_true_errors() {
+    let mut all = circuits::all();
+    all.extend(double_pulse::all());
+    all.extend(ivps());
+    tally(&all);
+}
