@@ -9,6 +9,7 @@ pub mod text;
 use joulestep_engine::accounts::counters::Counters;
 use joulestep_engine::accounts::ledger::Ledger;
 use joulestep_engine::arithmetic::lane::Lane;
+use joulestep_engine::recorder::EventKind;
 use joulestep_engine::run::time_loop::Run;
 
 use self::happened::Line;
@@ -57,7 +58,12 @@ pub struct Judgement {
 }
 
 impl Judgement {
-    /// Whether the run kept within the bounds.
+    /// Whether anything was seen: a run that fails at its first instant has seen nothing.
+    pub fn is_seen(&self) -> bool {
+        self.found.0 <= self.found.1
+    }
+
+    /// Whether the run kept within the bounds, as far as it was seen.
     pub fn kept(&self) -> bool {
         self.found.0 >= self.bounds.0 && self.found.1 <= self.bounds.1
     }
@@ -114,6 +120,8 @@ pub struct Account {
     pub junctions: Vec<Junction>,
     /// Energies by component of the scenario.
     pub energies: Vec<Energy>,
+    /// Guards that measure it, and the largest let-through I²t of a fault that each cleared, A²s; NaN where none was.
+    pub let_through: Vec<(String, f64)>,
     /// Σ delivered − Σ dissipated − Σ stored, J.
     pub residual: f64,
     /// The residual against the energy turned over.
@@ -137,6 +145,8 @@ pub struct Facts {
     pub judged: Vec<Judged>,
     /// Number of watches that are recorded signals; they come first.
     pub signals: usize,
+    /// Guards that measure what faults let through.
+    pub metered: Vec<String>,
 }
 
 impl Account {
@@ -179,12 +189,14 @@ impl Account {
             .collect();
         judged.sort_by_key(|j| !j.by_user);
         let ledger = ledger.lane(lane);
+        let let_through = facts.metered.iter().map(|guard| (guard.clone(), largest_cleared(&events, guard)));
         Self {
             title: facts.title.clone(),
             outcome,
             reached: run.state().t,
             end: facts.end,
             method: facts.method,
+            let_through: let_through.collect(),
             events,
             junctions: junctions(run, lane, facts, &peaks),
             energies: energies(facts, &ledger.entries),
@@ -209,6 +221,14 @@ impl Account {
             },
         }
     }
+}
+
+fn largest_cleared(events: &[Line], guard: &str) -> f64 {
+    let of_guard = events.iter().filter_map(|line| match line {
+        Line::One(e) if e.kind == EventKind::Cleared && e.subject == guard => Some(e.value),
+        _ => None,
+    });
+    of_guard.fold(f64::NAN, f64::max)
 }
 
 fn junctions<L: Lane>(run: &Run<L>, lane: usize, facts: &Facts, peaks: &[Peak]) -> Vec<Junction> {

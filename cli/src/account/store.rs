@@ -41,6 +41,10 @@ pub fn summary(a: &Account) -> Summary {
         scalars.push(plain(format!("{}.hottest", j.name), words, j.hottest.0, "degC"));
         scalars.push(plain(format!("{}.heat", j.name), format!("heat from {}", j.name), j.heat, "J"));
     }
+    for (guard, i2t) in a.let_through.iter().filter(|l| l.1.is_finite()) {
+        let words = format!("largest let-through I²t of a fault that {guard} cleared");
+        scalars.push(plain(format!("{guard}.let-through"), words, *i2t, "A^2 s"));
+    }
     for j in a.judged.iter().filter(|j| j.by_user) {
         if j.bounds.1.is_finite() {
             let words = format!("largest value of limit {}", j.name);

@@ -2,6 +2,8 @@
 
 use std::fmt::Write;
 
+use joulestep_engine::control::let_through::DEFINITION;
+use joulestep_engine::recorder::EventKind;
 use joulestep_engine::units::{people, people_digits};
 
 use super::happened::Line;
@@ -120,8 +122,19 @@ fn instant(t: f64) -> String {
     if t.is_finite() { format!("{:.4} ms", 1e3 * t) } else { String::new() }
 }
 
+/// A value that was found; a dash where the run ended before anything was.
+fn seen(x: f64, unit: &str) -> String {
+    seen_digits(x, unit, 3)
+}
+
+fn seen_digits(x: f64, unit: &str, digits: usize) -> String {
+    if x.is_finite() { people_digits(x, unit, digits) } else { "-".into() }
+}
+
 fn events(out: &mut String, a: &Account) {
-    heading(out, "What happened", "");
+    let clears = a.events.iter().any(|l| matches!(l, Line::One(e) if e.kind == EventKind::Cleared));
+    let definition = if clears { format!("let-through I²t: {DEFINITION}") } else { String::new() };
+    heading(out, "What happened", &definition);
     let rows: Vec<Vec<String>> = a
         .events
         .iter()
@@ -156,9 +169,9 @@ fn peaks(out: &mut String, a: &Account) {
         .map(|p| {
             vec![
                 p.name.clone(),
-                people(p.least.0, p.unit),
+                seen(p.least.0, p.unit),
                 instant(p.least.1),
-                people(p.most.0, p.unit),
+                seen(p.most.0, p.unit),
                 instant(p.most.1),
             ]
         })
@@ -181,9 +194,9 @@ fn junctions(out: &mut String, a: &Account) {
         .map(|j| {
             vec![
                 j.name.clone(),
-                people(j.hottest.0, "degC"),
+                seen(j.hottest.0, "degC"),
                 instant(j.hottest.1),
-                people(j.end, "degC"),
+                seen(j.end, "degC"),
                 if j.rated.is_finite() { people(j.rated, "degC") } else { String::new() },
                 people(j.heat, "J"),
             ]
@@ -199,15 +212,19 @@ fn energies(out: &mut String, a: &Account) {
         .iter()
         .filter(|e| e.delivered != 0.0 || e.dissipated != 0.0 || e.stored != 0.0)
         .map(|e| {
-            vec![e.name.clone(), people(e.delivered, "J"), people(e.dissipated, "J"), people(e.stored, "J")]
+            let [delivered, dissipated, stored] = [e.delivered, e.dissipated, e.stored].map(|x| seen(x, "J"));
+            vec![e.name.clone(), delivered, dissipated, stored]
         })
         .collect();
     table(out, &["component", ">delivered", ">dissipated", ">stored"], &rows);
-    let relative = format!("{:.1e}", a.relative);
-    line(
-        out,
-        &format!("  ledger residual {} ({relative} of the energy turned over)", people(a.residual, "J")),
-    );
+    let residual = match (a.residual.is_finite(), a.relative.is_finite()) {
+        (true, true) => {
+            format!("{} ({:.1e} of the energy turned over)", people(a.residual, "J"), a.relative)
+        }
+        (true, false) => format!("{}, and no energy was turned over", people(a.residual, "J")),
+        (false, _) => "is no number: the last state is not one of finite energies".into(),
+    };
+    line(out, &format!("  ledger residual {residual}"));
     // Written so that a residual that is not a number is told too.
     let closes = a.relative <= CLOSES;
     if !closes {
@@ -223,14 +240,19 @@ fn energies(out: &mut String, a: &Account) {
 fn limits(out: &mut String, a: &Account) {
     let row = |j: &Judgement| {
         let bound = |x: f64| if x.is_finite() { people_digits(x, j.unit, 4) } else { String::new() };
-        let found = |x: f64, bounded: bool| if bounded { people_digits(x, j.unit, 4) } else { String::new() };
+        let found = |x: f64, bounded: bool| if bounded { seen_digits(x, j.unit, 4) } else { String::new() };
         vec![
             j.name.clone(),
             bound(j.bounds.0),
             found(j.found.0, j.bounds.0.is_finite()),
             found(j.found.1, j.bounds.1.is_finite()),
             bound(j.bounds.1),
-            if j.kept() { "kept" } else { "EXCEEDED" }.to_string(),
+            match (j.is_seen(), j.kept()) {
+                (false, _) => "not seen",
+                (true, true) => "kept",
+                (true, false) => "EXCEEDED",
+            }
+            .to_string(),
         ]
     };
     for (by_user, words) in [(false, "Ratings of the parts"), (true, "Limits set")] {

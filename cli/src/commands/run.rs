@@ -88,6 +88,7 @@ pub fn run(args: &RunArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         placed: ready.placed,
         judged: ready.judged,
         signals: ready.signals,
+        metered: ready.metered,
     };
     let run = match ready.setup.ready() {
         Ok(run) => run,

@@ -91,17 +91,17 @@ impl<L: Lane> Watcher<L> {
         self.watches.iter().map(column).collect()
     }
 
-    /// Reads all, keeps extremes, and tells crossings.
-    pub fn look(&mut self, system: &System<L>, from: &Sources<'_, L>, events: &mut Vec<Event>) {
+    /// Reads all at the instant t, s, keeps extremes, and tells crossings.
+    pub fn look(&mut self, t: f64, system: &System<L>, from: &Sources<'_, L>, events: &mut Vec<Event>) {
         for (k, readout) in self.readouts.iter().enumerate() {
             let value = readout.read(system, from);
             self.now[k] = value;
             let extreme = &mut self.extremes[k];
             if value.lane(0) > extreme.most.lane(0) {
-                extreme.most_at = from.t;
+                extreme.most_at = t;
             }
             if value.lane(0) < extreme.least.lane(0) {
-                extreme.least_at = from.t;
+                extreme.least_at = t;
             }
             extreme.most = extreme.most.max(value);
             extreme.least = extreme.least.min(value);
@@ -112,12 +112,13 @@ impl<L: Lane> Watcher<L> {
             if outside && !self.outside[k] {
                 let (side, bound) = if above { ("above", watch.upper) } else { ("below", watch.lower) };
                 events.push(Event {
-                    time: from.t,
+                    time: t,
                     kind,
                     subject: watch.subject.clone(),
                     note: format!("{} goes {side} {bound:.4} {}", watch.long_name, watch.unit),
                     value: value.lane(0),
                     unit: watch.unit,
+                    lane: 0,
                 });
             }
             self.outside[k] = outside;

@@ -44,6 +44,8 @@ const OWN: [Param; 10] = [
     Param::TEMPERATURE,
     Param::MAXIMUM,
 ];
+/// Quantity that the rated voltage bounds.
+const DIE_VOLTAGE: &str = "die-voltage";
 const PARAMS: &[Param] =
     &join::<57, 10, 67>(join::<22, 35, 57>(jfet_params!("jfet-"), mosfet_params!("mosfet-")), OWN);
 
@@ -132,8 +134,8 @@ fn build<L: Lane>(
         limits.push(("jfet-gate", vgs_jfet.clone(), -least(bound), f64::INFINITY));
     }
     if let Some(bound) = v.maybe("rated-voltage") {
-        // At the dies: what the leads add counts.
-        limits.push(("voltage", Probe::Voltage(drain, source), f64::NEG_INFINITY, least(bound)));
+        // At the dies, where what the leads add counts: another quantity than the voltage at the pins.
+        limits.push((DIE_VOLTAGE, Probe::Voltage(drain, source), f64::NEG_INFINITY, least(bound)));
     }
     let hottest = least(v.number("maximum-temperature"));
     Ok(Built {
@@ -142,6 +144,11 @@ fn build<L: Lane>(
         hottest: vec![("jfet", hottest), ("mosfet", hottest)],
         quantities: vec![
             ("voltage", "drain-source voltage at the pins", Probe::Voltage(pins[0], pins[2])),
+            (
+                DIE_VOLTAGE,
+                "drain-source voltage of the dies, from the JFET's drain to the MOSFET's source",
+                Probe::Voltage(drain, source),
+            ),
             ("current", "drain current", current),
             ("middle", "middle node against the MOSFET's source", vm),
             ("gate", "gate-source voltage of the MOSFET die", vgs),

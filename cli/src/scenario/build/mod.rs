@@ -42,6 +42,8 @@ pub struct Ready {
     pub judged: Vec<Judged>,
     /// How many of the watches are recorded signals; they come first.
     pub signals: usize,
+    /// Guards that measure what faults let through, in the order of the scenario.
+    pub metered: Vec<String>,
     /// Names of the heat inputs, in the order of their numbers.
     pub inputs: Vec<String>,
     /// Nodes that only one pin touches.
@@ -55,6 +57,8 @@ struct Build<'a> {
     circuit: Circuit<f64>,
     placed: Vec<Placed>,
     laid: Laid,
+    /// Guards that measure what faults let through.
+    metered: Vec<String>,
     diagnostics: Vec<Diagnostic>,
 }
 
@@ -94,8 +98,15 @@ pub fn build(scenario: &Scenario) -> Result<Ready, Refusal> {
 /// As [`build`].
 pub fn build_with(scenario: &Scenario, reductions: &Reductions) -> Result<Ready, Refusal> {
     let (circuit, laid) = (Circuit::new(), Laid::default());
-    let mut build =
-        Build { scenario, reductions, circuit, placed: Vec::new(), laid, diagnostics: Vec::new() };
+    let mut build = Build {
+        scenario,
+        reductions,
+        circuit,
+        placed: Vec::new(),
+        laid,
+        metered: Vec::new(),
+        diagnostics: Vec::new(),
+    };
     build.arrangement();
     build.components();
     let gates = build.gates();
@@ -145,6 +156,7 @@ pub fn build_with(scenario: &Scenario, reductions: &Reductions) -> Result<Ready,
         laid: build.laid,
         judged,
         signals,
+        metered: build.metered,
         inputs,
         loose_ends: findings.loose_ends,
     })
