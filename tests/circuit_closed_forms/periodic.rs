@@ -60,7 +60,7 @@ fn a_square_wave_on_a_winding_gives_what_its_e_functions_say() {
         for _ in 0..100 {
             for (level, time) in [(volt, on), (0.0, period - on)] {
                 let end = level / ohm;
-                let fades = -(-time / tau).exp_m1();
+                let fades = -f64::exp_m1(-time / tau);
                 exact += level * (end * time + (i - end) * tau * fades);
                 i = end + (i - end) * (1.0 - fades);
             }
