@@ -43,7 +43,7 @@ fn outside() {
         println!("cargo::rerun-if-env-changed={name}");
     }
     let python = env::var_os("JOULESTEP_PYTHON").map(PathBuf::from).or_else(|| on_path(&["python3"]));
-    let packages = ["h5py", "xarray", "h5netcdf", "netCDF4", "pandas", "pyarrow"];
+    let packages = ["h5py", "xarray", "h5netcdf", "netCDF4", "pandas", "pyarrow", "scipy"];
     // A package that is found is not yet imported: that takes seconds.
     let script = "import importlib.util as u, sys\nprint(*(n for n in sys.argv[1:] if u.find_spec(n)))";
     let found = python.as_ref().and_then(|python| {

@@ -360,3 +360,33 @@ fn four_lanes_have_the_bits_of_one() {
 fn eight_lanes_have_the_bits_of_one() {
     lanes_equal_one_lane::<f64x8>();
 }
+
+/// A rating and a quantity of one name are one thing: what `Q1.voltage` records is what the rating `Q1.voltage` bounds.
+#[test]
+fn a_name_of_a_rating_is_that_of_the_quantity_it_bounds() {
+    let mut both = 0;
+    for entry in catalogue::<f64>() {
+        for sample in samples(entry.kind) {
+            let given: Vec<(&str, f64)> =
+                sample.into_iter().chain(leads(entry.kind).into_iter().flatten()).collect();
+            let mut circuit = Circuit::new();
+            let names: Vec<&str> = entry.pins.iter().copied().filter(|p| *p != "*").collect();
+            let pins: Vec<_> = names.iter().map(|n| circuit.node(n)).collect();
+            let Ok(built) = (entry.build)(&mut circuit, "X", &pins, &values(entry, &given)) else { continue };
+            for (name, bounded, ..) in &built.limits {
+                let quantity = built.quantities.iter().find(|q| q.0 == *name);
+                let (_, _, recorded) = quantity.unwrap_or_else(|| {
+                    panic!("{}: the rating `{name}` bounds what cannot be recorded", entry.kind)
+                });
+                assert_eq!(recorded, bounded, "{}: two things are called `{name}`", entry.kind);
+                both += 1;
+            }
+        }
+    }
+    assert!(both > 5, "{both} ratings");
+}
+
+/// Leads, so that pins and dies differ.
+fn leads(kind: &str) -> Option<[(&'static str, f64); 2]> {
+    (kind == "stack").then_some([("drain-inductance", 5e-9), ("source-inductance", 3e-9)])
+}

@@ -4,6 +4,7 @@
 
 mod diodes_and_clamps;
 mod linear;
+mod periodic;
 mod sources;
 mod statics;
 mod switched;

@@ -14,6 +14,8 @@ mod circuit_closed_forms;
 mod cycles;
 // drives and guards in a real run against closed forms
 mod control;
+// control and protection as scenario files say them
+mod scenario_control;
 // device laws against published formulas
 mod device_laws;
 // terminal capacitances of parts; charge and energy of the output capacitance

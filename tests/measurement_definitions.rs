@@ -1,7 +1,9 @@
 //! Measurements by published definitions, against closed forms: vectors M01 to M03 and C30 of the checks' collection,
 //! whose numbers were computed independently (mpmath, SciPy).
 
+use joulestep_engine::circuit::graph::{Circuit, GROUND};
 use joulestep_engine::circuit::probe::{Channel, Probe};
+use joulestep_engine::circuit::wave::Wave;
 use joulestep_engine::measure::MeasureTrouble;
 use joulestep_engine::measure::recovery::{Record, recovery};
 use joulestep_engine::measure::signal::Signal;
@@ -9,9 +11,10 @@ use joulestep_engine::measure::switching::{Levels, Rules, Switching, Waveforms, 
 use joulestep_engine::recorder::InMemory;
 use joulestep_engine::run::setup::Setup;
 use joulestep_engine::step::stepper::Bounds;
+use joulestep_models::model::{Value, Values};
 
 use crate::common::ref1::{Duty, ref1};
-use crate::common::rig::{column, near};
+use crate::common::rig::{channel, column, near, supply, v};
 
 /// A record of nothing but a current.
 fn record(forward: Signal<'_>) -> Record<'_> {
@@ -188,6 +191,94 @@ fn reference_energies_from_samples() {
     near("its instant", at, 2.2490536e-06, 5e-4);
     near("peak current", on.peak_current.0, 34.734581, 1e-3);
     near("its instant", on.peak_current.1, 3.2263295e-06, 5e-4);
+}
+
+/// Mean and rms of a current through a resistor, from the samples of a run: from the beginning of one period to the end
+/// of a later one, so that the window's ends are jumps where the wave jumps there.
+fn mean_and_rms(wave: Wave<f64>, period: f64, rectified: bool) -> [f64; 2] {
+    let mut c = Circuit::new();
+    let (plus, _) = supply(&mut c, "plus", wave);
+    let mut out = plus;
+    if rectified {
+        out = c.node("out");
+        let entry = joulestep_models::lookup::find::<f64>("ideal-diode").unwrap();
+        let mut values = Values::with_defaults(entry.params);
+        for (key, x) in [("forward-voltage", 0.0), ("on-resistance", 1e-9), ("off-resistance", 1e9)] {
+            values.0.insert(key, Value::Number(x));
+        }
+        (entry.build)(&mut c, "D", &[plus, out], &values).unwrap();
+    }
+    c.resistor("R", out, GROUND, 1.0).unwrap();
+    let mut setup = Setup::new(c);
+    setup.steps.base = period / 1000.0;
+    setup.channels = vec![channel("i", v(out))];
+    let mut run = setup.ready().unwrap();
+    let mut memory = InMemory::default();
+    run.advance(5.5 * period, &mut memory).unwrap();
+    let i = column(&memory.samples, 0);
+    let i = Signal::new(&memory.time, &i).unwrap();
+    let (from, to) = (period, 4.0 * period);
+    [i.integral(from, to) / (to - from), (i.product(&i, from, to) / (to - from)).sqrt()]
+}
+
+/// Mean and rms of the waveforms of switched converters (Erickson & Maksimović, Fundamentals of Power Electronics,
+/// 2nd ed. 2001, appendix A, table A.1; from memory), each through a run with a periodic source.
+#[test]
+fn published_rms_values_of_waveforms_through_a_run() {
+    let (top, period) = (11.93, 20e-6);
+    for d in [0.27, 0.5, 0.041] {
+        let wave = |points: &[(f64, f64)]| Wave::Periodic {
+            period,
+            points: points.iter().map(|p| (p.0 * period, p.1 * top)).collect(),
+        };
+        let all = [(0.0, 0.0), (1.0, 0.0)];
+        let with = |inner: &[(f64, f64)]| wave(&[&all[..1], inner, &all[1..]].concat());
+        // A ripple of ±30 % on the pulse.
+        let r = 0.3;
+        for (what, wave, mean, rms) in [
+            ("pulse train", wave(&[(0.0, 1.0), (d, 1.0), (d, 0.0), (1.0, 0.0)]), d, d.sqrt()),
+            (
+                "pulse train that begins within the period",
+                with(&[(0.3, 0.0), (0.3, 1.0), (0.3 + d, 1.0), (0.3 + d, 0.0)]),
+                d,
+                d.sqrt(),
+            ),
+            (
+                "trapezoid",
+                wave(&[(0.0, 1.0 - r), (d, 1.0 + r), (d, 0.0), (1.0, 0.0)]),
+                d,
+                (d * (1.0 + r * r / 3.0)).sqrt(),
+            ),
+            (
+                "sawtooth with dead interval",
+                wave(&[(0.0, 0.0), (d, 1.0), (d, 0.0), (1.0, 0.0)]),
+                d / 2.0,
+                (d / 3.0).sqrt(),
+            ),
+            ("triangle with dead interval", with(&[(d / 2.0, 1.0), (d, 0.0)]), d / 2.0, (d / 3.0).sqrt()),
+            ("sawtooth", wave(&[(0.0, 0.0), (1.0, 1.0)]), 0.5, (1.0_f64 / 3.0).sqrt()),
+            (
+                "square wave of both signs",
+                wave(&[(0.0, 1.0), (0.5, 1.0), (0.5, -1.0), (1.0, -1.0)]),
+                0.0,
+                1.0,
+            ),
+        ] {
+            let [found_mean, found_rms] = mean_and_rms(wave, period, false);
+            near(&format!("{what} {d}: rms"), found_rms, top * rms, 1e-9);
+            near(&format!("{what} {d}: 1 + mean"), 1.0 + found_mean, 1.0 + top * mean, 1e-9);
+        }
+    }
+}
+
+/// Half-wave rectified sine: mean I/π, rms I/2 (the same table). Straight lines between a thousand samples a period lose
+/// (2π/1000)²/12 = 3.3e-6.
+#[test]
+fn published_rms_value_of_a_half_wave_through_a_run() {
+    let wave = Wave::Sine { offset: 0.0, amplitude: 11.93, frequency: 1.0 / 20e-6, phase: 0.0, delay: 0.0 };
+    let [mean, rms] = mean_and_rms(wave, 20e-6, true);
+    near("mean", mean, 11.93 / std::f64::consts::PI, 5e-6);
+    near("rms", rms, 11.93 / 2.0, 5e-6);
 }
 
 #[test]

@@ -192,6 +192,33 @@ fn equations_without_a_solution_end_with_exit_code_3() {
     assert!(end > 4e-6 && end < 5.1e-6, "computed until {end} s");
 }
 
+/// What the account tells of a run that fails is finite, or said in words: after steps that ran away, and where the
+/// first instant has no solution.
+#[test]
+fn the_account_of_a_failure_holds_no_number_that_is_none() {
+    let fails = |course: &str, more: &str| {
+        let content = format!(
+            "format = 1\n[[component]]\nname = \"I1\"\nkind = \"current-source\"\npins = [\"gnd\", \"k\"]\n{course}\n\
+             [[component]]\nname = \"D1\"\nkind = \"diode\"\npins = [\"gnd\", \"k\"]\n\
+             saturation-current = \"1 nA\"\n{more}[steps]\nend = \"10 us\"\nbase = \"10 ns\"\n\
+             [record]\nsignals = [\"v(k)\", \"i(D1)\"]\n\
+             [[limit]]\nname = \"top\"\nsignal = \"v(k)\"\nmax = \"5 V\"\n"
+        );
+        let (_folder, path, out) = scenario(&content);
+        let run = joulestep(&["run", &path, "--out", &out]);
+        assert_eq!(run.status.code(), Some(3), "{}", text(&run.stdout));
+        let told = text(&run.stdout) + &text(&run.stderr);
+        let none = |word: &&str| ["inf", "-inf", "NaN"].contains(&word.trim_matches(['(', ')', ',', ';']));
+        assert_eq!(told.split_whitespace().filter(none).count(), 0, "{told}");
+        told
+    };
+    fails("points = [[\"0 s\", \"-1 A\"], [\"4 us\", \"-1 A\"], [\"6 us\", \"1 A\"]]", "");
+    let opens = "[[component]]\nname = \"S1\"\nkind = \"switch\"\npins = [\"k\", \"gnd\"]\ninitial-state = 1\n\
+                 off-resistance = \"1.7e308 ohm\"\n[[happening]]\nat = \"0 s\"\nwhat = \"open\"\nswitch = \"S1\"\n";
+    let told = fails("value = \"1 A\"", opens);
+    assert!(told.contains("not seen") && told.contains("Verdict: not judged"), "{told}");
+}
+
 #[test]
 fn a_broken_scenario_makes_no_result_file() {
     let (_folder, path, out) = scenario(&rc("[steps]\nend = \"1 ms\"\nbase = \"0 s\"\n"));

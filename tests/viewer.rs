@@ -70,6 +70,7 @@ fn record(writer: &mut ResultWriter, from: usize, to: usize) {
                 note: HOSTILE.into(),
                 value: 17.0,
                 unit: "A",
+                lane: 0,
             });
         }
     }

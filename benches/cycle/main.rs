@@ -104,7 +104,14 @@ fn converter(base: f64, how: Piecewise) -> Run<f64> {
     let mut setup = Setup::new(c);
     (setup.start, setup.piecewise, setup.steps.base) = (Start::Stated, how, base);
     let command = setup.board.add_line("command");
-    let settings = Settings { command, run: None, frequency: 100e3, phase: 0.0, duty: vec![(0.0, 0.45)] };
+    let settings = Settings {
+        command,
+        complement: None,
+        run: None,
+        frequency: 100e3,
+        phase: 0.0,
+        duty: vec![(0.0, 0.45)],
+    };
     let gate = Gate {
         name: "S".into(),
         wave,

@@ -145,7 +145,7 @@ mod tests {
 
     #[test]
     fn rate_and_time_left() {
-        assert_eq!(words(2e-3, 10e-3, 4.0), "2.00 ms of 10.0 ms, 500 µs per second, 16 s left");
-        assert_eq!(words(0.0, 10e-3, 4.0), "0 s of 10.0 ms");
+        assert_eq!(words(2e-3, 10e-3, 4.0), "2 ms of 10 ms, 500 µs per second, 16 s left");
+        assert_eq!(words(0.0, 10e-3, 4.0), "0 s of 10 ms");
     }
 }

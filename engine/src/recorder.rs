@@ -63,6 +63,8 @@ pub struct Event {
     pub value: f64,
     /// Its unit symbol.
     pub unit: &'static str,
+    /// Of variants abreast, the lane that it concerns; 0 for what concerns all.
+    pub lane: usize,
 }
 
 /// A row of the account over one coupling interval, or from one edge of a drive to its next.
@@ -115,11 +117,12 @@ pub trait Recorder<L: Lane> {
     fn begin(&mut self, layout: &Layout) {
         let _ = layout;
     }
-    /// One instant (s) and the values of all channels there.
+    /// One instant (s) and the values of all channels there. Instants rise: the values before a jump come with its
+    /// instant, those after it with the next number ([`f64::next_up`]).
     fn sample(&mut self, t: f64, values: &[L]) {
         let _ = (t, values);
     }
-    /// Temperatures (°C) after a coupling interval that ends at t (s).
+    /// Temperatures (°C) after a coupling interval that ends at t (s); these instants rise, too.
     fn thermal(&mut self, t: f64, celsius: &[L]) {
         let _ = (t, celsius);
     }

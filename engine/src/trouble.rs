@@ -54,12 +54,20 @@ pub enum CircuitTrouble {
     },
 }
 
+/// How far an unknown is from rest. Where the matrix was singular there is no number.
+fn moves(update: f64) -> String {
+    match update.is_finite() {
+        true => format!("still moves by {update:.3e}"),
+        false => "has no finite next value".into(),
+    }
+}
+
 /// Numerical trouble during a run.
 #[derive(Debug, Error, Clone, PartialEq)]
 pub enum Trouble {
     /// Newton's iteration did not converge, however short the step.
     #[error(
-        "no solution at t = {time:.9e} s: node `{node}` still moves by {update:.3e} after {tries} halvings of the step; the device next to it is `{device}`"
+        "no solution at t = {time:.9e} s: node `{node}` {} after {tries} halvings of the step; the device next to it is `{device}`", moves(*update)
     )]
     NotConverged {
         /// Simulated time, s.
@@ -93,7 +101,7 @@ pub enum Trouble {
     },
     /// No operating point was found.
     #[error(
-        "no operating point: node `{node}` still moves by {update:.3e}; the device next to it is `{device}`"
+        "no operating point: node `{node}` {}; the device next to it is `{device}`", moves(*update)
     )]
     NoOperatingPoint {
         /// The unknown that moves most.

@@ -273,3 +273,31 @@ fn a_torn_block_is_completed_with_the_same_bits() {
     let refused = folder.batch("refused.h5", &[]);
     assert!(refused.code == 2 && refused.err.contains("1, 4 or 8"), "{}", refused.err);
 }
+
+/// Guards that trip at one instant (the blanking's end) in all lanes, on currents that differ: each variant has its own
+/// let-through, from the mark on; while the winding charges i = (V/R)(1 − e^(−tR/L)), and ∫ i² dt of it is elementary.
+#[test]
+fn every_variant_has_its_own_let_through() {
+    let folder = guarded("0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.1, 1.2");
+    let blind = "trip = \"trip\"\nblanking = \"1 ms\"\nblanking-drive = \"drive\"\n";
+    let text = GUARDED
+        .replace("trip = \"trip\"\n", blind)
+        .replace("what = \"line-on\"\n", "what = \"line-on\"\nfault = true\n");
+    fs::write(folder.path("rl.toml"), text).unwrap();
+    let (_, _, alone) = run(&folder, "alone", &["--lanes", "1"]);
+    let (told, header, lanes) = run(&folder, "lanes", &[]);
+    assert_eq!(told["lanes"]["abreast"], 8, "{}", told["lanes"]);
+    let at = header.iter().position(|h| h.starts_with("overcurrent.let-through")).unwrap();
+    let number = |row: &[String], k: usize| row[k].parse::<f64>().unwrap();
+    for (lane, alone) in lanes.iter().zip(&alone) {
+        let (found, r) = (number(lane, at), number(lane, 1));
+        assert!((found / number(alone, at) - 1.0).abs() < 1e-3, "{r} Ω: {found}, alone {}", alone[at]);
+        // It falls against 60 V less the source's 10 V: i³L/3V.
+        let (tau, t) = (1e-3 / r, 1e-3_f64);
+        let fade = |k: f64| tau / k * -(-k * t / tau).exp_m1();
+        let rise = (10.0 / r).powi(2) * (t - 2.0 * fade(1.0) + fade(2.0));
+        let peak = 10.0 / r * -(-t / tau).exp_m1();
+        let fall = peak.powi(3) * 1e-3 / 3.0 / 50.0;
+        assert!((found / (rise + fall) - 1.0).abs() < 0.02, "{r} Ω: {found} A²s, by hand {}", rise + fall);
+    }
+}

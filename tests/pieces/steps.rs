@@ -31,7 +31,14 @@ fn converter() -> (Setup<f64>, Vec<Probe>) {
     let mut setup = Setup::new(c);
     setup.start = Start::Stated;
     let command = setup.board.add_line("command");
-    let settings = Settings { command, run: None, frequency: 200e3, phase: 0.0, duty: vec![(0.0, 0.45)] };
+    let settings = Settings {
+        command,
+        complement: None,
+        run: None,
+        frequency: 200e3,
+        phase: 0.0,
+        duty: vec![(0.0, 0.45)],
+    };
     let gate = Gate {
         name: "S".into(),
         wave,

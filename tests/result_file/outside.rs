@@ -176,3 +176,77 @@ fn xarray_reads_every_group_by_h5netcdf() {
 fn xarray_reads_every_group_by_netcdf4() {
     every_group_is_read(&["netcdf4"]);
 }
+
+/// Jumps in a record, as a general-purpose reader sees them: instants rise, so that labels are unique; the nearest
+/// sample and the value between samples can be asked for, and have the value of the wave.
+const JUMPS: &str = r#"
+import sys
+import numpy as np
+import xarray
+
+for engine in sys.argv[2:]:
+    for group in ("waveforms", "thermal"):
+        with xarray.open_dataset(sys.argv[1], group=group, engine=engine) as data:
+            time = data["time"].values
+            assert len(time) > 20, len(time)
+            assert (np.diff(time) > 0).all(), f"{group}: {(np.diff(time) <= 0).sum()} instants do not rise"
+            assert data.indexes["time"].is_unique and data.indexes["time"].is_monotonic_increasing
+    with xarray.open_dataset(sys.argv[1], group="waveforms", engine=engine) as data:
+        v = data["v(a)"]
+        # 100 V for 5.4 us of 20 us; asked away from the jumps and right at them.
+        at = np.array([1e-6, 5.3e-6, 5.5e-6, 19.9e-6, 21e-6, 1.9055e-3])
+        want = np.array([100.0, 100.0, 0.0, 0.0, 100.0, 0.0])
+        near = v.sel(time=at, method="nearest").values
+        assert (near == want).all(), near
+        between = v.interp(time=at).values
+        assert np.allclose(between, want, rtol=0, atol=1e-9), between
+        energy = float((v * v).integrate("time"))
+        assert abs(energy / 5.4 - 1) < 1e-9, energy
+    print(f"xarray {xarray.__version__} with {engine}: {len(time)} instants rise")
+"#;
+
+#[test]
+#[cfg_attr(
+    not(all(with_xarray, with_h5netcdf, with_scipy)),
+    ignore = "no Python with xarray, h5netcdf and scipy"
+)]
+fn xarray_selects_and_interpolates_at_jumps() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = |name: &str| folder.path().join(name).to_str().unwrap().to_string();
+    let scenario = r#"
+format = 1
+[[component]]
+name = "V1"
+kind = "voltage-source"
+pins = ["a", "gnd"]
+points = [["0 s", "100 V"], ["5.4 us", "100 V"], ["5.4 us", "0 V"], ["20 us", "0 V"]]
+period = "20 us"
+[[component]]
+name = "R1"
+kind = "resistor"
+pins = ["a", "gnd"]
+resistance = "1 ohm"
+heat = "R1"
+temperature-coefficient = "1e-12 1/K"
+[[thermal.boundary]]
+name = "air"
+temperature = "25 degC"
+[[thermal.chain]]
+name = "R1"
+kind = "cauer"
+end = "air"
+capacitance = ["1 J/K"]
+resistance = ["1 K/W"]
+[steps]
+end = "2 ms"
+base = "1 us"
+coupling = "20 us"
+[record]
+signals = ["v(a)"]
+"#;
+    std::fs::write(path("s.toml"), scenario).unwrap();
+    let done = crate::common::program::joulestep(&["run", &path("s.toml"), "--out", &path("s.h5")]);
+    assert_eq!(done.code, 0, "{}{}", done.out, done.err);
+    let script = ["-c", JUMPS, &path("s.h5"), "h5netcdf"];
+    print!("{}", crate::common::python::said(crate::common::python::python().args(script)));
+}

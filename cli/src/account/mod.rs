@@ -12,6 +12,7 @@ use joulestep_engine::accounts::counters::Counters;
 use joulestep_engine::accounts::ledger::Ledger;
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::circuit::probe::Probe;
+use joulestep_engine::recorder::EventKind;
 use joulestep_engine::run::time_loop::Run;
 use serde::Serialize;
 
@@ -101,6 +102,11 @@ impl Judgement {
             (self.least, &self.least_error, Bounds::at_least(self.min)),
             (self.largest, &self.largest_error, Bounds::at_most(self.max)),
         ]
+    }
+
+    /// Whether anything was seen: a run that fails at its first instant has seen nothing.
+    pub fn is_seen(&self) -> bool {
+        self.least <= self.largest
     }
 }
 
@@ -194,6 +200,8 @@ pub struct Account {
     pub junctions: Vec<Junction>,
     /// Energies by component of the scenario.
     pub energies: Vec<Energy>,
+    /// Guards that measure it, and the largest let-through I²t of a fault that each cleared, A²s; NaN where none was.
+    pub let_through: Vec<(String, f64)>,
     /// Σ delivered − Σ dissipated − Σ stored, J.
     #[serde(rename = "ledger_residual")]
     pub residual: f64,
@@ -229,6 +237,8 @@ pub struct Facts {
     pub judging: Judging,
     /// Number of watches that are recorded signals; they come first.
     pub signals: usize,
+    /// Guards that measure what faults let through.
+    pub metered: Vec<String>,
 }
 
 impl Account {
@@ -294,12 +304,14 @@ impl Account {
         judged.sort_by_key(|j| !j.by_user);
         let ledger = ledger.lane(lane);
         let doubts = verdict::doubts(run, &ledger.entries, facts, &peaks);
+        let let_through = facts.metered.iter().map(|guard| (guard.clone(), largest_cleared(&events, guard)));
         let mut account = Self {
             title: facts.title.clone(),
             outcome,
             reached: run.state().t,
             end: facts.end,
             method: facts.method,
+            let_through: let_through.collect(),
             events,
             junctions: junctions(run, lane, facts, &peaks),
             energies: energies(facts, &ledger.entries),
@@ -323,6 +335,14 @@ impl Account {
 /// tells of the coupling of heat, and what a package's mesh and reduction err by, add here.
 fn further<L: Lane>(_run: &Run<L>, _input: usize, _lane: usize) -> f64 {
     0.0
+}
+
+fn largest_cleared(events: &[Line], guard: &str) -> f64 {
+    let of_guard = events.iter().filter_map(|line| match line {
+        Line::One(e) if e.kind == EventKind::Cleared && e.subject == guard => Some(e.value),
+        _ => None,
+    });
+    of_guard.fold(f64::NAN, f64::max)
 }
 
 fn junctions<L: Lane>(run: &Run<L>, lane: usize, facts: &Facts, peaks: &[Peak]) -> Vec<Junction> {

@@ -2,6 +2,8 @@
 
 use std::fmt::Write;
 
+use joulestep_engine::control::let_through::DEFINITION;
+use joulestep_engine::recorder::EventKind;
 use joulestep_engine::units::{people, people_digits};
 
 use super::happened::Line;
@@ -147,8 +149,19 @@ fn instant(t: f64) -> String {
     if t.is_finite() { format!("{:.4} ms", 1e3 * t) } else { String::new() }
 }
 
+/// A value that was found; a dash where the run ended before anything was.
+fn seen(x: f64, unit: &str) -> String {
+    seen_digits(x, unit, 3)
+}
+
+fn seen_digits(x: f64, unit: &str, digits: usize) -> String {
+    if x.is_finite() { people_digits(x, unit, digits) } else { "-".into() }
+}
+
 fn events(out: &mut String, a: &Account) {
-    heading(out, "What happened", "");
+    let clears = a.events.iter().any(|l| matches!(l, Line::One(e) if e.kind == EventKind::Cleared));
+    let definition = if clears { format!("let-through I²t: {DEFINITION}") } else { String::new() };
+    heading(out, "What happened", &definition);
     let rows: Vec<Vec<String>> = a
         .events
         .iter()
@@ -183,10 +196,10 @@ fn peaks(out: &mut String, a: &Account) {
         .map(|p| {
             vec![
                 p.name.clone(),
-                people(p.least, p.unit),
+                seen(p.least, p.unit),
                 error(&p.least_error, p.unit),
                 instant(p.least_at),
-                people(p.largest, p.unit),
+                seen(p.largest, p.unit),
                 error(&p.largest_error, p.unit),
                 instant(p.largest_at),
             ]
@@ -210,10 +223,10 @@ fn junctions(out: &mut String, a: &Account) {
         .map(|j| {
             vec![
                 j.name.clone(),
-                people(j.hottest, "degC"),
+                seen(j.hottest, "degC"),
                 error(&j.hottest_error, "degC"),
                 instant(j.hottest_at),
-                people(j.end, "degC"),
+                seen(j.end, "degC"),
                 error(&j.end_error, "degC"),
                 if j.rated.is_finite() { people(j.rated, "degC") } else { String::new() },
                 people(j.heat, "J"),
@@ -234,17 +247,20 @@ fn energies(out: &mut String, a: &Account) {
             let mut row = vec![e.name.clone()];
             let errors = [&e.delivered_error, &e.dissipated_error, &e.stored_error];
             for (value, bound) in [e.delivered, e.dissipated, e.stored].iter().zip(errors) {
-                row.extend([people(*value, "J"), error(bound, "J")]);
+                row.extend([seen(*value, "J"), error(bound, "J")]);
             }
             row
         })
         .collect();
     errors_beside(out, &["component", ">delivered", ">±", ">dissipated", ">±", ">stored", ">±"], rows);
-    let relative = format!("{:.1e}", a.relative);
-    line(
-        out,
-        &format!("  ledger residual {} ({relative} of the energy turned over)", people(a.residual, "J")),
-    );
+    let residual = match (a.residual.is_finite(), a.relative.is_finite()) {
+        (true, true) => {
+            format!("{} ({:.1e} of the energy turned over)", people(a.residual, "J"), a.relative)
+        }
+        (true, false) => format!("{}, and no energy was turned over", people(a.residual, "J")),
+        (false, _) => "is no number: the last state is not one of finite energies".into(),
+    };
+    line(out, &format!("  ledger residual {residual}"));
     // Written so that a residual that is not a number is told too.
     let closes = a.relative <= CLOSES;
     if !closes {

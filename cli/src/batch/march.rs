@@ -4,7 +4,7 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use joulestep_engine::arithmetic::lane::Lane;
-use joulestep_engine::recorder::Recorder;
+use joulestep_engine::recorder::{Event, Recorder};
 use joulestep_engine::run::abreast::Wide;
 use joulestep_engine::run::setup::Setup;
 use joulestep_engine::run::time_loop::Ended;
@@ -140,7 +140,8 @@ impl Study {
         let ledger = run.ledger();
         let row = |(lane, w): (usize, &Waiting)| {
             let facts = &w.built.facts;
-            let account = Account::of_lane(&run, &ledger, lane, facts, Vec::new(), Outcome::Done);
+            let account =
+                Account::of_lane(&run, &ledger, lane, facts, measures.each[lane].cleared(), Outcome::Done);
             let (row, _) = self.row(&account, &measures.each[lane].values(), facts.placed.len());
             Row { variant: w.variant, ..row }
         };
@@ -161,6 +162,13 @@ impl<K: Lane> Recorder<K> for Lanes<'_> {
             self.values.clear();
             self.values.extend(values.iter().map(|x| x.lane(lane)));
             measures.sample(t, &self.values);
+        }
+    }
+
+    fn event(&mut self, event: &Event) {
+        // The last lanes may be nobody's.
+        if let Some(measures) = self.each.get_mut(event.lane) {
+            measures.event(event);
         }
     }
 

@@ -1,7 +1,8 @@
 //! Numbers of a signal, gathered sample by sample in constant memory.
 
-use joulestep_engine::recorder::Recorder;
+use joulestep_engine::recorder::{Event, EventKind, Recorder};
 
+use crate::account::happened::Line;
 use crate::batch::plan::{MeasureSpec, Measured};
 
 /// Gathers the numbers of a plan from the samples of a run.
@@ -10,6 +11,8 @@ pub struct Measures<'a> {
     specs: &'a [MeasureSpec],
     gathered: Vec<Gathered>,
     last: Option<f64>,
+    /// Of each guard the cleared fault with the largest let-through.
+    cleared: Vec<Line>,
     stop: &'a std::sync::atomic::AtomicBool,
 }
 
@@ -26,7 +29,18 @@ struct Gathered {
 impl<'a> Measures<'a> {
     /// Before the first sample; the run ends early once `stop` is set.
     pub fn new(specs: &'a [MeasureSpec], stop: &'a std::sync::atomic::AtomicBool) -> Self {
-        Self { specs, gathered: vec![Gathered::default(); specs.len()], last: None, stop }
+        Self {
+            specs,
+            gathered: vec![Gathered::default(); specs.len()],
+            last: None,
+            cleared: Vec::new(),
+            stop,
+        }
+    }
+
+    /// Of each guard the cleared fault with the largest let-through, for an account.
+    pub fn cleared(&self) -> Vec<Line> {
+        self.cleared.clone()
     }
 
     /// Whether any number is asked for.
@@ -80,6 +94,18 @@ impl Recorder<f64> for Measures<'_> {
             g.last = x;
         }
         self.last = Some(t);
+    }
+
+    fn event(&mut self, event: &Event) {
+        if event.kind != EventKind::Cleared {
+            return;
+        }
+        let of = |line: &&mut Line| matches!(line, Line::One(e) if e.subject == event.subject);
+        match self.cleared.iter_mut().find(of) {
+            Some(Line::One(e)) if e.value >= event.value => {}
+            Some(line) => *line = Line::One(event.clone()),
+            None => self.cleared.push(Line::One(event.clone())),
+        }
     }
 
     fn go_on(&mut self, _: f64) -> bool {

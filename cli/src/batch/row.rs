@@ -97,7 +97,8 @@ fn column(name: impl Into<String>, unit: &str) -> Column {
 }
 
 /// The columns of a plan's outputs, and the user's limits: the value found by a search; further numbers; extremes of
-/// what the limits bound (the user's first) and of the recorded signals; junctions; energies; the ledger's residual.
+/// what the limits bound (the user's first) and of the recorded signals; junctions; energies; let-through of
+/// guards; the ledger's residual.
 pub fn columns(plan: &Plan, ready: &Ready) -> (Vec<Column>, Vec<Bound>) {
     let mut all: Vec<Column> = Vec::new();
     all.extend(plan.search.iter().map(|s| column(&s.name, &s.slot.unit)));
@@ -133,6 +134,7 @@ pub fn columns(plan: &Plan, ready: &Ready) -> (Vec<Column>, Vec<Bound>) {
             all.push(column(format!("{}.{what}", placed.name), "J"));
         }
     }
+    all.extend(ready.metered.iter().map(|guard| column(format!("{guard}.let-through"), "A^2 s")));
     all.push(column("ledger.residual", "J"));
     all.push(column("ledger.residual-relative", "1"));
     (all, limits)
@@ -178,6 +180,7 @@ pub fn outputs(account: &Account, measured: &[f64], components: usize) -> Vec<f6
     all.extend(account.peaks.iter().flat_map(|p| [p.least, p.largest]));
     all.extend(account.junctions.iter().flat_map(|j| [j.hottest, j.end, j.heat]));
     all.extend(account.energies.iter().take(components).flat_map(|e| [e.delivered, e.dissipated, e.stored]));
+    all.extend(account.let_through.iter().map(|l| l.1));
     all.extend([account.residual, account.relative]);
     all
 }

@@ -96,8 +96,8 @@ pub struct Wrong {
 
 /// What is run, and what its account has to know.
 fn apart(ready: Ready, title: String, end: f64) -> Built {
-    let Ready { setup, placed, judging, signals, .. } = ready;
-    let facts = Facts { title, end, method: setup.method.name, placed, judging, signals };
+    let Ready { setup, placed, judging, signals, metered, .. } = ready;
+    let facts = Facts { title, end, method: setup.method.name, placed, judging, signals, metered };
     Built { setup, facts }
 }
 
@@ -265,7 +265,7 @@ impl Study {
             Err(trouble) => Outcome::Failed(trouble.to_string()),
         };
         run.finish(&mut measures);
-        let account = Account::new(&run, &facts, Vec::new(), outcome);
+        let account = Account::new(&run, &facts, measures.cleared(), outcome);
         Some(self.row(&account, &measures.values(), facts.placed.len()))
     }
 

@@ -94,7 +94,7 @@ impl File {
             }
         };
         let kind = EventKind::Happening;
-        self.writer.event(&Event { time: t, kind, subject: "duty".into(), note, value, unit });
+        self.writer.event(&Event { time: t, kind, subject: "duty".into(), note, value, unit, lane: 0 });
     }
 
     pub(crate) fn go_on(&mut self, t: f64) -> bool {

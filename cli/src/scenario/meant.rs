@@ -233,6 +233,8 @@ pub enum Task {
         ramp: f64,
         /// Where its pulses begin, as a share of the period.
         phase: f64,
+        /// Line that is on while the output is off, and how long both are off at each change, s.
+        complement: Option<(Named, f64)>,
     },
 }
 
@@ -245,6 +247,8 @@ pub struct HappeningSpec {
     pub what: What,
     /// Words for the account.
     pub note: String,
+    /// Whether a fault begins here (true), or ends.
+    pub fault: Option<bool>,
 }
 
 /// What happens.

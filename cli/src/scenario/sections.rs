@@ -216,8 +216,16 @@ pub static CONTROLLER: Section = Section {
                         Form::Quantity("s", NotNegative),
                         "soft start: time in which the duty rises",
                     ),
-                    Key::may("complement", Form::Name, "line that is on while the output is off"),
-                    Key::may("dead-time", Form::Quantity("s", NotNegative), "both off for this long"),
+                    Key::may(
+                        "complement",
+                        Form::Name,
+                        "line that is on while the output is off, less the dead time; off while it does not work",
+                    ),
+                    Key::may(
+                        "dead-time",
+                        Form::Quantity("s", NotNegative),
+                        "output and complement both off for this long at each change; default 0",
+                    ),
                 ],
             },
         ],
@@ -248,6 +256,11 @@ pub static HAPPENING: Section = Section {
         Key::need("at", Form::Quantity("s", NotNegative), "when"),
         Key::need("what", Form::Text, "kind of happening"),
         Key::may("note", Form::Text, "words for the account"),
+        Key::may(
+            "fault",
+            Form::Flag,
+            "true: a fault starts here, and guards count its let-through I²t from here; false: it ends",
+        ),
     ],
 };
 const LINE: Key = Key::need("line", Form::Name, "the line");

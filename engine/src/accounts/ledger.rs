@@ -38,9 +38,15 @@ pub struct Ledger<L> {
 }
 
 impl<L: Lane> Ledger<L> {
-    /// Residual over turnover; the largest of all lanes.
+    /// Residual over turnover; the largest of all lanes. ∞ where there is a residual and nothing was turned over.
     pub fn relative(&self) -> f64 {
-        (self.residual.abs() / self.turnover.max(L::splat(f64::MIN_POSITIVE))).widest()
+        let of = |lane: usize| match (self.residual.lane(lane).abs(), self.turnover.lane(lane)) {
+            (0.0, _) => 0.0,
+            (residual, turnover) if turnover > 0.0 => residual / turnover,
+            (residual, _) => residual * f64::INFINITY,
+        };
+        // NaN where there is one.
+        (0..L::WIDTH).map(of).fold(0.0, |a, b| if b <= a { a } else { b })
     }
 }
 

@@ -11,7 +11,8 @@ pub enum Wave<L> {
     /// Straight lines between points (time in s, value); constant before the first and after the last point.
     /// Two points at one instant make a jump.
     Points(Vec<(f64, L)>),
-    /// offset + amplitude · sin(2π·frequency·(t − delay) + phase); offset alone before `delay`.
+    /// offset + amplitude · sin(2π·frequency·(t − delay) + phase); offset alone before `delay`, where it jumps unless
+    /// the phase is a multiple of π.
     Sine {
         /// Mean value.
         offset: L,
@@ -24,7 +25,8 @@ pub enum Wave<L> {
         /// s.
         delay: f64,
     },
-    /// A course that repeats: the points of one period, from 0 to `period`.
+    /// A course that repeats: the points of one period, from 0 to `period`; constant before the first and after the
+    /// last of them, so that it jumps at the period's end where these two differ.
     Periodic {
         /// s.
         period: f64,
@@ -35,9 +37,9 @@ pub enum Wave<L> {
     Driven(L),
 }
 
-/// On straight lines between points; at a jump the value before it or after it.
-fn on_lines<L: Lane>(points: &[(f64, L)], t: f64, after: bool) -> L {
-    let k = points.partition_point(|p| if after { p.0 <= t } else { p.0 < t });
+/// On straight lines between points, each at its instant; at a jump the value before it or after it.
+fn on_lines<L: Lane>(points: &[(f64, L)], instant: impl Fn(f64) -> f64, t: f64, after: bool) -> L {
+    let k = points.partition_point(|p| if after { instant(p.0) <= t } else { instant(p.0) < t });
     if k == 0 {
         return points.first().map_or(L::splat(0.0), |p| p.1);
     }
@@ -45,7 +47,32 @@ fn on_lines<L: Lane>(points: &[(f64, L)], t: f64, after: bool) -> L {
         return points[k - 1].1;
     }
     let ((t0, a), (t1, b)) = (points[k - 1], points[k]);
-    a + (b - a) * L::splat((t - t0) / (t1 - t0))
+    let (t0, t1) = (instant(t0), instant(t1));
+    // To the bit at the corner itself, where the line may round.
+    if t == t1 { b } else { a + (b - a) * L::splat((t - t0) / (t1 - t0)) }
+}
+
+/// The instant of a point of period number `turn`, s: n·period + p, rounded once. Everything that is asked of a
+/// periodic course is answered from these instants, so that a step that ends at a corner is at that corner, whatever
+/// the number of the period and whether or not the period has an end in binary. They never fall, and the end of a
+/// period is the beginning of the next to the last bit.
+fn instant(period: f64, turn: f64, p: f64) -> f64 {
+    turn.mul_add(period, p)
+}
+
+/// The number of the period in which the instant t lies: it begins at or before t and ends after it; seen from
+/// `before` t it begins before and ends at t at the latest.
+fn turn(period: f64, t: f64, after: bool) -> f64 {
+    let begun = |n: f64| if after { instant(period, n, 0.0) <= t } else { instant(period, n, 0.0) < t };
+    // The quotient is rounded: it may be one off.
+    let mut n = (t / period).floor();
+    if !begun(n) {
+        n -= 1.0;
+    }
+    if begun(n + 1.0) {
+        n += 1.0;
+    }
+    n
 }
 
 impl<L: Lane> Wave<L> {
@@ -62,9 +89,9 @@ impl<L: Lane> Wave<L> {
     fn value(&self, t: f64, after: bool) -> L {
         match self {
             Self::Constant(x) | Self::Driven(x) => *x,
-            Self::Points(points) => on_lines(points, t, after),
+            Self::Points(points) => on_lines(points, |p| p, t, after),
             Self::Sine { offset, amplitude, frequency, phase, delay } => {
-                if t < *delay {
+                if t < *delay || (t == *delay && !after) {
                     return *offset;
                 }
                 let turn = (t - delay) * frequency;
@@ -73,10 +100,8 @@ impl<L: Lane> Wave<L> {
                 *offset + *amplitude * L::splat(angle.sin())
             }
             Self::Periodic { period, points } => {
-                let into = t - (t / period).floor() * period;
-                // The end of a period belongs to it when asked for the value before.
-                let into = if !after && into == 0.0 && t > 0.0 { *period } else { into };
-                on_lines(points, into, after)
+                let n = turn(*period, t, after);
+                on_lines(points, |p| instant(*period, n, p), t, after)
             }
         }
     }
@@ -93,10 +118,15 @@ impl<L: Lane> Wave<L> {
             Self::Points(points) => points.get(points.partition_point(|p| p.0 <= t)).map(|p| p.0),
             Self::Sine { delay, .. } => (*delay > t).then_some(*delay),
             Self::Periodic { period, points } => {
-                let turns = (t / period).floor();
-                (0..2)
-                    .flat_map(|k| points.iter().map(move |p| (turns + k as f64) * period + p.0))
-                    .find(|&c| c > t)
+                let n = turn(*period, t, true);
+                let corner = |n: f64, p: f64| instant(*period, n, p);
+                let k = points.partition_point(|p| corner(n, p.0) <= t);
+                let (first, last) = (points.first()?, points.last()?);
+                // The course need not come back to where it began: it then jumps where the period ends, point or not.
+                let next = if first.1 == last.1 { first.0 } else { 0.0 };
+                let next = points.get(k).map_or_else(|| corner(n + 1.0, next), |p| corner(n, p.0));
+                // Beyond 2⁵³ periods instants no longer tell them apart.
+                (next > t).then_some(next)
             }
         }
     }
@@ -108,26 +138,12 @@ impl<L: Lane> Wave<L> {
                 let first = points.partition_point(|p| p.0 < t);
                 points[first..].iter().take_while(|p| p.0 == t).count() > 1
             }
-            Self::Periodic { .. } => self.at(t) != self.until(t),
+            Self::Periodic { .. } | Self::Sine { .. } => self.at(t) != self.until(t),
             _ => false,
         }
     }
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn lines_corners_and_jumps() {
-        let w = Wave::Points(vec![(1.0, 0.0), (2.0, 10.0), (3.0, 10.0), (3.0, 4.0)]);
-        assert_eq!(w.at(0.0), 0.0);
-        assert_eq!(w.at(1.5), 5.0);
-        assert_eq!((w.until(3.0), w.at(3.0)), (10.0, 4.0));
-        assert_eq!(w.next_corner(2.0), Some(3.0));
-        assert!(w.jumps_at(3.0) && !w.jumps_at(2.0));
-        let p = Wave::Periodic { period: 2.0, points: vec![(0.0, 0.0), (1.0, 1.0), (2.0, 0.0)] };
-        assert_eq!(p.at(5.0), 1.0);
-        assert_eq!(p.next_corner(4.0), Some(5.0));
-    }
-}
+#[path = "wave_tests.rs"]
+mod tests;

@@ -30,6 +30,8 @@ pub struct Board<L: Lane> {
     /// Points still to come, and the last one passed, of each driven course.
     courses: Vec<Option<VecDeque<(f64, L)>>>,
     events: Vec<Event>,
+    /// Since when a fault stands, s.
+    fault: Option<f64>,
     corner: bool,
     jump: bool,
     /// Counts the changes of choices.
@@ -53,6 +55,7 @@ impl<L: Lane> Abreast for Board<L> {
             choice_orders: shared(each, |b| &b.choice_orders)?,
             courses: lanes::<_, _, K>(each, |b| &b.courses)?,
             events: Vec::new(),
+            fault: shared(each, |b| &b.fault)?,
             corner: shared(each, |b| &b.corner)?,
             jump: shared(each, |b| &b.jump)?,
             version: shared(each, |b| &b.version)?,
@@ -212,6 +215,16 @@ impl<L: Lane> Board<L> {
             points.push_back((end, value));
             self.corner |= begin <= self.now;
         }
+    }
+
+    /// Marks that a fault stands since an instant, s, or that none does.
+    pub fn mark_fault(&mut self, since: Option<f64>) {
+        self.fault = since;
+    }
+
+    /// Since when the fault that is marked stands, s.
+    pub fn fault(&self) -> Option<f64> {
+        self.fault
     }
 
     /// Notes an event.

@@ -197,6 +197,7 @@ impl<L: Lane> Channel<L> {
                 note: word.to_string(),
                 value: f64::NAN,
                 unit: "",
+                lane: 0,
             });
         }
     }

@@ -7,7 +7,7 @@
 
 use super::board::Board;
 use super::detect::{Criterion, Detector};
-use super::let_through::{LetThrough, Meter};
+use super::let_through::{LetThrough, Meter, Since};
 use super::{Controller, Seen, duration, in_lanes, require};
 use crate::abreast;
 use crate::arithmetic::lane::Lane;
@@ -15,7 +15,6 @@ use crate::circuit::graph::LineId;
 use crate::circuit::probe::Probe;
 use crate::recorder::{Event, EventKind};
 use crate::trouble::{CircuitTrouble, Trouble};
-use crate::units::people;
 
 /// Automatic retries after a trip.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -74,13 +73,14 @@ pub struct Guard<L> {
     /// Retries used.
     used: u32,
     state: State,
-    /// The last trip, s.
+    /// The last trip, and where the last retry began, s.
     last_trip: f64,
+    tried: f64,
     /// When the reset line changed last, as seen so far, s.
     reset_seen: f64,
 }
 
-abreast!(Guard: detectors, meter; shared name, delay, trip, retry, reset, used, state, last_trip, reset_seen);
+abreast!(Guard: detectors, meter; shared name, delay, trip, retry, reset, used, state, last_trip, tried, reset_seen);
 
 impl<L: Lane> Guard<L> {
     /// A guard that watches from the start.
@@ -108,6 +108,7 @@ impl<L: Lane> Guard<L> {
             used: 0,
             state: State::Watching(f64::NEG_INFINITY),
             last_trip: f64::NEG_INFINITY,
+            tried: f64::NEG_INFINITY,
             reset_seen: f64::NEG_INFINITY,
         })
     }
@@ -121,7 +122,7 @@ impl<L: Lane> Guard<L> {
         value: (f64, &'static str),
     ) {
         let subject = self.name.clone();
-        board.note(Event { time, kind, subject, note, value: value.0, unit: value.1 });
+        board.note(Event { time, kind, subject, note, value: value.0, unit: value.1, lane: 0 });
     }
 
     /// The reset line went to true.
@@ -138,6 +139,29 @@ impl<L: Lane> Guard<L> {
             self.used = 0;
             self.state = State::Watching(since);
             self.note(board, since, EventKind::Control, "is reset".into(), (f64::NAN, ""));
+        }
+    }
+
+    /// What faults let through, of those that tripped.
+    fn measure(&mut self, seen: &Seen<'_, L>, board: &mut Board<L>) {
+        let Some(meter) = &mut self.meter else { return };
+        let start = board.fault().map(|at| match self.tried > at {
+            true => (self.tried, Since::Retry),
+            false => (at, Since::Fault),
+        });
+        for (lane, fault) in meter.look(seen, self.detectors.len(), start) {
+            if self.last_trip < fault.begin {
+                continue;
+            }
+            board.note(Event {
+                time: fault.end,
+                kind: EventKind::Cleared,
+                subject: self.name.clone(),
+                note: fault.words(),
+                value: fault.i2t,
+                unit: "A²s",
+                lane,
+            });
         }
     }
 
@@ -198,18 +222,12 @@ impl<L: Lane> Controller<L> for Guard<L> {
         {
             self.trips(seen, board, at, cause);
         }
-        let cleared = self.meter.as_mut().and_then(|m| m.look(seen, self.detectors.len()));
-        if let Some(fault) = cleared.filter(|f| self.last_trip >= f.begin) {
-            let note = {
-                let [from, peak] = [fault.from, fault.peak].map(|i| people(i, "A"));
-                format!("let-through I²t since {from} at {:.4} ms, peak {peak}", 1e3 * fault.begin)
-            };
-            self.note(board, fault.end, EventKind::Cleared, note, (fault.i2t, "A²s"));
-        }
+        self.measure(seen, board);
         if let State::Tripped(until) = self.state
             && seen.t >= until
         {
             self.state = State::Watching(until);
+            self.tried = until;
             let note = format!("try {} of {}", self.used, self.retry.number);
             self.note(board, until, EventKind::Retry, note, (f64::from(self.used), "1"));
         }

@@ -5,6 +5,7 @@ use crate::circuit::graph::{Circuit, GROUND};
 use crate::control::crossing::Sense;
 use crate::control::detect::{Blanking, Cooling, InverseTime, Level};
 use crate::control::drive::{Delays, Drive, Gate, Output};
+use crate::control::let_through::CLEARED;
 use crate::control::sequence::{Deed, Happening, Sequence};
 use crate::control::trial::{Trial, quantity, same};
 
@@ -295,26 +296,6 @@ fn an_inverse_time_trip_has_its_closed_form_instants() {
 }
 
 #[test]
-fn let_through_is_measured_from_the_crossing_to_the_fall() {
-    // 0 → 100 A in 10 µs, back to 0 in 20 µs: from 10 A up to 100 A and down to half of 10 A,
-    // (100³ − 10³)/(3·10⁷) + (100³ − 5³)/(3·5·10⁶) A²s (integral of a straight line squared; vectors.json C28 has
-    // I²t/3 for the whole triangle, derived). An earlier excursion that does not trip is not told.
-    const POINTS: &[(f64, f64)] =
-        &[(1e-6, 0.0), (2e-6, 20.0), (3e-6, 0.0), (10e-6, 0.0), (20e-6, 100.0), (40e-6, 0.0)];
-    let mut trial = Trial::new(&Circuit::new(), 0.5 * US, through(POINTS));
-    let trip = trial.board.add_line("trip");
-    let let_through = Some(LetThrough { probe: quantity(0), from: 10.0, fraction: 0.5 });
-    let with = settings(trip, Criterion::Level(level(50.0, 0.0)), US);
-    trial.add(Guard::new("guard", Settings { let_through, ..with }).unwrap());
-    trial.run(60.0 * US).unwrap();
-    let cleared = trial.kind(EventKind::Cleared);
-    assert_eq!((cleared.len(), cleared[0].unit), (1, "A²s"));
-    near(cleared[0].value, (1e6 - 1e3) / 3e7 + (1e6 - 125.0) / 1.5e7, 1e-9);
-    near(cleared[0].time, 39.0 * US, 1e-9);
-    assert!(cleared[0].note.contains("since 10.0 A at 0.0110 ms, peak 100 A"), "{}", cleared[0].note);
-}
-
-#[test]
 fn the_first_criterion_that_is_met_trips() {
     let mut trial = Trial::<f64>::new(&Circuit::new(), US, |_, t, _| vec![t / US]);
     let trip = trial.board.add_line("trip");
@@ -368,3 +349,6 @@ fn settings_out_of_range_are_refused() {
     let expected = "let-through ends at the fraction 1.5, expected above 0 and at most 1";
     refuse(Settings { let_through, ..base(good()) }, expected);
 }
+
+#[path = "let_through_tests.rs"]
+mod let_through;

@@ -101,7 +101,7 @@ impl<L: Lane> Hysteretic<L> {
     fn note(&self, board: &mut Board<L>, time: f64, note: &str, value: (f64, &'static str)) {
         let subject = self.name.clone();
         let (note, kind) = (note.to_string(), EventKind::Control);
-        board.note(Event { time, kind, subject, note, value: value.0, unit: value.1 });
+        board.note(Event { time, kind, subject, note, value: value.0, unit: value.1, lane: 0 });
     }
 
     fn shortest(&self, on: bool) -> f64 {

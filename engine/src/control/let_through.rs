@@ -1,5 +1,10 @@
-//! The I²t and the peak that a fault lets through: from the instant the current crosses a level until it has fallen
-//! below a fraction of it (let-through I²t as of a fuse or a current-limiting breaker, IEC 60947-2, from memory).
+//! The I²t and the peak that a fault lets through: ∫ i² dt from its start until the current has fallen below a fraction
+//! of a level that it had crossed (let-through I²t as of a fuse or a current-limiting breaker, IEC 60947-2, from
+//! memory).
+//!
+//! A fault starts where a happening marks it ([`Board::fault`](super::board::Board::fault)); a retry while it stands
+//! starts it anew, because the current then begins once more. Without a mark nobody knows when it started: it is
+//! counted from the crossing of the level, and [`Since`] says so.
 
 use super::crossing::{Sense, Stretch};
 use super::{Seen, require};
@@ -8,23 +13,45 @@ use crate::arithmetic::lane::Lane;
 use crate::circuit::probe::Probe;
 use crate::trouble::CircuitTrouble;
 
+/// Fraction of a guard's level below which the current of a fault counts as gone.
+pub const CLEARED: f64 = 0.1;
+
+/// What let-through I²t is, for people.
+pub const DEFINITION: &str = "∫ i² dt of the guard's current from the start of the fault (a happening with \
+                              `fault = true`, or a retry while that fault stands) until the current is below a tenth \
+                              of the guard's threshold; where no start is marked, from the threshold on only, and the \
+                              event says so";
+
 /// What is measured of each fault.
 #[derive(Clone, Debug)]
 pub struct LetThrough<L> {
     /// The current.
     pub probe: Probe,
-    /// |i| above which a fault begins, A.
+    /// |i| above which a current is that of a fault, A.
     pub from: L,
     /// Fraction of `from` below which it is over, above 0 and at most 1.
     pub fraction: f64,
 }
 
-/// A fault that is over.
+/// From where let-through is counted.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Since {
+    /// The start of the fault.
+    Fault,
+    /// A retry on a fault that stands.
+    Retry,
+    /// The crossing of the level: no start is marked.
+    Level,
+}
+
+/// A fault that is over, in one lane.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Cleared {
     /// The level, A.
     pub(super) from: f64,
-    /// When the current crossed the level, s.
+    /// From where it is counted.
+    pub(super) since: Since,
+    /// When that was, s.
     pub(super) begin: f64,
     /// When it had fallen below the fraction, s.
     pub(super) end: f64,
@@ -34,50 +61,112 @@ pub(super) struct Cleared {
     pub(super) peak: f64,
 }
 
-/// The meter. Events carry one value, that of lane 0, so only that one is measured.
+/// What one lane knows.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+struct Lone {
+    running: Option<Cleared>,
+    /// Whether the level has been crossed since.
+    crossed: bool,
+}
+
+/// The meter: every lane measures its own.
 #[derive(Clone, Debug)]
 pub(super) struct Meter<L> {
     pub(super) what: LetThrough<L>,
-    running: Option<Cleared>,
+    lanes: Vec<Lone>,
+    /// The last start that was taken up, s.
+    taken: f64,
 }
 
 abreast!(LetThrough: from; shared probe, fraction);
-abreast!(Meter: what; shared running);
+
+impl<L: Lane> crate::arithmetic::abreast::Abreast for Meter<L> {
+    type Of<K: Lane> = Meter<K>;
+    fn abreast<K: Lane>(each: &[&Self]) -> Option<Meter<K>> {
+        Some(Meter {
+            what: crate::arithmetic::abreast::lanes::<_, _, K>(each, |m| &m.what)?,
+            lanes: each.iter().map(|m| m.lanes.first().copied()).collect::<Option<_>>()?,
+            taken: crate::arithmetic::abreast::shared(each, |m| &m.taken)?,
+        })
+    }
+}
 
 impl<L: Lane> Meter<L> {
     pub(super) fn new(guard: &str, what: LetThrough<L>) -> Result<Self, CircuitTrouble> {
-        let from = what.from.lane(0);
-        require(guard, from > 0.0 && from.is_finite(), || {
-            format!("let-through is measured from {from} A, expected above zero")
-        })?;
+        for from in (0..L::WIDTH).map(|k| what.from.lane(k)) {
+            require(guard, from > 0.0 && from.is_finite(), || {
+                format!("let-through is measured from {from} A, expected above zero")
+            })?;
+        }
         let f = what.fraction;
         require(guard, f > 0.0 && f <= 1.0, || {
             format!("let-through ends at the fraction {f}, expected above 0 and at most 1")
         })?;
-        Ok(Self { what, running: None })
+        Ok(Self { what, lanes: vec![Lone::default(); L::WIDTH], taken: f64::NEG_INFINITY })
     }
 
-    /// Looks at a step, the current being probe number `k`; gives the fault that ended in it.
-    pub(super) fn look(&mut self, seen: &Seen<'_, L>, k: usize) -> Option<Cleared> {
-        let (then, now) = (seen.then[k].lane(0), seen.now[k].lane(0));
-        let stretch = Stretch { before: seen.before, t: seen.t, then, now };
-        let from = self.what.from.lane(0);
+    /// Looks at a step, the current being probe number `k` and `start` where a fault that stands has started last;
+    /// gives the faults that ended in it, by lane.
+    pub(super) fn look(
+        &mut self,
+        seen: &Seen<'_, L>,
+        k: usize,
+        start: Option<(f64, Since)>,
+    ) -> Vec<(usize, Cleared)> {
+        let fresh = start.filter(|s| s.0 > self.taken);
+        self.taken = fresh.map_or(self.taken, |s| s.0);
+        let mut over = Vec::new();
+        for (lane, lone) in self.lanes.iter_mut().enumerate() {
+            let (then, now) = (seen.then[k].lane(lane), seen.now[k].lane(lane));
+            let stretch = Stretch { before: seen.before, t: seen.t, then, now };
+            let (from, low) = (self.what.from.lane(lane), self.what.fraction * self.what.from.lane(lane));
+            if start.is_none() && !lone.crossed {
+                // A fault that has ended without a current of its own.
+                lone.running = None;
+            }
+            over.extend(lone.look(&stretch, (from, low), fresh).map(|fault| (lane, fault)));
+        }
+        over
+    }
+}
+
+impl Lone {
+    fn look(
+        &mut self,
+        stretch: &Stretch,
+        (from, low): (f64, f64),
+        fresh: Option<(f64, Since)>,
+    ) -> Option<Cleared> {
+        let begun = |since, begin: f64| {
+            let begin = begin.clamp(stretch.before, stretch.t);
+            Cleared { from, since, begin, end: begin, i2t: 0.0, peak: 0.0 }
+        };
+        if let Some((at, since)) = fresh.filter(|_| !self.crossed) {
+            self.running = Some(begun(since, at));
+        }
         let mut cleared = None;
-        let mut at = seen.before;
+        let mut at = self.running.map_or(stretch.before, |fault| fault.end.max(stretch.before));
+        let passed = |level: f64, up: bool, after: f64| {
+            let all = stretch.crossings(Sense::Magnitude, level);
+            all.filter(move |c| c.1 == up && c.0 >= after).map(|c| c.0)
+        };
         if let Some(mut fault) = self.running {
-            let mut falls = stretch.crossings(Sense::Magnitude, self.what.fraction * from).filter(|c| !c.1);
-            let end = falls.next().map(|c| c.0);
-            at = end.unwrap_or(seen.t);
-            fault.add(&stretch, seen.before, at);
-            self.running = end.is_none().then_some(fault);
+            // Only a current that has been that of a fault can be over.
+            let high = match self.crossed || stretch.at(at).abs() > from {
+                true => Some(at),
+                false => passed(from, true, at).next(),
+            };
+            let end = high.and_then(|high| passed(low, false, high).next());
+            let until = end.unwrap_or(stretch.t);
+            fault.add(stretch, at, until);
+            at = until;
+            (self.running, self.crossed) = (end.is_none().then_some(fault), end.is_none() && high.is_some());
             cleared = end.map(|_| fault);
         }
-        if self.running.is_none() && now.abs() > from {
-            let rises = stretch.crossings(Sense::Magnitude, from).filter(|c| c.1 && c.0 >= at);
-            let begin = rises.last().map_or(seen.t, |c| c.0);
-            let mut fault = Cleared { from, begin, end: begin, i2t: 0.0, peak: 0.0 };
-            fault.add(&stretch, begin, seen.t);
-            self.running = Some(fault);
+        if self.running.is_none() && stretch.now.abs() > from {
+            let mut fault = begun(Since::Level, passed(from, true, at).last().unwrap_or(stretch.t));
+            fault.add(stretch, fault.begin, stretch.t);
+            (self.running, self.crossed) = (Some(fault), true);
         }
         cleared
     }
@@ -88,5 +177,21 @@ impl Cleared {
         self.i2t += stretch.square_integral(from, to);
         self.peak = self.peak.max(stretch.at(from).abs()).max(stretch.at(to).abs());
         self.end = to;
+    }
+
+    /// In words, with what it is counted from.
+    pub(super) fn words(&self) -> String {
+        use crate::units::people;
+        let (at, peak) = (1e3 * self.begin, people(self.peak, "A"));
+        match self.since {
+            Since::Fault => format!("let-through I²t since the fault at {at:.4} ms, peak {peak}"),
+            Since::Retry => format!("let-through I²t since the retry at {at:.4} ms, peak {peak}"),
+            Since::Level => {
+                let from = people(self.from, "A");
+                format!(
+                    "let-through I²t above {from} only, from {at:.4} ms (no start of a fault is marked), peak {peak}"
+                )
+            }
+        }
     }
 }

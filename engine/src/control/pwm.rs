@@ -1,7 +1,7 @@
 //! Pulse-width modulation at a fixed frequency, with a duty that may be ramped (soft start).
 
 use super::board::Board;
-use super::{Controller, Seen, in_lanes, require, same_in_lanes};
+use super::{Controller, Seen, duration, in_lanes, require, same_in_lanes};
 use crate::arithmetic::lane::Lane;
 use crate::circuit::graph::LineId;
 use crate::recorder::{Event, EventKind};
@@ -12,6 +12,9 @@ use crate::trouble::{CircuitTrouble, Trouble};
 pub struct Settings {
     /// The line it sets.
     pub command: LineId,
+    /// A line that is on while the command is off, and how long both are off at each change, s. The dead time is taken
+    /// off this line alone, so that the command keeps its duty; where it leaves nothing, the line stays off.
+    pub complement: Option<(LineId, f64)>,
     /// The line that lets it work; without one it works from the start.
     pub run: Option<LineId>,
     /// Hz.
@@ -50,6 +53,10 @@ impl Pwm {
             require(name, (0.0..=1.0).contains(&d), || format!("duty is {d}, expected from 0 to 1"))?;
             require(name, t.is_finite(), || format!("duty is given at {t} s, expected a number"))?;
         }
+        if let Some((line, dead)) = with.complement {
+            duration(name, "dead time", dead)?;
+            require(name, line != with.command, || "output and complement are one line".into())?;
+        }
         let ordered = with.duty.windows(2).all(|w| w[0].0 < w[1].0);
         require(name, ordered, || "times of the duty do not rise".into())?;
         Ok(Self { name: name.to_string(), with, working: None })
@@ -69,23 +76,45 @@ impl Pwm {
         points.get(k).map_or(a, |&(t1, b)| a + (b - a) * ((time - t0) / (t1 - t0)))
     }
 
-    /// Orders both edges of a period.
+    /// Duty of period k.
+    fn share(&self, origin: f64, k: u64) -> f64 {
+        self.duty(self.begins(origin, k) - origin)
+    }
+
+    /// Orders the edges of a period.
     fn order<L: Lane>(&self, origin: f64, k: u64, board: &mut Board<L>) {
-        let begin = self.begins(origin, k);
-        let duty = self.duty(begin - origin);
+        let (begin, duty) = (self.begins(origin, k), self.share(origin, k));
+        let fall = origin + (k as f64 + self.with.phase + duty) / self.with.frequency;
         board.set_at(self.with.command, duty > 0.0, begin);
         if duty > 0.0 && duty < 1.0 {
-            board.set_at(
-                self.with.command,
-                false,
-                origin + (k as f64 + self.with.phase + duty) / self.with.frequency,
-            );
+            board.set_at(self.with.command, false, fall);
+        }
+        let Some((line, dead)) = self.with.complement else { return };
+        if duty == 1.0 {
+            return;
+        }
+        // Until the next pulse, less the dead time; on through periods without one.
+        let next =
+            if self.share(origin, k + 1) > 0.0 { self.begins(origin, k + 1) - dead } else { f64::INFINITY };
+        if fall + dead < next {
+            board.set_at(line, true, fall + dead);
+        }
+        if next.is_finite() {
+            board.set_at(line, false, next);
         }
     }
 
     fn note<L: Lane>(&self, board: &mut Board<L>, time: f64, note: &str) {
         let (subject, note) = (self.name.clone(), note.to_string());
-        board.note(Event { time, kind: EventKind::Control, subject, note, value: f64::NAN, unit: "" });
+        board.note(Event {
+            time,
+            kind: EventKind::Control,
+            subject,
+            note,
+            value: f64::NAN,
+            unit: "",
+            lane: 0,
+        });
     }
 }
 
@@ -102,6 +131,10 @@ impl<L: Lane> Controller<L> for Pwm {
             if self.working.take().is_some() {
                 board.forget(self.with.command);
                 board.set(self.with.command, false);
+                if let Some((line, _)) = self.with.complement {
+                    board.forget(line);
+                    board.set(line, false);
+                }
                 self.note(board, seen.t, "stops");
             }
             return Ok(());

@@ -8,7 +8,7 @@ use crate::control::trial::{Trial, same};
 const US: f64 = 1e-6;
 
 fn settings(command: LineId, duty: Vec<(f64, f64)>) -> Settings {
-    Settings { command, run: None, frequency: 100e3, phase: 0.0, duty }
+    Settings { command, complement: None, run: None, frequency: 100e3, phase: 0.0, duty }
 }
 
 fn pulses(with: impl Fn(LineId) -> Settings, step: f64, end: f64) -> Vec<(f64, bool)> {
@@ -93,4 +93,47 @@ fn settings_out_of_range_are_refused() {
     let good = settings(line, vec![(0.0, 0.5)]);
     refuse(Settings { frequency: f64::NAN, ..good.clone() }, "frequency is NaN Hz, expected above zero");
     refuse(Settings { phase: 1.0, ..good }, "phase is 1 of a period, expected from 0 to below 1");
+}
+
+/// The complement is on for what the duty leaves of the period less a dead time at either end; without a pulse it stays
+/// on; the output keeps its duty.
+#[test]
+fn a_complement_is_on_while_the_output_is_off() {
+    let run = |duty: Vec<(f64, f64)>, dead: f64, stop: Option<f64>| {
+        let mut trial = Trial::<f64>::new(&Circuit::new(), 0.7 * US, |_, _, _| vec![]);
+        let [command, other, run] = ["command", "complement", "run"].map(|n| trial.board.add_line(n));
+        let change = |at: f64, on| Happening {
+            at,
+            subject: String::new(),
+            note: String::new(),
+            deed: Deed::Set(run, on),
+        };
+        let mut changes = vec![change(0.0, true)];
+        changes.extend(stop.map(|at| change(at, false)));
+        trial.add(Sequence::new("sequence", changes).unwrap());
+        let with = Settings { complement: Some((other, dead)), run: Some(run), ..settings(command, duty) };
+        trial.add(Pwm::new("modulator", with).unwrap());
+        trial.run(40.0 * US).unwrap();
+        (trial.of(command), trial.of(other))
+    };
+    let us = |list: &[(f64, bool)]| list.iter().map(|&(t, on)| (t * US, on)).collect::<Vec<_>>();
+    let (output, other) = run(vec![(0.0, 0.3)], 0.5 * US, Some(34.0 * US));
+    let pulses = [0.0, 10.0, 20.0, 30.0].map(|t| [(t, true), (t + 3.0, false)]).concat();
+    same(&output, &us(&pulses));
+    let [a, b, c] = [0.0, 10.0, 20.0].map(|t| [(t + 3.5, true), (t + 9.5, false)]);
+    same(&other, &us(&[&a[..], &b, &c, &[(33.5, true), (34.0, false)]].concat()));
+    // No dead time: one is on where the other is off, from the first pulse on.
+    let (output, other) = run(vec![(0.0, 0.3)], 0.0, None);
+    same(&other, &output[1..].iter().map(|c| (c.0, !c.1)).collect::<Vec<_>>());
+    // Off, then full: the complement is on until the dead time before the first pulse, then never.
+    let (output, other) = run(vec![(0.0, 0.0), (15.0 * US, 0.0), (15.1 * US, 1.0)], 0.5 * US, None);
+    same(&output, &us(&[(20.0, true)]));
+    same(&other, &us(&[(0.5, true), (19.5, false)]));
+    // Full, then off: it waits for the dead time after the fall.
+    let (output, other) = run(vec![(0.0, 1.0), (15.0 * US, 1.0), (15.1 * US, 0.0)], 0.5 * US, None);
+    same(&output, &us(&[(0.0, true), (20.0, false)]));
+    same(&other, &us(&[(20.5, true)]));
+    // A dead time that leaves nothing.
+    let (output, other) = run(vec![(0.0, 0.5)], 3.0 * US, None);
+    assert_eq!((output.len(), other.len()), (9, 0));
 }

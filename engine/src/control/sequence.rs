@@ -16,6 +16,8 @@ pub enum Deed {
     Choose(ChoiceId, usize),
     /// Nothing but the note.
     Note,
+    /// A fault begins or ends, from which guards count what they let through. It makes no event of its own.
+    Fault(bool),
 }
 
 /// Something that happens at a stated instant.
@@ -72,11 +74,16 @@ impl<L: Lane> Controller<L> for Sequence {
             match h.deed {
                 Deed::Set(line, value) => board.set_at(line, value, h.at),
                 Deed::Choose(choice, option) => board.choose_at(choice, option, h.at),
-                Deed::Note => {}
+                Deed::Note | Deed::Fault(_) => {}
             }
             self.ordered += 1;
         }
         while let Some(h) = self.happenings.get(self.next).filter(|h| h.at <= seen.t) {
+            self.next += 1;
+            if let Deed::Fault(stands) = h.deed {
+                board.mark_fault(stands.then_some(h.at));
+                continue;
+            }
             board.note(Event {
                 time: h.at.max(seen.before),
                 kind: EventKind::Happening,
@@ -84,8 +91,8 @@ impl<L: Lane> Controller<L> for Sequence {
                 note: h.note.clone(),
                 value: f64::NAN,
                 unit: "",
+                lane: 0,
             });
-            self.next += 1;
         }
         Ok(())
     }

@@ -2,7 +2,9 @@
 
 use super::MeasureTrouble;
 
-/// A quantity at instants (s) that do not fall; between them it is straight.
+/// A quantity at instants (s) that do not fall; between them it is straight. At a jump two samples stand at one instant,
+/// or at one number and the next: at that instant the quantity has the value after the jump, a stretch that ends there
+/// has the value before it.
 #[derive(Clone, Copy, Debug)]
 pub struct Signal<'a> {
     time: &'a [f64],
@@ -40,14 +42,29 @@ impl<'a> Signal<'a> {
         self.time[self.time.len() - 1]
     }
 
-    /// The value at t (s); before the first and after the last sample their values.
+    /// The value at t (s), just after a jump there; before the first and after the last sample their values.
     pub fn at(&self, t: f64) -> f64 {
-        let k = self.time.partition_point(|&x| x <= t);
+        self.value(self.after(t), t)
+    }
+
+    /// The value just before t (s); before the first and after the last sample their values.
+    pub fn until(&self, t: f64) -> f64 {
+        self.value(self.time.partition_point(|&x| x < t), t)
+    }
+
+    /// How many samples there are up to the instant t, with what follows a jump there.
+    fn after(&self, t: f64) -> usize {
+        self.time.partition_point(|&x| x <= t.next_up())
+    }
+
+    /// On the line that ends at sample `k`.
+    fn value(&self, k: usize, t: f64) -> f64 {
         if k == 0 || k == self.time.len() {
             return self.values[k.min(self.time.len() - 1)];
         }
         let (a, b) = (self.time[k - 1], self.time[k]);
-        self.values[k - 1] + (self.values[k] - self.values[k - 1]) * (t - a) / (b - a)
+        let share = ((t - a) / (b - a)).clamp(0.0, 1.0);
+        self.values[k - 1] + (self.values[k] - self.values[k - 1]) * share
     }
 
     /// The first instant from `from` on at which the signal is at or above (`up`) or at or below a level, s.
@@ -59,7 +76,7 @@ impl<'a> Signal<'a> {
         if beyond(self.at(from)) {
             return Some(from.max(self.time[0]));
         }
-        let first = self.time.partition_point(|&x| x <= from);
+        let first = self.after(from);
         let k = first + self.values[first..].iter().position(|&v| beyond(v))?;
         let (mut a, mut va) = (from, self.at(from));
         if k > first {
@@ -82,7 +99,7 @@ impl<'a> Signal<'a> {
     /// Largest value between two instants (s) and when it is first there, s.
     pub fn largest(&self, from: f64, to: f64) -> (f64, f64) {
         let mut best = (self.at(from), from);
-        for (t, v) in self.between(from, to).chain([(to, self.at(to))]) {
+        for (t, v) in self.between(from, to).chain([(to, self.until(to))]) {
             if v > best.0 {
                 best = (v, t);
             }
@@ -93,7 +110,7 @@ impl<'a> Signal<'a> {
     /// Smallest value between two instants (s) and when it is first there, s.
     pub fn smallest(&self, from: f64, to: f64) -> (f64, f64) {
         let mut best = (self.at(from), from);
-        for (t, v) in self.between(from, to).chain([(to, self.at(to))]) {
+        for (t, v) in self.between(from, to).chain([(to, self.until(to))]) {
             if v < best.0 {
                 best = (v, t);
             }
@@ -101,18 +118,22 @@ impl<'a> Signal<'a> {
         best
     }
 
-    /// Samples strictly between two instants.
+    /// Numbers of the samples between two instants, without a jump at either.
+    fn inside(&self, from: f64, to: f64) -> std::ops::Range<usize> {
+        let first = self.after(from);
+        first..self.time.partition_point(|&x| x < to).max(first)
+    }
+
+    /// The samples between two instants.
     fn between(&self, from: f64, to: f64) -> impl Iterator<Item = (f64, f64)> + '_ {
-        let first = self.time.partition_point(|&x| x <= from);
-        let last = self.time.partition_point(|&x| x < to).max(first);
-        (first..last).map(|k| (self.time[k], self.values[k]))
+        self.inside(from, to).map(|k| (self.time[k], self.values[k]))
     }
 
     /// ∫ dt between two instants (s), in the signal's unit times s: exact for straight lines.
     pub fn integral(&self, from: f64, to: f64) -> f64 {
         let (mut t, mut v) = (from, self.at(from));
         let mut sum = 0.0;
-        for (b, vb) in self.between(from, to).chain([(to, self.at(to))]) {
+        for (b, vb) in self.between(from, to).chain([(to, self.until(to))]) {
             sum += 0.5 * (v + vb) * (b - t);
             (t, v) = (b, vb);
         }
@@ -124,9 +145,11 @@ impl<'a> Signal<'a> {
     pub fn product(&self, other: &Self, from: f64, to: f64) -> f64 {
         let (mut t, mut a, mut b) = (from, self.at(from), other.at(from));
         let mut sum = 0.0;
-        let ends = self.between(from, to).chain([(to, 0.0)]);
-        for (next, _) in ends {
-            let (x, y) = (self.at(next), other.at(next));
+        let samples = self.inside(from, to).map(|k| {
+            let y = other.values.get(k).copied().unwrap_or(f64::NAN);
+            (self.time[k], self.values[k], y)
+        });
+        for (next, x, y) in samples.chain([(to, self.until(to), other.until(to))]) {
             sum += (next - t) / 6.0 * (a * b + (a + x) * (b + y) + x * y);
             (t, a, b) = (next, x, y);
         }
@@ -154,6 +177,28 @@ mod tests {
         assert_eq!(s.integral(0.5, 1.0), 3.75);
         // ∫ t² dt of the line with itself.
         assert!((s.product(&s, 0.0, 1.0) - 100.0 / 3.0).abs() < 1e-12);
+    }
+
+    /// A pulse of 2 from 1 s to 3 s, its jumps at one instant or at neighbouring numbers.
+    #[test]
+    fn jumps_belong_to_the_side_from_which_they_are_looked_at() {
+        for time in [[0.0, 1.0, 1.0, 3.0, 3.0, 4.0], [0.0, 1.0, 1f64.next_up(), 3.0, 3f64.next_up(), 4.0]] {
+            let v = [0.0, 0.0, 2.0, 2.0, 0.0, 0.0];
+            let s = Signal::new(&time, &v).unwrap();
+            let near = |x: f64, y: f64| assert!((x - y).abs() < 1e-14, "{x}, expected {y}");
+            assert_eq!([s.until(1.0), s.at(1.0), s.until(3.0), s.at(3.0)], [0.0, 2.0, 2.0, 0.0]);
+            for (from, to, area) in
+                [(0.0, 4.0, 4.0), (0.0, 1.0, 0.0), (1.0, 3.0, 4.0), (3.0, 4.0, 0.0), (0.5, 2.0, 2.0)]
+            {
+                near(s.integral(from, to), area);
+                near(s.product(&s, from, to), 2.0 * area);
+            }
+            assert_eq!(
+                (s.largest(3.0, 4.0).0, s.largest(0.0, 1.0).0, s.smallest(1.0, 3.0).0),
+                (0.0, 0.0, 2.0)
+            );
+            assert_eq!((s.rises_to(1.0, 0.0), s.falls_to(1.0, 1.5)), (Some(1.0), Some(3.0)));
+        }
     }
 
     #[test]

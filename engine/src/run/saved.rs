@@ -26,6 +26,8 @@ pub struct Saved<L: Lane> {
     coupled_at: f64,
     heat_at_coupling: Vec<L>,
     sampled_at: f64,
+    told: f64,
+    seen_at: f64,
     watcher: Watcher<L>,
     rows: Vec<Open<L>>,
     stored_at_start: Vec<L>,
@@ -62,6 +64,8 @@ impl<L: Lane> Clone for Saved<L> {
             coupled_at: self.coupled_at,
             heat_at_coupling: self.heat_at_coupling.clone(),
             sampled_at: self.sampled_at,
+            told: self.told,
+            seen_at: self.seen_at,
             watcher: self.watcher.clone(),
             rows: self.rows.clone(),
             stored_at_start: self.stored_at_start.clone(),
@@ -99,6 +103,8 @@ impl<L: Lane> Run<L> {
             coupled_at: self.coupled_at,
             heat_at_coupling: self.heat_at_coupling.clone(),
             sampled_at: self.sampled_at,
+            told: self.told,
+            seen_at: self.seen_at,
             watcher: self.watcher.clone(),
             rows: self.rows.clone(),
             stored_at_start: self.stored_at_start.clone(),
@@ -134,6 +140,8 @@ impl<L: Lane> Run<L> {
         self.coupled_at = saved.coupled_at;
         self.heat_at_coupling = saved.heat_at_coupling;
         self.sampled_at = saved.sampled_at;
+        self.told = saved.told;
+        self.seen_at = saved.seen_at;
         self.watcher = saved.watcher;
         self.rows = saved.rows;
         self.stored_at_start = saved.stored_at_start;

@@ -45,7 +45,7 @@ impl<L: Lane> Run<L> {
 
     pub(super) fn watch(&mut self, events: &mut Vec<Event>) {
         let mut watcher = std::mem::replace(&mut self.watcher, Watcher::empty());
-        watcher.look(self.stepper.system(), &self.sources(), events);
+        watcher.look(self.state.t, self.stepper.system(), &self.sources(), events);
         for row in &mut self.rows {
             for (peak, now) in row.peaks.iter_mut().zip(&watcher.now) {
                 *peak = peak.max(*now);
@@ -54,6 +54,8 @@ impl<L: Lane> Run<L> {
         self.watcher = watcher;
     }
 
+    /// Tells the channels' values. Instants told rise: what follows a jump at the same instant is told at the next
+    /// number, so that every reader can tell the two by their instants.
     pub(super) fn sample(&mut self, recorder: &mut dyn Recorder<L>, always: bool) {
         let t = self.state.t;
         if !always && t - self.sampled_at < self.sample_every {
@@ -65,7 +67,8 @@ impl<L: Lane> Run<L> {
         for (value, (_, readout)) in values.iter_mut().zip(&self.channels) {
             *value = readout.read(self.stepper.system(), &from);
         }
-        recorder.sample(t, &values);
+        self.told = t.max(self.told.next_up());
+        recorder.sample(self.told, &values);
         self.values = values;
     }
 

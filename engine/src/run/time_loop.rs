@@ -61,6 +61,10 @@ pub struct Run<L: Lane> {
     pub(super) tells_energy: bool,
     pub(super) sample_every: f64,
     pub(super) sampled_at: f64,
+    /// The last instant told to a recorder, s.
+    pub(super) told: f64,
+    /// The instant at which probes are read, s: that of the state, or the next one just after a jump.
+    pub(super) seen_at: f64,
     pub(super) values: Vec<L>,
     pub(super) watcher: Watcher<L>,
     pub(super) rows: Vec<Open<L>>,
@@ -118,6 +122,8 @@ impl<L: Lane> Run<L> {
             values: vec![L::splat(0.0); channels.len()],
             coupled_at: state.t,
             sampled_at: f64::NEG_INFINITY,
+            told: f64::NEG_INFINITY,
+            seen_at: state.t.next_up(),
             sample_every: recording.sample_every,
             watcher: recording.watcher,
             rows: Vec::new(),
@@ -184,7 +190,7 @@ impl<L: Lane> Run<L> {
 
     pub(super) fn sources(&self) -> Sources<'_, L> {
         Sources {
-            t: self.state.t,
+            t: self.seen_at,
             x: &self.state.x,
             power: &self.state.power,
             stamps: self.stepper.stamps(),
@@ -293,6 +299,9 @@ impl<L: Lane> Run<L> {
         recorder: &mut dyn Recorder<L>,
     ) -> Result<(), Trouble> {
         let t = self.state.t;
+        if t > before {
+            self.seen_at = t;
+        }
         let jumps = corner && self.stepper.system().circuit.waves.iter().any(|w| w.jumps_at(t));
         self.board.carry_out(t);
         self.look(before)?;
@@ -352,6 +361,7 @@ impl<L: Lane> Run<L> {
         self.counters.jumps += 1;
         let tiny = 1e-3 * self.ladder.finest_step();
         let t = self.state.t;
+        self.seen_at = t.next_up();
         let told = |trouble: StageTrouble, s: &Stepper<L>| trouble.told(s.system(), t, 0);
         self.stepper.jump(&mut self.state, tiny, &self.board).map_err(|trouble| told(trouble, &self.stepper))
     }

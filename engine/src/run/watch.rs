@@ -126,19 +126,19 @@ impl<L: Lane> Watcher<L> {
         self.watches[..self.told()].iter().map(column).collect()
     }
 
-    /// Reads all, keeps extremes, and tells crossings.
-    pub fn look(&mut self, system: &System<L>, from: &Sources<'_, L>, events: &mut Vec<Event>) {
-        let steps = self.pace.next(from.t);
+    /// Reads all at the instant t, s, keeps extremes, and tells crossings.
+    pub fn look(&mut self, t: f64, system: &System<L>, from: &Sources<'_, L>, events: &mut Vec<Event>) {
+        let steps = self.pace.next(t);
         for (k, readout) in self.readouts.iter().enumerate() {
             let value = readout.read(system, from);
             self.vertices[k].look(value, steps);
             self.now[k] = value;
             let extreme = &mut self.extremes[k];
             if value.lane(0) > extreme.most.lane(0) {
-                extreme.most_at = from.t;
+                extreme.most_at = t;
             }
             if value.lane(0) < extreme.least.lane(0) {
-                extreme.least_at = from.t;
+                extreme.least_at = t;
             }
             extreme.most = extreme.most.max(value);
             extreme.least = extreme.least.min(value);
@@ -147,15 +147,16 @@ impl<L: Lane> Watcher<L> {
             let (above, below) = (value.widest() > watch.upper, -(-value).widest() < watch.lower);
             let outside = above || below;
             if outside && !self.outside[k] {
-                self.since[k].get_or_insert(from.t);
+                self.since[k].get_or_insert(t);
                 let (side, bound) = if above { ("above", watch.upper) } else { ("below", watch.lower) };
                 events.push(Event {
-                    time: from.t,
+                    time: t,
                     kind,
                     subject: watch.subject.clone(),
                     note: format!("{} goes {side} {bound:.4} {}", watch.long_name, watch.unit),
                     value: value.lane(0),
                     unit: watch.unit,
+                    lane: 0,
                 });
             }
             self.outside[k] = outside;

@@ -20,7 +20,8 @@ impl<L: Lane> Stepper<L> {
         }
         self.solver.jump(state, tiny, board)?;
         copy(&mut self.power[0], &state.power);
-        self.multiply(0, state.t, board);
+        // Courses are read just after the jump.
+        self.multiply(0, state.t.next_up(), board);
         copy(&mut state.power, &self.power[0]);
         Ok(())
     }

@@ -201,7 +201,7 @@ impl<L: Lane> StageSolver<L> {
             for (value, &(_, wave, gain)) in self.source_values.iter_mut().zip(&self.system.sources) {
                 let course = &self.system.circuit.waves[wave.0 as usize];
                 if !course.is_straight() {
-                    *value = gain * course.until(t);
+                    *value = gain * if c == 0.0 { course.at(t) } else { course.until(t) };
                 }
             }
         }

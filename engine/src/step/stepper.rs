@@ -276,6 +276,14 @@ impl<L: Lane> Stepper<L> {
             combine(&mut self.k[i], &self.q, &self.expected, |q, e| (q - e) * alpha);
         }
         let error = self.activity(L::splat(alpha * h));
+        if !error.is_finite() {
+            // No step to take at any length: what it left would be told as extremes and energies.
+            let lost = |k: &usize| !self.error[*k].is_finite();
+            let k = (0..self.solver.system.n).find(lost).unwrap_or(0);
+            let lane_lost = |lane: &usize| !self.error[k].lane(*lane).is_finite();
+            self.solver.unsettled = (0..L::WIDTH).filter(lane_lost).collect();
+            return Err(StageTrouble::NotFinite(k));
+        }
         let activity = if most >= HARD { error.max(EVENT) } else { error };
         Ok(Attempt { iterations, activity, error })
     }

@@ -17,7 +17,12 @@ pub const PREFIXES: &[(i32, &str)] = &[
     (12, "T"),
 ];
 
-/// A value (SI units) with an SI prefix and three significant digits: `312 A`, `4.53 mJ`, `48.2 °C`.
+/// Units of longer times: from how many seconds on, the unit, and its seconds (ISO 80000-3; where one gives way to the
+/// next is our choice).
+const LONG: [(f64, &str, f64); 3] = [(172_800.0, "d", 86_400.0), (7200.0, "h", 3600.0), (120.0, "min", 60.0)];
+
+/// A value (SI units) with an SI prefix and three significant digits: `312 A`, `4.53 mJ`, `48.2 °C`. Times have no
+/// zeros at their end, and minutes, hours or days where there are two or more: `6 µs`, `100 s`, `30 min`, `24 h`.
 pub fn people(value: f64, unit: &str) -> String {
     people_digits(value, unit, 3)
 }
@@ -40,6 +45,9 @@ pub fn people_digits(value: f64, unit: &str, digits: usize) -> String {
     if value == 0.0 {
         return join("0".into(), "");
     }
+    if unit == "s" {
+        return join_time(value, digits);
+    }
     if unit == "degC" {
         // A temperature's zero is arbitrary: decimals, not digits.
         return join(format!("{value:.1}"), "");
@@ -58,6 +66,30 @@ pub fn people_digits(value: f64, unit: &str, digits: usize) -> String {
         return join(format!("{value:.decimals$}"), "");
     }
     join(rounded, "")
+}
+
+fn join_time(seconds: f64, digits: usize) -> String {
+    // Rounded first, so that 119.96 s becomes 2 min.
+    let rounded: f64 = format!("{seconds:.*e}", digits - 1).parse().unwrap_or(seconds);
+    let (value, unit) = match LONG.iter().find(|l| rounded.abs() >= l.0) {
+        Some(&(_, unit, one)) => (seconds / one, unit),
+        None => (seconds, "s"),
+    };
+    let text = format!("{value:.*e}", digits - 1);
+    let (mantissa, exponent) = text.split_once('e').unwrap_or((&text, "0"));
+    let exponent: i32 = exponent.parse().unwrap_or(0);
+    let shift = if unit == "s" { exponent.div_euclid(3) * 3 } else { 0 };
+    let number = match PREFIXES.iter().find(|p| p.0 == shift) {
+        Some(_) if unit != "s" => format!("{value:.*}", (digits as i32 - 1 - exponent).max(0) as usize),
+        Some(_) => placed(mantissa, (exponent - shift) as usize),
+        None => text.clone(),
+    };
+    let number = match number.contains('.') && !number.contains('e') {
+        true => number.trim_end_matches('0').trim_end_matches('.'),
+        false => &number,
+    };
+    let prefix = PREFIXES.iter().find(|p| p.0 == shift).map_or("", |p| p.1);
+    format!("{number} {prefix}{unit}")
 }
 
 /// The mantissa of a scientific number with its decimal point moved right by `places` (0 to 2).
@@ -84,7 +116,22 @@ mod tests {
             (0.004534, "J", "4.53 mJ"),
             (999.96, "V", "1.00 kV"),
             (-0.0999999, "ohm", "-100 mΩ"),
-            (2.5e-6, "s", "2.50 µs"),
+            (2.5e-6, "s", "2.5 µs"),
+            (6e-6, "s", "6 µs"),
+            (-9.0293e-3, "s", "-9.03 ms"),
+            (1.0, "s", "1 s"),
+            (100.0, "s", "100 s"),
+            (119.96, "s", "2 min"),
+            (1800.0, "s", "30 min"),
+            (1850.0, "s", "30.8 min"),
+            (5400.0, "s", "90 min"),
+            (7200.0, "s", "2 h"),
+            (86_400.0, "s", "24 h"),
+            (-86_400.0, "s", "-24 h"),
+            (3.1536e8, "s", "3650 d"),
+            (1e-20, "s", "1.00e-20 s"),
+            (0.0, "s", "0 s"),
+            (f64::INFINITY, "s", "inf s"),
             (87.44, "degC", "87.4 °C"),
             (0.0, "A", "0 A"),
             (1.5, "1", "1.50"),

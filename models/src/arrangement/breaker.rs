@@ -8,6 +8,7 @@ use joulestep_engine::control::crossing::Sense;
 use joulestep_engine::control::detect::{Criterion, Level};
 use joulestep_engine::control::guard::{Guard, Retry, Settings};
 use joulestep_engine::control::hysteretic::{self, Hysteretic};
+use joulestep_engine::control::let_through::{CLEARED, LetThrough};
 use joulestep_engine::control::sequence::{Deed, Happening, Sequence};
 use joulestep_engine::trouble::CircuitTrouble;
 
@@ -47,12 +48,10 @@ fn sequence(bed: &mut Bed<'_>, line: &'static str, turns: Vec<(f64, bool)>, swit
                 deed: Deed::Set(id, on),
             })
             .collect();
-        all.extend(switch.map(|(at, choice)| Happening {
-            at,
-            subject: "fault".into(),
-            note: "short circuit".into(),
-            deed: Deed::Choose(choice, 1),
-        }));
+        let fault = |at, deed| Happening { at, subject: "fault".into(), note: "short circuit".into(), deed };
+        if let Some((at, choice)) = switch {
+            all.extend([fault(at, Deed::Choose(choice, 1)), fault(at, Deed::Fault(true))]);
+        }
         Sequence::new("sequence", all).map(|s| Box::new(s) as Box<dyn Controller<f64>>)
     }));
 }
@@ -109,6 +108,7 @@ fn breaker(bed: &mut Bed<'_>) -> Done {
     let probe = current.unwrap_or(Probe::Sum(Vec::new()));
     let (threshold, delay) = (bed.number("trip-current"), bed.number("trip-delay"));
     bed.laid.modulators.push(Box::new(move |board: &mut Board<f64>| {
+        let let_through = Some(LetThrough { probe: probe.clone(), from: threshold, fraction: CLEARED });
         let level = Level { probe, sense: Sense::Magnitude, threshold, blanking: None, filter: 0.0 };
         let settings = Settings {
             criteria: vec![Criterion::Level(level)],
@@ -116,7 +116,7 @@ fn breaker(bed: &mut Bed<'_>) -> Done {
             trip: board.add_line(TRIP),
             retry: Retry { number: 0, wait: 1.0, healthy: f64::INFINITY },
             reset: None,
-            let_through: None,
+            let_through,
         };
         Guard::new("overcurrent", settings).map(|g| Box::new(g) as Box<dyn Controller<f64>>)
     }));

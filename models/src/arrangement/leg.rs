@@ -27,7 +27,8 @@ const LINE: &str = "leg";
 pub(super) fn modulate(bed: &mut Bed<'_>, line: &'static str, frequency: f64, duty: f64, phase: f64) {
     bed.laid.modulators.push(Box::new(move |board: &mut Board<f64>| {
         let command = board.add_line(line);
-        let settings = Settings { command, run: None, frequency, phase, duty: vec![(0.0, duty)] };
+        let settings =
+            Settings { command, complement: None, run: None, frequency, phase, duty: vec![(0.0, duty)] };
         Pwm::new(line, settings).map(|p| Box::new(p) as Box<dyn Controller<f64>>)
     }));
 }

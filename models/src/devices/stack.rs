@@ -43,6 +43,8 @@ const OWN: [Param; 10] = [
     Param::TEMPERATURE,
     Param::MAXIMUM,
 ];
+/// Quantity that the rated voltage bounds.
+const DIE_VOLTAGE: &str = "die-voltage";
 const PARAMS: &[Param] =
     &join::<57, 10, 67>(join::<22, 35, 57>(jfet_params!("jfet-"), mosfet_params!("mosfet-")), OWN);
 
@@ -131,8 +133,8 @@ fn build(
         limits.push(("jfet-gate", vgs_jfet.clone(), -bound, f64::INFINITY));
     }
     if let Some(bound) = v.maybe("rated-voltage") {
-        // At the dies: what the leads add counts.
-        limits.push(("voltage", Probe::Voltage(drain, source), f64::NEG_INFINITY, bound));
+        // At the dies, where what the leads add counts: another quantity than the voltage at the pins.
+        limits.push((DIE_VOLTAGE, Probe::Voltage(drain, source), f64::NEG_INFINITY, bound));
     }
     let beyond = f64::NEG_INFINITY;
     let jfet = known_voltage(v.maybe("jfet-breakdown-voltage"), v.maybe("rated-voltage"));
@@ -148,6 +150,11 @@ fn build(
         hottest: vec![("jfet", hottest), ("mosfet", hottest)],
         quantities: vec![
             ("voltage", "drain-source voltage at the pins", Probe::Voltage(pins[0], pins[2])),
+            (
+                DIE_VOLTAGE,
+                "drain-source voltage of the dies, from the JFET's drain to the MOSFET's source",
+                Probe::Voltage(drain, source),
+            ),
             ("current", "drain current", current),
             ("middle", "middle node against the MOSFET's source", vm),
             ("gate", "gate-source voltage of the MOSFET die", vgs),

@@ -120,10 +120,11 @@ impl Job<'_> {
 
     /// What is run at a level.
     pub fn begin(&self, ready: Ready, level: Level) -> Result<(Run<f64>, Facts), Refused> {
-        let Ready { mut setup, placed, judging, signals, .. } = ready;
+        let Ready { mut setup, placed, judging, signals, metered, .. } = ready;
         level.apply(&mut setup);
         let (title, end) = (self.scenario.title.clone(), self.scenario.steps.end);
-        let mut facts = Facts { title, end, method: setup.method.name, placed, judging, signals };
+        let mut facts =
+            Facts { title, end, method: setup.method.name, placed, judging, signals, metered };
         let run = setup.ready().map_err(|refusal| {
             let code = if matches!(refusal, Refusal::Start(_)) { NUMERICAL } else { BAD_INPUT };
             (refusal.to_string(), code)

@@ -2,6 +2,8 @@
 
 use toml::{Table, Value};
 
+use joulestep_engine::control::let_through::DEFINITION;
+
 use super::Read;
 use crate::diagnostic::Sources;
 use crate::report::words::ASSUMED;
@@ -29,10 +31,7 @@ const DEFINITIONS: [(&str, &str); 10] = [
         "Heat",
         "what a die handed to the thermal network: its dissipated energy, exactly as the ledger counts it",
     ),
-    (
-        "Let-through I²t",
-        "∫ i² dt from when the guard's threshold is passed until the current is back at zero",
-    ),
+    ("Let-through I²t", DEFINITION),
     (
         "Middle node",
         "of a cascode stack: drain of the MOSFET and source of the JFET; its voltage against the MOSFET's source, \

@@ -113,8 +113,8 @@ fn edges(read: &Read<'_>) -> Vec<(f64, String, String)> {
             add(e.time, &e.note, format!("{} {} after the trip of {}", e.subject, e.note, trip.subject));
         }
     }
-    let volts =
-        |k: &usize| read.steps.watched_unit[*k] == "V" && read.steps.watched[*k].ends_with(".voltage");
+    let is_voltage = |name: &str| name.ends_with(".voltage") || name.ends_with(".die-voltage");
+    let volts = |k: &usize| read.steps.watched_unit[*k] == "V" && is_voltage(&read.steps.watched[*k]);
     let columns: Vec<usize> = (0..read.steps.watched.len()).filter(volts).collect();
     let peak = |row: usize| columns.iter().map(|&k| read.steps.peak[row][k].abs()).fold(0.0, f64::max);
     let rows = (0..read.steps.kind.len()).filter(|&r| read.steps.kind[r] == "edge" && peak(r).is_finite());
@@ -134,7 +134,8 @@ fn close_up(read: &Read<'_>, t: f64, note: &str, words: &str) -> Result<Window, 
     let file = read.file;
     let at = super::traces::locate(file, t)?;
     let near = file.time(at.min(file.samples() - 1)..(at + 16).min(file.samples()))?;
-    let gaps = near.windows(2).map(|w| w[1] - w[0]).filter(|gap| *gap > 0.0);
+    // The two samples of a jump are neighbouring numbers, and no measure of how fast things go.
+    let gaps = near.windows(2).filter(|w| w[1] > w[0].next_up()).map(|w| w[1] - w[0]);
     let width = (200.0 * gaps.fold(f64::INFINITY, f64::min))
         .clamp(2e-6_f64.min(length), (length / 20.0).max(2e-6_f64.min(length)));
     let reach = ((t - 0.15 * width).max(read.reach.0), (t + 0.85 * width).min(read.reach.1));

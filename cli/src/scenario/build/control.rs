@@ -7,7 +7,7 @@ use joulestep_engine::control::detect::{Blanking, Cooling, Criterion, InverseTim
 use joulestep_engine::control::drive::{Delays, Drive, Gate, Output};
 use joulestep_engine::control::guard::{Guard, Retry, Settings};
 use joulestep_engine::control::hysteretic::{self, Hysteretic};
-use joulestep_engine::control::let_through::LetThrough;
+use joulestep_engine::control::let_through::{CLEARED, LetThrough};
 use joulestep_engine::control::pwm::{self, Pwm};
 use joulestep_engine::control::sequence::{Deed, Happening, Sequence};
 
@@ -16,9 +16,6 @@ use crate::diagnostic::{Diagnostic, nearest};
 use crate::scenario::conform::one_of;
 use crate::scenario::fields::Named;
 use crate::scenario::meant::{ControllerSpec, CriterionSpec, DriveSpec, GuardSpec, Task, What};
-
-/// Fraction of a guard's threshold below which a fault counts as cleared.
-const CLEARED: f64 = 0.1;
 
 type Logic = Box<dyn Controller<f64>>;
 
@@ -110,6 +107,12 @@ impl Build<'_> {
             };
             let note = if h.note.is_empty() { words.to_string() } else { h.note.clone() };
             happenings.push(Happening { at: h.at, subject, note, deed });
+            happenings.extend(h.fault.map(|stands| Happening {
+                at: h.at,
+                subject: String::new(),
+                note: String::new(),
+                deed: Deed::Fault(stands),
+            }));
         }
         // Times were checked to be finite.
         Sequence::new("sequence", happenings).ok().map(|s| Box::new(s) as Logic)
@@ -161,9 +164,11 @@ impl Build<'_> {
                 };
                 Hysteretic::new(name, settings).map(|h| Box::new(h) as Logic)
             }
-            Task::Pwm { frequency, duty, ramp, phase } => {
+            Task::Pwm { frequency, duty, ramp, phase, complement } => {
+                let complement = complement.as_ref().map(|(line, dead)| (board.add_line(&line.name), *dead));
                 let duty = if *ramp > 0.0 { vec![(0.0, 0.0), (*ramp, *duty)] } else { vec![(0.0, *duty)] };
-                let settings = pwm::Settings { command, run, frequency: *frequency, phase: *phase, duty };
+                let settings =
+                    pwm::Settings { command, complement, run, frequency: *frequency, phase: *phase, duty };
                 Pwm::new(name, settings).map(|p| Box::new(p) as Logic)
             }
         };
@@ -173,7 +178,7 @@ impl Build<'_> {
     fn guard(&mut self, spec: &GuardSpec, board: &mut Board<f64>) -> Option<Logic> {
         let probe = self.signal(&spec.watches, board)?.probe;
         let unit = probe.unit();
-        // The fault's let-through is measured from the level that trips, where that is a current.
+        // The level that tells a fault's current from others is the one that trips, where that is a current.
         let from;
         let criterion = match &spec.criterion {
             CriterionSpec::Level { threshold, sense, filter, blanking } => {
@@ -207,6 +212,9 @@ impl Build<'_> {
                 })
             }
         };
+        if from.is_some() {
+            self.metered.push(spec.name.name.clone());
+        }
         let settings = Settings {
             criteria: vec![criterion],
             delay: spec.delay,

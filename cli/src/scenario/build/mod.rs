@@ -44,6 +44,8 @@ pub struct Ready {
     pub judging: Judging,
     /// How many of the watches are recorded signals; they come first.
     pub signals: usize,
+    /// Guards that measure what faults let through, in the order of the scenario.
+    pub metered: Vec<String>,
     /// Names of the heat inputs, in the order of their numbers.
     pub inputs: Vec<String>,
 }
@@ -55,6 +57,8 @@ struct Build<'a> {
     circuit: Circuit<f64>,
     placed: Vec<Placed>,
     laid: Laid,
+    /// Guards that measure what faults let through.
+    metered: Vec<String>,
     diagnostics: Vec<Diagnostic>,
 }
 
@@ -94,8 +98,15 @@ pub fn build(scenario: &Scenario) -> Result<Ready, Refusal> {
 /// As [`build`].
 pub fn build_with(scenario: &Scenario, reductions: &Reductions) -> Result<Ready, Refusal> {
     let (circuit, laid) = (Circuit::new(), Laid::default());
-    let mut build =
-        Build { scenario, reductions, circuit, placed: Vec::new(), laid, diagnostics: Vec::new() };
+    let mut build = Build {
+        scenario,
+        reductions,
+        circuit,
+        placed: Vec::new(),
+        laid,
+        metered: Vec::new(),
+        diagnostics: Vec::new(),
+    };
     build.arrangement();
     build.components();
     let gates = build.gates();
@@ -141,7 +152,15 @@ pub fn build_with(scenario: &Scenario, reductions: &Reductions) -> Result<Ready,
     setup.sample_every = scenario.record.interval;
     setup.watches = watches;
     let inputs = scenario.thermal.input_names().iter().map(ToString::to_string).collect();
-    Ok(Ready { setup, placed: build.placed, laid: build.laid, judging, signals, inputs })
+    Ok(Ready {
+        setup,
+        placed: build.placed,
+        laid: build.laid,
+        judging,
+        signals,
+        metered: build.metered,
+        inputs,
+    })
 }
 
 fn refuse(build: Build<'_>) -> Refusal {

@@ -141,7 +141,20 @@ impl Resolve<'_> {
                     let found = format!("`{phase}` is a whole period or more");
                     self.tell(f.place_of("phase"), f.key("phase"), found, "a share of the period below 1");
                 }
-                Task::Pwm { frequency: f.number("frequency")?, duty, ramp: number("ramp"), phase }
+                let complement = f.named("complement");
+                if complement.is_none() && f.has("dead-time") {
+                    let found = "nothing is on while the output is off";
+                    let expected = "a line under `complement`, or no dead time";
+                    self.tell(f.place_of("dead-time"), f.key("dead-time"), found, expected);
+                }
+                if let (Some(line), Some(output)) = (&complement, f.named("output"))
+                    && line.name == output.name
+                {
+                    let found = format!("`{}` is the output itself", line.name);
+                    self.tell(&line.place, f.key("complement"), found, "another line");
+                }
+                let complement = complement.map(|line| (line, number("dead-time")));
+                Task::Pwm { frequency: f.number("frequency")?, duty, ramp: number("ramp"), phase, complement }
             }
             _ => return None,
         };
@@ -161,7 +174,8 @@ impl Resolve<'_> {
         if matches!(what, What::Note) && !f.has("note") {
             self.tell(&f.place, f.key("note"), "missing", "the words of the note");
         }
-        Some(HappeningSpec { at: f.number("at")?, what, note: f.text("note").unwrap_or("").to_string() })
+        let note = f.text("note").unwrap_or("").to_string();
+        Some(HappeningSpec { at: f.number("at")?, what, note, fault: f.flag("fault") })
     }
 
     pub(super) fn limit(&mut self, f: &Fields) -> Option<LimitSpec> {

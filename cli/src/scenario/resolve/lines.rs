@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use super::Resolve;
 use crate::scenario::fields::Named;
-use crate::scenario::meant::{CriterionSpec, Scenario, What};
+use crate::scenario::meant::{CriterionSpec, Scenario, Task, What};
 
 impl Resolve<'_> {
     pub(super) fn lines(&mut self, scenario: &Scenario) {
@@ -41,7 +41,11 @@ pub(crate) fn set_lines(scenario: &Scenario) -> BTreeSet<String> {
         What::Line(line, _) => Some(line),
         _ => None,
     });
-    let outputs = scenario.controllers.iter().map(|c| &c.output);
+    let complements = scenario.controllers.iter().filter_map(|c| match &c.task {
+        Task::Pwm { complement: Some((line, _)), .. } => Some(line),
+        _ => None,
+    });
+    let outputs = scenario.controllers.iter().map(|c| &c.output).chain(complements);
     let trips = scenario.guards.iter().map(|g| &g.trip);
     let places = scenario.arrangement.iter().flat_map(|a| a.arrangement.places);
     let states = scenario.drives.iter().map(|d| &d.name);
