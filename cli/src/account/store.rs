@@ -52,7 +52,7 @@ pub fn summary(a: &Account) -> Summary {
     }
     for (guard, i2t) in a.let_through.iter().filter(|l| l.1.is_finite()) {
         let words = format!("largest let-through I²t of a fault that {guard} cleared");
-        scalars.push(plain(format!("{guard}.let-through"), words, *i2t, "A^2 s"));
+        scalars.push(plain(&format!("{guard}.let-through"), &words, *i2t, "A^2 s"));
     }
     for j in &a.judged {
         let before = if j.by_user { "limit" } else { "rating" };
