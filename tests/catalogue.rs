@@ -365,7 +365,7 @@ fn eight_lanes_have_the_bits_of_one() {
 #[test]
 fn a_name_of_a_rating_is_that_of_the_quantity_it_bounds() {
     let mut both = 0;
-    for entry in catalogue::<f64>() {
+    for entry in catalogue() {
         for sample in samples(entry.kind) {
             let given: Vec<(&str, f64)> =
                 sample.into_iter().chain(leads(entry.kind).into_iter().flatten()).collect();

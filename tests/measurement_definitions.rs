@@ -201,7 +201,7 @@ fn mean_and_rms(wave: Wave<f64>, period: f64, rectified: bool) -> [f64; 2] {
     let mut out = plus;
     if rectified {
         out = c.node("out");
-        let entry = joulestep_models::lookup::find::<f64>("ideal-diode").unwrap();
+        let entry = joulestep_models::lookup::find("ideal-diode").unwrap();
         let mut values = Values::with_defaults(entry.params);
         for (key, x) in [("forward-voltage", 0.0), ("on-resistance", 1e-9), ("off-resistance", 1e9)] {
             values.0.insert(key, Value::Number(x));

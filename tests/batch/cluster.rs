@@ -22,6 +22,10 @@ fn program(name: &str) -> Option<PathBuf> {
     folders.map(|f| Path::new(&f).join(name)).find(|p| p.is_file())
 }
 
+fn needed(name: &str) -> PathBuf {
+    program(name).unwrap_or_else(|| panic!("`{name}` is not here (Debian: slurm-wlm, munge)"))
+}
+
 /// A port that nobody uses now.
 fn port() -> u16 {
     TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap().port()
@@ -84,7 +88,7 @@ impl Slurm {
 
     fn daemon(&mut self, name: &str, args: &[String]) {
         let log = fs::File::create(self.folder.join(format!("log/{name}.out"))).unwrap();
-        let mut command = Command::new(program(name).unwrap());
+        let mut command = Command::new(needed(name));
         command.args(args).stdin(Stdio::null()).stdout(log.try_clone().unwrap()).stderr(log);
         self.daemons.push(command.spawn().unwrap());
     }
@@ -111,7 +115,7 @@ impl Slurm {
     }
 
     fn command(&self, name: &str) -> Command {
-        let mut command = Command::new(program(name).unwrap());
+        let mut command = Command::new(needed(name));
         command.env("SLURM_CONF", self.folder.join("slurm.conf"));
         command
     }

@@ -22,11 +22,11 @@ impl Packer {
     pub(super) fn pack(&mut self, level: u8, element: usize, bytes: &[u8]) -> io::Result<&[u8]> {
         // By index: where this crate is built quickly, adapters of iterators are calls, and this takes each byte.
         self.shuffled.resize(bytes.len(), 0);
-        let mut to = 0;
+        let (shuffled, mut to) = (self.shuffled.as_mut_slice(), 0);
         for k in 0..element {
             let mut from = k;
             while from < bytes.len() {
-                self.shuffled[to] = bytes[from];
+                shuffled[to] = bytes[from];
                 to += 1;
                 from += element;
             }
