@@ -202,6 +202,8 @@ pub struct Account {
     pub energies: Vec<Energy>,
     /// Guards that measure it, and the largest let-through I²t of a fault that each cleared, A²s; NaN where none was.
     pub let_through: Vec<(String, f64)>,
+    /// What is known of their errors.
+    pub let_through_errors: Vec<Uncertainty>,
     /// Σ delivered − Σ dissipated − Σ stored, J.
     #[serde(rename = "ledger_residual")]
     pub residual: f64,
@@ -312,6 +314,7 @@ impl Account {
             end: facts.end,
             method: facts.method,
             let_through: let_through.collect(),
+            let_through_errors: vec![Uncertainty::Bare; facts.metered.len()],
             events,
             junctions: junctions(run, lane, facts, &peaks),
             energies: energies(facts, &ledger.entries),

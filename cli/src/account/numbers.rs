@@ -5,6 +5,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::recorder::{Event, EventKind, Recorder};
 
+use super::happened::Happened;
 use super::{Account, Energy, Judgement, Junction, Peak};
 use crate::judge::{Computed, Number, Uncertainty};
 
@@ -16,6 +17,8 @@ const PROTECTION: [EventKind; 3] = [EventKind::Trip, EventKind::Retry, EventKind
 pub struct Course<'a> {
     /// "trip overcurrent", in order.
     pub acts: Vec<String>,
+    /// All that happened, shortened.
+    pub happened: Happened,
     /// Set when the run is to end.
     pub stop: &'a AtomicBool,
 }
@@ -30,6 +33,7 @@ impl Course<'_> {
 impl<L: Lane> Recorder<L> for Course<'_> {
     fn event(&mut self, event: &Event) {
         self.acts.extend(Self::of(event));
+        self.happened.push(event);
     }
     fn go_on(&mut self, _: f64) -> bool {
         !self.stop.load(Ordering::Relaxed)
@@ -80,6 +84,8 @@ impl Account {
         numbers.extend(self.peaks.iter().flat_map(of_peak));
         numbers.extend(self.junctions.iter().flat_map(of_junction));
         numbers.extend(self.energies.iter().flat_map(of_energy));
+        let named = |(guard, i2t): &(String, f64)| Number::plain(format!("{guard}.let-through"), *i2t);
+        numbers.extend(self.let_through.iter().map(named));
         Computed { numbers, course, steps: self.counters.steps, iterations: self.counters.iterations }
     }
 
@@ -95,7 +101,8 @@ impl Account {
             .energies
             .iter_mut()
             .flat_map(|e| [&mut e.delivered_error, &mut e.dissipated_error, &mut e.stored_error]);
-        for (slot, error) in judged.chain(peaks).chain(junctions).chain(energies).zip(errors) {
+        let all = judged.chain(peaks).chain(junctions).chain(energies).chain(&mut self.let_through_errors);
+        for (slot, error) in all.zip(errors) {
             *slot = error;
         }
         self.rule();
@@ -108,6 +115,6 @@ impl Account {
         let junctions = self.junctions.iter().flat_map(|j| [&j.hottest_error, &j.end_error, &j.heat_error]);
         let energies =
             self.energies.iter().flat_map(|e| [&e.delivered_error, &e.dissipated_error, &e.stored_error]);
-        judged.chain(peaks).chain(junctions).chain(energies)
+        judged.chain(peaks).chain(junctions).chain(energies).chain(&self.let_through_errors)
     }
 }

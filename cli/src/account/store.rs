@@ -50,9 +50,10 @@ pub fn summary(a: &Account) -> Summary {
         let words = format!("heat from {}", j.name);
         scalars.push(with(format!("{}.heat", j.name), words, j.heat, "J", &j.heat_error));
     }
-    for (guard, i2t) in a.let_through.iter().filter(|l| l.1.is_finite()) {
+    let errors = a.let_through.iter().zip(&a.let_through_errors);
+    for ((guard, i2t), error) in errors.filter(|l| l.0.1.is_finite()) {
         let words = format!("largest let-through I²t of a fault that {guard} cleared");
-        scalars.push(plain(&format!("{guard}.let-through"), &words, *i2t, "A^2 s"));
+        scalars.push(with(format!("{guard}.let-through"), words, *i2t, "A^2 s", error));
     }
     for j in &a.judged {
         let before = if j.by_user { "limit" } else { "rating" };

@@ -77,7 +77,9 @@ impl Level {
         setup.tolerance = Some(tolerance);
         setup.steps.calm = match self.0 {
             n @ ..=0 => setup.steps.calm << n.unsigned_abs(),
-            n => setup.steps.calm >> n,
+            // One is the least: a step no longer than what has passed. Where that decides, the two coarser runs hardly
+            // differ, and do not count as converging.
+            n => (setup.steps.calm >> n).max(1),
         };
         setup.bounds.voltage *= self.of_bounds();
         setup.bounds.current *= self.of_bounds();

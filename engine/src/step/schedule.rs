@@ -19,8 +19,7 @@ pub struct Steps {
     pub base: f64,
     /// The finest step is base / 2^finest; 0: every step is a base step.
     pub finest: u32,
-    /// Steps of a level that must have been calm before the next coarser one is taken; 0: one, and two levels are left at
-    /// once.
+    /// Steps of a level that must have been calm before the next coarser one is taken.
     pub calm: u32,
 }
 
@@ -121,18 +120,9 @@ impl Ladder {
             self.calm = 0;
             return;
         }
-        let leaps = self.steps.calm == 0;
-        let coarser = activity * f64::from(1u32 << (self.error_order * if leaps { 2 } else { 1 }));
+        let coarser = activity * f64::from(1u32 << self.error_order);
         self.calm = if coarser < RELAX { self.calm + 1 } else { 0 };
-        if self.level == 0 || self.calm < self.steps.calm.max(1) {
-            return;
-        }
-        if leaps {
-            // Longer than what has passed: no grid allows that.
-            self.land(end);
-            self.level = self.level.saturating_sub(2);
-            self.calm = 0;
-        } else {
+        if self.level > 0 && self.calm >= self.steps.calm {
             self.climb();
         }
     }
@@ -206,15 +196,15 @@ mod tests {
         assert_eq!(step_before_last, 1.0);
     }
 
-    /// Lengths against what has passed since an edge: a half, one, and more; coarser runs are coarser there too.
+    /// Lengths against what has passed since an edge: a quarter, a half, one.
     #[test]
     fn fewer_calm_steps_make_the_whole_window_coarser() {
         let count = |calm| {
             let mut ladder = Ladder::new(Steps { base: 1.0, finest: 10, calm }, 3, 0.0);
             walk(&mut ladder, 1.0, |_, _| 0.0).len()
         };
-        let (four, two, one, leaps) = (count(4), count(2), count(1), count(0));
-        assert!(four > 3 * two / 2 && two > 3 * one / 2 && one > 3 * leaps / 2, "{four} {two} {one} {leaps}");
+        let (four, two, one) = (count(4), count(2), count(1));
+        assert!(four > 3 * two / 2 && two > 3 * one / 2, "{four} {two} {one}");
     }
 
     #[test]

@@ -123,8 +123,7 @@ impl Job<'_> {
         let Ready { mut setup, placed, judging, signals, metered, .. } = ready;
         level.apply(&mut setup);
         let (title, end) = (self.scenario.title.clone(), self.scenario.steps.end);
-        let mut facts =
-            Facts { title, end, method: setup.method.name, placed, judging, signals, metered };
+        let mut facts = Facts { title, end, method: setup.method.name, placed, judging, signals, metered };
         let run = setup.ready().map_err(|refusal| {
             let code = if matches!(refusal, Refusal::Start(_)) { NUMERICAL } else { BAD_INPUT };
             (refusal.to_string(), code)
@@ -173,13 +172,14 @@ impl Job<'_> {
         let mut ready = self.ready().map_err(told)?;
         ready.setup.channels.clear();
         let (mut run, facts) = self.begin(ready, level).map_err(told)?;
-        let mut course = Course { acts: Vec::new(), stop: halt };
+        let mut course = Course { acts: Vec::new(), happened: Happened::default(), stop: halt };
         match run.advance(facts.end, &mut course) {
             Ok(Ended::Reached) => {}
             Ok(Ended::Stopped) => return Err("it was stopped".into()),
             Err(trouble) => return Err(trouble.to_string()),
         }
         run.finish(&mut course);
-        Ok(Account::new(&run, &facts, Vec::new(), Outcome::Done).computed(course.acts))
+        let account = Account::new(&run, &facts, course.happened.lines(), Outcome::Done);
+        Ok(account.computed(course.acts))
     }
 }
