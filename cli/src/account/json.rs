@@ -39,6 +39,7 @@ pub fn json(a: &Account) -> Value {
         json!({
             "name": j.name, "hottest": number(j.hottest.0), "hottest_at": number(j.hottest.1),
             "end": number(j.end), "rated": number(j.rated), "heat": number(j.heat),
+            "coupling_error": number(j.coupling_kelvin()), "coupling_error_not_bounded": j.unbounded(),
         })
     });
     let energies = a.energies.iter().map(|e| {
@@ -63,6 +64,7 @@ pub fn json(a: &Account) -> Value {
         "steps": a.counters.steps,
         "iterations": a.counters.iterations,
         "windows": a.counters.windows,
+        "couplings": a.counters.couplings,
         "events": events.collect::<Vec<_>>(),
         "extremes": extremes.collect::<Vec<_>>(),
         "junctions": junctions.collect::<Vec<_>>(),

@@ -9,6 +9,7 @@ pub mod text;
 use joulestep_engine::accounts::counters::Counters;
 use joulestep_engine::accounts::ledger::Ledger;
 use joulestep_engine::arithmetic::lane::Lane;
+use joulestep_engine::run::coupling::{Cause, CouplingError};
 use joulestep_engine::run::time_loop::Run;
 
 use self::happened::Line;
@@ -89,6 +90,31 @@ pub struct Junction {
     pub rated: f64,
     /// Heat that the die handed to the network, J.
     pub heat: f64,
+    /// How far the coupling of heat may have led these temperatures astray.
+    pub coupling: CouplingError,
+}
+
+impl Junction {
+    /// The estimated error of the coupling, K; infinite where there is no bound.
+    pub fn coupling_kelvin(&self) -> f64 {
+        match self.coupling {
+            CouplingError::Kelvin(k) => k,
+            CouplingError::NotBounded(_) => f64::INFINITY,
+        }
+    }
+
+    /// Why the coupling error has no bound, in words.
+    pub fn unbounded(&self) -> Option<&'static str> {
+        match self.coupling {
+            CouplingError::Kelvin(_) => None,
+            CouplingError::NotBounded(Cause::AnswersAtOnce) => {
+                Some("its temperature follows the power at once: a path without heat capacity")
+            }
+            CouplingError::NotBounded(Cause::StepsTooLong) => {
+                Some("the finest step warms it by more than `steps.heat-error`")
+            }
+        }
+    }
 }
 
 /// All of it.
@@ -221,12 +247,14 @@ fn junctions<L: Lane>(run: &Run<L>, lane: usize, facts: &Facts, peaks: &[Peak]) 
             let Some(peak) = peaks.iter().find(|p| p.name == format!("{name}.temperature")) else { continue };
             let rated = placed.built.hottest.iter().find(|h| h.0 == *die).map_or(f64::INFINITY, |h| h.1);
             let input = input.0 as usize;
+            let Some(coupling) = run.coupling_error(input, lane) else { continue };
             all.push(Junction {
                 name,
                 hottest: peak.most,
                 end: run.celsius()[input].lane(lane),
                 rated,
                 heat: thermal.heat_in()[input].lane(lane),
+                coupling,
             });
         }
     }

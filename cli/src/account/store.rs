@@ -39,6 +39,8 @@ pub fn summary(a: &Account) -> Summary {
     for j in &a.junctions {
         let words = format!("hottest virtual junction temperature of {}", j.name);
         scalars.push(plain(format!("{}.hottest", j.name), words, j.hottest.0, "degC"));
+        let words = format!("error that the coupling of heat leaves in the temperature of {}", j.name);
+        scalars.push(plain(format!("{}.coupling_error", j.name), words, j.coupling_kelvin(), "K"));
         scalars.push(plain(format!("{}.heat", j.name), format!("heat from {}", j.name), j.heat, "J"));
     }
     for j in a.judged.iter().filter(|j| j.by_user) {
@@ -70,5 +72,7 @@ pub fn summary(a: &Account) -> Summary {
     scalars.push(plain("ledger_residual_relative".into(), relative, a.relative, "1"));
     scalars.push(plain("steps".into(), "steps taken".into(), a.counters.steps as f64, "1"));
     scalars.push(plain("iterations".into(), "Newton iterations".into(), a.counters.iterations as f64, "1"));
+    let exchanges = "exchanges of heat and temperature".to_string();
+    scalars.push(plain("couplings".into(), exchanges, a.counters.couplings as f64, "1"));
     Summary { scalars }
 }

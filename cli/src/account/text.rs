@@ -173,7 +173,7 @@ fn junctions(out: &mut String, a: &Account) {
     heading(
         out,
         "Junctions",
-        "virtual junction temperature of each die at the ends of coupling intervals; heat: what the network received",
+        "virtual junction temperature of each die at the ends of steps; ±: what the coupling of heat may have it wrong by; heat: what the network received",
     );
     let rows: Vec<Vec<String>> = a
         .junctions
@@ -182,6 +182,7 @@ fn junctions(out: &mut String, a: &Account) {
             vec![
                 j.name.clone(),
                 people(j.hottest.0, "degC"),
+                if j.unbounded().is_some() { "?".into() } else { people_digits(j.coupling_kelvin(), "K", 2) },
                 instant(j.hottest.1),
                 people(j.end, "degC"),
                 if j.rated.is_finite() { people(j.rated, "degC") } else { String::new() },
@@ -189,7 +190,10 @@ fn junctions(out: &mut String, a: &Account) {
             ]
         })
         .collect();
-    table(out, &["die", ">hottest", ">at", ">at the end", ">rated", ">heat"], &rows);
+    table(out, &["die", ">hottest", ">±", ">at", ">at the end", ">rated", ">heat"], &rows);
+    for (j, why) in a.junctions.iter().filter_map(|j| Some((j, j.unbounded()?))) {
+        line(out, &format!("  {}: coupling error not bounded; {why}", j.name));
+    }
 }
 
 fn energies(out: &mut String, a: &Account) {

@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use nalgebra::{DMatrix, DVector};
 
+use super::decay::Decays;
 use super::modal::{Modal, add_product, add_transposed, approach};
 use super::trouble::ThermalTrouble;
 use crate::abreast;
@@ -29,22 +30,14 @@ pub struct ThermalState<L> {
     carry: [Vec<L>; 3],
 }
 
-/// Decay of the modes over one length of interval.
-#[derive(Debug, Clone)]
-struct Decay<L> {
-    dt: f64,
-    /// 1 − e^(−λ·dt): the part of the way to the settled value that a mode goes.
-    gone: Vec<L>,
-}
-
 /// A heat network at a time: immutable modal form, state, and scratch.
 ///
-/// Intervals of one length after the other cost no exponentials: the decay factors of the last length are kept.
+/// Intervals of a length that recurs cost no exponentials: the decay factors of some lengths are kept.
 #[derive(Debug, Clone)]
 pub struct Thermal<L: Lane> {
     modal: Arc<Modal<L>>,
     state: ThermalState<L>,
-    decay: Decay<L>,
+    decays: Decays<L>,
     /// Scratch: settled values, then changes, of the modes.
     change: Vec<L>,
     temperatures: Vec<L>,
@@ -60,7 +53,7 @@ impl<L: Lane> Abreast for Thermal<L> {
         Some(Thermal {
             modal: Arc::new(modal),
             state: lanes::<_, _, K>(each, |one| &one.state)?,
-            decay: Decay { dt: f64::NAN, gone: nothing.clone() },
+            decays: Decays::default(),
             change: nothing,
             temperatures: lanes::<_, _, K>(each, |one| &one.temperatures)?,
         })
@@ -81,8 +74,8 @@ impl<L: Lane> Thermal<L> {
             stored_at_start: L::default(),
             carry: [zero(n), zero(m), zero(b)],
         };
-        let decay = Decay { dt: f64::NAN, gone: zero(n) };
-        let mut new = Self { modal, state, decay, change: zero(n), temperatures: zero(m) };
+        let decays = Decays::default();
+        let mut new = Self { modal, state, decays, change: zero(n), temperatures: zero(m) };
         new.start_steady(&zero(m));
         new
     }
@@ -127,15 +120,13 @@ impl<L: Lane> Thermal<L> {
         assert!(dt >= 0.0 && dt.is_finite(), "an interval of {dt} s");
         let state = &mut self.state;
         state.power.copy_from_slice(power);
-        if dt != self.decay.dt {
-            self.decay.set(dt, &self.modal.rates);
-        }
         let modal = &*self.modal;
+        let gone = &self.decays.over(dt, modal).gone;
         settle(modal, &mut self.change, power, &state.boundaries);
         let [mode_carry, in_carry, out_carry] = &mut state.carry;
         for (k, y) in state.modes.iter_mut().enumerate() {
             let change = &mut self.change[k];
-            *change = self.decay.gone[k] * (*change - *y);
+            *change = gone[k] * (*change - *y);
             accumulate(y, &mut mode_carry[k], *change);
         }
         // Heat out: as in the steady state, less what stays behind while the modes rise.
@@ -155,6 +146,37 @@ impl<L: Lane> Thermal<L> {
             accumulate(sum, carry, *p * span);
         }
         self.refresh();
+    }
+
+    /// Largest rise of any input in `dt` s of constant power per input (W), of the size of each, through heat
+    /// capacitances, K: the step response between all inputs, tabulated by length. What an input does at once, without
+    /// a heat capacitance in the way, is not in it ([`Thermal::undelayed`]). Panics as [`Thermal::advance`].
+    pub fn warms(&mut self, dt: f64, power: &[L]) -> L {
+        assert_eq!(power.len(), self.state.power.len(), "one power per heat input");
+        let rise = self.decays.rise(dt, &self.modal);
+        let rows = rise.chunks_exact(power.len().max(1));
+        let each = rows.map(|row| row.iter().zip(power).fold(L::default(), |sum, (z, p)| sum + *z * p.abs()));
+        each.fold(L::default(), L::max)
+    }
+
+    /// The part of an input's temperature that follows the present power at once, K. Panics on an input that does not
+    /// exist.
+    pub fn undelayed(&self, input: usize) -> L {
+        let m = self.state.power.len();
+        let mut rise = [L::default()];
+        add_product(&mut rise, &self.modal.direct[input * m..(input + 1) * m], &self.state.power);
+        rise[0]
+    }
+
+    /// The same network at rest with all boundaries at the reference: its temperatures are rises over
+    /// [`Modal::reference`].
+    pub fn unheated(&self) -> Self {
+        let mut new = Self::new(Arc::clone(&self.modal));
+        for k in 0..new.state.boundaries.len() {
+            new.set_boundary(k, self.modal.reference);
+        }
+        new.start_steady(&vec![L::default(); self.state.power.len()]);
+        new
     }
 
     /// Starts anew in the steady state of constant power per input, W. Panics when `power` has not one entry per
@@ -326,14 +348,4 @@ fn settle<L: Lane>(modal: &Modal<L>, modes: &mut [L], power: &[L], boundaries: &
     modes.fill(L::default());
     add_transposed(modes, &modal.settled, power);
     add_transposed(modes, &modal.settled_boundary, boundaries);
-}
-
-impl<L: Lane> Decay<L> {
-    fn set(&mut self, dt: f64, rates: &[L]) {
-        self.dt = dt;
-        let span = L::splat(dt);
-        for (k, rate) in rates.iter().enumerate() {
-            self.gone[k] = approach(*rate * span);
-        }
-    }
 }
