@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 
 use joulestep_engine::cycle::rainflow::UserLaw;
-use joulestep_engine::units::people;
+use joulestep_engine::units::{people, people_digits};
 use joulestep_models::arrangement::duty::{Followed, Options};
 use serde_json::{Value, json};
 
@@ -84,6 +84,11 @@ pub(crate) fn text(told: &Told<'_>) -> String {
             out.push_str("THE ESTIMATED ERROR IS ABOVE THE TOLERANCE: repeat with a smaller --tolerance\n");
         }
     }
+    let _ = writeln!(
+        out,
+        "holding the laws of devices over each cycle may add {} to that",
+        people_digits(w.coupling, "K", 2)
+    );
     let _ = write!(out, "\nJunctions\n{}", whole(&sheets::dies(f)));
     let [input, output, losses] = f.balance.map(|x| people(x, "J"));
     let _ = writeln!(out, "\nsources gave {input}, the load took {output}, losses {losses}");
@@ -171,6 +176,7 @@ pub(crate) fn json(told: &Told<'_>) -> Value {
         "tolerance": told.options.tolerance,
         "estimated_error": w.estimate,
         "estimated_error_at_end": w.estimate_at_end,
+        "coupling_error": w.coupling,
         "input_energy": f.balance[0],
         "output_energy": f.balance[1],
         "losses_energy": f.balance[2],

@@ -125,6 +125,9 @@ pub struct Work {
     pub estimate: f64,
     /// The estimate at the end, K.
     pub estimate_at_end: f64,
+    /// What holding the laws of devices over a cycle may have made of any temperature, K; the largest of all cycles
+    /// solved, each as if it lasted.
+    pub coupling: f64,
 }
 
 /// The hottest cycle that was solved, and its ripple.
