@@ -166,6 +166,11 @@ fn peaks(out: &mut String, a: &Account) {
     table(out, &["signal", ">least", ">at", ">largest", ">at"], &rows);
 }
 
+/// An error of a temperature; below 10 mK nobody cares by how much.
+fn kelvin(error: f64) -> String {
+    if error < 0.01 { "0.01 K".into() } else { people_digits(error, "K", 2) }
+}
+
 fn junctions(out: &mut String, a: &Account) {
     if a.junctions.is_empty() {
         return;
@@ -182,7 +187,7 @@ fn junctions(out: &mut String, a: &Account) {
             vec![
                 j.name.clone(),
                 people(j.hottest.0, "degC"),
-                if j.unbounded().is_some() { "?".into() } else { people_digits(j.coupling_kelvin(), "K", 2) },
+                if j.unbounded().is_some() { "?".into() } else { kelvin(j.coupling_kelvin()) },
                 instant(j.hottest.1),
                 people(j.end, "degC"),
                 if j.rated.is_finite() { people(j.rated, "degC") } else { String::new() },

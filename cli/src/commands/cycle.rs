@@ -107,7 +107,7 @@ fn ripple(cycle: &Cycle) -> Sheet {
             r.extremes.0.into(),
             r.extremes.1.into(),
             (r.extremes.1 - r.extremes.0).into(),
-            r.coupling_error.into(),
+            Some(r.coupling_error).into(),
         ]
     };
     Sheet { heads, rows: cycle.ripple.iter().map(row).collect() }

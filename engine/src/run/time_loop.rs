@@ -55,8 +55,6 @@ pub struct Run<L: Lane> {
     pub(super) coupling: Option<Coupling<L>>,
     /// Accounts that heat each input.
     pub(super) heating: Vec<Vec<u32>>,
-    /// Scratch: heat of each input.
-    pub(super) heat: Vec<L>,
     pub(super) channels: Vec<(Channel, Readout<L>)>,
     /// Whether energies are read between the ends of stretches: by channels, or heat inputs.
     pub(super) tells_energy: bool,
@@ -117,7 +115,6 @@ impl<L: Lane> Run<L> {
             onlookers: onlookers.collect(),
             heating: heating.collect(),
             tells_energy: !celsius.is_empty() || channels.iter().any(|(_, r)| r.is_integral()),
-            heat: vec![L::splat(0.0); celsius.len()],
             coupling,
             values: vec![L::splat(0.0); channels.len()],
             sampled_at: f64::NEG_INFINITY,

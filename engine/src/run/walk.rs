@@ -40,7 +40,7 @@ impl<L: Lane> Run<L> {
         }
         self.counters.steps += walked.steps;
         self.counters.changes += walked.changes;
-        self.took(self.state.t - before);
+        self.walked(before);
         self.after_step(before, self.state.t == corner, recorder)?;
         if recorder.go_on(self.state.t) {
             return Ok(Ended::Reached);

@@ -12,8 +12,6 @@ pub(super) struct Decay<L> {
     dt: f64,
     /// 1 − e^(−λ·dt): the part of the way to the settled value that a mode goes.
     pub(super) gone: Vec<L>,
-    /// |Z_th(dt) − Z_th(0)| from each input to each, K/W, row-major; empty until somebody asks.
-    rise: Vec<L>,
 }
 
 /// Decays by length of interval. A length that comes again moves forward by one place; one that is new takes the last
@@ -26,43 +24,21 @@ pub(super) struct Decays<L> {
 impl<L: Lane> Decays<L> {
     /// That of an interval of `dt` s. Its numbers depend on nothing but `dt` and the network.
     pub(super) fn over(&mut self, dt: f64, modal: &Modal<L>) -> &Decay<L> {
-        let at = self.place(dt, modal);
-        &self.list[at]
-    }
-
-    /// How far each watt at each input warms each input in `dt` s through heat capacitances, K/W, row-major.
-    pub(super) fn rise(&mut self, dt: f64, modal: &Modal<L>) -> &[L] {
-        let at = self.place(dt, modal);
-        let decay = &mut self.list[at];
-        if decay.rise.is_empty() {
-            let (n, m) = (modal.rates.len(), modal.inputs.len());
-            let entry = |k: usize| {
-                let (port, settled) = (&modal.ports[k / m * n..], &modal.settled[k % m * n..]);
-                let terms = port.iter().zip(settled).zip(&decay.gone);
-                terms.fold(L::default(), |sum, ((v, s), gone)| sum + *v * *s * *gone).abs()
-            };
-            decay.rise = (0..m * m).map(entry).collect();
-        }
-        &decay.rise
-    }
-
-    fn place(&mut self, dt: f64, modal: &Modal<L>) -> usize {
         if let Some(k) = self.list.iter().position(|d| d.dt == dt) {
             let forward = k.saturating_sub(1);
             self.list.swap(k, forward);
-            return forward;
+            return &self.list[forward];
         }
         if self.list.len() < KEPT {
-            self.list.push(Decay { dt, gone: vec![L::default(); modal.rates.len()], rise: Vec::new() });
+            self.list.push(Decay { dt, gone: vec![L::default(); modal.rates.len()] });
         }
         let last = self.list.len() - 1;
         let decay = &mut self.list[last];
         decay.dt = dt;
-        decay.rise.clear();
         let span = L::splat(dt);
         for (gone, rate) in decay.gone.iter_mut().zip(&modal.rates) {
             *gone = approach(*rate * span);
         }
-        last
+        decay
     }
 }

@@ -40,6 +40,8 @@ pub struct Thermal<L: Lane> {
     decays: Decays<L>,
     /// Scratch: settled values, then changes, of the modes.
     change: Vec<L>,
+    /// The advance attempted: length, s, and powers, W.
+    next: (f64, Vec<L>),
     temperatures: Vec<L>,
 }
 
@@ -49,13 +51,14 @@ impl<L: Lane> Abreast for Thermal<L> {
     type Of<K: Lane> = Thermal<K>;
     fn abreast<K: Lane>(each: &[&Self]) -> Option<Thermal<K>> {
         let modal = lanes::<_, _, K>(each, |one| &*one.modal)?;
-        let nothing = vec![K::default(); modal.rates.len()];
+        let nothing = |count: usize| vec![K::default(); count];
         Some(Thermal {
-            modal: Arc::new(modal),
             state: lanes::<_, _, K>(each, |one| &one.state)?,
             decays: Decays::default(),
-            change: nothing,
+            change: nothing(modal.rates.len()),
+            next: (0.0, nothing(modal.inputs.len())),
             temperatures: lanes::<_, _, K>(each, |one| &one.temperatures)?,
+            modal: Arc::new(modal),
         })
     }
 }
@@ -75,7 +78,8 @@ impl<L: Lane> Thermal<L> {
             carry: [zero(n), zero(m), zero(b)],
         };
         let decays = Decays::default();
-        let mut new = Self { modal, state, decays, change: zero(n), temperatures: zero(m) };
+        let next = (0.0, zero(m));
+        let mut new = Self { modal, state, decays, change: zero(n), next, temperatures: zero(m) };
         new.start_steady(&zero(m));
         new
     }
@@ -117,17 +121,41 @@ impl<L: Lane> Thermal<L> {
     /// Advances by `dt` seconds under constant power per input, W. Exact for any length. Panics when `power` has not
     /// one entry per input, or `dt` is negative or not a number.
     pub fn advance(&mut self, dt: f64, power: &[L]) {
+        self.find(dt, power);
+        self.commit();
+    }
+
+    /// What [`Thermal::advance`] would do: the largest change of any input's temperature through heat capacitances,
+    /// of either sign, K. What an input does at once ([`Thermal::undelayed`]) is not in it. Nothing moves until
+    /// [`Thermal::commit`]. Panics as `advance`.
+    pub fn attempt(&mut self, dt: f64, power: &[L]) -> L {
+        self.find(dt, power);
+        let rows = self.modal.ports.chunks_exact(self.change.len().max(1));
+        let each = rows.map(|row| row.iter().zip(&self.change).fold(L::default(), |s, (v, y)| s + *v * *y));
+        each.fold(L::default(), |most, change| most.max(change.abs()))
+    }
+
+    /// How far each mode goes.
+    fn find(&mut self, dt: f64, power: &[L]) {
         assert!(dt >= 0.0 && dt.is_finite(), "an interval of {dt} s");
-        let state = &mut self.state;
-        state.power.copy_from_slice(power);
-        let modal = &*self.modal;
+        self.next.0 = dt;
+        self.next.1.copy_from_slice(power);
+        let (modal, state) = (&*self.modal, &self.state);
         let gone = &self.decays.over(dt, modal).gone;
         settle(modal, &mut self.change, power, &state.boundaries);
+        for ((change, y), gone) in self.change.iter_mut().zip(&state.modes).zip(gone) {
+            *change = *gone * (*change - *y);
+        }
+    }
+
+    /// Takes the advance attempted last as done; once only, and with nothing set in between.
+    pub fn commit(&mut self) {
+        let (dt, power) = (self.next.0, &self.next.1);
+        let (modal, state) = (&*self.modal, &mut self.state);
+        state.power.copy_from_slice(power);
         let [mode_carry, in_carry, out_carry] = &mut state.carry;
-        for (k, y) in state.modes.iter_mut().enumerate() {
-            let change = &mut self.change[k];
-            *change = gone[k] * (*change - *y);
-            accumulate(y, &mut mode_carry[k], *change);
+        for ((y, carry), change) in state.modes.iter_mut().zip(mode_carry).zip(&self.change) {
+            accumulate(y, carry, *change);
         }
         // Heat out: as in the steady state, less what stays behind while the modes rise.
         let span = L::splat(dt);
@@ -146,17 +174,6 @@ impl<L: Lane> Thermal<L> {
             accumulate(sum, carry, *p * span);
         }
         self.refresh();
-    }
-
-    /// Largest rise of any input in `dt` s of constant power per input (W), of the size of each, through heat
-    /// capacitances, K: the step response between all inputs, tabulated by length. What an input does at once, without
-    /// a heat capacitance in the way, is not in it ([`Thermal::undelayed`]). Panics as [`Thermal::advance`].
-    pub fn warms(&mut self, dt: f64, power: &[L]) -> L {
-        assert_eq!(power.len(), self.state.power.len(), "one power per heat input");
-        let rise = self.decays.rise(dt, &self.modal);
-        let rows = rise.chunks_exact(power.len().max(1));
-        let each = rows.map(|row| row.iter().zip(power).fold(L::default(), |sum, (z, p)| sum + *z * p.abs()));
-        each.fold(L::default(), L::max)
     }
 
     /// The part of an input's temperature that follows the present power at once, K. Panics on an input that does not

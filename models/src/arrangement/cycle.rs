@@ -158,7 +158,8 @@ fn ripple(network: &mut Thermal<f64>, power: &[(f64, Vec<f64>)], period: f64) ->
     let one = |(k, course): (usize, &Vec<f64>)| {
         let mean =
             |values: &mut dyn Iterator<Item = (f64, f64)>| values.map(|(dt, x)| dt * x).sum::<f64>() / period;
-        let steps = || power.iter().zip(course.windows(2)).map(|((dt, p), w)| (*dt, p[k], 0.5 * (w[0] + w[1])));
+        let steps =
+            || power.iter().zip(course.windows(2)).map(|((dt, p), w)| (*dt, p[k], 0.5 * (w[0] + w[1])));
         let watts = mean(&mut power.iter().map(|(dt, p)| (*dt, p[k])));
         let celsius = mean(&mut steps().map(|(dt, _, t)| (dt, t)));
         let lag = mean(&mut steps().map(|(dt, p, t)| (dt, p * (t - celsius))));

@@ -67,7 +67,12 @@ pub(super) fn assumptions(read: &Read<'_>) -> Vec<String> {
     let files = Sources::of_full_text(&read.file.about().scenario).files;
     let typed = files.first().and_then(|f| f.1.parse::<Table>().ok()).unwrap_or_default();
     if let Some(steps) = typed.get("steps").and_then(Value::as_table) {
-        let each = [("base", "base step"), ("finest", "finest step"), ("heat-error", "lag of temperatures"), ("coupling", "longest coupling interval")];
+        let each = [
+            ("base", "base step"),
+            ("finest", "finest step"),
+            ("heat-error", "lag of temperatures"),
+            ("coupling", "longest coupling interval"),
+        ];
         let each: Vec<String> =
             each.iter().filter_map(|(key, words)| Some(format!("{words} {}", text(steps, key)?))).collect();
         if !each.is_empty() {

@@ -57,7 +57,8 @@ pub fn within(network: &mut Thermal<f64>, course: &Power) -> Vec<Within> {
     let all = periodic(network, course);
     let span: f64 = course.iter().map(|c| c.0).sum();
     let one = |k: usize| {
-        let steps = || course.iter().zip(all.windows(2)).map(|((dt, p), w)| (dt, p[k], 0.5 * (w[0][k] + w[1][k])));
+        let steps =
+            || course.iter().zip(all.windows(2)).map(|((dt, p), w)| (dt, p[k], 0.5 * (w[0][k] + w[1][k])));
         let mean = steps().map(|(dt, _, t)| dt * t).sum::<f64>() / span;
         let heat: f64 = steps().map(|(dt, p, _)| dt * p).sum();
         let lag: f64 = steps().map(|(dt, p, t)| dt * p * (t - mean)).sum();
