@@ -50,15 +50,15 @@ fn kelvin<L: Lane>(run: &Run<L>, input: usize, lane: usize) -> f64 {
     }
 }
 
-/// The default against a run whose laws follow the network from step to step, or every 20 ns where steps are shorter.
+/// The default against a run whose laws follow the network within 20 mK, and every 20 ns at least.
 fn against_fine(what: &str, path: &Path, text: &str, once: f64) -> Run<f64> {
     let (run, found) = hottest(path, text, None);
-    let (fine, truth) = hottest(path, text, Some((1e-3, 20e-9)));
+    let (fine, truth) = hottest(path, text, Some((0.02, 20e-9)));
     let input = run.thermal().unwrap().modal().inputs().iter().position(|i| i.ends_with("jfet")).unwrap();
     let (c, f, error) = (run.counters(), fine.counters(), kelvin(&run, input, 0));
     println!("{what}: {found:.2} °C ± {error:.2} K, fine {truth:.2} °C, was {once} °C\n  {c:?}\n  {f:?}");
     assert!((found - truth).abs() < 1.0, "{what}: {found} °C for {truth} °C");
-    // As it was found once by a program that coupled every 1 ns or 20 ns and knew no bound.
+    // As it was found once by a program that coupled every 1 ns or 20 ns, handed over mean powers and knew no bound.
     assert!((found - once).abs() < 1.0, "{what}: {found} °C for {once} °C");
     assert!(error < 3.0 && (found - truth).abs() < error.max(0.5), "{what}: {error} K");
     let heat = run.thermal().unwrap();
@@ -74,21 +74,27 @@ fn the_ferry_breaker_trips_at_700_a() {
     assert!(run.counters().couplings <= 2000, "{:?}", run.counters());
 }
 
-/// A trip ten times slower and one ten times faster: 68.6 °C and 92.9 °C with an interval of 10 µs.
+/// The trip with the times in <> scaled.
+fn scaled(text: &str, scale: f64) -> String {
+    let pieces = text.split(['<', '>']).enumerate().map(|(k, piece)| match k % 2 {
+        0 => piece.to_string(),
+        _ => format!("{:.6}", scale * piece.parse::<f64>().expect("a number")),
+    });
+    pieces.collect()
+}
+
+/// A trip, one ten times slower and one ten times faster: 68.5 °C, 68.6 °C and 92.9 °C with an interval of 10 µs.
 #[test]
 fn trips_at_other_speeds() {
     let (path, text) = data("trip.toml");
-    for (scale, once) in [(10.0, 79.2), (1.0, 113.1), (0.1, 246.9)] {
-        let mut scaled = String::new();
-        for (k, piece) in text.split(['<', '>']).enumerate() {
-            match k % 2 {
-                0 => scaled.push_str(piece),
-                _ => scaled.push_str(&format!("{:.6}", scale * piece.parse::<f64>().expect("a number"))),
-            }
-        }
+    for (scale, finest, once) in [(10.0, "1 ns", 79.2), (1.0, "1 ns", 113.1), (0.1, "0.125 ns", 246.9)] {
+        let scaled = scaled(&text, scale).replace("1 ns", finest);
         let run = against_fine(&format!("trip, {scale}"), &path, &scaled, once);
         assert!(run.counters().couplings <= 2000, "{:?}", run.counters());
     }
+    // The fastest warms by 3 K in a nanosecond: where that is the finest step, the run says that it is too long.
+    let (run, _) = hottest(&path, &scaled(&text, 0.1), None);
+    assert_eq!(run.coupling_error(0, 0), Some(CouplingError::NotBounded(Cause::StepsTooLong)));
 }
 
 /// A current through R0·(1 + a·ΔT) on one R, C.

@@ -280,7 +280,7 @@ pub static STEPS: Section = Section {
         Key::may(
             "coupling",
             Form::Quantity("s", Positive),
-            "longest time between exchanges of heat and temperature, however little they lag; default end / 500",
+            "longest time between exchanges of heat and temperature, however little they lag; default end / 300",
         ),
         Key::may(
             "start",

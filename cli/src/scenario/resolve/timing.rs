@@ -15,7 +15,7 @@ const ERROR: f64 = 0.1;
 /// Lag of temperatures where none is given, K.
 const HEAT_ERROR: f64 = 1.0;
 /// Exchanges of heat and temperature over the whole run where no longest interval is given: enough for a curve.
-const EXCHANGES: f64 = 500.0;
+const EXCHANGES: f64 = 300.0;
 
 impl Resolve<'_> {
     pub(super) fn steps(&mut self, f: &Fields) -> Option<StepsSpec> {
