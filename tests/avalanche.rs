@@ -14,8 +14,8 @@ use crate::common::rig::{channel, column, falls_to, fixed, near, supply, v};
 use crate::common::technologies::{rest, ship};
 
 /// Energy (J) and time (s) in avalanche from a current in an inductance, gate off.
-fn unclamped(given: &Values<f64>, [l, amperes, volts]: [f64; 3], about: f64) -> (f64, f64) {
-    let entry = find::<f64>("mosfet").unwrap();
+fn unclamped(given: &Values, [l, amperes, volts]: [f64; 3], about: f64) -> (f64, f64) {
+    let entry = find("mosfet").unwrap();
     let mut c = Circuit::new();
     let (plus, _) = supply(&mut c, "plus", Wave::Constant(volts));
     let d = c.node("d");
@@ -49,7 +49,7 @@ fn energy_and_time_in_avalanche() {
             ("breakdown-current", 0.4 * i),
             ("drain-source-capacitance", 20e-12),
         ];
-        let entry = find::<f64>("mosfet").unwrap();
+        let entry = find("mosfet").unwrap();
         let (e, t) = unclamped(&values(entry, &given), [l, i, vdd], time);
         near("E", e, energy, 1e-3);
         near("t", t, time, 1e-3);

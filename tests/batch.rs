@@ -1,11 +1,13 @@
 //! Batches of variants: sampling, statistics, the program on plans, other subjects, what survives kills and full disks,
 //! a cluster.
 
+#[cfg(unix)]
 mod cluster;
 mod durable;
 mod lanes;
 mod parquet;
 mod program;
 mod sampling;
+mod shipped;
 mod statistics;
 mod subjects;

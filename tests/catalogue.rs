@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::circuit::abreast::DeviceLanes;
-use joulestep_engine::circuit::graph::{Body, Circuit};
+use joulestep_engine::circuit::graph::{Body, Circuit, Linear};
 use joulestep_engine::circuit::law::{Device, stamp_len};
 use joulestep_models::devices::catalogue;
 use joulestep_models::lookup::find;
@@ -62,7 +62,7 @@ fn samples(kind: &str) -> Vec<Vec<(&'static str, f64)>> {
                 from_part("stack-750v-5m4")
                     .into_iter()
                     .filter_map(|(key, x)| Some((key.strip_prefix(kind)?.strip_prefix('-')?, x)))
-                    .filter(|(key, _)| find::<f64>(kind).unwrap().params.iter().any(|p| p.key == *key))
+                    .filter(|(key, _)| find(kind).unwrap().params.iter().any(|p| p.key == *key))
                     .collect(),
             ];
             if kind == "mosfet" {
@@ -95,22 +95,23 @@ fn samples(kind: &str) -> Vec<Vec<(&'static str, f64)>> {
     }
 }
 
-/// Every sample of every model, built.
-fn built<L: Lane>() -> Vec<(String, Circuit<L>, Built)> {
+/// Every sample of every model, built with its numbers larger by the fraction `more`.
+fn built(more: f64) -> Vec<(String, Circuit<f64>, Built)> {
     let mut out = Vec::new();
-    for entry in catalogue::<L>() {
+    let grown = |x: f64| x * (1.0 + more);
+    for entry in catalogue() {
         for (number, sample) in samples(entry.kind).iter().enumerate() {
             let mut circuit = Circuit::new();
             let pins: Vec<_> =
                 entry.pins.iter().filter(|p| **p != "*").map(|p| circuit.node(&format!("n-{p}"))).collect();
-            let mut values = values(entry, &sample.iter().map(|(k, x)| (*k, *x)).collect::<Vec<_>>());
+            let mut values = values(entry, &sample.iter().map(|(k, x)| (*k, grown(*x))).collect::<Vec<_>>());
             if entry.kind == "nonlinear-capacitor" && number == 2 {
                 let c = [2e-9, 1.2e-9, 9e-10, 2e-10, 1e-10];
-                let points = [0.0, 5.0, 20.0, 100.0, 600.0].into_iter().zip(c.map(L::splat)).collect();
+                let points = [0.0, 5.0, 20.0, 100.0, 600.0].into_iter().zip(c.map(grown)).collect();
                 values.0.insert("table", Value::Table(points));
             }
             if entry.kind == "coupled-inductors" {
-                values.0.insert("inductances", Value::List(vec![L::splat(1e-6), L::splat(4e-6)]));
+                values.0.insert("inductances", Value::List(vec![grown(1e-6), grown(4e-6)]));
             }
             let label = format!("{}-{number}", entry.kind);
             let built = (entry.build)(&mut circuit, "x", &pins, &values).unwrap();
@@ -120,16 +121,45 @@ fn built<L: Lane>() -> Vec<(String, Circuit<L>, Built)> {
     out
 }
 
-/// Four and eight equal variants of every sample go abreast, and have what the model built in lanes has.
+/// Every sample abreast, a variant in each lane whose numbers differ by a thousandth from those of the next, and each
+/// variant alone.
+fn abreast<K: DeviceLanes>() -> Vec<(String, Circuit<K>, Vec<Circuit<f64>>)> {
+    let mut alone: Vec<_> = (0..K::WIDTH).map(|k| built(1e-3 * k as f64).into_iter()).collect();
+    let mut out = Vec::new();
+    while let Some(each) = alone.iter_mut().map(Iterator::next).collect::<Option<Vec<_>>>() {
+        let label = each[0].0.clone();
+        let each: Vec<_> = each.into_iter().map(|one| one.1).collect();
+        let together = Circuit::abreast::<K>(&each.iter().collect::<Vec<_>>());
+        out.push((label.clone(), together.unwrap_or_else(|| panic!("{label} does not go abreast")), each));
+    }
+    out
+}
+
+/// Four and eight variants of every sample go abreast: the names, pins and linear equations of each in its lane. (What
+/// devices do there: below.)
 #[test]
 fn every_model_goes_abreast() {
+    fn in_lane<K: Lane>(linear: &Linear<K>, lane: usize) -> String {
+        let place = |list: &[(usize, usize, K)]| -> Vec<_> {
+            list.iter().map(|&(row, column, x)| (row, column, x.lane(lane))).collect()
+        };
+        let sources: Vec<_> = linear.s.iter().map(|&(row, wave, x)| (row, wave, x.lane(lane))).collect();
+        format!("{:?}", (&linear.branches, place(&linear.g), place(&linear.c), sources, linear.choice))
+    }
     fn check<K: DeviceLanes>() {
-        for ((label, alone, _), (_, lanes, _)) in built::<f64>().into_iter().zip(built::<K>()) {
-            let together = Circuit::abreast::<K>(&vec![&alone; K::WIDTH]);
-            let together = together.unwrap_or_else(|| panic!("{label} does not go abreast"));
-            for (a, b) in together.components.iter().zip(&lanes.components) {
-                let (text, expected) = (format!("{:?}", a.body), format!("{:?}", b.body));
-                assert_eq!(text, expected, "{label} {}", a.name);
+        for (label, together, each) in abreast::<K>() {
+            for (lane, alone) in each.iter().enumerate() {
+                assert_eq!(together.components.len(), alone.components.len(), "{label}");
+                for (a, b) in together.components.iter().zip(&alone.components) {
+                    assert_eq!((&a.name, a.kind, &a.pins), (&b.name, b.kind, &b.pins), "{label}");
+                    if let (Body::Linear(a), Body::Linear(b)) = (&a.body, &b.body) {
+                        assert_eq!(in_lane(a, lane), in_lane(b, 0), "{label}");
+                    }
+                }
+                for (a, b) in together.choices.iter().zip(&alone.choices) {
+                    let options: Vec<f64> = a.options.iter().map(|x| x.lane(lane)).collect();
+                    assert_eq!((options, a.initial), (b.options.clone(), b.initial), "{label}");
+                }
             }
         }
     }
@@ -137,18 +167,15 @@ fn every_model_goes_abreast() {
     check::<f64x8>();
 }
 
-/// The devices of all samples, by label.
-fn devices<L: Lane>() -> Vec<(String, Box<dyn Device<L>>)> {
+/// The devices of a circuit, in the order of its components, with their names.
+fn devices<L: Lane>(label: &str, circuit: Circuit<L>) -> Vec<(String, Box<dyn Device<L>>)> {
     let mut out = Vec::new();
-    for (label, circuit, _) in built::<L>() {
-        for component in circuit.components {
-            if let Body::Device(device) = component.body {
-                assert_eq!(component.pins.len(), device.locals() - device.internals() + 1, "{label}");
-                out.push((format!("{label} {}", component.name), device));
-            }
+    for component in circuit.components {
+        if let Body::Device(device) = component.body {
+            assert_eq!(component.pins.len(), device.locals() - device.internals() + 1, "{label}");
+            out.push((format!("{label} {}", component.name), device));
         }
     }
-    assert!(out.len() >= 15, "only {} devices", out.len());
     out
 }
 
@@ -180,7 +207,7 @@ impl Dice {
 #[test]
 fn tables_are_complete_and_names_unique() {
     let mut kinds = BTreeSet::new();
-    for entry in catalogue::<f64>() {
+    for entry in catalogue() {
         assert!(kinds.insert(entry.kind), "two kinds `{}`", entry.kind);
         assert!(
             !entry.help.is_empty() && !entry.source.is_empty() && !entry.params.is_empty(),
@@ -210,15 +237,15 @@ fn tables_are_complete_and_names_unique() {
 
 #[test]
 fn a_misspelt_kind_is_answered_with_the_nearest() {
-    assert_eq!(find::<f64>("resistor").unwrap().kind, "resistor");
-    assert_eq!(find::<f64>("mosfit").unwrap_err(), Some("mosfet"));
-    assert_eq!(find::<f64>("Varister").unwrap_err(), Some("varistor"));
-    assert_eq!(find::<f64>("xyzzy").unwrap_err(), None);
+    assert_eq!(find("resistor").unwrap().kind, "resistor");
+    assert_eq!(find("mosfit").unwrap_err(), Some("mosfet"));
+    assert_eq!(find("Varister").unwrap_err(), Some("varistor"));
+    assert_eq!(find("xyzzy").unwrap_err(), None);
 }
 
 #[test]
 fn what_was_built_refers_to_its_own_components() {
-    for (label, circuit, built) in built::<f64>() {
+    for (label, circuit, built) in built(0.0) {
         assert_eq!(built.components.len(), circuit.components.len(), "{label} hides a component");
         for (die, components) in &built.dies {
             assert!(components.iter().all(|c| built.components.contains(c)), "{label}: {die}");
@@ -236,7 +263,7 @@ fn shipped_parts_build_and_say_that_they_are_invented() {
     for (name, text) in shipped() {
         assert!(text.contains("\ninvented = true\n") && text.contains("(invented)\""), "{name}");
         let (kind, given) = part(name);
-        let entry = find::<f64>(&kind).unwrap();
+        let entry = find(&kind).unwrap();
         let mut circuit = Circuit::new();
         let pins: Vec<_> = entry.pins.iter().filter(|p| **p != "*").map(|p| circuit.node(p)).collect();
         (entry.build)(&mut circuit, name, &pins, &values(entry, &given)).unwrap();
@@ -247,7 +274,8 @@ fn shipped_parts_build_and_say_that_they_are_invented() {
 #[test]
 fn derivatives_equal_central_differences() {
     let mut dice = Dice(1);
-    for (label, mut device) in devices::<f64>() {
+    let all = built(0.0).into_iter().flat_map(|(label, circuit, _)| devices(&label, circuit));
+    for (label, mut device) in all {
         let p = device.locals();
         for kelvin in [233.15, 298.15, 448.15] {
             device.settle(kelvin);
@@ -288,31 +316,39 @@ fn derivatives_equal_central_differences() {
     }
 }
 
-fn lanes_equal_one_lane<L: Lane>() {
+fn lanes_equal_one_lane<K: DeviceLanes>() {
     let mut dice = Dice(2);
-    for ((label, mut one), (_, mut many)) in devices::<f64>().into_iter().zip(devices::<L>()) {
-        let p = one.locals();
-        for _ in 0..300 {
-            let kelvin: Vec<f64> = (0..L::WIDTH).map(|_| 230.0 + 250.0 * dice.roll()).collect();
-            let u: Vec<Vec<f64>> = (0..p).map(|_| (0..L::WIDTH).map(|_| dice.voltage()).collect()).collect();
-            many.settle(L::from_fn(|lane| kelvin[lane]));
-            let wide: Vec<L> = u.iter().map(|u| L::from_fn(|lane| u[lane])).collect();
-            let mut out = vec![L::default(); stamp_len(p)];
-            many.stamp(&wide, &mut out);
-            for lane in 0..L::WIDTH {
-                one.settle(kelvin[lane]);
-                let mut alone = vec![0.0; stamp_len(p)];
-                one.stamp(&u.iter().map(|u| u[lane]).collect::<Vec<_>>(), &mut alone);
-                for (k, (a, b)) in out.iter().zip(&alone).enumerate() {
-                    assert_eq!(
-                        a.lane(lane).to_bits(),
-                        b.to_bits(),
-                        "{label}: entry {k}, lane {lane}, {a:?} {b}"
-                    );
+    let mut number = 0;
+    for (label, together, each) in abreast::<K>() {
+        let mut alone: Vec<_> = each.into_iter().map(|one| devices(&label, one).into_iter()).collect();
+        for (label, mut many) in devices(&label, together) {
+            let mut ones: Vec<_> = alone.iter_mut().map(|one| one.next().unwrap().1).collect();
+            number += 1;
+            let p = many.locals();
+            for _ in 0..300 {
+                let kelvin: Vec<f64> = ones.iter().map(|_| 230.0 + 250.0 * dice.roll()).collect();
+                let u: Vec<Vec<f64>> =
+                    (0..p).map(|_| ones.iter().map(|_| dice.voltage()).collect()).collect();
+                many.settle(K::from_fn(|lane| kelvin[lane]));
+                let wide: Vec<K> = u.iter().map(|u| K::from_fn(|lane| u[lane])).collect();
+                let mut out = vec![K::default(); stamp_len(p)];
+                many.stamp(&wide, &mut out);
+                for (lane, one) in ones.iter_mut().enumerate() {
+                    one.settle(kelvin[lane]);
+                    let mut alone = vec![0.0; stamp_len(p)];
+                    one.stamp(&u.iter().map(|u| u[lane]).collect::<Vec<_>>(), &mut alone);
+                    for (k, (a, b)) in out.iter().zip(&alone).enumerate() {
+                        assert_eq!(
+                            a.lane(lane).to_bits(),
+                            b.to_bits(),
+                            "{label}: entry {k}, lane {lane}, {a:?} {b}"
+                        );
+                    }
                 }
             }
         }
     }
+    assert!(number >= 15, "only {number} devices");
 }
 
 #[test]

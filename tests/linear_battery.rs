@@ -1,8 +1,6 @@
 //! Every way of elimination against the same matrices: the replayed order (one lane and eight) and dense LU with
 //! partial pivoting of a general library (nalgebra), the outside reference here.
 
-use std::collections::BTreeMap;
-
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::circuit::graph::GROUND;
 use joulestep_engine::circuit::probe::Probe;
@@ -12,19 +10,20 @@ use joulestep_engine::equations::replay::Replay;
 use joulestep_engine::run::setup::Setup;
 use joulestep_engine::step::schedule::Steps;
 use nalgebra::{DMatrix, DVector};
+use sprs::{CsMatI, TriMatI};
 
 use crate::common::ref1::{Duty, ref1};
 
 /// A circuit-like matrix: a mesh of conductances over twelve decades, and rows of ideal voltage sources.
-fn matrix(n: usize, sources: usize, seed: u64) -> BTreeMap<(u32, u32), f64> {
+fn matrix(n: usize, sources: usize, seed: u64) -> CsMatI<f64, u32> {
     let mut state = seed;
     let mut random = move || {
         state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
         (state >> 11) as f64 / (1u64 << 53) as f64
     };
     let nodes = n - sources;
-    let mut entries = BTreeMap::new();
-    let mut add = |r: usize, c: usize, x: f64| *entries.entry((r as u32, c as u32)).or_insert(0.0) += x;
+    let mut entries = TriMatI::new((n, n));
+    let mut add = |r: usize, c: usize, x: f64| entries.add_triplet(r, c, x);
     for k in 0..nodes {
         add(k, k, 1e-3);
         for _ in 0..2 {
@@ -41,25 +40,25 @@ fn matrix(n: usize, sources: usize, seed: u64) -> BTreeMap<(u32, u32), f64> {
         add(nodes + s, s, 1.0);
         add(s, nodes + s, 1.0);
     }
-    entries
+    entries.to_csr()
 }
 
 /// Largest residual of a solution against |A|·|x| + |b|, row by row (Oettli & Prager 1964).
-fn backward_error(a: &BTreeMap<(u32, u32), f64>, x: &[f64], b: &[f64]) -> f64 {
+fn backward_error(a: &CsMatI<f64, u32>, x: &[f64], b: &[f64]) -> f64 {
     let mut residual = b.to_vec();
     let mut scale: Vec<f64> = b.iter().map(|b| b.abs()).collect();
-    for (&(r, c), &v) in a {
+    for (&v, (r, c)) in a.iter() {
         residual[r as usize] -= v * x[c as usize];
         scale[r as usize] += (v * x[c as usize]).abs();
     }
     residual.iter().zip(&scale).map(|(r, s)| r.abs() / s.max(f64::MIN_POSITIVE)).fold(0.0, f64::max)
 }
 
-fn replayed<L: Lane>(n: usize, a: &BTreeMap<(u32, u32), f64>, outer: usize, b: &[f64]) -> Vec<f64> {
-    let order = Order::choose(n, a, |k| k >= n - outer).expect("the matrix is regular");
+fn replayed<L: Lane>(n: usize, a: &CsMatI<f64, u32>, outer: usize, b: &[f64]) -> Vec<f64> {
+    let order = Order::choose(a.clone(), |k| k >= n - outer).expect("the matrix is regular");
     let zero = L::splat(0.0);
     let mut values = vec![zero; order.slots + 1];
-    for (&(r, c), &v) in a {
+    for (&v, (r, c)) in a.iter() {
         values[order.slot(r as usize, c as usize).expect("an entry has a slot") as usize] = L::splat(v);
     }
     let mut right: Vec<L> = b.iter().map(|b| L::splat(*b)).chain([zero]).collect();
@@ -74,7 +73,7 @@ fn replay_and_dense_lu_solve_the_same_matrices() {
         for seed in 0..8 {
             let a = matrix(n, sources, 1000 * n as u64 + seed);
             let b: Vec<f64> = (0..n).map(|k| ((k * 37 + 11) % 17) as f64 - 8.0).collect();
-            let dense = DMatrix::from_fn(n, n, |r, c| a.get(&(r as u32, c as u32)).copied().unwrap_or(0.0));
+            let dense = DMatrix::from_fn(n, n, |r, c| a.get(r, c).copied().unwrap_or(0.0));
             let library = dense.lu().solve(&DVector::from_column_slice(&b)).expect("regular");
             assert!(backward_error(&a, library.as_slice(), &b) < 1e-9, "the library on n = {n}, {seed}");
             for outer in [0, n / 3, n] {

@@ -74,6 +74,8 @@ mod thermal_coupled;
 mod rating;
 // ratings of shipped parts as a user asks for them
 mod rating_trade;
+// the program on other processors
+mod travel;
 // facts of the trade
 mod trade_facts;
 // unipolar limits, critical field, mobility; temperature laws against published exponents

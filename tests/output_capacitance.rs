@@ -50,7 +50,7 @@ fn output_charge_of_a_depletion_capacitance() {
             ],
         ),
     ] {
-        let entry = find::<f64>("nonlinear-capacitor").unwrap();
+        let entry = find("nonlinear-capacitor").unwrap();
         let given =
             [("capacitance", cj0), ("junction-voltage", vj), ("grading", m), ("constant-capacitance", c0)];
         let at = output_charge(entry, &values(entry, &given), &[v], 25.0).unwrap()[0];
@@ -77,7 +77,7 @@ fn capacitance_of_a_one_sided_junction() {
         (1.56755004715697e-9, 2.8, 400.0, 1.3069401506335e-10, 9.65088182709557e-8, 1.38581300105655e-5),
         (3.64390869339586e-9, 0.8, 25.0, 6.41656542333641e-10, 2.72792236749825e-8, 2.61363393910141e-7),
     ] {
-        let entry = find::<f64>("diode").unwrap();
+        let entry = find("diode").unwrap();
         let given = [("saturation-current", 1e-14), ("capacitance", cj0), ("junction-voltage", vbi)];
         let at = output_charge(entry, &values(entry, &given), &[v], 25.0).unwrap()[0];
         near("C", at.capacitance, c, 1e-6);

@@ -4,7 +4,7 @@ use serde_json::Value;
 
 use crate::common::program::{joulestep as run, told};
 
-fn rated(more: &[&str]) -> Value {
+fn rated(heatsink: &str, more: &[&str]) -> Value {
     let mut arguments = vec![
         "rating",
         "stack-750v-5m4",
@@ -14,7 +14,7 @@ fn rated(more: &[&str]) -> Value {
         "--on",
         "board-superjunction",
         "--heatsink",
-        "50 degC",
+        heatsink,
         "--json",
         "--cells",
         "12000",
@@ -27,35 +27,50 @@ fn of<'a>(told: &'a Value, part: &str) -> Vec<&'a Value> {
     told["curve"].as_array().expect("rows").iter().filter(|r| r["part"] == part).collect()
 }
 
-/// Facts of the trade (`common practice, no source`): with the heatsink at 50 °C and junctions up to 175 °C, a 750 V
-/// stack of 5.4 mΩ in a leadless package takes over 500 A for half a millisecond and about 90 A for ever; its thermal
-/// I²t limit is about eight times that of a superjunction device of 40 mΩ with a lower highest temperature in the same
-/// outline. The shipped parts come within the bounds asserted here: 85 A for ever, and 470 A for half a millisecond, where
-/// the JFET begins to saturate.
+/// Facts of the trade (`common practice, no source`): with the heatsink at 25 °C, where data sheets state such currents,
+/// and junctions up to 175 °C, a 750 V stack of 5.4 mΩ in a leadless package takes over 500 A for half a millisecond and
+/// about 90 A for ever; its thermal I²t limit is about eight times that of a superjunction device of 40 mΩ with a lower
+/// highest temperature in the same outline. That ratio belongs to pulses so long that the whole heat path is warm. In a
+/// short one the small superjunction die has its heat capacity and package to itself: the shipped parts then come to 6 or
+/// 7, which no fact of the trade is about.
+///
+/// A hotter heatsink leaves less rise, ΔT, and I²·R = ΔT/Zth at the same highest temperature: currents fall with √ΔT. For
+/// ever that is exact but for the package's conductivities and the share of the two dies, hence 2 %; in a pulse the
+/// resistance on the way there counts too, and it is higher from 50 °C.
 #[test]
 fn the_very_low_ohmic_stack_is_rated_as_the_trade_knows_it() {
-    let told = rated(&["--from", "0.5 ms", "--to", "100 s", "--points", "3"]);
+    let pulses = ["--from", "0.5 ms", "--to", "100 s", "--points", "3"];
+    let [told, hotter] = ["25 degC", "50 degC"].map(|heatsink| rated(heatsink, &pulses));
     let [stack, other] = ["stack-750v-5m4", "mosfet-superjunction-650v-40m"].map(|p| of(&told, p));
-    let surge = stack[0]["current"].as_f64().unwrap();
-    assert!((440.0..560.0).contains(&surge), "{surge} A for half a millisecond");
-    let forever = told["ratings"][0]["continuous"]["current"].as_f64().unwrap();
-    assert!((80.0..100.0).contains(&forever), "{forever} A for ever");
-    let margin = told["ratings"][0]["continuous"]["loop_gain"].as_f64().unwrap();
-    assert!(margin > 0.0 && margin < 1.0);
-    assert!(told["ratings"][0]["runaway_current"].as_f64().unwrap() > forever);
-    for (a, b) in stack.iter().zip(&other) {
-        let ratio = a["square_integral"].as_f64().unwrap() / b["square_integral"].as_f64().unwrap();
-        assert!((5.5..9.5).contains(&ratio), "I²t {ratio} times");
+    let surge = |row: &Value| row["current"].as_f64().unwrap();
+    assert!(surge(stack[0]) > 500.0, "{} A for half a millisecond", surge(stack[0]));
+    let forever = |told: &Value| told["ratings"][0]["continuous"]["current"].as_f64().unwrap();
+    assert!((85.0..95.0).contains(&forever(&told)), "{} A for ever", forever(&told));
+    let left = (f64::from(175 - 50) / f64::from(175 - 25)).sqrt();
+    for fallen in
+        [surge(of(&hotter, "stack-750v-5m4")[0]) / surge(stack[0]), forever(&hotter) / forever(&told)]
+    {
+        assert!((fallen / left - 1.0).abs() < 0.02, "{fallen} of the current is left, expected {left}");
     }
-    let last = stack[2]["square_integral"].as_f64().unwrap() / other[2]["square_integral"].as_f64().unwrap();
-    assert!((7.0..9.0).contains(&last), "I²t {last} times at 100 s");
+    for told in [&told, &hotter] {
+        let margin = told["ratings"][0]["continuous"]["loop_gain"].as_f64().unwrap();
+        assert!(margin > 0.0 && margin < 1.0);
+        assert!(told["ratings"][0]["runaway_current"].as_f64().unwrap() > forever(told));
+    }
+    let ratios: Vec<f64> = stack
+        .iter()
+        .zip(&other)
+        .map(|(a, b)| a["square_integral"].as_f64().unwrap() / b["square_integral"].as_f64().unwrap())
+        .collect();
+    assert!((7.5..8.5).contains(&ratios[2]), "I²t {} times at 100 s", ratios[2]);
+    assert!(ratios.iter().all(|r| (6.0..8.5).contains(r)), "I²t {ratios:?} times");
 }
 
 /// A longer pulse, a hotter heatsink, a current before the pulse: each leaves less.
 #[test]
 fn what_heats_more_carries_less() {
     let currents = |more: &[&str]| -> Vec<f64> {
-        let told = rated(&[&["--from", "1 ms", "--to", "10 s", "--points", "4"], more].concat());
+        let told = rated("50 degC", &[&["--from", "1 ms", "--to", "10 s", "--points", "4"], more].concat());
         of(&told, "stack-750v-5m4").iter().map(|r| r["current"].as_f64().unwrap()).collect()
     };
     let usual = currents(&[]);

@@ -6,8 +6,8 @@ use joulestep_models::model::{Value, Values};
 
 use crate::common::catalogued::part;
 
-fn refusal(kind: &str, pins: usize, given: &[(&'static str, Value<f64>)]) -> String {
-    let entry = find::<f64>(kind).unwrap();
+fn refusal(kind: &str, pins: usize, given: &[(&'static str, Value)]) -> String {
+    let entry = find(kind).unwrap();
     let mut circuit = Circuit::new();
     let pins: Vec<NodeId> = (0..pins).map(|k| circuit.node(&format!("n{k}"))).collect();
     let mut values = Values::with_defaults(entry.params);

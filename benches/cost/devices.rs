@@ -3,6 +3,7 @@
 use std::hint::black_box;
 
 use joulestep_engine::arithmetic::lane::Lane;
+use joulestep_engine::circuit::abreast::DeviceLanes;
 use joulestep_engine::circuit::graph::{Body, Circuit, NodeId};
 use joulestep_engine::circuit::law::{Device, Seat, stamp_len};
 use wide::{f64x4, f64x8};
@@ -43,18 +44,21 @@ pub fn print() {
 }
 
 /// Name, number of local unknowns and times of every device.
-fn measured<L: Lane>() -> Vec<(String, usize, Times)> {
+fn measured<L: DeviceLanes>() -> Vec<(String, usize, Times)> {
     let mut circuits = Vec::new();
     match ref1::<L>(Duty::DoublePulse) {
         Ok(r) => circuits.push(("REF-1", r.circuit)),
         Err(e) => println!("REF-1: {e}"),
     }
     for (name, pins) in PARTS {
-        let mut circuit = Circuit::<L>::new();
+        let mut circuit = Circuit::<f64>::new();
         let nodes: Vec<NodeId> = ["a", "b", "c"][..pins].iter().map(|n| circuit.node(n)).collect();
         let (kind, params) = part(name);
         put(&mut circuit, &kind, "X", &nodes, &params);
-        circuits.push((name, circuit));
+        match Circuit::abreast::<L>(&vec![&circuit; L::WIDTH]) {
+            Some(circuit) => circuits.push((name, circuit)),
+            None => println!("{name}: not in {} lanes", L::WIDTH),
+        }
     }
     let mut rows = Vec::new();
     for (from, circuit) in circuits {

@@ -91,7 +91,7 @@ fn converter(base: f64, how: Piecewise) -> Run<f64> {
     cap(&mut c, "C1", input, 10e-6, 48.0);
     let choice = c.choice(vec![1e3, 1e-7, 1e-7], 1);
     c.chosen_resistor("S", "switch", input, x, choice).expect("a switch");
-    let entry = find::<f64>("ideal-diode").expect("it is in the catalogue");
+    let entry = find("ideal-diode").expect("it is in the catalogue");
     let mut values = Values::with_defaults(entry.params);
     values.0.insert("forward-voltage", Value::Number(0.4));
     (entry.build)(&mut c, "D", &[GROUND, x], &values).expect("a diode");

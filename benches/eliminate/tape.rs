@@ -1,10 +1,9 @@
 //! The engine's elimination tape: the order chosen on the first switch state only, replayed for all.
 
-use std::collections::BTreeMap;
-
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::equations::order::Order;
 use joulestep_engine::equations::replay::Replay;
+use sprs::TriMatI;
 use wide::{f64x4, f64x8};
 
 use crate::meshes::Mesh;
@@ -12,9 +11,9 @@ use crate::solvers::Solver;
 
 /// The tape for one mesh, alone and in lanes.
 pub fn solvers(mesh: &Mesh) -> Vec<Box<dyn Solver>> {
-    let entries: BTreeMap<(u32, u32), f64> =
-        mesh.entries.iter().zip(&mesh.values[0]).map(|(&(r, c), &x)| ((r as u32, c as u32), x)).collect();
-    match Order::choose(mesh.n, &entries, |_| false) {
+    let mut entries = TriMatI::new((mesh.n, mesh.n));
+    mesh.entries.iter().zip(&mesh.values[0]).for_each(|(&(r, c), &x)| entries.add_triplet(r, c, x));
+    match Order::choose(entries.to_csr(), |_| false) {
         Ok(order) => vec![
             Box::new(Tape::<f64>::new(mesh, &order, "tape")),
             Box::new(Tape::<f64x4>::new(mesh, &order, "tape, 4 lanes, each")),

@@ -1,7 +1,6 @@
-//! A package stack of 100 000 and 200 000 cells to a compact network, and the linear systems behind it by three ways:
-//! conjugate gradients, this engine's factorisation, and (feature `outside`) the sparse Cholesky of faer on the same
-//! matrices. Every row runs in a process of its own, so that its peak memory is its own. `cargo bench --bench field`;
-//! see benches/README.md.
+//! A package stack of 100 000 and 200 000 cells to a compact network, and the linear systems behind it by conjugate
+//! gradients and (feature `outside`) by the sparse Cholesky of faer on the same matrices. Every row runs in a process of
+//! its own, so that its peak memory is its own. `cargo bench --bench field`; see benches/README.md.
 
 #[cfg(feature = "outside")]
 mod outside;
@@ -9,7 +8,6 @@ mod outside;
 use std::process::Command;
 use std::time::Instant;
 
-use joulestep_engine::thermal::field::factor::{Factor, Pattern};
 use joulestep_engine::thermal::field::iterate::Conjugate;
 use joulestep_engine::thermal::field::mesh::{Mesh, Sizing};
 use joulestep_engine::thermal::field::reduce::{Span, reduce};
@@ -27,11 +25,11 @@ fn main() {
         return one(way, mesh);
     }
     println!("{:<10}{:<12}{:<58}{:>12}", "cells", "way", "what", "peak memory");
-    let ways = ["reduce", "conjugate", "factor"];
-    let outside = cfg!(feature = "outside").then_some(["faer-amd", "faer-nd"]).into_iter().flatten();
+    let ways = ["reduce", "conjugate"];
+    let outside = cfg!(feature = "outside").then_some("faer");
     let program = std::env::current_exe().expect("a running program");
     for (mesh, ..) in MESHES {
-        for way in ways.into_iter().chain(outside.clone()) {
+        for way in ways.into_iter().chain(outside) {
             let status = Command::new(&program).args([way, mesh]).status().expect("it starts");
             assert!(status.success(), "{way} on {mesh} failed");
         }
@@ -67,22 +65,8 @@ fn one(way: &str, mesh: &str) {
             }
             what += "by shift";
         }
-        "factor" => {
-            let pattern = Pattern::new(&system);
-            let ordered = clock.elapsed().as_secs_f64();
-            let factor = Factor::new(&pattern, &system, SHIFTS[1]).expect("positive definite");
-            let factored = clock.elapsed().as_secs_f64() - ordered;
-            let clock = Instant::now();
-            let mut x = b.clone();
-            factor.solve(&mut x);
-            let solved = clock.elapsed().as_secs_f64();
-            let entries = pattern.entries() as f64 / 1e6;
-            what = format!(
-                "order {ordered:.2} s, factor {factored:.2} s, solve {solved:.2} s, {entries:.0} M entries"
-            );
-        }
         #[cfg(feature = "outside")]
-        _ => what = outside::faer(&system, SHIFTS[1], way == "faer-nd"),
+        _ => what = outside::faer(&system, SHIFTS[1]),
         #[cfg(not(feature = "outside"))]
         _ => {}
     }

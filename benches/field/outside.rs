@@ -3,34 +3,24 @@
 use std::time::Instant;
 
 use faer::dyn_stack::{MemBuffer, MemStack};
-use faer::perm::Perm;
 use faer::sparse::linalg::SupernodalThreshold;
 use faer::sparse::linalg::cholesky::{
     CholeskySymbolicParams, LltRef, SymmetricOrdering, factorize_symbolic_cholesky,
 };
 use faer::sparse::{SparseColMat, Triplet};
 use faer::{Conj, MatMut, Par, Side};
-use joulestep_engine::thermal::field::factor::Pattern;
 use joulestep_engine::thermal::field::system::System;
 
-/// Orders (approximate minimum degree, or this engine's nested dissection), factorises and solves once, on one thread.
-pub fn faer(system: &System, shift: f64, dissected: bool) -> String {
+/// Orders (approximate minimum degree), factorises and solves once, on one thread.
+pub fn faer(system: &System, shift: f64) -> String {
     let n = system.cells();
+    let matrix = system.matrix(shift);
+    let lower = matrix.iter().filter(|(_, (i, j))| i >= j);
     let entries: Vec<Triplet<usize, usize, f64>> =
-        system.entries(shift).into_iter().map(|(i, j, x)| Triplet::new(i, j, x)).collect();
+        lower.map(|(x, (i, j))| Triplet::new(i as usize, j as usize, *x)).collect();
     let matrix = SparseColMat::try_new_from_triplets(n, n, &entries).expect("a matrix");
     let clock = Instant::now();
-    let order: Vec<usize> = match dissected {
-        true => Pattern::new(system).order().iter().map(|cell| *cell as usize).collect(),
-        false => (0..n).collect(),
-    };
-    let mut place = vec![0; n];
-    order.iter().enumerate().for_each(|(k, cell)| place[*cell] = k);
-    let perm = Perm::new_checked(order.into_boxed_slice(), place.into_boxed_slice(), n);
-    let ordering = match dissected {
-        true => SymmetricOrdering::Custom(perm.as_ref()),
-        false => SymmetricOrdering::Amd,
-    };
+    let ordering = SymmetricOrdering::Amd;
     let params = CholeskySymbolicParams {
         supernodal_flop_ratio_threshold: SupernodalThreshold::FORCE_SUPERNODAL,
         ..Default::default()

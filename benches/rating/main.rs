@@ -3,10 +3,10 @@
 
 use std::time::Instant;
 
-use joulestep_engine::thermal::field::factor::Pattern;
-use joulestep_engine::thermal::field::march::March;
 use joulestep_engine::thermal::field::mesh::{Mesh, Sizing};
+use joulestep_engine::thermal::field::property::Law;
 use joulestep_engine::thermal::field::reduce::{Span, reduce};
+use joulestep_engine::thermal::field::surge::Surge as Field;
 use joulestep_engine::thermal::field::system::System;
 use joulestep_engine::thermal::modal::Modal;
 use joulestep_models::package::to_ambient;
@@ -27,7 +27,14 @@ fn main() {
     let open = |path: &std::path::Path| std::fs::read_to_string(path);
     let Ok(package) = joulestep::package::read("board-750v-5m4", &open) else { panic!("a shipped stack") };
     let Ok(loaded) = joulestep::parts::load("stack-750v-5m4", &open) else { panic!("a shipped part") };
-    let solid = to_ambient(&package).expect("a right stack");
+    let mut solid = to_ambient(&package).expect("a right stack");
+    // The network holds at one temperature: the field is held to the same properties.
+    for substance in &mut solid.body.substances {
+        for law in substance.conductivity.iter_mut().chain([&mut substance.heat_capacity]) {
+            *law = Law::Constant(law.at(solid.kelvin));
+        }
+    }
+    solid.body.boundaries.iter_mut().for_each(|b| b.temperature = SINK);
     let sizing = Sizing { division: 2, ..Sizing::default() };
     let mesh = Mesh::new(&solid.body, &sizing, solid.kelvin).expect("a mesh");
     let system = System::new(&solid.body, &mesh, solid.kelvin).expect("a system");
@@ -50,7 +57,6 @@ fn main() {
     let compact = clock.elapsed().as_secs_f64();
 
     // Four of the forty pulses, at the current found, by the field itself.
-    let pattern = Pattern::new(&system);
     let (mut spent, mut worst) = (0.0, 0.0f64);
     let picked = [12, 20, 28, 36];
     println!("{:>10}{:>12}{:>20}{:>20}", "width, s", "current, A", "compact, °C", "field, °C");
@@ -58,19 +64,17 @@ fn main() {
         let point = &curve[k];
         let clock = Instant::now();
         let unit = point.width / (STEPS * ((1 << (DOUBLINGS + 1)) - 1)) as f64;
-        let mut march = March::new(&system, &pattern, unit).expect("it factors");
+        let mut field = Field::new(&solid.body, &mesh, SINK).expect("a system");
         let mut power = vec![0.0; reduced.network.ports().len()];
         let mut hottest = f64::NEG_INFINITY;
         for doubling in 0..=DOUBLINGS {
-            if doubling > 0 {
-                march.set_step(unit * f64::from(1u32 << doubling)).expect("it factors");
-            }
+            let step = unit * f64::from(1u32 << doubling);
             for _ in 0..STEPS {
-                let celsius: Vec<f64> = inputs.iter().map(|&i| SINK + march.rise(i)).collect();
+                let celsius: Vec<f64> = inputs.iter().map(|&i| field.temperature(i)).collect();
                 let carried = law.carry(point.current, &celsius).expect("it carries that");
                 inputs.iter().zip(carried.heat).for_each(|(&i, p)| power[i] = p);
-                march.advance(&power);
-                hottest = inputs.iter().map(|&i| SINK + march.rise(i)).fold(hottest, f64::max);
+                field.advance(step, &power).expect("it settles");
+                hottest = inputs.iter().map(|&i| field.temperature(i)).fold(hottest, f64::max);
             }
         }
         spent += clock.elapsed().as_secs_f64();

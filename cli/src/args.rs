@@ -1,8 +1,11 @@
 //! The command line.
 
 use std::path::PathBuf;
+use std::sync::OnceLock;
 
 use clap::{Args, Parser, Subcommand};
+
+use crate::processor::{BUILT_IN, MORE, TARGET, baseline};
 
 mod batch;
 mod compare;
@@ -46,11 +49,29 @@ Exit codes:
     2  bad input: the command line, the scenario or a file that it includes
     3  numerical failure: the equations could not be solved further
     4  a file cannot be read or written
+    5  this processor lacks what the program was built for
   130  interrupted by Ctrl-C; the partial result is closed";
+
+/// What `-V` and `--version` tell: the version and what the program was built for; in full also every extension of the
+/// instruction set that a processor must have.
+fn version(full: bool) -> &'static str {
+    static SHORT: OnceLock<String> = OnceLock::new();
+    static FULL: OnceLock<String> = OnceLock::new();
+    let (told, number) = (if full { &FULL } else { &SHORT }, env!("CARGO_PKG_VERSION"));
+    let level = if baseline().is_empty() { std::env::consts::ARCH } else { baseline() };
+    let level = format!("{level}{}", if MORE { " and more" } else { "" });
+    told.get_or_init(|| match full {
+        false => format!("{number} ({TARGET}, {level})"),
+        true => {
+            let features = BUILT_IN.replace(',', " ");
+            format!("{number}\ntarget: {TARGET}\nprocessor: {level}\nmust have: {features}")
+        }
+    })
+}
 
 /// Joulestep: voltages, currents, energies and junction temperatures of power switches in their circuit.
 #[derive(Debug, Parser)]
-#[command(name = "joulestep", version, after_long_help = CAUTIONS, after_help = "`joulestep --help` tells more, with cautions and exit codes.")]
+#[command(name = "joulestep", version = version(false), long_version = version(true), after_long_help = CAUTIONS, after_help = "`joulestep --help` tells more, with cautions and exit codes.")]
 #[command(max_term_width = 100)]
 pub struct Cli {
     /// What to do.

@@ -4,7 +4,7 @@ use std::fmt::Write;
 use std::ops::Range;
 use std::path::PathBuf;
 
-use serde_json::{Value, json};
+use serde::Serialize;
 
 /// A file that was read, by its number in [`Sources`].
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -99,9 +99,10 @@ impl Sources {
 const WIDTH: usize = 100;
 
 /// One thing wrong with an input file.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Diagnostic {
     /// Where; `None` where the trouble is not in a file's text.
+    #[serde(skip)]
     pub place: Option<Place>,
     /// The key, with the table it stands in (`component.R1.resistance`); empty where none is concerned.
     pub key: String,
@@ -217,22 +218,33 @@ impl Refusal {
     }
 
     /// For programs.
-    pub fn json(&self) -> Value {
-        let errors = self.diagnostics.iter().map(|d| {
-            let place = d.place.as_ref().map(|p| (self.sources.line_and_column(p), p));
-            json!({
-                "file": place.as_ref().map(|(_, p)| self.sources.files[p.file.0].0.display().to_string()),
-                "line": place.as_ref().map(|((line, _), _)| *line),
-                "column": place.as_ref().map(|((_, column), _)| *column),
-                "key": d.key,
-                "found": d.found,
-                "expected": d.expected,
-                "suggestion": d.suggestion,
-            })
+    pub fn json(&self) -> Invalid<impl Serialize> {
+        let errors = self.diagnostics.iter().map(|diagnostic| {
+            let place = diagnostic.place.as_ref();
+            let file = place.map(|p| self.sources.files[p.file.0].0.display().to_string());
+            let (line, column) = place.map(|p| self.sources.line_and_column(p)).unzip();
+            Located { file, line, column, diagnostic }
         });
-        let errors: Vec<Value> = errors.collect();
-        json!({ "valid": false, "errors": errors })
+        Invalid { valid: false, errors: errors.collect() }
     }
+}
+
+/// A file that is not accepted, as JSON.
+#[derive(Debug, Serialize)]
+pub struct Invalid<E> {
+    /// Never.
+    pub valid: bool,
+    /// What is wrong.
+    pub errors: Vec<E>,
+}
+
+#[derive(Serialize)]
+struct Located<'a> {
+    file: Option<String>,
+    line: Option<usize>,
+    column: Option<usize>,
+    #[serde(flatten)]
+    diagnostic: &'a Diagnostic,
 }
 
 /// Writes a text in indented lines of at most `width` columns.
@@ -278,7 +290,7 @@ mod tests {
             refusal.text(),
             "a.toml:2:5: µ: `20 mV` is a voltage\n  2 | µ = \"20 mV\"\n    |     ^^^^^^^\n  expected a resistance\n\n1 error in the scenario\n"
         );
-        assert_eq!(refusal.json()["errors"][0]["column"], 5);
+        assert_eq!(serde_json::to_value(refusal.json()).unwrap()["errors"][0]["column"], 5);
     }
 
     #[test]

@@ -3,6 +3,11 @@
 use std::ffi::OsString;
 use std::io::{self, Write};
 
+use serde::Serialize;
+
+/// The processor lacks what the program was built for.
+pub use crate::processor::UNSUITED;
+
 /// Done.
 pub const DONE: u8 = 0;
 /// Done, and a limit that the user set is exceeded.
@@ -24,6 +29,17 @@ pub struct Streams<'a> {
     pub err: &'a mut dyn Write,
     /// The command line as it was typed, for the files that keep it.
     pub command: String,
+}
+
+impl Streams<'_> {
+    /// Writes a result for programs: JSON in which a number that is not finite is null.
+    ///
+    /// # Errors
+    /// When the stream cannot be written.
+    pub fn json(&mut self, told: &impl Serialize) -> io::Result<()> {
+        serde_json::to_writer_pretty(&mut *self.out, told)?;
+        writeln!(self.out)
+    }
 }
 
 /// A command line as one types it into a shell; the program by its name, wherever it lies.

@@ -52,6 +52,7 @@ pub mod impedance;
 pub mod package;
 pub mod parts;
 pub mod plot;
+pub mod processor;
 pub mod progress;
 pub mod rating;
 pub mod report;

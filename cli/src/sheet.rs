@@ -1,7 +1,9 @@
 //! A table of results: the same rows as text, CSV and JSON.
 
+use std::collections::BTreeMap;
+
 use joulestep_engine::units::people;
-use serde_json::{Map, Value, json};
+use serde::{Serialize, Serializer};
 
 /// One column.
 #[derive(Clone, Debug, PartialEq)]
@@ -26,7 +28,8 @@ impl Head {
 }
 
 /// One cell.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize)]
+#[serde(untagged)]
 pub enum Cell {
     /// Text.
     Text(String),
@@ -99,26 +102,10 @@ impl Sheet {
         Self { heads: picked.iter().map(|&k| self.heads[k].clone()).collect(), rows: rows.collect() }
     }
 
-    /// The rows as objects, numbers in SI units (temperatures in degC), null where there is none.
-    pub fn json(&self) -> Value {
-        let object = |row: &Vec<Cell>| {
-            let fields = self.heads.iter().zip(row).map(|(h, c)| {
-                let value = match c {
-                    Cell::Text(text) => json!(text),
-                    Cell::Number(x) => json!(x),
-                    Cell::None => Value::Null,
-                };
-                (h.name.clone(), value)
-            });
-            Value::Object(fields.collect::<Map<_, _>>())
-        };
-        Value::Array(self.rows.iter().map(object).collect())
-    }
-
-    /// Units of the columns, by name.
-    pub fn units(&self) -> Value {
+    /// Units of the columns of numbers, by name.
+    pub fn units(&self) -> BTreeMap<String, String> {
         let numbers = self.heads.iter().filter(|h| !h.unit.is_empty());
-        Value::Object(numbers.map(|h| (h.name.clone(), json!(h.unit))).collect())
+        numbers.map(|h| (h.name.clone(), h.unit.clone())).collect()
     }
 
     /// The columns of these names as aligned text; numbers with a prefix and three digits, a dash where there is none.
@@ -141,6 +128,14 @@ impl Sheet {
         }
         let right: Vec<bool> = picked.iter().map(|&k| !self.heads[k].unit.is_empty()).collect();
         aligned(&lines, &right)
+    }
+}
+
+/// The rows as objects, numbers in SI units (temperatures in degC), null where there is none.
+impl Serialize for Sheet {
+    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        let names = || self.heads.iter().map(|h| &h.name);
+        to.collect_seq(self.rows.iter().map(|row| names().zip(row).collect::<BTreeMap<_, _>>()))
     }
 }
 
@@ -176,6 +171,6 @@ mod tests {
         };
         assert_eq!(sheet.csv(), "part,energy (J)\r\n\"a \"\"b\"\", c\",3.333333333333333e-1\r\nd,\r\n");
         assert_eq!(sheet.text(&["energy", "part"]), "       E  part\n  333 mJ  a \"b\", c\n       -  d\n");
-        assert_eq!(sheet.json()[1]["energy"], Value::Null);
+        assert!(serde_json::to_string(&sheet).unwrap().ends_with(r#",{"energy":null,"part":"d"}]"#));
     }
 }

@@ -77,3 +77,7 @@ pub mod run;
 
 // cycles that repeat
 pub mod cycle;
+
+// what is compiled here
+#[doc(hidden)]
+pub mod kernels;

@@ -1,5 +1,7 @@
 //! What the on-resistance is made of, and how a die stands against the one-dimensional unipolar limit.
 
+use serde::Serialize;
+
 use crate::model::CELSIUS;
 use crate::part::{Material, Part};
 
@@ -100,7 +102,7 @@ pub fn limit(material: Material, volts: f64) -> Option<Limit> {
 }
 
 /// A piece of the on-resistance at a temperature.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Share {
     /// What it is ("channel", "drift", …).
     pub name: String,

@@ -25,8 +25,8 @@ pub struct Capacitances {
 /// # Errors
 /// [`OperatingTrouble`].
 pub fn capacitances(
-    entry: &Entry<f64>,
-    values: &Values<f64>,
+    entry: &Entry,
+    values: &Values,
     volts: f64,
     celsius: f64,
 ) -> Result<Capacitances, OperatingTrouble> {
@@ -80,8 +80,8 @@ impl OutputCharge {
 /// # Errors
 /// [`OperatingTrouble`].
 pub fn output_charge(
-    entry: &Entry<f64>,
-    values: &Values<f64>,
+    entry: &Entry,
+    values: &Values,
     volts: &[f64],
     celsius: f64,
 ) -> Result<Vec<OutputCharge>, OperatingTrouble> {

@@ -1,6 +1,5 @@
 //! The course of an independent source from its parameters.
 
-use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::circuit::wave::Wave;
 use joulestep_engine::trouble::CircuitTrouble;
 
@@ -31,31 +30,14 @@ pub const fn params(unit: &'static str) -> [Param; 13] {
     ]
 }
 
-/// A number that all lanes must share, because it says when something happens.
-fn shared<L: Lane>(name: &str, key: &str, x: L) -> Result<f64, CircuitTrouble> {
-    let first = x.lane(0);
-    match (1..L::WIDTH).map(|k| x.lane(k)).find(|&other| other != first) {
-        None => Ok(first),
-        Some(other) => Err(bad(
-            name,
-            format!(
-                "`{key}` is {first} and {other} in variants that march together; instants must be the same"
-            ),
-        )),
-    }
-}
-
 /// The course.
 ///
 /// # Errors
-/// When not exactly one kind of course is stated, one is stated in part, or instants do not ascend or differ from
-/// lane to lane.
-pub fn course<L: Lane>(name: &str, v: &Values<L>) -> Result<Wave<L>, CircuitTrouble> {
+/// When not exactly one kind of course is stated, one is stated in part, or instants do not ascend.
+pub fn course(name: &str, v: &Values) -> Result<Wave<f64>, CircuitTrouble> {
     let points = v.table("points");
-    let number = |key: &str| shared(name, key, v.number(key));
-    let needed = |key: &str, whose: &str| match v.maybe(key) {
-        Some(x) => shared(name, key, x),
-        None => Err(bad(name, format!("`{key}` is missing: {whose} needs it"))),
+    let needed = |key: &str, whose: &str| {
+        v.maybe(key).ok_or_else(|| bad(name, format!("`{key}` is missing: {whose} needs it")))
     };
     let mut stated = ["value", "amplitude", "ramp-to", "driven-from"]
         .into_iter()
@@ -71,11 +53,11 @@ pub fn course<L: Lane>(name: &str, v: &Values<L>) -> Result<Wave<L>, CircuitTrou
             offset: v.number("offset"),
             amplitude: v.number("amplitude"),
             frequency: needed("frequency", "a sine")?,
-            phase: number("phase")?,
-            delay: number("delay")?,
+            phase: v.number("phase"),
+            delay: v.number("delay"),
         }),
         ["ramp-to"] => {
-            let start = number("ramp-start")?;
+            let start = v.number("ramp-start");
             let end = start + needed("ramp-time", "a ramp")?;
             Ok(Wave::Points(vec![(start, v.number("ramp-from")), (end, v.number("ramp-to"))]))
         }
@@ -87,7 +69,6 @@ pub fn course<L: Lane>(name: &str, v: &Values<L>) -> Result<Wave<L>, CircuitTrou
                 ));
             }
             let Some(period) = v.maybe("period") else { return Ok(Wave::Points(points.to_vec())) };
-            let period = shared(name, "period", period)?;
             if let Some(p) = points.iter().find(|p| p.0 < 0.0 || p.0 > period) {
                 return Err(bad(
                     name,

@@ -75,3 +75,7 @@ pub mod merit;
 
 // circuits around parts, ready to run
 pub mod arrangement;
+
+// what is compiled here
+#[doc(hidden)]
+pub mod kernels;

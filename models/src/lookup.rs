@@ -1,7 +1,5 @@
 //! Finds a model by its kind.
 
-use joulestep_engine::arithmetic::lane::Lane;
-
 use crate::devices::catalogue;
 use crate::model::Entry;
 
@@ -20,8 +18,8 @@ pub fn nearest<'a>(typed: &str, names: impl IntoIterator<Item = &'a str>) -> Opt
 ///
 /// # Errors
 /// When there is none: the kind that was probably meant, if one is near enough.
-pub fn find<L: Lane>(kind: &str) -> Result<&'static Entry<L>, Option<&'static str>> {
-    let all = catalogue::<L>();
+pub fn find(kind: &str) -> Result<&'static Entry, Option<&'static str>> {
+    let all = catalogue();
     all.iter()
         .find(|entry| entry.kind == kind)
         .ok_or_else(|| nearest(kind, all.iter().map(|entry| entry.kind)))

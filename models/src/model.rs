@@ -2,7 +2,6 @@
 
 use std::collections::BTreeMap;
 
-use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::circuit::graph::{ChoiceId, Circuit, ComponentId, HeatId, NodeId, WaveId};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::trouble::CircuitTrouble;
@@ -122,50 +121,50 @@ impl Param {
 
 /// A parameter's value, in SI units.
 #[derive(Clone, Debug, PartialEq)]
-pub enum Value<L> {
+pub enum Value {
     /// One number.
-    Number(L),
+    Number(f64),
     /// Pairs.
-    Table(Vec<(f64, L)>),
+    Table(Vec<(f64, f64)>),
     /// A list.
-    List(Vec<L>),
+    List(Vec<f64>),
 }
 
 /// The values of a model's parameters, defaults filled in.
 #[derive(Clone, Debug, Default)]
-pub struct Values<L>(pub BTreeMap<&'static str, Value<L>>);
+pub struct Values(pub BTreeMap<&'static str, Value>);
 
-impl<L: Lane> Values<L> {
+impl Values {
     /// The defaults of a table of parameters.
     pub fn with_defaults(params: &[Param]) -> Self {
-        let defaults = params.iter().filter_map(|p| Some((p.key, Value::Number(L::splat(p.default?)))));
+        let defaults = params.iter().filter_map(|p| Some((p.key, Value::Number(p.default?))));
         Self(defaults.collect())
     }
     /// A number that is given or has a default. Panics on a key that is not in the model's table: a mistake in the
     /// model, found by the catalogue's tests.
-    pub fn number(&self, key: &str) -> L {
+    pub fn number(&self, key: &str) -> f64 {
         self.maybe(key).unwrap_or_else(|| panic!("parameter `{key}` has no value"))
     }
     /// A number that may be left out.
-    pub fn maybe(&self, key: &str) -> Option<L> {
+    pub fn maybe(&self, key: &str) -> Option<f64> {
         match self.0.get(key) {
             Some(Value::Number(x)) => Some(*x),
             _ => None,
         }
     }
     /// A temperature given in °C, in K.
-    pub fn kelvin(&self, key: &str) -> L {
-        self.number(key) + L::splat(CELSIUS)
+    pub fn kelvin(&self, key: &str) -> f64 {
+        self.number(key) + CELSIUS
     }
     /// A table; empty when left out.
-    pub fn table(&self, key: &str) -> &[(f64, L)] {
+    pub fn table(&self, key: &str) -> &[(f64, f64)] {
         match self.0.get(key) {
             Some(Value::Table(t)) => t,
             _ => &[],
         }
     }
     /// A list; empty when left out.
-    pub fn list(&self, key: &str) -> &[L] {
+    pub fn list(&self, key: &str) -> &[f64] {
         match self.0.get(key) {
             Some(Value::List(t)) => t,
             _ => &[],
@@ -175,19 +174,19 @@ impl<L: Lane> Values<L> {
 
 /// The values of one die of a model, whose keys carry a prefix ("jfet-").
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct Prefixed<'a, L> {
-    pub values: &'a Values<L>,
+pub(crate) struct Prefixed<'a> {
+    pub values: &'a Values,
     pub prefix: &'static str,
 }
 
-impl<L: Lane> Prefixed<'_, L> {
+impl Prefixed<'_> {
     pub fn key(&self, key: &str) -> String {
         format!("{}{key}", self.prefix)
     }
-    pub fn number(&self, key: &str) -> L {
+    pub fn number(&self, key: &str) -> f64 {
         self.values.number(&self.key(key))
     }
-    pub fn maybe(&self, key: &str) -> Option<L> {
+    pub fn maybe(&self, key: &str) -> Option<f64> {
         self.values.maybe(&self.key(key))
     }
 }
@@ -207,9 +206,9 @@ pub(crate) const fn join<const A: usize, const B: usize, const N: usize>(
     out
 }
 
-/// The smallest of all lanes: the strictest bound.
-pub(crate) fn least<L: Lane>(x: L) -> f64 {
-    -(-x).widest()
+/// Whether x lies above a bound; what is not a number does not.
+pub(crate) fn above(x: f64, bound: f64) -> bool {
+    x > bound
 }
 
 /// What a model became in the circuit.
@@ -238,11 +237,11 @@ pub fn bad(component: &str, what: impl Into<String>) -> CircuitTrouble {
 }
 
 /// How a model enters a circuit: name, nodes in the order of `pins`, values.
-pub type Build<L> = fn(&mut Circuit<L>, &str, &[NodeId], &Values<L>) -> Result<Built, CircuitTrouble>;
+pub type Build = fn(&mut Circuit<f64>, &str, &[NodeId], &Values) -> Result<Built, CircuitTrouble>;
 
 /// One line of the catalogue.
 #[derive(Clone, Copy, Debug)]
-pub struct Entry<L: Lane> {
+pub struct Entry {
     /// Kind in a scenario ("resistor").
     pub kind: &'static str,
     /// Pin names in order; a single `"*"` at the end stands for any number of further pins.
@@ -254,11 +253,11 @@ pub struct Entry<L: Lane> {
     /// Where its equations come from.
     pub source: &'static str,
     /// Puts it into a circuit.
-    pub build: Build<L>,
+    pub build: Build,
 }
 
 /// Ties the dies of a built model to heat inputs, in the order of `Built::dies`.
-pub fn heat<L: Lane>(circuit: &mut Circuit<L>, built: &Built, inputs: &[HeatId]) {
+pub fn heat(circuit: &mut Circuit<f64>, built: &Built, inputs: &[HeatId]) {
     for ((_, components), &input) in built.dies.iter().zip(inputs) {
         for &component in components {
             circuit.heats(component, input);

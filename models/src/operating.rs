@@ -65,8 +65,8 @@ pub(crate) struct Between {
 
 /// Puts a part between its sources; see [`AtRest::new`].
 pub(crate) fn between(
-    entry: &Entry<f64>,
-    values: &Values<f64>,
+    entry: &Entry,
+    values: &Values,
     gate: f64,
     feed: Feed,
 ) -> Result<Between, OperatingTrouble> {
@@ -109,8 +109,8 @@ impl AtRest {
     /// # Errors
     /// [`OperatingTrouble`].
     pub fn new(
-        entry: &Entry<f64>,
-        values: &Values<f64>,
+        entry: &Entry,
+        values: &Values,
         gate: f64,
         feed: Feed,
         celsius: f64,
@@ -236,8 +236,8 @@ pub(crate) fn small_signal(
 /// # Errors
 /// [`OperatingTrouble`].
 pub fn resistance(
-    entry: &Entry<f64>,
-    values: &Values<f64>,
+    entry: &Entry,
+    values: &Values,
     gate: f64,
     amperes: f64,
     celsius: f64,

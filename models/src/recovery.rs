@@ -23,12 +23,12 @@ pub struct Times<L> {
     pub transit_exponent: L,
 }
 
-impl<L: Lane> Times<L> {
+impl Times<f64> {
     /// From the parameters of [`recovery_params`]; `None` where neither time is given: no stored charge.
     ///
     /// # Errors
     /// When only one of the two is given.
-    pub(crate) fn given(name: &str, v: &Prefixed<L>, of: &str) -> Result<Option<Self>, CircuitTrouble> {
+    pub(crate) fn given(name: &str, v: &Prefixed, of: &str) -> Result<Option<Self>, CircuitTrouble> {
         let key = |key: &str| format!("{of}{key}");
         match (v.maybe(&key("lifetime")), v.maybe(&key("transit-time"))) {
             (None, None) => Ok(None),

@@ -1,10 +1,9 @@
 //! The shipped Slurm job files on a real Slurm of one node: its daemons run in a folder of their own on the loopback
-//! interface and end with the test. Skipped where Slurm's packages are missing, the
-//! test is not run by root, or the daemons do not come up.
+//! interface and end with the test.
 
 use std::fs;
 use std::net::TcpListener;
-use std::os::unix::fs::{MetadataExt, PermissionsExt};
+use std::os::unix::fs::PermissionsExt;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
@@ -21,19 +20,6 @@ fn program(name: &str) -> Option<PathBuf> {
     let path = std::env::var("PATH").unwrap_or_default();
     let folders = path.split(':').map(str::to_string).chain(["/usr/sbin".into(), "/sbin".into()]);
     folders.map(|f| Path::new(&f).join(name)).find(|p| p.is_file())
-}
-
-/// Why there can be no Slurm here.
-fn lacking() -> Option<String> {
-    let root = fs::metadata("/proc/self").is_ok_and(|m| m.uid() == 0);
-    if !root {
-        return Some("Slurm's daemons need root".into());
-    }
-    let programs = ["munged", "slurmctld", "slurmd", "sbatch", "srun", "sinfo"];
-    programs
-        .into_iter()
-        .find(|p| program(p).is_none())
-        .map(|p| format!("no `{p}` (packages slurm-wlm, munge)"))
 }
 
 /// A port that nobody uses now.
@@ -162,21 +148,15 @@ impl Drop for Slurm {
 
 /// The job array as its head comment says to submit it, and the merge that depends on it.
 #[test]
+#[cfg_attr(
+    not(with_slurm),
+    ignore = "no Slurm (Debian: slurm-wlm, munge), or not root, as its daemons must be"
+)]
 fn the_slurm_job_array_gives_the_table_of_a_single_machine() {
-    if let Some(why) = lacking() {
-        println!("skipped: {why}");
-        return;
-    }
     let folder = Folder::new(TOLERANCES);
     assert!(folder.batch("alone.h5", &["--jobs", "2"]).code <= 1);
     let scratch = tempfile::tempdir().unwrap();
-    let slurm = match Slurm::start(scratch.path()) {
-        Ok(slurm) => slurm,
-        Err(why) => {
-            println!("skipped: Slurm's daemons do not come up on this machine: {why}");
-            return;
-        }
-    };
+    let slurm = Slurm::start(scratch.path()).unwrap_or_else(|why| panic!("Slurm does not come up: {why}"));
     let files = Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/cluster");
     let file = |name: &str| files.join(name).to_str().unwrap().to_string();
     let here = folder.path("");

@@ -1,11 +1,11 @@
 //! Lists and tables in Parquet.
 
 use std::fs;
-use std::process::Command;
 
 use super::program::{Folder, TOLERANCES};
 use super::subjects::table;
 use crate::common::program::joulestep;
+use crate::common::python::{python, said};
 
 /// The table of one batch in Parquet is the list of the next: the same values to the last bit.
 #[test]
@@ -44,13 +44,8 @@ fn a_parquet_table_is_a_list_of_the_same_bits() {
 
 /// Parquet by implementations that are not ours: ours read by pyarrow and pandas, a list written by pandas.
 #[test]
+#[cfg_attr(not(all(with_pandas, with_pyarrow)), ignore = "no Python with pandas and pyarrow")]
 fn parquet_is_read_and_written_from_outside() {
-    let python = std::env::var("JOULESTEP_PYTHON").unwrap_or_else(|_| "python3".into());
-    let run = |code: &str, args: &[&str]| Command::new(&python).args(["-c", code]).args(args).output();
-    if !run("import pandas, pyarrow", &[]).is_ok_and(|o| o.status.success()) {
-        println!("skipped: {python} is missing or has no pandas with pyarrow");
-        return;
-    }
     let folder = Folder::new(TOLERANCES);
     let [csv, parquet] = ["t.csv", "t.parquet"].map(|n| folder.text(n));
     assert!(folder.batch("t.h5", &["--csv", &csv, "--parquet", &parquet]).code <= 1);
@@ -74,9 +69,8 @@ pandas.DataFrame({"R in": ["0.9 kohm", "1234.5 ohm"]}).to_parquet(sys.argv[4], c
 print("read and written")
 "#;
     let lists = ["list.parquet", "texts.parquet"].map(|n| folder.text(n));
-    let read = run(code, &[&parquet, &csv, &lists[0], &lists[1]]).unwrap();
-    let said = String::from_utf8_lossy(&read.stdout);
-    assert!(said.contains("read and written"), "{said}{}", String::from_utf8_lossy(&read.stderr));
+    let said = said(python().args(["-c", code, &parquet, &csv, &lists[0], &lists[1]]));
+    assert!(said.contains("read and written"), "{said}");
     for name in ["list", "texts"] {
         let list = format!(
             "format = 1\nscenario = \"rc.toml\"\n[sampling]\nkind = \"list\"\nfile = \"{name}.parquet\"\n\

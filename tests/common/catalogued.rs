@@ -1,17 +1,16 @@
 //! Models built by kind from plain SI numbers, and from the shipped parts.
 
-use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
 use joulestep_models::lookup::find;
 use joulestep_models::model::{Built, Entry, Shape, Value, Values};
 use joulestep_models::parts::shipped;
 
 /// The values of a model: defaults, then the given numbers (SI, °C). Fails on an unknown key.
-pub fn values<L: Lane>(entry: &Entry<L>, given: &[(&str, f64)]) -> Values<L> {
+pub fn values(entry: &Entry, given: &[(&str, f64)]) -> Values {
     let mut values = Values::with_defaults(entry.params);
     for (key, x) in given {
         let param = entry.params.iter().find(|p| p.key == *key).unwrap_or_else(|| panic!("no key `{key}`"));
-        values.0.insert(param.key, Value::Number(L::splat(*x)));
+        values.0.insert(param.key, Value::Number(*x));
     }
     for param in entry.params.iter().filter(|p| !p.optional && matches!(p.shape, Shape::Number(_))) {
         assert!(values.0.contains_key(param.key), "`{}` of {} is missing", param.key, entry.kind);
@@ -20,14 +19,14 @@ pub fn values<L: Lane>(entry: &Entry<L>, given: &[(&str, f64)]) -> Values<L> {
 }
 
 /// Puts a model of this kind into a circuit.
-pub fn put<L: Lane>(
-    circuit: &mut Circuit<L>,
+pub fn put(
+    circuit: &mut Circuit<f64>,
     kind: &str,
     name: &str,
     pins: &[NodeId],
     given: &[(&str, f64)],
 ) -> Built {
-    let entry = find::<L>(kind).unwrap_or_else(|_| panic!("no kind `{kind}`"));
+    let entry = find(kind).unwrap_or_else(|_| panic!("no kind `{kind}`"));
     (entry.build)(circuit, name, pins, &values(entry, given)).unwrap()
 }
 
@@ -54,7 +53,7 @@ pub fn part(name: &str) -> (String, Vec<(&'static str, f64)>) {
             .map(|(key, value)| (key, value.trim_matches('"')))
     };
     let kind = lines(head).find(|l| l.0 == "kind").unwrap().1.to_string();
-    let entry = find::<f64>(&kind).unwrap();
+    let entry = find(&kind).unwrap();
     let params = rest.split_once("\n[").map_or(rest, |p| p.0);
     let params = lines(params).map(|(key, value)| {
         let param = entry.params.iter().find(|p| p.key == key).unwrap_or_else(|| panic!("no key `{key}`"));

@@ -73,7 +73,7 @@ fn capacitive_loss_of_hard_switching() {
     let mut circuit = Circuit::new();
     let mut laid = half_bridge.lay(&mut circuit, &values, &BTreeMap::new()).unwrap();
     let (bus, mid) = (circuit.node("bus"), circuit.node("mid"));
-    let entry = lookup::find::<f64>("nonlinear-capacitor").unwrap();
+    let entry = lookup::find("nonlinear-capacitor").unwrap();
     for (name, pins) in [("c-upper", [bus, mid]), ("c-lower", [mid, GROUND])] {
         let mut c = Values::with_defaults(entry.params);
         for (key, x) in LAW {

@@ -50,7 +50,7 @@ fn conduction_losses_under_sine_modulation() {
             c.voltage_source(name, node, GROUND, wave).unwrap();
         }
         let diode = |c: &mut Circuit<f64>, name: &str, pins: [NodeId; 2], threshold: f64, ohm: f64| {
-            let entry = lookup::find::<f64>("ideal-diode").unwrap();
+            let entry = lookup::find("ideal-diode").unwrap();
             let mut values = Values::with_defaults(entry.params);
             for (key, x) in [("forward-voltage", threshold), ("on-resistance", ohm), ("off-resistance", 1e9)]
             {

@@ -8,7 +8,7 @@ use joulestep_models::part::{Conditions, Curve, Part, Quantity, Technology, Vari
 
 /// A part of a kind with these parameters and no curves.
 pub fn part(kind: &str, technology: Technology, values: &[(&'static str, f64)]) -> Part {
-    let entry = find::<f64>(kind).expect("a kind");
+    let entry = find(kind).expect("a kind");
     let mut all = Values::with_defaults(entry.params);
     all.0.extend(values.iter().map(|(k, x)| (*k, Value::Number(*x))));
     Part {

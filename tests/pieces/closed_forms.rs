@@ -13,7 +13,7 @@ use crate::common::rig::{channel, column, falls_to, near, peak, sequence, supply
 
 /// A diode of 1 µΩ and 1 GΩ.
 pub fn diode(c: &mut Circuit<f64>, name: &str, pins: [NodeId; 2], threshold: f64) -> ComponentId {
-    let entry = lookup::find::<f64>("ideal-diode").unwrap();
+    let entry = lookup::find("ideal-diode").unwrap();
     let mut values = Values::with_defaults(entry.params);
     for (key, x) in [("forward-voltage", threshold), ("on-resistance", 1e-6), ("off-resistance", 1e9)] {
         values.0.insert(key, Value::Number(x));

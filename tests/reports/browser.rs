@@ -1,23 +1,10 @@
 //! A real browser opens the report: nothing is fetched, nothing is wrong, it prints.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::process::{Command, Output};
 
 use super::{done, ferry, text};
-
-fn chromium() -> Option<PathBuf> {
-    let asked = std::env::var_os("JOULESTEP_CHROMIUM").map(PathBuf::from);
-    let usual = ["chromium", "chromium-browser", "google-chrome"].map(PathBuf::from);
-    let found = asked.into_iter().chain(usual).find(|name| {
-        Command::new(name).arg("--version").output().is_ok_and(|output| output.status.success())
-    });
-    if found.is_none() {
-        println!(
-            "skipped: no Chromium (JOULESTEP_CHROMIUM names one; Debian has it as the package chromium)"
-        );
-    }
-    found
-}
+use crate::common::browser::chromium;
 
 /// Without any name service, so that whatever would be fetched fails, and is told.
 fn browse(browser: &Path, profile: &Path, page: &Path, what: &str) -> Output {
@@ -39,8 +26,9 @@ fn browse(browser: &Path, profile: &Path, page: &Path, what: &str) -> Output {
 }
 
 #[test]
+#[cfg_attr(not(with_chromium), ignore = "no Chromium (JOULESTEP_CHROMIUM names one; Debian: chromium)")]
 fn a_browser_shows_and_prints_the_report() {
-    let Some(browser) = chromium() else { return };
+    let browser = chromium();
     let folder = tempfile::tempdir().unwrap();
     let result = ferry(folder.path());
     let page = folder.path().join("ferry.html");

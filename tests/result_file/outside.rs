@@ -1,41 +1,21 @@
 //! The file read from outside: by h5py (the HDF Group's C library) and by xarray through the h5netcdf and netCDF4
-//! engines. Python and the packages are looked for, not required; `JOULESTEP_PYTHON` names the interpreter.
+//! engines.
 
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::process::Command;
 
 use joulestep::result::{Precision, block_length};
 use serde_json::{Map, Value, json};
 
 use super::told::*;
-
-/// The interpreter to test with, and what it can import of the packages wanted.
-pub fn python() -> Option<(PathBuf, Vec<&'static str>)> {
-    let interpreter = std::env::var_os("JOULESTEP_PYTHON").map_or_else(|| "python3".into(), PathBuf::from);
-    let can = |package: &str| {
-        let import = Command::new(&interpreter).args(["-c", &format!("import {package}")]).output();
-        import.is_ok_and(|output| output.status.success())
-    };
-    if !can("h5py") {
-        println!("skipped: {} is missing or has no h5py", interpreter.display());
-        return None;
-    }
-    let engines = [("h5netcdf", "h5netcdf"), ("netCDF4", "netcdf4")];
-    let usable = engines.into_iter().filter(|(package, _)| can("xarray") && can(package));
-    let engines = usable.map(|(_, engine)| engine).collect();
-    Some((interpreter, engines))
-}
+use crate::common::python::{python, said};
 
 /// Lets `tests/result_file/read.py` compare the file with what is expected of it.
-pub fn compare_from_outside(path: &Path, expected: &Value, engines: &[&str], interpreter: &Path) {
+pub fn compare_from_outside(path: &Path, expected: &Value, engines: &[&str]) {
     let list = path.with_extension("json");
     fs::write(&list, expected.to_string()).unwrap();
     let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/result_file/read.py");
-    let output = Command::new(interpreter).arg(script).arg(path).arg(&list).args(engines).output().unwrap();
-    let said = String::from_utf8_lossy(&output.stdout);
-    assert!(output.status.success(), "{said}{}", String::from_utf8_lossy(&output.stderr));
-    print!("{said}");
+    print!("{}", said(python().arg(script).arg(path).arg(&list).args(engines)));
 }
 
 /// The expectation being gathered: numbers go to files of their own, so that they are compared as bytes.
@@ -162,18 +142,37 @@ fn expected(folder: &Path, samples: usize, precision: Precision) -> Value {
     e.value
 }
 
-#[test]
-fn h5py_and_xarray_read_every_group() {
-    let Some((interpreter, engines)) = python() else { return };
-    if engines.is_empty() {
-        println!("only h5py: {} has no xarray with h5netcdf or netCDF4", interpreter.display());
-    }
+fn every_group_is_read(engines: &[&str]) {
     for (precision, deflate) in [(Precision::Double, 1), (Precision::Single, 6), (Precision::Double, 0)] {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("outside.h5");
         let samples = 5000;
         write(&path, samples, small(precision, deflate));
         let expected = expected(folder.path(), samples, precision);
-        compare_from_outside(&path, &expected, &engines, &interpreter);
+        compare_from_outside(&path, &expected, engines);
     }
+}
+
+#[test]
+#[cfg_attr(not(with_h5py), ignore = "no Python with h5py")]
+fn h5py_reads_every_group() {
+    every_group_is_read(&[]);
+}
+
+#[test]
+#[cfg_attr(
+    not(all(with_h5py, with_xarray, with_h5netcdf)),
+    ignore = "no Python with h5py, xarray and h5netcdf"
+)]
+fn xarray_reads_every_group_by_h5netcdf() {
+    every_group_is_read(&["h5netcdf"]);
+}
+
+#[test]
+#[cfg_attr(
+    not(all(with_h5py, with_xarray, with_netcdf4)),
+    ignore = "no Python with h5py, xarray and netCDF4"
+)]
+fn xarray_reads_every_group_by_netcdf4() {
+    every_group_is_read(&["netcdf4"]);
 }

@@ -65,8 +65,9 @@ fn opened(browser: &Browser, served: &Served) {
 }
 
 #[test]
+#[cfg_attr(not(with_browser), ignore = "no Chromium with chromedriver (Debian: chromium, chromium-driver)")]
 fn the_page_zooms_reads_jumps_and_saves() {
-    let Some(browser) = Browser::start(1280, 900) else { return };
+    let browser = Browser::start(1280, 900);
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("a.h5");
     written(&path, SAMPLES);
@@ -195,8 +196,9 @@ fn js(x: f64) -> String {
 }
 
 #[test]
+#[cfg_attr(not(with_browser), ignore = "no Chromium with chromedriver (Debian: chromium, chromium-driver)")]
 fn the_page_works_by_keyboard_dark_and_on_a_small_screen() {
-    let Some(browser) = Browser::start(1280, 900) else { return };
+    let browser = Browser::start(1280, 900);
     let folder = tempfile::tempdir().unwrap();
     let (path, other) = (folder.path().join("a.h5"), folder.path().join("b.h5"));
     written(&path, SAMPLES);

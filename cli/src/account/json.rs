@@ -1,77 +1,77 @@
 //! The account for programs.
 
-use serde_json::{Value, json};
+use std::path::Path;
+
+use joulestep_engine::accounts::counters::Counters;
+use serde::{Serialize, Serializer};
 
 use super::happened::Line;
 use super::{Account, Outcome};
+use crate::result::Verdict;
 
-/// A number, or null where it is not finite.
-fn number(x: f64) -> Value {
-    if x.is_finite() { json!(x) } else { Value::Null }
+/// The account and the file of the run as JSON: SI units, temperatures in °C, null for what is not finite.
+pub fn json(account: &Account, file: &Path) -> impl Serialize {
+    Told { account, verdict: account.verdict(), file: file.display().to_string() }
 }
 
-/// The account as JSON; SI units, temperatures in °C.
-pub fn json(a: &Account) -> Value {
-    let (outcome, why) = match &a.outcome {
+#[derive(Serialize)]
+struct Told<'a> {
+    #[serde(flatten)]
+    account: &'a Account,
+    verdict: Verdict,
+    file: String,
+}
+
+/// What is told of the counters.
+#[derive(Serialize)]
+#[serde(remote = "Counters")]
+pub(super) struct Work {
+    steps: u64,
+    iterations: u64,
+    windows: u64,
+    couplings: u64,
+}
+
+#[derive(Serialize)]
+struct Ended<'a> {
+    outcome: &'a str,
+    why: Option<&'a str>,
+}
+
+/// `outcome` and, of a failure, `why`.
+pub(super) fn ended<S: Serializer>(outcome: &Outcome, to: S) -> Result<S::Ok, S::Error> {
+    let (outcome, why) = match outcome {
         Outcome::Done => ("done", None),
         Outcome::Interrupted => ("interrupted", None),
-        Outcome::Failed(why) => ("failed", Some(why)),
+        Outcome::Failed(why) => ("failed", Some(why.as_str())),
     };
-    let events = a.events.iter().map(|line| {
-        let (count, e, last) = match line {
-            Line::One(e) => (1, e, e),
-            Line::Many(count, first, last) => (*count, first, last),
+    Ended { outcome, why }.serialize(to)
+}
+
+/// Who set a limit.
+pub(super) fn set_by<S: Serializer>(user: &bool, to: S) -> Result<S::Ok, S::Error> {
+    to.serialize_str(if *user { "user" } else { "part" })
+}
+
+#[derive(Serialize)]
+struct Happening<'a> {
+    time: f64,
+    kind: &'a str,
+    subject: &'a str,
+    note: &'a str,
+    count: usize,
+    last_time: f64,
+    value: Option<f64>,
+    unit: &'a str,
+}
+
+impl Serialize for Line {
+    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        let (count, e, last_time, note, value) = match self {
+            Self::One(e) => (1, e, e.time, e.note.as_str(), Some(e.value)),
+            Self::Many(count, first, last) => (*count, first, last.time, "", None),
         };
-        let note = if count == 1 { e.note.as_str() } else { "" };
-        json!({
-            "time": e.time, "kind": e.kind.word(), "subject": e.subject, "note": note, "count": count,
-            "last_time": last.time, "value": if count == 1 { number(e.value) } else { Value::Null }, "unit": e.unit,
-        })
-    });
-    let extremes = a.peaks.iter().map(|p| {
-        json!({
-            "name": p.name, "long_name": p.long_name, "unit": p.unit,
-            "least": number(p.least.0), "least_at": number(p.least.1),
-            "largest": number(p.most.0), "largest_at": number(p.most.1),
-        })
-    });
-    let junctions = a.junctions.iter().map(|j| {
-        json!({
-            "name": j.name, "hottest": number(j.hottest.0), "hottest_at": number(j.hottest.1),
-            "end": number(j.end), "rated": number(j.rated), "heat": number(j.heat),
-            "coupling_error": number(j.coupling_kelvin()), "coupling_error_not_bounded": j.unbounded(),
-        })
-    });
-    let energies = a.energies.iter().map(|e| {
-        json!({
-            "component": e.name, "delivered": e.delivered, "dissipated": e.dissipated, "stored": e.stored,
-        })
-    });
-    let limits = a.judged.iter().map(|j| {
-        json!({
-            "name": j.name, "unit": j.unit, "set_by": if j.by_user { "user" } else { "part" },
-            "min": number(j.bounds.0), "max": number(j.bounds.1),
-            "least": number(j.found.0), "largest": number(j.found.1), "kept": j.kept(),
-        })
-    });
-    json!({
-        "title": a.title,
-        "outcome": outcome,
-        "why": why,
-        "reached": a.reached,
-        "end": a.end,
-        "method": a.method,
-        "steps": a.counters.steps,
-        "iterations": a.counters.iterations,
-        "windows": a.counters.windows,
-        "couplings": a.counters.couplings,
-        "events": events.collect::<Vec<_>>(),
-        "extremes": extremes.collect::<Vec<_>>(),
-        "junctions": junctions.collect::<Vec<_>>(),
-        "energies": energies.collect::<Vec<_>>(),
-        "ledger_residual": number(a.residual),
-        "ledger_residual_relative": number(a.relative),
-        "limits": limits.collect::<Vec<_>>(),
-        "verdict": a.verdict().word(),
-    })
+        let (time, kind, subject, unit) = (e.time, e.kind.word(), e.subject.as_str(), e.unit);
+        Happening { time, kind, subject, note, count, last_time, value, unit }.serialize(to)
+    }
 }

@@ -11,6 +11,7 @@ use joulestep_engine::accounts::ledger::Ledger;
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::run::coupling::{Cause, CouplingError};
 use joulestep_engine::run::time_loop::Run;
+use serde::Serialize;
 
 use self::happened::Line;
 use crate::result::Verdict;
@@ -28,7 +29,7 @@ pub enum Outcome {
 }
 
 /// Least and largest value of a watched quantity.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Peak {
     /// Short name.
     pub name: String,
@@ -36,38 +37,43 @@ pub struct Peak {
     pub long_name: String,
     /// Unit symbol.
     pub unit: &'static str,
-    /// Least value and its instant, s.
-    pub least: (f64, f64),
-    /// Largest value and its instant, s.
-    pub most: (f64, f64),
+    /// Least value.
+    pub least: f64,
+    /// Its instant, s.
+    pub least_at: f64,
+    /// Largest value.
+    pub largest: f64,
+    /// Its instant, s.
+    pub largest_at: f64,
 }
 
 /// A bound and what the run did with it.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Judgement {
     /// Name of the limit.
     pub name: String,
     /// Unit symbol.
     pub unit: &'static str,
-    /// Lower and upper bound; infinite where there is none.
-    pub bounds: (f64, f64),
-    /// The extremes.
-    pub found: (f64, f64),
     /// Whether the user set it; else it is a rating of the part.
+    #[serde(rename = "set_by", serialize_with = "json::set_by")]
     pub by_user: bool,
-}
-
-impl Judgement {
+    /// Lower bound; infinite where there is none.
+    pub min: f64,
+    /// Upper bound; infinite where there is none.
+    pub max: f64,
+    /// Least value.
+    pub least: f64,
+    /// Largest value.
+    pub largest: f64,
     /// Whether the run kept within the bounds.
-    pub fn kept(&self) -> bool {
-        self.found.0 >= self.bounds.0 && self.found.1 <= self.bounds.1
-    }
+    pub kept: bool,
 }
 
 /// Energies of one component of the scenario, J.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Energy {
     /// Its name.
+    #[serde(rename = "component")]
     pub name: String,
     /// Delivered to the circuit.
     pub delivered: f64,
@@ -78,51 +84,50 @@ pub struct Energy {
 }
 
 /// Temperature of a die.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Junction {
     /// `breaker.jfet`.
     pub name: String,
-    /// Hottest, °C, and when, s.
-    pub hottest: (f64, f64),
+    /// Hottest, °C.
+    pub hottest: f64,
+    /// When, s.
+    pub hottest_at: f64,
     /// At the end, °C.
     pub end: f64,
     /// The part's rating, °C; infinite where there is none.
     pub rated: f64,
     /// Heat that the die handed to the network, J.
     pub heat: f64,
-    /// How far the coupling of heat may have led these temperatures astray.
-    pub coupling: CouplingError,
+    /// How far the coupling of heat may have led these temperatures astray, K; infinite where nothing bounds it.
+    pub coupling_error: f64,
+    /// Why nothing does, in words.
+    #[serde(rename = "coupling_error_not_bounded")]
+    pub not_bounded: Option<&'static str>,
 }
 
-impl Junction {
-    /// The estimated error of the coupling, K; infinite where there is no bound.
-    pub fn coupling_kelvin(&self) -> f64 {
-        match self.coupling {
-            CouplingError::Kelvin(k) => k,
-            CouplingError::NotBounded(_) => f64::INFINITY,
-        }
-    }
-
-    /// Why the coupling error has no bound, in words.
-    pub fn unbounded(&self) -> Option<&'static str> {
-        match self.coupling {
-            CouplingError::Kelvin(_) => None,
-            CouplingError::NotBounded(Cause::AnswersAtOnce) => {
-                Some("its temperature follows the power at once: a path without heat capacity")
-            }
-            CouplingError::NotBounded(Cause::StepsTooLong) => {
-                Some("the finest step warms it by more than `steps.heat-error`")
-            }
-        }
+/// An error of the coupling, K, or why there is no bound.
+fn coupling(error: CouplingError) -> (f64, Option<&'static str>) {
+    match error {
+        CouplingError::Kelvin(k) => (k, None),
+        CouplingError::NotBounded(cause) => (
+            f64::INFINITY,
+            Some(match cause {
+                Cause::AnswersAtOnce => {
+                    "its temperature follows the power at once: a path without heat capacity"
+                }
+                Cause::StepsTooLong => "the finest step warms it by more than `steps.heat-error`",
+            }),
+        ),
     }
 }
 
 /// All of it.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Serialize)]
 pub struct Account {
     /// One line that names the case.
     pub title: String,
     /// How it ended.
+    #[serde(flatten, serialize_with = "json::ended")]
     pub outcome: Outcome,
     /// Simulated time reached, s.
     pub reached: f64,
@@ -133,18 +138,23 @@ pub struct Account {
     /// What happened, hundreds of edges in a row as one line.
     pub events: Vec<Line>,
     /// Extremes of recorded signals.
+    #[serde(rename = "extremes")]
     pub peaks: Vec<Peak>,
     /// Limits of the user, then ratings of the parts.
+    #[serde(rename = "limits")]
     pub judged: Vec<Judgement>,
     /// Dies with a temperature.
     pub junctions: Vec<Junction>,
     /// Energies by component of the scenario.
     pub energies: Vec<Energy>,
     /// Σ delivered − Σ dissipated − Σ stored, J.
+    #[serde(rename = "ledger_residual")]
     pub residual: f64,
     /// The residual against the energy turned over.
+    #[serde(rename = "ledger_residual_relative")]
     pub relative: f64,
     /// Work done.
+    #[serde(flatten, with = "json::Work")]
     pub counters: Counters,
 }
 
@@ -188,19 +198,20 @@ impl Account {
                 name: w.name.clone(),
                 long_name: w.long_name.clone(),
                 unit: w.unit,
-                least: (e.least.lane(lane), e.least_at),
-                most: (e.most.lane(lane), e.most_at),
+                least: e.least.lane(lane),
+                least_at: e.least_at,
+                largest: e.most.lane(lane),
+                largest_at: e.most_at,
             })
             .collect();
         let mut judged: Vec<Judgement> = facts
             .judged
             .iter()
-            .map(|j| Judgement {
-                name: j.name.clone(),
-                unit: peaks[j.watch].unit,
-                bounds: (j.lower, j.upper),
-                found: (peaks[j.watch].least.0, peaks[j.watch].most.0),
-                by_user: j.by_user,
+            .map(|j| {
+                let &Peak { unit, least, largest, .. } = &peaks[j.watch];
+                let (name, by_user, min, max) = (j.name.clone(), j.by_user, j.lower, j.upper);
+                let kept = least >= min && largest <= max;
+                Judgement { name, unit, by_user, min, max, least, largest, kept }
             })
             .collect();
         judged.sort_by_key(|j| !j.by_user);
@@ -228,7 +239,7 @@ impl Account {
         match (set.peek().is_some(), self.outcome == Outcome::Done) {
             (false, _) => Verdict::NotJudged,
             // What was not run to its end has not shown that it keeps its limits, but may have shown the contrary.
-            (true, done) => match (set.all(Judgement::kept), done) {
+            (true, done) => match (set.all(|j| j.kept), done) {
                 (false, _) => Verdict::Fails,
                 (true, true) => Verdict::Passes,
                 (true, false) => Verdict::NotJudged,
@@ -247,14 +258,17 @@ fn junctions<L: Lane>(run: &Run<L>, lane: usize, facts: &Facts, peaks: &[Peak]) 
             let Some(peak) = peaks.iter().find(|p| p.name == format!("{name}.temperature")) else { continue };
             let rated = placed.built.hottest.iter().find(|h| h.0 == *die).map_or(f64::INFINITY, |h| h.1);
             let input = input.0 as usize;
-            let Some(coupling) = run.coupling_error(input, lane) else { continue };
+            let Some(error) = run.coupling_error(input, lane) else { continue };
+            let (coupling_error, not_bounded) = coupling(error);
             all.push(Junction {
                 name,
-                hottest: peak.most,
+                hottest: peak.largest,
+                hottest_at: peak.largest_at,
                 end: run.celsius()[input].lane(lane),
                 rated,
                 heat: thermal.heat_in()[input].lane(lane),
-                coupling,
+                coupling_error,
+                not_bounded,
             });
         }
     }

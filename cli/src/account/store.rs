@@ -28,39 +28,38 @@ pub fn summary(a: &Account) -> Summary {
     };
     let mut scalars = vec![plain("reached".into(), "simulated time reached".into(), a.reached, "s")];
     for p in &a.peaks {
-        scalars.push(plain(format!("{}.least", p.name), format!("least {}", p.long_name), p.least.0, p.unit));
+        scalars.push(plain(format!("{}.least", p.name), format!("least {}", p.long_name), p.least, p.unit));
         scalars.push(plain(
             format!("{}.largest", p.name),
             format!("largest {}", p.long_name),
-            p.most.0,
+            p.largest,
             p.unit,
         ));
     }
     for j in &a.junctions {
         let words = format!("hottest virtual junction temperature of {}", j.name);
-        scalars.push(plain(format!("{}.hottest", j.name), words, j.hottest.0, "degC"));
+        scalars.push(plain(format!("{}.hottest", j.name), words, j.hottest, "degC"));
         let words = format!("error that the coupling of heat leaves in the temperature of {}", j.name);
-        scalars.push(plain(format!("{}.coupling_error", j.name), words, j.coupling_kelvin(), "K"));
+        scalars.push(plain(format!("{}.coupling_error", j.name), words, j.coupling_error, "K"));
         scalars.push(plain(format!("{}.heat", j.name), format!("heat from {}", j.name), j.heat, "J"));
     }
     for j in a.judged.iter().filter(|j| j.by_user) {
-        if j.bounds.1.is_finite() {
+        if j.max.is_finite() {
             let words = format!("largest value of limit {}", j.name);
-            let mut scalar = plain(format!("limit.{}.largest", j.name), words, j.found.1, j.unit);
-            scalar.maximum = Some(j.bounds.1);
+            let mut scalar = plain(format!("limit.{}.largest", j.name), words, j.largest, j.unit);
+            scalar.maximum = Some(j.max);
             scalars.push(scalar);
         }
-        if j.bounds.0.is_finite() {
+        if j.min.is_finite() {
             let words = format!("least value of limit {}", j.name);
-            let mut scalar = plain(format!("limit.{}.least", j.name), words, j.found.0, j.unit);
-            scalar.minimum = Some(j.bounds.0);
+            let mut scalar = plain(format!("limit.{}.least", j.name), words, j.least, j.unit);
+            scalar.minimum = Some(j.min);
             scalars.push(scalar);
         }
     }
     // Ratings of the parts are no limits of the user: numbers beside one another, so that they do not touch the verdict.
     for j in a.judged.iter().filter(|j| !j.by_user) {
-        let bounds =
-            [("largest", "at_most", j.bounds.1, j.found.1), ("least", "at_least", j.bounds.0, j.found.0)];
+        let bounds = [("largest", "at_most", j.max, j.largest), ("least", "at_least", j.min, j.least)];
         for (end, name, bound, found) in bounds.into_iter().filter(|b| b.2.is_finite()) {
             let words = format!("{end} value of rating {}", j.name);
             scalars.push(plain(format!("rating.{}.{end}", j.name), words, found, j.unit));

@@ -156,10 +156,10 @@ fn peaks(out: &mut String, a: &Account) {
         .map(|p| {
             vec![
                 p.name.clone(),
-                people(p.least.0, p.unit),
-                instant(p.least.1),
-                people(p.most.0, p.unit),
-                instant(p.most.1),
+                people(p.least, p.unit),
+                instant(p.least_at),
+                people(p.largest, p.unit),
+                instant(p.largest_at),
             ]
         })
         .collect();
@@ -186,9 +186,9 @@ fn junctions(out: &mut String, a: &Account) {
         .map(|j| {
             vec![
                 j.name.clone(),
-                people(j.hottest.0, "degC"),
-                if j.unbounded().is_some() { "?".into() } else { kelvin(j.coupling_kelvin()) },
-                instant(j.hottest.1),
+                people(j.hottest, "degC"),
+                if j.not_bounded.is_some() { "?".into() } else { kelvin(j.coupling_error) },
+                instant(j.hottest_at),
                 people(j.end, "degC"),
                 if j.rated.is_finite() { people(j.rated, "degC") } else { String::new() },
                 people(j.heat, "J"),
@@ -196,7 +196,7 @@ fn junctions(out: &mut String, a: &Account) {
         })
         .collect();
     table(out, &["die", ">hottest", ">±", ">at", ">at the end", ">rated", ">heat"], &rows);
-    for (j, why) in a.junctions.iter().filter_map(|j| Some((j, j.unbounded()?))) {
+    for (j, why) in a.junctions.iter().filter_map(|j| Some((j, j.not_bounded?))) {
         line(out, &format!("  {}: coupling error not bounded; {why}", j.name));
     }
 }
@@ -235,11 +235,11 @@ fn limits(out: &mut String, a: &Account) {
         let found = |x: f64, bounded: bool| if bounded { people_digits(x, j.unit, 4) } else { String::new() };
         vec![
             j.name.clone(),
-            bound(j.bounds.0),
-            found(j.found.0, j.bounds.0.is_finite()),
-            found(j.found.1, j.bounds.1.is_finite()),
-            bound(j.bounds.1),
-            if j.kept() { "kept" } else { "EXCEEDED" }.to_string(),
+            bound(j.min),
+            found(j.least, j.min.is_finite()),
+            found(j.largest, j.max.is_finite()),
+            bound(j.max),
+            if j.kept { "kept" } else { "EXCEEDED" }.to_string(),
         ]
     };
     for (by_user, words) in [(false, "Ratings of the parts"), (true, "Limits set")] {
@@ -250,7 +250,7 @@ fn limits(out: &mut String, a: &Account) {
         }
     }
     out.push('\n');
-    let beyond = a.judged.iter().any(|j| !j.by_user && !j.kept());
+    let beyond = a.judged.iter().any(|j| !j.by_user && !j.kept);
     let but = if beyond { " by the limits set; a rating of a part is exceeded" } else { "" };
     line(out, &format!("Verdict: {}{but}", a.verdict().word()));
 }

@@ -7,6 +7,7 @@ use std::time::{Duration, Instant};
 
 use rayon::ThreadPoolBuilder;
 use rayon::prelude::*;
+use serde::Serialize;
 
 use crate::batch::block::Blocks;
 use crate::batch::journal::{Journal, JournalTrouble};
@@ -32,9 +33,10 @@ pub enum CarryTrouble {
 const BETWEEN_SYNCS: Duration = Duration::from_millis(50);
 
 /// What has been run, and how.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize)]
 pub struct Carried {
     /// Variants run now.
+    #[serde(rename = "run")]
     pub variants: usize,
     /// Those of them that ran in lanes beside others.
     pub abreast: usize,

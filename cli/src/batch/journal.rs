@@ -1,9 +1,8 @@
 //! The journal of a batch: one line per finished variant, each with a checksum, safe on disk before the variant counts
 //! as finished. The table is made from it, so whatever ends a batch costs only the variants under way.
 //!
-//! The first line tells which plan, scenario and shard it belongs to. Numbers are written as the 16 hexadecimal digits
-//! of their IEEE 754 binary64, so that they come back to the last bit. A line that a killed process left unfinished, or
-//! a full disk cut, fails its checksum and is taken off when the journal is continued.
+//! The first line tells which plan, scenario and shard it belongs to. A line that a killed process left unfinished, or a
+//! full disk cut, fails its checksum and is taken off when the journal is continued.
 
 use std::collections::BTreeMap;
 use std::ffi::OsString;
@@ -11,17 +10,21 @@ use std::fs::{File, OpenOptions, TryLockError};
 use std::io::{self, Read, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
 
-use serde_json::{Value, json};
+use serde::de::DeserializeOwned;
+use serde::{Deserialize, Serialize};
 
-use crate::batch::row::{Row, Status, verdict_of_word};
+use crate::batch::row::Row;
 
 /// Version of the journal's layout.
-const FORMAT: u64 = 2;
+pub const FORMAT: u64 = 2;
 
 /// Which batch a journal belongs to.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Head {
+    /// [`FORMAT`].
+    pub format: u64,
     /// Digest of program, plan and scenario.
+    #[serde(rename = "plan")]
     pub digest: String,
     /// Number of variants of the whole plan.
     pub variants: usize,
@@ -29,8 +32,10 @@ pub struct Head {
     pub outputs: usize,
     /// Variants that march together at most.
     pub lanes: usize,
-    /// The k of "k of n" shards, from 1, and n.
-    pub shard: (usize, usize),
+    /// The k of "k of n" shards, from 1.
+    pub shard: usize,
+    /// The n.
+    pub shards: usize,
 }
 
 /// Trouble with a journal.
@@ -89,65 +94,18 @@ fn system(path: &Path, doing: &'static str) -> impl Fn(io::Error) -> JournalTrou
 }
 
 /// A line: a JSON object that ends in the CRC-32 of its other member as it is written.
-fn line(what: &str, value: &Value) -> String {
-    let body = value.to_string();
-    format!("{{\"{what}\":{body},\"crc32\":\"{:08x}\"}}\n", crc32fast::hash(body.as_bytes()))
+fn line(what: &str, value: &impl Serialize) -> Result<String, io::Error> {
+    let body = serde_json::to_string(value)?;
+    Ok(format!("{{\"{what}\":{body},\"crc32\":\"{:08x}\"}}\n", crc32fast::hash(body.as_bytes())))
 }
 
 /// The member of a line whose checksum is right.
-fn sound(line: &[u8], what: &str) -> Option<Value> {
+fn sound<T: DeserializeOwned>(line: &[u8], what: &str) -> Option<T> {
     let text = std::str::from_utf8(line).ok()?;
     let inner = text.strip_prefix(&format!("{{\"{what}\":"))?.strip_suffix("\"}")?;
     let (body, sum) = inner.rsplit_once(",\"crc32\":\"")?;
     let right = u32::from_str_radix(sum, 16).ok()? == crc32fast::hash(body.as_bytes());
     right.then(|| serde_json::from_str(body).ok()).flatten()
-}
-
-fn head_value(head: &Head) -> Value {
-    json!({
-        "format": FORMAT, "plan": head.digest, "variants": head.variants, "outputs": head.outputs,
-        "lanes": head.lanes, "shard": head.shard.0, "shards": head.shard.1,
-    })
-}
-
-fn head_of(value: &Value) -> Option<Head> {
-    let whole = |key: &str| value[key].as_u64().and_then(|n| usize::try_from(n).ok());
-    if value["format"].as_u64()? != FORMAT {
-        return None;
-    }
-    Some(Head {
-        digest: value["plan"].as_str()?.to_string(),
-        variants: whole("variants")?,
-        outputs: whole("outputs")?,
-        lanes: whole("lanes")?,
-        shard: (whole("shard")?, whole("shards")?),
-    })
-}
-
-fn row_value(row: &Row) -> Value {
-    let numbers: String = row.outputs.iter().map(|x| format!("{:016x}", x.to_bits())).collect();
-    json!({
-        "variant": row.variant, "status": row.status.word(), "verdict": row.verdict.word(),
-        "error": row.error, "outputs": numbers,
-    })
-}
-
-fn row_of(value: &Value, head: &Head) -> Option<Row> {
-    let digits = value["outputs"].as_str()?.as_bytes();
-    if digits.len() != 16 * head.outputs {
-        return None;
-    }
-    let number =
-        |digits: &[u8]| u64::from_str_radix(std::str::from_utf8(digits).ok()?, 16).ok().map(f64::from_bits);
-    let variant = usize::try_from(value["variant"].as_u64()?).ok()?;
-    (variant < head.variants).then_some(())?;
-    Some(Row {
-        variant,
-        status: Status::of_word(value["status"].as_str()?)?,
-        verdict: verdict_of_word(value["verdict"].as_str()?)?,
-        error: value["error"].as_str()?.to_string(),
-        outputs: digits.chunks(16).map(number).collect::<Option<_>>()?,
-    })
 }
 
 /// Reads a journal, up to the first line that is not whole.
@@ -161,15 +119,16 @@ pub fn read(path: &Path) -> Result<Held, JournalTrouble> {
     let mut lines =
         bytes.split_inclusive(|b| *b == b'\n').filter_map(|l| Some((l.strip_suffix(b"\n")?, l.len())));
     let first = lines.next();
-    let head = first.and_then(|(l, n)| Some((head_of(&sound(l, "batch")?)?, n)));
-    let Some((head, length)) = head else {
+    let head = first.and_then(|(l, n)| Some((sound::<Head>(l, "batch")?, n)));
+    let Some((head, length)) = head.filter(|(head, _)| head.format == FORMAT) else {
         let (found, expected) =
             ("no first line of a batch's journal".into(), "the journal of a batch".into());
         return Err(JournalTrouble::Content { path: path.to_path_buf(), found, expected });
     };
     let mut held = Held { rows: BTreeMap::new(), sound: length as u64, head };
     for (line, length) in lines {
-        let Some(row) = sound(line, "row").and_then(|v| row_of(&v, &held.head)) else { break };
+        let fits = |row: &Row| row.variant < held.head.variants && row.outputs.len() == held.head.outputs;
+        let Some(row) = sound(line, "row").filter(fits) else { break };
         held.rows.entry(row.variant).or_insert(row);
         held.sound += length as u64;
     }
@@ -178,7 +137,7 @@ pub fn read(path: &Path) -> Result<Held, JournalTrouble> {
 
 /// Whether a journal was killed, or its disk full, before its first line was whole: what there is begins that line.
 pub fn is_unbegun(path: &Path, head: &Head) -> bool {
-    let first = line("batch", &head_value(head));
+    let Ok(first) = line("batch", head) else { return false };
     std::fs::read(path).is_ok_and(|bytes| bytes.len() < first.len() && first.as_bytes().starts_with(&bytes))
 }
 
@@ -193,7 +152,7 @@ impl Journal {
         let file = options.open(path).map_err(system(path, "create"))?;
         let mut journal = Self::locked(path, file)?;
         journal.file.set_len(0).map_err(system(path, "create"))?;
-        journal.put(line("batch", &head_value(head)).as_bytes())?;
+        journal.put(line("batch", head))?;
         // The name must be safe too, not only the content.
         if let Some(folder) = path.parent() {
             let folder = if folder.as_os_str().is_empty() { Path::new(".") } else { folder };
@@ -230,23 +189,23 @@ impl Journal {
     /// # Errors
     /// When the system refuses.
     pub fn append(&mut self, rows: &[Row]) -> Result<(), JournalTrouble> {
-        let text: String = rows.iter().map(|row| line("row", &row_value(row))).collect();
-        self.put(text.as_bytes())
+        self.put(rows.iter().map(|row| line("row", row)).collect())
     }
 
-    fn put(&mut self, bytes: &[u8]) -> Result<(), JournalTrouble> {
-        let done = self.file.write_all(bytes).and_then(|()| self.file.sync_data());
-        done.map_err(system(&self.path, "write"))
+    fn put(&mut self, text: Result<String, io::Error>) -> Result<(), JournalTrouble> {
+        let done = text.and_then(|text| self.file.write_all(text.as_bytes()));
+        done.and_then(|()| self.file.sync_data()).map_err(system(&self.path, "write"))
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::batch::row::Status;
     use crate::result::Verdict;
 
     fn head() -> Head {
-        Head { digest: "00ff".into(), variants: 9, outputs: 3, lanes: 8, shard: (1, 1) }
+        Head { format: FORMAT, digest: "00ff".into(), variants: 9, outputs: 3, lanes: 8, shard: 1, shards: 1 }
     }
 
     fn row(variant: usize) -> Row {

@@ -4,7 +4,7 @@ use std::io::{IsTerminal, Write};
 use std::time::{Duration, Instant};
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
-use serde_json::json;
+use serde::Serialize;
 
 use crate::batch::row::{Row, Status};
 
@@ -20,6 +20,16 @@ pub enum Show {
     Text,
     /// A JSON object per line.
     Json,
+}
+
+#[derive(Serialize)]
+struct Told {
+    finished: usize,
+    of: usize,
+    not_done: usize,
+    seconds: f64,
+    per_second: f64,
+    seconds_left: f64,
 }
 
 /// Shows how many variants are finished, the rate and the time left.
@@ -63,7 +73,7 @@ impl BatchProgress {
         }
         self.last = Some(Instant::now());
         let line = match self.show {
-            Show::Json => self.object(elapsed).to_string(),
+            Show::Json => serde_json::to_string(&self.told(elapsed)).unwrap_or_default(),
             _ => self.words(elapsed),
         };
         // Progress that cannot be shown is no reason to stop.
@@ -91,11 +101,15 @@ impl BatchProgress {
         )
     }
 
-    fn object(&self, elapsed: f64) -> serde_json::Value {
-        json!({
-            "finished": self.finished, "of": self.total, "not_done": self.ill, "seconds": elapsed,
-            "per_second": self.rate(elapsed), "seconds_left": self.left(elapsed),
-        })
+    fn told(&self, seconds: f64) -> Told {
+        Told {
+            finished: self.finished,
+            of: self.total,
+            not_done: self.ill,
+            seconds,
+            per_second: self.rate(seconds),
+            seconds_left: self.left(seconds),
+        }
     }
 
     /// All are finished, or no more will be.
@@ -115,6 +129,6 @@ mod tests {
         let mut progress = BatchProgress::new(Show::Nothing, 100);
         (progress.finished, progress.ill) = (25, 2);
         assert_eq!(progress.words(50.0), "25 of 100 variants, 2 not done, 0.50 per second, 150 s left");
-        assert_eq!(progress.object(50.0)["seconds_left"], 150.0);
+        assert_eq!(progress.told(50.0).seconds_left, 150.0);
     }
 }

@@ -1,6 +1,7 @@
 //! A variant's row, and the columns that all rows share.
 
 use joulestep_engine::run::watch::Watch;
+use serde::{Deserialize, Serialize};
 
 use crate::account::Account;
 use crate::batch::plan::Plan;
@@ -9,7 +10,8 @@ use crate::result::Verdict;
 use crate::scenario::build::Ready;
 
 /// How a variant ended.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
 pub enum Status {
     /// Run to its end.
     Done,
@@ -18,6 +20,7 @@ pub enum Status {
     /// Its equations could not be solved.
     Failed,
     /// The search found no value in its range.
+    #[serde(rename = "not found")]
     NotFound,
     /// The program itself failed.
     Broken,
@@ -44,13 +47,8 @@ impl Status {
     }
 }
 
-/// A verdict by its word.
-pub fn verdict_of_word(word: &str) -> Option<Verdict> {
-    [Verdict::Passes, Verdict::Fails, Verdict::NotJudged].into_iter().find(|v| v.word() == word)
-}
-
 /// What a variant yielded.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct Row {
     /// Its number, from 0.
     pub variant: usize,
@@ -61,11 +59,32 @@ pub struct Row {
     /// Why it did not end well; empty where it did.
     pub error: String,
     /// Its numbers, in the order of the columns; NaN where there is none.
+    #[serde(with = "bits")]
     pub outputs: Vec<f64>,
 }
 
+/// Numbers as the hexadecimal digits of their IEEE 754 binary64, 16 each, so that they come back to the last bit.
+mod bits {
+    use serde::de::{Deserialize, Deserializer, Error};
+    use serde::ser::Serializer;
+
+    pub fn serialize<S: Serializer>(numbers: &[f64], to: S) -> Result<S::Ok, S::Error> {
+        to.serialize_str(&numbers.iter().map(|x| format!("{:016x}", x.to_bits())).collect::<String>())
+    }
+
+    pub fn deserialize<'a, D: Deserializer<'a>>(from: D) -> Result<Vec<f64>, D::Error> {
+        let digits = String::deserialize(from)?;
+        let (numbers, []) = digits.as_bytes().as_chunks::<16>() else {
+            return Err(D::Error::custom("a length that is no multiple of 16"));
+        };
+        let number = |digits| u64::from_str_radix(str::from_utf8(digits).ok()?, 16).ok().map(f64::from_bits);
+        let numbers = numbers.iter().map(|digits: &[u8; 16]| number(digits)).collect::<Option<_>>();
+        numbers.ok_or_else(|| D::Error::custom("digits that are not hexadecimal"))
+    }
+}
+
 /// A column of numbers.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
 pub struct Column {
     /// Its name.
     pub name: String,
@@ -155,9 +174,9 @@ fn junctions(ready: &Ready, watches: &[Watch]) -> Vec<String> {
 /// scenario's own components only, which come first.
 pub fn outputs(account: &Account, measured: &[f64], components: usize) -> Vec<f64> {
     let mut all = measured.to_vec();
-    all.extend(account.judged.iter().flat_map(|j| [j.found.0, j.found.1]));
-    all.extend(account.peaks.iter().flat_map(|p| [p.least.0, p.most.0]));
-    all.extend(account.junctions.iter().flat_map(|j| [j.hottest.0, j.end, j.heat]));
+    all.extend(account.judged.iter().flat_map(|j| [j.least, j.largest]));
+    all.extend(account.peaks.iter().flat_map(|p| [p.least, p.largest]));
+    all.extend(account.junctions.iter().flat_map(|j| [j.hottest, j.end, j.heat]));
     all.extend(account.energies.iter().take(components).flat_map(|e| [e.delivered, e.dissipated, e.stored]));
     all.extend([account.residual, account.relative]);
     all

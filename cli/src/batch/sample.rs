@@ -1,7 +1,7 @@
 //! Points of the unit cube: pseudo-random, Latin hypercube, Sobol sequence; and the mixtures that indices need.
 
-use rand_chacha::ChaCha8Rng;
-use rand_chacha::rand_core::{Rng, SeedableRng};
+use chacha20::ChaCha8Rng;
+use chacha20::rand_core::{Rng, SeedableRng};
 use sobol::Sobol;
 use sobol::params::JoeKuoD6;
 

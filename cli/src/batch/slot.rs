@@ -190,7 +190,7 @@ fn keys(table: &Table, section: &Section, world: &World<'_>) -> Vec<Key> {
             let components = world.scenario.map_or(&[][..], |s| &s.components);
             let of_name = components.iter().find(|c| Some(c.name.name.as_str()) == word("name"));
             let kind = of_name.map(|c| c.entry.kind);
-            let entry = catalogue::<f64>().iter().find(|e| Some(e.kind) == kind);
+            let entry = catalogue().iter().find(|e| Some(e.kind) == kind);
             keys.extend(entry.iter().flat_map(|e| e.params).map(|p| Key::of_param(p, true)));
         }
         Kinds::Arrangements => {
@@ -198,11 +198,10 @@ fn keys(table: &Table, section: &Section, world: &World<'_>) -> Vec<Key> {
             keys.extend(found.into_iter().flat_map(Key::of_arrangement));
         }
         Kinds::Part(tables) => {
-            let entry = catalogue::<f64>().iter().find(|e| Some(e.kind) == word("kind"));
-            let of =
-                |e: &'static joulestep_models::model::Entry<f64>, name: &'static str, help: &'static str| {
-                    Key::may(name, Form::Parameters(e.kind, e.params), help)
-                };
+            let entry = catalogue().iter().find(|e| Some(e.kind) == word("kind"));
+            let of = |e: &'static joulestep_models::model::Entry, name: &'static str, help: &'static str| {
+                Key::may(name, Form::Parameters(e.kind, e.params), help)
+            };
             keys.extend(entry.into_iter().flat_map(|e| tables.iter().map(move |t| of(e, t.0, t.2))));
         }
         Kinds::None => {}

@@ -2,9 +2,10 @@
 
 use std::collections::BTreeMap;
 
+use serde::{Serialize, Serializer};
 use statrs::function::beta::beta_reg;
 
-use crate::batch::row::{Row, Status};
+use crate::batch::row::{Column, Row, Status};
 use crate::batch::variant::Study;
 use crate::result::Verdict;
 
@@ -49,38 +50,59 @@ pub fn clopper_pearson(k: usize, n: usize, confidence: f64) -> (f64, f64) {
 pub const CONFIDENCE: f64 = 0.95;
 
 /// A share of variants.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Share {
     /// Variants that count.
+    #[serde(rename = "variants")]
     pub hits: usize,
     /// Variants that were judged.
     pub of: usize,
-    /// Clopper–Pearson bounds at [`CONFIDENCE`]; they mean something for independent draws only.
-    pub bounds: (f64, f64),
+    /// Clopper–Pearson bound at [`CONFIDENCE`]; it means something for independent draws only.
+    pub lower: f64,
+    /// The other one.
+    pub upper: f64,
+    /// [`CONFIDENCE`].
+    pub confidence: f64,
 }
 
 impl Share {
     fn new(hits: usize, of: usize) -> Self {
-        Self { hits, of, bounds: clopper_pearson(hits, of, CONFIDENCE) }
+        let (lower, upper) = clopper_pearson(hits, of, CONFIDENCE);
+        Self { hits, of, lower, upper, confidence: CONFIDENCE }
     }
 }
 
+/// The variant nearest to a limit, or farthest beyond it.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Worst {
+    /// Its number.
+    pub variant: usize,
+    /// Its margin in the limit's unit; below zero: exceeded.
+    pub margin: f64,
+    /// Its inputs by name.
+    pub inputs: BTreeMap<String, f64>,
+}
+
 /// A limit over all variants.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct LimitSummary {
     /// Its name.
     pub name: String,
     /// Variants that keep it.
     pub kept: Share,
-    /// The variant nearest to it, or farthest beyond it, and its margin in the limit's unit (below zero: exceeded).
-    pub worst: Option<(usize, f64)>,
+    /// `None` where no variant has a margin.
+    pub worst: Option<Worst>,
 }
 
 /// A column of numbers over all variants that were run to their end.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct ColumnSummary {
     /// Number of the output.
+    #[serde(skip)]
     pub output: usize,
+    /// The output.
+    #[serde(flatten)]
+    pub column: Column,
     /// How many numbers there are.
     pub count: usize,
     /// Mean and standard deviation (of the sample, divisor n − 1).
@@ -88,6 +110,7 @@ pub struct ColumnSummary {
     /// Standard deviation.
     pub deviation: f64,
     /// Percentiles of [`PERCENTS`].
+    #[serde(serialize_with = "by_percent")]
     pub percentiles: [f64; PERCENTS.len()],
 }
 
@@ -95,16 +118,27 @@ pub struct ColumnSummary {
 pub const PERCENTS: [f64; 7] = [0.0, 1.0, 5.0, 50.0, 95.0, 99.0, 100.0];
 
 /// What all rows say together.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Statistics {
     /// Variants by how they ended.
+    #[serde(serialize_with = "by_end")]
     pub ended: Vec<(Status, usize)>,
     /// Variants that keep all limits; `None` where none is set.
+    #[serde(rename = "all_limits_kept")]
     pub passes: Option<Share>,
     /// The limits.
     pub limits: Vec<LimitSummary>,
     /// The outputs.
+    #[serde(rename = "outputs")]
     pub columns: Vec<ColumnSummary>,
+}
+
+fn by_percent<S: Serializer>(percentiles: &[f64; PERCENTS.len()], to: S) -> Result<S::Ok, S::Error> {
+    to.collect_map(PERCENTS.iter().map(f64::to_string).zip(percentiles))
+}
+
+fn by_end<S: Serializer>(ended: &[(Status, usize)], to: S) -> Result<S::Ok, S::Error> {
+    to.collect_map(ended.iter().map(|(status, n)| (status.word().replace(' ', "_"), n)))
 }
 
 /// Gathers the statistics.
@@ -122,6 +156,11 @@ pub fn gather(study: &Study, rows: &BTreeMap<usize, Row>) -> Statistics {
         });
         let margins: Vec<(usize, f64)> = margins.collect();
         let worst = margins.iter().copied().filter(|m| !m.1.is_nan()).min_by(|a, b| a.1.total_cmp(&b.1));
+        let worst = worst.map(|(variant, margin)| {
+            let names = study.plan.inputs.iter().map(|input| input.name.clone());
+            let inputs = names.zip(study.inputs(variant).iter().copied()).collect();
+            Worst { variant, margin, inputs }
+        });
         let kept = margins.iter().filter(|m| m.1 >= 0.0).count();
         LimitSummary { name: limit.name.clone(), kept: Share::new(kept, margins.len()), worst }
     });
@@ -134,6 +173,7 @@ pub fn gather(study: &Study, rows: &BTreeMap<usize, Row>) -> Statistics {
         let percentiles = PERCENTS.map(|p| percentile(&values, p / 100.0));
         ColumnSummary {
             output,
+            column: study.outputs[output].clone(),
             count: values.len(),
             mean,
             deviation: (squares / (n - 1.0)).sqrt(),

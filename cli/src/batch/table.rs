@@ -8,7 +8,7 @@ use crate::batch::block::note;
 use crate::batch::indices::Indices;
 use crate::batch::keep::{file_name, is_kept};
 use crate::batch::row::Row;
-use crate::batch::statistics::{PERCENTS, Share, Statistics};
+use crate::batch::statistics::{PERCENTS, Share, Statistics, Worst};
 use crate::batch::variant::Study;
 use crate::result::{ResultError, Statistic, Table, TableColumn, write_table};
 
@@ -100,15 +100,15 @@ fn outputs<'a>(told: &Told<'_>) -> Statistic<'a> {
 }
 
 /// A limit, the variants that keep it, and the worst one with its margin.
-type Yield = (String, Share, Option<(usize, f64)>);
+type Yield<'a> = (String, Share, Option<&'a Worst>);
 
 /// Yields: of each limit, and last of all together.
 fn limits<'a>(told: &Told<'_>) -> Statistic<'a> {
     let Told { study, statistics, .. } = *told;
     let all = statistics.passes.iter().map(|s| ("all limits".to_string(), *s, None));
-    let each = statistics.limits.iter().map(|l| (l.name.clone(), l.kept, l.worst));
-    let each: Vec<Yield> = each.chain(all).collect();
-    let column = |of: &dyn Fn(&Yield) -> f64| each.iter().map(of).collect::<Vec<_>>();
+    let each = statistics.limits.iter().map(|l| (l.name.clone(), l.kept, l.worst.as_ref()));
+    let each: Vec<Yield<'_>> = each.chain(all).collect();
+    let column = |of: &dyn Fn(&Yield<'_>) -> f64| each.iter().map(of).collect::<Vec<_>>();
     let unit = |name: &String| {
         study
             .limits
@@ -119,14 +119,14 @@ fn limits<'a>(told: &Told<'_>) -> Statistic<'a> {
     let numbers = vec![
         ("kept_by", "variants that keep it", column(&|l| l.1.hits as f64)),
         ("judged", "variants that were judged", column(&|l| l.1.of as f64)),
-        ("lower", "lower Clopper-Pearson bound of the share, 95 %", column(&|l| l.1.bounds.0)),
-        ("upper", "upper Clopper-Pearson bound of the share, 95 %", column(&|l| l.1.bounds.1)),
+        ("lower", "lower Clopper-Pearson bound of the share, 95 %", column(&|l| l.1.lower)),
+        ("upper", "upper Clopper-Pearson bound of the share, 95 %", column(&|l| l.1.upper)),
         (
             "worst_variant",
             "the variant of the least margin",
-            column(&|l| l.2.map_or(f64::NAN, |w| w.0 as f64)),
+            column(&|l| l.2.map_or(f64::NAN, |w| w.variant as f64)),
         ),
-        ("worst_margin", "its margin", column(&|l| l.2.map_or(f64::NAN, |w| w.1))),
+        ("worst_margin", "its margin", column(&|l| l.2.map_or(f64::NAN, |w| w.margin))),
     ];
     let (names, units) = each.iter().map(|l| (l.0.clone(), unit(&l.0))).unzip();
     let words = "limits: variants that keep them, of those judged, and the worst one";

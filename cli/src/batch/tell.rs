@@ -3,11 +3,11 @@
 use std::fmt::Write;
 
 use joulestep_engine::units::people;
-use serde_json::{Value, json};
+use serde::Serialize;
 
 use crate::batch::indices::Indices;
 use crate::batch::plan::Sampling;
-use crate::batch::statistics::{CONFIDENCE, ColumnSummary, PERCENTS, Share, Statistics};
+use crate::batch::statistics::{CONFIDENCE, ColumnSummary, Share, Statistics, Worst};
 use crate::batch::variant::Study;
 
 /// Indices told of one output: the largest ones.
@@ -36,7 +36,7 @@ fn share(study: &Study, s: &Share) -> String {
         Sampling::LatinHypercube { .. } | Sampling::SobolSequence { .. } => ", as if drawn independently",
         _ => return format!("{} of {} ({rate})", s.hits, s.of),
     };
-    let bounds = format!("{} to {}", percent(s.bounds.0), percent(s.bounds.1));
+    let bounds = format!("{} to {}", percent(s.lower), percent(s.upper));
     format!("{} of {} ({rate}; {:.0} % confidence {bounds}{how})", s.hits, s.of, 100.0 * CONFIDENCE)
 }
 
@@ -61,7 +61,7 @@ pub fn text(study: &Study, statistics: &Statistics, indices: &[(usize, Indices)]
     }
     for limit in &statistics.limits {
         let _ = writeln!(out, "Limit {}: kept by {}", limit.name, share(study, &limit.kept));
-        if let Some((variant, margin)) = limit.worst {
+        if let Some(&Worst { variant, margin, .. }) = limit.worst.as_ref() {
             let unit =
                 study.limits.iter().find(|l| l.name == limit.name).map(|l| &study.outputs[l.columns.0].unit);
             let unit = unit.map_or("1", |u| if u == "degC" { "K" } else { u });
@@ -83,10 +83,9 @@ pub fn text(study: &Study, statistics: &Statistics, indices: &[(usize, Indices)]
         );
     }
     for c in lines {
-        let column = &study.outputs[c.output];
-        let _ = write!(out, "  {:<26}", column.name);
+        let _ = write!(out, "  {:<26}", c.column.name);
         for k in [0, 2, 3, 4, 6] {
-            let _ = write!(out, " {:>11}", people(c.percentiles[k], &column.unit));
+            let _ = write!(out, " {:>11}", people(c.percentiles[k], &c.column.unit));
         }
         out.push('\n');
     }
@@ -106,51 +105,40 @@ pub fn text(study: &Study, statistics: &Statistics, indices: &[(usize, Indices)]
     out
 }
 
-fn number(x: f64) -> Value {
-    if x.is_finite() { json!(x) } else { Value::Null }
+#[derive(Serialize)]
+struct Told<'a> {
+    title: &'a str,
+    variants: usize,
+    #[serde(flatten)]
+    statistics: &'a Statistics,
+    sobol_indices: Vec<ToldIndices<'a>>,
 }
 
-fn share_json(s: &Share) -> Value {
-    json!({ "variants": s.hits, "of": s.of, "lower": s.bounds.0, "upper": s.bounds.1, "confidence": CONFIDENCE })
+#[derive(Serialize)]
+struct ToldIndices<'a> {
+    output: &'a str,
+    points: usize,
+    inputs: Vec<ToldIndex<'a>>,
 }
 
-/// For programs: SI units, temperatures in degC.
-pub fn json(study: &Study, statistics: &Statistics, indices: &[(usize, Indices)]) -> Value {
-    let ended: serde_json::Map<String, Value> =
-        statistics.ended.iter().map(|(s, n)| (s.word().replace(' ', "_"), json!(n))).collect();
-    let limits = statistics.limits.iter().map(|l| {
-        let worst = l.worst.map(|(variant, margin)| {
-            let values = study.inputs(variant).iter().zip(&study.plan.inputs);
-            let inputs: serde_json::Map<String, Value> =
-                values.map(|(x, input)| (input.name.clone(), number(*x))).collect();
-            json!({ "variant": variant, "margin": number(margin), "inputs": inputs })
-        });
-        json!({ "name": l.name, "kept": share_json(&l.kept), "worst": worst })
-    });
-    let columns = statistics.columns.iter().map(|c| {
-        let percentiles: serde_json::Map<String, Value> =
-            PERCENTS.iter().zip(c.percentiles).map(|(p, x)| (p.to_string(), number(x))).collect();
-        json!({
-            "name": study.outputs[c.output].name, "unit": study.outputs[c.output].unit, "count": c.count,
-            "mean": number(c.mean), "deviation": number(c.deviation), "percentiles": percentiles,
-        })
-    });
-    let indices = indices.iter().map(|(output, of)| {
-        let per_input = study.plan.inputs.iter().enumerate().map(|(k, input)| {
-            json!({ "input": input.name, "first": number(of.first[k]), "total": number(of.total[k]) })
-        });
-        json!({
-            "output": study.outputs[*output].name, "points": of.points,
-            "inputs": per_input.collect::<Vec<_>>(),
-        })
-    });
-    json!({
-        "title": study.plan.title,
-        "variants": study.count(),
-        "ended": ended,
-        "all_limits_kept": statistics.passes.as_ref().map(share_json),
-        "limits": limits.collect::<Vec<_>>(),
-        "outputs": columns.collect::<Vec<_>>(),
-        "sobol_indices": indices.collect::<Vec<_>>(),
-    })
+#[derive(Serialize)]
+struct ToldIndex<'a> {
+    input: &'a str,
+    first: f64,
+    total: f64,
+}
+
+/// For programs: SI units, temperatures in degC, null for what is not finite.
+pub fn json<'a>(
+    study: &'a Study,
+    statistics: &'a Statistics,
+    indices: &'a [(usize, Indices)],
+) -> impl Serialize + 'a {
+    let told = |(output, of): &'a (usize, Indices)| {
+        let all = study.plan.inputs.iter().zip(of.first.iter().zip(&of.total));
+        let inputs = all.map(|(input, (&first, &total))| ToldIndex { input: &input.name, first, total });
+        ToldIndices { output: &study.outputs[*output].name, points: of.points, inputs: inputs.collect() }
+    };
+    let sobol_indices = indices.iter().map(told).collect();
+    Told { title: &study.plan.title, variants: study.count(), statistics, sobol_indices }
 }

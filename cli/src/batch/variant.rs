@@ -276,7 +276,7 @@ impl Study {
             _ => (Status::Done, String::new()),
         };
         let limit = self.plan.search.as_ref().and_then(|s| account.judged.iter().find(|j| j.name == s.limit));
-        let kept = limit.map(|j| j.kept()).filter(|_| status == Status::Done);
+        let kept = limit.map(|j| j.kept).filter(|_| status == Status::Done);
         let mut values = outputs(account, measured, components);
         if self.plan.search.is_some() {
             values.insert(0, f64::NAN);

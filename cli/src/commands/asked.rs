@@ -5,7 +5,7 @@ use std::path::Path;
 
 use joulestep_engine::units::in_unit;
 use joulestep_models::part::Part;
-use serde_json::json;
+use serde::Serialize;
 
 use crate::args::OutputArgs;
 use crate::commands::refuse_in;
@@ -18,6 +18,12 @@ use crate::scenario::include::open;
 
 /// Why a command does not do its work: the text and the exit code.
 pub(crate) type Refused = (String, u8);
+
+#[derive(Serialize)]
+struct Refusal<'a> {
+    outcome: &'a str,
+    why: &'a str,
+}
 
 /// Where a quantity must lie.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -64,7 +70,7 @@ pub(crate) fn list(option: &str, texts: &[String], unit: &str, lies: Lies) -> Re
 /// Tells why, for people or as JSON, and gives the exit code.
 pub(crate) fn refused((what, code): &Refused, json: bool, streams: &mut Streams<'_>) -> io::Result<u8> {
     if json {
-        writeln!(streams.out, "{:#}", json!({ "outcome": "refused", "why": what }))?;
+        streams.json(&Refusal { outcome: "refused", why: what })?;
     } else {
         writeln!(streams.err, "{what}")?;
     }

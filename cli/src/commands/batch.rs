@@ -6,7 +6,7 @@ use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::Ordering;
 
-use serde_json::json;
+use serde::Serialize;
 
 use crate::args::{BatchArgs, BatchCommand, BatchOutputArgs, MergeArgs, ProgressAs};
 use crate::batch::block::{Blocks, TOLERANCE, TOLERANCE_OF_EXTREMES};
@@ -110,11 +110,13 @@ fn shard(text: &str) -> Result<(usize, usize), Refused> {
 
 fn head(study: &Study, shard: (usize, usize)) -> Head {
     Head {
+        format: journal::FORMAT,
         digest: study.digest.clone(),
         variants: study.count(),
         outputs: study.outputs.len(),
         lanes: study.lanes,
-        shard,
+        shard: shard.0,
+        shards: shard.1,
     }
 }
 
@@ -160,11 +162,8 @@ fn new_waveforms(study: &Study, out: &Path, force: bool) -> Result<(), Refused> 
 fn other_batch(path: &Path, found: &Head, wanted: &Head) -> String {
     let what = if found.digest != wanted.digest {
         "the plan, its scenario, a file that they name or the program has changed since".to_string()
-    } else if found.shard != wanted.shard {
-        format!(
-            "it holds shard {}/{}, not {}/{}",
-            found.shard.0, found.shard.1, wanted.shard.0, wanted.shard.1
-        )
+    } else if (found.shard, found.shards) != (wanted.shard, wanted.shards) {
+        format!("it holds shard {}/{}, not {}/{}", found.shard, found.shards, wanted.shard, wanted.shards)
     } else if found.lanes != wanted.lanes {
         format!("its variants were solved up to {} at a time, not {}", found.lanes, wanted.lanes)
     } else {
@@ -176,8 +175,7 @@ fn other_batch(path: &Path, found: &Head, wanted: &Head) -> String {
 fn tell_count(study: &Study, json: bool, streams: &mut Streams<'_>) -> io::Result<u8> {
     let (count, k) = (study.count(), study.plan.inputs.len());
     if json {
-        let told = json!({ "variants": count, "inputs": k, "outputs": study.outputs.len() });
-        writeln!(streams.out, "{told:#}")?;
+        streams.json(&Count { variants: count, inputs: k, outputs: study.outputs.len() })?;
     } else {
         writeln!(streams.out, "{count} variants of {k} values, {} outputs each", study.outputs.len())?;
     }
@@ -240,6 +238,38 @@ impl Finish<'_> {
     }
 }
 
+#[derive(Serialize)]
+struct Count {
+    variants: usize,
+    inputs: usize,
+    outputs: usize,
+}
+
+#[derive(Serialize)]
+struct Answer<'a, T> {
+    #[serde(flatten)]
+    told: T,
+    file: String,
+    lanes: Lanes,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    waveforms: Option<Waveforms<'a>>,
+}
+
+#[derive(Serialize)]
+struct Lanes {
+    most: usize,
+    tolerance: f64,
+    tolerance_of_extremes: f64,
+    #[serde(flatten)]
+    carried: Option<Carried>,
+}
+
+#[derive(Serialize)]
+struct Waveforms<'a> {
+    folder: String,
+    variants: &'a [usize],
+}
+
 /// Writes what is asked for, and tells the statistics.
 fn finish(batch: &Finish<'_>, streams: &mut Streams<'_>) -> io::Result<u8> {
     let Finish { study, rows, carried, out, output, whole, .. } = *batch;
@@ -261,18 +291,18 @@ fn finish(batch: &Finish<'_>, streams: &mut Streams<'_>) -> io::Result<u8> {
         return Ok(INTERRUPTED);
     }
     if output.json {
-        let mut told = tell::json(study, &statistics, &indices);
-        told["file"] = json!(out.display().to_string());
-        told["lanes"] = json!({ "most": study.lanes, "tolerance": TOLERANCE, "tolerance_of_extremes": TOLERANCE_OF_EXTREMES });
-        if let Some(Carried { variants, abreast }) = carried {
-            told["lanes"]["run"] = json!(variants);
-            told["lanes"]["abreast"] = json!(abreast);
-        }
-        if let Some(kept) = &kept {
-            told["waveforms"] =
-                json!({ "folder": keep::folder_of(out).display().to_string(), "variants": kept });
-        }
-        writeln!(streams.out, "{told:#}")?;
+        let folder = keep::folder_of(out).display().to_string();
+        streams.json(&Answer {
+            told: tell::json(study, &statistics, &indices),
+            file: out.display().to_string(),
+            lanes: Lanes {
+                most: study.lanes,
+                tolerance: TOLERANCE,
+                tolerance_of_extremes: TOLERANCE_OF_EXTREMES,
+                carried,
+            },
+            waveforms: kept.as_ref().map(|variants| Waveforms { folder, variants }),
+        })?;
     } else {
         write!(streams.out, "{}", tell::text(study, &statistics, &indices))?;
         if let Some(Carried { variants, abreast }) = carried.filter(|_| study.lanes > 1) {
@@ -328,7 +358,7 @@ fn gathered(study: &mut Study, args: &MergeArgs, out: &Path) -> Result<BTreeMap<
         if k == 0 {
             study.lanes = held.head.lanes;
         }
-        let wanted = head(study, held.head.shard);
+        let wanted = head(study, (held.head.shard, held.head.shards));
         if held.head != wanted {
             return Err((other_batch(&path, &held.head, &wanted), BAD_INPUT));
         }

@@ -1,8 +1,9 @@
 //! `check`: is the scenario right?
 
+use std::collections::BTreeMap;
 use std::io;
 
-use serde_json::json;
+use serde::Serialize;
 
 use crate::args::CheckArgs;
 use crate::commands::refuse;
@@ -10,6 +11,21 @@ use crate::exit::{DONE, Streams};
 use crate::scenario::build::build;
 use crate::scenario::include::open;
 use crate::scenario::resolve::{Trouble, read};
+
+#[derive(Serialize)]
+struct Told<'a> {
+    valid: bool,
+    title: &'a str,
+    files: Vec<String>,
+    counts: BTreeMap<String, usize>,
+    loose_ends: Vec<Loose<'a>>,
+}
+
+#[derive(Serialize)]
+struct Loose<'a> {
+    node: &'a str,
+    component: &'a str,
+}
 
 /// Checks a scenario and says what it holds.
 ///
@@ -35,19 +51,14 @@ pub fn check(args: &CheckArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         ("limits", scenario.limits.len()),
     ];
     if args.json {
-        let counts: serde_json::Map<String, serde_json::Value> =
-            counts.iter().map(|(name, n)| (name.replace(' ', "_"), json!(n))).collect();
-        let files: Vec<String> = scenario.sources.files.iter().map(|f| f.0.display().to_string()).collect();
-        let loose: Vec<_> =
-            ready.loose_ends.iter().map(|l| json!({ "node": l.node, "component": l.component })).collect();
-        let told = json!({
-            "valid": true,
-            "title": scenario.title,
-            "files": files,
-            "counts": counts,
-            "loose_ends": loose,
-        });
-        writeln!(streams.out, "{told:#}")?;
+        let loose = ready.loose_ends.iter().map(|l| Loose { node: &l.node, component: &l.component });
+        streams.json(&Told {
+            valid: true,
+            title: &scenario.title,
+            files: scenario.sources.files.iter().map(|f| f.0.display().to_string()).collect(),
+            counts: counts.iter().map(|(name, n)| (name.replace(' ', "_"), *n)).collect(),
+            loose_ends: loose.collect(),
+        })?;
     } else {
         let parts: Vec<String> =
             counts.iter().filter(|c| c.1 > 0).map(|(name, n)| format!("{n} {name}")).collect();

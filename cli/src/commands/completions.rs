@@ -3,9 +3,16 @@
 use std::io;
 
 use clap::CommandFactory;
+use serde::Serialize;
 
 use crate::args::{Cli, CompletionsArgs};
 use crate::exit::{DONE, Streams};
+
+#[derive(Serialize)]
+struct Told<'a> {
+    shell: String,
+    script: &'a str,
+}
 
 /// Prints the script.
 ///
@@ -16,8 +23,9 @@ pub fn completions(args: &CompletionsArgs, streams: &mut Streams<'_>) -> io::Res
     let mut script = Vec::new();
     clap_complete::generate(args.shell, &mut Cli::command(), "joulestep", &mut script);
     if args.json {
-        let text = String::from_utf8_lossy(&script);
-        writeln!(streams.out, "{}", serde_json::json!({ "shell": args.shell.to_string(), "script": text }))?;
+        let script = String::from_utf8_lossy(&script);
+        let told = Told { shell: args.shell.to_string(), script: &script };
+        writeln!(streams.out, "{}", serde_json::to_string(&told)?)?;
     } else {
         streams.out.write_all(&script)?;
     }

@@ -2,6 +2,7 @@
 
 mod study;
 
+use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use std::io;
 use std::path::Path;
@@ -9,7 +10,7 @@ use std::path::Path;
 use joulestep_engine::cycle::steady::Effort;
 use joulestep_engine::units::people;
 use joulestep_models::arrangement::cycle::{Cycle, Why, solve};
-use serde_json::{Value, json};
+use serde::Serialize;
 
 use crate::args::CycleArgs;
 use crate::commands::asked::Lies;
@@ -113,29 +114,51 @@ fn ripple(cycle: &Cycle) -> Sheet {
     Sheet { heads, rows: cycle.ripple.iter().map(row).collect() }
 }
 
-fn told(cycle: &Cycle) -> Value {
+#[derive(Serialize)]
+struct Told {
+    period: f64,
+    closing_error: f64,
+    periods_run: u32,
+    distance: Option<f64>,
+    rounds: u32,
+    input: f64,
+    gate_sources: f64,
+    output: f64,
+    losses: f64,
+    clamp: f64,
+    passive: f64,
+    efficiency: f64,
+    balance_residual: f64,
+    switches: Sheet,
+    others: Sheet,
+    definitions: BTreeMap<&'static str, &'static str>,
+    temperatures: Sheet,
+    units: BTreeMap<&'static str, &'static str>,
+}
+
+fn told(cycle: &Cycle) -> Told {
     let a = &cycle.account;
     let watts = |joules: f64| joules / cycle.period;
-    json!({
-        "period": cycle.period,
-        "closing_error": cycle.steady.closing,
-        "periods_run": cycle.steady.periods,
-        "distance": cycle.steady.distance,
-        "rounds": cycle.rounds,
-        "input": watts(a.input),
-        "gate_sources": watts(a.gate_sources),
-        "output": watts(a.output),
-        "losses": watts(a.losses()),
-        "clamp": watts(a.clamp),
-        "passive": watts(a.passive),
-        "efficiency": a.efficiency(),
-        "balance_residual": a.residual,
-        "switches": losses(cycle).json(),
-        "others": others(cycle).json(),
-        "definitions": DEFINITIONS.iter().map(|(k, v)| ((*k).to_string(), json!(v))).collect::<serde_json::Map<_, _>>(),
-        "temperatures": ripple(cycle).json(),
-        "units": { "period": "s", "powers": "W", "temperatures": "degC" },
-    })
+    Told {
+        period: cycle.period,
+        closing_error: cycle.steady.closing,
+        periods_run: cycle.steady.periods,
+        distance: cycle.steady.distance,
+        rounds: cycle.rounds,
+        input: watts(a.input),
+        gate_sources: watts(a.gate_sources),
+        output: watts(a.output),
+        losses: watts(a.losses()),
+        clamp: watts(a.clamp),
+        passive: watts(a.passive),
+        efficiency: a.efficiency(),
+        balance_residual: a.residual,
+        switches: losses(cycle),
+        others: others(cycle),
+        definitions: DEFINITIONS.into(),
+        temperatures: ripple(cycle),
+        units: [("period", "s"), ("powers", "W"), ("temperatures", "degC")].into(),
+    }
 }
 
 fn text(cycle: &Cycle, kind: &str) -> String {
@@ -220,7 +243,7 @@ pub fn cycle(args: &CycleArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
                 return asked::refused(&why, args.json, streams);
             }
             match args.json {
-                true => writeln!(streams.out, "{:#}", told(&cycle))?,
+                true => streams.json(&told(&cycle))?,
                 false => write!(streams.out, "{}", text(&cycle, spec.arrangement.kind))?,
             }
         }

@@ -165,7 +165,7 @@ pub fn duty(args: &DutyArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         return asked::refused(&why, as_json, streams);
     }
     if as_json {
-        writeln!(streams.out, "{:#}", json(&told))?;
+        streams.json(&json(&told))?;
     } else if args.output.csv {
         write!(streams.out, "{}", sheets::course(&followed).csv())?;
     } else {

@@ -58,7 +58,7 @@ pub fn impedance(args: &ImpedanceArgs, streams: &mut Streams<'_>) -> io::Result<
         return refused(&why, args.json, streams);
     }
     match args.json {
-        true => writeln!(streams.out, "{:#}", json(&stacks))?,
+        true => streams.json(&json(&stacks))?,
         false => write!(streams.out, "{}", text(&stacks))?,
     }
     Ok(DONE)
@@ -75,7 +75,7 @@ fn of_points(args: &ImpedanceArgs, path: &Path, streams: &mut Streams<'_>) -> io
             Ok(points)
         });
     match points {
-        Ok(points) if args.json => writeln!(streams.out, "{:#}", points_json(&points))?,
+        Ok(points) if args.json => streams.json(&points_json(&points))?,
         Ok(points) => write!(streams.out, "{}", points_text(&points))?,
         Err(why) => return refused(&why, args.json, streams),
     }

@@ -19,9 +19,18 @@ pub mod view;
 use std::io;
 use std::path::Path;
 
+use serde::Serialize;
+
+use crate::diagnostic::Invalid;
 use crate::exit::{BAD_INPUT, INPUT_OUTPUT, Streams};
 use crate::scenario::include::reason;
 use crate::scenario::resolve::Trouble;
+
+#[derive(Serialize)]
+struct Unread {
+    file: String,
+    found: String,
+}
 
 /// Tells why a scenario was not accepted, and the exit code for it.
 pub(crate) fn refuse(
@@ -45,8 +54,8 @@ pub(crate) fn refuse_in(
         Trouble::Unreadable(error) => {
             let text = format!("cannot read `{}`: {}", path.display(), reason(error));
             if json {
-                let errors = serde_json::json!([{ "file": path.display().to_string(), "found": text }]);
-                writeln!(streams.out, "{:#}", serde_json::json!({ "valid": false, "errors": errors }))?;
+                let errors = vec![Unread { file: path.display().to_string(), found: text }];
+                streams.json(&Invalid { valid: false, errors })?;
             } else {
                 writeln!(streams.err, "{text}")?;
             }
@@ -54,7 +63,7 @@ pub(crate) fn refuse_in(
         }
         Trouble::Refused(refusal) => {
             if json {
-                writeln!(streams.out, "{:#}", refusal.json())?;
+                streams.json(&refusal.json())?;
             } else {
                 write!(streams.err, "{}", refusal.text_in(what))?;
             }

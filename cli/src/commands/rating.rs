@@ -117,7 +117,7 @@ pub fn rating(args: &RatingArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         return refused(&why, as_json, streams);
     }
     if as_json {
-        writeln!(streams.out, "{:#}", json(&all, &asked, shared.as_ref()))?;
+        streams.json(&json(&all, &asked, shared.as_ref()))?;
     } else if args.output.csv {
         write!(streams.out, "{}", csv(&all))?;
     } else {

@@ -3,7 +3,7 @@
 use std::io;
 use std::path::{Path, PathBuf};
 
-use serde_json::json;
+use serde::Serialize;
 
 use crate::args::{ReportArgs, ReportFormat};
 use crate::commands::asked::{self, Refused, refused};
@@ -15,6 +15,16 @@ use crate::scenario::include::reason;
 fn wrong(trouble: &ReportTrouble) -> Refused {
     let code = if matches!(trouble, ReportTrouble::File(_)) { INPUT_OUTPUT } else { NUMERICAL };
     (trouble.to_string(), code)
+}
+
+#[derive(Serialize)]
+struct Told<'a> {
+    kind: &'a str,
+    title: &'a str,
+    verdict: &'a str,
+    answers: &'a [String],
+    warnings: &'a [String],
+    written: &'a [String],
 }
 
 /// What goes where.
@@ -102,11 +112,8 @@ pub fn report(args: &ReportArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     };
     let shown: Vec<String> = written.iter().map(|p| p.display().to_string()).collect();
     if args.json {
-        let told = json!({
-            "kind": report.kind, "title": report.title, "verdict": report.verdict, "answers": report.answers,
-            "warnings": report.warnings, "written": shown,
-        });
-        writeln!(streams.out, "{told:#}")?;
+        let Report { kind, title, verdict, answers, warnings, .. } = &report;
+        streams.json(&Told { kind, title, verdict, answers, warnings, written: &shown })?;
     } else {
         writeln!(streams.out, "{}: {}", crate::diagnostic::printable(&report.title), report.verdict)?;
         for path in shown {

@@ -12,6 +12,7 @@ use joulestep_engine::run::time_loop::{Ended, Run};
 use crate::account::happened::Happened;
 use crate::account::{Account, Facts, Outcome, json, store, text};
 use crate::args::RunArgs;
+use crate::commands::asked::{is_new, refused};
 use crate::commands::refuse;
 use crate::exit::{BAD_INPUT, DONE, FAILS, INPUT_OUTPUT, INTERRUPTED, NUMERICAL, Streams};
 use crate::progress::Progress;
@@ -54,16 +55,6 @@ impl Recorder<f64> for Onlooker {
     }
 }
 
-/// Tells trouble that concerns no place in a file, for people or as JSON.
-fn tell(what: &str, code: u8, json: bool, streams: &mut Streams<'_>) -> io::Result<u8> {
-    if json {
-        writeln!(streams.out, "{:#}", serde_json::json!({ "outcome": "refused", "why": what }))?;
-    } else {
-        writeln!(streams.err, "{what}")?;
-    }
-    Ok(code)
-}
-
 /// Runs a scenario.
 ///
 /// # Errors
@@ -77,9 +68,8 @@ pub fn run(args: &RunArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         Ok(ready) => ready,
         Err(refusal) => return refuse(&Trouble::Refused(refusal), &args.scenario, args.json, streams),
     };
-    if args.out.exists() && !args.force {
-        let text = format!("`{}` exists; expected a new file, or --force to replace it", args.out.display());
-        return tell(&text, INPUT_OUTPUT, args.json, streams);
+    if let Err(why) = is_new(Some(&args.out), args.force) {
+        return refused(&why, args.json, streams);
     }
     let mut facts = Facts {
         title: scenario.title.clone(),
@@ -93,18 +83,18 @@ pub fn run(args: &RunArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         Ok(run) => run,
         Err(refusal) => {
             let code = if matches!(refusal, Refusal::Start(_)) { NUMERICAL } else { BAD_INPUT };
-            return tell(&refusal.to_string(), code, args.json, streams);
+            return refused(&(refusal.to_string(), code), args.json, streams);
         }
     };
     facts.method = run.method();
     let writer =
         match ResultWriter::create(&args.out, &scenario.sources.full_text(), WriterOptions::default()) {
             Ok(writer) => writer,
-            Err(error) => return tell(&error.to_string(), INPUT_OUTPUT, args.json, streams),
+            Err(error) => return refused(&(error.to_string(), INPUT_OUTPUT), args.json, streams),
         };
     match carry_through(run, writer, &facts, args.quiet || args.json) {
         Ok((account, bytes)) => report(&account, &args.out, bytes, args, streams),
-        Err(error) => tell(&error.to_string(), INPUT_OUTPUT, args.json, streams),
+        Err(error) => refused(&(error.to_string(), INPUT_OUTPUT), args.json, streams),
     }
 }
 
@@ -155,9 +145,7 @@ fn report(
     streams: &mut Streams<'_>,
 ) -> io::Result<u8> {
     if args.json {
-        let mut told = json::json(account);
-        told["file"] = serde_json::json!(out.display().to_string());
-        writeln!(streams.out, "{told:#}")?;
+        streams.json(&json::json(account, out))?;
     } else {
         write!(streams.out, "{}", text::text(account))?;
         writeln!(streams.out, "Written: {} ({:.1} MB)", out.display(), bytes as f64 / 1e6)?;

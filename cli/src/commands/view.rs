@@ -3,13 +3,22 @@
 use std::io;
 use std::path::PathBuf;
 
+use serde::Serialize;
+
 use crate::args::ViewArgs;
+use crate::commands::asked::refused;
 use crate::commands::run::listen;
 use crate::exit::{BAD_INPUT, DONE, INPUT_OUTPUT, Streams};
 use crate::view::{Trouble, Unshown, Viewer};
 
 /// Most files at a time: more cannot be told apart.
 const FILES: usize = 4;
+
+#[derive(Serialize)]
+struct Listens<'a> {
+    address: &'a str,
+    port: u16,
+}
 
 /// Whether a browser here would be seen: not through a remote shell, not without a display.
 fn is_seen() -> bool {
@@ -20,17 +29,12 @@ fn is_seen() -> bool {
 
 /// Tells trouble, for people or as JSON.
 fn refuse(trouble: &Trouble, json: bool, streams: &mut Streams<'_>) -> io::Result<u8> {
-    if json {
-        let why = trouble.to_string();
-        writeln!(streams.out, "{:#}", serde_json::json!({ "outcome": "refused", "why": why }))?;
-    } else {
-        writeln!(streams.err, "{trouble}")?;
-    }
-    Ok(match trouble {
+    let code = match trouble {
         Trouble::Unshown(Unshown::Unreadable(error)) if !error.is_input_output() => BAD_INPUT,
         Trouble::Unshown(Unshown::Table(_) | Unshown::Empty(_)) => BAD_INPUT,
         _ => INPUT_OUTPUT,
-    })
+    };
+    refused(&(trouble.to_string(), code), json, streams)
 }
 
 /// Serves the page until Ctrl-C.
@@ -50,7 +54,7 @@ pub fn view(args: &ViewArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     };
     let (address, port) = (viewer.address()?, viewer.port()?);
     if args.json {
-        writeln!(streams.out, "{}", serde_json::json!({ "address": address, "port": port }))?;
+        writeln!(streams.out, "{}", serde_json::to_string(&Listens { address: &address, port })?)?;
     } else {
         writeln!(streams.out, "{address}")?;
         writeln!(

@@ -1,11 +1,12 @@
 //! What is told of a duty: text for people, and JSON.
 
+use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
-use joulestep_engine::cycle::rainflow::UserLaw;
+use joulestep_engine::cycle::rainflow::{Counted, UserLaw};
 use joulestep_engine::units::{people, people_digits};
-use joulestep_models::arrangement::duty::{Followed, Options};
-use serde_json::{Value, json};
+use joulestep_models::arrangement::duty::{Followed, Options, Work};
+use serde::Serialize;
 
 use super::{Life, sheets};
 use crate::sheet::Sheet;
@@ -135,59 +136,93 @@ pub(crate) fn text(told: &Told<'_>) -> String {
     out
 }
 
-pub(crate) fn json(told: &Told<'_>) -> Value {
+#[derive(Serialize)]
+struct Answer<'a> {
+    outcome: &'static str,
+    arrangement: &'a str,
+    rounds: u32,
+    duration: Option<f64>,
+    period: f64,
+    switching_periods_per_period: u32,
+    #[serde(flatten)]
+    work: &'a Work,
+    every_cycle: bool,
+    tolerance: f64,
+    input_energy: f64,
+    output_energy: f64,
+    losses_energy: f64,
+    dies: Sheet,
+    hottest_at: Option<f64>,
+    ripple: Sheet,
+    harmonics: Sheet,
+    cycles_gathered: Sheet,
+    life: Vec<ToldLife<'a>>,
+    users_law: Option<String>,
+    course: Sheet,
+    units: BTreeMap<&'static str, &'static str>,
+}
+
+#[derive(Serialize)]
+struct ToldLife<'a> {
+    die: &'a str,
+    counted: Vec<Range>,
+    damage_by_users_law: Option<Damage>,
+}
+
+#[derive(Serialize)]
+struct Range {
+    range: f64,
+    mean: f64,
+    count: f64,
+}
+
+#[derive(Serialize)]
+struct Damage {
+    duty: f64,
+    ripple: f64,
+    sum: f64,
+}
+
+const UNITS: [(&str, &str); 7] = [
+    ("times", "s"),
+    ("energies", "J"),
+    ("powers", "W"),
+    ("temperatures", "degC"),
+    ("ranges", "K"),
+    ("errors", "K"),
+    ("frequencies", "Hz"),
+];
+
+/// For programs: null for what is not finite.
+pub(crate) fn json<'a>(told: &Told<'a>) -> impl Serialize + use<'a> {
     let f = told.followed;
-    let w = &f.work;
-    let counted = |life: &Life| -> Value {
-        let list: Vec<Value> = life
-            .cycles
-            .duty
-            .iter()
-            .map(|c| json!({ "range": c.range, "mean": c.mean, "count": c.count }))
-            .collect();
-        json!(list)
+    let life = |(die, life): (&'a String, &'a Life)| {
+        let range = |c: &Counted| Range { range: c.range, mean: c.mean, count: c.count };
+        let damage = |(duty, ripple)| Damage { duty, ripple, sum: duty + ripple };
+        let counted = life.cycles.duty.iter().map(range).collect();
+        ToldLife { die, counted, damage_by_users_law: life.damage.map(damage) }
     };
-    let lives: Vec<Value> = f
-        .inputs
-        .iter()
-        .zip(told.lives)
-        .map(|(name, life)| {
-            let damage = life
-                .damage
-                .map(|(duty, ripple)| json!({ "duty": duty, "ripple": ripple, "sum": duty + ripple }));
-            json!({ "die": name, "counted": counted(life), "damage_by_users_law": damage })
-        })
-        .collect();
-    json!({
-        "outcome": if f.complete { "done" } else { "interrupted" },
-        "arrangement": told.kind,
-        "rounds": told.rounds,
-        "duration": f.course.last().map(|i| i.time),
-        "period": f.period.0,
-        "switching_periods_per_period": f.period.1,
-        "cycles": w.cycles,
-        "cycles_solved": w.solved,
-        "cycles_resolved": w.resolved,
-        "cycles_reused": w.reused,
-        "leaps": w.leaps,
-        "leaps_taken_back": w.taken_back,
-        "settlings_jumped": w.jumps,
-        "every_cycle": told.options.every_cycle,
-        "tolerance": told.options.tolerance,
-        "estimated_error": w.estimate,
-        "estimated_error_at_end": w.estimate_at_end,
-        "coupling_error": w.coupling,
-        "input_energy": f.balance[0],
-        "output_energy": f.balance[1],
-        "losses_energy": f.balance[2],
-        "dies": sheets::dies(f).json(),
-        "hottest_at": f.hottest.as_ref().map(|h| h.time),
-        "ripple": sheets::ripple(f).json(),
-        "harmonics": sheets::harmonics(f).json(),
-        "cycles_gathered": sheets::cycles(f, told.lives).json(),
-        "life": lives,
-        "users_law": told.law.map(law_words),
-        "course": sheets::course(f).json(),
-        "units": { "times": "s", "energies": "J", "powers": "W", "temperatures": "degC", "ranges": "K", "errors": "K", "frequencies": "Hz" },
-    })
+    Answer {
+        outcome: if f.complete { "done" } else { "interrupted" },
+        arrangement: told.kind,
+        rounds: told.rounds,
+        duration: f.course.last().map(|i| i.time),
+        period: f.period.0,
+        switching_periods_per_period: f.period.1,
+        work: &f.work,
+        every_cycle: told.options.every_cycle,
+        tolerance: told.options.tolerance,
+        input_energy: f.balance[0],
+        output_energy: f.balance[1],
+        losses_energy: f.balance[2],
+        dies: sheets::dies(f),
+        hottest_at: f.hottest.as_ref().map(|h| h.time),
+        ripple: sheets::ripple(f),
+        harmonics: sheets::harmonics(f),
+        cycles_gathered: sheets::cycles(f, told.lives),
+        life: f.inputs.iter().zip(told.lives).map(life).collect(),
+        users_law: told.law.map(law_words),
+        course: sheets::course(f),
+        units: UNITS.into(),
+    }
 }

@@ -1,100 +1,182 @@
-//! Impedances for programs: SI units.
+//! Impedances for programs: SI units, null for what is not finite.
+
+use std::collections::BTreeMap;
 
 use joulestep_engine::thermal::field::reduce::Span;
 use joulestep_engine::thermal::network::{CauerCell, FosterTerm};
 use joulestep_engine::thermal::pulses::repetitive_peak;
-use serde_json::{Value, json};
+use serde::Serialize;
 
 use super::{DUTIES, Impedance, Path, Points, times};
 
+#[derive(Serialize)]
+struct Stacks<'a> {
+    stacks: Vec<Stack<'a>>,
+}
+
+#[derive(Serialize)]
+struct Stack<'a> {
+    stack: &'a str,
+    title: &'a str,
+    property_temperature: f64,
+    dies: &'a [String],
+    boundaries: &'a [String],
+    junction_to_case: Option<ToldPath<'a>>,
+    junction_to_boundary: ToldPath<'a>,
+    steady_rise_over_case_in_place: &'a [Option<f64>],
+}
+
+#[derive(Serialize)]
+struct ToldPath<'a> {
+    time: Vec<f64>,
+    dies: Vec<Die<'a>>,
+    meshes: Vec<Mesh<'a>>,
+    observed_order: Option<f64>,
+    modes: usize,
+    reduction_error: f64,
+}
+
+#[derive(Serialize)]
+struct Mesh<'a> {
+    cells: usize,
+    steady_resistances: &'a [f64],
+}
+
+#[derive(Serialize)]
+struct Die<'a> {
+    die: &'a str,
+    steady_resistance: f64,
+    largest_error: f64,
+    impedance: Vec<f64>,
+    heated_by: BTreeMap<&'a str, Mutual>,
+    pulses: Vec<Pulses>,
+    foster: Vec<Term>,
+    foster_largest_error: f64,
+    cauer: Vec<Cell>,
+    foster_all_modes: Vec<Term>,
+    structure_function: Structure,
+}
+
+#[derive(Serialize)]
+struct Mutual {
+    steady: f64,
+    impedance: Vec<f64>,
+}
+
+#[derive(Serialize)]
+struct Pulses {
+    duty: f64,
+    peak: Vec<f64>,
+}
+
+#[derive(Serialize)]
+struct Structure {
+    resistance: Vec<f64>,
+    capacitance: Vec<f64>,
+}
+
+#[derive(Serialize)]
+struct Term {
+    resistance: f64,
+    time_constant: f64,
+}
+
+#[derive(Serialize)]
+struct Cell {
+    capacitance: f64,
+    resistance: f64,
+}
+
+#[derive(Serialize)]
+struct Fitted<'a> {
+    points: usize,
+    steady_resistance: f64,
+    largest_error: f64,
+    rms_error: f64,
+    foster: Vec<Term>,
+    cauer: Vec<Cell>,
+    round_trip_difference: f64,
+    note: &'a str,
+}
+
 /// One stack, or two.
-pub fn json(stacks: &[Impedance]) -> Value {
-    json!({ "stacks": stacks.iter().map(one).collect::<Vec<_>>() })
+pub fn json(stacks: &[Impedance]) -> impl Serialize {
+    Stacks { stacks: stacks.iter().map(stack).collect() }
+}
+
+fn stack(of: &Impedance) -> Stack<'_> {
+    let to = |path| told(path, &of.dies);
+    Stack {
+        stack: &of.name,
+        title: &of.title,
+        property_temperature: of.temperature,
+        dies: &of.dies,
+        boundaries: &of.boundaries,
+        junction_to_case: of.case.as_ref().map(to),
+        junction_to_boundary: to(&of.ambient),
+        steady_rise_over_case_in_place: &of.over_case,
+    }
 }
 
 /// A fit of measured points.
-pub fn points_json(points: &Points) -> Value {
-    json!({
-        "points": points.points.len(),
-        "steady_resistance": points.fit.terms.iter().map(|t| t.resistance).sum::<f64>(),
-        "largest_error": points.fit.largest,
-        "rms_error": points.fit.typical,
-        "foster": foster(&points.fit.terms),
-        "cauer": cauer(&points.cells),
-        "round_trip_difference": points.round_trip,
-        "note": super::text::NOT_LAYERS,
-    })
+pub fn points_json(points: &Points) -> impl Serialize {
+    Fitted {
+        points: points.points.len(),
+        steady_resistance: points.fit.terms.iter().map(|t| t.resistance).sum(),
+        largest_error: points.fit.largest,
+        rms_error: points.fit.typical,
+        foster: foster(&points.fit.terms),
+        cauer: cauer(&points.cells),
+        round_trip_difference: points.round_trip,
+        note: super::text::NOT_LAYERS,
+    }
 }
 
-fn one(stack: &Impedance) -> Value {
-    let to = |path: &Path| path_json(path, &stack.dies);
-    json!({
-        "stack": stack.name,
-        "title": stack.title,
-        "property_temperature": stack.temperature,
-        "dies": stack.dies,
-        "boundaries": stack.boundaries,
-        "junction_to_case": stack.case.as_ref().map(to),
-        "junction_to_boundary": to(&stack.ambient),
-        "steady_rise_over_case_in_place": stack.over_case,
-    })
-}
-
-fn path_json(path: &Path, dies: &[String]) -> Value {
+fn told<'a>(path: &'a Path, dies: &'a [String]) -> ToldPath<'a> {
     let network = path.network();
-    let times = times(&Span::default(), 5);
+    let time = times(&Span::default(), 5);
     let die = |d: usize| {
         let exact = path.terms(d);
-        let curve =
-            |from: usize| times.iter().map(|t| network.step_response(*t, d, from)).collect::<Vec<_>>();
-        let mutual = (0..dies.len()).filter(|j| *j != d);
-        let mutual: serde_json::Map<String, Value> = mutual
-            .map(|j| {
-                let told = json!({ "steady": network.steady_resistance(d, j), "impedance": curve(j) });
-                (dies[j].clone(), told)
-            })
-            .collect();
-        let family = |duty: &f64| {
-            let peaks: Vec<f64> = times.iter().map(|t| repetitive_peak(&exact, *t, *duty)).collect();
-            json!({ "duty": duty, "peak": peaks })
+        let curve = |from| time.iter().map(|t| network.step_response(*t, d, from)).collect::<Vec<_>>();
+        let mutual = |j| Mutual { steady: network.steady_resistance(d, j), impedance: curve(j) };
+        let others = (0..dies.len()).filter(|j| *j != d);
+        let pulses = |duty: f64| Pulses {
+            duty,
+            peak: time.iter().map(|t| repetitive_peak(&exact, *t, duty)).collect(),
         };
-        let structure = path.structure(d);
-        json!({
-            "die": dies[d],
-            "steady_resistance": network.steady_resistance(d, d),
-            "largest_error": path.errors[d],
-            "impedance": curve(d),
-            "heated_by": mutual,
-            "pulses": DUTIES.iter().map(family).collect::<Vec<_>>(),
-            "foster": foster(&path.fits[d].terms),
-            "foster_largest_error": path.fits[d].largest,
-            "cauer": cauer(&path.cells(d)),
-            "foster_all_modes": foster(&exact),
-            "structure_function": {
-                "resistance": structure.iter().map(|p| p.0).collect::<Vec<_>>(),
-                "capacitance": structure.iter().map(|p| p.1).collect::<Vec<_>>(),
-            },
-        })
+        let (resistance, capacitance) = path.structure(d).into_iter().unzip();
+        Die {
+            die: &dies[d],
+            steady_resistance: network.steady_resistance(d, d),
+            largest_error: path.errors[d],
+            impedance: curve(d),
+            heated_by: others.map(|j| (dies[j].as_str(), mutual(j))).collect(),
+            pulses: DUTIES.map(pulses).into(),
+            foster: foster(&path.fits[d].terms),
+            foster_largest_error: path.fits[d].largest,
+            cauer: cauer(&path.cells(d)),
+            foster_all_modes: foster(&exact),
+            structure_function: Structure { resistance, capacitance },
+        }
     };
     let study = &path.study;
-    let levels =
-        study.levels.iter().map(|l| json!({ "cells": l.cells, "steady_resistances": l.resistances }));
-    json!({
-        "time": times,
-        "dies": (0..dies.len()).map(die).collect::<Vec<_>>(),
-        "meshes": levels.collect::<Vec<_>>(),
-        "observed_order": study.order,
-        "modes": network.time_constants().len(),
-        "reduction_error": study.finest.error,
-    })
+    let meshes = study.levels.iter().map(|l| Mesh { cells: l.cells, steady_resistances: &l.resistances });
+    ToldPath {
+        dies: (0..dies.len()).map(die).collect(),
+        meshes: meshes.collect(),
+        observed_order: study.order,
+        modes: network.time_constants().len(),
+        reduction_error: study.finest.error,
+        time,
+    }
 }
 
-fn foster(terms: &[FosterTerm]) -> Value {
-    let terms = terms.iter().map(|t| json!({ "resistance": t.resistance, "time_constant": t.time_constant }));
-    json!(terms.collect::<Vec<_>>())
+fn foster(terms: &[FosterTerm]) -> Vec<Term> {
+    let term = |t: &FosterTerm| Term { resistance: t.resistance, time_constant: t.time_constant };
+    terms.iter().map(term).collect()
 }
 
-fn cauer(cells: &[CauerCell]) -> Value {
-    let cells = cells.iter().map(|c| json!({ "capacitance": c.capacitance, "resistance": c.resistance }));
-    json!(cells.collect::<Vec<_>>())
+fn cauer(cells: &[CauerCell]) -> Vec<Cell> {
+    let cell = |c: &CauerCell| Cell { capacitance: c.capacitance, resistance: c.resistance };
+    cells.iter().map(cell).collect()
 }

@@ -77,7 +77,7 @@ pub enum Trouble {
 impl Trouble {
     /// Whether it is the input that is wrong, not the solution that failed.
     pub fn is_input(&self) -> bool {
-        !matches!(self, Self::Field(FieldTrouble::NotConverged { .. } | FieldTrouble::NotDefinite { .. }))
+        !matches!(self, Self::Field(FieldTrouble::NotConverged { .. }))
     }
 }
 

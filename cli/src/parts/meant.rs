@@ -49,8 +49,8 @@ pub fn part(
     root: &Fields,
     name: &str,
     diagnostics: &mut Vec<Diagnostic>,
-) -> Option<(Part, Vec<Spots>, Values<f64>)> {
-    let entry = catalogue::<f64>().iter().find(|e| e.kind == root.kind)?;
+) -> Option<(Part, Vec<Spots>, Values)> {
+    let entry = catalogue().iter().find(|e| e.kind == root.kind)?;
     let mut read = Read { diagnostics };
     let given = root.table("params").map(|p| given(p, entry.params)).unwrap_or_default();
     let start = root.table("start").map(|p| self::given(p, entry.params)).unwrap_or_default();
@@ -84,7 +84,7 @@ pub fn part(
 }
 
 /// The parameters that a table gives.
-pub fn given(fields: &Fields, params: &[Param]) -> Vec<(&'static str, Value<f64>)> {
+pub fn given(fields: &Fields, params: &[Param]) -> Vec<(&'static str, Value)> {
     let value = |key: &str| match &fields.values.get(key)?.content {
         Content::Number(x) => Some(Value::Number(*x)),
         Content::Numbers(x) => Some(Value::List(x.clone())),
@@ -94,7 +94,7 @@ pub fn given(fields: &Fields, params: &[Param]) -> Vec<(&'static str, Value<f64>
     params.iter().filter_map(|p| Some((p.key, value(p.key)?))).collect()
 }
 
-fn with_defaults(entry: &Entry<f64>, given: Vec<(&'static str, Value<f64>)>) -> Values<f64> {
+fn with_defaults(entry: &Entry, given: Vec<(&'static str, Value)>) -> Values {
     let mut values = Values::with_defaults(entry.params);
     values.0.extend(given);
     values

@@ -33,7 +33,7 @@ pub struct Loaded {
     /// Where its curves stand.
     pub spots: Vec<Spots>,
     /// Start values of a file of points.
-    pub start: Values<f64>,
+    pub start: Values,
 }
 
 const SHELF: Shelf = Shelf { what: "part", file: "part file", path: "a part file", shipped };
@@ -102,7 +102,7 @@ fn read(
     file: FileId,
     section: &Section,
     diagnostics: &mut Vec<Diagnostic>,
-) -> Option<(Part, Vec<Spots>, Values<f64>)> {
+) -> Option<(Part, Vec<Spots>, Values)> {
     let (table, errors) = raw::read(sources, file);
     if !errors.is_empty() {
         diagnostics.extend(errors);

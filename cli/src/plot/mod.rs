@@ -24,7 +24,9 @@ mod bars;
 mod canvas;
 mod chart;
 mod frame;
+mod glyphs;
 mod legend;
+mod pixels;
 mod png;
 mod scale;
 

@@ -10,14 +10,15 @@ use joulestep_models::merit::{Conditions, gate_on};
 use joulestep_models::part::Part;
 use joulestep_models::rating::conduction::Conduction;
 use joulestep_models::rating::pulse::Shape;
-use joulestep_models::rating::steady::{Steady, continuous, runaway, steady};
-use joulestep_models::rating::surge::{Ends, Point, Surge};
+use joulestep_models::rating::steady::{continuous, runaway, steady};
+use joulestep_models::rating::surge::{Point, Surge};
 use joulestep_models::rating::{Conducts, HeatPath, RatingTrouble};
 use rayon::prelude::*;
+use serde::{Serialize, Serializer};
 
 pub use path::{Heat, StackHeat, heat_of_part, heat_of_stack, solve_stack};
 pub use picture::picture;
-pub use shared::{Parallel, Spread, parallel};
+pub use shared::{Pair, Parallel, Share, Spread, parallel};
 pub use study::study;
 pub use tell::{csv, json, text};
 
@@ -48,36 +49,64 @@ pub struct Asked {
 }
 
 /// The longest square pulse of a fault current.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct RideThrough {
     /// The current, A.
     pub current: f64,
-    /// The longest pulse, s; 0: none, ∞: it may flow for ever.
+    /// The longest pulse, s; 0: none, ∞ (null in JSON): it may flow for ever.
     pub longest: f64,
-    /// What ends it.
-    pub ends: Ends,
+    /// What ends it, in words.
+    pub ends_by: String,
+}
+
+/// The continuous current.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Continuous {
+    /// The current, A.
+    pub current: f64,
+    /// Voltage drop, V.
+    pub drop: f64,
+    /// Heat of each die, W.
+    pub heat: Vec<f64>,
+    /// Junction temperatures, °C.
+    pub junctions: Vec<f64>,
+    /// By how much a small rise of the junctions comes back through the heat that it causes.
+    pub loop_gain: f64,
+}
+
+fn name<S: Serializer>(part: &Part, to: S) -> Result<S::Ok, S::Error> {
+    to.serialize_str(&part.name)
 }
 
 /// The ratings of a part.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Serialize)]
 pub struct Rating {
     /// The part.
+    #[serde(serialize_with = "name")]
     pub part: Part,
     /// Where its heat goes, in words.
+    #[serde(rename = "heat_path")]
     pub heat: String,
     /// Names of its dies.
     pub dies: Vec<&'static str>,
     /// Gate-source voltage, V.
+    #[serde(rename = "gate_on")]
     pub gate: Option<f64>,
     /// Junction temperature that no die may pass, °C.
     pub hottest: f64,
     /// Largest current against width.
+    #[serde(skip)]
     pub curve: Vec<Point>,
     /// The continuous current; `None` where the heatsink alone is too hot.
-    pub continuous: Option<Steady>,
-    /// Current beyond which there is no steady state, A; whether the law is known that far.
-    pub runaway: Option<(f64, bool)>,
+    pub continuous: Option<Continuous>,
+    /// Current beyond which there is no steady state, A.
+    #[serde(rename = "runaway_current")]
+    pub runaway: Option<f64>,
+    /// Whether the law is known that far.
+    #[serde(rename = "runaway_within_known_law")]
+    pub runaway_known: Option<bool>,
     /// Fault currents.
+    #[serde(rename = "fault_ride_through")]
     pub faults: Vec<RideThrough>,
 }
 
@@ -171,15 +200,17 @@ pub fn rate(part: Part, ready: &Ready, asked: &Asked) -> Result<Rating, RatingTr
     let curve = asked.widths.par_iter().map(|&w| surge().largest(asked.shape, w)).collect();
     let fault = |&current: &f64| {
         let (longest, ends) = surge().ride_through(current, LONGEST);
-        RideThrough { current, longest, ends }
+        RideThrough { current, longest, ends_by: tell::ends(law.names(), ends) }
     };
-    let runaway = runaway(law, path, &none).map(|current| {
+    let runaway = runaway(law, path, &none);
+    let runaway_known = runaway.map(|current| {
         // Just below it the junctions are far from where the law ends, or close to it.
         let near = steady(law, path, 0.999 * current, &none);
-        (
-            current,
-            near.is_some_and(|s| s.celsius[..law.dies()].iter().all(|&t| t < law.hottest_known() - 30.0)),
-        )
+        near.is_some_and(|s| s.celsius[..law.dies()].iter().all(|&t| t < law.hottest_known() - 30.0))
+    });
+    let continuous = continuous(law, path, hottest, &none).map(|s| {
+        let [heat, junctions] = [s.carried.heat, s.celsius].map(|all| all[..law.dies()].to_vec());
+        Continuous { current: s.current, drop: s.carried.drop, heat, junctions, loop_gain: s.loop_gain }
     });
     Ok(Rating {
         heat: words.clone(),
@@ -187,8 +218,9 @@ pub fn rate(part: Part, ready: &Ready, asked: &Asked) -> Result<Rating, RatingTr
         gate: law.gate(),
         hottest,
         curve,
-        continuous: continuous(law, path, hottest, &none),
+        continuous,
         runaway,
+        runaway_known,
         faults: asked.faults.par_iter().map(fault).collect(),
         part,
     })

@@ -2,39 +2,75 @@
 
 use joulestep_models::model::Value;
 use joulestep_models::part::Part;
-use joulestep_models::rating::sharing::{Share, course, steady};
+use joulestep_models::rating::sharing::{self, course, steady};
 use joulestep_models::rating::{Conducts, RatingTrouble};
+use serde::Serialize;
 
 use super::{Asked, Ready, law};
 
 /// What is asked of devices in parallel.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Spread {
     /// How many.
     pub number: usize,
     /// Current of all, A.
     pub total: f64,
     /// By which share the odd one's on-resistance is lower.
+    #[serde(rename = "resistance_spread")]
     pub resistance: f64,
     /// By how much its threshold is lower, V.
+    #[serde(rename = "threshold_spread")]
     pub threshold: f64,
     /// Thermal resistance that they share, K/W.
+    #[serde(rename = "shared_resistance")]
     pub shared: f64,
 }
 
+/// What one of them carries.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Share {
+    /// Its current, A.
+    pub current: f64,
+    /// Junction temperatures, °C.
+    pub junctions: Vec<f64>,
+    /// Heat of its dies, W.
+    pub heat: Vec<f64>,
+}
+
+impl Share {
+    fn new(share: &sharing::Share, dies: usize) -> Self {
+        let [junctions, heat] = [share.celsius, share.heat].map(|all| all[..dies].to_vec());
+        Self { current: share.current, junctions, heat }
+    }
+
+    /// Its hottest junction, °C.
+    pub fn hottest(&self) -> f64 {
+        self.junctions.iter().copied().fold(f64::NEG_INFINITY, f64::max)
+    }
+}
+
+/// The odd one and one of the others.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Pair {
+    /// From the cold start, s; `None` in the steady state.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub time: Option<f64>,
+    /// The odd one.
+    pub odd: Share,
+    /// One of the others.
+    pub others: Share,
+}
+
 /// How they share.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Parallel {
     /// What was asked.
+    #[serde(flatten)]
     pub asked: Spread,
-    /// Names of the dies.
-    pub dies: Vec<&'static str>,
-    /// Junction temperature that no die may pass, °C.
-    pub hottest: f64,
-    /// While they heat, from the cold start: time (s), the odd one, one of the others.
-    pub course: Vec<(f64, Share, Share)>,
+    /// While they heat, from the cold start.
+    pub course: Vec<Pair>,
     /// In the steady state; `None`: there is none.
-    pub steady: Option<[Share; 2]>,
+    pub steady: Option<Pair>,
 }
 
 /// The part with a lower on-resistance and threshold. The model states its resistance at a gate voltage whatever the
@@ -76,7 +112,7 @@ pub fn parallel(
     asked: &Asked,
     spread: &Spread,
 ) -> Result<Parallel, RatingTrouble> {
-    let Ready { law: usual, path, hottest, .. } = ready;
+    let Ready { law: usual, path, .. } = ready;
     let (other, _) = law(&odd(part, spread), asked)?;
     let parts: Vec<&_> = (0..spread.number).map(|k| if k == 0 { &other } else { usual }).collect();
     let own = std::array::from_fn(|a| {
@@ -86,11 +122,13 @@ pub fn parallel(
     let found = steady(&parts, &vec![own; spread.number], sink, spread.total);
     let times = super::widths(1e-5, 100.0, 29);
     let course = course(&parts, path, spread.total, &times);
+    let pair = |time, all: &[sharing::Share]| {
+        let [odd, others] = [&all[0], &all[1]].map(|share| Share::new(share, usual.dies()));
+        Pair { time, odd, others }
+    };
     Ok(Parallel {
         asked: *spread,
-        dies: usual.names().to_vec(),
-        hottest: *hottest,
-        course: course.into_iter().map(|(t, all)| (t, all[0], all[1])).collect(),
-        steady: found.map(|all| [all[0], all[1]]),
+        course: course.iter().map(|(t, all)| pair(Some(*t), all)).collect(),
+        steady: found.map(|all| pair(None, &all)),
     })
 }

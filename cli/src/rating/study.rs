@@ -2,11 +2,10 @@
 
 use joulestep_engine::units::people;
 use joulestep_models::rating::pulse::Shape;
-use joulestep_models::rating::sharing::Share;
 
 use super::picture::picture;
-use super::tell::{DEFINITIONS, ends, sheet, three};
-use super::{Asked, LONGEST, Parallel, Rating};
+use super::tell::{DEFINITIONS, sheet, three};
+use super::{Asked, LONGEST, Pair, Parallel, Rating};
 use crate::result::{Study, StudyFigure, StudyTable};
 use crate::sheet::{Cell, Head, Sheet};
 
@@ -77,12 +76,12 @@ fn answers(all: &[Rating], asked: &Asked, parallel: Option<&Parallel>) -> Vec<St
             let longest = match f.longest {
                 0.0 => "not at all".into(),
                 x if x.is_infinite() => format!("for over {}", people(LONGEST, "s")),
-                x => format!("for {}; what ends it: {}", three(x, "s"), ends(r, f.ends)),
+                x => format!("for {}; what ends it: {}", three(x, "s"), f.ends_by),
             };
             out.push(format!("{} bears {} {longest}.", r.part.name, people(f.current, "A")));
         }
     }
-    if let Some(Parallel { asked: p, steady: Some([odd, other]), .. }) = parallel {
+    if let Some(Parallel { asked: p, steady: Some(Pair { odd, others: other, .. }), .. }) = parallel {
         out.push(format!(
             "Of {} devices that carry {}, the odd one carries {} in the steady state, each other {}.",
             p.number,
@@ -126,17 +125,17 @@ fn continuous(all: &[Rating]) -> Sheet {
     let row = |r: &Rating| -> Vec<Cell> {
         let s = r.continuous.as_ref();
         let junctions = s.map_or(String::new(), |s| {
-            let each = s.celsius.iter().zip(&r.dies).map(|(t, d)| format!("{d} {t:.0} °C"));
+            let each = s.junctions.iter().zip(&r.dies).map(|(t, d)| format!("{d} {t:.0} °C"));
             each.collect::<Vec<_>>().join(", ")
         });
         vec![
             r.part.name.as_str().into(),
             s.map(|s| s.current).into(),
-            s.map(|s| s.carried.drop).into(),
-            s.map(|s| s.carried.heat.iter().sum::<f64>()).into(),
+            s.map(|s| s.drop).into(),
+            s.map(|s| s.heat.iter().sum::<f64>()).into(),
             junctions.as_str().into(),
             s.map(|s| s.loop_gain).into(),
-            r.runaway.map(|x| x.0).into(),
+            r.runaway.into(),
         ]
     };
     Sheet { heads, rows: all.iter().map(row).collect() }
@@ -151,8 +150,8 @@ fn faults(all: &[Rating]) -> Sheet {
     ];
     let row = |r: &Rating, f: &super::RideThrough| -> Vec<Cell> {
         // What may flow for ever has no longest pulse.
-        let by = if f.longest.is_infinite() { "nothing".to_string() } else { ends(r, f.ends) };
-        vec![r.part.name.as_str().into(), f.current.into(), f.longest.into(), by.as_str().into()]
+        let by = if f.longest.is_infinite() { "nothing" } else { f.ends_by.as_str() };
+        vec![r.part.name.as_str().into(), f.current.into(), f.longest.into(), by.into()]
     };
     Sheet { heads, rows: all.iter().flat_map(|r| r.faults.iter().map(move |f| row(r, f))).collect() }
 }
@@ -165,15 +164,9 @@ fn shared(p: &Parallel) -> Sheet {
         Head::number("other_current", "each other", "A"),
         Head::number("other_hottest", "their hottest", "degC"),
     ];
-    let hottest = |celsius: &[f64]| celsius[..p.dies.len()].iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    let row = |(t, odd, other): &(f64, Share, Share)| -> Vec<Cell> {
-        vec![
-            (*t).into(),
-            odd.current.into(),
-            hottest(&odd.celsius).into(),
-            other.current.into(),
-            hottest(&other.celsius).into(),
-        ]
+    let row = |Pair { time, odd, others }: &Pair| -> Vec<Cell> {
+        let [a, b] = [odd, others].map(|share| [share.current.into(), share.hottest().into()]);
+        [(*time).into()].into_iter().chain(a).chain(b).collect()
     };
     Sheet { heads, rows: p.course.iter().map(row).collect() }
 }

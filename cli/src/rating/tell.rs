@@ -1,14 +1,13 @@
 //! Ratings as text, JSON and CSV.
 
+use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use joulestep_engine::units::{people, people_digits};
-use joulestep_models::rating::sharing::Share;
-use joulestep_models::rating::steady::Steady;
 use joulestep_models::rating::surge::{Ends, Point};
-use serde_json::{Value, json};
+use serde::Serialize;
 
-use super::{Asked, LONGEST, Parallel, Rating};
+use super::{Asked, LONGEST, Pair, Parallel, Rating, Share};
 use crate::diagnostic::{filled, printable};
 use crate::sheet::{Cell, Head, Sheet, aligned};
 
@@ -35,9 +34,9 @@ pub(super) fn three(x: f64, unit: &str) -> String {
     people_digits(x, unit, 3)
 }
 
-pub(super) fn ends(rating: &Rating, ends: Ends) -> String {
+pub(super) fn ends(dies: &[&str], ends: Ends) -> String {
     match ends {
-        Ends::Junction(k) => rating.dies.get(k).map_or("junction".into(), |d| format!("{d} junction")),
+        Ends::Junction(k) => dies.get(k).map_or("junction".into(), |d| format!("{d} junction")),
         Ends::Saturation => "saturation".into(),
         Ends::Nothing => "nothing".into(),
     }
@@ -63,7 +62,7 @@ pub(super) fn sheet(all: &[Rating]) -> Sheet {
             p.i2t.into(),
             p.peaks.drop.into(),
             p.peaks.energy.into(),
-            ends(r, p.ends).as_str().into(),
+            ends(&r.dies, p.ends).as_str().into(),
             (p.current / first.current).into(),
             (p.i2t / first.i2t).into(),
         ]
@@ -77,59 +76,28 @@ pub fn csv(all: &[Rating]) -> String {
     sheet(all).csv()
 }
 
-fn finite(x: f64) -> Value {
-    if x.is_finite() { json!(x) } else { Value::Null }
+#[derive(Serialize)]
+struct Told<'a> {
+    definitions: String,
+    shape: &'static str,
+    heatsink: f64,
+    before: f64,
+    units: BTreeMap<String, String>,
+    curve: Sheet,
+    ratings: &'a [Rating],
+    parallel: Option<&'a Parallel>,
 }
 
-fn steady_json(s: &Steady, dies: usize) -> Value {
-    json!({
-        "current": s.current, "drop": s.carried.drop, "heat": s.carried.heat[..dies],
-        "junctions": s.celsius[..dies], "loop_gain": s.loop_gain,
-    })
-}
-
-fn share_json(s: &Share, dies: usize) -> Value {
-    json!({ "current": s.current, "junctions": s.celsius[..dies], "heat": s.heat[..dies] })
-}
-
-/// Everything as JSON; SI units, temperatures in °C.
-pub fn json(all: &[Rating], asked: &Asked, parallel: Option<&Parallel>) -> Value {
-    let sheet = sheet(all);
-    let rating = |r: &Rating| {
-        let faults = r.faults.iter().map(
-            |f| json!({ "current": f.current, "longest": finite(f.longest), "ends_by": ends(r, f.ends) }),
-        );
-        json!({
-            "part": r.part.name, "heat_path": r.heat, "dies": r.dies, "gate_on": r.gate, "hottest": r.hottest,
-            "continuous": r.continuous.as_ref().map(|s| steady_json(s, r.dies.len())),
-            "runaway_current": r.runaway.map(|x| x.0),
-            "runaway_within_known_law": r.runaway.map(|x| x.1),
-            "fault_ride_through": faults.collect::<Vec<_>>(),
-        })
-    };
-    let shared = parallel.map(|p| {
-        let at = |(t, odd, other): &(f64, Share, Share)| {
-            json!({ "time": t, "odd": share_json(odd, p.dies.len()), "others": share_json(other, p.dies.len()) })
-        };
-        json!({
-            "number": p.asked.number, "total": p.asked.total, "resistance_spread": p.asked.resistance,
-            "threshold_spread": p.asked.threshold, "shared_resistance": p.asked.shared,
-            "course": p.course.iter().map(at).collect::<Vec<_>>(),
-            "steady": p.steady.map(|[odd, other]| {
-                json!({ "odd": share_json(&odd, p.dies.len()), "others": share_json(&other, p.dies.len()) })
-            }),
-        })
-    });
-    json!({
-        "definitions": definition(),
-        "shape": asked.shape.key(),
-        "heatsink": asked.heatsink,
-        "before": asked.before,
-        "units": sheet.units(),
-        "curve": sheet.json(),
-        "ratings": all.iter().map(rating).collect::<Vec<_>>(),
-        "parallel": shared,
-    })
+/// Everything as JSON: SI units, temperatures in °C, null for what is not finite.
+pub fn json<'a>(
+    ratings: &'a [Rating],
+    asked: &'a Asked,
+    parallel: Option<&'a Parallel>,
+) -> impl Serialize + use<'a> {
+    let curve = sheet(ratings);
+    let &Asked { heatsink, before, shape, .. } = asked;
+    let (definitions, shape, units) = (definition(), shape.key(), curve.units());
+    Told { definitions, shape, heatsink, before, units, curve, ratings, parallel }
 }
 
 /// Everything for people.
@@ -182,7 +150,7 @@ fn curve(out: &mut String, all: &[Rating]) {
         let mut line = vec![three(p.width, "s")];
         for r in all {
             let p = &r.curve[k];
-            line.extend([three(p.current, "A"), three(p.i2t, "A²s"), ends(r, p.ends)]);
+            line.extend([three(p.current, "A"), three(p.i2t, "A²s"), ends(&r.dies, p.ends)]);
         }
         line.extend(all[1..].iter().map(|r| three(p.i2t / r.curve[k].i2t, "1")));
         lines.push(line);
@@ -196,19 +164,19 @@ fn continuous(out: &mut String, all: &[Rating]) {
     let heads = ["part", "current", "drop", "heat", "junctions", "loop gain", "no steady state beyond"];
     let mut lines = vec![heads.map(String::from).to_vec()];
     for r in all {
-        let beyond = r.runaway.map_or("-".into(), |(i, known)| {
+        let beyond = r.runaway.map_or("-".into(), |i| {
+            let known = r.runaway_known == Some(true);
             format!("{}{}", three(i, "A"), if known { "" } else { " (model not trusted so hot)" })
         });
         let line = match &r.continuous {
             Some(s) => {
-                let dies = r.dies.len();
-                let junctions = s.celsius[..dies].iter().zip(&r.dies);
+                let junctions = s.junctions.iter().zip(&r.dies);
                 let junctions = junctions.map(|(t, d)| format!("{d} {:.0} °C", t)).collect::<Vec<_>>();
                 vec![
                     printable(&r.part.name),
                     three(s.current, "A"),
-                    three(s.carried.drop, "V"),
-                    three(s.carried.heat.iter().sum(), "W"),
+                    three(s.drop, "V"),
+                    three(s.heat.iter().sum(), "W"),
                     junctions.join(", "),
                     three(s.loop_gain, "1"),
                     beyond,
@@ -238,7 +206,7 @@ fn faults(out: &mut String, all: &[Rating]) {
                 x if x.is_infinite() => format!("over {}", people(LONGEST, "s")),
                 x => three(x, "s"),
             };
-            line.extend([longest, ends(r, f.ends)]);
+            line.extend([longest, f.ends_by.clone()]);
         }
         lines.push(line);
     }
@@ -258,22 +226,21 @@ fn shared(out: &mut String, p: &Parallel) {
     let heads = ["", "odd one", "hottest", "each other", "hottest", "more than its part"];
     let mut lines = vec![heads.map(String::from).to_vec()];
     let mut line = |when: String, odd: &Share, other: &Share| {
-        let hottest = |s: &Share| s.celsius[..p.dies.len()].iter().copied().fold(f64::NEG_INFINITY, f64::max);
         let even = p.asked.total / p.asked.number as f64;
         lines.push(vec![
             when,
             three(odd.current, "A"),
-            format!("{:.1} °C", hottest(odd)),
+            format!("{:.1} °C", odd.hottest()),
             three(other.current, "A"),
-            format!("{:.1} °C", hottest(other)),
+            format!("{:.1} °C", other.hottest()),
             format!("{:+.1} %", 100.0 * (odd.current / even - 1.0)),
         ]);
     };
-    for (t, odd, other) in p.course.iter().step_by(4) {
-        line(format!("after {}", three(*t, "s")), odd, other);
+    for Pair { time, odd, others } in p.course.iter().step_by(4) {
+        line(format!("after {}", three(time.unwrap_or(f64::NAN), "s")), odd, others);
     }
     match &p.steady {
-        Some([odd, other]) => line("for ever".into(), odd, other),
+        Some(Pair { odd, others, .. }) => line("for ever".into(), odd, others),
         None => lines.push(vec!["for ever".into(), "no steady state".into()]),
     }
     out.push_str(&aligned(&lines, &[false, true, true, true, true, true]));

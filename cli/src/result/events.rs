@@ -1,6 +1,7 @@
 //! `/events`: what happened when.
 
 use joulestep_engine::recorder::Event;
+use serde::{Serialize, Serializer};
 
 use super::archive::Archive;
 use super::error::ResultError;
@@ -25,9 +26,10 @@ const NOTE: usize = 256;
 const TEXTS: [&str; 4] = ["kind", "subject", "note", "unit"];
 
 /// An event read from a file.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct StoredEvent {
     /// s.
+    #[serde(serialize_with = "exact")]
     pub time: f64,
     /// The word of its [`joulestep_engine::recorder::EventKind`].
     pub kind: String,
@@ -36,9 +38,19 @@ pub struct StoredEvent {
     /// In words.
     pub note: String,
     /// The value that goes with it, NaN where none does.
+    #[serde(serialize_with = "exact")]
     pub value: f64,
     /// Unit symbol of the value.
     pub unit: String,
+}
+
+/// A number by its shortest digits, or a text where JSON has none: `NaN`, `Infinity`, `-Infinity`.
+pub(crate) fn exact<S: Serializer>(x: &f64, to: S) -> Result<S::Ok, S::Error> {
+    match *x {
+        x if x.is_finite() => to.serialize_f64(x),
+        x if x.is_nan() => to.serialize_str("NaN"),
+        x => to.serialize_str(if x > 0.0 { "Infinity" } else { "-Infinity" }),
+    }
 }
 
 /// The group being written.

@@ -42,6 +42,7 @@ mod writer;
 
 pub use error::ResultError;
 pub use events::StoredEvent;
+pub(crate) use events::exact;
 pub use ledger::{LedgerRow, LedgerTable};
 pub use overview::{LEVELS, OverviewBlocks, block_length};
 pub use reader::{About, Channel, ResultFile};

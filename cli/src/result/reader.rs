@@ -4,6 +4,8 @@ use std::fs::File;
 use std::ops::Range;
 use std::path::Path;
 
+use serde::Serialize;
+
 use super::archive::Archive;
 use super::error::ResultError;
 use super::events::{self, StoredEvent};
@@ -30,11 +32,12 @@ pub struct About {
 }
 
 /// A column of `/waveforms` or `/thermal`.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
 pub struct Channel {
     /// The name that the run gave it.
     pub name: String,
     /// The name of its dataset, which differs where HDF5 does not allow the run's.
+    #[serde(skip)]
     pub dataset: String,
     /// In words.
     pub long_name: String,

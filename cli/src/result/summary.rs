@@ -1,18 +1,22 @@
 //! `/summary`: the numbers that a reader looks at first, and the verdict against the limits set.
 
+use serde::{Deserialize, Serialize};
+
 use super::archive::Archive;
 use super::error::ResultError;
 use super::names::{self, Names};
 use super::store::Store;
 
 /// Whether the limits set are kept.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
 pub enum Verdict {
     /// Every limit set is kept.
     Passes,
     /// At least one limit is exceeded, or its number could not be found.
     Fails,
     /// No limit was set.
+    #[serde(rename = "not judged")]
     NotJudged,
 }
 
@@ -24,6 +28,11 @@ impl Verdict {
             Self::Fails => "fails",
             Self::NotJudged => "not judged",
         }
+    }
+
+    /// By its word.
+    pub fn of_word(word: &str) -> Option<Self> {
+        [Self::Passes, Self::Fails, Self::NotJudged].into_iter().find(|v| v.word() == word)
     }
 }
 

@@ -4,7 +4,7 @@ use std::fs;
 use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::{Receiver, Sender};
-use std::time::Instant;
+use std::time::{Instant, SystemTime};
 
 use joulestep_engine::recorder::{Event, Layout, Row};
 
@@ -75,8 +75,8 @@ impl Worker {
         store.group_number("/", "format_version", FORMAT_VERSION)?;
         store.group_text("/", "producer", "joulestep")?;
         store.group_text("/", "producer_version", env!("CARGO_PKG_VERSION"))?;
-        let now = jiff::Timestamp::now();
-        store.group_text("/", "created", &now.strftime("%Y-%m-%dT%H:%M:%SZ").to_string())?;
+        let now = humantime::format_rfc3339_seconds(SystemTime::now());
+        store.group_text("/", "created", &now.to_string())?;
         store.group_text("/", "scenario", scenario)?;
         for group in ["waveforms", "thermal", "overview", "steps", "ledger", "summary"] {
             store.group(group)?;

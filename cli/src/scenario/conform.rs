@@ -21,7 +21,7 @@ fn arrangements() -> Vec<&'static str> {
 /// What the check knows of the world: the catalogue, and which kind a part is of.
 pub struct Conform<'a> {
     /// The catalogue of models.
-    pub catalogue: &'a [Entry<f64>],
+    pub catalogue: &'a [Entry],
     /// Kind of a part by the name under which the scenario asks for it.
     pub kind_of_part: &'a dyn Fn(&Place, &str) -> Option<String>,
     /// What was wrong so far.

@@ -50,7 +50,7 @@ pub struct ArrangementSpec {
     /// Its line of the list.
     pub arrangement: &'static Arrangement,
     /// Parameters, SI units.
-    pub values: Values<f64>,
+    pub values: Values,
     /// Parts by place; the one under "" serves where none is named.
     pub parts: BTreeMap<String, Part>,
     /// Where parameters stand, for what only shows when it is laid out.
@@ -63,11 +63,11 @@ pub struct ComponentSpec {
     /// Its name, and where it stands.
     pub name: Named,
     /// Its line of the catalogue.
-    pub entry: &'static Entry<f64>,
+    pub entry: &'static Entry,
     /// Nodes in the order of the pins.
     pub nodes: Vec<Named>,
     /// Parameters, SI units.
-    pub values: Values<f64>,
+    pub values: Values,
     /// Heat inputs: die (`None`: the only one) and thermal input.
     pub heat: Vec<(Option<Named>, Named)>,
 }

@@ -10,12 +10,12 @@ use crate::scenario::shape::{Form, Key, Kinds, NAME_PATTERN, Section};
 
 /// The schema (draft 2020-12). It knows shapes, keys and ranges of bare numbers; units within strings, names that
 /// must exist and everything physical is for `check`.
-pub fn schema(catalogue: &[Entry<f64>]) -> Value {
+pub fn schema(catalogue: &[Entry]) -> Value {
     titled(&SCENARIO, "Joulestep scenario", catalogue)
 }
 
 /// The schema of a file whose root table is this section.
-pub fn titled(root: &Section, title: &str, catalogue: &[Entry<f64>]) -> Value {
+pub fn titled(root: &Section, title: &str, catalogue: &[Entry]) -> Value {
     let mut root = section(root, catalogue);
     if let Some(map) = root.as_object_mut() {
         map.insert("$schema".into(), json!("https://json-schema.org/draft/2020-12/schema"));
@@ -24,7 +24,7 @@ pub fn titled(root: &Section, title: &str, catalogue: &[Entry<f64>]) -> Value {
     root
 }
 
-fn object(help: &str, keys: &[Key], catalogue: &[Entry<f64>]) -> Map<String, Value> {
+fn object(help: &str, keys: &[Key], catalogue: &[Entry]) -> Map<String, Value> {
     let properties: Map<String, Value> =
         keys.iter().map(|k| (k.name.to_string(), property(k, catalogue))).collect();
     let required: Vec<&str> = keys.iter().filter(|k| k.required).map(|k| k.name).collect();
@@ -38,7 +38,7 @@ fn object(help: &str, keys: &[Key], catalogue: &[Entry<f64>]) -> Map<String, Val
 }
 
 /// An object for each kind; the key that tells the kind holds its word alone.
-fn section(section: &Section, catalogue: &[Entry<f64>]) -> Value {
+fn section(section: &Section, catalogue: &[Entry]) -> Value {
     let of_kind = |tag: &str, word: &str, help: &str, more: &[Key], required: bool| {
         let keys: Vec<Key> = section.keys.iter().chain(more).copied().collect();
         let mut map = object(help, &keys, catalogue);
@@ -93,7 +93,7 @@ fn section(section: &Section, catalogue: &[Entry<f64>]) -> Value {
     }
 }
 
-fn property(key: &Key, catalogue: &[Entry<f64>]) -> Value {
+fn property(key: &Key, catalogue: &[Entry]) -> Value {
     let mut value = form(key.form, catalogue);
     if let Some(map) = value.as_object_mut() {
         let words = match key.form {
@@ -123,7 +123,7 @@ fn quantity(unit: &str, range: Range) -> Value {
     json!({ "anyOf": [text, number] })
 }
 
-fn form(form: Form, catalogue: &[Entry<f64>]) -> Value {
+fn form(form: Form, catalogue: &[Entry]) -> Value {
     let name = || json!({ "type": "string", "pattern": NAME_PATTERN });
     let list = |items: Value| json!({ "type": "array", "items": items });
     let names = || json!({ "type": "object", "additionalProperties": name() });

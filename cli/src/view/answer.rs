@@ -1,19 +1,48 @@
 //! What is answered to what.
 
-use serde_json::{Value, json};
+use serde::Serialize;
 
+use super::between::{self, Between};
 use super::http::{Answer, Request};
-use super::meta::{self, number};
+use super::meta::{self, Meta, Number};
 use super::pool::Pool;
 use super::query::Query;
 use super::shown::{Shown, unread};
-use super::{assets, between, csv, gate, window};
+use super::{assets, csv, gate, window};
 
 const JSON: &str = "application/json";
 const BINARY: &str = "application/octet-stream";
 
-fn json(value: &Value) -> Answer {
-    Answer::of(200, JSON, value.to_string().into_bytes())
+fn json(told: &impl Serialize) -> Result<Answer, Answer> {
+    let text = serde_json::to_vec(told).map_err(|e| Answer::wrong(500, e.to_string()))?;
+    Ok(Answer::of(200, JSON, text))
+}
+
+#[derive(Serialize)]
+struct All {
+    files: Vec<Meta>,
+    limits: Limits,
+}
+
+/// What one request may ask for.
+#[derive(Serialize)]
+struct Limits {
+    between: usize,
+    csv: usize,
+    blocks: usize,
+}
+
+#[derive(Serialize)]
+struct At {
+    sample: Option<usize>,
+    time: Option<Number>,
+    values: Vec<Number>,
+}
+
+#[derive(Serialize)]
+struct Span {
+    first: usize,
+    count: usize,
 }
 
 /// The answer to a request.
@@ -34,19 +63,17 @@ fn found(path: &str, query: &str, pool: &Pool) -> Result<Answer, Answer> {
             pool.refresh();
             let files = (0..pool.files()).map(|file| pool.with(file, meta::meta));
             let files = files.collect::<Result<Vec<_>, _>>()?;
-            let limits = json!({ "between": between::MOST, "csv": csv::MOST, "blocks": window::MOST });
-            Ok(json(&json!({ "files": files, "limits": limits })))
+            let limits = Limits { between: between::MOST, csv: csv::MOST, blocks: window::MOST };
+            json(&All { files, limits })
         }
-        "events" => pool.with(file()?, meta::events).map(|told| json(&told)),
+        "events" => json(&pool.with(file()?, meta::events)?),
         "window" => {
             let told = pool.with(file()?, move |shown| drawn(shown, &Query::new(&owned)))?;
             Ok(Answer::of(200, BINARY, told))
         }
-        "at" => pool.with(file()?, move |shown| at(shown, &Query::new(&owned))).map(|told| json(&told)),
-        "span" => pool.with(file()?, move |shown| span(shown, &Query::new(&owned))).map(|told| json(&told)),
-        "between" => {
-            pool.with(file()?, move |shown| integrals(shown, &Query::new(&owned))).map(|told| json(&told))
-        }
+        "at" => json(&pool.with(file()?, move |shown| at(shown, &Query::new(&owned)))?),
+        "span" => json(&pool.with(file()?, move |shown| span(shown, &Query::new(&owned)))?),
+        "between" => json(&pool.with(file()?, move |shown| integrals(shown, &Query::new(&owned)))?),
         "csv" => {
             let (range, signals) = pool.with(file()?, move |shown| {
                 let query = Query::new(&owned);
@@ -76,10 +103,10 @@ fn drawn(shown: &mut Shown, query: &Query<'_>) -> Result<Vec<u8>, Answer> {
 }
 
 /// The sample nearest to `t` (s), or the sample `i`: its number, its instant and the values of signals there.
-fn at(shown: &mut Shown, query: &Query<'_>) -> Result<Value, Answer> {
+fn at(shown: &mut Shown, query: &Query<'_>) -> Result<At, Answer> {
     let (file, track) = shown.track(query.text("g"))?;
     if track.length == 0 {
-        return Ok(json!({ "sample": null, "time": null, "values": [] }));
+        return Ok(At { sample: None, time: None, values: Vec::new() });
     }
     let sample = match query.text("i") {
         "" => track.nearest(file, query.real("t")?).map_err(unread)?,
@@ -88,24 +115,24 @@ fn at(shown: &mut Shown, query: &Query<'_>) -> Result<Value, Answer> {
     let mut values = Vec::new();
     for signal in query.signals(track.channels(file).len())? {
         let value = track.values(file, signal, sample..sample + 1).map_err(unread)?;
-        values.push(number(value.first().copied().unwrap_or(f64::NAN)));
+        values.push(Number(value.first().copied().unwrap_or(f64::NAN)));
     }
-    let time = number(track.instant(file, sample).map_err(unread)?);
-    Ok(json!({ "sample": sample, "time": time, "values": values }))
+    let time = track.instant(file, sample).map_err(unread)?;
+    Ok(At { sample: Some(sample), time: Some(Number(time)), values })
 }
 
 /// The samples between two instants `from` and `to` (s), both counted in: the first and how many.
-fn span(shown: &mut Shown, query: &Query<'_>) -> Result<Value, Answer> {
+fn span(shown: &mut Shown, query: &Query<'_>) -> Result<Span, Answer> {
     let (from, to) = (query.real("from")?, query.real("to")?);
     let (file, track) = shown.track(query.text("g"))?;
-    let begin = track.before(file, from).map_err(unread)?;
+    let first = track.before(file, from).map_err(unread)?;
     // The next number after `to`: samples at `to` itself belong to the span.
     let end = track.before(file, to.next_up()).map_err(unread)?;
-    Ok(json!({ "first": begin, "count": end.saturating_sub(begin) }))
+    Ok(Span { first, count: end.saturating_sub(first) })
 }
 
 /// Integrals of signals `s` and of products `p` between the samples `from` and `to`.
-fn integrals(shown: &mut Shown, query: &Query<'_>) -> Result<Value, Answer> {
+fn integrals(shown: &mut Shown, query: &Query<'_>) -> Result<Between, Answer> {
     let (file, track) = shown.track(query.text("g"))?;
     let range = query.range(track.length, between::MOST)?;
     let end = track.channels(file).len();

@@ -5,10 +5,11 @@ use std::collections::BTreeMap;
 use std::collections::btree_map::Entry;
 use std::ops::Range;
 
-use super::meta::number;
+use serde::Serialize;
+
+use super::meta::Number;
 use super::track::{PIECE, Track};
 use crate::result::{ResultError, ResultFile};
-use serde_json::{Value, json};
 
 /// Most samples in one request; the page adds up.
 pub(super) const MOST: usize = 1 << 22;
@@ -48,14 +49,34 @@ fn product(a: f64, b: f64, x: f64, y: f64) -> f64 {
     (a * b + (a + x) * (b + y) + x * y) / 6.0
 }
 
-/// Integrals of signals, of their squares and of products of two, with extremes, as JSON. The range needs a sample.
+#[derive(Serialize)]
+struct Signal {
+    integral: Number,
+    square: Number,
+    min: Number,
+    min_at: Number,
+    max: Number,
+    max_at: Number,
+}
+
+/// What lies between two samples.
+#[derive(Serialize)]
+pub(super) struct Between {
+    begin: Number,
+    end: Number,
+    samples: usize,
+    signals: Vec<Signal>,
+    products: Vec<Number>,
+}
+
+/// Integrals of signals, of their squares and of products of two, with extremes. The range needs a sample.
 pub(super) fn between(
     track: &Track,
     file: &ResultFile,
     signals: &[usize],
     pairs: &[(usize, usize)],
     range: Range<usize>,
-) -> Result<Value, ResultError> {
+) -> Result<Between, ResultError> {
     let start = Gathered {
         integral: Sum::default(),
         square: Sum::default(),
@@ -102,24 +123,24 @@ pub(super) fn between(
         }
         begin = piece.end - 1;
     }
-    let mut told = Vec::new();
-    for g in gathered {
-        told.push(json!({
-            "integral": number(g.integral.total()),
-            "square": number(g.square.total()),
-            "min": number(g.smallest.0),
-            "min_at": number(track.instant(file, g.smallest.1)?),
-            "max": number(g.largest.0),
-            "max_at": number(track.instant(file, g.largest.1)?),
-        }));
-    }
-    Ok(json!({
-        "begin": number(track.instant(file, range.start)?),
-        "end": number(track.instant(file, range.end - 1)?),
-        "samples": range.len(),
-        "signals": told,
-        "products": products.into_iter().map(|sum| number(sum.total())).collect::<Vec<_>>(),
-    }))
+    let instant = |sample| track.instant(file, sample).map(Number);
+    let signal = |g: Gathered| {
+        Ok(Signal {
+            integral: Number(g.integral.total()),
+            square: Number(g.square.total()),
+            min: Number(g.smallest.0),
+            min_at: instant(g.smallest.1)?,
+            max: Number(g.largest.0),
+            max_at: instant(g.largest.1)?,
+        })
+    };
+    Ok(Between {
+        begin: instant(range.start)?,
+        end: instant(range.end - 1)?,
+        samples: range.len(),
+        signals: gathered.into_iter().map(signal).collect::<Result<_, _>>()?,
+        products: products.into_iter().map(|sum| Number(sum.total())).collect(),
+    })
 }
 
 #[cfg(test)]

@@ -3,6 +3,7 @@
 pub mod abreast;
 pub mod dual;
 pub mod lane;
+pub mod matrix;
 pub mod scalar;
 pub mod smooth;
 pub mod vector;

@@ -14,6 +14,13 @@ pub trait DeviceLanes: Lane {
     fn device(each: &[&dyn Device<f64>]) -> Option<Box<dyn Device<Self>>>;
 }
 
+/// One lane: a copy.
+impl DeviceLanes for f64 {
+    fn device(each: &[&dyn Device<f64>]) -> Option<Box<dyn Device<Self>>> {
+        each.first().map(|one| one.boxed())
+    }
+}
+
 impl DeviceLanes for f64x4 {
     fn device(each: &[&dyn Device<f64>]) -> Option<Box<dyn Device<Self>>> {
         each.first()?.in_four_lanes(each)
@@ -110,6 +117,7 @@ crate::abreast!(Choice: options; shared initial);
 impl Circuit<f64> {
     /// The circuits of one variant for each lane of `K` abreast; `None` where their topology, a law or an instant
     /// differs.
+    #[inline(never)]
     pub fn abreast<K: DeviceLanes>(each: &[&Self]) -> Option<Circuit<K>> {
         let (first, nodes) = (each.first()?, shared(each, |c| &c.nodes)?);
         if each.iter().any(|c| c.components.len() != first.components.len()) {

@@ -52,6 +52,7 @@ impl<L: Lane> Circuit<L> {
     ///
     /// # Errors
     /// When r is not above zero, or the name is taken.
+    #[inline(never)]
     pub fn resistor(&mut self, name: &str, a: NodeId, b: NodeId, r: L) -> Added {
         positive(name, "resistance", r, false)?;
         self.linear(name, "resistor", &[a, b], Linear { g: between(one::<L>() / r), ..Linear::default() })
@@ -61,6 +62,7 @@ impl<L: Lane> Circuit<L> {
     ///
     /// # Errors
     /// When c is not above zero, or the name is taken.
+    #[inline(never)]
     pub fn capacitor(&mut self, name: &str, a: NodeId, b: NodeId, c: L, stated: Option<L>) -> Added {
         positive(name, "capacitance", c, false)?;
         let id = self.linear(name, "capacitor", &[a, b], Linear { c: between(c), ..Linear::default() })?;
@@ -72,6 +74,7 @@ impl<L: Lane> Circuit<L> {
     ///
     /// # Errors
     /// When l is not above zero, r is below zero, or the name is taken.
+    #[inline(never)]
     pub fn inductor(&mut self, name: &str, a: NodeId, b: NodeId, l: L, r: L, stated: Option<L>) -> Added {
         positive(name, "inductance", l, false)?;
         positive(name, "series resistance", r, true)?;
@@ -87,6 +90,7 @@ impl<L: Lane> Circuit<L> {
     ///
     /// # Errors
     /// When the sizes do not match, the matrix is not positive definite, or the name is taken.
+    #[inline(never)]
     pub fn coupled_inductors(&mut self, name: &str, pins: &[NodeId], matrix: &[L], r: &[L]) -> Added {
         let n = r.len();
         let bad = |what: String| CircuitTrouble::BadValue { component: name.to_string(), what };
@@ -118,6 +122,7 @@ impl<L: Lane> Circuit<L> {
     ///
     /// # Errors
     /// When the name is taken.
+    #[inline(never)]
     pub fn voltage_source(&mut self, name: &str, a: NodeId, b: NodeId, wave: WaveId) -> Added {
         let linear = Linear {
             branches: vec!["i".into()],
@@ -132,6 +137,7 @@ impl<L: Lane> Circuit<L> {
     ///
     /// # Errors
     /// When the name is taken.
+    #[inline(never)]
     pub fn current_source(&mut self, name: &str, a: NodeId, b: NodeId, wave: WaveId) -> Added {
         let linear = Linear { s: vec![(0, wave, one()), (1, wave, -one::<L>())], ..Linear::default() };
         self.linear(name, "current-source", &[a, b], linear)
@@ -222,6 +228,7 @@ impl<L: Lane> Circuit<L> {
     ///
     /// # Errors
     /// When the number of pins is not the device's, or the name is taken.
+    #[inline(never)]
     pub fn device(
         &mut self,
         name: &str,

@@ -115,6 +115,7 @@ pub struct Circuit<L: Lane> {
 
 impl<L: Lane> Circuit<L> {
     /// A circuit with ground only. Ground answers to `gnd` and `0`.
+    #[inline(never)]
     pub fn new() -> Self {
         let mut by_name = BTreeMap::new();
         by_name.insert("gnd".to_string(), GROUND);
@@ -123,6 +124,7 @@ impl<L: Lane> Circuit<L> {
     }
 
     /// The node of this name, made when it is new.
+    #[inline(never)]
     pub fn node(&mut self, name: &str) -> NodeId {
         if let Some(&id) = self.by_name.get(name) {
             return id;
@@ -147,6 +149,7 @@ impl<L: Lane> Circuit<L> {
     ///
     /// # Errors
     /// When the name is taken.
+    #[inline(never)]
     pub fn add(&mut self, component: Component<L>) -> Result<ComponentId, CircuitTrouble> {
         if self.find(&component.name).is_some() {
             return Err(CircuitTrouble::DuplicateName { name: component.name });

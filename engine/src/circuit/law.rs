@@ -225,18 +225,19 @@ impl<L: Lane, M: Law<L, P>, const P: usize> Device<L> for Lawful<L, M, P> {
     fn valve(&self) -> Option<Valve> {
         M::valve(&self.at)
     }
+    #[inline(never)]
     fn settle(&mut self, kelvin: L) {
         self.kelvin = kelvin;
         self.at = self.law.settle(kelvin);
     }
-    #[inline]
+    #[inline(never)]
     fn stamp(&self, u: &[L], out: &mut [L]) {
         let u: &[L; P] = u[..P].try_into().expect("the slice has P entries");
         let u: [Dual<L, P>; P] = std::array::from_fn(|k| Dual::variable(u[k], k));
         let flow = M::flow(&self.at, u);
         keep(&flow, &mut out[..2 * P + 2 * P * P]);
     }
-    #[inline]
+    #[inline(never)]
     fn enter(&self, seat: &Seat<'_>, alpha: L, x: &[L], stamp: &mut [L], a: &mut [L], b: &mut [L]) {
         let locals: &[u32; P] = seat.locals.try_into().expect("as many locals as the law has");
         let slots = &seat.slots[..(P + 1) * (P + 1)];
@@ -275,7 +276,7 @@ impl<L: Lane, M: Law<L, P>, const P: usize> Device<L> for Lawful<L, M, P> {
         a[slots[P * (P + 1) + P] as usize] += corner;
         b[seat.reference as usize] += reference;
     }
-    #[inline]
+    #[inline(never)]
     fn leave(&self, seat: &Seat<'_>, x: &[L], stamp: &mut [L], q: &mut [L]) -> L {
         let locals: &[u32; P] = seat.locals.try_into().expect("as many locals as the law has");
         let stamp = &mut stamp[..stamp_len(P)];
@@ -300,13 +301,14 @@ impl<L: Lane, M: Law<L, P>, const P: usize> Device<L> for Lawful<L, M, P> {
         q[seat.reference as usize] -= reference;
         power
     }
+    #[inline(never)]
     fn values(&self, u: &[L], out: &mut [L]) {
         let u: [L; P] = u[..P].try_into().expect("the slice has P entries");
         let flow = M::flow(&self.at, u);
         out[..P].copy_from_slice(&flow.i);
         out[P..2 * P].copy_from_slice(&flow.q);
     }
-    #[inline]
+    #[inline(never)]
     fn recall(&self, seat: &Seat<'_>, alpha: L, stamp: &[L], b: &mut [L]) {
         let locals: &[u32; P] = seat.locals.try_into().expect("as many locals as the law has");
         let stamp = &stamp[..stamp_len(P)];
@@ -324,12 +326,15 @@ impl<L: Lane, M: Law<L, P>, const P: usize> Device<L> for Lawful<L, M, P> {
         }
         b[seat.reference as usize] += reference;
     }
+    #[inline(never)]
     fn boxed(&self) -> Box<dyn Device<L>> {
         Box::new(self.clone())
     }
+    #[inline(never)]
     fn in_four_lanes(&self, each: &[&dyn Device<L>]) -> Option<Box<dyn Device<f64x4>>> {
         Self::in_lanes(each)
     }
+    #[inline(never)]
     fn in_eight_lanes(&self, each: &[&dyn Device<L>]) -> Option<Box<dyn Device<f64x8>>> {
         Self::in_lanes(each)
     }

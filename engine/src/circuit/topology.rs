@@ -30,6 +30,7 @@ pub struct Findings {
 
 /// Examines the graph. With `operating_point`, windings without resistance count as the short circuits they are for
 /// direct current, and a loop of them is [`CircuitTrouble::ResistanceFreeLoop`].
+#[inline(never)]
 pub fn examine<L: Lane>(circuit: &Circuit<L>, operating_point: bool) -> Findings {
     let mut troubles = floating(circuit);
     let always = loops(circuit, false);

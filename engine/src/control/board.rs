@@ -63,6 +63,7 @@ impl<L: Lane> Abreast for Board<L> {
 
 impl<L: Lane> Board<L> {
     /// The board of a circuit, with no lines yet.
+    #[inline(never)]
     pub fn new(circuit: &Circuit<L>) -> Self {
         let courses = circuit.waves.iter().map(|w| match w {
             Wave::Driven(x) => Some(VecDeque::from([(f64::NEG_INFINITY, *x)])),
@@ -77,6 +78,7 @@ impl<L: Lane> Board<L> {
     }
 
     /// Adds a line; it is false until ordered otherwise. A name that exists gives the line that has it.
+    #[inline(never)]
     pub fn add_line(&mut self, name: &str) -> LineId {
         if let Some(k) = self.names.iter().position(|n| n == name) {
             return LineId(k as u32);

@@ -72,6 +72,7 @@ impl<L: Lane> Controller<L> for Carrier {
         &self.name
     }
 
+    #[inline(never)]
     fn look(&mut self, seen: &Seen<'_, L>, board: &mut Board<L>) -> Result<(), Trouble> {
         let origin = *self.origin.get_or_insert(seen.t);
         // One period ahead.

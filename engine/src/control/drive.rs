@@ -255,6 +255,7 @@ impl<L: Lane> Controller<L> for Drive<L> {
         &self.name
     }
 
+    #[inline(never)]
     fn look(&mut self, seen: &Seen<'_, L>, board: &mut Board<L>) -> Result<(), Trouble> {
         let inhibited = self.inhibits.iter().any(|&l| board.line(l));
         let command = board.line(self.command);

@@ -170,6 +170,7 @@ impl<L: Lane> Controller<L> for Guard<L> {
         criteria.chain(self.meter.iter().map(|m| m.what.probe.clone())).collect()
     }
 
+    #[inline(never)]
     fn look(&mut self, seen: &Seen<'_, L>, board: &mut Board<L>) -> Result<(), Trouble> {
         self.resets(board);
         let from = match self.state {

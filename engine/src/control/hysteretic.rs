@@ -152,6 +152,7 @@ impl<L: Lane> Controller<L> for Hysteretic<L> {
         [self.with.probe.clone()].into_iter().chain(until).collect()
     }
 
+    #[inline(never)]
     fn look(&mut self, seen: &Seen<'_, L>, board: &mut Board<L>) -> Result<(), Trouble> {
         let (t, command) = (seen.t, self.with.command);
         self.longest = f64::INFINITY;

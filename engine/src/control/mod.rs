@@ -112,12 +112,14 @@ where
 /// The two methods of a controller that is [`Abreast`].
 macro_rules! in_lanes {
     () => {
+        #[inline(never)]
         fn in_four_lanes(
             &self,
             each: &[&dyn $crate::control::Controller<L>],
         ) -> Option<Box<dyn $crate::control::Controller<wide::f64x4>>> {
             $crate::control::side_by_side::<L, Self, _>(each)
         }
+        #[inline(never)]
         fn in_eight_lanes(
             &self,
             each: &[&dyn $crate::control::Controller<L>],

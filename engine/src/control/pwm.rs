@@ -96,6 +96,7 @@ impl<L: Lane> Controller<L> for Pwm {
         &self.name
     }
 
+    #[inline(never)]
     fn look(&mut self, seen: &Seen<'_, L>, board: &mut Board<L>) -> Result<(), Trouble> {
         if !self.with.run.is_none_or(|line| board.line(line)) {
             if self.working.take().is_some() {

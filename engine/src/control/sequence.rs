@@ -63,6 +63,7 @@ impl<L: Lane> Controller<L> for Sequence {
         &self.name
     }
 
+    #[inline(never)]
     fn look(&mut self, seen: &Seen<'_, L>, board: &mut Board<L>) -> Result<(), Trouble> {
         // What has come, and all of the next instant: so every line changes where it should, whoever looks first.
         let upcoming = self.happenings[self.next..].iter().map(|h| h.at).find(|&at| at > seen.t);

@@ -7,7 +7,7 @@
 //! and a given choice of conductances their part of the factorisation is the same in every iteration, so it is
 //! computed once and kept (see [`replay`](super::replay)).
 
-use std::collections::{BTreeMap, BTreeSet};
+use sprs::CsMatI;
 
 /// Smallest acceptable pivot relative to the largest entry of its column.
 pub const THRESHOLD: f64 = 1e-3;
@@ -53,7 +53,8 @@ pub struct Order {
     pub(super) upper: Vec<(u32, u32)>,
     /// Slots that receive −multiplier × upper.
     pub(super) targets: Vec<u32>,
-    slot_of: BTreeMap<(u32, u32), u32>,
+    /// The pattern with all fill: the slot of each entry.
+    pattern: CsMatI<u32, u32>,
 }
 
 /// No acceptable pivot is left: the matrix is singular. Holds the rows and columns that remain.
@@ -64,8 +65,7 @@ pub struct NoPivot {
 }
 
 struct Choosing {
-    rows: Vec<BTreeMap<usize, f64>>,
-    cols: Vec<BTreeSet<usize>>,
+    matrix: CsMatI<f64, u32>,
     row_open: Vec<bool>,
     col_open: Vec<bool>,
     /// Length of the longest chain of divisions on which an entry of this row depends.
@@ -75,19 +75,21 @@ struct Choosing {
 impl Choosing {
     /// The cheapest acceptable pivot among the open rows and columns that `allowed` admits.
     fn next(&self, allowed: impl Fn(usize) -> bool, threshold: f64) -> Option<(usize, usize)> {
+        let n = self.depth.len();
+        let (mut largest, mut counts) = (vec![0.0_f64; n], vec![0; n]);
+        for (c, x) in (0..n).filter(|&r| self.row_open[r]).flat_map(|r| self.open_in(r)) {
+            largest[c] = largest[c].max(x.abs());
+            counts[c] += 1;
+        }
         let mut best: Option<(bool, usize, usize, usize, usize)> = None;
-        for c in (0..self.cols.len()).filter(|&c| self.col_open[c] && allowed(c)) {
-            let magnitude = |r: usize| self.rows[r].get(&c).map_or(0.0, |x| x.abs());
-            let open = self.cols[c].iter().copied().filter(|&r| self.row_open[r]);
-            let largest = open.clone().map(magnitude).fold(0.0, f64::max);
-            let column_count = open.clone().count();
-            for r in open.filter(|&r| allowed(r)) {
-                let m = magnitude(r);
-                if m == 0.0 || m < threshold * largest {
+        for r in (0..n).filter(|&r| self.row_open[r] && allowed(r)) {
+            let row_count = self.open_in(r).count();
+            for (c, x) in self.open_in(r).filter(|e| allowed(e.0)) {
+                let m = x.abs();
+                if m == 0.0 || m < threshold * largest[c] {
                     continue;
                 }
-                let row_count = self.rows[r].keys().filter(|&&k| self.col_open[k]).count();
-                let cost = (row_count - 1) * (column_count - 1);
+                let cost = (row_count - 1) * (counts[c] - 1);
                 // Among equals the one whose chain of divisions is shortest: a processor runs the others beside it.
                 let candidate = (r != c, cost, self.depth[r], r, c);
                 if best.is_none_or(|b| candidate < b) {
@@ -98,19 +100,28 @@ impl Choosing {
         best.map(|(.., r, c)| (r, c))
     }
 
+    /// Columns and values of a row where the column is open.
+    fn open_in(&self, row: usize) -> impl Iterator<Item = (usize, f64)> {
+        let range = self.matrix.indptr().outer_inds_sz(row);
+        let columns = self.matrix.indices()[range.clone()].iter().map(|c| *c as usize);
+        columns.zip(self.matrix.data()[range].iter().copied()).filter(|e| self.col_open[e.0])
+    }
+
     fn eliminate(&mut self, r: usize, c: usize) -> (Vec<usize>, Vec<usize>) {
         self.row_open[r] = false;
         self.col_open[c] = false;
-        let pivot = self.rows[r][&c];
-        let upper: Vec<(usize, f64)> =
-            self.rows[r].iter().filter(|&(&k, _)| self.col_open[k]).map(|(&k, &x)| (k, x)).collect();
-        let lower: Vec<usize> = self.cols[c].iter().copied().filter(|&i| self.row_open[i]).collect();
+        let pivot = self.matrix[[r, c]];
+        let upper: Vec<(usize, f64)> = self.open_in(r).collect();
+        let below = |i: &usize| self.row_open[*i] && self.matrix.get(*i, c).is_some();
+        let lower: Vec<usize> = (0..self.depth.len()).filter(below).collect();
         for &i in &lower {
             self.depth[i] = self.depth[i].max(self.depth[r] + 1);
-            let multiplier = self.rows[i][&c] / pivot;
+            let multiplier = self.matrix[[i, c]] / pivot;
             for &(k, x) in &upper {
-                *self.rows[i].entry(k).or_insert(0.0) -= multiplier * x;
-                self.cols[k].insert(i);
+                match self.matrix.get_mut(i, k) {
+                    Some(entry) => *entry -= multiplier * x,
+                    None => self.matrix.insert(i, k, 0.0 - multiplier * x),
+                }
             }
         }
         (lower, upper.into_iter().map(|u| u.0).collect())
@@ -118,27 +129,15 @@ impl Choosing {
 }
 
 impl Order {
-    /// Chooses the order for an n × n matrix with the given structural entries (row, column, representative value)
-    /// and compiles it. `outer(k)` says that only linear components touch unknown k.
+    /// Chooses the order for a square matrix of the given structural entries, with representative values, and compiles
+    /// it. `outer(k)` says that only linear components touch unknown k.
     ///
     /// # Errors
     /// When the matrix is singular at the representative values.
-    pub fn choose(
-        n: usize,
-        entries: &BTreeMap<(u32, u32), f64>,
-        outer: impl Fn(usize) -> bool,
-    ) -> Result<Self, NoPivot> {
-        let mut choosing = Choosing {
-            rows: vec![BTreeMap::new(); n],
-            cols: vec![BTreeSet::new(); n],
-            row_open: vec![true; n],
-            col_open: vec![true; n],
-            depth: vec![0; n],
-        };
-        for (&(r, c), &x) in entries {
-            choosing.rows[r as usize].insert(c as usize, x);
-            choosing.cols[c as usize].insert(r as usize);
-        }
+    pub fn choose(matrix: CsMatI<f64, u32>, outer: impl Fn(usize) -> bool) -> Result<Self, NoPivot> {
+        let n = matrix.rows();
+        let mut choosing =
+            Choosing { matrix, row_open: vec![true; n], col_open: vec![true; n], depth: vec![0; n] };
         let mut sequence = Vec::with_capacity(n);
         while let Some((r, c)) = choosing.next(&outer, THRESHOLD) {
             let (lower, upper) = choosing.eliminate(r, c);
@@ -155,13 +154,13 @@ impl Order {
             let (lower, upper) = choosing.eliminate(r, c);
             sequence.push((r, c, lower, upper));
         }
-        Ok(Self::compile(n, outer_count, &choosing, sequence))
+        Ok(Self::compile(n, outer_count, &choosing.matrix, sequence))
     }
 
     fn compile(
         n: usize,
         outer: usize,
-        chosen: &Choosing,
+        filled: &CsMatI<f64, u32>,
         sequence: Vec<(usize, usize, Vec<usize>, Vec<usize>)>,
     ) -> Self {
         // The inner block is what is left after the outer pivots.
@@ -171,25 +170,26 @@ impl Order {
             inner_row[*r] = false;
             inner_col[*c] = false;
         }
-        let all = || chosen.rows.iter().enumerate().flat_map(|(r, row)| row.keys().map(move |&c| (r, c)));
-        let is_inner = |&(r, c): &(usize, usize)| inner_row[r] && inner_col[c];
-        let mut slot_of = BTreeMap::new();
-        for (r, c) in all().filter(is_inner).chain(all().filter(|e| !is_inner(e))) {
-            let next = slot_of.len() as u32;
-            slot_of.insert((r as u32, c as u32), next);
-        }
-        let inner_slots = all().filter(is_inner).count();
-        let slot = |r: usize, c: usize| slot_of[&(r as u32, c as u32)];
+        let is_inner = |r: u32, c: u32| inner_row[r as usize] && inner_col[c as usize];
+        let inner_slots = filled.iter().filter(|(_, (r, c))| is_inner(*r, *c)).count();
+        let mut next = [inner_slots as u32, 0];
+        let mut slots = filled.iter().map(|(_, (r, c))| {
+            let next = &mut next[usize::from(is_inner(r, c))];
+            *next += 1;
+            *next - 1
+        });
+        let pattern = filled.map(|_| slots.next().unwrap_or_default());
+        let slot = |r: usize, c: usize| pattern[[r, c]];
         let mut order = Self {
             n,
-            slots: slot_of.len(),
+            slots: filled.nnz(),
             inner_slots,
             outer,
             pivots: Vec::with_capacity(n),
             lower: Vec::new(),
             upper: Vec::new(),
             targets: Vec::new(),
-            slot_of: BTreeMap::new(),
+            pattern: CsMatI::zero((n, n)),
         };
         for (r, c, lower, upper) in sequence {
             let (l0, u0, t0) =
@@ -208,7 +208,7 @@ impl Order {
                 targets: t0,
             });
         }
-        order.slot_of = slot_of;
+        order.pattern = pattern;
         order
     }
 
@@ -227,7 +227,7 @@ impl Order {
 
     /// Slot of an entry, if the pattern has it.
     pub fn slot(&self, row: usize, col: usize) -> Option<u32> {
-        self.slot_of.get(&(row as u32, col as u32)).copied()
+        self.pattern.get(row, col).copied()
     }
 
     /// Unknowns that the iteration solves for: those that devices touch, and linear ones that no outer pivot gives (the

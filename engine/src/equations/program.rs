@@ -1,6 +1,6 @@
 //! The elimination order of a system with the slot of every entry: what the time loop writes into.
 
-use std::collections::BTreeMap;
+use sprs::{CsMatI, TriMatI};
 
 use super::order::{NoPivot, Order};
 use super::replay::Replay;
@@ -44,11 +44,11 @@ impl Program {
         choices: &[usize],
         stamps: &[Vec<L>],
     ) -> Result<Self, NoPivot> {
-        let n = system.n as u32;
-        let mut entries: BTreeMap<(u32, u32), f64> = BTreeMap::new();
+        let n = system.n;
+        let mut entries: TriMatI<f64, u32> = TriMatI::new((n, n));
         let mut add = |r: u32, c: u32, x: f64| {
-            if r < n && c < n {
-                *entries.entry((r, c)).or_insert(0.0) += x;
+            if (r as usize) < n && (c as usize) < n {
+                entries.add_triplet(r as usize, c as usize, x);
             }
         };
         for &(r, c, x) in &system.g {
@@ -71,7 +71,13 @@ impl Program {
                 add(r, c, x);
             }
         }
-        let order = Order::choose(system.n, &entries, |k| k >= system.inner)?;
+        let mut matrix: CsMatI<f64, u32> = entries.to_csr();
+        // The crate sums what falls on one place in the order of its sorting; pivots must not depend on that.
+        matrix.data_mut().fill(0.0);
+        for (x, (r, c)) in &entries {
+            matrix[[r as usize, c as usize]] += x;
+        }
+        let order = Order::choose(matrix, |k| k >= system.inner)?;
         let spare = order.slots as u32;
         let slot = |r: u32, c: u32| order.slot(r as usize, c as usize).unwrap_or(spare);
         // An iteration's matrix holds the inner slots only, with its spare for ground right behind them.

@@ -122,6 +122,7 @@ pub struct System<L: Lane> {
 
 impl<L: Lane> System<L> {
     /// Numbers the unknowns and lists the entries. Checks nothing: see [`topology`](crate::circuit::topology).
+    #[inline(never)]
     pub fn new(circuit: Circuit<L>) -> Self {
         let places = Places::new(&circuit);
         let n = places.position.len();
@@ -225,6 +226,7 @@ impl<L: Lane> System<L> {
     }
 
     /// Copies of the devices, those with a heat input at the given junction temperatures (K, one per device).
+    #[inline(never)]
     pub fn devices_at(&self, kelvin: &[L]) -> Vec<Box<dyn Device<L>>> {
         let mut devices = self.devices();
         for ((device, placed), t) in devices.iter_mut().zip(&self.devices).zip(kelvin) {
@@ -236,6 +238,7 @@ impl<L: Lane> System<L> {
     }
 
     /// Stamp of every device where the solution is `x`: i, q, ∂i/∂u, ∂q/∂u.
+    #[inline(never)]
     pub fn stamps(&self, devices: &[Box<dyn Device<L>>], x: &[L]) -> Vec<Vec<L>> {
         let mut stamps = Vec::with_capacity(devices.len());
         for (device, placed) in devices.iter().zip(&self.devices) {

@@ -14,6 +14,13 @@ pub trait Wide: DeviceLanes {
     fn controller(each: &[&dyn Controller<f64>]) -> Option<Box<dyn Controller<Self>>>;
 }
 
+/// One lane: a copy.
+impl Wide for f64 {
+    fn controller(each: &[&dyn Controller<f64>]) -> Option<Box<dyn Controller<Self>>> {
+        each.first().map(|one| one.boxed())
+    }
+}
+
 impl Wide for f64x4 {
     fn controller(each: &[&dyn Controller<f64>]) -> Option<Box<dyn Controller<Self>>> {
         each.first()?.in_four_lanes(each)
@@ -31,6 +38,7 @@ impl Setup<f64> {
     /// recorded or what is watched. Values may differ, and so may the bounds of watches: the widest make events.
     ///
     /// Lanes take common steps, those that the most active one needs: each is solved at least as finely as alone.
+    #[inline(never)]
     pub fn abreast<K: Wide>(each: &[&Self]) -> Option<Setup<K>> {
         let first = *each.first()?;
         let controllers = |k: usize| {

@@ -13,6 +13,7 @@ impl<L: Lane> Run<L> {
     ///
     /// # Errors
     /// When no consistent state is found.
+    #[inline(never)]
     pub fn displace(&mut self, rows: &[(usize, L)]) -> Result<(), Trouble> {
         let ground = self.system().n;
         for &(row, change) in rows.iter().filter(|r| r.0 != ground) {
@@ -33,6 +34,7 @@ impl<L: Lane> Run<L> {
     ///
     /// # Panics
     /// When the state is one of a circuit of another size.
+    #[inline(never)]
     pub fn adopt(&mut self, x: &[L], q: &[L]) -> Result<(), Trouble> {
         self.state.x.copy_from_slice(x);
         self.state.q.copy_from_slice(q);
@@ -45,6 +47,7 @@ impl<L: Lane> Run<L> {
 
     /// Holds the heat inputs at these temperatures (°C) from now on; no thermal network moves them any more. A list of
     /// another length than the circuit's inputs leaves those beyond it at 25 °C.
+    #[inline(never)]
     pub fn hold(&mut self, celsius: &[L]) {
         self.thermal = None;
         self.celsius = celsius.to_vec();
@@ -53,6 +56,7 @@ impl<L: Lane> Run<L> {
     }
 
     /// Begins the accounts anew at this instant: ledger, integrals and heat count from here.
+    #[inline(never)]
     pub fn new_account(&mut self) {
         self.state.energy.fill(L::splat(0.0));
         let devices = self.system().devices_at(&self.state.kelvin);

@@ -37,6 +37,7 @@ impl<L: Lane> Run<L> {
 
     /// Chooses the elimination order anew on the present values, for steps with this α (1/s). False when the equations
     /// are singular there.
+    #[inline(never)]
     pub fn reorder(&mut self, alpha: f64) -> bool {
         self.stepper.solver.reorder(alpha, &self.board)
     }

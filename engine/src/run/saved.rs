@@ -49,6 +49,7 @@ impl<L: Lane> Onlooker<L> {
 }
 
 impl<L: Lane> Clone for Saved<L> {
+    #[inline(never)]
     fn clone(&self) -> Self {
         Self {
             state: self.state.clone(),
@@ -79,6 +80,7 @@ impl<L: Lane> Saved<L> {
 
 impl<L: Lane> Run<L> {
     /// Puts the present point aside. Cheap: some copies of vectors of the circuit's size.
+    #[inline(never)]
     pub fn save(&self) -> Saved<L> {
         let copy = |o: &super::time_loop::Onlooker<L>| Onlooker {
             logic: o.logic.boxed(),
@@ -109,6 +111,7 @@ impl<L: Lane> Run<L> {
     ///
     /// # Panics
     /// When the point belongs to a circuit of another size.
+    #[inline(never)]
     pub fn restore(&mut self, saved: &Saved<L>) {
         let fits = saved.state.x.len() == self.state.x.len()
             && saved.state.energy.len() == self.state.energy.len()

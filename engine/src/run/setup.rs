@@ -90,6 +90,7 @@ pub struct Setup<L: Lane> {
 impl<L: Lane> Setup<L> {
     /// A setup with sane defaults for a circuit: order 4, base step 1 µs, finest base/2¹¹, activity bound 10 mV,
     /// temperatures of laws within 1 K.
+    #[inline(never)]
     pub fn new(circuit: Circuit<L>) -> Self {
         Self {
             board: Board::new(&circuit),
@@ -116,6 +117,7 @@ impl<L: Lane> Setup<L> {
     ///
     /// # Errors
     /// [`Refusal`].
+    #[inline(never)]
     pub fn ready(self) -> Result<Run<L>, Refusal> {
         let (base, coupling, error) = (self.steps.base, self.coupling, self.heat_error);
         let positive = |x: f64| x.is_finite() && x > 0.0;

@@ -30,6 +30,7 @@ impl<L: Lane> Run<L> {
     }
 
     /// Couples the rest of the last interval; call when the run is over.
+    #[inline(never)]
     pub fn finish(&mut self, recorder: &mut dyn Recorder<L>) {
         self.end_interval(recorder);
         let open: Vec<_> = self.rows.drain(1.min(self.rows.len())..).collect();

@@ -170,11 +170,13 @@ impl<L: Lane> Run<L> {
         self.state.energy[self.system().accounts() + k]
     }
     /// The energy ledger from the start until now.
+    #[inline(never)]
     pub fn ledger(&self) -> Ledger<L> {
         let devices = self.system().devices_at(&self.state.kelvin);
         ledger::ledger(self.system(), &devices, &self.state, &self.stored_at_start)
     }
     /// Reads a probe at the present state.
+    #[inline(never)]
     pub fn read(&self, probe: &crate::circuit::probe::Probe) -> L {
         Readout::new(probe, self.system()).read(self.system(), &self.sources())
     }
@@ -196,6 +198,7 @@ impl<L: Lane> Run<L> {
     ///
     /// # Errors
     /// Numerical trouble, with time, node and device. What was recorded until then stays valid.
+    #[inline(never)]
     pub fn advance(&mut self, until: f64, recorder: &mut dyn Recorder<L>) -> Result<Ended, Trouble> {
         if !self.began {
             self.begin(recorder)?;

@@ -280,6 +280,7 @@ fn search<L: Lane>(
 ///
 /// # Errors
 /// [`Trouble::NoOperatingPoint`].
+#[inline(never)]
 pub fn operating_point_near<L: Lane>(
     system: &System<L>,
     t: f64,

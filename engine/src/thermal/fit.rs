@@ -10,6 +10,7 @@ use thiserror::Error;
 
 use super::modal::approach;
 use super::network::FosterTerm;
+use crate::arithmetic::matrix::singular;
 
 /// Time constants per decade of the grid.
 const PER_DECADE: f64 = 10.0;
@@ -167,7 +168,7 @@ fn non_negative(a: &DMatrix<f64>, b: &DVector<f64>) -> DVector<f64> {
         loop {
             let columns = a.select_columns(&chosen);
             let best = least_squares(columns.clone(), b);
-            let best = best.map_or_else(|| columns.svd(true, true).solve(b, 1e-13), Ok);
+            let best = best.map_or_else(|| singular(columns, true, true).solve(b, 1e-13), Ok);
             let Ok(best) = best else { return x };
             if best.iter().all(|v| *v > 0.0) {
                 x.fill(0.0);

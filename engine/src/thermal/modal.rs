@@ -63,6 +63,7 @@ impl<L: Lane> Modal<L> {
     ///
     /// # Errors
     /// The eigenproblem does not converge; Foster terms whose steady-state resistance matrix is singular.
+    #[inline(never)]
     pub fn new(network: &Network) -> Result<Self, ThermalTrouble> {
         Ok(Self::join(&[&build::modal(network)?]))
     }
@@ -72,6 +73,7 @@ impl<L: Lane> Modal<L> {
     ///
     /// # Errors
     /// A number of networks other than [`Lane::WIDTH`], networks not built alike, and as [`Self::new`].
+    #[inline(never)]
     pub fn of_lanes(networks: &[&Network]) -> Result<Self, ThermalTrouble> {
         if networks.len() != L::WIDTH {
             let what = "the list of networks, one per lane,".to_string();
@@ -87,6 +89,7 @@ impl<L: Lane> Modal<L> {
     }
 
     /// A compact network, the same in every lane.
+    #[inline(never)]
     pub fn of_compact(compact: &Compact) -> Self {
         Self::join(&[&build::of_compact(compact)])
     }

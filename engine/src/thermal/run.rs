@@ -65,6 +65,7 @@ impl<L: Lane> Abreast for Thermal<L> {
 
 impl<L: Lane> Thermal<L> {
     /// At rest: the steady state without power (with one boundary, everything at its temperature).
+    #[inline(never)]
     pub fn new(modal: Arc<Modal<L>>) -> Self {
         let (n, m, b) = (modal.rates.len(), modal.inputs.len(), modal.boundaries.len());
         let zero = |count: usize| vec![L::default(); count];
@@ -96,6 +97,7 @@ impl<L: Lane> Thermal<L> {
     }
 
     /// Temperature of a physical node now, °C. The number is from [`Modal::node`]; panics on one that does not exist.
+    #[inline(never)]
     pub fn node_temperature(&self, node: usize) -> L {
         let (n, m, b) = (self.state.modes.len(), self.state.power.len(), self.state.boundaries.len());
         let mut t = [L::default()];
@@ -113,6 +115,7 @@ impl<L: Lane> Thermal<L> {
     /// Sets the temperature of a boundary, °C, from this instant on. A Foster network moves with its boundary at
     /// once (its rises are counted from there); a network of nodes follows through its resistances. Panics on a
     /// boundary that does not exist.
+    #[inline(never)]
     pub fn set_boundary(&mut self, boundary: usize, temperature: L) {
         self.state.boundaries[boundary] = temperature - self.modal.reference;
         self.refresh();
@@ -120,6 +123,7 @@ impl<L: Lane> Thermal<L> {
 
     /// Advances by `dt` seconds under constant power per input, W. Exact for any length. Panics when `power` has not
     /// one entry per input, or `dt` is negative or not a number.
+    #[inline(never)]
     pub fn advance(&mut self, dt: f64, power: &[L]) {
         self.find(dt, power);
         self.commit();
@@ -198,6 +202,7 @@ impl<L: Lane> Thermal<L> {
 
     /// Starts anew in the steady state of constant power per input, W. Panics when `power` has not one entry per
     /// input.
+    #[inline(never)]
     pub fn start_steady(&mut self, power: &[L]) {
         self.state.power.copy_from_slice(power);
         settle(&self.modal, &mut self.state.modes, power, &self.state.boundaries);
@@ -207,6 +212,7 @@ impl<L: Lane> Thermal<L> {
     /// Starts anew in the periodic steady state of a power that repeats: intervals (s) with the power of each input (W).
     /// Exact: a mode that goes the share 1 − e^(−λT) of its way in a period began where it returns to. Panics on an
     /// interval or a list of powers that [`Thermal::advance`] would not take.
+    #[inline(never)]
     pub fn start_periodic(&mut self, cycle: &[(f64, Vec<L>)]) {
         let period: f64 = cycle.iter().map(|c| c.0).sum();
         let mut mean = vec![L::default(); self.state.power.len()];
@@ -228,6 +234,7 @@ impl<L: Lane> Thermal<L> {
     ///
     /// # Errors
     /// A Foster network, unless it is the temperature of its boundary in every lane.
+    #[inline(never)]
     pub fn start_uniform(&mut self, temperature: L) -> Result<(), ThermalTrouble> {
         let rise = temperature - self.modal.reference;
         if self.modal.nodes.is_empty() {
@@ -251,6 +258,7 @@ impl<L: Lane> Thermal<L> {
     ///
     /// # Errors
     /// A list of another length; a Foster network.
+    #[inline(never)]
     pub fn start_nodes(&mut self, temperatures: &[L]) -> Result<(), ThermalTrouble> {
         if self.modal.nodes.is_empty() {
             return Err(ThermalTrouble::NoPhysicalNodes {
@@ -275,6 +283,7 @@ impl<L: Lane> Thermal<L> {
     ///
     /// # Errors
     /// A list of another length; inputs whose temperatures cannot differ (a singular steady-state matrix).
+    #[inline(never)]
     pub fn start_holding(&mut self, temperatures: &[L]) -> Result<Vec<L>, ThermalTrouble> {
         let m = self.modal.inputs.len();
         if temperatures.len() != m {
@@ -327,6 +336,7 @@ impl<L: Lane> Thermal<L> {
     }
 
     /// Comes back to a saved state. Panics on a state of a network of another size.
+    #[inline(never)]
     pub fn restore(&mut self, state: &ThermalState<L>) {
         let sizes = |s: &ThermalState<L>| (s.modes.len(), s.boundaries.len(), s.power.len());
         assert_eq!(sizes(state), sizes(&self.state), "a thermal state of another network");

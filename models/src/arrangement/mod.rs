@@ -65,7 +65,7 @@ impl Arrangement {
     ///
     /// # Errors
     /// When a key is not among its parameters, or one that must be given is not.
-    pub fn values(&self, given: &[(&str, f64)]) -> Result<Values<f64>, CircuitTrouble> {
+    pub fn values(&self, given: &[(&str, f64)]) -> Result<Values, CircuitTrouble> {
         let mut values = Values::with_defaults(self.params);
         for &(key, x) in given {
             let param = self.params.iter().find(|p| p.key == key);
@@ -85,7 +85,7 @@ impl Arrangement {
     pub fn lay(
         &self,
         circuit: &mut Circuit<f64>,
-        values: &Values<f64>,
+        values: &Values,
         parts: &BTreeMap<String, Part>,
     ) -> Result<Laid, CircuitTrouble> {
         if let Some(place) = parts.keys().find(|p| !p.is_empty() && !self.places.contains(&p.as_str())) {

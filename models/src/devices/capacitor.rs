@@ -1,6 +1,5 @@
 //! Capacitor, with series resistance where one is stated.
 
-use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::trouble::CircuitTrouble;
@@ -18,11 +17,11 @@ const PARAMS: &[Param] = &[
     ),
 ];
 
-fn build<L: Lane>(
-    circuit: &mut Circuit<L>,
+fn build(
+    circuit: &mut Circuit<f64>,
     name: &str,
     pins: &[NodeId],
-    v: &Values<L>,
+    v: &Values,
 ) -> Result<Built, CircuitTrouble> {
     let mut components = Vec::new();
     let mut quantities =
@@ -30,7 +29,7 @@ fn build<L: Lane>(
     let mut inner = pins[0];
     let mut dies = Vec::new();
     let resistance = v.number("series-resistance");
-    if L::any(resistance.gt(L::splat(0.0))) {
+    if resistance > 0.0 {
         inner = circuit.node(&format!("{name}.inner"));
         let id = circuit.resistor(&format!("{name}.series"), pins[0], inner, resistance)?;
         components.push(id);
@@ -45,13 +44,13 @@ fn build<L: Lane>(
 }
 
 /// The line of the catalogue.
-pub const fn entry<L: Lane>() -> Entry<L> {
+pub const fn entry() -> Entry {
     Entry {
         kind: "capacitor",
         pins: &["a", "b"],
         params: PARAMS,
         help: "Constant capacitance with series resistance",
         source: "q = C v",
-        build: build::<L>,
+        build: build,
     }
 }

@@ -59,16 +59,16 @@ const PARAMS: &[Param] = &[
     ),
 ];
 
-fn build<L: Lane>(
-    circuit: &mut Circuit<L>,
+fn build(
+    circuit: &mut Circuit<f64>,
     name: &str,
     pins: &[NodeId],
-    v: &Values<L>,
+    v: &Values,
 ) -> Result<Built, CircuitTrouble> {
     let (p, least) = (v.number("power"), v.number("minimum-voltage"));
-    let inverse_square = L::splat(1.0) / (least * least);
+    let inverse_square = 1.0 / (least * least);
     let law = ConstantPower { conductance: p * inverse_square, inverse_square };
-    let id = circuit.law(name, "constant-power", pins, law, L::splat(STATED_AT))?;
+    let id = circuit.law(name, "constant-power", pins, law, STATED_AT)?;
     Ok(Built {
         components: vec![id],
         quantities: vec![
@@ -81,13 +81,13 @@ fn build<L: Lane>(
 }
 
 /// The line of the catalogue.
-pub const fn entry<L: Lane>() -> Entry<L> {
+pub const fn entry() -> Entry {
     Entry {
         kind: "constant-power",
         pins: &["a", "b"],
         params: PARAMS,
         help: "Load of constant power, ohmic below a minimum voltage",
         source: "i = P/v",
-        build: build::<L>,
+        build: build,
     }
 }

@@ -1,6 +1,5 @@
 //! The four linear controlled sources.
 
-use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::circuit::graph::{Circuit, ComponentId, NodeId};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::trouble::CircuitTrouble;
@@ -10,14 +9,14 @@ use crate::model::{Built, Entry, Param, Range};
 const PINS: &[&str] = &["a", "b", "sense-a", "sense-b"];
 const SOURCE: &str = "linear two-port; the sensing pair is open (voltage) or an ideal ammeter (current)";
 
-type Add<L> = fn(&mut Circuit<L>, &str, [NodeId; 4], L) -> Result<ComponentId, CircuitTrouble>;
+type Add = fn(&mut Circuit<f64>, &str, [NodeId; 4], f64) -> Result<ComponentId, CircuitTrouble>;
 
-fn add<L: Lane>(
-    circuit: &mut Circuit<L>,
+fn add(
+    circuit: &mut Circuit<f64>,
     name: &str,
     pins: &[NodeId],
-    gain: L,
-    add: Add<L>,
+    gain: f64,
+    add: Add,
 ) -> Result<Built, CircuitTrouble> {
     let id = add(circuit, name, [pins[0], pins[1], pins[2], pins[3]], gain)?;
     Ok(Built {
@@ -40,7 +39,7 @@ const CURRENT_GAIN: &[Param] =
     &[Param::required("gain", "1", Range::Any, "Output current per sensed current")];
 
 /// The line of the catalogue: v(a) − v(b) = gain·(v(sense-a) − v(sense-b)).
-pub const fn voltage_by_voltage<L: Lane>() -> Entry<L> {
+pub const fn voltage_by_voltage() -> Entry {
     Entry {
         kind: "voltage-controlled-voltage",
         pins: PINS,
@@ -52,7 +51,7 @@ pub const fn voltage_by_voltage<L: Lane>() -> Entry<L> {
 }
 
 /// The line of the catalogue: i = transconductance·(v(sense-a) − v(sense-b)).
-pub const fn current_by_voltage<L: Lane>() -> Entry<L> {
+pub const fn current_by_voltage() -> Entry {
     Entry {
         kind: "voltage-controlled-current",
         pins: PINS,
@@ -66,7 +65,7 @@ pub const fn current_by_voltage<L: Lane>() -> Entry<L> {
 }
 
 /// The line of the catalogue: v(a) − v(b) = transresistance·i(sense).
-pub const fn voltage_by_current<L: Lane>() -> Entry<L> {
+pub const fn voltage_by_current() -> Entry {
     Entry {
         kind: "current-controlled-voltage",
         pins: PINS,
@@ -80,7 +79,7 @@ pub const fn voltage_by_current<L: Lane>() -> Entry<L> {
 }
 
 /// The line of the catalogue: i = gain·i(sense).
-pub const fn current_by_current<L: Lane>() -> Entry<L> {
+pub const fn current_by_current() -> Entry {
     Entry {
         kind: "current-controlled-current",
         pins: PINS,

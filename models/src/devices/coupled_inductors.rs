@@ -1,6 +1,5 @@
 //! Two or more coupled windings.
 
-use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::trouble::CircuitTrouble;
@@ -21,11 +20,11 @@ const PARAMS: &[Param] = &[
 const CURRENTS: [&str; 8] =
     ["current-1", "current-2", "current-3", "current-4", "current-5", "current-6", "current-7", "current-8"];
 
-fn build<L: Lane>(
-    circuit: &mut Circuit<L>,
+fn build(
+    circuit: &mut Circuit<f64>,
     name: &str,
     pins: &[NodeId],
-    v: &Values<L>,
+    v: &Values,
 ) -> Result<Built, CircuitTrouble> {
     let own = v.list("inductances");
     let n = own.len();
@@ -40,7 +39,7 @@ fn build<L: Lane>(
     let mutual = match (v.maybe("coupling"), v.list("mutual")) {
         (Some(k), []) => {
             let pair = |i: usize| (i + 1..n).map(move |j| k * (own[i] * own[j]).sqrt());
-            (0..n).flat_map(pair).collect::<Vec<L>>()
+            (0..n).flat_map(pair).collect::<Vec<f64>>()
         }
         (None, m) if m.len() == pairs => m.to_vec(),
         (None, m) => {
@@ -52,11 +51,11 @@ fn build<L: Lane>(
         (Some(_), _) => return Err(bad(name, "`coupling` and `mutual` exclude each other")),
     };
     let resistances = match v.list("series-resistances") {
-        [] => vec![L::splat(0.0); n],
+        [] => vec![0.0; n],
         r if r.len() == n => r.to_vec(),
         r => return Err(bad(name, format!("{} values in `series-resistances`, expected {n}", r.len()))),
     };
-    let mut matrix = vec![L::splat(0.0); n * n];
+    let mut matrix = vec![0.0; n * n];
     let mut next = mutual.into_iter();
     for i in 0..n {
         matrix[i * n + i] = own[i];
@@ -80,13 +79,13 @@ fn build<L: Lane>(
 }
 
 /// The line of the catalogue.
-pub const fn entry<L: Lane>() -> Entry<L> {
+pub const fn entry() -> Entry {
     Entry {
         kind: "coupled-inductors",
         pins: &["a1", "b1", "a2", "b2", "*"],
         params: PARAMS,
         help: "Windings with a constant inductance matrix; nodes in pairs, the dotted end first",
         source: "v = L di/dt with a symmetric positive definite matrix L",
-        build: build::<L>,
+        build: build,
     }
 }

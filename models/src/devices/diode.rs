@@ -11,7 +11,7 @@ use joulestep_engine::trouble::CircuitTrouble;
 use crate::charge::Depletion;
 use crate::devices::resistor::{self, WarmResistor};
 use crate::junction::{Breakdown, Junction, saturation_at};
-use crate::model::{BOLTZMANN_OVER_CHARGE, Built, Entry, Param, Prefixed, Range, Values, join, least};
+use crate::model::{BOLTZMANN_OVER_CHARGE, Built, Entry, Param, Prefixed, Range, Values, join};
 use crate::recovery::{StoringJunction, Times, recovery_params};
 
 /// The law; pins anode, cathode. Local unknown: the forward voltage in V.
@@ -129,11 +129,11 @@ const OWN: [Param; 17] = [
 ];
 const PARAMS: &[Param] = &join::<17, 4, 21>(OWN, recovery_params!(""));
 
-fn build<L: Lane>(
-    circuit: &mut Circuit<L>,
+fn build(
+    circuit: &mut Circuit<f64>,
     name: &str,
     pins: &[NodeId],
-    v: &Values<L>,
+    v: &Values,
 ) -> Result<Built, CircuitTrouble> {
     let breakdown = v.maybe("breakdown-voltage").map(|voltage| Breakdown {
         voltage,
@@ -156,7 +156,7 @@ fn build<L: Lane>(
     let mut components = Vec::new();
     let mut anode = pins[0];
     let mut heat = Vec::new();
-    if L::any(resistance.gt(L::splat(0.0))) {
+    if resistance > 0.0 {
         let inner = circuit.node(&format!("{name}.junction"));
         let series = WarmResistor { resistance, coefficient: v.number("resistance-coefficient") };
         let id = resistor::place(circuit, &format!("{name}.series"), [anode, inner], series, kelvin)?;
@@ -172,10 +172,10 @@ fn build<L: Lane>(
     components.push(id);
     heat.push((1.0, Probe::Heat(id)));
     let voltage = Probe::Voltage(pins[0], pins[1]);
-    let rated = v.maybe("rated-voltage").map(|rated| -least(rated));
+    let rated = v.maybe("rated-voltage").map(|rated| -rated);
     Ok(Built {
         dies: vec![("diode", components.clone())],
-        hottest: vec![("diode", least(v.number("maximum-temperature")))],
+        hottest: vec![("diode", v.number("maximum-temperature"))],
         limits: rated.map(|rated| ("voltage", voltage.clone(), rated, f64::INFINITY)).into_iter().collect(),
         components,
         quantities: vec![
@@ -188,13 +188,13 @@ fn build<L: Lane>(
 }
 
 /// The line of the catalogue.
-pub const fn entry<L: Lane>() -> Entry<L> {
+pub const fn entry() -> Entry {
     Entry {
         kind: "diode",
         pins: &["anode", "cathode"],
         params: PARAMS,
         help: "Junction or Schottky diode with series resistance, depletion charge and, by its times, reverse recovery",
         source: "Shockley 1949; Sze & Ng, Physics of Semiconductor Devices, 3rd ed., ch. 2 and 3; Lauritzen & Ma, IEEE Trans. Power Electron. 6 (1991) 188 (from memory)",
-        build: build::<L>,
+        build: build,
     }
 }

@@ -8,7 +8,7 @@ use joulestep_engine::circuit::law::{Device, Flow, Law, Valve, side_by_side};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::trouble::CircuitTrouble;
 
-use crate::model::{Built, Entry, Param, Range, Values, bad};
+use crate::model::{Built, Entry, Param, Range, Values, above, bad};
 
 /// The law; pins anode, cathode. Local unknown: the forward voltage in V.
 #[derive(Clone, Copy, Debug)]
@@ -54,21 +54,19 @@ const PARAMS: &[Param] = &[
     Param::with("off-resistance", "ohm", 1e7, Range::Positive, "Resistance while it blocks"),
 ];
 
-fn build<L: Lane>(
-    circuit: &mut Circuit<L>,
+fn build(
+    circuit: &mut Circuit<f64>,
     name: &str,
     pins: &[NodeId],
-    v: &Values<L>,
+    v: &Values,
 ) -> Result<Built, CircuitTrouble> {
     let (on, off) = (v.number("on-resistance"), v.number("off-resistance"));
-    let positive = |x: L| L::all(x.gt(L::splat(0.0)));
-    if !positive(on) || !positive(off - on) {
+    if !above(on, 0.0) || !above(off - on, 0.0) {
         return Err(bad(name, "`off-resistance` must be above `on-resistance`, and both above zero"));
     }
-    let one = L::splat(1.0);
     // While it conducts, the slope is the on-resistance's alone.
-    let law = IdealDiode { threshold: v.number("forward-voltage"), on: one / on - one / off, off: one / off };
-    let id = circuit.law(name, "ideal-diode", pins, law, L::splat(298.15))?;
+    let law = IdealDiode { threshold: v.number("forward-voltage"), on: 1.0 / on - 1.0 / off, off: 1.0 / off };
+    let id = circuit.law(name, "ideal-diode", pins, law, 298.15)?;
     Ok(Built {
         dies: vec![("diode", vec![id])],
         components: vec![id],
@@ -82,13 +80,13 @@ fn build<L: Lane>(
 }
 
 /// The line of the catalogue.
-pub const fn entry<L: Lane>() -> Entry<L> {
+pub const fn entry() -> Entry {
     Entry {
         kind: "ideal-diode",
         pins: &["anode", "cathode"],
         params: PARAMS,
         help: "Ideal diode: a threshold and two resistances; with ideal switches alone a circuit is stepped by pieces",
         source: "two straight lines",
-        build: build::<L>,
+        build: build,
     }
 }

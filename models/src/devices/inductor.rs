@@ -1,6 +1,5 @@
 //! Inductor with series resistance.
 
-use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::trouble::CircuitTrouble;
@@ -18,11 +17,11 @@ const PARAMS: &[Param] = &[
     ),
 ];
 
-fn build<L: Lane>(
-    circuit: &mut Circuit<L>,
+fn build(
+    circuit: &mut Circuit<f64>,
     name: &str,
     pins: &[NodeId],
-    v: &Values<L>,
+    v: &Values,
 ) -> Result<Built, CircuitTrouble> {
     let (l, r) = (v.number("inductance"), v.number("series-resistance"));
     let id = circuit.inductor(name, pins[0], pins[1], l, r, v.maybe("initial-current"))?;
@@ -39,13 +38,13 @@ fn build<L: Lane>(
 }
 
 /// The line of the catalogue.
-pub const fn entry<L: Lane>() -> Entry<L> {
+pub const fn entry() -> Entry {
     Entry {
         kind: "inductor",
         pins: &["a", "b"],
         params: PARAMS,
         help: "Constant inductance with series resistance",
         source: "v = L di/dt + R i",
-        build: build::<L>,
+        build: build,
     }
 }

@@ -12,7 +12,7 @@ use crate::channel::overdrive;
 use crate::charge::Depletion;
 use crate::junction::{Breakdown, Junction, saturation_at};
 use crate::model::{
-    BOLTZMANN_OVER_CHARGE, Built, Entry, Param, Prefixed, Range, STATED_AT, Values, bad, least,
+    BOLTZMANN_OVER_CHARGE, Built, Entry, Param, Prefixed, Range, STATED_AT, Values, above, bad,
 };
 
 /// The law; pins drain, gate, source. Local unknowns: vds, vgs in V.
@@ -306,16 +306,15 @@ pub(crate) use jfet_params;
 ///
 /// # Errors
 /// When the pinch-off voltage is not negative, within the temperatures the die may see, or junctions overlap.
-pub(crate) fn law<L: Lane>(
+pub(crate) fn law(
     name: &str,
-    v: &Prefixed<L>,
-    linear_above: L,
-    kelvin: L,
-) -> Result<Jfet<L>, CircuitTrouble> {
+    v: &Prefixed,
+    linear_above: f64,
+    kelvin: f64,
+) -> Result<Jfet<f64>, CircuitTrouble> {
     let pinch_off = v.number("pinch-off");
-    if !L::all(pinch_off.lt(L::splat(0.0))) {
-        let what =
-            format!("`{}` is {} V, expected below zero (normally on)", v.key("pinch-off"), pinch_off.lane(0));
+    if !above(0.0, pinch_off) {
+        let what = format!("`{}` is {} V, expected below zero (normally on)", v.key("pinch-off"), pinch_off);
         return Err(bad(name, what));
     }
     let depletion = |key| Depletion::new(v.number(key), v.number("junction-voltage"), v.number("grading"));
@@ -351,11 +350,11 @@ const PARAMS: &[Param] = &{
     crate::model::join::<22, 3, 25>(own, [Param::LINEAR_ABOVE, Param::TEMPERATURE, Param::MAXIMUM])
 };
 
-fn build<L: Lane>(
-    circuit: &mut Circuit<L>,
+fn build(
+    circuit: &mut Circuit<f64>,
     name: &str,
     pins: &[NodeId],
-    v: &Values<L>,
+    v: &Values,
 ) -> Result<Built, CircuitTrouble> {
     let kelvin = v.kelvin("junction-temperature");
     let law = law(name, &Prefixed { values: v, prefix: "" }, v.number("linear-above"), kelvin)?;
@@ -363,7 +362,7 @@ fn build<L: Lane>(
     Ok(Built {
         components: vec![id],
         dies: vec![("jfet", vec![id])],
-        hottest: vec![("jfet", least(v.number("maximum-temperature")))],
+        hottest: vec![("jfet", v.number("maximum-temperature"))],
         quantities: vec![
             ("voltage", "drain-source voltage", Probe::Voltage(pins[0], pins[2])),
             ("gate", "gate-source voltage", Probe::Voltage(pins[1], pins[2])),
@@ -376,13 +375,13 @@ fn build<L: Lane>(
 }
 
 /// The line of the catalogue.
-pub const fn entry<L: Lane>() -> Entry<L> {
+pub const fn entry() -> Entry {
     Entry {
         kind: "jfet",
         pins: &["drain", "gate", "source"],
         params: PARAMS,
         help: "Normally-on JFET with drift region, gate junctions and charges that follow temperature",
         source: "square law with smooth pinch-off (Shichman & Hodges 1968; Enz, Krummenacher & Vittoz 1995; from memory) and a drift region",
-        build: build::<L>,
+        build: build,
     }
 }

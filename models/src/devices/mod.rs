@@ -1,9 +1,5 @@
 //! The catalogue: a `mod` line and a line of the list for every model, and nothing else.
 
-use std::marker::PhantomData;
-
-use joulestep_engine::arithmetic::lane::Lane;
-
 use crate::model::Entry;
 
 pub mod capacitor;
@@ -25,36 +21,32 @@ pub mod switch;
 pub mod varistor;
 pub mod voltage_source;
 
-struct Catalogue<L>(PhantomData<L>);
-
-impl<L: Lane> Catalogue<L> {
-    #[rustfmt::skip]
-    const ALL: &'static [Entry<L>] = &[
-        resistor::entry(),
-        capacitor::entry(),
-        inductor::entry(),
-        coupled_inductors::entry(),
-        voltage_source::entry(),
-        current_source::entry(),
-        controlled_sources::voltage_by_voltage(),
-        controlled_sources::current_by_voltage(),
-        controlled_sources::voltage_by_current(),
-        controlled_sources::current_by_current(),
-        switch::entry(),
-        ideal_diode::entry(),
-        nonlinear_capacitor::entry(),
-        varistor::entry(),
-        constant_power::entry(),
-        diode::entry(),
-        mosfet::entry(),
-        jfet::entry(),
-        stack::entry(),
-        square_law_jfet::entry(),
-        square_law_mosfet::entry(),
-    ];
-}
+#[rustfmt::skip]
+const ALL: &[Entry] = &[
+    resistor::entry(),
+    capacitor::entry(),
+    inductor::entry(),
+    coupled_inductors::entry(),
+    voltage_source::entry(),
+    current_source::entry(),
+    controlled_sources::voltage_by_voltage(),
+    controlled_sources::current_by_voltage(),
+    controlled_sources::voltage_by_current(),
+    controlled_sources::current_by_current(),
+    switch::entry(),
+    ideal_diode::entry(),
+    nonlinear_capacitor::entry(),
+    varistor::entry(),
+    constant_power::entry(),
+    diode::entry(),
+    mosfet::entry(),
+    jfet::entry(),
+    stack::entry(),
+    square_law_jfet::entry(),
+    square_law_mosfet::entry(),
+];
 
 /// Every model.
-pub const fn catalogue<L: Lane>() -> &'static [Entry<L>] {
-    Catalogue::<L>::ALL
+pub const fn catalogue() -> &'static [Entry] {
+    ALL
 }

@@ -120,14 +120,14 @@ const PARAMS: &[Param] = &[
     ),
 ];
 
-fn build<L: Lane>(
-    circuit: &mut Circuit<L>,
+fn build(
+    circuit: &mut Circuit<f64>,
     name: &str,
     pins: &[NodeId],
-    v: &Values<L>,
+    v: &Values,
 ) -> Result<Built, CircuitTrouble> {
     const KIND: &str = "nonlinear-capacitor";
-    let kelvin = L::splat(STATED_AT);
+    let kelvin = STATED_AT;
     let constant = v.number("constant-capacitance");
     let id = match (v.maybe("capacitance"), v.table("table")) {
         (Some(c0), []) => {
@@ -156,13 +156,13 @@ fn build<L: Lane>(
 }
 
 /// The line of the catalogue.
-pub const fn entry<L: Lane>() -> Entry<L> {
+pub const fn entry() -> Entry {
     Entry {
         kind: "nonlinear-capacitor",
         pins: &["a", "b"],
         params: PARAMS,
         help: "Capacitance that depends on the voltage: depletion law or table",
         source: "Sze & Ng, Physics of Semiconductor Devices, 3rd ed., ch. 2; Fritsch & Carlson 1980 (from memory)",
-        build: build::<L>,
+        build: build,
     }
 }

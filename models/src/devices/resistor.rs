@@ -73,14 +73,14 @@ impl<L: Lane> Law<L, 1> for MobilityResistor<L> {
 }
 
 /// Puts in a resistor: a constant one where the coefficient is zero, else one that follows its temperature.
-pub(crate) fn place<L: Lane>(
-    circuit: &mut Circuit<L>,
+pub(crate) fn place(
+    circuit: &mut Circuit<f64>,
     name: &str,
     [a, b]: [NodeId; 2],
-    law: WarmResistor<L>,
-    kelvin: L,
+    law: WarmResistor<f64>,
+    kelvin: f64,
 ) -> Result<ComponentId, CircuitTrouble> {
-    if law.coefficient == L::splat(0.0) {
+    if law.coefficient == 0.0 {
         return circuit.resistor(name, a, b, law.resistance);
     }
     circuit.law(name, "resistor", &[a, b], law, kelvin)
@@ -98,11 +98,11 @@ const PARAMS: &[Param] = &[
     Param::TEMPERATURE,
 ];
 
-fn build<L: Lane>(
-    circuit: &mut Circuit<L>,
+fn build(
+    circuit: &mut Circuit<f64>,
     name: &str,
     pins: &[NodeId],
-    v: &Values<L>,
+    v: &Values,
 ) -> Result<Built, CircuitTrouble> {
     let law =
         WarmResistor { resistance: v.number("resistance"), coefficient: v.number("temperature-coefficient") };
@@ -120,13 +120,13 @@ fn build<L: Lane>(
 }
 
 /// The line of the catalogue.
-pub const fn entry<L: Lane>() -> Entry<L> {
+pub const fn entry() -> Entry {
     Entry {
         kind: "resistor",
         pins: &["a", "b"],
         params: PARAMS,
         help: "Resistance, constant or following its temperature",
         source: "Ohm's law",
-        build: build::<L>,
+        build: build,
     }
 }

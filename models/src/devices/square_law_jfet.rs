@@ -62,22 +62,22 @@ const PARAMS: &[Param] = &[
     Param::with("grading", "1", 0.5, Range::Between(0.0, 1.0), "Exponent of the depletion capacitances"),
 ];
 
-fn build<L: Lane>(
-    circuit: &mut Circuit<L>,
+fn build(
+    circuit: &mut Circuit<f64>,
     name: &str,
     pins: &[NodeId],
-    v: &Values<L>,
+    v: &Values,
 ) -> Result<Built, CircuitTrouble> {
     let depletion = |key| Depletion::new(v.number(key), v.number("junction-voltage"), v.number("grading"));
     let law = SquareLawJfet {
         pinch_off: v.number("pinch-off"),
-        k: v.number("gain") * L::splat(2.0),
+        k: v.number("gain") * 2.0,
         lambda: v.number("channel-length-modulation"),
         drain_gate: depletion("gate-drain-capacitance"),
         source_gate: depletion("gate-source-capacitance"),
         cds: v.number("drain-source-capacitance"),
     };
-    let id = circuit.law(name, "square-law-jfet", pins, law, L::splat(crate::model::STATED_AT))?;
+    let id = circuit.law(name, "square-law-jfet", pins, law, crate::model::STATED_AT)?;
     Ok(Built {
         components: vec![id],
         dies: vec![("jfet", vec![id])],
@@ -92,13 +92,13 @@ fn build<L: Lane>(
 }
 
 /// The line of the catalogue.
-pub const fn entry<L: Lane>() -> Entry<L> {
+pub const fn entry() -> Entry {
     Entry {
         kind: "square-law-jfet",
         pins: &["drain", "gate", "source"],
         params: PARAMS,
         help: "Textbook JFET with depletion charges; no temperature, no gate junction",
         source: "Square law as Shichman & Hodges, IEEE JSSC SC-3 (1968) 285",
-        build: build::<L>,
+        build: build,
     }
 }

@@ -92,11 +92,11 @@ const PARAMS: &[Param] = &[
     Param::LINEAR_ABOVE,
 ];
 
-fn build<L: Lane>(
-    circuit: &mut Circuit<L>,
+fn build(
+    circuit: &mut Circuit<f64>,
     name: &str,
     pins: &[NodeId],
-    v: &Values<L>,
+    v: &Values,
 ) -> Result<Built, CircuitTrouble> {
     let breakdown = v.maybe("breakdown-voltage").map(|voltage| Breakdown {
         voltage,
@@ -121,7 +121,7 @@ fn build<L: Lane>(
         drain_gate: depletion("gate-drain-capacitance"),
         drain_source: depletion("drain-source-capacitance"),
     };
-    let id = circuit.law(name, "square-law-mosfet", pins, law, L::splat(crate::model::STATED_AT))?;
+    let id = circuit.law(name, "square-law-mosfet", pins, law, crate::model::STATED_AT)?;
     Ok(Built {
         components: vec![id],
         dies: vec![("mosfet", vec![id])],
@@ -136,13 +136,13 @@ fn build<L: Lane>(
 }
 
 /// The line of the catalogue.
-pub const fn entry<L: Lane>() -> Entry<L> {
+pub const fn entry() -> Entry {
     Entry {
         kind: "square-law-mosfet",
         pins: &["drain", "gate", "source"],
         params: PARAMS,
         help: "Textbook MOSFET with body diode, breakdown and charges; no temperature",
         source: "Shichman & Hodges, IEEE JSSC SC-3 (1968) 285",
-        build: build::<L>,
+        build: build,
     }
 }

@@ -1,14 +1,13 @@
 //! The cascode stack: a normally-on JFET switched through its source by a low-voltage MOSFET, with the parasitics
 //! between the two dies. It expands into components of its own.
 
-use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::circuit::graph::{Circuit, ComponentId, NodeId};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::trouble::CircuitTrouble;
 
 use crate::devices::jfet::{self, jfet_params};
 use crate::devices::mosfet::{self, mosfet_params};
-use crate::model::{Built, Entry, Param, Prefixed, Range, Values, bad, join, least};
+use crate::model::{Built, Entry, Param, Prefixed, Range, Values, above, bad, join};
 
 const OWN: [Param; 10] = [
     Param::with("drain-inductance", "H", 0.0, Range::NotNegative, "Drain lead"),
@@ -48,25 +47,25 @@ const PARAMS: &[Param] =
     &join::<57, 10, 67>(join::<22, 35, 57>(jfet_params!("jfet-"), mosfet_params!("mosfet-")), OWN);
 
 /// A lead of inductance `l` from the outer node to a new inner one; the outer node itself where there is none.
-fn lead<L: Lane>(
-    circuit: &mut Circuit<L>,
+fn lead(
+    circuit: &mut Circuit<f64>,
     names: [String; 2],
     outer: NodeId,
-    l: L,
+    l: f64,
 ) -> Result<(NodeId, Option<ComponentId>), CircuitTrouble> {
-    if !L::any(l.gt(L::splat(0.0))) {
+    if !above(l, 0.0) {
         return Ok((outer, None));
     }
     let inner = circuit.node(&names[1]);
-    let id = circuit.inductor(&names[0], outer, inner, l, L::splat(0.0), None)?;
+    let id = circuit.inductor(&names[0], outer, inner, l, 0.0, None)?;
     Ok((inner, Some(id)))
 }
 
-fn build<L: Lane>(
-    circuit: &mut Circuit<L>,
+fn build(
+    circuit: &mut Circuit<f64>,
     name: &str,
     pins: &[NodeId],
-    v: &Values<L>,
+    v: &Values,
 ) -> Result<Built, CircuitTrouble> {
     let of = |what: &str| format!("{name}.{what}");
     let kelvin = v.kelvin("junction-temperature");
@@ -85,8 +84,8 @@ fn build<L: Lane>(
             (inner, id)
         }
         // A Kelvin pin is the MOSFET's source itself; the power current leaves through the lead.
-        [_, _, outer, kelvin_source] if L::any(l.gt(L::splat(0.0))) => {
-            let id = circuit.inductor(&of("source-lead"), *outer, *kelvin_source, l, L::splat(0.0), None)?;
+        [_, _, outer, kelvin_source] if l > 0.0 => {
+            let id = circuit.inductor(&of("source-lead"), *outer, *kelvin_source, l, 0.0, None)?;
             (*kelvin_source, Some(id))
         }
         [_, _, _, _] => return Err(bad(name, "a Kelvin pin needs a `source-inductance` above zero")),
@@ -103,7 +102,7 @@ fn build<L: Lane>(
     let (middle, jfet_gate) = (circuit.node(&of("middle")), circuit.node(&of("jfet-gate")));
     let (r, l) = (v.number("jfet-gate-resistance"), v.number("jfet-gate-inductance"));
     let loop_name = of("jfet-gate-loop");
-    components.push(if L::any(l.gt(L::splat(0.0))) {
+    components.push(if l > 0.0 {
         circuit.inductor(&loop_name, jfet_gate, source, l, r, None)?
     } else {
         circuit.resistor(&loop_name, jfet_gate, source, r)?
@@ -123,19 +122,19 @@ fn build<L: Lane>(
     let current = drain_lead.map_or(Probe::Conduction(jfet_die, 0), |id| Probe::Branch(id, 0));
     let heat = components.iter().map(|&id| (1.0, Probe::Heat(id))).collect();
 
-    let bound = least(v.number("mosfet-gate-limit"));
+    let bound = v.number("mosfet-gate-limit");
     let mut limits = vec![("gate", vgs.clone(), -bound, bound)];
     if let Some(bound) = v.maybe("mosfet-rated-voltage").or_else(|| v.maybe("mosfet-breakdown-voltage")) {
-        limits.push(("middle", vm.clone(), f64::NEG_INFINITY, least(bound)));
+        limits.push(("middle", vm.clone(), f64::NEG_INFINITY, bound));
     }
     if let Some(bound) = v.maybe("jfet-gate-limit") {
-        limits.push(("jfet-gate", vgs_jfet.clone(), -least(bound), f64::INFINITY));
+        limits.push(("jfet-gate", vgs_jfet.clone(), -bound, f64::INFINITY));
     }
     if let Some(bound) = v.maybe("rated-voltage") {
         // At the dies: what the leads add counts.
-        limits.push(("voltage", Probe::Voltage(drain, source), f64::NEG_INFINITY, least(bound)));
+        limits.push(("voltage", Probe::Voltage(drain, source), f64::NEG_INFINITY, bound));
     }
-    let hottest = least(v.number("maximum-temperature"));
+    let hottest = v.number("maximum-temperature");
     Ok(Built {
         components,
         dies: vec![("jfet", vec![jfet_die]), ("mosfet", mosfet.die)],
@@ -163,13 +162,13 @@ fn build<L: Lane>(
 }
 
 /// The line of the catalogue.
-pub const fn entry<L: Lane>() -> Entry<L> {
+pub const fn entry() -> Entry {
     Entry {
         kind: "stack",
         pins: &["drain", "gate", "source", "*"],
         params: PARAMS,
         help: "Cascode of a normally-on JFET and a low-voltage MOSFET; a fourth pin is a Kelvin source",
         source: "its two dies, `jfet` and `mosfet`, and the leads between them",
-        build: build::<L>,
+        build: build,
     }
 }

@@ -1,11 +1,10 @@
 //! Ideal timed switch: one of two resistances, thrown by a sequence or a controller.
 
-use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::trouble::CircuitTrouble;
 
-use crate::model::{Built, Entry, Param, Range, Values, bad};
+use crate::model::{Built, Entry, Param, Range, Values, above, bad};
 
 const PARAMS: &[Param] = &[
     Param::with("on-resistance", "ohm", 1e-3, Range::Positive, "Resistance while on"),
@@ -13,26 +12,21 @@ const PARAMS: &[Param] = &[
     Param::with("initial-state", "1", 0.0, Range::Any, "State at the start: 0 is off, 1 is on"),
 ];
 
-fn build<L: Lane>(
-    circuit: &mut Circuit<L>,
+fn build(
+    circuit: &mut Circuit<f64>,
     name: &str,
     pins: &[NodeId],
-    v: &Values<L>,
+    v: &Values,
 ) -> Result<Built, CircuitTrouble> {
     let state = v.number("initial-state");
-    let first = state.lane(0);
-    if (first != 0.0 && first != 1.0) || state != L::splat(first) {
-        return Err(bad(
-            name,
-            format!("`initial-state` is {first}, expected 0 (off) or 1 (on), the same in all variants"),
-        ));
+    if state != 0.0 && state != 1.0 {
+        return Err(bad(name, format!("`initial-state` is {state}, expected 0 (off) or 1 (on)")));
     }
     let (on, off) = (v.number("on-resistance"), v.number("off-resistance"));
-    if !L::all(on.gt(L::splat(0.0))) || !L::all(off.gt(L::splat(0.0))) {
+    if !above(on, 0.0) || !above(off, 0.0) {
         return Err(bad(name, "a resistance is not above zero"));
     }
-    let one = L::splat(1.0);
-    let choice = circuit.choice(vec![one / off, one / on], first as usize);
+    let choice = circuit.choice(vec![1.0 / off, 1.0 / on], state as usize);
     let id = circuit.chosen_resistor(name, "switch", pins[0], pins[1], choice)?;
     Ok(Built {
         components: vec![id],
@@ -48,13 +42,13 @@ fn build<L: Lane>(
 }
 
 /// The line of the catalogue.
-pub const fn entry<L: Lane>() -> Entry<L> {
+pub const fn entry() -> Entry {
     Entry {
         kind: "switch",
         pins: &["a", "b"],
         params: PARAMS,
         help: "Ideal switch with on and off resistance, thrown at stated instants or by a controller",
         source: "two resistances",
-        build: build::<L>,
+        build: build,
     }
 }

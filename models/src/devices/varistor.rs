@@ -8,7 +8,7 @@ use joulestep_engine::circuit::law::{Device, Flow, Law, side_by_side};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::trouble::CircuitTrouble;
 
-use crate::model::{Built, Entry, Param, Range, STATED_AT, Values, bad};
+use crate::model::{Built, Entry, Param, Range, STATED_AT, Values, above, bad};
 
 /// I = |V/K|^(1/b) with the sign of V, besides a leakage conductance and a parallel capacitance; linear above a stated
 /// current. Pins a, b. Local unknown: the voltage in V.
@@ -119,28 +119,23 @@ const PARAMS: &[Param] = &[
     ),
 ];
 
-fn build<L: Lane>(
-    circuit: &mut Circuit<L>,
+fn build(
+    circuit: &mut Circuit<f64>,
     name: &str,
     pins: &[NodeId],
-    v: &Values<L>,
+    v: &Values,
 ) -> Result<Built, CircuitTrouble> {
-    let zero = L::splat(0.0);
     let (v1, i1) = (v.number("varistor-voltage"), v.number("varistor-current"));
     let (v2, i2) = (v.number("clamping-voltage"), v.number("clamping-current"));
     let (r, l) = (v.number("series-resistance"), v.number("series-inductance"));
     let inner_v2 = v2 - r * i2;
-    if !L::all(i2.gt(i1)) || !L::all(inner_v2.gt(v1)) {
+    if !above(i2, i1) || !above(inner_v2, v1) {
         let what = format!(
-            "{} V at {} A (less the drop of the series resistance) does not lie above {} V at {} A",
-            v2.lane(0),
-            i2.lane(0),
-            v1.lane(0),
-            i1.lane(0)
+            "{v2} V at {i2} A (less the drop of the series resistance) does not lie above {v1} V at {i1} A"
         );
         return Err(bad(name, what));
     }
-    let leakage = L::splat(1.0) / v.number("leakage-resistance");
+    let leakage = 1.0 / v.number("leakage-resistance");
     let law = Varistor::through(
         [(v1, i1), (inner_v2, i2)],
         leakage,
@@ -151,10 +146,10 @@ fn build<L: Lane>(
     let mut heat = Vec::new();
     let mut inner = pins[0];
     let mut current = None;
-    if L::any(l.gt(zero)) || L::any(r.gt(zero)) {
+    if l > 0.0 || r > 0.0 {
         inner = circuit.node(&format!("{name}.inner"));
         let lead = format!("{name}.lead");
-        let id = if L::any(l.gt(zero)) {
+        let id = if l > 0.0 {
             let id = circuit.inductor(&lead, pins[0], inner, l, r, None)?;
             current = Some(Probe::Branch(id, 0));
             id
@@ -166,7 +161,7 @@ fn build<L: Lane>(
         components.push(id);
         heat.push((1.0, Probe::Heat(id)));
     }
-    let id = circuit.law(name, "varistor", &[inner, pins[1]], law, L::splat(STATED_AT))?;
+    let id = circuit.law(name, "varistor", &[inner, pins[1]], law, STATED_AT)?;
     components.push(id);
     heat.push((1.0, Probe::Heat(id)));
     Ok(Built {
@@ -191,13 +186,13 @@ fn build<L: Lane>(
 }
 
 /// The line of the catalogue.
-pub const fn entry<L: Lane>() -> Entry<L> {
+pub const fn entry() -> Entry {
     Entry {
         kind: "varistor",
         pins: &["a", "b"],
         params: PARAMS,
         help: "Metal-oxide varistor: power law through two points of the data sheet",
         source: "V = K I^b (IEC 61643-331, from memory)",
-        build: build::<L>,
+        build: build,
     }
 }

@@ -1,6 +1,5 @@
 //! Independent voltage source.
 
-use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::trouble::CircuitTrouble;
@@ -10,11 +9,11 @@ use crate::model::{Built, Entry, Param, Values};
 
 const PARAMS: &[Param] = &params("V");
 
-fn build<L: Lane>(
-    circuit: &mut Circuit<L>,
+fn build(
+    circuit: &mut Circuit<f64>,
     name: &str,
     pins: &[NodeId],
-    v: &Values<L>,
+    v: &Values,
 ) -> Result<Built, CircuitTrouble> {
     let wave = circuit.wave(course(name, v)?);
     let id = circuit.voltage_source(name, pins[0], pins[1], wave)?;
@@ -30,13 +29,13 @@ fn build<L: Lane>(
 }
 
 /// The line of the catalogue.
-pub const fn entry<L: Lane>() -> Entry<L> {
+pub const fn entry() -> Entry {
     Entry {
         kind: "voltage-source",
         pins: &["a", "b"],
         params: PARAMS,
         help: "Ideal voltage source: constant, points, sine, ramp, or set by a controller",
         source: "v(a) - v(b) = course(t)",
-        build: build::<L>,
+        build: build,
     }
 }

@@ -68,12 +68,7 @@ fn clamp() -> Diode<f64> {
 impl Bench {
     /// Puts the model on the bench at a junction temperature in °C. `None`: the model refuses these values, or is
     /// neither a switch nor a diode.
-    pub fn new(
-        entry: &Entry<f64>,
-        values: &Values<f64>,
-        celsius: f64,
-        arrangement: Arrangement,
-    ) -> Option<Self> {
+    pub fn new(entry: &Entry, values: &Values, celsius: f64, arrangement: Arrangement) -> Option<Self> {
         let mut circuit = Circuit::<f64>::new();
         let switch = entry.pins.starts_with(&["drain", "gate", "source"]);
         if !switch && entry.pins != ["anode", "cathode"] {

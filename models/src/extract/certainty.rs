@@ -1,6 +1,7 @@
 //! How well points determine parameters: the covariance of a linear fit, from the singular values of its Jacobian
 //! (Press et al., Numerical Recipes, 3rd ed., 15.4; from memory).
 
+use joulestep_engine::arithmetic::matrix;
 use nalgebra::{DMatrix, DVector};
 
 /// A singular value smaller than this part of the largest (of the Jacobian with columns of length one) counts as zero:
@@ -31,7 +32,7 @@ pub fn certainty(jacobian: &DMatrix<f64>) -> Certainty {
     }
     let scaled =
         DMatrix::from_fn(jacobian.nrows(), felt.len(), |r, c| jacobian[(r, felt[c])] / lengths[felt[c]]);
-    let svd = scaled.svd(false, true);
+    let svd = matrix::singular(scaled, false, true);
     let Some(vt) = svd.v_t else { return Certainty { error, partner } };
     let largest = svd.singular_values.max();
     let singular = |k: usize| k >= svd.singular_values.len() || svd.singular_values[k] < SINGULAR * largest;

@@ -11,12 +11,12 @@ use crate::part::{Conditions, Curve, Quantity, Variable};
 
 /// The model that a curve is about: of the whole part, or of one die of a stack.
 pub fn subject<'v>(
-    entry: &'static Entry<f64>,
-    values: &'v Values<f64>,
+    entry: &'static Entry,
+    values: &'v Values,
     die: Option<&str>,
-) -> Option<(&'static Entry<f64>, Cow<'v, Values<f64>>)> {
+) -> Option<(&'static Entry, Cow<'v, Values>)> {
     let Some(die) = die else { return Some((entry, Cow::Borrowed(values))) };
-    let own = find::<f64>(die).ok()?;
+    let own = find(die).ok()?;
     let mut of_die = Values::with_defaults(own.params);
     for param in own.params {
         let value = values.0.get(format!("{die}-{}", param.key).as_str()).or_else(|| values.0.get(param.key));
@@ -31,8 +31,8 @@ pub struct Nearby(Vec<Vec<f64>>);
 
 /// The ordinates of a curve, SI units. `None`: the model refuses the values, or an operating point cannot be found.
 pub fn ordinates(
-    entry: &'static Entry<f64>,
-    values: &Values<f64>,
+    entry: &'static Entry,
+    values: &Values,
     curve: &Curve,
     nearby: &mut Nearby,
 ) -> Option<Vec<f64>> {
@@ -64,7 +64,7 @@ pub fn ordinates(
 
 /// Stored charge by its closed form and, where the curve has it, the charge of the output capacitance: the reverse
 /// current brings both (JEDEC's recovered charge holds the capacitive part).
-fn recovered_charges(entry: &'static Entry<f64>, values: &Values<f64>, curve: &Curve) -> Option<Vec<f64>> {
+fn recovered_charges(entry: &'static Entry, values: &Values, curve: &Curve) -> Option<Vec<f64>> {
     let (subject, own) = subject(entry, values, curve.die.as_deref())?;
     let mut held: Option<(f64, f64)> = None;
     let mut one = |at: &Conditions| {

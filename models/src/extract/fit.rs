@@ -30,9 +30,9 @@ struct Line<'p> {
 
 /// The problem that the optimiser sees.
 pub struct Fit<'p> {
-    entry: &'static Entry<f64>,
+    entry: &'static Entry,
     /// Values of all parameters; the free ones at the last coordinates.
-    pub values: Values<f64>,
+    pub values: Values,
     /// The free parameters.
     pub free: Vec<(Candidate, Coordinate)>,
     lines: Vec<Line<'p>>,
@@ -41,8 +41,8 @@ pub struct Fit<'p> {
 impl<'p> Fit<'p> {
     /// The curves of some stages, by the parameters that are free.
     pub fn new(
-        entry: &'static Entry<f64>,
-        values: Values<f64>,
+        entry: &'static Entry,
+        values: Values,
         free: &[Candidate],
         curves: &[&'p Curve],
         stages: &[Stage],

@@ -1,9 +1,15 @@
-//! The optimiser: Levenberg–Marquardt after MINPACK (Moré 1978), by the crate `levenberg-marquardt`. It is built on
-//! an older nalgebra than ours, which appears in this file only.
+//! The optimiser: Levenberg–Marquardt in a scaled trust region, with the tests of convergence of MINPACK (Moré, "The
+//! Levenberg–Marquardt algorithm: implementation and theory", Lecture Notes in Mathematics 630 (1978) 105; Moré, Garbow
+//! & Hillstrom, "User guide for MINPACK-1", ANL-80-74 (1980)).
 
-use levenberg_marquardt::{LeastSquaresProblem, LevenbergMarquardt, TerminationReason};
-use nalgebra::DMatrix;
-use nalgebra_034::{DMatrix as Matrix, DVector as Vector, Dyn, storage::Owned};
+mod step;
+
+#[cfg(test)]
+mod published;
+
+use nalgebra::{DMatrix, DVector};
+
+use step::Factors;
 
 /// What is minimised: half the sum of squares of the residuals.
 pub trait Problem {
@@ -40,61 +46,127 @@ pub struct Minimum {
     pub converged: bool,
 }
 
-struct Adapter<'a> {
-    problem: std::cell::RefCell<&'a mut dyn Problem>,
-    u: Vector<f64>,
+/// When the optimiser ends.
+#[derive(Clone, Copy, Debug)]
+struct Limits {
+    /// Relative fall of the sum of squares, foretold and seen.
+    fall: f64,
+    /// Bound of the step as a part of the coordinates, both scaled.
+    step: f64,
+    /// Cosine between the residuals and each column of the Jacobian.
+    cosine: f64,
+    /// Evaluations for one of (coordinates + 1); those of the Jacobian do not count.
+    patience: usize,
 }
 
-impl LeastSquaresProblem<f64, Dyn, Dyn> for Adapter<'_> {
-    type ResidualStorage = Owned<f64, Dyn>;
-    type JacobianStorage = Owned<f64, Dyn, Dyn>;
-    type ParameterStorage = Owned<f64, Dyn>;
-
-    fn set_params(&mut self, x: &Vector<f64>) {
-        self.u.copy_from(x);
-    }
-    fn params(&self) -> Vector<f64> {
-        self.u.clone()
-    }
-    fn residuals(&self) -> Option<Vector<f64>> {
-        Some(Vector::from_vec(self.problem.borrow_mut().residuals(self.u.as_slice())))
-    }
-    fn jacobian(&self) -> Option<Matrix<f64>> {
-        let j = jacobian(*self.problem.borrow_mut(), self.u.as_slice());
-        Some(Matrix::from_fn(j.nrows(), j.ncols(), |r, c| j[(r, c)]))
-    }
-}
+/// First bound of the step as a multiple of the scaled coordinates.
+const FIRST: f64 = 100.0;
+/// What a sum of squares must fall by of what was foretold for a step to be taken.
+const TAKEN: f64 = 1e-4;
 
 /// Minimises from a start; `patience` times (coordinates + 1) evaluations at most.
 pub fn minimise(problem: &mut dyn Problem, start: &[f64], patience: usize) -> Minimum {
-    let adapter = Adapter { problem: std::cell::RefCell::new(problem), u: Vector::from_column_slice(start) };
     // A sum of squares that a step lowers by less than a billionth leaves the coordinates within a small part of their
     // standard errors; one that can reach zero falls much faster until it is there.
-    let method =
-        LevenbergMarquardt::new().with_patience(patience).with_ftol(1e-9).with_xtol(1e-11).with_gtol(1e-12);
-    let (adapter, report) = method.minimize(adapter);
-    // That no further digit can be won is an end as good as any.
-    let converged = report.termination.was_successful()
-        || matches!(report.termination, TerminationReason::NoImprovementPossible(_));
-    Minimum { u: adapter.u.as_slice().to_vec(), converged }
+    search(problem, start, &Limits { fall: 1e-9, step: 1e-11, cosine: 1e-12, patience })
 }
 
-#[cfg(test)]
-mod tests {
-    use super::*;
+/// Residuals with zeros below where there are fewer than coordinates.
+fn residuals(problem: &mut dyn Problem, u: &DVector<f64>) -> DVector<f64> {
+    let mut r = problem.residuals(u.as_slice());
+    r.resize(r.len().max(u.len()), 0.0);
+    DVector::from_vec(r)
+}
 
-    /// Rosenbrock's valley: problem 1 of Moré, Garbow & Hillstrom, ACM TOMS 7 (1981) 17, minimum at (1, 1).
-    struct Valley;
-    impl Problem for Valley {
-        fn residuals(&mut self, u: &[f64]) -> Vec<f64> {
-            vec![10.0 * (u[1] - u[0] * u[0]), 1.0 - u[0]]
+/// The largest cosine between residuals and a column of the Jacobian.
+fn largest_cosine(jacobian: &DMatrix<f64>, r: &DVector<f64>, norm: f64) -> f64 {
+    let cosine = |c: nalgebra::DVectorView<'_, f64>| {
+        let length = c.norm();
+        if length > 0.0 { (c.dot(r) / length / norm).abs() } else { 0.0 }
+    };
+    jacobian.column_iter().map(cosine).fold(0.0, f64::max)
+}
+
+fn search(problem: &mut dyn Problem, start: &[f64], limits: &Limits) -> Minimum {
+    let mut u = DVector::from_column_slice(start);
+    let ended = |u: &DVector<f64>, converged| Minimum { u: u.as_slice().to_vec(), converged };
+    let mut r = residuals(problem, &u);
+    let mut norm = r.norm();
+    if u.is_empty() || !norm.is_finite() {
+        return ended(&u, false);
+    }
+    let most = limits.patience * (u.len() + 1);
+    let mut evaluations = 1;
+    // Scales of the coordinates, bound of the scaled step, multiplier of the last one.
+    let mut scales = DVector::zeros(u.len());
+    let (mut delta, mut lambda) = (0.0, 0.0);
+    let mut first = true;
+    while norm > f64::MIN_POSITIVE {
+        let mut a = jacobian(problem, u.as_slice()).resize_vertically(r.len(), 0.0);
+        let cosine = largest_cosine(&a, &r, norm);
+        if a.iter().any(|x| !x.is_finite()) {
+            return ended(&u, false);
+        }
+        if cosine <= limits.cosine {
+            return ended(&u, true);
+        }
+        for (k, mut column) in a.column_iter_mut().enumerate() {
+            let length = column.norm();
+            scales[k] = if first && length == 0.0 { 1.0 } else { length.max(scales[k]) };
+            column /= scales[k];
+        }
+        if first {
+            let size = u.component_mul(&scales).norm();
+            delta = if size > 0.0 { FIRST * size } else { FIRST };
+        }
+        let factors = Factors::new(a, r.clone());
+        loop {
+            let Some(step) = factors.step(delta, lambda) else { return ended(&u, false) };
+            lambda = step.lambda;
+            if first {
+                delta = step.length.min(delta);
+                first = false;
+            }
+            // What the linear problem foretells, and the slope along the step, as parts of the sum of squares.
+            let linear = (factors.image(&step.q) / norm).powi(2);
+            let damping = lambda * (step.length / norm).powi(2);
+            let (foretold, slope) = (linear + 2.0 * damping, -(linear + damping));
+            let trial = &u - step.q.component_div(&scales);
+            let there = residuals(problem, &trial);
+            evaluations += 1;
+            let new = there.norm();
+            let fall = if 0.1 * new < norm { 1.0 - (new / norm).powi(2) } else { -1.0 };
+            let ratio = if foretold > 0.0 { fall / foretold } else { 0.0 };
+            if ratio <= 0.25 {
+                let by = if fall >= 0.0 { 0.5 } else { 0.5 * slope / (slope + 0.5 * fall) };
+                let by = if 0.1 * new < norm { f64::max(by, 0.1) } else { 0.1 };
+                delta = by * delta.min(10.0 * step.length);
+                lambda /= by;
+            } else if lambda == 0.0 || ratio >= 0.75 {
+                delta = 2.0 * step.length;
+                lambda *= 0.5;
+            }
+            let taken = ratio >= TAKEN;
+            if taken {
+                (u, r, norm) = (trial, there, new);
+            }
+            let size = u.component_mul(&scales).norm();
+            // The same with the rounding of numbers for a measure: no further digit can be won, an end as good as any.
+            let flat = |part: f64| fall.abs() <= part && foretold <= part && ratio <= 2.0;
+            let short = |part: f64| delta <= part * size;
+            if flat(limits.fall) || short(limits.step) {
+                return ended(&u, true);
+            }
+            if evaluations >= most {
+                return ended(&u, false);
+            }
+            if flat(f64::EPSILON) || short(f64::EPSILON) || cosine <= f64::EPSILON {
+                return ended(&u, true);
+            }
+            if taken {
+                break;
+            }
         }
     }
-
-    #[test]
-    fn a_published_problem_is_solved() {
-        let found = minimise(&mut Valley, &[-1.2, 1.0], 100);
-        assert!(found.converged);
-        assert!(found.u.iter().all(|u| (u - 1.0).abs() < 1e-9), "{:?}", found.u);
-    }
+    ended(&u, true)
 }

@@ -20,7 +20,7 @@ mod report;
 mod start;
 
 pub use plan::Stage;
-pub use report::{CurveFit, Doubt, Extraction, Fitted, Why};
+pub use report::{CurveFit, Doubt, Extraction, Fitted, Why, Worst};
 
 use std::collections::BTreeMap;
 
@@ -72,7 +72,7 @@ pub enum ExtractTrouble {
 ///
 /// # Errors
 /// [`ExtractTrouble`]. The curves must have passed [`inspect`](crate::part::inspect).
-pub fn extract(part: &Part, start: &Values<f64>) -> Result<Extraction, ExtractTrouble> {
+pub fn extract(part: &Part, start: &Values) -> Result<Extraction, ExtractTrouble> {
     let curves: Vec<&Curve> = part.curves.iter().collect();
     let mut doubts = Vec::new();
     let all = candidates(part);
@@ -158,7 +158,7 @@ pub fn extract(part: &Part, start: &Values<f64>) -> Result<Extraction, ExtractTr
 }
 
 /// That the model has all that it needs.
-fn complete(part: &Part, values: &Values<f64>) -> Result<(), ExtractTrouble> {
+fn complete(part: &Part, values: &Values) -> Result<(), ExtractTrouble> {
     let needed = part.entry().params.iter().filter(|p| p.default.is_none() && !p.optional);
     match needed.into_iter().find(|p| !values.0.contains_key(p.key)) {
         None => Ok(()),
@@ -173,7 +173,7 @@ fn affordable(
     part: &Part,
     stage: Stage,
     mut mine: Vec<Candidate>,
-    values: &Values<f64>,
+    values: &Values,
     doubts: &mut Vec<Doubt>,
 ) -> Result<Vec<Candidate>, ExtractTrouble> {
     let of_stage = |c: &&Curve| Stage::of(c.quantity) == Some(stage);

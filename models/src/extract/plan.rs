@@ -236,7 +236,7 @@ impl Candidate {
 }
 
 /// Whether a candidate must be found: the model cannot do without it, and it has no other value.
-pub fn is_needed(candidate: &Candidate, values: &Values<f64>) -> bool {
+pub fn is_needed(candidate: &Candidate, values: &Values) -> bool {
     let param = candidate.param;
     param.default.is_none() && !param.optional && !matches!(values.0.get(param.key), Some(Value::Number(_)))
 }

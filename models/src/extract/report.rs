@@ -1,5 +1,7 @@
 //! What a fit says of itself.
 
+use serde::Serialize;
+
 use crate::extract::evaluate::{Nearby, ordinates};
 use crate::extract::fit::scales;
 use crate::extract::foster::impedance;
@@ -8,7 +10,7 @@ use crate::model::{Shape, Values};
 use crate::part::{Curve, Part, Quantity, Variable};
 
 /// A fitted parameter.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Fitted {
     /// Key.
     pub key: &'static str,
@@ -17,6 +19,7 @@ pub struct Fitted {
     /// Value, SI units.
     pub value: f64,
     /// Standard error (one standard deviation) by the residuals that were left, in the same unit.
+    #[serde(rename = "standard_error")]
     pub error: f64,
 }
 
@@ -44,17 +47,27 @@ pub struct Doubt {
     pub settled_by: &'static str,
 }
 
+/// The point that a model misses most.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct Worst {
+    /// Its number, from 0.
+    pub point: usize,
+    /// The model's deviation from it, relative to its ordinate.
+    pub deviation: f64,
+}
+
 /// A curve beside its fit.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct CurveFit {
     /// Number of the curve in the part, from 0.
+    #[serde(skip)]
     pub curve: usize,
     /// The model's ordinates at the curve's points, SI units; empty where no model was fitted to it (kept as data).
     pub model: Vec<f64>,
     /// Root mean square of the deviations, each relative to its ordinate (see `scales`).
     pub rms: f64,
-    /// Number of the worst point and its deviation.
-    pub worst: (usize, f64),
+    /// The worst point.
+    pub worst: Worst,
     /// The model along the abscissa, for a plot: SI units.
     pub line: Vec<(f64, f64)>,
 }
@@ -74,7 +87,7 @@ pub struct Extraction {
     pub converged: bool,
 }
 
-pub(super) fn fitted(candidate: &Candidate, values: &Values<f64>, error: f64) -> Fitted {
+pub(super) fn fitted(candidate: &Candidate, values: &Values, error: f64) -> Fitted {
     let param = candidate.param;
     let unit = match param.shape {
         Shape::Number(unit) | Shape::List(unit) | Shape::Table(_, unit) => unit,
@@ -99,6 +112,7 @@ pub(super) fn curves(part: &Part) -> Vec<CurveFit> {
                 .map(|((y, p), scale)| (y - p.1) / scale)
                 .collect();
             let worst = deviations.iter().copied().enumerate().max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()));
+            let (point, deviation) = worst.unwrap_or((0, 0.0));
             let sum: f64 = deviations.iter().map(|d| d * d).sum();
             let mut dense = curve.clone();
             dense.points = if model.is_empty() { Vec::new() } else { along(curve) };
@@ -106,7 +120,7 @@ pub(super) fn curves(part: &Part) -> Vec<CurveFit> {
             CurveFit {
                 curve: number,
                 rms: (sum / deviations.len().max(1) as f64).sqrt(),
-                worst: worst.unwrap_or((0, 0.0)),
+                worst: Worst { point, deviation },
                 line: dense.points.iter().map(|p| p.0).zip(line).collect(),
                 model,
             }

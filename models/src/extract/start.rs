@@ -4,7 +4,7 @@ use crate::model::{BOLTZMANN_OVER_CHARGE, CELSIUS, Value, Values};
 use crate::part::{Curve, Part, Quantity, Variable};
 
 /// The values at which a fit begins: those of the part, then estimates for the keys, then what `start` states.
-pub fn values(part: &Part, keys: &[&'static str], start: &Values<f64>) -> Values<f64> {
+pub fn values(part: &Part, keys: &[&'static str], start: &Values) -> Values {
     let mut values = part.values.clone();
     for &key in keys {
         if let Some(estimate) = estimate(part, key).filter(|x| x.is_finite()) {

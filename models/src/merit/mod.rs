@@ -7,6 +7,8 @@
 pub mod parallel;
 pub mod recovery;
 
+use serde::Serialize;
+
 use crate::capacitances::{OutputCharge, output_charge};
 use crate::model::Values;
 use crate::operating::{AtRest, Feed, OperatingTrouble, resistance};
@@ -58,9 +60,10 @@ pub enum MeritTrouble {
 }
 
 /// Under what the figures are taken; the same for all parts that are compared.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Conditions {
     /// Junction temperature, °C.
+    #[serde(skip)]
     pub celsius: f64,
     /// Blocking voltage of the output charge and of the recovery, V.
     pub voltage: f64,
@@ -68,6 +71,7 @@ pub struct Conditions {
     pub rate: f64,
     /// Test current, A; `None`: the current at which the channel drops [`TEST_DROP`] at 25 °C and, of a part without a
     /// gate, [`TEST_DENSITY`] times the area of its die.
+    #[serde(rename = "test_current")]
     pub current: Option<f64>,
     /// Gate-source voltage that turns on, V; `None`: the one at which the part states its on-resistance.
     pub gate_on: Option<f64>,
@@ -112,19 +116,22 @@ pub struct Figures {
 }
 
 /// One figure: its name, how it is defined, and how it is read from [`Figures`].
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, Serialize)]
 pub struct Figure {
     /// Key in files.
+    #[serde(skip)]
     pub key: &'static str,
     /// Symbol.
     pub symbol: &'static str,
     /// Unit symbol of the value.
     pub unit: &'static str,
     /// Unit in which it is printed for people, and how many of it make the value's unit.
+    #[serde(skip)]
     pub shown: (&'static str, f64),
     /// Definition with its conditions.
     pub definition: &'static str,
     /// The value.
+    #[serde(skip)]
     pub value: fn(&Figures) -> Option<f64>,
 }
 
@@ -368,7 +375,7 @@ fn gate_charge(part: &Part, c: &Conditions, on: f64, current: f64) -> Result<f64
 /// [`MeritTrouble`].
 pub fn figures(part: &Part, c: &Conditions) -> Result<Figures, MeritTrouble> {
     check(part, c)?;
-    let (entry, values): (_, &Values<f64>) = (part.entry(), &part.values);
+    let (entry, values): (_, &Values) = (part.entry(), &part.values);
     let current = test_current(part, c)?;
     let on = gate_on(part, c)?;
     on.map_or(Ok(()), |gate| carries(part, gate, current, c.celsius))?;

@@ -1,11 +1,13 @@
 //! How many devices in parallel carry a current from a heatsink.
 
+use serde::Serialize;
+
 use super::{MeritTrouble, operating};
 use crate::operating::{AtRest, Feed, OperatingTrouble};
 use crate::part::Part;
 
 /// What the devices are to carry.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Duty {
     /// Direct current through all of them together, A.
     pub current: f64,
@@ -14,6 +16,7 @@ pub struct Duty {
     /// Thermal resistance from each case to the heatsink, K/W.
     pub interface: f64,
     /// Highest junction temperature to be reached, °C; `None`: the part's own.
+    #[serde(skip)]
     pub hottest: Option<f64>,
 }
 

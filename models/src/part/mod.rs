@@ -9,11 +9,14 @@ pub use inspect::{Fault, Spot, inspect};
 
 use std::collections::BTreeSet;
 
+use serde::Serialize;
+
 use crate::devices::catalogue;
 use crate::model::{Entry, STATED_AT, Values};
 
 /// What a part is made of.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Technology {
     /// Normally-on SiC JFET switched through its source by a low-voltage silicon MOSFET.
     CascodeStack,
@@ -72,11 +75,13 @@ impl Technology {
 }
 
 /// Semiconductor of a die.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
 pub enum Material {
     /// Silicon carbide, polytype 4H.
+    #[serde(rename = "4h-sic")]
     SiliconCarbide,
     /// Silicon.
+    #[serde(rename = "si")]
     Silicon,
 }
 
@@ -92,7 +97,7 @@ impl Material {
 }
 
 /// A die.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Die {
     /// As the model calls it ("jfet", "mosfet", "diode").
     pub name: String,
@@ -105,7 +110,7 @@ pub struct Die {
 }
 
 /// The package.
-#[derive(Clone, Debug, Default, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
 pub struct Package {
     /// Outline in words.
     pub outline: String,
@@ -122,7 +127,7 @@ pub struct Package {
 }
 
 /// Transient thermal impedance of a die against the case: Z(t) = Σ R·(1 − e^(−t/τ)).
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Impedance {
     /// The die that is heated.
     pub die: String,
@@ -131,7 +136,7 @@ pub struct Impedance {
 }
 
 /// How heat leaves the part.
-#[derive(Clone, Debug, Default, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
 pub struct Thermal {
     /// Thermal resistance from the hottest junction to the case, K/W.
     pub junction_case: Option<f64>,
@@ -140,7 +145,7 @@ pub struct Thermal {
 }
 
 /// One piece of the on-resistance.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Piece {
     /// What it is ("channel", "drift", "substrate", "contacts", "package").
     pub name: String,
@@ -162,7 +167,7 @@ pub struct Budget {
 }
 
 /// A part.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Serialize)]
 pub struct Part {
     /// Name under which it was asked for.
     pub name: String,
@@ -177,25 +182,30 @@ pub struct Part {
     /// Whether it is a part that nobody makes.
     pub invented: bool,
     /// Parameters of its kind; defaults are filled in.
-    pub values: Values<f64>,
+    #[serde(skip)]
+    pub values: Values,
     /// Which of them its file gives.
+    #[serde(skip)]
     pub given: BTreeSet<&'static str>,
     /// Dies.
     pub dies: Vec<Die>,
     /// The package.
     pub package: Option<Package>,
     /// How heat leaves it.
+    #[serde(flatten)]
     pub thermal: Thermal,
     /// What the on-resistance is made of.
+    #[serde(skip)]
     pub budget: Option<Budget>,
     /// Curves and numbers of its data sheet.
+    #[serde(skip)]
     pub curves: Vec<Curve>,
 }
 
 impl Part {
     /// The model of its kind. Panics on a kind that is not in the catalogue: a part is made with one that is.
-    pub fn entry(&self) -> &'static Entry<f64> {
-        catalogue::<f64>().iter().find(|e| e.kind == self.kind).expect("a kind of the catalogue")
+    pub fn entry(&self) -> &'static Entry {
+        catalogue().iter().find(|e| e.kind == self.kind).expect("a kind of the catalogue")
     }
 
     /// Parameters that its model needs and that it does not give.

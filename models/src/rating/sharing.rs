@@ -71,6 +71,7 @@ pub fn split<C: Conducts>(
 
 /// The steady state of devices in parallel: each on its own resistances from the dies to the heatsink (K/W, rise of
 /// die a per watt in die b), the heatsink at `sink` °C plus `common` K/W times the heat of all. `None`: there is none.
+#[inline(never)]
 pub fn steady<C: Conducts>(
     parts: &[C],
     resistances: &[[[f64; MOST_DIES]; MOST_DIES]],
@@ -108,6 +109,7 @@ pub fn steady<C: Conducts>(
 
 /// While they heat from the cold start, each on its own copy of the path (a heatsink that they share would have to be in
 /// it): the shares at ascending times, s. Ends where they saturate.
+#[inline(never)]
 pub fn course<C: Conducts>(
     parts: &[C],
     path: &HeatPath,

@@ -32,6 +32,7 @@ type Slopes = [[f64; MOST_DIES]; MOST_DIES];
 /// Newton's iteration from the cold end rises to the lower of the solutions: heat grows ever faster with temperature,
 /// so no tangent reaches beyond it. `None` where there is no solution within the temperatures at which the law is
 /// known, or the part saturates.
+#[inline(never)]
 pub fn steady<C: Conducts + ?Sized>(
     part: &C,
     path: &HeatPath,
@@ -130,6 +131,7 @@ fn largest(
 
 /// The continuous current: the largest whose steady junctions stay within `hottest`, °C. `None` where the boundary
 /// alone is hotter.
+#[inline(never)]
 pub fn continuous<C: Conducts + ?Sized>(
     part: &C,
     path: &HeatPath,
@@ -142,6 +144,7 @@ pub fn continuous<C: Conducts + ?Sized>(
 
 /// The current beyond which no steady state exists, A, whatever the junctions might stand: runaway, or saturation, or
 /// (where the law is known no further) the current that reaches that temperature.
+#[inline(never)]
 pub fn runaway<C: Conducts + ?Sized>(part: &C, path: &HeatPath, further: &[f64]) -> Option<f64> {
     largest(|_| true, |i| steady(part, path, i, further)).map(|found| found.0)
 }

@@ -83,6 +83,7 @@ pub struct Surge<'a, C: Conducts + ?Sized> {
 
 impl<'a, C: Conducts + ?Sized> Surge<'a, C> {
     /// From the steady state with `before` watts in each die (nothing: at the heatsink's temperature).
+    #[inline(never)]
     pub fn new(part: &'a C, path: &'a HeatPath, hottest: f64, before: &[f64]) -> Self {
         let start = path.start(before);
         Self { part, path, hottest, thermal: start.clone(), start, steps: STEPS }
@@ -96,6 +97,7 @@ impl<'a, C: Conducts + ?Sized> Surge<'a, C> {
 
     /// A pulse of a peak current, A, and width, s. Over each step the heat is the mean of those at its ends, and the
     /// network is advanced exactly.
+    #[inline(never)]
     pub fn pulse(&mut self, shape: Shape, peak: f64, width: f64) -> Outcome {
         let dies = self.part.dies();
         self.thermal.restore(self.start.state());
@@ -145,6 +147,7 @@ impl<'a, C: Conducts + ?Sized> Surge<'a, C> {
     }
 
     /// The largest peak current of a shape and width, s, by bisection: the junctions rise with the current.
+    #[inline(never)]
     pub fn largest(&mut self, shape: Shape, width: f64) -> Point {
         let point = |current: f64, ends, peaks| Point {
             width,
@@ -179,6 +182,7 @@ impl<'a, C: Conducts + ?Sized> Surge<'a, C> {
 
     /// The longest square pulse of a current that is held, s: fault ride-through. 0 where the current saturates the
     /// part at once, ∞ where it can flow up to `longest`.
+    #[inline(never)]
     pub fn ride_through(&mut self, current: f64, longest: f64) -> (f64, Ends) {
         let ends = |outcome| match outcome {
             Outcome::Held(_) => None,

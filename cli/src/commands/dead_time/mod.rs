@@ -83,7 +83,7 @@ fn is_scenario(subject: &str) -> bool {
 }
 
 /// What the arrangement of a scenario gives a leg.
-fn from_values(values: &Values<f64>) -> Vec<(&'static str, f64)> {
+fn from_values(values: &Values) -> Vec<(&'static str, f64)> {
     let params = find("half-bridge").map_or(&[][..], |a| a.params);
     let given = params.iter().filter(|p| !matches!(p.key, "dead-time" | "load-current" | "load-voltage"));
     given
@@ -187,7 +187,7 @@ pub fn dead_time(args: &DeadTimeArgs, streams: &mut Streams<'_>) -> io::Result<u
         return asked::refused(&why, json, streams);
     }
     if json {
-        writeln!(streams.out, "{:#}", table::json(&found, &sheet))?;
+        streams.json(&table::json(&found, &sheet))?;
     } else if args.output.csv {
         write!(streams.out, "{}", sheet.csv())?;
     } else {

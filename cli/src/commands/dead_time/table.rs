@@ -1,10 +1,11 @@
 //! The tables and the picture of a dead-time study.
 
+use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use joulestep_engine::units::people;
 use joulestep_models::arrangement::dead_time::Point;
-use serde_json::{Value, json};
+use serde::Serialize;
 
 use super::{Best, Found};
 use crate::diagnostic::filled;
@@ -97,20 +98,32 @@ pub(super) fn best_sheet(found: &Found) -> Sheet {
     }
 }
 
-pub(super) fn json(found: &Found, sheet: &Sheet) -> Value {
+#[derive(Serialize)]
+pub(super) struct Told<'a> {
+    subject: &'a str,
+    voltage: f64,
+    frequency: f64,
+    output_charge: Option<f64>,
+    definitions: BTreeMap<&'a str, &'a str>,
+    units: BTreeMap<String, String>,
+    rows: &'a Sheet,
+    best_units: BTreeMap<String, String>,
+    best: Sheet,
+}
+
+pub(super) fn json<'a>(found: &'a Found, sheet: &'a Sheet) -> Told<'a> {
     let best = best_sheet(found);
-    let definitions = DEFINITIONS.iter().map(|(k, v)| ((*k).to_string(), json!(v)));
-    json!({
-        "subject": found.what,
-        "voltage": found.voltage,
-        "frequency": found.frequency,
-        "output_charge": found.charge,
-        "definitions": Value::Object(definitions.collect()),
-        "units": sheet.units(),
-        "rows": sheet.json(),
-        "best_units": best.units(),
-        "best": best.json(),
-    })
+    Told {
+        subject: &found.what,
+        voltage: found.voltage,
+        frequency: found.frequency,
+        output_charge: found.charge,
+        definitions: DEFINITIONS.iter().copied().collect(),
+        units: sheet.units(),
+        rows: sheet,
+        best_units: best.units(),
+        best,
+    }
 }
 
 pub(super) fn text(found: &Found, sheet: &Sheet) -> String {

@@ -9,7 +9,7 @@ use std::io;
 use std::path::Path;
 
 use joulestep_engine::measure::switching::Rules;
-use joulestep_models::arrangement::double_pulse::{Bench, Outcome, Point, PulseTrouble, run};
+use joulestep_models::arrangement::double_pulse::{Bench, Outcome, Point, PulseTrouble, Snubber, run};
 use joulestep_models::merit::{Conditions, MeritTrouble, check, gate_on};
 use joulestep_models::part::Part;
 use rayon::prelude::*;
@@ -49,7 +49,9 @@ fn bench(args: &DoublePulseArgs, gate_on: f64) -> Result<Bench, Refused> {
         second_pulse: positive("--second-pulse", &args.second_pulse, "s")?,
         ramp: positive("--gate-ramp", &args.gate_ramp, "s")?,
         kelvin: args.kelvin,
-        snubber: capacitance.zip(resistance),
+        snubber: capacitance
+            .zip(resistance)
+            .map(|(capacitance, resistance)| Snubber { capacitance, resistance }),
         rules: match args.standard {
             Standard::Fet => Rules::Fet,
             Standard::Igbt => Rules::Igbt,
@@ -172,7 +174,7 @@ pub fn double_pulse(args: &DoublePulseArgs, streams: &mut Streams<'_>) -> io::Re
     }
     let table = table::sheet(&found, args);
     if args.json {
-        writeln!(streams.out, "{:#}", table::json(&grid, &table))?;
+        streams.json(&table::json(&grid, &table))?;
     } else if args.csv {
         write!(streams.out, "{}", table.csv())?;
     } else {

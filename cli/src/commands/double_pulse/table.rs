@@ -1,10 +1,11 @@
 //! The table of a double pulse, and the definitions of its numbers.
 
+use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use joulestep_engine::units::people;
-use joulestep_models::arrangement::double_pulse::{Outcome, RECOVERY_SHARE};
-use serde_json::{Value, json};
+use joulestep_models::arrangement::double_pulse::{Bench, Outcome, RECOVERY_SHARE};
+use serde::Serialize;
 
 use super::{Grid, files};
 use crate::args::DoublePulseArgs;
@@ -145,9 +146,9 @@ pub(super) fn definitions(grid: &Grid) -> Vec<(&'static str, String)> {
 pub(super) fn circuit(grid: &Grid) -> String {
     let b = &grid.bench;
     let load = b.load.map_or_else(|| "10 µs of first pulse".into(), |l| people(l, "H"));
-    let snubber = b
-        .snubber
-        .map_or_else(String::new, |(c, r)| format!(", snubbers {} and {}", people(c, "F"), people(r, "ohm")));
+    let snubber = b.snubber.map_or_else(String::new, |s| {
+        format!(", snubbers {} and {}", people(s.capacitance, "F"), people(s.resistance, "ohm"))
+    });
     let source = if b.kelvin { "Kelvin source" } else { "source" };
     format!(
         "gate {} to {} in {}, returning to the {source} pin; loop {} and {}; load: {load}{snubber}; junctions held at T_j",
@@ -159,24 +160,33 @@ pub(super) fn circuit(grid: &Grid) -> String {
     )
 }
 
+#[derive(Serialize)]
+pub(super) struct Told<'a> {
+    part: &'a str,
+    upper: &'a str,
+    bench: ToldBench<'a>,
+    definitions: BTreeMap<&'a str, String>,
+    units: BTreeMap<String, String>,
+    rows: &'a Sheet,
+}
+
+#[derive(Serialize)]
+struct ToldBench<'a> {
+    #[serde(flatten)]
+    bench: &'a Bench,
+    standard: &'a str,
+}
+
 /// The table as JSON.
-pub(super) fn json(grid: &Grid, table: &Sheet) -> Value {
-    let b = &grid.bench;
-    let definitions = definitions(grid).into_iter().map(|(k, v)| (k.to_string(), json!(v)));
-    json!({
-        "part": grid.part.name,
-        "upper": grid.upper.name,
-        "bench": {
-            "gate_on": b.gate_on, "gate_off": b.gate_off, "gate_ramp": b.ramp, "kelvin": b.kelvin,
-            "loop_inductance": b.loop_inductance, "loop_resistance": b.loop_resistance, "load": b.load,
-            "pause": b.pause, "second_pulse": b.second_pulse,
-            "snubber": b.snubber.map(|(c, r)| json!({ "capacitance": c, "resistance": r })),
-            "standard": b.rules.standard(),
-        },
-        "definitions": Value::Object(definitions.collect()),
-        "units": table.units(),
-        "rows": table.json(),
-    })
+pub(super) fn json<'a>(grid: &'a Grid, table: &'a Sheet) -> Told<'a> {
+    Told {
+        part: &grid.part.name,
+        upper: &grid.upper.name,
+        bench: ToldBench { bench: &grid.bench, standard: grid.bench.rules.standard() },
+        definitions: definitions(grid).into_iter().collect(),
+        units: table.units(),
+        rows: table,
+    }
 }
 
 /// The table for people.

@@ -1,14 +1,17 @@
 //! `parts compare`: figures of merit side by side, and how many in parallel carry a current.
 
+use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use std::io;
 
 use joulestep_engine::units::{people, people_digits};
 use joulestep_models::merit::parallel::{Duty, Steady, needed};
-use joulestep_models::merit::{Conditions, FIGURES, Figures, MeritTrouble, figures, gate_on, is_switch};
+use joulestep_models::merit::{
+    Conditions, FIGURES, Figure, Figures, MeritTrouble, figures, gate_on, is_switch,
+};
 use joulestep_models::part::Part;
 use rayon::prelude::*;
-use serde_json::{Value, json};
+use serde::Serialize;
 
 use crate::args::PartsCompareArgs;
 use crate::commands::asked::{self, Lies, Refused};
@@ -124,13 +127,37 @@ pub(super) fn compare(args: &PartsCompareArgs, streams: &mut Streams<'_>) -> io:
         return asked::refused(&why, json, streams);
     }
     if json {
-        writeln!(streams.out, "{:#}", compared.json())?;
+        streams.json(&compared.json())?;
     } else if args.output.csv {
         write!(streams.out, "{}", compared.sheet().csv())?;
     } else {
         write!(streams.out, "{}", compared.text())?;
     }
     Ok(DONE)
+}
+
+#[derive(Serialize)]
+struct Told<'a> {
+    reference: &'a str,
+    conditions: Stated<'a>,
+    definitions: BTreeMap<&'a str, &'a Figure>,
+    parallel: Option<InParallel>,
+    units: BTreeMap<String, String>,
+    rows: Sheet,
+}
+
+#[derive(Serialize)]
+struct Stated<'a> {
+    #[serde(flatten)]
+    stated: &'a Conditions,
+    in_words: Vec<String>,
+}
+
+#[derive(Serialize)]
+struct InParallel {
+    #[serde(flatten)]
+    duty: Duty,
+    law: &'static str,
 }
 
 impl Compared {
@@ -220,26 +247,16 @@ impl Compared {
         Sheet { heads, rows }
     }
 
-    fn json(&self) -> Value {
-        let c = &self.asked.conditions;
-        let definitions = FIGURES.iter().map(|f| {
-            (f.key.to_string(), json!({ "symbol": f.symbol, "unit": f.unit, "definition": f.definition }))
-        });
-        let sheet = self.sheet();
-        let duty = self.asked.duty.map(
-            |d| json!({ "current": d.current, "heatsink": d.heatsink, "interface": d.interface, "law": LAW }),
-        );
-        json!({
-            "reference": self.name(),
-            "conditions": {
-                "voltage": c.voltage, "rate": c.rate, "test_current": c.current,
-                "gate_on": c.gate_on, "gate_off": c.gate_off, "in_words": self.conditions(),
-            },
-            "definitions": Value::Object(definitions.collect()),
-            "parallel": duty,
-            "units": sheet.units(),
-            "rows": sheet.json(),
-        })
+    fn json(&self) -> impl Serialize {
+        let rows = self.sheet();
+        Told {
+            reference: self.name(),
+            conditions: Stated { stated: &self.asked.conditions, in_words: self.conditions() },
+            definitions: FIGURES.iter().map(|f| (f.key, f)).collect(),
+            parallel: self.asked.duty.map(|duty| InParallel { duty, law: LAW }),
+            units: rows.units(),
+            rows,
+        }
     }
 
     fn text(&self) -> String {
@@ -249,7 +266,7 @@ impl Compared {
             let reference = self.name();
             let _ = writeln!(out, "Figures of merit at {} (smaller is better)", people(*celsius, "degC"));
             let head = |unit: bool| {
-                let of = |f: &joulestep_models::merit::Figure| if unit { f.shown.0 } else { f.symbol };
+                let of = |f: &Figure| if unit { f.shown.0 } else { f.symbol };
                 std::iter::once(String::new()).chain(FIGURES.iter().map(|f| of(f).to_string())).collect()
             };
             let mut lines: Vec<Vec<String>> = vec![head(false), head(true)];

@@ -1,13 +1,16 @@
 //! `parts extract`: a part from points of its data sheet.
 
+use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use std::io;
 use std::path::Path;
 
 use joulestep_engine::units::{people, people_digits};
-use joulestep_models::extract::{CurveFit, Doubt, ExtractTrouble, Extraction, READING, Why, extract as fit};
-use joulestep_models::part::{Curve, Quantity, Variable};
-use serde_json::{Map, Value, json};
+use joulestep_models::extract::{
+    CurveFit, Doubt, ExtractTrouble, Extraction, Fitted, READING, Why, extract as fit,
+};
+use joulestep_models::part::{Curve, Impedance, Quantity, Variable};
+use serde::Serialize;
 
 use super::table;
 use crate::args::PartsExtractArgs;
@@ -56,7 +59,7 @@ pub(super) fn extract(args: &PartsExtractArgs, streams: &mut Streams<'_>) -> io:
         }
     }
     if args.json {
-        writeln!(streams.out, "{:#}", told(&found))?;
+        streams.json(&told(&found))?;
     } else {
         write!(streams.out, "{}", text(&found))?;
         for (out, _) in &files {
@@ -199,11 +202,11 @@ const MISSED: f64 = 0.1;
 
 /// Curves with a point that the fitted model misses, each with its number and the sentence.
 fn missed(found: &Extraction) -> Vec<(usize, String)> {
-    let fits = found.curves.iter().filter(|c| !c.model.is_empty() && c.worst.1.abs() > MISSED);
+    let fits = found.curves.iter().filter(|c| !c.model.is_empty() && c.worst.deviation.abs() > MISSED);
     fits.filter_map(|c| {
         let curve = found.part.curves.get(c.curve)?;
-        let at = shown(curve.points.get(c.worst.0)?.0, curve.against);
-        let (number, words, by) = (c.curve + 1, curve.words(), percent(c.worst.1));
+        let at = shown(curve.points.get(c.worst.point)?.0, curve.against);
+        let (number, words, by) = (c.curve + 1, curve.words(), percent(c.worst.deviation));
         let text =
             format!("curve {number}, {words}: the fitted model misses the point at {at} by {by}; check it");
         Some((c.curve, text))
@@ -244,8 +247,8 @@ fn text(found: &Extraction) -> String {
         let die = curve.die.as_ref().map_or_else(String::new, |d| format!(" of {d}"));
         let mut row =
             vec![format!("{}. {}{die}", c.curve + 1, curve.words()), curve.points.len().to_string()];
-        match curve.points.get(c.worst.0).filter(|_| !c.model.is_empty()) {
-            Some(p) => row.extend([percent(c.rms), percent(c.worst.1), shown(p.0, curve.against)]),
+        match curve.points.get(c.worst.point).filter(|_| !c.model.is_empty()) {
+            Some(p) => row.extend([percent(c.rms), percent(c.worst.deviation), shown(p.0, curve.against)]),
             None => row.push("kept as data".into()),
         }
         rows.push(row);
@@ -268,64 +271,108 @@ fn text(found: &Extraction) -> String {
 }
 
 /// A curve for programs.
-pub(super) fn curve(curve: &Curve) -> Value {
-    let mut held = Map::new();
-    for &(key, variable, _) in Variable::ALL {
-        if let Some(x) = curve.conditions.get(variable) {
-            held.insert(key.replace('-', "_"), json!(x));
-        }
-    }
-    json!({
-        "quantity": curve.quantity.key(),
-        "against": curve.against.key(),
-        "units": [curve.against.unit(), curve.quantity.unit()],
-        "conditions": held,
-        "die": curve.die,
-        "capacitive_charge": (curve.quantity == Quantity::RecoveryCharge).then_some(curve.capacitive),
-        "points": curve.points,
-    })
+#[derive(Serialize)]
+pub(super) struct ToldCurve<'a> {
+    quantity: &'static str,
+    against: &'static str,
+    units: [&'static str; 2],
+    conditions: BTreeMap<String, f64>,
+    die: Option<&'a str>,
+    capacitive_charge: Option<bool>,
+    points: &'a [(f64, f64)],
 }
 
-fn told(found: &Extraction) -> Value {
-    let fitted = found
-        .fitted
-        .iter()
-        .map(|f| json!({ "key": f.key, "value": f.value, "unit": f.unit, "standard_error": f.error }));
-    let curves = found.curves.iter().filter_map(|c: &CurveFit| {
-        let mut value = curve(found.part.curves.get(c.curve)?);
-        if c.model.is_empty() {
-            value["fitted"] = json!(false);
-            return Some(value);
+impl<'a> ToldCurve<'a> {
+    pub fn new(curve: &'a Curve) -> Self {
+        let held = |&(key, variable, _): &(&str, Variable, _)| {
+            Some((key.replace('-', "_"), curve.conditions.get(variable)?))
+        };
+        let charge = curve.quantity == Quantity::RecoveryCharge;
+        Self {
+            quantity: curve.quantity.key(),
+            against: curve.against.key(),
+            units: [curve.against.unit(), curve.quantity.unit()],
+            conditions: Variable::ALL.iter().filter_map(held).collect(),
+            die: curve.die.as_deref(),
+            capacitive_charge: charge.then_some(curve.capacitive),
+            points: &curve.points,
         }
-        value["fitted"] = json!(true);
-        value["model"] = json!(c.model);
-        value["rms"] = json!(c.rms);
-        value["worst"] = json!({ "point": c.worst.0, "deviation": c.worst.1 });
-        value["line"] = json!(c.line);
-        Some(value)
+    }
+}
+
+#[derive(Serialize)]
+struct Told<'a> {
+    title: &'a str,
+    kind: &'a str,
+    converged: bool,
+    parameters: &'a [Fitted],
+    impedance: &'a [Impedance],
+    impedance_curves: usize,
+    curves: Vec<Compared<'a>>,
+    missed_points: Vec<Missed>,
+    warnings: Vec<Warning>,
+}
+
+/// A curve, and how a model fits it where one was fitted.
+#[derive(Serialize)]
+struct Compared<'a> {
+    #[serde(flatten)]
+    curve: ToldCurve<'a>,
+    fitted: bool,
+    #[serde(flatten)]
+    fit: Option<&'a CurveFit>,
+}
+
+#[derive(Serialize)]
+struct Missed {
+    curve: usize,
+    text: String,
+}
+
+#[derive(Serialize)]
+struct Warning {
+    key: &'static str,
+    why: &'static str,
+    relative_error: Option<f64>,
+    with: Option<&'static str>,
+    correlation: Option<f64>,
+    settled_by: &'static str,
+    text: String,
+}
+
+fn told(found: &Extraction) -> Told<'_> {
+    let Extraction { part, fitted, curves, doubts, converged } = found;
+    let compared = curves.iter().filter_map(|fit| {
+        let (curve, fitted) = (ToldCurve::new(part.curves.get(fit.curve)?), !fit.model.is_empty());
+        Some(Compared { curve, fitted, fit: fitted.then_some(fit) })
     });
-    let doubts = found.doubts.iter().map(|d| {
-        let (why, error) = match d.why {
+    let warning = |d: &Doubt| {
+        let (why, relative_error) = match d.why {
             Why::NotDetermined => ("not-determined", None),
             Why::TooFewPoints => ("too-few-points", None),
             Why::Weak(error) => ("weak", Some(error)),
         };
-        json!({
-            "key": d.key, "why": why, "relative_error": error, "with": d.with.map(|w| w.0),
-            "correlation": d.with.map(|w| w.1), "settled_by": d.settled_by, "text": doubt(d),
-        })
-    });
-    let impedance = found.part.thermal.impedance.iter().map(|i| json!({ "die": i.die, "terms": i.terms }));
-    let kept = found.part.curves.iter().filter(|c| c.quantity == Quantity::TransientImpedance).count();
-    json!({
-        "title": found.part.title,
-        "kind": found.part.kind,
-        "converged": found.converged,
-        "parameters": fitted.collect::<Vec<_>>(),
-        "impedance": impedance.collect::<Vec<_>>(),
-        "impedance_curves": kept,
-        "curves": curves.collect::<Vec<_>>(),
-        "missed_points": missed(found).iter().map(|(k, text)| json!({ "curve": k, "text": text })).collect::<Vec<_>>(),
-        "warnings": doubts.collect::<Vec<_>>(),
-    })
+        let (with, correlation) = d.with.unzip();
+        Warning {
+            key: d.key,
+            why,
+            relative_error,
+            with,
+            correlation,
+            settled_by: d.settled_by,
+            text: doubt(d),
+        }
+    };
+    let impedances = part.curves.iter().filter(|c| c.quantity == Quantity::TransientImpedance);
+    Told {
+        title: &part.title,
+        kind: part.kind,
+        converged: *converged,
+        parameters: fitted,
+        impedance: &part.thermal.impedance,
+        impedance_curves: impedances.count(),
+        curves: compared.collect(),
+        missed_points: missed(found).into_iter().map(|(curve, text)| Missed { curve, text }).collect(),
+        warnings: doubts.iter().map(warning).collect(),
+    }
 }

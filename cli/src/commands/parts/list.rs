@@ -3,7 +3,7 @@
 use std::io;
 
 use joulestep_engine::units::people;
-use serde_json::{Value, json};
+use serde::Serialize;
 
 use super::{on_resistance, table};
 use crate::args::PartsListArgs;
@@ -12,10 +12,29 @@ use crate::exit::{DONE, Streams};
 use crate::parts::load;
 use crate::scenario::include::open;
 
+#[derive(Serialize)]
+struct List {
+    parts: Vec<Listed>,
+}
+
+#[derive(Serialize)]
+struct Listed {
+    name: &'static str,
+    title: String,
+    kind: &'static str,
+    technology: &'static str,
+    invented: bool,
+    rated_voltage: Option<f64>,
+    gate_limit: Option<f64>,
+    maximum_temperature: Option<f64>,
+    on_resistance: Option<f64>,
+    junction_case: Option<f64>,
+}
+
 pub(super) fn list(args: &PartsListArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     let mut rows =
         vec![["part", "technology", "rated", "R_on 25 °C", "T_j,max", "title"].map(String::from).to_vec()];
-    let mut told: Vec<Value> = Vec::new();
+    let mut told = Vec::new();
     for (name, _) in joulestep_models::parts::shipped() {
         let part = match load(name, &open) {
             Ok(loaded) => loaded.part,
@@ -31,21 +50,21 @@ pub(super) fn list(args: &PartsListArgs, streams: &mut Streams<'_>) -> io::Resul
             or_dash(part.hottest(), "degC"),
             part.title.clone(),
         ]);
-        told.push(json!({
-            "name": name,
-            "title": part.title,
-            "kind": part.kind,
-            "technology": part.technology.key(),
-            "invented": part.invented,
-            "rated_voltage": part.rated_voltage(),
-            "gate_limit": part.gate_limit(),
-            "maximum_temperature": part.hottest(),
-            "on_resistance": resistance,
-            "junction_case": part.thermal.junction_case,
-        }));
+        told.push(Listed {
+            name,
+            kind: part.kind,
+            technology: part.technology.key(),
+            invented: part.invented,
+            rated_voltage: part.rated_voltage(),
+            gate_limit: part.gate_limit(),
+            maximum_temperature: part.hottest(),
+            on_resistance: resistance,
+            junction_case: part.thermal.junction_case,
+            title: part.title,
+        });
     }
     if args.json {
-        writeln!(streams.out, "{:#}", json!({ "parts": told }))?;
+        streams.json(&List { parts: told })?;
     } else {
         write!(streams.out, "{}", table(&rows, &[false, false, true, true, true, false]))?;
     }

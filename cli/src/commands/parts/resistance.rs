@@ -1,5 +1,6 @@
 //! `parts resistance`: on-resistance against temperature, what it is made of, and the unipolar limit.
 
+use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use std::io;
 
@@ -9,7 +10,7 @@ use joulestep_models::merit::{Conditions, MeritTrouble, carries, check, gate_on,
 use joulestep_models::operating::resistance as resistance_at;
 use joulestep_models::part::{Material, Part};
 use rayon::prelude::*;
-use serde_json::{Value, json};
+use serde::Serialize;
 
 use super::compare::code;
 use crate::args::PartsResistanceArgs;
@@ -122,7 +123,7 @@ pub(super) fn resistance(args: &PartsResistanceArgs, streams: &mut Streams<'_>) 
         return asked::refused(&why, json, streams);
     }
     if json {
-        writeln!(streams.out, "{:#}", told(&all, &asked))?;
+        streams.json(&told(&all, &asked))?;
     } else if args.output.csv {
         write!(streams.out, "{}", sheet(&all).csv())?;
     } else {
@@ -185,31 +186,56 @@ const DEFINITION: &str = "R_on: drain-source voltage over drain current at the t
                           Pieces: as the part's file states them, each with its own exponent of the absolute temperature. \
                           Limit: one-dimensional unipolar limit at 25 °C for the die's breakdown voltage";
 
-fn told(all: &[One], asked: &Asked) -> Value {
-    let sheet = sheet(all);
-    let pieces = |list: &[Share]| -> Value {
-        let piece = |s: &Share| json!({ "name": s.name, "die": s.die, "resistance": s.resistance, "share": s.share, "specific": s.specific });
-        list.iter().map(piece).collect()
-    };
-    let budgets = all.iter().filter_map(|o| Some((o, o.pieces.as_ref()?)));
-    let budgets = budgets.map(|(o, [cold, warm])| {
-        json!({ "part": o.part.name, "at_25_degC": pieces(cold), "at_working_temperature": pieces(warm) })
-    });
-    let placed = all.iter().flat_map(|o| o.places.iter().map(move |p| (o, p)));
-    let placed = placed.map(|(o, p)| {
-        json!({
-            "part": o.part.name, "die": p.die, "blocks": p.blocks, "specific": p.specific,
-            "limit": p.limit.specific, "ratio": p.ratio(),
+#[derive(Serialize)]
+struct Told<'a> {
+    definitions: &'a str,
+    working_temperature: f64,
+    units: BTreeMap<String, String>,
+    rows: Sheet,
+    budgets: Vec<Budget<'a>>,
+    unipolar_limits: Vec<Placed<'a>>,
+}
+
+#[derive(Serialize)]
+struct Budget<'a> {
+    part: &'a str,
+    #[serde(rename = "at_25_degC")]
+    cold: &'a [Share],
+    #[serde(rename = "at_working_temperature")]
+    warm: &'a [Share],
+}
+
+#[derive(Serialize)]
+struct Placed<'a> {
+    part: &'a str,
+    die: &'a str,
+    blocks: f64,
+    specific: f64,
+    limit: f64,
+    ratio: f64,
+}
+
+fn told<'a>(all: &'a [One], asked: &Asked) -> Told<'a> {
+    let rows = sheet(all);
+    let budget = |o: &'a One| o.pieces.as_ref().map(|[cold, warm]| Budget { part: &o.part.name, cold, warm });
+    let placed = |o: &'a One| {
+        o.places.iter().map(|p| Placed {
+            part: &o.part.name,
+            die: &p.die,
+            blocks: p.blocks,
+            specific: p.specific,
+            limit: p.limit.specific,
+            ratio: p.ratio(),
         })
-    });
-    json!({
-        "definitions": DEFINITION,
-        "working_temperature": asked.working,
-        "units": sheet.units(),
-        "rows": sheet.json(),
-        "budgets": budgets.collect::<Vec<_>>(),
-        "unipolar_limits": placed.collect::<Vec<_>>(),
-    })
+    };
+    Told {
+        definitions: DEFINITION,
+        working_temperature: asked.working,
+        units: rows.units(),
+        rows,
+        budgets: all.iter().filter_map(budget).collect(),
+        unipolar_limits: all.iter().flat_map(placed).collect(),
+    }
 }
 
 fn text(all: &[One], asked: &Asked) -> String {

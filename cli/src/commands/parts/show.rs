@@ -1,13 +1,15 @@
 //! `parts show`: everything of a part.
 
+use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use std::io;
 
 use joulestep_engine::units::{in_unit, people, people_digits};
-use joulestep_models::model::{Shape, Value as Given};
-use joulestep_models::part::{Conditions, Part, Quantity, Variable};
-use serde_json::{Map, Value, json};
+use joulestep_models::model::{Param, Shape, Value};
+use joulestep_models::part::{Conditions, Part, Piece, Quantity, Variable};
+use serde::Serialize;
 
+use super::extract::ToldCurve;
 use super::{on_gate, on_resistance, says, table};
 use crate::args::PartsShowArgs;
 use crate::commands::refuse_in;
@@ -15,8 +17,18 @@ use crate::exit::{BAD_INPUT, DONE, Streams};
 use crate::parts::load;
 use crate::scenario::include::open;
 
-/// A derived value: name, unit, how it was taken, value at 25 °C and at the working temperature.
-type Derived = (&'static str, &'static str, String, [Option<f64>; 2]);
+/// A derived value.
+#[derive(Serialize)]
+struct Derived {
+    name: &'static str,
+    unit: &'static str,
+    /// How it was taken.
+    conditions: String,
+    /// At 25 °C.
+    at_25: Option<f64>,
+    /// At the working temperature.
+    at_working: Option<f64>,
+}
 
 pub(super) fn show(args: &PartsShowArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     let celsius = match in_unit(&args.temperature, "degC") {
@@ -38,7 +50,7 @@ pub(super) fn show(args: &PartsShowArgs, streams: &mut Streams<'_>) -> io::Resul
     };
     let derived = derived(&part, celsius);
     if args.json {
-        writeln!(streams.out, "{:#}", told(&part, &derived, celsius))?;
+        streams.json(&told(&part, &derived, celsius))?;
     } else {
         write!(streams.out, "{}", text(&part, &derived, celsius))?;
     }
@@ -47,19 +59,22 @@ pub(super) fn show(args: &PartsShowArgs, streams: &mut Streams<'_>) -> io::Resul
 
 /// What the model says at 25 °C and at a working temperature.
 fn derived(part: &Part, celsius: f64) -> Vec<Derived> {
-    let both = |f: &dyn Fn(f64) -> Option<f64>| [f(25.0), f(celsius)];
     let at = Conditions::default();
-    let mut out: Vec<Derived> = Vec::new();
+    let mut out = Vec::new();
+    let mut push = |name, unit, conditions, f: &dyn Fn(f64) -> Option<f64>| {
+        out.push(Derived { name, unit, conditions, at_25: f(25.0), at_working: f(celsius) });
+    };
     let diode = part.kind == "diode";
     if let Some(gate) = on_gate(part) {
         let how = format!("v_GS = {}, i_D = 1 A", people(gate, "V"));
-        out.push(("on-resistance", "ohm", how, both(&|t| on_resistance(part, t))));
+        push("on-resistance", "ohm", how, &|t| on_resistance(part, t));
     }
     if diode || on_gate(part).is_some() {
         let drop = at.with(Variable::Current, 10.0).with(Variable::GateVoltage, 0.0);
         let how = if diode { "i_F = 10 A" } else { "i_F = 10 A, v_GS = 0" };
-        let drop = both(&|t| says(part, Quantity::DiodeDrop, drop, Variable::Temperature, t));
-        out.push(("diode-drop", "V", how.to_string(), drop));
+        push("diode-drop", "V", how.to_string(), &|t| {
+            says(part, Quantity::DiodeDrop, drop, Variable::Temperature, t)
+        });
     }
     let Some(rated) = part.rated_voltage().filter(|_| diode || on_gate(part).is_some()) else { return out };
     let half = 0.5 * rated;
@@ -71,11 +86,10 @@ fn derived(part: &Part, celsius: f64) -> Vec<Derived> {
     };
     for &quantity in capacitances {
         let c = |t: f64| says(part, quantity, at.with(Variable::Temperature, t), Variable::Voltage, half);
-        out.push((quantity.key(), "F", how.clone(), both(&c)));
+        push(quantity.key(), "F", how.clone(), &c);
     }
     let leakage = at.with(Variable::Voltage, half).with(Variable::GateVoltage, 0.0);
-    let leakage = both(&|t| says(part, Quantity::Leakage, leakage, Variable::Temperature, t));
-    out.push(("leakage", "A", how, leakage));
+    push("leakage", "A", how, &|t| says(part, Quantity::Leakage, leakage, Variable::Temperature, t));
     out
 }
 
@@ -100,9 +114,9 @@ fn text(part: &Part, derived: &[Derived], celsius: f64) -> String {
     }
     if !derived.is_empty() {
         let mut rows = vec![vec![String::new(), "25 °C".into(), people(celsius, "degC"), String::new()]];
-        for (name, unit, how, values) in derived {
-            let [a, b] = values.map(|x| x.map_or_else(|| "-".to_string(), |x| people(x, unit)));
-            rows.push(vec![format!("  {name}"), a, b, how.clone()]);
+        for d in derived {
+            let [a, b] = [d.at_25, d.at_working].map(|x| x.map_or("-".to_string(), |x| people(x, d.unit)));
+            rows.push(vec![format!("  {}", d.name), a, b, d.conditions.clone()]);
         }
         let _ = write!(out, "\nvalues\n{}", table(&rows, &[false, true, true, false]));
     }
@@ -110,9 +124,9 @@ fn text(part: &Part, derived: &[Derived], celsius: f64) -> String {
     for param in part.entry().params {
         let Some(value) = part.values.0.get(param.key) else { continue };
         let (unit, shown) = match (param.shape, value) {
-            (Shape::Number(unit), Given::Number(x)) => (unit, people_digits(*x, unit, 5)),
-            (Shape::List(unit), Given::List(x)) => (unit, format!("{} values", x.len())),
-            (Shape::Table(_, unit), Given::Table(x)) => (unit, format!("{} pairs", x.len())),
+            (Shape::Number(unit), Value::Number(x)) => (unit, people_digits(*x, unit, 5)),
+            (Shape::List(unit), Value::List(x)) => (unit, format!("{} values", x.len())),
+            (Shape::Table(_, unit), Value::Table(x)) => (unit, format!("{} pairs", x.len())),
             (Shape::Number(unit) | Shape::List(unit) | Shape::Table(_, unit), _) => (unit, String::new()),
         };
         let _ = unit;
@@ -180,59 +194,58 @@ fn pieces(part: &Part, celsius: f64, out: &mut String) {
     }
 }
 
-fn told(part: &Part, derived: &[Derived], celsius: f64) -> Value {
-    let mut params = Map::new();
-    for param in part.entry().params {
-        let (unit, value) = match (param.shape, part.values.0.get(param.key)) {
-            (Shape::Number(unit), Some(Given::Number(x))) => (unit, json!(x)),
-            (Shape::List(unit), Some(Given::List(x))) => (unit, json!(x)),
-            (Shape::Table(_, unit), Some(Given::Table(x))) => (unit, json!(x)),
-            _ => continue,
+#[derive(Serialize)]
+struct Told<'a> {
+    #[serde(flatten)]
+    part: &'a Part,
+    rated_voltage: Option<f64>,
+    gate_limit: Option<f64>,
+    maximum_temperature: Option<f64>,
+    working_temperature: f64,
+    values: &'a [Derived],
+    params: BTreeMap<&'a str, ToldParam<'a>>,
+    missing: Vec<&'static str>,
+    resistance: &'a [Piece],
+    curves: Vec<ToldCurve<'a>>,
+}
+
+#[derive(Serialize)]
+struct ToldParam<'a> {
+    value: ToldValue<'a>,
+    unit: &'a str,
+    given: bool,
+    help: &'a str,
+}
+
+#[derive(Serialize)]
+#[serde(untagged)]
+enum ToldValue<'a> {
+    Number(f64),
+    List(&'a [f64]),
+    Table(&'a [(f64, f64)]),
+}
+
+fn told<'a>(part: &'a Part, values: &'a [Derived], celsius: f64) -> Told<'a> {
+    let param = |param: &'a Param| {
+        let (unit, value) = match (param.shape, part.values.0.get(param.key)?) {
+            (Shape::Number(unit), Value::Number(x)) => (unit, ToldValue::Number(*x)),
+            (Shape::List(unit), Value::List(x)) => (unit, ToldValue::List(x)),
+            (Shape::Table(_, unit), Value::Table(x)) => (unit, ToldValue::Table(x)),
+            _ => return None,
         };
         let given = part.given.contains(param.key);
-        params.insert(
-            param.key.into(),
-            json!({ "value": value, "unit": unit, "given": given, "help": param.help }),
-        );
+        Some((param.key, ToldParam { value, unit, given, help: param.help }))
+    };
+    Told {
+        part,
+        rated_voltage: part.rated_voltage(),
+        gate_limit: part.gate_limit(),
+        maximum_temperature: part.hottest(),
+        working_temperature: celsius,
+        values,
+        params: part.entry().params.iter().filter_map(param).collect(),
+        missing: part.missing(),
+        resistance: part.budget.as_ref().map_or(&[], |b| &b.pieces),
+        curves: part.curves.iter().map(ToldCurve::new).collect(),
     }
-    let values = derived.iter().map(|(name, unit, how, [cold, warm])| {
-        json!({ "name": name, "unit": unit, "conditions": how, "at_25": cold, "at_working": warm })
-    });
-    let dies = part.dies.iter().map(|d| {
-        json!({ "name": d.name, "area": d.area, "thickness": d.thickness, "material": d.material.map(|m| m.key()) })
-    });
-    let package = part.package.as_ref().map(|p| {
-        json!({
-            "outline": p.outline, "length": p.length, "width": p.width, "height": p.height,
-            "creepage": p.creepage, "clearance": p.clearance,
-        })
-    });
-    let impedance = part.thermal.impedance.iter().map(|i| json!({ "die": i.die, "terms": i.terms }));
-    let budget = part.budget.iter().flat_map(|b| &b.pieces).map(|p| {
-        json!({
-            "name": p.name, "die": p.die, "resistance": p.resistance, "specific": p.specific,
-            "exponent": p.exponent,
-        })
-    });
-    json!({
-        "name": part.name,
-        "title": part.title,
-        "source": part.source,
-        "kind": part.kind,
-        "technology": part.technology.key(),
-        "invented": part.invented,
-        "rated_voltage": part.rated_voltage(),
-        "gate_limit": part.gate_limit(),
-        "maximum_temperature": part.hottest(),
-        "working_temperature": celsius,
-        "values": values.collect::<Vec<_>>(),
-        "params": params,
-        "missing": part.missing(),
-        "dies": dies.collect::<Vec<_>>(),
-        "package": package,
-        "junction_case": part.thermal.junction_case,
-        "impedance": impedance.collect::<Vec<_>>(),
-        "resistance": budget.collect::<Vec<_>>(),
-        "curves": part.curves.iter().map(super::extract::curve).collect::<Vec<_>>(),
-    })
 }

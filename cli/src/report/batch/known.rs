@@ -46,8 +46,8 @@ fn share(study: &Study, s: &Share) -> String {
             s.hits,
             s.of,
             100.0 * CONFIDENCE,
-            percent(s.bounds.0),
-            percent(s.bounds.1)
+            percent(s.lower),
+            percent(s.upper)
         ),
     }
 }
@@ -73,9 +73,9 @@ fn limits(study: &Study, statistics: &Statistics) -> Option<Grid> {
         .iter()
         .map(|l| {
             let unit = unit_of_margin(study, &l.name);
-            let worst = l.worst.filter(|w| w.1.is_finite());
-            let (margin, at) = worst.map_or((String::new(), String::new()), |(v, m)| {
-                (people(m, &unit), format!("variant {v}: {}", inputs(study, v)))
+            let worst = l.worst.as_ref().filter(|w| w.margin.is_finite());
+            let (margin, at) = worst.map_or((String::new(), String::new()), |w| {
+                (people(w.margin, &unit), format!("variant {}: {}", w.variant, inputs(study, w.variant)))
             });
             vec![l.name.clone(), share(study, &l.kept), margin, at]
         })
@@ -158,8 +158,9 @@ pub(super) fn told(study: &Study, rows: &BTreeMap<usize, Row>) -> Told {
         answers.push(format!("All limits are kept by {}.", share(study, passes)));
     }
     for l in statistics.limits.iter().filter(|l| l.kept.hits < l.kept.of) {
-        let worst = l.worst.filter(|w| w.1.is_finite()).map_or(String::new(), |(v, m)| {
-            format!("; the worst, variant {v}, exceeds it by {}", people(-m, &unit_of_margin(study, &l.name)))
+        let worst = l.worst.as_ref().filter(|w| w.margin.is_finite()).map_or(String::new(), |w| {
+            let by = people(-w.margin, &unit_of_margin(study, &l.name));
+            format!("; the worst, variant {}, exceeds it by {by}", w.variant)
         });
         answers.push(format!("{} is kept by {}{worst}.", l.name, share(study, &l.kept)));
     }

@@ -9,7 +9,7 @@ use std::path::{Path, PathBuf};
 
 use super::study::capital;
 use super::{Block, Grid, Report, Section, Tone, words};
-use crate::batch::row::{Row, Status, verdict_of_word};
+use crate::batch::row::{Row, Status};
 use crate::batch::variant::Study;
 use crate::diagnostic::Sources;
 use crate::result::{ReadTable, Verdict};
@@ -35,7 +35,7 @@ fn rows(table: &ReadTable) -> BTreeMap<usize, Row> {
         let row = Row {
             variant,
             status: Status::of_word(&word(&table.status)).unwrap_or(Status::Broken),
-            verdict: verdict_of_word(&word(&table.verdict)).unwrap_or(Verdict::NotJudged),
+            verdict: Verdict::of_word(&word(&table.verdict)).unwrap_or(Verdict::NotJudged),
             error: word(&table.error),
             outputs: outputs.iter().map(|values| values.get(k).copied().unwrap_or(f64::NAN)).collect(),
         };

@@ -1,12 +1,13 @@
 //! `/figures`: the numbers behind every chart, and what it looks like.
 
-use serde_json::{Value, from_str};
+use serde_json::from_str;
 
 use super::super::archive::Archive;
 use super::super::error::ResultError;
 use super::super::names;
 use super::super::store::Store;
-use super::{StudyFigure, look};
+use super::StudyFigure;
+use super::look::{CurveLook, Layout, MarkLook, SpanLook, text};
 use crate::plot::{Axis, Bars, Chart, Figure, Panel, Series};
 
 pub(super) fn write(store: &Store, figures: &[StudyFigure]) -> Result<(), ResultError> {
@@ -34,11 +35,11 @@ fn words(axis: &Axis) -> &str {
 }
 
 fn write_chart(store: &Store, group: &str, chart: &Chart) -> Result<(), ResultError> {
-    store.group_text(group, "layout", &look::chart(chart).to_string())?;
+    store.group_text(group, "layout", &text(&Layout::of_chart(chart)))?;
     for (c, curve) in chart.curves.iter().enumerate() {
         let group = format!("{group}/{}", c + 1);
         store.group(&group)?;
-        store.group_text(&group, "look", &look::curve(curve).to_string())?;
+        store.group_text(&group, "look", &text(&CurveLook::new(curve)))?;
         let (x, y): (Vec<f64>, Vec<f64>) = curve.points.iter().copied().unzip();
         for (name, values, axis) in [("x", x, &chart.x), ("y", y, &chart.y)] {
             store.reals(&group, name, &values, names::unit(&axis.unit), words(axis))?;
@@ -50,7 +51,7 @@ fn write_chart(store: &Store, group: &str, chart: &Chart) -> Result<(), ResultEr
 }
 
 fn write_bars(store: &Store, group: &str, bars: &Bars) -> Result<(), ResultError> {
-    store.group_text(group, "layout", &look::bars(bars).to_string())?;
+    store.group_text(group, "layout", &text(&Layout::of_bars(bars)))?;
     if bars.groups.is_empty() {
         return Ok(());
     }
@@ -77,10 +78,18 @@ pub(super) fn read(archive: &Archive) -> Result<Vec<StudyFigure>, ResultError> {
         loop {
             let group = format!("{group}/{}", panels.len() + 1);
             let Some(layout) = archive.group_text(&group, "layout") else { break };
-            let layout: Value = from_str(&layout).unwrap_or_default();
-            panels.push(match layout["kind"].as_str() {
-                Some("bars") => Panel::Bars(read_bars(archive, &group, &layout)?),
-                _ => Panel::Chart(read_chart(archive, &group, &layout)?),
+            panels.push(match from_str(&layout) {
+                Ok(Layout::Bars { title, y, reference, height, groups, series }) => {
+                    let bars = Bars { title, y, groups, series: Vec::new(), reference, height };
+                    Panel::Bars(read_bars(archive, &group, bars, series)?)
+                }
+                Ok(Layout::Chart { title, x, y, height, marks, spans, .. }) => {
+                    let marks = marks.into_iter().filter_map(MarkLook::mark).collect();
+                    let spans = spans.into_iter().filter_map(SpanLook::span).collect();
+                    let chart = Chart { title, x, y, curves: Vec::new(), marks, spans, height };
+                    Panel::Chart(read_chart(archive, &group, chart)?)
+                }
+                Err(_) => Panel::Chart(read_chart(archive, &group, Chart::default())?),
             });
         }
         let figure = Figure { title: text("title").unwrap_or_default(), panels, notes };
@@ -88,8 +97,7 @@ pub(super) fn read(archive: &Archive) -> Result<Vec<StudyFigure>, ResultError> {
     }
 }
 
-fn read_chart(archive: &Archive, group: &str, layout: &Value) -> Result<Chart, ResultError> {
-    let mut chart = look::of_chart(layout);
+fn read_chart(archive: &Archive, group: &str, mut chart: Chart) -> Result<Chart, ResultError> {
     loop {
         let group = format!("{group}/{}", chart.curves.len() + 1);
         let Some(look) = archive.group_text(&group, "look") else { return Ok(chart) };
@@ -98,13 +106,17 @@ fn read_chart(archive: &Archive, group: &str, layout: &Value) -> Result<Chart, R
             archive.reals(&path, 0..archive.length(&path)?)
         });
         let points = x?.into_iter().zip(y?).collect();
-        chart.curves.push(look::of_curve(&from_str(&look).unwrap_or_default(), points));
+        chart.curves.push(from_str::<CurveLook>(&look).unwrap_or_default().curve(points));
     }
 }
 
-fn read_bars(archive: &Archive, group: &str, layout: &Value) -> Result<Bars, ResultError> {
-    let mut bars = look::of_bars(layout);
-    for (k, name) in look::series(layout).into_iter().enumerate() {
+fn read_bars(
+    archive: &Archive,
+    group: &str,
+    mut bars: Bars,
+    series: Vec<String>,
+) -> Result<Bars, ResultError> {
+    for (k, name) in series.into_iter().enumerate() {
         let path = format!("{group}/{}", k + 1);
         if !archive.has(&path) {
             continue;

@@ -1,115 +1,144 @@
 //! How charts look, as JSON in text attributes: everything of a panel but its numbers.
 
-use serde_json::{Value, json};
+use serde::{Deserialize, Deserializer, Serialize};
 
 use crate::plot::{Axis, Bars, Chart, Curve, Line, Mark, Marker, Span};
 
-const LINES: [(Line, &str); 5] = [
-    (Line::None, "none"),
-    (Line::Solid, "solid"),
-    (Line::Dashed, "dashed"),
-    (Line::Dotted, "dotted"),
-    (Line::DashDot, "dash-dot"),
-];
-const MARKERS: [(Marker, &str); 7] = [
-    (Marker::None, "none"),
-    (Marker::Disc, "disc"),
-    (Marker::Square, "square"),
-    (Marker::Triangle, "triangle"),
-    (Marker::Diamond, "diamond"),
-    (Marker::Ring, "ring"),
-    (Marker::Cross, "cross"),
-];
-
-fn word<T: Copy + PartialEq>(list: &[(T, &'static str)], wanted: T) -> &'static str {
-    list.iter().find(|p| p.0 == wanted).map_or("", |p| p.1)
+#[derive(Serialize, Deserialize)]
+#[serde(remote = "Line", rename_all = "kebab-case")]
+enum LineWord {
+    None,
+    Solid,
+    Dashed,
+    Dotted,
+    DashDot,
 }
 
-fn of_word<T: Copy>(list: &[(T, &'static str)], found: &Value) -> Option<T> {
-    let text = found.as_str()?;
-    list.iter().find(|p| p.1 == text).map(|p| p.0)
+#[derive(Serialize, Deserialize)]
+struct LineLook(#[serde(with = "LineWord")] Line);
+
+#[derive(Serialize, Deserialize)]
+#[serde(remote = "Marker", rename_all = "kebab-case")]
+enum MarkerWord {
+    None,
+    Disc,
+    Square,
+    Triangle,
+    Diamond,
+    Ring,
+    Cross,
 }
 
-fn text(value: &Value) -> String {
-    value.as_str().unwrap_or_default().to_string()
+#[derive(Serialize, Deserialize)]
+struct MarkerLook(#[serde(with = "MarkerWord")] Marker);
+
+#[derive(Serialize, Deserialize)]
+#[serde(remote = "Axis")]
+struct AxisLook {
+    title: String,
+    unit: String,
+    log: bool,
+    #[serde(deserialize_with = "bounds")]
+    range: Option<(f64, f64)>,
 }
 
-fn axis(axis: &Axis) -> Value {
-    json!({ "title": axis.title, "unit": axis.unit, "log": axis.log, "range": axis.range.map(|r| [r.0, r.1]) })
+/// None where one is not finite, which JSON writes as null.
+fn bounds<'a, D: Deserializer<'a>>(from: D) -> Result<Option<(f64, f64)>, D::Error> {
+    let range = Option::<(Option<f64>, Option<f64>)>::deserialize(from)?;
+    Ok(range.and_then(|(a, b)| a.zip(b)))
 }
 
-fn of_axis(value: &Value) -> Axis {
-    let range = value["range"].as_array().map(|r| (r.first(), r.get(1)));
-    let range = range.and_then(|(a, b)| Some((a?.as_f64()?, b?.as_f64()?)));
-    let log = value["log"].as_bool() == Some(true);
-    Axis { title: text(&value["title"]), unit: text(&value["unit"]), log, range }
+/// One that is nowhere is null, and not read.
+#[derive(Serialize, Deserialize)]
+pub(super) struct MarkLook {
+    at: Option<f64>,
+    label: String,
 }
 
-fn list<T>(value: &Value, one: impl Fn(&Value) -> Option<T>) -> Vec<T> {
-    value.as_array().into_iter().flatten().filter_map(one).collect()
+#[derive(Serialize, Deserialize)]
+pub(super) struct SpanLook {
+    from: Option<f64>,
+    to: Option<f64>,
+    label: String,
 }
 
-pub(super) fn chart(chart: &Chart) -> Value {
-    let marks = chart.marks.iter().map(|m| json!({ "at": m.at, "label": m.label }));
-    let spans = chart.spans.iter().map(|s| json!({ "from": s.from, "to": s.to, "label": s.label }));
-    json!({
-        "kind": "chart", "title": chart.title, "x": axis(&chart.x), "y": axis(&chart.y), "height": chart.height,
-        "marks": marks.collect::<Vec<_>>(), "spans": spans.collect::<Vec<_>>(), "curves": chart.curves.len(),
-    })
-}
-
-pub(super) fn of_chart(value: &Value) -> Chart {
-    let span =
-        |s: &Value| Some(Span { from: s["from"].as_f64()?, to: s["to"].as_f64()?, label: text(&s["label"]) });
+/// A panel.
+#[derive(Serialize, Deserialize)]
+#[serde(tag = "kind", rename_all = "lowercase")]
+pub(super) enum Layout {
     Chart {
-        title: text(&value["title"]),
-        x: of_axis(&value["x"]),
-        y: of_axis(&value["y"]),
-        curves: Vec::new(),
-        marks: list(&value["marks"], |m| Some(Mark { at: m["at"].as_f64()?, label: text(&m["label"]) })),
-        spans: list(&value["spans"], span),
-        height: value["height"].as_f64().unwrap_or(0.0),
-    }
-}
-
-pub(super) fn curve(curve: &Curve) -> Value {
-    json!({
-        "name": curve.name,
-        "line": curve.line.map(|l| word(&LINES, l)),
-        "marker": curve.marker.map(|m| word(&MARKERS, m)),
-        "colour": curve.colour,
-    })
-}
-
-pub(super) fn of_curve(value: &Value, points: Vec<(f64, f64)>) -> Curve {
-    Curve {
-        name: text(&value["name"]),
-        points,
-        line: of_word(&LINES, &value["line"]),
-        marker: of_word(&MARKERS, &value["marker"]),
-        colour: value["colour"].as_u64().map(|k| k as usize),
-    }
-}
-
-pub(super) fn bars(bars: &Bars) -> Value {
-    let series: Vec<&str> = bars.series.iter().map(|s| s.name.as_str()).collect();
-    json!({
-        "kind": "bars", "title": bars.title, "y": axis(&bars.y), "reference": bars.reference, "height": bars.height,
-        "groups": bars.groups, "series": series,
-    })
-}
-
-pub(super) fn of_bars(value: &Value) -> Bars {
+        title: String,
+        #[serde(with = "AxisLook")]
+        x: Axis,
+        #[serde(with = "AxisLook")]
+        y: Axis,
+        height: f64,
+        marks: Vec<MarkLook>,
+        spans: Vec<SpanLook>,
+        curves: usize,
+    },
     Bars {
-        title: text(&value["title"]),
-        y: of_axis(&value["y"]),
-        groups: list(&value["groups"], |g| Some(text(g))),
-        series: Vec::new(),
-        reference: value["reference"].as_f64(),
-        height: value["height"].as_f64().unwrap_or(0.0),
+        title: String,
+        #[serde(with = "AxisLook")]
+        y: Axis,
+        reference: Option<f64>,
+        height: f64,
+        groups: Vec<String>,
+        series: Vec<String>,
+    },
+}
+
+/// A curve.
+#[derive(Default, Serialize, Deserialize)]
+pub(super) struct CurveLook {
+    name: String,
+    line: Option<LineLook>,
+    marker: Option<MarkerLook>,
+    colour: Option<usize>,
+}
+
+/// Writes a look: texts and numbers, which JSON never refuses.
+pub(super) fn text(look: &impl Serialize) -> String {
+    serde_json::to_string(look).unwrap_or_default()
+}
+
+impl Layout {
+    pub fn of_chart(chart: &Chart) -> Self {
+        let Chart { title, x, y, curves, marks, spans, height } = chart.clone();
+        let mark = |m: Mark| MarkLook { at: Some(m.at), label: m.label };
+        let span = |s: Span| SpanLook { from: Some(s.from), to: Some(s.to), label: s.label };
+        let (marks, spans) = (marks.into_iter().map(mark).collect(), spans.into_iter().map(span).collect());
+        Self::Chart { title, x, y, height, marks, spans, curves: curves.len() }
+    }
+
+    pub fn of_bars(bars: &Bars) -> Self {
+        let Bars { title, y, groups, series, reference, height } = bars.clone();
+        let series = series.into_iter().map(|s| s.name).collect();
+        Self::Bars { title, y, reference, height, groups, series }
     }
 }
 
-pub(super) fn series(value: &Value) -> Vec<String> {
-    list(&value["series"], |s| Some(text(s)))
+impl MarkLook {
+    pub fn mark(self) -> Option<Mark> {
+        Some(Mark { at: self.at?, label: self.label })
+    }
+}
+
+impl SpanLook {
+    pub fn span(self) -> Option<Span> {
+        Some(Span { from: self.from?, to: self.to?, label: self.label })
+    }
+}
+
+impl CurveLook {
+    pub fn new(curve: &Curve) -> Self {
+        let Curve { name, line, marker, colour, .. } = curve;
+        let (name, colour) = (name.clone(), *colour);
+        Self { name, line: line.map(LineLook), marker: marker.map(MarkerLook), colour }
+    }
+
+    pub fn curve(self, points: Vec<(f64, f64)>) -> Curve {
+        let Self { name, line, marker, colour } = self;
+        Curve { name, points, line: line.map(|l| l.0), marker: marker.map(|m| m.0), colour }
+    }
 }

@@ -148,9 +148,7 @@ impl Study {
             let found = format!("a result file of format version {version}");
             return Err(ResultError::content(path, found, format!("version {FORMAT_VERSION} or earlier")));
         }
-        let word = said("verdict");
-        let verdict = [Verdict::Passes, Verdict::Fails, Verdict::NotJudged].into_iter();
-        let verdict = verdict.clone().find(|v| v.word() == word).filter(|_| said("judged") == "yes");
+        let verdict = Verdict::of_word(&said("verdict")).filter(|_| said("judged") == "yes");
         let mut study = Self {
             kind,
             title: said("title"),

@@ -14,7 +14,7 @@ use crate::scenario::shape::Key;
 
 impl Resolve<'_> {
     pub(super) fn component(&mut self, fields: &Fields, parts: &Parts) -> Option<ComponentSpec> {
-        let entry = catalogue::<f64>().iter().find(|e| e.kind == fields.kind)?;
+        let entry = catalogue().iter().find(|e| e.kind == fields.kind)?;
         let name = fields.named("name");
         let nodes = self.pins(fields, entry);
         let mut values = Values::with_defaults(entry.params);
@@ -47,7 +47,7 @@ impl Resolve<'_> {
     }
 
     /// Nodes in the order of the pins.
-    fn pins(&mut self, fields: &Fields, entry: &Entry<f64>) -> Option<Vec<Named>> {
+    fn pins(&mut self, fields: &Fields, entry: &Entry) -> Option<Vec<Named>> {
         let open_ended = entry.pins.last() == Some(&"*");
         let fixed = if open_ended { &entry.pins[..entry.pins.len() - 1] } else { entry.pins };
         let listed = one_of(fixed).replace(" or ", " and ");

@@ -65,7 +65,7 @@ impl Parts {
     }
 
     /// What a part gives, and the defaults of what it leaves out.
-    pub(super) fn values(&self, file: FileId, name: &str) -> Option<&Values<f64>> {
+    pub(super) fn values(&self, file: FileId, name: &str) -> Option<&Values> {
         self.parts.get(&(file, name.to_string())).map(|p| &p.values)
     }
 }

@@ -2,12 +2,12 @@
 //! that keeps row sums almost (Gustafsson, BIT 18 (1978) 142): with the cells numbered along z, strong coupling
 //! through thin layers is taken exactly, and the number of iterations grows slowly with that of the cells.
 //!
-//! The factor is M = (D + L)·D⁻¹·(D + Lᵀ), L the part of A = K + shift·C below its diagonal. The iteration runs on
-//! (D + L)⁻¹·A·(D + Lᵀ)⁻¹ with D as its preconditioner, whose product with p is t + (D + L)⁻¹·(p − E·t),
-//! t = (D + Lᵀ)⁻¹·p, E = 2D − diag A: the matrix itself is never multiplied (Eisenstat, SIAM J. Sci. Stat. Comput. 2
-//! (1981) 1).
+//! The factor of A = K + shift·C is (D + L)·D⁻¹·(D + Lᵀ), L the part of A below its diagonal. In unknowns √D·x it is
+//! (1 + N)·(1 + Nᵀ), N = D^(−½)·L·D^(−½), and the product of (1 + N)⁻¹·D^(−½)·A·D^(−½)·(1 + Nᵀ)⁻¹ with p is
+//! t + (1 + N)⁻¹·(p − E·t), t = (1 + Nᵀ)⁻¹·p, E = 2 − D⁻¹·diag A: the matrix itself is never multiplied (Eisenstat,
+//! SIAM J. Sci. Stat. Comput. 2 (1981) 1). One triangle of A in compressed rows serves both ways.
 
-use super::system::System;
+use super::system::{Matrix, System};
 use super::trouble::FieldTrouble;
 
 /// How much of what the incomplete factor drops goes to its diagonal; 1 would keep row sums. Measured on a package
@@ -20,10 +20,10 @@ const MOST: usize = 5000;
 #[derive(Debug, Clone)]
 pub struct Conjugate {
     shift: f64,
-    /// D.
-    pivots: Vec<f64>,
-    /// D⁻¹.
-    inverse: Vec<f64>,
+    /// D^(−½).
+    scale: Vec<f64>,
+    /// N.
+    lower: Matrix,
     /// E.
     excess: Vec<f64>,
     residual: Vec<f64>,
@@ -39,8 +39,8 @@ impl Conjugate {
         let zero = || vec![0.0; cells];
         let mut new = Self {
             shift,
-            pivots: zero(),
-            inverse: zero(),
+            scale: zero(),
+            lower: Matrix::zero((cells, cells)),
             excess: zero(),
             residual: zero(),
             direction: zero(),
@@ -54,22 +54,38 @@ impl Conjugate {
     /// The same for other coefficients on the same cells.
     pub fn refresh(&mut self, system: &System, shift: f64) {
         self.shift = shift;
-        for i in 0..system.cells() {
-            let full = system.diagonal[i] + shift * system.capacity[i];
-            let mut pivot = full;
-            for (j, g) in system.links.below(i) {
-                let others: f64 = system.links.above(j).filter(|n| n.0 != i).map(|n| n.1).sum();
-                pivot -= g * (g + KEPT * others) * self.inverse[j];
+        let (conductance, capacity) = (&system.conductance, system.capacity.data());
+        let cells = system.cells();
+        // Σ of what couples a cell to those of higher number.
+        let mut above = vec![0.0; cells];
+        let (mut begins, mut columns, mut values) = (vec![0], Vec::new(), Vec::new());
+        for (i, row) in conductance.outer_iterator().enumerate() {
+            let (mut full, mut dropped) = (shift * capacity[i], 0.0);
+            for (&j, &k) in row.indices().iter().zip(row.data()) {
+                let before = j as usize;
+                if before < i {
+                    dropped -= k * (KEPT * (above[before] + k) - k) * self.scale[before].powi(2);
+                    columns.push(j);
+                    values.push(k * self.scale[before]);
+                } else if before == i {
+                    full += k;
+                } else {
+                    above[i] -= k;
+                }
             }
-            let pivot = if pivot > 1e-10 * full { pivot } else { full };
-            self.pivots[i] = pivot;
-            self.inverse[i] = 1.0 / pivot;
-            self.excess[i] = 2.0 * pivot - full;
+            let pivot = if full - dropped > 1e-10 * full { full - dropped } else { full };
+            let scale = 1.0 / pivot.sqrt();
+            let own = *begins.last().unwrap_or(&0) as usize;
+            values[own..].iter_mut().for_each(|v| *v *= scale);
+            begins.push(columns.len() as u32);
+            self.scale[i] = scale;
+            self.excess[i] = 2.0 - full / pivot;
         }
+        self.lower = Matrix::new((cells, cells), begins, columns, values);
     }
 
-    /// Solves from the estimate in `x` until the residual, in the norm of M⁻¹, is `tolerance` of the right side's.
-    /// Gives the number of iterations.
+    /// Solves from the estimate in `x` until the residual, in the norm of the factor's inverse, is `tolerance` of the
+    /// right side's. Gives the number of iterations.
     ///
     /// # Errors
     /// Too many iterations.
@@ -80,20 +96,13 @@ impl Conjugate {
         x: &mut [f64],
         tolerance: f64,
     ) -> Result<usize, FieldTrouble> {
-        self.forward(system, b);
-        let goal = tolerance * tolerance * weighted(&self.image, &self.pivots);
-        system.multiply(self.shift, x, &mut self.scratch);
-        for (r, b) in self.scratch.iter_mut().zip(b) {
-            *r = b - *r;
-        }
-        let right = std::mem::take(&mut self.scratch);
-        self.forward(system, &right);
-        self.scratch = right;
-        std::mem::swap(&mut self.residual, &mut self.image);
-        let mut size = weighted(&self.residual, &self.pivots);
-        for ((p, r), d) in self.direction.iter_mut().zip(&self.residual).zip(&self.pivots) {
-            *p = d * r;
-        }
+        let Self { shift, scale, lower, excess, residual, direction, image, scratch } = self;
+        forward(lower, image, |i| scale[i] * b[i]);
+        let goal = tolerance * tolerance * dot(image, image);
+        system.multiply(*shift, x, scratch);
+        forward(lower, residual, |i| scale[i] * (b[i] - scratch[i]));
+        direction.copy_from_slice(residual);
+        let mut size = dot(residual, residual);
         let mut sum = vec![0.0; x.len()];
         let mut done = None;
         for iteration in 0..MOST {
@@ -101,65 +110,48 @@ impl Conjugate {
                 done = Some(iteration);
                 break;
             }
-            let slope = self.multiply(system);
-            let step = size / slope;
-            let mut next = 0.0;
-            let vectors = self.residual.iter_mut().zip(&self.image).zip(&self.pivots);
-            for ((((r, q), d), y), p) in vectors.zip(&mut sum).zip(&self.direction) {
+            scratch.copy_from_slice(direction);
+            backward(lower, scratch);
+            forward(lower, image, |i| direction[i] - excess[i] * scratch[i]);
+            image.iter_mut().zip(scratch.iter()).for_each(|(q, t)| *q += t);
+            let step = size / dot(image, direction);
+            let vectors = residual.iter_mut().zip(image.iter()).zip(&mut sum).zip(direction.iter());
+            for (((r, q), y), p) in vectors {
                 *y += step * p;
                 *r -= step * q;
-                next += *r * *r * d;
             }
+            let next = dot(residual, residual);
             let turn = next / size;
             size = next;
-            for ((p, r), d) in self.direction.iter_mut().zip(&self.residual).zip(&self.pivots) {
-                *p = d * r + turn * *p;
-            }
+            direction.iter_mut().zip(residual.iter()).for_each(|(p, r)| *p = r + turn * *p);
         }
-        std::mem::swap(&mut self.direction, &mut sum);
-        self.backward(system);
-        x.iter_mut().zip(&self.scratch).for_each(|(x, t)| *x += t);
+        backward(lower, &mut sum);
+        x.iter_mut().zip(&sum).zip(scale.iter()).for_each(|((x, t), s)| *x += s * t);
         done.ok_or(FieldTrouble::NotConverged { cells: system.cells(), iterations: MOST })
-    }
-
-    /// image = (D + L)⁻¹·b.
-    fn forward(&mut self, system: &System, b: &[f64]) {
-        let image = &mut self.image;
-        for i in 0..b.len() {
-            image[i] = (b[i] + system.links.sum_below(i, image)) * self.inverse[i];
-        }
-    }
-
-    /// scratch = (D + Lᵀ)⁻¹·direction.
-    fn backward(&mut self, system: &System) {
-        let t = &mut self.scratch;
-        // What is there of old is multiplied by zero where a neighbour is missing.
-        for i in (0..t.len()).rev() {
-            t[i] = 0.0;
-            t[i] = (self.direction[i] + system.links.sum_above(i, t)) * self.inverse[i];
-        }
-    }
-
-    /// image = (D + L)⁻¹·A·(D + Lᵀ)⁻¹·direction; gives direction·image.
-    fn multiply(&mut self, system: &System) -> f64 {
-        self.backward(system);
-        let Self { image, scratch, direction, excess, inverse, .. } = self;
-        let mut slope = 0.0;
-        for i in 0..image.len() {
-            // `image` holds the second part alone while it is made, scratch the first.
-            image[i] =
-                (direction[i] - excess[i] * scratch[i] + system.links.sum_below(i, image)) * inverse[i];
-        }
-        for ((q, t), p) in image.iter_mut().zip(scratch.iter()).zip(direction.iter()) {
-            *q += t;
-            slope += *q * p;
-        }
-        slope
     }
 }
 
-fn weighted(a: &[f64], d: &[f64]) -> f64 {
-    a.iter().zip(d).map(|(a, d)| a * a * d).sum()
+/// x = (1 + N)⁻¹·b. The solvers of the crate divide by the diagonal, which here is 1: every cell would wait for it.
+fn forward(lower: &Matrix, x: &mut [f64], b: impl Fn(usize) -> f64) {
+    let (columns, values) = (lower.indices(), lower.data());
+    for (i, row) in lower.indptr().iter_outer_sz().enumerate() {
+        let mut left = b(i);
+        for (j, n) in columns[row.clone()].iter().zip(&values[row]) {
+            left -= n * x[*j as usize];
+        }
+        x[i] = left;
+    }
+}
+
+/// x ← (1 + Nᵀ)⁻¹·x.
+fn backward(lower: &Matrix, x: &mut [f64]) {
+    let (columns, values) = (lower.indices(), lower.data());
+    for (i, row) in lower.indptr().iter_outer_sz().enumerate().rev() {
+        let found = x[i];
+        for (j, n) in columns[row.clone()].iter().zip(&values[row]) {
+            x[*j as usize] -= n * found;
+        }
+    }
 }
 
 /// Scalar product, in four sums that do not wait for one another.

@@ -10,7 +10,7 @@
 use nalgebra::{Cholesky, DMatrix, DVector, SymmetricEigen};
 
 use super::iterate::{Conjugate, dot};
-use super::system::System;
+use super::system::{Matrix, System, along};
 use super::trouble::FieldTrouble;
 use crate::thermal::compact::Compact;
 
@@ -150,13 +150,16 @@ fn trim(network: &Compact, heated: &[bool], share: f64) -> Compact {
     }
 }
 
+/// A row of a matrix, zeros and all.
+fn full(matrix: &Matrix, row: usize) -> Vec<f64> {
+    matrix.outer_view(row).map_or_else(Vec::new, |row| row.to_dense().to_vec())
+}
+
 struct Basis<'a> {
     system: &'a System,
     conjugate: Conjugate,
     /// Columns of B of the ports that are heated.
     heat: Vec<Vec<f64>>,
-    /// Conductances to each boundary.
-    cooling: Vec<Vec<f64>>,
     /// Steady temperatures for 1 K at a boundary and 0 at the others.
     steady: Vec<Vec<f64>>,
     /// Orthonormal in the product of K.
@@ -171,13 +174,12 @@ impl<'a> Basis<'a> {
     /// With the steady states.
     fn new(system: &'a System) -> Result<Self, FieldTrouble> {
         let cells = system.cells();
-        let ports = 0..system.ports.names.len();
-        let heated = ports.filter(|p| system.ports.heated[*p]);
+        let (films, shares) = (&system.films, system.shares());
+        let heated = (0..shares.rows()).filter(|p| system.ports.heated[*p]);
         let mut new = Self {
             system,
             conjugate: Conjugate::new(system, 0.0),
-            heat: heated.map(|p| system.ports.column(p, cells)).collect(),
-            cooling: (0..system.boundaries.len()).map(|b| system.boundary_vector(b)).collect(),
+            heat: heated.map(|p| full(shares, p)).collect(),
             steady: Vec::new(),
             vectors: Vec::new(),
             stored: Vec::new(),
@@ -186,9 +188,8 @@ impl<'a> Basis<'a> {
         };
         // The steady temperatures of all boundaries together are uniform: the last follows from the others.
         let mut last = vec![1.0; cells];
-        for b in 1..new.cooling.len() {
-            let cooling = new.cooling[b].clone();
-            let x = new.solve(&cooling, vec![0.0; cells], STEADY)?;
+        for b in 1..films.rows() {
+            let x = new.solve(&full(films, b), vec![0.0; cells], STEADY)?;
             last.iter_mut().zip(&x).for_each(|(a, b)| *a -= b);
             new.steady.push(x);
         }
@@ -259,7 +260,7 @@ impl<'a> Basis<'a> {
         }
         let scale = 1.0 / left.sqrt();
         x.iter_mut().for_each(|x| *x *= scale);
-        let content: Vec<f64> = x.iter().zip(&self.system.capacity).map(|(x, c)| x * c).collect();
+        let content: Vec<f64> = x.iter().zip(self.system.capacity.data()).map(|(x, c)| x * c).collect();
         let mut row: Vec<f64> = self.vectors.iter().map(|v| dot(v, &content)).collect();
         row.push(dot(&x, &content));
         self.stored.push(row);
@@ -269,7 +270,7 @@ impl<'a> Basis<'a> {
     /// The network of the basis as it is.
     fn network(&self) -> Compact {
         let system = self.system;
-        let (m, b, n) = (system.ports.names.len(), self.cooling.len(), self.vectors.len());
+        let (m, b, n) = (system.ports.names.len(), system.films.rows(), self.vectors.len());
         let stored = DMatrix::from_fn(n, n, |i, j| self.stored[i.max(j)][i.min(j)]);
         let eigen = SymmetricEigen::new(stored);
         let mut modes: Vec<(f64, usize)> = eigen.eigenvalues.iter().copied().zip(0..n).collect();
@@ -277,7 +278,7 @@ impl<'a> Basis<'a> {
         let at_ports =
             DMatrix::from_fn(m, n, |i, k| system.ports.read(i, &self.vectors[k])) * &eigen.eigenvectors;
         let at_boundaries =
-            DMatrix::from_fn(b, n, |i, k| dot(&self.cooling[i], &self.vectors[k])) * &eigen.eigenvectors;
+            DMatrix::from_fn(b, n, |i, k| along(&system.films, i, &self.vectors[k])) * &eigen.eigenvectors;
         // Below the round-off of the eigenvalues a time constant is none: such a mode rises at once.
         let floor = modes.last().map_or(0.0, |m| m.0) * 1e-15 * n as f64;
         let mut direct = system.ports.direct.clone();
@@ -292,7 +293,8 @@ impl<'a> Basis<'a> {
         let columns = |rows: usize, from: &DMatrix<f64>| -> Vec<f64> {
             (0..rows).flat_map(|i| modes.iter().map(move |(_, k)| from[(i, *k)])).collect()
         };
-        let exchange = |i: usize, j: usize| if i == j { 0.0 } else { dot(&self.cooling[i], &self.steady[j]) };
+        let exchange =
+            |i: usize, j: usize| if i == j { 0.0 } else { along(&system.films, i, &self.steady[j]) };
         Compact {
             ports: system.ports.names.clone(),
             boundaries: system.boundaries.clone(),

@@ -1,16 +1,17 @@
 //! Temperatures with properties that follow them, stepped: surges, where conductivity falls as the die heats.
 //!
 //! The heat content of each cell is exact for its law (∫c dT), conductances take the conductivity at both cells'
-//! temperatures, and each stage of Alexander's method (as in [`super::march`]) is iterated until the temperatures
-//! settle: what is stored, added and given off then agrees.
+//! temperatures, and each stage of Alexander's two-stage method (SIAM J. Numer. Anal. 14 (1977) 1006: L-stable, order
+//! 2) is iterated until the temperatures settle: what is stored, added and given off then agrees.
 
 use super::body::Body;
 use super::iterate::Conjugate;
-use super::march::GAMMA;
 use super::mesh::Mesh;
-use super::system::{Ports, System};
+use super::system::{Ports, System, add_transposed, conduct};
 use super::trouble::FieldTrouble;
 
+/// γ = 1 − 1/√2.
+const GAMMA: f64 = 1.0 - std::f64::consts::FRAC_1_SQRT_2;
 /// 0 °C in K.
 const ZERO: f64 = 273.15;
 /// Change of temperature, K, below which a stage has settled.
@@ -72,8 +73,8 @@ impl<'a> Surge<'a> {
 
     /// Heat flow to all boundaries now, W.
     pub fn outflow(&self) -> f64 {
-        let film = |(b, cell, g): &(usize, u32, f64)| {
-            g * (self.kelvin[*cell as usize] - self.body.boundaries[*b].temperature - ZERO)
+        let film = |(g, (b, cell)): (&f64, (u32, u32))| {
+            g * (self.kelvin[cell as usize] - self.body.boundaries[b as usize].temperature - ZERO)
         };
         self.system.films.iter().map(film).sum()
     }
@@ -122,25 +123,22 @@ impl<'a> Surge<'a> {
         // A stage without end is the steady state: no capacity.
         let shift = if stage.is_finite() { 1.0 / stage } else { 0.0 };
         let mut b = vec![0.0; start.len()];
+        let fixed: Vec<f64> = self.body.boundaries.iter().map(|b| b.temperature + ZERO).collect();
         for _ in 0..MOST {
             let (body, mesh, kelvin) = (self.body, self.mesh, &self.kelvin);
-            self.system.conduct(body, mesh, |cell| kelvin[cell])?;
+            (self.system.conductance, self.system.films) = conduct(body, mesh, |cell| kelvin[cell])?;
             // The undelayed part of a rectangle follows the conductivity too.
             self.system.ports = Ports::new(body, mesh, |cell| kelvin[cell])?;
             for (k, b) in b.iter_mut().enumerate() {
                 let block = mesh.cells[k].block as usize;
                 let law = &body.substances[body.blocks[block].substance].heat_capacity;
                 let capacity = self.volumes[k] * law.at(kelvin[k]);
-                self.system.capacity[k] = capacity;
+                self.system.capacity.data_mut()[k] = capacity;
                 let risen = self.volumes[k] * law.integral(start[k], kelvin[k]);
                 *b = shift * (capacity * kelvin[k] - risen + offset[k]);
             }
-            for (boundary, cell, g) in &self.system.films {
-                b[*cell as usize] += g * (body.boundaries[*boundary].temperature + ZERO);
-            }
-            for (weights, p) in self.system.ports.weights.iter().zip(&self.power) {
-                weights.iter().for_each(|(cell, share)| b[*cell as usize] += p * share);
-            }
+            add_transposed(&self.system.films, &fixed, &mut b);
+            add_transposed(self.system.shares(), &self.power, &mut b);
             self.conjugate.refresh(&self.system, shift);
             let before = self.kelvin.clone();
             self.conjugate.solve(&self.system, &b, &mut self.kelvin, RESIDUAL)?;

@@ -5,34 +5,36 @@
 //! film, with no positive entry off its diagonal; C is diagonal. Temperatures are rises over a common level, which
 //! [`System::new`] needs only to take the properties.
 
+use sprs::prod::{mul_acc_mat_vec_csc, mul_acc_mat_vec_csr};
+use sprs::{CsMatI, TriMatI};
+
 use super::body::{Body, Face};
 use super::mesh::{Cell, Mesh};
 use super::trouble::FieldTrouble;
 
-mod links;
 mod ports;
 
-pub(super) use links::Links;
 pub(super) use ports::Ports;
+
+/// A sparse matrix in compressed rows.
+pub type Matrix = CsMatI<f64, u32>;
 
 /// A body on a mesh.
 #[derive(Debug, Clone)]
 pub struct System {
-    pub(super) at: Vec<[u32; 3]>,
-    pub(super) links: Links,
-    /// Films: boundary, cell, conductance, W/K.
-    pub(super) films: Vec<(usize, u32, f64)>,
-    /// Diagonal of K, W/K.
-    pub(super) diagonal: Vec<f64>,
-    /// Diagonal of C, J/K.
-    pub(super) capacity: Vec<f64>,
+    /// K, W/K.
+    pub(super) conductance: Matrix,
+    /// C, J/K: its diagonal.
+    pub(super) capacity: Matrix,
+    /// F transposed, W/K: a row of films for each boundary.
+    pub(super) films: Matrix,
     pub(super) ports: Ports,
     /// Name and temperature of each boundary, °C.
     pub(super) boundaries: Vec<crate::thermal::network::Boundary>,
 }
 
-/// Axes in the order of the neighbours: along z first, in which cells are numbered.
-const AXES: [usize; 3] = [2, 0, 1];
+/// Axis and direction of the neighbours of a cell in the order of their numbers, which run along z first, then x, y.
+const NEIGHBOURS: [(usize, isize); 6] = [(1, -1), (0, -1), (2, -1), (2, 1), (0, 1), (1, 1)];
 
 impl System {
     /// Assembles a body on its mesh with the properties at `kelvin` K.
@@ -41,23 +43,22 @@ impl System {
     /// As [`Body::check`]; a port outside every block, a film on a covered face, a block without a path to a film.
     pub fn new(body: &Body, mesh: &Mesh, kelvin: f64) -> Result<Self, FieldTrouble> {
         body.check()?;
+        let (conductance, films) = conduct(body, mesh, |_| kelvin)?;
+        let content = |cell: &Cell| {
+            let volume: f64 = mesh.extents(cell).iter().product();
+            volume * body.substances[body.blocks[cell.block as usize].substance].heat_capacity.at(kelvin)
+        };
         let cells = mesh.cells.len();
-        let mut system = Self {
-            at: mesh.cells.iter().map(|c| c.at).collect(),
-            links: Links::new(cells),
-            films: Vec::new(),
-            diagonal: vec![0.0; cells],
-            capacity: vec![0.0; cells],
-            ports: Ports::default(),
+        let places = 0..cells as u32;
+        let contents = mesh.cells.iter().map(content).collect();
+        let indptr = (0..=cells as u32).collect();
+        let system = Self {
+            conductance,
+            capacity: Matrix::new((cells, cells), indptr, places.collect(), contents),
+            films,
+            ports: Ports::new(body, mesh, |_| kelvin)?,
             boundaries: body.boundaries.clone(),
         };
-        system.conduct(body, mesh, |_| kelvin)?;
-        for (cell, capacity) in mesh.cells.iter().zip(&mut system.capacity) {
-            let volume: f64 = mesh.extents(cell).iter().product();
-            *capacity =
-                volume * body.substances[body.blocks[cell.block as usize].substance].heat_capacity.at(kelvin);
-        }
-        system.ports = Ports::new(body, mesh, |_| kelvin)?;
         if let Some(cell) = system.without_path() {
             let block = body.blocks[mesh.cells[cell].block as usize].name.clone();
             return Err(FieldTrouble::NoPath { block });
@@ -67,120 +68,120 @@ impl System {
 
     /// Number of cells.
     pub fn cells(&self) -> usize {
-        self.at.len()
+        self.conductance.rows()
     }
 
-    /// Takes the conductivities at the temperature (K) of each cell.
-    ///
-    /// # Errors
-    /// A film on a covered face.
-    pub(super) fn conduct(
-        &mut self,
-        body: &Body,
-        mesh: &Mesh,
-        kelvin: impl Fn(usize) -> f64,
-    ) -> Result<(), FieldTrouble> {
-        self.diagonal.fill(0.0);
-        for (number, cell) in mesh.cells.iter().enumerate() {
-            for (slot, axis) in AXES.into_iter().enumerate() {
-                let mut at = cell.at.map(|k| k as usize);
-                at[axis] += 1;
-                let next = mesh.cell(at);
-                if next == Mesh::NONE {
-                    continue;
-                }
-                let other = &mesh.cells[next as usize];
-                let mut resistance = half(body, mesh, cell, axis, kelvin(number))
-                    + half(body, mesh, other, axis, kelvin(next as usize));
-                if axis == 2 && other.block != cell.block {
-                    resistance += body.blocks[other.block as usize].contact;
-                }
-                let g = area(mesh, cell, axis) / resistance;
-                self.links.set(slot, number, next as usize, g);
-                self.diagonal[number] += g;
-                self.diagonal[next as usize] += g;
-            }
-        }
-        self.films.clear();
-        for film in &body.films {
-            let before = self.films.len();
-            let block = &body.blocks[film.block];
-            let edge = |axis: usize, x: f64| mesh.edge(axis, x);
-            let (here, beyond) = match film.face {
-                Face::Top => (edge(2, block.high[2]).saturating_sub(1), Some(edge(2, block.high[2]))),
-                Face::Bottom => (edge(2, block.low[2]), edge(2, block.low[2]).checked_sub(1)),
-            };
-            for j in edge(1, block.low[1])..edge(1, block.high[1]) {
-                for i in edge(0, block.low[0])..edge(0, block.high[0]) {
-                    let covered = beyond.is_some_and(|k| mesh.cell([i, j, k]) != Mesh::NONE);
-                    let number = mesh.cell([i, j, here]);
-                    if covered || number == Mesh::NONE {
-                        continue;
-                    }
-                    let cell = &mesh.cells[number as usize];
-                    let resistance =
-                        half(body, mesh, cell, 2, kelvin(number as usize)) + 1.0 / film.coefficient;
-                    let g = area(mesh, cell, 2) / resistance;
-                    self.films.push((film.boundary, number, g));
-                    self.diagonal[number as usize] += g;
-                }
-            }
-            if self.films.len() == before {
-                let (block, face) = (block.name.clone(), film.face.word());
-                return Err(FieldTrouble::CoveredFilm { block, face });
-            }
-        }
-        Ok(())
-    }
-
-    /// y = (K + shift·C)·x.
+    /// y = (K + shift·C)·x. Panics when x or y has not one entry per cell.
     pub fn multiply(&self, shift: f64, x: &[f64], y: &mut [f64]) {
-        for (i, y) in y.iter_mut().enumerate() {
-            let own = (self.diagonal[i] + shift * self.capacity[i]) * x[i];
-            *y = own - self.links.sum_below(i, x) - self.links.sum_above(i, x);
+        for ((y, c), x) in y.iter_mut().zip(self.capacity.data()).zip(x) {
+            *y = shift * c * x;
         }
+        mul_acc_mat_vec_csr(self.conductance.view(), x, y);
     }
 
-    /// Lower triangle of K + shift·C with its diagonal, as row, column, value: for other solvers.
-    pub fn entries(&self, shift: f64) -> Vec<(usize, usize, f64)> {
-        let mut entries = Vec::with_capacity(4 * self.cells());
-        for i in 0..self.cells() {
-            entries.push((i, i, self.diagonal[i] + shift * self.capacity[i]));
-            entries.extend(self.links.above(i).map(|(j, g)| (j, i, -g)));
-        }
-        entries
+    /// K + shift·C, W/K; shift in 1/s: for other solvers.
+    pub fn matrix(&self, shift: f64) -> Matrix {
+        &self.conductance + &self.capacity.map(|c| shift * c)
     }
 
-    /// Conductances from a boundary to the cells, W/K; F·θ for θ = 1 there.
-    pub(super) fn boundary_vector(&self, boundary: usize) -> Vec<f64> {
-        let mut f = vec![0.0; self.cells()];
-        for (b, cell, g) in &self.films {
-            if *b == boundary {
-                f[*cell as usize] += g;
-            }
-        }
-        f
+    /// B transposed: the share of each cell in the heat of each port, \[ports × cells\].
+    pub fn shares(&self) -> &Matrix {
+        &self.ports.weights
     }
 
     /// A cell from which no chain of neighbours leads to a film.
     fn without_path(&self) -> Option<usize> {
         let mut reached = vec![false; self.cells()];
-        let mut open: Vec<u32> = Vec::new();
-        for (_, cell, _) in &self.films {
-            if !std::mem::replace(&mut reached[*cell as usize], true) {
-                open.push(*cell);
-            }
-        }
-        while let Some(cell) = open.pop() {
-            let cell = cell as usize;
-            for (next, _) in self.links.above(cell).chain(self.links.below(cell)) {
-                if !std::mem::replace(&mut reached[next], true) {
-                    open.push(next as u32);
+        let mut open = self.films.indices().to_vec();
+        open.iter().for_each(|cell| reached[*cell as usize] = true);
+        while let Some(row) = open.pop().and_then(|cell| self.conductance.outer_view(cell as usize)) {
+            for next in row.indices() {
+                if !std::mem::replace(&mut reached[*next as usize], true) {
+                    open.push(*next);
                 }
             }
         }
         reached.iter().position(|r| !r)
     }
+}
+
+/// K and the films, with the conductivities at the temperature (K) of each cell.
+///
+/// # Errors
+/// A film on a covered face.
+pub(super) fn conduct(
+    body: &Body,
+    mesh: &Mesh,
+    kelvin: impl Fn(usize) -> f64,
+) -> Result<(Matrix, Matrix), FieldTrouble> {
+    let cells = mesh.cells.len();
+    let halves: Vec<[f64; 3]> = mesh
+        .cells
+        .iter()
+        .enumerate()
+        .map(|(number, cell)| [0, 1, 2].map(|axis| half(body, mesh, cell, axis, kelvin(number))))
+        .collect();
+    let mut films = TriMatI::new((body.boundaries.len(), cells));
+    let mut to_films = vec![0.0; cells];
+    for film in &body.films {
+        let before = films.nnz();
+        let block = &body.blocks[film.block];
+        let edge = |axis: usize, x: f64| mesh.edge(axis, x);
+        let (here, beyond) = match film.face {
+            Face::Top => (edge(2, block.high[2]).saturating_sub(1), Some(edge(2, block.high[2]))),
+            Face::Bottom => (edge(2, block.low[2]), edge(2, block.low[2]).checked_sub(1)),
+        };
+        for j in edge(1, block.low[1])..edge(1, block.high[1]) {
+            for i in edge(0, block.low[0])..edge(0, block.high[0]) {
+                let covered = beyond.is_some_and(|k| mesh.cell([i, j, k]) != Mesh::NONE);
+                let number = mesh.cell([i, j, here]) as usize;
+                if covered || number == Mesh::NONE as usize {
+                    continue;
+                }
+                let resistance = halves[number][2] + 1.0 / film.coefficient;
+                let g = area(mesh, &mesh.cells[number], 2) / resistance;
+                films.add_triplet(film.boundary, number, g);
+                to_films[number] += g;
+            }
+        }
+        if films.nnz() == before {
+            let (block, face) = (block.name.clone(), film.face.word());
+            return Err(FieldTrouble::CoveredFilm { block, face });
+        }
+    }
+    // Row by row in the order of the columns: nothing is left to sort.
+    let mut all = TriMatI::with_capacity((cells, cells), 7 * cells);
+    for (number, cell) in mesh.cells.iter().enumerate() {
+        let links = NEIGHBOURS.map(|(axis, step)| {
+            let mut at = cell.at.map(|k| k as usize);
+            at[axis] = at[axis].wrapping_add_signed(step);
+            let next = mesh.cell(at);
+            let other = mesh.cells.get(next as usize)?;
+            let mut resistance = halves[number][axis] + halves[next as usize][axis];
+            if axis == 2 && other.block != cell.block {
+                let above = if step > 0 { other } else { cell };
+                resistance += body.blocks[above.block as usize].contact;
+            }
+            Some((next as usize, area(mesh, cell, axis) / resistance))
+        });
+        let sum: f64 = links.iter().flatten().map(|link| link.1).sum();
+        let [before, after] =
+            [&links[..3], &links[3..]].map(|side| side.iter().flatten().map(|(next, g)| (*next, -g)));
+        for (column, g) in before.chain([(number, to_films[number] + sum)]).chain(after) {
+            all.add_triplet(number, column, g);
+        }
+    }
+    Ok((all.to_csr(), films.to_csr()))
+}
+
+/// b += Mᵀ·x.
+pub(super) fn add_transposed(matrix: &Matrix, x: &[f64], b: &mut [f64]) {
+    mul_acc_mat_vec_csc(matrix.transpose_view(), x, b);
+}
+
+/// A row of a matrix times a vector; NaN for a row that does not exist.
+pub(super) fn along(matrix: &Matrix, row: usize, x: &[f64]) -> f64 {
+    matrix.outer_view(row).map_or(f64::NAN, |row| row.dot_dense(x))
 }
 
 /// Resistance times area of half a cell along an axis, K·m²/W.

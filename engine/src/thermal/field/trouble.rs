@@ -77,12 +77,6 @@ pub enum FieldTrouble {
         /// Iterations made.
         iterations: usize,
     },
-    /// A matrix that is not positive definite.
-    #[error("the conduction matrix is not positive definite at cell {cell}")]
-    NotDefinite {
-        /// The cell.
-        cell: usize,
-    },
     /// The nonlinear iteration of a step did not settle.
     #[error("the temperatures of a step of {step} s did not settle in {iterations} iterations")]
     NotSettled {

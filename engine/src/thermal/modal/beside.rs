@@ -6,6 +6,7 @@ use crate::arithmetic::lane::Lane;
 impl<L: Lane> Modal<L> {
     /// This network and another that it does not touch, as one: inputs, boundaries and nodes of this come first, modes
     /// too (time constants are then sorted within each only). Names should differ; nothing here depends on it.
+    #[inline(never)]
     pub fn beside(&self, other: &Self) -> Self {
         let size = |m: &Self| (m.rates.len(), m.inputs.len(), m.boundaries.len(), m.nodes.len());
         let ((n, m, b, k), (n2, m2, b2, k2)) = (size(self), size(other));

@@ -14,6 +14,7 @@ impl<L: Lane> Modal<L> {
 
     /// Transient thermal impedance Z_th(t), K/W: rise of input `at` after `t` seconds of 1 W at input `from` (equal:
     /// self, else mutual). Zero for t < 0. Panics on an input that does not exist.
+    #[inline(never)]
     pub fn step_response(&self, t: f64, at: usize, from: usize) -> L {
         if t < 0.0 {
             return L::default();
@@ -27,12 +28,14 @@ impl<L: Lane> Modal<L> {
 
     /// Steady-state resistance, K/W: rise of input `at` per watt at input `from`. Panics on an input that does not
     /// exist.
+    #[inline(never)]
     pub fn steady_resistance(&self, at: usize, from: usize) -> L {
         let direct = self.direct[at * self.inputs.len() + from];
         self.pairs(at, from).fold(direct, |sum, (product, rate)| sum + product / rate)
     }
 
     /// Steady-state resistance matrix, K/W, row-major: entry (i, j) is the rise of input i per watt at input j.
+    #[inline(never)]
     pub fn steady_resistances(&self) -> Vec<L> {
         let m = self.inputs.len();
         (0..m * m).map(|k| self.steady_resistance(k / m, k % m)).collect()
@@ -40,6 +43,7 @@ impl<L: Lane> Modal<L> {
 
     /// Thermal impedance for power varying as cos(ωt), K/W, as real and imaginary part of
     /// Σ v·v/(λ + jω) + D. `omega` in rad/s. Panics on an input that does not exist.
+    #[inline(never)]
     pub fn impedance(&self, omega: f64, at: usize, from: usize) -> (L, L) {
         let mut re = self.direct[at * self.inputs.len() + from];
         let mut im = L::default();

@@ -144,7 +144,7 @@ pub struct Bed<'a> {
     /// The circuit.
     pub circuit: &'a mut Circuit<f64>,
     /// Parameters of the arrangement.
-    pub values: &'a Values<f64>,
+    pub values: &'a Values,
     /// Parts by place; the one under "" serves where none is named.
     pub parts: &'a BTreeMap<String, Part>,
     /// What was laid so far.
@@ -183,7 +183,7 @@ impl Bed<'_> {
         pins: &[NodeId],
         given: &[(&'static str, f64)],
     ) -> Done<Built> {
-        let entry = find::<f64>(kind).map_err(|_| bad(name, format!("there is no kind `{kind}`")))?;
+        let entry = find(kind).map_err(|_| bad(name, format!("there is no kind `{kind}`")))?;
         let mut values = Values::with_defaults(entry.params);
         values.0.extend(given.iter().map(|&(key, x)| (key, Value::Number(x))));
         let built = (entry.build)(self.circuit, name, pins, &values)?;

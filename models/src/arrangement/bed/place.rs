@@ -121,7 +121,7 @@ impl Bed<'_> {
         let (on, off) = (1.0 / self.number("switch-resistance"), 1e-8);
         let choice = self.circuit.choice(vec![on, off, off], 1);
         let id = self.circuit.chosen_resistor(name, "switch", high, low, choice)?;
-        let diode = find::<f64>("ideal-diode").map_err(|_| bad(name, "there is no kind `ideal-diode`"))?;
+        let diode = find("ideal-diode").map_err(|_| bad(name, "there is no kind `ideal-diode`"))?;
         let mut values = Values::with_defaults(diode.params);
         for (key, x) in [("forward-voltage", 0.2), ("on-resistance", 1e-4), ("off-resistance", 1e8)] {
             values.0.insert(key, Value::Number(x));

@@ -5,8 +5,8 @@ use joulestep_engine::circuit::probe::{Channel, Probe};
 use joulestep_engine::circuit::wave::Wave;
 
 use super::{
-    Bench, CURRENT, Edges, GATE, LEAD, LOAD, Point, PulseTrouble, SIGNALS, UPPER_CHARGE, UPPER_CURRENT,
-    UPPER_VOLTAGE, UPPER_WORK, VOLTAGE, WORK, first_pulse,
+    Bench, CURRENT, Edges, GATE, LEAD, LOAD, Point, PulseTrouble, SIGNALS, Snubber, UPPER_CHARGE,
+    UPPER_CURRENT, UPPER_VOLTAGE, UPPER_WORK, VOLTAGE, WORK, first_pulse,
 };
 use crate::merit::{is_diode, is_switch};
 use crate::model::{Built, Value, Values};
@@ -22,7 +22,7 @@ pub(super) struct Laid {
 }
 
 /// A part's parameters at a temperature.
-fn values_at(part: &Part, celsius: f64) -> Values<f64> {
+fn values_at(part: &Part, celsius: f64) -> Values {
     let mut values = part.values.clone();
     values.0.insert("junction-temperature", Value::Number(celsius));
     values
@@ -70,7 +70,7 @@ pub(super) fn lay(part: &Part, upper: &Part, bench: &Bench, point: &Point) -> Re
     let upper_meter = c.voltage_source("upper-meter", switch, anode, zero)?;
     let (lower, gate, reference) = place_lower(&mut c, part, bench, point, &edges, drain)?;
     place_upper(&mut c, upper, bench, point, [bus, anode])?;
-    if let Some((capacitance, r)) = bench.snubber {
+    if let Some(Snubber { capacitance, resistance: r }) = bench.snubber {
         for (name, high, low) in [("snubber", drain, GROUND), ("upper-snubber", bus, anode)] {
             let middle = c.node(&format!("{name}-middle"));
             c.capacitor(&format!("{name}-capacitor"), high, middle, capacitance, None)?;

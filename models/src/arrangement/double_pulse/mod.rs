@@ -24,6 +24,7 @@ use joulestep_engine::measure::switching::{Levels, Rules, Switching, Waveforms, 
 use joulestep_engine::recorder::InMemory;
 use joulestep_engine::run::setup::{Refusal, Setup};
 use joulestep_engine::trouble::{CircuitTrouble, Trouble};
+use serde::Serialize;
 
 use crate::model::bad;
 use crate::operating::OperatingTrouble;
@@ -37,8 +38,17 @@ pub const RECOVERY_SHARE: f64 = 0.02;
 /// Before the first edge, s.
 const LEAD: f64 = 0.5e-6;
 
+/// A snubber from drain to source of each device.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct Snubber {
+    /// F.
+    pub capacitance: f64,
+    /// Ω.
+    pub resistance: f64,
+}
+
 /// The circuit around the part.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Bench {
     /// Stray inductance of the power loop outside the parts, H.
     pub loop_inductance: f64,
@@ -47,6 +57,7 @@ pub struct Bench {
     /// Load inductance, H; `None`: such that the first pulse takes [`Bench::first_pulse`].
     pub load: Option<f64>,
     /// Length of the first pulse where the load follows from it, s.
+    #[serde(skip)]
     pub first_pulse: f64,
     /// Time between the pulses, s.
     pub pause: f64,
@@ -57,12 +68,14 @@ pub struct Bench {
     /// Gate level that turns off, of both switches, V.
     pub gate_off: f64,
     /// Duration of the gate source's ramps, s.
+    #[serde(rename = "gate_ramp")]
     pub ramp: f64,
     /// The gate returns to a Kelvin source pin, where the part has one.
     pub kelvin: bool,
-    /// Capacitance (F) and resistance (Ω) of a snubber from drain to source of each device.
-    pub snubber: Option<(f64, f64)>,
+    /// The snubbers.
+    pub snubber: Option<Snubber>,
     /// Whose definitions hold.
+    #[serde(skip)]
     pub rules: Rules,
 }
 
@@ -203,8 +216,8 @@ fn check(bench: &Bench, point: &Point) -> Result<(), PulseTrouble> {
         ("second pulse", bench.second_pulse, "s"),
         ("gate ramp", bench.ramp, "s"),
         ("load inductance", bench.load.unwrap_or(1.0), "H"),
-        ("snubber capacitance", bench.snubber.map_or(1.0, |s| s.0), "F"),
-        ("snubber resistance", bench.snubber.map_or(1.0, |s| s.1), "ohm"),
+        ("snubber capacitance", bench.snubber.map_or(1.0, |s| s.capacitance), "F"),
+        ("snubber resistance", bench.snubber.map_or(1.0, |s| s.resistance), "ohm"),
     ];
     if let Some((what, x, unit)) = positive.into_iter().find(|p| !(p.1.is_finite() && p.1 > 0.0)) {
         return Err(PulseTrouble::Asked(format!("the {what} is {x} {unit}; expected above zero")));

@@ -22,6 +22,7 @@ use joulestep_engine::cycle::steady::{CycleTrouble, Effort};
 use joulestep_engine::run::setup::{Refusal, Setup};
 use joulestep_engine::thermal::run::Thermal;
 use joulestep_engine::trouble::{CircuitTrouble, Trouble};
+use serde::Serialize;
 
 use crate::arrangement::bed::Laid;
 use profile::Profile;
@@ -105,28 +106,36 @@ pub trait Listener {
 impl Listener for () {}
 
 /// Work done and its estimated error.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
 pub struct Work {
     /// Cycles of the duty.
     pub cycles: f64,
     /// Cycles solved, those of searches among them.
+    #[serde(rename = "cycles_solved")]
     pub solved: u64,
     /// Of these, cycles that were stepped through on the way.
+    #[serde(rename = "cycles_resolved")]
     pub resolved: u64,
     /// Cycles of a settling that was resolved before between the same loads and taken from there.
+    #[serde(rename = "cycles_reused")]
     pub reused: u64,
     /// Leaps.
     pub leaps: u32,
     /// Leaps taken back.
+    #[serde(rename = "leaps_taken_back")]
     pub taken_back: u32,
     /// Settlings of which a rest was jumped over.
+    #[serde(rename = "settlings_jumped")]
     pub jumps: u32,
     /// Largest estimated error of a temperature at any instant, K.
+    #[serde(rename = "estimated_error")]
     pub estimate: f64,
     /// The estimate at the end, K.
+    #[serde(rename = "estimated_error_at_end")]
     pub estimate_at_end: f64,
     /// What holding the laws of devices over a cycle may have made of any temperature, K; the largest of all cycles
     /// solved, each as if it lasted.
+    #[serde(rename = "coupling_error")]
     pub coupling: f64,
 }
 

@@ -19,7 +19,7 @@ use joulestep_engine::trouble::CircuitTrouble;
 use crate::channel::overdrive;
 use crate::charge::Depletion;
 use crate::junction::{Breakdown, Junction, saturation_at};
-use crate::model::{BOLTZMANN_OVER_CHARGE, Built, Entry, Param, Prefixed, Range, STATED_AT, Values, least};
+use crate::model::{BOLTZMANN_OVER_CHARGE, Built, Entry, Param, Prefixed, Range, STATED_AT, Values};
 
 /// The law; pins drain, gate, source. Local unknowns: vds, vgs in V.
 ///
@@ -143,25 +143,25 @@ const PARAMS: &[Param] = &{
     crate::model::join::<35, 3, 38>(own, [Param::LINEAR_ABOVE, Param::TEMPERATURE, Param::MAXIMUM])
 };
 
-fn build<L: Lane>(
-    circuit: &mut Circuit<L>,
+fn build(
+    circuit: &mut Circuit<f64>,
     name: &str,
     pins: &[NodeId],
-    v: &Values<L>,
+    v: &Values,
 ) -> Result<Built, CircuitTrouble> {
     let kelvin = v.kelvin("junction-temperature");
     let own = Prefixed { values: v, prefix: "" };
     let nodes = [pins[0], pins[1], pins[2]];
     let placed = place(circuit, name, nodes, &own, v.number("linear-above"), kelvin)?;
     let (vds, vgs) = (Probe::Voltage(pins[0], pins[2]), Probe::Voltage(placed.gate, pins[2]));
-    let limit = least(v.number("gate-limit"));
+    let limit = v.number("gate-limit");
     let mut limits = vec![("gate", vgs.clone(), -limit, limit)];
     if let Some(rated) = v.maybe("rated-voltage") {
-        limits.push(("voltage", vds.clone(), f64::NEG_INFINITY, least(rated)));
+        limits.push(("voltage", vds.clone(), f64::NEG_INFINITY, rated));
     }
     Ok(Built {
         dies: vec![("mosfet", placed.die)],
-        hottest: vec![("mosfet", least(v.number("maximum-temperature")))],
+        hottest: vec![("mosfet", v.number("maximum-temperature"))],
         components: placed.components,
         quantities: vec![
             ("voltage", "drain-source voltage", vds),
@@ -175,13 +175,13 @@ fn build<L: Lane>(
 }
 
 /// The line of the catalogue.
-pub const fn entry<L: Lane>() -> Entry<L> {
+pub const fn entry() -> Entry {
     Entry {
         kind: "mosfet",
         pins: &["drain", "gate", "source"],
         params: PARAMS,
         help: "MOSFET with smooth channel, body diode, breakdown, leakage and charges that follow temperature",
         source: "Enz, Krummenacher & Vittoz, Analog Integr. Circuits Signal Process. 8 (1995) 83; Sze & Ng (from memory)",
-        build: build::<L>,
+        build: build,
     }
 }

@@ -1,6 +1,5 @@
 //! Puts a MOSFET die into a circuit.
 
-use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::circuit::graph::{Circuit, ComponentId, NodeId};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::trouble::CircuitTrouble;
@@ -11,7 +10,7 @@ use crate::devices::diode::Diode;
 use crate::devices::nonlinear_capacitor::PillarCapacitor;
 use crate::devices::resistor::MobilityResistor;
 use crate::junction::Breakdown;
-use crate::model::{Prefixed, bad};
+use crate::model::{Prefixed, above, bad};
 use crate::recovery::Times;
 
 /// What a die became.
@@ -29,7 +28,7 @@ pub(crate) struct Placed {
 }
 
 /// Saturation current (A), emission coefficient and energy gap (eV) of the body diode.
-fn body_of<L: Lane>(v: &Prefixed<L>) -> [L; 3] {
+fn body_of(v: &Prefixed) -> [f64; 3] {
     ["body-saturation-current", "body-emission", "body-gap"].map(|key| v.number(key))
 }
 
@@ -37,15 +36,15 @@ fn body_of<L: Lane>(v: &Prefixed<L>) -> [L; 3] {
 ///
 /// # Errors
 /// When the gate voltage of the stated on-resistance does not turn the die on, or breakdown and body diode overlap.
-fn law<L: Lane>(
+fn law(
     name: &str,
-    v: &Prefixed<L>,
-    linear_above: L,
-    kelvin: L,
+    v: &Prefixed,
+    linear_above: f64,
+    kelvin: f64,
     beside: bool,
-) -> Result<Mosfet<L>, CircuitTrouble> {
+) -> Result<Mosfet<f64>, CircuitTrouble> {
     let (threshold, on_gate) = (v.number("threshold"), v.number("on-gate-voltage"));
-    if !L::all(on_gate.gt(threshold)) {
+    if !above(on_gate, threshold) {
         let what = format!("`{}` is not above `{}`", v.key("on-gate-voltage"), v.key("threshold"));
         return Err(bad(name, what));
     }
@@ -54,7 +53,7 @@ fn law<L: Lane>(
         threshold,
         threshold_drift: v.number("threshold-drift"),
         slope_factor: v.number("slope-factor"),
-        on_resistance: v.number("on-resistance") * (L::splat(1.0) - v.number("drift-share")),
+        on_resistance: v.number("on-resistance") * (1.0 - v.number("drift-share")),
         on_gate,
         resistance_exponent: v.number("resistance-exponent"),
         body: Some(body_of(v)),
@@ -82,15 +81,15 @@ fn law<L: Lane>(
 ///
 /// # Errors
 /// As the law's parameters deserve.
-pub(crate) fn place<L: Lane>(
-    circuit: &mut Circuit<L>,
+pub(crate) fn place(
+    circuit: &mut Circuit<f64>,
     name: &str,
     [drain, gate, source]: [NodeId; 3],
-    v: &Prefixed<L>,
-    linear_above: L,
-    kelvin: L,
+    v: &Prefixed,
+    linear_above: f64,
+    kelvin: f64,
 ) -> Result<Placed, CircuitTrouble> {
-    let above_zero = |x: L| L::any(x.gt(L::splat(0.0)));
+    let above_zero = |x: f64| x > 0.0;
     let times = Times::given(name, v, "body-")?;
     let beside = times.is_some() || above_zero(v.number("body-resistance"));
     let law = law(name, v, linear_above, kelvin, beside)?;
@@ -116,7 +115,6 @@ pub(crate) fn place<L: Lane>(
     let mut currents = vec![(1.0, Probe::Conduction(channel, 0))];
     if beside {
         let [saturation, emission, gap] = body_of(v);
-        let zero = L::splat(0.0);
         let mut anode = source;
         let resistance = v.number("body-resistance");
         if above_zero(resistance) {
@@ -129,11 +127,11 @@ pub(crate) fn place<L: Lane>(
             saturation,
             emission,
             gap,
-            power: L::splat(3.0),
+            power: 3.0,
             breakdown: None,
             linear_above,
-            leakage: zero,
-            depletion: Depletion::new(zero, L::splat(1.0), L::splat(0.5)),
+            leakage: 0.0,
+            depletion: Depletion::new(0.0, 1.0, 0.5),
         };
         let (what, nodes) = (format!("{name}.body"), [anode, upper]);
         let id = match times {

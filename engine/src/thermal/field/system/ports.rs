@@ -1,19 +1,21 @@
 //! Where heat enters and temperatures are measured: weights on cells.
 
-use super::{area, half};
+use sprs::TriMatI;
+
+use super::{Matrix, along, area, half};
 use crate::thermal::field::body::{Body, Port, SAME};
 use crate::thermal::field::mesh::Mesh;
 use crate::thermal::field::trouble::FieldTrouble;
 
 /// The ports of a body on a mesh; m of them.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone)]
 pub(in super::super) struct Ports {
     /// Names.
     pub names: Vec<String>,
     /// Whether heat enters.
     pub heated: Vec<bool>,
-    /// Columns of B: cell and share; the shares of a port sum to 1.
-    pub weights: Vec<Vec<(u32, f64)>>,
+    /// B transposed: the share of each cell; those of a port sum to 1.
+    pub weights: Matrix,
     /// Undelayed rise between rectangles on one plane, K/W; \[m × m\], symmetric.
     pub direct: Vec<f64>,
 }
@@ -32,9 +34,9 @@ impl Ports {
         mesh: &Mesh,
         kelvin: impl Fn(usize) -> f64,
     ) -> Result<Self, FieldTrouble> {
-        let mut ports = Self::default();
         let mut facets = Vec::new();
-        for port in &body.ports {
+        let mut all = TriMatI::new((body.ports.len(), mesh.cells.len()));
+        for (number, port) in body.ports.iter().enumerate() {
             let (weights, faces) = if port.high[2] - port.low[2] > SAME {
                 (volume(port, mesh), Vec::new())
             } else {
@@ -43,13 +45,13 @@ impl Ports {
             if weights.is_empty() {
                 return Err(FieldTrouble::PortOutside { port: port.name.clone() });
             }
-            ports.names.push(port.name.clone());
-            ports.heated.push(port.heated);
-            ports.weights.push(weights);
+            for (cell, share) in weights {
+                all.add_triplet(number, cell as usize, share);
+            }
             facets.push(faces);
         }
         // Two rectangles share a face: the heat of one passes the same halves of cells as that of the other.
-        ports.direct = facets
+        let direct = facets
             .iter()
             .flat_map(|a| {
                 facets.iter().map(move |b| {
@@ -60,21 +62,17 @@ impl Ports {
                 })
             })
             .collect();
-        Ok(ports)
-    }
-
-    /// A column of B, full length.
-    pub(in super::super) fn column(&self, port: usize, cells: usize) -> Vec<f64> {
-        let mut b = vec![0.0; cells];
-        for (cell, share) in &self.weights[port] {
-            b[*cell as usize] += share;
-        }
-        b
+        Ok(Self {
+            names: body.ports.iter().map(|p| p.name.clone()).collect(),
+            heated: body.ports.iter().map(|p| p.heated).collect(),
+            weights: all.to_csr(),
+            direct,
+        })
     }
 
     /// Mean temperature of a port from those of the cells, without what is undelayed.
     pub(in super::super) fn read(&self, port: usize, x: &[f64]) -> f64 {
-        self.weights[port].iter().map(|(cell, share)| share * x[*cell as usize]).sum()
+        along(&self.weights, port, x)
     }
 }
 

@@ -1,0 +1,121 @@
+//! What is compiled here once, so that no crate above compiles it again.
+//!
+//! A generic function is compiled where it is used, but for one thing: a function marked `#[inline(never)]` that a crate
+//! below has compiled with the same types is taken from there (rustc since 1.85, in every profile). So the entries
+//! through which other crates reach the stepping loop bear that mark, and here they are named for one, four and eight
+//! lanes, which compiles them and all that they call. What a new entry needs is the mark and its line in a list below;
+//! what comes without them is compiled wherever it is used: `.ci/run` looks for that.
+//!
+//! Device laws are compiled the same way where they are placed into a circuit, in the crate of the models
+//! ([`Lawful`](crate::circuit::law::Lawful) bears the marks): for one lane by the function that places them, for more by
+//! the law's own `in_lanes`.
+
+use std::hint::black_box;
+
+use wide::{f64x4, f64x8};
+
+use crate::circuit::graph::Circuit;
+use crate::circuit::topology;
+use crate::control::Controller;
+use crate::control::board::Board;
+use crate::control::carrier::Carrier;
+use crate::control::drive::Drive;
+use crate::control::guard::Guard;
+use crate::control::hysteretic::Hysteretic;
+use crate::control::pwm::Pwm;
+use crate::control::sequence::Sequence;
+use crate::equations::system::System;
+use crate::run::abreast::Wide;
+use crate::run::saved::Saved;
+use crate::run::setup::Setup;
+use crate::run::time_loop::Run;
+use crate::step::start;
+use crate::thermal::modal::Modal;
+use crate::thermal::run::Thermal;
+
+/// A compiled function.
+type Code = *const ();
+
+/// Names all of them. Of no use at run time: that it is here has them compiled.
+#[inline(never)]
+pub fn kernels() {
+    black_box((lanes::<f64>(), lanes::<f64x4>(), lanes::<f64x8>(), controllers()));
+}
+
+/// The entries for one width.
+fn lanes<L: Wide>() -> Vec<Code> {
+    vec![
+        // circuits
+        Circuit::<L>::new as Code,
+        Circuit::<L>::node as Code,
+        Circuit::<L>::add as Code,
+        Circuit::<L>::device as Code,
+        Circuit::<L>::resistor as Code,
+        Circuit::<L>::capacitor as Code,
+        Circuit::<L>::inductor as Code,
+        Circuit::<L>::coupled_inductors as Code,
+        Circuit::<L>::voltage_source as Code,
+        Circuit::<L>::current_source as Code,
+        Circuit::abreast::<L> as Code,
+        topology::examine::<L> as Code,
+        // equations
+        System::<L>::new as Code,
+        System::<L>::devices_at as Code,
+        System::<L>::stamps as Code,
+        start::operating_point_near::<L> as Code,
+        // control
+        Board::<L>::new as Code,
+        Board::<L>::add_line as Code,
+        // heat
+        Modal::<L>::new as Code,
+        Modal::<L>::of_lanes as Code,
+        Modal::<L>::of_compact as Code,
+        Modal::<L>::step_response as Code,
+        Modal::<L>::steady_resistance as Code,
+        Modal::<L>::steady_resistances as Code,
+        Modal::<L>::impedance as Code,
+        Modal::<L>::beside as Code,
+        Thermal::<L>::new as Code,
+        Thermal::<L>::node_temperature as Code,
+        Thermal::<L>::set_boundary as Code,
+        Thermal::<L>::advance as Code,
+        Thermal::<L>::start_steady as Code,
+        Thermal::<L>::start_periodic as Code,
+        Thermal::<L>::start_uniform as Code,
+        Thermal::<L>::start_nodes as Code,
+        Thermal::<L>::start_holding as Code,
+        Thermal::<L>::restore as Code,
+        // runs
+        Setup::<L>::new as Code,
+        Setup::abreast::<L> as Code,
+        Setup::<L>::ready as Code,
+        Run::<L>::advance as Code,
+        Run::<L>::finish as Code,
+        Run::<L>::read as Code,
+        Run::<L>::ledger as Code,
+        Run::<L>::save as Code,
+        Run::<L>::restore as Code,
+        <Saved<L> as Clone>::clone as Code,
+        Run::<L>::displace as Code,
+        Run::<L>::adopt as Code,
+        Run::<L>::hold as Code,
+        Run::<L>::new_account as Code,
+        Run::<L>::reorder as Code,
+    ]
+}
+
+/// Everything that a controller in a box can do; in more lanes it is compiled by its own `in_four_lanes` and
+/// `in_eight_lanes`.
+fn controllers() -> Vec<Code> {
+    fn boxed<C: Controller<f64>>(controller: C) -> Box<dyn Controller<f64>> {
+        Box::new(controller)
+    }
+    vec![
+        boxed::<Carrier> as Code,
+        boxed::<Drive<f64>> as Code,
+        boxed::<Guard<f64>> as Code,
+        boxed::<Hysteretic<f64>> as Code,
+        boxed::<Pwm> as Code,
+        boxed::<Sequence> as Code,
+    ]
+}

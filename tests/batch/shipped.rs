@@ -1,0 +1,72 @@
+//! The shipped plan: its schema, its table, and what the page about tables says of reading it.
+
+use std::fs;
+use std::path::PathBuf;
+use std::sync::OnceLock;
+
+use serde_json::Value;
+
+use crate::common::program::{Done, joulestep};
+use crate::common::python::{python, said};
+
+const PLAN: &str = "examples/inrush-tolerances.toml";
+
+/// The plan's batch with everything that it can write, run once for all that look at it.
+fn batch() -> &'static (tempfile::TempDir, Done) {
+    static BATCH: OnceLock<(tempfile::TempDir, Done)> = OnceLock::new();
+    BATCH.get_or_init(|| {
+        let folder = tempfile::tempdir().unwrap();
+        let [out, csv, parquet, svg] = ["table.h5", "table.csv", "table.parquet", "table.svg"]
+            .map(|name| folder.path().join(name).to_str().unwrap().to_string());
+        let files = ["--out", &out, "--csv", &csv, "--parquet", &parquet, "--svg", &svg];
+        let done = joulestep(&[&["batch", PLAN, "--progress", "json"], &files[..]].concat());
+        assert!(done.code <= 1, "{}{}", done.out, done.err);
+        (folder, done)
+    })
+}
+
+fn file(name: &str) -> PathBuf {
+    batch().0.path().join(name)
+}
+
+/// By a schema implementation that is not ours.
+#[test]
+fn the_shipped_plan_fits_the_schema_and_runs() {
+    let schema: Value = serde_json::from_str(&joulestep(&["schema", "plan"]).out).unwrap();
+    let plan: toml::Table = fs::read_to_string(PLAN).unwrap().parse().unwrap();
+    let validator = crate::common::schema::validator_for(&schema).unwrap();
+    assert!(validator.is_valid(&serde_json::to_value(&plan).unwrap()));
+    let done = &batch().1;
+    assert!(done.out.contains("Variants: 200 done"), "{}{}", done.out, done.err);
+    let last: Value = serde_json::from_str(done.err.lines().last().unwrap()).unwrap();
+    assert_eq!((&last["finished"], &last["of"]), (&Value::from(200), &Value::from(200)));
+    assert!(fs::read_to_string(file("table.svg")).unwrap().contains("Tornado"));
+}
+
+#[test]
+#[cfg_attr(not(all(with_h5py, with_pandas)), ignore = "no Python with h5py and pandas")]
+fn the_shipped_script_reads_the_table() {
+    let said = said(python().arg("examples/read_batch.py").arg(file("table.h5")));
+    assert!(said.contains("200 variants, complete") && said.contains("done"), "{said}");
+}
+
+/// Every block of Python on the page about tables, as it stands there, where its tables are.
+#[test]
+#[cfg_attr(
+    not(all(with_xarray, with_h5netcdf, with_pandas, with_pyarrow)),
+    ignore = "no Python with xarray, h5netcdf, pandas and pyarrow"
+)]
+fn the_page_about_tables_says_what_python_does() {
+    let page = fs::read_to_string("examples/batch-tables.md").unwrap();
+    let blocks = page.split("\n\n").filter(|b| b.starts_with("    import "));
+    let blocks: Vec<String> = blocks
+        .map(|b| b.lines().map(|l| l.trim_start_matches("    ")).collect::<Vec<_>>().join("\n"))
+        .collect();
+    assert_eq!(blocks.len(), 3);
+    for block in blocks {
+        let code =
+            format!("{block}\nprint('length', len(table['heatsink'] if 'heatsink' in table else table))");
+        let said = said(python().current_dir(batch().0.path()).args(["-c", &code]));
+        assert!(said.contains("length 200"), "{code}\n{said}");
+    }
+}
