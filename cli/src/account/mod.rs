@@ -2,6 +2,7 @@
 //! [`json`] show it.
 
 pub mod happened;
+mod heat;
 pub mod json;
 pub mod numbers;
 pub mod store;
@@ -13,11 +14,11 @@ use joulestep_engine::accounts::ledger::Ledger;
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::recorder::EventKind;
-use joulestep_engine::run::coupling::{Cause, CouplingError};
 use joulestep_engine::run::time_loop::Run;
 use serde::Serialize;
 
 use self::happened::Line;
+use self::heat::{further, junctions};
 use crate::judge::{Bounds, Ruling, Uncertainty};
 use crate::scenario::build::{Judging, Placed};
 
@@ -160,22 +161,6 @@ pub struct Junction {
     /// Why nothing does, in words.
     #[serde(rename = "coupling_error_not_bounded")]
     pub not_bounded: Option<&'static str>,
-}
-
-/// An error of the coupling, K, or why there is no bound.
-fn coupling(error: CouplingError) -> (f64, Option<&'static str>) {
-    match error {
-        CouplingError::Kelvin(k) => (k, None),
-        CouplingError::NotBounded(cause) => (
-            f64::INFINITY,
-            Some(match cause {
-                Cause::AnswersAtOnce => {
-                    "its temperature follows the power at once: a path without heat capacity"
-                }
-                Cause::StepsTooLong => "the finest step warms it by more than `steps.heat-error`",
-            }),
-        ),
-    }
 }
 
 /// What coarser runs cost.
@@ -356,49 +341,12 @@ impl Account {
     }
 }
 
-/// The error of a heat input's temperature that is known otherwise than by coarser runs, K: what the run tells of the
-/// coupling of heat.
-fn further<L: Lane>(run: &Run<L>, input: usize, lane: usize) -> f64 {
-    run.coupling_error(input, lane).map_or(0.0, |error| coupling(error).0)
-}
-
 fn largest_cleared(events: &[Line], guard: &str) -> f64 {
     let of_guard = events.iter().filter_map(|line| match line {
         Line::One(e) if e.kind == EventKind::Cleared && e.subject == guard => Some(e.value),
         _ => None,
     });
     of_guard.fold(f64::NAN, f64::max)
-}
-
-fn junctions<L: Lane>(run: &Run<L>, lane: usize, facts: &Facts, peaks: &[Peak]) -> Vec<Junction> {
-    let mut all = Vec::new();
-    let Some(thermal) = run.thermal() else { return all };
-    for placed in &facts.placed {
-        for (k, (die, _)) in placed.built.dies.iter().enumerate() {
-            let Some(input) = placed.heat[k] else { continue };
-            let name = format!("{}.{die}", placed.name);
-            let Some(peak) = peaks.iter().find(|p| p.name == format!("{name}.temperature")) else { continue };
-            let rated = placed.built.hottest.iter().find(|h| h.0 == *die).map_or(f64::INFINITY, |h| h.1);
-            let input = input.0 as usize;
-            let Some(error) = run.coupling_error(input, lane) else { continue };
-            let (coupling_error, not_bounded) = coupling(error);
-            all.push(Junction {
-                name,
-                hottest: peak.largest,
-                hottest_at: peak.largest_at,
-                end: run.celsius()[input].lane(lane),
-                rated,
-                heat: thermal.heat_in()[input].lane(lane),
-                hottest_error: Uncertainty::Bare,
-                end_error: Uncertainty::Bare,
-                heat_error: Uncertainty::Bare,
-                further: further(run, input, lane),
-                coupling_error,
-                not_bounded,
-            });
-        }
-    }
-    all
 }
 
 /// The ledger's lines gathered by component of the scenario; what drives add comes last.

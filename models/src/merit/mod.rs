@@ -10,7 +10,6 @@ pub mod recovery;
 use serde::Serialize;
 
 use crate::capacitances::{OutputCharge, output_charge};
-use crate::model::Values;
 use crate::operating::{AtRest, Feed, OperatingTrouble, resistance};
 use crate::part::Part;
 use recovery::RecoveryTrouble;
@@ -375,8 +374,7 @@ fn gate_charge(part: &Part, c: &Conditions, on: f64, current: f64) -> Result<f64
 /// [`MeritTrouble`].
 pub fn figures(part: &Part, c: &Conditions) -> Result<Figures, MeritTrouble> {
     check(part, c)?;
-    let (entry, values): (_, &Values) = (part.entry(), &part.values);
-    let current = test_current(part, c)?;
+    let (entry, values, current) = (part.entry(), &part.values, test_current(part, c)?);
     let on = gate_on(part, c)?;
     on.map_or(Ok(()), |gate| carries(part, gate, current, c.celsius))?;
     let resistance = on.map(|g| resistance(entry, values, g, current, c.celsius));
