@@ -72,6 +72,8 @@ mod package_stacks;
 mod stack_coupling;
 // the command that tells thermal impedances
 mod impedance;
+// heat coupled within an error bound
+mod heat_coupling;
 // temperature and power coupled: fixed points, runaway, transients, ratings
 mod thermal_coupled;
 // surge, continuous and shared currents against closed forms

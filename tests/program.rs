@@ -81,7 +81,9 @@ fn the_shipped_scenario_does_the_main_job() {
     assert!(judged.iter().any(|j| j["name"] == "freewheel.voltage"));
     assert!(judged.iter().all(|j| j["kept"] == true), "{judged:?}");
     let told = account["junctions"][0]["hottest"].as_f64().unwrap();
-    assert!((hottest - told).abs() < 1e-9, "{hottest} and {told}");
+    // The file has the temperatures at exchanges, which end when the laws lag by half a kelvin; the account looks at every
+    // step.
+    assert!(told >= hottest && told - hottest < 1.0, "{hottest} and {told}");
     assert!(file.about().scenario.contains("# file: shipped/stack-750v-5m4.toml"), "includes are resolved");
 }
 

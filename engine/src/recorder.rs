@@ -122,7 +122,7 @@ pub trait Recorder<L: Lane> {
     fn sample(&mut self, t: f64, values: &[L]) {
         let _ = (t, values);
     }
-    /// Temperatures (°C) after a coupling interval that ends at t (s); these instants rise, too.
+    /// Temperatures (°C) of the network at the end of a coupling interval, t (s); these instants rise, too.
     fn thermal(&mut self, t: f64, celsius: &[L]) {
         let _ = (t, celsius);
     }

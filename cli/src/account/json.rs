@@ -31,6 +31,7 @@ pub(super) struct Work {
     windows: u64,
     stalled: u64,
     stalled_by: f64,
+    couplings: u64,
 }
 
 #[derive(Serialize)]

@@ -13,6 +13,7 @@ use joulestep_engine::accounts::ledger::Ledger;
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::recorder::EventKind;
+use joulestep_engine::run::coupling::{Cause, CouplingError};
 use joulestep_engine::run::time_loop::Run;
 use serde::Serialize;
 
@@ -154,6 +155,27 @@ pub struct Junction {
     /// An error of its temperatures that is known otherwise than by coarser runs, K.
     #[serde(skip)]
     pub further: f64,
+    /// How far the coupling of heat may have led these temperatures astray, K; infinite where nothing bounds it.
+    pub coupling_error: f64,
+    /// Why nothing does, in words.
+    #[serde(rename = "coupling_error_not_bounded")]
+    pub not_bounded: Option<&'static str>,
+}
+
+/// An error of the coupling, K, or why there is no bound.
+fn coupling(error: CouplingError) -> (f64, Option<&'static str>) {
+    match error {
+        CouplingError::Kelvin(k) => (k, None),
+        CouplingError::NotBounded(cause) => (
+            f64::INFINITY,
+            Some(match cause {
+                Cause::AnswersAtOnce => {
+                    "its temperature follows the power at once: a path without heat capacity"
+                }
+                Cause::StepsTooLong => "the finest step warms it by more than `steps.heat-error`",
+            }),
+        ),
+    }
 }
 
 /// What coarser runs cost.
@@ -334,10 +356,10 @@ impl Account {
     }
 }
 
-/// The error of a heat input's temperature that is known otherwise than by coarser runs, K: none is, so far. What a run
-/// tells of the coupling of heat, and what a package's mesh and reduction err by, add here.
-fn further<L: Lane>(_run: &Run<L>, _input: usize, _lane: usize) -> f64 {
-    0.0
+/// The error of a heat input's temperature that is known otherwise than by coarser runs, K: what the run tells of the
+/// coupling of heat.
+fn further<L: Lane>(run: &Run<L>, input: usize, lane: usize) -> f64 {
+    run.coupling_error(input, lane).map_or(0.0, |error| coupling(error).0)
 }
 
 fn largest_cleared(events: &[Line], guard: &str) -> f64 {
@@ -358,6 +380,8 @@ fn junctions<L: Lane>(run: &Run<L>, lane: usize, facts: &Facts, peaks: &[Peak]) 
             let Some(peak) = peaks.iter().find(|p| p.name == format!("{name}.temperature")) else { continue };
             let rated = placed.built.hottest.iter().find(|h| h.0 == *die).map_or(f64::INFINITY, |h| h.1);
             let input = input.0 as usize;
+            let Some(error) = run.coupling_error(input, lane) else { continue };
+            let (coupling_error, not_bounded) = coupling(error);
             all.push(Junction {
                 name,
                 hottest: peak.largest,
@@ -369,6 +393,8 @@ fn junctions<L: Lane>(run: &Run<L>, lane: usize, facts: &Facts, peaks: &[Peak]) 
                 end_error: Uncertainty::Bare,
                 heat_error: Uncertainty::Bare,
                 further: further(run, input, lane),
+                coupling_error,
+                not_bounded,
             });
         }
     }

@@ -47,6 +47,8 @@ pub fn summary(a: &Account) -> Summary {
     for j in &a.junctions {
         let words = format!("hottest virtual junction temperature of {}", j.name);
         scalars.push(with(format!("{}.hottest", j.name), words, j.hottest, "degC", &j.hottest_error));
+        let words = format!("error that the coupling of heat leaves in the temperature of {}", j.name);
+        scalars.push(plain(&format!("{}.coupling_error", j.name), &words, j.coupling_error, "K"));
         let words = format!("heat from {}", j.name);
         scalars.push(with(format!("{}.heat", j.name), words, j.heat, "J", &j.heat_error));
     }
@@ -73,6 +75,8 @@ pub fn summary(a: &Account) -> Summary {
     scalars.push(plain("ledger_residual_relative", relative, a.relative, "1"));
     scalars.push(plain("steps", "steps taken", a.counters.steps as f64, "1"));
     scalars.push(plain("iterations", "Newton iterations", a.counters.iterations as f64, "1"));
+    let exchanges = "exchanges of heat and temperature";
+    scalars.push(plain("couplings", exchanges, a.counters.couplings as f64, "1"));
     let stalled = "steps of the finest length whose error was above its bound";
     scalars.push(plain("stalled", stalled, a.counters.stalled as f64, "1"));
     let mut doubts: Vec<String> = a.doubts.iter().map(|d| d.text.clone()).collect();

@@ -215,7 +215,7 @@ fn junctions(out: &mut String, a: &Account) {
     heading(
         out,
         "Junctions",
-        "virtual junction temperature of each die at the ends of coupling intervals; heat: what the network received",
+        "virtual junction temperature of each die at the ends of steps; ±: what the coupling of heat may have it wrong by; heat: what the network received",
     );
     let rows: Vec<Vec<String>> = a
         .junctions
@@ -235,6 +235,9 @@ fn junctions(out: &mut String, a: &Account) {
         })
         .collect();
     errors_beside(out, &["die", ">hottest", ">±", ">at", ">at the end", ">±", ">rated", ">heat", ">±"], rows);
+    for (j, why) in a.junctions.iter().filter_map(|j| Some((j, j.not_bounded?))) {
+        line(out, &format!("  {}: coupling error not bounded; {why}", j.name));
+    }
 }
 
 fn energies(out: &mut String, a: &Account) {

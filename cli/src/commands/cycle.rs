@@ -53,7 +53,7 @@ fn losses(cycle: &Cycle) -> Sheet {
 }
 
 /// What each of these numbers is.
-const DEFINITIONS: [(&str, &str); 9] = [
+const DEFINITIONS: [(&str, &str); 10] = [
     ("conduction", "on and settled; of a diode in a switch's place, all forward conduction"),
     (
         "turn-on",
@@ -71,6 +71,10 @@ const DEFINITIONS: [(&str, &str); 9] = [
     ),
     ("gate", "in the resistances of the gate's drive"),
     ("snubber", "in the resistance of the switch's snubber"),
+    (
+        "±",
+        "of a temperature: what holding the laws of devices at the mean temperature of the period may have it wrong by",
+    ),
     (
         "sum",
         "of a switch's row; all rows and the other losses sum to what the energy ledger calls dissipated",
@@ -94,6 +98,7 @@ fn ripple(cycle: &Cycle) -> Sheet {
         Head::number("least", "least", "degC"),
         Head::number("largest", "largest", "degC"),
         Head::number("ripple", "ripple", "K"),
+        Head::number("coupling_error", "\u{b1}", "K"),
     ];
     let row = |r: &joulestep_models::arrangement::cycle::Ripple| {
         vec![
@@ -103,6 +108,7 @@ fn ripple(cycle: &Cycle) -> Sheet {
             r.extremes.0.into(),
             r.extremes.1.into(),
             (r.extremes.1 - r.extremes.0).into(),
+            Some(r.coupling_error).into(),
         ]
     };
     Sheet { heads, rows: cycle.ripple.iter().map(row).collect() }

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use joulestep_engine::cycle::rainflow::{Counted, UserLaw};
-use joulestep_engine::units::people;
+use joulestep_engine::units::{people, people_digits};
 use joulestep_models::arrangement::duty::{Followed, Options, Work};
 use serde::Serialize;
 
@@ -85,6 +85,11 @@ pub(crate) fn text(told: &Told<'_>) -> String {
             out.push_str("THE ESTIMATED ERROR IS ABOVE THE TOLERANCE: repeat with a smaller --tolerance\n");
         }
     }
+    let _ = writeln!(
+        out,
+        "holding the laws of devices over each cycle may add {} to that",
+        people_digits(w.coupling, "K", 2)
+    );
     let _ = write!(out, "\nJunctions\n{}", whole(&sheets::dies(f)));
     let [input, output, losses] = f.balance.map(|x| people(x, "J"));
     let _ = writeln!(out, "\nsources gave {input}, the load took {output}, losses {losses}");

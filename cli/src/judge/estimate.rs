@@ -84,7 +84,11 @@ impl Level {
         setup.bounds.voltage *= self.of_bounds();
         setup.bounds.current *= self.of_bounds();
         setup.steps.base *= self.of_steps();
-        setup.coupling *= self.of_coupling();
+        // The coupling of heat tells its own error: coarser runs keep its bound, so that it does not count twice.
+        if self.0 < 0 {
+            setup.coupling *= self.of_coupling();
+            setup.heat_error *= self.of_coupling();
+        }
     }
 }
 

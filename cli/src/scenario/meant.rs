@@ -329,7 +329,9 @@ pub struct StepsSpec {
     pub current_error: f64,
     /// Name of the method; without it the circuit decides.
     pub method: Option<String>,
-    /// Time between exchanges of heat and temperature, s.
+    /// How far the temperature of a device may lag behind that of the thermal network, K.
+    pub heat_error: f64,
+    /// Longest time between exchanges of heat and temperature, s.
     pub coupling: f64,
     /// Whether the initial state is the operating point; else what components state, zero elsewhere.
     pub operating_point: bool,

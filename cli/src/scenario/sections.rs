@@ -291,9 +291,14 @@ pub static STEPS: Section = Section {
             "integration method; piecewise: exact steps for circuits of linear components, ideal switches and ideal diodes; default: that where there is an ideal diode and nothing nonlinear, else esdirk4",
         ),
         Key::may(
+            "heat-error",
+            Form::Quantity("K", Positive),
+            "how far the temperature of a device may lag behind that of the thermal network; default 1 K",
+        ),
+        Key::may(
             "coupling",
             Form::Quantity("s", Positive),
-            "time between exchanges of heat and temperature; default 10 us",
+            "longest time between exchanges of heat and temperature, however little they lag; default end / 300",
         ),
         Key::may(
             "start",

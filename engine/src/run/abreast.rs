@@ -75,6 +75,7 @@ impl Setup<f64> {
             controllers: (0..first.controllers.len()).map(controllers).collect::<Option<_>>()?,
             thermal: lanes::<_, _, K>(each, |s| &s.thermal)?,
             coupling: shared(each, |s| &s.coupling)?,
+            heat_error: shared(each, |s| &s.heat_error)?,
             begin: shared(each, |s| &s.begin)?,
             start: shared(each, |s| &s.start)?,
             method: shared(each, |s| &s.method.name).map(|_| first.method)?,

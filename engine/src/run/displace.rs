@@ -61,8 +61,9 @@ impl<L: Lane> Run<L> {
         self.state.energy.fill(L::splat(0.0));
         let devices = self.system().devices_at(&self.state.kelvin);
         self.stored_at_start = ledger::stored(self.system(), &devices, &self.state.x);
-        self.heat_at_coupling.fill(L::splat(0.0));
-        self.coupled_at = self.state.t;
+        if let Some(coupling) = &mut self.coupling {
+            coupling.begin_anew(self.state.t);
+        }
         let rows = std::mem::take(&mut self.rows);
         self.rows = rows.into_iter().take(1).map(|_| self.open_row(String::new())).collect();
     }

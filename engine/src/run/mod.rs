@@ -1,6 +1,7 @@
 //! The time loop and what it needs.
 
 pub mod abreast;
+pub mod coupling;
 mod displace;
 mod recover;
 pub mod saved;

@@ -1,5 +1,6 @@
 //! A run put aside, to go on from the same point later or to try another course from it.
 
+use super::coupling::Coupling;
 use super::telling::Open;
 use super::time_loop::Run;
 use super::watch::Watcher;
@@ -23,8 +24,7 @@ pub struct Saved<L: Lane> {
     onlookers: Vec<Onlooker<L>>,
     thermal: Option<Thermal<L>>,
     celsius: Vec<L>,
-    coupled_at: f64,
-    heat_at_coupling: Vec<L>,
+    coupling: Option<Coupling<L>>,
     sampled_at: f64,
     told: f64,
     seen_at: f64,
@@ -61,8 +61,7 @@ impl<L: Lane> Clone for Saved<L> {
             onlookers: self.onlookers.iter().map(Onlooker::copy).collect(),
             thermal: self.thermal.clone(),
             celsius: self.celsius.clone(),
-            coupled_at: self.coupled_at,
-            heat_at_coupling: self.heat_at_coupling.clone(),
+            coupling: self.coupling.clone(),
             sampled_at: self.sampled_at,
             told: self.told,
             seen_at: self.seen_at,
@@ -100,8 +99,7 @@ impl<L: Lane> Run<L> {
             onlookers: self.onlookers.iter().map(copy).collect(),
             thermal: self.thermal.clone(),
             celsius: self.celsius.clone(),
-            coupled_at: self.coupled_at,
-            heat_at_coupling: self.heat_at_coupling.clone(),
+            coupling: self.coupling.clone(),
             sampled_at: self.sampled_at,
             told: self.told,
             seen_at: self.seen_at,
@@ -137,8 +135,7 @@ impl<L: Lane> Run<L> {
         self.choices.copy_from_slice(self.board.choices());
         self.thermal = saved.thermal;
         self.celsius = saved.celsius;
-        self.coupled_at = saved.coupled_at;
-        self.heat_at_coupling = saved.heat_at_coupling;
+        self.coupling = saved.coupling;
         self.sampled_at = saved.sampled_at;
         self.told = saved.told;
         self.seen_at = saved.seen_at;

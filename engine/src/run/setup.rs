@@ -58,7 +58,10 @@ pub struct Setup<L: Lane> {
     pub controllers: Vec<Box<dyn Controller<L>>>,
     /// Heat inputs of the circuit, in the order of their numbers; `None`: all temperatures stay as the laws have them.
     pub thermal: Option<Thermal<L>>,
-    /// Shortest time between two coupling instants, s; they fall on ends of steps.
+    /// How far the temperature of a law may lag behind the network's, K ([`coupling`](super::coupling)).
+    pub heat_error: f64,
+    /// Longest time between two exchanges of heat and temperature, s; they fall on ends of steps. Infinite: as long as
+    /// `heat_error` allows.
     pub coupling: f64,
     /// Simulated time at the start, s.
     pub begin: f64,
@@ -85,7 +88,8 @@ pub struct Setup<L: Lane> {
 }
 
 impl<L: Lane> Setup<L> {
-    /// A setup with sane defaults for a circuit: order 4, base step 1 µs, finest base/2¹¹, activity bound 10 mV.
+    /// A setup with sane defaults for a circuit: order 4, base step 1 µs, finest base/2¹¹, activity bound 10 mV,
+    /// temperatures of laws within 1 K.
     #[inline(never)]
     pub fn new(circuit: Circuit<L>) -> Self {
         Self {
@@ -93,7 +97,8 @@ impl<L: Lane> Setup<L> {
             circuit,
             controllers: Vec::new(),
             thermal: None,
-            coupling: 1e-5,
+            heat_error: 1.0,
+            coupling: f64::INFINITY,
             begin: 0.0,
             start: Start::OperatingPoint,
             method: &ESDIRK4,
@@ -114,13 +119,13 @@ impl<L: Lane> Setup<L> {
     /// [`Refusal`].
     #[inline(never)]
     pub fn ready(self) -> Result<Run<L>, Refusal> {
-        let (base, coupling) = (self.steps.base, self.coupling);
+        let (base, coupling, error) = (self.steps.base, self.coupling, self.heat_error);
         let positive = |x: f64| x.is_finite() && x > 0.0;
         if !positive(base) || self.steps.finest > 30 {
             return Err(Refusal::Setup(format!("base step {base} s with {} halvings", self.steps.finest)));
         }
-        if !positive(coupling) && self.thermal.is_some() {
-            return Err(Refusal::Setup(format!("coupling interval {coupling} s")));
+        if !(coupling > 0.0 && positive(error)) && self.thermal.is_some() {
+            return Err(Refusal::Setup(format!("coupling of heat within {error} K and {coupling} s")));
         }
         let findings = topology::examine(&self.circuit, self.start == Start::OperatingPoint);
         if !findings.troubles.is_empty() {
@@ -192,7 +197,7 @@ impl<L: Lane> Setup<L> {
             board,
             self.controllers,
             self.thermal,
-            coupling,
+            (error, coupling),
             Recording { channels: self.channels, sample_every: self.sample_every, watcher },
             stored_at_start,
             Counters::default(),

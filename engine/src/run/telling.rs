@@ -32,11 +32,7 @@ impl<L: Lane> Run<L> {
     /// Couples the rest of the last interval; call when the run is over.
     #[inline(never)]
     pub fn finish(&mut self, recorder: &mut dyn Recorder<L>) {
-        if self.state.t > self.coupled_at {
-            let interval = std::mem::replace(&mut self.coupling, f64::MIN_POSITIVE);
-            self.couple(recorder);
-            self.coupling = interval;
-        }
+        self.end_interval(recorder);
         let open: Vec<_> = self.rows.drain(1.min(self.rows.len())..).collect();
         for row in open {
             recorder.row(&self.close_row(row, "edge"));
@@ -74,7 +70,7 @@ impl<L: Lane> Run<L> {
 
     pub(super) fn open_row(&self, subject: String) -> Open<L> {
         let peaks = self.watcher.now[..self.watcher.told()].to_vec();
-        Open { subject, begin: self.state.t, heat: self.heat_of_inputs(), peaks }
+        Open { subject, begin: self.state.t, heat: self.heat_since_start(), peaks }
     }
 
     pub(super) fn close_row(&self, row: Open<L>, kind: &'static str) -> Row<L> {
@@ -83,7 +79,7 @@ impl<L: Lane> Run<L> {
             subject: row.subject,
             begin: row.begin,
             end: self.state.t,
-            heat: self.heat_of_inputs().iter().zip(&row.heat).map(|(now, then)| *now - *then).collect(),
+            heat: self.heat_since_start().iter().zip(&row.heat).map(|(now, then)| *now - *then).collect(),
             peaks: row.peaks,
             temperature: self.celsius.clone(),
         }

@@ -2,7 +2,8 @@
 
 use std::sync::Arc;
 
-use super::setup::{Recording, kelvin_of};
+use super::coupling::Coupling;
+use super::setup::Recording;
 use super::telling::Open;
 use super::watch::Watcher;
 use crate::accounts::counters::Counters;
@@ -51,11 +52,9 @@ pub struct Run<L: Lane> {
     pub(super) onlookers: Vec<Onlooker<L>>,
     pub(super) thermal: Option<Thermal<L>>,
     pub(super) celsius: Vec<L>,
-    pub(super) coupling: f64,
-    pub(super) coupled_at: f64,
+    pub(super) coupling: Option<Coupling<L>>,
     /// Accounts that heat each input.
     pub(super) heating: Vec<Vec<u32>>,
-    pub(super) heat_at_coupling: Vec<L>,
     pub(super) channels: Vec<(Channel, Readout<L>)>,
     /// Whether energies are read between the ends of stretches: by channels, or heat inputs.
     pub(super) tells_energy: bool,
@@ -86,7 +85,7 @@ impl<L: Lane> Run<L> {
         board: Board<L>,
         controllers: Vec<Box<dyn Controller<L>>>,
         thermal: Option<Thermal<L>>,
-        coupling: f64,
+        (bound, longest): (f64, f64),
         recording: Recording<L>,
         stored_at_start: Vec<L>,
         counters: Counters,
@@ -98,6 +97,8 @@ impl<L: Lane> Run<L> {
             Onlooker { logic, readouts, then: zeros.clone(), now: zeros }
         });
         let celsius = thermal.as_ref().map(|t| t.temperatures().to_vec()).unwrap_or_default();
+        let first = stepper.pieces().map(|_| ladder.step());
+        let coupling = thermal.as_ref().map(|t| Coupling::new(t, (bound, longest), first, state.t));
         let owners = system.account_owners();
         let heats = system.devices.len() + system.dissipators.len();
         let heating = (0..celsius.len()).map(|input| {
@@ -118,9 +119,8 @@ impl<L: Lane> Run<L> {
             onlookers: onlookers.collect(),
             heating: heating.collect(),
             tells_energy: !celsius.is_empty() || channels.iter().any(|(_, r)| r.is_integral()),
-            heat_at_coupling: vec![L::splat(0.0); celsius.len()],
+            coupling,
             values: vec![L::splat(0.0); channels.len()],
-            coupled_at: state.t,
             sampled_at: f64::NEG_INFINITY,
             told: f64::NEG_INFINITY,
             seen_at: state.t.next_up(),
@@ -137,7 +137,6 @@ impl<L: Lane> Run<L> {
             board,
             thermal,
             celsius,
-            coupling,
             channels,
             stored_at_start,
             counters,
@@ -229,7 +228,7 @@ impl<L: Lane> Run<L> {
                 }
                 continue;
             }
-            self.ladder.at_most(near);
+            self.ladder.at_most(self.coupling.as_ref().map_or(near, |c| near.min(c.longest_step)));
             let (end, h) = self.ladder.next_end(self.state.t, stop);
             let (activity, error) = match self.stepper.attempt(&self.state, end, h, &self.board) {
                 Ok(attempt) => {
@@ -241,7 +240,7 @@ impl<L: Lane> Run<L> {
                     continue;
                 }
             };
-            if self.ladder.refuses(activity) {
+            if self.ladder.refuses(activity) || self.too_warm(h) {
                 self.counters.refused += 1;
                 continue;
             }
@@ -252,6 +251,7 @@ impl<L: Lane> Run<L> {
             self.stepper.commit(&mut self.state);
             self.ladder.accepted(end, activity);
             self.counters.steps += 1;
+            self.took(h);
             self.after_step(before, end == corner, recorder)?;
             if self.counters.steps.is_multiple_of(256) && !recorder.go_on(self.state.t) {
                 return Ok(Ended::Stopped);
@@ -364,43 +364,5 @@ impl<L: Lane> Run<L> {
         self.seen_at = t.next_up();
         let told = |trouble: StageTrouble, s: &Stepper<L>| trouble.told(s.system(), t, 0);
         self.stepper.jump(&mut self.state, tiny, &self.board).map_err(|trouble| told(trouble, &self.stepper))
-    }
-
-    /// Energy of each heat input since the start, J.
-    pub(super) fn heat_of_inputs(&self) -> Vec<L> {
-        let sum = |accounts: &Vec<u32>| {
-            accounts.iter().fold(L::splat(0.0), |s, &k| s + self.state.energy[k as usize])
-        };
-        self.heating.iter().map(sum).collect()
-    }
-
-    /// At a coupling instant: the interval's mean powers into the thermal network, its temperatures into the laws.
-    pub(super) fn couple(&mut self, recorder: &mut dyn Recorder<L>) {
-        let t = self.state.t;
-        let elapsed = t - self.coupled_at;
-        // A hair less than the interval counts as the interval: instants are sums of steps.
-        if self.thermal.is_none() || elapsed < self.coupling * (1.0 - 1e-9) {
-            return;
-        }
-        let heat = self.heat_of_inputs();
-        let power: Vec<L> = heat
-            .iter()
-            .zip(&self.heat_at_coupling)
-            .map(|(now, then)| (*now - *then) * L::splat(1.0 / elapsed))
-            .collect();
-        let Some(thermal) = self.thermal.as_mut() else { return };
-        thermal.advance(elapsed, &power);
-        self.celsius.copy_from_slice(thermal.temperatures());
-        self.heat_at_coupling = heat;
-        self.coupled_at = t;
-        self.counters.couplings += 1;
-        self.state.kelvin = kelvin_of(self.stepper.system(), &self.celsius);
-        self.stepper.solver.settle(&self.state.kelvin);
-        recorder.thermal(t, &self.celsius);
-        if !self.rows.is_empty() {
-            let next = self.open_row(String::new());
-            let done = std::mem::replace(&mut self.rows[0], next);
-            recorder.row(&self.close_row(done, "interval"));
-        }
     }
 }

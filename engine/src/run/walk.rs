@@ -29,8 +29,8 @@ impl<L: Lane> Run<L> {
         if !self.channels.is_empty() {
             pause = pause.min(self.sampled_at + self.sample_every);
         }
-        if self.thermal.is_some() {
-            pause = pause.min(self.coupled_at + self.coupling);
+        if let Some(coupling) = self.coupling.as_ref().filter(|_| self.thermal.is_some()) {
+            pause = pause.min(coupling.at + coupling.interval);
         }
         let walked = self.stepper.walk(&mut self.state, (stop, pause, near), WALK, &self.board);
         let walked = walked.map_err(|trouble| trouble.told(self.stepper.system(), before, 0))?;
@@ -40,6 +40,7 @@ impl<L: Lane> Run<L> {
         }
         self.counters.steps += walked.steps;
         self.counters.changes += walked.changes;
+        self.walked(before);
         self.after_step(before, self.state.t == corner, recorder)?;
         if recorder.go_on(self.state.t) {
             return Ok(Ended::Reached);

@@ -11,3 +11,4 @@ pub mod start;
 pub mod state;
 pub mod stepper;
 pub mod tolerance;
+mod warming;

@@ -32,6 +32,7 @@
 
 pub mod compact;
 pub mod convert;
+mod decay;
 mod eliminate;
 pub mod field;
 pub mod fit;

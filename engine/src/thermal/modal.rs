@@ -138,6 +138,11 @@ impl<L: Lane> Modal<L> {
         &self.nodes
     }
 
+    /// The temperature from which all others are counted inside, °C: the first boundary's at the start.
+    pub fn reference(&self) -> L {
+        self.reference
+    }
+
     /// Number of a physical node by name.
     ///
     /// # Errors

@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use nalgebra::{DMatrix, DVector};
 
+use super::decay::Decays;
 use super::modal::{Modal, add_product, add_transposed, approach};
 use super::trouble::ThermalTrouble;
 use crate::abreast;
@@ -29,24 +30,18 @@ pub struct ThermalState<L> {
     carry: [Vec<L>; 3],
 }
 
-/// Decay of the modes over one length of interval.
-#[derive(Debug, Clone)]
-struct Decay<L> {
-    dt: f64,
-    /// 1 − e^(−λ·dt): the part of the way to the settled value that a mode goes.
-    gone: Vec<L>,
-}
-
 /// A heat network at a time: immutable modal form, state, and scratch.
 ///
-/// Intervals of one length after the other cost no exponentials: the decay factors of the last length are kept.
+/// Intervals of a length that recurs cost no exponentials: the decay factors of some lengths are kept.
 #[derive(Debug, Clone)]
 pub struct Thermal<L: Lane> {
     modal: Arc<Modal<L>>,
     state: ThermalState<L>,
-    decay: Decay<L>,
+    decays: Decays<L>,
     /// Scratch: settled values, then changes, of the modes.
     change: Vec<L>,
+    /// The advance attempted: length, s, and powers, W.
+    next: (f64, Vec<L>),
     temperatures: Vec<L>,
 }
 
@@ -56,13 +51,14 @@ impl<L: Lane> Abreast for Thermal<L> {
     type Of<K: Lane> = Thermal<K>;
     fn abreast<K: Lane>(each: &[&Self]) -> Option<Thermal<K>> {
         let modal = lanes::<_, _, K>(each, |one| &*one.modal)?;
-        let nothing = vec![K::default(); modal.rates.len()];
+        let nothing = |count: usize| vec![K::default(); count];
         Some(Thermal {
-            modal: Arc::new(modal),
             state: lanes::<_, _, K>(each, |one| &one.state)?,
-            decay: Decay { dt: f64::NAN, gone: nothing.clone() },
-            change: nothing,
+            decays: Decays::default(),
+            change: nothing(modal.rates.len()),
+            next: (0.0, nothing(modal.inputs.len())),
             temperatures: lanes::<_, _, K>(each, |one| &one.temperatures)?,
+            modal: Arc::new(modal),
         })
     }
 }
@@ -82,8 +78,9 @@ impl<L: Lane> Thermal<L> {
             stored_at_start: L::default(),
             carry: [zero(n), zero(m), zero(b)],
         };
-        let decay = Decay { dt: f64::NAN, gone: zero(n) };
-        let mut new = Self { modal, state, decay, change: zero(n), temperatures: zero(m) };
+        let decays = Decays::default();
+        let next = (0.0, zero(m));
+        let mut new = Self { modal, state, decays, change: zero(n), next, temperatures: zero(m) };
         new.start_steady(&zero(m));
         new
     }
@@ -128,19 +125,41 @@ impl<L: Lane> Thermal<L> {
     /// one entry per input, or `dt` is negative or not a number.
     #[inline(never)]
     pub fn advance(&mut self, dt: f64, power: &[L]) {
+        self.find(dt, power);
+        self.commit();
+    }
+
+    /// What [`Thermal::advance`] would do: the largest change of any input's temperature through heat capacitances,
+    /// of either sign, K. What an input does at once ([`Thermal::undelayed`]) is not in it. Nothing moves until
+    /// [`Thermal::commit`]. Panics as `advance`.
+    pub fn attempt(&mut self, dt: f64, power: &[L]) -> L {
+        self.find(dt, power);
+        let rows = self.modal.ports.chunks_exact(self.change.len().max(1));
+        let each = rows.map(|row| row.iter().zip(&self.change).fold(L::default(), |s, (v, y)| s + *v * *y));
+        each.fold(L::default(), |most, change| most.max(change.abs()))
+    }
+
+    /// How far each mode goes.
+    fn find(&mut self, dt: f64, power: &[L]) {
         assert!(dt >= 0.0 && dt.is_finite(), "an interval of {dt} s");
-        let state = &mut self.state;
-        state.power.copy_from_slice(power);
-        if dt != self.decay.dt {
-            self.decay.set(dt, &self.modal.rates);
-        }
-        let modal = &*self.modal;
+        self.next.0 = dt;
+        self.next.1.copy_from_slice(power);
+        let (modal, state) = (&*self.modal, &self.state);
+        let gone = &self.decays.over(dt, modal).gone;
         settle(modal, &mut self.change, power, &state.boundaries);
+        for ((change, y), gone) in self.change.iter_mut().zip(&state.modes).zip(gone) {
+            *change = *gone * (*change - *y);
+        }
+    }
+
+    /// Takes the advance attempted last as done; once only, and with nothing set in between.
+    pub fn commit(&mut self) {
+        let (dt, power) = (self.next.0, &self.next.1);
+        let (modal, state) = (&*self.modal, &mut self.state);
+        state.power.copy_from_slice(power);
         let [mode_carry, in_carry, out_carry] = &mut state.carry;
-        for (k, y) in state.modes.iter_mut().enumerate() {
-            let change = &mut self.change[k];
-            *change = self.decay.gone[k] * (*change - *y);
-            accumulate(y, &mut mode_carry[k], *change);
+        for ((y, carry), change) in state.modes.iter_mut().zip(mode_carry).zip(&self.change) {
+            accumulate(y, carry, *change);
         }
         // Heat out: as in the steady state, less what stays behind while the modes rise.
         let span = L::splat(dt);
@@ -159,6 +178,26 @@ impl<L: Lane> Thermal<L> {
             accumulate(sum, carry, *p * span);
         }
         self.refresh();
+    }
+
+    /// The part of an input's temperature that follows the present power at once, K. Panics on an input that does not
+    /// exist.
+    pub fn undelayed(&self, input: usize) -> L {
+        let m = self.state.power.len();
+        let mut rise = [L::default()];
+        add_product(&mut rise, &self.modal.direct[input * m..(input + 1) * m], &self.state.power);
+        rise[0]
+    }
+
+    /// The same network at rest with all boundaries at the reference: its temperatures are rises over
+    /// [`Modal::reference`].
+    pub fn unheated(&self) -> Self {
+        let mut new = Self::new(Arc::clone(&self.modal));
+        for k in 0..new.state.boundaries.len() {
+            new.set_boundary(k, self.modal.reference);
+        }
+        new.start_steady(&vec![L::default(); self.state.power.len()]);
+        new
     }
 
     /// Starts anew in the steady state of constant power per input, W. Panics when `power` has not one entry per
@@ -336,14 +375,4 @@ fn settle<L: Lane>(modal: &Modal<L>, modes: &mut [L], power: &[L], boundaries: &
     modes.fill(L::default());
     add_transposed(modes, &modal.settled, power);
     add_transposed(modes, &modal.settled_boundary, boundaries);
-}
-
-impl<L: Lane> Decay<L> {
-    fn set(&mut self, dt: f64, rates: &[L]) {
-        self.dt = dt;
-        let span = L::splat(dt);
-        for (k, rate) in rates.iter().enumerate() {
-            self.gone[k] = approach(*rate * span);
-        }
-    }
 }

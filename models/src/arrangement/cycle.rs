@@ -55,6 +55,13 @@ pub struct Ripple {
     pub extremes: (f64, f64),
     /// Ranges of the temperature within the period, counted (ASTM E1049-85).
     pub counted: Vec<Counted>,
+    /// The heat's own mean temperature less the mean, K: by so much did the laws lag where it mattered, because they
+    /// were held over the period.
+    pub lag: f64,
+    /// What that may have done to the temperatures, K: to first order, with the dependence of the powers on
+    /// temperature that the rounds showed.
+    /// Infinite where temperatures never moved enough to show it.
+    pub coupling_error: f64,
 }
 
 /// What was found.
@@ -93,6 +100,7 @@ pub fn solve(laid: &Laid, mut setup: Setup<f64>, effort: Effort) -> Result<Cycle
     run.hold(&celsius);
     meter.settle(&celsius);
     let mut rounds = 0;
+    let mut seen: Option<Slopes> = None;
     loop {
         rounds += 1;
         let steady = steady(&mut run, period, effort, &mut ())?;
@@ -109,7 +117,10 @@ pub fn solve(laid: &Laid, mut setup: Setup<f64>, effort: Effort) -> Result<Cycle
         };
         let power = powers(&record, began + period, first, inputs);
         network.start_periodic(&power);
-        let ripple = ripple(network, &power, period);
+        let mut ripple = ripple(network, &power, period);
+        let slopes = seen.get_or_insert_with(|| Slopes::new(&celsius, &ripple));
+        slopes.look(&celsius, &ripple);
+        slopes.estimate(network, &mut ripple);
         let change = ripple.iter().zip(&celsius).map(|(r, t)| (r.mean - t).abs()).fold(0.0, f64::max);
         celsius = ripple.iter().map(|r| r.mean).collect();
         if change <= STILL {
@@ -147,16 +158,64 @@ fn ripple(network: &mut Thermal<f64>, power: &[(f64, Vec<f64>)], period: f64) ->
     let one = |(k, course): (usize, &Vec<f64>)| {
         let mean =
             |values: &mut dyn Iterator<Item = (f64, f64)>| values.map(|(dt, x)| dt * x).sum::<f64>() / period;
-        let steps = power.iter().zip(course.windows(2));
+        let steps =
+            || power.iter().zip(course.windows(2)).map(|((dt, p), w)| (*dt, p[k], 0.5 * (w[0] + w[1])));
+        let watts = mean(&mut power.iter().map(|(dt, p)| (*dt, p[k])));
+        let celsius = mean(&mut steps().map(|(dt, _, t)| (dt, t)));
+        let lag = mean(&mut steps().map(|(dt, p, t)| (dt, p * (t - celsius))));
         Ripple {
             name: names[k].clone(),
-            power: mean(&mut power.iter().map(|(dt, p)| (*dt, p[k]))),
-            mean: mean(&mut steps.map(|((dt, _), w)| (*dt, 0.5 * (w[0] + w[1])))),
+            power: watts,
+            mean: celsius,
             extremes: course
                 .iter()
                 .fold((f64::INFINITY, f64::NEG_INFINITY), |e, &t| (e.0.min(t), e.1.max(t))),
             counted: rainflow(course),
+            lag: if watts > 0.0 { lag / watts } else { 0.0 },
+            coupling_error: f64::INFINITY,
         }
     };
     courses.iter().enumerate().map(one).collect()
+}
+
+/// Smallest change of temperatures that shows how powers depend on them, K.
+const TELLING: f64 = 0.05;
+
+/// How the mean powers depend on the temperatures that the laws were held at, read from the rounds.
+struct Slopes {
+    celsius: Vec<f64>,
+    power: Vec<f64>,
+    /// W/K; `None` until a round was warm enough.
+    of_power: Option<Vec<f64>>,
+}
+
+impl Slopes {
+    fn new(celsius: &[f64], ripple: &[Ripple]) -> Self {
+        Self { celsius: celsius.to_vec(), power: ripple.iter().map(|r| r.power).collect(), of_power: None }
+    }
+
+    /// Another round, at these temperatures, against the first one.
+    fn look(&mut self, celsius: &[f64], ripple: &[Ripple]) {
+        let moved = celsius.iter().zip(&self.celsius).map(|(a, b)| (a - b).abs()).fold(0.0, f64::max);
+        if moved >= TELLING {
+            let slope = |(r, p): (&Ripple, &f64)| (r.power - p).abs() / moved;
+            self.of_power = Some(ripple.iter().zip(&self.power).map(slope).collect());
+        }
+    }
+
+    /// The powers are wrong by slope times lag; what they do to the mean temperatures, and (with the half range for
+    /// the lag) to the ripple.
+    fn estimate(&self, network: &Thermal<f64>, ripple: &mut [Ripple]) {
+        let Some(slopes) = &self.of_power else { return };
+        let resistances = network.modal().steady_resistances();
+        let m = ripple.len();
+        let wrong: Vec<f64> = slopes.iter().zip(ripple.iter()).map(|(s, r)| s * r.lag.abs()).collect();
+        for (k, r) in ripple.iter_mut().enumerate() {
+            let row = &resistances[k * m..(k + 1) * m];
+            let mean: f64 = row.iter().zip(&wrong).map(|(z, w)| z.abs() * w).sum();
+            let half = 0.5 * (r.extremes.1 - r.extremes.0);
+            let share = if r.power > 0.0 { slopes[k] / r.power } else { 0.0 };
+            r.coupling_error = mean + share * half * half + STILL;
+        }
+    }
 }

@@ -51,6 +51,6 @@ pub const fn entry() -> Entry {
         params: PARAMS,
         help: "Constant capacitance with series resistance",
         source: "q = C v",
-        build: build,
+        build,
     }
 }

@@ -88,6 +88,6 @@ pub const fn entry() -> Entry {
         params: PARAMS,
         help: "Load of constant power, ohmic below a minimum voltage",
         source: "i = P/v",
-        build: build,
+        build,
     }
 }

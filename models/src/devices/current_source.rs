@@ -40,6 +40,6 @@ pub const fn entry() -> Entry {
         params: PARAMS,
         help: "Ideal current source: constant, points, sine, ramp, or set by a controller",
         source: "i(a to b) = course(t)",
-        build: build,
+        build,
     }
 }

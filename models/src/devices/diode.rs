@@ -199,6 +199,6 @@ pub const fn entry() -> Entry {
         params: PARAMS,
         help: "Junction or Schottky diode with series resistance, depletion charge and, by its times, reverse recovery",
         source: "Shockley 1949; Sze & Ng, Physics of Semiconductor Devices, 3rd ed., ch. 2 and 3; Lauritzen & Ma, IEEE Trans. Power Electron. 6 (1991) 188 (from memory)",
-        build: build,
+        build,
     }
 }

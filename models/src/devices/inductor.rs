@@ -45,6 +45,6 @@ pub const fn entry() -> Entry {
         params: PARAMS,
         help: "Constant inductance with series resistance",
         source: "v = L di/dt + R i",
-        build: build,
+        build,
     }
 }

@@ -384,6 +384,6 @@ pub const fn entry() -> Entry {
         params: PARAMS,
         help: "Normally-on JFET with drift region, gate junctions and charges that follow temperature",
         source: "square law with smooth pinch-off (Shichman & Hodges 1968; Enz, Krummenacher & Vittoz 1995; from memory) and a drift region",
-        build: build,
+        build,
     }
 }

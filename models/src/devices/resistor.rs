@@ -127,6 +127,6 @@ pub const fn entry() -> Entry {
         params: PARAMS,
         help: "Resistance, constant or following its temperature",
         source: "Ohm's law",
-        build: build,
+        build,
     }
 }

@@ -184,6 +184,6 @@ pub const fn entry() -> Entry {
         params: PARAMS,
         help: "Cascode of a normally-on JFET and a low-voltage MOSFET; a fourth pin is a Kelvin source",
         source: "its two dies, `jfet` and `mosfet`, and the leads between them",
-        build: build,
+        build,
     }
 }

@@ -193,6 +193,6 @@ pub const fn entry() -> Entry {
         params: PARAMS,
         help: "Metal-oxide varistor: power law through two points of the data sheet",
         source: "V = K I^b (IEC 61643-331, from memory)",
-        build: build,
+        build,
     }
 }

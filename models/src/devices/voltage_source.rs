@@ -36,6 +36,6 @@ pub const fn entry() -> Entry {
         params: PARAMS,
         help: "Ideal voltage source: constant, points, sine, ramp, or set by a controller",
         source: "v(a) - v(b) = course(t)",
-        build: build,
+        build,
     }
 }

@@ -18,7 +18,7 @@ const DEFINITIONS: [(&str, &str); 10] = [
     ("Margin", "distance between a limit and the extreme that it bounds; below zero it is exceeded"),
     (
         "Virtual junction temperature",
-        "temperature of the die's node of the thermal network, at the ends of coupling intervals",
+        "temperature of the die's node of the thermal network, which takes the heat of every step",
     ),
     ("Energy delivered, dissipated", "integrals of v·i over the record, by component of the circuit"),
     ("Energy stored", "in capacitances and inductances, at the end less at the start"),
@@ -64,13 +64,19 @@ pub(super) fn assumptions(read: &Read<'_>) -> Vec<String> {
     let mut out: Vec<String> = ASSUMED.map(String::from).to_vec();
     out.push(
         "The circuit is solved with steps from a short list: a base step, finer steps after every edge and where the error asks. \
-         Device laws see the junction temperature of the last coupling instant; temperatures move only there."
+         Device laws hold their junction temperature over a coupling interval, which ends when they lag behind the \
+         thermal network by half the error allowed."
             .into(),
     );
     let files = Sources::of_full_text(&read.file.about().scenario).files;
     let typed = files.first().and_then(|f| f.1.parse::<Table>().ok()).unwrap_or_default();
     if let Some(steps) = typed.get("steps").and_then(Value::as_table) {
-        let each = [("base", "base step"), ("finest", "finest step"), ("coupling", "coupling interval")];
+        let each = [
+            ("base", "base step"),
+            ("finest", "finest step"),
+            ("heat-error", "lag of temperatures"),
+            ("coupling", "longest coupling interval"),
+        ];
         let each: Vec<String> =
             each.iter().filter_map(|(key, words)| Some(format!("{words} {}", text(steps, key)?))).collect();
         if !each.is_empty() {

@@ -135,7 +135,7 @@ pub fn build_with(scenario: &Scenario, reductions: &Reductions) -> Result<Ready,
     setup.board = board;
     setup.controllers = controllers;
     setup.thermal = thermal;
-    setup.coupling = steps.coupling;
+    (setup.heat_error, setup.coupling) = (steps.heat_error, steps.coupling);
     setup.start = if operating_point { Start::OperatingPoint } else { Start::Stated };
     // The key table offers these words only.
     match scenario.steps.method.as_deref() {

@@ -12,8 +12,10 @@ const DEEPEST: u32 = 20;
 const HALVINGS: u32 = 5;
 /// Local errors that call for finer steps where none are given, V and A.
 const ERROR: f64 = 0.1;
-/// Time between exchanges of heat and temperature where none is given, s.
-const COUPLING: f64 = 10e-6;
+/// Lag of temperatures where none is given, K.
+const HEAT_ERROR: f64 = 1.0;
+/// Exchanges of heat and temperature over the whole run where no longest interval is given: enough for a curve.
+const EXCHANGES: f64 = 300.0;
 
 impl Resolve<'_> {
     pub(super) fn steps(&mut self, f: &Fields) -> Option<StepsSpec> {
@@ -22,7 +24,7 @@ impl Resolve<'_> {
             let found = format!("the base step of {base} s is longer than the run of {end} s");
             self.tell(f.place_of("base"), f.key("base"), found, "a step shorter than `end`");
         }
-        let coupling = f.number("coupling").unwrap_or(COUPLING);
+        let coupling = f.number("coupling").unwrap_or(end / EXCHANGES);
         Some(StepsSpec {
             end,
             base,
@@ -30,6 +32,7 @@ impl Resolve<'_> {
             voltage_error: f.number("voltage-error").unwrap_or(ERROR),
             current_error: f.number("current-error").unwrap_or(ERROR),
             method: f.text("method").map(ToString::to_string),
+            heat_error: f.number("heat-error").unwrap_or(HEAT_ERROR),
             coupling,
             operating_point: f.text("start").unwrap_or("operating-point") == "operating-point",
         })

@@ -245,11 +245,24 @@ impl March<'_, '_> {
     pub(super) fn solved(&mut self, t: f64, cycle: &OneCycle) {
         self.within = within(&mut self.rest.clone(), &cycle.course);
         self.balance = cycle.balance;
+        self.out.work.coupling = self.out.work.coupling.max(self.coupling_error());
         let hottest = |celsius: &[f64]| celsius.iter().fold(f64::NEG_INFINITY, |a, &b| a.max(b));
         let now = self.network.temperatures();
         if self.hot.as_ref().is_none_or(|h| hottest(now) > hottest(&h.1)) {
             self.hot = Some((t, now.to_vec(), cycle.course.clone()));
         }
+    }
+
+    /// What the lag of the laws within the last cycle would make of the temperatures if it lasted, K: the powers are wrong
+    /// by slope times lag.
+    fn coupling_error(&self) -> f64 {
+        let m = self.within.len();
+        let resistances = self.rest.modal().steady_resistances();
+        let product = |row: &[f64], x: &[f64]| row.iter().zip(x).map(|(a, b)| a.abs() * b).sum::<f64>();
+        let lags: Vec<f64> = self.within.iter().map(|w| w.lag.abs()).collect();
+        let watts: Vec<f64> =
+            (0..m).map(|k| product(&self.model.per_kelvin[k * m..(k + 1) * m], &lags)).collect();
+        (0..m).map(|k| product(&resistances[k * m..(k + 1) * m], &watts)).fold(0.0, f64::max)
     }
 
     /// A further instant; `power` since the one before.

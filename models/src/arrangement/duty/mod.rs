@@ -133,6 +133,10 @@ pub struct Work {
     /// The estimate at the end, K.
     #[serde(rename = "estimated_error_at_end")]
     pub estimate_at_end: f64,
+    /// What holding the laws of devices over a cycle may have made of any temperature, K; the largest of all cycles
+    /// solved, each as if it lasted.
+    #[serde(rename = "coupling_error")]
+    pub coupling: f64,
 }
 
 /// The hottest cycle that was solved, and its ripple.

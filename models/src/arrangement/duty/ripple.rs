@@ -14,6 +14,8 @@ pub struct Within {
     pub least: f64,
     /// Largest less mean.
     pub largest: f64,
+    /// The heat's own mean temperature less the mean.
+    pub lag: f64,
 }
 
 /// Ripple of one heat input, peak to peak, K.
@@ -55,11 +57,14 @@ pub fn within(network: &mut Thermal<f64>, course: &Power) -> Vec<Within> {
     let all = periodic(network, course);
     let span: f64 = course.iter().map(|c| c.0).sum();
     let one = |k: usize| {
-        let steps = course.iter().zip(all.windows(2));
-        let mean = steps.map(|((dt, _), w)| dt * 0.5 * (w[0][k] + w[1][k])).sum::<f64>() / span;
+        let steps =
+            || course.iter().zip(all.windows(2)).map(|((dt, p), w)| (dt, p[k], 0.5 * (w[0][k] + w[1][k])));
+        let mean = steps().map(|(dt, _, t)| dt * t).sum::<f64>() / span;
+        let heat: f64 = steps().map(|(dt, p, _)| dt * p).sum();
+        let lag: f64 = steps().map(|(dt, p, t)| dt * p * (t - mean)).sum();
         let ends = all.iter().map(|t| t[k] - mean);
         let (low, high) = ends.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), x| (a.min(x), b.max(x)));
-        Within { least: low, largest: high }
+        Within { least: low, largest: high, lag: if heat > 0.0 { lag / heat } else { 0.0 } }
     };
     (0..network.temperatures().len()).map(one).collect()
 }

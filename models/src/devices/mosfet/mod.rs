@@ -186,6 +186,6 @@ pub const fn entry() -> Entry {
         params: PARAMS,
         help: "MOSFET with smooth channel, body diode, breakdown, leakage and charges that follow temperature",
         source: "Enz, Krummenacher & Vittoz, Analog Integr. Circuits Signal Process. 8 (1995) 83; Sze & Ng (from memory)",
-        build: build,
+        build,
     }
 }
