@@ -28,9 +28,9 @@ pub fn joulestep(args: &[&str]) -> Done {
     joulestep_with(args, &[])
 }
 
-/// What the program tells as JSON; it must end well.
+/// What the program tells as JSON; it must come to its end, whatever its verdict.
 pub fn told(args: &[&str]) -> Value {
     let done = joulestep(args);
-    assert_eq!(done.code, 0, "{}{}", done.out, done.err);
+    assert!([0, 1, 5].contains(&done.code), "{}{}", done.out, done.err);
     serde_json::from_str(&done.out).expect("JSON")
 }

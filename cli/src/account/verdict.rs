@@ -38,6 +38,10 @@ impl Account {
     }
 
     fn unwaived(&self, j: &Judgement) -> Ruling {
+        // A run that failed at its first instant has seen nothing.
+        if j.least > j.largest {
+            return Ruling::NotJudged;
+        }
         let in_range = !self.doubts.iter().any(|d| d.out_of_range);
         worst(j.sides().map(|(found, error, bounds)| {
             // Steps that stalled at their finest length prove nothing, unless coarser runs show that they converge.
@@ -98,7 +102,7 @@ pub(super) fn doubts<L: Lane>(
     for range in &facts.judging.ranges {
         let peak = &peaks[range.watch];
         let (above, below) = (peak.largest > range.range.1, peak.least < range.range.0);
-        if !(above || below) {
+        if !(above || below) || peak.least > peak.largest {
             continue;
         }
         let found = if above { peak.largest } else { peak.least };
@@ -119,7 +123,7 @@ pub(super) fn doubts<L: Lane>(
         let names = die.components.iter().map(|id| &system.circuit.components[id.0 as usize].name);
         let names: Vec<&String> = names.collect();
         let heat: f64 = entries.iter().filter(|e| names.contains(&&e.name)).map(|e| e.dissipated).sum();
-        if heat > CARRIES_LOSS {
+        if heat > CARRIES_LOSS && heat.is_finite() {
             let text = format!(
                 "`{}` is not judged: the die turns {} into heat and has no heat path (rated {})",
                 die.name,

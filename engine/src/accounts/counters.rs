@@ -34,7 +34,9 @@ impl Counters {
         let kept = error <= 1.0;
         if !kept {
             self.stalled += 1;
-            self.stalled_by = self.stalled_by.max(error);
+            if error.is_finite() {
+                self.stalled_by = self.stalled_by.max(error);
+            }
         }
     }
 }

@@ -2,7 +2,7 @@
 
 use joulestep_engine::units::people_digits;
 
-use super::{WIDTH, error, errors_beside, heading, line};
+use super::{WIDTH, error, errors_beside, heading, line, seen_digits};
 use crate::account::{Account, Judgement};
 use crate::diagnostic::{filled, printable};
 use crate::judge::{Uncertainty, Verdict};
@@ -16,12 +16,13 @@ pub(super) fn limits(out: &mut String, a: &Account) {
             if bounds.is_none() {
                 return [String::new(), String::new()];
             }
-            [people_digits(found, j.unit, 4), error(known, j.unit)]
+            [seen_digits(found, j.unit, 4), error(known, j.unit)]
         };
         let mut row = vec![j.name.clone(), bound(j.min)];
         row.extend(side(least));
         row.extend(side(most));
-        row.extend([bound(j.max), j.ruling.word().to_string()]);
+        let word = if j.least > j.largest { "not seen" } else { j.ruling.word() };
+        row.extend([bound(j.max), word.to_string()]);
         row
     };
     for (by_user, words) in [(false, "Ratings of the parts"), (true, "Limits set")] {
