@@ -45,7 +45,8 @@ impl Resolve<'_> {
         };
         let part = fields.text("part").and_then(|part| parts.part(fields.place_of("part").file, part));
         let known_current = part.and_then(|p| p.known_current()).unwrap_or(f64::INFINITY);
-        Some(ComponentSpec { name: name?, entry, nodes: nodes?, values, heat, known_current })
+        let dies = part.map_or(Vec::new(), |p| p.dies.clone());
+        Some(ComponentSpec { name: name?, entry, nodes: nodes?, values, heat, known_current, dies })
     }
 
     /// Nodes in the order of the pins.
