@@ -9,8 +9,8 @@ use joulestep_models::rating::pulse::Shape;
 use crate::args::RatingArgs;
 use crate::commands::asked::{self, Lies, Refused, refused};
 use crate::commands::refuse_in;
-use crate::exit::{BAD_INPUT, DONE, Streams};
-use crate::judge::exit_code;
+use crate::exit::{BAD_INPUT, DONE, FAILS, Streams};
+use crate::judge::Verdict;
 use crate::package::read_with_text;
 use crate::rating::{
     Asked, Heat, Rating, Spread, csv, heat_of_part, heat_of_stack, json, parallel, picture, rate, ready,
@@ -126,5 +126,7 @@ pub fn rating(args: &RatingArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     } else {
         write!(streams.out, "{}", text(&all, &asked, shared.as_ref()))?;
     }
-    Ok(verdict(&all, shared.as_ref()).map_or(DONE, |v| exit_code(None, v)))
+    // Devices that get too hot are a failure; a doubt about the dies is told, and a rating is no verdict otherwise.
+    let fails = verdict(&all, shared.as_ref()) == Some(Verdict::Fails);
+    Ok(if fails { FAILS } else { DONE })
 }
