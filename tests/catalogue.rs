@@ -102,8 +102,7 @@ fn built(more: f64) -> Vec<(String, Circuit<f64>, Built)> {
     for entry in catalogue() {
         for (number, sample) in samples(entry.kind).iter().enumerate() {
             let mut circuit = Circuit::new();
-            let pins: Vec<_> =
-                entry.pins.iter().filter(|p| **p != "*").map(|p| circuit.node(&format!("n-{p}"))).collect();
+            let pins: Vec<_> = entry.needed_pins().iter().map(|p| circuit.node(&format!("n-{p}"))).collect();
             let mut values = values(entry, &sample.iter().map(|(k, x)| (*k, grown(*x))).collect::<Vec<_>>());
             if entry.kind == "nonlinear-capacitor" && number == 2 {
                 let c = [2e-9, 1.2e-9, 9e-10, 2e-10, 1e-10];
@@ -265,7 +264,7 @@ fn shipped_parts_build_and_say_that_they_are_invented() {
         let (kind, given) = part(name);
         let entry = find(&kind).unwrap();
         let mut circuit = Circuit::new();
-        let pins: Vec<_> = entry.pins.iter().filter(|p| **p != "*").map(|p| circuit.node(p)).collect();
+        let pins: Vec<_> = entry.needed_pins().iter().map(|p| circuit.node(p)).collect();
         (entry.build)(&mut circuit, name, &pins, &values(entry, &given)).unwrap();
     }
 }
@@ -370,7 +369,7 @@ fn a_name_of_a_rating_is_that_of_the_quantity_it_bounds() {
             let given: Vec<(&str, f64)> =
                 sample.into_iter().chain(leads(entry.kind).into_iter().flatten()).collect();
             let mut circuit = Circuit::new();
-            let names: Vec<&str> = entry.pins.iter().copied().filter(|p| *p != "*").collect();
+            let names = entry.needed_pins();
             let pins: Vec<_> = names.iter().map(|n| circuit.node(n)).collect();
             let Ok(built) = (entry.build)(&mut circuit, "X", &pins, &values(entry, &given)) else { continue };
             for (name, bounded, ..) in &built.limits {

@@ -38,6 +38,8 @@ mod estimates;
 mod invariance;
 // parts side by side, as the program prints them
 mod comparison;
+// answers that looked right and were not
+mod says_what_it_does;
 // the double pulse against charge balance and closed forms
 mod double_pulse;
 // figures of merit

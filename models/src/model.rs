@@ -257,7 +257,8 @@ pub type Build = fn(&mut Circuit<f64>, &str, &[NodeId], &Values) -> Result<Built
 pub struct Entry {
     /// Kind in a scenario ("resistor").
     pub kind: &'static str,
-    /// Pin names in order; a single `"*"` at the end stands for any number of further pins.
+    /// Pin names in order. At the end may stand pins that may be left out, marked `"kelvin?"`, or a single `"*"` for any
+    /// number of further pins.
     pub pins: &'static [&'static str],
     /// Parameters.
     pub params: &'static [Param],
@@ -267,6 +268,23 @@ pub struct Entry {
     pub source: &'static str,
     /// Puts it into a circuit.
     pub build: Build,
+}
+
+impl Entry {
+    /// Pins that must be connected, in order.
+    pub fn needed_pins(&self) -> Vec<&'static str> {
+        self.pins.iter().copied().filter(|p| *p != "*" && !p.ends_with('?')).collect()
+    }
+
+    /// Pins that may be left out, in order; they follow the needed ones.
+    pub fn optional_pins(&self) -> Vec<&'static str> {
+        self.pins.iter().filter_map(|p| p.strip_suffix('?')).collect()
+    }
+
+    /// Whether any number of unnamed pins may follow.
+    pub fn open_ended(&self) -> bool {
+        self.pins.contains(&"*")
+    }
 }
 
 /// Ties the dies of a built model to heat inputs, in the order of `Built::dies`.

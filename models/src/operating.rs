@@ -76,8 +76,7 @@ pub(crate) fn between(
     }
     let mut circuit = Circuit::new();
     let outer = circuit.node("outer");
-    let named: Vec<&str> = entry.pins.iter().copied().filter(|p| *p != "*").collect();
-    let (pins, gate) = match named.len() {
+    let (pins, gate) = match entry.needed_pins().len() {
         2 => (vec![outer, GROUND], None),
         3 => {
             let pin = circuit.node("gate");

@@ -4,11 +4,13 @@
 //! unless it names another, so that several dies stand on one lead frame and several packages on one board. Lengths
 //! in m, temperatures in °C.
 
+mod agree;
 mod place;
 mod solid;
 mod trouble;
 mod vias;
 
+pub use agree::contradictions;
 pub use place::Placed;
 pub use solid::{Solid, to_ambient, to_case};
 pub use trouble::{PackageTrouble, Subject};

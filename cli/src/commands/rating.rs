@@ -9,11 +9,12 @@ use joulestep_models::rating::pulse::Shape;
 use crate::args::RatingArgs;
 use crate::commands::asked::{self, Lies, Refused, refused};
 use crate::commands::refuse_in;
-use crate::exit::{BAD_INPUT, DONE, Streams};
+use crate::exit::{BAD_INPUT, DONE, FAILS, Streams};
+use crate::judge::Verdict;
 use crate::package::read_with_text;
 use crate::rating::{
-    Asked, Heat, Spread, csv, heat_of_part, heat_of_stack, json, parallel, picture, rate, ready, study, text,
-    widths,
+    Asked, Heat, Rating, Spread, csv, heat_of_part, heat_of_stack, json, parallel, picture, rate, ready,
+    study, text, verdict, widths,
 };
 use crate::scenario::include::open;
 
@@ -84,7 +85,7 @@ pub fn rating(args: &RatingArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
             Ok((package, text)) => {
                 sources.merge(text);
                 match heat_of_stack(name, &package, asked.heatsink, args.cells as usize) {
-                    Ok(heat) => stacks.push(heat),
+                    Ok(heat) => stacks.push((heat, package)),
                     Err(trouble) => return refused(&code(&trouble), as_json, streams),
                 }
             }
@@ -96,8 +97,10 @@ pub fn rating(args: &RatingArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     let mut all = Vec::new();
     let mut shared = None;
     for (k, part) in parts.into_iter().enumerate() {
-        let heat: Result<Heat, RatingTrouble> = match stacks.get(k).or(stacks.first()) {
-            Some(heat) => Ok(heat.clone()),
+        let stack = stacks.get(k).or(stacks.first());
+        let contradictions = stack.map_or(Vec::new(), |(_, package)| package.contradicts(&part));
+        let heat: Result<Heat, RatingTrouble> = match stack {
+            Some((heat, _)) => Ok(heat.clone()),
             None => heat_of_part(&part, asked.heatsink, interface),
         };
         let rated = heat.and_then(|heat| {
@@ -105,7 +108,7 @@ pub fn rating(args: &RatingArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
             if let (0, Some(spread)) = (k, &spread) {
                 shared = Some(parallel(&part, &ready, &asked, spread)?);
             }
-            rate(part, &ready, &asked)
+            rate(part, &ready, &asked).map(|rating| Rating { contradictions, ..rating })
         });
         match rated {
             Ok(rating) => all.push(rating),
@@ -123,5 +126,7 @@ pub fn rating(args: &RatingArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     } else {
         write!(streams.out, "{}", text(&all, &asked, shared.as_ref()))?;
     }
-    Ok(DONE)
+    // Devices that get too hot are a failure; a doubt about the dies is told, and a rating is no verdict otherwise.
+    let fails = verdict(&all, shared.as_ref()) == Some(Verdict::Fails);
+    Ok(if fails { FAILS } else { DONE })
 }

@@ -79,6 +79,13 @@ pub(crate) fn read_named(
     read(sources, file, &sections::PART, diagnostics).map(|p| p.0)
 }
 
+/// The first shipped part of a kind.
+pub(crate) fn shipped_of_kind(kind: &str) -> Option<Part> {
+    let nothing = |_: &Path| Err(std::io::ErrorKind::NotFound.into());
+    let mut parts = shipped().iter().filter_map(|(name, _)| Some(load(name, &nothing).ok()?.part));
+    parts.find(|part| part.kind == kind)
+}
+
 /// The same with the table as typed.
 pub(crate) fn read_typed(
     name: &str,

@@ -16,6 +16,8 @@ use joulestep_models::rating::{Conducts, HeatPath, RatingTrouble};
 use rayon::prelude::*;
 use serde::{Serialize, Serializer};
 
+use crate::judge::Verdict;
+
 pub use path::{Heat, StackHeat, heat_of_part, heat_of_stack, solve_stack};
 pub use picture::picture;
 pub use shared::{Pair, Parallel, Share, Spread, parallel};
@@ -87,8 +89,16 @@ pub struct Rating {
     /// Where its heat goes, in words.
     #[serde(rename = "heat_path")]
     pub heat: String,
+    /// How the part and the package stack contradict each other, in words; the ratings are then not proven.
+    pub contradictions: Vec<String>,
     /// Names of its dies.
     pub dies: Vec<&'static str>,
+    /// Thermal resistance from each die, heated alone, to the fixed temperature where its heat goes, K/W.
+    #[serde(rename = "thermal_resistance")]
+    pub resistance: Vec<f64>,
+    /// That temperature as each die meets it, °C.
+    #[serde(rename = "fixed_temperature")]
+    pub fixed: Vec<f64>,
     /// Gate-source voltage, V.
     #[serde(rename = "gate_on")]
     pub gate: Option<f64>,
@@ -214,6 +224,9 @@ pub fn rate(part: Part, ready: &Ready, asked: &Asked) -> Result<Rating, RatingTr
     });
     Ok(Rating {
         heat: words.clone(),
+        contradictions: Vec::new(),
+        resistance: (0..law.dies()).map(|k| path.resistance(k, k)).collect(),
+        fixed: path.cold()[..law.dies()].to_vec(),
         dies: law.names().to_vec(),
         gate: law.gate(),
         hottest,
@@ -224,6 +237,15 @@ pub fn rate(part: Part, ready: &Ready, asked: &Asked) -> Result<Rating, RatingTr
         faults: asked.faults.par_iter().map(fault).collect(),
         part,
     })
+}
+
+/// The verdict over ratings: fails where devices in parallel exceed their highest junction temperature, not proven where a
+/// part contradicts its package stack; else a rating judges nothing.
+pub fn verdict(all: &[Rating], parallel: Option<&Parallel>) -> Option<Verdict> {
+    if parallel.is_some_and(|p| p.exceeded.is_some()) {
+        return Some(Verdict::Fails);
+    }
+    all.iter().any(|r| !r.contradictions.is_empty()).then_some(Verdict::NotProven)
 }
 
 /// Widths evenly spread over the decades.

@@ -7,7 +7,8 @@ use joulestep_engine::thermal::field::reduce::{Span, reduce};
 use joulestep_engine::thermal::field::system::System;
 use joulestep_engine::thermal::modal::Modal;
 use joulestep_engine::thermal::network::{FosterTerm, NetworkBuilder};
-use joulestep_models::package::{Package, to_ambient};
+use joulestep_engine::units::{people, people_digits};
+use joulestep_models::package::{Cooled, Package, to_ambient};
 use joulestep_models::part::Part;
 use joulestep_models::rating::{HeatPath, RatingTrouble};
 
@@ -48,7 +49,8 @@ impl StackHeat {
     pub fn at(&self, heatsink: f64) -> Heat {
         let fixed = vec![heatsink; self.network.boundaries().len()];
         let modal = Modal::of_compact(&self.network.clone().at(&fixed));
-        Heat { modal, dies: self.dies.clone(), words: self.words.clone() }
+        let words = format!("{}, held at {heatsink} °C", self.words);
+        Heat { modal, dies: self.dies.clone(), words }
     }
 }
 
@@ -83,11 +85,34 @@ pub fn solve_stack(name: &str, package: &Package, cells: usize) -> Result<StackH
     let reduced = reduce(&system, &Span::default()).map_err(|e| told(&e))?;
     let dies = reduced.network.ports()[..solid.dies].to_vec();
     let words = format!(
-        "package stack {name}, {} cells (`impedance` tells their error), reduced within {:.2} %",
+        "package stack {name}, {} cells (`impedance` tells their error), reduced within {:.2} %; {}",
         reduced.cells,
-        100.0 * reduced.error
+        100.0 * reduced.error,
+        way(package)
     );
     Ok(StackHeat { network: reduced.network, dies, words })
+}
+
+/// The layers beneath the dies down to the fixed temperature, in words.
+fn way(package: &Package) -> String {
+    let layers = package.layers.iter().filter(|l| l.heated.is_none());
+    let layers = layers.map(|l| {
+        let contact = if l.contact > 0.0 {
+            format!(" on a contact of {} K·cm²/W", people_digits(1e4 * l.contact, "1", 3))
+        } else {
+            String::new()
+        };
+        format!("{} {} ({}){contact}", l.name, people(l.thickness, "m"), l.material)
+    });
+    let cooling = package.cooling.iter().map(|c| {
+        let by = match c.by {
+            Cooled::Held => "directly".into(),
+            Cooled::Film(h) => format!("by a film of {} W/(m²·K)", people_digits(h, "1", 4)),
+            Cooled::Resistance(r) => format!("through {}", people(r, "K/W")),
+        };
+        format!("{} cooled {by} to `{}`", c.layer, c.boundary)
+    });
+    format!("layers {}; {}", layers.collect::<Vec<_>>().join(", "), cooling.collect::<Vec<_>>().join(", "))
 }
 
 /// The part's own transient impedances to the case, the case on the heatsink through `interface` K/W that all dies

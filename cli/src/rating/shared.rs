@@ -1,5 +1,6 @@
 //! Devices in parallel of which one differs.
 
+use joulestep_engine::units::people;
 use joulestep_models::model::Value;
 use joulestep_models::part::Part;
 use joulestep_models::rating::sharing::{self, course, steady};
@@ -71,6 +72,30 @@ pub struct Parallel {
     pub course: Vec<Pair>,
     /// In the steady state; `None`: there is none.
     pub steady: Option<Pair>,
+    /// Junction temperature that no die may pass, °C.
+    pub hottest: f64,
+    /// How that is exceeded in the steady state, in words; `None`: it is not.
+    pub exceeded: Option<String>,
+}
+
+impl Pair {
+    /// The hottest junction of all, °C.
+    pub fn hottest(&self) -> f64 {
+        self.odd.hottest().max(self.others.hottest())
+    }
+}
+
+/// How a highest junction temperature (°C) is exceeded in the steady state that there is or is not.
+fn exceeded(steady: Option<&Pair>, most: f64) -> Option<String> {
+    let words = people(most, "degC");
+    let Some(pair) = steady else {
+        return Some(format!("there is no steady state, and junctions may reach at most {words}"));
+    };
+    let found = pair.hottest();
+    let kept = found <= most;
+    (!kept).then(|| {
+        format!("a junction is at {} in the steady state, and may be at {words}", people(found, "degC"))
+    })
 }
 
 /// The part with a lower on-resistance and threshold. The model states its resistance at a gate voltage whatever the
@@ -112,7 +137,7 @@ pub fn parallel(
     asked: &Asked,
     spread: &Spread,
 ) -> Result<Parallel, RatingTrouble> {
-    let Ready { law: usual, path, .. } = ready;
+    let Ready { law: usual, path, hottest, .. } = ready;
     let (other, _) = law(&odd(part, spread), asked)?;
     let parts: Vec<&_> = (0..spread.number).map(|k| if k == 0 { &other } else { usual }).collect();
     let own = std::array::from_fn(|a| {
@@ -126,9 +151,12 @@ pub fn parallel(
         let [odd, others] = [&all[0], &all[1]].map(|share| Share::new(share, usual.dies()));
         Pair { time, odd, others }
     };
+    let steady = found.map(|all| pair(None, &all));
     Ok(Parallel {
         asked: *spread,
         course: course.iter().map(|(t, all)| pair(Some(*t), all)).collect(),
-        steady: found.map(|all| pair(None, &all)),
+        exceeded: exceeded(steady.as_ref(), *hottest),
+        steady,
+        hottest: *hottest,
     })
 }

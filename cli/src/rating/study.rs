@@ -4,8 +4,8 @@ use joulestep_engine::units::people;
 use joulestep_models::rating::pulse::Shape;
 
 use super::picture::picture;
-use super::tell::{DEFINITIONS, sheet, three};
-use super::{Asked, LONGEST, Pair, Parallel, Rating};
+use super::tell::{DEFINITIONS, heat_path, sheet, three, warnings};
+use super::{Asked, LONGEST, Pair, Parallel, Rating, verdict};
 use crate::result::{Study, StudyFigure, StudyTable};
 use crate::sheet::{Cell, Head, Sheet};
 
@@ -42,7 +42,7 @@ pub fn study(
         title,
         command: command.into(),
         inputs,
-        verdict: None,
+        verdict: verdict(all, parallel),
         answers: answers(all, asked, parallel),
         conditions: conditions(all, asked),
         definitions: DEFINITIONS.iter().map(|d| (d.0.into(), d.1.into())).collect(),
@@ -53,6 +53,7 @@ pub fn study(
 
 fn answers(all: &[Rating], asked: &Asked, parallel: Option<&Parallel>) -> Vec<String> {
     let mut out = Vec::new();
+    out.extend(warnings(all, parallel));
     for r in all {
         let steady = match &r.continuous {
             Some(s) => {
@@ -103,7 +104,7 @@ fn conditions(all: &[Rating], asked: &Asked) -> Vec<String> {
     }
     out.extend(all.iter().map(|r| {
         let gate = r.gate.map_or(String::new(), |g| format!(", gate at {}", people(g, "V")));
-        format!("{}: junctions up to {}{gate}; {}.", r.part.name, people(r.hottest, "degC"), r.heat)
+        format!("{}: junctions up to {}{gate}; {}.", r.part.name, people(r.hottest, "degC"), heat_path(r))
     }));
     out.push("The drop follows the part's own model at the junction temperatures of each moment.".into());
     out.push(

@@ -7,8 +7,9 @@ use joulestep_engine::units::{people, people_digits};
 use joulestep_models::rating::surge::{Ends, Point};
 use serde::Serialize;
 
-use super::{Asked, LONGEST, Pair, Parallel, Rating, Share};
+use super::{Asked, LONGEST, Pair, Parallel, Rating, Share, verdict};
 use crate::diagnostic::{filled, printable};
+use crate::judge::Verdict;
 use crate::sheet::{Cell, Head, Sheet, aligned};
 
 pub(super) const DEFINITIONS: [(&str, &str); 5] = [
@@ -86,6 +87,7 @@ struct Told<'a> {
     curve: Sheet,
     ratings: &'a [Rating],
     parallel: Option<&'a Parallel>,
+    verdict: Option<Verdict>,
 }
 
 /// Everything as JSON: SI units, temperatures in °C, null for what is not finite.
@@ -97,7 +99,40 @@ pub fn json<'a>(
     let curve = sheet(ratings);
     let &Asked { heatsink, before, shape, .. } = asked;
     let (definitions, shape, units) = (definition(), shape.key(), curve.units());
-    Told { definitions, shape, heatsink, before, units, curve, ratings, parallel }
+    Told {
+        definitions,
+        shape,
+        heatsink,
+        before,
+        units,
+        curve,
+        ratings,
+        parallel,
+        verdict: verdict(ratings, parallel),
+    }
+}
+
+/// Where the heat goes, with the resistance of the whole way.
+pub(super) fn heat_path(r: &Rating) -> String {
+    let each = r.dies.iter().zip(&r.resistance).zip(&r.fixed);
+    let each = each.map(|((die, resistance), fixed)| {
+        format!("{die} {} to {}", three(*resistance, "K/W"), people(*fixed, "degC"))
+    });
+    format!("{}; whole way from a die that is heated alone: {}", r.heat, each.collect::<Vec<_>>().join(", "))
+}
+
+/// What makes the ratings fail, or leaves them unproven.
+pub(super) fn warnings(all: &[Rating], parallel: Option<&Parallel>) -> Vec<String> {
+    let exceeded = parallel.and_then(|p| p.exceeded.as_ref());
+    let fails = exceeded.map(|why| format!("FAILS: of the devices in parallel {why}."));
+    let unproven = all.iter().filter(|r| !r.contradictions.is_empty()).map(|r| {
+        format!(
+            "NOT PROVEN: {} and its package stack mean different dies: {}.",
+            r.part.name,
+            r.contradictions.join("; ")
+        )
+    });
+    fails.into_iter().chain(unproven).collect()
 }
 
 /// Everything for people.
@@ -116,7 +151,7 @@ pub fn text(all: &[Rating], asked: &Asked, parallel: Option<&Parallel>) -> Strin
                 "{}: junctions up to {}{gate}; {}",
                 r.part.name,
                 people(r.hottest, "degC"),
-                r.heat
+                heat_path(r)
             )),
             100,
             &mut out,
@@ -130,6 +165,10 @@ pub fn text(all: &[Rating], asked: &Asked, parallel: Option<&Parallel>) -> Strin
     faults(&mut out, all);
     if let Some(parallel) = parallel {
         shared(&mut out, parallel);
+    }
+    for warning in warnings(all, parallel) {
+        out.push('\n');
+        filled(&printable(&warning), 100, &mut out);
     }
     out.push('\n');
     filled(&definition(), 100, &mut out);
@@ -223,7 +262,7 @@ fn shared(out: &mut String, p: &Parallel) {
         100.0 * p.asked.resistance,
         people(p.asked.threshold, "V")
     );
-    let heads = ["", "odd one", "hottest", "each other", "hottest", "more than its part"];
+    let heads = ["", "odd one", "hottest", "each other", "hottest", "more than its part", ""];
     let mut lines = vec![heads.map(String::from).to_vec()];
     let mut line = |when: String, odd: &Share, other: &Share| {
         let even = p.asked.total / p.asked.number as f64;
@@ -234,6 +273,7 @@ fn shared(out: &mut String, p: &Parallel) {
             three(other.current, "A"),
             format!("{:.1} °C", other.hottest()),
             format!("{:+.1} %", 100.0 * (odd.current / even - 1.0)),
+            if odd.hottest().max(other.hottest()) > p.hottest { "TOO HOT".into() } else { String::new() },
         ]);
     };
     for Pair { time, odd, others } in p.course.iter().step_by(4) {
@@ -243,7 +283,7 @@ fn shared(out: &mut String, p: &Parallel) {
         Some(Pair { odd, others, .. }) => line("for ever".into(), odd, others),
         None => lines.push(vec!["for ever".into(), "no steady state".into()]),
     }
-    out.push_str(&aligned(&lines, &[false, true, true, true, true, true]));
+    out.push_str(&aligned(&lines, &[false, true, true, true, true, true, false]));
     if p.asked.shared > 0.0 && !p.course.is_empty() {
         let note = format!(
             "The heatsink that they share ({}) counts for the steady state only.",

@@ -163,6 +163,7 @@ impl Conform<'_> {
             form: Form::Parameters(entry.kind, entry.params),
             required,
             help,
+            default: None,
         }));
         (Some(keys), typed.clone())
     }

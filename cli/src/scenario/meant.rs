@@ -8,7 +8,7 @@ use joulestep_engine::cycle::rainflow::UserLaw;
 use joulestep_models::arrangement::Arrangement;
 use joulestep_models::model::{Entry, Values};
 use joulestep_models::package::Package;
-use joulestep_models::part::Part;
+use joulestep_models::part::{Die, Part};
 
 use crate::diagnostic::{Place, Sources};
 use crate::scenario::fields::Named;
@@ -78,6 +78,8 @@ pub struct ComponentSpec {
     pub heat: Vec<(Option<Named>, Named)>,
     /// Largest current that its part's curves cover, A; infinite where there are none.
     pub known_current: f64,
+    /// Dies as its part describes them.
+    pub dies: Vec<Die>,
 }
 
 /// A quantity whose unit is that of a signal, as typed.

@@ -1,9 +1,13 @@
 //! The JSON Schema of a scenario file, made from the same tables as the checking.
 
+mod shared;
+
+use joulestep_engine::circuit::graph::{Circuit, NodeId};
 use joulestep_models::arrangement;
-use joulestep_models::model::{Entry, Range};
+use joulestep_models::model::{Entry, Param, Range, Shape, Value as Given, Values};
 use serde_json::{Map, Value, json};
 
+use self::shared::{reference, shared};
 use crate::scenario::conform::form_words;
 use crate::scenario::sections::SCENARIO;
 use crate::scenario::shape::{Form, Key, Kinds, NAME_PATTERN, Section};
@@ -18,10 +22,26 @@ pub fn schema(catalogue: &[Entry]) -> Value {
 pub fn titled(root: &Section, title: &str, catalogue: &[Entry]) -> Value {
     let mut root = section(root, catalogue);
     if let Some(map) = root.as_object_mut() {
+        let text = Value::Object(map.clone()).to_string();
+        let used = basics().into_iter().filter(|(name, _)| text.contains(&format!("#/$defs/{name}\"")));
+        map.insert("$defs".into(), used.map(|(name, what)| (name.to_string(), what)).collect());
         map.insert("$schema".into(), json!("https://json-schema.org/draft/2020-12/schema"));
         map.insert("title".into(), json!(title));
     }
-    root
+    shared(root)
+}
+
+/// What nearly every key is made of.
+fn basics() -> Vec<(&'static str, Value)> {
+    let text = json!({ "type": "string", "pattern": "^\\s*[+-]?[0-9.]" });
+    let with = |number: Value| json!({ "anyOf": [text, number] });
+    vec![
+        ("name", json!({ "type": "string", "pattern": NAME_PATTERN })),
+        ("text-quantity", text.clone()),
+        ("quantity", with(json!({ "type": "number" }))),
+        ("quantity-above-zero", with(json!({ "type": "number", "exclusiveMinimum": 0 }))),
+        ("quantity-not-negative", with(json!({ "type": "number", "minimum": 0 }))),
+    ]
 }
 
 fn object(help: &str, keys: &[Key], catalogue: &[Entry]) -> Map<String, Value> {
@@ -68,29 +88,83 @@ fn section(section: &Section, catalogue: &[Entry]) -> Value {
                     form: Form::Parameters(entry.kind, entry.params),
                     required,
                     help,
+                    default: None,
                 });
                 of_kind("kind", entry.kind, entry.help, &more.collect::<Vec<_>>(), false)
             });
             json!({ "description": section.help, "oneOf": kinds.collect::<Vec<_>>() })
         }
         Kinds::Catalogue => {
-            let mut kinds: Vec<Value> = Vec::new();
-            for entry in catalogue {
-                // Without a part every parameter that has no default must be given; with one, none.
-                for from_part in [false, true] {
-                    let more: Vec<Key> = entry.params.iter().map(|p| Key::of_param(p, from_part)).collect();
-                    let mut map = of_kind("kind", entry.kind, entry.help, &more, !from_part);
-                    if from_part && let Some(list) = map["required"].as_array_mut() {
-                        list.push(json!("part"));
-                    } else if let Some(properties) = map["properties"].as_object_mut() {
-                        properties.remove("part");
-                    }
-                    kinds.push(map);
-                }
-            }
-            json!({ "description": section.help, "anyOf": kinds })
+            let kinds = catalogue.iter().map(|entry| {
+                let more: Vec<Key> = entry.params.iter().map(|p| Key::of_param(p, true)).collect();
+                let mut map = of_kind("kind", entry.kind, &words(entry), &more, false);
+                map["properties"]["pins"] = pins(entry);
+                // A part gives what has no default; without one the kind and all of that must be given.
+                let needed = entry.params.iter().filter(|p| Key::of_param(p, false).required);
+                let needed: Vec<&str> = std::iter::once("kind").chain(needed.map(|p| p.key)).collect();
+                map["anyOf"] = json!([{ "required": ["part"] }, { "required": needed }]);
+                map
+            });
+            json!({ "description": section.help, "anyOf": kinds.collect::<Vec<_>>() })
         }
     }
+}
+
+/// The pins of a kind: nodes in their order, or pin = node.
+fn pins(entry: &Entry) -> Value {
+    let (needed, optional) = (entry.needed_pins(), entry.optional_pins());
+    let all = [&needed[..], &optional].concat();
+    let mut list = json!({ "type": "array", "items": reference("name"), "minItems": needed.len() });
+    if !entry.open_ended() {
+        list["maxItems"] = json!(all.len());
+    }
+    let properties: Map<String, Value> = all.iter().map(|p| (p.to_string(), reference("name"))).collect();
+    let further = if entry.open_ended() { ", and further ones" } else { "" };
+    let perhaps =
+        if optional.is_empty() { String::new() } else { format!(", and perhaps {}", optional.join(", ")) };
+    json!({
+        "description": format!("nodes of {}{perhaps}{further} in this order, or pin = node; `gnd` is ground", needed.join(", ")),
+        "anyOf": [
+            list,
+            { "type": "object", "properties": properties, "required": needed, "additionalProperties": false },
+        ],
+    })
+}
+
+/// Help of a kind, with what of it may be recorded.
+fn words(entry: &Entry) -> String {
+    let names = quantities(entry);
+    if names.is_empty() {
+        return entry.help.to_string();
+    }
+    let signals = names.iter().map(|n| format!("NAME.{n}")).collect::<Vec<_>>().join(", ");
+    format!("{}. Signals: {signals}", entry.help)
+}
+
+/// Quantities of a kind. A model tells them when it is built: of the values of a shipped part, else of plain ones.
+fn quantities(entry: &Entry) -> Vec<&'static str> {
+    let plain = |p: &Param, sign: f64| match (p.shape, p.range) {
+        (Shape::Table(..), _) => Given::Table(vec![(0.0, 1.0), (1.0, 2.0)]),
+        (Shape::List(_), _) => Given::List(vec![1.0, 1.0]),
+        (Shape::Number(_), Range::Between(a, b)) => Given::Number(0.5 * (a + b)),
+        (Shape::Number(_), Range::Any) => Given::Number(sign),
+        (Shape::Number(_), _) => Given::Number(1.0),
+    };
+    let guessed = |sign: f64| {
+        let mut values = Values::with_defaults(entry.params);
+        let needed = entry.params.iter().filter(|p| Key::of_param(p, false).required);
+        values.0.extend(needed.map(|p| (p.key, plain(p, sign))));
+        values
+    };
+    let shipped = crate::parts::shipped_of_kind(entry.kind).map(|part| part.values);
+    let tried = shipped.into_iter().chain([guessed(1.0), guessed(-1.0)]);
+    let built = |values: Values| {
+        let mut circuit = Circuit::new();
+        let pins: Vec<NodeId> = entry.needed_pins().iter().map(|p| circuit.node(p)).collect();
+        (entry.build)(&mut circuit, "X", &pins, &values).ok()
+    };
+    let found = tried.into_iter().find_map(built);
+    found.map_or(Vec::new(), |b| b.quantities.iter().map(|q| q.0).collect())
 }
 
 fn property(key: &Key, catalogue: &[Entry]) -> Value {
@@ -101,30 +175,37 @@ fn property(key: &Key, catalogue: &[Entry]) -> Value {
             other => format!("{} ({})", key.help, form_words(other)),
         };
         map.insert("description".into(), json!(words));
+        if let (Some(x), Form::Quantity(unit, _)) = (key.default, key.form) {
+            map.insert("default".into(), default(x, unit));
+        }
     }
     value
 }
 
+/// A default as one would type it.
+fn default(x: f64, unit: &str) -> Value {
+    if unit == "1" || unit.is_empty() {
+        return json!(x);
+    }
+    let plain = x == 0.0 || (1e-3..1e6).contains(&x.abs());
+    json!(if plain { format!("{x} {unit}") } else { format!("{x:e} {unit}") })
+}
+
 fn quantity(unit: &str, range: Range) -> Value {
-    let text = json!({ "type": "string", "pattern": "^\\s*[+-]?[0-9.]" });
-    if unit == "degC" {
-        return text;
-    }
-    let mut number = json!({ "type": "number" });
     match range {
-        Range::Any => {}
-        Range::Positive => number["exclusiveMinimum"] = json!(0),
-        Range::NotNegative => number["minimum"] = json!(0),
-        Range::Between(a, b) => {
-            number["exclusiveMinimum"] = json!(a);
-            number["exclusiveMaximum"] = json!(b);
-        }
+        _ if unit == "degC" => reference("text-quantity"),
+        Range::Any => reference("quantity"),
+        Range::Positive => reference("quantity-above-zero"),
+        Range::NotNegative => reference("quantity-not-negative"),
+        Range::Between(a, b) => json!({ "anyOf": [
+            reference("text-quantity"),
+            { "type": "number", "exclusiveMinimum": a, "exclusiveMaximum": b },
+        ] }),
     }
-    json!({ "anyOf": [text, number] })
 }
 
 fn form(form: Form, catalogue: &[Entry]) -> Value {
-    let name = || json!({ "type": "string", "pattern": NAME_PATTERN });
+    let name = || reference("name");
     let list = |items: Value| json!({ "type": "array", "items": items });
     let names = || json!({ "type": "object", "additionalProperties": name() });
     match form {

@@ -60,16 +60,18 @@ pub struct Key {
     pub required: bool,
     /// One line of help.
     pub help: &'static str,
+    /// Value where none is given, in SI units (°C), if the table knows one.
+    pub default: Option<f64>,
 }
 
 impl Key {
     /// A key that must be there.
     pub const fn need(name: &'static str, form: Form, help: &'static str) -> Self {
-        Self { name, form, required: true, help }
+        Self { name, form, required: true, help, default: None }
     }
     /// A key that may be left out.
     pub const fn may(name: &'static str, form: Form, help: &'static str) -> Self {
-        Self { name, form, required: false, help }
+        Self { name, form, required: false, help, default: None }
     }
 
     /// The keys of an arrangement: its places, then its parameters.
@@ -86,7 +88,7 @@ impl Key {
             Shape::List(unit) => Form::Quantities(unit, param.range),
         };
         let required = param.default.is_none() && !param.optional && !from_part;
-        Self { name: param.key, form, required, help: param.help }
+        Self { name: param.key, form, required, help: param.help, default: param.default }
     }
 }
 

@@ -180,9 +180,9 @@ fn build(
 pub const fn entry() -> Entry {
     Entry {
         kind: "stack",
-        pins: &["drain", "gate", "source", "*"],
+        pins: &["drain", "gate", "source", "kelvin?"],
         params: PARAMS,
-        help: "Cascode of a normally-on JFET and a low-voltage MOSFET; a fourth pin is a Kelvin source",
+        help: "Cascode of a normally-on JFET and a low-voltage MOSFET; `kelvin`, which needs a source-inductance, is a fourth pin",
         source: "its two dies, `jfet` and `mosfet`, and the leads between them",
         build,
     }

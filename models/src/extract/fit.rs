@@ -36,6 +36,8 @@ pub struct Fit<'p> {
     /// The free parameters.
     pub free: Vec<(Candidate, Coordinate)>,
     lines: Vec<Line<'p>>,
+    /// Points at which the model was asked, and at how many it may be before the search ends.
+    pub work: (u64, u64),
 }
 
 impl<'p> Fit<'p> {
@@ -53,7 +55,13 @@ impl<'p> Fit<'p> {
             let stage = Stage::of(curve.quantity).filter(|s| stages.contains(s))?;
             Some(Line { curve, stage, scales: scales(curve), nearby: Nearby::default(), last: None })
         };
-        Self { entry, lines: curves.iter().filter_map(line).collect(), values, free }
+        let lines = curves.iter().filter_map(line).collect();
+        Self { entry, lines, values, free, work: (0, u64::MAX) }
+    }
+
+    /// Work of so many Jacobians, in points.
+    pub fn jacobians(&self, many: u64) -> u64 {
+        many * (2 * self.free.len() as u64 + 1) * self.len() as u64
     }
 
     /// Number of residuals.
@@ -90,6 +98,10 @@ fn depends(line: &Line<'_>, parameter: Stage) -> bool {
 }
 
 impl Problem for Fit<'_> {
+    fn exhausted(&self) -> bool {
+        self.work.0 >= self.work.1
+    }
+
     fn residuals(&mut self, u: &[f64]) -> Vec<f64> {
         self.set(u);
         let mut out = Vec::with_capacity(self.len());
@@ -97,6 +109,7 @@ impl Problem for Fit<'_> {
             let mine = self.free.iter().zip(u).filter(|((c, _), _)| depends(line, c.stage));
             let at: Vec<f64> = mine.map(|(_, u)| *u).collect();
             if line.last.as_ref().is_none_or(|l| l.0 != at) {
+                self.work.0 += line.scales.len() as u64;
                 let weight = line.curve.weight.sqrt();
                 let points = line.curve.points.iter().zip(&line.scales);
                 let residuals = match ordinates(self.entry, &self.values, line.curve, &mut line.nearby) {

@@ -15,6 +15,11 @@ use step::Factors;
 pub trait Problem {
     /// Residuals at these coordinates; of finite values, also where the model refuses them.
     fn residuals(&mut self, u: &[f64]) -> Vec<f64>;
+
+    /// Whether no more work may be spent; the search then ends where it is.
+    fn exhausted(&self) -> bool {
+        false
+    }
 }
 
 /// Half the step of the differences that make the Jacobian. Central differences of a function known to 1e-14 have
@@ -42,7 +47,7 @@ pub fn jacobian(problem: &mut dyn Problem, u: &[f64]) -> DMatrix<f64> {
 pub struct Minimum {
     /// Coordinates.
     pub u: Vec<f64>,
-    /// Whether the optimiser ended by its own measure; else it ran out of evaluations.
+    /// Whether the optimiser ended by its own measure; else it ran out of evaluations or of work.
     pub converged: bool,
 }
 
@@ -157,7 +162,7 @@ fn search(problem: &mut dyn Problem, start: &[f64], limits: &Limits) -> Minimum 
             if flat(limits.fall) || short(limits.step) {
                 return ended(&u, true);
             }
-            if evaluations >= most {
+            if evaluations >= most || problem.exhausted() {
                 return ended(&u, false);
             }
             if flat(f64::EPSILON) || short(f64::EPSILON) || cosine <= f64::EPSILON {

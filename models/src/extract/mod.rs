@@ -38,6 +38,12 @@ pub const READING: f64 = 0.01;
 /// A parameter whose relative standard error is larger than this is in doubt.
 pub const DOUBTFUL: f64 = 0.25;
 
+/// Jacobians that one search may cost. Where points determine the parameters ten or twenty suffice; where they do not, a
+/// search may creep along a valley without end, and is judged where it has come to.
+const SEARCH: u64 = 40;
+/// Searches of all parameters together that an extraction may cost.
+const SEARCHES: u64 = 6;
+
 /// Why nothing can be extracted.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum ExtractTrouble {
@@ -113,9 +119,14 @@ pub fn extract(part: &Part, start: &Values) -> Result<Extraction, ExtractTrouble
     // All together; what is not determined is held at its start, one after the other, the least certain first.
     let begin = start::values(part, &keys, start);
     let mut errors = Vec::new();
+    let mut left = None;
     while !free.is_empty() {
         let mut fit = Fit::new(part.entry(), values, &free, &curves, &Stage::ALL);
+        let search = fit.jacobians(SEARCH);
+        let all = *left.get_or_insert(SEARCHES * search);
+        fit.work.1 = search.min(all);
         converged = minimised(&mut fit, 100);
+        left = Some(all.saturating_sub(fit.work.0));
         let judged = judge(&mut fit);
         values = fit.values;
         let lost = judged.iter().enumerate().filter(|(_, j)| j.sure.is_nan() || j.sure >= 1.0);
@@ -215,9 +226,10 @@ fn felt(fit: &mut Fit<'_>) -> Vec<Candidate> {
     felt.map(|((candidate, _), _)| *candidate).collect()
 }
 
-/// Fits, and leaves the values at the minimum.
+/// Fits within the work that a search may cost, and leaves the values at the minimum.
 fn minimised(fit: &mut Fit<'_>, patience: usize) -> bool {
     let u = fit.coordinates();
+    fit.work.1 = fit.work.1.min(fit.jacobians(SEARCH));
     let found = minimise(fit, &u, patience);
     fit.set(&found.u);
     found.converged

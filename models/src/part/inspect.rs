@@ -76,7 +76,7 @@ fn needed(curve: &Curve) -> Vec<Variable> {
 
 /// Everything that is wrong with the curves of a part. Abscissae must ascend; what must rise or fall does;
 /// reverse-transfer capacitance stays below the other two; curves that share an operating point agree there; voltages, gate voltages and temperatures stay within the
-/// limits that the part itself states.
+/// limits that the part itself states, and what breaks down does so above the rated voltage.
 pub fn inspect(part: &Part) -> Vec<Fault> {
     let mut faults = Vec::new();
     for (number, curve) in part.curves.iter().enumerate() {
@@ -84,6 +84,7 @@ pub fn inspect(part: &Part) -> Vec<Fault> {
         look.conditions();
         look.abscissae();
         look.ordinates();
+        look.breakdown();
     }
     for (number, curve) in part.curves.iter().enumerate() {
         if curve.quantity == Quantity::TransferCapacitance {
@@ -169,6 +170,26 @@ impl Look<'_> {
             self.tell(spot, found, format!("at most {}, which the part states", people(bound, unit)));
         } else if variable == Variable::Temperature && value < -150.0 {
             self.tell(spot, format!("{value} °C"), "a temperature above -150 °C");
+        }
+    }
+
+    /// A rating promises that nothing breaks down below it at room temperature and above. The blocking die of a stack is its
+    /// JFET.
+    fn breakdown(&mut self) {
+        let curve = self.curve;
+        let blocks = curve.die.as_deref().is_none_or(|die| die == "jfet");
+        if curve.quantity != Quantity::Breakdown || !blocks {
+            return;
+        }
+        let Some(rated) = self.part.values.maybe("rated-voltage") else { return };
+        for (k, &(x, volts)) in curve.points.iter().enumerate() {
+            let warm = curve.at(x).temperature.is_none_or(|t| t >= 25.0);
+            if warm && volts < rated * (1.0 - READ_WRONG) {
+                let found = format!("it breaks down at {}", people(volts, "V"));
+                let expected =
+                    format!("at least the rated voltage of {}, which the part states", people(rated, "V"));
+                self.tell(Spot::Point(k, 1), found, expected);
+            }
         }
     }
 

@@ -8,13 +8,13 @@ use crate::result::{Study, StudyFigure, StudyTable};
 use crate::sheet::Sheet;
 
 /// What must be said of the least loss at an end of the list: the least of all may lie beyond it.
-fn at_end(found: &Found, b: &Best) -> &'static str {
+pub(super) fn at_end(found: &Found, b: &Best) -> &'static str {
     let of = found.points.iter().filter(|p| p.current == b.current).map(|p| p.dead_time);
     let (low, high) = of.fold((f64::INFINITY, 0.0f64), |r, t| (r.0.min(t), r.1.max(t)));
     match b.least.0 {
         _ if low == high => "",
-        t if t == low => ", the shortest studied (a shorter one may lose less)",
-        t if t == high => ", the longest studied (a longer one may lose less)",
+        t if t == low => ", the shortest of the list (the least may lie beyond: a shorter one may lose less)",
+        t if t == high => ", the longest of the list (the least may lie beyond: a longer one may lose less)",
         _ => "",
     }
 }

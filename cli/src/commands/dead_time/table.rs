@@ -7,6 +7,7 @@ use joulestep_engine::units::people;
 use joulestep_models::arrangement::dead_time::Point;
 use serde::Serialize;
 
+use super::study::at_end;
 use super::{Best, Found};
 use crate::diagnostic::filled;
 use crate::plot::{Axis, Chart, Curve, Figure, Panel};
@@ -74,7 +75,7 @@ pub(super) fn sheet(found: &Found) -> Sheet {
 }
 
 pub(super) fn best_sheet(found: &Found) -> Sheet {
-    let heads = [
+    let numbers = [
         ("current", "I", "A"),
         ("least_loss_dead_time", "t_d of least loss", "s"),
         ("least_loss", "E_all there", "J"),
@@ -90,12 +91,12 @@ pub(super) fn best_sheet(found: &Found) -> Sheet {
             b.hard_until.into(),
             b.soft_from.into(),
             b.estimate.into(),
+            if at_end(found, b).is_empty() { "no" } else { "yes" }.into(),
         ]
     };
-    Sheet {
-        heads: heads.iter().map(|h| Head::number(h.0, h.1, h.2)).collect(),
-        rows: found.best().iter().map(row).collect(),
-    }
+    let mut heads: Vec<Head> = numbers.iter().map(|h| Head::number(h.0, h.1, h.2)).collect();
+    heads.push(Head::text("at_edge_of_list"));
+    Sheet { heads, rows: found.best().iter().map(row).collect() }
 }
 
 #[derive(Serialize)]
@@ -175,6 +176,13 @@ pub(super) fn text(found: &Found, sheet: &Sheet) -> String {
     let best = best_sheet(found);
     let names: Vec<&str> = best.heads.iter().map(|h| h.name.as_str()).collect();
     out.push_str(&best.text(&names));
+    for b in found.best() {
+        let edge = at_end(found, &b);
+        if !edge.is_empty() {
+            let [current, least] = [people(b.current, "A"), people(b.least.0, "s")];
+            filled(&format!("At {current} the least loss is at {least}{edge}."), 100, &mut out);
+        }
+    }
     out.push_str("\nDefinitions\n");
     for (symbol, words) in DEFINITIONS {
         filled(&format!("{symbol}: {words}"), 100, &mut out);

@@ -9,7 +9,9 @@ use std::io;
 use std::path::Path;
 
 use joulestep_engine::measure::switching::Rules;
-use joulestep_models::arrangement::double_pulse::{Bench, Outcome, Point, PulseTrouble, Snubber, run};
+use joulestep_models::arrangement::double_pulse::{
+    Bench, Outcome, Point, PulseTrouble, Snubber, has_kelvin, run,
+};
 use joulestep_models::merit::{Conditions, MeritTrouble, check, gate_on};
 use joulestep_models::part::Part;
 use rayon::prelude::*;
@@ -30,11 +32,16 @@ pub(crate) struct Grid {
     pub points: Vec<Point>,
 }
 
-fn bench(args: &DoublePulseArgs, gate_on: f64) -> Result<Bench, Refused> {
+fn bench(args: &DoublePulseArgs, part: &Part, upper: &Part, gate_on: f64) -> Result<Bench, Refused> {
     let positive = |option, text: &str, unit| asked::quantity(option, text, unit, Lies::Positive);
     let optional = |option, text: Option<&String>, unit| asked::perhaps(option, text, unit, Lies::Positive);
     let capacitance = optional("--snubber-capacitance", args.snubber_capacitance.as_ref(), "F")?;
     let resistance = optional("--snubber-resistance", args.snubber_resistance.as_ref(), "ohm")?;
+    if args.kelvin && !has_kelvin(part) {
+        let what =
+            "asked for with `--kelvin`, but the part's model has no Kelvin source pin with a source lead";
+        return Err((format!("{}: {what}", part.name), BAD_INPUT));
+    }
     let usual = Bench::new(gate_on, asked::quantity("--gate-off", &args.gate_off, "V", Lies::Anywhere)?);
     Ok(Bench {
         loop_inductance: positive("--loop-inductance", &args.loop_inductance, "H")?,
@@ -48,7 +55,7 @@ fn bench(args: &DoublePulseArgs, gate_on: f64) -> Result<Bench, Refused> {
         pause: positive("--pause", &args.pause, "s")?,
         second_pulse: positive("--second-pulse", &args.second_pulse, "s")?,
         ramp: positive("--gate-ramp", &args.gate_ramp, "s")?,
-        kelvin: args.kelvin,
+        kelvin: !args.common_source && (has_kelvin(part) || has_kelvin(upper)),
         snubber: capacitance
             .zip(resistance)
             .map(|(capacitance, resistance)| Snubber { capacitance, resistance }),
@@ -86,7 +93,7 @@ fn grid(args: &DoublePulseArgs, part: Part, upper: Part) -> Result<Grid, Refused
     let on = gate_on(&part, &any).map_err(wrong)?;
     let on =
         on.ok_or_else(|| (format!("{}: a {} has no gate to be driven", part.name, part.kind), BAD_INPUT))?;
-    let bench = bench(args, on)?;
+    let bench = bench(args, &part, &upper, on)?;
     for device in [&part, &upper] {
         for (&celsius, &voltage) in temperatures.iter().flat_map(|t| voltages.iter().map(move |v| (t, v))) {
             let c = Conditions { celsius, voltage, gate_on: Some(on), gate_off: bench.gate_off, ..any };

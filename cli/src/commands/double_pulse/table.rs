@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use joulestep_engine::units::people;
-use joulestep_models::arrangement::double_pulse::{Bench, Outcome, RECOVERY_SHARE};
+use joulestep_models::arrangement::double_pulse::{Bench, Outcome, RECOVERY_SHARE, has_kelvin};
 use serde::Serialize;
 
 use super::{Grid, files};
@@ -142,6 +142,18 @@ pub(super) fn definitions(grid: &Grid) -> Vec<(&'static str, String)> {
     ]
 }
 
+/// Where the gate of the part under test returns to, in words.
+fn gate_return(grid: &Grid) -> String {
+    let lead = grid.part.values.maybe("source-inductance").filter(|l| *l > 0.0);
+    match lead.map(|l| people(l, "H")) {
+        Some(lead) if grid.bench.kelvin && has_kelvin(&grid.part) => {
+            format!("the Kelvin source pin (the source lead's {lead} are outside the gate loop)")
+        }
+        Some(lead) => format!("the power source pin (the source lead's {lead} are common to gate and load)"),
+        None => "the source pin (the part's model has no source lead, so this is a Kelvin source)".into(),
+    }
+}
+
 /// The circuit in a line.
 pub(super) fn circuit(grid: &Grid) -> String {
     let b = &grid.bench;
@@ -149,12 +161,12 @@ pub(super) fn circuit(grid: &Grid) -> String {
     let snubber = b.snubber.map_or_else(String::new, |s| {
         format!(", snubbers {} and {}", people(s.capacitance, "F"), people(s.resistance, "ohm"))
     });
-    let source = if b.kelvin { "Kelvin source" } else { "source" };
     format!(
-        "gate {} to {} in {}, returning to the {source} pin; loop {} and {}; load: {load}{snubber}; junctions held at T_j",
+        "gate {} to {} in {}, returning to {}; loop {} and {}; load: {load}{snubber}; junctions held at T_j",
         people(b.gate_off, "V"),
         people(b.gate_on, "V"),
         people(b.ramp, "s"),
+        gate_return(grid),
         people(b.loop_inductance, "H"),
         people(b.loop_resistance, "ohm"),
     )

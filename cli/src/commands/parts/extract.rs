@@ -265,7 +265,8 @@ fn text(found: &Extraction) -> String {
         out.push_str(line.trim_start());
     }
     if !found.converged {
-        out.push_str("warning: the optimiser ran out of evaluations; other values under [start] may help\n");
+        out.push_str("warning: the fit ran out of its bounded work before it converged: the points hardly determine some parameters. \
+             Give those warned of under [params], or other values under [start]\n");
     }
     out
 }

@@ -2,6 +2,7 @@
 
 use joulestep_engine::circuit::topology::LooseEnd;
 use joulestep_engine::units::{people, people_digits};
+use joulestep_models::package::contradictions;
 use serde::Serialize;
 
 use super::Build;
@@ -38,6 +39,7 @@ impl Build<'_> {
         };
         let mut all: Vec<Note> = loose_ends.iter().map(loose).collect();
         self.gate_levels(&mut all);
+        self.dies(&mut all);
         self.work(heated, &mut all);
         all
     }
@@ -67,6 +69,38 @@ impl Build<'_> {
                             people(*upper, "V")
                         );
                         all.push(note(format!("drive.{}", drive.name.name), text, false));
+                    }
+                }
+            }
+        }
+    }
+
+    /// Dies that a part and the package stack it heats describe differently: temperatures are then those of another die.
+    fn dies(&self, all: &mut Vec<Note>) {
+        let inputs = self.scenario.thermal.input_names();
+        let none = Vec::new();
+        for placed in &self.placed {
+            let component = self.scenario.components.iter().find(|c| c.name.name == placed.name);
+            let arranged = || {
+                let parts = &self.scenario.arrangement.as_ref()?.parts;
+                parts.get(&placed.name).or_else(|| parts.get("")).map(|p| &p.dies)
+            };
+            let dies = component.map(|c| &c.dies).or_else(arranged).unwrap_or(&none);
+            for ((die, _), heat) in placed.built.dies.iter().zip(&placed.heat) {
+                let Some(die) = dies.iter().find(|d| d.name == *die) else { continue };
+                let Some(input) = heat.and_then(|h| inputs.get(h.0 as usize)) else { continue };
+                for stack in &self.scenario.thermal.stacks {
+                    let Some(at) = stack.inputs.iter().position(|i| i == input) else { continue };
+                    let layer = &stack.package.layers[stack.package.dies()[at]];
+                    let told = contradictions(die, layer);
+                    if !told.is_empty() {
+                        let text = format!(
+                            "`{}` and its package stack `{}` mean different dies: {}",
+                            placed.name,
+                            stack.name.name,
+                            told.join("; ")
+                        );
+                        all.push(note(format!("die.{}.{}", placed.name, die.name), text, true));
                     }
                 }
             }

@@ -45,19 +45,23 @@ impl Resolve<'_> {
         };
         let part = fields.text("part").and_then(|part| parts.part(fields.place_of("part").file, part));
         let known_current = part.and_then(|p| p.known_current()).unwrap_or(f64::INFINITY);
-        Some(ComponentSpec { name: name?, entry, nodes: nodes?, values, heat, known_current })
+        let dies = part.map_or(Vec::new(), |p| p.dies.clone());
+        Some(ComponentSpec { name: name?, entry, nodes: nodes?, values, heat, known_current, dies })
     }
 
     /// Nodes in the order of the pins.
     fn pins(&mut self, fields: &Fields, entry: &Entry) -> Option<Vec<Named>> {
-        let open_ended = entry.pins.last() == Some(&"*");
-        let fixed = if open_ended { &entry.pins[..entry.pins.len() - 1] } else { entry.pins };
-        let listed = one_of(fixed).replace(" or ", " and ");
+        let (fixed, optional) = (entry.needed_pins(), entry.optional_pins());
+        let both = [&fixed[..], &optional].concat();
+        let mut listed = one_of(&fixed).replace(" or ", " and ");
+        if !optional.is_empty() {
+            listed = format!("{listed}, and perhaps {}", one_of(&optional).replace(" or ", " and "));
+        }
         match &fields.values.get("pins")?.content {
             Content::Texts(nodes) => {
-                let good = nodes.len() == fixed.len() || (open_ended && nodes.len() > fixed.len());
+                let good = nodes.len() >= fixed.len() && (entry.open_ended() || nodes.len() <= both.len());
                 if !good {
-                    let more = if open_ended { " and further ones" } else { "" };
+                    let more = if entry.open_ended() { " and further ones" } else { "" };
                     self.tell(
                         fields.place_of("pins"),
                         fields.key("pins"),
@@ -75,14 +79,14 @@ impl Resolve<'_> {
             Content::Map(map) => {
                 let mut good = true;
                 for (pin, _) in map {
-                    if !fixed.contains(&pin.name.as_str()) {
+                    if !both.contains(&pin.name.as_str()) {
                         let d = Diagnostic::new(
                             &pin.place,
                             fields.key("pins"),
                             format!("kind `{}` has no pin `{}`", entry.kind, pin.name),
-                            one_of(fixed),
+                            one_of(&both),
                         );
-                        self.diagnostics.push(d.suggest(nearest(&pin.name, fixed.iter().copied())));
+                        self.diagnostics.push(d.suggest(nearest(&pin.name, both.iter().copied())));
                         good = false;
                     }
                 }
@@ -98,7 +102,7 @@ impl Resolve<'_> {
                     );
                     good = false;
                 }
-                good.then(|| fixed.iter().filter_map(node).collect())
+                good.then(|| both.iter().filter_map(node).collect())
             }
             _ => None,
         }

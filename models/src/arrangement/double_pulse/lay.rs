@@ -28,9 +28,10 @@ fn values_at(part: &Part, celsius: f64) -> Values {
     values
 }
 
-/// Whether a Kelvin source can be had.
+/// Whether the part's model has a Kelvin source: its kind names the pin, and a source lead lies between it and the source.
 pub fn has_kelvin(part: &Part) -> bool {
-    part.entry().pins.contains(&"*") && part.values.maybe("source-inductance").is_some_and(|l| l > 0.0)
+    part.entry().optional_pins().contains(&"kelvin")
+        && part.values.maybe("source-inductance").is_some_and(|l| l > 0.0)
 }
 
 pub(super) fn lay(part: &Part, upper: &Part, bench: &Bench, point: &Point) -> Result<Laid, PulseTrouble> {
@@ -41,9 +42,6 @@ pub(super) fn lay(part: &Part, upper: &Part, bench: &Bench, point: &Point) -> Re
     }
     if !is_switch(upper) && !is_diode(upper) {
         return asked(format!("{} is a {}, neither a switch nor a diode", upper.name, upper.kind));
-    }
-    if bench.kelvin && !has_kelvin(part) {
-        return asked(format!("{} has no Kelvin source pin", part.name));
     }
     let [supply, bus, switch, drain, anode] =
         ["supply", "bus", "switch", "drain", "upper-low"].map(|n| c.node(n));
@@ -119,7 +117,8 @@ fn place_lower(
     drain: NodeId,
 ) -> Result<(Built, NodeId, NodeId), PulseTrouble> {
     let [gate, level] = ["gate", "gate-level"].map(|n| c.node(n));
-    let reference = if bench.kelvin { c.node("kelvin") } else { GROUND };
+    let kelvin = bench.kelvin && has_kelvin(part);
+    let reference = if kelvin { c.node("kelvin") } else { GROUND };
     let (high, low, ramp) = (bench.gate_on, bench.gate_off, bench.ramp);
     let points = [(edges.first_on, low, high), (edges.off, high, low), (edges.on, low, high)]
         .into_iter()
@@ -128,7 +127,7 @@ fn place_lower(
     c.voltage_source("gate-source", level, reference, wave)?;
     c.resistor("gate-resistor", level, gate, point.gate_resistance)?;
     let mut pins = vec![drain, gate, GROUND];
-    if bench.kelvin {
+    if kelvin {
         pins.push(reference);
     }
     let built = (part.entry().build)(c, "part", &pins, &values_at(part, point.celsius))?;

@@ -70,7 +70,7 @@ pub struct Bench {
     /// Duration of the gate source's ramps, s.
     #[serde(rename = "gate_ramp")]
     pub ramp: f64,
-    /// The gate returns to a Kelvin source pin, where the part has one.
+    /// Gates return to the Kelvin source of parts that have one (see [`has_kelvin`]), else to the common source.
     pub kelvin: bool,
     /// The snubbers.
     pub snubber: Option<Snubber>,
@@ -80,7 +80,8 @@ pub struct Bench {
 }
 
 impl Bench {
-    /// 20 nH and 5 mΩ, pulses of 10 µs and 2 µs with 2 µs between them, gate ramps of 5 ns, IEC 60747-8, no snubber.
+    /// 20 nH and 5 mΩ, pulses of 10 µs and 2 µs with 2 µs between them, gate ramps of 5 ns, IEC 60747-8, no snubber; the gate
+    /// returns to the Kelvin source where there is one.
     pub fn new(gate_on: f64, gate_off: f64) -> Self {
         Self {
             loop_inductance: 20e-9,
@@ -92,7 +93,7 @@ impl Bench {
             gate_on,
             gate_off,
             ramp: 5e-9,
-            kelvin: false,
+            kelvin: true,
             snubber: None,
             rules: Rules::Fet,
         }

@@ -1,0 +1,63 @@
+//! Whether a part and the package stack that it is put on mean the same dies.
+
+use super::{Layer, Package};
+use crate::part::{Die, Material, Part};
+
+/// Relative difference of an area or a thickness from which on two statements of one die contradict each other.
+const APART: f64 = 0.05;
+
+impl Package {
+    /// The layer that is a part's die of this name, or (where both have only one die) the one there is.
+    pub fn layer_of_die(&self, name: &str, dies_of_part: usize) -> Option<&Layer> {
+        let own = self.dies();
+        let named = own.iter().map(|&k| &self.layers[k]).find(|l| l.name == name);
+        named.or_else(|| match own.as_slice() {
+            [only] if dies_of_part == 1 => Some(&self.layers[*only]),
+            _ => None,
+        })
+    }
+
+    /// How this package contradicts what a part says of its own dies, in words; see [`contradictions`].
+    pub fn contradicts(&self, part: &Part) -> Vec<String> {
+        let of = |die: &Die| {
+            let layer = self.layer_of_die(&die.name, part.dies.len());
+            layer.map_or(Vec::new(), |layer| contradictions(die, layer))
+        };
+        part.dies.iter().flat_map(of).collect()
+    }
+}
+
+/// How a die of a part and a layer of a package, which are the same die, contradict each other: area and thickness that
+/// differ by more than 5 %, another semiconductor. In words, with both numbers and where they stand.
+pub fn contradictions(die: &Die, layer: &Layer) -> Vec<String> {
+    let apart = |a: f64, b: f64| (a - b).abs() > APART * a.min(b);
+    let mut out = Vec::new();
+    let mut tell = |key: &str, of_part: String, of_layer: String| {
+        out.push(format!(
+            "`{key}` of [die.{}] in the part is {of_part}, layer `{}` of the package has {of_layer}",
+            die.name, layer.name
+        ));
+    };
+    let area = layer.length * layer.width;
+    if apart(die.area, area) {
+        let [length, width] = [layer.length, layer.width].map(|x| 1e3 * x);
+        let of_layer = format!("{:.2} mm² (`length` {length:.2} mm, `width` {width:.2} mm)", 1e6 * area);
+        tell("area", format!("{:.2} mm²", 1e6 * die.area), of_layer);
+    }
+    if let Some(thickness) = die.thickness.filter(|&t| apart(t, layer.thickness)) {
+        let [a, b] = [thickness, layer.thickness].map(|x| format!("{:.0} µm", 1e6 * x));
+        tell("thickness", a, b);
+    }
+    // A package may name materials of its own, of which nothing is known here.
+    let of_layer = match layer.material.as_str() {
+        "silicon" => Some(Material::Silicon),
+        "silicon-carbide-4h" => Some(Material::SiliconCarbide),
+        _ => None,
+    };
+    if let (Some(a), Some(b)) = (die.material, of_layer)
+        && a != b
+    {
+        tell("material", a.key().into(), format!("`{}`", layer.material));
+    }
+    out
+}
