@@ -7,6 +7,8 @@ use crate::extract::plan::{Candidate, Stage};
 use crate::model::{Entry, Value, Values};
 use crate::part::{Curve, Quantity};
 
+/// What an operating point that is not found costs more than one that is: every way to it is tried first.
+const SEEKS: u64 = 50;
 /// What the residuals are where the model refuses the values.
 const REFUSED: f64 = 1e3;
 
@@ -114,7 +116,10 @@ impl Problem for Fit<'_> {
                 let points = line.curve.points.iter().zip(&line.scales);
                 let residuals = match ordinates(self.entry, &self.values, line.curve, &mut line.nearby) {
                     Some(y) => points.zip(y).map(|((p, s), y)| weight * (y - p.1) / s).collect(),
-                    None => vec![REFUSED; line.scales.len()],
+                    None => {
+                        self.work.0 += SEEKS * line.scales.len() as u64;
+                        vec![REFUSED; line.scales.len()]
+                    }
                 };
                 line.last = Some((at, residuals));
             }
