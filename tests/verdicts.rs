@@ -133,7 +133,7 @@ fn diode(volts: &str, own: &str, more: &str) -> Scene {
 
 const CHAIN: &str = "[[thermal.boundary]]\nname = \"sink\"\ntemperature = \"25 degC\"\n\
     [[thermal.chain]]\nname = \"die\"\nkind = \"foster\"\nend = \"sink\"\n\
-    resistance = [\"40 K/W\"]\ntime-constant = [\"0.2 ms\"]\n";
+    resistance = [\"40 K/W\"]\ntime-constant = [\"1 ms\"]\n";
 
 #[test]
 fn ratings_count_and_can_be_waived_by_name() {
