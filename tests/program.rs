@@ -218,7 +218,8 @@ fn the_account_of_a_failure_holds_no_number_that_is_none() {
     let opens = "[[component]]\nname = \"S1\"\nkind = \"switch\"\npins = [\"k\", \"gnd\"]\ninitial-state = 1\n\
                  off-resistance = \"1.7e308 ohm\"\n[[happening]]\nat = \"0 s\"\nwhat = \"open\"\nswitch = \"S1\"\n";
     let told = fails("value = \"1 A\"", opens);
-    assert!(told.contains("not seen") && told.contains("Verdict: not judged"), "{told}");
+    // The state it began with keeps the limit; a run that did not come to its end proves nothing.
+    assert!(told.contains("Verdict: not proven"), "{told}");
 }
 
 #[test]
