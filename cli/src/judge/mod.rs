@@ -10,7 +10,7 @@
 //! 3. Errors that are known otherwise (of a mesh, of the coupling of heat, of a leap) go into [`Number::further`], in the
 //!    number's unit; they add.
 //! 4. [`rule`] holds a value with its error against its [`Bounds`]; [`overall`] makes the verdict of all of them, and
-//!    [`exit_code`](rule::exit_code) the code of the program.
+//!    [`exit_code`] the code of the program.
 
 mod error;
 mod estimate;

@@ -4,7 +4,7 @@
 //!
 //! A fault starts where a happening marks it ([`Board::fault`](super::board::Board::fault)); a retry while it stands
 //! starts it anew, because the current then begins once more. Without a mark nobody knows when it started: it is
-//! counted from the crossing of the level, and [`Since`] says so.
+//! counted from the crossing of the level, and the event says so.
 
 use super::crossing::{Sense, Stretch};
 use super::{Seen, require};
