@@ -230,11 +230,10 @@ fn junctions(out: &mut String, a: &Account) {
                 error(&j.end_error, "degC"),
                 if j.rated.is_finite() { people(j.rated, "degC") } else { String::new() },
                 people(j.heat, "J"),
-                error(&j.heat_error, "J"),
             ]
         })
         .collect();
-    errors_beside(out, &["die", ">hottest", ">±", ">at", ">at the end", ">±", ">rated", ">heat", ">±"], rows);
+    errors_beside(out, &["die", ">hottest", ">±", ">at", ">at the end", ">±", ">rated", ">heat"], rows);
     for (j, why) in a.junctions.iter().filter_map(|j| Some((j, j.not_bounded?))) {
         line(out, &format!("  {}: coupling error not bounded; {why}", j.name));
     }
