@@ -51,7 +51,6 @@ pub(super) fn junctions<L: Lane>(run: &Run<L>, lane: usize, facts: &Facts, peaks
                 hottest_error: Uncertainty::Bare,
                 end_error: Uncertainty::Bare,
                 heat_error: Uncertainty::Bare,
-                further: further(run, input, lane),
                 coupling_error,
                 not_bounded,
             });

@@ -106,9 +106,9 @@ impl Judgement {
         ]
     }
 
-    /// Whether anything was seen: a run that fails at its first instant has seen nothing.
-    pub fn is_seen(&self) -> bool {
-        self.least <= self.largest
+    /// Whether nothing was seen: a run that fails at its first instant has seen nothing.
+    pub fn is_unseen(&self) -> bool {
+        self.least > self.largest
     }
 }
 
@@ -153,9 +153,6 @@ pub struct Junction {
     pub end_error: Uncertainty,
     /// Of the heat.
     pub heat_error: Uncertainty,
-    /// An error of its temperatures that is known otherwise than by coarser runs, K.
-    #[serde(skip)]
-    pub further: f64,
     /// How far the coupling of heat may have led these temperatures astray, K; infinite where nothing bounds it.
     pub coupling_error: f64,
     /// Why nothing does, in words.

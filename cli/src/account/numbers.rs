@@ -69,7 +69,11 @@ fn of_junction(j: &Junction) -> [Number; 3] {
         missed: 0.0,
         further,
     };
-    [number("hottest", j.hottest, j.further), number("end", j.end, j.further), number("heat", j.heat, 0.0)]
+    [
+        number("hottest", j.hottest, j.coupling_error),
+        number("end", j.end, j.coupling_error),
+        number("heat", j.heat, 0.0),
+    ]
 }
 
 fn of_energy(e: &Energy) -> [Number; 3] {

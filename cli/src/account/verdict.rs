@@ -38,8 +38,7 @@ impl Account {
     }
 
     fn unwaived(&self, j: &Judgement) -> Ruling {
-        // A run that failed at its first instant has seen nothing.
-        if j.least > j.largest {
+        if j.is_unseen() {
             return Ruling::NotJudged;
         }
         let in_range = !self.doubts.iter().any(|d| d.out_of_range);

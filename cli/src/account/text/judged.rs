@@ -21,7 +21,7 @@ pub(super) fn limits(out: &mut String, a: &Account) {
         let mut row = vec![j.name.clone(), bound(j.min)];
         row.extend(side(least));
         row.extend(side(most));
-        let word = if j.least > j.largest { "not seen" } else { j.ruling.word() };
+        let word = if j.is_unseen() { "not seen" } else { j.ruling.word() };
         row.extend([bound(j.max), word.to_string()]);
         row
     };
