@@ -332,10 +332,12 @@ impl<L: Lane, M: Law<L, P>, const P: usize> Device<L> for Lawful<L, M, P> {
     }
     #[inline(never)]
     fn in_four_lanes(&self, each: &[&dyn Device<L>]) -> Option<Box<dyn Device<f64x4>>> {
-        Self::in_lanes(each)
+        // Known when compiled: nothing is compiled for lanes of lanes.
+        if const { L::WIDTH == 1 } { Self::in_lanes(each) } else { None }
     }
     #[inline(never)]
     fn in_eight_lanes(&self, each: &[&dyn Device<L>]) -> Option<Box<dyn Device<f64x8>>> {
-        Self::in_lanes(each)
+        // Known when compiled: nothing is compiled for lanes of lanes.
+        if const { L::WIDTH == 1 } { Self::in_lanes(each) } else { None }
     }
 }

@@ -117,14 +117,16 @@ macro_rules! in_lanes {
             &self,
             each: &[&dyn $crate::control::Controller<L>],
         ) -> Option<Box<dyn $crate::control::Controller<wide::f64x4>>> {
-            $crate::control::side_by_side::<L, Self, _>(each)
+            // Known when compiled: nothing is compiled for lanes of lanes.
+            if const { L::WIDTH == 1 } { $crate::control::side_by_side::<L, Self, _>(each) } else { None }
         }
         #[inline(never)]
         fn in_eight_lanes(
             &self,
             each: &[&dyn $crate::control::Controller<L>],
         ) -> Option<Box<dyn $crate::control::Controller<wide::f64x8>>> {
-            $crate::control::side_by_side::<L, Self, _>(each)
+            // Known when compiled: nothing is compiled for lanes of lanes.
+            if const { L::WIDTH == 1 } { $crate::control::side_by_side::<L, Self, _>(each) } else { None }
         }
     };
 }
