@@ -15,6 +15,7 @@ use joulestep_models::junction::Junction;
 use joulestep_models::model::STATED_AT;
 
 use super::run;
+use crate::common::catalogued::put;
 use crate::common::laws::Knee;
 use crate::common::rig::{near, supply, tight, v};
 
@@ -174,4 +175,19 @@ fn c21_charge_balance_sets_the_middle_node_and_its_avalanche() {
         assert!((run.integral(0) - q_av).abs() < 1e-15, "{:e} {q_av:e}", run.integral(0));
         near("avalanche energy", run.integral(1), e_av, 1e-6);
     }
+}
+
+/// Shockley's diode lets no current pass at equilibrium: behind a reversed one and 0.1 mΩ, a capacitor that nothing else
+/// feeds is at the supply's voltage. Conductances from 10⁴ to 10⁻¹² S meet here, so that rounding alone moves the node
+/// by tens of microvolts in every iteration: the search must end all the same.
+#[test]
+fn a_capacitor_behind_a_reversed_diode_is_at_the_supply() {
+    let mut c = Circuit::new();
+    let (plus, _) = supply(&mut c, "plus", Wave::Constant(12.0));
+    let (b, d) = (c.node("b"), c.node("d"));
+    put(&mut c, "diode", "D", &[b, plus], &[("saturation-current", 10e-9)]);
+    c.resistor("R", b, d, 1e-4).unwrap();
+    c.capacitor("C", d, GROUND, 15.6e-6, None).unwrap();
+    let run = Setup::new(c).ready().expect("an operating point");
+    near("v(d)", run.read(&v(d)), 12.0, 1e-4);
 }

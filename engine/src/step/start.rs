@@ -26,6 +26,13 @@ pub(super) struct Dense<'a, L: Lane> {
 const HOLD: f64 = 1e6;
 /// Conductance to ground from every node while the operating point is searched, S.
 const LEAK: f64 = 1e-12;
+/// Most steps of the pseudo-transient continuation; a straight way takes 38.
+const TRIES: u32 = 400;
+/// Iterations after which a residual at rounding counts as a solution: where conductances differ by more than doubles
+/// resolve, changes of x never become small.
+const PATIENCE: u32 = 12;
+/// The largest componentwise backward error that is rounding, in units of its last place.
+const LAST_PLACES: f64 = 8.0;
 
 impl<'a, L: Lane> Dense<'a, L> {
     pub(super) fn new(system: &'a System<L>, kelvin: &[L], board: &Board<L>) -> Self {
@@ -60,7 +67,7 @@ impl<'a, L: Lane> Dense<'a, L> {
         let mut stamps: Vec<Vec<L>> =
             s.devices.iter().map(|d| vec![L::splat(0.0); stamp_len(d.locals.len())]).collect();
         let mut worst = (0, f64::NAN);
-        for _ in 0..if limit.is_finite() { 600 } else { 60 } {
+        for iteration in 0..if limit.is_finite() { 600 } else { 60 } {
             let mut a = vec![L::splat(0.0); width * width];
             let mut b: Vec<L> = (0..width).map(|k| expected[k] * alpha - sources[k]).collect();
             let mut add = |r: u32, c: u32, x: L| a[r as usize * width + c as usize] += x;
@@ -82,6 +89,9 @@ impl<'a, L: Lane> Dense<'a, L> {
             {
                 let seat = Seat { locals: &placed.locals, reference: placed.reference, slots };
                 device.enter(&seat, alpha, &self.x, stamp, &mut a, &mut b);
+            }
+            if iteration >= PATIENCE && self.solved_to_rounding(&a, &b) {
+                return Ok(());
             }
             let square: Vec<L> = (0..n).flat_map(|r| a[r * width..r * width + n].iter().copied()).collect();
             let mut fresh = vec![L::splat(0.0); width];
@@ -111,6 +121,25 @@ impl<'a, L: Lane> Dense<'a, L> {
             }
         }
         Err(worst)
+    }
+
+    /// Whether the present x solves a·x = b as well as rounding allows: componentwise backward error (Oettli & Prager,
+    /// Numer. Math. 6 (1964) 405). a and b are linearised at x, so that this is the residual of the circuit's equations.
+    fn solved_to_rounding(&self, a: &[L], b: &[L]) -> bool {
+        let (n, width) = (self.system.n, self.system.n + 1);
+        let lanes = if self.first_only { 1 } else { L::WIDTH };
+        (0..n).all(|r| {
+            let row = &a[r * width..r * width + n];
+            (0..lanes).all(|lane| {
+                let (mut residual, mut size) = (-b[r].lane(lane), b[r].lane(lane).abs());
+                for (a, x) in row.iter().zip(&self.x) {
+                    let term = a.lane(lane) * x.lane(lane);
+                    residual += term;
+                    size += term.abs();
+                }
+                residual.abs() <= LAST_PLACES * f64::EPSILON * size
+            })
+        })
     }
 
     /// From a solution of the first lane to those of all; a lane that is there keeps its bits. False where a lane gets
@@ -168,8 +197,9 @@ pub(super) fn source_rows<L: Lane>(system: &System<L>, t: f64, scale: f64, board
 }
 
 /// The operating point at t: all derivatives zero, except that stated voltages and currents are held.
-/// Tried in turn: Newton's iteration; with limited changes; sources ramped up from zero; pseudo-transient
-/// continuation (a step that grows until it is infinite).
+/// Tried in turn: Newton's iteration; with limited changes; sources ramped up from zero; conductances from all nodes to
+/// ground that fade; pseudo-transient continuation (a step that grows until it is infinite). Each has a bound on its
+/// iterations.
 ///
 /// # Errors
 /// [`Trouble::NoOperatingPoint`].
@@ -241,10 +271,20 @@ fn search<L: Lane>(
         finish(dense);
         return Ok(());
     }
+    // From every node held to ground to none.
+    dense.x.fill(L::splat(0.0));
+    let freed = (0..=12).all(|k| dense.newton(0.0, zeros, full, 10f64.powi(-k), 5.0).is_ok());
+    if freed {
+        finish(dense);
+        return Ok(());
+    }
     dense.x.fill(L::splat(0.0));
     let mut alpha = 1e12;
     let mut last = (0, f64::NAN);
-    while alpha > 1e-6 {
+    for _ in 0..TRIES {
+        if alpha <= 1e-6 {
+            break;
+        }
         let expected = dense.charges();
         let before = dense.x.clone();
         match dense.newton(alpha, &expected, full, LEAK, 10.0) {
