@@ -1,16 +1,15 @@
 //! `run --prove`: rounds of finer and finer steps, until every judged number stands still within its margin.
 
 use std::cell::Cell;
-use std::collections::BTreeMap;
 use std::fmt;
 use std::sync::atomic::Ordering;
 
 use super::carry::{Carried, Job};
 use super::{listen, stopped};
-use crate::account::{Account, Doubt, Outcome};
+use crate::account::numbers::bounds;
+use crate::account::{Account, Outcome};
 use crate::commands::asked::Refused;
-use crate::judge::{Bounds, Level, prove};
-use crate::scenario::build::Judging;
+use crate::judge::{Level, prove};
 
 /// A round that came to no end, or to an early one.
 enum Early {
@@ -25,21 +24,6 @@ impl fmt::Display for Early {
             Self::Ended => f.write_str("the run did not come to its end"),
         }
     }
-}
-
-/// Bounds of the judged numbers, by the names that [`Account::computed`] gives them.
-fn bounds(judging: &Judging) -> BTreeMap<String, Bounds> {
-    let mut all = BTreeMap::new();
-    for j in judging.judged.iter().filter(|j| j.waived.is_none()) {
-        let name = format!("{}.{}", if j.by_user { "limit" } else { "rating" }, j.name);
-        let (lower, upper) = (Bounds::at_least(j.lower), Bounds::at_most(j.upper));
-        for (end, bounds) in [("least", lower), ("largest", upper)] {
-            if !bounds.is_none() {
-                all.insert(format!("{name}.{end}"), bounds);
-            }
-        }
-    }
-    all
 }
 
 /// Makes the rounds; the file holds the last one. Gives its account and the file's size.
@@ -66,24 +50,7 @@ pub(super) fn run(job: &Job<'_>) -> Result<(Account, u64), Refused> {
         (Err(Early::Ended), held) => return held.ok_or_else(none)?.finish(),
         (Ok(proof), held) => {
             let mut carried = held.ok_or_else(none)?;
-            carried.account.adopt(proof.errors);
-            if !proof.proven {
-                let text = format!(
-                    "after {} rounds of finer steps not every judged number stands still within its margin",
-                    proof.rounds
-                );
-                carried.account.doubts.push(Doubt {
-                    name: "prove".into(),
-                    text,
-                    since: None,
-                    out_of_range: false,
-                });
-            }
-            let rounds = proof.rounds;
-            let text =
-                format!("{rounds} rounds of finer steps were made; numbers and file are those of the last");
-            carried.account.notes.push(text);
-            carried.account.rule();
+            carried.account.proven(&proof, "numbers and file");
             carried
         }
     };
