@@ -9,7 +9,6 @@ use joulestep_engine::recorder::{Event, EventKind, Recorder};
 use super::happened::Happened;
 use super::{Account, Doubt, Energy, Judgement, Junction, Peak};
 use crate::judge::{Bounds, Computed, Number, Proof, Uncertainty};
-use crate::scenario::build::Judging;
 
 /// Kinds of events that tell what protection did.
 const PROTECTION: [EventKind; 3] = [EventKind::Trip, EventKind::Retry, EventKind::LockOut];
@@ -83,22 +82,18 @@ fn of_energy(e: &Energy) -> [Number; 3] {
     [number("delivered", e.delivered), number("dissipated", e.dissipated), number("stored", e.stored)]
 }
 
-/// Bounds of the judged numbers, by the names that [`Account::computed`] gives them.
-pub fn bounds(judging: &Judging) -> BTreeMap<String, Bounds> {
-    let mut all = BTreeMap::new();
-    for j in judging.judged.iter().filter(|j| j.waived.is_none()) {
-        let name = format!("{}.{}", if j.by_user { "limit" } else { "rating" }, j.name);
-        let (lower, upper) = (Bounds::at_least(j.lower), Bounds::at_most(j.upper));
-        for (end, bounds) in [("least", lower), ("largest", upper)] {
-            if !bounds.is_none() {
-                all.insert(format!("{name}.{end}"), bounds);
-            }
-        }
-    }
-    all
-}
-
 impl Account {
+    /// Bounds of the judged numbers, by the names that [`Account::computed`] gives them.
+    pub fn bounds(&self) -> BTreeMap<String, Bounds> {
+        let mut all = BTreeMap::new();
+        for j in self.judged.iter().filter(|j| j.waived.is_none()) {
+            let names = of_judgement(j).map(|n| n.name);
+            let bounded = names.into_iter().zip(j.sides().map(|s| s.2));
+            all.extend(bounded.filter(|(_, bounds)| !bounds.is_none()));
+        }
+        all
+    }
+
     /// Takes the errors that a proof found, in the order of [`Account::computed`], with a doubt where it proved nothing.
     /// `held`: what is of its last round ("numbers and file").
     pub fn proven(&mut self, proof: &Proof, held: &str) {

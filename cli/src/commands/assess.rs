@@ -8,7 +8,8 @@ use std::fmt;
 use crate::account::{Account, Cost};
 use crate::args::AssessArgs;
 use crate::commands::asked::Refused;
-use crate::judge::{Bounds, Computed, Level, Number, Uncertainty, coarser, errors, prove};
+use crate::exit::NUMERICAL;
+use crate::judge::{Bounds, Computed, Level, Number, Proof, Uncertainty, coarser, errors, prove};
 
 /// What a study computed at one level.
 pub(crate) struct Round<M> {
@@ -58,21 +59,19 @@ impl<M> Round<M> {
     }
 }
 
-/// Computes and judges as options ask. `bounds`: of the account's numbers ([`crate::account::numbers::bounds`]).
-/// `held`: what a proof leaves of its last round. Levels are computed side by side; what they give does not depend on
+/// Computes and judges as options ask. `held`: what a proof leaves of its last round. Levels are computed side by side; what they give does not depend on
 /// how many threads there are.
 ///
 /// # Errors
 /// When the computation as stated fails, or a finer one.
 pub(crate) fn assess<M: Send>(
     how: &AssessArgs,
-    bounds: &BTreeMap<String, Bounds>,
     held: &str,
     stop: &(dyn Fn() -> bool + Sync),
     at: &(dyn Fn(Level) -> Result<Round<M>, Refused> + Sync),
 ) -> Result<Assessed<M>, Refused> {
     if how.prove {
-        return proven(bounds, held, stop, at);
+        return proven(held, stop, at);
     }
     if how.no_estimate {
         return Ok(at(Level::STATED)?.with(None));
@@ -89,30 +88,43 @@ pub(crate) fn assess<M: Send>(
 }
 
 fn proven<M: Send>(
-    bounds: &BTreeMap<String, Bounds>,
     held: &str,
     stop: &(dyn Fn() -> bool + Sync),
     at: &(dyn Fn(Level) -> Result<Round<M>, Refused> + Sync),
 ) -> Result<Assessed<M>, Refused> {
     let last: RefCell<Option<Round<M>>> = RefCell::new(None);
+    let bounds: RefCell<BTreeMap<String, Bounds>> = RefCell::default();
+    // The last three computations, the finest first.
+    let three: RefCell<Vec<Computed>> = RefCell::default();
     let steady = Cell::new(false);
-    let refine = |level| {
+    let made = Cell::new(0);
+    let refine = |level: Level| {
         let round = at(level).map_err(Why)?;
         steady.set(round.account.counters.stalled == 0);
+        bounds.replace(round.account.bounds());
         let computed = round.computed();
+        three.borrow_mut().insert(0, computed.clone());
+        three.borrow_mut().truncate(3);
+        made.set(-level.0);
         last.replace(Some(round));
         Ok(computed)
     };
-    let proof = prove(refine, |name| bounds.get(name).copied(), || steady.get(), stop);
-    let proof = proof.map_err(|Why(refused)| refused)?;
-    let round = match last.into_inner() {
-        Some(round) => round,
-        None => at(Level::STATED)?,
+    let proof = prove(refine, |name| bounds.borrow().get(name).copied(), || steady.get(), stop);
+    let Some(round) = last.into_inner() else {
+        return Err(proof.err().map_or(("no round was made".into(), NUMERICAL), |Why(refused)| refused));
     };
-    // Stopped before a second round: there is nothing to compare.
-    let none = || vec![Uncertainty::not_estimated("the proof was stopped"); round.computed().numbers.len()];
-    let found = if proof.errors.is_empty() { none() } else { proof.errors.clone() };
+    // A finer round that has no solution ends the proof: what was computed before it stands.
+    let ended = proof.as_ref().err().map(|why| format!("a finer round ended early: {why}"));
+    let found = match three.borrow().as_slice() {
+        [fine, coarse, coarsest] => errors::<String>(fine, &[Ok(coarse.clone()), Ok(coarsest.clone())]),
+        few => {
+            let why = ended.clone().unwrap_or_else(|| "the proof was stopped".into());
+            vec![Uncertainty::not_estimated(why); few.first().map_or(0, |c| c.numbers.len())]
+        }
+    };
     let mut assessed = round.with(Some(found.clone()));
-    assessed.account.proven(&crate::judge::Proof { errors: found, ..proof }, held);
+    assessed.account.notes.extend(ended);
+    let proven = proof.is_ok_and(|p| p.proven);
+    assessed.account.proven(&Proof { rounds: made.get(), proven, errors: found }, held);
     Ok(assessed)
 }

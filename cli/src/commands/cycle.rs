@@ -10,7 +10,6 @@ use std::path::Path;
 
 use joulestep_engine::cycle::steady::Effort;
 
-use crate::account::numbers::bounds;
 use crate::args::CycleArgs;
 use crate::commands::asked::Lies;
 use crate::commands::assess::assess;
@@ -32,10 +31,9 @@ pub fn cycle(args: &CycleArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         Err(trouble) => return refuse(&trouble, path, args.json, streams),
     };
     let reductions = Reductions::default();
-    let ready = match build_with(&scenario, &reductions) {
-        Ok(ready) => ready,
-        Err(refusal) => return refuse(&Trouble::Refused(refusal), path, args.json, streams),
-    };
+    if let Err(refusal) = build_with(&scenario, &reductions) {
+        return refuse(&Trouble::Refused(refusal), path, args.json, streams);
+    }
     let Some(spec) = &scenario.arrangement else {
         let why = format!("{}: no [arrangement], whose control would say its period", path.display());
         return asked::refused(&(why, BAD_INPUT), args.json, streams);
@@ -48,10 +46,8 @@ pub fn cycle(args: &CycleArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         return asked::refused(&why, args.json, streams);
     }
     let effort = Effort { closing, most: args.periods, ..Effort::default() };
-    let bounds = bounds(&ready.judging);
-    drop(ready);
     let at = |level: Level| judge::round(&scenario, &reductions, effort, level);
-    let assessed = match assess(&args.assess, &bounds, "the numbers", &|| false, &at) {
+    let assessed = match assess(&args.assess, "the numbers", &|| false, &at) {
         Ok(assessed) => assessed,
         Err((why, code)) => {
             return asked::refused(&(format!("{}: {why}", path.display()), code), args.json, streams);

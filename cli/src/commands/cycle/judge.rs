@@ -73,7 +73,11 @@ fn numbers(cycle: &Cycle, start: &[f64]) -> Vec<Number> {
         let watts = in_place(&switch.name, |r| r.power);
         let wrong = in_place(&switch.name, |r| r.power_error);
         let share = if watts > 0.0 { wrong / watts } else { 0.0 };
-        numbers.iter_mut().for_each(|n| n.further = (unrest + share) * n.value.abs());
+        // The first columns are the phases.
+        let parted = switch.parted.iter().map(|joules| joules / cycle.period).chain(std::iter::repeat(0.0));
+        for (n, parted) in numbers.iter_mut().zip(parted) {
+            n.further = (unrest + share) * n.value.abs() + parted;
+        }
         all.extend(numbers);
     }
     let wrong: f64 = cycle.ripple.iter().map(|r| r.power_error).sum();

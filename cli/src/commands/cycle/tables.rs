@@ -124,6 +124,10 @@ pub(super) fn held(cycle: &Cycle, scenario: &Scenario, placed: &[Placed]) -> She
         let own = scenario.components.iter().find(|c| c.name.name == place.name);
         let stated = own.map_or(arranged, |c| c.values.maybe("junction-temperature")).unwrap_or(25.0);
         for ((die, _), heat) in place.built.dies.iter().zip(&place.heat) {
+            // Only semiconductors have a junction.
+            if place.built.hottest.iter().all(|h| h.0 != *die) {
+                continue;
+            }
             let found = heat.and_then(|h| cycle.ripple.get(h.0 as usize));
             let (celsius, from) = match found {
                 Some(r) => (r.mean, format!("found: mean of {}", r.name)),

@@ -1,12 +1,12 @@
 //! `run --prove`: rounds of finer and finer steps, until every judged number stands still within its margin.
 
-use std::cell::Cell;
+use std::cell::{Cell, RefCell};
+use std::collections::BTreeMap;
 use std::fmt;
 use std::sync::atomic::Ordering;
 
 use super::carry::{Carried, Job};
 use super::{listen, stopped};
-use crate::account::numbers::bounds;
 use crate::account::{Account, Outcome};
 use crate::commands::asked::Refused;
 use crate::judge::{Level, prove};
@@ -29,7 +29,7 @@ impl fmt::Display for Early {
 /// Makes the rounds; the file holds the last one. Gives its account and the file's size.
 pub(super) fn run(job: &Job<'_>) -> Result<(Account, u64), Refused> {
     listen();
-    let bounds = bounds(&job.ready()?.judging);
+    let bounds = RefCell::new(BTreeMap::new());
     let mut held: Option<Carried> = None;
     let steady = Cell::new(false);
     let at = |level: Level| {
@@ -38,12 +38,13 @@ pub(super) fn run(job: &Job<'_>) -> Result<(Account, u64), Refused> {
         drop(held.take());
         let carried = job.carry(run, &facts, job.create().map_err(Early::Refused)?);
         let (computed, done) = (carried.computed(), carried.account.outcome == Outcome::Done);
+        bounds.replace(carried.account.bounds());
         steady.set(carried.account.counters.stalled == 0);
         held = Some(carried);
         if done { Ok(computed) } else { Err(Early::Ended) }
     };
     let stop = || stopped().load(Ordering::Relaxed);
-    let proof = prove(at, |name| bounds.get(name).copied(), || steady.get(), stop);
+    let proof = prove(at, |name| bounds.borrow().get(name).copied(), || steady.get(), stop);
     let none = || ("no round was made".to_string(), crate::exit::NUMERICAL);
     let carried = match (proof, held) {
         (Err(Early::Refused(why)), _) => return Err(why),
