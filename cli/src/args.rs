@@ -7,6 +7,7 @@ use clap::{Args, Parser, Subcommand};
 
 use crate::processor::{BUILT_IN, MORE, TARGET, baseline};
 
+mod assess;
 mod batch;
 mod compare;
 mod dead_time;
@@ -16,6 +17,7 @@ mod rating;
 mod report;
 mod view;
 
+pub use assess::AssessArgs;
 pub use batch::{BatchArgs, BatchCommand, BatchOutputArgs, MergeArgs, ProgressAs};
 pub use compare::{DoublePulseArgs, OutputArgs, PartsCompareArgs, PartsResistanceArgs, Standard};
 pub use dead_time::{CycleArgs, DeadTimeArgs};

@@ -5,6 +5,10 @@ use std::collections::BTreeMap;
 use joulestep_engine::units::people;
 use serde::{Serialize, Serializer};
 
+use crate::judge::Uncertainty;
+
+mod errors;
+
 /// One column.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Head {
@@ -35,6 +39,8 @@ pub enum Cell {
     Text(String),
     /// A number in the column's unit.
     Number(f64),
+    /// The error of the number in the column before.
+    Error(Uncertainty),
     /// There is none.
     None,
 }
@@ -84,6 +90,7 @@ impl Sheet {
         let cell = |c: &Cell| match c {
             Cell::Text(text) => field(text),
             Cell::Number(x) => format!("{x:e}"),
+            Cell::Error(error) => error.plus_minus().map_or(String::new(), |x| format!("{x:e}")),
             Cell::None => String::new(),
         };
         let line = |fields: Vec<String>| fields.join(",") + "\r\n";
@@ -94,10 +101,9 @@ impl Sheet {
         out
     }
 
-    /// The columns of these names, in their order.
+    /// The columns of these names, in their order, each with its error's.
     pub fn part(&self, names: &[&str]) -> Self {
-        let picked: Vec<usize> =
-            names.iter().filter_map(|n| self.heads.iter().position(|h| h.name == *n)).collect();
+        let picked = self.picked(names);
         let rows = self.rows.iter().map(|row| picked.iter().map(|&k| row[k].clone()).collect());
         Self { heads: picked.iter().map(|&k| self.heads[k].clone()).collect(), rows: rows.collect() }
     }
@@ -108,10 +114,13 @@ impl Sheet {
         numbers.map(|h| (h.name.clone(), h.unit.clone())).collect()
     }
 
-    /// The columns of these names as aligned text; numbers with a prefix and three digits, a dash where there is none.
+    /// The columns of these names, each with its error's, as aligned text; numbers with a prefix and three digits, a dash
+    /// where there is none.
     pub fn text(&self, names: &[&str]) -> String {
-        let picked: Vec<usize> =
-            names.iter().filter_map(|n| self.heads.iter().position(|h| h.name == *n)).collect();
+        self.text_of(&self.picked(names))
+    }
+
+    fn text_of(&self, picked: &[usize]) -> String {
         let mut lines = vec![picked.iter().map(|&k| self.heads[k].symbol.clone()).collect::<Vec<_>>()];
         for row in &self.rows {
             let cell = |&k: &usize| match &row[k] {
@@ -122,6 +131,7 @@ impl Sheet {
                     "A/s" => people(1e-9 * x, "A/ns"),
                     unit => people(*x, unit),
                 },
+                Cell::Error(error) => errors::words(error, &self.heads[k].unit),
                 Cell::None => "-".into(),
             };
             lines.push(picked.iter().map(cell).collect());

@@ -100,6 +100,7 @@ fn lanes<L: Wide>() -> Vec<Code> {
         Run::<L>::adopt as Code,
         Run::<L>::hold as Code,
         Run::<L>::new_account as Code,
+        Run::<L>::watch_anew as Code,
         Run::<L>::reorder as Code,
     ]
 }

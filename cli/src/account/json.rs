@@ -6,7 +6,7 @@ use joulestep_engine::accounts::counters::Counters;
 use serde::{Serialize, Serializer};
 
 use super::happened::Line;
-use super::{Account, Outcome};
+use super::{Account, Cost, Doubt, Judgement, Outcome, Waiver};
 use crate::judge::Verdict;
 
 /// The account and the file of the run as JSON: SI units, temperatures in °C, null for what is not finite.
@@ -20,6 +20,30 @@ struct Told<'a> {
     account: &'a Account,
     verdict: Verdict,
     file: String,
+}
+
+/// What a study tells of its limits and ratings, under the keys that a run's account has.
+pub fn judged(account: &Account) -> ToldJudged<'_> {
+    let Account { judged, doubts, notes, waivers, estimate, .. } = account;
+    ToldJudged {
+        verdict: account.verdict(),
+        limits: judged,
+        doubts,
+        notes,
+        waivers,
+        error_estimate: estimate,
+    }
+}
+
+/// See [`judged`].
+#[derive(Serialize)]
+pub struct ToldJudged<'a> {
+    verdict: Verdict,
+    limits: &'a [Judgement],
+    doubts: &'a [Doubt],
+    notes: &'a [String],
+    waivers: &'a [Waiver],
+    error_estimate: &'a Option<Cost>,
 }
 
 /// What is told of the counters.

@@ -1,20 +1,23 @@
 //! The account of a run: what happened, extremes, hottest junctions, energies, the verdict. Data first; [`text`] and
 //! [`json`] show it.
 
+mod found;
 pub mod happened;
 mod heat;
 pub mod json;
 pub mod numbers;
 pub mod store;
+pub mod study;
 pub mod text;
 mod verdict;
 
 use joulestep_engine::accounts::counters::Counters;
-use joulestep_engine::accounts::ledger::Ledger;
+use joulestep_engine::accounts::ledger::{Entry, Ledger};
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::recorder::EventKind;
 use joulestep_engine::run::time_loop::Run;
+use joulestep_engine::run::watch::Watch;
 use serde::Serialize;
 
 use self::happened::Line;
@@ -22,6 +25,7 @@ use self::heat::{further, junctions};
 use crate::judge::{Bounds, Ruling, Uncertainty};
 use crate::scenario::build::{Judging, Placed};
 
+pub use self::found::Found;
 pub use self::verdict::Doubt;
 
 /// How a run ended.
@@ -263,22 +267,29 @@ impl Account {
         events: Vec<Line>,
         outcome: Outcome,
     ) -> Self {
-        let watcher = run.watcher();
-        let all = watcher.watches().iter().zip(&watcher.extremes).enumerate();
-        let peaks: Vec<Peak> = all
-            .map(|(k, (w, e))| Peak {
-                name: w.name.clone(),
-                long_name: w.long_name.clone(),
-                unit: w.unit,
-                least: e.least.lane(lane),
-                least_at: e.least_at,
-                largest: e.most.lane(lane),
-                largest_at: e.most_at,
-                least_error: Uncertainty::Bare,
-                largest_error: Uncertainty::Bare,
-                missed: (watcher.missed(k).0.lane(lane), watcher.missed(k).1.lane(lane)),
-            })
-            .collect();
+        let ledger = ledger.lane(lane);
+        let of_input = |w: &Watch| match &w.probe {
+            Probe::Temperature(input) => further(run, input.0 as usize, lane),
+            _ => 0.0,
+        };
+        let found = Found {
+            seen: run.watcher().seen(lane),
+            watches: run.watcher().watches().iter().map(|w| (w, of_input(w))).collect(),
+            relative: ledger.relative(),
+            residual: ledger.residual,
+            entries: &ledger.entries,
+            repeats: None,
+            counters: run.counters(),
+            reached: run.state().t,
+        };
+        let mut account = Self::of_found(&found, facts, events, outcome);
+        account.junctions = junctions(run, lane, facts, &found.peaks());
+        account
+    }
+
+    /// The account of what was found, without junctions.
+    pub fn of_found(found: &Found<'_>, facts: &Facts, events: Vec<Line>, outcome: Outcome) -> Self {
+        let peaks = found.peaks();
         let mut judged: Vec<Judgement> = facts
             .judging
             .judged
@@ -298,35 +309,31 @@ impl Account {
                     least_error: Uncertainty::Bare,
                     largest_error: Uncertainty::Bare,
                     missed,
-                    further: match &watcher.watches()[j.watch].probe {
-                        Probe::Temperature(input) => further(run, input.0 as usize, lane),
-                        _ => 0.0,
-                    },
+                    further: found.watches[j.watch].1,
                     waived: j.waived.clone(),
                     ruling: Ruling::NotJudged,
                 }
             })
             .collect();
         judged.sort_by_key(|j| !j.by_user);
-        let ledger = ledger.lane(lane);
-        let doubts = verdict::doubts(run, &ledger.entries, facts, &peaks);
+        let doubts = verdict::doubts(found, facts, &peaks);
         let let_through = facts.metered.iter().map(|guard| (guard.clone(), largest_cleared(&events, guard)));
         let mut account = Self {
             title: facts.title.clone(),
             outcome,
-            reached: run.state().t,
+            reached: found.reached,
             end: facts.end,
             method: facts.method,
             let_through: let_through.collect(),
             let_through_errors: vec![Uncertainty::Bare; facts.metered.len()],
             events,
-            junctions: junctions(run, lane, facts, &peaks),
-            energies: energies(facts, &ledger.entries),
+            junctions: Vec::new(),
+            energies: energies(facts, found.entries),
             peaks: peaks.into_iter().take(facts.signals).collect(),
             judged,
-            residual: ledger.residual,
-            relative: ledger.relative(),
-            counters: run.counters(),
+            residual: found.residual,
+            relative: found.relative,
+            counters: found.counters,
             doubts,
             notes: verdict::notes(facts),
             waivers: verdict::waivers(facts),
@@ -347,7 +354,7 @@ fn largest_cleared(events: &[Line], guard: &str) -> f64 {
 }
 
 /// The ledger's lines gathered by component of the scenario; what drives add comes last.
-fn energies(facts: &Facts, entries: &[joulestep_engine::accounts::ledger::Entry<f64>]) -> Vec<Energy> {
+fn energies(facts: &Facts, entries: &[Entry<f64>]) -> Vec<Energy> {
     let none = |name: &str| Energy { name: name.to_string(), ..Energy::default() };
     let mut all: Vec<Energy> = facts.placed.iter().map(|p| none(&p.name)).collect();
     for entry in entries {

@@ -1,13 +1,14 @@
 //! All numbers of an account by name, and their errors back into it, in one order.
 
+use std::collections::BTreeMap;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::recorder::{Event, EventKind, Recorder};
 
 use super::happened::Happened;
-use super::{Account, Energy, Judgement, Junction, Peak};
-use crate::judge::{Computed, Number, Uncertainty};
+use super::{Account, Doubt, Energy, Judgement, Junction, Peak};
+use crate::judge::{Bounds, Computed, Number, Proof, Uncertainty};
 
 /// Kinds of events that tell what protection did.
 const PROTECTION: [EventKind; 3] = [EventKind::Trip, EventKind::Retry, EventKind::LockOut];
@@ -82,6 +83,31 @@ fn of_energy(e: &Energy) -> [Number; 3] {
 }
 
 impl Account {
+    /// Bounds of the judged numbers, by the names that [`Account::computed`] gives them.
+    pub fn bounds(&self) -> BTreeMap<String, Bounds> {
+        let mut all = BTreeMap::new();
+        for j in self.judged.iter().filter(|j| j.waived.is_none()) {
+            let names = of_judgement(j).map(|n| n.name);
+            let bounded = names.into_iter().zip(j.sides().map(|s| s.2));
+            all.extend(bounded.filter(|(_, bounds)| !bounds.is_none()));
+        }
+        all
+    }
+
+    /// Takes the errors that a proof found, in the order of [`Account::computed`], with a doubt where it proved nothing.
+    /// `held`: what is of its last round ("numbers and file").
+    pub fn proven(&mut self, proof: &Proof, held: &str) {
+        let rounds = proof.rounds;
+        if !proof.proven {
+            let text = format!(
+                "after {rounds} rounds of finer steps not every judged number stands still within its margin"
+            );
+            self.doubts.push(Doubt { name: "prove".into(), text, since: None, out_of_range: false });
+        }
+        self.notes.push(format!("{rounds} rounds of finer steps were made; {held} are those of the last"));
+        self.adopt(proof.errors.clone());
+    }
+
     /// All numbers. `course`: what protection did.
     pub fn computed(&self, course: Vec<String>) -> Computed {
         let mut numbers: Vec<Number> = self.judged.iter().flat_map(of_judgement).collect();

@@ -17,6 +17,33 @@ pub fn ledger(ledger: &Ledger<f64>) -> LedgerTable {
     LedgerTable { rows: rows.collect(), residual: ledger.residual, residual_relative: ledger.relative() }
 }
 
+/// Limits and ratings at the extremes that they bound.
+pub fn judged(a: &Account) -> Vec<Scalar> {
+    let mut scalars = Vec::new();
+    for j in &a.judged {
+        let before = if j.by_user { "limit" } else { "rating" };
+        let [least, most] = j.sides();
+        for (end, (found, error, bounds)) in [("largest", most), ("least", least)] {
+            if bounds.is_none() {
+                continue;
+            }
+            let words = format!("{end} value of {before} {}", j.name);
+            let scalar = Scalar {
+                name: format!("{before}.{}.{end}", j.name),
+                long_name: words,
+                value: found,
+                unit: j.unit.to_string(),
+                error: error.clone(),
+                ..Scalar::default()
+            };
+            let finite = |x: f64| Some(x).filter(|x| x.is_finite());
+            let (minimum, maximum) = (finite(bounds.lower), finite(bounds.upper));
+            scalars.push(Scalar { minimum, maximum, ruled: Some(j.ruling), ..scalar });
+        }
+    }
+    scalars
+}
+
 /// The numbers a reader looks at first, each with its error. Limits and ratings stand at the extremes that they bound.
 pub fn summary(a: &Account) -> Summary {
     let with = |name: String, long_name: String, value: f64, unit: &str, error: &Uncertainty| Scalar {
@@ -57,20 +84,7 @@ pub fn summary(a: &Account) -> Summary {
         let words = format!("largest let-through I²t of a fault that {guard} cleared");
         scalars.push(with(format!("{guard}.let-through"), words, *i2t, "A^2 s", error));
     }
-    for j in &a.judged {
-        let before = if j.by_user { "limit" } else { "rating" };
-        let [least, most] = j.sides();
-        for (end, (found, error, bounds)) in [("largest", most), ("least", least)] {
-            if bounds.is_none() {
-                continue;
-            }
-            let words = format!("{end} value of {before} {}", j.name);
-            let scalar = with(format!("{before}.{}.{end}", j.name), words, found, j.unit, error);
-            let finite = |x: f64| Some(x).filter(|x| x.is_finite());
-            let (minimum, maximum) = (finite(bounds.lower), finite(bounds.upper));
-            scalars.push(Scalar { minimum, maximum, ruled: Some(j.ruling), ..scalar });
-        }
-    }
+    scalars.extend(judged(a));
     let relative = "ledger residual against the energy turned over";
     scalars.push(plain("ledger_residual_relative", relative, a.relative, "1"));
     scalars.push(plain("steps", "steps taken", a.counters.steps as f64, "1"));
@@ -79,6 +93,11 @@ pub fn summary(a: &Account) -> Summary {
     scalars.push(plain("couplings", exchanges, a.counters.couplings as f64, "1"));
     let stalled = "steps of the finest length whose error was above its bound";
     scalars.push(plain("stalled", stalled, a.counters.stalled as f64, "1"));
+    said(a, scalars)
+}
+
+/// Numbers with the doubts, waivers and notes of an account.
+pub fn said(a: &Account, scalars: Vec<Scalar>) -> Summary {
     let mut doubts: Vec<String> = a.doubts.iter().map(|d| d.text.clone()).collect();
     if a.outcome != Outcome::Done && a.verdict() == Verdict::NotProven {
         doubts.push("the run did not come to its end".into());

@@ -13,6 +13,8 @@ use crate::judge::Uncertainty;
 
 mod judged;
 
+pub use self::judged::judged;
+
 /// Relative ledger residual up to which the energies are trusted.
 const CLOSES: f64 = 1e-4;
 
@@ -46,7 +48,7 @@ pub fn text(a: &Account) -> String {
     peaks(&mut out, a);
     junctions(&mut out, a);
     energies(&mut out, a);
-    judged::limits(&mut out, a);
+    judged::limits(&mut out, a, &[]);
     out
 }
 

@@ -1,18 +1,19 @@
 //! What an account says about its limits and ratings: the rule of [`judge`](crate::judge) on its numbers, and why they
 //! may not be relied on.
 
-use joulestep_engine::accounts::ledger::Entry;
-use joulestep_engine::arithmetic::lane::Lane;
-use joulestep_engine::run::time_loop::Run;
 use joulestep_engine::units::{people, people_digits};
 use serde::Serialize;
 
-use super::{Account, Facts, Judgement, Outcome, Peak, Waiver};
+use super::{Account, Facts, Found, Judgement, Outcome, Peak, Waiver};
 use crate::judge::{Ruling, Uncertainty, Verdict, overall, rule, worst};
 
 /// Heat from which a die counts as carrying loss, J: it warms the smallest dies that are sold (0.2 mm square, 0.1 mm
 /// thick, 7 uJ/K) by less than 0.2 K.
 const CARRIES_LOSS: f64 = 1e-6;
+
+/// Power from which a die that cycles for ever counts as carrying loss, W: through 100 K/W, more than the smallest
+/// packages have to the air, it warms by 0.1 K.
+const CARRIES_POWER: f64 = 1e-3;
 
 /// Why the verdict cannot be "passes", whatever the numbers say.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -90,13 +91,8 @@ impl Account {
     }
 }
 
-/// Why the numbers of a lane may not be relied on.
-pub(super) fn doubts<L: Lane>(
-    run: &Run<L>,
-    entries: &[Entry<f64>],
-    facts: &Facts,
-    peaks: &[Peak],
-) -> Vec<Doubt> {
+/// Why the numbers that were found may not be relied on.
+pub(super) fn doubts(found: &Found<'_>, facts: &Facts, peaks: &[Peak]) -> Vec<Doubt> {
     let mut all = Vec::new();
     for range in &facts.judging.ranges {
         let peak = &peaks[range.watch];
@@ -104,29 +100,30 @@ pub(super) fn doubts<L: Lane>(
         if !(above || below) || peak.least > peak.largest {
             continue;
         }
-        let found = if above { peak.largest } else { peak.least };
+        let reached = if above { peak.largest } else { peak.least };
         let end = if above { range.range.1 } else { range.range.0 };
         let side = if above { "above" } else { "below" };
-        let since = run.watcher().first_outside(range.watch);
+        let since = found.seen[range.watch].since;
         let from = since.map_or(String::new(), |t| format!(" from {} on", people_digits(t, "s", 5)));
         let text = format!(
             "`{}` reaches {}, {side} {} its laws are not known: no number is to be trusted{from}",
             range.name,
-            people(found, peak.unit),
+            people(reached, peak.unit),
             people(end, peak.unit),
         );
         all.push(Doubt { name: range.name.clone(), text, since, out_of_range: true });
     }
-    let system = run.system();
     for die in facts.judging.unheated.iter().filter(|u| u.waived.is_none()) {
-        let names = die.components.iter().map(|id| &system.circuit.components[id.0 as usize].name);
-        let names: Vec<&String> = names.collect();
-        let heat: f64 = entries.iter().filter(|e| names.contains(&&e.name)).map(|e| e.dissipated).sum();
-        if heat > CARRIES_LOSS && heat.is_finite() {
+        let of_die = die.components.iter().filter_map(|id| found.entries.get(id.0 as usize));
+        let heat: f64 = of_die.map(|e| e.dissipated).sum();
+        let (turns, carries) = match found.repeats {
+            None => (people(heat, "J"), heat > CARRIES_LOSS),
+            Some(period) => (people(heat / period, "W"), heat / period > CARRIES_POWER),
+        };
+        if carries && heat.is_finite() {
             let text = format!(
-                "`{}` is not judged: the die turns {} into heat and has no heat path (rated {})",
+                "`{}` is not judged: the die turns {turns} into heat and has no heat path (rated {})",
                 die.name,
-                people(heat, "J"),
                 people(die.rated, "degC")
             );
             all.push(Doubt { name: die.name.clone(), text, since: None, out_of_range: false });

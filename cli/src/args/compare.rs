@@ -2,6 +2,7 @@
 
 use std::path::PathBuf;
 
+use super::AssessArgs;
 use clap::{Args, ValueEnum};
 
 /// What a comparison prints or writes.
@@ -184,6 +185,9 @@ pub struct DoublePulseArgs {
     /// Whose definitions of times and energies hold.
     #[arg(long, value_enum, default_value = "iec-60747-8")]
     pub standard: Standard,
+    /// How errors are known.
+    #[command(flatten)]
+    pub assess: AssessArgs,
     /// Folder for the waveforms of every operating point: a result file each (HDF5).
     #[arg(long, value_name = "FOLDER")]
     pub waveforms: Option<PathBuf>,

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::Args;
 
-use super::OutputArgs;
+use super::{AssessArgs, OutputArgs};
 
 /// Arguments of `cycle`.
 #[derive(Debug, Args)]
@@ -17,6 +17,9 @@ pub struct CycleArgs {
     /// Most periods to run in the search.
     #[arg(long, value_name = "NUMBER", default_value_t = 400)]
     pub periods: u32,
+    /// How errors are known.
+    #[command(flatten)]
+    pub assess: AssessArgs,
     /// Keep everything in this result file (HDF5), from which `report` makes a document; it must not exist yet.
     #[arg(long, short, value_name = "FILE.h5")]
     pub out: Option<PathBuf>,

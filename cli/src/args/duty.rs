@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::Args;
 
-use super::OutputArgs;
+use super::{AssessArgs, OutputArgs};
 
 /// What every user of `duty` should know.
 pub(super) const DUTY: &str = "\
@@ -51,6 +51,9 @@ pub struct DutyArgs {
     /// Count temperature cycles as of a duty that begins anew again and again (ASTM E1049-85, 5.4.5).
     #[arg(long)]
     pub repeating: bool,
+    /// How errors are known.
+    #[command(flatten)]
+    pub assess: AssessArgs,
     /// What is printed or written; the chart shows load, temperatures, ripple and counted cycles.
     #[command(flatten)]
     pub output: OutputArgs,

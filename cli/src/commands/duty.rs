@@ -2,50 +2,28 @@
 
 use std::io;
 use std::path::Path;
-use std::sync::atomic::Ordering;
+use std::sync::Mutex;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 use joulestep_engine::cycle::steady::Effort;
-use joulestep_models::arrangement::duty::{DutyTrouble, Happening, Instant, Listener, Options, follow};
+use joulestep_models::arrangement::duty::Options;
 
 use crate::args::DutyArgs;
 use crate::commands::asked::{self, Lies, Refused};
+use crate::commands::assess::assess;
 use crate::commands::run::listen;
 use crate::commands::{refuse, refuse_in};
+use crate::duty::judge::{Job, known};
 use crate::duty::store::File;
 use crate::duty::study::study;
 use crate::duty::tell::{Told, json, text};
-use crate::duty::{life, make, picture, profile, sheets};
-use crate::exit::{BAD_INPUT, DONE, INPUT_OUTPUT, INTERRUPTED, NUMERICAL, Streams};
-use crate::progress::Progress;
+use crate::duty::{picture, profile, sheets};
+use crate::exit::{BAD_INPUT, INPUT_OUTPUT, INTERRUPTED, Streams};
+use crate::judge::exit_code;
 use crate::scenario::build::{Reductions, build_with};
 use crate::scenario::include::open;
-use crate::scenario::meant::{CourseOf, Scenario};
+use crate::scenario::meant::Scenario;
 use crate::scenario::resolve::{Trouble, read};
-
-/// Writes the file, shows progress, and stops when asked.
-struct Onlooker {
-    file: Option<File>,
-    progress: Progress,
-    stop: &'static std::sync::atomic::AtomicBool,
-}
-
-impl Listener for Onlooker {
-    fn instant(&mut self, instant: &Instant) {
-        if let Some(file) = &mut self.file {
-            file.instant(instant);
-        }
-    }
-    fn happening(&mut self, t: f64, what: Happening) {
-        if let Some(file) = &mut self.file {
-            file.happening(t, what);
-        }
-    }
-    fn go_on(&mut self, t: f64) -> bool {
-        self.progress.at(t);
-        let writes = self.file.as_mut().is_none_or(|f| f.go_on(t));
-        writes && !self.stop.load(Ordering::Relaxed)
-    }
-}
 
 fn options(args: &DutyArgs, scenario: &Scenario) -> Result<Options, Refused> {
     let tolerance = asked::quantity("--tolerance", &args.tolerance, "K", Lies::Positive)?;
@@ -60,13 +38,6 @@ fn options(args: &DutyArgs, scenario: &Scenario) -> Result<Options, Refused> {
     })
 }
 
-fn code(trouble: &DutyTrouble) -> u8 {
-    match trouble {
-        DutyTrouble::Cycle { .. } | DutyTrouble::Numerical { .. } | DutyTrouble::Runaway { .. } => NUMERICAL,
-        _ => BAD_INPUT,
-    }
-}
-
 /// Follows a duty.
 ///
 /// # Errors
@@ -74,7 +45,7 @@ fn code(trouble: &DutyTrouble) -> u8 {
 pub fn duty(args: &DutyArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     let path: &Path = &args.scenario;
     let as_json = args.output.json;
-    let mut scenario = match read(path, &open) {
+    let scenario = match read(path, &open) {
         Ok(scenario) => scenario,
         Err(trouble) => return refuse(&trouble, path, as_json, streams),
     };
@@ -108,53 +79,63 @@ pub fn duty(args: &DutyArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     };
     let kind = arrangement.arrangement.kind;
     let title = if scenario.title.is_empty() { kind.to_string() } else { scenario.title.clone() };
-    let file = match args.output.out.as_deref() {
-        None => None,
-        Some(out) => match File::create(out, &scenario.sources.full_text(), &spec, &profile, &inputs) {
-            Ok(file) => Some(file),
-            Err(e) => return asked::refused(&(e.to_string(), INPUT_OUTPUT), as_json, streams),
-        },
+    let create = |out: &Path| {
+        let file = File::create(out, &scenario.sources.full_text(), &spec, &profile, &inputs);
+        file.map_err(|e| (e.to_string(), INPUT_OUTPUT))
+    };
+    // A proof's file is that of its last round, written when it is known which that is.
+    let file = match args.output.out.as_deref().filter(|_| !args.assess.prove).map(&create).transpose() {
+        Ok(file) => file,
+        Err(why) => return asked::refused(&why, as_json, streams),
     };
     drop(ready);
-    let quiet = args.quiet || as_json || args.output.csv;
-    let progress = Progress::new(quiet, profile.duration());
-    let mut onlooker = Onlooker { file, progress, stop: listen() };
-    let keys: Vec<&'static str> = spec
-        .courses
-        .iter()
-        .filter_map(|c| match c.of {
-            CourseOf::Parameter(key) => Some(key),
-            CourseOf::Boundary(_) => None,
-        })
-        .collect();
-    let outcome = {
-        let mut lay = |values: &[f64]| make(&mut scenario, &reductions, &keys, values);
-        follow(&profile, &mut lay, &options, &mut onlooker)
+    let job = Job {
+        scenario: &scenario,
+        reductions: &reductions,
+        spec: &spec,
+        profile: &profile,
+        options: &options,
+        repeating: args.repeating,
+        file: Mutex::new(file),
+        quiet: args.quiet || as_json || args.output.csv,
+        proves: args.assess.prove,
+        stop: listen(),
+        halt: AtomicBool::new(false),
     };
-    onlooker.progress.done();
-    let followed = match outcome {
-        Ok(followed) => followed,
-        // The file is closed as a partial one.
-        Err(trouble) => {
-            let why = (format!("{}: {trouble}", path.display()), code(&trouble));
-            return asked::refused(&why, as_json, streams);
+    let stop = || job.stop.load(Ordering::Relaxed);
+    let mut known = match assess(&args.assess, "numbers and file", &stop, &|level| job.round(level)) {
+        Ok(assessed) => known(assessed),
+        Err((why, code)) => {
+            return asked::refused(&(format!("{}: {why}", path.display()), code), as_json, streams);
         }
     };
-    let lives = life(&followed, spec.damage.as_ref(), args.repeating);
+    let mut file = known.file.take();
+    if args.assess.prove
+        && let Some(out) = args.output.out.as_deref()
+    {
+        match create(out) {
+            Ok(mut fresh) => {
+                known.happened.iter().for_each(|(t, what)| fresh.happening(*t, *what));
+                known.followed.course.iter().for_each(|instant| fresh.instant(instant));
+                file = Some(fresh);
+            }
+            Err(why) => return asked::refused(&why, as_json, streams),
+        }
+    }
+    let followed = &known.followed;
     let told = Told {
         kind: arrangement.arrangement.kind,
-        followed: &followed,
-        lives: &lives,
+        known: &known,
         law: spec.damage.as_ref(),
         options: &options,
         rounds: profile.rounds,
         repeating: args.repeating,
     };
-    let figure = || picture::figure(&title, &spec, &profile, &followed, &lives);
+    let figure = || picture::figure(&title, &spec, &profile, followed, &known.lives);
     let mut written = None;
-    if let Some(file) = onlooker.file.take() {
+    if let Some(file) = file {
         let found = study(&told, &title, &streams.command, scenario.sources.full_text(), figure());
-        match file.finish(&followed, &lives, found) {
+        match file.finish(&known, found) {
             Ok(bytes) => written = Some(bytes),
             Err(e) => return asked::refused(&(e.to_string(), INPUT_OUTPUT), as_json, streams),
         }
@@ -167,12 +148,13 @@ pub fn duty(args: &DutyArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     if as_json {
         streams.json(&json(&told))?;
     } else if args.output.csv {
-        write!(streams.out, "{}", sheets::course(&followed).csv())?;
+        write!(streams.out, "{}", sheets::course(followed).csv())?;
     } else {
         write!(streams.out, "{}", text(&told))?;
         if let (Some(bytes), Some(path)) = (written, &args.output.out) {
             writeln!(streams.out, "Written: {} ({:.1} MB)", path.display(), bytes as f64 / 1e6)?;
         }
     }
-    Ok(if followed.complete { DONE } else { INTERRUPTED })
+    let trouble = (!followed.complete).then_some(INTERRUPTED);
+    Ok(exit_code(trouble, known.account.verdict()))
 }

@@ -1,6 +1,7 @@
 //! One verb each.
 
 pub(crate) mod asked;
+pub(crate) mod assess;
 pub mod batch;
 pub mod check;
 pub mod completions;

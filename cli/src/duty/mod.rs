@@ -1,5 +1,6 @@
 //! Duties: the library's study asked by a scenario, and what is told of it.
 
+pub(crate) mod judge;
 pub(crate) mod picture;
 pub(crate) mod sheets;
 pub(crate) mod store;

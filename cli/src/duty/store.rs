@@ -5,12 +5,14 @@ use std::path::Path;
 
 use joulestep_engine::recorder::{Column, Event, EventKind, Layout, Recorder};
 use joulestep_models::arrangement::duty::profile::{Profile, Side};
-use joulestep_models::arrangement::duty::{Followed, Happening, Instant};
+use joulestep_models::arrangement::duty::{Happening, Instant};
 
-use super::{Life, sheets};
+use super::judge::Known;
+use crate::account;
+use crate::judge::Uncertainty;
 use crate::result::{ResultError, ResultWriter, Scalar, Study, Summary, WriterOptions};
 use crate::scenario::meant::{CourseOf, DutySpec};
-use crate::sheet::Cell;
+use crate::sheet::{Cell, Sheet};
 
 /// Writes while the duty is followed.
 pub(crate) struct File {
@@ -102,77 +104,64 @@ impl File {
     }
 
     /// Closes it with what was found; gives its size, bytes.
-    pub(crate) fn finish(
-        mut self,
-        followed: &Followed,
-        lives: &[Life],
-        study: Study,
-    ) -> Result<u64, ResultError> {
+    pub(crate) fn finish(mut self, known: &Known, study: Study) -> Result<u64, ResultError> {
         self.writer.found(study);
-        let summary = summary(followed, lives);
-        let done = self.writer.finish(followed.complete, None, Some(&summary))?;
+        let summary = summary(known);
+        let done = self.writer.finish(known.followed.complete, None, Some(&summary))?;
         Ok(done.bytes)
     }
 }
 
-fn summary(followed: &Followed, lives: &[Life]) -> Summary {
-    let mut scalars = Vec::new();
-    let mut add = |name: String, long_name: String, value: f64, unit: &str| {
-        scalars.push(Scalar { name, long_name, value, unit: unit.into(), ..Scalar::default() });
+/// Numbers of a table with their errors, by the die that a row is of.
+fn of_table(sheet: &Sheet, words: &str) -> Vec<Scalar> {
+    let mut all = Vec::new();
+    for row in &sheet.rows {
+        let Some(Cell::Text(die)) = row.first() else { continue };
+        for (k, head) in sheet.heads.iter().enumerate() {
+            let Cell::Number(value) = row[k] else { continue };
+            let error = match row.get(k + 1) {
+                Some(Cell::Error(error)) => error.clone(),
+                _ => Uncertainty::Bare,
+            };
+            let name = format!("{die}-{}", head.name.replace("_ripple", "-ripple"));
+            let long_name = format!("{die}: {}{words}", head.name.replace('_', " "));
+            all.push(Scalar { name, long_name, value, unit: head.unit.clone(), error, ..Scalar::default() });
+        }
+    }
+    all
+}
+
+fn summary(known: &Known) -> Summary {
+    let Known { followed, lives, account, tables, .. } = known;
+    let mut scalars = of_table(&tables.dies, "");
+    scalars.extend(of_table(&tables.ripple, ", peak to peak"));
+    let mut add = |name: String, long_name: String, value: f64, unit: &str, error: &Uncertainty| {
+        let unit = unit.into();
+        scalars.push(Scalar { name, long_name, value, unit, error: error.clone(), ..Scalar::default() });
     };
-    let dies = sheets::dies(followed);
-    for (row, name) in dies.rows.iter().zip(&followed.inputs) {
-        for (head, cell) in dies.heads.iter().zip(row).skip(1) {
-            if let Cell::Number(x) = cell {
-                add(
-                    format!("{name}-{}", head.name),
-                    format!("{name}: {}", head.name.replace('_', " ")),
-                    *x,
-                    &head.unit,
-                );
-            }
-        }
-    }
-    if let Some(hot) = &followed.hottest {
-        for (name, r) in followed.inputs.iter().zip(&hot.ripple) {
-            add(
-                format!("{name}-switching-ripple"),
-                format!("{name}: switching-frequency ripple, peak to peak"),
-                r.switching,
-                "K",
-            );
-            if followed.period.1 > 1 {
-                add(
-                    format!("{name}-line-ripple"),
-                    format!("{name}: line-frequency ripple, peak to peak"),
-                    r.line,
-                    "K",
-                );
-            }
-        }
-    }
-    for (name, life) in followed.inputs.iter().zip(lives) {
-        if let Some((duty, ripple)) = life.damage {
-            add(
-                format!("{name}-damage"),
-                format!("{name}: damage of the duty by the user's law"),
-                duty + ripple,
-                "1",
-            );
-        }
+    let damages = followed.inputs.iter().zip(lives).filter_map(|(name, life)| Some((name, life.damage?)));
+    for ((name, (duty, ripple)), error) in damages.zip(&tables.damage) {
+        let words = format!("{name}: damage of the duty by the user's law");
+        add(format!("{name}-damage"), words, duty + ripple, "1", error);
     }
     let w = &followed.work;
+    let energies = [
+        ("input-energy", "energy from sources"),
+        ("output-energy", "energy into the load"),
+        ("losses-energy", "losses"),
+    ];
+    for (((name, words), joules), error) in energies.into_iter().zip(followed.balance).zip(&tables.balance) {
+        add(name.into(), words.into(), joules, "J", error);
+    }
     for (name, words, value, unit) in [
-        ("input-energy", "energy from sources", followed.balance[0], "J"),
-        ("output-energy", "energy into the load", followed.balance[1], "J"),
-        ("losses-energy", "losses", followed.balance[2], "J"),
         ("cycles", "cycles of the duty", w.cycles, "1"),
         ("cycles-solved", "cycles solved", w.solved as f64, "1"),
         ("leaps", "leaps", f64::from(w.leaps), "1"),
         ("leaps-taken-back", "leaps taken back", f64::from(w.taken_back), "1"),
         ("estimated-error", "largest estimated error of a temperature", w.estimate, "K"),
     ] {
-        add(name.into(), words.into(), value, unit);
+        add(name.into(), words.into(), value, unit, &Uncertainty::Bare);
     }
-    Summary::of(scalars)
+    scalars.extend(account::store::judged(account));
+    account::store::said(account, scalars)
 }

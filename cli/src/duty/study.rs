@@ -2,14 +2,16 @@
 
 use joulestep_engine::units::people;
 
+use super::judge::Known;
 use super::sheets;
 use super::tell::{Told, law_words};
+use crate::account::study as judged;
 use crate::plot::Figure;
 use crate::result::{Study, StudyFigure, StudyTable};
 
 /// What was found; `figure` is the duty's chart.
 pub(crate) fn study(told: &Told<'_>, title: &str, command: &str, inputs: String, figure: Figure) -> Study {
-    let f = told.followed;
+    let Known { followed: f, lives, account, tables, .. } = told.known;
     let w = &f.work;
     let span = f.course.last().map_or(0.0, |i| i.time);
     let mut answers = Vec::new();
@@ -27,6 +29,7 @@ pub(crate) fn study(told: &Told<'_>, title: &str, command: &str, inputs: String,
             people(span, "s")
         ));
     }
+    answers.extend(judged::answers(account));
     let [input, output, losses] = f.balance;
     if input > 0.0 {
         answers.push(format!(
@@ -38,7 +41,7 @@ pub(crate) fn study(told: &Told<'_>, title: &str, command: &str, inputs: String,
         ));
     }
     if let Some(law) = told.law {
-        for (name, life) in f.inputs.iter().zip(told.lives) {
+        for (name, life) in f.inputs.iter().zip(lives) {
             let Some((duty, ripple)) = life.damage else { continue };
             let sum = duty + ripple;
             answers.push(format!("Damage of {name} by the user's law {}: {sum:.3e} of 1.", law_words(law)));
@@ -65,6 +68,23 @@ pub(crate) fn study(told: &Told<'_>, title: &str, command: &str, inputs: String,
     if !f.complete {
         conditions.push("The duty was INTERRUPTED: this is what there was until then.".into());
     }
+    let mut shown = vec![
+        StudyTable::new("junctions", "Junction temperatures and heat over the duty", 1, tables.dies.clone()),
+        StudyTable::new("ripple", "Ripple of the hottest cycle, peak to peak", 1, tables.ripple.clone()),
+        StudyTable::new(
+            "harmonics",
+            "Amplitudes of power and temperature in the hottest cycle",
+            2,
+            tables.harmonics.clone(),
+        ),
+        StudyTable::new(
+            "temperature_cycles",
+            "Counted temperature cycles (ASTM E1049-85)",
+            2,
+            sheets::cycles(f, lives),
+        ),
+    ];
+    shown.extend(judged::tables(account));
     let definitions = [
         (
             "mean",
@@ -83,26 +103,11 @@ pub(crate) fn study(told: &Told<'_>, title: &str, command: &str, inputs: String,
         title: title.into(),
         command: command.into(),
         inputs,
-        verdict: None,
+        verdict: Some(account.verdict()),
         answers,
         conditions,
         definitions: definitions.map(|(a, b)| (a.to_string(), b.to_string())).to_vec(),
-        tables: vec![
-            StudyTable::new("junctions", "Junction temperatures and heat over the duty", 1, sheets::dies(f)),
-            StudyTable::new("ripple", "Ripple of the hottest cycle, peak to peak", 1, sheets::ripple(f)),
-            StudyTable::new(
-                "harmonics",
-                "Amplitudes of power and temperature in the hottest cycle",
-                2,
-                sheets::harmonics(f),
-            ),
-            StudyTable::new(
-                "temperature_cycles",
-                "Counted temperature cycles (ASTM E1049-85)",
-                2,
-                sheets::cycles(f, told.lives),
-            ),
-        ],
+        tables: shown,
         figures: vec![StudyFigure::new(
             "What was asked, junction temperatures (dotted: least and largest within a cycle), ripple against frequency, counted cycles",
             figure,

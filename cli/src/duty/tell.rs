@@ -5,26 +5,36 @@ use std::fmt::Write as _;
 
 use joulestep_engine::cycle::rainflow::{Counted, UserLaw};
 use joulestep_engine::units::{people, people_digits};
-use joulestep_models::arrangement::duty::{Followed, Options, Work};
+use joulestep_models::arrangement::duty::{Options, Work};
 use serde::Serialize;
 
+use super::judge::Known;
 use super::{Life, sheets};
+use crate::account;
+use crate::judge::Uncertainty;
 use crate::sheet::Sheet;
 
 /// What a duty was asked with.
 pub(crate) struct Told<'a> {
     pub kind: &'a str,
-    pub followed: &'a Followed,
-    pub lives: &'a [Life],
+    pub known: &'a Known,
     pub law: Option<&'a UserLaw>,
     pub options: &'a Options,
     pub rounds: u32,
     pub repeating: bool,
 }
 
-fn whole(sheet: &Sheet) -> String {
-    let names: Vec<&str> = sheet.heads.iter().map(|h| h.name.as_str()).collect();
-    sheet.text(&names)
+fn whole(sheet: &Sheet, keys: usize) -> String {
+    // Errors come with their numbers.
+    let names = sheet.heads.iter().map(|h| h.name.as_str()).filter(|n| !n.ends_with("_error"));
+    let names: Vec<&str> = names.collect();
+    sheet.blocks(&names[..keys], &names[keys..], 100)
+}
+
+/// An energy with its error.
+fn energy(joules: f64, error: &Uncertainty) -> String {
+    let words = error.words("J");
+    if words.is_empty() { people(joules, "J") } else { format!("{} {words}", people(joules, "J")) }
 }
 
 fn count(x: f64) -> String {
@@ -42,7 +52,7 @@ pub(super) fn law_words(law: &UserLaw) -> String {
 }
 
 pub(crate) fn text(told: &Told<'_>) -> String {
-    let f = told.followed;
+    let Known { followed: f, lives, account, tables, .. } = told.known;
     let w = &f.work;
     let span = f.course.last().map_or(0.0, |i| i.time);
     let mut out = format!(
@@ -90,17 +100,17 @@ pub(crate) fn text(told: &Told<'_>) -> String {
         "holding the laws of devices over each cycle may add {} to that",
         people_digits(w.coupling, "K", 2)
     );
-    let _ = write!(out, "\nJunctions\n{}", whole(&sheets::dies(f)));
-    let [input, output, losses] = f.balance.map(|x| people(x, "J"));
+    let _ = write!(out, "\nJunctions\n{}", whole(&tables.dies, 1));
+    let [input, output, losses] = std::array::from_fn(|k| energy(f.balance[k], &tables.balance[k]));
     let _ = writeln!(out, "\nsources gave {input}, the load took {output}, losses {losses}");
     if let Some(hot) = &f.hottest {
         let _ = write!(
             out,
             "\nRipple of the hottest cycle, at {}\n{}",
             people(hot.time, "s"),
-            whole(&sheets::ripple(f))
+            whole(&tables.ripple, 1)
         );
-        let mut spectrum = sheets::harmonics(f);
+        let mut spectrum = tables.harmonics.clone();
         // The hottest junction's alone; the rest is in JSON and the file.
         let hottest =
             (0..f.inputs.len()).max_by(|&a, &b| hot.celsius[a].total_cmp(&hot.celsius[b])).unwrap_or(0);
@@ -115,15 +125,16 @@ pub(crate) fn text(told: &Told<'_>) -> String {
     let _ = write!(
         out,
         "\nTemperature cycles (ASTM E1049-85, {method}), gathered in sixteenths of the largest range;\n`duty`: of the course, its turning points with the ripple's; `ripple`: every cycle of the control\n{}",
-        whole(&sheets::cycles(f, told.lives))
+        whole(&sheets::cycles(f, lives), 2)
     );
     if let Some(law) = told.law {
         let _ = writeln!(out, "\nDamage by the user's law {}", law_words(law));
-        for (name, life) in f.inputs.iter().zip(told.lives) {
-            let Some((duty, ripple)) = life.damage else { continue };
+        let damages = f.inputs.iter().zip(lives).filter_map(|(name, life)| Some((name, life.damage?)));
+        for ((name, (duty, ripple)), error) in damages.zip(&tables.damage) {
+            let plus_minus = error.plus_minus().map_or(String::new(), |x| format!(" ± {x:.1e}"));
             let _ = writeln!(
                 out,
-                "  {}: {:.3e} ({:.3e} of the duty's cycles, {:.3e} of the ripple); its sum is 1 after {:.3e} such duties",
+                "  {}: {:.3e}{plus_minus} ({:.3e} of the duty's cycles, {:.3e} of the ripple); its sum is 1 after {:.3e} such duties",
                 crate::diagnostic::printable(name),
                 duty + ripple,
                 duty,
@@ -133,6 +144,9 @@ pub(crate) fn text(told: &Told<'_>) -> String {
         }
         out.push_str("  Summed linearly (Palmgren 1924, Miner 1945). This is the user's law; nothing here says that a part follows it.\n");
     }
+    let errors: Vec<&Uncertainty> =
+        [&tables.dies, &tables.ripple, &tables.harmonics].into_iter().flat_map(Sheet::errors).collect();
+    out.push_str(&account::text::judged(account, &errors));
     out
 }
 
@@ -151,14 +165,21 @@ struct Answer<'a> {
     input_energy: f64,
     output_energy: f64,
     losses_energy: f64,
-    dies: Sheet,
+    input_energy_error: &'a Uncertainty,
+    output_energy_error: &'a Uncertainty,
+    losses_energy_error: &'a Uncertainty,
+    dies: &'a Sheet,
     hottest_at: Option<f64>,
-    ripple: Sheet,
-    harmonics: Sheet,
+    ripple: &'a Sheet,
+    harmonics: &'a Sheet,
     cycles_gathered: Sheet,
     life: Vec<ToldLife<'a>>,
     users_law: Option<String>,
     course: Sheet,
+    steps: u64,
+    iterations: u64,
+    #[serde(flatten)]
+    judged: account::json::ToldJudged<'a>,
     units: BTreeMap<&'static str, &'static str>,
 }
 
@@ -166,7 +187,7 @@ struct Answer<'a> {
 struct ToldLife<'a> {
     die: &'a str,
     counted: Vec<Range>,
-    damage_by_users_law: Option<Damage>,
+    damage_by_users_law: Option<Damage<'a>>,
 }
 
 #[derive(Serialize)]
@@ -177,10 +198,11 @@ struct Range {
 }
 
 #[derive(Serialize)]
-struct Damage {
+struct Damage<'a> {
     duty: f64,
     ripple: f64,
     sum: f64,
+    sum_error: Option<&'a Uncertainty>,
 }
 
 const UNITS: [(&str, &str); 7] = [
@@ -195,12 +217,14 @@ const UNITS: [(&str, &str); 7] = [
 
 /// For programs: null for what is not finite.
 pub(crate) fn json<'a>(told: &Told<'a>) -> impl Serialize + use<'a> {
-    let f = told.followed;
-    let life = |(die, life): (&'a String, &'a Life)| {
+    let Known { followed: f, lives, account, tables, .. } = told.known;
+    let mut errors = tables.damage.iter();
+    let mut life = |(die, life): (&'a String, &'a Life)| {
         let range = |c: &Counted| Range { range: c.range, mean: c.mean, count: c.count };
-        let damage = |(duty, ripple)| Damage { duty, ripple, sum: duty + ripple };
+        let mut damage =
+            |(duty, ripple)| Damage { duty, ripple, sum: duty + ripple, sum_error: errors.next() };
         let counted = life.cycles.duty.iter().map(range).collect();
-        ToldLife { die, counted, damage_by_users_law: life.damage.map(damage) }
+        ToldLife { die, counted, damage_by_users_law: life.damage.map(&mut damage) }
     };
     Answer {
         outcome: if f.complete { "done" } else { "interrupted" },
@@ -215,14 +239,20 @@ pub(crate) fn json<'a>(told: &Told<'a>) -> impl Serialize + use<'a> {
         input_energy: f.balance[0],
         output_energy: f.balance[1],
         losses_energy: f.balance[2],
-        dies: sheets::dies(f),
+        input_energy_error: &tables.balance[0],
+        output_energy_error: &tables.balance[1],
+        losses_energy_error: &tables.balance[2],
+        dies: &tables.dies,
         hottest_at: f.hottest.as_ref().map(|h| h.time),
-        ripple: sheets::ripple(f),
-        harmonics: sheets::harmonics(f),
-        cycles_gathered: sheets::cycles(f, told.lives),
-        life: f.inputs.iter().zip(told.lives).map(life).collect(),
+        ripple: &tables.ripple,
+        harmonics: &tables.harmonics,
+        cycles_gathered: sheets::cycles(f, lives),
+        life: f.inputs.iter().zip(lives).map(&mut life).collect(),
         users_law: told.law.map(law_words),
         course: sheets::course(f),
+        steps: f.counters.steps,
+        iterations: f.counters.iterations,
+        judged: account::json::judged(account),
         units: UNITS.into(),
     }
 }

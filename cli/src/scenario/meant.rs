@@ -16,7 +16,7 @@ use crate::scenario::fields::Named;
 pub use judged::{LimitSpec, WaiverSpec};
 
 /// A scenario.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub struct Scenario {
     /// The files it was read from; their texts go into the result.
     pub sources: Sources,

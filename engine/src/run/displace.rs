@@ -67,4 +67,10 @@ impl<L: Lane> Run<L> {
         let rows = std::mem::take(&mut self.rows);
         self.rows = rows.into_iter().take(1).map(|_| self.open_row(String::new())).collect();
     }
+
+    /// Forgets what the watches have seen: extremes and crossings count from here.
+    #[inline(never)]
+    pub fn watch_anew(&mut self) {
+        self.watcher.forget();
+    }
 }

@@ -41,6 +41,63 @@ pub struct Extreme<L> {
     pub most_at: f64,
 }
 
+impl<L: Lane> Extreme<L> {
+    fn nothing() -> Self {
+        Self {
+            least: L::splat(f64::INFINITY),
+            least_at: f64::NAN,
+            most: L::splat(f64::NEG_INFINITY),
+            most_at: f64::NAN,
+        }
+    }
+}
+
+/// What was seen of one quantity in one lane: values at the ends of steps, and their instants, s.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Seen {
+    /// Smallest value; ∞ where nothing was seen.
+    pub least: f64,
+    /// When lane 0 had it.
+    pub least_at: f64,
+    /// Largest value; −∞ where nothing was seen.
+    pub largest: f64,
+    /// When lane 0 had it.
+    pub largest_at: f64,
+    /// What both are estimated to miss between the ends of steps ([`Watcher::missed`]).
+    pub missed: (f64, f64),
+    /// When it first was outside its bounds in any lane; `None`: it never was, or makes no events.
+    pub since: Option<f64>,
+}
+
+impl Seen {
+    /// Nothing was seen.
+    pub const NOTHING: Self = Self {
+        least: f64::INFINITY,
+        least_at: f64::NAN,
+        largest: f64::NEG_INFINITY,
+        largest_at: f64::NAN,
+        missed: (0.0, 0.0),
+        since: None,
+    };
+
+    /// Takes in what was seen of the same quantity elsewhere. What an extreme misses stays with it.
+    pub fn take(&mut self, other: &Self) {
+        let reach = |s: &Self| (s.least + s.missed.0, s.largest + s.missed.1);
+        let (mine, theirs) = (reach(self), reach(other));
+        if theirs.0 < mine.0 {
+            (self.least, self.least_at, self.missed.0) = (other.least, other.least_at, other.missed.0);
+        }
+        if theirs.1 > mine.1 {
+            (self.largest, self.largest_at, self.missed.1) =
+                (other.largest, other.largest_at, other.missed.1);
+        }
+        self.since = match (self.since, other.since) {
+            (Some(a), Some(b)) => Some(a.min(b)),
+            (a, b) => a.or(b),
+        };
+    }
+}
+
 /// Watches quantities at every step.
 #[derive(Clone, Debug)]
 pub struct Watcher<L> {
@@ -59,16 +116,10 @@ pub struct Watcher<L> {
 impl<L: Lane> Watcher<L> {
     /// Compiles the probes.
     pub fn new(watches: Vec<Watch>, system: &System<L>) -> Self {
-        let none = Extreme {
-            least: L::splat(f64::INFINITY),
-            least_at: f64::NAN,
-            most: L::splat(f64::NEG_INFINITY),
-            most_at: f64::NAN,
-        };
         Self {
             readouts: watches.iter().map(|w| Readout::new(&w.probe, system)).collect(),
             now: vec![L::splat(0.0); watches.len()],
-            extremes: vec![none; watches.len()],
+            extremes: vec![Extreme::nothing(); watches.len()],
             outside: vec![false; watches.len()],
             since: vec![None; watches.len()],
             pace: Pace::default(),
@@ -103,6 +154,28 @@ impl<L: Lane> Watcher<L> {
         let (extreme, vertex) = (&self.extremes[k], &self.vertices[k]);
         let known = |missed: L| L::select(missed.abs().lt(L::splat(f64::INFINITY)), missed, zero);
         (known(vertex.least - extreme.least), known(vertex.most - extreme.most))
+    }
+
+    /// All that was seen in a lane, in the order of the watches.
+    pub fn seen(&self, lane: usize) -> Vec<Seen> {
+        let one = |(k, e): (usize, &Extreme<L>)| Seen {
+            least: e.least.lane(lane),
+            least_at: e.least_at,
+            largest: e.most.lane(lane),
+            largest_at: e.most_at,
+            missed: (self.missed(k).0.lane(lane), self.missed(k).1.lane(lane)),
+            since: self.since[k],
+        };
+        self.extremes.iter().enumerate().map(one).collect()
+    }
+
+    /// Forgets what was seen.
+    pub(super) fn forget(&mut self) {
+        self.extremes.fill(Extreme::nothing());
+        self.since.fill(None);
+        self.outside.fill(false);
+        self.vertices.fill(Vertex::new());
+        self.pace.anew();
     }
 
     /// A course begins anew: what comes does not go on from what was.

@@ -1,9 +1,12 @@
 //! An arrangement in its periodic steady state: electrical and thermal, with the losses of a period.
 
+use joulestep_engine::accounts::counters::Counters;
+use joulestep_engine::accounts::ledger::Ledger;
 use joulestep_engine::cycle::rainflow::{Counted, rainflow};
 use joulestep_engine::cycle::steady::{CycleTrouble, Effort, Steady, steady};
 use joulestep_engine::recorder::InMemory;
 use joulestep_engine::run::setup::{Refusal, Setup};
+use joulestep_engine::run::watch::Seen;
 use joulestep_engine::thermal::run::Thermal;
 use joulestep_engine::trouble::Trouble;
 
@@ -59,9 +62,10 @@ pub struct Ripple {
     /// were held over the period.
     pub lag: f64,
     /// What that may have done to the temperatures, K: to first order, with the dependence of the powers on
-    /// temperature that the rounds showed.
-    /// Infinite where temperatures never moved enough to show it.
+    /// temperature that the rounds showed; where temperatures never moved enough to show it, with [`STEEPEST`].
     pub coupling_error: f64,
+    /// What that, and the rest by which the rounds stand still, may have done to the mean power, W.
+    pub power_error: f64,
 }
 
 /// What was found.
@@ -77,6 +81,22 @@ pub struct Cycle {
     pub ripple: Vec<Ripple>,
     /// Rounds between losses and temperatures.
     pub rounds: u32,
+    /// The energy account of the period.
+    pub ledger: Ledger<f64>,
+    /// What the setup's watches saw of the period; temperatures are those that the laws were held at.
+    pub seen: Vec<Seen>,
+    /// Work of the whole search; steps that stalled are those of the period.
+    pub counters: Counters,
+    /// How it was stepped, in a word.
+    pub method: &'static str,
+}
+
+impl Cycle {
+    /// What the distance to the periodic state may do to a power, as a share of it: powers are products of two of the
+    /// quantities that the search brings to rest.
+    pub fn unrest(&self) -> f64 {
+        2.0 * self.steady.closing.max(self.steady.distance.unwrap_or(0.0))
+    }
 }
 
 /// Finds the periodic steady state of an arrangement in its setup, and counts a period there. With a thermal network,
@@ -100,7 +120,7 @@ pub fn solve(laid: &Laid, mut setup: Setup<f64>, effort: Effort) -> Result<Cycle
     run.hold(&celsius);
     meter.settle(&celsius);
     let mut rounds = 0;
-    let mut seen: Option<Slopes> = None;
+    let mut met: Option<Slopes> = None;
     loop {
         rounds += 1;
         let steady = steady(&mut run, period, effort, &mut ())?;
@@ -108,23 +128,28 @@ pub fn solve(laid: &Laid, mut setup: Setup<f64>, effort: Effort) -> Result<Cycle
         let mut record = InMemory::default();
         let began = run.state().t;
         run.advance(began + period, &mut record)?;
-        let before = run.ledger();
+        let (before, stalled) = (run.ledger(), run.counters().stalled);
+        run.watch_anew();
         run.advance(began + 2.0 * period, &mut record)?;
         let ledger = between(&before, &run.ledger());
+        let (seen, method) = (run.watcher().seen(0), run.method());
+        let mut counters = run.counters();
+        counters.stalled -= stalled;
         let account = meter.account(laid, &record, began + period, &ledger);
         let Some(network) = thermal.as_mut().filter(|_| inputs > 0) else {
-            return Ok(Cycle { period, steady, account, ripple: Vec::new(), rounds });
+            let ripple = Vec::new();
+            return Ok(Cycle { period, steady, account, ripple, rounds, ledger, seen, counters, method });
         };
         let power = powers(&record, began + period, first, inputs);
         network.start_periodic(&power);
         let mut ripple = ripple(network, &power, period);
-        let slopes = seen.get_or_insert_with(|| Slopes::new(&celsius, &ripple));
+        let slopes = met.get_or_insert_with(|| Slopes::new(&celsius, &ripple));
         slopes.look(&celsius, &ripple);
         slopes.estimate(network, &mut ripple);
         let change = ripple.iter().zip(&celsius).map(|(r, t)| (r.mean - t).abs()).fold(0.0, f64::max);
         celsius = ripple.iter().map(|r| r.mean).collect();
         if change <= STILL {
-            return Ok(Cycle { period, steady, account, ripple, rounds });
+            return Ok(Cycle { period, steady, account, ripple, rounds, ledger, seen, counters, method });
         }
         if rounds == ROUNDS || !change.is_finite() {
             return Err(Why::Unsettled { rounds, change });
@@ -172,7 +197,8 @@ fn ripple(network: &mut Thermal<f64>, power: &[(f64, Vec<f64>)], period: f64) ->
                 .fold((f64::INFINITY, f64::NEG_INFINITY), |e, &t| (e.0.min(t), e.1.max(t))),
             counted: rainflow(course),
             lag: if watts > 0.0 { lag / watts } else { 0.0 },
-            coupling_error: f64::INFINITY,
+            coupling_error: 0.0,
+            power_error: 0.0,
         }
     };
     courses.iter().enumerate().map(one).collect()
@@ -180,6 +206,8 @@ fn ripple(network: &mut Thermal<f64>, power: &[(f64, Vec<f64>)], period: f64) ->
 
 /// Smallest change of temperatures that shows how powers depend on them, K.
 const TELLING: f64 = 0.05;
+/// The steepest that losses depend on temperature, 1/K: a leakage that doubles every 10 K.
+pub(super) const STEEPEST: f64 = 0.07;
 
 /// How the mean powers depend on the temperatures that the laws were held at, read from the rounds.
 struct Slopes {
@@ -206,7 +234,8 @@ impl Slopes {
     /// The powers are wrong by slope times lag; what they do to the mean temperatures, and (with the half range for
     /// the lag) to the ripple.
     fn estimate(&self, network: &Thermal<f64>, ripple: &mut [Ripple]) {
-        let Some(slopes) = &self.of_power else { return };
+        let steepest = || ripple.iter().map(|r| STEEPEST * r.power.abs()).collect();
+        let slopes: Vec<f64> = self.of_power.clone().unwrap_or_else(steepest);
         let resistances = network.modal().steady_resistances();
         let m = ripple.len();
         let wrong: Vec<f64> = slopes.iter().zip(ripple.iter()).map(|(s, r)| s * r.lag.abs()).collect();
@@ -216,6 +245,7 @@ impl Slopes {
             let half = 0.5 * (r.extremes.1 - r.extremes.0);
             let share = if r.power > 0.0 { slopes[k] / r.power } else { 0.0 };
             r.coupling_error = mean + share * half * half + STILL;
+            r.power_error = slopes[k] * (r.lag.abs() + STILL);
         }
     }
 }

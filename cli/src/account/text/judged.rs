@@ -7,8 +7,15 @@ use crate::account::{Account, Judgement};
 use crate::diagnostic::{filled, printable};
 use crate::judge::{Uncertainty, Verdict};
 
+/// Limits, ratings and the verdict of a study that told the numbers of `more` errors before.
+pub fn judged(a: &Account, more: &[&Uncertainty]) -> String {
+    let mut out = String::new();
+    limits(&mut out, a, more);
+    out
+}
+
 /// Limits, ratings and the verdict.
-pub(super) fn limits(out: &mut String, a: &Account) {
+pub(super) fn limits(out: &mut String, a: &Account, more: &[&Uncertainty]) {
     let row = |j: &Judgement| {
         let bound = |x: f64| if x.is_finite() { people_digits(x, j.unit, 4) } else { String::new() };
         let [least, most] = j.sides();
@@ -33,7 +40,7 @@ pub(super) fn limits(out: &mut String, a: &Account) {
             errors_beside(out, &columns, rows);
         }
     }
-    marks(out, a);
+    marks(out, a, more);
     out.push('\n');
     said(out, a);
     let but =
@@ -42,8 +49,14 @@ pub(super) fn limits(out: &mut String, a: &Account) {
 }
 
 /// What the marks in the tables mean, where they occur.
-fn marks(out: &mut String, a: &Account) {
-    let errors = || a.errors();
+fn marks(out: &mut String, a: &Account, more: &[&Uncertainty]) {
+    let shown = a.judged.iter().flat_map(Judgement::sides).filter(|s| !s.2.is_none()).map(|s| s.1);
+    let shown: Vec<&Uncertainty> = match more.is_empty() {
+        true => a.errors().collect(),
+        // A study shows these alone.
+        false => shown.chain(more.iter().copied()).collect(),
+    };
+    let errors = || shown.iter().copied();
     if errors().any(|e| matches!(e, Uncertainty::NotConverging { .. })) {
         let text = "* coarser runs do not converge here; ± is three times the larger difference between them";
         out.push('\n');

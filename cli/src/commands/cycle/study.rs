@@ -3,27 +3,14 @@
 use joulestep_engine::units::people;
 use joulestep_models::arrangement::cycle::Cycle;
 
-use super::{CLOSES, COLUMNS, losses, ripple};
+use super::judge::Known;
+use super::tables::{COLUMNS, losses};
+use super::tell::{CLOSES, efficiency};
+use crate::account::study as judged;
 use crate::plot::{Axis, Bars, Figure, Panel, Series};
 use crate::result::{Study, StudyFigure, StudyTable};
 use crate::scenario::meant::Scenario;
-use crate::sheet::{Cell, Head, Sheet};
-
-fn balance(cycle: &Cycle) -> Sheet {
-    let a = &cycle.account;
-    let watts = |joules: f64| joules / cycle.period;
-    let rows = [
-        ("input", watts(a.input)),
-        ("gate drives", watts(a.gate_sources)),
-        ("output", watts(a.output)),
-        ("losses", watts(a.losses())),
-        ("of which clamp", watts(a.clamp)),
-        ("of which other than switches", watts(a.passive)),
-        ("change of what is stored", watts(a.stored)),
-    ];
-    let row = |(name, x): (&str, f64)| -> Vec<Cell> { vec![name.into(), x.into()] };
-    Sheet { heads: vec![Head::text("what"), Head::number("power", "P", "W")], rows: rows.map(row).to_vec() }
-}
+use crate::sheet::Cell;
 
 /// Losses of each switch, sorted by what it is doing.
 fn picture(cycle: &Cycle) -> Figure {
@@ -50,15 +37,17 @@ fn picture(cycle: &Cycle) -> Figure {
     Figure::new("Losses of the switches", vec![Panel::Bars(bars)])
 }
 
-fn answers(cycle: &Cycle) -> Vec<String> {
+fn answers(known: &Known) -> Vec<String> {
+    let cycle = &known.cycle;
     let a = &cycle.account;
     let watts = |joules: f64| people(joules / cycle.period, "W");
     let mut out = vec![format!(
-        "It loses {} of {}: efficiency {:.3} %.",
+        "It loses {} of {}: efficiency {}.",
         watts(a.losses()),
         watts(a.input + a.gate_sources),
-        100.0 * a.efficiency()
+        efficiency(cycle, &known.efficiency)
     )];
+    out.extend(judged::answers(&known.account));
     let hottest = cycle.ripple.iter().max_by(|a, b| a.extremes.1.total_cmp(&b.extremes.1));
     if let Some(r) = hottest {
         out.push(format!(
@@ -79,15 +68,24 @@ fn answers(cycle: &Cycle) -> Vec<String> {
 }
 
 /// The steady state with everything behind it.
-pub(super) fn study(cycle: &Cycle, scenario: &Scenario, kind: &str, command: &str) -> Study {
+pub(super) fn study(known: &Known, scenario: &Scenario, kind: &str, command: &str) -> Study {
+    let Known { cycle, account, tables: all, .. } = known;
     let named = if scenario.title.is_empty() { kind } else { &scenario.title };
     let mut tables = vec![
-        StudyTable::new("losses", "Losses of the switches, mean over the period", 1, losses(cycle)),
-        StudyTable::new("balance", "Power balance, mean over the period", 1, balance(cycle)),
+        StudyTable::new("losses", "Losses of the switches, mean over the period", 1, all.losses.clone()),
+        StudyTable::new("others", "Other losses, mean over the period", 1, all.others.clone()),
+        StudyTable::new("balance", "Power balance, mean over the period", 1, all.balance.clone()),
     ];
-    if !cycle.ripple.is_empty() {
-        tables.push(StudyTable::new("temperatures", "Temperatures over the period", 1, ripple(cycle)));
+    if !all.ripple.rows.is_empty() {
+        tables.push(StudyTable::new("temperatures", "Temperatures over the period", 1, all.ripple.clone()));
     }
+    tables.push(StudyTable::new(
+        "junctions",
+        "Junction temperatures that the laws were held at",
+        1,
+        all.held.clone(),
+    ));
+    tables.extend(judged::tables(account));
     let definitions = [
         ("Conduction", "energy of a switch outside its transitions, gate on or off"),
         (
@@ -107,8 +105,8 @@ pub(super) fn study(cycle: &Cycle, scenario: &Scenario, kind: &str, command: &st
         ),
         command: command.into(),
         inputs: scenario.sources.full_text(),
-        verdict: None,
-        answers: answers(cycle),
+        verdict: Some(account.verdict()),
+        answers: answers(known),
         conditions: vec![
             format!("Period {}; arrangement: {kind}.", people(cycle.period, "s")),
             format!(

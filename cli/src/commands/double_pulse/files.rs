@@ -5,13 +5,16 @@ use std::path::{Path, PathBuf};
 use joulestep_engine::recorder::Recorder;
 use joulestep_models::arrangement::double_pulse::Outcome;
 
+use super::judge::Judged;
 use super::{Grid, picture, table};
 use crate::account::store;
 use crate::args::DoublePulseArgs;
 use crate::commands::asked::{self, Refused};
 use crate::exit::{INPUT_OUTPUT, NUMERICAL};
+use crate::judge::Uncertainty;
 use crate::plot::svg;
 use crate::result::{ResultError, ResultWriter, Scalar, Summary, WriterOptions};
+use crate::sheet::Cell;
 
 /// The result file of point `k`.
 pub(super) fn waveforms(folder: &Path, k: usize) -> PathBuf {
@@ -70,21 +73,28 @@ fn record(path: &Path, grid: &Grid, outcome: &Outcome, summary: Summary) -> Resu
 }
 
 /// Writes what was asked for.
-pub(super) fn write(args: &DoublePulseArgs, grid: &Grid, found: &[Outcome]) -> Result<(), Refused> {
+pub(super) fn write(args: &DoublePulseArgs, grid: &Grid, found: &[Judged]) -> Result<(), Refused> {
     if let Some(folder) = &args.waveforms {
         let sheet = table::sheet(found, args);
-        for (k, outcome) in found.iter().enumerate() {
-            let numbers = sheet.heads.iter().zip(&sheet.rows[k]).filter_map(|(head, cell)| match cell {
-                crate::sheet::Cell::Number(value) => Some(Scalar {
+        for (k, judged) in found.iter().enumerate() {
+            let cells = sheet.heads.iter().zip(&sheet.rows[k]);
+            let after = sheet.rows[k].iter().skip(1).map(Some).chain([None]);
+            let numbers = cells.zip(after).filter_map(|((head, cell), next)| match cell {
+                Cell::Number(value) => Some(Scalar {
                     name: head.name.clone(),
                     long_name: head.name.replace('_', " "),
                     value: *value,
                     unit: head.unit.clone(),
+                    error: match next {
+                        Some(Cell::Error(error)) => error.clone(),
+                        _ => Uncertainty::Bare,
+                    },
                     ..Scalar::default()
                 }),
                 _ => None,
             });
-            let summary = Summary::of(numbers.collect());
+            let numbers = numbers.chain(store::judged(&judged.account)).collect();
+            let (summary, outcome) = (store::said(&judged.account, numbers), &judged.more);
             record(&waveforms(folder, k), grid, outcome, summary)
                 .map_err(|e| (e.to_string(), INPUT_OUTPUT))?;
         }
@@ -94,10 +104,11 @@ pub(super) fn write(args: &DoublePulseArgs, grid: &Grid, found: &[Outcome]) -> R
             let picture = svg(&figure).map_err(|e| (e.to_string(), NUMERICAL))?;
             asked::write(path, &picture)
         };
+        let found: Vec<&Outcome> = found.iter().map(|j| &j.more).collect();
         for (k, outcome) in found.iter().enumerate() {
             draw(&drawing(folder, k), picture::point(grid, outcome))?;
         }
-        draw(&overview(folder), picture::energies(grid, found))?;
+        draw(&overview(folder), picture::energies(grid, &found))?;
     }
     Ok(())
 }

@@ -1,6 +1,7 @@
 //! `double-pulse`: switching energies, times and peaks over a grid of operating points.
 
 mod files;
+mod judge;
 mod picture;
 mod study;
 mod table;
@@ -9,16 +10,16 @@ use std::io;
 use std::path::Path;
 
 use joulestep_engine::measure::switching::Rules;
-use joulestep_models::arrangement::double_pulse::{
-    Bench, Outcome, Point, PulseTrouble, Snubber, has_kelvin, run,
-};
+use joulestep_models::arrangement::double_pulse::{Bench, Point, Snubber, has_kelvin};
 use joulestep_models::merit::{Conditions, MeritTrouble, check, gate_on};
 use joulestep_models::part::Part;
 use rayon::prelude::*;
 
-use crate::args::{DoublePulseArgs, Standard};
+use self::judge::Judged;
+use crate::args::{AssessArgs, DoublePulseArgs, Standard};
 use crate::commands::asked::{self, Lies, Refused};
-use crate::exit::{BAD_INPUT, DONE, INPUT_OUTPUT, NUMERICAL, Streams};
+use crate::exit::{BAD_INPUT, INPUT_OUTPUT, Streams};
+use crate::judge::exit_code;
 use crate::progress::Counted;
 
 /// Most operating points of a grid.
@@ -103,34 +104,27 @@ fn grid(args: &DoublePulseArgs, part: Part, upper: Part) -> Result<Grid, Refused
     Ok(Grid { part, upper, bench, points })
 }
 
-fn code(trouble: &PulseTrouble) -> u8 {
-    match trouble {
-        PulseTrouble::Asked(_) | PulseTrouble::Circuit(_) => BAD_INPUT,
-        _ => NUMERICAL,
-    }
-}
-
 /// Runs all points. Each is a computation of its own, so neither order nor number of threads changes a bit.
-fn outcomes(grid: &Grid, keep: bool, quiet: bool) -> Result<Vec<Outcome>, Refused> {
+fn outcomes(grid: &Grid, how: &AssessArgs, keep: bool, quiet: bool) -> Result<Vec<Judged>, Refused> {
     let progress = Counted::new(quiet, grid.points.len() as u64, "operating points");
     let one = |point: &Point| {
-        let found = run(&grid.part, &grid.upper, &grid.bench, point);
+        let found = judge::judged(grid, point, how);
         progress.one();
         found
-            .map(|mut outcome| {
+            .map(|mut judged| {
                 if !keep {
-                    outcome.waveforms = Default::default();
+                    judged.more.waveforms = Default::default();
                 }
-                outcome
+                judged
             })
-            .map_err(|trouble| {
+            .map_err(|(trouble, code)| {
                 let Point { current, voltage, gate_resistance, celsius } = point;
                 let at = format!("{current} A, {voltage} V, {gate_resistance} ohm, {celsius} degC");
-                (format!("{} at {at}: {trouble}", grid.part.name), code(&trouble))
+                (format!("{} at {at}: {trouble}", grid.part.name), code)
             })
     };
     // All of them, then the first trouble in the grid's order: which one is told does not hang on the threads.
-    let all: Vec<Result<Outcome, Refused>> = grid.points.par_iter().map(one).collect();
+    let all: Vec<Result<Judged, Refused>> = grid.points.par_iter().map(one).collect();
     progress.done();
     all.into_iter().collect()
 }
@@ -143,7 +137,7 @@ fn folder(path: Option<&Path>) -> Result<(), Refused> {
         .map_err(|e| (format!("cannot make the folder `{}`: {}", path.display(), reason(e)), INPUT_OUTPUT))
 }
 
-fn work(args: &DoublePulseArgs, part: Part, upper: Part) -> Result<(Grid, Vec<Outcome>), Refused> {
+fn work(args: &DoublePulseArgs, part: Part, upper: Part) -> Result<(Grid, Vec<Judged>), Refused> {
     let grid = grid(args, part, upper)?;
     for path in files::names(args, grid.points.len()).into_iter().chain(args.out.clone()) {
         asked::is_new(Some(&path), args.force)?;
@@ -151,7 +145,7 @@ fn work(args: &DoublePulseArgs, part: Part, upper: Part) -> Result<(Grid, Vec<Ou
     // A result file shows the waveforms of a few points.
     let few = args.out.is_some() && grid.points.len() <= study::DRAWN;
     let keep = args.waveforms.is_some() || args.pictures.is_some() || few;
-    let found = outcomes(&grid, keep, args.quiet || args.json || args.csv)?;
+    let found = outcomes(&grid, &args.assess, keep, args.quiet || args.json || args.csv)?;
     folder(args.waveforms.as_deref())?;
     folder(args.pictures.as_deref())?;
     files::write(args, &grid, &found)?;
@@ -175,17 +169,19 @@ pub fn double_pulse(args: &DoublePulseArgs, streams: &mut Streams<'_>) -> io::Re
         Ok(done) => done,
         Err(why) => return asked::refused(&why, args.json, streams),
     };
-    let file = || study::study(args, &grid, &found, &streams.command, sources.full_text());
+    // A grid has a point at least.
+    let Some(whole) = judge::over_all(&found) else { return Ok(BAD_INPUT) };
+    let file = || study::study(args, &grid, (&found, &whole), &streams.command, sources.full_text());
     if let Err(why) = asked::file(args.out.as_deref(), file) {
         return asked::refused(&why, args.json, streams);
     }
     let table = table::sheet(&found, args);
     if args.json {
-        streams.json(&table::json(&grid, &table))?;
+        streams.json(&table::json(&grid, &table, &whole))?;
     } else if args.csv {
         write!(streams.out, "{}", table.csv())?;
     } else {
-        write!(streams.out, "{}", table::text(&grid, &table))?;
+        write!(streams.out, "{}", table::text(&grid, &table, &whole))?;
     }
-    Ok(DONE)
+    Ok(exit_code(None, whole.verdict()))
 }

@@ -78,7 +78,7 @@ pub(super) fn point(grid: &Grid, o: &Outcome) -> Figure {
 }
 
 /// Energies against the current, a curve for each temperature, voltage and gate resistance.
-pub(super) fn energies(grid: &Grid, found: &[Outcome]) -> Figure {
+pub(super) fn energies(grid: &Grid, found: &[&Outcome]) -> Figure {
     let rest = |p: &Point| (p.celsius, p.voltage, p.gate_resistance);
     let panel = |title: &str, symbol: &str, value: &dyn Fn(&Outcome) -> Option<f64>| {
         let curves = found.chunk_by(|a, b| rest(&a.point) == rest(&b.point)).map(|series| {

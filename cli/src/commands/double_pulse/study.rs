@@ -3,14 +3,16 @@
 use joulestep_engine::units::people;
 use joulestep_models::arrangement::double_pulse::Outcome;
 
+use super::judge::Judged;
 use super::{Grid, picture, table};
+use crate::account::{Account, study as judged};
 use crate::args::DoublePulseArgs;
 use crate::result::{Study, StudyFigure, StudyTable};
 
 /// Most operating points whose waveforms are drawn.
 pub(super) const DRAWN: usize = 4;
 
-fn answers(found: &[Outcome]) -> Vec<String> {
+fn answers(found: &[&Outcome], whole: &Account) -> Vec<String> {
     let Some(worst) = found.iter().max_by(|a, b| {
         let whole = |o: &Outcome| o.on.energy + o.off.energy;
         whole(a).total_cmp(&whole(b))
@@ -28,6 +30,7 @@ fn answers(found: &[Outcome]) -> Vec<String> {
         people(worst.off.energy, "J")
     )];
     let peak = found.iter().map(|o| o.off.peak_voltage.0).fold(f64::NEG_INFINITY, f64::max);
+    out.extend(judged::answers(whole));
     out.push(format!("The highest drain-source voltage of all points is {}.", people(peak, "V")));
     let residual = found
         .iter()
@@ -41,14 +44,15 @@ fn answers(found: &[Outcome]) -> Vec<String> {
 pub(super) fn study(
     args: &DoublePulseArgs,
     grid: &Grid,
-    found: &[Outcome],
+    (found, whole): (&[Judged], &Account),
     command: &str,
     inputs: String,
 ) -> Study {
     let sheet = table::sheet(found, args);
+    let found: Vec<&Outcome> = found.iter().map(|j| &j.more).collect();
     let mut figures = vec![StudyFigure::new(
         "Switching energies against the current; a curve for each temperature, voltage and gate resistance.",
-        picture::energies(grid, found),
+        picture::energies(grid, &found),
     )];
     figures.extend(found.iter().filter(|o| !o.waveforms.time.is_empty()).take(DRAWN).map(|o| {
         StudyFigure::new(
@@ -63,18 +67,21 @@ pub(super) fn study(
         tables.push(StudyTable::new(name, title, table::POINT.len(), part));
         shown.extend(*columns);
     }
-    let rest = sheet.heads.iter().map(|h| h.name.as_str()).filter(|n| !shown.contains(n));
+    // Errors come with their numbers.
+    let rest =
+        sheet.heads.iter().map(|h| h.name.as_str()).filter(|n| !shown.contains(n) && !n.ends_with("_error"));
     let rest: Vec<&str> = table::POINT.into_iter().chain(rest).collect();
     let title = "Limits of the integrals, and what else was found";
     tables.push(StudyTable::new("rest", title, table::POINT.len(), sheet.part(&rest)));
+    tables.extend(judged::tables(whole));
     let definitions = table::definitions(grid).into_iter().map(|(s, words)| (s.to_string(), words));
     Study {
         kind: "double pulse".into(),
         title: format!("What does {} lose when it switches, with {} above?", grid.part.name, grid.upper.name),
         command: command.into(),
         inputs,
-        verdict: None,
-        answers: answers(found),
+        verdict: Some(whole.verdict()),
+        answers: answers(&found, whole),
         conditions: vec![
             format!("Circuit: {}.", table::circuit(grid)),
             "Junction temperatures are held over the pulses.".into(),

@@ -7,9 +7,12 @@ use joulestep_engine::units::people;
 use joulestep_models::arrangement::double_pulse::{Bench, Outcome, RECOVERY_SHARE, has_kelvin};
 use serde::Serialize;
 
+use super::judge::Judged;
 use super::{Grid, files};
+use crate::account::{self, Account};
 use crate::args::DoublePulseArgs;
 use crate::diagnostic::filled;
+use crate::judge::Number;
 use crate::sheet::{Cell, Head, Sheet};
 
 type Column = (&'static str, &'static str, &'static str, fn(&Outcome) -> Option<f64>);
@@ -56,6 +59,21 @@ const COLUMNS: &[Column] = &[
 /// Columns that name an operating point.
 pub(super) const POINT: [&str; 4] = ["temperature", "voltage", "gate_resistance", "current"];
 
+/// Columns that are what they are: the point, and what follows from it alone.
+const EXACT: [&str; 6] =
+    ["temperature", "voltage", "gate_resistance", "current", "load_inductance", "ledger_residual_relative"];
+
+/// Columns whose errors are estimated.
+pub(super) fn estimated() -> Vec<&'static str> {
+    COLUMNS.iter().map(|c| c.0).filter(|c| !EXACT.contains(c)).collect()
+}
+
+/// The numbers of a point whose errors are estimated.
+pub(super) fn numbers(outcome: &Outcome) -> Vec<Number> {
+    let value = |c: &&Column| Number::plain(c.0, (c.3)(outcome).unwrap_or(f64::NAN));
+    COLUMNS.iter().filter(|c| !EXACT.contains(&c.0)).map(|c| value(&c)).collect()
+}
+
 /// Columns that people read together.
 pub(super) const GROUPS: [(&str, &[&str]); 3] = [
     (
@@ -87,21 +105,24 @@ pub(super) const GROUPS: [(&str, &[&str]); 3] = [
     ),
 ];
 
+/// Columns of the text.
+const WIDTH: usize = 100;
 /// Relative ledger residual up to which energies are trusted.
 const CLOSES: f64 = 1e-4;
 
-/// All columns of all points, and the file of the waveforms where there is one.
-pub(super) fn sheet(found: &[Outcome], args: &DoublePulseArgs) -> Sheet {
-    let mut heads: Vec<Head> = COLUMNS.iter().map(|c| Head::number(c.0, c.1, c.2)).collect();
-    if args.waveforms.is_some() {
-        heads.push(Head::text("waveforms"));
-    }
-    let row = |(k, o): (usize, &Outcome)| {
-        let mut row: Vec<Cell> = COLUMNS.iter().map(|c| (c.3)(o).into()).collect();
+/// All columns of all points with their errors and verdicts, and the file of the waveforms where there is one.
+pub(super) fn sheet(found: &[Judged], args: &DoublePulseArgs) -> Sheet {
+    let heads: Vec<Head> = COLUMNS.iter().map(|c| Head::number(c.0, c.1, c.2)).collect();
+    let row = |j: &Judged| COLUMNS.iter().map(|c| (c.3)(&j.more).into()).collect();
+    let plain = Sheet { heads, rows: found.iter().map(row).collect() };
+    let mut sheet = plain.with_errors(&estimated(), &mut found.iter().flat_map(|j| &j.errors));
+    sheet.heads.push(Head::text("verdict"));
+    sheet.heads.extend(args.waveforms.as_ref().map(|_| Head::text("waveforms")));
+    for (k, (row, j)) in sheet.rows.iter_mut().zip(found).enumerate() {
+        row.push(j.account.verdict().word().into());
         row.extend(args.waveforms.as_ref().map(|f| Cell::Text(files::waveforms(f, k).display().to_string())));
-        row
-    };
-    Sheet { heads, rows: found.iter().enumerate().map(row).collect() }
+    }
+    sheet
 }
 
 /// How each number is defined.
@@ -138,6 +159,7 @@ pub(super) fn definitions(grid: &Grid) -> Vec<(&'static str, String)> {
         ("t_d(on), t_r", "v_GS at 10 % of its swing to i_D at 10 % of I; i_D from 10 % to 90 % of I".into()),
         ("t_d(off), t_f", "v_GS at 90 % of its swing to i_D at 90 % of I; i_D from 90 % to 10 % of I".into()),
         ("di/dt, dv/dt", "mean slopes between 10 % and 90 % of I and of V".into()),
+        ("±", "by two coarser computations of the same point".into()),
         ("100 %", "I: load current at the edge; V: supply voltage; gate: off level to on level".into()),
     ]
 }
@@ -180,6 +202,10 @@ pub(super) struct Told<'a> {
     definitions: BTreeMap<&'a str, String>,
     units: BTreeMap<String, String>,
     rows: &'a Sheet,
+    steps: u64,
+    iterations: u64,
+    #[serde(flatten)]
+    judged: account::json::ToldJudged<'a>,
 }
 
 #[derive(Serialize)]
@@ -190,7 +216,7 @@ struct ToldBench<'a> {
 }
 
 /// The table as JSON.
-pub(super) fn json<'a>(grid: &'a Grid, table: &'a Sheet) -> Told<'a> {
+pub(super) fn json<'a>(grid: &'a Grid, table: &'a Sheet, whole: &'a Account) -> Told<'a> {
     Told {
         part: &grid.part.name,
         upper: &grid.upper.name,
@@ -198,21 +224,27 @@ pub(super) fn json<'a>(grid: &'a Grid, table: &'a Sheet) -> Told<'a> {
         definitions: definitions(grid).into_iter().collect(),
         units: table.units(),
         rows: table,
+        steps: whole.counters.steps,
+        iterations: whole.counters.iterations,
+        judged: account::json::judged(whole),
     }
 }
 
 /// The table for people.
-pub(super) fn text(grid: &Grid, table: &Sheet) -> String {
+pub(super) fn text(grid: &Grid, table: &Sheet, whole: &Account) -> String {
     let mut out = String::new();
     let _ = writeln!(out, "Double pulse: {} with {} above", grid.part.name, grid.upper.name);
     filled(&circuit(grid), 100, &mut out);
     for (title, columns) in GROUPS {
         let _ = writeln!(out, "\n{title}");
-        out.push_str(&table.text(&[&POINT[..], columns].concat()));
+        out.push_str(&table.blocks(&POINT, columns, WIDTH));
+    }
+    if table.rows.len() > 1 {
+        let _ = write!(out, "\nVerdicts\n{}", table.text(&[&POINT[..], &["verdict"]].concat()));
     }
     out.push_str("\nDefinitions\n");
     for (symbol, words) in definitions(grid) {
-        filled(&format!("{symbol}: {words}"), 100, &mut out);
+        filled(&format!("{symbol}: {words}"), WIDTH, &mut out);
     }
     let ledger = table.heads.iter().position(|h| h.name == "ledger_residual_relative");
     let residual = |row: &Vec<Cell>| match ledger.map(|k| &row[k]) {
@@ -226,5 +258,10 @@ pub(super) fn text(grid: &Grid, table: &Sheet) -> String {
     if !closes {
         out.push_str("THE LEDGER DOES NOT CLOSE: do not trust these energies\n");
     }
+    if table.rows.len() > 1 {
+        out.push_str("\nOver all operating points, each judged with its own errors:\n");
+    }
+    let errors: Vec<_> = table.errors().collect();
+    out.push_str(&account::text::judged(whole, &errors));
     out
 }

@@ -1,16 +1,15 @@
 //! `run --prove`: rounds of finer and finer steps, until every judged number stands still within its margin.
 
-use std::cell::Cell;
+use std::cell::{Cell, RefCell};
 use std::collections::BTreeMap;
 use std::fmt;
 use std::sync::atomic::Ordering;
 
 use super::carry::{Carried, Job};
 use super::{listen, stopped};
-use crate::account::{Account, Doubt, Outcome};
+use crate::account::{Account, Outcome};
 use crate::commands::asked::Refused;
-use crate::judge::{Bounds, Level, prove};
-use crate::scenario::build::Judging;
+use crate::judge::{Level, prove};
 
 /// A round that came to no end, or to an early one.
 enum Early {
@@ -27,25 +26,10 @@ impl fmt::Display for Early {
     }
 }
 
-/// Bounds of the judged numbers, by the names that [`Account::computed`] gives them.
-fn bounds(judging: &Judging) -> BTreeMap<String, Bounds> {
-    let mut all = BTreeMap::new();
-    for j in judging.judged.iter().filter(|j| j.waived.is_none()) {
-        let name = format!("{}.{}", if j.by_user { "limit" } else { "rating" }, j.name);
-        let (lower, upper) = (Bounds::at_least(j.lower), Bounds::at_most(j.upper));
-        for (end, bounds) in [("least", lower), ("largest", upper)] {
-            if !bounds.is_none() {
-                all.insert(format!("{name}.{end}"), bounds);
-            }
-        }
-    }
-    all
-}
-
 /// Makes the rounds; the file holds the last one. Gives its account and the file's size.
 pub(super) fn run(job: &Job<'_>) -> Result<(Account, u64), Refused> {
     listen();
-    let bounds = bounds(&job.ready()?.judging);
+    let bounds = RefCell::new(BTreeMap::new());
     let mut held: Option<Carried> = None;
     let steady = Cell::new(false);
     let at = |level: Level| {
@@ -54,36 +38,20 @@ pub(super) fn run(job: &Job<'_>) -> Result<(Account, u64), Refused> {
         drop(held.take());
         let carried = job.carry(run, &facts, job.create().map_err(Early::Refused)?);
         let (computed, done) = (carried.computed(), carried.account.outcome == Outcome::Done);
+        bounds.replace(carried.account.bounds());
         steady.set(carried.account.counters.stalled == 0);
         held = Some(carried);
         if done { Ok(computed) } else { Err(Early::Ended) }
     };
     let stop = || stopped().load(Ordering::Relaxed);
-    let proof = prove(at, |name| bounds.get(name).copied(), || steady.get(), stop);
+    let proof = prove(at, |name| bounds.borrow().get(name).copied(), || steady.get(), stop);
     let none = || ("no round was made".to_string(), crate::exit::NUMERICAL);
     let carried = match (proof, held) {
         (Err(Early::Refused(why)), _) => return Err(why),
         (Err(Early::Ended), held) => return held.ok_or_else(none)?.finish(),
         (Ok(proof), held) => {
             let mut carried = held.ok_or_else(none)?;
-            carried.account.adopt(proof.errors);
-            if !proof.proven {
-                let text = format!(
-                    "after {} rounds of finer steps not every judged number stands still within its margin",
-                    proof.rounds
-                );
-                carried.account.doubts.push(Doubt {
-                    name: "prove".into(),
-                    text,
-                    since: None,
-                    out_of_range: false,
-                });
-            }
-            let rounds = proof.rounds;
-            let text =
-                format!("{rounds} rounds of finer steps were made; numbers and file are those of the last");
-            carried.account.notes.push(text);
-            carried.account.rule();
+            carried.account.proven(&proof, "numbers and file");
             carried
         }
     };

@@ -61,7 +61,7 @@ pub(super) fn write(store: &Store, tables: &[StudyTable]) -> Result<(), ResultEr
         store.group(&group)?;
         store.group_text(&group, "title", &table.title)?;
         store.group_text(&group, "keys", &table.keys.to_string())?;
-        let Sheet { heads, rows: lines } = &table.sheet;
+        let Sheet { heads, rows: lines } = &table.sheet.plain();
         rows(store, &group, lines.len())?;
         let mut taken = Names::reserving(&["row"]);
         let columns: Vec<String> = heads.iter().map(|h| taken.take(&h.name)).collect();

@@ -6,7 +6,7 @@ use joulestep_engine::control::board::Board;
 use joulestep_engine::recorder::EventKind;
 use joulestep_engine::run::watch::Watch;
 
-use super::{Build, Note};
+use super::{Build, Note, Placed};
 use crate::diagnostic::{Diagnostic, nearest};
 use crate::scenario::words::one_of;
 
@@ -15,7 +15,7 @@ use crate::scenario::words::one_of;
 const CLAMPS: f64 = 1.0;
 /// How far above its highest junction temperature a part's laws are still trusted, K: about the distance to which data
 /// sheets plot their curves beyond the rating (common practice, no source).
-const BEYOND: f64 = 25.0;
+pub(crate) const BEYOND: f64 = 25.0;
 
 /// A bound that the verdict judges.
 #[derive(Clone, Debug, PartialEq)]
@@ -88,7 +88,7 @@ impl Build<'_> {
             watches.push(watch(found.name, found.long_name, found.probe, subject));
         }
         let signals = watches.len();
-        self.parts(&mut watches, &mut judging);
+        parts(&self.placed, &mut watches, &mut judging);
         for limit in &scenario.limits {
             let Some(found) = self.signal(&limit.signal, board) else { continue };
             let unit = found.probe.unit();
@@ -118,80 +118,8 @@ impl Build<'_> {
             });
             watches.push(watch);
         }
-        self.ranges(&mut watches, &mut judging);
+        ranges(&self.placed, &mut watches, &mut judging);
         (watches, judging, signals)
-    }
-
-    /// Limits and temperatures of the parts.
-    fn parts(&self, watches: &mut Vec<Watch>, judging: &mut Judging) {
-        for placed in &self.placed {
-            for (name, probe, lower, upper) in &placed.built.limits {
-                let name = format!("{}.{name}", placed.name);
-                let mut watch = watch(name.clone(), name.clone(), probe.clone(), placed.name.clone());
-                (watch.event, watch.lower, watch.upper) = (Some(EventKind::Limit), *lower, *upper);
-                judging.judged.push(rating(name, watches.len(), *lower, *upper));
-                watches.push(watch);
-            }
-            if placed.kind == "varistor"
-                && let Some((_, _, probe)) = placed.built.quantities.iter().find(|q| q.0 == "conduction")
-            {
-                let name = format!("{}.clamping", placed.name);
-                let mut watch = watch(name, "conduction".into(), probe.clone(), placed.name.clone());
-                (watch.event, watch.upper) = (Some(EventKind::Clamp), CLAMPS);
-                watches.push(watch);
-            }
-            for (k, (die, components)) in placed.built.dies.iter().enumerate() {
-                let rated = placed.built.hottest.iter().find(|h| h.0 == *die).map(|h| h.1);
-                let name = format!("{}.{die}.temperature", placed.name);
-                let Some(input) = placed.heat[k] else {
-                    // Only semiconductors have a highest junction temperature.
-                    judging.unheated.extend(rated.map(|rated| Unheated {
-                        name,
-                        components: components.clone(),
-                        rated,
-                        waived: None,
-                    }));
-                    continue;
-                };
-                let upper = rated.unwrap_or(f64::INFINITY);
-                let words = format!("{}: junction temperature of the {die} die", placed.name);
-                let mut watch = watch(name.clone(), words, Probe::Temperature(input), placed.name.clone());
-                (watch.event, watch.upper) = (Some(EventKind::Limit), upper);
-                judging.judged.push(rating(name, watches.len(), f64::NEG_INFINITY, upper));
-                watches.push(watch);
-            }
-        }
-    }
-
-    /// Ranges for which the laws of the parts are known.
-    fn ranges(&self, watches: &mut Vec<Watch>, judging: &mut Judging) {
-        let mut guard = |owner: &str, name: String, probe: &Probe, lower: f64, upper: f64| {
-            if lower == f64::NEG_INFINITY && upper == f64::INFINITY {
-                return;
-            }
-            let mut watch = watch(format!("range.{name}"), name.clone(), probe.clone(), owner.to_string());
-            (watch.event, watch.lower, watch.upper) = (Some(EventKind::OutOfRange), lower, upper);
-            judging.ranges.push(KnownRange { name, watch: watches.len(), range: (lower, upper) });
-            watches.push(watch);
-        };
-        for placed in &self.placed {
-            let name = |of: &str| format!("{}.{of}", placed.name);
-            for (of, probe, lower, upper) in &placed.built.known {
-                guard(&placed.name, name(of), probe, *lower, *upper);
-            }
-            let current = placed.built.quantities.iter().find(|q| q.0 == "current");
-            if let (Some((of, _, probe)), true) = (current, placed.known_current.is_finite()) {
-                guard(&placed.name, name(of), probe, -placed.known_current, placed.known_current);
-            }
-            for (k, (die, _)) in placed.built.dies.iter().enumerate() {
-                let rated = placed.built.hottest.iter().find(|h| h.0 == *die).map_or(f64::INFINITY, |h| h.1);
-                if let Some(input) = placed.heat[k] {
-                    let probe = Probe::Temperature(input);
-                    let name = name(&format!("{die}.temperature"));
-                    guard(&placed.name, name, &probe, f64::NEG_INFINITY, rated + BEYOND);
-                }
-            }
-        }
     }
 
     /// Puts the user's waivers where they belong.
@@ -225,6 +153,86 @@ impl Build<'_> {
             let found = format!("there is no rating `{name}`");
             let told = Diagnostic::new(&waiver.of.place, "waiver.rating", found, one_of(&known));
             self.diagnostics.push(told.suggest(nearest(name, known.iter().copied())));
+        }
+    }
+}
+
+/// What parts outside a scenario must keep and the ranges of their laws, each with its watch.
+pub fn of_parts(all: &[Placed]) -> (Vec<Watch>, Judging) {
+    let (mut watches, mut judging) = (Vec::new(), Judging::default());
+    parts(all, &mut watches, &mut judging);
+    ranges(all, &mut watches, &mut judging);
+    (watches, judging)
+}
+
+/// Limits and temperatures of the parts.
+fn parts(all: &[Placed], watches: &mut Vec<Watch>, judging: &mut Judging) {
+    for placed in all {
+        for (name, probe, lower, upper) in &placed.built.limits {
+            let name = format!("{}.{name}", placed.name);
+            let mut watch = watch(name.clone(), name.clone(), probe.clone(), placed.name.clone());
+            (watch.event, watch.lower, watch.upper) = (Some(EventKind::Limit), *lower, *upper);
+            judging.judged.push(rating(name, watches.len(), *lower, *upper));
+            watches.push(watch);
+        }
+        if placed.kind == "varistor"
+            && let Some((_, _, probe)) = placed.built.quantities.iter().find(|q| q.0 == "conduction")
+        {
+            let name = format!("{}.clamping", placed.name);
+            let mut watch = watch(name, "conduction".into(), probe.clone(), placed.name.clone());
+            (watch.event, watch.upper) = (Some(EventKind::Clamp), CLAMPS);
+            watches.push(watch);
+        }
+        for (k, (die, components)) in placed.built.dies.iter().enumerate() {
+            let rated = placed.built.hottest.iter().find(|h| h.0 == *die).map(|h| h.1);
+            let name = format!("{}.{die}.temperature", placed.name);
+            let Some(input) = placed.heat[k] else {
+                // Only semiconductors have a highest junction temperature.
+                judging.unheated.extend(rated.map(|rated| Unheated {
+                    name,
+                    components: components.clone(),
+                    rated,
+                    waived: None,
+                }));
+                continue;
+            };
+            let upper = rated.unwrap_or(f64::INFINITY);
+            let words = format!("{}: junction temperature of the {die} die", placed.name);
+            let mut watch = watch(name.clone(), words, Probe::Temperature(input), placed.name.clone());
+            (watch.event, watch.upper) = (Some(EventKind::Limit), upper);
+            judging.judged.push(rating(name, watches.len(), f64::NEG_INFINITY, upper));
+            watches.push(watch);
+        }
+    }
+}
+
+/// Ranges for which the laws of the parts are known.
+fn ranges(all: &[Placed], watches: &mut Vec<Watch>, judging: &mut Judging) {
+    let mut guard = |owner: &str, name: String, probe: &Probe, lower: f64, upper: f64| {
+        if lower == f64::NEG_INFINITY && upper == f64::INFINITY {
+            return;
+        }
+        let mut watch = watch(format!("range.{name}"), name.clone(), probe.clone(), owner.to_string());
+        (watch.event, watch.lower, watch.upper) = (Some(EventKind::OutOfRange), lower, upper);
+        judging.ranges.push(KnownRange { name, watch: watches.len(), range: (lower, upper) });
+        watches.push(watch);
+    };
+    for placed in all {
+        let name = |of: &str| format!("{}.{of}", placed.name);
+        for (of, probe, lower, upper) in &placed.built.known {
+            guard(&placed.name, name(of), probe, *lower, *upper);
+        }
+        let current = placed.built.quantities.iter().find(|q| q.0 == "current");
+        if let (Some((of, _, probe)), true) = (current, placed.known_current.is_finite()) {
+            guard(&placed.name, name(of), probe, -placed.known_current, placed.known_current);
+        }
+        for (k, (die, _)) in placed.built.dies.iter().enumerate() {
+            let rated = placed.built.hottest.iter().find(|h| h.0 == *die).map_or(f64::INFINITY, |h| h.1);
+            if let Some(input) = placed.heat[k] {
+                let probe = Probe::Temperature(input);
+                let name = name(&format!("{die}.temperature"));
+                guard(&placed.name, name, &probe, f64::NEG_INFINITY, rated + BEYOND);
+            }
         }
     }
 }

@@ -23,7 +23,8 @@ use crate::diagnostic::{Diagnostic, Place, Refusal};
 use crate::scenario::fields::Named;
 use crate::scenario::meant::Scenario;
 
-pub use judge::{Judged, Judging, KnownRange, Unheated};
+pub(crate) use judge::BEYOND;
+pub use judge::{Judged, Judging, KnownRange, Unheated, of_parts};
 pub use notes::Note;
 pub use parts::Placed;
 pub use thermal::Reductions;

@@ -19,6 +19,8 @@ pub(super) struct Laid {
     pub load: f64,
     pub channels: Vec<Channel>,
     pub integrals: Vec<(Probe, Probe)>,
+    /// The part under test and the upper device.
+    pub built: [Built; 2],
 }
 
 /// A part's parameters at a temperature.
@@ -67,7 +69,7 @@ pub(super) fn lay(part: &Part, upper: &Part, bench: &Bench, point: &Point) -> Re
     let meter = c.voltage_source("drain-meter", switch, drain, zero)?;
     let upper_meter = c.voltage_source("upper-meter", switch, anode, zero)?;
     let (lower, gate, reference) = place_lower(&mut c, part, bench, point, &edges, drain)?;
-    place_upper(&mut c, upper, bench, point, [bus, anode])?;
+    let above = place_upper(&mut c, upper, bench, point, [bus, anode])?;
     if let Some(Snubber { capacitance, resistance: r }) = bench.snubber {
         for (name, high, low) in [("snubber", drain, GROUND), ("upper-snubber", bus, anode)] {
             let middle = c.node(&format!("{name}-middle"));
@@ -104,7 +106,7 @@ pub(super) fn lay(part: &Part, upper: &Part, bench: &Bench, point: &Point) -> Re
             channels.push(channel(&format!("part.{name}"), words, probe.clone()));
         }
     }
-    Ok(Laid { circuit: c, edges, load, channels, integrals })
+    Ok(Laid { circuit: c, edges, load, channels, integrals, built: [lower, above] })
 }
 
 /// The part under test with its gate's source; its gate pin and the node that the gate returns to.
@@ -141,7 +143,7 @@ fn place_upper(
     bench: &Bench,
     point: &Point,
     [high, low]: [NodeId; 2],
-) -> Result<(), PulseTrouble> {
+) -> Result<Built, PulseTrouble> {
     let pins = if is_diode(upper) {
         vec![low, high]
     } else {
@@ -157,6 +159,5 @@ fn place_upper(
         c.resistor("upper-gate-resistor", level, gate, point.gate_resistance)?;
         pins
     };
-    (upper.entry().build)(c, "upper", &pins, &values_at(upper, point.celsius))?;
-    Ok(())
+    Ok((upper.entry().build)(c, "upper", &pins, &values_at(upper, point.celsius))?)
 }

@@ -16,6 +16,7 @@
 
 mod lay;
 
+use joulestep_engine::accounts::counters::Counters;
 use joulestep_engine::accounts::ledger::Ledger;
 use joulestep_engine::measure::MeasureTrouble;
 use joulestep_engine::measure::recovery::{Record, Recovery, recovery};
@@ -23,10 +24,11 @@ use joulestep_engine::measure::signal::Signal;
 use joulestep_engine::measure::switching::{Levels, Rules, Switching, Waveforms, turn_off, turn_on};
 use joulestep_engine::recorder::InMemory;
 use joulestep_engine::run::setup::{Refusal, Setup};
+use joulestep_engine::run::watch::Seen;
 use joulestep_engine::trouble::{CircuitTrouble, Trouble};
 use serde::Serialize;
 
-use crate::model::bad;
+use crate::model::{Built, bad};
 use crate::operating::OperatingTrouble;
 use crate::part::Part;
 use lay::{Laid, lay};
@@ -150,6 +152,11 @@ pub struct Outcome {
     pub upper_peak: (f64, f64),
     /// The energy account.
     pub ledger: Ledger<f64>,
+    /// What was seen of what the parts must keep and of the ranges of their laws, in the order that `prepare` of
+    /// [`run_as`] gave the watches.
+    pub seen: Vec<Seen>,
+    /// Work done.
+    pub counters: Counters,
     /// The waveforms, in the order of [`SIGNALS`] and then what the part itself offers.
     pub waveforms: InMemory<f64>,
 }
@@ -242,17 +249,33 @@ fn check(bench: &Bench, point: &Point) -> Result<(), PulseTrouble> {
 /// # Errors
 /// [`PulseTrouble`].
 pub fn run(part: &Part, upper: &Part, bench: &Bench, point: &Point) -> Result<Outcome, PulseTrouble> {
+    run_as(part, upper, bench, point, &mut |_, _| ())
+}
+
+/// The same, with a word in its setup: `prepare` gets it beside the two devices as they were built ("part", "upper"), and
+/// may change steps and bounds or add watches.
+///
+/// # Errors
+/// [`PulseTrouble`].
+pub fn run_as(
+    part: &Part,
+    upper: &Part,
+    bench: &Bench,
+    point: &Point,
+    prepare: &mut dyn FnMut(&mut Setup<f64>, [Built; 2]),
+) -> Result<Outcome, PulseTrouble> {
     check(bench, point)?;
     for p in [part, upper] {
         if let Some(key) = p.missing().first() {
             return Err(bad(&p.name, format!("`{key}` is not given")).into());
         }
     }
-    let Laid { circuit, edges, load, channels, integrals } = lay(part, upper, bench, point)?;
+    let Laid { circuit, edges, load, channels, integrals, built } = lay(part, upper, bench, point)?;
     let mut setup = Setup::new(circuit);
     setup.channels = channels;
     setup.integrals = integrals;
     setup.steps.base = 2e-7;
+    prepare(&mut setup, built);
     let mut run = setup.ready()?;
     let mut waveforms = InMemory::default();
     run.advance(edges.end, &mut waveforms)?;
@@ -302,6 +325,8 @@ pub fn run(part: &Part, upper: &Part, bench: &Bench, point: &Point) -> Result<Ou
         upper_whole,
         upper_peak,
         ledger,
+        seen: run.watcher().seen(0),
+        counters: run.counters(),
         waveforms,
     })
 }

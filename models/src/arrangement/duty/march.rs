@@ -2,12 +2,15 @@
 
 use std::collections::BTreeMap;
 
+use joulestep_engine::accounts::counters::Counters;
+use joulestep_engine::run::watch::Seen;
 use joulestep_engine::thermal::run::Thermal;
 
+use super::super::cycle::STEEPEST;
 use super::leap::{Extrapolated, set_boundaries};
 use super::profile::{Begin, Profile, Side};
 use super::ripple::{Within, apart, harmonics, numbers, within};
-use super::site::{OneCycle, Power, Site};
+use super::site::{OneCycle, Power, Site, later};
 use super::{DutyTrouble, Followed, Happening, Hottest, Instant, Listener, Make, Options, Work, checked};
 
 /// Share of the tolerance that one leap may add.
@@ -102,6 +105,10 @@ pub fn follow(
         inputs,
         balance: [0.0; 3],
         hottest: None,
+        dissipated: vec![0.0; cycle.dissipated.len()],
+        seen: vec![Seen::NOTHING; cycle.seen.len()],
+        counters: Counters::default(),
+        method: site.method(),
         work: Work { cycles, ..Work::default() },
         complete: false,
     };
@@ -243,6 +250,7 @@ impl March<'_, '_> {
 
     /// Takes note of a cycle that was solved at the present temperatures.
     pub(super) fn solved(&mut self, t: f64, cycle: &OneCycle) {
+        self.look(t, cycle);
         self.within = within(&mut self.rest.clone(), &cycle.course);
         self.balance = cycle.balance;
         self.out.work.coupling = self.out.work.coupling.max(self.coupling_error());
@@ -253,6 +261,17 @@ impl March<'_, '_> {
         }
     }
 
+    /// Takes in what was seen of a cycle that begins at this instant of the duty, s.
+    pub(super) fn look(&mut self, t: f64, cycle: &OneCycle) {
+        let out = &mut self.out;
+        out.seen.iter_mut().zip(&cycle.seen).for_each(|(all, one)| all.take(&later(one, t)));
+        out.dissipated.iter_mut().zip(&cycle.dissipated).for_each(|(all, one)| *all = all.max(*one));
+        out.counters.steps += cycle.counters.steps;
+        out.counters.iterations += cycle.counters.iterations;
+        out.counters.stalled += cycle.counters.stalled;
+        out.counters.stalled_by = out.counters.stalled_by.max(cycle.counters.stalled_by);
+    }
+
     /// What the lag of the laws within the last cycle would make of the temperatures if it lasted, K: the powers are wrong
     /// by slope times lag.
     fn coupling_error(&self) -> f64 {
@@ -260,8 +279,14 @@ impl March<'_, '_> {
         let resistances = self.rest.modal().steady_resistances();
         let product = |row: &[f64], x: &[f64]| row.iter().zip(x).map(|(a, b)| a.abs() * b).sum::<f64>();
         let lags: Vec<f64> = self.within.iter().map(|w| w.lag.abs()).collect();
-        let watts: Vec<f64> =
-            (0..m).map(|k| product(&self.model.per_kelvin[k * m..(k + 1) * m], &lags)).collect();
+        // Where nothing showed how powers depend on temperatures: as steeply as they can.
+        let unknown = self.model.per_kelvin.iter().all(|g| *g == 0.0);
+        let watts: Vec<f64> = (0..m)
+            .map(|k| match unknown {
+                true => STEEPEST * self.model.power[k].abs() * lags[k],
+                false => product(&self.model.per_kelvin[k * m..(k + 1) * m], &lags),
+            })
+            .collect();
         (0..m).map(|k| product(&resistances[k * m..(k + 1) * m], &watts)).fold(0.0, f64::max)
     }
 

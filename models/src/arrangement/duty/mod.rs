@@ -18,8 +18,10 @@ pub mod ripple;
 mod site;
 mod stages;
 
+use joulestep_engine::accounts::counters::Counters;
 use joulestep_engine::cycle::steady::{CycleTrouble, Effort};
 use joulestep_engine::run::setup::{Refusal, Setup};
+use joulestep_engine::run::watch::Seen;
 use joulestep_engine::thermal::run::Thermal;
 use joulestep_engine::trouble::{CircuitTrouble, Trouble};
 use serde::Serialize;
@@ -169,6 +171,14 @@ pub struct Followed {
     pub balance: [f64; 3],
     /// Ripple of the hottest cycle; none before a cycle was solved.
     pub hottest: Option<Hottest>,
+    /// Largest mean power that each component of the circuit turned into heat in any cycle, W.
+    pub dissipated: Vec<f64>,
+    /// What the setups' watches saw in the cycles of the duty that were solved; instants are those of the duty.
+    pub seen: Vec<Seen>,
+    /// Steps, iterations and stalls of these cycles; searches for them are not counted.
+    pub counters: Counters,
+    /// How cycles are stepped, in a word.
+    pub method: &'static str,
     /// Work and error.
     pub work: Work,
     /// Whether it came to its end (else the listener stopped it).

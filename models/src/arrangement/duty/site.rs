@@ -1,11 +1,13 @@
 //! The arrangement at one set of parameters: its periodic steady state at given temperatures, and single cycles from
 //! any state.
 
+use joulestep_engine::accounts::counters::Counters;
 use joulestep_engine::cycle::steady::{CycleTrouble, Effort, steady_from};
 use joulestep_engine::recorder::InMemory;
 use joulestep_engine::run::saved::Saved;
 use joulestep_engine::run::setup::{Refusal, Setup};
 use joulestep_engine::run::time_loop::{Ended, Run};
+use joulestep_engine::run::watch::Seen;
 use joulestep_engine::trouble::Trouble;
 use nalgebra::DMatrix;
 
@@ -24,6 +26,30 @@ pub struct OneCycle {
     pub power: Vec<f64>,
     /// Mean powers that sources gave, that the load took, and that was lost, W.
     pub balance: [f64; 3],
+    /// What each component turned into heat, mean, W.
+    pub dissipated: Vec<f64>,
+    /// What the setup's watches saw; instants count from its begin.
+    pub seen: Vec<Seen>,
+    /// Its work.
+    pub counters: Counters,
+}
+
+/// What was seen, with its instants moved by a time, s.
+pub(super) fn later(seen: &Seen, by: f64) -> Seen {
+    let since = seen.since.map(|t| t + by);
+    Seen { least_at: seen.least_at + by, largest_at: seen.largest_at + by, since, ..*seen }
+}
+
+/// Work since an earlier count of the same run.
+fn since(before: &Counters, now: Counters) -> Counters {
+    let stalled = now.stalled - before.stalled;
+    Counters {
+        steps: now.steps - before.steps,
+        iterations: now.iterations - before.iterations,
+        stalled,
+        stalled_by: if stalled > 0 { now.stalled_by } else { 0.0 },
+        ..Counters::default()
+    }
 }
 
 /// Unknowns and charges at the end of a cycle.
@@ -68,7 +94,6 @@ impl Site {
     ) -> Result<Self, Refusal> {
         setup.sample_every = 0.0;
         setup.channels.clear();
-        setup.watches.clear();
         let inputs = setup.thermal.as_ref().map_or(0, |t| t.temperatures().len());
         let first_integral = setup.integrals.len();
         for k in 0..inputs {
@@ -86,6 +111,11 @@ impl Site {
         }
         let (jacobian, home, slowest) = (None, None, None);
         Ok(Self { run, period, first_integral, inputs, roles, jacobian, home, slowest, cycles: 0 })
+    }
+
+    /// How it is stepped, in a word.
+    pub fn method(&self) -> &'static str {
+        self.run.method()
     }
 
     /// Unknowns and charges now.
@@ -138,6 +168,8 @@ impl Site {
         let mut record =
             InMemory { time: vec![began], samples: vec![heat(&self.run)], ..InMemory::default() };
         let before = self.run.ledger();
+        let done = self.run.counters();
+        self.run.watch_anew();
         if self.run.advance(began + self.period, &mut record)? == Ended::Stopped {
             return Err(CycleTrouble::Stopped);
         }
@@ -164,6 +196,14 @@ impl Site {
             }
         }
         let balance = balance.map(|joules| joules / span);
-        Ok(OneCycle { power: (0..inputs).map(mean).collect(), course, balance })
+        let entries = after.entries.iter().zip(&before.entries);
+        Ok(OneCycle {
+            power: (0..inputs).map(mean).collect(),
+            dissipated: entries.map(|(now, then)| (now.dissipated - then.dissipated) / span).collect(),
+            seen: self.run.watcher().seen(0).iter().map(|s| later(s, -began)).collect(),
+            counters: since(&done, self.run.counters()),
+            course,
+            balance,
+        })
     }
 }

@@ -55,6 +55,7 @@ impl March<'_, '_> {
                     self.site.hold(&celsius);
                     let trouble = |what| DutyTrouble::Cycle { time: t, what };
                     let cycle = self.site.cycle().map_err(trouble)?;
+                    self.look(t, &cycle);
                     self.add_balance(cycle.balance, self.period);
                     cycle.power
                 }
@@ -139,6 +140,7 @@ impl March<'_, '_> {
             self.site.hold(self.network.temperatures());
             let cycle = self.site.cycle().map_err(|what| DutyTrouble::Cycle { time: t, what })?;
             self.out.work.resolved += 1;
+            self.look(t, &cycle);
             let whole = self.period;
             let span = whole.min(end - t);
             self.add_balance(cycle.balance, span);

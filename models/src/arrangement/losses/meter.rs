@@ -144,9 +144,12 @@ impl Meter {
         let mut zero: Option<f64> = None;
         let mut most = 0.0f64;
         let mut turning = Turning::default();
+        // The phase of the step before, its heat, and whether a level parts it from this one: gates turn at ends of steps.
+        let (mut before, mut heat_before) = (None, 0.0f64);
         for k in 0..n.saturating_sub(1) {
             let inside = record.time[k] >= from;
             let on = at(k, GATE) > 0.5;
+            let edge = on != was_on || partner_on(k) != partner_was_on;
             if on && !was_on {
                 settled = false;
                 turning.end(&mut out);
@@ -185,17 +188,35 @@ impl Meter {
                 continue;
             }
             let heat = at(k + 1, ENERGY) - at(k, ENERGY);
-            if on && !settled {
+            let phase = match (on, settled) {
+                (true, false) => Phase::TurnOn,
+                (true, true) => Phase::Conduction,
+                _ if reversed && c.place.gated => Phase::DeadTime,
+                _ if reversed => Phase::Conduction,
+                _ if handed || !c.place.gated => Phase::Recovery,
+                _ => Phase::TurnOff,
+            };
+            if let Some(last) = before.filter(|last| *last != phase && !edge) {
+                let either = heat.abs().max(heat_before.abs());
+                for of in [last, phase] {
+                    out.parted[of as usize] += either;
+                }
+                if last == Phase::TurnOn {
+                    out.parted[Phase::Capacitive as usize] +=
+                        self.charges(c, &samples[k - 1], &samples[k]).abs();
+                }
+            }
+            (before, heat_before) = (Some(phase), heat);
+            if phase == Phase::TurnOn {
                 turning.heat += heat;
                 turning.charges += self.charges(c, &samples[k], &samples[k + 1]);
                 continue;
             }
             turning.end(&mut out);
-            *match (on, settled) {
-                (true, _) => &mut out.conduction,
-                _ if reversed && c.place.gated => &mut out.dead_time,
-                _ if reversed => &mut out.conduction,
-                _ if handed || !c.place.gated => &mut out.recovery,
+            *match phase {
+                Phase::Conduction => &mut out.conduction,
+                Phase::DeadTime => &mut out.dead_time,
+                Phase::Recovery => &mut out.recovery,
                 _ => &mut out.turn_off,
             } += heat;
         }
@@ -212,6 +233,17 @@ impl Meter {
         let (voltage, snubber) = (at(VOLTAGE), at(SNUBBER));
         0.5 * (voltage.0 + voltage.1) * (taken - gained(&c.store)) - (snubber.1 - snubber.0)
     }
+}
+
+/// What a switch does in a step; the order of [`Phases`].
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Phase {
+    Conduction,
+    TurnOn,
+    Capacitive,
+    TurnOff,
+    DeadTime,
+    Recovery,
 }
 
 /// A turn-on under way: its heat, and what charges account for, J.

@@ -1,0 +1,144 @@
+//! Tables of a periodic steady state.
+
+use joulestep_models::arrangement::cycle::Cycle;
+
+use crate::scenario::build::Placed;
+use crate::scenario::meant::Scenario;
+use crate::sheet::{Cell, Head, Sheet};
+
+pub(super) const COLUMNS: [(&str, &str); 9] = [
+    ("conduction", "conduction"),
+    ("turn_on", "turn-on"),
+    ("capacitive", "capacitive"),
+    ("turn_off", "turn-off"),
+    ("dead_time_diode", "diode"),
+    ("recovery", "recovery"),
+    ("gate_drive", "gate"),
+    ("snubber", "snubber"),
+    ("sum", "sum"),
+];
+
+/// Mean powers by switch, W.
+pub(super) fn losses(cycle: &Cycle) -> Sheet {
+    let mut heads = vec![Head::text("switch")];
+    heads.extend(COLUMNS.iter().map(|c| Head::number(c.0, c.1, "W")));
+    let row = |s: &joulestep_models::arrangement::losses::Phases| {
+        let sum = s.own() + s.gate_drive + s.snubber;
+        let phases = [s.conduction, s.turn_on, s.capacitive, s.turn_off, s.dead_time, s.recovery];
+        let all = phases.into_iter().chain([s.gate_drive, s.snubber, sum]);
+        let mut row: Vec<Cell> = vec![s.name.as_str().into()];
+        row.extend(all.map(|e| Cell::from(e / cycle.period)));
+        row
+    };
+    Sheet { heads, rows: cycle.account.switches.iter().map(row).collect() }
+}
+
+/// What each of these numbers is.
+pub(super) const DEFINITIONS: [(&str, &str); 11] = [
+    ("conduction", "on and settled; of a diode in a switch's place, all forward conduction"),
+    (
+        "turn-on",
+        "from the gate's edge until the voltage over the switch is below 5 % of the largest it blocks, less the capacitive part",
+    ),
+    (
+        "capacitive",
+        "the part of the turn-on that charges account for, ∫ v dQ over the switch: of the charge that its own output capacitance and snubber give up, and of what its partner's take through it (two equal switches, hard: Q_oss·V together)",
+    ),
+    ("turn-off", "from the gate's edge until the partner turns on, while the voltage is not reversed"),
+    ("diode", "gate off and reverse conducting: the integral diode in the dead time"),
+    (
+        "recovery",
+        "the partner is on: reverse recovery, charging through the switch's own resistances, leakage, shoot-through",
+    ),
+    ("gate", "in the resistances of the gate's drive"),
+    ("snubber", "in the resistance of the switch's snubber"),
+    (
+        "±",
+        "by two coarser computations of the same; with what is left of the distance to the periodic state (twice that share of a power), and of a temperature with the coupling",
+    ),
+    (
+        "coupling",
+        "of a temperature: what holding the laws of devices at the mean temperature of the period may have it wrong by",
+    ),
+    (
+        "sum",
+        "of a switch's row; all rows and the other losses sum to what the energy ledger calls dissipated",
+    ),
+];
+
+/// Losses outside the switches, W.
+pub(super) fn others(cycle: &Cycle) -> Sheet {
+    let row = |o: &(String, f64)| vec![o.0.as_str().into(), (o.1 / cycle.period).into()];
+    Sheet {
+        heads: vec![Head::text("piece"), Head::number("loss", "loss", "W")],
+        rows: cycle.account.others.iter().filter(|o| o.1 != 0.0).map(row).collect(),
+    }
+}
+
+/// Temperatures of the heat inputs.
+pub(super) fn ripple(cycle: &Cycle) -> Sheet {
+    let heads = vec![
+        Head::text("die"),
+        Head::number("power", "P", "W"),
+        Head::number("mean", "mean", "degC"),
+        Head::number("least", "least", "degC"),
+        Head::number("largest", "largest", "degC"),
+        Head::number("ripple", "ripple", "K"),
+        Head::number("coupling_error", "coupling", "K"),
+    ];
+    let row = |r: &joulestep_models::arrangement::cycle::Ripple| {
+        vec![
+            r.name.as_str().into(),
+            r.power.into(),
+            r.mean.into(),
+            r.extremes.0.into(),
+            r.extremes.1.into(),
+            (r.extremes.1 - r.extremes.0).into(),
+            Some(r.coupling_error).into(),
+        ]
+    };
+    Sheet { heads, rows: cycle.ripple.iter().map(row).collect() }
+}
+
+/// Mean powers over the period, W.
+pub(super) fn balance(cycle: &Cycle) -> Sheet {
+    let a = &cycle.account;
+    let rows = [
+        ("input", a.input),
+        ("gate drives", a.gate_sources),
+        ("output", a.output),
+        ("losses", a.losses()),
+        ("of which clamp", a.clamp),
+        ("of which other than switches", a.passive),
+        ("change of what is stored", a.stored),
+    ];
+    let row = |(name, x): (&str, f64)| -> Vec<Cell> { vec![name.into(), (x / cycle.period).into()] };
+    Sheet { heads: vec![Head::text("what"), Head::number("power", "P", "W")], rows: rows.map(row).to_vec() }
+}
+
+/// The temperature that the law of each die was held at.
+pub(super) fn held(cycle: &Cycle, scenario: &Scenario, placed: &[Placed]) -> Sheet {
+    let arranged = scenario.arrangement.as_ref().and_then(|a| a.values.maybe("junction-temperature"));
+    let mut rows = Vec::new();
+    for place in placed {
+        let own = scenario.components.iter().find(|c| c.name.name == place.name);
+        let stated = own.map_or(arranged, |c| c.values.maybe("junction-temperature")).unwrap_or(25.0);
+        for ((die, _), heat) in place.built.dies.iter().zip(&place.heat) {
+            // Only semiconductors have a junction.
+            if place.built.hottest.iter().all(|h| h.0 != *die) {
+                continue;
+            }
+            let found = heat.and_then(|h| cycle.ripple.get(h.0 as usize));
+            let (celsius, from) = match found {
+                Some(r) => (r.mean, format!("found: mean of {}", r.name)),
+                None => (stated, "stated: no heat path".to_string()),
+            };
+            let die = format!("{}.{die}", place.name);
+            rows.push(vec![Cell::Text(die), celsius.into(), Cell::Text(from)]);
+        }
+    }
+    Sheet {
+        heads: vec![Head::text("die"), Head::number("temperature", "T_j", "degC"), Head::text("from")],
+        rows,
+    }
+}
