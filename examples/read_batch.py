@@ -20,7 +20,7 @@ def read_batch(path):
         }
         index = pandas.Index(group["variant"][:], name="variant")
     table = pandas.DataFrame(columns, index=index)
-    for name in ["status", "verdict", "error"]:
+    for name in ["status", "verdict", "doubts", "error"]:
         table[name] = table[name].str.decode("utf-8")
     return table, about
 

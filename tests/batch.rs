@@ -4,6 +4,7 @@
 #[cfg(unix)]
 mod cluster;
 mod durable;
+mod errors;
 mod lanes;
 mod parquet;
 mod program;

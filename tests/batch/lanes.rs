@@ -34,7 +34,8 @@ fn apart(header: &[String], a: &[Vec<String>], b: &[Vec<String>]) -> Vec<(String
         let off = off.fold(0.0, f64::max);
         (header[k].clone(), if off == 0.0 { 0.0 } else { off / largest(&stem(&header[k])) })
     };
-    (1..header.len() - 3).map(column).collect()
+    // Of errors nothing is stated but that they hold.
+    (1..header.len() - 3).filter(|k| !header[*k].contains(".error")).map(column).collect()
 }
 
 /// The shipped plan (a breaker's inrush: stack, diode, chains, ledger) and the shipped converter: within the stated

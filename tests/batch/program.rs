@@ -106,7 +106,7 @@ fn settling_times(lanes: &str) {
     let done = folder.batch("t.h5", &["--csv", &folder.text("t.csv"), "--json", "--lanes", lanes]);
     assert!(done.code <= 1, "{}", done.err);
     let (header, rows) = cells(&folder.path("t.csv"));
-    assert_eq!(header[..3], ["variant", "R [ohm]", "settled [s]"]);
+    assert_eq!(header[..4], ["variant", "R [ohm]", "settled [s]", "settled.error [s]"]);
     let mut times = Vec::new();
     for row in &rows {
         let (r, t): (f64, f64) = (row[1].parse().unwrap(), row[2].parse().unwrap());
@@ -249,11 +249,12 @@ tolerance = 1e-6
     let done = folder.batch("t.h5", &["--csv", &folder.text("t.csv")]);
     assert_eq!(done.code, 0, "{}", done.err);
     let (header, rows) = cells(&folder.path("t.csv"));
-    assert_eq!(header[3], "smallest-R [ohm]");
+    assert_eq!(header[3..5], ["smallest-R [ohm]", "smallest-R.error [ohm]"]);
     for (row, exact) in rows.iter().zip([1.0 / 1.2e-3, 5e3, 500.0]) {
         let found: f64 = row[3].parse().unwrap();
         assert!((found / exact - 1.0).abs() < 1e-5, "{found}, {exact}");
-        assert_eq!(row[header.len() - 2], "passes");
+        // What is met by definition is not judged.
+        assert_eq!(row[header.len() - 2], "not judged");
     }
     assert_eq!(rows[3][header.len() - 3], "not found");
     assert!(rows[3][header.len() - 1].contains("kept at both ends"), "{:?}", rows[3]);

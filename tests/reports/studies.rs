@@ -165,9 +165,9 @@ fn a_batch_has_a_report() {
     let out = folder.path().join("batch.html");
     done(&["report", text(&table), "-o", text(&out)], 0);
     let page = page::parsed(&out);
-    let kept = &json["all_limits_kept"];
+    let kept = &json["yield"];
     let sentence = format!(
-        "All limits are kept by {} of {} variants ({:.2} %; with 95 % confidence {:.2} % to {:.2} %",
+        "The yield is {} of {} variants ({:.2} %; with 95 % confidence {:.2} % to {:.2} %",
         kept["variants"],
         kept["of"],
         100.0 * kept["variants"].as_f64().unwrap() / kept["of"].as_f64().unwrap(),

@@ -75,7 +75,7 @@ pub(super) fn ended<S: Serializer>(outcome: &Outcome, to: S) -> Result<S::Ok, S:
 }
 
 /// Who set a limit.
-pub(super) fn set_by<S: Serializer>(user: &bool, to: S) -> Result<S::Ok, S::Error> {
+pub(crate) fn set_by<S: Serializer>(user: &bool, to: S) -> Result<S::Ok, S::Error> {
     to.serialize_str(if *user { "user" } else { "part" })
 }
 

@@ -52,7 +52,9 @@ pub struct Blocks {
 
 impl Blocks {
     /// The blocks of a study: as many variants as there are lanes, in the order of their numbers; those with another
-    /// value of an input that decides topology or schedule go into another block.
+    /// value of an input that decides topology or schedule go into another block. Variants whose errors are estimated
+    /// march with each other, at the coarser levels too; what is left of their last block is filled with others. Blocks
+    /// with such come first: they take longest, and all shards shall have some.
     pub fn of(study: &Study) -> Self {
         let count = study.count();
         let alone = study.lanes == 1 || study.plan.search.is_some();
@@ -61,17 +63,22 @@ impl Blocks {
             false => (0..study.plan.inputs.len()).filter(|&k| decides(study, k)).collect(),
         };
         let most = if alone { 1 } else { study.lanes };
-        if structural.is_empty() {
-            let ends = (1..=count.div_ceil(most)).map(|k| (k * most).min(count)).collect();
-            return Self { order: (0..count).collect(), ends };
-        }
-        let mut alike: BTreeMap<Vec<u64>, Vec<usize>> = BTreeMap::new();
+        let is_estimated = |variant: &usize| study.plan.estimate.includes(*variant);
+        let mut alike: BTreeMap<Vec<u64>, [Vec<usize>; 2]> = BTreeMap::new();
         for variant in 0..count {
             let inputs = study.inputs(variant);
-            alike.entry(structural.iter().map(|&k| inputs[k].to_bits()).collect()).or_default().push(variant);
+            let same = alike.entry(structural.iter().map(|&k| inputs[k].to_bits()).collect()).or_default();
+            same[usize::from(!is_estimated(&variant))].push(variant);
         }
-        let mut blocks: Vec<&[usize]> = alike.values().flat_map(|all| all.chunks(most)).collect();
-        blocks.sort_unstable_by_key(|block| block[0]);
+        let mut blocks: Vec<Vec<usize>> = Vec::new();
+        for all in alike.values().map(|same| same.concat()) {
+            blocks.extend(all.chunks(most).map(|chunk| {
+                let mut block = chunk.to_vec();
+                block.sort_unstable();
+                block
+            }));
+        }
+        blocks.sort_unstable_by_key(|block| (!block.iter().any(is_estimated), block[0]));
         let mut all = Self { order: Vec::with_capacity(count), ends: Vec::with_capacity(blocks.len()) };
         for block in blocks {
             all.order.extend(block);

@@ -16,7 +16,7 @@ use serde::{Deserialize, Serialize};
 use crate::batch::row::Row;
 
 /// Version of the journal's layout.
-pub const FORMAT: u64 = 2;
+pub const FORMAT: u64 = 3;
 
 /// Which batch a journal belongs to.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -36,6 +36,12 @@ pub struct Head {
     pub shard: usize,
     /// The n.
     pub shards: usize,
+}
+
+/// What every first line has had.
+#[derive(Deserialize)]
+struct Versioned {
+    format: u64,
 }
 
 /// Trouble with a journal.
@@ -121,13 +127,23 @@ pub fn read(path: &Path) -> Result<Held, JournalTrouble> {
     let first = lines.next();
     let head = first.and_then(|(l, n)| Some((sound::<Head>(l, "batch")?, n)));
     let Some((head, length)) = head.filter(|(head, _)| head.format == FORMAT) else {
-        let (found, expected) =
-            ("no first line of a batch's journal".into(), "the journal of a batch".into());
+        let other = first.and_then(|(l, _)| sound::<Versioned>(l, "batch")).filter(|v| v.format != FORMAT);
+        let (found, expected) = match other {
+            Some(Versioned { format }) => (
+                format!("a batch's journal of format {format}, of another version of this program"),
+                format!("format {FORMAT} (with errors of numbers); --force begins anew"),
+            ),
+            None => ("no first line of a batch's journal".into(), "the journal of a batch".into()),
+        };
         return Err(JournalTrouble::Content { path: path.to_path_buf(), found, expected });
     };
     let mut held = Held { rows: BTreeMap::new(), sound: length as u64, head };
     for (line, length) in lines {
-        let fits = |row: &Row| row.variant < held.head.variants && row.outputs.len() == held.head.outputs;
+        let outputs = held.head.outputs;
+        let fits = |row: &Row| {
+            let estimate = row.estimate.as_ref().is_none_or(|e| e.fits(outputs));
+            row.variant < held.head.variants && row.outputs.len() == outputs && estimate
+        };
         let Some(row) = sound(line, "row").filter(fits) else { break };
         held.rows.entry(row.variant).or_insert(row);
         held.sound += length as u64;
@@ -202,7 +218,6 @@ impl Journal {
 mod tests {
     use super::*;
     use crate::batch::row::Status;
-    use crate::result::Verdict;
 
     fn head() -> Head {
         Head { format: FORMAT, digest: "00ff".into(), variants: 9, outputs: 3, lanes: 8, shard: 1, shards: 1 }
@@ -210,9 +225,7 @@ mod tests {
 
     fn row(variant: usize) -> Row {
         let outputs = vec![0.1 + variant as f64, f64::NAN, f64::NEG_INFINITY];
-        Row {
-            variant, status: Status::Failed, verdict: Verdict::Fails, error: "a \"b\"\n,µ".into(), outputs
-        }
+        Row { variant, doubts: "x \"".into(), ..Row::new(Status::Failed, "a \"b\"\n,µ".into(), outputs) }
     }
 
     #[test]
@@ -249,10 +262,14 @@ mod tests {
             let there = row(*variant);
             let bits = |r: &Row| r.outputs.iter().map(|x| x.to_bits()).collect::<Vec<_>>();
             assert_eq!(bits(back), bits(&there));
-            assert_eq!((back.status, back.verdict, &back.error), (there.status, there.verdict, &there.error));
+            assert_eq!((back.status, &back.doubts, &back.error), (there.status, &there.doubts, &there.error));
         }
         std::fs::write(&path, "nothing of the kind\n").unwrap();
         assert!(read(&path).is_err());
+        let earlier = Head { format: 2, ..head() };
+        std::fs::write(&path, line("batch", &earlier).unwrap()).unwrap();
+        let told = read(&path).unwrap_err().to_string();
+        assert!(told.contains("journal of format 2") && told.contains("expected format 3"), "{told}");
         std::fs::remove_file(&path).unwrap();
     }
 }

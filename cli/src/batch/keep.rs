@@ -13,9 +13,11 @@ use joulestep_engine::run::time_loop::Ended;
 
 use crate::account::happened::Happened;
 use crate::account::{Account, Outcome, store};
+use crate::batch::errors::Errors;
 use crate::batch::plan::Keep;
-use crate::batch::row::{Row, Status};
+use crate::batch::row::{OF_LEDGER, Row, Status};
 use crate::batch::variant::{Built, Study};
+use crate::judge::Uncertainty;
 use crate::result::{ResultWriter, WriterOptions};
 
 /// Result file of a variant within the folder.
@@ -79,7 +81,7 @@ pub fn chosen(study: &Study, rows: &BTreeMap<usize, Row>) -> Option<Vec<usize>> 
 /// In words.
 pub fn write(
     study: &Study,
-    rows: &BTreeMap<usize, Row>,
+    (rows, errors): (&BTreeMap<usize, Row>, &Errors),
     kept: &[usize],
     table: &Path,
     anew: bool,
@@ -110,7 +112,9 @@ pub fn write(
         // A file under its own name is whole.
         let part = folder.join(format!("{}.part", file_name(*variant)));
         let Some(row) = rows.get(variant) else { continue };
-        if record(study, row, &part, stop).map_err(|why| format!("waveforms of variant {variant}: {why}"))? {
+        if record(study, row, errors, &part, stop)
+            .map_err(|why| format!("waveforms of variant {variant}: {why}"))?
+        {
             fs::rename(&part, &path).map_err(|e| system("rename", &part, e))?;
         }
     }
@@ -145,8 +149,29 @@ impl Recorder<f64> for Recording<'_> {
     }
 }
 
+/// The errors of a row in the order of an account's numbers.
+fn of_account(
+    study: &Study,
+    row: &Row,
+    errors: &Errors,
+    account: &Account,
+    components: usize,
+) -> Vec<Uncertainty> {
+    let own = usize::from(study.plan.search.is_some()) + study.plan.measures.len();
+    let mut all = errors.of_row(study, row);
+    all.truncate(all.len().saturating_sub(OF_LEDGER));
+    let mut all: Vec<Uncertainty> = all.into_iter().skip(own).collect();
+    // What drives and the like turn over is no column.
+    let before =
+        2 * (account.judged.len() + account.peaks.len()) + 3 * (account.junctions.len() + components);
+    let others = 3 * account.energies.len().saturating_sub(components);
+    let at = before.min(all.len());
+    all.splice(at..at, std::iter::repeat_n(Uncertainty::Bare, others));
+    all
+}
+
 /// Runs a variant into a result file; whether it came to its end.
-fn record(study: &Study, row: &Row, path: &Path, stop: &AtomicBool) -> Result<bool, String> {
+fn record(study: &Study, row: &Row, errors: &Errors, path: &Path, stop: &AtomicBool) -> Result<bool, String> {
     let Built { setup, facts } = study.prepared(row)?;
     let mut run = setup.ready().map_err(|e| e.to_string())?;
     let values = study.plan.inputs.iter().zip(study.inputs(row.variant));
@@ -161,7 +186,8 @@ fn record(study: &Study, row: &Row, path: &Path, stop: &AtomicBool) -> Result<bo
         Err(trouble) => Outcome::Failed(trouble.to_string()),
     };
     run.finish(&mut recording);
-    let account = Account::new(&run, &facts, recording.happened.lines(), outcome);
+    let mut account = Account::new(&run, &facts, recording.happened.lines(), outcome);
+    account.adopt(of_account(study, row, errors, &account, facts.placed.len()));
     let complete = account.outcome == Outcome::Done;
     let ledger = store::ledger(&run.ledger());
     let finished = recording.writer.finish(complete, Some(&ledger), Some(&store::summary(&account)));

@@ -13,9 +13,11 @@ use wide::{f64x4, f64x8};
 
 use crate::account::{Account, Outcome};
 use crate::batch::block::alike;
+use crate::batch::errors::{estimate, verdict};
 use crate::batch::measure::Measures;
-use crate::batch::row::Row;
-use crate::batch::variant::{Built, Study};
+use crate::batch::row::{Row, Status};
+use crate::batch::variant::{Built, Once, Study, coarsen};
+use crate::judge::{Computed, Level, Uncertainty};
 
 /// A row, and whether its variant marched with others.
 #[derive(Clone, Debug)]
@@ -24,6 +26,8 @@ pub struct Ran {
     pub row: Row,
     /// Whether it ran in lanes.
     pub abreast: bool,
+    /// Its outputs with what is known beside them.
+    computed: Computed,
 }
 
 /// How often those left of a block begin anew without the ones that left.
@@ -38,7 +42,7 @@ struct Waiting {
 /// How a march ended.
 enum March {
     /// All at the end.
-    Done(Vec<Row>),
+    Done(Vec<Once>),
     /// `stop` was set.
     Stopped,
     /// These leave.
@@ -50,18 +54,45 @@ enum March {
 }
 
 impl Study {
-    /// Runs the variants of a block; whatever goes wrong with one stands in its row. `None` where `stop` was set before
-    /// the end of all.
+    /// Runs the variants of a block, those whose errors are estimated at two coarser levels too; whatever goes wrong with
+    /// one stands in its row. `None` where `stop` was set before the end of all.
     pub fn run_block(&self, block: &[usize], stop: &AtomicBool) -> Option<Vec<Ran>> {
+        let mut rows = self.block_at(block, Level::STATED, stop)?;
+        let is_due =
+            |ran: &Ran| self.plan.estimate.includes(ran.row.variant) && ran.row.status == Status::Done;
+        let due: Vec<usize> = rows.iter().filter(|ran| is_due(ran)).map(|ran| ran.row.variant).collect();
+        if due.is_empty() {
+            return Some(rows);
+        }
+        let [one, two] = Level::COARSER;
+        let (coarse, coarsest) =
+            rayon::join(|| self.block_at(&due, one, stop), || self.block_at(&due, two, stop));
+        let coarser = [coarse?, coarsest?];
+        for ran in rows.iter_mut().filter(|ran| is_due(ran)) {
+            let told = coarser.each_ref().map(|all| {
+                let own = all.iter().find(|c| c.row.variant == ran.row.variant).ok_or("it did not run")?;
+                match own.row.status {
+                    Status::Done => Ok(own.computed.clone()),
+                    _ => Err(own.row.error.clone()),
+                }
+            });
+            ran.row.estimate = Some(estimate(&ran.computed, &told));
+        }
+        Some(rows)
+    }
+
+    /// Runs the variants of a block, as coarse as a level.
+    fn block_at(&self, block: &[usize], level: Level, stop: &AtomicBool) -> Option<Vec<Ran>> {
         let marched = || match block {
             [] | [_] => Some(Vec::new()),
-            _ => self.march(block, stop),
+            _ => self.march(block, level, stop),
         };
         // What made the program fail is found by running each alone.
         let mut rows = catch_unwind(AssertUnwindSafe(marched)).unwrap_or_else(|_| Some(Vec::new()))?;
         for &variant in block {
             if !rows.iter().any(|ran| ran.row.variant == variant) {
-                rows.push(Ran { row: self.run(variant, stop)?, abreast: false });
+                let Once { row, computed, .. } = self.run_at(variant, level, stop)?;
+                rows.push(Ran { row, abreast: false, computed });
             }
         }
         rows.sort_unstable_by_key(|ran| ran.row.variant);
@@ -69,10 +100,12 @@ impl Study {
     }
 
     /// Runs what goes abreast; the rest is left to be run alone.
-    fn march(&self, block: &[usize], stop: &AtomicBool) -> Option<Vec<Ran>> {
+    fn march(&self, block: &[usize], level: Level, stop: &AtomicBool) -> Option<Vec<Ran>> {
         let build = |&variant: &usize| {
             let settings = self.settings(variant);
-            self.built(&settings).ok().map(|built| Waiting { variant, built })
+            let mut built = self.built(&settings).ok()?;
+            coarsen(&mut built.setup, level);
+            Some(Waiting { variant, built })
         };
         self.march_group(block.iter().filter_map(build).collect(), stop)
     }
@@ -86,7 +119,8 @@ impl Study {
             };
             match march {
                 March::Done(rows) => {
-                    return Some(rows.into_iter().map(|row| Ran { row, abreast: true }).collect());
+                    let ran = |Once { row, computed, .. }| Ran { row, abreast: true, computed };
+                    return Some(rows.into_iter().map(ran).collect());
                 }
                 March::Stopped => return None,
                 March::Unlike => {
@@ -142,8 +176,10 @@ impl Study {
             let facts = &w.built.facts;
             let account =
                 Account::of_lane(&run, &ledger, lane, facts, measures.each[lane].cleared(), Outcome::Done);
-            let (row, _) = self.row(&account, &measures.each[lane].values(), facts.placed.len());
-            Row { variant: w.variant, ..row }
+            let mut once = self.row(&account, &measures.each[lane], facts.placed.len());
+            once.row.variant = w.variant;
+            once.row.verdict = verdict(self, &once.row, &vec![Uncertainty::Bare; self.outputs.len()]);
+            once
         };
         March::Done(group.iter().enumerate().map(row).collect())
     }

@@ -3,6 +3,7 @@
 use joulestep_engine::recorder::{Event, EventKind, Recorder};
 
 use crate::account::happened::Line;
+use crate::account::numbers::Course;
 use crate::batch::plan::{MeasureSpec, Measured};
 
 /// Gathers the numbers of a plan from the samples of a run.
@@ -13,6 +14,8 @@ pub struct Measures<'a> {
     last: Option<f64>,
     /// Of each guard the cleared fault with the largest let-through.
     cleared: Vec<Line>,
+    /// What protection did.
+    course: Vec<String>,
     stop: &'a std::sync::atomic::AtomicBool,
 }
 
@@ -34,6 +37,7 @@ impl<'a> Measures<'a> {
             gathered: vec![Gathered::default(); specs.len()],
             last: None,
             cleared: Vec::new(),
+            course: Vec::new(),
             stop,
         }
     }
@@ -41,6 +45,11 @@ impl<'a> Measures<'a> {
     /// Of each guard the cleared fault with the largest let-through, for an account.
     pub fn cleared(&self) -> Vec<Line> {
         self.cleared.clone()
+    }
+
+    /// What protection did, in order.
+    pub fn course(&self) -> &[String] {
+        &self.course
     }
 
     /// Whether any number is asked for.
@@ -97,6 +106,7 @@ impl Recorder<f64> for Measures<'_> {
     }
 
     fn event(&mut self, event: &Event) {
+        self.course.extend(Course::of(event));
         if event.kind != EventKind::Cleared {
             return;
         }

@@ -3,7 +3,7 @@
 //!
 //! [`variant::Study::read`] reads a plan; [`variant::Study::run`] runs any variant of it, [`variant::Study::run_block`]
 //! those of a [`block`] in lanes; [`carry::carry`] runs them all on threads into a [`journal`]; [`table`] and [`parquet`]
-//! make files of the rows, [`statistics`] and [`indices`] tell what they say together, [`keep`] runs chosen ones again
+//! make files of the rows, [`errors`] says how far they may be wrong and what follows, [`statistics`] and [`indices`] tell what they say together, [`keep`] runs chosen ones again
 //! with their waveforms.
 //!
 //! A capacitor charged through a resistor of some tolerance, from a program of one's own. Files are opened through a
@@ -14,6 +14,7 @@
 //! use std::path::Path;
 //! use std::sync::atomic::AtomicBool;
 //!
+//! use joulestep::batch::errors::Errors;
 //! use joulestep::batch::statistics::gather;
 //! use joulestep::batch::variant::Study;
 //!
@@ -31,6 +32,7 @@
 //! const PLAN: &str = r#"
 //! format = 1
 //! scenario = "rc.toml"
+//! estimate = "none"
 //! sampling = { kind = "latin-hypercube", variants = 20, seed = 1 }
 //! vary = [{ name = "R", value = "component.R1.resistance", kind = "uniform", lower = "900 ohm", upper = "1.1 kohm" }]
 //! "#;
@@ -45,13 +47,14 @@
 //! let rows: BTreeMap<_, _> =
 //!     (0..study.count()).filter_map(|k| study.run(k, &stop)).map(|row| (row.variant, row)).collect();
 //! // 1 V / R stays below 1.05 mA above 952 ohm: in three layers of four, one more or less at the edge.
-//! let yields = gather(&study, &rows).passes.expect("a limit is set");
+//! let yields = gather(&study, &rows, &Errors::of(&study, &rows)).passes.expect("a limit is set");
 //! assert!(yields.of == 20 && yields.hits.abs_diff(15) <= 1, "{yields:?}");
 //! ```
 
 pub mod block;
 pub mod carry;
 pub mod distribution;
+pub mod errors;
 pub mod indices;
 pub mod journal;
 pub mod keep;

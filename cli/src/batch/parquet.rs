@@ -69,17 +69,25 @@ fn texts<'a>(
 pub fn write(path: &Path, told: &Told<'_>) -> Result<(), ParquetError> {
     let Told { study, rows, .. } = *told;
     let inputs = study.plan.inputs.iter().map(|i| (i.name.as_str(), i.slot.unit.as_str(), "input"));
-    let outputs = study.outputs.iter().map(|o| (o.name.as_str(), o.unit.as_str(), "output"));
+    let errors = told.error_columns();
+    let error = |k: usize| errors.iter().find(move |e| e.output == k);
+    let outputs = study.outputs.iter().enumerate().flat_map(|(k, o)| {
+        let of_error = error(k).map(|e| (e.name.as_str(), e.unit.as_str(), "error"));
+        std::iter::once((o.name.as_str(), o.unit.as_str(), "output")).chain(of_error)
+    });
     let named: Vec<Named<'_>> = inputs.chain(outputs).collect();
     let waveforms = told.waveforms();
-    let words: Vec<&str> =
-        ["status", "verdict", "error"].into_iter().chain(waveforms.as_ref().map(|_| "waveforms")).collect();
+    let words: Vec<&str> = ["doubts", "status", "verdict", "error"]
+        .into_iter()
+        .chain(waveforms.as_ref().map(|_| "waveforms"))
+        .collect();
     let object = |of: &dyn Fn(&Named<'_>) -> Value| {
         Value::Object(named.iter().map(|c| (c.0.to_string(), of(c))).collect::<Map<_, _>>()).to_string()
     };
     let about = [
         ("title", study.plan.title.clone()),
         ("digest", study.digest.clone()),
+        ("estimate", study.plan.estimate.words().to_string()),
         ("units", object(&|c| json!(c.1))),
         ("roles", object(&|c| json!(c.2))),
         ("scenario", study.text.clone()),
@@ -106,7 +114,11 @@ pub fn write(path: &Path, told: &Told<'_>) -> Result<(), ParquetError> {
         }
         for k in 0..study.outputs.len() {
             numbers(&mut group, &rows.iter().map(|r| r.1.outputs[k]).collect::<Vec<_>>())?;
+            if let Some(e) = error(k) {
+                numbers(&mut group, &e.values[chunk * GROUP..][..rows.len()])?;
+            }
         }
+        texts(&mut group, rows.iter().map(|r| r.1.doubts.as_str()))?;
         texts(&mut group, rows.iter().map(|r| r.1.status.word()))?;
         texts(&mut group, rows.iter().map(|r| r.1.verdict.word()))?;
         texts(&mut group, rows.iter().map(|r| r.1.error.as_str()))?;

@@ -16,6 +16,8 @@ pub struct Plan {
     pub sampling: Sampling,
     /// Variants that march together at most, where the plan says.
     pub lanes: Option<usize>,
+    /// Variants whose errors are estimated.
+    pub estimate: Estimated,
     /// What is varied.
     pub inputs: Vec<Input>,
     /// Factor of the correlation matrix of all inputs; `None`: they are independent.
@@ -26,6 +28,52 @@ pub struct Plan {
     pub search: Option<Search>,
     /// Variants whose waveforms are kept.
     pub keep: Vec<Keep>,
+}
+
+/// Variants whose errors are estimated.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Estimated {
+    /// Numbers 0, 16, 32, …: the largest error of a column counts for all of it.
+    #[default]
+    Sixteenth,
+    /// All: each has its own errors.
+    All,
+    /// None: numbers are judged as they stand.
+    None,
+}
+
+impl Estimated {
+    /// Words of the plan, in the order of the variants above; the first is the default.
+    pub const WORDS: [&str; 3] = ["sixteenth", "all", "none"];
+
+    /// By its word.
+    pub fn of_word(word: &str) -> Self {
+        match word {
+            "all" => Self::All,
+            "none" => Self::None,
+            _ => Self::Sixteenth,
+        }
+    }
+
+    /// Whether a variant is among them.
+    pub fn includes(self, variant: usize) -> bool {
+        match self {
+            Self::Sixteenth => variant.is_multiple_of(16),
+            Self::All => true,
+            Self::None => false,
+        }
+    }
+
+    /// Which errors are estimated, for people.
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Sixteenth => {
+                "estimated of every sixteenth variant, by two coarser runs; the largest of a column counts for all of it"
+            }
+            Self::All => "estimated of every variant, by two coarser runs",
+            Self::None => "not estimated: numbers are judged as they stand",
+        }
+    }
 }
 
 /// A varied value.

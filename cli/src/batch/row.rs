@@ -4,8 +4,10 @@ use joulestep_engine::run::watch::Watch;
 use serde::{Deserialize, Serialize};
 
 use crate::account::Account;
-use crate::batch::plan::Plan;
+use crate::batch::errors::Estimate;
+use crate::batch::plan::{MeasureSpec, Plan};
 use crate::batch::variant::Bound;
+use crate::judge::Number;
 use crate::result::Verdict;
 use crate::scenario::build::Ready;
 
@@ -54,17 +56,61 @@ pub struct Row {
     pub variant: usize,
     /// How it ended.
     pub status: Status,
-    /// The verdict over the limits that the user set.
+    /// The verdict over the limits of the user and the ratings of the parts. It follows from the rest of the row and the
+    /// errors of the columns, so no journal keeps it.
+    #[serde(skip, default = "unjudged")]
     pub verdict: Verdict,
     /// Why it did not end well; empty where it did.
     pub error: String,
     /// Its numbers, in the order of the columns; NaN where there is none.
     #[serde(with = "bits")]
     pub outputs: Vec<f64>,
+    /// Lower and upper bound of every limit, one after the other; empty where they are those of the subject as it stands.
+    #[serde(default, skip_serializing_if = "Vec::is_empty", with = "bits")]
+    pub bounds: Vec<f64>,
+    /// Why the verdict cannot be "passes", whatever the numbers say; empty where nothing speaks against it.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub doubts: String,
+    /// Whether a law was used outside the range for which it is known.
+    #[serde(default, skip_serializing_if = "is_false")]
+    pub out_of_range: bool,
+    /// Whether steps exceeded the error bound at their finest length.
+    #[serde(default, skip_serializing_if = "is_false")]
+    pub stalled: bool,
+    /// The errors of its numbers, where coarser runs told them.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub estimate: Option<Estimate>,
+}
+
+fn unjudged() -> Verdict {
+    Verdict::NotJudged
+}
+
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "what serde asks for")]
+fn is_false(flag: &bool) -> bool {
+    !flag
+}
+
+impl Row {
+    /// A row that is not judged yet.
+    pub fn new(status: Status, error: String, outputs: Vec<f64>) -> Self {
+        Self {
+            variant: 0,
+            status,
+            verdict: Verdict::NotJudged,
+            error,
+            outputs,
+            bounds: Vec::new(),
+            doubts: String::new(),
+            out_of_range: false,
+            stalled: false,
+            estimate: None,
+        }
+    }
 }
 
 /// Numbers as the hexadecimal digits of their IEEE 754 binary64, 16 each, so that they come back to the last bit.
-mod bits {
+pub(super) mod bits {
     use serde::de::{Deserialize, Deserializer, Error};
     use serde::ser::Serializer;
 
@@ -109,13 +155,21 @@ pub fn columns(plan: &Plan, ready: &Ready) -> (Vec<Column>, Vec<Bound>) {
     let watches = &ready.setup.watches;
     for j in judged {
         let unit = watches[j.watch].unit;
-        if j.by_user {
-            let columns = (all.len(), all.len() + 1);
-            // Limits of the user come in the order of the scenario; a path tells one by name or place.
-            let paths = [j.name.clone(), (limits.len() + 1).to_string()];
-            let varied = (varied(plan, &paths, "min"), varied(plan, &paths, "max"));
-            limits.push(Bound { name: j.name.clone(), bounds: (j.lower, j.upper), columns, varied });
-        }
+        let columns = (all.len(), all.len() + 1);
+        // Limits of the user come first, in the order of the scenario; a path tells one by name or place.
+        let paths = [j.name.clone(), (limits.len() + 1).to_string()];
+        let varied = match j.by_user {
+            true => (varied(plan, &paths, "min"), varied(plan, &paths, "max")),
+            false => (None, None),
+        };
+        limits.push(Bound {
+            name: j.name.clone(),
+            bounds: (j.lower, j.upper),
+            columns,
+            varied,
+            by_user: j.by_user,
+            waived: j.waived.is_some(),
+        });
         let before = if j.by_user { "limit" } else { "rating" };
         all.push(column(format!("{before}.{}.least", j.name), unit));
         all.push(column(format!("{before}.{}.largest", j.name), unit));
@@ -172,15 +226,19 @@ fn junctions(ready: &Ready, watches: &[Watch]) -> Vec<String> {
     names
 }
 
+/// Outputs of the ledger, which come last: they are errors themselves and have none.
+pub const OF_LEDGER: usize = 2;
+
 /// The numbers of a run in the order of [`columns`], but for what a search found; of energies those of the
 /// scenario's own components only, which come first.
-pub fn outputs(account: &Account, measured: &[f64], components: usize) -> Vec<f64> {
-    let mut all = measured.to_vec();
-    all.extend(account.judged.iter().flat_map(|j| [j.least, j.largest]));
-    all.extend(account.peaks.iter().flat_map(|p| [p.least, p.largest]));
-    all.extend(account.junctions.iter().flat_map(|j| [j.hottest, j.end, j.heat]));
-    all.extend(account.energies.iter().take(components).flat_map(|e| [e.delivered, e.dissipated, e.stored]));
-    all.extend(account.let_through.iter().map(|l| l.1));
-    all.extend([account.residual, account.relative]);
+pub fn numbers(account: &Account, specs: &[MeasureSpec], measured: &[f64], components: usize) -> Vec<Number> {
+    let mut all: Vec<Number> = specs.iter().zip(measured).map(|(s, x)| Number::plain(&s.name, *x)).collect();
+    let mut of_account = account.computed(Vec::new()).numbers;
+    let before = 2 * (account.judged.len() + account.peaks.len()) + 3 * account.junctions.len();
+    let (own, every) = (before + 3 * components, before + 3 * account.energies.len());
+    of_account.drain(own.min(every)..every);
+    all.extend(of_account);
+    all.push(Number::plain("ledger.residual", account.residual));
+    all.push(Number::plain("ledger.residual-relative", account.relative));
     all
 }

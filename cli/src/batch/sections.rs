@@ -5,6 +5,7 @@ pub mod subject;
 
 use joulestep_models::model::Range::{NotNegative, Positive};
 
+use crate::batch::plan::Estimated;
 use crate::scenario::shape::{Form, Key, Kind, Kinds, Section};
 
 /// Version of the plan format that this program reads.
@@ -37,6 +38,12 @@ pub static PLAN: Section = Section {
             "the dead-time study that is varied, in place of a scenario",
         ),
         Key::may("lanes", Form::Whole(1, 8), "variants solved together at most: 1, 4 or 8; default 8"),
+        Key::may(
+            "estimate",
+            Form::Word(&Estimated::WORDS),
+            "variants of a scenario whose errors two coarser runs tell: `sixteenth` (numbers 0, 16, 32, ...; the largest error \
+             of a column counts for all of it), `all` or `none`; default sixteenth",
+        ),
         Key::need("sampling", Form::Table(&SAMPLING), "how the values of the variants are chosen"),
         Key::need("vary", Form::Tables(&VARY), "values of the scenario, rating or study that are varied"),
         Key::may("correlation", Form::Tables(&CORRELATION), "correlations of distributed values"),

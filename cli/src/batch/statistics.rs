@@ -5,9 +5,10 @@ use std::collections::BTreeMap;
 use serde::{Serialize, Serializer};
 use statrs::function::beta::beta_reg;
 
+use crate::batch::errors::{Errors, rulings};
 use crate::batch::row::{Column, Row, Status};
-use crate::batch::variant::Study;
-use crate::result::Verdict;
+use crate::batch::variant::{Bound, Study};
+use crate::judge::{Ruling, Uncertainty, Verdict};
 
 /// A percentile of ascending numbers, 0 ≤ p ≤ 1, by a straight line between the two nearest (definition 7 of Hyndman &
 /// Fan 1996); NaN where there are none.
@@ -55,7 +56,7 @@ pub struct Share {
     /// Variants that count.
     #[serde(rename = "variants")]
     pub hits: usize,
-    /// Variants that were judged.
+    /// All of them.
     pub of: usize,
     /// Clopper–Pearson bound at [`CONFIDENCE`]; it means something for independent draws only.
     pub lower: f64,
@@ -88,8 +89,15 @@ pub struct Worst {
 pub struct LimitSummary {
     /// Its name.
     pub name: String,
-    /// Variants that keep it.
+    /// Whether the user set it; else it is a rating of a part.
+    #[serde(rename = "set_by", serialize_with = "crate::account::json::set_by")]
+    pub by_user: bool,
+    /// Variants that keep it, by more than the error, of all.
     pub kept: Share,
+    /// Variants that exceed it, by more than the error.
+    pub fails: usize,
+    /// Variants of which neither is shown.
+    pub not_proven: usize,
     /// `None` where no variant has a margin.
     pub worst: Option<Worst>,
 }
@@ -103,6 +111,8 @@ pub struct ColumnSummary {
     /// The output.
     #[serde(flatten)]
     pub column: Column,
+    /// What is known of the error of its numbers.
+    pub error: Uncertainty,
     /// How many numbers there are.
     pub count: usize,
     /// Mean and standard deviation (of the sample, divisor n − 1).
@@ -117,15 +127,38 @@ pub struct ColumnSummary {
 /// Percentiles that are told.
 pub const PERCENTS: [f64; 7] = [0.0, 1.0, 5.0, 50.0, 95.0, 99.0, 100.0];
 
+/// Variants whose verdict cannot be "passes", whatever their numbers say.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Doubted {
+    /// How many.
+    pub variants: usize,
+    /// The first of them.
+    pub first: usize,
+    /// What speaks against it.
+    pub text: String,
+}
+
 /// What all rows say together.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Statistics {
     /// Variants by how they ended.
     #[serde(serialize_with = "by_end")]
     pub ended: Vec<(Status, usize)>,
-    /// Variants that keep all limits; `None` where none is set.
-    #[serde(rename = "all_limits_kept")]
+    /// Variants that pass, of all; `None` where none is judged.
+    #[serde(rename = "yield")]
     pub passes: Option<Share>,
+    /// Variants that fail.
+    pub fails: usize,
+    /// Variants that are not proven to pass or to fail.
+    pub not_proven: usize,
+    /// Variants that are not judged, or make no scenario.
+    pub not_judged: usize,
+    /// What speaks against variants, whatever their numbers say.
+    pub doubts: Option<Doubted>,
+    /// Which errors are estimated, in words.
+    pub estimate: &'static str,
+    /// Variants of which they were.
+    pub estimated_variants: usize,
     /// The limits.
     pub limits: Vec<LimitSummary>,
     /// The outputs.
@@ -141,14 +174,17 @@ fn by_end<S: Serializer>(ended: &[(Status, usize)], to: S) -> Result<S::Ok, S::E
     to.collect_map(ended.iter().map(|(status, n)| (status.word().replace(' ', "_"), n)))
 }
 
-/// Gathers the statistics.
-pub fn gather(study: &Study, rows: &BTreeMap<usize, Row>) -> Statistics {
+/// Gathers the statistics of rows that are judged by these errors.
+pub fn gather(study: &Study, rows: &BTreeMap<usize, Row>, errors: &Errors) -> Statistics {
     let done: Vec<&Row> = rows.values().filter(|r| r.status == Status::Done).collect();
     let count = |status| rows.values().filter(|r| r.status == status).count();
     let ended = Status::ALL.into_iter().map(|s| (s, count(s))).filter(|(_, n)| *n > 0).collect();
-    let judged: Vec<&&Row> = done.iter().filter(|r| r.verdict != Verdict::NotJudged).collect();
-    let passing = judged.iter().filter(|r| r.verdict == Verdict::Passes).count();
-    let limits = study.limits.iter().map(|limit| {
+    let verdicts = |verdict| rows.values().filter(|r| r.verdict == verdict).count();
+    let ruled: Vec<Vec<Ruling>> =
+        rows.values().map(|row| rulings(study, row, &errors.of_row(study, row))).collect();
+    let searched = study.plan.search.as_ref().map(|s| s.limit.as_str());
+    let told = |limit: &Bound| !limit.waived && (!limit.by_user || searched != Some(limit.name.as_str()));
+    let limits = study.limits.iter().enumerate().filter(|(_, limit)| told(limit)).map(|(k, limit)| {
         let margins = done.iter().map(|row| {
             let (lower, upper) = limit.of(study.inputs(row.variant));
             let (least, largest) = (row.outputs[limit.columns.0], row.outputs[limit.columns.1]);
@@ -161,8 +197,15 @@ pub fn gather(study: &Study, rows: &BTreeMap<usize, Row>) -> Statistics {
             let inputs = names.zip(study.inputs(variant).iter().copied()).collect();
             Worst { variant, margin, inputs }
         });
-        let kept = margins.iter().filter(|m| m.1 >= 0.0).count();
-        LimitSummary { name: limit.name.clone(), kept: Share::new(kept, margins.len()), worst }
+        let of = |ruling| ruled.iter().filter(|all| all[k] == ruling).count();
+        LimitSummary {
+            name: limit.name.clone(),
+            by_user: limit.by_user,
+            kept: Share::new(of(Ruling::Passes), rows.len()),
+            fails: of(Ruling::Fails),
+            not_proven: of(Ruling::NotProven),
+            worst,
+        }
     });
     let column = |output: usize| {
         let mut values: Vec<f64> = done.iter().map(|r| r.outputs[output]).filter(|x| x.is_finite()).collect();
@@ -174,6 +217,7 @@ pub fn gather(study: &Study, rows: &BTreeMap<usize, Row>) -> Statistics {
         ColumnSummary {
             output,
             column: study.outputs[output].clone(),
+            error: errors.columns.get(output).cloned().unwrap_or_default(),
             count: values.len(),
             mean,
             deviation: (squares / (n - 1.0)).sqrt(),
@@ -182,7 +226,18 @@ pub fn gather(study: &Study, rows: &BTreeMap<usize, Row>) -> Statistics {
     };
     Statistics {
         ended,
-        passes: (!study.limits.is_empty()).then(|| Share::new(passing, judged.len())),
+        passes: (verdicts(Verdict::NotJudged) < rows.len())
+            .then(|| Share::new(verdicts(Verdict::Passes), rows.len())),
+        fails: verdicts(Verdict::Fails),
+        not_proven: verdicts(Verdict::NotProven),
+        not_judged: verdicts(Verdict::NotJudged),
+        doubts: rows.values().find(|r| !r.doubts.is_empty()).map(|first| Doubted {
+            variants: rows.values().filter(|r| !r.doubts.is_empty()).count(),
+            first: first.variant,
+            text: first.doubts.clone(),
+        }),
+        estimate: study.plan.estimate.words(),
+        estimated_variants: errors.variants,
         limits: limits.collect(),
         columns: (0..study.outputs.len()).map(column).collect(),
     }

@@ -5,9 +5,11 @@ use std::io::{self, Write};
 use std::path::Path;
 
 use crate::batch::block::note;
+use crate::batch::errors::Errors;
 use crate::batch::indices::Indices;
 use crate::batch::keep::{file_name, is_kept};
-use crate::batch::row::Row;
+use crate::batch::plan::Estimated;
+use crate::batch::row::{OF_LEDGER, Row};
 use crate::batch::statistics::{PERCENTS, Share, Statistics, Worst};
 use crate::batch::variant::Study;
 use crate::result::{ResultError, Statistic, Table, TableColumn, write_table};
@@ -19,6 +21,8 @@ pub struct Told<'a> {
     pub study: &'a Study,
     /// Its rows.
     pub rows: &'a BTreeMap<usize, Row>,
+    /// The errors of its columns.
+    pub errors: &'a Errors,
     /// What they say together.
     pub statistics: &'a Statistics,
     /// Sobol indices of outputs.
@@ -27,7 +31,47 @@ pub struct Told<'a> {
     pub kept: Option<&'a [usize]>,
 }
 
+/// The column of an output's errors.
+pub(super) struct ErrorColumn {
+    /// Number of the output.
+    pub output: usize,
+    /// Its name: the output's and `.error`.
+    pub name: String,
+    /// Unit symbol: K for a temperature.
+    pub unit: String,
+    /// ± of each row; NaN where it is not known.
+    pub values: Vec<f64>,
+}
+
 impl Told<'_> {
+    /// The columns of errors: of every output but the ledger's, which are errors themselves; none where none was
+    /// estimated.
+    pub(super) fn error_columns(&self) -> Vec<ErrorColumn> {
+        let Told { study, rows, errors, .. } = *self;
+        if study.plan.estimate == Estimated::None {
+            return Vec::new();
+        }
+        let outputs = study.outputs.len().saturating_sub(OF_LEDGER);
+        let mut all: Vec<ErrorColumn> = study.outputs[..outputs]
+            .iter()
+            .enumerate()
+            .map(|(output, c)| ErrorColumn {
+                output,
+                name: format!("{}.error", c.name),
+                unit: if c.unit == "degC" { "K".into() } else { c.unit.clone() },
+                values: Vec::with_capacity(rows.len()),
+            })
+            .collect();
+        for row in rows.values() {
+            for (column, error) in all.iter_mut().zip(errors.of_row(study, row)) {
+                // A number that there is not has no error.
+                let own = error.plus_minus().filter(|_| !row.outputs[column.output].is_nan());
+                column.values.push(own.unwrap_or(f64::NAN));
+            }
+        }
+        all
+    }
+
     /// The result file of each row's variant.
     pub(super) fn waveforms(&self) -> Option<Vec<String>> {
         let kept = self.kept?;
@@ -46,11 +90,31 @@ pub fn hdf5(path: &Path, told: &Told<'_>) -> Result<(), ResultError> {
     let mut columns = Vec::new();
     for (k, input) in study.plan.inputs.iter().enumerate() {
         let values = rows.keys().map(|variant| study.inputs(*variant)[k]).collect();
-        columns.push(TableColumn { name: &input.name, unit: &input.slot.unit, role: "input", values });
+        columns.push(TableColumn {
+            name: &input.name,
+            unit: &input.slot.unit,
+            role: "input",
+            kind: "",
+            values,
+        });
     }
+    let errors = told.error_columns();
     for (k, output) in study.outputs.iter().enumerate() {
         let values = rows.values().map(|row| row.outputs[k]).collect();
-        columns.push(TableColumn { name: &output.name, unit: &output.unit, role: "output", values });
+        columns.push(TableColumn {
+            name: &output.name,
+            unit: &output.unit,
+            role: "output",
+            kind: "",
+            values,
+        });
+        columns.extend(errors.iter().filter(|e| e.output == k).map(|e| TableColumn {
+            name: &e.name,
+            unit: &e.unit,
+            role: "error",
+            kind: told.errors.columns[k].word(),
+            values: e.values.clone(),
+        }));
     }
     let of_inputs =
         |what: &str| study.plan.inputs.iter().map(|i| format!("{what}.{}", i.name)).collect::<Vec<_>>();
@@ -62,17 +126,37 @@ pub fn hdf5(path: &Path, told: &Told<'_>) -> Result<(), ResultError> {
     if !told.indices.is_empty() {
         statistics.push(indices(told, &first, &total));
     }
+    let flag = |of: &dyn Fn(&Row) -> bool| rows.values().map(|r| i64::from(of(r))).collect::<Vec<_>>();
     let table = Table {
         title: &study.plan.title,
         text: &study.text,
         digest: &study.digest,
         lanes: study.lanes as i64,
         lanes_note: &note(study.lanes),
+        estimate: study.plan.estimate.words(),
+        flags: vec![
+            (
+                "estimated",
+                "1 where coarser runs told the errors of the variant",
+                flag(&|r| r.estimate.is_some()),
+            ),
+            (
+                "out_of_range",
+                "1 where a law was used outside the range for which it is known",
+                flag(&|r| r.out_of_range),
+            ),
+            (
+                "stalled",
+                "1 where steps exceeded the error bound at their finest length",
+                flag(&|r| r.stalled),
+            ),
+        ],
         variants: rows.keys().map(|v| *v as i64).collect(),
         columns,
         status: rows.values().map(|r| r.status.word()).collect(),
         verdict: rows.values().map(|r| r.verdict.word()).collect(),
         error: rows.values().map(|r| r.error.as_str()).collect(),
+        doubts: rows.values().map(|r| r.doubts.as_str()).collect(),
         waveforms: told.waveforms(),
         statistics,
     };
@@ -87,7 +171,13 @@ fn outputs<'a>(told: &Told<'_>) -> Statistic<'a> {
     let columns = &statistics.columns;
     let names = columns.iter().map(|c| study.outputs[c.output].name.clone()).collect();
     let units = columns.iter().map(|c| study.outputs[c.output].unit.clone()).collect();
+    let kinds = columns.iter().map(|c| c.error.word().to_string()).collect();
     let mut numbers = vec![
+        (
+            "error",
+            "the largest estimated error, +-; NaN where it is not known",
+            columns.iter().map(|c| c.error.plus_minus().unwrap_or(f64::NAN)).collect(),
+        ),
         ("count", "variants with this number", columns.iter().map(|c| c.count as f64).collect::<Vec<_>>()),
         ("mean", "mean", columns.iter().map(|c| c.mean).collect()),
         ("deviation", "standard deviation of the sample", columns.iter().map(|c| c.deviation).collect()),
@@ -96,17 +186,24 @@ fn outputs<'a>(told: &Told<'_>) -> Statistic<'a> {
         numbers.push((name, "percentile", columns.iter().map(|c| c.percentiles[k]).collect()));
     }
     let words = "outputs over the variants that were run to their end";
-    Statistic { name: "outputs", words, texts: vec![("output", names), ("unit", units)], numbers }
+    Statistic {
+        name: "outputs",
+        words,
+        texts: vec![("output", names), ("unit", units), ("error_kind", kinds)],
+        numbers,
+    }
 }
 
-/// A limit, the variants that keep it, and the worst one with its margin.
-type Yield<'a> = (String, Share, Option<&'a Worst>);
+/// A limit, the variants that keep it, those that exceed it, those of which neither is proven, and the worst one.
+type Yield<'a> = (String, Share, [usize; 2], Option<&'a Worst>);
 
 /// Yields: of each limit, and last of all together.
 fn limits<'a>(told: &Told<'_>) -> Statistic<'a> {
     let Told { study, statistics, .. } = *told;
-    let all = statistics.passes.iter().map(|s| ("all limits".to_string(), *s, None));
-    let each = statistics.limits.iter().map(|l| (l.name.clone(), l.kept, l.worst.as_ref()));
+    let all = statistics.passes.iter();
+    let all = all.map(|s| ("all limits".to_string(), *s, [statistics.fails, statistics.not_proven], None));
+    let each = statistics.limits.iter();
+    let each = each.map(|l| (l.name.clone(), l.kept, [l.fails, l.not_proven], l.worst.as_ref()));
     let each: Vec<Yield<'_>> = each.chain(all).collect();
     let column = |of: &dyn Fn(&Yield<'_>) -> f64| each.iter().map(of).collect::<Vec<_>>();
     let unit = |name: &String| {
@@ -117,19 +214,21 @@ fn limits<'a>(told: &Told<'_>) -> Statistic<'a> {
             .map_or(String::new(), |l| study.outputs[l.columns.0].unit.clone())
     };
     let numbers = vec![
-        ("kept_by", "variants that keep it", column(&|l| l.1.hits as f64)),
-        ("judged", "variants that were judged", column(&|l| l.1.of as f64)),
+        ("kept_by", "variants that keep it, by more than the error", column(&|l| l.1.hits as f64)),
+        ("of", "all variants", column(&|l| l.1.of as f64)),
+        ("exceeded_by", "variants that exceed it, by more than the error", column(&|l| l.2[0] as f64)),
+        ("not_proven", "variants of which neither is shown", column(&|l| l.2[1] as f64)),
         ("lower", "lower Clopper-Pearson bound of the share, 95 %", column(&|l| l.1.lower)),
         ("upper", "upper Clopper-Pearson bound of the share, 95 %", column(&|l| l.1.upper)),
         (
             "worst_variant",
             "the variant of the least margin",
-            column(&|l| l.2.map_or(f64::NAN, |w| w.variant as f64)),
+            column(&|l| l.3.map_or(f64::NAN, |w| w.variant as f64)),
         ),
-        ("worst_margin", "its margin", column(&|l| l.2.map_or(f64::NAN, |w| w.margin))),
+        ("worst_margin", "its margin", column(&|l| l.3.map_or(f64::NAN, |w| w.margin))),
     ];
     let (names, units) = each.iter().map(|l| (l.0.clone(), unit(&l.0))).unzip();
-    let words = "limits: variants that keep them, of those judged, and the worst one";
+    let words = "limits and ratings: variants that keep them, of all, and the worst one";
     Statistic { name: "limits", words, texts: vec![("limit", names), ("unit", units)], numbers }
 }
 
@@ -159,18 +258,26 @@ pub fn csv(out: &mut dyn Write, told: &Told<'_>) -> io::Result<()> {
     let Told { study, rows, .. } = *told;
     let mut writer = csv::Writer::from_writer(out);
     let names = study.plan.inputs.iter().map(|i| (&i.name, &i.slot.unit));
-    let names = names.chain(study.outputs.iter().map(|o| (&o.name, &o.unit)));
+    let errors = told.error_columns();
+    let error = |k: usize| errors.iter().find(move |e| e.output == k);
+    let outputs = study.outputs.iter().enumerate();
+    let outputs = outputs
+        .flat_map(|(k, o)| std::iter::once((&o.name, &o.unit)).chain(error(k).map(|e| (&e.name, &e.unit))));
+    let names = names.chain(outputs);
     let named = names.map(|(name, unit)| if unit == "1" { name.clone() } else { format!("{name} [{unit}]") });
     let header: Vec<String> = std::iter::once("variant".to_string()).chain(named).collect();
     let waveforms = told.waveforms();
-    let last = ["status", "verdict", "error"].into_iter().chain(waveforms.as_ref().map(|_| "waveforms"));
+    let last =
+        ["doubts", "status", "verdict", "error"].into_iter().chain(waveforms.as_ref().map(|_| "waveforms"));
     writer.write_record(header.iter().map(String::as_str).chain(last))?;
     for (k, (variant, row)) in rows.iter().enumerate() {
-        let numbers = study.inputs(*variant).iter().chain(&row.outputs);
+        let outputs = row.outputs.iter().enumerate();
+        let outputs = outputs.flat_map(|(n, x)| std::iter::once(x).chain(error(n).map(|e| &e.values[k])));
+        let numbers = study.inputs(*variant).iter().chain(outputs);
         let number = |x: &f64| if x.is_nan() { String::new() } else { format!("{x:?}") };
         let mut record = vec![variant.to_string()];
         record.extend(numbers.map(number));
-        record.extend([row.status.word().to_string(), row.verdict.word().to_string(), row.error.clone()]);
+        record.extend([&row.doubts, row.status.word(), row.verdict.word(), &row.error].map(String::from));
         record.extend(waveforms.iter().map(|files| files[k].clone()));
         writer.write_record(&record)?;
     }

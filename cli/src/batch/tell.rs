@@ -7,8 +7,9 @@ use serde::Serialize;
 
 use crate::batch::indices::Indices;
 use crate::batch::plan::Sampling;
-use crate::batch::statistics::{CONFIDENCE, ColumnSummary, Share, Statistics, Worst};
+use crate::batch::statistics::{CONFIDENCE, ColumnSummary, Doubted, Share, Statistics, Worst};
 use crate::batch::variant::Study;
+use crate::judge::Uncertainty;
 
 /// Indices told of one output: the largest ones.
 const TOLD_INDICES: usize = 12;
@@ -17,7 +18,7 @@ const TOLD_INDICES: usize = 12;
 pub fn main_outputs(study: &Study) -> Vec<usize> {
     let asked = usize::from(study.plan.search.is_some()) + study.plan.measures.len();
     let mut told: Vec<usize> = (0..asked).collect();
-    for limit in &study.limits {
+    for limit in study.limits.iter().filter(|l| l.by_user) {
         let (least, largest) = limit.columns;
         told.extend(limit.bounds.0.is_finite().then_some(least));
         told.extend(limit.bounds.1.is_finite().then_some(largest));
@@ -40,6 +41,30 @@ fn share(study: &Study, s: &Share) -> String {
     format!("{} of {} ({rate}; {:.0} % confidence {bounds}{how})", s.hits, s.of, 100.0 * CONFIDENCE)
 }
 
+/// "; 3 fail, 1 not proven".
+pub(crate) fn others(counts: &[(usize, &str)]) -> String {
+    let told: Vec<String> =
+        counts.iter().filter(|c| c.0 > 0).map(|(n, what)| format!("{n} {what}")).collect();
+    if told.is_empty() { String::new() } else { format!("; {}", told.join(", ")) }
+}
+
+/// How errors are known, and of which columns they are not.
+pub(crate) fn estimates(statistics: &Statistics) -> String {
+    let mut told = format!("Errors: {}", statistics.estimate);
+    if statistics.estimated_variants > 0 {
+        told += &format!(" ({} variants)", statistics.estimated_variants);
+    }
+    let unknown = statistics.columns.iter().filter_map(|c| match &c.error {
+        Uncertainty::NotEstimated { why } => Some((&c.column.name, why)),
+        _ => None,
+    });
+    let unknown: Vec<_> = unknown.collect();
+    if let Some((name, why)) = unknown.first() {
+        told += &format!("; not estimated of {} outputs, first {name}: {why}", unknown.len());
+    }
+    told
+}
+
 fn inputs(study: &Study, variant: usize) -> String {
     let one = |(input, x): (&crate::batch::plan::Input, &f64)| {
         format!("{} = {}", input.name, people(*x, &input.slot.unit))
@@ -57,10 +82,22 @@ pub fn text(study: &Study, statistics: &Statistics, indices: &[(usize, Indices)]
     let ended: Vec<String> = statistics.ended.iter().map(|(s, n)| format!("{n} {}", s.word())).collect();
     let _ = writeln!(out, "Variants: {}", ended.join(", "));
     if let Some(passes) = &statistics.passes {
-        let _ = writeln!(out, "All limits kept: {}", share(study, passes));
+        let beside = [
+            (statistics.fails, "fail"),
+            (statistics.not_proven, "not proven"),
+            (statistics.not_judged, "not judged"),
+        ];
+        let _ = writeln!(out, "Yield: {} pass{}", share(study, passes), others(&beside));
     }
-    for limit in &statistics.limits {
-        let _ = writeln!(out, "Limit {}: kept by {}", limit.name, share(study, &limit.kept));
+    if let Some(Doubted { variants, first, text }) = &statistics.doubts {
+        let _ = writeln!(out, "Doubt about {variants} variants, the first is {first}: {text}");
+    }
+    // Ratings that all variants keep need no line.
+    for limit in statistics.limits.iter().filter(|l| l.by_user || l.kept.hits < l.kept.of) {
+        let what = if limit.by_user { "Limit" } else { "Rating" };
+        let beside = [(limit.fails, "exceed it"), (limit.not_proven, "not proven")];
+        let (kept, beside) = (share(study, &limit.kept), others(&beside));
+        let _ = writeln!(out, "{what} {}: kept by {kept}{beside}", limit.name);
         if let Some(&Worst { variant, margin, .. }) = limit.worst.as_ref() {
             let unit =
                 study.limits.iter().find(|l| l.name == limit.name).map(|l| &study.outputs[l.columns.0].unit);
@@ -79,7 +116,7 @@ pub fn text(study: &Study, statistics: &Statistics, indices: &[(usize, Indices)]
     if !lines.is_empty() {
         let _ = writeln!(
             out,
-            "Percentiles                      least         5 %        50 %        95 %     largest"
+            "Percentiles                      least         5 %        50 %        95 %     largest  error"
         );
     }
     for c in lines {
@@ -87,8 +124,9 @@ pub fn text(study: &Study, statistics: &Statistics, indices: &[(usize, Indices)]
         for k in [0, 2, 3, 4, 6] {
             let _ = write!(out, " {:>11}", people(c.percentiles[k], &c.column.unit));
         }
-        out.push('\n');
+        let _ = writeln!(out, "  {}", c.error.words(&c.column.unit));
     }
+    let _ = writeln!(out, "{}", estimates(statistics));
     for (output, of) in indices.iter().filter(|(k, _)| told.contains(k)) {
         let name = &study.outputs[*output].name;
         let _ = writeln!(out, "Sobol indices of {name} ({} points): first order, total", of.points);

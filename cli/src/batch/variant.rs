@@ -12,15 +12,16 @@ use sha2::{Digest, Sha256};
 
 use crate::account::{Account, Facts, Outcome};
 use crate::batch::block::DEFAULT_LANES;
+use crate::batch::errors::verdict;
 use crate::batch::measure::Measures;
 use crate::batch::parquet::{as_csv, is_parquet};
 use crate::batch::plan::{Plan, Search, beside};
 use crate::batch::read::{Against, PlanFile, open_plan, understand};
-use crate::batch::row::{Column, Row, Status, columns, columns_of_study, outputs};
+use crate::batch::row::{Column, Row, Status, columns, columns_of_study, numbers};
 use crate::batch::slot::{Slot, World};
 use crate::batch::subject::{Prepared, Subject, prepare};
 use crate::diagnostic::Refusal;
-use crate::result::Verdict;
+use crate::judge::{Computed, Level, Number, Uncertainty};
 use crate::scenario::build::{Ready, Reductions, build_with};
 use crate::scenario::include::Open;
 use crate::scenario::raw::Table;
@@ -38,7 +39,7 @@ pub struct Study {
     pub values: Vec<f64>,
     /// Columns of the numbers that a variant yields.
     pub outputs: Vec<Column>,
-    /// Limits that the verdict judges, with the numbers of their columns.
+    /// Limits and ratings that the verdict judges, with the numbers of their columns; the user's first.
     pub limits: Vec<Bound>,
     /// Variants that march together at most: 1, 4 or 8.
     pub lanes: usize,
@@ -53,7 +54,7 @@ pub struct Study {
     reductions: Reductions,
 }
 
-/// A limit that the user set.
+/// A limit of the user, or a rating of a part.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Bound {
     /// Its name.
@@ -64,6 +65,10 @@ pub struct Bound {
     pub columns: (usize, usize),
     /// Numbers of the inputs that vary the bounds.
     pub varied: (Option<usize>, Option<usize>),
+    /// Whether the user set it; else it is a rating of a part.
+    pub by_user: bool,
+    /// Whether the user waived it.
+    pub waived: bool,
 }
 
 impl Bound {
@@ -81,6 +86,28 @@ pub struct Built {
     pub(super) setup: Setup<f64>,
     /// What its account needs.
     pub(super) facts: Facts,
+}
+
+/// What one run of a variant gives.
+#[derive(Clone, Debug)]
+pub(super) struct Once {
+    pub row: Row,
+    /// Whether the limit of the search was kept.
+    pub kept: Option<bool>,
+    /// The row's outputs with what is known beside them, and what protection did.
+    pub computed: Computed,
+}
+
+impl Once {
+    fn of_row(row: Row, kept: Option<bool>) -> Self {
+        Self { row, kept, computed: Computed::default() }
+    }
+}
+
+/// Makes a setup as coarse as a level; numbers that are taken of samples see fewer of them.
+pub(super) fn coarsen(setup: &mut Setup<f64>, level: Level) {
+    level.apply(setup);
+    setup.sample_every *= level.of_steps();
 }
 
 /// Which file is wrong, and what is.
@@ -190,17 +217,26 @@ impl Study {
         &self.values[variant * k..(variant + 1) * k]
     }
 
-    /// Runs a variant; whatever goes wrong with it stands in its row. `None` where `stop` was set before its end.
+    /// Runs a variant; whatever goes wrong with it stands in its row. Its verdict is that of the numbers as they stand,
+    /// without estimates of errors. `None` where `stop` was set before its end.
     pub fn run(&self, variant: usize, stop: &AtomicBool) -> Option<Row> {
+        self.run_at(variant, Level::STATED, stop).map(|once| once.row)
+    }
+
+    /// The same, as coarse as a level.
+    pub(super) fn run_at(&self, variant: usize, level: Level, stop: &AtomicBool) -> Option<Once> {
         let settings = self.settings(variant);
         let run = || match &self.plan.search {
-            None => self.once(&settings, stop).map(|(row, _)| row),
-            Some(search) => self.search(search, settings.clone(), stop),
+            None => self.once(&settings, level, stop),
+            Some(search) => self.search(search, settings.clone(), level, stop),
         };
         let outcome = catch_unwind(AssertUnwindSafe(run)).unwrap_or_else(|_| {
             Some(self.without(Status::Broken, "the program failed in this variant; please report it".into()))
         });
-        outcome.map(|row| Row { variant, ..row })
+        let mut once = outcome?;
+        once.row.variant = variant;
+        once.row.verdict = verdict(self, &once.row, &vec![Uncertainty::Bare; self.outputs.len()]);
+        Some(once)
     }
 
     /// What a variant sets.
@@ -208,9 +244,8 @@ impl Study {
         self.plan.inputs.iter().map(|i| &i.slot).zip(self.inputs(variant).iter().copied()).collect()
     }
 
-    fn without(&self, status: Status, error: String) -> Row {
-        let outputs = vec![f64::NAN; self.outputs.len()];
-        Row { variant: 0, status, verdict: Verdict::NotJudged, error, outputs }
+    fn without(&self, status: Status, error: String) -> Once {
+        Once::of_row(Row::new(status, error, vec![f64::NAN; self.outputs.len()]), None)
     }
 
     /// Reads and builds the scenario with these settings.
@@ -243,19 +278,20 @@ impl Study {
         self.built(&settings)
     }
 
-    /// One run: its row, and whether the limit of the search was kept.
-    fn once(&self, settings: &[(&Slot, f64)], stop: &AtomicBool) -> Option<(Row, Option<bool>)> {
+    fn once(&self, settings: &[(&Slot, f64)], level: Level, stop: &AtomicBool) -> Option<Once> {
         if !matches!(self.subject, Subject::Run) {
             let searched = self.plan.search.as_ref().map(|s| s.limit.as_str());
-            return self.subject.once(&self.root, settings, &self.outputs, searched, stop);
+            let told = self.subject.once(&self.root, settings, &self.outputs, searched, stop);
+            return told.map(|(row, kept)| Once::of_row(row, kept));
         }
-        let Built { setup, mut facts } = match self.built(settings) {
+        let Built { mut setup, mut facts } = match self.built(settings) {
             Ok(built) => built,
-            Err(why) => return Some((self.without(Status::Refused, why), None)),
+            Err(why) => return Some(self.without(Status::Refused, why)),
         };
+        coarsen(&mut setup, level);
         let mut run = match setup.ready() {
             Ok(run) => run,
-            Err(why) => return Some((self.without(Status::Failed, why.to_string()), None)),
+            Err(why) => return Some(self.without(Status::Failed, why.to_string())),
         };
         facts.method = run.method();
         let mut measures = Measures::new(&self.plan.measures, stop);
@@ -266,27 +302,36 @@ impl Study {
         };
         run.finish(&mut measures);
         let account = Account::new(&run, &facts, measures.cleared(), outcome);
-        Some(self.row(&account, &measures.values(), facts.placed.len()))
+        Some(self.row(&account, &measures, facts.placed.len()))
     }
 
-    /// The row of a run that is over, and whether the limit of the search was kept.
-    pub(super) fn row(&self, account: &Account, measured: &[f64], components: usize) -> (Row, Option<bool>) {
+    /// What a run that is over gives.
+    pub(super) fn row(&self, account: &Account, measures: &Measures<'_>, components: usize) -> Once {
         let (status, error) = match &account.outcome {
             Outcome::Failed(why) => (Status::Failed, why.clone()),
             _ => (Status::Done, String::new()),
         };
         let limit = self.plan.search.as_ref().and_then(|s| account.judged.iter().find(|j| j.name == s.limit));
         let kept = limit.map(|j| j.kept).filter(|_| status == Status::Done);
-        let mut values = outputs(account, measured, components);
-        if self.plan.search.is_some() {
-            values.insert(0, f64::NAN);
+        let mut numbers = numbers(account, &self.plan.measures, &measures.values(), components);
+        if let Some(search) = &self.plan.search {
+            numbers.insert(0, Number::plain(&search.name, f64::NAN));
         }
-        if values.len() != self.outputs.len() {
+        if numbers.len() != self.outputs.len() {
             // A number that decides what there is to tell: not one that a table with common columns can vary.
             let why = "this variant has other results than the scenario as it stands";
-            return (self.without(Status::Refused, why.into()), None);
+            return self.without(Status::Refused, why.into());
         }
-        (Row { variant: 0, status, verdict: account.verdict(), error, outputs: values }, kept)
+        let mut row = Row::new(status, error, numbers.iter().map(|n| n.value).collect());
+        let bounds: Vec<f64> = account.judged.iter().flat_map(|j| [j.min, j.max]).collect();
+        if !self.limits.iter().flat_map(|l| [l.bounds.0, l.bounds.1]).eq(bounds.iter().copied()) {
+            row.bounds = bounds;
+        }
+        row.doubts = account.doubts.iter().map(|d| d.text.as_str()).collect::<Vec<_>>().join("; ");
+        row.out_of_range = account.doubts.iter().any(|d| d.out_of_range);
+        row.stalled = account.counters.stalled > 0;
+        let course = measures.course().to_vec();
+        Once { row, kept, computed: Computed { numbers, course, ..Computed::default() } }
     }
 
     /// Halves the bracket whose ends lie on both sides of the limit; tells the run of the kept end.
@@ -294,27 +339,29 @@ impl Study {
         &'a self,
         search: &'a Search,
         mut settings: Vec<(&'a Slot, f64)>,
+        level: Level,
         stop: &AtomicBool,
-    ) -> Option<Row> {
+    ) -> Option<Once> {
         settings.push((&search.slot, f64::NAN));
         let mut at = |x: f64| {
             if let Some(last) = settings.last_mut() {
                 last.1 = x;
             }
-            self.once(&settings, stop)
+            self.once(&settings, level, stop)
         };
         let (mut low, mut high) = search.ends;
-        let (mut row, kept_low) = at(low)?;
-        let Some(kept_low) = kept_low else { return Some(row) };
-        let (other, kept_high) = at(high)?;
-        let Some(kept_high) = kept_high else { return Some(other) };
+        let mut best = at(low)?;
+        let Some(kept_low) = best.kept else { return Some(best) };
+        let other = at(high)?;
+        let Some(kept_high) = other.kept else { return Some(other) };
         if kept_low == kept_high {
             let what = if kept_low { "kept" } else { "exceeded" };
             let why = format!("the limit `{}` is {what} at both ends of the search", search.limit);
-            return Some(Row { status: Status::NotFound, error: why, ..row });
+            (best.row.status, best.row.error) = (Status::NotFound, why);
+            return Some(best);
         }
         if kept_high {
-            row = other;
+            best = other;
         }
         for _ in 0..MOST_HALVINGS {
             if high - low <= search.tolerance * low.abs().max(high.abs()) {
@@ -324,20 +371,24 @@ impl Study {
             if middle <= low || middle >= high {
                 break;
             }
-            let (there, kept) = at(middle)?;
-            let Some(kept) = kept else { return Some(there) };
+            let there = at(middle)?;
+            let Some(kept) = there.kept else { return Some(there) };
             if kept == kept_low {
                 low = middle;
             } else {
                 high = middle;
             }
             if kept {
-                row = there;
+                best = there;
             }
         }
-        if let Some(found) = row.outputs.first_mut() {
-            *found = if kept_low { low } else { high };
+        let at = if kept_low { low } else { high };
+        if let Some(found) = best.row.outputs.first_mut() {
+            *found = at;
         }
-        Some(row)
+        if let Some(number) = best.computed.numbers.first_mut() {
+            (number.value, number.further) = (at, high - low);
+        }
+        Some(best)
     }
 }

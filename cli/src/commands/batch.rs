@@ -11,6 +11,7 @@ use serde::Serialize;
 use crate::args::{BatchArgs, BatchCommand, BatchOutputArgs, MergeArgs, ProgressAs};
 use crate::batch::block::{Blocks, TOLERANCE, TOLERANCE_OF_EXTREMES};
 use crate::batch::carry::{Carried, carry};
+use crate::batch::errors::Errors;
 use crate::batch::journal::{self, Head, Journal, path_of};
 use crate::batch::progress::{BatchProgress, Show};
 use crate::batch::row::Row;
@@ -94,7 +95,12 @@ pub fn batch(args: &BatchArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     }
     let (output, whole, anew) = (&args.output, shard.1 == 1, !args.resume);
     let carried = Some(carried);
-    finish(&Finish { study: &study, rows: &rows, carried, out, output, whole, anew }, streams)
+    let errors = Errors::of(&study, &rows);
+    errors.judge(&study, &mut rows);
+    finish(
+        &Finish { study: &study, rows: &rows, errors: &errors, carried, out, output, whole, anew },
+        streams,
+    )
 }
 
 fn no_table() -> Refused {
@@ -202,7 +208,9 @@ fn shown(study: &Study, output: &BatchOutputArgs) -> Result<usize, Refused> {
 /// A batch whose variants are all run.
 struct Finish<'a> {
     study: &'a Study,
+    /// Judged.
     rows: &'a BTreeMap<usize, Row>,
+    errors: &'a Errors,
     /// How they were run; `None` where they were only merged.
     carried: Option<Carried>,
     out: &'a Path,
@@ -232,7 +240,7 @@ impl Finish<'_> {
             asked::draw(path, &picture::figure(self.study, self.rows, shown(self.study, output)?))?;
         }
         if let Some(kept) = kept {
-            let written = keep::write(self.study, self.rows, kept, out, self.anew, stopped());
+            let written = keep::write(self.study, (self.rows, self.errors), kept, out, self.anew, stopped());
             written.map_err(|why| (why, INPUT_OUTPUT))?;
         }
         Ok(())
@@ -273,12 +281,13 @@ struct Waveforms<'a> {
 
 /// Writes what is asked for, and tells the statistics.
 fn finish(batch: &Finish<'_>, streams: &mut Streams<'_>) -> io::Result<u8> {
-    let Finish { study, rows, carried, out, output, whole, .. } = *batch;
-    let statistics = statistics::gather(study, rows);
+    let Finish { study, rows, errors, carried, out, output, whole, .. } = *batch;
+    let statistics = statistics::gather(study, rows, errors);
     let indices = indices::of_rows(study, rows);
     // Which are worst only the whole table tells.
     let kept = keep::chosen(study, rows).filter(|_| whole);
-    let told = Told { study, rows, statistics: &statistics, indices: &indices, kept: kept.as_deref() };
+    let told =
+        Told { study, rows, errors, statistics: &statistics, indices: &indices, kept: kept.as_deref() };
     if let Err(why) = batch.write(&told, kept.as_deref()) {
         return refused(&why, output.json, streams);
     }
@@ -330,11 +339,22 @@ fn merged(args: &MergeArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     };
     let Some(out) = &args.output.out else { return refused(&no_table(), json, streams) };
     match gathered(&mut study, args, out) {
-        Ok(rows) => {
+        Ok(mut rows) => {
             listen();
             let output = &args.output;
+            let errors = Errors::of(&study, &rows);
+            errors.judge(&study, &mut rows);
             finish(
-                &Finish { study: &study, rows: &rows, carried: None, out, output, whole: true, anew: true },
+                &Finish {
+                    study: &study,
+                    rows: &rows,
+                    errors: &errors,
+                    carried: None,
+                    out,
+                    output,
+                    whole: true,
+                    anew: true,
+                },
                 streams,
             )
         }

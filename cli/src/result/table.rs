@@ -25,8 +25,10 @@ pub struct TableColumn<'a> {
     pub name: &'a str,
     /// Unit symbol; "1" for a plain number.
     pub unit: &'a str,
-    /// "input" or "output".
+    /// "input", "output" or "error" (± of the output before it).
     pub role: &'static str,
+    /// What is known of errors, in a word; empty for other columns.
+    pub kind: &'static str,
     /// One number per row; NaN where there is none.
     pub values: Vec<f64>,
 }
@@ -59,7 +61,11 @@ pub struct Table<'a> {
     pub lanes_note: &'a str,
     /// Number of each row's variant, ascending.
     pub variants: Vec<i64>,
-    /// Inputs, then outputs.
+    /// Which errors are estimated, in words.
+    pub estimate: &'a str,
+    /// Columns of zeros and ones: name, what one means, one number per row.
+    pub flags: Vec<(&'static str, &'static str, Vec<i64>)>,
+    /// Inputs, then outputs, each with its errors.
     pub columns: Vec<TableColumn<'a>>,
     /// How each variant ended.
     pub status: Vec<&'static str>,
@@ -67,6 +73,8 @@ pub struct Table<'a> {
     pub verdict: Vec<&'static str>,
     /// Why a variant did not end well; empty where it did.
     pub error: Vec<&'a str>,
+    /// Why the verdict of a variant cannot be "passes", whatever its numbers say; empty where nothing speaks against it.
+    pub doubts: Vec<&'a str>,
     /// Result file of each variant whose waveforms are kept, in the folder of the table's waveforms; empty for the
     /// others. `None`: the plan keeps none.
     pub waveforms: Option<Vec<String>>,
@@ -96,6 +104,7 @@ pub fn write_table(path: &Path, table: &Table<'_>) -> Result<(), ResultError> {
     store.group_text("batch", "title", table.title)?;
     store.group_number("batch", "lanes", table.lanes)?;
     store.group_text("batch", "lanes_note", table.lanes_note)?;
+    store.group_text("batch", "estimate", table.estimate)?;
     let growing = |name, units, long_name, deflate| Growing {
         group: "batch",
         name,
@@ -107,23 +116,33 @@ pub fn write_table(path: &Path, table: &Table<'_>) -> Result<(), ResultError> {
     };
     store.grow_integers(&growing("variant", "1", "number of the variant, from 0", 4))?;
     store.scale("batch/variant", "variant")?;
-    let mut taken = Names::reserving(&["variant", "status", "verdict", "error", "waveforms"]);
+    let own = ["variant", "status", "verdict", "doubts", "error", "waveforms"];
+    let mut taken =
+        Names::reserving(&own.into_iter().chain(table.flags.iter().map(|f| f.0)).collect::<Vec<_>>());
     let datasets: Vec<String> = table.columns.iter().map(|c| taken.take(c.name)).collect();
     for (column, dataset) in table.columns.iter().zip(&datasets) {
         let units = names::unit(column.unit);
         store.grow_reals(Form::Double, &growing(dataset, units, column.name, 4))?;
         store.text_attribute(&format!("batch/{dataset}"), "role", column.role)?;
+        if !column.kind.is_empty() {
+            store.text_attribute(&format!("batch/{dataset}"), "kind", column.kind)?;
+        }
         store.attach(&format!("batch/{dataset}"), 0, "batch/variant")?;
     }
     store.grow_texts::<16>(&growing("status", "", "how the variant ended", 4))?;
-    store.grow_texts::<16>(&growing("verdict", "", "verdict over the limits of the scenario", 4))?;
+    store.grow_texts::<16>(&growing("verdict", "", "verdict over limits and ratings", 4))?;
+    store.grow_texts::<ERROR>(&growing("doubts", "", "why the verdict cannot be passes", 4))?;
     store.grow_texts::<ERROR>(&growing("error", "", "why the variant did not end well", 4))?;
     let waveforms = table.waveforms.as_ref();
     if waveforms.is_some() {
         let words = "result file of the variant in the folder of waveforms";
         store.grow_texts::<FILE>(&growing("waveforms", "", words, 4))?;
     }
-    for name in ["status", "verdict", "error"].into_iter().chain(waveforms.map(|_| "waveforms")) {
+    for (name, words, _) in &table.flags {
+        store.grow_integers(&growing(name, "1", words, 4))?;
+        store.attach(&format!("batch/{name}"), 0, "batch/variant")?;
+    }
+    for name in ["status", "verdict", "doubts", "error"].into_iter().chain(waveforms.map(|_| "waveforms")) {
         store.attach(&format!("batch/{name}"), 0, "batch/variant")?;
     }
     statistics(&store, &table.statistics)?;
@@ -134,7 +153,11 @@ pub fn write_table(path: &Path, table: &Table<'_>) -> Result<(), ResultError> {
     }
     store.append_texts::<16>("batch/status", &table.status)?;
     store.append_texts::<16>("batch/verdict", &table.verdict)?;
+    store.append_texts::<ERROR>("batch/doubts", &table.doubts)?;
     store.append_texts::<ERROR>("batch/error", &table.error)?;
+    for (name, _, values) in &table.flags {
+        store.append(&format!("batch/{name}"), values)?;
+    }
     if let Some(files) = waveforms {
         store
             .append_texts::<FILE>("batch/waveforms", &files.iter().map(String::as_str).collect::<Vec<_>>())?;

@@ -1,5 +1,6 @@
 //! Reads the table of a batch.
 
+use std::collections::BTreeMap;
 use std::path::Path;
 
 use super::FORMAT_VERSION;
@@ -15,6 +16,10 @@ pub struct ReadColumn {
     pub unit: String,
     /// Whether it is varied; else it is a result.
     pub input: bool,
+    /// Whether it holds errors of the column before it.
+    pub error: bool,
+    /// What is known of errors, in a word.
+    pub kind: String,
     /// One number per row; NaN where there is none.
     pub values: Vec<f64>,
 }
@@ -42,6 +47,12 @@ pub struct ReadTable {
     pub verdict: Vec<String>,
     /// Why a variant did not end well.
     pub error: Vec<String>,
+    /// Why the verdict of a variant cannot be "passes", whatever its numbers say.
+    pub doubts: Vec<String>,
+    /// Numbers of the rows of which each flag is set.
+    pub flags: BTreeMap<String, Vec<usize>>,
+    /// Which errors are estimated, in words.
+    pub estimate: String,
 }
 
 /// The table of a batch; `None` where the file holds none.
@@ -63,6 +74,7 @@ pub fn read_table(path: &Path) -> Result<Option<ReadTable>, ResultError> {
         title: archive.group_text("batch", "title").unwrap_or_default(),
         text: text("scenario"),
         digest: text("digest"),
+        estimate: archive.group_text("batch", "estimate").unwrap_or_default(),
         complete: archive.root_number("complete") == Some(1),
         version: text("producer_version"),
         ..ReadTable::default()
@@ -76,16 +88,24 @@ pub fn read_table(path: &Path) -> Result<Option<ReadTable>, ResultError> {
             ("status", _) => table.status = archive.texts(&path)?,
             ("verdict", _) => table.verdict = archive.texts(&path)?,
             ("error", _) => table.error = archive.texts(&path)?,
+            ("doubts", _) => table.doubts = archive.texts(&path)?,
             (_, Some(role)) => table.columns.push(ReadColumn {
                 name: archive.text(&path, "long_name").unwrap_or(dataset),
                 unit: archive.text(&path, "units").unwrap_or_default(),
                 input: role == "input",
+                error: role == "error",
+                kind: archive.text(&path, "kind").unwrap_or_default(),
                 values: archive.reals(&path, 0..count)?,
             }),
+            (flag @ ("estimated" | "out_of_range" | "stalled"), None) => {
+                let all = archive.integers(&path, 0..count)?.into_iter().enumerate();
+                let set = all.filter(|(_, x)| *x != 0).map(|(k, _)| k).collect();
+                table.flags.insert(flag.to_string(), set);
+            }
             _ => {}
         }
     }
-    for texts in [&mut table.status, &mut table.verdict, &mut table.error] {
+    for texts in [&mut table.status, &mut table.verdict, &mut table.error, &mut table.doubts] {
         texts.truncate(count);
     }
     Ok(Some(table))

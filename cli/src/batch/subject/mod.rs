@@ -13,7 +13,6 @@ use crate::batch::row::{Row, Status};
 use crate::batch::sections::subject::{OF_DEAD_TIME, OF_RATING};
 use crate::batch::slot::Slot;
 use crate::diagnostic::Diagnostic;
-use crate::result::Verdict;
 use crate::scenario::conform::Conform;
 use crate::scenario::fields::Fields;
 use crate::scenario::raw::Table;
@@ -125,7 +124,7 @@ impl Subject {
         let before = usize::from(searched.is_some());
         let ill = |(status, error): Ill| {
             let outputs = vec![f64::NAN; columns.len()];
-            (Row { variant: 0, status, verdict: Verdict::NotJudged, error, outputs }, None)
+            (Row::new(status, error, outputs), None)
         };
         let found = || -> Result<Option<Found>, Ill> {
             let mut root = root.clone();
@@ -158,11 +157,8 @@ impl Subject {
             x >= limit.bounds.0 && x <= limit.bounds.1
         };
         let of_search = searched.and_then(|name| limits.iter().find(|l| l.name == name)).map(kept);
-        let verdict = match limits.iter().all(kept) {
-            _ if limits.is_empty() => Verdict::NotJudged,
-            true => Verdict::Passes,
-            false => Verdict::Fails,
-        };
-        Some((Row { variant: 0, status: Status::Done, verdict, error: String::new(), outputs }, of_search))
+        let mut row = Row::new(Status::Done, String::new(), outputs.clone());
+        row.bounds = limits.iter().flat_map(|l| [l.bounds.0, l.bounds.1]).collect();
+        Some((row, of_search))
     }
 }

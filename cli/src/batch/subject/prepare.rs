@@ -102,7 +102,8 @@ fn bounds(fields: &Fields, columns: &[Column]) -> Result<Vec<Bound>, Box<Diagnos
     let all = limits(fields, &|name| at(name).map(|k| columns[k].unit.clone()))?;
     let one = |limit: super::Limit| {
         let k = at(&limit.output).unwrap_or(0);
-        Bound { name: limit.name, bounds: limit.bounds, columns: (k, k), varied: (None, None) }
+        let (name, bounds) = (limit.name, limit.bounds);
+        Bound { name, bounds, columns: (k, k), varied: (None, None), by_user: true, waived: false }
     };
     Ok(all.into_iter().map(one).collect())
 }

@@ -5,12 +5,13 @@ use std::collections::BTreeMap;
 use joulestep_engine::units::people;
 
 use super::Told;
+use crate::batch::errors::Errors;
 use crate::batch::indices::of_rows;
 use crate::batch::plan::Sampling;
 use crate::batch::row::Row;
 use crate::batch::statistics::{CONFIDENCE, ColumnSummary, PERCENTS, Share, Statistics, gather};
-use crate::batch::tell::main_outputs;
-use crate::batch::variant::Study;
+use crate::batch::tell::{estimates, main_outputs, others};
+use crate::batch::variant::{Bound, Study};
 use crate::batch::{indices::Indices, picture};
 use crate::plot::{Axis, Bars, Figure, Panel, Series};
 use crate::report::study::file_name;
@@ -64,6 +65,16 @@ fn inputs(study: &Study, variant: usize) -> String {
     study.plan.inputs.iter().zip(study.inputs(variant)).map(one).collect::<Vec<_>>().join(", ")
 }
 
+/// The errors of the extremes that a limit bounds.
+fn errors_of(study: &Study, statistics: &Statistics, limit: &Bound) -> String {
+    let sides = [(limit.columns.0, limit.bounds.0), (limit.columns.1, limit.bounds.1)];
+    let told = sides.into_iter().filter(|(_, bound)| bound.is_finite()).filter_map(|(k, _)| {
+        let column = statistics.columns.iter().find(|c| c.output == k)?;
+        Some(column.error.words(&study.outputs[k].unit))
+    });
+    told.collect::<Vec<_>>().join(", ")
+}
+
 fn limits(study: &Study, statistics: &Statistics) -> Option<Grid> {
     if statistics.limits.is_empty() {
         return None;
@@ -77,12 +88,26 @@ fn limits(study: &Study, statistics: &Statistics) -> Option<Grid> {
             let (margin, at) = worst.map_or((String::new(), String::new()), |w| {
                 (people(w.margin, &unit), format!("variant {}: {}", w.variant, inputs(study, w.variant)))
             });
-            vec![l.name.clone(), share(study, &l.kept), margin, at]
+            let error = study.limits.iter().find(|b| b.name == l.name && b.by_user == l.by_user);
+            let error = error.map_or(String::new(), |b| errors_of(study, statistics, b));
+            let count = |n: usize| n.to_string();
+            vec![
+                l.name.clone(),
+                share(study, &l.kept),
+                count(l.fails),
+                count(l.not_proven),
+                error,
+                margin,
+                at,
+            ]
         })
         .collect();
-    let mut grid =
-        Grid::new("Limits over all variants", &["limit", "kept by", ">worst margin", "where"], rows);
-    let exceeded = |k: &usize| statistics.limits[*k].kept.hits < statistics.limits[*k].kept.of;
+    let mut grid = Grid::new(
+        "Limits and ratings over all variants",
+        &["limit", "kept by", ">exceeded by", ">not proven", ">error", ">worst margin", "where"],
+        rows,
+    );
+    let exceeded = |k: &usize| statistics.limits[*k].fails > 0;
     grid.marked = (0..statistics.limits.len()).filter(exceeded).collect();
     Some(grid)
 }
@@ -99,12 +124,13 @@ fn percentiles(study: &Study, columns: &[&ColumnSummary], caption: &str) -> Opti
                 output.name.clone(),
                 people(c.mean, &output.unit),
                 crate::report::number(c.deviation, unit),
+                c.error.words(&output.unit),
             ];
             row.extend(c.percentiles.iter().map(|x| people(*x, &output.unit)));
             row
         })
         .collect();
-    let mut heads: Vec<String> = ["output", ">mean", ">deviation"].map(String::from).to_vec();
+    let mut heads: Vec<String> = ["output", ">mean", ">deviation", ">error"].map(String::from).to_vec();
     heads.extend(PERCENTS.iter().map(|p| match p {
         0.0 => ">least".into(),
         100.0 => ">largest".into(),
@@ -144,8 +170,8 @@ fn indices(study: &Study, output: usize, of: &Indices) -> [Block; 2] {
 }
 
 /// Everything that the rows say.
-pub(super) fn told(study: &Study, rows: &BTreeMap<usize, Row>) -> Told {
-    let statistics = gather(study, rows);
+pub(super) fn told(study: &Study, rows: &BTreeMap<usize, Row>, errors: &Errors) -> Told {
+    let statistics = gather(study, rows, errors);
     let main = {
         let mut seen = std::collections::BTreeSet::new();
         let mut main = main_outputs(study);
@@ -155,9 +181,14 @@ pub(super) fn told(study: &Study, rows: &BTreeMap<usize, Row>) -> Told {
     let column = |k: &usize| statistics.columns.iter().find(|c| c.output == *k);
     let mut answers = Vec::new();
     if let Some(passes) = &statistics.passes {
-        answers.push(format!("All limits are kept by {}.", share(study, passes)));
+        let beside = [
+            (statistics.fails, "fail"),
+            (statistics.not_proven, "not proven"),
+            (statistics.not_judged, "not judged"),
+        ];
+        answers.push(format!("The yield is {}{}.", share(study, passes), others(&beside)));
     }
-    for l in statistics.limits.iter().filter(|l| l.kept.hits < l.kept.of) {
+    for l in statistics.limits.iter().filter(|l| l.fails > 0) {
         let worst = l.worst.as_ref().filter(|w| w.margin.is_finite()).map_or(String::new(), |w| {
             let by = people(-w.margin, &unit_of_margin(study, &l.name));
             format!("; the worst, variant {}, exceeds it by {by}", w.variant)
@@ -206,7 +237,7 @@ pub(super) fn told(study: &Study, rows: &BTreeMap<usize, Row>) -> Told {
         result,
         numbers,
         definitions: definitions(study),
-        conditions: vec![match drawn_at_random(study) {
+        conditions: vec![format!("{}.", estimates(&statistics)), match drawn_at_random(study) {
             Some("") => "Variants are drawn independently from the stated distributions (Monte Carlo).".into(),
             Some(_) => "Variants fill the stated distributions evenly; confidence bounds are those of independent draws.".into(),
             None => "Variants are those that the plan names: shares among them are no probabilities.".to_string(),
@@ -219,6 +250,14 @@ fn definitions(study: &Study) -> Vec<(&'static str, &'static str)> {
         (
             "Percentile",
             "by a straight line between the two nearest values (definition 7 of Hyndman & Fan 1996)",
+        ),
+        (
+            "Error",
+            "how far numerical methods may have led a number astray: the largest of the variants of which coarser runs told it",
+        ),
+        (
+            "Yield",
+            "variants that pass, of all; one passes if every limit and rating is kept by more than the error",
         ),
         ("Deviation", "standard deviation of the sample, divisor n − 1"),
         ("Margin", "distance between a limit and the extreme that it bounds; below zero it is exceeded"),

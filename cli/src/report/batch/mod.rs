@@ -9,9 +9,11 @@ use std::path::{Path, PathBuf};
 
 use super::study::capital;
 use super::{Block, Grid, Report, Section, Tone, words};
+use crate::batch::errors::{Errors, Estimate};
 use crate::batch::row::{Row, Status};
 use crate::batch::variant::Study;
 use crate::diagnostic::Sources;
+use crate::judge::Uncertainty;
 use crate::result::{ReadTable, Verdict};
 
 /// Rows of variants that did not end well which are listed.
@@ -27,17 +29,49 @@ struct Told {
     conditions: Vec<String>,
 }
 
+/// What is known of the errors of each output, from the column beside it; `of` gives ± from that column.
+fn known(table: &ReadTable, of: impl Fn(&[f64]) -> Option<f64>) -> Vec<Uncertainty> {
+    let outputs = table.columns.iter().enumerate().filter(|(_, c)| !c.input && !c.error);
+    let one = |(k, _): (usize, _)| match table.columns.get(k + 1).filter(|c| c.error) {
+        Some(error) => {
+            // A column without an error may hold rows that have their own.
+            let plus_minus = of(&error.values);
+            let own = error.kind == "not estimated" && plus_minus.is_some();
+            Uncertainty::of_word(if own { "within" } else { &error.kind }, plus_minus, None)
+        }
+        None => Uncertainty::Bare,
+    };
+    outputs.map(one).collect()
+}
+
+/// The errors of a row.
+fn estimated(table: &ReadTable, row: usize) -> Vec<Uncertainty> {
+    known(table, |values| values.get(row).copied().filter(|x| !x.is_nan()))
+}
+
+/// The errors of the columns.
+fn errors(table: &ReadTable) -> Errors {
+    let largest = |values: &[f64]| values.iter().copied().filter(|x| !x.is_nan()).reduce(f64::max);
+    Errors { columns: known(table, largest), variants: table.flags.get("estimated").map_or(0, Vec::len) }
+}
+
 /// The rows of the table.
 fn rows(table: &ReadTable) -> BTreeMap<usize, Row> {
-    let outputs: Vec<&Vec<f64>> = table.columns.iter().filter(|c| !c.input).map(|c| &c.values).collect();
+    let outputs: Vec<&Vec<f64>> =
+        table.columns.iter().filter(|c| !c.input && !c.error).map(|c| &c.values).collect();
     let row = |(k, &variant): (usize, &usize)| {
         let word = |texts: &[String]| texts.get(k).cloned().unwrap_or_default();
+        let flag = |name: &str| table.flags.get(name).is_some_and(|set| set.binary_search(&k).is_ok());
+        let status = Status::of_word(&word(&table.status)).unwrap_or(Status::Broken);
+        let outputs = outputs.iter().map(|values| values.get(k).copied().unwrap_or(f64::NAN)).collect();
         let row = Row {
             variant,
-            status: Status::of_word(&word(&table.status)).unwrap_or(Status::Broken),
             verdict: Verdict::of_word(&word(&table.verdict)).unwrap_or(Verdict::NotJudged),
-            error: word(&table.error),
-            outputs: outputs.iter().map(|values| values.get(k).copied().unwrap_or(f64::NAN)).collect(),
+            doubts: word(&table.doubts),
+            out_of_range: flag("out_of_range"),
+            stalled: flag("stalled"),
+            estimate: flag("estimated").then(|| Estimate::of(&estimated(table, k))),
+            ..Row::new(status, word(&table.error), outputs)
         };
         (variant, row)
     };
@@ -54,7 +88,9 @@ fn study(table: &ReadTable) -> Option<Study> {
     let plan = files.iter().find(|(_, text)| varies(text))?.0;
     let open = |path: &Path| files.get(path).cloned().ok_or_else(|| io::Error::from(io::ErrorKind::NotFound));
     let study = Study::read(plan, &open).ok()?;
-    let named = |input: bool| table.columns.iter().filter(move |c| c.input == input).map(|c| c.name.as_str());
+    let named = |input: bool| {
+        table.columns.iter().filter(move |c| c.input == input && !c.error).map(|c| c.name.as_str())
+    };
     let same = named(true).eq(study.plan.inputs.iter().map(|i| i.name.as_str()))
         && named(false).eq(study.outputs.iter().map(|o| o.name.as_str()))
         && table.variants.iter().all(|&v| v < study.count());
@@ -97,11 +133,17 @@ fn ended(rows: &BTreeMap<usize, Row>) -> Vec<Block> {
 pub(super) fn report(table: &ReadTable) -> Report {
     let rows = rows(table);
     let told = match study(table) {
-        Some(study) => known::told(&study, &rows),
+        Some(study) => known::told(&study, &rows, &errors(table)),
         None => plain::told(table, &rows),
     };
     let (verdict, tone) = headline(&rows);
     let mut warnings = Vec::new();
+    if rows.values().any(|r| !r.doubts.is_empty()) {
+        let told = rows.values().filter(|r| !r.doubts.is_empty());
+        let first =
+            told.clone().next().map_or(String::new(), |r| format!("variant {}: {}", r.variant, r.doubts));
+        warnings.push(format!("Of {} variants the numbers are not to be relied on; {first}.", told.count()));
+    }
     if !table.complete {
         warnings.push("The table was not written to its end.".to_string());
     }

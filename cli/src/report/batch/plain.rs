@@ -31,7 +31,7 @@ pub(super) fn told(table: &ReadTable, rows: &BTreeMap<usize, Row>) -> Told {
     let done: Vec<bool> = table.status.iter().map(|s| s == Status::Done.word()).collect();
     let mut lines = Vec::new();
     let mut result = Vec::new();
-    for column in &table.columns {
+    for column in table.columns.iter().filter(|c| !c.error) {
         let kept = column.values.iter().zip(&done).filter(|(x, done)| x.is_finite() && **done);
         let mut values: Vec<f64> = kept.map(|(x, _)| *x).collect();
         values.sort_by(f64::total_cmp);
