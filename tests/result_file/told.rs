@@ -21,7 +21,7 @@ pub fn layout() -> Layout {
     let mut channels = vec![
         column("v(bus)", "voltage of node bus", "V"),
         column("i(L1)", "current through L1", "A"),
-        column("odd", "values that are hard to keep", ""),
+        column("line(odd)", "values that are hard to keep", ""),
     ];
     channels.extend(HOSTILE.iter().map(|name| column(name, "", "V")));
     Layout {

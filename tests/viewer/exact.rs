@@ -104,14 +104,15 @@ fn windows_hold_every_extreme_and_come_down_to_the_samples() {
 }
 
 #[test]
-fn a_cursor_tells_the_nearest_sample_bit_for_bit() {
+fn a_cursor_near_a_sample_tells_it_bit_for_bit() {
     let folder = tempfile::tempdir().unwrap();
     let served = served(&folder);
     let file = ResultFile::open(&folder.path().join("a.h5")).unwrap();
     let time = file.time(0..SAMPLES).unwrap();
     for t in [-1.0, 0.0, 4.9e-8, 5.1e-8, 1e-3, 0.012_345_678_9, 0.029_999_9, 7.0] {
-        let told = served.told(&format!("at?f=0&g=w&s=0,1,2,3,4&t={t:e}"));
-        let sample = told["sample"].as_u64().unwrap() as usize;
+        let told = served.told(&format!("at?f=0&g=w&s=0,1,2,3,4&t={t:e}&reach=10"));
+        let sample = told["samples"][0].as_u64().unwrap() as usize;
+        assert_eq!(told["samples"][1], sample);
         let nearest = |a: &usize, b: &usize| (time[*a] - t).abs().total_cmp(&(time[*b] - t).abs());
         assert_eq!(Some(sample), (0..SAMPLES).min_by(nearest), "{t}");
         assert_eq!(told["time"].as_f64(), Some(time[sample]));
@@ -121,11 +122,40 @@ fn a_cursor_tells_the_nearest_sample_bit_for_bit() {
             assert_eq!(held, value(c, sample));
         }
     }
-    let told = served.told("at?f=0&g=t&s=0&t=0.01234567");
-    assert_eq!(told["sample"], 1235);
-    assert_eq!(told["values"][0], 50.0 + 1e-3 * 123_500.0);
     let told = served.told("at?f=0&g=w&s=0&i=299999");
     assert_eq!(told["time"].as_f64(), Some(time[299_999]));
+}
+
+/// Between samples a cursor tells the straight line through both, or the earlier one where the signal holds; where no
+/// line is drawn it tells nothing.
+#[test]
+fn a_cursor_between_samples_tells_what_the_line_shows() {
+    let folder = tempfile::tempdir().unwrap();
+    let served = served(&folder);
+    let near = |found: &Value, expected: f64| {
+        let found = found.as_f64().unwrap();
+        assert!((found - expected).abs() <= 1e-12 * expected.abs(), "{found} against {expected}");
+    };
+    for (before, share) in [(0, 0.5), (5999, 0.01), (5999, 0.99), (6000, 0.3), (996, 0.25), (123_456, 0.7)] {
+        let t = (before as f64 + share) * STEP;
+        let told = served.told(&format!("at?f=0&g=w&s=0,1,2,3,4&t={t:e}"));
+        assert_eq!(told["samples"], serde_json::json!([before, before + 1]));
+        assert_eq!(told["time"].as_f64(), Some(t));
+        near(&told["values"][0], 400.0 - 1e4 * t);
+        near(&told["values"][1], 5.0 + 2e4 * t);
+        let share = (t - before as f64 * STEP) / STEP;
+        near(&told["values"][4], (1.0 - share) * value(4, before) + share * value(4, before + 1));
+        assert_eq!(told["values"][3].as_f64(), Some(value(3, before)), "{before}");
+    }
+    // Temperatures have fewer samples: theirs is the line between those.
+    let told = served.told("at?f=0&g=t&s=0&t=0.01234567");
+    assert_eq!(told["samples"], serde_json::json!([1234, 1235]));
+    near(&told["values"][0], 50.0 + 1e-3 * 0.012_345_67 / STEP);
+    for t in [-1e-9, 0.03] {
+        let told = served.told(&format!("at?f=0&g=w&s=0,3&t={t:e}"));
+        assert_eq!(told["values"], serde_json::json!([null, null]), "{t}");
+    }
+    assert_eq!(served.get("at?f=0&g=w&s=0&t=1e-3&reach=x").status, 400);
 }
 
 /// Integrals of straight lines and their products are polynomials; of a whole number of periods of a sine, the mean
@@ -162,9 +192,26 @@ fn integrals_between_samples_are_those_of_the_closed_forms() {
     assert!((mean_square / 72.0 - (1.0 - missed)).abs() < 1e-8, "{mean_square}");
     near(&sine["max"], 12.0, 1e-12);
     near(&sine["min"], -12.0, 1e-12);
-    // The line goes on at sample 6000, in a ramp of one step.
-    near(&told["signals"][3]["integral"], (201_000 - 6000) as f64 * STEP + STEP / 2.0, 1e-12);
+    // The line goes on at sample 6000, at once.
+    near(&told["signals"][3]["integral"], (201_000 - 6000) as f64 * STEP, 1e-12);
+    near(&told["signals"][3]["square"], (201_000 - 6000) as f64 * STEP, 1e-12);
     assert_eq!(told["signals"][0]["max_at"].as_f64(), Some(first as f64 * STEP));
+    // Between instants that are no samples: straight lines stay exact, and what holds begins where it begins.
+    let (a, b) = (5998.7 * STEP, 6001.5 * STEP);
+    let told = served.told(&format!("between?f=0&g=w&s=0,1,3&p=0:1,3:1&from=5998&to=6002&a={a:e}&b={b:e}"));
+    let length = b - a;
+    let line = |p: f64, q: f64, a: f64| p * (b - a) + q * (b * b - a * a) / 2.0;
+    near(&told["signals"][0]["integral"], line(400.0, -1e4, a), 1e-12);
+    near(&told["signals"][0]["max"], 400.0 - 1e4 * a, 1e-14);
+    near(&told["signals"][1]["max"], 5.0 + 2e4 * b, 1e-14);
+    near(&told["signals"][2]["integral"], 1.5 * STEP, 1e-9);
+    near(&told["products"][1], line(5.0, 2e4, 6000.0 * STEP), 1e-9);
+    assert_eq!((told["begin"].as_f64(), told["end"].as_f64()), (Some(a), Some(b)));
+    near(&told["signals"][0]["integral"], length * (400.0 - 1e4 * (a + b) / 2.0), 1e-12);
+    // Both within one interval.
+    let (a, b) = (7.2 * STEP, 7.6 * STEP);
+    let told = served.told(&format!("between?f=0&g=w&s=0&from=7&to=8&a={a:e}&b={b:e}"));
+    near(&told["signals"][0]["integral"], (b - a) * (400.0 - 1e4 * (a + b) / 2.0), 1e-12);
     // A single sample has no length.
     let told = served.told("between?f=0&g=w&s=0&from=7&to=7");
     assert_eq!(told["signals"][0]["integral"], 0.0);
@@ -208,6 +255,7 @@ fn the_page_is_told_what_the_file_says_about_itself() {
     assert_eq!(file["w"]["to"].as_f64(), Some(8999.0 * STEP));
     for (c, (name, unit)) in NAMES.iter().enumerate() {
         let signal = &file["w"]["signals"][c];
+        assert_eq!(signal["holds"], name.starts_with("line("));
         assert_eq!((signal["name"].as_str(), signal["unit"].as_str()), (Some(*name), Some(*unit)));
         let values = (0..9000).map(|k| value(c, k));
         assert_eq!(signal["max"].as_f64(), values.clone().reduce(f64::max));

@@ -8,7 +8,7 @@ use std::time::{Duration, Instant};
 use joulestep::result::ResultFile;
 use serde_json::Value;
 
-use super::{HOSTILE, NAMES, STEP, Served, value, written};
+use super::{HOSTILE, NAMES, Served, value, written};
 use crate::common::browser::Browser;
 
 const SAMPLES: usize = 60_000;
@@ -104,14 +104,16 @@ fn the_page_zooms_reads_jumps_and_saves() {
     let (from, to) = view(&browser);
     assert!(from > 0.0 && to < end);
 
-    // A click sets a cursor on a sample; what it tells is the file's.
+    // A click sets a cursor; what it tells is what the line shows there.
     browser.drag(at, at);
     let instant = reading(&browser, "#span [data-cursor=A]");
-    let sample = time.iter().position(|&t| t == instant).expect("a sample's instant");
-    assert!((from - STEP..=to + STEP).contains(&instant));
+    assert!((from..=to).contains(&instant));
+    let sample = time.iter().position(|&t| t > instant).expect("a sample behind it") - 1;
     for (c, (name, _)) in NAMES.iter().enumerate() {
-        let held = file.window(name, sample..sample + 1).unwrap()[0];
-        assert_eq!(cell(&browser, c, "a").to_bits(), held.to_bits(), "{name}");
+        let held = file.window(name, sample..sample + 2).unwrap();
+        let share = if c == 3 { 0.0 } else { (instant - time[sample]) / (time[sample + 1] - time[sample]) };
+        let (found, expected) = (cell(&browser, c, "a"), held[0] + (held[1] - held[0]) * share);
+        assert!((found - expected).abs() <= 1e-12 * expected.abs(), "{name}: {found} against {expected}");
     }
     // A sample further.
     browser.press(".");
@@ -120,6 +122,16 @@ fn the_page_zooms_reads_jumps_and_saves() {
         js(time[sample + 1])
     );
     browser.until(&next);
+
+    // Where the sheet shows blocks of samples, a cursor stands on one of them.
+    browser.press("\u{e00c}0");
+    browser.until("return document.querySelector('#span [data-cursor=A]') === null");
+    browser.drag(at, at);
+    let instant = reading(&browser, "#span [data-cursor=A]");
+    let sample = time.iter().position(|&t| t == instant).expect("a sample's instant");
+    for (c, (name, _)) in NAMES.iter().enumerate() {
+        assert_eq!(cell(&browser, c, "a").to_bits(), value(c, sample).to_bits(), "{name}");
+    }
 
     // To a happening, by its list.
     browser.press("0");
@@ -186,6 +198,55 @@ fn the_page_zooms_reads_jumps_and_saves() {
         assert_eq!((row[0], row[1], row[5]), (time[k], value(0, k), value(4, k)));
     }
     browser.press("\u{e00c}");
+    browser.no_trouble();
+}
+
+/// What is drawn of ten samples, or of many with a gap among them: from one sample to the next straight, or level where
+/// the value holds. A cursor's value lies on that line (`on` in the program, checked against closed forms elsewhere).
+#[test]
+#[cfg_attr(not(with_browser), ignore = "no Chromium with chromedriver (Debian: chromium, chromium-driver)")]
+fn what_holds_is_drawn_in_steps_at_every_zoom() {
+    let browser = Browser::start(800, 600);
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("a.h5");
+    written(&path, 100);
+    let served = Served::start(&[&path]);
+    opened(&browser, &served);
+    // Samples at 0 to 1 s, none from 0.2 s to 0.8 s; the value goes from 0 to 1 behind the gap. 1000 px wide, 1 px high
+    // for 1: the height of what is drawn at 0.5 s.
+    let drawn = |count: usize, hold: bool| {
+        let told = browser.run(&format!(
+            "return import(new URL('traces.js', location.href).href).then(({{ draw }}) => {{
+               const times = Array.from({{ length: {count} }}, (_, k) => k / ({count} - 1)).filter((t) => t <= 0.2 || t >= 0.8);
+               const values = Float64Array.from(times, (t) => (t < 0.5 ? 0 : 100));
+               const window = {{ begins: Float64Array.from(times), entries: times.length, end: 1 }};
+               const across = {{ from: 0, to: 1, left: 0, right: 1000, x: (t) => 1000 * t }};
+               const heights = [];
+               const seen = (points) => {{
+                 for (let k = 2; k < points.length; k += 2) {{
+                   const [a, b, c, d] = points.slice(k - 2, k + 2);
+                   if (Math.min(a, c) <= 500 && Math.max(a, c) >= 500 && a !== c) {{
+                     heights.push(b + ((d - b) * (500 - a)) / (c - a));
+                   }}
+                 }}
+               }};
+               const surface = {{ line: seen, area: seen, dots: () => null }};
+               draw(surface, {{ window, trace: {{ values }}, shift: 0 }}, across, {{ y: (v) => v }}, {{ hold: {hold} }});
+               return heights;
+             }})"
+        ));
+        let heights: Vec<f64> = told.as_array().unwrap().iter().map(|y| y.as_f64().unwrap()).collect();
+        assert!(!heights.is_empty(), "{count} samples: nothing is drawn");
+        heights
+    };
+    for count in [11, 20_001] {
+        assert!(drawn(count, true).iter().all(|&y| y == 0.0), "{count}: {:?}", drawn(count, true));
+        assert!(
+            drawn(count, false).iter().all(|&y| (y - 50.0).abs() < 0.5),
+            "{count}: {:?}",
+            drawn(count, false)
+        );
+    }
     browser.no_trouble();
 }
 

@@ -5,7 +5,7 @@
 //! | Where | What |
 //! |---|---|
 //! | `/` attributes | `complete` (0 until the run ended properly), `producer`, `producer_version`, `format_version`, `scenario` (full text), `created` (UTC, ISO 8601), `columns` (references to what grew) |
-//! | `/waveforms` | `time` (s, dimension scale) and one dataset per channel along it |
+//! | `/waveforms` | `time` (s, dimension scale) and one dataset per channel along it; the attribute `interpolation` is "previous" where a value holds until the next sample (on/off lines), else samples are joined by straight lines |
 //! | `/thermal` | the same for temperatures (degC), with a `time` of its own |
 //! | `/overview/<level>` | per block of 16^level samples, `time` of its first sample, and for each channel minimum and maximum along the axis `extreme` |
 //! | `/events` | along `time`: `kind`, `subject`, `note`, `value`, `unit` |

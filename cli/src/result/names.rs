@@ -63,6 +63,15 @@ pub(super) fn description(column: &Column, dataset: &str) -> String {
     }
 }
 
+/// Attribute of a dataset whose values hold until the next sample, and its value there; without it they are joined by
+/// straight lines.
+pub(super) const INTERPOLATION: (&str, &str) = ("interpolation", "previous");
+
+/// Whether a column's values hold until the next sample: states of on/off lines do, and `line(NAME)` names nothing else.
+pub(super) fn holds(column: &Column) -> bool {
+    column.name.starts_with("line(") && column.unit.is_empty()
+}
+
 /// The unit as written: "1" for a plain number, as UDUNITS and the CF conventions have it.
 pub(super) fn unit(unit: &str) -> &str {
     if unit.is_empty() { "1" } else { unit }

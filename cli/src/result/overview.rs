@@ -103,9 +103,7 @@ impl Overview {
             for ((column, dataset), words) in columns.iter().zip(&datasets).zip(&words) {
                 store.grow_reals(form, &growing(dataset, Some(2), names::unit(&column.unit), words))?;
                 let path = format!("{group}/{dataset}");
-                if *dataset != column.name {
-                    store.text_attribute(&path, "original_name", &column.name)?;
-                }
+                store.column_attributes(&path, column)?;
                 store.attach(&path, 0, &time)?;
                 store.attach(&path, 1, &extreme)?;
             }

@@ -14,7 +14,10 @@ use super::overview::{self, LEVELS, OverviewBlocks};
 use super::steps::{self, StepTable};
 use super::store;
 use super::summary::{self, Summary};
-use super::{FORMAT_VERSION, names::Names};
+use super::{
+    FORMAT_VERSION,
+    names::{INTERPOLATION, Names},
+};
 
 /// What a file says about itself.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -43,6 +46,8 @@ pub struct Channel {
     pub long_name: String,
     /// Unit symbol.
     pub unit: String,
+    /// Whether a value holds until the next sample; else straight lines join the samples.
+    pub holds: bool,
 }
 
 /// A group of columns along one time.
@@ -260,6 +265,7 @@ impl Group {
                 name: archive.text(&path, "original_name").unwrap_or_else(|| dataset.clone()),
                 long_name: archive.text(&path, "long_name").unwrap_or_default(),
                 unit: archive.unit(&path),
+                holds: archive.text(&path, INTERPOLATION.0).as_deref() == Some(INTERPOLATION.1),
                 dataset,
             });
         }

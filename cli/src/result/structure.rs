@@ -2,9 +2,10 @@
 
 use hdf5::types::VarLenUnicode;
 use hdf5::{H5Dataset, H5Group, H5Type};
+use joulestep_engine::recorder::Column;
 
 use super::error::ResultError;
-use super::names::no_nul;
+use super::names::{INTERPOLATION, holds, no_nul};
 use super::store::{Shape, Store};
 use super::text::Text;
 
@@ -161,6 +162,16 @@ impl Store {
     /// Sets a text attribute of a dataset.
     pub(super) fn text_attribute(&self, path: &str, name: &str, text: &str) -> Result<(), ResultError> {
         self.set_text(&self.dataset(path)?, name, text)
+    }
+
+    /// Sets what a column of samples says beside its values: its own name where the dataset's differs, and whether its
+    /// values hold.
+    pub(super) fn column_attributes(&self, path: &str, column: &Column) -> Result<(), ResultError> {
+        if path.rsplit('/').next() != Some(&column.name) {
+            self.text_attribute(path, "original_name", &column.name)?;
+        }
+        let (name, previous) = INTERPOLATION;
+        if holds(column) { self.text_attribute(path, name, previous) } else { Ok(()) }
     }
 
     /// Sets a number attribute of a dataset.

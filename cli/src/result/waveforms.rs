@@ -55,9 +55,7 @@ impl Waveforms {
         for ((column, dataset), words) in columns.iter().zip(&datasets).zip(&words) {
             store.grow_reals(form, &growing(dataset, names::unit(&column.unit), words))?;
             let path = format!("{group}/{dataset}");
-            if *dataset != column.name {
-                store.text_attribute(&path, "original_name", &column.name)?;
-            }
+            store.column_attributes(&path, column)?;
             store.attach(&path, 0, &time)?;
         }
         Ok(Self { group, datasets, form, column: Vec::with_capacity(chunk) })

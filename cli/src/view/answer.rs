@@ -8,6 +8,7 @@ use super::meta::{self, Meta, Number};
 use super::pool::Pool;
 use super::query::Query;
 use super::shown::{Shown, unread};
+use super::track::on;
 use super::{assets, csv, gate, window};
 
 const JSON: &str = "application/json";
@@ -34,9 +35,11 @@ struct Limits {
 
 #[derive(Serialize)]
 struct At {
-    sample: Option<usize>,
+    /// The last sample at or before the instant, and the first at or after it.
+    samples: Option<[usize; 2]>,
     time: Option<Number>,
-    values: Vec<Number>,
+    /// None where there is no line: before the first sample and after the last.
+    values: Vec<Option<Number>>,
 }
 
 #[derive(Serialize)]
@@ -102,23 +105,30 @@ fn drawn(shown: &mut Shown, query: &Query<'_>) -> Result<Vec<u8>, Answer> {
     window::window(track, file, &signals, from, to, count).map_err(unread)
 }
 
-/// The sample nearest to `t` (s), or the sample `i`: its number, its instant and the values of signals there.
+/// Where a cursor stands, and the values of the lines there: at the sample `i`; else at the sample nearest to `t` (s)
+/// where that is within `reach` (s), else at `t` itself.
 fn at(shown: &mut Shown, query: &Query<'_>) -> Result<At, Answer> {
     let (file, track) = shown.track(query.text("g"))?;
     if track.length == 0 {
-        return Ok(At { sample: None, time: None, values: Vec::new() });
+        return Ok(At { samples: None, time: None, values: Vec::new() });
     }
-    let sample = match query.text("i") {
-        "" => track.nearest(file, query.real("t")?).map_err(unread)?,
-        _ => query.index("i", track.length)?,
+    let instant = |sample| track.instant(file, sample).map_err(unread);
+    let t = if query.text("i").is_empty() {
+        let t = query.real("t")?;
+        let near = instant(track.nearest(file, t).map_err(unread)?)?;
+        if (near - t).abs() <= query.bound("reach", 0.0)? { near } else { t }
+    } else {
+        instant(query.index("i", track.length)?)?
     };
+    let samples @ [first, last] = track.around(file, t).map_err(unread)?;
+    let (from, to) = (instant(first)?, instant(last)?);
     let mut values = Vec::new();
     for signal in query.signals(track.channels(file).len())? {
-        let value = track.values(file, signal, sample..sample + 1).map_err(unread)?;
-        values.push(Number(value.first().copied().unwrap_or(f64::NAN)));
+        let held = track.values(file, signal, first..last + 1).map_err(unread)?;
+        let ends = held.first().zip(held.last()).filter(|_| from <= t && t <= to);
+        values.push(ends.map(|(a, b)| Number(on((from, *a), (to, *b), t, track.holds(file, signal)))));
     }
-    let time = track.instant(file, sample).map_err(unread)?;
-    Ok(At { sample: Some(sample), time: Some(Number(time)), values })
+    Ok(At { samples: Some(samples), time: Some(Number(t)), values })
 }
 
 /// The samples between two instants `from` and `to` (s), both counted in: the first and how many.
@@ -131,11 +141,13 @@ fn span(shown: &mut Shown, query: &Query<'_>) -> Result<Span, Answer> {
     Ok(Span { first, count: end.saturating_sub(first) })
 }
 
-/// Integrals of signals `s` and of products `p` between the samples `from` and `to`.
+/// Integrals of signals `s` and of products `p` between the samples `from` and `to`; where given, from the instant `a`
+/// to the instant `b` (s) among them.
 fn integrals(shown: &mut Shown, query: &Query<'_>) -> Result<Between, Answer> {
     let (file, track) = shown.track(query.text("g"))?;
     let range = query.range(track.length, between::MOST)?;
+    let ends = [query.bound("a", f64::NEG_INFINITY)?, query.bound("b", f64::INFINITY)?];
     let end = track.channels(file).len();
     let (signals, pairs) = (query.signals(end)?, query.pairs(end)?);
-    between::between(track, file, &signals, &pairs, range).map_err(unread)
+    between::between(track, file, &signals, &pairs, range, ends).map_err(unread)
 }

@@ -1,5 +1,5 @@
-//! Integrals between two samples, from all samples there. Signals are straight lines between samples, as everywhere in
-//! the program, so the integrals are exact: the trapezoidal rule, and Simpson's for products and squares.
+//! Integrals between two samples, from all samples there. Signals are straight lines between samples, or hold their
+//! value where the file says so, so the integrals are exact: the trapezoidal rule, and Simpson's for products and squares.
 
 use std::collections::BTreeMap;
 use std::collections::btree_map::Entry;
@@ -8,7 +8,7 @@ use std::ops::Range;
 use serde::Serialize;
 
 use super::meta::Number;
-use super::track::{PIECE, Track};
+use super::track::{PIECE, Track, on};
 use crate::result::{ResultError, ResultFile};
 
 /// Most samples in one request; the page adds up.
@@ -39,14 +39,40 @@ impl Sum {
 struct Gathered {
     integral: Sum,
     square: Sum,
-    /// Value and sample.
-    smallest: (f64, usize),
-    largest: (f64, usize),
+    /// Value and instant, s.
+    smallest: (f64, f64),
+    largest: (f64, f64),
 }
 
 /// The integral of a product of two straight lines from (a, b) to (x, y), over a length of 1.
 fn product(a: f64, b: f64, x: f64, y: f64) -> f64 {
     (a * b + (a + x) * (b + y) + x * y) / 6.0
+}
+
+/// Values of a signal at the instants of a piece.
+struct Column {
+    values: Vec<f64>,
+    holds: bool,
+}
+
+impl Column {
+    /// From samples; where the piece begins or ends within an interval, its value there is that of the line.
+    fn new(samples: &[f64], time: &[f64], held: Vec<f64>, holds: bool) -> Self {
+        let mut values = held.clone();
+        for (k, &t) in time.iter().enumerate().filter(|(k, t)| **t != samples[*k]) {
+            // From behind the first sample, or from before the last.
+            let (a, b) = if t > samples[k] { (k, k + 1) } else { (k.saturating_sub(1), k) };
+            if b < held.len() {
+                values[k] = on((samples[a], held[a]), (samples[b], held[b]), t, holds);
+            }
+        }
+        Self { values, holds }
+    }
+
+    /// Both ends of the line from each instant to the next.
+    fn lines(&self) -> impl Iterator<Item = (f64, f64)> {
+        self.values.windows(2).map(|v| (v[0], if self.holds { v[0] } else { v[1] }))
+    }
 }
 
 #[derive(Serialize)]
@@ -69,76 +95,81 @@ pub(super) struct Between {
     products: Vec<Number>,
 }
 
-/// Integrals of signals, of their squares and of products of two, with extremes. The range needs a sample.
+/// Integrals of signals, of their squares and of products of two, with extremes, over the samples of the range and among
+/// them from one instant to another (s). The range needs a sample.
 pub(super) fn between(
     track: &Track,
     file: &ResultFile,
     signals: &[usize],
     pairs: &[(usize, usize)],
     range: Range<usize>,
+    [from, to]: [f64; 2],
 ) -> Result<Between, ResultError> {
     let start = Gathered {
         integral: Sum::default(),
         square: Sum::default(),
-        smallest: (f64::NAN, range.start),
-        largest: (f64::NAN, range.start),
+        smallest: (f64::NAN, f64::NAN),
+        largest: (f64::NAN, f64::NAN),
     };
     let mut gathered = vec![start; signals.len()];
     let mut products = vec![Sum::default(); pairs.len()];
+    let mut ends = (f64::NAN, f64::NAN);
     let mut begin = range.start;
     while begin < range.end {
         // One sample of overlap: its interval belongs to the piece that ends there.
         let piece = begin..(begin + PIECE).min(range.end);
-        let time = track.time(file, piece.clone())?;
+        let samples = track.time(file, piece.clone())?;
+        // Only the first and the last piece have an end within an interval.
+        let time: Vec<f64> = samples.iter().map(|&t| t.clamp(from, to.max(from))).collect();
         let steps: Vec<f64> = time.windows(2).map(|t| t[1] - t[0]).collect();
         let mut columns = BTreeMap::new();
         for signal in signals.iter().copied().chain(pairs.iter().flat_map(|&(a, b)| [a, b])) {
             if let Entry::Vacant(vacant) = columns.entry(signal) {
-                vacant.insert(track.values(file, signal, piece.clone())?);
+                let held = track.values(file, signal, piece.clone())?;
+                vacant.insert(Column::new(&samples, &time, held, track.holds(file, signal)));
             }
         }
         for (signal, g) in signals.iter().zip(&mut gathered) {
-            let values = &columns[signal];
-            for (pair, h) in values.windows(2).zip(&steps) {
-                g.integral.add(0.5 * h * (pair[0] + pair[1]));
-                g.square.add(h * product(pair[0], pair[0], pair[1], pair[1]));
+            let column = &columns[signal];
+            for ((a, b), h) in column.lines().zip(&steps) {
+                g.integral.add(0.5 * h * (a + b));
+                g.square.add(h * product(a, a, b, b));
             }
-            for (k, &x) in values.iter().enumerate() {
+            for (&x, &t) in column.values.iter().zip(&time) {
                 if g.smallest.0.is_nan() || x < g.smallest.0 {
-                    g.smallest = (x, begin + k);
+                    g.smallest = (x, t);
                 }
                 if g.largest.0.is_nan() || x > g.largest.0 {
-                    g.largest = (x, begin + k);
+                    g.largest = (x, t);
                 }
             }
         }
         for ((a, b), sum) in pairs.iter().zip(&mut products) {
             let (a, b) = (&columns[a], &columns[b]);
-            for ((a, b), h) in a.windows(2).zip(b.windows(2)).zip(&steps) {
-                sum.add(h * product(a[0], b[0], a[1], b[1]));
+            for (((a, x), (b, y)), h) in a.lines().zip(b.lines()).zip(&steps) {
+                sum.add(h * product(a, b, x, y));
             }
         }
+        let (first, last) = (time.first().copied(), time.last().copied());
+        ends = (if begin == range.start { first } else { None }.unwrap_or(ends.0), last.unwrap_or(ends.1));
         if piece.end == range.end {
             break;
         }
         begin = piece.end - 1;
     }
-    let instant = |sample| track.instant(file, sample).map(Number);
-    let signal = |g: Gathered| {
-        Ok(Signal {
-            integral: Number(g.integral.total()),
-            square: Number(g.square.total()),
-            min: Number(g.smallest.0),
-            min_at: instant(g.smallest.1)?,
-            max: Number(g.largest.0),
-            max_at: instant(g.largest.1)?,
-        })
+    let signal = |g: Gathered| Signal {
+        integral: Number(g.integral.total()),
+        square: Number(g.square.total()),
+        min: Number(g.smallest.0),
+        min_at: Number(g.smallest.1),
+        max: Number(g.largest.0),
+        max_at: Number(g.largest.1),
     };
     Ok(Between {
-        begin: instant(range.start)?,
-        end: instant(range.end - 1)?,
+        begin: Number(ends.0),
+        end: Number(ends.1),
         samples: range.len(),
-        signals: gathered.into_iter().map(signal).collect::<Result<_, _>>()?,
+        signals: gathered.into_iter().map(signal).collect(),
         products: products.into_iter().map(|sum| Number(sum.total())).collect(),
     })
 }

@@ -32,6 +32,11 @@ impl<'a> Query<'a> {
         number.ok_or_else(|| wrong(format!("{key}: found {text:?}, expected a finite number")))
     }
 
+    /// A finite number, or what it is where none is given.
+    pub fn bound(&self, key: &str, otherwise: f64) -> Result<f64, Answer> {
+        if self.text(key).is_empty() { Ok(otherwise) } else { self.real(key) }
+    }
+
     /// A whole number below `end`.
     pub fn index(&self, key: &str, end: usize) -> Result<usize, Answer> {
         let text = self.text(key);

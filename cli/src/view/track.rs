@@ -39,6 +39,15 @@ pub(super) fn merged(blocks: &[[f64; 2]]) -> [f64; 2] {
     blocks.iter().fold([f64::NAN; 2], |[a, b], [c, d]| [a.min(*c), b.max(*d)])
 }
 
+/// The value at the instant `t` between two samples (instant, value): on the straight line, or the first where it holds.
+pub(super) fn on(a: (f64, f64), b: (f64, f64), t: f64, holds: bool) -> f64 {
+    match t {
+        t if t == b.0 => b.1,
+        t if holds || t == a.0 => a.1,
+        t => a.1 + (b.1 - a.1) * ((t - a.0) / (b.0 - a.0)),
+    }
+}
+
 impl Track {
     pub fn new(file: &ResultFile, group: Group) -> Result<Self, ResultError> {
         let (length, signals) = match group {
@@ -98,6 +107,11 @@ impl Track {
         }
     }
 
+    /// Whether a signal holds its value until the next sample; else its samples are joined by straight lines.
+    pub fn holds(&self, file: &ResultFile, signal: usize) -> bool {
+        self.channels(file).get(signal).is_some_and(|channel| channel.holds)
+    }
+
     /// How many samples are before the instant `t` (s).
     pub fn before(&self, file: &ResultFile, t: f64) -> Result<usize, ResultError> {
         let (mut low, mut high) = (0, self.length);
@@ -114,6 +128,16 @@ impl Track {
         let Some(last) = next.checked_sub(1) else { return Ok(next) };
         let around = self.time(file, last..next + 1)?;
         Ok(if around.len() == 2 && t - around[0] < around[1] - t { last } else { next })
+    }
+
+    /// The last sample at or before the instant `t` (s) and the first at or after it; the same where one is there, and
+    /// the first or last of the record beyond its ends. There must be one.
+    pub fn around(&self, file: &ResultFile, t: f64) -> Result<[usize; 2], ResultError> {
+        let last = self.length.saturating_sub(1);
+        let before = self.before(file, t)?;
+        let after = before.min(last);
+        let there = before == 0 || before > last || self.instant(file, after)? == t;
+        Ok([if there { after } else { before - 1 }, after])
     }
 
     /// Blocks at a level.

@@ -51,6 +51,30 @@ fn spanned(begin: &[f64], least: &[f64], largest: &[f64]) -> Vec<(f64, f64)> {
     out
 }
 
+/// A line that holds its values, from the least and largest value of each stretch: a corner at each change, and a bar
+/// across a stretch with both values.
+fn stepped(begin: &[f64], least: &[f64], largest: &[f64]) -> Vec<(f64, f64)> {
+    let mut out: Vec<(f64, f64)> = Vec::new();
+    for (k, &t) in begin.iter().enumerate() {
+        let (low, high) = (least[k], largest[k]);
+        let Some(&(_, before)) = out.last() else {
+            out.extend([(t, low), (t, high)]);
+            continue;
+        };
+        // The first sample of the stretch is unknown: where it holds both values, that of before is taken.
+        let first = if (high - before).abs() < (low - before).abs() { high } else { low };
+        if first != before {
+            out.extend([(t, before), (t, first)]);
+        }
+        if low != high {
+            let middle = 0.5 * (t + begin.get(k + 1).copied().unwrap_or(t));
+            out.extend([(middle, first), (middle, low + high - first)]);
+        }
+    }
+    out.extend(begin.last().zip(out.last().copied()).map(|(&t, (_, y))| (t, y)));
+    out
+}
+
 /// The line between two instants; where it crosses them it is taken as straight.
 fn cut(points: &[(f64, f64)], from: f64, to: f64) -> Vec<(f64, f64)> {
     let at = |a: (f64, f64), b: (f64, f64), t: f64| (t, a.1 + (b.1 - a.1) * (t - a.0) / (b.0 - a.0));
@@ -106,10 +130,20 @@ fn thinned(points: Vec<(f64, f64)>) -> Vec<(f64, f64)> {
 }
 
 /// A channel over samples `from..to`, fine enough for a figure.
-fn curve(file: &ResultFile, channel: &str, from: usize, to: usize) -> Result<Vec<(f64, f64)>, ResultError> {
+fn curve(
+    file: &ResultFile,
+    channel: &Channel,
+    from: usize,
+    to: usize,
+) -> Result<Vec<(f64, f64)>, ResultError> {
+    let (channel, holds) = (channel.name.as_str(), channel.holds);
     let single = |range: std::ops::Range<usize>| -> Result<Vec<(f64, f64)>, ResultError> {
         Ok(file.time(range.clone())?.into_iter().zip(file.window(channel, range)?).collect())
     };
+    if holds && to - from <= BLOCKS {
+        let (t, y): (Vec<f64>, Vec<f64>) = single(from..to)?.into_iter().unzip();
+        return Ok(stepped(&t, &y, &y));
+    }
     if to - from <= SINGLE {
         return single(from..to);
     }
@@ -123,7 +157,8 @@ fn curve(file: &ResultFile, channel: &str, from: usize, to: usize) -> Result<Vec
     let length = block_length(level);
     let blocks = from / length..to.div_ceil(length).min(file.overview_length(level)?);
     let o = file.overview(level, channel, blocks)?;
-    Ok(spanned(&o.begin, &o.minimum, &o.maximum))
+    let draw = if holds { stepped } else { spanned };
+    Ok(draw(&o.begin, &o.minimum, &o.maximum))
 }
 
 /// Which panel a channel belongs to: order, title of the axis, unit.
@@ -204,7 +239,6 @@ fn add(
     name: &str,
     points: Vec<(f64, f64)>,
 ) {
-    let points = thinned(points);
     let busy = busy(&points);
     let curve = Curve::new(name, points).marked(Marker::None);
     // Dashes of a line that fills an area would only confuse.
@@ -227,7 +261,8 @@ pub(super) fn drawing(read: &Read<'_>, window: &Window) -> Result<Option<Drawing
     let relative = |points: Vec<(f64, f64)>| points.into_iter().map(|(t, y)| (t - window.zero, y)).collect();
     let mut lanes: Vec<Lane> = Vec::new();
     for c in file.channels() {
-        let points = relative(cut(&curve(file, &c.name, first, last)?, from, to));
+        let points = relative(cut(&curve(file, c, first, last)?, from, to));
+        let points = if c.holds { points } else { thinned(points) };
         add(&mut lanes, role(c), &c.unit, &c.name, points);
     }
     let mut caption = window.caption.clone();
@@ -242,7 +277,7 @@ pub(super) fn drawing(read: &Read<'_>, window: &Window) -> Result<Option<Drawing
         }
     } else {
         for (name, points) in thermal {
-            add(&mut lanes, (7, "temperature"), "degC", &name, relative(points));
+            add(&mut lanes, (7, "temperature"), "degC", &name, thinned(relative(points)));
         }
     }
     lanes.sort_by_key(|l| l.order);
@@ -298,6 +333,22 @@ mod tests {
         assert_eq!(cut(&line, 0.5, 1.5), [(0.5, 5.0), (1.0, 10.0), (1.5, 5.0)]);
         assert_eq!(cut(&line, 0.2, 0.4), [(0.2, 2.0), (0.4, 4.0)]);
         assert_eq!(cut(&line, 0.0, 2.0), line);
+    }
+
+    #[test]
+    fn lines_that_hold_are_steps() {
+        let (t, y) = ([0.0, 1.0, 2.0, 3.0, 4.0], [0.0, 0.0, 1.0, 1.0, 0.0]);
+        let line = stepped(&t, &y, &y);
+        assert_eq!(
+            line,
+            [(0.0, 0.0), (0.0, 0.0), (2.0, 0.0), (2.0, 1.0), (4.0, 1.0), (4.0, 0.0), (4.0, 0.0)]
+        );
+        // Between two samples the value is that of the first; so it is where the window cuts.
+        assert_eq!(cut(&line, 1.5, 3.5), [(1.5, 0.0), (2.0, 0.0), (2.0, 1.0), (3.5, 1.0)]);
+        // From blocks: a change within one is a bar in its middle; every stretch is level or upright.
+        let line = stepped(&t, &[0.0, 0.0, 1.0, 0.0, 0.0], &[0.0, 1.0, 1.0, 1.0, 0.0]);
+        assert!(line.windows(2).all(|w| w[0].0 == w[1].0 || w[0].1 == w[1].1), "{line:?}");
+        assert!(line.contains(&(1.5, 1.0)) && line.contains(&(3.5, 0.0)), "{line:?}");
     }
 
     #[test]

@@ -53,10 +53,13 @@ export class Between {
         const chosen = record.shown().filter((s) => s.file === f && s.group === group);
         const pair = this.pair.map((id) => record.signals.find((s) => s.id === id));
         const energy = pair.every((s) => s && s.file === f && s.group === group) ? pair : null;
-        const [a, b] = [A.samples.get(`${f}${group}`), B.samples.get(`${f}${group}`)];
-        if ((chosen.length > 0 || energy) && Number.isInteger(a) && Number.isInteger(b) && a !== b) {
-          tasks.push({ f, group, chosen, energy, from: Math.min(a, b), to: Math.max(a, b) });
-          all += Math.abs(b - a);
+        const [first, last] = A.time < B.time ? [A, B] : [B, A];
+        const from = first.samples.get(`${f}${group}`)?.[0];
+        const to = last.samples.get(`${f}${group}`)?.[1];
+        if ((chosen.length > 0 || energy) && Number.isInteger(from) && Number.isInteger(to) && from < to) {
+          const { shift } = record.files[f];
+          tasks.push({ f, group, chosen, energy, from, to, a: first.time - shift, b: last.time - shift });
+          all += to - from;
         }
       }
     });
@@ -80,14 +83,14 @@ export class Between {
   }
 
   /** One group of one file, piece by piece; neighbours share a sample, so that no interval is missed. */
-  async one({ f, group, chosen, energy, from, to }, signal, found, tell) {
+  async one({ f, group, chosen, energy, from, to, a, b }, signal, found, tell) {
     const most = this.page.record.limits.between - 1;
     const sums = chosen.map(() => ({ integral: new Sum(), square: new Sum(), min: null, max: null }));
     const product = new Sum();
     let [begin, end] = [null, null];
     for (let at = from; at < to; at += most) {
       const last = Math.min(to, at + most);
-      const values = { f, g: group, from: at, to: last, s: chosen.map((s) => s.index) };
+      const values = { f, g: group, from: at, to: last, a, b, s: chosen.map((s) => s.index) };
       if (energy) {
         values.p = [`${energy[0].index}:${energy[1].index}`];
       }

@@ -1,7 +1,11 @@
-// Two cursors. Each stands on a sample of the first result; every value beside it is a sample of the file.
+// Two cursors. Near a sample of the first result each stands on it, else where it was put; every value beside it is
+// what the line shows there: straight between samples, or the last sample's where that holds.
 
 import { number, time, told } from "./numbers.js";
 import { told as ask } from "./server.js";
+
+/** How far a cursor goes to stand on a sample, px. */
+const NEAR = 4;
 
 export class Cursors {
   constructor(page) {
@@ -25,13 +29,19 @@ export class Cursors {
     this.page.moved();
   }
 
-  /** Moves a cursor to the sample nearest to an instant, s. */
-  set(name, t) {
+  /** Moves a cursor to an instant, or to the sample nearest to it where that is within reach; both in s. */
+  set(name, t, reach = 0) {
     this.use(name);
     this[name] = { ...(this[name] ?? { values: new Map(), samples: new Map() }), time: t, settled: false };
-    this.next[name] = { t };
+    this.next[name] = { t, reach };
     this.page.redraw();
     this.settle(name);
+  }
+
+  /** Moves a cursor to an instant (s) that was pointed at: to a sample where one is near on the sheet. */
+  put(name, t) {
+    const { from, to, left, right } = this.page.place.across;
+    this.set(name, t, (NEAR * (to - from)) / (right - left));
   }
 
   /** Moves a cursor by samples. */
@@ -42,7 +52,8 @@ export class Cursors {
     }
     const main = this.main();
     const { samples } = this.page.record.files[0][main];
-    const i = Math.min(samples - 1, Math.max(0, cursor.samples.get(`0${main}`) + by));
+    const [at, after] = cursor.samples.get(`0${main}`);
+    const i = Math.min(samples - 1, Math.max(0, (by > 0 ? at : after) + by));
     this.next[name] = { i };
     this.settle(name);
   }
@@ -60,6 +71,13 @@ export class Cursors {
         this.settle(name);
       }
     }
+  }
+
+  /** An instant of the first result's own time, not beyond its ends. */
+  within(t) {
+    const file = this.page.record.files[0];
+    const { from, to } = file[this.main()];
+    return Math.min(to, Math.max(from, t - file.shift));
   }
 
   async settle(name) {
@@ -86,7 +104,7 @@ export class Cursors {
     }
   }
 
-  async read({ t, i }) {
+  async read({ t, reach, i }) {
     const { record } = this.page;
     const main = this.main();
     const chosen = (f, group) => record.shown().filter((s) => s.file === f && s.group === group);
@@ -95,7 +113,7 @@ export class Cursors {
       const answer = await ask("at", { f, g: group, s: signals.map((s) => s.index), ...where });
       return { f, group, signals, answer };
     };
-    const first = await one(0, main, i === undefined ? { t: t - record.files[0].shift } : { i });
+    const first = await one(0, main, i === undefined ? { t: this.within(t), reach: reach ?? 0 } : { i });
     const instant = number(first.answer.time) + record.files[0].shift;
     const others = [];
     for (let f = 0; f < record.files.length; f += 1) {
@@ -109,9 +127,9 @@ export class Cursors {
     const values = new Map();
     const samples = new Map();
     for (const { f, group, signals, answer } of [first, ...(await Promise.all(others))]) {
-      samples.set(`${f}${group}`, answer.sample);
+      samples.set(`${f}${group}`, answer.samples);
       signals.forEach((signal, k) => {
-        values.set(signal.id, { value: number(answer.values[k]), at: number(answer.time) + record.files[f].shift });
+        values.set(signal.id, { value: number(answer.values[k]) });
       });
     }
     return { time: instant, values, samples, settled: true };

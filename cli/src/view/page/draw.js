@@ -177,8 +177,7 @@ function lanes(surface, place, p, look, record) {
     }
     surface.within(left, top, right - left, LANE, () => {
       if (found) {
-        // A line keeps its state from one sample to the next.
-        trace(surface, found, across, upright, { ...coloured(signal.pen, look), dash: [], hold: true });
+        trace(surface, found, across, upright, { ...coloured(signal.pen, look), dash: [] });
       }
     });
     const name = record.nameOf(signal);
@@ -192,13 +191,23 @@ function lanes(surface, place, p, look, record) {
   });
 }
 
-function cursor(surface, place, look, name, at) {
+/** A cursor, with a dot where it meets each line that it reads. */
+function cursor(surface, place, look, name, { time: at, settled, values }) {
   const x = place.across.x(at);
   if (x < place.left - 1 || x > place.right + 1) {
     return;
   }
   const colour = look.cursors[name];
   down(surface, place, x, colour, 1.4, name === "B" ? [6, 3] : []);
+  for (const p of settled ? place.placed.filter((one) => one.upright) : []) {
+    for (const signal of p.panel.signals) {
+      const value = values.get(signal.id)?.value;
+      const y = Number.isFinite(value) ? p.upright.y(value) : NaN;
+      if (y >= p.top && y <= p.bottom) {
+        surface.dots([x, y], colour, 3);
+      }
+    }
+  }
   surface.box(x - 8, 29, 16, 15, colour);
   surface.text(name, x, 41, look.paper, { anchor: "middle", size: 11, bold: true });
 }
@@ -235,7 +244,7 @@ export function sheet(surface, place, look, record, cursors, settings) {
   }
   for (const name of ["A", "B"]) {
     if (cursors[name]) {
-      cursor(surface, place, look, name, cursors[name].time);
+      cursor(surface, place, look, name, cursors[name]);
     }
   }
 }

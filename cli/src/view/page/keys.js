@@ -15,14 +15,14 @@ function keys(page) {
   const far = (share) => {
     const cursor = cursors[cursors.active];
     if (cursor) {
-      cursors.set(cursors.active, cursor.time + share * span());
+      cursors.put(cursors.active, cursor.time + share * span());
     }
   };
   const take = (name) => {
     cursors.use(name);
     const cursor = cursors[name];
     if (!cursor || cursor.time < page.view.from || cursor.time > page.view.to) {
-      cursors.set(name, (page.view.from + page.view.to) / 2);
+      cursors.put(name, (page.view.from + page.view.to) / 2);
     }
   };
   return [

@@ -90,7 +90,7 @@ export class Moves {
       return;
     }
     if (doing.what === "cursor") {
-      this.page.cursors.set(doing.name, across.t(x));
+      this.page.cursors.put(doing.name, across.t(x));
     } else if (doing.what === "pinch" && this.pointers.size === 2) {
       const [a, b] = [...this.pointers.values()];
       if (Math.abs(a - b) > 10) {
@@ -148,7 +148,7 @@ export class Moves {
       this.page.remember();
       this.page.show(Math.min(doing.t, t), Math.max(doing.t, t), "stretch");
     } else if ((doing.what === "pan" || doing.what === "stretch") && !doing.far) {
-      this.page.cursors.set(doing.what === "stretch" ? "B" : this.page.cursors.active, t);
+      this.page.cursors.put(doing.what === "stretch" ? "B" : this.page.cursors.active, t);
     }
   }
 }

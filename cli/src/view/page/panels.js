@@ -23,7 +23,7 @@ function pen(number, file) {
 
 /** Whether a signal is a line that is on or off. */
 function isLogic(signal) {
-  return signal.unit === "" && signal.min >= 0 && signal.max <= 1;
+  return signal.holds && signal.unit === "" && signal.min >= 0 && signal.max <= 1;
 }
 
 function size(signal) {
@@ -74,7 +74,7 @@ export function panels(signals) {
       if (!numbers.has(key)) {
         numbers.set(key, numbers.size);
       }
-      signal.pen = pen(numbers.get(key), signal.file);
+      signal.pen = { ...pen(numbers.get(key), signal.file), hold: signal.holds };
     }
   }
   return out;

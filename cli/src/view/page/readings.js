@@ -10,7 +10,7 @@ const SQUARES = { A: "A²s" };
 
 const COLUMNS = [
   ["A", "value at cursor A"], ["B", "value at cursor B"], ["B − A", "difference"],
-  ["min", "smallest sample between the cursors"], ["max", "largest sample between the cursors"],
+  ["min", "smallest value between the cursors"], ["max", "largest value between the cursors"],
   ["mean", "mean over the time between the cursors"], ["rms", "root mean square between the cursors"],
   ["∫ dt", "integral over the time between the cursors"],
   ["I²t", "integral of a current's square over the time between the cursors"],

@@ -62,6 +62,8 @@ export class Record {
             // The name may stand for want of words.
             words: signal.long_name === signal.name ? "" : signal.long_name,
             unit: group === "t" && !signal.unit ? "degC" : signal.unit,
+            /** Whether a value holds until the next sample. */
+            holds: signal.holds,
             min: number(signal.min), max: number(signal.max),
             shown: old?.shown ?? false, apart: old?.apart ?? false,
           });

@@ -79,7 +79,9 @@ function ranges(surface, trace, begin, end, x, across, upright, pen) {
       continue;
     }
     const from = Math.max(0, Math.floor(x(k) - across.left) + 1);
-    const to = Math.min(columns - 1, trace.values ? from : Math.max(from, Math.floor(x(k + 1) - across.left)));
+    // Samples are joined by lines; blocks, and what holds its value, reach to the next one.
+    const joined = trace.values && !pen.hold;
+    const to = Math.min(columns - 1, joined ? from : Math.max(from, Math.floor(x(k + 1) - across.left)));
     for (let c = from; c <= to; c += 1) {
       low[c] = a < low[c] ? a : low[c];
       high[c] = b > high[c] ? b : high[c];
