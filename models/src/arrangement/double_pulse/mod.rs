@@ -23,6 +23,7 @@ use joulestep_engine::measure::signal::Signal;
 use joulestep_engine::measure::switching::{Levels, Rules, Switching, Waveforms, turn_off, turn_on};
 use joulestep_engine::recorder::InMemory;
 use joulestep_engine::run::setup::{Refusal, Setup};
+use joulestep_engine::step::schedule::Steps;
 use joulestep_engine::trouble::{CircuitTrouble, Trouble};
 use serde::Serialize;
 
@@ -252,7 +253,7 @@ pub fn run(part: &Part, upper: &Part, bench: &Bench, point: &Point) -> Result<Ou
     let mut setup = Setup::new(circuit);
     setup.channels = channels;
     setup.integrals = integrals;
-    setup.steps.base = 2e-7;
+    setup.steps = Steps::of_base(2e-7);
     let mut run = setup.ready()?;
     let mut waveforms = InMemory::default();
     run.advance(edges.end, &mut waveforms)?;
