@@ -11,8 +11,8 @@ use crate::scenario::meant::Task;
 
 /// Steps from which on a run is noted as long. At about a million steps a second: a quarter of an hour and more.
 const MANY: f64 = 1e9;
-/// Steps of a period of a sine under the default bounds, at least.
-const STEPS_OF_A_SINE: f64 = 10.0;
+/// Steps of a period of a sine under the default bounds, at least (an RC low-pass takes 26).
+const STEPS_OF_A_SINE: f64 = 16.0;
 /// Corners of a course that are looked at to tell how many there will be.
 const CORNERS: usize = 64;
 
