@@ -10,6 +10,7 @@ use joulestep_engine::control::guard::{Guard, Retry, Settings};
 use joulestep_engine::control::sequence::{Deed, Happening, Sequence};
 use joulestep_engine::recorder::{EventKind, InMemory};
 use joulestep_engine::run::setup::{Setup, Start};
+use joulestep_engine::step::bounds::Bounds;
 use joulestep_engine::step::schedule::Steps;
 
 fn happening(at: f64, line: LineId, value: bool) -> Happening {
@@ -76,7 +77,7 @@ fn a_gate_follows_the_ramp_through_the_resistor_of_the_edge() {
     let gate = Gate::add(&mut circuit, "S1", node, GROUND, output).unwrap();
     let mut setup = Setup::new(circuit);
     setup.steps = Steps { base: 100e-9, finest: 8, calm: 2 };
-    setup.bounds.voltage = 1e-5;
+    setup.bounds = Bounds::stated(1e-5, 10e-3);
     let [command, trip] = ["command", "trip"].map(|n| setup.board.add_line(n));
     let happenings = vec![happening(0.33e-6, command, true), happening(1.4e-6, trip, true)];
     setup.controllers.push(Box::new(Sequence::new("sequence", happenings).unwrap()));

@@ -16,6 +16,7 @@ use joulestep::judge::{Computed, Level, Number, Uncertainty, estimated};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::run::setup::Setup;
 use joulestep_engine::run::watch::Watch;
+use joulestep_engine::step::bounds::Bounds;
 use joulestep_engine::step::schedule::Steps;
 use joulestep_engine::trouble::Trouble;
 
@@ -112,7 +113,7 @@ pub fn run(
     let at = |level: Level| -> Result<Computed, Trouble> {
         let mut s = setup();
         s.steps = Steps { base: case.base, finest: case.finest, calm: 2 };
-        (s.bounds.voltage, s.bounds.current) = (case.bound, case.bound);
+        s.bounds = Bounds::stated(case.bound, case.bound);
         level.apply(&mut s);
         let mut run = s.ready().expect("it starts");
         run.advance(end, &mut ())?;

@@ -30,6 +30,8 @@ mod plots;
 mod verdicts;
 // the program on scenarios: account, result file, exit codes, schema
 mod program;
+// default steps and bounds
+mod defaults;
 // order, damping and stiff behaviour of the stepping methods; windows
 mod integrator_order;
 // the error that runs tell of their own numbers, against true errors

@@ -10,7 +10,7 @@ use joulestep_engine::measure::signal::Signal;
 use joulestep_engine::measure::switching::{Levels, Rules, Switching, Waveforms, turn_off, turn_on};
 use joulestep_engine::recorder::InMemory;
 use joulestep_engine::run::setup::Setup;
-use joulestep_engine::step::stepper::Bounds;
+use joulestep_engine::step::bounds::Bounds;
 use joulestep_models::model::{Value, Values};
 
 use crate::common::ref1::{Duty, ref1};
@@ -166,7 +166,7 @@ fn reference_energies_from_samples() {
     let mut setup = Setup::new(r.circuit);
     setup.steps.base = 1e-7;
     // What is checked is the measuring: the stepping's own error is kept well below it.
-    setup.bounds = Bounds { voltage: 1e-3, current: 1e-3 };
+    setup.bounds = Bounds::stated(1e-3, 1e-3);
     setup.channels = vec![
         channel("gate", Probe::Voltage(gate, source)),
         channel("voltage", Probe::Voltage(switch, source)),

@@ -13,6 +13,7 @@ mod transistor_amplifier;
 mod van_der_pol;
 
 use joulestep_engine::run::setup::Setup;
+use joulestep_engine::step::bounds::Bounds;
 use joulestep_engine::step::method::Method;
 use joulestep_engine::step::schedule::Steps;
 
@@ -112,7 +113,7 @@ fn solve(p: &impl Problem, method: &'static Method, steps: Steps, bound: f64, en
     setup.method = method;
     setup.steps = steps;
     setup.tolerance = Some(tight());
-    (setup.bounds.voltage, setup.bounds.current) = (bound, bound);
+    setup.bounds = Bounds::stated(bound, bound);
     let mut run = setup.ready().unwrap();
     run.advance(end, &mut ()).unwrap();
     let y = probes.iter().enumerate().map(|(k, probe)| run.read(probe) * p.scale(k)).collect();

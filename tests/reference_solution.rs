@@ -4,9 +4,9 @@ use joulestep_engine::circuit::graph::GROUND;
 use joulestep_engine::circuit::probe::{Channel, Probe};
 use joulestep_engine::recorder::InMemory;
 use joulestep_engine::run::setup::Setup;
+use joulestep_engine::step::bounds::Bounds;
 use joulestep_engine::step::method::{METHODS, Method};
 use joulestep_engine::step::schedule::Steps;
-use joulestep_engine::step::stepper::Bounds;
 
 use crate::common::ref1::{Duty, ref1};
 use crate::common::reference::{Reference, difference};
@@ -33,7 +33,7 @@ fn setup(method: &'static Method, steps: Steps, bound: f64) -> Setup<f64> {
     let mut s = Setup::new(r.circuit);
     s.method = method;
     s.steps = steps;
-    s.bounds = Bounds { voltage: bound, current: bound };
+    s.bounds = Bounds::stated(bound, bound);
     let channel = |name: &str, probe: Probe| Channel { name: name.into(), long_name: name.into(), probe };
     s.channels = r
         .nodes

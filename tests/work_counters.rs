@@ -7,10 +7,10 @@ use joulestep_engine::step::method::METHODS;
 use crate::common::ref1::{Duty, ref1};
 
 const EXPECTED: &str = "\
-tr-bdf2, double pulse: steps 3794, iterations 9173, refused 1, halved 0, windows 8, jumps 0, reorders 0
-tr-bdf2, 10 pulses: steps 20100, iterations 50186, refused 0, halved 0, windows 40, jumps 0, reorders 0
-esdirk4, double pulse: steps 1513, iterations 10069, refused 25, halved 0, windows 8, jumps 0, reorders 0
-esdirk4, 10 pulses: steps 8304, iterations 58721, refused 217, halved 0, windows 40, jumps 0, reorders 0
+tr-bdf2, double pulse: steps 10672, iterations 22346, refused 12, halved 0, windows 8, jumps 0, reorders 0
+tr-bdf2, 10 pulses: steps 51770, iterations 111469, refused 66, halved 0, windows 40, jumps 0, reorders 0
+esdirk4, double pulse: steps 2282, iterations 14055, refused 16, halved 0, windows 8, jumps 0, reorders 0
+esdirk4, 10 pulses: steps 11137, iterations 73145, refused 111, halved 0, windows 40, jumps 0, reorders 0
 ";
 
 #[test]

@@ -14,6 +14,7 @@ use std::time::Instant;
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::run::setup::Setup;
 use joulestep_engine::run::time_loop::Run;
+use joulestep_engine::step::bounds::Bounds;
 use joulestep_engine::step::method::{METHODS, Method};
 use joulestep_engine::step::schedule::Steps;
 use wide::{f64x4, f64x8};
@@ -63,6 +64,7 @@ fn ready<L: Lane>(method: &'static Method) -> Option<(Run<L>, f64)> {
     let mut setup = Setup::new(r.circuit);
     setup.method = method;
     setup.steps = STEPS;
+    setup.bounds = Bounds::stated(10e-3, 10e-3);
     let run = setup.ready().map_err(|e| told(e.to_string())).ok()?;
     Some((run, r.end))
 }

@@ -10,8 +10,8 @@ use std::time::Instant;
 use joulestep_engine::circuit::graph::{Circuit, HeatId};
 use joulestep_engine::cycle::steady::{Effort, keepers, steady};
 use joulestep_engine::run::setup::Setup;
+use joulestep_engine::step::bounds::Bounds;
 use joulestep_engine::step::schedule::Steps;
-use joulestep_engine::step::stepper::Bounds;
 use joulestep_engine::thermal::convert::foster_to_cauer;
 use joulestep_engine::thermal::modal::Modal;
 use joulestep_engine::thermal::network::{FosterTerm, NetworkBuilder};
@@ -52,7 +52,7 @@ fn buck(load: f64, slow: f64) -> Result<(Laid, Setup<f64>), CircuitTrouble> {
     let network = network.build().expect("a network");
     let mut setup = laid.setup(circuit)?;
     setup.steps = Steps { base: 0.5e-6, finest: 9, calm: 2 };
-    setup.bounds = Bounds { voltage: 0.1, current: 0.1 };
+    setup.bounds = Bounds::stated(0.1, 0.1);
     setup.thermal = Some(Thermal::new(Arc::new(Modal::new(&network).expect("modes"))));
     Ok((laid, setup))
 }

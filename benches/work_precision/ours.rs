@@ -8,9 +8,9 @@ use joulestep_engine::circuit::probe::{Channel, Probe};
 use joulestep_engine::recorder::{InMemory, Recorder};
 use joulestep_engine::run::setup::Setup;
 use joulestep_engine::run::time_loop::Run;
+use joulestep_engine::step::bounds::Bounds;
 use joulestep_engine::step::method::{METHODS, Method};
 use joulestep_engine::step::schedule::Steps;
-use joulestep_engine::step::stepper::Bounds;
 use wide::{f64x4, f64x8};
 
 use crate::case::Case;
@@ -149,7 +149,7 @@ fn setup<L: Lane>(settings: Settings) -> Result<(Setup<L>, Ref1<L>), String> {
     let mut setup = Setup::new(build()?.circuit);
     setup.method = settings.method;
     setup.steps = settings.steps;
-    setup.bounds = Bounds { voltage: settings.bound, current: settings.bound };
+    setup.bounds = Bounds::stated(settings.bound, settings.bound);
     Ok((setup, build()?))
 }
 

@@ -99,7 +99,7 @@ measure = "mean"
         }
         let chains = fs::read_to_string(examples.join("inrush-chains.toml")).unwrap();
         let finer = chains.replace(
-            "finest = \"4 ns\"",
+            "finest = \"4 ns\"\nvoltage-error = \"0.1 V\"\ncurrent-error = \"0.1 A\"",
             "finest = \"0.25 ns\"\nvoltage-error = \"0.1 mV\"\ncurrent-error = \"0.1 mA\"\nheat-error = \"10 mK\"",
         );
         assert!(finer != chains);

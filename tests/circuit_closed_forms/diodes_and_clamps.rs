@@ -7,6 +7,7 @@ use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::circuit::wave::Wave;
 use joulestep_engine::control::sequence::Deed;
 use joulestep_engine::run::setup::Setup;
+use joulestep_engine::step::bounds::Bounds;
 use joulestep_engine::step::schedule::Steps;
 
 use super::{energies, run, stated};
@@ -16,7 +17,7 @@ use crate::common::rig::{channel, column, falls_to, near, peak, sequence, supply
 /// Windows with a bound that is a small part of the circuit's own size.
 fn windows(setup: &mut Setup<f64>, base: f64, volt: f64, ampere: f64) {
     setup.steps = Steps { base, finest: 12, calm: 2 };
-    (setup.bounds.voltage, setup.bounds.current) = (volt, ampere);
+    setup.bounds = Bounds::stated(volt, ampere);
 }
 
 const IDEAL: Knee = Knee { at: 0.0, g_on: 1e6, g_off: 1e-9 };

@@ -9,9 +9,9 @@ use joulestep_engine::measure::signal::Signal;
 use joulestep_engine::recorder::InMemory;
 use joulestep_engine::run::setup::{Piecewise, Setup, Start};
 use joulestep_engine::run::time_loop::Run;
+use joulestep_engine::step::bounds::Bounds;
 use joulestep_engine::step::method::{ESDIRK4, TR_BDF2};
 use joulestep_engine::step::schedule::Steps;
-use joulestep_engine::step::stepper::Bounds;
 use proptest::prelude::*;
 
 use crate::common::rig::{channel, column, near, supply, v};
@@ -72,7 +72,7 @@ fn a_square_wave_on_a_winding_gives_what_its_e_functions_say() {
             let mut setup = stepped(c, way);
             setup.start = Start::Stated;
             setup.steps.finest = 12;
-            setup.bounds = Bounds { voltage: 1e-6, current: 1e-6 };
+            setup.bounds = Bounds::stated(1e-6, 1e-6);
             let mut run = setup.ready().unwrap();
             run.advance(2e-3, &mut ()).unwrap();
             // The methods' own errors: of order 4 and 2.

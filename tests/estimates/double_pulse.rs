@@ -4,6 +4,7 @@ use joulestep::judge::{Computed, Level, Number, estimated};
 use joulestep_engine::circuit::graph::GROUND;
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::run::setup::Setup;
+use joulestep_engine::step::bounds::Bounds;
 use joulestep_engine::step::schedule::Steps;
 use joulestep_engine::trouble::Trouble;
 
@@ -25,7 +26,7 @@ fn computed(level: Level, bound: f64, finest: u32) -> Result<Computed, Trouble> 
     let probes: Vec<Probe> = nodes.chain(r.inductors.iter().map(|c| Probe::Branch(*c, 0))).collect();
     let mut s = Setup::new(r.circuit);
     s.steps = Steps { base: 1e-7, finest, calm: 2 };
-    (s.bounds.voltage, s.bounds.current) = (bound, bound);
+    s.bounds = Bounds::stated(bound, bound);
     s.integrals = vec![(Probe::Voltage(switch, source), drain)];
     s.watches = probes.iter().enumerate().map(|(k, p)| watch(&format!("x{k}"), p.clone())).collect();
     level.apply(&mut s);

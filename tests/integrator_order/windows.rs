@@ -4,8 +4,8 @@ use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::recorder::InMemory;
 use joulestep_engine::run::setup::Setup;
 use joulestep_engine::run::time_loop::Run;
+use joulestep_engine::step::bounds::Bounds;
 use joulestep_engine::step::method::{ESDIRK4, TR_BDF2};
-use joulestep_engine::step::stepper::Bounds;
 
 use crate::common::pulsed::{END, pulsed};
 use crate::common::ref1::{Duty, ref1};
@@ -35,7 +35,7 @@ fn windows_lose_nothing_that_matters_on_ref1() {
             // Order 2 wants finer steps than the default's finest, 0.5 ns.
             setup.steps.finest = 15;
         }
-        setup.bounds = Bounds { voltage: bound, current: bound };
+        setup.bounds = Bounds::stated(bound, bound);
         setup.channels = vec![channel("v2", v(switch)), channel("i", load)];
         setup.integrals = vec![(Probe::Voltage(switch, source), drain)];
         let mut run = setup.ready().unwrap();
@@ -70,7 +70,7 @@ fn windows_find_what_no_schedule_announces() {
         let mut memory = InMemory::default();
         let (mut setup, drain) = pulsed();
         setup.thermal = None;
-        setup.bounds = Bounds { voltage: bound, current: bound };
+        setup.bounds = Bounds::stated(bound, bound);
         setup.channels = vec![channel("v", v(drain))];
         let mut found = setup.ready().unwrap();
         found.advance(END, &mut memory).unwrap();

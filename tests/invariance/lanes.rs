@@ -7,6 +7,7 @@ use joulestep_engine::circuit::law::{Device, Flow, Law, side_by_side};
 use joulestep_engine::circuit::wave::Wave;
 use joulestep_engine::run::setup::Setup;
 use joulestep_engine::run::time_loop::Run;
+use joulestep_engine::step::bounds::Bounds;
 use joulestep_engine::step::schedule::Steps;
 use joulestep_engine::step::stage::Tolerance;
 use joulestep_engine::trouble::Trouble;
@@ -89,7 +90,7 @@ fn eight_variants_on_equal_steps_are_each_what_they_are_alone() {
 #[test]
 fn eight_variants_in_common_windows_agree_with_each_alone() {
     fn bounded<L: Lane>(mut setup: Setup<L>) -> Setup<L> {
-        (setup.bounds.voltage, setup.bounds.current) = (1e-3, 1e-3);
+        setup.bounds = Bounds::stated(1e-3, 1e-3);
         setup
     }
     let lanes = end(bounded(setup::<f64x8>(|k| k as f64, None, Tolerance::default())));

@@ -7,7 +7,7 @@ use joulestep_engine::control::drive::{Delays, Drive, Gate};
 use joulestep_engine::control::pwm::{Pwm, Settings};
 use joulestep_engine::control::sequence::Deed;
 use joulestep_engine::run::setup::{Piecewise, Refusal, Setup, Start};
-use joulestep_engine::step::stepper::Bounds;
+use joulestep_engine::step::bounds::Bounds;
 
 use super::closed_forms::diode;
 use crate::common::rig::{near, sequence, supply, v};
@@ -69,7 +69,7 @@ fn a_converter_by_pieces_and_by_the_implicit_method() {
     setup.piecewise = Piecewise::Never;
     setup.steps.base = 1e-7;
     setup.steps.finest = 14;
-    setup.bounds = Bounds { voltage: 1e-5, current: 1e-5 };
+    setup.bounds = Bounds::stated(1e-5, 1e-5);
     let mut implicit = setup.ready().unwrap();
     implicit.advance(end, &mut ()).unwrap();
     for probe in &probes {

@@ -25,8 +25,6 @@ const CONVERGES: f64 = 1.3;
 const RATIO: f64 = 16.0;
 /// What runs that do not converge are given, in the larger of their differences.
 const CAUTION: f64 = 3.0;
-/// Newton's iteration is not asked for more than this, V, A and relative.
-const TIGHTEST: f64 = 1e-9;
 /// Share of a value that no estimate goes below.
 pub const ROUNDING: f64 = 1e-12;
 
@@ -70,19 +68,15 @@ impl Level {
         if self == Self::STATED {
             return;
         }
-        let mut tolerance = setup.tolerance.unwrap_or_else(|| setup.bounds.tolerance());
-        for bound in [&mut tolerance.voltage, &mut tolerance.current, &mut tolerance.relative] {
-            *bound = (*bound * self.of_bounds()).max(TIGHTEST.min(*bound));
-        }
-        setup.tolerance = Some(tolerance);
+        setup.tolerance = setup.tolerance.map(|t| t.loosened(self.of_bounds()));
         setup.steps.calm = match self.0 {
             n @ ..=0 => setup.steps.calm << n.unsigned_abs(),
             // One is the least: a step no longer than what has passed. Where that decides, the two coarser runs hardly
             // differ, and do not count as converging.
             n => (setup.steps.calm >> n).max(1),
         };
-        setup.bounds.voltage *= self.of_bounds();
-        setup.bounds.current *= self.of_bounds();
+        // The floor and the share of the largest value alike, and the tolerance that fits them.
+        setup.bounds.coarser *= self.of_bounds();
         setup.steps.base *= self.of_steps();
         // The coupling of heat tells its own error: coarser runs keep its bound, so that it does not count twice.
         if self.0 < 0 {

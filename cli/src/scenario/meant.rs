@@ -5,6 +5,8 @@ mod judged;
 use std::collections::BTreeMap;
 
 use joulestep_engine::cycle::rainflow::UserLaw;
+use joulestep_engine::step::bounds::Bounds;
+use joulestep_engine::step::schedule::Steps;
 use joulestep_models::arrangement::Arrangement;
 use joulestep_models::model::{Entry, Values};
 use joulestep_models::package::Package;
@@ -321,14 +323,10 @@ pub enum Cells {
 pub struct StepsSpec {
     /// Simulated time, s.
     pub end: f64,
-    /// Base step, s.
-    pub base: f64,
-    /// The finest step is base / 2^halvings.
-    pub halvings: u32,
-    /// Local error of a voltage above which steps become finer, V.
-    pub voltage_error: f64,
-    /// The same of a current, A.
-    pub current_error: f64,
+    /// Step lengths.
+    pub lengths: Steps,
+    /// Local errors above which steps become finer.
+    pub bounds: Bounds,
     /// Name of the method; without it the circuit decides.
     pub method: Option<String>,
     /// How far the temperature of a device may lag behind that of the thermal network, K.

@@ -273,18 +273,22 @@ pub static STEPS: Section = Section {
     kinds: Kinds::None,
     keys: &[
         Key::need("end", Form::Quantity("s", Positive), "simulated time"),
-        Key::need("base", Form::Quantity("s", Positive), "base step between edges"),
+        Key::may("base", Form::Quantity("s", Positive), "longest step, between edges; default end / 1000"),
         Key::may(
             "finest",
             Form::Quantity("s", Positive),
-            "finest step: base / 2^k, k up to 20; default base / 32",
+            "finest step: base / 2^k, k up to 20; default: the longest of these that is at most 0.1 ns and at most base / 1024",
         ),
         Key::may(
             "voltage-error",
             Form::Quantity("V", Positive),
-            "local error that calls for finer steps; default 0.1 V",
+            "local error that calls for finer steps; default 1 uV + 2e-5 of the largest value so far of each voltage",
         ),
-        Key::may("current-error", Form::Quantity("A", Positive), "the same for currents; default 0.1 A"),
+        Key::may(
+            "current-error",
+            Form::Quantity("A", Positive),
+            "the same for currents; default 1 uA + 2e-5 of the largest value so far of each current",
+        ),
         Key::may(
             "method",
             Form::Word(&["tr-bdf2", "esdirk4", "piecewise"]),

@@ -116,6 +116,16 @@ impl<L: Lane> Hysteretic<L> {
         }
     }
 
+    /// The end value acts at its instant, as the bounds do.
+    fn near_done(&mut self, seen: &Seen<'_, L>) {
+        let Some((_, value)) = &self.with.until else { return };
+        for k in 0..L::WIDTH {
+            let (then, now) = (seen.then[1].lane(k), seen.now[1].lane(k));
+            let stretch = Stretch { before: seen.before, t: seen.t, then, now };
+            self.longest = self.longest.min(stretch.approach(Sense::Above, value.lane(k), 0.0));
+        }
+    }
+
     /// The instant of the next change of the command, if a bound is reached by now.
     fn change(
         &mut self,
@@ -181,6 +191,7 @@ impl<L: Lane> Controller<L> for Hysteretic<L> {
             self.state = State::Done;
             return Ok(());
         }
+        self.near_done(seen);
         if let Some(at) = order
             && t >= at
         {

@@ -41,6 +41,7 @@ impl<L: Lane> Run<L> {
         self.jump()?;
         self.ladder.open(self.state.t);
         self.stepper.forget(&mut self.state);
+        self.stepper.gauge_from(&self.state.x);
         self.new_account();
         Ok(())
     }

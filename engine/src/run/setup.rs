@@ -16,12 +16,13 @@ use crate::control::board::Board;
 use crate::equations::program::Program;
 use crate::equations::system::System;
 use crate::readout::Readout;
+use crate::step::bounds::Bounds;
 use crate::step::method::{ESDIRK4, Method};
 use crate::step::schedule::{Ladder, Steps};
 use crate::step::stage::Tolerance;
 use crate::step::start::{charges, operating_point, stated_charges};
 use crate::step::state::State;
-use crate::step::stepper::{Bounds, Stepper};
+use crate::step::stepper::Stepper;
 use crate::thermal::run::Thermal;
 use crate::trouble::{CircuitTrouble, Trouble};
 
@@ -75,7 +76,7 @@ pub struct Setup<L: Lane> {
     pub steps: Steps,
     /// Bounds of the activity that opens and closes windows.
     pub bounds: Bounds,
-    /// Newton's iteration; `None`: what fits the bounds ([`Bounds::tolerance`]).
+    /// Newton's iteration; `None`: what fits the bounds ([`Bounds::tolerance`], the values at the start).
     pub tolerance: Option<Tolerance>,
     /// What is recorded.
     pub channels: Vec<Channel>,
@@ -88,8 +89,9 @@ pub struct Setup<L: Lane> {
 }
 
 impl<L: Lane> Setup<L> {
-    /// A setup with sane defaults for a circuit: order 4, base step 1 µs, finest base/2¹¹, activity bound 10 mV,
-    /// temperatures of laws within 1 K.
+    /// A setup with sane defaults for a circuit: order 4, base step 1 µs with its finest step ([`Steps::of_base`]),
+    /// default bounds of the local error ([`Bounds::default`]), temperatures of laws within 1 K. Where the length of the
+    /// run is known, [`Setup::lasting`] knows better steps.
     #[inline(never)]
     pub fn new(circuit: Circuit<L>) -> Self {
         Self {
@@ -103,14 +105,21 @@ impl<L: Lane> Setup<L> {
             start: Start::OperatingPoint,
             method: &ESDIRK4,
             piecewise: Piecewise::WherePossible,
-            steps: Steps { base: 1e-6, finest: 11, calm: 2 },
-            bounds: Bounds { voltage: 10e-3, current: 10e-3 },
+            steps: Steps::of_base(1e-6),
+            bounds: Bounds::default(),
             tolerance: None,
             channels: Vec::new(),
             sample_every: 0.0,
             watches: Vec::new(),
             integrals: Vec::new(),
         }
+    }
+
+    /// With the default steps of a run that lasts until `end`, s ([`Steps::over`]).
+    #[must_use]
+    pub fn lasting(mut self, end: f64) -> Self {
+        self.steps = Steps::over(end);
+        self
     }
 
     /// Checks the circuit, finds the initial state and compiles the equations.
@@ -121,7 +130,7 @@ impl<L: Lane> Setup<L> {
     pub fn ready(self) -> Result<Run<L>, Refusal> {
         let (base, coupling, error) = (self.steps.base, self.coupling, self.heat_error);
         let positive = |x: f64| x.is_finite() && x > 0.0;
-        if !positive(base) || self.steps.finest > 30 {
+        if !positive(base) || self.steps.finest > Steps::DEEPEST {
             return Err(Refusal::Setup(format!("base step {base} s with {} halvings", self.steps.finest)));
         }
         if !(coupling > 0.0 && positive(error)) && self.thermal.is_some() {
@@ -157,7 +166,11 @@ impl<L: Lane> Setup<L> {
             .map(|(a, b)| (Readout::new(a, &system), Readout::new(b, &system)))
             .collect();
         let accounts = system.accounts() + integrals.len();
-        let tolerance = self.tolerance.unwrap_or_else(|| self.bounds.tolerance());
+        let fitting = |x: &[L]| {
+            let [volt, ampere] = [true, false].map(|voltage| largest(&system, x, voltage));
+            self.tolerance.unwrap_or_else(|| self.bounds.tolerance(volt, ampere))
+        };
+        let tolerance = fitting(&x);
         let mut stepper =
             Stepper::new(Arc::clone(&system), program, self.method, tolerance, self.bounds, integrals);
         stepper.solver.settle(&kelvin);
@@ -185,6 +198,8 @@ impl<L: Lane> Setup<L> {
         if let Err(trouble) = stepper.jump(&mut state, tiny, &board) {
             return Err(trouble.told(&system, self.begin, 0).into());
         }
+        stepper.solver.tolerate(fitting(&state.x));
+        stepper.gauge_from(&state.x);
         // What moves at once belongs to no account yet.
         state.energy.fill(zero);
         stepper.forget(&mut state);
@@ -203,6 +218,13 @@ impl<L: Lane> Setup<L> {
             Counters::default(),
         ))
     }
+}
+
+/// The largest voltage, or the largest current; of the lanes, the one in which it is least.
+fn largest<L: Lane>(system: &System<L>, x: &[L], voltage: bool) -> f64 {
+    let of = (0..system.n).filter(|&k| system.judged[k] && system.is_voltage[k] == voltage);
+    let each = of.fold(L::splat(0.0), |most, k| most.max(x[k].abs()));
+    (0..L::WIDTH).map(|lane| each.lane(lane)).fold(f64::INFINITY, f64::min)
 }
 
 /// What is recorded and watched.

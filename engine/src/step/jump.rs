@@ -11,6 +11,9 @@ use crate::control::board::Board;
 /// Weights of the parabola through values at 2, 3 and 4 at 0: back to the instant of the jump.
 const BACK: [f64; 3] = [6.0, -8.0, 3.0];
 
+/// A change of a voltage that no rounding makes, V.
+const ABOVE_ROUNDING: f64 = 1e-3;
+
 impl<L: Lane> StageSolver<L> {
     /// Makes a state consistent just after a jump, by four implicit Euler steps so short that charges and fluxes keep
     /// their values. The first lets through what must move at once (two capacitors closed on each other) and what
@@ -20,6 +23,8 @@ impl<L: Lane> StageSolver<L> {
     /// # Errors
     /// When no consistent state is found.
     pub fn jump(&mut self, state: &mut State<L>, tiny: f64, board: &Board<L>) -> Result<(), StageTrouble> {
+        // Shorter than the instants' own rounding there is no step.
+        let tiny = tiny.max(state.t.next_up() - state.t);
         let alpha = 1.0 / tiny;
         self.prepare(alpha, board);
         let began = state.t;
@@ -28,12 +33,8 @@ impl<L: Lane> StageSolver<L> {
         let [mut q, mut x0, mut q0, mut k0] = std::array::from_fn(|_| zeros(ground + 1));
         for step in 0..4u32 {
             let t = began + f64::from(step + 1) * tiny;
-            for (b, q) in self.stage_b.iter_mut().zip(&state.q) {
-                *b = *q * L::splat(alpha);
-            }
-            self.x.copy_from_slice(&state.x);
             let c = f64::from(step + 1) / 4.0;
-            if self.solve(t, c).is_err() {
+            if self.solve_from(&state.x, &state.q, alpha, (t, c)).is_err() {
                 self.rescue(state, alpha, (t, c), board)?;
             }
             self.account(&mut q, &mut state.power, true);
@@ -74,7 +75,10 @@ impl<L: Lane> StageSolver<L> {
         }
     }
 
-    /// Newton with limited changes on the dense matrix, then once more the ordinary way from its answer.
+    /// Newton with limited changes on the dense matrix, then once more the ordinary way from its answer; in the end
+    /// with a criterion that no rounding passes. Over a step so short, charges and fluxes are divided by almost nothing:
+    /// what is left of their last digits can be more than a tight criterion. Newton's iteration converges by squares,
+    /// so that what it leaves of [`ABOVE_ROUNDING`] is far less.
     fn rescue(
         &mut self,
         state: &State<L>,
@@ -86,13 +90,28 @@ impl<L: Lane> StageSolver<L> {
         let mut dense = Dense::new(&system, &state.kelvin, board);
         dense.x.copy_from_slice(&state.x);
         let rows = source_rows(&system, t, 1.0, board);
-        dense.newton(alpha, &state.q, &rows, 0.0, 5.0).map_err(|(k, update)| {
-            if update.is_finite() { StageTrouble::Moving(k, update) } else { StageTrouble::NotFinite(k) }
-        })?;
-        for (b, q) in self.stage_b.iter_mut().zip(&state.q) {
+        let found = dense.newton(alpha, &state.q, &rows, 0.0, 5.0);
+        let near = found.is_ok() || found.is_err_and(|(_, update)| update <= ABOVE_ROUNDING);
+        let from = if near { &dense.x } else { &state.x };
+        if self.solve_from(from, &state.q, alpha, (t, c)).is_ok() {
+            return Ok(());
+        }
+        let kept = self.limits.clone();
+        self.limits.iter_mut().for_each(|limit| *limit = limit.max(L::splat(ABOVE_ROUNDING)));
+        let solved = self.solve_from(from, &state.q, alpha, (t, c));
+        self.limits = kept;
+        solved.map_err(|trouble| match found {
+            Err((k, update)) if !near && update.is_finite() => StageTrouble::Moving(k, update),
+            Err((k, _)) if !near => StageTrouble::NotFinite(k),
+            _ => trouble,
+        })
+    }
+
+    fn solve_from(&mut self, x: &[L], q: &[L], alpha: f64, at: (f64, f64)) -> Result<(), StageTrouble> {
+        for (b, q) in self.stage_b.iter_mut().zip(q) {
             *b = *q * L::splat(alpha);
         }
-        self.x.copy_from_slice(&dense.x);
-        self.solve(t, c).map(|_| ())
+        self.x.copy_from_slice(x);
+        self.solve(at.0, at.1).map(|_| ())
     }
 }

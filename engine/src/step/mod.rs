@@ -1,5 +1,6 @@
 //! One step: the method, the state, Newton's iteration of a stage, the start, and the schedule of step lengths.
 
+pub mod bounds;
 mod fallback;
 mod jump;
 mod leap;

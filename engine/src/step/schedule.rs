@@ -23,6 +23,34 @@ pub struct Steps {
     pub calm: u32,
 }
 
+impl Steps {
+    /// Steps of a level before the next coarser one, where nothing else is asked for.
+    pub const CALM: u32 = 2;
+    /// The finest step is at most this many halvings of the base step away.
+    pub const DEEPEST: u32 = 40;
+
+    /// Default steps of a run that lasts until `end`, s: a thousandth of it between edges, and [`Steps::of_base`].
+    pub fn over(end: f64) -> Self {
+        Self::of_base(1e-3 * end)
+    }
+
+    /// Default steps with this base step, s: the finest is at most 0.1 ns and at most base / 2¹⁰. What an edge sets off
+    /// in a gate or in a stray inductance takes nanoseconds; what ends at a coarser finest step is wrong and only told.
+    pub fn of_base(base: f64) -> Self {
+        let fine = |k: &u32| base * 0.5f64.powi(*k as i32) <= FINEST;
+        let finest = (LEAST_HALVINGS..Self::DEEPEST).find(fine).unwrap_or(Self::DEEPEST);
+        Self { base, finest, calm: Self::CALM }
+    }
+}
+
+/// The finest step is at most this long by default, s.
+const FINEST: f64 = 0.1e-9;
+/// And at least this many halvings of the base step away.
+const LEAST_HALVINGS: u32 = 10;
+
+/// From here on the grid begins anew at the next end of a step, so that positions never overflow.
+const FAR: u64 = 1 << 62;
+
 /// Activity above which a step is taken back, when a finer level is left.
 const REFUSE: f64 = 2.0;
 /// Activity to be expected at the coarser level, below which it is taken.
@@ -105,7 +133,7 @@ impl Ladder {
     /// The step to `end` was taken with this activity.
     pub fn accepted(&mut self, end: f64, activity: f64) {
         let planned = self.anchor + (self.position + self.stride(self.level)) as f64 * self.unit();
-        if end == planned {
+        if end == planned && self.position < FAR {
             self.position += self.stride(self.level);
         } else {
             self.land(end);
@@ -217,6 +245,21 @@ mod tests {
         let inside = ends.iter().filter(|&&t| t > 20.0 && t < 21.0).count();
         assert!(inside >= 8, "{inside} steps in the burst");
         assert!(ends.len() < 80, "{} steps", ends.len());
+    }
+
+    #[test]
+    fn default_steps_end_fine_enough() {
+        for (end, base, finest) in [
+            (5.2e-6, 5.2e-9, 5.2e-9 / 1024.0),
+            (15e-3, 15e-6, 15e-6 / 262_144.0),
+            (1e-3, 1e-6, 1e-6 / 16_384.0),
+            (54e3, 54.0, 54.0 / 549_755_813_888.0),
+        ] {
+            let ladder = Ladder::new(Steps::over(end), 3, 0.0);
+            assert!((ladder.steps.base / base - 1.0).abs() < 1e-12, "{ladder:?}");
+            assert!((ladder.finest_step() / finest - 1.0).abs() < 1e-12, "{end}: {}", ladder.finest_step());
+        }
+        assert_eq!(Steps::of_base(f64::INFINITY).finest, Steps::DEEPEST);
     }
 
     #[test]

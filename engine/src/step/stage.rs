@@ -54,8 +54,8 @@ pub struct StageSolver<L: Lane> {
     /// Unknowns beyond them that the iteration solves for, too.
     beside: Vec<u32>,
     /// Largest change at convergence of each inner unknown, absolute; without bound in the padding.
-    limits: Vec<L>,
-    relative: L,
+    pub(super) limits: Vec<L>,
+    pub(super) relative: L,
     iterations: u32,
     prepared: Vec<Prepared<L>>,
     current: usize,
@@ -115,6 +115,12 @@ impl<L: Lane> StageSolver<L> {
             program,
             system,
         }
+    }
+
+    /// Newton's iteration ends by this from now on.
+    pub(crate) fn tolerate(&mut self, tolerance: Tolerance) {
+        self.limits = limits(&self.system, tolerance.voltage);
+        (self.relative, self.iterations) = (L::splat(tolerance.relative), tolerance.iterations);
     }
 
     /// The elimination order in use.

@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use super::bounds::{Bounds, Gauge};
 use super::method::Method;
 use super::pieces::Pieces;
 use super::stage::{StageSolver, StageTrouble, Tolerance};
@@ -22,25 +23,6 @@ pub struct Attempt {
     pub activity: f64,
     /// The same as measured, whatever Newton's iteration met.
     pub error: f64,
-}
-
-/// Bounds against which the local error of a step is measured.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Bounds {
-    /// V.
-    pub voltage: f64,
-    /// A.
-    pub current: f64,
-}
-
-impl Bounds {
-    /// The tolerance of Newton's iteration that goes with them. What it leaves is of the order of its square, so ten
-    /// bounds would do; but a loose one hides a device in change from the rule of three iterations: with a tolerance
-    /// of 0.1 V REF-1's turn-on energy is wrong by 0.6 %, with 10 mV by 1e-5.
-    pub fn tolerance(&self) -> Tolerance {
-        let fitting = |bound: f64| (10.0 * bound).min(10e-3).max(bound / 3.0);
-        Tolerance { voltage: fitting(self.voltage), current: fitting(self.current), ..Tolerance::default() }
-    }
 }
 
 /// Prediction weights of every implicit stage, for one ratio of the step to the last one.
@@ -66,12 +48,13 @@ fn block<L: Lane>(v: &[L], n: usize) -> [L; 8] {
     v.as_chunks::<8>().0[n]
 }
 
-/// What a stepper knows of the past besides the state: the stamps at its end, and prediction weights (a step takes
-/// those of a ratio that is equal but for rounding, so their bits depend on what came before).
+/// What a stepper knows of the past besides the state: the stamps at its end, the largest values so far, and prediction
+/// weights (a step takes those of a ratio that is equal but for rounding, so their bits depend on what came before).
 #[derive(Clone, Debug)]
 pub struct Memory<L> {
     stamps: Vec<Vec<L>>,
     recipes: Vec<Recipe>,
+    largest: Vec<L>,
 }
 
 /// How many recipes are kept.
@@ -100,8 +83,7 @@ pub struct Stepper<L: Lane> {
     /// Powers of each stage.
     pub(super) power: Vec<Vec<L>>,
     error: Vec<L>,
-    /// One over the bound of each unknown's local error; zero where it does not count.
-    scale: Vec<L>,
+    gauge: Gauge<L>,
     h: f64,
     /// Earlier points of the state, then the stages of this step: instants and inner unknowns.
     points: Vec<(f64, Vec<L>)>,
@@ -129,11 +111,7 @@ impl<L: Lane> Stepper<L> {
         let (n, accounts) = (system.n, system.accounts() + integrals.len());
         let solver = StageSolver::new(system, program, tolerance);
         let inner = solver.inner;
-        let mut scale = zeros(n + 1);
-        for k in (0..n).filter(|&k| solver.system.judged[k]) {
-            scale[k] =
-                L::splat(1.0 / if solver.system.is_voltage[k] { bounds.voltage } else { bounds.current });
-        }
+        let gauge = Gauge::new(&solver.system, &bounds);
         Self {
             method,
             k: vec![zeros(n + 1); method.stages()],
@@ -141,7 +119,7 @@ impl<L: Lane> Stepper<L> {
             q: zeros(n + 1),
             power: vec![zeros(accounts); method.stages()],
             error: zeros(n + 1),
-            scale,
+            gauge,
             h: 0.0,
             points: (0..2 * method.stages()).map(|_| (0.0, vec![zero; inner])).collect(),
             known: 0,
@@ -317,13 +295,18 @@ impl<L: Lane> Stepper<L> {
 
     /// What has to be kept beside a state, so that steps from it have the same bits.
     pub fn memory(&self) -> Memory<L> {
-        Memory { stamps: self.solver.stamps.clone(), recipes: self.recipes.clone() }
+        Memory {
+            stamps: self.solver.stamps.clone(),
+            recipes: self.recipes.clone(),
+            largest: self.gauge.largest().to_vec(),
+        }
     }
 
     /// Takes up again what was kept. Choices may have changed in any way since.
     pub fn recall(&mut self, memory: Memory<L>) {
         self.solver.stamps = memory.stamps;
         self.recipes = memory.recipes;
+        self.gauge.recall(memory.largest);
         self.solver.look_up_again();
         if let Some(pieces) = &mut self.pieces {
             pieces.look_up_again();
@@ -353,11 +336,11 @@ impl<L: Lane> Stepper<L> {
         // The larger one, and NaN where there is one.
         let larger = |worst: L, size: L| L::select(size.le(worst), worst, size);
         if L::WIDTH > 1 {
-            let sizes = self.error.iter().zip(&self.scale).map(|(e, s)| e.abs() * *s);
+            let sizes = self.error.iter().zip(&self.gauge.scale).map(|(e, s)| e.abs() * *s);
             return sizes.fold(L::splat(0.0), larger).widest();
         }
         let mut worst = [L::splat(0.0); 8];
-        let (errors, scale) = (self.error.as_chunks::<8>().0, self.scale.as_chunks::<8>().0);
+        let (errors, scale) = (self.error.as_chunks::<8>().0, self.gauge.scale.as_chunks::<8>().0);
         for (e, s) in errors.iter().zip(scale) {
             worst = std::array::from_fn(|k| larger(worst[k], e[k].abs() * s[k]));
         }
@@ -368,6 +351,7 @@ impl<L: Lane> Stepper<L> {
     pub fn commit(&mut self, state: &mut State<L>) {
         state.t = self.end;
         copy(&mut state.x, &self.solver.x);
+        self.gauge.see(&state.x);
         std::mem::swap(&mut state.q, &mut self.q);
         let last = self.k.len() - 1;
         std::mem::swap(&mut state.k, &mut self.k[last]);
@@ -386,6 +370,11 @@ impl<L: Lane> Stepper<L> {
             old.0 = new.0;
             copy(&mut old.1, &new.1);
         }
+    }
+
+    /// The past is forgotten: bounds that follow the largest values begin with these.
+    pub(crate) fn gauge_from(&mut self, x: &[L]) {
+        self.gauge.begin(x);
     }
 
     /// Begins a new course of predictions: only the present values are known (after a corner, a jump, a new state).

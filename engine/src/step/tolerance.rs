@@ -23,6 +23,20 @@ impl Default for Tolerance {
     }
 }
 
+/// Newton's iteration is not asked for more than this, V, A and relative.
+const TIGHTEST: f64 = 1e-9;
+
+impl Tolerance {
+    /// Looser by this factor, or tighter, as far as rounding allows.
+    #[must_use]
+    pub fn loosened(mut self, factor: f64) -> Self {
+        for bound in [&mut self.voltage, &mut self.current, &mut self.relative] {
+            *bound = (*bound * factor).max(TIGHTEST.min(*bound));
+        }
+        self
+    }
+}
+
 /// Why a stage has no solution.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum StageTrouble {

@@ -9,6 +9,7 @@ use joulestep_engine::measure::recovery::{Record, Recovery, recovery};
 use joulestep_engine::measure::signal::Signal;
 use joulestep_engine::recorder::InMemory;
 use joulestep_engine::run::setup::{Refusal, Setup};
+use joulestep_engine::step::schedule::Steps;
 use joulestep_engine::trouble::{CircuitTrouble, Trouble};
 
 use super::{Conditions, is_diode, is_switch};
@@ -121,7 +122,7 @@ pub fn ramp(part: &Part, ramp: &Ramp) -> Result<Recovery, RecoveryTrouble> {
 
     let unit = Probe::Wave(circuit.wave(Wave::Constant(1.0)));
     let mut setup = Setup::new(circuit);
-    setup.steps.base = 0.5 * fall;
+    setup.steps = Steps::of_base(0.5 * fall);
     let forward = Probe::Sum(vec![(-1.0, Probe::Branch(meter, 0))]);
     setup.integrals = vec![(forward.clone(), unit)];
     let channel = |name: &str, probe| Channel { name: name.into(), long_name: name.into(), probe };

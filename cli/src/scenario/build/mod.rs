@@ -14,8 +14,6 @@ use joulestep_engine::circuit::topology;
 use joulestep_engine::control::board::Board;
 use joulestep_engine::run::setup::{Piecewise, Setup, Start};
 use joulestep_engine::step::method::Method;
-use joulestep_engine::step::schedule::Steps;
-use joulestep_engine::step::stepper::Bounds;
 use joulestep_engine::trouble::CircuitTrouble;
 use joulestep_models::arrangement::bed::Laid;
 
@@ -28,9 +26,6 @@ pub use judge::{Judged, Judging, KnownRange, Unheated, of_parts};
 pub use notes::Note;
 pub use parts::Placed;
 pub use thermal::Reductions;
-
-/// Steps of a level that must have been calm before the next coarser one is taken.
-const CALM: u32 = 2;
 
 /// A scenario ready to run.
 #[derive(Debug)]
@@ -147,8 +142,8 @@ pub fn build_with(scenario: &Scenario, reductions: &Reductions) -> Result<Ready,
             setup.method = Method::named(name).unwrap_or(setup.method);
         }
     }
-    setup.steps = Steps { base: steps.base, finest: steps.halvings, calm: CALM };
-    setup.bounds = Bounds { voltage: steps.voltage_error, current: steps.current_error };
+    setup.steps = steps.lengths;
+    setup.bounds = steps.bounds;
     setup.channels = channels;
     setup.sample_every = scenario.record.interval;
     setup.watches = watches;

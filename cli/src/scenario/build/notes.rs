@@ -1,6 +1,7 @@
 //! What deserves a word before a run: `check` and `run` say the same.
 
 use joulestep_engine::circuit::topology::LooseEnd;
+use joulestep_engine::circuit::wave::Wave;
 use joulestep_engine::units::{people, people_digits};
 use joulestep_models::package::contradictions;
 use serde::Serialize;
@@ -10,6 +11,8 @@ use crate::scenario::meant::Task;
 
 /// Steps from which on a run is noted as long. At about a million steps a second: a quarter of an hour and more.
 const MANY: f64 = 1e9;
+/// Steps of a period of a sine under the default bounds, at least (an RC low-pass takes 26).
+const STEPS_OF_A_SINE: f64 = 16.0;
 /// Corners of a course that are looked at to tell how many there will be.
 const CORNERS: usize = 64;
 
@@ -110,12 +113,14 @@ impl Build<'_> {
     /// How much work the run will be, where it is implausible.
     fn work(&self, heated: bool, all: &mut Vec<Note>) {
         let steps = &self.scenario.steps;
-        let (end, base, coupling) = (steps.end, steps.base, steps.coupling);
-        let finest = base * 0.5f64.powi(steps.halvings as i32);
-        // A window of fine steps relaxes over two steps of each length.
-        let window = 2.0 * f64::from(steps.halvings + 1);
-        let edges = end * self.edges_per_second(end);
-        let expected = end / base + edges * window;
+        let (end, base, coupling) = (steps.end, steps.lengths.base, steps.coupling);
+        let finest = base * 0.5f64.powi(steps.lengths.finest as i32);
+        // A window of fine steps relaxes over two steps of each length, until the next edge.
+        let rate = self.edges_per_second(end);
+        let room = if rate > 0.0 { (1.0 / (rate * finest)).log2() } else { 0.0 };
+        let window = 2.0 * (room.clamp(0.0, f64::from(steps.lengths.finest)) + 1.0);
+        let edges = end * rate;
+        let expected = end * (1.0 / base).max(STEPS_OF_A_SINE * self.sines_per_second()) + edges * window;
         if expected > MANY {
             let text = format!(
                 "about {expected:.1e} steps are to be expected ({} of simulated time at base steps of {}, {edges:.1e} edges): is this meant?",
@@ -133,6 +138,13 @@ impl Build<'_> {
             );
             all.push(note("coupling".into(), text, false));
         }
+    }
+
+    /// Periods of the fastest sine, 1/s.
+    fn sines_per_second(&self) -> f64 {
+        let frequency =
+            |wave: &Wave<f64>| if let Wave::Sine { frequency, .. } = wave { *frequency } else { 0.0 };
+        self.circuit.waves.iter().map(frequency).fold(0.0, f64::max)
     }
 
     /// Edges of modulators and corners of courses, 1/s.

@@ -1,17 +1,15 @@
 //! Duration and steps.
 
+use joulestep_engine::step::bounds::{Bound, Bounds};
+use joulestep_engine::step::schedule::Steps;
 use joulestep_engine::units::people_digits;
 
 use super::Resolve;
 use crate::scenario::fields::Fields;
 use crate::scenario::meant::StepsSpec;
 
-/// The finest step is at most this many halvings of the base step away.
+/// A stated finest step is at most this many halvings of a stated base step away.
 const DEEPEST: u32 = 20;
-/// Halvings where no finest step is given.
-const HALVINGS: u32 = 5;
-/// Local errors that call for finer steps where none are given, V and A.
-const ERROR: f64 = 0.1;
 /// Lag of temperatures where none is given, K.
 const HEAT_ERROR: f64 = 1.0;
 /// Exchanges of heat and temperature over the whole run where no longest interval is given: enough for a curve.
@@ -19,18 +17,22 @@ const EXCHANGES: f64 = 300.0;
 
 impl Resolve<'_> {
     pub(super) fn steps(&mut self, f: &Fields) -> Option<StepsSpec> {
-        let (end, base) = (f.number("end")?, f.number("base")?);
-        if base > end {
+        let end = f.number("end")?;
+        let lengths = self.lengths(f, end)?;
+        let base = lengths.base;
+        if base > end && f.has("base") {
             let found = format!("the base step of {base} s is longer than the run of {end} s");
             self.tell(f.place_of("base"), f.key("base"), found, "a step shorter than `end`");
         }
         let coupling = f.number("coupling").unwrap_or(end / EXCHANGES);
         Some(StepsSpec {
             end,
-            base,
-            halvings: self.halvings(f, base)?,
-            voltage_error: f.number("voltage-error").unwrap_or(ERROR),
-            current_error: f.number("current-error").unwrap_or(ERROR),
+            lengths,
+            bounds: Bounds {
+                voltage: f.number("voltage-error").map_or(Bound::DEFAULT, Bound::stated),
+                current: f.number("current-error").map_or(Bound::DEFAULT, Bound::stated),
+                ..Bounds::default()
+            },
             method: f.text("method").map(ToString::to_string),
             heat_error: f.number("heat-error").unwrap_or(HEAT_ERROR),
             coupling,
@@ -38,11 +40,33 @@ impl Resolve<'_> {
         })
     }
 
+    /// Step lengths: as stated, else the engine's defaults.
+    fn lengths(&mut self, f: &Fields, end: f64) -> Option<Steps> {
+        let default = Steps::over(end);
+        match (f.has("base"), f.has("finest")) {
+            (false, false) => Some(default),
+            (true, false) => Some(Steps::of_base(f.number("base")?)),
+            (true, true) => {
+                let base = f.number("base")?;
+                Some(Steps { base, finest: self.halvings(f, base)?, ..default })
+            }
+            (false, true) => {
+                // The longest base step that is no longer than the default and has this finest step.
+                let finest = f.number("finest")?;
+                let fits = |k: &u32| finest * 2f64.powi(*k as i32 + 1) > default.base;
+                let halvings = (0..Steps::DEEPEST).find(fits).unwrap_or(Steps::DEEPEST);
+                let base = finest * 2f64.powi(halvings as i32);
+                if base > end {
+                    let found = format!("the finest step of {finest} s is longer than the run of {end} s");
+                    self.tell(f.place_of("finest"), f.key("finest"), found, "a step shorter than `end`");
+                }
+                Some(Steps { base, finest: halvings, ..default })
+            }
+        }
+    }
+
     /// How often the base step is halved to give the finest.
     fn halvings(&mut self, f: &Fields, base: f64) -> Option<u32> {
-        if !f.has("finest") {
-            return Some(HALVINGS);
-        }
         let finest = f.number("finest")?;
         let power = (base / finest).log2();
         let nearest = power.round().clamp(0.0, f64::from(DEEPEST)) as u32;

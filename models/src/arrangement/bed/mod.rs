@@ -10,6 +10,7 @@ use joulestep_engine::control::Controller;
 use joulestep_engine::control::board::Board;
 use joulestep_engine::control::drive::{Delays, Drive, Gate};
 use joulestep_engine::run::setup::Setup;
+use joulestep_engine::step::schedule::Steps;
 use joulestep_engine::trouble::CircuitTrouble;
 
 use crate::lookup::find;
@@ -132,7 +133,7 @@ impl Laid {
         setup.controllers = self.logic(&mut setup.board)?;
         if let Some(period) = self.period {
             // As coarse as a choke's straight lines allow, and no coarser than usual.
-            setup.steps.base = setup.steps.base.min(period / 20.0);
+            setup.steps = Steps::of_base(setup.steps.base.min(period / 20.0));
         }
         Ok(setup)
     }

@@ -25,6 +25,7 @@ use joulestep_engine::measure::switching::{Levels, Rules, Switching, Waveforms, 
 use joulestep_engine::recorder::InMemory;
 use joulestep_engine::run::setup::{Refusal, Setup};
 use joulestep_engine::run::watch::Seen;
+use joulestep_engine::step::schedule::Steps;
 use joulestep_engine::trouble::{CircuitTrouble, Trouble};
 use serde::Serialize;
 
@@ -274,7 +275,7 @@ pub fn run_as(
     let mut setup = Setup::new(circuit);
     setup.channels = channels;
     setup.integrals = integrals;
-    setup.steps.base = 2e-7;
+    setup.steps = Steps::of_base(2e-7);
     prepare(&mut setup, built);
     let mut run = setup.ready()?;
     let mut waveforms = InMemory::default();
