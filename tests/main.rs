@@ -28,6 +28,8 @@ mod production_laws;
 mod plots;
 // verdicts as the program gives them
 mod verdicts;
+// errors and verdicts of cycles, double pulses and missions
+mod study_verdicts;
 // the program on scenarios: account, result file, exit codes, schema
 mod program;
 // default steps and bounds

@@ -116,6 +116,9 @@ pub enum Command {
     /// carries the current. Gives turn-on, turn-off and recovery energies, delays, rise and fall times, peaks and
     /// slopes by published definitions, over all combinations of the currents, voltages, gate resistances and
     /// temperatures given. The waveforms behind each number are kept with `--waveforms` and `--pictures`.
+    ///
+    /// Every number has its numerical error (±) beside it, from two coarser computations of the same point. Voltages,
+    /// currents and the stated junction temperature are held against the ratings of both devices at every point.
     #[command(
         after_long_help = "Examples:\n  joulestep double-pulse stack-750v-18m --current \"20 A,40 A,60 A\" --temperature \"25 degC,125 degC\"\n  joulestep double-pulse mosfet-sic-750v-18m --upper diode-sic-750v-60a --current \"40 A\" --csv > table.csv"
     )]
@@ -126,6 +129,9 @@ pub enum Command {
     /// its closing error is told, with an estimate of the distance that is left (a slow time constant closes well long
     /// before it is at rest). The losses of a period are sorted by what each switch is doing, as the output defines; they
     /// sum to the energy ledger. Where dies have heat inputs, temperatures and losses are brought to agree.
+    ///
+    /// Every number has its error (±) beside it, from two coarser computations of the same. The period is held against
+    /// the ratings of the parts and the limits of the scenario, as a run is.
     #[command(after_long_help = "Example:\n  joulestep cycle examples/ferry-buck.toml")]
     Cycle(CycleArgs),
     /// Study the dead time of a leg: losses, soft switching, the dead time of least loss.
@@ -143,6 +149,10 @@ pub enum Command {
     /// until what is left of the electrical settling is small; then the thermal state leaps over many cycles, with an
     /// estimate of its error that takes back a leap which is too long. Tells the course of every junction, its ripple
     /// at switching and line frequency, the counted temperature cycles, and damage by a law that the scenario states.
+    ///
+    /// Every number has its error (±) beside it: of steps, from two coarser computations of the same, of leaps, and of the
+    /// laws held over a cycle. The duty is held against the ratings of the parts and the limits of the scenario: the
+    /// temperatures of its whole course, voltages and currents of the cycles that were solved.
     #[command(after_long_help = duty::DUTY)]
     Duty(DutyArgs),
     /// Transient thermal impedance of a package stack, or of measured points.

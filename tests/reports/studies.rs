@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use joulestep::result::Study;
 use joulestep_engine::units::people_digits;
 
-use super::{done, page, text};
+use super::{done, judged, page, text};
 use crate::common::program::told;
 use crate::common::python::{python, said};
 
@@ -56,7 +56,7 @@ const STUDIES: &[(&str, &[&str], &str)] = &[
 
 fn run(folder: &Path, name: &str, args: &[&str]) -> PathBuf {
     let out = folder.join(format!("{name}.h5"));
-    done(&[args, &["--out", text(&out)]].concat(), 0);
+    judged(&[args, &["--out", text(&out)]].concat());
     out
 }
 
@@ -90,7 +90,7 @@ fn every_study_has_a_report() {
         let again = folder.path().join("again").join(result.file_name().unwrap());
         fs::create_dir_all(again.parent().unwrap()).unwrap();
         fs::copy(&result, &again).unwrap();
-        done(&[args, &["--out", text(&result), "--force"] as &[&str]].concat(), 0);
+        judged(&[args, &["--out", text(&result), "--force"] as &[&str]].concat());
         let (first, second) = (Study::read(&again).unwrap(), Study::read(&result).unwrap());
         let without = |s: &Study| format!("{:?}", Study { command: String::new(), ..s.clone() });
         assert_eq!(without(&first), without(&second), "{name}");

@@ -59,26 +59,26 @@ impl<M> Round<M> {
     }
 }
 
-/// Computes and judges as options ask. `held`: what a proof leaves of its last round. Levels are computed side by side; what they give does not depend on
-/// how many threads there are.
+/// Computes and judges as options ask. `held`: what a proof leaves of its last round. `at` computes a level; a coarser one gets what was found as stated, to
+/// begin with. The two coarser ones are computed side by side; what they give does not depend on how many threads there are.
 ///
 /// # Errors
 /// When the computation as stated fails, or a finer one.
-pub(crate) fn assess<M: Send>(
+pub(crate) fn assess<M: Send + Sync>(
     how: &AssessArgs,
     held: &str,
     stop: &(dyn Fn() -> bool + Sync),
-    at: &(dyn Fn(Level) -> Result<Round<M>, Refused> + Sync),
+    at: &(dyn Fn(Level, Option<&M>) -> Result<Round<M>, Refused> + Sync),
 ) -> Result<Assessed<M>, Refused> {
     if how.prove {
         return proven(held, stop, at);
     }
     if how.no_estimate {
-        return Ok(at(Level::STATED)?.with(None));
+        return Ok(at(Level::STATED, None)?.with(None));
     }
-    let numbers = |level| at(level).map(|round| round.computed()).map_err(|(why, _)| why);
-    let (fine, coarser) = rayon::join(|| at(Level::STATED), || coarser(numbers));
-    let fine = fine?;
+    let fine = at(Level::STATED, None)?;
+    let numbers = |level| at(level, Some(&fine.more)).map(|round| round.computed()).map_err(|(why, _)| why);
+    let coarser = coarser(numbers);
     let found = errors(&fine.computed(), &coarser);
     let cost = |of: fn(&Computed) -> u64| -> u64 { coarser.iter().flatten().map(of).sum() };
     let cost = Cost { steps: cost(|c| c.steps), iterations: cost(|c| c.iterations) };
@@ -90,7 +90,7 @@ pub(crate) fn assess<M: Send>(
 fn proven<M: Send>(
     held: &str,
     stop: &(dyn Fn() -> bool + Sync),
-    at: &(dyn Fn(Level) -> Result<Round<M>, Refused> + Sync),
+    at: &(dyn Fn(Level, Option<&M>) -> Result<Round<M>, Refused> + Sync),
 ) -> Result<Assessed<M>, Refused> {
     let last: RefCell<Option<Round<M>>> = RefCell::new(None);
     let bounds: RefCell<BTreeMap<String, Bounds>> = RefCell::default();
@@ -99,7 +99,7 @@ fn proven<M: Send>(
     let steady = Cell::new(false);
     let made = Cell::new(0);
     let refine = |level: Level| {
-        let round = at(level).map_err(Why)?;
+        let round = at(level, None).map_err(Why)?;
         steady.set(round.account.counters.stalled == 0);
         bounds.replace(round.account.bounds());
         let computed = round.computed();

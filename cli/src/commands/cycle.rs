@@ -46,7 +46,7 @@ pub fn cycle(args: &CycleArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         return asked::refused(&why, args.json, streams);
     }
     let effort = Effort { closing, most: args.periods, ..Effort::default() };
-    let at = |level: Level| judge::round(&scenario, &reductions, effort, level);
+    let at = |level: Level, near: Option<&_>| judge::round(&scenario, &reductions, (effort, near), level);
     let assessed = match assess(&args.assess, "the numbers", &|| false, &at) {
         Ok(assessed) => assessed,
         Err((why, code)) => {

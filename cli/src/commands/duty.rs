@@ -3,7 +3,7 @@
 use std::io;
 use std::path::Path;
 use std::sync::Mutex;
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::atomic::Ordering;
 
 use joulestep_engine::cycle::steady::Effort;
 use joulestep_models::arrangement::duty::Options;
@@ -98,18 +98,16 @@ pub fn duty(args: &DutyArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         repeating: args.repeating,
         file: Mutex::new(file),
         quiet: args.quiet || as_json || args.output.csv,
-        proves: args.assess.prove,
         stop: listen(),
-        halt: AtomicBool::new(false),
     };
     let stop = || job.stop.load(Ordering::Relaxed);
-    let mut known = match assess(&args.assess, "numbers and file", &stop, &|level| job.round(level)) {
+    let known = match assess(&args.assess, "numbers and file", &stop, &|level, near| job.round(level, near)) {
         Ok(assessed) => known(assessed),
         Err((why, code)) => {
             return asked::refused(&(format!("{}: {why}", path.display()), code), as_json, streams);
         }
     };
-    let mut file = known.file.take();
+    let mut file = job.file.lock().ok().and_then(|mut f| f.take());
     if args.assess.prove
         && let Some(out) = args.output.out.as_deref()
     {

@@ -9,7 +9,7 @@ use joulestep_engine::cycle::rainflow::UserLaw;
 use joulestep_engine::run::watch::{Seen, Watch};
 use joulestep_models::arrangement::duty::profile::{Begin, Profile};
 use joulestep_models::arrangement::duty::{
-    DutyTrouble, Followed, Happening, Instant, Listener, Options, follow,
+    DutyTrouble, Followed, Happening, Instant, Listener, Make, Options, again, follow,
 };
 
 use super::store::File;
@@ -21,7 +21,7 @@ use crate::exit::{BAD_INPUT, NUMERICAL};
 use crate::judge::{Level, Number, Uncertainty};
 use crate::progress::Progress;
 use crate::scenario::build::{Ready, Reductions, build_with};
-use crate::scenario::meant::{CourseOf, DutySpec, Scenario};
+use crate::scenario::meant::{CourseOf, CourseSpec, DutySpec, Scenario};
 use crate::sheet::Sheet;
 
 const DIES: [&str; 7] = ["heat", "mean_power", "start", "mean", "least", "largest", "end"];
@@ -45,8 +45,6 @@ pub(crate) struct Known {
     pub lives: Vec<Life>,
     pub account: Account,
     pub tables: Tables,
-    /// The file, where one was written on the way.
-    pub file: Option<File>,
     /// What happened, in order, for a file that is written afterwards.
     pub happened: Vec<(f64, Happening)>,
 }
@@ -55,7 +53,6 @@ pub(crate) struct Known {
 pub(crate) struct Passed {
     followed: Followed,
     lives: Vec<Life>,
-    file: Option<File>,
     happened: Vec<(f64, Happening)>,
 }
 
@@ -70,12 +67,8 @@ pub(crate) struct Job<'a> {
     /// The file that the duty as stated writes on its way.
     pub file: Mutex<Option<File>>,
     pub quiet: bool,
-    /// Whether every level shows its progress.
-    pub proves: bool,
     /// Set when the user asks to stop.
     pub stop: &'a AtomicBool,
-    /// Set when what is stated came to an early end: there is nothing to compare.
-    pub halt: AtomicBool,
 }
 
 /// Writes the file, shows progress, and stops when asked.
@@ -83,7 +76,7 @@ struct Onlooker<'a> {
     file: Option<File>,
     happened: Vec<(f64, Happening)>,
     progress: Progress,
-    stop: [&'a AtomicBool; 2],
+    stop: &'a AtomicBool,
 }
 
 impl Listener for Onlooker<'_> {
@@ -101,7 +94,7 @@ impl Listener for Onlooker<'_> {
     fn go_on(&mut self, t: f64) -> bool {
         self.progress.at(t);
         let writes = self.file.as_mut().is_none_or(|f| f.go_on(t));
-        writes && self.stop.iter().all(|s| !s.load(Ordering::Relaxed))
+        writes && !self.stop.load(Ordering::Relaxed)
     }
 }
 
@@ -197,17 +190,13 @@ fn seen(f: &Followed, options: &Options, watch: &Watch, seen: &Seen) -> (Seen, f
 }
 
 impl Job<'_> {
-    /// Follows the duty at a level.
-    pub fn round(&self, level: Level) -> Result<Round<Passed>, Refused> {
-        let stated = level == Level::STATED || self.proves;
-        let ended = self.follow(level, stated);
-        if stated && !matches!(&ended, Ok(passed) if passed.followed.complete) {
-            self.halt.store(true, Ordering::Relaxed);
-        }
-        let passed = ended?;
-        if !stated && !passed.followed.complete {
-            return Err(("it was stopped".into(), NUMERICAL));
-        }
+    /// Follows the duty at a level; a coarser one solves cycles of the one that is `near` again.
+    pub fn round(&self, level: Level, near: Option<&Passed>) -> Result<Round<Passed>, Refused> {
+        let passed = match near {
+            Some(near) if !near.followed.complete => return Err(("it was stopped".into(), NUMERICAL)),
+            Some(near) => self.again(level, &near.followed)?,
+            None => self.follow(level)?,
+        };
         let Ready { setup, placed, judging, signals, metered, .. } =
             build_with(self.scenario, self.reductions)
                 .map_err(|_| ("the scenario changed".into(), BAD_INPUT))?;
@@ -246,47 +235,63 @@ impl Job<'_> {
         Ok(Round { account, numbers, more: passed })
     }
 
-    fn follow(&self, level: Level, stated: bool) -> Result<Passed, Refused> {
-        let keys: Vec<&'static str> = self
-            .spec
-            .courses
-            .iter()
-            .filter_map(|c| match c.of {
-                CourseOf::Parameter(key) => Some(key),
-                CourseOf::Boundary(_) => None,
-            })
-            .collect();
+    /// The arrangement at parameters, as coarse as a level.
+    fn at<T>(
+        &self,
+        level: Level,
+        work: impl FnOnce(&mut Make<'_>) -> Result<T, DutyTrouble>,
+    ) -> Result<T, Refused> {
+        let parameter = |c: &CourseSpec| match c.of {
+            CourseOf::Parameter(key) => Some(key),
+            CourseOf::Boundary(_) => None,
+        };
+        let keys: Vec<&'static str> = self.spec.courses.iter().filter_map(parameter).collect();
         let mut scenario = self.scenario.clone();
         let mut lay = |values: &[f64]| {
             let (laid, mut setup) = make(&mut scenario, self.reductions, &keys, values)?;
             level.apply(&mut setup);
             Ok((laid, setup))
         };
-        let file = if stated { self.file.lock().ok().and_then(|mut f| f.take()) } else { None };
+        work(&mut lay).map_err(|trouble| (trouble.to_string(), code(&trouble)))
+    }
+
+    fn passed(&self, followed: Followed, happened: Vec<(f64, Happening)>) -> Passed {
+        let lives = life(&followed, self.spec.damage.as_ref(), self.repeating);
+        Passed { followed, lives, happened }
+    }
+
+    fn again(&self, level: Level, near: &Followed) -> Result<Passed, Refused> {
+        let followed = self.at(level, |lay| again(near, self.profile.begin, lay))?;
+        Ok(self.passed(followed, Vec::new()))
+    }
+
+    fn follow(&self, level: Level) -> Result<Passed, Refused> {
         let mut onlooker = Onlooker {
-            file,
+            file: self.file.lock().ok().and_then(|mut f| f.take()),
             happened: Vec::new(),
-            progress: Progress::new(self.quiet || !stated, self.profile.duration()),
-            stop: [self.stop, &self.halt],
+            progress: Progress::new(self.quiet, self.profile.duration()),
+            stop: self.stop,
         };
-        let outcome = follow(self.profile, &mut lay, self.options, &mut onlooker);
+        let followed = self.at(level, |lay| follow(self.profile, lay, self.options, &mut onlooker));
         onlooker.progress.done();
         let Onlooker { file, happened, .. } = onlooker;
         // What fails leaves its file closed as a partial one.
-        let followed = outcome.map_err(|trouble| (trouble.to_string(), code(&trouble)))?;
-        let lives = life(&followed, self.spec.damage.as_ref(), self.repeating);
-        Ok(Passed { followed, lives, file, happened })
+        let followed = followed?;
+        if let (Some(file), Ok(mut place)) = (file, self.file.lock()) {
+            *place = Some(file);
+        }
+        Ok(self.passed(followed, happened))
     }
 }
 
 /// The tables with their errors.
 pub(crate) fn known(assessed: Assessed<Passed>) -> Known {
-    let Assessed { account, more: Passed { followed, lives, file, happened }, errors } = assessed;
+    let Assessed { account, more: Passed { followed, lives, happened }, errors } = assessed;
     let mut errors = errors.iter();
     let dies = sheets::dies(&followed).with_errors(&DIES, &mut errors);
     let ripple = sheets::ripple(&followed).with_errors(&RIPPLE, &mut errors);
     let harmonics = sheets::harmonics(&followed).with_errors(&HARMONICS, &mut errors);
     let balance = std::array::from_fn(|_| errors.next().cloned().unwrap_or_default());
     let tables = Tables { dies, ripple, harmonics, balance, damage: errors.cloned().collect() };
-    Known { followed, lives, account, tables, file, happened }
+    Known { followed, lives, account, tables, happened }
 }

@@ -3,18 +3,21 @@
 use joulestep_engine::accounts::counters::Counters;
 use joulestep_engine::accounts::ledger::Ledger;
 use joulestep_engine::cycle::rainflow::{Counted, rainflow};
-use joulestep_engine::cycle::steady::{CycleTrouble, Effort, Steady, steady};
+use joulestep_engine::cycle::steady::{CycleTrouble, Effort, Steady, steady_from};
 use joulestep_engine::recorder::InMemory;
 use joulestep_engine::run::setup::{Refusal, Setup};
 use joulestep_engine::run::watch::Seen;
 use joulestep_engine::thermal::run::Thermal;
 use joulestep_engine::trouble::Trouble;
+use nalgebra::DMatrix;
 
 use super::bed::Laid;
 use super::losses::{Account, Meter, between};
 
 /// Temperatures are found when they change by less than this from one round to the next, K.
 const STILL: f64 = 0.01;
+/// Most periods of a search from near by.
+const NEAR: u32 = 10;
 /// Most rounds between losses and temperatures.
 const ROUNDS: u32 = 30;
 
@@ -89,6 +92,8 @@ pub struct Cycle {
     pub counters: Counters,
     /// How it was stepped, in a word.
     pub method: &'static str,
+    /// Unknowns and charges at the end of the period.
+    pub electrical: (Vec<f64>, Vec<f64>),
 }
 
 impl Cycle {
@@ -99,13 +104,43 @@ impl Cycle {
     }
 }
 
+/// Where a search begins that another has gone before: one with other steps, say.
+#[derive(Clone, Debug)]
+pub struct Guess {
+    celsius: Vec<f64>,
+    electrical: (Vec<f64>, Vec<f64>),
+    jacobian: Option<DMatrix<f64>>,
+}
+
+impl Cycle {
+    /// Where a search near by may begin.
+    pub fn guess(&self) -> Guess {
+        let celsius = self.ripple.iter().map(|r| r.mean).collect();
+        Guess { celsius, electrical: self.electrical.clone(), jacobian: self.steady.jacobian.clone() }
+    }
+}
+
+/// The same as [`solve`] to the accuracy of a comparison, from a state near by: a few periods, no Jacobian of its own.
+///
+/// # Errors
+/// [`Why`].
+pub fn solve_near(laid: &Laid, setup: Setup<f64>, guess: &Guess) -> Result<Cycle, Why> {
+    // Closing is not asked for, but every step that a known Jacobian gives is taken.
+    let effort = Effort { warm_up: 1, closing: 1e-2, distance: 1e-7, most: NEAR };
+    search(laid, setup, effort, Some(guess))
+}
+
 /// Finds the periodic steady state of an arrangement in its setup, and counts a period there. With a thermal network,
 /// device laws are held at the mean temperatures, in rounds until these stand still; the ripple then follows exactly
 /// from the power of every step.
 ///
 /// # Errors
 /// [`Why`].
-pub fn solve(laid: &Laid, mut setup: Setup<f64>, effort: Effort) -> Result<Cycle, Why> {
+pub fn solve(laid: &Laid, setup: Setup<f64>, effort: Effort) -> Result<Cycle, Why> {
+    search(laid, setup, effort, None)
+}
+
+fn search(laid: &Laid, mut setup: Setup<f64>, effort: Effort, guess: Option<&Guess>) -> Result<Cycle, Why> {
     let period = laid.period.ok_or(Why::NotPeriodic)?;
     setup.sample_every = 0.0;
     let mut meter = Meter::new(laid, &mut setup);
@@ -117,41 +152,60 @@ pub fn solve(laid: &Laid, mut setup: Setup<f64>, effort: Effort) -> Result<Cycle
     }
     let mut run = setup.ready()?;
     let mut celsius = thermal.as_ref().map(|t| t.temperatures().to_vec()).unwrap_or_default();
+    let mut known = None;
+    let rounds_allowed = if guess.is_some() { 2 } else { ROUNDS };
+    if let Some(guess) = guess {
+        run.adopt(&guess.electrical.0, &guess.electrical.1)?;
+        celsius.clone_from_slice(&guess.celsius);
+        known.clone_from(&guess.jacobian);
+    }
     run.hold(&celsius);
     meter.settle(&celsius);
     let mut rounds = 0;
     let mut met: Option<Slopes> = None;
+    let mut periods = 0;
     loop {
         rounds += 1;
-        let steady = steady(&mut run, period, effort, &mut ())?;
+        let steady = steady_from(&mut run, period, effort, known.take(), &mut ())?;
+        if guess.is_some() {
+            known.clone_from(&steady.jacobian);
+        }
+        periods += u64::from(steady.periods) + 2;
         // A period to know in which phase each switch is, and one to count.
         let mut record = InMemory::default();
         let began = run.state().t;
         run.advance(began + period, &mut record)?;
-        let (before, stalled) = (run.ledger(), run.counters().stalled);
+        let (before, done) = (run.ledger(), run.counters());
         run.watch_anew();
         run.advance(began + 2.0 * period, &mut record)?;
         let ledger = between(&before, &run.ledger());
         let (seen, method) = (run.watcher().seen(0), run.method());
+        // What the search takes back is not in the run's own count.
         let mut counters = run.counters();
-        counters.stalled -= stalled;
+        counters.steps = (counters.steps - done.steps) * periods;
+        counters.iterations = (counters.iterations - done.iterations) * periods;
+        counters.stalled -= done.stalled;
+        let electrical = (run.state().x.clone(), run.state().q.clone());
+        let cycle = |account, ripple, ledger| {
+            let steady = steady.clone();
+            Cycle { period, steady, account, ripple, rounds, ledger, seen, counters, method, electrical }
+        };
         let account = meter.account(laid, &record, began + period, &ledger);
         let Some(network) = thermal.as_mut().filter(|_| inputs > 0) else {
-            let ripple = Vec::new();
-            return Ok(Cycle { period, steady, account, ripple, rounds, ledger, seen, counters, method });
+            return Ok(cycle(account, Vec::new(), ledger));
         };
         let power = powers(&record, began + period, first, inputs);
         network.start_periodic(&power);
         let mut ripple = ripple(network, &power, period);
         let slopes = met.get_or_insert_with(|| Slopes::new(&celsius, &ripple));
         slopes.look(&celsius, &ripple);
-        slopes.estimate(network, &mut ripple);
         let change = ripple.iter().zip(&celsius).map(|(r, t)| (r.mean - t).abs()).fold(0.0, f64::max);
+        slopes.estimate(network, &mut ripple, change);
         celsius = ripple.iter().map(|r| r.mean).collect();
-        if change <= STILL {
-            return Ok(Cycle { period, steady, account, ripple, rounds, ledger, seen, counters, method });
+        if change <= STILL || guess.is_some() && rounds == rounds_allowed {
+            return Ok(cycle(account, ripple, ledger));
         }
-        if rounds == ROUNDS || !change.is_finite() {
+        if rounds == rounds_allowed || !change.is_finite() {
             return Err(Why::Unsettled { rounds, change });
         }
         run.hold(&celsius);
@@ -233,19 +287,21 @@ impl Slopes {
 
     /// The powers are wrong by slope times lag; what they do to the mean temperatures, and (with the half range for
     /// the lag) to the ripple.
-    fn estimate(&self, network: &Thermal<f64>, ripple: &mut [Ripple]) {
+    /// `change`: by how much the temperatures moved in the last round, K.
+    fn estimate(&self, network: &Thermal<f64>, ripple: &mut [Ripple], change: f64) {
         let steepest = || ripple.iter().map(|r| STEEPEST * r.power.abs()).collect();
         let slopes: Vec<f64> = self.of_power.clone().unwrap_or_else(steepest);
         let resistances = network.modal().steady_resistances();
         let m = ripple.len();
-        let wrong: Vec<f64> = slopes.iter().zip(ripple.iter()).map(|(s, r)| s * r.lag.abs()).collect();
+        let wrong: Vec<f64> =
+            slopes.iter().zip(ripple.iter()).map(|(s, r)| s * (r.lag.abs() + change)).collect();
         for (k, r) in ripple.iter_mut().enumerate() {
             let row = &resistances[k * m..(k + 1) * m];
             let mean: f64 = row.iter().zip(&wrong).map(|(z, w)| z.abs() * w).sum();
             let half = 0.5 * (r.extremes.1 - r.extremes.0);
             let share = if r.power > 0.0 { slopes[k] / r.power } else { 0.0 };
-            r.coupling_error = mean + share * half * half + STILL;
-            r.power_error = slopes[k] * (r.lag.abs() + STILL);
+            r.coupling_error = mean + share * half * half;
+            r.power_error = slopes[k] * (r.lag.abs() + change);
         }
     }
 }

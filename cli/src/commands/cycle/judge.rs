@@ -3,7 +3,7 @@
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::cycle::steady::Effort;
 use joulestep_engine::run::watch::{Seen, Watch};
-use joulestep_models::arrangement::cycle::{Cycle, Ripple, Why, solve};
+use joulestep_models::arrangement::cycle::{Cycle, Ripple, Why, solve, solve_near};
 
 use super::tables::{COLUMNS, balance, held, losses, others, ripple};
 use crate::account::{Account, Facts, Found, Outcome};
@@ -84,7 +84,9 @@ fn numbers(cycle: &Cycle, start: &[f64]) -> Vec<Number> {
     let mut rest = others(cycle).numbers("others", &["loss"]);
     rest.extend(balance(cycle).numbers("balance", &["power"]));
     for n in &mut rest {
-        n.further = unrest * n.value.abs() + if n.name.starts_with("balance.losses") { wrong } else { 0.0 };
+        // In a state that repeats nothing changes.
+        let rest = if n.name.starts_with("balance.change") { 1.0 } else { unrest };
+        n.further = rest * n.value.abs() + if n.name.starts_with("balance.losses") { wrong } else { 0.0 };
     }
     all.extend(rest);
     let temperatures = ripple(cycle).numbers("temperatures", &RIPPLE);
@@ -119,11 +121,11 @@ fn seen(cycle: &Cycle, watch: &Watch, seen: &Seen, start: &[f64]) -> (Seen, f64)
     (*seen, 0.5 * cycle.unrest() * size)
 }
 
-/// Computes at a level.
+/// Computes at a level; with one that is `near`, from there.
 pub(super) fn round(
     scenario: &Scenario,
     reductions: &Reductions,
-    effort: Effort,
+    (effort, near): (Effort, Option<&Solved>),
     level: Level,
 ) -> Result<Round<Solved>, Refused> {
     let ready = build_with(scenario, reductions).map_err(|refusal| {
@@ -134,7 +136,11 @@ pub(super) fn round(
     level.apply(&mut setup);
     let watches = setup.watches.clone();
     let start = setup.thermal.as_ref().map(|t| t.temperatures().to_vec()).unwrap_or_default();
-    let cycle = solve(&laid, setup, effort).map_err(|why| {
+    let solved = match near {
+        Some(near) => solve_near(&laid, setup, &near.cycle.guess()),
+        None => solve(&laid, setup, effort),
+    };
+    let cycle = solved.map_err(|why| {
         let code = if matches!(why, Why::NotPeriodic) { BAD_INPUT } else { NUMERICAL };
         (why.to_string(), code)
     })?;

@@ -103,7 +103,7 @@ fn round(grid: &Grid, point: &Point, level: Level) -> Result<Round<Outcome>, Ref
 
 /// A point, with errors and verdict as options ask.
 pub(super) fn judged(grid: &Grid, point: &Point, how: &AssessArgs) -> Result<Judged, Refused> {
-    let at = |level: Level| round(grid, point, level);
+    let at = |level: Level, _: Option<&Outcome>| round(grid, point, level);
     assess(how, "the numbers", &|| false, &at)
 }
 

@@ -11,7 +11,9 @@ use super::leap::{Extrapolated, set_boundaries};
 use super::profile::{Begin, Profile, Side};
 use super::ripple::{Within, apart, harmonics, numbers, within};
 use super::site::{OneCycle, Power, Site, later};
-use super::{DutyTrouble, Followed, Happening, Hottest, Instant, Listener, Make, Options, Work, checked};
+use super::{
+    DutyTrouble, Followed, Happening, Hottest, Instant, Listener, Make, Options, Solved, Work, checked,
+};
 
 /// Share of the tolerance that one leap may add.
 pub(super) const SHARE: f64 = 0.2;
@@ -20,6 +22,8 @@ pub(super) const RUNAWAY: f64 = 800.0;
 /// Sites that are kept for when their parameters come again.
 const KEPT: usize = 64;
 
+/// Most solved cycles that are kept to be solved again.
+const MOST_SOLVED: usize = 24;
 /// Most cycles when each is resolved: the course is kept.
 const MOST_CYCLES: f64 = 5e6;
 
@@ -54,6 +58,9 @@ pub(super) struct March<'a, 'b> {
     /// Balance of the last cycle, W.
     pub(super) balance: [f64; 3],
     pub(super) hot: Option<(f64, Vec<f64>, Power)>,
+    hot_solved: Option<Solved>,
+    /// Cycles that were looked at.
+    looked: u64,
     pub(super) out: Followed,
     /// Cycles of sites that are gone.
     pub(super) gone: u64,
@@ -109,6 +116,7 @@ pub fn follow(
         seen: vec![Seen::NOTHING; cycle.seen.len()],
         counters: Counters::default(),
         method: site.method(),
+        solved: Vec::new(),
         work: Work { cycles, ..Work::default() },
         complete: false,
     };
@@ -129,6 +137,8 @@ pub fn follow(
         within: Vec::new(),
         balance: cycle.balance,
         hot: None,
+        hot_solved: None,
+        looked: 0,
         out,
         gone: 0,
         network,
@@ -255,14 +265,30 @@ impl March<'_, '_> {
         self.balance = cycle.balance;
         self.out.work.coupling = self.out.work.coupling.max(self.coupling_error());
         let hottest = |celsius: &[f64]| celsius.iter().fold(f64::NEG_INFINITY, |a, &b| a.max(b));
+        let solved = Solved {
+            time: t,
+            parameters: self.key.iter().map(|bits| f64::from_bits(*bits)).collect(),
+            celsius: self.site.held.clone(),
+            cycle: cycle.clone(),
+            electrical: self.site.electrical(),
+            jacobian: self.site.jacobian.clone(),
+        };
         let now = self.network.temperatures();
         if self.hot.as_ref().is_none_or(|h| hottest(now) > hottest(&h.1)) {
             self.hot = Some((t, now.to_vec(), cycle.course.clone()));
+            self.hot_solved = Some(solved.clone());
         }
+        // Every second one is given up when they are too many.
+        if self.out.solved.len() == MOST_SOLVED {
+            let mut number = 0..;
+            self.out.solved.retain(|_| number.next().is_some_and(|k| k % 2 == 0));
+        }
+        self.out.solved.push(solved);
     }
 
     /// Takes in what was seen of a cycle that begins at this instant of the duty, s.
     pub(super) fn look(&mut self, t: f64, cycle: &OneCycle) {
+        self.looked += 1;
         let out = &mut self.out;
         out.seen.iter_mut().zip(&cycle.seen).for_each(|(all, one)| all.take(&later(one, t)));
         out.dissipated.iter_mut().zip(&cycle.dissipated).for_each(|(all, one)| *all = all.max(*one));
@@ -312,6 +338,18 @@ impl March<'_, '_> {
     fn end(mut self, complete: bool) -> Followed {
         let kept: u64 = self.kept.values().map(|s| s.cycles).sum();
         self.out.work.solved = self.site.cycles + kept + self.gone;
+        // The work of a cycle that was looked at stands for those of searches.
+        let each = self.out.work.solved as f64 / self.looked.max(1) as f64;
+        for count in [&mut self.out.counters.steps, &mut self.out.counters.iterations] {
+            *count = (*count as f64 * each) as u64;
+        }
+        if let Some(hot) = self.hot_solved.take() {
+            let solved = &mut self.out.solved;
+            let at = solved.partition_point(|s| s.time < hot.time);
+            if solved.get(at).is_none_or(|s| s.time != hot.time) {
+                solved.insert(at, hot);
+            }
+        }
         self.out.complete = complete;
         let slots = self.out.period.1;
         self.out.hottest = self.hot.take().map(|(time, celsius, course)| Hottest {

@@ -10,6 +10,7 @@
 //! Cox & Matthews 2002, J. Comput. Phys. 176, 430.) The mean over a cycle obeys the network's own equations under the
 //! cycle's mean power, so nothing is lost by leaving the ripple out; the ripple of a cycle is then exact on its own.
 
+mod again;
 pub mod count;
 pub mod leap;
 mod march;
@@ -24,14 +25,16 @@ use joulestep_engine::run::setup::{Refusal, Setup};
 use joulestep_engine::run::watch::Seen;
 use joulestep_engine::thermal::run::Thermal;
 use joulestep_engine::trouble::{CircuitTrouble, Trouble};
+use nalgebra::DMatrix;
 use serde::Serialize;
 
 use crate::arrangement::bed::Laid;
 use profile::Profile;
 use ripple::{Apart, Harmonic, Within};
 
+pub use again::again;
 pub use march::follow;
-pub use site::{OneCycle, Power, Site};
+pub use site::{Electrical, OneCycle, Power, Site};
 
 /// How a duty is computed.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -154,6 +157,22 @@ pub struct Hottest {
     pub harmonics: Vec<Harmonic>,
 }
 
+/// A cycle in its periodic state, solved on the way.
+#[derive(Clone, Debug)]
+pub struct Solved {
+    /// When, s.
+    pub time: f64,
+    /// Values of the parameters that the profile moves.
+    pub parameters: Vec<f64>,
+    /// Temperatures that the laws were held at, °C.
+    pub celsius: Vec<f64>,
+    /// What it gave.
+    pub cycle: OneCycle,
+    /// Its end.
+    electrical: Electrical,
+    jacobian: Option<DMatrix<f64>>,
+}
+
 /// A duty, followed.
 #[derive(Clone, Debug)]
 pub struct Followed {
@@ -179,6 +198,8 @@ pub struct Followed {
     pub counters: Counters,
     /// How cycles are stepped, in a word.
     pub method: &'static str,
+    /// Some of the cycles that were solved, spread over the duty, and the hottest one.
+    pub solved: Vec<Solved>,
     /// Work and error.
     pub work: Work,
     /// Whether it came to its end (else the listener stopped it).

@@ -62,7 +62,10 @@ pub struct Site {
     first_integral: usize,
     inputs: usize,
     roles: Vec<Option<Role>>,
-    jacobian: Option<DMatrix<f64>>,
+    /// Of the last search.
+    pub(super) jacobian: Option<DMatrix<f64>>,
+    /// Temperatures held, °C.
+    pub(super) held: Vec<f64>,
     /// The end of the last steady cycle that was found.
     home: Option<Saved<f64>>,
     /// What a cycle leaves of the electrical disturbance that stays longest, and by how much (rad) it turns in a cycle;
@@ -109,8 +112,8 @@ impl Site {
         if let Some((x, q)) = from {
             run.adopt(x, q)?;
         }
-        let (jacobian, home, slowest) = (None, None, None);
-        Ok(Self { run, period, first_integral, inputs, roles, jacobian, home, slowest, cycles: 0 })
+        let (jacobian, home, slowest, held) = (None, None, None, Vec::new());
+        Ok(Self { run, period, first_integral, inputs, roles, jacobian, held, home, slowest, cycles: 0 })
     }
 
     /// How it is stepped, in a word.
@@ -128,7 +131,7 @@ impl Site {
     /// # Errors
     /// None is found.
     pub fn steady(&mut self, celsius: &[f64], effort: Effort) -> Result<OneCycle, CycleTrouble> {
-        self.run.hold(celsius);
+        self.hold(celsius);
         let known = self.jacobian.take();
         let warm_up = if known.is_some() { 1 } else { effort.warm_up };
         let found = steady_from(&mut self.run, self.period, Effort { warm_up, ..effort }, known, &mut ())?;
@@ -153,6 +156,7 @@ impl Site {
 
     /// Holds temperatures (°C) from here on.
     pub fn hold(&mut self, celsius: &[f64]) {
+        self.held = celsius.to_vec();
         self.run.hold(celsius);
     }
 

@@ -1,0 +1,232 @@
+//! Errors and verdicts of the studies `cycle`, `double-pulse` and `duty`: ± against true errors, limits and ratings by the
+//! one rule, exit codes. A circuit of ideal switches is solved exactly by pieces (`method = "piecewise"`, held against
+//! closed forms elsewhere), so that it tells the true errors of the stepping methods; else a much finer run does.
+
+mod missions;
+mod pulses;
+
+use serde_json::Value;
+
+use crate::common::program::joulestep;
+
+/// A scenario in a folder of its own, asked with a command.
+pub struct Case {
+    folder: tempfile::TempDir,
+}
+
+impl Case {
+    pub fn new(content: &str) -> Self {
+        let folder = tempfile::tempdir().expect("a folder");
+        std::fs::write(folder.path().join("s.toml"), content).expect("written");
+        Self { folder }
+    }
+
+    pub fn path(&self, name: &str) -> String {
+        self.folder.path().join(name).display().to_string()
+    }
+
+    /// Exit code and what is printed.
+    pub fn text(&self, command: &str, more: &[&str]) -> (i32, String) {
+        let path = self.path("s.toml");
+        let done = joulestep(&[&[command, &path], more].concat());
+        (done.code, done.out + &done.err)
+    }
+
+    pub fn json(&self, command: &str, more: &[&str]) -> (i32, Value) {
+        let (code, text) = self.text(command, &[&["--json"], more].concat());
+        (code, serde_json::from_str(&text).unwrap_or_else(|e| panic!("{e}: {text}")))
+    }
+}
+
+/// Every number with an error that a study tells, by name: value, ± and the word of its kind.
+pub fn numbers(told: &Value) -> Vec<(String, f64, Option<f64>)> {
+    let mut all = Vec::new();
+    let mut add = |name: String, row: &Value, key: &str| {
+        let error = &row[format!("{key}_error")];
+        if let (Some(x), true) = (row[key].as_f64(), error.is_object()) {
+            all.push((name, x, error["plus_minus"].as_f64()));
+        }
+    };
+    for table in ["switches", "others", "balance", "temperatures", "dies", "ripple", "harmonics", "rows"] {
+        for (n, row) in told[table].as_array().into_iter().flatten().enumerate() {
+            for key in row.as_object().expect("a row").keys().filter(|k| *k != "coupling") {
+                add(format!("{table}.{n}.{key}"), row, key);
+            }
+        }
+    }
+    for key in ["input_energy", "output_energy", "losses_energy", "efficiency"] {
+        add(key.into(), told, key);
+    }
+    for limit in told["limits"].as_array().into_iter().flatten() {
+        for end in ["least", "largest"] {
+            add(format!("{}.{end}", limit["name"].as_str().expect("a name")), limit, end);
+        }
+    }
+    all
+}
+
+/// How ± of each number stands to its true error: from half to five times, below half, above; and the least ratio.
+/// `known`: a share of its value to which a number's truth is known.
+pub fn tally(told: &Value, truth: &Value, known: f64) -> (usize, usize, usize, f64) {
+    let (mut good, mut low, mut high, mut least) = (0, 0, 0, f64::INFINITY);
+    let exact = numbers(truth);
+    for (name, x, error) in numbers(told) {
+        let Some((_, exact, _)) = exact.iter().find(|e| e.0 == name) else {
+            panic!("{name} is not in the truth")
+        };
+        let (off, error) = ((x - exact).abs(), error.unwrap_or(f64::NAN));
+        if off <= known * exact.abs() {
+            continue;
+        }
+        let ratio = error / off;
+        println!("{name:36} {x:12.6e} off {off:8.1e} ± {error:8.1e} {ratio:9.2}");
+        least = ratio.min(least);
+        match ratio {
+            r if r < 0.5 => low += 1,
+            r if r > 5.0 => high += 1,
+            _ => good += 1,
+        }
+    }
+    println!("{good} from half to five times, {low} below, {high} above; the least {least:.2}");
+    (good, low, high, least)
+}
+
+/// A limit's largest value and its ±.
+pub fn largest(told: &Value, name: &str) -> (f64, f64) {
+    let limits = told["limits"].as_array().expect("limits");
+    let limit =
+        limits.iter().find(|l| l["name"] == name).unwrap_or_else(|| panic!("no {name} in {limits:?}"));
+    (limit["largest"].as_f64().unwrap(), limit["largest_error"]["plus_minus"].as_f64().unwrap_or(f64::NAN))
+}
+
+/// What the rule says of a limit above a value with its error: maximum, exit code, verdict.
+pub fn around((x, e): (f64, f64)) -> [(f64, i32, &'static str); 3] {
+    [(x + 2.0 * e, 0, "passes"), (x + 0.5 * e, 5, "not proven"), (x - 2.0 * e, 1, "fails")]
+}
+
+const SINK: &str = "[[thermal.boundary]]\nname = \"sink\"\ntemperature = \"50 degC\"\n";
+
+fn chain(input: &str) -> String {
+    format!(
+        "[[thermal.chain]]\nname = \"{input}\"\nkind = \"foster\"\nend = \"sink\"\n\
+         resistance = [\"0.2 K/W\", \"0.5 K/W\"]\ntime-constant = [\"2 ms\", \"20 ms\"]\n"
+    )
+}
+
+/// 400 V to 200 V by ideal switches of 20 mΩ at 100 kHz, both heated.
+pub fn ideal_buck(steps: &str, more: &str) -> Case {
+    Case::new(&format!(
+        "format = 1\n[arrangement]\nkind = \"synchronous-buck\"\nsupply-voltage = \"400 V\"\nfrequency = \"100 kHz\"\n\
+         duty = 0.5\ndead-time = \"60 ns\"\nswitch-resistance = \"20 mohm\"\nloop-inductance = \"0 H\"\n\
+         choke = \"200 uH\"\ncapacitance = \"20 uF\"\nload-resistance = \"10 ohm\"\n\
+         {SINK}{}{}[steps]\nend = \"60 us\"\n{steps}\n{more}",
+        chain("upper-switch"),
+        chain("lower-switch"),
+    ))
+}
+
+/// Steps of a method, coarse enough to err.
+pub const STEPPED: &str = "base = \"500 ns\"\nfinest = \"125 ns\"\nmethod = \"tr-bdf2\"\nvoltage-error = \"1 V\"\n\
+                           current-error = \"100 mA\"";
+/// The same solved exactly.
+pub const EXACT: &str = "base = \"500 ns\"\nfinest = \"125 ns\"\nmethod = \"piecewise\"";
+
+fn choke_limit(max: f64) -> String {
+    format!("[[limit]]\nname = \"choke\"\nsignal = \"i(choke)\"\nmax = \"{max:.15} A\"\n")
+}
+
+#[test]
+fn a_cycle_knows_how_wrong_its_numbers_are() {
+    let (_, told) = ideal_buck(STEPPED, &choke_limit(100.0)).json("cycle", &[]);
+    let (_, exact) = ideal_buck(EXACT, &choke_limit(100.0)).json("cycle", &["--closing", "1e-11"]);
+    let (good, low, high, least) = tally(&told, &exact, 1e-9);
+    assert!(least >= 0.25 && low * 20 <= good + low + high, "{low} below half, the least {least}");
+    assert!(good > 5, "{good} good, {high} cautious");
+    let cost = |what: &str| told["error_estimate"][what].as_f64().unwrap() / told[what].as_f64().unwrap();
+    println!("steps {:.2}, iterations {:.2}", cost("steps"), cost("iterations"));
+    assert!(cost("steps") <= 0.8 && cost("iterations") <= 0.8);
+    // Temperatures of a law that does not depend on them: T = T_sink + P·R_th.
+    let die = &exact["temperatures"][0];
+    let (mean, power) = (die["mean"].as_f64().unwrap(), die["power"].as_f64().unwrap());
+    assert!((mean - 50.0 - 0.7 * power).abs() < 1e-6, "{die}");
+}
+
+#[test]
+fn a_cycle_is_judged_by_the_rule() {
+    let found = largest(&ideal_buck(STEPPED, &choke_limit(100.0)).json("cycle", &[]).1, "choke");
+    for (max, code, verdict) in around(found) {
+        let case = ideal_buck(STEPPED, &choke_limit(max));
+        let (done, told) = case.json("cycle", &[]);
+        assert_eq!(
+            (done, &told["verdict"]),
+            (code, &Value::from(verdict)),
+            "{max} {found:?}: {}",
+            told["limits"]
+        );
+    }
+    let near = ideal_buck(STEPPED, &choke_limit(found.0 + 0.5 * found.1));
+    // Without an estimate the value is judged as it stands, and the verdict says so.
+    let (code, text) = near.text("cycle", &["--no-estimate"]);
+    assert!(code == 0 && text.contains("Verdict: passes, without error estimate"), "{text}");
+    // Finer steps prove one or the other, with the number of the last round.
+    let (code, told) = near.json("cycle", &["--prove"]);
+    let exact =
+        largest(&ideal_buck(EXACT, &choke_limit(100.0)).json("cycle", &["--closing", "1e-11"]).1, "choke").0;
+    assert_eq!(code, i32::from(exact > found.0 + 0.5 * found.1), "{}", told["limits"]);
+    assert!(
+        told["notes"].as_array().unwrap().iter().any(|n| n.as_str().unwrap().contains("rounds of finer"))
+    );
+}
+
+/// The buck of MOSFETs that are rated for `rated`; `heated`: of the two dies.
+fn mosfet_buck(rated: &str, heated: &[&str], more: &str) -> Case {
+    let case = Case::new(&format!(
+        "format = 1\n[arrangement]\nkind = \"synchronous-buck\"\npart = \"fixture.toml\"\nsupply-voltage = \"400 V\"\n\
+         frequency = \"100 kHz\"\nduty = 0.5\ndead-time = \"100 ns\"\ngate-resistance = \"10 ohm\"\n\
+         loop-inductance = \"20 nH\"\nchoke = \"200 uH\"\ncapacitance = \"20 uF\"\nload-resistance = \"20 ohm\"\n\
+         {SINK}{}[steps]\nend = \"60 us\"\nbase = \"500 ns\"\nfinest = \"0.9765625 ns\"\n{more}",
+        heated.iter().map(|h| chain(h)).collect::<String>(),
+    ));
+    let part = include_str!("data/study_verdicts/mosfet.toml").replace("750 V", rated);
+    std::fs::write(case.path("fixture.toml"), part).expect("written");
+    case
+}
+
+const BOTH: [&str; 2] = ["upper-mosfet", "lower-mosfet"];
+
+#[test]
+fn a_rating_that_a_cycle_exceeds_fails() {
+    let case = mosfet_buck("410 V", &BOTH, "");
+    let (code, told) = case.json("cycle", &[]);
+    let (x, e) = largest(&told, "lower.voltage");
+    assert!(x - e > 410.0, "{x} ± {e}");
+    assert_eq!((code, &told["verdict"]), (1, &Value::from("fails")), "{}", told["limits"]);
+    let (_, text) = case.text("cycle", &[]);
+    let row = text.lines().find(|l| l.contains("lower.voltage")).expect("a row");
+    assert!(text.contains("Ratings of the parts") && row.ends_with("EXCEEDED"), "{text}");
+    // The temperatures that the laws were held at, each with where it comes from.
+    let (die, mean) = (&told["junctions"][0], told["temperatures"][0]["mean"].as_f64().unwrap());
+    assert_eq!((&die["die"], die["temperature"].as_f64()), (&Value::from("upper.mosfet"), Some(mean)));
+    assert!((50.0..175.0).contains(&largest(&told, "upper.mosfet.temperature").0));
+    // The file says the same.
+    let out = case.path("cycle.h5");
+    assert_eq!(case.text("cycle", &["--out", &out]).0, 1);
+    let study = joulestep::result::Study::read(std::path::Path::new(&out)).expect("a study");
+    assert_eq!(study.verdict.map(joulestep::judge::Verdict::word), Some("fails"));
+    let ratings = study.tables.iter().find(|t| t.name == "ratings").expect("ratings");
+    assert!(ratings.sheet.csv().contains("lower.voltage,V"), "{}", ratings.sheet.csv());
+    let losses = study.tables.iter().find(|t| t.name == "losses").expect("losses");
+    assert!(losses.sheet.heads.iter().any(|h| h.name == "sum_error"), "{:?}", losses.sheet.heads);
+}
+
+#[test]
+fn a_cycle_rests_on_its_heat_paths_and_waivers() {
+    let (code, told) = mosfet_buck("750 V", &BOTH, "").json("cycle", &[]);
+    assert_eq!((code, &told["verdict"]), (0, &Value::from("passes")), "{}", told["limits"]);
+    let (code, told) = mosfet_buck("750 V", &BOTH[..1], "").json("cycle", &[]);
+    assert_eq!((code, &told["doubts"][0]["name"]), (5, &Value::from("lower.mosfet.temperature")));
+    assert_eq!(told["junctions"][1]["from"], "stated: no heat path");
+    let waiver = "[[waiver]]\nrating = \"lower.mosfet.temperature\"\nreason = \"cooled by the busbar\"\n";
+    let (code, told) = mosfet_buck("750 V", &BOTH[..1], waiver).json("cycle", &[]);
+    assert_eq!((code, &told["waivers"][0]["reason"]), (0, &Value::from("cooled by the busbar")));
+}

@@ -1,0 +1,59 @@
+//! Missions.
+
+use serde_json::Value;
+
+use super::{Case, EXACT, STEPPED, around, ideal_buck, largest, tally};
+
+/// 20 ms: a step of the load, then a falling supply.
+fn mission(steps: &str, more: &str) -> Case {
+    ideal_buck(
+        steps,
+        &format!(
+            "[duty]\nlength = \"20 ms\"\nstart = \"rest\"\n\
+             [[duty.course]]\nparameter = \"load-resistance\"\npoints = [[\"0 s\", \"20 ohm\"], [\"6 ms\", \"8 ohm\"]]\n\
+             [[duty.course]]\nparameter = \"supply-voltage\"\nbetween = \"ramp\"\n\
+             points = [[\"0 s\", \"400 V\"], [\"14 ms\", \"400 V\"], [\"20 ms\", \"340 V\"]]\n{more}"
+        ),
+    )
+}
+
+fn limits(celsius: f64, amperes: f64) -> String {
+    format!(
+        "[[limit]]\nname = \"hot\"\nsignal = \"temperature(upper-switch)\"\nmax = \"{celsius:.12} degC\"\n\
+         [[limit]]\nname = \"choke\"\nsignal = \"i(choke)\"\nmax = \"{amperes:.12} A\"\n"
+    )
+}
+
+#[test]
+fn a_mission_knows_how_wrong_its_numbers_are() {
+    let all = limits(500.0, 500.0);
+    let (_, told) = mission(STEPPED, &all).json("duty", &[]);
+    // Solved exactly, with leaps that err by little.
+    let (_, exact) = mission(EXACT, &all).json("duty", &["--tolerance", "1 mK", "--closing", "1e-8"]);
+    let (good, low, high, least) = tally(&told, &exact, 1e-6);
+    assert!(least >= 0.25 && low * 20 <= good + low + high, "{low} below half, the least {least}");
+    assert!(good > 5, "{good} good, {high} cautious");
+    let cost = |what: &str| told["error_estimate"][what].as_f64().unwrap() / told[what].as_f64().unwrap();
+    println!("steps {:.2}, iterations {:.2}", cost("steps"), cost("iterations"));
+    assert!(cost("steps") <= 0.8 && cost("iterations") <= 0.8);
+}
+
+#[test]
+fn a_mission_is_judged_by_the_rule() {
+    let (_, told) = mission(STEPPED, &limits(500.0, 500.0)).json("duty", &[]);
+    let (hot, choke) = (largest(&told, "hot"), largest(&told, "choke"));
+    for (max, code, verdict) in around(hot) {
+        let (done, told) = mission(STEPPED, &limits(max, 500.0)).json("duty", &[]);
+        assert_eq!((done, &told["verdict"]), (code, &Value::from(verdict)), "{max}: {}", told["limits"]);
+    }
+    // The current that the step of the load drives through the choke counts.
+    let case = mission(STEPPED, &limits(500.0, choke.0 - 2.0 * choke.1));
+    let out = case.path("m.h5");
+    let (code, text) = case.text("duty", &["--out", &out, "--quiet"]);
+    assert!(code == 1 && text.contains("Verdict: fails"), "{text}");
+    let file = joulestep::result::ResultFile::open(std::path::Path::new(&out)).expect("a result file");
+    let summary = file.summary().unwrap().expect("a summary");
+    assert_eq!(summary.verdict(), joulestep::judge::Verdict::Fails);
+    let scalar = summary.scalars.iter().find(|s| s.name == "upper-switch-largest").expect("the largest");
+    assert!(scalar.error.plus_minus().is_some_and(|e| e > 0.0), "{:?}", scalar.error);
+}

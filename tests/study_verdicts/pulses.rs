@@ -1,0 +1,97 @@
+//! The double pulse.
+
+use joulestep::judge::Level;
+use joulestep_models::arrangement::double_pulse::{Bench, Point, run_as};
+use serde_json::Value;
+
+use super::{Case, largest};
+
+const PART: &str = include_str!("../data/study_verdicts/mosfet.toml");
+
+fn pulse(rated: &str, more: &[&str]) -> (i32, String) {
+    let case = Case::new("");
+    let part = case.path("fixture.toml");
+    std::fs::write(&part, PART.replace("750 V", rated)).expect("written");
+    let done = crate::common::program::joulestep(&[&["double-pulse", &part], more].concat());
+    (done.code, done.out + &done.err)
+}
+
+fn told(rated: &str, more: &[&str]) -> (i32, Value) {
+    let (code, text) = pulse(rated, &[&["--json"], more].concat());
+    (code, serde_json::from_str(&text).unwrap_or_else(|e| panic!("{e}: {text}")))
+}
+
+/// Energies, charges, times and peaks against the same pulses with bounds a sixteenth as wide and steps half as long.
+#[test]
+fn a_double_pulse_knows_how_wrong_its_numbers_are() {
+    let (_, told) = told("750 V", &["--current", "20 A", "--gate-off", "-4 V"]);
+    let row = &told["rows"][0];
+    let case = Case::new("");
+    let path = case.path("fixture.toml");
+    std::fs::write(&path, PART).expect("written");
+    let open = joulestep::scenario::include::open;
+    let part = joulestep::parts::load(&path, &open).map(|l| l.part).unwrap_or_else(|_| panic!("no part"));
+    let bench = Bench::new(18.0, -4.0);
+    let point = Point { current: 20.0, voltage: 400.0, gate_resistance: 5.0, celsius: 25.0 };
+    let o =
+        run_as(&part, &part, &bench, &point, &mut |setup, _| Level(-1).apply(setup)).expect("a finer run");
+    let recovery = o.recovery.expect("a recovery");
+    let (mut good, mut low, mut least) = (0, 0, f64::INFINITY);
+    for (key, truth) in [
+        ("turn_on_energy", o.on.energy),
+        ("turn_off_energy", o.off.energy),
+        ("recovery_energy", recovery.energy),
+        ("recovery_charge", recovery.charge),
+        ("recovery_current", recovery.peak.0),
+        ("turn_on_delay", o.on.delay),
+        ("rise_time", o.on.time),
+        ("turn_off_delay", o.off.delay),
+        ("fall_time", o.off.time),
+        ("peak_voltage", o.off.peak_voltage.0),
+        ("peak_current", o.on.peak_current.0),
+        ("turn_on_energy_whole", o.on.whole),
+        ("turn_off_energy_whole", o.off.whole),
+    ] {
+        let (x, e) =
+            (row[key].as_f64().unwrap(), row[format!("{key}_error")]["plus_minus"].as_f64().unwrap());
+        let off = (x - truth).abs();
+        println!("{key:24} {x:10.4e} off {off:8.1e} ± {e:8.1e} {:8.2}", e / off);
+        (good, low) =
+            (good + usize::from(e <= 5.0 * off && e >= 0.5 * off), low + usize::from(e < 0.25 * off));
+        least = f64::min(least, e / off);
+    }
+    println!("{good} from half to five times, {low} below a quarter, the least {least:.2}");
+    // Where the current rings, a definition's last crossing may jump from one swing to another between the finer run and all
+    // coarser ones, which then agree.
+    assert!(low <= 1, "{low} of 13 below a quarter, the least {least:.2}");
+    let cost = |what: &str| told["error_estimate"][what].as_f64().unwrap() / told[what].as_f64().unwrap();
+    println!("steps {:.2}, iterations {:.2}", cost("steps"), cost("iterations"));
+    assert!(cost("steps") <= 0.8 && cost("iterations") <= 0.8);
+}
+
+/// Both devices are held against their ratings, at the junction temperature that the point states.
+#[test]
+fn a_double_pulse_is_judged_at_every_point() {
+    let points = ["--current", "10 A,40 A", "--gate-off", "-4 V", "--temperature", "125 degC"];
+    let (code, told) = told("850 V", &points);
+    assert_eq!((code, &told["verdict"]), (0, &Value::from("passes")), "{}", told["limits"]);
+    assert_eq!(largest(&told, "part.mosfet.temperature"), (125.0, 0.0));
+    let ends = |row: usize| {
+        let row = &told["rows"][row];
+        let error = row["peak_upper_voltage_error"]["plus_minus"].as_f64().unwrap();
+        (row["peak_upper_voltage"].as_f64().unwrap(), error)
+    };
+    let (small, large) = (ends(0), ends(1));
+    assert!(large.0 - large.1 > small.0 + small.1 + 2.0, "{small:?} {large:?}");
+    // A rating between the two: the smaller current keeps it, the larger one does not.
+    let rated = 0.5 * (small.0 + large.0);
+    let (code, told) = super::pulses::told(&format!("{rated} V"), &points);
+    assert_eq!((code, &told["verdict"]), (1, &Value::from("fails")), "{}", told["limits"]);
+    let of = |row: usize| told["rows"][row]["verdict"].as_str().unwrap();
+    assert_eq!((of(0), of(1)), ("passes", "fails"));
+    // Within its error: neither.
+    let (x, e) = largest(&told, "upper.voltage");
+    let (code, text) = pulse(&format!("{:.9} V", x + 0.5 * e), &points);
+    assert!(code == 5 && text.contains("Verdict: not proven"), "{code} {text}");
+    assert!(text.contains("Ratings of the parts") && text.contains("upper.voltage"), "{text}");
+}
