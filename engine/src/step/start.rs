@@ -167,6 +167,10 @@ pub(super) fn source_rows<L: Lane>(system: &System<L>, t: f64, scale: f64, board
     rows
 }
 
+/// Steps of the pseudo-transient continuation at most: 38 where none fails. One that fails again and again at the same
+/// length would else go to and fro between two lengths without end.
+const CONTINUES: u32 = 400;
+
 /// The operating point at t: all derivatives zero, except that stated voltages and currents are held.
 /// Tried in turn: Newton's iteration; with limited changes; sources ramped up from zero; pseudo-transient
 /// continuation (a step that grows until it is infinite).
@@ -244,7 +248,9 @@ fn search<L: Lane>(
     dense.x.fill(L::splat(0.0));
     let mut alpha = 1e12;
     let mut last = (0, f64::NAN);
-    while alpha > 1e-6 {
+    let mut steps = 0;
+    while alpha > 1e-6 && steps < CONTINUES {
+        steps += 1;
         let expected = dense.charges();
         let before = dense.x.clone();
         match dense.newton(alpha, &expected, full, LEAK, 10.0) {

@@ -13,7 +13,7 @@ use crate::batch::row::{Row, Status};
 use crate::batch::sections::subject::{OF_DEAD_TIME, OF_RATING};
 use crate::batch::slot::Slot;
 use crate::diagnostic::Diagnostic;
-use crate::result::Verdict;
+use crate::judge::{Ruling, Verdict, overall};
 use crate::scenario::conform::Conform;
 use crate::scenario::fields::Fields;
 use crate::scenario::raw::Table;
@@ -112,6 +112,16 @@ impl Subject {
         }
     }
 
+    /// Why no variant can pass as the subject stands, in words.
+    pub(crate) fn doubts(&self, root: &Table) -> Vec<String> {
+        match (self, self.section()) {
+            (Self::Rating(rating), Some(section)) => {
+                checked(root, section).map_or(Vec::new(), |fields| rating.contradictions(&fields))
+            }
+            _ => Vec::new(),
+        }
+    }
+
     /// The row of a variant, and whether the limit of a search was kept. `columns` names the outputs, with their
     /// units; those before the last `own` are found elsewhere. `None` where `stop` was set before its end.
     pub(crate) fn once(
@@ -127,7 +137,8 @@ impl Subject {
             let outputs = vec![f64::NAN; columns.len()];
             (Row { variant: 0, status, verdict: Verdict::NotJudged, error, outputs }, None)
         };
-        let found = || -> Result<Option<Found>, Ill> {
+        let mut doubted = false;
+        let mut found = || -> Result<Option<Found>, Ill> {
             let mut root = root.clone();
             for (slot, value) in settings {
                 slot.set(&mut root, *value).map_err(refused)?;
@@ -137,7 +148,10 @@ impl Subject {
             let unit = |output: &str| columns.iter().find(|c| c.name == output).map(|c| c.unit.clone());
             let limits = limits(&fields, &unit).map_err(|d| told(&[*d]))?;
             let numbers = match self {
-                Self::Rating(rating) => Some(rating.numbers(&fields)?),
+                Self::Rating(rating) => {
+                    doubted = !rating.contradictions(&fields).is_empty();
+                    Some(rating.numbers(&fields)?)
+                }
                 Self::DeadTime(study) => study.numbers(&fields, stop)?,
                 Self::Run => None,
             };
@@ -158,11 +172,9 @@ impl Subject {
             x >= limit.bounds.0 && x <= limit.bounds.1
         };
         let of_search = searched.and_then(|name| limits.iter().find(|l| l.name == name)).map(kept);
-        let verdict = match limits.iter().all(kept) {
-            _ if limits.is_empty() => Verdict::NotJudged,
-            true => Verdict::Passes,
-            false => Verdict::Fails,
-        };
+        // Numbers that rest on dies which contradict one another may fail, and prove nothing.
+        let ruling = |limit| if kept(limit) { Ruling::Passes } else { Ruling::Fails };
+        let verdict = overall(limits.iter().map(ruling), doubted);
         Some((Row { variant: 0, status: Status::Done, verdict, error: String::new(), outputs }, of_search))
     }
 }
