@@ -197,8 +197,7 @@ fn noisy_points_end_in_an_honest_report() {
     let Ok(loaded) = joulestep::parts::points(Path::new("examples/points-sic-mosfet.toml"), &open) else {
         panic!("shipped")
     };
-    let Ok(frozen) =
-        joulestep::parts::points(Path::new("tests/data/points_sic_mosfet_noise_4.toml"), &open)
+    let Ok(frozen) = joulestep::parts::points(Path::new("tests/data/points_sic_mosfet_noise_4.toml"), &open)
     else {
         panic!("frozen")
     };

@@ -61,7 +61,7 @@ pub struct DeadTimeArgs {
     /// Leave out the two coarser runs of each point that tell the errors.
     #[arg(long)]
     pub no_estimate: bool,
-    /// Make two rounds of finer steps, and tell the numbers of the last.
+    /// Make two rounds of finer steps (one where the second has no solution), and tell the numbers of the last.
     #[arg(long, conflicts_with = "no_estimate")]
     pub prove: bool,
     /// What is printed or written.

@@ -6,7 +6,7 @@ use std::cell::Cell;
 
 use joulestep_models::part::Part;
 use joulestep_models::rating::RatingTrouble;
-use joulestep_models::rating::surge::EXACT;
+use joulestep_models::rating::surge::{EXACT, Ends};
 use rayon::prelude::*;
 
 use super::{Answer, Asked, Heat, Pair, Ready, Share, Spread, answer, ready};
@@ -105,6 +105,11 @@ fn adopt(answer: &mut Answer, errors: Vec<Uncertainty>) {
     }
     fill(&mut std::iter::once(&mut r.runaway_error));
     fill(&mut r.curve_errors.iter_mut().flatten());
+    // Where a part saturates, its drop has no bound that a current could tell.
+    let saturated = r.curve.iter().zip(&mut r.curve_errors).filter(|(p, _)| p.ends == Ends::Saturation);
+    for error in saturated.flat_map(|(_, errors)| &mut errors[2..]).filter(|e| **e != Uncertainty::Bare) {
+        *error = Uncertainty::not_estimated("the part saturates: its drop has no bound there");
+    }
     fill(&mut r.faults.iter_mut().map(|f| &mut f.longest_error));
     let Some(p) = parallel else { return };
     match &mut p.steady {
@@ -174,13 +179,18 @@ fn beside(
 
 /// Runs that stay bare where there is nothing to tell of: no number, or one without end.
 fn told(answer: &Answer, asked: &Asked, ready: &Ready, errors: Vec<Uncertainty>) -> Vec<Uncertainty> {
+    let unknown = ready.mesh.as_ref().is_some_and(|m| !m.is_known());
     let unclear = ready.mesh.as_ref().is_some_and(|m| !m.converges());
     let one = |(t, e): (Timed, Uncertainty)| match e {
         _ if !t.value.is_finite() => Uncertainty::Bare,
         Uncertainty::Within { plus_minus } | Uncertainty::NotConverging { plus_minus }
             if plus_minus.is_infinite() =>
         {
-            Uncertainty::not_estimated("a coarser computation gives no number")
+            Uncertainty::not_estimated(if unknown {
+                "only one mesh fits into the cells"
+            } else {
+                "a coarser computation gives no number"
+            })
         }
         Uncertainty::Within { plus_minus } if unclear => Uncertainty::NotConverging { plus_minus },
         other => other,

@@ -8,6 +8,7 @@ use joulestep_engine::thermal::field::mesh::{Mesh, Sizing};
 use joulestep_engine::thermal::field::reduce::{Reduced, Span, reduce};
 use joulestep_engine::thermal::field::study::{Study, study};
 use joulestep_engine::thermal::field::system::System;
+use joulestep_engine::thermal::field::trouble::FieldTrouble;
 use joulestep_engine::thermal::modal::Modal;
 use joulestep_engine::thermal::network::{FosterTerm, NetworkBuilder};
 use joulestep_engine::units::{people, people_digits};
@@ -33,24 +34,31 @@ pub struct Heat {
 /// How far the mesh and the reduction of a package may have its impedances wrong.
 #[derive(Clone, Debug)]
 pub struct MeshError {
-    study: Arc<Study>,
+    /// `None`: only one mesh fits into the cells, and nothing is known of its error.
+    study: Option<Arc<Study>>,
     dies: usize,
 }
 
 impl MeshError {
     /// The largest share of any die's own impedance after a time, s, or since a quarter of it.
     pub fn at(&self, time: f64) -> f64 {
+        let Some(study) = &self.study else { return f64::INFINITY };
         let span = Span::default();
         let of = |t: f64| {
             let t = t.clamp(span.shortest, span.longest);
-            (0..self.dies).map(|die| self.study.mesh_error(t, die)).fold(0.0, f64::max)
+            (0..self.dies).map(|die| study.mesh_error(t, die)).fold(0.0, f64::max)
         };
-        of(time).max(of(0.25 * time)) + self.study.finest.error
+        of(time).max(of(0.25 * time)) + study.finest.error
+    }
+
+    /// Whether anything is known of it.
+    pub fn is_known(&self) -> bool {
+        self.study.is_some()
     }
 
     /// Whether the meshes approach a limit in an order that can be believed.
     pub fn converges(&self) -> bool {
-        self.study.order.is_some()
+        self.study.as_ref().is_none_or(|s| s.order.is_some())
     }
 }
 
@@ -100,11 +108,19 @@ pub fn heat_of_stack(
 ) -> Result<Heat, RatingTrouble> {
     let (solid, sizing, told) = meant(name, package, cells)?;
     let sizing = Sizing { division: FINEST, ..sizing };
-    let study = study(&solid.body, &sizing, &Span::default(), solid.kelvin).map_err(|e| told(&e))?;
+    let study = match study(&solid.body, &sizing, &Span::default(), solid.kelvin) {
+        Ok(study) => study,
+        // One mesh may fit where two do not.
+        Err(FieldTrouble::TooManyCells { .. }) => {
+            let mesh = Some(MeshError { study: None, dies: solid.dies });
+            return Ok(StackHeat { mesh, ..solve_stack(name, package, cells)? }.at(heatsink));
+        }
+        Err(e) => return Err(told(&e)),
+    };
     let order = study.order.map_or("in no clear order".to_string(), |p| format!("of order {p:.2}"));
     let errors = format!("meshes {order}, ");
     let reduced = study.finest.clone();
-    let mesh = MeshError { study: Arc::new(study), dies: solid.dies };
+    let mesh = MeshError { study: Some(Arc::new(study)), dies: solid.dies };
     Ok(stack_heat(name, package, reduced, Some(mesh), &errors).at(heatsink))
 }
 

@@ -4,7 +4,7 @@
 use joulestep_models::arrangement::dead_time::{DeadTimeTrouble, Point, Study, point_at};
 
 use super::table::NUMBERS;
-use crate::judge::{Computed, Level, Number, Uncertainty, estimated, prove};
+use crate::judge::{Computed, Level, Number, Uncertainty, errors, estimated, prove};
 
 /// How a point is solved.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -56,17 +56,28 @@ pub(super) fn solve(
             Ok(Solved { point, errors, rounds: None })
         }
         How::Finer => {
-            let mut last = None;
+            let mut all: Vec<(Point, Computed)> = Vec::new();
             let each = |level: Level| {
                 let point = solved(level)?;
-                let computed = computed(&point);
-                last = Some(point);
-                Ok::<_, DeadTimeTrouble>(computed)
+                let found = computed(&point);
+                all.push((point, found.clone()));
+                Ok::<_, DeadTimeTrouble>(found)
             };
             // Nothing is judged: the least number of rounds.
-            let proof = prove(each, |_| None, || true, || false)?;
-            let point = last.map_or_else(|| solved(Level::STATED), Ok)?;
-            Ok(Solved { point, errors: proof.errors, rounds: Some(proof.rounds) })
+            let (errors, rounds) = match prove(each, |_| None, || true, || false) {
+                Ok(proof) => (proof.errors, proof.rounds),
+                // The second round may ask for more digits than the equations give; the first then stands, against the
+                // run as stated and a coarser one.
+                Err(trouble) => match all.as_slice() {
+                    [(_, stated), (_, finer)] => {
+                        let coarse = solved(Level::COARSER[0]).map(|p| computed(&p));
+                        (errors(finer, &[Ok(stated.clone()), coarse]), 1)
+                    }
+                    _ => return Err(trouble),
+                },
+            };
+            let point = all.pop().map_or_else(|| solved(Level::STATED), |last| Ok(last.0))?;
+            Ok(Solved { point, errors, rounds: Some(rounds) })
         }
     }
 }

@@ -156,7 +156,7 @@ fn work(args: &DeadTimeArgs, mut study: Study, what: String) -> Result<Found, Re
     let all: Vec<Result<errors::Solved, Refused>> = grid.par_iter().map(one).collect();
     progress.done();
     let all = all.into_iter().collect::<Result<Vec<_>, _>>()?;
-    let rounds = all.iter().filter_map(|s| s.rounds).max();
+    let rounds = all.iter().filter_map(|s| s.rounds).min();
     let (points, errors) = all.into_iter().map(|s| (s.point, s.errors)).unzip();
     let snubber = values.number("snubber-capacitance");
     Ok(Found {

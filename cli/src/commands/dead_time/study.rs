@@ -101,7 +101,7 @@ pub(super) fn study(found: &Found, sheet: &Sheet, command: &str, inputs: String)
     let is_error = |n: &&str| n.contains("error") || matches!(*n, "current" | "dead_time");
     let errors = sheet.part(&of_errors.into_iter().filter(is_error).collect::<Vec<_>>());
     if let Some(n) = found.rounds {
-        conditions.push(format!("Numbers of the last of {n} rounds of finer steps."));
+        conditions.push(format!("Numbers after {n} rounds of finer steps (at least)."));
     }
     let caption = "Energies of a switching period, and the voltage at which the lower switch turns on, against the dead time; a \
                    curve for each load current.";

@@ -85,7 +85,8 @@ pub(super) fn sheet(found: &Found) -> Sheet {
         row.push(p.kinds.1.word().into());
         if !bare {
             row.extend(errors.iter().map(|e| Cell::from(e.plus_minus())));
-            row.push(kind(errors).into());
+            // The balance is itself an error, and shrinks as it likes.
+            row.push(kind(&errors[..errors.len() - 1]).into());
         }
         row
     };
@@ -179,7 +180,7 @@ pub(super) fn text(found: &Found, sheet: &Sheet) -> String {
         let _ = writeln!(out, "Q_oss of the lower switch at the supply's voltage: {}", people(q, "C"));
     }
     if let Some(n) = found.rounds {
-        let _ = writeln!(out, "numbers of the last of {n} rounds of finer steps");
+        let _ = writeln!(out, "numbers after {n} rounds of finer steps (at least)");
     }
     let groups: [(&str, &[&str]); 3] = [
         (
