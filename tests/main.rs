@@ -84,6 +84,8 @@ mod heat_coupling;
 mod thermal_coupled;
 // surge, continuous and shared currents against closed forms
 mod rating;
+// errors and verdicts of ratings and impedances
+mod rating_errors;
 // ratings of shipped parts as a user asks for them
 mod rating_trade;
 // the program on other processors

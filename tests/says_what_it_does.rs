@@ -122,7 +122,7 @@ fn a_part_and_its_package_mean_one_die() {
     let on = path.to_str().expect("UTF-8");
     let base = ["rating", "stack-750v-5m4", "--cells", "5000", "--points", "2", "--on"];
     let apart = joulestep(&[&base[..], &["board-750v-5m4"]].concat());
-    assert_eq!(apart.code, 0, "{}", apart.err);
+    assert_eq!(apart.code, 5, "{}", apart.err);
     let said = words(&apart.out);
     let expected =
         "`area` of [die.mosfet] in the part is 14.80 mm², layer `mosfet` of the package has 7.80 mm²";

@@ -188,3 +188,32 @@ fn hostile_points_are_refused_or_fitted_without_a_panic() {
 fn every_broken_points_file_gets_its_errors_and_no_other() {
     crate::broken_scenarios::corpus_gets_its_errors("tests/broken/points", &["parts", "extract"], 15);
 }
+
+/// The shipped points with 1 % of noise: bounded work, and a report that holds what the points do not determine. The
+/// frozen file made a search for an operating point go to and fro without end.
+#[test]
+fn noisy_points_end_in_an_honest_report() {
+    let open = |path: &Path| std::fs::read_to_string(path);
+    let Ok(loaded) = joulestep::parts::points(Path::new("examples/points-sic-mosfet.toml"), &open) else {
+        panic!("shipped")
+    };
+    let Ok(frozen) = joulestep::parts::points(Path::new("tests/data/points_sic_mosfet_noise_4.toml"), &open)
+    else {
+        panic!("frozen")
+    };
+    let noisy = [1, 4].map(|seed| super::made::noisy(loaded.part.clone(), 0.01, seed));
+    for part in noisy.iter().chain([&frozen.part]) {
+        let found = joulestep_models::extract::extract(part, &loaded.start).expect("it can be fitted");
+        let doubted: Vec<&str> = found.doubts.iter().map(|d| d.key).collect();
+        println!("converged: {}; in doubt: {doubted:?}", found.converged);
+        assert!(found.fitted.len() > 15, "{} fitted", found.fitted.len());
+        for f in &found.fitted {
+            // What is told as fitted and not doubted is known to a quarter.
+            let sure = f.error.is_finite() && f.error.abs() < 0.5 * f.value.abs();
+            assert!(sure || doubted.contains(&f.key), "{} {} ± {} is not doubted", f.key, f.value, f.error);
+        }
+        let off = |c: &joulestep_models::extract::CurveFit| c.rms;
+        let worst = found.curves.iter().filter(|c| !c.model.is_empty()).map(off).fold(0.0, f64::max);
+        assert!(worst < 0.1, "a curve is off by {worst}");
+    }
+}

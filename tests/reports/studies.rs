@@ -112,11 +112,8 @@ fn files_hold_what_the_command_tells() {
     let page = page::parsed(&out);
     for rating in json["ratings"].as_array().unwrap() {
         let current = rating["continuous"]["current"].as_f64().unwrap();
-        let sentence = format!(
-            "{} carries {} continuously",
-            rating["part"].as_str().unwrap(),
-            people_digits(current, "A", 3)
-        );
+        let sentence =
+            format!("{} carries {} ± ", rating["part"].as_str().unwrap(), people_digits(current, "A", 3));
         assert!(page.text.contains(&sentence), "{sentence}");
     }
     // The figure's curve is the table's column.

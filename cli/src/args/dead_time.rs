@@ -61,6 +61,12 @@ pub struct DeadTimeArgs {
     /// Stray inductance of the power loop; without it the scenario's, or 20 nH.
     #[arg(long, value_name = "QUANTITY")]
     pub loop_inductance: Option<String>,
+    /// Leave out the two coarser runs of each point that tell the errors.
+    #[arg(long)]
+    pub no_estimate: bool,
+    /// Make two rounds of finer steps (one where the second has no solution), and tell the numbers of the last.
+    #[arg(long, conflicts_with = "no_estimate")]
+    pub prove: bool,
     /// What is printed or written.
     #[command(flatten)]
     pub output: OutputArgs,

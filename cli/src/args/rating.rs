@@ -10,6 +10,7 @@ Examples:
   joulestep rating stack-750v-5m4 --on board-750v-5m4 --heatsink \"50 degC\"
   joulestep rating stack-750v-5m4 --interface \"0.3 K/W\" --shape half-sine --plot surge.svg
   joulestep rating stack-750v-5m4 mosfet-superjunction-650v-40m --on board-750v-5m4 --on board-superjunction
+  joulestep rating stack-750v-18m --fault \"400 A\" --required-time \"10 us\" --required-current \"40 A\"
   joulestep rating stack-750v-18m --parallel 4 --total \"200 A\" --resistance-spread 10%
 
 Widths: square, its length; half-sine, its base; exponential, its time constant; inrush (critically
@@ -19,7 +20,7 @@ before it; its numbers are as good as the part's data and the heat path behind t
 /// Arguments of `rating`.
 #[derive(Debug, Args)]
 pub struct RatingArgs {
-    /// Shipped parts by name, or part files ending in .toml; the first is what others are held against.
+    /// Shipped parts by name, or part files ending in .toml; the first is the reference.
     #[arg(required = true)]
     pub parts: Vec<String>,
     /// Package stack (shipped name or file) on which a part sits, once for each part in their order, or once for all;
@@ -56,6 +57,12 @@ pub struct RatingArgs {
     /// Fault currents for which the longest square pulse is told; a list.
     #[arg(long, value_name = "QUANTITIES", value_delimiter = ',')]
     pub fault: Vec<String>,
+    /// Continuous current that every part must carry; a part that does not, by more than the error, fails.
+    #[arg(long, value_name = "QUANTITY")]
+    pub required_current: Option<String>,
+    /// Time for which every part must withstand every `--fault` current.
+    #[arg(long, value_name = "QUANTITY", requires = "fault")]
+    pub required_time: Option<String>,
     /// Devices of the first part in parallel, one of which differs by the spreads.
     #[arg(long, value_name = "NUMBER", requires = "total", value_parser = clap::value_parser!(u8).range(2..=64))]
     pub parallel: Option<u8>,
@@ -72,8 +79,17 @@ pub struct RatingArgs {
     #[arg(long, value_name = "QUANTITY", default_value = "0 K/W")]
     pub shared: String,
     /// Cells of the mesh, at most.
-    #[arg(long, default_value_t = 40_000, value_parser = clap::value_parser!(u32).range(1_000..=2_000_000))]
+    #[arg(long, default_value_t = 120_000, value_parser = clap::value_parser!(u32).range(1_000..=2_000_000))]
     pub cells: u32,
+    /// Leave out what tells the error of every number: coarser computations, and two of the three meshes.
+    #[arg(long)]
+    pub no_estimate: bool,
+    /// Repeat with finer steps, tables and meshes until every judged number stands still within its margin.
+    ///
+    /// Each round doubles the steps of a pulse and the nodes of the tabulated law, and the cells of the mesh. Two or three
+    /// rounds; if they are not enough, the verdict is "not proven".
+    #[arg(long, conflicts_with = "no_estimate")]
+    pub prove: bool,
     /// What is printed or written.
     #[command(flatten)]
     pub output: OutputArgs,

@@ -79,6 +79,9 @@ pub fn text(study: &Study, statistics: &Statistics, indices: &[(usize, Indices)]
     if !study.plan.title.is_empty() {
         let _ = writeln!(out, "{}", study.plan.title);
     }
+    for doubt in study.doubts() {
+        let _ = writeln!(out, "NOT PROVEN: part and package stack mean different dies: {doubt}");
+    }
     let ended: Vec<String> = statistics.ended.iter().map(|(s, n)| format!("{n} {}", s.word())).collect();
     let _ = writeln!(out, "Variants: {}", ended.join(", "));
     if let Some(passes) = &statistics.passes {
@@ -147,6 +150,7 @@ pub fn text(study: &Study, statistics: &Statistics, indices: &[(usize, Indices)]
 struct Told<'a> {
     title: &'a str,
     variants: usize,
+    doubts: Vec<String>,
     #[serde(flatten)]
     statistics: &'a Statistics,
     sobol_indices: Vec<ToldIndices<'a>>,
@@ -178,5 +182,11 @@ pub fn json<'a>(
         ToldIndices { output: &study.outputs[*output].name, points: of.points, inputs: inputs.collect() }
     };
     let sobol_indices = indices.iter().map(told).collect();
-    Told { title: &study.plan.title, variants: study.count(), statistics, sobol_indices }
+    Told {
+        title: &study.plan.title,
+        variants: study.count(),
+        doubts: study.doubts(),
+        statistics,
+        sobol_indices,
+    }
 }

@@ -3,18 +3,19 @@
 use std::io;
 use std::path::Path;
 
+use joulestep_models::package::Package;
 use joulestep_models::rating::RatingTrouble;
 use joulestep_models::rating::pulse::Shape;
 
 use crate::args::RatingArgs;
 use crate::commands::asked::{self, Lies, Refused, refused};
 use crate::commands::refuse_in;
-use crate::exit::{BAD_INPUT, DONE, FAILS, Streams};
-use crate::judge::Verdict;
+use crate::exit::{BAD_INPUT, Streams};
+use crate::judge::{Level, exit_code};
 use crate::package::read_with_text;
 use crate::rating::{
-    Asked, Heat, Rating, Spread, csv, heat_of_part, heat_of_stack, json, parallel, picture, rate, ready,
-    study, text, verdict, widths,
+    Asked, Heat, Spread, bare, csv, estimated, heat_of_part, heat_of_stack, json, picture, proven, ready,
+    solve_stack, study, text, verdict, widths,
 };
 use crate::scenario::include::open;
 
@@ -39,6 +40,8 @@ fn read_args(args: &RatingArgs) -> Result<(Asked, Option<Spread>, f64), Refused>
         threshold,
         shared,
     });
+    let current = asked::perhaps("--required-current", args.required_current.as_ref(), "A", Lies::Positive)?;
+    let time = asked::perhaps("--required-time", args.required_time.as_ref(), "s", Lies::Positive)?;
     let asked = Asked {
         heatsink: asked::quantity("--heatsink", &args.heatsink, "degC", Lies::Anywhere)?,
         hottest: asked::perhaps("--hottest", args.hottest.as_ref(), "degC", Lies::Anywhere)?,
@@ -47,6 +50,8 @@ fn read_args(args: &RatingArgs) -> Result<(Asked, Option<Spread>, f64), Refused>
         shape: Shape::of_key(&args.shape).unwrap_or(Shape::Square),
         widths: widths(from, to, usize::from(args.points)),
         faults: asked::list("--fault", &args.fault, "A", Lies::Positive)?,
+        required_current: current,
+        required_time: time,
     };
     let interface = asked::quantity("--interface", &args.interface, "K/W", Lies::NotNegative)?;
     asked::are_new(&args.output)?;
@@ -84,8 +89,9 @@ pub fn rating(args: &RatingArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         match read_with_text(name, &open) {
             Ok((package, text)) => {
                 sources.merge(text);
-                match heat_of_stack(name, &package, asked.heatsink, args.cells as usize) {
-                    Ok(heat) => stacks.push((heat, package)),
+                let stack = Stack { name, heat: None, package };
+                match solved(&stack, args, &asked, Level::STATED) {
+                    Ok(heat) => stacks.push(Stack { heat: Some(heat), ..stack }),
                     Err(trouble) => return refused(&code(&trouble), as_json, streams),
                 }
             }
@@ -96,22 +102,30 @@ pub fn rating(args: &RatingArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     }
     let mut all = Vec::new();
     let mut shared = None;
-    for (k, part) in parts.into_iter().enumerate() {
+    for (k, part) in parts.iter().enumerate() {
         let stack = stacks.get(k).or(stacks.first());
-        let contradictions = stack.map_or(Vec::new(), |(_, package)| package.contradicts(&part));
-        let heat: Result<Heat, RatingTrouble> = match stack {
-            Some((heat, _)) => Ok(heat.clone()),
-            None => heat_of_part(&part, asked.heatsink, interface),
+        let heat = |level: Level| match stack {
+            None => heat_of_part(part, asked.heatsink, interface),
+            Some(Stack { heat: Some(heat), .. }) if level == Level::STATED => Ok(heat.clone()),
+            Some(stack) => solved(stack, args, &asked, level),
         };
-        let rated = heat.and_then(|heat| {
-            let ready = ready(&part, &heat, &asked)?;
-            if let (0, Some(spread)) = (k, &spread) {
-                shared = Some(parallel(&part, &ready, &asked, spread)?);
+        let spread = spread.as_ref().filter(|_| k == 0);
+        let found = if args.prove {
+            proven(part, &heat, &asked, spread)
+        } else {
+            let ready =
+                heat(Level::STATED).and_then(|heat| ready(part, &heat, &asked, spread, Level::STATED));
+            let rate = if args.no_estimate { bare } else { estimated };
+            ready.and_then(|ready| rate(part, &ready, &asked, spread))
+        };
+        match found {
+            Ok(mut answer) => {
+                answer.rating.contradictions =
+                    stack.map_or(Vec::new(), |stack| stack.package.contradicts(part));
+                answer.rule(&asked);
+                all.push(answer.rating);
+                shared = shared.or(answer.parallel);
             }
-            rate(part, &ready, &asked).map(|rating| Rating { contradictions, ..rating })
-        });
-        match rated {
-            Ok(rating) => all.push(rating),
             Err(trouble) => return refused(&code(&trouble), as_json, streams),
         }
     }
@@ -126,7 +140,26 @@ pub fn rating(args: &RatingArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     } else {
         write!(streams.out, "{}", text(&all, &asked, shared.as_ref()))?;
     }
-    // Devices that get too hot are a failure; a doubt about the dies is told, and a rating is no verdict otherwise.
-    let fails = verdict(&all, shared.as_ref()) == Some(Verdict::Fails);
-    Ok(if fails { FAILS } else { DONE })
+    Ok(exit_code(None, verdict(&all, shared.as_ref())))
+}
+
+/// A package stack that parts are put on.
+struct Stack<'a> {
+    name: &'a str,
+    /// As stated.
+    heat: Option<Heat>,
+    package: Package,
+}
+
+/// Most cells of a mesh, as the option has it.
+const MOST_CELLS: usize = 2_000_000;
+
+/// The heat path of a stack; at each finer level of twice the cells.
+fn solved(stack: &Stack<'_>, args: &RatingArgs, asked: &Asked, level: Level) -> Result<Heat, RatingTrouble> {
+    let cells = (args.cells as usize) << level.0.min(0).unsigned_abs();
+    let cells = cells.min(MOST_CELLS);
+    if args.no_estimate {
+        return Ok(solve_stack(stack.name, &stack.package, cells)?.at(asked.heatsink));
+    }
+    heat_of_stack(stack.name, &stack.package, asked.heatsink, cells)
 }

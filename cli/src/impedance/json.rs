@@ -7,7 +7,8 @@ use joulestep_engine::thermal::network::{CauerCell, FosterTerm};
 use joulestep_engine::thermal::pulses::repetitive_peak;
 use serde::Serialize;
 
-use super::{DUTIES, Impedance, Path, Points, times};
+use super::{DUTIES, Impedance, Path, Points, STEADY, times};
+use crate::judge::Uncertainty;
 
 #[derive(Serialize)]
 struct Stacks<'a> {
@@ -24,6 +25,7 @@ struct Stack<'a> {
     junction_to_case: Option<ToldPath<'a>>,
     junction_to_boundary: ToldPath<'a>,
     steady_rise_over_case_in_place: &'a [Option<f64>],
+    steady_rise_over_case_errors: Vec<Option<Uncertainty>>,
 }
 
 #[derive(Serialize)]
@@ -46,8 +48,10 @@ struct Mesh<'a> {
 struct Die<'a> {
     die: &'a str,
     steady_resistance: f64,
+    steady_resistance_error: Uncertainty,
     largest_error: f64,
     impedance: Vec<f64>,
+    impedance_errors: Vec<Option<f64>>,
     heated_by: BTreeMap<&'a str, Mutual>,
     pulses: Vec<Pulses>,
     foster: Vec<Term>,
@@ -60,13 +64,16 @@ struct Die<'a> {
 #[derive(Serialize)]
 struct Mutual {
     steady: f64,
+    steady_error: Uncertainty,
     impedance: Vec<f64>,
+    impedance_errors: Vec<Option<f64>>,
 }
 
 #[derive(Serialize)]
 struct Pulses {
     duty: f64,
     peak: Vec<f64>,
+    peak_errors: Vec<f64>,
 }
 
 #[derive(Serialize)]
@@ -115,6 +122,12 @@ fn stack(of: &Impedance) -> Stack<'_> {
         junction_to_case: of.case.as_ref().map(to),
         junction_to_boundary: to(&of.ambient),
         steady_rise_over_case_in_place: &of.over_case,
+        steady_rise_over_case_errors: of
+            .over_case
+            .iter()
+            .enumerate()
+            .map(|(d, rise)| rise.map(|_| of.ambient.steady_error(d)))
+            .collect(),
     }
 }
 
@@ -138,18 +151,27 @@ fn told<'a>(path: &'a Path, dies: &'a [String]) -> ToldPath<'a> {
     let die = |d: usize| {
         let exact = path.terms(d);
         let curve = |from| time.iter().map(|t| network.step_response(*t, d, from)).collect::<Vec<_>>();
-        let mutual = |j| Mutual { steady: network.steady_resistance(d, j), impedance: curve(j) };
+        let errors = |from| time.iter().map(|t| path.error(*t, d, from).plus_minus()).collect::<Vec<_>>();
+        let mutual = |j| Mutual {
+            steady: network.steady_resistance(d, j),
+            steady_error: path.error(STEADY, d, j),
+            impedance: curve(j),
+            impedance_errors: errors(j),
+        };
         let others = (0..dies.len()).filter(|j| *j != d);
-        let pulses = |duty: f64| Pulses {
-            duty,
-            peak: time.iter().map(|t| repetitive_peak(&exact, *t, duty)).collect(),
+        let pulses = |duty: f64| {
+            let peak: Vec<f64> = time.iter().map(|t| repetitive_peak(&exact, *t, duty)).collect();
+            let error = |(t, peak): (&f64, &f64)| peak * path.share_of_pulses(*t, d);
+            Pulses { duty, peak_errors: time.iter().zip(&peak).map(error).collect(), peak }
         };
         let (resistance, capacitance) = path.structure(d).into_iter().unzip();
         Die {
             die: &dies[d],
             steady_resistance: network.steady_resistance(d, d),
+            steady_resistance_error: path.steady_error(d),
             largest_error: path.errors[d],
             impedance: curve(d),
+            impedance_errors: errors(d),
             heated_by: others.map(|j| (dies[j].as_str(), mutual(j))).collect(),
             pulses: DUTIES.map(pulses).into(),
             foster: foster(&path.fits[d].terms),

@@ -23,6 +23,8 @@ use joulestep_engine::thermal::network::{CauerCell, FosterTerm};
 use joulestep_engine::thermal::pulses::structure_function;
 use joulestep_models::package::{Package, PackageTrouble, Solid, to_ambient, to_case};
 
+use crate::judge::Uncertainty;
+
 /// Duties of the families of repeated pulses; 0 is a single pulse.
 pub const DUTIES: [f64; 7] = [0.0, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5];
 /// Divisions that the finest mesh may have.
@@ -152,7 +154,36 @@ pub fn times(span: &Span, per_decade: usize) -> Vec<f64> {
         .collect()
 }
 
+/// By when every temperature stands still, s.
+pub const STEADY: f64 = 1e9;
+
 impl Path {
+    /// How far the rise of die `at` after `t` s of one watt in die `from` may be wrong, K/W: the mesh, as its three levels
+    /// tell, and the reduction to a compact network. Between dies the mesh's error is at most the geometric mean of their
+    /// own (Cauchy & Schwarz: what cells of some size leave out of the heat flow is a positive form).
+    pub fn error(&self, t: f64, at: usize, from: usize) -> Uncertainty {
+        let own = |die: usize| self.network().step_response(t, die, die);
+        let mesh = |die: usize| self.study.mesh_error(t, die) * own(die);
+        let plus_minus = (mesh(at) * mesh(from)).sqrt() + self.study.finest.error * own(from);
+        match self.study.order {
+            _ if !plus_minus.is_finite() => Uncertainty::not_estimated("only one mesh fits into the cells"),
+            Some(_) => Uncertainty::within(plus_minus),
+            None => Uncertainty::NotConverging { plus_minus },
+        }
+    }
+
+    /// Of the rise of a die in the steady state.
+    pub fn steady_error(&self, die: usize) -> Uncertainty {
+        self.error(STEADY, die, die)
+    }
+
+    /// How far the peak of repeated pulses on a die may be wrong, as a share of it: as the impedance for one of them, or in
+    /// the steady state, whichever is more.
+    pub fn share_of_pulses(&self, t: f64, die: usize) -> f64 {
+        let of = |t: f64| self.study.mesh_error(t, die) + self.study.finest.error;
+        of(t).max(of(STEADY))
+    }
+
     /// The compact network.
     pub fn network(&self) -> &Compact {
         &self.study.finest.network

@@ -19,7 +19,7 @@ fn definitions() -> Vec<(String, String)> {
         ),
         ("Case", "underside of the case, held at one temperature"),
         ("Boundary", "the fixed temperatures to which the whole stack leads the heat"),
-        ("Error", "of the mesh, by three meshes, and of the reduction to a compact network, at any time"),
+        ("±, error", "of the mesh, by three meshes, and of the reduction to a compact network, at any time"),
         ("Foster and Cauer", text::NOT_LAYERS),
     ]
     .map(|(a, b)| (a.to_string(), b.to_string()))
@@ -69,9 +69,15 @@ pub fn as_study(stacks: &[Impedance], command: &str, inputs: String) -> Study {
     let paths = paths(stacks);
     let steady = |d: usize, path: &Path| path.network().steady_resistance(d, d);
     let mut heads = vec![Head::number("time", "time", "s")];
-    heads.extend(paths.iter().map(|(name, ..)| Head::number(name, name, "K/W")));
+    let both = |(name, ..): &(String, usize, &Path)| {
+        [Head::number(name, name, "K/W"), Head::number(&format!("{name} ±"), "±", "K/W")]
+    };
+    heads.extend(paths.iter().flat_map(both));
     let rows = times(&Span::default(), PER_DECADE).into_iter().map(|t| {
-        let values = paths.iter().map(|(_, d, path)| Cell::from(path.network().step_response(t, *d, *d)));
+        let values = paths.iter().flat_map(|(_, d, path)| {
+            let error = path.error(t, *d, *d).plus_minus();
+            [Cell::from(path.network().step_response(t, *d, *d)), Cell::from(error)]
+        });
         std::iter::once(Cell::from(t)).chain(values).collect()
     });
     let curves = Sheet { heads, rows: rows.collect() };
@@ -79,6 +85,8 @@ pub fn as_study(stacks: &[Impedance], command: &str, inputs: String) -> Study {
         heads: vec![
             Head::text("path"),
             Head::number("steady_resistance", "R_th", "K/W"),
+            Head::number("steady_resistance_error", "±", "K/W"),
+            Head::text("error_kind"),
             Head::number("largest_error", "error at most", "1"),
             Head::number("modes", "modes", "1"),
         ],
@@ -86,7 +94,15 @@ pub fn as_study(stacks: &[Impedance], command: &str, inputs: String) -> Study {
             .iter()
             .map(|(name, d, path)| {
                 let modes = path.network().time_constants().len() as f64;
-                vec![name.as_str().into(), steady(*d, path).into(), path.errors[*d].into(), modes.into()]
+                let error = path.steady_error(*d);
+                vec![
+                    name.as_str().into(),
+                    steady(*d, path).into(),
+                    error.plus_minus().into(),
+                    error.word().into(),
+                    path.errors[*d].into(),
+                    modes.into(),
+                ]
             })
             .collect(),
     };
@@ -98,8 +114,9 @@ pub fn as_study(stacks: &[Impedance], command: &str, inputs: String) -> Study {
     let answers = paths.iter().map(|(name, d, path)| {
         let error = 100.0 * path.errors[*d];
         format!(
-            "{name}: {} in the steady state (error at most {error:.1} %).",
-            people(steady(*d, path), "K/W")
+            "{name}: {} {} in the steady state (error at most {error:.1} % at any time).",
+            people(steady(*d, path), "K/W"),
+            path.steady_error(*d).words("K/W")
         )
     });
     let conditions = stacks.iter().map(|s| {

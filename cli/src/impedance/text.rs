@@ -82,25 +82,28 @@ fn of_die(stack: &Impedance, die: usize, out: &mut String) {
         let error = 100.0 * case.errors[die];
         let _ = writeln!(
             out,
-            "  junction to case      {} (error at most {error:.1} % at any time)",
-            people(steady(case), "K/W")
+            "  junction to case      {} {} (error at most {error:.1} % at any time)",
+            people(steady(case), "K/W"),
+            case.steady_error(die).words("K/W")
         );
     }
     let error = 100.0 * stack.ambient.errors[die];
     let _ = writeln!(
         out,
-        "  junction to boundary  {} (error at most {error:.1} % at any time)",
-        people(steady(&stack.ambient), "K/W")
+        "  junction to boundary  {} {} (error at most {error:.1} % at any time)",
+        people(steady(&stack.ambient), "K/W"),
+        stack.ambient.steady_error(die).words("K/W")
     );
     if let Some(rise) = stack.over_case[die] {
-        let _ =
-            writeln!(out, "  over the case's mean  {} with the whole stack in place", people(rise, "K/W"));
+        let error = stack.ambient.steady_error(die).words("K/W");
+        let rise = people(rise, "K/W");
+        let _ = writeln!(out, "  over the case's mean  {rise} {error} with the whole stack in place");
     }
     let _ = write!(out, "\n  {:>9}", "time");
     if stack.case.is_some() {
-        let _ = write!(out, " {:>9}", "to case");
+        let _ = write!(out, " {:>9} {:>7}", "to case", "±");
     }
-    let _ = write!(out, " {:>9}", "boundary");
+    let _ = write!(out, " {:>9} {:>7}", "boundary", "±");
     for duty in &DUTIES[1..] {
         let _ = write!(out, " {:>9}", format!("D = {duty}"));
     }
@@ -109,13 +112,17 @@ fn of_die(stack: &Impedance, die: usize, out: &mut String) {
     for t in times(&Span::default(), 2) {
         let _ = write!(out, "  {:>9}", people(t, "s"));
         for path in stack.case.iter().chain([&stack.ambient]) {
-            let _ = write!(out, " {:>9}", figure(path.network().step_response(t, die, die)));
+            let z = figure(path.network().step_response(t, die, die));
+            let _ = write!(out, " {z:>9} {:>7}", two(path.error(t, die, die).plus_minus()));
         }
         for duty in &DUTIES[1..] {
             let _ = write!(out, " {:>9}", figure(repetitive_peak(&exact, t, *duty)));
         }
         out.push('\n');
     }
+    let most = times(&Span::default(), 2).into_iter().map(|t| stack.ambient.share_of_pulses(t, die));
+    let most = 100.0 * most.fold(0.0, f64::max);
+    let _ = writeln!(out, "  peaks of repeated pulses: ± {most:.1} % at most");
     for (to, path) in [("case", stack.case.as_ref()), ("boundary", Some(&stack.ambient))] {
         let Some(path) = path else { continue };
         let fit = &path.fits[die];
@@ -169,13 +176,14 @@ fn mutual(stack: &Impedance, out: &mut String) {
     let pairs: Vec<(usize, usize)> =
         (0..stack.dies.len()).flat_map(|i| (0..i).map(move |j| (j, i))).collect();
     for (i, j) in &pairs {
-        let _ = write!(out, " {:>20}", format!("{} - {}", stack.dies[*i], stack.dies[*j]));
+        let _ = write!(out, " {:>20} {:>7}", format!("{} - {}", stack.dies[*i], stack.dies[*j]), "±");
     }
     out.push('\n');
     for t in times(&Span::default(), 1) {
         let _ = write!(out, "  {:>9}", people(t, "s"));
         for (i, j) in &pairs {
-            let _ = write!(out, " {:>20}", figure(network.step_response(t, *i, *j)));
+            let error = two(stack.ambient.error(t, *i, *j).plus_minus());
+            let _ = write!(out, " {:>20} {error:>7}", figure(network.step_response(t, *i, *j)));
         }
         out.push('\n');
     }
@@ -191,18 +199,38 @@ fn against(a: &Impedance, b: &Impedance, out: &mut String) {
             continue;
         }
         let _ = writeln!(out, "\n  {} against {}", printable(&a.dies[die]), printable(&b.dies[other]));
-        let _ = writeln!(out, "  {:>9} {:>9} {:>9}", "time", "to case", "boundary");
+        let _ = writeln!(out, "  {:>9} {:>9} {:>7} {:>9} {:>7}", "time", "to case", "±", "boundary", "±");
         let ratio = |pa: &Path, pb: &Path, t: f64| {
             pa.network().step_response(t, die, die) / pb.network().step_response(t, other, other)
         };
         for t in times(&Span::default(), 1) {
             let case = a.case.as_ref().zip(b.case.as_ref());
-            let case = case.map_or("-".to_string(), |(x, y)| format!("{:.3}", ratio(x, y, t)));
-            let boundary = ratio(&a.ambient, &b.ambient, t);
-            let _ = writeln!(out, "  {:>9} {case:>9} {boundary:>9.3}", people(t, "s"));
+            let share = |pa: &Path, pb: &Path| {
+                let of = |p: &Path, die: usize| p.study.mesh_error(t, die) + p.study.finest.error;
+                of(pa, die) + of(pb, other)
+            };
+            let told = |pa: &Path, pb: &Path| {
+                let ratio = ratio(pa, pb, t);
+                format!("{ratio:>9.3} {:>7}", two(Some(ratio * share(pa, pb))))
+            };
+            let case = case.map_or(format!("{:>9} {:>7}", "-", ""), |(x, y)| told(x, y));
+            let boundary = told(&a.ambient, &b.ambient);
+            let _ = writeln!(out, "  {:>9} {case} {boundary}", people(t, "s"));
         }
     }
     out.push('\n');
+}
+
+/// Two digits of an error.
+fn two(x: Option<f64>) -> String {
+    match x {
+        Some(x) if x > 0.0 && x.is_finite() => match x.log10().floor() as i32 {
+            k @ -4..=1 => format!("{x:.*}", (1 - k) as usize),
+            _ => format!("{x:.1e}"),
+        },
+        Some(x) => format!("{x}"),
+        None => "-".into(),
+    }
 }
 
 /// Four digits, in a few places.

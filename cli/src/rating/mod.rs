@@ -1,26 +1,29 @@
 //! Ratings of parts on their heat paths: data first, then text, JSON, CSV and picture.
 
+mod errors;
 mod path;
 mod picture;
+mod rate;
 mod shared;
 mod study;
 mod tell;
+mod words;
 
-use joulestep_models::merit::{Conditions, gate_on};
+use joulestep_engine::units::people;
 use joulestep_models::part::Part;
-use joulestep_models::rating::conduction::Conduction;
 use joulestep_models::rating::pulse::Shape;
-use joulestep_models::rating::steady::{continuous, runaway, steady};
-use joulestep_models::rating::surge::{Point, Surge};
-use joulestep_models::rating::{Conducts, HeatPath, RatingTrouble};
-use rayon::prelude::*;
+use joulestep_models::rating::surge::Point;
 use serde::{Serialize, Serializer};
 
-use crate::judge::Verdict;
+use crate::judge::{Bounds, Ruling, Uncertainty, Verdict, overall, rule};
 
-pub use path::{Heat, StackHeat, heat_of_part, heat_of_stack, solve_stack};
+pub use errors::{bare, estimated, proven};
+pub use path::{Heat, MeshError, StackHeat, heat_of_part, heat_of_stack, solve_stack};
 pub use picture::picture;
-pub use shared::{Pair, Parallel, Share, Spread, parallel};
+pub(crate) use rate::bounds;
+pub use rate::{Ready, answer, ready};
+pub(crate) use shared::parallel;
+pub use shared::{Pair, Parallel, Share, Spread};
 pub use study::study;
 pub use tell::{csv, json, text};
 
@@ -48,6 +51,10 @@ pub struct Asked {
     pub widths: Vec<f64>,
     /// Fault currents, A.
     pub faults: Vec<f64>,
+    /// Continuous current that must be carried, A.
+    pub required_current: Option<f64>,
+    /// Time for which every fault current must be withstood, s.
+    pub required_time: Option<f64>,
 }
 
 /// The longest square pulse of a fault current.
@@ -59,6 +66,8 @@ pub struct RideThrough {
     pub longest: f64,
     /// What ends it, in words.
     pub ends_by: String,
+    /// What is known of the error of the longest pulse.
+    pub longest_error: Uncertainty,
 }
 
 /// The continuous current.
@@ -74,6 +83,35 @@ pub struct Continuous {
     pub junctions: Vec<f64>,
     /// By how much a small rise of the junctions comes back through the heat that it causes.
     pub loop_gain: f64,
+    /// What is known of the errors.
+    pub current_error: Uncertainty,
+    /// See `current_error`.
+    pub drop_error: Uncertainty,
+    /// See `current_error`.
+    pub heat_errors: Vec<Uncertainty>,
+    /// See `current_error`.
+    pub junction_errors: Vec<Uncertainty>,
+    /// See `current_error`.
+    pub loop_gain_error: Uncertainty,
+}
+
+/// A number that is judged.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Judged {
+    /// What it is, in words.
+    pub what: String,
+    /// Unit symbol.
+    pub unit: &'static str,
+    /// Its value.
+    pub value: f64,
+    /// What is known of its error.
+    pub error: Uncertainty,
+    /// The least or the most that is allowed.
+    pub limit: f64,
+    /// Whether the limit is the least.
+    pub at_least: bool,
+    /// What is said of it.
+    pub ruling: Ruling,
 }
 
 fn name<S: Serializer>(part: &Part, to: S) -> Result<S::Ok, S::Error> {
@@ -96,6 +134,9 @@ pub struct Rating {
     /// Thermal resistance from each die, heated alone, to the fixed temperature where its heat goes, K/W.
     #[serde(rename = "thermal_resistance")]
     pub resistance: Vec<f64>,
+    /// What is known of their errors.
+    #[serde(rename = "thermal_resistance_errors")]
+    pub resistance_errors: Vec<Uncertainty>,
     /// That temperature as each die meets it, °C.
     #[serde(rename = "fixed_temperature")]
     pub fixed: Vec<f64>,
@@ -107,145 +148,83 @@ pub struct Rating {
     /// Largest current against width.
     #[serde(skip)]
     pub curve: Vec<Point>,
+    /// What is known of the errors of its currents, let-through I²t, drops and energies.
+    #[serde(skip)]
+    pub curve_errors: Vec<[Uncertainty; 4]>,
     /// The continuous current; `None` where the heatsink alone is too hot.
     pub continuous: Option<Continuous>,
     /// Current beyond which there is no steady state, A.
     #[serde(rename = "runaway_current")]
     pub runaway: Option<f64>,
+    /// What is known of its error.
+    #[serde(rename = "runaway_current_error")]
+    pub runaway_error: Uncertainty,
     /// Whether the law is known that far.
     #[serde(rename = "runaway_within_known_law")]
     pub runaway_known: Option<bool>,
     /// Fault currents.
     #[serde(rename = "fault_ride_through")]
     pub faults: Vec<RideThrough>,
+    /// What is judged.
+    pub judged: Vec<Judged>,
+    /// Why the verdict cannot be "passes", beside the contradictions.
+    pub doubts: Vec<String>,
+    /// Rounds of a proof, where one was made.
+    pub rounds: Option<i32>,
 }
 
-/// Why a part is not rated.
-fn refusal(part: &Part, found: impl Into<String>) -> RatingTrouble {
-    RatingTrouble::Part { part: part.name.clone(), what: found.into() }
-}
-
-/// A part's law as asked, tabulated once for all that is asked of it.
+/// What one part gives: its ratings, and how several in parallel share.
 #[derive(Clone, Debug)]
-pub struct Ready {
-    law: Conduction,
-    path: HeatPath,
-    /// Junction temperature that no die may pass, °C.
-    hottest: f64,
-    /// Where the heat goes, in words.
-    words: String,
+pub struct Answer {
+    /// The ratings.
+    pub rating: Rating,
+    /// Several in parallel, where that is asked.
+    pub parallel: Option<Parallel>,
 }
 
-/// The law of a part as asked, and its heat path.
-///
-/// # Errors
-/// Limits of the part; a heatsink that is hotter; a model or a path that does not serve.
-pub fn ready(part: &Part, heat: &Heat, asked: &Asked) -> Result<Ready, RatingTrouble> {
-    let (law, hottest) = law(part, asked)?;
-    let path = heat.path(law.names())?;
-    Ok(Ready { law, path, hottest, words: heat.words.clone() })
-}
-
-/// The law of a part, and the highest junction temperature.
-fn law(part: &Part, asked: &Asked) -> Result<(Conduction, f64), RatingTrouble> {
-    let (gate, hottest) = bounds(part, asked)?;
-    Ok((Conduction::new(part, gate, asked.heatsink.min(25.0), hottest + BEYOND)?, hottest))
-}
-
-/// The gate-source voltage of a part as asked, V, and the highest junction temperature, °C.
-///
-/// # Errors
-/// Limits of the part; a heatsink that is hotter.
-pub(crate) fn bounds(part: &Part, asked: &Asked) -> Result<(Option<f64>, f64), RatingTrouble> {
-    let gate = gate_on(part, &Conditions { gate_on: asked.gate_on, ..Conditions::default() })
-        .map_err(|e| refusal(part, e.to_string()))?;
-    if let (Some(gate), Some(limit)) = (gate, part.gate_limit())
-        && gate.abs() > limit
-    {
-        return Err(refusal(part, format!("the gate at {gate} V; its gate tolerates {limit} V either way")));
-    }
-    let own = part.hottest();
-    let hottest = match (asked.hottest, own) {
-        (Some(t), Some(most)) if t > most => {
-            let what = format!("--hottest {t} °C is beyond its highest junction temperature of {most} °C");
-            return Err(refusal(part, what));
+impl Answer {
+    /// Rules on all that is judged, as errors and contradictions now stand.
+    pub fn rule(&mut self, asked: &Asked) {
+        self.rating.rule(asked);
+        if let Some(parallel) = &mut self.parallel {
+            parallel.rule(self.rating.contradictions.is_empty());
         }
-        (Some(t), _) | (None, Some(t)) => t,
-        (None, None) => {
-            return Err(refusal(
-                part,
-                "it states no highest junction temperature; expected that, or --hottest",
-            ));
-        }
-    };
-    if asked.heatsink >= hottest {
-        let what = format!(
-            "the heatsink at {} °C is not below the highest junction temperature of {hottest} °C",
-            asked.heatsink
-        );
-        return Err(refusal(part, what));
     }
-    if asked.heatsink < COLDEST {
-        let what = format!("the heatsink is at {} °C; expected {COLDEST} °C or above", asked.heatsink);
-        return Err(refusal(part, what));
-    }
-    Ok((gate, hottest))
 }
 
-/// Rates a part.
-///
-/// # Errors
-/// A current before the pulse that has no steady state within the limit.
-pub fn rate(part: Part, ready: &Ready, asked: &Asked) -> Result<Rating, RatingTrouble> {
-    let Ready { law, path, hottest, words } = ready;
-    let hottest = *hottest;
-    let none = [0.0; 2];
-    let before = steady(law, path, asked.before, &none)
-        .filter(|s| s.celsius[..law.dies()].iter().all(|&t| t < hottest))
-        .ok_or_else(|| {
-            refusal(&part, format!("{} A before the pulse are more than it carries for ever", asked.before))
-        })?;
-    let start = before.carried.heat;
-    let surge = || Surge::new(law, path, hottest, &start[..law.dies()]);
-    let curve = asked.widths.par_iter().map(|&w| surge().largest(asked.shape, w)).collect();
-    let fault = |&current: &f64| {
-        let (longest, ends) = surge().ride_through(current, LONGEST);
-        RideThrough { current, longest, ends_by: tell::ends(law.names(), ends) }
-    };
-    let runaway = runaway(law, path, &none);
-    let runaway_known = runaway.map(|current| {
-        // Just below it the junctions are far from where the law ends, or close to it.
-        let near = steady(law, path, 0.999 * current, &none);
-        near.is_some_and(|s| s.celsius[..law.dies()].iter().all(|&t| t < law.hottest_known() - 30.0))
-    });
-    let continuous = continuous(law, path, hottest, &none).map(|s| {
-        let [heat, junctions] = [s.carried.heat, s.celsius].map(|all| all[..law.dies()].to_vec());
-        Continuous { current: s.current, drop: s.carried.drop, heat, junctions, loop_gain: s.loop_gain }
-    });
-    Ok(Rating {
-        heat: words.clone(),
-        contradictions: Vec::new(),
-        resistance: (0..law.dies()).map(|k| path.resistance(k, k)).collect(),
-        fixed: path.cold()[..law.dies()].to_vec(),
-        dies: law.names().to_vec(),
-        gate: law.gate(),
-        hottest,
-        curve,
-        continuous,
-        runaway,
-        runaway_known,
-        faults: asked.faults.par_iter().map(fault).collect(),
-        part,
-    })
+impl Rating {
+    fn rule(&mut self, asked: &Asked) {
+        // A number that rests on dies that contradict one another may show a failure, and proves nothing good.
+        let known = self.contradictions.is_empty();
+        let judged = |what: String, unit, value, error: &Uncertainty, limit| Judged {
+            what,
+            unit,
+            value,
+            error: error.clone(),
+            limit,
+            at_least: true,
+            ruling: rule(value, error, Bounds::at_least(limit), known),
+        };
+        let current = asked.required_current.map(|least| {
+            let none = (0.0, Uncertainty::Bare);
+            let c = self.continuous.as_ref();
+            let (value, error) = c.map_or(none, |c| (c.current, c.current_error.clone()));
+            judged("continuous current".into(), "A", value, &error, least)
+        });
+        let fault = |f: &RideThrough| {
+            let what = format!("{} withstood for", people(f.current, "A"));
+            asked.required_time.map(|least| judged(what, "s", f.longest, &f.longest_error, least))
+        };
+        self.judged = current.into_iter().chain(self.faults.iter().filter_map(fault)).collect();
+    }
 }
 
-/// The verdict over ratings: fails where devices in parallel exceed their highest junction temperature, not proven where a
-/// part contradicts its package stack; else a rating judges nothing.
-pub fn verdict(all: &[Rating], parallel: Option<&Parallel>) -> Option<Verdict> {
-    if parallel.is_some_and(|p| p.exceeded.is_some()) {
-        return Some(Verdict::Fails);
-    }
-    all.iter().any(|r| !r.contradictions.is_empty()).then_some(Verdict::NotProven)
+/// The verdict over ratings by the one rule. What is judged: devices in parallel against their highest junction
+/// temperature, and what the part is required to carry. A part that contradicts its package leaves it not proven.
+pub fn verdict(all: &[Rating], parallel: Option<&Parallel>) -> Verdict {
+    let judged = all.iter().flat_map(|r| r.judged.iter().map(|j| j.ruling));
+    let doubted = all.iter().any(|r| !r.contradictions.is_empty() || !r.doubts.is_empty());
+    overall(judged.chain(parallel.map(|p| p.ruling)), doubted)
 }
 
 /// Widths evenly spread over the decades.

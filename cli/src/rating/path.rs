@@ -1,16 +1,23 @@
 //! Where the heat of a part goes: a package stack solved and reduced, or the part's own impedance to its case.
 
+use std::sync::Arc;
+
 use joulestep_engine::thermal::compact::Compact;
 use joulestep_engine::thermal::convert::foster_to_cauer;
 use joulestep_engine::thermal::field::mesh::{Mesh, Sizing};
-use joulestep_engine::thermal::field::reduce::{Span, reduce};
+use joulestep_engine::thermal::field::reduce::{Reduced, Span, reduce};
+use joulestep_engine::thermal::field::study::{Study, study};
 use joulestep_engine::thermal::field::system::System;
+use joulestep_engine::thermal::field::trouble::FieldTrouble;
 use joulestep_engine::thermal::modal::Modal;
 use joulestep_engine::thermal::network::{FosterTerm, NetworkBuilder};
 use joulestep_engine::units::{people, people_digits};
-use joulestep_models::package::{Cooled, Package, to_ambient};
+use joulestep_models::package::{Cooled, Package, Solid, to_ambient};
 use joulestep_models::part::Part;
 use joulestep_models::rating::{HeatPath, RatingTrouble};
+
+/// Divisions that the finest mesh may have.
+const FINEST: usize = 6;
 
 /// A heat path before the part's dies are found in it.
 #[derive(Clone, Debug)]
@@ -18,8 +25,41 @@ pub struct Heat {
     modal: Modal<f64>,
     /// Names of the inputs that are dies.
     dies: Vec<String>,
+    /// How far its impedances may be wrong; `None`: they are given.
+    pub mesh: Option<MeshError>,
     /// In words.
     pub words: String,
+}
+
+/// How far the mesh and the reduction of a package may have its impedances wrong.
+#[derive(Clone, Debug)]
+pub struct MeshError {
+    /// `None`: only one mesh fits into the cells, and nothing is known of its error.
+    study: Option<Arc<Study>>,
+    dies: usize,
+}
+
+impl MeshError {
+    /// The largest share of any die's own impedance after a time, s, or since a quarter of it.
+    pub fn at(&self, time: f64) -> f64 {
+        let Some(study) = &self.study else { return f64::INFINITY };
+        let span = Span::default();
+        let of = |t: f64| {
+            let t = t.clamp(span.shortest, span.longest);
+            (0..self.dies).map(|die| study.mesh_error(t, die)).fold(0.0, f64::max)
+        };
+        of(time).max(of(0.25 * time)) + study.finest.error
+    }
+
+    /// Whether anything is known of it.
+    pub fn is_known(&self) -> bool {
+        self.study.is_some()
+    }
+
+    /// Whether the meshes approach a limit in an order that can be believed.
+    pub fn converges(&self) -> bool {
+        self.study.as_ref().is_none_or(|s| s.order.is_some())
+    }
 }
 
 impl Heat {
@@ -41,6 +81,7 @@ impl Heat {
 pub struct StackHeat {
     network: Compact,
     dies: Vec<String>,
+    mesh: Option<MeshError>,
     words: String,
 }
 
@@ -50,12 +91,12 @@ impl StackHeat {
         let fixed = vec![heatsink; self.network.boundaries().len()];
         let modal = Modal::of_compact(&self.network.clone().at(&fixed));
         let words = format!("{}, held at {heatsink} °C", self.words);
-        Heat { modal, dies: self.dies.clone(), words }
+        Heat { modal, dies: self.dies.clone(), mesh: self.mesh.clone(), words }
     }
 }
 
 /// A package stack with all its fixed temperatures at `heatsink`, °C, on a mesh of at most `cells` cells. The stack is
-/// solved once and reduced to a compact network.
+/// solved on three meshes, of which the finest counts, and reduced to a compact network with a known error.
 ///
 /// # Errors
 /// A stack that is wrong; a solution that fails.
@@ -65,32 +106,69 @@ pub fn heat_of_stack(
     heatsink: f64,
     cells: usize,
 ) -> Result<Heat, RatingTrouble> {
-    Ok(solve_stack(name, package, cells)?.at(heatsink))
+    let (solid, sizing, told) = meant(name, package, cells)?;
+    let sizing = Sizing { division: FINEST, ..sizing };
+    let study = match study(&solid.body, &sizing, &Span::default(), solid.kelvin) {
+        Ok(study) => study,
+        // One mesh may fit where two do not.
+        Err(FieldTrouble::TooManyCells { .. }) => {
+            let mesh = Some(MeshError { study: None, dies: solid.dies });
+            return Ok(StackHeat { mesh, ..solve_stack(name, package, cells)? }.at(heatsink));
+        }
+        Err(e) => return Err(told(&e)),
+    };
+    let order = study.order.map_or("in no clear order".to_string(), |p| format!("of order {p:.2}"));
+    let errors = format!("meshes {order}, ");
+    let reduced = study.finest.clone();
+    let mesh = MeshError { study: Some(Arc::new(study)), dies: solid.dies };
+    Ok(stack_heat(name, package, reduced, Some(mesh), &errors).at(heatsink))
 }
 
-/// Solves a package stack on a mesh of at most `cells` cells and reduces it.
+/// Solves a package stack on a mesh of at most `cells` cells and reduces it; the error of the mesh is not found.
 ///
 /// # Errors
 /// A stack that is wrong; a solution that fails.
 pub fn solve_stack(name: &str, package: &Package, cells: usize) -> Result<StackHeat, RatingTrouble> {
-    let asked =
-        |found: String| RatingTrouble::Asked { found, expected: "a package stack that can be solved".into() };
-    let told = |e: &dyn ToString| asked(format!("{name}: {}", e.to_string()));
-    let solid = to_ambient(package)
-        .map_err(|troubles| asked(troubles.iter().map(ToString::to_string).collect::<Vec<_>>().join("; ")))?;
-    solid.body.check().map_err(|e| told(&e))?;
-    let sizing = Sizing { limit: cells, ..Sizing::default() };
+    let (solid, sizing, told) = meant(name, package, cells)?;
     let (mesh, _) = Mesh::finest(&solid.body, &sizing, solid.kelvin, 1).map_err(|e| told(&e))?;
     let system = System::new(&solid.body, &mesh, solid.kelvin).map_err(|e| told(&e))?;
     let reduced = reduce(&system, &Span::default()).map_err(|e| told(&e))?;
-    let dies = reduced.network.ports()[..solid.dies].to_vec();
+    Ok(stack_heat(name, package, reduced, None, "without error estimate (`impedance` tells it), "))
+}
+
+type Wrong<'a> = Box<dyn Fn(&dyn ToString) -> RatingTrouble + 'a>;
+
+/// The boxes of a stack, and how fine they are cut.
+fn meant<'a>(
+    name: &'a str,
+    package: &Package,
+    cells: usize,
+) -> Result<(Solid, Sizing, Wrong<'a>), RatingTrouble> {
+    let asked =
+        |found: String| RatingTrouble::Asked { found, expected: "a package stack that can be solved".into() };
+    let solid = to_ambient(package)
+        .map_err(|troubles| asked(troubles.iter().map(ToString::to_string).collect::<Vec<_>>().join("; ")))?;
+    let told = Box::new(move |e: &dyn ToString| asked(format!("{name}: {}", e.to_string())));
+    solid.body.check().map_err(|e| told(&e))?;
+    Ok((solid, Sizing { limit: cells, ..Sizing::default() }, told))
+}
+
+fn stack_heat(
+    name: &str,
+    package: &Package,
+    reduced: Reduced,
+    mesh: Option<MeshError>,
+    errors: &str,
+) -> StackHeat {
+    let dies = package.dies().len();
+    let dies = reduced.network.ports()[..dies].to_vec();
     let words = format!(
-        "package stack {name}, {} cells (`impedance` tells their error), reduced within {:.2} %; {}",
+        "package stack {name}, {} cells, {errors}reduced within {:.2} %; {}",
         reduced.cells,
         100.0 * reduced.error,
         way(package)
     );
-    Ok(StackHeat { network: reduced.network, dies, words })
+    StackHeat { network: reduced.network, dies, mesh, words }
 }
 
 /// The layers beneath the dies down to the fixed temperature, in words.
@@ -145,5 +223,5 @@ pub fn heat_of_part(part: &Part, heatsink: f64, interface: f64) -> Result<Heat, 
     } else {
         "the part's own impedance to the case, which is held at the heatsink's temperature".into()
     };
-    Ok(Heat { modal: Modal::new(&network.build()?)?, dies, words })
+    Ok(Heat { modal: Modal::new(&network.build()?)?, dies, mesh: None, words })
 }

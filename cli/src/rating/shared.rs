@@ -1,13 +1,17 @@
 //! Devices in parallel of which one differs.
 
-use joulestep_engine::units::people;
+use joulestep_engine::units::{people, people_digits};
 use joulestep_models::model::Value;
 use joulestep_models::part::Part;
+use joulestep_models::rating::Conducts;
 use joulestep_models::rating::sharing::{self, course, steady};
-use joulestep_models::rating::{Conducts, RatingTrouble};
 use serde::Serialize;
 
-use super::{Asked, Ready, law};
+use super::{Asked, Ready};
+use crate::judge::{Bounds, Ruling, Uncertainty, rule, worst};
+
+/// Steps between two times of their course.
+const STEPS: usize = 4;
 
 /// What is asked of devices in parallel.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
@@ -36,17 +40,29 @@ pub struct Share {
     pub junctions: Vec<f64>,
     /// Heat of its dies, W.
     pub heat: Vec<f64>,
+    /// What is known of the error of the current.
+    pub current_error: Uncertainty,
+    /// Of the junction temperatures.
+    pub junction_errors: Vec<Uncertainty>,
 }
 
 impl Share {
     fn new(share: &sharing::Share, dies: usize) -> Self {
         let [junctions, heat] = [share.celsius, share.heat].map(|all| all[..dies].to_vec());
-        Self { current: share.current, junctions, heat }
+        let junction_errors = vec![Uncertainty::Bare; dies];
+        Self { current: share.current, junctions, heat, current_error: Uncertainty::Bare, junction_errors }
     }
 
     /// Its hottest junction, °C.
     pub fn hottest(&self) -> f64 {
         self.junctions.iter().copied().fold(f64::NEG_INFINITY, f64::max)
+    }
+
+    /// What is known of the error of its hottest junction.
+    pub fn hottest_error(&self) -> &Uncertainty {
+        let hottest = self.hottest();
+        let at = self.junctions.iter().position(|&t| t == hottest);
+        at.map_or(&Uncertainty::Bare, |k| &self.junction_errors[k])
     }
 }
 
@@ -74,8 +90,37 @@ pub struct Parallel {
     pub steady: Option<Pair>,
     /// Junction temperature that no die may pass, °C.
     pub hottest: f64,
-    /// How that is exceeded in the steady state, in words; `None`: it is not.
+    /// What is said of that in the steady state.
+    pub ruling: Ruling,
+    /// How it is exceeded, or why it is not known to be kept, in words.
     pub exceeded: Option<String>,
+}
+
+impl Parallel {
+    /// Rules on the junctions of the steady state; without one they have no end. `known`: the numbers rest on data that
+    /// do not contradict one another.
+    pub(super) fn rule(&mut self, known: bool) {
+        let words = people(self.hottest, "degC");
+        let Some(pair) = &self.steady else {
+            self.ruling = Ruling::Fails;
+            let text = format!("there is no steady state, and junctions may reach at most {words}");
+            self.exceeded = Some(text);
+            return;
+        };
+        let bounds = Bounds::at_most(self.hottest);
+        let of = |s: &Share| {
+            let all = s.junctions.iter().zip(&s.junction_errors);
+            worst(all.map(|(&t, error)| rule(t, error, bounds, known)))
+        };
+        self.ruling = of(&pair.odd).max(of(&pair.others));
+        let found = people_digits(pair.hottest(), "degC", 4);
+        let error = pair.hottest_error().words("degC");
+        let kept = self.ruling == Ruling::Passes;
+        self.exceeded = (!kept).then(|| {
+            format!("a junction is at {found} {error} in the steady state, and may be at {words}")
+                .replace("  ", " ")
+        });
+    }
 }
 
 impl Pair {
@@ -83,24 +128,17 @@ impl Pair {
     pub fn hottest(&self) -> f64 {
         self.odd.hottest().max(self.others.hottest())
     }
-}
 
-/// How a highest junction temperature (°C) is exceeded in the steady state that there is or is not.
-fn exceeded(steady: Option<&Pair>, most: f64) -> Option<String> {
-    let words = people(most, "degC");
-    let Some(pair) = steady else {
-        return Some(format!("there is no steady state, and junctions may reach at most {words}"));
-    };
-    let found = pair.hottest();
-    let kept = found <= most;
-    (!kept).then(|| {
-        format!("a junction is at {} in the steady state, and may be at {words}", people(found, "degC"))
-    })
+    /// What is known of its error.
+    pub fn hottest_error(&self) -> &Uncertainty {
+        let odd = self.odd.hottest() >= self.others.hottest();
+        if odd { self.odd.hottest_error() } else { self.others.hottest_error() }
+    }
 }
 
 /// The part with a lower on-resistance and threshold. The model states its resistance at a gate voltage whatever the
 /// threshold, so the channel of a lower threshold gets the resistance that its overdrive makes of it: R ~ 1/(v_GS − V_th).
-fn odd(part: &Part, spread: &Spread) -> Part {
+pub(super) fn odd(part: &Part, spread: &Spread) -> Part {
     let mut odd = part.clone();
     let prefix = if part.kind == "stack" { "mosfet-" } else { "" };
     let of = |key: &str| part.values.maybe(&format!("{prefix}{key}"));
@@ -127,36 +165,30 @@ fn odd(part: &Part, spread: &Spread) -> Part {
     odd
 }
 
-/// Shares a current among devices on equal paths to a heatsink.
-///
-/// # Errors
-/// A model that does not serve with the spreads.
-pub fn parallel(
-    part: &Part,
-    ready: &Ready,
-    asked: &Asked,
-    spread: &Spread,
-) -> Result<Parallel, RatingTrouble> {
-    let Ready { law: usual, path, hottest, .. } = ready;
-    let (other, _) = law(&odd(part, spread), asked)?;
-    let parts: Vec<&_> = (0..spread.number).map(|k| if k == 0 { &other } else { usual }).collect();
+/// Shares a current among devices on equal paths to a heatsink; `None` where they were not made ready for it.
+pub fn parallel(ready: &Ready, asked: &Asked, spread: &Spread) -> Option<Parallel> {
+    let Ready { law: usual, odd, path, hottest, .. } = ready;
+    let other = odd.as_ref()?;
+    let parts: Vec<&_> = (0..spread.number).map(|k| if k == 0 { other } else { usual }).collect();
     let own = std::array::from_fn(|a| {
         std::array::from_fn(|b| if a.max(b) < usual.dies() { path.resistance(a, b) } else { 0.0 })
     });
     let sink = (asked.heatsink, spread.shared);
     let found = steady(&parts, &vec![own; spread.number], sink, spread.total);
     let times = super::widths(1e-5, 100.0, 29);
-    let course = course(&parts, path, spread.total, &times);
+    let course = course(&parts, path, spread.total, &times, ready.steps(STEPS));
     let pair = |time, all: &[sharing::Share]| {
         let [odd, others] = [&all[0], &all[1]].map(|share| Share::new(share, usual.dies()));
         Pair { time, odd, others }
     };
-    let steady = found.map(|all| pair(None, &all));
-    Ok(Parallel {
+    let mut all = Parallel {
         asked: *spread,
         course: course.iter().map(|(t, all)| pair(Some(*t), all)).collect(),
-        exceeded: exceeded(steady.as_ref(), *hottest),
-        steady,
+        steady: found.map(|all| pair(None, &all)),
         hottest: *hottest,
-    })
+        ruling: Ruling::NotJudged,
+        exceeded: None,
+    };
+    all.rule(true);
+    Some(all)
 }

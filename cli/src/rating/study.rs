@@ -4,8 +4,9 @@ use joulestep_engine::units::people;
 use joulestep_models::rating::pulse::Shape;
 
 use super::picture::picture;
-use super::tell::{DEFINITIONS, heat_path, sheet, three, warnings};
-use super::{Asked, LONGEST, Pair, Parallel, Rating, verdict};
+use super::tell::{DEFINITIONS, sheet};
+use super::words::{each_die, heat_path, three, value, verdict_line, warnings, with};
+use super::{Asked, Judged, LONGEST, Pair, Parallel, Rating, verdict};
 use crate::result::{Study, StudyFigure, StudyTable};
 use crate::sheet::{Cell, Head, Sheet};
 
@@ -31,6 +32,9 @@ pub fn study(
         let title = "Fault ride-through: the longest square pulse of a current";
         tables.insert(1, StudyTable::new("fault", title, 2, faults(all)));
     }
+    if all.iter().any(|r| !r.judged.is_empty()) {
+        tables.insert(0, StudyTable::new("required", "What is required", 1, required(all)));
+    }
     if let Some(p) = parallel {
         let title = "Devices in parallel, one of which differs, after a cold start";
         tables.push(StudyTable::new("parallel", title, 1, shared(p)));
@@ -42,7 +46,7 @@ pub fn study(
         title,
         command: command.into(),
         inputs,
-        verdict: verdict(all, parallel),
+        verdict: Some(verdict(all, parallel)),
         answers: answers(all, asked, parallel),
         conditions: conditions(all, asked),
         definitions: DEFINITIONS.iter().map(|d| (d.0.into(), d.1.into())).collect(),
@@ -54,22 +58,25 @@ pub fn study(
 fn answers(all: &[Rating], asked: &Asked, parallel: Option<&Parallel>) -> Vec<String> {
     let mut out = Vec::new();
     out.extend(warnings(all, parallel));
+    out.push(format!("{}.", verdict_line(all, parallel)));
     for r in all {
         let steady = match &r.continuous {
             Some(s) => {
-                format!("{} continuously (loop gain {})", three(s.current, "A"), three(s.loop_gain, "1"))
+                let current = with(s.current, "A", &s.current_error);
+                format!("{current} continuously (loop gain {})", three(s.loop_gain, "1"))
             }
             None => "nothing continuously: the heatsink alone is too hot".into(),
         };
         let near = |width: f64| {
             let distance = |w: f64| (w / width).ln().abs();
-            let nearest = r.curve.iter().min_by(|a, b| distance(a.width).total_cmp(&distance(b.width)));
-            nearest.filter(|p| distance(p.width) < 0.7)
+            let points = r.curve.iter().zip(&r.curve_errors);
+            let nearest = points.min_by(|a, b| distance(a.0.width).total_cmp(&distance(b.0.width)));
+            nearest.filter(|p| distance(p.0.width) < 0.7)
         };
         let pulses: Vec<String> = [1e-4, 1e-2, 1.0]
             .into_iter()
             .filter_map(near)
-            .map(|p| format!("{} for {}", three(p.current, "A"), three(p.width, "s")))
+            .map(|(p, e)| format!("{} for {}", with(p.current, "A", &e[0]), three(p.width, "s")))
             .collect();
         let pulses = if pulses.is_empty() { String::new() } else { format!("; {}", pulses.join(", ")) };
         out.push(format!("{} carries {steady}{pulses}.", r.part.name));
@@ -77,7 +84,7 @@ fn answers(all: &[Rating], asked: &Asked, parallel: Option<&Parallel>) -> Vec<St
             let longest = match f.longest {
                 0.0 => "not at all".into(),
                 x if x.is_infinite() => format!("for over {}", people(LONGEST, "s")),
-                x => format!("for {}; what ends it: {}", three(x, "s"), f.ends_by),
+                x => format!("for {}; what ends it: {}", with(x, "s", &f.longest_error), f.ends_by),
             };
             out.push(format!("{} bears {} {longest}.", r.part.name, people(f.current, "A")));
         }
@@ -87,8 +94,8 @@ fn answers(all: &[Rating], asked: &Asked, parallel: Option<&Parallel>) -> Vec<St
             "Of {} devices that carry {}, the odd one carries {} in the steady state, each other {}.",
             p.number,
             people(p.total, "A"),
-            three(odd.current, "A"),
-            three(other.current, "A")
+            with(odd.current, "A", &odd.current_error),
+            with(other.current, "A", &other.current_error)
         ));
     }
     if asked.shape != Shape::Square {
@@ -117,26 +124,31 @@ fn continuous(all: &[Rating]) -> Sheet {
     let heads = vec![
         Head::text("part"),
         Head::number("current", "I", "A"),
+        Head::number("current_error", "±", "A"),
         Head::number("drop", "drop", "V"),
+        Head::number("drop_error", "±", "V"),
         Head::number("heat", "heat", "W"),
-        Head::text("junctions"),
+        Head::text("dies"),
         Head::number("loop_gain", "loop gain", "1"),
+        Head::number("loop_gain_error", "±", "1"),
         Head::number("runaway_current", "no steady state beyond", "A"),
+        Head::number("runaway_current_error", "±", "A"),
     ];
     let row = |r: &Rating| -> Vec<Cell> {
         let s = r.continuous.as_ref();
-        let junctions = s.map_or(String::new(), |s| {
-            let each = s.junctions.iter().zip(&r.dies).map(|(t, d)| format!("{d} {t:.0} °C"));
-            each.collect::<Vec<_>>().join(", ")
-        });
+        let dies = s.map_or(String::new(), |s| each_die(r, s));
         vec![
             r.part.name.as_str().into(),
             s.map(|s| s.current).into(),
+            s.and_then(|s| s.current_error.plus_minus()).into(),
             s.map(|s| s.drop).into(),
+            s.and_then(|s| s.drop_error.plus_minus()).into(),
             s.map(|s| s.heat.iter().sum::<f64>()).into(),
-            junctions.as_str().into(),
+            dies.as_str().into(),
             s.map(|s| s.loop_gain).into(),
+            s.and_then(|s| s.loop_gain_error.plus_minus()).into(),
             r.runaway.into(),
+            r.runaway_error.plus_minus().into(),
         ]
     };
     Sheet { heads, rows: all.iter().map(row).collect() }
@@ -147,27 +159,53 @@ fn faults(all: &[Rating]) -> Sheet {
         Head::text("part"),
         Head::number("current", "I", "A"),
         Head::number("longest", "longest", "s"),
+        Head::number("longest_error", "±", "s"),
         Head::text("ends_by"),
     ];
     let row = |r: &Rating, f: &super::RideThrough| -> Vec<Cell> {
         // What may flow for ever has no longest pulse.
         let by = if f.longest.is_infinite() { "nothing" } else { f.ends_by.as_str() };
-        vec![r.part.name.as_str().into(), f.current.into(), f.longest.into(), by.into()]
+        let error = f.longest_error.plus_minus().into();
+        vec![r.part.name.as_str().into(), f.current.into(), f.longest.into(), error, by.into()]
     };
     Sheet { heads, rows: all.iter().flat_map(|r| r.faults.iter().map(move |f| row(r, f))).collect() }
 }
 
 fn shared(p: &Parallel) -> Sheet {
-    let heads = vec![
-        Head::number("time", "after", "s"),
-        Head::number("odd_current", "odd one", "A"),
-        Head::number("odd_hottest", "its hottest", "degC"),
-        Head::number("other_current", "each other", "A"),
-        Head::number("other_hottest", "their hottest", "degC"),
-    ];
+    let mut heads = vec![Head::number("time", "after", "s")];
+    for (key, name, hottest) in [("odd", "odd one", "its hottest"), ("other", "each other", "their hottest")]
+    {
+        heads.extend([
+            Head::number(&format!("{key}_current"), name, "A"),
+            Head::number(&format!("{key}_current_error"), "±", "A"),
+            Head::number(&format!("{key}_hottest"), hottest, "degC"),
+            Head::number(&format!("{key}_hottest_error"), "±", "K"),
+        ]);
+    }
     let row = |Pair { time, odd, others }: &Pair| -> Vec<Cell> {
-        let [a, b] = [odd, others].map(|share| [share.current.into(), share.hottest().into()]);
+        let [a, b] = [odd, others].map(|share| -> [Cell; 4] {
+            let errors = [&share.current_error, share.hottest_error()].map(|e| e.plus_minus().into());
+            let [of_current, of_hottest] = errors;
+            [share.current.into(), of_current, share.hottest().into(), of_hottest]
+        });
         [(*time).into()].into_iter().chain(a).chain(b).collect()
     };
-    Sheet { heads, rows: p.course.iter().map(row).collect() }
+    // The steady state has no time.
+    Sheet { heads, rows: p.course.iter().chain(&p.steady).map(row).collect() }
+}
+
+fn required(all: &[Rating]) -> Sheet {
+    let heads = vec![
+        Head::text("part"),
+        Head::text("what"),
+        Head::text("found"),
+        Head::text("required"),
+        Head::text("verdict"),
+    ];
+    let row = |r: &Rating, j: &Judged| -> Vec<Cell> {
+        let [found, least] = [value(j), people(j.limit, j.unit)];
+        let words = [r.part.name.as_str(), j.what.as_str(), &found, &least, j.ruling.word()];
+        words.into_iter().map(Cell::from).collect()
+    };
+    Sheet { heads, rows: all.iter().flat_map(|r| r.judged.iter().map(move |j| row(r, j))).collect() }
 }

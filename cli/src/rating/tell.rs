@@ -3,16 +3,19 @@
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
-use joulestep_engine::units::{people, people_digits};
-use joulestep_models::rating::surge::{Ends, Point};
+use joulestep_engine::units::people;
+use joulestep_models::rating::surge::Point;
 use serde::Serialize;
 
+use super::words::{
+    each_die, ends, error, heat_path, is_bare, kind, three, value, verdict_line, warnings, with,
+};
 use super::{Asked, LONGEST, Pair, Parallel, Rating, Share, verdict};
 use crate::diagnostic::{filled, printable};
-use crate::judge::Verdict;
+use crate::judge::{Uncertainty, Verdict};
 use crate::sheet::{Cell, Head, Sheet, aligned};
 
-pub(super) const DEFINITIONS: [(&str, &str); 5] = [
+pub(super) const DEFINITIONS: [(&str, &str); 6] = [
     (
         "Largest current",
         "peak of a single pulse that brings the hottest junction to its highest temperature, from the steady state \
@@ -25,22 +28,16 @@ pub(super) const DEFINITIONS: [(&str, &str); 5] = [
         "by how much a small rise of the junctions comes back through the heat that it causes; 1 is runaway",
     ),
     ("Saturation", "the part does not carry more at its temperatures, however short the pulse"),
+    (
+        "±",
+        "how far a number may be from what the part's law and the heat path say: steps of the pulse and the tabulated \
+         law by coarser computations of the same, mesh and reduction of a package by what they do to it; a star: they do \
+         not converge",
+    ),
 ];
 
 fn definition() -> String {
     DEFINITIONS.map(|(term, words)| format!("{term}: {words}.")).join(" ")
-}
-
-pub(super) fn three(x: f64, unit: &str) -> String {
-    people_digits(x, unit, 3)
-}
-
-pub(super) fn ends(dies: &[&str], ends: Ends) -> String {
-    match ends {
-        Ends::Junction(k) => dies.get(k).map_or("junction".into(), |d| format!("{d} junction")),
-        Ends::Saturation => "saturation".into(),
-        Ends::Nothing => "nothing".into(),
-    }
 }
 
 pub(super) fn sheet(all: &[Rating]) -> Sheet {
@@ -48,27 +45,42 @@ pub(super) fn sheet(all: &[Rating]) -> Sheet {
         Head::text("part"),
         Head::number("width", "width", "s"),
         Head::number("current", "I_max", "A"),
+        Head::number("current_error", "±", "A"),
         Head::number("square_integral", "I²t", "A²s"),
+        Head::number("square_integral_error", "±", "A²s"),
         Head::number("drop", "drop", "V"),
+        Head::number("drop_error", "±", "V"),
         Head::number("energy", "heat", "J"),
+        Head::number("energy_error", "±", "J"),
+        Head::text("error_kind"),
         Head::text("ends_by"),
         Head::number("current_ratio", "I/I_first", "1"),
         Head::number("square_integral_ratio", "I²t/I²t_first", "1"),
     ];
-    let row = |r: &Rating, p: &Point, first: &Point| -> Vec<Cell> {
+    let row = |r: &Rating, p: &Point, e: &[Uncertainty; 4], first: &Point| -> Vec<Cell> {
         vec![
             r.part.name.as_str().into(),
             p.width.into(),
             p.current.into(),
+            e[0].plus_minus().into(),
             p.i2t.into(),
+            e[1].plus_minus().into(),
             p.peaks.drop.into(),
+            e[2].plus_minus().into(),
             p.peaks.energy.into(),
+            e[3].plus_minus().into(),
+            kind(e).into(),
             ends(&r.dies, p.ends).as_str().into(),
             (p.current / first.current).into(),
             (p.i2t / first.i2t).into(),
         ]
     };
-    let rows = all.iter().flat_map(|r| r.curve.iter().zip(&all[0].curve).map(move |(p, f)| row(r, p, f)));
+    let row = &row;
+    let of = |r: &'_ Rating| -> Vec<Vec<Cell>> {
+        let points = r.curve.iter().zip(&r.curve_errors).zip(&all[0].curve);
+        points.map(|((p, e), f)| row(r, p, e, f)).collect()
+    };
+    let rows = all.iter().flat_map(of);
     Sheet { heads, rows: rows.collect() }
 }
 
@@ -87,7 +99,8 @@ struct Told<'a> {
     curve: Sheet,
     ratings: &'a [Rating],
     parallel: Option<&'a Parallel>,
-    verdict: Option<Verdict>,
+    verdict: Verdict,
+    error_estimate: bool,
 }
 
 /// Everything as JSON: SI units, temperatures in °C, null for what is not finite.
@@ -109,30 +122,8 @@ pub fn json<'a>(
         ratings,
         parallel,
         verdict: verdict(ratings, parallel),
+        error_estimate: !is_bare(ratings),
     }
-}
-
-/// Where the heat goes, with the resistance of the whole way.
-pub(super) fn heat_path(r: &Rating) -> String {
-    let each = r.dies.iter().zip(&r.resistance).zip(&r.fixed);
-    let each = each.map(|((die, resistance), fixed)| {
-        format!("{die} {} to {}", three(*resistance, "K/W"), people(*fixed, "degC"))
-    });
-    format!("{}; whole way from a die that is heated alone: {}", r.heat, each.collect::<Vec<_>>().join(", "))
-}
-
-/// What makes the ratings fail, or leaves them unproven.
-pub(super) fn warnings(all: &[Rating], parallel: Option<&Parallel>) -> Vec<String> {
-    let exceeded = parallel.and_then(|p| p.exceeded.as_ref());
-    let fails = exceeded.map(|why| format!("FAILS: of the devices in parallel {why}."));
-    let unproven = all.iter().filter(|r| !r.contradictions.is_empty()).map(|r| {
-        format!(
-            "NOT PROVEN: {} and its package stack mean different dies: {}.",
-            r.part.name,
-            r.contradictions.join("; ")
-        )
-    });
-    fails.into_iter().chain(unproven).collect()
 }
 
 /// Everything for people.
@@ -166,11 +157,12 @@ pub fn text(all: &[Rating], asked: &Asked, parallel: Option<&Parallel>) -> Strin
     if let Some(parallel) = parallel {
         shared(&mut out, parallel);
     }
+    judged(&mut out, all);
     for warning in warnings(all, parallel) {
         out.push('\n');
         filled(&printable(&warning), 100, &mut out);
     }
-    out.push('\n');
+    let _ = writeln!(out, "\n{}\n", verdict_line(all, parallel));
     filled(&definition(), 100, &mut out);
     out
 }
@@ -179,7 +171,8 @@ fn curve(out: &mut String, all: &[Rating]) {
     out.push_str("\nLargest current against pulse width\n");
     let mut head = vec!["width".to_string()];
     for r in all {
-        head.extend([printable(&r.part.name), "I²t".into(), "ends by".into()]);
+        let name = printable(&r.part.name);
+        head.extend([name, "±".into(), "I²t".into(), "±".into(), "ends by".into()]);
     }
     if all.len() > 1 {
         head.extend(all[1..].iter().map(|r| format!("I²t over {}", printable(&r.part.name))));
@@ -188,36 +181,39 @@ fn curve(out: &mut String, all: &[Rating]) {
     for (k, p) in all[0].curve.iter().enumerate() {
         let mut line = vec![three(p.width, "s")];
         for r in all {
-            let p = &r.curve[k];
-            line.extend([three(p.current, "A"), three(p.i2t, "A²s"), ends(&r.dies, p.ends)]);
+            let (p, e) = (&r.curve[k], &r.curve_errors[k]);
+            line.extend([three(p.current, "A"), error(&e[0], "A")]);
+            line.extend([three(p.i2t, "A²s"), error(&e[1], "A²s"), ends(&r.dies, p.ends)]);
         }
         line.extend(all[1..].iter().map(|r| three(p.i2t / r.curve[k].i2t, "1")));
         lines.push(line);
     }
-    let right: Vec<bool> = (0..lines[0].len()).map(|k| k == 0 || k > 3 * all.len() || k % 3 != 0).collect();
+    let right: Vec<bool> = (0..lines[0].len()).map(|k| k == 0 || k > 5 * all.len() || k % 5 != 0).collect();
     out.push_str(&aligned(&lines, &right));
 }
 
 fn continuous(out: &mut String, all: &[Rating]) {
     out.push_str("\nContinuous\n");
-    let heads = ["part", "current", "drop", "heat", "junctions", "loop gain", "no steady state beyond"];
+    let heads = ["part", "current", "±", "drop", "±", "heat", "loop gain", "no steady state beyond"];
     let mut lines = vec![heads.map(String::from).to_vec()];
+    let mut junctions = Vec::new();
     for r in all {
         let beyond = r.runaway.map_or("-".into(), |i| {
             let known = r.runaway_known == Some(true);
-            format!("{}{}", three(i, "A"), if known { "" } else { " (model not trusted so hot)" })
+            let told = with(i, "A", &r.runaway_error);
+            format!("{told}{}", if known { "" } else { " (law not known so hot)" })
         });
         let line = match &r.continuous {
             Some(s) => {
-                let junctions = s.junctions.iter().zip(&r.dies);
-                let junctions = junctions.map(|(t, d)| format!("{d} {:.0} °C", t)).collect::<Vec<_>>();
+                junctions.push(format!("{}: {}", printable(&r.part.name), each_die(r, s)));
                 vec![
                     printable(&r.part.name),
                     three(s.current, "A"),
+                    error(&s.current_error, "A"),
                     three(s.drop, "V"),
+                    error(&s.drop_error, "V"),
                     three(s.heat.iter().sum(), "W"),
-                    junctions.join(", "),
-                    three(s.loop_gain, "1"),
+                    with(s.loop_gain, "1", &s.loop_gain_error),
                     beyond,
                 ]
             }
@@ -225,7 +221,25 @@ fn continuous(out: &mut String, all: &[Rating]) {
         };
         lines.push(line);
     }
-    out.push_str(&aligned(&lines, &[false, true, true, true, false, true, true]));
+    out.push_str(&aligned(&lines, &[false, true, true, true, true, true, true, true]));
+    for line in junctions {
+        filled(&line, 100, out);
+    }
+}
+
+fn judged(out: &mut String, all: &[Rating]) {
+    let rows = all.iter().flat_map(|r| r.judged.iter().map(move |j| (r, j)));
+    let rows: Vec<Vec<String>> = rows
+        .map(|(r, j)| {
+            let [name, ruling] = [printable(&r.part.name), j.ruling.word().into()];
+            vec![name, j.what.clone(), value(j), people(j.limit, j.unit), ruling]
+        })
+        .collect();
+    if !rows.is_empty() {
+        out.push_str("\nRequired\n");
+        let heads = vec![["part", "what", "found", "at least", ""].map(String::from).to_vec()];
+        out.push_str(&aligned(&[heads, rows].concat(), &[false, false, true, true, false]));
+    }
 }
 
 fn faults(out: &mut String, all: &[Rating]) {
@@ -243,7 +257,7 @@ fn faults(out: &mut String, all: &[Rating]) {
             let longest = match f.longest {
                 0.0 => "none".into(),
                 x if x.is_infinite() => format!("over {}", people(LONGEST, "s")),
-                x => three(x, "s"),
+                x => with(x, "s", &f.longest_error),
             };
             line.extend([longest, f.ends_by.clone()]);
         }
@@ -262,16 +276,20 @@ fn shared(out: &mut String, p: &Parallel) {
         100.0 * p.asked.resistance,
         people(p.asked.threshold, "V")
     );
-    let heads = ["", "odd one", "hottest", "each other", "hottest", "more than its part", ""];
+    let heads = ["", "odd one", "±", "hottest", "±", "each other", "±", "hottest", "±", "share", ""];
     let mut lines = vec![heads.map(String::from).to_vec()];
     let mut line = |when: String, odd: &Share, other: &Share| {
         let even = p.asked.total / p.asked.number as f64;
         lines.push(vec![
             when,
             three(odd.current, "A"),
+            error(&odd.current_error, "A"),
             format!("{:.1} °C", odd.hottest()),
+            error(odd.hottest_error(), "degC"),
             three(other.current, "A"),
+            error(&other.current_error, "A"),
             format!("{:.1} °C", other.hottest()),
+            error(other.hottest_error(), "degC"),
             format!("{:+.1} %", 100.0 * (odd.current / even - 1.0)),
             if odd.hottest().max(other.hottest()) > p.hottest { "TOO HOT".into() } else { String::new() },
         ]);
@@ -283,7 +301,11 @@ fn shared(out: &mut String, p: &Parallel) {
         Some(Pair { odd, others, .. }) => line("for ever".into(), odd, others),
         None => lines.push(vec!["for ever".into(), "no steady state".into()]),
     }
-    out.push_str(&aligned(&lines, &[false, true, true, true, true, true, false]));
+    let mut right = [true; 11];
+    (right[0], right[10]) = (false, false);
+    out.push_str(&aligned(&lines, &right));
+    let share = "share: what the odd one carries above or below an equal share";
+    filled(share, 100, out);
     if p.asked.shared > 0.0 && !p.course.is_empty() {
         let note = format!(
             "The heatsink that they share ({}) counts for the steady state only.",

@@ -26,7 +26,8 @@ pub(super) struct Dense<'a, L: Lane> {
 const HOLD: f64 = 1e6;
 /// Conductance to ground from every node while the operating point is searched, S.
 const LEAK: f64 = 1e-12;
-/// Most steps of the pseudo-transient continuation; a straight way takes 38.
+/// Steps of the pseudo-transient continuation at most: 38 where none fails. One that fails again and again at the same
+/// length would else go to and fro between two lengths without end.
 const TRIES: u32 = 400;
 /// Iterations after which a residual at rounding counts as a solution: where conductances differ by more than doubles
 /// resolve, changes of x never become small.

@@ -10,6 +10,7 @@ use std::collections::BTreeMap;
 
 use joulestep_engine::circuit::graph::Circuit;
 use joulestep_engine::cycle::steady::Effort;
+use joulestep_engine::run::setup::Setup;
 use joulestep_engine::trouble::CircuitTrouble;
 
 use super::bed::Laid;
@@ -128,8 +129,21 @@ pub fn estimate(study: &Study, volts: f64, celsius: f64) -> Result<Option<f64>, 
 ///
 /// # Errors
 /// [`DeadTimeTrouble`].
-pub fn account(mut laid: Laid, circuit: Circuit<f64>, effort: Effort) -> Result<Account, DeadTimeTrouble> {
-    let setup = laid.setup(circuit)?;
+pub fn account(laid: Laid, circuit: Circuit<f64>, effort: Effort) -> Result<Account, DeadTimeTrouble> {
+    tuned(laid, circuit, effort, &|_| ())
+}
+
+/// What may change how a point is solved: longer or shorter steps.
+pub type Tune<'a> = &'a (dyn Fn(&mut Setup<f64>) + Sync);
+
+fn tuned(
+    mut laid: Laid,
+    circuit: Circuit<f64>,
+    effort: Effort,
+    tune: Tune<'_>,
+) -> Result<Account, DeadTimeTrouble> {
+    let mut setup = laid.setup(circuit)?;
+    tune(&mut setup);
     Ok(solve(&laid, setup, effort)?.account)
 }
 
@@ -142,6 +156,19 @@ pub fn point(
     dead_time: f64,
     current: f64,
     charge: Option<f64>,
+) -> Result<Point, DeadTimeTrouble> {
+    point_at(study, (dead_time, current), charge, &|_| ())
+}
+
+/// Runs the point of a dead time, s, and a current, A, solved otherwise.
+///
+/// # Errors
+/// [`DeadTimeTrouble`].
+pub fn point_at(
+    study: &Study,
+    (dead_time, current): (f64, f64),
+    charge: Option<f64>,
+    tune: Tune<'_>,
 ) -> Result<Point, DeadTimeTrouble> {
     let Some(arrangement) = find("half-bridge") else {
         return Err(crate::model::bad("half-bridge", "is not among the arrangements").into());
@@ -157,7 +184,7 @@ pub fn point(
     }
     let mut circuit = Circuit::new();
     let laid = arrangement.lay(&mut circuit, &values, &study.parts)?;
-    let a = account(laid, circuit, Effort::default())?;
+    let a = tuned(laid, circuit, Effort::default(), tune)?;
     let of = |name: &str| a.switches.iter().find(|s| s.name == name).cloned().unwrap_or_default();
     let (upper, lower) = (of("upper"), of("lower"));
     let first = |s: &super::losses::Phases| s.turned_on_at.first().copied().unwrap_or(f64::NAN);

@@ -1,8 +1,9 @@
 //! The conduction law of a part, tabulated from the operating points of its model: drop and heat of each die against
 //! current and junction temperatures. The table is made at once, or piece by piece as the law is asked: a single rating
-//! looks at a small share of it.
+//! looks at a small share of it. What the interpolation errs by shows when the same law is read from every second or
+//! fourth node ([`Conduction::coarser`]), which costs no operating point more.
 
-use std::sync::OnceLock;
+use std::sync::{Arc, OnceLock};
 
 use joulestep_engine::circuit::graph::HeatId;
 use joulestep_engine::circuit::wave::Wave;
@@ -15,16 +16,18 @@ use crate::model::CELSIUS;
 use crate::operating::{Between, Feed, between};
 use crate::part::Part;
 
-/// Spacing of the temperatures, K.
+/// Spacing of the temperatures, K, at most.
 const SPACING: f64 = 25.0;
 /// Largest drop tabulated, V: a part that would need more for a current is taken to saturate below it.
 const TOP: f64 = 60.0;
-/// Voltages.
-const VOLTAGES: usize = 140;
-/// Voltages that are solved together, each from the one before.
-const PIECE: usize = 20;
+/// Voltages that are solved together, each from the one before; the first piece has zero beside them.
+const PIECE: usize = 24;
+/// Pieces of a row.
+const PIECES: usize = 6;
 /// Temperatures that an interpolation takes.
 const TAKEN: usize = 4;
+/// The widest stride at which a table is read; intervals of temperatures and voltages are a multiple of it.
+const WIDEST: usize = 4;
 
 /// What a row of the table holds at one voltage: current, and share of the heat in the first die.
 type Entry = [f64; 2];
@@ -43,15 +46,20 @@ pub struct Conduction {
     part: Part,
     /// Names of the dies.
     dies: Vec<&'static str>,
-    /// First temperature, °C, and how many.
+    /// First temperature, °C, their spacing, K, and how many.
     first: f64,
+    spacing: f64,
     count: usize,
+    /// Up to which temperature it is known, °C.
+    known: f64,
     voltages: Vec<f64>,
     /// By temperature of the first die, of the second, and piece.
-    table: Vec<OnceLock<Piece>>,
+    table: Arc<Vec<OnceLock<Piece>>>,
     /// What the first piece that has no operating point says.
-    trouble: OnceLock<String>,
+    trouble: Arc<OnceLock<String>>,
     gate: Option<f64>,
+    /// Of which nodes it is read: of every one, every second, every fourth.
+    stride: usize,
 }
 
 impl Conduction {
@@ -62,9 +70,9 @@ impl Conduction {
     /// [`RatingTrouble::Part`]: the model refuses its values, has no die with a temperature, or no operating point.
     pub fn new(part: &Part, gate: Option<f64>, coldest: f64, hottest: f64) -> Result<Self, RatingTrouble> {
         let law = Self::on_demand(part, gate, coldest, hottest)?;
-        let rows = law.table.len() / Self::PIECES;
+        let rows = law.table.len() / PIECES;
         (0..rows).for_each(|row| {
-            law.piece(row, Self::PIECES - 1);
+            law.piece(row, PIECES - 1);
         });
         match law.trouble() {
             Some(trouble) => Err(trouble),
@@ -83,6 +91,20 @@ impl Conduction {
         coldest: f64,
         hottest: f64,
     ) -> Result<Self, RatingTrouble> {
+        Self::refined(part, gate, coldest, hottest, 0)
+    }
+
+    /// The same from a table whose temperatures and voltages are closer, twice for each doubling; made as it is asked.
+    ///
+    /// # Errors
+    /// As [`Conduction::on_demand`].
+    pub fn refined(
+        part: &Part,
+        gate: Option<f64>,
+        coldest: f64,
+        hottest: f64,
+        doublings: u32,
+    ) -> Result<Self, RatingTrouble> {
         let trouble = |what: String| RatingTrouble::Part { part: part.name.clone(), what };
         let has_gate = part.entry().pins.contains(&"gate");
         if has_gate && gate.is_none() {
@@ -95,15 +117,36 @@ impl Conduction {
             return Err(trouble(format!("a {} has no die with a temperature", part.kind)));
         }
         let first = (coldest / SPACING).floor() * SPACING - SPACING;
-        let count = (((hottest - first) / SPACING).ceil() as usize + 2).max(TAKEN);
-        let voltages: Vec<f64> =
-            (0..VOLTAGES).map(|k| TOP * (k as f64 / (VOLTAGES - 1) as f64).powi(4)).collect();
+        let wide = ((hottest - first) / SPACING).ceil();
+        let known = first + wide * SPACING;
+        let intervals = (wide as usize + 1).next_multiple_of(WIDEST).max((TAKEN - 1) * WIDEST) << doublings;
+        let spacing = (known + SPACING - first) / intervals as f64;
+        let count = intervals + 1;
+        let top = PIECES * (PIECE << doublings);
+        let voltages = (0..=top).map(|k| TOP * (k as f64 / top as f64).powi(4)).collect();
         let rows = if dies.len() > 1 { count * count } else { count };
-        let table = vec![OnceLock::new(); rows * Self::PIECES];
-        Ok(Self { part: part.clone(), dies, first, count, voltages, table, trouble: OnceLock::new(), gate })
+        let table = Arc::new(vec![OnceLock::new(); rows * PIECES]);
+        let (part, trouble) = (part.clone(), Arc::default());
+        Ok(Self { part, dies, first, spacing, count, known, voltages, table, trouble, gate, stride: 1 })
     }
 
-    const PIECES: usize = VOLTAGES / PIECE;
+    /// The law as read from every `stride`-th node of the same table: 1, 2 or 4; other numbers count as the next of
+    /// these.
+    #[must_use]
+    pub fn coarser(&self, stride: usize) -> Self {
+        Self { stride: stride.next_power_of_two().clamp(1, WIDEST), ..self.clone() }
+    }
+
+    /// Voltages that a piece adds.
+    fn per_piece(&self) -> usize {
+        (self.voltages.len() - 1) / PIECES
+    }
+
+    /// Numbers of the voltages of a piece.
+    fn within(&self, piece: usize) -> std::ops::RangeInclusive<usize> {
+        let n = self.per_piece();
+        (if piece == 0 { 0 } else { piece * n + 1 })..=(piece + 1) * n
+    }
 
     /// That a part of the table could not be made.
     pub fn trouble(&self) -> Option<RatingTrouble> {
@@ -113,12 +156,12 @@ impl Conduction {
 
     /// A piece of a row; those below it are made first.
     fn piece(&self, row: usize, piece: usize) -> &Piece {
-        let cell = &self.table[row * Self::PIECES + piece];
+        let cell = &self.table[row * PIECES + piece];
         cell.get_or_init(|| {
             let near = if piece > 0 { self.piece(row, piece - 1).last.clone() } else { Vec::new() };
             self.solve(row, piece, near).unwrap_or_else(|what| {
                 let _ = self.trouble.set(what);
-                Piece { entries: vec![[f64::NAN; 2]; PIECE], last: Vec::new() }
+                Piece { entries: vec![[f64::NAN; 2]; self.per_piece() + 1], last: Vec::new() }
             })
         })
     }
@@ -127,7 +170,7 @@ impl Conduction {
     fn solve(&self, row: usize, piece: usize, near: Vec<f64>) -> Result<Piece, String> {
         let (part, dies) = (&self.part, self.dies.len());
         let (a, b) = if dies > 1 { (row / self.count, row % self.count) } else { (row, 0) };
-        let celsius = [self.first + a as f64 * SPACING, self.first + b as f64 * SPACING];
+        let celsius = [a, b].map(|k| self.first + k as f64 * self.spacing);
         let placed = between(part.entry(), &part.values, self.gate.unwrap_or(0.0), Feed::Voltage(0.0));
         let Between { mut circuit, built, feed: (_, feed), .. } = placed.map_err(|e| e.to_string())?;
         for (k, (_, components)) in built.dies.iter().enumerate() {
@@ -140,13 +183,14 @@ impl Conduction {
         let devices = system.devices_at(&kelvin);
         let mut x = near;
         let mut before: Vec<f64> = Vec::new();
-        let mut entries = Vec::with_capacity(PIECE);
-        for k in piece * PIECE..(piece + 1) * PIECE {
+        let mut entries = Vec::with_capacity(self.per_piece() + 1);
+        let begin = *self.within(piece).start();
+        for k in self.within(piece) {
             let volts = self.voltages[k];
             system.circuit.waves[feed.0 as usize] = Wave::Constant(volts);
             // On from the last two in a straight line: an iteration less than from the last.
             let mut near = x.clone();
-            if k > piece * PIECE + 1 {
+            if k > begin + 1 {
                 let [v0, v1] = [self.voltages[k - 2], self.voltages[k - 1]];
                 let share = (volts - v1) / (v1 - v0);
                 near.iter_mut().zip(&before).for_each(|(x, before)| *x += share * (*x - before));
@@ -182,14 +226,15 @@ impl Conduction {
 
     /// First of the temperatures taken, and their weights (Lagrange, cubic).
     fn weights(&self, celsius: f64) -> (usize, [f64; TAKEN]) {
-        let at = (celsius - self.first) / SPACING;
-        let from = (at.floor().max(1.0) as usize - 1).min(self.count - TAKEN);
+        let stride = self.stride;
+        let at = (celsius - self.first) / (self.spacing * stride as f64);
+        let from = (at.floor().max(1.0) as usize - 1).min((self.count - 1) / stride + 1 - TAKEN);
         let x = at - from as f64;
         let weight = |k: usize| {
             let others = (0..TAKEN).filter(|j| *j != k);
             others.map(|j| (x - j as f64) / (k as f64 - j as f64)).product()
         };
-        (from, std::array::from_fn(weight))
+        (from * stride, std::array::from_fn(weight))
     }
 }
 
@@ -211,7 +256,7 @@ impl Conducts for Conduction {
     }
 
     fn hottest_known(&self) -> f64 {
-        self.first + (self.count - 2) as f64 * SPACING
+        self.known
     }
 
     fn carry(&self, amperes: f64, celsius: &[f64]) -> Option<Carried> {
@@ -219,37 +264,40 @@ impl Conducts for Conduction {
         let (b, wb) = if self.dies.len() > 1 { self.weights(celsius[1]) } else { (0, [1.0, 0.0, 0.0, 0.0]) };
         let taken = if self.dies.len() > 1 { TAKEN } else { 1 };
         let row = if self.dies.len() > 1 { self.count } else { 1 };
+        let (stride, n) = (self.stride, self.per_piece());
         let at = |k: usize, what: usize| -> f64 {
+            let piece = k.saturating_sub(1) / n;
+            let entry = k - self.within(piece).start();
             let mut sum = 0.0;
             for (i, wa) in wa.iter().enumerate() {
                 for (j, wb) in wb.iter().enumerate().take(taken) {
-                    sum += wa * wb * self.piece((a + i) * row + b + j, k / PIECE).entries[k % PIECE][what];
+                    let row = (a + i * stride) * row + b + j * stride;
+                    sum += wa * wb * self.piece(row, piece).entries[entry][what];
                 }
             }
             sum
         };
-        let top = VOLTAGES - 1;
+        let top = self.voltages.len() - 1;
         if amperes <= 0.0 {
             return Some(Carried::default());
         }
         // Currents rise with the voltage: the piece is looked for from the lowest, the row of nodes by halving. A
         // current that is no number is not carried.
-        let mut ends = (1..=Self::PIECES).map(|p| p * PIECE - 1);
-        let mut high = ends.find(|&k| amperes < at(k, 0))?;
-        let mut low = high.saturating_sub(PIECE);
-        while high - low > 1 {
-            let middle = low.midpoint(high);
+        let mut high = (1..=PIECES).map(|p| p * n).find(|&k| amperes < at(k, 0))?;
+        let mut low = high - n;
+        while high - low > stride {
+            let middle = low + (high - low) / stride / 2 * stride;
             if at(middle, 0) <= amperes { low = middle } else { high = middle }
         }
         // Voltage as a cubic of the current through the nodes around, held between the two that enclose it: near
         // saturation a cubic may swing.
-        let from = low.saturating_sub(1).min(top - 3);
-        let i: [f64; 4] = std::array::from_fn(|k| at(from + k, 0));
+        let from = low.saturating_sub(stride).min(top - 3 * stride);
+        let i: [f64; 4] = std::array::from_fn(|k| at(from + k * stride, 0));
         let mut drop = 0.0;
         for k in 0..4 {
             let others = (0..4).filter(|j| *j != k);
             let weight: f64 = others.map(|j| (amperes - i[j]) / (i[k] - i[j])).product();
-            drop += weight * self.voltages[from + k];
+            drop += weight * self.voltages[from + k * stride];
         }
         if !drop.is_finite() {
             drop = self.voltages[low];

@@ -120,6 +120,8 @@ pub struct HeatPath {
     inputs: Vec<usize>,
     /// Without power, °C, of each die.
     cold: Vec<f64>,
+    /// Of all rises.
+    factor: f64,
 }
 
 impl HeatPath {
@@ -138,7 +140,13 @@ impl HeatPath {
         let inputs = dies.iter().map(input).collect::<Result<Vec<_>, _>>()?;
         let rest = Thermal::new(Arc::clone(&modal));
         let cold = inputs.iter().map(|&k| rest.temperatures()[k]).collect();
-        Ok(Self { modal, inputs, cold })
+        Ok(Self { modal, inputs, cold, factor: 1.0 })
+    }
+
+    /// The same with all rises, at any time, larger by a factor: what an error of the impedances would do.
+    #[must_use]
+    pub fn scaled(&self, factor: f64) -> Self {
+        Self { factor: self.factor * factor, ..self.clone() }
     }
 
     /// Junction temperatures without power, °C: those of the boundary.
@@ -157,7 +165,7 @@ impl HeatPath {
     fn powers(&self, heat: &[f64]) -> Vec<f64> {
         let mut powers = vec![0.0; self.modal.inputs().len()];
         for (&input, heat) in self.inputs.iter().zip(heat) {
-            powers[input] += heat;
+            powers[input] += self.factor * heat;
         }
         powers
     }
@@ -171,11 +179,11 @@ impl HeatPath {
 
     /// Steady rise of die `at` per watt in die `from`, K/W.
     pub fn resistance(&self, at: usize, from: usize) -> f64 {
-        self.modal.steady_resistance(self.inputs[at], self.inputs[from])
+        self.factor * self.modal.steady_resistance(self.inputs[at], self.inputs[from])
     }
 
     /// Rise of die `at` after `t` s of one watt in die `from`, K/W.
     pub fn impedance(&self, t: f64, at: usize, from: usize) -> f64 {
-        self.modal.step_response(t, self.inputs[at], self.inputs[from])
+        self.factor * self.modal.step_response(t, self.inputs[at], self.inputs[from])
     }
 }

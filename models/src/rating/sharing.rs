@@ -108,13 +108,14 @@ pub fn steady<C: Conducts>(
 }
 
 /// While they heat from the cold start, each on its own copy of the path (a heatsink that they share would have to be in
-/// it): the shares at ascending times, s. Ends where they saturate.
+/// it): the shares at ascending times, s, with `steps` steps from each time to the next. Ends where they saturate.
 #[inline(never)]
 pub fn course<C: Conducts>(
     parts: &[C],
     path: &HeatPath,
     total: f64,
     times: &[f64],
+    steps: usize,
 ) -> Vec<(f64, Vec<Share>)> {
     let mut heaters: Vec<_> = parts.iter().map(|_| path.start(&[])).collect();
     let mut celsius = vec![[0.0; MOST_DIES]; parts.len()];
@@ -122,10 +123,10 @@ pub fn course<C: Conducts>(
     let mut out = Vec::new();
     let mut then = 0.0;
     for &t in times {
-        // Four steps between two times, each with the split at its start: currents move slowly.
-        for _ in 0..4 {
+        // Each with the split at its start: currents move slowly.
+        for _ in 0..steps {
             let Some(shares) = split(parts, total, &celsius) else { return out };
-            let dt = (t - then) / 4.0;
+            let dt = (t - then) / steps as f64;
             for (j, (_, carried)) in shares.iter().enumerate() {
                 let dies = parts[j].dies();
                 heaters[j].advance(dt, &path.powers(&carried.heat[..dies]));

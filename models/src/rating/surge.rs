@@ -5,10 +5,16 @@ use joulestep_engine::thermal::run::Thermal;
 use super::pulse::Shape;
 use super::{Carried, Conducts, HeatPath, MOST_DIES};
 
-/// Steps in which a pulse is resolved. Halving them moves the largest current by less than 1e-3 (see the tests).
-const STEPS: usize = 120;
-/// The largest current is found to this fraction.
-const EXACT: f64 = 1e-5;
+/// Steps in which a pulse is resolved, unless told otherwise. Halving them moves the largest current by less than 1e-3
+/// (see the tests).
+pub const STEPS: usize = 120;
+/// The largest current and the longest pulse are found to this fraction, or the hottest junction to [`NEAR`].
+pub const EXACT: f64 = 1e-9;
+/// A junction as near to its highest temperature as this is at it, K.
+const NEAR: f64 = 1e-7;
+/// By how much a trial may pass the highest temperature and still tell by how much it does, K. A law that is tabulated
+/// up to a temperature has a node beyond it.
+const PASSES: f64 = 20.0;
 /// Largest current tried, A.
 const MOST: f64 = 1e6;
 
@@ -34,7 +40,7 @@ pub enum Outcome {
 /// Extremes of a pulse.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Peaks {
-    /// Hottest of each die, °C.
+    /// Hottest of each die, °C; between the ends of steps by a parabola.
     pub celsius: [f64; MOST_DIES],
     /// Largest drop, V.
     pub drop: f64,
@@ -99,6 +105,11 @@ impl<'a, C: Conducts + ?Sized> Surge<'a, C> {
     /// network is advanced exactly.
     #[inline(never)]
     pub fn pulse(&mut self, shape: Shape, peak: f64, width: f64) -> Outcome {
+        self.follow(shape, peak, width, self.hottest)
+    }
+
+    /// A pulse until a junction passes `most`, °C.
+    fn follow(&mut self, shape: Shape, peak: f64, width: f64, most: f64) -> Outcome {
         let dies = self.part.dies();
         self.thermal.restore(self.start.state());
         let mut celsius = [0.0; MOST_DIES];
@@ -112,6 +123,8 @@ impl<'a, C: Conducts + ?Sized> Surge<'a, C> {
         peaks.celsius[..dies].copy_from_slice(celsius);
         peaks.drop = before.drop;
         let mut saved = self.thermal.state().clone();
+        // The last two instants, and the temperatures there.
+        let mut course = [(0.0, peaks.celsius); 2];
         for x in shape.grid(self.steps) {
             let (t, dt) = (x * width, (x - then) * width);
             let current = peak * shape.at(x);
@@ -133,76 +146,133 @@ impl<'a, C: Conducts + ?Sized> Surge<'a, C> {
             let power = |c: &Carried| c.heat.iter().sum::<f64>();
             peaks.energy += 0.5 * dt * (power(&before) + power(&now));
             peaks.drop = peaks.drop.max(now.drop);
+            let mut at_end = [f64::NEG_INFINITY; MOST_DIES];
+            at_end[..dies].copy_from_slice(celsius);
             for (k, &t_j) in celsius.iter().enumerate() {
-                peaks.celsius[k] = peaks.celsius[k].max(t_j);
+                let [first, middle] = course.map(|(t, all)| (t, all[k]));
+                let top = t_j.max(crest([first, middle, (t, t_j)]));
+                peaks.celsius[k] = peaks.celsius[k].max(top);
                 // Written so that a temperature that is no number ends it too.
-                let held = t_j <= self.hottest;
+                let held = top <= most;
                 if !held {
                     return Outcome::TooHot { die: k, at: t };
                 }
             }
+            course = [course[1], (t, at_end)];
             (before, then) = (now, x);
         }
         Outcome::Held(peaks)
     }
 
-    /// The largest peak current of a shape and width, s, by bisection: the junctions rise with the current.
+    /// By how much the hottest die passes the highest temperature, K, and which die it is.
+    fn excess(&self, peaks: &Peaks) -> (f64, usize) {
+        let of = |k: usize| peaks.celsius[k] - self.hottest;
+        let hottest = (0..self.part.dies()).max_by(|&a, &b| of(a).total_cmp(&of(b))).unwrap_or(0);
+        (of(hottest), hottest)
+    }
+
+    /// Between a value that is held and one that is not: the largest that is held, what happens there, and what ends
+    /// it. By halves until both ends tell how hot the junctions get, then by straight lines between them (regula falsi
+    /// with the Illinois rule; Dowell & Jarratt, BIT 11 (1971) 168, from memory).
+    fn between(
+        &mut self,
+        (mut low, mut held): (f64, Peaks),
+        (mut high, mut ends): (f64, Ends),
+        at: impl Fn(&mut Self, f64) -> Outcome,
+    ) -> (f64, Peaks, Ends) {
+        let mut under = self.excess(&held).0;
+        let mut over = None;
+        let mut last = 0;
+        while high - low > EXACT * high && high > 1e-9 * EXACT {
+            let line = over.filter(|_| high < 2.5 * low && under < 0.0);
+            let next = match line {
+                Some(over) => (low * over - high * under) / (over - under),
+                // Over many decades the geometric mean, from nothing the arithmetic.
+                None if low > 0.0 => (low * high).sqrt(),
+                None => 0.5 * high,
+            };
+            // A straight line may end on an end.
+            let next = if next > low && next < high { next } else { 0.5 * (low + high) };
+            match at(self, next) {
+                Outcome::Held(peaks) => {
+                    let (excess, die) = self.excess(&peaks);
+                    if excess.abs() <= NEAR {
+                        return (next, peaks, Ends::Junction(die));
+                    }
+                    if excess < 0.0 {
+                        (low, held, under) = (next, peaks, excess);
+                        if last < 0 {
+                            over = over.map(|o| 0.5 * o);
+                        }
+                        last = -1;
+                    } else {
+                        (high, ends, over) = (next, Ends::Junction(die), Some(excess));
+                        if last > 0 {
+                            under *= 0.5;
+                        }
+                        last = 1;
+                    }
+                }
+                Outcome::TooHot { die, .. } => (high, ends, over) = (next, Ends::Junction(die), None),
+                Outcome::Saturated { .. } => (high, ends, over) = (next, Ends::Saturation, None),
+            }
+        }
+        (low, held, ends)
+    }
+
+    /// The largest peak current of a shape and width, s: the junctions rise with the current.
     #[inline(never)]
     pub fn largest(&mut self, shape: Shape, width: f64) -> Point {
-        let point = |current: f64, ends, peaks| Point {
+        let point = |(current, peaks, ends): (f64, Peaks, Ends)| Point {
             width,
             current,
             i2t: current * current * width * shape.square_integral(),
             ends,
             peaks,
         };
-        let (mut low, mut high) = (0.0, 1.0);
-        let mut held = Peaks::default();
-        let mut ends = loop {
+        let cold = self.path.cold().iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        let (mut low, mut high) = ((0.0, Peaks { celsius: [cold; MOST_DIES], ..Peaks::default() }), 1.0);
+        let ends = loop {
             match self.pulse(shape, high, width) {
-                Outcome::Held(peaks) if high < MOST => (low, high, held) = (high, 2.0 * high, peaks),
-                Outcome::Held(peaks) => return point(high, Ends::Nothing, peaks),
+                Outcome::Held(peaks) if high < MOST => (low, high) = ((high, peaks), 2.0 * high),
+                Outcome::Held(peaks) => return point((high, peaks, Ends::Nothing)),
                 Outcome::TooHot { die, .. } => break Ends::Junction(die),
                 Outcome::Saturated { .. } => break Ends::Saturation,
             }
         };
-        while high - low > EXACT * high {
-            let middle = 0.5 * (low + high);
-            match self.pulse(shape, middle, width) {
-                Outcome::Held(peaks) => (low, held) = (middle, peaks),
-                Outcome::TooHot { die, .. } => (high, ends) = (middle, Ends::Junction(die)),
-                Outcome::Saturated { .. } => (high, ends) = (middle, Ends::Saturation),
-            }
-            if high < 1e-9 {
-                break;
-            }
-        }
-        point(low, ends, held)
+        let most = self.hottest + PASSES;
+        point(self.between(low, (high, ends), |s, current| s.follow(shape, current, width, most)))
     }
 
     /// The longest square pulse of a current that is held, s: fault ride-through. 0 where the current saturates the
     /// part at once, ∞ where it can flow up to `longest`.
     #[inline(never)]
     pub fn ride_through(&mut self, current: f64, longest: f64) -> (f64, Ends) {
-        let ends = |outcome| match outcome {
-            Outcome::Held(_) => None,
-            Outcome::TooHot { die, .. } => Some(Ends::Junction(die)),
-            Outcome::Saturated { .. } => Some(Ends::Saturation),
+        let why = match self.pulse(Shape::Square, current, longest) {
+            Outcome::Held(_) => return (f64::INFINITY, Ends::Nothing),
+            Outcome::TooHot { die, .. } => Ends::Junction(die),
+            Outcome::Saturated { .. } => Ends::Saturation,
         };
-        let Some(mut why) = ends(self.pulse(Shape::Square, current, longest)) else {
-            return (f64::INFINITY, Ends::Nothing);
+        let least = longest * 1e-12;
+        let held = match self.pulse(Shape::Square, current, least) {
+            Outcome::Held(peaks) => peaks,
+            Outcome::TooHot { die, .. } => return (0.0, Ends::Junction(die)),
+            Outcome::Saturated { .. } => return (0.0, Ends::Saturation),
         };
-        let (mut low, mut high) = (longest * 1e-12, longest);
-        if let Some(why) = ends(self.pulse(Shape::Square, current, low)) {
-            return (0.0, why);
-        }
-        while high / low > 1.0 + EXACT {
-            let middle = (low * high).sqrt();
-            match ends(self.pulse(Shape::Square, current, middle)) {
-                None => low = middle,
-                Some(w) => (high, why) = (middle, w),
-            }
-        }
-        (low, why)
+        let most = self.hottest + PASSES;
+        let (width, _, ends) = self
+            .between((least, held), (longest, why), |s, width| s.follow(Shape::Square, current, width, most));
+        (width, ends)
     }
+}
+
+/// The largest value of the parabola through three points whose middle one is the highest; else none.
+fn crest([(t0, y0), (t1, y1), (t2, y2)]: [(f64, f64); 3]) -> f64 {
+    let (rise, fall) = ((y1 - y0) / (t1 - t0), (y2 - y1) / (t2 - t1));
+    let curve = (fall - rise) / (t2 - t0);
+    if !(y1 >= y0 && y1 >= y2 && curve < 0.0) {
+        return f64::NEG_INFINITY;
+    }
+    let slope = (rise * (t2 - t1) + fall * (t1 - t0)) / (t2 - t0);
+    y1 - slope * slope / (4.0 * curve)
 }

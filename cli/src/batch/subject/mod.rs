@@ -111,6 +111,16 @@ impl Subject {
         }
     }
 
+    /// Why no variant can pass as the subject stands, in words.
+    pub(crate) fn doubts(&self, root: &Table) -> Vec<String> {
+        match (self, self.section()) {
+            (Self::Rating(rating), Some(section)) => {
+                checked(root, section).map_or(Vec::new(), |fields| rating.contradictions(&fields))
+            }
+            _ => Vec::new(),
+        }
+    }
+
     /// The row of a variant, and whether the limit of a search was kept. `columns` names the outputs, with their
     /// units; those before the last `own` are found elsewhere. `None` where `stop` was set before its end.
     pub(crate) fn once(
@@ -126,7 +136,9 @@ impl Subject {
             let outputs = vec![f64::NAN; columns.len()];
             (Row::new(status, error, outputs), None)
         };
-        let found = || -> Result<Option<Found>, Ill> {
+        // Numbers that rest on dies which contradict one another may fail, and prove nothing.
+        let mut doubts = String::new();
+        let mut found = || -> Result<Option<Found>, Ill> {
             let mut root = root.clone();
             for (slot, value) in settings {
                 slot.set(&mut root, *value).map_err(refused)?;
@@ -136,7 +148,10 @@ impl Subject {
             let unit = |output: &str| columns.iter().find(|c| c.name == output).map(|c| c.unit.clone());
             let limits = limits(&fields, &unit).map_err(|d| told(&[*d]))?;
             let numbers = match self {
-                Self::Rating(rating) => Some(rating.numbers(&fields)?),
+                Self::Rating(rating) => {
+                    doubts = rating.contradictions(&fields).join("; ");
+                    Some(rating.numbers(&fields)?)
+                }
                 Self::DeadTime(study) => study.numbers(&fields, stop)?,
                 Self::Run => None,
             };
@@ -159,6 +174,7 @@ impl Subject {
         let of_search = searched.and_then(|name| limits.iter().find(|l| l.name == name)).map(kept);
         let mut row = Row::new(Status::Done, String::new(), outputs.clone());
         row.bounds = limits.iter().flat_map(|l| [l.bounds.0, l.bounds.1]).collect();
+        row.doubts = doubts;
         Some((row, of_search))
     }
 }

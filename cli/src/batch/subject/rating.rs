@@ -64,6 +64,8 @@ fn question(f: &Fields) -> Question {
             shape: Shape::Square,
             widths: Vec::new(),
             faults: f.tables("fault").iter().filter_map(|t| t.number("current")).collect(),
+            required_current: None,
+            required_time: None,
         },
         interface: f.number("interface").unwrap_or(0.0),
         cells: f.whole("cells").and_then(|n| usize::try_from(n).ok()).unwrap_or(CELLS),
@@ -134,6 +136,15 @@ impl Rating {
         let faults = f.tables("fault").iter().filter_map(|t| t.text("name"));
         all.extend(faults.map(|name| (format!("{name}.longest"), "s")));
         Ok(all.into_iter().map(|(name, unit)| Column { name, unit: unit.into() }).collect())
+    }
+
+    /// How the part and the package contradict each other, in words.
+    pub(super) fn contradictions(&self, fields: &Fields) -> Vec<String> {
+        let package = fields.table("package").and_then(|f| crate::package::of_fields(f, &mut Vec::new()));
+        match (self.part(fields), package) {
+            (Ok(part), Some(package)) => package.contradicts(&part),
+            _ => Vec::new(),
+        }
     }
 
     /// The numbers of a variant.

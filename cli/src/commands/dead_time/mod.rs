@@ -1,5 +1,6 @@
 //! `dead-time`: losses of a leg over dead times and currents, and the dead time of least loss.
 
+mod errors;
 mod study;
 mod table;
 
@@ -7,7 +8,7 @@ use std::collections::BTreeMap;
 use std::io;
 use std::path::Path;
 
-use joulestep_models::arrangement::dead_time::{DeadTimeTrouble, Kind, Point, Study, estimate, point};
+use joulestep_models::arrangement::dead_time::{DeadTimeTrouble, Kind, Point, Study, estimate};
 use joulestep_models::arrangement::find;
 use joulestep_models::model::{Value, Values};
 use joulestep_models::part::Part;
@@ -18,6 +19,7 @@ use crate::commands::asked::{self, Lies, Refused};
 use crate::commands::refuse;
 use crate::diagnostic::Sources;
 use crate::exit::{BAD_INPUT, DONE, NUMERICAL, Streams};
+use crate::judge::Uncertainty;
 use crate::progress::Counted;
 use crate::scenario::include::open;
 use crate::scenario::resolve::read;
@@ -37,6 +39,10 @@ pub(crate) struct Found {
     /// Capacitance of a snubber over each switch, F: it swings too.
     pub snubber: f64,
     pub points: Vec<Point>,
+    /// What is known of the errors of each point, by the columns of its numbers.
+    pub errors: Vec<Vec<Uncertainty>>,
+    /// Rounds of finer steps, where they were made.
+    pub rounds: Option<i32>,
 }
 
 /// The best of one current.
@@ -44,6 +50,10 @@ pub(crate) struct Best {
     pub current: f64,
     /// Dead time of least loss, s, and that loss, J.
     pub least: (f64, f64),
+    /// How far from it the least of all may lie, between the dead times of the list.
+    pub time_error: Uncertainty,
+    /// What is known of the error of the loss.
+    pub loss_error: Uncertainty,
     /// The shortest dead time of the list at which the lower switch turns on softly.
     pub soft_from: Option<f64>,
     /// The longest one at which it does not.
@@ -60,13 +70,19 @@ impl Found {
     }
 
     pub fn best(&self) -> Vec<Best> {
+        let mut before = 0;
         let one = |series: &[Point]| {
+            let errors = &self.errors[before..before + series.len()];
+            before += series.len();
+            let (time_error, loss_error) = errors::of_least(series, errors);
             let least = series.iter().min_by(|a, b| a.losses.total_cmp(&b.losses));
             let soft = series.iter().filter(|p| p.kinds.0 == Kind::Soft).map(|p| p.dead_time);
             let not = series.iter().filter(|p| p.kinds.0 != Kind::Soft).map(|p| p.dead_time);
             Best {
                 current: series[0].current,
                 least: least.map_or((f64::NAN, f64::NAN), |p| (p.dead_time, p.losses)),
+                time_error,
+                loss_error,
                 soft_from: soft.min_by(f64::total_cmp),
                 hard_until: not.max_by(f64::total_cmp),
                 estimate: self.estimate(series[0].current),
@@ -124,19 +140,36 @@ fn work(args: &DeadTimeArgs, mut study: Study, what: String) -> Result<Found, Re
     let (voltage, celsius) = (values.number("supply-voltage"), values.number("junction-temperature"));
     let charge = estimate(&study, voltage, celsius).map_err(|e| (e.to_string(), numerical(&e)))?;
     let grid: Vec<(f64, f64)> = currents.iter().flat_map(|&i| times.iter().map(move |&t| (t, i))).collect();
+    let how = match (args.no_estimate, args.prove) {
+        (true, _) => errors::How::Bare,
+        (false, true) => errors::How::Finer,
+        (false, false) => errors::How::Estimated,
+    };
     let quiet = args.quiet || args.output.json || args.output.csv;
     let progress = Counted::new(quiet, grid.len() as u64, "points");
     let one = |&(t, i): &(f64, f64)| {
-        let found = point(&study, t, i, charge);
+        let found = errors::solve(&study, (t, i), charge, how);
         progress.one();
         found.map_err(|e| (format!("dead time {t} s, {i} A: {e}"), numerical(&e)))
     };
     // The first trouble in the grid's order, whatever the threads.
-    let all: Vec<Result<Point, Refused>> = grid.par_iter().map(one).collect();
+    let all: Vec<Result<errors::Solved, Refused>> = grid.par_iter().map(one).collect();
     progress.done();
-    let points = all.into_iter().collect::<Result<Vec<_>, _>>()?;
+    let all = all.into_iter().collect::<Result<Vec<_>, _>>()?;
+    let rounds = all.iter().filter_map(|s| s.rounds).min();
+    let (points, errors) = all.into_iter().map(|s| (s.point, s.errors)).unzip();
     let snubber = values.number("snubber-capacitance");
-    Ok(Found { what, voltage, frequency: values.number("frequency"), celsius, charge, snubber, points })
+    Ok(Found {
+        what,
+        voltage,
+        frequency: values.number("frequency"),
+        celsius,
+        charge,
+        snubber,
+        points,
+        errors,
+        rounds,
+    })
 }
 
 /// Studies the dead time.

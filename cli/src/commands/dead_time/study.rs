@@ -4,6 +4,7 @@ use joulestep_engine::units::people;
 
 use super::table::{DEFINITIONS, best_sheet, picture};
 use super::{Best, Found};
+use crate::judge::Uncertainty;
 use crate::result::{Study, StudyFigure, StudyTable};
 use crate::sheet::Sheet;
 
@@ -16,6 +17,14 @@ pub(super) fn at_end(found: &Found, b: &Best) -> &'static str {
         t if t == low => ", the shortest of the list (the least may lie beyond: a shorter one may lose less)",
         t if t == high => ", the longest of the list (the least may lie beyond: a longer one may lose less)",
         _ => "",
+    }
+}
+
+/// A number with its error behind it.
+fn with(x: f64, unit: &str, error: &Uncertainty) -> String {
+    match error {
+        Uncertainty::NotEstimated { why } => format!("{} (error not estimated: {why})", people(x, unit)),
+        error => format!("{} {}", people(x, unit), error.words(unit)).trim_end().to_string(),
     }
 }
 
@@ -41,8 +50,8 @@ fn answer(found: &Found, b: &Best) -> String {
     format!(
         "At {} the least loss of the dead times studied is {} a period, at {}{}; {soft}.",
         people(b.current, "A"),
-        people(b.least.1, "J"),
-        people(b.least.0, "s"),
+        with(b.least.1, "J", &b.loss_error),
+        with(b.least.0, "s", &b.time_error),
         at_end(found, b)
     )
 }
@@ -88,8 +97,23 @@ pub(super) fn study(found: &Found, sheet: &Sheet, command: &str, inputs: String)
     if found.snubber > 0.0 {
         conditions.push(format!("Snubber over each switch: {}.", people(found.snubber, "F")));
     }
+    let of_errors: Vec<&str> = sheet.heads.iter().map(|h| h.name.as_str()).collect();
+    let is_error = |n: &&str| n.contains("error") || matches!(*n, "current" | "dead_time");
+    let errors = sheet.part(&of_errors.into_iter().filter(is_error).collect::<Vec<_>>());
+    if let Some(n) = found.rounds {
+        conditions.push(format!("Numbers after {n} rounds of finer steps (at least)."));
+    }
     let caption = "Energies of a switching period, and the voltage at which the lower switch turns on, against the dead time; a \
                    curve for each load current.";
+    let mut tables = vec![
+        StudyTable::new("best", "Best of the dead times studied", 1, best_sheet(found)),
+        StudyTable::new("energies", "Energies of a period", 2, sheet.part(&energies)),
+        StudyTable::new("transitions", "Transitions", 2, sheet.part(&transitions)),
+    ];
+    // Without an estimate there are none.
+    if sheet.heads.iter().any(|h| h.name == "error_kind") {
+        tables.push(StudyTable::new("errors", "Errors (±)", 2, errors));
+    }
     Study {
         kind: "dead time".into(),
         title,
@@ -99,11 +123,7 @@ pub(super) fn study(found: &Found, sheet: &Sheet, command: &str, inputs: String)
         answers: found.best().iter().map(|b| answer(found, b)).collect(),
         conditions,
         definitions: DEFINITIONS.iter().map(|d| (d.0.into(), d.1.into())).collect(),
-        tables: vec![
-            StudyTable::new("best", "Best of the dead times studied", 1, best_sheet(found)),
-            StudyTable::new("energies", "Energies of a period", 2, sheet.part(&energies)),
-            StudyTable::new("transitions", "Transitions", 2, sheet.part(&transitions)),
-        ],
+        tables,
         figures: vec![StudyFigure::new(caption, picture(found))],
     }
 }

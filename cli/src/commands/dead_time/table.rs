@@ -10,14 +10,16 @@ use serde::Serialize;
 use super::study::at_end;
 use super::{Best, Found};
 use crate::diagnostic::filled;
+use crate::judge::Uncertainty;
 use crate::plot::{Axis, Chart, Curve, Figure, Panel};
 use crate::sheet::{Cell, Head, Sheet};
 
 type Column = (&'static str, &'static str, &'static str, fn(&Point) -> f64);
 
-const COLUMNS: &[Column] = &[
-    ("current", "I", "A", |p| p.current),
-    ("dead_time", "t_d", "s", |p| p.dead_time),
+const ASKED: &[Column] = &[("current", "I", "A", |p| p.current), ("dead_time", "t_d", "s", |p| p.dead_time)];
+
+/// What is computed at each point.
+pub(super) const NUMBERS: &[Column] = &[
     ("diode_energy", "E_diode", "J", |p| p.diode),
     ("turn_on_energy", "E_on", "J", |p| p.turn_on),
     ("capacitive_energy", "E_cap", "J", |p| p.capacitive),
@@ -58,27 +60,52 @@ pub(super) const DEFINITIONS: &[(&str, &str)] = &[
         "Q, Q-Q_oss",
         "charge into the lower switch when the upper turns on, from the zero of its current; what exceeds its output charge is recovery, or shoots through where the dead time is too short",
     ),
+    (
+        "±",
+        "how far a number may be wrong for the length of the steps, by coarser runs; of the dead time of least loss: how \
+         far the least may lie between those of the list, as far as the errors of the losses tell them apart",
+    ),
     ("estimate", "2·(Q_oss + C_snubber·V)/I: charge balance without the time that a gate takes to turn off"),
 ];
 
 pub(super) fn sheet(found: &Found) -> Sheet {
-    let mut heads: Vec<Head> = COLUMNS.iter().map(|c| Head::number(c.0, c.1, c.2)).collect();
+    let numbers = || ASKED.iter().chain(NUMBERS);
+    let mut heads: Vec<Head> = numbers().map(|c| Head::number(c.0, c.1, c.2)).collect();
     heads.push(Head::text("lower_turn_on"));
     heads.push(Head::text("upper_turn_on"));
-    let row = |p: &Point| {
-        let mut row: Vec<Cell> = COLUMNS.iter().map(|c| (c.3)(p).into()).collect();
+    let bare = found.errors.iter().flatten().all(|e| *e == Uncertainty::Bare);
+    if !bare {
+        let error = |c: &Column| Head::number(&format!("{}_error", c.0), &format!("± {}", c.1), c.2);
+        heads.extend(NUMBERS.iter().map(error));
+        heads.push(Head::text("error_kind"));
+    }
+    let row = |(p, errors): (&Point, &Vec<Uncertainty>)| {
+        let mut row: Vec<Cell> = numbers().map(|c| (c.3)(p).into()).collect();
         row.push(p.kinds.0.word().into());
         row.push(p.kinds.1.word().into());
+        if !bare {
+            row.extend(errors.iter().map(|e| Cell::from(e.plus_minus())));
+            // The balance is itself an error, and shrinks as it likes.
+            row.push(kind(&errors[..errors.len() - 1]).into());
+        }
         row
     };
-    Sheet { heads, rows: found.points.iter().map(row).collect() }
+    Sheet { heads, rows: found.points.iter().zip(&found.errors).map(row).collect() }
+}
+
+/// The worst kind of some errors, as files keep it.
+fn kind(errors: &[Uncertainty]) -> &'static str {
+    let word = |w: &str| errors.iter().find(|e| e.word() == w).map(Uncertainty::word);
+    ["not estimated", "not converging", "within"].into_iter().find_map(word).unwrap_or("bare")
 }
 
 pub(super) fn best_sheet(found: &Found) -> Sheet {
     let numbers = [
         ("current", "I", "A"),
         ("least_loss_dead_time", "t_d of least loss", "s"),
+        ("least_loss_dead_time_error", "±", "s"),
         ("least_loss", "E_all there", "J"),
+        ("least_loss_error", "±", "J"),
         ("not_soft_until", "not soft until", "s"),
         ("soft_from", "soft from", "s"),
         ("estimate", "estimate", "s"),
@@ -87,7 +114,9 @@ pub(super) fn best_sheet(found: &Found) -> Sheet {
         vec![
             b.current.into(),
             b.least.0.into(),
+            b.time_error.plus_minus().into(),
             b.least.1.into(),
+            b.loss_error.plus_minus().into(),
             b.hard_until.into(),
             b.soft_from.into(),
             b.estimate.into(),
@@ -127,6 +156,19 @@ pub(super) fn json<'a>(found: &'a Found, sheet: &'a Sheet) -> Told<'a> {
     }
 }
 
+/// The columns of errors that the text shows; the others stand in table and JSON.
+pub(super) const ERRORS: &[&str] = &[
+    "current",
+    "dead_time",
+    "diode_energy_error",
+    "turn_on_energy_error",
+    "turn_off_energy_error",
+    "conduction_energy_error",
+    "losses_error",
+    "node_voltage_error",
+    "error_kind",
+];
+
 pub(super) fn text(found: &Found, sheet: &Sheet) -> String {
     let mut out = format!(
         "Dead time: {}, {} at {}\n",
@@ -137,7 +179,10 @@ pub(super) fn text(found: &Found, sheet: &Sheet) -> String {
     if let Some(q) = found.charge {
         let _ = writeln!(out, "Q_oss of the lower switch at the supply's voltage: {}", people(q, "C"));
     }
-    let groups: [(&str, &[&str]); 2] = [
+    if let Some(n) = found.rounds {
+        let _ = writeln!(out, "numbers after {n} rounds of finer steps (at least)");
+    }
+    let groups: [(&str, &[&str]); 3] = [
         (
             "Energies of a period",
             &[
@@ -167,8 +212,13 @@ pub(super) fn text(found: &Found, sheet: &Sheet) -> String {
                 "balance_residual",
             ],
         ),
+        ("Errors of the energies, and of the voltages at turn-on", ERRORS),
     ];
     for (title, columns) in groups {
+        // Without an estimate there are none.
+        if !columns.iter().all(|c| sheet.heads.iter().any(|h| h.name == *c)) {
+            continue;
+        }
         let _ = writeln!(out, "\n{title}");
         out.push_str(&sheet.text(columns));
     }

@@ -103,15 +103,17 @@ pub fn study(body: &Body, sizing: &Sizing, span: &Span, kelvin: f64) -> Result<S
     Ok(Study { finest, coarser, levels, order })
 }
 
-/// The sizing, or a coarser one of which two divisions are within the limit.
+/// The sizing, or a coarser one of which three divisions are within the limit (so that an order can be seen), else two.
 fn fitting(body: &Body, sizing: &Sizing, kelvin: f64) -> Sizing {
-    let mut fitting = *sizing;
-    for _ in 0..COARSER {
-        if Mesh::new(body, &Sizing { division: 2, ..fitting }, kelvin).is_ok() {
-            return fitting;
+    for division in [3, 2] {
+        let mut fitting = *sizing;
+        for _ in 0..COARSER {
+            if Mesh::new(body, &Sizing { division, ..fitting }, kelvin).is_ok() {
+                return fitting;
+            }
+            fitting.growth *= 1.3;
+            fitting.across /= 1.3;
         }
-        fitting.growth *= 1.3;
-        fitting.across /= 1.3;
     }
     *sizing
 }

@@ -1,0 +1,217 @@
+//! Errors and verdicts of ratings and impedances: ± against closed forms and against much finer computations, the rule on
+//! what is required, parts that contradict their package.
+
+use joulestep::judge::{Uncertainty, grid_convergence};
+use joulestep_engine::thermal::modal::Modal;
+use joulestep_engine::thermal::network::{FosterTerm, Network};
+use joulestep_models::rating::pulse::Shape;
+use joulestep_models::rating::surge::{Outcome, STEPS, Surge};
+use joulestep_models::rating::{Carried, Conducts, HeatPath};
+use serde_json::Value;
+
+use crate::common::program::{joulestep, told};
+
+/// R₀(1 + a·T) on one R_th–C_th: a constant current warms it by a closed form.
+struct Linear;
+
+const R0: f64 = 0.008;
+const A: f64 = 0.006;
+const R_TH: f64 = 1.2;
+const TAU: f64 = 0.6;
+
+impl Conducts for Linear {
+    fn dies(&self) -> usize {
+        1
+    }
+    fn carry(&self, amperes: f64, celsius: &[f64]) -> Option<Carried> {
+        Some(Carried::one(amperes * R0 * (1.0 + A * celsius[0]), amperes))
+    }
+    fn hottest_known(&self) -> f64 {
+        1e9
+    }
+}
+
+fn path() -> HeatPath {
+    let term = FosterTerm { resistance: R_TH, time_constant: TAU };
+    let network = Network::foster("die", &[term], 0.0).expect("a network");
+    HeatPath::new(Modal::new(&network).expect("modes"), &["die"]).expect("a path")
+}
+
+/// How the error of a number compares with what is told: between a quarter at the least and five times at the most.
+fn covers(what: &str, error: f64, told: &Uncertainty) {
+    let told = told.plus_minus().expect("an estimate");
+    println!("{what}: off by {error:.3e}, ± {told:.3e}, {:.2} times", told / error);
+    assert!(told >= 0.5 * error && told <= 5.0 * error, "{what}: off by {error:.3e}, ± {told:.3e}");
+}
+
+/// C·T' = I²R₀(1 + a·T) − T/R_th from T = 0: T = T_∞(1 − e^(−t/τ')), T_∞ = B/(1 − a·B), B = I²R₀R_th, τ' = τ/(1 − a·B)
+/// (elementary). The rise at a current; the largest current and the longest pulse follow from it by its inverse.
+#[test]
+fn the_errors_of_a_pulse_are_those_of_its_closed_form() {
+    let path = path();
+    let rise = |i: f64, t: f64| {
+        let b = i * i * R0 * R_TH;
+        b / (1.0 - A * b) * (1.0 - (-t * (1.0 - A * b) / TAU).exp())
+    };
+    for (i, t) in [(60.0, 0.6), (100.0, 0.1), (160.0, 0.3)] {
+        let surge =
+            |hottest: f64, steps: usize| Surge::new(&Linear, &path, hottest, &[0.0]).with_steps(steps);
+        let found = [1, 2, 4].map(|coarse| {
+            let Outcome::Held(peaks) = surge(1e4, STEPS / coarse).pulse(Shape::Square, i, t) else {
+                panic!("held")
+            };
+            peaks.celsius[0]
+        });
+        covers("rise", (found[0] - rise(i, t)).abs(), &grid_convergence(found));
+        // The limit is the exact rise, so the largest current is `i` and the longest pulse `t`.
+        let hottest = rise(i, t);
+        let found = [1, 2, 4].map(|coarse| surge(hottest, STEPS / coarse).largest(Shape::Square, t).current);
+        covers("current", (found[0] - i).abs(), &grid_convergence(found));
+        let found = [1, 2, 4].map(|coarse| surge(hottest, STEPS / coarse).ride_through(i, 1e4).0);
+        covers("longest", (found[0] - t).abs(), &grid_convergence(found));
+    }
+}
+
+/// The crest of a half sine lies between the ends of steps: the heat of a constant resistance, I²R·sin²(πt/w), through
+/// R_th–C_th has a closed form, whose largest value is sought here in a million points.
+#[test]
+fn a_crest_between_steps_is_not_missed() {
+    struct Constant;
+    impl Conducts for Constant {
+        fn dies(&self) -> usize {
+            1
+        }
+        fn carry(&self, amperes: f64, _: &[f64]) -> Option<Carried> {
+            Some(Carried::one(amperes * R0, amperes))
+        }
+        fn hottest_known(&self) -> f64 {
+            1e9
+        }
+    }
+    let path = path();
+    for (i, w) in [(80.0, 0.5), (120.0, 1.7)] {
+        let p = i * i * R0;
+        let omega = 2.0 * std::f64::consts::PI / w;
+        // sin² = (1 − cos ωt)/2; each part through the one time constant.
+        let at = |t: f64| {
+            let decay = (-t / TAU).exp();
+            let x = omega * TAU;
+            let wave = ((omega * t).cos() + x * (omega * t).sin() - decay) / (1.0 + x * x);
+            0.5 * p * R_TH * (1.0 - decay - wave)
+        };
+        let exact = (0..=1_000_000).map(|k| at(w * f64::from(k) * 1e-6)).fold(0.0, f64::max);
+        let found = [1, 2, 4].map(|coarse| {
+            let mut surge = Surge::new(&Constant, &path, 1e4, &[0.0]).with_steps(STEPS / coarse);
+            let Outcome::Held(peaks) = surge.pulse(Shape::HalfSine, i, w) else { panic!("held") };
+            peaks.celsius[0]
+        });
+        let error = (found[0] - exact).abs();
+        let told = grid_convergence(found).plus_minus().expect("an estimate");
+        println!("off by {error:.3e}, ± {told:.3e}");
+        assert!(error < 2e-4 * exact && told >= 0.25 * error, "off by {error:.3e}, ± {told:.3e}");
+    }
+}
+
+const PART: [&str; 6] = ["rating", "stack-750v-18m", "--interface", "0.3 K/W", "--points", "5"];
+
+fn rows(told: &Value) -> &Vec<Value> {
+    told["curve"].as_array().expect("rows")
+}
+
+/// A part's numbers with ± against the same in two rounds of finer steps and tables.
+#[test]
+fn the_errors_of_a_rating_cover_a_much_finer_one() {
+    let more = ["--shape", "half-sine", "--fault", "150 A", "--json"];
+    let told = told(&[&PART[..], &more].concat());
+    let fine = self::told(&[&PART[..], &more, &["--prove"]].concat());
+    assert_eq!(told["verdict"], "not judged");
+    assert_eq!(fine["ratings"][0]["rounds"], 2);
+    let number = |v: &Value| v.as_f64().expect("a number");
+    for (a, b) in rows(&told).iter().zip(rows(&fine)) {
+        // Where the part saturates, drop and heat have no bound.
+        let saturates = a["ends_by"] == "saturation";
+        assert_eq!(saturates, a["drop_error"].is_null());
+        let keys = ["current", "square_integral", "drop", "energy"];
+        for key in keys.into_iter().take(if saturates { 2 } else { 4 }) {
+            let error = (number(&a[key]) - number(&b[key])).abs();
+            let ends = number(&a[&format!("{key}_error")]);
+            println!("{key} at {} s: {error:.3e}, ± {ends:.3e}", a["width"]);
+            assert!(ends >= 0.5 * error && number(&b[&format!("{key}_error")]) < ends, "{key}: {a} {b}");
+        }
+    }
+    let [a, b] = [&told, &fine].map(|t| &t["ratings"][0]["fault_ride_through"][0]);
+    let error = (number(&a["longest"]) - number(&b["longest"])).abs();
+    assert!(number(&a["longest_error"]["plus_minus"]) >= 0.5 * error, "{a} {b}");
+    let bare = self::told(&[&PART[..], &["--no-estimate", "--json"]].concat());
+    assert_eq!(bare["error_estimate"], false);
+    assert_eq!(rows(&bare)[0]["current_error"], Value::Null);
+}
+
+/// What is required is judged by the one rule: kept, exceeded, and not proven within the error.
+#[test]
+fn what_is_required_passes_fails_or_is_not_proven() {
+    let found = told(&[&PART[..], &["--fault", "150 A", "--json"]].concat());
+    let fault = &found["ratings"][0]["fault_ride_through"][0];
+    let (longest, error) =
+        (fault["longest"].as_f64().unwrap(), fault["longest_error"]["plus_minus"].as_f64().unwrap());
+    assert!(error > 0.0 && error < 0.01 * longest, "{longest} ± {error}");
+    for (times, code, words) in [
+        (-3.0, 0, "Verdict: passes"),
+        (0.3, 5, "Verdict: not proven"),
+        (-0.3, 5, "NOT PROVEN"),
+        (3.0, 1, "FAILS"),
+    ] {
+        let time = format!("{} s", longest + times * error);
+        let done = joulestep(&[&PART[..], &["--fault", "150 A", "--required-time", &time]].concat());
+        assert_eq!(done.code, code, "{}{}", done.out, done.err);
+        assert!(done.out.contains(words), "{}", done.out);
+    }
+    // Proof settles what the error left open: half of it is far beyond what is left after two rounds.
+    let time = format!("{} s", longest - 3.0 * error);
+    let proof = ["--fault", "150 A", "--required-time", &time, "--prove"];
+    let done = joulestep(&[&PART[..], &proof].concat());
+    assert_eq!(done.code, 0, "{}{}", done.out, done.err);
+    let current = ["--required-current", "10 A", "--no-estimate"];
+    let done = joulestep(&[&PART[..], &current].concat());
+    assert!(done.code == 0 && done.out.contains("passes, without error estimate"), "{}", done.out);
+}
+
+/// Dies that contradict each other leave every verdict not proven, but a failure stands.
+#[test]
+fn a_part_that_contradicts_its_package_proves_nothing() {
+    let base = ["rating", "stack-750v-5m4", "--on", "board-750v-5m4", "--cells", "5000", "--points", "2"];
+    for (more, code) in [
+        (&[][..], 5),
+        (&["--required-current", "1 A"][..], 5),
+        (&["--required-current", "500 A"][..], 1),
+        (&["--parallel", "2", "--total", "20 A"][..], 5),
+    ] {
+        let done = joulestep(&[&base[..], &["--no-estimate"], more].concat());
+        assert_eq!(done.code, code, "{more:?}: {}{}", done.out, done.err);
+        assert!(done.out.contains("mean different dies"), "{}", done.out);
+    }
+}
+
+/// ± of impedances, against a mesh of ten times the cells, and the errors of a rating on the package against its own.
+#[test]
+fn the_error_of_a_mesh_covers_a_finer_one() {
+    let of = |cells: &str| told(&["impedance", "board-superjunction", "--cells", cells, "--json"]);
+    let (coarse, fine) = (of("12000"), of("100000"));
+    let path = |t: &Value| t["stacks"][0]["junction_to_boundary"].clone();
+    let (coarse, fine) = (path(&coarse), path(&fine));
+    for (a, b) in coarse["dies"].as_array().unwrap().iter().zip(fine["dies"].as_array().unwrap()) {
+        let values = |v: &Value, key: &str| -> Vec<f64> {
+            v[key].as_array().unwrap().iter().map(|x| x.as_f64().unwrap()).collect()
+        };
+        let (za, zb, errors) =
+            (values(a, "impedance"), values(b, "impedance"), values(a, "impedance_errors"));
+        for ((za, zb), error) in za.iter().zip(&zb).zip(errors) {
+            assert!(error >= 0.5 * (za - zb).abs(), "{za} ± {error}, finer {zb}");
+        }
+        let steady =
+            (a["steady_resistance"].as_f64().unwrap() - b["steady_resistance"].as_f64().unwrap()).abs();
+        let error = a["steady_resistance_error"]["plus_minus"].as_f64().unwrap();
+        println!("steady: off by {steady:.3e}, ± {error:.3e}");
+        assert!(error >= 0.5 * steady);
+    }
+}
