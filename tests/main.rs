@@ -28,6 +28,8 @@ mod production_laws;
 mod plots;
 // verdicts as the program gives them
 mod verdicts;
+// what the spread of parts does to a run
+mod spread;
 // the program on scenarios: account, result file, exit codes, schema
 mod program;
 // order, damping and stiff behaviour of the stepping methods; windows

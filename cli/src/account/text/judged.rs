@@ -5,7 +5,7 @@ use joulestep_engine::units::people_digits;
 use super::{WIDTH, error, errors_beside, heading, line, seen_digits};
 use crate::account::{Account, Judgement};
 use crate::diagnostic::{filled, printable};
-use crate::judge::{Uncertainty, Verdict};
+use crate::judge::Uncertainty;
 
 /// Limits, ratings and the verdict.
 pub(super) fn limits(out: &mut String, a: &Account) {
@@ -36,9 +36,7 @@ pub(super) fn limits(out: &mut String, a: &Account) {
     marks(out, a);
     out.push('\n');
     said(out, a);
-    let but =
-        if a.judges_bare() && a.verdict() != Verdict::NotJudged { ", without error estimate" } else { "" };
-    line(out, &format!("Verdict: {}{but}", a.verdict().word()));
+    line(out, &format!("Verdict: {}", a.verdict_words()));
 }
 
 /// What the marks in the tables mean, where they occur.
