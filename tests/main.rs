@@ -30,6 +30,8 @@ mod plots;
 mod verdicts;
 // errors and verdicts of cycles, double pulses and missions
 mod study_verdicts;
+// what the spread of parts does to a run
+mod spread;
 // the program on scenarios: account, result file, exit codes, schema
 mod program;
 // default steps and bounds

@@ -228,6 +228,13 @@ pub struct RunArgs {
     /// costs about twice the one before. Two to five rounds; if they are not enough, the verdict is "not proven".
     #[arg(long, conflicts_with = "no_estimate")]
     pub prove: bool,
+    /// Tell what the spread of the parts does, as their files state it; or of what a plan of the scenario draws.
+    ///
+    /// Two runs for each input, one standard deviation to either side, and one for each judged extreme far out; numbers
+    /// are judged with three standard deviations beside their numerical errors. Where a number is not linear in its
+    /// inputs it says so, and is not proven. Without this the verdict is one of the nominal part.
+    #[arg(long, value_name = "PLAN", conflicts_with = "prove")]
+    pub spread: Option<Option<PathBuf>>,
     /// Show no progress; the account is still printed.
     #[arg(long, short)]
     pub quiet: bool,

@@ -11,7 +11,8 @@ use crate::judge::Verdict;
 
 /// The account and the file of the run as JSON: SI units, temperatures in °C, null for what is not finite.
 pub fn json(account: &Account, file: &Path) -> impl Serialize {
-    Told { account, verdict: account.verdict(), file: file.display().to_string() }
+    let (verdict, input) = (account.verdict(), account.input());
+    Told { account, verdict, input, file: file.display().to_string() }
 }
 
 #[derive(Serialize)]
@@ -19,6 +20,8 @@ struct Told<'a> {
     #[serde(flatten)]
     account: &'a Account,
     verdict: Verdict,
+    /// What of the input the verdict holds for.
+    input: String,
     file: String,
 }
 

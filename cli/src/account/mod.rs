@@ -6,6 +6,7 @@ pub mod happened;
 mod heat;
 pub mod json;
 pub mod numbers;
+pub mod spread;
 pub mod store;
 pub mod study;
 pub mod text;
@@ -22,6 +23,7 @@ use serde::Serialize;
 
 use self::happened::Line;
 use self::heat::{further, junctions};
+use self::spread::Spreads;
 use crate::judge::{Bounds, Ruling, Uncertainty};
 use crate::scenario::build::{Judging, Placed};
 
@@ -230,6 +232,8 @@ pub struct Account {
     /// What the coarser runs cost that told the errors.
     #[serde(rename = "error_estimate")]
     pub estimate: Option<Cost>,
+    /// What the spread of the input does; `None`: numbers are those of the nominal part.
+    pub spread: Option<Spreads>,
 }
 
 /// What the account needs to know beside the run itself.
@@ -338,6 +342,7 @@ impl Account {
             notes: verdict::notes(facts),
             waivers: verdict::waivers(facts),
             estimate: None,
+            spread: None,
         };
         account.note_idle_waivers();
         account.rule();

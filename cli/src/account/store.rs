@@ -47,11 +47,12 @@ pub fn judged(a: &Account) -> Vec<Scalar> {
 /// The numbers a reader looks at first, each with its error. Limits and ratings stand at the extremes that they bound.
 pub fn summary(a: &Account) -> Summary {
     let with = |name: String, long_name: String, value: f64, unit: &str, error: &Uncertainty| Scalar {
-        name,
         long_name,
         value,
         unit: unit.to_string(),
         error: error.clone(),
+        spread: a.spread_of(&name).map(|n| n.spread.clone()),
+        name,
         ..Scalar::default()
     };
     // Counts are what they are.
@@ -104,6 +105,7 @@ pub fn said(a: &Account, scalars: Vec<Scalar>) -> Summary {
     }
     Summary {
         scalars,
+        input: a.input(),
         doubts,
         waivers: a.waivers.iter().map(|w| format!("`{}`: {}", w.rating, w.reason)).collect(),
         notes: a.notes.iter().cloned().chain(a.stall()).collect(),

@@ -12,6 +12,7 @@ use crate::diagnostic::{filled, printable};
 use crate::judge::Uncertainty;
 
 mod judged;
+mod spread;
 
 pub use self::judged::judged;
 
@@ -48,6 +49,7 @@ pub fn text(a: &Account) -> String {
     peaks(&mut out, a);
     junctions(&mut out, a);
     energies(&mut out, a);
+    spread::spread(&mut out, a);
     judged::limits(&mut out, a, &[]);
     out
 }
@@ -92,7 +94,7 @@ fn table(out: &mut String, columns: &[&str], rows: &[Vec<String>]) {
         // A last cell that is too long for the line goes on below itself.
         let before: usize = widths[..widths.len() - 1].iter().map(|w| w + 2).sum();
         let last = cells.last().copied().unwrap_or("");
-        if text.trim_end().chars().count() <= WIDTH || before + 20 > WIDTH {
+        if text.trim_end().chars().count() <= WIDTH || before + 8 > WIDTH {
             line(out, &text);
             return;
         }

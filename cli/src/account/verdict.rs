@@ -31,22 +31,31 @@ pub struct Doubt {
 impl Account {
     /// Rules on every limit and rating, as errors and doubts now stand.
     pub fn rule(&mut self) {
-        let rule = |j: &Judgement| if j.waived.is_some() { Ruling::Waived } else { self.unwaived(j) };
-        let rulings: Vec<Ruling> = self.judged.iter().map(rule).collect();
+        let rule = |(k, j): (usize, &Judgement)| match j.waived {
+            Some(_) => Ruling::Waived,
+            None => self.unwaived(k, j),
+        };
+        let rulings: Vec<Ruling> = self.judged.iter().enumerate().map(rule).collect();
         for (j, ruling) in self.judged.iter_mut().zip(rulings) {
             j.ruling = ruling;
         }
     }
 
-    fn unwaived(&self, j: &Judgement) -> Ruling {
+    fn unwaived(&self, k: usize, j: &Judgement) -> Ruling {
         if j.is_unseen() {
             return Ruling::NotJudged;
         }
         let in_range = !self.doubts.iter().any(|d| d.out_of_range);
-        worst(j.sides().map(|(found, error, bounds)| {
+        let mut errors = self.errors_with_spread(k, j).into_iter();
+        worst(j.sides().map(|(found, numerical, bounds)| {
+            let error = errors.next().unwrap_or_default();
             // Steps that stalled at their finest length prove nothing, unless coarser runs show that they converge.
-            let relied = self.counters.stalled == 0 || matches!(error, Uncertainty::Within { .. });
-            rule(found, error, bounds, in_range && relied)
+            let relied = self.counters.stalled == 0 || matches!(numerical, Uncertainty::Within { .. });
+            // The nominal part is one of the parts: what it exceeds is exceeded.
+            match rule(found, numerical, bounds, in_range && relied) {
+                Ruling::Fails => Ruling::Fails,
+                _ => rule(found, &error, bounds, in_range && relied),
+            }
         }))
     }
 
@@ -84,8 +93,9 @@ impl Account {
         let idle: Vec<String> = self
             .judged
             .iter()
-            .filter(|j| j.waived.is_some() && self.unwaived(j) == Ruling::Passes)
-            .map(|j| format!("the waiver of `{}` was not needed: the rating is kept", j.name))
+            .enumerate()
+            .filter(|(k, j)| j.waived.is_some() && self.unwaived(*k, j) == Ruling::Passes)
+            .map(|(_, j)| format!("the waiver of `{}` was not needed: the rating is kept", j.name))
             .collect();
         self.notes.extend(idle);
     }

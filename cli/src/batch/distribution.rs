@@ -93,6 +93,32 @@ impl Distribution {
         }
     }
 
+    /// Its standard deviation, in the unit of a difference.
+    pub fn deviation(&self) -> f64 {
+        match *self {
+            Self::Uniform { lower, upper } => (upper - lower) / 12f64.sqrt(),
+            Self::Normal { deviation, .. } => deviation,
+            // Johnson, Kotz & Balakrishnan, Continuous Univariate Distributions 1, 1994, 13.10.1; from memory.
+            Self::TruncatedNormal { mean, deviation, lower, upper } => {
+                let (a, b) = ((lower - mean) / deviation, (upper - mean) / deviation);
+                let density = |z: f64| (-0.5 * z * z).exp() / (2.0 * std::f64::consts::PI).sqrt();
+                // The mirrored tail, as for the quantile.
+                let share =
+                    if a > 0.0 { normal_cdf(-a) - normal_cdf(-b) } else { normal_cdf(b) - normal_cdf(a) };
+                let first = (density(a) - density(b)) / share;
+                let second = (a * density(a) - b * density(b)) / share;
+                deviation * (1.0 + second - first * first).max(0.0).sqrt()
+            }
+            Self::LogNormal { median, log_deviation } => {
+                let square = log_deviation * log_deviation;
+                median * (square.exp_m1() * square.exp()).sqrt()
+            }
+            Self::Triangular { lower: a, mode: c, upper: b } => {
+                ((a * a + b * b + c * c - a * b - a * c - b * c) / 18.0).sqrt()
+            }
+        }
+    }
+
     /// Why it is none, if it is none: (key, found, expected).
     pub fn wrong(&self) -> Option<(&'static str, String, &'static str)> {
         let order = |lower: f64, upper: f64| {
@@ -159,5 +185,30 @@ pub fn correlate(factor: &[Vec<f64>], u: &mut [f64]) {
         let mixed: f64 = row.iter().zip(&z).map(|(l, z)| l * z).sum();
         // The open interval: a quantile at 0 or 1 may be infinite.
         *u = normal_cdf(mixed).clamp(f64::MIN_POSITIVE, 1.0 - f64::EPSILON / 2.0);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The variance is the integral over p of (quantile − mean)², here by the midpoint rule.
+    #[test]
+    fn deviations_are_those_of_the_quantiles() {
+        for distribution in [
+            Distribution::Uniform { lower: 1.0, upper: 3.0 },
+            Distribution::Normal { mean: 2.0, deviation: 0.5 },
+            Distribution::TruncatedNormal { mean: 2.0, deviation: 0.5, lower: 1.6, upper: 3.0 },
+            Distribution::TruncatedNormal { mean: 0.0, deviation: 1.0, lower: 1.0, upper: 2.0 },
+            Distribution::LogNormal { median: 3.0, log_deviation: 0.2 },
+            Distribution::Triangular { lower: 350.0, mode: 400.0, upper: 430.0 },
+        ] {
+            const N: usize = 20_000;
+            let x: Vec<f64> = (0..N).map(|k| distribution.quantile((k as f64 + 0.5) / N as f64)).collect();
+            let mean = x.iter().sum::<f64>() / N as f64;
+            let deviation = (x.iter().map(|x| (x - mean).powi(2)).sum::<f64>() / N as f64).sqrt();
+            let told = distribution.deviation();
+            assert!((told / deviation - 1.0).abs() < 1e-3, "{distribution:?}: {told}, {deviation}");
+        }
     }
 }

@@ -1,8 +1,9 @@
 //! Where a varied value stands in the tables of a scenario or of another subject: `component.limiter.inductance`,
 //! `thermal.chain.jfet.resistance.2`, `happening.3.at`, `package.layer.jfet.thickness`.
 
-use joulestep_engine::units::{bare_in, parse_quantity, parse_unit};
+use joulestep_engine::units::{bare_in, in_unit, parse_quantity, parse_unit};
 use joulestep_models::devices::catalogue;
+use joulestep_models::model::Value;
 
 use crate::diagnostic::nearest;
 use crate::scenario::conform::one_of;
@@ -54,6 +55,25 @@ impl Slot {
     /// The unit of a difference of two such values.
     pub fn unit_of_difference(&self) -> &str {
         if self.unit == "degC" { "K" } else { &self.unit }
+    }
+
+    /// The value (in the slot's unit) that the tables state, or that a component's part gives, or its default; `None` where
+    /// there is none.
+    pub fn stated(&self, world: &World<'_>) -> Option<f64> {
+        let segments: Vec<&str> = self.path.split('.').collect();
+        match (stated(world.root, &segments), segments.as_slice()) {
+            (Some(Raw::Number(x)), _) => Some(*x),
+            (Some(Raw::Whole(x)), _) => Some(*x as f64),
+            (Some(Raw::Text(text)), _) => in_unit(text, &self.unit).ok(),
+            (None, ["component", name, key]) => {
+                let component = world.scenario?.components.iter().find(|c| c.name.name == *name)?;
+                component.values.0.get(key).and_then(|value| match value {
+                    Value::Number(x) => Some(*x),
+                    _ => None,
+                })
+            }
+            _ => None,
+        }
     }
 
     /// Puts a value (in the slot's unit) into the tables, in which the slot was found.
@@ -228,6 +248,20 @@ fn number(items: &[Node], one: &str) -> Option<usize> {
 fn member<'a>(items: &'a [Node], one: &str) -> Option<&'a Table> {
     match &items[number(items, one)?].value {
         Raw::Table(table) => Some(table),
+        _ => None,
+    }
+}
+
+fn stated<'a>(table: &'a Table, segments: &[&str]) -> Option<&'a Raw> {
+    let (first, rest) = segments.split_first()?;
+    match (&table.get(first)?.value, rest) {
+        (value, []) => Some(value),
+        (Raw::Table(inner), _) => stated(inner, rest),
+        (Raw::List(items), [one, deeper @ ..]) => match (&items[number(items, one)?].value, deeper) {
+            (Raw::Table(inner), _) => stated(inner, deeper),
+            (value, []) => Some(value),
+            _ => None,
+        },
         _ => None,
     }
 }

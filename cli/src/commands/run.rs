@@ -2,6 +2,7 @@
 
 mod carry;
 mod proof;
+mod spread;
 
 use std::io;
 use std::path::Path;
@@ -9,6 +10,7 @@ use std::sync::OnceLock;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use self::carry::Job;
+use self::spread::Spreading;
 use crate::account::{Account, Outcome, json, text};
 use crate::args::RunArgs;
 use crate::commands::asked::{is_new, refused};
@@ -47,8 +49,17 @@ pub fn run(args: &RunArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         }
     }
     let judges = ready.judging.judged.iter().any(|j| j.lower.is_finite() || j.upper.is_finite());
-    let job =
-        Job { scenario: &scenario, reductions: &reductions, out: &args.out, quiet: args.quiet || args.json };
+    let spread = match Spreading::asked(args, &scenario, &reductions) {
+        Ok(spread) => spread,
+        Err(why) => return refused(&why, args.json, streams),
+    };
+    let job = Job {
+        scenario: &scenario,
+        reductions: &reductions,
+        out: &args.out,
+        quiet: args.quiet || args.json,
+        spread: spread.as_ref(),
+    };
     let ended = if args.prove { proof::run(&job) } else { job.run(ready, judges && !args.no_estimate) };
     match ended {
         Ok((account, bytes)) => report(&account, &args.out, bytes, args, streams),

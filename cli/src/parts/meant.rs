@@ -4,10 +4,10 @@ use std::collections::BTreeSet;
 
 use joulestep_engine::units::parse_unit;
 use joulestep_models::devices::catalogue;
-use joulestep_models::model::{Entry, Param, STATED_AT, Value, Values};
+use joulestep_models::model::{Entry, Param, STATED_AT, Shape, Value, Values};
 use joulestep_models::part::{
-    Budget, Conditions, Curve, Die, Impedance, Material, Package, Part, Piece, Quantity, Spot, Technology,
-    Thermal, Variable, inspect,
+    Budget, Conditions, Curve, Die, Impedance, Material, Package, Part, Piece, Quantity, Spot, Spread,
+    Technology, Thermal, Variable, inspect,
 };
 
 use crate::diagnostic::{Diagnostic, Place, nearest};
@@ -72,7 +72,9 @@ pub fn part(
         thermal: root.table("thermal").map(|f| read.thermal(f)).unwrap_or_default(),
         budget: None,
         curves,
+        spread: Spread::default(),
     };
+    part.spread = read.spread(root, &part);
     part.budget = read.budget(root, &part);
     for fault in inspect(&part) {
         let Some(spots) = spots.get(fault.curve) else { continue };
@@ -140,6 +142,65 @@ impl Read<'_> {
             impedance.extend(f.text("die").map(|die| Impedance { die: die.to_string(), terms }));
         }
         Thermal { junction_case: fields.number("junction-case"), impedance }
+    }
+
+    fn spread(&mut self, root: &Fields, part: &Part) -> Spread {
+        let mut all = Spread::default();
+        for f in root.tables("spread") {
+            let Some(key) = f.text("parameter") else { continue };
+            let given: Vec<&'static str> = part.given.iter().copied().collect();
+            let value = part.values.0.get(key).and_then(|value| match value {
+                Value::Number(x) => Some(*x),
+                _ => None,
+            });
+            let param = part.entry().params.iter().find(|p| p.key == key && part.given.contains(p.key));
+            let (Some(param), Some(value)) = (param, value) else {
+                let found = format!("[params] gives no number `{key}`");
+                let d = Diagnostic::new(f.place_of("parameter"), f.key("parameter"), found, one_of(&given));
+                self.diagnostics.push(d.suggest(nearest(key, given)));
+                continue;
+            };
+            if all.deviations.iter().any(|d| d.0 == param.key) {
+                self.tell(f, "parameter", "a parameter named twice", "a parameter named once");
+            }
+            let Shape::Number(of_value) = param.shape else { continue };
+            let unit = if of_value == "degC" { "K" } else { of_value };
+            let deviation = match (f.measure("deviation"), f.number("relative")) {
+                (Some(typed), None) => match quantity(typed, unit, Range::Positive) {
+                    Ok(deviation) => deviation,
+                    Err((found, expected, hint)) => {
+                        let place = f.place_of("deviation");
+                        let d = Diagnostic::new(place, f.key("deviation"), found, expected).suggest(hint);
+                        self.diagnostics.push(d);
+                        continue;
+                    }
+                },
+                (None, Some(share)) if of_value != "degC" => share * value.abs(),
+                (None, Some(_)) => {
+                    self.tell(f, "relative", "a share of a temperature", "`deviation`, in K");
+                    continue;
+                }
+                _ => {
+                    self.tell(f, "parameter", "not one of `deviation` and `relative`", "one of them");
+                    continue;
+                }
+            };
+            all.deviations.push((param.key, deviation));
+        }
+        for f in root.tables("correlation") {
+            let of = |name: &str| all.deviations.iter().map(|d| d.0).find(|key| *key == name);
+            let pair: Vec<_> = f.texts("between").iter().map(|n| of(&n.name)).collect();
+            match (pair.as_slice(), f.number("coefficient")) {
+                (&[Some(a), Some(b)], Some(r)) if a != b => all.correlations.push((a, b, r)),
+                _ => self.tell(
+                    f,
+                    "between",
+                    "no pair of parameters that spread",
+                    "two parameters of [[spread]]",
+                ),
+            }
+        }
+        all
     }
 
     fn budget(&mut self, root: &Fields, part: &Part) -> Option<Budget> {

@@ -13,7 +13,7 @@ pub static PART: Section = Section {
         true,
         "parameters of the kind; what is left out, the component must give",
     )]),
-    keys: KEYS,
+    keys: OF_PART,
 };
 
 /// The root table of a file of points, from which parameters are extracted.
@@ -39,6 +39,42 @@ const KEYS: &[Key] = &[
     Key::may("resistance", Form::Tables(&RESISTANCE), "what the on-resistance is made of"),
     Key::may("curve", Form::Tables(&CURVE), "curves and numbers of its data sheet"),
 ];
+
+/// The same, and what only a part has.
+const OF_PART: &[Key] = &{
+    let mut all = [Key::may("spread", Form::Tables(&SPREAD), "how parameters spread from piece to piece");
+        KEYS.len() + 2];
+    let mut k = 0;
+    while k < KEYS.len() {
+        all[k] = KEYS[k];
+        k += 1;
+    }
+    all[KEYS.len() + 1] = Key::may("correlation", Form::Tables(&CORRELATION), "correlations of what spreads");
+    all
+};
+
+/// How a parameter spreads.
+pub static SPREAD: Section = Section {
+    name: "spread",
+    help: "How a parameter spreads from piece to piece, or how well it is known",
+    kinds: Kinds::None,
+    keys: &[
+        Key::need("parameter", Form::Text, "a parameter of [params], a number"),
+        Key::may("deviation", Form::Measure, "its standard deviation in its unit; of a temperature in K"),
+        Key::may("relative", Form::Quantity("1", Positive), "in place of it, as a share of the parameter"),
+    ],
+};
+
+/// A correlation.
+pub static CORRELATION: Section = Section {
+    name: "correlation",
+    help: "Correlation of two parameters that spread; others are independent",
+    kinds: Kinds::None,
+    keys: &[
+        Key::need("between", Form::Texts, "two parameters that spread"),
+        Key::need("coefficient", Form::Quantity("1", Between(-1.0, 1.0)), "correlation coefficient"),
+    ],
+};
 
 const TECHNOLOGIES: &[&str] = &[
     "cascode-stack",

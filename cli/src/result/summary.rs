@@ -4,7 +4,7 @@ use super::archive::Archive;
 use super::error::ResultError;
 use super::names::{self, Names};
 use super::store::Store;
-use crate::judge::{Bounds, Ruling, Uncertainty, Verdict, overall, rule};
+use crate::judge::{Bounds, Ruling, Spread, Uncertainty, Verdict, overall, rule};
 
 /// Between the texts of a list that is one attribute.
 const BETWEEN: &str = "\n";
@@ -26,6 +26,8 @@ pub struct Scalar {
     pub maximum: Option<f64>,
     /// What is known of its error.
     pub error: Uncertainty,
+    /// What the spread of the input does to it; `None`: it is that of the nominal part.
+    pub spread: Option<Spread>,
     /// What is said of it, where something was judged; `None`: the rule on value, error and bounds says it.
     pub ruled: Option<Ruling>,
 }
@@ -37,7 +39,8 @@ impl Scalar {
             lower: self.minimum.unwrap_or(f64::NEG_INFINITY),
             upper: self.maximum.unwrap_or(f64::INFINITY),
         };
-        self.ruled.unwrap_or_else(|| rule(self.value, &self.error, bounds, true))
+        let error = self.spread.as_ref().map_or_else(|| self.error.clone(), |s| s.beside(&self.error));
+        self.ruled.unwrap_or_else(|| rule(self.value, &error, bounds, true))
     }
 }
 
@@ -46,6 +49,8 @@ impl Scalar {
 pub struct Summary {
     /// In the order to be shown.
     pub scalars: Vec<Scalar>,
+    /// What of the input the verdict holds for, in words; empty where nothing is said.
+    pub input: String,
     /// Why the verdict cannot be "passes", whatever the numbers say.
     pub doubts: Vec<String>,
     /// What was waived, each with its reason: "`Q1.gate`: reason".
@@ -111,6 +116,21 @@ pub(super) fn write(store: &Store, summary: &Summary) -> Result<(), ResultError>
         if let Uncertainty::NotEstimated { why } = &scalar.error {
             store.text_attribute(&path, "error_why", why)?;
         }
+        match &scalar.spread {
+            Some(Spread::Linear { deviation }) => {
+                store.text_attribute(&path, "input_kind", "linear")?;
+                store.number_attribute(&path, "input_deviation", *deviation)?;
+            }
+            Some(Spread::Unresolved { deviation }) => {
+                store.text_attribute(&path, "input_kind", "unresolved")?;
+                store.number_attribute(&path, "input_deviation", *deviation)?;
+            }
+            Some(Spread::NotLinear { why }) => {
+                store.text_attribute(&path, "input_kind", "not linear")?;
+                store.text_attribute(&path, "input_why", why)?;
+            }
+            None => {}
+        }
         store.text_attribute(&path, "verdict", word(scalar.ruling()))?;
     }
     for (name, texts) in
@@ -119,6 +139,9 @@ pub(super) fn write(store: &Store, summary: &Summary) -> Result<(), ResultError>
         if !texts.is_empty() {
             store.group_text("summary", name, &texts.join(BETWEEN))?;
         }
+    }
+    if !summary.input.is_empty() {
+        store.group_text("summary", "input", &summary.input)?;
     }
     store.group_text("summary", "verdict", summary.verdict().word())
 }
@@ -135,6 +158,13 @@ pub(super) fn read(archive: &Archive) -> Result<Option<Summary>, ResultError> {
         let error = archive.number(&path, "error");
         let mut scalar = Scalar {
             error: Uncertainty::of_word(&kind, error, archive.text(&path, "error_why")),
+            spread: archive.text(&path, "input_kind").map(|kind| {
+                match archive.number(&path, "input_deviation") {
+                    Some(deviation) if kind == "linear" => Spread::Linear { deviation },
+                    Some(deviation) if kind == "unresolved" => Spread::Unresolved { deviation },
+                    _ => Spread::NotLinear { why: archive.text(&path, "input_why").unwrap_or_default() },
+                }
+            }),
             ruled: None,
             value: archive.scalar(&path)?,
             long_name: archive.text(&path, "long_name").unwrap_or_default(),
@@ -152,7 +182,8 @@ pub(super) fn read(archive: &Archive) -> Result<Option<Summary>, ResultError> {
         told.split(BETWEEN).filter(|t| !t.is_empty()).map(String::from).collect()
     };
     let (doubts, waivers, notes) = (texts("doubts"), texts("waivers"), texts("notes"));
-    Ok(Some(Summary { scalars, doubts, waivers, notes }))
+    let input = archive.group_text("summary", "input").unwrap_or_default();
+    Ok(Some(Summary { scalars, input, doubts, waivers, notes }))
 }
 
 #[cfg(test)]

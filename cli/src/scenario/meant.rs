@@ -10,7 +10,7 @@ use joulestep_engine::step::schedule::Steps;
 use joulestep_models::arrangement::Arrangement;
 use joulestep_models::model::{Entry, Values};
 use joulestep_models::package::Package;
-use joulestep_models::part::{Die, Part};
+use joulestep_models::part::{Die, Part, Spread};
 
 use crate::diagnostic::{Place, Sources};
 use crate::scenario::fields::Named;
@@ -82,6 +82,8 @@ pub struct ComponentSpec {
     pub known_current: f64,
     /// Dies as its part describes them.
     pub dies: Vec<Die>,
+    /// How the parameters spread that its part gives.
+    pub spread: Spread,
 }
 
 /// A quantity whose unit is that of a signal, as typed.

@@ -166,6 +166,15 @@ pub struct Budget {
     pub pieces: Vec<Piece>,
 }
 
+/// How the parameters of a part spread from one piece to the next, or how well they are known.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct Spread {
+    /// Parameters and their standard deviations, in the parameter's SI unit (K for a temperature).
+    pub deviations: Vec<(&'static str, f64)>,
+    /// Pairs of parameters and their correlation coefficients; others are independent.
+    pub correlations: Vec<(&'static str, &'static str, f64)>,
+}
+
 /// A part.
 #[derive(Clone, Debug, Serialize)]
 pub struct Part {
@@ -200,6 +209,9 @@ pub struct Part {
     /// Curves and numbers of its data sheet.
     #[serde(skip)]
     pub curves: Vec<Curve>,
+    /// How its parameters spread.
+    #[serde(skip)]
+    pub spread: Spread,
 }
 
 impl Part {

@@ -5,7 +5,7 @@ use joulestep_engine::units::people_digits;
 use super::{WIDTH, error, errors_beside, heading, line, seen_digits};
 use crate::account::{Account, Judgement};
 use crate::diagnostic::{filled, printable};
-use crate::judge::{Uncertainty, Verdict};
+use crate::judge::Uncertainty;
 
 /// Limits, ratings and the verdict of a study that told the numbers of `more` errors before.
 pub fn judged(a: &Account, more: &[&Uncertainty]) -> String {
@@ -43,9 +43,7 @@ pub(super) fn limits(out: &mut String, a: &Account, more: &[&Uncertainty]) {
     marks(out, a, more);
     out.push('\n');
     said(out, a);
-    let but =
-        if a.judges_bare() && a.verdict() != Verdict::NotJudged { ", without error estimate" } else { "" };
-    line(out, &format!("Verdict: {}{but}", a.verdict().word()));
+    line(out, &format!("Verdict: {}", a.verdict_words()));
 }
 
 /// What the marks in the tables mean, where they occur.

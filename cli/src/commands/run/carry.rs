@@ -7,6 +7,7 @@ use joulestep_engine::recorder::{Event, Layout, Recorder, Row};
 use joulestep_engine::run::setup::Refusal;
 use joulestep_engine::run::time_loop::{Ended, Run};
 
+use super::spread::Spreading;
 use super::{listen, stopped};
 use crate::account::happened::Happened;
 use crate::account::numbers::Course;
@@ -61,6 +62,8 @@ pub(super) struct Job<'a> {
     pub out: &'a Path,
     /// Whether no progress is shown.
     pub quiet: bool,
+    /// What is told of the spread of the input.
+    pub spread: Option<&'a Spreading<'a>>,
 }
 
 /// A run that is over; its file waits for the summary.
@@ -97,10 +100,12 @@ impl Job<'_> {
         let (run, facts) = self.begin(ready, Level::STATED)?;
         let writer = self.create()?;
         listen();
-        if !estimate {
-            return self.carry(run, &facts, writer).finish();
-        }
         let halt = AtomicBool::new(false);
+        if !estimate {
+            let mut carried = self.carry(run, &facts, writer);
+            self.tell_spread(&mut carried, &halt);
+            return carried.finish();
+        }
         let fine = || {
             let carried = self.carry(run, &facts, writer);
             // What came early to its end has nothing to compare.
@@ -115,7 +120,16 @@ impl Job<'_> {
             carried.account.estimate =
                 Some(Cost { steps: cost(|c| c.steps), iterations: cost(|c| c.iterations) });
         }
+        self.tell_spread(&mut carried, &halt);
         carried.finish()
+    }
+
+    fn tell_spread(&self, carried: &mut Carried, halt: &AtomicBool) {
+        let done = carried.account.outcome == Outcome::Done && !stopped().load(Ordering::Relaxed);
+        if let Some(spread) = self.spread.filter(|_| done) {
+            let centre = carried.computed();
+            spread.tell(&mut carried.account, &centre, self, halt);
+        }
     }
 
     /// What is run at a level.
@@ -167,7 +181,7 @@ impl Job<'_> {
     }
 
     /// A coarser run: its numbers only.
-    fn coarse(&self, level: Level, halt: &AtomicBool) -> Result<Computed, String> {
+    pub fn coarse(&self, level: Level, halt: &AtomicBool) -> Result<Computed, String> {
         let told = |(why, _): Refused| why;
         let mut ready = self.ready().map_err(told)?;
         ready.setup.channels.clear();

@@ -3,7 +3,7 @@
 use joulestep_engine::units::people_digits;
 
 use super::Read;
-use crate::judge::{Ruling, Uncertainty};
+use crate::judge::{FACTOR, Ruling, Spread, Uncertainty};
 use crate::report::Grid;
 
 /// A limit with what the run did with it.
@@ -15,6 +15,8 @@ pub(super) struct Limit {
     pub bound: f64,
     pub found: f64,
     pub error: Uncertainty,
+    /// What the spread of the input does to it.
+    pub spread: Option<Spread>,
     pub ruling: Ruling,
 }
 
@@ -36,6 +38,16 @@ impl Limit {
         let share = 100.0 * self.margin().abs() / self.bound.abs();
         if self.unit == "degC" || !share.is_finite() { margin } else { format!("{margin} ({share:.1} %)") }
     }
+    /// ± that the spread of the input adds; nothing for the nominal part.
+    fn spread_words(&self) -> String {
+        match &self.spread {
+            Some(Spread::Linear { deviation } | Spread::Unresolved { deviation }) => {
+                Uncertainty::within(FACTOR * deviation).words(&self.unit)
+            }
+            Some(Spread::NotLinear { .. }) => "not linear".into(),
+            None => String::new(),
+        }
+    }
     fn bound_words(&self) -> String {
         format!("at {} {}", if self.most { "most" } else { "least" }, self.digits(self.bound))
     }
@@ -54,8 +66,8 @@ fn bounded(read: &Read<'_>, rated: bool) -> Vec<Limit> {
             let end = if most { ".largest" } else { ".least" };
             let name = of_part.or(s.name.strip_prefix("limit.")).unwrap_or(&s.name);
             let name = name.strip_suffix(end).unwrap_or(name).to_string();
-            let (unit, error) = (s.unit.clone(), s.error.clone());
-            out.push(Limit { name, unit, most, bound, found: s.value, error, ruling: s.ruling() });
+            let (unit, error, spread) = (s.unit.clone(), s.error.clone(), s.spread.clone());
+            out.push(Limit { name, unit, most, bound, found: s.value, error, spread, ruling: s.ruling() });
         }
     }
     out
@@ -126,19 +138,27 @@ fn row(l: &Limit) -> Vec<String> {
         l.name.clone(),
         l.digits(l.found),
         l.error.words(&l.unit),
+        l.spread_words(),
         l.bound_words(),
         format!("{sign}{}", l.margin_words()),
         l.ruling.word().into(),
     ]
 }
 
-const HEADS: [&str; 6] = ["quantity", ">found", ">error", ">allowed", ">margin", "outcome"];
+/// Number of the column of spreads.
+const SPREADS: usize = 3;
+const HEADS: [&str; 7] =
+    ["quantity", ">found", ">error", ">spread of input", ">allowed", ">margin", "outcome"];
 
 fn table(caption: &str, limits: &[Limit]) -> Option<Grid> {
     if limits.is_empty() {
         return None;
     }
-    let mut grid = Grid::new(caption, &HEADS, limits.iter().map(row).collect());
+    // The nominal part has no column of spreads.
+    let keeps = |k: usize| k != SPREADS || limits.iter().any(|l| l.spread.is_some());
+    let heads: Vec<&str> = (0..HEADS.len()).filter(|k| keeps(*k)).map(|k| HEADS[k]).collect();
+    let cells = |l: &Limit| row(l).into_iter().enumerate().filter(|(k, _)| keeps(*k)).map(|c| c.1).collect();
+    let mut grid = Grid::new(caption, &heads, limits.iter().map(cells).collect());
     grid.marked = limits
         .iter()
         .enumerate()

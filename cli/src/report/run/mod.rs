@@ -115,6 +115,10 @@ fn answers(read: &Read<'_>, limits: &[judged::Limit], verdict: &str) -> Vec<Stri
     if bare {
         out.push("The numbers are judged as they stand, without an estimate of their errors.".into());
     }
+    let judged = read.summary.as_ref().filter(|s| s.verdict() != Verdict::NotJudged);
+    out.extend(
+        judged.filter(|s| !s.input.is_empty()).map(|s| format!("What the verdict holds for: {}.", s.input)),
+    );
     let hottest = read.summary.iter().flat_map(|s| &s.scalars).filter(|s| s.name.ends_with(".hottest"));
     if let Some(hottest) = hottest.max_by(|a, b| a.value.total_cmp(&b.value)) {
         out.push(format!(

@@ -2,6 +2,7 @@
 
 use joulestep_models::devices::catalogue;
 use joulestep_models::model::{Entry, Values};
+use joulestep_models::part::Spread;
 
 use super::Resolve;
 use super::parts::Parts;
@@ -46,7 +47,10 @@ impl Resolve<'_> {
         let part = fields.text("part").and_then(|part| parts.part(fields.place_of("part").file, part));
         let known_current = part.and_then(|p| p.known_current()).unwrap_or(f64::INFINITY);
         let dies = part.map_or(Vec::new(), |p| p.dies.clone());
-        Some(ComponentSpec { name: name?, entry, nodes: nodes?, values, heat, known_current, dies })
+        let mut spread = part.map_or(Spread::default(), |p| p.spread.clone());
+        // What the component states itself is what it says.
+        spread.deviations.retain(|d| !fields.has(d.0));
+        Some(ComponentSpec { name: name?, entry, nodes: nodes?, values, heat, known_current, dies, spread })
     }
 
     /// Nodes in the order of the pins.

@@ -1,0 +1,209 @@
+//! `run --spread`: against the law of propagation in closed form, and against a batch of the same distributions.
+
+use std::fs;
+use std::path::Path;
+
+use joulestep::judge::Spread;
+use joulestep::result::ResultFile;
+use serde_json::Value;
+
+use crate::common::program::{Done, joulestep};
+
+/// 1 V onto a resistor and a capacitor that are parts, for one time constant of the nominal ones.
+const SCENARIO: &str = r#"
+format = 1
+[[component]]
+name = "V1"
+kind = "voltage-source"
+pins = ["in", "gnd"]
+value = "1 V"
+[[component]]
+name = "R1"
+part = "r.toml"
+pins = ["in", "out"]
+[[component]]
+name = "C1"
+part = "c.toml"
+pins = ["out", "gnd"]
+[steps]
+end = "1 ms"
+base = "10 us"
+start = "stated"
+[[limit]]
+name = "top"
+signal = "v(out)"
+max = "LIMIT"
+"#;
+const R: &str = "kind = \"resistor\"\n[params]\nresistance = \"1 kohm\"\n";
+const C: &str = "kind = \"capacitor\"\n[params]\ncapacitance = \"1 uF\"\n";
+const OF_R: &str = "[[spread]]\nparameter = \"resistance\"\nrelative = \"2 %\"\n";
+const OF_C: &str = "[[spread]]\nparameter = \"capacitance\"\ndeviation = \"10 nF\"\n";
+
+fn folder(limit: &str, of_r: &str, of_c: &str) -> tempfile::TempDir {
+    let folder = tempfile::tempdir().unwrap();
+    fs::write(folder.path().join("s.toml"), SCENARIO.replace("LIMIT", limit)).unwrap();
+    fs::write(folder.path().join("r.toml"), format!("{R}{of_r}")).unwrap();
+    fs::write(folder.path().join("c.toml"), format!("{C}{of_c}")).unwrap();
+    folder
+}
+
+fn run(folder: &Path, more: &[&str]) -> Done {
+    let [scenario, out] = ["s.toml", "s.h5"].map(|n| folder.join(n).to_str().unwrap().to_string());
+    joulestep(&[&["run", &scenario, "--out", &out, "--force", "--quiet"], more].concat())
+}
+
+fn json(done: &Done) -> Value {
+    serde_json::from_str(&done.out).unwrap_or_else(|e| panic!("{e}: {}{}", done.out, done.err))
+}
+
+fn number<'a>(told: &'a Value, name: &str) -> &'a Value {
+    let all = told["spread"]["numbers"].as_array().unwrap();
+    all.iter().find(|n| n["name"] == name).unwrap_or_else(|| panic!("no {name}: {all:?}"))
+}
+
+/// v = 1 − e^(−T/RC) at T = RC: ∂v/∂ln R = ∂v/∂ln C = −e⁻¹, so u(v) = e⁻¹·√(0.02² + 0.01²) V (JCGM 100:2008, 5.1.2).
+/// The limits lie between v, v + 3u and beyond.
+#[test]
+fn a_charge_through_parts_spreads_by_the_law_of_propagation() {
+    let (v, u) = (1.0 - (-1.0f64).exp(), (-1.0f64).exp() * 0.02f64.hypot(0.01));
+    for (limit, nominal, with) in [(v + 4.0 * u, 0, 0), (v + 2.0 * u, 0, 5), (v - 0.1 * u, 1, 1)] {
+        let folder = folder(&format!("{limit:.9} V"), OF_R, OF_C);
+        let bare = run(folder.path(), &[]);
+        assert_eq!(bare.code, nominal, "{}{}", bare.out, bare.err);
+        assert!(
+            bare.out.contains(", nominal part\n") && !bare.out.contains("Spread of the input"),
+            "{}",
+            bare.out
+        );
+        let done = run(folder.path(), &["--spread", "--json"]);
+        assert_eq!(done.code, with, "{}{}", done.out, done.err);
+        let told = json(&done);
+        let own = number(&told, "limit.top.largest");
+        assert_eq!(own["kind"], "linear");
+        assert_eq!(own["most_by"], "component.R1.resistance");
+        let deviation = own["deviation"].as_f64().unwrap();
+        println!("u(v) = {deviation:.6} V, closed form {u:.6} V");
+        assert!((deviation / u - 1.0).abs() < 1e-3);
+        assert_eq!(told["input"], "with 3 standard deviations of 2 inputs");
+        // The file says the same, and the text.
+        let file = ResultFile::open(&folder.path().join("s.h5")).unwrap();
+        let summary = file.summary().unwrap().unwrap();
+        let kept = summary.scalars.iter().find(|s| s.name == "limit.top.largest").unwrap();
+        assert_eq!(kept.spread, Some(Spread::Linear { deviation }));
+        assert_eq!(summary.input, told["input"].as_str().unwrap());
+        assert_eq!(summary.verdict().word(), told["verdict"].as_str().unwrap());
+        let text = run(folder.path(), &["--spread"]).out;
+        assert!(
+            text.contains("Spread of the input")
+                && text.contains(", with 3 standard deviations of 2 inputs\n")
+        );
+        // And the report.
+        let [file, page] = ["s.h5", "s.md"].map(|n| folder.path().join(n).to_str().unwrap().to_string());
+        assert_eq!(joulestep(&["report", &file, "-o", &page]).code, 0);
+        let page = fs::read_to_string(page).unwrap();
+        assert!(
+            page.contains("spread of input") && page.contains("3 standard deviations of 2 inputs"),
+            "{page}"
+        );
+    }
+}
+
+/// The shipped plan of tolerances: what is called linear has the batch's standard deviation within 15 %, and what has
+/// not says that it is not linear.
+#[test]
+fn the_shipped_tolerances_spread_as_their_batch_does() {
+    let folder = tempfile::tempdir().unwrap();
+    let text = |name: &str| folder.path().join(name).to_str().unwrap().to_string();
+    let plan = "examples/inrush-tolerances.toml";
+    let batch = joulestep(&["batch", plan, "--out", &text("t.h5"), "--quiet", "--json"]);
+    let batch = json(&batch);
+    let args =
+        ["run", "examples/inrush-chains.toml", "--spread", plan, "--out", &text("s.h5"), "--quiet", "--json"];
+    let told = json(&joulestep(&args));
+    let (mut linear, mut bent) = (Vec::new(), 0);
+    for own in told["spread"]["numbers"].as_array().unwrap() {
+        let of_batch = batch["outputs"].as_array().unwrap().iter().find(|o| o["name"] == own["name"]);
+        let Some(of_batch) = of_batch else { continue };
+        match own["kind"].as_str().unwrap() {
+            "linear" if own["deviation"] != 0.0 => {
+                let share = own["deviation"].as_f64().unwrap() / of_batch["deviation"].as_f64().unwrap();
+                println!("{}: {share:.3} of the batch's deviation", own["name"]);
+                assert!((share - 1.0).abs() <= 0.15, "{}: {share}", own["name"]);
+                linear.push(own["name"].as_str().unwrap());
+            }
+            "not-linear" => bent += 1,
+            _ => {}
+        }
+    }
+    println!("{bent} numbers are not linear");
+    for name in ["limit.inrush-current.largest", "breaker.mosfet.hottest", "bleeder.dissipated"] {
+        assert!(linear.contains(&name), "{name}: {linear:?}");
+    }
+}
+
+/// A capacitor's energy after charging from ±: with the source at 0 V it goes as the square of the voltage, which no
+/// standard deviation to first order tells.
+#[test]
+fn a_square_is_not_linear() {
+    let folder = folder("1 V", "", "");
+    let plan = "format = 1\nscenario = \"s.toml\"\nsampling = { kind = \"monte-carlo\", variants = 9 }\n\
+                vary = [{ value = \"component.V1.value\", kind = \"normal\", mean = \"0 V\", deviation = \"1 mV\" }]\n";
+    fs::write(folder.path().join("p.toml"), plan).unwrap();
+    fs::write(folder.path().join("s.toml"), SCENARIO.replace("\"1 V\"", "\"0 V\"").replace("LIMIT", "1 V"))
+        .unwrap();
+    let plan = folder.path().join("p.toml");
+    let done = run(folder.path(), &["--spread", plan.to_str().unwrap(), "--json"]);
+    let told = json(&done);
+    assert_eq!(number(&told, "C1.stored")["kind"], "not-linear");
+    assert!(number(&told, "C1.stored")["why"].as_str().unwrap().contains("second differences"));
+    // The largest voltage has a kink there: zero on one side.
+    assert_eq!(number(&told, "limit.top.largest")["kind"], "not-linear");
+    assert_eq!(done.code, 5);
+}
+
+#[test]
+fn what_cannot_be_spread_is_told() {
+    let here = |of_r: &str, more: &[&str]| {
+        let folder = folder("1 V", of_r, "");
+        let plan = "format = 1\nscenario = \"s.toml\"\nsampling = { kind = \"grid\" }\n\
+                    vary = [{ value = \"component.V1.value\", kind = \"values\", values = [1, 2] }]\n";
+        fs::write(folder.path().join("grid.toml"), plan).unwrap();
+        let paths: Vec<String> = more
+            .iter()
+            .map(|m| {
+                if m.ends_with(".toml") {
+                    folder.path().join(m).display().to_string()
+                } else {
+                    (*m).to_string()
+                }
+            })
+            .collect();
+        let done = run(folder.path(), &paths.iter().map(String::as_str).collect::<Vec<_>>());
+        assert_eq!(done.code, 2, "{}{}", done.out, done.err);
+        done.err
+    };
+    let told = here("", &["--spread"]);
+    assert!(
+        told.contains("no part of the scenario states a spread") && told.contains("[[spread]]"),
+        "{told}"
+    );
+    let told = here("", &["--spread", "grid.toml"]);
+    assert!(told.contains("stated values") && told.contains("a plan of distributions"), "{told}");
+    let told = here("", &["--spread", "examples/inrush-tolerances.toml"]);
+    assert!(told.contains("cannot read") || told.contains("expected a plan of"), "{told}");
+    for (of_r, found) in [
+        (
+            "[[spread]]\nparameter = \"resistence\"\nrelative = 0.1\n",
+            "r.toml:5:13: part.spread[1].parameter: [params] gives no number",
+        ),
+        ("[[spread]]\nparameter = \"resistance\"\ndeviation = \"1 V\"\n", "r.toml:6:13"),
+        ("[[spread]]\nparameter = \"resistance\"\n", "not one of `deviation` and `relative`"),
+        (
+            "[[spread]]\nparameter = \"resistance\"\nrelative = 0.1\n[[correlation]]\nbetween = [\"resistance\", \"x\"]\ncoefficient = 0.5\n",
+            "no pair of parameters that spread",
+        ),
+    ] {
+        let told = here(of_r, &[]);
+        assert!(told.contains(found), "{found}\n{told}");
+    }
+}
