@@ -49,7 +49,7 @@ fn the_report_of_a_run_tells_the_file() {
     let page = page::parsed(&out);
     let read = |found: &str| assert!(page.text.contains(found), "{found}");
     assert_eq!(page.title, "Ferry switchboard: breaker start, short circuit, one retry, lock-out");
-    let verdict = page.text.find("All 4 limits set are kept.").expect("the verdict");
+    let verdict = page.text.find("Kept: 4 limits set, 8 ratings of the parts.").expect("the verdict");
     assert!(verdict < page.text.find("Sequence of happenings").unwrap());
     let file = ResultFile::open(&result).unwrap();
     for scalar in file.summary().unwrap().unwrap().scalars.iter().filter(|s| s.maximum.is_some()) {
@@ -95,7 +95,7 @@ fn markdown_has_its_figures_beside_it() {
     done(&["report", text(&result), "-o", text(&out), "--format", "png"], 0);
     let markdown = fs::read_to_string(&out).unwrap();
     assert!(markdown.starts_with("# Ferry switchboard"));
-    assert!(markdown.contains("## Run: passes"));
+    assert!(markdown.contains("## Run: ✓ passes"));
     let mut count = 0;
     for link in markdown.split("](").skip(1).filter_map(|l| l.split(')').next()) {
         let bytes = fs::read(folder.path().join(link)).unwrap_or_else(|e| panic!("{link}: {e}"));

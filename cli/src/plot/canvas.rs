@@ -119,7 +119,7 @@ impl Letters {
             c if c as u32 > 0x2e80 => 1.0,
             _ => 0.57,
         };
-        self.size * text.chars().map(em).sum::<f64>() * if self.bold { 1.08 } else { 1.0 }
+        self.size * text.chars().map(em).sum::<f64>() * if self.bold { 1.15 } else { 1.0 }
     }
 }
 
