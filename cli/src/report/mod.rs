@@ -12,7 +12,7 @@ mod words;
 
 use std::path::Path;
 
-use joulestep_engine::units::people;
+use joulestep_engine::units;
 use joulestep_models::merit::FIGURES;
 
 use crate::plot::{self, Axis, Figure, Panel};
@@ -218,6 +218,16 @@ impl Grid {
         };
         parts.into_iter().enumerate().map(grid).collect()
     }
+}
+
+/// A quantity as people read it; a dash where it is no finite number.
+fn people(x: f64, unit: &str) -> String {
+    people_digits(x, unit, 3)
+}
+
+/// Like [`people`], with a number of significant digits.
+fn people_digits(x: f64, unit: &str, digits: usize) -> String {
+    if x.is_finite() { units::people_digits(x, unit, digits) } else { "–".into() }
 }
 
 /// A cell as people read it.

@@ -1,6 +1,6 @@
 //! Limits that the user set, and ratings of the parts.
 
-use joulestep_engine::units::people_digits;
+use crate::report::people_digits;
 
 use super::Read;
 use crate::judge::{Ruling, Uncertainty};
@@ -43,6 +43,9 @@ impl Limit {
     }
     /// The number with its error, its bound, and the margin in units of the error.
     fn decides(&self) -> String {
+        if !self.found.is_finite() {
+            return format!("{} is no finite number, allowed is {}.", self.name, self.bound_words());
+        }
         let found = format!("{} {}", self.digits(self.found), self.error.words(&self.unit));
         let margin = if self.margin() < 0.0 { "exceeded by" } else { "margin" };
         let times = self.times().map_or(String::new(), |times| match times {

@@ -9,7 +9,7 @@ mod windows;
 
 use std::collections::BTreeMap;
 
-use joulestep_engine::units::{people, people_digits};
+use crate::report::{people, people_digits};
 
 use super::{Block, Grid, Report, Section, Tone, words};
 use crate::diagnostic::Sources;

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use joulestep_engine::units::{people, people_digits};
+use crate::report::{people, people_digits};
 
 use super::Read;
 use crate::report::{Block, Grid, number};
