@@ -212,6 +212,14 @@ fn the_account_of_a_failure_holds_no_number_that_is_none() {
         let told = text(&run.stdout) + &text(&run.stderr);
         let none = |word: &&str| ["inf", "-inf", "NaN"].contains(&word.trim_matches(['(', ')', ',', ';']));
         assert_eq!(told.split_whitespace().filter(none).count(), 0, "{told}");
+        // So does the report.
+        let page = format!("{out}.md");
+        let report = joulestep(&["report", &out, "-o", &page]);
+        assert_eq!(report.status.code(), Some(0), "{}", text(&report.stderr));
+        let page = std::fs::read_to_string(page).expect("a report");
+        let result =
+            page.split("Scenario and part data").next().unwrap_or_default().replace(['*', '−', '('], " ");
+        assert_eq!(result.split_whitespace().filter(none).count(), 0, "{result}");
         told
     };
     fails("points = [[\"0 s\", \"-1 A\"], [\"4 us\", \"-1 A\"], [\"6 us\", \"1 A\"]]", "");

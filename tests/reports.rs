@@ -8,7 +8,8 @@ mod studies;
 use std::fs;
 use std::path::Path;
 
-use joulestep::result::{ResultFile, ResultWriter, WriterOptions};
+use joulestep::judge::Uncertainty;
+use joulestep::result::{ResultFile, ResultWriter, Scalar, Summary, WriterOptions};
 use joulestep_engine::recorder::Recorder;
 use joulestep_engine::units::{people, people_digits};
 
@@ -55,12 +56,15 @@ fn the_report_of_a_run_tells_the_file() {
     let page = page::parsed(&out);
     let read = |found: &str| assert!(page.text.contains(found), "{found}");
     assert_eq!(page.title, "Ferry switchboard: breaker start, short circuit, one retry, lock-out");
-    let verdict = page.text.find("All 4 limits set are kept.").expect("the verdict");
+    let verdict = page.text.find("Kept: 4 limits set, 8 ratings of the parts.").expect("the verdict");
     assert!(verdict < page.text.find("Sequence of happenings").unwrap());
     let file = ResultFile::open(&result).unwrap();
     for scalar in file.summary().unwrap().unwrap().scalars.iter().filter(|s| s.maximum.is_some()) {
         read(&people_digits(scalar.value, &scalar.unit, 4));
         read(&format!("at most {}", people_digits(scalar.maximum.unwrap(), &scalar.unit, 4)));
+    }
+    for channel in file.channels() {
+        assert_eq!(channel.holds, channel.name.starts_with("line("), "{}", channel.name);
     }
     let ledger = file.ledger().unwrap().unwrap();
     read(&format!("leaves {}, {:.1e} of", people(ledger.residual, "J"), ledger.residual_relative));
@@ -101,7 +105,7 @@ fn markdown_has_its_figures_beside_it() {
     done(&["report", text(&result), "-o", text(&out), "--format", "png"], 0);
     let markdown = fs::read_to_string(&out).unwrap();
     assert!(markdown.starts_with("# Ferry switchboard"));
-    assert!(markdown.contains("## Run: passes"));
+    assert!(markdown.contains("## Run: ✓ passes"));
     let mut count = 0;
     for link in markdown.split("](").skip(1).filter_map(|l| l.split(')').next()) {
         let bytes = fs::read(folder.path().join(link)).unwrap_or_else(|e| panic!("{link}: {e}"));
@@ -117,6 +121,63 @@ fn markdown_has_its_figures_beside_it() {
     let lines: Vec<&str> = markdown.lines().collect();
     for block in lines.split(|l| !l.starts_with('|')).filter(|b| !b.is_empty()) {
         assert!(block.iter().all(|l| cells(l) == cells(block[0])), "{}", block[0]);
+    }
+}
+
+/// The verdict's first line names the number that decides, with its margin in units of its error; a sign tells the
+/// verdict without colour, and the colour of failures is for failures only.
+#[test]
+fn the_verdict_names_what_decides() {
+    let folder = tempfile::tempdir().unwrap();
+    for (bound, class, word, first) in [
+        (
+            750.0,
+            "passes",
+            "✓ passes",
+            "Nearest to its limit: bus: 700.0 V ± 10 V, allowed is at most 750.0 V; margin 50.0 V (6.7 %), 5.0 times the error.",
+        ),
+        (
+            705.0,
+            "unproven",
+            "? not proven",
+            "Not proven: bus: 700.0 V ± 10 V, allowed is at most 705.0 V; margin 5.00 V (0.7 %), 0.50 times the error.",
+        ),
+        (
+            680.0,
+            "fails",
+            "✗ fails",
+            "Exceeded: bus: 700.0 V ± 10 V, allowed is at most 680.0 V; exceeded by 20.0 V (2.9 %), 2.0 times the error.",
+        ),
+    ] {
+        let path = |ending: &str| folder.path().join(format!("{class}.{ending}"));
+        let mut writer =
+            ResultWriter::create(&path("h5"), crate::result_file::told::SCENARIO, WriterOptions::default())
+                .unwrap();
+        crate::result_file::told::tell(&mut writer, 100);
+        let scalar = Scalar {
+            name: "limit.bus.largest".into(),
+            value: 700.0,
+            unit: "V".into(),
+            maximum: Some(bound),
+            error: Uncertainty::within(10.0),
+            ..Scalar::default()
+        };
+        let waivers = vec!["`Q1.gate`: for a reason".into()];
+        let summary = Summary { waivers, ..Summary::of(vec![scalar]) };
+        writer.finish(true, None, Some(&summary)).unwrap();
+        for ending in ["html", "md"] {
+            done(&["report", text(&path("h5")), "-o", text(&path(ending))], 0);
+        }
+        let markdown = fs::read_to_string(path("md")).unwrap();
+        let lines: Vec<&str> = markdown.lines().filter(|l| !l.is_empty()).collect();
+        let verdict = lines.iter().position(|l| l.starts_with("## Run: ")).unwrap();
+        assert_eq!((lines[verdict], lines[verdict + 1]), (&*format!("## Run: {word}"), first));
+        assert!(markdown.contains("> **Waived.** \\`Q1.gate\\`: for a reason"), "{markdown}");
+        let html = fs::read_to_string(path("html")).unwrap();
+        assert!(html.contains(&format!("<section class=\"verdict {class}\"")), "{class}");
+        assert!(html.contains(first));
+        assert_eq!(html.contains("<tr class=\"failed\">"), class == "fails");
+        assert_eq!(html.contains("<tr class=\"marked\">"), class == "unproven");
     }
 }
 

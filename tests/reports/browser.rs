@@ -36,7 +36,10 @@ fn a_browser_shows_and_prints_the_report() {
     let profile = folder.path().join("profile");
     let shown = browse(&browser, &profile, &page, "--dump-dom");
     let dom = String::from_utf8_lossy(&shown.stdout);
-    assert!(dom.contains("All 4 limits set are kept.") && dom.contains("</svg>"), "the page is there");
+    assert!(
+        dom.contains("Kept: 4 limits set, 8 ratings of the parts.") && dom.contains("</svg>"),
+        "the page is there"
+    );
     let pdf = folder.path().join("ferry.pdf");
     browse(&browser, &profile, &page, &format!("--print-to-pdf={}", pdf.display()));
     let printed = std::fs::read(&pdf).unwrap();

@@ -247,6 +247,18 @@ fn what_holds_is_drawn_in_steps_at_every_zoom() {
             drawn(count, false)
         );
     }
+    // Long times are in minutes, hours and days, as in the program's texts.
+    let told = browser.run(
+        "return Promise.all(['numbers.js', 'axes.js'].map((name) => import(new URL(name, location.href).href)))
+           .then(([{ told, typedTime }, { Across }]) => {
+             const axis = new Across(0, 1800, 0, 600);
+             return [1800, 86400, 119, -7200].map((t) => told(t, 's').replace('\\u202f', ' '))
+               .concat(axis.title(), axis.ticks().at(-1).label, new Across(0, 1e-3, 0, 600).title(), typedTime('30 min'));
+           })",
+    );
+    let expected = ["30 min", "24 h", "119 s", "\u{2212}2 h", "time (min)", "30", "time (ms)"];
+    assert_eq!(told.as_array().unwrap()[..7], expected.map(Value::from));
+    assert_eq!(told[7].as_f64(), Some(1800.0));
     browser.no_trouble();
 }
 

@@ -60,6 +60,8 @@ impl Uncertainty {
         let unit = if unit == "degC" { "K" } else { unit };
         match self {
             Self::Bare => String::new(),
+            // Nothing bounds it.
+            _ if self.plus_minus().is_some_and(|x| !x.is_finite()) => "not estimated".into(),
             Self::Within { plus_minus } => format!("± {}", people_digits(*plus_minus, unit, 2)),
             Self::NotConverging { plus_minus } => {
                 format!("± {} (not converging)", people_digits(*plus_minus, unit, 2))

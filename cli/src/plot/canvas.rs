@@ -116,10 +116,11 @@ impl Letters {
             'i' | 'j' | 'l' | 't' | 'f' | 'I' | '.' | ',' | ':' | ';' | '|' | '\'' | ' ' | '(' | ')' => 0.33,
             'm' | 'M' | 'w' | 'W' | '@' | '%' => 0.9,
             'A'..='Z' => 0.69,
+            '0'..='9' => 0.64,
             c if c as u32 > 0x2e80 => 1.0,
             _ => 0.57,
         };
-        self.size * text.chars().map(em).sum::<f64>() * if self.bold { 1.08 } else { 1.0 }
+        self.size * text.chars().map(em).sum::<f64>() * if self.bold { 1.15 } else { 1.0 }
     }
 }
 

@@ -4,8 +4,8 @@ use plotters::prelude::DrawingBackend;
 
 use super::canvas::{AXIS, Area, Canvas, FAINT, GREY, GRID, Hang, Letters, Place, SHADE, WHITE, colour};
 use super::frame::LABEL;
-use super::scale::Scale;
-use super::{Chart, Line, Trouble};
+use super::scale::{Scale, Tick};
+use super::{Chart, Line, Trouble, WIDTH};
 
 /// Points above which a curve is thinned to what the pixels can show.
 const MANY: usize = 2000;
@@ -38,13 +38,23 @@ fn scales(chart: &Chart) -> Result<(Scale, Scale), Trouble> {
     Ok((x, y))
 }
 
+/// Ticks of a vertical axis of that height; a state's two on a low one.
+fn upright(y: &Scale, height: f64) -> Vec<Tick> {
+    y.ticks(((height / 45.0) as usize).max(if height < 60.0 { 2 } else { 3 }))
+}
+
+/// Width of the widest label of a vertical axis of that height, CSS px.
+pub(super) fn widest(y: &Scale, height: f64) -> f64 {
+    upright(y, height).iter().flat_map(|tick| &tick.label).map(|label| LABEL.width(label)).fold(0.0, f64::max)
+}
+
 /// Grid, ticks, titles of the vertical axis: bars have the same.
 pub(super) fn vertical<B: DrawingBackend>(
     canvas: &mut Canvas<'_, B>,
     y: &Scale,
     area: Area,
 ) -> Result<(), Trouble> {
-    for tick in y.ticks(((area.height() / 45.0) as usize).max(3)) {
+    for tick in upright(y, area.height()) {
         let at = area.bottom - y.place(tick.at) * area.height();
         let tone = if tick.label.is_some() { GRID } else { FAINT };
         canvas.line((area.left, at), (area.right, at), tone, 1.0)?;
@@ -75,6 +85,8 @@ pub(super) fn draw<B: DrawingBackend>(
         canvas.line((at, area.top), (at, area.bottom), tone, 1.0)?;
         if let Some(label) = tick.label {
             canvas.line((at, area.bottom), (at, area.bottom + 4.0), AXIS, 1.0)?;
+            // The last one stays within the picture.
+            let at = at.min(WIDTH - 2.0 - LABEL.width(&label) / 2.0);
             canvas.text(&label, (at, area.bottom + 8.0), LABEL, Hang::Below)?;
         }
     }
@@ -96,29 +108,80 @@ pub(super) fn draw<B: DrawingBackend>(
         }
     }
     canvas.frame(area, AXIS, 1.0)?;
-    let mut level = 0;
-    let mut last_end = f64::NEG_INFINITY;
-    let marks = chart.marks.iter().map(|m| (across(m.at), across(m.at), &m.label, true));
-    let spans = chart.spans.iter().map(|s| (across(s.from), across(s.to), &s.label, false));
-    let mut labels: Vec<_> = spans.chain(marks).filter(|l| l.0 <= area.right && l.1 >= area.left).collect();
-    labels.sort_by(|a, b| a.0.total_cmp(&b.0));
-    for (from, _, label, line) in labels {
-        let from = from.max(area.left);
-        if line {
-            canvas.styled(&[(from, area.top), (from, area.bottom)], Line::Dotted, GREY, 1.0)?;
-        }
-        // A label that would run into the one before goes a line lower.
-        level = if from < last_end { (level + 1) % 4 } else { 0 };
-        let width = MARK.width(label);
-        let at = (from + 3.0).min(area.right - width - 2.0);
-        let top = area.top + 4.0 + 14.0 * f64::from(level);
-        if !label.is_empty() {
-            // Ground behind the label, so that lines do not run through it.
-            let ground = Area { left: at - 1.0, right: at + width + 1.0, top: top - 1.0, bottom: top + 12.0 };
-            canvas.fill(ground, WHITE)?;
-        }
-        canvas.text(label, (at, top), MARK, Hang::BelowRight)?;
-        last_end = last_end.max(at + width + 6.0);
+    draw_labels(canvas, chart, &x, area)
+}
+
+/// Height of a row of labels above the plot area, CSS px.
+const ROW: f64 = 14.0;
+
+/// A label of a mark or a span.
+struct Label<'a> {
+    /// Where its line is, or its stretch begins.
+    at: f64,
+    /// Left edge of the text.
+    left: f64,
+    /// Rows up from the plot area.
+    row: usize,
+    text: &'a str,
+}
+
+/// Labels of marks and spans over a plot area from `left` to `right`, each in the lowest row where it has room.
+fn labels<'a>(chart: &'a Chart, x: &Scale, left: f64, right: f64) -> Vec<Label<'a>> {
+    let across = |v: f64| left + x.place(v) * (right - left);
+    let marks = chart.marks.iter().map(|m| (across(m.at), across(m.at), &m.label));
+    let spans = chart.spans.iter().map(|s| (across(s.from), across(s.to), &s.label));
+    let shown = spans.chain(marks).filter(|l| !l.2.is_empty() && l.0 <= right && l.1 >= left);
+    let mut shown: Vec<_> = shown.collect();
+    shown.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let mut ends: Vec<f64> = Vec::new();
+    let mut out = Vec::new();
+    for (from, _, text) in shown {
+        let at = from.max(left);
+        let width = MARK.width(text);
+        let begin = (at + 3.0).min(right - width).max(left);
+        let row = ends.iter().position(|&end| end < begin).unwrap_or(ends.len());
+        ends.resize(ends.len().max(row + 1), 0.0);
+        ends[row] = begin + width + 6.0;
+        out.push(Label { at, left: begin, row, text });
+    }
+    out
+}
+
+/// Height of the labels above the plot area, CSS px.
+pub(super) fn above(chart: &Chart, left: f64, right: f64) -> f64 {
+    let rows = scales(chart)
+        .ok()
+        .and_then(|(x, _)| labels(chart, &x, left, right).iter().map(|label| label.row + 1).max());
+    ROW * rows.unwrap_or(0) as f64
+}
+
+/// Width of the widest label of the vertical axis, CSS px.
+pub(super) fn ordinates(chart: &Chart, height: f64) -> f64 {
+    scales(chart).map_or(0.0, |(_, y)| widest(&y, height))
+}
+
+/// Lines of marks, and all labels above the plot area, where they hide nothing.
+fn draw_labels<B: DrawingBackend>(
+    canvas: &mut Canvas<'_, B>,
+    chart: &Chart,
+    x: &Scale,
+    area: Area,
+) -> Result<(), Trouble> {
+    let labels = labels(chart, x, area.left, area.right);
+    let top = |label: &Label<'_>| area.top - ROW * (label.row + 1) as f64;
+    let inside = |at: &f64| (area.left..=area.right).contains(at);
+    for at in chart.marks.iter().map(|m| area.left + x.place(m.at) * area.width()).filter(inside) {
+        canvas.styled(&[(at, area.top), (at, area.bottom)], Line::Dotted, GREY, 1.0)?;
+    }
+    for label in &labels {
+        canvas.line((label.at, top(label) + 2.0), (label.at, area.top), GREY, 1.0)?;
+    }
+    for label in &labels {
+        // Ground behind the label, so that lines to higher ones do not run through it.
+        let (y, width) = (top(label), MARK.width(label.text));
+        let ground = Area { left: label.left - 1.0, right: label.left + width, top: y, bottom: y + 13.0 };
+        canvas.fill(ground, WHITE)?;
+        canvas.text(label.text, (label.left, y), MARK, Hang::BelowRight)?;
     }
     Ok(())
 }
@@ -163,6 +226,7 @@ fn thinned(places: Vec<Place>) -> Vec<Place> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::plot::{Curve, Mark};
 
     const AREA: Area = Area { left: 0.0, top: 0.0, right: 10.0, bottom: 10.0 };
 
@@ -172,6 +236,21 @@ mod tests {
         let line = [(-5.0, 5.0), (5.0, 5.0), (5.0, 20.0), (8.0, 20.0), (8.0, 5.0), (nan, nan), (9.0, 1.0)];
         let cut = pieces(&line, AREA);
         assert_eq!(cut, [vec![(0.0, 5.0), (5.0, 5.0), (5.0, 10.0)], vec![(8.0, 10.0), (8.0, 5.0)]]);
+    }
+
+    #[test]
+    fn labels_stand_above_the_plot_area_and_beside_each_other() {
+        let mark = |at: f64, label: &str| Mark { at, label: label.into() };
+        let marks =
+            vec![mark(1.0, "overcurrent trip"), mark(1.2, "overcurrent retry"), mark(9.9, "lock-out")];
+        let curves = vec![Curve::new("", vec![(0.0, 0.0), (10.0, 1.0)])];
+        let chart = Chart { marks, curves, ..Chart::default() };
+        let (x, _) = scales(&chart).unwrap();
+        let placed = labels(&chart, &x, 80.0, 900.0);
+        assert_eq!(placed.iter().map(|l| l.row).collect::<Vec<_>>(), [0, 1, 0]);
+        assert_eq!(above(&chart, 80.0, 900.0), 2.0 * ROW);
+        // The last one stays within the picture.
+        assert!(placed[2].left + MARK.width(placed[2].text) <= 900.0);
     }
 
     #[test]

@@ -35,7 +35,7 @@ pub(super) fn entries(panel: &Panel) -> Vec<Item> {
         }
         Panel::Bars(bars) => {
             let item = |(k, s): (usize, &super::Series)| Item { name: s.name.clone(), look: Look::Bar(k) };
-            bars.series.iter().enumerate().map(item).collect()
+            bars.series.iter().enumerate().filter(|(_, s)| !s.name.is_empty()).map(item).collect()
         }
     }
 }

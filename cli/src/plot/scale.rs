@@ -1,6 +1,6 @@
 //! From values to places on an axis, and where its ticks are.
 
-use joulestep_engine::units::{PREFIXED, PREFIXES};
+use joulestep_engine::units::{PREFIXED, PREFIXES, people};
 
 use super::Axis;
 
@@ -21,9 +21,13 @@ pub(super) struct Scale {
     pub log: bool,
     title: String,
     unit: String,
-    /// Power of ten and symbol of the prefix; linear axes only.
-    prefix: (i32, &'static str),
+    /// What a label's 1 is in the unit, and the unit with its prefix as printed; linear axes only.
+    one: f64,
+    shown: String,
 }
+
+/// Least span of a linear axis as a share of its size: finer labels would have too many digits to be read.
+const LEAST: f64 = 5e-4;
 
 /// The unit as printed.
 pub(super) fn printed(unit: &str) -> String {
@@ -37,6 +41,18 @@ pub(super) fn printed(unit: &str) -> String {
 fn takes_prefix(unit: &str) -> bool {
     let first = unit.split(['/', ' ', '*']).next().unwrap_or("");
     PREFIXED.contains(&first)
+}
+
+/// What 1 is in labels up to this size, and the unit as printed then: with a prefix, or minutes, hours and days.
+fn shown_in(largest: f64, unit: &str) -> (f64, String) {
+    // As times are told in words.
+    let told = if unit == "s" { people(largest, unit) } else { String::new() };
+    let long = [("min", 60.0), ("h", 3600.0), ("d", 86_400.0)];
+    if let Some((name, seconds)) = long.into_iter().find(|l| told.rsplit(' ').next() == Some(l.0)) {
+        return (seconds, name.into());
+    }
+    let (power, prefix) = prefix_of(largest, unit);
+    (10f64.powi(power), format!("{prefix}{}", printed(unit)))
 }
 
 fn prefix_of(largest: f64, unit: &str) -> (i32, &'static str) {
@@ -84,8 +100,12 @@ impl Scale {
                 (from, to) = Self::widened(from, to, around);
             }
         }
-        let prefix = if axis.log { (0, "") } else { prefix_of(from.abs().max(to.abs()), &axis.unit) };
-        Some(Self { from, to, log: axis.log, title: axis.title.clone(), unit: axis.unit.clone(), prefix })
+        let (one, shown) = if axis.log {
+            (1.0, printed(&axis.unit))
+        } else {
+            shown_in(from.abs().max(to.abs()), &axis.unit)
+        };
+        Some(Self { from, to, log: axis.log, title: axis.title.clone(), unit: axis.unit.clone(), one, shown })
     }
 
     /// Whole decades where there is more than one, else bounds a little outside.
@@ -107,7 +127,9 @@ impl Scale {
             let half = if size > 0.0 { 0.1 * size } else { 1.0 };
             return (from - half, to + half);
         }
-        let step = round_step(span / 10.0);
+        let lacking = 0.5 * (LEAST * size - span).max(0.0);
+        let (from, to) = (from - lacking, to + lacking);
+        let step = round_step((to - from) / 10.0);
         let low = (from / step + 1e-6).floor() * step;
         let high = (to / step - 1e-6).ceil() * step;
         let held = |x: f64, own: f64| if around == Some(own) { own } else { x };
@@ -124,16 +146,15 @@ impl Scale {
 
     /// The axis title with its unit.
     pub fn title(&self) -> String {
-        let unit = printed(&self.unit);
-        if unit.is_empty() || (self.log && takes_prefix(&self.unit)) {
+        if self.shown.is_empty() || (self.log && takes_prefix(&self.unit)) {
             return self.title.clone();
         }
-        format!("{} ({}{unit})", self.title, self.prefix.1)
+        format!("{} ({})", self.title, self.shown)
     }
 
     /// A value as it stands beside a tick or a bar: with the axis's prefix, three digits at most.
     pub fn short(&self, value: f64) -> String {
-        let x = value / 10f64.powi(self.prefix.0);
+        let x = value / self.one;
         let digits = if x == 0.0 { 0 } else { (1 - x.abs().log10().floor() as i32).clamp(0, 6) };
         let text = decimal(x, digits as usize);
         if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_string() } else { text }
@@ -145,8 +166,8 @@ impl Scale {
     }
 
     fn linear_ticks(&self, wanted: usize) -> Vec<Tick> {
-        let step = round_step((self.to - self.from) / wanted.max(2) as f64);
-        let unit = 10f64.powi(self.prefix.0);
+        let unit = self.one;
+        let step = round_step((self.to - self.from) / unit / wanted.max(2) as f64) * unit;
         let decimals = (-((step / unit).log10() + 1e-9).floor()).max(0.0) as usize;
         let (first, last) = ((self.from / step - 1e-6).ceil() as i64, (self.to / step + 1e-6).floor() as i64);
         (first..=last)
@@ -180,6 +201,10 @@ impl Scale {
     }
 
     fn log_label(&self, m: u8, decade: i32) -> String {
+        // Seconds have no prefix above one; the axis's title leaves the unit to the labels.
+        if self.unit == "s" && (3..6).contains(&decade) {
+            return format!("{} s", u64::from(m) * 10u64.pow(decade as u32));
+        }
         let shift = decade.div_euclid(3) * 3;
         let prefix = PREFIXES.iter().find(|p| p.0 == shift);
         if let (true, Some((_, prefix))) = (takes_prefix(&self.unit), prefix) {
@@ -239,6 +264,27 @@ mod tests {
         assert_eq!(labels(&s, 8), ["0.01", "0.02", "0.05", "0.1", "0.2", "0.5", "1"]);
         let s = Scale::new(&Axis::log("life", "1"), Some((1e5, 2e7)), None).unwrap();
         assert_eq!(labels(&s, 8), ["10⁵", "10⁶", "10⁷", "10⁸"]);
+    }
+
+    #[test]
+    fn long_times_are_in_minutes_and_hours() {
+        let s = Scale::new(&Axis::linear("time", "s").within(0.0, 1800.0), None, None).unwrap();
+        assert_eq!(s.title(), "time (min)");
+        assert_eq!(labels(&s, 6), ["0", "5", "10", "15", "20", "25", "30"]);
+        let s = Scale::new(&Axis::linear("time", "s").within(0.0, 86_400.0), None, None).unwrap();
+        assert_eq!(
+            (s.title(), labels(&s, 4)),
+            ("time (h)".into(), vec!["0".into(), "10".into(), "20".into()])
+        );
+        let s = Scale::new(&Axis::log("time", "s"), Some((1.0, 1e4)), None).unwrap();
+        assert_eq!(labels(&s, 8), ["1 s", "10 s", "100 s", "1000 s", "10000 s"]);
+    }
+
+    #[test]
+    fn what_hardly_changes_has_short_labels() {
+        let s = Scale::new(&Axis::linear("temperature", "degC"), Some((50.0, 50.00004)), None).unwrap();
+        assert!(labels(&s, 3).iter().all(|label| label.len() <= 6), "{:?}", labels(&s, 3));
+        assert!(s.from < 50.0 && s.to > 50.00004);
     }
 
     #[test]

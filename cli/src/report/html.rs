@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use super::{Block, Grid, Report, ReportTrouble, Section, Tone, svg};
+use super::{Block, Grid, Report, ReportTrouble, Section, Tone, labelled, svg};
 use crate::diagnostic::printable;
 
 const STYLE: &str = include_str!("style.css");
@@ -69,7 +69,11 @@ fn grid(g: &Grid, number: &mut usize, out: &mut String) {
     }
     out.push_str("</tr></thead>\n<tbody>\n");
     for (k, row) in g.rows.iter().enumerate() {
-        out.push_str(if g.marked.contains(&k) { "<tr class=\"marked\">" } else { "<tr>" });
+        out.push_str(match k {
+            k if g.failed.contains(&k) => "<tr class=\"failed\">",
+            k if g.marked.contains(&k) => "<tr class=\"marked\">",
+            _ => "<tr>",
+        });
         for (k, cell) in row.iter().enumerate() {
             let class = match g.heads.get(k) {
                 Some((_, true)) => " class=\"n\"",
@@ -152,6 +156,7 @@ fn head(report: &Report, out: &mut String) {
     let tone = match report.tone {
         Tone::Passes => "passes",
         Tone::Fails => "fails",
+        Tone::NotProven => "unproven",
         Tone::Plain => "plain",
     };
     let _ = writeln!(out, "<header>\n<p class=\"kind\">{}</p>\n<h1>{title}</h1>", escaped(&report.kind));
@@ -159,12 +164,18 @@ fn head(report: &Report, out: &mut String) {
         let _ = writeln!(out, "<p class=\"question\">{}</p>", escaped(&report.question));
     }
     let _ = writeln!(out, "</header>\n<main>\n<section class=\"verdict {tone}\" aria-label=\"Verdict\">");
-    let _ = writeln!(out, "<p class=\"word\">{}</p>\n<div>", escaped(&report.verdict));
+    let sign = match report.tone.sign() {
+        "" => String::new(),
+        sign => format!("<span class=\"sign\" aria-hidden=\"true\">{sign}</span>"),
+    };
+    let _ = writeln!(out, "<p class=\"word\">{sign}<span>{}</span></p>\n<div>", escaped(&report.verdict));
     for answer in &report.answers {
         let _ = writeln!(out, "<p>{}</p>", escaped(answer));
     }
     for warning in &report.warnings {
-        let _ = writeln!(out, "<p class=\"warning\"><b>Note.</b> {}</p>", escaped(warning));
+        let (label, text) = labelled(warning);
+        let class = if label == "Doubt" { "warning doubt" } else { "warning" };
+        let _ = writeln!(out, "<p class=\"{class}\"><b>{label}.</b> {}</p>", escaped(text));
     }
     out.push_str("</div>\n</section>\n");
 }

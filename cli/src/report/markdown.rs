@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use super::{Block, Grid, Report};
+use super::{Block, Grid, Report, labelled};
 use crate::diagnostic::printable;
 
 /// Text of which nothing is markup: signs that could be are escaped.
@@ -41,7 +41,7 @@ fn grid(g: &Grid, number: usize, out: &mut String) {
     let _ =
         writeln!(out, "{}", line(g.heads.iter().map(|h| if h.1 { "---:" } else { "---" }.into()).collect()));
     for (k, row) in g.rows.iter().enumerate() {
-        let strong = |c: &String| match g.marked.contains(&k) && !c.is_empty() {
+        let strong = |c: &String| match (g.marked.contains(&k) || g.failed.contains(&k)) && !c.is_empty() {
             true => format!("**{}**", plain(c)),
             false => plain(c),
         };
@@ -56,12 +56,15 @@ pub fn markdown(report: &Report, place: &dyn Fn(&str) -> String) -> String {
     if !report.question.is_empty() {
         let _ = writeln!(out, "{}\n", plain(&report.question));
     }
-    let _ = writeln!(out, "## {}: {}\n", plain(&report.kind), plain(&report.verdict));
+    let sign = report.tone.sign();
+    let verdict = format!("{sign} {}", plain(&report.verdict));
+    let _ = writeln!(out, "## {}: {}\n", plain(&report.kind), verdict.trim_start());
     for answer in &report.answers {
         let _ = writeln!(out, "{}\n", plain(answer));
     }
     for warning in &report.warnings {
-        let _ = writeln!(out, "> **Note.** {}\n", plain(warning));
+        let (label, text) = labelled(warning);
+        let _ = writeln!(out, "> **{label}.** {}\n", plain(text));
     }
     let (mut tables, mut figures) = (0, 0);
     for (k, section) in report.sections.iter().enumerate() {

@@ -12,11 +12,11 @@ mod words;
 
 use std::path::Path;
 
-use joulestep_engine::units::people;
+use joulestep_engine::units;
 use joulestep_models::merit::FIGURES;
 
 use crate::plot::{self, Axis, Figure, Panel};
-use crate::result::{ResultError, ResultFile, Study, read_table};
+use crate::result::{ResultError, ResultFile, Study, Verdict, read_table};
 use crate::sheet::{Cell, Sheet};
 
 pub use html::html;
@@ -50,8 +50,38 @@ pub enum Tone {
     Passes,
     /// A limit set is exceeded.
     Fails,
+    /// None is shown to be exceeded, and one is not shown to be kept.
+    NotProven,
     /// Nothing was judged.
     Plain,
+}
+
+impl Tone {
+    /// Of a verdict; `None`: there is none.
+    fn of(verdict: Option<Verdict>) -> Self {
+        match verdict {
+            Some(Verdict::Passes) => Self::Passes,
+            Some(Verdict::Fails) => Self::Fails,
+            Some(Verdict::NotProven) => Self::NotProven,
+            Some(Verdict::NotJudged) | None => Self::Plain,
+        }
+    }
+
+    /// A sign that tells it without colour.
+    fn sign(self) -> &'static str {
+        match self {
+            Self::Passes => "✓",
+            Self::Fails => "✗",
+            Self::NotProven => "?",
+            Self::Plain => "",
+        }
+    }
+}
+
+/// What a warning is called, and its text: "Doubt: …" says so itself.
+fn labelled(warning: &str) -> (&str, &str) {
+    let own = warning.split_once(": ").filter(|(label, _)| ["Doubt", "Note", "Waived"].contains(label));
+    own.unwrap_or(("Note", warning))
 }
 
 /// A report.
@@ -117,6 +147,8 @@ pub struct Grid {
     pub rows: Vec<Vec<String>>,
     /// Rows that must catch the eye.
     pub marked: Vec<usize>,
+    /// Rows that tell of a failure.
+    pub failed: Vec<usize>,
 }
 
 /// A figure with its caption.
@@ -141,7 +173,7 @@ impl Grid {
     /// A table; a head that begins with `>` stands above numbers.
     pub fn new(caption: &str, heads: &[&str], rows: Vec<Vec<String>>) -> Self {
         let head = |h: &&str| (h.trim_start_matches('>').to_string(), h.starts_with('>'));
-        Self { caption: caption.into(), heads: heads.iter().map(head).collect(), rows, marked: Vec::new() }
+        Self { caption: caption.into(), heads: heads.iter().map(head).collect(), rows, ..Self::default() }
     }
 
     /// A sheet in tables that fit a page; the `keys` leading columns stand in each.
@@ -181,11 +213,21 @@ impl Grid {
                 caption: format!("{title}{part}"),
                 heads: columns.iter().map(head).collect(),
                 rows,
-                marked: Vec::new(),
+                ..Self::default()
             }
         };
         parts.into_iter().enumerate().map(grid).collect()
     }
+}
+
+/// A quantity as people read it; a dash where it is no finite number.
+fn people(x: f64, unit: &str) -> String {
+    people_digits(x, unit, 3)
+}
+
+/// Like [`people`], with a number of significant digits.
+fn people_digits(x: f64, unit: &str, digits: usize) -> String {
+    if x.is_finite() { units::people_digits(x, unit, digits) } else { "–".into() }
 }
 
 /// A cell as people read it.

@@ -20,12 +20,7 @@ pub(super) fn file_name(text: &str) -> String {
 
 /// The report of a study.
 pub(super) fn report(study: &Study) -> Report {
-    let (verdict, tone) = match study.verdict {
-        Some(Verdict::Passes) => ("passes", Tone::Passes),
-        Some(Verdict::Fails) => ("fails", Tone::Fails),
-        Some(other) => (other.word(), Tone::Plain),
-        None => ("answer", Tone::Plain),
-    };
+    let (verdict, tone) = (study.verdict.map_or("answer", Verdict::word), Tone::of(study.verdict));
     let figures = study.figures.iter().map(|f| {
         let named = if f.figure.title.is_empty() { &study.kind } else { &f.figure.title };
         // The small print of a figure that stands alone has sections of its own here.

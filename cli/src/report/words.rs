@@ -33,9 +33,10 @@ pub(super) const CAUTIONS: [(&str, &str); 5] = [
 
 /// Assumptions behind every report.
 pub(super) const ASSUMED: [&str; 2] = [
-    "Parts behave as their data below say, every specimen alike unless tolerances are varied. Parts that are shipped with \
-     the program are invented.",
-    "The circuit holds what the scenario names and nothing else: no stray inductance, coupling or capacitance beyond it.",
+    "Parts and packages behave as their data say, every specimen alike unless tolerances are varied. Those that are shipped \
+     with the program are invented.",
+    "What the inputs and conditions told here leave out, the computation leaves out: the wiring's inductance, couplings and \
+     capacitances of a real layout come on top.",
 ];
 
 pub(super) fn cautions() -> Section {

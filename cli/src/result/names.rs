@@ -69,7 +69,7 @@ pub(super) const INTERPOLATION: (&str, &str) = ("interpolation", "previous");
 
 /// Whether a column's values hold until the next sample: states of on/off lines do, and `line(NAME)` names nothing else.
 pub(super) fn holds(column: &Column) -> bool {
-    column.name.starts_with("line(") && column.unit.is_empty()
+    column.name.starts_with("line(")
 }
 
 /// The unit as written: "1" for a plain number, as UDUNITS and the CF conventions have it.

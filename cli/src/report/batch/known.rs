@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use joulestep_engine::units::people;
+use crate::report::people;
 
 use super::Told;
 use crate::batch::errors::Errors;

@@ -104,7 +104,7 @@ fn headline(rows: &BTreeMap<usize, Row>) -> (String, Tone) {
     let unproven = rows.values().filter(|r| r.verdict == Verdict::NotProven).count();
     match (judged, fails) {
         (0, _) => ("not judged".into(), Tone::Plain),
-        (n, 0) if unproven > 0 => (format!("{unproven} of {n} not proven"), Tone::Plain),
+        (n, 0) if unproven > 0 => (format!("{unproven} of {n} not proven"), Tone::NotProven),
         (n, 0) if n == rows.len() => ("all pass".into(), Tone::Passes),
         (_, 0) => ("passes where judged".into(), Tone::Plain),
         (n, f) => (format!("{f} of {n} fail"), Tone::Fails),

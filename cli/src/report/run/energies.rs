@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use joulestep_engine::units::people;
+use crate::report::people;
 
 use super::Read;
 use super::sequence::instant;
@@ -48,11 +48,15 @@ fn ledger_blocks(ledger: &LedgerTable) -> Vec<Block> {
     let caption = "Energies by component over the whole record";
     let mut blocks =
         vec![Block::Grid(Grid::new(caption, &["component", ">delivered", ">dissipated", ">stored"], rows))];
-    let words = format!(
-        "Ledger closure: delivered less dissipated less stored leaves {}, {:.1e} of the energy turned over.",
-        people(ledger.residual, "J"),
-        ledger.residual_relative
-    );
+    let words = if !ledger.residual_relative.is_finite() {
+        "Ledger closure: the energies are no finite numbers.".into()
+    } else {
+        format!(
+            "Ledger closure: delivered less dissipated less stored leaves {}, {:.1e} of the energy turned over.",
+            people(ledger.residual, "J"),
+            ledger.residual_relative
+        )
+    };
     blocks.push(Block::Text(words));
     let mut losses: Vec<&(String, [f64; 3])> = all.iter().filter(|o| o.1[1] > 0.0).collect();
     losses.sort_by(|a, b| b.1[1].total_cmp(&a.1[1]));
@@ -158,6 +162,9 @@ pub(super) fn warning(read: &Read<'_>) -> Option<String> {
     // Written so that a residual that is not a number is told too.
     let closes = relative <= CLOSES;
     (!closes).then(|| {
+        if !relative.is_finite() {
+            return "THE LEDGER DOES NOT CLOSE: the energies are no finite numbers.".into();
+        }
         format!(
             "THE LEDGER DOES NOT CLOSE ({relative:.1e} of the energy turned over; up to {CLOSES:.0e} is trusted): take \
              shorter steps before trusting the energies."

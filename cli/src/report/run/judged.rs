@@ -1,6 +1,6 @@
 //! Limits that the user set, and ratings of the parts.
 
-use joulestep_engine::units::people_digits;
+use crate::report::people_digits;
 
 use super::Read;
 use crate::judge::{FACTOR, Ruling, Spread, Uncertainty};
@@ -48,6 +48,30 @@ impl Limit {
             None => String::new(),
         }
     }
+    /// How many times its error the margin is; `None`: the error is not known, or nothing.
+    fn times(&self) -> Option<f64> {
+        let times = self.margin().abs() / self.error.plus_minus()?;
+        times.is_finite().then_some(times)
+    }
+    /// The number with its error, its bound, and the margin in units of the error.
+    fn decides(&self) -> String {
+        if !self.found.is_finite() {
+            return format!("{} is no finite number, allowed is {}.", self.name, self.bound_words());
+        }
+        let found = format!("{} {}", self.digits(self.found), self.error.words(&self.unit));
+        let margin = if self.margin() < 0.0 { "exceeded by" } else { "margin" };
+        let times = self.times().map_or(String::new(), |times| match times {
+            x if x >= 1000.0 => ", more than 1000 times the error".into(),
+            x => format!(", {} times the error", people_digits(x, "1", 2)),
+        });
+        format!(
+            "{}: {}, allowed is {}; {margin} {}{times}.",
+            self.name,
+            found.trim_end(),
+            self.bound_words(),
+            self.margin_words()
+        )
+    }
     fn bound_words(&self) -> String {
         format!("at {} {}", if self.most { "most" } else { "least" }, self.digits(self.bound))
     }
@@ -73,63 +97,96 @@ fn bounded(read: &Read<'_>, rated: bool) -> Vec<Limit> {
     out
 }
 
+/// The limit or rating that decides, in words: the worst ruled, of those the one nearest in units of its error, or where
+/// no error is known in shares of the bound.
+pub(super) fn deciding(read: &Read<'_>, limits: &[Limit]) -> Option<String> {
+    let ratings = bounded(read, true);
+    let judged = |l: &&Limit| !matches!(l.ruling, Ruling::NotJudged | Ruling::Waived);
+    let all = || limits.iter().chain(&ratings).filter(judged);
+    let worst = all().map(|l| l.ruling).max()?;
+    let share = |l: &Limit| (l.margin() / l.bound.abs(), l.margin());
+    let nearest = all().filter(|l| l.ruling == worst).min_by(|a, b| {
+        let times = |l: &Limit| l.times().unwrap_or(f64::INFINITY);
+        let order = times(a).total_cmp(&times(b));
+        order.then(share(a).0.total_cmp(&share(b).0)).then(share(a).1.total_cmp(&share(b).1))
+    })?;
+    let what = match worst {
+        Ruling::Fails => "Exceeded",
+        Ruling::NotProven => "Not proven",
+        _ => "Nearest to its limit",
+    };
+    let rated = if ratings.iter().any(|r| std::ptr::eq(r, nearest)) { " (a part's rating)" } else { "" };
+    Some(format!("{what}{rated}: {}", nearest.decides()))
+}
+
 /// Limits that the user set.
 pub(super) fn limits(read: &Read<'_>) -> Vec<Limit> {
     bounded(read, false)
 }
 
 /// What is asked.
-pub(super) fn question(limits: &[Limit]) -> String {
+pub(super) fn question(read: &Read<'_>, limits: &[Limit]) -> String {
+    if read.summary.is_none() {
+        return "What happened until the record ends?".into();
+    }
     if limits.is_empty() {
-        return "What happens? The scenario sets no limit to be judged.".into();
+        return "Are the ratings of the parts kept? The scenario sets no limit of its own.".into();
     }
     let each: Vec<String> = limits.iter().map(|l| format!("{} {}", l.name, l.bound_words())).collect();
     let word = if limits.len() == 1 { "limit" } else { "limits" };
     format!("Is the {word} set kept: {}?", each.join("; ")).replace("Is the limits set", "Are the limits set")
 }
 
-/// The answer.
-pub(super) fn sentences(limits: &[Limit], verdict: &str) -> Vec<String> {
+/// The answer: what decides, then whatever else fails or is not proven.
+pub(super) fn sentences(read: &Read<'_>, limits: &[Limit], verdict: &str) -> Vec<String> {
+    let ratings = bounded(read, true);
+    let deciding = deciding(read, limits);
+    let worst = limits.iter().chain(&ratings).map(|l| l.ruling).max().unwrap_or(Ruling::NotJudged);
+    let doubts = read.summary.as_ref().map_or(0, |s| s.doubts.len());
     let mut out = Vec::new();
-    for l in limits.iter().filter(|l| l.ruling == Ruling::NotProven) {
-        out.push(format!(
-            "{} is not proven: {} {}, allowed is {}.",
-            l.name,
-            l.digits(l.found),
-            l.error.words(&l.unit),
-            l.bound_words()
-        ));
+    if worst < Ruling::NotProven && doubts > 0 {
+        let doubts = if doubts == 1 { "the doubt".into() } else { format!("the {doubts} doubts") };
+        let kept = if worst == Ruling::Passes { "; what could be judged is kept" } else { "" };
+        out.push(format!("Not proven for {doubts} below{kept}."));
     }
-    for l in limits.iter().filter(|l| l.fails()) {
-        out.push(format!(
-            "{} reaches {}; allowed is {}: exceeded by {}.",
-            l.name,
-            l.digits(l.found),
-            l.bound_words(),
-            l.margin_words()
-        ));
+    out.extend(deciding.iter().cloned());
+    for l in limits.iter().filter(|l| matches!(l.ruling, Ruling::Fails | Ruling::NotProven)) {
+        let told = l.decides();
+        if !deciding.as_ref().is_some_and(|d| d.ends_with(&told)) {
+            out.push(format!("{}: {told}", if l.fails() { "Exceeded" } else { "Not proven" }));
+        }
     }
-    if out.is_empty() && verdict == "passes" {
-        out.push(match limits.len() {
-            1 => "The limit set is kept.".into(),
-            n => format!("All {n} limits set are kept."),
-        });
-    }
-    let share = |l: &&Limit| l.margin() / l.bound.abs();
-    let nearest = limits.iter().filter(|l| l.ruling == Ruling::Passes && share(l).is_finite());
-    if let Some(l) = nearest.min_by(|a, b| share(a).total_cmp(&share(b))).filter(|_| out.len() < 2) {
-        out.push(format!(
-            "Nearest to its limit is {}: {} of {}, a margin of {}.",
-            l.name,
-            l.digits(l.found),
-            l.bound_words(),
-            l.margin_words()
-        ));
-    }
-    if limits.is_empty() {
-        out.push("The scenario sets no limit: nothing is judged.".into());
+    let judged = |all: &[Limit]| {
+        all.iter().filter(|l| !matches!(l.ruling, Ruling::NotJudged | Ruling::Waived)).count()
+    };
+    match (judged(limits), judged(&ratings)) {
+        (0, 0) if read.summary.is_none() => {}
+        (0, 0) => out.push("No limit is set and no rating is known that could be judged.".into()),
+        (set, rated) if verdict == "passes" => {
+            let several = |n: usize, what: &str| format!("{n} {what}{}", if n == 1 { "" } else { "s" });
+            out.push(match (set, rated) {
+                (set, 0) => format!("Kept: {} set.", several(set, "limit")),
+                (0, rated) => {
+                    format!("Kept: {} of the parts. The scenario sets no limit.", several(rated, "rating"))
+                }
+                _ => {
+                    format!("Kept: {} set, {} of the parts.", several(set, "limit"), several(rated, "rating"))
+                }
+            });
+        }
+        _ => {}
     }
     out
+}
+
+/// A sign that tells a ruling without colour.
+fn mark(ruling: Ruling) -> &'static str {
+    match ruling {
+        Ruling::Passes => "✓",
+        Ruling::Fails => "✗",
+        Ruling::NotProven => "?",
+        Ruling::Waived | Ruling::NotJudged => "",
+    }
 }
 
 fn row(l: &Limit) -> Vec<String> {
@@ -141,7 +198,7 @@ fn row(l: &Limit) -> Vec<String> {
         l.spread_words(),
         l.bound_words(),
         format!("{sign}{}", l.margin_words()),
-        l.ruling.word().into(),
+        format!("{} {}", mark(l.ruling), l.ruling.word()).trim_start().to_string(),
     ]
 }
 
@@ -159,12 +216,8 @@ fn table(caption: &str, limits: &[Limit]) -> Option<Grid> {
     let heads: Vec<&str> = (0..HEADS.len()).filter(|k| keeps(*k)).map(|k| HEADS[k]).collect();
     let cells = |l: &Limit| row(l).into_iter().enumerate().filter(|(k, _)| keeps(*k)).map(|c| c.1).collect();
     let mut grid = Grid::new(caption, &heads, limits.iter().map(cells).collect());
-    grid.marked = limits
-        .iter()
-        .enumerate()
-        .filter(|(_, l)| matches!(l.ruling, Ruling::Fails | Ruling::NotProven))
-        .map(|(k, _)| k)
-        .collect();
+    let ruled = |ruling: Ruling| (0..limits.len()).filter(move |&k| limits[k].ruling == ruling).collect();
+    (grid.failed, grid.marked) = (ruled(Ruling::Fails), ruled(Ruling::NotProven));
     Some(grid)
 }
 

@@ -9,7 +9,7 @@ mod windows;
 
 use std::collections::BTreeMap;
 
-use joulestep_engine::units::{people, people_digits};
+use crate::report::{people, people_digits};
 
 use super::{Block, Grid, Report, Section, Tone, words};
 use crate::diagnostic::Sources;
@@ -77,7 +77,7 @@ pub(super) fn report(file: &ResultFile) -> Result<Report, ResultError> {
     let report = Report {
         kind: "Run".into(),
         title: title(&about.scenario),
-        question: judged::question(&limits),
+        question: judged::question(&read, &limits),
         verdict: verdict.into(),
         tone,
         answers: answers(&read, &limits, verdict),
@@ -101,16 +101,14 @@ pub(super) fn report(file: &ResultFile) -> Result<Report, ResultError> {
 
 fn headline(read: &Read<'_>) -> (&'static str, Tone) {
     match read.summary.as_ref().map(Summary::verdict) {
-        Some(Verdict::Fails) => ("fails", Tone::Fails),
+        Some(Verdict::Fails) => (Verdict::Fails.word(), Tone::Fails),
         _ if !read.file.complete() => ("incomplete", Tone::Plain),
-        Some(Verdict::Passes) => ("passes", Tone::Passes),
-        Some(other) => (other.word(), Tone::Plain),
-        None => (Verdict::NotJudged.word(), Tone::Plain),
+        verdict => (verdict.unwrap_or(Verdict::NotJudged).word(), Tone::of(verdict)),
     }
 }
 
 fn answers(read: &Read<'_>, limits: &[judged::Limit], verdict: &str) -> Vec<String> {
-    let mut out = judged::sentences(limits, verdict);
+    let mut out = judged::sentences(read, limits, verdict);
     let bare = read.summary.as_ref().is_some_and(Summary::bare);
     if bare {
         out.push("The numbers are judged as they stand, without an estimate of their errors.".into());
@@ -152,10 +150,11 @@ fn warnings(read: &Read<'_>) -> Vec<String> {
         ));
     }
     if read.summary.is_none() {
-        out.push("The file holds no summary: limits, extremes and energies could not be judged.".into());
+        out.push("The file holds no summary: limits and ratings could not be judged.".into());
     }
     out.extend(read.summary.iter().flat_map(|s| &s.doubts).map(|d| format!("Doubt: {d}.")));
     out.extend(judged::exceeded_ratings(read));
+    out.extend(read.summary.iter().flat_map(|s| &s.waivers).map(|w| format!("Waived: {w}.")));
     out.extend(read.summary.iter().flat_map(|s| &s.notes).map(|n| format!("Note: {n}.")));
     out.extend(energies::warning(read));
     out
@@ -180,11 +179,14 @@ fn waveforms(read: &Read<'_>) -> Result<Vec<Block>, ResultError> {
         return Ok(vec![Block::Text("No waveform was recorded.".into())]);
     }
     let windows = windows::choose(read)?;
-    let mut blocks = vec![Block::Text(
-        "First the whole run, then a window around each thing of note, then single edges close up. Axes of time are aligned \
-         within a figure. Where a pixel holds many samples, the line spans their least and largest value."
-            .into(),
-    )];
+    let order = match windows.shown.len() {
+        1 => "",
+        _ => "First the whole run, then what happened in it, closer. ",
+    };
+    let mut blocks = vec![Block::Text(format!(
+        "{order}Samples are joined by straight lines; on/off lines hold from one sample to the next. Where a pixel holds many \
+         samples, the line spans their least and largest value."
+    ))];
     for window in &windows.shown {
         blocks.extend(traces::drawing(read, window)?.map(Block::Drawing));
     }

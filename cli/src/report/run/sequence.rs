@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use joulestep_engine::units::people;
+use crate::report::{people, people_digits};
 
 use super::Read;
 use crate::report::{Block, Grid, number};
@@ -44,6 +44,7 @@ fn lines(events: &[StoredEvent]) -> Vec<Line<'_>> {
 /// Digits that tell instants of the run apart.
 pub(super) fn instant(t: f64, end: f64) -> String {
     let (factor, unit) = match end {
+        e if e >= 120.0 => return people_digits(t, "s", 6),
         e if e > 2.0 => (1.0, "s"),
         e if e > 2e-3 => (1e3, "ms"),
         e if e > 2e-6 => (1e6, "µs"),
@@ -79,7 +80,7 @@ pub(super) fn plainer(note: &str) -> String {
 pub(super) fn blocks(read: &Read<'_>) -> Vec<Block> {
     let lines = lines(&read.events);
     if lines.is_empty() {
-        return vec![Block::Text("Nothing happened that the file tells of.".into())];
+        return vec![Block::Text("No events recorded.".into())];
     }
     let end = read.reach.1;
     let row = |Line(count, e, last): &Line<'_>| {

@@ -7,6 +7,7 @@ use joulestep_engine::control::let_through::DEFINITION;
 use super::Read;
 use crate::diagnostic::Sources;
 use crate::report::words::ASSUMED;
+use crate::result::Summary;
 
 const DEFINITIONS: [(&str, &str); 10] = [
     ("Least, largest", "extremes of a quantity at the end of any step, recorded or not"),
@@ -43,6 +44,10 @@ const DEFINITIONS: [(&str, &str); 10] = [
 pub(super) fn definitions(read: &Read<'_>) -> Vec<(String, String)> {
     let holds = |term: &str| match term {
         "Margin" => read.summary.iter().flat_map(|s| &s.scalars).any(|s| s.maximum.or(s.minimum).is_some()),
+        "Error" => !read.summary.as_ref().is_none_or(Summary::bare),
+        "Energy delivered, dissipated" | "Energy stored" | "Ledger residual" => {
+            read.scalar("ledger_residual_relative").is_some()
+        }
         "Virtual junction temperature" | "Heat" => !read.steps.heat_inputs.is_empty(),
         "Let-through I²t" => read.events.iter().any(|e| e.note.contains("let-through")),
         "Middle node" => read.file.channels().iter().any(|c| c.name.ends_with(".middle")),
@@ -63,11 +68,15 @@ fn text(table: &Table, key: &str) -> Option<String> {
 pub(super) fn assumptions(read: &Read<'_>) -> Vec<String> {
     let mut out: Vec<String> = ASSUMED.map(String::from).to_vec();
     out.push(
-        "The circuit is solved with steps from a short list: a base step, finer steps after every edge and where the error asks. \
-         Device laws hold their junction temperature over a coupling interval, which ends when they lag behind the \
-         thermal network by half the error allowed."
+        "The circuit is solved with steps from a short list: a base step, finer steps after every edge and where the error asks."
             .into(),
     );
+    if !read.steps.heat_inputs.is_empty() {
+        out.push(
+            "Temperatures of device laws follow the thermal network; a lag of half the error allowed ends a coupling interval."
+                .into(),
+        );
+    }
     let files = Sources::of_full_text(&read.file.about().scenario).files;
     let typed = files.first().and_then(|f| f.1.parse::<Table>().ok()).unwrap_or_default();
     if let Some(steps) = typed.get("steps").and_then(Value::as_table) {

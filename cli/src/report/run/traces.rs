@@ -1,6 +1,6 @@
 //! Waveforms of a window as a figure.
 
-use joulestep_engine::units::people;
+use crate::report::people;
 
 use super::Read;
 use super::windows::Window;

@@ -1,6 +1,6 @@
 // Scales: from values to places, and where the ticks are.
 
-import { decimalsOf, fixed, multiples, prefix, printed, quantity, roundStep, scaled, told } from "./numbers.js";
+import { decimalsOf, fixed, long, multiples, prefix, printed, quantity, roundStep, scaled, told } from "./numbers.js";
 
 /** A vertical scale around the values, its bounds on whole steps. */
 export class Upright {
@@ -57,7 +57,13 @@ export class Across {
       this.origin = multiples(from - coarse, from, coarse).at(-1) ?? 0;
     }
     const largest = Math.max(Math.abs(from - this.origin), Math.abs(to - this.origin));
-    [this.power, this.letter] = prefix(largest, "s");
+    [this.unit, this.one] = long(largest) ?? [];
+    if (this.unit) {
+      this.step = roundStep((to - from) / this.one / this.wanted) * this.one;
+    } else {
+      const [power, letter] = prefix(largest, "s");
+      [this.unit, this.one] = [`${letter}s`, 10 ** power];
+    }
   }
 
   x(t) {
@@ -69,19 +75,19 @@ export class Across {
   }
 
   ticks() {
-    const step = this.step / 10 ** this.power;
+    const decimals = decimalsOf(this.step / this.one);
     return multiples(this.from - this.origin, this.to - this.origin, this.step).map((at) => ({
-      at: at + this.origin, label: fixed(scaled(at, this.power), decimalsOf(step)),
+      at: at + this.origin, label: fixed(at / this.one, decimals),
     }));
   }
 
   title() {
     if (this.origin === 0) {
-      return `time (${this.letter}s)`;
+      return `time (${this.unit})`;
     }
     const size = Math.abs(this.origin);
     const coarse = 10 ** Math.ceil(Math.log10(this.to - this.from) + 0.3);
     const digits = Math.max(1, Math.round(Math.log10(size / coarse)) + 1);
-    return `time after ${told(this.origin, "s", Math.min(15, digits))} (${this.letter}s)`;
+    return `time after ${told(this.origin, "s", Math.min(15, digits))} (${this.unit})`;
   }
 }

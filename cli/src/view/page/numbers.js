@@ -24,13 +24,21 @@ function takesPrefix(unit) {
   return PREFIXED.has(unit.split(/[/ *]/)[0]);
 }
 
+/** Units of longer times as the program's texts have them: from how many seconds on, the unit, its seconds. */
+const LONG = [[172800, "d", 86400], [7200, "h", 3600], [120, "min", 60]];
+
+/** The unit of a long time, and its seconds; nothing for a time below two minutes. */
+export function long(seconds) {
+  return LONG.find(([from]) => Math.abs(seconds) >= from)?.slice(1);
+}
+
 /** Power of ten and symbol that suit a size. */
 export function prefix(size, unit) {
   if (!takesPrefix(unit) || !(size > 0) || !Number.isFinite(size)) {
     return [0, ""];
   }
   const power = Math.floor((Math.log10(size) + 1e-9) / 3) * 3;
-  const bounded = Math.min(12, Math.max(-15, power));
+  const bounded = Math.min(unit === "s" ? 0 : 12, Math.max(-15, power));
   return PREFIXES.find((p) => p[0] === bounded);
 }
 
@@ -61,6 +69,10 @@ export function told(value, unit, digits = 5) {
   const symbol = printed(unit);
   // Rounded first, so that 999.999 does not come out as 1000.0 of a prefix too small.
   const rounded = Number(value.toPrecision(digits));
+  const [name, one] = (unit === "s" && long(rounded)) || [];
+  if (name) {
+    return `${signed(String(Number((value / one).toPrecision(digits))))}\u202f${name}`;
+  }
   const [power, letter] = prefix(Math.abs(rounded), unit);
   const x = scaled(rounded, power);
   let text;
@@ -121,8 +133,13 @@ export function number(x) {
   return x === null || x === undefined ? null : Number(x);
 }
 
-/** A time as typed ("-12.5 us", "3ms", "1e-6"), s; NaN where it cannot be read. */
+/** A time as typed ("-12.5 us", "3ms", "1e-6", "30 min"), s; NaN where it cannot be read. */
 export function typedTime(text) {
+  const longer = /^\s*([+\-−]?[\d.]+)\s*(min|h|d)\s*$/i.exec(text);
+  if (longer) {
+    const one = LONG.find(([, name]) => name === longer[2].toLowerCase())[2];
+    return Number(longer[1].replace("−", "-")) * one;
+  }
   const parts = /^\s*([+\-−]?[\d.]+(?:e[+-]?\d+)?)\s*([munpµμk]?)s?\s*$/i.exec(text);
   if (!parts) {
     return NaN;
