@@ -105,6 +105,12 @@ fn the_dead_time_of_a_leg() {
     assert!((best["estimate"].as_f64().unwrap() - 2.0 * q / 20.0).abs() < 1e-15);
     // Charge balance alone is a lower bound: gates take their time on top.
     assert!(best["soft_from"].as_f64() > best["estimate"].as_f64());
+    // Numbers have their errors, and the least at the edge of a list has none.
+    for key in ["losses", "turn_on_energy", "conduction_energy"] {
+        let [value, error] = ["", "_error"].map(|end| rows[1][&format!("{key}{end}")].as_f64().unwrap());
+        assert!(error > 0.0 && error < 0.01 * value, "{key}: {value} ± {error}");
+    }
+    assert!(best["least_loss_dead_time_error"].is_null() && best["at_edge_of_list"] == "yes", "{best}");
     // The same from a scenario, and what is refused.
     let scenario =
         ["dead-time", "examples/ferry-buck.toml", "--dead-time", "100 ns", "--current", "10 A", "--csv"];

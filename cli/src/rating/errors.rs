@@ -9,7 +9,7 @@ use joulestep_models::rating::RatingTrouble;
 use joulestep_models::rating::surge::{EXACT, Ends};
 use rayon::prelude::*;
 
-use super::{Answer, Asked, Heat, Pair, Ready, Share, Spread, answer, ready};
+use super::{Answer, Asked, Heat, Pair, Ready, RideThrough, Share, Spread, answer, ready, words};
 use crate::judge::{self, Bounds, Computed, Level, Number, Uncertainty, grid_convergence, prove};
 
 /// Share by which all rises are enlarged to see what they do to a number.
@@ -81,6 +81,13 @@ fn slots_of_pair(pair: &mut Pair) -> impl Iterator<Item = &mut Uncertainty> {
         .flat_map(|s| std::iter::once(&mut s.current_error).chain(&mut s.junction_errors))
 }
 
+/// Three times the error, as of computations that do not converge.
+fn cautious(error: &mut Uncertainty) {
+    if let Uncertainty::Within { plus_minus } = *error {
+        *error = Uncertainty::NotConverging { plus_minus: 3.0 * plus_minus };
+    }
+}
+
 /// Takes the errors of [`numbers`], in its order.
 fn adopt(answer: &mut Answer, errors: Vec<Uncertainty>) {
     let Answer { rating: r, parallel } = answer;
@@ -105,12 +112,18 @@ fn adopt(answer: &mut Answer, errors: Vec<Uncertainty>) {
     }
     fill(&mut std::iter::once(&mut r.runaway_error));
     fill(&mut r.curve_errors.iter_mut().flatten());
-    // Where a part saturates, its drop has no bound that a current could tell.
+    // Where a part saturates, its drop has no bound that a current could tell, and the search ends at a cliff: neither
+    // steps nor tables show their full order there.
     let saturated = r.curve.iter().zip(&mut r.curve_errors).filter(|(p, _)| p.ends == Ends::Saturation);
-    for error in saturated.flat_map(|(_, errors)| &mut errors[2..]).filter(|e| **e != Uncertainty::Bare) {
-        *error = Uncertainty::not_estimated("the part saturates: its drop has no bound there");
+    for (_, errors) in saturated {
+        errors[..2].iter_mut().for_each(cautious);
+        for error in errors[2..].iter_mut().filter(|e| **e != Uncertainty::Bare) {
+            *error = Uncertainty::not_estimated("the part saturates: its drop has no bound there");
+        }
     }
     fill(&mut r.faults.iter_mut().map(|f| &mut f.longest_error));
+    let saturates = |f: &&mut RideThrough| f.ends_by == words::SATURATION;
+    r.faults.iter_mut().filter(saturates).for_each(|f| cautious(&mut f.longest_error));
     let Some(p) = parallel else { return };
     match &mut p.steady {
         None => fill(&mut vec![Uncertainty::Bare; 2 * (1 + dies)].iter_mut()),

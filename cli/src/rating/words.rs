@@ -6,6 +6,9 @@ use joulestep_models::rating::surge::Ends;
 use super::{Continuous, Judged, LONGEST, Parallel, Rating, verdict};
 use crate::judge::{Ruling, Uncertainty, Verdict};
 
+/// What ends a pulse whose current is more than the part carries.
+pub(super) const SATURATION: &str = "saturation";
+
 /// The worst kind of some errors, as files keep it.
 pub(super) fn kind(errors: &[Uncertainty]) -> &'static str {
     let word = |w: &str| errors.iter().find(|e| e.word() == w).map(Uncertainty::word);
@@ -111,7 +114,7 @@ pub(super) fn three(x: f64, unit: &str) -> String {
 pub(super) fn ends(dies: &[&str], ends: Ends) -> String {
     match ends {
         Ends::Junction(k) => dies.get(k).map_or("junction".into(), |d| format!("{d} junction")),
-        Ends::Saturation => "saturation".into(),
+        Ends::Saturation => SATURATION.into(),
         Ends::Nothing => "nothing".into(),
     }
 }

@@ -16,7 +16,7 @@ use crate::model::CELSIUS;
 use crate::operating::{Between, Feed, between};
 use crate::part::Part;
 
-/// Spacing of the temperatures, K, at most.
+/// Spacing of the temperatures, K; they are multiples of it, so that tables of different ranges share their nodes.
 const SPACING: f64 = 25.0;
 /// Largest drop tabulated, V: a part that would need more for a current is taken to saturate below it.
 const TOP: f64 = 60.0;
@@ -120,7 +120,7 @@ impl Conduction {
         let wide = ((hottest - first) / SPACING).ceil();
         let known = first + wide * SPACING;
         let intervals = (wide as usize + 1).next_multiple_of(WIDEST).max((TAKEN - 1) * WIDEST) << doublings;
-        let spacing = (known + SPACING - first) / intervals as f64;
+        let spacing = SPACING / f64::from(1u32 << doublings);
         let count = intervals + 1;
         let top = PIECES * (PIECE << doublings);
         let voltages = (0..=top).map(|k| TOP * (k as f64 / top as f64).powi(4)).collect();
