@@ -29,14 +29,14 @@ fn network(solid: &Solid, sizing: &Sizing) -> Compact {
 fn the_low_ohmic_stack_is_as_the_trade_knows_it() {
     let sizing = Sizing::coupling();
     let of = |name: &str| network(&to_case(&package(name)).expect("it has a case"), &sizing);
-    let (thin, thick) = (of("board-750v-5m4"), of("board-750v-5m4-soldered"));
+    let (thin, thick) = (of("board-700v-7m"), of("board-700v-7m-soldered"));
     let jfet = thin.port("jfet").expect("it has a JFET");
     let steady = |n: &Compact| n.steady_resistance(jfet, jfet);
     assert!((0.085..0.115).contains(&steady(&thin)), "{}", steady(&thin));
     let lower = 1.0 - steady(&thin) / steady(&thick);
     assert!((0.30..0.40).contains(&lower), "{lower}");
     let whole = network(
-        &to_ambient(&package("board-750v-5m4")).unwrap(),
+        &to_ambient(&package("board-700v-7m")).unwrap(),
         &Sizing { division: 1, ..Sizing::default() },
     );
     let case = |t: f64| thin.step_response(t, jfet, jfet);
@@ -63,7 +63,7 @@ fn every_shipped_stack_is_right() {
 /// A field of vias conducts between the board alone and copper throughout; a stack with it is cooler.
 #[test]
 fn via_fields_help() {
-    let with = package("board-superjunction");
+    let with = package("board-sj-620v-49m");
     let mut without = with.clone();
     without.layers.iter_mut().for_each(|l| l.vias.clear());
     let sizing = Sizing { division: 1, ..Sizing::default() };

@@ -86,7 +86,7 @@ fn the_buck_in_its_steady_state() {
 fn the_dead_time_of_a_leg() {
     let found = json(&[
         "dead-time",
-        "stack-750v-18m",
+        "cascode-700v-22m",
         "--dead-time",
         "40 ns,250 ns",
         "--current",
@@ -109,7 +109,7 @@ fn the_dead_time_of_a_leg() {
     let scenario =
         ["dead-time", "examples/ferry-buck.toml", "--dead-time", "100 ns", "--current", "10 A", "--csv"];
     assert_eq!(joulestep(&scenario).code, 0);
-    let long = ["dead-time", "stack-750v-18m", "--dead-time", "6 us", "--current", "10 A"];
+    let long = ["dead-time", "cascode-700v-22m", "--dead-time", "6 us", "--current", "10 A"];
     assert_eq!(joulestep(&long).code, 2);
     assert_eq!(joulestep(&["cycle", "examples/ferry-breaker.toml"]).code, 2);
     assert_eq!(joulestep(&["cycle", "examples/ferry-precharge.toml"]).code, 2);

@@ -103,7 +103,7 @@ pub fn mosfet() -> Part {
             ("body-transit-time", 15e-9),
             ("body-lifetime-exponent", 2.0),
             ("leakage-conductance", 3e-9),
-            ("leakage-doubling", 18.0),
+            ("leakage-energy", 0.45),
             ("breakdown-voltage", 900.0),
             ("breakdown-slope-voltage", 3.0),
             ("breakdown-drift", 6e-4),
@@ -202,7 +202,7 @@ const STACK_FITTED: [&str; 24] = [
     "jfet-drift-share",
     "jfet-drain-effect",
     "jfet-leakage-conductance",
-    "jfet-leakage-doubling",
+    "jfet-leakage-energy",
     "jfet-gate-drain-capacitance",
     "jfet-grading",
     "mosfet-on-resistance",
@@ -229,7 +229,7 @@ pub fn stack_known(made: &Part) -> Vec<&'static str> {
 pub fn stack() -> Part {
     use Quantity as Q;
     use Variable as V;
-    let mut made = joulestep::parts::load("stack-750v-18m", &|_| Err(std::io::ErrorKind::NotFound.into()))
+    let mut made = joulestep::parts::load("cascode-700v-22m", &|_| Err(std::io::ErrorKind::NotFound.into()))
         .expect("a shipped part")
         .part;
     made.curves.clear();
