@@ -140,9 +140,9 @@ fn what_cannot_be_an_impedance_is_refused() {
     }
     let (code, _, err) = run(&["impedance", "--points", "no-such-file.csv"]);
     assert!(code == 4 && err.contains("no such file"), "{err}");
-    let (code, _, err) = run(&["impedance", "board-superjuncton"]);
+    let (code, _, err) = run(&["impedance", "board-sj-620v-49n"]);
     assert!(code == 2 && err.contains("did you mean `board-sj-620v-49m`?"), "{err}");
-    let (code, out, _) = run(&["impedance", "board-superjuncton", "--json"]);
+    let (code, out, _) = run(&["impedance", "board-sj-620v-49n", "--json"]);
     assert!(code == 2 && out.contains("\"board-sj-620v-49m\""), "{out}");
     assert_eq!(run(&["impedance"]).0, 2);
     let (code, _, err) = run(&["impedance", "board-700v-7m", "--cells", "1000"]);

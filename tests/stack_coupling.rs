@@ -90,8 +90,8 @@ fn the_example_on_a_stack_runs() {
         let heat = run.thermal().expect("there is a network");
         hottest = heat.temperatures().iter().copied().fold(hottest, f64::max);
     }
-    // 400 V on 400 µH and 0.3 mF: 340 A at most after half a millisecond, less than a kilowatt on 0.05 K/W over 48 °C.
-    assert!((65.0..100.0).contains(&hottest), "{hottest}");
+    // 400 V on 400 µH and 0.3 mF: 340 A at most after half a millisecond, about a kilowatt on less than 0.1 K/W over 48 °C.
+    assert!((75.0..150.0).contains(&hottest), "{hottest}");
     assert!(run.ledger().relative() < 1e-5, "{}", run.ledger().relative());
 }
 

@@ -197,7 +197,7 @@ fn soft_switched_stacks_need_little_dead_time() {
     });
     assert!(stack.0 < 0.5 * other.0, "charges {} and {}", stack.0, other.0);
     // Between the two estimates, with the time that gates take: one is soft, the other not yet.
-    let dead = 2.0 * stack.0 / amperes + 60e-9;
+    let dead = 2.0 * stack.0 / amperes + 40e-9;
     let soft = point(&stack.1, dead, amperes, Some(stack.0)).unwrap();
     let not = point(&other.1, dead, amperes, Some(other.0)).unwrap();
     assert_eq!((soft.kinds.0, not.kinds.0 == Kind::Soft), (Kind::Soft, false), "{soft:?} {not:?}");

@@ -77,8 +77,8 @@ fn the_buck_in_its_steady_state() {
     assert!((sum + number("passive") + number("clamp") - number("losses")).abs() < 1e-9 * given);
     let die = &found["temperatures"][0];
     let of = |key: &str| die[key].as_f64().unwrap();
-    // 0.06 + 0.42 K/W above a heatsink of 50 degC.
-    assert!((of("mean") - 50.0 - 0.48 * of("power")).abs() < 0.02, "{die}");
+    // 0.045 + 0.38 + 0.45 K/W above a heatsink of 45 degC.
+    assert!((of("mean") - 45.0 - 0.875 * of("power")).abs() < 0.02, "{die}");
     assert!(of("ripple") > 0.0 && of("least") < of("mean") && of("mean") < of("largest"));
 }
 

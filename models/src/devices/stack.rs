@@ -109,17 +109,21 @@ fn build(
 
     let [middle, near, inner, far] =
         ["middle", "jfet-gate", "jfet-gate-inside", "jfet-gate-far"].map(|node| circuit.node(&of(node)));
-    let (strips, first) = Strips::new(law, v.number("jfet-gate-resistance"));
+    let each = Strips::SECTION * v.number("jfet-gate-resistance");
     let l = v.number("jfet-gate-inductance");
     let loop_name = of("jfet-gate-loop");
     let gate_loop = if l > 0.0 {
-        circuit.inductor(&loop_name, near, source, l, first, None)?
+        circuit.inductor(&loop_name, near, source, l, each, None)?
     } else {
-        circuit.resistor(&loop_name, near, source, first)?
+        circuit.resistor(&loop_name, near, source, each)?
     };
-    let jfet_die = circuit.law(&of("jfet"), "jfet", &[drain, near, inner, far, middle], strips, kelvin)?;
-    let jfet_heat = Probe::Sum(vec![(1.0, Probe::Heat(jfet_die)), (1.0, Probe::Heat(gate_loop))]);
-    components.extend([gate_loop, jfet_die]);
+    let pins_of_die = [drain, near, inner, far, middle];
+    let jfet_die = circuit.law(&of("jfet"), "jfet", &pins_of_die, Strips::new(law), kelvin)?;
+    let strip = circuit.resistor(&of("jfet-gate-strip"), near, inner, each)?;
+    let far_strip = circuit.resistor(&of("jfet-gate-far-strip"), inner, far, each)?;
+    let jfet = vec![jfet_die, gate_loop, strip, far_strip];
+    let jfet_heat = Probe::Sum(jfet.iter().map(|&id| (1.0, Probe::Heat(id))).collect());
+    components.extend(&jfet);
     let nodes = [middle, pins[1], source];
     let mosfet = mosfet::place(circuit, &of("mosfet"), nodes, &mosfet_values, linear_above, kelvin)?;
     components.extend(mosfet.components);
@@ -148,10 +152,10 @@ fn build(
         limits.push((DIE_VOLTAGE, Probe::Voltage(drain, source), f64::NEG_INFINITY, bound));
     }
     let beyond = f64::NEG_INFINITY;
-    let jfet = known_voltage(v.maybe("jfet-breakdown-voltage"), v.maybe("rated-voltage"));
+    let jfet_known = known_voltage(v.maybe("jfet-breakdown-voltage"), v.maybe("rated-voltage"));
     let mosfet_known = known_voltage(v.maybe("mosfet-breakdown-voltage"), v.maybe("mosfet-rated-voltage"));
     let mut known = vec![
-        ("jfet-voltage", Probe::Voltage(drain, near), beyond, jfet),
+        ("jfet-voltage", Probe::Voltage(drain, near), beyond, jfet_known),
         ("middle", vm.clone(), beyond, mosfet_known),
     ];
     if let Some(range) = v.maybe("current-range") {
@@ -160,7 +164,7 @@ fn build(
     let hottest = v.number("maximum-temperature");
     Ok(Built {
         components,
-        dies: vec![("jfet", vec![jfet_die, gate_loop]), ("mosfet", mosfet.die)],
+        dies: vec![("jfet", jfet), ("mosfet", mosfet.die)],
         hottest: vec![("jfet", hottest), ("mosfet", hottest)],
         quantities: vec![
             ("voltage", "drain-source voltage at the pins", Probe::Voltage(pins[0], pins[2])),

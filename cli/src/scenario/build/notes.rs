@@ -37,8 +37,7 @@ impl Build<'_> {
             let text = format!("only one pin touches node `{}` (component `{}`)", l.node, l.component);
             note(format!("node.{}", l.node), text, true)
         };
-        // A name with a point is a node inside a component, which may be all of one law.
-        let mut all: Vec<Note> = loose_ends.iter().filter(|l| !l.node.contains('.')).map(loose).collect();
+        let mut all: Vec<Note> = loose_ends.iter().map(loose).collect();
         self.gate_levels(&mut all);
         self.dies(&mut all);
         self.work(heated, &mut all);

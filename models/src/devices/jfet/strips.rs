@@ -11,8 +11,8 @@ use crate::charge::Depletion;
 use crate::junction::{Breakdown, Leakage};
 
 /// The die in three equal sections along its gate strips; pins drain, gate of each section (the first is the one that
-/// the gate's pad feeds), source. Between two gates lies a section's resistance, and before the first one another that the
-/// circuit around it has.
+/// the gate's pad feeds), source. Before each gate lies a section's resistance, which the circuit around it has: between
+/// nodes that stand near 0 V no rounding of the middle node's voltage gets into its current.
 ///
 /// A strip of resistance R along which a current is taken evenly drops R/3 on average; three sections R_s with a third
 /// of the current each drop R_s·(1 + (2/3)² + (1/3)²) = 14/9·R_s. So R_s = 9/14 of the resistance R/3 that a
@@ -22,8 +22,6 @@ use crate::junction::{Breakdown, Leakage};
 pub(crate) struct Strips<L> {
     /// One section.
     third: Jfet<L>,
-    /// Conductance between two gates, S.
-    along: L,
     /// Charge of drain against source, of the whole die.
     drain_source: Depletion<L>,
 }
@@ -32,20 +30,17 @@ pub(crate) struct Strips<L> {
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct SettledStrips<L> {
     third: Settled<L>,
-    along: L,
     drain_source: Depletion<L>,
 }
 
-abreast!(Strips: third, along, drain_source);
-
-/// Of the gate resistance, what lies in each section.
-const SECTION: f64 = 9.0 / 14.0;
+abreast!(Strips: third, drain_source);
 
 impl Strips<f64> {
-    /// The die with a gate resistance as it is measured at the gate (Ω, above zero), and what of it lies before the
-    /// first section.
-    pub(crate) fn new(die: Jfet<f64>, gate_resistance: f64) -> (Self, f64) {
-        let each = SECTION * gate_resistance;
+    /// Of the gate resistance as it is measured at the gate, what lies before each section's gate.
+    pub(crate) const SECTION: f64 = 9.0 / 14.0;
+
+    /// The die in sections.
+    pub(crate) fn new(die: Jfet<f64>) -> Self {
         let part = |b: Option<Breakdown<f64>>| b.map(|b| Breakdown { current: b.current / 3.0, ..b });
         let [gate, emission, gap] = die.gate;
         let third = Jfet {
@@ -59,7 +54,7 @@ impl Strips<f64> {
             source_gate: die.source_gate.times(1.0 / 3.0),
             ..die
         };
-        (Self { third, along: 1.0 / each, drain_source: die.drain_source }, each)
+        Self { third, drain_source: die.drain_source }
     }
 }
 
@@ -67,7 +62,7 @@ impl<L: Lane> Law<L, 4> for Strips<L> {
     type Settled = SettledStrips<L>;
 
     fn settle(&self, kelvin: L) -> SettledStrips<L> {
-        SettledStrips { third: self.third.settle(kelvin), along: self.along, drain_source: self.drain_source }
+        SettledStrips { third: self.third.settle(kelvin), drain_source: self.drain_source }
     }
 
     #[inline(always)]
@@ -80,10 +75,9 @@ impl<L: Lane> Law<L, 4> for Strips<L> {
             (flow.i.map(joined), flow.q.map(joined))
         };
         let [(i1, q1), (i2, q2), (i3, q3)] = [section(g1), section(g2), section(g3)];
-        let (first, second) = ((g1 - g2) * at.along, (g2 - g3) * at.along);
         let qds = at.drain_source.charge(vds);
         Flow {
-            i: [i1[0] + i2[0] + i3[0], i1[1] + first, i2[1] - first + second, i3[1] - second],
+            i: [i1[0] + i2[0] + i3[0], i1[1], i2[1], i3[1]],
             q: [q1[0] + q2[0] + q3[0] + qds, q1[1], q2[1], q3[1]],
         }
     }
