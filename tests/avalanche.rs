@@ -59,7 +59,7 @@ fn energy_and_time_in_avalanche() {
 /// The invented low-voltage MOSFET, at the breakdown voltage that it has at half the current.
 #[test]
 fn low_voltage_mosfet_in_avalanche() {
-    let part = ship("mosfet-si-30v-0m6");
+    let part = ship("mosfet-si-28v-0m8");
     let (l, i, vdd) = (5e-6, 50.0, 12.0);
     let breakdown = rest(&part, 0.0, Feed::Current(0.5 * i), 25.0).voltage();
     assert!((33.0..37.0).contains(&breakdown), "{breakdown}");

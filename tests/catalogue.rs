@@ -44,7 +44,7 @@ fn samples(kind: &str) -> Vec<Vec<(&'static str, f64)>> {
             vec![("capacitance", 1e-9), ("grading", 0.37)],
             vec![],
         ],
-        "varistor" => vec![from_part("varistor-400v-bus")],
+        "varistor" => vec![from_part("varistor-400v-rail")],
         "constant-power" => vec![vec![("power", 5e3), ("minimum-voltage", 200.0)]],
         "diode" => {
             let recovering = vec![
@@ -55,24 +55,24 @@ fn samples(kind: &str) -> Vec<Vec<(&'static str, f64)>> {
             ];
             let breaking = [recovering.clone(), vec![("breakdown-voltage", 700.0)]].concat();
             let plain = vec![("saturation-current", 1e-12), ("grading", 0.4)];
-            vec![from_part("diode-sic-750v-60a"), plain, recovering, breaking]
+            vec![from_part("diode-sic-700v-50a"), plain, recovering, breaking]
         }
         "mosfet" | "jfet" => {
             let mut all = vec![
-                from_part("stack-750v-5m4")
+                from_part("cascode-700v-7m")
                     .into_iter()
                     .filter_map(|(key, x)| Some((key.strip_prefix(kind)?.strip_prefix('-')?, x)))
                     .filter(|(key, _)| find(kind).unwrap().params.iter().any(|p| p.key == *key))
                     .collect(),
             ];
             if kind == "mosfet" {
-                all.extend(["mosfet-sic-1200v-80m", "mosfet-superjunction-650v-40m"].map(from_part));
+                all.extend(["mosfet-sic-1300v-82m", "mosfet-sj-620v-49m"].map(from_part));
                 // A body diode with contacts and without stored charge; no breakdown.
                 all.push(vec![("on-resistance", 1e-2), ("threshold", 4.0), ("body-resistance", 5e-3)]);
             }
             all
         }
-        "stack" => vec![from_part("stack-750v-5m4"), from_part("stack-750v-18m")],
+        "stack" => vec![from_part("cascode-700v-7m"), from_part("cascode-700v-22m")],
         "ideal-diode" => {
             vec![vec![("forward-voltage", 0.7)], vec![("forward-voltage", 0.3), ("on-resistance", 0.1)]]
         }

@@ -5,7 +5,7 @@ use serde_json::Value;
 use crate::common::program::joulestep;
 use crate::common::rig::near;
 
-const PARTS: [&str; 3] = ["stack-750v-18m", "mosfet-sic-750v-18m", "diode-sic-750v-60a"];
+const PARTS: [&str; 3] = ["cascode-700v-22m", "mosfet-sic-700v-12m", "diode-sic-700v-50a"];
 
 fn compare(more: &[&str]) -> crate::common::program::Done {
     joulestep(&[&["parts", "compare"], &PARTS[..], more].concat())
@@ -13,13 +13,13 @@ fn compare(more: &[&str]) -> crate::common::program::Done {
 
 #[test]
 fn formats_agree_and_the_reference_is_one() {
-    let json = compare(&["--json", "--reference", "mosfet-sic-750v-18m"]);
+    let json = compare(&["--json", "--reference", "mosfet-sic-700v-12m"]);
     assert_eq!(json.code, 0, "{}", json.err);
     let told: Value = serde_json::from_str(&json.out).unwrap();
-    assert_eq!(told["reference"], "mosfet-sic-750v-18m");
+    assert_eq!(told["reference"], "mosfet-sic-700v-12m");
     let rows = told["rows"].as_array().unwrap();
     assert_eq!(rows.len(), 6);
-    for row in rows.iter().filter(|r| r["part"] == "mosfet-sic-750v-18m") {
+    for row in rows.iter().filter(|r| r["part"] == "mosfet-sic-700v-12m") {
         for figure in told["definitions"].as_object().unwrap().keys() {
             assert_eq!(row[format!("{figure}_relative")], 1.0, "{figure}");
         }
@@ -33,16 +33,20 @@ fn formats_agree_and_the_reference_is_one() {
         near("R·Q_g", of("on_resistance_gate_charge"), of("on_resistance") * of("gate_charge"), 1e-12);
         near("C_o(tr)·V", of("output_capacitance_time_related") * 400.0, of("output_charge"), 1e-12);
     }
-    let csv = compare(&["--csv", "--reference", "mosfet-sic-750v-18m"]).out;
+    let csv = compare(&["--csv", "--reference", "mosfet-sic-700v-12m"]).out;
     let lines: Vec<&str> = csv.split_terminator("\r\n").collect();
     assert_eq!(lines.len(), 7);
     let column = lines[0].split(',').position(|h| h == "on_resistance (ohm)").unwrap();
     let first: f64 = lines[1].split(',').nth(column).unwrap().parse().unwrap();
     assert_eq!(Some(first), rows[0]["on_resistance"].as_f64());
     let text = compare(&[]).out;
-    for part in
-        ["R_on·E_oss", "at 125.0 °C", "relative to stack-750v-18m", "Conditions and definitions", "V = 400 V"]
-    {
+    for part in [
+        "R_on·E_oss",
+        "at 125.0 °C",
+        "relative to cascode-700v-22m",
+        "Conditions and definitions",
+        "V = 400 V",
+    ] {
         assert!(text.contains(part), "{part} in\n{text}");
     }
 }
@@ -111,7 +115,7 @@ fn resistance_against_temperature() {
     assert!(!told["unipolar_limits"].as_array().unwrap().is_empty());
     let text = joulestep(&["parts", "resistance", PARTS[0]]).out;
     assert!(
-        text.contains("Resistance budget of stack-750v-18m") && text.contains("unipolar limit"),
+        text.contains("Resistance budget of cascode-700v-22m") && text.contains("unipolar limit"),
         "{text}"
     );
 }
@@ -119,20 +123,20 @@ fn resistance_against_temperature() {
 #[test]
 fn what_cannot_be_compared_is_refused() {
     for (args, expected) in [
-        (vec!["parts", "compare", "stack-750v-18"], "no shipped part is named"),
+        (vec!["parts", "compare", "cascode-700v-8m"], "no shipped part is named"),
         (vec!["parts", "compare", PARTS[0], "--reference", PARTS[1]], "not among the parts compared"),
         (vec!["parts", "compare", PARTS[0], PARTS[0]], "named twice"),
         (vec!["parts", "compare", PARTS[0], "--temperature", "200 degC"], "highest junction temperature"),
         (vec!["parts", "compare", PARTS[0], "--temperature", "125 V"], "--temperature"),
         (vec!["parts", "compare", PARTS[0], "--voltage", "800 V"], "rated voltage"),
         (vec!["parts", "compare", PARTS[0], "--current", "20 A"], "--heatsink"),
-        (vec!["parts", "compare", "varistor-400v-bus"], "neither a switch"),
+        (vec!["parts", "compare", "varistor-400v-rail"], "neither a switch"),
         (vec!["parts", "compare", PARTS[0], "--gate-on", "1 V"], "does not turn it on"),
         (vec!["parts", "compare", PARTS[0], "--test-current", "10 kA"], "saturates it"),
         (vec!["parts", "resistance", PARTS[0], "--test-current", "10 kA"], "saturates it"),
         (vec!["parts", "compare", PARTS[0], "--current", "-5 A", "--heatsink", "80 degC"], "above zero"),
         (vec!["parts", "compare", PARTS[0], "--current", "5 A", "--heatsink", "-300 degC"], "above -150"),
-        (vec!["parts", "resistance", "diode-sic-750v-60a"], "has no gate"),
+        (vec!["parts", "resistance", "diode-sic-700v-50a"], "has no gate"),
         (vec!["parts", "resistance", PARTS[0], "--from", "100 degC", "--to", "50 degC"], "--to above --from"),
         (vec!["parts", "resistance", PARTS[0], "--step", "0.01 K"], "at most 1000"),
         (vec!["parts", "resistance", PARTS[0], "--from", "180 degC", "--to", "190 degC"], "beyond"),

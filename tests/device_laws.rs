@@ -11,7 +11,7 @@ use joulestep_models::devices::mosfet::Mosfet;
 use joulestep_models::devices::square_law_jfet::SquareLawJfet;
 use joulestep_models::devices::square_law_mosfet::SquareLawMosfet;
 use joulestep_models::devices::varistor::Varistor;
-use joulestep_models::junction::Junction;
+use joulestep_models::junction::{Junction, Leakage};
 use joulestep_models::table::ChargeTable;
 
 use crate::common::ref1::{Duty, ref1};
@@ -310,8 +310,7 @@ fn smooth_mosfet_channel() {
             body: Some([1e-40, 1.0, 1.12]),
             breakdown: None,
             breakdown_drift: 0.0,
-            leakage: 0.0,
-            leakage_doubling: 10.0,
+            leakage: Leakage { conductance: 0.0, energy: 0.6, stated_at: 298.15 },
             linear_above: 1e3,
             cgs: 0.0,
             drain_gate: no_charge(),

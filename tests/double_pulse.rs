@@ -38,8 +38,8 @@ fn point(current: f64, celsius: f64) -> Point {
 /// upper device has at that current.
 #[test]
 fn the_current_asked_for_is_switched() {
-    let part = shipped("mosfet-sic-750v-18m");
-    let diode = shipped("diode-sic-750v-60a");
+    let part = shipped("mosfet-sic-700v-12m");
+    let diode = shipped("diode-sic-700v-50a");
     let o = at(&part, &diode, 18.0, point(40.0, 25.0));
     // The part's resistance rises a little with the current; turn-off itself takes time.
     near("I at turn-off", o.switched.0, 40.0, 2e-3);
@@ -58,12 +58,14 @@ fn the_current_asked_for_is_switched() {
 /// with the overlap and the recovery on top, and never less.
 #[test]
 fn hard_switching_costs_the_charge_of_the_upper_device() {
-    let diode = shipped("diode-sic-750v-60a");
-    for (name, on) in [("mosfet-sic-750v-18m", 18.0), ("stack-750v-18m", 12.0)] {
+    let diode = shipped("diode-sic-700v-50a");
+    for (name, on) in [("mosfet-sic-700v-12m", 16.0), ("cascode-700v-22m", 10.0)] {
         let part = shipped(name);
         // Long enough for the loop's ringing with the diode's capacitance to die away.
         let bench = Bench { second_pulse: 10e-6, ..Bench::new(on, 0.0) };
-        let o = run(&part, &diode, &bench, &point(4.0, 25.0)).unwrap();
+        // So slow that the loop's ringing does not drive the upper diode into avalanche, which takes what is counted here.
+        let slow = Point { gate_resistance: 30.0, ..point(4.0, 25.0) };
+        let o = run(&part, &diode, &bench, &slow).unwrap();
         let charge = |p: &Part| output_charge(p.entry(), &p.values, &[400.0], 25.0).unwrap()[0];
         let (own, upper) = (charge(&part), charge(&diode));
         let least = upper.charging_loss() + own.energy;
@@ -83,8 +85,8 @@ fn hard_switching_costs_the_charge_of_the_upper_device() {
 /// More current, a larger gate resistance and a hotter recovering diode all cost energy (common practice, no source).
 #[test]
 fn energies_go_as_the_trade_expects() {
-    let part = shipped("mosfet-sic-750v-18m");
-    let pin = shipped("diode-si-650v-30a");
+    let part = shipped("mosfet-sic-700v-12m");
+    let pin = shipped("diode-si-600v-25a");
     let of = |current, gate_resistance, celsius| {
         let p = Point { current, gate_resistance, celsius, voltage: 400.0 };
         at(&part, &pin, 18.0, p)
@@ -100,7 +102,7 @@ fn energies_go_as_the_trade_expects() {
 
 const GRID: [&str; 7] = [
     "double-pulse",
-    "stack-750v-18m",
+    "cascode-700v-22m",
     "--current",
     "10 A,20 A,30 A",
     "--temperature",
@@ -135,7 +137,7 @@ fn waveforms_are_kept() {
     let to = folder.path().join("points");
     let path = to.to_str().unwrap();
     let args =
-        ["double-pulse", "mosfet-sic-750v-18m", "--current", "20 A", "--waveforms", path, "--pictures", path];
+        ["double-pulse", "mosfet-sic-700v-12m", "--current", "20 A", "--waveforms", path, "--pictures", path];
     let done = joulestep(&[&args[..], &["--json"]].concat());
     assert!([0, 1, 5].contains(&done.code), "{}", done.err);
     let told: Value = serde_json::from_str(&done.out).unwrap();
@@ -162,19 +164,19 @@ fn waveforms_are_kept() {
 fn what_cannot_be_pulsed_is_refused() {
     let base = |part: &'static str| vec!["double-pulse", part, "--current", "20 A"];
     for (args, expected) in [
-        (base("stack-750v-18"), "no shipped part is named"),
-        (base("diode-sic-750v-60a"), "has no gate"),
-        ([base("stack-750v-18m"), vec!["--voltage", "900 V"]].concat(), "rated voltage"),
+        (base("cascode-700v-8m"), "no shipped part is named"),
+        (base("diode-sic-700v-50a"), "has no gate"),
+        ([base("cascode-700v-22m"), vec!["--voltage", "900 V"]].concat(), "rated voltage"),
         (
-            [base("stack-750v-18m"), vec!["--temperature", "200 degC"]].concat(),
+            [base("cascode-700v-22m"), vec!["--temperature", "200 degC"]].concat(),
             "highest junction temperature",
         ),
-        ([base("stack-750v-18m"), vec!["--gate-on", "25 V"]].concat(), "gate"),
-        ([base("stack-750v-18m"), vec!["--gate-resistance", "0 ohm"]].concat(), "above zero"),
-        ([base("stack-750v-18m"), vec!["--pause", "2 A"]].concat(), "--pause"),
-        ([base("stack-750v-18m"), vec!["--upper", "varistor-400v-bus"]].concat(), "neither a switch"),
-        ([base("mosfet-sic-750v-18m"), vec!["--kelvin"]].concat(), "no Kelvin source pin"),
-        (vec!["double-pulse", "stack-750v-18m", "--current", "1 MA"], "cannot be reached"),
+        ([base("cascode-700v-22m"), vec!["--gate-on", "25 V"]].concat(), "gate"),
+        ([base("cascode-700v-22m"), vec!["--gate-resistance", "0 ohm"]].concat(), "above zero"),
+        ([base("cascode-700v-22m"), vec!["--pause", "2 A"]].concat(), "--pause"),
+        ([base("cascode-700v-22m"), vec!["--upper", "varistor-400v-rail"]].concat(), "neither a switch"),
+        ([base("mosfet-sic-700v-12m"), vec!["--kelvin"]].concat(), "no Kelvin source pin"),
+        (vec!["double-pulse", "cascode-700v-22m", "--current", "1 MA"], "cannot be reached"),
     ] {
         let done = joulestep(&args);
         assert_eq!(done.code, 2, "{args:?}: {}{}", done.out, done.err);

@@ -51,15 +51,13 @@ fn kelvin<L: Lane>(run: &Run<L>, input: usize, lane: usize) -> f64 {
 }
 
 /// The default against a run whose laws follow the network within 20 mK, and every 20 ns at least.
-fn against_fine(what: &str, path: &Path, text: &str, once: f64) -> Run<f64> {
+fn against_fine(what: &str, path: &Path, text: &str) -> Run<f64> {
     let (run, found) = hottest(path, text, None);
     let (fine, truth) = hottest(path, text, Some((0.02, 20e-9)));
     let input = run.thermal().unwrap().modal().inputs().iter().position(|i| i.ends_with("jfet")).unwrap();
     let (c, f, error) = (run.counters(), fine.counters(), kelvin(&run, input, 0));
-    println!("{what}: {found:.2} °C ± {error:.2} K, fine {truth:.2} °C, was {once} °C\n  {c:?}\n  {f:?}");
+    println!("{what}: {found:.2} °C ± {error:.2} K, fine {truth:.2} °C\n  {c:?}\n  {f:?}");
     assert!((found - truth).abs() < 1.0, "{what}: {found} °C for {truth} °C");
-    // As it was found once by a program that coupled every 1 ns or 20 ns, handed over mean powers and knew no bound.
-    assert!((found - once).abs() < 1.0, "{what}: {found} °C for {once} °C");
     assert!(error < 3.0 && (found - truth).abs() < error.max(0.5), "{what}: {error} K");
     let heat = run.thermal().unwrap();
     assert!(heat.residual().abs() < 1e-9 && run.ledger().relative() < 1e-4);
@@ -70,7 +68,7 @@ fn against_fine(what: &str, path: &Path, text: &str, once: f64) -> Run<f64> {
 #[test]
 fn the_ferry_breaker_trips_at_700_a() {
     let (path, text) = data("ferry.toml");
-    let run = against_fine("ferry", &path, &text, 233.3);
+    let run = against_fine("ferry", &path, &text);
     assert!(run.counters().couplings <= 2000, "{:?}", run.counters());
 }
 
@@ -87,9 +85,9 @@ fn scaled(text: &str, scale: f64) -> String {
 #[test]
 fn trips_at_other_speeds() {
     let (path, text) = data("trip.toml");
-    for (scale, finest, once) in [(10.0, "1 ns", 79.2), (1.0, "1 ns", 113.1), (0.1, "0.125 ns", 246.9)] {
+    for (scale, finest) in [(10.0, "1 ns"), (1.0, "1 ns"), (0.1, "0.125 ns")] {
         let scaled = scaled(&text, scale).replace("1 ns", finest);
-        let run = against_fine(&format!("trip, {scale}"), &path, &scaled, once);
+        let run = against_fine(&format!("trip, {scale}"), &path, &scaled);
         assert!(run.counters().couplings <= 2000, "{:?}", run.counters());
     }
     // The fastest warms by 3 K in a nanosecond: where that is the finest step, the run says that it is too long.

@@ -28,7 +28,7 @@ fn numbers(value: &Value) -> Vec<f64> {
 
 #[test]
 fn a_stack_is_told_whole() {
-    let told = json(&["impedance", "board-superjunction", "--cells", "9000", "--json"]);
+    let told = json(&["impedance", "board-sj-620v-49m", "--cells", "9000", "--json"]);
     let stack = &told["stacks"][0];
     assert_eq!(stack["dies"][0], "mosfet");
     for path in ["junction_to_case", "junction_to_boundary"] {
@@ -65,9 +65,9 @@ fn two_stacks_are_held_against_one_another() {
     let picture = folder.path().join("both.svg");
     let (code, out, err) = run(&[
         "impedance",
-        "board-750v-5m4",
+        "board-700v-7m",
         "--against",
-        "board-750v-5m4-soldered",
+        "board-700v-7m-soldered",
         "--cells",
         "20000",
         "--svg",
@@ -140,12 +140,12 @@ fn what_cannot_be_an_impedance_is_refused() {
     }
     let (code, _, err) = run(&["impedance", "--points", "no-such-file.csv"]);
     assert!(code == 4 && err.contains("no such file"), "{err}");
-    let (code, _, err) = run(&["impedance", "board-superjuncton"]);
-    assert!(code == 2 && err.contains("did you mean `board-superjunction`?"), "{err}");
-    let (code, out, _) = run(&["impedance", "board-superjuncton", "--json"]);
-    assert!(code == 2 && out.contains("\"board-superjunction\""), "{out}");
+    let (code, _, err) = run(&["impedance", "board-sj-620v-49n"]);
+    assert!(code == 2 && err.contains("did you mean `board-sj-620v-49m`?"), "{err}");
+    let (code, out, _) = run(&["impedance", "board-sj-620v-49n", "--json"]);
+    assert!(code == 2 && out.contains("\"board-sj-620v-49m\""), "{out}");
     assert_eq!(run(&["impedance"]).0, 2);
-    let (code, _, err) = run(&["impedance", "board-750v-5m4", "--cells", "1000"]);
+    let (code, _, err) = run(&["impedance", "board-700v-7m", "--cells", "1000"]);
     assert!(code == 2 && err.contains("at most 1000 are allowed"), "{err}");
 }
 

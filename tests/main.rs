@@ -48,6 +48,8 @@ mod comparison;
 mod says_what_it_does;
 // the double pulse against charge balance and closed forms
 mod double_pulse;
+// hard switching of the shipped cascodes
+mod hard_switching;
 // figures of merit
 mod merit;
 // measurements against closed forms and the reference solution
@@ -94,6 +96,8 @@ mod rating_trade;
 mod travel;
 // facts of the trade
 mod trade_facts;
+// the JFET when hot and when its drain moves fast; short circuits
+mod jfet_laws;
 // unipolar limits, critical field, mobility; temperature laws against published exponents
 mod unipolar_limits;
 // the viewer: who is let in, exactness, the page in a real browser

@@ -67,7 +67,7 @@ fn gate_charge_is_the_integral_of_the_gate_current() {
     use joulestep_engine::circuit::probe::Probe;
     use joulestep_engine::circuit::wave::Wave;
     use joulestep_engine::run::setup::Setup;
-    for name in ["stack-750v-18m", "mosfet-sic-750v-18m"] {
+    for name in ["cascode-700v-22m", "mosfet-sic-700v-12m"] {
         let part = shipped(name);
         let found = figures(&part, &at(25.0)).unwrap();
         let on = found.gate_on.unwrap();
@@ -119,7 +119,7 @@ fn gate_charge_is_the_integral_of_the_gate_current() {
 /// output charge is its integral (definitions of IEC 60747-8 and JESD24, from memory).
 #[test]
 fn recovery_of_a_majority_carrier_diode_is_its_output_charge() {
-    let part = shipped("diode-sic-750v-60a");
+    let part = shipped("diode-sic-700v-50a");
     for rate in [3e8, 1e9, 3e9] {
         let r = Ramp { current: 20.0, rate, voltage: 400.0, gate: 0.0, celsius: 25.0 };
         let found = ramp(&part, &r).unwrap();
@@ -135,7 +135,7 @@ fn recovery_of_a_majority_carrier_diode_is_its_output_charge() {
 /// A stored-charge diode: more charge at a faster ramp and when hot (Lauritzen & Ma 1991).
 #[test]
 fn recovery_grows_with_rate_and_temperature() {
-    let part = shipped("diode-si-650v-30a");
+    let part = shipped("diode-si-600v-25a");
     let by = |rate, celsius| {
         ramp(&part, &Ramp { current: 30.0, rate, voltage: 400.0, gate: 0.0, celsius }).unwrap().charge
     };
@@ -147,7 +147,7 @@ fn recovery_grows_with_rate_and_temperature() {
 /// of one device is solved again by bisection on T_j = T_s + R·I²·R_on(T_j).
 #[test]
 fn number_in_parallel_is_the_least_that_stays_cool() {
-    let part = shipped("stack-750v-18m");
+    let part = shipped("cascode-700v-22m");
     let gate = gate_on(&part, &Conditions::default()).unwrap().unwrap();
     let duty = Duty { current: 200.0, heatsink: 80.0, interface: 0.3, hottest: None };
     let found = needed(&part, gate, &duty).unwrap().unwrap();
@@ -173,12 +173,12 @@ fn number_in_parallel_is_the_least_that_stays_cool() {
 
 #[test]
 fn what_the_part_does_not_allow_is_refused() {
-    let part = shipped("stack-750v-18m");
+    let part = shipped("cascode-700v-22m");
     let refused = |c: Conditions| figures(&part, &c).unwrap_err();
     let told = refused(at(200.0)).to_string();
-    assert!(told.contains("stack-750v-18m") && told.contains("200") && told.contains("175"), "{told}");
+    assert!(told.contains("cascode-700v-22m") && told.contains("200") && told.contains("175"), "{told}");
     assert!(matches!(refused(Conditions { voltage: 900.0, ..at(25.0) }), MeritTrouble::Limit { .. }));
     assert!(matches!(refused(Conditions { gate_on: Some(30.0), ..at(25.0) }), MeritTrouble::Limit { .. }));
-    let varistor = shipped("varistor-400v-bus");
+    let varistor = shipped("varistor-400v-rail");
     assert!(matches!(figures(&varistor, &at(25.0)).unwrap_err(), MeritTrouble::Lacks { .. }));
 }

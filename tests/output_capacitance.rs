@@ -90,7 +90,7 @@ fn capacitance_of_a_one_sided_junction() {
 /// falls by two to three decades within a few tens of volts (common practice, no source), smoothly.
 #[test]
 fn superjunction() {
-    let part = ship("mosfet-superjunction-650v-40m");
+    let part = ship("mosfet-sj-620v-49m");
     let n = |key: &str| part.values.number(key);
     let c = |v: f64| {
         let depletion = (n("drain-source-capacitance") + n("gate-drain-capacitance"))
@@ -129,7 +129,7 @@ fn superjunction() {
 /// stepping drives into the drain while it rises, and C_iss, C_rss in order.
 #[test]
 fn stack() {
-    for name in ["stack-750v-5m4", "stack-1200v-35m"] {
+    for name in ["cascode-700v-7m", "cascode-1300v-48m"] {
         let part = ship(name);
         let at = output_charge(part.entry(), &part.values, &[400.0], 25.0).unwrap()[0];
         let mut c = Circuit::new();

@@ -21,22 +21,21 @@ fn network(solid: &Solid, sizing: &Sizing) -> Compact {
     reduce(&system, &Span::default()).expect("it converges").network
 }
 
-/// Common practice, no source: of a 5.4 mΩ, 750 V stack in a leadless power package on a thick-copper board with an
-/// insulating interface, junction to case is about 0.1 K/W; it dominates up to about 1 ms and adds nothing after
-/// 10 ms; thinning the die and sintering its attach lowers it by 30 % to 40 % for one die size. The invented stacks
-/// have plausible dimensions, not fitted ones; found: 0.098 K/W, 98 % at 1 ms, all of it reached at 10 ms, 37 %.
+/// Common practice, no source: of a cascode in a surface-mounted power package on a board with an insulating interface,
+/// junction to case is about 1.5 K·mm²/W; it dominates up to about 1 ms and adds nothing after 10 ms, where the board
+/// counts; thinning the die and sintering its attach lowers it by 30 % to 40 % for one die size.
 #[test]
 fn the_low_ohmic_stack_is_as_the_trade_knows_it() {
     let sizing = Sizing::coupling();
     let of = |name: &str| network(&to_case(&package(name)).expect("it has a case"), &sizing);
-    let (thin, thick) = (of("board-750v-5m4"), of("board-750v-5m4-soldered"));
+    let (thin, thick) = (of("board-700v-7m"), of("board-700v-7m-soldered"));
     let jfet = thin.port("jfet").expect("it has a JFET");
     let steady = |n: &Compact| n.steady_resistance(jfet, jfet);
-    assert!((0.085..0.115).contains(&steady(&thin)), "{}", steady(&thin));
+    assert!((1.3..1.8).contains(&(9.79 * steady(&thin))), "{}", steady(&thin));
     let lower = 1.0 - steady(&thin) / steady(&thick);
     assert!((0.30..0.40).contains(&lower), "{lower}");
     let whole = network(
-        &to_ambient(&package("board-750v-5m4")).unwrap(),
+        &to_ambient(&package("board-700v-7m")).unwrap(),
         &Sizing { division: 1, ..Sizing::default() },
     );
     let case = |t: f64| thin.step_response(t, jfet, jfet);
@@ -44,7 +43,6 @@ fn the_low_ohmic_stack_is_as_the_trade_knows_it() {
     println!("to case {:.4}, lower by {lower:.3}, whole {:.3}", steady(&thin), ambient(1e9));
     assert!(case(1e-3) > 0.9 * ambient(1e-3) && case(0.1) < 0.25 * ambient(0.1));
     assert!(case(1e-2) > 0.99 * steady(&thin));
-    // Continuous current of about 90 A from 50 °C to 175 °C with 11.5 mΩ at temperature: 1.3 K/W.
     assert!((1.1..1.6).contains(&ambient(1e9)), "{}", ambient(1e9));
 }
 
@@ -63,7 +61,7 @@ fn every_shipped_stack_is_right() {
 /// A field of vias conducts between the board alone and copper throughout; a stack with it is cooler.
 #[test]
 fn via_fields_help() {
-    let with = package("board-superjunction");
+    let with = package("board-sj-620v-49m");
     let mut without = with.clone();
     without.layers.iter_mut().for_each(|l| l.vias.clear());
     let sizing = Sizing { division: 1, ..Sizing::default() };

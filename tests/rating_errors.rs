@@ -112,7 +112,7 @@ fn a_crest_between_steps_is_not_missed() {
     }
 }
 
-const PART: [&str; 6] = ["rating", "stack-750v-18m", "--interface", "0.3 K/W", "--points", "5"];
+const PART: [&str; 6] = ["rating", "cascode-700v-22m", "--interface", "0.3 K/W", "--points", "5"];
 
 fn rows(told: &Value) -> &Vec<Value> {
     told["curve"].as_array().expect("rows")
@@ -181,7 +181,13 @@ fn what_is_required_passes_fails_or_is_not_proven() {
 /// Dies that contradict each other leave every verdict not proven, but a failure stands.
 #[test]
 fn a_part_that_contradicts_its_package_proves_nothing() {
-    let base = ["rating", "stack-750v-5m4", "--on", "board-750v-5m4", "--cells", "5000", "--points", "2"];
+    let mine = include_str!("../models/src/packages/board-700v-7m.toml")
+        .replace("length = \"2.92 mm\"\nwidth = \"2.92 mm\"", "length = \"2.4 mm\"\nwidth = \"2.5 mm\"");
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("mine.toml");
+    std::fs::write(&path, mine).expect("written");
+    let on = path.to_str().expect("UTF-8");
+    let base = ["rating", "cascode-700v-7m", "--on", on, "--cells", "5000", "--points", "2"];
     for (more, code) in [
         (&[][..], 5),
         (&["--required-current", "1 A"][..], 5),
@@ -197,7 +203,7 @@ fn a_part_that_contradicts_its_package_proves_nothing() {
 /// ± of impedances, against a mesh of ten times the cells, and the errors of a rating on the package against its own.
 #[test]
 fn the_error_of_a_mesh_covers_a_finer_one() {
-    let of = |cells: &str| told(&["impedance", "board-superjunction", "--cells", cells, "--json"]);
+    let of = |cells: &str| told(&["impedance", "board-sj-620v-49m", "--cells", cells, "--json"]);
     let (coarse, fine) = (of("12000"), of("100000"));
     let path = |t: &Value| t["stacks"][0]["junction_to_boundary"].clone();
     let (coarse, fine) = (path(&coarse), path(&fine));
@@ -223,7 +229,7 @@ fn the_error_of_a_mesh_covers_a_finer_one() {
 /// practice, no source`).
 #[test]
 fn the_least_dead_time_is_known_to_its_neighbours() {
-    let base = ["dead-time", "mosfet-sic-750v-18m", "--current", "20 A", "--json", "--dead-time"];
+    let base = ["dead-time", "mosfet-sic-700v-12m", "--current", "20 A", "--json", "--dead-time"];
     let found = told(&[&base[..], &["20 ns,60 ns,100 ns,400 ns"]].concat());
     let best = &found["best"][0];
     let number = |key: &str| best[key].as_f64();

@@ -6,9 +6,9 @@ use crate::common::program::{joulestep as run, told};
 
 /// The stack on its board, and the superjunction device where it is asked for.
 fn rated(heatsink: &str, both: bool, more: &[&str]) -> Value {
-    let mut arguments = vec!["rating", "stack-750v-5m4", "--on", "board-750v-5m4", "--heatsink", heatsink];
+    let mut arguments = vec!["rating", "cascode-700v-7m", "--on", "board-700v-7m", "--heatsink", heatsink];
     if both {
-        arguments.extend(["mosfet-superjunction-650v-40m", "--on", "board-superjunction"]);
+        arguments.extend(["mosfet-sj-620v-49m", "--on", "board-sj-620v-49m"]);
     }
     arguments.extend(["--json", "--cells", "12000"]);
     arguments.extend(more);
@@ -20,11 +20,10 @@ fn of<'a>(told: &'a Value, part: &str) -> Vec<&'a Value> {
 }
 
 /// Facts of the trade (`common practice, no source`): with the heatsink at 25 °C, where data sheets state such currents,
-/// and junctions up to 175 °C, a 750 V stack of 5.4 mΩ in a leadless package takes over 500 A for half a millisecond and
-/// about 90 A for ever; its thermal I²t limit is about eight times that of a superjunction device of 40 mΩ with a lower
-/// highest temperature in the same outline. That ratio belongs to pulses so long that the whole heat path is warm. In a
-/// short one the small superjunction die has its heat capacity and package to itself: the shipped parts then come to 6 or
-/// 7, which no fact of the trade is about.
+/// and junctions up to 175 °C, a cascode of a few milliohms takes for half a millisecond more than four times what it takes
+/// for ever; its thermal I²t limit is about eight times that of a superjunction device of seven times the resistance with a
+/// lower highest temperature in the same outline. That ratio belongs to pulses so long that the whole heat path is warm. In a
+/// shorter one die and slug count, of which no fact of the trade tells: the shipped parts then come to 7 to 9.
 ///
 /// A hotter heatsink leaves less rise, ΔT, and I²·R = ΔT/Zth at the same highest temperature: currents fall with √ΔT. For
 /// ever that is exact but for the package's conductivities and the share of the two dies, hence 2 %; in a pulse the
@@ -33,14 +32,15 @@ fn of<'a>(told: &'a Value, part: &str) -> Vec<&'a Value> {
 fn the_very_low_ohmic_stack_is_rated_as_the_trade_knows_it() {
     let pulses = ["--from", "0.5 ms", "--to", "100 s", "--points", "3"];
     let [told, hotter] = ["25 degC", "50 degC"].map(|heatsink| rated(heatsink, true, &pulses));
-    let [stack, other] = ["stack-750v-5m4", "mosfet-superjunction-650v-40m"].map(|p| of(&told, p));
+    let [stack, other] = ["cascode-700v-7m", "mosfet-sj-620v-49m"].map(|p| of(&told, p));
     let surge = |row: &Value| row["current"].as_f64().unwrap();
-    assert!(surge(stack[0]) > 500.0, "{} A for half a millisecond", surge(stack[0]));
     let forever = |told: &Value| told["ratings"][0]["continuous"]["current"].as_f64().unwrap();
-    assert!((85.0..95.0).contains(&forever(&told)), "{} A for ever", forever(&told));
+    let [short, long] = [surge(stack[0]), forever(&told)];
+    println!("{short:.0} A for half a millisecond, {long:.0} A for ever");
+    assert!((4.0..7.0).contains(&(short / long)), "{short} A for half a millisecond, {long} A for ever");
     let left = (f64::from(175 - 50) / f64::from(175 - 25)).sqrt();
     for fallen in
-        [surge(of(&hotter, "stack-750v-5m4")[0]) / surge(stack[0]), forever(&hotter) / forever(&told)]
+        [surge(of(&hotter, "cascode-700v-7m")[0]) / surge(stack[0]), forever(&hotter) / forever(&told)]
     {
         assert!((fallen / left - 1.0).abs() < 0.02, "{fallen} of the current is left, expected {left}");
     }
@@ -55,7 +55,7 @@ fn the_very_low_ohmic_stack_is_rated_as_the_trade_knows_it() {
         .map(|(a, b)| a["square_integral"].as_f64().unwrap() / b["square_integral"].as_f64().unwrap())
         .collect();
     assert!((7.5..8.5).contains(&ratios[2]), "I²t {} times at 100 s", ratios[2]);
-    assert!(ratios.iter().all(|r| (6.0..8.5).contains(r)), "I²t {ratios:?} times");
+    assert!(ratios.iter().all(|r| (7.0..9.0).contains(r)), "I²t {ratios:?} times");
 }
 
 /// A longer pulse, a hotter heatsink, a current before the pulse: each leaves less.
@@ -64,7 +64,7 @@ fn what_heats_more_carries_less() {
     let currents = |more: &[&str]| -> Vec<f64> {
         let told =
             rated("50 degC", false, &[&["--from", "1 ms", "--to", "10 s", "--points", "4"], more].concat());
-        of(&told, "stack-750v-5m4").iter().map(|r| r["current"].as_f64().unwrap()).collect()
+        of(&told, "cascode-700v-7m").iter().map(|r| r["current"].as_f64().unwrap()).collect()
     };
     let usual = currents(&[]);
     assert!(usual.windows(2).all(|w| w[1] < w[0]), "{usual:?}");
@@ -84,16 +84,16 @@ fn bad_input_is_refused_in_words() {
         (&["--heatsink", "50 K/W"], "--heatsink"),
         (&["--from", "1 s", "--to", "1 ms"], "expected --to above --from"),
         (&["--before", "500 A"], "more than it carries for ever"),
-        (&["--on", "board-750v-5m5"], "board-750v-5m4"),
-        (&["--on", "board-750v-5m4", "--on", "board-superjunction"], "once for all, or once for each"),
+        (&["--on", "board-700v-7n"], "board-700v-7m"),
+        (&["--on", "board-700v-7m", "--on", "board-sj-620v-49m"], "once for all, or once for each"),
         (&["--gate-on", "40 V"], "its gate tolerates"),
     ] {
-        let out = run(&[&["rating", "stack-750v-5m4"], arguments].concat());
+        let out = run(&[&["rating", "cascode-700v-7m"], arguments].concat());
         let told = out.err.clone();
         let told = told.split_whitespace().collect::<Vec<_>>().join(" ");
         assert_eq!(out.code, 2, "{arguments:?}: {told}");
         assert!(told.contains(words), "{arguments:?}: {told}");
     }
-    let out = run(&["rating", "varistor-400v-bus"]);
+    let out = run(&["rating", "varistor-400v-rail"]);
     assert_eq!(out.code, 2, "{}", out.err);
 }

@@ -23,7 +23,7 @@ fn refusals_name_the_component_and_the_reason() {
     let table = |points: &[(f64, f64)]| Value::Table(points.to_vec());
     let stack = |pins: usize, key: &'static str, x: f64| {
         let mut given: Vec<_> =
-            part("stack-750v-5m4").1.into_iter().map(|(k, x)| (k, Value::Number(x))).collect();
+            part("cascode-700v-7m").1.into_iter().map(|(k, x)| (k, Value::Number(x))).collect();
         given.push(n(key, x));
         refusal("stack", pins, &given)
     };

@@ -32,7 +32,7 @@ resistance = "1 Mohm"
 heat = "bar"
 [[thermal.stack]]
 name = "q1"
-package = "board-750v-5m4"
+package = "board-700v-7m"
 temperature = "40 degC"
 [[thermal.boundary]]
 name = "air"
@@ -62,7 +62,7 @@ fn dies_follow_the_impedance_of_their_stack() {
     let heat = run.thermal().expect("there is a network");
     let found = heat.temperatures().to_vec();
 
-    let stack = package::read("board-750v-5m4", &|_| Err(std::io::ErrorKind::NotFound.into())).unwrap();
+    let stack = package::read("board-700v-7m", &|_| Err(std::io::ErrorKind::NotFound.into())).unwrap();
     let solid = to_ambient(&stack).unwrap();
     let mesh = Mesh::new(&solid.body, &Sizing::coupling(), solid.kelvin).unwrap();
     let network =
@@ -90,8 +90,8 @@ fn the_example_on_a_stack_runs() {
         let heat = run.thermal().expect("there is a network");
         hottest = heat.temperatures().iter().copied().fold(hottest, f64::max);
     }
-    // 400 V on 400 µH and 0.3 mF: 340 A at most after half a millisecond, less than a kilowatt on 0.05 K/W over 48 °C.
-    assert!((65.0..100.0).contains(&hottest), "{hottest}");
+    // 400 V on 400 µH and 0.3 mF: 340 A at most after half a millisecond, about a kilowatt on less than 0.1 K/W over 48 °C.
+    assert!((75.0..150.0).contains(&hottest), "{hottest}");
     assert!(run.ledger().relative() < 1e-5, "{}", run.ledger().relative());
 }
 
@@ -99,11 +99,11 @@ fn the_example_on_a_stack_runs() {
 fn stacks_that_cannot_be_are_told() {
     for (from, to, expected) in [
         (
-            "package = \"board-750v-5m4\"",
+            "package = \"board-700v-7m\"",
             "package = \"board-750v-5m\"",
             "thermal.stack.package: no shipped package stack is named `board-750v-5m`",
         ),
-        ("package = \"board-750v-5m4\"", "package = \"mine.toml\"", "cannot read `mine.toml`: no such file"),
+        ("package = \"board-700v-7m\"", "package = \"mine.toml\"", "cannot read `mine.toml`: no such file"),
         (
             "\"q1-jfet\"",
             "\"q1-jft\"",
@@ -111,7 +111,7 @@ fn stacks_that_cannot_be_are_told() {
         ),
         ("name = \"bar\"", "name = \"q1-jfet\"", "`q1-jfet` is already a name of stack `q1`"),
         ("\"40 degC\"", "\"-300 degC\"", "-300 °C is not above absolute zero"),
-        ("package = \"board-750v-5m4\"\n", "", "thermal.stack.q1.package: missing"),
+        ("package = \"board-700v-7m\"\n", "", "thermal.stack.q1.package: missing"),
     ] {
         let text = HEATER.replacen(from, to, 1);
         let open = |path: &Path| match path == Path::new("x.toml") {

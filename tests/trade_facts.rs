@@ -9,7 +9,7 @@ use crate::common::catalogued::{part, put};
 use crate::common::statics::{Static, solve};
 
 /// Stacks with the current they are meant to carry and their stated on-resistance at 25 °C.
-const STACKS: [(&str, f64, f64); 2] = [("stack-750v-5m4", 120.0, 5.4e-3), ("stack-750v-18m", 40.0, 18e-3)];
+const STACKS: [(&str, f64, f64); 2] = [("cascode-700v-7m", 90.0, 7e-3), ("cascode-700v-22m", 28.0, 22e-3)];
 
 /// A stack between node `d` and ground with its gate at `vgs`, both dies at `celsius`.
 struct Bench {
@@ -29,8 +29,10 @@ impl Bench {
         for (_, die) in &built.dies {
             for ComponentId(id) in die {
                 assert!(circuit.components[*id as usize].heat.is_some());
-                let Body::Device(device) = &mut circuit.components[*id as usize].body else { panic!() };
-                device.settle(celsius + 273.15);
+                // The gate strips heat the die too, but follow no temperature.
+                if let Body::Device(device) = &mut circuit.components[*id as usize].body {
+                    device.settle(celsius + 273.15);
+                }
             }
         }
         Self { circuit, built }
@@ -64,11 +66,11 @@ impl Bench {
 fn blocking_stack() {
     for (name, _, _) in STACKS {
         for celsius in [-25.0, 25.0, 150.0] {
-            for volts in [100.0, 400.0, 700.0] {
+            for volts in [100.0, 400.0, 650.0] {
                 let (bench, s) = Bench::new(name, 0.0, celsius).at_voltage(volts);
                 let middle = bench.v(&s, "Q.middle");
                 assert!(
-                    (9.0..12.0).contains(&middle),
+                    (7.0..12.0).contains(&middle),
                     "{name}, {volts} V, {celsius} °C: middle node {middle} V"
                 );
                 assert!((volts - middle) / volts > 0.88);
@@ -86,7 +88,7 @@ fn blocking_stack() {
 #[test]
 fn middle_node_is_below_the_mosfet_rating() {
     for (name, _, _) in STACKS {
-        let (bench, s) = Bench::new(name, 0.0, 175.0).at_voltage(750.0);
+        let (bench, s) = Bench::new(name, 0.0, 175.0).at_voltage(700.0);
         let limit = bench.built.limits.iter().find(|l| l.0 == "middle").unwrap().3;
         assert!(bench.v(&s, "Q.middle") < limit);
     }
@@ -98,13 +100,13 @@ fn on_resistance_and_its_share() {
     for (name, amperes, stated) in STACKS {
         let mut whole = Vec::new();
         for celsius in [25.0, 125.0] {
-            let (bench, s) = Bench::new(name, 12.0, celsius).at_current(amperes / 4.0);
+            let (bench, s) = Bench::new(name, 10.0, celsius).at_current(amperes / 4.0);
             let share = bench.v(&s, "Q.middle") / bench.v(&s, "d");
             assert!((0.07..0.13).contains(&share), "{name}: the MOSFET holds {share} of the on-resistance");
             whole.push(bench.v(&s, "d") / (amperes / 4.0));
         }
         assert!((whole[0] / stated - 1.0).abs() < 0.02, "{name}: {} ohm", whole[0]);
-        assert!((whole[1] / stated - 9.2 / 5.4).abs() < 0.04, "{name}: {} ohm at 125 °C", whole[1]);
+        assert!((whole[1] / stated - 1.7).abs() < 0.05, "{name}: {} ohm at 125 °C", whole[1]);
     }
 }
 
@@ -116,7 +118,7 @@ fn third_quadrant() {
         let (bench, s) = Bench::new(name, 0.0, 25.0).at_current(-amperes);
         let off = -bench.v(&s, "d");
         assert!((1.0..1.5).contains(&off), "{name}: {off} V");
-        let (bench, s) = Bench::new(name, 12.0, 25.0).at_current(-amperes);
+        let (bench, s) = Bench::new(name, 10.0, 25.0).at_current(-amperes);
         let on = -bench.v(&s, "d");
         assert!((on / (amperes * stated) - 1.0).abs() < 0.15, "{name}: {on} V");
     }
@@ -127,7 +129,7 @@ fn third_quadrant() {
 fn saturation_current_falls_with_temperature() {
     for (name, _, _) in STACKS {
         let current = |celsius: f64| {
-            let (bench, s) = Bench::new(name, 15.0, celsius).at_voltage(300.0);
+            let (bench, s) = Bench::new(name, 12.0, celsius).at_voltage(300.0);
             bench.drain_current(&s)
         };
         let [cold, warm, hot] = [25.0, 100.0, 175.0].map(current);
@@ -135,27 +137,27 @@ fn saturation_current_falls_with_temperature() {
     }
 }
 
-/// A stack with a 5 V threshold is driven from 0 V to 12 V or 15 V, and its gate tolerates ±20 V.
+/// A cascode with a threshold of 3.4 V is driven from 0 V to 10 V or 12 V, and its gate tolerates ±18 V.
 #[test]
 fn gate_levels() {
     for (name, amperes, _) in STACKS {
         let (bench, s) = Bench::new(name, 0.0, 150.0).at_voltage(400.0);
         assert!(bench.drain_current(&s) < 5e-3);
         let gate = bench.built.limits.iter().find(|l| l.0 == "gate").unwrap();
-        assert_eq!((gate.2, gate.3), (-20.0, 20.0));
+        assert_eq!((gate.2, gate.3), (-18.0, 18.0));
         let drop = |vgs: f64| {
             let (bench, s) = Bench::new(name, vgs, 25.0).at_current(amperes);
             bench.v(&s, "d")
         };
-        let (twelve, fifteen) = (drop(12.0), drop(15.0));
-        assert!(fifteen < twelve && fifteen > 0.9 * twelve, "{name}: {twelve} V and {fifteen} V");
+        let (ten, twelve) = (drop(10.0), drop(12.0));
+        assert!(twelve < ten && twelve > 0.9 * ten, "{name}: {ten} V and {twelve} V");
     }
 }
 
 /// The varistor of the 400 V bus leaks less than a milliampere there and clamps a fault below the stack's rating.
 #[test]
 fn varistor_keeps_the_stack_safe() {
-    let (kind, given) = part("varistor-400v-bus");
+    let (kind, given) = part("varistor-400v-rail");
     let drop = |amperes: f64| {
         let mut circuit = Circuit::<f64>::new();
         let a = circuit.node("a");
@@ -164,7 +166,7 @@ fn varistor_keeps_the_stack_safe() {
         circuit.current_source("I", GROUND, a, wave).unwrap();
         solve(&circuit).v(a)
     };
-    assert!(drop(1e-3) > 420.0);
-    assert!((drop(300.0) - 650.0).abs() < 1.0);
+    assert!(drop(1e-3) > 414.0);
+    assert!((drop(250.0) - 625.0).abs() < 5.0);
     assert!(drop(600.0) < 700.0);
 }

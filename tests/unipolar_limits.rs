@@ -79,9 +79,10 @@ fn drift_regions_follow_the_published_mobility() {
     let mut seen = 0;
     for part in of_kind("stack").iter().chain(&of_kind("mosfet")) {
         let doping = match part.rated_voltage().unwrap() {
-            650.0 => 2.2e16,
-            750.0 => 1.9e16,
-            _ => 1.2e16,
+            700.0 => 2.33e16,
+            900.0 => 1.70e16,
+            1100.0 => 1.32e16,
+            _ => 1.07e16,
         };
         for piece in &part.budget.as_ref().unwrap().pieces {
             let sic = piece.die.as_deref().and_then(|d| part.die(d)).and_then(|d| d.material)
@@ -110,7 +111,7 @@ fn drift_regions_follow_the_published_mobility() {
 /// channel, as T^−1.5 (common practice, no source).
 #[test]
 fn silicon_parts_follow_the_published_exponents() {
-    for (name, low, high) in [("mosfet-superjunction-650v-40m", 2.2, 2.42), ("mosfet-si-30v-0m6", 1.4, 1.8)] {
+    for (name, low, high) in [("mosfet-sj-620v-49m", 2.2, 2.42), ("mosfet-si-28v-0m8", 1.4, 1.8)] {
         let part = ship(name);
         let volts = |celsius| rest(&part, on_gate(&part), Feed::Current(1.0), celsius).voltage();
         let exponent = (volts(125.0) / volts(25.0)).ln() / (398.15f64 / 298.15).ln();

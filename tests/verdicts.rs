@@ -223,7 +223,7 @@ fn check_and_run_note_the_same() {
     let hot = COARSE.replace("[steps]\n", "[steps]\ncoupling = \"1 fs\"\n");
     said(&scene(&rc(&format!("{hot}{CHAIN}"))), "heat is to be coupled every 1 fs");
     // A drive beyond the gate's limit.
-    let drive = "[[component]]\nname = \"Q1\"\nkind = \"mosfet\"\npart = \"mosfet-sic-750v-18m\"\npins = [\"out\", \"g\", \"gnd\"]\n\
+    let drive = "[[component]]\nname = \"Q1\"\nkind = \"mosfet\"\npart = \"mosfet-sic-700v-12m\"\npins = [\"out\", \"g\", \"gnd\"]\n\
         [[drive]]\nname = \"d\"\ngate = \"g\"\nreturn = \"gnd\"\ncommand = \"x\"\non = \"40 V\"\noff = \"0 V\"\non-resistance = \"5 ohm\"\n\
         [[happening]]\nat = \"1 ms\"\nwhat = \"line-on\"\nline = \"x\"\n";
     said(&scene(&rc(&format!("{drive}{COARSE}"))), "drive `d` drives the gate of `Q1` to 40.0 V");

@@ -14,7 +14,7 @@ use crate::{CALLS, ROUNDS, nanoseconds};
 
 /// Shipped parts with the production laws, and how many pins each has.
 const PARTS: [(&str, usize); 3] =
-    [("stack-750v-5m4", 3), ("diode-sic-750v-60a", 2), ("varistor-400v-bus", 2)];
+    [("cascode-700v-7m", 3), ("diode-sic-700v-50a", 2), ("varistor-400v-rail", 2)];
 
 /// Times of one device, ns for all lanes together.
 #[derive(Clone, Copy)]

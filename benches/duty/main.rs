@@ -58,7 +58,7 @@ fn buck(load: f64, slow: f64) -> Result<(Laid, Setup<f64>), CircuitTrouble> {
 }
 
 fn part() -> Part {
-    match joulestep::parts::load("stack-750v-18m", &joulestep::scenario::include::open) {
+    match joulestep::parts::load("cascode-700v-22m", &joulestep::scenario::include::open) {
         Ok(loaded) => loaded.part,
         Err(_) => panic!("it is shipped"),
     }

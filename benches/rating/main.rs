@@ -25,8 +25,8 @@ const ROUNDS: f64 = 10.0;
 
 fn main() {
     let open = |path: &std::path::Path| std::fs::read_to_string(path);
-    let Ok(package) = joulestep::package::read("board-750v-5m4", &open) else { panic!("a shipped stack") };
-    let Ok(loaded) = joulestep::parts::load("stack-750v-5m4", &open) else { panic!("a shipped part") };
+    let Ok(package) = joulestep::package::read("board-700v-7m", &open) else { panic!("a shipped stack") };
+    let Ok(loaded) = joulestep::parts::load("cascode-700v-7m", &open) else { panic!("a shipped part") };
     let mut solid = to_ambient(&package).expect("a right stack");
     // The network holds at one temperature: the field is held to the same properties.
     for substance in &mut solid.body.substances {

@@ -120,7 +120,7 @@ pub enum Command {
     /// Every number has its numerical error (±) beside it, from two coarser computations of the same point. Voltages,
     /// currents and the stated junction temperature are held against the ratings of both devices at every point.
     #[command(
-        after_long_help = "Examples:\n  joulestep double-pulse stack-750v-18m --current \"20 A,40 A,60 A\" --temperature \"25 degC,125 degC\"\n  joulestep double-pulse mosfet-sic-750v-18m --upper diode-sic-750v-60a --current \"40 A\" --csv > table.csv"
+        after_long_help = "Examples:\n  joulestep double-pulse cascode-700v-22m --current \"20 A,40 A,60 A\" --temperature \"25 degC,125 degC\"\n  joulestep double-pulse mosfet-sic-700v-12m --upper diode-sic-700v-50a --current \"40 A\" --csv > table.csv"
     )]
     DoublePulse(DoublePulseArgs),
     /// Find the periodic steady state of a scenario's arrangement: losses of each switch, temperature ripple.
@@ -140,7 +140,7 @@ pub enum Command {
     /// current; the losses of a period are sorted by what each switch is doing. Charge balance of the output
     /// capacitances tells from where on switching is soft.
     #[command(
-        after_long_help = "Example:\n  joulestep dead-time stack-750v-18m --dead-time \"40 ns,80 ns,160 ns\" --current \"10 A,20 A\""
+        after_long_help = "Example:\n  joulestep dead-time cascode-700v-22m --dead-time \"40 ns,80 ns,160 ns\" --current \"10 A,20 A\""
     )]
     DeadTime(DeadTimeArgs),
     /// Follow the junction temperatures of a scenario's arrangement through a duty of seconds to hours.
@@ -260,7 +260,7 @@ pub enum PartsCommand {
     List(PartsListArgs),
     /// Show everything of a part: ratings, values at two temperatures, parameters, dies, package, heat, curves.
     #[command(
-        after_long_help = "Examples:\n  joulestep parts show stack-750v-18m\n  joulestep parts show my-part.toml --temperature \"150 degC\""
+        after_long_help = "Examples:\n  joulestep parts show cascode-700v-22m\n  joulestep parts show my-part.toml --temperature \"150 degC\""
     )]
     Show(PartsShowArgs),
     /// Extract the parameters of a part from points of its data sheet.
@@ -279,12 +279,12 @@ pub enum PartsCommand {
     /// thermal resistance; each also relative to a reference. With `--current` and `--heatsink` also how many devices
     /// in parallel carry a direct current. Every number is the part's own model's, under conditions that are printed.
     #[command(
-        after_long_help = "Examples:\n  joulestep parts compare stack-750v-18m mosfet-sic-750v-18m mosfet-superjunction-650v-40m\n  joulestep parts compare stack-750v-5m4 stack-750v-18m --current \"200 A\" --heatsink \"80 degC\" --plot merit.svg"
+        after_long_help = "Examples:\n  joulestep parts compare cascode-700v-22m mosfet-sic-700v-12m mosfet-sj-620v-49m\n  joulestep parts compare cascode-700v-7m cascode-700v-22m --current \"200 A\" --heatsink \"80 degC\" --plot merit.svg"
     )]
     Compare(PartsCompareArgs),
     /// On-resistance against temperature, what it is made of, and where the dies stand against the unipolar limit.
     #[command(
-        after_long_help = "Example:\n  joulestep parts resistance stack-750v-18m mosfet-sic-750v-18m --plot resistance.svg"
+        after_long_help = "Example:\n  joulestep parts resistance cascode-700v-22m mosfet-sic-700v-12m --plot resistance.svg"
     )]
     Resistance(PartsResistanceArgs),
 }

@@ -75,6 +75,11 @@ impl<L: Lane> Depletion<L> {
         }
     }
 
+    /// A multiple of it.
+    pub fn times(self, factor: L) -> Self {
+        Self { c0: self.c0 * factor, scale: self.scale * factor, ..self }
+    }
+
     /// x^(1−m) and x^(−m).
     #[inline(always)]
     fn powers(&self, x: L) -> (L, L) {

@@ -4,7 +4,7 @@ use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::trouble::CircuitTrouble;
 
-use crate::model::{BOLTZMANN_OVER_CHARGE, STATED_AT};
+use crate::model::{BOLTZMANN_OVER_CHARGE, Prefixed, STATED_AT};
 
 /// The unit of current in which junctions count, A; below it a junction carries nothing.
 const UNIT: f64 = 1e-18;
@@ -113,4 +113,38 @@ pub fn saturation_at<L: Lane>(kelvin: L, saturation: L, emission: L, gap: L, pow
     let exponent =
         power * (kelvin / stated).ln() + activation * (L::splat(1.0) / stated - L::splat(1.0) / kelvin);
     saturation * (exponent / emission).exp()
+}
+
+/// A leakage conductance that goes with the temperature by Arrhenius's law, G·exp(E/k·(1/T₀ − 1/T)): carriers generated
+/// over a barrier (Sze & Ng ch. 2, from memory). However hot the die, it stays below G·exp(E/kT₀).
+#[derive(Clone, Copy, Debug)]
+pub struct Leakage<L> {
+    /// G, S.
+    pub conductance: L,
+    /// E, eV.
+    pub energy: L,
+    /// T₀, K.
+    pub stated_at: L,
+}
+
+joulestep_engine::abreast!(Leakage: conductance, energy, stated_at);
+
+impl Leakage<f64> {
+    /// From the parameters of a die.
+    pub(crate) fn of(v: &Prefixed) -> Self {
+        Self {
+            conductance: v.number("leakage-conductance"),
+            energy: v.number("leakage-energy"),
+            stated_at: v.values.kelvin(&v.key("leakage-temperature")),
+        }
+    }
+}
+
+impl<L: Lane> Leakage<L> {
+    /// The conductance at a temperature in K, S.
+    pub fn at(&self, kelvin: L) -> L {
+        let one = L::splat(1.0);
+        let activation = self.energy * L::splat(1.0 / BOLTZMANN_OVER_CHARGE);
+        self.conductance * (activation * (one / self.stated_at - one / kelvin)).exp()
+    }
 }

@@ -17,11 +17,11 @@
 //! let stack = find("stack").expect("it is in the catalogue");
 //! let mut values = Values::with_defaults(stack.params);
 //! for (key, value) in [
-//!     ("jfet-on-resistance", 16.2e-3),
-//!     ("jfet-saturation-current", 270.0),
-//!     ("jfet-pinch-off", -9.0),
-//!     ("mosfet-on-resistance", 1.8e-3),
-//!     ("mosfet-threshold", 5.0),
+//!     ("jfet-on-resistance", 19.5e-3),
+//!     ("jfet-saturation-current", 210.0),
+//!     ("jfet-pinch-off", -7.2),
+//!     ("mosfet-on-resistance", 2.5e-3),
+//!     ("mosfet-threshold", 3.4),
 //!     ("mosfet-threshold-drift", -7e-3),
 //! ] {
 //!     values.0.insert(key, Value::Number(value));
@@ -29,14 +29,14 @@
 //! let built = (stack.build)(&mut circuit, "Q1", &[drain, gate, GROUND], &values)?;
 //! let level = circuit.wave(Wave::Constant(12.0));
 //! circuit.voltage_source("V1", gate, GROUND, level)?;
-//! let load = circuit.wave(Wave::Constant(40.0));
+//! let load = circuit.wave(Wave::Constant(20.0));
 //! circuit.current_source("I1", GROUND, drain, load)?;
 //!
-//! // The operating point: 18 mohm in all, a little more as the JFET nears saturation.
+//! // The operating point: 22 mohm in all, a little more as the JFET nears saturation.
 //! let run = Setup::new(circuit).ready()?;
 //! let (_, _, voltage) = built.quantities.iter().find(|q| q.0 == "voltage").expect("a stack has it");
-//! let resistance = run.read(voltage) / 40.0;
-//! assert!((17e-3..21e-3).contains(&resistance), "{resistance} ohm");
+//! let resistance = run.read(voltage) / 20.0;
+//! assert!((21e-3..25e-3).contains(&resistance), "{resistance} ohm");
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 

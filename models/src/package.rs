@@ -21,9 +21,9 @@ use crate::materials::Material;
 /// Name and text (TOML) of every shipped package stack. All of them are invented.
 pub fn shipped() -> &'static [(&'static str, &'static str)] {
     &[
-        ("board-750v-5m4", include_str!("packages/board-750v-5m4.toml")),
-        ("board-750v-5m4-soldered", include_str!("packages/board-750v-5m4-soldered.toml")),
-        ("board-superjunction", include_str!("packages/board-superjunction.toml")),
+        ("board-700v-7m", include_str!("packages/board-700v-7m.toml")),
+        ("board-700v-7m-soldered", include_str!("packages/board-700v-7m-soldered.toml")),
+        ("board-sj-620v-49m", include_str!("packages/board-sj-620v-49m.toml")),
     ]
 }
 

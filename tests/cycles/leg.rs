@@ -126,7 +126,7 @@ fn soft_switching_by_charge_balance() {
 #[test]
 fn stacks_in_a_leg() {
     let study = Study {
-        parts: BTreeMap::from([(String::new(), shipped("stack-750v-18m"))]),
+        parts: BTreeMap::from([(String::new(), shipped("cascode-700v-22m"))]),
         given: vec![("gate-resistance", 8.0), ("frequency", 200e3), ("snubber-capacitance", 100e-12)],
     };
     let charge = estimate(&study, 400.0, 25.0).unwrap();

@@ -146,7 +146,7 @@ fn synchronous_conduction_under_sine_modulation() {
 /// The steady state found by shooting and the one that hundreds of periods run into have the same losses.
 #[test]
 fn shooting_and_running_to_it_lose_the_same() {
-    let parts = BTreeMap::from([(String::new(), shipped("stack-750v-18m"))]);
+    let parts = BTreeMap::from([(String::new(), shipped("cascode-700v-22m"))]);
     let given = [
         ("gate-resistance", 8.0),
         ("choke", 20e-6),
@@ -174,7 +174,7 @@ fn leg(part: &str, more: &[(&'static str, f64)]) -> Study {
 /// its two transitions (common practice, no source).
 #[test]
 fn hard_switching_loses_at_least_what_the_output_holds() {
-    for name in ["stack-750v-18m", "mosfet-sic-750v-18m", "mosfet-superjunction-650v-40m"] {
+    for name in ["cascode-700v-22m", "mosfet-sic-700v-12m", "mosfet-sj-620v-49m"] {
         let part = shipped(name);
         let held = output_charge(part.entry(), &part.values, &[400.0], 25.0).unwrap()[0];
         let p = point(&leg(name, &[]), 120e-9, 0.0, Some(held.charge)).unwrap();
@@ -191,13 +191,13 @@ fn hard_switching_loses_at_least_what_the_output_holds() {
 #[test]
 fn soft_switched_stacks_need_little_dead_time() {
     let (amperes, volts) = (4.0, 400.0);
-    let [stack, other] = ["stack-750v-18m", "mosfet-superjunction-650v-40m"].map(|name| {
+    let [stack, other] = ["cascode-700v-22m", "mosfet-sj-620v-49m"].map(|name| {
         let study = leg(name, &[]);
         (estimate(&study, volts, 25.0).unwrap().unwrap(), study)
     });
     assert!(stack.0 < 0.5 * other.0, "charges {} and {}", stack.0, other.0);
     // Between the two estimates, with the time that gates take: one is soft, the other not yet.
-    let dead = 2.0 * stack.0 / amperes + 60e-9;
+    let dead = 2.0 * stack.0 / amperes + 40e-9;
     let soft = point(&stack.1, dead, amperes, Some(stack.0)).unwrap();
     let not = point(&other.1, dead, amperes, Some(other.0)).unwrap();
     assert_eq!((soft.kinds.0, not.kinds.0 == Kind::Soft), (Kind::Soft, false), "{soft:?} {not:?}");
@@ -207,7 +207,7 @@ fn soft_switched_stacks_need_little_dead_time() {
 /// against a SiC MOSFET of the same resistance (common practice, no source).
 #[test]
 fn the_integral_diode_of_a_stack_saves_in_dead_time() {
-    let [stack, other] = ["stack-750v-18m", "mosfet-sic-750v-18m"].map(|name| {
+    let [stack, other] = ["cascode-700v-22m", "mosfet-sic-700v-12m"].map(|name| {
         let [short, long] =
             [200e-9, 400e-9].map(|dead| point(&leg(name, &[]), dead, 20.0, None).unwrap().diode);
         // Two dead times a period, of which one is partly taken by the node's swing: what 200 ns more cost, over I·t.

@@ -29,12 +29,12 @@ fn every_shipped_part_is_listed_and_shown() {
             assert!(value["at_working"].as_f64().unwrap() > r);
         }
     }
-    let hot = told(&["parts", "show", "stack-750v-5m4", "--temperature", "150 degC", "--json"]);
+    let hot = told(&["parts", "show", "cascode-700v-7m", "--temperature", "150 degC", "--json"]);
     assert_eq!(hot["working_temperature"], 150.0);
-    let output = joulestep(&["parts", "show", "stack-750v-5m5"]);
+    let output = joulestep(&["parts", "show", "cascode-700v-7n"]);
     assert_eq!(output.code, 2);
-    assert!(output.err.contains("did you mean `stack-750v-5m4`?"));
-    assert_eq!(joulestep(&["parts", "show", "stack-750v-5m4", "--temperature", "5 V"]).code, 2);
+    assert!(output.err.contains("did you mean `cascode-700v-7m`?"));
+    assert_eq!(joulestep(&["parts", "show", "cascode-700v-7m", "--temperature", "5 V"]).code, 2);
     assert_eq!(joulestep(&["parts", "show", "none.toml"]).code, 4);
 }
 

@@ -120,12 +120,9 @@ fn pillars_come_back() {
     use Quantity as Q;
     use Variable as V;
     let mut made =
-        joulestep::parts::load(
-            "mosfet-superjunction-650v-40m",
-            &|_| Err(std::io::ErrorKind::NotFound.into()),
-        )
-        .expect("a shipped part")
-        .part;
+        joulestep::parts::load("mosfet-sj-620v-49m", &|_| Err(std::io::ErrorKind::NotFound.into()))
+            .expect("a shipped part")
+            .part;
     made.curves.clear();
     assert_eq!(made.technology, Technology::SuperjunctionMosfet);
     let volts = [0.5, 2.0, 5.0, 10.0, 15.0, 20.0, 25.0, 30.0, 35.0, 40.0, 50.0, 100.0, 200.0, 400.0, 600.0];
@@ -219,7 +216,7 @@ fn recovery_charge_with_its_capacitive_part() {
     comes_back(&made, &MOSFET_KNOWN, 20, 1e-4);
     // 40 A at 1000 A/µs into 400 V. The run also has the capacitance's charge between the forward drop and zero.
     let shipped =
-        joulestep::parts::load("mosfet-sic-750v-18m", &|_| Err(std::io::ErrorKind::NotFound.into()));
+        joulestep::parts::load("mosfet-sic-700v-12m", &|_| Err(std::io::ErrorKind::NotFound.into()));
     let mut part = shipped.expect("a shipped part").part;
     let held = [(Variable::Current, 40.0), (Variable::Voltage, 400.0)];
     let asked = Curve {

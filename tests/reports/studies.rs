@@ -16,8 +16,8 @@ const STUDIES: &[(&str, &[&str], &str)] = &[
         "rating",
         &[
             "rating",
-            "stack-750v-5m4",
-            "mosfet-sic-750v-18m",
+            "cascode-700v-7m",
+            "mosfet-sic-700v-12m",
             "--fault",
             "500 A",
             "--points",
@@ -31,7 +31,7 @@ const STUDIES: &[(&str, &[&str], &str)] = &[
     ),
     (
         "dead-time",
-        &["dead-time", "stack-750v-18m", "--dead-time", "40 ns,80 ns", "--current", "10 A,20 A", "--quiet"],
+        &["dead-time", "cascode-700v-22m", "--dead-time", "40 ns,80 ns", "--current", "10 A,20 A", "--quiet"],
         "Which dead time",
     ),
     (
@@ -39,8 +39,8 @@ const STUDIES: &[(&str, &[&str], &str)] = &[
         &[
             "parts",
             "compare",
-            "stack-750v-18m",
-            "mosfet-sic-750v-18m",
+            "cascode-700v-22m",
+            "mosfet-sic-700v-12m",
             "--current",
             "60 A",
             "--heatsink",
@@ -48,10 +48,10 @@ const STUDIES: &[(&str, &[&str], &str)] = &[
         ],
         "compare?",
     ),
-    ("resistance", &["parts", "resistance", "stack-750v-18m"], "on-resistance"),
+    ("resistance", &["parts", "resistance", "cascode-700v-22m"], "on-resistance"),
     ("cycle", &["cycle", "examples/ferry-buck.toml"], "periodic steady state"),
-    ("pulse", &["double-pulse", "stack-750v-18m", "--current", "20 A", "--quiet"], "when it switches"),
-    ("impedance", &["impedance", "board-750v-5m4", "--cells", "20000"], "thermal impedance"),
+    ("pulse", &["double-pulse", "cascode-700v-22m", "--current", "20 A", "--quiet"], "when it switches"),
+    ("impedance", &["impedance", "board-700v-7m", "--cells", "20000"], "thermal impedance"),
 ];
 
 fn run(folder: &Path, name: &str, args: &[&str]) -> PathBuf {

@@ -7,8 +7,8 @@ use clap::Args;
 /// Ways to ask for thermal impedances.
 pub(super) const IMPEDANCE: &str = "\
 Examples:
-  joulestep impedance board-750v-5m4
-  joulestep impedance board-750v-5m4 --against board-750v-5m4-soldered --plot both.svg
+  joulestep impedance board-700v-7m
+  joulestep impedance board-700v-7m --against board-700v-7m-soldered --plot both.svg
   joulestep impedance my-stack.toml --json > my-stack.json
   joulestep impedance --points measured.csv --terms 5
 

@@ -7,11 +7,11 @@ use super::OutputArgs;
 /// Ways to ask for ratings.
 pub(super) const RATING: &str = "\
 Examples:
-  joulestep rating stack-750v-5m4 --on board-750v-5m4 --heatsink \"50 degC\"
-  joulestep rating stack-750v-5m4 --interface \"0.3 K/W\" --shape half-sine --plot surge.svg
-  joulestep rating stack-750v-5m4 mosfet-superjunction-650v-40m --on board-750v-5m4 --on board-superjunction
-  joulestep rating stack-750v-18m --fault \"400 A\" --required-time \"10 us\" --required-current \"40 A\"
-  joulestep rating stack-750v-18m --parallel 4 --total \"200 A\" --resistance-spread 10%
+  joulestep rating cascode-700v-7m --on board-700v-7m --heatsink \"45 degC\"
+  joulestep rating cascode-700v-7m --interface \"0.3 K/W\" --shape half-sine --plot surge.svg
+  joulestep rating cascode-700v-7m mosfet-sj-620v-49m --on board-700v-7m --on board-sj-620v-49m
+  joulestep rating cascode-700v-22m --fault \"150 A\" --required-time \"10 us\" --required-current \"20 A\"
+  joulestep rating cascode-700v-22m --parallel 4 --total \"200 A\" --resistance-spread 10%
 
 Widths: square, its length; half-sine, its base; exponential, its time constant; inrush (critically
 damped into a capacitor), the time to its peak. A rating holds for one pulse from the steady state
@@ -28,7 +28,7 @@ pub struct RatingArgs {
     #[arg(long, value_name = "STACK")]
     pub on: Vec<String>,
     /// Temperature of the heatsink: of every fixed temperature of the package stack.
-    #[arg(long, value_name = "QUANTITY", default_value = "50 degC", allow_hyphen_values = true)]
+    #[arg(long, value_name = "QUANTITY", default_value = "45 degC", allow_hyphen_values = true)]
     pub heatsink: String,
     /// Thermal resistance from case to heatsink, without a package stack.
     #[arg(long, value_name = "QUANTITY", default_value = "0 K/W", conflicts_with = "on")]

@@ -9,7 +9,7 @@ pub(super) const REPORT: &str = "\
 Examples:
   joulestep run examples/ferry-breaker.toml --out ferry.h5
   joulestep report ferry.h5 -o ferry.html
-  joulestep rating stack-750v-5m4 --fault \"500 A\" --out rating.h5
+  joulestep rating cascode-700v-7m --fault \"420 A\" --out rating.h5
   joulestep report rating.h5 -o rating.md
   joulestep report ferry.h5 --figures pictures --format png
 

@@ -5,11 +5,11 @@ use joulestep_engine::circuit::graph::{Circuit, ComponentId, NodeId};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::trouble::CircuitTrouble;
 
-use crate::devices::jfet::{self, jfet_params};
+use crate::devices::jfet::{self, Strips, jfet_params};
 use crate::devices::mosfet::{self, mosfet_params};
 use crate::model::{Built, Entry, Param, Prefixed, Range, Values, above, bad, join, known_voltage};
 
-const OWN: [Param; 10] = [
+const OWN: [Param; 11] = [
     Param::with("drain-inductance", "H", 0.0, Range::NotNegative, "Drain lead"),
     Param::with("source-inductance", "H", 0.0, Range::NotNegative, "Source lead, common to gate and power"),
     Param::with(
@@ -17,7 +17,7 @@ const OWN: [Param; 10] = [
         "ohm",
         1.0,
         Range::Positive,
-        "JFET gate to MOSFET source, resistance",
+        "JFET gate to MOSFET source, resistance as measured at the gate: strips along the die and bond",
     ),
     Param::with(
         "jfet-gate-inductance",
@@ -39,6 +39,12 @@ const OWN: [Param; 10] = [
         "Added between middle node and MOSFET source",
     ),
     Param::optional("rated-voltage", "V", Range::Positive, "Rated drain-source voltage of the stack"),
+    Param::optional(
+        "current-range",
+        "A",
+        Range::Positive,
+        "Largest drain current, either way, that the channel's law covers",
+    ),
     Param::LINEAR_ABOVE,
     Param::TEMPERATURE,
     Param::MAXIMUM,
@@ -46,7 +52,7 @@ const OWN: [Param; 10] = [
 /// Quantity that the rated voltage bounds.
 const DIE_VOLTAGE: &str = "die-voltage";
 const PARAMS: &[Param] =
-    &join::<57, 10, 67>(join::<22, 35, 57>(jfet_params!("jfet-"), mosfet_params!("mosfet-")), OWN);
+    &join::<62, 11, 73>(join::<26, 36, 62>(jfet_params!("jfet-"), mosfet_params!("mosfet-")), OWN);
 
 /// A lead of inductance `l` from the outer node to a new inner one; the outer node itself where there is none.
 fn lead(
@@ -101,16 +107,23 @@ fn build(
     components.extend(drain_lead);
     components.extend(source_lead);
 
-    let (middle, jfet_gate) = (circuit.node(&of("middle")), circuit.node(&of("jfet-gate")));
-    let (r, l) = (v.number("jfet-gate-resistance"), v.number("jfet-gate-inductance"));
+    let [middle, near, inner, far] =
+        ["middle", "jfet-gate", "jfet-gate-inside", "jfet-gate-far"].map(|node| circuit.node(&of(node)));
+    let each = Strips::SECTION * v.number("jfet-gate-resistance");
+    let l = v.number("jfet-gate-inductance");
     let loop_name = of("jfet-gate-loop");
-    components.push(if l > 0.0 {
-        circuit.inductor(&loop_name, jfet_gate, source, l, r, None)?
+    let gate_loop = if l > 0.0 {
+        circuit.inductor(&loop_name, near, source, l, each, None)?
     } else {
-        circuit.resistor(&loop_name, jfet_gate, source, r)?
-    });
-    let jfet_die = circuit.law(&of("jfet"), "jfet", &[drain, jfet_gate, middle], law, kelvin)?;
-    components.push(jfet_die);
+        circuit.resistor(&loop_name, near, source, each)?
+    };
+    let pins_of_die = [drain, near, inner, far, middle];
+    let jfet_die = circuit.law(&of("jfet"), "jfet", &pins_of_die, Strips::new(law), kelvin)?;
+    let strip = circuit.resistor(&of("jfet-gate-strip"), near, inner, each)?;
+    let far_strip = circuit.resistor(&of("jfet-gate-far-strip"), inner, far, each)?;
+    let jfet = vec![jfet_die, gate_loop, strip, far_strip];
+    let jfet_heat = Probe::Sum(jfet.iter().map(|&id| (1.0, Probe::Heat(id))).collect());
+    components.extend(&jfet);
     let nodes = [middle, pins[1], source];
     let mosfet = mosfet::place(circuit, &of("mosfet"), nodes, &mosfet_values, linear_above, kelvin)?;
     components.extend(mosfet.components);
@@ -120,7 +133,9 @@ fn build(
 
     let vgs = Probe::Voltage(mosfet.gate, source);
     let vm = Probe::Voltage(middle, source);
-    let vgs_jfet = Probe::Voltage(jfet_gate, middle);
+    // Where the gate follows last, and the channel is driven furthest either way.
+    let vgs_jfet = Probe::Voltage(far, middle);
+    let gate_current = (1..4).map(|k| (1.0, Probe::Conduction(jfet_die, k))).collect();
     let current = drain_lead.map_or(Probe::Conduction(jfet_die, 0), |id| Probe::Branch(id, 0));
     let heat = components.iter().map(|&id| (1.0, Probe::Heat(id))).collect();
 
@@ -137,16 +152,19 @@ fn build(
         limits.push((DIE_VOLTAGE, Probe::Voltage(drain, source), f64::NEG_INFINITY, bound));
     }
     let beyond = f64::NEG_INFINITY;
-    let jfet = known_voltage(v.maybe("jfet-breakdown-voltage"), v.maybe("rated-voltage"));
+    let jfet_known = known_voltage(v.maybe("jfet-breakdown-voltage"), v.maybe("rated-voltage"));
     let mosfet_known = known_voltage(v.maybe("mosfet-breakdown-voltage"), v.maybe("mosfet-rated-voltage"));
-    let known = vec![
-        ("jfet-voltage", Probe::Voltage(drain, jfet_gate), beyond, jfet),
+    let mut known = vec![
+        ("jfet-voltage", Probe::Voltage(drain, near), beyond, jfet_known),
         ("middle", vm.clone(), beyond, mosfet_known),
     ];
+    if let Some(range) = v.maybe("current-range") {
+        known.push(("current", current.clone(), -range, range));
+    }
     let hottest = v.number("maximum-temperature");
     Ok(Built {
         components,
-        dies: vec![("jfet", vec![jfet_die]), ("mosfet", mosfet.die)],
+        dies: vec![("jfet", jfet), ("mosfet", mosfet.die)],
         hottest: vec![("jfet", hottest), ("mosfet", hottest)],
         quantities: vec![
             ("voltage", "drain-source voltage at the pins", Probe::Voltage(pins[0], pins[2])),
@@ -158,15 +176,15 @@ fn build(
             ("current", "drain current", current),
             ("middle", "middle node against the MOSFET's source", vm),
             ("gate", "gate-source voltage of the MOSFET die", vgs),
-            ("jfet-gate", "gate-source voltage of the JFET die", vgs_jfet),
+            ("jfet-gate", "gate-source voltage of the JFET die at the far end of its gate strips", vgs_jfet),
             ("jfet-voltage", "drain-source voltage of the JFET die", Probe::Voltage(drain, middle)),
             (
                 "jfet-gate-current",
                 "gate current of the JFET die without displacement",
-                Probe::Conduction(jfet_die, 1),
+                Probe::Sum(gate_current),
             ),
             ("mosfet-current", "drain current of the MOSFET die without displacement", mosfet.current),
-            ("jfet-heat", "power turned into heat in the JFET die", Probe::Heat(jfet_die)),
+            ("jfet-heat", "power turned into heat in the JFET die and its gate resistance", jfet_heat),
             ("mosfet-heat", "power turned into heat in the MOSFET die", mosfet.heat),
             ("heat", "power turned into heat in all of the stack", Probe::Sum(heat)),
         ],

@@ -74,7 +74,7 @@ const MOSFET: &[Line] = &[
     ("body-emission", &[DiodeDrop], &[DiodeDrop], "diode-drop over decades of current"),
     ("body-gap", &[DiodeDrop], &[DiodeDrop], "diode-drop at further temperatures"),
     ("leakage-conductance", &[Leakage], &[], "leakage"),
-    ("leakage-doubling", &[Leakage], &[], "leakage at further temperatures"),
+    ("leakage-energy", &[Leakage], &[], "leakage at further temperatures"),
     ("breakdown-voltage", &[Breakdown], &[], "breakdown"),
     ("breakdown-drift", &[Breakdown], &[], "breakdown at further temperatures"),
     (
@@ -108,7 +108,7 @@ const JFET: &[Line] = &[
     ("drain-effect", &[Output, Transfer], &[], "output far beyond the knee"),
     ("slope-factor", &[Transfer], &[], "transfer of the JFET die near pinch-off"),
     ("leakage-conductance", &[Leakage], &[Leakage], "leakage"),
-    ("leakage-doubling", &[Leakage], &[Leakage], "leakage at further temperatures"),
+    ("leakage-energy", &[Leakage], &[Leakage], "leakage at further temperatures"),
     ("breakdown-voltage", &[Breakdown], &[Breakdown], "breakdown"),
     ("gate-drain-capacitance", &[TransferCapacitance], &[OutputCapacitance], "output-capacitance"),
     ("gate-source-capacitance", &[InputCapacitance], &[], "input-capacitance of the JFET die"),

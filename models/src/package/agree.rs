@@ -28,7 +28,8 @@ impl Package {
 }
 
 /// How a die of a part and a layer of a package, which are the same die, contradict each other: area and thickness that
-/// differ by more than 5 %, another semiconductor. In words, with both numbers and where they stand.
+/// differ by more than 5 %, another semiconductor. In words, with both numbers and where they stand. The area of a part is
+/// the one that conducts: within the layer's unheated rim.
 pub fn contradictions(die: &Die, layer: &Layer) -> Vec<String> {
     let apart = |a: f64, b: f64| (a - b).abs() > APART * a.min(b);
     let mut out = Vec::new();
@@ -38,10 +39,14 @@ pub fn contradictions(die: &Die, layer: &Layer) -> Vec<String> {
             die.name, layer.name
         ));
     };
-    let area = layer.length * layer.width;
+    let margin = layer.heated.as_ref().map_or(0.0, |h| h.margin);
+    let area = (layer.length - 2.0 * margin) * (layer.width - 2.0 * margin);
     if apart(die.area, area) {
-        let [length, width] = [layer.length, layer.width].map(|x| 1e3 * x);
-        let of_layer = format!("{:.2} mm² (`length` {length:.2} mm, `width` {width:.2} mm)", 1e6 * area);
+        let [length, width, rim] = [layer.length, layer.width, margin].map(|x| 1e3 * x);
+        let of_layer = format!(
+            "{:.2} mm² (`length` {length:.2} mm, `width` {width:.2} mm, less `heated-margin` {rim:.2} mm all around)",
+            1e6 * area
+        );
         tell("area", format!("{:.2} mm²", 1e6 * die.area), of_layer);
     }
     if let Some(thickness) = die.thickness.filter(|&t| apart(t, layer.thickness)) {

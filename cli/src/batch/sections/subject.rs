@@ -20,7 +20,7 @@ pub static RATING: Section = Section {
             Form::Text,
             "package stack (shipped name or file); without it the part's own impedance",
         ),
-        Key::may("heatsink", Form::Quantity("degC", Any), "temperature of the heatsink; default 50 degC"),
+        Key::may("heatsink", Form::Quantity("degC", Any), "temperature of the heatsink; default 45 degC"),
         Key::may(
             "interface",
             Form::Quantity("K/W", NotNegative),

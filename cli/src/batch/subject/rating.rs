@@ -23,7 +23,7 @@ const KEPT: usize = 64;
 /// Cells of a mesh where the plan says nothing.
 const CELLS: usize = 40_000;
 /// °C, where the plan says nothing.
-const HEATSINK: f64 = 50.0;
+const HEATSINK: f64 = 45.0;
 
 /// What was made, by what it was made from.
 type Made<T> = Mutex<BTreeMap<String, Arc<T>>>;

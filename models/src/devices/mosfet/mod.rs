@@ -18,7 +18,7 @@ use joulestep_engine::trouble::CircuitTrouble;
 
 use crate::channel::overdrive;
 use crate::charge::Depletion;
-use crate::junction::{Breakdown, Junction, saturation_at};
+use crate::junction::{Breakdown, Junction, Leakage, saturation_at};
 use crate::model::{
     BOLTZMANN_OVER_CHARGE, Built, Entry, Param, Prefixed, Range, STATED_AT, Values, known_voltage,
 };
@@ -28,7 +28,7 @@ use crate::model::{
 /// Channel: I = (nβ/2)·(A² − B²) with A = w·ln(1+e^(a/w)), a = (vgs − Vth)/n, B the same of a − vds, w = 2kT/q: the
 /// interpolation of Enz, Krummenacher & Vittoz, Analog Integr. Circuits Signal Process. 8 (1995) 83 (from memory),
 /// the body tied to the source. β follows from the on-resistance, which goes as (T/T₀)^exponent (mobility); the
-/// threshold falls linearly with T. Leakage doubles per stated number of kelvins.
+/// threshold falls linearly with T. Leakage goes by Arrhenius's law.
 #[derive(Clone, Copy, Debug)]
 pub struct Mosfet<L> {
     /// Threshold at 25 °C, V.
@@ -50,10 +50,8 @@ pub struct Mosfet<L> {
     pub breakdown: Option<Breakdown<L>>,
     /// Relative change of the breakdown voltage, 1/K.
     pub breakdown_drift: L,
-    /// Leakage conductance at 25 °C, S.
-    pub leakage: L,
-    /// Kelvins per doubling of the leakage.
-    pub leakage_doubling: L,
+    /// Leakage conductance drain to source.
+    pub leakage: Leakage<L>,
     /// Current above which exponentials are linear, A.
     pub linear_above: L,
     /// Gate-source capacitance, F.
@@ -93,7 +91,7 @@ impl<L: Lane> Mosfet<L> {
 }
 
 abreast!(Mosfet: threshold, threshold_drift, slope_factor, on_resistance, on_gate, resistance_exponent, body,
-    breakdown, breakdown_drift, leakage, leakage_doubling, linear_above, cgs, drain_gate, drain_source);
+    breakdown, breakdown_drift, leakage, linear_above, cgs, drain_gate, drain_source);
 
 impl<L: Lane> Law<L, 2> for Mosfet<L> {
     type Settled = Settled<L>;
@@ -116,7 +114,7 @@ impl<L: Lane> Law<L, 2> for Mosfet<L> {
             inverse_width,
             half_gain,
             body: self.body_at(kelvin),
-            leakage: self.leakage * (above * L::splat(std::f64::consts::LN_2) / self.leakage_doubling).exp(),
+            leakage: self.leakage.at(kelvin),
             cgs: self.cgs,
             drain_gate: self.drain_gate,
             drain_source: self.drain_source,
@@ -142,7 +140,7 @@ impl<L: Lane> Law<L, 2> for Mosfet<L> {
 
 const PARAMS: &[Param] = &{
     let own = mosfet_params!("");
-    crate::model::join::<35, 3, 38>(own, [Param::LINEAR_ABOVE, Param::TEMPERATURE, Param::MAXIMUM])
+    crate::model::join::<36, 3, 39>(own, [Param::LINEAR_ABOVE, Param::TEMPERATURE, Param::MAXIMUM])
 };
 
 fn build(

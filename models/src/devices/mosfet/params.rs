@@ -3,7 +3,7 @@
 /// The parameters of the die, with a prefix to their keys.
 macro_rules! mosfet_params {
     ($p:literal) => {
-        crate::model::join::<31, 4, 35>([
+        crate::model::join::<32, 4, 36>([
             Param::required(
                 concat!($p, "on-resistance"),
                 "ohm",
@@ -92,14 +92,21 @@ macro_rules! mosfet_params {
                 "S",
                 1e-7,
                 Range::NotNegative,
-                "Drain-source leakage at 25 degC",
+                "Drain-source leakage at the leakage temperature",
             ),
             Param::with(
-                concat!($p, "leakage-doubling"),
-                "K",
-                12.0,
-                Range::Positive,
-                "Temperature rise that doubles the leakage",
+                concat!($p, "leakage-temperature"),
+                "degC",
+                25.0,
+                Range::Between(-150.0, 500.0),
+                "Junction temperature at which the leakage is stated",
+            ),
+            Param::with(
+                concat!($p, "leakage-energy"),
+                "eV",
+                0.65,
+                Range::NotNegative,
+                "Activation energy of the leakage",
             ),
             Param::with(concat!($p, "gate-source-capacitance"), "F", 0.0, Range::NotNegative, "Constant"),
             Param::with(

@@ -9,7 +9,7 @@ use crate::charge::{Depletion, Pillars};
 use crate::devices::diode::Diode;
 use crate::devices::nonlinear_capacitor::PillarCapacitor;
 use crate::devices::resistor::MobilityResistor;
-use crate::junction::Breakdown;
+use crate::junction::{Breakdown, Leakage};
 use crate::model::{Prefixed, above, bad};
 use crate::recovery::Times;
 
@@ -63,8 +63,7 @@ fn law(
             current: v.number("breakdown-current"),
         }),
         breakdown_drift: v.number("breakdown-drift"),
-        leakage: v.number("leakage-conductance"),
-        leakage_doubling: v.number("leakage-doubling"),
+        leakage: Leakage::of(v),
         linear_above,
         cgs: v.number("gate-source-capacitance"),
         drain_gate: depletion("gate-drain-capacitance"),

@@ -1,5 +1,11 @@
 //! The JFET die: smooth channel with a drift region, gate junctions, charges; all of it follows the temperature.
 
+mod params;
+mod strips;
+
+pub(crate) use params::jfet_params;
+pub(crate) use strips::Strips;
+
 use joulestep_engine::abreast;
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
@@ -10,7 +16,7 @@ use joulestep_engine::trouble::CircuitTrouble;
 
 use crate::channel::overdrive;
 use crate::charge::Depletion;
-use crate::junction::{Breakdown, Junction, saturation_at};
+use crate::junction::{Breakdown, Junction, Leakage, saturation_at};
 use crate::model::{
     BOLTZMANN_OVER_CHARGE, Built, Entry, Param, Prefixed, Range, STATED_AT, Values, above, bad, known_voltage,
 };
@@ -25,7 +31,12 @@ use crate::model::{
 /// (k > 1) and more where the drift region takes its share (k < 1). So the on-resistance 1/(2βkA)·(1 + 2ρA) and the
 /// saturation current βA²/(1 + ρA) are stated independently. With k = 1 and σ = 0 drain and source may be exchanged;
 /// otherwise the drift region is at the drain. σ is the drain's pull on the channel's barrier. Mobility: the
-/// on-resistance goes as (T/T₀)^exponent and the saturation current as its inverse with an exponent of its own.
+/// on-resistance goes as (T/T₀)^exponent.
+///
+/// Saturation current: that of a long channel (Shockley, Proc. IRE 40 (1952) 1365), which goes as (T₀/T)^exponent, over
+/// 1 + r with r = Vsat/(Ecrit·L), Ecrit = v/μ (Grebene & Ghandhi, Solid-State Electron. 12 (1969) 573): r goes as
+/// the mobility, the pinch-off voltage and the inverse of the carriers' highest velocity ([`VELOCITY`], [`MOBILITY`]).
+/// Leakage goes by Arrhenius's law.
 #[derive(Clone, Copy, Debug)]
 pub struct Jfet<L> {
     /// Pinch-off voltage at 25 °C (negative for a normally-on die), V.
@@ -44,16 +55,18 @@ pub struct Jfet<L> {
     pub drift_share: L,
     /// Saturation current at 25 °C and vgs = 0, just above the knee, A.
     pub saturation_current: L,
-    /// Exponent of the absolute temperature in its inverse.
+    /// Exponent of the absolute temperature in its inverse, without velocity saturation.
     pub saturation_exponent: L,
+    /// r at 25 °C.
+    pub velocity_ratio: L,
     /// Gate junctions: saturation current at 25 °C (A; of each), emission coefficient, energy gap (eV).
     pub gate: [L; 3],
     /// Breakdown of drain against gate.
     pub breakdown: Option<Breakdown<L>>,
-    /// Leakage conductance drain to gate at 25 °C, S.
-    pub leakage: L,
-    /// Kelvins per doubling of the leakage.
-    pub leakage_doubling: L,
+    /// Breakdown of source against gate.
+    pub gate_breakdown: Option<Breakdown<L>>,
+    /// Leakage conductance drain to gate.
+    pub leakage: Leakage<L>,
     /// Current above which exponentials are linear, A.
     pub linear_above: L,
     /// Charge of drain against gate.
@@ -83,8 +96,30 @@ pub struct Settled<L> {
 }
 
 abreast!(Jfet: pinch_off, pinch_off_drift, drain_effect, slope_factor, on_resistance, resistance_exponent,
-    drift_share, saturation_current, saturation_exponent, gate, breakdown, leakage, leakage_doubling,
+    drift_share, saturation_current, saturation_exponent, velocity_ratio, gate, breakdown, gate_breakdown, leakage,
     linear_above, drain_gate, source_gate, drain_source);
+
+/// Electrons' highest velocity in 4H-SiC goes as the inverse of 1 + a·exp(T/b): a, and b in K (Roschke & Schwierz, IEEE
+/// Trans. Electron Devices 48 (2001) 1442; from memory).
+const VELOCITY: [f64; 2] = [0.6, 600.0];
+/// Their mobility goes as T to minus this power, at the doping of a channel, 5·10¹⁶ cm⁻³ (fitted to the same source's
+/// law between 0 and 575 °C: 2.18 to 2.22).
+const MOBILITY: f64 = 2.2;
+
+impl<L: Lane> Jfet<L> {
+    /// The saturation current at a temperature (K) with the pinch-off voltage there, A.
+    fn saturation(&self, kelvin: L, pinch_off: L) -> L {
+        let (one, warm) = (L::splat(1.0), (kelvin * L::splat(1.0 / STATED_AT)).ln());
+        let [a, b] = VELOCITY;
+        let slow = |t: L| one + L::splat(a) * (t * L::splat(1.0 / b)).exp();
+        let r = self.velocity_ratio
+            * (-(warm * L::splat(MOBILITY))).exp()
+            * (pinch_off / self.pinch_off)
+            * (slow(kelvin) / slow(L::splat(STATED_AT)));
+        let long = self.saturation_current * (-(warm * self.saturation_exponent)).exp();
+        long * ((one + self.velocity_ratio) / (one + r))
+    }
+}
 
 impl<L: Lane> Law<L, 2> for Jfet<L> {
     type Settled = Settled<L>;
@@ -98,7 +133,7 @@ impl<L: Lane> Law<L, 2> for Jfet<L> {
         let pinch_off = self.pinch_off + self.pinch_off_drift * above;
         let a = -pinch_off;
         let resistance = self.on_resistance * (warm * self.resistance_exponent).exp();
-        let saturation = self.saturation_current * (-(warm * self.saturation_exponent)).exp();
+        let saturation = self.saturation(kelvin, pinch_off);
         // With x = ρA: the drift region's share of the on-resistance is 2x/(1 + 2x).
         let x = self.drift_share / (two * (one - self.drift_share));
         let beta = saturation * (one + x) / (a * a);
@@ -114,8 +149,8 @@ impl<L: Lane> Law<L, 2> for Jfet<L> {
             rho: x / a,
             knee: (one + two * x) / (two * beta * a * resistance),
             gate_drain: Junction::new(gate, scale, self.linear_above, self.breakdown),
-            gate_source: Junction::new(gate, scale, self.linear_above, None),
-            leakage: self.leakage * (above * L::splat(std::f64::consts::LN_2) / self.leakage_doubling).exp(),
+            gate_source: Junction::new(gate, scale, self.linear_above, self.gate_breakdown),
+            leakage: self.leakage.at(kelvin),
             drain_gate: self.drain_gate,
             source_gate: self.source_gate,
             drain_source: self.drain_source,
@@ -124,18 +159,9 @@ impl<L: Lane> Law<L, 2> for Jfet<L> {
 
     #[inline(always)]
     fn flow<S: Scalar<L>>(at: &Settled<L>, [vds, vgs]: [S; 2]) -> Flow<S, 2> {
-        let vdg = vds - vgs;
-        let at_source = vgs + vds * at.drain_effect - at.pinch_off;
-        let a = overdrive(at_source, at.width, at.inverse_width);
-        let b = overdrive(at_source - vds * at.knee, at.width, at.inverse_width);
-        let sum = a + b;
-        let channel = (a - b) * sum * at.beta * (sum * at.rho + L::splat(1.0)).recip();
-        let into_drain = vdg * at.leakage - at.gate_drain.current(-vdg);
-        let into_source = at.gate_source.current(vgs);
-        let qdg = at.drain_gate.charge(vdg);
-        let qsg = at.source_gate.charge(-vgs);
-        let qds = at.drain_source.charge(vds);
-        Flow { i: [channel + into_drain, into_source - into_drain], q: [qdg + qds, -(qdg + qsg)] }
+        let mut flow = at.under_the_gate([vds, vgs]);
+        flow.q[0] = flow.q[0] + at.drain_source.charge(vds);
+        flow
     }
 
     fn in_lanes<K: Lane>(each: &[&Self], kelvin: K) -> Option<Box<dyn Device<K>>> {
@@ -143,164 +169,23 @@ impl<L: Lane> Law<L, 2> for Jfet<L> {
     }
 }
 
-/// The parameters of the die, with a prefix to their keys.
-macro_rules! jfet_params {
-    ($p:literal) => {
-        [
-            Param::required(
-                concat!($p, "on-resistance"),
-                "ohm",
-                Range::Positive,
-                "On-resistance of the JFET die at 25 degC, Vgs = 0",
-            ),
-            Param::with(
-                concat!($p, "resistance-exponent"),
-                "1",
-                1.9,
-                Range::Any,
-                "On-resistance goes as (T/298.15 K) to this power",
-            ),
-            Param::with(
-                concat!($p, "drift-share"),
-                "1",
-                0.5,
-                Range::Between(-1e-9, 1.0),
-                "Share of the on-resistance that lies in the drift region",
-            ),
-            Param::required(
-                concat!($p, "saturation-current"),
-                "A",
-                Range::Positive,
-                "Saturation current at 25 degC, Vgs = 0, just above the knee",
-            ),
-            Param::with(
-                concat!($p, "saturation-exponent"),
-                "1",
-                1.9,
-                Range::Any,
-                "Saturation current goes as (298.15 K/T) to this power",
-            ),
-            Param::required(
-                concat!($p, "pinch-off"),
-                "V",
-                Range::Any,
-                "Gate-source voltage that closes the channel at 25 degC (negative)",
-            ),
-            Param::with(
-                concat!($p, "pinch-off-drift"),
-                "V/K",
-                -1.5e-3,
-                Range::Any,
-                "Change of the pinch-off voltage with temperature",
-            ),
-            Param::with(
-                concat!($p, "drain-effect"),
-                "1",
-                1e-3,
-                Range::Between(-1e-9, 0.5),
-                "Shift of the pinch-off voltage per volt at the drain",
-            ),
-            Param::with(
-                concat!($p, "slope-factor"),
-                "1",
-                1.5,
-                Range::Between(0.5, 20.0),
-                "Below pinch-off the current falls by e per this many kT/q",
-            ),
-            Param::with(
-                concat!($p, "gate-saturation-current"),
-                "A",
-                1e-22,
-                Range::Positive,
-                "Saturation current of each gate junction at 25 degC",
-            ),
-            Param::with(
-                concat!($p, "gate-emission"),
-                "1",
-                2.0,
-                Range::Between(0.5, 10.0),
-                "Emission coefficient of the gate junctions",
-            ),
-            Param::with(
-                concat!($p, "gate-gap"),
-                "eV",
-                3.26,
-                Range::Between(0.1, 10.0),
-                "Energy gap of the gate junctions",
-            ),
-            Param::optional(
-                concat!($p, "breakdown-voltage"),
-                "V",
-                Range::Positive,
-                "Drain-gate voltage at the breakdown current",
-            ),
-            Param::with(
-                concat!($p, "breakdown-slope-voltage"),
-                "V",
-                3.0,
-                Range::Positive,
-                "Voltage per factor e of breakdown current",
-            ),
-            Param::with(
-                concat!($p, "breakdown-current"),
-                "A",
-                1e-3,
-                Range::Positive,
-                "Current at the breakdown voltage",
-            ),
-            Param::with(
-                concat!($p, "leakage-conductance"),
-                "S",
-                0.0,
-                Range::NotNegative,
-                "Drain-gate leakage at 25 degC",
-            ),
-            Param::with(
-                concat!($p, "leakage-doubling"),
-                "K",
-                20.0,
-                Range::Positive,
-                "Temperature rise that doubles the leakage",
-            ),
-            Param::with(
-                concat!($p, "gate-drain-capacitance"),
-                "F",
-                0.0,
-                Range::NotNegative,
-                "Depletion capacitance at 0 V",
-            ),
-            Param::with(
-                concat!($p, "gate-source-capacitance"),
-                "F",
-                0.0,
-                Range::NotNegative,
-                "Depletion capacitance at 0 V",
-            ),
-            Param::with(
-                concat!($p, "drain-source-capacitance"),
-                "F",
-                0.0,
-                Range::NotNegative,
-                "Depletion capacitance at 0 V",
-            ),
-            Param::with(
-                concat!($p, "junction-voltage"),
-                "V",
-                2.7,
-                Range::Positive,
-                "Vj of the depletion capacitances",
-            ),
-            Param::with(
-                concat!($p, "grading"),
-                "1",
-                0.5,
-                Range::Between(0.0, 1.0),
-                "Exponent of the depletion capacitances",
-            ),
-        ]
-    };
+impl<L: Lane> Settled<L> {
+    /// Everything but the charge of drain against source.
+    #[inline(always)]
+    fn under_the_gate<S: Scalar<L>>(&self, [vds, vgs]: [S; 2]) -> Flow<S, 2> {
+        let vdg = vds - vgs;
+        let at_source = vgs + vds * self.drain_effect - self.pinch_off;
+        let a = overdrive(at_source, self.width, self.inverse_width);
+        let b = overdrive(at_source - vds * self.knee, self.width, self.inverse_width);
+        let sum = a + b;
+        let channel = (a - b) * sum * self.beta * (sum * self.rho + L::splat(1.0)).recip();
+        let into_drain = vdg * self.leakage - self.gate_drain.current(-vdg);
+        let into_source = self.gate_source.current(vgs);
+        let qdg = self.drain_gate.charge(vdg);
+        let qsg = self.source_gate.charge(-vgs);
+        Flow { i: [channel + into_drain, into_source - into_drain], q: [qdg, -(qdg + qsg)] }
+    }
 }
-pub(crate) use jfet_params;
 
 /// The law from parameters with a prefix.
 ///
@@ -328,26 +213,33 @@ pub(crate) fn law(
         drift_share: v.number("drift-share"),
         saturation_current: v.number("saturation-current"),
         saturation_exponent: v.number("saturation-exponent"),
+        velocity_ratio: v.number("velocity-ratio"),
         gate: [v.number("gate-saturation-current"), v.number("gate-emission"), v.number("gate-gap")],
         breakdown: v.maybe("breakdown-voltage").map(|voltage| Breakdown {
             voltage,
             scale: v.number("breakdown-slope-voltage"),
             current: v.number("breakdown-current"),
         }),
-        leakage: v.number("leakage-conductance"),
-        leakage_doubling: v.number("leakage-doubling"),
+        gate_breakdown: v.maybe("gate-breakdown-voltage").map(|voltage| Breakdown {
+            voltage,
+            scale: v.number("gate-breakdown-slope-voltage"),
+            current: v.number("breakdown-current"),
+        }),
+        leakage: Leakage::of(v),
         linear_above,
         drain_gate: depletion("gate-drain-capacitance"),
         source_gate: depletion("gate-source-capacitance"),
         drain_source: depletion("drain-source-capacitance"),
     };
-    law.settle(kelvin).gate_drain.check(name)?;
+    let at = law.settle(kelvin);
+    at.gate_drain.check(name)?;
+    at.gate_source.check(name)?;
     Ok(law)
 }
 
 const PARAMS: &[Param] = &{
     let own = jfet_params!("");
-    crate::model::join::<22, 3, 25>(own, [Param::LINEAR_ABOVE, Param::TEMPERATURE, Param::MAXIMUM])
+    crate::model::join::<26, 3, 29>(own, [Param::LINEAR_ABOVE, Param::TEMPERATURE, Param::MAXIMUM])
 };
 
 fn build(

@@ -1,0 +1,187 @@
+//! The parameters of the JFET die.
+
+/// The parameters of the die, with a prefix to their keys.
+macro_rules! jfet_params {
+    ($p:literal) => {
+        [
+            Param::required(
+                concat!($p, "on-resistance"),
+                "ohm",
+                Range::Positive,
+                "On-resistance of the JFET die at 25 degC, Vgs = 0",
+            ),
+            Param::with(
+                concat!($p, "resistance-exponent"),
+                "1",
+                1.9,
+                Range::Any,
+                "On-resistance goes as (T/298.15 K) to this power",
+            ),
+            Param::with(
+                concat!($p, "drift-share"),
+                "1",
+                0.5,
+                Range::Between(-1e-9, 1.0),
+                "Share of the on-resistance that lies in the drift region",
+            ),
+            Param::required(
+                concat!($p, "saturation-current"),
+                "A",
+                Range::Positive,
+                "Saturation current at 25 degC, Vgs = 0, just above the knee",
+            ),
+            Param::with(
+                concat!($p, "saturation-exponent"),
+                "1",
+                1.9,
+                Range::Any,
+                "Saturation current without velocity saturation goes as (298.15 K/T) to this power",
+            ),
+            Param::with(
+                concat!($p, "velocity-ratio"),
+                "1",
+                0.0,
+                Range::NotNegative,
+                "Saturation voltage over that at which carriers would reach their highest velocity, 25 degC",
+            ),
+            Param::required(
+                concat!($p, "pinch-off"),
+                "V",
+                Range::Any,
+                "Gate-source voltage that closes the channel at 25 degC (negative)",
+            ),
+            Param::with(
+                concat!($p, "pinch-off-drift"),
+                "V/K",
+                -1.5e-3,
+                Range::Any,
+                "Change of the pinch-off voltage with temperature",
+            ),
+            Param::with(
+                concat!($p, "drain-effect"),
+                "1",
+                1e-3,
+                Range::Between(-1e-9, 0.5),
+                "Shift of the pinch-off voltage per volt at the drain",
+            ),
+            Param::with(
+                concat!($p, "slope-factor"),
+                "1",
+                1.5,
+                Range::Between(0.5, 20.0),
+                "Below pinch-off the current falls by e per this many kT/q",
+            ),
+            Param::with(
+                concat!($p, "gate-saturation-current"),
+                "A",
+                1e-22,
+                Range::Positive,
+                "Saturation current of each gate junction at 25 degC",
+            ),
+            Param::with(
+                concat!($p, "gate-emission"),
+                "1",
+                2.0,
+                Range::Between(0.5, 10.0),
+                "Emission coefficient of the gate junctions",
+            ),
+            Param::with(
+                concat!($p, "gate-gap"),
+                "eV",
+                3.26,
+                Range::Between(0.1, 10.0),
+                "Energy gap of the gate junctions",
+            ),
+            Param::optional(
+                concat!($p, "breakdown-voltage"),
+                "V",
+                Range::Positive,
+                "Drain-gate voltage at the breakdown current",
+            ),
+            Param::with(
+                concat!($p, "breakdown-slope-voltage"),
+                "V",
+                3.0,
+                Range::Positive,
+                "Voltage per factor e of breakdown current",
+            ),
+            Param::with(
+                concat!($p, "breakdown-current"),
+                "A",
+                1e-3,
+                Range::Positive,
+                "Current at the breakdown voltage",
+            ),
+            Param::optional(
+                concat!($p, "gate-breakdown-voltage"),
+                "V",
+                Range::Positive,
+                "Reverse gate-source voltage at the breakdown current",
+            ),
+            Param::with(
+                concat!($p, "gate-breakdown-slope-voltage"),
+                "V",
+                0.5,
+                Range::Positive,
+                "Gate-source voltage per factor e of breakdown current",
+            ),
+            Param::with(
+                concat!($p, "leakage-conductance"),
+                "S",
+                0.0,
+                Range::NotNegative,
+                "Drain-gate leakage at the leakage temperature",
+            ),
+            Param::with(
+                concat!($p, "leakage-temperature"),
+                "degC",
+                25.0,
+                Range::Between(-150.0, 500.0),
+                "Junction temperature at which the leakage is stated",
+            ),
+            Param::with(
+                concat!($p, "leakage-energy"),
+                "eV",
+                0.35,
+                Range::NotNegative,
+                "Activation energy of the leakage",
+            ),
+            Param::with(
+                concat!($p, "gate-drain-capacitance"),
+                "F",
+                0.0,
+                Range::NotNegative,
+                "Depletion capacitance at 0 V",
+            ),
+            Param::with(
+                concat!($p, "gate-source-capacitance"),
+                "F",
+                0.0,
+                Range::NotNegative,
+                "Depletion capacitance at 0 V",
+            ),
+            Param::with(
+                concat!($p, "drain-source-capacitance"),
+                "F",
+                0.0,
+                Range::NotNegative,
+                "Depletion capacitance at 0 V",
+            ),
+            Param::with(
+                concat!($p, "junction-voltage"),
+                "V",
+                2.7,
+                Range::Positive,
+                "Vj of the depletion capacitances",
+            ),
+            Param::with(
+                concat!($p, "grading"),
+                "1",
+                0.5,
+                Range::Between(0.0, 1.0),
+                "Exponent of the depletion capacitances",
+            ),
+        ]
+    };
+}
+pub(crate) use jfet_params;
