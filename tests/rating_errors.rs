@@ -128,16 +128,18 @@ fn the_errors_of_a_rating_cover_a_much_finer_one() {
     assert_eq!(fine["ratings"][0]["rounds"], 2);
     let number = |v: &Value| v.as_f64().expect("a number");
     for (a, b) in rows(&told).iter().zip(rows(&fine)) {
-        // Where the part saturates, drop and heat have no bound.
+        // Where the part saturates, drop and heat have no bound; the largest drop of a half sine is read at the ends of
+        // steps, and its error is not told.
         let saturates = a["ends_by"] == "saturation";
-        assert_eq!(saturates, a["drop_error"].is_null());
-        let keys = ["current", "square_integral", "drop", "energy"];
-        for key in keys.into_iter().take(if saturates { 2 } else { 4 }) {
+        assert_eq!(saturates, a["energy_error"].is_null());
+        assert!(a["drop_error"].is_null());
+        let keys = ["current", "square_integral", "energy"];
+        for key in keys.into_iter().take(if saturates { 2 } else { 3 }) {
             let error = (number(&a[key]) - number(&b[key])).abs();
             let ends = number(&a[&format!("{key}_error")]);
             println!("{key} at {} s: {error:.3e}, ± {ends:.3e}", a["width"]);
             // Near saturation the drop is the hardest to interpolate, and the heat goes with it.
-            let share = if matches!(key, "drop" | "energy") { 0.25 } else { 0.5 };
+            let share = if key == "energy" { 0.25 } else { 0.5 };
             assert!(ends >= share * error && number(&b[&format!("{key}_error")]) < ends, "{key}: {a} {b}");
         }
     }

@@ -6,6 +6,7 @@ use std::cell::Cell;
 
 use joulestep_models::part::Part;
 use joulestep_models::rating::RatingTrouble;
+use joulestep_models::rating::pulse::Shape;
 use joulestep_models::rating::surge::{EXACT, Ends};
 use rayon::prelude::*;
 
@@ -85,6 +86,17 @@ fn slots_of_pair(pair: &mut Pair) -> impl Iterator<Item = &mut Uncertainty> {
 fn cautious(error: &mut Uncertainty) {
     if let Uncertainty::Within { plus_minus } = *error {
         *error = Uncertainty::NotConverging { plus_minus: 3.0 * plus_minus };
+    }
+}
+
+/// The largest drop is read at the ends of steps: of a pulse whose current turns between them, what it misses there is not
+/// in the error.
+fn without_drops(answer: &mut Answer, asked: &Asked) {
+    if asked.shape == Shape::Square {
+        return;
+    }
+    for error in answer.rating.curve_errors.iter_mut().map(|e| &mut e[2]) {
+        *error = Uncertainty::not_estimated("the largest drop may lie between the ends of steps");
     }
 }
 
@@ -231,6 +243,7 @@ pub fn estimated(
     let errors = judge::errors(&computed(&fine, asked, &further), &coarser);
     let errors = told(&fine, asked, ready, errors);
     adopt(&mut fine, errors);
+    without_drops(&mut fine, asked);
     fine.rule(asked);
     Ok(fine)
 }
@@ -276,6 +289,7 @@ pub fn proven(
     };
     let errors = told(&found, asked, &ready, proof.errors);
     adopt(&mut found, errors);
+    without_drops(&mut found, asked);
     if !proof.proven {
         let text =
             "rounds of finer steps, tables and meshes do not settle every judged number within its margin";
