@@ -29,7 +29,7 @@ fn a_mission_knows_how_wrong_its_numbers_are() {
     let all = limits(500.0, 500.0);
     let (_, mut told) = mission(STEPPED, &all).json("duty", &[]);
     // The ripple is that of the hottest cycle that was solved, which leaps choose.
-    ["ripple", "harmonics"].map(|table| told[table] = Value::Null);
+    ["ripple", "harmonics"].into_iter().for_each(|table| told[table] = Value::Null);
     // Solved exactly, with leaps that err by little.
     let (_, exact) = mission(EXACT, &all).json("duty", &["--tolerance", "1 mK", "--closing", "1e-8"]);
     let (good, low, high, least) = tally(&told, &exact, 1e-6);
