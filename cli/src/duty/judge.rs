@@ -156,8 +156,8 @@ fn numbers(
         Number { name, further: share((at / each).min(known.len() - 1), n), ..n.clone() }
     }));
     let most = known.iter().map(|k| k.share).fold(0.0, f64::max);
-    for (name, joules) in ["input", "output", "losses"].into_iter().zip(f.balance) {
-        let further = most * f.balance[2].abs();
+    for (k, (name, joules)) in ["input", "output", "losses"].into_iter().zip(f.balance).enumerate() {
+        let further = most * f.balance[2].abs() + f.balance_error[k];
         all.push(Number { further, ..Number::plain(name, joules) });
     }
     for (k, life) in lives.iter().enumerate() {

@@ -16,8 +16,9 @@ use super::losses::{Account, Meter, between};
 
 /// Temperatures are found when they change by less than this from one round to the next, K.
 const STILL: f64 = 0.01;
-/// Most periods of a search from near by.
-const NEAR: u32 = 10;
+/// A search from near by: closing is not asked for, but every step that a known Jacobian gives is taken; a state that
+/// does not close is told by the difference it makes.
+pub(super) const NEAR: Effort = Effort { warm_up: 1, closing: f64::INFINITY, distance: 1e-7, most: 16 };
 /// Most rounds between losses and temperatures.
 const ROUNDS: u32 = 30;
 
@@ -125,9 +126,7 @@ impl Cycle {
 /// # Errors
 /// [`Why`].
 pub fn solve_near(laid: &Laid, setup: Setup<f64>, guess: &Guess) -> Result<Cycle, Why> {
-    // Closing is not asked for, but every step that a known Jacobian gives is taken.
-    let effort = Effort { warm_up: 1, closing: 1e-2, distance: 1e-7, most: NEAR };
-    search(laid, setup, effort, Some(guess))
+    search(laid, setup, NEAR, Some(guess))
 }
 
 /// Finds the periodic steady state of an arrangement in its setup, and counts a period there. With a thermal network,

@@ -3,16 +3,13 @@
 //! their powers differ, the course of the temperatures moves. The network is linear, so the move is its answer to the
 //! difference; that losses follow the moved temperatures is left out.
 
-use joulestep_engine::cycle::steady::Effort;
 use joulestep_engine::run::watch::Seen;
 
+use super::super::cycle::NEAR;
 use super::profile::Begin;
 use super::ripple::{Within, apart, harmonics, numbers};
 use super::site::{OneCycle, Site};
 use super::{DutyTrouble, Followed, Hottest, Make, Solved};
-
-/// Few periods, every step that a known Jacobian gives; a state that closes badly is told by the difference it makes.
-const NEAR: Effort = Effort { warm_up: 1, closing: 1e-2, distance: 1e-7, most: 10 };
 
 /// A quantity at instants, linear in between and constant outside.
 fn between(times: &[f64], values: &[f64], t: f64) -> f64 {

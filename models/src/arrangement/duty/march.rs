@@ -111,6 +111,7 @@ pub fn follow(
         heat: vec![0.0; inputs.len()],
         inputs,
         balance: [0.0; 3],
+        balance_error: [0.0; 3],
         hottest: None,
         dissipated: vec![0.0; cycle.dissipated.len()],
         seen: vec![Seen::NOTHING; cycle.seen.len()],

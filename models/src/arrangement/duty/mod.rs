@@ -188,6 +188,8 @@ pub struct Followed {
     pub heat: Vec<f64>,
     /// What sources gave, the load took and was lost over the duty, J.
     pub balance: [f64; 3],
+    /// What straight lines between the cycles at both ends of leaps may have made of these, J.
+    pub balance_error: [f64; 3],
     /// Ripple of the hottest cycle; none before a cycle was solved.
     pub hottest: Option<Hottest>,
     /// Largest mean power that each component of the circuit turned into heat in any cycle, W.
