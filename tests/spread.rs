@@ -221,7 +221,7 @@ fn a_part_file_keeps_deviations_and_correlations() {
     let part = joulestep::parts::load(&path, &joulestep::scenario::include::open).unwrap().part;
     let threshold = told["parameters"].as_array().unwrap().iter().find(|p| p["key"] == "threshold").unwrap();
     let kept = part.spread.deviations.iter().find(|d| d.0 == "threshold").unwrap().1;
-    assert!((kept / threshold["error"].as_f64().unwrap() - 1.0).abs() < 1e-8);
+    assert!((kept / threshold["standard_error"].as_f64().unwrap() - 1.0).abs() < 1e-8);
     let pairs = &part.spread.correlations;
     assert!(
         !pairs.is_empty() && pairs.iter().all(|(a, b, r)| a != b && (0.1..=1.0).contains(&r.abs())),

@@ -48,6 +48,15 @@ impl Limit {
             None => String::new(),
         }
     }
+    /// The error, and what the spread of the input adds.
+    fn both_words(&self) -> String {
+        let error = self.error.words(&self.unit);
+        match &self.spread {
+            Some(Spread::NotLinear { why }) => format!("{error} (not linear in its inputs: {why})"),
+            Some(_) => format!("{error} (by the input {})", self.spread_words()),
+            None => error,
+        }
+    }
     fn bound_words(&self) -> String {
         format!("at {} {}", if self.most { "most" } else { "least" }, self.digits(self.bound))
     }
@@ -96,7 +105,7 @@ pub(super) fn sentences(limits: &[Limit], verdict: &str) -> Vec<String> {
             "{} is not proven: {} {}, allowed is {}.",
             l.name,
             l.digits(l.found),
-            l.error.words(&l.unit),
+            l.both_words(),
             l.bound_words()
         ));
     }
@@ -191,7 +200,7 @@ pub(super) fn exceeded_ratings(read: &Read<'_>) -> Vec<String> {
             "A rating of a part {what}: {} reaches {} {}, rated {}.",
             l.name,
             l.digits(l.found),
-            l.error.words(&l.unit),
+            l.both_words(),
             l.bound_words()
         ))
     });
