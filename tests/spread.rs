@@ -168,6 +168,8 @@ fn what_cannot_be_spread_is_told() {
         let plan = "format = 1\nscenario = \"s.toml\"\nsampling = { kind = \"grid\" }\n\
                     vary = [{ value = \"component.V1.value\", kind = \"values\", values = [1, 2] }]\n";
         fs::write(folder.path().join("grid.toml"), plan).unwrap();
+        fs::write(folder.path().join("other.toml"), plan.replace("s.toml", "other-s.toml")).unwrap();
+        fs::copy(folder.path().join("s.toml"), folder.path().join("other-s.toml")).unwrap();
         let paths: Vec<String> = more
             .iter()
             .map(|m| {
@@ -183,14 +185,14 @@ fn what_cannot_be_spread_is_told() {
         done.err
     };
     let told = here("", &["--spread"]);
-    assert!(
-        told.contains("no part of the scenario states a spread") && told.contains("[[spread]]"),
-        "{told}"
-    );
+    assert!(told.contains("no part of a component states a spread") && told.contains("[[spread]]"), "{told}");
     let told = here("", &["--spread", "grid.toml"]);
     assert!(told.contains("stated values") && told.contains("a plan of distributions"), "{told}");
-    let told = here("", &["--spread", "examples/inrush-tolerances.toml"]);
-    assert!(told.contains("cannot read") || told.contains("expected a plan of"), "{told}");
+    let told = here("", &["--spread", "other.toml"]);
+    assert!(
+        told.contains("varies") && told.contains("other-s.toml") && told.contains("expected a plan of"),
+        "{told}"
+    );
     for (of_r, found) in [
         (
             "[[spread]]\nparameter = \"resistence\"\nrelative = 0.1\n",
@@ -206,4 +208,27 @@ fn what_cannot_be_spread_is_told() {
         let told = here(of_r, &[]);
         assert!(told.contains(found), "{found}\n{told}");
     }
+}
+
+/// What an extraction knows of its parameters stands in the part file that it writes, and comes back.
+#[test]
+fn a_part_file_keeps_deviations_and_correlations() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("p.toml").to_str().unwrap().to_string();
+    let done = joulestep(&["parts", "extract", "examples/points-sic-mosfet.toml", "--out", &path, "--json"]);
+    assert_eq!(done.code, 0, "{}", done.err);
+    let told = json(&done);
+    let part = joulestep::parts::load(&path, &joulestep::scenario::include::open).unwrap().part;
+    let threshold = told["parameters"].as_array().unwrap().iter().find(|p| p["key"] == "threshold").unwrap();
+    let kept = part.spread.deviations.iter().find(|d| d.0 == "threshold").unwrap().1;
+    assert!((kept / threshold["standard_error"].as_f64().unwrap() - 1.0).abs() < 1e-8);
+    let pairs = &part.spread.correlations;
+    assert!(
+        !pairs.is_empty() && pairs.iter().all(|(a, b, r)| a != b && (0.1..=1.0).contains(&r.abs())),
+        "{pairs:?}"
+    );
+    let again = folder.path().join("again.toml").to_str().unwrap().to_string();
+    fs::write(&again, joulestep::parts::write::toml(&part, "")).unwrap();
+    let again = joulestep::parts::load(&again, &joulestep::scenario::include::open).unwrap().part;
+    assert_eq!(again.spread, part.spread);
 }

@@ -28,6 +28,20 @@ fn column(folder: &Folder, csv: &str, name: &str) -> Vec<f64> {
     rows.iter().map(|row| row[at].parse().unwrap_or(f64::NAN)).collect()
 }
 
+/// End of the runs, s.
+const END: f64 = 8e-3;
+
+/// Rms voltage by the time constant.
+fn rms(tau: f64) -> f64 {
+    let decay = |k: f64| tau / k * -(-k * END / tau).exp_m1() / END;
+    (1.0 - 2.0 * decay(1.0) + decay(2.0)).sqrt()
+}
+
+/// Energy lost, by the time constant, with 1 µF and 1 V.
+fn lost(tau: f64) -> f64 {
+    0.5e-6 * -(-2.0 * END / tau).exp_m1()
+}
+
 /// The capacitor's rms voltage over T = 8 ms is √(1 − 2(τ/T)(1 − e^(−T/τ)) + (τ/2T)(1 − e^(−2T/τ))) V, the energy lost in
 /// the resistor (C/2)(1 − e^(−2T/τ)) V². Of the estimates at least 95 % must be half to five times the true error, none
 /// below a quarter, where they are more than rounding; the error of a column is the largest of every sixteenth variant.
@@ -36,15 +50,9 @@ fn the_error_of_a_column_is_the_largest_of_every_sixteenth_variant() {
     let all = resistors("all");
     let done = all.batch("t.h5", &["--csv", &all.text("t.csv"), "--lanes", "1"]);
     assert_eq!(done.code, 0, "{}", done.err);
-    let end = 8e-3_f64;
-    let rms = |tau: f64| {
-        (1.0 - 2.0 * tau / end * -(-end / tau).exp_m1() + tau / (2.0 * end) * -(-2.0 * end / tau).exp_m1())
-            .sqrt()
-    };
-    let lost = |tau: f64| 0.5e-6 * -(-2.0 * end / tau).exp_m1();
-    let exact: [(&str, &str, &dyn Fn(f64) -> f64); 2] =
-        [("rms [V]", "rms.error [V]", &rms), ("R1.dissipated [J]", "R1.dissipated.error [J]", &lost)];
-    for (name, of_error, exact) in exact {
+    let exact: [fn(f64) -> f64; 2] = [rms, lost];
+    let names = [("rms [V]", "rms.error [V]"), ("R1.dissipated [J]", "R1.dissipated.error [J]")];
+    for ((name, of_error), exact) in names.into_iter().zip(exact) {
         let (values, errors) = (column(&all, "t.csv", name), column(&all, "t.csv", of_error));
         let mut shares = Vec::new();
         for ((x, e), r) in values.iter().zip(&errors).zip(column(&all, "t.csv", "R [ohm]")) {

@@ -26,6 +26,7 @@ pub fn part(kind: &str, technology: Technology, values: &[(&'static str, f64)]) 
         thermal: Default::default(),
         budget: None,
         curves: Vec::new(),
+        spread: joulestep_models::part::Spread::default(),
     }
 }
 

@@ -99,6 +99,22 @@ fn body(part: &Part, out: &mut String) {
         }
         key(out, "exponent", Some(piece.exponent), "1");
     }
+    let unit = |key: &str| {
+        let param = part.entry().params.iter().find(|p| p.key == key);
+        match param.map(|p| p.shape) {
+            Some(Shape::Number("degC")) => "K",
+            Some(Shape::Number(unit)) => unit,
+            _ => "1",
+        }
+    };
+    for (parameter, deviation) in &part.spread.deviations {
+        let _ = writeln!(out, "\n[[spread]]\nparameter = {}", quoted(parameter));
+        key(out, "deviation", Some(*deviation), unit(parameter));
+    }
+    for (a, b, coefficient) in &part.spread.correlations {
+        let _ = writeln!(out, "\n[[correlation]]\nbetween = {}", list([quoted(a), quoted(b)]));
+        let _ = writeln!(out, "coefficient = {}", number(*coefficient));
+    }
     for curve in &part.curves {
         self::curve(curve, out);
     }

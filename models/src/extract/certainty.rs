@@ -15,6 +15,8 @@ pub struct Certainty {
     pub error: Vec<f64>,
     /// For each coordinate the one that it is most strongly correlated with, and the correlation.
     pub partner: Vec<Option<(usize, f64)>>,
+    /// Correlation coefficients; 0 where a coordinate is not determined.
+    pub correlation: Vec<Vec<f64>>,
 }
 
 /// From the Jacobian (residuals by coordinates).
@@ -26,14 +28,15 @@ pub fn certainty(jacobian: &DMatrix<f64>) -> Certainty {
         (0..n).filter(|&k| lengths[k] > 1e-9 * longest && lengths[k].is_finite()).collect();
     let mut error = vec![f64::INFINITY; n];
     let mut partner = vec![None; n];
+    let mut correlation = vec![vec![0.0; n]; n];
     // A singular value decomposition of what is not finite would not end.
     if felt.is_empty() || jacobian.nrows() == 0 || jacobian.iter().any(|x| !x.is_finite()) {
-        return Certainty { error, partner };
+        return Certainty { error, partner, correlation };
     }
     let scaled =
         DMatrix::from_fn(jacobian.nrows(), felt.len(), |r, c| jacobian[(r, felt[c])] / lengths[felt[c]]);
     let svd = matrix::singular(scaled, false, true);
-    let Some(vt) = svd.v_t else { return Certainty { error, partner } };
+    let Some(vt) = svd.v_t else { return Certainty { error, partner, correlation } };
     let largest = svd.singular_values.max();
     let singular = |k: usize| k >= svd.singular_values.len() || svd.singular_values[k] < SINGULAR * largest;
     let mut covariance = DMatrix::<f64>::zeros(felt.len(), felt.len());
@@ -58,10 +61,13 @@ pub fn certainty(jacobian: &DMatrix<f64>) -> Certainty {
             let size = (covariance[(*i, *i)] * covariance[(j, j)]).sqrt();
             if size > 0.0 { covariance[(*i, j)] / size } else { 0.0 }
         };
+        for i in (0..felt.len()).filter(|&i| i != j && lost[i] <= 1e-6 && lost[j] <= 1e-6) {
+            correlation[k][felt[i]] = with(&i);
+        }
         let best = (0..felt.len()).filter(|i| *i != j).max_by(|a, b| with(a).abs().total_cmp(&with(b).abs()));
         partner[k] = best.map(|i| (felt[i], with(&i)));
     }
-    Certainty { error, partner }
+    Certainty { error, partner, correlation }
 }
 
 #[cfg(test)]
@@ -78,6 +84,7 @@ mod tests {
         assert!((c.error[1] - (4.0f64 / 20.0).sqrt()).abs() < 1e-12);
         let (with, r) = c.partner[0].unwrap();
         assert!(with == 1 && (r + 6.0 / (14.0f64 * 4.0).sqrt()).abs() < 1e-12);
+        assert!(c.correlation == [[0.0, r], [r, 0.0]]);
     }
 
     #[test]

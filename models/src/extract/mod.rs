@@ -29,8 +29,8 @@ use fit::Fit;
 use least_squares::{Problem, jacobian, minimise};
 use plan::{Candidate, candidates, is_needed};
 
-use crate::model::Values;
-use crate::part::{Curve, Impedance, Part, Quantity};
+use crate::model::{Param, Shape, Values};
+use crate::part::{Curve, Impedance, Part, Quantity, Spread};
 
 /// What a careful reader of a printed curve may be wrong by, as a part of the value: what the points determine is
 /// judged by residuals of at least this size.
@@ -162,10 +162,33 @@ pub fn extract(part: &Part, start: &Values) -> Result<Extraction, ExtractTrouble
     // What was held at an estimate is part of the answer too.
     let estimated = doubts.iter().filter(|d| part.values.0.get(d.key) != out.values.0.get(d.key));
     out.given.extend(estimated.map(|d| d.key).collect::<Vec<_>>());
+    out.spread = spread(&free.iter().map(|c| c.param).collect::<Vec<_>>(), &errors);
     heat(&mut out);
     let fitted = free.iter().zip(&errors).map(|(c, j)| report::fitted(c, &out.values, j.error)).collect();
     let curves = report::curves(&out);
     Ok(Extraction { part: out, fitted, curves, doubts, converged })
+}
+
+/// Correlations that a part keeps: smaller ones hardly change what follows from all together.
+const CORRELATED: f64 = 0.1;
+
+/// How well the points know the parameters, from the covariance of the fit.
+fn spread(params: &[&Param], errors: &[Judgement]) -> Spread {
+    let known = |k: usize| {
+        let single = matches!(params[k].shape, Shape::Number(_));
+        single && errors[k].error.is_finite() && errors[k].error > 0.0
+    };
+    let mut all = Spread::default();
+    for k in (0..params.len()).filter(|k| known(*k)) {
+        all.deviations.push((params[k].key, errors[k].error));
+        for j in (0..k).filter(|j| known(*j)) {
+            let r = errors[k].correlation.get(j).copied().unwrap_or(0.0);
+            if r.abs() >= CORRELATED {
+                all.correlations.push((params[j].key, params[k].key, r.clamp(-1.0, 1.0)));
+            }
+        }
+    }
+    all
 }
 
 /// That the model has all that it needs.
@@ -236,7 +259,7 @@ fn minimised(fit: &mut Fit<'_>, patience: usize) -> bool {
 }
 
 /// How certain a fitted parameter is.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 struct Judgement {
     /// Standard error, in the parameter's unit.
     error: f64,
@@ -246,6 +269,8 @@ struct Judgement {
     doubtful: f64,
     /// The parameter it is most strongly correlated with, and the correlation.
     with: Option<(&'static str, f64)>,
+    /// Correlation coefficients with all free parameters.
+    correlation: Vec<f64>,
 }
 
 /// Standard deviation of the residuals of each stage, by the parameters of that stage: curves of one kind may be met
@@ -279,6 +304,7 @@ fn judge(fit: &mut Fit<'_>) -> Vec<Judgement> {
             sure: error * rest.max(1e-9) / (size * candidate.span()),
             doubtful: error * rest.max(READING) / size,
             with: with.map(|(j, r)| (fit.free[j].0.param.key, r)),
+            correlation: certain.correlation[k].clone(),
         }
     });
     judged.collect()

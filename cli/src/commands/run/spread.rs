@@ -131,7 +131,7 @@ impl<'a> Spreading<'a> {
             None => of_parts(scenario),
         };
         if found.is_empty() {
-            let why = "--spread: no part of the scenario states a spread; expected [[spread]] in a part file, or a plan: \
+            let why = "--spread: no part of a component states a spread; expected [[spread]] in a part file, or a plan: \
                        --spread PLAN";
             return Err(wrong(why));
         }

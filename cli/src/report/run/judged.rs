@@ -58,7 +58,7 @@ impl Limit {
         if !self.found.is_finite() {
             return format!("{} is no finite number, allowed is {}.", self.name, self.bound_words());
         }
-        let found = format!("{} {}", self.digits(self.found), self.error.words(&self.unit));
+        let found = format!("{} {}", self.digits(self.found), self.both_words());
         let margin = if self.margin() < 0.0 { "exceeded by" } else { "margin" };
         let times = self.times().map_or(String::new(), |times| match times {
             x if x >= 1000.0 => ", more than 1000 times the error".into(),
@@ -71,6 +71,15 @@ impl Limit {
             self.bound_words(),
             self.margin_words()
         )
+    }
+    /// The error, and what the spread of the input adds.
+    fn both_words(&self) -> String {
+        let error = self.error.words(&self.unit);
+        match &self.spread {
+            Some(Spread::NotLinear { why }) => format!("{error} (not linear in its inputs: {why})"),
+            Some(_) => format!("{error} (by the input {})", self.spread_words()),
+            None => error,
+        }
     }
     fn bound_words(&self) -> String {
         format!("at {} {}", if self.most { "most" } else { "least" }, self.digits(self.bound))
@@ -244,7 +253,7 @@ pub(super) fn exceeded_ratings(read: &Read<'_>) -> Vec<String> {
             "A rating of a part {what}: {} reaches {} {}, rated {}.",
             l.name,
             l.digits(l.found),
-            l.error.words(&l.unit),
+            l.both_words(),
             l.bound_words()
         ))
     });

@@ -9,12 +9,17 @@ use crate::diagnostic::Sources;
 use crate::report::words::ASSUMED;
 use crate::result::Summary;
 
-const DEFINITIONS: [(&str, &str); 10] = [
+const DEFINITIONS: [(&str, &str); 11] = [
     ("Least, largest", "extremes of a quantity at the end of any step, recorded or not"),
     (
         "Error",
         "how far the number may be from what its equations say, from two coarser runs of the same (grid convergence index, \
          Roache 1994). It says nothing about models and inputs",
+    ),
+    (
+        "Spread of input",
+        "three standard deviations of the number, from runs with each input moved by its own to either side (law of \
+         propagation, JCGM 100:2008, 5.1.2 and 5.2.2)",
     ),
     ("Margin", "distance between a limit and the extreme that it bounds; below zero it is exceeded"),
     (
@@ -48,6 +53,7 @@ pub(super) fn definitions(read: &Read<'_>) -> Vec<(String, String)> {
         "Energy delivered, dissipated" | "Energy stored" | "Ledger residual" => {
             read.scalar("ledger_residual_relative").is_some()
         }
+        "Spread of input" => read.summary.iter().flat_map(|s| &s.scalars).any(|s| s.spread.is_some()),
         "Virtual junction temperature" | "Heat" => !read.steps.heat_inputs.is_empty(),
         "Let-through I²t" => read.events.iter().any(|e| e.note.contains("let-through")),
         "Middle node" => read.file.channels().iter().any(|c| c.name.ends_with(".middle")),
