@@ -122,7 +122,7 @@ fn resistance_against_temperature() {
 #[test]
 fn what_cannot_be_compared_is_refused() {
     for (args, expected) in [
-        (vec!["parts", "compare", "stack-750v-18"], "no shipped part is named"),
+        (vec!["parts", "compare", "cascode-700v-21"], "no shipped part is named"),
         (vec!["parts", "compare", PARTS[0], "--reference", PARTS[1]], "not among the parts compared"),
         (vec!["parts", "compare", PARTS[0], PARTS[0]], "named twice"),
         (vec!["parts", "compare", PARTS[0], "--temperature", "200 degC"], "highest junction temperature"),

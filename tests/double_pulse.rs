@@ -163,7 +163,7 @@ fn waveforms_are_kept() {
 fn what_cannot_be_pulsed_is_refused() {
     let base = |part: &'static str| vec!["double-pulse", part, "--current", "20 A"];
     for (args, expected) in [
-        (base("stack-750v-18"), "no shipped part is named"),
+        (base("cascode-700v-21"), "no shipped part is named"),
         (base("diode-sic-700v-50a"), "has no gate"),
         ([base("cascode-700v-22m"), vec!["--voltage", "900 V"]].concat(), "rated voltage"),
         (
