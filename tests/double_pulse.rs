@@ -116,8 +116,7 @@ const GRID: [&str; 7] = [
 fn the_table_does_not_hang_on_threads() {
     let one = joulestep_with(&GRID, &[("RAYON_NUM_THREADS", "1")]);
     let many = joulestep_with(&GRID, &[("RAYON_NUM_THREADS", "5")]);
-    assert_eq!((one.code, &one.out), (many.code, &many.out), "{}", one.err);
-    assert!([0, 1, 5].contains(&one.code), "{}", one.err);
+    assert_eq!((one.code, &one.out), (0, &many.out), "{}", one.err);
     let told: Value = serde_json::from_str(&one.out).unwrap();
     let rows = told["rows"].as_array().unwrap();
     let asked: Vec<(f64, f64)> =
@@ -139,7 +138,7 @@ fn waveforms_are_kept() {
     let args =
         ["double-pulse", "mosfet-sic-700v-12m", "--current", "20 A", "--waveforms", path, "--pictures", path];
     let done = joulestep(&[&args[..], &["--json"]].concat());
-    assert!([0, 1, 5].contains(&done.code), "{}", done.err);
+    assert_eq!(done.code, 0, "{}", done.err);
     let told: Value = serde_json::from_str(&done.out).unwrap();
     let row = &told["rows"][0];
     let file = joulestep::result::ResultFile::open(std::path::Path::new(row["waveforms"].as_str().unwrap()))
@@ -164,7 +163,7 @@ fn waveforms_are_kept() {
 fn what_cannot_be_pulsed_is_refused() {
     let base = |part: &'static str| vec!["double-pulse", part, "--current", "20 A"];
     for (args, expected) in [
-        (base("cascode-700v-8m"), "no shipped part is named"),
+        (base("cascode-700v-21"), "no shipped part is named"),
         (base("diode-sic-700v-50a"), "has no gate"),
         ([base("cascode-700v-22m"), vec!["--voltage", "900 V"]].concat(), "rated voltage"),
         (

@@ -59,12 +59,12 @@ upper = "24 ohm"
 [[vary]]
 value = "arrangement.gate-resistance"
 kind = "uniform"
-lower = "6 ohm"
-upper = "9 ohm"
+lower = "18 ohm"
+upper = "22 ohm"
 [[vary]]
 value = "thermal.boundary.heatsink.temperature"
 kind = "normal"
-mean = "50 degC"
+mean = "45 degC"
 deviation = "10 K"
 [[output]]
 name = "mean-load"
@@ -99,8 +99,8 @@ measure = "mean"
         }
         let chains = fs::read_to_string(examples.join("inrush-chains.toml")).unwrap();
         let finer = chains.replace(
-            "finest = \"4 ns\"\nvoltage-error = \"0.1 V\"\ncurrent-error = \"0.1 A\"",
-            "finest = \"0.25 ns\"\nvoltage-error = \"0.1 mV\"\ncurrent-error = \"0.1 mA\"\nheat-error = \"10 mK\"",
+            "finest = \"0.5 ns\"\nvoltage-error = \"0.1 V\"\ncurrent-error = \"0.1 A\"",
+            "finest = \"0.125 ns\"\nvoltage-error = \"0.1 mV\"\ncurrent-error = \"0.1 mA\"\nheat-error = \"10 mK\"",
         );
         assert!(finer != chains);
         fs::write(folder.path("inrush-chains.toml"), finer).unwrap();
