@@ -21,6 +21,9 @@ pub(crate) struct Round<M> {
     pub numbers: Vec<Number>,
 }
 
+/// Computes a level; a coarser one gets what was found as stated.
+type At<'a, M> = dyn Fn(Level, Option<&M>) -> Result<Round<M>, Refused> + Sync + 'a;
+
 /// What was computed, judged.
 pub(crate) struct Assessed<M> {
     /// With the errors of its numbers.
@@ -68,7 +71,7 @@ pub(crate) fn assess<M: Send + Sync>(
     how: &AssessArgs,
     held: &str,
     stop: &(dyn Fn() -> bool + Sync),
-    at: &(dyn Fn(Level, Option<&M>) -> Result<Round<M>, Refused> + Sync),
+    at: &At<'_, M>,
 ) -> Result<Assessed<M>, Refused> {
     if how.prove {
         return proven(held, stop, at);
@@ -90,7 +93,7 @@ pub(crate) fn assess<M: Send + Sync>(
 fn proven<M: Send>(
     held: &str,
     stop: &(dyn Fn() -> bool + Sync),
-    at: &(dyn Fn(Level, Option<&M>) -> Result<Round<M>, Refused> + Sync),
+    at: &At<'_, M>,
 ) -> Result<Assessed<M>, Refused> {
     let last: RefCell<Option<Round<M>>> = RefCell::new(None);
     let bounds: RefCell<BTreeMap<String, Bounds>> = RefCell::default();

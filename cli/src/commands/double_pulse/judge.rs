@@ -19,6 +19,9 @@ use crate::scenario::build::{BEYOND, Judged as Bounded, Judging, KnownRange, Pla
 /// A point with the errors of its numbers, judged.
 pub(super) type Judged = Assessed<Outcome>;
 
+/// The parts as placed, their watches, what is judged, and the watches of stated temperatures.
+type Kept = (Vec<Placed>, Vec<Watch>, Judging, Vec<Watch>);
+
 fn code(trouble: &PulseTrouble) -> u8 {
     match trouble {
         PulseTrouble::Asked(_) | PulseTrouble::Circuit(_) => BAD_INPUT,
@@ -63,7 +66,7 @@ fn judging(placed: &[Placed]) -> (Vec<Watch>, Judging, Vec<Watch>) {
 }
 
 fn round(grid: &Grid, point: &Point, level: Level) -> Result<Round<Outcome>, Refused> {
-    let mut parts: Option<(Vec<Placed>, Vec<Watch>, Judging, Vec<Watch>)> = None;
+    let mut parts: Option<Kept> = None;
     let mut prepare = |setup: &mut Setup<f64>, built: [Built; 2]| {
         let placed = placed(grid, built);
         let (watches, judging, stated) = judging(&placed);

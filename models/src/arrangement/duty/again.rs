@@ -101,12 +101,12 @@ pub fn again(followed: &Followed, begin: Begin, make: &mut Make<'_>) -> Result<F
         seen.least += (b.least + b.missed.0) - (a.least + a.missed.0);
         seen.largest += (b.largest + b.missed.1) - (a.largest + a.missed.1);
     }
-    let hot = followed
+    let mut hot = followed
         .solved
         .iter()
         .zip(&cycles)
         .filter(|(s, _)| followed.hottest.as_ref().is_some_and(|h| h.time == s.time));
-    if let (Some((_, cycle)), Some(last)) = (hot.last(), &followed.hottest) {
+    if let (Some((_, cycle)), Some(last)) = (hot.next_back(), &followed.hottest) {
         let slots = followed.period.1;
         out.hottest = Some(Hottest {
             ripple: apart(&mut network.clone(), &cycle.course, slots),
