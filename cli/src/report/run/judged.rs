@@ -106,8 +106,8 @@ fn bounded(read: &Read<'_>, rated: bool) -> Vec<Limit> {
     out
 }
 
-/// The limit or rating that decides, in words: the worst ruled, of those the one nearest in units of its error, or where
-/// no error is known in shares of the bound.
+/// The limit or rating that decides, in words: the worst ruled, of those the one with the least margin, as a share of the
+/// bound; of those that are not proven, in units of the error.
 pub(super) fn deciding(read: &Read<'_>, limits: &[Limit]) -> Option<String> {
     let ratings = bounded(read, true);
     let judged = |l: &&Limit| !matches!(l.ruling, Ruling::NotJudged | Ruling::Waived);
@@ -115,7 +115,8 @@ pub(super) fn deciding(read: &Read<'_>, limits: &[Limit]) -> Option<String> {
     let worst = all().map(|l| l.ruling).max()?;
     let share = |l: &Limit| (l.margin() / l.bound.abs(), l.margin());
     let nearest = all().filter(|l| l.ruling == worst).min_by(|a, b| {
-        let times = |l: &Limit| l.times().unwrap_or(f64::INFINITY);
+        // A margin counts by its share of the bound; where it is not known well enough, by its errors.
+        let times = |l: &Limit| l.times().filter(|_| worst == Ruling::NotProven).unwrap_or(f64::INFINITY);
         let order = times(a).total_cmp(&times(b));
         order.then(share(a).0.total_cmp(&share(b).0)).then(share(a).1.total_cmp(&share(b).1))
     })?;
