@@ -95,7 +95,7 @@ const KINDS: &[(&str, &str, &str)] = &[
     ("a time", "s", "\"20 us\""),
     ("a current", "A", "\"250 A\""),
     ("a temperature difference", "K", "\"10 K\""),
-    ("a temperature", "degC", "\"50 degC\""),
+    ("a temperature", "degC", "\"60 degC\""),
     ("an angle", "rad", "\"90 deg\""),
     ("a frequency", "Hz", "\"20 kHz\""),
     ("a voltage", "V", "\"400 V\""),
