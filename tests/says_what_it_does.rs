@@ -161,7 +161,7 @@ fn parallel_devices_that_are_too_hot_fail() {
         "4",
         "--total",
     ];
-    let hot = joulestep(&[&base[..], &["400 A"]].concat());
+    let hot = joulestep(&[&base[..], &["280 A"]].concat());
     let said = words(&hot.out);
     assert_eq!(hot.code, 1, "{}", hot.err);
     assert!(said.contains("TOO HOT") && said.contains("FAILS: of the devices in parallel"), "{said}");

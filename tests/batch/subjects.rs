@@ -221,7 +221,7 @@ fn a_rating_batch_says_that_part_and_package_mean_different_dies() {
 [rating]
 part = "cascode-700v-7m"
 on = "mine.toml"
-cells = 3000
+cells = 5000
 [sampling]
 kind = "grid"
 [[vary]]

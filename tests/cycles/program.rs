@@ -84,6 +84,8 @@ fn the_buck_in_its_steady_state() {
 
 #[test]
 fn the_dead_time_of_a_leg() {
+    // At 8 ohm the drain of the lower switch rises so fast that its channel opens, and whether a part of the turn-on is
+    // this one's or the other's heat hangs on the steps: ± 10 % of it.
     let found = json(&[
         "dead-time",
         "cascode-700v-22m",
@@ -92,7 +94,7 @@ fn the_dead_time_of_a_leg() {
         "--current",
         "20 A",
         "--gate-resistance",
-        "8 ohm",
+        "15 ohm",
         "--json",
     ]);
     let rows = found["rows"].as_array().unwrap();

@@ -95,8 +95,10 @@ fn without_drops(answer: &mut Answer, asked: &Asked) {
     if asked.shape == Shape::Square {
         return;
     }
-    for error in answer.rating.curve_errors.iter_mut().map(|e| &mut e[2]) {
-        *error = Uncertainty::not_estimated("the largest drop may lie between the ends of steps");
+    let rating = &mut answer.rating;
+    let points = rating.curve.iter().zip(&mut rating.curve_errors);
+    for (_, errors) in points.filter(|(p, _)| p.peaks.drop.is_finite()) {
+        errors[2] = Uncertainty::not_estimated("the largest drop may lie between the ends of steps");
     }
 }
 
@@ -124,14 +126,10 @@ fn adopt(answer: &mut Answer, errors: Vec<Uncertainty>) {
     }
     fill(&mut std::iter::once(&mut r.runaway_error));
     fill(&mut r.curve_errors.iter_mut().flatten());
-    // Where a part saturates, its drop has no bound that a current could tell, and the search ends at a cliff: neither
-    // steps nor tables show their full order there.
+    // Where a part saturates, the search ends at a cliff: neither steps nor tables show their full order there.
     let saturated = r.curve.iter().zip(&mut r.curve_errors).filter(|(p, _)| p.ends == Ends::Saturation);
     for (_, errors) in saturated {
         errors[..2].iter_mut().for_each(cautious);
-        for error in errors[2..].iter_mut().filter(|e| **e != Uncertainty::Bare) {
-            *error = Uncertainty::not_estimated("the part saturates: its drop has no bound there");
-        }
     }
     fill(&mut r.faults.iter_mut().map(|f| &mut f.longest_error));
     let saturates = |f: &&mut RideThrough| f.ends_by == words::SATURATION;

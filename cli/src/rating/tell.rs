@@ -27,7 +27,11 @@ pub(super) const DEFINITIONS: [(&str, &str); 6] = [
         "Loop gain",
         "by how much a small rise of the junctions comes back through the heat that it causes; 1 is runaway",
     ),
-    ("Saturation", "the part does not carry more at its temperatures, however short the pulse"),
+    (
+        "Saturation",
+        "the part does not carry more at its temperatures, however short the pulse; its drop, and the heat with it, are \
+         then no definite numbers and are left out",
+    ),
     (
         "±",
         "how far a number may be from what the part's law and the heat path say: steps of the pulse and the tabulated \
@@ -294,7 +298,10 @@ fn shared(out: &mut String, p: &Parallel) {
             if odd.hottest().max(other.hottest()) > p.hottest { "TOO HOT".into() } else { String::new() },
         ]);
     };
-    for Pair { time, odd, others } in p.course.iter().step_by(4) {
+    // Every fourth instant, and the last: what ends a course stands there.
+    let last = p.course.len().saturating_sub(1);
+    let told = p.course.iter().enumerate().filter(|(k, _)| k % 4 == 0 || *k == last);
+    for (_, Pair { time, odd, others }) in told {
         line(format!("after {}", three(time.unwrap_or(f64::NAN), "s")), odd, others);
     }
     match &p.steady {

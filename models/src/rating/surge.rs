@@ -70,7 +70,8 @@ pub struct Point {
     pub i2t: f64,
     /// What ends it.
     pub ends: Ends,
-    /// At that current.
+    /// At that current. Drop and energy are no numbers where saturation ends it: there the drop runs away with the
+    /// current, and the search ends anywhere on its way.
     pub peaks: Peaks,
 }
 
@@ -223,12 +224,12 @@ impl<'a, C: Conducts + ?Sized> Surge<'a, C> {
     /// The largest peak current of a shape and width, s: the junctions rise with the current.
     #[inline(never)]
     pub fn largest(&mut self, shape: Shape, width: f64) -> Point {
-        let point = |(current, peaks, ends): (f64, Peaks, Ends)| Point {
-            width,
-            current,
-            i2t: current * current * width * shape.square_integral(),
-            ends,
-            peaks,
+        let point = |(current, mut peaks, ends): (f64, Peaks, Ends)| {
+            if ends == Ends::Saturation {
+                (peaks.drop, peaks.energy) = (f64::NAN, f64::NAN);
+            }
+            let i2t = current * current * width * shape.square_integral();
+            Point { width, current, i2t, ends, peaks }
         };
         let cold = self.path.cold().iter().copied().fold(f64::NEG_INFINITY, f64::max);
         let (mut low, mut high) = ((0.0, Peaks { celsius: [cold; MOST_DIES], ..Peaks::default() }), 1.0);

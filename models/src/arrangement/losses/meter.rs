@@ -208,8 +208,13 @@ impl Meter {
             }
             (before, heat_before) = (Some(phase), heat);
             if phase == Phase::TurnOn {
-                turning.heat += heat;
-                turning.charges += self.charges(c, &samples[k], &samples[k + 1]);
+                // It ends within the step, where a straight line comes down to the level: whole steps on one side would
+                // make the parts jump with the length of the steps.
+                let [then, next] = [at(k, VOLTAGE), at(k + 1, VOLTAGE)];
+                let share = if next <= level { (then - level) / (then - next) } else { 1.0 };
+                turning.heat += share * heat;
+                turning.charges += share * self.charges(c, &samples[k], &samples[k + 1]);
+                out.conduction += (1.0 - share) * heat;
                 continue;
             }
             turning.end(&mut out);

@@ -51,8 +51,9 @@ pub struct Phases {
     pub dead_time: f64,
     /// Its partner is on.
     pub recovery: f64,
-    /// How far its phases (in the order above) may be wrong because a step belongs to one of them as a whole: the heat of
-    /// the steps in which a level was crossed that parts two of them. Their sum is not touched.
+    /// How far its phases (in the order above) may be wrong because a step belongs to one of them as a whole, but for the
+    /// one in which a turn-on ends, which a straight line parts: the heat of the steps in which a level was crossed that
+    /// parts two of them. Their sum is not touched.
     pub parted: [f64; 6],
     /// In the resistances of its gate's drive.
     pub gate_drive: f64,
