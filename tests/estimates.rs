@@ -120,7 +120,7 @@ pub fn run(
         let counters = run.counters();
         let numbers = read(&run);
         let (steps, iterations) = (counters.steps, counters.iterations);
-        Ok(Computed { numbers, course: Vec::new(), steps, iterations })
+        Ok(Computed { numbers, steps, iterations, ..Computed::default() })
     };
     let (fine, errors) = estimated(at).expect("it is solved");
     println!("{name} base {:.0e} bound {:.0e}: {} steps", case.base, case.bound, fine.steps);

@@ -128,19 +128,23 @@ fn the_errors_of_a_rating_cover_a_much_finer_one() {
     assert_eq!(fine["ratings"][0]["rounds"], 2);
     let number = |v: &Value| v.as_f64().expect("a number");
     for (a, b) in rows(&told).iter().zip(rows(&fine)) {
-        // Where the part saturates, drop and heat have no bound; the largest drop of a half sine is read at the ends of
-        // steps, and its error is not told.
+        // Where the part saturates, drop and heat are no definite numbers; the largest drop of a half sine is read at the
+        // ends of steps, and its error is not told.
         let saturates = a["ends_by"] == "saturation";
-        assert_eq!(saturates, a["energy_error"].is_null());
-        assert!(a["drop_error"].is_null());
+        assert_eq!(saturates, b["ends_by"] == "saturation");
+        for row in [a, b] {
+            for key in ["drop", "energy", "energy_error"] {
+                assert_eq!(saturates, row[key].is_null(), "{key}: {row}");
+            }
+            assert!(row["drop_error"].is_null());
+            assert_eq!(row["error_kind"], if saturates { "not converging" } else { "not estimated" });
+        }
         let keys = ["current", "square_integral", "energy"];
         for key in keys.into_iter().take(if saturates { 2 } else { 3 }) {
             let error = (number(&a[key]) - number(&b[key])).abs();
             let ends = number(&a[&format!("{key}_error")]);
             println!("{key} at {} s: {error:.3e}, ± {ends:.3e}", a["width"]);
-            // Near saturation the drop is the hardest to interpolate, and the heat goes with it.
-            let share = if key == "energy" { 0.25 } else { 0.5 };
-            assert!(ends >= share * error && number(&b[&format!("{key}_error")]) < ends, "{key}: {a} {b}");
+            assert!(ends >= 0.5 * error && number(&b[&format!("{key}_error")]) < ends, "{key}: {a} {b}");
         }
     }
     let [a, b] = [&told, &fine].map(|t| &t["ratings"][0]["fault_ride_through"][0]);
@@ -154,7 +158,8 @@ fn the_errors_of_a_rating_cover_a_much_finer_one() {
 /// What is required is judged by the one rule: kept, exceeded, and not proven within the error.
 #[test]
 fn what_is_required_passes_fails_or_is_not_proven() {
-    let found = told(&[&PART[..], &["--fault", "150 A", "--json"]].concat());
+    // A junction ends it; at 150 A the part saturates, and its error is large.
+    let found = told(&[&PART[..], &["--fault", "100 A", "--json"]].concat());
     let fault = &found["ratings"][0]["fault_ride_through"][0];
     let (longest, error) =
         (fault["longest"].as_f64().unwrap(), fault["longest_error"]["plus_minus"].as_f64().unwrap());
@@ -166,13 +171,13 @@ fn what_is_required_passes_fails_or_is_not_proven() {
         (3.0, 1, "FAILS"),
     ] {
         let time = format!("{} s", longest + times * error);
-        let done = joulestep(&[&PART[..], &["--fault", "150 A", "--required-time", &time]].concat());
+        let done = joulestep(&[&PART[..], &["--fault", "100 A", "--required-time", &time]].concat());
         assert_eq!(done.code, code, "{}{}", done.out, done.err);
         assert!(done.out.contains(words), "{}", done.out);
     }
     // Proof settles what the error left open: half of it is far beyond what is left after two rounds.
     let time = format!("{} s", longest - 3.0 * error);
-    let proof = ["--fault", "150 A", "--required-time", &time, "--prove"];
+    let proof = ["--fault", "100 A", "--required-time", &time, "--prove"];
     let done = joulestep(&[&PART[..], &proof].concat());
     assert_eq!(done.code, 0, "{}{}", done.out, done.err);
     let current = ["--required-current", "10 A", "--no-estimate"];

@@ -48,7 +48,7 @@ fn computed(level: Level, bound: f64, finest: u32) -> Result<Computed, Trouble> 
     }
     let c = run.counters();
     println!("double pulse level {}: {} steps, {} iterations", level.0, c.steps, c.iterations);
-    Ok(Computed { numbers, course: Vec::new(), steps: c.steps, iterations: c.iterations })
+    Ok(Computed { numbers, steps: c.steps, iterations: c.iterations, ..Computed::default() })
 }
 
 /// Extreme of a column with a sign: the largest row, and the parabola through it and its neighbours; what the two differ

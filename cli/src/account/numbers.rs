@@ -116,7 +116,13 @@ impl Account {
         numbers.extend(self.energies.iter().flat_map(of_energy));
         let named = |(guard, i2t): &(String, f64)| Number::plain(format!("{guard}.let-through"), *i2t);
         numbers.extend(self.let_through.iter().map(named));
-        Computed { numbers, course, steps: self.counters.steps, iterations: self.counters.iterations }
+        Computed {
+            numbers,
+            course,
+            steps: self.counters.steps,
+            iterations: self.counters.iterations,
+            ..Computed::default()
+        }
     }
 
     /// Takes the errors of [`Account::computed`], in its order, and rules anew.

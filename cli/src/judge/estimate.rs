@@ -117,6 +117,8 @@ pub struct Computed {
     pub steps: u64,
     /// See `steps`.
     pub iterations: u64,
+    /// The largest ratio of two differences that is believed; `None`: that of the bounds.
+    pub ratio: Option<f64>,
 }
 
 /// The values of one number at three levels: whether their differences shrink as they should.
@@ -126,6 +128,12 @@ pub fn converging([fine, coarse, coarsest]: [f64; 3]) -> bool {
 
 /// ± of the first of three values of one number, from the finest run to the coarsest.
 pub fn grid_convergence(values: [f64; 3]) -> Uncertainty {
+    grid_convergence_up_to(RATIO, values)
+}
+
+/// The same for a method whose differences shrink by a ratio at the most, from one computation to the next: 2ᵖ for order p
+/// at half the step.
+pub fn grid_convergence_up_to(ratio: f64, values: [f64; 3]) -> Uncertainty {
     let [fine, coarse, coarsest] = values;
     let (near, far) = ((coarse - fine).abs(), (coarsest - coarse).abs());
     if !(near.is_finite() && far.is_finite()) {
@@ -139,7 +147,7 @@ pub fn grid_convergence(values: [f64; 3]) -> Uncertainty {
     if !converging(values) {
         return Uncertainty::NotConverging { plus_minus: CAUTION * larger + floor };
     }
-    let near = near.max(far / RATIO);
+    let near = near.max(far / ratio);
     Uncertainty::within(SAFETY * near / (far / near - 1.0) + floor)
 }
 
@@ -172,7 +180,9 @@ pub fn errors<E: ToString>(fine: &Computed, coarser: &[Result<Computed, E>; 2]) 
             return Uncertainty::not_estimated("a coarser run has other numbers");
         }
         let with = |n: &Number| n.value + n.missed;
-        grid_convergence([with(number), with(a), with(b)]).plus(number.missed.abs() + number.further)
+        let values = [with(number), with(a), with(b)];
+        let found = grid_convergence_up_to(fine.ratio.unwrap_or(RATIO), values);
+        found.plus(number.missed.abs() + number.further)
     };
     fine.numbers.iter().enumerate().map(of).collect()
 }
@@ -234,6 +244,9 @@ mod tests {
         // Errors ε, ε, 256ε: the first difference is nothing.
         let values = [1.0, 1.0, 256.0].map(|k| 7.0 + 1e-5 * k);
         assert!(plus_minus(values) >= 1.25e-5);
+        // Of a method of order two 4 is the most that is no chance: 1.25·(255/4)/3 ε.
+        let told = grid_convergence_up_to(4.0, values).plus_minus().expect("an estimate");
+        assert!((told / (1.25 * 255e-5 / 12.0) - 1.0).abs() < 1e-6, "{told}");
     }
 
     #[test]

@@ -19,7 +19,9 @@ mod rule;
 mod spread;
 
 pub use error::Uncertainty;
-pub use estimate::{Computed, Level, Number, coarser, converging, errors, estimated, grid_convergence};
+pub use estimate::{
+    Computed, Level, Number, coarser, converging, errors, estimated, grid_convergence, grid_convergence_up_to,
+};
 pub use prove::{Proof, prove};
 pub use rule::{Bounds, Ruling, Verdict, exit_code, over_all, overall, rule, worst};
 pub use spread::{FACTOR, Far, LINEAR, Moved, Spread, differences, propagate, variance};

@@ -11,8 +11,11 @@ use joulestep_models::rating::surge::{EXACT, Ends};
 use rayon::prelude::*;
 
 use super::{Answer, Asked, Heat, Pair, Ready, RideThrough, Share, Spread, answer, ready, words};
-use crate::judge::{self, Bounds, Computed, Level, Number, Uncertainty, grid_convergence, prove};
+use crate::judge::{self, Bounds, Computed, Level, Number, Uncertainty, grid_convergence_up_to, prove};
 
+/// Steps of a pulse take the heat as the mean of that at their ends, tables the share of a die as a straight line between
+/// nodes: both are of order two, and differences that shrink faster do so by chance.
+const RATIO: f64 = 4.0;
 /// Share by which all rises are enlarged to see what they do to a number.
 const NUDGE: f64 = 0.01;
 /// Finest level of a proof: the table of a part of two dies has eight times the nodes at each.
@@ -150,7 +153,7 @@ fn computed(answer: &Answer, asked: &Asked, further: &[f64]) -> Computed {
         Number { further, ..Number::plain(t.name, t.value) }
     };
     let numbers = numbers(answer, asked).into_iter().enumerate().map(number).collect();
-    Computed { numbers, ..Computed::default() }
+    Computed { numbers, ratio: Some(RATIO), ..Computed::default() }
 }
 
 /// What a rating gives in the coarsest steps, and the errors of each number that steps do not show: of the tabulated law
@@ -188,7 +191,7 @@ fn beside(
     let (second, fourth) = (values(second), values(fourth));
     let nudged = found.next().map(values);
     let further = |(k, t): (usize, &Timed)| {
-        let tables = grid_convergence([t.value, second[k], fourth[k]]).plus_minus();
+        let tables = grid_convergence_up_to(RATIO, [t.value, second[k], fourth[k]]).plus_minus();
         let heat = match (&ready.mesh, &nudged) {
             (Some(mesh), Some(nudged)) => (nudged[k] - t.value).abs() / NUDGE * mesh.at(t.time),
             _ => 0.0,
