@@ -136,7 +136,7 @@ fn the_shipped_tolerances_spread_as_their_batch_does() {
         }
     }
     println!("{bent} numbers are not linear");
-    for name in ["limit.inrush-current.largest", "breaker.mosfet.hottest", "bleeder.dissipated"] {
+    for name in ["limit.inrush-current.largest", "breaker.mosfet.hottest", "bank.stored"] {
         assert!(linear.contains(&name), "{name}: {linear:?}");
     }
 }

@@ -21,7 +21,6 @@ pub fn part(kind: &str, technology: Technology, values: &[(&'static str, f64)]) 
         given: values.iter().map(|v| v.0).collect(),
         values: all,
         dies: Vec::new(),
-        spread: Default::default(),
         package: None,
         thermal: Default::default(),
         budget: None,

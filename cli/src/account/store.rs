@@ -28,8 +28,10 @@ pub fn judged(a: &Account) -> Vec<Scalar> {
                 continue;
             }
             let words = format!("{end} value of {before} {}", j.name);
+            let name = format!("{before}.{}.{end}", j.name);
             let scalar = Scalar {
-                name: format!("{before}.{}.{end}", j.name),
+                spread: a.spread_of(&name).map(|n| n.spread.clone()),
+                name,
                 long_name: words,
                 value: found,
                 unit: j.unit.to_string(),

@@ -1,5 +1,5 @@
 //! What is left when Newton's iteration fails at the shortest step: another elimination order, chosen on the values at
-//! hand, and then dense elimination with partial pivoting instead of any fixed order.
+//! hand, and then dense elimination with partial pivoting instead of any fixed order, and many more iterations.
 
 use super::stage::StageSolver;
 use crate::arithmetic::lane::Lane;
@@ -7,6 +7,11 @@ use crate::control::board::Board;
 use crate::equations::dense;
 use crate::equations::order::Order;
 use crate::equations::program::Program;
+
+/// Iterations with dense elimination: a junction far above its voltage comes down by the thermal voltage in each.
+const PATIENT: u32 = 240;
+/// From here on only half of every change is made: what goes to and fro between two points comes to rest between them.
+const UNDAMPED: u32 = 120;
 
 /// The inner block as a dense matrix.
 #[derive(Debug)]
@@ -69,6 +74,22 @@ impl<L: Lane> StageSolver<L> {
     pub fn go_dense(&mut self, dense: bool) {
         self.full = dense.then(|| Full::new(self.program.replay.order()));
         self.forget_factors();
+    }
+
+    /// How many iterations a stage may take: as stated, or as many as may help where nothing else did.
+    pub(super) fn most_iterations(&self) -> u32 {
+        if self.is_dense() { PATIENT.max(self.iterations) } else { self.iterations }
+    }
+
+    /// Half of the change from x to the new values, where so many iterations found no end.
+    #[inline(always)]
+    pub(super) fn calm_down(&mut self, moves: bool, iteration: u32) {
+        if !moves || iteration <= UNDAMPED {
+            return;
+        }
+        for (fresh, x) in self.fresh.iter_mut().zip(&self.x) {
+            *fresh = L::splat(0.5) * (*fresh + *x);
+        }
     }
 
     /// Whether the inner block is solved densely.

@@ -56,7 +56,7 @@ pub struct StageSolver<L: Lane> {
     /// Largest change at convergence of each inner unknown, absolute; without bound in the padding.
     pub(super) limits: Vec<L>,
     pub(super) relative: L,
-    iterations: u32,
+    pub(super) iterations: u32,
     prepared: Vec<Prepared<L>>,
     current: usize,
     current_version: u64,
@@ -231,14 +231,16 @@ impl<L: Lane> StageSolver<L> {
         }
         self.factored = None;
         let mut worst = (0usize, f64::NAN);
-        for iteration in 1..=self.iterations {
+        let most = self.most_iterations();
+        for iteration in 1..=most {
             self.evaluate();
             self.eliminate();
             let moves = self.moves();
-            if moves && iteration == self.iterations {
+            if moves && iteration == most {
                 worst = self.largest_change();
                 self.unsettled = (0..L::WIDTH).filter(|&lane| self.lane_moves(lane)).collect();
             }
+            self.calm_down(moves, iteration);
             copy(&mut self.x[..self.inner], &self.fresh[..self.inner]);
             if !moves {
                 for &k in &self.beside {
