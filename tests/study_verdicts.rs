@@ -184,7 +184,7 @@ fn mosfet_buck(rated: &str, heated: &[&str], more: &str) -> Case {
         "format = 1\n[arrangement]\nkind = \"synchronous-buck\"\npart = \"fixture.toml\"\nsupply-voltage = \"400 V\"\n\
          frequency = \"100 kHz\"\nduty = 0.5\ndead-time = \"100 ns\"\ngate-resistance = \"10 ohm\"\n\
          loop-inductance = \"20 nH\"\nchoke = \"200 uH\"\ncapacitance = \"20 uF\"\nload-resistance = \"20 ohm\"\n\
-         {SINK}{}[steps]\nend = \"60 us\"\nbase = \"500 ns\"\nfinest = \"0.9765625 ns\"\n{more}",
+         {SINK}{}[steps]\nend = \"60 us\"\nbase = \"500 ns\"\nfinest = \"0.1220703125 ns\"\n{more}",
         heated.iter().map(|h| chain(h)).collect::<String>(),
     ));
     let part = include_str!("data/study_verdicts/mosfet.toml").replace("750 V", rated);

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use joulestep_engine::units::people;
-use joulestep_models::arrangement::double_pulse::{Bench, Outcome, RECOVERY_SHARE, has_kelvin};
+use joulestep_models::arrangement::double_pulse::{Bench, Outcome, RECOVERY_SHARE, SIGNALS, has_kelvin};
 use serde::Serialize;
 
 use super::judge::Judged;
@@ -70,9 +70,43 @@ pub(super) fn estimated() -> Vec<&'static str> {
 
 /// The numbers of a point whose errors are estimated.
 pub(super) fn numbers(outcome: &Outcome) -> Vec<Number> {
-    let value = |c: &&Column| Number::plain(c.0, (c.3)(outcome).unwrap_or(f64::NAN));
-    COLUMNS.iter().filter(|c| !EXACT.contains(&c.0)).map(|c| value(&c)).collect()
+    let number = |c: &Column| Number {
+        missed: missed(outcome, c.0),
+        ..Number::plain(c.0, (c.3)(outcome).unwrap_or(f64::NAN))
+    };
+    COLUMNS.iter().filter(|c| !EXACT.contains(&c.0)).map(number).collect()
 }
+
+/// What a peak is estimated to miss between the ends of steps; 0 for what is no peak.
+fn missed(o: &Outcome, column: &str) -> f64 {
+    let (signal, at, sign) = match (column, o.recovery) {
+        ("recovery_current", Some(recovery)) => ("upper-current", recovery.peak.1, -1.0),
+        ("peak_current", _) => ("current", o.on.peak_current.1, 1.0),
+        ("peak_voltage", _) => ("voltage", o.off.peak_voltage.1, 1.0),
+        ("peak_upper_voltage", _) => ("upper-voltage", o.upper_peak.1, 1.0),
+        _ => return 0.0,
+    };
+    let (w, k) = (&o.waveforms, SIGNALS.iter().position(|s| *s == signal));
+    let peak = w.time.iter().position(|t| *t == at);
+    let around = peak.filter(|p| *p >= 2).and_then(|p| Some((w.time.get(p - 2..p + 2)?, p)));
+    let (Some(k), Some((time, p))) = (k, around) else { return 0.0 };
+    beyond([0, 1, 2, 3].map(|n| (time[n], sign * w.samples[p - 2 + n][k])))
+}
+
+/// How far the vertex of a parabola through the last three of four points lies above the third, their largest. A kink has
+/// none: its second derivative does not go on from that of the first three, and a jump has two points at one instant.
+fn beyond(points: [(f64, f64); 4]) -> f64 {
+    let [first, before, after] =
+        [0, 1, 2].map(|n| (points[n + 1].1 - points[n].1) / (points[n + 1].0 - points[n].0));
+    let length = |n: usize| points[n + 2].0 - points[n].0;
+    let (last, curvature) = (2.0 * (before - first) / length(0), 2.0 * (after - before) / length(1));
+    let slope = before + 0.5 * curvature * (points[2].0 - points[1].0);
+    let rounded = curvature < 0.0 && last < 0.0 && curvature >= GOES_ON * last;
+    if rounded && before >= 0.0 && after <= 0.0 { -0.5 * slope * slope / curvature } else { 0.0 }
+}
+
+/// How much larger the second derivative at a rounded peak may be than just before it.
+const GOES_ON: f64 = 4.0;
 
 /// Columns that people read together.
 pub(super) const GROUPS: [(&str, &[&str]); 3] = [
@@ -264,4 +298,18 @@ pub(super) fn text(grid: &Grid, table: &Sheet, whole: &Account) -> String {
     let errors: Vec<_> = table.errors().collect();
     out.push_str(&account::text::judged(whole, &errors));
     out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A parabola has its vertex where it has it, whatever the steps; a kink and a jump have none.
+    #[test]
+    fn a_rounded_peak_between_steps_is_missed() {
+        let parabola = |t: f64| (t, 3.0 - (t - 0.1) * (t - 0.1));
+        assert!((beyond([-1.5, -0.7, 0.0, 0.4].map(parabola)) - 0.01).abs() < 1e-12);
+        assert!(beyond([-2.0, -1.0, 0.0, 1.0].map(|t: f64| (t, -t.abs()))) == 0.0);
+        assert!(beyond([(-1.0, -1.0), (0.0, 0.0), (0.0, 2.0), (1.0, 1.0)]) == 0.0);
+    }
 }
