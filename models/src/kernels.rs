@@ -15,6 +15,7 @@ type Code = *const ();
 pub fn kernels() {
     let all = [
         Surge::<Conduction>::new as Code,
+        Surge::<Conduction>::with_steps as Code,
         Surge::<Conduction>::pulse as Code,
         Surge::<Conduction>::largest as Code,
         Surge::<Conduction>::ride_through as Code,

@@ -97,6 +97,7 @@ impl<'a, C: Conducts + ?Sized> Surge<'a, C> {
     }
 
     /// The same with another number of steps per pulse.
+    #[inline(never)]
     pub fn with_steps(mut self, steps: usize) -> Self {
         self.steps = steps.max(4);
         self
