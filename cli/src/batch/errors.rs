@@ -12,6 +12,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::batch::plan::Estimated;
 use crate::batch::row::{OF_LEDGER, Row, Status};
+use crate::batch::subject::Subject;
 use crate::batch::variant::{Bound, Study};
 use crate::judge::{Bounds, Computed, Ruling, Uncertainty, Verdict, errors, overall, rule, worst};
 
@@ -65,10 +66,22 @@ impl Estimate {
     }
 }
 
-/// The errors of a variant's numbers from what it gives as stated and at the two coarser levels.
-pub(super) fn estimate(fine: &Computed, coarser: &[Result<Computed, String>; 2]) -> Estimate {
+impl Study {
+    /// How many of the last outputs tell of the ledger, and have no error: a study other than a run has none.
+    pub fn of_ledger(&self) -> usize {
+        if matches!(self.subject, Subject::Run) { OF_LEDGER } else { 0 }
+    }
+}
+
+/// The errors of a variant's numbers from what it gives as stated and at the two coarser levels; the last `of_ledger`
+/// have none.
+pub(super) fn estimate(
+    fine: &Computed,
+    coarser: &[Result<Computed, String>; 2],
+    of_ledger: usize,
+) -> Estimate {
     let mut each = errors(fine, coarser);
-    let ledger = each.len().saturating_sub(OF_LEDGER);
+    let ledger = each.len().saturating_sub(of_ledger);
     let value = |at: &Result<Computed, String>, k: usize| {
         at.as_ref().map_or(f64::NAN, |c| c.numbers.get(k).map_or(f64::NAN, |n| n.value))
     };
@@ -102,7 +115,7 @@ impl Errors {
         let estimated = || rows.values().filter_map(|row| Some((row.variant, row.estimate.as_ref()?)));
         let variants = estimated().count();
         if variants == 0 {
-            let column = |k: usize| match k + OF_LEDGER >= bare.len() {
+            let column = |k: usize| match k + study.of_ledger() >= bare.len() {
                 true => Uncertainty::Bare,
                 false => Uncertainty::not_estimated("no variant here was estimated"),
             };
@@ -235,13 +248,13 @@ mod tests {
             ],
             ..Computed::default()
         };
-        let told = estimate(&at(1.0), &[Ok(at(16.0)), Ok(at(256.0))]);
+        let told = estimate(&at(1.0), &[Ok(at(16.0)), Ok(at(256.0))], OF_LEDGER);
         let each = told.each();
         assert!((each[0].plus_minus().unwrap() / 1.25e-3 - 1.0).abs() < 1e-6, "{each:?}");
         assert_eq!(each[1..], [Uncertainty::Bare, Uncertainty::Bare, Uncertainty::Bare]);
         let back: Estimate = serde_json::from_str(&serde_json::to_string(&told).unwrap()).unwrap();
         assert!(back == told && back.fits(4) && !back.fits(3));
-        let told = estimate(&at(1.0), &[Ok(at(16.0)), Err("it failed".into())]);
+        let told = estimate(&at(1.0), &[Ok(at(16.0)), Err("it failed".into())], OF_LEDGER);
         assert!(matches!(&told.each()[0], Uncertainty::NotEstimated { why } if why.contains("it failed")));
     }
 }

@@ -16,6 +16,7 @@ use crate::batch::block::alike;
 use crate::batch::errors::{estimate, verdict};
 use crate::batch::measure::Measures;
 use crate::batch::row::{Row, Status};
+use crate::batch::subject::Subject;
 use crate::batch::variant::{Built, Once, Study, coarsen};
 use crate::judge::{Computed, Level, Uncertainty};
 
@@ -76,7 +77,13 @@ impl Study {
                     _ => Err(own.row.error.clone()),
                 }
             });
-            ran.row.estimate = Some(estimate(&ran.computed, &told));
+            let mut fine = ran.computed.clone();
+            if let ([_, Ok(coarsest)], false) = (&told, matches!(self.subject, Subject::Run)) {
+                // What steps do not show is found where they are coarsest and cost least.
+                let known = fine.numbers.iter_mut().zip(&coarsest.numbers);
+                known.for_each(|(own, other)| own.further = own.further.max(other.further));
+            }
+            ran.row.estimate = Some(estimate(&fine, &told, self.of_ledger()));
         }
         Some(rows)
     }

@@ -171,7 +171,7 @@ impl Read<'_> {
             scenario: f.text("scenario").map(|named| beside(path, named)),
             sampling,
             lanes: self.lanes(f),
-            estimate: self.estimate(f),
+            estimate: f.text("estimate").map_or_else(Estimated::default, Estimated::of_word),
             inputs,
             correlation,
             measures,
@@ -194,22 +194,6 @@ impl Read<'_> {
             self.tell(f.place_of("lanes"), f.key("lanes"), format!("{lanes} lanes"), "1, 4 or 8");
         }
         Some(lanes)
-    }
-
-    fn estimate(&mut self, f: &Fields) -> Estimated {
-        // A study has no coarser level.
-        let default = if self.against.ready.is_some() { Estimated::default() } else { Estimated::None };
-        let estimate = f.text("estimate").map_or(default, Estimated::of_word);
-        if estimate != Estimated::None && self.against.ready.is_none() {
-            let found = "an estimate of errors of a rating or dead-time study";
-            self.tell(
-                f.place_of("estimate"),
-                f.key("estimate"),
-                found,
-                "`none`: numbers are judged as they stand",
-            );
-        }
-        estimate
     }
 
     fn slot(&mut self, f: &Fields) -> Option<Slot> {

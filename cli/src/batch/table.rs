@@ -9,7 +9,7 @@ use crate::batch::errors::Errors;
 use crate::batch::indices::Indices;
 use crate::batch::keep::{file_name, is_kept};
 use crate::batch::plan::Estimated;
-use crate::batch::row::{OF_LEDGER, Row};
+use crate::batch::row::Row;
 use crate::batch::statistics::{PERCENTS, Share, Statistics, Worst};
 use crate::batch::variant::Study;
 use crate::result::{ResultError, Statistic, Table, TableColumn, write_table};
@@ -51,7 +51,7 @@ impl Told<'_> {
         if study.plan.estimate == Estimated::None {
             return Vec::new();
         }
-        let outputs = study.outputs.len().saturating_sub(OF_LEDGER);
+        let outputs = study.outputs.len().saturating_sub(study.of_ledger());
         let mut all: Vec<ErrorColumn> = study.outputs[..outputs]
             .iter()
             .enumerate()

@@ -47,7 +47,7 @@ pub struct Study {
     pub digest: String,
     /// Text of the plan file and of all files of the scenario, each under a line that names it.
     pub text: String,
-    subject: Subject,
+    pub(super) subject: Subject,
     root: Table,
     /// What a scenario names; a rating or dead-time study has its tables under the root.
     loaded: Option<Loaded>,
@@ -286,8 +286,8 @@ impl Study {
     fn once(&self, settings: &[(&Slot, f64)], level: Level, stop: &AtomicBool) -> Option<Once> {
         if !matches!(self.subject, Subject::Run) {
             let searched = self.plan.search.as_ref().map(|s| s.limit.as_str());
-            let told = self.subject.once(&self.root, settings, &self.outputs, searched, stop);
-            return told.map(|(row, kept)| Once::of_row(row, kept));
+            let told = self.subject.once(&self.root, settings, &self.outputs, searched, level, stop);
+            return told.map(|(row, kept, computed)| Once { row, kept, computed });
         }
         let Built { mut setup, mut facts } = match self.built(settings) {
             Ok(built) => built,

@@ -3,15 +3,17 @@
 use std::collections::BTreeMap;
 use std::sync::atomic::{AtomicBool, Ordering};
 
+use joulestep_engine::run::setup::Setup;
 use joulestep_models::arrangement::dead_time::{
-    DeadTimeTrouble, Kind, PARAMS, Point, Study, estimate, point,
+    DeadTimeTrouble, Kind, PARAMS, Point, Study, estimate, point_at,
 };
 use joulestep_models::arrangement::find;
 use joulestep_models::model::Value;
 use joulestep_models::part::Part;
 
-use super::{Ill, refused, told};
+use super::{Figures, Ill, refused, told};
 use crate::batch::row::{Column, Status};
+use crate::judge::Level;
 use crate::scenario::fields::Fields;
 
 /// Places of parts.
@@ -101,8 +103,13 @@ impl DeadTime {
         Ok(Study { parts, given: given.into_iter().filter_map(number).collect() })
     }
 
-    /// The numbers of a variant; `None` where `stop` was set before its end.
-    pub(super) fn numbers(&self, fields: &Fields, stop: &AtomicBool) -> Result<Option<Vec<f64>>, Ill> {
+    /// The numbers of a variant, as coarse as a level; `None` where `stop` was set before its end.
+    pub(super) fn numbers(
+        &self,
+        fields: &Fields,
+        level: Level,
+        stop: &AtomicBool,
+    ) -> Result<Option<Figures>, Ill> {
         let Some(f) = fields.table("dead-time") else { return Err(refused("there is no dead-time study")) };
         let (times, Some(current)) = (f.numbers("times"), f.number("current")) else {
             return Err(refused("there is no load current"));
@@ -112,7 +119,8 @@ impl DeadTime {
         let values = leg.values(&study.given).map_err(refused)?;
         let (volts, celsius) = (values.number("supply-voltage"), values.number("junction-temperature"));
         let charge = estimate(&study, volts, celsius).map_err(|e| ill(&e))?;
-        let at = |time: f64| point(&study, time, current, charge).map_err(|e| ill(&e));
+        let tune = |setup: &mut Setup<f64>| level.apply(setup);
+        let at = |time: f64| point_at(&study, (time, current), charge, &tune).map_err(|e| ill(&e));
         let mut points = Vec::new();
         for &time in times {
             if stop.load(Ordering::Relaxed) {
@@ -123,9 +131,8 @@ impl DeadTime {
         let least = (0..points.len()).min_by(|a, b| points[*a].losses.total_cmp(&points[*b].losses));
         let Some(least) = least else { return Err(refused("there is no dead time")) };
         let mut best = points[least].clone();
+        let (mut low, mut high) = (times[least.saturating_sub(1)], times[(least + 1).min(times.len() - 1)]);
         if let Some(resolution) = f.number("resolution") {
-            let (mut low, mut high) =
-                (times[least.saturating_sub(1)], times[(least + 1).min(times.len() - 1)]);
             while high - low > resolution {
                 if stop.load(Ordering::Relaxed) {
                     return Ok(None);
@@ -151,6 +158,11 @@ impl DeadTime {
         let balance = if swung > 0.0 && current > 0.0 { 2.0 * swung / current } else { f64::NAN };
         let soft = points.iter().find(|p| p.kinds.0 == Kind::Soft).map_or(f64::NAN, |p| p.dead_time);
         let all = OF_BEST.iter().map(|(_, _, of)| of(&best)).chain([balance, soft]);
-        Ok(Some(all.chain(points.iter().map(|p| p.losses)).collect()))
+        let values: Vec<f64> = all.chain(points.iter().map(|p| p.losses)).collect();
+        // The least lies between the neighbours of the dead time found; at the edge of the list it may lie beyond.
+        let edge = least == 0 || least + 1 == times.len();
+        let mut further = vec![0.0; values.len()];
+        further[0] = if edge { f64::INFINITY } else { (best.dead_time - low).max(high - best.dead_time) };
+        Ok(Some(Figures { values, further, ratio: None }))
     }
 }

@@ -13,6 +13,7 @@ use crate::batch::row::{Row, Status};
 use crate::batch::sections::subject::{OF_DEAD_TIME, OF_RATING};
 use crate::batch::slot::Slot;
 use crate::diagnostic::Diagnostic;
+use crate::judge::{Computed, Level, Number};
 use crate::scenario::conform::Conform;
 use crate::scenario::fields::Fields;
 use crate::scenario::raw::Table;
@@ -35,7 +36,17 @@ pub enum Subject {
 }
 
 /// The numbers of a variant, and its limits.
-type Found = (Vec<f64>, Vec<Limit>);
+type Found = (Figures, Vec<Limit>);
+/// The numbers of a variant.
+#[derive(Default)]
+struct Figures {
+    /// Their values.
+    values: Vec<f64>,
+    /// ± of each that coarser levels do not show; empty where there is none.
+    further: Vec<f64>,
+    /// The largest ratio of two differences that is believed; `None`: that of the bounds of steps.
+    ratio: Option<f64>,
+}
 /// Why there are no numbers: how the variant ends, and what is wrong.
 type Ill = (Status, String);
 
@@ -122,19 +133,21 @@ impl Subject {
     }
 
     /// The row of a variant, and whether the limit of a search was kept. `columns` names the outputs, with their
-    /// units; those before the last `own` are found elsewhere. `None` where `stop` was set before its end.
+    /// units; those before the last `own` are found elsewhere. Beside them what the estimate of errors needs. `None` where
+    /// `stop` was set before its end.
     pub(crate) fn once(
         &self,
         root: &Table,
         settings: &[(&Slot, f64)],
         columns: &[crate::batch::row::Column],
         searched: Option<&str>,
+        level: Level,
         stop: &AtomicBool,
-    ) -> Option<(Row, Option<bool>)> {
+    ) -> Option<(Row, Option<bool>, Computed)> {
         let before = usize::from(searched.is_some());
         let ill = |(status, error): Ill| {
             let outputs = vec![f64::NAN; columns.len()];
-            (Row::new(status, error, outputs), None)
+            (Row::new(status, error, outputs), None, Computed::default())
         };
         // Numbers that rest on dies which contradict one another may fail, and prove nothing.
         let mut doubts = String::new();
@@ -150,9 +163,9 @@ impl Subject {
             let numbers = match self {
                 Self::Rating(rating) => {
                     doubts = rating.contradictions(&fields).join("; ");
-                    Some(rating.numbers(&fields)?)
+                    Some(rating.numbers(&fields, level)?)
                 }
-                Self::DeadTime(study) => study.numbers(&fields, stop)?,
+                Self::DeadTime(study) => study.numbers(&fields, level, stop)?,
                 Self::Run => None,
             };
             Ok(numbers.map(|n| (n, limits)))
@@ -162,7 +175,8 @@ impl Subject {
             Ok(None) => return None,
             Err(why) => return Some(ill(why)),
         };
-        let outputs: Vec<f64> = std::iter::repeat_n(f64::NAN, before).chain(numbers).collect();
+        let Figures { values, further, ratio } = numbers;
+        let outputs: Vec<f64> = std::iter::repeat_n(f64::NAN, before).chain(values).collect();
         if outputs.len() != columns.len() {
             return Some(ill(refused("this variant has other results than the study as it stands")));
         }
@@ -175,6 +189,11 @@ impl Subject {
         let mut row = Row::new(Status::Done, String::new(), outputs.clone());
         row.bounds = limits.iter().flat_map(|l| [l.bounds.0, l.bounds.1]).collect();
         row.doubts = doubts;
-        Some((row, of_search))
+        let number = |(k, (column, x)): (usize, (&crate::batch::row::Column, &f64))| {
+            let further = k.checked_sub(before).and_then(|k| further.get(k)).copied().unwrap_or(0.0);
+            Number { further, ..Number::plain(&column.name, *x) }
+        };
+        let numbers = columns.iter().zip(&outputs).enumerate().map(number).collect();
+        Some((row, of_search, Computed { numbers, ratio, ..Computed::default() }))
     }
 }

@@ -10,14 +10,19 @@ use joulestep_models::part::Part;
 use joulestep_models::rating::conduction::Conduction;
 use joulestep_models::rating::pulse::Shape;
 use joulestep_models::rating::steady::{continuous, runaway, steady};
-use joulestep_models::rating::surge::Surge;
+use joulestep_models::rating::surge::{EXACT, STEPS, Surge};
 use joulestep_models::rating::{Conducts, HeatPath, RatingTrouble};
 
-use super::{Ill, refused, told};
+use super::{Figures, Ill, refused, told};
 use crate::batch::row::{Column, Status};
+use crate::judge::Level;
 use crate::rating::{Asked, BEYOND, COLDEST, LONGEST, StackHeat, bounds, heat_of_part, solve_stack};
 use crate::scenario::fields::Fields;
 
+/// Steps of a pulse and tables of a law are of order two: differences that shrink faster do so by chance.
+const RATIO: f64 = 4.0;
+/// Share by which all rises are enlarged to see what they do to a number.
+const NUDGE: f64 = 0.01;
 /// Laws and stacks that are kept at most; then all are let go.
 const KEPT: usize = 64;
 /// Cells of a mesh where the plan says nothing.
@@ -147,8 +152,9 @@ impl Rating {
         }
     }
 
-    /// The numbers of a variant.
-    pub(super) fn numbers(&self, fields: &Fields) -> Result<Vec<f64>, Ill> {
+    /// The numbers of a variant, as coarse as a level: half of the steps of a pulse and of the nodes of the law's table at
+    /// each. At the coarsest they come with what the mesh and the reduction of a package may have them wrong.
+    pub(super) fn numbers(&self, fields: &Fields, level: Level) -> Result<Figures, Ill> {
         let Some(f) = fields.table("rating") else { return Err(refused("there is no rating")) };
         let q = question(f);
         let part = self.part(fields)?;
@@ -165,14 +171,34 @@ impl Rating {
             }
         };
         let path = heat.path(law.names()).map_err(|e| ill(&e))?;
-        let told = rate(&part, &law, &path, hottest, &q);
-        if law.trouble().is_none() {
-            return told;
+        let stride = 1 << level.0.clamp(0, 2);
+        let told = |law: &Conduction, path: &HeatPath| {
+            rate(&part, &law.coarser(stride), path, hottest, (&q, STEPS / stride))
+        };
+        let mut found = told(&law, &path);
+        if law.trouble().is_some() {
+            // The law is shared: the trouble may be another variant's.
+            let own = Self::law(&part, &q)?;
+            found = told(&own, &path);
+            if let Some(e) = own.trouble() {
+                return Err((Status::Failed, e.to_string()));
+            }
         }
-        // The law is shared: the trouble may be another variant's.
-        let own = Self::law(&part, &q)?;
-        let told = rate(&part, &own, &path, hottest, &q);
-        own.trouble().map_or(told, |e| Err((Status::Failed, e.to_string())))
+        let values = found?;
+        // The search ends within this share.
+        let mut further: Vec<f64> = values.iter().map(|x| 4.0 * EXACT * x.abs()).collect();
+        match &heat.mesh {
+            Some(mesh) if level == Level::COARSER[1] => {
+                let nudged = told(&law, &path.scaled(1.0 + NUDGE))?;
+                let times = times(law.dies(), &q);
+                for (k, further) in further.iter_mut().enumerate() {
+                    *further += (nudged[k] - values[k]).abs() / NUDGE * mesh.at(times[k]);
+                }
+            }
+            _ => {}
+        }
+        further.iter_mut().filter(|x| x.is_nan()).for_each(|x| *x = 0.0);
+        Ok(Figures { values, further, ratio: Some(RATIO) })
     }
 
     /// The solution of a stack; its title and the temperatures of its cooling do not matter.
@@ -184,7 +210,22 @@ impl Rating {
     }
 }
 
-fn rate(part: &Part, law: &Conduction, path: &HeatPath, hottest: f64, q: &Question) -> Result<Vec<f64>, Ill> {
+/// The time after which the heat path decides about each number, s.
+fn times(dies: usize, q: &Question) -> Vec<f64> {
+    let after = |t: f64| if q.asked.before > 0.0 { f64::INFINITY } else { t };
+    let mut all = vec![f64::INFINITY; 3 + 2 * dies + usize::from(q.runaway)];
+    all.extend(q.pulses.iter().flat_map(|&(width, _)| [after(width); 3]));
+    all.extend(q.asked.faults.iter().map(|_| f64::INFINITY));
+    all
+}
+
+fn rate(
+    part: &Part,
+    law: &Conduction,
+    path: &HeatPath,
+    hottest: f64,
+    (q, steps): (&Question, usize),
+) -> Result<Vec<f64>, Ill> {
     let none = [0.0; 2];
     let dies = law.dies();
     let before = steady(law, path, q.asked.before, &none)
@@ -207,7 +248,7 @@ fn rate(part: &Part, law: &Conduction, path: &HeatPath, hottest: f64, q: &Questi
     if q.runaway {
         all.push(runaway(law, path, &none).unwrap_or(f64::NAN));
     }
-    let mut surge = Surge::new(law, path, hottest, &before.carried.heat[..dies]);
+    let mut surge = Surge::new(law, path, hottest, &before.carried.heat[..dies]).with_steps(steps);
     for &(width, shape) in &q.pulses {
         let p = surge.largest(shape, width);
         all.extend([p.current, p.i2t, p.peaks.energy]);
