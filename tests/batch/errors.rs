@@ -11,6 +11,8 @@ use joulestep::judge::{Verdict, exit_code, over_all};
 use serde_json::Value;
 
 use super::program::{Folder, cells};
+use super::subjects::{plan, table};
+use crate::common::program::told;
 
 /// 40 resistors of 0.9 kΩ to 1.1 kΩ at 1 µF.
 fn resistors(estimate: &str) -> Folder {
@@ -149,4 +151,42 @@ fn a_column_without_an_error_proves_nothing() {
     Errors::of(&study, &rows).judge(&study, &mut rows);
     assert!(rows.values().all(|row| row.verdict == Verdict::Passes), "{rows:?}");
     assert!(rows[&0].estimate.is_some() && rows[&1].estimate.is_none());
+}
+
+/// Variants of a rating know their errors: they and the rating itself agree within them, and a bound within the error is
+/// not proven, one beyond it is kept or exceeded.
+#[test]
+fn variants_of_a_rating_know_their_errors() {
+    let rated = told(&["rating", "cascode-700v-22m", "--interface", "0.3 K/W", "--points", "2", "--json"]);
+    let of = |key: &str| rated.pointer(&format!("/ratings/0/continuous/{key}")).unwrap().clone();
+    let (current, error) =
+        (of("current").as_f64().unwrap(), of("current_error")["plus_minus"].as_f64().unwrap());
+    let (mut found, mut own) = (current, 1.0);
+    for (off, code) in [(-2.0, 0), (-20.0, 0), (0.2, 5), (20.0, 1)] {
+        let folder = plan(&format!(
+            r#"
+[rating]
+part = "cascode-700v-22m"
+interface = "0.3 K/W"
+[[limit]]
+name = "enough"
+output = "continuous.current"
+min = "{:.9} A"
+[sampling]
+kind = "grid"
+[[vary]]
+name = "heatsink"
+value = "rating.heatsink"
+kind = "values"
+values = ["45 degC"]
+"#,
+            found + off * own
+        ));
+        let done = folder.batch("t.h5", &["--csv", &folder.text("t.csv")]);
+        assert_eq!(done.code, code, "{off}: {}{}", done.out, done.err);
+        let (c, _) = table(&folder, "t.csv");
+        (found, own) = (c["continuous.current"][0], c["continuous.current.error"][0]);
+        println!("{found} A ± {own:.2e} A, of the rating itself {current} A ± {error:.2e} A");
+        assert!(own > 0.0 && (found - current).abs() <= own + error, "{found} {own}");
+    }
 }

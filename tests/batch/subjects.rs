@@ -21,7 +21,7 @@ pub(super) fn table(folder: &Folder, name: &str) -> (BTreeMap<String, Vec<f64>>,
 }
 
 /// A folder with a plan that names no scenario.
-fn plan(text: &str) -> Folder {
+pub(super) fn plan(text: &str) -> Folder {
     let folder = Folder::new("");
     fs::write(folder.path("plan.toml"), format!("format = 1\n{text}")).unwrap();
     folder
@@ -237,44 +237,6 @@ values = ["48 degC", "58 degC"]
     let done = folder.batch("t.h5", &[]);
     assert_eq!(done.code, 5, "{}{}", done.out, done.err);
     assert_eq!(done.out.matches("NOT PROVEN: part and package stack mean different dies: `area`").count(), 1);
-}
-
-/// Variants of a rating know their errors: they and the rating itself agree within them, and a bound within the error is
-/// not proven, one beyond it is kept or exceeded.
-#[test]
-fn variants_of_a_rating_know_their_errors() {
-    let rated = told(&["rating", "cascode-700v-22m", "--interface", "0.3 K/W", "--points", "2", "--json"]);
-    let of = |key: &str| rated.pointer(&format!("/ratings/0/continuous/{key}")).unwrap().clone();
-    let (current, error) =
-        (of("current").as_f64().unwrap(), of("current_error")["plus_minus"].as_f64().unwrap());
-    let (mut found, mut own) = (current, 1.0);
-    for (off, code) in [(-2.0, 0), (-20.0, 0), (0.2, 5), (20.0, 1)] {
-        let folder = plan(&format!(
-            r#"
-[rating]
-part = "cascode-700v-22m"
-interface = "0.3 K/W"
-[[limit]]
-name = "enough"
-output = "continuous.current"
-min = "{:.9} A"
-[sampling]
-kind = "grid"
-[[vary]]
-name = "heatsink"
-value = "rating.heatsink"
-kind = "values"
-values = ["45 degC"]
-"#,
-            found + off * own
-        ));
-        let done = folder.batch("t.h5", &["--csv", &folder.text("t.csv")]);
-        assert_eq!(done.code, code, "{off}: {}{}", done.out, done.err);
-        let (c, _) = table(&folder, "t.csv");
-        (found, own) = (c["continuous.current"][0], c["continuous.current.error"][0]);
-        println!("{found} A ± {own:.2e} A, of the rating itself {current} A ± {error:.2e} A");
-        assert!(own > 0.0 && (found - current).abs() <= own + error, "{found} {own}");
-    }
 }
 
 /// Charge balance: the estimate goes as 1/I. Losses are those that `dead-time` tells; the dead time of least loss found

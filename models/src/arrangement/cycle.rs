@@ -66,7 +66,7 @@ pub struct Ripple {
     /// were held over the period.
     pub lag: f64,
     /// What that may have done to the temperatures, K: to first order, with the dependence of the powers on
-    /// temperature that the rounds showed; where temperatures never moved enough to show it, with [`STEEPEST`].
+    /// temperature that the rounds showed; where temperatures never moved enough to show it, with `STEEPEST`.
     pub coupling_error: f64,
     /// What that, and the rest by which the rounds stand still, may have done to the mean power, W.
     pub power_error: f64,

@@ -8,7 +8,7 @@ use super::{Carried, Conducts, HeatPath, MOST_DIES};
 /// Steps in which a pulse is resolved, unless told otherwise. Halving them moves the largest current by less than 1e-3
 /// (see the tests).
 pub const STEPS: usize = 120;
-/// The largest current and the longest pulse are found to this fraction, or the hottest junction to [`NEAR`].
+/// The largest current and the longest pulse are found to this fraction, or the hottest junction to `NEAR`.
 pub const EXACT: f64 = 1e-9;
 /// A junction as near to its highest temperature as this is at it, K.
 const NEAR: f64 = 1e-7;

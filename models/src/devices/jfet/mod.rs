@@ -35,7 +35,7 @@ use crate::model::{
 ///
 /// Saturation current: that of a long channel (Shockley, Proc. IRE 40 (1952) 1365), which goes as (T₀/T)^exponent, over
 /// 1 + r with r = Vsat/(Ecrit·L), Ecrit = v/μ (Grebene & Ghandhi, Solid-State Electron. 12 (1969) 573): r goes as
-/// the mobility, the pinch-off voltage and the inverse of the carriers' highest velocity ([`VELOCITY`], [`MOBILITY`]).
+/// the mobility, the pinch-off voltage and the inverse of the carriers' highest velocity (`VELOCITY`, `MOBILITY`).
 /// Leakage goes by Arrhenius's law.
 #[derive(Clone, Copy, Debug)]
 pub struct Jfet<L> {
