@@ -91,6 +91,8 @@ pub(super) fn estimate(
             fine.numbers[k].value.is_nan() && coarser.iter().all(|c| c.is_ok() && value(c, k).is_nan());
         if k >= ledger || none {
             *error = Uncertainty::Bare;
+        } else if error.plus_minus().is_some_and(f64::is_infinite) {
+            *error = Uncertainty::not_estimated("nothing bounds its error");
         }
     }
     Estimate::of(&each)

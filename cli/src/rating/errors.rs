@@ -15,9 +15,9 @@ use crate::judge::{self, Bounds, Computed, Level, Number, Uncertainty, grid_conv
 
 /// Steps of a pulse take the heat as the mean of that at their ends, tables the share of a die as a straight line between
 /// nodes: both are of order two, and differences that shrink faster do so by chance.
-const RATIO: f64 = 4.0;
+pub const RATIO: f64 = 4.0;
 /// Share by which all rises are enlarged to see what they do to a number.
-const NUDGE: f64 = 0.01;
+pub const NUDGE: f64 = 0.01;
 /// Finest level of a proof: the table of a part of two dies has eight times the nodes at each.
 const FINEST: i32 = -3;
 

@@ -1,6 +1,6 @@
 //! Ratings of parts on their heat paths: data first, then text, JSON, CSV and picture.
 
-mod errors;
+pub mod errors;
 mod path;
 mod picture;
 mod rate;

@@ -16,13 +16,10 @@ use joulestep_models::rating::{Conducts, HeatPath, RatingTrouble};
 use super::{Figures, Ill, refused, told};
 use crate::batch::row::{Column, Status};
 use crate::judge::Level;
+use crate::rating::errors::{NUDGE, RATIO};
 use crate::rating::{Asked, BEYOND, COLDEST, LONGEST, StackHeat, bounds, heat_of_part, solve_stack};
 use crate::scenario::fields::Fields;
 
-/// Steps of a pulse and tables of a law are of order two: differences that shrink faster do so by chance.
-const RATIO: f64 = 4.0;
-/// Share by which all rises are enlarged to see what they do to a number.
-const NUDGE: f64 = 0.01;
 /// Laws and stacks that are kept at most; then all are let go.
 const KEPT: usize = 64;
 /// Cells of a mesh where the plan says nothing.
@@ -197,7 +194,7 @@ impl Rating {
             }
             _ => {}
         }
-        further.iter_mut().filter(|x| x.is_nan()).for_each(|x| *x = 0.0);
+        further.iter_mut().filter(|x| x.is_nan()).for_each(|x| *x = f64::INFINITY);
         Ok(Figures { values, further, ratio: Some(RATIO) })
     }
 
