@@ -34,7 +34,7 @@ fn unclamped(given: &Values, [l, amperes, volts]: [f64; 3], about: f64) -> (f64,
     (energy, time)
 }
 
-/// D10. E = L·I²/2·BV/(BV − Vdd), t = L·I/(BV − Vdd) (JESD24-5, from memory; derived), with a breakdown so steep that its
+/// E = L·I²/2·BV/(BV − Vdd), t = L·I/(BV − Vdd) (JESD24-5, from memory; derived), with a breakdown so steep that its
 /// voltage is one number.
 #[test]
 fn energy_and_time_in_avalanche() {

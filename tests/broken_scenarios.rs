@@ -156,11 +156,11 @@ fn hostile_bytes_are_refused_without_a_panic() {
         .expect("read");
     let mut cases: Vec<Vec<u8>> = vec![
         vec![0xff, 0xfe, 0x00],
-        b"format = 1\x00".to_vec(),
+        b"format = 2\x00".to_vec(),
         "a".repeat(100_000).into_bytes(),
         "[".repeat(50_000).into_bytes(),
         format!("x = {}1{}", "[".repeat(10_000), "]".repeat(10_000)).into_bytes(),
-        format!("format = 1\n[[component]]\nname = \"\u{1b}[31m\"\nkind = \"{}\"\n", "ü".repeat(5_000))
+        format!("format = 2\n[[component]]\nname = \"\u{1b}[31m\"\nkind = \"{}\"\n", "ü".repeat(5_000))
             .into_bytes(),
     ];
     // Cut in the middle, and with single bytes changed, at places that a fixed generator chooses.

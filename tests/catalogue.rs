@@ -41,7 +41,7 @@ fn samples(kind: &str) -> Vec<Vec<(&'static str, f64)>> {
         "switch" => vec![vec![]],
         "nonlinear-capacitor" => vec![
             vec![("capacitance", 1e-9), ("constant-capacitance", 1e-11)],
-            vec![("capacitance", 1e-9), ("grading", 0.37)],
+            vec![("capacitance", 1e-9), ("depletion-exponent", 0.37)],
             vec![],
         ],
         "varistor" => vec![from_part("varistor-400v-rail")],
@@ -54,7 +54,7 @@ fn samples(kind: &str) -> Vec<Vec<(&'static str, f64)>> {
                 ("capacitance", 1e-9),
             ];
             let breaking = [recovering.clone(), vec![("breakdown-voltage", 700.0)]].concat();
-            let plain = vec![("saturation-current", 1e-12), ("grading", 0.4)];
+            let plain = vec![("saturation-current", 1e-12), ("depletion-exponent", 0.4)];
             vec![from_part("diode-sic-700v-50a"), plain, recovering, breaking]
         }
         "mosfet" | "jfet" => {
@@ -72,7 +72,7 @@ fn samples(kind: &str) -> Vec<Vec<(&'static str, f64)>> {
             }
             all
         }
-        "stack" => vec![from_part("cascode-700v-7m"), from_part("cascode-700v-22m")],
+        "cascode" => vec![from_part("cascode-700v-7m"), from_part("cascode-700v-22m")],
         "ideal-diode" => {
             vec![vec![("forward-voltage", 0.7)], vec![("forward-voltage", 0.3), ("on-resistance", 0.1)]]
         }
@@ -387,5 +387,5 @@ fn a_name_of_a_rating_is_that_of_the_quantity_it_bounds() {
 
 /// Leads, so that pins and dies differ.
 fn leads(kind: &str) -> Option<[(&'static str, f64); 2]> {
-    (kind == "stack").then_some([("drain-inductance", 5e-9), ("source-inductance", 3e-9)])
+    (kind == "cascode").then_some([("drain-inductance", 5e-9), ("source-inductance", 3e-9)])
 }

@@ -106,7 +106,7 @@ fn resistance_against_temperature() {
     }
     // Common practice, no source: at 125 °C a cascode has about 1.7 times its on-resistance at 25 °C.
     let hot = rows.iter().find(|r| r["part"] == PARTS[0] && r["temperature"] == 125.0).unwrap();
-    near("stack", hot["on_resistance_relative"].as_f64().unwrap(), 1.7, 0.04);
+    near("cascode", hot["on_resistance_relative"].as_f64().unwrap(), 1.7, 0.04);
     for budget in told["budgets"].as_array().unwrap() {
         let shares = budget["at_25_degC"].as_array().unwrap().iter().map(|p| p["share"].as_f64().unwrap());
         near("shares", shares.sum(), 1.0, 1e-9);

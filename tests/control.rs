@@ -1,4 +1,4 @@
-//! Drives and guards in a real run, against the closed forms of the circuits they act on.
+//! Drives and protections in a real run, against the closed forms of the circuits they act on.
 
 use joulestep_engine::circuit::graph::{Circuit, GROUND, LineId};
 use joulestep_engine::circuit::probe::{Channel, Probe};
@@ -6,21 +6,21 @@ use joulestep_engine::circuit::wave::Wave;
 use joulestep_engine::control::crossing::Sense;
 use joulestep_engine::control::detect::{Blanking, Criterion, Level};
 use joulestep_engine::control::drive::{Delays, Drive, Gate, Output};
-use joulestep_engine::control::guard::{Guard, Retry, Settings};
-use joulestep_engine::control::sequence::{Deed, Happening, Sequence};
+use joulestep_engine::control::protection::{Protection, Retry, Settings};
+use joulestep_engine::control::sequence::{Deed, ScheduledEvent, Sequence};
 use joulestep_engine::recorder::{EventKind, InMemory};
 use joulestep_engine::run::setup::{Setup, Start};
 use joulestep_engine::step::bounds::Bounds;
 use joulestep_engine::step::schedule::Steps;
 
-fn happening(at: f64, line: LineId, value: bool) -> Happening {
-    Happening { at, subject: String::new(), note: String::new(), deed: Deed::Set(line, value) }
+fn event(at: f64, line: LineId, value: bool) -> ScheduledEvent {
+    ScheduledEvent { at, subject: String::new(), note: String::new(), deed: Deed::Set(line, value) }
 }
 
-/// vectors.json C34 (derived from the R-L circuit): a fault of V behind R and L with I₀ at its start; turn-off at
-/// max(t_cross, t_blank) + t_delay. The circuit is real here, and the guard sees only its step boundaries.
+/// A fault of V behind R and L with I₀ at its start (derived from the R-L circuit): turn-off at
+/// max(t_cross, t_blank) + t_delay. The circuit is real here, and the protection sees only its step boundaries.
 #[test]
-fn a_guard_trips_at_the_closed_form_fault_current() {
+fn a_protection_trips_at_the_closed_form_fault_current() {
     // V, R, L, I₀, t_blank, t_delay, threshold; t_cross, i_off.
     let cases = [
         [400.0, 0.05, 2e-6, 30.0, 5e-7, 3e-7, 120.0, 4.54263557293437e-07, 187.81657374516],
@@ -37,16 +37,16 @@ fn a_guard_trips_at_the_closed_form_fault_current() {
         // The start takes two steps of a thousandth of the finest one that count for no time: 2e-14 s here.
         setup.steps = Steps { base: 1e-8, finest: 10, calm: 2 };
         let [on, trip, bare] = ["on", "trip", "bare"].map(|n| setup.board.add_line(n));
-        setup.controllers.push(Box::new(Sequence::new("sequence", vec![happening(0.0, on, true)]).unwrap()));
-        let mut guard = |name: &str, trip: LineId, blanking: Option<Blanking>| {
+        setup.controllers.push(Box::new(Sequence::new("sequence", vec![event(0.0, on, true)]).unwrap()));
+        let mut protection = |name: &str, trip: LineId, blanking: Option<Blanking>| {
             let (probe, sense) = (Probe::Branch(fault, 0), Sense::Magnitude);
             let criterion = Criterion::Level(Level { probe, sense, threshold, blanking, filter: 0.0 });
             let (criteria, retry) = (vec![criterion], Retry::NONE);
             let settings = Settings { criteria, delay, trip, retry, reset: None, let_through: None };
-            setup.controllers.push(Box::new(Guard::new(name, settings).unwrap()));
+            setup.controllers.push(Box::new(Protection::new(name, settings).unwrap()));
         };
-        guard("guard", trip, Some(Blanking { line: on, time: blank, only_on: false }));
-        guard("bare", bare, None);
+        protection("protection", trip, Some(Blanking { line: on, time: blank, only_on: false }));
+        protection("bare", bare, None);
         let mut run = setup.ready().unwrap();
         let mut memory = InMemory::default();
         run.advance(3e-6, &mut memory).unwrap();
@@ -58,8 +58,8 @@ fn a_guard_trips_at_the_closed_form_fault_current() {
             println!("found {found:e}, expected {expected:e}, relative {:e}", found / expected - 1.0);
             assert!((found / expected - 1.0).abs() < 1e-6, "found {found}, expected {expected}");
         };
-        near(of("guard").value, i_off);
-        near(of("guard").time, blank + delay);
+        near(of("protection").value, i_off);
+        near(of("protection").time, blank + delay);
         near(of("bare").time - delay, t_cross);
     }
 }
@@ -79,8 +79,8 @@ fn a_gate_follows_the_ramp_through_the_resistor_of_the_edge() {
     setup.steps = Steps { base: 100e-9, finest: 8, calm: 2 };
     setup.bounds = Bounds::stated(1e-5, 10e-3);
     let [command, trip] = ["command", "trip"].map(|n| setup.board.add_line(n));
-    let happenings = vec![happening(0.33e-6, command, true), happening(1.4e-6, trip, true)];
-    setup.controllers.push(Box::new(Sequence::new("sequence", happenings).unwrap()));
+    let events = vec![event(0.33e-6, command, true), event(1.4e-6, trip, true)];
+    setup.controllers.push(Box::new(Sequence::new("sequence", events).unwrap()));
     let delays = Delays { on: 150e-9, off: 90e-9, dead: 0.0 };
     setup.controllers.push(Box::new(Drive::new("drive", command, vec![trip], delays, gate).unwrap()));
     let probe = Probe::Voltage(node, GROUND);

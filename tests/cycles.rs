@@ -2,8 +2,8 @@
 
 mod bridges;
 mod converters;
-mod duty;
 mod heat;
 mod leg;
 mod losses;
+mod mission;
 mod program;

@@ -31,10 +31,10 @@ fn jfet(pinch_off: f64, idss: f64) -> SquareLawJfet<f64> {
     SquareLawJfet { pinch_off, k, lambda: 0.0, drain_gate, source_gate, cds: 0.0 }
 }
 
-fn diode(saturation: f64, emission: f64) -> Diode<f64> {
+fn diode(saturation: f64, ideality: f64) -> Diode<f64> {
     Diode {
         saturation,
-        emission,
+        ideality,
         gap: 1.12,
         power: 3.0,
         breakdown: None,
@@ -45,9 +45,9 @@ fn diode(saturation: f64, emission: f64) -> Diode<f64> {
 }
 
 /// A diode whose saturation current is stated at `kelvin`, not at 25 °C.
-fn diode_at(saturation: f64, emission: f64, kelvin: f64) -> Diode<f64> {
-    let there = joulestep_models::junction::saturation_at(kelvin, 1.0, emission, 1.12, 3.0);
-    diode(saturation / there, emission)
+fn diode_at(saturation: f64, ideality: f64, kelvin: f64) -> Diode<f64> {
+    let there = joulestep_models::junction::saturation_at(kelvin, 1.0, ideality, 1.12, 3.0);
+    diode(saturation / there, ideality)
 }
 
 /// REF-1's specification: the middle node stands at 6.99901 V before the first edge; its reference solution has
@@ -90,7 +90,7 @@ fn ref1_as_a_train_of_pulses() {
     close("JFET and MOSFET in series", jfet, mosfet, 1e-6);
 }
 
-/// C15. Definitions of Q, E, Co(tr), Co(er): IEC 60747-8 and JESD24 (from memory); junction law: Sze & Ng (from
+/// Definitions of Q, E, Co(tr), Co(er): IEC 60747-8 and JESD24 (from memory); junction law: Sze & Ng (from
 /// memory); the integrals are elementary.
 #[test]
 fn charge_and_energy_of_an_output_capacitance() {
@@ -131,7 +131,7 @@ fn a_table_keeps_charge_and_energy() {
     assert!(ChargeTable::new(&[(0.0, 1e-9), (1.0, -1e-9)]).is_err());
 }
 
-/// C16. Diode with series resistance, exact by Lambert's W: Corless et al., Adv. Comput. Math. 5 (1996) 329; Banwell &
+/// Diode with series resistance, exact by Lambert's W: Corless et al., Adv. Comput. Math. 5 (1996) 329; Banwell &
 /// Jayakumar, Electron. Lett. 36 (2000) 291.
 #[test]
 fn diode_with_series_resistance() {
@@ -152,7 +152,7 @@ fn diode_with_series_resistance() {
     }
 }
 
-/// C17. MOSFET square law with a resistive load: Shichman & Hodges, IEEE JSSC SC-3 (1968) 285.
+/// MOSFET square law with a resistive load: Shichman & Hodges, IEEE JSSC SC-3 (1968) 285.
 #[test]
 fn square_law_with_a_resistive_load() {
     for (vdd, rl, vgs, vt, k, lambda, i, vds) in [
@@ -183,7 +183,7 @@ fn square_law_with_a_resistive_load() {
     }
 }
 
-/// C18. JFET biased by its source resistance, and its on-resistance: Shockley, Proc. IRE 40 (1952) 1365, Sedra & Smith
+/// JFET biased by its source resistance, and its on-resistance: Shockley, Proc. IRE 40 (1952) 1365, Sedra & Smith
 /// (from memory).
 #[test]
 fn jfet_with_source_resistance() {
@@ -207,7 +207,7 @@ fn jfet_with_source_resistance() {
     }
 }
 
-/// C19. Cascode in its on state, the MOSFET a resistance: square law, the system solved elsewhere (derived).
+/// Cascode in its on state, the MOSFET a resistance: square law, the system solved elsewhere (derived).
 #[test]
 fn cascode_on_state() {
     for (i, idss, vp, rm, vm, vj) in [
@@ -226,7 +226,7 @@ fn cascode_on_state() {
     }
 }
 
-/// C20. Cascode in its off state, the middle node set by the MOSFET's leakage: square law inverted (derived).
+/// Cascode in its off state, the middle node set by the MOSFET's leakage: square law inverted (derived).
 #[test]
 fn cascode_off_state() {
     for (idss, vp, leak, vm) in [(240.0, -7.0, 1e-6, 6.99954815194294), (60.0, -12.0, 1e-4, 11.9845080666152)]
@@ -241,7 +241,7 @@ fn cascode_off_state() {
     }
 }
 
-/// C21. Middle-node overvoltage by charge balance, and what avalanche takes of it: charge conservation (derived); the
+/// Middle-node overvoltage by charge balance, and what avalanche takes of it: charge conservation (derived); the
 /// phenomenon: Pittini et al., APEC 2013, doi 10.1109/APEC.2013.6520465.
 #[test]
 fn middle_node_overvoltage_by_charge_balance() {
@@ -250,7 +250,7 @@ fn middle_node_overvoltage_by_charge_balance() {
         (800.0, 7.0, 6e-11, 7e-10, 6e-10, 0.45, 28.0, 61.5077367740982, 2.85879843888162e-8),
         (1000.0, 6.0, 9e-11, 5e-10, 4e-10, 0.5, 25.0, 146.786320364535, 7.65893430165449e-8),
     ] {
-        // Constant capacitances are depletion charges of grading 0.
+        // Constant capacitances are depletion charges of exponent 0.
         let die = SquareLawJfet { cds, source_gate: Depletion::new(cgs, 1.0, 0.0), ..jfet(-7.0, 240.0) };
         let coss = Depletion::new(cm, 0.7, m);
         // Charge into the middle node with the gate and the MOSFET's source at 0 V.
@@ -272,7 +272,7 @@ fn middle_node_overvoltage_by_charge_balance() {
     }
 }
 
-/// D04. One-sided junction: Sze & Ng, Physics of Semiconductor Devices, 3rd ed., ch. 2 (from memory).
+/// One-sided junction: Sze & Ng, Physics of Semiconductor Devices, 3rd ed., ch. 2 (from memory).
 #[test]
 fn depletion_of_a_one_sided_junction() {
     const CHARGE: f64 = 1.602176634e-19;
@@ -290,7 +290,7 @@ fn depletion_of_a_one_sided_junction() {
     }
 }
 
-/// D07. Enz, Krummenacher & Vittoz, Analog Integr. Circuits Signal Process. 8 (1995) 83 (from memory).
+/// Enz, Krummenacher & Vittoz, Analog Integr. Circuits Signal Process. 8 (1995) 83 (from memory).
 #[test]
 fn smooth_mosfet_channel() {
     for (beta, n, vto, kelvin, vg, vd, i) in [
@@ -321,7 +321,7 @@ fn smooth_mosfet_channel() {
     }
 }
 
-/// D09. V = K·I^b through two points (IEC 61643-331, from memory).
+/// V = K·I^b through two points (IEC 61643-331, from memory).
 #[test]
 fn varistor_through_two_points() {
     for (v1, i1, v2, i2, iq, b, k, vq) in [
@@ -344,7 +344,7 @@ fn varistor_through_two_points() {
     }
 }
 
-/// D13. Off-state cascode in reverse: the MOSFET's body diode in series with the JFET channel (derived). The current
+/// Off-state cascode in reverse: the MOSFET's body diode in series with the JFET channel (derived). The current
 /// flows against the channel's own direction, so the channel's drop is the root of b·(2(Vd − Vp)·v + v²) = I.
 #[test]
 fn third_quadrant_of_an_off_state_cascode() {

@@ -1,4 +1,4 @@
-//! The double pulse: its pulse widths against C35, its energies against charge balance, and the command around it.
+//! The double pulse: its pulse widths against the R-L circuit, its energies against charge balance, and the command around it.
 
 use joulestep_models::arrangement::double_pulse::{Bench, Outcome, Point, SIGNALS, first_pulse, run};
 use joulestep_models::capacitances::output_charge;
@@ -9,8 +9,8 @@ use crate::common::program::{joulestep, joulestep_with};
 use crate::common::rig::near;
 use crate::merit::shipped;
 
-/// C35 (RL circuit, derived; the test is described in IEC 60747-8 and -9, from memory): width of the first pulse, and how
-/// the current droops while the upper diode carries it.
+/// Width of the first pulse of an R-L circuit (derived; the test: IEC 60747-8 and -9, from memory), and how the current
+/// droops while the upper diode carries it.
 #[test]
 fn pulse_width_and_droop() {
     for ([volts, load, r, amperes, drop, off], width, second) in [
@@ -34,7 +34,7 @@ fn point(current: f64, celsius: f64) -> Point {
     Point { current, voltage: 400.0, gate_resistance: 5.0, celsius }
 }
 
-/// The run reaches the current asked for by the formula of C35, and droops by the same formula with the drop that the
+/// The run reaches the current asked for by the formula of the R-L circuit, and droops by the same formula with the drop that the
 /// upper device has at that current.
 #[test]
 fn the_current_asked_for_is_switched() {
@@ -53,7 +53,7 @@ fn the_current_asked_for_is_switched() {
     assert!(o.on.peak_current.0 > 40.0 && o.off.peak_voltage.0 > 400.0);
 }
 
-/// Charge balance of the output capacitances (C15: a hard half-bridge swing of two switches loses Q_oss·V; derived, and
+/// Charge balance of the output capacitances (a hard half-bridge swing of two switches loses Q_oss·V; derived, and
 /// common practice): at a small current E_on + E_off, edge to edge, is the upper device's Q·V − E and the part's own E,
 /// with the overlap and the recovery on top, and never less.
 #[test]

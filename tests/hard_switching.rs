@@ -23,7 +23,7 @@ fn working_voltage(part: &Part) -> f64 {
 
 fn leg(part: &Part, ohms: f64) -> String {
     format!(
-        r#"format = 1
+        r#"format = 2
 [arrangement]
 kind = "half-bridge"
 part = "{}"
@@ -38,7 +38,7 @@ end = "20 us"
 base = "512 ns"
 finest = "0.25 ns"
 [record]
-signals = ["v(mid)"]
+signals = ["voltage(mid)"]
 "#,
         part.name,
         working_voltage(part)
@@ -51,7 +51,7 @@ signals = ["v(mid)"]
 #[test]
 fn a_leg_without_load_loses_its_charge() {
     let folder = tempfile::tempdir().unwrap();
-    for part in of_kind("stack") {
+    for part in of_kind("cascode") {
         let volts = working_voltage(&part);
         let charge = output_charge(part.entry(), &part.values, &[volts], 25.0).unwrap()[0].charge;
         for (ohms, most) in [(5.0, 1.5), (15.0, 1.15), (20.0, 1.15)] {
@@ -88,7 +88,7 @@ fn a_leg_without_load_loses_its_charge() {
 /// source).
 #[test]
 fn energies_are_of_the_order_of_the_literature() {
-    for (part, amperes) in of_kind("stack").into_iter().map(|p| {
+    for (part, amperes) in of_kind("cascode").into_iter().map(|p| {
         let area = p.die("jfet").unwrap().area * 1e6;
         (p, 6.0 * area)
     }) {

@@ -1,4 +1,4 @@
-//! The command that tells thermal impedances, on stacks and on points.
+//! The command that tells thermal impedances, on packages and on points.
 
 use std::ffi::OsString;
 
@@ -27,12 +27,12 @@ fn numbers(value: &Value) -> Vec<f64> {
 }
 
 #[test]
-fn a_stack_is_told_whole() {
+fn a_package_is_told_whole() {
     let told = json(&["impedance", "board-sj-620v-49m", "--cells", "9000", "--json"]);
-    let stack = &told["stacks"][0];
-    assert_eq!(stack["dies"][0], "mosfet");
+    let package = &told["packages"][0];
+    assert_eq!(package["dies"][0], "mosfet");
     for path in ["junction_to_case", "junction_to_boundary"] {
-        let path = &stack[path];
+        let path = &package[path];
         let time = numbers(&path["time"]);
         assert!((time[0] - 1e-6).abs() < 1e-12 && (time[time.len() - 1] - 1e3).abs() < 1e-6);
         let die = &path["dies"][0];
@@ -60,7 +60,7 @@ fn a_stack_is_told_whole() {
 }
 
 #[test]
-fn two_stacks_are_held_against_one_another() {
+fn two_packages_are_held_against_one_another() {
     let folder = tempfile::tempdir().unwrap();
     let picture = folder.path().join("both.svg");
     let (code, out, err) = run(&[
@@ -86,7 +86,7 @@ fn two_stacks_are_held_against_one_another() {
     assert!(svg.starts_with("<svg") && svg.contains("structure function"));
 }
 
-/// Points of the Foster chain of T10 (worked with exact fractions): the fit passes them, its resistances sum up to
+/// Points of the Foster chain (worked with exact fractions): the fit passes them, its resistances sum up to
 /// the whole, and the ladder has the same impedance.
 #[test]
 fn measured_points_are_fitted() {
@@ -149,9 +149,9 @@ fn what_cannot_be_an_impedance_is_refused() {
     assert!(code == 2 && err.contains("at most 1000 are allowed"), "{err}");
 }
 
-/// The schema of package stacks accepts what is shipped.
+/// The schema of packages accepts what is shipped.
 #[test]
-fn the_schema_knows_shipped_stacks() {
+fn the_schema_knows_shipped_packages() {
     let schema = json(&["schema", "package"]);
     let validator = crate::common::schema::validator_for(&schema).expect("a schema");
     for (name, text) in joulestep_models::package::shipped() {

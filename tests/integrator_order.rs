@@ -1,4 +1,4 @@
-//! The stepping methods as the theory of one-step methods has them, on circuits: vectors N01 to N04 (TR-BDF2: Bank et
+//! The stepping methods as the theory of one-step methods has them, on circuits (TR-BDF2: Bank et
 //! al., IEEE Trans. CAD 4 (1985) 436; Hosea & Shampine, Appl. Numer. Math. 20 (1996) 21; algebra derived), observed
 //! orders, and what windows cost in accuracy.
 
@@ -57,9 +57,9 @@ fn tank(method: &'static Method, l: f64, c: f64, h: f64, n: u32) -> (f64, f64) {
     ((x * a + y * b) / size, (y * a - x * b) / size)
 }
 
-/// N01: the stability function at real and imaginary arguments, its limit, and the error constant.
+/// The stability function at real and imaginary arguments, its limit, and the error constant.
 #[test]
-fn n01_stability_function_of_tr_bdf2() {
+fn stability_function_of_tr_bdf2() {
     near("R(-1)", decay(&TR_BDF2, 1.0), 0.350440262760282, 1e-12);
     near("R(-0.1)", decay(&TR_BDF2, 0.1), 0.904800463641338, 1e-12);
     near("R(-1e6)", decay(&TR_BDF2, 1e6), -4.82838249757764e-06, 1e-6);
@@ -78,10 +78,10 @@ fn n01_stability_function_of_tr_bdf2() {
     }
 }
 
-/// N02: Prothero & Robinson (Math. Comp. 28 (1974) 145, from memory): y′ = λ(y − sin t) + cos t; the values are the
+/// Prothero & Robinson (Math. Comp. 28 (1974) 145, from memory): y′ = λ(y − sin t) + cos t; the values are the
 /// method's own discrete solution, so the engine must reproduce them to round-off.
 #[test]
-fn n02_prothero_and_robinson() {
+fn prothero_and_robinson() {
     let cases = [
         (-1e6, 10, 0.841470984414682, -3.93214683036547e-10),
         (-100.0, 40, 0.841470828387993, -1.56419903363236e-07),
@@ -123,9 +123,9 @@ impl Law<f64, 2> for Kaps {
     }
 }
 
-/// N03 (Dekker & Verwer 1984, Hairer & Wanner; from memory): the discrete solution after n steps, and the order.
+/// Kaps' problem (Dekker & Verwer 1984, Hairer & Wanner; from memory): the discrete solution after n steps, and the order.
 #[test]
-fn n03_kaps() {
+fn kaps() {
     let solve = |e: f64, n: u32| {
         let mut c = Circuit::new();
         let [a, b] = ["a", "b"].map(|n| c.node(n));
@@ -149,9 +149,9 @@ fn n03_kaps() {
     }
 }
 
-/// N04: damping and phase of a lossless tank after N steps are those of R(iωh)ᴺ.
+/// Damping and phase of a lossless tank after N steps are those of R(iωh)ᴺ.
 #[test]
-fn n04_numerical_damping_of_a_lossless_tank() {
+fn numerical_damping_of_a_lossless_tank() {
     let cases = [
         (1e-6, 1e-9, 5e-9, 200, 0.984285317807179, 0.999084436327065, -0.0319056519681796),
         (1e-5, 1e-7, 1e-7, 1000, 0.840850846684384, 0.999265599281913, -0.0404071410570434),

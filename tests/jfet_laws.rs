@@ -74,7 +74,7 @@ fn die_current(given: &[(&str, f64)], volts: f64, gate: f64, kelvin: f64) -> f64
 /// temperature, by about 1.1 to 175 °C and 1.35 to 575 °C.
 #[test]
 fn saturation_current_when_hot() {
-    for part in of_kind("stack") {
+    for part in of_kind("cascode") {
         let given: Vec<_> = jfet_values(&part).into_iter().filter(|p| p.0 != "drain-effect").collect();
         let given = [given, vec![("drain-effect", 0.0), ("leakage-conductance", 0.0)]].concat();
         let [pinch_off, length] = if part.rated_voltage() < Some(1000.0) { [-7.2, 1.8] } else { [-6.2, 1.9] };
@@ -153,7 +153,7 @@ fn gate_strips_follow_the_diffusion_line() {
         ("jfet-saturation-current", 1e-12),
         ("jfet-pinch-off", -7.0),
         ("jfet-gate-resistance", r),
-        ("jfet-grading", 1e-9),
+        ("jfet-depletion-exponent", 1e-9),
         ("jfet-gate-drain-capacitance", cgd),
         ("jfet-gate-source-capacitance", cgs),
         ("mosfet-on-resistance", 1e-9),
@@ -165,7 +165,7 @@ fn gate_strips_follow_the_diffusion_line() {
     c.voltage_source("drain", d, GROUND, wave).unwrap();
     let wave = c.wave(Wave::Constant(12.0));
     c.voltage_source("gate", g, GROUND, wave).unwrap();
-    put(&mut c, "stack", "Q", &[d, g, GROUND], &given);
+    put(&mut c, "cascode", "Q", &[d, g, GROUND], &given);
     let gates = ["Q.jfet-gate", "Q.jfet-gate-inside", "Q.jfet-gate-far"].map(|n| c.find_node(n).unwrap());
     let mut setup = Setup::new(c);
     setup.steps = fixed(0.02e-9);
@@ -199,7 +199,7 @@ fn gate_strips_follow_the_diffusion_line() {
 #[test]
 fn gate_resistance_lies_below_its_bound() {
     let inductance = joulestep_models::arrangement::double_pulse::Bench::new(10.0, 0.0).loop_inductance;
-    for part in of_kind("stack") {
+    for part in of_kind("cascode") {
         let v = |key: &str| part.values.number(key);
         let volts: f64 = match part.rated_voltage().unwrap() as u32 {
             700 => 400.0,
@@ -209,7 +209,7 @@ fn gate_resistance_lies_below_its_bound() {
         };
         let output = output_charge(part.entry(), &part.values, &[volts], 25.0).unwrap()[0];
         let slope = volts / (inductance * output.time_related()).sqrt();
-        let c = v("jfet-gate-drain-capacitance") / (1.0 + 0.15 * volts / v("jfet-junction-voltage")).sqrt();
+        let c = v("jfet-gate-drain-capacitance") / (1.0 + 0.15 * volts / v("jfet-built-in-voltage")).sqrt();
         let bound = (0.8 * v("mosfet-breakdown-voltage") + v("jfet-pinch-off")) / (c * slope);
         let found = v("jfet-gate-resistance");
         println!("{}: {found} ohm, bound {bound:.3} ohm in a loop of {:.0} nH", part.name, inductance * 1e9);
@@ -227,7 +227,7 @@ fn gate_resistance_lies_below_its_bound() {
 /// silicon: 148 W/(m·K), 1.65 MJ/(m³·K) (materials' handbooks; from memory).
 #[test]
 fn short_circuits_run_to_their_end() {
-    for part in of_kind("stack").into_iter().chain(of_kind("mosfet")) {
+    for part in of_kind("cascode").into_iter().chain(of_kind("mosfet")) {
         let Some(rated) = part.rated_voltage().filter(|v| *v > 500.0) else { continue };
         for volts in [400.0, 800.0] {
             if volts < rated {
@@ -246,10 +246,10 @@ fn erf(x: f64) -> f64 {
 
 fn short_circuit(part: &Part, volts: f64) {
     let what = format!("{} at {volts} V", part.name);
-    let outer = if part.kind == "stack" { "jfet" } else { "mosfet" };
-    let key = if part.kind == "stack" { "mosfet-on-gate-voltage" } else { "on-gate-voltage" };
+    let outer = if part.kind == "cascode" { "jfet" } else { "mosfet" };
+    let key = if part.kind == "cascode" { "mosfet-on-gate-voltage" } else { "on-gate-voltage" };
     let mut text = format!(
-        r#"format = 1
+        r#"format = 2
 [[component]]
 name = "supply"
 kind = "voltage-source"
@@ -269,11 +269,11 @@ command = "on"
 on = "{} V"
 off = "0 V"
 on-resistance = "10 ohm"
-[[happening]]
+[[event]]
 at = "200 ns"
 what = "line-on"
 line = "on"
-[[happening]]
+[[event]]
 at = "10.2 us"
 what = "line-off"
 line = "on"
@@ -291,7 +291,7 @@ base = "128 ns"
 finest = "1 ns"
 [record]
 interval = "20 ns"
-signals = ["i(loop)", "q.voltage", "q.heat"]
+signals = ["loop.current", "q.voltage", "q.heat"]
 "#,
         part.values.number(key),
         part.name,
@@ -349,6 +349,6 @@ signals = ["i(loop)", "q.voltage", "q.heat"]
     assert!(current[before] > 0.05 * peak && current[before] < peak, "{what}: {} A", current[before]);
     // A SiC MOSFET at thousands of kelvins has no threshold left: its numbers are a failed part's.
     let still_on = current.last().unwrap().abs() > 0.02 * peak;
-    assert!(part.kind != "stack" || (!still_on && rise < 1100.0), "{what}: {rise} K, on: {still_on}");
+    assert!(part.kind != "cascode" || (!still_on && rise < 1100.0), "{what}: {rise} K, on: {still_on}");
     assert!((0.7..1.1).contains(&(rise / half_space)), "{what}: {rise} K, half-space {half_space} K");
 }

@@ -12,7 +12,7 @@ mod catalogue;
 mod circuit_closed_forms;
 // arrangements and their periodic steady states
 mod cycles;
-// drives and guards in a real run against closed forms
+// drives and protections in a real run against closed forms
 mod control;
 // control and protection as scenario files say them
 mod scenario_control;
@@ -76,10 +76,10 @@ mod technologies;
 mod thermal_closed_forms;
 // the field solver of layered bodies against closed forms and finite elements
 mod thermal_field;
-// package stacks: what they must be, and facts of the trade about them
-mod package_stacks;
-// scenarios whose heat goes through a package stack
-mod stack_coupling;
+// packages: what they must be, and facts of the trade about them
+mod packages;
+// scenarios whose heat goes through a package
+mod package_coupling;
 // the command that tells thermal impedances
 mod impedance;
 // heat coupled within an error bound

@@ -1,5 +1,5 @@
-//! Measurements by published definitions, against closed forms: vectors M01 to M03 and C30 of the checks' collection,
-//! whose numbers were computed independently (mpmath, SciPy).
+//! Measurements by published definitions, against closed forms whose numbers were computed independently (mpmath,
+//! SciPy).
 
 use joulestep_engine::circuit::graph::{Circuit, GROUND};
 use joulestep_engine::circuit::probe::{Channel, Probe};
@@ -28,7 +28,7 @@ fn sampled(to: f64, n: usize, f: impl Fn(f64) -> f64) -> (Vec<f64>, Vec<f64>) {
     (time, values)
 }
 
-/// M01 (definitions of rise and fall time in IEC 60747-8/-9 and JESD77, from memory; closed forms): an exponential needs
+/// Rise and fall time as in IEC 60747-8/-9 and JESD77 (from memory; closed forms): an exponential needs
 /// τ·ln 9 from 10 % to 90 %, a ramp of duration T 0.8·T.
 #[test]
 fn rise_time_of_an_exponential_and_of_a_ramp() {
@@ -45,8 +45,7 @@ fn rise_time_of_an_exponential_and_of_a_ramp() {
     }
 }
 
-/// M02 (derived; limits of IEC 60747-8 and -9 from memory): turn-off energy of an idealised waveform under the limits of
-/// both standards. Voltage rises in a line, then the current falls in a line to a tail that decays.
+/// Turn-off energy of an idealised waveform under the limits of IEC 60747-8 and -9 (from memory; integrals derived). Voltage rises in a line, then the current falls in a line to a tail that decays.
 #[test]
 fn turn_off_energy_under_different_limits() {
     struct Case(f64, f64, f64, f64, f64, f64, [f64; 3]);
@@ -83,7 +82,7 @@ fn turn_off_energy_under_different_limits() {
     }
 }
 
-/// M03 (JEDEC dictionary: alternatives of t_rr, Q_rr may end at a stated current; JESD77-B, JESD282-B): a ramp to I_RM,
+/// t_rr and Q_rr may end at a stated current (JEDEC dictionary, JESD77-B, JESD282-B): a ramp to I_RM,
 /// then an exponential, under each convention.
 #[test]
 fn recovery_under_different_end_points() {
@@ -123,8 +122,8 @@ fn recovery_under_different_end_points() {
     }
 }
 
-/// C30 (Mohan, Undeland & Robbins, Power Electronics, sec. 2-3 and 21; Baliga; from memory): straight edges of a hard
-/// switched inductive load lose V·I·(t_ri + t_fv)/2 and V·I·(t_rv + t_fi)/2.
+/// Straight edges of a hard switched inductive load lose V·I·(t_ri + t_fv)/2 and V·I·(t_rv + t_fi)/2 (Mohan, Undeland &
+/// Robbins, Power Electronics, sec. 2-3 and 21; Baliga; from memory).
 #[test]
 fn piecewise_linear_switching_loss() {
     for (volts, amperes, [tri, tfv, trv, tfi], charge, own, e_on, e_off) in [

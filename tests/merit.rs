@@ -1,4 +1,4 @@
-//! Figures of merit: products against D14, and against textbook forms where a part's model has one.
+//! Figures of merit: products against their definitions, and against textbook forms where a part's model has one.
 
 use joulestep_engine::circuit::graph::{Circuit, GROUND};
 use joulestep_models::capacitances::OutputCharge;
@@ -19,7 +19,7 @@ fn at(celsius: f64) -> Conditions {
     Conditions { celsius, ..Conditions::default() }
 }
 
-/// D14 (trade usage; Huang, IEEE Electron Device Lett. 25 (2004) 298, doi 10.1109/LED.2004.826533; from memory).
+/// R·Q and R·E as the trade uses them; Huang, IEEE Electron Device Lett. 25 (2004) 298, doi 10.1109/LED.2004.826533 (from memory).
 #[test]
 fn products() {
     struct Case(f64, f64, f64, f64, f64, f64, [f64; 4]);
@@ -82,7 +82,7 @@ fn gate_charge_is_the_integral_of_the_gate_current() {
         c.current_source("I", bus, drain, wave).unwrap();
         let clamp = joulestep_models::devices::diode::Diode {
             saturation: 1e-9,
-            emission: 1.0,
+            ideality: 1.0,
             gap: 1.12,
             power: 3.0,
             breakdown: None,
@@ -99,7 +99,7 @@ fn gate_charge_is_the_integral_of_the_gate_current() {
         setup.controllers.push(Box::new(
             joulestep_engine::control::sequence::Sequence::new(
                 "s",
-                vec![joulestep_engine::control::sequence::Happening {
+                vec![joulestep_engine::control::sequence::ScheduledEvent {
                     at: 0.0,
                     subject: String::new(),
                     note: String::new(),
@@ -143,8 +143,8 @@ fn recovery_grows_with_rate_and_temperature() {
     assert!(slow < fast && fast < hot, "{slow:e} {fast:e} {hot:e}");
 }
 
-/// A resistance that grows as T^n on a heatsink has its steady state where T13 of the checks says: here the closed form
-/// of one device is solved again by bisection on T_j = T_s + R·I²·R_on(T_j).
+/// A resistance that grows as T^n on a heatsink has its steady state where loss and heat removed
+/// are equal: the closed form of one device is solved again by bisection on T_j = T_s + R·I²·R_on(T_j).
 #[test]
 fn number_in_parallel_is_the_least_that_stays_cool() {
     let part = shipped("cascode-700v-22m");

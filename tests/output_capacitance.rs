@@ -12,7 +12,7 @@ use crate::common::catalogued::values;
 use crate::common::rig::{channel, column, near, supply};
 use crate::common::technologies::{of_kind, ship};
 
-/// C15. Q_oss, E_oss, C_o(tr), C_o(er), charging losses of C₀ + Cj0/(1 + v/Vj)^m; definitions IEC 60747-8 / JESD24 family
+/// Q_oss, E_oss, C_o(tr), C_o(er), charging losses of C₀ + Cj0/(1 + v/Vj)^m; definitions IEC 60747-8 / JESD24 family
 /// (from memory), the integrals derived and evaluated elsewhere.
 #[test]
 fn output_charge_of_a_depletion_capacitance() {
@@ -51,8 +51,12 @@ fn output_charge_of_a_depletion_capacitance() {
         ),
     ] {
         let entry = find("nonlinear-capacitor").unwrap();
-        let given =
-            [("capacitance", cj0), ("junction-voltage", vj), ("grading", m), ("constant-capacitance", c0)];
+        let given = [
+            ("capacitance", cj0),
+            ("built-in-voltage", vj),
+            ("depletion-exponent", m),
+            ("constant-capacitance", c0),
+        ];
         let at = output_charge(entry, &values(entry, &given), &[v], 25.0).unwrap()[0];
         let found = [
             at.charge,
@@ -64,12 +68,12 @@ fn output_charge_of_a_depletion_capacitance() {
             at.half_bridge_loss(),
         ];
         for (found, expected) in found.into_iter().zip(expected) {
-            near("C15", found, expected, 1e-6);
+            near("C_oss", found, expected, 1e-6);
         }
     }
 }
 
-/// D04. Depletion capacitance of a one-sided junction, Sze & Ng ch. 2 (from memory): a diode with that capacitance at zero
+/// Depletion capacitance of a one-sided junction, Sze & Ng ch. 2 (from memory): a diode with that capacitance at zero
 /// bias has the capacitance, charge and energy of the depletion layer at the stated voltage.
 #[test]
 fn capacitance_of_a_one_sided_junction() {
@@ -78,7 +82,7 @@ fn capacitance_of_a_one_sided_junction() {
         (3.64390869339586e-9, 0.8, 25.0, 6.41656542333641e-10, 2.72792236749825e-8, 2.61363393910141e-7),
     ] {
         let entry = find("diode").unwrap();
-        let given = [("saturation-current", 1e-14), ("capacitance", cj0), ("junction-voltage", vbi)];
+        let given = [("saturation-current", 1e-14), ("capacitance", cj0), ("built-in-voltage", vbi)];
         let at = output_charge(entry, &values(entry, &given), &[v], 25.0).unwrap()[0];
         near("C", at.capacitance, c, 1e-6);
         near("Q", at.charge, q, 1e-6);
@@ -94,7 +98,7 @@ fn superjunction() {
     let n = |key: &str| part.values.number(key);
     let c = |v: f64| {
         let depletion = (n("drain-source-capacitance") + n("gate-drain-capacitance"))
-            / (1.0 + v / n("junction-voltage")).powf(n("grading"));
+            / (1.0 + v / n("built-in-voltage")).powf(n("depletion-exponent"));
         let pillars = n("pillar-capacitance") + n("pillar-gate-capacitance");
         depletion + pillars / (1.0 + ((v - n("pillar-voltage")) / n("pillar-width")).exp())
     };
@@ -121,14 +125,14 @@ fn superjunction() {
         at[1].time_related() / at[1].energy_related()
     );
     assert!((2.0..3.0).contains(&decades), "{decades}");
-    // Charge sits at low voltage, where it holds little energy: far more than of a junction (C15: 1.35).
+    // Charge sits at low voltage, where it holds little energy: far more than of a junction (there 1.35).
     assert!(at[1].time_related() > 3.0 * at[1].energy_related());
 }
 
-/// The stack's output capacitance, two dies and the node between them: its charge against what the engine's time
+/// The cascode's output capacitance, two dies and the node between them: its charge against what the engine's time
 /// stepping drives into the drain while it rises, and C_iss, C_rss in order.
 #[test]
-fn stack() {
+fn cascode() {
     for name in ["cascode-700v-7m", "cascode-1300v-48m"] {
         let part = ship(name);
         let at = output_charge(part.entry(), &part.values, &[400.0], 25.0).unwrap()[0];
@@ -168,7 +172,7 @@ fn stack() {
 /// Of every switch at a blocking voltage: a capacitance from gate to drain is part of both others.
 #[test]
 fn capacitances_of_a_switch_are_in_order() {
-    for part in of_kind("mosfet").iter().chain(&of_kind("stack")) {
+    for part in of_kind("mosfet").iter().chain(&of_kind("cascode")) {
         let rated = part.rated_voltage().unwrap();
         for share in [0.0, 0.1, 0.5, 0.9] {
             let c = capacitances(part.entry(), &part.values, share * rated, 25.0).unwrap();

@@ -40,8 +40,8 @@ fn ferry() -> String {
 /// An RC circuit, R·C = 1 ms, with what a test needs appended.
 fn rc(more: &str) -> String {
     format!(
-        "format = 1\ntitle = \"RC\"\n\
-         [[component]]\nname = \"V1\"\nkind = \"voltage-source\"\npins = [\"in\", \"gnd\"]\nvalue = \"10 V\"\n\
+        "format = 2\ntitle = \"RC\"\n\
+         [[component]]\nname = \"supply\"\nkind = \"voltage-source\"\npins = [\"in\", \"gnd\"]\nvalue = \"10 V\"\n\
          [[component]]\nname = \"R1\"\nkind = \"resistor\"\npins = [\"in\", \"out\"]\nresistance = \"1 kohm\"\n\
          [[component]]\nname = \"C1\"\nkind = \"capacitor\"\npins = [\"out\", \"gnd\"]\n\
          capacitance = \"1 uF\"\ninitial-voltage = \"0 V\"\n{more}"
@@ -58,7 +58,7 @@ fn the_shipped_scenario_does_the_main_job() {
     assert!(account["ledger_residual_relative"].as_f64().unwrap() < 1e-4);
     // Charged in pulses, then on; the fault trips, one retry, lock-out, in this order.
     let events = account["events"].as_array().expect("events");
-    let wanted = ["happening", "control", "edge", "control", "happening", "happening", "trip", "edge"];
+    let wanted = ["event", "control", "edge", "control", "event", "event", "trip", "edge"];
     let wanted = wanted.iter().chain(&["cleared", "retry", "edge", "trip", "lock-out", "edge", "cleared"]);
     let mut kinds = events.iter().map(|e| e["kind"].as_str().unwrap());
     for kind in wanted {
@@ -97,9 +97,7 @@ fn the_account_fits_100_columns_and_names_its_definitions() {
     for line in account.lines().filter(|l| !l.starts_with("Written")) {
         assert!(line.chars().count() <= 100, "{line}");
     }
-    for heading in
-        ["What happened", "Extremes", "Junctions", "Energies", "Ratings of the parts", "Limits set"]
-    {
+    for heading in ["Events", "Extremes", "Junctions", "Energies", "Ratings of the parts", "Limits set"] {
         assert!(account.lines().any(|l| l == heading), "{heading}");
     }
     assert!(account.contains("Verdict: passes"));
@@ -111,12 +109,13 @@ fn the_account_fits_100_columns_and_names_its_definitions() {
 #[test]
 fn an_rc_circuit_charges_by_its_closed_form() {
     let more = "[steps]\nend = \"2 ms\"\nbase = \"20 us\"\nfinest = \"0.625 us\"\nvoltage-error = \"1 uV\"\n\
-                [record]\nsignals = [\"v(out)\"]\n";
+                [record]\nsignals = [\"voltage(out)\"]\n";
     let (_folder, path, out) = scenario(&rc(more));
     let run = joulestep(&["run", &path, "--out", &out, "--json"]);
     assert_eq!(run.status.code(), Some(0), "{}", text(&run.stderr));
     let file = ResultFile::open(Path::new(&out)).expect("a result file");
-    let (t, v) = (file.time(0..file.samples()).unwrap(), file.window("v(out)", 0..file.samples()).unwrap());
+    let (t, v) =
+        (file.time(0..file.samples()).unwrap(), file.window("voltage(out)", 0..file.samples()).unwrap());
     for (t, v) in t.iter().zip(&v) {
         let exact = 10.0 * (1.0 - (-t / 1e-3).exp());
         assert!((v - exact).abs() < 1e-5, "at {t}: {v}, {exact}");
@@ -127,14 +126,14 @@ fn an_rc_circuit_charges_by_its_closed_form() {
         all.iter().find(|e| e["component"] == name).unwrap()[what].as_f64().unwrap()
     };
     let end = 10.0 * (1.0 - (-2.0f64).exp());
-    assert!((energy("V1", "delivered") - 10.0 * 1e-6 * end).abs() < 1e-10);
+    assert!((energy("supply", "delivered") - 10.0 * 1e-6 * end).abs() < 1e-10);
     assert!((energy("C1", "stored") - 0.5 * 1e-6 * end * end).abs() < 1e-10);
     assert_eq!(account["verdict"], "not judged");
 }
 
 #[test]
 fn a_limit_that_is_exceeded_fails_with_exit_code_1() {
-    let more = "[steps]\nend = \"2 ms\"\nbase = \"20 us\"\n[[limit]]\nname = \"top\"\nsignal = \"v(out)\"\nmax = \"5 V\"\n";
+    let more = "[steps]\nend = \"2 ms\"\nbase = \"20 us\"\n[[limit]]\nname = \"top\"\nsignal = \"voltage(out)\"\nmax = \"5 V\"\n";
     let (_folder, path, out) = scenario(&rc(more));
     let run = joulestep(&["run", &path, "--out", &out]);
     assert_eq!(run.status.code(), Some(1), "{}", text(&run.stderr));
@@ -172,7 +171,7 @@ fn a_result_that_cannot_be_written_is_an_input_output_error() {
 fn equations_without_a_solution_end_with_exit_code_3() {
     let reversed = |course: &str| {
         format!(
-            "format = 1\n[[component]]\nname = \"I1\"\nkind = \"current-source\"\npins = [\"gnd\", \"k\"]\n{course}\n\
+            "format = 2\n[[component]]\nname = \"source\"\nkind = \"current-source\"\npins = [\"gnd\", \"k\"]\n{course}\n\
              [[component]]\nname = \"D1\"\nkind = \"diode\"\npins = [\"gnd\", \"k\"]\n\
              saturation-current = \"1 nA\"\n[steps]\nend = \"10 us\"\nbase = \"10 ns\"\n"
         )
@@ -200,11 +199,11 @@ fn equations_without_a_solution_end_with_exit_code_3() {
 fn the_account_of_a_failure_holds_no_number_that_is_none() {
     let fails = |course: &str, more: &str| {
         let content = format!(
-            "format = 1\n[[component]]\nname = \"I1\"\nkind = \"current-source\"\npins = [\"gnd\", \"k\"]\n{course}\n\
+            "format = 2\n[[component]]\nname = \"source\"\nkind = \"current-source\"\npins = [\"gnd\", \"k\"]\n{course}\n\
              [[component]]\nname = \"D1\"\nkind = \"diode\"\npins = [\"gnd\", \"k\"]\n\
              saturation-current = \"1 nA\"\n{more}[steps]\nend = \"10 us\"\nbase = \"10 ns\"\n\
-             [record]\nsignals = [\"v(k)\", \"i(D1)\"]\n\
-             [[limit]]\nname = \"top\"\nsignal = \"v(k)\"\nmax = \"5 V\"\n"
+             [record]\nsignals = [\"voltage(k)\", \"D1.current\"]\n\
+             [[limit]]\nname = \"top\"\nsignal = \"voltage(k)\"\nmax = \"5 V\"\n"
         );
         let (_folder, path, out) = scenario(&content);
         let run = joulestep(&["run", &path, "--out", &out]);
@@ -224,7 +223,7 @@ fn the_account_of_a_failure_holds_no_number_that_is_none() {
     };
     fails("points = [[\"0 s\", \"-1 A\"], [\"4 us\", \"-1 A\"], [\"6 us\", \"1 A\"]]", "");
     let opens = "[[component]]\nname = \"S1\"\nkind = \"switch\"\npins = [\"k\", \"gnd\"]\ninitial-state = 1\n\
-                 off-resistance = \"1.7e308 ohm\"\n[[happening]]\nat = \"0 s\"\nwhat = \"open\"\nswitch = \"S1\"\n";
+                 off-resistance = \"1.7e308 ohm\"\n[[event]]\nat = \"0 s\"\nwhat = \"open\"\nswitch = \"S1\"\n";
     let told = fails("value = \"1 A\"", opens);
     // The state it began with keeps the limit; a run that did not come to its end proves nothing.
     assert!(told.contains("Verdict: not proven"), "{told}");
@@ -242,8 +241,7 @@ fn a_broken_scenario_makes_no_result_file() {
 #[cfg(unix)]
 #[test]
 fn an_interrupted_run_closes_its_file() {
-    let long =
-        "[steps]\nend = \"100 s\"\nbase = \"1 us\"\n[record]\nsignals = [\"v(out)\"]\ninterval = \"1 ms\"\n";
+    let long = "[steps]\nend = \"100 s\"\nbase = \"1 us\"\n[record]\nsignals = [\"voltage(out)\"]\ninterval = \"1 ms\"\n";
     let (_folder, path, out) = scenario(&rc(long));
     let child = program(&["run", &path, "--out", &out, "--json"])
         .stdout(Stdio::piped())
@@ -293,7 +291,7 @@ fn the_schema_accepts_the_shipped_scenario_and_refuses_broken_ones() {
         ("resistance = \"1 kohm\"\n", ""),
         ("kind = \"resistor\"", "kind = \"resistr\""),
         ("name = \"R1\"", "name = \"R 1\""),
-        ("format = 1", "format = 2"),
+        ("format = 2", "format = 3"),
         ("base = \"20 us\"", "base = true"),
         ("[steps]", "[stpes]"),
     ] {

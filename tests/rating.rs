@@ -49,10 +49,10 @@ fn path(terms: &[(f64, f64)], sink: f64) -> HeatPath {
     HeatPath::new(Modal::new(&Network::foster("die", &terms, sink).unwrap()).unwrap(), &["die"]).unwrap()
 }
 
-/// Vectors T13 (linear temperature coefficient; derived): T = (T_a + B(1 − a·T₀))/(1 − a·B), B = I²R₀R_th, and
+/// A linear temperature coefficient (derived): T = (T_a + B(1 − a·T₀))/(1 − a·B), B = I²R₀R_th, and
 /// I_runaway = 1/√(a·R₀·R_th).
 #[test]
-fn t13_fixed_point_and_runaway_of_a_linear_resistance() {
+fn fixed_point_and_runaway_of_a_linear_resistance() {
     for (r0, a, ta, rth, i, t, p, limit) in [
         (0.008, 0.006, 40.0, 1.2, 60.0, 87.525232135648, 39.60436011304, 131.761569173682),
         (0.002, 0.005, 85.0, 0.5, 150.0, 117.957746478873, 65.9154929577465, 447.213595499958),
@@ -67,9 +67,9 @@ fn t13_fixed_point_and_runaway_of_a_linear_resistance() {
     }
 }
 
-/// Vectors T14 (power law; derived, tangency): limit at T* = n·T_a/(n − 1).
+/// A power law (derived, tangency): limit at T* = n·T_a/(n − 1).
 #[test]
-fn t14_runaway_of_a_power_law() {
+fn runaway_of_a_power_law() {
     for (r0, n, ta, rth, i, t, limit) in [
         (0.008, 2.4, 313.15, 1.0, 70.0, 384.073300469577, 83.1782838857068),
         (0.004, 2.7, 350.0, 0.4, 150.0, 473.281433734973, 156.00422717875),
@@ -82,9 +82,9 @@ fn t14_runaway_of_a_power_law() {
     }
 }
 
-/// Vector T26 (definition used by device standards; derived): I²R(T_jm) = (T_jm − T_ref)/R_th.
+/// Continuous current, as device standards define it (derived): I²R(T_jm) = (T_jm − T_ref)/R_th.
 #[test]
-fn t26_continuous_current() {
+fn continuous_current() {
     let part = Resistor(|c: f64| 0.006 * ((c + 273.15) / 298.15).powf(2.2));
     let found = continuous(&part, &path(&[(0.35, 1.0)], 100.0), 175.0, &[0.0]).unwrap();
     assert_close("I", found.current, 120.707300800531, 1e-7);
@@ -100,9 +100,9 @@ fn t26_continuous_current() {
     assert!(continuous(&part, &path(&[(0.35, 1.0)], 200.0), 175.0, &[0.0]).is_none());
 }
 
-/// Vectors T25 (constant current through R₀(1 + a·ΔT) on one R_th–C_th; derived): below runaway and beyond it.
+/// Constant current through R₀(1 + a·ΔT) on one R_th–C_th (derived): below runaway and beyond it.
 #[test]
-fn t25_transient_with_feedback() {
+fn transient_with_feedback() {
     for (i, rise, energy) in
         [(60.0, 23.8651561079724, 18.6789218494215), (160.0, 314.505490922165, 229.683513880423)]
     {
@@ -135,10 +135,10 @@ fn half_space(k_rho_c: f64, area: f64) -> HeatPath {
     path(&terms, 25.0)
 }
 
-/// Vectors D11 (surge capability in the semi-infinite regime; derived from the closed forms of Carslaw & Jaeger):
+/// Surge capability in the semi-infinite regime (derived from the closed forms of Carslaw & Jaeger):
 /// I ~ t^(−1/4) for a constant resistance, t^(−1/2) for a constant drop, half-sine amplitude.
 #[test]
-fn d11_surges_into_a_semi_infinite_solid() {
+fn surges_into_a_semi_infinite_solid() {
     for (r, a, dt, t1, t2, i1, i2, half_sine) in [
         (0.006, 10e-6, 150.0, 2e-5, 8e-5, 1153.86995035674, 815.909266504639, 1509.84257218987),
         (0.002, 30e-6, 125.0, 5e-6, 5e-5, 4468.91910142085, 2513.05788966146, 5847.59513748635),
@@ -165,9 +165,9 @@ fn d11_surges_into_a_semi_infinite_solid() {
     }
 }
 
-/// Vectors C28 (I²t of pulses; derived, half-sine convention of IEC 60747-2 from memory), and the inrush shape against a quadrature.
+/// I²t of pulses (derived; half-sine convention of IEC 60747-2, from memory), and the inrush shape against a quadrature.
 #[test]
-fn c28_square_integrals() {
+fn square_integrals() {
     let of = |shape: Shape| 100.0f64.powi(2) * 0.01 * shape.square_integral();
     assert_close("square", of(Shape::Square), 100.0, 1e-12);
     assert_close("half sine", of(Shape::HalfSine), 50.0, 1e-12);
@@ -180,10 +180,10 @@ fn c28_square_integrals() {
     }
 }
 
-/// Vectors D12 (two switches in parallel with a positive temperature coefficient, own thermal resistances; coupled
+/// Two switches in parallel with a positive temperature coefficient and own thermal resistances (coupled
 /// fixed point, derived; the need for it: Peftitsis et al., IEEE Trans. Power Electron. 28 (2013) 1449).
 #[test]
-fn d12_current_sharing() {
+fn current_sharing() {
     for (total, r, a, rth, currents, rises) in [
         (
             100.0,
@@ -212,7 +212,7 @@ fn d12_current_sharing() {
     }
 }
 
-/// The tabulated law of the shipped stack against the engine's operating points of the same model, with dies of
+/// The tabulated law of the shipped cascode against the engine's operating points of the same model, with dies of
 /// different temperatures between the nodes of the table.
 #[test]
 fn a_tabulated_law_is_the_models() {

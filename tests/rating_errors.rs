@@ -212,7 +212,7 @@ fn a_part_that_contradicts_its_package_proves_nothing() {
 fn the_error_of_a_mesh_covers_a_finer_one() {
     let of = |cells: &str| told(&["impedance", "board-sj-620v-49m", "--cells", cells, "--json"]);
     let (coarse, fine) = (of("12000"), of("100000"));
-    let path = |t: &Value| t["stacks"][0]["junction_to_boundary"].clone();
+    let path = |t: &Value| t["packages"][0]["junction_to_boundary"].clone();
     let (coarse, fine) = (path(&coarse), path(&fine));
     for (a, b) in coarse["dies"].as_array().unwrap().iter().zip(fine["dies"].as_array().unwrap()) {
         let values = |v: &Value, key: &str| -> Vec<f64> {

@@ -1,10 +1,10 @@
-//! `rating`, as a user runs it: facts of the trade on the shipped parts and package stacks, bad input.
+//! `rating`, as a user runs it: facts of the trade on the shipped parts and packages, bad input.
 
 use serde_json::Value;
 
 use crate::common::program::{joulestep as run, told};
 
-/// The stack on its board, and the superjunction device where it is asked for.
+/// The cascode on its board, and the superjunction device where it is asked for.
 fn rated(heatsink: &str, both: bool, more: &[&str]) -> Value {
     let mut arguments = vec!["rating", "cascode-700v-7m", "--on", "board-700v-7m", "--heatsink", heatsink];
     if both {
@@ -29,18 +29,18 @@ fn of<'a>(told: &'a Value, part: &str) -> Vec<&'a Value> {
 /// ever that is exact but for the package's conductivities and the share of the two dies, hence 2 %; in a pulse the
 /// resistance on the way there counts too, and it is higher from 50 °C.
 #[test]
-fn the_very_low_ohmic_stack_is_rated_as_the_trade_knows_it() {
+fn the_very_low_ohmic_cascode_is_rated_as_the_trade_knows_it() {
     let pulses = ["--from", "0.5 ms", "--to", "100 s", "--points", "3"];
     let [told, hotter] = ["25 degC", "50 degC"].map(|heatsink| rated(heatsink, true, &pulses));
-    let [stack, other] = ["cascode-700v-7m", "mosfet-sj-620v-49m"].map(|p| of(&told, p));
+    let [cascode, other] = ["cascode-700v-7m", "mosfet-sj-620v-49m"].map(|p| of(&told, p));
     let surge = |row: &Value| row["current"].as_f64().unwrap();
     let forever = |told: &Value| told["ratings"][0]["continuous"]["current"].as_f64().unwrap();
-    let [short, long] = [surge(stack[0]), forever(&told)];
+    let [short, long] = [surge(cascode[0]), forever(&told)];
     println!("{short:.0} A for half a millisecond, {long:.0} A for ever");
     assert!((4.0..7.0).contains(&(short / long)), "{short} A for half a millisecond, {long} A for ever");
     let left = (f64::from(175 - 50) / f64::from(175 - 25)).sqrt();
     for fallen in
-        [surge(of(&hotter, "cascode-700v-7m")[0]) / surge(stack[0]), forever(&hotter) / forever(&told)]
+        [surge(of(&hotter, "cascode-700v-7m")[0]) / surge(cascode[0]), forever(&hotter) / forever(&told)]
     {
         assert!((fallen / left - 1.0).abs() < 0.02, "{fallen} of the current is left, expected {left}");
     }
@@ -49,7 +49,7 @@ fn the_very_low_ohmic_stack_is_rated_as_the_trade_knows_it() {
         assert!(margin > 0.0 && margin < 1.0);
         assert!(told["ratings"][0]["runaway_current"].as_f64().unwrap() > forever(told));
     }
-    let ratios: Vec<f64> = stack
+    let ratios: Vec<f64> = cascode
         .iter()
         .zip(&other)
         .map(|(a, b)| a["square_integral"].as_f64().unwrap() / b["square_integral"].as_f64().unwrap())

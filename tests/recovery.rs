@@ -19,15 +19,15 @@ use crate::common::technologies::{rest, ship};
 /// A junction with nothing but its stored charge, Is stated at `kelvin`.
 fn junction(
     saturation: f64,
-    emission: f64,
+    ideality: f64,
     lifetime: f64,
     transit: f64,
     kelvin: f64,
 ) -> StoringJunction<f64> {
-    let there = joulestep_models::junction::saturation_at(kelvin, 1.0, emission, 1.12, 3.0);
+    let there = joulestep_models::junction::saturation_at(kelvin, 1.0, ideality, 1.12, 3.0);
     StoringJunction {
         saturation: saturation / there,
-        emission,
+        ideality,
         gap: 1.12,
         power: 3.0,
         times: Times { lifetime, lifetime_exponent: 0.0, transit, transit_exponent: 0.0 },
@@ -38,7 +38,7 @@ fn junction(
     }
 }
 
-/// D05. A current ramp: forward current IF, slope −a, forced until the junction gives way at T1; then the tail, while
+/// A current ramp: forward current IF, slope −a, forced until the junction gives way at T1; then the tail, while
 /// the ramp finds its way through a large resistance beside the diode.
 #[test]
 fn recovery_of_a_current_ramp() {
@@ -110,10 +110,10 @@ fn recovery_of_a_current_ramp() {
     }
 }
 
-/// D06. At rest: q_M = I·τ, and the forward voltage.
+/// At rest: q_M = I·τ, and the forward voltage.
 #[test]
 fn stored_charge_at_rest() {
-    for (i, lifetime, transit, saturation, emission, kelvin, voltage, stored) in [
+    for (i, lifetime, transit, saturation, ideality, kelvin, voltage, stored) in [
         (20.0, 6e-8, 2e-8, 1e-9, 2.0, 398.15, 1.64733418738125, 1.2e-6),
         (5.0, 3e-8, 1e-8, 1e-15, 1.5, 300.0, 1.41291117814363, 1.5e-7),
     ] {
@@ -121,7 +121,7 @@ fn stored_charge_at_rest() {
         let a = c.node("a");
         let wave = c.wave(Wave::Constant(i));
         c.current_source("I", GROUND, a, wave).unwrap();
-        let law = junction(saturation, emission, lifetime, transit, kelvin);
+        let law = junction(saturation, ideality, lifetime, transit, kelvin);
         let id = c.law("D", "diode", &[a, GROUND], law, kelvin).unwrap();
         let mut setup = Setup::new(c);
         setup.tolerance = Some(tight());
@@ -149,7 +149,7 @@ fn the_heat_of_recovery_is_counted() {
         c.capacitor("Cs", s, GROUND, 470e-12, None).unwrap();
         let mut given = vec![
             ("saturation-current", 1e-9),
-            ("emission", 1.8),
+            ("ideality", 1.8),
             ("series-resistance", 5e-3),
             ("resistance-coefficient", 2e-3),
             ("capacitance", 400e-12),
@@ -191,7 +191,7 @@ fn the_heat_of_recovery_is_counted() {
     assert!(cold.1 > cool + 1e-5 && warm.1 > cold.1);
 }
 
-/// Common practice, no source: of what a stack's or a cool SiC MOSFET's integral diode gives back, the output capacitance
+/// Common practice, no source: of what a cascode's or a cool SiC MOSFET's integral diode gives back, the output capacitance
 /// holds the larger part; a superjunction's body diode gives back more than ten times its output charge; hot, the stored
 /// charge grows and the output charge does not. From 20 A, by a loop of 400 nH at 400 V; what came back is counted from
 /// the zero of the current to the end of the ringing, less the output charge, which is had another way.
@@ -234,7 +234,7 @@ fn integral_diodes_recover_by_their_technology() {
     for name in ["mosfet-sic-700v-12m", "cascode-700v-22m"] {
         let [cold, hot] = of(name);
         assert!(cold[0].abs() < 0.5 * cold[1] && hot[0] > cold[0], "{name}: {cold:?} {hot:?}");
-        // Depletion layers hardly know the temperature; a stack's middle node stands where leakage holds it, and hot
+        // Depletion layers hardly know the temperature; a cascode's middle node stands where leakage holds it, and hot
         // leakage holds it elsewhere.
         let bound = if name.starts_with("cascode") { 0.1 } else { 1e-3 };
         assert!((hot[1] / cold[1] - 1.0).abs() < bound);

@@ -21,11 +21,11 @@ fn refusal(kind: &str, pins: usize, given: &[(&'static str, Value)]) -> String {
 fn refusals_name_the_component_and_the_reason() {
     let n = |key: &'static str, x: f64| (key, Value::Number(x));
     let table = |points: &[(f64, f64)]| Value::Table(points.to_vec());
-    let stack = |pins: usize, key: &'static str, x: f64| {
+    let cascode = |pins: usize, key: &'static str, x: f64| {
         let mut given: Vec<_> =
             part("cascode-700v-7m").1.into_iter().map(|(k, x)| (k, Value::Number(x))).collect();
         given.push(n(key, x));
-        refusal("stack", pins, &given)
+        refusal("cascode", pins, &given)
     };
     for (text, expected) in [
         (refusal("voltage-source", 2, &[]), "nothing says what the source does"),
@@ -77,10 +77,10 @@ fn refusals_name_the_component_and_the_reason() {
             refusal("diode", 2, &[n("saturation-current", 1e-9), n("breakdown-voltage", 0.1)]),
             "forward and reverse conduction of the junction overlap",
         ),
-        (stack(3, "jfet-pinch-off", 2.0), "`jfet-pinch-off` is 2 V, expected below zero"),
-        (stack(3, "mosfet-threshold", 15.0), "`mosfet-on-gate-voltage` is not above `mosfet-threshold`"),
-        (stack(4, "source-inductance", 0.0), "a Kelvin pin needs a `source-inductance` above zero"),
-        (stack(5, "source-inductance", 1e-9), "5 nodes, expected drain, gate, source and perhaps kelvin"),
+        (cascode(3, "jfet-pinch-off", 2.0), "`jfet-pinch-off` is 2 V, expected below zero"),
+        (cascode(3, "mosfet-threshold", 15.0), "`mosfet-on-gate-voltage` is not above `mosfet-threshold`"),
+        (cascode(4, "source-inductance", 0.0), "a Kelvin pin needs a `source-inductance` above zero"),
+        (cascode(5, "source-inductance", 1e-9), "5 nodes, expected drain, gate, source and perhaps kelvin"),
     ] {
         assert!(text.contains(expected), "`{text}` does not say `{expected}`");
         assert!(text.contains("X1"), "`{text}` does not name the component");

@@ -66,7 +66,7 @@ fn the_report_of_a_run_tells_the_file() {
     let read = |found: &str| assert!(page.text.contains(found), "{found}");
     assert_eq!(page.title, "Ferry switchboard: breaker start, short circuit, one retry, lock-out");
     let verdict = page.text.find("Kept: 4 limits set, 9 ratings of the parts.").expect("the verdict");
-    assert!(verdict < page.text.find("Sequence of happenings").unwrap());
+    assert!(verdict < page.text.find("Sequence of events").unwrap());
     let file = ResultFile::open(&result).unwrap();
     for scalar in file.summary().unwrap().unwrap().scalars.iter().filter(|s| s.maximum.is_some()) {
         read(&people_digits(scalar.value, &scalar.unit, 4));

@@ -27,7 +27,7 @@ fn what_was_told_is_read_back_bit_for_bit() {
     let file = ResultFile::open(&path).unwrap();
     assert!(file.complete());
     let about = file.about();
-    assert_eq!((about.producer.as_str(), about.format_version), ("joulestep", 1));
+    assert_eq!((about.producer.as_str(), about.format_version), ("joulestep", 2));
     assert_eq!(about.scenario, SCENARIO);
     assert!(about.created.starts_with("20") && about.created.ends_with('Z'), "{}", about.created);
 
@@ -89,7 +89,7 @@ fn single_precision_rounds_once() {
     write(&path, 1500, small(Precision::Single, 0));
     let memory = told(1500);
     let file = ResultFile::open(&path).unwrap();
-    for (c, name) in ["v(bus)", "i(L1)"].into_iter().enumerate() {
+    for (c, name) in ["voltage(bus)", "L1.current"].into_iter().enumerate() {
         let rounded: Vec<f64> = channel(&memory, c).iter().map(|&value| f64::from(value as f32)).collect();
         assert_eq!(file.window(name, 0..1500).unwrap(), rounded);
     }
@@ -149,11 +149,11 @@ fn misuse_and_bad_files_are_refused_in_words() {
     assert_eq!(error, "/misused.h5: found an instant with 1 values, expected 12 as the layout says");
     let file = ResultFile::open(&path).unwrap();
     assert!(!file.complete());
-    let error = words(file.window("v(bas)", 0..0).unwrap_err());
-    assert!(
-        error.starts_with("/misused.h5: found a request for \"v(bas)\" of waveforms, expected one of v(bus)")
-    );
-    let error = words(file.window("v(bus)", 0..9).unwrap_err());
+    let error = words(file.window("voltage(bas)", 0..0).unwrap_err());
+    assert!(error.starts_with(
+        "/misused.h5: found a request for \"voltage(bas)\" of waveforms, expected one of voltage(bus)"
+    ));
+    let error = words(file.window("voltage(bus)", 0..9).unwrap_err());
     assert_eq!(error, "/misused.h5: found a request for 0..9 of waveforms, expected a range within 0..0");
     drop(file);
 

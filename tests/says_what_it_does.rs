@@ -9,14 +9,14 @@ fn words(text: &str) -> String {
     text.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
-/// A stack whose gate is driven against `back`; `pins` as typed.
+/// A cascode whose gate is driven against `back`; `pins` as typed.
 fn driven(pins: &str, back: &str, more: &str) -> String {
     format!(
-        "format = 1\n[[component]]\nname = \"V1\"\nkind = \"voltage-source\"\npins = [\"bus\", \"gnd\"]\nvalue = \"100 V\"\n\
+        "format = 2\n[[component]]\nname = \"supply\"\nkind = \"voltage-source\"\npins = [\"bus\", \"gnd\"]\nvalue = \"100 V\"\n\
          [[component]]\nname = \"R1\"\nkind = \"resistor\"\npins = [\"bus\", \"d\"]\nresistance = \"10 ohm\"\n\
          [[component]]\nname = \"Q1\"\npart = \"cascode-700v-22m\"\npins = {pins}\n\
-         [[component]]\nname = \"V2\"\nkind = \"voltage-source\"\npins = [\"g\", \"{back}\"]\nvalue = \"12 V\"\n\
-         [steps]\nend = \"1 us\"\nbase = \"100 ns\"\n[record]\nsignals = [\"v(d)\"]\n{more}"
+         [[component]]\nname = \"gate-supply\"\nkind = \"voltage-source\"\npins = [\"g\", \"{back}\"]\nvalue = \"12 V\"\n\
+         [steps]\nend = \"1 us\"\nbase = \"100 ns\"\n[record]\nsignals = [\"voltage(d)\"]\n{more}"
     )
 }
 
@@ -47,7 +47,7 @@ fn a_kelvin_pin_has_a_name() {
     }
 }
 
-/// Turn-on costs more the slower the gate is (common practice, no source): by default, where the gate of a stack returns
+/// Turn-on costs more the slower the gate is (common practice, no source): by default, where the gate of a cascode returns
 /// to its Kelvin source, and the output says where it returns.
 #[test]
 fn the_gate_returns_to_the_kelvin_source_where_there_is_one() {
@@ -108,7 +108,7 @@ fn noisy_points_are_fitted_in_bounded_work() {
     assert!((of("on-resistance") / 18.1e-3 - 1.0).abs() < 0.03, "{}", of("on-resistance"));
 }
 
-/// A die of a part and of a package stack that differ leave a rating and a verdict unproven, with both numbers.
+/// A die of a part and of a package that differ leave a rating and a verdict unproven, with both numbers.
 #[test]
 fn a_part_and_its_package_mean_one_die() {
     let mine = include_str!("../models/src/packages/board-700v-7m.toml")
@@ -133,9 +133,10 @@ fn a_part_and_its_package_mean_one_die() {
     }
     let heated = |package: &str| {
         let pins = r#"{ drain = "d", gate = "g", source = "gnd" }"#;
-        let stack =
-            format!("[[thermal.stack]]\nname = \"q1\"\npackage = \"{package}\"\ntemperature = \"40 degC\"\n");
-        let scenario = driven(pins, "gnd", &stack).replace(
+        let package = format!(
+            "[[thermal.package]]\nname = \"q1\"\npackage = \"{package}\"\ntemperature = \"40 degC\"\n"
+        );
+        let scenario = driven(pins, "gnd", &package).replace(
             "cascode-700v-22m\"",
             "cascode-700v-7m\"\nheat = { jfet = \"q1-jfet\", mosfet = \"q1-mosfet\" }",
         );
@@ -191,7 +192,7 @@ fn the_schema_names_pins_signals_and_defaults() {
     let validator = validator_for(&schema).expect("a schema");
     let valid = |pins: &str| {
         let table: toml::Table =
-            driven(pins, "k", "").replace("part = ", "kind = \"stack\"\npart = ").parse().expect("TOML");
+            driven(pins, "k", "").replace("part = ", "kind = \"cascode\"\npart = ").parse().expect("TOML");
         validator.is_valid(&serde_json::to_value(table).expect("JSON"))
     };
     assert!(valid(r#"{ drain = "d", gate = "g", source = "gnd", kelvin = "k" }"#));

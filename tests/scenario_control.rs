@@ -35,9 +35,9 @@ fn ran(text: &str) -> (Value, ResultFile, Folder) {
 fn fault(mark: &str) -> String {
     format!(
         r#"
-format = 1
+format = 2
 [[component]]
-name = "I1"
+name = "source"
 kind = "current-source"
 pins = ["gnd", "a"]
 points = [["0 s", "20 A"], ["1 ms", "20 A"], ["1.1 ms", "400 A"], ["1.2 ms", "0 A"]]
@@ -46,13 +46,13 @@ name = "R1"
 kind = "resistor"
 pins = ["a", "gnd"]
 resistance = "1 ohm"
-[[guard]]
+[[protection]]
 name = "overcurrent"
 kind = "level"
-watches = "i(R1)"
+watches = "R1.current"
 threshold = "280 A"
 trip = "trip"
-[[happening]]
+[[event]]
 at = "1 ms"
 what = "note"
 note = "short circuit"
@@ -61,7 +61,7 @@ note = "short circuit"
 end = "1.5 ms"
 base = "1 us"
 [record]
-signals = ["i(R1)"]
+signals = ["R1.current"]
 "#
     )
 }
@@ -80,7 +80,7 @@ fn cleared(account: &Value, number: usize) -> (f64, String) {
 
 /// The fall ends at a tenth of the threshold, 28 A; the rise begins at the mark, or at the threshold where there is none.
 #[test]
-fn let_through_counts_from_the_fault_that_a_happening_marks() {
+fn let_through_counts_from_the_fault_that_an_event_marks() {
     let fall = straight(400.0, 28.0, 93e-6);
     let (account, file, _folder) = ran(&fault("fault = true"));
     let (found, note) = cleared(&account, 0);
@@ -109,7 +109,8 @@ fn the_account_says_what_let_through_is() {
     assert_eq!(done.code, 0, "{}", done.err);
     let one_line = done.out.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(
-        one_line.contains("(let-through I²t: ∫ i² dt of the guard's current from the start of the fault"),
+        one_line
+            .contains("(let-through I²t: ∫ i² dt of the protection's current from the start of the fault"),
         "{}",
         done.out
     );
@@ -127,7 +128,7 @@ fn the_shipped_breaker_lets_through_what_its_record_says() {
     let text = std::fs::read_to_string(examples.join("ferry-breaker.toml")).unwrap();
     let (account, file, _folder) = ran(&text.replace("end = \"15 ms\"", "end = \"10.5 ms\""));
     let all = 0..file.samples();
-    let (time, current) = (file.time(all.clone()).unwrap(), file.window("i(busbar)", all).unwrap());
+    let (time, current) = (file.time(all.clone()).unwrap(), file.window("busbar.current", all).unwrap());
     assert!(time.windows(2).all(|w| w[0] < w[1]), "instants rise");
     let signal = joulestep_engine::measure::signal::Signal::new(&time, &current).unwrap();
     let events = file.events().unwrap();
@@ -146,9 +147,9 @@ fn the_shipped_breaker_lets_through_what_its_record_says() {
 #[test]
 fn a_pwm_controller_sets_its_complement() {
     let text = r#"
-format = 1
+format = 2
 [[component]]
-name = "V1"
+name = "supply"
 kind = "voltage-source"
 pins = ["in", "gnd"]
 value = "10 V"

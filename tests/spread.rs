@@ -11,9 +11,9 @@ use crate::common::program::{Done, joulestep};
 
 /// 1 V onto a resistor and a capacitor that are parts, for one time constant of the nominal ones.
 const SCENARIO: &str = r#"
-format = 1
+format = 2
 [[component]]
-name = "V1"
+name = "supply"
 kind = "voltage-source"
 pins = ["in", "gnd"]
 value = "1 V"
@@ -31,7 +31,7 @@ base = "10 us"
 start = "stated"
 [[limit]]
 name = "top"
-signal = "v(out)"
+signal = "voltage(out)"
 max = "LIMIT"
 "#;
 const R: &str = "kind = \"resistor\"\n[params]\nresistance = \"1 kohm\"\n";
@@ -146,8 +146,8 @@ fn the_shipped_tolerances_spread_as_their_batch_does() {
 #[test]
 fn a_square_is_not_linear() {
     let folder = folder("1 V", "", "");
-    let plan = "format = 1\nscenario = \"s.toml\"\nsampling = { kind = \"monte-carlo\", variants = 9 }\n\
-                vary = [{ value = \"component.V1.value\", kind = \"normal\", mean = \"0 V\", deviation = \"1 mV\" }]\n";
+    let plan = "format = 2\nscenario = \"s.toml\"\nsampling = { kind = \"monte-carlo\", variants = 9 }\n\
+                vary = [{ value = \"component.supply.value\", kind = \"normal\", mean = \"0 V\", deviation = \"1 mV\" }]\n";
     fs::write(folder.path().join("p.toml"), plan).unwrap();
     fs::write(folder.path().join("s.toml"), SCENARIO.replace("\"1 V\"", "\"0 V\"").replace("LIMIT", "1 V"))
         .unwrap();
@@ -165,8 +165,8 @@ fn a_square_is_not_linear() {
 fn what_cannot_be_spread_is_told() {
     let here = |of_r: &str, more: &[&str]| {
         let folder = folder("1 V", of_r, "");
-        let plan = "format = 1\nscenario = \"s.toml\"\nsampling = { kind = \"grid\" }\n\
-                    vary = [{ value = \"component.V1.value\", kind = \"values\", values = [1, 2] }]\n";
+        let plan = "format = 2\nscenario = \"s.toml\"\nsampling = { kind = \"grid\" }\n\
+                    vary = [{ value = \"component.supply.value\", kind = \"values\", values = [1, 2] }]\n";
         fs::write(folder.path().join("grid.toml"), plan).unwrap();
         fs::write(folder.path().join("other.toml"), plan.replace("s.toml", "other-s.toml")).unwrap();
         fs::copy(folder.path().join("s.toml"), folder.path().join("other-s.toml")).unwrap();

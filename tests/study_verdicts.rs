@@ -1,4 +1,4 @@
-//! Errors and verdicts of the studies `cycle`, `double-pulse` and `duty`: ± against true errors, limits and ratings by the
+//! Errors and verdicts of the studies `cycle`, `double-pulse` and `mission`: ± against true errors, limits and ratings by the
 //! one rule, exit codes. A circuit of ideal switches is solved exactly by pieces (`method = "piecewise"`, held against
 //! closed forms elsewhere), so that it tells the true errors of the stepping methods; else a much finer run does.
 
@@ -116,7 +116,7 @@ fn chain(input: &str) -> String {
 /// 400 V to 200 V by ideal switches of 20 mΩ at 100 kHz, both heated.
 pub fn ideal_buck(steps: &str, more: &str) -> Case {
     Case::new(&format!(
-        "format = 1\n[arrangement]\nkind = \"synchronous-buck\"\nsupply-voltage = \"400 V\"\nfrequency = \"100 kHz\"\n\
+        "format = 2\n[arrangement]\nkind = \"synchronous-buck\"\nsupply-voltage = \"400 V\"\nfrequency = \"100 kHz\"\n\
          duty = 0.5\ndead-time = \"60 ns\"\nswitch-resistance = \"20 mohm\"\nloop-inductance = \"0 H\"\n\
          choke = \"200 uH\"\ncapacitance = \"20 uF\"\nload-resistance = \"10 ohm\"\n\
          {SINK}{}{}[steps]\nend = \"60 us\"\n{steps}\n{more}",
@@ -132,7 +132,7 @@ pub const STEPPED: &str = "base = \"500 ns\"\nfinest = \"125 ns\"\nmethod = \"tr
 pub const EXACT: &str = "base = \"500 ns\"\nfinest = \"125 ns\"\nmethod = \"piecewise\"";
 
 fn choke_limit(max: f64) -> String {
-    format!("[[limit]]\nname = \"choke\"\nsignal = \"i(choke)\"\nmax = \"{max:.15} A\"\n")
+    format!("[[limit]]\nname = \"choke\"\nsignal = \"choke.current\"\nmax = \"{max:.15} A\"\n")
 }
 
 #[test]
@@ -181,7 +181,7 @@ fn a_cycle_is_judged_by_the_rule() {
 /// The buck of MOSFETs that are rated for `rated`; `heated`: of the two dies.
 fn mosfet_buck(rated: &str, heated: &[&str], more: &str) -> Case {
     let case = Case::new(&format!(
-        "format = 1\n[arrangement]\nkind = \"synchronous-buck\"\npart = \"fixture.toml\"\nsupply-voltage = \"400 V\"\n\
+        "format = 2\n[arrangement]\nkind = \"synchronous-buck\"\npart = \"fixture.toml\"\nsupply-voltage = \"400 V\"\n\
          frequency = \"100 kHz\"\nduty = 0.5\ndead-time = \"100 ns\"\ngate-resistance = \"10 ohm\"\n\
          loop-inductance = \"20 nH\"\nchoke = \"200 uH\"\ncapacitance = \"20 uF\"\nload-resistance = \"20 ohm\"\n\
          {SINK}{}[steps]\nend = \"60 us\"\nbase = \"500 ns\"\nfinest = \"0.1220703125 ns\"\n{more}",

@@ -24,7 +24,7 @@ fn sic_mosfets() -> Vec<Part> {
 /// latter.
 #[test]
 fn a_cascode_when_hot() {
-    for part in of_kind("stack") {
+    for part in of_kind("cascode") {
         let cold = on_resistance(&part, 25.0);
         let stated =
             part.name.rsplit('-').next().unwrap().trim_end_matches('m').parse::<f64>().unwrap() * 1e-3;
@@ -46,9 +46,9 @@ fn specific_on_resistance_of_jfet_and_sic_mosfet() {
         for (celsius, [low, high]) in [(25.0, cold), (150.0, hot)] {
             let best =
                 class(sic_mosfets()).iter().map(|p| specific(p, celsius)).fold(f64::INFINITY, f64::min);
-            for stack in class(of_kind("stack")) {
-                let jfet = specific(&stack, celsius);
-                let what = format!("{} at {celsius} °C, {jfet:.3} of {best:.3} mohm cm²", stack.name);
+            for cascode in class(of_kind("cascode")) {
+                let jfet = specific(&cascode, celsius);
+                let what = format!("{} at {celsius} °C, {jfet:.3} of {best:.3} mohm cm²", cascode.name);
                 between(&what, jfet / best, low, high);
             }
         }
@@ -56,7 +56,7 @@ fn specific_on_resistance_of_jfet_and_sic_mosfet() {
 }
 
 /// Common practice, no source: a SiC MOSFET's channel holds 40 % to 65 % of its resistance, its drift layer 10 % to 35 %;
-/// a stack's MOSFET about a tenth. In the model, the channel is what the gate can still change.
+/// a cascode's MOSFET about a tenth. In the model, the channel is what the gate can still change.
 #[test]
 fn shares_of_the_on_resistance() {
     for part in sic_mosfets() {
@@ -70,7 +70,7 @@ fn shares_of_the_on_resistance() {
         let (weak, strong) = (volts(threshold + 0.5 * (on - threshold)), volts(on));
         near(&format!("{}: channel by the gate", part.name), (weak - strong) / strong, of("channel"), 0.01);
     }
-    for part in of_kind("stack") {
+    for part in of_kind("cascode") {
         let pieces = shares(&part, 25.0).unwrap();
         let mosfet: f64 = pieces.iter().filter(|p| p.die.as_deref() == Some("mosfet")).map(|p| p.share).sum();
         between(&format!("{}: MOSFET", part.name), mosfet, 0.07, 0.13);
@@ -81,7 +81,7 @@ fn shares_of_the_on_resistance() {
 /// far as the model's one or two powers of the temperature follow the pieces' many: 1.5 % up to 150 °C, 3 % at −25 °C.
 #[test]
 fn budgets_sum_to_the_on_resistance() {
-    for part in of_kind("stack").iter().chain(&of_kind("mosfet")) {
+    for part in of_kind("cascode").iter().chain(&of_kind("mosfet")) {
         for (celsius, bound) in [(25.0, 3e-3), (-25.0, 0.03), (75.0, 0.015), (125.0, 0.015), (150.0, 0.015)] {
             let pieces = shares(part, celsius).unwrap();
             let sum: f64 = pieces.iter().map(|p| p.resistance).sum();
@@ -91,7 +91,7 @@ fn budgets_sum_to_the_on_resistance() {
     }
 }
 
-/// Common practice, no source: with the gate off, a SiC MOSFET's body diode drops 3 V to 5 V, and a stack's integral diode
+/// Common practice, no source: with the gate off, a SiC MOSFET's body diode drops 3 V to 5 V, and a cascode's integral diode
 /// a third to a quarter of that, in the same class at the same current density of the outer die: 3 A/mm², a third to
 /// a half of what such dies carry at most, as data sheets state the drop.
 #[test]
@@ -106,9 +106,9 @@ fn drop_of_the_integral_diode() {
             let volts = drop(&mosfet, "mosfet", gate, 25.0);
             between(&format!("{} at {gate} V", mosfet.name), volts, 3.0, 5.0);
         }
-        for stack in of_kind("stack").iter().filter(|s| s.rated_voltage() == mosfet.rated_voltage()) {
-            let ratio = drop(stack, "jfet", 0.0, 25.0) / drop(&mosfet, "mosfet", -5.0, 25.0);
-            between(&format!("{} against {}", stack.name, mosfet.name), ratio, 0.25, 1.0 / 3.0);
+        for cascode in of_kind("cascode").iter().filter(|s| s.rated_voltage() == mosfet.rated_voltage()) {
+            let ratio = drop(cascode, "jfet", 0.0, 25.0) / drop(&mosfet, "mosfet", -5.0, 25.0);
+            between(&format!("{} against {}", cascode.name, mosfet.name), ratio, 0.25, 1.0 / 3.0);
             compared += 1;
         }
     }
@@ -149,7 +149,7 @@ fn a_sic_mosfets_resistance_follows_temperature_in_two_parts() {
 /// than the MOSFET; a superjunction below silicon's limit.
 #[test]
 fn dies_against_the_unipolar_limit() {
-    for part in of_kind("stack").iter().chain(&of_kind("mosfet")) {
+    for part in of_kind("cascode").iter().chain(&of_kind("mosfet")) {
         let places = places(part);
         assert_eq!(places.len(), part.dies.len(), "{}", part.name);
         for place in places {
@@ -202,7 +202,7 @@ fn sizes_of_a_die() {
 /// more because wells and gates fold it. Dopings: the comments of the part files.
 #[test]
 fn output_capacitance_is_a_depletion_layers() {
-    for part in of_kind("stack").into_iter().chain(sic_mosfets()) {
+    for part in of_kind("cascode").into_iter().chain(sic_mosfets()) {
         let rated = part.rated_voltage().unwrap();
         let doping = match rated as u32 {
             700 => 2.33e22,
@@ -219,11 +219,11 @@ fn output_capacitance_is_a_depletion_layers() {
     }
 }
 
-/// At equal on-resistance a stack holds less charge and energy in its output capacitance than a SiC MOSFET of its class,
+/// At equal on-resistance a cascode holds less charge and energy in its output capacitance than a SiC MOSFET of its class,
 /// as its die is smaller (common practice, no source).
 #[test]
-fn output_energy_of_stack_and_sic_mosfet() {
-    for (stack, mosfet, volts) in [
+fn output_energy_of_cascode_and_sic_mosfet() {
+    for (cascode, mosfet, volts) in [
         ("cascode-700v-22m", "mosfet-sic-700v-12m", 400.0),
         ("cascode-1300v-12m", "mosfet-sic-1300v-19m", 800.0),
     ] {
@@ -234,7 +234,7 @@ fn output_energy_of_stack_and_sic_mosfet() {
                     .unwrap();
             on_resistance(&part, 25.0) * output[0].energy
         };
-        between(&format!("{stack} over {mosfet}: R·E_oss"), product(stack) / product(mosfet), 0.3, 0.9);
+        between(&format!("{cascode} over {mosfet}: R·E_oss"), product(cascode) / product(mosfet), 0.3, 0.9);
     }
 }
 

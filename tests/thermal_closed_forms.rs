@@ -47,7 +47,7 @@ struct Conversion {
     impedance: &'static [(f64, f64)],
 }
 
-/// T10: Foster to Cauer, worked with exact fractions (network synthesis, Cauer 1926; Guillemin; JESD51-14 annex uses
+/// Foster to Cauer, worked with exact fractions (network synthesis, Cauer 1926; Guillemin; JESD51-14 annex uses
 /// the same step: from memory), tolerance 1e-8.
 fn conversions() -> [Conversion; 3] {
     [
@@ -93,7 +93,7 @@ fn conversions() -> [Conversion; 3] {
 }
 
 #[test]
-fn t10_foster_to_cauer_and_back() {
+fn foster_to_cauer_and_back() {
     for case in conversions() {
         let cells = foster_to_cauer(&case.terms).unwrap();
         assert_eq!(cells.len(), case.cells.len());
@@ -114,9 +114,9 @@ fn t10_foster_to_cauer_and_back() {
     }
 }
 
-/// T11: pulse trains, exact geometric sums (derived), tolerance 1e-4; held here to 1e-12, as an exact advance must.
+/// Pulse trains, exact geometric sums (derived), tolerance 1e-4; held here to 1e-12, as an exact advance must.
 #[test]
-fn t11_pulse_trains() {
+fn pulse_trains() {
     struct Train {
         terms: Vec<FosterTerm>,
         /// Period s, duty, pulses, power W.
@@ -168,9 +168,9 @@ fn t11_pulse_trains() {
     }
 }
 
-/// T12: ripple from P = P0·(1 − cos 2ωt), complex thermal impedance (derived), tolerance 1e-5.
+/// Ripple from P = P0·(1 − cos 2ωt), complex thermal impedance (derived), tolerance 1e-5.
 #[test]
-fn t12_ripple_at_twice_line_frequency() {
+fn ripple_at_twice_line_frequency() {
     let cases = [
         (four_terms(), 60.0, 50.0, [13.6511045474209, 60.0, -0.759807932263114]),
         (two_terms(), 100.0, 400.0, [4.0586707482351, 50.0, -1.3819915404991]),
@@ -210,9 +210,9 @@ fn t12_ripple_at_twice_line_frequency() {
     }
 }
 
-/// T27: first law on a ladder after a pulse (derived; numbers by matrix exponential), tolerance 1e-5.
+/// First law on a ladder after a pulse (derived; numbers by matrix exponential), tolerance 1e-5.
 #[test]
-fn t27_heat_stored_and_drained() {
+fn heat_stored_and_drained() {
     let cells =
         [(0.002, 0.05), (0.02, 0.15), (0.5, 0.4)].map(|(c, r)| CauerCell { capacitance: c, resistance: r });
     for ambient in [0.0, 40.0] {
@@ -253,9 +253,9 @@ fn slabs(area: f64, layers: &[([f64; 4], usize)], film: f64) -> Vec<CauerCell> {
     cells
 }
 
-/// T03: finite slab heated on one face (Carslaw & Jaeger sec. 3.8 and 3.11: from memory), tolerance 1e-3.
+/// Finite slab heated on one face (Carslaw & Jaeger sec. 3.8 and 3.11: from memory), tolerance 1e-3.
 #[test]
-fn t03_ladders_converge_to_a_finite_slab() {
+fn ladders_converge_to_a_finite_slab() {
     // q, k, ρ, c, L, t; rise with an isothermal and with an insulated back, steady rise.
     let cases = [
         ([1e6, 390.0, 8930.0, 385.0, 0.002, 0.01], [3.06261400750613, 3.10045000048473, 5.12820512820513]),
@@ -281,10 +281,10 @@ fn t03_ladders_converge_to_a_finite_slab() {
     }
 }
 
-/// T06: composite slab (Maillet et al., Thermal Quadrupoles, Wiley 2000: from memory; numbers by Laplace inversion,
+/// Composite slab (Maillet et al., Thermal Quadrupoles, Wiley 2000: from memory; numbers by Laplace inversion,
 /// cross-checked by finite volumes), tolerance 5e-3.
 #[test]
-fn t06_a_ladder_of_layers() {
+fn a_ladder_of_layers() {
     let sic = |d, k| [d, k, 3210.0, 690.0];
     let silver = [4e-05, 180.0, 8500.0, 235.0];
     let copper = |d| [d, 390.0, 8930.0, 385.0];
@@ -297,7 +297,7 @@ fn t06_a_ladder_of_layers() {
         (0.01, 0.227101282578519),
         (0.1, 0.513687077175707),
     ];
-    check_stack(1.6e-05, &first, 200000.0, &z, 0.520429082929083);
+    check_layers(1.6e-05, &first, 200000.0, &z, 0.520429082929083);
     let solder = [6e-05, 58.0, 7400.0, 220.0];
     let pad = [0.0002, 3.0, 2500.0, 1000.0];
     let aluminium = [0.005, 200.0, 2700.0, 900.0];
@@ -311,18 +311,18 @@ fn t06_a_ladder_of_layers() {
         (0.1, 2.05259163797594),
         (1.0, 9.54502837699544),
     ];
-    check_stack(9e-06, &second, 50000.0, &z, 12.9833703971635);
+    check_layers(9e-06, &second, 50000.0, &z, 12.9833703971635);
 }
 
-fn check_stack(area: f64, layers: &[([f64; 4], usize)], film: f64, z: &[(f64, f64)], steady: f64) {
+fn check_layers(area: f64, layers: &[([f64; 4], usize)], film: f64, z: &[(f64, f64)], steady: f64) {
     let network = NetworkBuilder::new()
         .boundary("coolant", 20.0)
         .ladder("die", &slabs(area, layers, film), "coolant")
         .build()
         .unwrap();
-    let stack = modal(&network);
-    assert_close("R_th", stack.steady_resistance(0, 0), steady, 1e-12);
+    let package = modal(&network);
+    assert_close("R_th", package.steady_resistance(0, 0), steady, 1e-12);
     for (t, expected) in z {
-        assert_close(&format!("Z({t} s)"), stack.step_response(*t, 0, 0), *expected, 5e-3);
+        assert_close(&format!("Z({t} s)"), package.step_response(*t, 0, 0), *expected, 5e-3);
     }
 }

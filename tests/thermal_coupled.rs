@@ -19,9 +19,9 @@ fn settle(heat: &mut Thermal<f64>, dt: f64, power: impl Fn(f64) -> f64) -> f64 {
     heat.temperatures()[0]
 }
 
-/// T13: fixed point with a linear temperature coefficient (derived), tolerance 1e-6; and the runaway current.
+/// Fixed point with a linear temperature coefficient (derived), tolerance 1e-6; and the runaway current.
 #[test]
-fn t13_fixed_point_with_a_linear_coefficient() {
+fn fixed_point_with_a_linear_coefficient() {
     // R0, a, T0, Ta, Rth, I; T, P, I_runaway.
     let cases = [
         ([0.008, 0.006, 25.0, 40.0, 1.2, 60.0], [87.525232135648, 39.60436011304, 131.761569173682]),
@@ -47,9 +47,9 @@ fn t13_fixed_point_with_a_linear_coefficient() {
     }
 }
 
-/// T14: fixed point and runaway with R = R0·(T/T0)ⁿ in kelvin (derived, tangency), tolerance 1e-6.
+/// Fixed point and runaway with R = R0·(T/T0)ⁿ in kelvin (derived, tangency), tolerance 1e-6.
 #[test]
-fn t14_fixed_point_with_a_power_law() {
+fn fixed_point_with_a_power_law() {
     // R0, n, T0, Ta, Rth, I; T, T*, I*.
     let cases = [
         ([0.008, 2.4, 300.0, 313.15, 1.0, 70.0], [384.073300469577, 536.828571428571, 83.1782838857068]),
@@ -76,10 +76,10 @@ fn t14_fixed_point_with_a_power_law() {
     }
 }
 
-/// T25: constant current through R0·(1 + a·ΔT) on one R, C: a linear equation with a changed time constant (derived),
+/// Constant current through R0·(1 + a·ΔT) on one R, C: a linear equation with a changed time constant (derived),
 /// tolerance 1e-4. Power held over each coupling interval: first order; extrapolated from two intervals: second.
 #[test]
-fn t25_coupled_transient() {
+fn coupled_transient() {
     let (r0, a, rth, cth, end) = (0.008, 0.006, 1.2, 0.5, 0.6);
     for (i, rise, energy) in
         [(60.0, 23.8651561079724, 18.6789218494215), (160.0, 314.505490922165, 229.683513880423)]
@@ -114,9 +114,9 @@ fn t25_coupled_transient() {
     }
 }
 
-/// T26: continuous current at T_jmax (definition used by device standards, derived), tolerance 1e-6.
+/// Continuous current at T_jmax (definition used by device standards, derived), tolerance 1e-6.
 #[test]
-fn t26_continuous_current() {
+fn continuous_current() {
     let (r25, n, tjm, tref, rth) = (0.006, 2.2, 448.15, 373.15, 0.35);
     let mut heat = foster(&terms(&[0.1, 0.25], &[0.002, 0.3]), tref - 273.15);
     assert_close("R_th", heat.modal().steady_resistance(0, 0), rth, 1e-12);

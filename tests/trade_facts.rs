@@ -1,4 +1,4 @@
-//! Facts of the trade that a practitioner expects of a cascode stack (common practice, no source), on the invented
+//! Facts of the trade that a practitioner expects of a cascode (common practice, no source), on the invented
 //! parts.
 
 use joulestep_engine::circuit::graph::{Body, Circuit, ComponentId, GROUND, HeatId};
@@ -8,10 +8,10 @@ use joulestep_models::model::{Built, heat};
 use crate::common::catalogued::{part, put};
 use crate::common::statics::{Static, solve};
 
-/// Stacks with the current they are meant to carry and their stated on-resistance at 25 °C.
-const STACKS: [(&str, f64, f64); 2] = [("cascode-700v-7m", 90.0, 7e-3), ("cascode-700v-22m", 28.0, 22e-3)];
+/// Cascodes with the current they are meant to carry and their stated on-resistance at 25 °C.
+const CASCODES: [(&str, f64, f64); 2] = [("cascode-700v-7m", 90.0, 7e-3), ("cascode-700v-22m", 28.0, 22e-3)];
 
-/// A stack between node `d` and ground with its gate at `vgs`, both dies at `celsius`.
+/// A cascode between node `d` and ground with its gate at `vgs`, both dies at `celsius`.
 struct Bench {
     circuit: Circuit<f64>,
     built: Built,
@@ -60,11 +60,11 @@ impl Bench {
     }
 }
 
-/// The middle node of a blocking stack settles somewhat above the JFET's pinch-off voltage, and nearly all the
+/// The middle node of a blocking cascode settles somewhat above the JFET's pinch-off voltage, and nearly all the
 /// blocking voltage stands on the JFET.
 #[test]
-fn blocking_stack() {
-    for (name, _, _) in STACKS {
+fn blocking_cascode() {
+    for (name, _, _) in CASCODES {
         for celsius in [-25.0, 25.0, 150.0] {
             for volts in [100.0, 400.0, 650.0] {
                 let (bench, s) = Bench::new(name, 0.0, celsius).at_voltage(volts);
@@ -84,10 +84,10 @@ fn blocking_stack() {
     }
 }
 
-/// Breakdown of neither die is near: the stack blocks its rating with the MOSFET below its own.
+/// Breakdown of neither die is near: the cascode blocks its rating with the MOSFET below its own.
 #[test]
 fn middle_node_is_below_the_mosfet_rating() {
-    for (name, _, _) in STACKS {
+    for (name, _, _) in CASCODES {
         let (bench, s) = Bench::new(name, 0.0, 175.0).at_voltage(700.0);
         let limit = bench.built.limits.iter().find(|l| l.0 == "middle").unwrap().3;
         assert!(bench.v(&s, "Q.middle") < limit);
@@ -97,7 +97,7 @@ fn middle_node_is_below_the_mosfet_rating() {
 /// The MOSFET holds about a tenth of the on-resistance; the whole is as stated, and 1.7 times as much at 125 °C.
 #[test]
 fn on_resistance_and_its_share() {
-    for (name, amperes, stated) in STACKS {
+    for (name, amperes, stated) in CASCODES {
         let mut whole = Vec::new();
         for celsius in [25.0, 125.0] {
             let (bench, s) = Bench::new(name, 10.0, celsius).at_current(amperes / 4.0);
@@ -114,7 +114,7 @@ fn on_resistance_and_its_share() {
 /// resistance.
 #[test]
 fn third_quadrant() {
-    for (name, amperes, stated) in STACKS {
+    for (name, amperes, stated) in CASCODES {
         let (bench, s) = Bench::new(name, 0.0, 25.0).at_current(-amperes);
         let off = -bench.v(&s, "d");
         assert!((1.0..1.5).contains(&off), "{name}: {off} V");
@@ -127,7 +127,7 @@ fn third_quadrant() {
 /// The JFET limits a fault current, less when hot, and less than it would without the MOSFET below it.
 #[test]
 fn saturation_current_falls_with_temperature() {
-    for (name, _, _) in STACKS {
+    for (name, _, _) in CASCODES {
         let current = |celsius: f64| {
             let (bench, s) = Bench::new(name, 12.0, celsius).at_voltage(300.0);
             bench.drain_current(&s)
@@ -140,7 +140,7 @@ fn saturation_current_falls_with_temperature() {
 /// A cascode with a threshold of 3.4 V is driven from 0 V to 10 V or 12 V, and its gate tolerates ±18 V.
 #[test]
 fn gate_levels() {
-    for (name, amperes, _) in STACKS {
+    for (name, amperes, _) in CASCODES {
         let (bench, s) = Bench::new(name, 0.0, 150.0).at_voltage(400.0);
         assert!(bench.drain_current(&s) < 5e-3);
         let gate = bench.built.limits.iter().find(|l| l.0 == "gate").unwrap();
@@ -154,9 +154,9 @@ fn gate_levels() {
     }
 }
 
-/// The varistor of the 400 V bus leaks less than a milliampere there and clamps a fault below the stack's rating.
+/// The varistor of the 400 V bus leaks less than a milliampere there and clamps a fault below the cascode's rating.
 #[test]
-fn varistor_keeps_the_stack_safe() {
+fn varistor_keeps_the_cascode_safe() {
     let (kind, given) = part("varistor-400v-rail");
     let drop = |amperes: f64| {
         let mut circuit = Circuit::<f64>::new();

@@ -1,5 +1,5 @@
 //! Drift regions: the one-dimensional unipolar limit, critical field and mobility against published formulas; the
-//! temperature laws of the parts against published exponents. The numbers of D01 and D02 were computed elsewhere.
+//! temperature laws of the parts against published exponents. The numbers were computed independently.
 
 use joulestep_models::budget::{
     PERMITTIVITY_4H_SIC, breakdown_4h_sic, critical_field_4h_sic, limit_4h_sic, limit_si, mobility_4h_sic,
@@ -10,7 +10,7 @@ use joulestep_models::operating::Feed;
 use crate::common::rig::near;
 use crate::common::technologies::{of_kind, on_gate, rest, ship};
 
-/// D01. Baliga, J. Appl. Phys. 53 (1982) 1759 (from memory): Ron = 4V²/(ε·μ·Ec³), N = ε·Ec²/(2qV), W = 2V/Ec.
+/// Baliga, J. Appl. Phys. 53 (1982) 1759 (from memory): Ron = 4V²/(ε·μ·Ec³), N = ε·Ec²/(2qV), W = 2V/Ec.
 #[test]
 fn unipolar_limit() {
     for (volts, mobility, field, specific, doping, width) in [
@@ -27,7 +27,7 @@ fn unipolar_limit() {
     }
 }
 
-/// D02. Konstantinov et al., Appl. Phys. Lett. 71 (1997) 90 (from memory).
+/// Konstantinov et al., Appl. Phys. Lett. 71 (1997) 90 (from memory).
 #[test]
 fn critical_field_of_4h_sic() {
     for (doping, field, volts, width) in [
@@ -77,7 +77,7 @@ fn drift_regions_follow_the_published_mobility() {
     };
     near("lightly doped", exponent(1e13), 2.4, 0.01);
     let mut seen = 0;
-    for part in of_kind("stack").iter().chain(&of_kind("mosfet")) {
+    for part in of_kind("cascode").iter().chain(&of_kind("mosfet")) {
         let doping = match part.rated_voltage().unwrap() {
             700.0 => 2.33e16,
             900.0 => 1.70e16,

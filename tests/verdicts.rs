@@ -43,8 +43,8 @@ impl Scene {
 /// 10 V onto 1 kΩ and 1 µF from zero: 10·(1 − e⁻²) V after 2 ms.
 fn rc(more: &str) -> String {
     format!(
-        "format = 1\n\
-         [[component]]\nname = \"V1\"\nkind = \"voltage-source\"\npins = [\"in\", \"gnd\"]\nvalue = \"10 V\"\n\
+        "format = 2\n\
+         [[component]]\nname = \"supply\"\nkind = \"voltage-source\"\npins = [\"in\", \"gnd\"]\nvalue = \"10 V\"\n\
          [[component]]\nname = \"R1\"\nkind = \"resistor\"\npins = [\"in\", \"out\"]\nresistance = \"1 kohm\"\n\
          [[component]]\nname = \"C1\"\nkind = \"capacitor\"\npins = [\"out\", \"gnd\"]\n\
          capacitance = \"1 uF\"\ninitial-voltage = \"0 V\"\n{more}"
@@ -54,7 +54,9 @@ fn rc(more: &str) -> String {
 const COARSE: &str = "[steps]\nend = \"2 ms\"\nbase = \"50 us\"\nvoltage-error = \"1 V\"\n";
 
 fn limited(max: f64) -> Scene {
-    scene(&rc(&format!("{COARSE}[[limit]]\nname = \"top\"\nsignal = \"v(out)\"\nmax = \"{max:.15} V\"\n")))
+    scene(&rc(&format!(
+        "{COARSE}[[limit]]\nname = \"top\"\nsignal = \"voltage(out)\"\nmax = \"{max:.15} V\"\n"
+    )))
 }
 
 /// The largest value of the limit's signal, and its ±.
@@ -100,7 +102,8 @@ fn a_limit_is_kept_or_exceeded_only_by_more_than_the_error() {
 #[test]
 fn an_estimate_costs_less_than_the_run() {
     let fine = COARSE.replace("50 us", "2 us").replace("1 V", "1 mV");
-    let (_, json) = scene(&rc(&format!("{fine}[[limit]]\nsignal = \"v(out)\"\nmax = \"9 V\"\n"))).json(&[]);
+    let (_, json) =
+        scene(&rc(&format!("{fine}[[limit]]\nsignal = \"voltage(out)\"\nmax = \"9 V\"\n"))).json(&[]);
     let cost = |what: &str| json["error_estimate"][what].as_f64().unwrap() / json[what].as_f64().unwrap();
     println!("steps {:.2}, iterations {:.2}", cost("steps"), cost("iterations"));
     assert!(cost("steps") <= 0.8 && cost("iterations") <= 0.8);
@@ -122,8 +125,8 @@ fn a_proof_refines_until_the_number_stands_still() {
 /// A diode on 100 V reverse, or 30 A forward, with what a test needs.
 fn diode(volts: &str, own: &str, more: &str) -> Scene {
     scene(&format!(
-        "format = 1\n\
-         [[component]]\nname = \"V1\"\nkind = \"voltage-source\"\npins = [\"in\", \"gnd\"]\nvalue = \"{volts}\"\n\
+        "format = 2\n\
+         [[component]]\nname = \"supply\"\nkind = \"voltage-source\"\npins = [\"in\", \"gnd\"]\nvalue = \"{volts}\"\n\
          [[component]]\nname = \"R1\"\nkind = \"resistor\"\npins = [\"in\", \"k\"]\nresistance = \"1 ohm\"\n\
          [[component]]\nname = \"D1\"\nkind = \"diode\"\npins = [\"k\", \"gnd\"]\nsaturation-current = \"1 nA\"\n\
          leakage-conductance = \"1 nS\"\n{own}\n\
@@ -154,7 +157,7 @@ fn ratings_count_and_can_be_waived_by_name() {
     let (code, _, err) = diode("-100 V", rated, &waiver("D1.volage")).run(&[]);
     assert_eq!(code, 2);
     assert!(err.contains("there is no rating `D1.volage`") && err.contains("D1.voltage"), "{err}");
-    let limit = "[[limit]]\nname = \"mine\"\nsignal = \"v(k)\"\nmax = \"1 V\"\n";
+    let limit = "[[limit]]\nname = \"mine\"\nsignal = \"voltage(k)\"\nmax = \"1 V\"\n";
     let (code, _, err) = diode("-100 V", rated, &format!("{limit}{}", waiver("mine"))).run(&[]);
     assert_eq!(code, 2);
     assert!(err.contains("sets itself"), "{err}");
@@ -166,7 +169,7 @@ fn ratings_count_and_can_be_waived_by_name() {
 
 #[test]
 fn a_die_with_loss_and_no_heat_path_is_not_judged_and_nothing_is_proven() {
-    let limit = "[[limit]]\nsignal = \"v(k)\"\nmax = \"10 V\"\n";
+    let limit = "[[limit]]\nsignal = \"voltage(k)\"\nmax = \"10 V\"\n";
     let (code, text, _) = diode("30 V", "", limit).run(&[]);
     assert_eq!(code, 5, "{text}");
     assert!(text.contains("`D1.diode.temperature` is not judged"), "{text}");
@@ -182,7 +185,7 @@ fn a_law_outside_its_range_may_fail_but_never_passes() {
     let heat = "heat = \"die\"";
     assert_eq!(diode("30 V", heat, CHAIN).run(&[]).0, 1);
     let waiver = "[[waiver]]\nrating = \"D1.diode.temperature\"\nreason = \"a test\"\n";
-    let limit = "[[limit]]\nsignal = \"v(k)\"\nmax = \"10 V\"\n";
+    let limit = "[[limit]]\nsignal = \"voltage(k)\"\nmax = \"10 V\"\n";
     let (code, json) = diode("30 V", heat, &format!("{CHAIN}{waiver}{limit}")).json(&[]);
     assert_eq!((code, &json["verdict"]), (5, &Value::from("not proven")), "{json:#}");
     let doubt = &json["doubts"][0];
@@ -190,7 +193,7 @@ fn a_law_outside_its_range_may_fail_but_never_passes() {
     let since = doubt["since"].as_f64().unwrap();
     assert!(since > 1e-5 && since < 5e-4 && doubt["out_of_range"] == true, "{doubt}");
     // It may fail.
-    let low = "[[limit]]\nsignal = \"v(k)\"\nmax = \"0.1 V\"\n";
+    let low = "[[limit]]\nsignal = \"voltage(k)\"\nmax = \"0.1 V\"\n";
     assert_eq!(diode("30 V", heat, &format!("{CHAIN}{waiver}{low}")).run(&[]).0, 1);
     // Blocking voltage beyond the rated one, without breakdown data: the law blocks any voltage.
     let waiver = "[[waiver]]\nrating = \"D1.voltage\"\nreason = \"a test\"\n";
@@ -202,7 +205,7 @@ fn a_law_outside_its_range_may_fail_but_never_passes() {
 
 #[test]
 fn check_and_run_note_the_same() {
-    let limit = "[[limit]]\nsignal = \"v(out)\"\nmax = \"9 V\"\n";
+    let limit = "[[limit]]\nsignal = \"voltage(out)\"\nmax = \"9 V\"\n";
     let stray = "[[component]]\nname = \"R2\"\nkind = \"resistor\"\npins = [\"out\", \"gdn\"]\nresistance = \"1 Mohm\"\n";
     let loose = scene(&rc(&format!("{stray}{COARSE}{limit}")));
     let said = |scene: &Scene, words: &str| {
@@ -225,19 +228,19 @@ fn check_and_run_note_the_same() {
     // A drive beyond the gate's limit.
     let drive = "[[component]]\nname = \"Q1\"\nkind = \"mosfet\"\npart = \"mosfet-sic-700v-12m\"\npins = [\"out\", \"g\", \"gnd\"]\n\
         [[drive]]\nname = \"d\"\ngate = \"g\"\nreturn = \"gnd\"\ncommand = \"x\"\non = \"40 V\"\noff = \"0 V\"\non-resistance = \"5 ohm\"\n\
-        [[happening]]\nat = \"1 ms\"\nwhat = \"line-on\"\nline = \"x\"\n";
+        [[event]]\nat = \"1 ms\"\nwhat = \"line-on\"\nline = \"x\"\n";
     said(&scene(&rc(&format!("{drive}{COARSE}"))), "drive `d` drives the gate of `Q1` to 40.0 V");
 }
 
 /// RLC ringing under bounds far below what the finest step can keep: the run says so, and a bare value proves nothing.
 #[test]
 fn a_run_that_stalls_at_its_finest_step_says_so() {
-    let ringing = "format = 1\n\
-        [[component]]\nname = \"V1\"\nkind = \"voltage-source\"\npins = [\"in\", \"gnd\"]\nvalue = \"10 V\"\n\
+    let ringing = "format = 2\n\
+        [[component]]\nname = \"supply\"\nkind = \"voltage-source\"\npins = [\"in\", \"gnd\"]\nvalue = \"10 V\"\n\
         [[component]]\nname = \"L1\"\nkind = \"inductor\"\npins = [\"in\", \"out\"]\ninductance = \"10 uH\"\nseries-resistance = \"2 ohm\"\ninitial-current = \"0 A\"\n\
         [[component]]\nname = \"C1\"\nkind = \"capacitor\"\npins = [\"out\", \"gnd\"]\ncapacitance = \"1 uF\"\ninitial-voltage = \"0 V\"\n\
         [steps]\nend = \"50 us\"\nbase = \"2 us\"\nfinest = \"1 us\"\nvoltage-error = \"1 uV\"\ncurrent-error = \"1 uA\"\nmethod = \"tr-bdf2\"\n\
-        [[limit]]\nsignal = \"v(out)\"\nmax = \"30 V\"\n";
+        [[limit]]\nsignal = \"voltage(out)\"\nmax = \"30 V\"\n";
     let scene = scene(ringing);
     let (code, json) = scene.json(&["--no-estimate"]);
     assert!(

@@ -21,14 +21,14 @@ mod page;
 /// A name that must stay text.
 const HOSTILE: &str = "<img src=x onerror=\"window.hostile=1\">&amp;'\"";
 /// A scenario whose texts must stay text.
-const SCENARIO: &str = "format = 1\ntitle = \"</title><script>window.hostile = 2</script> breaker\"\n";
+const SCENARIO: &str = "format = 2\ntitle = \"</title><script>window.hostile = 2</script> breaker\"\n";
 /// Distance of samples, s.
 const STEP: f64 = 1e-7;
 /// Distance of temperatures, in samples.
 const COUPLING: usize = 100;
 
 const NAMES: [(&str, &str); 5] =
-    [("v(bus)", "V"), ("i(load)", "A"), ("breaker.gate", "V"), ("line(trip)", ""), (HOSTILE, "V")];
+    [("voltage(bus)", "V"), ("load.current", "A"), ("breaker.gate", "V"), ("line(trip)", ""), (HOSTILE, "V")];
 
 /// The value of signal `c` at sample `k`.
 fn value(c: usize, k: usize) -> f64 {

@@ -1,4 +1,4 @@
-//! A package stack of 100 000 and 200 000 cells to a compact network, and the linear systems behind it by conjugate
+//! A package of 100 000 and 200 000 cells to a compact network, and the linear systems behind it by conjugate
 //! gradients and (feature `outside`) by the sparse Cholesky of faer on the same matrices. Every row runs in a process of
 //! its own, so that its peak memory is its own. `cargo bench --bench field`; see benches/README.md.
 
@@ -73,7 +73,7 @@ fn one(way: &str, mesh: &str) {
     println!("{cells:<10}{way:<12}{what:<58}{:>9} MB", peak());
 }
 
-/// The low-ohmic stack on its board.
+/// The low-ohmic cascode on its board.
 fn system(across: f64, division: usize) -> System {
     let open = |_: &std::path::Path| Err(std::io::ErrorKind::NotFound.into());
     let package = joulestep::package::read("board-700v-7m", &open).expect("it is shipped");

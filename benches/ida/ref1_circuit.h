@@ -109,7 +109,7 @@ static inline void ref1_devices(const double *y, Devices *d)
     d->cdsm = depletion(2.5e-9, 0.8, y[S], &d->cdsm1);
 }
 
-/* Residual; row by row: nodes 7, 2, 3, 4, 5 (current into the node), the cut around the stack, the cut around bus and
+/* Residual; row by row: nodes 7, 2, 3, 4, 5 (current into the node), the cut around the cascode, the cut around bus and
  * diode junction, then the three inductors. Returns 1 where an exponential overflowed (a recoverable failure). */
 static inline int ref1_residual(const Ref1 *k, double t, const double *y, const double *yp, double *r)
 {
@@ -206,8 +206,8 @@ static inline void ref1_node_form(const double *y, double *row)
     row[9] = y[ILS];
 }
 
-/* Power into the stack, (v2 - v6) times the drain current iL - (v2 - v7)/Rs. */
-static inline double ref1_stack_power(const double *y)
+/* Power into the cascode, (v2 - v6) times the drain current iL - (v2 - v7)/Rs. */
+static inline double ref1_cascode_power(const double *y)
 {
     return (y[P] + y[S]) * (y[IL] - y[C] / R_DIODE);
 }

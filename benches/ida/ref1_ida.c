@@ -97,7 +97,7 @@ static void count(Run *run)
 typedef struct {
     size_t count, next;
     double *time, *row;
-    double energy[MAX_EDGES + 1]; /* into the stack, from edge to edge; entry 0: before the first */
+    double energy[MAX_EDGES + 1]; /* into the cascode, from edge to edge; entry 0: before the first */
 } Readout;
 
 /* Rows and energy (four-point Gauss) of the step that ended at local time t, from the interpolant; h its length. */
@@ -108,7 +108,7 @@ static void read_step(Run *run, Readout *out, int edge, double start, double t, 
     for (int i = 0; i < 4; i++) {
         double x = (i & 1 ? -1.0 : 1.0) * X[i >> 1];
         IDAGetDky(run->ida, t - 0.5 * h + 0.5 * h * x, 0, at);
-        out->energy[edge] += 0.5 * h * W[i >> 1] * ref1_stack_power(NV_DATA_S(at));
+        out->energy[edge] += 0.5 * h * W[i >> 1] * ref1_cascode_power(NV_DATA_S(at));
     }
     for (; out->next < out->count && out->time[out->next] - start <= t; out->next++) {
         double u = out->time[out->next] - start;

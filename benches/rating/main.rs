@@ -1,4 +1,4 @@
-//! A rating curve of forty pulse widths on the compact network of a package stack, beside the same pulses resolved by
+//! A rating curve of forty pulse widths on the compact network of a package, beside the same pulses resolved by
 //! the full field solution, and how far the two differ. `cargo bench --bench rating`; see benches/README.md.
 
 use std::time::Instant;
@@ -25,9 +25,9 @@ const ROUNDS: f64 = 10.0;
 
 fn main() {
     let open = |path: &std::path::Path| std::fs::read_to_string(path);
-    let Ok(package) = joulestep::package::read("board-700v-7m", &open) else { panic!("a shipped stack") };
+    let Ok(package) = joulestep::package::read("board-700v-7m", &open) else { panic!("a shipped package") };
     let Ok(loaded) = joulestep::parts::load("cascode-700v-7m", &open) else { panic!("a shipped part") };
-    let mut solid = to_ambient(&package).expect("a right stack");
+    let mut solid = to_ambient(&package).expect("a right package");
     // The network holds at one temperature: the field is held to the same properties.
     for substance in &mut solid.body.substances {
         for law in substance.conductivity.iter_mut().chain([&mut substance.heat_capacity]) {

@@ -206,7 +206,7 @@ pub fn v2(y: &[f64; N], vg: f64) -> f64 {
     y[1] + y[2] + source_node(*y, vg)
 }
 
-/// Power into the stack, (v2 − v6)·i_D, W; the drain current is the loop's.
-pub fn stack_power(y: &[f64; N]) -> f64 {
+/// Power into the cascode, (v2 − v6)·i_D, W; the drain current is the loop's.
+pub fn cascode_power(y: &[f64; N]) -> f64 {
     (y[1] + y[2]) * y[6]
 }

@@ -12,7 +12,7 @@ use diffsol::{
 };
 
 use crate::case::{Case, GATE, RAMP};
-use crate::explicit_form::{Along, N, operating_point, rate, stack_power, v2};
+use crate::explicit_form::{Along, N, cascode_power, operating_point, rate, v2};
 use crate::reference::Reference;
 use crate::table::Row;
 
@@ -85,7 +85,7 @@ impl Readout<'_> {
     ) -> Result<(), DiffsolError> {
         let half = 0.5 * (after - before);
         for (x, w) in GAUSS {
-            self.energy[stretch.edge] += w * half * NS * stack_power(&at(before + half * (1.0 + x))?);
+            self.energy[stretch.edge] += w * half * NS * cascode_power(&at(before + half * (1.0 + x))?);
         }
         while let Some(&t) = self.times.get(self.v2.len()) {
             let local = (t - stretch.from) / NS;

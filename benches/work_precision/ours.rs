@@ -162,7 +162,7 @@ fn wall<L: Lane>(settings: Settings) -> Result<f64, String> {
     Ok(start.elapsed().as_secs_f64() / L::WIDTH as f64)
 }
 
-/// v2 at every step, and the energy into the stack from each edge to the next.
+/// v2 at every step, and the energy into the cascode from each edge to the next.
 #[allow(clippy::type_complexity, reason = "one caller")]
 fn waveform<L: Lane>(settings: Settings) -> Result<(InMemory<L>, Run<L>, Vec<f64>), String> {
     let (mut setup, about) = setup::<L>(settings)?;

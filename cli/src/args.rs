@@ -11,8 +11,8 @@ mod assess;
 mod batch;
 mod compare;
 mod dead_time;
-mod duty;
 mod heat;
+mod mission;
 mod rating;
 mod report;
 mod view;
@@ -21,8 +21,8 @@ pub use assess::AssessArgs;
 pub use batch::{BatchArgs, BatchCommand, BatchOutputArgs, MergeArgs, ProgressAs};
 pub use compare::{DoublePulseArgs, OutputArgs, PartsCompareArgs, PartsResistanceArgs, Standard};
 pub use dead_time::{CycleArgs, DeadTimeArgs};
-pub use duty::DutyArgs;
 pub use heat::ImpedanceArgs;
+pub use mission::MissionArgs;
 pub use rating::RatingArgs;
 pub use report::{ReportArgs, ReportFormat};
 pub use view::ViewArgs;
@@ -143,21 +143,21 @@ pub enum Command {
         after_long_help = "Example:\n  joulestep dead-time cascode-700v-22m --dead-time \"40 ns,80 ns,160 ns\" --current \"10 A,20 A\""
     )]
     DeadTime(DeadTimeArgs),
-    /// Follow the junction temperatures of a scenario's arrangement through a duty of seconds to hours.
+    /// Follow the junction temperatures of a scenario's arrangement through a mission of seconds to hours.
     ///
-    /// Load and ambient follow the scenario's `[duty]`. After a step of the load, switching cycles are resolved one by one
+    /// Load and ambient follow the scenario's `[mission]`. After a step of the load, switching cycles are resolved one by one
     /// until what is left of the electrical settling is small; then the thermal state leaps over many cycles, with an
     /// estimate of its error that takes back a leap which is too long. Tells the course of every junction, its ripple
     /// at switching and line frequency, the counted temperature cycles, and damage by a law that the scenario states.
     ///
     /// Every number has its error (±) beside it: of steps, from two coarser computations of the same, of leaps, and of the
-    /// laws held over a cycle. The duty is held against the ratings of the parts and the limits of the scenario: the
+    /// laws held over a cycle. The mission is held against the ratings of the parts and the limits of the scenario: the
     /// temperatures of its whole course, voltages and currents of the cycles that were solved.
-    #[command(after_long_help = duty::DUTY)]
-    Duty(DutyArgs),
-    /// Transient thermal impedance of a package stack, or of measured points.
+    #[command(after_long_help = mission::MISSION)]
+    Mission(MissionArgs),
+    /// Transient thermal impedance of a package, or of measured points.
     ///
-    /// Solves the layers of a package stack in three dimensions on three meshes, reduces them to a compact network and
+    /// Solves the layers of a package in three dimensions on three meshes, reduces them to a compact network and
     /// tells Zth(t) of every die, junction to case and junction to the boundaries, what dies do to one another,
     /// repeated pulses by duty, Foster and Cauer coefficients and the structure function; with the error of the mesh
     /// and of the reduction. With `--points` it fits a Foster network to measured points instead.
@@ -168,7 +168,7 @@ pub enum Command {
     /// Tells the largest current of a pulse against its width such that the junctions stay within their highest
     /// temperature, its let-through I²t, the continuous current with the margin to thermal runaway, the longest pulse of
     /// a fault current, and how devices in parallel that differ share a current as they heat. The part's own model gives
-    /// the drop at the junction temperatures of each moment; the heat goes through a package stack solved in three
+    /// the drop at the junction temperatures of each moment; the heat goes through a package solved in three
     /// dimensions and reduced, or through the part's own impedance to its case.
     #[command(after_long_help = rating::RATING)]
     Rating(RatingArgs),
@@ -188,7 +188,7 @@ pub enum Command {
     /// and the scenario and part data used. Studies and batches have their tables and curves instead.
     #[command(after_long_help = report::REPORT)]
     Report(ReportArgs),
-    /// Look at results in the browser: waveforms, temperatures, cursors, integrals, happenings.
+    /// Look at results in the browser: waveforms, temperatures, cursors, integrals, events.
     ///
     /// Serves a page on loopback and prints its address. Results of any length open at once: the page gets what its
     /// pixels can show, down to single samples. Values at the cursors are samples of the file, and integrals between
@@ -338,7 +338,7 @@ pub enum SchemaOf {
     Part,
     /// Files of points for `parts extract`.
     Points,
-    /// Package stacks.
+    /// Packages.
     Package,
     /// Plans of batches.
     Plan,

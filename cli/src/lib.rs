@@ -10,9 +10,9 @@
 //! use joulestep_engine::recorder::InMemory;
 //!
 //! let text = r#"
-//! format = 1
+//! format = 2
 //! [[component]]
-//! name = "V1"
+//! name = "supply"
 //! kind = "voltage-source"
 //! pins = ["in", "gnd"]
 //! value = "12 V"
@@ -30,7 +30,7 @@
 //! end = "10 us"
 //! base = "1 us"
 //! [record]
-//! signals = ["v(out)"]
+//! signals = ["voltage(out)"]
 //! "#;
 //! let scenario = read(Path::new("divider.toml"), &|_| Ok(text.to_string())).expect("it is right");
 //! let ready = build(&scenario).expect("it can be built");
@@ -46,10 +46,10 @@ pub mod args;
 pub mod batch;
 pub mod commands;
 pub mod diagnostic;
-pub mod duty;
 pub mod exit;
 pub mod impedance;
 pub mod judge;
+pub mod mission;
 pub mod package;
 pub mod parts;
 pub mod plot;
@@ -97,7 +97,7 @@ fn carry_out(args: impl IntoIterator<Item = OsString>, streams: &mut Streams<'_>
         Command::Check(args) => commands::check::check(&args, streams),
         Command::Cycle(args) => commands::cycle::cycle(&args, streams),
         Command::DeadTime(args) => commands::dead_time::dead_time(&args, streams),
-        Command::Duty(args) => commands::duty::duty(&args, streams),
+        Command::Mission(args) => commands::mission::mission(&args, streams),
         Command::DoublePulse(args) => commands::double_pulse::double_pulse(&args, streams),
         Command::Rating(args) => commands::rating::rating(&args, streams),
         Command::Report(args) => commands::report::report(&args, streams),

@@ -1,4 +1,4 @@
-//! Package stack files: read, checked against their key tables, as meant.
+//! Package files: read, checked against their key tables, as meant.
 
 pub mod sections;
 
@@ -17,9 +17,9 @@ use crate::scenario::raw::{self, Table};
 use crate::scenario::resolve::Trouble;
 use crate::shelf::Shelf;
 
-const SHELF: Shelf = Shelf { what: "package stack", file: "file", path: "a package stack", shipped };
+const SHELF: Shelf = Shelf { what: "package", file: "file", path: "a package", shipped };
 
-/// The stack that a command line asks for: a shipped one by name, or a file.
+/// The package that a command line asks for: a shipped one by name, or a file.
 ///
 /// # Errors
 /// A file that cannot be opened; everything that is wrong with it.
@@ -40,7 +40,7 @@ pub fn read_with_text(asked: &str, open: Open<'_>) -> Result<(Package, Sources),
     }
 }
 
-/// The stack that a file names at a place; what is wrong is told.
+/// The package that a file names at a place; what is wrong is told.
 pub(crate) fn load(
     asked: &str,
     at: (&Place, &str),
@@ -65,7 +65,7 @@ pub(crate) fn load_typed(
     Some((raw::read(sources, file).0, package))
 }
 
-/// The stack of a checked root table.
+/// The package of a checked root table.
 pub(crate) fn of_fields(root: &Fields, diagnostics: &mut Vec<Diagnostic>) -> Option<Package> {
     meant::package(root, diagnostics)
 }
@@ -84,7 +84,7 @@ fn convert(file: FileId, sources: &Sources, diagnostics: &mut Vec<Diagnostic>) -
         kind: String::new(),
         values: BTreeMap::new(),
     };
-    let root = conform.against(&table, sections::PACKAGE.keys, "a package stack", empty);
+    let root = conform.against(&table, sections::PACKAGE.keys, "a package", empty);
     if !conform.diagnostics.is_empty() {
         diagnostics.append(&mut conform.diagnostics);
         return None;

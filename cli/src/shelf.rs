@@ -1,4 +1,4 @@
-//! What is shipped by name or read from a file: parts and package stacks are found in the same two ways.
+//! What is shipped by name or read from a file: parts and packages are found in the same two ways.
 
 use std::path::{Path, PathBuf};
 

@@ -20,8 +20,8 @@ use crate::control::Controller;
 use crate::control::board::Board;
 use crate::control::carrier::Carrier;
 use crate::control::drive::Drive;
-use crate::control::guard::Guard;
 use crate::control::hysteretic::Hysteretic;
+use crate::control::protection::Protection;
 use crate::control::pwm::Pwm;
 use crate::control::sequence::Sequence;
 use crate::equations::system::System;
@@ -114,7 +114,7 @@ fn controllers() -> Vec<Code> {
     vec![
         boxed::<Carrier> as Code,
         boxed::<Drive<f64>> as Code,
-        boxed::<Guard<f64>> as Code,
+        boxed::<Protection<f64>> as Code,
         boxed::<Hysteretic<f64>> as Code,
         boxed::<Pwm> as Code,
         boxed::<Sequence> as Code,

@@ -20,14 +20,14 @@
 //! let mut circuit = Circuit::<f64>::new();
 //! let (supply, out) = (circuit.node("supply"), circuit.node("out"));
 //! let step = circuit.wave(Wave::Points(vec![(5e-6, 0.0), (5e-6, 10.0)]));
-//! circuit.voltage_source("V1", supply, GROUND, step)?;
+//! circuit.voltage_source("supply", supply, GROUND, step)?;
 //! circuit.resistor("R1", supply, out, 1e3)?;
 //! circuit.capacitor("C1", out, GROUND, 1e-9, None)?;
 //!
 //! let voltage = Probe::Voltage(out, GROUND);
 //! let mut setup = Setup::new(circuit);
 //! setup.channels =
-//!     vec![Channel { name: "v(out)".into(), long_name: "output".into(), probe: voltage.clone() }];
+//!     vec![Channel { name: "voltage(out)".into(), long_name: "output".into(), probe: voltage.clone() }];
 //! let mut run = setup.ready()?;
 //! let mut memory = InMemory::default();
 //! run.advance(6e-6, &mut memory)?;
@@ -56,7 +56,7 @@ pub mod equations;
 // what a run tells the outside
 pub mod recorder;
 
-// drives, guards, controllers
+// drives, protections, controllers
 pub mod control;
 
 // heat: networks of thermal resistances and capacitances

@@ -7,13 +7,13 @@ use crate::arithmetic::lane::Lane;
 pub enum EventKind {
     /// A drive begins to move its gate.
     Edge,
-    /// A guard trips.
+    /// A protection trips.
     Trip,
-    /// The current of a fault that tripped a guard is gone.
+    /// The current of a fault that tripped a protection is gone.
     Cleared,
-    /// A guard allows another try.
+    /// A protection allows another try.
     Retry,
-    /// A guard allows no further try.
+    /// A protection allows no further try.
     LockOut,
     /// A clamp (varistor) begins to conduct.
     Clamp,
@@ -21,8 +21,8 @@ pub enum EventKind {
     Avalanche,
     /// A watched quantity crosses a limit that the user set.
     Limit,
-    /// A happening of the scenario's sequence.
-    Happening,
+    /// An event of the scenario's sequence.
+    Scheduled,
     /// A controller starts or ends its task.
     Control,
     /// A quantity leaves the range for which a law is known.
@@ -41,7 +41,7 @@ impl EventKind {
             Self::Clamp => "clamp",
             Self::Avalanche => "avalanche",
             Self::Limit => "limit",
-            Self::Happening => "happening",
+            Self::Scheduled => "event",
             Self::Control => "control",
             Self::OutOfRange => "out of range",
         }
@@ -55,7 +55,7 @@ pub struct Event {
     pub time: f64,
     /// What.
     pub kind: EventKind,
-    /// To which component, guard or drive.
+    /// To which component, protection or drive.
     pub subject: String,
     /// In words.
     pub note: String,

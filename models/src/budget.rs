@@ -160,7 +160,7 @@ pub fn places(part: &Part) -> Vec<Place> {
     let shares = shares(part, 25.0).unwrap_or_default();
     let place = |die: &crate::part::Die| {
         let value = |key: &str| {
-            let own = if part.kind == "stack" { format!("{}-{key}", die.name) } else { key.to_string() };
+            let own = if part.kind == "cascode" { format!("{}-{key}", die.name) } else { key.to_string() };
             part.values.maybe(&own)
         };
         let blocks = value("breakdown-voltage").or_else(|| value("rated-voltage"))?;

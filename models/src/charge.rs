@@ -9,9 +9,9 @@ use crate::channel::overdrive;
 /// How the power of the depletion law is had.
 #[derive(Clone, Copy, Debug)]
 enum Power {
-    /// Grading 1/2 in every lane: a square root.
+    /// Exponent 1/2 in every lane: a square root.
     Root,
-    /// Grading 1/2 in no lane: exponential and logarithm.
+    /// Exponent 1/2 in no lane: exponential and logarithm.
     General,
     /// Both, lane by lane, so that a lane has the bits that it has alone.
     Mixed,
@@ -59,7 +59,7 @@ impl Power {
 }
 
 impl<L: Lane> Depletion<L> {
-    /// From the capacitance at zero bias C₀ (F), the junction voltage Vj (V, above 0) and the grading exponent m
+    /// From the capacitance at zero bias C₀ (F), the built-in voltage Vj (V, above 0) and the depletion exponent m
     /// (0 ≤ m < 1).
     pub fn new(c0: L, vj: L, m: L) -> Self {
         let one = L::splat(1.0);
@@ -160,9 +160,9 @@ mod tests {
     use super::*;
     use wide::f64x4;
 
-    /// Lanes with and without a grading of 1/2 side by side.
+    /// Lanes with and without an exponent of 1/2 side by side.
     #[test]
-    fn mixed_gradings_have_the_bits_of_one_lane() {
+    fn mixed_exponents_have_the_bits_of_one_lane() {
         let m = [0.5, 0.37, 0.5, 0.62];
         let many = Depletion::new(f64x4::splat(1e-9), f64x4::splat(0.8), f64x4::from_fn(|k| m[k]));
         for v in [-3.0, -0.4, -0.1, 0.0, 0.3, 17.0, 640.0] {

@@ -107,12 +107,12 @@ impl<L: Lane> Junction<L> {
 /// Saturation current at a temperature in K from its value at 25 °C:
 /// Is·(T/T₀)^(p/n)·exp(Eg/(n·k)·(1/T₀ − 1/T)), Eg in eV, p = 3 for p-n and 2 for Schottky junctions (Sze & Ng ch. 2
 /// and 3, from memory).
-pub fn saturation_at<L: Lane>(kelvin: L, saturation: L, emission: L, gap: L, power: L) -> L {
+pub fn saturation_at<L: Lane>(kelvin: L, saturation: L, ideality: L, gap: L, power: L) -> L {
     let stated = L::splat(STATED_AT);
     let activation = gap * L::splat(1.0 / BOLTZMANN_OVER_CHARGE);
     let exponent =
         power * (kelvin / stated).ln() + activation * (L::splat(1.0) / stated - L::splat(1.0) / kelvin);
-    saturation * (exponent / emission).exp()
+    saturation * (exponent / ideality).exp()
 }
 
 /// A leakage conductance that goes with the temperature by Arrhenius's law, G·exp(E/k·(1/T₀ − 1/T)): carriers generated

@@ -3,7 +3,7 @@
 //! The modules are layers, lowest first: what a model is; shapes that several laws share; the models; what
 //! finds them.
 //!
-//! A cascode stack from the catalogue, fully on at 40 A:
+//! A cascode from the catalogue, fully on at 40 A:
 //!
 //! ```
 //! use joulestep_engine::circuit::graph::{Circuit, GROUND};
@@ -14,8 +14,8 @@
 //!
 //! let mut circuit = Circuit::<f64>::new();
 //! let (drain, gate) = (circuit.node("drain"), circuit.node("gate"));
-//! let stack = find("stack").expect("it is in the catalogue");
-//! let mut values = Values::with_defaults(stack.params);
+//! let cascode = find("cascode").expect("it is in the catalogue");
+//! let mut values = Values::with_defaults(cascode.params);
 //! for (key, value) in [
 //!     ("jfet-on-resistance", 19.5e-3),
 //!     ("jfet-saturation-current", 210.0),
@@ -26,15 +26,15 @@
 //! ] {
 //!     values.0.insert(key, Value::Number(value));
 //! }
-//! let built = (stack.build)(&mut circuit, "Q1", &[drain, gate, GROUND], &values)?;
+//! let built = (cascode.build)(&mut circuit, "Q1", &[drain, gate, GROUND], &values)?;
 //! let level = circuit.wave(Wave::Constant(12.0));
-//! circuit.voltage_source("V1", gate, GROUND, level)?;
+//! circuit.voltage_source("gate-supply", gate, GROUND, level)?;
 //! let load = circuit.wave(Wave::Constant(20.0));
-//! circuit.current_source("I1", GROUND, drain, load)?;
+//! circuit.current_source("load", GROUND, drain, load)?;
 //!
 //! // The operating point: 22 mohm in all, a little more as the JFET nears saturation.
 //! let run = Setup::new(circuit).ready()?;
-//! let (_, _, voltage) = built.quantities.iter().find(|q| q.0 == "voltage").expect("a stack has it");
+//! let (_, _, voltage) = built.quantities.iter().find(|q| q.0 == "voltage").expect("a cascode has it");
 //! let resistance = run.read(voltage) / 20.0;
 //! assert!((21e-3..25e-3).contains(&resistance), "{resistance} ohm");
 //! # Ok::<(), Box<dyn std::error::Error>>(())

@@ -1,6 +1,6 @@
-//! Package stacks: layers from the dies down to the heatsink, as plain data, and the bodies that the engine solves.
+//! Packages: layers from the dies down to the heatsink, as plain data, and the bodies that the engine solves.
 //!
-//! Layers are plates that lie on one another. A stack is listed from the top: each lies on the one that follows it
+//! Layers are plates that lie on one another. A package is listed from the top: each lies on the one that follows it
 //! unless it names another, so that several dies stand on one lead frame and several packages on one board. Lengths
 //! in m, temperatures in °C.
 
@@ -18,7 +18,7 @@ pub use vias::effective;
 
 use crate::materials::Material;
 
-/// Name and text (TOML) of every shipped package stack. All of them are invented.
+/// Name and text (TOML) of every shipped package. All of them are invented.
 pub fn shipped() -> &'static [(&'static str, &'static str)] {
     &[
         ("board-700v-7m", include_str!("packages/board-700v-7m.toml")),
@@ -27,7 +27,7 @@ pub fn shipped() -> &'static [(&'static str, &'static str)] {
     ]
 }
 
-/// A package stack.
+/// A package.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Package {
     /// One line that says what it is.

@@ -95,8 +95,8 @@ pub(crate) use recovery_params;
 pub struct StoringJunction<L> {
     /// Is at 25 °C, A.
     pub saturation: L,
-    /// Emission coefficient n.
-    pub emission: L,
+    /// Ideality factor n.
+    pub ideality: L,
     /// Energy gap that drives the saturation current, eV.
     pub gap: L,
     /// Power of the absolute temperature in the saturation current.
@@ -125,7 +125,7 @@ pub struct Settled<L> {
 }
 
 abreast!(Times: lifetime, lifetime_exponent, transit, transit_exponent);
-abreast!(StoringJunction: saturation, emission, gap, power, times, breakdown, linear_above, leakage, depletion);
+abreast!(StoringJunction: saturation, ideality, gap, power, times, breakdown, linear_above, leakage, depletion);
 
 impl<L: Lane> Law<L, 2> for StoringJunction<L> {
     const INTERNAL: usize = 1;
@@ -134,8 +134,8 @@ impl<L: Lane> Law<L, 2> for StoringJunction<L> {
     type Settled = Settled<L>;
 
     fn settle(&self, kelvin: L) -> Settled<L> {
-        let saturation = saturation_at(kelvin, self.saturation, self.emission, self.gap, self.power);
-        let scale = self.emission * kelvin * L::splat(BOLTZMANN_OVER_CHARGE);
+        let saturation = saturation_at(kelvin, self.saturation, self.ideality, self.gap, self.power);
+        let scale = self.ideality * kelvin * L::splat(BOLTZMANN_OVER_CHARGE);
         let warm = (kelvin * L::splat(1.0 / STATED_AT)).ln();
         let lifetime = self.times.lifetime * (warm * self.times.lifetime_exponent).exp();
         let transit = self.times.transit * (warm * self.times.transit_exponent).exp();

@@ -84,7 +84,7 @@ lower = "0.7 kohm"
 upper = "1.4 kohm"
 [[output]]
 name = "settled"
-signal = "v(out)"
+signal = "voltage(out)"
 measure = "settling-time"
 target = "1 V"
 band = "20 mV"
@@ -153,7 +153,7 @@ fn kills_at_any_moment_leave_the_same_table_and_waveforms() {
     let archive = joulestep::result::ResultFile::open(&folder.path("k.h5.waveforms/variant-7.h5")).unwrap();
     assert!(archive.complete());
     let samples = 0..archive.samples();
-    let (t, v) = (archive.time(samples.clone()).unwrap(), archive.window("v(out)", samples).unwrap());
+    let (t, v) = (archive.time(samples.clone()).unwrap(), archive.window("voltage(out)", samples).unwrap());
     let worst =
         t.iter().zip(&v).map(|(t, v)| (v - (1.0 - (-t / (r(&7) * 1e-6)).exp())).abs()).fold(0.0, f64::max);
     println!("waveform of variant 7: {} samples, within {worst:.1e} V of the closed form", t.len());

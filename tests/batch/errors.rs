@@ -19,7 +19,7 @@ fn resistors(estimate: &str) -> Folder {
     let plan = format!(
         "estimate = \"{estimate}\"\n[sampling]\nkind = \"sobol-sequence\"\nvariants = 40\nseed = 2\n\
          [[vary]]\nname = \"R\"\nvalue = \"component.R1.resistance\"\nkind = \"uniform\"\nlower = \"0.9 kohm\"\n\
-         upper = \"1.1 kohm\"\n[[output]]\nname = \"rms\"\nsignal = \"v(out)\"\nmeasure = \"rms\"\n"
+         upper = \"1.1 kohm\"\n[[output]]\nname = \"rms\"\nsignal = \"voltage(out)\"\nmeasure = \"rms\"\n"
     );
     Folder::new(&plan)
 }
@@ -125,11 +125,11 @@ fn a_verdict_within_the_error_is_not_proven_and_the_yield_is_of_all() {
 /// Rows that no estimate was made of prove nothing where the plan asks for estimates.
 #[test]
 fn a_column_without_an_error_proves_nothing() {
-    const SCENARIO: &str = "format = 1\n\
-        component = [{ name = \"V1\", kind = \"voltage-source\", pins = [\"a\", \"gnd\"], value = \"1 V\" },\n\
+    const SCENARIO: &str = "format = 2\n\
+        component = [{ name = \"supply\", kind = \"voltage-source\", pins = [\"a\", \"gnd\"], value = \"1 V\" },\n\
         { name = \"R1\", kind = \"resistor\", pins = [\"a\", \"gnd\"], resistance = \"1 ohm\" }]\n\
-        steps = { end = \"1 us\", base = \"20 ns\" }\nlimit = [{ name = \"i\", signal = \"i(R1)\", max = \"2 A\" }]\n";
-    const PLAN: &str = "format = 1\nscenario = \"s.toml\"\nsampling = { kind = \"grid\" }\n\
+        steps = { end = \"1 us\", base = \"20 ns\" }\nlimit = [{ name = \"i\", signal = \"R1.current\", max = \"2 A\" }]\n";
+    const PLAN: &str = "format = 2\nscenario = \"s.toml\"\nsampling = { kind = \"grid\" }\n\
         vary = [{ value = \"component.R1.resistance\", kind = \"values\", values = [1, 2] }]\n";
     let open = |path: &Path| match path.to_str() {
         Some("p.toml") => Ok(PLAN.to_string()),

@@ -38,7 +38,7 @@ fn apart(header: &[String], a: &[Vec<String>], b: &[Vec<String>]) -> Vec<(String
     (1..header.len() - 3).filter(|k| !header[*k].contains(".error")).map(column).collect()
 }
 
-/// The shipped plan (a breaker's inrush: stack, diode, chains, ledger) and the shipped converter: within the stated
+/// The shipped plan (a breaker's inrush: package, diode, chains, ledger) and the shipped converter: within the stated
 /// tolerance of each variant alone; and the breaker's as near to steps sixteen times finer as each variant alone.
 #[test]
 fn shipped_scenarios_in_lanes_are_what_they_are_alone() {
@@ -46,7 +46,7 @@ fn shipped_scenarios_in_lanes_are_what_they_are_alone() {
     let inrush = fs::read_to_string(examples.join("inrush-tolerances.toml")).unwrap();
     let inrush = inrush.replace("variants = 200", "variants = 45");
     let buck = r#"
-format = 1
+format = 2
 scenario = "ferry-buck.toml"
 [sampling]
 kind = "latin-hypercube"
@@ -68,7 +68,7 @@ mean = "45 degC"
 deviation = "10 K"
 [[output]]
 name = "mean-load"
-signal = "i(load)"
+signal = "load.current"
 measure = "mean"
 "#;
     for (name, plan, variants) in [("inrush", inrush.as_str(), 45), ("buck", buck, 16)] {
@@ -114,12 +114,12 @@ measure = "mean"
     }
 }
 
-/// A winding of 1 mH takes 10 V through R and a switch that a guard opens at 5 A: never above 2 Ω, else after
+/// A winding of 1 mH takes 10 V through R and a switch that a protection opens at 5 A: never above 2 Ω, else after
 /// (L/R)·ln(1/(1 − 5R/10)), at another instant in every variant.
-const GUARDED: &str = r#"
-format = 1
+const PROTECTED: &str = r#"
+format = 2
 [[component]]
-name = "V1"
+name = "supply"
 kind = "voltage-source"
 pins = ["in", "gnd"]
 value = "10 V"
@@ -151,13 +151,13 @@ inhibit = ["trip"]
 on = "10 V"
 off = "0 V"
 on-resistance = "10 ohm"
-[[guard]]
+[[protection]]
 name = "overcurrent"
 kind = "level"
-watches = "i(L1)"
+watches = "L1.current"
 threshold = "5 A"
 trip = "trip"
-[[happening]]
+[[event]]
 at = "10 us"
 what = "line-on"
 line = "on"
@@ -165,14 +165,14 @@ line = "on"
 end = "3 ms"
 base = "10 us"
 [record]
-signals = ["i(L1)", "v(d)"]
+signals = ["L1.current", "voltage(d)"]
 "#;
 
-fn guarded(resistances: &str) -> Folder {
+fn protected(resistances: &str) -> Folder {
     let folder = Folder::new("");
-    fs::write(folder.path("rl.toml"), GUARDED).unwrap();
+    fs::write(folder.path("rl.toml"), PROTECTED).unwrap();
     let plan = format!(
-        "format = 1\nscenario = \"rl.toml\"\n[sampling]\nkind = \"grid\"\n[[vary]]\nname = \"R\"\nvalue = \"component.R1.resistance\"\nkind = \"values\"\nvalues = [{resistances}]\n[[output]]\nname = \"end\"\nsignal = \"i(L1)\"\nmeasure = \"end\"\n"
+        "format = 2\nscenario = \"rl.toml\"\n[sampling]\nkind = \"grid\"\n[[vary]]\nname = \"R\"\nvalue = \"component.R1.resistance\"\nkind = \"values\"\nvalues = [{resistances}]\n[[output]]\nname = \"end\"\nsignal = \"L1.current\"\nmeasure = \"end\"\n"
     );
     fs::write(folder.path("plan.toml"), plan).unwrap();
     folder
@@ -181,20 +181,20 @@ fn guarded(resistances: &str) -> Folder {
 /// One variant of eight trips: it is run alone, with the bits that it has alone; the others march on. Where all trip,
 /// each at its own instant, all are run alone.
 #[test]
-fn a_variant_whose_guard_trips_is_finished_alone() {
+fn a_variant_whose_protection_trips_is_finished_alone() {
     let cases = [
         ("2.5, 2.6, 2.7, 1.0, 2.8, 2.9, 3.0, 3.1, 3.2, 3.3", vec![3], 9),
         ("1.0, 1.1, 1.2, 1.3, 1.4, 1.5, 1.6, 1.7, 2.5", (0..9).collect(), 0),
     ];
     for (resistances, alone_in, abreast) in cases {
-        let folder = guarded(resistances);
+        let folder = protected(resistances);
         let (_, _, alone) = run(&folder, "alone", &["--lanes", "1"]);
         let (told, header, lanes) = run(&folder, "lanes", &[]);
         assert_eq!(told["lanes"]["abreast"], abreast);
         for k in &alone_in {
             assert_eq!(alone[*k], lanes[*k], "variant {k} is not what it is alone");
         }
-        let largest = header.iter().position(|h| h == "i(L1).largest [A]").unwrap();
+        let largest = header.iter().position(|h| h == "L1.current.largest [A]").unwrap();
         for row in &lanes {
             let (r, end, most): (f64, f64, f64) =
                 (row[1].parse().unwrap(), row[2].parse().unwrap(), row[largest].parse().unwrap());
@@ -210,7 +210,7 @@ fn a_variant_whose_guard_trips_is_finished_alone() {
     }
 }
 
-/// Values that decide the schedule (the end of a run, a happening's instant) part variants into blocks of their own kind,
+/// Values that decide the schedule (the end of a run, an event's instant) part variants into blocks of their own kind,
 /// whatever the order of the grid.
 #[test]
 fn variants_of_one_schedule_find_each_other() {
@@ -229,7 +229,7 @@ kind = "values"
 values = ["1 ms", "2 ms", "3 ms"]
 [[output]]
 name = "reached"
-signal = "v(out)"
+signal = "voltage(out)"
 measure = "end"
 "#;
     let folder = Folder::new(grid);
@@ -270,18 +270,18 @@ fn a_torn_block_is_completed_with_the_same_bits() {
     let other = folder.batch("whole.h5", &["--resume", "--lanes", "4"]);
     assert!(other.code == 2 && other.err.contains("up to 8 at a time, not 4"), "{}", other.err);
     let plan = fs::read_to_string(folder.path("plan.toml")).unwrap();
-    fs::write(folder.path("plan.toml"), plan.replacen("format = 1", "format = 1\nlanes = 3", 1)).unwrap();
+    fs::write(folder.path("plan.toml"), plan.replacen("format = 2", "format = 2\nlanes = 3", 1)).unwrap();
     let refused = folder.batch("refused.h5", &[]);
     assert!(refused.code == 2 && refused.err.contains("1, 4 or 8"), "{}", refused.err);
 }
 
-/// Guards that trip at one instant (the blanking's end) in all lanes, on currents that differ: each variant has its own
+/// Protections that trip at one instant (the blanking's end) in all lanes, on currents that differ: each variant has its own
 /// let-through, from the mark on; while the winding charges i = (V/R)(1 − e^(−tR/L)), and ∫ i² dt of it is elementary.
 #[test]
 fn every_variant_has_its_own_let_through() {
-    let folder = guarded("0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.1, 1.2");
+    let folder = protected("0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.1, 1.2");
     let blind = "trip = \"trip\"\nblanking = \"1 ms\"\nblanking-drive = \"drive\"\n";
-    let text = GUARDED
+    let text = PROTECTED
         .replace("trip = \"trip\"\n", blind)
         .replace("what = \"line-on\"\n", "what = \"line-on\"\nfault = true\n");
     fs::write(folder.path("rl.toml"), text).unwrap();

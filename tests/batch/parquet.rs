@@ -13,7 +13,7 @@ fn a_parquet_table_is_a_list_of_the_same_bits() {
     let folder = Folder::new(TOLERANCES);
     let args = ["--csv", &folder.text("t.csv"), "--parquet", &folder.text("t.parquet")];
     assert!(folder.batch("t.h5", &args).code <= 1);
-    let list = "format = 1\nscenario = \"rc.toml\"\n[sampling]\nkind = \"list\"\nfile = \"t.parquet\"\n\
+    let list = "format = 2\nscenario = \"rc.toml\"\n[sampling]\nkind = \"list\"\nfile = \"t.parquet\"\n\
                 [[vary]]\nname = \"R\"\nvalue = \"component.R1.resistance\"\nkind = \"column\"\ncolumn = \"R\"\n";
     fs::write(folder.path("plan.toml"), list).unwrap();
     let again = folder.batch("again.h5", &["--csv", &folder.text("again.csv")]);
@@ -73,7 +73,7 @@ print("read and written")
     assert!(said.contains("read and written"), "{said}");
     for name in ["list", "texts"] {
         let list = format!(
-            "format = 1\nscenario = \"rc.toml\"\n[sampling]\nkind = \"list\"\nfile = \"{name}.parquet\"\n\
+            "format = 2\nscenario = \"rc.toml\"\n[sampling]\nkind = \"list\"\nfile = \"{name}.parquet\"\n\
              [[vary]]\nname = \"R\"\nvalue = \"component.R1.resistance\"\nkind = \"column\"\ncolumn = \"R in\"\n"
         );
         fs::write(folder.path("plan.toml"), list).unwrap();

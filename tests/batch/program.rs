@@ -12,9 +12,9 @@ use crate::common::program::{Done, joulestep};
 
 /// A source charges a capacitor through a resistor.
 const RC: &str = r#"
-format = 1
+format = 2
 [[component]]
-name = "V1"
+name = "supply"
 kind = "voltage-source"
 pins = ["in", "gnd"]
 value = "1 V"
@@ -33,10 +33,10 @@ end = "8 ms"
 base = "20 us"
 start = "stated"
 [record]
-signals = ["v(out)"]
+signals = ["voltage(out)"]
 [[limit]]
 name = "current"
-signal = "i(R1)"
+signal = "R1.current"
 max = "1.2 mA"
 "#;
 
@@ -46,7 +46,7 @@ impl Folder {
     pub(super) fn new(plan: &str) -> Self {
         let folder = Self(tempfile::tempdir().unwrap());
         fs::write(folder.path("rc.toml"), RC).unwrap();
-        fs::write(folder.path("plan.toml"), format!("format = 1\nscenario = \"rc.toml\"\n{plan}")).unwrap();
+        fs::write(folder.path("plan.toml"), format!("format = 2\nscenario = \"rc.toml\"\n{plan}")).unwrap();
         folder
     }
     pub(super) fn path(&self, name: &str) -> PathBuf {
@@ -86,7 +86,7 @@ median = "1 kohm"
 log-deviation = 0.1
 [[output]]
 name = "settled"
-signal = "v(out)"
+signal = "voltage(out)"
 measure = "settling-time"
 target = "1 V"
 band = "20 mV"
@@ -229,7 +229,7 @@ fn a_search_finds_where_a_limit_is_just_met() {
 kind = "list"
 file = "list.csv"
 [[vary]]
-value = "component.V1.value"
+value = "component.supply.value"
 kind = "column"
 column = "U"
 [[vary]]
@@ -276,7 +276,7 @@ fn broken_plans_are_told_with_line_and_column() {
         (
             vary("component.R2.resistance", "1"),
             "plan.toml:6:9: vary[1].value: `component` has no member `R2`",
-            "`V1`, `R1` or `C1`",
+            "`supply`, `R1` or `C1`",
         ),
         (
             vary("component.R1.resistance", "\"1 ohm\", \"2 V\""),
@@ -290,9 +290,9 @@ fn broken_plans_are_told_with_line_and_column() {
             "",
         ),
         (
-            TOLERANCES.replace("\"v(out)\"", "\"v(in)\""),
-            "the scenario does not record `v(in)`",
-            "expected `v(out)`",
+            TOLERANCES.replace("\"voltage(out)\"", "\"voltage(in)\""),
+            "the scenario does not record `voltage(in)`",
+            "expected `voltage(out)`",
         ),
         (TOLERANCES.replace("monte-carlo", "latin"), "[sampling] has no kind `latin`", "`latin-hypercube`"),
         (

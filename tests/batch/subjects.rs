@@ -23,7 +23,7 @@ pub(super) fn table(folder: &Folder, name: &str) -> (BTreeMap<String, Vec<f64>>,
 /// A folder with a plan that names no scenario.
 pub(super) fn plan(text: &str) -> Folder {
     let folder = Folder::new("");
-    fs::write(folder.path("plan.toml"), format!("format = 1\n{text}")).unwrap();
+    fs::write(folder.path("plan.toml"), format!("format = 2\n{text}")).unwrap();
     folder
 }
 
@@ -144,7 +144,7 @@ tolerance = 1e-6
 }
 
 #[test]
-fn a_package_stack_is_varied_with_the_part_and_solved_once_for_each_of_its_shapes() {
+fn a_package_package_is_varied_with_the_part_and_solved_once_for_each_of_its_shapes() {
     let grid = r#"
 [rating]
 part = "cascode-700v-7m"
@@ -236,7 +236,7 @@ values = ["48 degC", "58 degC"]
     fs::write(folder.path("mine.toml"), mine).unwrap();
     let done = folder.batch("t.h5", &[]);
     assert_eq!(done.code, 5, "{}{}", done.out, done.err);
-    assert_eq!(done.out.matches("NOT PROVEN: part and package stack mean different dies: `area`").count(), 1);
+    assert_eq!(done.out.matches("NOT PROVEN: part and package mean different dies: `area`").count(), 1);
 }
 
 /// Charge balance: the estimate goes as 1/I. Losses are those that `dead-time` tells; the dead time of least loss found

@@ -1,4 +1,4 @@
-//! Almost ideal diodes, clamps and varistors: vectors C06, C13, C14, C26, C35 (Mohan, Undeland & Robbins, Power
+//! Almost ideal diodes, clamps and varistors: closed forms (Mohan, Undeland & Robbins, Power
 //! Electronics, ch. 5 and 9, from memory; derived). The instants at which a diode stops are not known to the program:
 //! the windows find them.
 
@@ -22,9 +22,9 @@ fn windows(setup: &mut Setup<f64>, base: f64, volt: f64, ampere: f64) {
 
 const IDEAL: Knee = Knee { at: 0.0, g_on: 1e6, g_off: 1e-9 };
 
-/// C06: half a sine charges the capacitor to 2V − v₀; i_pk = (V − v₀)√(C/L), π√(LC), I²t.
+/// Half a sine charges the capacitor to 2V − v₀; i_pk = (V − v₀)√(C/L), π√(LC), I²t.
 #[test]
-fn c06_resonant_charging_through_a_diode() {
+fn resonant_charging_through_a_diode() {
     let cases = [
         [48.0, 1e-5, 1e-4, 0.0, 96.0, 151.789327688082, 9.9345882657961e-05, 1.14446456821971],
         [320.0, 5e-5, 1e-5, -40.0, 680.0, 160.996894379985, 7.02481473104073e-05, 0.910415989142878],
@@ -50,10 +50,10 @@ fn c06_resonant_charging_through_a_diode() {
     }
 }
 
-/// C13: the current of an inductor into a clamp of constant voltage against the bus:
+/// The current of an inductor into a clamp of constant voltage against the bus:
 /// t = (L/R)ln(1 + IR/V_x), E = V_c(L/R)(I − (V_x/R)ln(1 + IR/V_x)), V_x = V_c − V_b; their limits for R = 0.
 #[test]
-fn c13_turn_off_into_a_clamp() {
+fn turn_off_into_a_clamp() {
     let cases = [
         [2e-5, 100.0, 400.0, 700.0, 0.0, 6.66666666666667e-06, 0.233333333333333],
         [2e-5, 100.0, 400.0, 700.0, 0.5, 6.16602719309033e-06, 0.21026857890206],
@@ -75,9 +75,9 @@ fn c13_turn_off_into_a_clamp() {
     }
 }
 
-/// C14: the same into V = K·iᵇ, until the current has fallen to I₁ (closed integrals over the current).
+/// The same into V = K·iᵇ, until the current has fallen to I₁ (closed integrals over the current).
 #[test]
-fn c14_turn_off_into_a_varistor() {
+fn turn_off_into_a_varistor() {
     let cases = [
         [2e-5, 100.0, 1.0, 400.0, 560.0, 0.04, 673.268083385751, 8.04431161465661e-06, 0.254196595480904],
         [5e-5, 60.0, 0.5, 48.0, 75.0, 0.05, 92.0383503340262, 7.55396436505904e-05, 0.193665675138182],
@@ -99,9 +99,9 @@ fn c14_turn_off_into_a_varistor() {
     }
 }
 
-/// C26: half-wave rectifier with R-L load; extinction angle from sin(β − θ) + sin θ·e^{−β/tan θ} = 0.
+/// Half-wave rectifier with R-L load; extinction angle from sin(β − θ) + sin θ·e^{−β/tan θ} = 0.
 #[test]
-fn c26_a_rectifier_with_an_inductive_load_stops_at_the_extinction_angle() {
+fn a_rectifier_with_an_inductive_load_stops_at_the_extinction_angle() {
     let cases = [
         [10.0, 0.0318309886, 225.78737684425, 8.78673381494234, 24.5969416380397],
         [25.0, 0.2, 257.258803326949, 2.52742145960097, 6.33718629957452],
@@ -129,9 +129,9 @@ fn c26_a_rectifier_with_an_inductive_load_stops_at_the_extinction_angle() {
     }
 }
 
-/// C35: first pulse of a double-pulse test to the wanted current, then the droop while a diode freewheels.
+/// First pulse of a double-pulse test to the wanted current, then the droop while a diode freewheels.
 #[test]
-fn c35_a_double_pulse_test_reaches_its_currents() {
+fn a_double_pulse_test_reaches_its_currents() {
     let cases = [
         [400.0, 1e-4, 0.05, 20.0, 1.5, 5e-6, 5.00626043623706e-06, 19.875156119873],
         [600.0, 5e-5, 0.02, 100.0, 1.8, 3e-6, 8.34725316378658e-06, 99.7721367452964],

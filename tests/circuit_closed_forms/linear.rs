@@ -1,4 +1,4 @@
-//! R, L, C (textbook; derived): vectors C01 to C05.
+//! R, L, C (textbook; derived).
 
 use joulestep_engine::circuit::graph::{Circuit, GROUND};
 use joulestep_engine::circuit::probe::Probe;
@@ -8,9 +8,9 @@ use joulestep_engine::step::method::{ESDIRK4, TR_BDF2};
 use super::{energies, run, stated};
 use crate::common::rig::{column, near, peak, supply, v};
 
-/// C01: v = V − (V − v₀)e^{−t/RC}, i, ∫i²R, Cv²/2; both methods (order 2 with ten times the steps).
+/// v = V − (V − v₀)e^{−t/RC}, i, ∫i²R, Cv²/2; both methods (order 2 with ten times the steps).
 #[test]
-fn c01_a_capacitor_charges_through_a_resistor() {
+fn a_capacitor_charges_through_a_resistor() {
     let cases = [
         [
             400.0,
@@ -54,9 +54,9 @@ fn c01_a_capacitor_charges_through_a_resistor() {
     }
 }
 
-/// C02: i = V/R + (i₀ − V/R)e^{−tR/L}.
+/// i = V/R + (i₀ − V/R)e^{−tR/L}.
 #[test]
-fn c02_a_current_rises_through_an_inductor() {
+fn a_current_rises_through_an_inductor() {
     let cases = [
         [
             48.0,
@@ -95,9 +95,9 @@ fn c02_a_current_rises_through_an_inductor() {
     }
 }
 
-/// C03, C04, C05: step response of R-L-C in series, all three dampings.
+/// Step response of R-L-C in series, all three dampings.
 #[test]
-fn c03_to_c05_series_resonance_in_all_dampings() {
+fn series_resonance_in_all_dampings() {
     let cases = [
         [400.0, 2.0, 5e-8, 2e-9, 5e-8, 402.217780729636, -29.515857545842],
         [48.0, 0.05, 1e-6, 1e-5, 2e-5, 18.8434947450437, 1.99236313376499],

@@ -1,4 +1,4 @@
-//! Ramps, gates and soft starts: vectors C31, C32, C33 (derived; C32's formulas: Baliga, Fundamentals of Power
+//! Ramps, gates and soft starts: closed forms (derived; delay and slope of a gate: Baliga, Fundamentals of Power
 //! Semiconductor Devices, ch. 6, and Mohan, Undeland & Robbins, ch. 22, from memory).
 
 use joulestep_engine::circuit::graph::{Circuit, GROUND};
@@ -9,10 +9,10 @@ use joulestep_engine::run::setup::Setup;
 use super::{energies, run, stated};
 use crate::common::rig::{fixed, near, supply, v};
 
-/// C31: a switch lets the voltage of C ∥ R rise in a straight line; what it takes itself is CV²/2 + V²T/6R, most at
+/// A switch lets the voltage of C ∥ R rise in a straight line; what it takes itself is CV²/2 + V²T/6R, most at
 /// v* = V/2 − RCV/2T (0 where that is negative). The switch is a source that drops V − v.
 #[test]
-fn c31_a_soft_start_heats_the_switch() {
+fn a_soft_start_heats_the_switch() {
     let cases = [
         [48.0, 0.0022, 50.0, 0.02, 2.688, 253.44, 0.0],
         [800.0, 0.0001, 400.0, 0.1, 58.6666666666667, 784.0, 240.0],
@@ -38,10 +38,10 @@ fn c31_a_soft_start_heats_the_switch() {
     }
 }
 
-/// C32: t_d = R_g·C_iss·ln(V/(V − V_th)); the slope (V − V_pl)/(R_g·C_gd) while the gate is held at V_pl (here by a
+/// t_d = R_g·C_iss·ln(V/(V − V_th)); the slope (V − V_pl)/(R_g·C_gd) while the gate is held at V_pl (here by a
 /// transistor of endless gain: a controlled source of gain 10¹¹); the source gives Q·V whatever R_g.
 #[test]
-fn c32_a_gate_is_charged_through_its_resistor() {
+fn a_gate_is_charged_through_its_resistor() {
     let cases = [
         [12.0, 5.0, 1.5e-9, 2e-11, 4.5, 6.0, 3e-8, 3.52502721934302e-09, 60000000000.0, 3.6e-07],
         [10.0, 2.0, 9e-10, 8e-12, 2.0, 3.2, 1.2e-8, 4.01658392365578e-10, 425000000000.0, 1.2e-07],
@@ -80,9 +80,9 @@ fn c32_a_gate_is_charged_through_its_resistor() {
     }
 }
 
-/// C33: the gate behind R_g while the drain rises with slope s: R_g·C_gd·s·(1 − e^{−t/R_g(C_gs + C_gd)}).
+/// The gate behind R_g while the drain rises with slope s: R_g·C_gd·s·(1 − e^{−t/R_g(C_gs + C_gd)}).
 #[test]
-fn c33_a_rising_drain_lifts_the_gate() {
+fn a_rising_drain_lifts_the_gate() {
     let cases = [
         [5.0, 1.5e-11, 1e-9, 400.0, 5e10, 2.97477257403581],
         [50.0, 5e-12, 3e-9, 650.0, 1e11, 1.05847034176816],

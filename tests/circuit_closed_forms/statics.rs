@@ -1,6 +1,6 @@
-//! Operating points and charge balances of devices: vectors C16 (Corless et al., Adv. Comput. Math. 5 (1996) 329;
-//! Banwell & Jayakumar, Electron. Lett. 36 (2000) 291), C17 and C18 (Shichman & Hodges 1968; Sedra & Smith), C20, C21
-//! (derived).
+//! Operating points and charge balances of devices: a diode behind a resistor (Corless et al., Adv. Comput. Math. 5
+//! (1996) 329; Banwell & Jayakumar, Electron. Lett. 36 (2000) 291), square laws (Shichman & Hodges 1968; Sedra & Smith),
+//! the middle node of a cascode (derived).
 
 use joulestep_engine::circuit::graph::{Circuit, GROUND};
 use joulestep_engine::circuit::probe::Probe;
@@ -23,9 +23,9 @@ fn none() -> Depletion<f64> {
     Depletion::new(0.0, 1.0, 0.5)
 }
 
-/// C16: I = (nV_t/R)·W(…) − I_s.
+/// I = (nV_t/R)·W(…) − I_s.
 #[test]
-fn c16_a_diode_behind_a_resistor() {
+fn a_diode_behind_a_resistor() {
     let cases = [
         [5.0, 10.0, 1e-14, 1.0, 300.0, 0.418912364721144, 0.810876352788559],
         [3.4, 0.02, 1e-18, 1.6, 423.15, 38.4490611164033, 2.63101877767193],
@@ -39,7 +39,7 @@ fn c16_a_diode_behind_a_resistor() {
         // The vectors state I_s at the temperature itself: the law's own temperature stays where parts are stated.
         let diode = Diode {
             saturation,
-            emission: n * kelvin / STATED_AT,
+            ideality: n * kelvin / STATED_AT,
             gap: 1.12,
             power: 3.0,
             breakdown: None,
@@ -54,9 +54,9 @@ fn c16_a_diode_behind_a_resistor() {
     }
 }
 
-/// C17: both regions of the square law with a resistive load.
+/// Both regions of the square law with a resistive load.
 #[test]
-fn c17_a_mosfet_with_a_resistive_load() {
+fn a_mosfet_with_a_resistive_load() {
     let cases = [
         [10.0, 2.0, 4.0, 2.5, 1.5, 0.0, 1.6875, 6.625],
         [10.0, 2.0, 8.0, 2.5, 1.5, 0.0, 4.69872580441254, 0.602548391174928],
@@ -90,9 +90,9 @@ fn jfet(idss: f64, pinch_off: f64, cds: f64) -> SquareLawJfet<f64> {
     SquareLawJfet { pinch_off, k, lambda: 0.0, drain_gate: none(), source_gate: none(), cds }
 }
 
-/// C18: I = I_DSS(1 − V_gs/V_p)² with V_gs = −I·R_s: the self-limited saturation current of a stack.
+/// I = I_DSS(1 − V_gs/V_p)² with V_gs = −I·R_s: the self-limited saturation current of a cascode.
 #[test]
-fn c18_a_jfet_biased_by_its_source_resistor() {
+fn a_jfet_biased_by_its_source_resistor() {
     let cases = [
         [120.0, -8.0, 0.02, 77.8402017205783, -1.55680403441157, 0.0333333333333333],
         [500.0, -12.0, 0.001, 462.223238211354, -0.462223238211354, 0.012],
@@ -116,9 +116,9 @@ fn c18_a_jfet_biased_by_its_source_resistor() {
     }
 }
 
-/// C20: the middle node of a blocking stack where the MOSFET's leakage puts it: |V_p|(1 − √(I/I_DSS)).
+/// The middle node of a blocking cascode where the MOSFET's leakage puts it: |V_p|(1 − √(I/I_DSS)).
 #[test]
-fn c20_leakage_sets_the_middle_node() {
+fn leakage_sets_the_middle_node() {
     for [idss, vp, leak, vm] in [[240.0, -7.0, 1e-6, 6.99954815194294], [60.0, -12.0, 1e-4, 11.9845080666152]]
     {
         let mut c = Circuit::new();
@@ -132,16 +132,16 @@ fn c20_leakage_sets_the_middle_node() {
     }
 }
 
-/// C21: after pinch-off the drain rises on its own and the capacitances divide its charge; above the breakdown
+/// After pinch-off the drain rises on its own and the capacitances divide its charge; above the breakdown
 /// voltage the rest goes through the MOSFET's avalanche.
 #[test]
-fn c21_charge_balance_sets_the_middle_node_and_its_avalanche() {
+fn charge_balance_sets_the_middle_node_and_its_avalanche() {
     let cases = [
         [400.0, 7.0, 3e-11, 9e-10, 9e-10, 0.45, 28.0, 17.0029964872663, 0.0, 0.0],
         [800.0, 7.0, 6e-11, 7e-10, 6e-10, 0.45, 28.0, 28.0, 2.85879843888162e-08, 8.00463562886853e-07],
         [1000.0, 6.0, 9e-11, 5e-10, 4e-10, 0.5, 25.0, 25.0, 7.65893430165449e-08, 1.91473357541362e-06],
     ];
-    for [vd, vm0, cds, cgs, cm, grading, bv, vm, q_av, e_av] in cases {
+    for [vd, vm0, cds, cgs, cm, exponent, bv, vm, q_av, e_av] in cases {
         let mut c = Circuit::new();
         // The last 10 V come slowly: at the corner the clamp's current ends at once, and a step that begins there
         // carries a quarter of its length of the old one.
@@ -160,7 +160,7 @@ fn c21_charge_balance_sets_the_middle_node_and_its_avalanche() {
             leakage: 0.0,
             cgs: 0.0,
             drain_gate: none(),
-            drain_source: Depletion::new(cm, 0.7, grading),
+            drain_source: Depletion::new(cm, 0.7, exponent),
         };
         c.law("M", "mosfet", &[middle, GROUND, GROUND], mosfet, 300.0).unwrap();
         let knee = Knee { at: bv, g_on: 1e4, g_off: 0.0 };
@@ -189,5 +189,5 @@ fn a_capacitor_behind_a_reversed_diode_is_at_the_supply() {
     c.resistor("R", b, d, 1e-4).unwrap();
     c.capacitor("C", d, GROUND, 15.6e-6, None).unwrap();
     let run = Setup::new(c).ready().expect("an operating point");
-    near("v(d)", run.read(&v(d)), 12.0, 1e-4);
+    near("voltage(d)", run.read(&v(d)), 12.0, 1e-4);
 }

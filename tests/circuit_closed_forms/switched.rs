@@ -1,4 +1,4 @@
-//! Capacitors and inductors behind switches and steps: vectors C11, C12, C22, C23 (derived; C11 by matrix
+//! Capacitors and inductors behind switches and steps (derived; the snubbed ring by matrix
 //! exponential, method of McMurray, IEEE Trans. Ind. Appl. IA-8 (1972) 593, from memory).
 
 use joulestep_engine::circuit::graph::{Circuit, GROUND};
@@ -11,10 +11,10 @@ use joulestep_engine::step::schedule::Steps;
 use super::{energies, run, stated};
 use crate::common::rig::{column, near, peak, sequence, supply, tight, v};
 
-/// C11: L − C_oss ring with an R-C snubber across C_oss, excited by V_dc and I₀; without the snubber
+/// L − C_oss ring with an R-C snubber across C_oss, excited by V_dc and I₀; without the snubber
 /// V_dc + √(V_dc² + I₀²L/C).
 #[test]
-fn c11_a_snubber_limits_the_peak() {
+fn a_snubber_limits_the_peak() {
     let cases = [
         [
             400.0,
@@ -77,9 +77,9 @@ fn c11_a_snubber_limits_the_peak() {
     }
 }
 
-/// C12: E_R = C(V − v₀)²/2 for one step, divided by N for N equal ones, independent of R.
+/// E_R = C(V − v₀)²/2 for one step, divided by N for N equal ones, independent of R.
 #[test]
-fn c12_precharge_loses_half_whatever_the_resistance() {
+fn precharge_loses_half_whatever_the_resistance() {
     let cases = [
         [400.0, 0.0, 0.001, 10.0, 1.0, 80.0, 80.0, 160.0],
         [400.0, 0.0, 0.001, 0.1, 4.0, 20.0, 80.0, 100.0],
@@ -106,10 +106,10 @@ fn c12_precharge_loses_half_whatever_the_resistance() {
     }
 }
 
-/// C22: two capacitors closed on each other; the voltage is charge balance, the loss C₁C₂/(C₁+C₂)·ΔV²/2 whatever the
+/// Two capacitors closed on each other; the voltage is charge balance, the loss C₁C₂/(C₁+C₂)·ΔV²/2 whatever the
 /// switch. Resolved (switch of 10 Ω), the loss is the switch's heat.
 #[test]
-fn c22_two_capacitors_share_their_charge() {
+fn two_capacitors_share_their_charge() {
     let cases = [
         [1e-5, 100.0, 5e-6, 20.0, 73.3333333333333, 0.0106666666666667],
         [0.001, 400.0, 0.001, 0.0, 200.0, 40.0],
@@ -127,7 +127,7 @@ fn c22_two_capacitors_share_their_charge() {
 /// The same with a switch of 1 mΩ, whose time constant of 3.3 ns is a twentieth of the shortest step: the charge is
 /// shared at once.
 #[test]
-fn c22_the_charge_is_shared_at_once_through_a_hard_switch() {
+fn the_charge_is_shared_at_once_through_a_hard_switch() {
     let (c1, v1, c2, v2, volt) = (1e-5, 100.0, 5e-6, 20.0, 73.3333333333333);
     let (mut setup, nodes) = shared(c1, v1, c2, v2, 1e3);
     setup.steps = Steps { base: 1e-6, finest: 4, calm: 2 };
@@ -161,10 +161,10 @@ fn shared(
     (setup, nodes)
 }
 
-/// C23: V_dc + L·di/dt while a current source brings the current down in a straight line (an inductor in series with a
+/// V_dc + L·di/dt while a current source brings the current down in a straight line (an inductor in series with a
 /// current source: index 2); and the peak V_dc + I·√(L/C) of the ideal switch.
 #[test]
-fn c23_overvoltage_of_a_stray_inductance() {
+fn overvoltage_of_a_stray_inductance() {
     let cases = [
         [400.0, 50.0, 3e-8, 2.5e-8, 3e-10, 460.0, 900.0],
         [48.0, 80.0, 3e-9, 8e-9, 1.5e-9, 78.0, 161.137084989848],

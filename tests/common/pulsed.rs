@@ -1,5 +1,5 @@
 //! A small breaker for checks of the loop: a bus of 400 V behind a diode and an inductor on a square-law MOSFET with a
-//! varistor across it; a drive, a guard that trips on the current, a heat network under diode and MOSFET. It closes
+//! varistor across it; a drive, a protection that trips on the current, a heat network under diode and MOSFET. It closes
 //! at 1 µs onto the inductor alone and trips at 80 A; the varistor then brings the current down.
 
 use joulestep_engine::circuit::graph::{Circuit, GROUND, HeatId, NodeId};
@@ -8,7 +8,7 @@ use joulestep_engine::circuit::wave::Wave;
 use joulestep_engine::control::crossing::Sense;
 use joulestep_engine::control::detect::{Criterion, Level};
 use joulestep_engine::control::drive::{Delays, Drive, Gate, Output};
-use joulestep_engine::control::guard::{Guard, Retry, Settings};
+use joulestep_engine::control::protection::{Protection, Retry, Settings};
 use joulestep_engine::recorder::EventKind;
 use joulestep_engine::run::setup::Setup;
 use joulestep_engine::run::watch::Watch;
@@ -27,7 +27,7 @@ use super::rig::{channel, raise, sequence, supply, v};
 /// When it is over, s.
 pub const END: f64 = 16e-6;
 
-/// The setup at default windows, and its drain. The base step is shorter than the guard's delay: a guard looks at ends
+/// The setup at default windows, and its drain. The base step is shorter than the protection's delay: a protection looks at ends
 /// of steps only, and what it should have ordered before that comes late.
 pub fn pulsed() -> (Setup<f64>, NodeId) {
     let mut c = Circuit::new();
@@ -35,7 +35,7 @@ pub fn pulsed() -> (Setup<f64>, NodeId) {
     let [a, drain, gate] = ["a", "drain", "gate"].map(|n| c.node(n));
     let diode = Diode {
         saturation: 1e-12,
-        emission: 1.2,
+        ideality: 1.2,
         gap: 1.12,
         power: 3.0,
         breakdown: None,
@@ -82,7 +82,7 @@ pub fn pulsed() -> (Setup<f64>, NodeId) {
     let criteria = vec![Criterion::Level(level)];
     let settings =
         Settings { criteria, delay: 300e-9, trip, retry: Retry::NONE, reset: None, let_through: None };
-    setup.controllers.push(Box::new(Guard::new("guard", settings).unwrap()));
+    setup.controllers.push(Box::new(Protection::new("protection", settings).unwrap()));
     let delays = Delays { on: 50e-9, off: 50e-9, dead: 0.0 };
     setup.controllers.push(Box::new(Drive::new("drive", command, vec![trip], delays, gate).unwrap()));
     let term = |tau, m: [f64; 4]| FosterMatrixTerm { time_constant: tau, resistances: m.to_vec() };

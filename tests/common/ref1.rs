@@ -1,5 +1,5 @@
-//! REF-1: a cascode double-pulse circuit of textbook laws, its elements and values as written in its specification
-//! (the reference solution was computed elsewhere, with a general-purpose library for such equations).
+//! REF-1: a cascode double-pulse circuit of textbook laws, elements and values as in `benches/ida/ref1_circuit.h`
+//! (the reference solution was computed with SUNDIALS IDA, a general-purpose library for such equations).
 
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::circuit::graph::{Circuit, ComponentId, GROUND, NodeId, WaveId};
@@ -113,7 +113,7 @@ pub fn ref1_varied<L: Lane>(duty: Duty, varied: Varied<L>) -> Result<Ref1<L>, Ci
     // The specification states nVt; the law takes n at 25 °C.
     let diode = Diode {
         saturation: x(1e-14),
-        emission: x(0.0517 / (BOLTZMANN_OVER_CHARGE * STATED_AT)),
+        ideality: x(0.0517 / (BOLTZMANN_OVER_CHARGE * STATED_AT)),
         gap: x(1.12),
         power: x(3.0),
         breakdown: None,

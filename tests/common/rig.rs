@@ -3,7 +3,7 @@
 use joulestep_engine::circuit::graph::{Circuit, ComponentId, GROUND, LineId, NodeId};
 use joulestep_engine::circuit::probe::{Channel, Probe};
 use joulestep_engine::circuit::wave::Wave;
-use joulestep_engine::control::sequence::{Deed, Happening, Sequence};
+use joulestep_engine::control::sequence::{Deed, ScheduledEvent, Sequence};
 use joulestep_engine::run::setup::Setup;
 use joulestep_engine::step::schedule::Steps;
 use joulestep_engine::step::stage::Tolerance;
@@ -38,10 +38,10 @@ pub fn channel(name: &str, probe: Probe) -> Channel {
 
 /// A sequence of deeds at instants (s).
 pub fn sequence(setup: &mut Setup<f64>, deeds: &[(f64, Deed)]) {
-    let happening =
-        |&(at, deed): &(f64, Deed)| Happening { at, subject: String::new(), note: String::new(), deed };
-    let happenings = deeds.iter().map(happening).collect();
-    setup.controllers.push(Box::new(Sequence::new("sequence", happenings).unwrap()));
+    let event =
+        |&(at, deed): &(f64, Deed)| ScheduledEvent { at, subject: String::new(), note: String::new(), deed };
+    let events = deeds.iter().map(event).collect();
+    setup.controllers.push(Box::new(Sequence::new("sequence", events).unwrap()));
 }
 
 /// A line set to true at an instant.

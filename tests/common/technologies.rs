@@ -31,7 +31,7 @@ pub fn rest(part: &Part, gate: f64, feed: Feed, celsius: f64) -> AtRest {
 
 /// The gate voltage at which a switch is fully on by its own statement, V.
 pub fn on_gate(part: &Part) -> f64 {
-    let key = if part.kind == "stack" { "mosfet-on-gate-voltage" } else { "on-gate-voltage" };
+    let key = if part.kind == "cascode" { "mosfet-on-gate-voltage" } else { "on-gate-voltage" };
     part.values.number(key)
 }
 
@@ -45,11 +45,11 @@ pub fn square_millimetres(part: &Part, die: &str) -> f64 {
     part.die(die).unwrap().area * 1e6
 }
 
-/// Specific on-resistance of a die, mΩ·cm², from its voltage at 1 A: of the JFET of a stack, of the only die else.
+/// Specific on-resistance of a die, mΩ·cm², from its voltage at 1 A: of the JFET of a cascode, of the only die else.
 pub fn specific(part: &Part, celsius: f64) -> f64 {
     let rest = rest(part, on_gate(part), Feed::Current(1.0), celsius);
     let (die, volts) = match part.kind {
-        "stack" => ("jfet", rest.read("jfet-voltage").unwrap()),
+        "cascode" => ("jfet", rest.read("jfet-voltage").unwrap()),
         _ => ("mosfet", rest.voltage()),
     };
     volts * square_millimetres(part, die) * 10.0

@@ -77,7 +77,7 @@ const IDEAL: [(&str, f64); 5] = [
 
 /// Diodes that stand for ideal ones: 0.2 V at 10 A.
 fn diode() -> Part {
-    let text = "kind = \"diode\"\n[params]\nsaturation-current = \"1 uA\"\nemission = 0.51\n";
+    let text = "kind = \"diode\"\n[params]\nsaturation-current = \"1 uA\"\nideality = 0.51\n";
     joulestep::parts::load("diode.toml", &|_| Ok(text.to_string())).expect("a part").part
 }
 
@@ -85,7 +85,7 @@ pub fn near(found: f64, expected: f64, relative: f64, what: &str) {
     assert!((found / expected - 1.0).abs() <= relative, "{what}: {found}, expected {expected}");
 }
 
-/// C07: exact periodic state of the ideal switched LC (matrix exponential); means from V = D·V_in.
+/// Exact periodic state of the ideal switched LC (matrix exponential); means from V = D·V_in.
 #[test]
 fn buck_in_continuous_conduction() {
     let cases = [
@@ -117,7 +117,7 @@ fn buck_in_continuous_conduction() {
         let (low, high) = found.extremes(1);
         near(high - low, v_pp, 1e-4, "ripple");
         near(found.mean(1), v, 1e-4, "output");
-        // C27: the upper switch's current is a trapezoid, but for the bend that the output's ripple gives it: rms
+        // The upper switch's current is a trapezoid, but for the bend that the output's ripple gives it: rms
         // √(D(a² + ab + b²)/3), mean D(a + b)/2 (Erickson & Maksimovic, appendix A).
         near(found.rms(2), (d * (i_min * i_min + i_min * i_max + i_max * i_max) / 3.0).sqrt(), 1e-3, "rms");
         near(found.mean(2), d * (i_min + i_max) / 2.0, 1e-3, "mean of the switch");
@@ -126,7 +126,7 @@ fn buck_in_continuous_conduction() {
 
 const BUCK: [(&str, &str); 3] = [("choke", "current"), ("load", "voltage"), ("upper", "current")];
 
-/// C27's vectors: the shapes alone (Erickson & Maksimovic, appendix A; from memory).
+/// The shapes alone (Erickson & Maksimovic, appendix A; from memory).
 #[test]
 fn rms_and_mean_of_a_trapezoid() {
     for [a, b, d, rms, mean] in
@@ -147,7 +147,7 @@ fn squares(points: &[(f64, f64)]) -> f64 {
     points.windows(2).map(|w| (w[1].0 - w[0].0) * piece(w[0].1, w[1].1)).sum()
 }
 
-/// C07's formulas for the boost: V = V_in/(1 − D), Δi = V_in·D/(L·f), and the input carries the output's power.
+/// The boost, derived from the same circuit: V = V_in/(1 − D), Δi = V_in·D/(L·f), and the input carries the output's power.
 #[test]
 fn boost_in_continuous_conduction() {
     let (vin, d, l, r, f) = (200.0, 0.6, 3e-4, 50.0, 50e3);
@@ -170,7 +170,7 @@ fn boost_in_continuous_conduction() {
     assert!(found.steady.closing < 1e-5, "{:?}", found.steady);
 }
 
-/// C08: M = 2/(1 + √(1 + 4K/D²)), K = 2L/(RT) in discontinuous conduction (Erickson & Maksimovic, ch. 5; from memory).
+/// M = 2/(1 + √(1 + 4K/D²)), K = 2L/(RT) in discontinuous conduction (Erickson & Maksimovic, ch. 5; from memory).
 #[test]
 fn buck_in_discontinuous_conduction() {
     let cases = [

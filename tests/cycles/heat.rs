@@ -16,7 +16,7 @@ use super::converters::near;
 /// Terms (K/W, s), P₀ in W, frequency in Hz, ripple and mean rise in K.
 type Case = (&'static [(f64, f64)], f64, f64, f64, f64);
 
-/// T12: P = P₀(1 − cos 2ωt) on Foster terms: ripple 2·P₀·|Z(j2ω)| from the first period on, without any transient
+/// P = P₀(1 − cos 2ωt) on Foster terms: ripple 2·P₀·|Z(j2ω)| from the first period on, without any transient
 /// (complex thermal impedance; derived, cross-checked outside).
 #[test]
 fn line_frequency_ripple_from_the_first_period() {
@@ -51,7 +51,7 @@ fn line_frequency_ripple_from_the_first_period() {
     }
 }
 
-/// C13: a clamp of constant voltage Vc takes E = (L·I²/2)·Vc/(Vc − V) from a coil on V (derived: the supply gives while
+/// A clamp of constant voltage Vc takes E = (L·I²/2)·Vc/(Vc − V) from a coil on V (derived: the supply gives while
 /// the current falls).
 #[test]
 fn a_clamp_takes_the_coils_energy_and_what_the_supply_adds() {

@@ -28,8 +28,8 @@ fn drop_at(current: f64) -> f64 {
     0.2 + 1e-4 * current
 }
 
-/// C09 (Mohan, Undeland & Robbins, sec. 8-5; from memory): mean voltage of a leg by the sum over its intervals, and
-/// C10: P = v_d·I·2·t_d·f. The leg's energy is its mean voltage times the current.
+/// Mean voltage of a leg by the sum over its intervals (Mohan, Undeland & Robbins, sec. 8-5; from memory), and
+/// P = v_d·I·2·t_d·f of its diodes. The leg's energy is its mean voltage times the current.
 #[test]
 fn volt_seconds_and_diode_loss_of_the_dead_time() {
     let (v, d, f, td, i, r) = (400.0, 0.5, 100e3, 200e-9, 10.0, 5e-3);
@@ -43,9 +43,9 @@ fn volt_seconds_and_diode_loss_of_the_dead_time() {
     let p = point(&study, td, i, None).expect("a point");
     let vd = drop_at(i);
     let lost = f * td;
-    // With C09's own drops (0.5 V and 1.6 V) the same sum gives its 191.456 V.
+    // With drops of 0.5 V and 1.6 V the same sum is 191.456 V (computed independently).
     let mean = |on: f64, vd: f64| (v - on) * (d - lost) - on * (1.0 - d - lost) - 2.0 * vd * lost;
-    near(mean(0.5, 1.6), 191.456, 1e-9, "C09's first vector");
+    near(mean(0.5, 1.6), 191.456, 1e-9, "mean with drops");
     near(p.diode * f, vd * i * 2.0 * td * f, 1e-3, "loss of the diodes");
     let conduction = i * i * r * (1.0 - 2.0 * lost);
     near(p.conduction * f, conduction, 1e-3, "conduction");
@@ -55,7 +55,7 @@ fn volt_seconds_and_diode_loss_of_the_dead_time() {
     assert!(p.residual.abs() < 1e-4, "{}", p.residual);
 }
 
-/// C15: two equal nonlinear output capacitances, hard switching without load: Q·V per transition (charge-based;
+/// Two equal nonlinear output capacitances, hard switching without load: Q·V per transition (charge-based;
 /// definitions of IEC 60747-8 and JESD24, from memory).
 #[test]
 fn capacitive_loss_of_hard_switching() {
@@ -92,9 +92,13 @@ fn capacitive_loss_of_hard_switching() {
     }
 }
 
-/// C15's first vector: C = C0 + Cj0/(1 + v/Vj)^m.
-const LAW: [(&str, f64); 4] =
-    [("capacitance", 1.2e-9), ("junction-voltage", 2.8), ("grading", 0.5), ("constant-capacitance", 1.5e-11)];
+/// C = C0 + Cj0/(1 + v/Vj)^m.
+const LAW: [(&str, f64); 4] = [
+    ("capacitance", 1.2e-9),
+    ("built-in-voltage", 2.8),
+    ("depletion-exponent", 0.5),
+    ("constant-capacitance", 1.5e-11),
+];
 
 /// Charge balance on constant capacitances: the node of two capacitances C swings V in 2·C·V/I. Shorter dead times
 /// turn on against V − I·t/(2·C) (common practice, no source).
@@ -121,10 +125,10 @@ fn soft_switching_by_charge_balance() {
     }
 }
 
-/// A leg of stacks: the account sums to the ledger, losses have a least at some dead time, and charge balance tells
+/// A leg of cascodes: the account sums to the ledger, losses have a least at some dead time, and charge balance tells
 /// from where on the lower switch turns on softly, but for the time that gates take.
 #[test]
-fn stacks_in_a_leg() {
+fn cascodes_in_a_leg() {
     let study = Study {
         parts: BTreeMap::from([(String::new(), shipped("cascode-700v-22m"))]),
         given: vec![("gate-resistance", 8.0), ("frequency", 200e3), ("snubber-capacitance", 100e-12)],

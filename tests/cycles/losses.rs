@@ -117,7 +117,7 @@ fn conduction_losses_under_sine_modulation() {
     }
 }
 
-/// Switches that conduct both ways (stacks, ideal ones): r·Î²/4 each, whatever modulation and lag, because the terms in m
+/// Switches that conduct both ways (cascodes, ideal ones): r·Î²/4 each, whatever modulation and lag, because the terms in m
 /// of switch and diode cancel; Î from m·V/2 over |R + jωL| (the same sources).
 #[test]
 fn synchronous_conduction_under_sine_modulation() {
@@ -186,33 +186,33 @@ fn hard_switching_loses_at_least_what_the_output_holds() {
     }
 }
 
-/// Stacks switch softly with a short dead time because their time-related output capacitance is small: against a
+/// Cascodes switch softly with a short dead time because their time-related output capacitance is small: against a
 /// superjunction part at the same current (common practice, no source).
 #[test]
-fn soft_switched_stacks_need_little_dead_time() {
+fn soft_switched_cascodes_need_little_dead_time() {
     let (amperes, volts) = (4.0, 400.0);
-    let [stack, other] = ["cascode-700v-22m", "mosfet-sj-620v-49m"].map(|name| {
+    let [cascode, other] = ["cascode-700v-22m", "mosfet-sj-620v-49m"].map(|name| {
         let study = leg(name, &[]);
         (estimate(&study, volts, 25.0).unwrap().unwrap(), study)
     });
-    assert!(stack.0 < 0.5 * other.0, "charges {} and {}", stack.0, other.0);
+    assert!(cascode.0 < 0.5 * other.0, "charges {} and {}", cascode.0, other.0);
     // Between the two estimates, with the time that gates take: one is soft, the other not yet.
-    let dead = 2.0 * stack.0 / amperes + 40e-9;
-    let soft = point(&stack.1, dead, amperes, Some(stack.0)).unwrap();
+    let dead = 2.0 * cascode.0 / amperes + 40e-9;
+    let soft = point(&cascode.1, dead, amperes, Some(cascode.0)).unwrap();
     let not = point(&other.1, dead, amperes, Some(other.0)).unwrap();
     assert_eq!((soft.kinds.0, not.kinds.0 == Kind::Soft), (Kind::Soft, false), "{soft:?} {not:?}");
 }
 
-/// The lower drop of the integral diode is what saves in dead time: a stack (body diode of 30 V and a JFET channel)
+/// The lower drop of the integral diode is what saves in dead time: a cascode (body diode of 30 V and a JFET channel)
 /// against a SiC MOSFET of the same resistance (common practice, no source).
 #[test]
-fn the_integral_diode_of_a_stack_saves_in_dead_time() {
-    let [stack, other] = ["cascode-700v-22m", "mosfet-sic-700v-12m"].map(|name| {
+fn the_integral_diode_of_a_cascode_saves_in_dead_time() {
+    let [cascode, other] = ["cascode-700v-22m", "mosfet-sic-700v-12m"].map(|name| {
         let [short, long] =
             [200e-9, 400e-9].map(|dead| point(&leg(name, &[]), dead, 20.0, None).unwrap().diode);
         // Two dead times a period, of which one is partly taken by the node's swing: what 200 ns more cost, over I·t.
         (long - short) / (20.0 * 2.0 * 200e-9)
     });
-    println!("drops: stack {stack:.2} V, SiC MOSFET {other:.2} V");
-    assert!((0.6..1.6).contains(&stack) && other > 2.0 * stack);
+    println!("drops: cascode {cascode:.2} V, SiC MOSFET {other:.2} V");
+    assert!((0.6..1.6).contains(&cascode) && other > 2.0 * cascode);
 }

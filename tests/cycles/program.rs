@@ -22,7 +22,7 @@ fn every_arrangement_has_an_example() {
 }
 
 /// Every example closes: input, output, losses and storage, each summed on its own, to 1e-4 of the input; with a period
-/// of the fundamental at 1 kHz in place of 50 Hz where stacks are modulated, and a load that forgets within it.
+/// of the fundamental at 1 kHz in place of 50 Hz where cascodes are modulated, and a load that forgets within it.
 #[test]
 fn every_arrangement_balances() {
     let folder = tempfile::tempdir().unwrap();

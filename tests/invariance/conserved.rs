@@ -16,7 +16,7 @@ use crate::common::rig::{fixed, supply, v};
 fn junction(c0: f64) -> Diode<f64> {
     Diode {
         saturation: 1e-14,
-        emission: 1.0,
+        ideality: 1.0,
         gap: 1.12,
         power: 3.0,
         breakdown: None,

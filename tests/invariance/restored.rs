@@ -33,7 +33,7 @@ fn told(memory: &InMemory<f64>) -> String {
     format!("{:?} {:?}", memory.events, memory.rows)
 }
 
-/// Saved while the switch is on (orders pending, guard armed, diode heating), in the clamp, and at the very start;
+/// Saved while the switch is on (orders pending, protection armed, diode heating), in the clamp, and at the very start;
 /// restored in the same run after its end, and in a fresh one.
 #[test]
 fn a_restored_run_goes_on_with_the_same_bits() {

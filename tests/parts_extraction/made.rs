@@ -98,7 +98,7 @@ pub fn mosfet() -> Part {
             ("resistance-exponent", 1.7),
             ("slope-factor", 1.6),
             ("body-saturation-current", 1e-20),
-            ("body-emission", 2.5),
+            ("body-ideality", 2.5),
             ("body-gap", 3.0),
             ("body-lifetime", 40e-9),
             ("body-transit-time", 15e-9),
@@ -111,8 +111,8 @@ pub fn mosfet() -> Part {
             ("gate-source-capacitance", 4e-9),
             ("gate-drain-capacitance", 2e-9),
             ("drain-source-capacitance", 3e-9),
-            ("junction-voltage", 2.2),
-            ("grading", 0.45),
+            ("built-in-voltage", 2.2),
+            ("depletion-exponent", 0.45),
             ("gate-resistance", 1.0),
         ],
     );
@@ -166,14 +166,14 @@ pub fn diode() -> Part {
         Technology::SicSchottkyDiode,
         &[
             ("saturation-current", 5e-16),
-            ("emission", 1.05),
+            ("ideality", 1.05),
             ("gap", 1.2),
             ("saturation-power", 2.0),
             ("series-resistance", 8e-3),
             ("resistance-coefficient", 6e-3),
             ("capacitance", 3.4e-9),
-            ("junction-voltage", 1.1),
-            ("grading", 0.47),
+            ("built-in-voltage", 1.1),
+            ("depletion-exponent", 0.47),
             ("leakage-conductance", 20e-9),
             ("breakdown-voltage", 900.0),
             ("breakdown-slope-voltage", 4.0),
@@ -192,8 +192,8 @@ pub fn diode() -> Part {
     )
 }
 
-/// What is fitted in the extraction of [`stack`]; the other parameters of its file are held.
-const STACK_FITTED: [&str; 24] = [
+/// What is fitted in the extraction of [`cascode`]; the other parameters of its file are held.
+const CASCODE_FITTED: [&str; 24] = [
     "jfet-on-resistance",
     "jfet-resistance-exponent",
     "jfet-pinch-off",
@@ -205,29 +205,29 @@ const STACK_FITTED: [&str; 24] = [
     "jfet-leakage-conductance",
     "jfet-leakage-energy",
     "jfet-gate-drain-capacitance",
-    "jfet-grading",
+    "jfet-depletion-exponent",
     "mosfet-on-resistance",
     "mosfet-threshold",
     "mosfet-threshold-drift",
     "mosfet-slope-factor",
     "mosfet-body-saturation-current",
-    "mosfet-body-emission",
+    "mosfet-body-ideality",
     "mosfet-body-gap",
     "mosfet-gate-source-capacitance",
     "mosfet-gate-drain-capacitance",
     "mosfet-drain-source-capacitance",
-    "mosfet-grading",
-    "mosfet-junction-voltage",
+    "mosfet-depletion-exponent",
+    "mosfet-built-in-voltage",
 ];
 
-/// What is held in the extraction of [`stack`].
-pub fn stack_known(made: &Part) -> Vec<&'static str> {
-    let more = ["jfet-slope-factor", "jfet-junction-voltage"];
-    made.given.iter().copied().chain(more).filter(|k| !STACK_FITTED.contains(k)).collect()
+/// What is held in the extraction of [`cascode`].
+pub fn cascode_known(made: &Part) -> Vec<&'static str> {
+    let more = ["jfet-slope-factor", "jfet-built-in-voltage"];
+    made.given.iter().copied().chain(more).filter(|k| !CASCODE_FITTED.contains(k)).collect()
 }
 
 /// The shipped cascode of 700 V and 22 mΩ with curves of the whole and of its dies.
-pub fn stack() -> Part {
+pub fn cascode() -> Part {
     use Quantity as Q;
     use Variable as V;
     let mut made = joulestep::parts::load("cascode-700v-22m", &|_| Err(std::io::ErrorKind::NotFound.into()))

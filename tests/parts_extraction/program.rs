@@ -75,9 +75,9 @@ fn an_extracted_part_runs() {
     let text = text.out;
     assert!(text.contains("series-resistance") && text.contains("warning: `saturation-current`"), "{text}");
     let scenario = r#"
-        format = 1
+        format = 2
         [[component]]
-        name = "V1"
+        name = "supply"
         kind = "voltage-source"
         pins = ["a", "gnd"]
         value = "10 V"
@@ -94,7 +94,7 @@ fn an_extracted_part_runs() {
         end = "10 us"
         base = "1 us"
         [record]
-        signals = ["v(b)"]
+        signals = ["voltage(b)"]
     "#;
     std::fs::write(path("scenario.toml"), scenario).expect("written");
     let account = told(&["run", &path("scenario.toml"), "--out", &path("result.h5"), "--json"]);

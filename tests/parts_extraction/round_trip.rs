@@ -6,7 +6,7 @@ use joulestep_models::merit::recovery::Ramp;
 use joulestep_models::part::{Curve, Part, Quantity, Technology, Variable};
 
 use super::made::{
-    DIODE_KNOWN, MOSFET_KNOWN, curve, diode, extracted, mosfet, noisy, part, stack, stack_known, with,
+    DIODE_KNOWN, MOSFET_KNOWN, cascode, cascode_known, curve, diode, extracted, mosfet, noisy, part, with,
 };
 
 /// Relative difference of each fitted parameter from the one that made the points.
@@ -73,7 +73,7 @@ fn a_mosfet_survives_noise() {
         ("gate-source-capacitance", 0.04),
         ("gate-drain-capacitance", 0.12),
         ("drain-source-capacitance", 0.15),
-        ("grading", 0.06),
+        ("depletion-exponent", 0.06),
         ("body-lifetime", 0.2),
     ];
     survives(&mosfet(), &MOSFET_KNOWN, &bounds);
@@ -87,19 +87,23 @@ fn a_diode_comes_back() {
 
 #[test]
 fn a_diode_survives_noise() {
-    let bounds =
-        [("series-resistance", 0.35), ("capacitance", 0.08), ("grading", 0.06), ("breakdown-voltage", 0.06)];
+    let bounds = [
+        ("series-resistance", 0.35),
+        ("capacitance", 0.08),
+        ("depletion-exponent", 0.06),
+        ("breakdown-voltage", 0.06),
+    ];
     survives(&diode(), &DIODE_KNOWN, &bounds);
 }
 
 #[test]
-fn a_stack_comes_back_as_two_dies() {
-    let made = stack();
-    comes_back(&made, &stack_known(&made), 24, 1e-9);
+fn a_cascode_comes_back_as_two_dies() {
+    let made = cascode();
+    comes_back(&made, &cascode_known(&made), 24, 1e-9);
 }
 
 #[test]
-fn a_stack_survives_noise() {
+fn a_cascode_survives_noise() {
     let bounds = [
         ("jfet-on-resistance", 0.04),
         ("jfet-resistance-exponent", 0.06),
@@ -110,8 +114,8 @@ fn a_stack_survives_noise() {
         ("mosfet-gate-source-capacitance", 0.04),
         ("jfet-gate-drain-capacitance", 0.12),
     ];
-    let made = stack();
-    survives(&made, &stack_known(&made), &bounds);
+    let made = cascode();
+    survives(&made, &cascode_known(&made), &bounds);
 }
 
 /// A superjunction's output capacitance falls by two decades around one voltage.
@@ -134,7 +138,9 @@ fn pillars_come_back() {
         ],
     );
     let of_charge = |k: &&'static str| {
-        k.contains("capacitance") || k.starts_with("pillar") || ["grading", "junction-voltage"].contains(k)
+        k.contains("capacitance")
+            || k.starts_with("pillar")
+            || ["depletion-exponent", "built-in-voltage"].contains(k)
     };
     let known: Vec<&'static str> =
         made.given.iter().copied().filter(|k| !of_charge(k) || *k == "gate-source-capacitance").collect();
@@ -164,7 +170,7 @@ fn what_points_do_not_determine_is_told() {
 /// One point on a line of two unknowns: the resistance of both dies is known in sum only.
 #[test]
 fn two_parameters_that_points_cannot_tell_apart_are_told_together() {
-    let mut made = stack();
+    let mut made = cascode();
     made.curves.retain(|c| c.quantity == Quantity::OnResistance && c.against == Variable::Temperature);
     let known: Vec<&'static str> = made
         .given

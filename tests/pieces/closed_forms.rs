@@ -35,7 +35,7 @@ fn by_pieces(setup: Setup<f64>) -> Run<f64> {
     run
 }
 
-/// C06: half a sine charges the capacitor to 2V − v₀; i_pk = (V − v₀)√(C/L), π√(LC), I²t (derived).
+/// Half a sine charges the capacitor to 2V − v₀; i_pk = (V − v₀)√(C/L), π√(LC), I²t (derived).
 #[test]
 fn resonant_charging_through_a_diode() {
     let cases = [
@@ -67,7 +67,7 @@ fn resonant_charging_through_a_diode() {
     }
 }
 
-/// C13: the current of an inductor through a diode into a stiff voltage against the bus, with and without resistance:
+/// The current of an inductor through a diode into a stiff voltage against the bus, with and without resistance:
 /// t = (L/R)ln(1 + IR/V_x), E = V_c(L/R)(I − (V_x/R)ln(1 + IR/V_x)), V_x = V_c − V_b (derived). The diode's threshold is
 /// the clamp.
 #[test]
@@ -94,7 +94,7 @@ fn turn_off_into_a_threshold() {
     }
 }
 
-/// C26: half-wave rectifier with R-L load: extinction angle, mean and peak current (Mohan, Undeland & Robbins, ch. 5;
+/// Half-wave rectifier with R-L load: extinction angle, mean and peak current (Mohan, Undeland & Robbins, ch. 5;
 /// from memory).
 #[test]
 fn half_wave_rectifier() {
@@ -132,7 +132,7 @@ fn half_wave_rectifier() {
     }
 }
 
-/// C22: two capacitors joined by a switch share their charge; what is lost does not depend on its resistance (derived).
+/// Two capacitors joined by a switch share their charge; what is lost does not depend on its resistance (derived).
 #[test]
 fn two_capacitors_share_their_charge() {
     for [c1, v1, c2, v2, shared, lost] in [

@@ -30,7 +30,7 @@ fn a_hostile_run_is_shown_as_text() {
     for k in 0..100 {
         writer.sample(1e-6 * f64::from(k), &[f64::from(k), f64::from(k % 7)]);
         if k % 20 == 0 {
-            let kind = if k == 40 { EventKind::Trip } else { EventKind::Happening };
+            let kind = if k == 40 { EventKind::Trip } else { EventKind::Scheduled };
             writer.event(&Event {
                 time: 1e-6 * f64::from(k),
                 kind,

@@ -15,7 +15,7 @@ use serde_json::json;
 use super::outside;
 
 const PART: &str = "JOULESTEP_TEST_PART";
-const CHANNELS: [&str; 4] = ["v(bus)", "i(L1)", "v(mid)", "time"];
+const CHANNELS: [&str; 4] = ["voltage(bus)", "L1.current", "voltage(mid)", "time"];
 
 /// The file that this process shall write, if it is the one started again.
 fn part() -> Option<PathBuf> {
@@ -51,7 +51,7 @@ fn begin(writer: &mut ResultWriter) {
         channels: CHANNELS.map(column).to_vec(),
         thermal: vec![column("Q1.jfet")],
         heat: vec![column("Q1.jfet")],
-        watched: vec![column("v(bus)"), column("i(L1)")],
+        watched: vec![column("voltage(bus)"), column("L1.current")],
     });
 }
 
@@ -106,7 +106,7 @@ fn check(path: &Path) -> usize {
     }
     for level in file.overview_levels() {
         let blocks = file.overview_length(level).unwrap();
-        let got = file.overview(level, "i(L1)", 0..blocks).unwrap();
+        let got = file.overview(level, "L1.current", 0..blocks).unwrap();
         for b in 0..blocks {
             let (first, last) = (b * block_length(level), (b + 1) * block_length(level) - 1);
             assert_eq!((got.minimum[b], got.maximum[b]), (value(1, first), value(1, last)));
@@ -128,7 +128,7 @@ fn check(path: &Path) -> usize {
 /// The same from outside; columns may be some checkpoint longer than what is common to all.
 fn check_from_outside(path: &Path, samples: usize) {
     let mut numbers = serde_json::Map::new();
-    for (c, dataset) in ["v(bus)", "i(L1)", "v(mid)", "time_2"].into_iter().enumerate() {
+    for (c, dataset) in ["voltage(bus)", "L1.current", "voltage(mid)", "time_2"].into_iter().enumerate() {
         let file = path.with_extension(format!("{c}.bin"));
         let bytes: Vec<u8> = (0..samples + 50 * 4096).flat_map(|k| value(c, k).to_le_bytes()).collect();
         fs::write(&file, bytes).unwrap();

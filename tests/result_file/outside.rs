@@ -67,7 +67,7 @@ fn expected(folder: &Path, samples: usize, precision: Precision) -> Value {
     };
     e.attribute("/", "producer", "joulestep");
     e.attribute("/", "scenario", SCENARIO);
-    e.attribute("/", "format_version", 1);
+    e.attribute("/", "format_version", 2);
     e.numbers("waveforms/time", &["time"], memory.time.iter().copied());
     e.attribute("waveforms/time", "units", "s");
     let channels = &memory.layout.channels;
@@ -128,7 +128,7 @@ fn expected(folder: &Path, samples: usize, precision: Precision) -> Value {
     e.numbers("steps/temperature", &["row", "heat_input"], rows.iter().flat_map(|r| r.temperature.clone()));
     e.numbers("steps/peak", &["row", "watched"], rows.iter().flat_map(|row| row.peaks.clone()));
     e.texts("steps/heat_input", "heat_input", ["Q1.jfet", "Q1.mosfet"]);
-    e.texts("steps/watched", "watched", ["v(drain)", "i(Q1)", "v(gate)"]);
+    e.texts("steps/watched", "watched", ["voltage(drain)", "Q1.current", "voltage(gate)"]);
     e.texts("steps/watched_unit", "watched", ["V", "A", "V"]);
     let ledger = ledger();
     e.texts("ledger/component", "component", ledger.rows.iter().map(|row| &*row.component));
@@ -199,7 +199,7 @@ for engine in sys.argv[2:]:
             assert (np.diff(time) > 0).all(), f"{group}: {(np.diff(time) <= 0).sum()} instants do not rise"
             assert data.indexes["time"].is_unique and data.indexes["time"].is_monotonic_increasing
     with xarray.open_dataset(sys.argv[1], group="waveforms", engine=engine) as data:
-        v = data["v(a)"]
+        v = data["voltage(a)"]
         # 100 V for 5.4 us of 20 us; asked away from the jumps and right at them.
         at = np.array([1e-6, 5.3e-6, 5.5e-6, 19.9e-6, 21e-6, 1.9055e-3])
         want = np.array([100.0, 100.0, 0.0, 0.0, 100.0, 0.0])
@@ -221,9 +221,9 @@ fn xarray_selects_and_interpolates_at_jumps() {
     let folder = tempfile::tempdir().unwrap();
     let path = |name: &str| folder.path().join(name).to_str().unwrap().to_string();
     let scenario = r#"
-format = 1
+format = 2
 [[component]]
-name = "V1"
+name = "supply"
 kind = "voltage-source"
 pins = ["a", "gnd"]
 points = [["0 s", "100 V"], ["5.4 us", "100 V"], ["5.4 us", "0 V"], ["20 us", "0 V"]]
@@ -249,7 +249,7 @@ end = "2 ms"
 base = "1 us"
 coupling = "20 us"
 [record]
-signals = ["v(a)"]
+signals = ["voltage(a)"]
 "#;
     std::fs::write(path("s.toml"), scenario).unwrap();
     let done = crate::common::program::joulestep(&["run", &path("s.toml"), "--out", &path("s.h5")]);

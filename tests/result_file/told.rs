@@ -19,8 +19,8 @@ pub fn column(name: &str, long_name: &str, unit: &str) -> Column {
 
 pub fn layout() -> Layout {
     let mut channels = vec![
-        column("v(bus)", "voltage of node bus", "V"),
-        column("i(L1)", "current through L1", "A"),
+        column("voltage(bus)", "voltage of node bus", "V"),
+        column("L1.current", "current through L1", "A"),
         column("line(odd)", "values that are hard to keep", ""),
     ];
     channels.extend(HOSTILE.iter().map(|name| column(name, "", "V")));
@@ -28,7 +28,11 @@ pub fn layout() -> Layout {
         channels,
         thermal: vec![column("Q1.jfet", "junction", "degC"), column("Q1.mosfet", "junction", "degC")],
         heat: vec![column("Q1.jfet", "", "J"), column("Q1.mosfet", "", "J")],
-        watched: vec![column("v(drain)", "", "V"), column("i(Q1)", "", "A"), column("v(gate)", "", "V")],
+        watched: vec![
+            column("voltage(drain)", "", "V"),
+            column("Q1.current", "", "A"),
+            column("voltage(gate)", "", "V"),
+        ],
     }
 }
 
@@ -67,7 +71,7 @@ pub fn tell(recorder: &mut impl Recorder<f64>, samples: usize) {
             recorder.event(&Event {
                 time: t,
                 kind: if k % 500 == 100 { EventKind::Trip } else { EventKind::LockOut },
-                subject: "guard".into(),
+                subject: "protection".into(),
                 note: if k % 500 == 100 { "current above threshold, 400 A".into() } else { String::new() },
                 value: if k % 500 == 100 { 412.5 } else { f64::NAN },
                 unit: if k % 500 == 100 { "A" } else { "" },
@@ -85,7 +89,11 @@ pub fn ledger() -> LedgerTable {
         stored_change,
     };
     LedgerTable {
-        rows: vec![row("V1", 80.5, 0.0, 0.0), row("Q1.jfet", 0.0, 0.25, 1e-6), row("C/1", 0.0, 0.0, 80.0)],
+        rows: vec![
+            row("supply", 80.5, 0.0, 0.0),
+            row("Q1.jfet", 0.0, 0.25, 1e-6),
+            row("C/1", 0.0, 0.0, 80.0),
+        ],
         residual: 0.249_999,
         residual_relative: 0.003_105_577_639,
     }

@@ -9,9 +9,9 @@ fn mission(steps: &str, more: &str) -> Case {
     ideal_buck(
         steps,
         &format!(
-            "[duty]\nlength = \"20 ms\"\nstart = \"rest\"\n\
-             [[duty.course]]\nparameter = \"load-resistance\"\npoints = [[\"0 s\", \"20 ohm\"], [\"6 ms\", \"8 ohm\"]]\n\
-             [[duty.course]]\nparameter = \"supply-voltage\"\nbetween = \"ramp\"\n\
+            "[mission]\nlength = \"20 ms\"\nstart = \"rest\"\n\
+             [[mission.segment]]\nparameter = \"load-resistance\"\npoints = [[\"0 s\", \"20 ohm\"], [\"6 ms\", \"8 ohm\"]]\n\
+             [[mission.segment]]\nparameter = \"supply-voltage\"\nbetween = \"ramp\"\n\
              points = [[\"0 s\", \"400 V\"], [\"14 ms\", \"400 V\"], [\"20 ms\", \"340 V\"]]\n{more}"
         ),
     )
@@ -20,18 +20,18 @@ fn mission(steps: &str, more: &str) -> Case {
 fn limits(celsius: f64, amperes: f64) -> String {
     format!(
         "[[limit]]\nname = \"hot\"\nsignal = \"temperature(upper-switch)\"\nmax = \"{celsius:.12} degC\"\n\
-         [[limit]]\nname = \"choke\"\nsignal = \"i(choke)\"\nmax = \"{amperes:.12} A\"\n"
+         [[limit]]\nname = \"choke\"\nsignal = \"choke.current\"\nmax = \"{amperes:.12} A\"\n"
     )
 }
 
 #[test]
 fn a_mission_knows_how_wrong_its_numbers_are() {
     let all = limits(500.0, 500.0);
-    let (_, mut told) = mission(STEPPED, &all).json("duty", &[]);
+    let (_, mut told) = mission(STEPPED, &all).json("mission", &[]);
     // The ripple is that of the hottest cycle that was solved, which leaps choose.
     ["ripple", "harmonics"].into_iter().for_each(|table| told[table] = Value::Null);
     // Solved exactly, with leaps that err by little.
-    let (_, exact) = mission(EXACT, &all).json("duty", &["--tolerance", "1 mK", "--closing", "1e-8"]);
+    let (_, exact) = mission(EXACT, &all).json("mission", &["--tolerance", "1 mK", "--closing", "1e-8"]);
     let (good, low, high, least) = tally(&told, &exact, 1e-6);
     assert!(least >= 0.25 && low * 20 <= good + low + high, "{low} below half, the least {least}");
     // All of them are cautious here: the estimate of leaps leaves out the correction that is applied. It keeps the tolerance.
@@ -44,16 +44,16 @@ fn a_mission_knows_how_wrong_its_numbers_are() {
 
 #[test]
 fn a_mission_is_judged_by_the_rule() {
-    let (_, told) = mission(STEPPED, &limits(500.0, 500.0)).json("duty", &[]);
+    let (_, told) = mission(STEPPED, &limits(500.0, 500.0)).json("mission", &[]);
     let (hot, choke) = (largest(&told, "hot"), largest(&told, "choke"));
     for (max, code, verdict) in around(hot) {
-        let (done, told) = mission(STEPPED, &limits(max, 500.0)).json("duty", &[]);
+        let (done, told) = mission(STEPPED, &limits(max, 500.0)).json("mission", &[]);
         assert_eq!((done, &told["verdict"]), (code, &Value::from(verdict)), "{max}: {}", told["limits"]);
     }
     // The current that the step of the load drives through the choke counts.
     let case = mission(STEPPED, &limits(500.0, choke.0 - 2.0 * choke.1));
     let out = case.path("m.h5");
-    let (code, text) = case.text("duty", &["--out", &out, "--quiet"]);
+    let (code, text) = case.text("mission", &["--out", &out, "--quiet"]);
     assert!(code == 1 && text.contains("Verdict: fails"), "{text}");
     let file = joulestep::result::ResultFile::open(std::path::Path::new(&out)).expect("a result file");
     let summary = file.summary().unwrap().expect("a summary");

@@ -174,7 +174,7 @@ fn pieces_apart_do_not_feel_one_another() {
     }
 }
 
-/// First law (T27's statement: stored + given off = put in): of the compact network to round-off, with heat divided
+/// First law (stored + given off = put in): of the compact network to round-off, with heat divided
 /// among two boundaries; of the full solution too, whose stored heat the compact one reproduces.
 #[test]
 fn heat_is_accounted_for() {

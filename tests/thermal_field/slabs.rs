@@ -16,7 +16,7 @@ fn exact(shortest: f64, longest: f64) -> Span {
     Span { shortest, longest, tolerance: 1e-6 }
 }
 
-/// T01: semi-infinite solid under constant flux, surface and depth. Carslaw & Jaeger, Conduction of Heat in Solids,
+/// Semi-infinite solid under constant flux, surface and depth. Carslaw & Jaeger, Conduction of Heat in Solids,
 /// 2nd ed., sec. 2.9; Incropera eq. 5.62 (from memory); tolerance 1e-3.
 #[test]
 fn semi_infinite_solid_under_constant_flux() {
@@ -37,7 +37,7 @@ fn semi_infinite_solid_under_constant_flux() {
     }
 }
 
-/// T03: finite slab heated on one face, the other isothermal or insulated. Carslaw & Jaeger sec. 3.8 and 3.11 (from
+/// Finite slab heated on one face, the other isothermal or insulated. Carslaw & Jaeger sec. 3.8 and 3.11 (from
 /// memory); tolerance 1e-3.
 #[test]
 fn finite_slab_isothermal_or_insulated_behind() {
@@ -61,7 +61,7 @@ fn finite_slab_isothermal_or_insulated_behind() {
     }
 }
 
-/// T04: plane wall with convection (Biot series): temperatures and heat given off after a step of the fluid's
+/// Plane wall with convection (Biot series): temperatures and heat given off after a step of the fluid's
 /// temperature. Incropera & DeWitt Table 5.1, eqs. 5.39 to 5.43 (from memory); tolerance 1e-4.
 #[test]
 fn plane_wall_with_convection() {
@@ -106,7 +106,7 @@ fn soldered() -> Vec<Layer> {
     ]
 }
 
-/// T06: composite slabs, heat on top, convection below, by thermal quadrupoles and Laplace inversion. Maillet et al.,
+/// Composite slabs, heat on top, convection below, by thermal quadrupoles and Laplace inversion. Maillet et al.,
 /// Thermal Quadrupoles, Wiley 2000 (from memory); tolerance 5e-3.
 #[test]
 fn composite_slabs() {
@@ -153,8 +153,8 @@ fn composite_slabs() {
     }
 }
 
-/// T20: layers in series, specific resistance Σ d/k. Worked table in Sci. Rep. 13 (2023) s41598-023-46538-6, Table 1
-/// (the unrounded sum); the second stack derived.
+/// Layers in series, specific resistance Σ d/k. Worked table in Sci. Rep. 13 (2023) s41598-023-46538-6, Table 1
+/// (the unrounded sum); the second package derived.
 #[test]
 fn layers_in_series() {
     let cases: [(&[[f64; 2]], f64); 2] = [
@@ -172,10 +172,10 @@ fn layers_in_series() {
     }
 }
 
-/// T22: two stacks that differ in the last interface only: their impedances part when the heat has reached it (the
-/// idea of JESD51-14). Numbers by the method of T06, derived; tolerance 1e-2, where they differ by more than 1e-6.
+/// Two packages that differ in the last interface only: their impedances part when the heat has reached it (the
+/// idea of JESD51-14). Numbers by Laplace inversion of thermal quadrupoles, derived; tolerance 1e-2, where they differ by more than 1e-6.
 #[test]
-fn stacks_part_where_they_differ() {
+fn packages_part_where_they_differ() {
     let at = |coefficient: f64| {
         let body = slab(&sintered(), 1.6e-5, coefficient);
         let span = Span { shortest: 1e-5, longest: 1.0, tolerance: 1e-10 };
@@ -194,7 +194,7 @@ fn stacks_part_where_they_differ() {
     }
 }
 
-/// T23: the structure function of a stack passes the sums of resistance and capacitance at every layer's end, after
+/// The structure function of a package passes the sums of resistance and capacitance at every layer's end, after
 /// its ladder has become Foster terms and a ladder again. Székely & Van Bien, Solid-State Electron. 31 (1988) 1363
 /// (from memory); tolerance 1e-9.
 #[test]

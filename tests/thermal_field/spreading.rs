@@ -23,7 +23,7 @@ fn plates(division: usize) -> Sizing {
     Sizing { shortest_time: 1.0, growth: 0.7, across: 10.0, through: 6.0, division, limit: 150_000 }
 }
 
-/// T07: centred rectangular source on a rectangular channel of one or two layers, mean temperature of the source.
+/// Centred rectangular source on a rectangular channel of one or two layers, mean temperature of the source.
 /// Yovanovich, Muzychka & Culham, J. Thermophys. Heat Transfer 13 (1999) 495; Muzychka, Culham & Yovanovich, J.
 /// Electron. Packag. 125 (2003) 178 (from memory); tolerance 5e-3. The stated error covers the distance.
 #[test]
@@ -76,7 +76,7 @@ fn centred_source_on_a_channel() {
     }
 }
 
-/// T24: two eccentric rectangular sources on one plate, self and mutual. Muzychka, Culham & Yovanovich 2003 (influence
+/// Two eccentric rectangular sources on one plate, self and mutual. Muzychka, Culham & Yovanovich 2003 (influence
 /// coefficients; from memory); tolerance 5e-3, reciprocity to round-off.
 #[test]
 fn two_eccentric_sources() {

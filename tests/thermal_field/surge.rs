@@ -8,7 +8,7 @@ use joulestep_engine::thermal::field::surge::Surge;
 
 use super::{ROOM, assert_close, column, slab, solved};
 
-/// T16: slab with k = k₀·(T/T₀)^(−n) in the steady state: Kirchhoff's transform. Carslaw & Jaeger sec. 2.16 (from
+/// Slab with k = k₀·(T/T₀)^(−n) in the steady state: Kirchhoff's transform. Carslaw & Jaeger sec. 2.16 (from
 /// memory); tolerance 1e-4 of the temperature in K, and of the drop.
 #[test]
 fn steady_slab_by_kirchhoffs_transform() {

@@ -228,7 +228,7 @@ fn csv_holds_every_sample_with_all_digits() {
     let text = answer.text();
     let mut lines = text.split("\r\n");
     let quoted = HOSTILE.replace('"', "\"\"");
-    assert_eq!(lines.next(), Some(&*format!("time (s),\"{quoted} (V)\",i(load) (A)")));
+    assert_eq!(lines.next(), Some(&*format!("time (s),\"{quoted} (V)\",load.current (A)")));
     for k in first..=last {
         let line = lines.next().unwrap();
         let numbers: Vec<f64> = line.split(',').map(|n| n.parse().unwrap()).collect();

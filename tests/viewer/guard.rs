@@ -225,7 +225,7 @@ fn it_is_not_there_for_other_machines_and_ends_with_ctrl_c() {
 fn files_that_cannot_be_shown_get_their_reason() {
     let folder = tempfile::tempdir().unwrap();
     let path = |name: &str| folder.path().join(name);
-    std::fs::write(path("plan.toml"), "format = 1\n").unwrap();
+    std::fs::write(path("plan.toml"), "format = 2\n").unwrap();
     joulestep::result::write_table(
         &path("table.h5"),
         &joulestep::result::Table {

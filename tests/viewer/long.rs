@@ -27,7 +27,7 @@ fn a_long_record_opens_at_once_and_is_not_loaded() {
     let column =
         |name: &str, unit: &str| Column { name: name.into(), long_name: String::new(), unit: unit.into() };
     writer.begin(&Layout {
-        channels: vec![column("v(bus)", "V"), column("i(load)", "A")],
+        channels: vec![column("voltage(bus)", "V"), column("load.current", "A")],
         thermal: vec![column("jfet", "degC")],
         heat: vec![],
         watched: vec![],

@@ -5,7 +5,7 @@ use std::path::Path;
 use joulestep_engine::accounts::counters::Counters;
 use serde::{Serialize, Serializer};
 
-use super::happened::Line;
+use super::event_lines::Line;
 use super::{Account, Cost, Doubt, Judgement, Outcome, Waiver};
 use crate::judge::Verdict;
 
@@ -83,7 +83,7 @@ pub(crate) fn set_by<S: Serializer>(user: &bool, to: S) -> Result<S::Ok, S::Erro
 }
 
 #[derive(Serialize)]
-struct Happening<'a> {
+struct EventLine<'a> {
     time: f64,
     kind: &'a str,
     subject: &'a str,
@@ -101,6 +101,6 @@ impl Serialize for Line {
             Self::Many(count, first, last) => (*count, first, last.time, "", None),
         };
         let (time, kind, subject, unit) = (e.time, e.kind.word(), e.subject.as_str(), e.unit);
-        Happening { time, kind, subject, note, count, last_time, value, unit }.serialize(to)
+        EventLine { time, kind, subject, note, count, last_time, value, unit }.serialize(to)
     }
 }

@@ -1,8 +1,8 @@
 //! The account of a run: what happened, extremes, hottest junctions, energies, the verdict. Data first; [`text`] and
 //! [`json`] show it.
 
+pub mod event_lines;
 mod found;
-pub mod happened;
 mod heat;
 pub mod json;
 pub mod numbers;
@@ -21,7 +21,7 @@ use joulestep_engine::run::time_loop::Run;
 use joulestep_engine::run::watch::Watch;
 use serde::Serialize;
 
-use self::happened::Line;
+use self::event_lines::Line;
 use self::heat::{further, junctions};
 use self::spread::Spreads;
 use crate::judge::{Bounds, Ruling, Uncertainty};
@@ -198,7 +198,7 @@ pub struct Account {
     pub end: f64,
     /// Name of the method.
     pub method: &'static str,
-    /// What happened, hundreds of edges in a row as one line.
+    /// Events, hundreds of edges in a row as one line.
     pub events: Vec<Line>,
     /// Extremes of recorded signals.
     #[serde(rename = "extremes")]
@@ -210,7 +210,7 @@ pub struct Account {
     pub junctions: Vec<Junction>,
     /// Energies by component of the scenario.
     pub energies: Vec<Energy>,
-    /// Guards that measure it, and the largest let-through I²t of a fault that each cleared, A²s; NaN where none was.
+    /// Protections that measure it, and the largest let-through I²t of a fault that each cleared, A²s; NaN where none was.
     pub let_through: Vec<(String, f64)>,
     /// What is known of their errors.
     pub let_through_errors: Vec<Uncertainty>,
@@ -251,7 +251,7 @@ pub struct Facts {
     pub judging: Judging,
     /// Number of watches that are recorded signals; they come first.
     pub signals: usize,
-    /// Guards that measure what faults let through.
+    /// Protections that measure what faults let through.
     pub metered: Vec<String>,
 }
 
@@ -321,7 +321,8 @@ impl Account {
             .collect();
         judged.sort_by_key(|j| !j.by_user);
         let doubts = verdict::doubts(found, facts, &peaks);
-        let let_through = facts.metered.iter().map(|guard| (guard.clone(), largest_cleared(&events, guard)));
+        let let_through =
+            facts.metered.iter().map(|protection| (protection.clone(), largest_cleared(&events, protection)));
         let mut account = Self {
             title: facts.title.clone(),
             outcome,
@@ -350,12 +351,12 @@ impl Account {
     }
 }
 
-fn largest_cleared(events: &[Line], guard: &str) -> f64 {
-    let of_guard = events.iter().filter_map(|line| match line {
-        Line::One(e) if e.kind == EventKind::Cleared && e.subject == guard => Some(e.value),
+fn largest_cleared(events: &[Line], protection: &str) -> f64 {
+    let of_protection = events.iter().filter_map(|line| match line {
+        Line::One(e) if e.kind == EventKind::Cleared && e.subject == protection => Some(e.value),
         _ => None,
     });
-    of_guard.fold(f64::NAN, f64::max)
+    of_protection.fold(f64::NAN, f64::max)
 }
 
 /// The ledger's lines gathered by component of the scenario; what drives add comes last.

@@ -6,7 +6,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::recorder::{Event, EventKind, Recorder};
 
-use super::happened::Happened;
+use super::event_lines::EventLines;
 use super::{Account, Doubt, Energy, Judgement, Junction, Peak};
 use crate::judge::{Bounds, Computed, Number, Proof, Uncertainty};
 
@@ -18,8 +18,8 @@ const PROTECTION: [EventKind; 3] = [EventKind::Trip, EventKind::Retry, EventKind
 pub struct Course<'a> {
     /// "trip overcurrent", in order.
     pub acts: Vec<String>,
-    /// All that happened, shortened.
-    pub happened: Happened,
+    /// All events, shortened.
+    pub events: EventLines,
     /// Set when the run is to end.
     pub stop: &'a AtomicBool,
 }
@@ -34,7 +34,7 @@ impl Course<'_> {
 impl<L: Lane> Recorder<L> for Course<'_> {
     fn event(&mut self, event: &Event) {
         self.acts.extend(Self::of(event));
-        self.happened.push(event);
+        self.events.push(event);
     }
     fn go_on(&mut self, _: f64) -> bool {
         !self.stop.load(Ordering::Relaxed)
@@ -114,7 +114,8 @@ impl Account {
         numbers.extend(self.peaks.iter().flat_map(of_peak));
         numbers.extend(self.junctions.iter().flat_map(of_junction));
         numbers.extend(self.energies.iter().flat_map(of_energy));
-        let named = |(guard, i2t): &(String, f64)| Number::plain(format!("{guard}.let-through"), *i2t);
+        let named =
+            |(protection, i2t): &(String, f64)| Number::plain(format!("{protection}.let-through"), *i2t);
         numbers.extend(self.let_through.iter().map(named));
         Computed {
             numbers,

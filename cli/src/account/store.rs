@@ -83,9 +83,9 @@ pub fn summary(a: &Account) -> Summary {
         scalars.push(with(format!("{}.heat", j.name), words, j.heat, "J", &j.heat_error));
     }
     let errors = a.let_through.iter().zip(&a.let_through_errors);
-    for ((guard, i2t), error) in errors.filter(|l| l.0.1.is_finite()) {
-        let words = format!("largest let-through I²t of a fault that {guard} cleared");
-        scalars.push(with(format!("{guard}.let-through"), words, *i2t, "A^2 s", error));
+    for ((protection, i2t), error) in errors.filter(|l| l.0.1.is_finite()) {
+        let words = format!("largest let-through I²t of a fault that {protection} cleared");
+        scalars.push(with(format!("{protection}.let-through"), words, *i2t, "A^2 s", error));
     }
     scalars.extend(judged(a));
     let relative = "ledger residual against the energy turned over";

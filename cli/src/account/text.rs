@@ -6,7 +6,7 @@ use joulestep_engine::control::let_through::DEFINITION;
 use joulestep_engine::recorder::EventKind;
 use joulestep_engine::units::{people, people_digits};
 
-use super::happened::Line;
+use super::event_lines::Line;
 use super::{Account, Outcome};
 use crate::diagnostic::{filled, printable};
 use crate::judge::Uncertainty;
@@ -165,7 +165,7 @@ fn seen_digits(x: f64, unit: &str, digits: usize) -> String {
 fn events(out: &mut String, a: &Account) {
     let clears = a.events.iter().any(|l| matches!(l, Line::One(e) if e.kind == EventKind::Cleared));
     let definition = if clears { format!("let-through I²t: {DEFINITION}") } else { String::new() };
-    heading(out, "What happened", &definition);
+    heading(out, "Events", &definition);
     let rows: Vec<Vec<String>> = a
         .events
         .iter()

@@ -46,7 +46,7 @@ pub struct BatchArgs {
     /// They take common steps, those that the most active one needs. With the default error bounds of a step, the
     /// numbers of a variant lie within 0.1 % (least and largest values: 2 %) of the largest magnitude that their quantity
     /// (energies: that of any component) has in the table of those that it has alone. Variants that differ in topology
-    /// or schedule, or whose guards and controllers act at other instants, are run alone, and so is a search.
+    /// or schedule, or whose protections and controllers act at other instants, are run alone, and so is a search.
     #[arg(long, value_parser = clap::builder::PossibleValuesParser::new(["1", "4", "8"]))]
     pub lanes: Option<String>,
     /// Run only every n-th block of variants solved together, from the k-th on.

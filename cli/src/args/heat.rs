@@ -9,25 +9,25 @@ pub(super) const IMPEDANCE: &str = "\
 Examples:
   joulestep impedance board-700v-7m
   joulestep impedance board-700v-7m --against board-700v-7m-soldered --plot both.svg
-  joulestep impedance my-stack.toml --json > my-stack.json
+  joulestep impedance my-package.toml --json > my-package.json
   joulestep impedance --points measured.csv --terms 5
 
 Points: a line per point, seconds and K/W, divided by comma, semicolon or blanks; `#` begins a comment.
-`joulestep schema package` describes the files of package stacks.";
+`joulestep schema package` describes the files of packages.";
 
 /// Arguments of `impedance`.
 #[derive(Debug, Args)]
 pub struct ImpedanceArgs {
-    /// Package stack: a shipped one's name, or a file ending in .toml.
+    /// Package: a shipped one's name, or a file ending in .toml.
     #[arg(required_unless_present = "points")]
-    pub stack: Option<String>,
-    /// Another stack to hold it against.
-    #[arg(long, value_name = "STACK", requires = "stack")]
+    pub package: Option<String>,
+    /// Another package to hold it against.
+    #[arg(long, value_name = "PACKAGE", requires = "package")]
     pub against: Option<String>,
     /// Fit a Foster network to measured points instead.
-    #[arg(long, value_name = "FILE", conflicts_with = "stack")]
+    #[arg(long, value_name = "FILE", conflicts_with = "package")]
     pub points: Option<PathBuf>,
-    /// Terms of the Foster network, at most; without it as many as it takes, for a stack 8.
+    /// Terms of the Foster network, at most; without it as many as it takes, for a package 8.
     #[arg(long, value_parser = clap::value_parser!(u16).range(1..=60))]
     pub terms: Option<u16>,
     /// Cells of the finest mesh, at most: more are slower and more accurate.

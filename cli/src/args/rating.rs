@@ -23,14 +23,14 @@ pub struct RatingArgs {
     /// Shipped parts by name, or part files ending in .toml; the first is the reference.
     #[arg(required = true)]
     pub parts: Vec<String>,
-    /// Package stack (shipped name or file) on which a part sits, once for each part in their order, or once for all;
+    /// Package (shipped name or file) on which a part sits, once for each part in their order, or once for all;
     /// without it the part's own impedance to the case and `--interface`.
-    #[arg(long, value_name = "STACK")]
+    #[arg(long, value_name = "PACKAGE")]
     pub on: Vec<String>,
-    /// Temperature of the heatsink: of every fixed temperature of the package stack.
+    /// Temperature of the heatsink: of every fixed temperature of the package.
     #[arg(long, value_name = "QUANTITY", default_value = "45 degC", allow_hyphen_values = true)]
     pub heatsink: String,
-    /// Thermal resistance from case to heatsink, without a package stack.
+    /// Thermal resistance from case to heatsink, without a package.
     #[arg(long, value_name = "QUANTITY", default_value = "0 K/W", conflicts_with = "on")]
     pub interface: String,
     /// Junction temperature that no die may pass; without it the part's own.

@@ -13,7 +13,7 @@ Examples:
   joulestep report rating.h5 -o rating.md
   joulestep report ferry.h5 --figures pictures --format png
 
-Any result file serves: of `run`, of a study with `--out` (rating, dead-time, cycle, duty, impedance,
+Any result file serves: of `run`, of a study with `--out` (rating, dead-time, cycle, mission, impedance,
 double-pulse, parts compare, parts resistance), and the table of a `batch`. The HTML file holds
 everything itself: it opens offline, prints on A4 and runs no script. The same file gives the same
 report. The verdict does not change the exit code.";

@@ -11,7 +11,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use joulestep_engine::recorder::{Event, Layout, Recorder, Row as LedgerRow};
 use joulestep_engine::run::time_loop::Ended;
 
-use crate::account::happened::Happened;
+use crate::account::event_lines::EventLines;
 use crate::account::{Account, Outcome, store};
 use crate::batch::errors::Errors;
 use crate::batch::plan::Keep;
@@ -123,7 +123,7 @@ pub fn write(
 
 struct Recording<'a> {
     writer: ResultWriter,
-    happened: Happened,
+    events: EventLines,
     stop: &'a AtomicBool,
 }
 
@@ -139,7 +139,7 @@ impl Recorder<f64> for Recording<'_> {
     }
     fn event(&mut self, event: &Event) {
         self.writer.event(event);
-        self.happened.push(event);
+        self.events.push(event);
     }
     fn row(&mut self, row: &LedgerRow<f64>) {
         self.writer.row(row);
@@ -179,14 +179,14 @@ fn record(study: &Study, row: &Row, errors: &Errors, path: &Path, stop: &AtomicB
         values.map(|(input, x)| format!("# {} = {x:?} {}\n", input.slot.path, input.slot.unit)).collect();
     let text = format!("# variant {} of a batch:\n{}{}", row.variant, values.concat(), study.text);
     let writer = ResultWriter::create(path, &text, WriterOptions::default()).map_err(|e| e.to_string())?;
-    let mut recording = Recording { writer, happened: Happened::default(), stop };
+    let mut recording = Recording { writer, events: EventLines::default(), stop };
     let outcome = match run.advance(facts.end, &mut recording) {
         Ok(Ended::Reached) => Outcome::Done,
         Ok(Ended::Stopped) => Outcome::Interrupted,
         Err(trouble) => Outcome::Failed(trouble.to_string()),
     };
     run.finish(&mut recording);
-    let mut account = Account::new(&run, &facts, recording.happened.lines(), outcome);
+    let mut account = Account::new(&run, &facts, recording.events.lines(), outcome);
     account.adopt(of_account(study, row, errors, &account, facts.placed.len()));
     let complete = account.outcome == Outcome::Done;
     let ledger = store::ledger(&run.ledger());

@@ -2,7 +2,7 @@
 
 use joulestep_engine::recorder::{Event, EventKind, Recorder};
 
-use crate::account::happened::Line;
+use crate::account::event_lines::Line;
 use crate::account::numbers::Course;
 use crate::batch::plan::{MeasureSpec, Measured};
 
@@ -12,7 +12,7 @@ pub struct Measures<'a> {
     specs: &'a [MeasureSpec],
     gathered: Vec<Gathered>,
     last: Option<f64>,
-    /// Of each guard the cleared fault with the largest let-through.
+    /// Of each protection the cleared fault with the largest let-through.
     cleared: Vec<Line>,
     /// What protection did.
     course: Vec<String>,
@@ -42,7 +42,7 @@ impl<'a> Measures<'a> {
         }
     }
 
-    /// Of each guard the cleared fault with the largest let-through, for an account.
+    /// Of each protection the cleared fault with the largest let-through, for an account.
     pub fn cleared(&self) -> Vec<Line> {
         self.cleared.clone()
     }

@@ -19,18 +19,18 @@
 //! use joulestep::batch::variant::Study;
 //!
 //! const SCENARIO: &str = r#"
-//! format = 1
+//! format = 2
 //! component = [
-//!     { name = "V1", kind = "voltage-source", pins = ["in", "gnd"], value = "1 V" },
+//!     { name = "supply", kind = "voltage-source", pins = ["in", "gnd"], value = "1 V" },
 //!     { name = "R1", kind = "resistor", pins = ["in", "out"], resistance = "1 kohm" },
 //!     { name = "C1", kind = "capacitor", pins = ["out", "gnd"], capacitance = "1 uF" },
 //! ]
 //! steps = { end = "8 ms", base = "20 us", start = "stated" }
-//! record = { signals = ["v(out)"] }
-//! limit = [{ name = "current", signal = "i(R1)", max = "1.05 mA" }]
+//! record = { signals = ["voltage(out)"] }
+//! limit = [{ name = "current", signal = "R1.current", max = "1.05 mA" }]
 //! "#;
 //! const PLAN: &str = r#"
-//! format = 1
+//! format = 2
 //! scenario = "rc.toml"
 //! estimate = "none"
 //! sampling = { kind = "latin-hypercube", variants = 20, seed = 1 }

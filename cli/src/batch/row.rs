@@ -144,7 +144,7 @@ fn column(name: impl Into<String>, unit: &str) -> Column {
 
 /// The columns of a plan's outputs, and the user's limits: the value found by a search; further numbers; extremes of
 /// what the limits bound (the user's first) and of the recorded signals; junctions; energies; let-through of
-/// guards; the ledger's residual.
+/// protections; the ledger's residual.
 pub fn columns(plan: &Plan, ready: &Ready) -> (Vec<Column>, Vec<Bound>) {
     let mut all: Vec<Column> = Vec::new();
     all.extend(plan.search.iter().map(|s| column(&s.name, &s.slot.unit)));
@@ -188,7 +188,7 @@ pub fn columns(plan: &Plan, ready: &Ready) -> (Vec<Column>, Vec<Bound>) {
             all.push(column(format!("{}.{what}", placed.name), "J"));
         }
     }
-    all.extend(ready.metered.iter().map(|guard| column(format!("{guard}.let-through"), "A^2 s")));
+    all.extend(ready.metered.iter().map(|protection| column(format!("{protection}.let-through"), "A^2 s")));
     all.push(column("ledger.residual", "J"));
     all.push(column("ledger.residual-relative", "1"));
     (all, limits)

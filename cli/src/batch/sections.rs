@@ -9,7 +9,7 @@ use crate::batch::plan::Estimated;
 use crate::scenario::shape::{Form, Key, Kind, Kinds, Section};
 
 /// Version of the plan format that this program reads.
-pub const FORMAT: i64 = 1;
+pub const FORMAT: i64 = 2;
 
 /// No plan has more variants than this.
 pub const MOST_VARIANTS: i64 = 10_000_000;
@@ -20,7 +20,7 @@ pub static PLAN: Section = Section {
     help: "A plan: a scenario, a rating or a dead-time study, what of it is varied and how, and what is told of each variant",
     kinds: Kinds::None,
     keys: &[
-        Key::need("format", Form::Whole(FORMAT, FORMAT), "version of the plan format: 1"),
+        Key::need("format", Form::Whole(FORMAT, FORMAT), "version of the plan format: 2"),
         Key::may("title", Form::Text, "one line that names the plan"),
         Key::may(
             "scenario",

@@ -1,5 +1,5 @@
 //! Where a varied value stands in the tables of a scenario or of another subject: `component.limiter.inductance`,
-//! `thermal.chain.jfet.resistance.2`, `happening.3.at`, `package.layer.jfet.thickness`.
+//! `thermal.chain.jfet.resistance.2`, `event.3.at`, `package.layer.jfet.thickness`.
 
 use joulestep_engine::units::{bare_in, in_unit, parse_quantity, parse_unit};
 use joulestep_models::devices::catalogue;

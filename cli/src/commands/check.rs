@@ -38,9 +38,9 @@ pub fn check(args: &CheckArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     let counts = [
         ("components", scenario.components.len()),
         ("drives", scenario.drives.len()),
-        ("guards", scenario.guards.len()),
+        ("protections", scenario.protections.len()),
         ("controllers", scenario.controllers.len()),
-        ("happenings", scenario.happenings.len()),
+        ("events", scenario.events.len()),
         ("heat inputs", scenario.thermal.input_names().len()),
         ("signals", scenario.record.signals.len()),
         ("limits", scenario.limits.len()),

@@ -1,4 +1,4 @@
-//! `impedance`: transient thermal impedance of a package stack, or of measured points.
+//! `impedance`: transient thermal impedance of a package, or of measured points.
 
 use std::io;
 use std::path::Path;
@@ -17,7 +17,7 @@ use crate::plot::Figure;
 use crate::result::Study;
 use crate::scenario::include::{open, reason};
 
-/// Terms of the Foster fit of a stack, unless asked otherwise.
+/// Terms of the Foster fit of a package, unless asked otherwise.
 const TERMS: usize = 8;
 
 /// Computes and tells thermal impedances.
@@ -32,34 +32,34 @@ pub fn impedance(args: &ImpedanceArgs, streams: &mut Streams<'_>) -> io::Result<
     if let Some(path) = &args.points {
         return of_points(args, path, streams);
     }
-    let mut stacks: Vec<Impedance> = Vec::new();
+    let mut packages: Vec<Impedance> = Vec::new();
     let mut sources = Sources::default();
-    for name in args.stack.iter().chain(&args.against) {
+    for name in args.package.iter().chain(&args.against) {
         let package = match read_with_text(name, &open) {
             Ok((package, text)) => {
                 sources.merge(text);
                 package
             }
             Err(trouble) => {
-                return refuse_in("the package stack", &trouble, Path::new(name), args.json, streams);
+                return refuse_in("the package", &trouble, Path::new(name), args.json, streams);
             }
         };
         let terms = args.terms.map_or(TERMS, usize::from);
         match solve(name, &package, args.cells as usize, terms) {
-            Ok(stack) => stacks.push(stack),
+            Ok(package) => packages.push(package),
             Err(trouble) => {
                 let code = if trouble.is_input() { BAD_INPUT } else { NUMERICAL };
                 return refused(&(format!("{name}: {trouble}"), code), args.json, streams);
             }
         }
     }
-    let file = || as_study(&stacks, &streams.command, sources.full_text());
-    if let Err(why) = keep(args, || picture(&stacks), file) {
+    let file = || as_study(&packages, &streams.command, sources.full_text());
+    if let Err(why) = keep(args, || picture(&packages), file) {
         return refused(&why, args.json, streams);
     }
     match args.json {
-        true => streams.json(&json(&stacks))?,
-        false => write!(streams.out, "{}", text(&stacks))?,
+        true => streams.json(&json(&packages))?,
+        false => write!(streams.out, "{}", text(&packages))?,
     }
     Ok(DONE)
 }

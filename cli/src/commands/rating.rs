@@ -14,8 +14,8 @@ use crate::exit::{BAD_INPUT, Streams};
 use crate::judge::{Level, exit_code};
 use crate::package::read_with_text;
 use crate::rating::{
-    Asked, Heat, Spread, bare, csv, estimated, heat_of_part, heat_of_stack, json, picture, proven, ready,
-    solve_stack, study, text, verdict, widths,
+    Asked, Heat, Spread, bare, csv, estimated, heat_of_package, heat_of_part, json, picture, proven, ready,
+    solve_package, study, text, verdict, widths,
 };
 use crate::scenario::include::open;
 
@@ -84,30 +84,30 @@ pub fn rating(args: &RatingArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         Ok(parts) => parts,
         Err(code) => return Ok(code),
     };
-    let mut stacks = Vec::new();
+    let mut mountings = Vec::new();
     for name in &args.on {
         match read_with_text(name, &open) {
             Ok((package, text)) => {
                 sources.merge(text);
-                let stack = Stack { name, heat: None, package };
-                match solved(&stack, args, &asked, Level::STATED) {
-                    Ok(heat) => stacks.push(Stack { heat: Some(heat), ..stack }),
+                let mounting = Mounting { name, heat: None, package };
+                match solved(&mounting, args, &asked, Level::STATED) {
+                    Ok(heat) => mountings.push(Mounting { heat: Some(heat), ..mounting }),
                     Err(trouble) => return refused(&code(&trouble), as_json, streams),
                 }
             }
             Err(trouble) => {
-                return refuse_in("the package stack", &trouble, Path::new(name), as_json, streams);
+                return refuse_in("the package", &trouble, Path::new(name), as_json, streams);
             }
         }
     }
     let mut all = Vec::new();
     let mut shared = None;
     for (k, part) in parts.iter().enumerate() {
-        let stack = stacks.get(k).or(stacks.first());
-        let heat = |level: Level| match stack {
+        let mounting = mountings.get(k).or(mountings.first());
+        let heat = |level: Level| match mounting {
             None => heat_of_part(part, asked.heatsink, interface),
-            Some(Stack { heat: Some(heat), .. }) if level == Level::STATED => Ok(heat.clone()),
-            Some(stack) => solved(stack, args, &asked, level),
+            Some(Mounting { heat: Some(heat), .. }) if level == Level::STATED => Ok(heat.clone()),
+            Some(mounting) => solved(mounting, args, &asked, level),
         };
         let spread = spread.as_ref().filter(|_| k == 0);
         let found = if args.prove {
@@ -120,8 +120,7 @@ pub fn rating(args: &RatingArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         };
         match found {
             Ok(mut answer) => {
-                answer.rating.contradictions =
-                    stack.map_or(Vec::new(), |stack| stack.package.contradicts(part));
+                answer.rating.contradictions = mounting.map_or(Vec::new(), |m| m.package.contradicts(part));
                 answer.rule(&asked);
                 all.push(answer.rating);
                 shared = shared.or(answer.parallel);
@@ -143,8 +142,8 @@ pub fn rating(args: &RatingArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     Ok(exit_code(None, verdict(&all, shared.as_ref())))
 }
 
-/// A package stack that parts are put on.
-struct Stack<'a> {
+/// A package that parts are put on.
+struct Mounting<'a> {
     name: &'a str,
     /// As stated.
     heat: Option<Heat>,
@@ -154,12 +153,17 @@ struct Stack<'a> {
 /// Most cells of a mesh, as the option has it.
 const MOST_CELLS: usize = 2_000_000;
 
-/// The heat path of a stack; at each finer level of twice the cells.
-fn solved(stack: &Stack<'_>, args: &RatingArgs, asked: &Asked, level: Level) -> Result<Heat, RatingTrouble> {
+/// The heat path of a package; at each finer level of twice the cells.
+fn solved(
+    mounting: &Mounting<'_>,
+    args: &RatingArgs,
+    asked: &Asked,
+    level: Level,
+) -> Result<Heat, RatingTrouble> {
     let cells = (args.cells as usize) << level.0.min(0).unsigned_abs();
     let cells = cells.min(MOST_CELLS);
     if args.no_estimate {
-        return Ok(solve_stack(stack.name, &stack.package, cells)?.at(asked.heatsink));
+        return Ok(solve_package(mounting.name, &mounting.package, cells)?.at(asked.heatsink));
     }
-    heat_of_stack(stack.name, &stack.package, asked.heatsink, cells)
+    heat_of_package(mounting.name, &mounting.package, asked.heatsink, cells)
 }

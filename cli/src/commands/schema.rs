@@ -19,7 +19,7 @@ pub fn schema(args: &SchemaArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     let schema = match args.of {
         SchemaOf::Scenario => schema::schema(catalogue()),
         SchemaOf::Part => schema::titled(&PART, "Joulestep part", catalogue()),
-        SchemaOf::Package => schema::titled(&PACKAGE, "Joulestep package stack", catalogue()),
+        SchemaOf::Package => schema::titled(&PACKAGE, "Joulestep package", catalogue()),
         SchemaOf::Plan => schema::titled(&PLAN, "Joulestep plan of a batch", catalogue()),
         SchemaOf::Points => schema::titled(&POINTS, "Joulestep points of a data sheet", catalogue()),
     };

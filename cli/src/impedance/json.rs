@@ -11,13 +11,13 @@ use super::{DUTIES, Impedance, Path, Points, STEADY, times};
 use crate::judge::Uncertainty;
 
 #[derive(Serialize)]
-struct Stacks<'a> {
-    stacks: Vec<Stack<'a>>,
+struct Packages<'a> {
+    packages: Vec<Package<'a>>,
 }
 
 #[derive(Serialize)]
-struct Stack<'a> {
-    stack: &'a str,
+struct Package<'a> {
+    package: &'a str,
     title: &'a str,
     property_temperature: f64,
     dies: &'a [String],
@@ -106,15 +106,15 @@ struct Fitted<'a> {
     note: &'a str,
 }
 
-/// One stack, or two.
-pub fn json(stacks: &[Impedance]) -> impl Serialize {
-    Stacks { stacks: stacks.iter().map(stack).collect() }
+/// One package, or two.
+pub fn json(packages: &[Impedance]) -> impl Serialize {
+    Packages { packages: packages.iter().map(package).collect() }
 }
 
-fn stack(of: &Impedance) -> Stack<'_> {
+fn package(of: &Impedance) -> Package<'_> {
     let to = |path| told(path, &of.dies);
-    Stack {
-        stack: &of.name,
+    Package {
+        package: &of.name,
         title: &of.title,
         property_temperature: of.temperature,
         dies: &of.dies,

@@ -1,4 +1,4 @@
-//! Transient thermal impedances of package stacks and of measured points: computed, told, drawn.
+//! Transient thermal impedances of packages and of measured points: computed, told, drawn.
 
 mod json;
 mod picture;
@@ -32,7 +32,7 @@ const FINEST: usize = 6;
 /// Points per decade through which coefficients are fitted.
 const PER_DECADE: usize = 8;
 
-/// Heat from the dies of a stack to where it goes: the underside of the case held at one temperature, or the cooled
+/// Heat from the dies of a package to where it goes: the underside of the case held at one temperature, or the cooled
 /// faces.
 #[derive(Clone, Debug)]
 pub struct Path {
@@ -44,10 +44,10 @@ pub struct Path {
     pub errors: Vec<f64>,
 }
 
-/// The impedances of a stack.
+/// The impedances of a package.
 #[derive(Clone, Debug)]
 pub struct Impedance {
-    /// As the stack was asked for.
+    /// As the package was asked for.
     pub name: String,
     /// Its title.
     pub title: String,
@@ -61,14 +61,14 @@ pub struct Impedance {
     pub ambient: Path,
     /// To the case; `None` where no layer is one.
     pub case: Option<Path>,
-    /// Steady rise of each die over the mean of its case with the whole stack in place, K/W; `None` as above.
+    /// Steady rise of each die over the mean of its case with the whole package in place, K/W; `None` as above.
     pub over_case: Vec<Option<f64>>,
 }
 
 /// Why there are no impedances.
 #[derive(Debug, thiserror::Error)]
 pub enum Trouble {
-    /// The stack is wrong.
+    /// The package is wrong.
     #[error("{}", .0.iter().map(ToString::to_string).collect::<Vec<_>>().join("; "))]
     Package(Vec<PackageTrouble>),
     /// It could not be solved.
@@ -83,7 +83,7 @@ impl Trouble {
     }
 }
 
-/// Solves a stack with at most `cells` cells, and fits at most `terms` terms.
+/// Solves a package with at most `cells` cells, and fits at most `terms` terms.
 ///
 /// # Errors
 /// [`Trouble`].

@@ -9,27 +9,27 @@ use crate::plot::{Axis, Chart, Curve, Figure, Line, Marker, Panel};
 /// Points per decade of a curve.
 const PER_DECADE: usize = 12;
 
-/// One stack, or two: impedances of all dies, the families of the first die of the first stack, structure functions.
-pub fn picture(stacks: &[Impedance]) -> Figure {
+/// One package, or two: impedances of all dies, the families of the first die of the first package, structure functions.
+pub fn picture(packages: &[Impedance]) -> Figure {
     let times = times(&Span::default(), PER_DECADE);
-    let several = stacks.len() > 1;
+    let several = packages.len() > 1;
     let (mut curves, mut structures) = (Vec::new(), Vec::new());
     let mut colour = 0;
-    for stack in stacks {
-        for (d, die) in stack.dies.iter().enumerate() {
-            let of = if several { format!("{die}, {}", stack.name) } else { die.clone() };
-            let paths = [("to case", stack.case.as_ref(), Line::Dashed)];
-            for (to, path, line) in paths.into_iter().chain([("", Some(&stack.ambient), Line::Solid)]) {
+    for package in packages {
+        for (d, die) in package.dies.iter().enumerate() {
+            let of = if several { format!("{die}, {}", package.name) } else { die.clone() };
+            let paths = [("to case", package.case.as_ref(), Line::Dashed)];
+            for (to, path, line) in paths.into_iter().chain([("", Some(&package.ambient), Line::Solid)]) {
                 let Some(path) = path else { continue };
                 let network = path.network();
                 let points = times.iter().map(|t| (*t, network.step_response(*t, d, d))).collect();
-                let boundary = stack.boundaries.join(", ");
+                let boundary = package.boundaries.join(", ");
                 let name = if to.is_empty() { format!("{of} to {boundary}") } else { format!("{of} {to}") };
                 curves.push(Curve::new(&name, points).coloured(colour).lined(line).marked(Marker::None));
             }
             // The last of the resistance lies before a temperature held: heat capacitance without end.
-            let whole = stack.ambient.network().steady_resistance(d, d);
-            let steps = stack.ambient.structure(d).into_iter().filter(|s| s.0 < 0.995 * whole).collect();
+            let whole = package.ambient.network().steady_resistance(d, d);
+            let steps = package.ambient.structure(d).into_iter().filter(|s| s.0 < 0.995 * whole).collect();
             structures.push(Curve::new(&of, steps).coloured(colour).lined(Line::Solid).marked(Marker::None));
             colour += 1;
         }
@@ -42,7 +42,7 @@ pub fn picture(stacks: &[Impedance]) -> Figure {
         curves,
         ..Chart::default()
     })];
-    if let Some(first) = stacks.first() {
+    if let Some(first) = packages.first() {
         let exact = first.ambient.terms(0);
         let family = |duty: &f64| {
             let points = times.iter().map(|t| (*t, repetitive_peak(&exact, *t, *duty))).collect();
@@ -64,8 +64,8 @@ pub fn picture(stacks: &[Impedance]) -> Figure {
         curves: structures,
         ..Chart::default()
     }));
-    let title = stacks.iter().map(|s| s.title.as_str()).collect::<Vec<_>>().join(" / ");
-    let errors = stacks.iter().flat_map(|s| s.ambient.errors.iter().copied()).fold(0.0, f64::max);
+    let title = packages.iter().map(|s| s.title.as_str()).collect::<Vec<_>>().join(" / ");
+    let errors = packages.iter().flat_map(|s| s.ambient.errors.iter().copied()).fold(0.0, f64::max);
     let notes = vec![
         "Junction: mean over the heated volume. Case: its underside held at one temperature.".to_string(),
         format!("Largest stated error of cells and reduction over all time: {:.1} %.", 100.0 * errors),

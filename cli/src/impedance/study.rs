@@ -18,7 +18,7 @@ fn definitions() -> Vec<(String, String)> {
             "rise of the mean temperature over the heated volume of a die per watt of a power step into it",
         ),
         ("Case", "underside of the case, held at one temperature"),
-        ("Boundary", "the fixed temperatures to which the whole stack leads the heat"),
+        ("Boundary", "the fixed temperatures to which the whole package leads the heat"),
         ("±, error", "of the mesh, by three meshes, and of the reduction to a compact network, at any time"),
         ("Foster and Cauer", text::NOT_LAYERS),
     ]
@@ -52,21 +52,21 @@ fn coefficients(all: &[(String, &[FosterTerm], Vec<CauerCell>)]) -> Sheet {
 }
 
 /// Every path of every die, named.
-fn paths(stacks: &[Impedance]) -> Vec<(String, usize, &Path)> {
+fn paths(packages: &[Impedance]) -> Vec<(String, usize, &Path)> {
     let mut out = Vec::new();
-    for stack in stacks {
-        for (d, die) in stack.dies.iter().enumerate() {
-            let of = if stacks.len() > 1 { format!("{}, {die}", stack.name) } else { die.clone() };
-            out.extend(stack.case.as_ref().map(|path| (format!("{of} to case"), d, path)));
-            out.push((format!("{of} to boundary"), d, &stack.ambient));
+    for package in packages {
+        for (d, die) in package.dies.iter().enumerate() {
+            let of = if packages.len() > 1 { format!("{}, {die}", package.name) } else { die.clone() };
+            out.extend(package.case.as_ref().map(|path| (format!("{of} to case"), d, path)));
+            out.push((format!("{of} to boundary"), d, &package.ambient));
         }
     }
     out
 }
 
-/// Package stacks with everything behind them.
-pub fn as_study(stacks: &[Impedance], command: &str, inputs: String) -> Study {
-    let paths = paths(stacks);
+/// Packages with everything behind them.
+pub fn as_study(packages: &[Impedance], command: &str, inputs: String) -> Study {
+    let paths = paths(packages);
     let steady = |d: usize, path: &Path| path.network().steady_resistance(d, d);
     let mut heads = vec![Head::number("time", "time", "s")];
     let both = |(name, ..): &(String, usize, &Path)| {
@@ -110,7 +110,7 @@ pub fn as_study(stacks: &[Impedance], command: &str, inputs: String) -> Study {
         .iter()
         .map(|(name, d, path)| (name.clone(), &path.fits[*d].terms[..], path.cells(*d)))
         .collect();
-    let names: Vec<&str> = stacks.iter().map(|s| s.name.as_str()).collect();
+    let names: Vec<&str> = packages.iter().map(|s| s.name.as_str()).collect();
     let answers = paths.iter().map(|(name, d, path)| {
         let error = 100.0 * path.errors[*d];
         format!(
@@ -119,7 +119,7 @@ pub fn as_study(stacks: &[Impedance], command: &str, inputs: String) -> Study {
             path.steady_error(*d).words("K/W")
         )
     });
-    let conditions = stacks.iter().map(|s| {
+    let conditions = packages.iter().map(|s| {
         format!(
             "{}: {}; properties at {}; heat goes to {}.",
             s.name,
@@ -144,7 +144,7 @@ pub fn as_study(stacks: &[Impedance], command: &str, inputs: String) -> Study {
             StudyTable::new("impedance", "Z_th against time", 1, curves),
             StudyTable::new("coefficients", "Foster terms and Cauer cells", 2, coefficients(&fits)),
         ],
-        figures: vec![StudyFigure::new(caption, picture(stacks))],
+        figures: vec![StudyFigure::new(caption, picture(packages))],
     }
 }
 

@@ -13,13 +13,13 @@ use crate::diagnostic::printable;
 /// What must be said beside every Foster network.
 pub const NOT_LAYERS: &str = "Foster terms are not layers: they reproduce the impedance at the junction and have no temperatures inside; do not cut them at a case or add a heatsink to them. Cauer cells are a ladder from the junction outwards.";
 
-/// One stack, or two held against one another.
-pub fn text(stacks: &[Impedance]) -> String {
+/// One package, or two held against one another.
+pub fn text(packages: &[Impedance]) -> String {
     let mut out = String::new();
-    for stack in stacks {
-        one(stack, &mut out);
+    for package in packages {
+        one(package, &mut out);
     }
-    if let [a, b] = stacks {
+    if let [a, b] = packages {
         against(a, b, &mut out);
     }
     let _ = writeln!(out, "{NOT_LAYERS}");
@@ -45,15 +45,15 @@ pub fn points_text(points: &Points) -> String {
     out
 }
 
-fn one(stack: &Impedance, out: &mut String) {
-    let _ = writeln!(out, "{}: {}", printable(&stack.name), printable(&stack.title));
+fn one(package: &Impedance, out: &mut String) {
+    let _ = writeln!(out, "{}: {}", printable(&package.name), printable(&package.title));
     let _ = writeln!(
         out,
         "  properties at {}; heat goes to {}",
-        people(stack.temperature, "degC"),
-        stack.boundaries.join(", ")
+        people(package.temperature, "degC"),
+        package.boundaries.join(", ")
     );
-    let paths = [("case", stack.case.as_ref()), ("boundary", Some(&stack.ambient))];
+    let paths = [("case", package.case.as_ref()), ("boundary", Some(&package.ambient))];
     for (to, path) in paths.into_iter().filter_map(|(to, path)| Some((to, path?))) {
         let study = &path.study;
         let cells: Vec<String> = study.levels.iter().map(|l| l.cells.to_string()).collect();
@@ -66,19 +66,19 @@ fn one(stack: &Impedance, out: &mut String) {
             100.0 * study.finest.error
         );
     }
-    for die in 0..stack.dies.len() {
-        of_die(stack, die, out);
+    for die in 0..package.dies.len() {
+        of_die(package, die, out);
     }
-    if stack.dies.len() > 1 {
-        mutual(stack, out);
+    if package.dies.len() > 1 {
+        mutual(package, out);
     }
     out.push('\n');
 }
 
-fn of_die(stack: &Impedance, die: usize, out: &mut String) {
-    let _ = writeln!(out, "\n{}", printable(&stack.dies[die]));
+fn of_die(package: &Impedance, die: usize, out: &mut String) {
+    let _ = writeln!(out, "\n{}", printable(&package.dies[die]));
     let steady = |path: &Path| path.network().steady_resistance(die, die);
-    if let Some(case) = &stack.case {
+    if let Some(case) = &package.case {
         let error = 100.0 * case.errors[die];
         let _ = writeln!(
             out,
@@ -87,20 +87,20 @@ fn of_die(stack: &Impedance, die: usize, out: &mut String) {
             case.steady_error(die).words("K/W")
         );
     }
-    let error = 100.0 * stack.ambient.errors[die];
+    let error = 100.0 * package.ambient.errors[die];
     let _ = writeln!(
         out,
         "  junction to boundary  {} {} (error at most {error:.1} % at any time)",
-        people(steady(&stack.ambient), "K/W"),
-        stack.ambient.steady_error(die).words("K/W")
+        people(steady(&package.ambient), "K/W"),
+        package.ambient.steady_error(die).words("K/W")
     );
-    if let Some(rise) = stack.over_case[die] {
-        let error = stack.ambient.steady_error(die).words("K/W");
+    if let Some(rise) = package.over_case[die] {
+        let error = package.ambient.steady_error(die).words("K/W");
         let rise = people(rise, "K/W");
-        let _ = writeln!(out, "  over the case's mean  {rise} {error} with the whole stack in place");
+        let _ = writeln!(out, "  over the case's mean  {rise} {error} with the whole package in place");
     }
     let _ = write!(out, "\n  {:>9}", "time");
-    if stack.case.is_some() {
+    if package.case.is_some() {
         let _ = write!(out, " {:>9} {:>7}", "to case", "±");
     }
     let _ = write!(out, " {:>9} {:>7}", "boundary", "±");
@@ -108,10 +108,10 @@ fn of_die(stack: &Impedance, die: usize, out: &mut String) {
         let _ = write!(out, " {:>9}", format!("D = {duty}"));
     }
     let _ = writeln!(out, "   K/W; peak of repeated pulses by duty");
-    let exact = stack.ambient.terms(die);
+    let exact = package.ambient.terms(die);
     for t in times(&Span::default(), 2) {
         let _ = write!(out, "  {:>9}", people(t, "s"));
-        for path in stack.case.iter().chain([&stack.ambient]) {
+        for path in package.case.iter().chain([&package.ambient]) {
             let z = figure(path.network().step_response(t, die, die));
             let _ = write!(out, " {z:>9} {:>7}", two(path.error(t, die, die).plus_minus()));
         }
@@ -120,10 +120,10 @@ fn of_die(stack: &Impedance, die: usize, out: &mut String) {
         }
         out.push('\n');
     }
-    let most = times(&Span::default(), 2).into_iter().map(|t| stack.ambient.share_of_pulses(t, die));
+    let most = times(&Span::default(), 2).into_iter().map(|t| package.ambient.share_of_pulses(t, die));
     let most = 100.0 * most.fold(0.0, f64::max);
     let _ = writeln!(out, "  peaks of repeated pulses: ± {most:.1} % at most");
-    for (to, path) in [("case", stack.case.as_ref()), ("boundary", Some(&stack.ambient))] {
+    for (to, path) in [("case", package.case.as_ref()), ("boundary", Some(&package.ambient))] {
         let Some(path) = path else { continue };
         let fit = &path.fits[die];
         let _ = writeln!(
@@ -134,7 +134,7 @@ fn of_die(stack: &Impedance, die: usize, out: &mut String) {
         );
         coefficients(&fit.terms, &path.cells(die), out);
     }
-    structure(&stack.ambient.structure(die), out);
+    structure(&package.ambient.structure(die), out);
 }
 
 /// Foster terms and Cauer cells side by side.
@@ -169,27 +169,27 @@ fn structure(steps: &[(f64, f64)], out: &mut String) {
     }
 }
 
-fn mutual(stack: &Impedance, out: &mut String) {
-    let network = stack.ambient.network();
+fn mutual(package: &Impedance, out: &mut String) {
+    let network = package.ambient.network();
     let _ = writeln!(out, "\nbetween dies, to the boundary, K/W");
     let _ = write!(out, "  {:>9}", "time");
     let pairs: Vec<(usize, usize)> =
-        (0..stack.dies.len()).flat_map(|i| (0..i).map(move |j| (j, i))).collect();
+        (0..package.dies.len()).flat_map(|i| (0..i).map(move |j| (j, i))).collect();
     for (i, j) in &pairs {
-        let _ = write!(out, " {:>20} {:>7}", format!("{} - {}", stack.dies[*i], stack.dies[*j]), "±");
+        let _ = write!(out, " {:>20} {:>7}", format!("{} - {}", package.dies[*i], package.dies[*j]), "±");
     }
     out.push('\n');
     for t in times(&Span::default(), 1) {
         let _ = write!(out, "  {:>9}", people(t, "s"));
         for (i, j) in &pairs {
-            let error = two(stack.ambient.error(t, *i, *j).plus_minus());
+            let error = two(package.ambient.error(t, *i, *j).plus_minus());
             let _ = write!(out, " {:>20} {error:>7}", figure(network.step_response(t, *i, *j)));
         }
         out.push('\n');
     }
 }
 
-/// The ratio of two stacks, die by die in their order.
+/// The ratio of two packages, die by die in their order.
 fn against(a: &Impedance, b: &Impedance, out: &mut String) {
     let _ = writeln!(out, "{} against {}: ratio of the impedances", printable(&a.name), printable(&b.name));
     for die in 0..a.dies.len() {

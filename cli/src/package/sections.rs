@@ -1,4 +1,4 @@
-//! The key tables of a package stack.
+//! The key tables of a package.
 
 use joulestep_models::model::Range::{Any, NotNegative, Positive};
 
@@ -13,7 +13,7 @@ pub static PACKAGE: Section = Section {
     help: "Layers from the dies down to the heatsink, and how they are cooled",
     kinds: Kinds::None,
     keys: &[
-        Key::need("format", Form::Whole(FORMAT, FORMAT), "version of the format of package stacks: 1"),
+        Key::need("format", Form::Whole(FORMAT, FORMAT), "version of the format of packages: 1"),
         Key::may("title", Form::Text, "one line that says what it is"),
         Key::may("source", Form::Text, "where the numbers come from"),
         Key::may("invented", Form::Flag, "whether it is a package that nobody makes"),

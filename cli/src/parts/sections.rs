@@ -77,7 +77,7 @@ pub static CORRELATION: Section = Section {
 };
 
 const TECHNOLOGIES: &[&str] = &[
-    "cascode-stack",
+    "cascode",
     "sic-mosfet",
     "superjunction-mosfet",
     "low-voltage-mosfet",

@@ -18,7 +18,7 @@ use serde::{Serialize, Serializer};
 use crate::judge::{Bounds, Ruling, Uncertainty, Verdict, overall, rule};
 
 pub use errors::{bare, estimated, proven};
-pub use path::{Heat, MeshError, StackHeat, heat_of_part, heat_of_stack, solve_stack};
+pub use path::{Heat, MeshError, PackageHeat, heat_of_package, heat_of_part, solve_package};
 pub use picture::picture;
 pub(crate) use rate::bounds;
 pub use rate::{Ready, answer, ready};
@@ -127,7 +127,7 @@ pub struct Rating {
     /// Where its heat goes, in words.
     #[serde(rename = "heat_path")]
     pub heat: String,
-    /// How the part and the package stack contradict each other, in words; the ratings are then not proven.
+    /// How the part and the package contradict each other, in words; the ratings are then not proven.
     pub contradictions: Vec<String>,
     /// Names of its dies.
     pub dies: Vec<&'static str>,

@@ -140,7 +140,7 @@ impl Pair {
 /// threshold, so the channel of a lower threshold gets the resistance that its overdrive makes of it: R ~ 1/(v_GS − V_th).
 pub(super) fn odd(part: &Part, spread: &Spread) -> Part {
     let mut odd = part.clone();
-    let prefix = if part.kind == "stack" { "mosfet-" } else { "" };
+    let prefix = if part.kind == "cascode" { "mosfet-" } else { "" };
     let of = |key: &str| part.values.maybe(&format!("{prefix}{key}"));
     let drift = of("drift-share").unwrap_or(0.0);
     let channel = match (of("on-gate-voltage"), of("threshold")) {

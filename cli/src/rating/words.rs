@@ -56,7 +56,7 @@ pub(super) fn warnings(all: &[Rating], parallel: Option<&Parallel>) -> Vec<Strin
         all.iter().flat_map(|r| r.doubts.iter().map(|d| format!("NOT PROVEN: {}: {d}.", r.part.name)));
     let unproven = all.iter().filter(|r| !r.contradictions.is_empty()).map(|r| {
         format!(
-            "NOT PROVEN: {} and its package stack mean different dies, and every number of it rests on both: {}.",
+            "NOT PROVEN: {} and its package mean different dies, and every number of it rests on both: {}.",
             r.part.name,
             r.contradictions.join("; ")
         )

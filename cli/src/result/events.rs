@@ -33,7 +33,7 @@ pub struct StoredEvent {
     pub time: f64,
     /// The word of its [`joulestep_engine::recorder::EventKind`].
     pub kind: String,
-    /// Component, guard or drive.
+    /// Component, protection or drive.
     pub subject: String,
     /// In words.
     pub note: String,
@@ -75,7 +75,7 @@ impl Events {
         store.grow_reals(Form::Double, &growing("value", "", "value that goes with the event"))?;
         store.attach("events/value", 0, "events/time")?;
         store.grow_texts::<WORD>(&growing("kind", "", "kind of event"))?;
-        store.grow_texts::<NAME>(&growing("subject", "", "component, guard or drive"))?;
+        store.grow_texts::<NAME>(&growing("subject", "", "component, protection or drive"))?;
         store.grow_texts::<NOTE>(&growing("note", "", "what happened"))?;
         store.grow_texts::<WORD>(&growing("unit", "", "unit of value"))?;
         for name in TEXTS {

@@ -84,7 +84,7 @@ mod tests {
     #[test]
     fn ordinary_names_stay() {
         let mut names = Names::reserving(&["time"]);
-        for name in ["v(bus)", "Q1.jfet", "i(L1)", "Temperatur Übergang", "温度"] {
+        for name in ["voltage(bus)", "Q1.jfet", "L1.current", "Temperatur Übergang", "温度"] {
             assert_eq!(names.take(name), name);
         }
     }

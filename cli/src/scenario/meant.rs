@@ -31,11 +31,11 @@ pub struct Scenario {
     /// Gate drives.
     pub drives: Vec<DriveSpec>,
     /// Protection.
-    pub guards: Vec<GuardSpec>,
+    pub protections: Vec<ProtectionSpec>,
     /// Controllers.
     pub controllers: Vec<ControllerSpec>,
     /// What happens when.
-    pub happenings: Vec<HappeningSpec>,
+    pub events: Vec<EventSpec>,
     /// The thermal network.
     pub thermal: ThermalSpec,
     /// Duration and steps.
@@ -46,8 +46,8 @@ pub struct Scenario {
     pub limits: Vec<LimitSpec>,
     /// Ratings and notes that do not count.
     pub waivers: Vec<WaiverSpec>,
-    /// A duty.
-    pub duty: Option<DutySpec>,
+    /// A mission.
+    pub mission: Option<MissionSpec>,
 }
 
 /// A shipped arrangement with its values.
@@ -147,7 +147,7 @@ pub struct DriveSpec {
 
 /// Protection.
 #[derive(Clone, Debug)]
-pub struct GuardSpec {
+pub struct ProtectionSpec {
     /// Its name.
     pub name: Named,
     /// What it watches.
@@ -168,7 +168,7 @@ pub struct GuardSpec {
     pub reset: Option<Named>,
 }
 
-/// When a guard trips.
+/// When a protection trips.
 #[derive(Clone, Debug)]
 pub enum CriterionSpec {
     /// Beyond a threshold for a time.
@@ -244,9 +244,9 @@ pub enum Task {
     },
 }
 
-/// A happening.
+/// An event.
 #[derive(Clone, Debug)]
-pub struct HappeningSpec {
+pub struct EventSpec {
     /// s.
     pub at: f64,
     /// What.
@@ -271,8 +271,8 @@ pub enum What {
 /// The thermal network.
 #[derive(Clone, Debug, Default)]
 pub struct ThermalSpec {
-    /// Package stacks.
-    pub stacks: Vec<HeatStackSpec>,
+    /// Packages.
+    pub packages: Vec<HeatPackageSpec>,
     /// Fixed temperatures, °C.
     pub boundaries: Vec<(Named, f64)>,
     /// Chains.
@@ -285,9 +285,9 @@ pub struct ThermalSpec {
     pub inputs: Vec<(Named, Named)>,
 }
 
-/// A package stack.
+/// A package.
 #[derive(Clone, Debug)]
-pub struct HeatStackSpec {
+pub struct HeatPackageSpec {
     /// Its name.
     pub name: Named,
     /// What it is.
@@ -348,9 +348,9 @@ pub struct RecordSpec {
     pub interval: f64,
 }
 
-/// A duty.
+/// A mission.
 #[derive(Clone, Debug)]
-pub struct DutySpec {
+pub struct MissionSpec {
     /// Length of a round, s.
     pub length: f64,
     /// Rounds.
@@ -358,21 +358,21 @@ pub struct DutySpec {
     /// Whether temperatures begin steady under the first load, else without heat.
     pub steady: bool,
     /// What changes.
-    pub courses: Vec<CourseSpec>,
+    pub segments: Vec<SegmentSpec>,
     /// The user's law of cycles to failure.
     pub damage: Option<UserLaw>,
 }
 
-/// What a course is of.
+/// What a segment is of.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub enum CourseOf {
+pub enum SegmentOf {
     /// A parameter of the arrangement.
     Parameter(&'static str),
     /// A boundary of the thermal network.
     Boundary(String),
 }
 
-impl CourseOf {
+impl SegmentOf {
     /// Its name.
     pub fn name(&self) -> &str {
         match self {
@@ -382,11 +382,11 @@ impl CourseOf {
     }
 }
 
-/// A course.
+/// A segment.
 #[derive(Clone, Debug)]
-pub struct CourseSpec {
+pub struct SegmentSpec {
     /// What it is of.
-    pub of: CourseOf,
+    pub of: SegmentOf,
     /// Unit symbol.
     pub unit: &'static str,
     /// Time (s) and value, straight lines between; a step is two points of one time.

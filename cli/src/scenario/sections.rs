@@ -1,16 +1,16 @@
 //! The key tables of a scenario file.
 
-mod duty;
 mod heat;
+mod mission;
 
 use joulestep_models::model::Range::{Any, NotNegative, Positive};
 
-pub use self::duty::DUTY;
 pub use self::heat::THERMAL;
+pub use self::mission::MISSION;
 use crate::scenario::shape::{Form, Key, Kind, Kinds, Section};
 
 /// Version of the scenario format that this program reads.
-pub const FORMAT: i64 = 1;
+pub const FORMAT: i64 = 2;
 
 /// The root table.
 pub static SCENARIO: Section = Section {
@@ -18,7 +18,7 @@ pub static SCENARIO: Section = Section {
     help: "What is connected, what happens when, what is recorded and judged",
     kinds: Kinds::None,
     keys: &[
-        Key::need("format", Form::Whole(FORMAT, FORMAT), "version of the scenario format: 1"),
+        Key::need("format", Form::Whole(FORMAT, FORMAT), "version of the scenario format: 2"),
         Key::may("title", Form::Text, "one line that names the case"),
         Key::may("include", Form::Texts, "files whose tables are added to these, relative to this file"),
         Key::may(
@@ -28,9 +28,9 @@ pub static SCENARIO: Section = Section {
         ),
         Key::may("arrangement", Form::Table(&ARRANGEMENT), "a shipped circuit with its drives and control"),
         Key::may("drive", Form::Tables(&DRIVE), "gate drives"),
-        Key::may("guard", Form::Tables(&GUARD), "protection"),
+        Key::may("protection", Form::Tables(&PROTECTION), "protection"),
         Key::may("controller", Form::Tables(&CONTROLLER), "controllers that switch command lines"),
-        Key::may("happening", Form::Tables(&HAPPENING), "what happens at stated instants"),
+        Key::may("event", Form::Tables(&EVENT), "events at stated instants"),
         Key::may("thermal", Form::Table(&THERMAL), "the network that carries the heat away"),
         Key::need("steps", Form::Table(&STEPS), "duration and steps"),
         Key::may("record", Form::Table(&RECORD), "what goes into the result file"),
@@ -40,7 +40,11 @@ pub static SCENARIO: Section = Section {
             "limits that the verdict judges, beside the ratings of the parts",
         ),
         Key::may("waiver", Form::Tables(&WAIVER), "ratings of parts that do not count, each with a reason"),
-        Key::may("duty", Form::Table(&DUTY), "load and ambient over seconds to hours, for `joulestep duty`"),
+        Key::may(
+            "mission",
+            Form::Table(&MISSION),
+            "load and ambient over seconds to hours, for `joulestep mission`",
+        ),
     ],
 };
 
@@ -117,8 +121,8 @@ pub static DRIVE: Section = Section {
 };
 
 /// Protection.
-pub static GUARD: Section = Section {
-    name: "guard",
+pub static PROTECTION: Section = Section {
+    name: "protection",
     help: "Protection: sets its trip line when what it watches is too high",
     kinds: Kinds::Listed(
         "kind",
@@ -162,7 +166,7 @@ pub static GUARD: Section = Section {
     keys: &[
         Key::need("name", Form::Name, "unique name"),
         Key::need("kind", Form::Text, "`level` or `inverse-time`"),
-        Key::need("watches", Form::Text, "signal, such as `i(L1)` or `v(drain, source)`"),
+        Key::need("watches", Form::Text, "signal, such as `L1.current` or `voltage(drain, source)`"),
         Key::need("trip", Form::Name, "line that it sets: name it under `inhibit` of a drive"),
         Key::may("delay", Form::Quantity("s", NotNegative), "from decision to trip; default 0"),
         Key::may("retries", Form::Whole(0, 1000), "tries after a trip before it locks out; default 0"),
@@ -187,7 +191,7 @@ pub static CONTROLLER: Section = Section {
                 word: "hysteretic",
                 help: "On below the lower, off above the upper bound of a signal",
                 keys: &[
-                    Key::need("watches", Form::Text, "signal, such as `i(L1)`"),
+                    Key::need("watches", Form::Text, "signal, such as `L1.current`"),
                     Key::need("lower", Form::Measure, "turns on below"),
                     Key::need("upper", Form::Measure, "turns off above"),
                     Key::may("shortest-on", Form::Quantity("s", NotNegative), "shortest on time"),
@@ -238,10 +242,10 @@ pub static CONTROLLER: Section = Section {
     ],
 };
 
-/// A happening.
-pub static HAPPENING: Section = Section {
-    name: "happening",
-    help: "Something that happens at a stated instant",
+/// An event.
+pub static EVENT: Section = Section {
+    name: "event",
+    help: "An event at a stated instant",
     kinds: Kinds::Listed(
         "what",
         &[
@@ -254,12 +258,12 @@ pub static HAPPENING: Section = Section {
     ),
     keys: &[
         Key::need("at", Form::Quantity("s", NotNegative), "when"),
-        Key::need("what", Form::Text, "kind of happening"),
+        Key::need("what", Form::Text, "kind of event"),
         Key::may("note", Form::Text, "words for the account"),
         Key::may(
             "fault",
             Form::Flag,
-            "true: a fault starts here, and guards count its let-through I²t from here; false: it ends",
+            "true: a fault starts here, and protections count its let-through I²t from here; false: it ends",
         ),
     ],
 };
@@ -318,7 +322,11 @@ pub static RECORD: Section = Section {
     help: "What goes into the result file",
     kinds: Kinds::None,
     keys: &[
-        Key::need("signals", Form::Texts, "signals: `v(a)`, `v(a, b)`, `i(L1)`, `Q1.middle`, `line(x)`"),
+        Key::need(
+            "signals",
+            Form::Texts,
+            "signals: `voltage(a)`, `voltage(a, b)`, `L1.current`, `Q1.middle`, `line(x)`",
+        ),
         Key::may(
             "interval",
             Form::Quantity("s", Positive),

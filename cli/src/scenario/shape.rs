@@ -140,7 +140,7 @@ pub const NAME_GRAMMAR: &str = "a name of letters, digits, `_`, `-` or `+` that 
 /// The pattern of [`is_name`] for a JSON Schema.
 pub const NAME_PATTERN: &str = "^[A-Za-z0-9_][A-Za-z0-9_+-]{0,63}$";
 
-/// Names of components, nodes, lines and thermal nodes. They become names in files and parts of `v(a, b)` and
+/// Names of components, nodes, lines and thermal nodes. They become names in files and parts of `voltage(a, b)` and
 /// `Q1.current`, so nothing else may stand in them.
 pub fn is_name(text: &str) -> bool {
     let good = |c: char| c.is_ascii_alphanumeric() || matches!(c, '_' | '-' | '+');
@@ -219,7 +219,7 @@ mod tests {
         for good in ["R1", "bus+", "0", "_x", "a-b"] {
             assert!(is_name(good), "{good}");
         }
-        for bad in ["", "-a", "a b", "a/b", "a.b", "v(a)", "a\n", "ü", "../x", &"a".repeat(65)] {
+        for bad in ["", "-a", "a b", "a/b", "a.b", "voltage(a)", "a\n", "ü", "../x", &"a".repeat(65)] {
             assert!(!is_name(bad), "{bad:?}");
         }
     }

@@ -103,7 +103,7 @@ mod tests {
 
     #[test]
     fn the_title_is_found_below_what_comes_before_it() {
-        let text = "# file: a.toml\nformat = 1\ntitle = \"Fähre \\\"<b>\\\"\"\n[[component]]\n";
+        let text = "# file: a.toml\nformat = 2\ntitle = \"Fähre \\\"<b>\\\"\"\n[[component]]\n";
         assert_eq!(title(text), "Fähre \"<b>\"");
         assert_eq!(title("title = 7"), "");
         assert_eq!(title("title = \"open"), "");

@@ -118,7 +118,7 @@ impl<L: Lane> Circuit<L> {
         self.linear(name, "coupled-inductors", pins, linear)
     }
 
-    /// Voltage source: v(a) − v(b) = wave(t). Its branch current flows from a through the source to b.
+    /// Voltage source: v_a − v_b = wave(t). Its branch current flows from a through the source to b.
     ///
     /// # Errors
     /// When the name is taken.
@@ -143,7 +143,7 @@ impl<L: Lane> Circuit<L> {
         self.linear(name, "current-source", &[a, b], linear)
     }
 
-    /// Voltage source v(a) − v(b) = gain·(v(c) − v(d)).
+    /// Voltage source v_a − v_b = gain·(v_c − v_d).
     ///
     /// # Errors
     /// When the name is taken.
@@ -158,7 +158,7 @@ impl<L: Lane> Circuit<L> {
         )
     }
 
-    /// Current gm·(v(c) − v(d)) from a through the source to b.
+    /// Current gm·(v_c − v_d) from a through the source to b.
     ///
     /// # Errors
     /// When the name is taken.
@@ -167,7 +167,7 @@ impl<L: Lane> Circuit<L> {
         self.linear(name, "voltage-controlled-current", &pins, Linear { g, ..Linear::default() })
     }
 
-    /// Voltage source v(a) − v(b) = r·i, where i flows from c to d through an ideal ammeter.
+    /// Voltage source v_a − v_b = r·i, where i flows from c to d through an ideal ammeter.
     ///
     /// # Errors
     /// When the name is taken.

@@ -5,7 +5,7 @@ use crate::circuit::graph::{ComponentId, HeatId, NodeId, WaveId};
 /// A quantity at one instant.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Probe {
-    /// v(a) − v(b), V.
+    /// v_a − v_b, V.
     Voltage(NodeId, NodeId),
     /// A branch current of a component's own, by its number among them, A.
     Branch(ComponentId, usize),

@@ -30,7 +30,7 @@ impl<L: Lane> Law<L, 1> for Diode {
     }
 }
 
-/// Builds a circuit from lines "name kind-letter nodes…" through the element interface.
+/// Builds a circuit from lines "kind-and-number nodes…" through the element interface.
 fn circuit(lines: &[&str]) -> Circuit<f64> {
     build(lines, &[])
 }
@@ -47,19 +47,19 @@ fn build(lines: &[&str], first: &[&str]) -> Circuit<f64> {
         let pins: Vec<NodeId> = words.map(|w| c.node(w)).collect();
         let value = 1.0 + 0.37 * (k as f64).sin();
         let four = || [pins[0], pins[1], pins[2], pins[3]];
-        let added = match &name[..1] {
+        let added = match name.trim_end_matches(|c: char| c.is_ascii_digit()) {
             "R" => c.resistor(name, pins[0], pins[1], value),
             "C" => c.capacitor(name, pins[0], pins[1], value, None),
             "L" => c.inductor(name, pins[0], pins[1], value, 0.0, None),
             // A winding with resistance.
             "W" => c.inductor(name, pins[0], pins[1], value, value, None),
             "T" => c.coupled_inductors(name, &pins, &[2.0, 1.0, 1.0, 2.0], &[0.0, 0.0]),
-            "V" => c.voltage_source(name, pins[0], pins[1], wave),
-            "I" => c.current_source(name, pins[0], pins[1], wave),
-            "E" => c.voltage_controlled_voltage(name, four(), value),
-            "G" => c.voltage_controlled_current(name, four(), value),
-            "H" => c.current_controlled_voltage(name, four(), value),
-            "F" => c.current_controlled_current(name, four(), value),
+            "supply" => c.voltage_source(name, pins[0], pins[1], wave),
+            "pump" => c.current_source(name, pins[0], pins[1], wave),
+            "amplifier" => c.voltage_controlled_voltage(name, four(), value),
+            "conductor" => c.voltage_controlled_current(name, four(), value),
+            "sensor" => c.current_controlled_voltage(name, four(), value),
+            "mirror" => c.current_controlled_current(name, four(), value),
             "S" => {
                 let choice = c.choice(vec![1e-9, 1e3], 0);
                 c.chosen_resistor(name, "switch", pins[0], pins[1], choice)
@@ -83,7 +83,7 @@ fn floating_of(c: &Circuit<f64>) -> Vec<(String, String)> {
 
 #[test]
 fn a_node_between_capacitors_floats() {
-    let c = circuit(&["V1 in gnd", "C1 in mid", "C2 mid gnd"]);
+    let c = circuit(&["supply1 in gnd", "C1 in mid", "C2 mid gnd"]);
     assert_eq!(floating_of(&c), [("mid".to_string(), "C1, C2".to_string())]);
     let text = check(&c, false).unwrap_err().to_string();
     assert!(text.contains("node `mid` floats") && text.contains("C1, C2"), "{text}");
@@ -91,37 +91,37 @@ fn a_node_between_capacitors_floats() {
 
 #[test]
 fn a_current_source_and_a_capacitor_do_not_hold_a_node() {
-    assert_eq!(floating_of(&circuit(&["I1 gnd a", "C1 a gnd"])).len(), 1);
-    assert_eq!(floating_of(&circuit(&["I1 gnd a", "I2 a gnd"])).len(), 1);
-    assert_eq!(floating_of(&circuit(&["I1 gnd a", "L1 a gnd"])).len(), 0);
-    assert_eq!(floating_of(&circuit(&["I1 gnd a", "S1 a gnd"])).len(), 0);
-    assert_eq!(floating_of(&circuit(&["I1 gnd a", "D1 a gnd"])).len(), 0);
+    assert_eq!(floating_of(&circuit(&["pump1 gnd a", "C1 a gnd"])).len(), 1);
+    assert_eq!(floating_of(&circuit(&["pump1 gnd a", "pump2 a gnd"])).len(), 1);
+    assert_eq!(floating_of(&circuit(&["pump1 gnd a", "L1 a gnd"])).len(), 0);
+    assert_eq!(floating_of(&circuit(&["pump1 gnd a", "S1 a gnd"])).len(), 0);
+    assert_eq!(floating_of(&circuit(&["pump1 gnd a", "D1 a gnd"])).len(), 0);
 }
 
 #[test]
 fn a_mosfet_holds_its_drain_but_not_its_gate() {
-    let c = circuit(&["V1 dd gnd", "R1 dd d", "M1 d g gnd", "C1 g gnd"]);
+    let c = circuit(&["supply1 dd gnd", "R1 dd d", "M1 d g gnd", "C1 g gnd"]);
     assert_eq!(floating_of(&c), [("g".to_string(), "M1, C1".to_string())]);
-    let c = circuit(&["V1 dd gnd", "R1 dd d", "M1 d g gnd", "R2 g gnd"]);
+    let c = circuit(&["supply1 dd gnd", "R1 dd d", "M1 d g gnd", "R2 g gnd"]);
     assert_eq!(floating_of(&c), []);
 }
 
 #[test]
 fn a_secondary_without_ground_floats_as_a_whole() {
-    let c = circuit(&["V1 p gnd", "T1 p gnd s t", "R1 s t"]);
+    let c = circuit(&["supply1 p gnd", "T1 p gnd s t", "R1 s t"]);
     let floating = floating_of(&c);
     assert_eq!(floating.iter().map(|f| f.0.as_str()).collect::<Vec<_>>(), ["s", "t"]);
 }
 
 #[test]
 fn controlled_sources_hold_their_outputs_only_where_they_fix_a_voltage() {
-    assert_eq!(floating_of(&circuit(&["V1 a gnd", "E1 out gnd a gnd"])), []);
-    assert_eq!(floating_of(&circuit(&["V1 a gnd", "E1 a gnd c gnd"])).len(), 1);
-    assert_eq!(floating_of(&circuit(&["V1 a gnd", "G1 out gnd a gnd"])).len(), 1);
+    assert_eq!(floating_of(&circuit(&["supply1 a gnd", "amplifier1 out gnd a gnd"])), []);
+    assert_eq!(floating_of(&circuit(&["supply1 a gnd", "amplifier1 a gnd c gnd"])).len(), 1);
+    assert_eq!(floating_of(&circuit(&["supply1 a gnd", "conductor1 out gnd a gnd"])).len(), 1);
     // The ammeter of a current-controlled source conducts, its output current source does not.
-    assert_eq!(floating_of(&circuit(&["V1 a gnd", "F1 out gnd a b", "R1 b gnd"]))[0].0, "out");
+    assert_eq!(floating_of(&circuit(&["supply1 a gnd", "mirror1 out gnd a b", "R1 b gnd"]))[0].0, "out");
     // A transconductance that looks at its own output is a conductance.
-    assert_eq!(floating_of(&circuit(&["G1 out gnd out gnd", "I1 gnd out"])), []);
+    assert_eq!(floating_of(&circuit(&["conductor1 out gnd out gnd", "pump1 gnd out"])), []);
 }
 
 #[test]
@@ -141,23 +141,24 @@ fn members(c: &Circuit<f64>, operating_point: bool) -> Vec<(bool, String)> {
 
 #[test]
 fn loops_of_sources_are_named() {
-    let c = circuit(&["V1 a gnd", "V2 a b", "R1 b gnd", "V3 gnd b", "V4 c b", "R2 c gnd"]);
-    assert_eq!(members(&c, false), [(true, "V1, V2, V3".to_string())]);
-    let c = circuit(&["V1 a a", "R1 a gnd"]);
-    assert_eq!(members(&c, false), [(true, "V1".to_string())]);
+    let c =
+        circuit(&["supply1 a gnd", "supply2 a b", "R1 b gnd", "supply3 gnd b", "supply4 c b", "R2 c gnd"]);
+    assert_eq!(members(&c, false), [(true, "supply1, supply2, supply3".to_string())]);
+    let c = circuit(&["supply1 a a", "R1 a gnd"]);
+    assert_eq!(members(&c, false), [(true, "supply1".to_string())]);
     // Controlled voltages and ammeters belong to loops too.
-    let c = circuit(&["V1 a gnd", "E1 a gnd c gnd", "R1 c gnd"]);
-    assert_eq!(members(&c, false), [(true, "V1, E1".to_string())]);
-    let c = circuit(&["V1 a gnd", "F1 c gnd a gnd", "R1 c gnd"]);
-    assert_eq!(members(&c, false), [(true, "V1, F1".to_string())]);
+    let c = circuit(&["supply1 a gnd", "amplifier1 a gnd c gnd", "R1 c gnd"]);
+    assert_eq!(members(&c, false), [(true, "supply1, amplifier1".to_string())]);
+    let c = circuit(&["supply1 a gnd", "mirror1 c gnd a gnd", "R1 c gnd"]);
+    assert_eq!(members(&c, false), [(true, "supply1, mirror1".to_string())]);
 }
 
 #[test]
 fn a_winding_across_a_source_lacks_an_operating_point_only() {
-    let c = circuit(&["V1 a gnd", "L1 a b", "L2 b gnd", "R1 b gnd"]);
+    let c = circuit(&["supply1 a gnd", "L1 a b", "L2 b gnd", "R1 b gnd"]);
     assert_eq!(members(&c, false), []);
-    assert_eq!(members(&c, true), [(false, "V1, L1, L2".to_string())]);
-    let c = circuit(&["V1 a gnd", "W1 a gnd"]);
+    assert_eq!(members(&c, true), [(false, "supply1, L1, L2".to_string())]);
+    let c = circuit(&["supply1 a gnd", "W1 a gnd"]);
     assert_eq!(members(&c, true), []);
     // Nothing divides the direct current between two windings in parallel.
     let c = circuit(&["R1 a gnd", "L1 a gnd", "L2 a gnd"]);
@@ -167,14 +168,14 @@ fn a_winding_across_a_source_lacks_an_operating_point_only() {
     let a = c.node("a");
     let one = wide::f64x4::splat(1.0);
     let wave = c.wave(Wave::Constant(one));
-    c.voltage_source("V1", a, GROUND, wave).unwrap();
+    c.voltage_source("supply1", a, GROUND, wave).unwrap();
     c.inductor("L1", a, GROUND, one, wide::f64x4::new([1.0, 1.0, 0.0, 1.0]), None).unwrap();
     assert_eq!(examine(&c, true).troubles.len(), 1);
 }
 
 #[test]
 fn a_pin_alone_at_a_node_is_a_warning() {
-    let c = circuit(&["V1 a gnd", "R1 a b", "R2 a gnd"]);
+    let c = circuit(&["supply1 a gnd", "R1 a b", "R2 a gnd"]);
     let loose = check(&c, true).unwrap();
     assert_eq!(loose, [LooseEnd { node: "b".into(), component: "R1".into() }]);
 }

@@ -121,7 +121,7 @@ mod tests {
         assert_eq!(s.crossings(Sense::Above, 2.0).collect::<Vec<_>>(), [(1.25, false)]);
         assert_eq!(s.crossings(Sense::Below, -2.0).collect::<Vec<_>>(), [(1.75, true)]);
         assert_eq!(s.crossings(Sense::Magnitude, 5.0).count(), 0);
-        // From 4 to −4 in 1 s: twice the triangle's I²t/3 (vectors.json C28, derived) with I = 4, t = 0.5.
+        // From 4 to −4 in 1 s: twice the triangle's I²t/3 (∫ of a straight line squared) with I = 4, t = 0.5.
         assert!((s.square_integral(1.0, 2.0) - 2.0 * 16.0 * 0.5 / 3.0).abs() < 1e-15);
     }
 }

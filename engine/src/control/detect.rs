@@ -1,4 +1,4 @@
-//! What a guard trips on: a level held for a time, or an inverse-time sum.
+//! What a protection trips on: a level held for a time, or an inverse-time sum.
 //!
 //! Detectors find instants between step boundaries on the straight line of what they watch, lane by lane; the lanes
 //! have to agree only where a detector decides.
@@ -66,7 +66,7 @@ pub struct InverseTime<L> {
     pub cooling: Cooling,
 }
 
-/// What a guard trips on.
+/// What a protection trips on.
 #[derive(Clone, Debug)]
 pub enum Criterion<L> {
     /// A level held for a time.
@@ -152,19 +152,19 @@ impl<L: Lane> Criterion<L> {
         }
     }
 
-    fn checked(&self, guard: &str) -> Result<(), CircuitTrouble> {
+    fn checked(&self, protection: &str) -> Result<(), CircuitTrouble> {
         let zero = L::splat(0.0);
         match self {
             Self::Level(x) => {
-                duration(guard, "filter time", x.filter)?;
+                duration(protection, "filter time", x.filter)?;
                 if let Some(b) = &x.blanking {
-                    duration(guard, "blanking time", b.time)?;
+                    duration(protection, "blanking time", b.time)?;
                 }
                 let signed = x.sense != Sense::Magnitude || L::all(x.threshold.ge(zero));
                 let good = x.threshold.is_finite() && signed;
                 let say =
                     || format!("threshold is {}, expected a number, not below zero", x.threshold.lane(0));
-                require(guard, good, say)
+                require(protection, good, say)
             }
             Self::InverseTime(x) => {
                 let (rate, unit) = match x.cooling {
@@ -173,25 +173,25 @@ impl<L: Lane> Criterion<L> {
                 };
                 let positive = |what: &str, y: L| {
                     let good = y.is_finite() && L::all(y.gt(zero));
-                    require(guard, good, || format!("{what} is {}, expected above zero", y.lane(0)))
+                    require(protection, good, || format!("{what} is {}, expected above zero", y.lane(0)))
                 };
                 positive("pick-up current", x.pick_up)?;
                 positive("I²t limit", x.limit)?;
                 let within = L::all(x.rated.ge(zero)) && L::all(x.rated.le(x.pick_up));
-                require(guard, within, || {
+                require(protection, within, || {
                     let (rated, pick_up) = (x.rated.lane(0), x.pick_up.lane(0));
                     format!("rated current is {rated} A, expected from zero to the pick-up of {pick_up} A")
                 })?;
                 let good = rate > 0.0 && rate.is_finite();
-                require(guard, good, || format!("cooling is {rate} {unit}, expected above zero"))
+                require(protection, good, || format!("cooling is {rate} {unit}, expected above zero"))
             }
         }
     }
 }
 
 impl<L: Lane> Detector<L> {
-    pub(super) fn new(guard: &str, criterion: Criterion<L>) -> Result<Self, CircuitTrouble> {
-        criterion.checked(guard)?;
+    pub(super) fn new(protection: &str, criterion: Criterion<L>) -> Result<Self, CircuitTrouble> {
+        criterion.checked(protection)?;
         let lanes = vec![LaneState::default(); L::WIDTH];
         Ok(Self { criterion, lanes, found: vec![None; L::WIDTH], due: None, longest: f64::INFINITY })
     }

@@ -42,7 +42,7 @@ pub struct Gate<L> {
     pub fall: f64,
     /// Whether the gate is on at the start.
     pub starts_on: bool,
-    /// A line that tells the gate's state: it changes when an edge begins (guards blank after it).
+    /// A line that tells the gate's state: it changes when an edge begins (protections blank after it).
     pub state: Option<LineId>,
 }
 

@@ -5,7 +5,7 @@ use wide::f64x4;
 
 use super::*;
 use crate::circuit::graph::GROUND;
-use crate::control::sequence::{Deed, Happening, Sequence};
+use crate::control::sequence::{Deed, ScheduledEvent, Sequence};
 use crate::control::trial::{Trial, same};
 
 const US: f64 = 1e-6;
@@ -32,13 +32,13 @@ fn gate<L: Lane>(circuit: &mut Circuit<L>, name: &str) -> Gate<L> {
 
 /// Changes of lines: line, instant, state.
 fn sequence(changes: &[(LineId, f64, bool)]) -> Sequence {
-    let happening = |&(line, at, value): &(LineId, f64, bool)| Happening {
+    let event = |&(line, at, value): &(LineId, f64, bool)| ScheduledEvent {
         at,
         subject: String::new(),
         note: String::new(),
         deed: Deed::Set(line, value),
     };
-    Sequence::new("sequence", changes.iter().map(happening).collect()).unwrap()
+    Sequence::new("sequence", changes.iter().map(event).collect()).unwrap()
 }
 
 /// Edges of a gate in a trial: (instant, whether it turns on).

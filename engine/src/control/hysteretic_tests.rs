@@ -2,7 +2,7 @@ use wide::f64x4;
 
 use super::*;
 use crate::circuit::graph::Circuit;
-use crate::control::sequence::{Deed, Happening, Sequence};
+use crate::control::sequence::{Deed, ScheduledEvent, Sequence};
 use crate::control::trial::{Trial, quantity, same};
 
 const US: f64 = 1e-6;
@@ -79,10 +79,14 @@ fn shortest_times_hold() {
 fn it_works_while_it_may_and_is_done_when_the_bank_is_full() {
     let mut trial = trial(0.25 * US, 0.0);
     let [command, run] = ["command", "run"].map(|n| trial.board.add_line(n));
-    let happening =
-        |at, value| Happening { at, subject: "run".into(), note: String::new(), deed: Deed::Set(run, value) };
-    let happenings = vec![happening(2.0 * US, true), happening(60.0 * US, false)];
-    trial.add(Sequence::new("sequence", happenings).unwrap());
+    let event = |at, value| ScheduledEvent {
+        at,
+        subject: "run".into(),
+        note: String::new(),
+        deed: Deed::Set(run, value),
+    };
+    let events = vec![event(2.0 * US, true), event(60.0 * US, false)];
+    trial.add(Sequence::new("sequence", events).unwrap());
     let with = Settings { until: Some((quantity(1), 200.0)), ..settings(command, Some(run)) };
     trial.add(Hysteretic::new("precharge", with).unwrap());
     trial.run(70.0 * US).unwrap();

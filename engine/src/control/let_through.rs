@@ -2,7 +2,7 @@
 //! of a level that it had crossed (let-through I²t as of a fuse or a current-limiting breaker, IEC 60947-2, from
 //! memory).
 //!
-//! A fault starts where a happening marks it ([`Board::fault`](super::board::Board::fault)); a retry while it stands
+//! A fault starts where an event marks it ([`Board::fault`](super::board::Board::fault)); a retry while it stands
 //! starts it anew, because the current then begins once more. Without a mark nobody knows when it started: it is
 //! counted from the crossing of the level, and the event says so.
 
@@ -13,13 +13,13 @@ use crate::arithmetic::lane::Lane;
 use crate::circuit::probe::Probe;
 use crate::trouble::CircuitTrouble;
 
-/// Fraction of a guard's level below which the current of a fault counts as gone.
+/// Fraction of a protection's level below which the current of a fault counts as gone.
 pub const CLEARED: f64 = 0.1;
 
 /// What let-through I²t is, for people.
-pub const DEFINITION: &str = "∫ i² dt of the guard's current from the start of the fault (a happening with \
+pub const DEFINITION: &str = "∫ i² dt of the protection's current from the start of the fault (an event with \
                               `fault = true`, or a retry while that fault stands) until the current is below a tenth \
-                              of the guard's threshold; where no start is marked, from the threshold on only, and the \
+                              of the protection's threshold; where no start is marked, from the threshold on only, and the \
                               event says so";
 
 /// What is measured of each fault.
@@ -92,14 +92,14 @@ impl<L: Lane> crate::arithmetic::abreast::Abreast for Meter<L> {
 }
 
 impl<L: Lane> Meter<L> {
-    pub(super) fn new(guard: &str, what: LetThrough<L>) -> Result<Self, CircuitTrouble> {
+    pub(super) fn new(protection: &str, what: LetThrough<L>) -> Result<Self, CircuitTrouble> {
         for from in (0..L::WIDTH).map(|k| what.from.lane(k)) {
-            require(guard, from > 0.0 && from.is_finite(), || {
+            require(protection, from > 0.0 && from.is_finite(), || {
                 format!("let-through is measured from {from} A, expected above zero")
             })?;
         }
         let f = what.fraction;
-        require(guard, f > 0.0 && f <= 1.0, || {
+        require(protection, f > 0.0 && f <= 1.0, || {
             format!("let-through ends at the fraction {f}, expected above 0 and at most 1")
         })?;
         Ok(Self { what, lanes: vec![Lone::default(); L::WIDTH], taken: f64::NEG_INFINITY })

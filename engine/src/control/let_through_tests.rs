@@ -5,15 +5,15 @@ use super::*;
 #[test]
 fn let_through_is_measured_from_the_crossing_to_the_fall() {
     // 0 → 100 A in 10 µs, back to 0 in 20 µs: from 10 A up to 100 A and down to half of 10 A,
-    // (100³ − 10³)/(3·10⁷) + (100³ − 5³)/(3·5·10⁶) A²s (integral of a straight line squared; vectors.json C28 has
-    // I²t/3 for the whole triangle, derived). An earlier excursion that does not trip is not told.
+    // (100³ − 10³)/(3·10⁷) + (100³ − 5³)/(3·5·10⁶) A²s (integral of a straight line squared;
+    // I²t/3 for the whole triangle). An earlier excursion that does not trip is not told.
     const POINTS: &[(f64, f64)] =
         &[(1e-6, 0.0), (2e-6, 20.0), (3e-6, 0.0), (10e-6, 0.0), (20e-6, 100.0), (40e-6, 0.0)];
     let mut trial = Trial::new(&Circuit::new(), 0.5 * US, through(POINTS));
     let trip = trial.board.add_line("trip");
     let let_through = Some(LetThrough { probe: quantity(0), from: 10.0, fraction: 0.5 });
     let with = settings(trip, Criterion::Level(level(50.0, 0.0)), US);
-    trial.add(Guard::new("guard", Settings { let_through, ..with }).unwrap());
+    trial.add(Protection::new("protection", Settings { let_through, ..with }).unwrap());
     trial.run(60.0 * US).unwrap();
     let cleared = trial.kind(EventKind::Cleared);
     assert_eq!((cleared.len(), cleared[0].unit), (1, "A²s"));
@@ -41,12 +41,12 @@ const FAULT: &[(f64, f64)] = &[
     (120e-6, 0.0),
 ];
 
-/// What is told of FAULT by a guard at 50 A (10 % of it ends a fault) with one retry 40.75 µs after a trip, and with the
+/// What is told of FAULT by a protection at 50 A (10 % of it ends a fault) with one retry 40.75 µs after a trip, and with the
 /// marks given.
 fn told_of_fault(marks: &[(f64, bool)]) -> Vec<(f64, f64, String)> {
     let mut trial = Trial::new(&Circuit::new(), 0.5 * US, through(FAULT));
     let trip = trial.board.add_line("trip");
-    let mark = |&(at, stands): &(f64, bool)| Happening {
+    let mark = |&(at, stands): &(f64, bool)| ScheduledEvent {
         at,
         subject: String::new(),
         note: String::new(),
@@ -57,9 +57,9 @@ fn told_of_fault(marks: &[(f64, bool)]) -> Vec<(f64, f64, String)> {
     // 50 A at 13.75 µs, half a microsecond later the trip; 60 µs is the retry.
     let retry = Retry { number: 2, wait: 45.75 * US, healthy: f64::INFINITY };
     let with = settings(trip, Criterion::Level(level(50.0, 0.0)), 0.5 * US);
-    trial.add(Guard::new("guard", Settings { let_through, retry, ..with }).unwrap());
+    trial.add(Protection::new("protection", Settings { let_through, retry, ..with }).unwrap());
     trial.run(140.0 * US).unwrap();
-    let kinds = trial.events.iter().filter(|e| e.kind == EventKind::Happening).count();
+    let kinds = trial.events.iter().filter(|e| e.kind == EventKind::Scheduled).count();
     assert_eq!(kinds, 0, "a mark makes no event");
     trial.kind(EventKind::Cleared).iter().map(|e| (e.time, e.value, e.note.clone())).collect()
 }
@@ -110,14 +110,16 @@ fn every_lane_measures_its_own_let_through() {
     });
     let [on, trip] = ["on", "trip"].map(|n| trial.board.add_line(n));
     trial.board.set(on, true);
-    let happening = |at, deed| Happening { at, subject: String::new(), note: String::new(), deed };
+    let event = |at, deed| ScheduledEvent { at, subject: String::new(), note: String::new(), deed };
     let deeds =
         [(0.0, Deed::Set(on, false)), (0.5 * US, Deed::Set(on, true)), (10.0 * US, Deed::Fault(true))];
-    trial.add(Sequence::new("sequence", deeds.map(|(at, deed)| happening(at, deed)).into()).unwrap());
+    trial.add(Sequence::new("sequence", deeds.map(|(at, deed)| event(at, deed)).into()).unwrap());
     let blanking = Some(Blanking { line: on, time: 19.5 * US, only_on: true });
     let criterion = Criterion::Level(Level { blanking, ..level(50.0, 0.0) });
     let let_through = Some(LetThrough { probe: quantity(0), from: f64x4::splat(50.0), fraction: CLEARED });
-    trial.add(Guard::new("guard", Settings { let_through, ..settings(trip, criterion, 0.0) }).unwrap());
+    trial.add(
+        Protection::new("protection", Settings { let_through, ..settings(trip, criterion, 0.0) }).unwrap(),
+    );
     trial.run(60.0 * US).unwrap();
     let cleared = trial.kind(EventKind::Cleared);
     assert_eq!(cleared.len(), 4, "{cleared:?}");

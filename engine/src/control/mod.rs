@@ -1,11 +1,11 @@
-//! Drives, guards and controllers: logic that looks at the circuit at step boundaries and orders edges.
+//! Drives, protections and controllers: logic that looks at the circuit at step boundaries and orders edges.
 //!
 //! A controller never touches the equations. It reads probes, and it orders on the [`board`]: lines, courses of
 //! driven sources, choices among conductances. Orders carry the instant at which they take effect; the loop ends a
 //! step exactly there and opens a fine window.
 //!
 //! At a boundary t the loop carries out what is due ([`Board::carry_out`]), lets every controller look in the order
-//! of registration, and then asks for what changed ([`Board::take_changes`]). Guards and modulators are registered
+//! of registration, and then asks for what changed ([`Board::take_changes`]). Protections and modulators are registered
 //! before the drives that follow their lines; in the other order a drive learns of a change that takes effect
 //! without delay one boundary late.
 
@@ -14,9 +14,9 @@ pub mod carrier;
 pub mod crossing;
 pub mod detect;
 pub mod drive;
-pub mod guard;
 pub mod hysteretic;
 pub mod let_through;
+pub mod protection;
 pub mod pwm;
 pub mod sequence;
 #[cfg(test)]

@@ -2,7 +2,7 @@ use wide::f64x4;
 
 use super::*;
 use crate::circuit::graph::Circuit;
-use crate::control::sequence::{Deed, Happening, Sequence};
+use crate::control::sequence::{Deed, ScheduledEvent, Sequence};
 use crate::control::trial::{Trial, same};
 
 const US: f64 = 1e-6;
@@ -63,7 +63,7 @@ fn a_duty_that_falls_to_zero_ends_the_pulses() {
 fn it_works_while_it_may_from_the_instant_it_may() {
     let mut trial = Trial::<f64x4>::new(&Circuit::new(), 3.0 * US, |_, _, _| vec![]);
     let [command, run] = ["command", "run"].map(|n| trial.board.add_line(n));
-    let change = |at: f64, on| Happening {
+    let change = |at: f64, on| ScheduledEvent {
         at: at * US,
         subject: "run".into(),
         note: String::new(),
@@ -102,7 +102,7 @@ fn a_complement_is_on_while_the_output_is_off() {
     let run = |duty: Vec<(f64, f64)>, dead: f64, stop: Option<f64>| {
         let mut trial = Trial::<f64>::new(&Circuit::new(), 0.7 * US, |_, _, _| vec![]);
         let [command, other, run] = ["command", "complement", "run"].map(|n| trial.board.add_line(n));
-        let change = |at: f64, on| Happening {
+        let change = |at: f64, on| ScheduledEvent {
             at,
             subject: String::new(),
             note: String::new(),

@@ -1,4 +1,4 @@
-//! Happenings at stated instants: a line is set, a switch thrown, a note made.
+//! Events at stated instants: a line is set, a switch thrown, a note made.
 
 use super::board::Board;
 use super::{Controller, Seen, in_lanes, require, same_in_lanes};
@@ -16,13 +16,13 @@ pub enum Deed {
     Choose(ChoiceId, usize),
     /// Nothing but the note.
     Note,
-    /// A fault begins or ends, from which guards count what they let through. It makes no event of its own.
+    /// A fault begins or ends, from which protections count what they let through. It makes no event of its own.
     Fault(bool),
 }
 
 /// Something that happens at a stated instant.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Happening {
+pub struct ScheduledEvent {
     /// s.
     pub at: f64,
     /// To which component or line, for the event.
@@ -33,28 +33,28 @@ pub struct Happening {
     pub deed: Deed,
 }
 
-/// Carries out happenings in the order of their instants; those at one instant in the order given.
+/// Carries out events in the order of their instants; those at one instant in the order given.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Sequence {
     name: String,
-    happenings: Vec<Happening>,
+    events: Vec<ScheduledEvent>,
     /// The first whose note is still to be made, and the first that is still to be ordered.
     next: usize,
     ordered: usize,
 }
 
 impl Sequence {
-    /// A sequence from happenings in any order.
+    /// A sequence from events in any order.
     ///
     /// # Errors
     /// When an instant is no number.
-    pub fn new(name: &str, mut happenings: Vec<Happening>) -> Result<Self, CircuitTrouble> {
-        for h in &happenings {
+    pub fn new(name: &str, mut events: Vec<ScheduledEvent>) -> Result<Self, CircuitTrouble> {
+        for h in &events {
             let say = || format!("`{}` happens at {} s, expected a number", h.note, h.at);
             require(name, h.at.is_finite(), say)?;
         }
-        happenings.sort_by(|a, b| a.at.total_cmp(&b.at));
-        Ok(Self { name: name.to_string(), happenings, next: 0, ordered: 0 })
+        events.sort_by(|a, b| a.at.total_cmp(&b.at));
+        Ok(Self { name: name.to_string(), events, next: 0, ordered: 0 })
     }
 }
 
@@ -68,9 +68,9 @@ impl<L: Lane> Controller<L> for Sequence {
     #[inline(never)]
     fn look(&mut self, seen: &Seen<'_, L>, board: &mut Board<L>) -> Result<(), Trouble> {
         // What has come, and all of the next instant: so every line changes where it should, whoever looks first.
-        let upcoming = self.happenings[self.next..].iter().map(|h| h.at).find(|&at| at > seen.t);
+        let upcoming = self.events[self.next..].iter().map(|h| h.at).find(|&at| at > seen.t);
         let until = upcoming.unwrap_or(seen.t);
-        while let Some(h) = self.happenings.get(self.ordered).filter(|h| h.at <= until) {
+        while let Some(h) = self.events.get(self.ordered).filter(|h| h.at <= until) {
             match h.deed {
                 Deed::Set(line, value) => board.set_at(line, value, h.at),
                 Deed::Choose(choice, option) => board.choose_at(choice, option, h.at),
@@ -78,7 +78,7 @@ impl<L: Lane> Controller<L> for Sequence {
             }
             self.ordered += 1;
         }
-        while let Some(h) = self.happenings.get(self.next).filter(|h| h.at <= seen.t) {
+        while let Some(h) = self.events.get(self.next).filter(|h| h.at <= seen.t) {
             self.next += 1;
             if let Deed::Fault(stands) = h.deed {
                 board.mark_fault(stands.then_some(h.at));
@@ -86,7 +86,7 @@ impl<L: Lane> Controller<L> for Sequence {
             }
             board.note(Event {
                 time: h.at.max(seen.before),
-                kind: EventKind::Happening,
+                kind: EventKind::Scheduled,
                 subject: h.subject.clone(),
                 note: h.note.clone(),
                 value: f64::NAN,
@@ -98,7 +98,7 @@ impl<L: Lane> Controller<L> for Sequence {
     }
 
     fn wakes(&self, t: f64) -> Option<f64> {
-        self.happenings.get(self.next).map(|h| h.at).filter(|&at| at > t)
+        self.events.get(self.next).map(|h| h.at).filter(|&at| at > t)
     }
 
     fn boxed(&self) -> Box<dyn Controller<L>> {

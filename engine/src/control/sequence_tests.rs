@@ -2,12 +2,12 @@ use super::*;
 use crate::circuit::graph::Circuit;
 use crate::control::trial::{Trial, same};
 
-fn happening(at: f64, note: &str, deed: Deed) -> Happening {
-    Happening { at, subject: "thruster".into(), note: note.into(), deed }
+fn event(at: f64, note: &str, deed: Deed) -> ScheduledEvent {
+    ScheduledEvent { at, subject: "thruster".into(), note: note.into(), deed }
 }
 
 #[test]
-fn happenings_come_at_their_instants_in_any_order_of_writing() {
+fn events_come_at_their_instants_in_any_order_of_writing() {
     let mut circuit = Circuit::<f64>::new();
     let choice = circuit.choice(vec![1e-9, 1e3], 0);
     let mut seen = Vec::new();
@@ -16,14 +16,14 @@ fn happenings_come_at_their_instants_in_any_order_of_writing() {
         vec![]
     });
     let line = trial.board.add_line("close");
-    let happenings = vec![
-        happening(2.5, "short circuit", Deed::Choose(choice, 1)),
-        happening(0.0, "the breaker closes", Deed::Set(line, true)),
-        happening(1.25, "opens", Deed::Set(line, false)),
-        happening(1.25, "nothing else", Deed::Note),
-        happening(2.75, "short circuit ends", Deed::Choose(choice, 0)),
+    let events = vec![
+        event(2.5, "short circuit", Deed::Choose(choice, 1)),
+        event(0.0, "the breaker closes", Deed::Set(line, true)),
+        event(1.25, "opens", Deed::Set(line, false)),
+        event(1.25, "nothing else", Deed::Note),
+        event(2.75, "short circuit ends", Deed::Choose(choice, 0)),
     ];
-    trial.add(Sequence::new("sequence", happenings).unwrap());
+    trial.add(Sequence::new("sequence", events).unwrap());
     trial.run(4.0).unwrap();
     same(&trial.of(line), &[(0.0, true), (1.25, false)]);
     let told: Vec<_> = trial.events.iter().map(|e| (e.time, e.note.as_str(), e.subject.as_str())).collect();
@@ -44,6 +44,6 @@ fn happenings_come_at_their_instants_in_any_order_of_writing() {
 
 #[test]
 fn an_instant_that_is_no_number_is_refused() {
-    let sequence = Sequence::new("sequence", vec![happening(f64::NAN, "closes", Deed::Note)]);
+    let sequence = Sequence::new("sequence", vec![event(f64::NAN, "closes", Deed::Note)]);
     assert_eq!(sequence.unwrap_err().to_string(), "`sequence`: `closes` happens at NaN s, expected a number");
 }

@@ -6,10 +6,10 @@ use joulestep_engine::control::Controller;
 use joulestep_engine::control::board::Board;
 use joulestep_engine::control::crossing::Sense;
 use joulestep_engine::control::detect::{Criterion, Level};
-use joulestep_engine::control::guard::{Guard, Retry, Settings};
 use joulestep_engine::control::hysteretic::{self, Hysteretic};
 use joulestep_engine::control::let_through::{CLEARED, LetThrough};
-use joulestep_engine::control::sequence::{Deed, Happening, Sequence};
+use joulestep_engine::control::protection::{Protection, Retry, Settings};
+use joulestep_engine::control::sequence::{Deed, ScheduledEvent, Sequence};
 use joulestep_engine::trouble::CircuitTrouble;
 
 use super::Arrangement;
@@ -39,16 +39,17 @@ fn sequence(bed: &mut Bed<'_>, line: &'static str, turns: Vec<(f64, bool)>, swit
     bed.laid.modulators.push(Box::new(move |board: &mut Board<f64>| {
         let id = board.add_line(line);
         let words = |on| if on { "command on" } else { "command off" };
-        let mut all: Vec<Happening> = turns
+        let mut all: Vec<ScheduledEvent> = turns
             .into_iter()
-            .map(|(at, on)| Happening {
+            .map(|(at, on)| ScheduledEvent {
                 at,
                 subject: line.into(),
                 note: words(on).into(),
                 deed: Deed::Set(id, on),
             })
             .collect();
-        let fault = |at, deed| Happening { at, subject: "fault".into(), note: "short circuit".into(), deed };
+        let fault =
+            |at, deed| ScheduledEvent { at, subject: "fault".into(), note: "short circuit".into(), deed };
         if let Some((at, choice)) = switch {
             all.extend([fault(at, Deed::Choose(choice, 1)), fault(at, Deed::Fault(true))]);
         }
@@ -81,7 +82,7 @@ pub(super) const BREAKER: Arrangement = Arrangement {
         ),
     ),
     places: &["forward", "reverse"],
-    source: "common practice, no source; clamping E = (L·I²/2)·Vc/(Vc − V)",
+    source: "clamping E = (L·I²/2)·Vc/(Vc − V)",
     lay: breaker,
 };
 
@@ -118,7 +119,7 @@ fn breaker(bed: &mut Bed<'_>) -> Done {
             reset: None,
             let_through,
         };
-        Guard::new("overcurrent", settings).map(|g| Box::new(g) as Box<dyn Controller<f64>>)
+        Protection::new("overcurrent", settings).map(|g| Box::new(g) as Box<dyn Controller<f64>>)
     }));
     Ok(())
 }
@@ -144,7 +145,7 @@ pub(super) const PRECHARGE: Arrangement = Arrangement {
         ],
     ),
     places: &["switch", "freewheel"],
-    source: "common practice, no source; a bank takes C·V²/2 from what the supply gives",
+    source: "a bank takes C·V²/2 from what the supply gives",
     lay: precharge,
 };
 

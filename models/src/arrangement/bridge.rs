@@ -58,7 +58,7 @@ pub(super) const INVERTER: Arrangement = Arrangement {
         ],
     ),
     places: &["a-upper", "a-lower", "b-upper", "b-lower", "c-upper", "c-lower"],
-    source: "phase amplitude = modulation·V/2 (Holmes & Lipo, Pulse Width Modulation for Power Converters; from memory)",
+    source: "phase amplitude = modulation·V/2 (Holmes & Lipo, Pulse Width Modulation for Power Converters)",
     lay: inverter,
 };
 
@@ -104,7 +104,7 @@ pub(super) const TOTEM_POLE: Arrangement = Arrangement {
         ],
     ),
     places: &["fast-upper", "fast-lower", "slow-upper", "slow-lower"],
-    source: "leg phasor V − (R + jωL)·I; Erickson & Maksimovic, ch. 18 (from memory)",
+    source: "leg phasor V − (R + jωL)·I; Erickson & Maksimovic, ch. 18",
     lay: totem_pole,
 };
 

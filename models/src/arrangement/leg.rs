@@ -106,7 +106,7 @@ pub(super) const HALF_BRIDGE: Arrangement = Arrangement {
         ],
     ),
     places: &["upper", "lower"],
-    source: "leg of two switches; Mohan, Undeland & Robbins, Power Electronics, sec. 8 (from memory)",
+    source: "leg of two switches; Mohan, Undeland & Robbins, Power Electronics, sec. 8",
     lay: half_bridge,
 };
 
@@ -130,7 +130,7 @@ pub(super) const BUCK: Arrangement = Arrangement {
     help: "Buck converter at fixed duty; a diode may stand in the lower place",
     params: &join::<15, 6, 21>(COMMON, OUTPUT),
     places: &["upper", "lower"],
-    source: "Erickson & Maksimovic, Fundamentals of Power Electronics, ch. 2 (from memory)",
+    source: "Erickson & Maksimovic, Fundamentals of Power Electronics, ch. 2",
     lay: buck,
 };
 
@@ -148,7 +148,7 @@ pub(super) const BOOST: Arrangement = Arrangement {
     help: "Boost converter at fixed duty of its lower switch; a diode may stand in the upper place",
     params: &join::<15, 6, 21>(COMMON, OUTPUT),
     places: &["lower", "upper"],
-    source: "Erickson & Maksimovic, Fundamentals of Power Electronics, ch. 2 (from memory)",
+    source: "Erickson & Maksimovic, Fundamentals of Power Electronics, ch. 2",
     lay: boost,
 };
 

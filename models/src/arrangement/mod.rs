@@ -7,10 +7,10 @@ mod bridge;
 pub mod cycle;
 pub mod dead_time;
 pub mod double_pulse;
-pub mod duty;
 mod keys;
 mod leg;
 pub mod losses;
+pub mod mission;
 mod resonant;
 
 use std::collections::BTreeMap;

@@ -22,7 +22,7 @@ pub(super) const RESONANT: Arrangement = Arrangement {
         ],
     ),
     places: &["upper", "lower"],
-    source: "tank gain R/|R + j(ωL − 1/ωC)|; Erickson & Maksimovic, ch. 19 (from memory)",
+    source: "tank gain R/|R + j(ωL − 1/ωC)|; Erickson & Maksimovic, ch. 19",
     lay: resonant,
 };
 
@@ -89,7 +89,7 @@ pub(super) const DUAL_ACTIVE: Arrangement = Arrangement {
         ],
     ),
     places: &["a-upper", "a-lower", "b-upper", "b-lower", "c-upper", "c-lower", "d-upper", "d-lower"],
-    source: "P = V₁·n·V₂·φ(1 − 2φ)/(f·L), φ in periods (De Doncker, Divan & Kheraluwala 1991, IEEE Trans. Ind. Appl. 27, 63; from memory)",
+    source: "P = V₁·n·V₂·φ(1 − 2φ)/(f·L), φ in periods (De Doncker, Divan & Kheraluwala 1991, IEEE Trans. Ind. Appl. 27, 63)",
     lay: dual_active,
 };
 

@@ -38,7 +38,7 @@ const TRANSRESISTANCE: &[Param] =
 const CURRENT_GAIN: &[Param] =
     &[Param::required("gain", "1", Range::Any, "Output current per sensed current")];
 
-/// The line of the catalogue: v(a) − v(b) = gain·(v(sense-a) − v(sense-b)).
+/// The line of the catalogue: v_a − v_b = gain·v_sense.
 pub const fn voltage_by_voltage() -> Entry {
     Entry {
         kind: "voltage-controlled-voltage",
@@ -50,7 +50,7 @@ pub const fn voltage_by_voltage() -> Entry {
     }
 }
 
-/// The line of the catalogue: i = transconductance·(v(sense-a) − v(sense-b)).
+/// The line of the catalogue: i = transconductance·v_sense.
 pub const fn current_by_voltage() -> Entry {
     Entry {
         kind: "voltage-controlled-current",
@@ -64,7 +64,7 @@ pub const fn current_by_voltage() -> Entry {
     }
 }
 
-/// The line of the catalogue: v(a) − v(b) = transresistance·i(sense).
+/// The line of the catalogue: v_a − v_b = transresistance·i_sense.
 pub const fn voltage_by_current() -> Entry {
     Entry {
         kind: "current-controlled-voltage",
@@ -78,7 +78,7 @@ pub const fn voltage_by_current() -> Entry {
     }
 }
 
-/// The line of the catalogue: i = gain·i(sense).
+/// The line of the catalogue: i = gain·i_sense.
 pub const fn current_by_current() -> Entry {
     Entry {
         kind: "current-controlled-current",

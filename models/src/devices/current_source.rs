@@ -39,7 +39,7 @@ pub const fn entry() -> Entry {
         pins: &["a", "b"],
         params: PARAMS,
         help: "Ideal current source: constant, points, sine, ramp, or set by a controller",
-        source: "i(a to b) = course(t)",
+        source: "i = course(t), from a to b",
         build,
     }
 }

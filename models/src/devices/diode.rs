@@ -21,8 +21,8 @@ use crate::recovery::{StoringJunction, Times, recovery_params};
 pub struct Diode<L> {
     /// Saturation current at 25 °C, A.
     pub saturation: L,
-    /// Emission coefficient n.
-    pub emission: L,
+    /// Ideality factor n.
+    pub ideality: L,
     /// Energy gap that drives the saturation current, in eV.
     pub gap: L,
     /// Power of the absolute temperature in the saturation current.
@@ -48,10 +48,10 @@ pub struct Settled<L> {
 impl<L: Lane> Diode<L> {
     /// The same diode with stored charge.
     pub fn storing(&self, times: Times<L>) -> StoringJunction<L> {
-        let Self { saturation, emission, gap, power, breakdown, linear_above, leakage, depletion } = *self;
+        let Self { saturation, ideality, gap, power, breakdown, linear_above, leakage, depletion } = *self;
         StoringJunction {
             saturation,
-            emission,
+            ideality,
             gap,
             power,
             times,
@@ -63,14 +63,14 @@ impl<L: Lane> Diode<L> {
     }
 }
 
-abreast!(Diode: saturation, emission, gap, power, breakdown, linear_above, leakage, depletion);
+abreast!(Diode: saturation, ideality, gap, power, breakdown, linear_above, leakage, depletion);
 
 impl<L: Lane> Law<L, 1> for Diode<L> {
     type Settled = Settled<L>;
 
     fn settle(&self, kelvin: L) -> Settled<L> {
-        let saturation = saturation_at(kelvin, self.saturation, self.emission, self.gap, self.power);
-        let scale = self.emission * kelvin * L::splat(BOLTZMANN_OVER_CHARGE);
+        let saturation = saturation_at(kelvin, self.saturation, self.ideality, self.gap, self.power);
+        let scale = self.ideality * kelvin * L::splat(BOLTZMANN_OVER_CHARGE);
         let junction = Junction::new(saturation, scale, self.linear_above, self.breakdown);
         Settled { junction, leakage: self.leakage, depletion: self.depletion }
     }
@@ -88,7 +88,7 @@ impl<L: Lane> Law<L, 1> for Diode<L> {
 
 const OWN: [Param; 17] = [
     Param::required("saturation-current", "A", Range::Positive, "Saturation current at 25 degC"),
-    Param::with("emission", "1", 1.0, Range::Between(0.5, 10.0), "Emission coefficient n"),
+    Param::with("ideality", "1", 1.0, Range::Between(0.5, 10.0), "Ideality factor n"),
     Param::with(
         "gap",
         "eV",
@@ -112,8 +112,20 @@ const OWN: [Param; 17] = [
         "Relative change of the series resistance per kelvin",
     ),
     Param::with("capacitance", "F", 0.0, Range::NotNegative, "Depletion capacitance at 0 V"),
-    Param::with("junction-voltage", "V", 0.8, Range::Positive, "Vj of the depletion capacitance"),
-    Param::with("grading", "1", 0.5, Range::Between(0.0, 1.0), "Exponent of the depletion capacitance"),
+    Param::with(
+        "built-in-voltage",
+        "V",
+        0.8,
+        Range::Positive,
+        "Built-in voltage of the depletion capacitance",
+    ),
+    Param::with(
+        "depletion-exponent",
+        "1",
+        0.5,
+        Range::Between(0.0, 1.0),
+        "Exponent of the depletion capacitance",
+    ),
     Param::with("leakage-conductance", "S", 0.0, Range::NotNegative, "Leakage"),
     Param::optional("breakdown-voltage", "V", Range::Positive, "Reverse voltage at the breakdown current"),
     Param::with(
@@ -144,13 +156,17 @@ fn build(
     });
     let law = Diode {
         saturation: v.number("saturation-current"),
-        emission: v.number("emission"),
+        ideality: v.number("ideality"),
         gap: v.number("gap"),
         power: v.number("saturation-power"),
         breakdown,
         linear_above: v.number("linear-above"),
         leakage: v.number("leakage-conductance"),
-        depletion: Depletion::new(v.number("capacitance"), v.number("junction-voltage"), v.number("grading")),
+        depletion: Depletion::new(
+            v.number("capacitance"),
+            v.number("built-in-voltage"),
+            v.number("depletion-exponent"),
+        ),
     };
     let kelvin = v.kelvin("junction-temperature");
     law.settle(kelvin).junction.check(name)?;
@@ -198,7 +214,7 @@ pub const fn entry() -> Entry {
         pins: &["anode", "cathode"],
         params: PARAMS,
         help: "Junction or Schottky diode with series resistance, depletion charge and, by its times, reverse recovery",
-        source: "Shockley 1949; Sze & Ng, Physics of Semiconductor Devices, 3rd ed., ch. 2 and 3; Lauritzen & Ma, IEEE Trans. Power Electron. 6 (1991) 188 (from memory)",
+        source: "Shockley 1949; Sze & Ng, Physics of Semiconductor Devices, 3rd ed., ch. 2 and 3; Lauritzen & Ma, IEEE Trans. Power Electron. 6 (1991) 188",
         build,
     }
 }

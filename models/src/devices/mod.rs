@@ -3,6 +3,7 @@
 use crate::model::Entry;
 
 pub mod capacitor;
+pub mod cascode;
 pub mod constant_power;
 pub mod controlled_sources;
 pub mod coupled_inductors;
@@ -16,7 +17,6 @@ pub mod nonlinear_capacitor;
 pub mod resistor;
 pub mod square_law_jfet;
 pub mod square_law_mosfet;
-pub mod stack;
 pub mod switch;
 pub mod varistor;
 pub mod voltage_source;
@@ -41,7 +41,7 @@ const ALL: &[Entry] = &[
     diode::entry(),
     mosfet::entry(),
     jfet::entry(),
-    stack::entry(),
+    cascode::entry(),
     square_law_jfet::entry(),
     square_law_mosfet::entry(),
 ];

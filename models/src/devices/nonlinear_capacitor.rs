@@ -104,8 +104,20 @@ impl<L: Lane> Law<L, 1> for PillarCapacitor<L> {
 const PARAMS: &[Param] = &[
     Param::with("constant-capacitance", "F", 0.0, Range::NotNegative, "Constant part"),
     Param::optional("capacitance", "F", Range::Positive, "Depletion capacitance at 0 V"),
-    Param::with("junction-voltage", "V", 0.8, Range::Positive, "Vj of the depletion capacitance"),
-    Param::with("grading", "1", 0.5, Range::Between(0.0, 1.0), "Exponent of the depletion capacitance"),
+    Param::with(
+        "built-in-voltage",
+        "V",
+        0.8,
+        Range::Positive,
+        "Built-in voltage of the depletion capacitance",
+    ),
+    Param::with(
+        "depletion-exponent",
+        "1",
+        0.5,
+        Range::Between(0.0, 1.0),
+        "Exponent of the depletion capacitance",
+    ),
     Param::table(
         "table",
         ["V", "F"],
@@ -131,7 +143,7 @@ fn build(
     let constant = v.number("constant-capacitance");
     let id = match (v.maybe("capacitance"), v.table("table")) {
         (Some(c0), []) => {
-            let depletion = Depletion::new(c0, v.number("junction-voltage"), v.number("grading"));
+            let depletion = Depletion::new(c0, v.number("built-in-voltage"), v.number("depletion-exponent"));
             circuit.law(name, KIND, pins, DepletionCapacitor { constant, depletion }, kelvin)?
         }
         (None, points) if !points.is_empty() => {
@@ -162,7 +174,7 @@ pub const fn entry() -> Entry {
         pins: &["a", "b"],
         params: PARAMS,
         help: "Capacitance that depends on the voltage: depletion law or table",
-        source: "Sze & Ng, Physics of Semiconductor Devices, 3rd ed., ch. 2; Fritsch & Carlson 1980 (from memory)",
+        source: "Sze & Ng, Physics of Semiconductor Devices, 3rd ed., ch. 2; Fritsch & Carlson 1980",
         build,
     }
 }

@@ -58,8 +58,20 @@ const PARAMS: &[Param] = &[
     Param::with("gate-drain-capacitance", "F", 0.0, Range::NotNegative, "Depletion capacitance at 0 V"),
     Param::with("gate-source-capacitance", "F", 0.0, Range::NotNegative, "Depletion capacitance at 0 V"),
     Param::with("drain-source-capacitance", "F", 0.0, Range::NotNegative, "Constant"),
-    Param::with("junction-voltage", "V", 2.7, Range::Positive, "Vj of the depletion capacitances"),
-    Param::with("grading", "1", 0.5, Range::Between(0.0, 1.0), "Exponent of the depletion capacitances"),
+    Param::with(
+        "built-in-voltage",
+        "V",
+        2.7,
+        Range::Positive,
+        "Built-in voltage of the depletion capacitances",
+    ),
+    Param::with(
+        "depletion-exponent",
+        "1",
+        0.5,
+        Range::Between(0.0, 1.0),
+        "Exponent of the depletion capacitances",
+    ),
 ];
 
 fn build(
@@ -68,7 +80,8 @@ fn build(
     pins: &[NodeId],
     v: &Values,
 ) -> Result<Built, CircuitTrouble> {
-    let depletion = |key| Depletion::new(v.number(key), v.number("junction-voltage"), v.number("grading"));
+    let depletion =
+        |key| Depletion::new(v.number(key), v.number("built-in-voltage"), v.number("depletion-exponent"));
     let law = SquareLawJfet {
         pinch_off: v.number("pinch-off"),
         k: v.number("gain") * 2.0,

@@ -87,8 +87,20 @@ const PARAMS: &[Param] = &[
     Param::with("gate-source-capacitance", "F", 0.0, Range::NotNegative, "Constant"),
     Param::with("gate-drain-capacitance", "F", 0.0, Range::NotNegative, "Depletion capacitance at 0 V"),
     Param::with("drain-source-capacitance", "F", 0.0, Range::NotNegative, "Depletion capacitance at 0 V"),
-    Param::with("junction-voltage", "V", 0.8, Range::Positive, "Vj of the depletion capacitances"),
-    Param::with("grading", "1", 0.5, Range::Between(0.0, 1.0), "Exponent of the depletion capacitances"),
+    Param::with(
+        "built-in-voltage",
+        "V",
+        0.8,
+        Range::Positive,
+        "Built-in voltage of the depletion capacitances",
+    ),
+    Param::with(
+        "depletion-exponent",
+        "1",
+        0.5,
+        Range::Between(0.0, 1.0),
+        "Exponent of the depletion capacitances",
+    ),
     Param::LINEAR_ABOVE,
 ];
 
@@ -110,7 +122,8 @@ fn build(
         breakdown,
     );
     body.check(name)?;
-    let depletion = |key| Depletion::new(v.number(key), v.number("junction-voltage"), v.number("grading"));
+    let depletion =
+        |key| Depletion::new(v.number(key), v.number("built-in-voltage"), v.number("depletion-exponent"));
     let law = SquareLawMosfet {
         threshold: v.number("threshold"),
         k: v.number("gain"),

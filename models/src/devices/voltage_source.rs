@@ -35,7 +35,7 @@ pub const fn entry() -> Entry {
         pins: &["a", "b"],
         params: PARAMS,
         help: "Ideal voltage source: constant, points, sine, ramp, or set by a controller",
-        source: "v(a) - v(b) = course(t)",
+        source: "v_a − v_b = course(t)",
         build,
     }
 }

@@ -55,7 +55,7 @@ pub struct Bench {
 fn clamp() -> Diode<f64> {
     Diode {
         saturation: 1.0,
-        emission: 0.5,
+        ideality: 0.5,
         gap: 0.5,
         power: 3.0,
         breakdown: None,
@@ -202,7 +202,7 @@ impl Bench {
         let gate = self.gate_source.map(|id| self.system.own_unknown(id, 0));
         let driven = if at_gate { gate? } else { drain };
         let mut right = DVector::<Complex<f64>>::zeros(self.system.n);
-        // The branch's row is −v(a) + v(b) + level = 0.
+        // The branch's row is −v_a + v_b + level = 0.
         right[driven] = Complex::new(-1.0, 0.0);
         let x = y.lu().solve(&right)?;
         let into = -x[driven].im / omega;

@@ -9,7 +9,7 @@ use crate::lookup::find;
 use crate::model::{Entry, Values};
 use crate::part::{Conditions, Curve, Quantity, Variable};
 
-/// The model that a curve is about: of the whole part, or of one die of a stack.
+/// The model that a curve is about: of the whole part, or of one die of a cascode.
 pub fn subject<'v>(
     entry: &'static Entry,
     values: &'v Values,

@@ -1,7 +1,7 @@
 //! Parameters of the production models from points of a data sheet, by nonlinear least squares.
 //!
 //! The points are compared with what the model itself says: at the engine's operating point of the part between ideal
-//! sources, and from the small-signal equations there. So a stack is fitted as the two dies in series that it is, and
+//! sources, and from the small-signal equations there. So a cascode is fitted as the two dies in series that it is, and
 //! a model added to the catalogue can be fitted as soon as `plan.rs` names its parameters.
 //!
 //! The fit goes by stages (channel, diode, blocking, charge, recovery), then once more with all parameters together.

@@ -51,7 +51,7 @@ pub struct Candidate {
     pub settled_by: &'static str,
 }
 
-/// Key without prefix, curves of its die that determine it, curves of a whole stack that do, and in words.
+/// Key without prefix, curves of its die that determine it, curves of a whole cascode that do, and in words.
 type Line = (&'static str, &'static [Quantity], &'static [Quantity], &'static str);
 
 use Quantity::{
@@ -71,7 +71,7 @@ const MOSFET: &[Line] = &[
     ),
     ("slope-factor", &[Transfer], &[Transfer], "transfer near the threshold"),
     ("body-saturation-current", &[DiodeDrop], &[DiodeDrop], "diode-drop at low currents"),
-    ("body-emission", &[DiodeDrop], &[DiodeDrop], "diode-drop over decades of current"),
+    ("body-ideality", &[DiodeDrop], &[DiodeDrop], "diode-drop over decades of current"),
     ("body-gap", &[DiodeDrop], &[DiodeDrop], "diode-drop at further temperatures"),
     ("leakage-conductance", &[Leakage], &[], "leakage"),
     ("leakage-energy", &[Leakage], &[], "leakage at further temperatures"),
@@ -85,8 +85,13 @@ const MOSFET: &[Line] = &[
     ),
     ("gate-drain-capacitance", &[TransferCapacitance, GateCharge], &[], "transfer-capacitance"),
     ("drain-source-capacitance", &[OutputCapacitance], &[], "output-capacitance"),
-    ("grading", &[OutputCapacitance, TransferCapacitance], &[], "output-capacitance at high voltages"),
-    ("junction-voltage", &[OutputCapacitance, TransferCapacitance], &[], "output-capacitance near 0 V"),
+    (
+        "depletion-exponent",
+        &[OutputCapacitance, TransferCapacitance],
+        &[],
+        "output-capacitance at high voltages",
+    ),
+    ("built-in-voltage", &[OutputCapacitance, TransferCapacitance], &[], "output-capacitance near 0 V"),
     ("body-lifetime", &[RecoveryCharge], &[RecoveryCharge], "recovery-charge at high and low current-rate"),
     (
         "body-transit-time",
@@ -114,13 +119,13 @@ const JFET: &[Line] = &[
     ("gate-source-capacitance", &[InputCapacitance], &[], "input-capacitance of the JFET die"),
     ("drain-source-capacitance", &[OutputCapacitance], &[], "output-capacitance of the JFET die"),
     (
-        "grading",
+        "depletion-exponent",
         &[OutputCapacitance, TransferCapacitance],
         &[OutputCapacitance],
         "output-capacitance at high voltages",
     ),
     (
-        "junction-voltage",
+        "built-in-voltage",
         &[OutputCapacitance, TransferCapacitance],
         &[],
         "output-capacitance of the JFET die near 0 V",
@@ -129,15 +134,15 @@ const JFET: &[Line] = &[
 
 const DIODE: &[Line] = &[
     ("saturation-current", &[DiodeDrop], &[], "diode-drop at low currents"),
-    ("emission", &[DiodeDrop], &[], "diode-drop over decades of current"),
+    ("ideality", &[DiodeDrop], &[], "diode-drop over decades of current"),
     ("series-resistance", &[DiodeDrop], &[], "diode-drop at high currents"),
     ("gap", &[DiodeDrop], &[], "diode-drop at further temperatures"),
     ("resistance-coefficient", &[DiodeDrop], &[], "diode-drop at high currents and further temperatures"),
     ("leakage-conductance", &[Leakage], &[], "leakage"),
     ("breakdown-voltage", &[Breakdown], &[], "breakdown"),
     ("capacitance", &[Capacitance], &[], "capacitance"),
-    ("grading", &[Capacitance], &[], "capacitance at high voltages"),
-    ("junction-voltage", &[Capacitance], &[], "capacitance near 0 V"),
+    ("depletion-exponent", &[Capacitance], &[], "capacitance at high voltages"),
+    ("built-in-voltage", &[Capacitance], &[], "capacitance near 0 V"),
     ("lifetime", &[RecoveryCharge], &[], "recovery-charge at high and low current-rate"),
     ("transit-time", &[RecoveryCharge], &[], "recovery-charge at high and low current-rate"),
     ("lifetime-exponent", &[RecoveryCharge], &[], "recovery-charge against temperature"),
@@ -184,7 +189,7 @@ pub fn candidates(part: &Part) -> Vec<Candidate> {
         })
     };
     let lists: Vec<(&str, Vec<Line>)> = match part.kind {
-        "stack" => vec![("jfet-", JFET.to_vec()), ("mosfet-", of_mosfet().collect())],
+        "cascode" => vec![("jfet-", JFET.to_vec()), ("mosfet-", of_mosfet().collect())],
         "mosfet" => vec![("", of_mosfet().collect())],
         "jfet" => vec![("", JFET.to_vec())],
         "diode" => vec![("", DIODE.to_vec())],
@@ -215,8 +220,8 @@ pub fn candidates(part: &Part) -> Vec<Candidate> {
 /// Which curve determines a parameter of a kind, in words.
 pub fn settled_by(kind: &str, key: &str) -> String {
     let (die, list, bare) = match (kind, key.split_once('-')) {
-        ("stack", Some(("jfet", bare))) => ("", JFET, bare),
-        ("stack", Some(("mosfet", bare))) => (" of the MOSFET die or the whole", MOSFET, bare),
+        ("cascode", Some(("jfet", bare))) => ("", JFET, bare),
+        ("cascode", Some(("mosfet", bare))) => (" of the MOSFET die or the whole", MOSFET, bare),
         ("jfet", _) => ("", JFET, key),
         ("diode", _) => ("", DIODE, key),
         _ => ("", MOSFET, key),

@@ -3,7 +3,7 @@
 use crate::model::{CELSIUS, STATED_AT, Values};
 
 /// Lifetime and transit time (s) at a junction temperature (°C) of a diode, of a MOSFET's body diode, or of that of a
-/// stack's MOSFET, where the values give them.
+/// cascode's MOSFET, where the values give them.
 pub fn times(values: &Values, celsius: f64) -> Option<(f64, f64)> {
     let prefix = ["", "body-", "mosfet-body-"]
         .into_iter()

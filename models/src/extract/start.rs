@@ -26,7 +26,7 @@ fn curve<'p>(part: &'p Part, quantity: Quantity, die: Option<&str>) -> Option<&'
 
 fn estimate(part: &Part, key: &str) -> Option<f64> {
     let (die, key) = match (part.kind, key.split_once('-')) {
-        ("stack", Some((die @ ("jfet" | "mosfet"), rest))) => (Some(die), rest),
+        ("cascode", Some((die @ ("jfet" | "mosfet"), rest))) => (Some(die), rest),
         _ => (None, key),
     };
     // A die's own curve tells more than one of the whole.
@@ -35,7 +35,7 @@ fn estimate(part: &Part, key: &str) -> Option<f64> {
     let first = |quantity| find(quantity)?.points.first().copied();
     let zero_bias = |quantity: Quantity| {
         let (v, c) = first(quantity)?;
-        let vj = number(part, die, "junction-voltage").unwrap_or(0.8);
+        let vj = number(part, die, "built-in-voltage").unwrap_or(0.8);
         Some(c * (1.0 + v / vj).sqrt())
     };
     match key {
@@ -127,14 +127,14 @@ fn resistance<'p>(find: impl Fn(Quantity) -> Option<&'p Curve>) -> Option<f64> {
 }
 
 /// Saturation current from the point of least current: I·e^(−v/nVt).
-fn saturation(curve: &Curve, emission: f64) -> Option<f64> {
+fn saturation(curve: &Curve, ideality: f64) -> Option<f64> {
     let at = |p: &(f64, f64)| {
         if curve.against == Variable::Current { Some(p.0) } else { curve.conditions.current }
     };
     let point = curve.points.iter().min_by(|a, b| a.0.total_cmp(&b.0))?;
     let celsius = curve.at(point.0).temperature.unwrap_or(25.0);
     let thermal = BOLTZMANN_OVER_CHARGE * (celsius + CELSIUS);
-    Some((at(point)? * (-point.1 / (emission * thermal)).exp()).max(1e-60))
+    Some((at(point)? * (-point.1 / (ideality * thermal)).exp()).max(1e-60))
 }
 
 /// A time of the order of lifetime and transit time: the charge over the forward current.

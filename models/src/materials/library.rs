@@ -15,7 +15,7 @@ const fn memory(shape: Shape, source: &'static str) -> Sourced {
     Sourced { shape, source, seen: false }
 }
 
-/// The materials that package stacks may name.
+/// The materials that packages may name.
 pub const LIBRARY: &[Known] = &[
     Known {
         name: "copper",

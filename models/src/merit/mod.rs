@@ -216,7 +216,7 @@ pub fn is_diode(part: &Part) -> bool {
 /// Gate-source voltage at which the part states its on-resistance, V.
 pub fn stated_gate(part: &Part) -> Option<f64> {
     match part.kind {
-        "stack" => part.values.maybe("mosfet-on-gate-voltage"),
+        "cascode" => part.values.maybe("mosfet-on-gate-voltage"),
         "jfet" => Some(0.0),
         _ => part.values.maybe("on-gate-voltage"),
     }
@@ -225,7 +225,7 @@ pub fn stated_gate(part: &Part) -> Option<f64> {
 /// Area of the die that blocks, m².
 pub fn blocking_area(part: &Part) -> Option<f64> {
     let name = match part.kind {
-        "stack" => "jfet",
+        "cascode" => "jfet",
         other => other,
     };
     part.die(name).map(|d| d.area)

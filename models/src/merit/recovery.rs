@@ -99,7 +99,7 @@ pub fn ramp(part: &Part, ramp: &Ramp) -> Result<Recovery, RecoveryTrouble> {
     circuit.voltage_source("clamp-voltage", hold, GROUND, held)?;
     let clamp = Diode {
         saturation: 1e-9,
-        emission: 1.0,
+        ideality: 1.0,
         gap: 1.12,
         power: 3.0,
         breakdown: None,

@@ -1,4 +1,4 @@
-//! Whether a part and the package stack that it is put on mean the same dies.
+//! Whether a part and the package that it is put on mean the same dies.
 
 use super::{Layer, Package};
 use crate::part::{Die, Material, Part};

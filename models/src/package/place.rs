@@ -1,4 +1,4 @@
-//! Where the layers of a stack lie, and everything that can be wrong with it.
+//! Where the layers of a package lie, and everything that can be wrong with it.
 
 use super::trouble::trouble;
 use super::{Cooled, Package, PackageTrouble, Subject};
@@ -73,7 +73,7 @@ impl Package {
 
     fn check_layers(&self, wrong: &mut Vec<PackageTrouble>) {
         if self.layers.is_empty() {
-            wrong.push(trouble(Subject::Whole, "layer", "the stack has no layers", "at least one"));
+            wrong.push(trouble(Subject::Whole, "layer", "the package has no layers", "at least one"));
         } else if self.dies().is_empty() {
             let expected = "a layer with a heated depth";
             wrong.push(trouble(Subject::Whole, "layer", "no layer is a die: nothing is heated", expected));
@@ -255,7 +255,7 @@ impl Package {
     /// Places layers bottom up; what each lies on is known.
     fn lay(&self, beneath: &[Option<usize>]) -> Vec<Placed> {
         let mut placed: Vec<Option<Placed>> = vec![None; self.layers.len()];
-        // Each pass lays at least one more; a stack without cycles is done after as many passes as layers.
+        // Each pass lays at least one more; a package without cycles is done after as many passes as layers.
         for _ in 0..self.layers.len() {
             for (k, layer) in self.layers.iter().enumerate() {
                 let (middle, z) = match beneath[k] {

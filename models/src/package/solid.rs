@@ -1,4 +1,4 @@
-//! From a stack to the body that the engine solves.
+//! From a package to the body that the engine solves.
 
 use joulestep_engine::thermal::field::body::{Block, Body, Face, Film, Port};
 use joulestep_engine::thermal::network::Boundary;
@@ -21,7 +21,7 @@ pub struct Solid {
     pub kelvin: f64,
 }
 
-/// The whole stack, down to its cooled faces. The mean temperature of each case is a port that is measured: `case`,
+/// The whole package, down to its cooled faces. The mean temperature of each case is a port that is measured: `case`,
 /// or `case-` and the layer's name where there are several.
 ///
 /// # Errors

@@ -1,8 +1,8 @@
-//! What is wrong with a package stack, as data.
+//! What is wrong with a package, as data.
 
 use std::fmt;
 
-/// What of a stack is meant, by its number.
+/// What of a package is meant, by its number.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Subject {
     /// The whole.
@@ -15,7 +15,7 @@ pub enum Subject {
     Cooling(usize),
 }
 
-/// Something wrong with a package stack.
+/// Something wrong with a package.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct PackageTrouble {
     /// Where.

@@ -123,7 +123,7 @@ impl Look<'_> {
             }
         }
         let dies: &[&str] = match self.part.kind {
-            "stack" => &["jfet", "mosfet"],
+            "cascode" => &["jfet", "mosfet"],
             _ => &[],
         };
         if let Some(die) = self.curve.die.clone().filter(|d| !dies.contains(&d.as_str())) {
@@ -133,7 +133,7 @@ impl Look<'_> {
             };
             self.tell(Spot::Die, format!("there is no die `{die}`"), expected);
         }
-        let switch = matches!(self.part.kind, "stack" | "mosfet" | "jfet");
+        let switch = matches!(self.part.kind, "cascode" | "mosfet" | "jfet");
         let of_switch = matches!(
             self.curve.quantity,
             Quantity::OnResistance
@@ -173,7 +173,7 @@ impl Look<'_> {
         }
     }
 
-    /// A rating promises that nothing breaks down below it at room temperature and above. The blocking die of a stack is its
+    /// A rating promises that nothing breaks down below it at room temperature and above. The blocking die of a cascode is its
     /// JFET.
     fn breakdown(&mut self) {
         let curve = self.curve;

@@ -19,7 +19,7 @@ use crate::model::{Entry, STATED_AT, Values};
 #[serde(rename_all = "kebab-case")]
 pub enum Technology {
     /// Normally-on SiC JFET switched through its source by a low-voltage silicon MOSFET.
-    CascodeStack,
+    Cascode,
     /// Planar or trench SiC MOSFET.
     SicMosfet,
     /// Superjunction silicon MOSFET.
@@ -39,7 +39,7 @@ pub enum Technology {
 impl Technology {
     /// Key in a part file, and the technology in words.
     pub const ALL: &'static [(&'static str, Self, &'static str)] = &[
-        ("cascode-stack", Self::CascodeStack, "SiC JFET and low-voltage Si MOSFET"),
+        ("cascode", Self::Cascode, "SiC JFET and low-voltage Si MOSFET"),
         ("sic-mosfet", Self::SicMosfet, "SiC MOSFET"),
         ("superjunction-mosfet", Self::SuperjunctionMosfet, "superjunction Si MOSFET"),
         ("low-voltage-mosfet", Self::LowVoltageMosfet, "low-voltage Si MOSFET"),
@@ -57,7 +57,7 @@ impl Technology {
     /// What a kind of the catalogue alone tells.
     pub fn of_kind(kind: &str) -> Self {
         match kind {
-            "stack" => Self::CascodeStack,
+            "cascode" => Self::Cascode,
             "varistor" => Self::Varistor,
             _ => Self::Unstated,
         }
@@ -238,7 +238,7 @@ impl Part {
 
     /// Rated blocking voltage, V; where none is stated, the breakdown voltage of the (outer) die.
     pub fn rated_voltage(&self) -> Option<f64> {
-        let breakdown = if self.kind == "stack" { "jfet-breakdown-voltage" } else { "breakdown-voltage" };
+        let breakdown = if self.kind == "cascode" { "jfet-breakdown-voltage" } else { "breakdown-voltage" };
         self.values.maybe("rated-voltage").or_else(|| self.values.maybe(breakdown))
     }
 
@@ -251,7 +251,7 @@ impl Part {
 
     /// Gate-source voltage, either way, that the gate tolerates, V.
     pub fn gate_limit(&self) -> Option<f64> {
-        self.values.maybe(if self.kind == "stack" { "mosfet-gate-limit" } else { "gate-limit" })
+        self.values.maybe(if self.kind == "cascode" { "mosfet-gate-limit" } else { "gate-limit" })
     }
 }
 

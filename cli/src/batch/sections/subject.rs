@@ -11,20 +11,16 @@ use crate::scenario::shape::{Form, Key, Kinds, Section};
 pub static RATING: Section = Section {
     name: "rating",
     help: "A rating of a part on its heat path. What can be varied: rating.…, and all of the part file (part.params.…) \
-           and of the package stack (package.layer.NAME.…)",
+           and of the package (package.layer.NAME.…)",
     kinds: Kinds::None,
     keys: &[
         Key::need("part", Form::Text, "shipped part by name, or a part file relative to this file"),
-        Key::may(
-            "on",
-            Form::Text,
-            "package stack (shipped name or file); without it the part's own impedance",
-        ),
+        Key::may("on", Form::Text, "package (shipped name or file); without it the part's own impedance"),
         Key::may("heatsink", Form::Quantity("degC", Any), "temperature of the heatsink; default 45 degC"),
         Key::may(
             "interface",
             Form::Quantity("K/W", NotNegative),
-            "case to heatsink, without a package stack; default 0",
+            "case to heatsink, without a package; default 0",
         ),
         Key::may(
             "hottest",
@@ -111,14 +107,14 @@ pub static LIMIT: Section = Section {
 
 const LIMITS: Key = Key::may("limit", Form::Tables(&LIMIT), "limits");
 
-/// The tables of a rating: its part, its stack and what the plan asks.
+/// The tables of a rating: its part, its package and what the plan asks.
 pub static OF_RATING: Section = Section {
     name: "",
-    help: "A rating with its part and its package stack",
+    help: "A rating with its part and its package",
     kinds: Kinds::None,
     keys: &[
         Key::need("part", Form::Table(&PART), "the part"),
-        Key::may("package", Form::Table(&PACKAGE), "the package stack"),
+        Key::may("package", Form::Table(&PACKAGE), "the package"),
         Key::need("rating", Form::Table(&RATING), "what is asked"),
         LIMITS,
     ],

@@ -1,5 +1,5 @@
 //! What a plan varies beside the run of a scenario: a rating, or a dead-time study. Their tables (the part files, the
-//! package stack, what the plan asks) stand under one root, in which values are found and set as in a scenario.
+//! package, what the plan asks) stand under one root, in which values are found and set as in a scenario.
 
 mod dead_time;
 mod prepare;

@@ -45,15 +45,15 @@ pub(crate) fn prepare(plan: &PlanFile, open: Open<'_>) -> Result<Prepared, Refus
             {
                 put("part", table);
             }
-            if let Some(stack) = f.text("on") {
+            if let Some(package) = f.text("on") {
                 let at = (f.place_of("on"), "rating.on");
-                let read = crate::package::load_typed(stack, at, &mut sources, open, &mut diagnostics);
+                let read = crate::package::load_typed(package, at, &mut sources, open, &mut diagnostics);
                 if let Some((table, _)) = read {
                     put("package", table);
                 }
             }
             if f.has("on") && f.has("interface") {
-                let found = "`interface` beside `on`: a package stack ends at its own heatsink";
+                let found = "`interface` beside `on`: a package ends at its own heatsink";
                 let d = Diagnostic::new(f.place_of("interface"), f.key("interface"), found, "one of the two");
                 diagnostics.push(d);
             }

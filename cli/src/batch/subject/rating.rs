@@ -1,5 +1,5 @@
 //! A rating as the subject of a plan. What variants have in common is made once: the law of the part while its values
-//! stay, the solution of the package stack while its layers stay. Where they vary, a law is tabulated no further than
+//! stay, the solution of the package while its layers stay. Where they vary, a law is tabulated no further than
 //! the rating looks.
 
 use std::collections::BTreeMap;
@@ -17,10 +17,10 @@ use super::{Figures, Ill, refused, told};
 use crate::batch::row::{Column, Status};
 use crate::judge::Level;
 use crate::rating::errors::{NUDGE, RATIO};
-use crate::rating::{Asked, BEYOND, COLDEST, LONGEST, StackHeat, bounds, heat_of_part, solve_stack};
+use crate::rating::{Asked, BEYOND, COLDEST, LONGEST, PackageHeat, bounds, heat_of_part, solve_package};
 use crate::scenario::fields::Fields;
 
-/// Laws and stacks that are kept at most; then all are let go.
+/// Laws and packages that are kept at most; then all are let go.
 const KEPT: usize = 64;
 /// Cells of a mesh where the plan says nothing.
 const CELLS: usize = 40_000;
@@ -29,17 +29,17 @@ const HEATSINK: f64 = 45.0;
 
 /// What was made, by what it was made from.
 type Made<T> = Mutex<BTreeMap<String, Arc<T>>>;
-type Solved = OnceLock<Result<StackHeat, Ill>>;
+type Solved = OnceLock<Result<PackageHeat, Ill>>;
 
 /// A rating.
 #[derive(Debug)]
 pub struct Rating {
     /// Name of the part.
     part: String,
-    /// Name of the package stack.
-    stack: String,
+    /// Name of the package.
+    package: String,
     laws: Made<Conduction>,
-    stacks: Made<Solved>,
+    packages: Made<Solved>,
 }
 
 /// What the plan asks of a variant.
@@ -96,10 +96,10 @@ fn kept<T>(made: &Made<T>, key: String, make: impl FnOnce() -> Result<T, Ill>) -
 }
 
 impl Rating {
-    /// A rating of a part on a stack of these names.
-    pub fn new(part: &str, stack: &str) -> Self {
-        let (part, stack) = (part.to_string(), stack.to_string());
-        Self { part, stack, laws: Mutex::default(), stacks: Mutex::default() }
+    /// A rating of a part on a package of these names.
+    pub fn new(part: &str, package: &str) -> Self {
+        let (part, package) = (part.to_string(), package.to_string());
+        Self { part, package, laws: Mutex::default(), packages: Mutex::default() }
     }
 
     fn part(&self, fields: &Fields) -> Result<Part, Ill> {
@@ -164,7 +164,7 @@ impl Rating {
                 let mut diagnostics = Vec::new();
                 let package = crate::package::of_fields(f, &mut diagnostics);
                 let package = package.filter(|_| diagnostics.is_empty()).ok_or_else(|| told(&diagnostics))?;
-                self.stack(package, q.cells)?.at(q.asked.heatsink)
+                self.package(package, q.cells)?.at(q.asked.heatsink)
             }
         };
         let path = heat.path(law.names()).map_err(|e| ill(&e))?;
@@ -198,12 +198,12 @@ impl Rating {
         Ok(Figures { values, further, ratio: Some(RATIO) })
     }
 
-    /// The solution of a stack; its title and the temperatures of its cooling do not matter.
-    fn stack(&self, package: Package, cells: usize) -> Result<StackHeat, Ill> {
+    /// The solution of a package; its title and the temperatures of its cooling do not matter.
+    fn package(&self, package: Package, cells: usize) -> Result<PackageHeat, Ill> {
         let mut bare = Package { title: String::new(), ..package };
         bare.cooling.iter_mut().for_each(|c| c.temperature = 0.0);
-        let cell = kept(&self.stacks, format!("{cells} {bare:?}"), || Ok(Solved::new()))?;
-        cell.get_or_init(|| solve_stack(&self.stack, &bare, cells).map_err(|e| ill(&e))).clone()
+        let cell = kept(&self.packages, format!("{cells} {bare:?}"), || Ok(Solved::new()))?;
+        cell.get_or_init(|| solve_package(&self.package, &bare, cells).map_err(|e| ill(&e))).clone()
     }
 }
 

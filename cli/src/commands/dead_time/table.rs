@@ -24,7 +24,7 @@ pub(super) const NUMBERS: &[Column] = &[
     ("turn_on_energy", "E_on", "J", |p| p.turn_on),
     ("capacitive_energy", "E_cap", "J", |p| p.capacitive),
     ("turn_off_energy", "E_off", "J", |p| p.turn_off),
-    ("recovery_energy", "E_rec", "J", |p| p.recovery),
+    ("recovery_energy", "E_rr", "J", |p| p.recovery),
     ("conduction_energy", "E_cond", "J", |p| p.conduction),
     ("losses", "E_all", "J", |p| p.losses),
     ("efficiency", "eta", "1", |p| p.efficiency),
@@ -47,13 +47,13 @@ pub(super) const DEFINITIONS: &[(&str, &str)] = &[
         "the part of that which charges account for, ∫ v dQ over the switch: its own output charge and snubber given up, the other's taken through it",
     ),
     ("E_off", "from the gate's edge until the other switch turns on, while the voltage is not reversed"),
-    ("E_rec", "in the switch whose partner has turned on: recovery, charging and leakage"),
+    ("E_rr", "in the switch whose partner has turned on: recovery, charging and leakage"),
     (
         "E_all",
         "everything that the ledger calls dissipated outside the load: gate drives, snubbers and leads too",
     ),
     (
-        "v(on)",
+        "V_on",
         "voltage over a switch when its gate's edge begins: hard from 90 % of the supply's, soft up to 5 %",
     ),
     (

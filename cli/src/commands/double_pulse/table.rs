@@ -166,9 +166,9 @@ pub(super) fn definitions(grid: &Grid) -> Vec<(&'static str, String)> {
     vec![
         (
             "E_on",
-            format!("∫ v_DS·i_D dt {} ({standard}, from memory); at the pins of the part", rules.turn_on_limits()),
+            format!("∫ v_DS·i_D dt {} ({standard}); at the pins of the part", rules.turn_on_limits()),
         ),
-        ("E_off", format!("∫ v_DS·i_D dt {} ({standard}, from memory)", rules.turn_off_limits())),
+        ("E_off", format!("∫ v_DS·i_D dt {} ({standard})", rules.turn_off_limits())),
         (
             "E_on,whole and E_off,whole",
             "∫ v_DS·i_D dt from the gate's edge to the next one, conduction included. E_off holds energy that is only \
@@ -179,7 +179,7 @@ pub(super) fn definitions(grid: &Grid) -> Vec<(&'static str, String)> {
             "E_rr, Q_rr",
             format!(
                 "integrals of reverse voltage times reverse current, and of reverse current, of the upper device from zero \
-                 current to {:.0} % of I_RM (IEC 60747-2, from memory); capacitive charge included",
+                 current to {:.0} % of I_RM (IEC 60747-2); capacitive charge included",
                 100.0 * RECOVERY_SHARE
             ),
         ),

@@ -43,7 +43,7 @@ fn says(part: &Part, quantity: Quantity, conditions: Conditions, against: Variab
 
 /// Gate voltage at which the part states its on-resistance, V.
 fn on_gate(part: &Part) -> Option<f64> {
-    let prefix = if part.kind == "stack" { "mosfet-" } else { "" };
+    let prefix = if part.kind == "cascode" { "mosfet-" } else { "" };
     part.values.maybe(&format!("{prefix}on-gate-voltage"))
 }
 

@@ -9,7 +9,7 @@ use joulestep_engine::run::time_loop::{Ended, Run};
 
 use super::spread::Spreading;
 use super::{listen, stopped};
-use crate::account::happened::Happened;
+use crate::account::event_lines::EventLines;
 use crate::account::numbers::Course;
 use crate::account::{Account, Cost, Facts, Outcome, store};
 use crate::commands::asked::Refused;
@@ -23,7 +23,7 @@ use crate::scenario::meant::Scenario;
 /// Writes to the file, keeps the events, shows progress, and stops when asked.
 struct Onlooker {
     writer: ResultWriter,
-    happened: Happened,
+    events: EventLines,
     /// What protection did.
     acts: Vec<String>,
     progress: Progress,
@@ -41,7 +41,7 @@ impl Recorder<f64> for Onlooker {
     }
     fn event(&mut self, event: &Event) {
         self.writer.event(event);
-        self.happened.push(event);
+        self.events.push(event);
         self.acts.extend(Course::of(event));
     }
     fn row(&mut self, row: &Row<f64>) {
@@ -56,7 +56,7 @@ impl Recorder<f64> for Onlooker {
 /// What is run, and where it goes.
 pub(super) struct Job<'a> {
     pub scenario: &'a Scenario,
-    /// Package stacks that were solved before.
+    /// Packages that were solved before.
     pub reductions: &'a Reductions,
     /// The result file.
     pub out: &'a Path,
@@ -164,7 +164,7 @@ impl Job<'_> {
     pub fn carry(&self, mut run: Run<f64>, facts: &Facts, writer: ResultWriter) -> Carried {
         let mut onlooker = Onlooker {
             writer,
-            happened: Happened::default(),
+            events: EventLines::default(),
             acts: Vec::new(),
             progress: Progress::new(self.quiet, facts.end),
         };
@@ -175,7 +175,7 @@ impl Job<'_> {
         };
         run.finish(&mut onlooker);
         onlooker.progress.done();
-        let account = Account::new(&run, facts, onlooker.happened.lines(), outcome);
+        let account = Account::new(&run, facts, onlooker.events.lines(), outcome);
         let ledger = store::ledger(&run.ledger());
         Carried { account, writer: onlooker.writer, ledger, acts: onlooker.acts }
     }
@@ -186,14 +186,14 @@ impl Job<'_> {
         let mut ready = self.ready().map_err(told)?;
         ready.setup.channels.clear();
         let (mut run, facts) = self.begin(ready, level).map_err(told)?;
-        let mut course = Course { acts: Vec::new(), happened: Happened::default(), stop: halt };
+        let mut course = Course { acts: Vec::new(), events: EventLines::default(), stop: halt };
         match run.advance(facts.end, &mut course) {
             Ok(Ended::Reached) => {}
             Ok(Ended::Stopped) => return Err("it was stopped".into()),
             Err(trouble) => return Err(trouble.to_string()),
         }
         run.finish(&mut course);
-        let account = Account::new(&run, &facts, course.happened.lines(), Outcome::Done);
+        let account = Account::new(&run, &facts, course.events.lines(), Outcome::Done);
         Ok(account.computed(course.acts))
     }
 }

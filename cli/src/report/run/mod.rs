@@ -84,7 +84,7 @@ pub(super) fn report(file: &ResultFile) -> Result<Report, ResultError> {
         warnings: warnings(&read),
         sections: vec![
             Section::new("Limits and ratings", evidence),
-            Section::new("Sequence of happenings", sequence::blocks(&read)),
+            Section::new("Sequence of events", sequence::blocks(&read)),
             Section::new("Waveforms", waveforms(&read)?),
             Section::new("Energies and losses", energies::blocks(&read)?),
             Section::new("Junction temperatures", junctions(&read)),
@@ -191,8 +191,7 @@ fn waveforms(read: &Read<'_>) -> Result<Vec<Block>, ResultError> {
         blocks.extend(traces::drawing(read, window)?.map(Block::Drawing));
     }
     if windows.left_out > 0 {
-        let text =
-            format!("{} further happenings are in the sequence above and in the file.", windows.left_out);
+        let text = format!("{} further events are in the sequence above and in the file.", windows.left_out);
         blocks.push(Block::Text(text));
     }
     Ok(blocks)

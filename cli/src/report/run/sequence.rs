@@ -1,4 +1,4 @@
-//! What happened, in its order; hundreds of edges in a row become one line.
+//! Events in their order; hundreds of edges in a row become one line.
 
 use std::collections::BTreeMap;
 
@@ -93,7 +93,7 @@ pub(super) fn blocks(read: &Read<'_>) -> Vec<Block> {
         vec![instant(e.time, end), e.kind.clone(), e.subject.clone(), value, note]
     };
     let mut grid = Grid::new(
-        "What happened, in the order of time",
+        "Events in the order of time",
         &[">time", "what", "subject", ">value", ""],
         lines.iter().take(LINES).map(row).collect(),
     );

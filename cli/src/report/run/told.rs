@@ -40,7 +40,7 @@ const DEFINITIONS: [(&str, &str); 11] = [
     ("Let-through I²t", DEFINITION),
     (
         "Middle node",
-        "of a cascode stack: drain of the MOSFET and source of the JFET; its voltage against the MOSFET's source, \
+        "of a cascode: drain of the MOSFET and source of the JFET; its voltage against the MOSFET's source, \
          reversed, is the JFET's gate-source voltage but for the gate loop",
     ),
 ];

@@ -4,7 +4,7 @@ use super::Read;
 use super::sequence::{instant, is_frequent};
 use crate::result::{ResultError, StoredEvent};
 
-/// Most windows around happenings, and most edges close up.
+/// Most windows around events, and most edges close up.
 const AROUND: usize = 8;
 const CLOSE: usize = 4;
 
@@ -24,7 +24,7 @@ pub(super) struct Window {
     pub close: bool,
 }
 
-/// The windows, and how many happenings have none.
+/// The windows, and how many events have none.
 pub(super) struct Windows {
     pub shown: Vec<Window>,
     pub left_out: usize,
@@ -33,8 +33,8 @@ pub(super) struct Windows {
 fn label(e: &StoredEvent) -> String {
     let short = |text: &str| text.chars().take(36).collect::<String>();
     match e.kind.as_str() {
-        "happening" if !e.note.is_empty() => short(&e.note),
-        "happening" => short(&e.subject),
+        "event" if !e.note.is_empty() => short(&e.note),
+        "event" => short(&e.subject),
         "control" => short(&format!("{} {}", e.subject, e.note.split(" and ").next().unwrap_or(""))),
         kind => short(&format!("{} {kind}", e.subject)),
     }
@@ -55,7 +55,7 @@ fn clusters<'a>(events: &'a [StoredEvent], gap: f64) -> Vec<Vec<&'a StoredEvent>
 fn weight(cluster: &[&StoredEvent]) -> u8 {
     let of = |e: &&StoredEvent| match e.kind.as_str() {
         "trip" | "lock-out" | "retry" => 3,
-        "happening" => 2,
+        "event" => 2,
         _ => 1,
     };
     cluster.iter().map(of).max().unwrap_or(0)

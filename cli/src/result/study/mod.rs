@@ -9,7 +9,7 @@
 //! | `/tables/<name>` | along `row`: a dataset per column with `units`, `symbol`, `long_name`; attributes `title` and `keys` (leading columns that name a row) |
 //! | `/figures/<number>/<panel>/<curve>` | `x` and `y` with `units`; of bars, `group` and a dataset per series; what they look like in the text attributes `layout` and `look` |
 //!
-//! The same study gives the same bytes. A duty, which is followed through time, has the groups of a run as well.
+//! The same study gives the same bytes. A mission, which is followed through time, has the groups of a run as well.
 
 mod curves;
 mod look;

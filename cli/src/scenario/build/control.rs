@@ -1,21 +1,21 @@
-//! Drives, guards, controllers and the sequence.
+//! Drives, protections, controllers and the sequence.
 
 use joulestep_engine::control::Controller;
 use joulestep_engine::control::board::Board;
 use joulestep_engine::control::crossing::Sense;
 use joulestep_engine::control::detect::{Blanking, Cooling, Criterion, InverseTime, Level};
 use joulestep_engine::control::drive::{Delays, Drive, Gate, Output};
-use joulestep_engine::control::guard::{Guard, Retry, Settings};
 use joulestep_engine::control::hysteretic::{self, Hysteretic};
 use joulestep_engine::control::let_through::{CLEARED, LetThrough};
+use joulestep_engine::control::protection::{Protection, Retry, Settings};
 use joulestep_engine::control::pwm::{self, Pwm};
-use joulestep_engine::control::sequence::{Deed, Happening, Sequence};
+use joulestep_engine::control::sequence::{Deed, ScheduledEvent, Sequence};
 
 use super::Build;
 use crate::diagnostic::{Diagnostic, nearest};
 use crate::scenario::conform::one_of;
 use crate::scenario::fields::Named;
-use crate::scenario::meant::{ControllerSpec, CriterionSpec, DriveSpec, GuardSpec, Task, What};
+use crate::scenario::meant::{ControllerSpec, CriterionSpec, DriveSpec, ProtectionSpec, Task, What};
 
 type Logic = Box<dyn Controller<f64>>;
 
@@ -61,14 +61,14 @@ impl Build<'_> {
             .ok()
     }
 
-    /// All logic in the order in which it looks: sequence, controllers, guards, drives.
+    /// All logic in the order in which it looks: sequence, controllers, protections, drives.
     pub(super) fn controllers(&mut self, gates: Vec<Option<Gates>>, board: &mut Board<f64>) -> Vec<Logic> {
         let scenario = self.scenario;
         let mut all: Vec<Logic> = Vec::new();
         all.extend(self.sequence(board));
         self.laid_logic(true, board, &mut all);
         all.extend(scenario.controllers.iter().filter_map(|c| self.controller(c, board)));
-        all.extend(scenario.guards.iter().filter_map(|g| self.guard(g, board)));
+        all.extend(scenario.protections.iter().filter_map(|g| self.protection(g, board)));
         for (spec, gates) in scenario.drives.iter().zip(gates) {
             let Some((mut first, second)) = gates else { continue };
             first.state = Some(board.add_line(&spec.name.name));
@@ -91,8 +91,8 @@ impl Build<'_> {
 
     fn sequence(&mut self, board: &mut Board<f64>) -> Option<Logic> {
         let scenario = self.scenario;
-        let mut happenings = Vec::new();
-        for h in &scenario.happenings {
+        let mut events = Vec::new();
+        for h in &scenario.events {
             let (subject, words, deed) = match &h.what {
                 What::Line(line, state) => {
                     let words = if *state { "line goes on" } else { "line goes off" };
@@ -106,8 +106,8 @@ impl Build<'_> {
                 What::Note => (String::new(), "", Deed::Note),
             };
             let note = if h.note.is_empty() { words.to_string() } else { h.note.clone() };
-            happenings.push(Happening { at: h.at, subject, note, deed });
-            happenings.extend(h.fault.map(|stands| Happening {
+            events.push(ScheduledEvent { at: h.at, subject, note, deed });
+            events.extend(h.fault.map(|stands| ScheduledEvent {
                 at: h.at,
                 subject: String::new(),
                 note: String::new(),
@@ -115,7 +115,7 @@ impl Build<'_> {
             }));
         }
         // Times were checked to be finite.
-        Sequence::new("sequence", happenings).ok().map(|s| Box::new(s) as Logic)
+        Sequence::new("sequence", events).ok().map(|s| Box::new(s) as Logic)
     }
 
     fn switch(&mut self, switch: &Named) -> Option<joulestep_engine::circuit::graph::ChoiceId> {
@@ -128,7 +128,7 @@ impl Build<'_> {
             let found = format!("`{}` is no switch", switch.name);
             let expected =
                 if names.is_empty() { "a component of kind `switch`".into() } else { one_of(&names) };
-            let d = Diagnostic::new(&switch.place, "happening.switch", found, expected);
+            let d = Diagnostic::new(&switch.place, "event.switch", found, expected);
             self.diagnostics.push(d.suggest(near));
         }
         found
@@ -175,7 +175,7 @@ impl Build<'_> {
         made.map_err(|trouble| self.trouble(&spec.name, "controller", &trouble)).ok()
     }
 
-    fn guard(&mut self, spec: &GuardSpec, board: &mut Board<f64>) -> Option<Logic> {
+    fn protection(&mut self, spec: &ProtectionSpec, board: &mut Board<f64>) -> Option<Logic> {
         let probe = self.signal(&spec.watches, board)?.probe;
         let unit = probe.unit();
         // The level that tells a fault's current from others is the one that trips, where that is a current.
@@ -199,7 +199,12 @@ impl Build<'_> {
             CriterionSpec::InverseTime { pick_up, rated, limit, cooling } => {
                 if unit != "A" {
                     let found = format!("`{}` is no current", spec.watches.text);
-                    self.tell(&spec.watches.place, &spec.watches.key, found, "a current such as `i(L1)`");
+                    self.tell(
+                        &spec.watches.place,
+                        &spec.watches.key,
+                        found,
+                        "a current such as `L1.current`",
+                    );
                     return None;
                 }
                 from = Some(*pick_up);
@@ -223,9 +228,9 @@ impl Build<'_> {
             reset: spec.reset.as_ref().map(|l| board.add_line(&l.name)),
             let_through: from.map(|from| LetThrough { probe, from, fraction: CLEARED }),
         };
-        Guard::new(&spec.name.name, settings)
+        Protection::new(&spec.name.name, settings)
             .map(|g| Box::new(g) as Logic)
-            .map_err(|trouble| self.trouble(&spec.name, "guard", &trouble))
+            .map_err(|trouble| self.trouble(&spec.name, "protection", &trouble))
             .ok()
     }
 }

@@ -208,7 +208,7 @@ fn parts(all: &[Placed], watches: &mut Vec<Watch>, judging: &mut Judging) {
 
 /// Ranges for which the laws of the parts are known.
 fn ranges(all: &[Placed], watches: &mut Vec<Watch>, judging: &mut Judging) {
-    let mut guard = |owner: &str, name: String, probe: &Probe, lower: f64, upper: f64| {
+    let mut within_law = |owner: &str, name: String, probe: &Probe, lower: f64, upper: f64| {
         if lower == f64::NEG_INFINITY && upper == f64::INFINITY {
             return;
         }
@@ -220,18 +220,18 @@ fn ranges(all: &[Placed], watches: &mut Vec<Watch>, judging: &mut Judging) {
     for placed in all {
         let name = |of: &str| format!("{}.{of}", placed.name);
         for (of, probe, lower, upper) in &placed.built.known {
-            guard(&placed.name, name(of), probe, *lower, *upper);
+            within_law(&placed.name, name(of), probe, *lower, *upper);
         }
         let current = placed.built.quantities.iter().find(|q| q.0 == "current");
         if let (Some((of, _, probe)), true) = (current, placed.known_current.is_finite()) {
-            guard(&placed.name, name(of), probe, -placed.known_current, placed.known_current);
+            within_law(&placed.name, name(of), probe, -placed.known_current, placed.known_current);
         }
         for (k, (die, _)) in placed.built.dies.iter().enumerate() {
             let rated = placed.built.hottest.iter().find(|h| h.0 == *die).map_or(f64::INFINITY, |h| h.1);
             if let Some(input) = placed.heat[k] {
                 let probe = Probe::Temperature(input);
                 let name = name(&format!("{die}.temperature"));
-                guard(&placed.name, name, &probe, f64::NEG_INFINITY, rated + BEYOND);
+                within_law(&placed.name, name, &probe, f64::NEG_INFINITY, rated + BEYOND);
             }
         }
     }

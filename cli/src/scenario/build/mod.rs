@@ -40,7 +40,7 @@ pub struct Ready {
     pub judging: Judging,
     /// How many of the watches are recorded signals; they come first.
     pub signals: usize,
-    /// Guards that measure what faults let through, in the order of the scenario.
+    /// Protections that measure what faults let through, in the order of the scenario.
     pub metered: Vec<String>,
     /// Names of the heat inputs, in the order of their numbers.
     pub inputs: Vec<String>,
@@ -53,7 +53,7 @@ struct Build<'a> {
     circuit: Circuit<f64>,
     placed: Vec<Placed>,
     laid: Laid,
-    /// Guards that measure what faults let through.
+    /// Protections that measure what faults let through.
     metered: Vec<String>,
     diagnostics: Vec<Diagnostic>,
 }
@@ -88,7 +88,7 @@ pub fn build(scenario: &Scenario) -> Result<Ready, Refusal> {
     build_with(scenario, &Reductions::default())
 }
 
-/// Builds a scenario with package stacks that may have been solved before.
+/// Builds a scenario with packages that may have been solved before.
 ///
 /// # Errors
 /// As [`build`].

@@ -78,7 +78,7 @@ impl Build<'_> {
         }
     }
 
-    /// Dies that a part and the package stack it heats describe differently: temperatures are then those of another die.
+    /// Dies that a part and the package it heats describe differently: temperatures are then those of another die.
     fn dies(&self, all: &mut Vec<Note>) {
         let inputs = self.scenario.thermal.input_names();
         let none = Vec::new();
@@ -92,15 +92,15 @@ impl Build<'_> {
             for ((die, _), heat) in placed.built.dies.iter().zip(&placed.heat) {
                 let Some(die) = dies.iter().find(|d| d.name == *die) else { continue };
                 let Some(input) = heat.and_then(|h| inputs.get(h.0 as usize)) else { continue };
-                for stack in &self.scenario.thermal.stacks {
-                    let Some(at) = stack.inputs.iter().position(|i| i == input) else { continue };
-                    let layer = &stack.package.layers[stack.package.dies()[at]];
+                for package in &self.scenario.thermal.packages {
+                    let Some(at) = package.inputs.iter().position(|i| i == input) else { continue };
+                    let layer = &package.package.layers[package.package.dies()[at]];
                     let told = contradictions(die, layer);
                     if !told.is_empty() {
                         let text = format!(
-                            "`{}` and its package stack `{}` mean different dies: {}",
+                            "`{}` and its package `{}` mean different dies: {}",
                             placed.name,
-                            stack.name.name,
+                            package.name.name,
                             told.join("; ")
                         );
                         all.push(note(format!("die.{}.{}", placed.name, die.name), text, true));

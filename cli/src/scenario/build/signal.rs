@@ -1,4 +1,4 @@
-//! Signals by name: `v(a)`, `v(a, b)`, `i(L1)`, `Q1.middle`, `line(x)`, `temperature(INPUT)`.
+//! Signals by name: `voltage(a)`, `voltage(a, b)`, `Q1.current`, `Q1.middle`, `line(x)`, `temperature(INPUT)`.
 
 use joulestep_engine::circuit::graph::{GROUND, HeatId, NodeId};
 use joulestep_engine::circuit::probe::Probe;
@@ -13,12 +13,13 @@ use crate::scenario::resolve::set_lines;
 use crate::scenario::shape;
 
 /// How a signal is written.
-const GRAMMAR: &str = "`v(node)`, `v(node, node)`, `i(component)`, `component.quantity`, `line(name)` or `temperature(heat input)`";
+const GRAMMAR: &str =
+    "`voltage(node)`, `voltage(node, node)`, `component.quantity`, `line(name)` or `temperature(heat input)`";
 
 /// A signal that exists.
 #[derive(Clone, Debug)]
 pub(super) struct Found {
-    /// As it is written in one form: `v(a,b)`.
+    /// As it is written in one form: `voltage(a,b)`.
     pub name: String,
     /// In words.
     pub long_name: String,
@@ -49,12 +50,8 @@ impl Build<'_> {
             let inside = rest.strip_suffix(')').ok_or_else(unreadable)?;
             let names: Vec<&str> = inside.split(',').map(str::trim).collect();
             return match (function.trim(), names.as_slice()) {
-                ("v", [a]) => self.voltage(a, "gnd"),
-                ("v", [a, b]) => self.voltage(a, b),
-                ("i", [component]) => self.quantity(component, "current").map(|mut found| {
-                    found.name = format!("i({component})");
-                    found
-                }),
+                ("voltage", [a]) => self.voltage(a, "gnd"),
+                ("voltage", [a, b]) => self.voltage(a, b),
                 ("line", [line]) => self.line(line, board),
                 ("temperature", [input]) => self.temperature(input),
                 _ => Err(unreadable()),
@@ -75,8 +72,8 @@ impl Build<'_> {
     fn voltage(&self, a: &str, b: &str) -> Result<Found, Wrong> {
         let (na, nb) = (self.node(a)?, self.node(b)?);
         let (name, long_name) = match nb {
-            GROUND => (format!("v({a})"), format!("voltage of node {a}")),
-            _ => (format!("v({a},{b})"), format!("voltage of node {a} against node {b}")),
+            GROUND => (format!("voltage({a})"), format!("voltage of node {a}")),
+            _ => (format!("voltage({a},{b})"), format!("voltage of node {a} against node {b}")),
         };
         Ok(Found { name, long_name, probe: Probe::Voltage(na, nb) })
     }

@@ -15,9 +15,9 @@ use joulestep_engine::thermal::run::Thermal;
 use joulestep_models::package::{Package, Solid, to_ambient};
 
 use super::Build;
-use crate::scenario::meant::{Cells, HeatStackSpec};
+use crate::scenario::meant::{Cells, HeatPackageSpec};
 
-/// Compact networks of package stacks that were solved already: many variants of a scenario share them.
+/// Compact networks of packages that were solved already: many variants of a scenario share them.
 #[derive(Debug, Default)]
 pub struct Reductions(Mutex<BTreeMap<String, Compact>>);
 
@@ -38,20 +38,20 @@ impl Reductions {
 }
 
 impl Build<'_> {
-    /// The network of chains and nodes, and beside it those of the package stacks; inputs in the order of
+    /// The network of chains and nodes, and beside it those of the packages; inputs in the order of
     /// `input_names`.
     pub(super) fn thermal(&mut self) -> Option<Thermal<f64>> {
         let scenario = self.scenario;
         let mut all = self.chains();
-        for stack in &scenario.thermal.stacks {
-            let Some(next) = self.stack(stack) else { continue };
+        for package in &scenario.thermal.packages {
+            let Some(next) = self.package(package) else { continue };
             all = Some(all.map_or(next.clone(), |before| before.beside(&next)));
         }
         all.map(|modal| Thermal::new(Arc::new(modal)))
     }
 
-    fn stack(&mut self, spec: &HeatStackSpec) -> Option<Modal<f64>> {
-        let key = format!("thermal.stack.{}", spec.name.name);
+    fn package(&mut self, spec: &HeatPackageSpec) -> Option<Modal<f64>> {
+        let key = format!("thermal.package.{}", spec.name.name);
         let solid = match to_ambient(&spec.package) {
             Ok(solid) => solid,
             Err(wrong) => {

@@ -1,9 +1,9 @@
-//! Drives, guards, controllers and happenings.
+//! Drives, protections, controllers and events.
 
 use super::Resolve;
 use crate::scenario::fields::{Fields, Named};
 use crate::scenario::meant::{
-    ControllerSpec, CriterionSpec, DriveSpec, GuardSpec, HappeningSpec, LimitSpec, RecordSpec, Signal, Task,
+    ControllerSpec, CriterionSpec, DriveSpec, EventSpec, LimitSpec, ProtectionSpec, RecordSpec, Signal, Task,
     WaiverSpec, What,
 };
 
@@ -45,7 +45,7 @@ impl Resolve<'_> {
         })
     }
 
-    pub(super) fn guard(&mut self, f: &Fields) -> Option<GuardSpec> {
+    pub(super) fn protection(&mut self, f: &Fields) -> Option<ProtectionSpec> {
         let number = |key: &str| f.number(key).unwrap_or(0.0);
         let criterion = match f.kind.as_str() {
             "level" => {
@@ -85,7 +85,7 @@ impl Resolve<'_> {
             let found = "missing, but `retries` is above zero".to_string();
             self.tell(f.place_of("retries"), f.key("retry-after"), found, "a time such as \"1 ms\"");
         }
-        Some(GuardSpec {
+        Some(ProtectionSpec {
             name: f.named("name")?,
             watches: Self::signal(f, "watches")?,
             criterion,
@@ -162,7 +162,7 @@ impl Resolve<'_> {
         Some(ControllerSpec { name, run: f.named("run"), output: f.named("output")?, task })
     }
 
-    pub(super) fn happening(&mut self, f: &Fields) -> Option<HappeningSpec> {
+    pub(super) fn event(&mut self, f: &Fields) -> Option<EventSpec> {
         let what = match f.kind.as_str() {
             "line-on" => What::Line(f.named("line")?, true),
             "line-off" => What::Line(f.named("line")?, false),
@@ -175,7 +175,7 @@ impl Resolve<'_> {
             self.tell(&f.place, f.key("note"), "missing", "the words of the note");
         }
         let note = f.text("note").unwrap_or("").to_string();
-        Some(HappeningSpec { at: f.number("at")?, what, note, fault: f.flag("fault") })
+        Some(EventSpec { at: f.number("at")?, what, note, fault: f.flag("fault") })
     }
 
     pub(super) fn limit(&mut self, f: &Fields) -> Option<LimitSpec> {

@@ -18,18 +18,18 @@ impl Resolve<'_> {
         for c in &scenario.controllers {
             read.extend(c.run.iter().map(|l| (l, format!("controller.{}.run", c.name.name))));
         }
-        for g in &scenario.guards {
-            read.extend(g.reset.iter().map(|l| (l, format!("guard.{}.reset", g.name.name))));
+        for g in &scenario.protections {
+            read.extend(g.reset.iter().map(|l| (l, format!("protection.{}.reset", g.name.name))));
             if let CriterionSpec::Level { blanking: Some((drive, _, _)), .. } = &g.criterion
                 && !scenario.drives.iter().any(|d| d.name.name == drive.name)
             {
                 let names: Vec<&str> = scenario.drives.iter().map(|d| d.name.name.as_str()).collect();
-                self.unknown(drive, format!("guard.{}.blanking-drive", g.name.name), "drive", names);
+                self.unknown(drive, format!("protection.{}.blanking-drive", g.name.name), "drive", names);
             }
         }
         for (line, key) in read {
             if !set.contains(&line.name) {
-                self.unknown(line, key, "happening, controller, guard or drive that sets the line", known());
+                self.unknown(line, key, "event, controller, protection or drive that sets the line", known());
             }
         }
     }
@@ -37,7 +37,7 @@ impl Resolve<'_> {
 
 /// Lines that something sets.
 pub(crate) fn set_lines(scenario: &Scenario) -> BTreeSet<String> {
-    let happenings = scenario.happenings.iter().filter_map(|h| match &h.what {
+    let events = scenario.events.iter().filter_map(|h| match &h.what {
         What::Line(line, _) => Some(line),
         _ => None,
     });
@@ -46,9 +46,9 @@ pub(crate) fn set_lines(scenario: &Scenario) -> BTreeSet<String> {
         _ => None,
     });
     let outputs = scenario.controllers.iter().map(|c| &c.output).chain(complements);
-    let trips = scenario.guards.iter().map(|g| &g.trip);
+    let trips = scenario.protections.iter().map(|g| &g.trip);
     let places = scenario.arrangement.iter().flat_map(|a| a.arrangement.places);
     let states = scenario.drives.iter().map(|d| &d.name);
-    let named = happenings.chain(outputs).chain(trips).chain(states).map(|n| n.name.clone());
+    let named = events.chain(outputs).chain(trips).chain(states).map(|n| n.name.clone());
     named.chain(places.map(ToString::to_string)).collect()
 }

@@ -4,8 +4,8 @@
 mod arrangement;
 mod components;
 mod control;
-mod duty;
 mod lines;
+mod mission;
 mod parts;
 mod thermal;
 mod timing;
@@ -71,7 +71,7 @@ pub fn read(path: &Path, open: Open<'_>) -> Result<Scenario, Trouble> {
     understand(as_typed(path, open)?, open)
 }
 
-/// What the tables mean; opens the parts and package stacks that they name.
+/// What the tables mean; opens the parts and packages that they name.
 ///
 /// # Errors
 /// [`Trouble`]; all errors that can be told at once.
@@ -80,18 +80,18 @@ pub fn understand(typed: AsTyped, open: Open<'_>) -> Result<Scenario, Trouble> {
     mean(&root, &load(&root, sources, diagnostics, open))
 }
 
-/// Files with the parts, package stacks and courses that a scenario names: the same for all scenarios that differ in numbers.
+/// Files with the parts, packages and segments that a scenario names: the same for all scenarios that differ in numbers.
 #[derive(Debug)]
 pub struct Loaded {
     sources: Sources,
     parts: parts::Parts,
     packages: thermal::Packages,
-    courses: duty::CourseFiles,
+    segments: mission::SegmentFiles,
     diagnostics: Vec<Diagnostic>,
 }
 
 impl AsTyped {
-    /// Opens the parts and package stacks that are named.
+    /// Opens the parts and packages that are named.
     pub fn load(&self, open: Open<'_>) -> Loaded {
         load(&self.root, self.sources.clone(), self.diagnostics.clone(), open)
     }
@@ -100,8 +100,8 @@ impl AsTyped {
 fn load(root: &Table, mut sources: Sources, mut diagnostics: Vec<Diagnostic>, open: Open<'_>) -> Loaded {
     let parts = parts::Parts::load(root, &mut sources, open, &mut diagnostics);
     let packages = thermal::Packages::load(root, &mut sources, open, &mut diagnostics);
-    let courses = duty::CourseFiles::load(root, &mut sources, open, &mut diagnostics);
-    Loaded { sources, parts, packages, courses, diagnostics }
+    let segments = mission::SegmentFiles::load(root, &mut sources, open, &mut diagnostics);
+    Loaded { sources, parts, packages, segments, diagnostics }
 }
 
 /// What the tables mean, with what they name.
@@ -109,7 +109,7 @@ fn load(root: &Table, mut sources: Sources, mut diagnostics: Vec<Diagnostic>, op
 /// # Errors
 /// [`Trouble`]; all errors that can be told at once.
 pub fn mean(root: &Table, loaded: &Loaded) -> Result<Scenario, Trouble> {
-    let Loaded { sources, parts, packages, courses, diagnostics } = loaded;
+    let Loaded { sources, parts, packages, segments, diagnostics } = loaded;
     let diagnostics = diagnostics.clone();
     let kind_of_part = |place: &Place, name: &str| parts.kind(place.file, name);
     let mut conform = Conform { catalogue: catalogue(), kind_of_part: &kind_of_part, diagnostics };
@@ -120,7 +120,7 @@ pub fn mean(root: &Table, loaded: &Loaded) -> Result<Scenario, Trouble> {
         diagnostics.push(Diagnostic::new(&root.place, "component", "missing", expected));
     }
     let mut resolve = Resolve { sources, diagnostics };
-    let meant = resolve.scenario(&fields, parts, packages, courses);
+    let meant = resolve.scenario(&fields, parts, packages, segments);
     let diagnostics = resolve.diagnostics;
     match meant {
         Some(mut scenario) if diagnostics.is_empty() => {
@@ -200,27 +200,28 @@ impl Resolve<'_> {
         root: &Fields,
         parts: &parts::Parts,
         packages: &thermal::Packages,
-        files: &duty::CourseFiles,
+        files: &mission::SegmentFiles,
     ) -> Option<Scenario> {
         let arrangement = root.table("arrangement").and_then(|f| self.arrangement(f, parts));
         let components: Vec<_> = root.tables("component").iter().map(|f| self.component(f, parts)).collect();
         let drives: Vec<_> = root.tables("drive").iter().map(|f| self.drive(f)).collect();
-        let guards: Vec<_> = root.tables("guard").iter().map(|f| self.guard(f)).collect();
+        let protections: Vec<_> = root.tables("protection").iter().map(|f| self.protection(f)).collect();
         let controllers: Vec<_> = root.tables("controller").iter().map(|f| self.controller(f)).collect();
-        let happenings: Vec<_> = root.tables("happening").iter().map(|f| self.happening(f)).collect();
+        let events: Vec<_> = root.tables("event").iter().map(|f| self.event(f)).collect();
         let thermal = root.table("thermal").map(|f| self.thermal(f, packages)).unwrap_or_default();
         let steps = root.table("steps").and_then(|f| self.steps(f));
         let limits: Vec<_> = root.tables("limit").iter().map(|f| self.limit(f)).collect();
         let waivers: Vec<_> = root.tables("waiver").iter().map(|f| self.waiver(f)).collect();
-        let duty = root.table("duty").and_then(|f| self.duty(f, arrangement.as_ref(), &thermal, files));
+        let mission =
+            root.table("mission").and_then(|f| self.mission(f, arrangement.as_ref(), &thermal, files));
         let record = root.table("record").map_or_else(RecordSpec::default, |f| self.record(f));
 
         self.unique("components", components.iter().flatten().map(|c| &c.name));
         let named = drives.iter().flatten().map(|d| &d.name);
-        let named = named.chain(guards.iter().flatten().map(|g| &g.name));
+        let named = named.chain(protections.iter().flatten().map(|g| &g.name));
         self.unique("waivers", waivers.iter().flatten().map(|w| &w.of));
         self.unique(
-            "drives, guards or controllers",
+            "drives, protections or controllers",
             named.chain(controllers.iter().flatten().map(|c| &c.name)),
         );
         if root.has("component") && root.tables("component").is_empty() {
@@ -238,14 +239,14 @@ impl Resolve<'_> {
             title: root.text("title").unwrap_or("").to_string(),
             components: components.into_iter().flatten().collect(),
             drives: drives.into_iter().flatten().collect(),
-            guards: guards.into_iter().flatten().collect(),
+            protections: protections.into_iter().flatten().collect(),
             controllers: controllers.into_iter().flatten().collect(),
-            happenings: happenings.into_iter().flatten().collect(),
+            events: events.into_iter().flatten().collect(),
             thermal,
             record,
             limits: limits.into_iter().flatten().collect(),
             waivers: waivers.into_iter().flatten().collect(),
-            duty,
+            mission,
             steps: steps?,
         };
         self.lines(&scenario);

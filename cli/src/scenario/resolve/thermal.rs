@@ -9,15 +9,15 @@ use crate::diagnostic::{Diagnostic, FileId, Sources};
 use crate::package::load;
 use crate::scenario::fields::{Fields, Named};
 use crate::scenario::include::Open;
-use crate::scenario::meant::{Cells, ChainSpec, HeatStackSpec, ThermalSpec};
+use crate::scenario::meant::{Cells, ChainSpec, HeatPackageSpec, ThermalSpec};
 use crate::scenario::raw::{Raw, Table};
 
-/// The package stacks that a scenario asks for, by the file that asks and the name it uses.
+/// The packages that a scenario asks for, by the file that asks and the name it uses.
 #[derive(Debug, Default)]
 pub(super) struct Packages(BTreeMap<(FileId, String), Package>);
 
 impl Packages {
-    /// Reads every stack that is named.
+    /// Reads every package that is named.
     pub(super) fn load(
         root: &Table,
         sources: &mut Sources,
@@ -26,16 +26,16 @@ impl Packages {
     ) -> Self {
         let mut packages = Self::default();
         let Some(Raw::Table(thermal)) = root.get("thermal").map(|n| &n.value) else { return packages };
-        let Some(Raw::List(stacks)) = thermal.get("stack").map(|n| &n.value) else { return packages };
-        for stack in stacks {
-            let Raw::Table(table) = &stack.value else { continue };
+        let Some(Raw::List(tables)) = thermal.get("package").map(|n| &n.value) else { return packages };
+        for item in tables {
+            let Raw::Table(table) = &item.value else { continue };
             let Some(node) = table.get("package") else { continue };
             let Raw::Text(name) = &node.value else { continue };
             let key = (node.place.file, name.clone());
             if packages.0.contains_key(&key) {
                 continue;
             }
-            let full = "thermal.stack.package";
+            let full = "thermal.package.package";
             if let Some(package) = load(name, (&node.place, full), sources, open, diagnostics) {
                 packages.0.insert(key, package);
             }
@@ -45,11 +45,11 @@ impl Packages {
 }
 
 impl ThermalSpec {
-    /// Names of the heat inputs: chains that are heated, then further inputs, then the dies of stacks.
+    /// Names of the heat inputs: chains that are heated, then further inputs, then the dies of packages.
     pub fn input_names(&self) -> Vec<&str> {
         let chains = self.chains.iter().filter(|c| c.heated).map(|c| c.name.name.as_str());
         let inputs = self.inputs.iter().map(|i| i.0.name.as_str());
-        let dies = self.stacks.iter().flat_map(|s| s.inputs.iter().map(String::as_str));
+        let dies = self.packages.iter().flat_map(|s| s.inputs.iter().map(String::as_str));
         chains.chain(inputs).chain(dies).collect()
     }
 }
@@ -59,7 +59,7 @@ impl Resolve<'_> {
         // A value that was refused (and told) leaves the name, which others may ask for.
         let two = |t: &Fields, key: &str| Some((t.named("name")?, t.number(key).unwrap_or(f64::NAN)));
         let spec = ThermalSpec {
-            stacks: f.tables("stack").iter().filter_map(|t| self.stack(t, packages)).collect(),
+            packages: f.tables("package").iter().filter_map(|t| self.package(t, packages)).collect(),
             boundaries: f.tables("boundary").iter().filter_map(|t| two(t, "temperature")).collect(),
             nodes: f.tables("node").iter().filter_map(|t| two(t, "capacitance")).collect(),
             chains: f.tables("chain").iter().filter_map(|t| self.chain(t)).collect(),
@@ -84,8 +84,8 @@ impl Resolve<'_> {
         self.unique("thermal nodes, chains or boundaries", places.iter().copied());
         let chains = spec.chains.iter().filter(|c| c.heated).map(|c| &c.name);
         self.unique("heat inputs", chains.chain(spec.inputs.iter().map(|i| &i.0)));
-        self.unique("package stacks", spec.stacks.iter().map(|s| &s.name));
-        self.stacks(&spec);
+        self.unique("packages", spec.packages.iter().map(|s| &s.name));
+        self.packages(&spec);
         let names: Vec<&str> = places.iter().map(|n| n.name.as_str()).collect();
         let ends = spec.chains.iter().map(|c| (&c.end, format!("thermal.chain.{}.end", c.name.name)));
         let links = spec.links.iter().flat_map(|l| [(&l.0, "thermal.link.from"), (&l.1, "thermal.link.to")]);
@@ -108,18 +108,18 @@ impl Resolve<'_> {
                 );
             }
         }
-        if f.tables("boundary").is_empty() && f.tables("stack").is_empty() {
+        if f.tables("boundary").is_empty() && f.tables("package").is_empty() {
             self.tell(
                 f.place_of("boundary"),
                 "thermal.boundary",
                 "no fixed temperature",
-                "one [[thermal.boundary]], or a [[thermal.stack]]",
+                "one [[thermal.boundary]], or a [[thermal.package]]",
             );
         }
         spec
     }
 
-    fn stack(&mut self, f: &Fields, packages: &Packages) -> Option<HeatStackSpec> {
+    fn package(&mut self, f: &Fields, packages: &Packages) -> Option<HeatPackageSpec> {
         let name = f.named("name")?;
         let temperature = f.number("temperature");
         if temperature.is_some_and(|t| t <= -273.15) {
@@ -131,23 +131,24 @@ impl Resolve<'_> {
         let package = packages.0.get(&(asked.place.file, asked.name))?.clone();
         let dies = package.dies();
         let inputs = dies.iter().map(|die| format!("{}-{}", name.name, package.layers[*die].name)).collect();
-        Some(HeatStackSpec { name, package, inputs, temperature })
+        Some(HeatPackageSpec { name, package, inputs, temperature })
     }
 
-    /// Names that stacks give to inputs and boundaries are nobody else's.
-    fn stacks(&mut self, spec: &ThermalSpec) {
-        for stack in &spec.stacks {
-            let places = stack.package.cooling.iter().map(|c| format!("{}-{}", stack.name.name, c.boundary));
-            let mut given: Vec<String> = stack.inputs.iter().cloned().chain(places).collect();
+    /// Names that packages give to inputs and boundaries are nobody else's.
+    fn packages(&mut self, spec: &ThermalSpec) {
+        for package in &spec.packages {
+            let places =
+                package.package.cooling.iter().map(|c| format!("{}-{}", package.name.name, c.boundary));
+            let mut given: Vec<String> = package.inputs.iter().cloned().chain(places).collect();
             given.sort();
             given.dedup();
             let others = spec.boundaries.iter().chain(&spec.nodes).map(|n| n.0.name.as_str());
             let others = others.chain(spec.chains.iter().map(|c| c.name.name.as_str()));
             let others = others.chain(spec.inputs.iter().map(|i| i.0.name.as_str()));
             if let Some(name) = others.into_iter().find(|o| given.iter().any(|g| g == o)) {
-                let found = format!("`{name}` is already a name of stack `{}`", stack.name.name);
-                let key = format!("thermal.stack.{}.name", stack.name.name);
-                self.tell(&stack.name.place, key, found, "names that differ");
+                let found = format!("`{name}` is already a name of package `{}`", package.name.name);
+                let key = format!("thermal.package.{}.name", package.name.name);
+                self.tell(&package.name.place, key, found, "names that differ");
             }
         }
     }

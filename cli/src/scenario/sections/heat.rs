@@ -10,7 +10,7 @@ pub static THERMAL: Section = Section {
     help: "Nodes with heat capacitance, resistances, fixed temperatures",
     kinds: Kinds::None,
     keys: &[
-        Key::may("stack", Form::Tables(&HEAT_STACK), "package stacks, solved in three dimensions"),
+        Key::may("package", Form::Tables(&HEAT_PACKAGE), "packages, solved in three dimensions"),
         Key::may("boundary", Form::Tables(&BOUNDARY), "fixed temperatures"),
         Key::may("chain", Form::Tables(&CHAIN), "chains from a die outwards"),
         Key::may("node", Form::Tables(&HEAT_NODE), "single nodes"),
@@ -18,18 +18,18 @@ pub static THERMAL: Section = Section {
         Key::may("input", Form::Tables(&INPUT), "further heat inputs"),
     ],
 };
-/// A package stack.
-pub static HEAT_STACK: Section = Section {
-    name: "thermal.stack",
-    help: "A package stack, reduced to a compact network; its heat inputs are name-die",
+/// A package.
+pub static HEAT_PACKAGE: Section = Section {
+    name: "thermal.package",
+    help: "A package, reduced to a compact network; its heat inputs are name-die",
     kinds: Kinds::None,
     keys: &[
         Key::need("name", Form::Name, "unique name; goes before the names of its dies and boundaries"),
-        Key::need("package", Form::Text, "a shipped stack's name, or a file relative to this file"),
+        Key::need("package", Form::Text, "a shipped package's name, or a file relative to this file"),
         Key::may(
             "temperature",
             Form::Quantity("degC", Any),
-            "of all its boundaries; default: as the stack says",
+            "of all its boundaries; default: as the package says",
         ),
     ],
 };

@@ -74,7 +74,7 @@ function down(surface, place, x, colour, width, dash) {
 
 /** A happening in few words. */
 function called(event) {
-  const text = event.kind === "happening"
+  const text = event.kind === "event"
     ? event.note || event.subject
     : event.kind === event.subject ? event.kind : `${event.kind} ${event.subject}`;
   return text.length > LONGEST ? `${text.slice(0, LONGEST - 1)}…` : text;

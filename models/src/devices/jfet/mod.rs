@@ -59,7 +59,7 @@ pub struct Jfet<L> {
     pub saturation_exponent: L,
     /// r at 25 °C.
     pub velocity_ratio: L,
-    /// Gate junctions: saturation current at 25 °C (A; of each), emission coefficient, energy gap (eV).
+    /// Gate junctions: saturation current at 25 °C (A; of each), ideality factor, energy gap (eV).
     pub gate: [L; 3],
     /// Breakdown of drain against gate.
     pub breakdown: Option<Breakdown<L>>,
@@ -137,9 +137,9 @@ impl<L: Lane> Law<L, 2> for Jfet<L> {
         // With x = ρA: the drift region's share of the on-resistance is 2x/(1 + 2x).
         let x = self.drift_share / (two * (one - self.drift_share));
         let beta = saturation * (one + x) / (a * a);
-        let [gate, emission, gap] = self.gate;
-        let gate = saturation_at(kelvin, gate, emission, gap, L::splat(3.0));
-        let scale = emission * thermal;
+        let [gate, ideality, gap] = self.gate;
+        let gate = saturation_at(kelvin, gate, ideality, gap, L::splat(3.0));
+        let scale = ideality * thermal;
         Settled {
             pinch_off,
             drain_effect: self.drain_effect,
@@ -202,7 +202,8 @@ pub(crate) fn law(
         let what = format!("`{}` is {} V, expected below zero (normally on)", v.key("pinch-off"), pinch_off);
         return Err(bad(name, what));
     }
-    let depletion = |key| Depletion::new(v.number(key), v.number("junction-voltage"), v.number("grading"));
+    let depletion =
+        |key| Depletion::new(v.number(key), v.number("built-in-voltage"), v.number("depletion-exponent"));
     let law = Jfet {
         pinch_off,
         pinch_off_drift: v.number("pinch-off-drift"),
@@ -214,7 +215,7 @@ pub(crate) fn law(
         saturation_current: v.number("saturation-current"),
         saturation_exponent: v.number("saturation-exponent"),
         velocity_ratio: v.number("velocity-ratio"),
-        gate: [v.number("gate-saturation-current"), v.number("gate-emission"), v.number("gate-gap")],
+        gate: [v.number("gate-saturation-current"), v.number("gate-ideality"), v.number("gate-gap")],
         breakdown: v.maybe("breakdown-voltage").map(|voltage| Breakdown {
             voltage,
             scale: v.number("breakdown-slope-voltage"),
@@ -275,7 +276,7 @@ pub const fn entry() -> Entry {
         pins: &["drain", "gate", "source"],
         params: PARAMS,
         help: "Normally-on JFET with drift region, gate junctions and charges that follow temperature",
-        source: "square law with smooth pinch-off (Shichman & Hodges 1968; Enz, Krummenacher & Vittoz 1995; from memory) and a drift region",
+        source: "square law with smooth pinch-off (Shichman & Hodges 1968; Enz, Krummenacher & Vittoz 1995) and a drift region",
         build,
     }
 }

@@ -79,11 +79,11 @@ macro_rules! jfet_params {
                 "Saturation current of each gate junction at 25 degC",
             ),
             Param::with(
-                concat!($p, "gate-emission"),
+                concat!($p, "gate-ideality"),
                 "1",
                 2.0,
                 Range::Between(0.5, 10.0),
-                "Emission coefficient of the gate junctions",
+                "Ideality factor of the gate junctions",
             ),
             Param::with(
                 concat!($p, "gate-gap"),
@@ -168,14 +168,14 @@ macro_rules! jfet_params {
                 "Depletion capacitance at 0 V",
             ),
             Param::with(
-                concat!($p, "junction-voltage"),
+                concat!($p, "built-in-voltage"),
                 "V",
                 2.7,
                 Range::Positive,
-                "Vj of the depletion capacitances",
+                "Built-in voltage of the depletion capacitances",
             ),
             Param::with(
-                concat!($p, "grading"),
+                concat!($p, "depletion-exponent"),
                 "1",
                 0.5,
                 Range::Between(0.0, 1.0),

@@ -42,11 +42,11 @@ impl Strips<f64> {
     /// The die in sections.
     pub(crate) fn new(die: Jfet<f64>) -> Self {
         let part = |b: Option<Breakdown<f64>>| b.map(|b| Breakdown { current: b.current / 3.0, ..b });
-        let [gate, emission, gap] = die.gate;
+        let [gate, ideality, gap] = die.gate;
         let third = Jfet {
             on_resistance: 3.0 * die.on_resistance,
             saturation_current: die.saturation_current / 3.0,
-            gate: [gate / 3.0, emission, gap],
+            gate: [gate / 3.0, ideality, gap],
             breakdown: part(die.breakdown),
             gate_breakdown: part(die.gate_breakdown),
             leakage: Leakage { conductance: die.leakage.conductance / 3.0, ..die.leakage },

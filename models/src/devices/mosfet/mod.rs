@@ -43,7 +43,7 @@ pub struct Mosfet<L> {
     pub on_gate: L,
     /// Exponent of the absolute temperature in the on-resistance.
     pub resistance_exponent: L,
-    /// Body diode: saturation current at 25 °C (A), emission coefficient, energy gap (eV). `None` where it lies
+    /// Body diode: saturation current at 25 °C (A), ideality factor, energy gap (eV). `None` where it lies
     /// beside this law.
     pub body: Option<[L; 3]>,
     /// Breakdown at 25 °C.
@@ -81,11 +81,11 @@ impl<L: Lane> Mosfet<L> {
     fn body_at(&self, kelvin: L) -> Junction<L> {
         let stretch = L::splat(1.0) + self.breakdown_drift * (kelvin - L::splat(STATED_AT));
         let breakdown = self.breakdown.map(|b| Breakdown { voltage: b.voltage * stretch, ..b });
-        let Some([saturation, emission, gap]) = self.body else {
+        let Some([saturation, ideality, gap]) = self.body else {
             return Junction::backward(self.linear_above, breakdown);
         };
-        let saturation = saturation_at(kelvin, saturation, emission, gap, L::splat(3.0));
-        let scale = emission * kelvin * L::splat(BOLTZMANN_OVER_CHARGE);
+        let saturation = saturation_at(kelvin, saturation, ideality, gap, L::splat(3.0));
+        let scale = ideality * kelvin * L::splat(BOLTZMANN_OVER_CHARGE);
         Junction::new(saturation, scale, self.linear_above, breakdown)
     }
 }
@@ -183,7 +183,7 @@ pub const fn entry() -> Entry {
         pins: &["drain", "gate", "source"],
         params: PARAMS,
         help: "MOSFET with smooth channel, body diode, breakdown, leakage and charges that follow temperature",
-        source: "Enz, Krummenacher & Vittoz, Analog Integr. Circuits Signal Process. 8 (1995) 83; Sze & Ng (from memory)",
+        source: "Enz, Krummenacher & Vittoz, Analog Integr. Circuits Signal Process. 8 (1995) 83; Sze & Ng",
         build,
     }
 }

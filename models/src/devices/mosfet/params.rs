@@ -47,11 +47,11 @@ macro_rules! mosfet_params {
                 "Saturation current of the body diode at 25 degC",
             ),
             Param::with(
-                concat!($p, "body-emission"),
+                concat!($p, "body-ideality"),
                 "1",
                 1.1,
                 Range::Between(0.5, 10.0),
-                "Emission coefficient of the body diode",
+                "Ideality factor of the body diode",
             ),
             Param::with(
                 concat!($p, "body-gap"),
@@ -124,14 +124,14 @@ macro_rules! mosfet_params {
                 "Depletion capacitance at 0 V",
             ),
             Param::with(
-                concat!($p, "junction-voltage"),
+                concat!($p, "built-in-voltage"),
                 "V",
                 0.8,
                 Range::Positive,
-                "Vj of the depletion capacitances",
+                "Built-in voltage of the depletion capacitances",
             ),
             Param::with(
-                concat!($p, "grading"),
+                concat!($p, "depletion-exponent"),
                 "1",
                 0.5,
                 Range::Between(0.0, 1.0),

@@ -27,9 +27,9 @@ pub(crate) struct Placed {
     pub heat: Probe,
 }
 
-/// Saturation current (A), emission coefficient and energy gap (eV) of the body diode.
+/// Saturation current (A), ideality factor and energy gap (eV) of the body diode.
 fn body_of(v: &Prefixed) -> [f64; 3] {
-    ["body-saturation-current", "body-emission", "body-gap"].map(|key| v.number(key))
+    ["body-saturation-current", "body-ideality", "body-gap"].map(|key| v.number(key))
 }
 
 /// The law from parameters with a prefix; without the body diode where that lies beside it.
@@ -48,7 +48,8 @@ fn law(
         let what = format!("`{}` is not above `{}`", v.key("on-gate-voltage"), v.key("threshold"));
         return Err(bad(name, what));
     }
-    let depletion = |key| Depletion::new(v.number(key), v.number("junction-voltage"), v.number("grading"));
+    let depletion =
+        |key| Depletion::new(v.number(key), v.number("built-in-voltage"), v.number("depletion-exponent"));
     let mut law = Mosfet {
         threshold,
         threshold_drift: v.number("threshold-drift"),
@@ -113,7 +114,7 @@ pub(crate) fn place(
     die.push(channel);
     let mut currents = vec![(1.0, Probe::Conduction(channel, 0))];
     if beside {
-        let [saturation, emission, gap] = body_of(v);
+        let [saturation, ideality, gap] = body_of(v);
         let mut anode = source;
         let resistance = v.number("body-resistance");
         if above_zero(resistance) {
@@ -124,7 +125,7 @@ pub(crate) fn place(
         }
         let diode = Diode {
             saturation,
-            emission,
+            ideality,
             gap,
             power: 3.0,
             breakdown: None,

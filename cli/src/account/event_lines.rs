@@ -1,0 +1,97 @@
+//! Events, shortened: hundreds of edges in a row become one line.
+
+use std::collections::BTreeMap;
+
+use joulestep_engine::recorder::{Event, EventKind};
+
+/// Frequent events in a row that are still listed one by one.
+const LISTED: usize = 6;
+
+/// A line of the table of events.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Line {
+    /// One event.
+    One(Event),
+    /// Several of one kind and subject: how many, the first and the last.
+    Many(usize, Event, Event),
+}
+
+/// Whether events of a kind come in hundreds.
+fn is_frequent(kind: EventKind) -> bool {
+    matches!(
+        kind,
+        EventKind::Edge | EventKind::Clamp | EventKind::Avalanche | EventKind::Limit | EventKind::OutOfRange
+    )
+}
+
+/// Collects events as they come; how many edges a run has does not matter to the memory it needs.
+#[derive(Debug, Default)]
+pub struct EventLines {
+    lines: Vec<Line>,
+    /// Frequent events in a row, while they are few.
+    few: Vec<Event>,
+    /// The row by kind and subject, once they are many.
+    many: BTreeMap<(EventKind, String), (usize, Event, Event)>,
+}
+
+impl EventLines {
+    /// One more event.
+    pub fn push(&mut self, event: &Event) {
+        if !is_frequent(event.kind) {
+            self.end_row();
+            self.lines.push(Line::One(event.clone()));
+        } else if self.many.is_empty() && self.few.len() < LISTED {
+            self.few.push(event.clone());
+        } else {
+            for earlier in std::mem::take(&mut self.few) {
+                self.group(&earlier);
+            }
+            self.group(event);
+        }
+    }
+
+    fn group(&mut self, event: &Event) {
+        let fresh = || (0, event.clone(), event.clone());
+        let group = self.many.entry((event.kind, event.subject.clone())).or_insert_with(fresh);
+        group.0 += 1;
+        group.2.clone_from(event);
+    }
+
+    fn end_row(&mut self) {
+        self.lines.extend(self.few.drain(..).map(Line::One));
+        let mut groups: Vec<_> = std::mem::take(&mut self.many).into_values().collect();
+        groups.sort_by(|a, b| a.1.time.total_cmp(&b.1.time));
+        let line = |(n, a, b)| if n == 1 { Line::One(a) } else { Line::Many(n, a, b) };
+        self.lines.extend(groups.into_iter().map(line));
+    }
+
+    /// The lines of the table.
+    pub fn lines(mut self) -> Vec<Line> {
+        self.end_row();
+        self.lines
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn event(time: f64, kind: EventKind, subject: &str) -> Event {
+        Event { time, kind, subject: subject.into(), note: String::new(), value: f64::NAN, unit: "", lane: 0 }
+    }
+
+    #[test]
+    fn many_edges_are_one_line_and_few_are_not() {
+        let mut events: Vec<Event> = (0..10).map(|k| event(f64::from(k), EventKind::Edge, "g")).collect();
+        events.insert(4, event(3.5, EventKind::Clamp, "v"));
+        events.push(event(20.0, EventKind::Trip, "oc"));
+        events.push(event(21.0, EventKind::Edge, "g"));
+        let mut shortened = EventLines::default();
+        events.iter().for_each(|e| shortened.push(e));
+        let lines = shortened.lines();
+        assert_eq!(lines.len(), 4);
+        assert!(matches!(&lines[0], Line::Many(10, a, b) if a.time == 0.0 && b.time == 9.0));
+        assert!(matches!(&lines[1], Line::One(e) if e.kind == EventKind::Clamp));
+        assert!(matches!(&lines[3], Line::One(e) if e.time == 21.0));
+    }
+}

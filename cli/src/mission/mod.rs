@@ -1,0 +1,93 @@
+//! Duties: the library's study asked by a scenario, and what is told of it.
+
+pub(crate) mod judge;
+pub(crate) mod picture;
+pub(crate) mod sheets;
+pub(crate) mod store;
+pub(crate) mod study;
+pub(crate) mod tell;
+
+use joulestep_engine::cycle::rainflow::{Counted, UserLaw};
+use joulestep_engine::run::setup::Setup;
+use joulestep_engine::trouble::CircuitTrouble;
+use joulestep_models::arrangement::bed::Laid;
+use joulestep_models::arrangement::mission::Followed;
+use joulestep_models::arrangement::mission::count::{Cycles, count};
+use joulestep_models::arrangement::mission::profile::{Begin, Of, Profile, Segment};
+use joulestep_models::model::Value;
+
+use crate::scenario::build::{Reductions, build_with};
+use crate::scenario::meant::{MissionSpec, Scenario, SegmentOf};
+
+/// The mission as the library takes it; boundaries by their names in the network. `None`: a boundary that the network does
+/// not have.
+pub(crate) fn profile(spec: &MissionSpec, boundaries: &[String]) -> Option<Profile> {
+    let mut parameters = 0;
+    let mut segments = Vec::new();
+    for segment in &spec.segments {
+        let of = match &segment.of {
+            SegmentOf::Parameter(_) => {
+                parameters += 1;
+                Of::Parameter(parameters - 1)
+            }
+            SegmentOf::Boundary(name) => Of::Boundary(boundaries.iter().position(|b| b == name)?),
+        };
+        segments.push(Segment { of, points: segment.points.clone() });
+    }
+    let begin = if spec.steady { Begin::Steady } else { Begin::Rest };
+    Some(Profile { length: spec.length, rounds: spec.rounds, segments, begin })
+}
+
+/// The scenario's arrangement with other values of the parameters that the mission moves.
+pub(crate) fn make(
+    scenario: &mut Scenario,
+    reductions: &Reductions,
+    keys: &[&'static str],
+    values: &[f64],
+) -> Result<(Laid, Setup<f64>), CircuitTrouble> {
+    if let Some(arrangement) = &mut scenario.arrangement {
+        let moved = keys.iter().zip(values).map(|(key, x)| (*key, Value::Number(*x)));
+        arrangement.values.0.extend(moved);
+    }
+    match build_with(scenario, reductions) {
+        Ok(ready) => Ok((ready.laid, ready.setup)),
+        Err(refusal) => {
+            let first = refusal.diagnostics.first().map(|d| d.found.clone()).unwrap_or_default();
+            Err(CircuitTrouble::BadValue { component: "arrangement".into(), what: first })
+        }
+    }
+}
+
+/// Counted temperature cycles and damage of one heat input.
+#[derive(Clone, Debug)]
+pub(crate) struct Life {
+    pub cycles: Cycles,
+    /// Damage of the mission's cycles and of the ripple's by the user's law.
+    pub damage: Option<(f64, f64)>,
+}
+
+pub(crate) fn life(followed: &Followed, law: Option<&UserLaw>, repeating: bool) -> Vec<Life> {
+    let one = |k: usize| {
+        let cycles = count(followed, k, repeating);
+        let damage = law.map(|law| (law.damage(&cycles.mission), law.damage(&cycles.ripple)));
+        Life { cycles, damage }
+    };
+    (0..followed.inputs.len()).map(one).collect()
+}
+
+/// Counted ranges gathered: those within a sixteenth of the largest range together, largest first; range and mean
+/// weighted by their counts.
+pub(crate) fn gathered(counted: &[Counted]) -> Vec<Counted> {
+    const CLASSES: usize = 16;
+    let largest = counted.iter().map(|c| c.range).fold(0.0, f64::max);
+    let mut classes = vec![Counted { range: 0.0, mean: 0.0, count: 0.0 }; CLASSES];
+    for c in counted.iter().filter(|c| c.range > 0.0) {
+        let class = ((c.range / largest * CLASSES as f64).ceil() as usize).clamp(1, CLASSES) - 1;
+        let sum = &mut classes[class];
+        sum.range += c.count * c.range;
+        sum.mean += c.count * c.mean;
+        sum.count += c.count;
+    }
+    let told = classes.into_iter().rev().filter(|c| c.count > 0.0);
+    told.map(|c| Counted { range: c.range / c.count, mean: c.mean / c.count, count: c.count }).collect()
+}

@@ -1,0 +1,259 @@
+//! Protections: they watch, trip after blanking, filter and delay, latch, retry a number of times, and lock out.
+//!
+//! A protection decides at the instant a criterion is met (see [`detect`](super::detect)) and sets its trip line a
+//! propagation delay later. Where the crossing is found between two boundaries and filter plus delay are shorter
+//! than the rest of that step, the line is set at the end of the step, the earliest instant that is left; steps shrink
+//! as a level comes near, so that this happens only where a level is crossed in one leap or within the finest step.
+
+use super::board::Board;
+use super::detect::{Criterion, Detector};
+use super::let_through::{LetThrough, Meter, Since};
+use super::{Controller, Seen, duration, in_lanes, require};
+use crate::abreast;
+use crate::arithmetic::lane::Lane;
+use crate::circuit::graph::LineId;
+use crate::circuit::probe::Probe;
+use crate::recorder::{Event, EventKind};
+use crate::trouble::{CircuitTrouble, Trouble};
+
+/// Automatic retries after a trip.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Retry {
+    /// How many; with none, the first trip locks out.
+    pub number: u32,
+    /// From the trip to the next try, s.
+    pub wait: f64,
+    /// Time without a trip after which the count begins anew, s; ∞ for never.
+    pub healthy: f64,
+}
+
+impl Retry {
+    /// The first trip locks out.
+    pub const NONE: Self = Self { number: 0, wait: 0.0, healthy: f64::INFINITY };
+}
+
+/// What a protection is made of.
+#[derive(Clone, Debug)]
+pub struct Settings<L> {
+    /// What it trips on; the first that is met counts.
+    pub criteria: Vec<Criterion<L>>,
+    /// From the decision to the change of the trip line, s.
+    pub delay: f64,
+    /// The line it sets: an inhibit of drives.
+    pub trip: LineId,
+    /// What happens after a trip.
+    pub retry: Retry,
+    /// A line whose change to true ends a latched trip and begins the count anew.
+    pub reset: Option<LineId>,
+    /// What is measured of each fault that trips it.
+    pub let_through: Option<LetThrough<L>>,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum State {
+    /// Watches since an instant.
+    Watching(f64),
+    /// Has decided; the line follows at an instant, for the criterion of a number.
+    Deciding(f64, usize),
+    /// The line is set until an instant.
+    Tripped(f64),
+    LockedOut,
+}
+
+/// Watches, trips, retries, locks out.
+#[derive(Clone, Debug)]
+pub struct Protection<L> {
+    name: String,
+    detectors: Vec<Detector<L>>,
+    meter: Option<Meter<L>>,
+    delay: f64,
+    trip: LineId,
+    retry: Retry,
+    reset: Option<LineId>,
+    /// Retries used.
+    used: u32,
+    state: State,
+    /// The last trip, and where the last retry began, s.
+    last_trip: f64,
+    tried: f64,
+    /// When the reset line changed last, as seen so far, s.
+    reset_seen: f64,
+}
+
+abreast!(Protection: detectors, meter; shared name, delay, trip, retry, reset, used, state, last_trip, tried, reset_seen);
+
+impl<L: Lane> Protection<L> {
+    /// A protection that watches from the start.
+    ///
+    /// # Errors
+    /// When there is nothing to trip on, or a setting is outside what it can be.
+    pub fn new(name: &str, settings: Settings<L>) -> Result<Self, CircuitTrouble> {
+        require(name, !settings.criteria.is_empty(), || "has nothing to trip on".into())?;
+        duration(name, "delay", settings.delay)?;
+        duration(name, "waiting time", settings.retry.wait)?;
+        let (number, wait, healthy) = (settings.retry.number, settings.retry.wait, settings.retry.healthy);
+        require(name, number == 0 || wait > 0.0, || "waiting time is 0 s, expected above zero".into())?;
+        require(name, healthy >= 0.0, || format!("healthy time is {healthy} s, expected zero or above"))?;
+        let detectors: Result<Vec<_>, _> =
+            settings.criteria.into_iter().map(|c| Detector::new(name, c)).collect();
+        let meter = settings.let_through.map(|m| Meter::new(name, m)).transpose()?;
+        Ok(Self {
+            name: name.to_string(),
+            detectors: detectors?,
+            meter,
+            delay: settings.delay,
+            trip: settings.trip,
+            retry: settings.retry,
+            reset: settings.reset,
+            used: 0,
+            state: State::Watching(f64::NEG_INFINITY),
+            last_trip: f64::NEG_INFINITY,
+            tried: f64::NEG_INFINITY,
+            reset_seen: f64::NEG_INFINITY,
+        })
+    }
+
+    fn note(
+        &self,
+        board: &mut Board<L>,
+        time: f64,
+        kind: EventKind,
+        note: String,
+        value: (f64, &'static str),
+    ) {
+        let subject = self.name.clone();
+        board.note(Event { time, kind, subject, note, value: value.0, unit: value.1, lane: 0 });
+    }
+
+    /// The reset line went to true.
+    fn resets(&mut self, board: &mut Board<L>) {
+        let Some(reset) = self.reset else { return };
+        let since = board.since(reset);
+        if since <= self.reset_seen {
+            return;
+        }
+        self.reset_seen = since;
+        if board.line(reset) && matches!(self.state, State::Tripped(_) | State::LockedOut) {
+            board.forget(self.trip);
+            board.set(self.trip, false);
+            self.used = 0;
+            self.state = State::Watching(since);
+            self.note(board, since, EventKind::Control, "is reset".into(), (f64::NAN, ""));
+        }
+    }
+
+    /// What faults let through, of those that tripped.
+    fn measure(&mut self, seen: &Seen<'_, L>, board: &mut Board<L>) {
+        let Some(meter) = &mut self.meter else { return };
+        let start = board.fault().map(|at| match self.tried > at {
+            true => (self.tried, Since::Retry),
+            false => (at, Since::Fault),
+        });
+        for (lane, fault) in meter.look(seen, self.detectors.len(), start) {
+            if self.last_trip < fault.begin {
+                continue;
+            }
+            board.note(Event {
+                time: fault.end,
+                kind: EventKind::Cleared,
+                subject: self.name.clone(),
+                note: fault.words(),
+                value: fault.i2t,
+                unit: "A²s",
+                lane,
+            });
+        }
+    }
+
+    fn trips(&mut self, seen: &Seen<'_, L>, board: &mut Board<L>, at: f64, cause: usize) {
+        let criterion = &self.detectors[cause].criterion;
+        let value = (seen.at(cause, at).lane(0), criterion.probe().unit());
+        let words = criterion.words();
+        self.last_trip = at;
+        self.note(board, at, EventKind::Trip, words, value);
+        if self.used < self.retry.number {
+            self.used += 1;
+            let until = at + self.retry.wait;
+            board.set_at(self.trip, false, until);
+            self.state = State::Tripped(until);
+        } else {
+            let note = format!("{} of {} retries used", self.used, self.retry.number);
+            self.note(board, at, EventKind::LockOut, note, (f64::NAN, ""));
+            self.state = State::LockedOut;
+        }
+    }
+}
+
+impl<L: Lane> Controller<L> for Protection<L> {
+    fn name(&self) -> &str {
+        &self.name
+    }
+
+    fn probes(&self) -> Vec<Probe> {
+        let criteria = self.detectors.iter().map(|d| d.criterion.probe().clone());
+        criteria.chain(self.meter.iter().map(|m| m.what.probe.clone())).collect()
+    }
+
+    #[inline(never)]
+    fn look(&mut self, seen: &Seen<'_, L>, board: &mut Board<L>) -> Result<(), Trouble> {
+        self.resets(board);
+        let from = match self.state {
+            State::Watching(from) => from,
+            _ => f64::INFINITY,
+        };
+        let mut met: Option<(f64, usize)> = None;
+        for (k, detector) in self.detectors.iter_mut().enumerate() {
+            let span = (seen.before, seen.t);
+            let found = detector.look(span, (seen.then[k], seen.now[k]), from, self.delay, board)?;
+            if let Some(at) = found.filter(|&at| met.is_none_or(|m| at < m.0)) {
+                met = Some((at, k));
+            }
+        }
+        if let (State::Watching(since), Some((decided, cause))) = (self.state, met) {
+            if decided - since.max(self.last_trip) >= self.retry.healthy {
+                self.used = 0;
+            }
+            let at = (decided + self.delay).max(seen.t);
+            board.set_at(self.trip, true, at);
+            self.state = State::Deciding(at, cause);
+        }
+        if let State::Deciding(at, cause) = self.state
+            && seen.t >= at
+        {
+            self.trips(seen, board, at, cause);
+        }
+        self.measure(seen, board);
+        if let State::Tripped(until) = self.state
+            && seen.t >= until
+        {
+            self.state = State::Watching(until);
+            self.tried = until;
+            let note = format!("try {} of {}", self.used, self.retry.number);
+            self.note(board, until, EventKind::Retry, note, (f64::from(self.used), "1"));
+        }
+        Ok(())
+    }
+
+    fn wakes(&self, t: f64) -> Option<f64> {
+        let own = match self.state {
+            State::Deciding(at, _) | State::Tripped(at) => Some(at),
+            State::Watching(_) | State::LockedOut => None,
+        };
+        let due = self.detectors.iter().filter_map(Detector::due);
+        due.chain(own).filter(|&at| at > t).min_by(f64::total_cmp)
+    }
+
+    fn longest_step(&self) -> f64 {
+        self.detectors.iter().map(Detector::longest_step).fold(f64::INFINITY, f64::min)
+    }
+
+    fn boxed(&self) -> Box<dyn Controller<L>> {
+        Box::new(self.clone())
+    }
+
+    in_lanes!();
+}
+
+#[cfg(test)]
+#[path = "protection_tests.rs"]
+mod tests;
