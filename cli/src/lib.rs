@@ -67,9 +67,11 @@ use std::ffi::OsString;
 use std::io::{self, Write};
 
 use clap::Parser;
+use clap::error::{ContextKind, ContextValue};
 
 use args::{Cli, Command};
 use exit::{BAD_INPUT, DONE, Streams};
+use scenario::renamed;
 
 /// Carries out a command line and gives its exit code.
 pub fn run(args: impl IntoIterator<Item = OsString>, out: &mut dyn Write, err: &mut dyn Write) -> u8 {
@@ -88,6 +90,13 @@ fn carry_out(args: impl IntoIterator<Item = OsString>, streams: &mut Streams<'_>
             return Ok(DONE);
         }
         Err(wrong) => {
+            let typed = match wrong.get(ContextKind::InvalidSubcommand) {
+                Some(ContextValue::String(typed)) => typed.as_str(),
+                _ => "",
+            };
+            if let Some(new) = renamed::command(typed) {
+                writeln!(streams.err, "{}\n", renamed::called(typed, new))?;
+            }
             write!(streams.err, "{}", wrong.render())?;
             return Ok(BAD_INPUT);
         }

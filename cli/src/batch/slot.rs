@@ -9,6 +9,7 @@ use crate::diagnostic::nearest;
 use crate::scenario::conform::one_of;
 use crate::scenario::meant::Scenario;
 use crate::scenario::raw::{Node, Raw, Table};
+use crate::scenario::renamed;
 use crate::scenario::shape::{Form, Key, Kinds, Section};
 
 /// The tables in which values are found, and what describes them.
@@ -47,6 +48,9 @@ impl Slot {
     /// # Errors
     /// [`Astray`].
     pub fn find(path: &str, world: &World<'_>) -> Result<Self, Astray> {
+        if let Some(new) = renamed::path(path) {
+            return Err((renamed::called(path, &new), format!("`{new}`"), None));
+        }
         let segments: Vec<&str> = path.split('.').collect();
         let (unit, whole) = walk(&segments, "", world.root, world.section, world)?;
         Ok(Self { path: path.to_string(), unit, whole })

@@ -54,5 +54,15 @@ pub use table::{Statistic, Table, TableColumn, is_table, write_table};
 pub use table_reader::{ReadColumn, ReadTable, read_table};
 pub use writer::{Finished, Precision, ResultWriter, WriterOptions};
 
-/// Version of the file's layout; a reader refuses a later one.
+/// Version of the file's layout; a reader refuses every other one.
 pub const FORMAT_VERSION: i64 = 2;
+
+/// Refuses a file of another version, by name.
+fn of_this_format(path: &std::path::Path, version: i64) -> Result<(), ResultError> {
+    let found = match version {
+        FORMAT_VERSION => return Ok(()),
+        ..FORMAT_VERSION => format!("format {version} of an earlier Joulestep"),
+        _ => format!("format {version} of a later Joulestep"),
+    };
+    Err(ResultError::content(path, found, format!("format {FORMAT_VERSION}, which this program reads")))
+}

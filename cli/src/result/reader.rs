@@ -15,8 +15,8 @@ use super::steps::{self, StepTable};
 use super::store;
 use super::summary::{self, Summary};
 use super::{
-    FORMAT_VERSION,
     names::{INTERPOLATION, Names},
+    of_this_format,
 };
 
 /// What a file says about itself.
@@ -111,10 +111,7 @@ impl ResultFile {
             scenario: text("scenario")?,
             created: text("created")?,
         };
-        if about.format_version > FORMAT_VERSION {
-            let found = format!("a result file of format version {}", about.format_version);
-            return Err(ResultError::content(path, found, format!("version {FORMAT_VERSION} or earlier")));
-        }
+        of_this_format(path, about.format_version)?;
         let complete = number("complete")? == 1;
         let waveforms = Group::read(&archive, "waveforms")?;
         let thermal = Group::read(&archive, "thermal")?;

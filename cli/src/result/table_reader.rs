@@ -3,9 +3,9 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
-use super::FORMAT_VERSION;
 use super::archive::Archive;
 use super::error::ResultError;
+use super::of_this_format;
 
 /// A column of a batch's table.
 #[derive(Clone, Debug, PartialEq)]
@@ -64,9 +64,8 @@ pub fn read_table(path: &Path) -> Result<Option<ReadTable>, ResultError> {
     if !archive.has("batch/variant") {
         return Ok(None);
     }
-    if let Some(version) = archive.root_number("format_version").filter(|v| *v > FORMAT_VERSION) {
-        let found = format!("a table of format version {version}");
-        return Err(ResultError::content(path, found, format!("version {FORMAT_VERSION} or earlier")));
+    if let Some(version) = archive.root_number("format_version") {
+        of_this_format(path, version)?;
     }
     let count = archive.common_length("batch")?;
     let text = |name: &str| archive.group_text("/", name).unwrap_or_default();

@@ -9,6 +9,7 @@ use joulestep_models::model::{Entry, Range};
 use crate::diagnostic::{Diagnostic, Place, nearest};
 use crate::scenario::fields::{Content, Field, Fields, Named, TypedAt};
 use crate::scenario::raw::{Node, Raw, Table};
+use crate::scenario::renamed;
 use crate::scenario::shape::{self, Form, Key, Kinds, NAME_GRAMMAR, Section};
 pub use crate::scenario::words::{form_words, one_of};
 use crate::scenario::words::{shortened, unit_of};
@@ -29,7 +30,13 @@ pub struct Conform<'a> {
 }
 
 impl Conform<'_> {
-    fn tell(&mut self, place: &Place, key: &str, found: impl Into<String>, expected: impl Into<String>) {
+    pub(super) fn tell(
+        &mut self,
+        place: &Place,
+        key: &str,
+        found: impl Into<String>,
+        expected: impl Into<String>,
+    ) {
         self.diagnostics.push(Diagnostic::new(place, key, found, expected));
     }
 
@@ -59,17 +66,18 @@ impl Conform<'_> {
     pub fn against(&mut self, table: &Table, keys: &[Key], of: &str, mut fields: Fields) -> Fields {
         for (typed, place, node) in &table.entries {
             let full = fields.key(typed);
-            let Some(key) = keys.iter().find(|k| k.name == typed) else {
+            let key = keys.iter().find(|k| k.name == typed);
+            let Some(key) = key.or_else(|| self.renamed(typed, keys, place, &full)) else {
                 let names: Vec<&str> = keys.iter().map(|k| k.name).collect();
                 let d = Diagnostic::new(place, full, format!("unknown key in {of}"), one_of(&names));
                 self.diagnostics.push(d.suggest(nearest(typed, names)));
                 continue;
             };
-            if let Some(content) = self.value(node, key.form, &full) {
+            if let Some(content) = self.value(node, key.form, &fields.key(key.name)) {
                 fields.values.insert(key.name, Field { place: node.place.clone(), content });
             }
         }
-        for key in keys.iter().filter(|k| k.required && table.get(k.name).is_none()) {
+        for key in keys.iter().filter(|k| k.required && !renamed::has(table, k.name)) {
             let full = fields.key(key.name);
             self.tell(&table.place, &full, "missing", format!("{} ({})", form_words(key.form), key.help));
         }
@@ -124,6 +132,7 @@ impl Conform<'_> {
                     return (None, String::new());
                 };
                 let place = table.get("kind").map_or(&table.place, |n| &n.place);
+                let typed = self.kind_now(typed, word("kind").map(|w| (w.1, path)));
                 let Some(entry) = self.catalogue.iter().find(|e| e.kind == typed) else {
                     let words: Vec<&str> = self.catalogue.iter().map(|e| e.kind).collect();
                     self.unknown_kind(place, path, "kind", &typed, section.name, &words);
@@ -151,6 +160,7 @@ impl Conform<'_> {
             keys.extend(tables.iter().map(|(name, _, help)| Key::may(name, Form::Any, help)));
             return (Some(keys), String::new());
         };
+        let typed = &self.kind_now(typed.clone(), Some((place, path)));
         let Some(entry) = self.catalogue.iter().find(|e| e.kind == *typed) else {
             let kinds: Vec<&str> = self.catalogue.iter().map(|e| e.kind).collect();
             let found = format!("there is no kind `{typed}`");
@@ -166,20 +176,6 @@ impl Conform<'_> {
             default: None,
         }));
         (Some(keys), typed.clone())
-    }
-
-    fn unknown_kind(
-        &mut self,
-        place: &Place,
-        path: &str,
-        tag: &str,
-        typed: &str,
-        section: &str,
-        words: &[&str],
-    ) {
-        let key = format!("{path}.{tag}");
-        let d = Diagnostic::new(place, key, format!("[{section}] has no {tag} `{typed}`"), one_of(words));
-        self.diagnostics.push(d.suggest(nearest(typed, words.iter().copied())));
     }
 
     /// Tells that the key which says the kind is missing or no string.
@@ -215,18 +211,17 @@ impl Conform<'_> {
             (Form::Measure, Raw::Whole(x)) => Some(Content::Measure(Err(*x as f64))),
             (Form::Measure, Raw::Number(x)) => Some(Content::Measure(Err(*x))),
             (Form::Whole(a, b), Raw::Whole(x)) if (a..=b).contains(x) => Some(Content::Whole(*x)),
-            (Form::Whole(..), Raw::Whole(x)) => {
-                self.tell(place, key, format!("`{x}` is out of range"), form_words(form));
-                None
-            }
+            (Form::Whole(least, _), Raw::Whole(x)) => self.out_of_range(place, key, *x, (least, form)),
             (Form::Flag, Raw::Flag(x)) => Some(Content::Flag(*x)),
             (Form::Text, Raw::Text(s)) => self.text(s, place, key).map(Content::Text),
             (Form::Name, Raw::Text(s)) => self.name(s, place, key).map(|n| Content::Text(n.name)),
+            (Form::Word(words), Raw::Text(s)) if words.contains(&s.as_str()) => {
+                Some(Content::Text(s.clone()))
+            }
             (Form::Word(words), Raw::Text(s)) => {
-                if words.contains(&s.as_str()) {
-                    return Some(Content::Text(s.clone()));
-                }
-                let d = Diagnostic::new(place, key, format!("unknown word `{s}`"), one_of(words));
+                let found =
+                    renamed::kind(s).map_or(format!("unknown word `{s}`"), |new| renamed::called(s, new));
+                let d = Diagnostic::new(place, key, found, one_of(words));
                 self.diagnostics.push(d.suggest(nearest(s, words.iter().copied())));
                 None
             }

@@ -7,6 +7,7 @@ pub mod include;
 pub mod meant;
 pub mod merge;
 pub mod raw;
+pub mod renamed;
 pub mod resolve;
 pub mod schema;
 pub mod sections;

@@ -149,9 +149,12 @@ pub fn is_name(text: &str) -> bool {
         && text.starts_with(|c: char| c.is_ascii_alphanumeric() || c == '_')
 }
 
-/// Whether a node's name means ground.
-pub fn is_ground(name: &str) -> bool {
-    matches!(name, "gnd" | "0")
+/// The name of ground.
+pub const GROUND: &str = "gnd";
+
+/// What is found of a node that is called `0`: other programs take it as ground.
+pub fn zero_as_ground(name: &str) -> Option<String> {
+    (name == "0").then(|| format!("`0` is no node: ground is `{GROUND}`"))
 }
 
 /// Whether a number lies in a range.

@@ -1,5 +1,7 @@
 //! Words for what stands in a file and for what should.
 
+use crate::diagnostic::{Diagnostic, Place, nearest};
+use crate::scenario::conform::Conform;
 use crate::scenario::shape::Form;
 
 /// Units in key tables are static; a borrowed one is looked up among those the house uses only to word an error.
@@ -57,5 +59,22 @@ pub fn form_words(form: Form) -> String {
         Form::Parameters(..) => "a table of parameters".into(),
         Form::Table(section) => format!("the table [{}]", section.name),
         Form::Tables(section) => format!("tables [[{}]]", section.name),
+    }
+}
+
+impl Conform<'_> {
+    /// Tells a kind that there is none of.
+    pub(super) fn unknown_kind(
+        &mut self,
+        place: &Place,
+        path: &str,
+        tag: &str,
+        typed: &str,
+        section: &str,
+        words: &[&str],
+    ) {
+        let key = format!("{path}.{tag}");
+        let d = Diagnostic::new(place, key, format!("[{section}] has no {tag} `{typed}`"), one_of(words));
+        self.diagnostics.push(d.suggest(nearest(typed, words.iter().copied())));
     }
 }

@@ -114,12 +114,11 @@ pub struct Circuit<L: Lane> {
 }
 
 impl<L: Lane> Circuit<L> {
-    /// A circuit with ground only. Ground answers to `gnd` and `0`.
+    /// A circuit with ground only, the node `gnd`.
     #[inline(never)]
     pub fn new() -> Self {
         let mut by_name = BTreeMap::new();
         by_name.insert("gnd".to_string(), GROUND);
-        by_name.insert("0".to_string(), GROUND);
         Self { nodes: vec!["gnd".to_string()], by_name, ..Self::default() }
     }
 

@@ -7,6 +7,7 @@ use crate::batch::sections::MOST_VARIANTS;
 use crate::diagnostic::{Diagnostic, nearest};
 use crate::scenario::conform::one_of;
 use crate::scenario::fields::Fields;
+use crate::scenario::renamed;
 
 impl Read<'_> {
     /// Tables that go with one subject only.
@@ -83,7 +84,10 @@ impl Read<'_> {
         let wanted = f.text("signal")?;
         let Some(channel) = channels.iter().position(|c| c.name == wanted) else {
             let names: Vec<&str> = channels.iter().map(|c| c.name.as_str()).collect();
-            let found = format!("the scenario does not record `{wanted}`");
+            let found = match renamed::signal(wanted) {
+                Some(new) => renamed::called(wanted, &new),
+                None => format!("the scenario does not record `{wanted}`"),
+            };
             let d = Diagnostic::new(f.place_of("signal"), f.key("signal"), found, one_of(&names));
             self.diagnostics.push(d.suggest(nearest(wanted, names.iter().copied())));
             return None;

@@ -17,10 +17,10 @@ mod tables;
 
 use std::path::Path;
 
-use super::FORMAT_VERSION;
 use super::archive::Archive;
 use super::error::ResultError;
 use super::store::Store;
+use super::{FORMAT_VERSION, of_this_format};
 use crate::judge::Verdict;
 use crate::plot::Figure;
 use crate::sheet::Sheet;
@@ -144,9 +144,8 @@ impl Study {
         let Some(kind) = archive.group_text("/", "study") else {
             return Err(ResultError::content(path, "a file without the attribute study", "a study"));
         };
-        if let Some(version) = archive.root_number("format_version").filter(|v| *v > FORMAT_VERSION) {
-            let found = format!("a result file of format version {version}");
-            return Err(ResultError::content(path, found, format!("version {FORMAT_VERSION} or earlier")));
+        if let Some(version) = archive.root_number("format_version") {
+            of_this_format(path, version)?;
         }
         let verdict = Verdict::of_word(&said("verdict")).filter(|_| said("judged") == "yes");
         let mut study = Self {

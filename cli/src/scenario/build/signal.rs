@@ -9,6 +9,7 @@ use super::Build;
 use crate::diagnostic::{Diagnostic, nearest};
 use crate::scenario::conform::one_of;
 use crate::scenario::meant::{Signal, Typed};
+use crate::scenario::renamed;
 use crate::scenario::resolve::set_lines;
 use crate::scenario::shape;
 
@@ -45,6 +46,9 @@ impl Build<'_> {
 
     fn find(&self, text: &str, board: &mut Board<f64>) -> Result<Found, Wrong> {
         let unreadable = || (format!("`{text}` is no signal"), GRAMMAR.to_string(), None);
+        if let Some(new) = renamed::signal(text) {
+            return Err((renamed::called(text, &new), format!("`{new}`"), None));
+        }
         let text = text.trim();
         if let Some((function, rest)) = text.split_once('(') {
             let inside = rest.strip_suffix(')').ok_or_else(unreadable)?;
@@ -63,6 +67,9 @@ impl Build<'_> {
 
     fn node(&self, name: &str) -> Result<NodeId, Wrong> {
         self.circuit.find_node(name).ok_or_else(|| {
+            if let Some(found) = shape::zero_as_ground(name) {
+                return (found, format!("`{}`", shape::GROUND), None);
+            }
             let names = self.circuit.nodes.iter().map(String::as_str);
             let known: Vec<&str> = names.clone().filter(|n| !n.contains('.')).collect();
             (format!("there is no node `{name}`"), one_of(&known), nearest(name, names))

@@ -11,7 +11,7 @@ use crate::parts::given;
 use crate::scenario::conform::{form_words, one_of};
 use crate::scenario::fields::{Content, Fields, Named};
 use crate::scenario::meant::ComponentSpec;
-use crate::scenario::shape::Key;
+use crate::scenario::shape::{GROUND, Key, zero_as_ground};
 
 impl Resolve<'_> {
     pub(super) fn component(&mut self, fields: &Fields, parts: &Parts) -> Option<ComponentSpec> {
@@ -53,6 +53,17 @@ impl Resolve<'_> {
         Some(ComponentSpec { name: name?, entry, nodes: nodes?, values, heat, known_current, dies, spread })
     }
 
+    /// Whether none of the nodes is called `0`; those that are, are told.
+    fn no_zero<'n>(&mut self, nodes: impl Iterator<Item = &'n Named>, key: &str) -> bool {
+        let wrong = self.diagnostics.len();
+        for node in nodes {
+            if let Some(found) = zero_as_ground(&node.name) {
+                self.tell(&node.place, key, found, format!("`{GROUND}`"));
+            }
+        }
+        self.diagnostics.len() == wrong
+    }
+
     /// Nodes in the order of the pins.
     fn pins(&mut self, fields: &Fields, entry: &Entry) -> Option<Vec<Named>> {
         let (fixed, optional) = (entry.needed_pins(), entry.optional_pins());
@@ -78,7 +89,7 @@ impl Resolve<'_> {
                     );
                     return None;
                 }
-                Some(nodes.clone())
+                self.no_zero(nodes.iter(), &fields.key("pins")).then(|| nodes.clone())
             }
             Content::Map(map) => {
                 let mut good = true;
@@ -106,6 +117,7 @@ impl Resolve<'_> {
                     );
                     good = false;
                 }
+                good &= self.no_zero(map.iter().map(|m| &m.1), &fields.key("pins"));
                 good.then(|| both.iter().filter_map(node).collect())
             }
             _ => None,

@@ -25,6 +25,7 @@ use crate::scenario::meant::{RecordSpec, Scenario, Signal, Typed};
 use crate::scenario::merge::merge;
 use crate::scenario::raw::Table;
 use crate::scenario::sections::SCENARIO;
+use crate::scenario::shape::{GROUND, zero_as_ground};
 
 /// Why there is no scenario.
 #[derive(Debug)]
@@ -279,7 +280,10 @@ impl Resolve<'_> {
             let second = second.flat_map(|c| [("complement-gate", &c.0), ("complement-return", &c.1)]);
             for (key, node) in [("gate", &drive.gate), ("return", &drive.reference)].into_iter().chain(second)
             {
-                if !nodes.contains(&node.name.as_str()) && !crate::scenario::shape::is_ground(&node.name) {
+                if let Some(found) = zero_as_ground(&node.name) {
+                    let key = format!("drive.{}.{key}", drive.name.name);
+                    self.tell(&node.place, key, found, format!("`{GROUND}`"));
+                } else if !nodes.contains(&node.name.as_str()) && node.name != GROUND {
                     self.unknown(
                         node,
                         format!("drive.{}.{key}", drive.name.name),
