@@ -19,7 +19,7 @@ mod view;
 
 pub use assess::AssessArgs;
 pub use batch::{BatchArgs, BatchCommand, BatchOutputArgs, MergeArgs, ProgressAs};
-pub use compare::{DoublePulseArgs, OutputArgs, PartsCompareArgs, PartsResistanceArgs, Standard};
+pub use compare::{DoublePulseArgs, OutputArgs, PartsCompareArgs, Standard};
 pub use dead_time::{CycleArgs, DeadTimeArgs};
 pub use duty::DutyArgs;
 pub use heat::ImpedanceArgs;
@@ -282,11 +282,6 @@ pub enum PartsCommand {
         after_long_help = "Examples:\n  joulestep parts compare cascode-700v-22m mosfet-sic-700v-12m mosfet-sj-620v-49m\n  joulestep parts compare cascode-700v-7m cascode-700v-22m --current \"200 A\" --heatsink \"80 degC\" --plot merit.svg"
     )]
     Compare(PartsCompareArgs),
-    /// On-resistance against temperature, what it is made of, and where the dies stand against the unipolar limit.
-    #[command(
-        after_long_help = "Example:\n  joulestep parts resistance cascode-700v-22m mosfet-sic-700v-12m --plot resistance.svg"
-    )]
-    Resistance(PartsResistanceArgs),
 }
 
 /// Arguments of `parts list`.

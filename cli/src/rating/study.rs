@@ -7,7 +7,7 @@ use super::picture::picture;
 use super::tell::{DEFINITIONS, sheet};
 use super::words::{each_die, heat_path, three, value, verdict_line, warnings, with};
 use super::{Asked, Judged, LONGEST, Pair, Parallel, Rating, verdict};
-use crate::result::{Study, StudyFigure, StudyTable};
+use crate::answer::{Study, StudyFigure, StudyTable};
 use crate::sheet::{Cell, Head, Sheet};
 
 /// Ratings with everything behind them.
@@ -47,11 +47,12 @@ pub fn study(
         command: command.into(),
         inputs,
         verdict: Some(verdict(all, parallel)),
-        answers: answers(all, asked, parallel),
+        statements: answers(all, asked, parallel),
         conditions: conditions(all, asked),
         definitions: DEFINITIONS.iter().map(|d| (d.0.into(), d.1.into())).collect(),
         tables,
         figures: vec![StudyFigure::new(caption, picture(all, asked))],
+        ..Study::default()
     }
 }
 

@@ -230,12 +230,18 @@ impl Conform<'_> {
                 self.diagnostics.push(d.suggest(nearest(s, words.iter().copied())));
                 None
             }
-            (Form::Texts, Raw::List(items)) => self.each(items, key, |this, item, key| match &item.value {
-                Raw::Text(s) => {
-                    this.text(s, &item.place, key).map(|name| Named { name, place: item.place.clone() })
-                }
-                _ => this.wrong_form(item, Form::Text, key),
-            }),
+            (Form::OneOrMore, Raw::Text(s)) => {
+                let name = self.text(s, place, key)?;
+                Some(Content::Texts(vec![Named { name, place: place.clone() }]))
+            }
+            (Form::Texts | Form::OneOrMore, Raw::List(items)) => {
+                self.each(items, key, |this, item, key| match &item.value {
+                    Raw::Text(s) => {
+                        this.text(s, &item.place, key).map(|name| Named { name, place: item.place.clone() })
+                    }
+                    _ => this.wrong_form(item, Form::Text, key),
+                })
+            }
             (Form::Names | Form::Pins, Raw::List(items)) => {
                 self.each(items, key, |this, item, key| match &item.value {
                     Raw::Text(s) => this.name(s, &item.place, key),

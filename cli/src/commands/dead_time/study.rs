@@ -4,8 +4,8 @@ use joulestep_engine::units::people;
 
 use super::table::{DEFINITIONS, best_sheet, picture};
 use super::{Best, Found};
+use crate::answer::{Study, StudyFigure, StudyTable};
 use crate::judge::Uncertainty;
-use crate::result::{Study, StudyFigure, StudyTable};
 use crate::sheet::Sheet;
 
 /// What must be said of the least loss at an end of the list: the least of all may lie beyond it.
@@ -120,10 +120,11 @@ pub(super) fn study(found: &Found, sheet: &Sheet, command: &str, inputs: String)
         command: command.into(),
         inputs,
         verdict: None,
-        answers: found.best().iter().map(|b| answer(found, b)).collect(),
+        statements: found.best().iter().map(|b| answer(found, b)).collect(),
         conditions,
         definitions: DEFINITIONS.iter().map(|d| (d.0.into(), d.1.into())).collect(),
         tables,
         figures: vec![StudyFigure::new(caption, picture(found))],
+        ..Study::default()
     }
 }

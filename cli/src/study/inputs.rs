@@ -1,0 +1,124 @@
+//! The files of a question: named under keys of the study's section, read into one root table, so that a batch finds and
+//! sets any of their values.
+
+use crate::diagnostic::{Diagnostic, Place, Sources};
+use crate::package::sections::PACKAGE;
+use crate::parts::sections::PART;
+use crate::scenario::fields::Fields;
+use crate::scenario::include::Open;
+use crate::scenario::raw::{Node, Raw, Table};
+use crate::scenario::shape::{Form, Key};
+
+use super::Entry;
+
+/// A file, or several, that a study takes.
+#[derive(Clone, Copy, Debug)]
+pub struct Input {
+    /// Key of the section under which it is named.
+    pub key: &'static str,
+    /// Key of the root table under which its values stand.
+    pub root: &'static str,
+    /// What it is.
+    pub what: What,
+    /// How many there are.
+    pub count: Count,
+    /// Whether the command takes it as a positional argument, not as an option.
+    pub positional: bool,
+}
+
+/// What a file is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum What {
+    /// A shipped part, or a part file.
+    Part,
+    /// A shipped package, or its file.
+    Package,
+    /// A file that the study reads by itself.
+    File,
+}
+
+/// How many files there may be.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Count {
+    /// One, or none where the key may be left out.
+    One,
+    /// Any number.
+    Many,
+}
+
+impl What {
+    /// The form of a key that names one.
+    pub fn form(self) -> Form {
+        Form::OneOrMore
+    }
+}
+
+/// Names under a key, each with its place.
+fn named<'a>(fields: &'a Fields, key: &'a str) -> Vec<(&'a str, &'a Place)> {
+    fields.texts(key).iter().map(|n| (n.name.as_str(), &n.place)).collect()
+}
+
+/// Reads the files that a section names; entries of the root table. What is wrong is told.
+pub fn gather(
+    entry: &Entry,
+    fields: &Fields,
+    sources: &mut Sources,
+    open: Open<'_>,
+    diagnostics: &mut Vec<Diagnostic>,
+) -> Vec<(String, Place, Node)> {
+    let mut all = Vec::new();
+    for input in entry.inputs {
+        let names = named(fields, input.key);
+        if input.count == Count::One && names.len() > 1 {
+            let found = format!("{} names", names.len());
+            diagnostics.push(Diagnostic::new(names[1].1, fields.key(input.key), found, "one"));
+            continue;
+        }
+        let mut tables = Vec::new();
+        for (name, place) in names {
+            let key = fields.key(input.key);
+            let at = (place, key.as_str());
+            let table = match input.what {
+                What::Part => crate::parts::read_typed(name, at, sources, open, diagnostics).map(|t| t.0),
+                What::Package => {
+                    crate::package::load_typed(name, at, sources, open, diagnostics).map(|t| t.0)
+                }
+                What::File => None,
+            };
+            tables.extend(table.map(|t| Node { place: t.place.clone(), value: Raw::Table(t) }));
+        }
+        let node = match (input.count, tables.len()) {
+            (_, 0) => continue,
+            (Count::One, _) => tables.remove(0),
+            (Count::Many, _) => Node { place: tables[0].place.clone(), value: Raw::List(tables) },
+        };
+        all.push((input.root.to_string(), node.place.clone(), node));
+    }
+    all
+}
+
+/// Keys of the root table: the files, the section, limits.
+pub fn root_keys(entry: &'static Entry) -> Vec<Key> {
+    let of = |input: &Input| {
+        let section = match input.what {
+            What::Part => &PART,
+            What::Package => &PACKAGE,
+            What::File => return None,
+        };
+        let form = match input.count {
+            Count::One => Form::Table(section),
+            Count::Many => Form::Tables(section),
+        };
+        Some(Key::may(input.root, form, "the file's values"))
+    };
+    let mut keys: Vec<Key> = entry.inputs.iter().filter_map(of).collect();
+    keys.push(Key::may(entry.section.name, Form::Table(entry.section), entry.section.help));
+    keys
+}
+
+/// The root table of a section as typed, without its files.
+pub fn root(section: Table, name: &str) -> Table {
+    let place = section.place.clone();
+    let node = Node { place: place.clone(), value: Raw::Table(section) };
+    Table { place: place.clone(), entries: vec![(name.to_string(), place, node)] }
+}
