@@ -57,7 +57,6 @@ pub mod parts;
 pub mod plot;
 pub mod processor;
 pub mod progress;
-pub mod rating;
 pub mod report;
 pub mod result;
 pub mod scenario;
@@ -109,10 +108,8 @@ fn carry_out(args: impl IntoIterator<Item = OsString>, streams: &mut Streams<'_>
         Command::Run(args) => commands::run::run(&args, streams),
         Command::Check(args) => commands::check::check(&args, streams),
         Command::Cycle(args) => commands::cycle::cycle(&args, streams),
-        Command::DeadTime(args) => commands::dead_time::dead_time(&args, streams),
         Command::Duty(args) => commands::duty::duty(&args, streams),
         Command::DoublePulse(args) => commands::double_pulse::double_pulse(&args, streams),
-        Command::Rating(args) => commands::rating::rating(&args, streams),
         Command::Report(args) => commands::report::report(&args, streams),
         Command::Batch(args) => commands::batch::batch(&args, streams),
         Command::Impedance(args) => commands::impedance::impedance(&args, streams),

@@ -143,6 +143,7 @@ pub fn shown(x: f64, unit: &str) -> String {
         "A/s" => people(1e-9 * x, "A/ns"),
         "m^2" => people(1e6 * x, "mm²"),
         "ohm m^2" => people(1e7 * x, "mΩ·cm²"),
+        "A^2 s" => people(x, "A²s"),
         unit => people(x, unit),
     }
 }

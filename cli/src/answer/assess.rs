@@ -7,6 +7,9 @@ use crate::judge::{
     Computed, Level, Number, Proof, Ruling, Uncertainty, coarser, errors, overall, prove, rule,
 };
 
+/// What an error counts where computations do not show their full order.
+const CAUTION: f64 = 3.0;
+
 /// How errors are found.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Estimation {
@@ -124,30 +127,53 @@ impl Study {
         let mut numbers: Vec<Number> = self.answers.iter().map(answer).collect();
         for table in &self.tables {
             let columns: Vec<&str> = table.estimated.iter().map(String::as_str).collect();
-            numbers.extend(table.sheet.numbers(&table.name, &columns));
+            let mut own = table.sheet.numbers(&table.name, &columns);
+            // Row by row, the columns of each in their order.
+            let further =
+                (0..table.sheet.rows.len()).flat_map(|row| table.further.iter().map(move |c| c.get(row)));
+            for (number, further) in own.iter_mut().zip(further) {
+                number.further = further.copied().unwrap_or(0.0);
+            }
+            numbers.extend(own);
         }
         let Computation { course, steps, iterations, ratio, .. } = self.computation.clone();
         Computed { numbers, course, steps, iterations, ratio }
     }
 
     /// Takes errors in the order of [`Study::computed`]. An answer that has an error of its own adds this one to it; where
-    /// it is unknown, so is the sum.
+    /// it is unknown, so is the sum, and where it does not converge, this one counts three times.
     pub fn adopt(&mut self, errors: &[Uncertainty]) {
         let mut errors = errors.iter();
         for (answer, error) in self.answers.iter_mut().zip(errors.by_ref()) {
-            answer.error = match (answer.error.plus_minus(), &answer.error) {
-                (_, Uncertainty::Bare) => error.clone(),
-                (Some(own), Uncertainty::Within { .. }) => error.clone().plus(own),
-                (Some(own), _) => match error.plus_minus() {
-                    Some(more) => Uncertainty::NotConverging { plus_minus: own + more },
-                    None => error.clone(),
-                },
-                (None, own) => own.clone(),
+            answer.error = match (&answer.error, error.plus_minus()) {
+                // A time without end, or no number at all.
+                _ if !answer.value.is_finite() => Uncertainty::Bare,
+                (_, Some(x)) if x.is_infinite() => Uncertainty::not_estimated("nothing bounds its error"),
+                (Uncertainty::Bare, _) => error.clone(),
+                (Uncertainty::Within { plus_minus }, _) => error.clone().plus(*plus_minus),
+                (Uncertainty::NotConverging { plus_minus }, Some(more)) => {
+                    Uncertainty::NotConverging { plus_minus: plus_minus + CAUTION * more }
+                }
+                (Uncertainty::NotConverging { .. }, None) => error.clone(),
+                (own, _) => own.clone(),
             };
         }
         for table in &mut self.tables {
             let columns: Vec<&str> = table.estimated.iter().map(String::as_str).collect();
-            table.sheet = std::mem::take(&mut table.sheet).with_errors(&columns, &mut errors);
+            let count = columns.len() * table.sheet.rows.len();
+            let row = |k: usize| k / columns.len().max(1);
+            let own: Vec<Uncertainty> = errors
+                .by_ref()
+                .take(count)
+                .enumerate()
+                .map(|(k, error)| match error {
+                    Uncertainty::Within { plus_minus } if table.unsettled.contains(&row(k)) => {
+                        Uncertainty::NotConverging { plus_minus: CAUTION * plus_minus }
+                    }
+                    other => other.clone(),
+                })
+                .collect();
+            table.sheet = std::mem::take(&mut table.sheet).with_errors(&columns, &mut own.iter());
         }
     }
 

@@ -4,7 +4,7 @@ use crate::plot::Figure;
 use crate::sheet::Sheet;
 
 /// A table of a study.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct StudyTable {
     /// Short name, without blanks.
     pub name: String,
@@ -16,12 +16,17 @@ pub struct StudyTable {
     pub sheet: Sheet,
     /// Columns whose errors coarser computations tell.
     pub estimated: Vec<String>,
+    /// Errors of the estimated columns, in their order, that coarser computations do not show: ± of each row; empty where
+    /// there are none.
+    pub further: Vec<Vec<f64>>,
+    /// Rows whose computations do not show their full order: their errors count three times.
+    pub unsettled: Vec<usize>,
 }
 
 impl StudyTable {
     /// A table whose first `keys` columns name the rows.
     pub fn new(name: &str, title: &str, keys: usize, sheet: Sheet) -> Self {
-        Self { name: name.into(), title: title.into(), keys, sheet, estimated: Vec::new() }
+        Self { name: name.into(), title: title.into(), keys, sheet, ..Self::default() }
     }
 
     /// The same, with columns whose errors coarser computations tell; each gets a column of ± beside it.

@@ -76,6 +76,12 @@ fn rows(table: &StudyTable, out: &mut String) {
     let _ = writeln!(out, "\n{}", printable(&table.title));
     let names: Vec<&str> = table.sheet.heads.iter().map(|h| h.name.as_str()).collect();
     let (keys, rest) = names.split_at(table.keys.min(names.len()));
+    // A key that is the same in all rows stands in none of them.
+    let same = |k: &usize| {
+        let first = table.sheet.rows.first().and_then(|r| r.get(*k));
+        keys.len() > 1 && table.sheet.rows.iter().all(|r| r.get(*k) == first)
+    };
+    let keys: Vec<&str> = (0..keys.len()).filter(|k| !same(k)).map(|k| keys[k]).collect();
     // Errors stand beside their numbers by themselves.
     let rest: Vec<&str> = rest.iter().copied().filter(|n| !is_error(n, &names)).collect();
     let count = table.sheet.rows.len();
@@ -83,7 +89,7 @@ fn rows(table: &StudyTable, out: &mut String) {
     if count > ROWS {
         sheet.rows.drain(ENDS..count - ENDS);
     }
-    out.push_str(&sheet.blocks(keys, &rest, WIDTH));
+    out.push_str(&sheet.blocks(&keys, &rest, WIDTH));
     if count > ROWS {
         let _ = writeln!(
             out,

@@ -250,6 +250,9 @@ impl Conform<'_> {
             }
             (Form::NameOrMap, Raw::Text(s)) => self.name(s, place, key).map(|n| Content::Texts(vec![n])),
             (Form::Pins | Form::NameOrMap, Raw::Table(t)) => self.map(t, key).map(Content::Map),
+            (Form::Quantities(unit, range), Raw::Text(_) | Raw::Whole(_) | Raw::Number(_)) => {
+                self.number(node, unit, range, key).map(|x| Content::Numbers(vec![x]))
+            }
             (Form::Quantities(unit, range), Raw::List(items)) => {
                 let numbers: Vec<_> = items.iter().map(|n| self.number(n, unit, range, key)).collect();
                 numbers.into_iter().collect::<Option<Vec<_>>>().map(Content::Numbers)

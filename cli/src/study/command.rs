@@ -236,7 +236,15 @@ impl Entry {
         };
         let cache = Cache::default();
         let record = matches.get_one::<PathBuf>("out").map(PathBuf::as_path);
-        let context = Context { level: crate::judge::Level::STATED, stop, quiet, cache: &cache, record };
+        let context = Context {
+            level: crate::judge::Level::STATED,
+            stop,
+            quiet,
+            brief: false,
+            errors: how != Estimation::None,
+            cache: &cache,
+            record,
+        };
         let stopped = || stop.load(Ordering::Relaxed);
         let mut study = assess(how, &stopped, &|level| (self.solve)(question, &context.at(level)))?;
         study.kind = self.section.name.into();

@@ -9,6 +9,8 @@ pub mod command;
 pub mod inputs;
 pub mod question;
 
+pub mod dead_time;
+pub mod rating;
 pub mod resistance;
 
 use std::path::Path;
@@ -25,7 +27,7 @@ use crate::judge::Level;
 use crate::scenario::shape::Section;
 
 /// All studies, in the order of the help.
-pub static CATALOGUE: &[&Entry] = &[&resistance::STUDY];
+pub static CATALOGUE: &[&Entry] = &[&dead_time::STUDY, &rating::STUDY, &resistance::STUDY];
 
 /// A study.
 #[derive(Debug)]
@@ -57,6 +59,10 @@ pub struct Context<'a> {
     pub stop: &'a AtomicBool,
     /// Whether progress is shown.
     pub quiet: bool,
+    /// Whether only the answers are asked for, no tables and figures: in a batch.
+    pub brief: bool,
+    /// Whether errors are asked for.
+    pub errors: bool,
     /// Intermediate results by what they were made from.
     pub cache: &'a Cache,
     /// The result file that a recording study fills while it runs.
@@ -80,7 +86,7 @@ impl Context<'_> {
 }
 
 /// Why there is no answer.
-#[derive(Debug, thiserror::Error)]
+#[derive(Clone, Debug, thiserror::Error)]
 pub enum StudyError {
     /// A value does not fit; it has a place.
     #[error("{}", .0.line())]

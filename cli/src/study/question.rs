@@ -28,6 +28,8 @@ pub struct Question {
     pub inputs: String,
     parts: BTreeMap<&'static str, Vec<Part>>,
     packages: BTreeMap<&'static str, Vec<(String, Package)>>,
+    paths: BTreeMap<&'static str, Vec<PathBuf>>,
+    limits: Vec<Fields>,
 }
 
 impl Question {
@@ -55,6 +57,8 @@ impl Question {
             inputs: String::new(),
             parts: BTreeMap::new(),
             packages: BTreeMap::new(),
+            paths: BTreeMap::new(),
+            limits: checked.tables("limit").to_vec(),
         };
         for input in entry.inputs {
             let one = checked.table(input.root);
@@ -75,7 +79,10 @@ impl Question {
                             crate::package::of_fields(table, &mut diagnostics).map(|p| (name(k), p));
                         question.packages.entry(input.key).or_default().extend(package);
                     }
-                    What::File => {}
+                    What::File => {
+                        let path = table.text("path").map(PathBuf::from);
+                        question.paths.entry(input.key).or_default().extend(path);
+                    }
                 }
             }
         }
@@ -90,6 +97,16 @@ impl Question {
     /// The packages under a key, with the names by which they were asked for.
     pub fn packages(&self, key: &str) -> &[(String, Package)] {
         self.packages.get(key).map_or(&[], Vec::as_slice)
+    }
+
+    /// Paths of the files under a key.
+    pub fn paths(&self, key: &str) -> &[PathBuf] {
+        self.paths.get(key).map_or(&[], Vec::as_slice)
+    }
+
+    /// Limits that a plan sets.
+    pub fn limits(&self) -> &[Fields] {
+        &self.limits
     }
 
     /// Names under a key.
@@ -157,8 +174,8 @@ impl Question {
 }
 
 /// The root section of a study, as paths of a batch are followed through it.
-pub fn section(entry: &'static Entry, further: &[crate::scenario::shape::Key]) -> &'static Section {
-    let keys: Vec<_> = root_keys(entry).into_iter().chain(further.iter().copied()).collect();
+pub fn section(entry: &'static Entry) -> &'static Section {
+    let keys = root_keys(entry);
     // Few and for ever: one for each study that a plan varies.
     Box::leak(Box::new(Section { name: "", help: entry.section.help, kinds: Kinds::None, keys: keys.leak() }))
 }

@@ -1,4 +1,4 @@
-//! Where the heat of a part goes: a package stack solved and reduced, or the part's own impedance to its case.
+//! Where the heat of a part goes: a package solved and reduced, or the part's own impedance to its case.
 
 use std::sync::Arc;
 
@@ -12,9 +12,10 @@ use joulestep_engine::thermal::field::trouble::FieldTrouble;
 use joulestep_engine::thermal::modal::Modal;
 use joulestep_engine::thermal::network::{FosterTerm, NetworkBuilder};
 use joulestep_engine::units::{people, people_digits};
-use joulestep_models::package::{Cooled, Package, Solid, to_ambient};
-use joulestep_models::part::Part;
-use joulestep_models::rating::{HeatPath, RatingTrouble};
+
+use super::{HeatPath, RatingTrouble};
+use crate::package::{Cooled, Package, Solid, to_ambient};
+use crate::part::Part;
 
 /// Divisions that the finest mesh may have.
 const FINEST: usize = 6;
@@ -75,17 +76,17 @@ impl Heat {
     }
 }
 
-/// A package stack, solved and reduced to a compact network: the part of its heat path that does not depend on the
+/// A package, solved and reduced to a compact network: the part of its heat path that does not depend on the
 /// heatsink's temperature.
 #[derive(Clone, Debug)]
-pub struct StackHeat {
+pub struct PackageHeat {
     network: Compact,
     dies: Vec<String>,
     mesh: Option<MeshError>,
     words: String,
 }
 
-impl StackHeat {
+impl PackageHeat {
     /// With all its fixed temperatures at `heatsink`, °C.
     pub fn at(&self, heatsink: f64) -> Heat {
         let fixed = vec![heatsink; self.network.boundaries().len()];
@@ -95,17 +96,12 @@ impl StackHeat {
     }
 }
 
-/// A package stack with all its fixed temperatures at `heatsink`, °C, on a mesh of at most `cells` cells. The stack is
+/// A package on a mesh of at most `cells` cells. The package is
 /// solved on three meshes, of which the finest counts, and reduced to a compact network with a known error.
 ///
 /// # Errors
-/// A stack that is wrong; a solution that fails.
-pub fn heat_of_stack(
-    name: &str,
-    package: &Package,
-    heatsink: f64,
-    cells: usize,
-) -> Result<Heat, RatingTrouble> {
+/// A package that is wrong; a solution that fails.
+pub fn heat_of_package(name: &str, package: &Package, cells: usize) -> Result<PackageHeat, RatingTrouble> {
     let (solid, sizing, told) = meant(name, package, cells)?;
     let sizing = Sizing { division: FINEST, ..sizing };
     let study = match study(&solid.body, &sizing, &Span::default(), solid.kelvin) {
@@ -113,7 +109,7 @@ pub fn heat_of_stack(
         // One mesh may fit where two do not.
         Err(FieldTrouble::TooManyCells { .. }) => {
             let mesh = Some(MeshError { study: None, dies: solid.dies });
-            return Ok(StackHeat { mesh, ..solve_stack(name, package, cells)? }.at(heatsink));
+            return Ok(PackageHeat { mesh, ..solve_package(name, package, cells)? });
         }
         Err(e) => return Err(told(&e)),
     };
@@ -121,31 +117,31 @@ pub fn heat_of_stack(
     let errors = format!("meshes {order}, ");
     let reduced = study.finest.clone();
     let mesh = MeshError { study: Some(Arc::new(study)), dies: solid.dies };
-    Ok(stack_heat(name, package, reduced, Some(mesh), &errors).at(heatsink))
+    Ok(package_heat(name, package, reduced, Some(mesh), &errors))
 }
 
-/// Solves a package stack on a mesh of at most `cells` cells and reduces it; the error of the mesh is not found.
+/// Solves a package on a mesh of at most `cells` cells and reduces it; the error of the mesh is not found.
 ///
 /// # Errors
-/// A stack that is wrong; a solution that fails.
-pub fn solve_stack(name: &str, package: &Package, cells: usize) -> Result<StackHeat, RatingTrouble> {
+/// A package that is wrong; a solution that fails.
+pub fn solve_package(name: &str, package: &Package, cells: usize) -> Result<PackageHeat, RatingTrouble> {
     let (solid, sizing, told) = meant(name, package, cells)?;
     let (mesh, _) = Mesh::finest(&solid.body, &sizing, solid.kelvin, 1).map_err(|e| told(&e))?;
     let system = System::new(&solid.body, &mesh, solid.kelvin).map_err(|e| told(&e))?;
     let reduced = reduce(&system, &Span::default()).map_err(|e| told(&e))?;
-    Ok(stack_heat(name, package, reduced, None, "without error estimate (`impedance` tells it), "))
+    Ok(package_heat(name, package, reduced, None, "without error estimate (`impedance` tells it), "))
 }
 
 type Wrong<'a> = Box<dyn Fn(&dyn ToString) -> RatingTrouble + 'a>;
 
-/// The boxes of a stack, and how fine they are cut.
+/// The boxes of a package, and how fine they are cut.
 fn meant<'a>(
     name: &'a str,
     package: &Package,
     cells: usize,
 ) -> Result<(Solid, Sizing, Wrong<'a>), RatingTrouble> {
     let asked =
-        |found: String| RatingTrouble::Asked { found, expected: "a package stack that can be solved".into() };
+        |found: String| RatingTrouble::Asked { found, expected: "a package that can be solved".into() };
     let solid = to_ambient(package)
         .map_err(|troubles| asked(troubles.iter().map(ToString::to_string).collect::<Vec<_>>().join("; ")))?;
     let told = Box::new(move |e: &dyn ToString| asked(format!("{name}: {}", e.to_string())));
@@ -153,22 +149,22 @@ fn meant<'a>(
     Ok((solid, Sizing { limit: cells, ..Sizing::default() }, told))
 }
 
-fn stack_heat(
+fn package_heat(
     name: &str,
     package: &Package,
     reduced: Reduced,
     mesh: Option<MeshError>,
     errors: &str,
-) -> StackHeat {
+) -> PackageHeat {
     let dies = package.dies().len();
     let dies = reduced.network.ports()[..dies].to_vec();
     let words = format!(
-        "package stack {name}, {} cells, {errors}reduced within {:.2} %; {}",
+        "package {name}, {} cells, {errors}reduced within {:.2} %; {}",
         reduced.cells,
         100.0 * reduced.error,
         way(package)
     );
-    StackHeat { network: reduced.network, dies, mesh, words }
+    PackageHeat { network: reduced.network, dies, mesh, words }
 }
 
 /// The layers beneath the dies down to the fixed temperature, in words.
@@ -201,7 +197,7 @@ fn way(package: &Package) -> String {
 pub fn heat_of_part(part: &Part, heatsink: f64, interface: f64) -> Result<Heat, RatingTrouble> {
     let lacks = || RatingTrouble::Part {
         part: part.name.clone(),
-        what: "it states no transient thermal impedance; expected that, or a package stack (--on)".into(),
+        what: "it states no transient thermal impedance; expected that, or a package (--on)".into(),
     };
     if part.thermal.impedance.is_empty() {
         return Err(lacks());
