@@ -13,17 +13,15 @@ mod compare;
 mod dead_time;
 mod heat;
 mod mission;
-mod rating;
 mod report;
 mod view;
 
 pub use assess::AssessArgs;
 pub use batch::{BatchArgs, BatchCommand, BatchOutputArgs, MergeArgs, ProgressAs};
-pub use compare::{DoublePulseArgs, OutputArgs, PartsCompareArgs, PartsResistanceArgs, Standard};
-pub use dead_time::{CycleArgs, DeadTimeArgs};
+pub use compare::{DoublePulseArgs, OutputArgs, PartsCompareArgs, Standard};
+pub use dead_time::CycleArgs;
 pub use heat::ImpedanceArgs;
 pub use mission::MissionArgs;
-pub use rating::RatingArgs;
 pub use report::{ReportArgs, ReportFormat};
 pub use view::ViewArgs;
 
@@ -134,15 +132,6 @@ pub enum Command {
     /// the ratings of the parts and the limits of the scenario, as a run is.
     #[command(after_long_help = "Example:\n  joulestep cycle examples/ferry-buck.toml")]
     Cycle(CycleArgs),
-    /// Study the dead time of a leg: losses, soft switching, the dead time of least loss.
-    ///
-    /// A half-bridge with a constant load current is brought to its periodic steady state for every dead time and
-    /// current; the losses of a period are sorted by what each switch is doing. Charge balance of the output
-    /// capacitances tells from where on switching is soft.
-    #[command(
-        after_long_help = "Example:\n  joulestep dead-time cascode-700v-22m --dead-time \"40 ns,80 ns,160 ns\" --current \"10 A,20 A\""
-    )]
-    DeadTime(DeadTimeArgs),
     /// Follow the junction temperatures of a scenario's arrangement through a mission of seconds to hours.
     ///
     /// Load and ambient follow the scenario's `[mission]`. After a step of the load, switching cycles are resolved one by one
@@ -163,15 +152,6 @@ pub enum Command {
     /// and of the reduction. With `--points` it fits a Foster network to measured points instead.
     #[command(after_long_help = heat::IMPEDANCE)]
     Impedance(ImpedanceArgs),
-    /// Ratings of parts on their heat path: surge, continuous and fault currents, devices in parallel.
-    ///
-    /// Tells the largest current of a pulse against its width such that the junctions stay within their highest
-    /// temperature, its let-through I²t, the continuous current with the margin to thermal runaway, the longest pulse of
-    /// a fault current, and how devices in parallel that differ share a current as they heat. The part's own model gives
-    /// the drop at the junction temperatures of each moment; the heat goes through a package solved in three
-    /// dimensions and reduced, or through the part's own impedance to its case.
-    #[command(after_long_help = rating::RATING)]
-    Rating(RatingArgs),
     /// Run the variants of a plan: grids, lists, tolerances, sensitivities, searches; one table of all of them.
     ///
     /// A plan varies numbers of a scenario: over a full grid, as listed in a CSV file, by named distributions with
@@ -282,11 +262,6 @@ pub enum PartsCommand {
         after_long_help = "Examples:\n  joulestep parts compare cascode-700v-22m mosfet-sic-700v-12m mosfet-sj-620v-49m\n  joulestep parts compare cascode-700v-7m cascode-700v-22m --current \"200 A\" --heatsink \"80 degC\" --plot merit.svg"
     )]
     Compare(PartsCompareArgs),
-    /// On-resistance against temperature, what it is made of, and where the dies stand against the unipolar limit.
-    #[command(
-        after_long_help = "Example:\n  joulestep parts resistance cascode-700v-22m mosfet-sic-700v-12m --plot resistance.svg"
-    )]
-    Resistance(PartsResistanceArgs),
 }
 
 /// Arguments of `parts list`.

@@ -42,6 +42,7 @@
 //! ```
 
 pub mod account;
+pub mod answer;
 pub mod args;
 pub mod batch;
 pub mod commands;
@@ -50,24 +51,25 @@ pub mod exit;
 pub mod impedance;
 pub mod judge;
 pub mod mission;
+pub mod output;
 pub mod package;
 pub mod parts;
 pub mod plot;
 pub mod processor;
 pub mod progress;
-pub mod rating;
 pub mod report;
 pub mod result;
 pub mod scenario;
 pub mod sheet;
 mod shelf;
+pub mod study;
 pub mod view;
 
 use std::ffi::OsString;
 use std::io::{self, Write};
 
-use clap::Parser;
 use clap::error::{ContextKind, ContextValue};
+use clap::{CommandFactory, FromArgMatches};
 
 use args::{Cli, Command};
 use exit::{BAD_INPUT, DONE, Streams};
@@ -83,8 +85,8 @@ pub fn run(args: impl IntoIterator<Item = OsString>, out: &mut dyn Write, err: &
 }
 
 fn carry_out(args: impl IntoIterator<Item = OsString>, streams: &mut Streams<'_>) -> io::Result<u8> {
-    let cli = match Cli::try_parse_from(args) {
-        Ok(cli) => cli,
+    let matches = match command_line().try_get_matches_from(args) {
+        Ok(matches) => matches,
         Err(help) if !help.use_stderr() => {
             write!(streams.out, "{}", help.render())?;
             return Ok(DONE);
@@ -101,14 +103,22 @@ fn carry_out(args: impl IntoIterator<Item = OsString>, streams: &mut Streams<'_>
             return Ok(BAD_INPUT);
         }
     };
+    if let Some((entry, matches)) = asked_study(&matches) {
+        return entry.execute(matches, streams);
+    }
+    let cli = match Cli::from_arg_matches(&matches) {
+        Ok(cli) => cli,
+        Err(wrong) => {
+            write!(streams.err, "{}", wrong.render())?;
+            return Ok(BAD_INPUT);
+        }
+    };
     match cli.command {
         Command::Run(args) => commands::run::run(&args, streams),
         Command::Check(args) => commands::check::check(&args, streams),
         Command::Cycle(args) => commands::cycle::cycle(&args, streams),
-        Command::DeadTime(args) => commands::dead_time::dead_time(&args, streams),
         Command::Mission(args) => commands::mission::mission(&args, streams),
         Command::DoublePulse(args) => commands::double_pulse::double_pulse(&args, streams),
-        Command::Rating(args) => commands::rating::rating(&args, streams),
         Command::Report(args) => commands::report::report(&args, streams),
         Command::Batch(args) => commands::batch::batch(&args, streams),
         Command::Impedance(args) => commands::impedance::impedance(&args, streams),
@@ -117,4 +127,26 @@ fn carry_out(args: impl IntoIterator<Item = OsString>, streams: &mut Streams<'_>
         Command::Schema(args) => commands::schema::schema(&args, streams),
         Command::Completions(args) => commands::completions::completions(&args, streams),
     }
+}
+
+/// The whole command line: the commands of their own, and those of the study catalogue.
+pub fn command_line() -> clap::Command {
+    let mut command = Cli::command();
+    for entry in study::CATALOGUE {
+        command = match entry.name.split_once(' ') {
+            Some((group, _)) => command.mut_subcommand(group, |c| c.subcommand(entry.command())),
+            None => command.subcommand(entry.command()),
+        };
+    }
+    command
+}
+
+/// The study that was asked for, with its options.
+fn asked_study(matches: &clap::ArgMatches) -> Option<(&'static study::Entry, &clap::ArgMatches)> {
+    let (first, inner) = matches.subcommand()?;
+    let (name, inner) = match inner.subcommand() {
+        Some((second, deeper)) => (format!("{first} {second}"), deeper),
+        None => (first.to_string(), inner),
+    };
+    study::CATALOGUE.iter().find(|e| e.name == name).map(|e| (*e, inner))
 }

@@ -125,12 +125,7 @@ impl Sheet {
         for row in &self.rows {
             let cell = |&k: &usize| match &row[k] {
                 Cell::Text(text) => crate::diagnostic::printable(text),
-                // Slopes as the trade reads them.
-                Cell::Number(x) => match self.heads[k].unit.as_str() {
-                    "V/s" => people(1e-9 * x, "V/ns"),
-                    "A/s" => people(1e-9 * x, "A/ns"),
-                    unit => people(*x, unit),
-                },
+                Cell::Number(x) => shown(*x, &self.heads[k].unit),
                 Cell::Error(error) => errors::words(error, &self.heads[k].unit),
                 Cell::None => "-".into(),
             };
@@ -138,6 +133,18 @@ impl Sheet {
         }
         let right: Vec<bool> = picked.iter().map(|&k| !self.heads[k].unit.is_empty()).collect();
         aligned(&lines, &right)
+    }
+}
+
+/// A number as the trade reads it: slopes per nanosecond, areas in mm² and specific resistances in mΩ·cm².
+pub fn shown(x: f64, unit: &str) -> String {
+    match unit {
+        "V/s" => people(1e-9 * x, "V/ns"),
+        "A/s" => people(1e-9 * x, "A/ns"),
+        "m^2" => people(1e6 * x, "mm²"),
+        "ohm m^2" => people(1e7 * x, "mΩ·cm²"),
+        "A^2 s" => people(x, "A²s"),
+        unit => people(x, unit),
     }
 }
 

@@ -1,9 +1,8 @@
 //! Names and texts of a file are text, whatever they hold.
 
+use joulestep::answer::{Study, StudyFigure, StudyTable};
 use joulestep::plot::{Axis, Bars, Chart, Curve, Figure, Mark, Panel, Series, Span};
-use joulestep::result::{
-    ResultWriter, Scalar, Study, StudyFigure, StudyTable, Summary, Verdict, WriterOptions,
-};
+use joulestep::result::{ResultWriter, Scalar, Summary, Verdict, WriterOptions};
 use joulestep::sheet::{Cell, Head, Sheet};
 use joulestep_engine::recorder::{Column, Event, EventKind, Layout, Recorder};
 
@@ -99,7 +98,7 @@ fn a_hostile_study_comes_back_and_is_shown_as_text() {
         command: evil(),
         inputs: format!("# file: {EVIL}\n{EVIL}\n"),
         verdict: Some(Verdict::Fails),
-        answers: vec![evil()],
+        statements: vec![evil()],
         conditions: vec![evil()],
         definitions: vec![(evil(), evil())],
         tables: vec![StudyTable::new(EVIL, EVIL, 1, sheet)],

@@ -1,8 +1,8 @@
 //! What a study keeps of its limits and ratings.
 
 use super::{Account, Judgement};
+use crate::answer::StudyTable;
 use crate::judge::{Uncertainty, Verdict};
-use crate::result::StudyTable;
 use crate::sheet::{Cell, Head, Sheet};
 
 /// The tables of ratings and limits, where there are any: values in the unit that the row names.

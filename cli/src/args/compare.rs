@@ -67,35 +67,6 @@ pub struct PartsCompareArgs {
     pub output: OutputArgs,
 }
 
-/// Arguments of `parts resistance`.
-#[derive(Debug, Args)]
-pub struct PartsResistanceArgs {
-    /// Shipped parts by name, or part files ending in .toml.
-    #[arg(required = true)]
-    pub parts: Vec<String>,
-    /// Lowest junction temperature.
-    #[arg(long, value_name = "QUANTITY", default_value = "-50 degC", allow_hyphen_values = true)]
-    pub from: String,
-    /// Highest junction temperature; a part ends at its own limit.
-    #[arg(long, value_name = "QUANTITY", default_value = "175 degC", allow_hyphen_values = true)]
-    pub to: String,
-    /// Step between temperatures.
-    #[arg(long, value_name = "QUANTITY", default_value = "25 K", allow_hyphen_values = true)]
-    pub step: String,
-    /// Temperature of the resistance budget, beside 25 degC.
-    #[arg(long, value_name = "QUANTITY", default_value = "125 degC", allow_hyphen_values = true)]
-    pub temperature: String,
-    /// Drain current; without it each part's own: where its channel drops 0.2 V at 25 degC.
-    #[arg(long, value_name = "QUANTITY", allow_hyphen_values = true)]
-    pub test_current: Option<String>,
-    /// Gate-source voltage that turns on; without it the one at which each part states its on-resistance.
-    #[arg(long, value_name = "QUANTITY", allow_hyphen_values = true)]
-    pub gate_on: Option<String>,
-    /// What is printed or written.
-    #[command(flatten)]
-    pub output: OutputArgs,
-}
-
 /// Whose definitions of switching times and energies hold.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 pub enum Standard {

@@ -14,7 +14,7 @@ use crate::batch::block::LANES;
 use crate::batch::list;
 use crate::batch::plan::{Estimated, Plan, Sampling, beside};
 use crate::batch::sample::MOST_DIMENSIONS;
-use crate::batch::sections::{MOST_VARIANTS, PLAN};
+use crate::batch::sections::{MOST_VARIANTS, plan};
 use crate::batch::slot::{Astray, Slot, World};
 use crate::diagnostic::{Diagnostic, Place, Refusal, Sources};
 use crate::scenario::build::Ready;
@@ -24,6 +24,7 @@ use crate::scenario::include::{Open, reason};
 use crate::scenario::raw::{self, Table};
 use crate::scenario::resolve::Trouble;
 use crate::scenario::shape::quantity;
+use crate::study::CATALOGUE;
 
 /// A plan file, checked against its key tables.
 #[derive(Debug)]
@@ -49,14 +50,17 @@ pub fn open_plan(path: &Path, open: Open<'_>) -> Result<PlanFile, Trouble> {
         return Err(Trouble::Refused(Refusal { sources, diagnostics }));
     }
     let mut conform = Conform { catalogue: catalogue(), kind_of_part: &|_, _| None, diagnostics };
-    let fields = conform.table(&table, &PLAN, "");
+    let fields = conform.table(&table, plan(), "");
     let mut diagnostics = conform.diagnostics;
-    let subjects: Vec<_> =
-        ["scenario", "rating", "dead-time"].into_iter().filter_map(|k| table.get(k)).collect();
+    let subjects: Vec<_> = std::iter::once("scenario")
+        .chain(CATALOGUE.iter().map(|e| e.section.name))
+        .filter_map(|k| table.get(k))
+        .collect();
     if subjects.len() != 1 {
         let place = subjects.last().map_or(&table.place, |n| &n.place);
         let found = if subjects.is_empty() { "nothing to vary" } else { "more than one subject" };
-        let expected = "one of `scenario`, [rating] and [dead-time]";
+        let names = CATALOGUE.iter().map(|e| format!("[{}]", e.section.name)).collect::<Vec<_>>().join(", ");
+        let expected = format!("one of `scenario`, {names}");
         diagnostics.push(Diagnostic::new(place, "", found, expected));
     }
     match diagnostics.is_empty() {

@@ -1,12 +1,15 @@
 //! The key tables of a plan file.
 
 pub mod keep;
-pub mod subject;
+
+use std::sync::OnceLock;
 
 use joulestep_models::model::Range::{NotNegative, Positive};
 
 use crate::batch::plan::Estimated;
 use crate::scenario::shape::{Form, Key, Kind, Kinds, Section};
+use crate::study::inputs::LIMIT;
+use crate::study::{CATALOGUE, Entry};
 
 /// Version of the plan format that this program reads.
 pub const FORMAT: i64 = 2;
@@ -14,49 +17,48 @@ pub const FORMAT: i64 = 2;
 /// No plan has more variants than this.
 pub const MOST_VARIANTS: i64 = 10_000_000;
 
-/// The root table of a plan file.
-pub static PLAN: Section = Section {
-    name: "",
-    help: "A plan: a scenario, a rating or a dead-time study, what of it is varied and how, and what is told of each variant",
-    kinds: Kinds::None,
-    keys: &[
-        Key::need("format", Form::Whole(FORMAT, FORMAT), "version of the plan format: 2"),
-        Key::may("title", Form::Text, "one line that names the plan"),
-        Key::may(
-            "scenario",
-            Form::Text,
-            "the scenario file, relative to this file; or else a rating or dead-time",
-        ),
-        Key::may(
-            "rating",
-            Form::Table(&subject::RATING),
-            "the rating that is varied, in place of a scenario",
-        ),
-        Key::may(
-            "dead-time",
-            Form::Table(&subject::DEAD_TIME),
-            "the dead-time study that is varied, in place of a scenario",
-        ),
-        Key::may("lanes", Form::Whole(1, 8), "variants solved together at most: 1, 4 or 8; default 8"),
-        Key::may(
-            "estimate",
-            Form::Word(&Estimated::WORDS),
-            "variants of a scenario whose errors two coarser runs tell: `sixteenth` (numbers 0, 16, 32, ...; the largest error \
-             of a column counts for all of it), `all` or `none`; default sixteenth",
-        ),
-        Key::need("sampling", Form::Table(&SAMPLING), "how the values of the variants are chosen"),
-        Key::need("vary", Form::Tables(&VARY), "values of the scenario, rating or study that are varied"),
-        Key::may("correlation", Form::Tables(&CORRELATION), "correlations of distributed values"),
-        Key::may("output", Form::Tables(&OUTPUT), "further numbers told of each variant of a scenario"),
-        Key::may(
-            "limit",
-            Form::Tables(&subject::LIMIT),
-            "limits of the numbers of a rating or dead-time study (those of a scenario stand in it)",
-        ),
-        Key::may("keep", Form::Tables(&keep::KEEP), "variants of a scenario whose waveforms are kept"),
-        Key::may("search", Form::Table(&SEARCH), "the value at which a limit is just met, for each variant"),
-    ],
-};
+/// The root table of a plan file: what is varied (a scenario, or the table of a study of the catalogue), and how.
+pub fn plan() -> &'static Section {
+    static PLAN: OnceLock<Section> = OnceLock::new();
+    PLAN.get_or_init(|| {
+        let study = |e: &&'static Entry| Key::may(e.section.name, Form::Table(e.section), e.section.help);
+        let keys: Vec<Key> = OF_PLAN.iter().copied().chain(CATALOGUE.iter().map(study)).collect();
+        Section {
+            name: "",
+            help: "A plan: a scenario or a study, what of it is varied and how, and what is told of each variant",
+            kinds: Kinds::None,
+            keys: keys.leak(),
+        }
+    })
+}
+
+const OF_PLAN: &[Key] = &[
+    Key::need("format", Form::Whole(FORMAT, FORMAT), "version of the plan format: 2"),
+    Key::may("title", Form::Text, "one line that names the plan"),
+    Key::may(
+        "scenario",
+        Form::Text,
+        "the scenario file whose run is varied, relative to this file; or else a study",
+    ),
+    Key::may("lanes", Form::Whole(1, 8), "variants of a run solved together at most: 1, 4 or 8; default 8"),
+    Key::may(
+        "estimate",
+        Form::Word(&Estimated::WORDS),
+        "variants whose errors two coarser computations tell: `sixteenth` (numbers 0, 16, 32, ...; the largest error of a \
+         column counts for all of it), `all` or `none`; default sixteenth",
+    ),
+    Key::need("sampling", Form::Table(&SAMPLING), "how the values of the variants are chosen"),
+    Key::need("vary", Form::Tables(&VARY), "values of the scenario or study that are varied"),
+    Key::may("correlation", Form::Tables(&CORRELATION), "correlations of distributed values"),
+    Key::may("output", Form::Tables(&OUTPUT), "further numbers of each variant of a run"),
+    Key::may(
+        "limit",
+        Form::Tables(&LIMIT),
+        "limits of the answers of a study (those of a scenario stand in it)",
+    ),
+    Key::may("keep", Form::Tables(&keep::KEEP), "variants of a run whose waveforms are kept"),
+    Key::may("search", Form::Table(&SEARCH), "the value at which a limit is just met, for each variant"),
+];
 
 const VARIANTS: Key = Key::need("variants", Form::Whole(1, MOST_VARIANTS), "number of variants");
 const SEED: Key = Key::may("seed", Form::Whole(0, i64::MAX), "seed of the pseudo-random numbers; default 1");

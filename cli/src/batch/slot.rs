@@ -164,8 +164,17 @@ fn follow(
                 }
             }
         }
-        (Form::Tables(section), Some(Raw::List(items)), [one, deeper @ ..]) => match member(items, one) {
-            Some(inner) => walk(deeper, &format!("{full}.{one}"), inner, section, world),
+        (Form::Quantities(unit, _), Some(Raw::Text(_) | Raw::Number(_) | Raw::Whole(_)), []) => {
+            Ok((unit.to_string(), false))
+        }
+        (Form::Tables(section), Some(Raw::List(items)), [one, ..]) => match enter(items, rest) {
+            Some((k, deeper)) => {
+                let full = if deeper.len() < rest.len() { format!("{full}.{one}") } else { full };
+                match &items[k].value {
+                    Raw::Table(inner) => walk(deeper, &full, inner, section, world),
+                    _ => Err((format!("`{full}` is not a table"), "a table".into(), None)),
+                }
+            }
             None => {
                 let names: Vec<&str> = items.iter().filter_map(name).collect();
                 let expected = match names.is_empty() {
@@ -249,10 +258,12 @@ fn number(items: &[Node], one: &str) -> Option<usize> {
     items.iter().position(|n| name(n) == Some(one)).or_else(by_place)
 }
 
-fn member<'a>(items: &'a [Node], one: &str) -> Option<&'a Table> {
-    match &items[number(items, one)?].value {
-        Raw::Table(table) => Some(table),
-        _ => None,
+/// Number of the member that a path goes on into, and what follows; the only one of a list need not be named.
+fn enter<'a, 's>(items: &[Node], path: &'a [&'s str]) -> Option<(usize, &'a [&'s str])> {
+    let (one, deeper) = path.split_first()?;
+    match number(items, one) {
+        Some(k) => Some((k, deeper)),
+        None => (items.len() == 1 && matches!(items[0].value, Raw::Table(_))).then_some((0, path)),
     }
 }
 
@@ -261,11 +272,14 @@ fn stated<'a>(table: &'a Table, segments: &[&str]) -> Option<&'a Raw> {
     match (&table.get(first)?.value, rest) {
         (value, []) => Some(value),
         (Raw::Table(inner), _) => stated(inner, rest),
-        (Raw::List(items), [one, deeper @ ..]) => match (&items[number(items, one)?].value, deeper) {
-            (Raw::Table(inner), _) => stated(inner, deeper),
-            (value, []) => Some(value),
-            _ => None,
-        },
+        (Raw::List(items), _) => {
+            let (k, deeper) = enter(items, rest)?;
+            match (&items[k].value, deeper) {
+                (Raw::Table(inner), _) => stated(inner, deeper),
+                (value, []) => Some(value),
+                _ => None,
+            }
+        }
         _ => None,
     }
 }
@@ -287,8 +301,8 @@ fn put(table: &mut Table, segments: &[&str], raw: Raw) -> bool {
             true
         }
         (Raw::Table(inner), _) => put(inner, rest, raw),
-        (Raw::List(items), [one, deeper @ ..]) => {
-            let Some(k) = number(items, one) else { return false };
+        (Raw::List(items), _) => {
+            let Some((k, deeper)) = enter(items, rest) else { return false };
             match (&mut items[k].value, deeper) {
                 (Raw::Table(inner), _) => put(inner, deeper, raw),
                 (value, []) => {

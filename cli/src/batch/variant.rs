@@ -172,7 +172,7 @@ fn study_of(plan: &PlanFile, open: Open<'_>) -> Result<Read, Wrong> {
 impl Study {
     /// Why no variant can pass as the subject stands, in words.
     pub fn doubts(&self) -> Vec<String> {
-        self.subject.doubts(&self.root)
+        self.subject.doubts()
     }
 
     /// Reads a plan with its subject and holds one against the other.

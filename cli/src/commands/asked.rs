@@ -7,13 +7,13 @@ use joulestep_engine::units::in_unit;
 use joulestep_models::part::Part;
 use serde::Serialize;
 
+use crate::answer::Study;
 use crate::args::OutputArgs;
 use crate::commands::refuse_in;
 use crate::diagnostic::Sources;
 use crate::exit::{BAD_INPUT, INPUT_OUTPUT, NUMERICAL, Streams};
 use crate::parts::load;
 use crate::plot::{self, Figure};
-use crate::result::Study;
 use crate::scenario::include::open;
 
 /// Why a command does not do its work: the text and the exit code.

@@ -2,10 +2,9 @@
 
 use std::io;
 
-use clap::CommandFactory;
 use serde::Serialize;
 
-use crate::args::{Cli, CompletionsArgs};
+use crate::args::CompletionsArgs;
 use crate::exit::{DONE, Streams};
 
 #[derive(Serialize)]
@@ -21,7 +20,7 @@ struct Told<'a> {
 pub fn completions(args: &CompletionsArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     // The generator panics when its stream fails, so it writes into memory.
     let mut script = Vec::new();
-    clap_complete::generate(args.shell, &mut Cli::command(), "joulestep", &mut script);
+    clap_complete::generate(args.shell, &mut crate::command_line(), "joulestep", &mut script);
     if args.json {
         let script = String::from_utf8_lossy(&script);
         let told = Told { shell: args.shell.to_string(), script: &script };

@@ -3,6 +3,7 @@
 use std::io;
 use std::path::Path;
 
+use crate::answer::Study;
 use crate::args::ImpedanceArgs;
 use crate::commands::asked::{self, Refused, refused};
 use crate::commands::refuse_in;
@@ -14,7 +15,6 @@ use crate::impedance::{
 };
 use crate::package::read_with_text;
 use crate::plot::Figure;
-use crate::result::Study;
 use crate::scenario::include::{open, reason};
 
 /// Terms of the Foster fit of a package, unless asked otherwise.

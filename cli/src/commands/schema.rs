@@ -5,7 +5,7 @@ use std::io;
 use joulestep_models::devices::catalogue;
 
 use crate::args::{SchemaArgs, SchemaOf};
-use crate::batch::sections::PLAN;
+use crate::batch::sections::plan;
 use crate::exit::{DONE, Streams};
 use crate::package::sections::PACKAGE;
 use crate::parts::sections::{PART, POINTS};
@@ -20,7 +20,7 @@ pub fn schema(args: &SchemaArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         SchemaOf::Scenario => schema::schema(catalogue()),
         SchemaOf::Part => schema::titled(&PART, "Joulestep part", catalogue()),
         SchemaOf::Package => schema::titled(&PACKAGE, "Joulestep package", catalogue()),
-        SchemaOf::Plan => schema::titled(&PLAN, "Joulestep plan of a batch", catalogue()),
+        SchemaOf::Plan => schema::titled(plan(), "Joulestep plan of a batch", catalogue()),
         SchemaOf::Points => schema::titled(&POINTS, "Joulestep points of a data sheet", catalogue()),
     };
     writeln!(streams.out, "{schema:#}")?;

@@ -5,7 +5,7 @@ use joulestep_engine::thermal::network::{CauerCell, FosterTerm};
 use joulestep_engine::units::people;
 
 use super::{Impedance, Path, Points, picture, points_picture, text, times};
-use crate::result::{Study, StudyFigure, StudyTable};
+use crate::answer::{Study, StudyFigure, StudyTable};
 use crate::sheet::{Cell, Head, Sheet};
 
 /// Points per decade of the table.
@@ -136,7 +136,7 @@ pub fn as_study(packages: &[Impedance], command: &str, inputs: String) -> Study 
         command: command.into(),
         inputs,
         verdict: None,
-        answers: answers.collect(),
+        statements: answers.collect(),
         conditions: conditions.collect(),
         definitions: definitions(),
         tables: vec![
@@ -145,6 +145,7 @@ pub fn as_study(packages: &[Impedance], command: &str, inputs: String) -> Study 
             StudyTable::new("coefficients", "Foster terms and Cauer cells", 2, coefficients(&fits)),
         ],
         figures: vec![StudyFigure::new(caption, picture(packages))],
+        ..Study::default()
     }
 }
 
@@ -163,7 +164,7 @@ pub fn points_as_study(points: &Points, file: &str, command: &str, typed: &str) 
         command: command.into(),
         inputs: format!("# file: {file}\n{typed}"),
         verdict: None,
-        answers: vec![format!(
+        statements: vec![format!(
             "{} terms, {} in all, run through {} points with an error of at most {:.2} %, {:.2} % rms.",
             points.fit.terms.len(),
             people(sum, "K/W"),
@@ -181,5 +182,6 @@ pub fn points_as_study(points: &Points, file: &str, command: &str, typed: &str) 
             "The measured points and the fitted network.",
             points_picture(points),
         )],
+        ..Study::default()
     }
 }

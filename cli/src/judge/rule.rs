@@ -54,6 +54,14 @@ pub enum Ruling {
 }
 
 impl Ruling {
+    /// All of them.
+    pub const ALL: [Self; 5] = [Self::NotJudged, Self::Waived, Self::Passes, Self::NotProven, Self::Fails];
+
+    /// By its word; one that is not known judges nothing.
+    pub fn of_word(word: &str) -> Self {
+        Self::ALL.into_iter().find(|r| r.word() == word).unwrap_or_default()
+    }
+
     /// The word written in files and reports.
     pub fn word(self) -> &'static str {
         match self {

@@ -9,8 +9,9 @@ use joulestep_models::arrangement::mission::{Instant, MissionEvent};
 
 use super::judge::Known;
 use crate::account;
+use crate::answer::Study;
 use crate::judge::Uncertainty;
-use crate::result::{ResultError, ResultWriter, Scalar, Study, Summary, WriterOptions};
+use crate::result::{ResultError, ResultWriter, Scalar, Summary, WriterOptions};
 use crate::scenario::meant::{MissionSpec, SegmentOf};
 use crate::sheet::{Cell, Sheet};
 

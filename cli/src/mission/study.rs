@@ -6,8 +6,8 @@ use super::judge::Known;
 use super::sheets;
 use super::tell::{Told, law_words};
 use crate::account::study as judged;
+use crate::answer::{Study, StudyFigure, StudyTable};
 use crate::plot::Figure;
-use crate::result::{Study, StudyFigure, StudyTable};
 
 /// What was found; `figure` is the mission's chart.
 pub(crate) fn study(told: &Told<'_>, title: &str, command: &str, inputs: String, figure: Figure) -> Study {
@@ -109,7 +109,7 @@ pub(crate) fn study(told: &Told<'_>, title: &str, command: &str, inputs: String,
         command: command.into(),
         inputs,
         verdict: Some(account.verdict()),
-        answers,
+        statements: answers,
         conditions,
         definitions: definitions.map(|(a, b)| (a.to_string(), b.to_string())).to_vec(),
         tables: shown,
@@ -117,5 +117,6 @@ pub(crate) fn study(told: &Told<'_>, title: &str, command: &str, inputs: String,
             "What was asked, junction temperatures (dotted: least and largest within a cycle), ripple against frequency, counted cycles",
             figure,
         )],
+        ..Study::default()
     }
 }

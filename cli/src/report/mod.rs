@@ -15,8 +15,9 @@ use std::path::Path;
 use joulestep_engine::units;
 use joulestep_models::merit::FIGURES;
 
+use crate::answer::Study;
 use crate::plot::{self, Axis, Figure, Panel};
-use crate::result::{ResultError, ResultFile, Study, Verdict, read_table};
+use crate::result::{ResultError, ResultFile, Verdict, read_table};
 use crate::sheet::{Cell, Sheet};
 
 pub use html::html;

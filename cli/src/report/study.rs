@@ -1,7 +1,9 @@
 //! Reports of studies.
 
 use super::{Block, Drawing, Grid, Report, Section, Tone, words};
-use crate::result::{Study, Verdict};
+use crate::answer::{Answer, Study};
+use crate::judge::Ruling;
+use crate::result::Verdict;
 
 /// First letter as a capital.
 pub(super) fn capital(text: &str) -> String {
@@ -28,13 +30,15 @@ pub(super) fn report(study: &Study) -> Report {
         Block::Drawing(Drawing { name: file_name(named), caption: f.caption.clone(), figure })
     });
     let (first, rest) = study.tables.split_at(study.tables.len().min(1));
-    let grids = |tables: &[crate::result::StudyTable]| -> Vec<Block> {
+    let grids = |tables: &[crate::answer::StudyTable]| -> Vec<Block> {
         let each = tables.iter().filter(|t| !t.sheet.rows.is_empty());
         each.flat_map(|t| Grid::of_sheet(&t.title, t.keys, &t.sheet)).map(Block::Grid).collect()
     };
     // What decides first, then the curves, then all numbers.
     let mut result = grids(first);
     result.extend(figures);
+    let mut result = [answers(study), result].concat();
+    result.extend((!study.notes.is_empty()).then(|| Block::List(study.notes.clone())));
     let mut conditions: Vec<String> = study.conditions.clone();
     conditions.extend(words::ASSUMED.map(String::from));
     Report {
@@ -43,8 +47,8 @@ pub(super) fn report(study: &Study) -> Report {
         question: String::new(),
         verdict: verdict.into(),
         tone,
-        answers: study.answers.clone(),
-        warnings: Vec::new(),
+        answers: statements(study),
+        warnings: study.doubts.clone(),
         sections: vec![
             Section::new("Result", result),
             Section::new("Numbers", grids(rest)),
@@ -56,6 +60,30 @@ pub(super) fn report(study: &Study) -> Report {
         ],
     }
     .numbered()
+}
+
+/// Most quantities that a report tells in sentences before its tables.
+const SENTENCES: usize = 6;
+
+/// The sentences at the top: of the judged quantities, else of the first few.
+fn statements(study: &Study) -> Vec<String> {
+    let judged = study.answers.iter().filter(|a| !a.bounds.is_none());
+    let chosen: Vec<&Answer> =
+        if judged.clone().count() > 0 { judged.collect() } else { study.answers.iter().collect() };
+    let sentences = chosen.into_iter().take(SENTENCES).map(Answer::sentence);
+    study.statements.iter().cloned().chain(sentences).collect()
+}
+
+/// Every quantity with its error, limit and ruling.
+fn answers(study: &Study) -> Vec<Block> {
+    let rows = study.rows();
+    let marked = |ruling: Ruling| -> Vec<usize> {
+        let of = |(k, a): (usize, &Answer)| (a.ruling == ruling).then_some(k);
+        study.answers.iter().enumerate().filter_map(of).collect()
+    };
+    let (failed, marked) = (marked(Ruling::Fails), marked(Ruling::NotProven));
+    let grid = Grid::new("Quantities", &["quantity", ">value", ">\u{b1}", "limit", "ruling", "remark"], rows);
+    if study.answers.is_empty() { Vec::new() } else { vec![Block::Grid(Grid { failed, marked, ..grid })] }
 }
 
 /// Terms, where there are any.

@@ -16,10 +16,10 @@ use super::overview::Overview;
 use super::steps::Steps;
 use super::store::Store;
 use super::structure::Form;
-use super::study::Study;
 use super::summary::{self, Summary};
 use super::waveforms::{Rows, Waveforms};
 use super::writer::{Finished, THERMAL_CHUNK, WriterOptions};
+use crate::answer::Study;
 
 /// What the run tells.
 pub(super) enum Message {

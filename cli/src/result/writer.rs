@@ -15,10 +15,10 @@ use joulestep_engine::recorder::{Event, Layout, Recorder, Row};
 use super::error::ResultError;
 use super::ledger::LedgerTable;
 use super::structure::Form;
-use super::study::Study;
 use super::summary::Summary;
 use super::waveforms::Rows;
 use super::worker::{Message, Worker};
+use crate::answer::Study;
 
 /// Buffers between the run and the writing thread.
 const BUFFERS: usize = 4;

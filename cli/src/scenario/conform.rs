@@ -225,12 +225,18 @@ impl Conform<'_> {
                 self.diagnostics.push(d.suggest(nearest(s, words.iter().copied())));
                 None
             }
-            (Form::Texts, Raw::List(items)) => self.each(items, key, |this, item, key| match &item.value {
-                Raw::Text(s) => {
-                    this.text(s, &item.place, key).map(|name| Named { name, place: item.place.clone() })
-                }
-                _ => this.wrong_form(item, Form::Text, key),
-            }),
+            (Form::OneOrMore, Raw::Text(s)) => {
+                let name = self.text(s, place, key)?;
+                Some(Content::Texts(vec![Named { name, place: place.clone() }]))
+            }
+            (Form::Texts | Form::OneOrMore, Raw::List(items)) => {
+                self.each(items, key, |this, item, key| match &item.value {
+                    Raw::Text(s) => {
+                        this.text(s, &item.place, key).map(|name| Named { name, place: item.place.clone() })
+                    }
+                    _ => this.wrong_form(item, Form::Text, key),
+                })
+            }
             (Form::Names | Form::Pins, Raw::List(items)) => {
                 self.each(items, key, |this, item, key| match &item.value {
                     Raw::Text(s) => this.name(s, &item.place, key),
@@ -239,6 +245,9 @@ impl Conform<'_> {
             }
             (Form::NameOrMap, Raw::Text(s)) => self.name(s, place, key).map(|n| Content::Texts(vec![n])),
             (Form::Pins | Form::NameOrMap, Raw::Table(t)) => self.map(t, key).map(Content::Map),
+            (Form::Quantities(unit, range), Raw::Text(_) | Raw::Whole(_) | Raw::Number(_)) => {
+                self.number(node, unit, range, key).map(|x| Content::Numbers(vec![x]))
+            }
             (Form::Quantities(unit, range), Raw::List(items)) => {
                 let numbers: Vec<_> = items.iter().map(|n| self.number(n, unit, range, key)).collect();
                 numbers.into_iter().collect::<Option<Vec<_>>>().map(Content::Numbers)

@@ -219,6 +219,7 @@ fn form(form: Form, catalogue: &[Entry]) -> Value {
         Form::Word(words) => json!({ "enum": words }),
         Form::Any => json!({}),
         Form::Texts => list(json!({ "type": "string" })),
+        Form::OneOrMore => json!({ "anyOf": [{ "type": "string" }, list(json!({ "type": "string" }))] }),
         Form::Names => list(name()),
         Form::Quantities(unit, range) => list(quantity(unit, range)),
         Form::Pairs(x, y) => list(json!({

@@ -27,6 +27,8 @@ pub enum Form {
     Any,
     /// A list of free texts.
     Texts,
+    /// A free text, or a list of them.
+    OneOrMore,
     /// A list of names.
     Names,
     /// A list of quantities with this unit symbol.
@@ -72,6 +74,11 @@ impl Key {
     /// A key that may be left out.
     pub const fn may(name: &'static str, form: Form, help: &'static str) -> Self {
         Self { name, form, required: false, help, default: None }
+    }
+
+    /// The same with a default, in SI units (°C).
+    pub const fn or(self, default: f64) -> Self {
+        Self { default: Some(default), ..self }
     }
 
     /// The keys of an arrangement: its places, then its parameters.

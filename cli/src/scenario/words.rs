@@ -48,6 +48,7 @@ pub fn form_words(form: Form) -> String {
         Form::Name => "a name".into(),
         Form::Word(words) => one_of(words),
         Form::Any => "a table".into(),
+        Form::OneOrMore => "a text, or a list of texts".into(),
         Form::Texts => "a list of texts".into(),
         Form::Names => "a list of names".into(),
         Form::Quantities(unit, _) => format!("a list, each {} such as {}", kind(unit).0, kind(unit).1),

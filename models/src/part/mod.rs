@@ -238,8 +238,8 @@ impl Part {
 
     /// Rated blocking voltage, V; where none is stated, the breakdown voltage of the (outer) die.
     pub fn rated_voltage(&self) -> Option<f64> {
-        let breakdown = if self.kind == "cascode" { "jfet-breakdown-voltage" } else { "breakdown-voltage" };
-        self.values.maybe("rated-voltage").or_else(|| self.values.maybe(breakdown))
+        let outer = ["jfet-breakdown-voltage", "breakdown-voltage"];
+        std::iter::once("rated-voltage").chain(outer).find_map(|key| self.values.maybe(key))
     }
 
     /// The largest drain current that its output and transfer curves cover, A; `None` where it has neither.
@@ -251,7 +251,13 @@ impl Part {
 
     /// Gate-source voltage, either way, that the gate tolerates, V.
     pub fn gate_limit(&self) -> Option<f64> {
-        self.values.maybe(if self.kind == "cascode" { "mosfet-gate-limit" } else { "gate-limit" })
+        self.values.maybe(&format!("{}gate-limit", self.gate_prefix()))
+    }
+
+    /// What the parameters of the die that the gate drives begin with: "mosfet-" where it is one of two, else nothing.
+    pub fn gate_prefix(&self) -> &'static str {
+        let has = |key: &str| self.entry().params.iter().any(|p| p.key == key);
+        if has("mosfet-on-gate-voltage") { "mosfet-" } else { "" }
     }
 }
 

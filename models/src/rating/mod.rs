@@ -36,6 +36,7 @@
 //! ```
 
 pub mod conduction;
+pub mod heat;
 pub mod pulse;
 pub mod sharing;
 pub mod steady;

@@ -1,6 +1,8 @@
 //! Devices in parallel that differ: how they share a current, cold, in the steady state, and while they heat.
 
 use super::{Carried, Conducts, HeatPath, MOST_DIES};
+use crate::model::Value;
+use crate::part::Part;
 
 /// One of several devices in parallel, each on its own path to a common heatsink.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -11,6 +13,33 @@ pub struct Share {
     pub celsius: [f64; MOST_DIES],
     /// Heat of its dies, W.
     pub heat: [f64; MOST_DIES],
+}
+
+/// A part whose on-resistance is lower by a share, and whose threshold is lower by `threshold`, V. The model states its
+/// resistance at a gate voltage whatever the threshold, so the channel of a lower threshold gets the resistance that its
+/// overdrive makes of it: R ~ 1/(v_GS − V_th).
+pub fn deviating(part: &Part, resistance: f64, threshold: f64) -> Part {
+    let mut other = part.clone();
+    let prefix = part.gate_prefix();
+    let of = |key: &str| part.values.maybe(&format!("{prefix}{key}"));
+    let drift = of("drift-share").unwrap_or(0.0);
+    let channel = match (of("on-gate-voltage"), of("threshold")) {
+        (Some(gate), Some(own)) if gate > own => (gate - own) / (gate - own + threshold),
+        _ => 1.0,
+    };
+    for (key, value) in &mut other.values.0 {
+        if let Value::Number(x) = value {
+            if key.ends_with("on-resistance") {
+                *x *= 1.0 - resistance;
+            }
+            match key.strip_prefix(prefix).unwrap_or("") {
+                "on-resistance" => *x *= drift + (1.0 - drift) * channel,
+                "threshold" => *x -= threshold,
+                _ => {}
+            }
+        }
+    }
+    other
 }
 
 /// Drops and currents agree to this fraction.

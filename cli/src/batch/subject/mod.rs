@@ -1,52 +1,47 @@
-//! What a plan varies beside the run of a scenario: a rating, or a dead-time study. Their tables (the part files, the
-//! package, what the plan asks) stand under one root, in which values are found and set as in a scenario.
+//! What a plan varies: the run of a scenario, or any study of the catalogue. The tables of a study (its files, its own
+//! parameters, limits) stand under one root, in which values are found and set as in a scenario.
 
-mod dead_time;
 mod prepare;
-mod rating;
 
 use std::sync::atomic::AtomicBool;
 
-use joulestep_models::devices::catalogue;
-
-use crate::batch::row::{Row, Status};
-use crate::batch::sections::subject::{OF_DEAD_TIME, OF_RATING};
+use crate::answer::{Answer, Study};
+use crate::batch::row::{Column, Row, Status};
 use crate::batch::slot::Slot;
 use crate::diagnostic::Diagnostic;
 use crate::judge::{Computed, Level, Number};
-use crate::scenario::conform::Conform;
 use crate::scenario::fields::Fields;
 use crate::scenario::raw::Table;
 use crate::scenario::shape::{Section, quantity};
+use crate::study::{Cache, Context, Entry, Question, StudyError};
 use joulestep_models::model::Range;
 
-pub use dead_time::DeadTime;
 pub(crate) use prepare::{Prepared, prepare};
-pub use rating::Rating;
 
 /// What is varied.
 #[derive(Debug)]
 pub enum Subject {
     /// The run of a scenario.
     Run,
-    /// A rating.
-    Rating(Box<Rating>),
-    /// A dead-time study.
-    DeadTime(Box<DeadTime>),
+    /// A study of the catalogue.
+    Study(Box<Varied>),
 }
 
-/// The numbers of a variant, and its limits.
-type Found = (Figures, Vec<Limit>);
-/// The numbers of a variant.
-#[derive(Default)]
-struct Figures {
-    /// Their values.
-    values: Vec<f64>,
-    /// ± of each that coarser levels do not show; empty where there is none.
-    further: Vec<f64>,
-    /// The largest ratio of two differences that is believed; `None`: that of the bounds of steps.
-    ratio: Option<f64>,
+/// A study of which values are varied.
+#[derive(Debug)]
+pub struct Varied {
+    /// The study.
+    pub entry: &'static Entry,
+    /// Its root section.
+    section: &'static Section,
+    /// Names of the answers with limits of their own, in order.
+    judged: Vec<String>,
+    /// Why no variant can pass as the study stands.
+    doubts: Vec<String>,
+    /// Shared by all variants.
+    cache: Cache,
 }
+
 /// Why there are no numbers: how the variant ends, and what is wrong.
 type Ill = (Status, String);
 
@@ -65,21 +60,15 @@ fn told(diagnostics: &[Diagnostic]) -> Ill {
     refused(diagnostics.iter().map(Diagnostic::line).collect::<Vec<_>>().join("; "))
 }
 
-fn section(rating: bool) -> &'static Section {
-    if rating { &OF_RATING } else { &OF_DEAD_TIME }
+fn ill(error: &StudyError) -> Ill {
+    let status = if matches!(error, StudyError::Numerical(_)) { Status::Failed } else { Status::Refused };
+    (status, error.to_string())
 }
 
-/// The tables checked against their keys.
-fn checked(root: &Table, section: &Section) -> Result<Fields, Ill> {
-    let mut conform = Conform { catalogue: catalogue(), kind_of_part: &|_, _| None, diagnostics: Vec::new() };
-    let fields = conform.table(root, section, "");
-    if conform.diagnostics.is_empty() { Ok(fields) } else { Err(told(&conform.diagnostics)) }
-}
-
-/// The limits; `unit` tells the unit of an output.
-fn limits(fields: &Fields, unit: &dyn Fn(&str) -> Option<String>) -> Result<Vec<Limit>, Box<Diagnostic>> {
+/// The limits of a plan; `unit` tells the unit of an output.
+fn limits(all_of: &[Fields], unit: &dyn Fn(&str) -> Option<String>) -> Result<Vec<Limit>, Box<Diagnostic>> {
     let mut all: Vec<Limit> = Vec::new();
-    for f in fields.tables("limit") {
+    for f in all_of {
         let wrong = |key: &str, found: String, expected: &str| {
             Err(Box::new(Diagnostic::new(f.place_of(key), f.key(key), found, expected)))
         };
@@ -117,83 +106,109 @@ impl Subject {
     pub fn section(&self) -> Option<&'static Section> {
         match self {
             Self::Run => None,
-            Self::Rating(_) => Some(section(true)),
-            Self::DeadTime(_) => Some(section(false)),
+            Self::Study(varied) => Some(varied.section),
         }
+    }
+
+    /// Whether computations at coarser levels tell nothing: the study knows its errors by itself.
+    pub fn knows_its_errors(&self) -> bool {
+        matches!(self, Self::Study(varied) if varied.entry.refines.is_empty())
     }
 
     /// Why no variant can pass as the subject stands, in words.
-    pub(crate) fn doubts(&self, root: &Table) -> Vec<String> {
-        match (self, self.section()) {
-            (Self::Rating(rating), Some(section)) => {
-                checked(root, section).map_or(Vec::new(), |fields| rating.contradictions(&fields))
-            }
-            _ => Vec::new(),
+    pub(crate) fn doubts(&self) -> Vec<String> {
+        match self {
+            Self::Run => Vec::new(),
+            Self::Study(varied) => varied.doubts.clone(),
         }
     }
 
-    /// The row of a variant, and whether the limit of a search was kept. `columns` names the outputs, with their
-    /// units; those before the last `own` are found elsewhere. Beside them what the estimate of errors needs. `None` where
-    /// `stop` was set before its end.
+    /// The row of a variant, and whether the limit of a search was kept. `columns` names the outputs, with their units;
+    /// where there is a search, the first is the value found by it. Beside them what the estimate of errors needs. `None`
+    /// where `stop` was set before its end.
     pub(crate) fn once(
         &self,
         root: &Table,
         settings: &[(&Slot, f64)],
-        columns: &[crate::batch::row::Column],
+        columns: &[Column],
         searched: Option<&str>,
         level: Level,
         stop: &AtomicBool,
     ) -> Option<(Row, Option<bool>, Computed)> {
-        let before = usize::from(searched.is_some());
-        let ill = |(status, error): Ill| {
+        let without = |(status, error): Ill| {
             let outputs = vec![f64::NAN; columns.len()];
-            (Row::new(status, error, outputs), None, Computed::default())
+            Some((Row::new(status, error, outputs), None, Computed::default()))
         };
-        // Numbers that rest on dies which contradict one another may fail, and prove nothing.
-        let mut doubts = String::new();
-        let mut found = || -> Result<Option<Found>, Ill> {
-            let mut root = root.clone();
-            for (slot, value) in settings {
-                slot.set(&mut root, *value).map_err(refused)?;
-            }
-            let Some(section) = self.section() else { return Err(refused("a scenario's run")) };
-            let fields = checked(&root, section)?;
-            let unit = |output: &str| columns.iter().find(|c| c.name == output).map(|c| c.unit.clone());
-            let limits = limits(&fields, &unit).map_err(|d| told(&[*d]))?;
-            let numbers = match self {
-                Self::Rating(rating) => {
-                    doubts = rating.contradictions(&fields).join("; ");
-                    Some(rating.numbers(&fields, level)?)
-                }
-                Self::DeadTime(study) => study.numbers(&fields, level, stop)?,
-                Self::Run => None,
-            };
-            Ok(numbers.map(|n| (n, limits)))
+        let Self::Study(varied) = self else { return without(refused("a scenario's run")) };
+        let (question, study) = match varied.solve(root, settings, level, stop) {
+            Ok(solved) => solved,
+            Err(None) => return None,
+            Err(Some(why)) => return without(why),
         };
-        let (numbers, limits) = match found() {
-            Ok(Some(found)) => found,
-            Ok(None) => return None,
-            Err(why) => return Some(ill(why)),
+        let unit = |output: &str| columns.iter().find(|c| c.name == output).map(|c| c.unit.clone());
+        let limits = match limits(question.limits(), &unit) {
+            Ok(limits) => limits,
+            Err(d) => return without(told(&[*d])),
         };
-        let Figures { values, further, ratio } = numbers;
-        let outputs: Vec<f64> = std::iter::repeat_n(f64::NAN, before).chain(values).collect();
-        if outputs.len() != columns.len() {
-            return Some(ill(refused("this variant has other results than the study as it stands")));
+        let before = usize::from(searched.is_some());
+        let fits = study.answers.len() + before == columns.len()
+            && study.answers.iter().zip(&columns[before..]).all(|(a, c)| a.name == c.name);
+        if !fits {
+            return without(refused("this variant has a different set of outputs"));
         }
+        let values = study.answers.iter().map(|a| a.value);
+        let outputs: Vec<f64> = std::iter::repeat_n(f64::NAN, before).chain(values).collect();
         let kept = |limit: &Limit| {
             let at = columns.iter().position(|c| c.name == limit.output);
             let x = at.map_or(f64::NAN, |k| outputs[k]);
             x >= limit.bounds.0 && x <= limit.bounds.1
         };
         let of_search = searched.and_then(|name| limits.iter().find(|l| l.name == name)).map(kept);
-        let mut row = Row::new(Status::Done, String::new(), outputs.clone());
-        row.bounds = limits.iter().flat_map(|l| [l.bounds.0, l.bounds.1]).collect();
-        row.doubts = doubts;
-        let number = |(k, (column, x)): (usize, (&crate::batch::row::Column, &f64))| {
-            let further = k.checked_sub(before).and_then(|k| further.get(k)).copied().unwrap_or(0.0);
-            Number { further, ..Number::plain(&column.name, *x) }
-        };
-        let numbers = columns.iter().zip(&outputs).enumerate().map(number).collect();
-        Some((row, of_search, Computed { numbers, ratio, ..Computed::default() }))
+        let mut row = Row::new(Status::Done, String::new(), outputs);
+        let own = varied.judged.iter().filter_map(|name| study.answers.iter().find(|a| a.name == *name));
+        let own = own.flat_map(|a| [a.bounds.lower, a.bounds.upper]);
+        row.bounds = limits.iter().flat_map(|l| [l.bounds.0, l.bounds.1]).chain(own).collect();
+        row.doubts = study.doubts.join("; ");
+        row.out_of_range = study.answers.iter().any(|a| !a.known && !a.bounds.is_none());
+        row.stalled = study.computation.stalled;
+        Some((row, of_search, computed(&study, columns, before)))
+    }
+}
+
+/// The numbers of the answers, with the errors that the study knows by itself; a number of the search before them.
+fn computed(study: &Study, columns: &[Column], before: usize) -> Computed {
+    let found = columns[..before].iter().map(|c| Number::plain(&c.name, f64::NAN));
+    let number = |a: &Answer| Number {
+        name: a.name.clone(),
+        value: a.value,
+        missed: a.missed,
+        further: a.further + a.error.plus_minus().unwrap_or(0.0),
+    };
+    let numbers = found.chain(study.answers.iter().map(number)).collect();
+    let crate::answer::Computation { course, steps, iterations, ratio, .. } = study.computation.clone();
+    Computed { numbers, course, steps, iterations, ratio }
+}
+
+impl Varied {
+    /// The question of a variant and its answer; `None` where `stop` was set before its end.
+    fn solve(
+        &self,
+        root: &Table,
+        settings: &[(&Slot, f64)],
+        level: Level,
+        stop: &AtomicBool,
+    ) -> Result<(Question, Study), Option<Ill>> {
+        let mut root = root.clone();
+        for (slot, value) in settings {
+            slot.set(&mut root, *value).map_err(|why| Some(refused(why)))?;
+        }
+        let question = Question::read(self.entry, &root).map_err(|all| Some(told(&all)))?;
+        let context =
+            Context { level, stop, quiet: true, brief: true, errors: true, cache: &self.cache, record: None };
+        match (self.entry.solve)(&question, &context) {
+            Ok(study) => Ok((question, study)),
+            Err(StudyError::Interrupted) => Err(None),
+            Err(why) => Err(Some(ill(&why))),
+        }
     }
 }

@@ -7,8 +7,8 @@ use super::judge::Known;
 use super::tables::{COLUMNS, losses};
 use super::tell::{CLOSES, efficiency};
 use crate::account::study as judged;
+use crate::answer::{Study, StudyFigure, StudyTable};
 use crate::plot::{Axis, Bars, Figure, Panel, Series};
-use crate::result::{Study, StudyFigure, StudyTable};
 use crate::scenario::meant::Scenario;
 use crate::sheet::Cell;
 
@@ -106,7 +106,7 @@ pub(super) fn study(known: &Known, scenario: &Scenario, kind: &str, command: &st
         command: command.into(),
         inputs: scenario.sources.full_text(),
         verdict: Some(account.verdict()),
-        answers: answers(known),
+        statements: answers(known),
         conditions: vec![
             format!("Period {}; arrangement: {kind}.", people(cycle.period, "s")),
             format!(
@@ -125,5 +125,6 @@ pub(super) fn study(known: &Known, scenario: &Scenario, kind: &str, command: &st
             "Losses of each switch by what it is doing, mean over the period.",
             picture(cycle),
         )],
+        ..Study::default()
     }
 }

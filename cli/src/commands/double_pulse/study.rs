@@ -6,8 +6,8 @@ use joulestep_models::arrangement::double_pulse::Outcome;
 use super::judge::Judged;
 use super::{Grid, picture, table};
 use crate::account::{Account, study as judged};
+use crate::answer::{Study, StudyFigure, StudyTable};
 use crate::args::DoublePulseArgs;
-use crate::result::{Study, StudyFigure, StudyTable};
 
 /// Most operating points whose waveforms are drawn.
 pub(super) const DRAWN: usize = 4;
@@ -81,7 +81,7 @@ pub(super) fn study(
         command: command.into(),
         inputs,
         verdict: Some(whole.verdict()),
-        answers: answers(&found, whole),
+        statements: answers(&found, whole),
         conditions: vec![
             format!("Circuit: {}.", table::circuit(grid)),
             "Junction temperatures are held over the pulses.".into(),
@@ -89,5 +89,6 @@ pub(super) fn study(
         definitions: definitions.collect(),
         tables,
         figures,
+        ..Study::default()
     }
 }

@@ -4,7 +4,7 @@ use joulestep_engine::units::{people, people_digits};
 use joulestep_models::merit::{FIGURES, Figure, Figures};
 
 use super::compare::{Compared, LAW};
-use crate::result::{Study, StudyFigure, StudyTable};
+use crate::answer::{Study, StudyFigure, StudyTable};
 use crate::sheet::{Cell, Head, Sheet};
 
 impl Compared {
@@ -43,7 +43,7 @@ impl Compared {
             command: command.into(),
             inputs,
             verdict: None,
-            answers: self.answers(),
+            statements: self.answers(),
             conditions,
             definitions,
             tables,
@@ -51,6 +51,7 @@ impl Compared {
                 "Figures of merit relative to the reference; smaller is better.",
                 self.picture(),
             )],
+            ..Study::default()
         }
     }
 

@@ -4,7 +4,6 @@ mod compare;
 mod compare_study;
 mod extract;
 mod list;
-mod resistance;
 mod show;
 
 use std::io;
@@ -25,7 +24,6 @@ pub fn parts(command: &PartsCommand, streams: &mut Streams<'_>) -> io::Result<u8
         PartsCommand::Show(args) => show::show(args, streams),
         PartsCommand::Extract(args) => extract::extract(args, streams),
         PartsCommand::Compare(args) => compare::compare(args, streams),
-        PartsCommand::Resistance(args) => resistance::resistance(args, streams),
     }
 }
 

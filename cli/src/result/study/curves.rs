@@ -6,8 +6,8 @@ use super::super::archive::Archive;
 use super::super::error::ResultError;
 use super::super::names;
 use super::super::store::Store;
-use super::StudyFigure;
 use super::look::{CurveLook, Layout, MarkLook, SpanLook, text};
+use crate::answer::StudyFigure;
 use crate::plot::{Axis, Bars, Chart, Figure, Panel, Series};
 
 pub(super) fn write(store: &Store, figures: &[StudyFigure]) -> Result<(), ResultError> {

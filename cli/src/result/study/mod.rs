@@ -5,7 +5,8 @@
 //! | Where | What |
 //! |---|---|
 //! | `/` attributes | as of a run, without a time of making; `study` (its kind), `scenario` (full text of all files that went in) |
-//! | `/said` | attributes `title`, `command` and `verdict` ("passes", "fails", "not proven", "not judged"); along `row`: `kind` ("answer", "condition", "definition"), `term`, `text` |
+//! | `/said` | attributes `title`, `command` and `verdict` ("passes", "fails", "not proven", "not judged"); along `row`: `kind` ("statement", "doubt", "note", "condition", "definition"), `term`, `text` |
+//! | `/answers` | along `row`: `name`, `quantity`, `value`, `unit`, `error` (±), `error_kind`, `minimum`, `maximum`, `limit` (what sets them), `ruling`, `remark` |
 //! | `/tables/<name>` | along `row`: a dataset per column with `units`, `symbol`, `long_name`; attributes `title` and `keys` (leading columns that name a row) |
 //! | `/figures/<number>/<panel>/<curve>` | `x` and `y` with `units`; of bars, `group` and a dataset per series; what they look like in the text attributes `layout` and `look` |
 //!
@@ -21,70 +22,8 @@ use super::archive::Archive;
 use super::error::ResultError;
 use super::store::Store;
 use super::{FORMAT_VERSION, of_this_format};
+use crate::answer::Study;
 use crate::judge::Verdict;
-use crate::plot::Figure;
-use crate::sheet::Sheet;
-
-/// A study as a file keeps it and a report shows it.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct Study {
-    /// What kind of study: "rating", "dead time", …
-    pub kind: String,
-    /// What was asked, in one line.
-    pub title: String,
-    /// The command line.
-    pub command: String,
-    /// Full text of all files that went in, each under a line that names it (`Sources::full_text`).
-    pub inputs: String,
-    /// The verdict over limits that the user set; `None` where a study judges nothing.
-    pub verdict: Option<Verdict>,
-    /// The answers in sentences, the first one first.
-    pub answers: Vec<String>,
-    /// Under which conditions and assumptions they hold.
-    pub conditions: Vec<String>,
-    /// How quantities are defined: symbol or name, and words.
-    pub definitions: Vec<(String, String)>,
-    /// The tables.
-    pub tables: Vec<StudyTable>,
-    /// The figures.
-    pub figures: Vec<StudyFigure>,
-}
-
-/// A table of a study.
-#[derive(Clone, Debug, PartialEq)]
-pub struct StudyTable {
-    /// Short name, without blanks.
-    pub name: String,
-    /// What it shows, in a line.
-    pub title: String,
-    /// How many leading columns name a row.
-    pub keys: usize,
-    /// The rows.
-    pub sheet: Sheet,
-}
-
-impl StudyTable {
-    /// A table whose first `keys` columns name the rows.
-    pub fn new(name: &str, title: &str, keys: usize, sheet: Sheet) -> Self {
-        Self { name: name.into(), title: title.into(), keys, sheet }
-    }
-}
-
-/// A figure of a study.
-#[derive(Clone, Debug, PartialEq)]
-pub struct StudyFigure {
-    /// What it shows, in a sentence.
-    pub caption: String,
-    /// The figure.
-    pub figure: Figure,
-}
-
-impl StudyFigure {
-    /// A figure with what it shows.
-    pub fn new(caption: &str, figure: Figure) -> Self {
-        Self { caption: caption.into(), figure }
-    }
-}
 
 impl Study {
     /// Writes the study; a file of that name is replaced in one move.
@@ -121,6 +60,7 @@ impl Study {
             store.group_text("said", name, text)?;
         }
         tables::write_said(store, self)?;
+        tables::write_answers(store, &self.sheet())?;
         tables::write(store, &self.tables)?;
         curves::write(store, &self.figures)
     }
@@ -158,6 +98,7 @@ impl Study {
             figures: curves::read(&archive)?,
             ..Self::default()
         };
+        study.answers = Self::answers_of(&tables::read_answers(&archive)?);
         tables::read_said(&archive, &mut study)?;
         Ok(study)
     }

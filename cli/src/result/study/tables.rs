@@ -4,7 +4,7 @@ use super::super::archive::Archive;
 use super::super::error::ResultError;
 use super::super::names::{self, Names};
 use super::super::store::Store;
-use super::{Study, StudyTable};
+use crate::answer::{Study, StudyTable};
 use crate::sheet::{Cell, Head, Sheet};
 
 const SAID: [&str; 3] = ["kind", "term", "text"];
@@ -18,11 +18,17 @@ fn rows(store: &Store, group: &str, count: usize) -> Result<(), ResultError> {
 
 pub(super) fn write_said(store: &Store, study: &Study) -> Result<(), ResultError> {
     let plain = |kind: &'static str| move |text: &String| [kind.to_string(), String::new(), text.clone()];
-    let answers = study.answers.iter().map(plain("answer"));
+    let statements = study.statements.iter().map(plain("statement"));
+    let doubts = study.doubts.iter().map(plain("doubt"));
+    let notes = study.notes.iter().map(plain("note"));
     let conditions = study.conditions.iter().map(plain("condition"));
     let definition = |(term, text): &(String, String)| ["definition".to_string(), term.clone(), text.clone()];
-    let all: Vec<[String; 3]> =
-        answers.chain(conditions).chain(study.definitions.iter().map(definition)).collect();
+    let all: Vec<[String; 3]> = statements
+        .chain(doubts)
+        .chain(notes)
+        .chain(conditions)
+        .chain(study.definitions.iter().map(definition))
+        .collect();
     if all.is_empty() {
         return Ok(());
     }
@@ -42,7 +48,9 @@ pub(super) fn read_said(archive: &Archive, study: &mut Study) -> Result<(), Resu
     let [kind, term, text] = SAID.map(|name| archive.texts(&format!("said/{name}")));
     for ((kind, term), text) in kind?.into_iter().zip(term?).zip(text?) {
         match kind.as_str() {
-            "answer" => study.answers.push(text),
+            "statement" => study.statements.push(text),
+            "doubt" => study.doubts.push(text),
+            "note" => study.notes.push(text),
             "condition" => study.conditions.push(text),
             _ => study.definitions.push((term, text)),
         }
@@ -61,36 +69,51 @@ pub(super) fn write(store: &Store, tables: &[StudyTable]) -> Result<(), ResultEr
         store.group(&group)?;
         store.group_text(&group, "title", &table.title)?;
         store.group_text(&group, "keys", &table.keys.to_string())?;
-        let Sheet { heads, rows: lines } = &table.sheet.plain();
-        rows(store, &group, lines.len())?;
-        let mut taken = Names::reserving(&["row"]);
-        let columns: Vec<String> = heads.iter().map(|h| taken.take(&h.name)).collect();
-        store.group_text(&group, "columns", &columns.join("\n"))?;
-        for ((k, head), dataset) in heads.iter().enumerate().zip(columns) {
-            let path = format!("{group}/{dataset}");
-            let words = head.name.replace('_', " ");
-            if head.unit.is_empty() {
-                let text = |row: &Vec<Cell>| match row.get(k) {
-                    Some(Cell::Text(text)) => text.clone(),
-                    Some(Cell::Number(x)) => format!("{x}"),
-                    _ => String::new(),
-                };
-                if lines.is_empty() {
-                    continue;
-                }
-                store.texts(&group, &dataset, &lines.iter().map(text).collect::<Vec<_>>(), &words)?;
-            } else {
-                let number = |row: &Vec<Cell>| match row.get(k) {
-                    Some(Cell::Number(x)) => *x,
-                    _ => f64::NAN,
-                };
-                let values: Vec<f64> = lines.iter().map(number).collect();
-                store.reals(&group, &dataset, &values, names::unit(&head.unit), &words)?;
+        columns(store, &group, &table.sheet.plain())?;
+    }
+    Ok(())
+}
+
+/// Writes the answers as a group of their own, where there are any.
+pub(super) fn write_answers(store: &Store, sheet: &Sheet) -> Result<(), ResultError> {
+    if sheet.rows.is_empty() {
+        return Ok(());
+    }
+    store.group("answers")?;
+    columns(store, "answers", sheet)
+}
+
+/// Writes rows as a dataset per column.
+fn columns(store: &Store, group: &str, sheet: &Sheet) -> Result<(), ResultError> {
+    let Sheet { heads, rows: lines } = sheet;
+    rows(store, group, lines.len())?;
+    let mut taken = Names::reserving(&["row"]);
+    let columns: Vec<String> = heads.iter().map(|h| taken.take(&h.name)).collect();
+    store.group_text(group, "columns", &columns.join("\n"))?;
+    for ((k, head), dataset) in heads.iter().enumerate().zip(columns) {
+        let path = format!("{group}/{dataset}");
+        let words = head.name.replace('_', " ");
+        if head.unit.is_empty() {
+            let text = |row: &Vec<Cell>| match row.get(k) {
+                Some(Cell::Text(text)) => text.clone(),
+                Some(Cell::Number(x)) => format!("{x}"),
+                _ => String::new(),
+            };
+            if lines.is_empty() {
+                continue;
             }
-            store.text_attribute(&path, "symbol", &head.symbol)?;
-            store.text_attribute(&path, "original_name", &head.name)?;
-            store.attach(&path, 0, &format!("{group}/row"))?;
+            store.texts(group, &dataset, &lines.iter().map(text).collect::<Vec<_>>(), &words)?;
+        } else {
+            let number = |row: &Vec<Cell>| match row.get(k) {
+                Some(Cell::Number(x)) => *x,
+                _ => f64::NAN,
+            };
+            let values: Vec<f64> = lines.iter().map(number).collect();
+            store.reals(group, &dataset, &values, names::unit(&head.unit), &words)?;
         }
+        store.text_attribute(&path, "symbol", &head.symbol)?;
+        store.text_attribute(&path, "original_name", &head.name)?;
+        store.attach(&path, 0, &format!("{group}/row"))?;
     }
     Ok(())
 }
@@ -101,28 +124,38 @@ pub(super) fn read(archive: &Archive) -> Result<Vec<StudyTable>, ResultError> {
     for name in order.lines() {
         let group = format!("tables/{name}");
         let text = |key: &str| archive.group_text(&group, key).unwrap_or_default();
-        let mut sheet = Sheet::default();
-        let count = archive.length(&format!("{group}/row"))?;
-        sheet.rows = vec![Vec::new(); count];
-        for dataset in text("columns").lines() {
-            let path = format!("{group}/{dataset}");
-            if !archive.has(&path) {
-                continue;
-            }
-            let attribute = |key: &str| archive.text(&path, key).unwrap_or_default();
-            let unit = attribute("units");
-            if unit.is_empty() {
-                let cells = archive.texts(&path)?;
-                sheet.rows.iter_mut().zip(cells).for_each(|(row, text)| row.push(Cell::Text(text)));
-            } else {
-                let cells = archive.reals(&path, 0..count)?;
-                sheet.rows.iter_mut().zip(cells).for_each(|(row, x)| row.push(x.into()));
-            }
-            let (name, symbol) = (attribute("original_name"), attribute("symbol"));
-            sheet.heads.push(Head { name, symbol, unit });
-        }
         let keys = text("keys").parse().unwrap_or(0);
-        tables.push(StudyTable { name: name.into(), title: text("title"), keys, sheet });
+        tables.push(StudyTable::new(name, &text("title"), keys, rows_of(archive, &group)?));
     }
     Ok(tables)
+}
+
+/// The answers' table; empty where there are none.
+pub(super) fn read_answers(archive: &Archive) -> Result<Sheet, ResultError> {
+    if archive.has("answers/row") { rows_of(archive, "answers") } else { Ok(Sheet::default()) }
+}
+
+fn rows_of(archive: &Archive, group: &str) -> Result<Sheet, ResultError> {
+    let mut sheet = Sheet::default();
+    let count = archive.length(&format!("{group}/row"))?;
+    sheet.rows = vec![Vec::new(); count];
+    for dataset in archive.group_text(group, "columns").unwrap_or_default().lines() {
+        let path = format!("{group}/{dataset}");
+        if !archive.has(&path) {
+            continue;
+        }
+        let attribute = |key: &str| archive.text(&path, key).unwrap_or_default();
+        let unit = attribute("units");
+        if unit.is_empty() {
+            let cells = archive.texts(&path)?;
+            sheet.rows.iter_mut().zip(cells).for_each(|(row, text)| row.push(Cell::Text(text)));
+        } else {
+            let cells = archive.reals(&path, 0..count)?;
+            let cell = |x: f64| if x.is_infinite() { Cell::Number(x) } else { x.into() };
+            sheet.rows.iter_mut().zip(cells).for_each(|(row, x)| row.push(cell(x)));
+        }
+        let (name, symbol) = (attribute("original_name"), attribute("symbol"));
+        sheet.heads.push(Head { name, symbol, unit });
+    }
+    Ok(sheet)
 }

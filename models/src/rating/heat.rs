@@ -12,9 +12,10 @@ use joulestep_engine::thermal::field::trouble::FieldTrouble;
 use joulestep_engine::thermal::modal::Modal;
 use joulestep_engine::thermal::network::{FosterTerm, NetworkBuilder};
 use joulestep_engine::units::{people, people_digits};
-use joulestep_models::package::{Cooled, Package, Solid, to_ambient};
-use joulestep_models::part::Part;
-use joulestep_models::rating::{HeatPath, RatingTrouble};
+
+use super::{HeatPath, RatingTrouble};
+use crate::package::{Cooled, Package, Solid, to_ambient};
+use crate::part::Part;
 
 /// Divisions that the finest mesh may have.
 const FINEST: usize = 6;
@@ -95,17 +96,12 @@ impl PackageHeat {
     }
 }
 
-/// A package with all its fixed temperatures at `heatsink`, °C, on a mesh of at most `cells` cells. The package is
+/// A package on a mesh of at most `cells` cells. The package is
 /// solved on three meshes, of which the finest counts, and reduced to a compact network with a known error.
 ///
 /// # Errors
 /// A package that is wrong; a solution that fails.
-pub fn heat_of_package(
-    name: &str,
-    package: &Package,
-    heatsink: f64,
-    cells: usize,
-) -> Result<Heat, RatingTrouble> {
+pub fn heat_of_package(name: &str, package: &Package, cells: usize) -> Result<PackageHeat, RatingTrouble> {
     let (solid, sizing, told) = meant(name, package, cells)?;
     let sizing = Sizing { division: FINEST, ..sizing };
     let study = match study(&solid.body, &sizing, &Span::default(), solid.kelvin) {
@@ -113,7 +109,7 @@ pub fn heat_of_package(
         // One mesh may fit where two do not.
         Err(FieldTrouble::TooManyCells { .. }) => {
             let mesh = Some(MeshError { study: None, dies: solid.dies });
-            return Ok(PackageHeat { mesh, ..solve_package(name, package, cells)? }.at(heatsink));
+            return Ok(PackageHeat { mesh, ..solve_package(name, package, cells)? });
         }
         Err(e) => return Err(told(&e)),
     };
@@ -121,7 +117,7 @@ pub fn heat_of_package(
     let errors = format!("meshes {order}, ");
     let reduced = study.finest.clone();
     let mesh = MeshError { study: Some(Arc::new(study)), dies: solid.dies };
-    Ok(package_heat(name, package, reduced, Some(mesh), &errors).at(heatsink))
+    Ok(package_heat(name, package, reduced, Some(mesh), &errors))
 }
 
 /// Solves a package on a mesh of at most `cells` cells and reduces it; the error of the mesh is not found.

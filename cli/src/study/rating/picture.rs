@@ -1,19 +1,20 @@
 //! Ratings as a picture.
 
-use super::{Asked, Rating};
+use super::Asked;
+use super::compute::Rated;
 use crate::plot::{Axis, Chart, Curve, Figure, Line, Marker, Panel};
 
 /// Largest current and let-through I²t against width, with the continuous currents.
-pub fn picture(all: &[Rating], asked: &Asked) -> Figure {
+pub(super) fn picture(all: &[Rated], asked: &Asked) -> Figure {
     let of = |what: fn(&joulestep_models::rating::surge::Point) -> f64| {
         all.iter().enumerate().map(move |(k, r)| {
-            let points = r.curve.iter().map(|p| (p.width, what(p))).collect();
+            let points = r.numbers.curve.iter().map(|p| (p.width, what(p))).collect();
             Curve::new(&r.part.name, points).coloured(k).marked(Marker::None)
         })
     };
     let ends = [asked.widths.first(), asked.widths.last()].map(|w| w.copied().unwrap_or(1.0));
     let for_ever = all.iter().enumerate().filter_map(|(k, r)| {
-        let current = r.continuous.as_ref()?.current;
+        let current = r.numbers.continuous.as_ref()?.current;
         let name = format!("{}, continuous", r.part.name);
         let line = Curve::new(&name, ends.iter().map(|&w| (w, current)).collect());
         Some(line.coloured(k).lined(Line::Dotted).marked(Marker::None))

@@ -1,0 +1,222 @@
+//! Errors and verdict of a study: the same computation at other levels, compared number by number.
+
+use std::collections::BTreeMap;
+
+use super::Study;
+use crate::judge::{
+    Computed, Level, Number, Proof, Ruling, Uncertainty, coarser, errors, overall, prove, rule,
+};
+
+/// What an error counts where computations do not show their full order.
+const CAUTION: f64 = 3.0;
+
+/// How errors are found.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Estimation {
+    /// By two coarser computations.
+    #[default]
+    Coarser,
+    /// Not at all: numbers are judged as they stand.
+    None,
+    /// By finer computations until every judged number stands still within its margin.
+    Proof,
+}
+
+/// What the estimate of errors needs to know of a computation.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Computation {
+    /// What protection did, in order, without instants.
+    pub course: Vec<String>,
+    /// Steps and Newton iterations.
+    pub steps: u64,
+    /// See `steps`.
+    pub iterations: u64,
+    /// The largest ratio of two differences that is believed; `None`: that of the bounds of steps.
+    pub ratio: Option<f64>,
+    /// Whether steps exceeded the error bound at their finest length.
+    pub stalled: bool,
+    /// Steps of the coarser computations.
+    pub of_estimate: u64,
+    /// What a level of a proof refines, in words: "steps, tables and meshes".
+    pub refined: &'static str,
+}
+
+/// Computes a study at a level and gives it with errors, rulings and verdict. What it tells does not depend on the
+/// number of threads.
+///
+/// # Errors
+/// When the computation as stated fails. A coarser or finer one that fails leaves its trace in the errors or notes.
+pub fn assess<E: ToString + Send>(
+    how: Estimation,
+    stop: &(dyn Fn() -> bool + Sync),
+    at: &(dyn Fn(Level) -> Result<Study, E> + Sync),
+) -> Result<Study, E> {
+    let mut study = match how {
+        Estimation::None => at(Level::STATED)?,
+        Estimation::Coarser => {
+            let mut study = at(Level::STATED)?;
+            let coarser = coarser(|level| at(level).map(|s| s.computed()));
+            study.computation.of_estimate = coarser.iter().flatten().map(|c| c.steps).sum();
+            let found = errors(&study.computed(), &coarser);
+            study.adopt(&found);
+            study
+        }
+        Estimation::Proof => proven(stop, at)?,
+    };
+    study.judge();
+    Ok(study)
+}
+
+fn proven<E: ToString>(
+    stop: &(dyn Fn() -> bool + Sync),
+    at: &(dyn Fn(Level) -> Result<Study, E> + Sync),
+) -> Result<Study, E> {
+    let mut rounds: Vec<Study> = Vec::new();
+    let bounds = std::cell::RefCell::new(BTreeMap::new());
+    let steady = std::cell::Cell::new(true);
+    let refine = |level: Level| {
+        let study = at(level)?;
+        steady.set(!study.computation.stalled);
+        bounds.replace(study.answers.iter().map(|a| (a.name.clone(), a.bounds)).collect());
+        let computed = study.computed();
+        rounds.insert(0, study);
+        rounds.truncate(3);
+        Ok(computed)
+    };
+    let held = |name: &str| bounds.borrow().get(name).copied().filter(|b| !b.is_none());
+    let proof = prove(refine, held, || steady.get(), stop);
+    let mut all = rounds.into_iter();
+    let (mut study, others) = match (all.next(), proof) {
+        (None, Err(why)) => return Err(why),
+        // A first computation that succeeds is there whatever follows.
+        (None, Ok(_)) => return at(Level::STATED),
+        (Some(study), Err(why)) => {
+            let mut study = study;
+            study.notes.push(format!("a finer computation ended early: {}", why.to_string()));
+            study.doubts.push("the proof did not come to its end".into());
+            (study, all.collect::<Vec<_>>())
+        }
+        (Some(mut study), Ok(Proof { rounds, proven, .. })) => {
+            let of = study.computation.refined;
+            if proven {
+                study.notes.push(format!("proven by {rounds} rounds of finer {of}"));
+            } else {
+                study.doubts.push(format!("{rounds} rounds of finer {of} do not settle every judged number"));
+            }
+            (study, all.collect())
+        }
+    };
+    let fine = study.computed();
+    let found = match others.as_slice() {
+        [a, b] => errors::<String>(&fine, &[Ok(a.computed()), Ok(b.computed())]),
+        _ => vec![Uncertainty::not_estimated("fewer than three computations"); fine.numbers.len()],
+    };
+    study.adopt(&found);
+    Ok(study)
+}
+
+impl Study {
+    /// Its numbers: the answers', then those of the tables' estimated columns.
+    pub fn computed(&self) -> Computed {
+        let answer = |a: &super::Answer| Number {
+            name: a.name.clone(),
+            value: a.value,
+            missed: a.missed,
+            further: a.further,
+        };
+        let mut numbers: Vec<Number> = self.answers.iter().map(answer).collect();
+        for table in &self.tables {
+            let columns: Vec<&str> = table.estimated.iter().map(String::as_str).collect();
+            let mut own = table.sheet.numbers(&table.name, &columns);
+            // Row by row, the columns of each in their order.
+            let further =
+                (0..table.sheet.rows.len()).flat_map(|row| table.further.iter().map(move |c| c.get(row)));
+            for (number, further) in own.iter_mut().zip(further) {
+                number.further = further.copied().unwrap_or(0.0);
+            }
+            numbers.extend(own);
+        }
+        let Computation { course, steps, iterations, ratio, .. } = self.computation.clone();
+        Computed { numbers, course, steps, iterations, ratio }
+    }
+
+    /// Takes errors in the order of [`Study::computed`]. An answer that has an error of its own adds this one to it; where
+    /// it is unknown, so is the sum, and where it does not converge, this one counts three times.
+    pub fn adopt(&mut self, errors: &[Uncertainty]) {
+        let mut errors = errors.iter();
+        for (answer, error) in self.answers.iter_mut().zip(errors.by_ref()) {
+            answer.error = match (&answer.error, error.plus_minus()) {
+                // A time without end, or no number at all.
+                _ if !answer.value.is_finite() => Uncertainty::Bare,
+                (_, Some(x)) if x.is_infinite() => Uncertainty::not_estimated("nothing bounds its error"),
+                (Uncertainty::Bare, _) => error.clone(),
+                (Uncertainty::Within { plus_minus }, _) => error.clone().plus(*plus_minus),
+                (Uncertainty::NotConverging { plus_minus }, Some(more)) => {
+                    Uncertainty::NotConverging { plus_minus: plus_minus + CAUTION * more }
+                }
+                (Uncertainty::NotConverging { .. }, None) => error.clone(),
+                (own, _) => own.clone(),
+            };
+        }
+        for table in &mut self.tables {
+            let columns: Vec<&str> = table.estimated.iter().map(String::as_str).collect();
+            let count = columns.len() * table.sheet.rows.len();
+            let row = |k: usize| k / columns.len().max(1);
+            let own: Vec<Uncertainty> = errors
+                .by_ref()
+                .take(count)
+                .enumerate()
+                .map(|(k, error)| match error {
+                    Uncertainty::Within { plus_minus } if table.unsettled.contains(&row(k)) => {
+                        Uncertainty::NotConverging { plus_minus: CAUTION * plus_minus }
+                    }
+                    other => other.clone(),
+                })
+                .collect();
+            table.sheet = std::mem::take(&mut table.sheet).with_errors(&columns, &mut own.iter());
+        }
+    }
+
+    /// Rules over every limit and gives the verdict.
+    pub fn judge(&mut self) {
+        for a in &mut self.answers {
+            a.ruling = match (&a.waived, a.bounds.is_none()) {
+                (_, true) => Ruling::NotJudged,
+                (Some(_), _) => Ruling::Waived,
+                (None, false) => rule(a.value, &a.error, a.bounds, a.known),
+            };
+        }
+        let judged = self.answers.iter().any(|a| !a.bounds.is_none()) || !self.doubts.is_empty();
+        let verdict = overall(self.answers.iter().map(|a| a.ruling), !self.doubts.is_empty());
+        self.verdict = judged.then_some(verdict);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::Answer;
+    use super::*;
+    use crate::judge::{Bounds, Verdict};
+
+    /// A method of order four: the error grows sixteenfold from level to level.
+    fn study(level: Level, limit: f64) -> Result<Study, String> {
+        let value = 1.0 + 1e-3 * 16f64.powi(level.0);
+        let answer = Answer::new("x", "x", value, "V").limited(Bounds::at_most(limit), "limit");
+        Ok(Study { answers: vec![answer], ..Study::default() })
+    }
+
+    #[test]
+    fn errors_decide_between_passes_and_not_proven() {
+        for (limit, verdict) in [(1.01, Verdict::Passes), (1.0015, Verdict::NotProven), (0.9, Verdict::Fails)]
+        {
+            let found = assess(Estimation::Coarser, &|| false, &|level| study(level, limit)).unwrap();
+            assert_eq!(found.verdict, Some(verdict), "{limit}");
+            let error = found.answers[0].error.plus_minus().unwrap();
+            assert!((error / 1.25e-3 - 1.0).abs() < 1e-6, "{error}");
+        }
+        let proven = assess(Estimation::Proof, &|| false, &|level| study(level, 1.0005)).unwrap();
+        assert_eq!(proven.verdict, Some(Verdict::Passes));
+        let bare = assess(Estimation::None, &|| false, &|level| study(level, 1.0015)).unwrap();
+        assert_eq!((bare.verdict, bare.answers[0].error.clone()), (Some(Verdict::Passes), Uncertainty::Bare));
+    }
+}

@@ -1,0 +1,91 @@
+//! A study as JSON: SI units (temperatures in degC); null where a number is not finite.
+
+use std::collections::BTreeMap;
+
+use serde::Serialize;
+
+use crate::answer::{Answer, Study, StudyTable};
+use crate::sheet::Sheet;
+
+#[derive(Serialize)]
+struct Told<'a> {
+    study: &'a str,
+    title: &'a str,
+    command: &'a str,
+    verdict: &'a str,
+    answers: Vec<One<'a>>,
+    #[serde(skip_serializing_if = "<[String]>::is_empty")]
+    statements: &'a [String],
+    doubts: &'a [String],
+    notes: &'a [String],
+    conditions: &'a [String],
+    definitions: BTreeMap<&'a str, &'a str>,
+    tables: BTreeMap<&'a str, Table<'a>>,
+}
+
+#[derive(Serialize)]
+struct One<'a> {
+    name: &'a str,
+    quantity: &'a str,
+    value: f64,
+    unit: &'a str,
+    error: Option<f64>,
+    error_kind: &'a str,
+    minimum: f64,
+    maximum: f64,
+    limit: &'a str,
+    ruling: &'a str,
+    waived: Option<&'a str>,
+    within_range: bool,
+    remark: &'a str,
+}
+
+#[derive(Serialize)]
+struct Table<'a> {
+    title: &'a str,
+    units: BTreeMap<String, String>,
+    rows: Sheet,
+}
+
+fn of(a: &Answer) -> One<'_> {
+    One {
+        name: &a.name,
+        quantity: &a.quantity,
+        value: a.value,
+        unit: &a.unit,
+        error: a.error.plus_minus(),
+        error_kind: a.error.word(),
+        minimum: a.bounds.lower,
+        maximum: a.bounds.upper,
+        limit: &a.limit,
+        ruling: a.ruling.word(),
+        waived: a.waived.as_deref(),
+        within_range: a.known,
+        remark: &a.remark,
+    }
+}
+
+/// The study for programs.
+pub fn json(study: &Study) -> impl Serialize + '_ {
+    let table = |t: &StudyTable| {
+        let sheet = t.sheet.plain();
+        (sheet.units(), sheet)
+    };
+    let tables = study.tables.iter().map(|t| {
+        let (units, rows) = table(t);
+        (t.name.as_str(), Table { title: &t.title, units, rows })
+    });
+    Told {
+        study: &study.kind,
+        title: &study.title,
+        command: &study.command,
+        verdict: study.verdict.map_or("not judged", |v| v.word()),
+        answers: study.answers.iter().map(of).collect(),
+        statements: &study.statements,
+        doubts: &study.doubts,
+        notes: &study.notes,
+        conditions: &study.conditions,
+        definitions: study.definitions.iter().map(|(a, b)| (a.as_str(), b.as_str())).collect(),
+        tables: tables.collect(),
+    }
+}

@@ -1,0 +1,33 @@
+//! What is printed of a study's answer: text, JSON, CSV. None of them knows a study.
+
+mod json;
+mod text;
+
+pub use json::json;
+pub use text::text;
+
+use crate::answer::Study;
+use crate::sheet::Sheet;
+
+/// A table as CSV: of this name, else the main one; the answers where there is no table.
+///
+/// # Errors
+/// The names there are, where none is this.
+pub fn csv(study: &Study, table: Option<&str>) -> Result<String, Vec<String>> {
+    let answers = || study.sheet().csv();
+    match (table, study.tables.first()) {
+        (None, Some(first)) => Ok(plain(&first.sheet)),
+        (None, None) | (Some("answers"), _) => Ok(answers()),
+        (Some(name), _) => match study.table(name) {
+            Some(table) => Ok(plain(&table.sheet)),
+            None => {
+                let names = study.tables.iter().map(|t| t.name.clone());
+                Err(std::iter::once("answers".to_string()).chain(names).collect())
+            }
+        },
+    }
+}
+
+fn plain(sheet: &Sheet) -> String {
+    sheet.plain().csv()
+}

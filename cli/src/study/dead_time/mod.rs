@@ -1,0 +1,340 @@
+//! Dead time of a leg: losses, soft switching, the dead time of least loss.
+
+mod tables;
+
+use std::collections::BTreeMap;
+use std::path::Path;
+
+use joulestep_engine::run::setup::Setup;
+use joulestep_engine::units::people;
+use joulestep_models::arrangement::dead_time::{
+    DeadTimeTrouble, Kind, PARAMS, Point, Study as Leg, estimate, least, point_at,
+};
+use joulestep_models::arrangement::find;
+use joulestep_models::model::Range::{Any, NotNegative, Positive};
+use joulestep_models::model::{Value, Values};
+use joulestep_models::part::Part;
+use rayon::prelude::*;
+
+use self::tables::{DEFINITIONS, NUMBERS, picture, table};
+use super::{Context, Count, Entry, Input, Question, StudyError, What};
+use crate::answer::{Answer, Study, StudyFigure};
+use crate::progress::Counted;
+use crate::scenario::include::open;
+use crate::scenario::resolve::{Trouble, read};
+use crate::scenario::shape::{Form, Key, Kinds, Section};
+
+/// The study.
+pub static STUDY: Entry = Entry {
+    name: "dead-time",
+    section: &SECTION,
+    help: "A half-bridge with a constant load current is brought to its periodic steady state for every dead time and \
+           current; the losses of a period are sorted by what each switch does. Charge balance of the output capacitances \
+           gives the dead time from which switching is soft.",
+    examples: "joulestep dead-time cascode-700v-22m --dead-time \"40 ns,80 ns,160 ns\" --current \"10 A,20 A\"\n\
+               joulestep dead-time --scenario examples/ferry-half-bridge.toml --dead-time \"60 ns,120 ns\" --current \"20 A\"",
+    inputs: &[
+        Input { key: "part", root: "part", what: What::Part, count: Count::One, positional: true },
+        Input { key: "upper", root: "upper", what: What::Part, count: Count::One, positional: false },
+        Input { key: "lower", root: "lower", what: What::Part, count: Count::One, positional: false },
+        Input { key: "scenario", root: "scenario", what: What::File, count: Count::One, positional: false },
+    ],
+    refines: "steps",
+    solve,
+};
+
+static SECTION: Section = Section {
+    name: "dead-time",
+    help: "Dead time of a leg: losses, soft switching, the dead time of least loss",
+    kinds: Kinds::None,
+    keys: &[
+        Key::may("part", Form::OneOrMore, "part of both switches: shipped by name, or a part file"),
+        Key::may("upper", Form::OneOrMore, "part of the upper switch, where it differs"),
+        Key::may("lower", Form::OneOrMore, "part of the lower switch, where it differs"),
+        Key::may(
+            "scenario",
+            Form::OneOrMore,
+            "scenario file whose arrangement has an upper and a lower switch",
+        ),
+        Key::need("dead-time", Form::Quantities("s", NotNegative), "dead times, rising"),
+        Key::need("current", Form::Quantities("A", NotNegative), "load currents out of the leg"),
+        Key::may(
+            "resolution",
+            Form::Quantity("s", Positive),
+            "how closely the dead time of least loss is searched between those of the list; without it not at all",
+        ),
+        Key::may(
+            "voltage",
+            Form::Quantity("V", Positive),
+            "supply voltage; without it the scenario's, or 400 V",
+        ),
+        Key::may(
+            "frequency",
+            Form::Quantity("Hz", Positive),
+            "switching frequency; without it the scenario's, or 100 kHz",
+        ),
+        Key::may(
+            "gate-resistance",
+            Form::Quantity("ohm", Positive),
+            "gate resistance outside the parts; without it the scenario's, or 5 ohm",
+        ),
+        Key::may(
+            "temperature",
+            Form::Quantity("degC", Any),
+            "junction temperature of both switches; without it the scenario's, or 25 degC",
+        ),
+        Key::may(
+            "loop-inductance",
+            Form::Quantity("H", NotNegative),
+            "stray inductance of the power loop; without it the scenario's, or 20 nH",
+        ),
+        Key::may("leg", Form::Parameters("half-bridge", PARAMS), "the leg, as in an [arrangement]"),
+    ],
+};
+
+/// Most points of a study.
+const MOST: usize = 10_000;
+
+/// Parameters of the leg that the study has under names of its own.
+const RENAMED: [(&str, &str); 5] = [
+    ("voltage", "supply-voltage"),
+    ("frequency", "frequency"),
+    ("gate-resistance", "gate-resistance"),
+    ("temperature", "junction-temperature"),
+    ("loop-inductance", "loop-inductance"),
+];
+
+/// What is told of the point of least loss.
+const OF_BEST: &[(&str, &str, &str, fn(&Point) -> f64)] = &[
+    ("losses", "least loss of a period", "J", |p| p.losses),
+    ("diode", "E_diode there", "J", |p| p.diode),
+    ("turn-on", "E_on there", "J", |p| p.turn_on),
+    ("turn-off", "E_off there", "J", |p| p.turn_off),
+    ("recovery", "E_rr there", "J", |p| p.recovery),
+    ("conduction", "E_cond there", "J", |p| p.conduction),
+    ("efficiency", "efficiency there", "1", |p| p.efficiency),
+    ("node-voltage", "v_lower(on) there", "V", |p| p.turned_on_at.0),
+    ("excess-charge", "Q - Q_oss there", "C", |p| p.commutation.1),
+];
+
+/// What was studied, and what was found.
+struct Found {
+    what: String,
+    voltage: f64,
+    frequency: f64,
+    /// °C.
+    celsius: f64,
+    /// Output charge of the lower switch at the supply's voltage, C; ideal switches have none.
+    charge: Option<f64>,
+    /// Capacitance of a snubber over each switch, F: it swings too.
+    snubber: f64,
+    /// By current, then by dead time.
+    points: Vec<Point>,
+    /// Of each current the point of least loss, and how far the least of all may lie from it, s.
+    best: Vec<(Point, f64)>,
+}
+
+impl Found {
+    fn series(&self) -> impl Iterator<Item = &[Point]> {
+        self.points.chunk_by(|a, b| a.current == b.current)
+    }
+
+    /// 2·(Q_oss + C_snubber·V)/I, s.
+    fn balance(&self, current: f64) -> f64 {
+        let charge = self.charge.unwrap_or(0.0) + self.snubber * self.voltage;
+        if charge > 0.0 && current > 0.0 { 2.0 * charge / current } else { f64::NAN }
+    }
+}
+
+fn failed(trouble: &DeadTimeTrouble) -> StudyError {
+    match trouble {
+        DeadTimeTrouble::Circuit(_) => StudyError::Refused(trouble.to_string()),
+        DeadTimeTrouble::Cycle(_) | DeadTimeTrouble::Operating(_) => {
+            StudyError::Numerical(trouble.to_string())
+        }
+    }
+}
+
+/// What the arrangement of a scenario gives a leg.
+fn from_values(values: &Values) -> Vec<(&'static str, f64)> {
+    let given = PARAMS.iter().filter(|p| !matches!(p.key, "dead-time" | "load-current" | "load-voltage"));
+    let number = |p: &joulestep_models::model::Param| match values.0.get(p.key) {
+        Some(Value::Number(x)) => Some((p.key, *x)),
+        _ => None,
+    };
+    given.filter_map(number).collect()
+}
+
+fn of_scenario(q: &Question, path: &Path) -> Result<(Leg, String), StudyError> {
+    let scenario = read(path, &open).map_err(|trouble| match trouble {
+        Trouble::Unreadable(error) => {
+            StudyError::Refused(format!("cannot read `{}`: {error}", path.display()))
+        }
+        Trouble::Refused(refusal) => StudyError::Refused(refusal.text()),
+    })?;
+    let places = find("half-bridge").map_or(&[][..], |h| h.places);
+    match scenario.arrangement.filter(|a| a.arrangement.places == places) {
+        Some(a) => {
+            let what = format!("{} ({})", a.kind.name, path.display());
+            Ok((Leg { given: from_values(&a.values), parts: a.parts }, what))
+        }
+        None => Err(q.wrong("scenario", "no such arrangement", "one with the places `upper` and `lower`")),
+    }
+}
+
+fn leg(q: &Question) -> Result<(Leg, String), StudyError> {
+    let (mut leg, mut what) = match q.paths("scenario").first() {
+        Some(path) => of_scenario(q, path)?,
+        None => (Leg { parts: BTreeMap::new(), given: Vec::new() }, String::new()),
+    };
+    for (key, place) in [("part", ""), ("upper", "upper"), ("lower", "lower")] {
+        let Some(part): Option<&Part> = q.parts(key).first() else { continue };
+        if what.is_empty() {
+            what.clone_from(&part.name);
+        }
+        leg.parts.insert(place.to_string(), part.clone());
+    }
+    if leg.parts.is_empty() && q.paths("scenario").is_empty() {
+        return Err(q.wrong("part", "nothing to study", "a part, or `scenario`"));
+    }
+    let typed = q.fields.table("leg").map(|leg| crate::parts::given(leg, PARAMS)).unwrap_or_default();
+    let typed = typed.into_iter().filter_map(|(key, value)| match value {
+        Value::Number(x) => Some((key, x)),
+        _ => None,
+    });
+    let renamed = RENAMED.iter().filter_map(|&(key, of)| Some((of, q.maybe(key)?)));
+    for (key, x) in typed.chain(renamed) {
+        if let Some(own) = ["dead-time", "load-current"].into_iter().find(|own| *own == key) {
+            let found = format!("`leg.{own}`: it is the study's own");
+            return Err(q.wrong("leg", found, "`dead-time` and `current` of the study"));
+        }
+        leg.given.retain(|g| g.0 != key);
+        leg.given.push((key, x));
+    }
+    Ok((leg, what))
+}
+
+fn find_all(q: &Question, context: &Context<'_>) -> Result<Found, StudyError> {
+    let (leg, what) = leg(q)?;
+    let (times, currents) = (q.numbers("dead-time"), q.numbers("current"));
+    if times.is_empty() || !times.is_sorted_by(|a, b| a < b) {
+        return Err(q.wrong("dead-time", format!("{times:?} s"), "dead times, rising"));
+    }
+    if times.len() * currents.len() > MOST {
+        let found = format!("{} points", times.len() * currents.len());
+        return Err(q.wrong("dead-time", found, format!("at most {MOST}")));
+    }
+    let refused = |e: &dyn ToString| StudyError::Refused(e.to_string());
+    let Some(bridge) = find("half-bridge") else { return Err(refused(&"there is no half-bridge")) };
+    let values = bridge.values(&leg.given).map_err(|e| refused(&e))?;
+    let (voltage, celsius) = (values.number("supply-voltage"), values.number("junction-temperature"));
+    let charge = estimate(&leg, voltage, celsius).map_err(|e| failed(&e))?;
+    let tune = |setup: &mut Setup<f64>| context.level.apply(setup);
+    let progress = Counted::new(context.quiet, (times.len() * currents.len()) as u64, "points");
+    let at = |time: f64, current: f64| {
+        context.go_on()?;
+        point_at(&leg, (time, current), charge, &tune).map_err(|e| match failed(&e) {
+            StudyError::Numerical(why) => {
+                StudyError::Numerical(format!("dead time {}, {current} A: {why}", people(time, "s")))
+            }
+            other => other,
+        })
+    };
+    let grid: Vec<(f64, f64)> = currents.iter().flat_map(|&i| times.iter().map(move |&t| (t, i))).collect();
+    // The first trouble in the grid's order, whatever the threads.
+    let all: Vec<Result<Point, StudyError>> = grid
+        .par_iter()
+        .map(|&(time, current)| {
+            let found = at(time, current);
+            progress.one();
+            found
+        })
+        .collect();
+    progress.done();
+    let points = all.into_iter().collect::<Result<Vec<_>, _>>()?;
+    let resolution = q.maybe("resolution");
+    let series: Vec<&[Point]> = points.chunks(times.len()).collect();
+    let best: Vec<Result<Option<(Point, f64)>, StudyError>> =
+        series.par_iter().map(|s| least(s, resolution, |time| at(time, s[0].current))).collect();
+    let best = best.into_iter().collect::<Result<Vec<_>, _>>()?.into_iter().flatten().collect();
+    let (frequency, snubber) = (values.number("frequency"), values.number("snubber-capacitance"));
+    Ok(Found { what, voltage, frequency, celsius, charge, snubber, points, best })
+}
+
+fn answers(found: &Found) -> Vec<Answer> {
+    let several = found.best.len() > 1;
+    let mut all = Vec::new();
+    for (k, (series, (best, distance))) in found.series().zip(&found.best).enumerate() {
+        let (before, words) = match several {
+            true => (format!("{}.", k + 1), format!("{}: ", people(series[0].current, "A"))),
+            false => (String::new(), String::new()),
+        };
+        let mut add = |name: &str, quantity: &str, value: f64, unit: &str| {
+            let answer = Answer::new(format!("{before}{name}"), format!("{words}{quantity}"), value, unit);
+            all.push(answer);
+            all.len() - 1
+        };
+        let at = add("best.dead-time", "dead time of least loss", best.dead_time, "s");
+        for &(name, quantity, unit, of) in OF_BEST {
+            add(&format!("best.{name}"), quantity, of(best), unit);
+        }
+        add("estimate", "dead time that charge balance asks for", found.balance(series[0].current), "s");
+        let soft = series.iter().find(|p| p.kinds.0 == Kind::Soft).map_or(f64::NAN, |p| p.dead_time);
+        let hard = series.iter().rev().find(|p| p.kinds.0 != Kind::Soft).map(|p| p.dead_time);
+        let soft_at =
+            add("soft-from", "shortest of the list that turns the lower switch on softly", soft, "s");
+        for (n, p) in series.iter().enumerate() {
+            let quantity = format!("loss of a period at {}", people(p.dead_time, "s"));
+            add(&format!("losses.{}", n + 1), &quantity, p.losses, "J");
+        }
+        all[at].further = *distance;
+        if distance.is_infinite() {
+            all[at].remark = "at the end of the list: the least may lie beyond".into();
+        }
+        all[soft_at].remark = match hard {
+            None => "at all of them".into(),
+            Some(t) if soft.is_nan() => format!("at none of them; not even at {}", people(t, "s")),
+            Some(t) if t < soft => format!("not yet at {}", people(t, "s")),
+            Some(t) => format!("no longer at {}", people(t, "s")),
+        };
+    }
+    all
+}
+
+fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError> {
+    let found = find_all(question, context)?;
+    let mut conditions = vec![
+        "Half-bridge with a constant load current out of the leg, in its periodic steady state.".to_string(),
+        format!("Junctions of both switches held at {}.", people(found.celsius, "degC")),
+    ];
+    conditions.extend(found.charge.map(|charge| {
+        format!("Output charge of the lower switch at the supply's voltage: {}.", people(charge, "C"))
+    }));
+    if found.snubber > 0.0 {
+        conditions.push(format!("Snubber over each switch: {}.", people(found.snubber, "F")));
+    }
+    let (voltage, frequency) = (people(found.voltage, "V"), people(found.frequency, "Hz"));
+    let mut study = Study {
+        title: format!(
+            "Which dead time loses least in a leg of {} at {voltage} and {frequency}?",
+            found.what
+        ),
+        answers: answers(&found),
+        conditions,
+        definitions: DEFINITIONS.iter().map(|d| (d.0.into(), d.1.into())).collect(),
+        ..Study::default()
+    };
+    study.computation.refined = STUDY.refines;
+    if !context.brief {
+        let of: Vec<&str> = NUMBERS.iter().map(|c| c.0).collect();
+        let (energies, transitions) = of.split_at(8);
+        study.tables = vec![
+            table(&found, energies, "energies", "Energies of a period", false),
+            table(&found, transitions, "transitions", "Transitions", true),
+        ];
+        let caption = "Energies of a switching period, and the voltage at which the lower switch turns on, against the dead \
+                       time; a curve for each load current.";
+        study.figures = vec![StudyFigure::new(caption, picture(&found))];
+    }
+    Ok(study)
+}

@@ -1,0 +1,312 @@
+//! Ratings of parts on their heat path: pulses, continuous current, faults, devices in parallel.
+
+mod answers;
+mod compute;
+mod picture;
+mod tables;
+
+use joulestep_models::merit::{Conditions, gate_on};
+use joulestep_models::model::Range::{Any, NotNegative, Positive};
+use joulestep_models::package::Package;
+use joulestep_models::part::Part;
+use joulestep_models::rating::RatingTrouble;
+use joulestep_models::rating::pulse::Shape;
+use rayon::prelude::*;
+
+use self::compute::{Rated, rate};
+use super::{Context, Count, Entry, Input, Question, StudyError, What};
+use crate::answer::{Study, StudyFigure};
+use crate::scenario::shape::{Form, Key, Kinds, Section};
+
+/// The study.
+pub static STUDY: Entry = Entry {
+    name: "rating",
+    section: &SECTION,
+    help: "Gives the largest current of a pulse against its width such that the junctions stay within their highest \
+           temperature, its let-through I²t, the continuous current with the margin to thermal runaway, the longest pulse \
+           of a fault current, and how unequal devices in parallel share a current as they heat. The part's own model gives \
+           the drop at the junction temperatures of each moment; the heat flows through a package solved in three \
+           dimensions and reduced, or through the part's own impedance to its case.\n\n\
+           Widths: square, its length; half-sine, its base; exponential, its time constant; inrush (critically damped into \
+           a capacitor), the time to its peak. A rating holds for one pulse from the steady state before it; its numbers \
+           are as good as the part's data and the heat path behind them.",
+    examples: "joulestep rating cascode-700v-7m --on board-700v-7m --heatsink \"45 degC\"\n\
+               joulestep rating cascode-700v-7m --interface \"0.3 K/W\" --shape half-sine --plot surge.svg\n\
+               joulestep rating cascode-700v-7m mosfet-sj-620v-49m --on board-700v-7m --on board-sj-620v-49m\n\
+               joulestep rating cascode-700v-22m --fault \"150 A\" --required-time \"10 us\" --required-current \"20 A\"\n\
+               joulestep rating cascode-700v-22m --parallel 4 --total \"200 A\" --resistance-spread 10%",
+    inputs: &[
+        Input { key: "part", root: "part", what: What::Part, count: Count::Many, positional: true },
+        Input { key: "on", root: "package", what: What::Package, count: Count::Many, positional: false },
+    ],
+    refines: "steps, tables and meshes",
+    solve,
+};
+
+static SECTION: Section = Section {
+    name: "rating",
+    help: "Ratings of parts on their heat path: surge, continuous and fault currents, devices in parallel",
+    kinds: Kinds::None,
+    keys: &[
+        Key::need(
+            "part",
+            Form::OneOrMore,
+            "shipped parts by name, or part files ending in .toml; the first is the reference",
+        ),
+        Key::may(
+            "on",
+            Form::OneOrMore,
+            "package (shipped name or file) on which a part sits: one for each part in their order, or one for all; without \
+             it the part's own impedance to the case and `interface`",
+        ),
+        Key::may(
+            "heatsink",
+            Form::Quantity("degC", Any),
+            "temperature of the heatsink: of every fixed temperature of the package",
+        )
+        .or(45.0),
+        Key::may(
+            "interface",
+            Form::Quantity("K/W", NotNegative),
+            "thermal resistance from case to heatsink, without a package",
+        )
+        .or(0.0),
+        Key::may(
+            "hottest",
+            Form::Quantity("degC", Any),
+            "junction temperature that no die may exceed; without it the part's own",
+        ),
+        Key::may(
+            "gate-on",
+            Form::Quantity("V", Any),
+            "gate-source voltage; without it the one at which the part states its on-resistance",
+        ),
+        Key::may("before", Form::Quantity("A", NotNegative), "current in steady state before the pulse").or(0.0),
+        Key::may("shape", Form::Word(SHAPES), "shape of the pulses"),
+        Key::may("from", Form::Quantity("s", Positive), "shortest width").or(1e-5),
+        Key::may("to", Form::Quantity("s", Positive), "longest width").or(100.0),
+        Key::may("points", Form::Whole(2, 500), "number of widths, evenly spread over the decades").or(36.0),
+        Key::may("pulse", Form::Tables(&PULSE), "named pulses whose largest current is computed"),
+        Key::may(
+            "fault",
+            Form::Quantities("A", Positive),
+            "fault currents whose longest square pulse is computed; a list",
+        ),
+        Key::may(
+            "required-current",
+            Form::Quantity("A", Positive),
+            "continuous current that every part must carry",
+        ),
+        Key::may(
+            "required-time",
+            Form::Quantity("s", Positive),
+            "time for which every part must withstand every `fault` current",
+        ),
+        Key::may("parallel", Form::Whole(2, 64), "devices of the first part in parallel, one of which deviates"),
+        Key::may("total", Form::Quantity("A", Positive), "current of all of them together"),
+        Key::may(
+            "resistance-spread",
+            Form::Quantity("1", NotNegative),
+            "by how much the on-resistance of the deviating one is lower",
+        )
+        .or(0.1),
+        Key::may(
+            "threshold-spread",
+            Form::Quantity("V", NotNegative),
+            "by how much the threshold of the deviating one is lower",
+        )
+        .or(0.3),
+        Key::may(
+            "shared",
+            Form::Quantity("K/W", NotNegative),
+            "thermal resistance of the heatsink that they share, to an ambient at the temperature of `heatsink`",
+        )
+        .or(0.0),
+        Key::may("cells", Form::Whole(1_000, 2_000_000), "cells of the mesh, at most").or(120_000.0),
+    ],
+};
+
+/// Words of [`Shape`].
+const SHAPES: &[&str] = &["square", "half-sine", "exponential", "inrush"];
+
+static PULSE: Section = Section {
+    name: "rating.pulse",
+    help: "A pulse: its largest current, let-through and energy",
+    kinds: Kinds::None,
+    keys: &[
+        Key::need("name", Form::Name, "unique name; its quantities begin with it"),
+        Key::need("width", Form::Quantity("s", Positive), "width, as the shape defines it"),
+        Key::may("shape", Form::Word(SHAPES), "shape; default square"),
+    ],
+};
+
+/// Coldest heatsink, °C.
+pub(super) const COLDEST: f64 = -100.0;
+
+/// What is asked of every part.
+#[derive(Clone, Debug)]
+struct Asked {
+    /// °C.
+    heatsink: f64,
+    /// K/W.
+    interface: f64,
+    /// A.
+    before: f64,
+    shape: Shape,
+    /// s.
+    widths: Vec<f64>,
+    pulses: Vec<(String, f64, Shape)>,
+    /// A.
+    faults: Vec<f64>,
+    sharing: Option<Sharing>,
+    cells: usize,
+    required_current: Option<f64>,
+    required_time: Option<f64>,
+}
+
+/// Devices in parallel, one of which deviates.
+#[derive(Clone, Copy, Debug)]
+struct Sharing {
+    number: usize,
+    /// A.
+    total: f64,
+    /// By which share its on-resistance is lower.
+    resistance: f64,
+    /// By how much its threshold is lower, V.
+    threshold: f64,
+    /// Thermal resistance that all share, K/W.
+    common: f64,
+}
+
+fn read(q: &Question) -> Result<Asked, StudyError> {
+    let (from, to) = (q.number("from"), q.number("to"));
+    if to <= from {
+        return Err(q.wrong("to", format!("from {from} s to {to} s"), "`to` above `from`"));
+    }
+    let resistance = q.number("resistance-spread");
+    if resistance >= 1.0 {
+        return Err(q.wrong("resistance-spread", format!("{resistance}"), "below 100 %"));
+    }
+    let sharing = match (q.maybe_whole("parallel"), q.maybe("total")) {
+        (Some(number), Some(total)) => Some(Sharing {
+            number,
+            total,
+            resistance,
+            threshold: q.number("threshold-spread"),
+            common: q.number("shared"),
+        }),
+        (None, None) => None,
+        (Some(_), None) => {
+            return Err(q.wrong("parallel", "no `total` beside it", "the current of all of them"));
+        }
+        (None, Some(_)) => return Err(q.wrong("total", "no `parallel` beside it", "the number of devices")),
+    };
+    let faults = q.numbers("fault");
+    if q.maybe("required-time").is_some() && faults.is_empty() {
+        return Err(q.wrong("required-time", "no `fault` beside it", "the currents to be withstood"));
+    }
+    let (parts, packages) = (q.parts("part").len(), q.packages("on").len());
+    if packages > 1 && packages != parts {
+        let found = format!("{packages} packages for {parts} parts");
+        return Err(q.wrong("on", found, "one for all, or one for each"));
+    }
+    if packages > 0 && q.fields.has("interface") {
+        let found = "`interface` beside `on`: a package ends at its own heatsink";
+        return Err(q.wrong("interface", found, "one of the two"));
+    }
+    let pulse = |p: &crate::scenario::fields::Fields| {
+        let shape = p.text("shape").and_then(Shape::of_key).unwrap_or(Shape::Square);
+        Some((p.text("name")?.to_string(), p.number("width")?, shape))
+    };
+    Ok(Asked {
+        heatsink: q.number("heatsink"),
+        interface: q.number("interface"),
+        before: q.number("before"),
+        shape: Shape::of_key(q.word("shape")).unwrap_or(Shape::Square),
+        widths: widths(from, to, q.whole("points")),
+        pulses: q.fields.tables("pulse").iter().filter_map(pulse).collect(),
+        faults,
+        sharing,
+        cells: q.whole("cells"),
+        required_current: q.maybe("required-current"),
+        required_time: q.maybe("required-time"),
+    })
+}
+
+/// Widths evenly spread over the decades, s.
+fn widths(from: f64, to: f64, points: usize) -> Vec<f64> {
+    let ratio = (to / from).ln() / (points - 1) as f64;
+    (0..points).map(|k| if k + 1 == points { to } else { from * (ratio * k as f64).exp() }).collect()
+}
+
+/// The gate-source voltage of a part, V, and the highest junction temperature, °C.
+fn bounds(q: &Question, part: &Part, asked: &Asked) -> Result<(Option<f64>, f64), StudyError> {
+    let refusal = |what: String| StudyError::Refused(format!("{}: {what}", part.name));
+    let given = q.maybe("gate-on");
+    let gate = gate_on(part, &Conditions { gate_on: given, ..Conditions::default() })
+        .map_err(|e| refusal(e.to_string()))?;
+    if let (Some(gate), Some(limit)) = (gate, part.gate_limit())
+        && gate.abs() > limit
+    {
+        return Err(refusal(format!("the gate at {gate} V; its gate withstands {limit} V either way")));
+    }
+    let hottest = match (q.maybe("hottest"), part.hottest()) {
+        (Some(t), Some(most)) if t > most => {
+            let found =
+                format!("{t} °C is above the highest junction temperature of {} ({most} °C)", part.name);
+            return Err(q.wrong("hottest", found, format!("at most {most} degC")));
+        }
+        (Some(t), _) | (None, Some(t)) => t,
+        (None, None) => {
+            return Err(refusal(
+                "it states no highest junction temperature; expected that, or `hottest`".into(),
+            ));
+        }
+    };
+    if asked.heatsink >= hottest || asked.heatsink < COLDEST {
+        let found = format!(
+            "{} °C; {} has a highest junction temperature of {hottest} °C",
+            asked.heatsink, part.name
+        );
+        return Err(q.wrong("heatsink", found, format!("from {COLDEST} degC to below {hottest} degC")));
+    }
+    Ok((gate, hottest))
+}
+
+fn failed(trouble: &RatingTrouble) -> StudyError {
+    match trouble {
+        RatingTrouble::Thermal(_) => StudyError::Numerical(trouble.to_string()),
+        _ => StudyError::Refused(trouble.to_string()),
+    }
+}
+
+fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError> {
+    let asked = read(question)?;
+    let packages = question.packages("on");
+    let package = |k: usize| packages.get(k).or(packages.first());
+    let parts: Vec<(usize, &Part)> = question.parts("part").iter().enumerate().collect();
+    let one = |&(k, part): &(usize, &Part)| -> Result<Rated, StudyError> {
+        context.go_on()?;
+        let bounds = bounds(question, part, &asked)?;
+        let sharing = asked.sharing.filter(|_| k == 0);
+        rate((part, bounds), package(k), &asked, sharing, context)
+    };
+    // The first trouble in the order of the parts, whatever the threads.
+    let all: Vec<Result<Rated, StudyError>> = parts.par_iter().map(one).collect();
+    let all = all.into_iter().collect::<Result<Vec<_>, _>>()?;
+    let contradictions = |(k, part): &(usize, &Part)| {
+        let of = |(_, package): &(String, Package)| package.contradicts(part);
+        package(*k).map_or(Vec::new(), of)
+    };
+    let contradictions: Vec<Vec<String>> = parts.iter().map(contradictions).collect();
+    let mut study = answers::study(&all, &asked, &contradictions);
+    study.computation.ratio = Some(compute::RATIO);
+    study.computation.refined = STUDY.refines;
+    if !context.brief {
+        study.tables = tables::tables(&all, &asked);
+        let caption = "Largest current of a single pulse, and its let-through I²t, against the pulse width; dotted: the \
+                       continuous current.";
+        study.figures = vec![StudyFigure::new(caption, picture::picture(&all, &asked))];
+    }
+    Ok(study)
+}
