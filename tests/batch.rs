@@ -5,6 +5,8 @@
 mod cluster;
 mod durable;
 mod errors;
+#[cfg(unix)]
+mod kubernetes;
 mod lanes;
 mod parquet;
 mod program;
