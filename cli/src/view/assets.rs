@@ -1,6 +1,6 @@
 //! The page, built into the program.
 
-use super::http::Answer;
+use super::http::Response;
 
 const SCRIPT: &str = "text/javascript; charset=utf-8";
 const STYLE: &str = "text/css; charset=utf-8";
@@ -40,7 +40,7 @@ assets! {
 }
 
 /// The piece of the page with that name.
-pub(super) fn asset(name: &str) -> Option<Answer> {
+pub(super) fn asset(name: &str) -> Option<Response> {
     let (_, text, kind) = ASSETS.iter().find(|(known, _, _)| *known == name)?;
-    Some(Answer::of(200, kind, text.as_bytes().to_vec()))
+    Some(Response::new(200, kind, text.as_bytes().to_vec()))
 }
