@@ -1,13 +1,13 @@
-// The results that are shown: their signals, happenings, and the windows of them that are here.
+// The results that are shown: their signals, events, and the windows of them that are here.
 
 import { number } from "./numbers.js";
-import { told, windowOf } from "./server.js";
+import { getJson, windowOf } from "./server.js";
 
 /** Most signals chosen at first. */
 const FIRST = 24;
 /** Of one unit, where there are more. */
 const FIRST_OF_UNIT = 6;
-/** Happenings of a kind that are shown at first; of more, none. */
+/** Events of a kind that are shown at first; of more, none. */
 const FEW = 40;
 /** Time to wait after a failure, ms. */
 const REST = 2000;
@@ -26,7 +26,7 @@ export class Record {
     /** How many times finer than usual windows are asked for; by file and group. */
     this.finer = new Map();
     this.trouble = "";
-    /** Kinds of happenings that are not shown. */
+    /** Kinds of events that are not shown. */
     this.quiet = new Set();
   }
 
@@ -43,7 +43,7 @@ export class Record {
 
   /** Reads what the files say about themselves, also when they have grown. */
   async refresh() {
-    const meta = await told("meta");
+    const meta = await getJson("meta");
     this.limits = meta.limits;
     const before = this.signals;
     const shifts = this.files.map((file) => file.shift);
@@ -74,7 +74,7 @@ export class Record {
   }
 
   async readEvents(f) {
-    const answer = await told("events", { f });
+    const answer = await getJson("events", { f });
     const file = this.files[f];
     file.events = answer.events.map((event) => ({ ...event, time: number(event.time), value: number(event.value) }));
     file.allEvents = answer.all;
@@ -132,7 +132,7 @@ export class Record {
     return samples > 1 ? (to - from) / (samples - 1) : 0;
   }
 
-  /** Happenings of all files in the order of time. */
+  /** Events of all files in the order of time. */
   events() {
     const key = this.files.map((file) => `${file.events.length} ${file.shift}`).join();
     if (key !== this.sortedFor) {
@@ -147,7 +147,7 @@ export class Record {
     return all.filter((event) => Number.isFinite(event.at)).sort((a, b) => a.at - b.at);
   }
 
-  /** The kinds of happenings and how many there are of each. */
+  /** The kinds of events and how many there are of each. */
   kinds() {
     const counts = new Map();
     for (const event of this.events()) {
@@ -156,7 +156,7 @@ export class Record {
     return counts;
   }
 
-  /** The happenings that are shown. */
+  /** The events that are shown. */
   marks() {
     return this.events().filter((event) => !this.quiet.has(event.kind));
   }
