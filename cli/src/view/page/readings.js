@@ -60,19 +60,27 @@ function read(page, signal, key) {
   }
 }
 
+/** The head of a reading in a panel. */
+function label(key, panel) {
+  if (panel.logic && key === "integral") {
+    return "on for";
+  }
+  return key === "energy" && panel.unit === "W" ? "E = ∫dt" : READINGS[key][0];
+}
+
 /** A cell; the number in full is there to be read and copied. */
-function cell(page, signal, key, name = "td") {
+function cell(page, signal, key, panel, name = "td") {
   const [value, unit] = read(page, signal, key);
   const known = value !== null;
   const text = known ? formatted(value, unit, 4) : "–";
   const attributes = known ? { title: `${value}${unit ? ` ${unit}` : ""}`, "data-value": String(value) } : {};
-  return make(name, { ...attributes, "data-key": key, "data-label": READINGS[key][0] }, text);
+  return make(name, { ...attributes, "data-key": key, "data-label": label(key, panel) }, text);
 }
 
 function head(key, panel) {
-  const [text, words] = READINGS[key];
-  const shown = panel.logic && key === "integral" ? "on for" : key === "energy" && panel.unit === "W" ? "E = ∫dt" : text;
-  return make("th", { scope: "col", class: CURSORS.includes(key) ? `at ${key}` : "", title: words, "aria-label": words }, shown);
+  const words = READINGS[key][1];
+  const name = CURSORS.includes(key) ? key : "";
+  return make("th", { scope: "col", class: name, title: words, "aria-label": words }, label(key, panel));
 }
 
 function extreme(signal, key) {
@@ -91,16 +99,16 @@ function rows(page, panel, signal, any) {
   const [first, more] = columns(panel);
   const name = page.record.nameOf(signal);
   if (panel.logic) {
-    const cells = any ? first.map((key) => cell(page, signal, key)) : [];
+    const cells = any ? first.map((key) => cell(page, signal, key, panel)) : [];
     return make("tbody", { "data-signal": name }, make("tr", {}, signalName(page, signal, 1), ...cells));
   }
-  const keys = any ? first.map((key) => cell(page, signal, key)) : [extreme(signal, "min"), extreme(signal, "max")];
+  const keys = any ? first.map((key) => cell(page, signal, key, panel)) : [extreme(signal, "min"), extreme(signal, "max")];
   const body = make("tbody", { "data-signal": name }, make("tr", { class: "name" }, signalName(page, signal, keys.length)),
     make("tr", { class: "values" }, ...keys));
   if (any && page.settings.details) {
     // The spaces between are where a narrow legend breaks the line.
     const parts = more.flatMap((key) => [make("span", { class: "detail", title: READINGS[key][1] }, `${READINGS[key][0]}\u00a0`,
-      cell(page, signal, key, "span")), " "]);
+      cell(page, signal, key, panel, "span")), " "]);
     body.append(make("tr", { class: "details" }, make("td", { colspan: String(first.length) }, ...parts)));
   }
   return body;
@@ -147,8 +155,8 @@ export class Readings {
     const { record, integrals } = this.page;
     const names = new Set(record.signals.filter((s) => s.unit === "V" && s.group === "w").map((s) => s.name));
     const own = integrals.voltage !== "" || panel.signals.some((signal) => integrals.partner(signal));
-    const options = [make("option", { value: "" }, own ? "E · own v" : "E · with …")];
-    options.push(...[...names].map((name) => make("option", { value: name }, `E · ${name}`)));
+    const options = [make("option", { value: "" }, own ? "E own v" : "E with…")];
+    options.push(...[...names].map((name) => make("option", { value: name }, `E with ${name}`)));
     const select = make("select", {
       "aria-label": "Energy between the cursors, of the currents and this voltage",
       onchange: () => {
@@ -199,7 +207,7 @@ export class Readings {
 export function readingsOf(page, panel, signal) {
   const parts = columns(panel)[0].map((key) => {
     const [value, unit] = read(page, signal, key);
-    return value === null ? "" : `${READINGS[key][0]} ${formatted(value, unit, 4)}`;
+    return value === null ? "" : `${label(key, panel)} ${formatted(value, unit, 4)}`;
   });
   return parts.filter(Boolean).join("   ");
 }
@@ -231,8 +239,9 @@ export function instants(page) {
     }
   } else if (record.files.length > 0) {
     const touched = matchMedia("(hover: none)").matches;
-    const missing = cursors.active;
-    const how = touched ? `Tap the waveforms to set ${LABELS[missing]}.` : `Click the waveforms to set ${LABELS[missing]}; Shift and click sets t₂.`;
+    const missing = cursors.t1 ? "t2" : "t1";
+    const click = missing === "t2" ? "Shift and click" : "Click";
+    const how = touched ? `Choose ${LABELS[missing]} and tap the waveforms.` : `${click} the waveforms to set ${LABELS[missing]}, or press ${missing.slice(1)}.`;
     parts.push(make("span", { class: "small" }, how));
   }
   element.replaceChildren(...parts);
