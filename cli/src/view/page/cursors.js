@@ -78,7 +78,7 @@ export class Cursors {
   }
 
   /** Reads the values anew, for example because other signals are chosen. */
-  again() {
+  reread() {
     for (const name of CURSORS) {
       if (this[name]) {
         this.next[name] = { t: this[name].time };
@@ -112,7 +112,7 @@ export class Cursors {
         }
       }
     } catch (error) {
-      this.page.trouble(error.message);
+      this.page.problem(error.message);
     } finally {
       this.reading[name] = false;
     }

@@ -179,7 +179,7 @@ function dimension(surface, place, colours, interval, y, text) {
   }
   const fits = end - begin > wide + 16;
   const after = b + 14 + wide < place.right ? b + 14 + wide / 2 : a - 14 - wide / 2;
-  const x = fits ? (a + b) / 2 : after;
+  const x = fits ? (a + b) / 2 : Math.max(after, wide / 2);
   surface.box(x - wide / 2, row - 8, wide, 16, colours.paper);
   surface.text(text, x, row + 4, colours.ink, { anchor: "middle", size: 11 });
 }

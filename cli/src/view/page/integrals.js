@@ -89,7 +89,7 @@ export class Integrals {
       this.page.refill();
     } catch (error) {
       if (error.name !== "AbortError") {
-        this.page.trouble(error.message);
+        this.page.problem(error.message);
       }
     }
   }

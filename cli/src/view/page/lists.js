@@ -58,14 +58,14 @@ function signalRow(page, signal) {
   box.checked = signal.shown;
   box.addEventListener("change", () => page.choose(signal, box.checked));
   const name = make("label", { for: id, title: signal.words || signal.name }, page.record.nameOf(signal));
-  const apart = make("button", {
-    type: "button", class: "apart", "aria-pressed": String(signal.apart),
+  const ownAxis = make("button", {
+    type: "button", class: "minor", "aria-pressed": String(signal.ownAxis),
     title: "An axis of its own", "aria-label": `An axis of its own for ${page.record.nameOf(signal)}`,
-    onclick: () => page.apart(signal),
+    onclick: () => page.ownAxis(signal),
   }, "own axis");
-  apart.hidden = !signal.shown;
+  ownAxis.hidden = !signal.shown;
   const mark = swatch(signal.shown ? signal.pen : null, page.colours);
-  return make("li", { class: "signal", "data-name": page.record.nameOf(signal) }, box, mark, name, apart);
+  return make("li", { class: "signal", "data-name": page.record.nameOf(signal) }, box, mark, name, ownAxis);
 }
 
 /** The signals by unit, those that match what is searched for. */
@@ -84,7 +84,7 @@ export function signals(page, list, wanted) {
     const own = found.filter((s) => s.unit === unit);
     const all = own.every((s) => s.shown);
     const toggle = make("button", {
-      type: "button", class: "apart", "aria-label": `${all ? "No" : "All"} ${heading(unit)}`,
+      type: "button", class: "minor", "aria-label": `${all ? "No" : "All"} ${heading(unit)}`,
       onclick: () => page.chooseAll(own, !all),
     }, all ? "none" : "all");
     const head = make("h3", {}, heading(unit), toggle);
@@ -110,10 +110,10 @@ export function signals(page, list, wanted) {
 export function events(page, list, choice) {
   const all = page.record.events();
   const kinds = [...page.record.kinds()].map(([kind, count]) => {
-    const shown = !page.record.quiet.has(kind);
+    const shown = !page.record.hiddenKinds.has(kind);
     return make("button", {
       type: "button", class: "kind", id: `kind-${kind}`, "aria-pressed": String(shown),
-      title: shown ? `hide ${kindName(kind)}` : `show ${kindName(kind)}`, onclick: () => page.quieten(kind, shown),
+      title: shown ? `hide ${kindName(kind)}` : `show ${kindName(kind)}`, onclick: () => page.hideKind(kind, shown),
     }, `${kindName(kind)} ${count}`);
   });
   const focused = choice.contains(document.activeElement) ? document.activeElement.id : "";

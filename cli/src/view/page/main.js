@@ -20,10 +20,12 @@ import { colours, isDark } from "./theme.js";
 const find = (id) => document.getElementById(id);
 /** Width of the window from which on the signals are listed at first, px. */
 const WIDE = 1700;
-/** Width up to which legends stand above their panels, as in the style sheets, px. */
+/** Width from which on legends stand beside their panels, px. */
+const BESIDE = 820;
+/** Width of the window up to which the page scrolls, as in the style sheet, px. */
 const NARROW = 760;
 /** How often a growing file is looked at again, ms. */
-const AGAIN = 3000;
+const POLL = 3000;
 
 class Page extends Navigation {
   constructor() {
@@ -34,7 +36,7 @@ class Page extends Navigation {
     this.colours = colours();
     this.record = new Record((good) => {
       if (!good) {
-        this.trouble(this.record.trouble);
+        this.problem(this.record.problem);
       }
       this.redraw();
     });
@@ -50,12 +52,12 @@ class Page extends Navigation {
     try {
       await this.record.open();
     } catch (error) {
-      this.trouble(`The result cannot be read: ${error.message}`);
+      this.problem(`The result cannot be read: ${error.message}`);
       return;
     }
     [this.view.from, this.view.to] = this.record.whole();
     this.restore();
-    this.heads();
+    this.titles();
     this.chosen();
     this.listens();
     listen(this);
@@ -63,7 +65,7 @@ class Page extends Navigation {
     this.side(innerWidth >= WIDE ? "signals" : "");
     this.lists();
     document.body.dataset.ready = "yes";
-    setTimeout(() => this.again(), AGAIN);
+    setTimeout(() => this.poll(), POLL);
   }
 
   listens() {
@@ -87,7 +89,7 @@ class Page extends Navigation {
   }
 
   /** Titles and notices. */
-  heads() {
+  titles() {
     const [file] = this.record.files;
     const names = this.record.files.map((f) => (f.label ? `${f.label}: ${f.name}` : f.name)).join("   ");
     find("title").textContent = file.title || file.name;
@@ -102,7 +104,7 @@ class Page extends Navigation {
       : `${f.name} is partial: its run did not come to its end. What it wrote ends at ${time(f.w.to)}.`)).join(" ");
   }
 
-  trouble(text) {
+  problem(text) {
     const notice = find("notice");
     notice.hidden = false;
     notice.textContent = text === "Failed to fetch" ? "The program does not answer any more: start it again." : text;
@@ -113,7 +115,7 @@ class Page extends Navigation {
   }
 
   /** Looks at files that grow. */
-  async again() {
+  async poll() {
     if (!this.record.files.some((file) => !file.complete)) {
       return;
     }
@@ -126,19 +128,19 @@ class Page extends Navigation {
         if (samples !== this.record.files.map((file) => file.w.samples).join()) {
           await Promise.all(this.record.files.map((_, f) => this.record.readEvents(f)));
           this.record.forget();
-          this.heads();
+          this.titles();
           if (follows) {
             [this.view.from, this.view.to] = this.record.whole();
           }
           this.chosen(false);
         } else {
-          this.heads();
+          this.titles();
         }
       } catch (error) {
-        this.trouble(error.message);
+        this.problem(error.message);
       }
     }
-    setTimeout(() => this.again(), AGAIN);
+    setTimeout(() => this.poll(), POLL);
   }
 
   hold(held) {
@@ -179,8 +181,8 @@ class Page extends Navigation {
     this.chosen();
   }
 
-  apart(signal) {
-    signal.apart = !signal.apart;
+  ownAxis(signal) {
+    signal.ownAxis = !signal.ownAxis;
     this.chosen();
   }
 
@@ -188,7 +190,7 @@ class Page extends Navigation {
     const shift = typedTime(field.value);
     if (Number.isFinite(shift)) {
       file.shift = shift;
-      this.cursors.again();
+      this.cursors.reread();
       this.lists();
       this.redraw();
     }
@@ -201,7 +203,7 @@ class Page extends Navigation {
       this.lists();
     }
     this.readings.build();
-    this.cursors.again();
+    this.cursors.reread();
     this.refill();
     this.tools();
     this.redraw();
@@ -212,8 +214,8 @@ class Page extends Navigation {
     events(this, find("event-list"), find("kinds"));
   }
 
-  quieten(kind, quiet) {
-    this.record.quiet[quiet ? "add" : "delete"](kind);
+  hideKind(kind, hide) {
+    this.record.hiddenKinds[hide ? "add" : "delete"](kind);
     this.lists();
     this.redraw();
   }
@@ -275,7 +277,7 @@ class Page extends Navigation {
       await offer(this, find("save-list"), find("save-said"));
       find("save").showModal();
     } catch (error) {
-      this.trouble(error.message);
+      this.problem(error.message);
     }
   }
 
@@ -309,10 +311,11 @@ class Page extends Navigation {
     if (this.record.files.length === 0) {
       return;
     }
+    const above = find("sheet").clientWidth < BESIDE;
+    document.body.dataset.legends = above ? "above" : "beside";
     const width = this.plot.clientWidth;
     // On a small screen the panels are as high as they must be, and the page scrolls.
-    const above = innerWidth <= NARROW;
-    const height = above ? 0 : find("sheet").clientHeight;
+    const height = innerWidth <= NARROW ? 0 : find("sheet").clientHeight;
     if (width < 50) {
       return;
     }

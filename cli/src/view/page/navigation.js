@@ -9,7 +9,8 @@ const AROUND = 1 / 50;
 /** What of the page concerns the view. */
 export class Navigation {
   view = { from: 0, to: 1 };
-  before = [];
+  /** Views to go back to. */
+  past = [];
 
   /** Shows a stretch of time, within bounds: no further out than a little more than all, no further in than samples. */
   show(from, to, why) {
@@ -44,15 +45,15 @@ export class Navigation {
   }
 
   remember() {
-    const last = this.before.at(-1);
+    const last = this.past.at(-1);
     if (!last || last.from !== this.view.from || last.to !== this.view.to) {
-      this.before.push({ ...this.view });
-      this.before.splice(0, this.before.length - 100);
+      this.past.push({ ...this.view });
+      this.past.splice(0, this.past.length - 100);
     }
   }
 
   back() {
-    const view = this.before.pop();
+    const view = this.past.pop();
     if (view) {
       this.view = view;
       this.redraw();

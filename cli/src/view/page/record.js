@@ -10,7 +10,7 @@ const FIRST_OF_UNIT = 6;
 /** Events of a kind that are shown at first; of more, none. */
 const FEW = 40;
 /** Time to wait after a failure, ms. */
-const REST = 2000;
+const RETRY_AFTER = 2000;
 
 export class Record {
   constructor(changed) {
@@ -22,12 +22,12 @@ export class Record {
     this.base = new Map();
     this.near = new Map();
     this.asked = new Set();
-    this.rest = 0;
+    this.retryAt = 0;
     /** How many times finer than usual windows are asked for; by file and group. */
     this.finer = new Map();
-    this.trouble = "";
+    this.problem = "";
     /** Kinds of events that are not shown. */
-    this.quiet = new Set();
+    this.hiddenKinds = new Set();
   }
 
   async open() {
@@ -36,7 +36,7 @@ export class Record {
     this.chooseFirst();
     for (const [kind, count] of this.kinds()) {
       if (kind === "edge" || count > FEW) {
-        this.quiet.add(kind);
+        this.hiddenKinds.add(kind);
       }
     }
   }
@@ -65,7 +65,7 @@ export class Record {
             /** Whether a value holds until the next sample. */
             holds: signal.holds,
             min: number(signal.min), max: number(signal.max),
-            shown: old?.shown ?? false, apart: old?.apart ?? false,
+            shown: old?.shown ?? false, ownAxis: old?.ownAxis ?? false,
           });
         });
       }
@@ -158,7 +158,7 @@ export class Record {
 
   /** The events that are shown. */
   marks() {
-    return this.events().filter((event) => !this.quiet.has(event.kind));
+    return this.events().filter((event) => !this.hiddenKinds.has(event.kind));
   }
 
   /** The best window here of a signal for the view, and the time to add. */
@@ -193,7 +193,7 @@ export class Record {
         if (!this.isPoor(base, a, b, width)) {
           this.near.set(key, base);
         } else {
-          this.closer(key, file, group, indices, [a, b], width);
+          this.fetchFiner(key, file, group, indices, [a, b], width);
         }
       }
     }
@@ -214,7 +214,7 @@ export class Record {
    * Asks for the view and as much again on both sides. Where samples lie closer there than in the view, blocks of as
    * many samples would be too long for it: then finer ones, at last the view alone.
    */
-  closer(key, file, group, indices, view, width) {
+  fetchFiner(key, file, group, indices, view, width) {
     const near = this.near.get(key);
     const coarse = near?.view && near.view[0] === view[0] && near.view[1] === view[1];
     const finer = Math.min(64, Math.max(1, (this.finer.get(key) ?? 1) * (coarse ? 4 : 0.5)));
@@ -230,21 +230,21 @@ export class Record {
   async fetch(kind, key, file, group, indices, from, to, count, note = {}) {
     const name = `${kind} ${key}`;
     // One at a time; after a failure not at once again.
-    if (this.asked.has(name) || performance.now() < this.rest) {
+    if (this.asked.has(name) || performance.now() < this.retryAt) {
       return;
     }
     this.asked.add(name);
     try {
       const window = await windowOf(file, group, indices, from, to, count);
       (kind === "base" ? this.base : this.near).set(key, Object.assign(window, note));
-      this.trouble = "";
+      this.problem = "";
     } catch (error) {
-      this.trouble = error.message;
-      this.rest = performance.now() + REST;
+      this.problem = error.message;
+      this.retryAt = performance.now() + RETRY_AFTER;
     } finally {
       this.asked.delete(name);
     }
-    this.changed(this.trouble === "");
+    this.changed(this.problem === "");
   }
 }
 
