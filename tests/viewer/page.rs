@@ -14,7 +14,7 @@ use crate::common::browser::Browser;
 const SAMPLES: usize = 60_000;
 
 /// The view's bounds as the address keeps them, s.
-fn view(browser: &Browser) -> (f64, f64) {
+pub(super) fn view(browser: &Browser) -> (f64, f64) {
     let told = browser.until("return /v=([^&]*)/.exec(location.hash)?.[1]");
     let (from, to) = told.as_str().unwrap().split_once(',').unwrap();
     (from.parse().unwrap(), to.parse().unwrap())

@@ -1,12 +1,14 @@
 //! The readings at the legends, in a real browser: where they stand, what they say, for whom they can be read.
 
 use std::path::Path;
+use std::thread;
+use std::time::Duration;
 
 use joulestep::result::{ResultWriter, WriterOptions};
 use joulestep_engine::recorder::{Column, Layout, Recorder};
 use serde_json::{Value, json};
 
-use super::page::{cell, opened, reading};
+use super::page::{cell, opened, reading, view};
 use super::{NAMES, Served, written};
 use crate::common::browser::Browser;
 
@@ -164,10 +166,12 @@ fn legends_stand_beside_their_panels_or_above_them_and_keys_alone_set_cursors() 
     opened(&browser, &served);
     let places = || -> Vec<Vec<f64>> { serde_json::from_value(browser.run(PLACES)).unwrap() };
     // Letters that other programs have for such things do nothing here.
-    let before = browser.run("return location.hash");
+    let before = view(&browser);
     browser.press("abfz");
+    // The address follows the view a moment later.
+    thread::sleep(Duration::from_millis(600));
     assert_eq!(browser.run("return document.querySelectorAll('.instant:not([data-value=\"\"])').length"), 0);
-    assert_eq!(browser.run("return location.hash"), before);
+    assert_eq!(view(&browser), before);
 
     browser.press("1");
     let first = reading(&browser, "#at-t1");

@@ -194,24 +194,26 @@ export function foot(surface, place, colours, y, cursors, instant) {
     const [a, b] = interval.map((one) => Math.min(right, Math.max(left, times.x(one.time))));
     surface.box(a, y + 1, b - a, 3, colours.axis);
   }
+  const seen = CURSORS.filter((name) => cursors[name]).map((name) => [name, times.x(cursors[name].time)])
+    .filter(([, x]) => x >= left - 1 && x <= right + 1);
+  for (const [name, x] of seen) {
+    surface.line([x, y, x, y + INSTANTS - 8], colours.cursors[name], 1.4);
+  }
   for (const tick of times.ticks()) {
     const x = times.x(tick.at);
     surface.line([x, y, x, y + 4], colours.axis);
     const wide = surface.measure(tick.label, 11);
     const at = Math.min(Math.max(x, wide / 2), place.width - 2 - wide / 2);
+    // A cursor's line does not run through a label.
+    surface.box(at - wide / 2 - 1, y + 7, wide + 2, 12, colours.paper);
     surface.text(tick.label, at, y + 17, colours.grey, { anchor: "middle", size: 11 });
   }
   if (interval) {
     dimension(surface, place, colours, interval, y, `Δt ${instant(interval[1].time - interval[0].time)}`);
   }
-  for (const name of CURSORS) {
-    const x = cursors[name] ? times.x(cursors[name].time) : NaN;
-    if (x >= left - 1 && x <= right + 1) {
-      const colour = colours.cursors[name];
-      surface.line([x, y, x, y + INSTANTS - 8], colour, 1.4);
-      surface.box(x - 9, y + INSTANTS - 8, 18, 16, colour);
-      surface.text(LABELS[name], x, y + INSTANTS + 4, colours.paper, { anchor: "middle", size: 12, bold: true });
-    }
+  for (const [name, x] of seen) {
+    surface.box(x - 9, y + INSTANTS - 8, 18, 16, colours.cursors[name]);
+    surface.text(LABELS[name], x, y + INSTANTS + 4, colours.paper, { anchor: "middle", size: 12, bold: true });
   }
   surface.text(times.title(), (left + right) / 2, y + FOOT - 6, colours.ink, { anchor: "middle", size: 12, bold: true });
 }
@@ -275,5 +277,5 @@ export function caption(cursors, instant) {
       parts.push(`1/Δt = ${formatted(1 / Math.abs(difference), "Hz", 4)}`);
     }
   }
-  return parts.join("   ");
+  return parts.join("\u2003");
 }

@@ -209,7 +209,7 @@ export function readingsOf(page, panel, signal) {
     const [value, unit] = read(page, signal, key);
     return value === null ? "" : `${label(key, panel)} ${formatted(value, unit, 4)}`;
   });
-  return parts.filter(Boolean).join("   ");
+  return parts.filter(Boolean).join("\u2003");
 }
 
 /** The cursors' instants on their buttons, Δt and 1/Δt beside them. */
