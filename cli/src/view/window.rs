@@ -6,7 +6,7 @@ use super::series::{Series, extremes_of};
 use crate::result::{LEVELS, ResultError, ResultFile, block_length};
 
 /// Most blocks in an answer, for each signal.
-pub(super) const MOST: usize = 16384;
+pub(super) const MOST: usize = 32768;
 
 /// Numbers at the front of an answer.
 const HEAD: usize = 8;

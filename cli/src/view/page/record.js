@@ -9,6 +9,10 @@ const FIRST = 24;
 const FIRST_OF_UNIT = 6;
 /** Events of a kind that are shown at first; of more, none. */
 const FEW = 40;
+/** Width up to which blocks of samples are not seen as such, pixels of the screen. */
+const WIDEST = 3;
+/** How many times finer than usual windows are asked for at most. */
+const FINEST = 64;
 /** Time to wait after a failure, ms. */
 const RETRY_AFTER = 2000;
 
@@ -199,31 +203,39 @@ export class Record {
     }
   }
 
-  /** Whether a window shows the view too coarsely or not wholly. */
+  /**
+   * Whether a window shows the view not wholly or too coarsely: with fewer blocks than pixels, or with blocks that are
+   * some pixels wide, as where samples lie far apart in a record that has them close elsewhere.
+   */
   isPoor(window, from, to, width) {
     if (window.from > from || window.to < to) {
       return true;
     }
-    const seen = lower(window.begins, to) - lower(window.begins, from);
-    // A window that was asked for this very view is as good as there is.
     const own = window.tight && window.tight[0] === from && window.tight[1] === to;
-    return window.block > 1 && seen < width && !own;
+    if (window.block === 1 || (own && window.finest)) {
+      return false;
+    }
+    const [first, end] = [lower(window.begins, from), lower(window.begins, to)];
+    const most = (WIDEST * (to - from)) / width;
+    for (let k = Math.max(1, first); k < end; k += 1) {
+      if (window.begins[k] - window.begins[k - 1] > most) {
+        return true;
+      }
+    }
+    return end - first < width;
   }
 
-  /**
-   * Asks for the view and as much again on both sides. Where samples lie closer there than in the view, blocks of as
-   * many samples would be too long for it: then finer ones, at last the view alone.
-   */
+  /** Asks for the view and as much again on both sides; finer where that was too coarse, at last for the view alone. */
   fetchFiner(key, file, group, indices, view, width) {
     const near = this.near.get(key);
     const coarse = near?.view && near.view[0] === view[0] && near.view[1] === view[1];
-    const finer = Math.min(64, Math.max(1, (this.finer.get(key) ?? 1) * (coarse ? 4 : 0.5)));
+    const finer = Math.min(FINEST, Math.max(1, (this.finer.get(key) ?? 1) * (coarse ? 4 : 0.5)));
     this.finer.set(key, finer);
     const most = this.limits.blocks;
     const alone = 4 * width * finer > most;
     const margin = alone ? 0 : view[1] - view[0];
-    const count = alone ? Math.min(most, 3 * width) : 4 * width * finer;
-    const note = { view, tight: alone ? view : null };
+    const count = alone ? Math.min(most, width * finer) : 4 * width * finer;
+    const note = { view, tight: alone ? view : null, finest: finer === FINEST || count === most };
     this.fetch("near", key, file, group, indices, view[0] - margin, view[1] + margin, Math.round(count), note);
   }
 
