@@ -103,7 +103,7 @@ function rows(page, panel, signal, any) {
     return make("tbody", { "data-signal": name }, make("tr", {}, signalName(page, signal, 1), ...cells));
   }
   const keys = any ? first.map((key) => cell(page, signal, key, panel)) : [extreme(signal, "min"), extreme(signal, "max")];
-  const body = make("tbody", { "data-signal": name }, make("tr", { class: "name" }, signalName(page, signal, keys.length)),
+  const body = make("tbody", { "data-signal": name }, make("tr", { class: "name" }, signalName(page, signal, any ? keys.length : keys.length + 1)),
     make("tr", { class: "values" }, ...keys));
   if (any && page.settings.details) {
     // The spaces between are where a narrow legend breaks the line.
@@ -123,7 +123,7 @@ function heads(panel, any) {
   const words = { min: "smallest value in the record", max: "largest value in the record" };
   const keys = panel.logic ? [] : ["min", "max"];
   return make("tr", {}, ...keys.map((key) => make("th", { scope: "col", title: words[key], "aria-label": words[key] },
-    key === "min" ? "record min" : "max")));
+    key === "min" ? "record min" : "max")), make("td"));
 }
 
 /** What a panel shows, in words. */
