@@ -1,11 +1,13 @@
 //! The page in a real browser.
 
+use std::f64::consts::TAU;
 use std::fs;
 use std::path::Path;
 use std::thread;
 use std::time::{Duration, Instant};
 
-use joulestep::result::ResultFile;
+use joulestep::result::{ResultFile, ResultWriter, WriterOptions};
+use joulestep_engine::recorder::{Column, Layout, Recorder};
 use serde_json::Value;
 
 use super::{HOSTILE, NAMES, Served, value, written};
@@ -256,6 +258,49 @@ fn what_holds_is_drawn_in_steps_at_every_zoom() {
     let expected = ["30 min", "24 h", "119 s", "\u{2212}2 h", "time (min)", "30", "time (ms)"];
     assert_eq!(told.as_array().unwrap()[..7], expected.map(Value::from));
     assert_eq!(told[7].as_f64(), Some(1800.0));
+    browser.no_trouble();
+}
+
+/// Samples close together, then far apart, as an engine with steps of its own takes them: the quiet stretch is not drawn
+/// as a few wide boxes, and the page comes to rest.
+#[test]
+#[cfg_attr(not(with_browser), ignore = "no Chromium with chromedriver (Debian: chromium, chromium-driver)")]
+fn a_quiet_stretch_of_an_uneven_record_is_shown_finely() {
+    let browser = Browser::start(1280, 900);
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("a.h5");
+    let mut writer = ResultWriter::create(&path, "title = \"uneven\"\n", WriterOptions::default()).unwrap();
+    let column = Column { name: "bus.voltage".into(), long_name: String::new(), unit: "V".into() };
+    writer.begin(&Layout { channels: vec![column], thermal: vec![], heat: vec![], watched: vec![] });
+    let dense = (0..200_000).map(|k| f64::from(k) * 1e-8);
+    for t in dense.chain((0..2_000).map(|k| 2e-3 + f64::from(k) * 2e-6)) {
+        writer.sample(t, &[(TAU * 500.0 * t).sin()]);
+    }
+    writer.finish(true, None, None).unwrap();
+    let served = Served::start(&[&path]);
+    opened(&browser, &served);
+    let widest = "return import(new URL('record.js', location.href).href).then(async ({ Record }) => {
+        const record = new Record(() => null);
+        await record.open();
+        const [from, to] = record.whole();
+        const width = () => {
+          const begins = record.windowFor(record.shown()[0], from, to)?.window.begins ?? [];
+          return begins.length > 0 ? 1000 * Math.max(...begins.slice(1).map((t, k) => t - begins[k])) / (to - from) : Infinity;
+        };
+        for (let k = 0; k < 200 && width() > 3; k += 1) {
+          record.ensure(from, to, 1000);
+          await new Promise((done) => setTimeout(done, 50));
+        }
+        return width();
+      })";
+    let widest = browser.run(widest).as_f64().unwrap();
+    assert!(widest <= 3.0, "blocks of {widest} px of 1000");
+    let requests =
+        "return performance.getEntriesByType('resource').filter((e) => e.name.includes('window?')).length";
+    thread::sleep(Duration::from_secs(1));
+    let count = browser.run(requests);
+    thread::sleep(Duration::from_secs(1));
+    assert_eq!(browser.run(requests), count, "the page goes on asking");
     browser.no_trouble();
 }
 

@@ -72,7 +72,7 @@ function label(key, panel) {
 function cell(page, signal, key, panel, name = "td") {
   const [value, unit] = read(page, signal, key);
   const known = value !== null;
-  const text = known ? formatted(value, unit, 4) : "–";
+  const text = known ? formatted(value, unit, key === "square" ? 3 : 4) : "–";
   const attributes = known ? { title: `${value}${unit ? ` ${unit}` : ""}`, "data-value": String(value) } : {};
   return make(name, { ...attributes, "data-key": key, "data-label": label(key, panel) }, text);
 }

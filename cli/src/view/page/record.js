@@ -203,33 +203,21 @@ export class Record {
     }
   }
 
-  /**
-   * Whether a window shows the view not wholly or too coarsely: with fewer blocks than pixels, or with blocks that are
-   * some pixels wide, as where samples lie far apart in a record that has them close elsewhere.
-   */
+  /** Whether a window shows the view not wholly or too coarsely; one that is as fine as can be is good enough. */
   isPoor(window, from, to, width) {
     if (window.from > from || window.to < to) {
       return true;
     }
     const own = window.tight && window.tight[0] === from && window.tight[1] === to;
-    if (window.block === 1 || (own && window.finest)) {
-      return false;
-    }
-    const [first, end] = [lower(window.begins, from), lower(window.begins, to)];
-    const most = (WIDEST * (to - from)) / width;
-    for (let k = Math.max(1, first); k < end; k += 1) {
-      if (window.begins[k] - window.begins[k - 1] > most) {
-        return true;
-      }
-    }
-    return end - first < width;
+    return !(own && window.finest) && coarseness(window, from, to, width) > 1;
   }
 
   /** Asks for the view and as much again on both sides; finer where that was too coarse, at last for the view alone. */
   fetchFiner(key, file, group, indices, view, width) {
     const near = this.near.get(key);
     const coarse = near?.view && near.view[0] === view[0] && near.view[1] === view[1];
-    const finer = Math.min(FINEST, Math.max(1, (this.finer.get(key) ?? 1) * (coarse ? 4 : 0.5)));
+    const factor = coarse ? Math.max(2, coarseness(near, ...view, width)) : 0.5;
+    const finer = Math.min(FINEST, Math.max(1, (this.finer.get(key) ?? 1) * factor));
     this.finer.set(key, finer);
     const most = this.limits.blocks;
     const alone = 4 * width * finer > most;
@@ -258,6 +246,22 @@ export class Record {
     }
     this.changed(this.problem === "");
   }
+}
+
+/**
+ * How many times finer a window should be for a view so many pixels wide: it has fewer blocks than pixels, or blocks that
+ * are some pixels wide, as where samples lie far apart in a record that has them close elsewhere.
+ */
+function coarseness(window, from, to, width) {
+  if (window.block === 1) {
+    return 0;
+  }
+  const [first, end] = [lower(window.begins, from), lower(window.begins, to)];
+  let widest = 0;
+  for (let k = Math.max(1, first); k < end; k += 1) {
+    widest = Math.max(widest, window.begins[k] - window.begins[k - 1]);
+  }
+  return Math.max(width / Math.max(1, end - first), (widest * width) / (WIDEST * (to - from)));
 }
 
 /** How many numbers of an ascending array are below x. */
