@@ -74,7 +74,7 @@ pub(super) fn admit<'a>(request: &'a Request, token: &str) -> Result<(&'a str, &
         return Err(answer);
     }
     if path.len() == given.len() {
-        return refuse(404, "the address ends in a slash");
+        return refuse(404, "expected an address that ends in a slash");
     }
     Ok((rest, query))
 }

@@ -265,13 +265,18 @@ fn parse(received: &mut Vec<u8>) -> Option<Head> {
         }
         Ok(_) if received.len() > HEAD_BYTES => {
             let line = received.iter().position(|&b| b == b'\n').is_none_or(|at| at > HEAD_BYTES / 2);
-            let (status, what) =
-                if line { (414, "the address is too long") } else { (431, "too many headers") };
+            let (status, what) = if line {
+                (414, "the address is too long; expected at most 16 KiB")
+            } else {
+                (431, "the headers are too long; expected at most 16 KiB")
+            };
             refused(status, what)
         }
         Ok(_) => None,
-        Err(httparse::Error::TooManyHeaders) => refused(431, "too many headers"),
-        Err(_) => refused(400, "this is no HTTP/1.1 or HTTP/1.0 request"),
+        Err(httparse::Error::TooManyHeaders) => {
+            refused(431, "the headers are too long; expected at most 16 KiB")
+        }
+        Err(_) => refused(400, "expected an HTTP/1.1 or HTTP/1.0 request"),
     }
 }
 

@@ -48,7 +48,7 @@ impl<'a> Query<'a> {
     pub fn range(&self, length: usize, most: usize) -> Result<Range<usize>, Response> {
         let (from, to) = (self.index("from", length)?, self.index("to", length)?);
         if from > to {
-            return Err(wrong(format!("from {from} to {to}: expected one that is not behind the other")));
+            return Err(wrong(format!("from {from} to {to}: expected from at or before to")));
         }
         if to - from >= most {
             let count = to - from + 1;
@@ -74,14 +74,14 @@ impl<'a> Query<'a> {
     fn list<T>(
         &self,
         key: &str,
-        between: char,
+        separator: char,
         read: impl Fn(&str) -> Option<T>,
     ) -> Result<Vec<T>, Response> {
         let text = self.text(key);
         if text.is_empty() {
             return Ok(Vec::new());
         }
-        let parts: Vec<&str> = text.split(between).collect();
+        let parts: Vec<&str> = text.split(separator).collect();
         if parts.len() > SIGNALS {
             return Err(wrong(format!("{key}: {} signals; expected at most {SIGNALS}", parts.len())));
         }

@@ -86,7 +86,7 @@ fn route(path: &str, query: &str, pool: &Pool) -> Result<Response, Response> {
             })?;
             csv::csv(pool, file()?, parts.text("g"), signals, range)
         }
-        _ => Err(Response::error(404, "there is nothing of that name")),
+        _ => Err(Response::error(404, "there is no such path")),
     }
 }
 
@@ -94,10 +94,7 @@ fn route(path: &str, query: &str, pool: &Pool) -> Result<Response, Response> {
 fn window_bytes(source: &mut Source, query: &Query<'_>) -> Result<Vec<u8>, Response> {
     let (from, to) = (query.real("from")?, query.real("to")?);
     if from > to {
-        return Err(Response::error(
-            400,
-            format!("from {from} to {to} s: expected one that is not behind the other"),
-        ));
+        return Err(Response::error(400, format!("from {from} to {to} s: expected from at or before to")));
     }
     let count = query.index("n", window::MOST + 1)?;
     let (file, series) = source.series(query.text("g"))?;

@@ -91,7 +91,7 @@ where
         // A response that breaks off must not take its connection with it.
         let guarded = |request: &Request| {
             catch_unwind(AssertUnwindSafe(|| respond(request)))
-                .unwrap_or_else(|_| Response::error(500, "the response broke down"))
+                .unwrap_or_else(|_| Response::error(500, "the response failed"))
         };
         // However a connection ends, the next one is not concerned.
         let _ = http::converse(&stream, guarded);

@@ -100,14 +100,14 @@ class Page extends Navigation {
     const notice = find("notice");
     notice.hidden = partial.length === 0;
     notice.textContent = partial.map((f) => (f.writing
-      ? `${f.name}: the run is still writing; ${f.w.samples} samples up to ${time(f.w.to)} are safe so far.`
-      : `${f.name} is partial: its run did not come to its end. What it wrote ends at ${time(f.w.to)}.`)).join(" ");
+      ? `${f.name}: run in progress, ${f.w.samples} samples saved up to ${time(f.w.to)}.`
+      : `${f.name} is partial: the run was interrupted; the record ends at ${time(f.w.to)}.`)).join(" ");
   }
 
   problem(text) {
     const notice = find("notice");
     notice.hidden = false;
-    notice.textContent = text === "Failed to fetch" ? "The program does not answer any more: start it again." : text;
+    notice.textContent = text === "Failed to fetch" ? "The program does not respond: start it again." : text;
   }
 
   say(text) {
