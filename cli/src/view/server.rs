@@ -119,9 +119,9 @@ mod tests {
 
     /// Holds requests until it is opened.
     #[derive(Default)]
-    struct Gate(Mutex<(usize, bool)>, Condvar);
+    struct Latch(Mutex<(usize, bool)>, Condvar);
 
-    impl Gate {
+    impl Latch {
         fn wait(&self) {
             let mut state = self.0.lock().unwrap();
             state.0 += 1;
@@ -143,7 +143,7 @@ mod tests {
     struct Trial {
         port: u16,
         stop: Arc<AtomicBool>,
-        gate: Arc<Gate>,
+        latch: Arc<Latch>,
         thread: Option<thread::JoinHandle<()>>,
     }
 
@@ -151,8 +151,8 @@ mod tests {
         fn new() -> Self {
             let listener = TcpListener::bind((Ipv4Addr::LOCALHOST, 0)).unwrap();
             let port = listener.local_addr().unwrap().port();
-            let (stop, gate) = (Arc::new(AtomicBool::new(false)), Arc::new(Gate::default()));
-            let (ends, held) = (Arc::clone(&stop), Arc::clone(&gate));
+            let (stop, latch) = (Arc::new(AtomicBool::new(false)), Arc::new(Latch::default()));
+            let (ends, held) = (Arc::clone(&stop), Arc::clone(&latch));
             let respond = move |request: &Request| match request.target.as_str() {
                 "/wait" => {
                     held.wait();
@@ -176,7 +176,7 @@ mod tests {
                 _ => Response::new(200, "text/plain", format!("{:?}", request.version).into_bytes()),
             };
             let thread = thread::spawn(move || serve(listener, respond, &ends).unwrap());
-            Self { port, stop, gate, thread: Some(thread) }
+            Self { port, stop, latch, thread: Some(thread) }
         }
 
         fn connect(&self) -> TcpStream {
@@ -207,7 +207,7 @@ mod tests {
 
     impl Drop for Trial {
         fn drop(&mut self) {
-            self.gate.open();
+            self.latch.open();
             self.stop.store(true, Ordering::Relaxed);
             let _ = self.thread.take().unwrap().join();
         }
@@ -229,13 +229,13 @@ mod tests {
             stream
         };
         let mut held: Vec<TcpStream> = (0..CONNECTIONS).map(|_| ask()).collect();
-        trial.gate.until_waiting(CONNECTIONS);
+        trial.latch.until_waiting(CONNECTIONS);
         // The request that is never read must not cost the response.
         for _ in 0..3 {
             let text = trial.exchange("GET / HTTP/1.1\r\nHost: localhost\r\n\r\n");
             assert!(text.starts_with("HTTP/1.1 503 ") && text.contains("\r\nRetry-After: 1\r\n"), "{text}");
         }
-        trial.gate.open();
+        trial.latch.open();
         for stream in &mut held {
             assert!(rest(stream).ends_with("waited"));
         }
