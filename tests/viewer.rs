@@ -12,11 +12,13 @@ use serde_json::Value;
 
 use crate::common::http::{self, Answer};
 
+mod access;
+mod connections;
 mod exact;
 mod growing;
-mod guard;
 mod long;
 mod page;
+mod readings;
 
 /// A name that must stay text.
 const HOSTILE: &str = "<img src=x onerror=\"window.hostile=1\">&amp;'\"";

@@ -170,7 +170,7 @@ fn integrals_between_samples_are_those_of_the_closed_forms() {
     };
     // More than one piece of the reader.
     let (first, last) = (1000, 201_000);
-    let told = served.told(&format!("between?f=0&g=w&s=0,1,2,3&p=0:1,1:1&from={first}&to={last}"));
+    let told = served.told(&format!("integrals?f=0&g=w&s=0,1,2,3&p=0:1,1:1&from={first}&to={last}"));
     let (a, b) = (first as f64 * STEP, last as f64 * STEP);
     let length = b - a;
     let line = |p: f64, q: f64| p * length + q * (b * b - a * a) / 2.0;
@@ -198,7 +198,7 @@ fn integrals_between_samples_are_those_of_the_closed_forms() {
     assert_eq!(told["signals"][0]["max_at"].as_f64(), Some(first as f64 * STEP));
     // Between instants that are no samples: straight lines stay exact, and what holds begins where it begins.
     let (a, b) = (5998.7 * STEP, 6001.5 * STEP);
-    let told = served.told(&format!("between?f=0&g=w&s=0,1,3&p=0:1,3:1&from=5998&to=6002&a={a:e}&b={b:e}"));
+    let told = served.told(&format!("integrals?f=0&g=w&s=0,1,3&p=0:1,3:1&from=5998&to=6002&a={a:e}&b={b:e}"));
     let length = b - a;
     let line = |p: f64, q: f64, a: f64| p * (b - a) + q * (b * b - a * a) / 2.0;
     near(&told["signals"][0]["integral"], line(400.0, -1e4, a), 1e-12);
@@ -210,10 +210,10 @@ fn integrals_between_samples_are_those_of_the_closed_forms() {
     near(&told["signals"][0]["integral"], length * (400.0 - 1e4 * (a + b) / 2.0), 1e-12);
     // Both within one interval.
     let (a, b) = (7.2 * STEP, 7.6 * STEP);
-    let told = served.told(&format!("between?f=0&g=w&s=0&from=7&to=8&a={a:e}&b={b:e}"));
+    let told = served.told(&format!("integrals?f=0&g=w&s=0&from=7&to=8&a={a:e}&b={b:e}"));
     near(&told["signals"][0]["integral"], (b - a) * (400.0 - 1e4 * (a + b) / 2.0), 1e-12);
     // A single sample has no length.
-    let told = served.told("between?f=0&g=w&s=0&from=7&to=7");
+    let told = served.told("integrals?f=0&g=w&s=0&from=7&to=7");
     assert_eq!(told["signals"][0]["integral"], 0.0);
 }
 

@@ -90,10 +90,10 @@ fn a_long_record_opens_at_once_and_is_not_loaded() {
     let at = served.told(&format!("at?f=0&g=w&s=0&t={about:e}&reach=1e-8"));
     assert_eq!((at["samples"][0].as_u64(), at["values"][0].as_f64()), (Some(spike as u64), Some(700.0)));
     println!("cursor: {:.1?}", began.elapsed());
-    let most = told["limits"]["between"].as_u64().unwrap() as usize;
+    let most = told["limits"]["integrals"].as_u64().unwrap() as usize;
     let piece = most.min(samples);
     let began = Instant::now();
-    let told = served.told(&format!("between?f=0&g=w&s=0,1&p=0:1&from=0&to={}", piece - 1));
+    let told = served.told(&format!("integrals?f=0&g=w&s=0,1&p=0:1&from=0&to={}", piece - 1));
     println!("integrals of {piece} samples, two signals and a product: {:.2?}", began.elapsed());
     assert_eq!(told["samples"], piece);
     let memory = peak(served.program.id());

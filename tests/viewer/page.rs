@@ -1,11 +1,13 @@
 //! The page in a real browser.
 
+use std::f64::consts::TAU;
 use std::fs;
 use std::path::Path;
 use std::thread;
 use std::time::{Duration, Instant};
 
-use joulestep::result::ResultFile;
+use joulestep::result::{ResultFile, ResultWriter, WriterOptions};
+use joulestep_engine::recorder::{Column, Layout, Recorder};
 use serde_json::Value;
 
 use super::{HOSTILE, NAMES, Served, value, written};
@@ -14,33 +16,34 @@ use crate::common::browser::Browser;
 const SAMPLES: usize = 60_000;
 
 /// The view's bounds as the address keeps them, s.
-fn view(browser: &Browser) -> (f64, f64) {
+pub(super) fn view(browser: &Browser) -> (f64, f64) {
     let told = browser.until("return /v=([^&]*)/.exec(location.hash)?.[1]");
     let (from, to) = told.as_str().unwrap().split_once(',').unwrap();
     (from.parse().unwrap(), to.parse().unwrap())
 }
 
-/// The middle of the sheet, window px.
-fn middle(browser: &Browser) -> (i64, i64) {
+/// The middle of the waveforms, window px.
+pub(super) fn middle(browser: &Browser) -> (i64, i64) {
     let told = browser.run(
-        "const r = document.getElementById('sheet').getBoundingClientRect();
-         return [Math.round(r.left + 0.55 * r.width), Math.round(r.top + 0.4 * r.height)]",
+        "const r = document.getElementById('plot').getBoundingClientRect();
+         const sheet = document.getElementById('sheet');
+         return [Math.round(r.left + 0.55 * r.width), Math.round(r.top + 0.4 * sheet.clientHeight)]",
     );
     (told[0].as_i64().unwrap(), told[1].as_i64().unwrap())
 }
 
 /// A number that the page shows, in full; waits for it.
-fn reading(browser: &Browser, selector: &str) -> f64 {
+pub(super) fn reading(browser: &Browser, selector: &str) -> f64 {
     let script = format!("return document.querySelector({selector:?})?.dataset.value");
     browser.until(&script).as_str().unwrap().parse().unwrap()
 }
 
-fn cell(browser: &Browser, row: usize, key: &str) -> f64 {
+/// A reading of a signal, in full; waits for it.
+pub(super) fn cell(browser: &Browser, signal: &str, key: &str) -> f64 {
     let script = format!(
-        "const rows = [...document.querySelectorAll('#table tbody tr')];
-         const row = rows.find((r) => r.dataset.signal === {:?});
-         return row?.querySelector('[data-key={key}]')?.dataset.value",
-        NAMES[row].0
+        "const bodies = [...document.querySelectorAll('#readings tbody')];
+         const body = bodies.find((b) => b.dataset.signal === {signal:?});
+         return body?.querySelector('[data-key={key}]')?.dataset.value"
     );
     browser.until(&script).as_str().unwrap().parse().unwrap()
 }
@@ -59,7 +62,7 @@ fn saved(folder: &Path, ending: &str) -> String {
     }
 }
 
-fn opened(browser: &Browser, served: &Served) {
+pub(super) fn opened(browser: &Browser, served: &Served) {
     browser.open(&served.address);
     browser.until("return document.body.dataset.ready === 'yes' && Number(document.body.dataset.drawn) > 1");
 }
@@ -106,40 +109,36 @@ fn the_page_zooms_reads_jumps_and_saves() {
 
     // A click sets a cursor; what it tells is what the line shows there.
     browser.drag(at, at);
-    let instant = reading(&browser, "#span [data-cursor=A]");
+    let instant = reading(&browser, "#at-t1");
     assert!((from..=to).contains(&instant));
     let sample = time.iter().position(|&t| t > instant).expect("a sample behind it") - 1;
     for (c, (name, _)) in NAMES.iter().enumerate() {
         let held = file.window(name, sample..sample + 2).unwrap();
         let share = if c == 3 { 0.0 } else { (instant - time[sample]) / (time[sample + 1] - time[sample]) };
-        let (found, expected) = (cell(&browser, c, "a"), held[0] + (held[1] - held[0]) * share);
+        let (found, expected) = (cell(&browser, name, "t1"), held[0] + (held[1] - held[0]) * share);
         assert!((found - expected).abs() <= 1e-12 * expected.abs(), "{name}: {found} against {expected}");
     }
     // A sample further.
     browser.press(".");
-    let next = format!(
-        "return document.querySelector('#span [data-cursor=A]').dataset.value === '{}'",
-        js(time[sample + 1])
-    );
+    let next =
+        format!("return document.getElementById('at-t1').dataset.value === '{}'", js(time[sample + 1]));
     browser.until(&next);
 
     // Where the sheet shows blocks of samples, a cursor stands on one of them.
-    browser.press("\u{e00c}0");
-    browser.until("return document.querySelector('#span [data-cursor=A]') === null");
+    browser.press("\u{e00c}w");
+    browser.until("return document.getElementById('at-t1').dataset.value === ''");
     browser.drag(at, at);
-    let instant = reading(&browser, "#span [data-cursor=A]");
+    let instant = reading(&browser, "#at-t1");
     let sample = time.iter().position(|&t| t == instant).expect("a sample's instant");
     for (c, (name, _)) in NAMES.iter().enumerate() {
-        assert_eq!(cell(&browser, c, "a").to_bits(), value(c, sample).to_bits(), "{name}");
+        assert_eq!(cell(&browser, name, "t1").to_bits(), value(c, sample).to_bits(), "{name}");
     }
 
-    // To a happening, by its list.
-    browser.press("0");
-    browser.click("#happening-list button");
-    browser.until(&format!(
-        "return document.querySelector('#span [data-cursor=A]').dataset.value === '{}'",
-        js(time[6000])
-    ));
+    // To an event, by its list.
+    browser.press("w");
+    browser.click("#open-events");
+    browser.click("#event-list button");
+    browser.until(&format!("return document.getElementById('at-t1').dataset.value === '{}'", js(time[6000])));
     // The address follows the view a moment later.
     browser.until(&format!(
         "const [a, b] = /v=([^&]*)/.exec(location.hash)[1].split(',').map(Number);
@@ -149,31 +148,31 @@ fn the_page_zooms_reads_jumps_and_saves() {
     ));
 
     // The second cursor, differences and what lies between.
-    browser.press("b>>>>>");
+    browser.press("d2>>>>>");
     browser.until("return document.querySelector('[data-key=integral][data-value]') !== null");
     // The last key's cursor has settled when nothing changes any more.
     thread::sleep(Duration::from_millis(500));
     browser.until("return document.querySelector('[data-key=integral][data-value]') !== null");
-    let (a, b) = (reading(&browser, "#span [data-cursor=A]"), reading(&browser, "#span [data-cursor=B]"));
+    let (a, b) = (reading(&browser, "#at-t1"), reading(&browser, "#at-t2"));
     let (first, last) = (6000, time.iter().position(|&t| t == b).expect("a sample's instant"));
     assert!(last > first + 100, "{last}");
-    assert_eq!(reading(&browser, "#span [data-cursor=\"B − A\"]"), b - a);
+    assert_eq!(reading(&browser, "#interval [data-key=dt]"), b - a);
     let difference = value(0, last) - value(0, first);
-    assert_eq!(cell(&browser, 0, "difference"), difference);
+    assert_eq!(cell(&browser, NAMES[0].0, "difference"), difference);
     let integral = (value(0, first) + value(0, last)) / 2.0 * (b - a);
     let near = |found: f64, expected: f64| {
         assert!((found - expected).abs() <= 1e-9 * expected.abs(), "{found} against {expected}");
     };
-    near(cell(&browser, 0, "integral"), integral);
-    near(cell(&browser, 0, "mean"), integral / (b - a));
+    near(cell(&browser, NAMES[0].0, "integral"), integral);
+    near(cell(&browser, NAMES[0].0, "mean"), integral / (b - a));
     let (x, y) = (value(1, first), value(1, last));
-    near(cell(&browser, 1, "square"), (x * x + x * y + y * y) / 3.0 * (b - a));
+    near(cell(&browser, NAMES[1].0, "square"), (x * x + x * y + y * y) / 3.0 * (b - a));
     browser.run(
-        "document.querySelectorAll('#energy select').forEach((select) => {
-           select.value = select.options[1].value; select.dispatchEvent(new Event('change')); })",
+        "const select = document.querySelector('[data-unit=A] thead select');
+         select.value = select.options[1].value; select.dispatchEvent(new Event('change'));",
     );
     let (v, w) = (value(0, first), value(0, last));
-    near(reading(&browser, "#energy-result"), (v * x + (v + w) * (x + y) + w * y) / 6.0 * (b - a));
+    near(cell(&browser, NAMES[1].0, "energy"), (v * x + (v + w) * (x + y) + w * y) / 6.0 * (b - a));
 
     // For people who want to see what was tested.
     browser.picture(&Path::new(env!("CARGO_TARGET_TMPDIR")).join("view.png"));
@@ -181,7 +180,7 @@ fn the_page_zooms_reads_jumps_and_saves() {
     // Saving.
     let to = tempfile::tempdir().unwrap();
     browser.save_into(to.path());
-    browser.press("e");
+    browser.press("x");
     browser.until("return document.getElementById('save').open && document.getElementById('save-csv-0w')");
     browser.click("#save-svg");
     let picture = saved(to.path(), "svg");
@@ -202,7 +201,7 @@ fn the_page_zooms_reads_jumps_and_saves() {
 }
 
 /// What is drawn of ten samples, or of many with a gap among them: from one sample to the next straight, or level where
-/// the value holds. A cursor's value lies on that line (`on` in the program, checked against closed forms elsewhere).
+/// the value holds. A cursor's value lies on that line (`interpolate` in the program, checked against closed forms elsewhere).
 #[test]
 #[cfg_attr(not(with_browser), ignore = "no Chromium with chromedriver (Debian: chromium, chromium-driver)")]
 fn what_holds_is_drawn_in_steps_at_every_zoom() {
@@ -217,10 +216,10 @@ fn what_holds_is_drawn_in_steps_at_every_zoom() {
     let drawn = |count: usize, hold: bool| {
         let told = browser.run(&format!(
             "return import(new URL('traces.js', location.href).href).then(({{ draw }}) => {{
-               const times = Array.from({{ length: {count} }}, (_, k) => k / ({count} - 1)).filter((t) => t <= 0.2 || t >= 0.8);
-               const values = Float64Array.from(times, (t) => (t < 0.5 ? 0 : 100));
-               const window = {{ begins: Float64Array.from(times), entries: times.length, end: 1 }};
-               const across = {{ from: 0, to: 1, left: 0, right: 1000, x: (t) => 1000 * t }};
+               const instants = Array.from({{ length: {count} }}, (_, k) => k / ({count} - 1)).filter((t) => t <= 0.2 || t >= 0.8);
+               const values = Float64Array.from(instants, (t) => (t < 0.5 ? 0 : 100));
+               const window = {{ begins: Float64Array.from(instants), entries: instants.length, end: 1 }};
+               const times = {{ from: 0, to: 1, left: 0, right: 1000, x: (t) => 1000 * t }};
                const heights = [];
                const seen = (points) => {{
                  for (let k = 2; k < points.length; k += 2) {{
@@ -231,7 +230,7 @@ fn what_holds_is_drawn_in_steps_at_every_zoom() {
                  }}
                }};
                const surface = {{ line: seen, area: seen, dots: () => null }};
-               draw(surface, {{ window, trace: {{ values }}, shift: 0 }}, across, {{ y: (v) => v }}, {{ hold: {hold} }});
+               draw(surface, {{ window, trace: {{ values }}, shift: 0 }}, times, {{ y: (v) => v }}, {{ hold: {hold} }});
                return heights;
              }})"
         ));
@@ -250,15 +249,58 @@ fn what_holds_is_drawn_in_steps_at_every_zoom() {
     // Long times are in minutes, hours and days, as in the program's texts.
     let told = browser.run(
         "return Promise.all(['numbers.js', 'axes.js'].map((name) => import(new URL(name, location.href).href)))
-           .then(([{ told, typedTime }, { Across }]) => {
-             const axis = new Across(0, 1800, 0, 600);
-             return [1800, 86400, 119, -7200].map((t) => told(t, 's').replace('\\u202f', ' '))
-               .concat(axis.title(), axis.ticks().at(-1).label, new Across(0, 1e-3, 0, 600).title(), typedTime('30 min'));
+           .then(([{ formatted, typedTime }, { TimeAxis }]) => {
+             const axis = new TimeAxis(0, 1800, 0, 600);
+             return [1800, 86400, 119, -7200].map((t) => formatted(t, 's').replace('\\u202f', ' '))
+               .concat(axis.title(), axis.ticks().at(-1).label, new TimeAxis(0, 1e-3, 0, 600).title(), typedTime('30 min'));
            })",
     );
     let expected = ["30 min", "24 h", "119 s", "\u{2212}2 h", "time (min)", "30", "time (ms)"];
     assert_eq!(told.as_array().unwrap()[..7], expected.map(Value::from));
     assert_eq!(told[7].as_f64(), Some(1800.0));
+    browser.no_trouble();
+}
+
+/// Samples close together, then far apart, as an engine with steps of its own takes them: the quiet stretch is not drawn
+/// as a few wide boxes, and the page comes to rest.
+#[test]
+#[cfg_attr(not(with_browser), ignore = "no Chromium with chromedriver (Debian: chromium, chromium-driver)")]
+fn a_quiet_stretch_of_an_uneven_record_is_shown_finely() {
+    let browser = Browser::start(1280, 900);
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("a.h5");
+    let mut writer = ResultWriter::create(&path, "title = \"uneven\"\n", WriterOptions::default()).unwrap();
+    let column = Column { name: "bus.voltage".into(), long_name: String::new(), unit: "V".into() };
+    writer.begin(&Layout { channels: vec![column], thermal: vec![], heat: vec![], watched: vec![] });
+    let dense = (0..200_000).map(|k| f64::from(k) * 1e-8);
+    for t in dense.chain((0..2_000).map(|k| 2e-3 + f64::from(k) * 2e-6)) {
+        writer.sample(t, &[(TAU * 500.0 * t).sin()]);
+    }
+    writer.finish(true, None, None).unwrap();
+    let served = Served::start(&[&path]);
+    opened(&browser, &served);
+    let widest = "return import(new URL('record.js', location.href).href).then(async ({ Record }) => {
+        const record = new Record(() => null);
+        await record.open();
+        const [from, to] = record.whole();
+        const width = () => {
+          const begins = record.windowFor(record.shown()[0], from, to)?.window.begins ?? [];
+          return begins.length > 0 ? 1000 * Math.max(...begins.slice(1).map((t, k) => t - begins[k])) / (to - from) : Infinity;
+        };
+        for (let k = 0; k < 200 && width() > 3; k += 1) {
+          record.ensure(from, to, 1000);
+          await new Promise((done) => setTimeout(done, 50));
+        }
+        return width();
+      })";
+    let widest = browser.run(widest).as_f64().unwrap();
+    assert!(widest <= 3.0, "blocks of {widest} px of 1000");
+    let requests =
+        "return performance.getEntriesByType('resource').filter((e) => e.name.includes('window?')).length";
+    thread::sleep(Duration::from_secs(1));
+    let count = browser.run(requests);
+    thread::sleep(Duration::from_secs(1));
+    assert_eq!(browser.run(requests), count, "the page goes on asking");
     browser.no_trouble();
 }
 
@@ -281,7 +323,7 @@ fn the_page_works_by_keyboard_dark_and_on_a_small_screen() {
     opened(&browser, &served);
     let ground = "return getComputedStyle(document.body).backgroundColor";
     let dark = browser.run(ground);
-    browser.press("t");
+    browser.press("l");
     let light = browser.run(ground);
     assert_ne!(dark, light);
 
@@ -326,9 +368,9 @@ fn the_page_works_by_keyboard_dark_and_on_a_small_screen() {
         serde_json::json!([360, 360])
     );
     assert_eq!(browser.run("return document.getElementById('side').offsetHeight"), 0);
-    browser.click("#open-happenings");
-    browser.click("#happening-list button");
-    browser.until("return document.querySelector('#span [data-cursor=A]')");
+    browser.click("#open-events");
+    browser.click("#event-list button");
+    browser.until("return document.getElementById('at-t1').dataset.value");
     assert_eq!(browser.run("return document.getElementById('side').offsetHeight"), 0);
     browser.no_trouble();
 }

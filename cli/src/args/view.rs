@@ -12,10 +12,11 @@ Examples:
   joulestep view ferry.h5 --no-open --port 8750
 
 In the page:
-  Choose signals on the left; each unit has its axis, with a common time below.
-  Wheel or pinch zooms, dragging moves, a click sets cursor A, Shift and a click cursor B.
-  Between the cursors: differences, mean, rms, integrals, I²t, and the energy of a voltage and a
-  current, from all samples of the file. `?` lists the keys.
+  Each unit has its axis, with a common time below; `Signals` chooses what is shown.
+  Wheel or pinch zooms, dragging moves, a click sets cursor t₁, Shift and a click cursor t₂.
+  Readings stand beside each panel at its legend: values at t₁ and t₂, and between them integral,
+  rms, I²t and energy, from all samples of the file; D adds difference, mean and extremes.
+  `?` lists the keys.
 
 On a server: start it there with --no-open --port 8750, and on your own machine
   ssh -L 8750:127.0.0.1:8750 SERVER

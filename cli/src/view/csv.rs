@@ -4,18 +4,18 @@ use std::fmt::Write;
 use std::io;
 use std::ops::Range;
 
-use super::http::{Answer, Body};
+use super::http::{Body, Response};
 use super::pool::Pool;
-use super::shown::{Shown, unread};
+use super::source::{Source, read_error};
 
 /// Most rows in a file: what a spreadsheet can hold, less the line of names.
 pub(super) const MOST: usize = (1 << 20) - 1;
 /// Rows at a time.
 const ROWS: usize = 4096;
 
-fn head(shown: &mut Shown, group: &str, signals: &[usize]) -> Result<Vec<u8>, Answer> {
-    let (file, track) = shown.track(group)?;
-    let channels = track.channels(file);
+fn head(source: &mut Source, group: &str, signals: &[usize]) -> Result<Vec<u8>, Response> {
+    let (file, series) = source.series(group)?;
+    let channels = series.channels(file);
     let named = signals.iter().filter_map(|&signal| channels.get(signal)).map(|channel| {
         if channel.unit.is_empty() {
             channel.name.clone()
@@ -24,19 +24,24 @@ fn head(shown: &mut Shown, group: &str, signals: &[usize]) -> Result<Vec<u8>, An
         }
     });
     let mut writer = ::csv::WriterBuilder::new().terminator(::csv::Terminator::CRLF).from_writer(Vec::new());
-    let cannot = |what: String| Answer::wrong(500, what);
+    let cannot = |what: String| Response::error(500, what);
     writer
         .write_record(["time (s)".to_owned()].into_iter().chain(named))
         .map_err(|e| cannot(e.to_string()))?;
     writer.into_inner().map_err(|e| cannot(e.to_string()))
 }
 
-fn rows(shown: &mut Shown, group: &str, signals: &[usize], range: Range<usize>) -> Result<Vec<u8>, Answer> {
-    let (file, track) = shown.track(group)?;
-    let time = track.time(file, range.clone()).map_err(unread)?;
+fn rows(
+    source: &mut Source,
+    group: &str,
+    signals: &[usize],
+    range: Range<usize>,
+) -> Result<Vec<u8>, Response> {
+    let (file, series) = source.series(group)?;
+    let time = series.time(file, range.clone()).map_err(read_error)?;
     let mut columns = Vec::new();
     for &signal in signals {
-        columns.push(track.values(file, signal, range.clone()).map_err(unread)?);
+        columns.push(series.values(file, signal, range.clone()).map_err(read_error)?);
     }
     let mut text = String::new();
     for (k, t) in time.into_iter().enumerate() {
@@ -57,9 +62,9 @@ pub(super) fn csv(
     group: &str,
     signals: Vec<usize>,
     range: Range<usize>,
-) -> Result<Answer, Answer> {
+) -> Result<Response, Response> {
     let (name, chosen) = (group.to_owned(), signals.clone());
-    let mut first = Some(pool.with(file, move |shown| head(shown, &name, &chosen))?);
+    let mut first = Some(pool.with(file, move |source| head(source, &name, &chosen))?);
     let (pool, group) = (pool.clone(), group.to_owned());
     let mut begin = range.start;
     let next = move || -> io::Result<Option<Vec<u8>>> {
@@ -72,12 +77,12 @@ pub(super) fn csv(
         }
         begin = piece.end;
         let (name, chosen) = (group.clone(), signals.clone());
-        let read = pool.with(file, move |shown| rows(shown, &name, &chosen, piece));
-        // The head is sent: all that is left is to end the connection, so that the file is seen to be cut off.
+        let read = pool.with(file, move |source| rows(source, &name, &chosen, piece));
+        // The head is sent: all that is left is to end the connection, so that the file is seen to be partition off.
         read.map(Some).map_err(|_| io::Error::other("the file cannot be read further"))
     };
     let saved = format!("attachment; filename=\"{}.csv\"", if file == 0 { "view" } else { "view-beside" });
-    Ok(Answer {
+    Ok(Response {
         status: 200,
         kind: "text/csv; charset=utf-8; header=present",
         lines: vec![("Content-Disposition", saved)],

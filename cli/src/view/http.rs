@@ -1,20 +1,33 @@
-//! One connection: requests are read within bounds of size and time, answers written.
+//! HTTP/1.1 and 1.0 on one connection: requests are read within bounds of size and time, responses written.
 //!
-//! Requests with a body are refused unread, whatever length they claim: the small server library that was looked at
-//! makes a buffer of that length.
+//! Requests with a body are refused unread, whatever length they claim. A connection that sends nothing is closed
+//! within [`SILENCE`], so that silent ones do not keep others out; browsers open another when they need one.
 
 use std::io::{self, Read, Write};
-use std::net::TcpStream;
+use std::net::{Shutdown, TcpStream};
 use std::time::{Duration, Instant};
 
 /// Longest head of a request, bytes.
-const HEAD: usize = 16 << 10;
+const HEAD_BYTES: usize = 16 << 10;
 /// Most header lines.
-const LINES: usize = 64;
-/// Time that a connection may be silent.
-const SILENT: Duration = Duration::from_secs(60);
-/// Time that the head of a request may take once it has begun.
-const SLOW: Duration = Duration::from_secs(10);
+const HEADER_LINES: usize = 64;
+/// Time that a connection may send nothing between requests.
+const SILENCE: Duration = Duration::from_secs(1);
+/// Time that the head of a request may take from its first byte on.
+const HEAD_TIME: Duration = Duration::from_secs(2);
+/// Time that the other side may take to accept a piece of a response.
+const WRITE_TIME: Duration = Duration::from_secs(30);
+/// Time that the other side may take to close a connection after its last response, and bytes it may still send.
+const LINGER: (Duration, usize) = (Duration::from_millis(250), 1 << 20);
+
+/// Versions that are spoken.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(super) enum Version {
+    /// Has no chunks; every connection ends with its response.
+    Http10,
+    #[default]
+    Http11,
+}
 
 /// The head of a request.
 #[derive(Debug, Default)]
@@ -22,10 +35,11 @@ pub(super) struct Request {
     pub method: String,
     /// As it was sent.
     pub target: String,
+    pub version: Version,
     /// Names in lower case.
     headers: Vec<(String, String)>,
-    /// Whether the connection stays.
-    stays: bool,
+    /// Whether the connection stays open after the response.
+    keep_alive: bool,
 }
 
 impl Request {
@@ -42,7 +56,7 @@ impl Request {
     }
 }
 
-/// What comes after the head of an answer.
+/// What comes after the head of a response.
 pub(super) enum Body {
     /// Everything.
     Whole(Vec<u8>),
@@ -50,31 +64,32 @@ pub(super) enum Body {
     Pieces(Box<dyn FnMut() -> io::Result<Option<Vec<u8>>> + Send>),
 }
 
-/// An answer.
-pub(super) struct Answer {
+/// A response.
+pub(super) struct Response {
     pub status: u16,
+    /// Content type.
     pub kind: &'static str,
     /// More header lines.
     pub lines: Vec<(&'static str, String)>,
     pub body: Body,
 }
 
-impl Answer {
-    /// A text that tells what is wrong.
-    pub fn wrong(status: u16, what: impl Into<String>) -> Self {
+impl Response {
+    /// A text that says what is wrong.
+    pub fn error(status: u16, what: impl Into<String>) -> Self {
         let mut text: String = what.into();
         text.push('\n');
-        Self::of(status, "text/plain; charset=utf-8", text.into_bytes())
+        Self::new(status, "text/plain; charset=utf-8", text.into_bytes())
     }
 
     /// A whole body.
-    pub fn of(status: u16, kind: &'static str, body: Vec<u8>) -> Self {
+    pub fn new(status: u16, kind: &'static str, body: Vec<u8>) -> Self {
         Self { status, kind, lines: Vec::new(), body: Body::Whole(body) }
     }
 }
 
-/// Sent with every answer: nothing may be loaded from elsewhere, framed, guessed, kept or referred to.
-const GUARDS: &str = "Content-Security-Policy: default-src 'none'; script-src 'self'; style-src 'self'; \
+/// Sent with every response: nothing may be loaded from elsewhere, framed, guessed, kept or referred to.
+const POLICY: &str = "Content-Security-Policy: default-src 'none'; script-src 'self'; style-src 'self'; \
 img-src 'self'; connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'\r\n\
 X-Content-Type-Options: nosniff\r\n\
 X-Frame-Options: DENY\r\n\
@@ -100,65 +115,118 @@ fn reason(status: u16) -> &'static str {
     }
 }
 
-/// What reading a head came to.
-enum Came {
+/// Outcome of reading a head.
+enum Head {
     Request(Request),
-    /// Refused; the connection ends after the answer.
-    Refused(Answer),
-    /// The other side is gone.
+    /// Refused; the connection ends after the response.
+    Refused(Response, Version),
+    /// The other side is gone, or silent.
     Gone,
 }
 
-/// Tells a connection too many that it is.
-pub(super) fn busy(stream: TcpStream) {
-    let _ = write(&stream, &mut Answer::wrong(503, "too many connections at a time"), false, false);
+/// How a response is written.
+#[derive(Clone, Copy)]
+struct Form {
+    version: Version,
+    /// Without its body, as for `HEAD`.
+    bare: bool,
+    keep_alive: bool,
 }
 
-/// Answers the requests of a connection until it ends.
-pub(super) fn converse(stream: &TcpStream, mut answer: impl FnMut(&Request) -> Answer) -> io::Result<()> {
+impl Form {
+    /// The last response of a connection.
+    fn last(version: Version) -> Self {
+        Self { version, bare: false, keep_alive: false }
+    }
+}
+
+/// Refuses a connection beyond the limit and closes it.
+pub(super) fn refuse_busy(stream: &TcpStream) {
+    let mut response = Response::error(503, "too many connections; try again in a second");
+    response.lines.push(("Retry-After", "1".into()));
+    if stream.set_write_timeout(Some(LINGER.0)).is_ok()
+        && write(stream, &mut response, Form::last(Version::Http11)).is_ok()
+    {
+        close(stream);
+    }
+}
+
+/// Answers the requests of a connection until it ends, then closes it.
+pub(super) fn converse(stream: &TcpStream, respond: impl FnMut(&Request) -> Response) -> io::Result<()> {
+    requests(stream, respond)?;
+    close(stream);
+    Ok(())
+}
+
+fn requests(stream: &TcpStream, mut respond: impl FnMut(&Request) -> Response) -> io::Result<()> {
     stream.set_nodelay(true)?;
-    stream.set_write_timeout(Some(SILENT))?;
-    let mut waiting = Vec::new();
+    stream.set_write_timeout(Some(WRITE_TIME))?;
+    let mut received = Vec::new();
     loop {
-        match read(stream, &mut waiting)? {
-            Came::Request(request) => {
-                let mut told = answer(&request);
-                write(stream, &mut told, request.method == "HEAD", request.stays)?;
-                if !request.stays {
+        match read(stream, &mut received)? {
+            Head::Request(request) => {
+                let mut response = respond(&request);
+                let Request { version, keep_alive, .. } = request;
+                write(stream, &mut response, Form { version, bare: request.method == "HEAD", keep_alive })?;
+                if !keep_alive {
                     return Ok(());
                 }
             }
-            Came::Refused(mut told) => return write(stream, &mut told, false, false),
-            Came::Gone => return Ok(()),
+            Head::Refused(mut response, version) => {
+                return write(stream, &mut response, Form::last(version));
+            }
+            Head::Gone => return Ok(()),
         }
     }
 }
 
-/// Reads the head of the next request; what came after it stays in `waiting`.
-fn read(mut stream: &TcpStream, waiting: &mut Vec<u8>) -> io::Result<Came> {
-    let mut begun: Option<Instant> = None;
+/// Closes a connection in stages (RFC 9112, section 9.6): closed at once while bytes wait unread, it would be reset, and
+/// the other side could lose the response.
+fn close(mut stream: &TcpStream) {
+    let (time, mut bytes) = LINGER;
+    let begin = Instant::now();
+    let mut buffer = [0; 4096];
+    if stream.shutdown(Shutdown::Write).is_err() {
+        return;
+    }
     loop {
-        if !waiting.is_empty() {
-            if let Some(read) = parse(waiting) {
-                return Ok(read);
-            }
-            begun.get_or_insert_with(Instant::now);
+        let left = time.saturating_sub(begin.elapsed());
+        if left.is_zero() || bytes == 0 || stream.set_read_timeout(Some(left)).is_err() {
+            return;
         }
-        let left = match begun {
-            None => SILENT,
-            Some(begun) => SLOW.saturating_sub(begun.elapsed()),
+        match stream.read(&mut buffer) {
+            Ok(0) | Err(_) => return,
+            Ok(count) => bytes = bytes.saturating_sub(count),
+        }
+    }
+}
+
+/// Reads the head of the next request; what came after it stays in `received`.
+fn read(mut stream: &TcpStream, received: &mut Vec<u8>) -> io::Result<Head> {
+    let mut begin: Option<Instant> = None;
+    loop {
+        if !received.is_empty() {
+            if let Some(head) = parse(received) {
+                return Ok(head);
+            }
+            begin.get_or_insert_with(Instant::now);
+        }
+        let left = match begin {
+            None => SILENCE,
+            Some(begin) => HEAD_TIME.saturating_sub(begin.elapsed()),
         };
         if left.is_zero() {
-            return Ok(Came::Refused(Answer::wrong(408, "the request took too long to come")));
+            let slow = Response::error(408, "the head of the request took too long");
+            return Ok(Head::Refused(slow, Version::Http11));
         }
         stream.set_read_timeout(Some(left))?;
-        let mut piece = [0; 4096];
-        match stream.read(&mut piece) {
-            Ok(0) => return Ok(Came::Gone),
-            Ok(count) => waiting.extend_from_slice(&piece[..count]),
+        let mut buffer = [0; 4096];
+        match stream.read(&mut buffer) {
+            Ok(0) => return Ok(Head::Gone),
+            Ok(count) => received.extend_from_slice(&buffer[..count]),
             Err(e) if matches!(e.kind(), io::ErrorKind::WouldBlock | io::ErrorKind::TimedOut) => {
-                if begun.is_none() {
-                    return Ok(Came::Gone);
+                if begin.is_none() {
+                    return Ok(Head::Gone);
                 }
             }
             Err(e) if e.kind() == io::ErrorKind::Interrupted => {}
@@ -168,77 +236,90 @@ fn read(mut stream: &TcpStream, waiting: &mut Vec<u8>) -> io::Result<Came> {
 }
 
 /// Takes a whole head off the front; `None` while there is none yet.
-fn parse(waiting: &mut Vec<u8>) -> Option<Came> {
-    let refused = |status, what: &str| Some(Came::Refused(Answer::wrong(status, what)));
-    let mut lines = [httparse::EMPTY_HEADER; LINES];
+fn parse(received: &mut Vec<u8>) -> Option<Head> {
+    let mut lines = [httparse::EMPTY_HEADER; HEADER_LINES];
     let mut head = httparse::Request::new(&mut lines);
-    match head.parse(waiting) {
-        Ok(httparse::Status::Complete(length)) if length <= HEAD => {
+    let outcome = head.parse(received);
+    let version = if head.version == Some(0) { Version::Http10 } else { Version::Http11 };
+    let refused = |status, what: &str| Some(Head::Refused(Response::error(status, what), version));
+    match outcome {
+        Ok(httparse::Status::Complete(length)) if length <= HEAD_BYTES => {
             let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
             let headers = head.headers.iter().map(|h| (h.name.to_ascii_lowercase(), text(h.value)));
             let mut request = Request {
                 method: head.method.unwrap_or_default().to_owned(),
                 target: head.path.unwrap_or_default().to_owned(),
+                version,
                 headers: headers.collect(),
-                stays: head.version == Some(1),
+                keep_alive: version == Version::Http11,
             };
-            let says = |value: &str, word: &str| value.to_ascii_lowercase().contains(word);
-            if request.all("connection").any(|value| says(value, "close")) {
-                request.stays = false;
+            if request.all("connection").any(|value| value.to_ascii_lowercase().contains("close")) {
+                request.keep_alive = false;
             }
-            let bodies = request.all("content-length").any(|length| length.trim() != "0");
-            if bodies || request.all("transfer-encoding").next().is_some() {
+            let has_body = request.all("content-length").any(|length| length.trim() != "0");
+            if has_body || request.all("transfer-encoding").next().is_some() {
                 return refused(413, "this request has a body; expected one without");
             }
-            waiting.drain(..length);
-            Some(Came::Request(request))
+            received.drain(..length);
+            Some(Head::Request(request))
         }
-        Ok(_) if waiting.len() > HEAD => {
-            let line = waiting.iter().position(|&b| b == b'\n').is_none_or(|at| at > HEAD / 2);
-            let (status, what) =
-                if line { (414, "the address is too long") } else { (431, "too many headers") };
+        Ok(_) if received.len() > HEAD_BYTES => {
+            let line = received.iter().position(|&b| b == b'\n').is_none_or(|at| at > HEAD_BYTES / 2);
+            let (status, what) = if line {
+                (414, "the address is too long; expected at most 16 KiB")
+            } else {
+                (431, "the headers are too long; expected at most 16 KiB")
+            };
             refused(status, what)
         }
         Ok(_) => None,
-        Err(httparse::Error::TooManyHeaders) => refused(431, "too many headers"),
-        Err(_) => refused(400, "this is no HTTP/1.1 request"),
+        Err(httparse::Error::TooManyHeaders) => {
+            refused(431, "the headers are too long; expected at most 16 KiB")
+        }
+        Err(_) => refused(400, "expected an HTTP/1.1 or HTTP/1.0 request"),
     }
 }
 
-fn write(mut stream: &TcpStream, answer: &mut Answer, bare: bool, stays: bool) -> io::Result<()> {
-    let mut head = format!("HTTP/1.1 {} {}\r\n", answer.status, reason(answer.status));
-    head.push_str(GUARDS);
-    head.push_str(&format!("Content-Type: {}\r\n", answer.kind));
-    for (name, value) in &answer.lines {
+fn write(mut stream: &TcpStream, response: &mut Response, form: Form) -> io::Result<()> {
+    let version = match form.version {
+        Version::Http10 => "HTTP/1.0",
+        Version::Http11 => "HTTP/1.1",
+    };
+    let mut head = format!("{version} {} {}\r\n", response.status, reason(response.status));
+    head.push_str(POLICY);
+    head.push_str(&format!("Content-Type: {}\r\n", response.kind));
+    for (name, value) in &response.lines {
         head.push_str(&format!("{name}: {value}\r\n"));
     }
-    if !stays {
+    if !form.keep_alive {
         head.push_str("Connection: close\r\n");
     }
-    match &mut answer.body {
+    match &mut response.body {
         Body::Whole(body) => {
             head.push_str(&format!("Content-Length: {}\r\n\r\n", body.len()));
             let mut bytes = head.into_bytes();
-            if !bare {
+            if !form.bare {
                 bytes.append(body);
             }
             stream.write_all(&bytes)
         }
         Body::Pieces(next) => {
-            head.push_str("Transfer-Encoding: chunked\r\n\r\n");
+            // HTTP/1.0 has no chunks: its body ends with the connection.
+            let chunked = form.version == Version::Http11;
+            head.push_str(if chunked { "Transfer-Encoding: chunked\r\n\r\n" } else { "\r\n" });
             stream.write_all(head.as_bytes())?;
-            if bare {
+            if form.bare {
                 return Ok(());
             }
-            while let Some(piece) = next()? {
-                if !piece.is_empty() {
-                    let mut bytes = format!("{:x}\r\n", piece.len()).into_bytes();
-                    bytes.extend_from_slice(&piece);
-                    bytes.extend_from_slice(b"\r\n");
-                    stream.write_all(&bytes)?;
+            while let Some(mut piece) = next()? {
+                if chunked && !piece.is_empty() {
+                    let size = format!("{:x}\r\n", piece.len()).into_bytes();
+                    piece.splice(0..0, size);
+                    piece.extend_from_slice(b"\r\n");
                 }
+                stream.write_all(&piece)?;
             }
-            stream.write_all(b"0\r\n\r\n")
+            if chunked { stream.write_all(b"0\r\n\r\n") } else { Ok(()) }
         }
     }
 }

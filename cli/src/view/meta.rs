@@ -1,15 +1,15 @@
-//! What the page is told about a file before it draws.
+//! Metadata of a file: its signals, their ranges, its events.
 
 use serde::Serialize;
 
-use super::http::Answer;
-use super::shown::{Shown, unread};
+use super::http::Response;
+use super::source::{Source, read_error};
 use super::window::extremes;
 use crate::result::{Channel, ResultFile, StoredEvent, exact};
 
-use super::track::Track;
+use super::series::Series;
 
-/// Most happenings in one answer; edges are left out first.
+/// Most events in one response; edges are left out first.
 const EVENTS: usize = 20_000;
 
 /// A number, or a text where JSON has none.
@@ -32,7 +32,7 @@ struct Group {
     signals: Vec<Signal>,
 }
 
-/// A file but its samples.
+/// A file without its samples.
 #[derive(Serialize)]
 pub(super) struct Meta {
     name: String,
@@ -59,39 +59,40 @@ fn title(scenario: &str) -> String {
     table.and_then(|table| table.get("title")?.as_str().map(String::from)).unwrap_or_default()
 }
 
-fn group(track: &mut Track, file: &ResultFile) -> Result<Group, Answer> {
-    let channels: Vec<Channel> = track.channels(file).to_vec();
+fn group(series: &mut Series, file: &ResultFile) -> Result<Group, Response> {
+    let channels: Vec<Channel> = series.channels(file).to_vec();
     let mut signals = Vec::new();
     for (signal, channel) in channels.into_iter().enumerate() {
-        let [min, max] = extremes(track, file, signal).map_err(unread)?.map(Number);
+        let [min, max] = extremes(series, file, signal).map_err(read_error)?.map(Number);
         signals.push(Signal { channel, min, max });
     }
     let mut ends = (f64::NAN, f64::NAN);
-    if let Some(last) = track.length.checked_sub(1) {
-        ends = (track.instant(file, 0).map_err(unread)?, track.instant(file, last).map_err(unread)?);
+    if let Some(last) = series.length.checked_sub(1) {
+        ends =
+            (series.instant(file, 0).map_err(read_error)?, series.instant(file, last).map_err(read_error)?);
     }
-    Ok(Group { samples: track.length, from: Number(ends.0), to: Number(ends.1), signals })
+    Ok(Group { samples: series.length, from: Number(ends.0), to: Number(ends.1), signals })
 }
 
-/// Everything but the samples.
-pub(super) fn meta(shown: &mut Shown) -> Result<Meta, Answer> {
-    let about = shown.file.about().clone();
+/// The metadata of a file.
+pub(super) fn meta(source: &mut Source) -> Result<Meta, Response> {
+    let about = source.file.about().clone();
     Ok(Meta {
-        name: shown.path.file_name().unwrap_or_default().to_string_lossy().into_owned(),
-        path: shown.path.display().to_string(),
+        name: source.path.file_name().unwrap_or_default().to_string_lossy().into_owned(),
+        path: source.path.display().to_string(),
         title: title(&about.scenario),
         producer: format!("{} {}", about.producer, about.producer_version),
         created: about.created,
-        complete: shown.file.complete(),
-        writing: shown.writing,
-        w: group(&mut shown.waveforms, &shown.file)?,
-        t: group(&mut shown.thermal, &shown.file)?,
+        complete: source.file.complete(),
+        writing: source.writing,
+        w: group(&mut source.waveforms, &source.file)?,
+        t: group(&mut source.thermal, &source.file)?,
     })
 }
 
-/// What happened.
-pub(super) fn events(shown: &mut Shown) -> Result<Events, Answer> {
-    let events = shown.events()?;
+/// The events of a file.
+pub(super) fn events(source: &mut Source) -> Result<Events, Response> {
+    let events = source.events()?;
     let many = events.len() > EVENTS;
     let kept = events.iter().filter(|event| !many || event.kind != "edge").take(EVENTS);
     Ok(Events { all: events.len(), events: kept.cloned().collect() })

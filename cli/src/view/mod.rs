@@ -8,69 +8,56 @@
 //! Requests name no files: they pick one of those given at the start by its number, and everything else that is sent
 //! is built in. Whoever asks must know the token in the address and must not come from a page of another origin.
 
-mod answer;
+mod access;
 mod assets;
-mod between;
 mod csv;
-mod gate;
 mod http;
+mod integrals;
 mod meta;
 mod pool;
 mod query;
-mod shown;
-mod track;
+mod routes;
+mod series;
+mod server;
+mod source;
 mod window;
 
 use std::io;
-use std::net::{Ipv4Addr, SocketAddrV4, TcpListener, TcpStream};
+use std::net::{Ipv4Addr, SocketAddrV4, TcpListener};
 use std::path::PathBuf;
-use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
-use std::thread;
-use std::time::Duration;
+use std::sync::atomic::AtomicBool;
 
-pub use shown::Unshown;
+pub use source::SourceError;
 
 use pool::Pool;
-
-/// Connections at a time; a page needs six at most.
-const CONNECTIONS: usize = 48;
-
-/// How often a viewer looks whether it shall end.
-const LOOK: Duration = Duration::from_millis(50);
 
 /// A viewer that listens.
 pub struct Viewer {
     listener: TcpListener,
-    shared: Arc<Shared>,
-}
-
-/// What all connections share.
-struct Shared {
     token: String,
     pool: Pool,
 }
 
 /// Why there is no viewer.
 #[derive(Debug, thiserror::Error)]
-pub enum Trouble {
+pub enum ViewerError {
     /// A file that cannot be shown.
     #[error(transparent)]
-    Unshown(#[from] Unshown),
+    Source(#[from] SourceError),
     /// The port cannot be had.
     #[error("cannot listen on 127.0.0.1, port {port}: {source}")]
     Listen {
         /// 0: any.
         port: u16,
-        /// What the system said.
+        /// The system's error.
         source: io::Error,
     },
     /// Something else that the system refused.
     #[error("cannot {doing}: {source}")]
     System {
-        /// What was tried.
+        /// The action, as in "start a thread".
         doing: &'static str,
-        /// What the system said.
+        /// The system's error.
         source: io::Error,
     },
 }
@@ -79,23 +66,23 @@ impl Viewer {
     /// Opens the files and listens on the port of loopback, 0 for any that is free.
     ///
     /// # Errors
-    /// [`Trouble`].
-    pub fn new(files: &[PathBuf], port: u16) -> Result<Self, Trouble> {
+    /// [`ViewerError`].
+    pub fn new(files: &[PathBuf], port: u16) -> Result<Self, ViewerError> {
         for file in files {
-            shown::look(file)?;
+            source::check(file)?;
         }
-        let system = |doing| move |source| Trouble::System { doing, source };
-        let token = gate::token().map_err(system("draw a random token"))?;
-        let place = SocketAddrV4::new(Ipv4Addr::LOCALHOST, port);
-        let listener = TcpListener::bind(place).map_err(|source| Trouble::Listen { port, source })?;
+        let system = |doing| move |source| ViewerError::System { doing, source };
+        let token = access::token().map_err(system("draw a random token"))?;
+        let listener = TcpListener::bind(SocketAddrV4::new(Ipv4Addr::LOCALHOST, port))
+            .map_err(|source| ViewerError::Listen { port, source })?;
         let pool = Pool::new(files.to_vec()).map_err(system("start a thread"))?;
-        Ok(Self { listener, shared: Arc::new(Shared { token, pool }) })
+        Ok(Self { listener, token, pool })
     }
 
     /// The port it listens on.
     ///
     /// # Errors
-    /// What the system says.
+    /// The system's error.
     pub fn port(&self) -> io::Result<u16> {
         Ok(self.listener.local_addr()?.port())
     }
@@ -103,9 +90,9 @@ impl Viewer {
     /// The address of the page.
     ///
     /// # Errors
-    /// What the system says.
+    /// The system's error.
     pub fn address(&self) -> io::Result<String> {
-        Ok(format!("http://127.0.0.1:{}/{}/", self.port()?, self.shared.token))
+        Ok(format!("http://127.0.0.1:{}/{}/", self.port()?, self.token))
     }
 
     /// Answers until `stop` is set.
@@ -113,48 +100,7 @@ impl Viewer {
     /// # Errors
     /// When the system lets no thread start.
     pub fn serve(self, stop: &AtomicBool) -> io::Result<()> {
-        let place = self.listener.local_addr()?;
-        let ended = Arc::new(AtomicBool::new(false));
-        let (listener, shared, end) = (self.listener, self.shared, Arc::clone(&ended));
-        let taking = thread::Builder::new().name("view".into()).spawn(move || {
-            let open = Arc::new(AtomicUsize::new(0));
-            for stream in listener.incoming() {
-                if end.load(Ordering::Relaxed) {
-                    return;
-                }
-                match stream {
-                    Ok(stream) => take(stream, &shared, &open),
-                    // Too many files open, for example: what is open now may be closed soon.
-                    Err(_) => thread::sleep(LOOK),
-                }
-            }
-        })?;
-        while !stop.load(Ordering::Relaxed) && !taking.is_finished() {
-            thread::sleep(LOOK);
-        }
-        ended.store(true, Ordering::Relaxed);
-        // The thread that waits for a connection gets one; where that fails, it ends with the program.
-        if TcpStream::connect_timeout(&place, LOOK).is_ok() {
-            let _ = taking.join();
-        }
-        Ok(())
-    }
-}
-
-/// Gives a connection a thread of its own.
-fn take(stream: TcpStream, shared: &Arc<Shared>, open: &Arc<AtomicUsize>) {
-    if open.fetch_add(1, Ordering::Relaxed) >= CONNECTIONS {
-        open.fetch_sub(1, Ordering::Relaxed);
-        http::busy(stream);
-        return;
-    }
-    let (shared, count) = (Arc::clone(shared), Arc::clone(open));
-    let body = move || {
-        // Whatever ends a connection, the next one begins anew.
-        let _ = http::converse(&stream, |request| answer::answer(request, &shared.token, &shared.pool));
-        count.fetch_sub(1, Ordering::Relaxed);
-    };
-    if thread::Builder::new().name("view connection".into()).spawn(body).is_err() {
-        open.fetch_sub(1, Ordering::Relaxed);
+        let Self { listener, token, pool } = self;
+        server::serve(listener, move |request| routes::respond(request, &token, &pool), stop)
     }
 }

@@ -8,13 +8,13 @@ use std::sync::mpsc::{self, Receiver, SyncSender};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::thread;
 
-use super::http::Answer;
-use super::shown::Shown;
+use super::http::Response;
+use super::source::Source;
 
 /// Threads that read.
 const THREADS: usize = 3;
-/// Tasks that may wait.
-const WAITING: usize = 64;
+/// Tasks that may wait in the queue.
+const QUEUE: usize = 64;
 
 type Task = Box<dyn FnOnce(&mut Open) + Send>;
 
@@ -29,26 +29,26 @@ pub(super) struct Pool {
 /// The files as one thread has them open.
 struct Open {
     files: Arc<Vec<PathBuf>>,
-    shown: Vec<Option<(u64, Shown)>>,
+    sources: Vec<Option<(u64, Source)>>,
 }
 
 impl Open {
     /// The file of that number, opened no earlier than the generation says.
-    fn shown(&mut self, file: usize, generation: u64) -> Result<&mut Shown, Answer> {
-        let (Some(path), Some(slot)) = (self.files.get(file), self.shown.get_mut(file)) else {
-            return Err(Answer::wrong(400, format!("f: there is no file {file}")));
+    fn source(&mut self, file: usize, generation: u64) -> Result<&mut Source, Response> {
+        let (Some(path), Some(slot)) = (self.files.get(file), self.sources.get_mut(file)) else {
+            return Err(Response::error(400, format!("f: there is no file {file}")));
         };
-        if slot.as_ref().is_none_or(|(opened, shown)| *opened < generation && shown.grows()) {
-            match Shown::open(path) {
-                Ok(shown) => *slot = Some((generation, shown)),
+        if slot.as_ref().is_none_or(|(opened, source)| *opened < generation && source.grows()) {
+            match Source::open(path) {
+                Ok(source) => *slot = Some((generation, source)),
                 // A file that is just being changed may be readable as it was.
                 Err(_) if slot.is_some() => {}
-                Err(why) => return Err(Answer::wrong(500, why.to_string())),
+                Err(error) => return Err(Response::error(500, error.to_string())),
             }
         }
         match slot {
-            Some((_, shown)) => Ok(shown),
-            None => Err(Answer::wrong(500, "the file is not open")),
+            Some((_, source)) => Ok(source),
+            None => Err(Response::error(500, "the file is not open")),
         }
     }
 }
@@ -57,9 +57,9 @@ impl Pool {
     /// Starts the threads.
     ///
     /// # Errors
-    /// What the system says.
+    /// The system's error.
     pub fn new(files: Vec<PathBuf>) -> io::Result<Self> {
-        let (tasks, receive) = mpsc::sync_channel(WAITING);
+        let (tasks, receive) = mpsc::sync_channel(QUEUE);
         let receive = Arc::new(Mutex::new(receive));
         let files = Arc::new(files);
         for _ in 0..THREADS {
@@ -79,37 +79,37 @@ impl Pool {
         self.generation.fetch_add(1, Ordering::Relaxed);
     }
 
-    /// Does something with a file.
+    /// Runs a task on a file.
     ///
     /// # Errors
-    /// What the task refuses, or a file that cannot be read.
+    /// The task's refusal, or a file that cannot be read.
     pub fn with<T: Send + 'static>(
         &self,
         file: usize,
-        task: impl FnOnce(&mut Shown) -> Result<T, Answer> + Send + 'static,
-    ) -> Result<T, Answer> {
-        let (tell, told) = mpsc::sync_channel(1);
+        task: impl FnOnce(&mut Source) -> Result<T, Response> + Send + 'static,
+    ) -> Result<T, Response> {
+        let (send, outcome) = mpsc::sync_channel(1);
         let generation = self.generation.load(Ordering::Relaxed);
         let task: Task = Box::new(move |open| {
-            let outcome = open.shown(file, generation).and_then(task);
+            let done = open.source(file, generation).and_then(task);
             // Nobody waits any more when the connection is gone.
-            let _ = tell.send(outcome);
+            let _ = send.send(done);
         });
-        let lost = || Answer::wrong(500, "the file could not be read: a reading thread broke down");
-        self.tasks.send(task).map_err(|_| lost())?;
-        told.recv().map_err(|_| lost())?
+        let failed = || Response::error(500, "the file could not be read: a reading thread failed");
+        self.tasks.send(task).map_err(|_| failed())?;
+        outcome.recv().map_err(|_| failed())?
     }
 }
 
 fn work(receive: &Mutex<Receiver<Task>>, files: Arc<Vec<PathBuf>>) {
-    let mut open = Open { shown: files.iter().map(|_| None).collect(), files };
+    let mut open = Open { sources: files.iter().map(|_| None).collect(), files };
     loop {
         let task = receive.lock().unwrap_or_else(PoisonError::into_inner).recv();
         let Ok(task) = task else { return };
         // A damaged file must not end the thread: it is opened anew for the next task.
         let broken = std::panic::catch_unwind(std::panic::AssertUnwindSafe(|| task(&mut open))).is_err();
         if broken {
-            open.shown.fill_with(|| None);
+            open.sources.fill_with(|| None);
         }
     }
 }

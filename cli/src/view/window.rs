@@ -2,17 +2,17 @@
 
 use std::ops::Range;
 
-use super::track::{Track, merged};
+use super::series::{Series, extremes_of};
 use crate::result::{LEVELS, ResultError, ResultFile, block_length};
 
 /// Most blocks in an answer, for each signal.
-pub(super) const MOST: usize = 16384;
+pub(super) const MOST: usize = 32768;
 
 /// Numbers at the front of an answer.
 const HEAD: usize = 8;
 
 /// How the samples of a window are gathered.
-struct Cut {
+struct Partition {
     samples: Range<usize>,
     /// Samples in a block.
     block: usize,
@@ -21,7 +21,7 @@ struct Cut {
     of: usize,
 }
 
-impl Cut {
+impl Partition {
     /// About `count` blocks, each a power of two of samples, begun at multiples of their length: so they stay the same
     /// while the window moves.
     fn new(samples: Range<usize>, length: usize, count: usize) -> Self {
@@ -43,17 +43,21 @@ impl Cut {
 }
 
 /// Samples of a window, and one more on each side so that lines go through its edges.
-fn samples(track: &Track, file: &ResultFile, from: f64, to: f64) -> Result<Range<usize>, ResultError> {
-    let begin = track.before(file, from)?.saturating_sub(1);
-    let end = (track.before(file, to)? + 2).min(track.length);
+fn samples(series: &Series, file: &ResultFile, from: f64, to: f64) -> Result<Range<usize>, ResultError> {
+    let begin = series.count_before(file, from)?.saturating_sub(1);
+    let end = (series.count_before(file, to)? + 2).min(series.length);
     Ok(begin..end.max(begin))
 }
 
 /// Smallest and largest value of a signal in the whole record.
-pub(super) fn extremes(track: &mut Track, file: &ResultFile, signal: usize) -> Result<[f64; 2], ResultError> {
-    track.prepare(file, signal)?;
-    let cut = Cut::new(0..track.length, track.length, 1024);
-    Ok(merged(&track.blocks(file, cut.level, signal, cut.blocks())?))
+pub(super) fn extremes(
+    series: &mut Series,
+    file: &ResultFile,
+    signal: usize,
+) -> Result<[f64; 2], ResultError> {
+    series.prepare(file, signal)?;
+    let partition = Partition::new(0..series.length, series.length, 1024);
+    Ok(extremes_of(&series.blocks(file, partition.level, signal, partition.blocks())?))
 }
 
 /// The window from one instant to another (s) as little-endian numbers: eight of 64 bits (samples in a block, 1 for
@@ -61,49 +65,49 @@ pub(super) fn extremes(track: &mut Track, file: &ResultFile, signal: usize) -> R
 /// instant at which the last block ends; 0), then the instant at which each entry begins (64 bits), then for each
 /// signal its samples (64 bits), or minimum and maximum of each block (32 bits).
 pub(super) fn window(
-    track: &mut Track,
+    series: &mut Series,
     file: &ResultFile,
     signals: &[usize],
     from: f64,
     to: f64,
     count: usize,
 ) -> Result<Vec<u8>, ResultError> {
-    let range = samples(track, file, from, to)?;
-    let cut = Cut::new(range, track.length, count.clamp(1, MOST));
+    let range = samples(series, file, from, to)?;
+    let partition = Partition::new(range, series.length, count.clamp(1, MOST));
     for &signal in signals {
-        if cut.level > 0 {
-            track.prepare(file, signal)?;
+        if partition.level > 0 {
+            series.prepare(file, signal)?;
         }
     }
-    let mut begins = track.begins(file, cut.level, cut.blocks())?;
-    if cut.of > 1 {
-        begins = begins.into_iter().step_by(cut.of).collect();
+    let mut begins = series.begins(file, partition.level, partition.blocks())?;
+    if partition.of > 1 {
+        begins = begins.into_iter().step_by(partition.of).collect();
     }
-    let end = match cut.samples.end {
+    let end = match partition.samples.end {
         0 => f64::NAN,
-        end if end < track.length => track.instant(file, end)?,
-        end => track.instant(file, end - 1)?,
+        end if end < series.length => series.instant(file, end)?,
+        end => series.instant(file, end - 1)?,
     };
-    let (first, after) = (cut.samples.start as f64, cut.samples.end as f64);
+    let (first, after) = (partition.samples.start as f64, partition.samples.end as f64);
     let head: [f64; HEAD] = [
-        cut.block as f64,
+        partition.block as f64,
         begins.len() as f64,
         signals.len() as f64,
         first,
         after,
-        track.length as f64,
+        series.length as f64,
         end,
         0.0,
     ];
     let mut out = Vec::with_capacity(8 * (HEAD + begins.len() * (1 + signals.len())));
     out.extend(head.into_iter().chain(begins).flat_map(f64::to_le_bytes));
     for &signal in signals {
-        if cut.block == 1 {
-            let values = track.values(file, signal, cut.samples.clone())?;
+        if partition.block == 1 {
+            let values = series.values(file, signal, partition.samples.clone())?;
             out.extend(values.into_iter().flat_map(f64::to_le_bytes));
         } else {
-            let blocks = track.blocks(file, cut.level, signal, cut.blocks())?;
-            let pairs = blocks.chunks(cut.of).map(merged);
+            let blocks = series.blocks(file, partition.level, signal, partition.blocks())?;
+            let pairs = blocks.chunks(partition.of).map(extremes_of);
             out.extend(pairs.flatten().flat_map(|x| (x as f32).to_le_bytes()));
         }
     }
@@ -117,22 +121,22 @@ mod tests {
     #[test]
     fn blocks_are_powers_of_two_and_stay_in_place() {
         for (from, to) in [(0, 1000), (777, 100_000), (5_000_001, 99_000_000), (0, 100_000_000)] {
-            let cut = Cut::new(from..to, 100_000_000, 1000);
-            assert!(cut.samples.start <= from && cut.samples.end >= to);
-            assert_eq!(cut.block, block_length(cut.level) * cut.of);
-            assert_eq!(cut.samples.start % cut.block, 0);
-            let blocks = cut.samples.len().div_ceil(cut.block);
+            let partition = Partition::new(from..to, 100_000_000, 1000);
+            assert!(partition.samples.start <= from && partition.samples.end >= to);
+            assert_eq!(partition.block, block_length(partition.level) * partition.of);
+            assert_eq!(partition.samples.start % partition.block, 0);
+            let blocks = partition.samples.len().div_ceil(partition.block);
             assert!((500..=1002).contains(&blocks), "{blocks}");
             // What is read for them stays within bounds.
-            assert!(cut.blocks().len() <= 16 * 1002, "{}", cut.blocks().len());
+            assert!(partition.blocks().len() <= 16 * 1002, "{}", partition.blocks().len());
         }
     }
 
     #[test]
     fn few_samples_are_shown_as_they_are() {
-        let cut = Cut::new(10..20, 100, 1000);
-        assert_eq!((cut.samples, cut.block, cut.level), (10..20, 1, 0));
-        let cut = Cut::new(0..0, 0, 1000);
-        assert_eq!((cut.samples, cut.block), (0..0, 1));
+        let partition = Partition::new(10..20, 100, 1000);
+        assert_eq!((partition.samples, partition.block, partition.level), (10..20, 1, 0));
+        let partition = Partition::new(0..0, 0, 1000);
+        assert_eq!((partition.samples, partition.block), (0..0, 1));
     }
 }

@@ -1,9 +1,9 @@
 // Scales: from values to places, and where the ticks are.
 
-import { decimalsOf, fixed, long, multiples, prefix, printed, quantity, roundStep, scaled, told } from "./numbers.js";
+import { decimalsOf, fixed, long, multiples, prefix, printed, quantity, roundStep, scaled, formatted } from "./numbers.js";
 
 /** A vertical scale around the values, its bounds on whole steps. */
-export class Upright {
+export class ValueAxis {
   constructor(low, high, unit, top, bottom) {
     if (!(low <= high) || !Number.isFinite(low) || !Number.isFinite(high)) {
       [low, high] = [0, 1];
@@ -46,7 +46,7 @@ export class Upright {
 }
 
 /** The common time axis. Deep in a long record its labels count from a round instant, which the title tells. */
-export class Across {
+export class TimeAxis {
   constructor(from, to, left, right) {
     Object.assign(this, { from, to, left, right });
     this.wanted = Math.max(2, Math.floor((right - left) / 75));
@@ -88,6 +88,6 @@ export class Across {
     const size = Math.abs(this.origin);
     const coarse = 10 ** Math.ceil(Math.log10(this.to - this.from) + 0.3);
     const digits = Math.max(1, Math.round(Math.log10(size / coarse)) + 1);
-    return `time after ${told(this.origin, "s", Math.min(15, digits))} (${this.unit})`;
+    return `time after ${formatted(this.origin, "s", Math.min(15, digits))} (${this.unit})`;
   }
 }

@@ -1,149 +1,93 @@
-// The sheet: happenings above, a panel for each axis, the common time axis below, cursors across.
+// The drawing: events above, a panel for each axis, the common time axis with the cursors' instants below.
 
-import { Across, Upright } from "./axes.js";
-import { printed, quantity, time } from "./numbers.js";
+import { ValueAxis } from "./axes.js";
+import { CURSORS, LABELS } from "./cursors.js";
+import { LANE } from "./layout.js";
+import { SET_BY_SCENARIO, kindName } from "./lists.js";
+import { formatted } from "./numbers.js";
 import { draw as trace, range } from "./traces.js";
 
-const HEAD = 17;
-const GAP = 9;
 /** Height of the time axis. */
-export const FOOT = 40;
-const LANE = 24;
-const SMALL = 62;
-/** Happenings whose lines are drawn; more would hide what happened. */
+export const FOOT = 62;
+/** Height of the row of the cursors' instants in it. */
+const INSTANTS = 32;
+/** Events whose lines are drawn; more would hide the waveforms. */
 const EVENTS = 40;
-/** Letters of a happening on the sheet. */
+/** Letters of an event on the plot. */
 const LONGEST = 36;
 
-/** Names above a panel, in as many rows as they need. */
-function legend(surface, panel, nameOf, width, first) {
-  const entries = [];
-  let [row, x] = [first, 0];
-  for (const signal of panel.signals) {
-    const name = nameOf(signal);
-    const needs = 30 + surface.measure(name, 12) + 14;
-    if (x > 0 && x + needs > width) {
-      row += 1;
-      x = 0;
-    }
-    entries.push({ signal, name, row, x });
-    x += needs;
-  }
-  return { entries, rows: row + 1 };
-}
-
-/** Where everything is above the time axis; as high as it must be, at least `height`. */
-export function layout(surface, panels, view, width, height, nameOf) {
-  const narrow = width < 560;
-  const [left, right] = [narrow ? 46 : 62, width - (narrow ? 8 : 16)];
-  const top = 47;
-  // Names begin where the longest title of an axis ends, on a narrow sheet below it.
-  const titles = panels.filter((panel) => !panel.logic).map((panel) => {
-    const unit = printed(panel.unit);
-    return surface.measure(unit ? `${quantity(panel.unit)} (${unit})` : quantity(panel.unit), 12, true);
-  });
-  const names = narrow ? left : 28 + Math.max(0, ...titles);
-  const placed = panels.map((panel) => ({
-    panel, names: panel.logic ? null : legend(surface, panel, nameOf, right - names, narrow ? 1 : 0),
-  }));
-  const heads = placed.reduce((sum, p) => sum + (p.names ? p.names.rows * HEAD : 0) + GAP, 0);
-  const lanes = placed.filter((p) => p.panel.logic).reduce((sum, p) => sum + p.panel.signals.length * LANE, 0);
-  const count = placed.filter((p) => !p.panel.logic).length;
-  const rest = height - top - heads - lanes;
-  const each = Math.max(narrow ? 96 : SMALL, count > 0 ? rest / count : 0);
-  let y = top;
-  for (const p of placed) {
-    p.head = y;
-    p.top = y + (p.names ? p.names.rows * HEAD : 0);
-    p.bottom = p.top + (p.panel.logic ? p.panel.signals.length * LANE : each);
-    y = p.bottom + GAP;
-  }
-  const bottom = placed.length > 0 ? y - GAP : height;
-  return {
-    placed, top, bottom, left, right, width, narrow, names, height: bottom,
-    across: new Across(view.from, view.to, left, right),
-  };
-}
-
-/** A line down through all panels, but not through the names between them. */
+/** A line down through all panels, but not through what is between them. */
 function down(surface, place, x, colour, width, dash) {
   for (const p of place.placed) {
     surface.line([x, p.top - 3, x, p.bottom + 1], colour, width, dash);
   }
 }
 
-/** A happening in few words. */
-function called(event) {
-  const text = event.kind === "event"
+/** An event in few words. */
+function words(event) {
+  const text = event.kind === SET_BY_SCENARIO
     ? event.note || event.subject
-    : event.kind === event.subject ? event.kind : `${event.kind} ${event.subject}`;
+    : event.kind === event.subject ? kindName(event.kind) : `${kindName(event.kind)} ${event.subject}`;
   return text.length > LONGEST ? `${text.slice(0, LONGEST - 1)}…` : text;
 }
 
-function happenings(surface, place, look, events) {
-  const { across, left, right } = place;
-  const seen = events.filter((e) => e.at >= across.from && e.at <= across.to);
+function events(surface, place, colours, all) {
+  const { times, left, right } = place;
+  const seen = all.filter((e) => e.at >= times.from && e.at <= times.to);
   const drawn = seen.length <= EVENTS ? seen : [];
   const free = [-Infinity, -Infinity];
   for (const event of drawn) {
-    const x = across.x(event.at);
-    down(surface, place, x, look.mark, 1, event.kind === "edge" ? [1, 3] : [3, 3]);
-    const text = called(event);
+    const x = times.x(event.at);
+    down(surface, place, x, colours.mark, 1, event.kind === "edge" ? [1, 3] : [3, 3]);
+    const text = words(event);
     const wide = surface.measure(text, 11);
-    const at = Math.min(x + 3, right - wide);
+    const at = Math.min(x + 4, right - wide);
     // In the second row where the first is taken; where both are, the line must do.
     const row = free.findIndex((end) => at > end);
     if (row >= 0 && at >= left - 2) {
-      surface.text(text, at, 12 + 13 * row, look.grey, { size: 11 });
-      surface.line([x, 3 + 13 * row, x, 15 + 13 * row], look.mark);
+      surface.text(text, at, 12 + 13 * row, colours.grey, { size: 11 });
+      surface.line([x, 3 + 13 * row, x, 15 + 13 * row], colours.mark);
       free[row] = at + wide + 8;
     }
   }
   if (drawn.length === 0 && seen.length > 0) {
-    surface.text(`${seen.length} happenings here`, left, 13, look.grey, { size: 11 });
+    surface.text(`${seen.length} events here`, left, 13, colours.grey, { size: 11 });
   }
 }
 
-function frame(surface, place, p, look, upright) {
-  const { across, left, right } = place;
-  for (const tick of across.ticks()) {
-    const x = across.x(tick.at);
-    surface.line([x, p.top, x, p.bottom], look.grid);
+function frame(surface, place, p, colours, axis) {
+  const { times, left, right } = place;
+  for (const tick of times.ticks()) {
+    const x = times.x(tick.at);
+    surface.line([x, p.top, x, p.bottom], colours.grid);
   }
-  if (upright) {
-    for (const tick of upright.ticks()) {
-      const y = upright.y(tick.at);
-      surface.line([left, y, right, y], tick.at === 0 ? look.axis : look.grid);
-      surface.text(tick.label, left - 6, y + 4, look.grey, { anchor: "end", size: 11 });
+  if (axis) {
+    for (const tick of axis.ticks()) {
+      const y = axis.y(tick.at);
+      surface.line([left, y, right, y], tick.at === 0 ? colours.axis : colours.grid);
+      surface.text(tick.label, left - 6, y + 4, colours.grey, { anchor: "end", size: 11 });
     }
   }
-  surface.line([left, p.top, left, p.bottom], look.axis);
-  surface.line([left, p.bottom, right, p.bottom], look.axis);
+  surface.line([left, p.top, left, p.bottom], colours.axis);
+  surface.line([left, p.bottom, right, p.bottom], colours.axis);
 }
 
-const coloured = (pen, look) => ({ ...pen, colour: look.traces[pen.colour] });
+const coloured = (pen, colours) => ({ ...pen, colour: colours.traces[pen.colour] });
 
-function heading(surface, place, p, look, upright) {
-  surface.text(upright.title(), place.narrow ? 4 : 8, p.head + 12, look.ink, { size: 12, bold: true });
-  const begin = place.names;
-  for (const { signal, name, row, x } of p.names.entries) {
-    const y = p.head + row * HEAD + 8;
-    const pen = coloured(signal.pen, look);
-    surface.line([begin + x, y, begin + x + 26, y], pen.colour, 2, pen.dash);
-    surface.text(name, begin + x + 30, y + 4, look.ink);
-  }
+function title(surface, place, p, colours, text) {
+  surface.text(text, place.above ? 6 : 10, p.title + 12, colours.ink, { size: 12, bold: true });
 }
 
-function waves(surface, place, p, look, record, settings) {
-  const { across, left, right } = place;
+function waves(surface, place, p, colours, record, settings) {
+  const { times, left, right } = place;
   let [low, high] = [Infinity, -Infinity];
   const parts = [];
   for (const signal of p.panel.signals) {
-    const found = record.windowFor(signal, across.from, across.to);
+    const found = record.windowFor(signal, times.from, times.to);
     if (found) {
       parts.push([signal, found]);
     }
-    const seen = settings.fit ? found && range(found, across.from, across.to) : [signal.min, signal.max];
+    const seen = settings.scaled ? found && range(found, times.from, times.to) : [signal.min, signal.max];
     if (seen && Number.isFinite(seen[0]) && Number.isFinite(seen[1])) {
       low = Math.min(low, seen[0]);
       high = Math.max(high, seen[1]);
@@ -151,109 +95,187 @@ function waves(surface, place, p, look, record, settings) {
   }
   // While a drag lasts the axes stay, so that the eye has something to hold.
   const held = settings.held?.get(p.panel.signals[0].id);
-  const upright = held
-    ? Object.assign(Object.create(Upright.prototype), held, { top: p.top, bottom: p.bottom })
-    : new Upright(low, high, p.panel.unit, p.top, p.bottom);
-  p.upright = upright;
-  frame(surface, place, p, look, upright);
-  heading(surface, place, p, look, upright);
+  const axis = held
+    ? Object.assign(Object.create(ValueAxis.prototype), held, { top: p.top, bottom: p.bottom })
+    : new ValueAxis(low, high, p.panel.unit, p.top, p.bottom);
+  p.axis = axis;
+  frame(surface, place, p, colours, axis);
+  title(surface, place, p, colours, axis.title());
   surface.within(left, p.top - 1, right - left, p.bottom - p.top + 2, () => {
     for (const [signal, found] of parts) {
-      trace(surface, found, across, upright, coloured(signal.pen, look));
+      trace(surface, found, times, axis, coloured(signal.pen, colours));
     }
   });
 }
 
-function lanes(surface, place, p, look, record) {
-  const { across, left, right } = place;
-  frame(surface, place, p, look, null);
+function lanes(surface, place, p, colours, record) {
+  const { times, left, right } = place;
+  frame(surface, place, p, colours, null);
+  title(surface, place, p, colours, "lines");
   p.panel.signals.forEach((signal, k) => {
     const top = p.top + k * LANE;
-    const upright = new Upright(0, 1, "", top + 6, top + LANE - 4);
-    Object.assign(upright, { low: 0, high: 1 });
-    const found = record.windowFor(signal, across.from, across.to);
+    const axis = new ValueAxis(0, 1, "", top + 6, top + LANE - 4);
+    Object.assign(axis, { low: 0, high: 1 });
+    const found = record.windowFor(signal, times.from, times.to);
     if (k > 0) {
-      surface.line([left, top, right, top], look.grid);
+      surface.line([left, top, right, top], colours.grid);
     }
     surface.within(left, top, right - left, LANE, () => {
       if (found) {
-        trace(surface, found, across, upright, { ...coloured(signal.pen, look), dash: [] });
+        trace(surface, found, times, axis, { ...coloured(signal.pen, colours), dash: [] });
       }
     });
-    const name = record.nameOf(signal);
-    // Names of lines stand on the sheet's ground, so that the trace does not run through them.
-    const wide = surface.measure(name, 11);
-    surface.box(left + 3, top + 4, wide + 8, 15, look.veil);
-    surface.text(name, left + 7, top + 15, look.ink, { size: 11 });
+    if (place.above) {
+      // Names of lines stand on the plot's ground, so that the trace does not run through them.
+      const name = record.nameOf(signal);
+      surface.box(left + 3, top + 4, surface.measure(name, 11) + 8, 15, colours.veil);
+      surface.text(name, left + 7, top + 15, colours.ink, { size: 11 });
+    }
     for (const [label, y] of [["1", top + 10], ["0", top + LANE - 2]]) {
-      surface.text(label, left - 6, y, look.grey, { anchor: "end", size: 9 });
+      surface.text(label, left - 6, y, colours.grey, { anchor: "end", size: 9 });
     }
   });
 }
 
 /** A cursor, with a dot where it meets each line that it reads. */
-function cursor(surface, place, look, name, { time: at, settled, values }) {
-  const x = place.across.x(at);
+function cursor(surface, place, colours, name, { time: at, settled, values }) {
+  const x = place.times.x(at);
   if (x < place.left - 1 || x > place.right + 1) {
     return;
   }
-  const colour = look.cursors[name];
-  down(surface, place, x, colour, 1.4, name === "B" ? [6, 3] : []);
-  for (const p of settled ? place.placed.filter((one) => one.upright) : []) {
+  const colour = colours.cursors[name];
+  down(surface, place, x, colour, 1.4, []);
+  for (const p of settled ? place.placed.filter((one) => one.axis) : []) {
     for (const signal of p.panel.signals) {
       const value = values.get(signal.id)?.value;
-      const y = Number.isFinite(value) ? p.upright.y(value) : NaN;
+      const y = Number.isFinite(value) ? p.axis.y(value) : NaN;
       if (y >= p.top && y <= p.bottom) {
-        surface.dots([x, y], colour, 3);
+        surface.dots([x, y], colours.paper, 4.2);
+        surface.dots([x, y], colour, 2.8);
       }
     }
   }
-  surface.box(x - 8, 29, 16, 15, colour);
-  surface.text(name, x, 41, look.paper, { anchor: "middle", size: 11, bold: true });
+}
+
+/** The time between the cursors, as a drawing's dimension: arrows from one to the other, Δt between them. */
+function dimension(surface, place, colours, interval, y, text) {
+  const bounded = (t) => Math.min(place.right, Math.max(place.left, place.times.x(t)));
+  const [a, b] = interval.map((one) => bounded(one.time));
+  const row = y + INSTANTS;
+  if (b - a < 1) {
+    return;
+  }
+  const inside = (t) => t >= place.times.from && t <= place.times.to;
+  const [begin, end] = [a + 11, b - 11];
+  const wide = surface.measure(text, 11) + 10;
+  if (end - begin > 14) {
+    surface.line([begin, row, end, row], colours.grey, 1);
+    if (inside(interval[0].time)) {
+      surface.line([begin + 5, row - 3, begin, row, begin + 5, row + 3], colours.grey, 1);
+    }
+    if (inside(interval[1].time)) {
+      surface.line([end - 5, row - 3, end, row, end - 5, row + 3], colours.grey, 1);
+    }
+  }
+  const fits = end - begin > wide + 16;
+  const after = b + 14 + wide < place.right ? b + 14 + wide / 2 : a - 14 - wide / 2;
+  const x = fits ? (a + b) / 2 : Math.max(after, wide / 2);
+  surface.box(x - wide / 2, row - 8, wide, 16, colours.paper);
+  surface.text(text, x, row + 4, colours.ink, { anchor: "middle", size: 11 });
 }
 
 /** The time axis, below the panels; its upper edge is at `y`. */
-export function foot(surface, place, look, y) {
-  const { across, left, right } = place;
-  surface.box(0, y, place.width, FOOT, look.paper);
-  surface.line([left, y + 0.5, right, y + 0.5], look.axis);
-  for (const tick of across.ticks()) {
-    const x = across.x(tick.at);
-    surface.line([x, y, x, y + 4], look.axis);
+export function foot(surface, place, colours, y, cursors, instant) {
+  const { times, left, right } = place;
+  surface.box(0, y, place.width, FOOT, colours.paper);
+  surface.line([left, y + 0.5, right, y + 0.5], colours.axis);
+  const interval = cursors.interval();
+  if (interval) {
+    const [a, b] = interval.map((one) => Math.min(right, Math.max(left, times.x(one.time))));
+    surface.box(a, y + 1, b - a, 3, colours.axis);
+  }
+  const seen = CURSORS.filter((name) => cursors[name]).map((name) => [name, times.x(cursors[name].time)])
+    .filter(([, x]) => x >= left - 1 && x <= right + 1);
+  for (const [name, x] of seen) {
+    surface.line([x, y, x, y + INSTANTS - 8], colours.cursors[name], 1.4);
+  }
+  for (const tick of times.ticks()) {
+    const x = times.x(tick.at);
+    surface.line([x, y, x, y + 4], colours.axis);
     const wide = surface.measure(tick.label, 11);
     const at = Math.min(Math.max(x, wide / 2), place.width - 2 - wide / 2);
-    surface.text(tick.label, at, y + 17, look.grey, { anchor: "middle", size: 11 });
+    // A cursor's line does not run through a label.
+    surface.box(at - wide / 2 - 1, y + 7, wide + 2, 12, colours.paper);
+    surface.text(tick.label, at, y + 17, colours.grey, { anchor: "middle", size: 11 });
   }
-  surface.text(across.title(), (left + right) / 2, y + 33, look.ink, { anchor: "middle", size: 12, bold: true });
+  if (interval) {
+    dimension(surface, place, colours, interval, y, `Δt ${instant(interval[1].time - interval[0].time)}`);
+  }
+  for (const [name, x] of seen) {
+    surface.box(x - 9, y + INSTANTS - 8, 18, 16, colours.cursors[name]);
+    surface.text(LABELS[name], x, y + INSTANTS + 4, colours.paper, { anchor: "middle", size: 12, bold: true });
+  }
+  surface.text(times.title(), (left + right) / 2, y + FOOT - 6, colours.ink, { anchor: "middle", size: 12, bold: true });
 }
 
 /** Draws everything above the time axis. */
-export function sheet(surface, place, look, record, cursors, settings) {
-  surface.box(0, 0, place.width, place.height, look.paper);
+export function sheet(surface, place, colours, record, cursors, settings) {
+  surface.box(0, 0, place.width, place.height, colours.paper);
   if (place.placed.length === 0) {
-    surface.text("No signal is chosen.", place.width / 2, place.height / 2, look.grey, { anchor: "middle", size: 14 });
+    surface.text("No signal is chosen.", place.width / 2, place.height / 2, colours.grey, { anchor: "middle", size: 14 });
     return;
   }
-  happenings(surface, place, look, record.marks());
-  for (const p of place.placed) {
-    if (p.panel.logic) {
-      lanes(surface, place, p, look, record);
-    } else {
-      waves(surface, place, p, look, record, settings);
+  const interval = cursors.interval();
+  if (interval) {
+    const [a, b] = interval.map((one) => Math.min(place.right, Math.max(place.left, place.times.x(one.time))));
+    for (const p of place.placed) {
+      surface.box(a, p.top, b - a, p.bottom - p.top, colours.between);
     }
   }
-  for (const name of ["A", "B"]) {
-    if (cursors[name]) {
-      cursor(surface, place, look, name, cursors[name]);
+  events(surface, place, colours, record.marks());
+  for (const p of place.placed) {
+    if (p.panel.logic) {
+      lanes(surface, place, p, colours, record);
+    } else {
+      waves(surface, place, p, colours, record, settings);
     }
+  }
+  for (const name of CURSORS) {
+    if (cursors[name]) {
+      cursor(surface, place, colours, name, cursors[name]);
+    }
+  }
+}
+
+/** Height of a signal in a drawn legend, with its readings. */
+export const ENTRY = 34;
+
+/** Names and readings beside the panels, for the picture that is saved. */
+export function legend(surface, place, colours, record, readings) {
+  const x = place.right + 16;
+  for (const p of place.placed) {
+    p.panel.signals.forEach((signal, k) => {
+      const y = p.panel.logic ? p.top + k * LANE + 12 : p.title + 10 + k * ENTRY;
+      const pen = coloured(signal.pen, colours);
+      surface.line([x, y - 4, x + 24, y - 4], pen.colour, 2, p.panel.logic ? [] : pen.dash);
+      const name = record.nameOf(signal);
+      surface.text(name, x + 30, y, colours.ink);
+      const text = readings(p.panel, signal);
+      const beside = x + 40 + surface.measure(name, 12);
+      surface.text(text, p.panel.logic ? beside : x + 30, p.panel.logic ? y : y + 14, colours.grey, { size: 11 });
+    });
   }
 }
 
 /** Both cursors in words, for the picture that is saved. */
-export function caption(cursors, resolution) {
-  const parts = ["A", "B"].filter((name) => cursors[name]).map((name) => `${name}: ${time(cursors[name].time, resolution)}`);
-  if (cursors.A && cursors.B) {
-    parts.push(`B − A: ${time(cursors.B.time - cursors.A.time, resolution)}`);
+export function caption(cursors, instant) {
+  const parts = CURSORS.filter((name) => cursors[name]).map((name) => `${LABELS[name]} = ${instant(cursors[name].time)}`);
+  if (cursors.t1 && cursors.t2) {
+    const difference = cursors.t2.time - cursors.t1.time;
+    parts.push(`Δt = ${instant(difference)}`);
+    if (difference !== 0) {
+      parts.push(`1/Δt = ${formatted(1 / Math.abs(difference), "Hz", 4)}`);
+    }
   }
-  return parts.join("   ");
+  return parts.join("\u2003");
 }

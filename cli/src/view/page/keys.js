@@ -26,35 +26,37 @@ function keys(page) {
     }
   };
   return [
+    [["1"], () => take("t1"), "1, 2", "take cursor t₁ or t₂; bring it into view"],
+    [["2"], () => take("t2")],
+    [[","], () => cursors.step(cursors.active, -1), ", .", "move the cursor by a sample"],
+    [["."], () => cursors.step(cursors.active, 1)],
+    [["<", "Shift+<"], () => far(-0.02), "< >", "move the cursor by a fiftieth of the view"],
+    [[">", "Shift+>"], () => far(0.02)],
+    [["Escape"], () => cursors.clear(), "Esc", "remove the cursors"],
+    [["n"], () => page.next(1), "N, P", "next or previous event, cursor t₁ there"],
+    [["p"], () => page.next(-1)],
+    [["d"], () => page.details(), "D", "more readings: difference, mean, extremes"],
     [["ArrowLeft"], () => pan(-PAN), "← →", "move the view by a tenth"],
     [["ArrowRight"], () => pan(PAN)],
     [["Shift+ArrowLeft"], () => pan(-PAGE), "Shift ← →", "move the view by nearly all of it"],
     [["Shift+ArrowRight"], () => pan(PAGE)],
     [["ArrowUp", "+", "="], () => zoom(1 / ZOOM), "↑ ↓ or + −", "zoom, about the cursor if it is in view"],
     [["ArrowDown", "-"], () => zoom(ZOOM)],
-    [["Home"], () => page.end(-1), "Home End", "go to the beginning or the end"],
+    [["Home"], () => page.end(-1), "Home, End", "go to the beginning or the end"],
     [["End"], () => page.end(1)],
-    [["0"], () => page.whole(), "0 or double click", "show the whole record"],
-    [["z", "Z"], () => page.toCursors(), "Z", "show from cursor to cursor"],
+    [["w"], () => page.whole(), "W, double click", "show the whole record"],
+    [["i"], () => page.toInterval(), "I", "show the interval from t₁ to t₂"],
     [["Backspace"], () => page.back(), "Backspace", "show the view before"],
-    [["a", "A"], () => take("A"), "A, B", "take a cursor; bring it into view"],
-    [["b", "B"], () => take("B")],
-    [[","], () => cursors.step(cursors.active, -1), ", .", "move the cursor by a sample"],
-    [["."], () => cursors.step(cursors.active, 1)],
-    [["<", "Shift+<"], () => far(-0.02), "< >", "move the cursor by a fiftieth of the view"],
-    [[">", "Shift+>"], () => far(0.02)],
-    [["Escape"], () => cursors.clear(), "Esc", "remove the cursors"],
-    [["n"], () => page.next(1), "N, Shift N", "go to the next or the last happening, cursor A there"],
-    [["N"], () => page.next(-1)],
-    [["f", "F"], () => page.fit(), "F", "axes fit what is seen, or the whole record"],
-    [["/", "s", "S"], () => page.search(), "/ or S", "search signals"],
-    [["e", "E"], () => page.save(), "E", "save the picture or the samples"],
-    [["t", "T"], () => page.theme(), "T", "light or dark"],
+    [["y"], () => page.scale(), "Y", "scale the axes to the view, or to the whole record"],
+    [["s", "/"], () => page.search(), "S or /", "choose and search signals"],
+    [["v"], () => page.toggleSide("events"), "V", "list of events"],
+    [["x"], () => page.save(), "X", "save the picture or the samples"],
+    [["l"], () => page.theme(), "L", "light or dark"],
     [["?"], () => page.help(), "?", "this list"],
     [[], null, "wheel, pinch", "zoom at the pointer"],
     [[], null, "drag, Shift wheel", "move the view"],
     [[], null, "Shift drag", "zoom into a stretch"],
-    [[], null, "click, Shift click", "set the cursor in use, cursor B; drag one to move it"],
+    [[], null, "click, Shift click", "set the cursor in use, cursor t₂; drag one to move it"],
   ];
 }
 
@@ -65,16 +67,18 @@ export function listen(page) {
     const field = event.target.closest?.("input:not([type=checkbox]), select, textarea, dialog[open]");
     if (event.ctrlKey || event.metaKey || event.altKey || field) {
       if (field?.id === "search" && event.key === "Escape") {
-        page.sheet.focus();
+        page.plot.focus();
       }
       return;
     }
     // Elsewhere the arrows scroll and the checkboxes take what is theirs.
     const arrows = event.key.startsWith("Arrow") || event.key === "Home" || event.key === "End";
-    if (arrows && event.target !== document.body && !event.target.closest("#sheet, button")) {
+    if (arrows && event.target !== document.body && !event.target.closest("#plot, button")) {
       return;
     }
-    const act = (event.shiftKey && known.get(`Shift+${event.key}`)) || known.get(event.key);
+    // Letters are the same with Shift and without.
+    const key = /^[A-Z]$/.test(event.key) ? event.key.toLowerCase() : event.key;
+    const act = (event.shiftKey && known.get(`Shift+${key}`)) || known.get(key);
     if (act) {
       event.preventDefault();
       act();

@@ -1,9 +1,16 @@
-// The lists at the side: signals to choose, happenings to go to. Names are set as text, never as markup.
+// The lists at the side: signals to choose, events to go to. Names are set as text, never as markup.
 
-import { printed, quantity, time, told } from "./numbers.js";
+import { printed, quantity, time, formatted } from "./numbers.js";
 
-/** Happenings in the list at most. */
+/** The kind of the events that a scenario sets. */
+export const SET_BY_SCENARIO = "event";
+/** Events in the list at most. */
 const LISTED = 2000;
+
+/** Name of a kind of event, as it is shown: those that the scenario sets are events like any other. */
+export function kindName(kind) {
+  return kind === SET_BY_SCENARIO ? "event" : kind;
+}
 
 /** An element with attributes and content. */
 export function make(name, attributes = {}, ...content) {
@@ -22,7 +29,7 @@ export function make(name, attributes = {}, ...content) {
 }
 
 /** A stroke in a signal's colour and dash. */
-export function swatch(pen, look) {
+export function swatch(pen, colours) {
   const space = "http://www.w3.org/2000/svg";
   const svg = document.createElementNS(space, "svg");
   svg.setAttribute("viewBox", "0 0 26 10");
@@ -31,7 +38,7 @@ export function swatch(pen, look) {
   if (pen) {
     const line = document.createElementNS(space, "line");
     const how = { x1: 0, y1: 5, x2: 26, y2: 5, "stroke-width": 2.4, "stroke-dasharray": pen.dash.join(" ") };
-    how.stroke = look.traces[pen.colour];
+    how.stroke = colours.traces[pen.colour];
     Object.entries(how).forEach(([key, value]) => value !== "" && line.setAttribute(key, value));
     svg.append(line);
   }
@@ -51,14 +58,14 @@ function signalRow(page, signal) {
   box.checked = signal.shown;
   box.addEventListener("change", () => page.choose(signal, box.checked));
   const name = make("label", { for: id, title: signal.words || signal.name }, page.record.nameOf(signal));
-  const apart = make("button", {
-    type: "button", class: "apart", "aria-pressed": String(signal.apart),
+  const ownAxis = make("button", {
+    type: "button", class: "minor", "aria-pressed": String(signal.ownAxis),
     title: "An axis of its own", "aria-label": `An axis of its own for ${page.record.nameOf(signal)}`,
-    onclick: () => page.apart(signal),
+    onclick: () => page.ownAxis(signal),
   }, "own axis");
-  apart.hidden = !signal.shown;
-  const mark = swatch(signal.shown ? signal.pen : null, page.look);
-  return make("li", { class: "signal", "data-name": page.record.nameOf(signal) }, box, mark, name, apart);
+  ownAxis.hidden = !signal.shown;
+  const mark = swatch(signal.shown ? signal.pen : null, page.colours);
+  return make("li", { class: "signal", "data-name": page.record.nameOf(signal) }, box, mark, name, ownAxis);
 }
 
 /** The signals by unit, those that match what is searched for. */
@@ -77,7 +84,7 @@ export function signals(page, list, wanted) {
     const own = found.filter((s) => s.unit === unit);
     const all = own.every((s) => s.shown);
     const toggle = make("button", {
-      type: "button", class: "apart", "aria-label": `${all ? "No" : "All"} ${heading(unit)}`,
+      type: "button", class: "minor", "aria-label": `${all ? "No" : "All"} ${heading(unit)}`,
       onclick: () => page.chooseAll(own, !all),
     }, all ? "none" : "all");
     const head = make("h3", {}, heading(unit), toggle);
@@ -99,15 +106,15 @@ export function signals(page, list, wanted) {
   }
 }
 
-/** The happenings; a press goes there. */
-export function happenings(page, list, choice) {
+/** The events; a press goes there. */
+export function events(page, list, choice) {
   const all = page.record.events();
   const kinds = [...page.record.kinds()].map(([kind, count]) => {
-    const shown = !page.record.quiet.has(kind);
+    const shown = !page.record.hiddenKinds.has(kind);
     return make("button", {
       type: "button", class: "kind", id: `kind-${kind}`, "aria-pressed": String(shown),
-      title: shown ? `hide ${kind}` : `show ${kind}`, onclick: () => page.quieten(kind, shown),
-    }, `${kind} ${count}`);
+      title: shown ? `hide ${kindName(kind)}` : `show ${kindName(kind)}`, onclick: () => page.hideKind(kind, shown),
+    }, `${kindName(kind)} ${count}`);
   });
   const focused = choice.contains(document.activeElement) ? document.activeElement.id : "";
   choice.replaceChildren(...kinds);
@@ -117,10 +124,10 @@ export function happenings(page, list, choice) {
   const marks = page.record.marks();
   const kept = marks.slice(0, LISTED);
   const items = kept.map((event) => {
-    const value = Number.isFinite(event.value) ? told(event.value, event.unit, 4) : "";
+    const value = Number.isFinite(event.value) ? formatted(event.value, event.unit, 4) : "";
     const file = page.record.files[event.file].label;
     const head = make("span", { class: "when" }, time(event.at, 1e-7));
-    const what = make("b", {}, event.kind);
+    const what = make("b", {}, kindName(event.kind));
     const subject = event.subject === event.kind ? "" : event.subject;
     const rest = [subject, event.note, value].filter(Boolean).join(" · ");
     const from = file ? `${file}: ` : "";
@@ -128,7 +135,7 @@ export function happenings(page, list, choice) {
     return make("li", {}, button);
   });
   if (items.length === 0) {
-    items.push(make("li", { class: "small" }, all.length > 0 ? "No kind is chosen." : "Nothing happened."));
+    items.push(make("li", { class: "small" }, all.length > 0 ? "No kind is chosen." : "No events recorded."));
   }
   if (kept.length < marks.length) {
     items.push(make("li", { class: "small" }, `and ${marks.length - kept.length} more: N goes from one to the next`));

@@ -59,7 +59,7 @@ export function fixed(value, decimals) {
 }
 
 /** A value with its unit and a prefix, rounded to so many digits. */
-export function told(value, unit, digits = 5) {
+export function formatted(value, unit, digits = 5) {
   if (value === null || value === undefined) {
     return "–";
   }
@@ -100,7 +100,7 @@ export function time(t, resolution = 0) {
   }
   const size = Math.abs(t);
   const digits = resolution > 0 && size > 0 ? Math.ceil(Math.log10(size / resolution)) + 1 : 6;
-  return told(t, "s", Math.min(15, Math.max(4, digits)));
+  return formatted(t, "s", Math.min(15, Math.max(4, digits)));
 }
 
 /** 1, 2 or 5 times a power of ten, no smaller than x. */

@@ -39,8 +39,8 @@ export function panels(signals) {
   const lines = [];
   for (const unit of units) {
     const own = signals.filter((signal) => signal.unit === unit);
-    lines.push(...own.filter((signal) => isLogic(signal) && !signal.apart));
-    const others = own.filter((signal) => !isLogic(signal) && !signal.apart);
+    lines.push(...own.filter((signal) => isLogic(signal) && !signal.ownAxis));
+    const others = own.filter((signal) => !isLogic(signal) && !signal.ownAxis);
     others.sort((a, b) => size(b) - size(a));
     let group = null;
     for (const signal of others) {
@@ -52,13 +52,13 @@ export function panels(signals) {
       }
       group.push(signal);
     }
-    for (const signal of own.filter((s) => s.apart)) {
+    for (const signal of own.filter((s) => s.ownAxis)) {
       // The same signal of another result stays with it.
-      const twin = out.find((p) => p.apart && p.signals[0].name === signal.name && p.unit === unit);
+      const twin = out.find((p) => p.ownAxis && p.signals[0].name === signal.name && p.unit === unit);
       if (twin) {
         twin.signals.push(signal);
       } else {
-        out.push({ unit, logic: false, apart: true, signals: [signal] });
+        out.push({ unit, logic: false, ownAxis: true, signals: [signal] });
       }
     }
   }

@@ -1,16 +1,20 @@
-// The results that are shown: their signals, happenings, and the windows of them that are here.
+// The results that are shown: their signals, events, and the windows of them that are here.
 
 import { number } from "./numbers.js";
-import { told, windowOf } from "./server.js";
+import { getJson, windowOf } from "./server.js";
 
 /** Most signals chosen at first. */
 const FIRST = 24;
 /** Of one unit, where there are more. */
 const FIRST_OF_UNIT = 6;
-/** Happenings of a kind that are shown at first; of more, none. */
+/** Events of a kind that are shown at first; of more, none. */
 const FEW = 40;
+/** Width up to which blocks of samples are not seen as such, pixels of the screen. */
+const WIDEST = 3;
+/** How many times finer than usual windows are asked for at most. */
+const FINEST = 64;
 /** Time to wait after a failure, ms. */
-const REST = 2000;
+const RETRY_AFTER = 2000;
 
 export class Record {
   constructor(changed) {
@@ -22,12 +26,12 @@ export class Record {
     this.base = new Map();
     this.near = new Map();
     this.asked = new Set();
-    this.rest = 0;
+    this.retryAt = 0;
     /** How many times finer than usual windows are asked for; by file and group. */
     this.finer = new Map();
-    this.trouble = "";
-    /** Kinds of happenings that are not shown. */
-    this.quiet = new Set();
+    this.problem = "";
+    /** Kinds of events that are not shown. */
+    this.hiddenKinds = new Set();
   }
 
   async open() {
@@ -36,14 +40,14 @@ export class Record {
     this.chooseFirst();
     for (const [kind, count] of this.kinds()) {
       if (kind === "edge" || count > FEW) {
-        this.quiet.add(kind);
+        this.hiddenKinds.add(kind);
       }
     }
   }
 
   /** Reads what the files say about themselves, also when they have grown. */
   async refresh() {
-    const meta = await told("meta");
+    const meta = await getJson("meta");
     this.limits = meta.limits;
     const before = this.signals;
     const shifts = this.files.map((file) => file.shift);
@@ -65,7 +69,7 @@ export class Record {
             /** Whether a value holds until the next sample. */
             holds: signal.holds,
             min: number(signal.min), max: number(signal.max),
-            shown: old?.shown ?? false, apart: old?.apart ?? false,
+            shown: old?.shown ?? false, ownAxis: old?.ownAxis ?? false,
           });
         });
       }
@@ -74,7 +78,7 @@ export class Record {
   }
 
   async readEvents(f) {
-    const answer = await told("events", { f });
+    const answer = await getJson("events", { f });
     const file = this.files[f];
     file.events = answer.events.map((event) => ({ ...event, time: number(event.time), value: number(event.value) }));
     file.allEvents = answer.all;
@@ -132,7 +136,7 @@ export class Record {
     return samples > 1 ? (to - from) / (samples - 1) : 0;
   }
 
-  /** Happenings of all files in the order of time. */
+  /** Events of all files in the order of time. */
   events() {
     const key = this.files.map((file) => `${file.events.length} ${file.shift}`).join();
     if (key !== this.sortedFor) {
@@ -147,7 +151,7 @@ export class Record {
     return all.filter((event) => Number.isFinite(event.at)).sort((a, b) => a.at - b.at);
   }
 
-  /** The kinds of happenings and how many there are of each. */
+  /** The kinds of events and how many there are of each. */
   kinds() {
     const counts = new Map();
     for (const event of this.events()) {
@@ -156,9 +160,9 @@ export class Record {
     return counts;
   }
 
-  /** The happenings that are shown. */
+  /** The events that are shown. */
   marks() {
-    return this.events().filter((event) => !this.quiet.has(event.kind));
+    return this.events().filter((event) => !this.hiddenKinds.has(event.kind));
   }
 
   /** The best window here of a signal for the view, and the time to add. */
@@ -193,59 +197,71 @@ export class Record {
         if (!this.isPoor(base, a, b, width)) {
           this.near.set(key, base);
         } else {
-          this.closer(key, file, group, indices, [a, b], width);
+          this.fetchFiner(key, file, group, indices, [a, b], width);
         }
       }
     }
   }
 
-  /** Whether a window shows the view too coarsely or not wholly. */
+  /** Whether a window shows the view not wholly or too coarsely; one that is as fine as can be is good enough. */
   isPoor(window, from, to, width) {
     if (window.from > from || window.to < to) {
       return true;
     }
-    const seen = lower(window.begins, to) - lower(window.begins, from);
-    // A window that was asked for this very view is as good as there is.
     const own = window.tight && window.tight[0] === from && window.tight[1] === to;
-    return window.block > 1 && seen < width && !own;
+    return !(own && window.finest) && coarseness(window, from, to, width) > 1;
   }
 
-  /**
-   * Asks for the view and as much again on both sides. Where samples lie closer there than in the view, blocks of as
-   * many samples would be too long for it: then finer ones, at last the view alone.
-   */
-  closer(key, file, group, indices, view, width) {
+  /** Asks for the view and as much again on both sides; finer where that was too coarse, at last for the view alone. */
+  fetchFiner(key, file, group, indices, view, width) {
     const near = this.near.get(key);
     const coarse = near?.view && near.view[0] === view[0] && near.view[1] === view[1];
-    const finer = Math.min(64, Math.max(1, (this.finer.get(key) ?? 1) * (coarse ? 4 : 0.5)));
+    const factor = coarse ? Math.max(2, coarseness(near, ...view, width)) : 0.5;
+    const finer = Math.min(FINEST, Math.max(1, (this.finer.get(key) ?? 1) * factor));
     this.finer.set(key, finer);
     const most = this.limits.blocks;
     const alone = 4 * width * finer > most;
     const margin = alone ? 0 : view[1] - view[0];
-    const count = alone ? Math.min(most, 3 * width) : 4 * width * finer;
-    const note = { view, tight: alone ? view : null };
+    const count = alone ? Math.min(most, width * finer) : 4 * width * finer;
+    const note = { view, tight: alone ? view : null, finest: finer === FINEST || count === most };
     this.fetch("near", key, file, group, indices, view[0] - margin, view[1] + margin, Math.round(count), note);
   }
 
   async fetch(kind, key, file, group, indices, from, to, count, note = {}) {
     const name = `${kind} ${key}`;
     // One at a time; after a failure not at once again.
-    if (this.asked.has(name) || performance.now() < this.rest) {
+    if (this.asked.has(name) || performance.now() < this.retryAt) {
       return;
     }
     this.asked.add(name);
     try {
       const window = await windowOf(file, group, indices, from, to, count);
       (kind === "base" ? this.base : this.near).set(key, Object.assign(window, note));
-      this.trouble = "";
+      this.problem = "";
     } catch (error) {
-      this.trouble = error.message;
-      this.rest = performance.now() + REST;
+      this.problem = error.message;
+      this.retryAt = performance.now() + RETRY_AFTER;
     } finally {
       this.asked.delete(name);
     }
-    this.changed(this.trouble === "");
+    this.changed(this.problem === "");
   }
+}
+
+/**
+ * How many times finer a window should be for a view so many pixels wide: it has fewer blocks than pixels, or blocks that
+ * are some pixels wide, as where samples lie far apart in a record that has them close elsewhere.
+ */
+function coarseness(window, from, to, width) {
+  if (window.block === 1) {
+    return 0;
+  }
+  const [first, end] = [lower(window.begins, from), lower(window.begins, to)];
+  let widest = 0;
+  for (let k = Math.max(1, first); k < end; k += 1) {
+    widest = Math.max(widest, window.begins[k] - window.begins[k - 1]);
+  }
+  return Math.max(width / Math.max(1, end - first), (widest * width) / (WIDEST * (to - from)));
 }
 
 /** How many numbers of an ascending array are below x. */

@@ -1,27 +1,34 @@
-// Saving what is seen: the sheet as SVG, the samples in view as CSV.
+// Saving what is seen: the waveforms as SVG, the samples in view as CSV.
 
-import { FOOT, caption, foot, layout, sheet } from "./draw.js";
+import { ENTRY, FOOT, caption, foot, legend, sheet } from "./draw.js";
+import { layout } from "./layout.js";
 import { make } from "./lists.js";
 import { time } from "./numbers.js";
-import { address, told as ask } from "./server.js";
+import { readingsOf } from "./readings.js";
+import { address, getJson } from "./server.js";
 import { Svg } from "./surface.js";
 
-/** The sheet as a standalone SVG on white. */
-export function picture(page, look) {
+/** Width of the legend in a saved picture. */
+const LEGEND = 430;
+
+/** What is drawn as a standalone SVG, with legends and readings. */
+export function picture(page, colours) {
   const width = Math.max(720, page.place.width);
   const { record, cursors } = page;
-  const nameOf = (signal) => record.nameOf(signal);
-  const place = layout(page.ruler, page.panels, page.view, width, page.place.height, nameOf);
+  const heights = page.panels.map((panel) => panel.signals.length * ENTRY + 4);
+  const place = layout(page.panels, page.view, width, page.place.height, heights);
   const height = place.height + FOOT + 44;
-  const svg = new Svg(width, height, page.ruler);
-  svg.box(0, 0, width, height, look.paper);
+  const svg = new Svg(width + LEGEND, height, page.ruler);
+  svg.box(0, 0, width + LEGEND, height, colours.paper);
   const title = record.files.map((file) => file.title || file.name).join(" / ");
-  svg.text(title, 8, 18, look.ink, { size: 14, bold: true });
-  svg.text(caption(cursors, record.resolution()), 8, 36, look.grey, { size: 12 });
+  const instant = (t) => page.time(t);
+  svg.text(title, 8, 18, colours.ink, { size: 14, bold: true });
+  svg.text(caption(cursors, instant), 8, 36, colours.grey, { size: 12 });
   const outer = svg.here;
   svg.here = svg.add("g", { transform: "translate(0 42)" });
-  sheet(svg, place, look, record, cursors, { ...page.settings, held: null });
-  foot(svg, place, look, place.height);
+  sheet(svg, place, colours, record, cursors, { ...page.settings, held: null });
+  legend(svg, place, colours, record, (panel, signal) => readingsOf(page, panel, signal));
+  foot(svg, place, colours, place.height, cursors, instant);
   svg.here = outer;
   return svg.written(title);
 }
@@ -41,7 +48,7 @@ export async function offer(page, list, said) {
   page.pictureLink = URL.createObjectURL(blob);
   const svg = download(page.pictureLink, `${base}.svg`, "Picture (SVG)");
   svg.id = "save-svg";
-  const items = [make("li", {}, svg, " of the sheet, with cursors")];
+  const items = [make("li", {}, svg, " of the waveforms, with cursors and readings")];
   const { view, record } = page;
   for (let f = 0; f < record.files.length; f += 1) {
     const file = record.files[f];
@@ -50,7 +57,7 @@ export async function offer(page, list, said) {
       if (chosen.length === 0) {
         continue;
       }
-      const inside = await ask("span", { f, g: group, from: view.from - file.shift, to: view.to - file.shift });
+      const inside = await getJson("span", { f, g: group, from: view.from - file.shift, to: view.to - file.shift });
       const what = group === "w" ? "Samples (CSV)" : "Temperatures (CSV)";
       const of = record.files.length > 1 ? ` of ${file.name}` : "";
       if (inside.count === 0 || inside.count > record.limits.csv) {

@@ -9,7 +9,7 @@ async function ask(what, values, signal) {
 }
 
 /** An answer in JSON. */
-export async function told(what, values, signal) {
+export async function getJson(what, values, signal) {
   return (await ask(what, values, signal)).json();
 }
 

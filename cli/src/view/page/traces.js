@@ -21,22 +21,22 @@ export function range({ window, trace, shift }, from, to) {
 }
 
 /** Draws a trace within a panel. */
-export function draw(surface, { window, trace, shift }, across, upright, pen) {
-  const begin = Math.max(0, lower(window.begins, across.from - shift) - 1);
-  const end = Math.min(window.entries, lower(window.begins, across.to - shift) + 1);
+export function draw(surface, { window, trace, shift }, times, axis, pen) {
+  const begin = Math.max(0, lower(window.begins, times.from - shift) - 1);
+  const end = Math.min(window.entries, lower(window.begins, times.to - shift) + 1);
   if (end <= begin) {
     return;
   }
-  const pixels = across.right - across.left;
-  const x = (k) => across.x((k < window.entries ? window.begins[k] : window.end) + shift);
+  const pixels = times.right - times.left;
+  const x = (k) => times.x((k < window.entries ? window.begins[k] : window.end) + shift);
   if (trace.values && end - begin <= 2 * pixels) {
-    samples(surface, trace.values, begin, end, x, upright, pen, pixels);
+    samples(surface, trace.values, begin, end, x, axis, pen, pixels);
   } else {
-    ranges(surface, trace, begin, end, x, across, upright, pen);
+    ranges(surface, trace, begin, end, x, times, axis, pen);
   }
 }
 
-function samples(surface, values, begin, end, x, upright, pen, pixels) {
+function samples(surface, values, begin, end, x, axis, pen, pixels) {
   let points = [];
   const all = [];
   const flush = () => {
@@ -51,7 +51,7 @@ function samples(surface, values, begin, end, x, upright, pen, pixels) {
   const marks = [];
   for (let k = begin; k < end; k += 1) {
     if (Number.isFinite(values[k])) {
-      const place = [x(k), upright.y(values[k])];
+      const place = [x(k), axis.y(values[k])];
       if (pen.hold && points.length > 0) {
         points.push(place[0], points.at(-1));
       }
@@ -68,8 +68,8 @@ function samples(surface, values, begin, end, x, upright, pen, pixels) {
   }
 }
 
-function ranges(surface, trace, begin, end, x, across, upright, pen) {
-  const columns = Math.ceil(across.right - across.left) + 2;
+function ranges(surface, trace, begin, end, x, times, axis, pen) {
+  const columns = Math.ceil(times.right - times.left) + 2;
   const low = new Float64Array(columns).fill(Infinity);
   const high = new Float64Array(columns).fill(-Infinity);
   for (let k = begin; k < end; k += 1) {
@@ -78,10 +78,10 @@ function ranges(surface, trace, begin, end, x, across, upright, pen) {
     if (Number.isNaN(a)) {
       continue;
     }
-    const from = Math.max(0, Math.floor(x(k) - across.left) + 1);
+    const from = Math.max(0, Math.floor(x(k) - times.left) + 1);
     // Samples are joined by lines; blocks, and what holds its value, reach to the next one.
     const joined = trace.values && !pen.hold;
-    const to = Math.min(columns - 1, joined ? from : Math.max(from, Math.floor(x(k + 1) - across.left)));
+    const to = Math.min(columns - 1, joined ? from : Math.max(from, Math.floor(x(k + 1) - times.left)));
     for (let c = from; c <= to; c += 1) {
       low[c] = a < low[c] ? a : low[c];
       high[c] = b > high[c] ? b : high[c];
@@ -115,8 +115,8 @@ function ranges(surface, trace, begin, end, x, across, upright, pen) {
       // Columns without a sample between others with one are bridged; a gap in the data is not.
       continue;
     }
-    let top = upright.y(high[c]);
-    let bottom = upright.y(low[c]);
+    let top = axis.y(high[c]);
+    let bottom = axis.y(low[c]);
     if (last && c - last[0] > 2 && trace.pairs) {
       flush();
     }
@@ -132,8 +132,8 @@ function ranges(surface, trace, begin, end, x, across, upright, pen) {
     if (bottom - top > 1.5) {
       thick = true;
     }
-    const own = [upright.y(high[c]), upright.y(low[c])];
-    run.push([across.left + c - 0.5, top, bottom]);
+    const own = [axis.y(high[c]), axis.y(low[c])];
+    run.push([times.left + c - 0.5, top, bottom]);
     last = [c, own[0], own[1]];
   }
   flush();

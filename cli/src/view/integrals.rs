@@ -8,7 +8,7 @@ use std::ops::Range;
 use serde::Serialize;
 
 use super::meta::Number;
-use super::track::{PIECE, Track, on};
+use super::series::{CHUNK, Series, interpolate};
 use crate::result::{ResultError, ResultFile};
 
 /// Most samples in one request; the page adds up.
@@ -34,9 +34,9 @@ impl Sum {
     }
 }
 
-/// What is gathered of one signal.
+/// Integrals and extremes of one signal so far.
 #[derive(Clone, Copy)]
-struct Gathered {
+struct Sums {
     integral: Sum,
     square: Sum,
     /// Value and instant, s.
@@ -63,7 +63,7 @@ impl Column {
             // From behind the first sample, or from before the last.
             let (a, b) = if t > samples[k] { (k, k + 1) } else { (k.saturating_sub(1), k) };
             if b < held.len() {
-                values[k] = on((samples[a], held[a]), (samples[b], held[b]), t, holds);
+                values[k] = interpolate((samples[a], held[a]), (samples[b], held[b]), t, holds);
             }
         }
         Self { values, holds }
@@ -85,9 +85,9 @@ struct Signal {
     max_at: Number,
 }
 
-/// What lies between two samples.
+/// Integrals between two instants.
 #[derive(Serialize)]
-pub(super) struct Between {
+pub(super) struct Integrals {
     begin: Number,
     end: Number,
     samples: usize,
@@ -97,39 +97,39 @@ pub(super) struct Between {
 
 /// Integrals of signals, of their squares and of products of two, with extremes, over the samples of the range and among
 /// them from one instant to another (s). The range needs a sample.
-pub(super) fn between(
-    track: &Track,
+pub(super) fn integrate(
+    series: &Series,
     file: &ResultFile,
     signals: &[usize],
     pairs: &[(usize, usize)],
     range: Range<usize>,
     [from, to]: [f64; 2],
-) -> Result<Between, ResultError> {
-    let start = Gathered {
+) -> Result<Integrals, ResultError> {
+    let start = Sums {
         integral: Sum::default(),
         square: Sum::default(),
         smallest: (f64::NAN, f64::NAN),
         largest: (f64::NAN, f64::NAN),
     };
-    let mut gathered = vec![start; signals.len()];
+    let mut sums = vec![start; signals.len()];
     let mut products = vec![Sum::default(); pairs.len()];
     let mut ends = (f64::NAN, f64::NAN);
     let mut begin = range.start;
     while begin < range.end {
         // One sample of overlap: its interval belongs to the piece that ends there.
-        let piece = begin..(begin + PIECE).min(range.end);
-        let samples = track.time(file, piece.clone())?;
+        let piece = begin..(begin + CHUNK).min(range.end);
+        let samples = series.time(file, piece.clone())?;
         // Only the first and the last piece have an end within an interval.
         let time: Vec<f64> = samples.iter().map(|&t| t.clamp(from, to.max(from))).collect();
         let steps: Vec<f64> = time.windows(2).map(|t| t[1] - t[0]).collect();
         let mut columns = BTreeMap::new();
         for signal in signals.iter().copied().chain(pairs.iter().flat_map(|&(a, b)| [a, b])) {
             if let Entry::Vacant(vacant) = columns.entry(signal) {
-                let held = track.values(file, signal, piece.clone())?;
-                vacant.insert(Column::new(&samples, &time, held, track.holds(file, signal)));
+                let held = series.values(file, signal, piece.clone())?;
+                vacant.insert(Column::new(&samples, &time, held, series.holds(file, signal)));
             }
         }
-        for (signal, g) in signals.iter().zip(&mut gathered) {
+        for (signal, g) in signals.iter().zip(&mut sums) {
             let column = &columns[signal];
             for ((a, b), h) in column.lines().zip(&steps) {
                 g.integral.add(0.5 * h * (a + b));
@@ -157,7 +157,7 @@ pub(super) fn between(
         }
         begin = piece.end - 1;
     }
-    let signal = |g: Gathered| Signal {
+    let signal = |g: Sums| Signal {
         integral: Number(g.integral.total()),
         square: Number(g.square.total()),
         min: Number(g.smallest.0),
@@ -165,11 +165,11 @@ pub(super) fn between(
         max: Number(g.largest.0),
         max_at: Number(g.largest.1),
     };
-    Ok(Between {
+    Ok(Integrals {
         begin: Number(ends.0),
         end: Number(ends.1),
         samples: range.len(),
-        signals: gathered.into_iter().map(signal).collect(),
+        signals: sums.into_iter().map(signal).collect(),
         products: products.into_iter().map(|sum| Number(sum.total())).collect(),
     })
 }

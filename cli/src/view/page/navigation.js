@@ -1,14 +1,16 @@
-// The stretch of time that is seen: moving it, going back, going to happenings, and the address that keeps it.
+// The stretch of time that is seen: moving it, going back, going to events, and the address that keeps it.
 
+import { CURSORS } from "./cursors.js";
 import { time } from "./numbers.js";
 
-/** The stretch around a happening that is gone to, as a share of the whole record. */
+/** The stretch around an event that is gone to, as a share of the whole record. */
 const AROUND = 1 / 50;
 
 /** What of the page concerns the view. */
-export class InView {
+export class Navigation {
   view = { from: 0, to: 1 };
-  before = [];
+  /** Views to go back to. */
+  past = [];
 
   /** Shows a stretch of time, within bounds: no further out than a little more than all, no further in than samples. */
   show(from, to, why) {
@@ -43,15 +45,15 @@ export class InView {
   }
 
   remember() {
-    const last = this.before.at(-1);
+    const last = this.past.at(-1);
     if (!last || last.from !== this.view.from || last.to !== this.view.to) {
-      this.before.push({ ...this.view });
-      this.before.splice(0, this.before.length - 100);
+      this.past.push({ ...this.view });
+      this.past.splice(0, this.past.length - 100);
     }
   }
 
   back() {
-    const view = this.before.pop();
+    const view = this.past.pop();
     if (view) {
       this.view = view;
       this.redraw();
@@ -70,22 +72,23 @@ export class InView {
     this.show(which < 0 ? first : last - length, which < 0 ? first + length : last, "keys");
   }
 
-  toCursors() {
-    const { A, B } = this.cursors;
-    if (A && B && A.time !== B.time) {
-      const [a, b] = [Math.min(A.time, B.time), Math.max(A.time, B.time)];
+  /** Shows the time between the cursors. */
+  toInterval() {
+    const interval = this.cursors.interval();
+    if (interval) {
+      const [a, b] = interval.map((cursor) => cursor.time);
       this.show(a - 0.04 * (b - a), b + 0.04 * (b - a), "tools");
     }
   }
 
-  /** Goes to a happening: cursor A there, with as much around it as is seen now, but not the whole record. */
+  /** Goes to an event: cursor t1 there, with as much around it as is seen now, but not the whole record. */
   jump(event) {
     const [first, last] = this.record.whole();
     const length = Math.min(this.view.to - this.view.from, AROUND * (last - first));
     this.show(event.at - length / 2, event.at + length / 2, "event");
     this.here = { event, cursor: null };
     const active = this.cursors.active;
-    this.cursors.set("A", event.at);
+    this.cursors.set("t1", event.at);
     this.cursors.use(active);
     this.say(`${event.kind} ${event.subject}, ${time(event.at)}`);
     if (matchMedia("(max-width: 760px)").matches) {
@@ -95,8 +98,8 @@ export class InView {
 
   next(direction) {
     const events = this.record.marks();
-    const at = this.cursors.A?.time ?? (direction > 0 ? -Infinity : Infinity);
-    // A cursor stands on a sample beside the happening it was sent to, so that happening is remembered.
+    const at = this.cursors.t1?.time ?? (direction > 0 ? -Infinity : Infinity);
+    // A cursor stands on a sample beside the event it was sent to, so that event is remembered.
     const index = this.here && this.here.cursor === at ? events.indexOf(this.here.event) : -1;
     const found = index >= 0
       ? events[index + direction]
@@ -107,11 +110,10 @@ export class InView {
   }
 
   keep() {
-    const { A, B } = this.cursors;
     const parts = [`v=${this.view.from},${this.view.to}`];
-    for (const [name, cursor] of [["a", A], ["b", B]]) {
-      if (cursor) {
-        parts.push(`${name}=${cursor.time}`);
+    for (const name of CURSORS) {
+      if (this.cursors[name]) {
+        parts.push(`${name}=${this.cursors[name].time}`);
       }
     }
     parts.push(`s=${this.record.shown().map((signal) => signal.id).join(",")}`);
@@ -128,12 +130,12 @@ export class InView {
       const ids = new Set(parts.get("s").split(","));
       this.record.signals.forEach((signal) => { signal.shown = ids.has(signal.id); });
     }
-    for (const name of ["A", "B"]) {
-      const t = Number(parts.get(name.toLowerCase()) ?? NaN);
+    for (const name of CURSORS) {
+      const t = Number(parts.get(name) ?? NaN);
       if (Number.isFinite(t)) {
         this.cursors.set(name, t);
       }
     }
-    this.cursors.use("A");
+    this.cursors.use("t1");
   }
 }

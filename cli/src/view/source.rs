@@ -2,13 +2,13 @@
 
 use std::path::{Path, PathBuf};
 
-use super::http::Answer;
-use super::track::{Group, Track};
+use super::http::Response;
+use super::series::{Group, Series};
 use crate::result::{ResultError, ResultFile, StoredEvent, is_table};
 
 /// A file that cannot be shown.
 #[derive(Debug, thiserror::Error)]
-pub enum Unshown {
+pub enum SourceError {
     /// It cannot be read, or is no result file.
     #[error(transparent)]
     Unreadable(#[from] ResultError),
@@ -25,42 +25,46 @@ pub enum Unshown {
 }
 
 /// An open file.
-pub(super) struct Shown {
+pub(super) struct Source {
     pub path: PathBuf,
     pub file: ResultFile,
-    pub waveforms: Track,
-    pub thermal: Track,
+    pub waveforms: Series,
+    pub thermal: Series,
     /// Whether a run was writing it when it was opened.
     pub writing: bool,
     events: Option<Vec<StoredEvent>>,
 }
 
-/// Whether the file can be shown.
-pub(super) fn look(path: &Path) -> Result<(), Unshown> {
+/// Checks that the file can be shown.
+///
+/// # Errors
+/// [`SourceError`].
+pub(super) fn check(path: &Path) -> Result<(), SourceError> {
     if is_table(path) {
-        return Err(Unshown::Table(path.to_owned()));
+        return Err(SourceError::Table(path.to_owned()));
     }
-    let shown = Shown::open(path)?;
-    if shown.file.channels().is_empty() && shown.file.thermal_channels().is_empty() {
-        return Err(Unshown::Empty(path.to_owned()));
+    let source = Source::open(path)?;
+    if source.file.channels().is_empty() && source.file.thermal_channels().is_empty() {
+        return Err(SourceError::Empty(path.to_owned()));
     }
     Ok(())
 }
 
-/// The file's trouble as an answer.
-pub(super) fn unread(error: ResultError) -> Answer {
-    Answer::wrong(500, error.to_string())
+/// A read error as a response.
+pub(super) fn read_error(error: ResultError) -> Response {
+    Response::error(500, error.to_string())
 }
 
-impl Shown {
+impl Source {
     /// Opens the file, also while a run writes it.
     ///
     /// # Errors
-    /// What reading it met.
+    /// The error of reading it.
     pub fn open(path: &Path) -> Result<Self, ResultError> {
         let writing = ResultFile::being_written(path);
         let file = ResultFile::open_beside_writer(path)?;
-        let (waveforms, thermal) = (Track::new(&file, Group::Waveforms)?, Track::new(&file, Group::Thermal)?);
+        let (waveforms, thermal) =
+            (Series::new(&file, Group::Waveforms)?, Series::new(&file, Group::Thermal)?);
         Ok(Self { path: path.to_owned(), file, waveforms, thermal, writing, events: None })
     }
 
@@ -70,19 +74,19 @@ impl Shown {
     }
 
     /// The group that a request names: "w", or "t" for the temperatures.
-    pub fn track(&mut self, name: &str) -> Result<(&ResultFile, &mut Track), Answer> {
+    pub fn series(&mut self, name: &str) -> Result<(&ResultFile, &mut Series), Response> {
         match name {
             "w" => Ok((&self.file, &mut self.waveforms)),
             "t" => Ok((&self.file, &mut self.thermal)),
-            _ => Err(Answer::wrong(400, format!("g: found {name:?}, expected w or t"))),
+            _ => Err(Response::error(400, format!("g: found {name:?}, expected w or t"))),
         }
     }
 
-    /// What happened, read once.
-    pub fn events(&mut self) -> Result<&[StoredEvent], Answer> {
+    /// Its events, read once.
+    pub fn events(&mut self) -> Result<&[StoredEvent], Response> {
         let events = match self.events.take() {
             Some(events) => events,
-            None => self.file.events().map_err(unread)?,
+            None => self.file.events().map_err(read_error)?,
         };
         Ok(self.events.insert(events))
     }

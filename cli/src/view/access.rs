@@ -1,8 +1,8 @@
-//! Who may ask: those who know the token, on this machine, and no page of another origin.
+//! Access: for those who know the token, on this machine, and no page of another origin.
 
 use std::io;
 
-use super::http::{Answer, Request};
+use super::http::{Request, Response, Version};
 
 /// Bytes of the token.
 const TOKEN: usize = 16;
@@ -10,7 +10,7 @@ const TOKEN: usize = 16;
 /// A new token, hexadecimal.
 ///
 /// # Errors
-/// What the system says when it has no randomness.
+/// The system's error when it has no randomness.
 pub(super) fn token() -> io::Result<String> {
     let mut bytes = [0; TOKEN];
     getrandom::fill(&mut bytes).map_err(io::Error::other)?;
@@ -35,14 +35,16 @@ fn same(a: &str, b: &str) -> bool {
     a.len() == b.len() && a.bytes().zip(b.bytes()).fold(0, |sum, (a, b)| sum | (a ^ b)) == 0
 }
 
-/// What is asked for, below the token, with its query.
+/// The path below the token and the query of a request that may be answered.
 ///
 /// # Errors
 /// The refusal.
-pub(super) fn admit<'a>(request: &'a Request, token: &str) -> Result<(&'a str, &'a str), Answer> {
-    let refuse = |status, what: &str| Err(Answer::wrong(status, what));
+pub(super) fn admit<'a>(request: &'a Request, token: &str) -> Result<(&'a str, &'a str), Response> {
+    let refuse = |status, what: &str| Err(Response::error(status, what));
     let host = match request.one("host") {
         Ok(Some(host)) => host,
+        // HTTP/1.0 knows no Host. No browser speaks it, so no page can be behind such a request.
+        Ok(None) if request.version == Version::Http10 => "localhost",
         _ => return refuse(400, "expected one Host header"),
     };
     if !is_local(host) {
@@ -67,12 +69,12 @@ pub(super) fn admit<'a>(request: &'a Request, token: &str) -> Result<(&'a str, &
         return refuse(403, "the token is missing or wrong: open the address that the program printed");
     }
     if !matches!(request.method.as_str(), "GET" | "HEAD") {
-        let mut answer = Answer::wrong(405, "expected GET or HEAD");
+        let mut answer = Response::error(405, "expected GET or HEAD");
         answer.lines.push(("Allow", "GET, HEAD".into()));
         return Err(answer);
     }
     if path.len() == given.len() {
-        return refuse(404, "the address ends in a slash");
+        return refuse(404, "expected an address that ends in a slash");
     }
     Ok((rest, query))
 }
