@@ -211,7 +211,7 @@ fn a_rating_that_a_cycle_exceeds_fails() {
     // The file says the same.
     let out = case.path("cycle.h5");
     assert_eq!(case.text("cycle", &["--out", &out]).0, 1);
-    let study = joulestep::result::Study::read(std::path::Path::new(&out)).expect("a study");
+    let study = joulestep::answer::Study::read(std::path::Path::new(&out)).expect("a study");
     assert_eq!(study.verdict.map(joulestep::judge::Verdict::word), Some("fails"));
     let ratings = study.tables.iter().find(|t| t.name == "ratings").expect("ratings");
     assert!(ratings.sheet.csv().contains("lower.voltage,V"), "{}", ratings.sheet.csv());

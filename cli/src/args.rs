@@ -12,7 +12,6 @@ mod batch;
 mod compare;
 mod dead_time;
 mod duty;
-mod heat;
 mod rating;
 mod report;
 mod view;
@@ -22,7 +21,6 @@ pub use batch::{BatchArgs, BatchCommand, BatchOutputArgs, MergeArgs, ProgressAs}
 pub use compare::{DoublePulseArgs, OutputArgs, PartsCompareArgs, Standard};
 pub use dead_time::{CycleArgs, DeadTimeArgs};
 pub use duty::DutyArgs;
-pub use heat::ImpedanceArgs;
 pub use rating::RatingArgs;
 pub use report::{ReportArgs, ReportFormat};
 pub use view::ViewArgs;
@@ -155,14 +153,6 @@ pub enum Command {
     /// temperatures of its whole course, voltages and currents of the cycles that were solved.
     #[command(after_long_help = duty::DUTY)]
     Duty(DutyArgs),
-    /// Transient thermal impedance of a package stack, or of measured points.
-    ///
-    /// Solves the layers of a package stack in three dimensions on three meshes, reduces them to a compact network and
-    /// tells Zth(t) of every die, junction to case and junction to the boundaries, what dies do to one another,
-    /// repeated pulses by duty, Foster and Cauer coefficients and the structure function; with the error of the mesh
-    /// and of the reduction. With `--points` it fits a Foster network to measured points instead.
-    #[command(after_long_help = heat::IMPEDANCE)]
-    Impedance(ImpedanceArgs),
     /// Ratings of parts on their heat path: surge, continuous and fault currents, devices in parallel.
     ///
     /// Tells the largest current of a pulse against its width such that the junctions stay within their highest

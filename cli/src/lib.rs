@@ -49,7 +49,6 @@ pub mod commands;
 pub mod diagnostic;
 pub mod duty;
 pub mod exit;
-pub mod impedance;
 pub mod judge;
 pub mod output;
 pub mod package;
@@ -115,7 +114,6 @@ fn carry_out(args: impl IntoIterator<Item = OsString>, streams: &mut Streams<'_>
         Command::Rating(args) => commands::rating::rating(&args, streams),
         Command::Report(args) => commands::report::report(&args, streams),
         Command::Batch(args) => commands::batch::batch(&args, streams),
-        Command::Impedance(args) => commands::impedance::impedance(&args, streams),
         Command::Parts(command) => commands::parts::parts(&command, streams),
         Command::View(args) => commands::view::view(&args, streams),
         Command::Schema(args) => commands::schema::schema(&args, streams),

@@ -1,9 +1,8 @@
 //! Names and texts of a file are text, whatever they hold.
 
+use joulestep::answer::{Study, StudyFigure, StudyTable};
 use joulestep::plot::{Axis, Bars, Chart, Curve, Figure, Mark, Panel, Series, Span};
-use joulestep::result::{
-    ResultWriter, Scalar, Study, StudyFigure, StudyTable, Summary, Verdict, WriterOptions,
-};
+use joulestep::result::{ResultWriter, Scalar, Summary, Verdict, WriterOptions};
 use joulestep::sheet::{Cell, Head, Sheet};
 use joulestep_engine::recorder::{Column, Event, EventKind, Layout, Recorder};
 

@@ -3,7 +3,7 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use joulestep::result::Study;
+use joulestep::answer::Study;
 use joulestep_engine::units::people_digits;
 
 use super::{done, judged, page, text};

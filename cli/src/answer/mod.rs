@@ -13,6 +13,7 @@ use joulestep_engine::units::people;
 use serde::Serialize;
 
 use crate::judge::{Bounds, Ruling, Uncertainty, Verdict};
+use crate::sheet::shown;
 
 /// A study's answer.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -129,7 +130,7 @@ impl Answer {
         match self.value {
             x if x.is_nan() => "-".into(),
             x if x.is_infinite() && self.unit == "s" => "no end".into(),
-            x => people(x, &self.unit),
+            x => shown(x, &self.unit),
         }
     }
 

@@ -9,7 +9,6 @@ pub mod cycle;
 pub mod dead_time;
 pub mod double_pulse;
 pub mod duty;
-pub mod impedance;
 pub mod parts;
 pub mod rating;
 pub mod report;

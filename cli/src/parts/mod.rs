@@ -99,6 +99,22 @@ pub(crate) fn read_typed(
     Some((raw::read(sources, file).0, part))
 }
 
+/// The table of a file of points, after a check of all of it.
+pub(crate) fn read_points(
+    file: FileId,
+    sources: &Sources,
+    diagnostics: &mut Vec<Diagnostic>,
+) -> Option<Table> {
+    read(sources, file, &sections::POINTS, diagnostics)?;
+    Some(raw::read(sources, file).0)
+}
+
+/// The points of a checked root table.
+pub(crate) fn points_of(root: &Fields, name: &str, diagnostics: &mut Vec<Diagnostic>) -> Option<Loaded> {
+    let (part, spots, start) = meant::part(root, name, diagnostics)?;
+    Some(Loaded { part, sources: Sources::default(), spots, start })
+}
+
 /// The part of a checked root table.
 pub(crate) fn of_fields(root: &Fields, name: &str, diagnostics: &mut Vec<Diagnostic>) -> Option<Part> {
     meant::part(root, name, diagnostics).map(|p| p.0)

@@ -1,11 +1,13 @@
 //! The files of a question: named under keys of the study's section, read into one root table, so that a batch finds and
 //! sets any of their values.
 
-use crate::diagnostic::{Diagnostic, Place, Sources};
+use std::path::PathBuf;
+
+use crate::diagnostic::{Diagnostic, FileId, Place, Sources};
 use crate::package::sections::PACKAGE;
-use crate::parts::sections::PART;
+use crate::parts::sections::{PART, POINTS};
 use crate::scenario::fields::Fields;
-use crate::scenario::include::Open;
+use crate::scenario::include::{Open, reason};
 use crate::scenario::raw::{Node, Raw, Table};
 use crate::scenario::shape::{Form, Key};
 
@@ -33,7 +35,9 @@ pub enum What {
     Part,
     /// A shipped package, or its file.
     Package,
-    /// A file that the study reads by itself.
+    /// Points of a data sheet, from which a part is extracted.
+    Points,
+    /// A text that the study reads by itself.
     File,
 }
 
@@ -83,7 +87,12 @@ pub fn gather(
                 What::Package => {
                     crate::package::load_typed(name, at, sources, open, diagnostics).map(|t| t.0)
                 }
-                What::File => None,
+                What::Points => text(name, at, sources, open, diagnostics)
+                    .and_then(|file| crate::parts::read_points(file, sources, diagnostics)),
+                What::File => {
+                    tables.extend(text(name, at, sources, open, diagnostics).map(|file| as_node(file, sources)));
+                    None
+                }
             };
             tables.extend(table.map(|t| Node { place: t.place.clone(), value: Raw::Table(t) }));
         }
@@ -97,21 +106,47 @@ pub fn gather(
     all
 }
 
+/// Reads a text; what is wrong is told.
+fn text(
+    name: &str,
+    (place, key): (&Place, &str),
+    sources: &mut Sources,
+    open: Open<'_>,
+    diagnostics: &mut Vec<Diagnostic>,
+) -> Option<FileId> {
+    let path = PathBuf::from(name);
+    match open(&path) {
+        Ok(text) => Some(sources.add(path, text)),
+        Err(error) => {
+            let found = format!("cannot read `{name}`: {}", reason(&error));
+            diagnostics.push(Diagnostic::new(place, key, found, "the path of a file"));
+            None
+        }
+    }
+}
+
+/// A whole file as one text.
+fn as_node(file: FileId, sources: &Sources) -> Node {
+    let text = sources.files.get(file.0).map_or(String::new(), |f| f.1.clone());
+    Node { place: Place { file, span: 0..text.len() }, value: Raw::Text(text) }
+}
+
 /// Keys of the root table: the files, the section, limits.
 pub fn root_keys(entry: &'static Entry) -> Vec<Key> {
     let of = |input: &Input| {
         let section = match input.what {
             What::Part => &PART,
             What::Package => &PACKAGE,
-            What::File => return None,
+            What::Points => &POINTS,
+            What::File => return Key::may(input.root, Form::Any, "the file's text"),
         };
         let form = match input.count {
             Count::One => Form::Table(section),
             Count::Many => Form::Tables(section),
         };
-        Some(Key::may(input.root, form, "the file's values"))
+        Key::may(input.root, form, "the file's values")
     };
-    let mut keys: Vec<Key> = entry.inputs.iter().filter_map(of).collect();
+    let mut keys: Vec<Key> = entry.inputs.iter().map(of).collect();
     keys.push(Key::may(entry.section.name, Form::Table(entry.section), entry.section.help));
     keys
 }

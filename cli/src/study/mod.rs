@@ -9,6 +9,7 @@ pub mod command;
 pub mod inputs;
 pub mod question;
 
+pub mod impedance;
 pub mod resistance;
 
 use std::path::Path;
@@ -25,7 +26,7 @@ use crate::judge::Level;
 use crate::scenario::shape::Section;
 
 /// All studies, in the order of the help.
-pub static CATALOGUE: &[&Entry] = &[&resistance::STUDY];
+pub static CATALOGUE: &[&Entry] = &[&impedance::STUDY, &resistance::STUDY];
 
 /// A study.
 #[derive(Debug)]
