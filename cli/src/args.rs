@@ -18,7 +18,7 @@ mod view;
 
 pub use assess::AssessArgs;
 pub use batch::{BatchArgs, BatchCommand, BatchOutputArgs, MergeArgs, ProgressAs};
-pub use compare::{DoublePulseArgs, OutputArgs, PartsCompareArgs, Standard};
+pub use compare::{DoublePulseArgs, OutputArgs, Standard};
 pub use dead_time::{CycleArgs, DeadTimeArgs};
 pub use duty::DutyArgs;
 pub use rating::RatingArgs;
@@ -253,25 +253,6 @@ pub enum PartsCommand {
         after_long_help = "Examples:\n  joulestep parts show cascode-700v-22m\n  joulestep parts show my-part.toml --temperature \"150 degC\""
     )]
     Show(PartsShowArgs),
-    /// Extract the parameters of a part from points of its data sheet.
-    ///
-    /// Fits the model of the kind to the curves of the points file by nonlinear least squares: what the model says at
-    /// the operating points and small signals of an ideal test bench is compared with the points. Tells how well each
-    /// curve is met, how certain each parameter is, and which parameters the points do not determine. Refuses points
-    /// that contradict each other or the part's limits.
-    #[command(
-        after_long_help = "Example:\n  joulestep parts extract points.toml -o my-part.toml\n\n`joulestep schema points` describes the points file."
-    )]
-    Extract(PartsExtractArgs),
-    /// Compare parts by their figures of merit, at 25 degC and at a working temperature.
-    ///
-    /// On-resistance and what it costs in area, output charge and energy, recovery and gate charge; diode drop and
-    /// thermal resistance; each also relative to a reference. With `--current` and `--heatsink` also how many devices
-    /// in parallel carry a direct current. Every number is the part's own model's, under conditions that are printed.
-    #[command(
-        after_long_help = "Examples:\n  joulestep parts compare cascode-700v-22m mosfet-sic-700v-12m mosfet-sj-620v-49m\n  joulestep parts compare cascode-700v-7m cascode-700v-22m --current \"200 A\" --heatsink \"80 degC\" --plot merit.svg"
-    )]
-    Compare(PartsCompareArgs),
 }
 
 /// Arguments of `parts list`.
@@ -291,25 +272,6 @@ pub struct PartsShowArgs {
     #[arg(long, value_name = "QUANTITY", default_value = "125 degC")]
     pub temperature: String,
     /// Print the part as JSON (SI units, temperatures in degC).
-    #[arg(long)]
-    pub json: bool,
-}
-
-/// Arguments of `parts extract`.
-#[derive(Debug, Args)]
-pub struct PartsExtractArgs {
-    /// File of points (TOML).
-    pub points: PathBuf,
-    /// Part file to write; it must not exist yet.
-    #[arg(long, short, value_name = "FILE.toml")]
-    pub out: Option<PathBuf>,
-    /// Draw the points and the fitted lines: SVG, or PNG where its name ends in .png; it must not exist yet.
-    #[arg(long, value_name = "FILE.svg")]
-    pub plot: Option<PathBuf>,
-    /// Replace the part file and the plot if they exist.
-    #[arg(long)]
-    pub force: bool,
-    /// Print the report as JSON (SI units, temperatures in degC), with points and fitted lines for a plot.
     #[arg(long)]
     pub json: bool,
 }

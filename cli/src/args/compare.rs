@@ -1,4 +1,4 @@
-//! Arguments of `parts compare`, `parts resistance` and `double-pulse`.
+//! Arguments of `double-pulse`, and what studies write.
 
 use std::path::PathBuf;
 
@@ -23,48 +23,6 @@ pub struct OutputArgs {
     /// Replace files that exist.
     #[arg(long)]
     pub force: bool,
-}
-
-/// Arguments of `parts compare`.
-#[derive(Debug, Args)]
-pub struct PartsCompareArgs {
-    /// Shipped parts by name, or part files ending in .toml.
-    #[arg(required = true)]
-    pub parts: Vec<String>,
-    /// The part that has 1 in every figure; without it the first one.
-    #[arg(long, value_name = "PART")]
-    pub reference: Option<String>,
-    /// Working junction temperature, beside 25 degC.
-    #[arg(long, value_name = "QUANTITY", default_value = "125 degC", allow_hyphen_values = true)]
-    pub temperature: String,
-    /// Blocking voltage for output charge and energy, gate charge and recovery.
-    #[arg(long, value_name = "QUANTITY", default_value = "400 V", allow_hyphen_values = true)]
-    pub voltage: String,
-    /// Rate at which the diode's current falls in the recovery.
-    #[arg(long, value_name = "QUANTITY", default_value = "1000 A/us", allow_hyphen_values = true)]
-    pub rate: String,
-    /// Test current of on-resistance, drop and recovery; without it each part's own: where its channel drops 0.2 V at
-    /// 25 degC, or 1 A/mm^2 of a diode's die.
-    #[arg(long, value_name = "QUANTITY", allow_hyphen_values = true)]
-    pub test_current: Option<String>,
-    /// Gate-source voltage that turns on; without it the one at which each part states its on-resistance.
-    #[arg(long, value_name = "QUANTITY", allow_hyphen_values = true)]
-    pub gate_on: Option<String>,
-    /// Gate-source voltage that turns off.
-    #[arg(long, value_name = "QUANTITY", default_value = "0 V", allow_hyphen_values = true)]
-    pub gate_off: String,
-    /// Direct current that devices in parallel have to carry.
-    #[arg(long, value_name = "QUANTITY", requires = "heatsink", allow_hyphen_values = true)]
-    pub current: Option<String>,
-    /// Temperature of their heatsink.
-    #[arg(long, value_name = "QUANTITY", requires = "current", allow_hyphen_values = true)]
-    pub heatsink: Option<String>,
-    /// Thermal resistance from each case to the heatsink.
-    #[arg(long, value_name = "QUANTITY", default_value = "0 K/W", allow_hyphen_values = true)]
-    pub interface: String,
-    /// What is printed or written.
-    #[command(flatten)]
-    pub output: OutputArgs,
 }
 
 /// Whose definitions of switching times and energies hold.

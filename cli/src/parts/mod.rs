@@ -34,6 +34,8 @@ pub struct Loaded {
     pub spots: Vec<Spots>,
     /// Start values of a file of points.
     pub start: Values,
+    /// Its own file among those read.
+    pub file: FileId,
 }
 
 const SHELF: Shelf = Shelf { what: "part", file: "part file", path: "a part file", shipped };
@@ -62,7 +64,7 @@ fn finish(sources: Sources, file: FileId, section: &Section) -> Result<Loaded, T
     let mut diagnostics = Vec::new();
     let read = read(&sources, file, section, &mut diagnostics);
     match read {
-        Some((part, spots, start)) if diagnostics.is_empty() => Ok(Loaded { part, sources, spots, start }),
+        Some((part, spots, start)) if diagnostics.is_empty() => Ok(Loaded { part, sources, spots, start, file }),
         _ => Err(Trouble::Refused(Refusal::sorted(sources, diagnostics))),
     }
 }
@@ -112,7 +114,7 @@ pub(crate) fn read_points(
 /// The points of a checked root table.
 pub(crate) fn points_of(root: &Fields, name: &str, diagnostics: &mut Vec<Diagnostic>) -> Option<Loaded> {
     let (part, spots, start) = meant::part(root, name, diagnostics)?;
-    Some(Loaded { part, sources: Sources::default(), spots, start })
+    Some(Loaded { part, sources: Sources::default(), spots, start, file: root.place.file })
 }
 
 /// The part of a checked root table.

@@ -9,6 +9,8 @@ pub mod command;
 pub mod inputs;
 pub mod question;
 
+pub mod compare;
+pub mod extract;
 pub mod impedance;
 pub mod resistance;
 
@@ -26,7 +28,8 @@ use crate::judge::Level;
 use crate::scenario::shape::Section;
 
 /// All studies, in the order of the help.
-pub static CATALOGUE: &[&Entry] = &[&impedance::STUDY, &resistance::STUDY];
+pub static CATALOGUE: &[&Entry] = 
+    &[&impedance::STUDY, &compare::STUDY, &resistance::STUDY, &extract::STUDY];
 
 /// A study.
 #[derive(Debug)]
