@@ -146,7 +146,10 @@ fn what_cannot_be_compared_is_refused() {
         (vec!["parts", "compare", PARTS[0], "--current", "-5 A", "--heatsink", "80 degC"], "above zero"),
         (vec!["parts", "compare", PARTS[0], "--current", "5 A", "--heatsink", "-300 degC"], "above -150"),
         (vec!["parts", "resistance", "diode-sic-700v-50a"], "has no gate"),
-        (vec!["parts", "resistance", PARTS[0], "--from", "100 degC", "--to", "50 degC"], "an end above the start"),
+        (
+            vec!["parts", "resistance", PARTS[0], "--from", "100 degC", "--to", "50 degC"],
+            "an end above the start",
+        ),
         (vec!["parts", "resistance", PARTS[0], "--step", "0.01 K"], "at most 1000"),
         (vec!["parts", "resistance", PARTS[0], "--from", "180 degC", "--to", "190 degC"], "beyond"),
     ] {

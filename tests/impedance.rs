@@ -37,8 +37,7 @@ fn value(told: &Value, name: &str) -> f64 {
 
 #[test]
 fn a_stack_is_told_whole() {
-    let told =
-        json(&["impedance", "board-sj-620v-49m", "--cells", "9000", "--per-decade", "5", "--json"]);
+    let told = json(&["impedance", "board-sj-620v-49m", "--cells", "9000", "--per-decade", "5", "--json"]);
     for path in ["to_case", "to_boundary"] {
         let name = format!("mosfet.{path}");
         let time = column(&told, "impedance", "time");
@@ -62,9 +61,11 @@ fn a_stack_is_told_whole() {
             let mine = rows(&told, table).into_iter().filter(|r| r["path"] == words.as_str());
             mine.filter_map(|r| r[name].as_f64()).sum()
         };
-        for (table, name) in
-            [("coefficients", "foster_resistance"), ("coefficients", "cauer_resistance"), ("modes", "resistance")]
-        {
+        for (table, name) in [
+            ("coefficients", "foster_resistance"),
+            ("coefficients", "cauer_resistance"),
+            ("modes", "resistance"),
+        ] {
             let sum = sum(table, name);
             assert!((sum / steady - 1.0).abs() < 0.05, "{table} {name}: {sum} {steady}");
         }
@@ -145,7 +146,11 @@ fn what_cannot_be_an_impedance_is_refused() {
     let file = folder.path().join("p.csv");
     let path = file.to_str().unwrap();
     for (text, line, expected) in [
-        ("1e-3 0.1\n1e-2 0.3\n1e-1 0.2\n1 0.5\n", 3, "point 3: the impedance falls from 0.3 K/W to 0.2 K/W at 0.1 s"),
+        (
+            "1e-3 0.1\n1e-2 0.3\n1e-1 0.2\n1 0.5\n",
+            3,
+            "point 3: the impedance falls from 0.3 K/W to 0.2 K/W at 0.1 s",
+        ),
         ("1e-3 0.1\n1e-2 0.3\n1e-2 0.4\n", 3, "point 3: 0.01 s does not come after 0.01 s"),
         ("1e-3 0.1\n1e-2 -0.3\n1 1\n", 2, "point 2: 0.01 s, -0.3 K/W"),
         ("t z\n1e-3 0.1\n1e-2 much\n", 3, "`1e-2 much` is not a pair of numbers"),
@@ -160,7 +165,8 @@ fn what_cannot_be_an_impedance_is_refused() {
     }
     let (code, _, err) = run(&["impedance", "--points", "no-such-file.csv"]);
     assert!(code == 2 && err.contains("no such file"), "{err}");
-    for wrong in [&["--points", path, "--against", "board-700v-7m"][..], &["board-700v-7m", "--points", path]] {
+    for wrong in [&["--points", path, "--against", "board-700v-7m"][..], &["board-700v-7m", "--points", path]]
+    {
         assert_eq!(run(&[&["impedance"], wrong].concat()).0, 2);
     }
     let (code, _, err) = run(&["impedance", "board-sj-620v-49n"]);

@@ -98,13 +98,14 @@ fn noisy_points_are_fitted_in_bounded_work() {
     std::fs::write(&path, toml::to_string(&table).expect("TOML")).expect("written");
     let report = told(&["parts", "extract", path.to_str().expect("UTF-8"), "--json"]);
     let rows = |table: &str| report["tables"][table]["rows"].as_array().unwrap();
-    let doubted: Vec<&str> =
-        rows("doubts").iter().filter_map(|w| w["parameter"].as_str()).collect();
+    let doubted: Vec<&str> = rows("doubts").iter().filter_map(|w| w["parameter"].as_str()).collect();
     println!("in doubt {doubted:?}; {}", report["notes"]);
     // What is well determined is found all the same: 18.1 mohm at 25 °C is on the curve, read to 1 %.
     let of = |key: &str| {
         let all = rows("parameters");
-        all.iter().find(|p| p["parameter"] == key).unwrap_or_else(|| panic!("no {key}"))["value"].as_f64().unwrap()
+        all.iter().find(|p| p["parameter"] == key).unwrap_or_else(|| panic!("no {key}"))["value"]
+            .as_f64()
+            .unwrap()
     };
     assert!((of("on-resistance") / 18.1e-3 - 1.0).abs() < 0.03, "{}", of("on-resistance"));
 }

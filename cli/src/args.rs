@@ -18,7 +18,7 @@ mod view;
 
 pub use assess::AssessArgs;
 pub use batch::{BatchArgs, BatchCommand, BatchOutputArgs, MergeArgs, ProgressAs};
-pub use compare::{DoublePulseArgs, OutputArgs, Standard};
+pub use compare::OutputArgs;
 pub use dead_time::{CycleArgs, DeadTimeArgs};
 pub use duty::DutyArgs;
 pub use rating::RatingArgs;
@@ -108,19 +108,6 @@ pub enum Command {
     /// Parts: list those shipped, show one, extract one from points of a data sheet.
     #[command(subcommand)]
     Parts(PartsCommand),
-    /// Double pulse: switching energies, times and peaks of a part over a grid of operating points.
-    ///
-    /// An inductor is charged to the current through the part, turned off, and turned on again while the upper device
-    /// carries the current. Gives turn-on, turn-off and recovery energies, delays, rise and fall times, peaks and
-    /// slopes by published definitions, over all combinations of the currents, voltages, gate resistances and
-    /// temperatures given. The waveforms behind each number are kept with `--waveforms` and `--pictures`.
-    ///
-    /// Every number has its numerical error (±) beside it, from two coarser computations of the same point. Voltages,
-    /// currents and the stated junction temperature are held against the ratings of both devices at every point.
-    #[command(
-        after_long_help = "Examples:\n  joulestep double-pulse cascode-700v-22m --current \"20 A,40 A,60 A\" --temperature \"25 degC,125 degC\"\n  joulestep double-pulse mosfet-sic-700v-12m --upper diode-sic-700v-50a --current \"40 A\" --csv > table.csv"
-    )]
-    DoublePulse(DoublePulseArgs),
     /// Find the periodic steady state of a scenario's arrangement: losses of each switch, temperature ripple.
     ///
     /// The state that a period maps onto itself is found by shooting, without waiting for slow time constants, and

@@ -110,7 +110,6 @@ fn carry_out(args: impl IntoIterator<Item = OsString>, streams: &mut Streams<'_>
         Command::Cycle(args) => commands::cycle::cycle(&args, streams),
         Command::DeadTime(args) => commands::dead_time::dead_time(&args, streams),
         Command::Duty(args) => commands::duty::duty(&args, streams),
-        Command::DoublePulse(args) => commands::double_pulse::double_pulse(&args, streams),
         Command::Rating(args) => commands::rating::rating(&args, streams),
         Command::Report(args) => commands::report::report(&args, streams),
         Command::Batch(args) => commands::batch::batch(&args, streams),

@@ -73,9 +73,11 @@ fn an_extracted_part_runs() {
     let again = joulestep(&["parts", "extract", &path("points.toml"), "--part", &path("part.toml")]);
     assert_eq!(again.code, 4);
     assert!(again.err.contains("--force"));
-    let over = joulestep(&["parts", "extract", &path("points.toml"), "--part", &path("points.toml"), "--force"]);
+    let over =
+        joulestep(&["parts", "extract", &path("points.toml"), "--part", &path("points.toml"), "--force"]);
     assert_eq!(over.code, 4, "the points are precious");
-    let text = joulestep(&["parts", "extract", &path("points.toml"), "--part", &path("part.toml"), "--force"]);
+    let text =
+        joulestep(&["parts", "extract", &path("points.toml"), "--part", &path("part.toml"), "--force"]);
     let text = text.out;
     assert!(text.contains("series-resistance") && text.contains("warning: `saturation-current`"), "{text}");
     let scenario = r#"

@@ -124,7 +124,9 @@ impl Study {
         let mut numbers: Vec<Number> = self.answers.iter().map(answer).collect();
         for table in &self.tables {
             let columns: Vec<&str> = table.estimated.iter().map(String::as_str).collect();
-            numbers.extend(table.sheet.numbers(&table.name, &columns));
+            let of = table.sheet.numbers(&table.name, &columns).into_iter().enumerate();
+            let missed = |k: usize| table.missed.get(k).copied().unwrap_or_default();
+            numbers.extend(of.map(|(k, number)| Number { missed: missed(k), ..number }));
         }
         let Computation { course, steps, iterations, ratio, .. } = self.computation.clone();
         Computed { numbers, course, steps, iterations, ratio }

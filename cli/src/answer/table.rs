@@ -16,12 +16,22 @@ pub struct StudyTable {
     pub sheet: Sheet,
     /// Columns whose errors coarser computations tell.
     pub estimated: Vec<String>,
+    /// What extremes among them are estimated to miss between the ends of steps, row by row in their order; empty where
+    /// there are none.
+    pub missed: Vec<f64>,
 }
 
 impl StudyTable {
     /// A table whose first `keys` columns name the rows.
     pub fn new(name: &str, title: &str, keys: usize, sheet: Sheet) -> Self {
-        Self { name: name.into(), title: title.into(), keys, sheet, estimated: Vec::new() }
+        Self {
+            name: name.into(),
+            title: title.into(),
+            keys,
+            sheet,
+            estimated: Vec::new(),
+            missed: Vec::new(),
+        }
     }
 
     /// The same, with columns whose errors coarser computations tell; each gets a column of ± beside it.

@@ -64,7 +64,9 @@ fn finish(sources: Sources, file: FileId, section: &Section) -> Result<Loaded, T
     let mut diagnostics = Vec::new();
     let read = read(&sources, file, section, &mut diagnostics);
     match read {
-        Some((part, spots, start)) if diagnostics.is_empty() => Ok(Loaded { part, sources, spots, start, file }),
+        Some((part, spots, start)) if diagnostics.is_empty() => {
+            Ok(Loaded { part, sources, spots, start, file })
+        }
         _ => Err(Trouble::Refused(Refusal::sorted(sources, diagnostics))),
     }
 }

@@ -38,14 +38,20 @@ static SECTION: Section = Section {
     keys: &[
         Key::need("part", Form::OneOrMore, "shipped parts by name, or part files ending in .toml"),
         Key::may("reference", Form::Text, "the part that has 1 in every figure; without it the first one"),
-        Key::may("temperature", Form::Quantity("degC", Any), "working junction temperature, beside 25 degC").or(125.0),
+        Key::may("temperature", Form::Quantity("degC", Any), "working junction temperature, beside 25 degC")
+            .or(125.0),
         Key::may(
             "voltage",
             Form::Quantity("V", Positive),
             "blocking voltage for output charge and energy, gate charge and recovery",
         )
         .or(400.0),
-        Key::may("rate", Form::Quantity("A/s", Positive), "rate at which the diode's current falls in the recovery").or(1e9),
+        Key::may(
+            "rate",
+            Form::Quantity("A/s", Positive),
+            "rate at which the diode's current falls in the recovery",
+        )
+        .or(1e9),
         Key::may(
             "test-current",
             Form::Quantity("A", Positive),
@@ -57,10 +63,18 @@ static SECTION: Section = Section {
             "gate-source voltage that turns on; without it the one at which each part states its on-resistance",
         ),
         Key::may("gate-off", Form::Quantity("V", Any), "gate-source voltage that turns off").or(0.0),
-        Key::may("current", Form::Quantity("A", Positive), "direct current that devices in parallel have to carry"),
+        Key::may(
+            "current",
+            Form::Quantity("A", Positive),
+            "direct current that devices in parallel have to carry",
+        ),
         Key::may("heatsink", Form::Quantity("degC", Any), "temperature of their heatsink"),
-        Key::may("interface", Form::Quantity("K/W", NotNegative), "thermal resistance from each case to the heatsink")
-            .or(0.0),
+        Key::may(
+            "interface",
+            Form::Quantity("K/W", NotNegative),
+            "thermal resistance from each case to the heatsink",
+        )
+        .or(0.0),
     ],
 };
 
@@ -117,9 +131,15 @@ fn read(question: &Question) -> Result<Asked, StudyError> {
         }
         (Some(current), Some(heatsink)) => Some(Duty { current, heatsink, interface, hottest: None }),
         (Some(_), None) => {
-            return Err(question.wrong("current", "no `heatsink` (--heatsink)", "the temperature of the heatsink"));
+            return Err(question.wrong(
+                "current",
+                "no `heatsink` (--heatsink)",
+                "the temperature of the heatsink",
+            ));
         }
-        (None, Some(_)) => return Err(question.wrong("heatsink", "no `current` (--current)", "a current to carry")),
+        (None, Some(_)) => {
+            return Err(question.wrong("heatsink", "no `current` (--current)", "a current to carry"));
+        }
         (None, None) => None,
     };
     let reference = reference(question)?;
@@ -128,7 +148,9 @@ fn read(question: &Question) -> Result<Asked, StudyError> {
 
 fn failed(trouble: &MeritTrouble) -> StudyError {
     match trouble {
-        MeritTrouble::Recovery { .. } | MeritTrouble::Operating { .. } => StudyError::Numerical(trouble.to_string()),
+        MeritTrouble::Recovery { .. } | MeritTrouble::Operating { .. } => {
+            StudyError::Numerical(trouble.to_string())
+        }
         _ => StudyError::Refused(trouble.to_string()),
     }
 }
@@ -214,8 +236,10 @@ impl Compared {
         let c = &self.asked.conditions;
         let test = match c.current {
             Some(i) => format!("Test current {}.", people(i, "A")),
-            None => "Test current of each part: where its channel drops 0.2 V at 25 °C, 1 A/mm² of a diode's die."
-                .into(),
+            None => {
+                "Test current of each part: where its channel drops 0.2 V at 25 °C, 1 A/mm² of a diode's die."
+                    .into()
+            }
         };
         let gate = match c.gate_on {
             Some(v) => format!("Gate on at {}.", people(v, "V")),
@@ -248,7 +272,9 @@ impl Compared {
         for (part, found) in self.parts.iter().zip(&self.parallel) {
             let Some(found) = found else { continue };
             let (number, remark) = match found {
-                Some(s) => (f64::from(s.number), format!("with the junctions at {}", people(s.junction, "degC"))),
+                Some(s) => {
+                    (f64::from(s.number), format!("with the junctions at {}", people(s.junction, "degC")))
+                }
                 None => (f64::NAN, "no number in parallel is enough".into()),
             };
             let name = format!("{}.devices_in_parallel", part.name);

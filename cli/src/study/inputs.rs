@@ -90,7 +90,9 @@ pub fn gather(
                 What::Points => text(name, at, sources, open, diagnostics)
                     .and_then(|file| crate::parts::read_points(file, sources, diagnostics)),
                 What::File => {
-                    tables.extend(text(name, at, sources, open, diagnostics).map(|file| as_node(file, sources)));
+                    tables.extend(
+                        text(name, at, sources, open, diagnostics).map(|file| as_node(file, sources)),
+                    );
                     None
                 }
             };

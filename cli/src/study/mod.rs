@@ -10,6 +10,7 @@ pub mod inputs;
 pub mod question;
 
 pub mod compare;
+pub mod double_pulse;
 pub mod extract;
 pub mod impedance;
 pub mod resistance;
@@ -28,8 +29,8 @@ use crate::judge::Level;
 use crate::scenario::shape::Section;
 
 /// All studies, in the order of the help.
-pub static CATALOGUE: &[&Entry] = 
-    &[&impedance::STUDY, &compare::STUDY, &resistance::STUDY, &extract::STUDY];
+pub static CATALOGUE: &[&Entry] =
+    &[&double_pulse::STUDY, &impedance::STUDY, &compare::STUDY, &resistance::STUDY, &extract::STUDY];
 
 /// A study.
 #[derive(Debug)]

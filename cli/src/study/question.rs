@@ -140,7 +140,10 @@ impl Question {
         let same = |name: String| Some(path.canonicalize().ok()? == PathBuf::from(name).canonicalize().ok()?);
         let names = self.entry.inputs.iter().flat_map(|i| self.files(i.key));
         match names.into_iter().any(|name| same(name) == Some(true)) {
-            true => Err(StudyError::Output(format!("`{}` is read by this command; expected a new file", path.display()))),
+            true => Err(StudyError::Output(format!(
+                "`{}` is read by this command; expected a new file",
+                path.display()
+            ))),
             false => Ok(()),
         }
     }

@@ -55,7 +55,9 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
         asked::write(out, write::toml(&found.part, &head)).map_err(|why| StudyError::Output(why.0))?;
         notes.push(format!("written: {}", out.display()));
     }
-    notes.extend(missed(&found).into_iter().chain(found.doubts.iter().map(doubt)).map(|w| format!("warning: {w}")));
+    notes.extend(
+        missed(&found).into_iter().chain(found.doubts.iter().map(doubt)).map(|w| format!("warning: {w}")),
+    );
     if !found.converged {
         notes.push(
             "warning: the fit ran out of its bounded work before it converged: the points hardly determine some \
@@ -68,10 +70,14 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
         Answer::new(f.key, f.key.replace('-', " "), f.value, f.unit).remark(remark)
     };
     let mut answers: Vec<Answer> = found.fitted.iter().map(parameter).collect();
-    let converged = Answer::new("converged", "whether the fit converged", f64::from(u8::from(found.converged)), "1");
+    let converged =
+        Answer::new("converged", "whether the fit converged", f64::from(u8::from(found.converged)), "1");
     answers.push(converged);
     Ok(Study {
-        title: format!("Which parameters of {} ({}) do the points determine?", found.part.title, found.part.kind),
+        title: format!(
+            "Which parameters of {} ({}) do the points determine?",
+            found.part.title, found.part.kind
+        ),
         answers,
         notes,
         conditions: vec!["The points are taken as stated; what lies outside them is not known.".into()],

@@ -47,7 +47,11 @@ static SECTION: Section = Section {
         Key::may("package", Form::OneOrMore, "a shipped package by name, or its file ending in .toml"),
         Key::may("against", Form::OneOrMore, "another package to compare it with"),
         Key::may("points", Form::OneOrMore, "file of measured points to fit a Foster network to, instead"),
-        Key::may("terms", Form::Whole(1, 60), "terms of the Foster network, at most; for a package without it 8"),
+        Key::may(
+            "terms",
+            Form::Whole(1, 60),
+            "terms of the Foster network, at most; for a package without it 8",
+        ),
         Key::may(
             "cells",
             Form::Whole(1_000, 2_000_000),
@@ -71,7 +75,10 @@ const TERMS: usize = 8;
 const NOT_LAYERS: &str = "Foster terms are not layers: they reproduce the impedance at the junction and have no temperatures inside; do not cut them at a case or add a heatsink to them. Cauer cells are a ladder from the junction outwards.";
 
 const DEFINITIONS: [(&str, &str); 6] = [
-    ("Z_th(t)", "rise of the mean temperature over the heated volume of a die per watt of a power step into it"),
+    (
+        "Z_th(t)",
+        "rise of the mean temperature over the heated volume of a die per watt of a power step into it",
+    ),
     ("case", "underside of the case, held at one temperature"),
     ("boundary", "the fixed temperatures to which the whole package leads the heat"),
     ("over the case's mean", "rise above the mean of the case's underside with the whole package in place"),
@@ -183,11 +190,8 @@ fn ratios(a: &Computed, b: &Computed) -> Vec<Answer> {
             let die = &a.impedance.dies[d];
             let (name, against) = (format!("ratio.{die}.to_{to}"), &b.impedance.dies[other]);
             let quantity = format!("{die} over {against} of {}, to {to}", b.name);
-            let error = of_ratio(
-                ratio,
-                [x.share(STEADY, d), y.share(STEADY, other)],
-                x.converges() && y.converges(),
-            );
+            let error =
+                of_ratio(ratio, [x.share(STEADY, d), y.share(STEADY, other)], x.converges() && y.converges());
             all.push(Answer::new(name, quantity, ratio, "1").error(error));
         }
     }

@@ -98,8 +98,7 @@ pub(super) fn study(question: &Question) -> Result<Study, StudyError> {
         Head::number("fitted", "fitted", "K/W"),
         Head::number("deviation", "deviation", "1"),
     ];
-    let row =
-        |p: &(f64, f64)| vec![p.0.into(), p.1.into(), passes(p).into(), (passes(p) / p.1 - 1.0).into()];
+    let row = |p: &(f64, f64)| vec![p.0.into(), p.1.into(), passes(p).into(), (passes(p) / p.1 - 1.0).into()];
     let measured = Sheet { heads, rows: found.points.iter().map(row).collect() };
     let terms = coefficients(&[("fit".into(), &found.fit.terms, found.cells.clone())]);
     let answer = |name: &str, words: &str, value: f64, unit: &str| Answer::new(name, words, value, unit);
@@ -114,7 +113,12 @@ pub(super) fn study(question: &Question) -> Result<Study, StudyError> {
             answer("points", "measured points", found.points.len() as f64, "1"),
             answer("largest_error", "largest relative deviation from a point", found.fit.largest, "1"),
             answer("rms_error", "rms of the relative deviations", found.fit.typical, "1"),
-            answer("round_trip", "relative difference after going to the ladder and back", found.round_trip, "1"),
+            answer(
+                "round_trip",
+                "relative difference after going to the ladder and back",
+                found.round_trip,
+                "1",
+            ),
         ],
         conditions: vec!["The points are taken as measured; what lies outside them is not known.".into()],
         definitions: vec![(DEFINITIONS[5].0.into(), DEFINITIONS[5].1.into())],

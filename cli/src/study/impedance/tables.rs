@@ -35,8 +35,7 @@ fn ways(all: &[Computed]) -> Vec<Way<'_>> {
             for (to, path) in paths(&of.impedance) {
                 let before = if k == 0 { "" } else { "against." };
                 let package = if all.len() > 1 { format!("{}, ", of.name) } else { String::new() };
-                let (words, name) =
-                    (format!("{package}{named} to {to}"), format!("{before}{named}.to_{to}"));
+                let (words, name) = (format!("{package}{named} to {to}"), format!("{before}{named}.to_{to}"));
                 out.push(Way { words, name, die, path });
             }
         }
@@ -64,12 +63,7 @@ pub(super) fn tables(all: &[Computed], duties: &[f64], per_decade: usize) -> Vec
     }
     for way in &ways {
         let title = format!("Peak per watt of repeated pulses by duty ratio, {}", way.words);
-        out.push(StudyTable::new(
-            &format!("pulses.{}", way.name),
-            &title,
-            1,
-            pulses(way, duties, &times),
-        ));
+        out.push(StudyTable::new(&format!("pulses.{}", way.name), &title, 1, pulses(way, duties, &times)));
     }
     for (k, of) in all.iter().enumerate().filter(|(_, of)| of.impedance.dies.len() > 1) {
         let name = if k == 0 { "mutual" } else { "against.mutual" };
