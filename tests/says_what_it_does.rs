@@ -55,8 +55,10 @@ fn the_gate_returns_to_the_kelvin_source_where_there_is_one() {
         ["double-pulse", "cascode-700v-22m", "--current", "20 A", "--gate-resistance", "5 ohm,20 ohm,50 ohm"];
     let of = |more: &[&str]| -> (bool, Vec<f64>) {
         let told = told(&[&base[..], more, &["--json"]].concat());
-        let energies = told["rows"].as_array().unwrap().iter().map(|r| r["turn_on_energy"].as_f64().unwrap());
-        (told["bench"]["kelvin"].as_bool().unwrap(), energies.collect())
+        let rows = told["tables"]["energies"]["rows"].as_array().unwrap();
+        let energies = rows.iter().map(|r| r["turn_on_energy"].as_f64().unwrap());
+        let kelvin = told["conditions"][0].as_str().unwrap().contains("returning to the Kelvin source pin");
+        (kelvin, energies.collect())
     };
     let (kelvin, energies) = of(&[]);
     assert!(kelvin && energies.windows(2).all(|w| w[1] > w[0]), "{energies:?}");
