@@ -140,6 +140,8 @@ impl Sheet {
 /// a resistance in mΩ.
 pub fn shown(x: f64, unit: &str) -> String {
     match unit {
+        // Counts, and what is one.
+        "1" if x.fract() == 0.0 && x.abs() < 1e9 => format!("{x}"),
         "V/s" => people(1e-9 * x, "V/ns"),
         "A/s" => people(1e-9 * x, "A/ns"),
         "m^2" => people(1e6 * x, "mm²"),

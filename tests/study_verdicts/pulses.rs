@@ -53,8 +53,7 @@ fn a_double_pulse_knows_how_wrong_its_numbers_are() {
         ("turn_on_energy_whole", o.on.whole),
         ("turn_off_energy_whole", o.off.whole),
     ] {
-        let (x, e) =
-            (row[key].as_f64().unwrap(), row[&format!("{key}_error")].as_f64().unwrap());
+        let (x, e) = (row[key].as_f64().unwrap(), row[&format!("{key}_error")].as_f64().unwrap());
         let off = (x - truth).abs();
         println!("{key:24} {x:10.4e} off {off:8.1e} ± {e:8.1e} {:8.2}", e / off);
         (good, low) =

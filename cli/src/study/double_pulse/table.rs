@@ -174,7 +174,7 @@ fn ratings(found: &[Judged]) -> Option<StudyTable> {
         .collect();
     let name = |&(k, end): &(usize, usize)| {
         let (j, word) = (&judged[k], ["least", "largest"][end]);
-        (format!("{}.{word}", j.name), format!("{word} {}", j.name), j.unit)
+        (format!("{}.{word}", j.name), format!("{} {}", ["min", "max"][end], j.name), j.unit)
     };
     let value =
         |j: &Judgement, end: usize| if end == 0 { (j.least, j.missed.0) } else { (j.largest, j.missed.1) };
@@ -198,7 +198,8 @@ fn ratings(found: &[Judged]) -> Option<StudyTable> {
 pub(super) fn tables(found: &[Judged]) -> Vec<StudyTable> {
     let mut out: Vec<StudyTable> =
         GROUPS.iter().zip(NAMES).map(|((title, columns), name)| table(name, title, columns, found)).collect();
-    out.extend(ratings(found));
+    // Those of a single point are its answers.
+    out.extend(ratings(found).filter(|_| found.len() > 1));
     let shown = |name: &str| POINT.contains(&name) || GROUPS.iter().any(|g| g.1.contains(&name));
     let rest: Vec<&str> = COLUMNS.iter().map(|c| c.0).filter(|c| !shown(c)).collect();
     out.push(table("rest", "Limits of the integrals, and what else was found", &rest, found));

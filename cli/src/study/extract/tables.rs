@@ -12,6 +12,7 @@ pub(super) fn tables(found: &Extraction) -> Vec<StudyTable> {
     let impedance = found.part.curves.iter().filter(|c| c.quantity == Quantity::TransientImpedance).count();
     let title = match impedance {
         0 => "Thermal impedance".into(),
+        1 => "Thermal impedance, from a curve".into(),
         n => format!("Thermal impedance, from {n} curves"),
     };
     vec![

@@ -58,7 +58,7 @@ static SECTION: Section = Section {
             "cells of the finest mesh, at most: more are slower and more accurate",
         )
         .or(120_000.0),
-        Key::may("per-decade", Form::Whole(1, 50), "times per decade in the tables").or(3.0),
+        Key::may("per-decade", Form::Whole(1, 50), "times per decade in the tables").or(2.0),
         Key::may(
             "pulse-duty",
             Form::Quantities("1", Range::Between(0.0, 1.0)),

@@ -123,11 +123,11 @@ fn ratios(a: &Impedance, b: &Impedance, times: &[f64]) -> Sheet {
 
 fn pulses(way: &Way<'_>, duties: &[f64], times: &[f64]) -> Sheet {
     let exact = way.path.terms(way.die);
-    let mut heads = vec![Head::number("pulse", "pulse", "s"), Head::number("single", "single", "K/W")];
+    let mut heads = vec![Head::number("pulse", "pulse", "s")];
     heads.extend(duties.iter().map(|d| Head::number(&format!("duty_{d}"), &format!("D = {d}"), "K/W")));
     heads.push(Head::number("relative_error", "\u{b1} of the peak", "1"));
     let row = |&t: &f64| {
-        let peaks = std::iter::once(&0.0).chain(duties).map(|d| repetitive_peak(&exact, t, *d).into());
+        let peaks = duties.iter().map(|d| repetitive_peak(&exact, t, *d).into());
         let last = Cell::from(way.path.share_of_pulses(t, way.die));
         std::iter::once(Cell::from(t)).chain(peaks).chain([last]).collect()
     };
