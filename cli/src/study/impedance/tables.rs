@@ -43,11 +43,11 @@ fn ways(all: &[Computed]) -> Vec<Way<'_>> {
     out
 }
 
+/// A path with the word for where it leads.
+type To<'a> = (&'static str, &'a Path);
+
 /// Paths that two packages have both, with the word for where they lead.
-pub(super) fn both<'a>(
-    a: &'a Impedance,
-    b: &'a Impedance,
-) -> Vec<((&'static str, &'a Path), (&'static str, &'a Path))> {
+pub(super) fn both<'a>(a: &'a Impedance, b: &'a Impedance) -> Vec<(To<'a>, To<'a>)> {
     let other = |to: &str| paths(b).find(|p| p.0 == to);
     paths(a).filter_map(|p| Some((p, other(p.0)?))).collect()
 }
