@@ -55,8 +55,10 @@ fn the_gate_returns_to_the_kelvin_source_where_there_is_one() {
         ["double-pulse", "cascode-700v-22m", "--current", "20 A", "--gate-resistance", "5 ohm,20 ohm,50 ohm"];
     let of = |more: &[&str]| -> (bool, Vec<f64>) {
         let told = told(&[&base[..], more, &["--json"]].concat());
-        let energies = told["rows"].as_array().unwrap().iter().map(|r| r["turn_on_energy"].as_f64().unwrap());
-        (told["bench"]["kelvin"].as_bool().unwrap(), energies.collect())
+        let rows = told["tables"]["energies"]["rows"].as_array().unwrap();
+        let energies = rows.iter().map(|r| r["turn_on_energy"].as_f64().unwrap());
+        let kelvin = told["conditions"][0].as_str().unwrap().contains("returning to the Kelvin source pin");
+        (kelvin, energies.collect())
     };
     let (kelvin, energies) = of(&[]);
     assert!(kelvin && energies.windows(2).all(|w| w[1] > w[0]), "{energies:?}");
@@ -97,13 +99,15 @@ fn noisy_points_are_fitted_in_bounded_work() {
     let path = folder.path().join("noisy.toml");
     std::fs::write(&path, toml::to_string(&table).expect("TOML")).expect("written");
     let report = told(&["parts", "extract", path.to_str().expect("UTF-8"), "--json"]);
-    let doubted: Vec<&str> =
-        report["warnings"].as_array().unwrap().iter().filter_map(|w| w["key"].as_str()).collect();
-    println!("converged {}, in doubt {doubted:?}", report["converged"]);
+    let rows = |table: &str| report["tables"][table]["rows"].as_array().unwrap();
+    let doubted: Vec<&str> = rows("doubts").iter().filter_map(|w| w["parameter"].as_str()).collect();
+    println!("in doubt {doubted:?}; {}", report["notes"]);
     // What is well determined is found all the same: 18.1 mohm at 25 °C is on the curve, read to 1 %.
     let of = |key: &str| {
-        let all = report["parameters"].as_array().unwrap();
-        all.iter().find(|p| p["key"] == key).unwrap_or_else(|| panic!("no {key}"))["value"].as_f64().unwrap()
+        let all = rows("parameters");
+        all.iter().find(|p| p["parameter"] == key).unwrap_or_else(|| panic!("no {key}"))["value"]
+            .as_f64()
+            .unwrap()
     };
     assert!((of("on-resistance") / 18.1e-3 - 1.0).abs() < 0.03, "{}", of("on-resistance"));
 }

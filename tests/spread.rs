@@ -215,11 +215,12 @@ fn what_cannot_be_spread_is_told() {
 fn a_part_file_keeps_deviations_and_correlations() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("p.toml").to_str().unwrap().to_string();
-    let done = joulestep(&["parts", "extract", "examples/points-sic-mosfet.toml", "--out", &path, "--json"]);
+    let done = joulestep(&["parts", "extract", "examples/points-sic-mosfet.toml", "--part", &path, "--json"]);
     assert_eq!(done.code, 0, "{}", done.err);
     let told = json(&done);
     let part = joulestep::parts::load(&path, &joulestep::scenario::include::open).unwrap().part;
-    let threshold = told["parameters"].as_array().unwrap().iter().find(|p| p["key"] == "threshold").unwrap();
+    let threshold = told["tables"]["parameters"]["rows"].as_array().unwrap();
+    let threshold = threshold.iter().find(|p| p["parameter"] == "threshold").unwrap();
     let kept = part.spread.deviations.iter().find(|d| d.0 == "threshold").unwrap().1;
     assert!((kept / threshold["standard_error"].as_f64().unwrap() - 1.0).abs() < 1e-8);
     let pairs = &part.spread.correlations;

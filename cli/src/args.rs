@@ -11,16 +11,14 @@ mod assess;
 mod batch;
 mod compare;
 mod dead_time;
-mod heat;
 mod mission;
 mod report;
 mod view;
 
 pub use assess::AssessArgs;
 pub use batch::{BatchArgs, BatchCommand, BatchOutputArgs, MergeArgs, ProgressAs};
-pub use compare::{DoublePulseArgs, OutputArgs, PartsCompareArgs, Standard};
+pub use compare::OutputArgs;
 pub use dead_time::CycleArgs;
-pub use heat::ImpedanceArgs;
 pub use mission::MissionArgs;
 pub use report::{ReportArgs, ReportFormat};
 pub use view::ViewArgs;
@@ -108,19 +106,6 @@ pub enum Command {
     /// Parts: list those shipped, show one, extract one from points of a data sheet.
     #[command(subcommand)]
     Parts(PartsCommand),
-    /// Double pulse: switching energies, times and peaks of a part over a grid of operating points.
-    ///
-    /// An inductor is charged to the current through the part, turned off, and turned on again while the upper device
-    /// carries the current. Gives turn-on, turn-off and recovery energies, delays, rise and fall times, peaks and
-    /// slopes by published definitions, over all combinations of the currents, voltages, gate resistances and
-    /// temperatures given. The waveforms behind each number are kept with `--waveforms` and `--pictures`.
-    ///
-    /// Every number has its numerical error (±) beside it, from two coarser computations of the same point. Voltages,
-    /// currents and the stated junction temperature are held against the ratings of both devices at every point.
-    #[command(
-        after_long_help = "Examples:\n  joulestep double-pulse cascode-700v-22m --current \"20 A,40 A,60 A\" --temperature \"25 degC,125 degC\"\n  joulestep double-pulse mosfet-sic-700v-12m --upper diode-sic-700v-50a --current \"40 A\" --csv > table.csv"
-    )]
-    DoublePulse(DoublePulseArgs),
     /// Find the periodic steady state of a scenario's arrangement: losses of each switch, temperature ripple.
     ///
     /// The state that a period maps onto itself is found by shooting, without waiting for slow time constants, and
@@ -144,14 +129,6 @@ pub enum Command {
     /// temperatures of its whole course, voltages and currents of the cycles that were solved.
     #[command(after_long_help = mission::MISSION)]
     Mission(MissionArgs),
-    /// Transient thermal impedance of a package, or of measured points.
-    ///
-    /// Solves the layers of a package in three dimensions on three meshes, reduces them to a compact network and
-    /// tells Zth(t) of every die, junction to case and junction to the boundaries, what dies do to one another,
-    /// repeated pulses by duty, Foster and Cauer coefficients and the structure function; with the error of the mesh
-    /// and of the reduction. With `--points` it fits a Foster network to measured points instead.
-    #[command(after_long_help = heat::IMPEDANCE)]
-    Impedance(ImpedanceArgs),
     /// Run the variants of a plan: grids, lists, tolerances, sensitivities, searches; one table of all of them.
     ///
     /// A plan varies numbers of a scenario: over a full grid, as listed in a CSV file, by named distributions with
@@ -243,25 +220,6 @@ pub enum PartsCommand {
         after_long_help = "Examples:\n  joulestep parts show cascode-700v-22m\n  joulestep parts show my-part.toml --temperature \"150 degC\""
     )]
     Show(PartsShowArgs),
-    /// Extract the parameters of a part from points of its data sheet.
-    ///
-    /// Fits the model of the kind to the curves of the points file by nonlinear least squares: what the model says at
-    /// the operating points and small signals of an ideal test bench is compared with the points. Tells how well each
-    /// curve is met, how certain each parameter is, and which parameters the points do not determine. Refuses points
-    /// that contradict each other or the part's limits.
-    #[command(
-        after_long_help = "Example:\n  joulestep parts extract points.toml -o my-part.toml\n\n`joulestep schema points` describes the points file."
-    )]
-    Extract(PartsExtractArgs),
-    /// Compare parts by their figures of merit, at 25 degC and at a working temperature.
-    ///
-    /// On-resistance and what it costs in area, output charge and energy, recovery and gate charge; diode drop and
-    /// thermal resistance; each also relative to a reference. With `--current` and `--heatsink` also how many devices
-    /// in parallel carry a direct current. Every number is the part's own model's, under conditions that are printed.
-    #[command(
-        after_long_help = "Examples:\n  joulestep parts compare cascode-700v-22m mosfet-sic-700v-12m mosfet-sj-620v-49m\n  joulestep parts compare cascode-700v-7m cascode-700v-22m --current \"200 A\" --heatsink \"80 degC\" --plot merit.svg"
-    )]
-    Compare(PartsCompareArgs),
 }
 
 /// Arguments of `parts list`.
@@ -281,25 +239,6 @@ pub struct PartsShowArgs {
     #[arg(long, value_name = "QUANTITY", default_value = "125 degC")]
     pub temperature: String,
     /// Print the part as JSON (SI units, temperatures in degC).
-    #[arg(long)]
-    pub json: bool,
-}
-
-/// Arguments of `parts extract`.
-#[derive(Debug, Args)]
-pub struct PartsExtractArgs {
-    /// File of points (TOML).
-    pub points: PathBuf,
-    /// Part file to write; it must not exist yet.
-    #[arg(long, short, value_name = "FILE.toml")]
-    pub out: Option<PathBuf>,
-    /// Draw the points and the fitted lines: SVG, or PNG where its name ends in .png; it must not exist yet.
-    #[arg(long, value_name = "FILE.svg")]
-    pub plot: Option<PathBuf>,
-    /// Replace the part file and the plot if they exist.
-    #[arg(long)]
-    pub force: bool,
-    /// Print the report as JSON (SI units, temperatures in degC), with points and fitted lines for a plot.
     #[arg(long)]
     pub json: bool,
 }

@@ -48,7 +48,6 @@ pub mod batch;
 pub mod commands;
 pub mod diagnostic;
 pub mod exit;
-pub mod impedance;
 pub mod judge;
 pub mod mission;
 pub mod output;
@@ -118,10 +117,8 @@ fn carry_out(args: impl IntoIterator<Item = OsString>, streams: &mut Streams<'_>
         Command::Check(args) => commands::check::check(&args, streams),
         Command::Cycle(args) => commands::cycle::cycle(&args, streams),
         Command::Mission(args) => commands::mission::mission(&args, streams),
-        Command::DoublePulse(args) => commands::double_pulse::double_pulse(&args, streams),
         Command::Report(args) => commands::report::report(&args, streams),
         Command::Batch(args) => commands::batch::batch(&args, streams),
-        Command::Impedance(args) => commands::impedance::impedance(&args, streams),
         Command::Parts(command) => commands::parts::parts(&command, streams),
         Command::View(args) => commands::view::view(&args, streams),
         Command::Schema(args) => commands::schema::schema(&args, streams),

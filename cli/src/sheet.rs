@@ -136,14 +136,20 @@ impl Sheet {
     }
 }
 
-/// A number as the trade reads it: slopes per nanosecond, areas in mm² and specific resistances in mΩ·cm².
+/// A number as the trade reads it: slopes per nanosecond, areas in mm², specific resistances in mΩ·cm², products with
+/// a resistance in mΩ.
 pub fn shown(x: f64, unit: &str) -> String {
     match unit {
+        // Counts, and what is one.
+        "1" if x.fract() == 0.0 && x.abs() < 1e9 => format!("{x}"),
         "V/s" => people(1e-9 * x, "V/ns"),
         "A/s" => people(1e-9 * x, "A/ns"),
         "m^2" => people(1e6 * x, "mm²"),
         "ohm m^2" => people(1e7 * x, "mΩ·cm²"),
         "A^2 s" => people(x, "A²s"),
+        "ohm J" => people(1e9 * x, "mΩ·µJ"),
+        "ohm F" => people(1e12 * x, "mΩ·nF"),
+        "ohm C" => people(1e12 * x, "mΩ·nC"),
         unit => people(x, unit),
     }
 }

@@ -63,6 +63,9 @@ pub mod parts;
 pub mod materials;
 pub mod package;
 
+// what follows from a package
+pub mod impedance;
+
 // what follows from a part
 pub mod budget;
 pub mod capacitances;

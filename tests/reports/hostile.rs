@@ -1,6 +1,6 @@
 //! Names and texts of a file are text, whatever they hold.
 
-use joulestep::answer::{Study, StudyFigure, StudyTable};
+use joulestep::answer::{Answer, Study, StudyFigure, StudyTable};
 use joulestep::plot::{Axis, Bars, Chart, Curve, Figure, Mark, Panel, Series, Span};
 use joulestep::result::{ResultWriter, Scalar, Summary, Verdict, WriterOptions};
 use joulestep::sheet::{Cell, Head, Sheet};
@@ -98,11 +98,15 @@ fn a_hostile_study_comes_back_and_is_shown_as_text() {
         command: evil(),
         inputs: format!("# file: {EVIL}\n{EVIL}\n"),
         verdict: Some(Verdict::Fails),
+        answers: vec![Answer::new(EVIL, EVIL, 1.0, "V").remark(EVIL)],
         statements: vec![evil()],
+        doubts: vec![evil()],
+        notes: vec![evil()],
         conditions: vec![evil()],
         definitions: vec![(evil(), evil())],
         tables: vec![StudyTable::new(EVIL, EVIL, 1, sheet)],
         figures: vec![StudyFigure::new(EVIL, figure)],
+        ..Study::default()
     };
     let result = folder.path().join("study.h5");
     study.write(&result).unwrap();

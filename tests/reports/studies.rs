@@ -67,7 +67,8 @@ fn every_study_has_a_report() {
         let result = run(folder.path(), name, args);
         let study = Study::read(&result).unwrap();
         assert!(study.title.contains(title) && study.title.ends_with('?'), "{}", study.title);
-        assert!(!study.answers.is_empty() && !study.definitions.is_empty(), "{name}");
+        let told = study.answers.len() + study.statements.len();
+        assert!(told > 0 && !study.definitions.is_empty(), "{name}");
         assert!(!study.tables.is_empty() && !study.figures.is_empty(), "{name}");
         assert!(
             study.command.starts_with("joulestep ") && study.command.contains("--out"),
@@ -78,14 +79,19 @@ fn every_study_has_a_report() {
         let out = result.with_extension("html");
         done(&["report", text(&result), "-o", text(&out)], 0);
         let page = page::parsed(&out);
-        for sentence in study.answers.iter().chain(&study.conditions) {
+        for sentence in study.statements.iter().chain(&study.conditions) {
             assert!(page.text.contains(sentence), "{name}: {sentence}");
+        }
+        for answer in &study.answers {
+            assert!(page.text.contains(&answer.quantity), "{name}: {}", answer.quantity);
+            assert!(page.text.contains(&answer.words()), "{name}: {}", answer.words());
         }
         for table in study.tables.iter().filter(|t| !t.sheet.rows.is_empty()) {
             let title: String = table.title.chars().filter(|c| *c != '_').collect();
             assert!(page.text.contains(&title), "{name}: {title}");
         }
-        assert!(page.text.find(&study.answers[0]).unwrap() < page.text.find("1. Result").unwrap());
+        let first = study.statements.first().cloned().unwrap_or_else(|| study.answers[0].quantity.clone());
+        assert!(page.text.find(&first).unwrap() < page.text.find("1. Result").unwrap());
         // The same study leaves the same bytes.
         let again = folder.path().join("again").join(result.file_name().unwrap());
         fs::create_dir_all(again.parent().unwrap()).unwrap();
@@ -137,7 +143,7 @@ fn measured_points_have_a_report() {
     let html = folder.path().join("fit.html");
     done(&["report", text(&out), "-o", text(&html)], 0);
     let page = page::parsed(&html);
-    assert!(page.text.contains("2 terms, 1.00 K/W in all"), "{}", page.text);
+    assert!(page.text.contains("thermal resistance in all: 1.00 K/W"), "{}", page.text);
 }
 
 /// A batch: yield, limits and percentiles are those that the command tells; drawn and readable.

@@ -134,6 +134,7 @@ impl Study {
             for (number, further) in own.iter_mut().zip(further) {
                 number.further = further.copied().unwrap_or(0.0);
             }
+            own.iter_mut().zip(&table.missed).for_each(|(number, missed)| number.missed = *missed);
             numbers.extend(own);
         }
         let Computation { course, steps, iterations, ratio, .. } = self.computation.clone();

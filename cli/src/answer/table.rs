@@ -21,6 +21,9 @@ pub struct StudyTable {
     pub further: Vec<Vec<f64>>,
     /// Rows whose computations do not show their full order: their errors count three times.
     pub unsettled: Vec<usize>,
+    /// What extremes among them are estimated to miss between the ends of steps, row by row in their order; empty where
+    /// there are none.
+    pub missed: Vec<f64>,
 }
 
 impl StudyTable {

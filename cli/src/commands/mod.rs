@@ -6,8 +6,6 @@ pub mod batch;
 pub mod check;
 pub mod completions;
 pub mod cycle;
-pub mod double_pulse;
-pub mod impedance;
 pub mod mission;
 pub mod parts;
 pub mod report;

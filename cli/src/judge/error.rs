@@ -57,14 +57,20 @@ impl Uncertainty {
 
     /// For a table: "± 0.12 V", with "(not converging)" where it is so, "not estimated", or nothing for a bare number.
     pub fn words(&self, unit: &str) -> String {
-        let unit = if unit == "degC" { "K" } else { unit };
+        let (factor, unit) = match unit {
+            "degC" => (1.0, "K"),
+            "V/s" => (1e-9, "V/ns"),
+            "A/s" => (1e-9, "A/ns"),
+            unit => (1.0, unit),
+        };
+        let digits = |x: &f64| people_digits(factor * x, unit, 2);
         match self {
             Self::Bare => String::new(),
             // Nothing bounds it.
             _ if self.plus_minus().is_some_and(|x| !x.is_finite()) => "not estimated".into(),
-            Self::Within { plus_minus } => format!("± {}", people_digits(*plus_minus, unit, 2)),
+            Self::Within { plus_minus } => format!("± {}", digits(plus_minus)),
             Self::NotConverging { plus_minus } => {
-                format!("± {} (not converging)", people_digits(*plus_minus, unit, 2))
+                format!("± {} (not converging)", digits(plus_minus))
             }
             Self::NotEstimated { .. } => "not estimated".into(),
         }

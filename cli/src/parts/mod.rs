@@ -34,6 +34,8 @@ pub struct Loaded {
     pub spots: Vec<Spots>,
     /// Start values of a file of points.
     pub start: Values,
+    /// Its own file among those read.
+    pub file: FileId,
 }
 
 const SHELF: Shelf = Shelf { what: "part", file: "part file", path: "a part file", shipped };
@@ -62,7 +64,9 @@ fn finish(sources: Sources, file: FileId, section: &Section) -> Result<Loaded, T
     let mut diagnostics = Vec::new();
     let read = read(&sources, file, section, &mut diagnostics);
     match read {
-        Some((part, spots, start)) if diagnostics.is_empty() => Ok(Loaded { part, sources, spots, start }),
+        Some((part, spots, start)) if diagnostics.is_empty() => {
+            Ok(Loaded { part, sources, spots, start, file })
+        }
         _ => Err(Trouble::Refused(Refusal::sorted(sources, diagnostics))),
     }
 }
@@ -97,6 +101,22 @@ pub(crate) fn read_typed(
     let file = SHELF.beside(name, at, sources, open, diagnostics)?;
     let part = read(sources, file, &sections::PART, diagnostics)?.0;
     Some((raw::read(sources, file).0, part))
+}
+
+/// The table of a file of points, after a check of all of it.
+pub(crate) fn read_points(
+    file: FileId,
+    sources: &Sources,
+    diagnostics: &mut Vec<Diagnostic>,
+) -> Option<Table> {
+    read(sources, file, &sections::POINTS, diagnostics)?;
+    Some(raw::read(sources, file).0)
+}
+
+/// The points of a checked root table.
+pub(crate) fn points_of(root: &Fields, name: &str, diagnostics: &mut Vec<Diagnostic>) -> Option<Loaded> {
+    let (part, spots, start) = meant::part(root, name, diagnostics)?;
+    Some(Loaded { part, sources: Sources::default(), spots, start, file: root.place.file })
 }
 
 /// The part of a checked root table.

@@ -68,8 +68,10 @@ const SENTENCES: usize = 6;
 /// The sentences at the top: of the judged quantities, else of the first few.
 fn statements(study: &Study) -> Vec<String> {
     let judged = study.answers.iter().filter(|a| !a.bounds.is_none());
-    let chosen: Vec<&Answer> =
+    let mut chosen: Vec<&Answer> =
         if judged.clone().count() > 0 { judged.collect() } else { study.answers.iter().collect() };
+    // What decides the verdict comes first.
+    chosen.sort_by_key(|a| std::cmp::Reverse(a.ruling));
     let sentences = chosen.into_iter().take(SENTENCES).map(Answer::sentence);
     study.statements.iter().cloned().chain(sentences).collect()
 }

@@ -117,6 +117,7 @@ impl Entry {
         let question = match self.ask(typed, &mut sources) {
             Ok(mut question) => {
                 question.command.clone_from(&streams.command);
+                question.force = matches.get_flag("force");
                 question
             }
             Err(diagnostics) => return self.refuse(diagnostics, sources, as_json, streams),
@@ -314,6 +315,8 @@ fn as_typed(x: f64, unit: &str) -> String {
         1e-9..1e-6 => ("n", 1e9),
         1e-6..1e-3 => ("u", 1e6),
         1e-3..1.0 => ("m", 1e3),
+        // Rates of current, as data sheets state them.
+        _ if unit == "A/s" => return format!("{} A/us", 1e-6 * x),
         _ => ("", 1.0),
     };
     format!("{} {prefix}{unit}", (x * factor * 1e6).round() / 1e6)

@@ -3,9 +3,9 @@
 
 use std::path::Path;
 
-use crate::diagnostic::{Diagnostic, Place, Sources};
+use crate::diagnostic::{Diagnostic, FileId, Place, Sources};
 use crate::package::sections::PACKAGE;
-use crate::parts::sections::PART;
+use crate::parts::sections::{PART, POINTS};
 use crate::scenario::fields::Fields;
 use crate::scenario::include::{Open, reason};
 use crate::scenario::raw::{Node, Raw, Table};
@@ -35,8 +35,12 @@ pub enum What {
     Part,
     /// A shipped package, or its file.
     Package,
-    /// A file that the study reads by itself.
+    /// Points of a data sheet, from which a part is extracted.
+    Points,
+    /// A text that the study reads by itself.
     File,
+    /// A file that the study opens by itself, with what it includes.
+    Path,
 }
 
 /// How many files there may be.
@@ -46,13 +50,6 @@ pub enum Count {
     One,
     /// Any number.
     Many,
-}
-
-impl What {
-    /// The form of a key that names one.
-    pub fn form(self) -> Form {
-        Form::OneOrMore
-    }
 }
 
 /// Names under a key, each with its place.
@@ -80,16 +77,25 @@ pub fn gather(
         for (name, place) in names {
             let key = fields.key(input.key);
             let at = (place, key.as_str());
-            if input.what == What::File {
-                tables.extend(path_of(name, place, &key, sources, open, diagnostics));
-                continue;
-            }
             let table = match input.what {
                 What::Part => crate::parts::read_typed(name, at, sources, open, diagnostics).map(|t| t.0),
                 What::Package => {
                     crate::package::load_typed(name, at, sources, open, diagnostics).map(|t| t.0)
                 }
-                What::File => None,
+                What::Points => text(name, at, sources, open, diagnostics)
+                    .and_then(|file| crate::parts::read_points(file, sources, diagnostics)),
+                What::File => {
+                    tables.extend(
+                        text(name, at, sources, open, diagnostics).map(|file| as_node(file, sources)),
+                    );
+                    None
+                }
+                What::Path => {
+                    tables.extend(
+                        text(name, at, sources, open, diagnostics).map(|file| as_path(file, place, sources)),
+                    );
+                    None
+                }
             };
             tables.extend(table.map(|t| Node { place: t.place.clone(), value: Raw::Table(t) }));
         }
@@ -103,40 +109,47 @@ pub fn gather(
     all
 }
 
-/// A file that a study reads by itself: its path, relative to the file that names it, once it can be opened.
-fn path_of(
+/// Reads a text; what is wrong is told.
+fn text(
     name: &str,
-    place: &Place,
-    key: &str,
+    (place, key): (&Place, &str),
     sources: &mut Sources,
     open: Open<'_>,
     diagnostics: &mut Vec<Diagnostic>,
-) -> Option<Node> {
+) -> Option<FileId> {
+    // Relative to the file that names it.
     let folder = sources.files.get(place.file.0).and_then(|f| f.0.parent()).map(Path::to_path_buf);
     let path = folder.unwrap_or_default().join(name);
     match open(&path) {
-        Ok(text) => {
-            let shown = path.display().to_string();
-            sources.add(path, text);
-            let path = Node { place: place.clone(), value: Raw::Text(shown) };
-            let entries = vec![("path".to_string(), place.clone(), path)];
-            Some(Node { place: place.clone(), value: Raw::Table(Table { place: place.clone(), entries }) })
-        }
+        Ok(text) => Some(sources.add(path, text)),
         Err(error) => {
-            let found = format!("cannot read `{}`: {}", path.display(), reason(&error));
+            let found = format!("cannot read `{name}`: {}", reason(&error));
             diagnostics.push(Diagnostic::new(place, key, found, "the path of a file"));
             None
         }
     }
 }
 
-/// A file that a study reads by itself.
+/// A file of which only the path is told.
+fn as_path(file: FileId, place: &Place, sources: &Sources) -> Node {
+    let path = sources.files.get(file.0).map_or(String::new(), |f| f.0.display().to_string());
+    let node = Node { place: place.clone(), value: Raw::Text(path) };
+    let entries = vec![("path".to_string(), place.clone(), node)];
+    Node { place: place.clone(), value: Raw::Table(Table { place: place.clone(), entries }) }
+}
+
+/// A file that a study opens by itself.
 static FILE: Section = Section {
     name: "file",
     help: "A file that the study reads",
     kinds: Kinds::None,
     keys: &[Key::need("path", Form::Text, "its path")],
 };
+/// A whole file as one text.
+fn as_node(file: FileId, sources: &Sources) -> Node {
+    let text = sources.files.get(file.0).map_or(String::new(), |f| f.1.clone());
+    Node { place: Place { file, span: 0..text.len() }, value: Raw::Text(text) }
+}
 
 /// Keys of the root table: the files, the section, limits.
 pub fn root_keys(entry: &'static Entry) -> Vec<Key> {
@@ -144,7 +157,9 @@ pub fn root_keys(entry: &'static Entry) -> Vec<Key> {
         let section = match input.what {
             What::Part => &PART,
             What::Package => &PACKAGE,
-            What::File => &FILE,
+            What::Path => &FILE,
+            What::Points => &POINTS,
+            What::File => return Key::may(input.root, Form::Any, "the file's text"),
         };
         let form = match input.count {
             Count::One => Form::Table(section),

@@ -11,6 +11,10 @@ pub mod question;
 
 pub mod dead_time;
 pub mod rating;
+pub mod compare;
+pub mod double_pulse;
+pub mod extract;
+pub mod impedance;
 pub mod resistance;
 
 use std::path::Path;
@@ -27,7 +31,15 @@ use crate::judge::Level;
 use crate::scenario::shape::Section;
 
 /// All studies, in the order of the help.
-pub static CATALOGUE: &[&Entry] = &[&dead_time::STUDY, &rating::STUDY, &resistance::STUDY];
+pub static CATALOGUE: &[&Entry] = &[
+    &double_pulse::STUDY,
+    &dead_time::STUDY,
+    &rating::STUDY,
+    &impedance::STUDY,
+    &compare::STUDY,
+    &resistance::STUDY,
+    &extract::STUDY,
+];
 
 /// A study.
 #[derive(Debug)]

@@ -1,7 +1,7 @@
 //! A question: parameters checked, files read.
 
 use std::collections::BTreeMap;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use joulestep_models::devices::catalogue;
 use joulestep_models::package::Package;
@@ -9,10 +9,12 @@ use joulestep_models::part::Part;
 
 use super::inputs::{What, root_keys};
 use super::{Entry, StudyError};
-use crate::diagnostic::Diagnostic;
+use crate::commands::asked::is_new;
+use crate::diagnostic::{Diagnostic, Place};
+use crate::parts::Loaded;
 use crate::scenario::conform::Conform;
 use crate::scenario::fields::{Content, Fields};
-use crate::scenario::raw::Table;
+use crate::scenario::raw::{Node, Raw, Table};
 use crate::scenario::shape::{Form, Kinds, Section};
 
 /// What is asked of a study.
@@ -30,6 +32,10 @@ pub struct Question {
     packages: BTreeMap<&'static str, Vec<(String, Package)>>,
     paths: BTreeMap<&'static str, Vec<PathBuf>>,
     limits: Vec<Fields>,
+    points: BTreeMap<&'static str, Loaded>,
+    texts: BTreeMap<&'static str, (String, Place)>,
+    /// Whether files that the study writes may replace others.
+    pub force: bool,
 }
 
 impl Question {
@@ -59,19 +65,27 @@ impl Question {
             packages: BTreeMap::new(),
             paths: BTreeMap::new(),
             limits: checked.tables("limit").to_vec(),
+            points: BTreeMap::new(),
+            texts: BTreeMap::new(),
+            force: false,
         };
         for input in entry.inputs {
+            if let (What::File, Some(Node { place, value: Raw::Text(text) })) =
+                (input.what, root.get(input.root))
+            {
+                question.texts.insert(input.key, (text.clone(), place.clone()));
+            }
             let one = checked.table(input.root);
             let tables: Vec<&Fields> = one.into_iter().chain(checked.tables(input.root)).collect();
             let names = question.files(input.key);
             let name = |k: usize| names.get(k).cloned().unwrap_or_default();
+            let stem = |name: String| {
+                PathBuf::from(name).file_stem().map_or(String::new(), |s| s.to_string_lossy().into_owned())
+            };
             for (k, table) in tables.into_iter().enumerate() {
                 match input.what {
                     What::Part => {
-                        let stem =
-                            PathBuf::from(name(k)).file_stem().map(|s| s.to_string_lossy().into_owned());
-                        let part =
-                            crate::parts::of_fields(table, &stem.unwrap_or_default(), &mut diagnostics);
+                        let part = crate::parts::of_fields(table, &stem(name(k)), &mut diagnostics);
                         question.parts.entry(input.key).or_default().extend(part);
                     }
                     What::Package => {
@@ -79,10 +93,15 @@ impl Question {
                             crate::package::of_fields(table, &mut diagnostics).map(|p| (name(k), p));
                         question.packages.entry(input.key).or_default().extend(package);
                     }
-                    What::File => {
+                    What::Path => {
                         let path = table.text("path").map(PathBuf::from);
                         question.paths.entry(input.key).or_default().extend(path);
                     }
+                    What::Points => {
+                        let points = crate::parts::points_of(table, &stem(name(k)), &mut diagnostics);
+                        question.points.extend(points.map(|p| (input.key, p)));
+                    }
+                    What::File => {}
                 }
             }
         }
@@ -107,6 +126,44 @@ impl Question {
     /// Limits that a plan sets.
     pub fn limits(&self) -> &[Fields] {
         &self.limits
+    }
+
+    /// The points under a key: a part without what they determine, where its curves stand, and values to start from.
+    pub fn points(&self, key: &str) -> Option<&Loaded> {
+        self.points.get(key)
+    }
+
+    /// The text of the file under a key, and where it stands.
+    pub fn file(&self, key: &str) -> Option<(&str, &Place)> {
+        self.texts.get(key).map(|(text, place)| (text.as_str(), place))
+    }
+
+    /// An error at a place in a file.
+    pub fn wrong_at(
+        &self,
+        place: &Place,
+        path: &str,
+        found: impl Into<String>,
+        expected: impl Into<String>,
+    ) -> StudyError {
+        StudyError::Value(Box::new(Diagnostic::new(place, path, found, expected)))
+    }
+
+    /// Refuses a file that the study is to write where it exists and is not to be replaced, or was read.
+    ///
+    /// # Errors
+    /// [`StudyError::Output`].
+    pub fn writes(&self, path: &Path) -> Result<(), StudyError> {
+        is_new(Some(path), self.force).map_err(|why| StudyError::Output(why.0))?;
+        let same = |name: String| Some(path.canonicalize().ok()? == PathBuf::from(name).canonicalize().ok()?);
+        let names = self.entry.inputs.iter().flat_map(|i| self.files(i.key));
+        match names.into_iter().any(|name| same(name) == Some(true)) {
+            true => Err(StudyError::Output(format!(
+                "`{}` is read by this command; expected a new file",
+                path.display()
+            ))),
+            false => Ok(()),
+        }
     }
 
     /// Names under a key.

@@ -1,8 +1,5 @@
-//! `parts`: list, show, extract, compare, resistance.
+//! `parts`: list, show; what is studied of parts stands in the catalogue.
 
-mod compare;
-mod compare_study;
-mod extract;
 mod list;
 mod show;
 
@@ -22,8 +19,6 @@ pub fn parts(command: &PartsCommand, streams: &mut Streams<'_>) -> io::Result<u8
     match command {
         PartsCommand::List(args) => list::list(args, streams),
         PartsCommand::Show(args) => show::show(args, streams),
-        PartsCommand::Extract(args) => extract::extract(args, streams),
-        PartsCommand::Compare(args) => compare::compare(args, streams),
     }
 }
 

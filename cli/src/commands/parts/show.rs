@@ -6,10 +6,9 @@ use std::io;
 
 use joulestep_engine::units::{in_unit, people, people_digits};
 use joulestep_models::model::{Param, Shape, Value};
-use joulestep_models::part::{Conditions, Part, Piece, Quantity, Variable};
+use joulestep_models::part::{Conditions, Curve, Part, Piece, Quantity, Variable};
 use serde::Serialize;
 
-use super::extract::ToldCurve;
 use super::{on_gate, on_resistance, says, table};
 use crate::args::PartsShowArgs;
 use crate::commands::refuse_in;
@@ -247,5 +246,35 @@ fn told<'a>(part: &'a Part, values: &'a [Derived], celsius: f64) -> Told<'a> {
         missing: part.missing(),
         resistance: part.budget.as_ref().map_or(&[], |b| &b.pieces),
         curves: part.curves.iter().map(ToldCurve::new).collect(),
+    }
+}
+
+/// A curve for programs.
+#[derive(Serialize)]
+struct ToldCurve<'a> {
+    quantity: &'static str,
+    against: &'static str,
+    units: [&'static str; 2],
+    conditions: BTreeMap<String, f64>,
+    die: Option<&'a str>,
+    capacitive_charge: Option<bool>,
+    points: &'a [(f64, f64)],
+}
+
+impl<'a> ToldCurve<'a> {
+    fn new(curve: &'a Curve) -> Self {
+        let held = |&(key, variable, _): &(&str, Variable, _)| {
+            Some((key.replace('-', "_"), curve.conditions.get(variable)?))
+        };
+        let charge = curve.quantity == Quantity::RecoveryCharge;
+        Self {
+            quantity: curve.quantity.key(),
+            against: curve.against.key(),
+            units: [curve.against.unit(), curve.quantity.unit()],
+            conditions: Variable::ALL.iter().filter_map(held).collect(),
+            die: curve.die.as_deref(),
+            capacitive_charge: charge.then_some(curve.capacitive),
+            points: &curve.points,
+        }
     }
 }

@@ -37,7 +37,7 @@ pub static STUDY: Entry = Entry {
         Input { key: "part", root: "part", what: What::Part, count: Count::One, positional: true },
         Input { key: "upper", root: "upper", what: What::Part, count: Count::One, positional: false },
         Input { key: "lower", root: "lower", what: What::Part, count: Count::One, positional: false },
-        Input { key: "scenario", root: "scenario", what: What::File, count: Count::One, positional: false },
+        Input { key: "scenario", root: "scenario", what: What::Path, count: Count::One, positional: false },
     ],
     refines: "steps",
     solve,

@@ -1,16 +1,4 @@
-//! Transient thermal impedances of packages and of measured points: computed, told, drawn.
-
-mod json;
-mod picture;
-mod points;
-mod study;
-mod text;
-
-pub use json::{json, points_json};
-pub use picture::{picture, points_picture};
-pub use points::{Points, PointsTrouble, read_points};
-pub use study::{as_study, points_as_study};
-pub use text::{points_text, text};
+//! Transient thermal impedances of packages: meshes, reduced networks, fits of few terms, and how wrong they may be.
 
 use joulestep_engine::thermal::compact::Compact;
 use joulestep_engine::thermal::convert::foster_to_cauer;
@@ -21,9 +9,8 @@ use joulestep_engine::thermal::field::trouble::FieldTrouble;
 use joulestep_engine::thermal::fit::{Fit, fit};
 use joulestep_engine::thermal::network::{CauerCell, FosterTerm};
 use joulestep_engine::thermal::pulses::structure_function;
-use joulestep_models::package::{Package, PackageTrouble, Solid, to_ambient, to_case};
 
-use crate::judge::Uncertainty;
+use crate::package::{Package, PackageTrouble, Solid, to_ambient, to_case};
 
 /// Duties of the families of repeated pulses; 0 is a single pulse.
 pub const DUTIES: [f64; 7] = [0.0, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5];
@@ -47,12 +34,6 @@ pub struct Path {
 /// The impedances of a package.
 #[derive(Clone, Debug)]
 pub struct Impedance {
-    /// As the package was asked for.
-    pub name: String,
-    /// Its title.
-    pub title: String,
-    /// °C at which properties were taken.
-    pub temperature: f64,
     /// Names of the dies.
     pub dies: Vec<String>,
     /// Names of the fixed temperatures.
@@ -66,34 +47,45 @@ pub struct Impedance {
 }
 
 /// Why there are no impedances.
-#[derive(Debug, thiserror::Error)]
-pub enum Trouble {
+#[derive(Clone, Debug, thiserror::Error)]
+pub enum ImpedanceError {
     /// The package is wrong.
     #[error("{}", .0.iter().map(ToString::to_string).collect::<Vec<_>>().join("; "))]
     Package(Vec<PackageTrouble>),
     /// It could not be solved.
     #[error(transparent)]
     Field(#[from] FieldTrouble),
+    /// It was asked to stop.
+    #[error("stopped")]
+    Stopped,
 }
 
-impl Trouble {
+impl ImpedanceError {
     /// Whether it is the input that is wrong, not the solution that failed.
     pub fn is_input(&self) -> bool {
         !matches!(self, Self::Field(FieldTrouble::NotConverged { .. }))
     }
 }
 
-/// Solves a package with at most `cells` cells, and fits at most `terms` terms.
+/// Solves a package with at most `cells` cells, and fits at most `terms` terms. `stop` is asked between the two paths.
 ///
 /// # Errors
-/// [`Trouble`].
-pub fn solve(name: &str, package: &Package, cells: usize, terms: usize) -> Result<Impedance, Trouble> {
-    let whole = to_ambient(package).map_err(Trouble::Package)?;
+/// [`ImpedanceError`].
+pub fn solve(
+    package: &Package,
+    cells: usize,
+    terms: usize,
+    stop: &dyn Fn() -> bool,
+) -> Result<Impedance, ImpedanceError> {
+    let whole = to_ambient(package).map_err(ImpedanceError::Package)?;
     let dies: Vec<String> = whole.body.ports[..whole.dies].iter().map(|p| p.name.clone()).collect();
     let ambient = path(&whole, cells, terms)?;
+    if stop() {
+        return Err(ImpedanceError::Stopped);
+    }
     let case = match package.layers.iter().any(|l| l.case) {
         // It is the smaller part: fewer cells are finer there.
-        true => Some(path(&to_case(package).map_err(Trouble::Package)?, cells / 2, terms)?),
+        true => Some(path(&to_case(package).map_err(ImpedanceError::Package)?, cells / 2, terms)?),
         false => None,
     };
     let network = &ambient.study.finest.network;
@@ -106,9 +98,6 @@ pub fn solve(name: &str, package: &Package, cells: usize, terms: usize) -> Resul
         Some(network.steady_resistance(die, die) - network.steady_resistance(case, die))
     });
     Ok(Impedance {
-        name: name.into(),
-        title: package.title.clone(),
-        temperature: package.temperature,
         dies,
         boundaries: whole.body.boundaries.iter().map(|b| b.name.clone()).collect(),
         over_case: over_case.collect(),
@@ -117,7 +106,7 @@ pub fn solve(name: &str, package: &Package, cells: usize, terms: usize) -> Resul
     })
 }
 
-fn path(solid: &Solid, cells: usize, terms: usize) -> Result<Path, Trouble> {
+fn path(solid: &Solid, cells: usize, terms: usize) -> Result<Path, ImpedanceError> {
     let sizing = Sizing { division: FINEST, limit: cells, ..Sizing::default() };
     let span = Span::default();
     let study = study(&solid.body, &sizing, &span, solid.kelvin)?;
@@ -159,29 +148,29 @@ pub const STEADY: f64 = 1e9;
 
 impl Path {
     /// How far the rise of die `at` after `t` s of one watt in die `from` may be wrong, K/W: the mesh, as its three levels
-    /// tell, and the reduction to a compact network. Between dies the mesh's error is at most the geometric mean of their
-    /// own (Cauchy & Schwarz: what cells of some size leave out of the heat flow is a positive form).
-    pub fn error(&self, t: f64, at: usize, from: usize) -> Uncertainty {
+    /// tell, and the reduction to a compact network; not finite where only one mesh fits into the cells. Between dies the
+    /// mesh's error is at most the geometric mean of their own (Cauchy & Schwarz: what cells of some size leave out of the
+    /// heat flow is a positive form).
+    pub fn error(&self, t: f64, at: usize, from: usize) -> f64 {
         let own = |die: usize| self.network().step_response(t, die, die);
         let mesh = |die: usize| self.study.mesh_error(t, die) * own(die);
-        let plus_minus = (mesh(at) * mesh(from)).sqrt() + self.study.finest.error * own(from);
-        match self.study.order {
-            _ if !plus_minus.is_finite() => Uncertainty::not_estimated("only one mesh fits into the cells"),
-            Some(_) => Uncertainty::within(plus_minus),
-            None => Uncertainty::NotConverging { plus_minus },
-        }
+        (mesh(at) * mesh(from)).sqrt() + self.study.finest.error * own(from)
     }
 
-    /// Of the rise of a die in the steady state.
-    pub fn steady_error(&self, die: usize) -> Uncertainty {
-        self.error(STEADY, die, die)
+    /// The same as a share of a die's own impedance.
+    pub fn share(&self, t: f64, die: usize) -> f64 {
+        self.study.mesh_error(t, die) + self.study.finest.error
+    }
+
+    /// Whether the meshes converge: where they do not, errors are a cautious guess.
+    pub fn converges(&self) -> bool {
+        self.study.order.is_some()
     }
 
     /// How far the peak of repeated pulses on a die may be wrong, as a share of it: as the impedance for one of them, or in
     /// the steady state, whichever is more.
     pub fn share_of_pulses(&self, t: f64, die: usize) -> f64 {
-        let of = |t: f64| self.study.mesh_error(t, die) + self.study.finest.error;
-        of(t).max(of(STEADY))
+        self.share(t, die).max(self.share(STEADY, die))
     }
 
     /// The compact network.

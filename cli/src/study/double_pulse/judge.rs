@@ -1,4 +1,4 @@
-//! A point of a double pulse at a level, its parts held against their ratings.
+//! A point of a double pulse at a level, with what its parts must keep.
 
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::run::setup::Setup;
@@ -8,24 +8,30 @@ use joulestep_models::model::Built;
 use joulestep_models::part::Part;
 
 use super::{Grid, table};
-use crate::account::{Account, Facts, Found};
-use crate::args::AssessArgs;
-use crate::commands::asked::Refused;
-use crate::commands::assess::{Assessed, Round, assess};
-use crate::exit::{BAD_INPUT, NUMERICAL};
-use crate::judge::{Level, Ruling};
+use crate::account::{Account, Facts, Found, Judgement};
+use crate::answer::Answer;
+use crate::judge::Level;
 use crate::scenario::build::{BEYOND, Judged as Bounded, Judging, KnownRange, Placed, of_parts};
+use crate::study::StudyError;
 
-/// A point with the errors of its numbers, judged.
-pub(super) type Judged = Assessed<Outcome>;
+/// A point as it was run, and what its account says of limits.
+pub(super) struct Judged {
+    pub account: Account,
+    pub outcome: Outcome,
+    /// What its peaks are estimated to miss between the ends of steps, by column; read off its waveforms.
+    pub missed: Vec<(&'static str, f64)>,
+}
 
 /// The parts as placed, their watches, what is judged, and the watches of stated temperatures.
 type Kept = (Vec<Placed>, Vec<Watch>, Judging, Vec<Watch>);
 
-fn code(trouble: &PulseTrouble) -> u8 {
+fn failed(grid: &Grid, point: &Point, trouble: &PulseTrouble) -> StudyError {
+    let Point { current, voltage, gate_resistance, celsius } = point;
+    let at = format!("{current} A, {voltage} V, {gate_resistance} ohm, {celsius} degC");
+    let what = format!("{} at {at}: {trouble}", grid.part.name);
     match trouble {
-        PulseTrouble::Asked(_) | PulseTrouble::Circuit(_) => BAD_INPUT,
-        _ => NUMERICAL,
+        PulseTrouble::Asked(_) | PulseTrouble::Circuit(_) => StudyError::Refused(what),
+        _ => StudyError::Numerical(what),
     }
 }
 
@@ -65,7 +71,8 @@ fn judging(placed: &[Placed]) -> (Vec<Watch>, Judging, Vec<Watch>) {
     (watches, judging, stated)
 }
 
-fn round(grid: &Grid, point: &Point, level: Level) -> Result<Round<Outcome>, Refused> {
+/// Runs a point at a level.
+pub(super) fn judged(grid: &Grid, point: &Point, level: Level) -> Result<Judged, StudyError> {
     let mut parts: Option<Kept> = None;
     let mut prepare = |setup: &mut Setup<f64>, built: [Built; 2]| {
         let placed = placed(grid, built);
@@ -75,7 +82,7 @@ fn round(grid: &Grid, point: &Point, level: Level) -> Result<Round<Outcome>, Ref
         parts = Some((placed, watches, judging, stated));
     };
     let outcome = run_as(&grid.part, &grid.upper, &grid.bench, point, &mut prepare)
-        .map_err(|trouble| (trouble.to_string(), code(&trouble)))?;
+        .map_err(|trouble| failed(grid, point, &trouble))?;
     let (placed, watches, judging, stated) = parts.unwrap_or_default();
     let mut seen = outcome.seen.clone();
     let (least, largest) = (point.celsius, point.celsius);
@@ -100,48 +107,43 @@ fn round(grid: &Grid, point: &Point, level: Level) -> Result<Round<Outcome>, Ref
         metered: Vec::new(),
     };
     let account = Account::of_found(&found, &facts, Vec::new(), crate::account::Outcome::Done);
-    let numbers = table::numbers(&outcome);
-    Ok(Round { account, more: outcome, numbers })
+    let missed = table::missed_all(&outcome);
+    Ok(Judged { account, outcome, missed })
 }
 
-/// A point, with errors and verdict as options ask.
-pub(super) fn judged(grid: &Grid, point: &Point, how: &AssessArgs) -> Result<Judged, Refused> {
-    let at = |level: Level, _: Option<&Outcome>| round(grid, point, level);
-    assess(how, "the numbers", &|| false, &at)
-}
-
-/// One account over all points: of each limit the extremes and the worst that is said of it.
-pub(super) fn over_all(found: &[Judged]) -> Option<Account> {
-    let mut all = found.iter().map(|j| &j.account);
-    let mut whole = all.next()?.clone();
-    for account in all {
-        for (mine, theirs) in whole.judged.iter_mut().zip(&account.judged) {
-            // The worse of two that are ruled differently, else the more extreme.
-            let worse =
-                |mine: Ruling, theirs: Ruling, beyond: bool| theirs > mine || theirs == mine && beyond;
-            if worse(mine.ruling, theirs.ruling, theirs.largest > mine.largest) {
-                (mine.largest, mine.largest_error) = (theirs.largest, theirs.largest_error.clone());
-            }
-            if worse(mine.ruling, theirs.ruling, theirs.least < mine.least) {
-                (mine.least, mine.least_error) = (theirs.least, theirs.least_error.clone());
-            }
-            mine.kept &= theirs.kept;
-            mine.ruling = mine.ruling.max(theirs.ruling);
-        }
-        let doubts = account.doubts.iter().filter(|d| whole.doubts.iter().all(|w| w.name != d.name)).cloned();
-        let doubts: Vec<_> = doubts.collect();
-        whole.doubts.extend(doubts);
-        let notes: Vec<_> = account.notes.iter().filter(|n| !whole.notes.contains(n)).cloned().collect();
-        whole.notes.extend(notes);
-        let (counters, more) = (&mut whole.counters, &account.counters);
-        counters.steps += more.steps;
-        counters.iterations += more.iterations;
-        counters.stalled += more.stalled;
-        counters.stalled_by = counters.stalled_by.max(more.stalled_by);
-        if let (Some(mine), Some(theirs)) = (&mut whole.estimate, &account.estimate) {
-            mine.steps += theirs.steps;
-            mine.iterations += theirs.iterations;
+/// What each limit bounds, over all points: the most extreme of them.
+pub(super) fn answers(found: &[Judged]) -> Vec<Answer> {
+    let Some(first) = found.first() else { return Vec::new() };
+    let known = !found.iter().any(|j| j.account.doubts.iter().any(|d| d.out_of_range));
+    let mut out = Vec::new();
+    for (k, of) in first.account.judged.iter().enumerate() {
+        let all = || found.iter().filter_map(|j| j.account.judged.get(k)).filter(|j| !j.is_unseen());
+        for (end, (.., bounds)) in of.sides().into_iter().enumerate() {
+            let value =
+                |j: &Judgement| if end == 0 { (-j.least, -j.missed.0) } else { (j.largest, j.missed.1) };
+            let worst = all().map(value).max_by(|a, b| a.0.total_cmp(&b.0));
+            let Some((value, missed)) = worst.filter(|_| !bounds.is_none()) else { continue };
+            let (sign, word) = if end == 0 { (-1.0, "least") } else { (1.0, "largest") };
+            let name = format!("rating.{}.{word}", of.name);
+            let answer = Answer::new(name, format!("{word} {}", of.name), sign * value, of.unit);
+            out.push(Answer { missed: sign * missed, known, ..answer.limited(bounds, "rating") });
         }
     }
-    Some(whole)
+    out
+}
+
+/// Doubts and notes of all points, each once.
+pub(super) fn remarks(found: &[Judged]) -> (Vec<String>, Vec<String>) {
+    let (mut doubts, mut notes): (Vec<String>, Vec<String>) = (Vec::new(), Vec::new());
+    let once = |list: &mut Vec<String>, text: &str| {
+        if list.iter().all(|t| t != text) {
+            list.push(text.into());
+        }
+    };
+    for account in found.iter().map(|j| &j.account) {
+        account.doubts.iter().for_each(|d| once(&mut doubts, &d.text));
+        account.notes.iter().for_each(|n| once(&mut notes, n));
+        account.stall().iter().for_each(|n| once(&mut notes, n));
+    }
+    (doubts, notes)
 }

@@ -1,18 +1,12 @@
-//! The table of a double pulse, and the definitions of its numbers.
-
-use std::collections::BTreeMap;
-use std::fmt::Write as _;
+//! Tables of double pulses, and the definitions of their numbers.
 
 use joulestep_engine::units::people;
-use joulestep_models::arrangement::double_pulse::{Bench, Outcome, RECOVERY_SHARE, SIGNALS, has_kelvin};
-use serde::Serialize;
+use joulestep_models::arrangement::double_pulse::{Outcome, RECOVERY_SHARE, SIGNALS, has_kelvin};
 
+use super::Grid;
 use super::judge::Judged;
-use super::{Grid, files};
-use crate::account::{self, Account};
-use crate::args::DoublePulseArgs;
-use crate::diagnostic::filled;
-use crate::judge::Number;
+use crate::account::Judgement;
+use crate::answer::{Answer, StudyTable};
 use crate::sheet::{Cell, Head, Sheet};
 
 type Column = (&'static str, &'static str, &'static str, fn(&Outcome) -> Option<f64>);
@@ -46,39 +40,35 @@ const COLUMNS: &[Column] = &[
     ("turn_off_energy_whole", "E_off,whole", "J", |o| Some(o.off.whole)),
     ("recovery_charge_whole", "Q_rr,whole", "C", |o| Some(o.upper_whole?.0)),
     ("recovery_energy_whole", "E_rr,whole", "J", |o| Some(o.upper_whole?.1)),
-    ("turn_on_from", "", "s", |o| Some(o.on.limits.0)),
-    ("turn_on_to", "", "s", |o| Some(o.on.limits.1)),
-    ("turn_off_from", "", "s", |o| Some(o.off.limits.0)),
-    ("turn_off_to", "", "s", |o| Some(o.off.limits.1)),
-    ("recovery_from", "", "s", |o| Some(o.recovery?.zero)),
-    ("recovery_to", "", "s", |o| Some(o.recovery?.end)),
+    ("turn_on_from", "E_on from", "s", |o| Some(o.on.limits.0)),
+    ("turn_on_to", "E_on to", "s", |o| Some(o.on.limits.1)),
+    ("turn_off_from", "E_off from", "s", |o| Some(o.off.limits.0)),
+    ("turn_off_to", "E_off to", "s", |o| Some(o.off.limits.1)),
+    ("recovery_from", "E_rr from", "s", |o| Some(o.recovery?.zero)),
+    ("recovery_to", "E_rr to", "s", |o| Some(o.recovery?.end)),
     ("load_inductance", "L", "H", |o| Some(o.load)),
     ("ledger_residual_relative", "ledger", "1", |o| Some(o.ledger.relative())),
 ];
 
 /// Columns that name an operating point.
-pub(super) const POINT: [&str; 4] = ["temperature", "voltage", "gate_resistance", "current"];
+const POINT: [&str; 4] = ["temperature", "voltage", "gate_resistance", "current"];
 
 /// Columns that are what they are: the point, and what follows from it alone.
 const EXACT: [&str; 6] =
     ["temperature", "voltage", "gate_resistance", "current", "load_inductance", "ledger_residual_relative"];
 
-/// Columns whose errors are estimated.
-pub(super) fn estimated() -> Vec<&'static str> {
-    COLUMNS.iter().map(|c| c.0).filter(|c| !EXACT.contains(c)).collect()
+/// What the peaks of a point are estimated to miss between the ends of steps.
+pub(super) fn missed_all(o: &Outcome) -> Vec<(&'static str, f64)> {
+    COLUMNS.iter().map(|c| (c.0, at_peak(o, c.0))).filter(|m| m.1 != 0.0).collect()
 }
 
-/// The numbers of a point whose errors are estimated.
-pub(super) fn numbers(outcome: &Outcome) -> Vec<Number> {
-    let number = |c: &Column| Number {
-        missed: missed(outcome, c.0),
-        ..Number::plain(c.0, (c.3)(outcome).unwrap_or(f64::NAN))
-    };
-    COLUMNS.iter().filter(|c| !EXACT.contains(&c.0)).map(number).collect()
+/// What a peak misses; 0 for what is no peak.
+fn missed(j: &Judged, column: &str) -> f64 {
+    j.missed.iter().find(|m| m.0 == column).map_or(0.0, |m| m.1)
 }
 
-/// What a peak is estimated to miss between the ends of steps; 0 for what is no peak.
-fn missed(o: &Outcome, column: &str) -> f64 {
+/// The same, read off the waveforms.
+fn at_peak(o: &Outcome, column: &str) -> f64 {
     let (signal, at, sign) = match (column, o.recovery) {
         ("recovery_current", Some(recovery)) => ("upper-current", recovery.peak.1, -1.0),
         ("peak_current", _) => ("current", o.on.peak_current.1, 1.0),
@@ -109,7 +99,7 @@ fn beyond(points: [(f64, f64); 4]) -> f64 {
 const GOES_ON: f64 = 4.0;
 
 /// Columns that people read together.
-pub(super) const GROUPS: [(&str, &[&str]); 3] = [
+const GROUPS: [(&str, &[&str]); 3] = [
     (
         "Energies and recovery",
         &[
@@ -139,24 +129,81 @@ pub(super) const GROUPS: [(&str, &[&str]); 3] = [
     ),
 ];
 
-/// Columns of the text.
-const WIDTH: usize = 100;
+/// Names of the tables of [`GROUPS`].
+const NAMES: [&str; 3] = ["energies", "times", "slopes"];
 /// Relative ledger residual up to which energies are trusted.
-const CLOSES: f64 = 1e-4;
+pub(super) const CLOSES: f64 = 1e-4;
 
-/// All columns of all points with their errors and verdicts, and the file of the waveforms where there is one.
-pub(super) fn sheet(found: &[Judged], args: &DoublePulseArgs) -> Sheet {
-    let heads: Vec<Head> = COLUMNS.iter().map(|c| Head::number(c.0, c.1, c.2)).collect();
-    let row = |j: &Judged| COLUMNS.iter().map(|c| (c.3)(&j.more).into()).collect();
-    let plain = Sheet { heads, rows: found.iter().map(row).collect() };
-    let mut sheet = plain.with_errors(&estimated(), &mut found.iter().flat_map(|j| &j.errors));
-    sheet.heads.push(Head::text("verdict"));
-    sheet.heads.extend(args.waveforms.as_ref().map(|_| Head::text("waveforms")));
-    for (k, (row, j)) in sheet.rows.iter_mut().zip(found).enumerate() {
-        row.push(j.account.verdict().word().into());
-        row.extend(args.waveforms.as_ref().map(|f| Cell::Text(files::waveforms(f, k).display().to_string())));
-    }
-    sheet
+/// Answers of a point: the columns that people read, or the few that tell of one point among many.
+pub(super) fn answers(before: &str, words: &str, j: &Judged, few: bool) -> Vec<Answer> {
+    let few_of = ["turn_on_energy", "turn_off_energy", "recovery_energy", "peak_voltage"];
+    let read = |c: &&Column| GROUPS.iter().any(|g| g.1.contains(&c.0)) && (!few || few_of.contains(&c.0));
+    let answer = |c: &Column| {
+        let quantity = format!("{words}{}, {}", c.1, c.0.replace('_', " "));
+        let value = (c.3)(&j.outcome).unwrap_or(f64::NAN);
+        let answer = Answer::new(format!("{before}{}", c.0), quantity, value, c.2);
+        Answer { missed: missed(j, c.0), ..answer }
+    };
+    COLUMNS.iter().filter(read).map(answer).collect()
+}
+
+/// Name, unit and value of every number of a point that it has.
+pub(super) fn numbers(o: &Outcome) -> impl Iterator<Item = (&'static str, &'static str, f64)> {
+    COLUMNS.iter().filter_map(move |c| Some((c.0, c.2, (c.3)(o).filter(|x| x.is_finite())?)))
+}
+
+/// A table of columns behind those that name the point.
+fn table(name: &str, title: &str, columns: &[&str], found: &[Judged]) -> StudyTable {
+    let all: Vec<&Column> =
+        COLUMNS.iter().filter(|c| POINT.contains(&c.0) || columns.contains(&c.0)).collect();
+    let heads = all.iter().map(|c| Head::number(c.0, c.1, c.2)).collect();
+    let row = |j: &Judged| all.iter().map(|c| (c.3)(&j.outcome).into()).collect();
+    let estimated: Vec<&str> = all.iter().map(|c| c.0).filter(|c| !EXACT.contains(c)).collect();
+    let missed = found.iter().flat_map(|j| estimated.iter().map(|c| missed(j, c)));
+    let missed = missed.collect();
+    let sheet = Sheet { heads, rows: found.iter().map(row).collect() };
+    StudyTable { missed, ..StudyTable::new(name, title, POINT.len(), sheet).estimated(&estimated) }
+}
+
+/// What the ratings bound, point by point.
+fn ratings(found: &[Judged]) -> Option<StudyTable> {
+    let judged = &found.first()?.account.judged;
+    let sides: Vec<(usize, usize)> = (0..judged.len())
+        .flat_map(|k| [(k, 0), (k, 1)])
+        .filter(|&(k, end)| !judged[k].sides()[end].2.is_none())
+        .collect();
+    let name = |&(k, end): &(usize, usize)| {
+        let (j, word) = (&judged[k], ["least", "largest"][end]);
+        (format!("{}.{word}", j.name), format!("{} {}", ["min", "max"][end], j.name), j.unit)
+    };
+    let value =
+        |j: &Judgement, end: usize| if end == 0 { (j.least, j.missed.0) } else { (j.largest, j.missed.1) };
+    let points: Vec<&Column> = COLUMNS.iter().filter(|c| POINT.contains(&c.0)).collect();
+    let mut heads: Vec<Head> = points.iter().map(|c| Head::number(c.0, c.1, c.2)).collect();
+    heads.extend(sides.iter().map(name).map(|(name, words, unit)| Head::number(&name, &words, unit)));
+    let row = |j: &Judged| -> Vec<Cell> {
+        let rest = sides.iter().map(|&(k, end)| Cell::from(value(&j.account.judged[k], end).0));
+        points.iter().map(|c| Cell::from((c.3)(&j.outcome))).chain(rest).collect()
+    };
+    let sheet = Sheet { heads, rows: found.iter().map(row).collect() };
+    let names: Vec<String> = sides.iter().map(|s| name(s).0).collect();
+    let names: Vec<&str> = names.iter().map(String::as_str).collect();
+    let missed = found.iter().flat_map(|j| sides.iter().map(|&(k, end)| value(&j.account.judged[k], end).1));
+    let missed = missed.collect();
+    let table = StudyTable::new("ratings", "What the ratings bound", POINT.len(), sheet).estimated(&names);
+    (!names.is_empty()).then_some(StudyTable { missed, ..table })
+}
+
+/// All tables; the energies are the main one.
+pub(super) fn tables(found: &[Judged]) -> Vec<StudyTable> {
+    let mut out: Vec<StudyTable> =
+        GROUPS.iter().zip(NAMES).map(|((title, columns), name)| table(name, title, columns, found)).collect();
+    // Those of a single point are its answers.
+    out.extend(ratings(found).filter(|_| found.len() > 1));
+    let shown = |name: &str| POINT.contains(&name) || GROUPS.iter().any(|g| g.1.contains(&name));
+    let rest: Vec<&str> = COLUMNS.iter().map(|c| c.0).filter(|c| !shown(c)).collect();
+    out.push(table("rest", "Limits of the integrals, and what else was found", &rest, found));
+    out
 }
 
 /// How each number is defined.
@@ -226,78 +273,6 @@ pub(super) fn circuit(grid: &Grid) -> String {
         people(b.loop_inductance, "H"),
         people(b.loop_resistance, "ohm"),
     )
-}
-
-#[derive(Serialize)]
-pub(super) struct Told<'a> {
-    part: &'a str,
-    upper: &'a str,
-    bench: ToldBench<'a>,
-    definitions: BTreeMap<&'a str, String>,
-    units: BTreeMap<String, String>,
-    rows: &'a Sheet,
-    steps: u64,
-    iterations: u64,
-    #[serde(flatten)]
-    judged: account::json::ToldJudged<'a>,
-}
-
-#[derive(Serialize)]
-struct ToldBench<'a> {
-    #[serde(flatten)]
-    bench: &'a Bench,
-    standard: &'a str,
-}
-
-/// The table as JSON.
-pub(super) fn json<'a>(grid: &'a Grid, table: &'a Sheet, whole: &'a Account) -> Told<'a> {
-    Told {
-        part: &grid.part.name,
-        upper: &grid.upper.name,
-        bench: ToldBench { bench: &grid.bench, standard: grid.bench.rules.standard() },
-        definitions: definitions(grid).into_iter().collect(),
-        units: table.units(),
-        rows: table,
-        steps: whole.counters.steps,
-        iterations: whole.counters.iterations,
-        judged: account::json::judged(whole),
-    }
-}
-
-/// The table for people.
-pub(super) fn text(grid: &Grid, table: &Sheet, whole: &Account) -> String {
-    let mut out = String::new();
-    let _ = writeln!(out, "Double pulse: {} with {} above", grid.part.name, grid.upper.name);
-    filled(&circuit(grid), 100, &mut out);
-    for (title, columns) in GROUPS {
-        let _ = writeln!(out, "\n{title}");
-        out.push_str(&table.blocks(&POINT, columns, WIDTH));
-    }
-    if table.rows.len() > 1 {
-        let _ = write!(out, "\nVerdicts\n{}", table.text(&[&POINT[..], &["verdict"]].concat()));
-    }
-    out.push_str("\nDefinitions\n");
-    for (symbol, words) in definitions(grid) {
-        filled(&format!("{symbol}: {words}"), WIDTH, &mut out);
-    }
-    let ledger = table.heads.iter().position(|h| h.name == "ledger_residual_relative");
-    let residual = |row: &Vec<Cell>| match ledger.map(|k| &row[k]) {
-        Some(Cell::Number(x)) => *x,
-        _ => f64::NAN,
-    };
-    let worst = table.rows.iter().map(residual).fold(0.0f64, |a, b| if b > a || b.is_nan() { b } else { a });
-    let _ = writeln!(out, "\nlargest ledger residual {worst:.1e} of the energy turned over");
-    // Written so that a residual that is not a number is told too.
-    let closes = worst <= CLOSES;
-    if !closes {
-        out.push_str("THE LEDGER DOES NOT CLOSE: do not trust these energies\n");
-    }
-    if table.rows.len() > 1 {
-        out.push_str("\nOver all operating points, each judged with its own errors:\n");
-    }
-    let errors: Vec<_> = table.errors().collect();
-    out.push_str(&account::text::judged(whole, &errors));
-    out
 }
 
 #[cfg(test)]

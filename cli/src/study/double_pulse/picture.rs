@@ -6,7 +6,8 @@ use joulestep_models::arrangement::double_pulse::{Outcome, Point, SIGNALS};
 use super::{Grid, table};
 use crate::plot::{Axis, Chart, Curve, Figure, Line, Marker, Panel, Span};
 
-fn words(p: &Point) -> String {
+/// An operating point in words.
+pub(super) fn words(p: &Point) -> String {
     let [v, i, r, t] = [(p.voltage, "V"), (p.current, "A"), (p.gate_resistance, "ohm"), (p.celsius, "degC")]
         .map(|(x, unit)| people(x, unit));
     format!("{v}, {i}, {r}, {t}")

@@ -1,0 +1,112 @@
+//! Waveforms and pictures of each operating point.
+
+use std::path::{Path, PathBuf};
+
+use joulestep_engine::recorder::Recorder;
+use joulestep_models::arrangement::double_pulse::Outcome;
+
+use super::judge::Judged;
+use super::{Grid, picture, table};
+use crate::account::store;
+use crate::commands::asked;
+use crate::result::{ResultError, ResultWriter, Scalar, Summary, WriterOptions};
+use crate::scenario::include::reason;
+use crate::study::{Question, StudyError};
+
+/// The result file of point `k`.
+fn waveforms(folder: &Path, k: usize) -> PathBuf {
+    folder.join(format!("point-{:04}.h5", k + 1))
+}
+
+fn drawing(folder: &Path, k: usize) -> PathBuf {
+    folder.join(format!("point-{:04}.svg", k + 1))
+}
+
+fn overview(folder: &Path) -> PathBuf {
+    folder.join("energies.svg")
+}
+
+fn folder<'a>(question: &'a Question, key: &str) -> Option<&'a Path> {
+    question.text(key).map(Path::new)
+}
+
+/// Whether anything is to be written.
+pub(super) fn asked_for(question: &Question) -> bool {
+    ["waveforms", "pictures"].iter().any(|key| folder(question, key).is_some())
+}
+
+/// Makes the folders ready, and refuses files that are not to be replaced.
+pub(super) fn ready(question: &Question, points: usize) -> Result<(), StudyError> {
+    let mut files = Vec::new();
+    if let Some(folder) = folder(question, "waveforms") {
+        files.extend((0..points).map(|k| waveforms(folder, k)));
+    }
+    if let Some(folder) = folder(question, "pictures") {
+        files.extend((0..points).map(|k| drawing(folder, k)));
+        files.push(overview(folder));
+    }
+    files.iter().try_for_each(|path| question.writes(path))?;
+    for path in ["waveforms", "pictures"].iter().filter_map(|key| folder(question, key)) {
+        let what = |e| format!("cannot make the folder `{}`: {}", path.display(), reason(&e));
+        std::fs::create_dir_all(path).map_err(|e| StudyError::Output(what(e)))?;
+    }
+    Ok(())
+}
+
+/// What was asked, as the result file keeps it in place of a scenario.
+fn told(grid: &Grid, outcome: &Outcome) -> String {
+    let p = &outcome.point;
+    let definitions = table::definitions(grid).into_iter().map(|(s, words)| format!("# {s}: {words}\n"));
+    format!(
+        "# double pulse: {} with {} above\n# {}\n# {} A, {} V, {} ohm, {} degC\n{}",
+        grid.part.name,
+        grid.upper.name,
+        table::circuit(grid),
+        p.current,
+        p.voltage,
+        p.gate_resistance,
+        p.celsius,
+        definitions.collect::<String>(),
+    )
+}
+
+fn record(path: &Path, grid: &Grid, outcome: &Outcome, summary: Summary) -> Result<(), ResultError> {
+    let mut writer = ResultWriter::create(path, &told(grid, outcome), WriterOptions::default())?;
+    let w = &outcome.waveforms;
+    writer.begin(&w.layout);
+    for (&t, values) in w.time.iter().zip(&w.samples) {
+        writer.sample(t, values);
+    }
+    for event in &w.events {
+        writer.event(event);
+    }
+    writer.finish(true, Some(&store::ledger(&outcome.ledger)), Some(&summary)).map(|_| ())
+}
+
+/// Writes what was asked for. Errors of the numbers are not known yet: they stand in the study's own tables.
+pub(super) fn write(question: &Question, grid: &Grid, found: &[Judged]) -> Result<(), StudyError> {
+    let failed = |why: String| StudyError::Output(why);
+    if let Some(folder) = folder(question, "waveforms") {
+        for (k, j) in found.iter().enumerate() {
+            let scalar = |(name, unit, value): (&str, &str, f64)| Scalar {
+                name: name.into(),
+                long_name: name.replace('_', " "),
+                value,
+                unit: unit.into(),
+                ..Scalar::default()
+            };
+            let numbers = table::numbers(&j.outcome).map(scalar).chain(store::judged(&j.account)).collect();
+            let summary = store::said(&j.account, numbers);
+            record(&waveforms(folder, k), grid, &j.outcome, summary).map_err(|e| failed(e.to_string()))?;
+        }
+    }
+    if let Some(folder) = folder(question, "pictures") {
+        let draw = |path: &Path, figure| asked::draw(path, &figure).map_err(|why| failed(why.0));
+        for (k, j) in found.iter().enumerate() {
+            draw(&drawing(folder, k), picture::point(grid, &j.outcome))?;
+        }
+        let outcomes: Vec<&Outcome> = found.iter().map(|j| &j.outcome).collect();
+        draw(&overview(folder), picture::energies(grid, &outcomes))?;
+    }
+    Ok(())
+}
