@@ -11,4 +11,5 @@ mod program;
 mod sampling;
 mod shipped;
 mod statistics;
+mod studies;
 mod subjects;

@@ -2,6 +2,7 @@
 
 use serde_json::Value;
 
+use crate::common::answers;
 use crate::common::program::joulestep;
 use crate::common::rig::near;
 
@@ -72,7 +73,8 @@ fn charts_are_written_once() {
     let folder = tempfile::tempdir().unwrap();
     for command in ["compare", "resistance"] {
         let path = folder.path().join(format!("{command}.svg"));
-        let args = ["parts", command, PARTS[0], PARTS[1], "--svg", path.to_str().unwrap()];
+        let option = if command == "compare" { "--svg" } else { "--plot" };
+        let args = ["parts", command, PARTS[0], PARTS[1], option, path.to_str().unwrap()];
         let done = joulestep(&args);
         assert_eq!(done.code, 0, "{}", done.err);
         let picture = std::fs::read_to_string(&path).unwrap();
@@ -99,7 +101,7 @@ fn resistance_against_temperature() {
     ]);
     assert_eq!(done.code, 0, "{}", done.err);
     let told: Value = serde_json::from_str(&done.out).unwrap();
-    let rows = told["rows"].as_array().unwrap();
+    let rows = answers::rows(&told, "resistance");
     assert_eq!(rows.len(), 8);
     for row in rows.iter().filter(|r| r["temperature"] == 25.0) {
         near("relative", row["on_resistance_relative"].as_f64().unwrap(), 1.0, 1e-12);
@@ -107,14 +109,15 @@ fn resistance_against_temperature() {
     // Common practice, no source: at 125 °C a cascode has about 1.7 times its on-resistance at 25 °C.
     let hot = rows.iter().find(|r| r["part"] == PARTS[0] && r["temperature"] == 125.0).unwrap();
     near("stack", hot["on_resistance_relative"].as_f64().unwrap(), 1.7, 0.04);
-    for budget in told["budgets"].as_array().unwrap() {
-        let shares = budget["at_25_degC"].as_array().unwrap().iter().map(|p| p["share"].as_f64().unwrap());
+    let budgets = answers::rows(&told, "budget");
+    for part in [PARTS[0], PARTS[1]] {
+        let shares = budgets.iter().filter(|p| p["part"] == part).map(|p| p["cold_share"].as_f64().unwrap());
         near("shares", shares.sum(), 1.0, 1e-9);
     }
-    assert!(!told["unipolar_limits"].as_array().unwrap().is_empty());
+    assert!(!answers::rows(&told, "unipolar-limit").is_empty());
     let text = joulestep(&["parts", "resistance", PARTS[0]]).out;
     assert!(
-        text.contains("Resistance budget of cascode-700v-22m") && text.contains("unipolar limit"),
+        text.contains("On-resistance budgets at 25 °C and 125.0 °C") && text.contains("unipolar limit"),
         "{text}"
     );
 }
@@ -136,7 +139,10 @@ fn what_cannot_be_compared_is_refused() {
         (vec!["parts", "compare", PARTS[0], "--current", "-5 A", "--heatsink", "80 degC"], "above zero"),
         (vec!["parts", "compare", PARTS[0], "--current", "5 A", "--heatsink", "-300 degC"], "above -150"),
         (vec!["parts", "resistance", "diode-sic-700v-50a"], "has no gate"),
-        (vec!["parts", "resistance", PARTS[0], "--from", "100 degC", "--to", "50 degC"], "--to above --from"),
+        (
+            vec!["parts", "resistance", PARTS[0], "--from", "100 degC", "--to", "50 degC"],
+            "an end above the start",
+        ),
         (vec!["parts", "resistance", PARTS[0], "--step", "0.01 K"], "at most 1000"),
         (vec!["parts", "resistance", PARTS[0], "--from", "180 degC", "--to", "190 degC"], "beyond"),
     ] {

@@ -1,10 +1,9 @@
 //! Names and texts of a file are text, whatever they hold.
 
+use joulestep::answer::{Answer, Study, StudyFigure, StudyTable};
+use joulestep::judge::Bounds;
 use joulestep::plot::{Axis, Bars, Chart, Curve, Figure, Mark, Panel, Series, Span};
-use joulestep::answer::{Study, StudyFigure, StudyTable};
-use joulestep::result::{
-    ResultWriter, Scalar, Summary, Verdict, WriterOptions,
-};
+use joulestep::result::{ResultWriter, Scalar, Summary, Verdict, WriterOptions};
 use joulestep::sheet::{Cell, Head, Sheet};
 use joulestep_engine::recorder::{Column, Event, EventKind, Layout, Recorder};
 
@@ -100,11 +99,18 @@ fn a_hostile_study_comes_back_and_is_shown_as_text() {
         command: evil(),
         inputs: format!("# file: {EVIL}\n{EVIL}\n"),
         verdict: Some(Verdict::Fails),
+        answers: vec![Answer {
+            waived: Some(evil()),
+            ..Answer::new(evil(), evil(), 1.0, EVIL).limited(Bounds::at_most(0.5), EVIL).remark(EVIL)
+        }],
         statements: vec![evil()],
         conditions: vec![evil()],
         definitions: vec![(evil(), evil())],
         tables: vec![StudyTable::new(EVIL, EVIL, 1, sheet)],
         figures: vec![StudyFigure::new(EVIL, figure)],
+        doubts: vec![evil()],
+        notes: vec![evil()],
+        ..Study::default()
     };
     let result = folder.path().join("study.h5");
     study.write(&result).unwrap();

@@ -7,6 +7,7 @@ use joulestep::answer::Study;
 use joulestep_engine::units::people_digits;
 
 use super::{done, judged, page, text};
+use crate::common::answers::{rows, value};
 use crate::common::program::told;
 use crate::common::python::{python, said};
 
@@ -27,7 +28,7 @@ const STUDIES: &[(&str, &[&str], &str)] = &[
             "--total",
             "90 A",
         ],
-        "How much current",
+        "What current",
     ),
     (
         "dead-time",
@@ -78,14 +79,15 @@ fn every_study_has_a_report() {
         let out = result.with_extension("html");
         done(&["report", text(&result), "-o", text(&out)], 0);
         let page = page::parsed(&out);
-        for sentence in study.answers.iter().chain(&study.conditions) {
+        for sentence in study.statements.iter().chain(&study.conditions).chain(&study.doubts) {
             assert!(page.text.contains(sentence), "{name}: {sentence}");
         }
         for table in study.tables.iter().filter(|t| !t.sheet.rows.is_empty()) {
             let title: String = table.title.chars().filter(|c| *c != '_').collect();
             assert!(page.text.contains(&title), "{name}: {title}");
         }
-        assert!(page.text.find(&study.answers[0]).unwrap() < page.text.find("1. Result").unwrap());
+        let first = study.statements.first().map_or(study.answers[0].sentence(), Clone::clone);
+        assert!(page.text.find(&first).unwrap() < page.text.find("1. Result").unwrap(), "{name}: {first}");
         // The same study leaves the same bytes.
         let again = folder.path().join("again").join(result.file_name().unwrap());
         fs::create_dir_all(again.parent().unwrap()).unwrap();
@@ -110,15 +112,14 @@ fn files_hold_what_the_command_tells() {
     let out = folder.path().join("rating.html");
     done(&["report", text(&result), "-o", text(&out)], 0);
     let page = page::parsed(&out);
-    for rating in json["ratings"].as_array().unwrap() {
-        let current = rating["continuous"]["current"].as_f64().unwrap();
-        let sentence =
-            format!("{} carries {} ± ", rating["part"].as_str().unwrap(), people_digits(current, "A", 3));
-        assert!(page.text.contains(&sentence), "{sentence}");
+    for part in ["cascode-700v-7m", "mosfet-sic-700v-12m"] {
+        let current = value(&json, &format!("{part}.continuous.current"));
+        let row = format!("{part}: continuous current {}", people_digits(current, "A", 3));
+        assert!(page.text.contains(&row), "{row}: {}", page.text);
     }
     // The figure's curve is the table's column.
     let joulestep::plot::Panel::Chart(chart) = &study.figures[0].figure.panels[0] else { panic!("a chart") };
-    let curve = &json["curve"].as_array().unwrap()[..chart.curves[0].points.len()];
+    let curve = &rows(&json, "surge")[..chart.curves[0].points.len()];
     for (row, point) in curve.iter().zip(&chart.curves[0].points) {
         assert_eq!((row["width"].as_f64(), row["current"].as_f64()), (Some(point.0), Some(point.1)));
     }
