@@ -128,7 +128,7 @@ fn a_part_and_its_package_mean_one_die() {
     assert_eq!(agreed.code, 0, "{}{}", agreed.out, agreed.err);
     assert!(!agreed.out.contains("not proven"), "{}", agreed.out);
     // The way of the heat is told to its end.
-    for expected in ["insulating-pad", "held at 45 °C", "whole way from a die that is heated alone: jfet"] {
+    for expected in ["insulating-pad", "held at 45 °C", "R_th of jfet"] {
         assert!(words(&agreed.out).contains(expected), "{expected}: {}", agreed.out);
     }
     let heated = |package: &str| {

@@ -127,8 +127,16 @@ fn the_dead_time_of_a_leg() {
         "{best}"
     );
     // The same from a scenario, and what is refused.
-    let scenario =
-        ["dead-time", "examples/ferry-buck.toml", "--dead-time", "100 ns", "--current", "10 A", "--csv"];
+    let scenario = [
+        "dead-time",
+        "--scenario",
+        "examples/ferry-buck.toml",
+        "--dead-time",
+        "100 ns",
+        "--current",
+        "10 A",
+        "--csv",
+    ];
     assert_eq!(joulestep(&scenario).code, 0);
     let long = ["dead-time", "cascode-700v-22m", "--dead-time", "6 us", "--current", "10 A"];
     assert_eq!(joulestep(&long).code, 2);
