@@ -13,4 +13,5 @@ mod program;
 mod sampling;
 mod shipped;
 mod statistics;
+mod studies;
 mod subjects;

@@ -2,6 +2,7 @@
 
 use serde_json::Value;
 
+use crate::common::answers;
 use crate::common::program::joulestep;
 use crate::common::rig::near;
 
@@ -111,7 +112,7 @@ fn resistance_against_temperature() {
     ]);
     assert_eq!(done.code, 0, "{}", done.err);
     let told: Value = serde_json::from_str(&done.out).unwrap();
-    let rows = told["tables"]["resistance"]["rows"].as_array().unwrap();
+    let rows = answers::rows(&told, "resistance");
     assert_eq!(rows.len(), 8);
     for row in rows.iter().filter(|r| r["temperature"] == 25.0) {
         near("relative", row["on_resistance_relative"].as_f64().unwrap(), 1.0, 1e-12);
@@ -119,14 +120,17 @@ fn resistance_against_temperature() {
     // Common practice, no source: at 125 °C a cascode has about 1.7 times its on-resistance at 25 °C.
     let hot = rows.iter().find(|r| r["part"] == PARTS[0] && r["temperature"] == 125.0).unwrap();
     near("cascode", hot["on_resistance_relative"].as_f64().unwrap(), 1.7, 0.04);
-    for part in &PARTS[..2] {
-        let budget = told["tables"]["budget"]["rows"].as_array().unwrap();
-        let mine = budget.iter().filter(|r| r["part"] == *part);
-        near("shares", mine.map(|p| p["cold_share"].as_f64().unwrap()).sum(), 1.0, 1e-9);
+    let budgets = answers::rows(&told, "budget");
+    for part in [PARTS[0], PARTS[1]] {
+        let shares = budgets.iter().filter(|p| p["part"] == part).map(|p| p["cold_share"].as_f64().unwrap());
+        near("shares", shares.sum(), 1.0, 1e-9);
     }
-    assert!(!told["tables"]["unipolar-limit"]["rows"].as_array().unwrap().is_empty());
+    assert!(!answers::rows(&told, "unipolar-limit").is_empty());
     let text = joulestep(&["parts", "resistance", PARTS[0]]).out;
-    assert!(text.contains("On-resistance budgets") && text.contains("unipolar limit"), "{text}");
+    assert!(
+        text.contains("On-resistance budgets at 25 °C and 125.0 °C") && text.contains("unipolar limit"),
+        "{text}"
+    );
 }
 
 #[test]

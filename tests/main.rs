@@ -44,6 +44,8 @@ mod estimates;
 mod invariance;
 // parts side by side, as the program prints them
 mod comparison;
+// every study of the catalogue, in every form
+mod catalogue_of_studies;
 // answers that looked right and were not
 mod says_what_it_does;
 // the double pulse against charge balance and closed forms

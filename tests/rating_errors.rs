@@ -9,6 +9,7 @@ use joulestep_models::rating::surge::{Outcome, STEPS, Surge};
 use joulestep_models::rating::{Carried, Conducts, HeatPath};
 use serde_json::Value;
 
+use crate::common::answers::{answer, plus_minus, rows, value};
 use crate::common::program::{joulestep, told};
 
 /// R₀(1 + a·T) on one R_th–C_th: a constant current warms it by a closed form.
@@ -114,10 +115,6 @@ fn a_crest_between_steps_is_not_missed() {
 
 const PART: [&str; 6] = ["rating", "cascode-700v-22m", "--interface", "0.3 K/W", "--points", "5"];
 
-fn rows(told: &Value) -> &Vec<Value> {
-    told["curve"].as_array().expect("rows")
-}
-
 /// A part's numbers with ± against the same in two rounds of finer steps and tables.
 #[test]
 fn the_errors_of_a_rating_cover_a_much_finer_one() {
@@ -125,21 +122,23 @@ fn the_errors_of_a_rating_cover_a_much_finer_one() {
     let told = told(&[&PART[..], &more].concat());
     let fine = self::told(&[&PART[..], &more, &["--prove"]].concat());
     assert_eq!(told["verdict"], "not judged");
-    assert_eq!(fine["ratings"][0]["rounds"], 2);
+    assert_eq!(fine["notes"][0], "proven by 2 rounds of finer steps, tables and meshes");
     let number = |v: &Value| v.as_f64().expect("a number");
-    for (a, b) in rows(&told).iter().zip(rows(&fine)) {
+    for (a, b) in rows(&told, "surge").iter().zip(rows(&fine, "surge")) {
         // Where the part saturates, drop and heat are no definite numbers; the largest drop of a half sine is read at the
         // ends of steps, and its error is not told.
-        let saturates = a["ends_by"] == "saturation";
-        assert_eq!(saturates, b["ends_by"] == "saturation");
+        let saturates = a["limited_by"] == "saturation";
+        assert_eq!(saturates, b["limited_by"] == "saturation");
         for row in [a, b] {
             for key in ["drop", "energy", "energy_error"] {
                 assert_eq!(saturates, row[key].is_null(), "{key}: {row}");
             }
-            assert!(row["drop_error"].is_null());
-            assert_eq!(row["error_kind"], if saturates { "not converging" } else { "not estimated" });
+            assert!(row.get("drop_error").is_none());
+            for key in ["current_error_kind", "i2t_error_kind"].iter().filter(|_| saturates) {
+                assert_eq!(row[key], "not converging", "{row}");
+            }
         }
-        let keys = ["current", "square_integral", "energy"];
+        let keys = ["current", "i2t", "energy"];
         for key in keys.into_iter().take(if saturates { 2 } else { 3 }) {
             let error = (number(&a[key]) - number(&b[key])).abs();
             let ends = number(&a[&format!("{key}_error")]);
@@ -147,12 +146,12 @@ fn the_errors_of_a_rating_cover_a_much_finer_one() {
             assert!(ends >= 0.5 * error && number(&b[&format!("{key}_error")]) < ends, "{key}: {a} {b}");
         }
     }
-    let [a, b] = [&told, &fine].map(|t| &t["ratings"][0]["fault_ride_through"][0]);
-    let error = (number(&a["longest"]) - number(&b["longest"])).abs();
-    assert!(number(&a["longest_error"]["plus_minus"]) >= 0.5 * error, "{a} {b}");
+    let longest = "fault.1.longest";
+    let error = (value(&told, longest) - value(&fine, longest)).abs();
+    assert!(plus_minus(&told, longest) >= 0.5 * error, "{error}");
     let bare = self::told(&[&PART[..], &["--no-estimate", "--json"]].concat());
-    assert_eq!(bare["error_estimate"], false);
-    assert_eq!(rows(&bare)[0]["current_error"], Value::Null);
+    assert_eq!(answer(&bare, "continuous.current")["error_kind"], "bare");
+    assert!(rows(&bare, "surge")[0].get("current_error").is_none());
 }
 
 /// What is required is judged by the one rule: kept, exceeded, and not proven within the error.
@@ -160,15 +159,13 @@ fn the_errors_of_a_rating_cover_a_much_finer_one() {
 fn what_is_required_passes_fails_or_is_not_proven() {
     // A junction ends it; at 150 A the part saturates, and its error is large.
     let found = told(&[&PART[..], &["--fault", "100 A", "--json"]].concat());
-    let fault = &found["ratings"][0]["fault_ride_through"][0];
-    let (longest, error) =
-        (fault["longest"].as_f64().unwrap(), fault["longest_error"]["plus_minus"].as_f64().unwrap());
+    let (longest, error) = (value(&found, "fault.1.longest"), plus_minus(&found, "fault.1.longest"));
     assert!(error > 0.0 && error < 0.01 * longest, "{longest} ± {error}");
     for (times, code, words) in [
-        (-3.0, 0, "Verdict: passes"),
-        (0.3, 5, "Verdict: not proven"),
-        (-0.3, 5, "NOT PROVEN"),
-        (3.0, 1, "FAILS"),
+        (-3.0, 0, "verdict: passes"),
+        (0.3, 5, "verdict: not proven"),
+        (-0.3, 5, "(required-time)  not proven"),
+        (3.0, 1, "verdict: fails"),
     ] {
         let time = format!("{} s", longest + times * error);
         let done = joulestep(&[&PART[..], &["--fault", "100 A", "--required-time", &time]].concat());
@@ -182,7 +179,7 @@ fn what_is_required_passes_fails_or_is_not_proven() {
     assert_eq!(done.code, 0, "{}{}", done.out, done.err);
     let current = ["--required-current", "10 A", "--no-estimate"];
     let done = joulestep(&[&PART[..], &current].concat());
-    assert!(done.code == 0 && done.out.contains("passes, without error estimate"), "{}", done.out);
+    assert!(done.code == 0 && done.out.contains("verdict: passes, without error estimate"), "{}", done.out);
 }
 
 /// Dies that contradict each other leave every verdict not proven, but a failure stands.
@@ -203,7 +200,7 @@ fn a_part_that_contradicts_its_package_proves_nothing() {
     ] {
         let done = joulestep(&[&base[..], &["--no-estimate"], more].concat());
         assert_eq!(done.code, code, "{more:?}: {}{}", done.out, done.err);
-        assert!(done.out.contains("mean different dies"), "{}", done.out);
+        assert!(done.out.contains("describe different dies"), "{}", done.out);
     }
 }
 
@@ -236,13 +233,14 @@ fn the_error_of_a_mesh_covers_a_finer_one() {
 fn the_least_dead_time_is_known_to_its_neighbours() {
     let base = ["dead-time", "mosfet-sic-700v-12m", "--current", "20 A", "--json", "--dead-time"];
     let found = told(&[&base[..], &["20 ns,60 ns,100 ns,400 ns"]].concat());
-    let best = &found["best"][0];
-    let number = |key: &str| best[key].as_f64();
     // At 60 ns it still turns on hard and loses much more: the least lies between 60 and 400 ns.
-    assert_eq!(number("least_loss_dead_time"), Some(100e-9));
-    assert!(number("least_loss_dead_time_error").is_some_and(|e| (e - 300e-9).abs() < 1e-15), "{best}");
-    assert_eq!(best["at_edge_of_list"], "no");
-    assert!(number("least_loss_error").is_some_and(|e| e > 0.0 && e < 0.01 * number("least_loss").unwrap()));
+    let best = answer(&found, "best.dead-time");
+    assert_eq!(best["value"], 100e-9);
+    assert!((plus_minus(&found, "best.dead-time") - 300e-9).abs() < 1e-15, "{best}");
+    // In the midst of the list.
+    assert_eq!(best["remark"], "");
+    let error = plus_minus(&found, "best.losses");
+    assert!(error > 0.0 && error < 0.01 * value(&found, "best.losses"), "{error}");
     let bare = told(&[&base[..], &["60 ns", "--no-estimate"]].concat());
-    assert!(bare["rows"][0].get("losses_error").is_none());
+    assert!(rows(&bare, "energies")[0].get("losses_error").is_none());
 }

@@ -2,6 +2,7 @@
 
 use serde_json::Value;
 
+use crate::common::answers::{rows, value};
 use crate::common::program::{joulestep as run, told};
 
 /// The cascode on its board, and the superjunction device where it is asked for.
@@ -16,7 +17,7 @@ fn rated(heatsink: &str, both: bool, more: &[&str]) -> Value {
 }
 
 fn of<'a>(told: &'a Value, part: &str) -> Vec<&'a Value> {
-    told["curve"].as_array().expect("rows").iter().filter(|r| r["part"] == part).collect()
+    rows(told, "surge").iter().filter(|r| r["part"] == part).collect()
 }
 
 /// Facts of the trade (`common practice, no source`): with the heatsink at 25 °C, where data sheets state such currents,
@@ -34,7 +35,8 @@ fn the_very_low_ohmic_cascode_is_rated_as_the_trade_knows_it() {
     let [told, hotter] = ["25 degC", "50 degC"].map(|heatsink| rated(heatsink, true, &pulses));
     let [cascode, other] = ["cascode-700v-7m", "mosfet-sj-620v-49m"].map(|p| of(&told, p));
     let surge = |row: &Value| row["current"].as_f64().unwrap();
-    let forever = |told: &Value| told["ratings"][0]["continuous"]["current"].as_f64().unwrap();
+    let of_cascode = |told: &Value, name: &str| value(told, &format!("cascode-700v-7m.{name}"));
+    let forever = |told: &Value| of_cascode(told, "continuous.current");
     let [short, long] = [surge(cascode[0]), forever(&told)];
     println!("{short:.0} A for half a millisecond, {long:.0} A for ever");
     assert!((4.0..7.0).contains(&(short / long)), "{short} A for half a millisecond, {long} A for ever");
@@ -45,14 +47,14 @@ fn the_very_low_ohmic_cascode_is_rated_as_the_trade_knows_it() {
         assert!((fallen / left - 1.0).abs() < 0.02, "{fallen} of the current is left, expected {left}");
     }
     for told in [&told, &hotter] {
-        let margin = told["ratings"][0]["continuous"]["loop_gain"].as_f64().unwrap();
+        let margin = of_cascode(told, "continuous.loop-gain");
         assert!(margin > 0.0 && margin < 1.0);
-        assert!(told["ratings"][0]["runaway_current"].as_f64().unwrap() > forever(told));
+        assert!(of_cascode(told, "runaway.current") > forever(told));
     }
     let ratios: Vec<f64> = cascode
         .iter()
         .zip(&other)
-        .map(|(a, b)| a["square_integral"].as_f64().unwrap() / b["square_integral"].as_f64().unwrap())
+        .map(|(a, b)| a["i2t"].as_f64().unwrap() / b["i2t"].as_f64().unwrap())
         .collect();
     assert!((7.5..8.5).contains(&ratios[2]), "I²t {} times at 100 s", ratios[2]);
     assert!(ratios.iter().all(|r| (7.0..9.0).contains(r)), "I²t {ratios:?} times");
@@ -79,14 +81,14 @@ fn what_heats_more_carries_less() {
 #[test]
 fn bad_input_is_refused_in_words() {
     for (arguments, words) in [
-        (&["--heatsink", "180 degC"][..], "not below the highest junction temperature of 175 °C"),
-        (&["--hottest", "300 degC"], "beyond its highest junction temperature"),
-        (&["--heatsink", "50 K/W"], "--heatsink"),
-        (&["--from", "1 s", "--to", "1 ms"], "expected --to above --from"),
-        (&["--before", "500 A"], "more than it carries for ever"),
+        (&["--heatsink", "180 degC"][..], "expected from -100 degC to below 175 degC"),
+        (&["--hottest", "300 degC"], "above the highest junction temperature of cascode-700v-7m (175 °C)"),
+        (&["--heatsink", "50 K/W"], "heatsink: `50 K/W` is a thermal resistance"),
+        (&["--from", "1 s", "--to", "1 ms"], "expected `to` above `from`"),
+        (&["--before", "500 A"], "exceeds the continuous rating"),
         (&["--on", "board-700v-7n"], "board-700v-7m"),
-        (&["--on", "board-700v-7m", "--on", "board-sj-620v-49m"], "once for all, or once for each"),
-        (&["--gate-on", "40 V"], "its gate tolerates"),
+        (&["--on", "board-700v-7m", "--on", "board-sj-620v-49m"], "one for all, or one for each"),
+        (&["--gate-on", "40 V"], "its gate withstands"),
     ] {
         let out = run(&[&["rating", "cascode-700v-7m"], arguments].concat());
         let told = out.err.clone();

@@ -2,7 +2,7 @@
 
 mod browser;
 mod hostile;
-mod page;
+pub mod page;
 mod studies;
 
 use std::fs;

@@ -12,6 +12,7 @@ use serde_json::Value;
 
 use super::program::{Folder, cells};
 use super::subjects::{plan, table};
+use crate::common::answers::{plus_minus, value};
 use crate::common::program::told;
 
 /// 40 resistors of 0.9 kΩ to 1.1 kΩ at 1 µF.
@@ -158,9 +159,8 @@ fn a_column_without_an_error_proves_nothing() {
 #[test]
 fn variants_of_a_rating_know_their_errors() {
     let rated = told(&["rating", "cascode-700v-22m", "--interface", "0.3 K/W", "--points", "2", "--json"]);
-    let of = |key: &str| rated.pointer(&format!("/ratings/0/continuous/{key}")).unwrap().clone();
-    let (current, error) =
-        (of("current").as_f64().unwrap(), of("current_error")["plus_minus"].as_f64().unwrap());
+    let current = value(&rated, "continuous.current");
+    let error = plus_minus(&rated, "continuous.current");
     let (mut found, mut own) = (current, 1.0);
     for (off, code) in [(-2.0, 0), (-20.0, 0), (0.2, 5), (20.0, 1)] {
         let folder = plan(&format!(

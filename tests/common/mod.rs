@@ -1,5 +1,6 @@
 //! What several checks share.
 
+pub mod answers;
 pub mod browser;
 pub mod catalogued;
 pub mod http;

@@ -1,5 +1,8 @@
 //! The commands `cycle` and `dead-time`, and the example of every arrangement.
 
+use std::collections::BTreeMap;
+
+use crate::common::answers::{self, value};
 use crate::common::program::{joulestep, told as json};
 
 /// Every arrangement has an example that is right.
@@ -97,25 +100,43 @@ fn the_dead_time_of_a_leg() {
         "15 ohm",
         "--json",
     ]);
-    let rows = found["rows"].as_array().unwrap();
+    let rows = answers::rows(&found, "energies");
     assert_eq!(rows.len(), 2);
-    assert_eq!(rows[1]["lower_turn_on"], "soft");
+    assert_eq!(answers::rows(&found, "transitions")[1]["lower_turn_on"], "soft");
     // The integral diodes' loss grows with the dead time (common practice, no source).
     assert!(rows[1]["diode_energy"].as_f64() > rows[0]["diode_energy"].as_f64());
-    let best = &found["best"][0];
-    let q = found["output_charge"].as_f64().unwrap();
-    assert!((best["estimate"].as_f64().unwrap() - 2.0 * q / 20.0).abs() < 1e-15);
+    // The output charge of the part at 400 V and 25 °C.
+    let part = joulestep::parts::load("cascode-700v-22m", &joulestep::scenario::include::open);
+    let parts = BTreeMap::from([(String::new(), part.expect("a shipped part").part)]);
+    let leg = joulestep_models::arrangement::dead_time::Study { parts, given: Vec::new() };
+    let q = joulestep_models::arrangement::dead_time::estimate(&leg, 400.0, 25.0).unwrap().expect("a charge");
+    let balance = value(&found, "estimate");
+    assert!((balance - 2.0 * q / 20.0).abs() < 1e-15);
+    let told = format!("supply's voltage: {}.", joulestep_engine::units::people(q, "C"));
+    assert!(found["conditions"].as_array().unwrap().iter().any(|c| c.as_str().unwrap().ends_with(&told)));
     // Charge balance alone is a lower bound: gates take their time on top.
-    assert!(best["soft_from"].as_f64() > best["estimate"].as_f64());
+    assert!(value(&found, "soft-from") > balance);
     // Numbers have their errors, and the least at the edge of a list has none.
     for key in ["losses", "turn_on_energy", "conduction_energy"] {
         let [value, error] = ["", "_error"].map(|end| rows[1][&format!("{key}{end}")].as_f64().unwrap());
         assert!(error > 0.0 && error < 0.01 * value, "{key}: {value} ± {error}");
     }
-    assert!(best["least_loss_dead_time_error"].is_null() && best["at_edge_of_list"] == "yes", "{best}");
+    let best = answers::answer(&found, "best.dead-time");
+    assert!(
+        best["error"].is_null() && best["remark"].as_str().unwrap().contains("at the end of the list"),
+        "{best}"
+    );
     // The same from a scenario, and what is refused.
-    let scenario =
-        ["dead-time", "examples/ferry-buck.toml", "--dead-time", "100 ns", "--current", "10 A", "--csv"];
+    let scenario = [
+        "dead-time",
+        "--scenario",
+        "examples/ferry-buck.toml",
+        "--dead-time",
+        "100 ns",
+        "--current",
+        "10 A",
+        "--csv",
+    ];
     assert_eq!(joulestep(&scenario).code, 0);
     let long = ["dead-time", "cascode-700v-22m", "--dead-time", "6 us", "--current", "10 A"];
     assert_eq!(joulestep(&long).code, 2);

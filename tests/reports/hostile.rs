@@ -1,6 +1,7 @@
 //! Names and texts of a file are text, whatever they hold.
 
 use joulestep::answer::{Answer, Study, StudyFigure, StudyTable};
+use joulestep::judge::Bounds;
 use joulestep::plot::{Axis, Bars, Chart, Curve, Figure, Mark, Panel, Series, Span};
 use joulestep::result::{ResultWriter, Scalar, Summary, Verdict, WriterOptions};
 use joulestep::sheet::{Cell, Head, Sheet};
@@ -98,7 +99,10 @@ fn a_hostile_study_comes_back_and_is_shown_as_text() {
         command: evil(),
         inputs: format!("# file: {EVIL}\n{EVIL}\n"),
         verdict: Some(Verdict::Fails),
-        answers: vec![Answer::new(EVIL, EVIL, 1.0, "V").remark(EVIL)],
+        answers: vec![Answer {
+            waived: Some(evil()),
+            ..Answer::new(evil(), evil(), 1.0, EVIL).limited(Bounds::at_most(0.5), EVIL).remark(EVIL)
+        }],
         statements: vec![evil()],
         doubts: vec![evil()],
         notes: vec![evil()],

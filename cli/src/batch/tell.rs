@@ -80,7 +80,7 @@ pub fn text(study: &Study, statistics: &Statistics, indices: &[(usize, Indices)]
         let _ = writeln!(out, "{}", study.plan.title);
     }
     for doubt in study.doubts() {
-        let _ = writeln!(out, "NOT PROVEN: part and package mean different dies: {doubt}");
+        let _ = writeln!(out, "NOT PROVEN: {doubt}");
     }
     let ended: Vec<String> = statistics.ended.iter().map(|(s, n)| format!("{n} {}", s.word())).collect();
     let _ = writeln!(out, "Variants: {}", ended.join(", "));

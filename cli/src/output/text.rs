@@ -18,7 +18,9 @@ const ENDS: usize = 12;
 pub fn text(study: &Study) -> String {
     let mut out = format!("{}\n", printable(&study.title));
     if let Some(verdict) = study.verdict {
-        let bare = study.answers.iter().any(|a| !a.bounds.is_none() && a.error == Uncertainty::Bare);
+        // What has no end has no error to be estimated.
+        let judged = study.answers.iter().filter(|a| !a.bounds.is_none() && a.value.is_finite());
+        let bare = judged.into_iter().any(|a| a.error == Uncertainty::Bare);
         let bare = if bare && verdict != Verdict::NotJudged { ", without error estimate" } else { "" };
         let _ = writeln!(out, "\nverdict: {}{bare}", verdict.word());
     }

@@ -221,7 +221,9 @@ fn form(form: Form, catalogue: &[Entry]) -> Value {
         Form::Texts => list(json!({ "type": "string" })),
         Form::OneOrMore => json!({ "anyOf": [{ "type": "string" }, list(json!({ "type": "string" }))] }),
         Form::Names => list(name()),
-        Form::Quantities(unit, range) => list(quantity(unit, range)),
+        Form::Quantities(unit, range) => {
+            json!({ "anyOf": [quantity(unit, range), list(quantity(unit, range))] })
+        }
         Form::Pairs(x, y) => list(json!({
             "type": "array",
             "prefixItems": [quantity(x, Range::Any), quantity(y, Range::Any)],

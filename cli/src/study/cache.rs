@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use std::fmt;
 use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
-/// Results kept at most; then all are let go.
+/// Results of a type kept at most; then all of that type are let go.
 const KEPT: usize = 64;
 
 /// Results by their type and the text of what they were made from. Several threads may ask for one; it is made once.
@@ -34,8 +34,10 @@ impl Cache {
         let slot = {
             let mut all = self.made.lock().unwrap_or_else(PoisonError::into_inner);
             let key = (TypeId::of::<Slot<T, E>>(), key);
-            if all.len() >= KEPT && !all.contains_key(&key) {
-                all.clear();
+            // Many laws must not drive out the package that they share: a type makes room among its own.
+            let of_type = all.keys().filter(|k| k.0 == key.0).count();
+            if of_type >= KEPT && !all.contains_key(&key) {
+                all.retain(|k, _| k.0 != key.0);
             }
             let fresh = || -> Arc<dyn Any + Send + Sync> { Arc::new(Slot::<T, E>::new()) };
             Arc::clone(all.entry(key).or_insert_with(fresh))
@@ -65,5 +67,16 @@ mod tests {
         assert_eq!(cache.get("b".into(), || make(3.0)).map(|x| *x), Ok(3.0));
         assert_eq!(cache.get("a".into(), || Ok::<i32, String>(7)).map(|x| *x), Ok(7));
         assert_eq!(count.get(), 2);
+    }
+
+    #[test]
+    fn many_results_of_one_type_leave_those_of_others() {
+        let cache = Cache::default();
+        let package = |x: i32| cache.get("package".into(), || Ok::<i32, String>(x)).map(|x| *x);
+        assert_eq!(package(1), Ok(1));
+        for k in 0..3 * KEPT {
+            assert_eq!(cache.get(k.to_string(), || Ok::<usize, String>(k)).map(|x| *x), Ok(k));
+        }
+        assert_eq!(package(2), Ok(1));
     }
 }

@@ -128,10 +128,14 @@ fn of_part(rated: &Rated, asked: &Asked, several: bool, known: bool) -> Vec<Answ
         let t = s.map_or(f64::NAN, |s| s.celsius[k]);
         b.add(format!("continuous.{die}"), format!("junction of {die} there"), t, "degC");
     }
-    let runaway = b.add("runaway.current", "runaway current", n.runaway.unwrap_or(f64::NAN), "A");
-    runaway.known = known && n.runaway_known != Some(false);
-    if n.runaway_known == Some(false) {
-        runaway.remark = "beyond the temperatures for which the law is known: no more than a hint".into();
+    if asked.runaway {
+        let runaway = b.add("runaway.current", "runaway current", n.runaway.unwrap_or(f64::NAN), "A");
+        runaway.known = known && n.runaway_known != Some(false);
+        if n.runaway_known == Some(false) {
+            runaway.remark = "beyond the temperatures for which the law is known: no more than a hint".into();
+        }
+    } else {
+        b.skip(1);
     }
     for ((name, width, shape), p) in asked.pulses.iter().zip(&n.pulses) {
         let words = format!("`{name}` ({}, {})", people(*width, "s"), shape.key());

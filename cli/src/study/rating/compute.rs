@@ -137,9 +137,10 @@ fn law(
     let doublings = context.level.0.clamp(FINEST, 0).unsigned_abs();
     // Of a batch: the same table whatever the heatsink.
     let coldest = if context.brief { super::COLDEST } else { asked.heatsink.min(25.0) };
-    let key = format!("law {:?} {gate:?} {hottest:?} {coldest:?} {doublings}", part.values);
-    let make =
-        || Conduction::refined(part, gate, coldest, hottest + BEYOND, doublings).map_err(|e| failed(&e));
+    // Only the runaway is looked for beyond the highest junction temperature.
+    let most = hottest + if asked.runaway { BEYOND } else { 0.0 };
+    let key = format!("law {:?} {gate:?} {most:?} {coldest:?} {doublings}", part.values);
+    let make = || Conduction::refined(part, gate, coldest, most, doublings).map_err(|e| failed(&e));
     context.cache.get(key, make)
 }
 
@@ -200,7 +201,7 @@ fn numbers(
         })?;
     let start = before.carried.heat;
     let surge = || Surge::new(law, path, hottest, &start[..dies]).with_steps(ready.steps(STEPS));
-    let runaway = runaway(law, path, &none);
+    let runaway = asked.runaway.then(|| runaway(law, path, &none)).flatten();
     let runaway_known = runaway.map(|current| {
         // Just below it the junctions are far from where the law ends, or close to it.
         let near = steady(law, path, 0.999 * current, &none);

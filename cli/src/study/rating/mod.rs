@@ -102,6 +102,12 @@ static SECTION: Section = Section {
             Form::Quantity("s", Positive),
             "time for which every part must withstand every `fault` current",
         ),
+        Key::may(
+            "no-runaway",
+            Form::Flag,
+            "leaves the runaway current out: the part's law is then known no further than its highest junction temperature, \
+             which makes variants of a plan faster",
+        ),
         Key::may("parallel", Form::Whole(2, 64), "devices of the first part in parallel, one of which deviates"),
         Key::may("total", Form::Quantity("A", Positive), "current of all of them together"),
         Key::may(
@@ -160,6 +166,8 @@ struct Asked {
     faults: Vec<f64>,
     sharing: Option<Sharing>,
     cells: usize,
+    /// Whether the runaway current is computed.
+    runaway: bool,
     required_current: Option<f64>,
     required_time: Option<f64>,
 }
@@ -228,6 +236,7 @@ fn read(q: &Question) -> Result<Asked, StudyError> {
         faults,
         sharing,
         cells: q.whole("cells"),
+        runaway: !q.flag("no-runaway"),
         required_current: q.maybe("required-current"),
         required_time: q.maybe("required-time"),
     })

@@ -1,0 +1,396 @@
+//! Every study of the catalogue tells one answer, whatever the form: JSON, text, CSV, file, report, columns of a batch.
+
+use std::collections::BTreeSet;
+use std::path::Path;
+
+use joulestep::answer::Study;
+use joulestep::scenario::shape::{Form, Key};
+use joulestep::sheet::{Cell, Sheet};
+use joulestep::study::{CATALOGUE, Entry};
+use joulestep_engine::units::parse_unit;
+use joulestep_models::model::Range;
+use serde_json::Value;
+
+use crate::common::program::{Done, joulestep};
+use crate::reports::page;
+
+/// A study, a question to it, and two values of one of its parameters: the first is that of the question.
+struct Case {
+    study: &'static str,
+    args: &'static [&'static str],
+    vary: (&'static str, [&'static str; 2]),
+}
+
+const fn case(
+    study: &'static str,
+    args: &'static [&'static str],
+    vary: (&'static str, [&'static str; 2]),
+) -> Case {
+    Case { study, args, vary }
+}
+
+/// A line for each study.
+const CASES: &[Case] = &[
+    case(
+        "dead-time",
+        &["cascode-700v-22m", "--dead-time", "40 ns,120 ns", "--current", "20 A", "--voltage", "400 V"],
+        ("voltage", ["400 V", "380 V"]),
+    ),
+    case(
+        "rating",
+        &[
+            "cascode-700v-22m",
+            "--interface",
+            "0.3 K/W",
+            "--points",
+            "3",
+            "--fault",
+            "100 A",
+            "--required-current",
+            "20 A",
+        ],
+        ("interface", ["0.3 K/W", "0.5 K/W"]),
+    ),
+    case(
+        "parts resistance",
+        &["cascode-700v-22m", "--step", "75 K", "--to", "150 degC"],
+        ("to", ["150 degC", "125 degC"]),
+    ),
+];
+
+fn entry(case: &Case) -> &'static Entry {
+    CATALOGUE.iter().copied().find(|e| e.name == case.study).unwrap_or_else(|| panic!("no {}", case.study))
+}
+
+/// The command with further options; it comes to a verdict.
+fn asked(case: &Case, more: &[&str]) -> Done {
+    let words: Vec<&str> = case.study.split(' ').collect();
+    let done = joulestep(&[&words, case.args, more].concat());
+    assert!([0, 1, 5].contains(&done.code), "{}: {}{}", case.study, done.out, done.err);
+    done
+}
+
+fn in_range(range: Range, x: f64) -> bool {
+    match range {
+        Range::Any => x.is_finite(),
+        Range::Positive => x > 0.0,
+        Range::NotNegative => x >= 0.0,
+        Range::Between(low, high) => low < x && x < high,
+    }
+}
+
+/// The sections below one, with their names.
+fn keys_below(keys: &'static [Key], path: &str, all: &mut Vec<(String, &'static Key)>) {
+    for key in keys {
+        let path = format!("{path}.{}", key.name);
+        if let Form::Table(section) | Form::Tables(section) | Form::Named(section) = key.form {
+            keys_below(section.keys, &path, all);
+        }
+        all.push((path, key));
+    }
+}
+
+#[test]
+fn every_parameter_has_help_and_a_unit() {
+    for e in CATALOGUE {
+        let mut all = Vec::new();
+        keys_below(e.section.keys, e.section.name, &mut all);
+        assert!(!all.is_empty() && !e.section.help.is_empty() && !e.help.is_empty(), "{}", e.name);
+        for (path, key) in all {
+            assert!(!key.help.trim().is_empty(), "{path} has no help");
+            match key.form {
+                Form::Quantity(unit, range) | Form::Quantities(unit, range) => {
+                    assert!(unit == "1" || parse_unit(unit).is_ok(), "{path}: no unit `{unit}`");
+                    let fits = key.default.is_none_or(|x| in_range(range, x));
+                    assert!(fits, "{path}: its default {:?} is not {range:?}", key.default);
+                }
+                Form::Whole(least, most) => {
+                    assert!(least < most, "{path}");
+                    let fits = key.default.is_none_or(|x| (least as f64..=most as f64).contains(&x));
+                    assert!(fits, "{path}: its default {:?}", key.default);
+                }
+                Form::Word(words) => assert!(!words.is_empty(), "{path}"),
+                Form::Any => panic!("{path} takes anything"),
+                _ => {}
+            }
+        }
+        // Files are named under keys that there are.
+        for input in e.inputs {
+            assert!(e.section.keys.iter().any(|k| k.name == input.key), "{}: {}", e.name, input.key);
+        }
+        assert!(
+            !e.examples.is_empty() && e.examples.lines().all(|l| l.starts_with("joulestep ")),
+            "{}",
+            e.name
+        );
+    }
+}
+
+#[test]
+fn every_study_has_its_case_its_name_and_its_help() {
+    let distinct =
+        |of: fn(&Entry) -> &'static str| CATALOGUE.iter().map(|e| of(e)).collect::<BTreeSet<_>>().len();
+    assert_eq!(distinct(|e| e.name), CATALOGUE.len(), "two studies of one name");
+    assert_eq!(distinct(|e| e.section.name), CATALOGUE.len(), "two tables of one name");
+    for e in CATALOGUE {
+        assert!(CASES.iter().any(|c| c.study == e.name), "no case of `{}` in this test", e.name);
+        let words: Vec<&str> = e.name.split(' ').collect();
+        let done = joulestep(&[&words[..], &["--help"]].concat());
+        assert_eq!(done.code, 0, "{}: {}", e.name, done.err);
+        assert!(done.out.contains(e.section.help), "{}: {}", e.name, done.out);
+        let positional = |key: &str| e.inputs.iter().any(|i| i.key == key && i.positional);
+        let in_plans_only = |k: &Key| {
+            matches!(k.form, Form::Table(_) | Form::Tables(_) | Form::Parameters(..) | Form::Pairs(..))
+        };
+        for key in e.section.keys.iter().filter(|k| !positional(k.name) && !in_plans_only(k)) {
+            assert!(done.out.contains(&format!("--{}", key.name)), "{}: --{}", e.name, key.name);
+        }
+    }
+}
+
+/// Fields of CSV by RFC 4180, by a reader that is not ours.
+fn csv(text: &str) -> (Vec<String>, Vec<Vec<String>>) {
+    let mut reader = csv::Reader::from_reader(text.as_bytes());
+    let owned = |r: &csv::StringRecord| r.iter().map(str::to_string).collect::<Vec<_>>();
+    let heads = owned(reader.headers().expect("heads"));
+    let rows = reader.records().map(|r| owned(&r.expect("a row"))).collect();
+    (heads, rows)
+}
+
+/// A number as CSV has it; `None` where the field is empty.
+fn number(field: &str) -> Option<f64> {
+    (!field.is_empty()).then(|| field.parse().unwrap_or_else(|_| panic!("{field} is no number")))
+}
+
+/// Both absent, or the same bits; JSON has no number that is not finite.
+fn same(json: &Value, other: Option<f64>, what: &str) {
+    let finite = other.filter(|x| x.is_finite());
+    assert_eq!(json.as_f64().map(f64::to_bits), finite.map(f64::to_bits), "{what}: {json} and {other:?}");
+}
+
+fn without_blanks(text: &str) -> String {
+    text.split_whitespace().collect()
+}
+
+/// Whether the words stand in the line in this order.
+fn in_order(line: &str, words: &[String]) -> bool {
+    let mut rest = line;
+    words.iter().filter(|w| !w.is_empty()).all(|word| {
+        let found = rest.find(word.as_str());
+        rest = found.map_or("", |at| &rest[at + word.len()..]);
+        found.is_some()
+    })
+}
+
+fn answers_agree(case: &Case, json: &Value, study: &Study, folder: &Path) {
+    let name = case.study;
+    let told = json["answers"].as_array().expect("answers");
+    assert!(!told.is_empty() && told.len() == study.answers.len(), "{name}");
+    let names: BTreeSet<&str> = study.answers.iter().map(|a| a.name.as_str()).collect();
+    assert_eq!(names.len(), told.len(), "{name}: two answers of one name");
+    let text = asked(case, &["--quiet"]);
+    let by_csv = asked(case, &["--csv=answers"]);
+    let (heads, rows) = csv(&by_csv.out);
+    assert_eq!(rows.len(), told.len(), "{name}");
+    let report = without_blanks(&page::parsed(&folder.join("study.html")).text);
+    let people = study.rows();
+    for (k, (a, json)) in study.answers.iter().zip(told).enumerate() {
+        let what = format!("{name}: {}", a.name);
+        // The file.
+        for (key, text) in [
+            ("name", a.name.as_str()),
+            ("quantity", &a.quantity),
+            ("unit", &a.unit),
+            ("error_kind", a.error.word()),
+            ("limit", &a.limit),
+            ("ruling", a.ruling.word()),
+            ("remark", &a.remark),
+        ] {
+            assert_eq!(json[key], text, "{what}: {key}");
+            let at = heads.iter().position(|h| h == key).unwrap_or_else(|| panic!("no column {key}"));
+            assert_eq!(rows[k][at], text, "{what}: {key}");
+        }
+        assert!(a.unit == "1" || !a.unit.is_empty(), "{what} has no unit");
+        for (key, x) in [
+            ("value", Some(a.value)),
+            ("error", a.error.plus_minus()),
+            ("minimum", Some(a.bounds.lower)),
+            ("maximum", Some(a.bounds.upper)),
+        ] {
+            same(&json[key], x, &format!("{what}: {key}"));
+            let at = heads.iter().position(|h| h == key).unwrap_or_else(|| panic!("no column {key}"));
+            same(&json[key], number(&rows[k][at]), &format!("{what}: {key} in CSV"));
+        }
+        // For people: what they read begins with the value that programs read.
+        let shown = match json["value"].as_f64() {
+            Some(x) => joulestep::sheet::shown(x, json["unit"].as_str().expect("a unit")),
+            None => a.words(),
+        };
+        assert_eq!(people[k][1], shown, "{what}");
+        let line =
+            text.out.lines().find(|l| l.trim_start().starts_with(&people[k][0]) && in_order(l, &people[k]));
+        assert!(line.is_some(), "{what}: {:?} is not in\n{}", people[k], text.out);
+        let row = without_blanks(&people[k].concat());
+        assert!(report.contains(&row), "{what}: {row} is not in the report\n{report}");
+    }
+    // One verdict and exit code.
+    let verdict = study.verdict.map_or("not judged", |v| v.word());
+    assert_eq!(json["verdict"], verdict, "{name}");
+    assert!(study.verdict.is_none() || text.out.contains(&format!("verdict: {verdict}")), "{name}");
+    assert!(study.verdict.is_none() || report.contains(&without_blanks(verdict)), "{name}");
+    assert_eq!((text.code, by_csv.code), (asked(case, &["--json"]).code, text.code), "{name}");
+    // What they rest on.
+    for (key, sentences) in
+        [("conditions", &study.conditions), ("notes", &study.notes), ("doubts", &study.doubts)]
+    {
+        assert_eq!(json[key], serde_json::json!(sentences), "{name}: {key}");
+        let page = without_blanks(&text.out);
+        assert!(sentences.iter().all(|s| page.contains(&without_blanks(s))), "{name}: {key}");
+        assert!(sentences.iter().all(|s| report.contains(&without_blanks(s))), "{name}: {key}");
+    }
+}
+
+fn tables_agree(case: &Case, json: &Value, study: &Study, folder: &Path) {
+    let name = case.study;
+    let told = json["tables"].as_object().expect("tables");
+    assert_eq!(told.len(), study.tables.len(), "{name}");
+    let report = without_blanks(&page::parsed(&folder.join("study.html")).text);
+    let text = asked(case, &["--quiet"]).out;
+    for table in &study.tables {
+        let what = format!("{name}: {}", table.name);
+        let json = &told[&table.name];
+        assert_eq!(json["title"], table.title, "{what}");
+        let by_csv = csv(&asked(case, &[&format!("--csv={}", table.name)]).out);
+        let sheet: Sheet = table.sheet.plain();
+        let rows = json["rows"].as_array().expect("rows");
+        assert!(rows.len() == sheet.rows.len() && rows.len() == by_csv.1.len(), "{what}");
+        assert_eq!(by_csv.0.len(), sheet.heads.len(), "{what}");
+        for (k, head) in sheet.heads.iter().enumerate() {
+            let unit = if matches!(head.unit.as_str(), "" | "1") { "" } else { &format!(" ({})", head.unit) };
+            assert_eq!(by_csv.0[k], format!("{}{unit}", head.name), "{what}");
+            if !head.unit.is_empty() {
+                assert_eq!(json["units"][&head.name], head.unit, "{what}: {}", head.name);
+            }
+            for ((row, json), csv) in sheet.rows.iter().zip(rows).zip(&by_csv.1) {
+                let what = format!("{what}: {}", head.name);
+                match &row[k] {
+                    Cell::Text(text) => assert!(json[&head.name] == *text && csv[k] == *text, "{what}"),
+                    Cell::Number(x) => {
+                        same(&json[&head.name], Some(*x), &what);
+                        same(&json[&head.name], number(&csv[k]), &what);
+                    }
+                    Cell::Error(_) => panic!("{what}: an error in a plain table"),
+                    Cell::None => assert!(json[&head.name].is_null() && csv[k].is_empty(), "{what}"),
+                }
+            }
+        }
+        if !sheet.rows.is_empty() {
+            assert!(text.contains(&table.title), "{what}: {text}");
+            assert!(report.contains(&without_blanks(&table.title)), "{what}");
+        }
+    }
+}
+
+#[test]
+fn every_form_of_an_answer_tells_the_same() {
+    for case in CASES {
+        let folder = tempfile::tempdir().expect("a folder");
+        let out = folder.path().join("study.h5");
+        let done = asked(case, &["--json", "--out", out.to_str().expect("UTF-8")]);
+        let json: Value = serde_json::from_str(&done.out).expect("JSON");
+        let study = Study::read(&out).expect("a study");
+        let html = folder.path().join("study.html");
+        let made = joulestep(&["report", out.to_str().unwrap(), "-o", html.to_str().unwrap()]);
+        assert_eq!(made.code, 0, "{}", made.err);
+        assert_eq!(
+            (&json["title"], &json["study"]),
+            (&study.title.clone().into(), &study.kind.clone().into())
+        );
+        assert_eq!(study.kind, entry(case).section.name);
+        answers_agree(case, &json, &study, folder.path());
+        tables_agree(case, &json, &study, folder.path());
+    }
+}
+
+/// The question as the table of a plan.
+fn plan_of(case: &Case) -> String {
+    let e = entry(case);
+    let quoted = |x: &str| format!("{x:?}");
+    let mut lines = vec![format!("[{}]", e.section.name)];
+    let mut args = case.args.iter().peekable();
+    let mut files = Vec::new();
+    while let Some(arg) = args.next() {
+        let Some(name) = arg.strip_prefix("--") else {
+            files.push(quoted(arg));
+            continue;
+        };
+        let key = e.section.keys.iter().find(|k| k.name == name).unwrap_or_else(|| panic!("no key {name}"));
+        let value = match key.form {
+            Form::Flag => "true".to_string(),
+            Form::Whole(..) => args.next().expect("a value").to_string(),
+            Form::Quantities(..) => {
+                let all: Vec<String> = args.next().expect("a value").split(',').map(quoted).collect();
+                if all.len() == 1 { all[0].clone() } else { format!("[{}]", all.join(", ")) }
+            }
+            _ => quoted(args.next().expect("a value")),
+        };
+        lines.push(format!("{name} = {value}"));
+    }
+    if let Some(input) = e.inputs.iter().find(|i| i.positional && !files.is_empty()) {
+        lines.push(format!("{} = [{}]", input.key, files.join(", ")));
+    }
+    let (key, [a, b]) = case.vary;
+    format!(
+        "format = 2\nestimate = \"all\"\n{}\n[sampling]\nkind = \"grid\"\n[[vary]]\nname = \"varied\"\nvalue = \"{}.{key}\"\n\
+         kind = \"values\"\nvalues = [{a:?}, {b:?}]\n",
+        lines.join("\n"),
+        e.section.name
+    )
+}
+
+#[test]
+fn every_study_is_varied_by_a_plan() {
+    for case in CASES {
+        let folder = tempfile::tempdir().expect("a folder");
+        let path = |name: &str| folder.path().join(name).display().to_string();
+        std::fs::write(path("plan.toml"), plan_of(case)).expect("written");
+        let done = joulestep(&[
+            "batch",
+            &path("plan.toml"),
+            "--out",
+            &path("t.h5"),
+            "--csv",
+            &path("t.csv"),
+            "--json",
+            "--quiet",
+        ]);
+        assert!([0, 1, 5].contains(&done.code), "{}: {}{}", case.study, done.out, done.err);
+        let told: Value = serde_json::from_str(&done.out).expect("JSON");
+        let alone: Value = serde_json::from_str(&asked(case, &["--json"]).out).expect("JSON");
+        let names = |of: &Value| -> Vec<(String, String)> {
+            let text = |v: &Value| v.as_str().expect("text").to_string();
+            of.as_array().expect("a list").iter().map(|o| (text(&o["name"]), text(&o["unit"]))).collect()
+        };
+        assert_eq!(names(&told["outputs"]), names(&alone["answers"]), "{}", case.study);
+        let (heads, rows) = csv(&std::fs::read_to_string(path("t.csv")).expect("a table"));
+        assert_eq!(rows.len(), 2, "{}", case.study);
+        let mut moved = false;
+        for a in alone["answers"].as_array().expect("answers") {
+            let name = a["name"].as_str().expect("a name");
+            let bare = |h: &String| h.split(" [").next() == Some(name);
+            let at = heads.iter().position(bare).unwrap_or_else(|| panic!("no column {name}: {heads:?}"));
+            let [first, second] = [0, 1].map(|row: usize| rows[row][at].parse::<f64>().unwrap_or(f64::NAN));
+            moved |= first.to_bits() != second.to_bits();
+            let what = format!("{}: {name}: {first}, alone {}", case.study, a["value"]);
+            match a["value"].as_f64() {
+                // Tables of laws may begin at other temperatures: as near as the errors say, and much nearer than a percent.
+                Some(x) => {
+                    let close = (1e-6 * x.abs()).max(a["error"].as_f64().unwrap_or(0.0).min(1e-3 * x.abs()));
+                    assert!((first - x).abs() <= close, "{what}");
+                }
+                None => assert!(!first.is_finite(), "{what}"),
+            }
+        }
+        assert!(moved, "{}: `{}` moves nothing", case.study, case.vary.0);
+    }
+}

@@ -1,0 +1,28 @@
+//! Answers and tables of a study as JSON, by their names.
+
+use serde_json::Value;
+
+/// The answer of this name.
+pub fn answer<'a>(told: &'a Value, name: &str) -> &'a Value {
+    let all = told["answers"].as_array().expect("answers");
+    let found = all.iter().find(|a| a["name"] == name);
+    found.unwrap_or_else(|| {
+        let names: Vec<&Value> = all.iter().map(|a| &a["name"]).collect();
+        panic!("no answer {name}: {names:?}")
+    })
+}
+
+/// Its value, in its unit.
+pub fn value(told: &Value, name: &str) -> f64 {
+    answer(told, name)["value"].as_f64().unwrap_or_else(|| panic!("{name} is no number"))
+}
+
+/// Its error, ±.
+pub fn plus_minus(told: &Value, name: &str) -> f64 {
+    answer(told, name)["error"].as_f64().unwrap_or_else(|| panic!("{name} has no error"))
+}
+
+/// The rows of the table of this name.
+pub fn rows<'a>(told: &'a Value, table: &str) -> &'a Vec<Value> {
+    told["tables"][table]["rows"].as_array().unwrap_or_else(|| panic!("no table {table}"))
+}
