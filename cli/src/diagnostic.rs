@@ -76,6 +76,13 @@ impl Sources {
         self.files.get(file.0).map_or("", |f| f.1.as_str())
     }
 
+    /// Whether its lines may be shown: a file of ours by its ending, or the one that was given. Others (a list of
+    /// passwords that a scenario includes) are nobody's business.
+    fn is_own(&self, file: FileId) -> bool {
+        let ending = self.files.get(file.0).and_then(|f| f.0.extension());
+        file == FileId(0) || ending.is_some_and(|e| ["toml", "csv"].iter().any(|own| e.eq_ignore_ascii_case(own)))
+    }
+
     /// Line and column (in characters) of a place's first byte, both counted from 1.
     pub fn line_and_column(&self, place: &Place) -> (usize, usize) {
         let text = self.text(place.file);
@@ -93,6 +100,14 @@ impl Sources {
         let path = self.files.get(place.file.0).map_or_else(String::new, |f| f.0.display().to_string());
         format!("{path}:{line}:{column}")
     }
+}
+
+/// Diagnostics that are shown; further ones are only counted.
+pub const SHOWN: usize = 50;
+
+/// Whether one more diagnostic may still be shown: only then are lists of names and suggestions worth their time.
+pub(crate) fn worded(so_far: &[Diagnostic]) -> bool {
+    so_far.len() < 2 * SHOWN
 }
 
 /// Columns of what is printed for people.
@@ -180,10 +195,13 @@ impl Refusal {
     /// The same, where the file is something else than a scenario ("the part file").
     pub fn text_in(&self, what: &str) -> String {
         let mut out = String::new();
-        for d in &self.diagnostics {
+        for d in self.diagnostics.iter().take(SHOWN) {
             self.one(d, &mut out);
         }
         let n = self.diagnostics.len();
+        if n > SHOWN {
+            let _ = writeln!(out, "... and {} more", n - SHOWN);
+        }
         let _ = writeln!(out, "{n} error{} in {what}", if n == 1 { "" } else { "s" });
         out
     }
@@ -194,6 +212,9 @@ impl Refusal {
         if let Some(place) = &d.place {
             let _ = writeln!(out, "{}: {key}{found}", self.sources.show(place));
             let (line, column) = self.sources.line_and_column(place);
+            if !self.sources.is_own(place.file) {
+                return self.rest(d, out);
+            }
             let text = self.sources.text(place.file).lines().nth(line - 1).unwrap_or("");
             let shown: String =
                 text.chars().take(160).map(|c| if c.is_control() { ' ' } else { c }).collect();
@@ -208,6 +229,11 @@ impl Refusal {
         } else {
             let _ = writeln!(out, "{key}{found}");
         }
+        self.rest(d, out);
+    }
+
+    /// What was expected, and may have been meant.
+    fn rest(&self, d: &Diagnostic, out: &mut String) {
         if !d.expected.is_empty() {
             filled(&format!("expected {}", printable(&d.expected)), WIDTH, out);
         }
@@ -219,13 +245,14 @@ impl Refusal {
 
     /// For programs.
     pub fn json(&self) -> Invalid<impl Serialize> {
-        let errors = self.diagnostics.iter().map(|diagnostic| {
+        let errors = self.diagnostics.iter().take(SHOWN).map(|diagnostic| {
             let place = diagnostic.place.as_ref();
             let file = place.map(|p| self.sources.files[p.file.0].0.display().to_string());
             let (line, column) = place.map(|p| self.sources.line_and_column(p)).unzip();
             Located { file, line, column, diagnostic }
         });
-        Invalid { valid: false, errors: errors.collect() }
+        let more = self.diagnostics.len().saturating_sub(SHOWN);
+        Invalid { valid: false, errors: errors.collect(), more }
     }
 }
 
@@ -234,8 +261,15 @@ impl Refusal {
 pub struct Invalid<E> {
     /// Never.
     pub valid: bool,
-    /// What is wrong.
+    /// What is wrong, the first of it.
     pub errors: Vec<E>,
+    /// How much more is wrong.
+    #[serde(skip_serializing_if = "is_zero")]
+    pub more: usize,
+}
+
+fn is_zero(number: &usize) -> bool {
+    *number == 0
 }
 
 #[derive(Serialize)]
@@ -270,10 +304,13 @@ pub fn filled(text: &str, width: usize, out: &mut String) {
 /// The name nearest to what was typed, when one is near enough to be meant.
 pub fn nearest<'a>(typed: &str, names: impl IntoIterator<Item = &'a str>) -> Option<String> {
     let lower = typed.to_lowercase();
-    let near = names.into_iter().map(|n| (strsim::damerau_levenshtein(&n.to_lowercase(), &lower), n));
+    let letters = typed.chars().count();
+    // A third of the letters may be wrong; lengths that differ by more need no closer look.
+    let most = letters.max(3) / 3;
+    let near = names.into_iter().filter(|n| n.chars().count().abs_diff(letters) <= most);
+    let near = near.map(|n| (strsim::damerau_levenshtein(&n.to_lowercase(), &lower), n));
     let (distance, name) = near.min_by_key(|(d, _)| *d)?;
-    // A third of the letters may be wrong.
-    (distance <= typed.chars().count().max(3) / 3 && name != typed).then(|| name.to_string())
+    (distance <= most && name != typed).then(|| name.to_string())
 }
 
 #[cfg(test)]

@@ -41,6 +41,7 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
+pub mod access;
 pub mod account;
 pub mod args;
 pub mod batch;
@@ -48,8 +49,10 @@ pub mod commands;
 pub mod diagnostic;
 pub mod duty;
 pub mod exit;
+pub mod identity;
 pub mod impedance;
 pub mod judge;
+pub mod outputs;
 pub mod package;
 pub mod parts;
 pub mod plot;

@@ -56,11 +56,15 @@ pub(crate) fn refuse_in(
             let text = format!("cannot read `{}`: {}", path.display(), reason(error));
             if json {
                 let errors = vec![Unread { file: path.display().to_string(), found: text }];
-                streams.json(&Invalid { valid: false, errors })?;
+                streams.json(&Invalid { valid: false, errors, more: 0 })?;
             } else {
                 writeln!(streams.err, "{text}")?;
             }
-            Ok(INPUT_OUTPUT)
+            // What is no text of ours is bad input; what cannot be opened is not.
+            Ok(match error.kind() {
+                io::ErrorKind::InvalidData | io::ErrorKind::InvalidInput => BAD_INPUT,
+                _ => INPUT_OUTPUT,
+            })
         }
         Trouble::Refused(refusal) => {
             if json {

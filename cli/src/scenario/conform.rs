@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use joulestep_models::arrangement;
 use joulestep_models::model::{Entry, Range};
 
-use crate::diagnostic::{Diagnostic, Place, nearest};
+use crate::diagnostic::{Diagnostic, Place, nearest, worded};
 use crate::scenario::fields::{Content, Field, Fields, Named, TypedAt};
 use crate::scenario::raw::{Node, Raw, Table};
 use crate::scenario::shape::{self, Form, Key, Kinds, NAME_GRAMMAR, Section};
@@ -60,7 +60,8 @@ impl Conform<'_> {
         for (typed, place, node) in &table.entries {
             let full = fields.key(typed);
             let Some(key) = keys.iter().find(|k| k.name == typed) else {
-                let names: Vec<&str> = keys.iter().map(|k| k.name).collect();
+                let worded = worded(&self.diagnostics);
+                let names: Vec<&str> = keys.iter().filter(|_| worded).map(|k| k.name).collect();
                 let d = Diagnostic::new(place, full, format!("unknown key in {of}"), one_of(&names));
                 self.diagnostics.push(d.suggest(nearest(typed, names)));
                 continue;

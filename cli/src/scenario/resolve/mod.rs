@@ -12,12 +12,12 @@ mod timing;
 
 pub(crate) use lines::set_lines;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
 use joulestep_models::devices::catalogue;
 
-use crate::diagnostic::{Diagnostic, Place, Refusal, Sources, nearest};
+use crate::diagnostic::{Diagnostic, Place, Refusal, Sources, nearest, worded};
 use crate::scenario::conform::{Conform, one_of};
 use crate::scenario::fields::{Fields, Named};
 use crate::scenario::include::{self, Open};
@@ -163,6 +163,9 @@ impl Resolve<'_> {
         known: impl IntoIterator<Item = &'n str> + Clone,
     ) {
         let found = format!("there is no {what} `{}`", named.name);
+        if !worded(&self.diagnostics) {
+            return self.tell(&named.place, key, found, "");
+        }
         let expected = one_of(&known.clone().into_iter().collect::<Vec<_>>());
         let d = Diagnostic::new(&named.place, key, found, expected);
         self.diagnostics.push(d.suggest(nearest(&named.name, known)));
@@ -173,11 +176,9 @@ impl Resolve<'_> {
         let mut seen: BTreeMap<&str, &Place> = BTreeMap::new();
         for named in names {
             if let Some(first) = seen.get(named.name.as_str()) {
-                let found = format!(
-                    "two {what} are named `{}`, here and at {}",
-                    named.name,
-                    self.sources.show(first)
-                );
+                let first = worded(&self.diagnostics).then(|| self.sources.show(first));
+                let first = first.map_or(String::new(), |first| format!(", here and at {first}"));
+                let found = format!("two {what} are named `{}`{first}", named.name);
                 self.tell(&named.place, "name", found, "a name used once");
             } else {
                 seen.insert(&named.name, &named.place);
@@ -259,9 +260,10 @@ impl Resolve<'_> {
 
     fn heat_inputs(&mut self, scenario: &Scenario) {
         let inputs: Vec<&str> = scenario.thermal.input_names();
+        let known: BTreeSet<&str> = inputs.iter().copied().collect();
         for component in &scenario.components {
             for (_, input) in &component.heat {
-                if !inputs.contains(&input.name.as_str()) {
+                if !known.contains(input.name.as_str()) {
                     let key = format!("component.{}.heat", component.name.name);
                     self.unknown(input, key, "heat input", inputs.iter().copied());
                 }
@@ -271,27 +273,22 @@ impl Resolve<'_> {
 
     /// A gate drive connects to nodes that components have.
     fn gate_nodes(&mut self, scenario: &Scenario) {
-        let nodes: Vec<&str> =
+        let nodes: BTreeSet<&str> =
             scenario.components.iter().flat_map(|c| &c.nodes).map(|n| n.name.as_str()).collect();
         for drive in &scenario.drives {
             let second = drive.complement.iter();
             let second = second.flat_map(|c| [("complement-gate", &c.0), ("complement-return", &c.1)]);
             for (key, node) in [("gate", &drive.gate), ("return", &drive.reference)].into_iter().chain(second)
             {
-                if !nodes.contains(&node.name.as_str()) && !crate::scenario::shape::is_ground(&node.name) {
+                if !nodes.contains(node.name.as_str()) && !crate::scenario::shape::is_ground(&node.name) {
                     self.unknown(
                         node,
                         format!("drive.{}.{key}", drive.name.name),
                         "node",
-                        unique_sorted(&nodes),
+                        nodes.iter().copied(),
                     );
                 }
             }
         }
     }
-}
-
-fn unique_sorted<'n>(names: &[&'n str]) -> Vec<&'n str> {
-    let set: std::collections::BTreeSet<&str> = names.iter().copied().collect();
-    set.into_iter().collect()
 }
