@@ -11,6 +11,7 @@ use std::path::{Component, Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 
+use crate::exit::{BAD_INPUT, INPUT_OUTPUT};
 use crate::identity::Identity;
 
 /// No text is longer than this many bytes: more is a mistaken file.
@@ -71,7 +72,8 @@ impl Rules {
             let why = format!("{option} is to write it");
             return Err(io::Error::new(ErrorKind::InvalidInput, why));
         }
-        let text = if given && is_handed_over(path) { text_of(File::open(path)?) } else { read_plain(&real) }?;
+        let text =
+            if given && is_handed_over(path) { text_of(File::open(path)?) } else { read_plain(&real) }?;
         let bytes = text.len() as u64;
         if self.bytes.fetch_add(bytes, Ordering::Relaxed) + bytes > TOGETHER {
             let why = format!("all files together are longer than {} MiB", TOGETHER >> 20);
@@ -83,7 +85,9 @@ impl Rules {
     /// The path with links followed, of a file that lies where it may.
     fn inside(&self, path: &Path) -> io::Result<PathBuf> {
         let outside = || {
-            io::Error::other("it lies outside the folder of the file given; `--allow-outside DIR` permits another")
+            io::Error::other(
+                "it lies outside the folder of the file given; `--allow-outside DIR` permits another",
+            )
         };
         let within = |path: &Path| self.folders.iter().any(|folder| path.starts_with(folder));
         // Asked first: of what lies outside not even its existence is told.
@@ -163,7 +167,16 @@ pub fn reason(error: &std::io::Error) -> String {
         K::StorageFull => "no space left".into(),
         K::ReadOnlyFilesystem => "the file system is read-only".into(),
         K::InvalidData => format!("not a text file ({error})"),
+        K::FileTooLarge => "it would be larger than the system allows this process to write".into(),
         _ => error.to_string(),
+    }
+}
+
+/// The exit code for a file that was not read: what is no text of ours is bad input, what cannot be opened is not.
+pub fn unread(error: &io::Error) -> u8 {
+    match error.kind() {
+        ErrorKind::InvalidData | ErrorKind::InvalidInput => BAD_INPUT,
+        _ => INPUT_OUTPUT,
     }
 }
 
@@ -182,7 +195,9 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let at = |name: &str| folder.path().join(name);
         fs::create_dir_all(at("in/sub")).unwrap();
-        for (name, text) in [("in/a.toml", "a"), ("in/sub/b.toml", "b"), ("c.toml", "c"), ("in/out.toml", "o")] {
+        for (name, text) in
+            [("in/a.toml", "a"), ("in/sub/b.toml", "b"), ("c.toml", "c"), ("in/out.toml", "o")]
+        {
             fs::write(at(name), text).unwrap();
         }
         symlink(at("c.toml"), at("in/link.toml")).unwrap();

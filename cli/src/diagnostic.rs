@@ -80,7 +80,8 @@ impl Sources {
     /// passwords that a scenario includes) are nobody's business.
     fn is_own(&self, file: FileId) -> bool {
         let ending = self.files.get(file.0).and_then(|f| f.0.extension());
-        file == FileId(0) || ending.is_some_and(|e| ["toml", "csv"].iter().any(|own| e.eq_ignore_ascii_case(own)))
+        file == FileId(0)
+            || ending.is_some_and(|e| ["toml", "csv"].iter().any(|own| e.eq_ignore_ascii_case(own)))
     }
 
     /// Line and column (in characters) of a place's first byte, both counted from 1.

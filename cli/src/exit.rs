@@ -5,6 +5,8 @@ use std::io::{self, Write};
 
 use serde::Serialize;
 
+use crate::access::Access;
+
 /// The processor lacks what the program was built for.
 pub use crate::processor::UNSUITED;
 
@@ -31,6 +33,8 @@ pub struct Streams<'a> {
     pub err: &'a mut dyn Write,
     /// The command line as it was typed, for the files that keep it.
     pub command: String,
+    /// The files that may be read.
+    pub access: Access,
 }
 
 impl Streams<'_> {
@@ -78,7 +82,8 @@ mod tests {
     #[test]
     fn numbers_that_are_not_finite_are_null() {
         let (mut out, mut err) = (Vec::new(), Vec::new());
-        let mut streams = Streams { out: &mut out, err: &mut err, command: String::new() };
+        let mut streams =
+            Streams { out: &mut out, err: &mut err, command: String::new(), access: Access::default() };
         streams.json(&[f64::NAN, f64::INFINITY, f64::NEG_INFINITY, 1.5]).unwrap();
         assert_eq!(String::from_utf8(out).unwrap(), "[\n  null,\n  null,\n  null,\n  1.5\n]\n");
     }

@@ -1,8 +1,8 @@
 //! Which file a path leads to, by whatever name.
 
+use std::fs;
 use std::io::{self, ErrorKind};
 use std::path::{Path, PathBuf};
-use std::fs;
 
 /// Links that are followed one after the other, as systems do.
 const LINKS: usize = 40;

@@ -64,6 +64,7 @@ pub mod result;
 pub mod scenario;
 pub mod sheet;
 mod shelf;
+mod signals;
 pub mod view;
 
 use std::ffi::OsString;
@@ -71,19 +72,22 @@ use std::io::{self, Write};
 
 use clap::Parser;
 
+use access::Access;
 use args::{Cli, Command};
 use exit::{BAD_INPUT, DONE, Streams};
 
 /// Carries out a command line and gives its exit code.
 pub fn run(args: impl IntoIterator<Item = OsString>, out: &mut dyn Write, err: &mut dyn Write) -> u8 {
     let args: Vec<OsString> = args.into_iter().collect();
+    signals::outgrow();
     let command = exit::typed(&args);
-    let outcome = carry_out(args, &mut Streams { out, err, command });
+    let outcome = carry_out(args, &mut Streams { out, err, command, access: Access::default() });
     let outcome = outcome.and_then(|code| out.flush().map(|()| code));
     exit::code(outcome, err)
 }
 
-fn carry_out(args: impl IntoIterator<Item = OsString>, streams: &mut Streams<'_>) -> io::Result<u8> {
+fn carry_out(args: Vec<OsString>, streams: &mut Streams<'_>) -> io::Result<u8> {
+    let json = args.iter().any(|arg| arg == "--json");
     let cli = match Cli::try_parse_from(args) {
         Ok(cli) => cli,
         Err(help) if !help.use_stderr() => {
@@ -95,6 +99,11 @@ fn carry_out(args: impl IntoIterator<Item = OsString>, streams: &mut Streams<'_>
             return Ok(BAD_INPUT);
         }
     };
+    let named = args::named(&cli.command);
+    match outputs::examine(&named.outputs, &named.inputs) {
+        Ok(outputs) => streams.access = Access::new(&named.inputs, &cli.allow_outside, outputs),
+        Err(why) => return commands::asked::refused(&why, json, streams),
+    }
     match cli.command {
         Command::Run(args) => commands::run::run(&args, streams),
         Command::Check(args) => commands::check::check(&args, streams),

@@ -56,8 +56,10 @@ pub fn examine(outputs: &[Output], inputs: &[PathBuf]) -> Result<Vec<(String, Id
         }
         let identity = Identity::of(path).map_err(|e| cannot(&e))?;
         if let Some((input, _)) = inputs.iter().find(|i| i.1 == identity) {
-            let named = if *input == path { String::new() } else { format!(" under the name `{}`", input.display()) };
-            let why = format!("{option}: `{shown}` is an input of this command{named}; expected another file");
+            let named =
+                if *input == path { String::new() } else { format!(" under the name `{}`", input.display()) };
+            let why =
+                format!("{option}: `{shown}` is an input of this command{named}; expected another file");
             return Err((why, BAD_INPUT));
         }
         if let Some((other, _)) = seen.iter().find(|s| s.1 == identity) {
@@ -81,7 +83,11 @@ fn tried(output: &Output) -> io::Result<()> {
     let path = &output.path;
     match fs::metadata(path) {
         Ok(about) if output.folder => {
-            if about.is_dir() { may_write(path, true) } else { Err(ErrorKind::NotADirectory.into()) }
+            if about.is_dir() {
+                may_write(path, true)
+            } else {
+                Err(ErrorKind::NotADirectory.into())
+            }
         }
         Ok(about) if about.is_dir() => Err(ErrorKind::IsADirectory.into()),
         Ok(_) => may_write(path, false),
@@ -179,7 +185,8 @@ mod tests {
         symlink(folder.path(), at("here")).unwrap();
         let inputs = [at("in.toml")];
         let told = |outputs: &[(&str, &str)]| {
-            let all: Vec<Output> = outputs.iter().map(|(option, name)| Output::file(option, &at(name))).collect();
+            let all: Vec<Output> =
+                outputs.iter().map(|(option, name)| Output::file(option, &at(name))).collect();
             examine(&all, &inputs).map(|seen| seen.len())
         };
         for name in ["in.toml", "hard.toml", "soft.toml", "here/in.toml", "here/../here/soft.toml"] {
@@ -218,7 +225,8 @@ mod tests {
         assert_eq!(broken.unwrap_err().kind(), ErrorKind::StorageFull);
         assert_eq!(fs::read(at("a")).unwrap(), b"new");
         let _ = write_with(&at("b"), |_| Err::<(), io::Error>(ErrorKind::StorageFull.into()));
-        let mut names: Vec<_> = fs::read_dir(folder.path()).unwrap().map(|e| e.unwrap().file_name()).collect();
+        let mut names: Vec<_> =
+            fs::read_dir(folder.path()).unwrap().map(|e| e.unwrap().file_name()).collect();
         names.sort();
         assert_eq!(names, ["a", "link"]);
     }

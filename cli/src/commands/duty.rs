@@ -18,12 +18,12 @@ use crate::duty::store::File;
 use crate::duty::study::study;
 use crate::duty::tell::{Told, json, text};
 use crate::duty::{picture, profile, sheets};
-use crate::exit::{BAD_INPUT, INPUT_OUTPUT, INTERRUPTED, Streams};
+use crate::exit::{BAD_INPUT, INPUT_OUTPUT, Streams};
 use crate::judge::exit_code;
 use crate::scenario::build::{Reductions, build_with};
-use crate::scenario::include::open;
 use crate::scenario::meant::Scenario;
 use crate::scenario::resolve::{Trouble, read};
+use crate::signals;
 
 fn options(args: &DutyArgs, scenario: &Scenario) -> Result<Options, Refused> {
     let tolerance = asked::quantity("--tolerance", &args.tolerance, "K", Lies::Positive)?;
@@ -45,7 +45,7 @@ fn options(args: &DutyArgs, scenario: &Scenario) -> Result<Options, Refused> {
 pub fn duty(args: &DutyArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     let path: &Path = &args.scenario;
     let as_json = args.output.json;
-    let scenario = match read(path, &open) {
+    let scenario = match read(path, &streams.access.open()) {
         Ok(scenario) => scenario,
         Err(trouble) => return refuse(&trouble, path, as_json, streams),
     };
@@ -153,6 +153,6 @@ pub fn duty(args: &DutyArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
             writeln!(streams.out, "Written: {} ({:.1} MB)", path.display(), bytes as f64 / 1e6)?;
         }
     }
-    let trouble = (!followed.complete).then_some(INTERRUPTED);
+    let trouble = (!followed.complete).then(signals::code);
     Ok(exit_code(trouble, known.account.verdict()))
 }

@@ -3,11 +3,12 @@
 use std::io;
 use std::path::Path;
 
+use crate::access::{reason, unread};
 use crate::args::ImpedanceArgs;
 use crate::commands::asked::{self, Refused, refused};
 use crate::commands::refuse_in;
 use crate::diagnostic::Sources;
-use crate::exit::{BAD_INPUT, DONE, INPUT_OUTPUT, NUMERICAL, Streams};
+use crate::exit::{BAD_INPUT, DONE, NUMERICAL, Streams};
 use crate::impedance::{
     Impedance, as_study, json, picture, points_as_study, points_json, points_picture, points_text,
     read_points, solve, text,
@@ -15,7 +16,6 @@ use crate::impedance::{
 use crate::package::read_with_text;
 use crate::plot::Figure;
 use crate::result::Study;
-use crate::scenario::include::{open, reason};
 
 /// Terms of the Foster fit of a stack, unless asked otherwise.
 const TERMS: usize = 8;
@@ -35,7 +35,7 @@ pub fn impedance(args: &ImpedanceArgs, streams: &mut Streams<'_>) -> io::Result<
     let mut stacks: Vec<Impedance> = Vec::new();
     let mut sources = Sources::default();
     for name in args.stack.iter().chain(&args.against) {
-        let package = match read_with_text(name, &open) {
+        let package = match read_with_text(name, &streams.access.open()) {
             Ok((package, text)) => {
                 sources.merge(text);
                 package
@@ -65,8 +65,8 @@ pub fn impedance(args: &ImpedanceArgs, streams: &mut Streams<'_>) -> io::Result<
 }
 
 fn of_points(args: &ImpedanceArgs, path: &Path, streams: &mut Streams<'_>) -> io::Result<u8> {
-    let points = open(path)
-        .map_err(|error| (format!("cannot read `{}`: {}", path.display(), reason(&error)), INPUT_OUTPUT))
+    let points = streams.access.open()(path)
+        .map_err(|error| (format!("cannot read `{}`: {}", path.display(), reason(&error)), unread(&error)))
         .and_then(|typed| {
             let points = read_points(&typed, args.terms.map(usize::from))
                 .map_err(|trouble| (format!("{}: {trouble}", path.display()), BAD_INPUT))?;

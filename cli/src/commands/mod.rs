@@ -22,9 +22,9 @@ use std::path::Path;
 
 use serde::Serialize;
 
+use crate::access::{reason, unread};
 use crate::diagnostic::Invalid;
-use crate::exit::{BAD_INPUT, INPUT_OUTPUT, Streams};
-use crate::scenario::include::reason;
+use crate::exit::{BAD_INPUT, Streams};
 use crate::scenario::resolve::Trouble;
 
 #[derive(Serialize)]
@@ -60,11 +60,7 @@ pub(crate) fn refuse_in(
             } else {
                 writeln!(streams.err, "{text}")?;
             }
-            // What is no text of ours is bad input; what cannot be opened is not.
-            Ok(match error.kind() {
-                io::ErrorKind::InvalidData | io::ErrorKind::InvalidInput => BAD_INPUT,
-                _ => INPUT_OUTPUT,
-            })
+            Ok(unread(error))
         }
         Trouble::Refused(refusal) => {
             if json {

@@ -17,7 +17,6 @@ use crate::rating::{
     Asked, Heat, Spread, bare, csv, estimated, heat_of_part, heat_of_stack, json, picture, proven, ready,
     solve_stack, study, text, verdict, widths,
 };
-use crate::scenario::include::open;
 
 fn read_args(args: &RatingArgs) -> Result<(Asked, Option<Spread>, f64), Refused> {
     let [from, to] = [("--from", &args.from), ("--to", &args.to)]
@@ -86,7 +85,7 @@ pub fn rating(args: &RatingArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     };
     let mut stacks = Vec::new();
     for name in &args.on {
-        match read_with_text(name, &open) {
+        match read_with_text(name, &streams.access.open()) {
             Ok((package, text)) => {
                 sources.merge(text);
                 let stack = Stack { name, heat: None, package };

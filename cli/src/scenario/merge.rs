@@ -72,7 +72,8 @@ impl Joined {
                 _ if path.is_empty() && OWN.contains(&key.as_str()) => {}
                 _ => {
                     let first = worded(told.diagnostics).then(|| told.sources.show(first));
-                    let found = first.map_or("given twice".into(), |first| format!("given twice, here and at {first}"));
+                    let found = first
+                        .map_or("given twice".into(), |first| format!("given twice, here and at {first}"));
                     let expected = "one value among a file and its includes";
                     told.diagnostics.push(Diagnostic::new(&place, full, found, expected));
                 }

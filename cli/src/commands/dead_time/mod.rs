@@ -14,6 +14,7 @@ use joulestep_models::model::{Value, Values};
 use joulestep_models::part::Part;
 use rayon::prelude::*;
 
+use crate::access::Access;
 use crate::args::DeadTimeArgs;
 use crate::commands::asked::{self, Lies, Refused};
 use crate::commands::refuse;
@@ -21,7 +22,6 @@ use crate::diagnostic::Sources;
 use crate::exit::{BAD_INPUT, DONE, NUMERICAL, Streams};
 use crate::judge::Uncertainty;
 use crate::progress::Counted;
-use crate::scenario::include::open;
 use crate::scenario::resolve::read;
 
 /// Most points of a study.
@@ -93,8 +93,8 @@ impl Found {
 }
 
 /// Whether the subject is a file that says its scenario format.
-fn is_scenario(subject: &str) -> bool {
-    let text = subject.ends_with(".toml").then(|| open(Path::new(subject)).ok()).flatten();
+fn is_scenario(subject: &str, access: &Access) -> bool {
+    let text = subject.ends_with(".toml").then(|| access.open()(Path::new(subject)).ok()).flatten();
     text.is_some_and(|t| t.lines().any(|l| l.split('=').next().is_some_and(|k| k.trim() == "format")))
 }
 
@@ -183,8 +183,8 @@ pub fn dead_time(args: &DeadTimeArgs, streams: &mut Streams<'_>) -> io::Result<u
     let mut what = args.subject.clone();
     let mut names = Vec::new();
     let mut sources = Sources::default();
-    if is_scenario(&args.subject) {
-        let scenario = match read(Path::new(&args.subject), &open) {
+    if is_scenario(&args.subject, &streams.access) {
+        let scenario = match read(Path::new(&args.subject), &streams.access.open()) {
             Ok(scenario) => scenario,
             Err(trouble) => return refuse(&trouble, Path::new(&args.subject), json, streams),
         };

@@ -17,15 +17,16 @@ use crate::args::PartsExtractArgs;
 use crate::commands::refuse_in;
 use crate::diagnostic::{Diagnostic, FileId, Place, Refusal, filled};
 use crate::exit::{BAD_INPUT, DONE, INPUT_OUTPUT, Streams};
+use crate::outputs;
 use crate::parts::{Loaded, points, write};
 use crate::plot::{self, Axis, Chart, Figure, Line, Marker, Panel, svg};
-use crate::scenario::include::{open, reason};
+use crate::scenario::include::reason;
 use crate::scenario::resolve::Trouble;
 
 const WHAT: &str = "the points file";
 
 pub(super) fn extract(args: &PartsExtractArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
-    let loaded = match points(&args.points, &open) {
+    let loaded = match points(&args.points, &streams.access.open()) {
         Ok(loaded) => loaded,
         Err(trouble) => return refuse_in(WHAT, &trouble, &args.points, args.json, streams),
     };
@@ -70,16 +71,10 @@ pub(super) fn extract(args: &PartsExtractArgs, streams: &mut Streams<'_>) -> io:
 }
 
 fn store(out: &Path, args: &PartsExtractArgs, text: &str) -> io::Result<()> {
-    let same = || Some(out.canonicalize().ok()? == args.points.canonicalize().ok()?);
-    if same() == Some(true) {
-        return Err(io::Error::other("it is the points file"));
+    if !args.force && out.exists() {
+        return Err(io::ErrorKind::AlreadyExists.into());
     }
-    let mut options = std::fs::OpenOptions::new();
-    options.write(true).create(true).truncate(true);
-    if !args.force {
-        options.create_new(true);
-    }
-    io::Write::write_all(&mut options.open(out)?, text.as_bytes())
+    outputs::write(out, text.as_bytes())
 }
 
 /// A picture of the points and the fitted lines: a panel for each quantity, its curves in one colour each.

@@ -123,7 +123,8 @@ impl Build<'_> {
         let found = self.find_placed(&switch.name).and_then(state);
         if found.is_none() {
             let all = if worded(&self.diagnostics) { &self.placed[..] } else { &[] };
-            let names: Vec<&str> = all.iter().filter(|p| state(p).is_some()).map(|p| p.name.as_str()).collect();
+            let names: Vec<&str> =
+                all.iter().filter(|p| state(p).is_some()).map(|p| p.name.as_str()).collect();
             let near = nearest(&switch.name, names.iter().copied());
             let found = format!("`{}` is no switch", switch.name);
             let expected =
