@@ -143,7 +143,7 @@ fn plain(about: &fs::Metadata) -> io::Result<()> {
     if about.is_dir() {
         return Err(ErrorKind::IsADirectory.into());
     }
-    Err(io::Error::new(ErrorKind::InvalidData, "it is a pipe or a device"))
+    Err(io::Error::new(ErrorKind::Unsupported, "it is a pipe or a device"))
 }
 
 fn text_of(file: File) -> io::Result<String> {
@@ -175,7 +175,7 @@ pub fn reason(error: &std::io::Error) -> String {
 /// The exit code for a file that was not read: what is no text of ours is bad input, what cannot be opened is not.
 pub fn unread(error: &io::Error) -> u8 {
     match error.kind() {
-        ErrorKind::InvalidData | ErrorKind::InvalidInput => BAD_INPUT,
+        ErrorKind::InvalidData | ErrorKind::InvalidInput | ErrorKind::Unsupported => BAD_INPUT,
         _ => INPUT_OUTPUT,
     }
 }

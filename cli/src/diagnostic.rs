@@ -19,11 +19,8 @@ pub struct Place {
     pub span: Range<usize>,
 }
 
-/// Begins the line that names a file in a full text.
-const NAMED: &str = "# file: ";
-
 /// The files that make up a scenario, in the order in which they were opened.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Sources {
     /// Path as it is shown, and the text.
     pub files: Vec<(PathBuf, String)>,
@@ -45,30 +42,9 @@ impl Sources {
         }
     }
 
-    /// All texts, each under a line that names its file.
-    pub fn full_text(&self) -> String {
-        let named = self.files.iter().map(|(path, text)| format!("{NAMED}{}\n{text}", path.display()));
-        named.collect::<Vec<_>>().join("\n")
-    }
-
-    /// The files of such a text.
-    pub fn of_full_text(text: &str) -> Self {
-        let mut files: Vec<(PathBuf, String)> = Vec::new();
-        for line in text.split_inclusive('\n') {
-            match (line.strip_prefix(NAMED), files.last_mut()) {
-                (Some(name), _) => files.push((PathBuf::from(name.trim_end()), String::new())),
-                (None, Some(file)) => file.1.push_str(line),
-                (None, None) => files.push((PathBuf::new(), line.to_string())),
-            }
-        }
-        // Texts were joined by a line's end.
-        let last = files.len().saturating_sub(1);
-        for (_, text) in files.iter_mut().take(last) {
-            if text.ends_with('\n') {
-                text.pop();
-            }
-        }
-        Self { files }
+    /// A text that stands for itself, without a file.
+    pub fn of_text(text: impl Into<String>) -> Self {
+        Self { files: vec![(PathBuf::new(), text.into())] }
     }
 
     /// Text of a file.
@@ -329,16 +305,6 @@ mod tests {
             "a.toml:2:5: µ: `20 mV` is a voltage\n  2 | µ = \"20 mV\"\n    |     ^^^^^^^\n  expected a resistance\n\n1 error in the scenario\n"
         );
         assert_eq!(serde_json::to_value(refusal.json()).unwrap()["errors"][0]["column"], 5);
-    }
-
-    #[test]
-    fn a_full_text_gives_its_files_back() {
-        let mut sources = Sources::default();
-        for (path, text) in [("a.toml", "x = 1\n"), ("b/c.toml", ""), ("d.csv", "1,2\n3,4")] {
-            sources.add(path.into(), text.into());
-        }
-        assert_eq!(Sources::of_full_text(&sources.full_text()).files, sources.files);
-        assert_eq!(Sources::of_full_text("no name\n").files, [(PathBuf::new(), "no name\n".to_string())]);
     }
 
     #[test]

@@ -94,7 +94,7 @@ pub fn write(path: &Path, told: &Told<'_>) -> Result<(), ParquetError> {
         ("estimate", study.plan.estimate.words().to_string()),
         ("units", object(&|c| json!(c.1))),
         ("roles", object(&|c| json!(c.2))),
-        ("scenario", study.text.clone()),
+        ("inputs", json!(study.inputs.files).to_string()),
     ];
     let about = about.map(|(key, value)| KeyValue::new(key.to_string(), value)).to_vec();
     let properties = WriterProperties::builder()

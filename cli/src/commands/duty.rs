@@ -80,7 +80,7 @@ pub fn duty(args: &DutyArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     let kind = arrangement.arrangement.kind;
     let title = if scenario.title.is_empty() { kind.to_string() } else { scenario.title.clone() };
     let create = |out: &Path| {
-        let file = File::create(out, &scenario.sources.full_text(), &spec, &profile, &inputs);
+        let file = File::create(out, &scenario.sources, &spec, &profile, &inputs);
         file.map_err(|e| (e.to_string(), INPUT_OUTPUT))
     };
     // A proof's file is that of its last round, written when it is known which that is.
@@ -132,7 +132,7 @@ pub fn duty(args: &DutyArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     let figure = || picture::figure(&title, &spec, &profile, followed, &known.lives);
     let mut written = None;
     if let Some(file) = file {
-        let found = study(&told, &title, &streams.command, scenario.sources.full_text(), figure());
+        let found = study(&told, &title, &streams.command, scenario.sources.clone(), figure());
         match file.finish(&known, found) {
             Ok(bytes) => written = Some(bytes),
             Err(e) => return asked::refused(&(e.to_string(), INPUT_OUTPUT), as_json, streams),

@@ -53,7 +53,7 @@ pub fn impedance(args: &ImpedanceArgs, streams: &mut Streams<'_>) -> io::Result<
             }
         }
     }
-    let file = || as_study(&stacks, &streams.command, sources.full_text());
+    let file = || as_study(&stacks, &streams.command, sources.clone());
     if let Err(why) = keep(args, || picture(&stacks), file) {
         return refused(&why, args.json, streams);
     }

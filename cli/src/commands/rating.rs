@@ -128,7 +128,7 @@ pub fn rating(args: &RatingArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
             Err(trouble) => return refused(&code(&trouble), as_json, streams),
         }
     }
-    let file = || study(&all, &asked, shared.as_ref(), &streams.command, sources.full_text());
+    let file = || study(&all, &asked, shared.as_ref(), &streams.command, sources.clone());
     if let Err(why) = asked::keep(&args.output, || picture(&all, &asked), file) {
         return refused(&why, as_json, streams);
     }

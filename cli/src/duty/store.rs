@@ -9,6 +9,7 @@ use joulestep_models::arrangement::duty::{Happening, Instant};
 
 use super::judge::Known;
 use crate::account;
+use crate::diagnostic::Sources;
 use crate::judge::Uncertainty;
 use crate::result::{ResultError, ResultWriter, Scalar, Study, Summary, WriterOptions};
 use crate::scenario::meant::{CourseOf, DutySpec};
@@ -28,12 +29,12 @@ impl File {
     /// Makes the file.
     pub(crate) fn create(
         path: &Path,
-        text: &str,
+        sources: &Sources,
         spec: &DutySpec,
         profile: &Profile,
         inputs: &[String],
     ) -> Result<Self, ResultError> {
-        let mut writer = ResultWriter::create(path, text, WriterOptions::default())?;
+        let mut writer = ResultWriter::create(path, sources, WriterOptions::default())?;
         writer.studies("duty");
         let mut layout = Layout::default();
         for course in &spec.courses {

@@ -5,12 +5,13 @@ use joulestep_engine::units::people;
 use super::judge::Known;
 use super::sheets;
 use super::tell::{Told, law_words};
+use crate::diagnostic::Sources;
 use crate::account::study as judged;
 use crate::plot::Figure;
 use crate::result::{Study, StudyFigure, StudyTable};
 
 /// What was found; `figure` is the duty's chart.
-pub(crate) fn study(told: &Told<'_>, title: &str, command: &str, inputs: String, figure: Figure) -> Study {
+pub(crate) fn study(told: &Told<'_>, title: &str, command: &str, inputs: Sources, figure: Figure) -> Study {
     let Known { followed: f, lives, account, tables, .. } = told.known;
     let w = &f.work;
     let span = f.course.last().map_or(0.0, |i| i.time);

@@ -5,6 +5,7 @@ use joulestep_engine::thermal::network::{CauerCell, FosterTerm};
 use joulestep_engine::units::people;
 
 use super::{Impedance, Path, Points, picture, points_picture, text, times};
+use crate::diagnostic::Sources;
 use crate::result::{Study, StudyFigure, StudyTable};
 use crate::sheet::{Cell, Head, Sheet};
 
@@ -65,7 +66,7 @@ fn paths(stacks: &[Impedance]) -> Vec<(String, usize, &Path)> {
 }
 
 /// Package stacks with everything behind them.
-pub fn as_study(stacks: &[Impedance], command: &str, inputs: String) -> Study {
+pub fn as_study(stacks: &[Impedance], command: &str, inputs: Sources) -> Study {
     let paths = paths(stacks);
     let steady = |d: usize, path: &Path| path.network().steady_resistance(d, d);
     let mut heads = vec![Head::number("time", "time", "s")];
@@ -161,7 +162,7 @@ pub fn points_as_study(points: &Points, file: &str, command: &str, typed: &str) 
         kind: "impedance".into(),
         title: format!("Which Foster network runs through the thermal impedance measured in {file}?"),
         command: command.into(),
-        inputs: format!("# file: {file}\n{typed}"),
+        inputs: Sources { files: vec![(file.into(), typed.into())] },
         verdict: None,
         answers: vec![format!(
             "{} terms, {} in all, run through {} points with an error of at most {:.2} %, {:.2} % rms.",

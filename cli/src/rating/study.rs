@@ -7,6 +7,7 @@ use super::picture::picture;
 use super::tell::{DEFINITIONS, sheet};
 use super::words::{each_die, heat_path, three, value, verdict_line, warnings, with};
 use super::{Asked, Judged, LONGEST, Pair, Parallel, Rating, verdict};
+use crate::diagnostic::Sources;
 use crate::result::{Study, StudyFigure, StudyTable};
 use crate::sheet::{Cell, Head, Sheet};
 
@@ -16,7 +17,7 @@ pub fn study(
     asked: &Asked,
     parallel: Option<&Parallel>,
     command: &str,
-    inputs: String,
+    inputs: Sources,
 ) -> Study {
     let names: Vec<&str> = all.iter().map(|r| r.part.name.as_str()).collect();
     let title = format!(

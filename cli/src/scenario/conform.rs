@@ -72,7 +72,12 @@ impl Conform<'_> {
         }
         for key in keys.iter().filter(|k| k.required && table.get(k.name).is_none()) {
             let full = fields.key(key.name);
-            self.tell(&table.place, &full, "missing", format!("{} ({})", form_words(key.form), key.help));
+            let expected = if worded(&self.diagnostics) {
+                format!("{} ({})", form_words(key.form), key.help)
+            } else {
+                String::new()
+            };
+            self.tell(&table.place, &full, "missing", expected);
         }
         fields
     }
@@ -179,6 +184,7 @@ impl Conform<'_> {
         words: &[&str],
     ) {
         let key = format!("{path}.{tag}");
+        let words = if worded(&self.diagnostics) { words } else { &[] };
         let d = Diagnostic::new(place, key, format!("[{section}] has no {tag} `{typed}`"), one_of(words));
         self.diagnostics.push(d.suggest(nearest(typed, words.iter().copied())));
     }
@@ -187,6 +193,7 @@ impl Conform<'_> {
     fn common(&mut self, table: &Table, section: &Section, path: &str) -> bool {
         let (tag, words): (&str, Vec<&str>) = match section.kinds {
             Kinds::Listed(tag, kinds) => (tag, kinds.iter().map(|k| k.word).collect()),
+            _ if !worded(&self.diagnostics) => ("kind", Vec::new()),
             Kinds::Arrangements => ("kind", arrangements()),
             _ => ("kind", self.catalogue.iter().map(|e| e.kind).collect()),
         };
@@ -325,7 +332,8 @@ impl Conform<'_> {
     }
 
     fn wrong_form<T>(&mut self, node: &Node, form: Form, key: &str) -> Option<T> {
-        self.tell(&node.place, key, format!("found {}", node.value.word()), form_words(form));
+        let expected = if worded(&self.diagnostics) { form_words(form) } else { String::new() };
+        self.tell(&node.place, key, format!("found {}", node.value.word()), expected);
         None
     }
 

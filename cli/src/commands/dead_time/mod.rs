@@ -215,7 +215,7 @@ pub fn dead_time(args: &DeadTimeArgs, streams: &mut Streams<'_>) -> io::Result<u
         Err(why) => return asked::refused(&why, json, streams),
     };
     let sheet = table::sheet(&found);
-    let file = || study::study(&found, &sheet, &streams.command, sources.full_text());
+    let file = || study::study(&found, &sheet, &streams.command, sources.clone());
     if let Err(why) = asked::keep(&args.output, || table::picture(&found), file) {
         return asked::refused(&why, json, streams);
     }

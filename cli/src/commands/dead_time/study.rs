@@ -4,6 +4,7 @@ use joulestep_engine::units::people;
 
 use super::table::{DEFINITIONS, best_sheet, picture};
 use super::{Best, Found};
+use crate::diagnostic::Sources;
 use crate::judge::Uncertainty;
 use crate::result::{Study, StudyFigure, StudyTable};
 use crate::sheet::Sheet;
@@ -57,7 +58,7 @@ fn answer(found: &Found, b: &Best) -> String {
 }
 
 /// The study with everything behind it.
-pub(super) fn study(found: &Found, sheet: &Sheet, command: &str, inputs: String) -> Study {
+pub(super) fn study(found: &Found, sheet: &Sheet, command: &str, inputs: Sources) -> Study {
     let title = format!(
         "Which dead time loses least in a leg of {} at {} and {}?",
         found.what,

@@ -10,6 +10,7 @@ use super::{Grid, picture, table};
 use crate::account::store;
 use crate::args::DoublePulseArgs;
 use crate::commands::asked::{self, Refused};
+use crate::diagnostic::Sources;
 use crate::exit::{INPUT_OUTPUT, NUMERICAL};
 use crate::judge::Uncertainty;
 use crate::plot::svg;
@@ -60,7 +61,7 @@ fn told(grid: &Grid, outcome: &Outcome) -> String {
 }
 
 fn record(path: &Path, grid: &Grid, outcome: &Outcome, summary: Summary) -> Result<(), ResultError> {
-    let mut writer = ResultWriter::create(path, &told(grid, outcome), WriterOptions::default())?;
+    let mut writer = ResultWriter::create(path, &Sources::of_text(told(grid, outcome)), WriterOptions::default())?;
     let w = &outcome.waveforms;
     writer.begin(&w.layout);
     for (&t, values) in w.time.iter().zip(&w.samples) {

@@ -171,7 +171,7 @@ pub fn double_pulse(args: &DoublePulseArgs, streams: &mut Streams<'_>) -> io::Re
     };
     // A grid has a point at least.
     let Some(whole) = judge::over_all(&found) else { return Ok(BAD_INPUT) };
-    let file = || study::study(args, &grid, (&found, &whole), &streams.command, sources.full_text());
+    let file = || study::study(args, &grid, (&found, &whole), &streams.command, sources.clone());
     if let Err(why) = asked::file(args.out.as_deref(), file) {
         return asked::refused(&why, args.json, streams);
     }

@@ -5,6 +5,7 @@ use joulestep_models::arrangement::double_pulse::Outcome;
 
 use super::judge::Judged;
 use super::{Grid, picture, table};
+use crate::diagnostic::Sources;
 use crate::account::{Account, study as judged};
 use crate::args::DoublePulseArgs;
 use crate::result::{Study, StudyFigure, StudyTable};
@@ -46,7 +47,7 @@ pub(super) fn study(
     grid: &Grid,
     (found, whole): (&[Judged], &Account),
     command: &str,
-    inputs: String,
+    inputs: Sources,
 ) -> Study {
     let sheet = table::sheet(found, args);
     let found: Vec<&Outcome> = found.iter().map(|j| &j.more).collect();

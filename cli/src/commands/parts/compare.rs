@@ -122,7 +122,7 @@ pub(super) fn compare(args: &PartsCompareArgs, streams: &mut Streams<'_>) -> io:
         Ok(compared) => compared,
         Err(trouble) => return asked::refused(&(trouble.to_string(), code(&trouble)), json, streams),
     };
-    let file = || compared.study(&streams.command, sources.full_text());
+    let file = || compared.study(&streams.command, sources.clone());
     if let Err(why) = asked::keep(&args.output, || compared.picture(), file) {
         return asked::refused(&why, json, streams);
     }

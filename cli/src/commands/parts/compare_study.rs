@@ -4,12 +4,13 @@ use joulestep_engine::units::{people, people_digits};
 use joulestep_models::merit::{FIGURES, Figure, Figures};
 
 use super::compare::{Compared, LAW};
+use crate::diagnostic::Sources;
 use crate::result::{Study, StudyFigure, StudyTable};
 use crate::sheet::{Cell, Head, Sheet};
 
 impl Compared {
     /// The comparison with everything behind it.
-    pub(super) fn study(&self, command: &str, inputs: String) -> Study {
+    pub(super) fn study(&self, command: &str, inputs: Sources) -> Study {
         let names: Vec<&str> = self.parts.iter().map(|p| p.name.as_str()).collect();
         let mut tables = Vec::new();
         for (celsius, all) in &self.figures {

@@ -13,6 +13,7 @@ use rayon::prelude::*;
 use serde::Serialize;
 
 use super::compare::code;
+use crate::diagnostic::Sources;
 use crate::args::PartsResistanceArgs;
 use crate::commands::asked::{self, Lies, Refused};
 use crate::diagnostic::filled;
@@ -118,7 +119,7 @@ pub(super) fn resistance(args: &PartsResistanceArgs, streams: &mut Streams<'_>) 
         Ok(all) => all,
         Err(trouble) => return asked::refused(&(trouble.to_string(), code(&trouble)), json, streams),
     };
-    let file = || study(&all, &asked, &streams.command, sources.full_text());
+    let file = || study(&all, &asked, &streams.command, sources.clone());
     if let Err(why) = asked::keep(&args.output, || picture(&all, &asked), file) {
         return asked::refused(&why, json, streams);
     }
@@ -133,7 +134,7 @@ pub(super) fn resistance(args: &PartsResistanceArgs, streams: &mut Streams<'_>) 
 }
 
 /// The answers with everything behind them.
-fn study(all: &[One], asked: &Asked, command: &str, inputs: String) -> Study {
+fn study(all: &[One], asked: &Asked, command: &str, inputs: Sources) -> Study {
     let names: Vec<&str> = all.iter().map(|o| o.part.name.as_str()).collect();
     let answers = all.iter().map(|o| {
         let last = o.curve.last().copied().unwrap_or((f64::NAN, f64::NAN));

@@ -20,7 +20,9 @@ use std::path::Path;
 use super::FORMAT_VERSION;
 use super::archive::Archive;
 use super::error::ResultError;
+use super::inputs;
 use super::store::Store;
+use crate::diagnostic::Sources;
 use crate::judge::Verdict;
 use crate::plot::Figure;
 use crate::sheet::Sheet;
@@ -34,8 +36,8 @@ pub struct Study {
     pub title: String,
     /// The command line.
     pub command: String,
-    /// Full text of all files that went in, each under a line that names it (`Sources::full_text`).
-    pub inputs: String,
+    /// The files that went in.
+    pub inputs: Sources,
     /// The verdict over limits that the user set; `None` where a study judges nothing.
     pub verdict: Option<Verdict>,
     /// The answers in sentences, the first one first.
@@ -99,11 +101,11 @@ impl Study {
             ("producer", env!("CARGO_PKG_NAME")),
             ("producer_version", env!("CARGO_PKG_VERSION")),
             ("study", &self.kind),
-            ("scenario", &self.inputs),
         ];
         for (name, text) in texts {
             store.group_text("/", name, text)?;
         }
+        inputs::write(&store, &self.inputs)?;
         self.write_into(&store)?;
         store.publish()?;
         store.finish(true)
@@ -139,7 +141,6 @@ impl Study {
     /// A file that cannot be opened, holds no study, or is of a later format.
     pub fn read(path: &Path) -> Result<Self, ResultError> {
         let archive = Archive::open(path, false)?;
-        let text = |name: &str| archive.group_text("/", name).unwrap_or_default();
         let said = |name: &str| archive.group_text("said", name).unwrap_or_default();
         let Some(kind) = archive.group_text("/", "study") else {
             return Err(ResultError::content(path, "a file without the attribute study", "a study"));
@@ -153,7 +154,7 @@ impl Study {
             kind,
             title: said("title"),
             command: said("command"),
-            inputs: text("scenario"),
+            inputs: inputs::read(&archive)?,
             verdict,
             tables: tables::read(&archive)?,
             figures: curves::read(&archive)?,
