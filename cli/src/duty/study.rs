@@ -5,8 +5,8 @@ use joulestep_engine::units::people;
 use super::judge::Known;
 use super::sheets;
 use super::tell::{Told, law_words};
-use crate::diagnostic::Sources;
 use crate::account::study as judged;
+use crate::diagnostic::Sources;
 use crate::plot::Figure;
 use crate::result::{Study, StudyFigure, StudyTable};
 

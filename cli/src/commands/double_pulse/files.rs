@@ -61,7 +61,8 @@ fn told(grid: &Grid, outcome: &Outcome) -> String {
 }
 
 fn record(path: &Path, grid: &Grid, outcome: &Outcome, summary: Summary) -> Result<(), ResultError> {
-    let mut writer = ResultWriter::create(path, &Sources::of_text(told(grid, outcome)), WriterOptions::default())?;
+    let mut writer =
+        ResultWriter::create(path, &Sources::of_text(told(grid, outcome)), WriterOptions::default())?;
     let w = &outcome.waveforms;
     writer.begin(&w.layout);
     for (&t, values) in w.time.iter().zip(&w.samples) {

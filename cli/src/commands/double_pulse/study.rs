@@ -5,9 +5,9 @@ use joulestep_models::arrangement::double_pulse::Outcome;
 
 use super::judge::Judged;
 use super::{Grid, picture, table};
-use crate::diagnostic::Sources;
 use crate::account::{Account, study as judged};
 use crate::args::DoublePulseArgs;
+use crate::diagnostic::Sources;
 use crate::result::{Study, StudyFigure, StudyTable};
 
 /// Most operating points whose waveforms are drawn.

@@ -13,9 +13,9 @@ use rayon::prelude::*;
 use serde::Serialize;
 
 use super::compare::code;
-use crate::diagnostic::Sources;
 use crate::args::PartsResistanceArgs;
 use crate::commands::asked::{self, Lies, Refused};
+use crate::diagnostic::Sources;
 use crate::diagnostic::filled;
 use crate::exit::{BAD_INPUT, DONE, Streams};
 use crate::plot::{Axis, Bars, Chart, Curve, Figure, Line, Marker, Panel, Series};

@@ -112,7 +112,8 @@ pub(super) fn read(archive: &Archive) -> Result<Vec<StudyTable>, ResultError> {
             let attribute = |key: &str| archive.text(&path, key).unwrap_or_default();
             let unit = attribute("units");
             if unit.is_empty() {
-                let cells = archive.texts(&path)?;
+                let mut cells = archive.texts(&path)?;
+                cells.resize(count, String::new());
                 sheet.rows.iter_mut().zip(cells).for_each(|(row, text)| row.push(Cell::Text(text)));
             } else {
                 let cells = archive.reals(&path, 0..count)?;
