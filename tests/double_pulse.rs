@@ -145,7 +145,7 @@ fn waveforms_are_kept() {
     let row = &told["rows"][0];
     let file = joulestep::result::ResultFile::open(std::path::Path::new(row["waveforms"].as_str().unwrap()))
         .unwrap();
-    assert!(file.complete() && file.about().scenario.contains("IEC 60747-8"));
+    assert!(file.complete() && file.about().inputs.files[0].1.contains("IEC 60747-8"));
     let n = file.samples();
     let (time, work) = (file.time(0..n).unwrap(), file.window("work", 0..n).unwrap());
     let signal = joulestep_engine::measure::signal::Signal::new(&time, &work).unwrap();

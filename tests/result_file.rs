@@ -5,6 +5,7 @@ use std::fs;
 use std::thread;
 use std::time::Duration;
 
+use joulestep::diagnostic::Sources;
 use joulestep::result::{
     LedgerTable, Precision, ResultError, ResultFile, ResultWriter, Summary, Verdict, WriterOptions,
     block_length,
@@ -28,7 +29,7 @@ fn what_was_told_is_read_back_bit_for_bit() {
     assert!(file.complete());
     let about = file.about();
     assert_eq!((about.producer.as_str(), about.format_version), ("joulestep", 1));
-    assert_eq!(about.scenario, SCENARIO);
+    assert_eq!(about.inputs, Sources::of_text(SCENARIO));
     assert!(about.created.starts_with("20") && about.created.ends_with('Z'), "{}", about.created);
 
     assert_eq!((file.samples(), file.thermal_samples()), (samples, samples / 20));
@@ -101,7 +102,8 @@ fn an_interrupted_run_leaves_all_it_had() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("interrupted.h5");
     for dropped in [false, true] {
-        let mut writer = ResultWriter::create(&path, SCENARIO, small(Precision::Double, 1)).unwrap();
+        let mut writer =
+            ResultWriter::create(&path, &Sources::of_text(SCENARIO), small(Precision::Double, 1)).unwrap();
         tell(&mut writer, 1303);
         if dropped {
             drop(writer);
@@ -123,12 +125,13 @@ fn an_empty_run_and_a_long_scenario_are_kept() {
     let path = folder.path().join("empty.h5");
     // More than an attribute of fixed length could hold (64 KiB).
     let scenario = "# a comment, no more\n".repeat(20_000);
-    let mut writer = ResultWriter::create(&path, &scenario, WriterOptions::default()).unwrap();
+    let mut writer =
+        ResultWriter::create(&path, &Sources::of_text(scenario.as_str()), WriterOptions::default()).unwrap();
     writer.begin(&Layout::default());
     writer.finish(true, Some(&LedgerTable::default()), Some(&Summary::default())).unwrap();
     let file = ResultFile::open(&path).unwrap();
     assert!(file.complete());
-    assert_eq!(file.about().scenario, scenario);
+    assert_eq!(file.about().inputs, Sources::of_text(scenario));
     assert_eq!((file.samples(), file.channels().len(), file.overview_levels().len()), (0, 0, 0));
     assert_eq!(file.ledger().unwrap(), Some(LedgerTable::default()));
     assert_eq!(file.summary().unwrap().map(|s| s.verdict()), Some(Verdict::NotJudged));

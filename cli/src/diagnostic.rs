@@ -19,6 +19,30 @@ pub struct Place {
     pub span: Range<usize>,
 }
 
+/// Keys and tables of which every file of ours has one: scenarios, parts, points, packages, plans.
+const OURS: [&str; 20] = [
+    "format",
+    "title",
+    "include",
+    "component",
+    "arrangement",
+    "steps",
+    "record",
+    "thermal",
+    "limit",
+    "kind",
+    "technology",
+    "params",
+    "curve",
+    "layer",
+    "die",
+    "vary",
+    "sampling",
+    "scenario",
+    "rating",
+    "dead-time",
+];
+
 /// The files that make up a scenario, in the order in which they were opened.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Sources {
@@ -52,12 +76,15 @@ impl Sources {
         self.files.get(file.0).map_or("", |f| f.1.as_str())
     }
 
-    /// Whether its lines may be shown: a file of ours by its ending, or the one that was given. Others (a list of
-    /// passwords that a scenario includes) are nobody's business.
+    /// Whether its lines may be shown: they have one of our keys or tables somewhere, or are a table of numbers. Others (a
+    /// list of passwords behind a link) are nobody's business.
     fn is_own(&self, file: FileId) -> bool {
         let ending = self.files.get(file.0).and_then(|f| f.0.extension());
-        file == FileId(0)
-            || ending.is_some_and(|e| ["toml", "csv"].iter().any(|own| e.eq_ignore_ascii_case(own)))
+        let key = |line: &str| {
+            line.trim_start_matches(['[', ' ', '\t']).split(['=', ']', '.', ' ']).next().map(str::to_string)
+        };
+        let ours = |line: &str| key(line).is_some_and(|key| OURS.contains(&key.as_str()));
+        ending.is_some_and(|e| e.eq_ignore_ascii_case("csv")) || self.text(file).lines().any(ours)
     }
 
     /// Line and column (in characters) of a place's first byte, both counted from 1.
@@ -297,8 +324,8 @@ mod tests {
     #[test]
     fn the_mark_stands_below_the_value() {
         let mut refusal = Refusal::default();
-        let file = refusal.sources.add("a.toml".into(), "x = 1\nµ = \"20 mV\"\n".into());
-        let place = Place { file, span: 11..18 };
+        let file = refusal.sources.add("a.toml".into(), "kind=1\nµ = \"20 mV\"\n".into());
+        let place = Place { file, span: 12..19 };
         refusal.diagnostics.push(Diagnostic::new(&place, "µ", "`20 mV` is a voltage", "a resistance"));
         assert_eq!(
             refusal.text(),

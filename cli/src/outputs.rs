@@ -1,6 +1,7 @@
 //! What a command is to write, held against what it reads and against itself before any work begins: nothing is
 //! overwritten by mistake, and hours of work do not end at a missing folder.
 
+use std::collections::BTreeMap;
 use std::ffi::OsString;
 use std::fs::{self, File};
 use std::io::{self, ErrorKind, Write};
@@ -69,6 +70,25 @@ pub fn examine(outputs: &[Output], inputs: &[PathBuf]) -> Result<Vec<(String, Id
         seen.push((option.clone(), identity));
     }
     Ok(seen)
+}
+
+/// Holds files whose names a command makes up (in folders that it may still have to make) against inputs and each other.
+///
+/// # Errors
+/// What is wrong, and the exit code.
+pub fn apart(outputs: &[PathBuf], inputs: &[PathBuf]) -> Result<(), (String, u8)> {
+    let mut seen: BTreeMap<Identity, String> = BTreeMap::new();
+    for path in inputs {
+        seen.extend(Identity::of(path).map(|identity| (identity, "an input of this command".to_string())));
+    }
+    for path in outputs {
+        let Ok(identity) = Identity::of(path) else { continue };
+        if let Some(other) = seen.get(&identity) {
+            return Err((format!("`{}` is {other}; expected a file of its own", path.display()), BAD_INPUT));
+        }
+        seen.insert(identity, "another output too".into());
+    }
+    Ok(())
 }
 
 fn folder_reason(e: &io::Error) -> String {

@@ -10,7 +10,9 @@ pub(super) fn write(store: &Store, inputs: &Sources) -> Result<(), ResultError> 
     let names: Vec<String> = inputs.files.iter().map(|f| f.0.display().to_string()).collect();
     let texts: Vec<String> = inputs.files.iter().map(|f| f.1.clone()).collect();
     store.texts("inputs", "name", &names, "path of a file that went in, as it was typed")?;
-    store.texts("inputs", "text", &texts, "its text")
+    store.texts("inputs", "text", &texts, "its text")?;
+    store.scale("inputs/name", "name")?;
+    store.attach("inputs/text", 0, "inputs/name")
 }
 
 /// Reads them; none where a file has no such group.

@@ -20,6 +20,7 @@ use crate::args::{AssessArgs, DoublePulseArgs, Standard};
 use crate::commands::asked::{self, Lies, Refused};
 use crate::exit::{BAD_INPUT, INPUT_OUTPUT, Streams};
 use crate::judge::exit_code;
+use crate::outputs;
 use crate::progress::Counted;
 
 /// Most operating points of a grid.
@@ -139,8 +140,10 @@ fn folder(path: Option<&Path>) -> Result<(), Refused> {
 
 fn work(args: &DoublePulseArgs, part: Part, upper: Part) -> Result<(Grid, Vec<Judged>), Refused> {
     let grid = grid(args, part, upper)?;
-    for path in files::names(args, grid.points.len()).into_iter().chain(args.out.clone()) {
-        asked::is_new(Some(&path), args.force)?;
+    let written: Vec<_> = files::names(args, grid.points.len()).into_iter().chain(args.out.clone()).collect();
+    outputs::apart(&written, &[])?;
+    for path in &written {
+        asked::is_new(Some(path), args.force)?;
     }
     // A result file shows the waveforms of a few points.
     let few = args.out.is_some() && grid.points.len() <= study::DRAWN;
