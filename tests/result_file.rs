@@ -144,7 +144,7 @@ fn misuse_and_bad_files_are_refused_in_words() {
     let words = |e: ResultError| e.to_string().replace(&folder.path().display().to_string(), "");
     let options = || small(Precision::Double, 1);
 
-    let mut writer = ResultWriter::create(&path, "", options()).unwrap();
+    let mut writer = ResultWriter::create(&path, &Sources::default(), options()).unwrap();
     writer.begin(&layout());
     writer.sample(0.0, &[1.0]);
     assert!(!writer.go_on(0.0));
@@ -161,13 +161,13 @@ fn misuse_and_bad_files_are_refused_in_words() {
     drop(file);
 
     let path = folder.path().join("held.h5");
-    let mut held = ResultWriter::create(&path, "", options()).unwrap();
+    let mut held = ResultWriter::create(&path, &Sources::default(), options()).unwrap();
     held.begin(&layout());
     while !path.exists() {
         assert!(held.go_on(0.0));
         thread::sleep(Duration::from_millis(1));
     }
-    let error = words(ResultWriter::create(&path, "", options()).err().unwrap());
+    let error = words(ResultWriter::create(&path, &Sources::default(), options()).err().unwrap());
     assert_eq!(error, "cannot create /held.h5: another program is using it");
     let error = words(ResultFile::open(&path).err().unwrap());
     assert_eq!(error, "cannot open /held.h5: another program is using it");
