@@ -174,9 +174,9 @@ fn misuse_and_bad_files_are_refused_in_words() {
     drop(held);
 
     let nowhere = folder.path().join("no/such/folder.h5");
-    let error = words(ResultWriter::create(&nowhere, "", options()).err().unwrap());
+    let error = words(ResultWriter::create(&nowhere, &Sources::default(), options()).err().unwrap());
     assert_eq!(error, "cannot create /no/such/folder.h5: No such file or directory (os error 2)");
-    let error = words(ResultWriter::create(folder.path(), "", options()).err().unwrap());
+    let error = words(ResultWriter::create(folder.path(), &Sources::default(), options()).err().unwrap());
     assert_eq!(error, "cannot create : Is a directory (os error 21)");
     let error = words(ResultFile::open(&nowhere).err().unwrap());
     assert_eq!(error, "cannot open /no/such/folder.h5: No such file or directory (os error 2)");

@@ -158,11 +158,12 @@ pub fn write_with<E: From<io::Error>>(
     path: &Path,
     content: impl FnOnce(&mut File) -> Result<(), E>,
 ) -> Result<(), E> {
-    let place = place(path)?;
-    let old = fs::metadata(&place).ok();
-    if old.as_ref().is_some_and(|about| !about.is_file()) {
-        return content(&mut fs::OpenOptions::new().write(true).open(&place)?);
+    let old = fs::metadata(path).ok();
+    let handed_over = ["/dev", "/proc"].iter().any(|system| path.starts_with(system));
+    if handed_over || old.as_ref().is_some_and(|about| !about.is_file()) {
+        return content(&mut File::create(path)?);
     }
+    let place = place(path)?;
     let mut hidden = OsString::from(".");
     hidden.push(place.file_name().unwrap_or_default());
     hidden.push(format!(".{}.part", std::process::id()));
