@@ -156,7 +156,7 @@ fn waveforms_are_kept() {
     let named = |a: &&Value| a["name"] == "turn_on_energy";
     let answer = told["answers"].as_array().unwrap().iter().find(named).unwrap().clone();
     assert_eq!((&answer["value"], &answer["error"]), (&row["turn_on_energy"], &row["turn_on_energy_error"]));
-    assert!(file.complete() && file.about().scenario.contains("IEC 60747-8"));
+    assert!(file.complete() && file.about().inputs.files[0].1.contains("IEC 60747-8"));
     let n = file.samples();
     let (time, work) = (file.time(0..n).unwrap(), file.window("work", 0..n).unwrap());
     let signal = joulestep_engine::measure::signal::Signal::new(&time, &work).unwrap();

@@ -6,6 +6,8 @@ mod avalanche;
 mod batch;
 // broken scenarios and the errors they get
 mod broken_scenarios;
+// long, damaged and misdirected input; outputs that would destroy something; signals
+mod hard_inputs;
 // over every model of the catalogue
 mod catalogue;
 // circuits with closed-form solutions

@@ -9,6 +9,7 @@ use std::fs;
 use std::path::Path;
 use std::sync::OnceLock;
 
+use joulestep::diagnostic::Sources;
 use joulestep::judge::Uncertainty;
 use joulestep::result::{ResultFile, ResultWriter, Scalar, Summary, WriterOptions};
 use joulestep_engine::recorder::Recorder;
@@ -160,9 +161,12 @@ fn the_verdict_names_what_decides() {
         ),
     ] {
         let path = |ending: &str| folder.path().join(format!("{class}.{ending}"));
-        let mut writer =
-            ResultWriter::create(&path("h5"), crate::result_file::told::SCENARIO, WriterOptions::default())
-                .unwrap();
+        let mut writer = ResultWriter::create(
+            &path("h5"),
+            &Sources::of_text(crate::result_file::told::SCENARIO),
+            WriterOptions::default(),
+        )
+        .unwrap();
         crate::result_file::told::tell(&mut writer, 100);
         let scalar = Scalar {
             name: "limit.bus.largest".into(),
@@ -196,8 +200,12 @@ fn the_verdict_names_what_decides() {
 fn a_partial_file_is_called_one() {
     let folder = tempfile::tempdir().unwrap();
     let result = folder.path().join("partial.h5");
-    let mut writer =
-        ResultWriter::create(&result, crate::result_file::told::SCENARIO, WriterOptions::default()).unwrap();
+    let mut writer = ResultWriter::create(
+        &result,
+        &Sources::of_text(crate::result_file::told::SCENARIO),
+        WriterOptions::default(),
+    )
+    .unwrap();
     crate::result_file::told::tell(&mut writer, 4000);
     assert!(writer.go_on(1.0));
     writer.finish(false, None, None).unwrap();

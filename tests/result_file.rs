@@ -5,6 +5,7 @@ use std::fs;
 use std::thread;
 use std::time::Duration;
 
+use joulestep::diagnostic::Sources;
 use joulestep::result::{
     LedgerTable, Precision, ResultError, ResultFile, ResultWriter, Summary, Verdict, WriterOptions,
     block_length,
@@ -28,7 +29,7 @@ fn what_was_told_is_read_back_bit_for_bit() {
     assert!(file.complete());
     let about = file.about();
     assert_eq!((about.producer.as_str(), about.format_version), ("joulestep", 2));
-    assert_eq!(about.scenario, SCENARIO);
+    assert_eq!(about.inputs, Sources::of_text(SCENARIO));
     assert!(about.created.starts_with("20") && about.created.ends_with('Z'), "{}", about.created);
 
     assert_eq!((file.samples(), file.thermal_samples()), (samples, samples / 20));
@@ -101,7 +102,8 @@ fn an_interrupted_run_leaves_all_it_had() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("interrupted.h5");
     for dropped in [false, true] {
-        let mut writer = ResultWriter::create(&path, SCENARIO, small(Precision::Double, 1)).unwrap();
+        let mut writer =
+            ResultWriter::create(&path, &Sources::of_text(SCENARIO), small(Precision::Double, 1)).unwrap();
         tell(&mut writer, 1303);
         if dropped {
             drop(writer);
@@ -123,12 +125,13 @@ fn an_empty_run_and_a_long_scenario_are_kept() {
     let path = folder.path().join("empty.h5");
     // More than an attribute of fixed length could hold (64 KiB).
     let scenario = "# a comment, no more\n".repeat(20_000);
-    let mut writer = ResultWriter::create(&path, &scenario, WriterOptions::default()).unwrap();
+    let mut writer =
+        ResultWriter::create(&path, &Sources::of_text(scenario.as_str()), WriterOptions::default()).unwrap();
     writer.begin(&Layout::default());
     writer.finish(true, Some(&LedgerTable::default()), Some(&Summary::default())).unwrap();
     let file = ResultFile::open(&path).unwrap();
     assert!(file.complete());
-    assert_eq!(file.about().scenario, scenario);
+    assert_eq!(file.about().inputs, Sources::of_text(scenario));
     assert_eq!((file.samples(), file.channels().len(), file.overview_levels().len()), (0, 0, 0));
     assert_eq!(file.ledger().unwrap(), Some(LedgerTable::default()));
     assert_eq!(file.summary().unwrap().map(|s| s.verdict()), Some(Verdict::NotJudged));
@@ -141,7 +144,7 @@ fn misuse_and_bad_files_are_refused_in_words() {
     let words = |e: ResultError| e.to_string().replace(&folder.path().display().to_string(), "");
     let options = || small(Precision::Double, 1);
 
-    let mut writer = ResultWriter::create(&path, "", options()).unwrap();
+    let mut writer = ResultWriter::create(&path, &Sources::default(), options()).unwrap();
     writer.begin(&layout());
     writer.sample(0.0, &[1.0]);
     assert!(!writer.go_on(0.0));
@@ -158,22 +161,22 @@ fn misuse_and_bad_files_are_refused_in_words() {
     drop(file);
 
     let path = folder.path().join("held.h5");
-    let mut held = ResultWriter::create(&path, "", options()).unwrap();
+    let mut held = ResultWriter::create(&path, &Sources::default(), options()).unwrap();
     held.begin(&layout());
     while !path.exists() {
         assert!(held.go_on(0.0));
         thread::sleep(Duration::from_millis(1));
     }
-    let error = words(ResultWriter::create(&path, "", options()).err().unwrap());
+    let error = words(ResultWriter::create(&path, &Sources::default(), options()).err().unwrap());
     assert_eq!(error, "cannot create /held.h5: another program is using it");
     let error = words(ResultFile::open(&path).err().unwrap());
     assert_eq!(error, "cannot open /held.h5: another program is using it");
     drop(held);
 
     let nowhere = folder.path().join("no/such/folder.h5");
-    let error = words(ResultWriter::create(&nowhere, "", options()).err().unwrap());
+    let error = words(ResultWriter::create(&nowhere, &Sources::default(), options()).err().unwrap());
     assert_eq!(error, "cannot create /no/such/folder.h5: No such file or directory (os error 2)");
-    let error = words(ResultWriter::create(folder.path(), "", options()).err().unwrap());
+    let error = words(ResultWriter::create(folder.path(), &Sources::default(), options()).err().unwrap());
     assert_eq!(error, "cannot create : Is a directory (os error 21)");
     let error = words(ResultFile::open(&nowhere).err().unwrap());
     assert_eq!(error, "cannot open /no/such/folder.h5: No such file or directory (os error 2)");

@@ -6,6 +6,7 @@ use std::path::Path;
 use std::process::{Child, Command, Stdio};
 use std::time::Duration;
 
+use joulestep::diagnostic::Sources;
 use joulestep::result::{ResultWriter, WriterOptions};
 use joulestep_engine::recorder::{Column, Event, EventKind, Layout, Recorder};
 use serde_json::Value;
@@ -80,7 +81,8 @@ fn record(writer: &mut ResultWriter, from: usize, to: usize) {
 
 /// A file with that many samples.
 fn written(path: &Path, samples: usize) {
-    let mut writer = ResultWriter::create(path, SCENARIO, WriterOptions::default()).unwrap();
+    let mut writer =
+        ResultWriter::create(path, &Sources::of_text(SCENARIO), WriterOptions::default()).unwrap();
     writer.begin(&layout());
     record(&mut writer, 0, samples);
     writer.finish(true, None, None).unwrap();

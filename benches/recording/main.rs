@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::time::Instant;
 
+use joulestep::diagnostic::Sources;
 use joulestep::result::{Precision, ResultWriter, WriterOptions};
 use joulestep::scenario::build::{Ready, build};
 use joulestep::scenario::include;
@@ -100,7 +101,7 @@ fn solve(scenario: &Path, file: &Path, way: &Way) -> Result<Spent, String> {
     let mut nothing = ();
     let mut writer = None;
     if let Way::Written(options) = way {
-        let made = ResultWriter::create(file, "bench", options.clone());
+        let made = ResultWriter::create(file, &Sources::of_text("bench"), options.clone());
         writer = Some(made.map_err(|e| e.to_string())?);
     }
     let recorder: &mut dyn Recorder<f64> = match &mut writer {

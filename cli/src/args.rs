@@ -11,6 +11,7 @@ mod assess;
 mod batch;
 mod compare;
 mod dead_time;
+mod files;
 mod mission;
 mod report;
 mod view;
@@ -19,6 +20,7 @@ pub use assess::AssessArgs;
 pub use batch::{BatchArgs, BatchCommand, BatchOutputArgs, MergeArgs, ProgressAs};
 pub use compare::OutputArgs;
 pub use dead_time::CycleArgs;
+pub use files::{Named, named, of_study};
 pub use mission::MissionArgs;
 pub use report::{ReportArgs, ReportFormat};
 pub use view::ViewArgs;
@@ -45,11 +47,11 @@ Exit codes:
     0  done
     1  done, and a limit or a rating is exceeded: the verdict is \"fails\"
     5  done, and nothing is shown to be exceeded, but not all to be kept: \"not proven\"
-    2  bad input: the command line, the scenario or a file that it includes
+    2  bad input: the command line, the scenario or a file that it names
     3  numerical failure: the equations could not be solved further
     4  a file cannot be read or written
     6  this processor lacks what the program was built for
-  130  interrupted by Ctrl-C; the partial result is closed";
+  130  interrupted by Ctrl-C; the partial result is closed. The same by SIGTERM: 143, by SIGHUP: 129";
 
 /// What `-V` and `--version` tell: the version and what the program was built for; in full also every extension of the
 /// instruction set that a processor must have.
@@ -73,6 +75,13 @@ fn version(full: bool) -> &'static str {
 #[command(name = "joulestep", version = version(false), long_version = version(true), after_long_help = CAUTIONS, after_help = "`joulestep --help` tells more, with cautions and exit codes.")]
 #[command(max_term_width = 100)]
 pub struct Cli {
+    /// Let files name others in this folder too.
+    ///
+    /// What a scenario, plan or points file names (includes, parts, packages, courses, lists) must lie in the folder of a
+    /// file of the command line, or below it; symbolic links are followed before this is asked. Shipped names always
+    /// work. May be given more than once.
+    #[arg(long, global = true, value_name = "DIR")]
+    pub allow_outside: Vec<PathBuf>,
     /// What to do.
     #[command(subcommand)]
     pub command: Command,
@@ -91,8 +100,8 @@ pub enum Command {
     /// Every number has its numerical error (±) beside it, from two coarser runs of the same that cost less than the run
     /// itself. A limit is kept or exceeded only by more than the error; between, the verdict is "not proven".
     ///
-    /// Progress goes to standard error. Ctrl-C ends the run at once and keeps what was computed: the file is closed
-    /// with its attribute `complete` at 0.
+    /// Progress goes to standard error. Ctrl-C, SIGTERM and SIGHUP end the run at once and keep what was computed:
+    /// the file is closed with its attribute `complete` at 0.
     #[command(after_long_help = "Example:\n  joulestep run examples/ferry-breaker.toml --out ferry.h5")]
     Run(RunArgs),
     /// Check a scenario without running it.

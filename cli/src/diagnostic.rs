@@ -19,11 +19,32 @@ pub struct Place {
     pub span: Range<usize>,
 }
 
-/// Begins the line that names a file in a full text.
-const NAMED: &str = "# file: ";
+/// Keys and tables of which every file of ours has one: scenarios, parts, points, packages, plans.
+const OURS: [&str; 20] = [
+    "format",
+    "title",
+    "include",
+    "component",
+    "arrangement",
+    "steps",
+    "record",
+    "thermal",
+    "limit",
+    "kind",
+    "technology",
+    "params",
+    "curve",
+    "layer",
+    "die",
+    "vary",
+    "sampling",
+    "scenario",
+    "rating",
+    "dead-time",
+];
 
 /// The files that make up a scenario, in the order in which they were opened.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Sources {
     /// Path as it is shown, and the text.
     pub files: Vec<(PathBuf, String)>,
@@ -45,35 +66,25 @@ impl Sources {
         }
     }
 
-    /// All texts, each under a line that names its file.
-    pub fn full_text(&self) -> String {
-        let named = self.files.iter().map(|(path, text)| format!("{NAMED}{}\n{text}", path.display()));
-        named.collect::<Vec<_>>().join("\n")
-    }
-
-    /// The files of such a text.
-    pub fn of_full_text(text: &str) -> Self {
-        let mut files: Vec<(PathBuf, String)> = Vec::new();
-        for line in text.split_inclusive('\n') {
-            match (line.strip_prefix(NAMED), files.last_mut()) {
-                (Some(name), _) => files.push((PathBuf::from(name.trim_end()), String::new())),
-                (None, Some(file)) => file.1.push_str(line),
-                (None, None) => files.push((PathBuf::new(), line.to_string())),
-            }
-        }
-        // Texts were joined by a line's end.
-        let last = files.len().saturating_sub(1);
-        for (_, text) in files.iter_mut().take(last) {
-            if text.ends_with('\n') {
-                text.pop();
-            }
-        }
-        Self { files }
+    /// A text that stands for itself, without a file.
+    pub fn of_text(text: impl Into<String>) -> Self {
+        Self { files: vec![(PathBuf::new(), text.into())] }
     }
 
     /// Text of a file.
     pub fn text(&self, file: FileId) -> &str {
         self.files.get(file.0).map_or("", |f| f.1.as_str())
+    }
+
+    /// Whether its lines may be shown: they have one of our keys or tables somewhere, or are a table of numbers. Others (a
+    /// list of passwords behind a link) are nobody's business.
+    fn is_own(&self, file: FileId) -> bool {
+        let ending = self.files.get(file.0).and_then(|f| f.0.extension());
+        let key = |line: &str| {
+            line.trim_start_matches(['[', ' ', '\t']).split(['=', ']', '.', ' ']).next().map(str::to_string)
+        };
+        let ours = |line: &str| key(line).is_some_and(|key| OURS.contains(&key.as_str()));
+        ending.is_some_and(|e| e.eq_ignore_ascii_case("csv")) || self.text(file).lines().any(ours)
     }
 
     /// Line and column (in characters) of a place's first byte, both counted from 1.
@@ -93,6 +104,14 @@ impl Sources {
         let path = self.files.get(place.file.0).map_or_else(String::new, |f| f.0.display().to_string());
         format!("{path}:{line}:{column}")
     }
+}
+
+/// Diagnostics that are shown; further ones are only counted.
+pub const SHOWN: usize = 50;
+
+/// Whether one more diagnostic may still be shown: only then are lists of names and suggestions worth their time.
+pub(crate) fn worded(so_far: &[Diagnostic]) -> bool {
+    so_far.len() < 2 * SHOWN
 }
 
 /// Columns of what is printed for people.
@@ -180,10 +199,13 @@ impl Refusal {
     /// The same, where the file is something else than a scenario ("the part file").
     pub fn text_in(&self, what: &str) -> String {
         let mut out = String::new();
-        for d in &self.diagnostics {
+        for d in self.diagnostics.iter().take(SHOWN) {
             self.one(d, &mut out);
         }
         let n = self.diagnostics.len();
+        if n > SHOWN {
+            let _ = writeln!(out, "... and {} more", n - SHOWN);
+        }
         let _ = writeln!(out, "{n} error{} in {what}", if n == 1 { "" } else { "s" });
         out
     }
@@ -194,6 +216,9 @@ impl Refusal {
         if let Some(place) = &d.place {
             let _ = writeln!(out, "{}: {key}{found}", self.sources.show(place));
             let (line, column) = self.sources.line_and_column(place);
+            if !self.sources.is_own(place.file) {
+                return self.rest(d, out);
+            }
             let text = self.sources.text(place.file).lines().nth(line - 1).unwrap_or("");
             let shown: String =
                 text.chars().take(160).map(|c| if c.is_control() { ' ' } else { c }).collect();
@@ -208,6 +233,11 @@ impl Refusal {
         } else {
             let _ = writeln!(out, "{key}{found}");
         }
+        self.rest(d, out);
+    }
+
+    /// What was expected, and may have been meant.
+    fn rest(&self, d: &Diagnostic, out: &mut String) {
         if !d.expected.is_empty() {
             filled(&format!("expected {}", printable(&d.expected)), WIDTH, out);
         }
@@ -219,13 +249,14 @@ impl Refusal {
 
     /// For programs.
     pub fn json(&self) -> Invalid<impl Serialize> {
-        let errors = self.diagnostics.iter().map(|diagnostic| {
+        let errors = self.diagnostics.iter().take(SHOWN).map(|diagnostic| {
             let place = diagnostic.place.as_ref();
             let file = place.map(|p| self.sources.files[p.file.0].0.display().to_string());
             let (line, column) = place.map(|p| self.sources.line_and_column(p)).unzip();
             Located { file, line, column, diagnostic }
         });
-        Invalid { valid: false, errors: errors.collect() }
+        let more = self.diagnostics.len().saturating_sub(SHOWN);
+        Invalid { valid: false, errors: errors.collect(), more }
     }
 }
 
@@ -234,8 +265,15 @@ impl Refusal {
 pub struct Invalid<E> {
     /// Never.
     pub valid: bool,
-    /// What is wrong.
+    /// What is wrong, the first of it.
     pub errors: Vec<E>,
+    /// How much more is wrong.
+    #[serde(skip_serializing_if = "is_zero")]
+    pub more: usize,
+}
+
+fn is_zero(number: &usize) -> bool {
+    *number == 0
 }
 
 #[derive(Serialize)]
@@ -270,10 +308,13 @@ pub fn filled(text: &str, width: usize, out: &mut String) {
 /// The name nearest to what was typed, when one is near enough to be meant.
 pub fn nearest<'a>(typed: &str, names: impl IntoIterator<Item = &'a str>) -> Option<String> {
     let lower = typed.to_lowercase();
-    let near = names.into_iter().map(|n| (strsim::damerau_levenshtein(&n.to_lowercase(), &lower), n));
+    let letters = typed.chars().count();
+    // A third of the letters may be wrong; lengths that differ by more need no closer look.
+    let most = letters.max(3) / 3;
+    let near = names.into_iter().filter(|n| n.chars().count().abs_diff(letters) <= most);
+    let near = near.map(|n| (strsim::damerau_levenshtein(&n.to_lowercase(), &lower), n));
     let (distance, name) = near.min_by_key(|(d, _)| *d)?;
-    // A third of the letters may be wrong.
-    (distance <= typed.chars().count().max(3) / 3 && name != typed).then(|| name.to_string())
+    (distance <= most && name != typed).then(|| name.to_string())
 }
 
 #[cfg(test)]
@@ -283,24 +324,14 @@ mod tests {
     #[test]
     fn the_mark_stands_below_the_value() {
         let mut refusal = Refusal::default();
-        let file = refusal.sources.add("a.toml".into(), "x = 1\nµ = \"20 mV\"\n".into());
-        let place = Place { file, span: 11..18 };
+        let file = refusal.sources.add("a.toml".into(), "kind=1\nµ = \"20 mV\"\n".into());
+        let place = Place { file, span: 12..19 };
         refusal.diagnostics.push(Diagnostic::new(&place, "µ", "`20 mV` is a voltage", "a resistance"));
         assert_eq!(
             refusal.text(),
             "a.toml:2:5: µ: `20 mV` is a voltage\n  2 | µ = \"20 mV\"\n    |     ^^^^^^^\n  expected a resistance\n\n1 error in the scenario\n"
         );
         assert_eq!(serde_json::to_value(refusal.json()).unwrap()["errors"][0]["column"], 5);
-    }
-
-    #[test]
-    fn a_full_text_gives_its_files_back() {
-        let mut sources = Sources::default();
-        for (path, text) in [("a.toml", "x = 1\n"), ("b/c.toml", ""), ("d.csv", "1,2\n3,4")] {
-            sources.add(path.into(), text.into());
-        }
-        assert_eq!(Sources::of_full_text(&sources.full_text()).files, sources.files);
-        assert_eq!(Sources::of_full_text("no name\n").files, [(PathBuf::new(), "no name\n".to_string())]);
     }
 
     #[test]

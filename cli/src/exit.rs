@@ -2,8 +2,13 @@
 
 use std::ffi::OsString;
 use std::io::{self, Write};
+use std::path::PathBuf;
 
 use serde::Serialize;
+
+use crate::access::Access;
+use crate::args::Named;
+use crate::outputs;
 
 /// The processor lacks what the program was built for.
 pub use crate::processor::UNSUITED;
@@ -31,9 +36,22 @@ pub struct Streams<'a> {
     pub err: &'a mut dyn Write,
     /// The command line as it was typed, for the files that keep it.
     pub command: String,
+    /// The files that may be read.
+    pub access: Access,
 }
 
 impl Streams<'_> {
+    /// Holds the files of a command line against each other; from then on the command reads those inputs and what lies in
+    /// their folders or `outside`.
+    ///
+    /// # Errors
+    /// What is wrong, and the exit code.
+    pub fn admit(&mut self, named: &Named, outside: &[PathBuf]) -> Result<(), (String, u8)> {
+        let outputs = outputs::examine(&named.outputs, &named.inputs)?;
+        self.access = Access::new(&named.inputs, outside, outputs);
+        Ok(())
+    }
+
     /// Writes a result for programs: JSON in which a number that is not finite is null.
     ///
     /// # Errors
@@ -78,7 +96,8 @@ mod tests {
     #[test]
     fn numbers_that_are_not_finite_are_null() {
         let (mut out, mut err) = (Vec::new(), Vec::new());
-        let mut streams = Streams { out: &mut out, err: &mut err, command: String::new() };
+        let mut streams =
+            Streams { out: &mut out, err: &mut err, command: String::new(), access: Access::default() };
         streams.json(&[f64::NAN, f64::INFINITY, f64::NEG_INFINITY, 1.5]).unwrap();
         assert_eq!(String::from_utf8(out).unwrap(), "[\n  null,\n  null,\n  null,\n  1.5\n]\n");
     }

@@ -41,6 +41,7 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
+pub mod access;
 pub mod account;
 pub mod answer;
 pub mod args;
@@ -48,9 +49,11 @@ pub mod batch;
 pub mod commands;
 pub mod diagnostic;
 pub mod exit;
+pub mod identity;
 pub mod judge;
 pub mod mission;
 pub mod output;
+pub mod outputs;
 pub mod package;
 pub mod parts;
 pub mod plot;
@@ -61,15 +64,18 @@ pub mod result;
 pub mod scenario;
 pub mod sheet;
 mod shelf;
+mod signals;
 pub mod study;
 pub mod view;
 
 use std::ffi::OsString;
 use std::io::{self, Write};
+use std::path::PathBuf;
 
 use clap::error::{ContextKind, ContextValue};
 use clap::{CommandFactory, FromArgMatches};
 
+use access::Access;
 use args::{Cli, Command};
 use exit::{BAD_INPUT, DONE, Streams};
 use scenario::renamed;
@@ -77,13 +83,15 @@ use scenario::renamed;
 /// Carries out a command line and gives its exit code.
 pub fn run(args: impl IntoIterator<Item = OsString>, out: &mut dyn Write, err: &mut dyn Write) -> u8 {
     let args: Vec<OsString> = args.into_iter().collect();
+    signals::outgrow();
     let command = exit::typed(&args);
-    let outcome = carry_out(args, &mut Streams { out, err, command });
+    let outcome = carry_out(args, &mut Streams { out, err, command, access: Access::default() });
     let outcome = outcome.and_then(|code| out.flush().map(|()| code));
     exit::code(outcome, err)
 }
 
-fn carry_out(args: impl IntoIterator<Item = OsString>, streams: &mut Streams<'_>) -> io::Result<u8> {
+fn carry_out(args: Vec<OsString>, streams: &mut Streams<'_>) -> io::Result<u8> {
+    let json = args.iter().any(|arg| arg == "--json");
     let matches = match command_line().try_get_matches_from(args) {
         Ok(matches) => matches,
         Err(help) if !help.use_stderr() => {
@@ -102,7 +110,11 @@ fn carry_out(args: impl IntoIterator<Item = OsString>, streams: &mut Streams<'_>
             return Ok(BAD_INPUT);
         }
     };
+    let outside: Vec<PathBuf> = matches.get_many("allow_outside").into_iter().flatten().cloned().collect();
     if let Some((entry, matches)) = asked_study(&matches) {
+        if let Err(why) = streams.admit(&args::of_study(entry, matches), &outside) {
+            return commands::asked::refused(&why, json, streams);
+        }
         return entry.execute(matches, streams);
     }
     let cli = match Cli::from_arg_matches(&matches) {
@@ -112,6 +124,9 @@ fn carry_out(args: impl IntoIterator<Item = OsString>, streams: &mut Streams<'_>
             return Ok(BAD_INPUT);
         }
     };
+    if let Err(why) = streams.admit(&args::named(&cli.command), &outside) {
+        return commands::asked::refused(&why, json, streams);
+    }
     match cli.command {
         Command::Run(args) => commands::run::run(&args, streams),
         Command::Check(args) => commands::check::check(&args, streams),

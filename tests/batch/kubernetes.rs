@@ -67,7 +67,8 @@ fn the_script_of_the_kubernetes_job_gives_the_table_of_a_single_machine() {
     let container = job.pointer("/spec/template/spec/containers/0").unwrap();
     let [shell, flag] = [0, 1].map(|k| container["command"][k].as_str().unwrap());
     let data = folder.text("");
-    let script = container["args"][0].as_str().unwrap().replace("/data/", &format!("{}/", data.trim_end_matches('/')));
+    let script =
+        container["args"][0].as_str().unwrap().replace("/data/", &format!("{}/", data.trim_end_matches('/')));
     let program = Path::new(env!("CARGO_BIN_EXE_joulestep")).parent().unwrap();
     let path = format!("{}:{}", program.display(), std::env::var("PATH").unwrap_or_default());
     let completions = job["spec"]["completions"].as_u64().unwrap();

@@ -1,6 +1,7 @@
 //! Names and texts of a file are text, whatever they hold.
 
 use joulestep::answer::{Answer, Study, StudyFigure, StudyTable};
+use joulestep::diagnostic::Sources;
 use joulestep::judge::Bounds;
 use joulestep::plot::{Axis, Bars, Chart, Curve, Figure, Mark, Panel, Series, Span};
 use joulestep::result::{ResultWriter, Scalar, Summary, Verdict, WriterOptions};
@@ -25,7 +26,12 @@ fn a_hostile_run_is_shown_as_text() {
     let folder = tempfile::tempdir().unwrap();
     let result = folder.path().join("run.h5");
     let scenario = format!("# file: {EVIL}\ntitle = '''{EVIL}'''\n[record]\n");
-    let mut writer = ResultWriter::create(&result, &scenario, WriterOptions::default()).unwrap();
+    let mut writer = ResultWriter::create(
+        &result,
+        &Sources { files: vec![(EVIL.into(), scenario)] },
+        WriterOptions::default(),
+    )
+    .unwrap();
     writer.begin(&Layout { channels: vec![column("V"), column(EVIL)], ..Layout::default() });
     for k in 0..100 {
         writer.sample(1e-6 * f64::from(k), &[f64::from(k), f64::from(k % 7)]);
@@ -97,7 +103,7 @@ fn a_hostile_study_comes_back_and_is_shown_as_text() {
         kind: evil(),
         title: evil(),
         command: evil(),
-        inputs: format!("# file: {EVIL}\n{EVIL}\n"),
+        inputs: Sources { files: vec![(EVIL.into(), format!("{EVIL}\n"))] },
         verdict: Some(Verdict::Fails),
         answers: vec![Answer {
             waived: Some(evil()),

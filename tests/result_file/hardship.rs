@@ -8,6 +8,7 @@ use std::process::{Child, Command, Stdio};
 use std::thread;
 use std::time::{Duration, Instant};
 
+use joulestep::diagnostic::Sources;
 use joulestep::result::{ResultFile, ResultWriter, WriterOptions, block_length};
 use joulestep_engine::recorder::{Column, Event, EventKind, Layout, Recorder, Row};
 use serde_json::json;
@@ -153,7 +154,7 @@ fn wait_for(child: &mut Child, mut ready: impl FnMut() -> bool) {
 #[test]
 fn a_killed_run_leaves_a_readable_file() {
     if let Some(path) = part() {
-        let mut writer = ResultWriter::create(&path, "", options()).unwrap();
+        let mut writer = ResultWriter::create(&path, &Sources::default(), options()).unwrap();
         begin(&mut writer);
         stream(&mut writer, 0, 4_000_000);
         // Longer than any delay below; not for ever, lest it outlive a test that was itself killed.
@@ -193,7 +194,7 @@ fn a_killed_run_leaves_a_readable_file() {
 #[test]
 fn a_full_disk_ends_the_run_in_words_and_keeps_the_last_checkpoint() {
     if let Some(path) = part() {
-        let mut writer = ResultWriter::create(&path, "", options()).unwrap();
+        let mut writer = ResultWriter::create(&path, &Sources::default(), options()).unwrap();
         begin(&mut writer);
         stream(&mut writer, 0, 2_000_000);
         let went_on = writer.go_on(0.0);
@@ -223,7 +224,7 @@ fn a_full_disk_ends_the_run_in_words_and_keeps_the_last_checkpoint() {
 fn memory_does_not_grow_with_the_run() {
     const SHORT: usize = 800_000;
     if let Some(path) = part() {
-        let mut writer = ResultWriter::create(&path, "", options()).unwrap();
+        let mut writer = ResultWriter::create(&path, &Sources::default(), options()).unwrap();
         begin(&mut writer);
         let mut highest = |from, to| {
             stream(&mut writer, from, to);

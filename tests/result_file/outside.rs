@@ -66,7 +66,8 @@ fn expected(folder: &Path, samples: usize, precision: Precision) -> Value {
         Precision::Single => (value as f32).to_le_bytes().to_vec(),
     };
     e.attribute("/", "producer", "joulestep");
-    e.attribute("/", "scenario", SCENARIO);
+    e.texts("inputs/name", "name", [""]);
+    e.texts("inputs/text", "name", [SCENARIO]);
     e.attribute("/", "format_version", 2);
     e.numbers("waveforms/time", &["time"], memory.time.iter().copied());
     e.attribute("waveforms/time", "units", "s");

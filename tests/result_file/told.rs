@@ -4,6 +4,7 @@ use std::fs;
 use std::path::Path;
 use std::time::Duration;
 
+use joulestep::diagnostic::Sources;
 use joulestep::result::{
     LedgerRow, LedgerTable, Precision, ResultWriter, Scalar, Summary, WriterOptions, block_length,
 };
@@ -120,7 +121,7 @@ pub fn summary() -> Summary {
 pub const SCENARIO: &str = "# Fähre\n[scenario]\nname = \"breaker, 400 V\"\n";
 
 pub fn write(path: &Path, samples: usize, options: WriterOptions) {
-    let mut writer = ResultWriter::create(path, SCENARIO, options).unwrap();
+    let mut writer = ResultWriter::create(path, &Sources::of_text(SCENARIO), options).unwrap();
     tell(&mut writer, samples);
     assert!(writer.go_on(1.0));
     let finished = writer.finish(true, Some(&ledger()), Some(&summary())).unwrap();

@@ -230,7 +230,7 @@ fn files_that_cannot_be_shown_get_their_reason() {
         &path("table.h5"),
         &joulestep::result::Table {
             title: "t",
-            text: "",
+            inputs: &joulestep::diagnostic::Sources::default(),
             digest: "",
             lanes: 1,
             lanes_note: "",

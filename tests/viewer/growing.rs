@@ -3,6 +3,7 @@
 use std::thread;
 use std::time::{Duration, Instant};
 
+use joulestep::diagnostic::Sources;
 use joulestep::result::ResultWriter;
 use joulestep_engine::recorder::Recorder;
 
@@ -12,7 +13,7 @@ use super::{SCENARIO, STEP, Served, hasty, layout, record, value};
 fn a_file_is_seen_to_grow_and_to_be_completed() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("a.h5");
-    let mut writer = ResultWriter::create(&path, SCENARIO, hasty()).unwrap();
+    let mut writer = ResultWriter::create(&path, &Sources::of_text(SCENARIO), hasty()).unwrap();
     writer.begin(&layout());
     let mut next = 0;
     let mut more = |writer: &mut ResultWriter, count: usize| {
@@ -63,7 +64,7 @@ fn a_file_is_seen_to_grow_and_to_be_completed() {
 fn a_partial_file_is_shown_as_one() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("a.h5");
-    let mut writer = ResultWriter::create(&path, SCENARIO, hasty()).unwrap();
+    let mut writer = ResultWriter::create(&path, &Sources::of_text(SCENARIO), hasty()).unwrap();
     writer.begin(&layout());
     record(&mut writer, 0, 30_000);
     writer.finish(false, None, None).unwrap();

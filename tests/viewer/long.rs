@@ -4,6 +4,7 @@
 use std::fs;
 use std::time::{Duration, Instant};
 
+use joulestep::diagnostic::Sources;
 use joulestep::result::{Precision, ResultWriter, WriterOptions};
 use joulestep_engine::recorder::{Column, Layout, Recorder};
 
@@ -23,7 +24,7 @@ fn a_long_record_opens_at_once_and_is_not_loaded() {
     let folder = tempfile::tempdir_in(env!("CARGO_TARGET_TMPDIR")).unwrap();
     let path = folder.path().join("long.h5");
     let options = WriterOptions { precision: Precision::Single, ..WriterOptions::default() };
-    let mut writer = ResultWriter::create(&path, "title = \"long\"\n", options).unwrap();
+    let mut writer = ResultWriter::create(&path, &Sources::of_text("title = \"long\"\n"), options).unwrap();
     let column =
         |name: &str, unit: &str| Column { name: name.into(), long_name: String::new(), unit: unit.into() };
     writer.begin(&Layout {

@@ -4,6 +4,7 @@ use std::path::Path;
 use std::thread;
 use std::time::Duration;
 
+use joulestep::diagnostic::Sources;
 use joulestep::result::{ResultWriter, WriterOptions};
 use joulestep_engine::recorder::{Column, Layout, Recorder};
 use serde_json::{Value, json};
@@ -18,7 +19,9 @@ const SIGNALS: [(&str, &str); 4] =
 
 /// A voltage of 40 V + 20 kV/s t, a current of 3 A - 1 kA/s t, their product, and 2 A elsewhere.
 fn recorded(path: &Path) {
-    let mut writer = ResultWriter::create(path, "title = \"choke\"\n", WriterOptions::default()).unwrap();
+    let mut writer =
+        ResultWriter::create(path, &Sources::of_text("title = \"choke\"\n".into()), WriterOptions::default())
+            .unwrap();
     let column =
         |name: &str, unit: &str| Column { name: name.into(), long_name: String::new(), unit: unit.into() };
     writer.begin(&Layout {

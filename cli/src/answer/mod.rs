@@ -12,6 +12,7 @@ pub use table::{StudyFigure, StudyTable};
 use joulestep_engine::units::people;
 use serde::Serialize;
 
+use crate::diagnostic::Sources;
 use crate::judge::{Bounds, Ruling, Uncertainty, Verdict};
 use crate::sheet::shown;
 
@@ -24,8 +25,8 @@ pub struct Study {
     pub title: String,
     /// The command line.
     pub command: String,
-    /// Full text of all input files, each under a line that names it (`Sources::full_text`).
-    pub inputs: String,
+    /// The files that went in.
+    pub inputs: Sources,
     /// The verdict over all limits; `None` where nothing is judged.
     pub verdict: Option<Verdict>,
     /// The answers, the most important first.

@@ -165,10 +165,17 @@ impl Journal {
     pub fn create(path: &Path, head: &Head, force: bool) -> Result<Self, JournalTrouble> {
         let mut options = OpenOptions::new();
         options.write(true).create(true).truncate(false).create_new(!force);
+        let is_new = !path.exists();
         let file = options.open(path).map_err(system(path, "create"))?;
         let mut journal = Self::locked(path, file)?;
         journal.file.set_len(0).map_err(system(path, "create"))?;
-        journal.put(line("batch", head))?;
+        if let Err(trouble) = journal.put(line("batch", head)) {
+            if is_new {
+                // A full disk leaves no empty file behind.
+                let _ = std::fs::remove_file(path);
+            }
+            return Err(trouble);
+        }
         // The name must be safe too, not only the content.
         if let Some(folder) = path.parent() {
             let folder = if folder.as_os_str().is_empty() { Path::new(".") } else { folder };

@@ -17,6 +17,7 @@ use crate::batch::errors::Errors;
 use crate::batch::plan::Keep;
 use crate::batch::row::{OF_LEDGER, Row, Status};
 use crate::batch::variant::{Built, Study};
+use crate::diagnostic::Sources;
 use crate::judge::Uncertainty;
 use crate::result::{ResultWriter, WriterOptions};
 
@@ -177,8 +178,10 @@ fn record(study: &Study, row: &Row, errors: &Errors, path: &Path, stop: &AtomicB
     let values = study.plan.inputs.iter().zip(study.inputs(row.variant));
     let values: Vec<String> =
         values.map(|(input, x)| format!("# {} = {x:?} {}\n", input.slot.path, input.slot.unit)).collect();
-    let text = format!("# variant {} of a batch:\n{}{}", row.variant, values.concat(), study.text);
-    let writer = ResultWriter::create(path, &text, WriterOptions::default()).map_err(|e| e.to_string())?;
+    let own = format!("# variant {} of a batch:\n{}", row.variant, values.concat());
+    let mut inputs = Sources::of_text(own);
+    inputs.merge(study.inputs.clone());
+    let writer = ResultWriter::create(path, &inputs, WriterOptions::default()).map_err(|e| e.to_string())?;
     let mut recording = Recording { writer, events: EventLines::default(), stop };
     let outcome = match run.advance(facts.end, &mut recording) {
         Ok(Ended::Reached) => Outcome::Done,

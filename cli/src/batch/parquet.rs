@@ -18,6 +18,7 @@ use serde_json::{Map, Value, json};
 
 use crate::batch::row::Row;
 use crate::batch::table::Told;
+use crate::outputs;
 
 /// Rows of a row group.
 const GROUP: usize = 65_536;
@@ -40,7 +41,10 @@ fn schema(numbers: &[Named<'_>], texts: &[&str]) -> Result<Type, ParquetError> {
     Type::group_type_builder("batch").with_fields(fields).build()
 }
 
-fn numbers(group: &mut SerializedRowGroupWriter<'_, File>, values: &[f64]) -> Result<(), ParquetError> {
+fn numbers(
+    group: &mut SerializedRowGroupWriter<'_, &mut Vec<u8>>,
+    values: &[f64],
+) -> Result<(), ParquetError> {
     if let Some(mut column) = group.next_column()? {
         column.typed::<DoubleType>().write_batch(values, None, None)?;
         column.close()?;
@@ -49,7 +53,7 @@ fn numbers(group: &mut SerializedRowGroupWriter<'_, File>, values: &[f64]) -> Re
 }
 
 fn texts<'a>(
-    group: &mut SerializedRowGroupWriter<'_, File>,
+    group: &mut SerializedRowGroupWriter<'_, &mut Vec<u8>>,
     values: impl Iterator<Item = &'a str>,
 ) -> Result<(), ParquetError> {
     if let Some(mut column) = group.next_column()? {
@@ -90,7 +94,7 @@ pub fn write(path: &Path, told: &Told<'_>) -> Result<(), ParquetError> {
         ("estimate", study.plan.estimate.words().to_string()),
         ("units", object(&|c| json!(c.1))),
         ("roles", object(&|c| json!(c.2))),
-        ("scenario", study.text.clone()),
+        ("inputs", json!(study.inputs.files).to_string()),
     ];
     let about = about.map(|(key, value)| KeyValue::new(key.to_string(), value)).to_vec();
     let properties = WriterProperties::builder()
@@ -98,9 +102,9 @@ pub fn write(path: &Path, told: &Told<'_>) -> Result<(), ParquetError> {
         .set_compression(Compression::SNAPPY)
         .set_key_value_metadata(Some(about))
         .build();
-    let file = File::create(path)?;
+    let mut bytes = Vec::new();
     let mut writer =
-        SerializedFileWriter::new(file, Arc::new(schema(&named, &words)?), Arc::new(properties))?;
+        SerializedFileWriter::new(&mut bytes, Arc::new(schema(&named, &words)?), Arc::new(properties))?;
     let all: Vec<(&usize, &Row)> = rows.iter().collect();
     for (chunk, rows) in all.chunks(GROUP).enumerate() {
         let mut group = writer.next_row_group()?;
@@ -128,7 +132,7 @@ pub fn write(path: &Path, told: &Told<'_>) -> Result<(), ParquetError> {
         group.close()?;
     }
     writer.close()?.file_metadata();
-    Ok(())
+    Ok(outputs::write(path, &bytes)?)
 }
 
 /// Whether a path names a Parquet file.

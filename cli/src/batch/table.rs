@@ -129,7 +129,7 @@ pub fn hdf5(path: &Path, told: &Told<'_>) -> Result<(), ResultError> {
     let flag = |of: &dyn Fn(&Row) -> bool| rows.values().map(|r| i64::from(of(r))).collect::<Vec<_>>();
     let table = Table {
         title: &study.plan.title,
-        text: &study.text,
+        inputs: &study.inputs,
         digest: &study.digest,
         lanes: study.lanes as i64,
         lanes_note: &note(study.lanes),

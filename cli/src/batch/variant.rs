@@ -2,6 +2,7 @@
 
 use std::cell::RefCell;
 use std::collections::BTreeMap;
+use std::io;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::AtomicBool;
@@ -20,7 +21,7 @@ use crate::batch::read::{Against, PlanFile, open_plan, understand};
 use crate::batch::row::{Column, Row, Status, columns, columns_of_study, numbers};
 use crate::batch::slot::{Slot, World};
 use crate::batch::subject::{Prepared, Subject, prepare};
-use crate::diagnostic::Refusal;
+use crate::diagnostic::{Refusal, Sources};
 use crate::judge::{Computed, Level, Number, Uncertainty};
 use crate::scenario::build::{Ready, Reductions, build_with};
 use crate::scenario::include::Open;
@@ -45,8 +46,8 @@ pub struct Study {
     pub lanes: usize,
     /// SHA-256 of the program's version and of every file that was read, hexadecimal.
     pub digest: String,
-    /// Text of the plan file and of all files of the scenario, each under a line that names it.
-    pub text: String,
+    /// The plan file and all files of the scenario.
+    pub inputs: Sources,
     pub(super) subject: Subject,
     root: Table,
     /// What a scenario names; a rating or dead-time study has its tables under the root.
@@ -182,7 +183,11 @@ impl Study {
     pub fn read(path: &Path, open: Open<'_>) -> Result<Self, Wrong> {
         let files: RefCell<BTreeMap<PathBuf, String>> = RefCell::default();
         let remember = |path: &Path| {
-            let text = if is_parquet(path) { as_csv(path)? } else { open(path)? };
+            // Whether it may be read is asked of any file; a table is no text.
+            let text = match open(path) {
+                Err(e) if e.kind() == io::ErrorKind::InvalidData && is_parquet(path) => as_csv(path)?,
+                read => read?,
+            };
             files.borrow_mut().insert(path.to_path_buf(), text.clone());
             Ok(text)
         };
@@ -197,18 +202,23 @@ impl Study {
         // From the plan's folder on: the same batch wherever that folder is mounted.
         let folder = path.parent().unwrap_or(Path::new(""));
         let shown = |path: &Path| path.strip_prefix(folder).unwrap_or(path).display().to_string();
-        let named = files.iter().map(|(path, text)| format!("# file: {}\n{text}", shown(path)));
-        let text = named.collect::<Vec<_>>().join("\n");
+        let files = files.iter().map(|(path, text)| (PathBuf::from(shown(path)), text.clone()));
+        let inputs = Sources { files: files.collect() };
         let mut hash = Sha256::new();
         hash.update(concat!(env!("CARGO_PKG_NAME"), " ", env!("CARGO_PKG_VERSION"), "\n"));
-        hash.update(&text);
+        for (name, text) in &inputs.files {
+            // With lengths, so that no text passes for another file.
+            hash.update(format!("{} {}\n", name.as_os_str().len(), text.len()));
+            hash.update(name.as_os_str().as_encoded_bytes());
+            hash.update(text);
+        }
         let digest = hash.finalize().iter().map(|byte| format!("{byte:02x}")).collect();
         let values = plan.values();
         let lanes = match subject {
             Subject::Run => plan.lanes.unwrap_or(DEFAULT_LANES),
             _ => 1,
         };
-        Ok(Self { plan, values, outputs, limits, lanes, digest, text, subject, root, loaded, reductions })
+        Ok(Self { plan, values, outputs, limits, lanes, digest, inputs, subject, root, loaded, reductions })
     }
 
     /// Number of variants.

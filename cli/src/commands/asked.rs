@@ -12,9 +12,9 @@ use crate::args::OutputArgs;
 use crate::commands::refuse_in;
 use crate::diagnostic::Sources;
 use crate::exit::{BAD_INPUT, INPUT_OUTPUT, NUMERICAL, Streams};
+use crate::outputs;
 use crate::parts::load;
 use crate::plot::{self, Figure};
-use crate::scenario::include::open;
 
 /// Why a command does not do its work: the text and the exit code.
 pub(crate) type Refused = (String, u8);
@@ -86,7 +86,7 @@ pub(crate) fn parts(
 ) -> io::Result<Result<(Vec<Part>, Sources), u8>> {
     let mut out = (Vec::new(), Sources::default());
     for name in names {
-        match load(name, &open) {
+        match load(name, &streams.access.open()) {
             Ok(loaded) => {
                 out.0.push(loaded.part);
                 out.1.merge(loaded.sources);
@@ -148,5 +148,5 @@ pub(crate) fn write(path: &Path, content: impl AsRef<[u8]>) -> Result<(), Refuse
     let reason = |e| {
         (format!("cannot write `{}`: {}", path.display(), crate::scenario::include::reason(&e)), INPUT_OUTPUT)
     };
-    std::fs::write(path, content).map_err(reason)
+    outputs::write(path, content.as_ref()).map_err(reason)
 }

@@ -21,9 +21,10 @@ use crate::batch::{indices, keep, parquet, picture, statistics, table, tell};
 use crate::commands::asked::{self, Refused, refused};
 use crate::commands::refuse_in;
 use crate::commands::run::{listen, stopped};
-use crate::exit::{BAD_INPUT, DONE, INPUT_OUTPUT, INTERRUPTED, Streams};
+use crate::exit::{BAD_INPUT, DONE, INPUT_OUTPUT, Streams};
 use crate::judge::{exit_code, over_all};
-use crate::scenario::include::open;
+use crate::outputs;
+use crate::signals;
 
 /// Runs a batch, or puts shards together.
 ///
@@ -35,7 +36,7 @@ pub fn batch(args: &BatchArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     }
     // The command line asks for both.
     let (Some(plan), json) = (&args.plan, args.output.json) else { return Ok(BAD_INPUT) };
-    let mut study = match Study::read(plan, &open) {
+    let mut study = match Study::read(plan, &streams.access.open()) {
         Ok(study) => study,
         Err(wrong) => return refuse_in(wrong.what, &wrong.trouble, &wrong.path, json, streams),
     };
@@ -91,7 +92,7 @@ pub fn batch(args: &BatchArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
             "interrupted; finished variants are kept in {}, --resume goes on",
             path_of(out).display()
         )?;
-        return Ok(INTERRUPTED);
+        return Ok(signals::code());
     }
     let (output, whole, anew) = (&args.output, shard.1 == 1, !args.resume);
     let carried = Some(carried);
@@ -230,7 +231,7 @@ impl Finish<'_> {
             |path: &Path, e: &dyn Display| (format!("cannot write `{}`: {e}", path.display()), INPUT_OUTPUT);
         if let Some(path) = &output.csv {
             let mut text = Vec::new();
-            let made = table::csv(&mut text, told).and_then(|()| std::fs::write(path, text));
+            let made = table::csv(&mut text, told).and_then(|()| outputs::write(path, &text));
             made.map_err(|e| cannot(path, &e))?;
         }
         if let Some(path) = &output.parquet {
@@ -298,7 +299,7 @@ fn finish(batch: &Finish<'_>, streams: &mut Streams<'_>) -> io::Result<u8> {
             "interrupted; waveforms so far are in {}, --resume goes on",
             kept_in.display()
         )?;
-        return Ok(INTERRUPTED);
+        return Ok(signals::code());
     }
     if output.json {
         let folder = keep::folder_of(out).display().to_string();
@@ -333,7 +334,7 @@ fn finish(batch: &Finish<'_>, streams: &mut Streams<'_>) -> io::Result<u8> {
 
 fn merged(args: &MergeArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     let json = args.output.json;
-    let mut study = match Study::read(&args.plan, &open) {
+    let mut study = match Study::read(&args.plan, &streams.access.open()) {
         Ok(study) => study,
         Err(wrong) => return refuse_in(wrong.what, &wrong.trouble, &wrong.path, json, streams),
     };

@@ -10,7 +10,6 @@ use crate::commands::refuse;
 use crate::diagnostic::printable;
 use crate::exit::{DONE, Streams};
 use crate::scenario::build::{Note, build};
-use crate::scenario::include::open;
 use crate::scenario::resolve::{Trouble, read};
 
 #[derive(Serialize)]
@@ -27,7 +26,7 @@ struct Told<'a> {
 /// # Errors
 /// When a stream cannot be written.
 pub fn check(args: &CheckArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
-    let scenario = match read(&args.scenario, &open) {
+    let scenario = match read(&args.scenario, &streams.access.open()) {
         Ok(scenario) => scenario,
         Err(trouble) => return refuse(&trouble, &args.scenario, args.json, streams),
     };

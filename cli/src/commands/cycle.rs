@@ -17,7 +17,6 @@ use crate::commands::{asked, refuse};
 use crate::exit::{BAD_INPUT, Streams};
 use crate::judge::{Level, exit_code};
 use crate::scenario::build::{Reductions, build_with};
-use crate::scenario::include::open;
 use crate::scenario::resolve::{Trouble, read};
 
 /// Finds the periodic steady state.
@@ -26,7 +25,7 @@ use crate::scenario::resolve::{Trouble, read};
 /// When a stream cannot be written.
 pub fn cycle(args: &CycleArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     let path: &Path = &args.scenario;
-    let scenario = match read(path, &open) {
+    let scenario = match read(path, &streams.access.open()) {
         Ok(scenario) => scenario,
         Err(trouble) => return refuse(&trouble, path, args.json, streams),
     };

@@ -13,7 +13,7 @@ use crate::commands::asked::{self, Lies, Refused};
 use crate::commands::assess::assess;
 use crate::commands::run::listen;
 use crate::commands::{refuse, refuse_in};
-use crate::exit::{BAD_INPUT, INPUT_OUTPUT, INTERRUPTED, Streams};
+use crate::exit::{BAD_INPUT, INPUT_OUTPUT, Streams};
 use crate::judge::exit_code;
 use crate::mission::judge::{Job, known};
 use crate::mission::store::File;
@@ -21,9 +21,9 @@ use crate::mission::study::study;
 use crate::mission::tell::{Told, json, text};
 use crate::mission::{picture, profile, sheets};
 use crate::scenario::build::{Reductions, build_with};
-use crate::scenario::include::open;
 use crate::scenario::meant::Scenario;
 use crate::scenario::resolve::{Trouble, read};
+use crate::signals;
 
 fn options(args: &MissionArgs, scenario: &Scenario) -> Result<Options, Refused> {
     let tolerance = asked::quantity("--tolerance", &args.tolerance, "K", Lies::Positive)?;
@@ -45,7 +45,7 @@ fn options(args: &MissionArgs, scenario: &Scenario) -> Result<Options, Refused> 
 pub fn mission(args: &MissionArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     let path: &Path = &args.scenario;
     let as_json = args.output.json;
-    let scenario = match read(path, &open) {
+    let scenario = match read(path, &streams.access.open()) {
         Ok(scenario) => scenario,
         Err(trouble) => return refuse(&trouble, path, as_json, streams),
     };
@@ -80,7 +80,7 @@ pub fn mission(args: &MissionArgs, streams: &mut Streams<'_>) -> io::Result<u8> 
     let kind = arrangement.arrangement.kind;
     let title = if scenario.title.is_empty() { kind.to_string() } else { scenario.title.clone() };
     let create = |out: &Path| {
-        let file = File::create(out, &scenario.sources.full_text(), &spec, &profile, &inputs);
+        let file = File::create(out, &scenario.sources, &spec, &profile, &inputs);
         file.map_err(|e| (e.to_string(), INPUT_OUTPUT))
     };
     // A proof's file is that of its last round, written when it is known which that is.
@@ -132,7 +132,7 @@ pub fn mission(args: &MissionArgs, streams: &mut Streams<'_>) -> io::Result<u8> 
     let figure = || picture::figure(&title, &spec, &profile, followed, &known.lives);
     let mut written = None;
     if let Some(file) = file {
-        let found = study(&told, &title, &streams.command, scenario.sources.full_text(), figure());
+        let found = study(&told, &title, &streams.command, scenario.sources.clone(), figure());
         match file.finish(&known, found) {
             Ok(bytes) => written = Some(bytes),
             Err(e) => return asked::refused(&(e.to_string(), INPUT_OUTPUT), as_json, streams),
@@ -153,6 +153,6 @@ pub fn mission(args: &MissionArgs, streams: &mut Streams<'_>) -> io::Result<u8> 
             writeln!(streams.out, "Written: {} ({:.1} MB)", path.display(), bytes as f64 / 1e6)?;
         }
     }
-    let trouble = (!followed.complete).then_some(INTERRUPTED);
+    let trouble = (!followed.complete).then(signals::code);
     Ok(exit_code(trouble, known.account.verdict()))
 }

@@ -18,9 +18,9 @@ use std::path::Path;
 
 use serde::Serialize;
 
+use crate::access::{reason, unread};
 use crate::diagnostic::Invalid;
-use crate::exit::{BAD_INPUT, INPUT_OUTPUT, Streams};
-use crate::scenario::include::reason;
+use crate::exit::{BAD_INPUT, Streams};
 use crate::scenario::resolve::Trouble;
 
 #[derive(Serialize)]
@@ -52,11 +52,11 @@ pub(crate) fn refuse_in(
             let text = format!("cannot read `{}`: {}", path.display(), reason(error));
             if json {
                 let errors = vec![Unread { file: path.display().to_string(), found: text }];
-                streams.json(&Invalid { valid: false, errors })?;
+                streams.json(&Invalid { valid: false, errors, more: 0 })?;
             } else {
                 writeln!(streams.err, "{text}")?;
             }
-            Ok(INPUT_OUTPUT)
+            Ok(unread(error))
         }
         Trouble::Refused(refusal) => {
             if json {

@@ -8,6 +8,7 @@ use serde::Serialize;
 use crate::args::{ReportArgs, ReportFormat};
 use crate::commands::asked::{self, Refused, refused};
 use crate::exit::{DONE, INPUT_OUTPUT, NUMERICAL, Streams};
+use crate::outputs;
 use crate::plot;
 use crate::report::{Report, ReportTrouble, html, markdown, read};
 use crate::scenario::include::reason;
@@ -90,6 +91,8 @@ fn write(args: &ReportArgs, report: &Report) -> Result<Vec<PathBuf>, Refused> {
             (format!("cannot make the folder `{}`: {}", folder.display(), reason(&e)), INPUT_OUTPUT)
         })?;
     }
+    let paths: Vec<PathBuf> = files.iter().map(|file| file.0.clone()).collect();
+    outputs::apart(&paths, std::slice::from_ref(&args.result))?;
     for (path, bytes) in files {
         asked::write(&path, bytes)?;
         written.push(path);

@@ -6,8 +6,6 @@ mod spread;
 
 use std::io;
 use std::path::Path;
-use std::sync::OnceLock;
-use std::sync::atomic::{AtomicBool, Ordering};
 
 use self::carry::Job;
 use self::spread::Spreading;
@@ -16,22 +14,20 @@ use crate::args::RunArgs;
 use crate::commands::asked::{is_new, refused};
 use crate::commands::refuse;
 use crate::diagnostic::printable;
-use crate::exit::{INTERRUPTED, NUMERICAL, Streams};
+use crate::exit::{NUMERICAL, Streams};
 use crate::judge::exit_code;
 use crate::scenario::build::{Reductions, build_with};
-use crate::scenario::include::open;
 use crate::scenario::resolve::{Trouble, read};
+use crate::signals;
 
-/// Set when the user asks to stop.
-static STOP: AtomicBool = AtomicBool::new(false);
-static LISTENING: OnceLock<()> = OnceLock::new();
+pub(crate) use crate::signals::{listen, stopped};
 
 /// Runs a scenario.
 ///
 /// # Errors
 /// When a stream cannot be written.
 pub fn run(args: &RunArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
-    let scenario = match read(&args.scenario, &open) {
+    let scenario = match read(&args.scenario, &streams.access.open()) {
         Ok(scenario) => scenario,
         Err(trouble) => return refuse(&trouble, &args.scenario, args.json, streams),
     };
@@ -49,7 +45,7 @@ pub fn run(args: &RunArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         }
     }
     let judges = ready.judging.judged.iter().any(|j| j.lower.is_finite() || j.upper.is_finite());
-    let spread = match Spreading::asked(args, &scenario, &reductions) {
+    let spread = match Spreading::asked(args, &scenario, &reductions, &streams.access) {
         Ok(spread) => spread,
         Err(why) => return refused(&why, args.json, streams),
     };
@@ -65,21 +61,6 @@ pub fn run(args: &RunArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         Ok((account, bytes)) => report(&account, &args.out, bytes, args, streams),
         Err(why) => refused(&why, args.json, streams),
     }
-}
-
-/// Listens for Ctrl-C from now on; what is given back is set by it.
-pub(crate) fn listen() -> &'static AtomicBool {
-    STOP.store(false, Ordering::Relaxed);
-    // One handler for the process; where none can be set, Ctrl-C ends the program and files keep their checkpoints.
-    LISTENING.get_or_init(|| {
-        let _ = ctrlc::set_handler(|| STOP.store(true, Ordering::Relaxed));
-    });
-    &STOP
-}
-
-/// What is set once the user asks to stop.
-pub(crate) fn stopped() -> &'static AtomicBool {
-    &STOP
 }
 
 fn report(
@@ -102,7 +83,7 @@ fn report(
             }
             Some(NUMERICAL)
         }
-        Outcome::Interrupted => Some(INTERRUPTED),
+        Outcome::Interrupted => Some(signals::code()),
         Outcome::Done => None,
     };
     Ok(exit_code(trouble, account.verdict()))

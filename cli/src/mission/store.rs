@@ -10,6 +10,7 @@ use joulestep_models::arrangement::mission::{Instant, MissionEvent};
 use super::judge::Known;
 use crate::account;
 use crate::answer::Study;
+use crate::diagnostic::Sources;
 use crate::judge::Uncertainty;
 use crate::result::{ResultError, ResultWriter, Scalar, Summary, WriterOptions};
 use crate::scenario::meant::{MissionSpec, SegmentOf};
@@ -29,12 +30,12 @@ impl File {
     /// Makes the file.
     pub(crate) fn create(
         path: &Path,
-        text: &str,
+        sources: &Sources,
         spec: &MissionSpec,
         profile: &Profile,
         inputs: &[String],
     ) -> Result<Self, ResultError> {
-        let mut writer = ResultWriter::create(path, text, WriterOptions::default())?;
+        let mut writer = ResultWriter::create(path, sources, WriterOptions::default())?;
         writer.studies("mission");
         let mut layout = Layout::default();
         for segment in &spec.segments {

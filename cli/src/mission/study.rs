@@ -7,10 +7,11 @@ use super::sheets;
 use super::tell::{Told, law_words};
 use crate::account::study as judged;
 use crate::answer::{Study, StudyFigure, StudyTable};
+use crate::diagnostic::Sources;
 use crate::plot::Figure;
 
 /// What was found; `figure` is the mission's chart.
-pub(crate) fn study(told: &Told<'_>, title: &str, command: &str, inputs: String, figure: Figure) -> Study {
+pub(crate) fn study(told: &Told<'_>, title: &str, command: &str, inputs: Sources, figure: Figure) -> Study {
     let Known { followed: f, lives, account, tables, .. } = told.known;
     let w = &f.work;
     let span = f.course.last().map_or(0.0, |i| i.time);

@@ -29,6 +29,11 @@ pub(super) struct Scale {
 /// Least span of a linear axis as a share of its size: finer labels would have too many digits to be read.
 const LEAST: f64 = 5e-4;
 
+/// Sizes between which steps and decades can be computed with.
+const TINY: f64 = 1e-290;
+/// The larger one.
+const HUGE: f64 = 1e290;
+
 /// The unit as printed.
 pub(super) fn printed(unit: &str) -> String {
     if unit == "1" {
@@ -73,7 +78,10 @@ fn round_step(x: f64) -> f64 {
 }
 
 fn decimal(value: f64, decimals: usize) -> String {
-    let text = format!("{value:.decimals$}");
+    let text = {
+        let decimals = decimals.min(300);
+        format!("{value:.decimals$}")
+    };
     // No minus before a zero, and the proper sign elsewhere.
     if text.bytes().all(|b| matches!(b, b'-' | b'0' | b'.')) {
         return text.trim_start_matches('-').to_string();
@@ -85,10 +93,10 @@ impl Scale {
     /// Bounds from the axis or from the least and largest value (`around` is included, where given: the zero of bars).
     pub fn new(axis: &Axis, data: Option<(f64, f64)>, around: Option<f64>) -> Option<Self> {
         let ok = |(a, b): (f64, f64)| {
-            let fits = a.is_finite() && b.is_finite() && b >= a && (!axis.log || a > 0.0);
+            let fits = a.abs() < HUGE && b.abs() < HUGE && b >= a && (!axis.log || a > TINY);
             fits.then_some((a, b))
         };
-        let given = axis.range.and_then(ok).filter(|r| r.1 > r.0);
+        let given = axis.range.and_then(ok).filter(|r| r.1 - r.0 > TINY);
         let (mut from, mut to) = given.or_else(|| data.and_then(ok))?;
         if given.is_none() {
             if let Some(zero) = around {
@@ -123,8 +131,8 @@ impl Scale {
     fn widened(from: f64, to: f64, around: Option<f64>) -> (f64, f64) {
         let span = to - from;
         let size = from.abs().max(to.abs());
-        if span <= 1e-9 * size || span == 0.0 {
-            let half = if size > 0.0 { 0.1 * size } else { 1.0 };
+        if span <= 1e-9 * size || span <= TINY {
+            let half = if size > TINY { 0.1 * size } else { 1.0 };
             return (from - half, to + half);
         }
         let lacking = 0.5 * (LEAST * size - span).max(0.0);
@@ -170,6 +178,10 @@ impl Scale {
         let step = round_step((self.to - self.from) / unit / wanted.max(2) as f64) * unit;
         let decimals = (-((step / unit).log10() + 1e-9).floor()).max(0.0) as usize;
         let (first, last) = ((self.from / step - 1e-6).ceil() as i64, (self.to / step + 1e-6).floor() as i64);
+        // Where the bounds are so near each other that ticks fall together, none helps.
+        if last.saturating_sub(first) > 20 * wanted.max(2) as i64 {
+            return Vec::new();
+        }
         (first..=last)
             .map(|k| k as f64 * step)
             .map(|at| Tick { at, label: Some(decimal(at / unit, decimals)) })

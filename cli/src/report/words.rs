@@ -51,10 +51,10 @@ pub(super) fn record(facts: &[(String, String)]) -> Section {
 }
 
 /// The texts that went in.
-pub(super) fn inputs(full_text: &str) -> Section {
+pub(super) fn inputs(inputs: &Sources) -> Section {
     let mut blocks = Vec::new();
-    let files = Sources::of_full_text(full_text).files;
-    blocks.extend(files.into_iter().filter(|f| !f.1.trim().is_empty()).map(|(path, text)| {
+    let files = inputs.files.iter().cloned();
+    blocks.extend(files.filter(|f| !f.1.trim().is_empty()).map(|(path, text)| {
         let name = path.display().to_string();
         Block::Listing { name: if name.is_empty() { "Input".into() } else { name }, text }
     }));

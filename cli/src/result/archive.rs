@@ -15,7 +15,13 @@ use super::store::explain;
 pub(super) struct Archive {
     path: PathBuf,
     file: H5File,
+    /// Length of the file, bytes.
+    bytes: u64,
 }
+
+/// Values for each byte of a file at most: deflate packs 1032 bytes into one at best (RFC 1951 allows no more than 258
+/// bytes for two bits), and every value has a byte at least. A damaged file must not ask for more memory.
+const DENSEST: u64 = 1032;
 
 impl Archive {
     /// Opens the file; `beside_writer` also when a run still writes it.
@@ -33,7 +39,8 @@ impl Archive {
         }
         let options = if beside_writer { H5File::options().no_locking() } else { H5File::options() };
         let file = options.open(path).map_err(|e| explain(path, "open", e))?;
-        Ok(Self { path: path.to_owned(), file })
+        let bytes = plain.metadata().map_err(system)?.len();
+        Ok(Self { path: path.to_owned(), file, bytes })
     }
 
     pub(super) fn path(&self) -> &Path {
@@ -61,9 +68,30 @@ impl Archive {
         }
     }
 
+    /// Shape of a dataset that the file can hold.
+    fn shape(&self, path: &str, dataset: &H5Dataset) -> Result<Vec<usize>, ResultError> {
+        let shape = dataset.shape();
+        let count = shape.iter().try_fold(1_u64, |n, &axis| n.checked_mul(axis as u64));
+        if count.is_none_or(|n| n > self.bytes.saturating_mul(DENSEST)) {
+            let found = format!("{path} with more values than the file can hold");
+            return Err(ResultError::content(&self.path, found, "an undamaged file"));
+        }
+        Ok(shape)
+    }
+
+    /// Values that were read, as many as were asked for.
+    fn whole<T>(&self, path: &str, values: Vec<T>, count: usize) -> Result<Vec<T>, ResultError> {
+        if values.len() == count {
+            return Ok(values);
+        }
+        let found = format!("{} values of {path} instead of {count}", values.len());
+        Err(ResultError::content(&self.path, found, "an undamaged file"))
+    }
+
     /// Length of the dataset along its first axis.
     pub(super) fn length(&self, path: &str) -> Result<usize, ResultError> {
-        Ok(self.dataset(path)?.shape().first().copied().unwrap_or(0))
+        let dataset = self.dataset(path)?;
+        Ok(self.shape(path, &dataset)?.first().copied().unwrap_or(0))
     }
 
     /// Length of the shortest dataset: a run that was killed can leave one longer than the other.
@@ -84,7 +112,7 @@ impl Archive {
 
     fn checked(&self, path: &str, range: &Range<usize>) -> Result<H5Dataset, ResultError> {
         let dataset = self.dataset(path)?;
-        let length = dataset.shape().first().copied().unwrap_or(0);
+        let length = self.shape(path, &dataset)?.first().copied().unwrap_or(0);
         if range.start > range.end || range.end > length {
             let found = format!("a request for {}..{} of {path}", range.start, range.end);
             return Err(ResultError::content(&self.path, found, format!("a range within 0..{length}")));
@@ -98,7 +126,8 @@ impl Archive {
         if range.is_empty() {
             return Ok(Vec::new());
         }
-        self.done(dataset.read_numeric_slice_as(&[range.start], &[range.len()]))
+        let values = self.done(dataset.read_numeric_slice_as(&[range.start], &[range.len()]))?;
+        self.whole(path, values, range.len())
     }
 
     /// Values of a column of whole numbers.
@@ -107,22 +136,35 @@ impl Archive {
         if range.is_empty() {
             return Ok(Vec::new());
         }
-        self.done(dataset.read_numeric_slice_as(&[range.start], &[range.len()]))
+        let values = self.done(dataset.read_numeric_slice_as(&[range.start], &[range.len()]))?;
+        self.whole(path, values, range.len())
     }
 
-    /// Rows of a dataset with two axes, one after the other.
-    pub(super) fn table(&self, path: &str, range: Range<usize>) -> Result<Vec<f64>, ResultError> {
+    /// Rows of a dataset with a second axis of `width`, one after the other.
+    pub(super) fn table(
+        &self,
+        path: &str,
+        range: Range<usize>,
+        width: usize,
+    ) -> Result<Vec<f64>, ResultError> {
         let dataset = self.checked(path, &range)?;
-        let width = dataset.shape().get(1).copied().unwrap_or(0);
+        let wide = dataset.shape().get(1).copied().unwrap_or(0);
+        if wide != width {
+            let found = format!("rows of {wide} in {path}");
+            return Err(ResultError::content(&self.path, found, format!("rows of {width}")));
+        }
         if range.is_empty() || width == 0 {
             return Ok(Vec::new());
         }
-        self.done(dataset.read_numeric_slice_as(&[range.start, 0], &[range.len(), width]))
+        let values = self.done(dataset.read_numeric_slice_as(&[range.start, 0], &[range.len(), width]))?;
+        self.whole(path, values, range.len() * width)
     }
 
     /// A single number.
     pub(super) fn scalar(&self, path: &str) -> Result<f64, ResultError> {
-        let values: Vec<f64> = self.done(self.dataset(path)?.read_numeric_as())?;
+        let dataset = self.dataset(path)?;
+        self.shape(path, &dataset)?;
+        let values: Vec<f64> = self.done(dataset.read_numeric_as())?;
         let missing = || ResultError::content(&self.path, format!("nothing in {path}"), "a number");
         values.first().copied().ok_or_else(missing)
     }
@@ -130,10 +172,12 @@ impl Archive {
     /// All texts of a column.
     pub(super) fn texts(&self, path: &str) -> Result<Vec<String>, ResultError> {
         let dataset = self.dataset(path)?;
-        if dataset.shape().first().is_none_or(|&length| length == 0) {
+        let count = self.shape(path, &dataset)?.first().copied().unwrap_or(0);
+        if count == 0 {
             return Ok(Vec::new());
         }
-        self.done(dataset.read_strings_lossy())
+        let texts = self.done(dataset.read_strings_lossy())?;
+        self.whole(path, texts, count)
     }
 
     /// A text attribute of a dataset.

@@ -1,10 +1,11 @@
 //! Result files: HDF5, written while the run goes on and read back by reports and views.
 //!
-//! # The file (format version 1)
+//! # The file (format version 2)
 //!
 //! | Where | What |
 //! |---|---|
-//! | `/` attributes | `complete` (0 until the run ended properly), `producer`, `producer_version`, `format_version`, `scenario` (full text), `created` (UTC, ISO 8601), `columns` (references to what grew) |
+//! | `/` attributes | `complete` (0 until the run ended properly), `producer`, `producer_version`, `format_version`, `created` (UTC, ISO 8601), `columns` (references to what grew) |
+//! | `/inputs` | the files that went in, along each other: `name` and `text` |
 //! | `/waveforms` | `time` (s, dimension scale) and one dataset per channel along it; the attribute `interpolation` is "previous" where a value holds until the next sample (on/off lines), else samples are joined by straight lines |
 //! | `/thermal` | the same for temperatures (degC), with a `time` of its own |
 //! | `/overview/<level>` | per block of 16^level samples, `time` of its first sample, and for each channel minimum and maximum along the axis `extreme` |
@@ -23,6 +24,7 @@ mod archive;
 mod error;
 mod events;
 mod header;
+mod inputs;
 mod ledger;
 mod names;
 mod overview;

@@ -202,7 +202,7 @@ pub(super) fn read(
 ) -> Result<OverviewBlocks, ResultError> {
     let group = format!("overview/{level}");
     let begin = archive.reals(&format!("{group}/time"), range.clone())?;
-    let pairs = archive.table(&format!("{group}/{dataset}"), range)?;
+    let pairs = archive.table(&format!("{group}/{dataset}"), range, 2)?;
     let (minimum, maximum) = pairs.chunks_exact(2).map(|pair| (pair[0], pair[1])).unzip();
     Ok(OverviewBlocks { begin, minimum, maximum })
 }

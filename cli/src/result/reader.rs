@@ -9,11 +9,14 @@ use serde::Serialize;
 use super::archive::Archive;
 use super::error::ResultError;
 use super::events::{self, StoredEvent};
+use super::inputs;
 use super::ledger::{self, LedgerTable};
 use super::overview::{self, LEVELS, OverviewBlocks};
 use super::steps::{self, StepTable};
 use super::store;
 use super::summary::{self, Summary};
+use crate::diagnostic::Sources;
+
 use super::{
     names::{INTERPOLATION, Names},
     of_this_format,
@@ -28,8 +31,8 @@ pub struct About {
     pub producer_version: String,
     /// Version of the file's layout.
     pub format_version: i64,
-    /// The scenario's full text.
-    pub scenario: String,
+    /// The files that went in.
+    pub inputs: Sources,
     /// When it was made, UTC, as ISO 8601.
     pub created: String,
 }
@@ -108,7 +111,7 @@ impl ResultFile {
             producer: text("producer")?,
             producer_version: text("producer_version")?,
             format_version: number("format_version")?,
-            scenario: text("scenario")?,
+            inputs: inputs::read(&archive)?,
             created: text("created")?,
         };
         of_this_format(path, about.format_version)?;

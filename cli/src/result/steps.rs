@@ -174,6 +174,7 @@ pub(super) fn read(archive: &Archive) -> Result<StepTable, ResultError> {
         along_row.push("peak");
         table.watched = archive.texts("steps/watched")?;
         table.watched_unit = archive.texts("steps/watched_unit")?;
+        table.watched_unit.resize(table.watched.len(), String::new());
     }
     let paths: Vec<String> = along_row.iter().map(|name| format!("steps/{name}")).collect();
     let count = archive.shortest(&paths)?;
@@ -182,7 +183,7 @@ pub(super) fn read(archive: &Archive) -> Result<StepTable, ResultError> {
         if width == 0 {
             return Ok(vec![Vec::new(); count]);
         }
-        let flat = archive.table(&format!("steps/{name}"), 0..count)?;
+        let flat = archive.table(&format!("steps/{name}"), 0..count, width)?;
         Ok(flat.chunks_exact(width).map(<[f64]>::to_vec).collect())
     };
     table.kind = archive.texts("steps/kind")?;

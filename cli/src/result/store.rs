@@ -87,7 +87,11 @@ impl Store {
             return Err(in_use());
         }
         let made = H5File::options().no_locking().track_order(true).create(&workshop);
-        let file = made.map_err(|e| explain(path, "create", e))?;
+        let file = made.map_err(|e| {
+            // A full disk leaves no empty file behind.
+            let _ = fs::remove_file(&workshop);
+            explain(path, "create", e)
+        })?;
         Ok(Self {
             path: path_now,
             file: Some(file),

@@ -6,9 +6,11 @@ use std::path::Path;
 use super::FORMAT_VERSION;
 use super::archive::Archive;
 use super::error::ResultError;
+use super::inputs;
 use super::names::{self, Names};
 use super::store::Store;
 use super::structure::{Form, Growing};
+use crate::diagnostic::Sources;
 
 /// Rows of a chunk.
 const CHUNK: usize = 1024;
@@ -52,7 +54,7 @@ pub struct Table<'a> {
     /// One line that names the plan.
     pub title: &'a str,
     /// Plan and scenario with all files.
-    pub text: &'a str,
+    pub inputs: &'a Sources,
     /// Digest of them.
     pub digest: &'a str,
     /// Variants that were solved together at most.
@@ -98,7 +100,7 @@ pub fn write_table(path: &Path, table: &Table<'_>) -> Result<(), ResultError> {
     store.group_text("/", "producer", env!("CARGO_PKG_NAME"))?;
     store.group_text("/", "producer_version", env!("CARGO_PKG_VERSION"))?;
     store.group_number("/", "format_version", FORMAT_VERSION)?;
-    store.group_text("/", "scenario", table.text)?;
+    inputs::write(&store, table.inputs)?;
     store.group_text("/", "digest", table.digest)?;
     store.group("batch")?;
     store.group_text("batch", "title", table.title)?;

@@ -5,7 +5,9 @@ use std::path::Path;
 
 use super::archive::Archive;
 use super::error::ResultError;
+use super::inputs;
 use super::of_this_format;
+use crate::diagnostic::Sources;
 
 /// A column of a batch's table.
 #[derive(Clone, Debug, PartialEq)]
@@ -30,7 +32,7 @@ pub struct ReadTable {
     /// One line that names the plan.
     pub title: String,
     /// Plan and scenario with all files.
-    pub text: String,
+    pub inputs: Sources,
     /// Digest of them and of the program that ran them.
     pub digest: String,
     /// Whether it was written to its end.
@@ -71,7 +73,7 @@ pub fn read_table(path: &Path) -> Result<Option<ReadTable>, ResultError> {
     let text = |name: &str| archive.group_text("/", name).unwrap_or_default();
     let mut table = ReadTable {
         title: archive.group_text("batch", "title").unwrap_or_default(),
-        text: text("scenario"),
+        inputs: inputs::read(&archive)?,
         digest: text("digest"),
         estimate: archive.group_text("batch", "estimate").unwrap_or_default(),
         complete: archive.root_number("complete") == Some(1),

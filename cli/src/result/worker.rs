@@ -11,6 +11,7 @@ use joulestep_engine::recorder::{Event, Layout, Row};
 use super::FORMAT_VERSION;
 use super::error::ResultError;
 use super::events::Events;
+use super::inputs;
 use super::ledger::{self, LedgerTable};
 use super::overview::Overview;
 use super::steps::Steps;
@@ -20,6 +21,7 @@ use super::summary::{self, Summary};
 use super::waveforms::{Rows, Waveforms};
 use super::writer::{Finished, THERMAL_CHUNK, WriterOptions};
 use crate::answer::Study;
+use crate::diagnostic::Sources;
 
 /// What the run tells.
 pub(super) enum Message {
@@ -65,7 +67,7 @@ impl Worker {
     /// Makes the file with its attributes and its empty groups.
     pub(super) fn create(
         path: &Path,
-        scenario: &str,
+        inputs: &Sources,
         options: WriterOptions,
         samples_back: Sender<Rows>,
         thermal_back: Sender<Rows>,
@@ -77,7 +79,7 @@ impl Worker {
         store.group_text("/", "producer_version", env!("CARGO_PKG_VERSION"))?;
         let now = humantime::format_rfc3339_seconds(SystemTime::now());
         store.group_text("/", "created", &now.to_string())?;
-        store.group_text("/", "scenario", scenario)?;
+        inputs::write(&store, inputs)?;
         for group in ["waveforms", "thermal", "overview", "steps", "ledger", "summary"] {
             store.group(group)?;
         }

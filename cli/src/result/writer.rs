@@ -19,6 +19,7 @@ use super::summary::Summary;
 use super::waveforms::Rows;
 use super::worker::{Message, Worker};
 use crate::answer::Study;
+use crate::diagnostic::Sources;
 
 /// Buffers between the run and the writing thread.
 const BUFFERS: usize = 4;
@@ -108,12 +109,12 @@ pub struct ResultWriter {
 }
 
 impl ResultWriter {
-    /// Makes the file (an existing one is replaced) and writes what is known before the run: `scenario` is the full
-    /// text, includes resolved.
+    /// Makes the file (an existing one is replaced) and writes what is known before the run: `inputs` are the files
+    /// that went in.
     ///
     /// # Errors
     /// What the system said when the file cannot be made, or that another program is using it.
-    pub fn create(path: &Path, scenario: &str, options: WriterOptions) -> Result<Self, ResultError> {
+    pub fn create(path: &Path, inputs: &Sources, options: WriterOptions) -> Result<Self, ResultError> {
         let (send, receive) = mpsc::sync_channel(MESSAGES);
         let (samples_back, samples_empty) = mpsc::channel();
         let (thermal_back, thermal_empty) = mpsc::channel();
@@ -124,10 +125,10 @@ impl ResultWriter {
         let failed = Arc::new(AtomicBool::new(false));
         let chunk = options.chunk.max(1);
         let (tell, told) = mpsc::channel();
-        let (file, text, mark) = (path.to_owned(), scenario.to_owned(), Arc::clone(&failed));
+        let (file, inputs, mark) = (path.to_owned(), inputs.clone(), Arc::clone(&failed));
         let body = move || {
             // The library's handles cannot change threads, so the file is made where it is written.
-            let mut worker = match Worker::create(&file, &text, options, samples_back, thermal_back) {
+            let mut worker = match Worker::create(&file, &inputs, options, samples_back, thermal_back) {
                 Ok(worker) => worker,
                 Err(e) => {
                     let _ = tell.send(Err(e));

@@ -1,18 +1,19 @@
 //! Checks a table as typed against its description: every key known, every value of its form, nothing missing.
 //! Goes on after an error, so that one reading tells all of them.
 
+mod values;
+
 use std::collections::BTreeMap;
 
 use joulestep_models::arrangement;
-use joulestep_models::model::{Entry, Range};
+use joulestep_models::model::Entry;
 
-use crate::diagnostic::{Diagnostic, Place, nearest};
+use crate::diagnostic::{Diagnostic, Place, nearest, worded};
 use crate::scenario::fields::{Content, Field, Fields, Named, TypedAt};
 use crate::scenario::raw::{Node, Raw, Table};
 use crate::scenario::renamed;
-use crate::scenario::shape::{self, Form, Key, Kinds, NAME_GRAMMAR, Section};
+use crate::scenario::shape::{self, Form, Key, Kinds, Section};
 pub use crate::scenario::words::{form_words, one_of};
-use crate::scenario::words::{shortened, unit_of};
 
 /// Names of the arrangements.
 fn arrangements() -> Vec<&'static str> {
@@ -68,7 +69,8 @@ impl Conform<'_> {
             let full = fields.key(typed);
             let key = keys.iter().find(|k| k.name == typed);
             let Some(key) = key.or_else(|| self.renamed(typed, keys, place, &full)) else {
-                let names: Vec<&str> = keys.iter().map(|k| k.name).collect();
+                let worded = worded(&self.diagnostics);
+                let names: Vec<&str> = keys.iter().filter(|_| worded).map(|k| k.name).collect();
                 let d = Diagnostic::new(place, full, format!("unknown key in {of}"), one_of(&names));
                 self.diagnostics.push(d.suggest(nearest(typed, names)));
                 continue;
@@ -79,7 +81,7 @@ impl Conform<'_> {
         }
         for key in keys.iter().filter(|k| k.required && !renamed::has(table, k.name)) {
             let full = fields.key(key.name);
-            self.tell(&table.place, &full, "missing", format!("{} ({})", form_words(key.form), key.help));
+            self.tell_form(&table.place, &full, "missing", key.form, Some(key.help));
         }
         fields
     }
@@ -182,6 +184,7 @@ impl Conform<'_> {
     fn common(&mut self, table: &Table, section: &Section, path: &str) -> bool {
         let (tag, words): (&str, Vec<&str>) = match section.kinds {
             Kinds::Listed(tag, kinds) => (tag, kinds.iter().map(|k| k.word).collect()),
+            _ if !worded(&self.diagnostics) => ("kind", Vec::new()),
             Kinds::Arrangements => ("kind", arrangements()),
             _ => ("kind", self.catalogue.iter().map(|e| e.kind).collect()),
         };
@@ -328,8 +331,14 @@ impl Conform<'_> {
     }
 
     fn wrong_form<T>(&mut self, node: &Node, form: Form, key: &str) -> Option<T> {
-        self.tell(&node.place, key, format!("found {}", node.value.word()), form_words(form));
+        self.tell_form(&node.place, key, &format!("found {}", node.value.word()), form, None);
         None
+    }
+
+    /// Tells what form was expected, where the error may still be shown.
+    fn tell_form(&mut self, place: &Place, key: &str, found: &str, form: Form, help: Option<&str>) {
+        let words = if worded(&self.diagnostics) { form_words(form) } else { String::new() };
+        self.tell(place, key, found, help.map_or(words.clone(), |help| format!("{words} ({help})")));
     }
 
     fn each(
@@ -353,48 +362,5 @@ impl Conform<'_> {
             pairs.push(from.zip(to));
         }
         pairs.into_iter().collect()
-    }
-
-    fn name(&mut self, text: &str, place: &Place, key: &str) -> Option<Named> {
-        if shape::is_name(text) {
-            return Some(Named { name: text.to_string(), place: place.clone() });
-        }
-        self.tell(place, key, format!("`{}` is not a name", shortened(text)), NAME_GRAMMAR);
-        None
-    }
-
-    fn text(&mut self, text: &str, place: &Place, key: &str) -> Option<String> {
-        if text.chars().any(char::is_control) {
-            self.tell(place, key, "a control character in a text", "one line of text");
-            return None;
-        }
-        Some(text.to_string())
-    }
-
-    fn number(&mut self, node: &Node, unit: &str, range: Range, key: &str) -> Option<f64> {
-        let typed = match &node.value {
-            Raw::Text(s) => Ok(s.as_str()),
-            Raw::Whole(x) => Err(*x as f64),
-            Raw::Number(x) => Err(*x),
-            _ => return self.wrong_form(node, Form::Quantity(unit_of(unit), range), key),
-        };
-        match shape::quantity(typed, unit, range) {
-            Ok(x) => Some(x),
-            Err((found, expected, suggestion)) => {
-                let d = Diagnostic::new(&node.place, key, found, expected);
-                self.diagnostics.push(d.suggest(suggestion));
-                None
-            }
-        }
-    }
-
-    fn pair(&mut self, node: &Node, x: &'static str, y: &'static str, key: &str) -> Option<(f64, f64)> {
-        match &node.value {
-            Raw::List(two) if two.len() == 2 => {
-                let a = self.number(&two[0], x, Range::Any, key);
-                a.zip(self.number(&two[1], y, Range::Any, key))
-            }
-            _ => self.wrong_form(node, Form::Pairs(x, y), key),
-        }
     }
 }

@@ -1,29 +1,20 @@
 //! Opening a scenario and the files it includes.
 
-use std::io::Read;
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
+pub use crate::access::{read_plain as open, reason};
 use crate::diagnostic::{Diagnostic, Place, Sources};
+use crate::identity::Identity;
 use crate::scenario::raw::{self, Raw, Table};
 
-/// No scenario is longer than this many bytes: more is a mistaken file.
-const LONGEST: u64 = 16 << 20;
+/// Files of a scenario at most, in any depth.
+const MOST: usize = 20_000;
+/// Files of a circle of includes that are named.
+const NAMED: usize = 8;
 
 /// How files are opened; tests use one that reads from memory.
 pub type Open<'a> = &'a dyn Fn(&Path) -> std::io::Result<String>;
-
-/// Reads a text file of at most 16 MiB.
-///
-/// # Errors
-/// Those of the file system, and a file that is too long or not UTF-8.
-pub fn open(path: &Path) -> std::io::Result<String> {
-    let mut text = String::new();
-    std::fs::File::open(path)?.take(LONGEST + 1).read_to_string(&mut text)?;
-    if text.len() as u64 > LONGEST {
-        return Err(std::io::Error::new(std::io::ErrorKind::InvalidData, "longer than 16 MiB"));
-    }
-    Ok(text)
-}
 
 /// A scenario's files: the included ones before those that include them.
 #[derive(Debug, Default)]
@@ -36,6 +27,15 @@ pub struct Files {
     pub diagnostics: Vec<Diagnostic>,
 }
 
+/// A file whose includes are being followed.
+struct Level {
+    path: PathBuf,
+    identity: Identity,
+    table: Table,
+    /// What it includes, the last first.
+    names: Vec<(String, Place)>,
+}
+
 /// Opens a scenario with everything it includes.
 ///
 /// # Errors
@@ -43,7 +43,7 @@ pub struct Files {
 pub fn load(path: &Path, open: Open<'_>) -> std::io::Result<Files> {
     let mut files = Files::default();
     let text = open(path)?;
-    files.follow(path, text, open, &mut Vec::new());
+    files.follow(path, text, open);
     Ok(files)
 }
 
@@ -62,33 +62,50 @@ fn plain(path: &Path) -> PathBuf {
     out
 }
 
+/// By number where there is such a file, so that no chain of links makes one file into many.
+fn identity(path: &Path) -> Identity {
+    Identity::of(path).unwrap_or_else(|_| Identity::Path(path.to_path_buf()))
+}
+
 impl Files {
-    fn follow(&mut self, path: &Path, text: String, open: Open<'_>, above: &mut Vec<PathBuf>) {
+    /// In depth first, without recursion: a chain of includes may be long.
+    fn follow(&mut self, path: &Path, text: String, open: Open<'_>) {
         let path = plain(path);
-        let file = self.sources.add(path.clone(), text);
-        let (table, errors) = raw::read(&self.sources, file);
-        self.diagnostics.extend(errors);
-        above.push(path.clone());
-        for (name, place) in self.names(&table) {
-            let target = plain(&path.parent().unwrap_or(Path::new("")).join(&name));
-            if above.contains(&target) {
-                let chain: Vec<String> =
-                    above.iter().chain([&target]).map(|p| p.display().to_string()).collect();
-                let found = format!("files include each other: {}", chain.join(" -> "));
-                self.diagnostics.push(Diagnostic::new(
-                    &place,
-                    "include",
-                    found,
-                    "no file that includes this one",
-                ));
+        let (mut seen, mut above) = (BTreeSet::new(), BTreeSet::new());
+        let mut levels = vec![self.level(path, text)];
+        seen.insert(levels[0].identity.clone());
+        above.insert(levels[0].identity.clone());
+        while let Some(level) = levels.last_mut() {
+            let Some((name, place)) = level.names.pop() else {
+                above.remove(&level.identity);
+                self.tables.extend(levels.pop().map(|level| level.table));
+                continue;
+            };
+            let target = plain(&level.path.parent().unwrap_or(Path::new("")).join(&name));
+            let identity = identity(&target);
+            if above.contains(&identity) {
+                let found = circle(&levels, &identity, &target);
+                let expected = "no file that includes this one";
+                self.diagnostics.push(Diagnostic::new(&place, "include", found, expected));
                 continue;
             }
             // A file that two others include counts once.
-            if self.sources.files.iter().any(|f| f.0 == target) {
+            if seen.contains(&identity) {
+                continue;
+            }
+            if self.sources.files.len() >= MOST {
+                let expected = format!("a scenario of at most {MOST} files");
+                self.diagnostics.push(Diagnostic::new(&place, "include", "too many files", expected));
+                levels.iter_mut().for_each(|level| level.names.clear());
                 continue;
             }
             match open(&target) {
-                Ok(text) => self.follow(&target, text, open, above),
+                Ok(text) => {
+                    seen.insert(identity.clone());
+                    above.insert(identity);
+                    let next = self.level(target, text);
+                    levels.push(next);
+                }
                 Err(error) => {
                     let found = format!("cannot read `{}`: {}", target.display(), reason(&error));
                     let expected = "the path of a scenario or part file, relative to this file";
@@ -96,8 +113,16 @@ impl Files {
                 }
             }
         }
-        above.pop();
-        self.tables.push(table);
+    }
+
+    /// Reads a file, without what it includes.
+    fn level(&mut self, path: PathBuf, text: String) -> Level {
+        let file = self.sources.add(path.clone(), text);
+        let (table, errors) = raw::read(&self.sources, file);
+        self.diagnostics.extend(errors);
+        let mut names = self.names(&table);
+        names.reverse();
+        Level { identity: identity(&path), path, table, names }
     }
 
     /// The names in `include`; what is not a list of strings is told when the table is checked.
@@ -111,20 +136,12 @@ impl Files {
     }
 }
 
-/// A file system's error in plain words, the same on every machine.
-pub fn reason(error: &std::io::Error) -> String {
-    use std::io::ErrorKind as K;
-    match error.kind() {
-        K::NotFound => "no such file".into(),
-        K::PermissionDenied => "not permitted".into(),
-        K::IsADirectory => "it is a directory".into(),
-        K::NotADirectory => "a part of the path is not a directory".into(),
-        K::AlreadyExists => "it exists already".into(),
-        K::StorageFull => "no space left".into(),
-        K::ReadOnlyFilesystem => "the file system is read-only".into(),
-        K::InvalidData => format!("not a text file ({error})"),
-        _ => error.to_string(),
-    }
+/// A circle of includes in words.
+fn circle(levels: &[Level], again: &Identity, target: &Path) -> String {
+    let from = levels.iter().position(|level| level.identity == *again).unwrap_or(0);
+    let chain: Vec<String> = levels[from..].iter().map(|level| level.path.display().to_string()).collect();
+    let (shown, dots) = if chain.len() > NAMED { (&chain[..NAMED], "... -> ") } else { (&chain[..], "") };
+    format!("files include each other: {} -> {dots}{}", shown.join(" -> "), target.display())
 }
 
 #[cfg(test)]

@@ -1,7 +1,9 @@
 //! One root table out of a scenario and what it includes: lists of tables are joined, tables are merged, and a key
 //! given twice is an error.
 
-use crate::diagnostic::{Diagnostic, Sources};
+use std::collections::BTreeMap;
+
+use crate::diagnostic::{Diagnostic, Place, Sources, worded};
 use crate::scenario::raw::{Node, Raw, Table};
 
 /// Keys that each file may have for itself; the including file's counts.
@@ -10,38 +12,84 @@ const OWN: [&str; 3] = ["format", "title", "include"];
 /// Joins the root tables, the including file last.
 pub fn merge(sources: &Sources, tables: Vec<Table>, diagnostics: &mut Vec<Diagnostic>) -> Option<Table> {
     let mut tables = tables.into_iter().rev();
-    let mut root = tables.next()?;
-    // The lists keep the order of the files: included ones first.
+    let mut root = Joined::of(tables.next()?);
+    let mut told = Told { sources, diagnostics };
     for table in tables {
-        join(sources, &mut root, table, "", diagnostics);
+        root.join(table, "", &mut told);
     }
-    Some(root)
+    Some(root.table())
 }
 
-fn join(sources: &Sources, into: &mut Table, from: Table, path: &str, diagnostics: &mut Vec<Diagnostic>) {
-    for (key, place, node) in from.entries {
-        let full = if path.is_empty() { key.clone() } else { format!("{path}.{key}") };
-        let Some((_, first, existing)) = into.entries.iter_mut().find(|e| e.0 == key) else {
-            into.entries.push((key, place, node));
-            continue;
+/// Where to tell what is given twice.
+struct Told<'a> {
+    sources: &'a Sources,
+    diagnostics: &'a mut Vec<Diagnostic>,
+}
+
+/// A table to which others are joined: its keys are found without a search through all of them, and lists stay apart
+/// until the end.
+struct Joined {
+    place: Place,
+    entries: Vec<(String, Place, Place, Value)>,
+    by_key: BTreeMap<String, usize>,
+}
+
+enum Value {
+    One(Raw),
+    /// Lists of tables, the last file's first.
+    Lists(Vec<Vec<Node>>),
+    Table(Joined),
+}
+
+impl Joined {
+    fn of(table: Table) -> Self {
+        let mut out = Self { place: table.place, entries: Vec::new(), by_key: BTreeMap::new() };
+        table.entries.into_iter().for_each(|entry| out.add(entry));
+        out
+    }
+
+    fn add(&mut self, (key, place, node): (String, Place, Node)) {
+        let value = match node.value {
+            Raw::List(list) if all_tables(&list) => Value::Lists(vec![list]),
+            Raw::Table(table) => Value::Table(Self::of(table)),
+            other => Value::One(other),
         };
-        match (&mut existing.value, node.value) {
-            (Raw::List(a), Raw::List(mut b)) if all_tables(a) && all_tables(&b) => {
-                b.append(a);
-                *a = b;
-            }
-            (Raw::Table(a), Raw::Table(b)) => join(sources, a, b, &full, diagnostics),
-            _ if path.is_empty() && OWN.contains(&key.as_str()) => {}
-            _ => {
-                let found = format!("given twice, here and at {}", sources.show(first));
-                diagnostics.push(Diagnostic::new(
-                    &place,
-                    full,
-                    found,
-                    "one value among a file and its includes",
-                ));
+        self.by_key.insert(key.clone(), self.entries.len());
+        self.entries.push((key, place, node.place, value));
+    }
+
+    fn join(&mut self, from: Table, path: &str, told: &mut Told<'_>) {
+        for (key, place, node) in from.entries {
+            let Some(&at) = self.by_key.get(&key) else {
+                self.add((key, place, node));
+                continue;
+            };
+            let full = if path.is_empty() { key.clone() } else { format!("{path}.{key}") };
+            let (_, first, _, existing) = &mut self.entries[at];
+            match (existing, node.value) {
+                (Value::Lists(lists), Raw::List(list)) if all_tables(&list) => lists.push(list),
+                (Value::Table(a), Raw::Table(b)) => a.join(b, &full, told),
+                _ if path.is_empty() && OWN.contains(&key.as_str()) => {}
+                _ => {
+                    let first = worded(told.diagnostics).then(|| told.sources.show(first));
+                    let found = first
+                        .map_or("given twice".into(), |first| format!("given twice, here and at {first}"));
+                    let expected = "one value among a file and its includes";
+                    told.diagnostics.push(Diagnostic::new(&place, full, found, expected));
+                }
             }
         }
+    }
+
+    fn table(self) -> Table {
+        let value = |value| match value {
+            Value::One(raw) => raw,
+            // In the order of the files: included ones first.
+            Value::Lists(lists) => Raw::List(lists.into_iter().rev().flatten().collect()),
+            Value::Table(joined) => Raw::Table(joined.table()),
+        };
+        let entry = |(key, place, at, held)| (key, place, Node { place: at, value: value(held) });
+        Table { place: self.place, entries: self.entries.into_iter().map(entry).collect() }
     }
 }
 

@@ -18,9 +18,15 @@ pub(super) fn shortened(text: &str) -> String {
     text.chars().take(37).chain("...".chars()).collect()
 }
 
+/// Words of a list that are told; further ones are counted.
+const LISTED: usize = 100;
+
 /// "`a`, `b` or `c`".
 pub fn one_of(words: &[&str]) -> String {
-    let quoted: Vec<String> = words.iter().map(|w| format!("`{w}`")).collect();
+    let quoted: Vec<String> = words.iter().take(LISTED).map(|w| format!("`{w}`")).collect();
+    if words.len() > LISTED {
+        return format!("{} or one of {} more", quoted.join(", "), words.len() - LISTED);
+    }
     match quoted.as_slice() {
         [] => "one that is defined (there is none)".into(),
         [one] => one.clone(),
@@ -75,6 +81,7 @@ impl Conform<'_> {
         words: &[&str],
     ) {
         let key = format!("{path}.{tag}");
+        let words = if crate::diagnostic::worded(&self.diagnostics) { words } else { &[] };
         let d = Diagnostic::new(place, key, format!("[{section}] has no {tag} `{typed}`"), one_of(words));
         self.diagnostics.push(d.suggest(nearest(typed, words.iter().copied())));
     }

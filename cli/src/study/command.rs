@@ -11,15 +11,15 @@ use super::inputs::{Count, gather, root};
 use super::{Cache, Context, Entry, Question, StudyError};
 use crate::answer::{Estimation, Study, assess};
 use crate::commands::asked::{Refused, draw, is_new, refused};
-use crate::commands::run::listen;
 use crate::diagnostic::{Diagnostic, FileId, Place, Refusal, Sources};
 use crate::exit::{BAD_INPUT, INPUT_OUTPUT, Streams};
 use crate::judge::{Verdict, exit_code};
 use crate::output;
 use crate::scenario::conform::Conform;
-use crate::scenario::include::open;
+use crate::scenario::include::Open;
 use crate::scenario::raw::{Node, Raw, Table};
 use crate::scenario::shape::{Form, Key};
+use crate::signals::listen;
 
 /// Name under which the command line stands in diagnostics.
 const COMMAND_LINE: &str = "command line";
@@ -114,7 +114,8 @@ impl Entry {
         }
         let mut sources = Sources::default();
         let typed = self.typed(matches, &mut sources);
-        let question = match self.ask(typed, &mut sources) {
+        let open = streams.access.open();
+        let question = match self.ask(typed, &mut sources, &open) {
             Ok(mut question) => {
                 question.command.clone_from(&streams.command);
                 question.force = matches.get_flag("force");
@@ -204,13 +205,18 @@ impl Entry {
     ///
     /// # Errors
     /// Everything that is wrong.
-    pub fn ask(&'static self, typed: Table, sources: &mut Sources) -> Result<Question, Vec<Diagnostic>> {
+    pub fn ask(
+        &'static self,
+        typed: Table,
+        sources: &mut Sources,
+        open: Open<'_>,
+    ) -> Result<Question, Vec<Diagnostic>> {
         let catalogue = joulestep_models::devices::catalogue();
         let mut conform = Conform { catalogue, kind_of_part: &|_, _| None, diagnostics: Vec::new() };
         let fields = conform.table(&typed, self.section, "");
         let mut diagnostics = conform.diagnostics;
         let own = sources.files.len();
-        let files = gather(self, &fields, sources, &open, &mut diagnostics);
+        let files = gather(self, &fields, sources, open, &mut diagnostics);
         if !diagnostics.is_empty() {
             return Err(diagnostics);
         }
@@ -218,7 +224,7 @@ impl Entry {
         root.entries.extend(files);
         let mut question = Question::read(self, &root)?;
         question.fields.path.clear();
-        question.inputs = Sources { files: sources.files[own..].to_vec() }.full_text();
+        question.inputs = Sources { files: sources.files[own..].to_vec() };
         Ok(question)
     }
 

@@ -28,6 +28,7 @@ pub static STUDY: Entry = Entry {
                joulestep parts compare cascode-700v-7m cascode-700v-22m --current \"200 A\" --heatsink \"80 degC\" --plot merit.svg",
     inputs: &[Input { key: "part", root: "part", what: What::Part, count: Count::Many, positional: true }],
     refines: "",
+    writes: &[],
     solve,
 };
 

@@ -9,12 +9,12 @@ pub mod command;
 pub mod inputs;
 pub mod question;
 
-pub mod dead_time;
-pub mod rating;
 pub mod compare;
+pub mod dead_time;
 pub mod double_pulse;
 pub mod extract;
 pub mod impedance;
+pub mod rating;
 pub mod resistance;
 
 use std::path::Path;
@@ -26,7 +26,7 @@ pub use question::Question;
 
 use crate::answer::Study;
 use crate::diagnostic::Diagnostic;
-use crate::exit::{BAD_INPUT, INPUT_OUTPUT, INTERRUPTED, NUMERICAL};
+use crate::exit::{BAD_INPUT, INPUT_OUTPUT, NUMERICAL};
 use crate::judge::Level;
 use crate::scenario::shape::Section;
 
@@ -58,6 +58,8 @@ pub struct Entry {
     /// What finer levels refine, in words ("steps"); empty where computations at other levels tell nothing, because the
     /// study knows its errors by itself.
     pub refines: &'static str,
+    /// Keys that name what it writes itself, each with whether it is a folder.
+    pub writes: &'static [(&'static str, bool)],
     /// Computes it at the level of the context. Numbers that levels change are answers or estimated columns.
     pub solve: fn(&Question, &Context<'_>) -> Result<Study, StudyError>,
 }
@@ -124,7 +126,7 @@ impl StudyError {
             Self::Value(_) | Self::Refused(_) => BAD_INPUT,
             Self::Numerical(_) => NUMERICAL,
             Self::Output(_) => INPUT_OUTPUT,
-            Self::Interrupted => INTERRUPTED,
+            Self::Interrupted => crate::signals::code(),
         }
     }
 }

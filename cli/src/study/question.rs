@@ -10,7 +10,7 @@ use joulestep_models::part::Part;
 use super::inputs::{What, root_keys};
 use super::{Entry, StudyError};
 use crate::commands::asked::is_new;
-use crate::diagnostic::{Diagnostic, Place};
+use crate::diagnostic::{Diagnostic, Place, Sources};
 use crate::parts::Loaded;
 use crate::scenario::conform::Conform;
 use crate::scenario::fields::{Content, Fields};
@@ -26,8 +26,8 @@ pub struct Question {
     pub fields: Fields,
     /// The command line, for files that keep it.
     pub command: String,
-    /// Full text of the files.
-    pub inputs: String,
+    /// The files that went in.
+    pub inputs: Sources,
     parts: BTreeMap<&'static str, Vec<Part>>,
     packages: BTreeMap<&'static str, Vec<(String, Package)>>,
     paths: BTreeMap<&'static str, Vec<PathBuf>>,
@@ -60,7 +60,7 @@ impl Question {
             entry,
             fields: fields.clone(),
             command: String::new(),
-            inputs: String::new(),
+            inputs: Sources::default(),
             parts: BTreeMap::new(),
             packages: BTreeMap::new(),
             paths: BTreeMap::new(),

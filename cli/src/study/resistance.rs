@@ -24,6 +24,7 @@ pub static STUDY: Entry = Entry {
     examples: "joulestep parts resistance cascode-700v-22m mosfet-sic-700v-12m --plot resistance.svg",
     inputs: &[Input { key: "part", root: "part", what: What::Part, count: Count::Many, positional: true }],
     refines: "",
+    writes: &[],
     solve,
 };
 

@@ -5,6 +5,7 @@ use serde::Serialize;
 use super::http::Response;
 use super::source::{Source, read_error};
 use super::window::extremes;
+use crate::diagnostic::Sources;
 use crate::result::{Channel, ResultFile, StoredEvent, exact};
 
 use super::series::Series;
@@ -53,7 +54,8 @@ pub(super) struct Events {
 }
 
 /// The title that the scenario gives itself.
-fn title(scenario: &str) -> String {
+fn title(inputs: &Sources) -> String {
+    let scenario = inputs.files.first().map_or("", |file| file.1.as_str());
     let line = scenario.lines().find(|line| line.trim_start().starts_with("title"));
     let table = line.and_then(|line| line.parse::<toml::Table>().ok());
     table.and_then(|table| table.get("title")?.as_str().map(String::from)).unwrap_or_default()
@@ -80,7 +82,7 @@ pub(super) fn meta(source: &mut Source) -> Result<Meta, Response> {
     Ok(Meta {
         name: source.path.file_name().unwrap_or_default().to_string_lossy().into_owned(),
         path: source.path.display().to_string(),
-        title: title(&about.scenario),
+        title: title(&about.inputs),
         producer: format!("{} {}", about.producer, about.producer_version),
         created: about.created,
         complete: source.file.complete(),
@@ -104,7 +106,8 @@ mod tests {
 
     #[test]
     fn the_title_is_found_below_what_comes_before_it() {
-        let text = "# file: a.toml\nformat = 2\ntitle = \"Fähre \\\"<b>\\\"\"\n[[component]]\n";
+        let title = |text: &str| super::title(&Sources::of_text(text));
+        let text = "# a\nformat = 2\ntitle = \"Fähre \\\"<b>\\\"\"\n[[component]]\n";
         assert_eq!(title(text), "Fähre \"<b>\"");
         assert_eq!(title("title = 7"), "");
         assert_eq!(title("title = \"open"), "");

@@ -86,9 +86,18 @@ fn node_of<L: Lane>(component: &Component<L>, pin: usize) -> usize {
     component.pins[pin].0 as usize
 }
 
-fn touching<L: Lane>(circuit: &Circuit<L>, node: usize) -> Vec<&str> {
-    let touches = |c: &&Component<L>| c.pins.contains(&NodeId(node as u32));
-    circuit.components.iter().filter(touches).map(|c| c.name.as_str()).collect()
+/// Names of the components that touch each node.
+fn touching<L: Lane>(circuit: &Circuit<L>) -> Vec<Vec<&str>> {
+    let mut out = vec![Vec::new(); circuit.nodes.len()];
+    for component in &circuit.components {
+        for &NodeId(node) in &component.pins {
+            let names: &mut Vec<&str> = &mut out[node as usize];
+            if names.last() != Some(&component.name.as_str()) {
+                names.push(&component.name);
+            }
+        }
+    }
+    out
 }
 
 fn floating<L: Lane>(circuit: &Circuit<L>) -> Vec<CircuitTrouble> {
@@ -107,10 +116,11 @@ fn floating<L: Lane>(circuit: &Circuit<L>) -> Vec<CircuitTrouble> {
         }
     }
     let ground = groups.root(GROUND.0 as usize);
+    let touching = touching(circuit);
     let mut out = Vec::new();
     for (k, node) in circuit.nodes.iter().enumerate() {
         if groups.root(k) != ground {
-            let touching = touching(circuit, k);
+            let touching = &touching[k];
             let through = if touching.is_empty() { "no component".into() } else { touching.join(", ") };
             out.push(CircuitTrouble::FloatingNode { node: node.clone(), through });
         }
@@ -259,8 +269,9 @@ fn loose_ends<L: Lane>(circuit: &Circuit<L>) -> Vec<LooseEnd> {
     for pin in circuit.components.iter().flat_map(|c| &c.pins) {
         pins[pin.0 as usize] += 1;
     }
+    let touching = touching(circuit);
     let once = pins.iter().enumerate().skip(1).filter(|&(_, &n)| n == 1);
-    once.map(|(k, _)| LooseEnd { node: circuit.nodes[k].clone(), component: touching(circuit, k).join(", ") })
+    once.map(|(k, _)| LooseEnd { node: circuit.nodes[k].clone(), component: touching[k].join(", ") })
         .collect()
 }
 

@@ -104,7 +104,7 @@ pub(super) fn study(known: &Known, scenario: &Scenario, kind: &str, command: &st
             "{named}: what does it lose in its periodic steady state, and how hot do the dies get?"
         ),
         command: command.into(),
-        inputs: scenario.sources.full_text(),
+        inputs: scenario.sources.clone(),
         verdict: Some(account.verdict()),
         statements: answers(known),
         conditions: vec![

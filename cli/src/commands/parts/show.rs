@@ -14,7 +14,6 @@ use crate::args::PartsShowArgs;
 use crate::commands::refuse_in;
 use crate::exit::{BAD_INPUT, DONE, Streams};
 use crate::parts::load;
-use crate::scenario::include::open;
 
 /// A derived value.
 #[derive(Serialize)]
@@ -41,7 +40,7 @@ pub(super) fn show(args: &PartsShowArgs, streams: &mut Streams<'_>) -> io::Resul
             return Ok(BAD_INPUT);
         }
     };
-    let part = match load(&args.part, &open) {
+    let part = match load(&args.part, &streams.access.open()) {
         Ok(loaded) => loaded.part,
         Err(trouble) => {
             return refuse_in("the part file", &trouble, args.part.as_ref(), args.json, streams);

@@ -156,8 +156,7 @@ impl Job<'_> {
 
     /// A new result file.
     pub fn create(&self) -> Result<ResultWriter, Refused> {
-        let text = self.scenario.sources.full_text();
-        ResultWriter::create(self.out, &text, WriterOptions::default()).map_err(unwritten)
+        ResultWriter::create(self.out, &self.scenario.sources, WriterOptions::default()).map_err(unwritten)
     }
 
     /// From the first step to the last.

@@ -6,6 +6,7 @@ use std::sync::atomic::AtomicBool;
 use rayon::prelude::*;
 
 use super::carry::Job;
+use crate::access::Access;
 use crate::account::Account;
 use crate::account::spread::{NumberSpread, Spreads, Varied};
 use crate::args::RunArgs;
@@ -18,7 +19,6 @@ use crate::judge::{
     Bounds, Computed, FACTOR, Far, Level, Moved, Uncertainty, differences, propagate, variance,
 };
 use crate::scenario::build::Reductions;
-use crate::scenario::include::open;
 use crate::scenario::meant::Scenario;
 use crate::scenario::raw::Table;
 use crate::scenario::resolve::{Loaded, Trouble, as_typed, mean};
@@ -103,8 +103,10 @@ impl<'a> Spreading<'a> {
         args: &RunArgs,
         scenario: &Scenario,
         reductions: &'a Reductions,
+        access: &Access,
     ) -> Result<Option<Self>, Refused> {
         let Some(asked) = &args.spread else { return Ok(None) };
+        let open = access.open();
         let typed = as_typed(&args.scenario, &open).map_err(|t| wrong(told(t)))?;
         let (found, pairs) = match asked {
             Some(path) => {

@@ -12,7 +12,6 @@ use super::{Block, Grid, Report, Section, Tone, words};
 use crate::batch::errors::{Errors, Estimate};
 use crate::batch::row::{Row, Status};
 use crate::batch::variant::Study;
-use crate::diagnostic::Sources;
 use crate::judge::Uncertainty;
 use crate::result::{ReadTable, Verdict};
 
@@ -81,7 +80,7 @@ fn rows(table: &ReadTable) -> BTreeMap<usize, Row> {
 /// The plan and scenario that the file's text makes, where they have the table's columns: another version of the program
 /// might read them otherwise.
 fn study(table: &ReadTable) -> Option<Study> {
-    let files: BTreeMap<PathBuf, String> = Sources::of_full_text(&table.text).files.into_iter().collect();
+    let files: BTreeMap<PathBuf, String> = table.inputs.files.iter().cloned().collect();
     let varies = |text: &str| {
         text.parse::<toml::Table>().is_ok_and(|t| t.contains_key("vary") && t.contains_key("sampling"))
     };
@@ -181,7 +180,7 @@ pub(super) fn report(table: &ReadTable) -> Report {
             Section::new("Conditions and assumptions", vec![Block::List(conditions)]),
             words::record(&facts),
             words::cautions(),
-            words::inputs(&table.text),
+            words::inputs(&table.inputs),
         ],
     }
     .numbered()

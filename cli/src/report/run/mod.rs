@@ -36,9 +36,9 @@ impl Read<'_> {
 }
 
 /// The case: the scenario's title, or the first comment of its text.
-fn title(scenario: &str) -> String {
-    let files = Sources::of_full_text(scenario).files;
-    let own = files.first().map_or(scenario, |f| f.1.as_str());
+fn title(inputs: &Sources) -> String {
+    let files = &inputs.files;
+    let own = files.first().map_or("", |f| f.1.as_str());
     let typed = own.parse::<toml::Table>().ok().and_then(|t| Some(t.get("title")?.as_str()?.to_string()));
     let comment = own.lines().find_map(|l| l.strip_prefix("# ")).map(String::from);
     let named = files.first().map(|f| f.0.display().to_string()).filter(|n| !n.is_empty());
@@ -76,7 +76,7 @@ pub(super) fn report(file: &ResultFile) -> Result<Report, ResultError> {
     let facts = facts(&read);
     let report = Report {
         kind: "Run".into(),
-        title: title(&about.scenario),
+        title: title(&about.inputs),
         question: judged::question(&read, &limits),
         verdict: verdict.into(),
         tone,
@@ -93,7 +93,7 @@ pub(super) fn report(file: &ResultFile) -> Result<Report, ResultError> {
             Section::new("Assumptions", vec![Block::List(told::assumptions(&read))]),
             words::record(&facts),
             words::cautions(),
-            words::inputs(&about.scenario),
+            words::inputs(&about.inputs),
         ],
     };
     Ok(report.numbered())

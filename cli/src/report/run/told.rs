@@ -5,7 +5,6 @@ use toml::{Table, Value};
 use joulestep_engine::control::let_through::DEFINITION;
 
 use super::Read;
-use crate::diagnostic::Sources;
 use crate::report::words::ASSUMED;
 use crate::result::Summary;
 
@@ -83,7 +82,7 @@ pub(super) fn assumptions(read: &Read<'_>) -> Vec<String> {
                 .into(),
         );
     }
-    let files = Sources::of_full_text(&read.file.about().scenario).files;
+    let files = &read.file.about().inputs.files;
     let typed = files.first().and_then(|f| f.1.parse::<Table>().ok()).unwrap_or_default();
     if let Some(steps) = typed.get("steps").and_then(Value::as_table) {
         let each = [

@@ -20,6 +20,7 @@ use std::path::Path;
 
 use super::archive::Archive;
 use super::error::ResultError;
+use super::inputs;
 use super::store::Store;
 use super::{FORMAT_VERSION, of_this_format};
 use crate::answer::Study;
@@ -38,11 +39,11 @@ impl Study {
             ("producer", env!("CARGO_PKG_NAME")),
             ("producer_version", env!("CARGO_PKG_VERSION")),
             ("study", &self.kind),
-            ("scenario", &self.inputs),
         ];
         for (name, text) in texts {
             store.group_text("/", name, text)?;
         }
+        inputs::write(&store, &self.inputs)?;
         self.write_into(&store)?;
         store.publish()?;
         store.finish(true)
@@ -79,7 +80,6 @@ impl Study {
     /// A file that cannot be opened, holds no study, or is of a later format.
     pub fn read(path: &Path) -> Result<Self, ResultError> {
         let archive = Archive::open(path, false)?;
-        let text = |name: &str| archive.group_text("/", name).unwrap_or_default();
         let said = |name: &str| archive.group_text("said", name).unwrap_or_default();
         let Some(kind) = archive.group_text("/", "study") else {
             return Err(ResultError::content(path, "a file without the attribute study", "a study"));
@@ -92,7 +92,7 @@ impl Study {
             kind,
             title: said("title"),
             command: said("command"),
-            inputs: text("scenario"),
+            inputs: inputs::read(&archive)?,
             verdict,
             tables: tables::read(&archive)?,
             figures: curves::read(&archive)?,

@@ -17,6 +17,7 @@ impl Build<'_> {
             Err(trouble) => return self.arrangement_trouble(&trouble),
         }
         let inputs = scenario.thermal.input_names();
+        let mut all = Vec::new();
         for fitting in &self.laid.fittings {
             let dies = &fitting.built.dies;
             let mut heat = Vec::new();
@@ -31,8 +32,9 @@ impl Build<'_> {
             let (name, built) = (fitting.name.clone(), fitting.built.clone());
             let part = spec.parts.get(&name).or_else(|| spec.parts.get(""));
             let known_current = part.and_then(|p| p.known_current()).unwrap_or(f64::INFINITY);
-            self.placed.push(Placed { name, kind: fitting.kind, built, heat, known_current });
+            all.push(Placed { name, kind: fitting.kind, built, heat, known_current });
         }
+        all.into_iter().for_each(|placed| self.keep(placed));
     }
 
     /// At the parameter or place that the trouble names, else at the kind.

@@ -12,7 +12,7 @@ use joulestep_engine::control::pwm::{self, Pwm};
 use joulestep_engine::control::sequence::{Deed, ScheduledEvent, Sequence};
 
 use super::Build;
-use crate::diagnostic::{Diagnostic, nearest};
+use crate::diagnostic::{Diagnostic, nearest, worded};
 use crate::scenario::conform::one_of;
 use crate::scenario::fields::Named;
 use crate::scenario::meant::{ControllerSpec, CriterionSpec, DriveSpec, ProtectionSpec, Task, What};
@@ -120,10 +120,11 @@ impl Build<'_> {
 
     fn switch(&mut self, switch: &Named) -> Option<joulestep_engine::circuit::graph::ChoiceId> {
         let state = |p: &super::Placed| p.built.choices.iter().find(|c| c.0 == "state").map(|c| c.1);
-        let found = self.placed.iter().find(|p| p.name == switch.name).and_then(state);
+        let found = self.find_placed(&switch.name).and_then(state);
         if found.is_none() {
+            let all = if worded(&self.diagnostics) { &self.placed[..] } else { &[] };
             let names: Vec<&str> =
-                self.placed.iter().filter(|p| state(p).is_some()).map(|p| p.name.as_str()).collect();
+                all.iter().filter(|p| state(p).is_some()).map(|p| p.name.as_str()).collect();
             let near = nearest(&switch.name, names.iter().copied());
             let found = format!("`{}` is no switch", switch.name);
             let expected =

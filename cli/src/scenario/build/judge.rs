@@ -1,5 +1,7 @@
 //! What is watched at every step, and what the verdict judges.
 
+use std::collections::{BTreeMap, BTreeSet};
+
 use joulestep_engine::circuit::graph::ComponentId;
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::control::board::Board;
@@ -77,6 +79,7 @@ impl Build<'_> {
     pub(super) fn watches(&mut self, board: &mut Board<f64>) -> (Vec<Watch>, Judging, usize) {
         let mut watches: Vec<Watch> = Vec::new();
         let mut judging = Judging::default();
+        let (mut own_names, mut numbers) = (BTreeSet::new(), BTreeMap::new());
         let scenario = self.scenario;
         for signal in &scenario.record.signals {
             // Signals that do not exist are told where channels are made.
@@ -104,8 +107,7 @@ impl Build<'_> {
             }
             let name = if limit.name.is_empty() { found.name.clone() } else { limit.name.clone() };
             // A name of its own, since the signal may be watched already; columns are told apart by it.
-            let same = watches.iter().filter(|w| w.name.starts_with(&format!("limit.{name}"))).count();
-            let own = if same == 0 { format!("limit.{name}") } else { format!("limit.{name}.{}", same + 1) };
+            let own = own_name(&format!("limit.{name}"), &mut own_names, &mut numbers);
             let mut watch = watch(own, found.long_name, found.probe, name.clone());
             (watch.event, watch.lower, watch.upper) = (Some(EventKind::Limit), lower, upper);
             judging.judged.push(Judged {
@@ -153,6 +155,18 @@ impl Build<'_> {
             let found = format!("there is no rating `{name}`");
             let told = Diagnostic::new(&waiver.of.place, "waiver.rating", found, one_of(&known));
             self.diagnostics.push(told.suggest(nearest(name, known.iter().copied())));
+        }
+    }
+}
+
+/// The name itself, or with a number where it is taken.
+fn own_name(wanted: &str, taken: &mut BTreeSet<String>, numbers: &mut BTreeMap<String, usize>) -> String {
+    let number = numbers.entry(wanted.to_string()).or_insert(0);
+    loop {
+        *number += 1;
+        let own = if *number == 1 { wanted.to_string() } else { format!("{wanted}.{number}") };
+        if taken.insert(own.clone()) {
+            return own;
         }
     }
 }

@@ -8,7 +8,9 @@ mod parts;
 mod signal;
 mod thermal;
 
-use joulestep_engine::circuit::graph::Circuit;
+use std::collections::{BTreeMap, BTreeSet};
+
+use joulestep_engine::circuit::graph::{Circuit, HeatId};
 use joulestep_engine::circuit::probe::Channel;
 use joulestep_engine::circuit::topology;
 use joulestep_engine::control::board::Board;
@@ -17,9 +19,10 @@ use joulestep_engine::step::method::Method;
 use joulestep_engine::trouble::CircuitTrouble;
 use joulestep_models::arrangement::bed::Laid;
 
-use crate::diagnostic::{Diagnostic, Place, Refusal};
+use crate::diagnostic::{Diagnostic, Place, Refusal, worded};
 use crate::scenario::fields::Named;
 use crate::scenario::meant::Scenario;
+use crate::scenario::resolve::set_lines;
 
 pub(crate) use judge::BEYOND;
 pub use judge::{Judged, Judging, KnownRange, Unheated, of_parts};
@@ -52,6 +55,11 @@ struct Build<'a> {
     reductions: &'a Reductions,
     circuit: Circuit<f64>,
     placed: Vec<Placed>,
+    /// Their numbers by name.
+    numbers: BTreeMap<String, usize>,
+    /// Lines that something sets, and names of the heat inputs: looked up for every signal.
+    lines: BTreeSet<String>,
+    heat_inputs: BTreeMap<String, HeatId>,
     laid: Laid,
     /// Protections that measure what faults let through.
     metered: Vec<String>,
@@ -67,6 +75,17 @@ impl Build<'_> {
         expected: impl Into<String>,
     ) {
         self.diagnostics.push(Diagnostic::new(place, key, found, expected));
+    }
+
+    /// Keeps a component that was built.
+    fn keep(&mut self, placed: Placed) {
+        self.numbers.entry(placed.name.clone()).or_insert(self.placed.len());
+        self.placed.push(placed);
+    }
+
+    /// The component of a name.
+    fn find_placed(&self, name: &str) -> Option<&Placed> {
+        self.numbers.get(name).map(|&k| &self.placed[k])
     }
 
     /// Trouble of a named piece.
@@ -99,6 +118,9 @@ pub fn build_with(scenario: &Scenario, reductions: &Reductions) -> Result<Ready,
         reductions,
         circuit,
         placed: Vec::new(),
+        numbers: BTreeMap::new(),
+        lines: set_lines(scenario),
+        heat_inputs: heat_inputs(scenario),
         laid,
         metered: Vec::new(),
         diagnostics: Vec::new(),
@@ -159,6 +181,13 @@ pub fn build_with(scenario: &Scenario, reductions: &Reductions) -> Result<Ready,
     })
 }
 
+/// Numbers of the heat inputs by name.
+fn heat_inputs(scenario: &Scenario) -> BTreeMap<String, HeatId> {
+    let names = scenario.thermal.input_names().into_iter().map(str::to_string);
+    // The first of a name, were there two.
+    names.enumerate().map(|(k, name)| (name, HeatId(k as u32))).rev().collect()
+}
+
 fn refuse(build: Build<'_>) -> Refusal {
     Refusal::sorted(build.scenario.sources.clone(), build.diagnostics)
 }
@@ -167,6 +196,11 @@ impl Build<'_> {
     /// What the graph alone tells, at the component it names first.
     fn topology(&mut self, trouble: &CircuitTrouble) {
         let scenario = self.scenario;
+        if !worded(&self.diagnostics) {
+            let found = trouble.to_string();
+            let (key, expected) = (String::new(), String::new());
+            return self.diagnostics.push(Diagnostic { place: None, key, found, expected, suggestion: None });
+        }
         let of_node = |node: &str| {
             let mut nodes = scenario.components.iter().flat_map(|c| &c.nodes);
             nodes.find(|n| n.name == node).or_else(|| {
@@ -202,9 +236,10 @@ impl Build<'_> {
     fn channels(&mut self, board: &mut Board<f64>) -> Vec<Channel> {
         let scenario = self.scenario;
         let mut channels: Vec<Channel> = Vec::new();
+        let mut names = BTreeSet::new();
         for signal in &scenario.record.signals {
             let Some(found) = self.signal(signal, board) else { continue };
-            if channels.iter().any(|c| c.name == found.name) {
+            if !names.insert(found.name.clone()) {
                 self.tell(
                     &signal.place,
                     &signal.key,

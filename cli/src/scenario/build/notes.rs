@@ -1,5 +1,7 @@
 //! What deserves a word before a run: `check` and `run` say the same.
 
+use std::collections::BTreeMap;
+
 use joulestep_engine::circuit::topology::LooseEnd;
 use joulestep_engine::circuit::wave::Wave;
 use joulestep_engine::units::{people, people_digits};
@@ -7,7 +9,7 @@ use joulestep_models::package::contradictions;
 use serde::Serialize;
 
 use super::Build;
-use crate::scenario::meant::Task;
+use crate::scenario::meant::{ComponentSpec, Task};
 
 /// Steps from which on a run is noted as long. At about a million steps a second: a quarter of an hour and more.
 const MANY: f64 = 1e9;
@@ -49,30 +51,30 @@ impl Build<'_> {
 
     /// Drives that go beyond what the gate allows.
     fn gate_levels(&self, all: &mut Vec<Note>) {
+        let mut gated: BTreeMap<&str, Vec<&ComponentSpec>> = BTreeMap::new();
+        for spec in &self.scenario.components {
+            let pin = spec.entry.pins.iter().position(|p| *p == "gate");
+            if let Some(node) = pin.and_then(|k| spec.nodes.get(k)) {
+                gated.entry(&node.name).or_default().push(spec);
+            }
+        }
         for drive in &self.scenario.drives {
             let gates = [&drive.gate].into_iter().chain(drive.complement.iter().map(|c| &c.0));
-            for gate in gates {
-                for spec in &self.scenario.components {
-                    let pin = spec.entry.pins.iter().position(|p| *p == "gate");
-                    let node = pin.and_then(|k| spec.nodes.get(k));
-                    let placed = self.placed.iter().find(|p| p.name == spec.name.name);
-                    let (Some(node), Some(placed)) = (node, placed) else { continue };
-                    let limit = placed.built.limits.iter().find(|l| l.0 == "gate");
-                    let Some((_, _, lower, upper)) = limit.filter(|_| node.name == gate.name) else {
-                        continue;
-                    };
-                    let beyond = |level: f64| level > *upper || level < *lower;
-                    if let Some(level) = [drive.on, drive.off].into_iter().find(|l| beyond(*l)) {
-                        let text = format!(
-                            "drive `{}` drives the gate of `{}` to {}, which allows {} to {}",
-                            drive.name.name,
-                            spec.name.name,
-                            people(level, "V"),
-                            people(*lower, "V"),
-                            people(*upper, "V")
-                        );
-                        all.push(note(format!("drive.{}", drive.name.name), text, false));
-                    }
+            for spec in gates.flat_map(|gate| gated.get(gate.name.as_str()).into_iter().flatten()) {
+                let Some(placed) = self.find_placed(&spec.name.name) else { continue };
+                let limit = placed.built.limits.iter().find(|l| l.0 == "gate");
+                let Some((_, _, lower, upper)) = limit else { continue };
+                let beyond = |level: f64| level > *upper || level < *lower;
+                if let Some(level) = [drive.on, drive.off].into_iter().find(|l| beyond(*l)) {
+                    let text = format!(
+                        "drive `{}` drives the gate of `{}` to {}, which allows {} to {}",
+                        drive.name.name,
+                        spec.name.name,
+                        people(level, "V"),
+                        people(*lower, "V"),
+                        people(*upper, "V")
+                    );
+                    all.push(note(format!("drive.{}", drive.name.name), text, false));
                 }
             }
         }
@@ -82,8 +84,10 @@ impl Build<'_> {
     fn dies(&self, all: &mut Vec<Note>) {
         let inputs = self.scenario.thermal.input_names();
         let none = Vec::new();
+        let specs: BTreeMap<&str, &ComponentSpec> =
+            self.scenario.components.iter().map(|c| (c.name.name.as_str(), c)).collect();
         for placed in &self.placed {
-            let component = self.scenario.components.iter().find(|c| c.name.name == placed.name);
+            let component = specs.get(placed.name.as_str());
             let arranged = || {
                 let parts = &self.scenario.arrangement.as_ref()?.parts;
                 parts.get(&placed.name).or_else(|| parts.get("")).map(|p| &p.dies)

@@ -28,7 +28,7 @@ impl Build<'_> {
         for spec in &scenario.components {
             let nodes: Vec<_> = spec.nodes.iter().map(|n| self.circuit.node(&n.name)).collect();
             match (spec.entry.build)(&mut self.circuit, &spec.name.name, &nodes, &spec.values) {
-                Ok(built) => self.placed.push(Placed {
+                Ok(built) => self.keep(Placed {
                     name: spec.name.name.clone(),
                     kind: spec.entry.kind,
                     heat: vec![None; built.dies.len()],
@@ -43,9 +43,8 @@ impl Build<'_> {
     /// Ties dies to heat inputs.
     pub(super) fn heat(&mut self) {
         let scenario = self.scenario;
-        let inputs = scenario.thermal.input_names();
         for spec in &scenario.components {
-            let Some(k) = self.placed.iter().position(|p| p.name == spec.name.name) else { continue };
+            let Some(&k) = self.numbers.get(&spec.name.name) else { continue };
             let dies: Vec<&str> = self.placed[k].built.dies.iter().map(|d| d.0).collect();
             for (die, input) in &spec.heat {
                 let key = format!("component.{}.heat", spec.name.name);
@@ -72,8 +71,7 @@ impl Build<'_> {
                     continue;
                 };
                 // An input that does not exist is told where the scenario is resolved.
-                let Some(input) = inputs.iter().position(|i| *i == input.name) else { continue };
-                let input = HeatId(input as u32);
+                let Some(&input) = self.heat_inputs.get(&input.name) else { continue };
                 self.placed[k].heat[at] = Some(input);
                 for &component in &self.placed[k].built.dies[at].1 {
                     self.circuit.heats(component, input);

@@ -1,16 +1,15 @@
 //! Signals by name: `voltage(a)`, `voltage(a, b)`, `Q1.current`, `Q1.middle`, `line(x)`, `temperature(INPUT)`.
 
-use joulestep_engine::circuit::graph::{GROUND, HeatId, NodeId};
+use joulestep_engine::circuit::graph::{GROUND, NodeId};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::control::board::Board;
 use joulestep_models::model::Range;
 
 use super::Build;
-use crate::diagnostic::{Diagnostic, nearest};
+use crate::diagnostic::{Diagnostic, nearest, worded};
 use crate::scenario::conform::one_of;
 use crate::scenario::meant::{Signal, Typed};
 use crate::scenario::renamed;
-use crate::scenario::resolve::set_lines;
 use crate::scenario::shape;
 
 /// How a signal is written.
@@ -70,6 +69,9 @@ impl Build<'_> {
             if let Some(found) = shape::zero_as_ground(name) {
                 return (found, format!("`{}`", shape::GROUND), None);
             }
+            if !worded(&self.diagnostics) {
+                return (format!("there is no node `{name}`"), String::new(), None);
+            }
             let names = self.circuit.nodes.iter().map(String::as_str);
             let known: Vec<&str> = names.clone().filter(|n| !n.contains('.')).collect();
             (format!("there is no node `{name}`"), one_of(&known), nearest(name, names))
@@ -86,7 +88,10 @@ impl Build<'_> {
     }
 
     fn quantity(&self, component: &str, quantity: &str) -> Result<Found, Wrong> {
-        let Some(placed) = self.placed.iter().find(|p| p.name == component) else {
+        let Some(placed) = self.find_placed(component) else {
+            if !worded(&self.diagnostics) {
+                return Err((format!("there is no component `{component}`"), String::new(), None));
+            }
             let names: Vec<&str> = self.placed.iter().map(|p| p.name.as_str()).collect();
             let near = nearest(component, names.iter().copied());
             return Err((format!("there is no component `{component}`"), one_of(&names), near));
@@ -102,8 +107,11 @@ impl Build<'_> {
     }
 
     fn line(&self, line: &str, board: &mut Board<f64>) -> Result<Found, Wrong> {
-        let lines = set_lines(self.scenario);
+        let lines = &self.lines;
         if !lines.contains(line) {
+            if !worded(&self.diagnostics) {
+                return Err((format!("there is no line `{line}`"), String::new(), None));
+            }
             let names: Vec<&str> = lines.iter().map(String::as_str).collect();
             let near = nearest(line, names.iter().copied());
             return Err((format!("there is no line `{line}`"), one_of(&names), near));
@@ -113,12 +121,13 @@ impl Build<'_> {
     }
 
     fn temperature(&self, input: &str) -> Result<Found, Wrong> {
-        let inputs = self.scenario.thermal.input_names();
-        let Some(k) = inputs.iter().position(|i| *i == input) else {
+        let Some(&heat) = self.heat_inputs.get(input) else {
+            let inputs = self.scenario.thermal.input_names();
+            let inputs = if worded(&self.diagnostics) { inputs } else { Vec::new() };
             let near = nearest(input, inputs.iter().copied());
             return Err((format!("there is no heat input `{input}`"), one_of(&inputs), near));
         };
-        let probe = Probe::Temperature(HeatId(k as u32));
+        let probe = Probe::Temperature(heat);
         Ok(Found {
             name: format!("temperature({input})"),
             long_name: format!("temperature of {input}"),

@@ -10,6 +10,7 @@ impl Resolve<'_> {
     pub(super) fn lines(&mut self, scenario: &Scenario) {
         let set = set_lines(scenario);
         let known = || set.iter().map(String::as_str);
+        let drives: BTreeSet<&str> = scenario.drives.iter().map(|d| d.name.name.as_str()).collect();
         let mut read: Vec<(&Named, String)> = Vec::new();
         for d in &scenario.drives {
             read.push((&d.command, format!("drive.{}.command", d.name.name)));
@@ -21,10 +22,10 @@ impl Resolve<'_> {
         for g in &scenario.protections {
             read.extend(g.reset.iter().map(|l| (l, format!("protection.{}.reset", g.name.name))));
             if let CriterionSpec::Level { blanking: Some((drive, _, _)), .. } = &g.criterion
-                && !scenario.drives.iter().any(|d| d.name.name == drive.name)
+                && !drives.contains(drive.name.as_str())
             {
-                let names: Vec<&str> = scenario.drives.iter().map(|d| d.name.name.as_str()).collect();
-                self.unknown(drive, format!("protection.{}.blanking-drive", g.name.name), "drive", names);
+                let key = format!("protection.{}.blanking-drive", g.name.name);
+                self.unknown(drive, key, "drive", drives.iter().copied());
             }
         }
         for (line, key) in read {

@@ -12,12 +12,12 @@ mod timing;
 
 pub(crate) use lines::set_lines;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
 use joulestep_models::devices::catalogue;
 
-use crate::diagnostic::{Diagnostic, Place, Refusal, Sources, nearest};
+use crate::diagnostic::{Diagnostic, Place, Refusal, Sources, nearest, worded};
 use crate::scenario::conform::{Conform, one_of};
 use crate::scenario::fields::{Fields, Named};
 use crate::scenario::include::{self, Open};
@@ -164,6 +164,9 @@ impl Resolve<'_> {
         known: impl IntoIterator<Item = &'n str> + Clone,
     ) {
         let found = format!("there is no {what} `{}`", named.name);
+        if !worded(&self.diagnostics) {
+            return self.tell(&named.place, key, found, "");
+        }
         let expected = one_of(&known.clone().into_iter().collect::<Vec<_>>());
         let d = Diagnostic::new(&named.place, key, found, expected);
         self.diagnostics.push(d.suggest(nearest(&named.name, known)));
@@ -174,11 +177,9 @@ impl Resolve<'_> {
         let mut seen: BTreeMap<&str, &Place> = BTreeMap::new();
         for named in names {
             if let Some(first) = seen.get(named.name.as_str()) {
-                let found = format!(
-                    "two {what} are named `{}`, here and at {}",
-                    named.name,
-                    self.sources.show(first)
-                );
+                let first = worded(&self.diagnostics).then(|| self.sources.show(first));
+                let first = first.map_or(String::new(), |first| format!(", here and at {first}"));
+                let found = format!("two {what} are named `{}`{first}", named.name);
                 self.tell(&named.place, "name", found, "a name used once");
             } else {
                 seen.insert(&named.name, &named.place);
@@ -261,9 +262,10 @@ impl Resolve<'_> {
 
     fn heat_inputs(&mut self, scenario: &Scenario) {
         let inputs: Vec<&str> = scenario.thermal.input_names();
+        let known: BTreeSet<&str> = inputs.iter().copied().collect();
         for component in &scenario.components {
             for (_, input) in &component.heat {
-                if !inputs.contains(&input.name.as_str()) {
+                if !known.contains(input.name.as_str()) {
                     let key = format!("component.{}.heat", component.name.name);
                     self.unknown(input, key, "heat input", inputs.iter().copied());
                 }
@@ -273,7 +275,7 @@ impl Resolve<'_> {
 
     /// A gate drive connects to nodes that components have.
     fn gate_nodes(&mut self, scenario: &Scenario) {
-        let nodes: Vec<&str> =
+        let nodes: BTreeSet<&str> =
             scenario.components.iter().flat_map(|c| &c.nodes).map(|n| n.name.as_str()).collect();
         for drive in &scenario.drives {
             let second = drive.complement.iter();
@@ -283,20 +285,15 @@ impl Resolve<'_> {
                 if let Some(found) = zero_as_ground(&node.name) {
                     let key = format!("drive.{}.{key}", drive.name.name);
                     self.tell(&node.place, key, found, format!("`{GROUND}`"));
-                } else if !nodes.contains(&node.name.as_str()) && node.name != GROUND {
+                } else if !nodes.contains(node.name.as_str()) && node.name != GROUND {
                     self.unknown(
                         node,
                         format!("drive.{}.{key}", drive.name.name),
                         "node",
-                        unique_sorted(&nodes),
+                        nodes.iter().copied(),
                     );
                 }
             }
         }
     }
-}
-
-fn unique_sorted<'n>(names: &[&'n str]) -> Vec<&'n str> {
-    let set: std::collections::BTreeSet<&str> = names.iter().copied().collect();
-    set.into_iter().collect()
 }

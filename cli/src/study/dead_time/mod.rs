@@ -40,6 +40,7 @@ pub static STUDY: Entry = Entry {
         Input { key: "scenario", root: "scenario", what: What::Path, count: Count::One, positional: false },
     ],
     refines: "steps",
+    writes: &[],
     solve,
 };
 

@@ -9,6 +9,7 @@ use super::judge::Judged;
 use super::{Grid, picture, table};
 use crate::account::store;
 use crate::commands::asked;
+use crate::diagnostic::Sources;
 use crate::result::{ResultError, ResultWriter, Scalar, Summary, WriterOptions};
 use crate::scenario::include::reason;
 use crate::study::{Question, StudyError};
@@ -71,7 +72,8 @@ fn told(grid: &Grid, outcome: &Outcome) -> String {
 }
 
 fn record(path: &Path, grid: &Grid, outcome: &Outcome, summary: Summary) -> Result<(), ResultError> {
-    let mut writer = ResultWriter::create(path, &told(grid, outcome), WriterOptions::default())?;
+    let mut writer =
+        ResultWriter::create(path, &Sources::of_text(told(grid, outcome)), WriterOptions::default())?;
     let w = &outcome.waveforms;
     writer.begin(&w.layout);
     for (&t, values) in w.time.iter().zip(&w.samples) {

@@ -37,6 +37,7 @@ pub static STUDY: Entry = Entry {
         Input { key: "upper", root: "upper", what: What::Part, count: Count::One, positional: false },
     ],
     refines: "steps",
+    writes: &[("waveforms", true), ("pictures", true)],
     solve,
 };
 

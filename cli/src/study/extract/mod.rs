@@ -27,6 +27,7 @@ pub static STUDY: Entry = Entry {
     examples: "joulestep parts extract points.toml --part my-part.toml",
     inputs: &[Input { key: "points", root: "part", what: What::Points, count: Count::One, positional: true }],
     refines: "",
+    writes: &[("part", false)],
     solve,
 };
 

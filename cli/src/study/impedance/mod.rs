@@ -36,6 +36,7 @@ pub static STUDY: Entry = Entry {
         Input { key: "points", root: "points", what: What::File, count: Count::One, positional: false },
     ],
     refines: "",
+    writes: &[],
     solve,
 };
 

@@ -40,6 +40,7 @@ pub static STUDY: Entry = Entry {
         Input { key: "on", root: "package", what: What::Package, count: Count::Many, positional: false },
     ],
     refines: "steps, tables and meshes",
+    writes: &[],
     solve,
 };
 

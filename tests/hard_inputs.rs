@@ -1,0 +1,275 @@
+//! Input that is long, damaged or not meant for this program; outputs that would destroy something; signals.
+
+use std::fs;
+use std::path::Path;
+use std::process::{Command, Output};
+
+use serde_json::Value;
+
+const HEAD: &str = r#"format = 2
+[[component]]
+name = "supply"
+kind = "voltage-source"
+pins = ["n0", "gnd"]
+value = "12 V"
+[steps]
+end = "10 us"
+base = "1 us"
+"#;
+
+fn text(bytes: &[u8]) -> String {
+    String::from_utf8_lossy(bytes).into_owned()
+}
+
+struct Case(tempfile::TempDir);
+
+impl Case {
+    fn new(files: &[(&str, &str)]) -> Self {
+        let case = Self(tempfile::tempdir().expect("a folder"));
+        for (name, content) in files {
+            let path = case.0.path().join(name);
+            fs::create_dir_all(path.parent().expect("a folder")).expect("made");
+            fs::write(path, content).expect("written");
+        }
+        case
+    }
+
+    fn path(&self, name: &str) -> String {
+        self.0.path().join(name).display().to_string()
+    }
+
+    /// Runs the program on paths of this folder (those that begin with `@`).
+    fn run(&self, words: &[&str]) -> Output {
+        let words: Vec<String> =
+            words.iter().map(|w| w.strip_prefix('@').map_or(w.to_string(), |name| self.path(name))).collect();
+        let mut command = Command::new(env!("CARGO_BIN_EXE_joulestep"));
+        command.current_dir(env!("CARGO_MANIFEST_DIR")).args(words).output().expect("the program runs")
+    }
+
+    fn refuses(&self, code: i32, words: &[&str], why: &str) {
+        let output = self.run(words);
+        let told = format!("{}{}", text(&output.stdout), text(&output.stderr));
+        assert_eq!(output.status.code(), Some(code), "{words:?}: {told}");
+        assert!(told.contains(why), "{words:?}: {told}");
+    }
+}
+
+/// Lists in the order of the file, the first fifty.
+#[test]
+fn many_errors_are_counted_and_the_first_fifty_told() {
+    let wrong: String = (0..30_000).map(|k| format!("x{k} = {k}\n")).collect();
+    let case = Case::new(&[("s.toml", &format!("{wrong}{HEAD}"))]);
+    let output = case.run(&["check", "@s.toml"]);
+    assert_eq!(output.status.code(), Some(2));
+    let told = text(&output.stderr);
+    assert_eq!(told.matches("unknown key in the scenario").count(), 50);
+    assert!(told.contains(": x49: ") && !told.contains(": x50: "));
+    assert!(
+        told.ends_with("... and 29950 more\n30000 errors in the scenario\n"),
+        "{}",
+        &told[told.len() - 200..]
+    );
+    let json: Value =
+        serde_json::from_slice(&case.run(&["check", "@s.toml", "--json"]).stdout).expect("JSON");
+    assert_eq!((json["errors"].as_array().map(Vec::len), &json["more"]), (Some(50), &Value::from(29_950)));
+    // Names that are not there: the lists of those that are, and suggestions, only where they are told.
+    let limits: String = (0..10_000)
+        .map(|k| format!("[[limit]]\nname = \"l{k}\"\nsignal = \"v(x{k})\"\nmax = \"1 V\"\n"))
+        .collect();
+    let parts: String = (0..2_000)
+        .map(|k| format!("[[component]]\nname = \"R{k}\"\nkind = \"resistor\"\npins = [\"n{k}\", \"n{}\"]\nresistance = \"1 ohm\"\n", k + 1))
+        .collect();
+    let case = Case::new(&[("s.toml", &format!("{HEAD}{parts}{limits}"))]);
+    case.refuses(2, &["check", "@s.toml"], "10000 errors in the scenario");
+}
+
+#[test]
+fn long_scenarios_and_chains_of_includes_are_read() {
+    let limits: String = (0..10_000)
+        .map(|k| format!("[[limit]]\nname = \"l\"\nsignal = \"voltage(n0)\"\nmax = \"{k} V\"\n"))
+        .collect();
+    let case = Case::new(&[("s.toml", &format!("{HEAD}{limits}"))]);
+    let output = case.run(&["check", "@s.toml"]);
+    assert!(text(&output.stdout).contains("10000 limits"), "{}", text(&output.stderr));
+    let last = 3_000;
+    for k in 0..=last {
+        let include = if k < last { format!("include = [\"f{}.toml\"]\n", k + 1) } else { String::new() };
+        let one = format!(
+            "{include}[[component]]\nname = \"R{k}\"\nkind = \"resistor\"\npins = [\"n{k}\", \"n{}\"]\nresistance = \"1 ohm\"\n",
+            k + 1
+        );
+        fs::write(case.path(&format!("f{k}.toml")), one).expect("written");
+    }
+    fs::write(case.path("s.toml"), format!("include = [\"f0.toml\"]\n{HEAD}")).expect("written");
+    let output = case.run(&["check", "@s.toml"]);
+    assert!(text(&output.stdout).contains("3002 components"), "{}", text(&output.stderr));
+}
+
+#[test]
+fn files_name_others_in_their_folder_only() {
+    let (scenario, secret) = (format!("include = [\"NAME\"]\n{HEAD}"), "hush:x:0:0\npassword = 1\n");
+    let with = |name: &str| scenario.replace("NAME", name);
+    let files = [
+        ("in/near.toml", with("sub/more.toml")),
+        ("in/up.toml", with("../more.toml")),
+        ("in/sub/more.toml", "title = \"more\"\n".to_string()),
+        ("more.toml", "title = \"more\"\n".to_string()),
+        ("in/secret.toml", secret.to_string()),
+        ("in/shows.toml", with("secret.toml")),
+        (
+            "in/part.toml",
+            format!(
+                "{HEAD}[[component]]\nname = \"Q1\"\npart = \"../q.toml\"\npins = [\"n0\", \"gnd\", \"gnd\"]\n"
+            ),
+        ),
+    ];
+    let files: Vec<(&str, &str)> = files.iter().map(|(name, content)| (*name, content.as_str())).collect();
+    let case = Case::new(&files);
+    assert_eq!(case.run(&["check", "@in/near.toml"]).status.code(), Some(0));
+    let outside = "it lies outside the folder of the file given; `--allow-outside DIR` permits another";
+    case.refuses(2, &["check", "@in/up.toml"], outside);
+    case.refuses(2, &["check", "@in/part.toml"], outside);
+    assert_eq!(case.run(&["check", "@in/up.toml", "--allow-outside", "@"]).status.code(), Some(0));
+    // A place in a file that is none of ours, and not a word of it.
+    let output = case.run(&["check", "@in/shows.toml"]);
+    let told = text(&output.stderr);
+    assert!(told.contains("secret.toml:1:") && !told.contains("hush"), "{told}");
+    #[cfg(unix)]
+    {
+        std::os::unix::fs::symlink("../more.toml", case.path("in/sub/link.toml")).expect("linked");
+        fs::write(case.path("in/near.toml"), with("sub/link.toml")).expect("written");
+        case.refuses(2, &["check", "@in/near.toml"], outside);
+        let made = Command::new("mkfifo").arg(case.path("in/pipe.toml")).status().expect("mkfifo");
+        assert!(made.success());
+        fs::write(case.path("in/near.toml"), with("pipe.toml")).expect("written");
+        case.refuses(2, &["check", "@in/near.toml"], "it is a pipe or a device");
+        case.refuses(2, &["check", "@in/pipe.toml"], "it is a pipe or a device");
+    }
+}
+
+#[test]
+fn a_scenario_that_is_no_text_is_bad_input() {
+    let case = Case::new(&[]);
+    fs::write(case.path("s.toml"), b"title = \"\xff\"\n").expect("written");
+    case.refuses(2, &["check", "@s.toml"], "not a text file");
+    case.refuses(4, &["check", "@none.toml"], "no such file");
+}
+
+#[test]
+fn outputs_are_neither_inputs_nor_each_other_and_can_be_written() {
+    let more = "[[component]]\nname = \"R\"\nkind = \"resistor\"\npins = [\"n0\", \"gnd\"]\nresistance = \"1 ohm\"\n";
+    let case = Case::new(&[("s.toml", &format!("include = [\"more.toml\"]\n{HEAD}")), ("more.toml", more)]);
+    let run = |out: &str, code: i32, why: &str| {
+        case.refuses(code, &["run", "@s.toml", "--force", "--out", out], why)
+    };
+    run("@s.toml", 2, "is an input of this command");
+    fs::hard_link(case.path("s.toml"), case.path("hard.h5")).expect("linked");
+    run("@hard.h5", 2, "is an input of this command");
+    // Named by the scenario only: it is not read, and so not replaced.
+    run("@more.toml", 2, "--out is to write it");
+    run("@none/r.h5", 4, "its folder does not exist");
+    run("@", 4, "it is a directory");
+    case.refuses(
+        2,
+        &["parts", "compare", "cascode-700v-22m", "--out", "@a", "--plot", "@a"],
+        "a file of its own",
+    );
+    case.refuses(2, &["batch", "@s.toml", "--out", "@t.h5", "--csv", "@t.h5.journal"], "a file of its own");
+    case.refuses(2, &["report", "@s.toml", "-o", "@s.toml", "--force"], "is an input of this command");
+    assert_eq!(fs::read_to_string(case.path("more.toml")).expect("read"), more);
+}
+
+/// What stands in a comment is a comment, whatever it looks like.
+#[test]
+fn a_comment_does_not_change_a_report() {
+    let scenario = format!("# file: see the folder notes\ntitle = \"Mine\"\n{HEAD}");
+    let case = Case::new(&[("s.toml", &scenario)]);
+    let run = case.run(&["run", "@s.toml", "--out", "@r.h5", "--quiet"]);
+    assert_eq!(run.status.code(), Some(0), "{}", text(&run.stderr));
+    let report = case.run(&["report", "@r.h5", "-o", "@r.md"]);
+    assert!(text(&report.stdout).starts_with("Mine: "), "{}", text(&report.stdout));
+    let told = fs::read_to_string(case.path("r.md")).expect("read");
+    assert!(told.contains("### ") && told.contains("# file: see the folder notes"), "{told}");
+    assert!(told.contains("base step 1 us"), "{told}");
+}
+
+/// A result file whose axis had bounds that floating point cannot divide.
+#[test]
+fn a_kept_file_that_broke_the_report_no_longer_does() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("benches/fuzz/corpus/result");
+    let case = Case::new(&[]);
+    for file in fs::read_dir(root).expect("the corpus") {
+        let file = file.expect("a file").path().display().to_string();
+        let code = case.run(&["report", &file, "-o", "@r.html", "--force"]).status.code();
+        assert!(matches!(code, Some(0 | 3 | 4)), "{file}: {code:?}");
+    }
+}
+
+#[cfg(unix)]
+mod signals {
+    use std::process::Stdio;
+    use std::thread::sleep;
+    use std::time::{Duration, Instant};
+
+    use joulestep::result::ResultFile;
+
+    use super::*;
+
+    /// A capacitor charged through a resistor for longer than anybody waits, a sample each microsecond.
+    fn long() -> Case {
+        let more = "[[component]]\nname = \"R\"\nkind = \"resistor\"\npins = [\"n0\", \"n1\"]\nresistance = \"1 ohm\"\n\
+                    [[component]]\nname = \"C\"\nkind = \"capacitor\"\npins = [\"n1\", \"gnd\"]\ncapacitance = \"1 uF\"\n\
+                    [record]\nsignals = [\"voltage(n1)\"]\n";
+        Case::new(&[("s.toml", &format!("{}{more}", HEAD.replace("10 us", "100 s")))])
+    }
+
+    /// POSIX numbers the signals; 128 and the number is what a shell makes of them (POSIX.1-2017, Shell & Utilities, 2.8.2).
+    #[test]
+    fn whatever_asks_to_stop_closes_the_file() {
+        for (signal, code) in [("INT", 130), ("TERM", 143), ("HUP", 129)] {
+            let case = long();
+            let mut child = Command::new(env!("CARGO_BIN_EXE_joulestep"))
+                .args(["run", &case.path("s.toml"), "--out", &case.path("r.h5"), "--no-estimate"])
+                .stdout(Stdio::null())
+                .stderr(Stdio::null())
+                .spawn()
+                .expect("it starts");
+            let began = Instant::now();
+            while !Path::new(&case.path("r.h5")).exists() && began.elapsed() < Duration::from_secs(60) {
+                sleep(Duration::from_millis(5));
+            }
+            // Before the first checkpoint.
+            sleep(Duration::from_millis(300));
+            let sent = Command::new("kill").args([format!("-{signal}"), child.id().to_string()]).status();
+            assert!(sent.expect("kill").success());
+            assert_eq!(child.wait().expect("it ends").code(), Some(code), "{signal}");
+            let file = ResultFile::open(Path::new(&case.path("r.h5"))).expect("it opens");
+            assert!(!file.complete() && file.samples() > 100, "{} samples", file.samples());
+            assert!(file.summary().expect("read").is_some(), "what was found until then");
+        }
+    }
+
+    #[test]
+    fn a_limit_on_the_size_of_files_is_an_error_with_words() {
+        let case = long();
+        let program = env!("CARGO_BIN_EXE_joulestep");
+        let within = |blocks: u32, words: &str| {
+            let line = format!("ulimit -f {blocks}; exec {program} {words}");
+            Command::new("sh").args(["-c", &line]).output().expect("a shell")
+        };
+        let run = within(
+            200,
+            &format!("run {} --out {} --quiet --no-estimate", case.path("s.toml"), case.path("r.h5")),
+        );
+        assert_eq!(run.status.code(), Some(4), "{}", text(&run.stderr));
+        assert!(text(&run.stderr).contains("File too large"), "{}", text(&run.stderr));
+        let drawn = within(1, &format!("parts compare cascode-700v-22m --plot {}", case.path("p.svg")));
+        assert_eq!(drawn.status.code(), Some(4), "{}", text(&drawn.stderr));
+        assert!(!Path::new(&case.path("p.svg")).exists());
+        // Nothing half made lies about.
+        let left = fs::read_dir(case.path(""))
+            .expect("read")
+            .filter(|e| e.as_ref().is_ok_and(|e| e.file_name().to_string_lossy().ends_with(".part")));
+        assert_eq!(left.count(), 0);
+    }
+}
