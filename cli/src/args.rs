@@ -20,7 +20,7 @@ mod view;
 pub use assess::AssessArgs;
 pub use batch::{BatchArgs, BatchCommand, BatchOutputArgs, MergeArgs, ProgressAs};
 pub use compare::{DoublePulseArgs, OutputArgs, PartsCompareArgs, Standard};
-pub use dead_time::{CycleArgs, DeadTimeArgs};
+pub use dead_time::DeadTimeArgs;
 pub use duty::DutyArgs;
 pub use heat::ImpedanceArgs;
 pub use rating::RatingArgs;
@@ -123,17 +123,6 @@ pub enum Command {
         after_long_help = "Examples:\n  joulestep double-pulse cascode-700v-22m --current \"20 A,40 A,60 A\" --temperature \"25 degC,125 degC\"\n  joulestep double-pulse mosfet-sic-700v-12m --upper diode-sic-700v-50a --current \"40 A\" --csv > table.csv"
     )]
     DoublePulse(DoublePulseArgs),
-    /// Find the periodic steady state of a scenario's arrangement: losses of each switch, temperature ripple.
-    ///
-    /// The state that a period maps onto itself is found by shooting, without waiting for slow time constants, and
-    /// its closing error is told, with an estimate of the distance that is left (a slow time constant closes well long
-    /// before it is at rest). The losses of a period are sorted by what each switch is doing, as the output defines; they
-    /// sum to the energy ledger. Where dies have heat inputs, temperatures and losses are brought to agree.
-    ///
-    /// Every number has its error (±) beside it, from two coarser computations of the same. The period is held against
-    /// the ratings of the parts and the limits of the scenario, as a run is.
-    #[command(after_long_help = "Example:\n  joulestep cycle examples/ferry-buck.toml")]
-    Cycle(CycleArgs),
     /// Study the dead time of a leg: losses, soft switching, the dead time of least loss.
     ///
     /// A half-bridge with a constant load current is brought to its periodic steady state for every dead time and

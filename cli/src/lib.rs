@@ -108,7 +108,6 @@ fn carry_out(args: impl IntoIterator<Item = OsString>, streams: &mut Streams<'_>
     match cli.command {
         Command::Run(args) => commands::run::run(&args, streams),
         Command::Check(args) => commands::check::check(&args, streams),
-        Command::Cycle(args) => commands::cycle::cycle(&args, streams),
         Command::DeadTime(args) => commands::dead_time::dead_time(&args, streams),
         Command::Duty(args) => commands::duty::duty(&args, streams),
         Command::DoublePulse(args) => commands::double_pulse::double_pulse(&args, streams),

@@ -34,3 +34,19 @@ pub fn told(args: &[&str]) -> Value {
     assert!([0, 1, 5].contains(&done.code), "{}{}", done.out, done.err);
     serde_json::from_str(&done.out).expect("JSON")
 }
+
+/// A quantity of a study's answer.
+pub fn answer<'a>(told: &'a Value, name: &str) -> &'a Value {
+    let all = told["answers"].as_array().expect("answers");
+    all.iter().find(|a| a["name"] == name).unwrap_or_else(|| panic!("no {name} in {told}"))
+}
+
+/// Its value.
+pub fn value(told: &Value, name: &str) -> f64 {
+    answer(told, name)["value"].as_f64().unwrap_or_else(|| panic!("{name}: {told}"))
+}
+
+/// The rows of a study's table.
+pub fn rows<'a>(told: &'a Value, table: &str) -> &'a Vec<Value> {
+    told["tables"][table]["rows"].as_array().unwrap_or_else(|| panic!("no {table} in {told}"))
+}

@@ -14,6 +14,37 @@ use serde::Serialize;
 
 use crate::judge::{Bounds, Ruling, Uncertainty, Verdict};
 
+/// How a computation ended.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub enum Outcome {
+    /// At its end.
+    #[default]
+    Done,
+    /// By the user: the answer is of what there was until then.
+    Interrupted,
+    /// The equations could not be solved further.
+    Failed(String),
+}
+
+impl Outcome {
+    /// In a word.
+    pub fn word(&self) -> &'static str {
+        match self {
+            Self::Done => "done",
+            Self::Interrupted => "interrupted",
+            Self::Failed(_) => "failed",
+        }
+    }
+
+    /// Why it failed.
+    pub fn why(&self) -> Option<&str> {
+        match self {
+            Self::Failed(why) => Some(why),
+            Self::Done | Self::Interrupted => None,
+        }
+    }
+}
+
 /// A study's answer.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Study {
@@ -25,6 +56,8 @@ pub struct Study {
     pub command: String,
     /// Full text of all input files, each under a line that names it (`Sources::full_text`).
     pub inputs: String,
+    /// How the computation ended.
+    pub outcome: Outcome,
     /// The verdict over all limits; `None` where nothing is judged.
     pub verdict: Option<Verdict>,
     /// The answers, the most important first.

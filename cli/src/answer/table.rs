@@ -16,17 +16,37 @@ pub struct StudyTable {
     pub sheet: Sheet,
     /// Columns whose errors coarser computations tell.
     pub estimated: Vec<String>,
+    /// Errors of those numbers that coarser computations do not show, ±: row by row; empty where there are none.
+    pub further: Vec<f64>,
 }
 
 impl StudyTable {
     /// A table whose first `keys` columns name the rows.
     pub fn new(name: &str, title: &str, keys: usize, sheet: Sheet) -> Self {
-        Self { name: name.into(), title: title.into(), keys, sheet, estimated: Vec::new() }
+        Self {
+            name: name.into(),
+            title: title.into(),
+            keys,
+            sheet,
+            estimated: Vec::new(),
+            further: Vec::new(),
+        }
     }
 
     /// The same, with columns whose errors coarser computations tell; each gets a column of ± beside it.
     pub fn estimated(self, columns: &[&str]) -> Self {
         Self { estimated: columns.iter().map(|c| (*c).to_string()).collect(), ..self }
+    }
+
+    /// The same, with errors of these columns' numbers that add to what coarser computations show: ± by the number
+    /// (from 0) of a row, the name of a column and the value.
+    pub fn further(mut self, of: impl Fn(usize, &str, f64) -> f64) -> Self {
+        let columns: Vec<&str> = self.estimated.iter().map(String::as_str).collect();
+        let each = columns.len().max(1);
+        let numbers = self.sheet.numbers(&self.name, &columns);
+        let at = |(k, n): (usize, &crate::judge::Number)| of(k / each, columns[k % each], n.value);
+        self.further = numbers.iter().enumerate().map(at).collect();
+        self
     }
 }
 

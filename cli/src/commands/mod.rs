@@ -5,7 +5,6 @@ pub(crate) mod assess;
 pub mod batch;
 pub mod check;
 pub mod completions;
-pub mod cycle;
 pub mod dead_time;
 pub mod double_pulse;
 pub mod duty;

@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use crate::answer::{Study, StudyTable};
+use crate::answer::{Outcome, Study, StudyTable};
 use crate::diagnostic::{filled, printable};
 use crate::judge::{Uncertainty, Verdict};
 use crate::sheet::aligned;
@@ -17,6 +17,14 @@ const ENDS: usize = 12;
 /// The study in lines.
 pub fn text(study: &Study) -> String {
     let mut out = format!("{}\n", printable(&study.title));
+    match &study.outcome {
+        Outcome::Done => {}
+        Outcome::Interrupted => out.push_str("\nINTERRUPTED: what follows is of what there was until then\n"),
+        Outcome::Failed(why) => {
+            out.push('\n');
+            filled(&printable(&format!("FAILED: {why}")), WIDTH, &mut out);
+        }
+    }
     if let Some(verdict) = study.verdict {
         let bare = study.answers.iter().any(|a| !a.bounds.is_none() && a.error == Uncertainty::Bare);
         let bare = if bare && verdict != Verdict::NotJudged { ", without error estimate" } else { "" };

@@ -9,20 +9,29 @@ use clap::{Arg, ArgAction, ArgMatches, Command, value_parser};
 
 use super::inputs::{Count, gather, root};
 use super::{Cache, Context, Entry, Question, StudyError};
-use crate::answer::{Estimation, Study, assess};
+use crate::answer::{Estimation, Outcome, Study, assess};
 use crate::commands::asked::{Refused, draw, is_new, refused};
 use crate::commands::run::listen;
 use crate::diagnostic::{Diagnostic, FileId, Place, Refusal, Sources};
-use crate::exit::{BAD_INPUT, INPUT_OUTPUT, Streams};
+use crate::exit::{BAD_INPUT, INPUT_OUTPUT, INTERRUPTED, NUMERICAL, Streams};
 use crate::judge::{Verdict, exit_code};
 use crate::output;
 use crate::scenario::conform::Conform;
-use crate::scenario::include::open;
+use crate::scenario::include::{open, reason};
 use crate::scenario::raw::{Node, Raw, Table};
 use crate::scenario::shape::{Form, Key};
 
 /// Name under which the command line stands in diagnostics.
 const COMMAND_LINE: &str = "command line";
+
+/// Why there is no question.
+#[derive(Debug)]
+pub enum Unasked {
+    /// A file cannot be opened.
+    Unreadable(String),
+    /// What is wrong.
+    Wrong(Vec<Diagnostic>),
+}
 
 impl Entry {
     /// The command with its options.
@@ -119,13 +128,15 @@ impl Entry {
                 question.command.clone_from(&streams.command);
                 question
             }
-            Err(diagnostics) => return self.refuse(diagnostics, sources, as_json, streams),
+            Err(Unasked::Wrong(diagnostics)) => return self.refuse(diagnostics, sources, as_json, streams),
+            Err(Unasked::Unreadable(why)) => return refused(&(why, INPUT_OUTPUT), as_json, streams),
         };
         let quiet = matches.get_flag("quiet") || as_json || matches.contains_id("csv");
         let stop = listen();
         match self.solved(&question, matches, quiet, stop) {
             Ok(study) => Self::tell(&study, matches, streams),
             Err(StudyError::Value(diagnostic)) => self.refuse(vec![*diagnostic], sources, as_json, streams),
+            Err(StudyError::Invalid(diagnostics)) => self.refuse(diagnostics, sources, as_json, streams),
             Err(why) => refused(&(why.to_string(), why.code()), as_json, streams),
         }
     }
@@ -141,7 +152,8 @@ impl Entry {
         if as_json {
             streams.json(&refusal.json())?;
         } else {
-            write!(streams.err, "{}", refusal.text_in("the question"))?;
+            let what = if self.takes_scenario() { "the scenario" } else { "the question" };
+            write!(streams.err, "{}", refusal.text_in(what))?;
         }
         Ok(BAD_INPUT)
     }
@@ -203,19 +215,25 @@ impl Entry {
     ///
     /// # Errors
     /// Everything that is wrong.
-    pub fn ask(&'static self, typed: Table, sources: &mut Sources) -> Result<Question, Vec<Diagnostic>> {
+    pub fn ask(&'static self, typed: Table, sources: &mut Sources) -> Result<Question, Unasked> {
         let catalogue = joulestep_models::devices::catalogue();
         let mut conform = Conform { catalogue, kind_of_part: &|_, _| None, diagnostics: Vec::new() };
         let fields = conform.table(&typed, self.section, "");
         let mut diagnostics = conform.diagnostics;
         let own = sources.files.len();
-        let files = gather(self, &fields, sources, &open, &mut diagnostics);
+        let files = gather(self, &fields, sources, &open, &mut diagnostics).map_err(|(name, error)| {
+            Unasked::Unreadable(format!("cannot read `{name}`: {}", reason(&error)))
+        })?;
         if !diagnostics.is_empty() {
-            return Err(diagnostics);
+            return Err(Unasked::Wrong(diagnostics));
         }
         let mut root = root(typed, self.section.name);
-        root.entries.extend(files);
-        let mut question = Question::read(self, &root)?;
+        files.put_into(&mut root);
+        let question = match &files.loaded {
+            Some(loaded) => Question::read_scenario(self, &root, loaded),
+            None => Question::read(self, &root),
+        };
+        let mut question = question.map_err(Unasked::Wrong)?;
         question.fields.path.clear();
         question.inputs = Sources { files: sources.files[own..].to_vec() }.full_text();
         Ok(question)
@@ -261,7 +279,12 @@ impl Entry {
             None if as_json => streams.json(&output::json(study))?,
             None => write!(streams.out, "{}", output::text(study))?,
         }
-        Ok(exit_code(None, study.verdict.unwrap_or(Verdict::NotJudged)))
+        let trouble = match study.outcome {
+            Outcome::Done => None,
+            Outcome::Interrupted => Some(INTERRUPTED),
+            Outcome::Failed(_) => Some(NUMERICAL),
+        };
+        Ok(exit_code(trouble, study.verdict.unwrap_or(Verdict::NotJudged)))
     }
 }
 

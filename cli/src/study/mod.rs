@@ -9,9 +9,11 @@ pub mod command;
 pub mod inputs;
 pub mod question;
 
+pub mod cycle;
 pub mod resistance;
 
 use std::path::Path;
+use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 pub use cache::Cache;
@@ -19,13 +21,14 @@ pub use inputs::{Count, Input, What};
 pub use question::Question;
 
 use crate::answer::Study;
-use crate::diagnostic::Diagnostic;
+use crate::diagnostic::{Diagnostic, Refusal};
 use crate::exit::{BAD_INPUT, INPUT_OUTPUT, INTERRUPTED, NUMERICAL};
 use crate::judge::Level;
+use crate::scenario::build::Reductions;
 use crate::scenario::shape::Section;
 
 /// All studies, in the order of the help.
-pub static CATALOGUE: &[&Entry] = &[&resistance::STUDY];
+pub static CATALOGUE: &[&Entry] = &[&cycle::STUDY, &resistance::STUDY];
 
 /// A study.
 #[derive(Debug)]
@@ -70,6 +73,12 @@ impl Context<'_> {
         Self { level, quiet: self.quiet || !stated, record: self.record.filter(|_| stated), ..self }
     }
 
+    /// Packages that were solved already.
+    pub fn reductions(&self) -> Arc<Reductions> {
+        let made = self.cache.get("reductions".into(), || Ok::<_, ()>(Reductions::default()));
+        made.unwrap_or_default()
+    }
+
     /// Refuses to go on once the user asks to stop.
     ///
     /// # Errors
@@ -85,6 +94,9 @@ pub enum StudyError {
     /// A value does not fit; it has a place.
     #[error("{}", .0.line())]
     Value(Box<Diagnostic>),
+    /// A scenario cannot be built; what is wrong with it.
+    #[error("{}", .0.iter().map(Diagnostic::line).collect::<Vec<_>>().join("; "))]
+    Invalid(Vec<Diagnostic>),
     /// The question cannot be answered as it is put.
     #[error("{0}")]
     Refused(String),
@@ -103,7 +115,7 @@ impl StudyError {
     /// The exit code.
     pub fn code(&self) -> u8 {
         match self {
-            Self::Value(_) | Self::Refused(_) => BAD_INPUT,
+            Self::Value(_) | Self::Invalid(_) | Self::Refused(_) => BAD_INPUT,
             Self::Numerical(_) => NUMERICAL,
             Self::Output(_) => INPUT_OUTPUT,
             Self::Interrupted => INTERRUPTED,
@@ -111,7 +123,18 @@ impl StudyError {
     }
 }
 
+impl From<Refusal> for StudyError {
+    fn from(refusal: Refusal) -> Self {
+        Self::Invalid(refusal.diagnostics)
+    }
+}
+
 impl Entry {
+    /// Whether a scenario is among its files.
+    pub fn takes_scenario(&self) -> bool {
+        self.inputs.iter().any(|i| i.what == What::Scenario)
+    }
+
     /// The last word of its name: its command where it stands under another.
     pub fn word(&self) -> &'static str {
         self.name.rsplit(' ').next().unwrap_or(self.name)
