@@ -40,13 +40,7 @@ impl Case {
 
 /// Every number with an error that a study tells, by name: value, ± and the word of its kind.
 pub fn numbers(told: &Value) -> Vec<(String, f64, Option<f64>)> {
-    let mut all = Vec::new();
-    let mut add = |name: String, row: &Value, key: &str| {
-        let error = &row[format!("{key}_error")];
-        if let (Some(x), true) = (row[key].as_f64(), error.is_object()) {
-            all.push((name, x, error["plus_minus"].as_f64()));
-        }
-    };
+    let mut all: Vec<(String, f64, Option<f64>)> = Vec::new();
     for answer in told["answers"].as_array().into_iter().flatten() {
         let name = answer["name"].as_str().expect("a name");
         if let (Some(x), true) = (answer["value"].as_f64(), answer["error_kind"] != "bare") {
@@ -64,6 +58,12 @@ pub fn numbers(told: &Value) -> Vec<(String, f64, Option<f64>)> {
             }
         }
     }
+    let mut add = |name: String, row: &Value, key: &str| {
+        let error = &row[format!("{key}_error")];
+        if let (Some(x), true) = (row[key].as_f64(), error.is_object()) {
+            all.push((name, x, error["plus_minus"].as_f64()));
+        }
+    };
     for table in ["switches", "others", "balance", "temperatures", "dies", "ripple", "harmonics", "rows"] {
         for (n, row) in told[table].as_array().into_iter().flatten().enumerate() {
             for key in row.as_object().expect("a row").keys().filter(|k| *k != "coupling") {

@@ -11,7 +11,6 @@ mod assess;
 mod batch;
 mod compare;
 mod dead_time;
-mod duty;
 mod heat;
 mod rating;
 mod report;
@@ -21,7 +20,6 @@ pub use assess::AssessArgs;
 pub use batch::{BatchArgs, BatchCommand, BatchOutputArgs, MergeArgs, ProgressAs};
 pub use compare::{DoublePulseArgs, OutputArgs, PartsCompareArgs, Standard};
 pub use dead_time::DeadTimeArgs;
-pub use duty::DutyArgs;
 pub use heat::ImpedanceArgs;
 pub use rating::RatingArgs;
 pub use report::{ReportArgs, ReportFormat};
@@ -132,18 +130,6 @@ pub enum Command {
         after_long_help = "Example:\n  joulestep dead-time cascode-700v-22m --dead-time \"40 ns,80 ns,160 ns\" --current \"10 A,20 A\""
     )]
     DeadTime(DeadTimeArgs),
-    /// Follow the junction temperatures of a scenario's arrangement through a duty of seconds to hours.
-    ///
-    /// Load and ambient follow the scenario's `[duty]`. After a step of the load, switching cycles are resolved one by one
-    /// until what is left of the electrical settling is small; then the thermal state leaps over many cycles, with an
-    /// estimate of its error that takes back a leap which is too long. Tells the course of every junction, its ripple
-    /// at switching and line frequency, the counted temperature cycles, and damage by a law that the scenario states.
-    ///
-    /// Every number has its error (±) beside it: of steps, from two coarser computations of the same, of leaps, and of the
-    /// laws held over a cycle. The duty is held against the ratings of the parts and the limits of the scenario: the
-    /// temperatures of its whole course, voltages and currents of the cycles that were solved.
-    #[command(after_long_help = duty::DUTY)]
-    Duty(DutyArgs),
     /// Transient thermal impedance of a package stack, or of measured points.
     ///
     /// Solves the layers of a package stack in three dimensions on three meshes, reduces them to a compact network and
@@ -244,6 +230,7 @@ pub struct CheckArgs {
 
 /// What is done with parts.
 #[derive(Debug, Subcommand)]
+#[expect(clippy::large_enum_variant, reason = "made once, for the command line")]
 pub enum PartsCommand {
     /// List the shipped parts with their technology and ratings. All of them are invented.
     List(PartsListArgs),

@@ -47,7 +47,6 @@ pub mod args;
 pub mod batch;
 pub mod commands;
 pub mod diagnostic;
-pub mod duty;
 pub mod exit;
 pub mod impedance;
 pub mod judge;
@@ -109,7 +108,6 @@ fn carry_out(args: impl IntoIterator<Item = OsString>, streams: &mut Streams<'_>
         Command::Run(args) => commands::run::run(&args, streams),
         Command::Check(args) => commands::check::check(&args, streams),
         Command::DeadTime(args) => commands::dead_time::dead_time(&args, streams),
-        Command::Duty(args) => commands::duty::duty(&args, streams),
         Command::DoublePulse(args) => commands::double_pulse::double_pulse(&args, streams),
         Command::Rating(args) => commands::rating::rating(&args, streams),
         Command::Report(args) => commands::report::report(&args, streams),

@@ -95,7 +95,7 @@ fn proven<E: fmt::Display>(
         (Some(study), Err(why)) => {
             let mut study = study;
             let Early::Failed(why) = why else { return Ok(study) };
-            study.notes.push(format!("a finer computation ended early: {}", why.to_string()));
+            study.notes.push(format!("a finer computation ended early: {why}"));
             study.doubts.push("the proof did not come to its end".into());
             (study, all.collect::<Vec<_>>())
         }

@@ -18,6 +18,8 @@ pub struct StudyTable {
     pub estimated: Vec<String>,
     /// Errors of those numbers that coarser computations do not show, ±: row by row; empty where there are none.
     pub further: Vec<f64>,
+    /// Whether it is data for programs: in JSON and CSV, but neither in text nor in a report.
+    pub data: bool,
 }
 
 impl StudyTable {
@@ -30,7 +32,13 @@ impl StudyTable {
             sheet,
             estimated: Vec::new(),
             further: Vec::new(),
+            data: false,
         }
+    }
+
+    /// The same as data for programs; a recorded file has them as waveforms.
+    pub fn data(self) -> Self {
+        Self { data: true, ..self }
     }
 
     /// The same, with columns whose errors coarser computations tell; each gets a column of ± beside it.

@@ -7,7 +7,6 @@ pub mod check;
 pub mod completions;
 pub mod dead_time;
 pub mod double_pulse;
-pub mod duty;
 pub mod impedance;
 pub mod parts;
 pub mod rating;

@@ -8,7 +8,7 @@ use clap::builder::PossibleValuesParser;
 use clap::{Arg, ArgAction, ArgMatches, Command, value_parser};
 
 use super::inputs::{Count, gather, root};
-use super::{Cache, Context, Entry, Question, StudyError};
+use super::{Cache, Context, Entry, Question, Recording, StudyError};
 use crate::answer::{Estimation, Outcome, Study, assess};
 use crate::commands::asked::{Refused, draw, is_new, refused};
 use crate::commands::run::listen;
@@ -133,8 +133,15 @@ impl Entry {
         };
         let quiet = matches.get_flag("quiet") || as_json || matches.contains_id("csv");
         let stop = listen();
-        match self.solved(&question, matches, quiet, stop) {
-            Ok(study) => Self::tell(&study, matches, streams),
+        let recording = outputs[1].map(|path| Recording::new(path.clone()));
+        match self.solved(&question, matches, (quiet, stop, recording.as_ref())) {
+            Ok(study) => {
+                let written = recording.map_or(Ok(()), |r| r.finish(&study));
+                if let Err(why) = written {
+                    return refused(&(why.to_string(), INPUT_OUTPUT), as_json, streams);
+                }
+                Self::tell(&study, matches, streams)
+            }
             Err(StudyError::Value(diagnostic)) => self.refuse(vec![*diagnostic], sources, as_json, streams),
             Err(StudyError::Invalid(diagnostics)) => self.refuse(diagnostics, sources, as_json, streams),
             Err(why) => refused(&(why.to_string(), why.code()), as_json, streams),
@@ -243,8 +250,7 @@ impl Entry {
         &'static self,
         question: &Question,
         matches: &ArgMatches,
-        quiet: bool,
-        stop: &AtomicBool,
+        (quiet, stop, record): (bool, &AtomicBool, Option<&Recording>),
     ) -> Result<Study, StudyError> {
         let is_set = |id: &str| !self.refines.is_empty() && matches.get_flag(id);
         let how = match (is_set("prove"), is_set("no-estimate") || self.refines.is_empty()) {
@@ -253,7 +259,6 @@ impl Entry {
             _ => Estimation::Coarser,
         };
         let cache = Cache::default();
-        let record = matches.get_one::<PathBuf>("out").map(PathBuf::as_path);
         let context = Context { level: crate::judge::Level::STATED, stop, quiet, cache: &cache, record };
         let stopped = || stop.load(Ordering::Relaxed);
         let mut study = assess(how, &stopped, &|level| (self.solve)(question, &context.at(level)))?;
@@ -288,17 +293,12 @@ impl Entry {
     }
 }
 
-/// Writes the picture and the result file that are asked for.
+/// Draws the picture that is asked for.
 fn write(study: &Study, matches: &ArgMatches) -> Result<(), Refused> {
-    if let Some(path) = matches.get_one::<PathBuf>("plot") {
-        match study.figures.first() {
-            Some(figure) => draw(path, &figure.figure)?,
-            None => return Err(("--plot: this answer has no figure".into(), BAD_INPUT)),
-        }
-    }
-    match matches.get_one::<PathBuf>("out") {
-        Some(path) => study.write(path).map_err(|e| (e.to_string(), INPUT_OUTPUT)),
-        None => Ok(()),
+    match (matches.get_one::<PathBuf>("plot"), study.figures.first()) {
+        (None, _) => Ok(()),
+        (Some(path), Some(figure)) => draw(path, &figure.figure),
+        (Some(_), None) => Err(("--plot: this answer has no figure".into(), BAD_INPUT)),
     }
 }
 

@@ -8,17 +8,19 @@ pub mod cache;
 pub mod command;
 pub mod inputs;
 pub mod question;
+pub mod record;
 
 pub mod cycle;
+pub mod duty;
 pub mod resistance;
 
-use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 pub use cache::Cache;
 pub use inputs::{Count, Input, What};
 pub use question::Question;
+pub use record::Recording;
 
 use crate::answer::Study;
 use crate::diagnostic::{Diagnostic, Refusal};
@@ -28,7 +30,7 @@ use crate::scenario::build::Reductions;
 use crate::scenario::shape::Section;
 
 /// All studies, in the order of the help.
-pub static CATALOGUE: &[&Entry] = &[&cycle::STUDY, &resistance::STUDY];
+pub static CATALOGUE: &[&Entry] = &[&cycle::STUDY, &duty::STUDY, &resistance::STUDY];
 
 /// A study.
 #[derive(Debug)]
@@ -63,14 +65,15 @@ pub struct Context<'a> {
     /// Intermediate results by what they were made from.
     pub cache: &'a Cache,
     /// The result file that a recording study fills while it runs.
-    pub record: Option<&'a Path>,
+    pub record: Option<&'a Recording>,
 }
 
 impl Context<'_> {
-    /// The same at another level. Only the computation as stated shows progress and records.
+    /// The same at another level. Coarser ones show no progress and record nothing; what a finer one records takes the
+    /// place of what was recorded before.
     pub fn at(self, level: Level) -> Self {
-        let stated = level == Level::STATED;
-        Self { level, quiet: self.quiet || !stated, record: self.record.filter(|_| stated), ..self }
+        let coarser = level > Level::STATED;
+        Self { level, quiet: self.quiet || coarser, record: self.record.filter(|_| !coarser), ..self }
     }
 
     /// Packages that were solved already.

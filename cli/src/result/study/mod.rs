@@ -65,7 +65,8 @@ impl Study {
         }
         tables::write_said(store, self)?;
         tables::write_answers(store, &self.sheet())?;
-        tables::write(store, &self.tables)?;
+        let shown: Vec<_> = self.tables.iter().filter(|t| !t.data).cloned().collect();
+        tables::write(store, &shown)?;
         curves::write(store, &self.figures)
     }
 

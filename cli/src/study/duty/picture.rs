@@ -3,7 +3,7 @@
 use joulestep_models::arrangement::duty::Followed;
 use joulestep_models::arrangement::duty::profile::Profile;
 
-use super::{Life, gathered};
+use super::life::{Life, gathered};
 use crate::plot::{Axis, Chart, Curve, Figure, Line, Marker, Panel};
 use crate::scenario::meant::DutySpec;
 
@@ -11,7 +11,7 @@ use crate::scenario::meant::DutySpec;
 const MEANS: [Line; 3] = [Line::Solid, Line::Dashed, Line::DashDot];
 
 /// The figure.
-pub(crate) fn figure(
+pub(super) fn figure(
     title: &str,
     spec: &DutySpec,
     profile: &Profile,
