@@ -7,21 +7,13 @@ use clap::{Args, Parser, Subcommand};
 
 use crate::processor::{BUILT_IN, MORE, TARGET, baseline};
 
-mod assess;
 mod batch;
-mod compare;
-mod dead_time;
 mod files;
-mod mission;
 mod report;
 mod view;
 
-pub use assess::AssessArgs;
 pub use batch::{BatchArgs, BatchCommand, BatchOutputArgs, MergeArgs, ProgressAs};
-pub use compare::OutputArgs;
-pub use dead_time::CycleArgs;
 pub use files::{Named, named, of_study};
-pub use mission::MissionArgs;
 pub use report::{ReportArgs, ReportFormat};
 pub use view::ViewArgs;
 
@@ -115,29 +107,6 @@ pub enum Command {
     /// Parts: list those shipped, show one, extract one from points of a data sheet.
     #[command(subcommand)]
     Parts(PartsCommand),
-    /// Find the periodic steady state of a scenario's arrangement: losses of each switch, temperature ripple.
-    ///
-    /// The state that a period maps onto itself is found by shooting, without waiting for slow time constants, and
-    /// its closing error is told, with an estimate of the distance that is left (a slow time constant closes well long
-    /// before it is at rest). The losses of a period are sorted by what each switch is doing, as the output defines; they
-    /// sum to the energy ledger. Where dies have heat inputs, temperatures and losses are brought to agree.
-    ///
-    /// Every number has its error (±) beside it, from two coarser computations of the same. The period is held against
-    /// the ratings of the parts and the limits of the scenario, as a run is.
-    #[command(after_long_help = "Example:\n  joulestep cycle examples/ferry-buck.toml")]
-    Cycle(CycleArgs),
-    /// Follow the junction temperatures of a scenario's arrangement through a mission of seconds to hours.
-    ///
-    /// Load and ambient follow the scenario's `[mission]`. After a step of the load, switching cycles are resolved one by one
-    /// until what is left of the electrical settling is small; then the thermal state leaps over many cycles, with an
-    /// estimate of its error that takes back a leap which is too long. Tells the course of every junction, its ripple
-    /// at switching and line frequency, the counted temperature cycles, and damage by a law that the scenario states.
-    ///
-    /// Every number has its error (±) beside it: of steps, from two coarser computations of the same, of leaps, and of the
-    /// laws held over a cycle. The mission is held against the ratings of the parts and the limits of the scenario: the
-    /// temperatures of its whole course, voltages and currents of the cycles that were solved.
-    #[command(after_long_help = mission::MISSION)]
-    Mission(MissionArgs),
     /// Run the variants of a plan: grids, lists, tolerances, sensitivities, searches; one table of all of them.
     ///
     /// A plan varies numbers of a scenario: over a full grid, as listed in a CSV file, by named distributions with
@@ -221,6 +190,7 @@ pub struct CheckArgs {
 
 /// What is done with parts.
 #[derive(Debug, Subcommand)]
+#[expect(clippy::large_enum_variant, reason = "made once, for the command line")]
 pub enum PartsCommand {
     /// List the shipped parts with their technology and ratings. All of them are invented.
     List(PartsListArgs),

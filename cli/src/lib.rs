@@ -51,7 +51,6 @@ pub mod diagnostic;
 pub mod exit;
 pub mod identity;
 pub mod judge;
-pub mod mission;
 pub mod output;
 pub mod outputs;
 pub mod package;
@@ -130,8 +129,6 @@ fn carry_out(args: Vec<OsString>, streams: &mut Streams<'_>) -> io::Result<u8> {
     match cli.command {
         Command::Run(args) => commands::run::run(&args, streams),
         Command::Check(args) => commands::check::check(&args, streams),
-        Command::Cycle(args) => commands::cycle::cycle(&args, streams),
-        Command::Mission(args) => commands::mission::mission(&args, streams),
         Command::Report(args) => commands::report::report(&args, streams),
         Command::Batch(args) => commands::batch::batch(&args, streams),
         Command::Parts(command) => commands::parts::parts(&command, streams),

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use crate::common::answers::{self, value};
+use crate::common::answers::{self, rows, value};
 use crate::common::program::{joulestep, told as json};
 
 /// Every arrangement has an example that is right.
@@ -45,15 +45,16 @@ fn every_arrangement_balances() {
             std::fs::write(&path, short).unwrap();
         }
         let found = json(&["cycle", &path, "--json", "--no-estimate"]);
-        let number = |key: &str| found[key].as_f64().unwrap();
-        println!("{name}: {} {}", number("closing_error"), number("balance_residual"));
+        let number = |key: &str| rows(&found, "search")[0][key].as_f64().unwrap();
+        println!("{name}: {} {}", number("closing_error"), number("residual"));
         assert!(number("closing_error") <= 1e-5, "{name}: {found}");
-        assert!(number("balance_residual").abs() <= 1e-4, "{name}: {found}");
-        let sum = |rows: &str, key: &str| -> f64 {
-            found[rows].as_array().unwrap().iter().map(|r| r[key].as_f64().unwrap()).sum()
+        assert!(number("residual").abs() <= 1e-4, "{name}: {found}");
+        let sum = |table: &str, key: &str| -> f64 {
+            rows(&found, table).iter().map(|r| r[key].as_f64().unwrap()).sum()
         };
-        let all = sum("switches", "sum") + sum("others", "loss");
-        assert!((all - number("losses")).abs() <= 1e-9 * number("input").abs(), "{name}: {found}");
+        let all = sum("losses", "sum") + sum("others", "loss");
+        let input = balance(&found, "input");
+        assert!((all - value(&found, "losses")).abs() <= 1e-9 * input.abs(), "{name}: {found}");
     }
     // Those that do not repeat: the ledger of the run, over what was turned over.
     for name in ["bidirectional-breaker", "precharge", "inductive-break"] {
@@ -65,20 +66,27 @@ fn every_arrangement_balances() {
     }
 }
 
+/// A power of the balance.
+fn balance(found: &serde_json::Value, what: &str) -> f64 {
+    let row = rows(found, "balance").iter().find(|r| r["what"] == what);
+    row.and_then(|r| r["power"].as_f64()).unwrap_or_else(|| panic!("no {what}: {found}"))
+}
+
 /// Input, output and losses are summed on their own; temperatures and losses agree (T = T_sink + P·R_th).
 #[test]
 fn the_buck_in_its_steady_state() {
     let found = json(&["cycle", "examples/ferry-buck.toml", "--json"]);
-    let number = |key: &str| found[key].as_f64().unwrap();
-    assert!(number("closing_error") < 1e-5 && number("balance_residual").abs() < 1e-4, "{found}");
-    assert!(number("periods_run") < 60.0, "{found}");
-    let given = number("input") + number("gate_sources");
-    assert!(((given - number("output") - number("losses")) / given).abs() < 1e-4);
-    assert!((0.9..1.0).contains(&number("efficiency")));
-    let switches = found["switches"].as_array().unwrap();
-    let sum: f64 = switches.iter().map(|s| s["sum"].as_f64().unwrap()).sum();
-    assert!((sum + number("passive") + number("clamp") - number("losses")).abs() < 1e-9 * given);
-    let die = &found["temperatures"][0];
+    let number = |key: &str| rows(&found, "search")[0][key].as_f64().unwrap();
+    assert!(number("closing_error") < 1e-5 && number("residual").abs() < 1e-4, "{found}");
+    assert!(number("periods") < 60.0, "{found}");
+    let power = |what: &str| balance(&found, what);
+    let given = power("input") + power("gate drives");
+    assert!(((given - power("output") - power("losses")) / given).abs() < 1e-4);
+    assert!((0.9..1.0).contains(&value(&found, "efficiency")));
+    let sum: f64 = rows(&found, "losses").iter().map(|s| s["sum"].as_f64().unwrap()).sum();
+    let other = power("of which other than switches") + power("of which clamp");
+    assert!((sum + other - value(&found, "losses")).abs() < 1e-9 * given);
+    let die = &rows(&found, "temperatures")[0];
     let of = |key: &str| die[key].as_f64().unwrap();
     // 0.045 + 0.38 + 0.45 K/W above a heatsink of 45 degC.
     assert!((of("mean") - 45.0 - 0.875 * of("power")).abs() < 0.02, "{die}");

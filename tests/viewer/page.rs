@@ -270,12 +270,9 @@ fn a_quiet_stretch_of_an_uneven_record_is_shown_finely() {
     let browser = Browser::start(1280, 900);
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("a.h5");
-    let mut writer = ResultWriter::create(
-        &path,
-        &Sources::of_text("title = \"uneven\"\n".into()),
-        WriterOptions::default(),
-    )
-    .unwrap();
+    let mut writer =
+        ResultWriter::create(&path, &Sources::of_text("title = \"uneven\"\n"), WriterOptions::default())
+            .unwrap();
     let column = Column { name: "bus.voltage".into(), long_name: String::new(), unit: "V".into() };
     writer.begin(&Layout { channels: vec![column], thermal: vec![], heat: vec![], watched: vec![] });
     let dense = (0..200_000).map(|k| f64::from(k) * 1e-8);

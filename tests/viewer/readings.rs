@@ -20,7 +20,7 @@ const SIGNALS: [(&str, &str); 4] =
 /// A voltage of 40 V + 20 kV/s t, a current of 3 A - 1 kA/s t, their product, and 2 A elsewhere.
 fn recorded(path: &Path) {
     let mut writer =
-        ResultWriter::create(path, &Sources::of_text("title = \"choke\"\n".into()), WriterOptions::default())
+        ResultWriter::create(path, &Sources::of_text("title = \"choke\"\n"), WriterOptions::default())
             .unwrap();
     let column =
         |name: &str, unit: &str| Column { name: name.into(), long_name: String::new(), unit: unit.into() };

@@ -1,6 +1,7 @@
 //! The account of a run: what happened, extremes, hottest junctions, energies, the verdict. Data first; [`text`] and
 //! [`json`] show it.
 
+mod answers;
 pub mod event_lines;
 mod found;
 mod heat;
@@ -27,19 +28,10 @@ use self::spread::Spreads;
 use crate::judge::{Bounds, Ruling, Uncertainty};
 use crate::scenario::build::{Judging, Placed};
 
+pub use crate::answer::Outcome;
+
 pub use self::found::Found;
 pub use self::verdict::Doubt;
-
-/// How a run ended.
-#[derive(Clone, Debug, PartialEq)]
-pub enum Outcome {
-    /// At the scenario's end.
-    Done,
-    /// By the user.
-    Interrupted,
-    /// The equations could not be solved further.
-    Failed(String),
-}
 
 /// Least and largest value of a watched quantity.
 #[derive(Clone, Debug, PartialEq, Serialize)]

@@ -1,8 +1,9 @@
 //! Errors and verdict of a study: the same computation at other levels, compared number by number.
 
 use std::collections::BTreeMap;
+use std::fmt;
 
-use super::Study;
+use super::{Outcome, Study};
 use crate::judge::{
     Computed, Level, Number, Proof, Ruling, Uncertainty, coarser, errors, overall, prove, rule,
 };
@@ -37,6 +38,8 @@ pub struct Computation {
     pub stalled: bool,
     /// Steps of the coarser computations.
     pub of_estimate: u64,
+    /// Their iterations.
+    pub iterations_of_estimate: u64,
     /// What a level of a proof refines, in words: "steps, tables and meshes".
     pub refined: &'static str,
 }
@@ -46,7 +49,7 @@ pub struct Computation {
 ///
 /// # Errors
 /// When the computation as stated fails. A coarser or finer one that fails leaves its trace in the errors or notes.
-pub fn assess<E: ToString + Send>(
+pub fn assess<E: fmt::Display + Send>(
     how: Estimation,
     stop: &(dyn Fn() -> bool + Sync),
     at: &(dyn Fn(Level) -> Result<Study, E> + Sync),
@@ -55,10 +58,10 @@ pub fn assess<E: ToString + Send>(
         Estimation::None => at(Level::STATED)?,
         Estimation::Coarser => {
             let mut study = at(Level::STATED)?;
-            let coarser = coarser(|level| at(level).map(|s| s.computed()));
-            study.computation.of_estimate = coarser.iter().flatten().map(|c| c.steps).sum();
-            let found = errors(&study.computed(), &coarser);
-            study.adopt(&found);
+            // What came early to its end has nothing to compare.
+            if study.outcome == Outcome::Done {
+                study.estimate(&coarser(|level| at(level).map(|s| s.computed())));
+            }
             study
         }
         Estimation::Proof => proven(stop, at)?,
@@ -67,7 +70,7 @@ pub fn assess<E: ToString + Send>(
     Ok(study)
 }
 
-fn proven<E: ToString>(
+fn proven<E: fmt::Display>(
     stop: &(dyn Fn() -> bool + Sync),
     at: &(dyn Fn(Level) -> Result<Study, E> + Sync),
 ) -> Result<Study, E> {
@@ -75,24 +78,27 @@ fn proven<E: ToString>(
     let bounds = std::cell::RefCell::new(BTreeMap::new());
     let steady = std::cell::Cell::new(true);
     let refine = |level: Level| {
-        let study = at(level)?;
+        let study = at(level).map_err(Early::Failed)?;
         steady.set(!study.computation.stalled);
         bounds.replace(study.answers.iter().map(|a| (a.name.clone(), a.bounds)).collect());
         let computed = study.computed();
+        let done = study.outcome == Outcome::Done;
         rounds.insert(0, study);
         rounds.truncate(3);
-        Ok(computed)
+        if done { Ok(computed) } else { Err(Early::Ended) }
     };
     let held = |name: &str| bounds.borrow().get(name).copied().filter(|b| !b.is_none());
     let proof = prove(refine, held, || steady.get(), stop);
     let mut all = rounds.into_iter();
     let (mut study, others) = match (all.next(), proof) {
-        (None, Err(why)) => return Err(why),
+        (None, Err(Early::Failed(why))) => return Err(why),
         // A first computation that succeeds is there whatever follows.
-        (None, Ok(_)) => return at(Level::STATED),
+        (None, _) => return at(Level::STATED),
+        (Some(study), Err(Early::Ended)) => return Ok(study),
         (Some(study), Err(why)) => {
             let mut study = study;
-            study.notes.push(format!("a finer computation ended early: {}", why.to_string()));
+            let Early::Failed(why) = why else { return Ok(study) };
+            study.notes.push(format!("a finer computation ended early: {why}"));
             study.doubts.push("the proof did not come to its end".into());
             (study, all.collect::<Vec<_>>())
         }
@@ -115,7 +121,33 @@ fn proven<E: ToString>(
     Ok(study)
 }
 
+/// A round of a proof that has no numbers to compare.
+enum Early<E> {
+    /// There is no answer.
+    Failed(E),
+    /// It did not come to its end.
+    Ended,
+}
+
+impl<E: fmt::Display> fmt::Display for Early<E> {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Failed(why) => why.fmt(f),
+            Self::Ended => f.write_str("it did not come to its end"),
+        }
+    }
+}
+
 impl Study {
+    /// Takes the errors that two coarser computations tell.
+    fn estimate<E: ToString>(&mut self, coarser: &[Result<Computed, E>; 2]) {
+        let cost = |of: fn(&Computed) -> u64| -> u64 { coarser.iter().flatten().map(of).sum() };
+        (self.computation.of_estimate, self.computation.iterations_of_estimate) =
+            (cost(|c| c.steps), cost(|c| c.iterations));
+        let found = errors(&self.computed(), coarser);
+        self.adopt(&found);
+    }
+
     /// Its numbers: the answers', then those of the tables' estimated columns.
     pub fn computed(&self) -> Computed {
         let answer = |a: &super::Answer| Number {
@@ -128,12 +160,7 @@ impl Study {
         for table in &self.tables {
             let columns: Vec<&str> = table.estimated.iter().map(String::as_str).collect();
             let mut own = table.sheet.numbers(&table.name, &columns);
-            // Row by row, the columns of each in their order.
-            let further =
-                (0..table.sheet.rows.len()).flat_map(|row| table.further.iter().map(move |c| c.get(row)));
-            for (number, further) in own.iter_mut().zip(further) {
-                number.further = further.copied().unwrap_or(0.0);
-            }
+            own.iter_mut().zip(&table.further).for_each(|(number, further)| number.further = *further);
             own.iter_mut().zip(&table.missed).for_each(|(number, missed)| number.missed = *missed);
             numbers.extend(own);
         }
@@ -180,15 +207,24 @@ impl Study {
 
     /// Rules over every limit and gives the verdict.
     pub fn judge(&mut self) {
+        let unfinished = self.outcome != Outcome::Done;
+        let stalled = self.computation.stalled;
         for a in &mut self.answers {
+            // Steps that stalled at their finest length prove nothing, unless coarser ones show that they converge.
+            let known = a.known && (!stalled || matches!(a.error, Uncertainty::Within { .. }));
             a.ruling = match (&a.waived, a.bounds.is_none()) {
                 (_, true) => Ruling::NotJudged,
+                // What ended at once has seen nothing.
+                _ if unfinished && a.value.is_nan() => Ruling::NotJudged,
                 (Some(_), _) => Ruling::Waived,
-                (None, false) => rule(a.value, &a.error, a.bounds, a.known),
+                (None, false) => rule(a.value, &a.error, a.bounds, known),
             };
         }
+        let rulings = || self.answers.iter().map(|a| a.ruling);
+        // What was not computed to its end has not shown that it keeps its limits, but may have shown the contrary.
+        let judges = rulings().any(|r| !matches!(r, Ruling::NotJudged | Ruling::Waived));
         let judged = self.answers.iter().any(|a| !a.bounds.is_none()) || !self.doubts.is_empty();
-        let verdict = overall(self.answers.iter().map(|a| a.ruling), !self.doubts.is_empty());
+        let verdict = overall(rulings(), (judges && unfinished) || !self.doubts.is_empty());
         self.verdict = judged.then_some(verdict);
     }
 }

@@ -16,6 +16,37 @@ use crate::diagnostic::Sources;
 use crate::judge::{Bounds, Ruling, Uncertainty, Verdict};
 use crate::sheet::shown;
 
+/// How a computation ended.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub enum Outcome {
+    /// At its end.
+    #[default]
+    Done,
+    /// By the user: the answer is of what there was until then.
+    Interrupted,
+    /// The equations could not be solved further.
+    Failed(String),
+}
+
+impl Outcome {
+    /// In a word.
+    pub fn word(&self) -> &'static str {
+        match self {
+            Self::Done => "done",
+            Self::Interrupted => "interrupted",
+            Self::Failed(_) => "failed",
+        }
+    }
+
+    /// Why it failed.
+    pub fn why(&self) -> Option<&str> {
+        match self {
+            Self::Failed(why) => Some(why),
+            Self::Done | Self::Interrupted => None,
+        }
+    }
+}
+
 /// A study's answer.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Study {
@@ -27,6 +58,8 @@ pub struct Study {
     pub command: String,
     /// The files that went in.
     pub inputs: Sources,
+    /// How the computation ended.
+    pub outcome: Outcome,
     /// The verdict over all limits; `None` where nothing is judged.
     pub verdict: Option<Verdict>,
     /// The answers, the most important first.

@@ -16,14 +16,16 @@ pub struct StudyTable {
     pub sheet: Sheet,
     /// Columns whose errors coarser computations tell.
     pub estimated: Vec<String>,
-    /// Errors of the estimated columns, in their order, that coarser computations do not show: ± of each row; empty where
+    /// Errors of those numbers that coarser computations do not show, ±: row by row, the columns in their order; empty where
     /// there are none.
-    pub further: Vec<Vec<f64>>,
+    pub further: Vec<f64>,
     /// Rows whose computations do not show their full order: their errors count three times.
     pub unsettled: Vec<usize>,
     /// What extremes among them are estimated to miss between the ends of steps, row by row in their order; empty where
     /// there are none.
     pub missed: Vec<f64>,
+    /// Whether it is data for programs: in JSON and CSV, but neither in text nor in a report.
+    pub data: bool,
 }
 
 impl StudyTable {
@@ -32,9 +34,25 @@ impl StudyTable {
         Self { name: name.into(), title: title.into(), keys, sheet, ..Self::default() }
     }
 
+    /// The same as data for programs; a recorded file has them as waveforms.
+    pub fn data(self) -> Self {
+        Self { data: true, ..self }
+    }
+
     /// The same, with columns whose errors coarser computations tell; each gets a column of ± beside it.
     pub fn estimated(self, columns: &[&str]) -> Self {
         Self { estimated: columns.iter().map(|c| (*c).to_string()).collect(), ..self }
+    }
+
+    /// The same, with errors of these columns' numbers that add to what coarser computations show: ± by the number
+    /// (from 0) of a row, the name of a column and the value.
+    pub fn further(mut self, of: impl Fn(usize, &str, f64) -> f64) -> Self {
+        let columns: Vec<&str> = self.estimated.iter().map(String::as_str).collect();
+        let each = columns.len().max(1);
+        let numbers = self.sheet.numbers(&self.name, &columns);
+        let at = |(k, n): (usize, &crate::judge::Number)| of(k / each, columns[k % each], n.value);
+        self.further = numbers.iter().enumerate().map(at).collect();
+        self
     }
 }
 

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::ArgMatches;
 
-use super::{BatchCommand, BatchOutputArgs, Command, OutputArgs, PartsCommand};
+use super::{BatchCommand, BatchOutputArgs, Command, PartsCommand};
 use crate::batch::journal::path_of;
 use crate::outputs::Output;
 use crate::study::{Entry, What};
@@ -39,10 +39,6 @@ impl Named {
     fn folder(mut self, option: &str, path: Option<&PathBuf>) -> Self {
         self.outputs.extend(path.map(|path| Output::folder(option, path)));
         self
-    }
-
-    fn usual(self, output: &OutputArgs) -> Self {
-        self.file("--plot", output.svg.as_ref()).file("--out", output.out.as_ref())
     }
 
     /// A table, and where variants are run the journal beside it.
@@ -87,9 +83,6 @@ pub fn named(command: &Command) -> Named {
             none.read([&a.scenario]).read(a.spread.iter().flatten()).file("--out", Some(&a.out))
         }
         Command::Check(a) => none.read([&a.scenario]),
-        Command::Cycle(a) => none.read([&a.scenario]).file("--out", a.out.as_ref()),
-
-        Command::Mission(a) => none.read([&a.scenario]).usual(&a.output),
 
         Command::Report(a) => {
             none.read([&a.result]).file("--out", a.out.as_ref()).folder("--figures", a.figures.as_ref())

@@ -160,9 +160,10 @@ fn run_of(plan: &PlanFile, path: &Path, reductions: &Reductions, open: Open<'_>)
 /// A plan that varies a rating or a dead-time study.
 fn study_of(plan: &PlanFile, open: Open<'_>) -> Result<Read, Wrong> {
     let wrong = |refusal| of_plan(plan, Trouble::Refused(refusal));
-    let Prepared { root, subject, columns, limits } = prepare(plan, open).map_err(wrong)?;
+    let Prepared { root, subject, columns, scenario: meant_scenario, limits } =
+        prepare(plan, open).map_err(wrong)?;
     let Some(section) = subject.section() else { return Err(wrong(Refusal::default())) };
-    let world = World { what: "the study", root: &root, section, scenario: None };
+    let world = World { what: "the study", root: &root, section, scenario: meant_scenario.as_deref() };
     let names = limits.iter().map(|l| l.name.as_str()).collect();
     let against = Against { world, ready: None, limits: names };
     let meant = understand(plan, &against, open).map_err(wrong)?;

@@ -1,12 +1,9 @@
 //! One verb each.
 
 pub(crate) mod asked;
-pub(crate) mod assess;
 pub mod batch;
 pub mod check;
 pub mod completions;
-pub mod cycle;
-pub mod mission;
 pub mod parts;
 pub mod report;
 pub mod run;

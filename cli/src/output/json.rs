@@ -12,6 +12,9 @@ struct Told<'a> {
     study: &'a str,
     title: &'a str,
     command: &'a str,
+    outcome: &'a str,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    why: Option<&'a str>,
     verdict: &'a str,
     answers: Vec<One<'a>>,
     #[serde(skip_serializing_if = "<[String]>::is_empty")]
@@ -21,6 +24,17 @@ struct Told<'a> {
     conditions: &'a [String],
     definitions: BTreeMap<&'a str, &'a str>,
     tables: BTreeMap<&'a str, Table<'a>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    computation: Option<Cost>,
+}
+
+/// What it took, where steps were taken.
+#[derive(Serialize)]
+struct Cost {
+    steps: u64,
+    iterations: u64,
+    steps_of_estimate: u64,
+    iterations_of_estimate: u64,
 }
 
 #[derive(Serialize)]
@@ -71,6 +85,7 @@ pub fn json(study: &Study) -> impl Serialize + '_ {
         let sheet = t.sheet.plain();
         (sheet.units(), sheet)
     };
+    let cost = &study.computation;
     let tables = study.tables.iter().map(|t| {
         let (units, rows) = table(t);
         (t.name.as_str(), Table { title: &t.title, units, rows })
@@ -79,6 +94,8 @@ pub fn json(study: &Study) -> impl Serialize + '_ {
         study: &study.kind,
         title: &study.title,
         command: &study.command,
+        outcome: study.outcome.word(),
+        why: study.outcome.why(),
         verdict: study.verdict.map_or("not judged", |v| v.word()),
         answers: study.answers.iter().map(of).collect(),
         statements: &study.statements,
@@ -87,5 +104,11 @@ pub fn json(study: &Study) -> impl Serialize + '_ {
         conditions: &study.conditions,
         definitions: study.definitions.iter().map(|(a, b)| (a.as_str(), b.as_str())).collect(),
         tables: tables.collect(),
+        computation: (cost.steps > 0).then_some(Cost {
+            steps: cost.steps,
+            iterations: cost.iterations,
+            steps_of_estimate: cost.of_estimate,
+            iterations_of_estimate: cost.iterations_of_estimate,
+        }),
     }
 }

@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use crate::answer::{Study, StudyTable};
+use crate::answer::{Outcome, Study, StudyTable};
 use crate::diagnostic::{filled, printable};
 use crate::judge::{Uncertainty, Verdict};
 use crate::sheet::aligned;
@@ -17,6 +17,14 @@ const ENDS: usize = 12;
 /// The study in lines.
 pub fn text(study: &Study) -> String {
     let mut out = format!("{}\n", printable(&study.title));
+    match &study.outcome {
+        Outcome::Done => {}
+        Outcome::Interrupted => out.push_str("\nINTERRUPTED: what follows is of what there was until then\n"),
+        Outcome::Failed(why) => {
+            out.push('\n');
+            filled(&printable(&format!("FAILED: {why}")), WIDTH, &mut out);
+        }
+    }
     if let Some(verdict) = study.verdict {
         // What has no end has no error to be estimated.
         let judged = study.answers.iter().filter(|a| !a.bounds.is_none() && a.value.is_finite());
@@ -27,7 +35,7 @@ pub fn text(study: &Study) -> String {
     list("doubt: ", &study.doubts, &mut out);
     quantities(study, &mut out);
     list("", &study.statements, &mut out);
-    for table in study.tables.iter().filter(|t| !t.sheet.rows.is_empty()) {
+    for table in study.tables.iter().filter(|t| !t.data && !t.sheet.rows.is_empty()) {
         rows(table, &mut out);
     }
     let unsettled = |e: &Uncertainty| matches!(e, Uncertainty::NotConverging { .. });

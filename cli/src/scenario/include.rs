@@ -41,7 +41,15 @@ struct Level {
 /// # Errors
 /// When the scenario itself cannot be opened; an included file that cannot is a diagnostic.
 pub fn load(path: &Path, open: Open<'_>) -> std::io::Result<Files> {
-    let mut files = Files::default();
+    load_beside(Sources::default(), path, open)
+}
+
+/// The same beside files that were read before.
+///
+/// # Errors
+/// As [`load`].
+pub fn load_beside(sources: Sources, path: &Path, open: Open<'_>) -> std::io::Result<Files> {
+    let mut files = Files { sources, ..Files::default() };
     let text = open(path)?;
     files.follow(path, text, open);
     Ok(files)

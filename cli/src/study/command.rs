@@ -8,21 +8,30 @@ use clap::builder::PossibleValuesParser;
 use clap::{Arg, ArgAction, ArgMatches, Command, value_parser};
 
 use super::inputs::{Count, gather, root};
-use super::{Cache, Context, Entry, Question, StudyError};
-use crate::answer::{Estimation, Study, assess};
+use super::{Cache, Context, Entry, Question, Recording, StudyError};
+use crate::answer::{Estimation, Outcome, Study, assess};
 use crate::commands::asked::{Refused, draw, is_new, refused};
 use crate::diagnostic::{Diagnostic, FileId, Place, Refusal, Sources};
-use crate::exit::{BAD_INPUT, INPUT_OUTPUT, Streams};
+use crate::exit::{BAD_INPUT, INPUT_OUTPUT, INTERRUPTED, NUMERICAL, Streams};
 use crate::judge::{Verdict, exit_code};
 use crate::output;
 use crate::scenario::conform::Conform;
-use crate::scenario::include::Open;
+use crate::scenario::include::{Open, reason};
 use crate::scenario::raw::{Node, Raw, Table};
 use crate::scenario::shape::{Form, Key};
 use crate::signals::listen;
 
 /// Name under which the command line stands in diagnostics.
 const COMMAND_LINE: &str = "command line";
+
+/// Why there is no question.
+#[derive(Debug)]
+pub enum Unasked {
+    /// A file cannot be opened.
+    Unreadable(String),
+    /// What is wrong.
+    Wrong(Vec<Diagnostic>),
+}
 
 impl Entry {
     /// The command with its options.
@@ -121,13 +130,22 @@ impl Entry {
                 question.force = matches.get_flag("force");
                 question
             }
-            Err(diagnostics) => return self.refuse(diagnostics, sources, as_json, streams),
+            Err(Unasked::Wrong(diagnostics)) => return self.refuse(diagnostics, sources, as_json, streams),
+            Err(Unasked::Unreadable(why)) => return refused(&(why, INPUT_OUTPUT), as_json, streams),
         };
         let quiet = matches.get_flag("quiet") || as_json || matches.contains_id("csv");
         let stop = listen();
-        match self.solved(&question, matches, quiet, stop) {
-            Ok(study) => Self::tell(&study, matches, streams),
+        let recording = outputs[1].map(|path| Recording::new(path.clone()));
+        match self.solved(&question, matches, (quiet, stop, recording.as_ref())) {
+            Ok(study) => {
+                let written = recording.map_or(Ok(()), |r| r.finish(&study));
+                if let Err(why) = written {
+                    return refused(&(why.to_string(), INPUT_OUTPUT), as_json, streams);
+                }
+                Self::tell(&study, matches, streams)
+            }
             Err(StudyError::Value(diagnostic)) => self.refuse(vec![*diagnostic], sources, as_json, streams),
+            Err(StudyError::Invalid(diagnostics)) => self.refuse(diagnostics, sources, as_json, streams),
             Err(why) => refused(&(why.to_string(), why.code()), as_json, streams),
         }
     }
@@ -143,7 +161,8 @@ impl Entry {
         if as_json {
             streams.json(&refusal.json())?;
         } else {
-            write!(streams.err, "{}", refusal.text_in("the question"))?;
+            let what = if self.takes_scenario() { "the scenario" } else { "the question" };
+            write!(streams.err, "{}", refusal.text_in(what))?;
         }
         Ok(BAD_INPUT)
     }
@@ -210,19 +229,25 @@ impl Entry {
         typed: Table,
         sources: &mut Sources,
         open: Open<'_>,
-    ) -> Result<Question, Vec<Diagnostic>> {
+    ) -> Result<Question, Unasked> {
         let catalogue = joulestep_models::devices::catalogue();
         let mut conform = Conform { catalogue, kind_of_part: &|_, _| None, diagnostics: Vec::new() };
         let fields = conform.table(&typed, self.section, "");
         let mut diagnostics = conform.diagnostics;
         let own = sources.files.len();
-        let files = gather(self, &fields, sources, open, &mut diagnostics);
+        let files = gather(self, &fields, sources, open, &mut diagnostics).map_err(|(name, error)| {
+            Unasked::Unreadable(format!("cannot read `{name}`: {}", reason(&error)))
+        })?;
         if !diagnostics.is_empty() {
-            return Err(diagnostics);
+            return Err(Unasked::Wrong(diagnostics));
         }
         let mut root = root(typed, self.section.name);
-        root.entries.extend(files);
-        let mut question = Question::read(self, &root)?;
+        files.put_into(&mut root);
+        let question = match &files.loaded {
+            Some(loaded) => Question::read_scenario(self, &root, loaded),
+            None => Question::read(self, &root),
+        };
+        let mut question = question.map_err(Unasked::Wrong)?;
         question.fields.path.clear();
         question.inputs = Sources { files: sources.files[own..].to_vec() };
         Ok(question)
@@ -232,8 +257,7 @@ impl Entry {
         &'static self,
         question: &Question,
         matches: &ArgMatches,
-        quiet: bool,
-        stop: &AtomicBool,
+        (quiet, stop, record): (bool, &AtomicBool, Option<&Recording>),
     ) -> Result<Study, StudyError> {
         let is_set = |id: &str| !self.refines.is_empty() && matches.get_flag(id);
         let how = match (is_set("prove"), is_set("no-estimate") || self.refines.is_empty()) {
@@ -242,7 +266,6 @@ impl Entry {
             _ => Estimation::Coarser,
         };
         let cache = Cache::default();
-        let record = matches.get_one::<PathBuf>("out").map(PathBuf::as_path);
         let context = Context {
             level: crate::judge::Level::STATED,
             stop,
@@ -276,21 +299,21 @@ impl Entry {
             None if as_json => streams.json(&output::json(study))?,
             None => write!(streams.out, "{}", output::text(study))?,
         }
-        Ok(exit_code(None, study.verdict.unwrap_or(Verdict::NotJudged)))
+        let trouble = match study.outcome {
+            Outcome::Done => None,
+            Outcome::Interrupted => Some(INTERRUPTED),
+            Outcome::Failed(_) => Some(NUMERICAL),
+        };
+        Ok(exit_code(trouble, study.verdict.unwrap_or(Verdict::NotJudged)))
     }
 }
 
-/// Writes the picture and the result file that are asked for.
+/// Draws the picture that is asked for.
 fn write(study: &Study, matches: &ArgMatches) -> Result<(), Refused> {
-    if let Some(path) = matches.get_one::<PathBuf>("plot") {
-        match study.figures.first() {
-            Some(figure) => draw(path, &figure.figure)?,
-            None => return Err(("--plot: this answer has no figure".into(), BAD_INPUT)),
-        }
-    }
-    match matches.get_one::<PathBuf>("out") {
-        Some(path) => study.write(path).map_err(|e| (e.to_string(), INPUT_OUTPUT)),
-        None => Ok(()),
+    match (matches.get_one::<PathBuf>("plot"), study.figures.first()) {
+        (None, _) => Ok(()),
+        (Some(path), Some(figure)) => draw(path, &figure.figure),
+        (Some(_), None) => Err(("--plot: this answer has no figure".into(), BAD_INPUT)),
     }
 }
 

@@ -1,7 +1,9 @@
 //! The files of a question: named under keys of the study's section, read into one root table, so that a batch finds and
 //! sets any of their values.
 
+use std::io;
 use std::path::Path;
+use std::sync::Arc;
 
 use crate::diagnostic::{Diagnostic, FileId, Place, Sources};
 use crate::package::sections::PACKAGE;
@@ -9,6 +11,8 @@ use crate::parts::sections::{PART, POINTS};
 use crate::scenario::fields::Fields;
 use crate::scenario::include::{Open, reason};
 use crate::scenario::raw::{Node, Raw, Table};
+use crate::scenario::resolve::{Loaded, Trouble, as_typed_beside};
+use crate::scenario::sections::SCENARIO;
 use crate::scenario::shape::{Form, Key, Kinds, Section};
 
 use super::Entry;
@@ -37,6 +41,8 @@ pub enum What {
     Package,
     /// Points of a data sheet, from which a part is extracted.
     Points,
+    /// A scenario: its tables are those of the root. A table of the study's name is part of it but for the study's own keys.
+    Scenario,
     /// A text that the study reads by itself.
     File,
     /// A file that the study opens by itself, with what it includes.
@@ -57,20 +63,51 @@ fn named<'a>(fields: &'a Fields, key: &'a str) -> Vec<(&'a str, &'a Place)> {
     fields.texts(key).iter().map(|n| (n.name.as_str(), &n.place)).collect()
 }
 
-/// Reads the files that a section names; entries of the root table. What is wrong is told.
+/// What the files of a section hold.
+#[derive(Debug, Default)]
+pub struct Files {
+    /// Entries of the root table.
+    pub entries: Vec<(String, Place, Node)>,
+    /// Files with the parts, packages and courses that a scenario names.
+    pub loaded: Option<Arc<Loaded>>,
+}
+
+impl Files {
+    /// Puts the entries into a root table; the table of a scenario that bears the study's name joins the study's.
+    pub fn put_into(&self, root: &mut Table) {
+        for (name, place, node) in self.entries.iter().cloned() {
+            let own = root.entries.iter_mut().find(|e| e.0 == name);
+            match (own.map(|e| &mut e.2.value), node.value) {
+                (Some(Raw::Table(own)), Raw::Table(more)) => own.entries.extend(more.entries),
+                (_, value) => root.entries.push((name, place, Node { value, ..node })),
+            }
+        }
+    }
+}
+
+/// Reads the files that a section names. What is wrong is told.
+///
+/// # Errors
+/// When a scenario cannot be opened: its name, and why.
 pub fn gather(
     entry: &Entry,
     fields: &Fields,
     sources: &mut Sources,
     open: Open<'_>,
     diagnostics: &mut Vec<Diagnostic>,
-) -> Vec<(String, Place, Node)> {
-    let mut all = Vec::new();
+) -> Result<Files, (String, io::Error)> {
+    let mut all = Files::default();
     for input in entry.inputs {
         let names = named(fields, input.key);
         if input.count == Count::One && names.len() > 1 {
             let found = format!("{} names", names.len());
             diagnostics.push(Diagnostic::new(names[1].1, fields.key(input.key), found, "one"));
+            continue;
+        }
+        if input.what == What::Scenario {
+            for (name, _) in names {
+                scenario(name, sources, open, diagnostics, &mut all)?;
+            }
             continue;
         }
         let mut tables = Vec::new();
@@ -96,6 +133,7 @@ pub fn gather(
                     );
                     None
                 }
+                What::Scenario => None,
             };
             tables.extend(table.map(|t| Node { place: t.place.clone(), value: Raw::Table(t) }));
         }
@@ -104,9 +142,55 @@ pub fn gather(
             (Count::One, _) => tables.remove(0),
             (Count::Many, _) => Node { place: tables[0].place.clone(), value: Raw::List(tables) },
         };
-        all.push((input.root.to_string(), node.place.clone(), node));
+        all.entries.push((input.root.to_string(), node.place.clone(), node));
     }
-    all
+    Ok(all)
+}
+
+fn scenario(
+    name: &str,
+    sources: &mut Sources,
+    open: Open<'_>,
+    diagnostics: &mut Vec<Diagnostic>,
+    into: &mut Files,
+) -> Result<(), (String, io::Error)> {
+    match as_typed_beside(sources.clone(), Path::new(name), open) {
+        Ok(typed) => {
+            let loaded = typed.load(open);
+            *sources = loaded.sources().clone();
+            into.entries.extend(typed.root.entries);
+            into.loaded = Some(Arc::new(loaded));
+        }
+        Err(Trouble::Unreadable(error)) => return Err((name.to_string(), error)),
+        Err(Trouble::Refused(refusal)) => {
+            *sources = refusal.sources;
+            diagnostics.extend(refusal.diagnostics);
+        }
+    }
+    Ok(())
+}
+
+/// A root table cut in two: the study's section, and the scenario.
+pub fn parted(entry: &Entry, root: &Table) -> (Table, Table) {
+    let empty = Table { place: root.place.clone(), entries: Vec::new() };
+    let (mut section, mut scenario) = (empty.clone(), empty);
+    let shared = SCENARIO.keys.iter().any(|k| k.name == entry.section.name);
+    for e in &root.entries {
+        match &e.2.value {
+            Raw::Table(table) if e.0 == entry.section.name => {
+                let own = |key: &str| !shared || entry.section.keys.iter().any(|k| k.name == key);
+                let (mine, rest): (Vec<_>, Vec<_>) = table.entries.iter().cloned().partition(|e| own(&e.0));
+                section = Table { place: table.place.clone(), entries: mine };
+                if !rest.is_empty() {
+                    let place = rest[0].1.clone();
+                    let value = Raw::Table(Table { place: place.clone(), entries: rest });
+                    scenario.entries.push((e.0.clone(), e.1.clone(), Node { place, value }));
+                }
+            }
+            _ => scenario.entries.push(e.clone()),
+        }
+    }
+    (section, scenario)
 }
 
 /// Reads a text; what is wrong is told.
@@ -159,17 +243,30 @@ pub fn root_keys(entry: &'static Entry) -> Vec<Key> {
             What::Package => &PACKAGE,
             What::Path => &FILE,
             What::Points => &POINTS,
-            What::File => return Key::may(input.root, Form::Any, "the file's text"),
+            What::File => return Some(Key::may(input.root, Form::Any, "the file's text")),
+            What::Scenario => return None,
         };
         let form = match input.count {
             Count::One => Form::Table(section),
             Count::Many => Form::Tables(section),
         };
-        Key::may(input.root, form, "the file's values")
+        Some(Key::may(input.root, form, "the file's values"))
     };
-    let mut keys: Vec<Key> = entry.inputs.iter().map(of).collect();
-    keys.push(Key::may(entry.section.name, Form::Table(entry.section), entry.section.help));
-    keys.push(Key::may("limit", Form::Tables(&LIMIT), "limits of the answers"));
+    let mut keys: Vec<Key> = entry.inputs.iter().filter_map(of).collect();
+    if entry.takes_scenario() {
+        keys.extend(SCENARIO.keys);
+    }
+    let mut section = entry.section;
+    if let Some(k) = keys.iter().position(|k| k.name == section.name) {
+        let Key { form: Form::Table(more), .. } = keys.remove(k) else { return keys };
+        let both = [section.keys, more.keys].concat();
+        // Few and for ever: one for each study whose table a scenario has too.
+        section = Box::leak(Box::new(Section { keys: both.leak(), ..*section }));
+    }
+    keys.push(Key::may(section.name, Form::Table(section), section.help));
+    if !entry.takes_scenario() {
+        keys.push(Key::may("limit", Form::Tables(&LIMIT), "limits of the answers"));
+    }
     keys
 }
 

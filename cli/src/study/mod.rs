@@ -8,30 +8,37 @@ pub mod cache;
 pub mod command;
 pub mod inputs;
 pub mod question;
+pub mod record;
 
 pub mod compare;
+pub mod cycle;
 pub mod dead_time;
 pub mod double_pulse;
 pub mod extract;
 pub mod impedance;
+pub mod mission;
 pub mod rating;
 pub mod resistance;
 
-use std::path::Path;
+use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 pub use cache::Cache;
 pub use inputs::{Count, Input, What};
 pub use question::Question;
+pub use record::Recording;
 
 use crate::answer::Study;
-use crate::diagnostic::Diagnostic;
+use crate::diagnostic::{Diagnostic, Refusal};
 use crate::exit::{BAD_INPUT, INPUT_OUTPUT, NUMERICAL};
 use crate::judge::Level;
+use crate::scenario::build::Reductions;
 use crate::scenario::shape::Section;
 
 /// All studies, in the order of the help.
 pub static CATALOGUE: &[&Entry] = &[
+    &cycle::STUDY,
+    &mission::STUDY,
     &double_pulse::STUDY,
     &dead_time::STUDY,
     &rating::STUDY,
@@ -80,14 +87,21 @@ pub struct Context<'a> {
     /// Intermediate results by what they were made from.
     pub cache: &'a Cache,
     /// The result file that a recording study fills while it runs.
-    pub record: Option<&'a Path>,
+    pub record: Option<&'a Recording>,
 }
 
 impl Context<'_> {
-    /// The same at another level. Only the computation as stated shows progress and records.
+    /// The same at another level. Coarser ones show no progress and record nothing; what a finer one records takes the
+    /// place of what was recorded before.
     pub fn at(self, level: Level) -> Self {
-        let stated = level == Level::STATED;
-        Self { level, quiet: self.quiet || !stated, record: self.record.filter(|_| stated), ..self }
+        let coarser = level > Level::STATED;
+        Self { level, quiet: self.quiet || coarser, record: self.record.filter(|_| !coarser), ..self }
+    }
+
+    /// Packages that were solved already.
+    pub fn reductions(&self) -> Arc<Reductions> {
+        let made = self.cache.get("reductions".into(), || Ok::<_, ()>(Reductions::default()));
+        made.unwrap_or_default()
     }
 
     /// Refuses to go on once the user asks to stop.
@@ -105,6 +119,9 @@ pub enum StudyError {
     /// A value does not fit; it has a place.
     #[error("{}", .0.line())]
     Value(Box<Diagnostic>),
+    /// A scenario cannot be built; what is wrong with it.
+    #[error("{}", .0.iter().map(Diagnostic::line).collect::<Vec<_>>().join("; "))]
+    Invalid(Vec<Diagnostic>),
     /// The question cannot be answered as it is put.
     #[error("{0}")]
     Refused(String),
@@ -123,7 +140,7 @@ impl StudyError {
     /// The exit code.
     pub fn code(&self) -> u8 {
         match self {
-            Self::Value(_) | Self::Refused(_) => BAD_INPUT,
+            Self::Value(_) | Self::Invalid(_) | Self::Refused(_) => BAD_INPUT,
             Self::Numerical(_) => NUMERICAL,
             Self::Output(_) => INPUT_OUTPUT,
             Self::Interrupted => crate::signals::code(),
@@ -131,7 +148,18 @@ impl StudyError {
     }
 }
 
+impl From<Refusal> for StudyError {
+    fn from(refusal: Refusal) -> Self {
+        Self::Invalid(refusal.diagnostics)
+    }
+}
+
 impl Entry {
+    /// Whether a scenario is among its files.
+    pub fn takes_scenario(&self) -> bool {
+        self.inputs.iter().any(|i| i.what == What::Scenario)
+    }
+
     /// The last word of its name: its command where it stands under another.
     pub fn word(&self) -> &'static str {
         self.name.rsplit(' ').next().unwrap_or(self.name)

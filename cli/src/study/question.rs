@@ -1,20 +1,24 @@
 //! A question: parameters checked, files read.
 
+use std::any::Any;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
+use std::sync::{Arc, OnceLock};
 
 use joulestep_models::devices::catalogue;
 use joulestep_models::package::Package;
 use joulestep_models::part::Part;
 
-use super::inputs::{What, root_keys};
+use super::inputs::{What, parted, root_keys};
 use super::{Entry, StudyError};
 use crate::commands::asked::is_new;
 use crate::diagnostic::{Diagnostic, Place, Sources};
 use crate::parts::Loaded;
 use crate::scenario::conform::Conform;
 use crate::scenario::fields::{Content, Fields};
+use crate::scenario::meant::Scenario;
 use crate::scenario::raw::{Node, Raw, Table};
+use crate::scenario::resolve::{Loaded as ScenarioFiles, Trouble, mean};
 use crate::scenario::shape::{Form, Kinds, Section};
 
 /// What is asked of a study.
@@ -36,9 +40,85 @@ pub struct Question {
     texts: BTreeMap<&'static str, (String, Place)>,
     /// Whether files that the study writes may replace others.
     pub force: bool,
+    scenario: Option<Arc<Scenario>>,
+    /// What the computation as stated leaves for coarser ones.
+    left: Arc<OnceLock<Arc<dyn Any + Send + Sync>>>,
 }
 
 impl Question {
+    /// Reads a root table with a scenario: the study's section, and what the scenario's tables mean with its files.
+    ///
+    /// # Errors
+    /// Everything that is wrong.
+    pub fn read_scenario(
+        entry: &'static Entry,
+        root: &Table,
+        loaded: &ScenarioFiles,
+    ) -> Result<Self, Vec<Diagnostic>> {
+        let (section, tables) = parted(entry, root);
+        let mut conform =
+            Conform { catalogue: catalogue(), kind_of_part: &|_, _| None, diagnostics: Vec::new() };
+        let fields = conform.table(&section, entry.section, entry.section.name);
+        let mut diagnostics = conform.diagnostics;
+        match mean(&tables, loaded) {
+            Ok(scenario) if diagnostics.is_empty() => {
+                let scenario = Some(Arc::new(scenario));
+                Ok(Self { scenario, ..Self::of_fields(entry, fields) })
+            }
+            Ok(_) => Err(diagnostics),
+            Err(Trouble::Refused(refusal)) => {
+                diagnostics.extend(refusal.diagnostics);
+                Err(diagnostics)
+            }
+            // Nothing is opened here.
+            Err(Trouble::Unreadable(error)) => {
+                Err(vec![Diagnostic::new(&root.place, "", error.to_string(), "")])
+            }
+        }
+    }
+
+    fn of_fields(entry: &'static Entry, fields: Fields) -> Self {
+        Self {
+            entry,
+            fields,
+            command: String::new(),
+            inputs: Sources::default(),
+            parts: BTreeMap::new(),
+            packages: BTreeMap::new(),
+            paths: BTreeMap::new(),
+            limits: Vec::new(),
+            points: BTreeMap::new(),
+            texts: BTreeMap::new(),
+            force: false,
+            scenario: None,
+            left: Arc::default(),
+        }
+    }
+
+    /// The scenario.
+    ///
+    /// # Errors
+    /// Of a study that takes none.
+    pub fn scenario(&self) -> Result<&Scenario, StudyError> {
+        let none = || StudyError::Refused(format!("{} takes no scenario", self.entry.name));
+        self.scenario.as_deref().ok_or_else(none)
+    }
+
+    /// The scenario, where there is one.
+    pub fn shared_scenario(&self) -> Option<Arc<Scenario>> {
+        self.scenario.clone()
+    }
+
+    /// Leaves something for coarser computations of this question to begin from; the first counts.
+    pub fn leave<T: Any + Send + Sync>(&self, what: T) {
+        let _ = self.left.set(Arc::new(what));
+    }
+
+    /// What was left.
+    pub fn left<T: Any + Send + Sync>(&self) -> Option<Arc<T>> {
+        Arc::clone(self.left.get()?).downcast().ok()
+    }
+
     /// Reads a root table: the study's section and the files that it names.
     ///
     /// # Errors
@@ -56,19 +136,8 @@ impl Question {
         let checked = conform.against(root, &keys, "the question", empty);
         let mut diagnostics = conform.diagnostics;
         let Some(fields) = checked.table(entry.section.name) else { return Err(diagnostics) };
-        let mut question = Self {
-            entry,
-            fields: fields.clone(),
-            command: String::new(),
-            inputs: Sources::default(),
-            parts: BTreeMap::new(),
-            packages: BTreeMap::new(),
-            paths: BTreeMap::new(),
-            limits: checked.tables("limit").to_vec(),
-            points: BTreeMap::new(),
-            texts: BTreeMap::new(),
-            force: false,
-        };
+        let mut question = Self::of_fields(entry, fields.clone());
+        question.limits = checked.tables("limit").to_vec();
         for input in entry.inputs {
             if let (What::File, Some(Node { place, value: Raw::Text(text) })) =
                 (input.what, root.get(input.root))
@@ -101,7 +170,7 @@ impl Question {
                         let points = crate::parts::points_of(table, &stem(name(k)), &mut diagnostics);
                         question.points.extend(points.map(|p| (input.key, p)));
                     }
-                    What::File => {}
+                    What::Scenario | What::File => {}
                 }
             }
         }

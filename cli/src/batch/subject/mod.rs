@@ -3,6 +3,7 @@
 
 mod prepare;
 
+use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 
 use crate::answer::{Answer, Study};
@@ -12,6 +13,7 @@ use crate::diagnostic::Diagnostic;
 use crate::judge::{Computed, Level, Number};
 use crate::scenario::fields::Fields;
 use crate::scenario::raw::Table;
+use crate::scenario::resolve::Loaded as ScenarioFiles;
 use crate::scenario::shape::{Section, quantity};
 use crate::study::{Cache, Context, Entry, Question, StudyError};
 use joulestep_models::model::Range;
@@ -38,6 +40,8 @@ pub struct Varied {
     judged: Vec<String>,
     /// Why no variant can pass as the study stands.
     doubts: Vec<String>,
+    /// What a scenario names, where the study takes one.
+    files: Option<Arc<ScenarioFiles>>,
     /// Shared by all variants.
     cache: Cache,
 }
@@ -202,7 +206,11 @@ impl Varied {
         for (slot, value) in settings {
             slot.set(&mut root, *value).map_err(|why| Some(refused(why)))?;
         }
-        let question = Question::read(self.entry, &root).map_err(|all| Some(told(&all)))?;
+        let question = match &self.files {
+            Some(files) => Question::read_scenario(self.entry, &root, files),
+            None => Question::read(self.entry, &root),
+        };
+        let question = question.map_err(|all| Some(told(&all)))?;
         let context =
             Context { level, stop, quiet: true, brief: true, errors: true, cache: &self.cache, record: None };
         match (self.entry.solve)(&question, &context) {

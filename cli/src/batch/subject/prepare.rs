@@ -1,5 +1,6 @@
 //! From the words of a plan to its subject: the files that it names, under one root.
 
+use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 
 use super::{Subject, Varied, limits};
@@ -8,7 +9,8 @@ use crate::batch::row::Column;
 use crate::batch::variant::Bound;
 use crate::diagnostic::{Diagnostic, Refusal};
 use crate::judge::Level;
-use crate::scenario::include::Open;
+use crate::scenario::include::{Open, reason};
+use crate::scenario::meant::Scenario;
 use crate::scenario::raw::Table;
 use crate::study::inputs::gather;
 use crate::study::question::section;
@@ -22,6 +24,8 @@ pub(crate) struct Prepared {
     pub subject: Subject,
     /// Its numbers.
     pub columns: Vec<Column>,
+    /// What the tables mean, where they are a scenario.
+    pub scenario: Option<Arc<Scenario>>,
     /// Limits of them; columns are counted from the first of the study's own.
     pub limits: Vec<Bound>,
 }
@@ -45,9 +49,19 @@ pub(crate) fn prepare(plan: &PlanFile, open: Open<'_>) -> Result<Prepared, Refus
         return refuse(sources, vec![d]);
     };
     let mut diagnostics = Vec::new();
-    let files = gather(entry, fields, &mut sources, open, &mut diagnostics);
+    let files = match gather(entry, fields, &mut sources, open, &mut diagnostics) {
+        Ok(files) => files,
+        Err((name, error)) => {
+            let found = format!("cannot read `{name}`: {}", reason(&error));
+            return refuse(
+                sources,
+                vec![Diagnostic::new(&fields.place, entry.section.name, found, "a scenario file")],
+            );
+        }
+    };
     let own = plan.root.entries.iter().filter(|e| e.0 == entry.section.name || e.0 == "limit").cloned();
-    let root = Table { place: plan.root.place.clone(), entries: files.into_iter().chain(own).collect() };
+    let mut root = Table { place: plan.root.place.clone(), entries: own.collect() };
+    files.put_into(&mut root);
     if !diagnostics.is_empty() {
         return refuse(sources, diagnostics);
     }
@@ -56,6 +70,7 @@ pub(crate) fn prepare(plan: &PlanFile, open: Open<'_>) -> Result<Prepared, Refus
         section: section(entry),
         judged: Vec::new(),
         doubts: Vec::new(),
+        files: files.loaded,
         cache: Cache::default(),
     };
     // Names, units and limits are the same at every level: the coarsest is enough to know them.
@@ -86,5 +101,6 @@ pub(crate) fn prepare(plan: &PlanFile, open: Open<'_>) -> Result<Prepared, Refus
         varied.judged.push(a.name.clone());
     }
     varied.doubts = study.doubts;
-    Ok(Prepared { root, subject: Subject::Study(Box::new(varied)), columns, limits: bounds })
+    let scenario = question.shared_scenario();
+    Ok(Prepared { root, subject: Subject::Study(Box::new(varied)), columns, scenario, limits: bounds })
 }

@@ -5,7 +5,7 @@
 //! | Where | What |
 //! |---|---|
 //! | `/` attributes | as of a run, without a time of making; `study` (its kind), `scenario` (full text of all files that went in) |
-//! | `/said` | attributes `title`, `command` and `verdict` ("passes", "fails", "not proven", "not judged"); along `row`: `kind` ("statement", "doubt", "note", "condition", "definition"), `term`, `text` |
+//! | `/said` | attributes `title`, `command`, `outcome` ("done", "interrupted", "failed"), `why` and `verdict` ("passes", "fails", "not proven", "not judged"); along `row`: `kind` ("statement", "doubt", "note", "condition", "definition"), `term`, `text` |
 //! | `/answers` | along `row`: `name`, `quantity`, `value`, `unit`, `error` (±), `error_kind`, `minimum`, `maximum`, `limit` (what sets them), `ruling`, `remark` |
 //! | `/tables/<name>` | along `row`: a dataset per column with `units`, `symbol`, `long_name`; attributes `title` and `keys` (leading columns that name a row) |
 //! | `/figures/<number>/<panel>/<curve>` | `x` and `y` with `units`; of bars, `group` and a dataset per series; what they look like in the text attributes `layout` and `look` |
@@ -23,7 +23,7 @@ use super::error::ResultError;
 use super::inputs;
 use super::store::Store;
 use super::{FORMAT_VERSION, of_this_format};
-use crate::answer::Study;
+use crate::answer::{Outcome, Study};
 use crate::judge::Verdict;
 
 impl Study {
@@ -57,12 +57,17 @@ impl Study {
         let judged = if self.verdict.is_some() { "yes" } else { "no" };
         let texts =
             [("title", &*self.title), ("command", &self.command), ("verdict", verdict), ("judged", judged)];
+        let ended = [("outcome", self.outcome.word()), ("why", self.outcome.why().unwrap_or(""))];
+        for (name, text) in ended {
+            store.group_text("said", name, text)?;
+        }
         for (name, text) in texts {
             store.group_text("said", name, text)?;
         }
         tables::write_said(store, self)?;
         tables::write_answers(store, &self.sheet())?;
-        tables::write(store, &self.tables)?;
+        let shown: Vec<_> = self.tables.iter().filter(|t| !t.data).cloned().collect();
+        tables::write(store, &shown)?;
         curves::write(store, &self.figures)
     }
 
@@ -93,6 +98,11 @@ impl Study {
             title: said("title"),
             command: said("command"),
             inputs: inputs::read(&archive)?,
+            outcome: match &*said("outcome") {
+                "interrupted" => Outcome::Interrupted,
+                "failed" => Outcome::Failed(said("why")),
+                _ => Outcome::Done,
+            },
             verdict,
             tables: tables::read(&archive)?,
             figures: curves::read(&archive)?,

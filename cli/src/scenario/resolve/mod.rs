@@ -52,7 +52,15 @@ pub struct AsTyped {
 /// # Errors
 /// [`Trouble`]: no file, or no TOML.
 pub fn as_typed(path: &Path, open: Open<'_>) -> Result<AsTyped, Trouble> {
-    let mut files = include::load(path, open).map_err(Trouble::Unreadable)?;
+    as_typed_beside(Sources::default(), path, open)
+}
+
+/// The same beside files that were read before.
+///
+/// # Errors
+/// As [`as_typed`].
+pub fn as_typed_beside(sources: Sources, path: &Path, open: Open<'_>) -> Result<AsTyped, Trouble> {
+    let mut files = include::load_beside(sources, path, open).map_err(Trouble::Unreadable)?;
     // A key lost to a syntax error would be missed a second time, so nothing more is checked.
     if files.diagnostics.iter().any(|d| d.key.is_empty()) {
         return Err(refuse(files.sources, files.diagnostics));
@@ -89,6 +97,13 @@ pub struct Loaded {
     packages: thermal::Packages,
     segments: mission::SegmentFiles,
     diagnostics: Vec<Diagnostic>,
+}
+
+impl Loaded {
+    /// All files.
+    pub fn sources(&self) -> &Sources {
+        &self.sources
+    }
 }
 
 impl AsTyped {

@@ -52,8 +52,10 @@ fn surge(all: &[Rated], asked: &Asked) -> StudyTable {
     };
     let unsettled =
         |(k, (r, p)): (usize, (&Rated, &Point))| (p.ends == Ends::Saturation || !r.settled).then_some(k);
+    let each: Vec<Vec<f64>> =
+        columns.iter().map(|&(_, k)| all.iter().flat_map(|r| further(r, k)).collect()).collect();
     StudyTable {
-        further: columns.iter().map(|&(_, k)| all.iter().flat_map(|r| further(r, k)).collect()).collect(),
+        further: by_row(&each),
         unsettled: points().enumerate().filter_map(unsettled).collect(),
         ..StudyTable::new(
             "surge",
@@ -95,7 +97,7 @@ fn sharing(r: &Rated, shared: &Shared, asked: &Asked) -> StudyTable {
     };
     let names: Vec<&str> = columns.iter().map(String::as_str).collect();
     StudyTable {
-        further: (0..each).map(further).collect(),
+        further: by_row(&(0..each).map(further).collect::<Vec<_>>()),
         unsettled: if r.settled { Vec::new() } else { (0..shared.course.len()).collect() },
         ..StudyTable::new(
             "parallel",
@@ -105,4 +107,10 @@ fn sharing(r: &Rated, shared: &Shared, asked: &Asked) -> StudyTable {
         )
         .estimated(&names)
     }
+}
+
+/// Columns of equal length, row by row.
+fn by_row(columns: &[Vec<f64>]) -> Vec<f64> {
+    let rows = columns.first().map_or(0, Vec::len);
+    (0..rows).flat_map(|row| columns.iter().map(move |c| c[row])).collect()
 }

@@ -2,11 +2,11 @@
 
 use joulestep_models::arrangement::mission::{Followed, Instant};
 
-use super::{Life, gathered};
+use super::life::{Life, gathered};
 use crate::sheet::{Cell, Head, Sheet};
 
 /// A line per heat input.
-pub(crate) fn dies(followed: &Followed) -> Sheet {
+pub(super) fn dies(followed: &Followed) -> Sheet {
     let heads = vec![
         Head::text("die"),
         Head::number("heat", "heat", "J"),
@@ -43,7 +43,7 @@ pub(crate) fn dies(followed: &Followed) -> Sheet {
 }
 
 /// Ripple of the hottest cycle.
-pub(crate) fn ripple(followed: &Followed) -> Sheet {
+pub(super) fn ripple(followed: &Followed) -> Sheet {
     let heads = vec![
         Head::text("die"),
         Head::number("switching_ripple", "switching ripple", "K"),
@@ -59,7 +59,7 @@ pub(crate) fn ripple(followed: &Followed) -> Sheet {
 }
 
 /// Harmonics of the hottest cycle: a line per frequency and heat input.
-pub(crate) fn harmonics(followed: &Followed) -> Sheet {
+pub(super) fn harmonics(followed: &Followed) -> Sheet {
     let heads = vec![
         Head::text("die"),
         Head::number("harmonic", "harmonic", "1"),
@@ -84,7 +84,7 @@ pub(crate) fn harmonics(followed: &Followed) -> Sheet {
 }
 
 /// Counted temperature cycles, gathered.
-pub(crate) fn cycles(followed: &Followed, lives: &[Life]) -> Sheet {
+pub(super) fn cycles(followed: &Followed, lives: &[Life]) -> Sheet {
     let heads = vec![
         Head::text("die"),
         Head::text("of"),
@@ -106,7 +106,7 @@ pub(crate) fn cycles(followed: &Followed, lives: &[Life]) -> Sheet {
 }
 
 /// The course.
-pub(crate) fn course(followed: &Followed) -> Sheet {
+pub(super) fn course(followed: &Followed) -> Sheet {
     let mut heads = vec![Head::number("time", "t", "s")];
     for name in &followed.inputs {
         for (what, unit) in [("mean", "degC"), ("least", "degC"), ("largest", "degC"), ("power", "W")] {
@@ -124,4 +124,27 @@ pub(crate) fn course(followed: &Followed) -> Sheet {
         row
     };
     Sheet { heads, rows: followed.course.iter().map(row).collect() }
+}
+
+/// How it was followed.
+pub(super) fn work(f: &Followed) -> Sheet {
+    let w = &f.work;
+    let span = f.course.last().map_or(0.0, |i| i.time);
+    let all: [(&str, &str, &str, f64); 13] = [
+        ("duration", "duration", "s", span),
+        ("period", "period", "s", f.period.0),
+        ("switching_periods", "switching periods in it", "1", f64::from(f.period.1)),
+        ("cycles", "cycles", "1", w.cycles),
+        ("solved", "solved", "1", w.solved as f64),
+        ("resolved", "stepped through", "1", w.resolved as f64),
+        ("reused", "taken again", "1", w.reused as f64),
+        ("leaps", "leaps", "1", f64::from(w.leaps)),
+        ("taken_back", "taken back", "1", f64::from(w.taken_back)),
+        ("jumps", "settlings jumped over", "1", f64::from(w.jumps)),
+        ("estimated_error", "error of leaps", "K", w.estimate),
+        ("estimated_error_at_end", "at the end", "K", w.estimate_at_end),
+        ("coupling_error", "coupling", "K", w.coupling),
+    ];
+    let heads = all.iter().map(|a| Head::number(a.0, a.1, a.2)).collect();
+    Sheet { heads, rows: vec![all.iter().map(|a| a.3.into()).collect()] }
 }

@@ -1,11 +1,4 @@
-//! Duties: the library's study asked by a scenario, and what is told of it.
-
-pub(crate) mod judge;
-pub(crate) mod picture;
-pub(crate) mod sheets;
-pub(crate) mod store;
-pub(crate) mod study;
-pub(crate) mod tell;
+//! What a scenario asks of the library's study, and the counted temperature cycles with their damage.
 
 use joulestep_engine::cycle::rainflow::{Counted, UserLaw};
 use joulestep_engine::run::setup::Setup;
@@ -21,7 +14,7 @@ use crate::scenario::meant::{MissionSpec, Scenario, SegmentOf};
 
 /// The mission as the library takes it; boundaries by their names in the network. `None`: a boundary that the network does
 /// not have.
-pub(crate) fn profile(spec: &MissionSpec, boundaries: &[String]) -> Option<Profile> {
+pub(super) fn profile(spec: &MissionSpec, boundaries: &[String]) -> Option<Profile> {
     let mut parameters = 0;
     let mut segments = Vec::new();
     for segment in &spec.segments {
@@ -39,7 +32,7 @@ pub(crate) fn profile(spec: &MissionSpec, boundaries: &[String]) -> Option<Profi
 }
 
 /// The scenario's arrangement with other values of the parameters that the mission moves.
-pub(crate) fn make(
+pub(super) fn make(
     scenario: &mut Scenario,
     reductions: &Reductions,
     keys: &[&'static str],
@@ -60,13 +53,13 @@ pub(crate) fn make(
 
 /// Counted temperature cycles and damage of one heat input.
 #[derive(Clone, Debug)]
-pub(crate) struct Life {
-    pub cycles: Cycles,
+pub(super) struct Life {
+    pub(super) cycles: Cycles,
     /// Damage of the mission's cycles and of the ripple's by the user's law.
-    pub damage: Option<(f64, f64)>,
+    pub(super) damage: Option<(f64, f64)>,
 }
 
-pub(crate) fn life(followed: &Followed, law: Option<&UserLaw>, repeating: bool) -> Vec<Life> {
+pub(super) fn life(followed: &Followed, law: Option<&UserLaw>, repeating: bool) -> Vec<Life> {
     let one = |k: usize| {
         let cycles = count(followed, k, repeating);
         let damage = law.map(|law| (law.damage(&cycles.mission), law.damage(&cycles.ripple)));
@@ -77,7 +70,7 @@ pub(crate) fn life(followed: &Followed, law: Option<&UserLaw>, repeating: bool) 
 
 /// Counted ranges gathered: those within a sixteenth of the largest range together, largest first; range and mean
 /// weighted by their counts.
-pub(crate) fn gathered(counted: &[Counted]) -> Vec<Counted> {
+pub(super) fn gathered(counted: &[Counted]) -> Vec<Counted> {
     const CLASSES: usize = 16;
     let largest = counted.iter().map(|c| c.range).fold(0.0, f64::max);
     let mut classes = vec![Counted { range: 0.0, mean: 0.0, count: 0.0 }; CLASSES];
@@ -90,4 +83,14 @@ pub(crate) fn gathered(counted: &[Counted]) -> Vec<Counted> {
     }
     let told = classes.into_iter().rev().filter(|c| c.count > 0.0);
     told.map(|c| Counted { range: c.range / c.count, mean: c.mean / c.count, count: c.count }).collect()
+}
+
+/// The law in words.
+pub(super) fn law_words(law: &UserLaw) -> String {
+    let mut words = format!("N = {} · (ΔT/{} K)^(-{})", law.cycles, law.range, law.exponent);
+    if let Some(a) = law.activation {
+        let ev = a.energy / 1.602_176_634e-19;
+        words += &format!(" · exp({ev:.3} eV/k · (1/T - 1/T_ref)), T_ref = {} °C", a.reference);
+    }
+    words
 }

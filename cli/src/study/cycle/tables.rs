@@ -34,7 +34,11 @@ pub(super) fn losses(cycle: &Cycle) -> Sheet {
 }
 
 /// What each of these numbers is.
-pub(super) const DEFINITIONS: [(&str, &str); 11] = [
+pub(super) const DEFINITIONS: [(&str, &str); 15] = [
+    ("efficiency", "output over input and gate energy of a period"),
+    ("residual of the balance", "input - output - losses - stored, over the input"),
+    ("closing error", "change of the state over a period relative to the largest voltage or current"),
+    ("ripple", "difference of largest and least virtual junction temperature of a die over the period"),
     ("conduction", "on and settled; of a diode in a switch's place, all forward conduction"),
     (
         "turn-on",
@@ -54,7 +58,7 @@ pub(super) const DEFINITIONS: [(&str, &str); 11] = [
     ("snubber", "in the resistance of the switch's snubber"),
     (
         "±",
-        "by two coarser computations of the same; with what is left of the distance to the periodic state (twice that share of a power), and of a temperature with the coupling",
+        "from two coarser computations; with what is left of the distance to the periodic state (twice that share of a power), and of a temperature with the coupling",
     ),
     (
         "coupling",
@@ -141,4 +145,25 @@ pub(super) fn held(cycle: &Cycle, scenario: &Scenario, placed: &[Placed]) -> She
         heads: vec![Head::text("die"), Head::number("temperature", "T_j", "degC"), Head::text("from")],
         rows,
     }
+}
+
+/// How the state was found.
+pub(super) fn work(cycle: &Cycle) -> Sheet {
+    let heads = vec![
+        Head::number("period", "period", "s"),
+        Head::number("closing_error", "closing error", "1"),
+        Head::number("distance", "distance", "1"),
+        Head::number("periods", "periods", "1"),
+        Head::number("rounds", "rounds", "1"),
+        Head::number("residual", "residual of the balance", "1"),
+    ];
+    let row = vec![
+        cycle.period.into(),
+        cycle.steady.closing.into(),
+        cycle.steady.distance.into(),
+        f64::from(cycle.steady.periods).into(),
+        f64::from(cycle.rounds).into(),
+        cycle.account.residual.into(),
+    ];
+    Sheet { heads, rows: vec![row] }
 }

@@ -3,7 +3,7 @@
 use joulestep_models::arrangement::mission::Followed;
 use joulestep_models::arrangement::mission::profile::Profile;
 
-use super::{Life, gathered};
+use super::life::{Life, gathered};
 use crate::plot::{Axis, Chart, Curve, Figure, Line, Marker, Panel};
 use crate::scenario::meant::MissionSpec;
 
@@ -11,7 +11,7 @@ use crate::scenario::meant::MissionSpec;
 const MEANS: [Line; 3] = [Line::Solid, Line::Dashed, Line::DashDot];
 
 /// The figure.
-pub(crate) fn figure(
+pub(super) fn figure(
     title: &str,
     spec: &MissionSpec,
     profile: &Profile,
@@ -21,18 +21,18 @@ pub(crate) fn figure(
     let end = followed.course.last().map_or(0.0, |i| i.time);
     let time = || Axis::linear("time", "s").within(0.0, end.max(f64::MIN_POSITIVE));
     let mut panels = Vec::new();
-    for segment in &spec.segments {
+    for course in &spec.segments {
         let rounds = (0..profile.rounds).flat_map(|r| {
             let begin = f64::from(r) * profile.length;
-            let first = segment.points.first().map_or(0.0, |p| p.1);
-            let last = segment.points.last().map_or(0.0, |p| p.1);
-            let inside = segment.points.iter().map(move |p| (begin + p.0, p.1));
+            let first = course.points.first().map_or(0.0, |p| p.1);
+            let last = course.points.last().map_or(0.0, |p| p.1);
+            let inside = course.points.iter().map(move |p| (begin + p.0, p.1));
             std::iter::once((begin, first)).chain(inside).chain([(begin + profile.length, last)])
         });
         panels.push(Panel::Chart(Chart {
-            title: segment.of.name().to_string(),
+            title: course.of.name().to_string(),
             x: time(),
-            y: Axis::linear(segment.of.name(), segment.unit),
+            y: Axis::linear(course.of.name(), course.unit),
             curves: vec![Curve::new("", rounds.collect()).lined(Line::Solid).marked(Marker::None)],
             height: 150.0,
             ..Chart::default()

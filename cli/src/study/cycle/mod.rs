@@ -1,0 +1,185 @@
+//! `cycle`: the periodic steady state of a scenario's arrangement, its losses and temperature ripple, judged.
+
+mod known;
+mod tables;
+
+use joulestep_engine::cycle::steady::Effort;
+use joulestep_engine::run::watch::Watch;
+use joulestep_engine::units::people;
+use joulestep_models::arrangement::cycle::{Cycle, Why, solve as solve_cycle, solve_near};
+use joulestep_models::model::Range::Positive;
+
+use self::tables::{COLUMNS, DEFINITIONS, held, losses};
+use super::{Context, Count, Entry, Input, Question, StudyError, What};
+use crate::account::{Account, Facts, Found, Outcome};
+use crate::answer::{Answer, Study, StudyFigure, StudyTable};
+use crate::plot::{Axis, Bars, Figure, Panel, Series};
+use crate::scenario::build::{Ready, build_with};
+use crate::scenario::shape::{Form, Key, Kinds, Section};
+use crate::sheet::Cell;
+
+/// The study.
+pub static STUDY: Entry = Entry {
+    name: "cycle",
+    section: &SECTION,
+    help: "The state that a period maps onto itself is found by shooting, without waiting for slow time constants, and its \
+           closing error is given, with an estimate of the distance that is left (a slow time constant closes well long \
+           before it is at rest). The losses of a period are sorted by what each switch is doing, as the output defines; \
+           they sum to the energy ledger. Where dies have heat inputs, temperatures and losses are brought to agree.\n\n\
+           The period is held against the ratings of the parts and the limits of the scenario, as a run is.",
+    examples: "joulestep cycle examples/ferry-buck.toml",
+    inputs: &[Input {
+        key: "scenario",
+        root: "scenario",
+        what: What::Scenario,
+        count: Count::One,
+        positional: true,
+    }],
+    refines: "steps",
+    writes: &[],
+    solve,
+};
+
+static SECTION: Section = Section {
+    name: "cycle",
+    help: "Periodic steady state of a scenario's arrangement: losses of each switch, temperature ripple",
+    kinds: Kinds::None,
+    keys: &[
+        Key::need("scenario", Form::OneOrMore, "scenario file (TOML) with an arrangement"),
+        Key::may(
+            "closing",
+            Form::Quantity("1", Positive),
+            "closing error that is good enough: change over a period relative to the largest voltage or current",
+        )
+        .or(1e-5),
+        Key::may("periods", Form::Whole(1, 1_000_000_000), "most periods to run in the search").or(400.0),
+    ],
+};
+
+/// Relative residual up to which the balance counts as closed.
+const CLOSES: f64 = 1e-4;
+
+fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError> {
+    context.go_on()?;
+    let scenario = question.scenario()?;
+    let Some(spec) = &scenario.arrangement else {
+        let what = "no [arrangement]: the period is undefined";
+        return Err(StudyError::Refused(what.into()));
+    };
+    let ready = build_with(scenario, &context.reductions())?;
+    let Ready { mut setup, placed, laid, judging, signals, metered, .. } = ready;
+    context.level.apply(&mut setup);
+    let watches = setup.watches.clone();
+    let start = setup.thermal.as_ref().map(|t| t.temperatures().to_vec()).unwrap_or_default();
+    let most = u32::try_from(question.whole("periods")).unwrap_or(u32::MAX);
+    let effort = Effort { closing: question.number("closing"), most, ..Effort::default() };
+    // A coarser one begins where the one as stated ended.
+    let near = question.left::<Cycle>().filter(|_| context.level.0 > 0);
+    let solved = match near {
+        Some(near) => solve_near(&laid, setup, &near.guess()),
+        None => solve_cycle(&laid, setup, effort),
+    };
+    let cycle = solved.map_err(|why| match why {
+        Why::NotPeriodic => StudyError::Refused(why.to_string()),
+        _ => StudyError::Numerical(why.to_string()),
+    })?;
+    if context.level.0 == 0 {
+        question.leave(cycle.clone());
+    }
+    let (title, end, method) = (scenario.title.clone(), cycle.period, cycle.method);
+    let facts = Facts { title, end, method, placed, judging, signals, metered };
+    let all = watches.iter().zip(&cycle.seen).map(|(w, s)| (w, known::seen(&cycle, w, s, &start)));
+    let all: Vec<(&Watch, _)> = all.collect();
+    let found = Found {
+        seen: all.iter().map(|(_, (seen, _))| *seen).collect(),
+        watches: all.iter().map(|(w, (_, further))| (*w, *further)).collect(),
+        entries: &cycle.ledger.entries,
+        residual: cycle.ledger.residual,
+        relative: cycle.ledger.relative(),
+        repeats: Some(cycle.period),
+        counters: cycle.counters,
+        reached: cycle.period,
+    };
+    let account = Account::of_found(&found, &facts, Vec::new(), Outcome::Done);
+    let kind = spec.arrangement.kind;
+    let named = if scenario.title.is_empty() { kind } else { &scenario.title };
+    let held = held(&cycle, scenario, &facts.placed);
+    let mut study = Study {
+        title: format!(
+            "{named}: what does it lose in its periodic steady state, and how hot do the dies get?"
+        ),
+        answers: answers(&cycle, &start, &account),
+        conditions: conditions(&cycle, kind),
+        definitions: DEFINITIONS.map(|d| (d.0.into(), d.1.into())).to_vec(),
+        tables: known::tables(&cycle, &start),
+        figures: vec![StudyFigure::new(
+            "Losses of each switch by what it is doing, mean over the period.",
+            picture(&cycle),
+        )],
+        ..Study::default()
+    };
+    study.tables.push(StudyTable::new(
+        "junctions",
+        "Junction temperatures that the laws were held at",
+        1,
+        held,
+    ));
+    account.tell(&mut study);
+    // Written so that a residual that is not a number is told too.
+    let residual = cycle.account.residual;
+    let closes = residual.abs() <= CLOSES;
+    if !closes {
+        let text =
+            format!("THE BALANCE DOES NOT CLOSE ({residual:.1e} of the input): do not trust these losses");
+        study.notes.push(text);
+    }
+    Ok(study)
+}
+
+/// Efficiency and losses; the hottest of each die; limits and ratings; extremes of recorded signals; how well it closes.
+fn answers(cycle: &Cycle, start: &[f64], account: &Account) -> Vec<Answer> {
+    let a = &cycle.account;
+    let wrong: f64 = cycle.ripple.iter().map(|r| r.power_error).sum();
+    let lost = a.losses() / cycle.period;
+    let watts = cycle.unrest() * lost.abs() + wrong;
+    let input = (a.input / cycle.period).abs();
+    let mut all = vec![
+        Answer::new("efficiency", "efficiency", a.efficiency(), "1")
+            .further((cycle.unrest() * lost + wrong) / input)
+            .remark(format!("{:.4} %", 100.0 * a.efficiency())),
+        Answer::new("losses", "losses", lost, "W").further(watts),
+    ];
+    for (r, start) in cycle.ripple.iter().zip(start) {
+        let swing = format!("swings by {}", people(r.extremes.1 - r.extremes.0, "K"));
+        let hottest =
+            Answer::new(format!("{}.largest", r.name), format!("{}, hottest", r.name), r.extremes.1, "degC");
+        all.push(hottest.further(known::of_temperature(cycle, r, *start)).remark(swing));
+    }
+    all.extend(account.answers());
+    all
+}
+
+fn conditions(cycle: &Cycle, kind: &str) -> Vec<String> {
+    vec![
+        format!("Period {}; arrangement: {kind}.", people(cycle.period, "s")),
+        "The state that a period maps onto itself, found by shooting.".into(),
+        "Device laws are held at the mean temperatures of the dies, brought to agree with the losses.".into(),
+    ]
+}
+
+/// Losses of each switch, sorted by what it is doing.
+fn picture(cycle: &Cycle) -> Figure {
+    let sheet = losses(cycle);
+    let number = |c: &Cell| if let Cell::Number(x) = c { Some(*x) } else { None };
+    let series = sheet.rows.iter().zip(&cycle.account.switches).map(|(row, switch)| Series {
+        name: switch.name.clone(),
+        values: row[1..].iter().map(number).collect(),
+    });
+    let bars = Bars {
+        y: Axis::linear("mean power", "W"),
+        groups: COLUMNS.iter().map(|c| c.1.to_string()).collect(),
+        series: series.collect(),
+        ..Bars::default()
+    };
+    Figure::new("Losses of the switches", vec![Panel::Bars(bars)])
+}

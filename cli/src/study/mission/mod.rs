@@ -1,0 +1,336 @@
+//! `mission`: junction temperatures of a scenario's arrangement through a profile of load and ambient.
+
+mod known;
+mod life;
+mod picture;
+mod record;
+mod sheets;
+
+use joulestep_engine::accounts::ledger::Entry as LedgerEntry;
+use joulestep_engine::cycle::steady::Effort;
+use joulestep_engine::recorder::Recorder;
+use joulestep_engine::run::watch::Watch;
+use joulestep_engine::units::people;
+use joulestep_models::arrangement::mission::profile::Profile;
+use joulestep_models::arrangement::mission::{Followed, Make, MissionTrouble, Options, again, follow};
+use joulestep_models::model::Range::Positive;
+
+use self::life::{Life, law_words, life, make};
+use super::{Context, Count, Entry, Input, Question, StudyError, What};
+use crate::account::{Account, Facts, Found};
+use crate::answer::{Answer, Outcome, Study, StudyFigure};
+use crate::progress::Progress;
+use crate::scenario::build::{Ready, build_with};
+use crate::scenario::meant::{MissionSpec, Scenario, SegmentOf, SegmentSpec};
+use crate::scenario::shape::{Form, Key, Kinds, Section};
+
+/// The study.
+pub static STUDY: Entry = Entry {
+    name: "mission",
+    section: &SECTION,
+    help: HELP,
+    examples: "joulestep mission examples/ferry-mission.toml\n\
+               joulestep mission examples/ferry-mission.toml --out mission.h5 --plot mission.svg --tolerance \"0.02 K\"",
+    inputs: &[Input {
+        key: "scenario",
+        root: "scenario",
+        what: What::Scenario,
+        count: Count::One,
+        positional: true,
+    }],
+    refines: "steps",
+    writes: &[],
+    solve,
+};
+
+const HELP: &str = "\
+Load and ambient follow the scenario's `[mission]`. The laws of the devices are held at each junction's mean temperature over
+a cycle; the ripple within a cycle follows exactly from the power of every step, but does not act back on the laws.
+The first load begins in its electrical periodic state. After every later step of a parameter, cycles are stepped through
+with the temperatures coupled, until what is left of the settling could move no temperature by 5 % of the tolerance; then
+(or after --resolve cycles) the rest is jumped over by shooting. A settling between the same two loads at about the same
+temperatures (15 K) is resolved once and used again. While a parameter ramps, the circuit counts as in the periodic state
+of each moment; its lag is part of the estimated error.
+
+A leap extrapolates the power of a cycle, linear in the temperatures and, in a ramp, in time. A cycle solved at its end
+gives the power that was missed, and the error in temperature; a leap that is too long is taken back. One leap may add a
+fifth of the tolerance. The estimated error sums what every leap may have missed, passed through the thermal network,
+without the correction that is applied. Where a cycle is a line period (inverter, totem pole), cycles are line periods.
+
+The mission is held against the ratings of the parts and the limits of the scenario: the temperatures of its whole course,
+voltages and currents of the cycles that were solved. There is no law of damage in this program: [mission.damage] states the
+user's own, and what is printed is what that law says.";
+
+static SECTION: Section = Section {
+    name: "mission",
+    help: "Junction temperatures of a scenario's arrangement through a mission of seconds to hours",
+    kinds: Kinds::None,
+    keys: &[
+        Key::need(
+            "scenario",
+            Form::OneOrMore,
+            "scenario file (TOML) with an arrangement, a thermal network and a `[mission]`",
+        ),
+        Key::may("tolerance", Form::Quantity("K", Positive), "tolerance of the temperatures").or(0.1),
+        Key::may("resolve", Form::Whole(0, 1_000_000_000), "most cycles to resolve after a step of the load")
+            .or(2000.0),
+        Key::may("every-cycle", Form::Flag, "resolve every cycle, without leaps: slow, to compare with"),
+        Key::may(
+            "closing",
+            Form::Quantity("1", Positive),
+            "closing error of a periodic state that is good enough",
+        )
+        .or(1e-5),
+        Key::may(
+            "repeating",
+            Form::Flag,
+            "count temperature cycles as of a mission that begins anew again and again (ASTM E1049-85, 5.4.5)",
+        ),
+    ],
+};
+
+impl From<MissionTrouble> for StudyError {
+    fn from(trouble: MissionTrouble) -> Self {
+        match trouble {
+            MissionTrouble::Cycle { .. }
+            | MissionTrouble::Numerical { .. }
+            | MissionTrouble::Runaway { .. } => Self::Numerical(trouble.to_string()),
+            _ => Self::Refused(trouble.to_string()),
+        }
+    }
+}
+
+/// What is asked, at any level.
+struct Asked<'a> {
+    scenario: &'a Scenario,
+    spec: &'a MissionSpec,
+    profile: Profile,
+    options: Options,
+    repeating: bool,
+}
+
+fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError> {
+    context.go_on()?;
+    let scenario = question.scenario()?;
+    let refused = |what: &str| StudyError::Refused(what.into());
+    let (Some(spec), Some(arrangement)) = (&scenario.mission, &scenario.arrangement) else {
+        return Err(refused("no [mission]: expected a profile of load or ambient"));
+    };
+    let ready = build_with(scenario, &context.reductions())?;
+    if ready.placed.iter().all(|p| p.heat.iter().all(Option::is_none)) {
+        return Err(refused(
+            "no die of the arrangement has a heat input (named PLACE-DIE): there is no temperature to follow",
+        ));
+    }
+    let network = ready.setup.thermal.as_ref().map(|t| t.modal());
+    let profile = life::profile(spec, network.map_or(&[][..], |m| m.boundaries()));
+    let profile = profile.ok_or_else(|| refused("a course of a boundary that the network does not have"))?;
+    let inputs = network.map_or(Vec::new(), |m| m.inputs().to_vec());
+    let options = Options {
+        tolerance: question.number("tolerance"),
+        resolve: u32::try_from(question.whole("resolve")).unwrap_or(u32::MAX),
+        every_cycle: question.flag("every-cycle"),
+        effort: Effort { closing: question.number("closing"), ..Effort::default() },
+        switching: Some(arrangement.values.number("frequency")),
+    };
+    let asked = Asked { scenario, spec, profile, options, repeating: question.flag("repeating") };
+    // A coarser one solves cycles of the one as stated again.
+    let near = question.left::<Followed>().filter(|_| context.level.0 > 0);
+    let followed = match near {
+        Some(near) => asked.at(context, |lay| again(&near, asked.profile.begin, lay))?,
+        None => asked.follow(question, context, &inputs)?,
+    };
+    if context.level.0 == 0 {
+        question.leave(followed.clone());
+    }
+    Ok(asked.study(&followed, ready, arrangement.arrangement.kind))
+}
+
+impl Asked<'_> {
+    /// The arrangement at parameters, as coarse as a level.
+    fn at<T>(
+        &self,
+        context: &Context<'_>,
+        work: impl FnOnce(&mut Make<'_>) -> Result<T, MissionTrouble>,
+    ) -> Result<T, StudyError> {
+        let parameter = |c: &SegmentSpec| match c.of {
+            SegmentOf::Parameter(key) => Some(key),
+            SegmentOf::Boundary(_) => None,
+        };
+        let keys: Vec<&'static str> = self.spec.segments.iter().filter_map(parameter).collect();
+        let mut scenario = self.scenario.clone();
+        let reductions = context.reductions();
+        let mut lay = |values: &[f64]| {
+            let (laid, mut setup) = make(&mut scenario, &reductions, &keys, values)?;
+            context.level.apply(&mut setup);
+            Ok((laid, setup))
+        };
+        Ok(work(&mut lay)?)
+    }
+
+    fn follow(
+        &self,
+        question: &Question,
+        context: &Context<'_>,
+        inputs: &[String],
+    ) -> Result<Followed, StudyError> {
+        let mut writer = context.record.map(|r| r.create(question)).transpose()?;
+        if let Some(writer) = &mut writer {
+            Recorder::<f64>::begin(writer, &record::layout(self.spec, inputs));
+        }
+        let progress = Progress::new(context.quiet, self.profile.duration());
+        let mut observer = record::Observer { writer, profile: &self.profile, progress, stop: context.stop };
+        let followed = self.at(context, |lay| follow(&self.profile, lay, &self.options, &mut observer));
+        observer.progress.done();
+        // What fails leaves its file closed as a partial one.
+        let followed = followed?;
+        if let (Some(record), Some(writer)) = (context.record, observer.writer) {
+            record.keep(writer, None);
+        }
+        Ok(followed)
+    }
+
+    fn study(&self, f: &Followed, ready: Ready, kind: &str) -> Study {
+        let lives = life(f, self.spec.damage.as_ref(), self.repeating);
+        let account = self.account(f, ready);
+        let named = if self.scenario.title.is_empty() { kind } else { &self.scenario.title };
+        let mut study = Study {
+            title: format!("{named}: how hot do the dies get over the mission?"),
+            answers: self.answers(f, &lives),
+            conditions: self.conditions(f, kind),
+            definitions: DEFINITIONS.map(|(a, b)| (a.to_string(), b.to_string())).to_vec(),
+            tables: known::tables(f, &lives, &self.options, self.profile.begin),
+            figures: vec![StudyFigure::new(
+                "What was asked, junction temperatures (dotted: least and largest within a cycle), ripple against \
+                 frequency, counted cycles",
+                picture::figure(named, self.spec, &self.profile, f, &lives),
+            )],
+            ..Study::default()
+        };
+        study.answers.extend(account.answers());
+        account.tell(&mut study);
+        if f.work.estimate > self.options.tolerance && !self.options.every_cycle {
+            let text =
+                "THE ESTIMATED ERROR OF LEAPS IS ABOVE THE TOLERANCE: repeat with a smaller --tolerance";
+            study.notes.push(text.into());
+        }
+        if f.work.jumps > 0 {
+            let text = format!(
+                "{} settlings were longer than {} cycles: the rest was jumped over by shooting",
+                f.work.jumps, self.options.resolve
+            );
+            study.notes.push(text);
+        }
+        study
+    }
+
+    fn account(&self, f: &Followed, ready: Ready) -> Account {
+        let Ready { setup, placed, judging, signals, metered, .. } = ready;
+        let (title, end) = (self.scenario.title.clone(), self.profile.duration());
+        let facts = Facts { title, end, method: f.method, placed, judging, signals, metered };
+        let of = |(w, s)| (w, known::seen(f, &self.options, w, s));
+        let all: Vec<(&Watch, _)> = setup.watches.iter().zip(&f.seen).map(of).collect();
+        let watts = |w: &f64| LedgerEntry {
+            name: String::new(),
+            kind: "",
+            delivered: 0.0,
+            dissipated: *w,
+            stored: 0.0,
+        };
+        let found = Found {
+            seen: all.iter().map(|(_, (seen, _))| *seen).collect(),
+            watches: all.iter().map(|(w, (_, further))| (*w, *further)).collect(),
+            entries: &f.dissipated.iter().map(watts).collect::<Vec<_>>(),
+            residual: 0.0,
+            relative: 0.0,
+            // Watts: joules over a second.
+            repeats: Some(1.0),
+            counters: f.counters,
+            reached: f.course.last().map_or(0.0, |i| i.time),
+        };
+        let outcome = if f.complete { Outcome::Done } else { Outcome::Interrupted };
+        Account::of_found(&found, &facts, Vec::new(), outcome)
+    }
+
+    /// The hottest of each die, damage by the user's law, the balance.
+    fn answers(&self, f: &Followed, lives: &[Life]) -> Vec<Answer> {
+        let known: Vec<_> = (0..f.inputs.len()).map(|k| known::known_of(f, &self.options, k)).collect();
+        let mut all = Vec::new();
+        for (k, name) in f.inputs.iter().enumerate() {
+            let high =
+                |i: &joulestep_models::arrangement::mission::Instant| i.celsius[k] + i.within[k].largest;
+            let hottest = f.course.iter().max_by(|a, b| high(a).total_cmp(&high(b)));
+            let at = hottest.map_or(String::new(), |i| format!("at {}", people(i.time, "s")));
+            let value = hottest.map_or(f64::NAN, high);
+            let answer = Answer::new(format!("{name}.largest"), format!("{name}, hottest"), value, "degC");
+            all.push(answer.further(known[k].kelvin).remark(at));
+        }
+        let exponent = self.spec.damage.as_ref().map_or(1.0, |l| l.exponent.abs());
+        for (k, name) in f.inputs.iter().enumerate() {
+            let Some((mission, ripple)) = lives[k].damage else { continue };
+            let sum = mission + ripple;
+            let answer = Answer::new(format!("{name}.damage"), format!("{name}, damage"), sum, "1");
+            let words = format!("{ripple:.2e} of it by the ripple; 1 after {:.3e} such missions", 1.0 / sum);
+            all.push(answer.further(exponent * known[k].share * sum.abs()).remark(words));
+        }
+        let most = known.iter().map(|k| k.share).fold(0.0, f64::max);
+        let sums = [
+            ("energy.input", "energy from sources"),
+            ("energy.output", "energy into the load"),
+            ("energy.losses", "losses"),
+        ];
+        for (k, (name, words)) in sums.into_iter().enumerate() {
+            let further = most * f.balance[2].abs() + f.balance_error[k];
+            all.push(Answer::new(name, words, f.balance[k], "J").further(further));
+        }
+        all
+    }
+
+    fn conditions(&self, f: &Followed, kind: &str) -> Vec<String> {
+        let s = if self.profile.rounds == 1 { "" } else { "s" };
+        let span = f.course.last().map_or(0.0, |i| i.time);
+        let mut all = vec![
+            format!(
+                "{} in {} round{s} of the profile; arrangement: {kind}.",
+                people(span, "s"),
+                self.profile.rounds
+            ),
+            format!("Tolerance of the temperatures: {}.", people(self.options.tolerance, "K")),
+            "Device laws are held at the mean temperature of a cycle; its ripple does not act back on them."
+                .into(),
+            "In ramps of a parameter the circuit counts as quasi-steady.".into(),
+        ];
+        if self.options.every_cycle {
+            all.push("Every cycle was resolved.".into());
+        }
+        if self.repeating {
+            all.push(
+                "Temperature cycles are counted as of a history that repeats (ASTM E1049-85, 5.4.5).".into(),
+            );
+        }
+        if let Some(law) = &self.spec.damage {
+            let words = law_words(law);
+            all.push(format!("Damage by the user's law {words}: nothing here says that a part follows it."));
+        }
+        all
+    }
+}
+
+const DEFINITIONS: [(&str, &str); 7] = [
+    (
+        "mean",
+        "mean of the virtual junction temperature over a cycle of the control; least and largest: within it",
+    ),
+    ("switching ripple", "range of the temperature within the switching period of most power"),
+    ("line ripple", "range over a line period of the means of switching periods"),
+    (
+        "cycles",
+        "ranges counted by rainflow (ASTM E1049-85), gathered in sixteenths of the largest range; `mission`: of the course, its turning points with the ripple's; `ripple`: of every cycle of the control",
+    ),
+    ("damage", "sum of counts over the law's numbers (Palmgren 1924, Miner 1945)"),
+    ("error of leaps", "estimated error of the temperatures by leaps; it is part of \u{b1}"),
+    (
+        "coupling",
+        "what holding the laws of devices over each cycle may have a temperature wrong by; it is part of \u{b1}",
+    ),
+];

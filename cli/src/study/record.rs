@@ -1,0 +1,88 @@
+//! The result file that a study fills while it runs, closed with its answer.
+
+use std::fmt;
+use std::path::PathBuf;
+use std::sync::{Mutex, PoisonError};
+
+use super::{Question, StudyError};
+use crate::answer::{Outcome, Study};
+use crate::result::{LedgerTable, ResultError, ResultWriter, Scalar, Summary, WriterOptions};
+
+/// The file, and its writer once a computation has come to its end.
+pub struct Recording {
+    path: PathBuf,
+    open: Mutex<Option<(ResultWriter, Option<LedgerTable>)>>,
+}
+
+impl fmt::Debug for Recording {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "Recording of {}", self.path.display())
+    }
+}
+
+impl Recording {
+    /// A recording into this file, which is made when a computation begins.
+    pub fn new(path: PathBuf) -> Self {
+        Self { path, open: Mutex::new(None) }
+    }
+
+    /// A new file in place of that of a computation before.
+    ///
+    /// # Errors
+    /// [`StudyError::Output`].
+    pub fn create(&self, question: &Question) -> Result<ResultWriter, StudyError> {
+        // One that is open is closed before it is replaced.
+        drop(self.open.lock().unwrap_or_else(PoisonError::into_inner).take());
+        let made = ResultWriter::create(&self.path, &question.inputs, WriterOptions::default());
+        let mut writer = made.map_err(|e| StudyError::Output(e.to_string()))?;
+        writer.studies(question.entry.section.name);
+        Ok(writer)
+    }
+
+    /// Takes the writer of a computation that is over.
+    pub fn keep(&self, writer: ResultWriter, ledger: Option<LedgerTable>) {
+        *self.open.lock().unwrap_or_else(PoisonError::into_inner) = Some((writer, ledger));
+    }
+
+    /// Closes the file with the answer; one that nothing was recorded into holds the answer alone.
+    ///
+    /// # Errors
+    /// As of [`Study::write`].
+    pub fn finish(self, study: &Study) -> Result<(), ResultError> {
+        let Some((mut writer, ledger)) = self.open.into_inner().unwrap_or_else(PoisonError::into_inner)
+        else {
+            return study.write(&self.path);
+        };
+        writer.found(study.clone());
+        let complete = study.outcome == Outcome::Done;
+        writer.finish(complete, ledger.as_ref(), Some(&summary(study))).map(|_| ())
+    }
+}
+
+/// The answers as the numbers that a reader of recorded runs looks at first.
+fn summary(study: &Study) -> Summary {
+    let finite = |x: f64| Some(x).filter(|x| x.is_finite());
+    let scalar = |a: &crate::answer::Answer| Scalar {
+        name: a.name.clone(),
+        long_name: a.quantity.clone(),
+        value: a.value,
+        unit: a.unit.clone(),
+        minimum: finite(a.bounds.lower),
+        maximum: finite(a.bounds.upper),
+        error: a.error.clone(),
+        ruled: Some(a.ruling),
+        ..Scalar::default()
+    };
+    let mut doubts = study.doubts.clone();
+    if study.outcome != Outcome::Done && study.verdict == Some(crate::judge::Verdict::NotProven) {
+        doubts.push("it did not come to its end".into());
+    }
+    let waived = study.answers.iter().filter_map(|a| Some(format!("`{}`: {}", a.name, a.waived.as_ref()?)));
+    Summary {
+        scalars: study.answers.iter().map(scalar).collect(),
+        input: "nominal part".into(),
+        doubts,
+        waivers: waived.collect(),
+        notes: study.notes.clone(),
+    }
+}
