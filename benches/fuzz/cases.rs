@@ -63,7 +63,7 @@ pub const TARGETS: &[Target] = &[
     Target { name: "result", usual: true, base: results, text: false, run: result },
     Target { name: "journal", usual: true, base: journals, text: true, run: journal },
     Target { name: "command", usual: true, base: |_| lines(), text: true, run: command },
-    Target { name: "run", usual: false, base: |_| vec![corpus::RL.into()], text: true, run: run },
+    Target { name: "run", usual: false, base: |_| vec![corpus::RL.into()], text: true, run: ran },
 ];
 
 const IMPEDANCE: &str =
@@ -252,7 +252,7 @@ fn command(world: &World, input: &[u8]) -> End {
     carried(std::iter::once("joulestep").chain(words).map(Into::into))
 }
 
-fn run(world: &World, input: &[u8]) -> End {
+fn ran(world: &World, input: &[u8]) -> End {
     let (path, out) = (world.folder.join("case.toml"), world.folder.join("case.h5"));
     if let Err(e) = std::fs::write(&path, input) {
         return End::Wrong(e.to_string());

@@ -53,6 +53,7 @@
 
 pub mod block;
 pub mod carry;
+mod digest;
 pub mod distribution;
 pub mod errors;
 pub mod indices;

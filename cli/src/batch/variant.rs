@@ -9,10 +9,10 @@ use std::sync::atomic::AtomicBool;
 
 use joulestep_engine::run::setup::Setup;
 use joulestep_engine::run::time_loop::Ended;
-use sha2::{Digest, Sha256};
 
 use crate::account::{Account, Facts, Outcome};
 use crate::batch::block::DEFAULT_LANES;
+use crate::batch::digest::digest;
 use crate::batch::errors::verdict;
 use crate::batch::measure::Measures;
 use crate::batch::parquet::{as_csv, is_parquet};
@@ -198,21 +198,12 @@ impl Study {
             Some(named) => run_of(&plan_file, &beside(path, named), &reductions, &remember)?,
             None => study_of(&plan_file, &remember)?,
         };
-        let files = files.into_inner();
         // From the plan's folder on: the same batch wherever that folder is mounted.
         let folder = path.parent().unwrap_or(Path::new(""));
-        let shown = |path: &Path| path.strip_prefix(folder).unwrap_or(path).display().to_string();
-        let files = files.iter().map(|(path, text)| (PathBuf::from(shown(path)), text.clone()));
+        let shown = |path: PathBuf| path.strip_prefix(folder).map(Path::to_path_buf).unwrap_or(path);
+        let files = files.into_inner().into_iter().map(|(path, text)| (shown(path), text));
         let inputs = Sources { files: files.collect() };
-        let mut hash = Sha256::new();
-        hash.update(concat!(env!("CARGO_PKG_NAME"), " ", env!("CARGO_PKG_VERSION"), "\n"));
-        for (name, text) in &inputs.files {
-            // With lengths, so that no text passes for another file.
-            hash.update(format!("{} {}\n", name.as_os_str().len(), text.len()));
-            hash.update(name.as_os_str().as_encoded_bytes());
-            hash.update(text);
-        }
-        let digest = hash.finalize().iter().map(|byte| format!("{byte:02x}")).collect();
+        let digest = digest(&inputs);
         let values = plan.values();
         let lanes = match subject {
             Subject::Run => plan.lanes.unwrap_or(DEFAULT_LANES),
