@@ -1,5 +1,5 @@
-//! What is damaged: the examples, the shipped parts and packages, result files made on the spot, and what was kept because
-//! it did harm once (`benches/fuzz/corpus`, a folder a target).
+//! What is damaged: the examples, the shipped parts and packages, result files made on the spot, and what was kept
+//! because it did harm once (`benches/fuzz/corpus`, a folder a target).
 
 use std::collections::BTreeMap;
 use std::fs;

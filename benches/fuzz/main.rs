@@ -5,9 +5,9 @@
 //!     cargo bench --profile dev --bench fuzz -- --target check --cases 1000000 --seed 7
 //!     cargo bench --profile dev --bench fuzz -- --target result --seed 7 --case 123   # one case again, kept as a file
 //!
-//! A case is told by target, seed and number alone. Cases run in a child process, one after the other; what a case panics
-//! with, or a child that dies or takes more than ten seconds of processor time over one, is told, its input is kept under
-//! the target folder, and the next child goes on behind it. Exit code 1 when anything was found.
+//! A case is told by target, seed and number alone. Cases run in a child process, one after the other; what a case
+//! panics with, or a child that dies or takes more than ten seconds of processor time over one, is told, its input is
+//! kept under the target folder, and the next child goes on behind it. Exit code 1 when anything was found.
 
 mod cases;
 mod corpus;

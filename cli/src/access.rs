@@ -1,9 +1,9 @@
 //! Which files a command reads as text: those it is given, and what these name within their own folders.
 //!
 //! A scenario may come from somebody else. So what it names (includes, parts, packages, courses, lists) must lie in the
-//! folder of a file of the command line, or in one that `--allow-outside` permits, with every symbolic link followed. It
-//! must be a plain file, never a pipe or a device, and all of them together have a limit. A file that the command is to
-//! write is not read.
+//! folder of a file of the command line, or in one that `--allow-outside` permits, with every symbolic link followed.
+//! It must be a plain file, never a pipe or a device, and all of them together have a limit. A file that the command is
+//! to write is not read.
 
 use std::fs::{self, File, OpenOptions};
 use std::io::{self, ErrorKind, Read};

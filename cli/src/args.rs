@@ -69,8 +69,8 @@ fn version(full: bool) -> &'static str {
 pub struct Cli {
     /// Let files name others in this folder too.
     ///
-    /// What a scenario, plan or points file names (includes, parts, packages, courses, lists) must lie in the folder of a
-    /// file of the command line, or below it; symbolic links are followed before this is asked. Shipped names always
+    /// What a scenario, plan or points file names (includes, parts, packages, courses, lists) must lie in the folder of
+    /// a file of the command line, or below it; symbolic links are followed before this is asked. Shipped names always
     /// work. May be given more than once.
     #[arg(long, global = true, value_name = "DIR")]
     pub allow_outside: Vec<PathBuf>,
@@ -86,11 +86,11 @@ pub enum Command {
     ///
     /// Solves the circuit, coupled to the thermal network, from the scenario's start to its end, and writes waveforms,
     /// junction temperatures and events to an HDF5 file as it goes. Then prints what happened, the extremes of the
-    /// recorded signals, the hottest junctions, the energies with the ledger's residual, and the verdict over the ratings
-    /// of the parts and the limits that the scenario sets.
+    /// recorded signals, the hottest junctions, the energies with the ledger's residual, and the verdict over the
+    /// ratings of the parts and the limits that the scenario sets.
     ///
-    /// Every number has its numerical error (±) beside it, from two coarser runs of the same that cost less than the run
-    /// itself. A limit is kept or exceeded only by more than the error; between, the verdict is "not proven".
+    /// Every number has its numerical error (±) beside it, from two coarser runs of the same that cost less than the
+    /// run itself. A limit is kept or exceeded only by more than the error; between, the verdict is "not proven".
     ///
     /// Progress goes to standard error. Ctrl-C, SIGTERM and SIGHUP end the run at once and keep what was computed:
     /// the file is closed with its attribute `complete` at 0.
@@ -118,9 +118,10 @@ pub enum Command {
     Batch(BatchArgs),
     /// Make a report of a result file: question, verdict, evidence, in one HTML file that prints well.
     ///
-    /// Tells what was asked and the verdict first, then what happened, the waveforms around each thing of note, energies
-    /// and losses with the ledger's closure, limits and ratings, the definitions of the quantities, assumptions, cautions,
-    /// and the scenario and part data used. Studies and batches have their tables and curves instead.
+    /// Tells what was asked and the verdict first, then what happened, the waveforms around each thing of note,
+    /// energies and losses with the ledger's closure, limits and ratings, the definitions of the quantities,
+    /// assumptions, cautions, and the scenario and part data used. Studies and batches have their tables and curves
+    /// instead.
     #[command(after_long_help = report::REPORT)]
     Report(ReportArgs),
     /// Look at results in the browser: waveforms, temperatures, cursors, integrals, events.
@@ -157,10 +158,11 @@ pub struct RunArgs {
     /// Leave out the two coarser runs that tell the error of every number; values are then judged as they stand.
     #[arg(long)]
     pub no_estimate: bool,
-    /// Repeat with finer and finer steps until every judged number stands still within its margin; the file holds the last.
+    /// Repeat with finer and finer steps until every judged number stands still within its margin; the file holds the
+    /// last.
     ///
-    /// Each round halves the base and the finest step, divides the error bounds by 16 and the coupling of heat by 4, and
-    /// costs about twice the one before. Two to five rounds; if they are not enough, the verdict is "not proven".
+    /// Each round halves the base and the finest step, divides the error bounds by 16 and the coupling of heat by 4,
+    /// and costs about twice the one before. Two to five rounds; if they are not enough, the verdict is "not proven".
     #[arg(long, conflicts_with = "no_estimate")]
     pub prove: bool,
     /// Tell what the spread of the parts does, as their files state it; or of what a plan of the scenario draws.

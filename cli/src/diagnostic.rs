@@ -76,8 +76,8 @@ impl Sources {
         self.files.get(file.0).map_or("", |f| f.1.as_str())
     }
 
-    /// Whether its lines may be shown: they have one of our keys or tables somewhere, or are a table of numbers. Others (a
-    /// list of passwords behind a link) are nobody's business.
+    /// Whether its lines may be shown: they have one of our keys or tables somewhere, or are a table of numbers. Others
+    /// (a list of passwords behind a link) are nobody's business.
     fn is_own(&self, file: FileId) -> bool {
         let ending = self.files.get(file.0).and_then(|f| f.0.extension());
         let key = |line: &str| {

@@ -41,8 +41,8 @@ pub struct Streams<'a> {
 }
 
 impl Streams<'_> {
-    /// Holds the files of a command line against each other; from then on the command reads those inputs and what lies in
-    /// their folders or `outside`.
+    /// Holds the files of a command line against each other; from then on the command reads those inputs and what lies
+    /// in their folders or `outside`.
     ///
     /// # Errors
     /// What is wrong, and the exit code.

@@ -72,7 +72,8 @@ pub fn examine(outputs: &[Output], inputs: &[PathBuf]) -> Result<Vec<(String, Id
     Ok(seen)
 }
 
-/// Holds files whose names a command makes up (in folders that it may still have to make) against inputs and each other.
+/// Holds files whose names a command makes up (in folders that it may still have to make) against inputs and each
+/// other.
 ///
 /// # Errors
 /// What is wrong, and the exit code.

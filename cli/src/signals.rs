@@ -14,8 +14,8 @@ static STOP: LazyLock<Arc<AtomicBool>> = LazyLock::new(Arc::default);
 static SIGNAL: LazyLock<Arc<AtomicUsize>> = LazyLock::new(Arc::default);
 static LISTENING: Once = Once::new();
 
-/// Listens from now on for what asks to stop: Ctrl-C, SIGTERM, and SIGHUP unless it was ignored before (`nohup`). What is
-/// given back is set by it.
+/// Listens from now on for what asks to stop: Ctrl-C, SIGTERM, and SIGHUP unless it was ignored before (`nohup`). What
+/// is given back is set by it.
 pub(crate) fn listen() -> &'static AtomicBool {
     STOP.store(false, Ordering::Relaxed);
     SIGNAL.store(0, Ordering::Relaxed);

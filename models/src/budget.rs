@@ -40,8 +40,8 @@ pub fn triangular(volts: f64, permittivity: f64, mobility: f64, field: f64) -> L
     }
 }
 
-/// Critical field of 4H-SiC in V/m at a doping in 1/m³: 2.49 MV/cm/(1 − ¼·log₁₀(N/10¹⁶ cm⁻³)) (Konstantinov et al., Appl.
-/// Phys. Lett. 71 (1997) 90; from memory). Holds from about 3·10¹⁵ to 3·10¹⁸ cm⁻³.
+/// Critical field of 4H-SiC in V/m at a doping in 1/m³: 2.49 MV/cm/(1 − ¼·log₁₀(N/10¹⁶ cm⁻³)) (Konstantinov et al.,
+/// Appl. Phys. Lett. 71 (1997) 90; from memory). Holds from about 3·10¹⁵ to 3·10¹⁸ cm⁻³.
 pub fn critical_field_4h_sic(doping: f64) -> f64 {
     2.49e8 / (1.0 - 0.25 * (doping / 1e22).log10())
 }
@@ -80,9 +80,9 @@ pub fn limit_4h_sic(volts: f64) -> Option<Limit> {
     Some(triangular(volts, PERMITTIVITY_4H_SIC, mobility, critical_field_4h_sic(doping)))
 }
 
-/// The unipolar limit of silicon for a blocking voltage (V) at 25 °C: 5.93·10⁻⁹·V^2.5 Ω·cm², width 2.67·10¹⁰·N^(−7/8) cm
-/// and V = 5.34·10¹³·N^(−3/4) with N in cm⁻³ (Baliga, Fundamentals of Power Semiconductor Devices, ch. 3; from memory).
-/// `None` for a voltage not above zero.
+/// The unipolar limit of silicon for a blocking voltage (V) at 25 °C: 5.93·10⁻⁹·V^2.5 Ω·cm², width 2.67·10¹⁰·N^(−7/8)
+/// cm and V = 5.34·10¹³·N^(−3/4) with N in cm⁻³ (Baliga, Fundamentals of Power Semiconductor Devices, ch. 3; from
+/// memory). `None` for a voltage not above zero.
 pub fn limit_si(volts: f64) -> Option<Limit> {
     if !(volts.is_finite() && volts > 0.0) {
         return None;

@@ -16,8 +16,8 @@ pub struct StudyTable {
     pub sheet: Sheet,
     /// Columns whose errors coarser computations tell.
     pub estimated: Vec<String>,
-    /// Errors of those numbers that coarser computations do not show, ±: row by row, the columns in their order; empty where
-    /// there are none.
+    /// Errors of those numbers that coarser computations do not show, ±: row by row, the columns in their order; empty
+    /// where there are none.
     pub further: Vec<f64>,
     /// Rows whose computations do not show their full order: their errors count three times.
     pub unsettled: Vec<usize>,

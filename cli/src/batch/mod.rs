@@ -2,9 +2,9 @@
 //! table of its variants tells.
 //!
 //! [`variant::Study::read`] reads a plan; [`variant::Study::run`] runs any variant of it, [`variant::Study::run_block`]
-//! those of a [`block`] in lanes; [`carry::carry`] runs them all on threads into a [`journal`]; [`table`] and [`parquet`]
-//! make files of the rows, [`errors`] says how far they may be wrong and what follows, [`statistics`] and [`indices`] tell what they say together, [`keep`] runs chosen ones again
-//! with their waveforms.
+//! those of a [`block`] in lanes; [`carry::carry`] runs them all on threads into a [`journal`]; [`table`] and
+//! [`parquet`] make files of the rows, [`errors`] says how far they may be wrong and what follows, [`statistics`] and
+//! [`indices`] tell what they say together, [`keep`] runs chosen ones again with their waveforms.
 //!
 //! A capacitor charged through a resistor of some tolerance, from a program of one's own. Files are opened through a
 //! function, so they may stand anywhere:

@@ -1,5 +1,5 @@
-//! The files of a question: named under keys of the study's section, read into one root table, so that a batch finds and
-//! sets any of their values.
+//! The files of a question: named under keys of the study's section, read into one root table, so that a batch finds
+//! and sets any of their values.
 
 use std::io;
 use std::path::Path;
@@ -41,7 +41,8 @@ pub enum What {
     Package,
     /// Points of a data sheet, from which a part is extracted.
     Points,
-    /// A scenario: its tables are those of the root. A table of the study's name is part of it but for the study's own keys.
+    /// A scenario: its tables are those of the root. A table of the study's name is part of it but for the study's own
+    /// keys.
     Scenario,
     /// A text that the study reads by itself.
     File,

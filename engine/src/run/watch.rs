@@ -144,9 +144,9 @@ impl<L: Lane> Watcher<L> {
         self.since[k]
     }
 
-    /// What the extremes of a quantity are estimated to miss between the ends of steps: least (at most 0) and largest (at
-    /// least 0). Temperatures are not estimated so: within a step they move by less than half the heat bound, and an extreme
-    /// there is missed by less than that.
+    /// What the extremes of a quantity are estimated to miss between the ends of steps: least (at most 0) and largest
+    /// (at least 0). Temperatures are not estimated so: within a step they move by less than half the heat bound, and
+    /// an extreme there is missed by less than that.
     pub fn missed(&self, k: usize) -> (L, L) {
         let zero = L::splat(0.0);
         if matches!(self.watches[k].probe, Probe::Temperature(_)) {

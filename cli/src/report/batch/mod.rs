@@ -77,8 +77,8 @@ fn rows(table: &ReadTable) -> BTreeMap<usize, Row> {
     table.variants.iter().enumerate().map(row).collect()
 }
 
-/// The plan and scenario that the file's text makes, where they have the table's columns: another version of the program
-/// might read them otherwise.
+/// The plan and scenario that the file's text makes, where they have the table's columns: another version of the
+/// program might read them otherwise.
 fn study(table: &ReadTable) -> Option<Study> {
     let files: BTreeMap<PathBuf, String> = table.inputs.files.iter().cloned().collect();
     let varies = |text: &str| {

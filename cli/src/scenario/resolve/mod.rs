@@ -89,7 +89,8 @@ pub fn understand(typed: AsTyped, open: Open<'_>) -> Result<Scenario, Trouble> {
     mean(&root, &load(&root, sources, diagnostics, open))
 }
 
-/// Files with the parts, packages and segments that a scenario names: the same for all scenarios that differ in numbers.
+/// Files with the parts, packages and segments that a scenario names: the same for all scenarios that differ in
+/// numbers.
 #[derive(Debug)]
 pub struct Loaded {
     sources: Sources,

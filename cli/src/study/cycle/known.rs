@@ -1,4 +1,5 @@
-//! Tables of a periodic steady state, and what their numbers are known to err by otherwise than by coarser computations.
+//! Tables of a periodic steady state, and what their numbers are known to err by otherwise than by coarser
+//! computations.
 
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::run::watch::{Seen, Watch};

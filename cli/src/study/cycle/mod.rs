@@ -136,7 +136,8 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
     Ok(study)
 }
 
-/// Efficiency and losses; the hottest of each die; limits and ratings; extremes of recorded signals; how well it closes.
+/// Efficiency and losses; the hottest of each die; limits and ratings; extremes of recorded signals; how well it
+/// closes.
 fn answers(cycle: &Cycle, start: &[f64], account: &Account) -> Vec<Answer> {
     let a = &cycle.account;
     let wrong: f64 = cycle.ripple.iter().map(|r| r.power_error).sum();

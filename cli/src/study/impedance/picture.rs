@@ -11,7 +11,8 @@ use crate::plot::{Axis, Chart, Curve, Figure, Line, Marker, Panel};
 /// Points per decade of a curve.
 const PER_DECADE: usize = 12;
 
-/// One package, or two: impedances of all dies, the families of the first die of the first package, structure functions.
+/// One package, or two: impedances of all dies, the families of the first die of the first package, structure
+/// functions.
 pub(super) fn picture(all: &[Computed], duties: &[f64]) -> Figure {
     let times = times(&Span::default(), PER_DECADE);
     let several = all.len() > 1;

@@ -9,8 +9,9 @@ use super::life::Life;
 use super::sheets;
 use crate::answer::StudyTable;
 
-/// How far the power of an input may be wrong, as a share of it, and its temperatures, K: by leaps, by the laws held over a
-/// cycle, and by what is left of the distance to periodic states (powers are products of two quantities at rest).
+/// How far the power of an input may be wrong, as a share of it, and its temperatures, K: by leaps, by the laws held
+/// over a cycle, and by what is left of the distance to periodic states (powers are products of two quantities at
+/// rest).
 pub(super) struct OfInput {
     pub(super) share: f64,
     pub(super) kelvin: f64,
@@ -67,7 +68,8 @@ pub(super) fn tables(f: &Followed, lives: &[Life], options: &Options, begin: Beg
     ]
 }
 
-/// What was seen of a watch over the mission, and its error that is known otherwise; temperatures as the course has them.
+/// What was seen of a watch over the mission, and its error that is known otherwise; temperatures as the course has
+/// them.
 pub(super) fn seen(f: &Followed, options: &Options, watch: &Watch, seen: &Seen) -> (Seen, f64) {
     let Probe::Temperature(input) = &watch.probe else {
         let unrest = options.effort.closing.max(options.effort.distance.min(1.0));
