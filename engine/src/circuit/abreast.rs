@@ -140,6 +140,7 @@ impl Circuit<f64> {
             waves: lanes::<_, _, K>(each, |c| &c.waves)?,
             choices: lanes::<_, _, K>(each, |c| &c.choices)?,
             by_name: first.by_name.clone(),
+            named: first.named.clone(),
         })
     }
 }

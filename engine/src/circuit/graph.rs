@@ -111,6 +111,7 @@ pub struct Circuit<L: Lane> {
     /// Choices among conductances.
     pub choices: Vec<Choice<L>>,
     pub(super) by_name: BTreeMap<String, NodeId>,
+    pub(super) named: BTreeMap<String, ComponentId>,
 }
 
 impl<L: Lane> Circuit<L> {
@@ -142,7 +143,7 @@ impl<L: Lane> Circuit<L> {
 
     /// The component of this name, if there is one.
     pub fn find(&self, name: &str) -> Option<ComponentId> {
-        self.components.iter().position(|c| c.name == name).map(|k| ComponentId(k as u32))
+        self.named.get(name).copied()
     }
 
     /// Adds a component.
@@ -154,8 +155,10 @@ impl<L: Lane> Circuit<L> {
         if self.find(&component.name).is_some() {
             return Err(CircuitTrouble::DuplicateName { name: component.name });
         }
+        let id = ComponentId(self.components.len() as u32);
+        self.named.insert(component.name.clone(), id);
         self.components.push(component);
-        Ok(ComponentId(self.components.len() as u32 - 1))
+        Ok(id)
     }
 
     /// Adds a source's course.

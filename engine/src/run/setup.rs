@@ -195,7 +195,7 @@ impl<L: Lane> Setup<L> {
         };
         let ladder = Ladder::new(self.steps, self.method.error_order, self.begin);
         let tiny = 1e-3 * ladder.finest_step();
-        if let Err(trouble) = stepper.jump(&mut state, tiny, &board) {
+        if let Err(trouble) = stepper.jump(&mut state, tiny, false, &board) {
             return Err(trouble.told(&system, self.begin, 0).into());
         }
         stepper.solver.tolerate(fitting(&state.x));

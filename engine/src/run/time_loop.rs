@@ -240,7 +240,7 @@ impl<L: Lane> Run<L> {
                     continue;
                 }
             };
-            if self.ladder.refuses(activity) || self.too_warm(h) {
+            if self.ladder.refuses(activity) || self.ladder.rushes(error) || self.too_warm(h) {
                 self.counters.refused += 1;
                 continue;
             }
@@ -313,7 +313,7 @@ impl<L: Lane> Run<L> {
             // What goes at once had its extreme just before.
             self.watch(&mut events);
             self.choices.copy_from_slice(self.board.choices());
-            self.jump()?;
+            self.jump(true)?;
         }
         if corner || ordered || jumps || switched {
             self.ladder.open(t);
@@ -357,12 +357,14 @@ impl<L: Lane> Run<L> {
         Ok(())
     }
 
-    pub(super) fn jump(&mut self) -> Result<(), Trouble> {
+    /// Makes the state consistent; `counts`: what goes at once is booked.
+    pub(super) fn jump(&mut self, counts: bool) -> Result<(), Trouble> {
         self.counters.jumps += 1;
         let tiny = 1e-3 * self.ladder.finest_step();
         let t = self.state.t;
         self.seen_at = t.next_up();
         let told = |trouble: StageTrouble, s: &Stepper<L>| trouble.told(s.system(), t, 0);
-        self.stepper.jump(&mut self.state, tiny, &self.board).map_err(|trouble| told(trouble, &self.stepper))
+        let jumped = self.stepper.jump(&mut self.state, tiny, counts, &self.board);
+        jumped.map_err(|trouble| told(trouble, &self.stepper))
     }
 }

@@ -2,6 +2,7 @@
 
 pub mod bounds;
 mod fallback;
+mod follow;
 mod jump;
 mod leap;
 pub mod method;
