@@ -10,6 +10,8 @@ mod broken_scenarios;
 mod catalogue;
 // circuits with closed-form solutions
 mod circuit_closed_forms;
+// what ideal switches turn into heat at once
+mod impulses;
 // arrangements and their periodic steady states
 mod cycles;
 // drives and guards in a real run against closed forms

@@ -3,8 +3,8 @@ use proptest::prelude::*;
 
 use super::*;
 use crate::arithmetic::scalar::Scalar;
-use crate::circuit::law::{Flow, Law};
 use crate::circuit::graph::NodeId;
+use crate::circuit::law::{Flow, Law};
 use crate::circuit::wave::Wave;
 
 /// A square-law FET: drain, gate, source; the gate is insulated.

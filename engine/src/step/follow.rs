@@ -27,7 +27,7 @@ const CLOSE: f64 = 1e-6;
 /// A step so much better is followed by one of twice the length.
 const EASY: f64 = 1.0 / 64.0;
 /// Steps at most, refused ones included: a ringing faster than the tiny step would take any number.
-const MOST: u32 = 1500;
+const MOST: u32 = 600;
 /// The shortest step is this many halvings of the tiny one.
 const HALVINGS: i32 = 60;
 
@@ -71,8 +71,9 @@ impl<L: Lane> StageSolver<L> {
             let (lost, all, most) = (lost.lane(lane).abs(), all.lane(lane), most.lane(lane));
             lost > LITTLE_OF_ALL * all || most > NOTHING + 1e-12 * all
         };
-        (lost.widest() < f64::INFINITY && (0..L::WIDTH).any(|lane| lost.lane(lane).abs() > NOTHING && counts(lane)))
-            .then(|| lost.abs())
+        (lost.widest() < f64::INFINITY
+            && (0..L::WIDTH).any(|lane| lost.lane(lane).abs() > NOTHING && counts(lane)))
+        .then(|| lost.abs())
     }
 
     /// Follows what moves at once over `span` s, in which about `moved` J go. Instant and sources stay.
@@ -158,9 +159,7 @@ impl<L: Lane> StageSolver<L> {
                 let w = L::splat(a * h);
                 expected.iter_mut().zip(k).for_each(|(e, k)| *e += w * *k);
             }
-            if self.solve_from(&from, &expected, alpha, (state.t, 0.0)).is_err() {
-                self.rescue((&from, &expected), &state.kelvin, alpha, (state.t, 0.0), board)?;
-            }
+            self.solve_from(&from, &expected, alpha, (state.t, 0.0))?;
             self.account(&mut stages.q, &mut stages.power[i], true);
             stages.q[ground] = L::splat(0.0);
             for ((k, q), e) in stages.k[i].iter_mut().zip(&stages.q).zip(&expected) {

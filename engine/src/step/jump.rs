@@ -1,7 +1,8 @@
 //! The state just after a jump.
 
+use super::robust::Robust;
 use super::stage::{StageSolver, StageTrouble};
-use super::start::{Dense, source_rows};
+use super::start::source_rows;
 use super::state::State;
 use crate::arithmetic::lane::Lane;
 use crate::arithmetic::vector::{update, zeros};
@@ -13,6 +14,12 @@ const BACK: [f64; 3] = [6.0, -8.0, 3.0];
 
 /// Steps of these lengths, in tiny ones, are tried where that one has no solution.
 const OTHER_LENGTHS: [f64; 3] = [16.0, 1.0 / 16.0, 256.0];
+
+/// What moves at once is followed over so many tiny steps: a few time constants of what the shortest steps of a run, about
+/// as long as the tiny one, cannot see. What lasts longer is theirs.
+const FOLLOWED: f64 = 8.0;
+/// And what still moves then asks for a way back over shorter steps than the tiny one.
+const AFTERWARDS: f64 = 1.0 / 16.0;
 
 /// A change of a voltage that no rounding makes, V.
 const ABOVE_ROUNDING: f64 = 1e-3;
@@ -48,8 +55,9 @@ impl<L: Lane> StageSolver<L> {
         let lost = first?;
         if let Some(lost) = lost.filter(|_| counts) {
             let settled = std::mem::replace(state, before.clone());
-            let followed = self.follow(state, tiny, lost, board);
-            if followed.and_then(|()| self.settle_down(state, tiny, board).map(|_| ())).is_err() {
+            let followed = self.follow(state, FOLLOWED * tiny, lost, board);
+            let then = followed.and_then(|()| self.settle_down(state, AFTERWARDS * tiny, board));
+            if then.is_err() {
                 *state = settled;
                 self.stand(state, board);
             }
@@ -134,7 +142,7 @@ impl<L: Lane> StageSolver<L> {
     /// with a criterion that no rounding passes. Over a step so short, charges and fluxes are divided by almost nothing:
     /// what is left of their last digits can be more than a tight criterion. Newton's iteration converges by squares,
     /// so that what it leaves of [`ABOVE_ROUNDING`] is far less.
-    pub(super) fn rescue(
+    fn rescue(
         &mut self,
         (x, q): (&[L], &[L]),
         kelvin: &[L],
@@ -143,7 +151,7 @@ impl<L: Lane> StageSolver<L> {
         board: &Board<L>,
     ) -> Result<(), StageTrouble> {
         let system = std::sync::Arc::clone(&self.system);
-        let mut dense = Dense::new(&system, kelvin, board);
+        let mut dense = Robust::new(&system, kelvin, board, None);
         dense.x.copy_from_slice(x);
         let rows = source_rows(&system, t, 1.0, board);
         let found = dense.newton(alpha, q, &rows, 0.0, 5.0);
@@ -163,7 +171,13 @@ impl<L: Lane> StageSolver<L> {
         })
     }
 
-    pub(super) fn solve_from(&mut self, x: &[L], q: &[L], alpha: f64, at: (f64, f64)) -> Result<(), StageTrouble> {
+    pub(super) fn solve_from(
+        &mut self,
+        x: &[L],
+        q: &[L],
+        alpha: f64,
+        at: (f64, f64),
+    ) -> Result<(), StageTrouble> {
         for (b, q) in self.stage_b.iter_mut().zip(q) {
             *b = *q * L::splat(alpha);
         }

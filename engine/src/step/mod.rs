@@ -7,6 +7,7 @@ mod jump;
 mod leap;
 pub mod method;
 pub mod pieces;
+pub mod robust;
 pub mod schedule;
 pub mod stage;
 pub mod start;

@@ -56,6 +56,8 @@ const REFUSE: f64 = 2.0;
 /// Activity to be expected at the coarser level, below which it is taken.
 const RELAX: f64 = 0.5;
 
+/// The error of these steps over its bound: all the energy of a transient may go in a few of them.
+const RUSH: f64 = 0.1;
 /// Steps after an edge, refused ones included, that may be shorter than the finest one.
 const DEEP: u32 = 120;
 
@@ -147,7 +149,7 @@ impl Ladder {
         if self.level > self.steps.finest {
             // Below the ladder because Newton failed, or just after an edge: climb back as soon as the grid allows.
             self.deep = self.deep.saturating_sub(1);
-            if self.deep == 0 || activity * f64::from(1u32 << self.error_order) < RELAX {
+            if self.deep == 0 || activity * f64::from(1u32 << self.error_order) < RUSH {
                 self.climb();
             }
             return;
@@ -197,7 +199,7 @@ impl Ladder {
     /// Whether a step just after an edge, the finest or a shorter one, should be taken back because of its error; if so,
     /// the next one is shorter still. What an edge sets off can be over within a finest step, with all its energy.
     pub fn rushes(&mut self, error: f64) -> bool {
-        let calm = error <= REFUSE;
+        let calm = error <= if self.level > self.steps.finest { RUSH } else { RELAX };
         if calm || self.deep == 0 || !self.at_the_finest() {
             return false;
         }
