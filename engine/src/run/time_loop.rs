@@ -219,6 +219,10 @@ impl<L: Lane> Run<L> {
                 // Instants that differ by rounding alone: no step fits between them.
                 let before = std::mem::replace(&mut self.state.t, stop);
                 self.after_step(before, stop == corner, recorder)?;
+                // Whatever makes so many instants is not looked at by the steps below.
+                if !recorder.go_on(self.state.t) {
+                    return Ok(Ended::Stopped);
+                }
                 continue;
             }
             let near = self.onlookers.iter().map(|o| o.logic.longest_step()).fold(f64::INFINITY, f64::min);
@@ -237,6 +241,9 @@ impl<L: Lane> Run<L> {
                 }
                 Err(trouble) => {
                     self.recover(trouble)?;
+                    if !recorder.go_on(self.state.t) {
+                        return Ok(Ended::Stopped);
+                    }
                     continue;
                 }
             };
@@ -252,8 +259,10 @@ impl<L: Lane> Run<L> {
             self.ladder.accepted(end, activity);
             self.counters.steps += 1;
             self.took(h);
+            let jumps = self.counters.jumps;
             self.after_step(before, end == corner, recorder)?;
-            if self.counters.steps.is_multiple_of(256) && !recorder.go_on(self.state.t) {
+            let look = self.counters.steps.is_multiple_of(256) || self.counters.jumps > jumps;
+            if look && !recorder.go_on(self.state.t) {
                 return Ok(Ended::Stopped);
             }
         }
