@@ -7,7 +7,7 @@ use joulestep_engine::run::time_loop::Ended;
 
 use super::generate::{END, setup};
 
-/// Steps and jumps that a circuit may take. What rings faster than the finest step for ever would take more.
+/// Steps that a circuit may take. What rings faster than the finest step for ever would take more.
 const STEPS: u64 = 20_000;
 /// The ledger closes to this share of what is turned over or stored, and of 1 pJ at least.
 const CLOSED: f64 = 1e-4;
@@ -36,7 +36,10 @@ impl Came {
     }
 }
 
-/// Stops after so many questions: one every 256 steps, and one after each jump.
+/// Questions whether to go on: one every 256 steps, and one after each jump and each step without a solution.
+const QUESTIONS: u64 = 1000;
+
+/// Stops after so many questions.
 struct Patience(u64);
 
 impl Recorder<f64> for Patience {
@@ -53,11 +56,14 @@ pub fn carry(seed: u64) -> Came {
         Err(Refusal::Start(trouble)) => return Came::Failed(trouble.to_string()),
         Err(other) => return Came::Refused(other.to_string()),
     };
-    let mut patience = Patience(STEPS / 256 + 100);
+    let mut patience = Patience(QUESTIONS);
     match run.advance(END, &mut patience) {
         Ok(Ended::Reached) => {}
         Ok(Ended::Stopped) => return Came::TooLong,
         Err(trouble) => return Came::Failed(trouble.to_string()),
+    }
+    if run.counters().steps > STEPS {
+        return Came::TooLong;
     }
     let told = run.ledger();
     let devices = run.system().devices_at(&run.state().kelvin);

@@ -8,15 +8,11 @@ use joulestep_engine::circuit::graph::{ChoiceId, Circuit, GROUND, NodeId};
 use joulestep_engine::circuit::wave::Wave;
 use joulestep_engine::control::sequence::{Deed, Happening, Sequence};
 use joulestep_engine::run::setup::Setup;
-use joulestep_engine::step::schedule::Steps;
 use joulestep_models::lookup::find;
 use joulestep_models::model::{Value, Values};
 
 /// Simulated time, s.
 pub const END: f64 = 20e-6;
-/// Base step, s, and its halvings: the finest step is 1 ns.
-const BASE: f64 = 256e-9;
-const FINEST: u32 = 8;
 
 /// A generator of numbers: SplitMix64 (Steele, Lea & Flood, OOPSLA 2014).
 struct Chance(u64);
@@ -232,8 +228,7 @@ pub fn setup(seed: u64) -> Setup<f64> {
             happenings.push(Happening { at, subject, note, deed: Deed::Choose(choice, option) });
         }
     }
-    let mut setup = Setup::new(g.circuit);
+    let mut setup = Setup::new(g.circuit).lasting(END);
     setup.controllers.push(Box::new(Sequence::new("sequence", happenings).unwrap()));
-    setup.steps = Steps { base: BASE, finest: FINEST, calm: Steps::CALM };
     setup
 }

@@ -160,6 +160,13 @@ impl<L: Lane> StageSolver<L> {
         if self.solve_from(from, q, alpha, (t, c)).is_ok() {
             return Ok(());
         }
+        let was_dense = self.is_dense();
+        self.go_dense(true);
+        let solved = self.solve_from(from, q, alpha, (t, c));
+        self.go_dense(was_dense);
+        if solved.is_ok() {
+            return Ok(());
+        }
         let kept = self.limits.clone();
         self.limits.iter_mut().for_each(|limit| *limit = limit.max(L::splat(ABOVE_ROUNDING)));
         let solved = self.solve_from(from, q, alpha, (t, c));
