@@ -14,6 +14,8 @@ mod circuit_closed_forms;
 mod impulses;
 // arrangements and their periodic steady states
 mod cycles;
+// circuits by chance: they end, and their ledgers close
+mod random_circuits;
 // drives and guards in a real run against closed forms
 mod control;
 // control and protection as scenario files say them

@@ -194,7 +194,11 @@ pub fn setup(seed: u64) -> Setup<f64> {
     for k in 0..3 + g.chance.below(20) {
         let near = g.any();
         let node = g.circuit.node(&format!("n{k}"));
-        if g.chance.below(4) == 0 { g.inductor(node, near) } else { g.resistor(node, near) }
+        if g.chance.below(4) == 0 {
+            g.inductor(node, near)
+        } else {
+            g.resistor(node, near)
+        }
         g.nodes.push(node);
     }
     for _ in 0..1 + g.chance.below(3) {

@@ -53,7 +53,7 @@ impl<L: Lane> Full<L> {
         for (right, &row) in self.right.iter_mut().zip(&self.rows) {
             *right = b[row as usize];
         }
-        if dense::solve(self.rows.len(), &self.matrix, &self.right, &mut self.found).is_err() {
+        if dense::solve_nearly(self.rows.len(), &self.matrix, &self.right, &mut self.found).is_err() {
             self.found.fill(L::splat(f64::NAN));
         }
         for (found, &column) in self.found.iter().zip(&self.columns) {

@@ -27,15 +27,23 @@ const CLOSE: f64 = 1e-6;
 /// A step so much better is followed by one of twice the length.
 const EASY: f64 = 1.0 / 64.0;
 /// Steps at most, refused ones included: a ringing faster than the tiny step would take any number.
-const MOST: u32 = 600;
+const MOST: u32 = 120;
 /// The shortest step is this many halvings of the tiny one.
 const HALVINGS: i32 = 60;
 
 /// Energy of an unknown that may be lost, as a share of its own (voltage times charge, current times flux), and of all.
 const LITTLE: f64 = 1e-6;
 const LITTLE_OF_ALL: f64 = 1e-9;
+/// Rounding, as a share of all energy: no step is asked to be better.
+const ROUNDING: f64 = 1e-14;
 /// And in J: four orders below the least that a ledger is held against.
 const NOTHING: f64 = 1e-17;
+
+/// An energy that an implicit Euler step lost, and about all that is stored, J.
+pub(super) struct Lost<L> {
+    moved: L,
+    all: L,
+}
 
 /// One step's scratch.
 struct Stages<L> {
@@ -55,7 +63,7 @@ impl<L: Lane> StageSolver<L> {
     }
 
     /// What an implicit Euler step from `state` to `self.x` with charges `q` lost, ½·Δx·Δq, where that counts.
-    pub(super) fn loses(&self, state: &State<L>, q: &[L]) -> Option<L> {
+    pub(super) fn loses(&self, state: &State<L>, q: &[L]) -> Option<Lost<L>> {
         let energetic = self.energetic();
         let half = L::splat(0.5);
         let (mut lost, mut all, mut most) = (L::splat(0.0), L::splat(0.0), L::splat(0.0));
@@ -73,15 +81,15 @@ impl<L: Lane> StageSolver<L> {
         };
         (lost.widest() < f64::INFINITY
             && (0..L::WIDTH).any(|lane| lost.lane(lane).abs() > NOTHING && counts(lane)))
-        .then(|| lost.abs())
+        .then(|| Lost { moved: lost.abs(), all })
     }
 
-    /// Follows what moves at once over `span` s, in which about `moved` J go. Instant and sources stay.
+    /// Follows what moves at once over `span` s, in which so much energy goes. Instant and sources stay.
     pub(super) fn follow(
         &mut self,
         state: &mut State<L>,
         span: f64,
-        moved: L,
+        lost: &Lost<L>,
         board: &Board<L>,
     ) -> Result<(), StageTrouble> {
         let accounts = self.system.accounts();
@@ -92,7 +100,8 @@ impl<L: Lane> StageSolver<L> {
             power: vec![zeros(state.power.len()); A.len()],
             q: zeros(n + 1),
         };
-        let bound = moved.max(L::splat(NOTHING)) * L::splat(CLOSE);
+        let bound =
+            lost.moved.max(L::splat(NOTHING)).max(lost.all * L::splat(ROUNDING / CLOSE)) * L::splat(CLOSE);
         let (mut passed, mut h) = (0.0, span / 16.0);
         let shortest = span * 0.5f64.powi(HALVINGS);
         let mut tried = 0;

@@ -1,5 +1,6 @@
 //! The state just after a jump.
 
+use super::follow::Lost;
 use super::robust::Robust;
 use super::stage::{StageSolver, StageTrouble};
 use super::start::source_rows;
@@ -55,7 +56,7 @@ impl<L: Lane> StageSolver<L> {
         let lost = first?;
         if let Some(lost) = lost.filter(|_| counts) {
             let settled = std::mem::replace(state, before.clone());
-            let followed = self.follow(state, FOLLOWED * tiny, lost, board);
+            let followed = self.follow(state, FOLLOWED * tiny, &lost, board);
             let then = followed.and_then(|()| self.settle_down(state, AFTERWARDS * tiny, board));
             if then.is_err() {
                 *state = settled;
@@ -72,7 +73,7 @@ impl<L: Lane> StageSolver<L> {
         state: &mut State<L>,
         tiny: f64,
         board: &Board<L>,
-    ) -> Result<Option<L>, StageTrouble> {
+    ) -> Result<Option<Lost<L>>, StageTrouble> {
         let alpha = 1.0 / tiny;
         let mut lost = None;
         self.prepare(alpha, board);
