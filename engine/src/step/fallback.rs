@@ -91,7 +91,7 @@ impl<L: Lane> StageSolver<L> {
     /// the rest by almost nothing.
     pub(super) fn rests(&self, iteration: u32) -> bool {
         let last = iteration == self.most_iterations();
-        if !last && !(self.is_dense() && iteration >= LONG) {
+        if !(last || self.is_dense() && iteration >= LONG) {
             return false;
         }
         let limit = |k: usize, value: L| self.limits[k] + self.relative * value.abs();
