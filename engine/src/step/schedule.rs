@@ -61,6 +61,11 @@ const RUSH: f64 = 0.1;
 /// Steps after an edge, refused ones included, that may be shorter than the finest one.
 const DEEP: u32 = 120;
 
+/// Where all steps are of one length, none is shorter.
+fn deep(steps: Steps) -> u32 {
+    if steps.finest > 0 { DEEP } else { 0 }
+}
+
 /// Where the schedule stands.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Ladder {
@@ -78,7 +83,7 @@ pub struct Ladder {
 impl Ladder {
     /// Starts at t in a window.
     pub fn new(steps: Steps, error_order: u32, t: f64) -> Self {
-        Self { steps, error_order, anchor: t, position: 0, level: steps.finest, calm: 0, deep: DEEP }
+        Self { steps, error_order, anchor: t, position: 0, level: steps.finest, calm: 0, deep: deep(steps) }
     }
 
     fn unit(&self) -> f64 {
@@ -129,7 +134,7 @@ impl Ladder {
         self.land(t);
         self.level = self.steps.finest;
         self.calm = 0;
-        self.deep = DEEP;
+        self.deep = deep(self.steps);
     }
 
     /// A step ended at t off the grid, without an edge.
