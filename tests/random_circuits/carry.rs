@@ -28,7 +28,8 @@ impl Came {
     /// Whether the ledger is open.
     pub fn open(&self) -> bool {
         // Written so that a residual that is not a number counts.
-        matches!(self, Self::Through(share) | Self::NotProven(share) if !(*share <= CLOSED))
+        let closed = |share: f64| share <= CLOSED;
+        matches!(self, Self::Through(share) | Self::NotProven(share) if !closed(*share))
     }
 }
 
