@@ -12,8 +12,12 @@ mod hard_inputs;
 mod catalogue;
 // circuits with closed-form solutions
 mod circuit_closed_forms;
+// what ideal switches turn into heat at once
+mod impulses;
 // arrangements and their periodic steady states
 mod cycles;
+// circuits by chance: they end, and their ledgers close
+mod random_circuits;
 // drives and protections in a real run against closed forms
 mod control;
 // control and protection as scenario files say them

@@ -111,6 +111,9 @@ pub enum Trouble {
         /// Its last change.
         update: f64,
     },
+    /// Somebody asked to stop before anything was found.
+    #[error("stopped while the initial state was searched")]
+    Interrupted,
     /// Lanes that march together would have to act at different instants.
     #[error("lanes {lanes:?} leave lockstep at t = {time:.9e} s")]
     LeavesLockstep {

@@ -5,8 +5,10 @@
 //! current around it open (both from Chua, Desoer & Kuh, *Linear and Nonlinear Circuits*, 1987, from memory: the
 //! nodal equations of a network of resistors and sources have one solution if and only if neither exists).
 
+use std::collections::{BTreeMap, BTreeSet};
+
 use crate::arithmetic::lane::Lane;
-use crate::circuit::graph::{Body, Circuit, Component, GROUND, Linear, NodeId};
+use crate::circuit::graph::{Body, Circuit, Component, GROUND, Linear};
 use crate::circuit::law::Joins;
 use crate::trouble::CircuitTrouble;
 
@@ -32,15 +34,17 @@ pub struct Findings {
 /// direct current, and a loop of them is [`CircuitTrouble::ResistanceFreeLoop`].
 #[inline(never)]
 pub fn examine<L: Lane>(circuit: &Circuit<L>, operating_point: bool) -> Findings {
-    let mut troubles = floating(circuit);
+    let touching = touching(circuit);
+    let mut troubles = floating(circuit, &touching);
     let always = loops(circuit, false);
     let source_loop = |l: &Vec<&str>| CircuitTrouble::SourceLoop { members: l.join(", ") };
     troubles.extend(always.iter().map(source_loop));
     if operating_point {
-        let more = loops(circuit, true).into_iter().filter(|l| !always.contains(l));
+        let known: BTreeSet<&Vec<&str>> = always.iter().collect();
+        let more = loops(circuit, true).into_iter().filter(|l| !known.contains(l));
         troubles.extend(more.map(|l| CircuitTrouble::ResistanceFreeLoop { members: l.join(", ") }));
     }
-    Findings { troubles, loose_ends: loose_ends(circuit) }
+    Findings { troubles, loose_ends: loose_ends(circuit, &touching) }
 }
 
 /// Examines the graph and gives the warnings.
@@ -86,21 +90,20 @@ fn node_of<L: Lane>(component: &Component<L>, pin: usize) -> usize {
     component.pins[pin].0 as usize
 }
 
-/// Names of the components that touch each node.
+/// Names of the components at each node.
 fn touching<L: Lane>(circuit: &Circuit<L>) -> Vec<Vec<&str>> {
-    let mut out = vec![Vec::new(); circuit.nodes.len()];
+    let mut at = vec![Vec::new(); circuit.nodes.len()];
     for component in &circuit.components {
-        for &NodeId(node) in &component.pins {
-            let names: &mut Vec<&str> = &mut out[node as usize];
-            if names.last() != Some(&component.name.as_str()) {
-                names.push(&component.name);
+        for (k, pin) in component.pins.iter().enumerate() {
+            if !component.pins[..k].contains(pin) {
+                at[pin.0 as usize].push(component.name.as_str());
             }
         }
     }
-    out
+    at
 }
 
-fn floating<L: Lane>(circuit: &Circuit<L>) -> Vec<CircuitTrouble> {
+fn floating<L: Lane>(circuit: &Circuit<L>, touching: &[Vec<&str>]) -> Vec<CircuitTrouble> {
     let mut groups = Groups::new(circuit.nodes.len());
     for component in &circuit.components {
         match &component.body {
@@ -120,8 +123,7 @@ fn floating<L: Lane>(circuit: &Circuit<L>) -> Vec<CircuitTrouble> {
     let mut out = Vec::new();
     for (k, node) in circuit.nodes.iter().enumerate() {
         if groups.root(k) != ground {
-            let touching = &touching[k];
-            let through = if touching.is_empty() { "no component".into() } else { touching.join(", ") };
+            let through = if touching[k].is_empty() { "no component".into() } else { touching[k].join(", ") };
             out.push(CircuitTrouble::FloatingNode { node: node.clone(), through });
         }
     }
@@ -213,21 +215,24 @@ fn ideal<L: Lane>(circuit: &Circuit<L>, direct_current: bool, by_current: bool) 
 /// Loops of ideal branches, each by the names of its members in the order of the components.
 fn loops<L: Lane>(circuit: &Circuit<L>, direct_current: bool) -> Vec<Vec<&str>> {
     let mut out: Vec<Vec<&str>> = Vec::new();
+    let mut told: BTreeSet<Vec<&str>> = BTreeSet::new();
     for by_current in [true, false] {
         let mut groups = Groups::new(circuit.nodes.len());
         // The branches that close no loop, a forest: the way through it to the other end is the rest of the loop.
-        let mut forest: Vec<Ideal> = Vec::new();
+        let mut forest = Forest::new();
         for branch in ideal(circuit, direct_current, by_current) {
-            if groups.join(branch.ends[0], branch.ends[1]) {
-                forest.push(branch);
+            let [from, to] = branch.ends;
+            if groups.join(from, to) {
+                forest.entry(from).or_default().push((branch.component, to));
+                forest.entry(to).or_default().push((branch.component, from));
                 continue;
             }
-            let mut members = way(&forest, branch.ends[0], branch.ends[1]);
+            let mut members = way(&forest, from, to);
             members.push(branch.component);
             members.sort_unstable();
             members.dedup();
             let names: Vec<&str> = members.iter().map(|&m| circuit.components[m].name.as_str()).collect();
-            if !out.contains(&names) {
+            if told.insert(names.clone()) {
                 out.push(names);
             }
         }
@@ -235,36 +240,32 @@ fn loops<L: Lane>(circuit: &Circuit<L>, direct_current: bool) -> Vec<Vec<&str>> 
     out
 }
 
+/// Branches at each node, with their other ends.
+type Forest = BTreeMap<usize, Vec<(usize, usize)>>;
+
 /// Components on the only way through a forest from one node to another, which it connects.
-fn way(forest: &[Ideal], from: usize, to: usize) -> Vec<usize> {
+fn way(forest: &Forest, from: usize, to: usize) -> Vec<usize> {
     // Breadth first, each with the branch it came by and its predecessor in the list.
-    let mut seen: Vec<(usize, Option<(usize, usize)>)> = vec![(from, None)];
+    let mut list: Vec<(usize, Option<(usize, usize)>)> = vec![(from, None)];
+    let mut seen = BTreeSet::from([from]);
     let mut k = 0;
-    while k < seen.len() && seen[k].0 != to {
-        for branch in forest {
-            let [a, b] = branch.ends;
-            let next = if a == seen[k].0 {
-                b
-            } else if b == seen[k].0 {
-                a
-            } else {
-                continue;
-            };
-            if seen.iter().all(|s| s.0 != next) {
-                seen.push((next, Some((branch.component, k))));
+    while k < list.len() && list[k].0 != to {
+        for &(component, next) in forest.get(&list[k].0).into_iter().flatten() {
+            if seen.insert(next) {
+                list.push((next, Some((component, k))));
             }
         }
         k += 1;
     }
     let mut out = Vec::new();
-    while let Some(&(_, Some((component, before)))) = seen.get(k) {
+    while let Some(&(_, Some((component, before)))) = list.get(k) {
         out.push(component);
         k = before;
     }
     out
 }
 
-fn loose_ends<L: Lane>(circuit: &Circuit<L>) -> Vec<LooseEnd> {
+fn loose_ends<L: Lane>(circuit: &Circuit<L>, touching: &[Vec<&str>]) -> Vec<LooseEnd> {
     let mut pins = vec![0_usize; circuit.nodes.len()];
     for pin in circuit.components.iter().flat_map(|c| &c.pins) {
         pins[pin.0 as usize] += 1;

@@ -3,6 +3,7 @@ use proptest::prelude::*;
 
 use super::*;
 use crate::arithmetic::scalar::Scalar;
+use crate::circuit::graph::NodeId;
 use crate::circuit::law::{Flow, Law};
 use crate::circuit::wave::Wave;
 

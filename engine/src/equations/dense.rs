@@ -18,6 +18,29 @@ pub fn solve<L: Lane>(n: usize, a: &[L], b: &[L], x: &mut [L]) -> Result<(), usi
 /// # Errors
 /// As [`solve`], of those lanes.
 pub fn solve_first<L: Lane>(lanes: usize, n: usize, a: &[L], b: &[L], x: &mut [L]) -> Result<(), usize> {
+    solve_above(SINGULAR, lanes, n, a, b, x)
+}
+
+/// Pivots up to this are none, where rows have a largest entry of one.
+const SINGULAR: f64 = 1e-15;
+
+/// The same in all lanes with any pivot but zero, where Newton's iteration judges the solution: nodes that hang on the
+/// rest by almost nothing have pivots of the size of rounding.
+///
+/// # Errors
+/// As [`solve`].
+pub fn solve_nearly<L: Lane>(n: usize, a: &[L], b: &[L], x: &mut [L]) -> Result<(), usize> {
+    solve_above(0.0, L::WIDTH, n, a, b, x)
+}
+
+fn solve_above<L: Lane>(
+    least: f64,
+    lanes: usize,
+    n: usize,
+    a: &[L],
+    b: &[L],
+    x: &mut [L],
+) -> Result<(), usize> {
     for lane in 0..lanes {
         let mut matrix = DMatrix::from_fn(n, n, |r, c| a[r * n + c].lane(lane));
         let mut right = DVector::from_fn(n, |r, _| b[r].lane(lane));
@@ -34,7 +57,7 @@ pub fn solve_first<L: Lane>(lanes: usize, n: usize, a: &[L], b: &[L], x: &mut [L
         let lu = matrix.lu();
         let pivot = |k: usize| lu.lu_internal()[(k, k)].abs();
         let worst = (0..n).min_by(|&i, &j| pivot(i).total_cmp(&pivot(j)));
-        if let Some(k) = worst.filter(|&k| pivot(k).is_nan() || pivot(k) <= 1e-15) {
+        if let Some(k) = worst.filter(|&k| pivot(k).is_nan() || pivot(k) <= least) {
             return Err(k);
         }
         if !lu.solve_mut(&mut right) {

@@ -7,7 +7,9 @@
 //! and a given choice of conductances their part of the factorisation is the same in every iteration, so it is
 //! computed once and kept (see [`replay`](super::replay)).
 
-use sprs::CsMatI;
+use std::collections::BTreeSet;
+
+use sprs::{CsMatI, TriMatI};
 
 /// Smallest acceptable pivot relative to the largest entry of its column.
 pub const THRESHOLD: f64 = 1e-3;
@@ -64,34 +66,86 @@ pub struct NoPivot {
     pub columns: Vec<usize>,
 }
 
+/// What decides between two pivots, the cheaper one first: off the diagonal, products of the elimination, depth (among
+/// equals the one whose chain of divisions is shortest: a processor runs the others beside it), row, column.
+type Cost = (bool, usize, usize, usize, usize);
+
+/// The matrix while pivots are chosen: the open part of each row and column, kept as pivots are eliminated. Only the rows
+/// and columns that a pivot touches are looked at again, so that the work is that of the elimination itself.
 struct Choosing {
-    matrix: CsMatI<f64, u32>,
-    row_open: Vec<bool>,
-    col_open: Vec<bool>,
+    /// Open entries of each open row, by column.
+    rows: Vec<Vec<(usize, f64)>>,
+    /// Open rows of each open column.
+    columns: Vec<Vec<usize>>,
     /// Length of the longest chain of divisions on which an entry of this row depends.
     depth: Vec<usize>,
+    /// Acceptable pivots on the diagonal, by their cost.
+    diagonal: BTreeSet<Cost>,
+    /// Each unknown's cost in `diagonal`.
+    listed: Vec<Option<Cost>>,
 }
 
 impl Choosing {
+    fn new(matrix: &CsMatI<f64, u32>) -> Self {
+        let n = matrix.rows();
+        let mut columns = vec![Vec::new(); n];
+        let rows = matrix.outer_iterator().enumerate().map(|(r, row)| {
+            row.iter().for_each(|(c, _)| columns[c].push(r));
+            row.iter().map(|(c, x)| (c, *x)).collect()
+        });
+        let rows = rows.collect();
+        Self { rows, columns, depth: vec![0; n], diagonal: BTreeSet::new(), listed: vec![None; n] }
+    }
+
+    /// Lists the pivots on the diagonal that `allowed` admits, all depths at zero.
+    fn list(&mut self, allowed: impl Fn(usize) -> bool) {
+        self.depth.fill(0);
+        (0..self.depth.len()).filter(|&k| allowed(k)).for_each(|k| self.list_anew(k));
+    }
+
+    fn value(&self, r: usize, c: usize) -> Option<f64> {
+        let row = &self.rows[r];
+        row.binary_search_by_key(&c, |e| e.0).ok().map(|at| row[at].1)
+    }
+
+    fn largest(&self, c: usize) -> f64 {
+        self.columns[c].iter().filter_map(|&r| self.value(r, c)).fold(0.0, |most, x| most.max(x.abs()))
+    }
+
+    fn cost(&self, r: usize, c: usize) -> Cost {
+        let products = (self.rows[r].len() - 1) * (self.columns[c].len() - 1);
+        (r != c, products, self.depth[r], r, c)
+    }
+
+    fn list_anew(&mut self, k: usize) {
+        if let Some(old) = self.listed[k].take() {
+            self.diagonal.remove(&old);
+        }
+        let Some(m) = self.value(k, k).map(f64::abs) else { return };
+        if m == 0.0 || m < THRESHOLD * self.largest(k) {
+            return;
+        }
+        let cost = self.cost(k, k);
+        self.listed[k] = Some(cost);
+        self.diagonal.insert(cost);
+    }
+
     /// The cheapest acceptable pivot among the open rows and columns that `allowed` admits.
     fn next(&self, allowed: impl Fn(usize) -> bool, threshold: f64) -> Option<(usize, usize)> {
-        let n = self.depth.len();
-        let (mut largest, mut counts) = (vec![0.0_f64; n], vec![0; n]);
-        for (c, x) in (0..n).filter(|&r| self.row_open[r]).flat_map(|r| self.open_in(r)) {
-            largest[c] = largest[c].max(x.abs());
-            counts[c] += 1;
+        if let Some(&(.., r, c)) = self.diagonal.first() {
+            return Some((r, c));
         }
-        let mut best: Option<(bool, usize, usize, usize, usize)> = None;
-        for r in (0..n).filter(|&r| self.row_open[r] && allowed(r)) {
-            let row_count = self.open_in(r).count();
-            for (c, x) in self.open_in(r).filter(|e| allowed(e.0)) {
+        // Nothing on the diagonal: rare enough to look at everything.
+        let mut largest = vec![None; self.depth.len()];
+        let mut best: Option<Cost> = None;
+        for r in (0..self.rows.len()).filter(|&r| allowed(r)) {
+            for &(c, x) in self.rows[r].iter().filter(|e| allowed(e.0)) {
                 let m = x.abs();
-                if m == 0.0 || m < threshold * largest[c] {
+                let most = *largest[c].get_or_insert_with(|| self.largest(c));
+                if m == 0.0 || m < threshold * most {
                     continue;
                 }
-                let cost = (row_count - 1) * (counts[c] - 1);
-                // Among equals the one whose chain of divisions is shortest: a processor runs the others beside it.
-                let candidate = (r != c, cost, self.depth[r], r, c);
+                let candidate = self.cost(r, c);
                 if best.is_none_or(|b| candidate < b) {
                     best = Some(candidate);
                 }
@@ -100,32 +154,55 @@ impl Choosing {
         best.map(|(.., r, c)| (r, c))
     }
 
-    /// Columns and values of a row where the column is open.
-    fn open_in(&self, row: usize) -> impl Iterator<Item = (usize, f64)> {
-        let range = self.matrix.indptr().outer_inds_sz(row);
-        let columns = self.matrix.indices()[range.clone()].iter().map(|c| *c as usize);
-        columns.zip(self.matrix.data()[range].iter().copied()).filter(|e| self.col_open[e.0])
-    }
-
-    fn eliminate(&mut self, r: usize, c: usize) -> (Vec<usize>, Vec<usize>) {
-        self.row_open[r] = false;
-        self.col_open[c] = false;
-        let pivot = self.matrix[[r, c]];
-        let upper: Vec<(usize, f64)> = self.open_in(r).collect();
-        let below = |i: &usize| self.row_open[*i] && self.matrix.get(*i, c).is_some();
-        let lower: Vec<usize> = (0..self.depth.len()).filter(below).collect();
+    /// Eliminates with this pivot; returns the rows below it and the columns beside it.
+    fn eliminate(&mut self, (r, c): (usize, usize), allowed: impl Fn(usize) -> bool) -> Eliminated {
+        let mut upper = std::mem::take(&mut self.rows[r]);
+        let mut lower = std::mem::take(&mut self.columns[c]);
+        let pivot = upper.binary_search_by_key(&c, |e| e.0).map_or(f64::NAN, |at| upper.remove(at).1);
+        lower.retain(|&i| i != r);
+        for &(k, _) in &upper {
+            self.columns[k].retain(|&i| i != r);
+        }
         for &i in &lower {
             self.depth[i] = self.depth[i].max(self.depth[r] + 1);
-            let multiplier = self.matrix[[i, c]] / pivot;
-            for &(k, x) in &upper {
-                match self.matrix.get_mut(i, k) {
-                    Some(entry) => *entry -= multiplier * x,
-                    None => self.matrix.insert(i, k, 0.0 - multiplier * x),
+            let row = std::mem::take(&mut self.rows[i]);
+            let multiplier = row.binary_search_by_key(&c, |e| e.0).map_or(f64::NAN, |at| row[at].1) / pivot;
+            let mut merged = Vec::with_capacity(row.len() + upper.len());
+            let mut beside = upper.iter().copied().peekable();
+            for (k, x) in row.into_iter().filter(|e| e.0 != c) {
+                while let Some((new, u)) = beside.next_if(|u| u.0 < k) {
+                    merged.push((new, 0.0 - multiplier * u));
+                    self.fill(i, new);
                 }
+                let change = beside.next_if(|u| u.0 == k).map_or(0.0, |u| multiplier * u.1);
+                merged.push((k, x - change));
             }
+            for (new, u) in beside {
+                merged.push((new, 0.0 - multiplier * u));
+                self.fill(i, new);
+            }
+            self.rows[i] = merged;
         }
-        (lower, upper.into_iter().map(|u| u.0).collect())
+        let upper: Vec<usize> = upper.into_iter().map(|u| u.0).collect();
+        for &k in [r, c].iter().chain(&lower).chain(&upper).filter(|&&k| allowed(k)) {
+            self.list_anew(k);
+        }
+        Eliminated { row: r, column: c, lower, upper }
     }
+
+    fn fill(&mut self, r: usize, c: usize) {
+        if let Err(at) = self.columns[c].binary_search(&r) {
+            self.columns[c].insert(at, r);
+        }
+    }
+}
+
+/// A pivot, the rows below it and the columns beside it.
+struct Eliminated {
+    row: usize,
+    column: usize,
+    lower: Vec<usize>,
+    upper: Vec<usize>,
 }
 
 impl Order {
@@ -136,41 +213,41 @@ impl Order {
     /// When the matrix is singular at the representative values.
     pub fn choose(matrix: CsMatI<f64, u32>, outer: impl Fn(usize) -> bool) -> Result<Self, NoPivot> {
         let n = matrix.rows();
-        let mut choosing =
-            Choosing { matrix, row_open: vec![true; n], col_open: vec![true; n], depth: vec![0; n] };
+        let mut choosing = Choosing::new(&matrix);
         let mut sequence = Vec::with_capacity(n);
-        while let Some((r, c)) = choosing.next(&outer, THRESHOLD) {
-            let (lower, upper) = choosing.eliminate(r, c);
-            sequence.push((r, c, lower, upper));
+        choosing.list(&outer);
+        while let Some(pivot) = choosing.next(&outer, THRESHOLD) {
+            sequence.push(choosing.eliminate(pivot, &outer));
         }
         let outer_count = sequence.len();
-        choosing.depth.fill(0);
+        let all = |_: usize| true;
+        choosing.list(all);
         while sequence.len() < n {
-            let next = choosing.next(|_| true, THRESHOLD).or_else(|| choosing.next(|_| true, 0.0));
-            let Some((r, c)) = next else {
-                let columns = (0..n).filter(|&c| choosing.col_open[c]).collect();
+            let Some(pivot) = choosing.next(all, THRESHOLD).or_else(|| choosing.next(all, 0.0)) else {
+                let columns = (0..n).filter(|&c| sequence.iter().all(|p| p.column != c)).collect();
                 return Err(NoPivot { columns });
             };
-            let (lower, upper) = choosing.eliminate(r, c);
-            sequence.push((r, c, lower, upper));
+            sequence.push(choosing.eliminate(pivot, all));
         }
-        Ok(Self::compile(n, outer_count, &choosing.matrix, sequence))
+        Ok(Self::compile(n, outer_count, sequence))
     }
 
-    fn compile(
-        n: usize,
-        outer: usize,
-        filled: &CsMatI<f64, u32>,
-        sequence: Vec<(usize, usize, Vec<usize>, Vec<usize>)>,
-    ) -> Self {
+    fn compile(n: usize, outer: usize, sequence: Vec<Eliminated>) -> Self {
         // The inner block is what is left after the outer pivots.
         let mut inner_row = vec![true; n];
         let mut inner_col = vec![true; n];
-        for (r, c, ..) in &sequence[..outer] {
-            inner_row[*r] = false;
-            inner_col[*c] = false;
+        for pivot in &sequence[..outer] {
+            inner_row[pivot.row] = false;
+            inner_col[pivot.column] = false;
         }
         let is_inner = |r: u32, c: u32| inner_row[r as usize] && inner_col[c as usize];
+        let mut filled: TriMatI<u32, u32> = TriMatI::new((n, n));
+        for Eliminated { row, column, lower, upper } in &sequence {
+            filled.add_triplet(*row, *column, 0);
+            lower.iter().for_each(|&i| filled.add_triplet(i, *column, 0));
+            upper.iter().for_each(|&k| filled.add_triplet(*row, k, 0));
+        }
+        let filled: CsMatI<u32, u32> = filled.to_csr();
         let inner_slots = filled.iter().filter(|(_, (r, c))| is_inner(*r, *c)).count();
         let mut next = [inner_slots as u32, 0];
         let mut slots = filled.iter().map(|(_, (r, c))| {
@@ -191,7 +268,7 @@ impl Order {
             targets: Vec::new(),
             pattern: CsMatI::zero((n, n)),
         };
-        for (r, c, lower, upper) in sequence {
+        for Eliminated { row: r, column: c, lower, upper } in sequence {
             let (l0, u0, t0) =
                 (order.lower.len() as u32, order.upper.len() as u32, order.targets.len() as u32);
             order.lower.extend(lower.iter().map(|&i| (slot(i, c), i as u32)));

@@ -87,6 +87,7 @@ impl Setup<f64> {
             sample_every: shared(each, |s| &s.sample_every)?,
             watches,
             integrals: shared(each, |s| &s.integrals)?,
+            halt: each.first()?.halt,
         })
     }
 }

@@ -19,7 +19,7 @@ impl<L: Lane> Run<L> {
         for &(row, change) in rows.iter().filter(|r| r.0 != ground) {
             self.state.q[row] += change;
         }
-        self.jump()?;
+        self.jump(false)?;
         self.ladder.open(self.state.t);
         self.stepper.forget(&mut self.state);
         Ok(())
@@ -38,7 +38,7 @@ impl<L: Lane> Run<L> {
     pub fn adopt(&mut self, x: &[L], q: &[L]) -> Result<(), Trouble> {
         self.state.x.copy_from_slice(x);
         self.state.q.copy_from_slice(q);
-        self.jump()?;
+        self.jump(false)?;
         self.ladder.open(self.state.t);
         self.stepper.forget(&mut self.state);
         self.stepper.gauge_from(&self.state.x);

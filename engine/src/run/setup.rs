@@ -18,6 +18,7 @@ use crate::equations::system::System;
 use crate::readout::Readout;
 use crate::step::bounds::Bounds;
 use crate::step::method::{ESDIRK4, Method};
+use crate::step::robust::Halt;
 use crate::step::schedule::{Ladder, Steps};
 use crate::step::stage::Tolerance;
 use crate::step::start::{charges, operating_point, stated_charges};
@@ -86,6 +87,8 @@ pub struct Setup<L: Lane> {
     pub watches: Vec<Watch>,
     /// ∫ first·second dt, with the method's own weights (an energy from a voltage and a current).
     pub integrals: Vec<(Probe, Probe)>,
+    /// Ends the search for the initial state when it is set.
+    pub halt: Halt,
 }
 
 impl<L: Lane> Setup<L> {
@@ -112,6 +115,7 @@ impl<L: Lane> Setup<L> {
             sample_every: 0.0,
             watches: Vec::new(),
             integrals: Vec::new(),
+            halt: None,
         }
     }
 
@@ -148,7 +152,7 @@ impl<L: Lane> Setup<L> {
         let devices = system.devices_at(&kelvin);
         let (x, q) = match self.start {
             Start::OperatingPoint => {
-                let x = operating_point(&system, self.begin, &kelvin, &board)?;
+                let x = operating_point(&system, self.begin, &kelvin, &board, self.halt)?;
                 let q = charges(&system, &devices, &x);
                 (x, q)
             }
@@ -195,7 +199,7 @@ impl<L: Lane> Setup<L> {
         };
         let ladder = Ladder::new(self.steps, self.method.error_order, self.begin);
         let tiny = 1e-3 * ladder.finest_step();
-        if let Err(trouble) = stepper.jump(&mut state, tiny, &board) {
+        if let Err(trouble) = stepper.jump(&mut state, tiny, false, &board) {
             return Err(trouble.told(&system, self.begin, 0).into());
         }
         stepper.solver.tolerate(fitting(&state.x));

@@ -219,6 +219,10 @@ impl<L: Lane> Run<L> {
                 // Instants that differ by rounding alone: no step fits between them.
                 let before = std::mem::replace(&mut self.state.t, stop);
                 self.after_step(before, stop == corner, recorder)?;
+                // Whatever makes so many instants is not looked at by the steps below.
+                if !recorder.go_on(self.state.t) {
+                    return Ok(Ended::Stopped);
+                }
                 continue;
             }
             let near = self.onlookers.iter().map(|o| o.logic.longest_step()).fold(f64::INFINITY, f64::min);
@@ -237,10 +241,13 @@ impl<L: Lane> Run<L> {
                 }
                 Err(trouble) => {
                     self.recover(trouble)?;
+                    if !recorder.go_on(self.state.t) {
+                        return Ok(Ended::Stopped);
+                    }
                     continue;
                 }
             };
-            if self.ladder.refuses(activity) || self.too_warm(h) {
+            if self.ladder.refuses(activity) || self.ladder.rushes(error) || self.too_warm(h) {
                 self.counters.refused += 1;
                 continue;
             }
@@ -252,8 +259,10 @@ impl<L: Lane> Run<L> {
             self.ladder.accepted(end, activity);
             self.counters.steps += 1;
             self.took(h);
+            let jumps = self.counters.jumps;
             self.after_step(before, end == corner, recorder)?;
-            if self.counters.steps.is_multiple_of(256) && !recorder.go_on(self.state.t) {
+            let look = self.counters.steps.is_multiple_of(256) || self.counters.jumps > jumps;
+            if look && !recorder.go_on(self.state.t) {
                 return Ok(Ended::Stopped);
             }
         }
@@ -313,7 +322,7 @@ impl<L: Lane> Run<L> {
             // What goes at once had its extreme just before.
             self.watch(&mut events);
             self.choices.copy_from_slice(self.board.choices());
-            self.jump()?;
+            self.jump(true)?;
         }
         if corner || ordered || jumps || switched {
             self.ladder.open(t);
@@ -357,12 +366,14 @@ impl<L: Lane> Run<L> {
         Ok(())
     }
 
-    pub(super) fn jump(&mut self) -> Result<(), Trouble> {
+    /// Makes the state consistent; `counts`: what goes at once is booked.
+    pub(super) fn jump(&mut self, counts: bool) -> Result<(), Trouble> {
         self.counters.jumps += 1;
         let tiny = 1e-3 * self.ladder.finest_step();
         let t = self.state.t;
         self.seen_at = t.next_up();
         let told = |trouble: StageTrouble, s: &Stepper<L>| trouble.told(s.system(), t, 0);
-        self.stepper.jump(&mut self.state, tiny, &self.board).map_err(|trouble| told(trouble, &self.stepper))
+        let jumped = self.stepper.jump(&mut self.state, tiny, counts, &self.board);
+        jumped.map_err(|trouble| told(trouble, &self.stepper))
     }
 }

@@ -9,9 +9,14 @@ use crate::equations::order::Order;
 use crate::equations::program::Program;
 
 /// Iterations with dense elimination: a junction far above its voltage comes down by the thermal voltage in each.
-const PATIENT: u32 = 240;
+const PATIENT: u32 = 1000;
 /// From here on only half of every change is made: what goes to and fro between two points comes to rest between them.
-const UNDAMPED: u32 = 120;
+const UNDAMPED: u32 = 600;
+/// No voltage changes by more than this in one of them, V: a device that is off lets the first iterations run to many
+/// kilovolts, from where a junction comes down by its thermal voltage only.
+const LEAP: f64 = 5.0;
+/// Iterations from which on it is enough that the devices rest.
+const LONG: u32 = 12;
 
 /// The inner block as a dense matrix.
 #[derive(Debug)]
@@ -48,7 +53,7 @@ impl<L: Lane> Full<L> {
         for (right, &row) in self.right.iter_mut().zip(&self.rows) {
             *right = b[row as usize];
         }
-        if dense::solve(self.rows.len(), &self.matrix, &self.right, &mut self.found).is_err() {
+        if dense::solve_nearly(self.rows.len(), &self.matrix, &self.right, &mut self.found).is_err() {
             self.found.fill(L::splat(f64::NAN));
         }
         for (found, &column) in self.found.iter().zip(&self.columns) {
@@ -81,10 +86,41 @@ impl<L: Lane> StageSolver<L> {
         if self.is_dense() { PATIENT.max(self.iterations) } else { self.iterations }
     }
 
-    /// Half of the change from x to the new values, where so many iterations found no end.
+    /// Whether every device rests, although some unknown still moves by more than its limit. The equations are linear but
+    /// for the devices: another iteration would solve the same ones, and what moves is rounding, of nodes that hang on
+    /// the rest by almost nothing.
+    pub(super) fn rests(&self, iteration: u32) -> bool {
+        let last = iteration == self.most_iterations();
+        if !(last || self.is_dense() && iteration >= LONG) {
+            return false;
+        }
+        let limit = |k: usize, value: L| self.limits[k] + self.relative * value.abs();
+        self.system.devices.iter().all(|placed| {
+            let base = placed.reference as usize;
+            placed.locals.iter().enumerate().all(|(port, &k)| {
+                let k = k as usize;
+                let of = |x: &[L]| if port < placed.ports { x[k] - x[base] } else { x[k] };
+                let (fresh, old) = (of(&self.fresh), of(&self.x));
+                // Ground has no limit of its own, nor has it a port.
+                let at = if k < self.system.inner { k } else { base };
+                at >= self.system.inner || L::all((fresh - old).abs().le(limit(at, fresh)))
+            })
+        })
+    }
+
+    /// Where Newton's iteration is patient: changes from x to the new values no larger than a leap; and half of them where
+    /// so many iterations found no end.
     #[inline(always)]
     pub(super) fn calm_down(&mut self, moves: bool, iteration: u32) {
-        if !moves || iteration <= UNDAMPED {
+        if !moves || !self.is_dense() {
+            return;
+        }
+        let leap = L::splat(LEAP);
+        for k in (0..self.system.inner).filter(|&k| self.system.is_voltage[k]) {
+            let change = (self.fresh[k] - self.x[k]).min(leap).max(-leap);
+            self.fresh[k] = self.x[k] + change;
+        }
+        if iteration <= UNDAMPED {
             return;
         }
         for (fresh, x) in self.fresh.iter_mut().zip(&self.x) {

@@ -1,7 +1,9 @@
 //! The state just after a jump.
 
+use super::follow::Lost;
+use super::robust::Robust;
 use super::stage::{StageSolver, StageTrouble};
-use super::start::{Dense, source_rows};
+use super::start::source_rows;
 use super::state::State;
 use crate::arithmetic::lane::Lane;
 use crate::arithmetic::vector::{update, zeros};
@@ -10,6 +12,15 @@ use crate::control::board::Board;
 
 /// Weights of the parabola through values at 2, 3 and 4 at 0: back to the instant of the jump.
 const BACK: [f64; 3] = [6.0, -8.0, 3.0];
+
+/// Steps of these lengths, in tiny ones, are tried where that one has no solution.
+const OTHER_LENGTHS: [f64; 3] = [16.0, 1.0 / 16.0, 256.0];
+
+/// What moves at once is followed over so many tiny steps: a few time constants of what the shortest steps of a run, about
+/// as long as the tiny one, cannot see. What lasts longer is theirs.
+const FOLLOWED: f64 = 8.0;
+/// And what still moves then asks for a way back over shorter steps than the tiny one.
+const AFTERWARDS: f64 = 1.0 / 16.0;
 
 /// A change of a voltage that no rounding makes, V.
 const ABOVE_ROUNDING: f64 = 1e-3;
@@ -20,12 +31,51 @@ impl<L: Lane> StageSolver<L> {
     /// decays at once; from the others, state, charges and derivatives are extrapolated back to the instant of the
     /// jump, so that the start is wrong by the third power of the tiny step only.
     ///
+    /// Where that first step loses energy, because much moves at once, the transient is followed instead
+    /// ([`StageSolver::follow`]), unless nobody `counts` energies.
+    ///
     /// # Errors
     /// When no consistent state is found.
-    pub fn jump(&mut self, state: &mut State<L>, tiny: f64, board: &Board<L>) -> Result<(), StageTrouble> {
+    pub fn jump(
+        &mut self,
+        state: &mut State<L>,
+        tiny: f64,
+        counts: bool,
+        board: &Board<L>,
+    ) -> Result<(), StageTrouble> {
         // Shorter than the instants' own rounding there is no step.
         let tiny = tiny.max(state.t.next_up() - state.t);
+        let before = state.clone();
+        // A step that finds no solution says nothing about one of another length.
+        let mut first = self.settle_down(state, tiny, board);
+        for factor in OTHER_LENGTHS {
+            let Err(trouble) = first else { break };
+            *state = before.clone();
+            first = self.settle_down(state, factor * tiny, board).map_err(|_| trouble);
+        }
+        let lost = first?;
+        if let Some(lost) = lost.filter(|_| counts) {
+            let settled = std::mem::replace(state, before.clone());
+            let followed = self.follow(state, FOLLOWED * tiny, &lost, board);
+            let then = followed.and_then(|()| self.settle_down(state, AFTERWARDS * tiny, board));
+            if then.is_err() {
+                *state = settled;
+                self.stand(state, board);
+            }
+        }
+        Ok(())
+    }
+
+    /// Four implicit Euler steps and back again. What the first step lost of the energy that it let through, J, where
+    /// that is too much.
+    fn settle_down(
+        &mut self,
+        state: &mut State<L>,
+        tiny: f64,
+        board: &Board<L>,
+    ) -> Result<Option<Lost<L>>, StageTrouble> {
         let alpha = 1.0 / tiny;
+        let mut lost = None;
         self.prepare(alpha, board);
         let began = state.t;
         self.span(began, began + 4.0 * tiny, board);
@@ -35,7 +85,7 @@ impl<L: Lane> StageSolver<L> {
             let t = began + f64::from(step + 1) * tiny;
             let c = f64::from(step + 1) / 4.0;
             if self.solve_from(&state.x, &state.q, alpha, (t, c)).is_err() {
-                self.rescue(state, alpha, (t, c), board)?;
+                self.rescue((&state.x, &state.q), &state.kelvin, alpha, (t, c), board)?;
             }
             self.account(&mut q, &mut state.power, true);
             q[ground] = L::splat(0.0);
@@ -47,6 +97,9 @@ impl<L: Lane> StageSolver<L> {
             for (energy, power) in state.energy.iter_mut().zip(&state.power) {
                 *energy += *power * share;
             }
+            if step == 0 {
+                lost = self.loses(state, &q);
+            }
             state.q.copy_from_slice(&q);
             state.x.copy_from_slice(&self.x);
             if step > 0 {
@@ -57,12 +110,23 @@ impl<L: Lane> StageSolver<L> {
             }
         }
         (state.x, state.q, state.k) = (x0, q0, k0);
-        // What is read off the state belongs to it.
+        self.read(state, began);
+        Ok(lost)
+    }
+
+    /// What is read off the state belongs to it.
+    fn read(&mut self, state: &mut State<L>, t: f64) {
         self.x.copy_from_slice(&state.x);
         self.stamp();
-        self.take_sources(began, 0.0);
+        self.take_sources(t, 0.0);
+        let mut q = zeros(self.system.n + 1);
         self.account(&mut q, &mut state.power, true);
-        Ok(())
+    }
+
+    /// The same after attempts that led elsewhere.
+    fn stand(&mut self, state: &mut State<L>, board: &Board<L>) {
+        self.span(state.t, state.t, board);
+        self.read(state, state.t);
     }
 
     /// Computes the devices' stamps at `x`.
@@ -81,24 +145,32 @@ impl<L: Lane> StageSolver<L> {
     /// squares, so that what it leaves of [`ABOVE_ROUNDING`] is far less.
     fn rescue(
         &mut self,
-        state: &State<L>,
+        (x, q): (&[L], &[L]),
+        kelvin: &[L],
         alpha: f64,
         (t, c): (f64, f64),
         board: &Board<L>,
     ) -> Result<(), StageTrouble> {
         let system = std::sync::Arc::clone(&self.system);
-        let mut dense = Dense::new(&system, &state.kelvin, board);
-        dense.x.copy_from_slice(&state.x);
+        let mut dense = Robust::new(&system, kelvin, board, None);
+        dense.x.copy_from_slice(x);
         let rows = source_rows(&system, t, 1.0, board);
-        let found = dense.newton(alpha, &state.q, &rows, 0.0, 5.0);
+        let found = dense.newton(alpha, q, &rows, 0.0, 5.0);
         let near = found.is_ok() || found.is_err_and(|(_, update)| update <= ABOVE_ROUNDING);
-        let from = if near { &dense.x } else { &state.x };
-        if self.solve_from(from, &state.q, alpha, (t, c)).is_ok() {
+        let from = if near { &dense.x } else { x };
+        if self.solve_from(from, q, alpha, (t, c)).is_ok() {
+            return Ok(());
+        }
+        let was_dense = self.is_dense();
+        self.go_dense(true);
+        let solved = self.solve_from(from, q, alpha, (t, c));
+        self.go_dense(was_dense);
+        if solved.is_ok() {
             return Ok(());
         }
         let kept = self.limits.clone();
         self.limits.iter_mut().for_each(|limit| *limit = limit.max(L::splat(ABOVE_ROUNDING)));
-        let solved = self.solve_from(from, &state.q, alpha, (t, c));
+        let solved = self.solve_from(from, q, alpha, (t, c));
         self.limits = kept;
         solved.map_err(|trouble| match found {
             Err((k, update)) if !near && update.is_finite() => StageTrouble::Moving(k, update),
@@ -107,7 +179,13 @@ impl<L: Lane> StageSolver<L> {
         })
     }
 
-    fn solve_from(&mut self, x: &[L], q: &[L], alpha: f64, at: (f64, f64)) -> Result<(), StageTrouble> {
+    pub(super) fn solve_from(
+        &mut self,
+        x: &[L],
+        q: &[L],
+        alpha: f64,
+        at: (f64, f64),
+    ) -> Result<(), StageTrouble> {
         for (b, q) in self.stage_b.iter_mut().zip(q) {
             *b = *q * L::splat(alpha);
         }

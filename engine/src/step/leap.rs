@@ -14,11 +14,17 @@ impl<L: Lane> Stepper<L> {
     ///
     /// # Errors
     /// When no consistent state is found.
-    pub fn jump(&mut self, state: &mut State<L>, tiny: f64, board: &Board<L>) -> Result<(), StageTrouble> {
+    pub fn jump(
+        &mut self,
+        state: &mut State<L>,
+        tiny: f64,
+        counts: bool,
+        board: &Board<L>,
+    ) -> Result<(), StageTrouble> {
         if let Some(pieces) = &mut self.pieces {
             return pieces.settle(&self.solver.system, state, board, &mut self.solver.stamps);
         }
-        self.solver.jump(state, tiny, board)?;
+        self.solver.jump(state, tiny, counts, board)?;
         copy(&mut self.power[0], &state.power);
         // Courses are read just after the jump.
         self.multiply(0, state.t.next_up(), board);

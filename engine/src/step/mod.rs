@@ -2,10 +2,12 @@
 
 pub mod bounds;
 mod fallback;
+mod follow;
 mod jump;
 mod leap;
 pub mod method;
 pub mod pieces;
+pub mod robust;
 pub mod schedule;
 pub mod stage;
 pub mod start;

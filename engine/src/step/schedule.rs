@@ -56,6 +56,16 @@ const REFUSE: f64 = 2.0;
 /// Activity to be expected at the coarser level, below which it is taken.
 const RELAX: f64 = 0.5;
 
+/// The error of these steps over its bound: all the energy of a transient may go in a few of them.
+const RUSH: f64 = 0.1;
+/// Steps after an edge, refused ones included, that may be shorter than the finest one.
+const DEEP: u32 = 120;
+
+/// Where all steps are of one length, none is shorter.
+fn deep(steps: Steps) -> u32 {
+    if steps.finest > 0 { DEEP } else { 0 }
+}
+
 /// Where the schedule stands.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Ladder {
@@ -66,12 +76,14 @@ pub struct Ladder {
     position: u64,
     level: u32,
     calm: u32,
+    /// Steps that may still be shorter than the finest, for the sake of the error.
+    deep: u32,
 }
 
 impl Ladder {
     /// Starts at t in a window.
     pub fn new(steps: Steps, error_order: u32, t: f64) -> Self {
-        Self { steps, error_order, anchor: t, position: 0, level: steps.finest, calm: 0 }
+        Self { steps, error_order, anchor: t, position: 0, level: steps.finest, calm: 0, deep: deep(steps) }
     }
 
     fn unit(&self) -> f64 {
@@ -122,6 +134,7 @@ impl Ladder {
         self.land(t);
         self.level = self.steps.finest;
         self.calm = 0;
+        self.deep = deep(self.steps);
     }
 
     /// A step ended at t off the grid, without an edge.
@@ -139,9 +152,15 @@ impl Ladder {
             self.land(end);
         }
         if self.level > self.steps.finest {
-            // Below the ladder only because Newton failed: climb back as soon as the grid allows.
-            self.climb();
+            // Below the ladder because Newton failed, or just after an edge: climb back as soon as the grid allows.
+            self.deep = self.deep.saturating_sub(1);
+            if self.deep == 0 || activity * f64::from(1u32 << self.error_order) < RUSH {
+                self.climb();
+            }
             return;
+        }
+        if activity <= 1.0 {
+            self.deep = 0;
         }
         if activity > 1.0 && self.level < self.steps.finest {
             self.level += 1;
@@ -180,6 +199,17 @@ impl Ladder {
         self.level += 1;
         self.calm = 0;
         true
+    }
+
+    /// Whether a step just after an edge, the finest or a shorter one, should be taken back because of its error; if so,
+    /// the next one is shorter still. What an edge sets off can be over within a finest step, with all its energy.
+    pub fn rushes(&mut self, error: f64) -> bool {
+        let calm = error <= if self.level > self.steps.finest { RUSH } else { RELAX };
+        if calm || self.deep == 0 || !self.at_the_finest() {
+            return false;
+        }
+        self.deep -= 1;
+        self.halve()
     }
 
     /// Newton's iteration failed: halves the step. False when there is no finer one left.

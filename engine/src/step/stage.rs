@@ -235,7 +235,7 @@ impl<L: Lane> StageSolver<L> {
         for iteration in 1..=most {
             self.evaluate();
             self.eliminate();
-            let moves = self.moves();
+            let moves = self.moves() && !self.rests(iteration);
             if moves && iteration == most {
                 worst = self.largest_change();
                 self.unsettled = (0..L::WIDTH).filter(|&lane| self.lane_moves(lane)).collect();

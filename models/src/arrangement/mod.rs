@@ -91,6 +91,14 @@ impl Arrangement {
         if let Some(place) = parts.keys().find(|p| !p.is_empty() && !self.places.contains(&p.as_str())) {
             return Err(bad(self.kind, format!("there is no place `{place}`")));
         }
+        if let (Some(frequency), Some(dead)) = (values.maybe("frequency"), values.maybe("dead-time")) {
+            // Each switch of a leg waits once in a period.
+            let period = 1.0 / frequency;
+            if 2.0 * dead >= period {
+                let what = format!("two of {dead} s leave nothing of a period of {period} s");
+                return Err(bad("dead-time", what));
+            }
+        }
         let mut bed = Bed { circuit, values, parts, laid: Laid::default() };
         (self.lay)(&mut bed)?;
         Ok(bed.laid)

@@ -6,6 +6,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use joulestep_engine::recorder::{Event, Layout, Recorder, Row};
 use joulestep_engine::run::setup::Refusal;
 use joulestep_engine::run::time_loop::{Ended, Run};
+use joulestep_engine::trouble::Trouble;
 
 use super::spread::Spreading;
 use super::{listen, stopped};
@@ -13,7 +14,7 @@ use crate::account::event_lines::EventLines;
 use crate::account::numbers::Course;
 use crate::account::{Account, Cost, Facts, Outcome, store};
 use crate::commands::asked::Refused;
-use crate::exit::{BAD_INPUT, INPUT_OUTPUT, NUMERICAL};
+use crate::exit::{BAD_INPUT, INPUT_OUTPUT, INTERRUPTED, NUMERICAL};
 use crate::judge::{Computed, Level, coarser, errors};
 use crate::progress::Progress;
 use crate::result::{LedgerTable, ResultError, ResultWriter, WriterOptions};
@@ -136,10 +137,15 @@ impl Job<'_> {
     pub fn begin(&self, ready: Ready, level: Level) -> Result<(Run<f64>, Facts), Refused> {
         let Ready { mut setup, placed, judging, signals, metered, .. } = ready;
         level.apply(&mut setup);
+        setup.halt = Some(stopped());
         let (title, end) = (self.scenario.title.clone(), self.scenario.steps.end);
         let mut facts = Facts { title, end, method: setup.method.name, placed, judging, signals, metered };
         let run = setup.ready().map_err(|refusal| {
-            let code = if matches!(refusal, Refusal::Start(_)) { NUMERICAL } else { BAD_INPUT };
+            let code = match refusal {
+                Refusal::Start(Trouble::Interrupted) => INTERRUPTED,
+                Refusal::Start(_) => NUMERICAL,
+                _ => BAD_INPUT,
+            };
             (refusal.to_string(), code)
         })?;
         facts.method = run.method();

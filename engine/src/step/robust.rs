@@ -1,0 +1,286 @@
+//! Newton's iteration where robustness counts and time does not: operating points, and states after a jump.
+//!
+//! Small circuits are eliminated densely with pivoting in every iteration. From [`SPARSE_FROM`] unknowns on an order is
+//! compiled on the values at hand, and chosen anew where it loses digits on others.
+
+use std::sync::atomic::{AtomicBool, Ordering};
+
+use sprs::{CsMatI, TriMatI};
+
+use crate::arithmetic::lane::Lane;
+use crate::arithmetic::vector::zeros;
+use crate::circuit::law::{Device, Seat, stamp_len};
+use crate::control::board::Board;
+use crate::equations::dense;
+use crate::equations::order::Order;
+use crate::equations::replay::Replay;
+use crate::equations::system::System;
+
+/// A flag that ends a search: somebody wants to stop.
+pub type Halt = Option<&'static AtomicBool>;
+
+/// Unknowns from which the elimination is sparse.
+const SPARSE_FROM: usize = 200;
+/// Componentwise backward error up to which a sparse solution serves an iteration; a fresh order may leave more.
+const SERVES: f64 = 1e-9;
+const SERVES_AT_LAST: f64 = 1e-5;
+/// Iterations after which a residual at rounding counts as a solution: where conductances differ by more than doubles
+/// resolve, changes of x never become small.
+const PATIENCE: u32 = 12;
+/// The largest componentwise backward error that is rounding, in units of its last place: rows sum some ten terms, and
+/// elimination with pivoting is as good as this by norms, not entry by entry.
+const LAST_PLACES: f64 = 64.0;
+
+/// Newton's iteration on f(x) + α(q(x) − q̂) = 0.
+pub(super) struct Robust<'a, L: Lane> {
+    pub(super) system: &'a System<L>,
+    devices: Vec<Box<dyn Device<L>>>,
+    choices: Vec<usize>,
+    places: Places,
+    replay: Option<Replay>,
+    /// Held quantities: (row, column, conductance, value).
+    holds: Vec<(usize, usize, L, L)>,
+    /// The first lane alone is solved for, and all lanes get its solution.
+    pub(super) first_only: bool,
+    halt: Halt,
+    pub(super) x: Vec<L>,
+}
+
+/// Where entries lie among the values of the matrix: the places of its pattern row by row, and one more for ground.
+struct Places {
+    entries: Vec<(u32, u32)>,
+    rows: Vec<usize>,
+    g: Vec<u32>,
+    c: Vec<u32>,
+    chosen: Vec<[u32; 4]>,
+    leak: Vec<u32>,
+    holds: Vec<u32>,
+    devices: Vec<Vec<u32>>,
+}
+
+impl Places {
+    fn new<L: Lane>(system: &System<L>, holds: &[(usize, usize, L, L)]) -> Self {
+        let n = system.n as u32;
+        let of_device = |d: &crate::equations::system::Placed| -> Vec<(u32, u32)> {
+            let all = || d.locals.iter().copied().chain([d.reference]);
+            all().flat_map(|r| all().map(move |c| (r, c))).collect()
+        };
+        let devices: Vec<_> = system.devices.iter().map(of_device).collect();
+        let around = |a: u32, b: u32| [(a, a), (a, b), (b, a), (b, b)];
+        let linear = system.g.iter().chain(&system.c).map(|e| (e.0, e.1));
+        let mut entries: Vec<(u32, u32)> = linear
+            .chain(system.chosen.iter().flat_map(|&(_, a, b)| around(a, b)))
+            .chain((0..n).filter(|&k| system.is_voltage[k as usize]).map(|k| (k, k)))
+            .chain(holds.iter().map(|h| (h.0 as u32, h.1 as u32)))
+            .chain(devices.iter().flatten().copied())
+            .filter(|&(r, c)| r < n && c < n)
+            .collect();
+        entries.sort_unstable();
+        entries.dedup();
+        let at = |e: (u32, u32)| entries.binary_search(&e).unwrap_or(entries.len()) as u32;
+        let leak = |k: u32| if system.is_voltage[k as usize] { at((k, k)) } else { entries.len() as u32 };
+        Self {
+            rows: (0..=n).map(|r| entries.partition_point(|e| e.0 < r)).collect(),
+            g: system.g.iter().map(|e| at((e.0, e.1))).collect(),
+            c: system.c.iter().map(|e| at((e.0, e.1))).collect(),
+            chosen: system.chosen.iter().map(|&(_, a, b)| around(a, b).map(at)).collect(),
+            leak: (0..n).map(leak).collect(),
+            holds: holds.iter().map(|h| at((h.0 as u32, h.1 as u32))).collect(),
+            devices: devices.into_iter().map(|d| d.into_iter().map(at).collect()).collect(),
+            entries,
+        }
+    }
+}
+
+impl<'a, L: Lane> Robust<'a, L> {
+    pub(super) fn new(system: &'a System<L>, kelvin: &[L], board: &Board<L>, halt: Halt) -> Self {
+        Self {
+            system,
+            devices: system.devices_at(kelvin),
+            choices: board.choices().to_vec(),
+            places: Places::new(system, &[]),
+            replay: None,
+            holds: Vec::new(),
+            first_only: false,
+            halt,
+            x: zeros(system.n + 1),
+        }
+    }
+
+    /// Holds quantities from now on: (row, column, conductance, value).
+    pub(super) fn hold(&mut self, holds: Vec<(usize, usize, L, L)>) {
+        self.places = Places::new(self.system, &holds);
+        self.holds = holds;
+    }
+
+    /// Whether somebody wants to stop.
+    pub(super) fn halted(&self) -> bool {
+        self.halt.is_some_and(|halt| halt.load(Ordering::Relaxed))
+    }
+
+    fn lanes(&self) -> usize {
+        if self.first_only { 1 } else { L::WIDTH }
+    }
+
+    /// Iterates from the present x. `sources(row)` is added to f. Returns the last change when it does not converge.
+    pub(super) fn newton(
+        &mut self,
+        alpha: f64,
+        expected: &[L],
+        sources: &[L],
+        leak: f64,
+        limit: f64,
+    ) -> Result<(), (usize, f64)> {
+        let s = self.system;
+        let n = s.n;
+        let zero = L::splat(0.0);
+        let alpha = L::splat(alpha);
+        let mut stamps: Vec<Vec<L>> =
+            s.devices.iter().map(|d| vec![zero; stamp_len(d.locals.len())]).collect();
+        let mut a = vec![zero; self.places.entries.len() + 1];
+        let mut fresh = zeros(n + 1);
+        let mut worst = (0, f64::NAN);
+        for iteration in 0..if limit.is_finite() { 600 } else { 60 } {
+            if self.halted() {
+                break;
+            }
+            let mut b: Vec<L> = (0..=n).map(|k| expected[k] * alpha - sources[k]).collect();
+            a.fill(zero);
+            s.g.iter().zip(&self.places.g).for_each(|(e, &at)| a[at as usize] += e.2);
+            s.c.iter().zip(&self.places.c).for_each(|(e, &at)| a[at as usize] += alpha * e.2);
+            for (&(choice, ..), slots) in s.chosen.iter().zip(&self.places.chosen) {
+                let g = s.circuit.choices[choice.0 as usize].options[self.choices[choice.0 as usize]];
+                slots.iter().zip([g, -g, -g, g]).for_each(|(&at, x)| a[at as usize] += x);
+            }
+            self.places.leak.iter().for_each(|&at| a[at as usize] += L::splat(leak));
+            for (&(row, _, g, value), &at) in self.holds.iter().zip(&self.places.holds) {
+                a[at as usize] += g;
+                b[row] += g * value;
+            }
+            for (((device, placed), slots), stamp) in
+                self.devices.iter().zip(&s.devices).zip(&self.places.devices).zip(&mut stamps)
+            {
+                let seat = Seat { locals: &placed.locals, reference: placed.reference, slots };
+                device.enter(&seat, alpha, &self.x, stamp, &mut a, &mut b);
+            }
+            if iteration >= PATIENCE && self.backward_error(&a, &b, &self.x) <= LAST_PLACES * f64::EPSILON {
+                return Ok(());
+            }
+            self.solve(&a, &b, &mut fresh).map_err(|k| (k, f64::INFINITY))?;
+            if self.first_only {
+                fresh.iter_mut().for_each(|x| *x = L::splat(x.lane(0)));
+            }
+            worst = (0, 0.0);
+            let mut moving = false;
+            for (k, &fresh) in fresh.iter().enumerate().take(n) {
+                let change = fresh - self.x[k];
+                let size = change.abs().widest();
+                if size > worst.1 {
+                    worst = (k, size);
+                }
+                let still = size <= 1e-9 + 1e-9 * fresh.abs().widest();
+                moving |= !still;
+                let bound = L::splat(if s.is_voltage[k] { limit } else { f64::INFINITY });
+                self.x[k] += change.min(bound).max(-bound);
+            }
+            if !moving {
+                return Ok(());
+            }
+            if !self.x.iter().all(|x| x.is_finite()) {
+                return Err((worst.0, f64::INFINITY));
+            }
+        }
+        Err(worst)
+    }
+
+    /// How well x solves a·x = b: the largest componentwise backward error (Oettli & Prager, Numer. Math. 6 (1964) 405).
+    /// Where a and b are linearised at x, it is that of the circuit's equations.
+    fn backward_error(&self, a: &[L], b: &[L], x: &[L]) -> f64 {
+        let mut largest = 0.0;
+        for (r, range) in self.places.rows.windows(2).enumerate() {
+            for lane in 0..self.lanes() {
+                let (mut residual, mut size) = (-b[r].lane(lane), b[r].lane(lane).abs());
+                for k in range[0]..range[1] {
+                    let term = a[k].lane(lane) * x[self.places.entries[k].1 as usize].lane(lane);
+                    residual += term;
+                    size += term.abs();
+                }
+                // A row of zeros holds by itself; NaN is the largest of all.
+                let error = if residual == 0.0 { 0.0 } else { residual.abs() / size };
+                largest = if error <= largest { largest } else { error };
+            }
+        }
+        largest
+    }
+
+    fn solve(&mut self, a: &[L], b: &[L], x: &mut [L]) -> Result<(), usize> {
+        let n = self.system.n;
+        if n >= SPARSE_FROM {
+            return self.solve_sparse(a, b, x);
+        }
+        let mut square = vec![L::splat(0.0); n * n];
+        for (&(r, c), value) in self.places.entries.iter().zip(a) {
+            square[r as usize * n + c as usize] = *value;
+        }
+        dense::solve_first(self.lanes(), n, &square, b, x)
+    }
+
+    fn solve_sparse(&mut self, a: &[L], b: &[L], x: &mut [L]) -> Result<(), usize> {
+        let kept = self.replay.is_some();
+        for serves in [SERVES, SERVES_AT_LAST] {
+            let replay = match self.replay.take() {
+                Some(replay) => replay,
+                None => Replay::new(self.order(a)?),
+            };
+            let mut values = zeros(replay.order().slots + 9);
+            for (&(r, c), value) in self.places.entries.iter().zip(a) {
+                if let Some(slot) = replay.order().slot(r as usize, c as usize) {
+                    values[slot as usize] = *value;
+                }
+            }
+            let mut right = b.to_vec();
+            replay.solve(&mut values, &mut right, x);
+            let error = self.backward_error(a, b, x);
+            if error <= serves || (!kept && error <= SERVES_AT_LAST) {
+                self.replay = Some(replay);
+                return Ok(());
+            }
+        }
+        Err((0..self.system.n).find(|&k| !x[k].is_finite()).unwrap_or(0))
+    }
+
+    /// An order for these values (of the first lane).
+    fn order(&self, a: &[L]) -> Result<Order, usize> {
+        let n = self.system.n;
+        let mut matrix: TriMatI<f64, u32> = TriMatI::new((n, n));
+        for (&(r, c), value) in self.places.entries.iter().zip(a) {
+            matrix.add_triplet(r as usize, c as usize, value.lane(0));
+        }
+        let matrix: CsMatI<f64, u32> = matrix.to_csr();
+        Order::choose(matrix, |_| false).map_err(|no| no.columns.first().copied().unwrap_or(0))
+    }
+
+    /// From a solution of the first lane to those of all; a lane that is there keeps its bits. False where a lane gets
+    /// nowhere.
+    pub(super) fn follow(&mut self, zeros: &[L], sources: &[L]) -> bool {
+        let led = self.x.clone();
+        if self.newton(0.0, zeros, sources, 0.0, f64::INFINITY).is_err() {
+            return false;
+        }
+        for lane in 0..L::WIDTH {
+            let near = |(x, led): (&L, &L)| {
+                let (x, led) = (x.lane(lane), led.lane(lane));
+                (x - led).abs() <= 1e-9 + 1e-9 * x.abs()
+            };
+            if self.x.iter().zip(&led).all(near) {
+                self.x.iter_mut().zip(&led).for_each(|(x, led)| x.set_lane(lane, led.lane(lane)));
+            }
+        }
+        true
+    }
+
+    /// q(x).
+    pub(super) fn charges(&self) -> Vec<L> {
+        super::start::charges(self.system, &self.devices, &self.x)
+    }
+}
