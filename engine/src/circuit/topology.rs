@@ -34,7 +34,6 @@ pub struct Findings {
 /// direct current, and a loop of them is [`CircuitTrouble::ResistanceFreeLoop`].
 #[inline(never)]
 pub fn examine<L: Lane>(circuit: &Circuit<L>, operating_point: bool) -> Findings {
-    let touching = touching(circuit);
     let mut troubles = floating(circuit, &touching);
     let always = loops(circuit, false);
     let source_loop = |l: &Vec<&str>| CircuitTrouble::SourceLoop { members: l.join(", ") };
@@ -119,7 +118,6 @@ fn floating<L: Lane>(circuit: &Circuit<L>, touching: &[Vec<&str>]) -> Vec<Circui
         }
     }
     let ground = groups.root(GROUND.0 as usize);
-    let touching = touching(circuit);
     let mut out = Vec::new();
     for (k, node) in circuit.nodes.iter().enumerate() {
         if groups.root(k) != ground {
@@ -270,7 +268,6 @@ fn loose_ends<L: Lane>(circuit: &Circuit<L>, touching: &[Vec<&str>]) -> Vec<Loos
     for pin in circuit.components.iter().flat_map(|c| &c.pins) {
         pins[pin.0 as usize] += 1;
     }
-    let touching = touching(circuit);
     let once = pins.iter().enumerate().skip(1).filter(|&(_, &n)| n == 1);
     once.map(|(k, _)| LooseEnd { node: circuit.nodes[k].clone(), component: touching[k].join(", ") })
         .collect()
