@@ -34,6 +34,7 @@ pub struct Findings {
 /// direct current, and a loop of them is [`CircuitTrouble::ResistanceFreeLoop`].
 #[inline(never)]
 pub fn examine<L: Lane>(circuit: &Circuit<L>, operating_point: bool) -> Findings {
+    let touching = touching(circuit);
     let mut troubles = floating(circuit, &touching);
     let always = loops(circuit, false);
     let source_loop = |l: &Vec<&str>| CircuitTrouble::SourceLoop { members: l.join(", ") };
