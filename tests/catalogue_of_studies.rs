@@ -5,7 +5,7 @@ use std::path::Path;
 
 use joulestep::answer::Study;
 use joulestep::scenario::shape::{Form, Key};
-use joulestep::sheet::{Cell, Sheet};
+use joulestep::table::{Cell, Table};
 use joulestep::study::{CATALOGUE, Entry};
 use joulestep_engine::units::parse_unit;
 use joulestep_models::model::Range;
@@ -63,7 +63,7 @@ fn entry(case: &Case) -> &'static Entry {
 }
 
 /// The command with further options; it comes to a verdict.
-fn asked(case: &Case, more: &[&str]) -> Done {
+fn requested(case: &Case, more: &[&str]) -> Done {
     let words: Vec<&str> = case.study.split(' ').collect();
     let done = joulestep(&[&words, case.args, more].concat());
     assert!([0, 1, 5].contains(&done.code), "{}: {}{}", case.study, done.out, done.err);
@@ -184,17 +184,17 @@ fn in_order(line: &str, words: &[String]) -> bool {
 
 fn answers_agree(case: &Case, json: &Value, study: &Study, folder: &Path) {
     let name = case.study;
-    let told = json["answers"].as_array().expect("answers");
-    assert!(!told.is_empty() && told.len() == study.answers.len(), "{name}");
+    let report = json["answers"].as_array().expect("answers");
+    assert!(!report.is_empty() && report.len() == study.answers.len(), "{name}");
     let names: BTreeSet<&str> = study.answers.iter().map(|a| a.name.as_str()).collect();
-    assert_eq!(names.len(), told.len(), "{name}: two answers of one name");
-    let text = asked(case, &["--quiet"]);
-    let by_csv = asked(case, &["--csv=answers"]);
+    assert_eq!(names.len(), report.len(), "{name}: two answers of one name");
+    let text = requested(case, &["--quiet"]);
+    let by_csv = requested(case, &["--csv=answers"]);
     let (heads, rows) = csv(&by_csv.out);
-    assert_eq!(rows.len(), told.len(), "{name}");
+    assert_eq!(rows.len(), report.len(), "{name}");
     let report = without_blanks(&page::parsed(&folder.join("study.html")).text);
     let people = study.rows();
-    for (k, (a, json)) in study.answers.iter().zip(told).enumerate() {
+    for (k, (a, json)) in study.answers.iter().zip(report).enumerate() {
         let what = format!("{name}: {}", a.name);
         // The file.
         for (key, text) in [
@@ -223,7 +223,7 @@ fn answers_agree(case: &Case, json: &Value, study: &Study, folder: &Path) {
         }
         // For people: what they read begins with the value that programs read.
         let shown = match json["value"].as_f64() {
-            Some(x) => joulestep::sheet::shown(x, json["unit"].as_str().expect("a unit")),
+            Some(x) => joulestep::table::shown(x, json["unit"].as_str().expect("a unit")),
             None => a.words(),
         };
         assert_eq!(people[k][1], shown, "{what}");
@@ -238,7 +238,7 @@ fn answers_agree(case: &Case, json: &Value, study: &Study, folder: &Path) {
     assert_eq!(json["verdict"], verdict, "{name}");
     assert!(study.verdict.is_none() || text.out.contains(&format!("verdict: {verdict}")), "{name}");
     assert!(study.verdict.is_none() || report.contains(&without_blanks(verdict)), "{name}");
-    assert_eq!((text.code, by_csv.code), (asked(case, &["--json"]).code, text.code), "{name}");
+    assert_eq!((text.code, by_csv.code), (requested(case, &["--json"]).code, text.code), "{name}");
     // What they rest on.
     for (key, sentences) in
         [("conditions", &study.conditions), ("notes", &study.notes), ("doubts", &study.doubts)]
@@ -252,26 +252,26 @@ fn answers_agree(case: &Case, json: &Value, study: &Study, folder: &Path) {
 
 fn tables_agree(case: &Case, json: &Value, study: &Study, folder: &Path) {
     let name = case.study;
-    let told = json["tables"].as_object().expect("tables");
-    assert_eq!(told.len(), study.tables.len(), "{name}");
+    let report = json["tables"].as_object().expect("tables");
+    assert_eq!(report.len(), study.tables.len(), "{name}");
     let report = without_blanks(&page::parsed(&folder.join("study.html")).text);
-    let text = asked(case, &["--quiet"]).out;
+    let text = requested(case, &["--quiet"]).out;
     for table in &study.tables {
         let what = format!("{name}: {}", table.name);
-        let json = &told[&table.name];
+        let json = &report[&table.name];
         assert_eq!(json["title"], table.title, "{what}");
-        let by_csv = csv(&asked(case, &[&format!("--csv={}", table.name)]).out);
-        let sheet: Sheet = table.sheet.plain();
+        let by_csv = csv(&requested(case, &[&format!("--csv={}", table.name)]).out);
+        let data: Table = table.data.plain();
         let rows = json["rows"].as_array().expect("rows");
-        assert!(rows.len() == sheet.rows.len() && rows.len() == by_csv.1.len(), "{what}");
-        assert_eq!(by_csv.0.len(), sheet.heads.len(), "{what}");
-        for (k, head) in sheet.heads.iter().enumerate() {
+        assert!(rows.len() == data.rows.len() && rows.len() == by_csv.1.len(), "{what}");
+        assert_eq!(by_csv.0.len(), data.heads.len(), "{what}");
+        for (k, head) in data.heads.iter().enumerate() {
             let unit = if matches!(head.unit.as_str(), "" | "1") { "" } else { &format!(" ({})", head.unit) };
             assert_eq!(by_csv.0[k], format!("{}{unit}", head.name), "{what}");
             if !head.unit.is_empty() {
                 assert_eq!(json["units"][&head.name], head.unit, "{what}: {}", head.name);
             }
-            for ((row, json), csv) in sheet.rows.iter().zip(rows).zip(&by_csv.1) {
+            for ((row, json), csv) in data.rows.iter().zip(rows).zip(&by_csv.1) {
                 let what = format!("{what}: {}", head.name);
                 match &row[k] {
                     Cell::Text(text) => assert!(json[&head.name] == *text && csv[k] == *text, "{what}"),
@@ -284,7 +284,7 @@ fn tables_agree(case: &Case, json: &Value, study: &Study, folder: &Path) {
                 }
             }
         }
-        if !sheet.rows.is_empty() {
+        if !data.rows.is_empty() {
             assert!(text.contains(&table.title), "{what}: {text}");
             assert!(report.contains(&without_blanks(&table.title)), "{what}");
         }
@@ -296,7 +296,7 @@ fn every_form_of_an_answer_tells_the_same() {
     for case in CASES {
         let folder = tempfile::tempdir().expect("a folder");
         let out = folder.path().join("study.h5");
-        let done = asked(case, &["--json", "--out", out.to_str().expect("UTF-8")]);
+        let done = requested(case, &["--json", "--out", out.to_str().expect("UTF-8")]);
         let json: Value = serde_json::from_str(&done.out).expect("JSON");
         let study = Study::read(&out).expect("a study");
         let html = folder.path().join("study.html");
@@ -365,13 +365,13 @@ fn every_study_is_varied_by_a_plan() {
             "--quiet",
         ]);
         assert!([0, 1, 5].contains(&done.code), "{}: {}{}", case.study, done.out, done.err);
-        let told: Value = serde_json::from_str(&done.out).expect("JSON");
-        let alone: Value = serde_json::from_str(&asked(case, &["--json"]).out).expect("JSON");
+        let report: Value = serde_json::from_str(&done.out).expect("JSON");
+        let alone: Value = serde_json::from_str(&requested(case, &["--json"]).out).expect("JSON");
         let names = |of: &Value| -> Vec<(String, String)> {
             let text = |v: &Value| v.as_str().expect("text").to_string();
             of.as_array().expect("a list").iter().map(|o| (text(&o["name"]), text(&o["unit"]))).collect()
         };
-        assert_eq!(names(&told["outputs"]), names(&alone["answers"]), "{}", case.study);
+        assert_eq!(names(&report["outputs"]), names(&alone["answers"]), "{}", case.study);
         let (heads, rows) = csv(&std::fs::read_to_string(path("t.csv")).expect("a table"));
         assert_eq!(rows.len(), 2, "{}", case.study);
         let mut moved = false;
@@ -383,7 +383,8 @@ fn every_study_is_varied_by_a_plan() {
             moved |= first.to_bits() != second.to_bits();
             let what = format!("{}: {name}: {first}, alone {}", case.study, a["value"]);
             match a["value"].as_f64() {
-                // Tables of laws may begin at other temperatures: as near as the errors say, and much nearer than a percent.
+                // Tables of laws may begin at other temperatures: as near as the errors say, and much nearer than a
+                // percent.
                 Some(x) => {
                     let close = (1e-6 * x.abs()).max(a["error"].as_f64().unwrap_or(0.0).min(1e-3 * x.abs()));
                     assert!((first - x).abs() <= close, "{what}");

@@ -16,8 +16,8 @@ fn compare(more: &[&str]) -> crate::common::program::Done {
 fn formats_agree_and_the_reference_is_one() {
     let json = compare(&["--json", "--reference", "mosfet-sic-700v-12m"]);
     assert_eq!(json.code, 0, "{}", json.err);
-    let told: Value = serde_json::from_str(&json.out).unwrap();
-    let rows_of = |table: &str| told["tables"][table]["rows"].as_array().unwrap().clone();
+    let report: Value = serde_json::from_str(&json.out).unwrap();
+    let rows_of = |table: &str| report["tables"][table]["rows"].as_array().unwrap().clone();
     let (rows, relative, from) = (rows_of("figures"), rows_of("relative"), rows_of("made-of"));
     assert_eq!([rows.len(), relative.len(), from.len()], [6; 3]);
     let keys = |row: &Value| -> Vec<String> { row.as_object().unwrap().keys().cloned().collect() };
@@ -38,7 +38,7 @@ fn formats_agree_and_the_reference_is_one() {
         near("C_o(tr)·V", charge, of(from, "output_charge"), 1e-12);
     }
     // The answers are the table's rows at the working temperature.
-    for answer in told["answers"].as_array().unwrap() {
+    for answer in report["answers"].as_array().unwrap() {
         let (part, key) = answer["name"].as_str().unwrap().split_once('.').unwrap();
         let row = rows.iter().find(|r| r["part"] == part && r["temperature"] == 125.0).unwrap();
         assert_eq!(row[key], answer["value"], "{part} {key}");
@@ -71,12 +71,12 @@ fn a_number_in_parallel_comes_with_its_law() {
         text.contains("T_j = T_heatsink + (R_th(j-c) + R_interface)·I·V(I, T_j)")
             && text.contains("no switch")
     );
-    let told: Value = serde_json::from_str(&compare(&[&args[..], &["--json"]].concat()).out).unwrap();
-    let rows = &told["tables"]["parallel"]["rows"];
+    let report: Value = serde_json::from_str(&compare(&[&args[..], &["--json"]].concat()).out).unwrap();
+    let rows = &report["tables"]["parallel"]["rows"];
     assert!(rows[0]["number"].as_f64().unwrap() >= 1.0 && rows[0]["junction"].as_f64().unwrap() <= 175.0);
     assert!(rows[2]["number"].is_null());
     let named = |a: &&Value| a["name"] == format!("{}.devices_in_parallel", PARTS[0]);
-    let answer = told["answers"].as_array().unwrap().iter().find(named).unwrap().clone();
+    let answer = report["answers"].as_array().unwrap().iter().find(named).unwrap().clone();
     assert_eq!(answer["value"], rows[0]["number"]);
 }
 
@@ -111,8 +111,8 @@ fn resistance_against_temperature() {
         "--json",
     ]);
     assert_eq!(done.code, 0, "{}", done.err);
-    let told: Value = serde_json::from_str(&done.out).unwrap();
-    let rows = answers::rows(&told, "resistance");
+    let report: Value = serde_json::from_str(&done.out).unwrap();
+    let rows = answers::rows(&report, "resistance");
     assert_eq!(rows.len(), 8);
     for row in rows.iter().filter(|r| r["temperature"] == 25.0) {
         near("relative", row["on_resistance_relative"].as_f64().unwrap(), 1.0, 1e-12);
@@ -120,12 +120,12 @@ fn resistance_against_temperature() {
     // Common practice, no source: at 125 °C a cascode has about 1.7 times its on-resistance at 25 °C.
     let hot = rows.iter().find(|r| r["part"] == PARTS[0] && r["temperature"] == 125.0).unwrap();
     near("cascode", hot["on_resistance_relative"].as_f64().unwrap(), 1.7, 0.04);
-    let budgets = answers::rows(&told, "budget");
+    let budgets = answers::rows(&report, "budget");
     for part in [PARTS[0], PARTS[1]] {
         let shares = budgets.iter().filter(|p| p["part"] == part).map(|p| p["cold_share"].as_f64().unwrap());
         near("shares", shares.sum(), 1.0, 1e-9);
     }
-    assert!(!answers::rows(&told, "unipolar-limit").is_empty());
+    assert!(!answers::rows(&report, "unipolar-limit").is_empty());
     let text = joulestep(&["parts", "resistance", PARTS[0]]).out;
     assert!(
         text.contains("On-resistance budgets at 25 °C and 125.0 °C") && text.contains("unipolar limit"),

@@ -1,4 +1,5 @@
-//! The double pulse: its pulse widths against the R-L circuit, its energies against charge balance, and the command around it.
+//! The double pulse: its pulse widths against the R-L circuit, its energies against charge balance, and the command
+//! around it.
 
 use joulestep_models::arrangement::double_pulse::{Bench, Outcome, Point, SIGNALS, first_pulse, run};
 use joulestep_models::capacitances::output_charge;
@@ -34,8 +35,8 @@ fn point(current: f64, celsius: f64) -> Point {
     Point { current, voltage: 400.0, gate_resistance: 5.0, celsius }
 }
 
-/// The run reaches the current asked for by the formula of the R-L circuit, and droops by the same formula with the drop that the
-/// upper device has at that current.
+/// The run reaches the current asked for by the formula of the R-L circuit, and droops by the same formula with the
+/// drop that the upper device has at that current.
 #[test]
 fn the_current_asked_for_is_switched() {
     let part = shipped("mosfet-sic-700v-12m");
@@ -63,7 +64,8 @@ fn hard_switching_costs_the_charge_of_the_upper_device() {
         let part = shipped(name);
         // Long enough for the loop's ringing with the diode's capacitance to die away.
         let bench = Bench { second_pulse: 10e-6, ..Bench::new(on, 0.0) };
-        // So slow that the loop's ringing does not drive the upper diode into avalanche, which takes what is counted here.
+        // So slow that the loop's ringing does not drive the upper diode into avalanche, which takes what is counted
+        // here.
         let slow = Point { gate_resistance: 30.0, ..point(4.0, 25.0) };
         let o = run(&part, &diode, &bench, &slow).unwrap();
         let charge = |p: &Part| output_charge(p.entry(), &p.values, &[400.0], 25.0).unwrap()[0];
@@ -101,9 +103,9 @@ fn energies_go_as_the_trade_expects() {
 }
 
 /// A row of each table together: the numbers of a point of the grid.
-pub fn point_row(told: &Value, k: usize) -> serde_json::Map<String, Value> {
+pub fn point_row(report: &Value, k: usize) -> serde_json::Map<String, Value> {
     let tables = ["energies", "times", "slopes", "ratings", "rest"];
-    let row = |table: &str| told["tables"][table]["rows"][k].as_object().cloned().unwrap_or_default();
+    let row = |table: &str| report["tables"][table]["rows"][k].as_object().cloned().unwrap_or_default();
     tables.into_iter().flat_map(row).collect()
 }
 
@@ -126,20 +128,20 @@ fn the_table_does_not_hang_on_threads() {
     // What the verdict is of a bare loop of 20 nH is no matter here; that both find the same is.
     assert!(matches!(one.code, 0 | 1 | 5), "{}", one.err);
     assert_eq!((one.code, &one.out), (many.code, &many.out));
-    let told: Value = serde_json::from_str(&one.out).unwrap();
-    let count = told["tables"]["energies"]["rows"].as_array().unwrap().len();
-    let rows: Vec<_> = (0..count).map(|k| point_row(&told, k)).collect();
-    let asked: Vec<(f64, f64)> =
+    let report: Value = serde_json::from_str(&one.out).unwrap();
+    let count = report["tables"]["energies"]["rows"].as_array().unwrap().len();
+    let rows: Vec<_> = (0..count).map(|k| point_row(&report, k)).collect();
+    let requested: Vec<(f64, f64)> =
         rows.iter().map(|r| (r["temperature"].as_f64().unwrap(), r["current"].as_f64().unwrap())).collect();
     let grid = [(25.0, 10.0), (25.0, 20.0), (25.0, 30.0), (125.0, 10.0), (125.0, 20.0), (125.0, 30.0)];
-    assert_eq!(asked, grid);
-    assert_eq!(told["tables"]["energies"]["units"]["turn_on_energy"], "J");
-    assert!(told["definitions"]["E_on"].as_str().unwrap().contains("IEC 60747-8"));
+    assert_eq!(requested, grid);
+    assert_eq!(report["tables"]["energies"]["units"]["turn_on_energy"], "J");
+    assert!(report["definitions"]["E_on"].as_str().unwrap().contains("IEC 60747-8"));
     assert!(rows.iter().all(|r| r["ledger_residual_relative"].as_f64().unwrap() < 1e-4));
 }
 
-/// The waveforms behind a number are kept: the energy stored with a point is the difference of its recorded work between
-/// the limits of the definition.
+/// The waveforms behind a number are kept: the energy stored with a point is the difference of its recorded work
+/// between the limits of the definition.
 #[test]
 fn waveforms_are_kept() {
     let folder = tempfile::tempdir().unwrap();
@@ -149,12 +151,12 @@ fn waveforms_are_kept() {
         ["double-pulse", "mosfet-sic-700v-12m", "--current", "20 A", "--waveforms", path, "--pictures", path];
     let done = joulestep(&[&args[..], &["--json"]].concat());
     assert!(matches!(done.code, 0 | 1 | 5), "{}", done.err);
-    let told: Value = serde_json::from_str(&done.out).unwrap();
-    let row = point_row(&told, 0);
+    let report: Value = serde_json::from_str(&done.out).unwrap();
+    let row = point_row(&report, 0);
     let file = joulestep::result::ResultFile::open(&to.join("point-0001.h5")).unwrap();
     // A single point's numbers are answers under their plain names.
     let named = |a: &&Value| a["name"] == "turn_on_energy";
-    let answer = told["answers"].as_array().unwrap().iter().find(named).unwrap().clone();
+    let answer = report["answers"].as_array().unwrap().iter().find(named).unwrap().clone();
     assert_eq!((&answer["value"], &answer["error"]), (&row["turn_on_energy"], &row["turn_on_energy_error"]));
     assert!(file.complete() && file.about().inputs.files[0].1.contains("IEC 60747-8"));
     let n = file.samples();

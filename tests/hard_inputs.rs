@@ -48,9 +48,9 @@ impl Case {
 
     fn refuses(&self, code: i32, words: &[&str], why: &str) {
         let output = self.run(words);
-        let told = format!("{}{}", text(&output.stdout), text(&output.stderr));
-        assert_eq!(output.status.code(), Some(code), "{words:?}: {told}");
-        assert!(told.contains(why), "{words:?}: {told}");
+        let report = format!("{}{}", text(&output.stdout), text(&output.stderr));
+        assert_eq!(output.status.code(), Some(code), "{words:?}: {report}");
+        assert!(report.contains(why), "{words:?}: {report}");
     }
 }
 
@@ -61,18 +61,18 @@ fn many_errors_are_counted_and_the_first_fifty_told() {
     let case = Case::new(&[("s.toml", &format!("{wrong}{HEAD}"))]);
     let output = case.run(&["check", "@s.toml"]);
     assert_eq!(output.status.code(), Some(2));
-    let told = text(&output.stderr);
-    assert_eq!(told.matches("unknown key in the scenario").count(), 50);
-    assert!(told.contains(": x49: ") && !told.contains(": x50: "));
+    let report = text(&output.stderr);
+    assert_eq!(report.matches("unknown key in the scenario").count(), 50);
+    assert!(report.contains(": x49: ") && !report.contains(": x50: "));
     assert!(
-        told.ends_with("... and 29950 more\n30000 errors in the scenario\n"),
+        report.ends_with("... and 29950 more\n30000 errors in the scenario\n"),
         "{}",
-        &told[told.len() - 200..]
+        &report[report.len() - 200..]
     );
     let json: Value =
         serde_json::from_slice(&case.run(&["check", "@s.toml", "--json"]).stdout).expect("JSON");
     assert_eq!((json["errors"].as_array().map(Vec::len), &json["more"]), (Some(50), &Value::from(29_950)));
-    // Names that are not there: the lists of those that are, and suggestions, only where they are told.
+    // Names that are not there: the lists of those that are, and suggestions, only where they are reported.
     let limits: String = (0..10_000)
         .map(|k| format!("[[limit]]\nname = \"l{k}\"\nsignal = \"v(x{k})\"\nmax = \"1 V\"\n"))
         .collect();
@@ -132,8 +132,8 @@ fn files_name_others_in_their_folder_only() {
     assert_eq!(case.run(&["check", "@in/up.toml", "--allow-outside", "@"]).status.code(), Some(0));
     // A place in a file that is none of ours, and not a word of it.
     let output = case.run(&["check", "@in/shows.toml"]);
-    let told = text(&output.stderr);
-    assert!(told.contains("secret.toml:1:") && !told.contains("hush"), "{told}");
+    let report = text(&output.stderr);
+    assert!(report.contains("secret.toml:1:") && !report.contains("hush"), "{report}");
     #[cfg(unix)]
     {
         std::os::unix::fs::symlink("../more.toml", case.path("in/sub/link.toml")).expect("linked");
@@ -188,9 +188,9 @@ fn a_comment_does_not_change_a_report() {
     assert_eq!(run.status.code(), Some(0), "{}", text(&run.stderr));
     let report = case.run(&["report", "@r.h5", "-o", "@r.md"]);
     assert!(text(&report.stdout).starts_with("Mine: "), "{}", text(&report.stdout));
-    let told = fs::read_to_string(case.path("r.md")).expect("read");
-    assert!(told.contains("### ") && told.contains("# file: see the folder notes"), "{told}");
-    assert!(told.contains("base step 1 us"), "{told}");
+    let report = fs::read_to_string(case.path("r.md")).expect("read");
+    assert!(report.contains("### ") && report.contains("# file: see the folder notes"), "{report}");
+    assert!(report.contains("base step 1 us"), "{report}");
 }
 
 /// A result file whose axis had bounds that floating point cannot divide.
@@ -223,7 +223,8 @@ mod signals {
         Case::new(&[("s.toml", &format!("{}{more}", HEAD.replace("10 us", "100 s")))])
     }
 
-    /// POSIX numbers the signals; 128 and the number is what a shell makes of them (POSIX.1-2017, Shell & Utilities, 2.8.2).
+    /// POSIX numbers the signals; 128 and the number is what a shell makes of them (POSIX.1-2017, Shell & Utilities,
+    /// 2.8.2).
     #[test]
     fn whatever_asks_to_stop_closes_the_file() {
         for (signal, code) in [("INT", 130), ("TERM", 143), ("HUP", 129)] {

@@ -107,7 +107,7 @@ fn heater(current: f64, longest: f64) -> Setup<f64> {
     c.heats(r, HeatId(0));
     let network = Network::foster("R", &[FosterTerm::from_capacitance(rth, cth)], 25.0).unwrap();
     let mut setup = Setup::new(c);
-    setup.steps = Steps { base: 1e-3, finest: 8, calm: 2 };
+    setup.steps = Steps { base: 1e-3, finest: 8, hold_off: 2 };
     setup.coupling = longest;
     setup.thermal = Some(Thermal::new(Arc::new(Modal::new(&network).unwrap())));
     setup
@@ -121,8 +121,8 @@ fn rise(current: f64) -> f64 {
     -power / k * (-k * 0.6 / 0.5).exp_m1()
 }
 
-/// Single runs: the temperature within the estimate and the bound, also where it runs away (160 A: 1/k is negative), and
-/// whatever the bound is.
+/// Single runs: the temperature within the estimate and the bound, also where it runs away (160 A: 1/k is negative),
+/// and whatever the bound is.
 #[test]
 fn a_heater_against_its_closed_form() {
     for (current, bound) in [(60.0, 1.0), (120.0, 1.0), (160.0, 1.0), (160.0, 8.0), (160.0, 0.1)] {
@@ -146,11 +146,11 @@ fn a_heater_against_its_closed_form() {
 
 /// Lanes: each within its own estimate; the one that heats most decides for all.
 #[test]
-fn heaters_abreast() {
+fn heaters_in_lockstep() {
     let currents = [60.0, 90.0, 120.0, 160.0];
     let setups = currents.map(|i| heater(i, f64::INFINITY));
     let each: Vec<&Setup<f64>> = setups.iter().collect();
-    let mut run = Setup::abreast::<f64x4>(&each).unwrap().ready().unwrap();
+    let mut run = Setup::lockstep::<f64x4>(&each).unwrap().ready().unwrap();
     run.advance(0.6, &mut ()).unwrap();
     run.finish(&mut ());
     for (lane, current) in currents.into_iter().enumerate() {
@@ -194,7 +194,7 @@ fn mutual_heating_is_seen() {
 /// A path without heat capacity follows the power at once: no interval is short enough, and the run says so. So it does
 /// where the finest step is too long.
 #[test]
-fn what_is_not_bounded_is_told() {
+fn what_is_not_bounded_is_reported() {
     let mut setup = heater(60.0, f64::INFINITY);
     let network = NetworkBuilder::new()
         .boundary("sink", 25.0)
@@ -214,6 +214,6 @@ fn what_is_not_bounded_is_told() {
     let mut run = setup.ready().unwrap();
     run.advance(2e-3, &mut ()).unwrap();
     assert_eq!(run.coupling_error(0, 0), Some(CouplingError::NotBounded(Cause::StepsTooLong)));
-    // Nothing is told where nothing is known.
+    // Nothing is reported where nothing is known.
     assert_eq!(run.coupling_error(1, 0), None);
 }

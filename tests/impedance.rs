@@ -17,48 +17,48 @@ fn json(args: &[&str]) -> Value {
     serde_json::from_str(&out).expect("JSON")
 }
 
-fn rows(told: &Value, table: &str) -> Vec<Value> {
-    told["tables"][table]["rows"].as_array().unwrap_or_else(|| panic!("no table {table}")).clone()
+fn rows(report: &Value, table: &str) -> Vec<Value> {
+    report["tables"][table]["rows"].as_array().unwrap_or_else(|| panic!("no table {table}")).clone()
 }
 
-fn column(told: &Value, table: &str, name: &str) -> Vec<f64> {
+fn column(report: &Value, table: &str, name: &str) -> Vec<f64> {
     let number = |row: &Value| row[name].as_f64().unwrap_or_else(|| panic!("no {name} in {row}"));
-    rows(told, table).iter().map(number).collect()
+    rows(report, table).iter().map(number).collect()
 }
 
-fn answer(told: &Value, name: &str) -> Value {
-    let all = told["answers"].as_array().unwrap();
+fn answer(report: &Value, name: &str) -> Value {
+    let all = report["answers"].as_array().unwrap();
     all.iter().find(|a| a["name"] == name).unwrap_or_else(|| panic!("no answer {name}")).clone()
 }
 
-fn value(told: &Value, name: &str) -> f64 {
-    answer(told, name)["value"].as_f64().unwrap()
+fn value(report: &Value, name: &str) -> f64 {
+    answer(report, name)["value"].as_f64().unwrap()
 }
 
 #[test]
-fn a_package_is_told_whole() {
-    let told = json(&["impedance", "board-sj-620v-49m", "--cells", "9000", "--per-decade", "5", "--json"]);
+fn a_package_is_reported_whole() {
+    let report = json(&["impedance", "board-sj-620v-49m", "--cells", "9000", "--per-decade", "5", "--json"]);
     for path in ["to_case", "to_boundary"] {
         let name = format!("mosfet.{path}");
-        let time = column(&told, "impedance", "time");
+        let time = column(&report, "impedance", "time");
         assert!((time[0] - 1e-6).abs() < 1e-12 && (time[time.len() - 1] - 1e3).abs() < 1e-6);
         assert_eq!(time.len(), 46);
-        let z = column(&told, "impedance", &name);
+        let z = column(&report, "impedance", &name);
         assert!(z.windows(2).all(|w| w[1] >= w[0]) && z[0] > 0.0);
-        let steady = value(&told, &name);
+        let steady = value(&report, &name);
         assert!((z[z.len() - 1] / steady - 1.0).abs() < 1e-3);
-        let error = answer(&told, &name);
+        let error = answer(&report, &name);
         assert!(error["error"].as_f64().unwrap() > 0.0 && error["error_kind"] != "bare", "{error}");
         // Repeated pulses lie between the single pulse and steady power, and at least at duty times the resistance.
         for duty in [0.01, 0.02, 0.05, 0.1, 0.2, 0.5] {
-            let peaks = column(&told, &format!("pulses.{name}"), &format!("duty_{duty}"));
+            let peaks = column(&report, &format!("pulses.{name}"), &format!("duty_{duty}"));
             for (peak, z) in peaks.iter().zip(&z) {
                 assert!(*peak >= z * (1.0 - 1e-9) && *peak >= duty * steady && *peak <= steady * 1.001);
             }
         }
         let words = name.replace('.', " ").replace('_', " ");
         let sum = |table: &str, name: &str| -> f64 {
-            let mine = rows(&told, table).into_iter().filter(|r| r["path"] == words.as_str());
+            let mine = rows(&report, table).into_iter().filter(|r| r["path"] == words.as_str());
             mine.filter_map(|r| r[name].as_f64()).sum()
         };
         for (table, name) in [
@@ -69,8 +69,8 @@ fn a_package_is_told_whole() {
             let sum = sum(table, name);
             assert!((sum / steady - 1.0).abs() < 0.05, "{table} {name}: {sum} {steady}");
         }
-        assert!(column(&told, "accuracy", "largest_error").iter().all(|e| *e > 0.0));
-        let function = column(&told, "structure", &name);
+        assert!(column(&report, "accuracy", "largest_error").iter().all(|e| *e > 0.0));
+        let function = column(&report, "structure", &name);
         assert!(function.windows(2).all(|w| w[1] >= w[0]) && function.len() == 9);
     }
 }
@@ -79,7 +79,7 @@ fn a_package_is_told_whole() {
 fn two_packages_are_held_against_one_another() {
     let folder = tempfile::tempdir().unwrap();
     let picture = folder.path().join("both.svg");
-    let told = json(&[
+    let report = json(&[
         "impedance",
         "board-700v-7m",
         "--against",
@@ -92,18 +92,18 @@ fn two_packages_are_held_against_one_another() {
     ]);
     // Early on only the die counts, which both have in the same size: the ratio of the first line is 1.
     for path in ["to_case", "to_boundary"] {
-        let ratio = column(&told, "ratio", &format!("jfet.{path}"))[0];
+        let ratio = column(&report, "ratio", &format!("jfet.{path}"))[0];
         assert!((ratio - 1.0).abs() < 0.05, "{ratio}");
-        let steady = value(&told, &format!("ratio.jfet.{path}"));
-        let both = ["", "against."].map(|p| value(&told, &format!("{p}jfet.{path}")));
+        let steady = value(&report, &format!("ratio.jfet.{path}"));
+        let both = ["", "against."].map(|p| value(&report, &format!("{p}jfet.{path}")));
         assert!((steady * both[1] / both[0] - 1.0).abs() < 1e-9, "{steady} {both:?}");
     }
     // What one die does to the other is what that does to it: conduction is reciprocal (Carslaw & Jaeger, 1959).
-    let [a, b] = ["jfet.from_mosfet", "mosfet.from_jfet"].map(|name| value(&told, name));
+    let [a, b] = ["jfet.from_mosfet", "mosfet.from_jfet"].map(|name| value(&report, name));
     assert!((a / b - 1.0).abs() < 1e-6, "{a} {b}");
-    let mutual = column(&told, "mutual", "mosfet.from_jfet.to_boundary");
+    let mutual = column(&report, "mutual", "mosfet.from_jfet.to_boundary");
     assert!((mutual[mutual.len() - 1] / a - 1.0).abs() < 1e-3);
-    assert!(told["definitions"]["Foster and Cauer"].as_str().unwrap().contains("not layers"));
+    assert!(report["definitions"]["Foster and Cauer"].as_str().unwrap().contains("not layers"));
     let svg = std::fs::read_to_string(picture).unwrap();
     assert!(svg.starts_with("<svg") && svg.contains("structure function"));
 }
@@ -127,10 +127,10 @@ fn measured_points_are_fitted() {
     let file = folder.path().join("measured.csv");
     std::fs::write(&file, text).unwrap();
     let file = file.to_str().unwrap();
-    let told = json(&["impedance", "--points", file, "--json"]);
-    assert!(value(&told, "largest_error") < 2e-3, "{told}");
-    assert!((value(&told, "steady_resistance") - 1.0).abs() < 1e-2);
-    assert!(value(&told, "round_trip") < 1e-9);
+    let report = json(&["impedance", "--points", file, "--json"]);
+    assert!(value(&report, "largest_error") < 2e-3, "{report}");
+    assert!((value(&report, "steady_resistance") - 1.0).abs() < 1e-2);
+    assert!(value(&report, "round_trip") < 1e-9);
     let few = json(&["impedance", "--points", file, "--terms", "4", "--json"]);
     let terms = column(&few, "coefficients", "foster_time_constant");
     assert!(terms.len() == 4 && value(&few, "largest_error") < 1e-2, "{few}");
@@ -160,8 +160,8 @@ fn what_cannot_be_an_impedance_is_refused() {
         std::fs::write(&file, text).unwrap();
         let (code, out, err) = run(&["impedance", "--points", path]);
         let at = format!("p.csv:{line}:1");
-        let told = err.contains(expected) && err.contains(&at);
-        assert!(code == 2 && out.is_empty() && told, "{text}: {code} {err}");
+        let report = err.contains(expected) && err.contains(&at);
+        assert!(code == 2 && out.is_empty() && report, "{text}: {code} {err}");
     }
     let (code, _, err) = run(&["impedance", "--points", "no-such-file.csv"]);
     assert!(code == 2 && err.contains("no such file"), "{err}");

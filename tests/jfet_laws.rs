@@ -21,8 +21,8 @@ use crate::common::technologies::of_kind;
 const K: f64 = 8.617333262e-5;
 
 /// Electrons per donor in n-type 4H-SiC of a doping in cm⁻³: half of the donors on hexagonal sites (45.7 meV), half on
-/// cubic ones (93.7 meV), less 1.9e-8·N^⅓ eV; degeneracy 2, N_C = 1.7e19·(T/300)^1.5 cm⁻³ (Götz et al., J. Appl. Phys. 73
-/// (1993) 3332; from memory).
+/// cubic ones (93.7 meV), less 1.9e-8·N^⅓ eV; degeneracy 2, N_C = 1.7e19·(T/300)^1.5 cm⁻³ (Götz et al., J. Appl. Phys.
+/// 73 (1993) 3332; from memory).
 fn ionised(doping: f64, kelvin: f64) -> f64 {
     let states = 1.7e19 * (kelvin / 300.0).powf(1.5);
     let less = 1.9e-8 * doping.cbrt();
@@ -35,10 +35,10 @@ fn ionised(doping: f64, kelvin: f64) -> f64 {
     0.5 * (low + high)
 }
 
-/// Saturation current of a vertical channel at a temperature, over that at 25 °C: Shockley, Proc. IRE 40 (1952) 1365, for a
-/// long one, over 1 + Vsat/(Ecrit·L) with Ecrit = v/μ; highest velocity 4.77e7/(1 + 0.6·exp(T/600)) cm/s and mobility of
-/// Roschke & Schwierz, IEEE Trans. Electron Devices 48 (2001) 1442 (from memory). Doping 5e16 cm⁻³, built-in voltage 2.7 V
-/// falling by 1.5 mV/K.
+/// Saturation current of a vertical channel at a temperature, over that at 25 °C: Shockley, Proc. IRE 40 (1952) 1365,
+/// for a long one, over 1 + Vsat/(Ecrit·L) with Ecrit = v/μ; highest velocity 4.77e7/(1 + 0.6·exp(T/600)) cm/s and
+/// mobility of Roschke & Schwierz, IEEE Trans. Electron Devices 48 (2001) 1442 (from memory). Doping 5e16 cm⁻³,
+/// built-in voltage 2.7 V falling by 1.5 mV/K.
 fn saturation(pinch_off: f64, micrometres: f64, kelvin: f64) -> f64 {
     let current = |t: f64| {
         let built_in = 2.7 - 1.5e-3 * (t - 298.15);
@@ -64,14 +64,14 @@ fn die_current(given: &[(&str, f64)], volts: f64, gate: f64, kelvin: f64) -> f64
     let pins = ["d", "g", "s"].map(|n| c.node(n));
     put(&mut c, "jfet", "J", &pins, given);
     let Body::Device(device) = &mut c.components[0].body else { panic!("a jfet is a device") };
-    device.settle(kelvin);
+    device.set_temperature(kelvin);
     let mut out = [0.0; 4];
     device.values(&[volts, gate], &mut out);
     out[0]
 }
 
-/// The saturation current of every shipped JFET follows the closed form within 4 % from 0 °C to 575 °C; as a power of the
-/// temperature, by about 1.1 to 175 °C and 1.35 to 575 °C.
+/// The saturation current of every shipped JFET follows the closed form within 4 % from 0 °C to 575 °C; as a power of
+/// the temperature, by about 1.1 to 175 °C and 1.35 to 575 °C.
 #[test]
 fn saturation_current_when_hot() {
     for part in of_kind("cascode") {
@@ -91,8 +91,8 @@ fn saturation_current_when_hot() {
     }
 }
 
-/// Arrhenius: the logarithm of the leakage is straight over 1/T, from where it is stated on, and a die however hot leaks
-/// less than exp(E/kT₀) times that.
+/// Arrhenius: the logarithm of the leakage is straight over 1/T, from where it is stated on, and a die however hot
+/// leaks less than exp(E/kT₀) times that.
 #[test]
 fn leakage_is_arrhenius() {
     let base = [
@@ -113,7 +113,7 @@ fn leakage_is_arrhenius() {
                 put(&mut c, kind, "x", &pins, &[die, &leakage[..]].concat());
                 let Body::Device(device) = &mut c.components[0].body else { panic!("it is a device") };
                 let kelvin = celsius + 273.15;
-                device.settle(kelvin);
+                device.set_temperature(kelvin);
                 // Gates at 20 V below the source: no channel. The JFET's leakage goes into its gate.
                 let mut out = [0.0; 4];
                 device.values(&[100.0, -20.0], &mut out);
@@ -126,9 +126,9 @@ fn leakage_is_arrhenius() {
     }
 }
 
-/// The diffusion equation on a strip of gate metal of resistance R and capacitance C, fed at one end and charged evenly with
-/// the current I until `ramp`: Σ 2RI/w³·sin(w·x)·(1 − exp(−w²t/RC)) with w = (n + ½)π, and its decay (Carslaw & Jaeger,
-/// Conduction of Heat in Solids, section 3.14; x from the fed end, over the length).
+/// The diffusion equation on a strip of gate metal of resistance R and capacitance C, fed at one end and charged evenly
+/// with the current I until `ramp`: Σ 2RI/w³·sin(w·x)·(1 − exp(−w²t/RC)) with w = (n + ½)π, and its decay (Carslaw &
+/// Jaeger, Conduction of Heat in Solids, section 3.14; x from the fed end, over the length).
 fn strip(x: f64, t: f64, ramp: f64, [ri, rc]: [f64; 2]) -> f64 {
     let term = |n: i32| {
         let w = (f64::from(n) + 0.5) * std::f64::consts::PI;
@@ -139,9 +139,9 @@ fn strip(x: f64, t: f64, ramp: f64, [ri, rc]: [f64; 2]) -> f64 {
 }
 
 /// Gates that a drain moves as it rises in a straight line against the diffusion equation on a strip. Its resistance is
-/// three times what is measured at the gate. The mean comes within 4.5 % of its end value. What counts is how far the gate
-/// stands above a threshold, squared, over strip and time: the charge that a channel lets through. Three sections see three
-/// quarters of it (a single resistor, computed beside, half).
+/// three times what is measured at the gate. The mean comes within 4.5 % of its end value. What counts is how far the
+/// gate stands above a threshold, squared, over strip and time: the charge that a channel lets through. Three sections
+/// see three quarters of it (a single resistor, computed beside, half).
 #[test]
 fn gate_strips_follow_the_diffusion_line() {
     let (r, cgd, cgs, slope) = (1.0, 1e-9, 2e-9, 1e9);
@@ -193,9 +193,9 @@ fn gate_strips_follow_the_diffusion_line() {
     assert!((0.7..0.85).contains(&sections) && (0.45..0.6).contains(&one), "{sections} {one}");
 }
 
-/// A drain that rises by V as fast as loop and output capacitance let it must not open the JFET's channel before the middle
-/// node stands at its MOSFET's breakdown: R_G·C_gd·dV/dt < 0.8·BV − |Vp|, with dV/dt = V/√(L·C_o(tr)) (derived; C_gd at
-/// 15 % of V, L the loop of the double pulse's default). Shipped parts lie below that bound, not far.
+/// A drain that rises by V as fast as loop and output capacitance let it must not open the JFET's channel before the
+/// middle node stands at its MOSFET's breakdown: R_G·C_gd·dV/dt < 0.8·BV − |Vp|, with dV/dt = V/√(L·C_o(tr)) (derived;
+/// C_gd at 15 % of V, L the loop of the double pulse's default). Shipped parts lie below that bound, not far.
 #[test]
 fn gate_resistance_lies_below_its_bound() {
     let inductance = joulestep_models::arrangement::double_pulse::Bench::new(10.0, 0.0).loop_inductance;
@@ -218,13 +218,13 @@ fn gate_resistance_lies_below_its_bound() {
     }
 }
 
-/// Every shipped part in a short circuit of 10 µs at 400 V and, where it is rated for it, at 800 V: the current falls as the
-/// die heats, a cascode turns off, and the hottest die rises as a half-space does in which the power is made evenly down to
-/// the depth d of the drift region: an impulse of energy E has the mean temperature E/(ρ·c·A·d)·(erf z − (1 − exp(−z²))/(z·√π))
-/// over that depth, with z = d/√(αt) (Carslaw & Jaeger, Conduction of Heat in Solids, section 10.4). Silicon carbide: k =
-/// 370 W/(m·K), ρ·c = 2.2 MJ/(m³·K) at 25 °C, an effusivity near copper's, so that what lies below a thin die hardly matters (what stands on it, a cascode's MOSFET,
-/// takes up to a fourth);
-/// silicon: 148 W/(m·K), 1.65 MJ/(m³·K) (materials' handbooks; from memory).
+/// Every shipped part in a short circuit of 10 µs at 400 V and, where it is rated for it, at 800 V: the current falls
+/// as the die heats, a cascode turns off, and the hottest die rises as a half-space does in which the power is made
+/// evenly down to the depth d of the drift region: an impulse of energy E has the mean temperature E/(ρ·c·A·d)·(erf z −
+/// (1 − exp(−z²))/(z·√π)) over that depth, with z = d/√(αt) (Carslaw & Jaeger, Conduction of Heat in Solids, section
+/// 10.4). Silicon carbide: k = 370 W/(m·K), ρ·c = 2.2 MJ/(m³·K) at 25 °C, an effusivity near copper's, so that what
+/// lies below a thin die hardly matters (what stands on it, a cascode's MOSFET, takes up to a fourth); silicon: 148
+/// W/(m·K), 1.65 MJ/(m³·K) (materials' handbooks; from memory).
 #[test]
 fn short_circuits_run_to_their_end() {
     for part in of_kind("cascode").into_iter().chain(of_kind("mosfet")) {
@@ -310,12 +310,12 @@ signals = ["loop.current", "q.voltage", "q.heat"]
         read(Path::new("x.toml"), &|_| Ok(text.clone())).unwrap_or_else(|e| panic!("{what}: {e:?}"));
     let ready = build(&scenario).expect("it can be built");
     let mut run = ready.setup.ready().expect("it starts");
-    let mut told = InMemory::default();
-    run.advance(scenario.steps.end, &mut told).unwrap_or_else(|e| panic!("{what}: {e:?}"));
-    let (current, power) = (column(&told.samples, 0), column(&told.samples, 2));
+    let mut report = InMemory::default();
+    run.advance(scenario.steps.end, &mut report).unwrap_or_else(|e| panic!("{what}: {e:?}"));
+    let (current, power) = (column(&report.samples, 0), column(&report.samples, 2));
     let input = run.thermal().unwrap().modal().inputs().iter().position(|i| i == outer).unwrap();
     let peak = current.iter().copied().fold(0.0, f64::max);
-    let before = told.time.iter().position(|&t| t > 10.1e-6).unwrap();
+    let before = report.time.iter().position(|&t| t > 10.1e-6).unwrap();
     // Duhamel's integral over the recorded power.
     let area = part.die(outer).unwrap().area;
     let doping = match part.rated_voltage().unwrap() as u32 {
@@ -333,12 +333,12 @@ signals = ["loop.current", "q.voltage", "q.heat"]
         let pi = std::f64::consts::PI;
         (erf(z) - (1.0 - (-z * z).exp()) / (z * pi.sqrt())) / (rho_c * area * depth)
     };
-    let at = told.time[before];
-    let last = told.thermal_time.iter().rposition(|&t| t <= at).unwrap();
-    let rise = told.thermal[last][input] - 25.0;
+    let at = report.time[before];
+    let last = report.thermal_time.iter().rposition(|&t| t <= at).unwrap();
+    let rise = report.thermal[last][input] - 25.0;
     let half_space: f64 = (1..=before)
         .map(|k| {
-            let (from, to) = (told.time[k - 1], told.time[k]);
+            let (from, to) = (report.time[k - 1], report.time[k]);
             0.5 * (power[k - 1] + power[k]) * (to - from) * impulse(at - 0.5 * (from + to))
         })
         .sum();

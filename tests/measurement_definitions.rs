@@ -4,7 +4,7 @@
 use joulestep_engine::circuit::graph::{Circuit, GROUND};
 use joulestep_engine::circuit::probe::{Channel, Probe};
 use joulestep_engine::circuit::wave::Wave;
-use joulestep_engine::measure::MeasureTrouble;
+use joulestep_engine::measure::MeasureError;
 use joulestep_engine::measure::recovery::{Record, recovery};
 use joulestep_engine::measure::signal::Signal;
 use joulestep_engine::measure::switching::{Levels, Rules, Switching, Waveforms, turn_off, turn_on};
@@ -45,7 +45,8 @@ fn rise_time_of_an_exponential_and_of_a_ramp() {
     }
 }
 
-/// Turn-off energy of an idealised waveform under the limits of IEC 60747-8 and -9 (from memory; integrals derived). Voltage rises in a line, then the current falls in a line to a tail that decays.
+/// Turn-off energy of an idealised waveform under the limits of IEC 60747-8 and -9 (from memory; integrals derived).
+/// Voltage rises in a line, then the current falls in a line to a tail that decays.
 #[test]
 fn turn_off_energy_under_different_limits() {
     struct Case(f64, f64, f64, f64, f64, f64, [f64; 3]);
@@ -270,8 +271,8 @@ fn published_rms_values_of_waveforms_through_a_run() {
     }
 }
 
-/// Half-wave rectified sine: mean I/π, rms I/2 (the same table). Straight lines between a thousand samples a period lose
-/// (2π/1000)²/12 = 3.3e-6.
+/// Half-wave rectified sine: mean I/π, rms I/2 (the same table). Straight lines between a thousand samples a period
+/// lose (2π/1000)²/12 = 3.3e-6.
 #[test]
 fn published_rms_value_of_a_half_wave_through_a_run() {
     let wave = Wave::Sine { offset: 0.0, amplitude: 11.93, frequency: 1.0 / 20e-6, phase: 0.0, delay: 0.0 };
@@ -286,11 +287,11 @@ fn a_level_that_is_not_reached_is_named() {
     let s = Signal::new(&t, &v).unwrap();
     let w = Waveforms { gate: s, voltage: s, current: s, work: None };
     let levels = Levels { voltage: 400.0, current: 20.0, gate_off: 0.0, gate_on: 12.0 };
-    let trouble = turn_on(&w, levels, 0.0, 1.0, Rules::Fet).unwrap_err();
+    let error = turn_on(&w, levels, 0.0, 1.0, Rules::Fet).unwrap_err();
     assert!(
-        matches!(trouble, MeasureTrouble::NotReached { what: "the gate-source voltage", .. }),
-        "{trouble}"
+        matches!(error, MeasureError::NotReached { what: "the gate-source voltage", .. }),
+        "{error}"
     );
-    let trouble = recovery(&record(s), 0.1, 1.0, 0.02).unwrap_err();
-    assert!(trouble.to_string().contains("does not reach"), "{trouble}");
+    let error = recovery(&record(s), 0.1, 1.0, 0.02).unwrap_err();
+    assert!(error.to_string().contains("does not reach"), "{error}");
 }

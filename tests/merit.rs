@@ -4,7 +4,7 @@ use joulestep_engine::circuit::graph::{Circuit, GROUND};
 use joulestep_models::capacitances::OutputCharge;
 use joulestep_models::merit::parallel::{Duty, needed, steady};
 use joulestep_models::merit::recovery::{Ramp, ramp};
-use joulestep_models::merit::{Conditions, FIGURES, Figures, MeritTrouble, figures, gate_on};
+use joulestep_models::merit::{Conditions, FIGURES, Figures, MeritError, figures, gate_on};
 use joulestep_models::part::Part;
 
 use crate::common::rig::near;
@@ -19,7 +19,8 @@ fn at(celsius: f64) -> Conditions {
     Conditions { celsius, ..Conditions::default() }
 }
 
-/// R·Q and R·E as the trade uses them; Huang, IEEE Electron Device Lett. 25 (2004) 298, doi 10.1109/LED.2004.826533 (from memory).
+/// R·Q and R·E as the trade uses them; Huang, IEEE Electron Device Lett. 25 (2004) 298, doi 10.1109/LED.2004.826533
+/// (from memory).
 #[test]
 fn products() {
     struct Case(f64, f64, f64, f64, f64, f64, [f64; 4]);
@@ -60,8 +61,8 @@ fn products() {
     }
 }
 
-/// The charge into the gate is what a gate current brings: the same by ∫ i_G dt in a run that turns the part on, with the
-/// leakage too small to be seen.
+/// The charge into the gate is what a gate current brings: the same by ∫ i_G dt in a run that turns the part on, with
+/// the leakage too small to be seen.
 #[test]
 fn gate_charge_is_the_integral_of_the_gate_current() {
     use joulestep_engine::circuit::probe::Probe;
@@ -115,8 +116,8 @@ fn gate_charge_is_the_integral_of_the_gate_current() {
     }
 }
 
-/// A diode without stored charge recovers the charge of its capacitance alone, a current that falls at any rate; and the
-/// output charge is its integral (definitions of IEC 60747-8 and JESD24, from memory).
+/// A diode without stored charge recovers the charge of its capacitance alone, a current that falls at any rate; and
+/// the output charge is its integral (definitions of IEC 60747-8 and JESD24, from memory).
 #[test]
 fn recovery_of_a_majority_carrier_diode_is_its_output_charge() {
     let part = shipped("diode-sic-700v-50a");
@@ -175,10 +176,10 @@ fn number_in_parallel_is_the_least_that_stays_cool() {
 fn what_the_part_does_not_allow_is_refused() {
     let part = shipped("cascode-700v-22m");
     let refused = |c: Conditions| figures(&part, &c).unwrap_err();
-    let told = refused(at(200.0)).to_string();
-    assert!(told.contains("cascode-700v-22m") && told.contains("200") && told.contains("175"), "{told}");
-    assert!(matches!(refused(Conditions { voltage: 900.0, ..at(25.0) }), MeritTrouble::Limit { .. }));
-    assert!(matches!(refused(Conditions { gate_on: Some(30.0), ..at(25.0) }), MeritTrouble::Limit { .. }));
+    let report = refused(at(200.0)).to_string();
+    assert!(report.contains("cascode-700v-22m") && report.contains("200") && report.contains("175"), "{report}");
+    assert!(matches!(refused(Conditions { voltage: 900.0, ..at(25.0) }), MeritError::Limit { .. }));
+    assert!(matches!(refused(Conditions { gate_on: Some(30.0), ..at(25.0) }), MeritError::Limit { .. }));
     let varistor = shipped("varistor-400v-rail");
-    assert!(matches!(figures(&varistor, &at(25.0)).unwrap_err(), MeritTrouble::Lacks { .. }));
+    assert!(matches!(figures(&varistor, &at(25.0)).unwrap_err(), MeritError::Lacks { .. }));
 }

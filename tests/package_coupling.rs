@@ -4,7 +4,7 @@ use std::path::Path;
 
 use joulestep::package;
 use joulestep::scenario::build::build;
-use joulestep::scenario::resolve::{Trouble, read};
+use joulestep::scenario::resolve::{InputError, read};
 use joulestep_engine::recorder::InMemory;
 use joulestep_engine::thermal::field::mesh::{Mesh, Sizing};
 use joulestep_engine::thermal::field::reduce::{Span, reduce};
@@ -51,7 +51,8 @@ coupling = "1 ms"
 signals = ["voltage(a)"]
 "#;
 
-/// Constant power into one die: every die of the package follows its own or mutual impedance, and the chain beside stays.
+/// Constant power into one die: every die of the package follows its own or mutual impedance, and the chain beside
+/// stays.
 #[test]
 fn dies_follow_the_impedance_of_their_package() {
     let scenario = read(Path::new("x.toml"), &|_| Ok(HEATER.to_string())).expect("it is right");
@@ -90,13 +91,14 @@ fn the_example_on_a_package_runs() {
         let heat = run.thermal().expect("there is a network");
         hottest = heat.temperatures().iter().copied().fold(hottest, f64::max);
     }
-    // 400 V on 400 µH and 0.3 mF: 340 A at most after half a millisecond, about a kilowatt on less than 0.1 K/W over 48 °C.
+    // 400 V on 400 µH and 0.3 mF: 340 A at most after half a millisecond, about a kilowatt on less than 0.1 K/W over 48
+    // °C.
     assert!((75.0..150.0).contains(&hottest), "{hottest}");
     assert!(run.ledger().relative() < 1e-5, "{}", run.ledger().relative());
 }
 
 #[test]
-fn packages_that_cannot_be_are_told() {
+fn packages_that_cannot_be_are_reported() {
     for (from, to, expected) in [
         (
             "package = \"board-700v-7m\"",
@@ -118,12 +120,12 @@ fn packages_that_cannot_be_are_told() {
             true => Ok(text.clone()),
             false => Err(std::io::ErrorKind::NotFound.into()),
         };
-        let told = match read(Path::new("x.toml"), &open) {
-            Err(Trouble::Refused(refusal)) => {
+        let report = match read(Path::new("x.toml"), &open) {
+            Err(InputError::Refused(refusal)) => {
                 refusal.diagnostics.iter().map(|d| d.line() + "\n").collect::<String>()
             }
             other => panic!("{to}: {other:?}"),
         };
-        assert!(told.contains(expected), "{to}: told\n{told}expected\n{expected}");
+        assert!(report.contains(expected), "{to}: report\n{report}expected\n{expected}");
     }
 }

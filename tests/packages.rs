@@ -4,7 +4,7 @@ use std::io::ErrorKind;
 use std::path::Path;
 
 use joulestep::package::read;
-use joulestep::scenario::resolve::Trouble;
+use joulestep::scenario::resolve::InputError;
 use joulestep_engine::thermal::compact::Compact;
 use joulestep_engine::thermal::field::mesh::{Mesh, Sizing};
 use joulestep_engine::thermal::field::reduce::{Span, reduce};
@@ -100,7 +100,7 @@ coefficient = "2000 W/(m^2 K)"
 fn refused(text: &str) -> String {
     match read("x.toml", &|_: &Path| Ok(text.to_string())) {
         Ok(_) => panic!("accepted:\n{text}"),
-        Err(Trouble::Refused(refusal)) => {
+        Err(InputError::Refused(refusal)) => {
             let place = |d: &joulestep::diagnostic::Diagnostic| {
                 d.place.as_ref().map(|p| refusal.sources.line_and_column(p).0)
             };
@@ -198,14 +198,14 @@ fn broken_packages_are_refused_where_they_are_broken() {
             assert!(wrong[0].to_string().contains("nothing of that face of `slug` is bare"), "{wrong:?}");
             continue;
         }
-        let told = refused(&RIGHT.replacen(from, to, 1));
-        assert!(told.contains(expected), "{from} -> {to}: told\n{told}expected\n{expected}");
+        let report = refused(&RIGHT.replacen(from, to, 1));
+        assert!(report.contains(expected), "{from} -> {to}: report\n{report}expected\n{expected}");
     }
 }
 
 /// Junction to case needs a case beneath every die.
 #[test]
-fn a_die_without_a_case_is_told() {
+fn a_die_without_a_case_is_reported() {
     let text = RIGHT.replace("case = true\n", "");
     let package = read("x.toml", &|_: &Path| Ok(text.clone())).unwrap();
     let wrong = to_case(&package).unwrap_err();

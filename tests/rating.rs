@@ -61,7 +61,7 @@ fn fixed_point_and_runaway_of_a_linear_resistance() {
         let path = path(&[(rth, 0.5)], ta);
         let found = steady(&part, &path, i, &[0.0]).unwrap();
         assert_close("T", found.celsius[0], t, 1e-9);
-        assert_close("P", found.carried.heat[0], p, 1e-9);
+        assert_close("P", found.carried.power[0], p, 1e-9);
         assert_close("loop gain", found.loop_gain, a * i * i * r0 * rth, 1e-6);
         assert_close("I_runaway", runaway(&part, &path, &[0.0]).unwrap(), limit, 1e-6);
     }
@@ -88,7 +88,7 @@ fn continuous_current() {
     let part = Resistor(|c: f64| 0.006 * ((c + 273.15) / 298.15).powf(2.2));
     let found = continuous(&part, &path(&[(0.35, 1.0)], 100.0), 175.0, &[0.0]).unwrap();
     assert_close("I", found.current, 120.707300800531, 1e-7);
-    assert_close("P", found.carried.heat[0], 214.285714285714, 1e-6);
+    assert_close("P", found.carried.power[0], 214.285714285714, 1e-6);
     // A switching loss beside it takes its share: I²R = ΔT/R_th − P_sw.
     let less = continuous(&part, &path(&[(0.35, 1.0)], 100.0), 175.0, &[100.0]).unwrap();
     assert_close(
@@ -120,8 +120,8 @@ fn transient_with_feedback() {
     }
 }
 
-/// A ladder of Foster terms that follows Z = 2·√(t/(π·k·ρ·c))/A from microseconds to milliseconds: the semi-infinite solid
-/// (Carslaw & Jaeger 1959, §2.9). Terms at twelve per decade; the weights are those of the spectrum of √t.
+/// A ladder of Foster terms that follows Z = 2·√(t/(π·k·ρ·c))/A from microseconds to milliseconds: the semi-infinite
+/// solid (Carslaw & Jaeger 1959, §2.9). Terms at twelve per decade; the weights are those of the spectrum of √t.
 fn half_space(k_rho_c: f64, area: f64) -> HeatPath {
     // √t = (1/(2√π))·∫ (1 − e^(−t/τ))·τ^(−1/2) dτ: per natural logarithm of τ the weight √τ/(2√π).
     let per = std::f64::consts::LN_10 / 12.0;
@@ -165,7 +165,8 @@ fn surges_into_a_semi_infinite_solid() {
     }
 }
 
-/// I²t of pulses (derived; half-sine convention of IEC 60747-2, from memory), and the inrush shape against a quadrature.
+/// I²t of pulses (derived; half-sine convention of IEC 60747-2, from memory), and the inrush shape against a
+/// quadrature.
 #[test]
 fn square_integrals() {
     let of = |shape: Shape| 100.0f64.powi(2) * 0.01 * shape.square_integral();
@@ -225,9 +226,9 @@ fn a_tabulated_law_is_the_models() {
         let rest = AtRest::new(part.entry(), &part.values, 12.0, Feed::Current(amperes), celsius).unwrap();
         let found = law.carry(amperes, &[celsius; 2]).unwrap();
         assert_close("drop", found.drop, rest.voltage(), 2e-4);
-        assert_close("heat", found.heat[0] + found.heat[1], amperes * rest.voltage(), 2e-4);
+        assert_close("heat", found.power[0] + found.power[1], amperes * rest.voltage(), 2e-4);
         let mosfet = amperes * rest.read("middle").unwrap();
-        assert_close("heat of the MOSFET", found.heat[1], mosfet, 3e-2);
+        assert_close("heat of the MOSFET", found.power[1], mosfet, 3e-2);
     }
     assert!(law.carry(2000.0, &[25.0; 2]).is_none());
 }

@@ -1,5 +1,5 @@
-//! Errors and verdicts of ratings and impedances: ± against closed forms and against much finer computations, the rule on
-//! what is required, parts that contradict their package.
+//! Errors and verdicts of ratings and impedances: ± against closed forms and against much finer computations, the rule
+//! on what is required, parts that contradict their package.
 
 use joulestep::judge::{Uncertainty, grid_convergence};
 use joulestep_engine::thermal::modal::Modal;
@@ -10,7 +10,7 @@ use joulestep_models::rating::{Carried, Conducts, HeatPath};
 use serde_json::Value;
 
 use crate::common::answers::{answer, plus_minus, rows, value};
-use crate::common::program::{joulestep, told};
+use crate::common::program::{joulestep, describe};
 
 /// R₀(1 + a·T) on one R_th–C_th: a constant current warms it by a closed form.
 struct Linear;
@@ -38,11 +38,11 @@ fn path() -> HeatPath {
     HeatPath::new(Modal::new(&network).expect("modes"), &["die"]).expect("a path")
 }
 
-/// How the error of a number compares with what is told: between a quarter at the least and five times at the most.
-fn covers(what: &str, error: f64, told: &Uncertainty) {
-    let told = told.plus_minus().expect("an estimate");
-    println!("{what}: off by {error:.3e}, ± {told:.3e}, {:.2} times", told / error);
-    assert!(told >= 0.5 * error && told <= 5.0 * error, "{what}: off by {error:.3e}, ± {told:.3e}");
+/// How the error of a number compares with what is reported: between a quarter at the least and five times at the most.
+fn covers(what: &str, error: f64, report: &Uncertainty) {
+    let report = report.plus_minus().expect("an estimate");
+    println!("{what}: off by {error:.3e}, ± {report:.3e}, {:.2} times", report / error);
+    assert!(report >= 0.5 * error && report <= 5.0 * error, "{what}: off by {error:.3e}, ± {report:.3e}");
 }
 
 /// C·T' = I²R₀(1 + a·T) − T/R_th from T = 0: T = T_∞(1 − e^(−t/τ')), T_∞ = B/(1 − a·B), B = I²R₀R_th, τ' = τ/(1 − a·B)
@@ -107,9 +107,9 @@ fn a_crest_between_steps_is_not_missed() {
             peaks.celsius[0]
         });
         let error = (found[0] - exact).abs();
-        let told = grid_convergence(found).plus_minus().expect("an estimate");
-        println!("off by {error:.3e}, ± {told:.3e}");
-        assert!(error < 2e-4 * exact && told >= 0.25 * error, "off by {error:.3e}, ± {told:.3e}");
+        let report = grid_convergence(found).plus_minus().expect("an estimate");
+        println!("off by {error:.3e}, ± {report:.3e}");
+        assert!(error < 2e-4 * exact && report >= 0.25 * error, "off by {error:.3e}, ± {report:.3e}");
     }
 }
 
@@ -119,14 +119,14 @@ const PART: [&str; 6] = ["rating", "cascode-700v-22m", "--interface", "0.3 K/W",
 #[test]
 fn the_errors_of_a_rating_cover_a_much_finer_one() {
     let more = ["--shape", "half-sine", "--fault", "150 A", "--json"];
-    let told = told(&[&PART[..], &more].concat());
-    let fine = self::told(&[&PART[..], &more, &["--prove"]].concat());
-    assert_eq!(told["verdict"], "not judged");
+    let report = describe(&[&PART[..], &more].concat());
+    let fine = self::describe(&[&PART[..], &more, &["--prove"]].concat());
+    assert_eq!(report["verdict"], "not judged");
     assert_eq!(fine["notes"][0], "proven by 2 rounds of finer steps, tables and meshes");
     let number = |v: &Value| v.as_f64().expect("a number");
-    for (a, b) in rows(&told, "surge").iter().zip(rows(&fine, "surge")) {
-        // Where the part saturates, drop and heat are no definite numbers; the largest drop of a half sine is read at the
-        // ends of steps, and its error is not told.
+    for (a, b) in rows(&report, "surge").iter().zip(rows(&fine, "surge")) {
+        // Where the part saturates, drop and heat are no definite numbers; the largest drop of a half sine is read at
+        // the ends of steps, and its error is not told.
         let saturates = a["limited_by"] == "saturation";
         assert_eq!(saturates, b["limited_by"] == "saturation");
         for row in [a, b] {
@@ -147,9 +147,9 @@ fn the_errors_of_a_rating_cover_a_much_finer_one() {
         }
     }
     let longest = "fault.1.longest";
-    let error = (value(&told, longest) - value(&fine, longest)).abs();
-    assert!(plus_minus(&told, longest) >= 0.5 * error, "{error}");
-    let bare = self::told(&[&PART[..], &["--no-estimate", "--json"]].concat());
+    let error = (value(&report, longest) - value(&fine, longest)).abs();
+    assert!(plus_minus(&report, longest) >= 0.5 * error, "{error}");
+    let bare = self::describe(&[&PART[..], &["--no-estimate", "--json"]].concat());
     assert_eq!(answer(&bare, "continuous.current")["error_kind"], "bare");
     assert!(rows(&bare, "surge")[0].get("current_error").is_none());
 }
@@ -158,7 +158,7 @@ fn the_errors_of_a_rating_cover_a_much_finer_one() {
 #[test]
 fn what_is_required_passes_fails_or_is_not_proven() {
     // A junction ends it; at 150 A the part saturates, and its error is large.
-    let found = told(&[&PART[..], &["--fault", "100 A", "--json"]].concat());
+    let found = describe(&[&PART[..], &["--fault", "100 A", "--json"]].concat());
     let (longest, error) = (value(&found, "fault.1.longest"), plus_minus(&found, "fault.1.longest"));
     assert!(error > 0.0 && error < 0.01 * longest, "{longest} ± {error}");
     for (times, code, words) in [
@@ -207,7 +207,7 @@ fn a_part_that_contradicts_its_package_proves_nothing() {
 /// ± of impedances, against a mesh of ten times the cells, and the errors of a rating on the package against its own.
 #[test]
 fn the_error_of_a_mesh_covers_a_finer_one() {
-    let of = |cells: &str| told(&["impedance", "board-sj-620v-49m", "--cells", cells, "--json"]);
+    let of = |cells: &str| describe(&["impedance", "board-sj-620v-49m", "--cells", cells, "--json"]);
     let (coarse, fine) = (of("12000"), of("100000"));
     let rows = |t: &Value| t["tables"]["impedance"]["rows"].as_array().unwrap().clone();
     let of = |row: &Value, name: &str| row[name].as_f64().unwrap();
@@ -232,7 +232,7 @@ fn the_error_of_a_mesh_covers_a_finer_one() {
 #[test]
 fn the_least_dead_time_is_known_to_its_neighbours() {
     let base = ["dead-time", "mosfet-sic-700v-12m", "--current", "20 A", "--json", "--dead-time"];
-    let found = told(&[&base[..], &["20 ns,60 ns,100 ns,400 ns"]].concat());
+    let found = describe(&[&base[..], &["20 ns,60 ns,100 ns,400 ns"]].concat());
     // At 60 ns it still turns on hard and loses much more: the least lies between 60 and 400 ns.
     let best = answer(&found, "best.dead-time");
     assert_eq!(best["value"], 100e-9);
@@ -241,6 +241,6 @@ fn the_least_dead_time_is_known_to_its_neighbours() {
     assert_eq!(best["remark"], "");
     let error = plus_minus(&found, "best.losses");
     assert!(error > 0.0 && error < 0.01 * value(&found, "best.losses"), "{error}");
-    let bare = told(&[&base[..], &["60 ns", "--no-estimate"]].concat());
+    let bare = describe(&[&base[..], &["60 ns", "--no-estimate"]].concat());
     assert!(rows(&bare, "energies")[0].get("losses_error").is_none());
 }

@@ -3,7 +3,7 @@
 use serde_json::Value;
 
 use crate::common::answers::{rows, value};
-use crate::common::program::{joulestep as run, told};
+use crate::common::program::{joulestep as run, describe};
 
 /// The cascode on its board, and the superjunction device where it is asked for.
 fn rated(heatsink: &str, both: bool, more: &[&str]) -> Value {
@@ -13,43 +13,44 @@ fn rated(heatsink: &str, both: bool, more: &[&str]) -> Value {
     }
     arguments.extend(["--json", "--cells", "12000"]);
     arguments.extend(more);
-    told(&arguments)
+    describe(&arguments)
 }
 
-fn of<'a>(told: &'a Value, part: &str) -> Vec<&'a Value> {
-    rows(told, "surge").iter().filter(|r| r["part"] == part).collect()
+fn of<'a>(report: &'a Value, part: &str) -> Vec<&'a Value> {
+    rows(report, "surge").iter().filter(|r| r["part"] == part).collect()
 }
 
-/// Facts of the trade (`common practice, no source`): with the heatsink at 25 °C, where data sheets state such currents,
-/// and junctions up to 175 °C, a cascode of a few milliohms takes for half a millisecond more than four times what it takes
-/// for ever; its thermal I²t limit is about eight times that of a superjunction device of seven times the resistance with a
-/// lower highest temperature in the same outline. That ratio belongs to pulses so long that the whole heat path is warm. In a
-/// shorter one die and slug count, of which no fact of the trade tells: the shipped parts then come to 7 to 9.
+/// Facts of the trade (`common practice, no source`): with the heatsink at 25 °C, where data sheets state such
+/// currents, and junctions up to 175 °C, a cascode of a few milliohms takes for half a millisecond more than four times
+/// what it takes continuously; its thermal I²t limit is about eight times that of a superjunction device of seven times the
+/// resistance with a lower highest temperature in the same outline. That ratio belongs to pulses so long that the whole
+/// heat path is warm. In a shorter one die and slug count, of which no fact of the trade tells: the shipped parts then
+/// come to 7 to 9.
 ///
-/// A hotter heatsink leaves less rise, ΔT, and I²·R = ΔT/Zth at the same highest temperature: currents fall with √ΔT. For
-/// ever that is exact but for the package's conductivities and the share of the two dies, hence 2 %; in a pulse the
+/// A hotter heatsink leaves less rise, ΔT, and I²·R = ΔT/Zth at the same highest temperature: currents fall with √ΔT.
+/// For ever that is exact but for the package's conductivities and the share of the two dies, hence 2 %; in a pulse the
 /// resistance on the way there counts too, and it is higher from 50 °C.
 #[test]
 fn the_very_low_ohmic_cascode_is_rated_as_the_trade_knows_it() {
     let pulses = ["--from", "0.5 ms", "--to", "100 s", "--points", "3"];
-    let [told, hotter] = ["25 degC", "50 degC"].map(|heatsink| rated(heatsink, true, &pulses));
-    let [cascode, other] = ["cascode-700v-7m", "mosfet-sj-620v-49m"].map(|p| of(&told, p));
+    let [report, hotter] = ["25 degC", "50 degC"].map(|heatsink| rated(heatsink, true, &pulses));
+    let [cascode, other] = ["cascode-700v-7m", "mosfet-sj-620v-49m"].map(|p| of(&report, p));
     let surge = |row: &Value| row["current"].as_f64().unwrap();
-    let of_cascode = |told: &Value, name: &str| value(told, &format!("cascode-700v-7m.{name}"));
-    let forever = |told: &Value| of_cascode(told, "continuous.current");
-    let [short, long] = [surge(cascode[0]), forever(&told)];
+    let of_cascode = |report: &Value, name: &str| value(report, &format!("cascode-700v-7m.{name}"));
+    let forever = |report: &Value| of_cascode(report, "continuous.current");
+    let [short, long] = [surge(cascode[0]), forever(&report)];
     println!("{short:.0} A for half a millisecond, {long:.0} A for ever");
     assert!((4.0..7.0).contains(&(short / long)), "{short} A for half a millisecond, {long} A for ever");
     let left = (f64::from(175 - 50) / f64::from(175 - 25)).sqrt();
     for fallen in
-        [surge(of(&hotter, "cascode-700v-7m")[0]) / surge(cascode[0]), forever(&hotter) / forever(&told)]
+        [surge(of(&hotter, "cascode-700v-7m")[0]) / surge(cascode[0]), forever(&hotter) / forever(&report)]
     {
         assert!((fallen / left - 1.0).abs() < 0.02, "{fallen} of the current is left, expected {left}");
     }
-    for told in [&told, &hotter] {
-        let margin = of_cascode(told, "continuous.loop-gain");
+    for report in [&report, &hotter] {
+        let margin = of_cascode(report, "continuous.loop-gain");
         assert!(margin > 0.0 && margin < 1.0);
-        assert!(of_cascode(told, "runaway.current") > forever(told));
+        assert!(of_cascode(report, "runaway.current") > forever(report));
     }
     let ratios: Vec<f64> = cascode
         .iter()
@@ -64,9 +65,9 @@ fn the_very_low_ohmic_cascode_is_rated_as_the_trade_knows_it() {
 #[test]
 fn what_heats_more_carries_less() {
     let currents = |more: &[&str]| -> Vec<f64> {
-        let told =
+        let report =
             rated("50 degC", false, &[&["--from", "1 ms", "--to", "10 s", "--points", "4"], more].concat());
-        of(&told, "cascode-700v-7m").iter().map(|r| r["current"].as_f64().unwrap()).collect()
+        of(&report, "cascode-700v-7m").iter().map(|r| r["current"].as_f64().unwrap()).collect()
     };
     let usual = currents(&[]);
     assert!(usual.windows(2).all(|w| w[1] < w[0]), "{usual:?}");
@@ -91,10 +92,10 @@ fn bad_input_is_refused_in_words() {
         (&["--gate-on", "40 V"], "its gate withstands"),
     ] {
         let out = run(&[&["rating", "cascode-700v-7m"], arguments].concat());
-        let told = out.err.clone();
-        let told = told.split_whitespace().collect::<Vec<_>>().join(" ");
-        assert_eq!(out.code, 2, "{arguments:?}: {told}");
-        assert!(told.contains(words), "{arguments:?}: {told}");
+        let report = out.err.clone();
+        let report = report.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert_eq!(out.code, 2, "{arguments:?}: {report}");
+        assert!(report.contains(words), "{arguments:?}: {report}");
     }
     let out = run(&["rating", "varistor-400v-rail"]);
     assert_eq!(out.code, 2, "{}", out.err);

@@ -15,7 +15,7 @@ use joulestep::result::{ResultFile, ResultWriter, Scalar, Summary, WriterOptions
 use joulestep_engine::recorder::Recorder;
 use joulestep_engine::units::{people, people_digits};
 
-use crate::common::program::{joulestep, told};
+use crate::common::program::{joulestep, describe};
 
 /// Runs the program with paths among its arguments; it must end with this code.
 pub fn done(args: &[&str], code: i32) -> String {
@@ -57,12 +57,12 @@ pub fn ferry(folder: &Path) -> std::path::PathBuf {
 
 /// Verdict first; every number is the file's.
 #[test]
-fn the_report_of_a_run_tells_the_file() {
+fn the_report_of_a_run_describes_the_file() {
     let folder = tempfile::tempdir().unwrap();
     let result = ferry(folder.path());
     let out = folder.path().join("ferry.html");
-    let said = told(&["report", text(&result), "-o", text(&out), "--json"]);
-    assert_eq!(said["verdict"], "passes");
+    let printed = describe(&["report", text(&result), "-o", text(&out), "--json"]);
+    assert_eq!(printed["verdict"], "passes");
     let page = page::parsed(&out);
     let read = |found: &str| assert!(page.text.contains(found), "{found}");
     assert_eq!(page.title, "Ferry switchboard: breaker start, short circuit, one retry, lock-out");
@@ -163,11 +163,11 @@ fn the_verdict_names_what_decides() {
         let path = |ending: &str| folder.path().join(format!("{class}.{ending}"));
         let mut writer = ResultWriter::create(
             &path("h5"),
-            &Sources::of_text(crate::result_file::told::SCENARIO),
+            &Sources::of_text(crate::result_file::written::SCENARIO),
             WriterOptions::default(),
         )
         .unwrap();
-        crate::result_file::told::tell(&mut writer, 100);
+        crate::result_file::written::report(&mut writer, 100);
         let scalar = Scalar {
             name: "limit.bus.largest".into(),
             value: 700.0,
@@ -202,16 +202,16 @@ fn a_partial_file_is_called_one() {
     let result = folder.path().join("partial.h5");
     let mut writer = ResultWriter::create(
         &result,
-        &Sources::of_text(crate::result_file::told::SCENARIO),
+        &Sources::of_text(crate::result_file::written::SCENARIO),
         WriterOptions::default(),
     )
     .unwrap();
-    crate::result_file::told::tell(&mut writer, 4000);
+    crate::result_file::written::report(&mut writer, 4000);
     assert!(writer.go_on(1.0));
     writer.finish(false, None, None).unwrap();
     let out = folder.path().join("partial.html");
-    let said = told(&["report", text(&result), "-o", text(&out), "--json"]);
-    assert_eq!(said["verdict"], "incomplete");
+    let printed = describe(&["report", text(&result), "-o", text(&out), "--json"]);
+    assert_eq!(printed["verdict"], "incomplete");
     let page = page::parsed(&out);
     assert!(page.text.contains("The run did not end properly: this is a partial record, up to"));
     assert!(page.text.contains("holds no energy ledger"));
@@ -219,7 +219,7 @@ fn a_partial_file_is_called_one() {
 }
 
 #[test]
-fn what_makes_no_report_is_told() {
+fn what_makes_no_report_is_reported() {
     let folder = tempfile::tempdir().unwrap();
     let path = |name: &str| folder.path().join(name);
     fs::write(path("no.h5"), "no HDF5").unwrap();

@@ -2,7 +2,7 @@
 
 use serde_json::Value;
 
-use crate::common::program::{joulestep, told};
+use crate::common::program::{joulestep, describe};
 use crate::common::schema::validator_for;
 
 fn words(text: &str) -> String {
@@ -34,30 +34,30 @@ fn a_kelvin_pin_has_a_name() {
     let table = r#"{ drain = "d", gate = "g", source = "gnd", kelvin = "k" }"#;
     let list = r#"["d", "g", "gnd", "k"]"#;
     for pins in [table, list] {
-        let (code, said) = check(&driven(pins, "k", ""));
-        assert_eq!(code, 0, "{pins}: {said}");
+        let (code, printed) = check(&driven(pins, "k", ""));
+        assert_eq!(code, 0, "{pins}: {printed}");
     }
     for (pins, expected) in [
         (table.replace("kelvin", "klevin"), "did you mean `kelvin`?"),
         (list.replace("\"k\"", "\"k\", \"x\""), "5 pins are connected"),
         (table.replace("source = \"gnd\", ", ""), "pin `source` is not connected"),
     ] {
-        let (code, said) = check(&driven(&pins, "k", ""));
-        assert!(code == 2 && said.contains(expected), "{pins}: {said}");
+        let (code, printed) = check(&driven(&pins, "k", ""));
+        assert!(code == 2 && printed.contains(expected), "{pins}: {printed}");
     }
 }
 
-/// Turn-on costs more the slower the gate is (common practice, no source): by default, where the gate of a cascode returns
-/// to its Kelvin source, and the output says where it returns.
+/// Turn-on costs more the slower the gate is (common practice, no source): by default, where the gate of a cascode
+/// returns to its Kelvin source, and the output says where it returns.
 #[test]
 fn the_gate_returns_to_the_kelvin_source_where_there_is_one() {
     let base =
         ["double-pulse", "cascode-700v-22m", "--current", "20 A", "--gate-resistance", "5 ohm,20 ohm,50 ohm"];
     let of = |more: &[&str]| -> (bool, Vec<f64>) {
-        let told = told(&[&base[..], more, &["--json"]].concat());
-        let rows = told["tables"]["energies"]["rows"].as_array().unwrap();
+        let report = describe(&[&base[..], more, &["--json"]].concat());
+        let rows = report["tables"]["energies"]["rows"].as_array().unwrap();
         let energies = rows.iter().map(|r| r["turn_on_energy"].as_f64().unwrap());
-        let kelvin = told["conditions"][0].as_str().unwrap().contains("returning to the Kelvin source pin");
+        let kelvin = report["conditions"][0].as_str().unwrap().contains("returning to the Kelvin source pin");
         (kelvin, energies.collect())
     };
     let (kelvin, energies) = of(&[]);
@@ -75,8 +75,8 @@ fn the_gate_returns_to_the_kelvin_source_where_there_is_one() {
     }
 }
 
-/// Points of the example with 1 % of noise: the fit ends, and says of what it is not sure. A count of work, no clock: the
-/// test ends because the work is bounded.
+/// Points of the example with 1 % of noise: the fit ends, and says of what it is not sure. A count of work, no clock:
+/// the test ends because the work is bounded.
 #[test]
 fn noisy_points_are_fitted_in_bounded_work() {
     let text = std::fs::read_to_string("examples/points-sic-mosfet.toml").expect("the example");
@@ -98,7 +98,7 @@ fn noisy_points_are_fitted_in_bounded_work() {
     let folder = tempfile::tempdir().expect("a folder");
     let path = folder.path().join("noisy.toml");
     std::fs::write(&path, toml::to_string(&table).expect("TOML")).expect("written");
-    let report = told(&["parts", "extract", path.to_str().expect("UTF-8"), "--json"]);
+    let report = describe(&["parts", "extract", path.to_str().expect("UTF-8"), "--json"]);
     let rows = |table: &str| report["tables"][table]["rows"].as_array().unwrap();
     let doubted: Vec<&str> = rows("doubts").iter().filter_map(|w| w["parameter"].as_str()).collect();
     println!("in doubt {doubted:?}; {}", report["notes"]);
@@ -124,14 +124,14 @@ fn a_part_and_its_package_mean_one_die() {
     let base = ["rating", "cascode-700v-7m", "--cells", "5000", "--points", "2", "--on"];
     let apart = joulestep(&[&base[..], &[on]].concat());
     assert_eq!(apart.code, 5, "{}", apart.err);
-    let said = words(&apart.out);
+    let printed = words(&apart.out);
     let expected =
         "`area` of [die.mosfet] in the part is 7.83 mm², layer `mosfet` of the package has 5.43 mm²";
-    assert!(said.contains("verdict: not proven") && said.contains(expected), "{said}");
+    assert!(printed.contains("verdict: not proven") && printed.contains(expected), "{printed}");
     let agreed = joulestep(&[&base[..], &["board-700v-7m"]].concat());
     assert_eq!(agreed.code, 0, "{}{}", agreed.out, agreed.err);
     assert!(!agreed.out.contains("not proven"), "{}", agreed.out);
-    // The way of the heat is told to its end.
+    // The way of the heat is reported to its end.
     for expected in ["insulating-pad", "held at 45 °C", "R_th of jfet"] {
         assert!(words(&agreed.out).contains(expected), "{expected}: {}", agreed.out);
     }
@@ -167,11 +167,11 @@ fn parallel_devices_that_are_too_hot_fail() {
         "--total",
     ];
     let hot = joulestep(&[&base[..], &["280 A"]].concat());
-    let said = words(&hot.out);
+    let printed = words(&hot.out);
     assert_eq!(hot.code, 1, "{}", hot.err);
     assert!(
-        said.contains("verdict: fails") && said.contains("at most 175.0 °C (T_j,max) EXCEEDED"),
-        "{said}"
+        printed.contains("verdict: fails") && printed.contains("at most 175.0 °C (T_j,max) EXCEEDED"),
+        "{printed}"
     );
     let cool = joulestep(&[&base[..], &["60 A"]].concat());
     assert_eq!(cool.code, 0, "{}", cool.err);
@@ -186,7 +186,8 @@ fn a_least_loss_at_the_edge_of_the_list_is_said_to_be_there() {
     assert!(out.contains("at the end of the list: the least may lie beyond"), "{out}");
 }
 
-/// The schema keeps once what it says often, and knows pins, signals and defaults; a validator that is not ours reads it.
+/// The schema keeps once what it says often, and knows pins, signals and defaults; a validator that is not ours reads
+/// it.
 #[test]
 fn the_schema_names_pins_signals_and_defaults() {
     let output = joulestep(&["schema"]);

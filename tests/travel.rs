@@ -1,18 +1,19 @@
-//! A program that is carried to other machines: it tells what it was built for, and refuses in words where it cannot run.
+//! A program that is carried to other machines: it tells what it was built for, and refuses in words where it cannot
+//! run.
 
 use joulestep::processor::{FEATURES, TARGET, baseline};
 
 use crate::common::program::joulestep;
 
 #[test]
-fn the_version_tells_what_the_program_was_built_for() {
+fn the_version_states_what_the_program_was_built_for() {
     let [short, full] = [joulestep(&["-V"]), joulestep(&["--version"])].map(|done| {
         assert_eq!(done.code, 0, "{}", done.err);
         done.out
     });
-    for told in [&short, &full] {
-        assert!(told.starts_with(concat!("joulestep ", env!("CARGO_PKG_VERSION"))), "{told}");
-        assert!(told.contains(TARGET) && told.contains(baseline()), "{told}");
+    for report in [&short, &full] {
+        assert!(report.starts_with(concat!("joulestep ", env!("CARGO_PKG_VERSION"))), "{report}");
+        assert!(report.contains(TARGET) && report.contains(baseline()), "{report}");
     }
     let named = full.lines().find_map(|line| line.strip_prefix("must have: ")).unwrap();
     for feature in FEATURES {
@@ -26,7 +27,7 @@ fn the_version_tells_what_the_program_was_built_for() {
 #[test]
 #[cfg(all(target_os = "linux", target_arch = "x86_64"))]
 #[cfg_attr(not(with_emulator), ignore = "no emulator of processors (Debian: qemu-user)")]
-fn a_processor_that_lacks_something_is_told_so_before_anything_else() {
+fn a_processor_that_lacks_something_is_refused_before_anything_else() {
     let lacking: Vec<&str> = FEATURES.iter().filter(|f| f.built_in && f.level > 2).map(|f| f.name).collect();
     let mut command = std::process::Command::new("qemu-x86_64");
     command.args(["-cpu", "Nehalem", env!("CARGO_BIN_EXE_joulestep"), "--version"]);
@@ -37,8 +38,8 @@ fn a_processor_that_lacks_something_is_told_so_before_anything_else() {
         return;
     }
     assert_eq!(done.status.code(), Some(i32::from(joulestep::exit::UNSUITED)), "{out}{err}");
-    let told = err.lines().find_map(|line| line.split_once("lacks what the program was built for: "));
-    let named: Vec<&str> = told.expect("it says so").1.split(' ').collect();
+    let report = err.lines().find_map(|line| line.split_once("lacks what the program was built for: "));
+    let named: Vec<&str> = report.expect("it says so").1.split(' ').collect();
     assert!(out.is_empty() && lacking.iter().all(|name| named.contains(name)), "{named:?} {lacking:?}");
     assert!(err.contains("target-cpu=x86-64-v2"), "{err}");
 }

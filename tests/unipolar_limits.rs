@@ -107,8 +107,8 @@ fn drift_regions_follow_the_published_mobility() {
 }
 
 /// Electrons of silicon: lattice mobility as T^−2.42 (Sze & Ng, Physics of Semiconductor Devices, 3rd ed., ch. 1; from
-/// memory). A superjunction's on-resistance, nearly all of it drift region, goes nearly so; a low-voltage MOSFET's, mostly
-/// channel, as T^−1.5 (common practice, no source).
+/// memory). A superjunction's on-resistance, nearly all of it drift region, goes nearly so; a low-voltage MOSFET's,
+/// mostly channel, as T^−1.5 (common practice, no source).
 #[test]
 fn silicon_parts_follow_the_published_exponents() {
     for (name, low, high) in [("mosfet-sj-620v-49m", 2.2, 2.42), ("mosfet-si-28v-0m8", 1.4, 1.8)] {

@@ -22,7 +22,7 @@ use wide::{f64x4, f64x8};
 use ref1::{Duty, ref1};
 
 /// Windows as the program's default bound finds them.
-const STEPS: Steps = Steps { base: 1e-6, finest: 11, calm: 2 };
+const STEPS: Steps = Steps { base: 1e-6, finest: 11, hold_off: 2 };
 /// In the ringing after the first turn-off, s: where most steps are.
 const RINGING: f64 = 2.249e-6;
 /// Repeats; the best counts.
@@ -59,13 +59,13 @@ fn main() {
 }
 
 fn ready<L: Lane>(method: &'static Method) -> Option<(Run<L>, f64)> {
-    let told = |e: String| println!("{}: {e}", method.name);
-    let r = ref1::<L>(Duty::DoublePulse).map_err(|e| told(e.to_string())).ok()?;
+    let describe = |e: String| println!("{}: {e}", method.name);
+    let r = ref1::<L>(Duty::DoublePulse).map_err(|e| describe(e.to_string())).ok()?;
     let mut setup = Setup::new(r.circuit);
     setup.method = method;
     setup.steps = STEPS;
     setup.bounds = Bounds::stated(10e-3, 10e-3);
-    let run = setup.ready().map_err(|e| told(e.to_string())).ok()?;
+    let run = setup.ready().map_err(|e| describe(e.to_string())).ok()?;
     Some((run, r.end))
 }
 

@@ -9,7 +9,7 @@ use joulestep::diagnostic::Refusal;
 use joulestep::report::{html, markdown};
 use joulestep::result::{ResultFile, read_table};
 use joulestep::scenario::build::{Reductions, build_with};
-use joulestep::scenario::resolve::{Trouble, read};
+use joulestep::scenario::resolve::{InputError, read};
 
 use crate::corpus::{self, Files};
 use crate::mutate::{self, Random};
@@ -146,16 +146,16 @@ fn refused(refusal: &Refusal) -> End {
     }
 }
 
-fn told(trouble: &Trouble) -> End {
-    match trouble {
-        Trouble::Unreadable(_) => End::Refused,
-        Trouble::Refused(refusal) => refused(refusal),
+fn describe(error: &InputError) -> End {
+    match error {
+        InputError::Unreadable(_) => End::Refused,
+        InputError::Refused(refusal) => refused(refusal),
     }
 }
 
 fn check(world: &World, input: &[u8]) -> End {
     match read(Path::new("x.toml"), &world.open(input)) {
-        Err(trouble) => told(&trouble),
+        Err(error) => describe(&error),
         Ok(scenario) => match build_with(&scenario, &world.reductions) {
             Err(refusal) => refused(&refusal),
             Ok(_) => End::Accepted,
@@ -164,21 +164,21 @@ fn check(world: &World, input: &[u8]) -> End {
 }
 
 fn part(world: &World, input: &[u8]) -> End {
-    joulestep::parts::load("x.toml", &world.open(input)).map_or_else(|t| told(&t), |_| End::Accepted)
+    joulestep::parts::load("x.toml", &world.open(input)).map_or_else(|t| describe(&t), |_| End::Accepted)
 }
 
 fn points(world: &World, input: &[u8]) -> End {
     let path = Path::new("x.toml");
-    joulestep::parts::points(path, &world.open(input)).map_or_else(|t| told(&t), |_| End::Accepted)
+    joulestep::parts::points(path, &world.open(input)).map_or_else(|t| describe(&t), |_| End::Accepted)
 }
 
 fn package(world: &World, input: &[u8]) -> End {
-    joulestep::package::read("x.toml", &world.open(input)).map_or_else(|t| told(&t), |_| End::Accepted)
+    joulestep::package::read("x.toml", &world.open(input)).map_or_else(|t| describe(&t), |_| End::Accepted)
 }
 
 fn plan(world: &World, input: &[u8]) -> End {
     let read = joulestep::batch::variant::Study::read(Path::new("x.toml"), &world.open(input));
-    read.map_or_else(|wrong| told(&wrong.trouble), |_| End::Accepted)
+    read.map_or_else(|wrong| describe(&wrong.error), |_| End::Accepted)
 }
 
 fn impedance(world: &World, input: &[u8]) -> End {

@@ -5,9 +5,9 @@
 //!     cargo bench --profile dev --bench fuzz -- --target check --cases 1000000 --seed 7
 //!     cargo bench --profile dev --bench fuzz -- --target result --seed 7 --case 123   # one case again, kept as a file
 //!
-//! A case is told by target, seed and number alone. Cases run in a child process, one after the other; what a case
-//! panics with, or a child that dies or takes more than ten seconds of processor time over one, is told, its input is
-//! kept under the target folder, and the next child goes on behind it. Exit code 1 when anything was found.
+//! A case is reported by target, seed and number alone. Cases run in a child process, one after the other; what a case
+//! panics with, or a child that dies or takes more than ten seconds of processor time over one, is reported, its input
+//! is kept under the target folder, and the next child goes on behind it. Exit code 1 when anything was found.
 
 mod cases;
 mod corpus;
@@ -71,7 +71,7 @@ fn main() -> ExitCode {
     if arguments.first().is_some_and(|a| a == worker::CHILD) {
         return worker::child(&arguments[1..]);
     }
-    let asked = match asked(&arguments) {
+    let requested = match asked(&arguments) {
         Ok(asked) => asked,
         Err(why) => {
             eprintln!("{why}");

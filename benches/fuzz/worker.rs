@@ -151,7 +151,7 @@ fn watch(
     until: Option<Instant>,
     counted: &mut Counted,
 ) -> (Option<u64>, Why) {
-    let (tell, told) = mpsc::channel();
+    let (tell, report) = mpsc::channel();
     if let Some(out) = child.stdout.take() {
         std::thread::spawn(move || {
             BufReader::new(out).lines().map_while(Result::ok).for_each(|l| drop(tell.send(l)))
@@ -175,7 +175,7 @@ fn watch(
     };
     let (mut last, mut began) = (None, (Instant::now(), processor_time(child)));
     let why = loop {
-        while let Ok(line) = told.recv_timeout(Duration::from_millis(20)) {
+        while let Ok(line) = report.recv_timeout(Duration::from_millis(20)) {
             hear(counted, line);
         }
         if let Ok(Some(status)) = child.try_wait() {
@@ -199,7 +199,7 @@ fn watch(
     };
     let _ = child.kill();
     let _ = child.wait();
-    while let Ok(line) = told.recv_timeout(Duration::from_millis(100)) {
+    while let Ok(line) = report.recv_timeout(Duration::from_millis(100)) {
         hear(counted, line);
     }
     (noted(at), why)

@@ -1,8 +1,8 @@
-//! Circuits by chance, many of them: `cargo bench --bench random_circuits -- FIRST COUNT`. Tells what came of every circuit
-//! that did not simply run to its end with a closed ledger, and the rates.
+//! Circuits by chance, many of them: `cargo bench --bench random_circuits -- FIRST COUNT`. Tells what came of every
+//! circuit that did not simply run to its end with a closed ledger, and the rates.
 
 #[path = "../../tests/random_circuits/carry.rs"]
-mod carry;
+mod execute;
 #[path = "../../tests/random_circuits/generate.rs"]
 mod generate;
 

@@ -90,7 +90,7 @@ impl Rules {
             )
         };
         let within = |path: &Path| self.folders.iter().any(|folder| path.starts_with(folder));
-        // Asked first: of what lies outside not even its existence is told.
+        // Asked first: of what lies outside not even its existence is reported.
         if !from_root(path).is_ok_and(|path| within(&path)) {
             return Err(outside());
         }
@@ -205,7 +205,7 @@ mod tests {
         fs::hard_link(at("in/out.toml"), at("in/same.toml")).unwrap();
         let out = Identity::of(&at("in/out.toml")).unwrap();
         let access = Access::new(&[at("in/a.toml")], &[], vec![("--out".into(), out)]);
-        let asked = |name: &str| kind_and_words(&access, &at(name));
+        let requested = |name: &str| kind_and_words(&access, &at(name));
         assert_eq!(asked("in/a.toml"), "read a");
         assert_eq!(asked("in/sub/../sub/b.toml"), "read b");
         assert_eq!(asked("in/near/b.toml"), "read b");

@@ -38,11 +38,11 @@ Cautions:
 Exit codes:
     0  done
     1  done, and a limit or a rating is exceeded: the verdict is \"fails\"
-    5  done, and nothing is shown to be exceeded, but not all to be kept: \"not proven\"
+    5  done, no limit is shown to be exceeded, but not all are shown to be kept: \"not proven\"
     2  bad input: the command line, the scenario or a file that it names
-    3  numerical failure: the equations could not be solved further
+    3  numerical failure: the equations could not be solved
     4  a file cannot be read or written
-    6  this processor lacks what the program was built for
+    6  this processor lacks instructions that the program was built for
   130  interrupted by Ctrl-C; the partial result is closed. The same by SIGTERM: 143, by SIGHUP: 129";
 
 /// What `-V` and `--version` tell: the version and what the program was built for; in full also every extension of the
@@ -50,10 +50,10 @@ Exit codes:
 fn version(full: bool) -> &'static str {
     static SHORT: OnceLock<String> = OnceLock::new();
     static FULL: OnceLock<String> = OnceLock::new();
-    let (told, number) = (if full { &FULL } else { &SHORT }, env!("CARGO_PKG_VERSION"));
+    let (version, number) = (if full { &FULL } else { &SHORT }, env!("CARGO_PKG_VERSION"));
     let level = if baseline().is_empty() { std::env::consts::ARCH } else { baseline() };
     let level = format!("{level}{}", if MORE { " and more" } else { "" });
-    told.get_or_init(|| match full {
+    version.get_or_init(|| match full {
         false => format!("{number} ({TARGET}, {level})"),
         true => {
             let features = BUILT_IN.replace(',', " ");
@@ -64,7 +64,7 @@ fn version(full: bool) -> &'static str {
 
 /// Joulestep: voltages, currents, energies and junction temperatures of power switches in their circuit.
 #[derive(Debug, Parser)]
-#[command(name = "joulestep", version = version(false), long_version = version(true), after_long_help = CAUTIONS, after_help = "`joulestep --help` tells more, with cautions and exit codes.")]
+#[command(name = "joulestep", version = version(false), long_version = version(true), after_long_help = CAUTIONS, after_help = "`joulestep --help` shows more, with cautions and exit codes.")]
 #[command(max_term_width = 100)]
 pub struct Cli {
     /// Let files name others in this folder too.
@@ -85,7 +85,7 @@ pub enum Command {
     /// Run a scenario and write the result file.
     ///
     /// Solves the circuit, coupled to the thermal network, from the scenario's start to its end, and writes waveforms,
-    /// junction temperatures and events to an HDF5 file as it goes. Then prints what happened, the extremes of the
+    /// junction temperatures and events to an HDF5 file as it goes. Then prints the events, the extremes of the
     /// recorded signals, the hottest junctions, the energies with the ledger's residual, and the verdict over the
     /// ratings of the parts and the limits that the scenario sets.
     ///
@@ -98,7 +98,7 @@ pub enum Command {
     Run(RunArgs),
     /// Check a scenario without running it.
     ///
-    /// Reads the scenario with the files it includes and connects the circuit. Tells every error with file, line and
+    /// Reads the scenario with the files it includes and connects the circuit. Reports every error with file, line and
     /// column: unknown keys and names, missing or wrong units, values out of range, floating nodes, loops of ideal
     /// sources. Also notes nodes that only one pin touches. No equation is solved, so a circuit that passes may still
     /// have no operating point.
@@ -112,8 +112,8 @@ pub enum Command {
     /// A plan varies numbers of a scenario: over a full grid, as listed in a CSV file, by named distributions with
     /// correlations (Monte Carlo, Latin hypercube, Sobol sequence), for Sobol indices, or to the value at which a limit
     /// is just met. Every variant is a row of the table with its inputs, extremes, temperatures, energies and verdict;
-    /// one that fails says why in its row. Finished rows are in the journal beside the table before they count, so a
-    /// batch that was killed goes on with `--resume`. The table is the same for any number of threads and shards.
+    /// a failed one has the reason in its row. Finished rows are in the journal beside the table before they count, so
+    /// a batch that was killed goes on with `--resume`. The table is the same for any number of threads and shards.
     #[command(after_long_help = batch::BATCH)]
     Batch(BatchArgs),
     /// Make a report of a result file: question, verdict, evidence, in one HTML file that prints well.
@@ -134,7 +134,7 @@ pub enum Command {
     /// Print the JSON Schema of scenario, part, points, package or plan files.
     ///
     /// Lists every key with its unit and a line of help; editors use it to complete and check files while they are
-    /// typed. Names, dimensions and everything physical are for `check`.
+    /// typed. `check` also checks names, dimensions and physics.
     #[command(
         after_long_help = "Examples:\n  joulestep schema > scenario.schema.json\n  joulestep schema part > part.schema.json"
     )]
@@ -155,7 +155,7 @@ pub struct RunArgs {
     /// Replace the result file if it exists.
     #[arg(long)]
     pub force: bool,
-    /// Leave out the two coarser runs that tell the error of every number; values are then judged as they stand.
+    /// Leave out the two coarser runs that estimate the error of every number; values are then judged as they stand.
     #[arg(long)]
     pub no_estimate: bool,
     /// Repeat with finer and finer steps until every judged number stands still within its margin; the file holds the
@@ -165,11 +165,11 @@ pub struct RunArgs {
     /// and costs about twice the one before. Two to five rounds; if they are not enough, the verdict is "not proven".
     #[arg(long, conflicts_with = "no_estimate")]
     pub prove: bool,
-    /// Tell what the spread of the parts does, as their files state it; or of what a plan of the scenario draws.
+    /// Report the effect of the tolerances that part files state, or of the inputs that a plan draws.
     ///
     /// Two runs for each input, one standard deviation to either side, and one for each judged extreme far out; numbers
-    /// are judged with three standard deviations beside their numerical errors. Where a number is not linear in its
-    /// inputs it says so, and is not proven. Without this the verdict is one of the nominal part.
+    /// are judged with three standard deviations beside their numerical errors. A number that is not linear in its
+    /// inputs is marked, and not proven. Without this the verdict is one of the nominal part.
     #[arg(long, value_name = "PLAN", conflicts_with = "prove")]
     pub spread: Option<Option<PathBuf>>,
     /// Show no progress; the account is still printed.
@@ -190,7 +190,7 @@ pub struct CheckArgs {
     pub json: bool,
 }
 
-/// What is done with parts.
+/// Commands on parts.
 #[derive(Debug, Subcommand)]
 #[expect(clippy::large_enum_variant, reason = "made once, for the command line")]
 pub enum PartsCommand {
@@ -245,7 +245,7 @@ pub struct SchemaArgs {
     /// What the schema is of.
     #[arg(value_enum, default_value = "scenario")]
     pub of: SchemaOf,
-    /// Changes nothing: the schema is JSON anyway.
+    /// No effect: the schema is JSON.
     #[arg(long)]
     pub json: bool,
 }

@@ -1,4 +1,5 @@
-//! What is wrong with an input file, as data: where, which key, what was found, what was expected, what may be meant.
+//! What is wrong with an input file, as data: where, which key, what was found, what was expected, what may be
+//! intended.
 
 use std::fmt::Write;
 use std::ops::Range;
@@ -120,7 +121,7 @@ const WIDTH: usize = 100;
 /// One thing wrong with an input file.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Diagnostic {
-    /// Where; `None` where the trouble is not in a file's text.
+    /// Where; `None` where the error is not in a file's text.
     #[serde(skip)]
     pub place: Option<Place>,
     /// The key, with the table it stands in (`component.R1.resistance`); empty where none is concerned.
@@ -129,7 +130,7 @@ pub struct Diagnostic {
     pub found: String,
     /// What was expected.
     pub expected: String,
-    /// What may have been meant.
+    /// What may have been intended.
     pub suggestion: Option<String>,
 }
 
@@ -236,7 +237,7 @@ impl Refusal {
         self.rest(d, out);
     }
 
-    /// What was expected, and may have been meant.
+    /// What was expected, and may have been intended.
     fn rest(&self, d: &Diagnostic, out: &mut String) {
         if !d.expected.is_empty() {
             filled(&format!("expected {}", printable(&d.expected)), WIDTH, out);
@@ -305,7 +306,7 @@ pub fn filled(text: &str, width: usize, out: &mut String) {
     out.push('\n');
 }
 
-/// The name nearest to what was typed, when one is near enough to be meant.
+/// The name nearest to what was typed, when one is near enough to be intended.
 pub fn nearest<'a>(typed: &str, names: impl IntoIterator<Item = &'a str>) -> Option<String> {
     let lower = typed.to_lowercase();
     let letters = typed.chars().count();

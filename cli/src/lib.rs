@@ -61,8 +61,8 @@ pub mod progress;
 pub mod report;
 pub mod result;
 pub mod scenario;
-pub mod sheet;
-mod shelf;
+pub mod table;
+mod library;
 mod signals;
 pub mod study;
 pub mod view;
@@ -84,12 +84,12 @@ pub fn run(args: impl IntoIterator<Item = OsString>, out: &mut dyn Write, err: &
     let args: Vec<OsString> = args.into_iter().collect();
     signals::outgrow();
     let command = exit::typed(&args);
-    let outcome = carry_out(args, &mut Streams { out, err, command, access: Access::default() });
+    let outcome = execute(args, &mut Streams { out, err, command, access: Access::default() });
     let outcome = outcome.and_then(|code| out.flush().map(|()| code));
     exit::code(outcome, err)
 }
 
-fn carry_out(args: Vec<OsString>, streams: &mut Streams<'_>) -> io::Result<u8> {
+fn execute(args: Vec<OsString>, streams: &mut Streams<'_>) -> io::Result<u8> {
     let json = args.iter().any(|arg| arg == "--json");
     let matches = match command_line().try_get_matches_from(args) {
         Ok(matches) => matches,
@@ -110,9 +110,9 @@ fn carry_out(args: Vec<OsString>, streams: &mut Streams<'_>) -> io::Result<u8> {
         }
     };
     let outside: Vec<PathBuf> = matches.get_many("allow_outside").into_iter().flatten().cloned().collect();
-    if let Some((entry, matches)) = asked_study(&matches) {
+    if let Some((entry, matches)) = selected_study(&matches) {
         if let Err(why) = streams.admit(&args::of_study(entry, matches), &outside) {
-            return commands::asked::refused(&why, json, streams);
+            return commands::options::refused(&why, json, streams);
         }
         return entry.execute(matches, streams);
     }
@@ -124,7 +124,7 @@ fn carry_out(args: Vec<OsString>, streams: &mut Streams<'_>) -> io::Result<u8> {
         }
     };
     if let Err(why) = streams.admit(&args::named(&cli.command), &outside) {
-        return commands::asked::refused(&why, json, streams);
+        return commands::options::refused(&why, json, streams);
     }
     match cli.command {
         Command::Run(args) => commands::run::run(&args, streams),
@@ -151,7 +151,7 @@ pub fn command_line() -> clap::Command {
 }
 
 /// The study that was asked for, with its options.
-fn asked_study(matches: &clap::ArgMatches) -> Option<(&'static study::Entry, &clap::ArgMatches)> {
+fn selected_study(matches: &clap::ArgMatches) -> Option<(&'static study::Entry, &clap::ArgMatches)> {
     let (first, inner) = matches.subcommand()?;
     let (name, inner) = match inner.subcommand() {
         Some((second, deeper)) => (format!("{first} {second}"), deeper),

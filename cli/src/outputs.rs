@@ -206,23 +206,23 @@ mod tests {
         symlink(at("new.h5"), at("dangling.h5")).unwrap();
         symlink(folder.path(), at("here")).unwrap();
         let inputs = [at("in.toml")];
-        let told = |outputs: &[(&str, &str)]| {
+        let describe = |outputs: &[(&str, &str)]| {
             let all: Vec<Output> =
                 outputs.iter().map(|(option, name)| Output::file(option, &at(name))).collect();
             examine(&all, &inputs).map(|seen| seen.len())
         };
         for name in ["in.toml", "hard.toml", "soft.toml", "here/in.toml", "here/../here/soft.toml"] {
-            let (why, code) = told(&[("--out", name)]).unwrap_err();
+            let (why, code) = describe(&[("--out", name)]).unwrap_err();
             assert!(why.contains("is an input of this command"), "{name}: {why}");
             assert_eq!(code, BAD_INPUT);
         }
-        let (why, code) = told(&[("--out", "new.h5"), ("--csv", "dangling.h5")]).unwrap_err();
+        let (why, code) = describe(&[("--out", "new.h5"), ("--csv", "dangling.h5")]).unwrap_err();
         assert!(why.contains("is the file of --out too") && code == BAD_INPUT, "{why}");
-        assert_eq!(told(&[("--out", "new.h5"), ("--csv", "here/new.csv")]).unwrap(), 2);
-        let (why, code) = told(&[("--out", "none/new.h5")]).unwrap_err();
+        assert_eq!(describe(&[("--out", "new.h5"), ("--csv", "here/new.csv")]).unwrap(), 2);
+        let (why, code) = describe(&[("--out", "none/new.h5")]).unwrap_err();
         assert!(why.contains("its folder does not exist") && code == INPUT_OUTPUT, "{why}");
-        assert!(told(&[("--out", "here")]).unwrap_err().0.contains("it is a directory"));
-        assert!(told(&[("--out", "in.toml/x")]).unwrap_err().0.contains("not a directory"));
+        assert!(describe(&[("--out", "here")]).unwrap_err().0.contains("it is a directory"));
+        assert!(describe(&[("--out", "in.toml/x")]).unwrap_err().0.contains("not a directory"));
         let null = Output::file("--out", Path::new("/dev/null"));
         assert!(examine(&[null.clone(), null], &inputs).is_ok());
         assert!(examine(&[Output::folder("--pictures", &at("a/b/c"))], &inputs).is_ok());

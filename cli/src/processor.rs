@@ -14,7 +14,7 @@ pub const TARGET: &str = env!("JOULESTEP_TARGET");
 /// What the build takes for granted, as the compiler names it, separated by commas.
 pub const BUILT_IN: &str = env!("JOULESTEP_FEATURES");
 
-/// An extension of the x86 instruction set, and where `cpuid` tells of it: leaf, subleaf, register (0 to 3: eax, ebx,
+/// An extension of the x86 instruction set, and where `cpuid` reports it: leaf, subleaf, register (0 to 3: eax, ebx,
 /// ecx, edx) and bit (Intel 64 and IA-32 Architectures Software Developer's Manual, volume 2A, CPUID; AMD64
 /// Architecture Programmer's Manual, volume 3, appendix E).
 #[derive(Debug, PartialEq, Eq)]
@@ -71,7 +71,7 @@ const fn listed(list: &str, name: &str) -> bool {
     false
 }
 
-/// Every extension that a stable compiler can be told to use, but for key locker, which nothing here comes near.
+/// Every extension that a stable compiler can be made to use, but for key locker, which nothing here comes near.
 pub const FEATURES: [Feature; 54] = [
     feature("fxsr", 1, (1, 0, 3, 24), 0),
     feature("sse", 1, (1, 0, 3, 25), 0),
@@ -142,8 +142,8 @@ impl Feature {
             return false;
         }
         let answer = processor.cpuid(leaf, subleaf).get(register).copied().unwrap_or(0);
-        let [_, _, told, _] = processor.cpuid(1, 0);
-        let kept = if self.state != 0 && told & OSXSAVE != 0 { processor.kept() } else { 0 };
+        let [_, _, report, _] = processor.cpuid(1, 0);
+        let kept = if self.state != 0 && report & OSXSAVE != 0 { processor.kept() } else { 0 };
         (answer >> bit) & 1 == 1 && kept & self.state == self.state
     }
 }
@@ -228,8 +228,8 @@ impl Processor for This {
     fn cpuid(&self, leaf: u32, subleaf: u32) -> [u32; 4] {
         // (An unsafe function until Rust 1.94. Every x86-64 processor has the instruction.)
         #[allow(unused_unsafe)]
-        let told = unsafe { core::arch::x86_64::__cpuid_count(leaf, subleaf) };
-        [told.eax, told.ebx, told.ecx, told.edx]
+        let report = unsafe { core::arch::x86_64::__cpuid_count(leaf, subleaf) };
+        [report.eax, report.ebx, report.ecx, report.edx]
     }
 
     fn kept(&self) -> u64 {

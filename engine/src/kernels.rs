@@ -1,14 +1,14 @@
 //! What is compiled here once, so that no crate above compiles it again.
 //!
-//! A generic function is compiled where it is used, but for one thing: a function marked `#[inline(never)]` that a crate
-//! below has compiled with the same types is taken from there (rustc since 1.85, in every profile). So the entries
-//! through which other crates reach the stepping loop bear that mark, and here they are named for one, four and eight
-//! lanes, which compiles them and all that they call. What a new entry needs is the mark and its line in a list below;
-//! what comes without them is compiled wherever it is used: `.ci/run` looks for that.
+//! A generic function is compiled where it is used, but for one thing: a function marked `#[inline(never)]` that a
+//! crate below has compiled with the same types is taken from there (rustc since 1.85, in every profile). So the
+//! entries through which other crates reach the stepping loop bear that mark, and here they are named for one, four and
+//! eight lanes, which compiles them and all that they call. What a new entry needs is the mark and its line in a list
+//! below; what comes without them is compiled wherever it is used: `.ci/run` looks for that.
 //!
 //! Device laws are compiled the same way where they are placed into a circuit, in the crate of the models
-//! ([`Lawful`](crate::circuit::law::Lawful) bears the marks): for one lane by the function that places them, for more by
-//! the law's own `in_lanes`.
+//! ([`Lawful`](crate::circuit::law::Lawful) bears the marks): for one lane by the function that places them, for more
+//! by the law's own `in_lanes`.
 
 use std::hint::black_box;
 
@@ -25,7 +25,7 @@ use crate::control::protection::Protection;
 use crate::control::pwm::Pwm;
 use crate::control::sequence::Sequence;
 use crate::equations::system::System;
-use crate::run::abreast::Wide;
+use crate::run::lockstep::Wide;
 use crate::run::saved::Saved;
 use crate::run::setup::Setup;
 use crate::run::time_loop::Run;
@@ -56,7 +56,7 @@ fn lanes<L: Wide>() -> Vec<Code> {
         Circuit::<L>::coupled_inductors as Code,
         Circuit::<L>::voltage_source as Code,
         Circuit::<L>::current_source as Code,
-        Circuit::abreast::<L> as Code,
+        Circuit::lockstep::<L> as Code,
         topology::examine::<L> as Code,
         // equations
         System::<L>::new as Code,
@@ -87,7 +87,7 @@ fn lanes<L: Wide>() -> Vec<Code> {
         Thermal::<L>::restore as Code,
         // runs
         Setup::<L>::new as Code,
-        Setup::abreast::<L> as Code,
+        Setup::lockstep::<L> as Code,
         Setup::<L>::ready as Code,
         Run::<L>::advance as Code,
         Run::<L>::finish as Code,

@@ -63,7 +63,7 @@ pub struct Event {
     pub value: f64,
     /// Its unit symbol.
     pub unit: &'static str,
-    /// Of variants abreast, the lane that it concerns; 0 for what concerns all.
+    /// Of variants in lockstep, the lane that it concerns; 0 for what concerns all.
     pub lane: usize,
 }
 
@@ -110,7 +110,7 @@ pub struct Layout {
     pub watched: Vec<Column>,
 }
 
-/// Receives what a run produces, as it is produced. A recorder that meets trouble of its own keeps it and answers
+/// Receives what a run produces, as it is produced. A recorder that meets an error of its own keeps it and answers
 /// `false` to [`Recorder::go_on`].
 pub trait Recorder<L: Lane> {
     /// Before the first sample.
@@ -147,7 +147,7 @@ impl<L: Lane> Recorder<L> for () {}
 /// Keeps everything in memory: for tests and small library programs.
 #[derive(Clone, Debug, Default)]
 pub struct InMemory<L> {
-    /// What was told at the beginning.
+    /// What was reported at the beginning.
     pub layout: Layout,
     /// Instants of the samples, s.
     pub time: Vec<f64>,

@@ -2,15 +2,15 @@
 
 use joulestep_engine::thermal::compact::Compact;
 use joulestep_engine::thermal::convert::foster_to_cauer;
+use joulestep_engine::thermal::field::error::FieldError;
 use joulestep_engine::thermal::field::mesh::Sizing;
 use joulestep_engine::thermal::field::reduce::Span;
-use joulestep_engine::thermal::field::study::{Study, study};
-use joulestep_engine::thermal::field::trouble::FieldTrouble;
+use joulestep_engine::thermal::field::study::{MeshStudy, study};
 use joulestep_engine::thermal::fit::{Fit, fit};
 use joulestep_engine::thermal::network::{CauerCell, FosterTerm};
 use joulestep_engine::thermal::pulses::structure_function;
 
-use crate::package::{Package, PackageTrouble, Solid, to_ambient, to_case};
+use crate::package::{Package, PackageError, Solid, to_ambient, to_case};
 
 /// Duties of the families of repeated pulses; 0 is a single pulse.
 pub const DUTIES: [f64; 7] = [0.0, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5];
@@ -24,7 +24,7 @@ const PER_DECADE: usize = 8;
 #[derive(Clone, Debug)]
 pub struct Path {
     /// The meshes, and the network of the finest.
-    pub study: Study,
+    pub study: MeshStudy,
     /// A Foster fit of few terms for each die.
     pub fits: Vec<Fit>,
     /// Largest error of the compact network and of the cells over all time, for each die.
@@ -51,10 +51,10 @@ pub struct Impedance {
 pub enum ImpedanceError {
     /// The package is wrong.
     #[error("{}", .0.iter().map(ToString::to_string).collect::<Vec<_>>().join("; "))]
-    Package(Vec<PackageTrouble>),
+    Package(Vec<PackageError>),
     /// It could not be solved.
     #[error(transparent)]
-    Field(#[from] FieldTrouble),
+    Field(#[from] FieldError),
     /// It was asked to stop.
     #[error("stopped")]
     Stopped,
@@ -63,7 +63,7 @@ pub enum ImpedanceError {
 impl ImpedanceError {
     /// Whether it is the input that is wrong, not the solution that failed.
     pub fn is_input(&self) -> bool {
-        !matches!(self, Self::Field(FieldTrouble::NotConverged { .. }))
+        !matches!(self, Self::Field(FieldError::NotConverged { .. }))
     }
 }
 
@@ -147,10 +147,10 @@ pub fn times(span: &Span, per_decade: usize) -> Vec<f64> {
 pub const STEADY: f64 = 1e9;
 
 impl Path {
-    /// How far the rise of die `at` after `t` s of one watt in die `from` may be wrong, K/W: the mesh, as its three levels
-    /// tell, and the reduction to a compact network; not finite where only one mesh fits into the cells. Between dies the
-    /// mesh's error is at most the geometric mean of their own (Cauchy & Schwarz: what cells of some size leave out of the
-    /// heat flow is a positive form).
+    /// How far the rise of die `at` after `t` s of one watt in die `from` may be wrong, K/W: the mesh, as its three
+    /// levels tell, and the reduction to a compact network; not finite where only one mesh fits into the cells. Between
+    /// dies the mesh's error is at most the geometric mean of their own (Cauchy & Schwarz: what cells of some size
+    /// leave out of the heat flow is a positive form).
     pub fn error(&self, t: f64, at: usize, from: usize) -> f64 {
         let own = |die: usize| self.network().step_response(t, die, die);
         let mesh = |die: usize| self.study.mesh_error(t, die) * own(die);
@@ -167,8 +167,8 @@ impl Path {
         self.study.order.is_some()
     }
 
-    /// How far the peak of repeated pulses on a die may be wrong, as a share of it: as the impedance for one of them, or in
-    /// the steady state, whichever is more.
+    /// How far the peak of repeated pulses on a die may be wrong, as a share of it: as the impedance for one of them,
+    /// or in the steady state, whichever is more.
     pub fn share_of_pulses(&self, t: f64, die: usize) -> f64 {
         self.share(t, die).max(self.share(STEADY, die))
     }

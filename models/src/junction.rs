@@ -2,7 +2,7 @@
 
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
-use joulestep_engine::trouble::CircuitTrouble;
+use joulestep_engine::error::CircuitError;
 
 use crate::model::{BOLTZMANN_OVER_CHARGE, Prefixed, STATED_AT};
 
@@ -34,8 +34,8 @@ pub struct Breakdown<L> {
     pub current: L,
 }
 
-joulestep_engine::abreast!(Junction: forward, forward_log, reverse, reverse_log, knee, at_zero);
-joulestep_engine::abreast!(Breakdown: voltage, scale, current);
+joulestep_engine::lockstep!(Junction: forward, forward_log, reverse, reverse_log, knee, at_zero);
+joulestep_engine::lockstep!(Breakdown: voltage, scale, current);
 
 impl<L: Lane> Junction<L> {
     /// From the saturation current (A), the voltage per factor e (V: nkT/q), the current above which exponentials
@@ -69,13 +69,13 @@ impl<L: Lane> Junction<L> {
     ///
     /// # Errors
     /// When the breakdown voltage is so low that forward and reverse conduction overlap.
-    pub fn check(&self, component: &str) -> Result<(), CircuitTrouble> {
+    pub fn check(&self, component: &str) -> Result<(), CircuitError> {
         let (f, r) = (self.forward, self.reverse);
         let v = (self.reverse_log - self.forward_log) / (f + r);
         if L::all((v * f + self.forward_log).lt(L::splat(0.0))) || L::all(r.le(L::splat(0.0))) {
             return Ok(());
         }
-        Err(CircuitTrouble::BadValue {
+        Err(CircuitError::BadValue {
             component: component.to_string(),
             what: "the breakdown voltage is too low: forward and reverse conduction of the junction overlap"
                 .into(),
@@ -127,7 +127,7 @@ pub struct Leakage<L> {
     pub stated_at: L,
 }
 
-joulestep_engine::abreast!(Leakage: conductance, energy, stated_at);
+joulestep_engine::lockstep!(Leakage: conductance, energy, stated_at);
 
 impl Leakage<f64> {
     /// From the parameters of a die.

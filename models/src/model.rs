@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use joulestep_engine::circuit::graph::{ChoiceId, Circuit, ComponentId, HeatId, NodeId, WaveId};
 use joulestep_engine::circuit::probe::Probe;
-use joulestep_engine::trouble::CircuitTrouble;
+use joulestep_engine::error::CircuitError;
 
 /// 0 °C in K.
 pub const CELSIUS: f64 = 273.15;
@@ -211,8 +211,8 @@ pub(crate) fn above(x: f64, bound: f64) -> bool {
     x > bound
 }
 
-/// How far above its breakdown voltage an avalanche law is known: the voltage of a rated avalanche current lies about 1.3
-/// times above the rated voltage (common practice, no source).
+/// How far above its breakdown voltage an avalanche law is known: the voltage of a rated avalanche current lies about
+/// 1.3 times above the rated voltage (common practice, no source).
 const AVALANCHE: f64 = 1.3;
 
 /// The largest blocking voltage for which a law is known, V: with breakdown data somewhat beyond them, without them the
@@ -244,21 +244,21 @@ pub struct Built {
     pub known: Vec<(&'static str, Probe, f64, f64)>,
 }
 
-/// The trouble of a component with a value.
-pub fn bad(component: &str, what: impl Into<String>) -> CircuitTrouble {
-    CircuitTrouble::BadValue { component: component.to_string(), what: what.into() }
+/// The error of a component with a value.
+pub fn bad(component: &str, what: impl Into<String>) -> CircuitError {
+    CircuitError::BadValue { component: component.to_string(), what: what.into() }
 }
 
 /// How a model enters a circuit: name, nodes in the order of `pins`, values.
-pub type Build = fn(&mut Circuit<f64>, &str, &[NodeId], &Values) -> Result<Built, CircuitTrouble>;
+pub type Build = fn(&mut Circuit<f64>, &str, &[NodeId], &Values) -> Result<Built, CircuitError>;
 
 /// One line of the catalogue.
 #[derive(Clone, Copy, Debug)]
 pub struct Entry {
     /// Kind in a scenario ("resistor").
     pub kind: &'static str,
-    /// Pin names in order. At the end may stand pins that may be left out, marked `"kelvin?"`, or a single `"*"` for any
-    /// number of further pins.
+    /// Pin names in order. At the end may stand pins that may be left out, marked `"kelvin?"`, or a single `"*"` for
+    /// any number of further pins.
     pub pins: &'static [&'static str],
     /// Parameters.
     pub params: &'static [Param],

@@ -1,7 +1,7 @@
 //! The shipped Kubernetes job: held against the published schema of batch/v1, and its script run for every index.
 //!
-//! `job-batch-v1.schema.json` is what Job refers to in the OpenAPI description that Kubernetes 1.37 publishes (Apache License
-//! 2.0, without its descriptions, unknown keys refused).
+//! `job-batch-v1.schema.json` is what Job refers to in the OpenAPI description that Kubernetes 1.37 publishes (Apache
+//! License 2.0, without its descriptions, unknown keys refused).
 
 use std::fs;
 use std::path::Path;

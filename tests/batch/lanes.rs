@@ -1,4 +1,4 @@
-//! Variants in lanes: what each has alone, whoever marches beside it; who leaves; what a torn block leaves.
+//! Variants in lanes: what each has alone, whatever runs beside it; who leaves; what a torn block leaves.
 
 use std::fs;
 
@@ -81,8 +81,8 @@ measure = "mean"
         }
         fs::write(folder.path("plan.toml"), plan).unwrap();
         let (_, header, alone) = run(&folder, "alone", &["--lanes", "1"]);
-        let (told, _, lanes) = run(&folder, "lanes", &[]);
-        assert_eq!(told["lanes"]["abreast"], variants, "{name}: {}", told["lanes"]);
+        let (report, _, lanes) = run(&folder, "lanes", &[]);
+        assert_eq!(report["lanes"]["in_lockstep"], variants, "{name}: {}", report["lanes"]);
         let n = header.len();
         let ends = |rows: &[Vec<String>]| rows.iter().map(|r| r[n - 3..].to_vec()).collect::<Vec<_>>();
         assert_eq!(ends(&alone), ends(&lanes));
@@ -178,7 +178,7 @@ fn protected(resistances: &str) -> Folder {
     folder
 }
 
-/// One variant of eight trips: it is run alone, with the bits that it has alone; the others march on. Where all trip,
+/// One variant of eight trips: it is run alone, with the bits that it has alone; the others run on. Where all trip,
 /// each at its own instant, all are run alone.
 #[test]
 fn a_variant_whose_protection_trips_is_finished_alone() {
@@ -186,11 +186,11 @@ fn a_variant_whose_protection_trips_is_finished_alone() {
         ("2.5, 2.6, 2.7, 1.0, 2.8, 2.9, 3.0, 3.1, 3.2, 3.3", vec![3], 9),
         ("1.0, 1.1, 1.2, 1.3, 1.4, 1.5, 1.6, 1.7, 2.5", (0..9).collect(), 0),
     ];
-    for (resistances, alone_in, abreast) in cases {
+    for (resistances, alone_in, in_lockstep) in cases {
         let folder = protected(resistances);
         let (_, _, alone) = run(&folder, "alone", &["--lanes", "1"]);
-        let (told, header, lanes) = run(&folder, "lanes", &[]);
-        assert_eq!(told["lanes"]["abreast"], abreast);
+        let (report, header, lanes) = run(&folder, "lanes", &[]);
+        assert_eq!(report["lanes"]["in_lockstep"], in_lockstep);
         for k in &alone_in {
             assert_eq!(alone[*k], lanes[*k], "variant {k} is not what it is alone");
         }
@@ -233,8 +233,8 @@ signal = "voltage(out)"
 measure = "end"
 "#;
     let folder = Folder::new(grid);
-    let (told, _, rows) = run(&folder, "t", &[]);
-    assert_eq!(told["lanes"]["abreast"], 24);
+    let (report, _, rows) = run(&folder, "t", &[]);
+    assert_eq!(report["lanes"]["in_lockstep"], 24);
     for row in &rows {
         let (r, end, v): (f64, f64, f64) =
             (row[1].parse().unwrap(), row[2].parse().unwrap(), row[3].parse().unwrap());
@@ -275,8 +275,9 @@ fn a_torn_block_is_completed_with_the_same_bits() {
     assert!(refused.code == 2 && refused.err.contains("1, 4 or 8"), "{}", refused.err);
 }
 
-/// Protections that trip at one instant (the blanking's end) in all lanes, on currents that differ: each variant has its own
-/// let-through, from the mark on; while the winding charges i = (V/R)(1 − e^(−tR/L)), and ∫ i² dt of it is elementary.
+/// Protections that trip at one instant (the blanking's end) in all lanes, on currents that differ: each variant has
+/// its own let-through, from the mark on; while the winding charges i = (V/R)(1 − e^(−tR/L)), and ∫ i² dt of it is
+/// elementary.
 #[test]
 fn every_variant_has_its_own_let_through() {
     let folder = protected("0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.1, 1.2");
@@ -286,8 +287,8 @@ fn every_variant_has_its_own_let_through() {
         .replace("what = \"line-on\"\n", "what = \"line-on\"\nfault = true\n");
     fs::write(folder.path("rl.toml"), text).unwrap();
     let (_, _, alone) = run(&folder, "alone", &["--lanes", "1"]);
-    let (told, header, lanes) = run(&folder, "lanes", &[]);
-    assert_eq!(told["lanes"]["abreast"], 8, "{}", told["lanes"]);
+    let (report, header, lanes) = run(&folder, "lanes", &[]);
+    assert_eq!(report["lanes"]["in_lockstep"], 8, "{}", report["lanes"]);
     let at = header.iter().position(|h| h.starts_with("overcurrent.let-through")).unwrap();
     let number = |row: &[String], k: usize| row[k].parse::<f64>().unwrap();
     for (lane, alone) in lanes.iter().zip(&alone) {

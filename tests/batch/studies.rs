@@ -1,5 +1,5 @@
-//! Any study of the catalogue under a plan: paths into its files, search, shards, resumption. The on-resistance of parts
-//! serves: its variants take no time.
+//! Any study of the catalogue under a plan: paths into its files, search, shards, resumption. The on-resistance of
+//! parts serves: its variants take no time.
 
 use std::fs;
 
@@ -41,7 +41,8 @@ fn a_study_in_shards_and_resumed_leaves_the_same_table() {
     let (c, rows) = table(&folder, "t.csv");
     assert_eq!(rows.len(), 64);
     for (rise, to) in c["mosfet-sic-700v-12m.rise"].iter().zip(&c["to"]) {
-        // Common practice, no source: the on-resistance of a SiC MOSFET of this voltage rises by 0.2 % to 0.8 % per kelvin.
+        // Common practice, no source: the on-resistance of a SiC MOSFET of this voltage rises by 0.2 % to 0.8 % per
+        // kelvin.
         let slope = (rise - 1.0) / (to - 25.0);
         assert!((2e-3..8e-3).contains(&slope), "{rise} times at {to} °C");
     }

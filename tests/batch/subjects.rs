@@ -5,7 +5,7 @@ use std::fs;
 
 use super::program::Folder;
 use crate::common::answers::{self, value};
-use crate::common::program::{joulestep, told};
+use crate::common::program::{joulestep, describe};
 
 /// Numbers of a CSV by the names of its columns without their units, and the last cells of each row.
 pub(super) fn table(folder: &Folder, name: &str) -> (BTreeMap<String, Vec<f64>>, Vec<Vec<String>>) {
@@ -96,7 +96,7 @@ min = "60 A"
         "150 A",
         "--json",
     ];
-    let rated = told(&command);
+    let rated = describe(&command);
     let surge = |row: usize| answers::rows(&rated, "surge")[row]["current"].as_f64().unwrap();
     // The table of the law begins at another temperature: the same cubics, rounded otherwise.
     near(c["continuous.current"][7], value(&rated, "continuous.current"), 1e-7, "continuous");
@@ -175,7 +175,8 @@ values = ["48 degC", "58 degC"]
         r[..4].iter().all(|x| x.to_bits() == r[0].to_bits())
             && r[4..].iter().all(|x| x.to_bits() == r[4].to_bits())
     );
-    // 0.2 mm more of solder of 58 W/(m K), 9 mm by 8.4 mm: 46 mK/W by Fourier's law in one dimension; it is full of heat.
+    // 0.2 mm more of solder of 58 W/(m K), 9 mm by 8.4 mm: 46 mK/W by Fourier's law in one dimension; it is full of
+    // heat.
     let more = r[4] - r[0];
     println!("0.2 mm of solder: {more:.4} K/W more");
     assert!((0.041..0.051).contains(&more), "{more}");
@@ -204,7 +205,7 @@ values = ["48 degC", "58 degC"]
         "2",
         "--json",
     ];
-    let rated = told(&command);
+    let rated = describe(&command);
     near(c["continuous.current"][0], value(&rated, "continuous.current"), 1e-6, "continuous");
     assert!(folder.batch("one.h5", &["--jobs", "1"]).code == 0);
     assert!(folder.bytes("one.h5") == folder.bytes("t.h5"), "one and two threads differ");
@@ -272,7 +273,7 @@ values = ["10 A", "20 A"]
         "10 A,20 A",
         "--json",
     ];
-    let studied = told(&command);
+    let studied = describe(&command);
     for (k, (best, balance)) in c["best.losses"].iter().zip(&c["estimate"]).enumerate() {
         for j in 0..3 {
             let losses = answers::rows(&studied, "energies")[3 * k + j]["losses"].as_f64().unwrap();
@@ -284,7 +285,7 @@ values = ["10 A", "20 A"]
 }
 
 #[test]
-fn broken_plans_of_ratings_are_told() {
+fn broken_plans_of_ratings_are_reported() {
     let of = |subject: &str, value: &str, x: &str, more: &str| {
         format!(
             "{subject}\n[sampling]\nkind = \"grid\"\n[[vary]]\nvalue = \"{value}\"\nkind = \"values\"\nvalues = [{x}]\n{more}"

@@ -31,13 +31,14 @@ fn on_path(names: &[&str]) -> Option<PathBuf> {
 
 /// The browser that the build script found, or `JOULESTEP_CHROMIUM` names.
 pub fn chromium() -> PathBuf {
-    let asked = std::env::var_os("JOULESTEP_CHROMIUM").map(PathBuf::from);
-    let found = asked.or_else(|| on_path(&["chromium", "chromium-browser", "google-chrome"]));
+    let requested = std::env::var_os("JOULESTEP_CHROMIUM").map(PathBuf::from);
+    let found = requested.or_else(|| on_path(&["chromium", "chromium-browser", "google-chrome"]));
     found.expect("Chromium on the path")
 }
 
 impl Browser {
-    /// Starts the browser with a window of that size (CSS px). Where there is none, the tests that call this are ignored.
+    /// Starts the browser with a window of that size (CSS px). Where there is none, the tests that call this are
+    /// ignored.
     pub fn start(width: u32, height: u32) -> Self {
         let driver = on_path(&["chromedriver"]).expect("chromedriver on the path");
         let chromium = chromium();
@@ -48,8 +49,8 @@ impl Browser {
             .stderr(Stdio::null())
             .spawn()
             .expect("chromedriver starts");
-        let told = BufReader::new(driver.stdout.take().expect("its output"));
-        let mut lines = told.lines().map_while(Result::ok);
+        let report = BufReader::new(driver.stdout.take().expect("its output"));
+        let mut lines = report.lines().map_while(Result::ok);
         let port = lines.find_map(|line| {
             line.strip_prefix("ChromeDriver was started successfully on port ")?
                 .trim_end_matches('.')
@@ -93,9 +94,9 @@ impl Browser {
         let headers = [host.as_str(), "Content-Type: application/json"];
         let answer = http::request(self.port, method, target, &headers, body.as_bytes());
         let answer = answer.unwrap_or_else(|e| panic!("{method} {target}: {e}"));
-        let told = answer.json();
-        assert_eq!(answer.status, 200, "{method} {target}: {}", told["value"]["message"]);
-        told["value"].clone()
+        let report = answer.json();
+        assert_eq!(answer.status, 200, "{method} {target}: {}", report["value"]["message"]);
+        report["value"].clone()
     }
 
     fn command(&self, what: &str, body: &Value) -> Value {
@@ -198,7 +199,7 @@ impl Browser {
         self.deep("Browser.setDownloadBehavior", &to);
     }
 
-    /// Everything that the console was told since the last call, as "LEVEL: message".
+    /// Everything that the console received since the last call, as "LEVEL: message".
     pub fn log(&self) -> Vec<String> {
         let entries = self.command("se/log", &json!({ "type": "browser" }));
         let text = |entry: &Value, key: &str| entry[key].as_str().unwrap_or_default().to_owned();
@@ -206,18 +207,18 @@ impl Browser {
         entries.iter().map(|e| format!("{}: {}", text(e, "level"), text(e, "message"))).collect()
     }
 
-    /// Fails when the console was told of trouble.
-    pub fn no_trouble(&self) {
+    /// Fails when the console received an error.
+    pub fn no_errors(&self) {
         let log = self.log();
-        let trouble = log.iter().filter(|l| l.starts_with("SEVERE") || l.starts_with("WARNING"));
-        let trouble: Vec<_> = trouble.collect();
-        assert!(trouble.is_empty(), "{trouble:#?}");
+        let error = log.iter().filter(|l| l.starts_with("SEVERE") || l.starts_with("WARNING"));
+        let error: Vec<_> = error.collect();
+        assert!(error.is_empty(), "{error:#?}");
     }
 
     /// Takes a picture (PNG) of what is seen, for people.
     pub fn picture(&self, path: &Path) {
-        let told = self.call("GET", &format!("/session/{}/screenshot", self.session), &Value::Null);
-        std::fs::write(path, base64(told.as_str().unwrap_or_default())).expect("it is written");
+        let report = self.call("GET", &format!("/session/{}/screenshot", self.session), &Value::Null);
+        std::fs::write(path, base64(report.as_str().unwrap_or_default())).expect("it is written");
     }
 }
 
@@ -265,10 +266,10 @@ fn a_browser_runs_scripts_and_its_console_is_heard() {
     assert_eq!(browser.run("return document.title"), "a page");
     browser.click("button");
     assert_eq!(browser.until("return document.title === '7'"), true);
-    browser.no_trouble();
+    browser.no_errors();
     browser.offline();
     assert_eq!(browser.until("return navigator.onLine === false"), true);
-    browser.run("console.error('trouble')");
+    browser.run("console.error('error')");
     let log = browser.log();
-    assert!(log.iter().any(|line| line.starts_with("SEVERE") && line.contains("trouble")), "{log:?}");
+    assert!(log.iter().any(|line| line.starts_with("SEVERE") && line.contains("error")), "{log:?}");
 }

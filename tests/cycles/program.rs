@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use crate::common::answers::{self, rows, value};
-use crate::common::program::{joulestep, told as json};
+use crate::common::program::{joulestep, describe as json};
 
 /// Every arrangement has an example that is right.
 #[test]
@@ -95,8 +95,8 @@ fn the_buck_in_its_steady_state() {
 
 #[test]
 fn the_dead_time_of_a_leg() {
-    // At 8 ohm more than the output charge flows through the lower switch (125 nC more, here 78 nC), and coarser runs tell
-    // turn-on energies that differ by 3 %: they are then given 10 %.
+    // At 8 ohm more than the output charge flows through the lower switch (125 nC more, here 78 nC), and coarser runs
+    // tell turn-on energies that differ by 3 %: they are then given 10 %.
     let found = json(&[
         "dead-time",
         "cascode-700v-22m",
@@ -120,8 +120,8 @@ fn the_dead_time_of_a_leg() {
     let q = joulestep_models::arrangement::dead_time::estimate(&leg, 400.0, 25.0).unwrap().expect("a charge");
     let balance = value(&found, "estimate");
     assert!((balance - 2.0 * q / 20.0).abs() < 1e-15);
-    let told = format!("supply's voltage: {}.", joulestep_engine::units::people(q, "C"));
-    assert!(found["conditions"].as_array().unwrap().iter().any(|c| c.as_str().unwrap().ends_with(&told)));
+    let report = format!("supply's voltage: {}.", joulestep_engine::units::people(q, "C"));
+    assert!(found["conditions"].as_array().unwrap().iter().any(|c| c.as_str().unwrap().ends_with(&report)));
     // Charge balance alone is a lower bound: gates take their time on top.
     assert!(value(&found, "soft-from") > balance);
     // Numbers have their errors, and the least at the edge of a list has none.

@@ -6,7 +6,7 @@ use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::run::setup::Setup;
 use joulestep_engine::step::bounds::Bounds;
 use joulestep_engine::step::schedule::Steps;
-use joulestep_engine::trouble::Trouble;
+use joulestep_engine::error::SolverError;
 
 use super::{Known, watch};
 use crate::common::ref1::{Duty, ref1};
@@ -17,7 +17,7 @@ const AGREES: f64 = 1.3e-6;
 /// E_off and E_on of the reference, J; known to about seven digits.
 const ENERGIES: [f64; 2] = [2.5520606779e-05, 0.00011326611366];
 
-fn computed(level: Level, bound: f64, finest: u32) -> Result<Computed, Trouble> {
+fn computed(level: Level, bound: f64, finest: u32) -> Result<Computed, SolverError> {
     let r = ref1::<f64>(Duty::DoublePulse).expect("it builds");
     let [_, switch, .., source, inner] = r.nodes;
     let drain =
@@ -25,7 +25,7 @@ fn computed(level: Level, bound: f64, finest: u32) -> Result<Computed, Trouble> 
     let nodes = r.nodes.iter().map(|n| Probe::Voltage(*n, GROUND));
     let probes: Vec<Probe> = nodes.chain(r.inductors.iter().map(|c| Probe::Branch(*c, 0))).collect();
     let mut s = Setup::new(r.circuit);
-    s.steps = Steps { base: 1e-7, finest, calm: 2 };
+    s.steps = Steps { base: 1e-7, finest, hold_off: 2 };
     s.bounds = Bounds::stated(bound, bound);
     s.integrals = vec![(Probe::Voltage(switch, source), drain)];
     s.watches = probes.iter().enumerate().map(|(k, p)| watch(&format!("x{k}"), p.clone())).collect();
@@ -51,8 +51,8 @@ fn computed(level: Level, bound: f64, finest: u32) -> Result<Computed, Trouble> 
     Ok(Computed { numbers, steps: c.steps, iterations: c.iterations, ..Computed::default() })
 }
 
-/// Extreme of a column with a sign: the largest row, and the parabola through it and its neighbours; what the two differ
-/// by tells how far it is known.
+/// Extreme of a column with a sign: the largest row, and the parabola through it and its neighbours; what the two
+/// differ by tells how far it is known.
 fn extreme(reference: &Reference, column: usize, sign: f64) -> (f64, f64) {
     let (t, y) = (&reference.time, &reference.columns[column]);
     let k = (0..y.len()).max_by(|&a, &b| (sign * y[a]).total_cmp(&(sign * y[b]))).expect("rows");

@@ -17,14 +17,14 @@ const UT0: f64 = 0.2;
 const GAMMA: f64 = 0.035;
 const PHI: f64 = 1.01;
 
-/// Pins gate, source, drain, bulk. Carries charge only; the topology check is told otherwise, since the two nodes of
+/// Pins gate, source, drain, bulk. Carries charge only; the topology check gets a conductance, since the two nodes of
 /// the problem float for direct current and are fixed by their conserved charge.
 #[derive(Clone, Debug)]
 struct Charges;
 
 impl Law<f64, 3> for Charges {
-    type Settled = ();
-    fn settle(&self, _kelvin: f64) {}
+    type AtTemperature = ();
+    fn at_temperature(&self, _kelvin: f64) {}
     fn flow<S: Scalar<f64>>(_: &(), [u1, u2, u3]: [S; 3]) -> Flow<S, 3> {
         let zero = S::constant(0.0);
         let (gate_source, gate_drain) = (u1 - u2, u1 - u3);
@@ -65,7 +65,7 @@ impl Pump {
         setup.start = Start::Stated;
         setup.method = method;
         setup.tolerance = Some(tight());
-        setup.steps = Steps { base: 5e-9, finest: 6, calm: 2 };
+        setup.steps = Steps { base: 5e-9, finest: 6, hold_off: 2 };
         Self { run: setup.ready().unwrap(), nodes: [gate, source, drain] }
     }
 

@@ -25,8 +25,8 @@ const DELTA: f64 = 0.02;
 
 impl Law<f64, 6> for Channel {
     const JOINS: Joins = Joins::Groups(&[&[0, 1]]);
-    type Settled = Self;
-    fn settle(&self, _kelvin: f64) -> Self {
+    type AtTemperature = Self;
+    fn at_temperature(&self, _kelvin: f64) -> Self {
         *self
     }
     fn flow<S: Scalar<f64>>(at: &Self, [d, s, g, bulk_d, bulk_s, outer_d]: [S; 6]) -> Flow<S, 6> {
@@ -54,8 +54,8 @@ impl Law<f64, 6> for Channel {
 struct Bulk;
 
 impl Law<f64, 1> for Bulk {
-    type Settled = ();
-    fn settle(&self, _kelvin: f64) {}
+    type AtTemperature = ();
+    fn at_temperature(&self, _kelvin: f64) {}
     fn flow<S: Scalar<f64>>(_: &(), [u]: [S; 1]) -> Flow<S, 1> {
         let (c0, phi) = (0.24e-4, 0.87);
         if u.value() <= 0.0 {
@@ -144,7 +144,7 @@ fn mixed(y: &[f64]) -> f64 {
 
 /// The published table belongs to the reference code, whose reverse branch has β = 1.748e-4; the printed text has
 /// 1.748e-3 in both. With the text's value an independent solution (IDA, 1e-9) ends at y5 = 4.9709557,
-/// y10 = −0.2034615. The engine must tell the two apart.
+/// y10 = −0.2034615. The engine must distinguish the two.
 #[test]
 fn the_nand_gate_ends_at_its_published_values() {
     let code = Nand { reverse: 1.748e-4 };

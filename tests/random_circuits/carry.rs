@@ -51,19 +51,19 @@ impl Recorder<f64> for Patience {
 pub fn carry(seed: u64) -> Came {
     let mut run = match setup(seed).ready() {
         Ok(run) => run,
-        Err(Refusal::Start(trouble)) => return Came::Failed(trouble.to_string()),
+        Err(Refusal::Start(error)) => return Came::Failed(error.to_string()),
         Err(other) => return Came::Refused(other.to_string()),
     };
     let mut patience = Patience(QUESTIONS);
     // What rings faster than the finest step for ever is judged where its steps are used up.
     match run.advance(END, &mut patience) {
         Ok(Ended::Reached | Ended::Stopped) => {}
-        Err(trouble) => return Came::Failed(trouble.to_string()),
+        Err(error) => return Came::Failed(error.to_string()),
     }
-    let told = run.ledger();
+    let report = run.ledger();
     let devices = run.system().devices_at(&run.state().kelvin);
     let stored = ledger::stored(run.system(), &devices, &run.state().x);
     let largest = stored.iter().fold(LEAST, |most, w| most.max(*w));
-    let share = told.residual.abs() / told.turnover.max(largest);
+    let share = report.residual.abs() / report.turnover.max(largest);
     if run.counters().stalled > 0 { Came::NotProven(share) } else { Came::Through(share) }
 }

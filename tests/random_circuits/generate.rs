@@ -1,8 +1,8 @@
 //! Valid circuits by chance: every seed makes one, the same on every machine.
 //!
-//! A tree of resistors, windings and ideal-switch-free paths reaches every node from ground, so none floats; sources stand
-//! behind a resistance, so no loop of ideal sources arises. What is added then has values over twelve decades, all of
-//! them such that time constants below the shortest steps and above the end of the run occur.
+//! A tree of resistors, windings and ideal-switch-free paths reaches every node from ground, so none floats; sources
+//! stand behind a resistance, so no loop of ideal sources arises. What is added then has values over twelve decades,
+//! all of them such that time constants below the shortest steps and above the end of the run occur.
 
 use joulestep_engine::circuit::graph::{ChoiceId, Circuit, GROUND, NodeId};
 use joulestep_engine::circuit::wave::Wave;

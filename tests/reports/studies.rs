@@ -8,8 +8,8 @@ use joulestep_engine::units::people_digits;
 
 use super::{done, judged, page, text};
 use crate::common::answers::{rows, value};
-use crate::common::program::told;
-use crate::common::python::{python, said};
+use crate::common::program::describe;
+use crate::common::python::{python, output_of};
 
 /// The commands that leave a file, with a word of their title.
 const STUDIES: &[(&str, &[&str], &str)] = &[
@@ -68,8 +68,8 @@ fn every_study_has_a_report() {
         let result = run(folder.path(), name, args);
         let study = Study::read(&result).unwrap();
         assert!(study.title.contains(title) && study.title.ends_with('?'), "{}", study.title);
-        let told = !study.answers.is_empty() || !study.statements.is_empty();
-        assert!(told && !study.definitions.is_empty(), "{name}");
+        let report = !study.answers.is_empty() || !study.statements.is_empty();
+        assert!(report && !study.definitions.is_empty(), "{name}");
         assert!(!study.tables.is_empty() && !study.figures.is_empty(), "{name}");
         assert!(
             study.command.starts_with("joulestep ") && study.command.contains("--out"),
@@ -87,11 +87,11 @@ fn every_study_has_a_report() {
             assert!(page.text.contains(&answer.quantity), "{name}: {}", answer.quantity);
             assert!(page.text.contains(&answer.words()), "{name}: {}", answer.words());
         }
-        for table in study.tables.iter().filter(|t| !t.sheet.rows.is_empty()) {
+        for table in study.tables.iter().filter(|t| !t.data.rows.is_empty()) {
             let title: String = table.title.chars().filter(|c| *c != '_').collect();
             assert!(page.text.contains(&title), "{name}: {title}");
         }
-        // What is judged is told first.
+        // What is judged is reported first.
         let decides = study.answers.iter().find(|a| !a.bounds.is_none()).or(study.answers.first());
         let first = study.statements.first().cloned().or(decides.map(|a| a.sentence())).unwrap();
         assert!(page.text.find(&first).unwrap() < page.text.find("1. Result").unwrap(), "{name}: {first}");
@@ -108,14 +108,14 @@ fn every_study_has_a_report() {
 
 /// Tables hold every digit that the CSV tells, and the report the numbers of the JSON.
 #[test]
-fn files_hold_what_the_command_tells() {
+fn files_hold_what_the_command_prints() {
     let folder = tempfile::tempdir().unwrap();
     let args = STUDIES[0].1;
     let result = run(folder.path(), "rating", args);
     let study = Study::read(&result).unwrap();
     let surge = study.tables.iter().find(|t| t.name == "surge").unwrap();
-    assert_eq!(surge.sheet.csv(), done(&[args, &["--csv"]].concat(), 0));
-    let json = told(&[args, &["--json"]].concat());
+    assert_eq!(surge.data.csv(), done(&[args, &["--csv"]].concat(), 0));
+    let json = describe(&[args, &["--json"]].concat());
     let out = folder.path().join("rating.html");
     done(&["report", text(&result), "-o", text(&out)], 0);
     let page = page::parsed(&out);
@@ -159,7 +159,7 @@ fn a_batch_has_a_report() {
     fs::write(&file, plan).unwrap();
     fs::copy("examples/inrush-chains.toml", folder.path().join("inrush-chains.toml")).unwrap();
     let table = folder.path().join("table.h5");
-    let said = crate::common::program::joulestep(&[
+    let printed = crate::common::program::joulestep(&[
         "batch",
         text(&file),
         "--out",
@@ -167,7 +167,7 @@ fn a_batch_has_a_report() {
         "--json",
         "--quiet",
     ]);
-    let json: serde_json::Value = serde_json::from_str(&said.out).unwrap();
+    let json: serde_json::Value = serde_json::from_str(&printed.out).unwrap();
     let out = folder.path().join("batch.html");
     done(&["report", text(&table), "-o", text(&out)], 0);
     let page = page::parsed(&out);
@@ -185,7 +185,7 @@ fn a_batch_has_a_report() {
     let median = output["percentiles"]["50"].as_f64().unwrap();
     let shown = joulestep_engine::units::people(median, output["unit"].as_str().unwrap());
     assert!(page.text.contains(&shown), "{shown}");
-    for words in ["Histogram", "Tornado", "Percentiles of what was asked for", "plan.toml"] {
+    for words in ["Histogram", "Tornado", "Percentiles of the requested outputs", "plan.toml"] {
         assert!(page.text.contains(words), "{words}");
     }
 }
@@ -220,10 +220,10 @@ d = xarray.open_dataset(sys.argv[1], group='tables/surge', engine='h5netcdf')
 frame = d.to_dataframe()
 assert len(frame) == len(out['current']) and d['current'].attrs['units'] == 'A', frame
 ";
-    let said = said(python().args(["-c", script]).arg(&result));
-    let read: serde_json::Value = serde_json::from_str(&said).unwrap();
+    let printed = output_of(python().args(["-c", script]).arg(&result));
+    let read: serde_json::Value = serde_json::from_str(&printed).unwrap();
     let study = Study::read(&result).unwrap();
-    let surge = &study.tables.iter().find(|t| t.name == "surge").unwrap().sheet;
+    let surge = &study.tables.iter().find(|t| t.name == "surge").unwrap().data;
     let names: Vec<&str> = surge.heads.iter().map(|h| h.name.as_str()).collect();
     assert_eq!(read["columns"], serde_json::json!(names));
     assert_eq!(read["units"]["width"], "s");

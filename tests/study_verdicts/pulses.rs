@@ -17,7 +17,7 @@ fn pulse(rated: &str, more: &[&str]) -> (i32, String) {
     (done.code, done.out + &done.err)
 }
 
-fn told(rated: &str, more: &[&str]) -> (i32, Value) {
+fn describe(rated: &str, more: &[&str]) -> (i32, Value) {
     let (code, text) = pulse(rated, &[&["--json"], more].concat());
     (code, serde_json::from_str(&text).unwrap_or_else(|e| panic!("{e}: {text}")))
 }
@@ -25,8 +25,8 @@ fn told(rated: &str, more: &[&str]) -> (i32, Value) {
 /// Energies, charges, times and peaks against the same pulses with bounds a sixteenth as wide and steps half as long.
 #[test]
 fn a_double_pulse_knows_how_wrong_its_numbers_are() {
-    let (_, told) = told("750 V", &["--current", "20 A", "--gate-resistance", "20 ohm"]);
-    let row = &point_row(&told, 0);
+    let (_, report) = describe("750 V", &["--current", "20 A", "--gate-resistance", "20 ohm"]);
+    let row = &point_row(&report, 0);
     let case = Case::new("");
     let path = case.path("fixture.toml");
     std::fs::write(&path, PART).expect("written");
@@ -61,8 +61,8 @@ fn a_double_pulse_knows_how_wrong_its_numbers_are() {
         least = f64::min(least, e / off);
     }
     println!("{good} from half to five times, {low} below a quarter, the least {least:.2}");
-    // With faster gates estimates are worse: at 5 ohm three of these are below a quarter, because the three computations
-    // agree by chance on what steps at their finest length leave.
+    // With faster gates estimates are worse: at 5 ohm three of these are below a quarter, because the three
+    // computations agree by chance on what steps at their finest length leave.
     assert!(low <= 1, "{low} of 13 below a quarter, the least {least:.2}");
 }
 
@@ -70,18 +70,18 @@ fn a_double_pulse_knows_how_wrong_its_numbers_are() {
 #[test]
 fn a_double_pulse_is_judged_at_every_point() {
     let points = ["--current", "10 A,30 A", "--gate-resistance", "10 ohm", "--temperature", "75 degC"];
-    let (code, told) = told("750 V", &points);
-    assert_eq!((code, &told["verdict"]), (0, &Value::from("passes")), "{}", told["answers"]);
-    let rated = |told: &Value, name: &str| {
+    let (code, report) = describe("750 V", &points);
+    assert_eq!((code, &report["verdict"]), (0, &Value::from("passes")), "{}", report["answers"]);
+    let rated = |report: &Value, name: &str| {
         let name = format!("rating.{name}.largest");
-        let all = told["answers"].as_array().unwrap();
+        let all = report["answers"].as_array().unwrap();
         let answer = all.iter().find(|a| a["name"] == name.as_str()).unwrap_or_else(|| panic!("no {name}"));
         (answer["value"].as_f64().unwrap(), answer["error"].as_f64().unwrap())
     };
-    let (celsius, error) = rated(&told, "part.mosfet.temperature");
+    let (celsius, error) = rated(&report, "part.mosfet.temperature");
     assert!(celsius == 75.0 && error < 1e-9, "{celsius} ± {error}");
     let ends = |k: usize| {
-        let row = point_row(&told, k);
+        let row = point_row(&report, k);
         let of = |key: &str| row[key].as_f64().unwrap();
         assert!((of("upper.voltage.largest") / of("peak_upper_voltage") - 1.0).abs() < 1e-3);
         (of("peak_upper_voltage"), of("peak_upper_voltage_error"))
@@ -92,12 +92,12 @@ fn a_double_pulse_is_judged_at_every_point() {
     let volts = format!("{} V", 0.5 * (small.0 + large.0));
     for (current, verdict) in [("10 A", "passes"), ("30 A", "fails"), ("10 A,30 A", "fails")] {
         let points = [&["--current", current], &points[2..]].concat();
-        let (code, told) = super::pulses::told(&volts, &points);
+        let (code, report) = super::pulses::describe(&volts, &points);
         let expected = if verdict == "passes" { 0 } else { 1 };
-        assert_eq!((code, &told["verdict"]), (expected, &Value::from(verdict)), "{}", told["answers"]);
+        assert_eq!((code, &report["verdict"]), (expected, &Value::from(verdict)), "{}", report["answers"]);
     }
     // Within its error: neither.
-    let (x, e) = rated(&told, "upper.voltage");
+    let (x, e) = rated(&report, "upper.voltage");
     let (code, text) = pulse(&format!("{:.9} V", x + 0.5 * e), &points);
     assert!(code == 5 && text.contains("verdict: not proven"), "{code} {text}");
     assert!(text.contains("largest upper.voltage"), "{text}");

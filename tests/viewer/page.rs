@@ -18,19 +18,19 @@ const SAMPLES: usize = 60_000;
 
 /// The view's bounds as the address keeps them, s.
 pub(super) fn view(browser: &Browser) -> (f64, f64) {
-    let told = browser.until("return /v=([^&]*)/.exec(location.hash)?.[1]");
-    let (from, to) = told.as_str().unwrap().split_once(',').unwrap();
+    let report = browser.until("return /v=([^&]*)/.exec(location.hash)?.[1]");
+    let (from, to) = report.as_str().unwrap().split_once(',').unwrap();
     (from.parse().unwrap(), to.parse().unwrap())
 }
 
 /// The middle of the waveforms, window px.
 pub(super) fn middle(browser: &Browser) -> (i64, i64) {
-    let told = browser.run(
+    let report = browser.run(
         "const r = document.getElementById('plot').getBoundingClientRect();
-         const sheet = document.getElementById('sheet');
-         return [Math.round(r.left + 0.55 * r.width), Math.round(r.top + 0.4 * sheet.clientHeight)]",
+         const data = document.getElementById('data');
+         return [Math.round(r.left + 0.55 * r.width), Math.round(r.top + 0.4 * data.clientHeight)]",
     );
-    (told[0].as_i64().unwrap(), told[1].as_i64().unwrap())
+    (report[0].as_i64().unwrap(), report[1].as_i64().unwrap())
 }
 
 /// A number that the page shows, in full; waits for it.
@@ -125,7 +125,7 @@ fn the_page_zooms_reads_jumps_and_saves() {
         format!("return document.getElementById('at-t1').dataset.value === '{}'", js(time[sample + 1]));
     browser.until(&next);
 
-    // Where the sheet shows blocks of samples, a cursor stands on one of them.
+    // Where the data shows blocks of samples, a cursor stands on one of them.
     browser.press("\u{e00c}w");
     browser.until("return document.getElementById('at-t1').dataset.value === ''");
     browser.drag(at, at);
@@ -198,11 +198,12 @@ fn the_page_zooms_reads_jumps_and_saves() {
         assert_eq!((row[0], row[1], row[5]), (time[k], value(0, k), value(4, k)));
     }
     browser.press("\u{e00c}");
-    browser.no_trouble();
+    browser.no_errors();
 }
 
 /// What is drawn of ten samples, or of many with a gap among them: from one sample to the next straight, or level where
-/// the value holds. A cursor's value lies on that line (`interpolate` in the program, checked against closed forms elsewhere).
+/// the value holds. A cursor's value lies on that line (`interpolate` in the program, checked against closed forms
+/// elsewhere).
 #[test]
 #[cfg_attr(not(with_browser), ignore = "no Chromium with chromedriver (Debian: chromium, chromium-driver)")]
 fn what_holds_is_drawn_in_steps_at_every_zoom() {
@@ -215,7 +216,7 @@ fn what_holds_is_drawn_in_steps_at_every_zoom() {
     // Samples at 0 to 1 s, none from 0.2 s to 0.8 s; the value goes from 0 to 1 behind the gap. 1000 px wide, 1 px high
     // for 1: the height of what is drawn at 0.5 s.
     let drawn = |count: usize, hold: bool| {
-        let told = browser.run(&format!(
+        let report = browser.run(&format!(
             "return import(new URL('traces.js', location.href).href).then(({{ draw }}) => {{
                const instants = Array.from({{ length: {count} }}, (_, k) => k / ({count} - 1)).filter((t) => t <= 0.2 || t >= 0.8);
                const values = Float64Array.from(instants, (t) => (t < 0.5 ? 0 : 100));
@@ -235,7 +236,7 @@ fn what_holds_is_drawn_in_steps_at_every_zoom() {
                return heights;
              }})"
         ));
-        let heights: Vec<f64> = told.as_array().unwrap().iter().map(|y| y.as_f64().unwrap()).collect();
+        let heights: Vec<f64> = report.as_array().unwrap().iter().map(|y| y.as_f64().unwrap()).collect();
         assert!(!heights.is_empty(), "{count} samples: nothing is drawn");
         heights
     };
@@ -248,7 +249,7 @@ fn what_holds_is_drawn_in_steps_at_every_zoom() {
         );
     }
     // Long times are in minutes, hours and days, as in the program's texts.
-    let told = browser.run(
+    let report = browser.run(
         "return Promise.all(['numbers.js', 'axes.js'].map((name) => import(new URL(name, location.href).href)))
            .then(([{ formatted, typedTime }, { TimeAxis }]) => {
              const axis = new TimeAxis(0, 1800, 0, 600);
@@ -257,13 +258,13 @@ fn what_holds_is_drawn_in_steps_at_every_zoom() {
            })",
     );
     let expected = ["30 min", "24 h", "119 s", "\u{2212}2 h", "time (min)", "30", "time (ms)"];
-    assert_eq!(told.as_array().unwrap()[..7], expected.map(Value::from));
-    assert_eq!(told[7].as_f64(), Some(1800.0));
-    browser.no_trouble();
+    assert_eq!(report.as_array().unwrap()[..7], expected.map(Value::from));
+    assert_eq!(report[7].as_f64(), Some(1800.0));
+    browser.no_errors();
 }
 
-/// Samples close together, then far apart, as an engine with steps of its own takes them: the quiet stretch is not drawn
-/// as a few wide boxes, and the page comes to rest.
+/// Samples close together, then far apart, as an engine with steps of its own takes them: the quiet stretch is not
+/// drawn as a few wide boxes, and the page comes to rest.
 #[test]
 #[cfg_attr(not(with_browser), ignore = "no Chromium with chromedriver (Debian: chromium, chromium-driver)")]
 fn a_quiet_stretch_of_an_uneven_record_is_shown_finely() {
@@ -304,7 +305,7 @@ fn a_quiet_stretch_of_an_uneven_record_is_shown_finely() {
     let count = browser.run(requests);
     thread::sleep(Duration::from_secs(1));
     assert_eq!(browser.run(requests), count, "the page goes on asking");
-    browser.no_trouble();
+    browser.no_errors();
 }
 
 /// A number as JavaScript writes it.
@@ -375,5 +376,5 @@ fn the_page_works_by_keyboard_dark_and_on_a_small_screen() {
     browser.click("#event-list button");
     browser.until("return document.getElementById('at-t1').dataset.value");
     assert_eq!(browser.run("return document.getElementById('side').offsetHeight"), 0);
-    browser.no_trouble();
+    browser.no_errors();
 }

@@ -79,7 +79,7 @@ fn energies_come_of_a_component_s_own_voltage_of_a_chosen_one_and_of_powers() {
     near(cell(&browser, "choke.voltage", "difference"), 2e4 * (b - a), 1e-12);
     let keys = "return [...document.querySelector('#readings tbody').querySelectorAll('[data-key]')].map((c) => c.dataset.key)";
     assert_eq!(browser.run(keys), json!(["t1", "t2", "integral", "rms", "difference", "mean", "min", "max"]));
-    browser.no_trouble();
+    browser.no_errors();
 }
 
 /// Contrast of two colours as the Web Content Accessibility Guidelines 2.2 define it ("contrast ratio", "relative
@@ -122,14 +122,14 @@ fn texts_can_be_read_on_light_and_dark_and_everything_has_a_name() {
         browser.open(&format!("{}#t1=4e-4&t2=8e-4", served.address));
         browser.until("return document.body.dataset.ready === 'yes'");
         cell(&browser, NAMES[0].0, "rms");
-        let told = browser.run(CONTRAST);
-        for pair in told.as_array().unwrap() {
+        let report = browser.run(CONTRAST);
+        for pair in report.as_array().unwrap() {
             assert!(pair[1].as_f64().unwrap() >= 4.5, "{scheme}: {pair}");
         }
         let file = format!("view-{scheme}.png");
         browser.picture(&Path::new(env!("CARGO_TARGET_TMPDIR")).join(file));
     }
-    // What assistive technology is told (Core Accessibility API Mappings; here as the browser computes it).
+    // What assistive technology is reported (Core Accessibility API Mappings; here as the browser computes it).
     browser.press("s");
     let tree = browser.deep("Accessibility.getFullAXTree", &json!({}));
     let text = |node: &Value, key: &str| node[key]["value"].as_str().unwrap_or_default().to_owned();
@@ -150,7 +150,7 @@ fn texts_can_be_read_on_light_and_dark_and_everything_has_a_name() {
     assert!(names("table").contains(&"Readings: current (A)"), "{:?}", names("table"));
     assert!(names("button").iter().any(|n| n.starts_with("Cursor 1 at 400")), "{:?}", names("button"));
     assert_eq!(names("checkbox").len(), NAMES.len() + 1);
-    browser.no_trouble();
+    browser.no_errors();
 }
 
 /// Rectangles of the legends and of the plot, window px: left, top, right, bottom.
@@ -213,5 +213,5 @@ fn legends_stand_beside_their_panels_or_above_them_and_keys_alone_set_cursors() 
     }
     assert!(legends.iter().all(|l| l[0] >= plot[0] && l[2] <= plot[2]), "{small:?}");
     browser.picture(&Path::new(env!("CARGO_TARGET_TMPDIR")).join("view-small.png"));
-    browser.no_trouble();
+    browser.no_errors();
 }

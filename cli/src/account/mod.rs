@@ -91,7 +91,7 @@ pub struct Judgement {
     pub further: f64,
     /// Why the user waived it.
     pub waived: Option<String>,
-    /// What is said of it, with its errors.
+    /// The ruling on it, with its errors.
     pub ruling: Ruling,
 }
 
@@ -151,7 +151,7 @@ pub struct Junction {
     pub end_error: Uncertainty,
     /// Of the heat.
     pub heat_error: Uncertainty,
-    /// How far the coupling of heat may have led these temperatures astray, K; infinite where nothing bounds it.
+    /// Error of these temperatures from the coupling of heat, K; infinite where nothing bounds it.
     pub coupling_error: f64,
     /// Why nothing does, in words.
     #[serde(rename = "coupling_error_not_bounded")]
@@ -222,7 +222,7 @@ pub struct Account {
     pub notes: Vec<String>,
     /// Ratings and notes that were waived.
     pub waivers: Vec<Waiver>,
-    /// What the coarser runs cost that told the errors.
+    /// What the coarser runs cost that estimated the errors.
     #[serde(rename = "error_estimate")]
     pub estimate: Option<Cost>,
     /// What the spread of the input does; `None`: numbers are those of the nominal part.

@@ -44,7 +44,7 @@ pub struct Computation {
     pub refined: &'static str,
 }
 
-/// Computes a study at a level and gives it with errors, rulings and verdict. What it tells does not depend on the
+/// Computes a study at a level and gives it with errors, rulings and verdict. What it reports does not depend on the
 /// number of threads.
 ///
 /// # Errors
@@ -159,7 +159,7 @@ impl Study {
         let mut numbers: Vec<Number> = self.answers.iter().map(answer).collect();
         for table in &self.tables {
             let columns: Vec<&str> = table.estimated.iter().map(String::as_str).collect();
-            let mut own = table.sheet.numbers(&table.name, &columns);
+            let mut own = table.data.numbers(&table.name, &columns);
             own.iter_mut().zip(&table.further).for_each(|(number, further)| number.further = *further);
             own.iter_mut().zip(&table.missed).for_each(|(number, missed)| number.missed = *missed);
             numbers.extend(own);
@@ -188,7 +188,7 @@ impl Study {
         }
         for table in &mut self.tables {
             let columns: Vec<&str> = table.estimated.iter().map(String::as_str).collect();
-            let count = columns.len() * table.sheet.rows.len();
+            let count = columns.len() * table.data.rows.len();
             let row = |k: usize| k / columns.len().max(1);
             let own: Vec<Uncertainty> = errors
                 .by_ref()
@@ -201,7 +201,7 @@ impl Study {
                     other => other.clone(),
                 })
                 .collect();
-            table.sheet = std::mem::take(&mut table.sheet).with_errors(&columns, &mut own.iter());
+            table.data = std::mem::take(&mut table.data).with_errors(&columns, &mut own.iter());
         }
     }
 

@@ -4,7 +4,7 @@
 //! A study gives a [`Study`]; text, JSON, CSV, result file and report each know this form and no study.
 
 mod assess;
-mod sheet;
+mod rows;
 mod table;
 
 pub use assess::{Computation, Estimation, assess};
@@ -15,7 +15,7 @@ use serde::Serialize;
 
 use crate::diagnostic::Sources;
 use crate::judge::{Bounds, Ruling, Uncertainty, Verdict};
-use crate::sheet::shown;
+use crate::table::shown;
 
 /// How a computation ended.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -25,7 +25,7 @@ pub enum Outcome {
     Done,
     /// By the user: the answer is of what there was until then.
     Interrupted,
-    /// The equations could not be solved further.
+    /// The equations could not be solved.
     Failed(String),
 }
 

@@ -1,7 +1,7 @@
 //! Tables and figures of an answer.
 
 use crate::plot::Figure;
-use crate::sheet::Sheet;
+use crate::table::Table;
 
 /// A table of a study.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -13,8 +13,8 @@ pub struct StudyTable {
     /// How many leading columns name a row.
     pub keys: usize,
     /// The rows.
-    pub sheet: Sheet,
-    /// Columns whose errors coarser computations tell.
+    pub data: Table,
+    /// Columns whose errors coarser computations estimate.
     pub estimated: Vec<String>,
     /// Errors of those numbers that coarser computations do not show, ±: row by row, the columns in their order; empty
     /// where there are none.
@@ -30,8 +30,8 @@ pub struct StudyTable {
 
 impl StudyTable {
     /// A table whose first `keys` columns name the rows.
-    pub fn new(name: &str, title: &str, keys: usize, sheet: Sheet) -> Self {
-        Self { name: name.into(), title: title.into(), keys, sheet, ..Self::default() }
+    pub fn new(name: &str, title: &str, keys: usize, data: Table) -> Self {
+        Self { name: name.into(), title: title.into(), keys, data, ..Self::default() }
     }
 
     /// The same as data for programs; a recorded file has them as waveforms.
@@ -39,7 +39,7 @@ impl StudyTable {
         Self { data: true, ..self }
     }
 
-    /// The same, with columns whose errors coarser computations tell; each gets a column of ± beside it.
+    /// The same, with columns whose errors coarser computations estimate; each gets a column of ± beside it.
     pub fn estimated(self, columns: &[&str]) -> Self {
         Self { estimated: columns.iter().map(|c| (*c).to_string()).collect(), ..self }
     }
@@ -49,7 +49,7 @@ impl StudyTable {
     pub fn further(mut self, of: impl Fn(usize, &str, f64) -> f64) -> Self {
         let columns: Vec<&str> = self.estimated.iter().map(String::as_str).collect();
         let each = columns.len().max(1);
-        let numbers = self.sheet.numbers(&self.name, &columns);
+        let numbers = self.data.numbers(&self.name, &columns);
         let at = |(k, n): (usize, &crate::judge::Number)| of(k / each, columns[k % each], n.value);
         self.further = numbers.iter().enumerate().map(at).collect();
         self

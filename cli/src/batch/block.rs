@@ -1,7 +1,7 @@
-//! Variants in blocks: those of a block march abreast in the lanes of one run.
+//! Variants in blocks: those of a block run in lockstep in the lanes of one run.
 //!
 //! Blocks follow from the plan alone, neither from threads nor from shards nor from what was finished before, so that a
-//! variant always marches in the same company: its numbers then are the same bits. All of a block take common steps,
+//! variant always runs in the same company: its numbers then are the same bits. All of a block take common steps,
 //! those that its most active variant needs, so they differ from each variant alone by what the error bounds of a step
 //! allow ([`TOLERANCE`]). A variant that would act at another instant than the others, or alone has no solution,
 //! leaves: it is run alone from its start, and so is what is left where too few go on. A search runs each variant
@@ -12,7 +12,7 @@ use std::collections::BTreeMap;
 use joulestep_engine::run::setup::Setup;
 use wide::f64x4;
 
-use crate::batch::variant::{Built, Study};
+use crate::batch::variant::{Built, PlannedBatch};
 
 /// How far a variant's numbers in lanes may lie from those it has alone, as a fraction of the largest magnitude that
 /// their quantity has in the table, where the scenario keeps the default error bounds of a step: means, energies (all
@@ -41,7 +41,7 @@ pub const LANES: [usize; 3] = [1, 4, 8];
 /// Lanes where neither plan nor command line says.
 pub const DEFAULT_LANES: usize = 8;
 
-/// Which variants march together.
+/// Which variants run in lockstep.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Blocks {
     /// All variants, block by block.
@@ -53,9 +53,9 @@ pub struct Blocks {
 impl Blocks {
     /// The blocks of a study: as many variants as there are lanes, in the order of their numbers; those with another
     /// value of an input that decides topology or schedule go into another block. Variants whose errors are estimated
-    /// march with each other, at the coarser levels too; what is left of their last block is filled with others. Blocks
+    /// run with each other, at the coarser levels too; what is left of their last block is filled with others. Blocks
     /// with such come first: they take longest, and all shards shall have some.
-    pub fn of(study: &Study) -> Self {
+    pub fn of(study: &PlannedBatch) -> Self {
         let count = study.count();
         let alone = study.lanes == 1 || study.plan.search.is_some();
         let structural: Vec<usize> = match alone {
@@ -109,12 +109,12 @@ impl Blocks {
     }
 }
 
-/// Whether scenarios with two values of an input do not go abreast.
-fn decides(study: &Study, input: usize) -> bool {
+/// Whether scenarios with two values of an input do not run in lockstep.
+fn decides(study: &PlannedBatch, input: usize) -> bool {
     let value = |variant: usize| study.inputs(variant)[input];
-    let slot = &study.plan.inputs[input].slot;
+    let parameter = &study.plan.inputs[input].parameter;
     let Some(other) = (1..study.count()).find(|&v| value(v) != value(0)) else { return false };
-    let built = |x: f64| study.built(&[(slot, x)]);
+    let built = |x: f64| study.built(&[(parameter, x)]);
     match (built(value(0)), built(value(other))) {
         (Ok(a), Ok(b)) => !alike(&a, &b),
         _ => false,
@@ -124,7 +124,7 @@ fn decides(study: &Study, input: usize) -> bool {
 /// Whether two variants share all that lanes share.
 pub(super) fn alike(a: &Built, b: &Built) -> bool {
     let (x, y) = (&a.setup, &b.setup);
-    a.facts.end == b.facts.end && Setup::abreast::<f64x4>(&[x, y, x, y]).is_some()
+    a.facts.end == b.facts.end && Setup::lockstep::<f64x4>(&[x, y, x, y]).is_some()
 }
 
 #[cfg(test)]

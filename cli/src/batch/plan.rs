@@ -1,9 +1,9 @@
-//! A plan as meant: the subject, what is varied, how, and what is told.
+//! A plan as resolved: the subject, what is varied, how, and what is reported.
 
 use std::path::{Path, PathBuf};
 
 use crate::batch::distribution::Distribution;
-use crate::batch::slot::Slot;
+use crate::batch::parameter_path::ParameterPath;
 
 /// A plan.
 #[derive(Clone, Debug)]
@@ -14,7 +14,7 @@ pub struct Plan {
     pub scenario: Option<PathBuf>,
     /// How values are chosen.
     pub sampling: Sampling,
-    /// Variants that march together at most, where the plan says.
+    /// Variants that run in lockstep at most, where the plan says.
     pub lanes: Option<usize>,
     /// Variants whose errors are estimated.
     pub estimate: Estimated,
@@ -82,12 +82,12 @@ pub struct Input {
     /// Name of its column.
     pub name: String,
     /// Where it stands.
-    pub slot: Slot,
+    pub parameter: ParameterPath,
     /// Its values.
     pub values: Values,
 }
 
-/// The values of an input, in the unit of its slot.
+/// The values of an input, in the unit of its parameter.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Values {
     /// Stated: the values of a grid, or of each variant of a list.
@@ -140,13 +140,13 @@ pub struct MeasureSpec {
     pub name: String,
     /// Number of the channel among those that the scenario records.
     pub channel: usize,
-    /// What is told.
+    /// What is reported.
     pub what: Measured,
     /// Unit symbol.
     pub unit: String,
 }
 
-/// What is told of a signal.
+/// What is reported of a signal.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Measured {
     /// Value at the end.
@@ -207,7 +207,7 @@ pub struct Search {
     /// Name of its column.
     pub name: String,
     /// Where the value stands.
-    pub slot: Slot,
+    pub parameter: ParameterPath,
     /// Ends of the search.
     pub ends: (f64, f64),
     /// Name of the limit.

@@ -78,7 +78,7 @@ pub struct Row {
     /// Whether steps exceeded the error bound at their finest length.
     #[serde(default, skip_serializing_if = "is_false")]
     pub stalled: bool,
-    /// The errors of its numbers, where coarser runs told them.
+    /// The errors of its numbers, where coarser runs estimated them.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub estimate: Option<Estimate>,
 }
@@ -148,7 +148,7 @@ fn column(name: impl Into<String>, unit: &str) -> Column {
 /// protections; the ledger's residual.
 pub fn columns(plan: &Plan, ready: &Ready) -> (Vec<Column>, Vec<Bound>) {
     let mut all: Vec<Column> = Vec::new();
-    all.extend(plan.search.iter().map(|s| column(&s.name, &s.slot.unit)));
+    all.extend(plan.search.iter().map(|s| column(&s.name, &s.parameter.unit)));
     all.extend(plan.measures.iter().map(|m| column(&m.name, &m.unit)));
     let mut limits = Vec::new();
     let mut judged: Vec<_> = ready.judging.judged.iter().collect();
@@ -157,7 +157,7 @@ pub fn columns(plan: &Plan, ready: &Ready) -> (Vec<Column>, Vec<Bound>) {
     for j in judged {
         let unit = watches[j.watch].unit;
         let columns = (all.len(), all.len() + 1);
-        // Limits of the user come first, in the order of the scenario; a path tells one by name or place.
+        // Limits of the user come first, in the order of the scenario; a path identifies one by name or place.
         let paths = [j.name.clone(), (limits.len() + 1).to_string()];
         let varied = match j.by_user {
             true => (varied(plan, &paths, "min"), varied(plan, &paths, "max")),
@@ -197,7 +197,7 @@ pub fn columns(plan: &Plan, ready: &Ready) -> (Vec<Column>, Vec<Bound>) {
 
 /// The columns of a plan whose subject is no scenario, from the subject's own; and its limits.
 pub fn columns_of_study(plan: &Plan, own: Vec<Column>, mut limits: Vec<Bound>) -> (Vec<Column>, Vec<Bound>) {
-    let found = plan.search.as_ref().map(|s| column(&s.name, &s.slot.unit));
+    let found = plan.search.as_ref().map(|s| column(&s.name, &s.parameter.unit));
     let shift = usize::from(found.is_some());
     for (number, limit) in (1..).zip(&mut limits) {
         limit.columns = (limit.columns.0 + shift, limit.columns.1 + shift);
@@ -209,7 +209,7 @@ pub fn columns_of_study(plan: &Plan, own: Vec<Column>, mut limits: Vec<Bound>) -
 
 /// The input that varies a bound of the limit at one of these paths.
 fn varied(plan: &Plan, paths: &[String], key: &str) -> Option<usize> {
-    plan.inputs.iter().position(|i| paths.iter().any(|p| i.slot.path == format!("limit.{p}.{key}")))
+    plan.inputs.iter().position(|i| paths.iter().any(|p| i.parameter.path == format!("limit.{p}.{key}")))
 }
 
 /// Dies with a temperature, in the order of the account.

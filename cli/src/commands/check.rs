@@ -10,10 +10,10 @@ use crate::commands::refuse;
 use crate::diagnostic::printable;
 use crate::exit::{DONE, Streams};
 use crate::scenario::build::{Note, build};
-use crate::scenario::resolve::{Trouble, read};
+use crate::scenario::resolve::{InputError, read};
 
 #[derive(Serialize)]
-struct Told<'a> {
+struct Document<'a> {
     valid: bool,
     title: &'a str,
     files: Vec<String>,
@@ -28,11 +28,11 @@ struct Told<'a> {
 pub fn check(args: &CheckArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     let scenario = match read(&args.scenario, &streams.access.open()) {
         Ok(scenario) => scenario,
-        Err(trouble) => return refuse(&trouble, &args.scenario, args.json, streams),
+        Err(error) => return refuse(&error, &args.scenario, args.json, streams),
     };
     let ready = match build(&scenario) {
         Ok(ready) => ready,
-        Err(refusal) => return refuse(&Trouble::Refused(refusal), &args.scenario, args.json, streams),
+        Err(refusal) => return refuse(&InputError::Refused(refusal), &args.scenario, args.json, streams),
     };
     let counts = [
         ("components", scenario.components.len()),
@@ -45,7 +45,7 @@ pub fn check(args: &CheckArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         ("limits", scenario.limits.len()),
     ];
     if args.json {
-        streams.json(&Told {
+        streams.json(&Document {
             valid: true,
             title: &scenario.title,
             files: scenario.sources.files.iter().map(|f| f.0.display().to_string()).collect(),

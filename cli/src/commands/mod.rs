@@ -1,6 +1,6 @@
 //! One verb each.
 
-pub(crate) mod asked;
+pub(crate) mod options;
 pub mod batch;
 pub mod check;
 pub mod completions;
@@ -18,7 +18,7 @@ use serde::Serialize;
 use crate::access::{reason, unread};
 use crate::diagnostic::Invalid;
 use crate::exit::{BAD_INPUT, Streams};
-use crate::scenario::resolve::Trouble;
+use crate::scenario::resolve::InputError;
 
 #[derive(Serialize)]
 struct Unread {
@@ -28,24 +28,24 @@ struct Unread {
 
 /// Tells why a scenario was not accepted, and the exit code for it.
 pub(crate) fn refuse(
-    trouble: &Trouble,
+    error: &InputError,
     path: &Path,
     json: bool,
     streams: &mut Streams<'_>,
 ) -> io::Result<u8> {
-    refuse_in("the scenario", trouble, path, json, streams)
+    refuse_in("the scenario", error, path, json, streams)
 }
 
 /// The same for a file that is something else than a scenario.
 pub(crate) fn refuse_in(
     what: &str,
-    trouble: &Trouble,
+    error: &InputError,
     path: &Path,
     json: bool,
     streams: &mut Streams<'_>,
 ) -> io::Result<u8> {
-    match trouble {
-        Trouble::Unreadable(error) => {
+    match error {
+        InputError::Unreadable(error) => {
             let text = format!("cannot read `{}`: {}", path.display(), reason(error));
             if json {
                 let errors = vec![Unread { file: path.display().to_string(), found: text }];
@@ -55,7 +55,7 @@ pub(crate) fn refuse_in(
             }
             Ok(unread(error))
         }
-        Trouble::Refused(refusal) => {
+        InputError::Refused(refusal) => {
             if json {
                 streams.json(&refusal.json())?;
             } else {

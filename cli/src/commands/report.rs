@@ -6,20 +6,20 @@ use std::path::{Path, PathBuf};
 use serde::Serialize;
 
 use crate::args::{ReportArgs, ReportFormat};
-use crate::commands::asked::{self, Refused, refused};
+use crate::commands::options::{self, Refused, refused};
 use crate::exit::{DONE, INPUT_OUTPUT, NUMERICAL, Streams};
 use crate::outputs;
 use crate::plot;
-use crate::report::{Report, ReportTrouble, html, markdown, read};
+use crate::report::{Report, ReportError, html, markdown, read};
 use crate::scenario::include::reason;
 
-fn wrong(trouble: &ReportTrouble) -> Refused {
-    let code = if matches!(trouble, ReportTrouble::File(_)) { INPUT_OUTPUT } else { NUMERICAL };
-    (trouble.to_string(), code)
+fn wrong(error: &ReportError) -> Refused {
+    let code = if matches!(error, ReportError::File(_)) { INPUT_OUTPUT } else { NUMERICAL };
+    (error.to_string(), code)
 }
 
 #[derive(Serialize)]
-struct Told<'a> {
+struct Document<'a> {
     kind: &'a str,
     title: &'a str,
     verdict: &'a str,
@@ -70,7 +70,7 @@ fn write(args: &ReportArgs, report: &Report) -> Result<Vec<PathBuf>, Refused> {
     let mut written = Vec::new();
     let mut files: Vec<(PathBuf, Vec<u8>)> = Vec::new();
     if let Some((out, md)) = &plan.report {
-        asked::is_new(Some(out), args.force)?;
+        options::is_new(Some(out), args.force)?;
         let text = match (md, &plan.figures) {
             (true, Some(folder)) => markdown(report, &|name| seen(out, folder, &named(name))),
             _ => html(report).map_err(|e| wrong(&e))?,
@@ -80,7 +80,7 @@ fn write(args: &ReportArgs, report: &Report) -> Result<Vec<PathBuf>, Refused> {
     if let Some(folder) = &plan.figures {
         for drawing in report.drawings() {
             let path = folder.join(named(&drawing.name));
-            asked::is_new(Some(&path), args.force)?;
+            options::is_new(Some(&path), args.force)?;
             let drawn = match plan.png {
                 true => plot::png(&drawing.figure),
                 false => plot::svg(&drawing.figure).map(String::into_bytes),
@@ -94,7 +94,7 @@ fn write(args: &ReportArgs, report: &Report) -> Result<Vec<PathBuf>, Refused> {
     let paths: Vec<PathBuf> = files.iter().map(|file| file.0.clone()).collect();
     outputs::apart(&paths, std::slice::from_ref(&args.result))?;
     for (path, bytes) in files {
-        asked::write(&path, bytes)?;
+        options::write(&path, bytes)?;
         written.push(path);
     }
     Ok(written)
@@ -107,7 +107,7 @@ fn write(args: &ReportArgs, report: &Report) -> Result<Vec<PathBuf>, Refused> {
 pub fn report(args: &ReportArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     let report = match read(&args.result) {
         Ok(report) => report,
-        Err(trouble) => return refused(&wrong(&trouble), args.json, streams),
+        Err(error) => return refused(&wrong(&error), args.json, streams),
     };
     let written = match write(args, &report) {
         Ok(written) => written,
@@ -116,7 +116,7 @@ pub fn report(args: &ReportArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     let shown: Vec<String> = written.iter().map(|p| p.display().to_string()).collect();
     if args.json {
         let Report { kind, title, verdict, answers, warnings, .. } = &report;
-        streams.json(&Told { kind, title, verdict, answers, warnings, written: &shown })?;
+        streams.json(&Document { kind, title, verdict, answers, warnings, written: &shown })?;
     } else {
         writeln!(streams.out, "{}: {}", crate::diagnostic::printable(&report.title), report.verdict)?;
         for path in shown {

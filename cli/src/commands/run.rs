@@ -1,23 +1,23 @@
 //! `run`: the main job, from scenario to result file and account, with the error of every number.
 
-mod carry;
+mod execute;
 mod proof;
 mod spread;
 
 use std::io;
 use std::path::Path;
 
-use self::carry::Job;
+use self::execute::Job;
 use self::spread::Spreading;
 use crate::account::{Account, Outcome, json, text};
 use crate::args::RunArgs;
-use crate::commands::asked::{is_new, refused};
+use crate::commands::options::{is_new, refused};
 use crate::commands::refuse;
 use crate::diagnostic::printable;
 use crate::exit::{NUMERICAL, Streams};
 use crate::judge::exit_code;
 use crate::scenario::build::{Reductions, build_with};
-use crate::scenario::resolve::{Trouble, read};
+use crate::scenario::resolve::{InputError, read};
 use crate::signals;
 
 pub(crate) use crate::signals::{listen, stopped};
@@ -29,12 +29,12 @@ pub(crate) use crate::signals::{listen, stopped};
 pub fn run(args: &RunArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     let scenario = match read(&args.scenario, &streams.access.open()) {
         Ok(scenario) => scenario,
-        Err(trouble) => return refuse(&trouble, &args.scenario, args.json, streams),
+        Err(error) => return refuse(&error, &args.scenario, args.json, streams),
     };
     let reductions = Reductions::default();
     let ready = match build_with(&scenario, &reductions) {
         Ok(ready) => ready,
-        Err(refusal) => return refuse(&Trouble::Refused(refusal), &args.scenario, args.json, streams),
+        Err(refusal) => return refuse(&InputError::Refused(refusal), &args.scenario, args.json, streams),
     };
     if let Err(why) = is_new(Some(&args.out), args.force) {
         return refused(&why, args.json, streams);
@@ -45,7 +45,7 @@ pub fn run(args: &RunArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         }
     }
     let judges = ready.judging.judged.iter().any(|j| j.lower.is_finite() || j.upper.is_finite());
-    let spread = match Spreading::asked(args, &scenario, &reductions, &streams.access) {
+    let spread = match Spreading::from_options(args, &scenario, &reductions, &streams.access) {
         Ok(spread) => spread,
         Err(why) => return refused(&why, args.json, streams),
     };
@@ -76,7 +76,7 @@ fn report(
         write!(streams.out, "{}", text::text(account))?;
         writeln!(streams.out, "Written: {} ({:.1} MB)", out.display(), bytes as f64 / 1e6)?;
     }
-    let trouble = match &account.outcome {
+    let error = match &account.outcome {
         Outcome::Failed(why) => {
             if !args.json {
                 writeln!(streams.err, "{why}")?;
@@ -86,5 +86,5 @@ fn report(
         Outcome::Interrupted => Some(signals::code()),
         Outcome::Done => None,
     };
-    Ok(exit_code(trouble, account.verdict()))
+    Ok(exit_code(error, account.verdict()))
 }

@@ -6,12 +6,12 @@ use std::path::PathBuf;
 use serde::Serialize;
 
 use crate::args::ViewArgs;
-use crate::commands::asked::refused;
+use crate::commands::options::refused;
 use crate::commands::run::listen;
 use crate::exit::{BAD_INPUT, DONE, INPUT_OUTPUT, Streams};
 use crate::view::{SourceError, Viewer, ViewerError};
 
-/// Most files at a time: more cannot be told apart.
+/// Most files at a time: more cannot be distinguished.
 const FILES: usize = 4;
 
 #[derive(Serialize)]

@@ -34,7 +34,7 @@ impl Bounds {
     }
 }
 
-/// What is said of one limit. From the best to the worst.
+/// The ruling on one limit. From the best to the worst.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Ruling {
@@ -162,10 +162,10 @@ pub fn overall(rulings: impl IntoIterator<Item = Ruling>, doubted: bool) -> Verd
     }
 }
 
-/// The exit code. `trouble`: the code of what went wrong before there could be a verdict (bad input, numerical failure,
+/// The exit code. `error`: the code of what went wrong before there could be a verdict (bad input, numerical failure,
 /// a file that cannot be written, an interruption); it comes first.
-pub fn exit_code(trouble: Option<u8>, verdict: Verdict) -> u8 {
-    trouble.unwrap_or(match verdict {
+pub fn exit_code(error: Option<u8>, verdict: Verdict) -> u8 {
+    error.unwrap_or(match verdict {
         Verdict::Passes | Verdict::NotJudged => DONE,
         Verdict::Fails => FAILS,
         Verdict::NotProven => NOT_PROVEN,
@@ -210,10 +210,10 @@ mod tests {
             (f64::INFINITY, Uncertainty::Bare, true, Fails, Passes),
         ];
         for (value, error, known, upper, lower) in table {
-            let told = format!("{value} {error:?} {known}");
-            assert_eq!(rule(value, &error, Bounds::at_most(10.0), known), upper, "{told}");
-            assert_eq!(rule(value, &error, Bounds::at_least(10.0), known), lower, "{told}");
-            assert_eq!(rule(value, &error, Bounds::NONE, known), NotJudged, "{told}");
+            let report = format!("{value} {error:?} {known}");
+            assert_eq!(rule(value, &error, Bounds::at_most(10.0), known), upper, "{report}");
+            assert_eq!(rule(value, &error, Bounds::at_least(10.0), known), lower, "{report}");
+            assert_eq!(rule(value, &error, Bounds::NONE, known), NotJudged, "{report}");
         }
         let between = Bounds { lower: 1.0, upper: 2.0 };
         assert_eq!(rule(1.5, &within(0.4), between, true), Passes);
@@ -240,11 +240,11 @@ mod tests {
             (&[Waived, Fails], false, Verdict::Fails, 1),
         ];
         for (rulings, doubted, verdict, code) in table {
-            let told = format!("{rulings:?} {doubted}");
-            assert_eq!(overall(rulings.iter().copied(), doubted), verdict, "{told}");
-            assert_eq!(exit_code(None, verdict), code, "{told}");
-            for trouble in [BAD_INPUT, NUMERICAL, INPUT_OUTPUT, INTERRUPTED] {
-                assert_eq!(exit_code(Some(trouble), verdict), trouble, "{told}");
+            let report = format!("{rulings:?} {doubted}");
+            assert_eq!(overall(rulings.iter().copied(), doubted), verdict, "{report}");
+            assert_eq!(exit_code(None, verdict), code, "{report}");
+            for error in [BAD_INPUT, NUMERICAL, INPUT_OUTPUT, INTERRUPTED] {
+                assert_eq!(exit_code(Some(error), verdict), error, "{report}");
             }
         }
     }

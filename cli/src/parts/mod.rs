@@ -1,11 +1,11 @@
 //! Part files: from a name or path to a [`Part`].
 
-mod meant;
+mod resolved;
 pub mod sections;
 pub mod write;
 
-pub use meant::Spots;
-pub(crate) use meant::given;
+pub use resolved::Spots;
+pub(crate) use resolved::given;
 
 use std::path::Path;
 
@@ -18,10 +18,10 @@ use crate::diagnostic::{Diagnostic, FileId, Place, Refusal, Sources};
 use crate::scenario::conform::Conform;
 use crate::scenario::fields::Fields;
 use crate::scenario::include::Open;
-use crate::scenario::raw::{self, Raw, Table};
-use crate::scenario::resolve::Trouble;
+use crate::scenario::raw::{self, Raw, RawTable};
+use crate::scenario::resolve::InputError;
 use crate::scenario::shape::Section;
-use crate::shelf::Shelf;
+use crate::library::Library;
 
 /// A part and where it stands.
 #[derive(Clone, Debug)]
@@ -38,40 +38,40 @@ pub struct Loaded {
     pub file: FileId,
 }
 
-const SHELF: Shelf = Shelf { what: "part", file: "part file", path: "a part file", shipped };
+const LIBRARY: Library = Library { what: "part", file: "part file", path: "a part file", shipped };
 
 /// Loads a shipped part by its name, or a part file by its path (which ends in `.toml`).
 ///
 /// # Errors
-/// [`Trouble`]; all that is wrong with the file at once.
-pub fn load(name: &str, open: Open<'_>) -> Result<Loaded, Trouble> {
-    let (sources, file) = SHELF.alone(name, open)?;
+/// [`InputError`]; all that is wrong with the file at once.
+pub fn load(name: &str, open: Open<'_>) -> Result<Loaded, InputError> {
+    let (sources, file) = LIBRARY.alone(name, open)?;
     finish(sources, file, &sections::PART)
 }
 
 /// Loads a file of points.
 ///
 /// # Errors
-/// [`Trouble`]; all that is wrong with the file at once.
-pub fn points(path: &Path, open: Open<'_>) -> Result<Loaded, Trouble> {
-    let text = open(path).map_err(Trouble::Unreadable)?;
+/// [`InputError`]; all that is wrong with the file at once.
+pub fn points(path: &Path, open: Open<'_>) -> Result<Loaded, InputError> {
+    let text = open(path).map_err(InputError::Unreadable)?;
     let mut sources = Sources::default();
     let file = sources.add(path.to_path_buf(), text);
     finish(sources, file, &sections::POINTS)
 }
 
-fn finish(sources: Sources, file: FileId, section: &Section) -> Result<Loaded, Trouble> {
+fn finish(sources: Sources, file: FileId, section: &Section) -> Result<Loaded, InputError> {
     let mut diagnostics = Vec::new();
     let read = read(&sources, file, section, &mut diagnostics);
     match read {
         Some((part, spots, start)) if diagnostics.is_empty() => {
             Ok(Loaded { part, sources, spots, start, file })
         }
-        _ => Err(Trouble::Refused(Refusal::sorted(sources, diagnostics))),
+        _ => Err(InputError::Refused(Refusal::sorted(sources, diagnostics))),
     }
 }
 
-/// Reads the part that another file names under a key, relative to that file. What is wrong is told.
+/// Reads the part that another file names under a key, relative to that file. Errors are reported.
 pub(crate) fn read_named(
     name: &str,
     at: (&Place, &str),
@@ -79,7 +79,7 @@ pub(crate) fn read_named(
     open: Open<'_>,
     diagnostics: &mut Vec<Diagnostic>,
 ) -> Option<Part> {
-    let file = SHELF.beside(name, at, sources, open, diagnostics)?;
+    let file = LIBRARY.beside(name, at, sources, open, diagnostics)?;
     read(sources, file, &sections::PART, diagnostics).map(|p| p.0)
 }
 
@@ -97,8 +97,8 @@ pub(crate) fn read_typed(
     sources: &mut Sources,
     open: Open<'_>,
     diagnostics: &mut Vec<Diagnostic>,
-) -> Option<(Table, Part)> {
-    let file = SHELF.beside(name, at, sources, open, diagnostics)?;
+) -> Option<(RawTable, Part)> {
+    let file = LIBRARY.beside(name, at, sources, open, diagnostics)?;
     let part = read(sources, file, &sections::PART, diagnostics)?.0;
     Some((raw::read(sources, file).0, part))
 }
@@ -108,20 +108,20 @@ pub(crate) fn read_points(
     file: FileId,
     sources: &Sources,
     diagnostics: &mut Vec<Diagnostic>,
-) -> Option<Table> {
+) -> Option<RawTable> {
     read(sources, file, &sections::POINTS, diagnostics)?;
     Some(raw::read(sources, file).0)
 }
 
 /// The points of a checked root table.
 pub(crate) fn points_of(root: &Fields, name: &str, diagnostics: &mut Vec<Diagnostic>) -> Option<Loaded> {
-    let (part, spots, start) = meant::part(root, name, diagnostics)?;
+    let (part, spots, start) = resolved::part(root, name, diagnostics)?;
     Some(Loaded { part, sources: Sources::default(), spots, start, file: root.place.file })
 }
 
 /// The part of a checked root table.
 pub(crate) fn of_fields(root: &Fields, name: &str, diagnostics: &mut Vec<Diagnostic>) -> Option<Part> {
-    meant::part(root, name, diagnostics).map(|p| p.0)
+    resolved::part(root, name, diagnostics).map(|p| p.0)
 }
 
 fn read(
@@ -140,11 +140,11 @@ fn read(
     let params = table.get("params").map(|n| &n.value);
     let wrong = !conform.diagnostics.is_empty();
     diagnostics.append(&mut conform.diagnostics);
-    // Without its parameters there is no part; with them, what the curves say of themselves is told as well.
+    // Without its parameters there is no part; with them, what the curves say of themselves is reported as well.
     if wrong && !matches!(params, Some(Raw::Table(_)) | None) {
         return None;
     }
     let path = sources.files.get(file.0).map(|f| f.0.clone()).unwrap_or_default();
     let name = path.file_stem().map(|s| s.to_string_lossy().into_owned()).unwrap_or_default();
-    meant::part(&root, &name, diagnostics)
+    resolved::part(&root, &name, diagnostics)
 }

@@ -18,7 +18,7 @@ use joulestep_models::merit::FIGURES;
 use crate::answer::Study;
 use crate::plot::{self, Axis, Figure, Panel};
 use crate::result::{ResultError, ResultFile, Verdict, read_table};
-use crate::sheet::{Cell, Sheet};
+use crate::table::{Cell, Table};
 
 pub use html::html;
 pub use markdown::markdown;
@@ -30,17 +30,17 @@ const COLUMNS: usize = 10;
 
 /// Why there is no report.
 #[derive(Debug, thiserror::Error)]
-pub enum ReportTrouble {
+pub enum ReportError {
     /// The file cannot be read.
     #[error(transparent)]
     File(#[from] ResultError),
     /// A figure cannot be drawn.
-    #[error("figure {name}: {trouble}")]
+    #[error("figure {name}: {error}")]
     Figure {
         /// Name of the figure.
         name: String,
         /// What it lacks.
-        trouble: plot::Trouble,
+        error: plot::PlotError,
     },
 }
 
@@ -68,7 +68,7 @@ impl Tone {
         }
     }
 
-    /// A sign that tells it without colour.
+    /// A sign that marks it without colour.
     fn sign(self) -> &'static str {
         match self {
             Self::Passes => "✓",
@@ -177,9 +177,9 @@ impl Grid {
         Self { caption: caption.into(), heads: heads.iter().map(head).collect(), rows, ..Self::default() }
     }
 
-    /// A sheet in tables that fit a page; the `keys` leading columns stand in each.
-    pub fn of_sheet(title: &str, keys: usize, sheet: &Sheet) -> Vec<Self> {
-        let count = sheet.heads.len();
+    /// A table in tables that fit a page; the `keys` leading columns stand in each.
+    pub fn of_table(title: &str, keys: usize, data: &Table) -> Vec<Self> {
+        let count = data.heads.len();
         let keys = keys.min(count).min(COLUMNS - 2);
         let rest: Vec<usize> = (keys..count).collect();
         let parts: Vec<Vec<usize>> = match rest.is_empty() {
@@ -194,19 +194,19 @@ impl Grid {
         let several = parts.len() > 1;
         let grid = |(n, columns): (usize, Vec<usize>)| {
             let head = |k: &usize| {
-                let h = &sheet.heads[*k];
+                let h = &data.heads[*k];
                 let name =
                     if h.symbol.is_empty() { h.name.replace('_', " ") } else { h.symbol.replace('_', " ") };
                 let plain = h.symbol == h.name || h.symbol.is_empty();
                 (if plain { name } else { h.symbol.clone() }, !h.unit.is_empty())
             };
             let row = |cells: &Vec<Cell>| {
-                columns.iter().map(|&k| cell(cells.get(k), &sheet.heads[k].unit)).collect::<Vec<_>>()
+                columns.iter().map(|&k| cell(cells.get(k), &data.heads[k].unit)).collect::<Vec<_>>()
             };
-            let mut rows: Vec<Vec<String>> = sheet.rows.iter().take(ROWS).map(row).collect();
-            if sheet.rows.len() > ROWS {
+            let mut rows: Vec<Vec<String>> = data.rows.iter().take(ROWS).map(row).collect();
+            if data.rows.len() > ROWS {
                 let mut last = vec![String::new(); columns.len()];
-                last[0] = format!("{} more in the file", sheet.rows.len() - ROWS);
+                last[0] = format!("{} more in the file", data.rows.len() - ROWS);
                 rows.push(last);
             }
             let part = if several { format!(" ({})", n + 1) } else { String::new() };
@@ -264,8 +264,8 @@ fn number(x: f64, unit: &str) -> String {
 /// The document that a result file makes: of a run, a study or a batch.
 ///
 /// # Errors
-/// [`ReportTrouble::File`].
-pub fn read(path: &Path) -> Result<Report, ReportTrouble> {
+/// [`ReportError::File`].
+pub fn read(path: &Path) -> Result<Report, ReportError> {
     if let Some(table) = read_table(path)? {
         return Ok(batch::report(&table));
     }
@@ -273,7 +273,7 @@ pub fn read(path: &Path) -> Result<Report, ReportTrouble> {
     match ResultFile::open(path) {
         // A study that goes on and on may be cut short: what it recorded until then is all there is.
         Ok(file) if !study || !file.complete() => Ok(run::report(&file)?),
-        Err(trouble) if !study => Err(trouble.into()),
+        Err(error) if !study => Err(error.into()),
         _ => Ok(study::report(&Study::read(path)?)),
     }
 }
@@ -326,7 +326,7 @@ impl Report {
 }
 
 /// The figure as SVG.
-fn svg(drawing: &Drawing) -> Result<String, ReportTrouble> {
+fn svg(drawing: &Drawing) -> Result<String, ReportError> {
     plot::svg(&drawing.figure)
-        .map_err(|trouble| ReportTrouble::Figure { name: drawing.name.clone(), trouble })
+        .map_err(|error| ReportError::Figure { name: drawing.name.clone(), error })
 }

@@ -1,5 +1,5 @@
 //! Checks a table as typed against its description: every key known, every value of its form, nothing missing.
-//! Goes on after an error, so that one reading tells all of them.
+//! Goes on after an error, so that one reading reports all of them.
 
 mod values;
 
@@ -10,7 +10,7 @@ use joulestep_models::model::Entry;
 
 use crate::diagnostic::{Diagnostic, Place, nearest, worded};
 use crate::scenario::fields::{Content, Field, Fields, Named, TypedAt};
-use crate::scenario::raw::{Node, Raw, Table};
+use crate::scenario::raw::{Node, Raw, RawTable};
 use crate::scenario::renamed;
 use crate::scenario::shape::{self, Form, Key, Kinds, Section};
 pub use crate::scenario::words::{form_words, one_of};
@@ -31,7 +31,7 @@ pub struct Conform<'a> {
 }
 
 impl Conform<'_> {
-    pub(super) fn tell(
+    pub(super) fn report(
         &mut self,
         place: &Place,
         key: &str,
@@ -42,7 +42,7 @@ impl Conform<'_> {
     }
 
     /// Checks a table; what is right of it comes back.
-    pub fn table(&mut self, table: &Table, section: &Section, path: &str) -> Fields {
+    pub fn table(&mut self, table: &RawTable, section: &Section, path: &str) -> Fields {
         let path = match table.get("name").map(|n| &n.value) {
             Some(Raw::Text(name)) if shape::is_name(name) && !path.is_empty() => {
                 format!("{}.{name}", path.split('[').next().unwrap_or(path))
@@ -64,7 +64,7 @@ impl Conform<'_> {
     }
 
     /// Checks a table against keys; `of` says in words whose keys they are.
-    pub fn against(&mut self, table: &Table, keys: &[Key], of: &str, mut fields: Fields) -> Fields {
+    pub fn against(&mut self, table: &RawTable, keys: &[Key], of: &str, mut fields: Fields) -> Fields {
         for (typed, place, node) in &table.entries {
             let full = fields.key(typed);
             let key = keys.iter().find(|k| k.name == typed);
@@ -86,9 +86,9 @@ impl Conform<'_> {
         fields
     }
 
-    /// The keys that this table may have, and the word of its kind. `None`: the kind is wrong (and told), so
+    /// The keys that this table may have, and the word of its kind. `None`: the kind is wrong (and reported), so
     /// nothing can be said of its keys.
-    fn keys(&mut self, table: &Table, section: &Section, path: &str) -> (Option<Vec<Key>>, String) {
+    fn keys(&mut self, table: &RawTable, section: &Section, path: &str) -> (Option<Vec<Key>>, String) {
         let mut keys = section.keys.to_vec();
         let word = |name: &str| match table.get(name) {
             Some(Node { value: Raw::Text(s), place }) => Some((s.as_str(), place)),
@@ -127,7 +127,7 @@ impl Conform<'_> {
                 let part = word("part");
                 let of_part = part.and_then(|(name, place)| (self.kind_of_part)(place, name));
                 let Some(typed) = word("kind").map(|w| w.0.to_string()).or(of_part.clone()) else {
-                    // A part that cannot be found is told where parts are resolved.
+                    // A part that cannot be found is reported where parts are resolved.
                     if part.is_none() {
                         self.common(table, section, path);
                     }
@@ -142,7 +142,7 @@ impl Conform<'_> {
                 };
                 if of_part.as_ref().is_some_and(|k| *k != typed) {
                     let found = format!("the part is of kind `{}`", of_part.unwrap_or_default());
-                    self.tell(place, &format!("{path}.kind"), found, format!("a part of kind `{typed}`"));
+                    self.report(place, &format!("{path}.kind"), found, format!("a part of kind `{typed}`"));
                 }
                 keys.extend(entry.params.iter().map(|p| Key::of_param(p, part.is_some())));
                 (Some(keys), typed)
@@ -152,7 +152,7 @@ impl Conform<'_> {
 
     fn of_part(
         &mut self,
-        table: &Table,
+        table: &RawTable,
         tables: &[(&'static str, bool, &'static str)],
         mut keys: Vec<Key>,
         path: &str,
@@ -181,7 +181,7 @@ impl Conform<'_> {
     }
 
     /// Tells that the key which says the kind is missing or no string.
-    fn common(&mut self, table: &Table, section: &Section, path: &str) -> bool {
+    fn common(&mut self, table: &RawTable, section: &Section, path: &str) -> bool {
         let (tag, words): (&str, Vec<&str>) = match section.kinds {
             Kinds::Listed(tag, kinds) => (tag, kinds.iter().map(|k| k.word).collect()),
             _ if !worded(&self.diagnostics) => ("kind", Vec::new()),
@@ -196,10 +196,10 @@ impl Conform<'_> {
                     let d = Diagnostic::new(place, format!("{path}.{typed}"), found, "`kind` or `part`");
                     self.diagnostics.push(d.suggest(nearest(typed, [tag, "part"])));
                 }
-                _ => self.tell(&table.place, &key, "missing", one_of(&words)),
+                _ => self.report(&table.place, &key, "missing", one_of(&words)),
             },
             Some(node) => {
-                self.tell(&node.place, &key, format!("found {}", node.value.word()), one_of(&words))
+                self.report(&node.place, &key, format!("found {}", node.value.word()), one_of(&words))
             }
         }
         true
@@ -323,7 +323,7 @@ impl Conform<'_> {
             }
             Raw::List(more) => {
                 let found = format!("a list of {}", more.len());
-                self.tell(&node.place, key, found, "a pair: abscissa, ordinate");
+                self.report(&node.place, key, found, "a pair: abscissa, ordinate");
                 None
             }
             _ => self.wrong_form(node, Form::Rows, key),
@@ -338,7 +338,7 @@ impl Conform<'_> {
     /// Tells what form was expected, where the error may still be shown.
     fn tell_form(&mut self, place: &Place, key: &str, found: &str, form: Form, help: Option<&str>) {
         let words = if worded(&self.diagnostics) { form_words(form) } else { String::new() };
-        self.tell(place, key, found, help.map_or(words.clone(), |help| format!("{words} ({help})")));
+        self.report(place, key, found, help.map_or(words.clone(), |help| format!("{words} ({help})")));
     }
 
     fn each(
@@ -351,7 +351,7 @@ impl Conform<'_> {
         names.into_iter().collect::<Option<Vec<_>>>().map(Content::Texts)
     }
 
-    fn map(&mut self, table: &Table, key: &str) -> Option<Vec<(Named, Named)>> {
+    fn map(&mut self, table: &RawTable, key: &str) -> Option<Vec<(Named, Named)>> {
         let mut pairs = Vec::new();
         for (name, place, node) in &table.entries {
             let from = self.name(name, place, key);

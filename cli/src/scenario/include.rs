@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 pub use crate::access::{read_plain as open, reason};
 use crate::diagnostic::{Diagnostic, Place, Sources};
 use crate::identity::Identity;
-use crate::scenario::raw::{self, Raw, Table};
+use crate::scenario::raw::{self, Raw, RawTable};
 
 /// Files of a scenario at most, in any depth.
 const MOST: usize = 20_000;
@@ -22,7 +22,7 @@ pub struct Files {
     /// Their texts.
     pub sources: Sources,
     /// Their root tables.
-    pub tables: Vec<Table>,
+    pub tables: Vec<RawTable>,
     /// What was wrong.
     pub diagnostics: Vec<Diagnostic>,
 }
@@ -31,7 +31,7 @@ pub struct Files {
 struct Level {
     path: PathBuf,
     identity: Identity,
-    table: Table,
+    table: RawTable,
     /// What it includes, the last first.
     names: Vec<(String, Place)>,
 }
@@ -133,8 +133,8 @@ impl Files {
         Level { identity: identity(&path), path, table, names }
     }
 
-    /// The names in `include`; what is not a list of strings is told when the table is checked.
-    fn names(&self, table: &Table) -> Vec<(String, Place)> {
+    /// The names in `include`; what is not a list of strings is reported when the table is checked.
+    fn names(&self, table: &RawTable) -> Vec<(String, Place)> {
         let Some(Raw::List(items)) = table.get("include").map(|n| &n.value) else { return Vec::new() };
         let name = |n: &raw::Node| match &n.value {
             Raw::Text(s) => Some((s.clone(), n.place.clone())),
@@ -178,7 +178,7 @@ mod tests {
     }
 
     #[test]
-    fn cycles_and_missing_files_are_told() {
+    fn cycles_and_missing_files_are_reported() {
         let files =
             [("a.toml", "include = [\"b.toml\", \"no.toml\"]\n"), ("b.toml", "include = [\"a.toml\"]\n")];
         let loaded = load(Path::new("a.toml"), &from_memory(&files)).unwrap();

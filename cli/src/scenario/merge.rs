@@ -4,24 +4,24 @@
 use std::collections::BTreeMap;
 
 use crate::diagnostic::{Diagnostic, Place, Sources, worded};
-use crate::scenario::raw::{Node, Raw, Table};
+use crate::scenario::raw::{Node, Raw, RawTable};
 
 /// Keys that each file may have for itself; the including file's counts.
 const OWN: [&str; 3] = ["format", "title", "include"];
 
 /// Joins the root tables, the including file last.
-pub fn merge(sources: &Sources, tables: Vec<Table>, diagnostics: &mut Vec<Diagnostic>) -> Option<Table> {
+pub fn merge(sources: &Sources, tables: Vec<RawTable>, diagnostics: &mut Vec<Diagnostic>) -> Option<RawTable> {
     let mut tables = tables.into_iter().rev();
     let mut root = Joined::of(tables.next()?);
-    let mut told = Told { sources, diagnostics };
+    let mut report = Document { sources, diagnostics };
     for table in tables {
-        root.join(table, "", &mut told);
+        root.join(table, "", &mut report);
     }
     Some(root.table())
 }
 
 /// Where to tell what is given twice.
-struct Told<'a> {
+struct Document<'a> {
     sources: &'a Sources,
     diagnostics: &'a mut Vec<Diagnostic>,
 }
@@ -42,7 +42,7 @@ enum Value {
 }
 
 impl Joined {
-    fn of(table: Table) -> Self {
+    fn of(table: RawTable) -> Self {
         let mut out = Self { place: table.place, entries: Vec::new(), by_key: BTreeMap::new() };
         table.entries.into_iter().for_each(|entry| out.add(entry));
         out
@@ -58,7 +58,7 @@ impl Joined {
         self.entries.push((key, place, node.place, value));
     }
 
-    fn join(&mut self, from: Table, path: &str, told: &mut Told<'_>) {
+    fn join(&mut self, from: RawTable, path: &str, report: &mut Document<'_>) {
         for (key, place, node) in from.entries {
             let Some(&at) = self.by_key.get(&key) else {
                 self.add((key, place, node));
@@ -68,20 +68,20 @@ impl Joined {
             let (_, first, _, existing) = &mut self.entries[at];
             match (existing, node.value) {
                 (Value::Lists(lists), Raw::List(list)) if all_tables(&list) => lists.push(list),
-                (Value::Table(a), Raw::Table(b)) => a.join(b, &full, told),
+                (Value::Table(a), Raw::Table(b)) => a.join(b, &full, report),
                 _ if path.is_empty() && OWN.contains(&key.as_str()) => {}
                 _ => {
-                    let first = worded(told.diagnostics).then(|| told.sources.show(first));
+                    let first = worded(report.diagnostics).then(|| report.sources.show(first));
                     let found = first
                         .map_or("given twice".into(), |first| format!("given twice, here and at {first}"));
                     let expected = "one value among a file and its includes";
-                    told.diagnostics.push(Diagnostic::new(&place, full, found, expected));
+                    report.diagnostics.push(Diagnostic::new(&place, full, found, expected));
                 }
             }
         }
     }
 
-    fn table(self) -> Table {
+    fn table(self) -> RawTable {
         let value = |value| match value {
             Value::One(raw) => raw,
             // In the order of the files: included ones first.
@@ -89,7 +89,7 @@ impl Joined {
             Value::Table(joined) => Raw::Table(joined.table()),
         };
         let entry = |(key, place, at, held)| (key, place, Node { place: at, value: value(held) });
-        Table { place: self.place, entries: self.entries.into_iter().map(entry).collect() }
+        RawTable { place: self.place, entries: self.entries.into_iter().map(entry).collect() }
     }
 }
 

@@ -1,10 +1,10 @@
-//! Scenario files: as typed ([`raw`]), checked against the key tables, then as meant.
+//! Scenario files: as typed ([`raw`]), checked against the key tables, then as resolved.
 
 pub mod build;
 pub mod conform;
 pub mod fields;
 pub mod include;
-pub mod meant;
+pub mod resolved;
 pub mod merge;
 pub mod raw;
 pub mod renamed;

@@ -70,7 +70,7 @@ pub static COMPONENT: Section = Section {
     kinds: Kinds::Catalogue,
     keys: &[
         Key::need("name", Form::Name, "unique name (reference designator)"),
-        Key::may("kind", Form::Text, "kind, as in the catalogue; may be left out where a part tells it"),
+        Key::may("kind", Form::Text, "kind, as in the catalogue; may be left out where a part states it"),
         Key::may("part", Form::Text, "a shipped part's name, or a part file relative to this file"),
         Key::need("pins", Form::Pins, "nodes in the order of the pins, or pin = node; `gnd` is ground"),
         Key::may("heat", Form::NameOrMap, "heat input of its die, or die = heat input"),
@@ -156,7 +156,7 @@ pub static PROTECTION: Section = Section {
                 help: "Trips when the integral of i² - rated², taken above pick-up, reaches a limit",
                 keys: &[
                     Key::need("pick-up", Form::Quantity("A", Positive), "current above which the sum grows"),
-                    Key::need("rated", Form::Quantity("A", NotNegative), "current that may flow for ever"),
+                    Key::need("rated", Form::Quantity("A", NotNegative), "continuous current"),
                     Key::need("limit", Form::Quantity("A^2 s", Positive), "sum that trips"),
                     Key::need("cooling-time", Form::Quantity("s", Positive), "time constant below pick-up"),
                 ],

@@ -18,7 +18,7 @@ pub(super) fn shortened(text: &str) -> String {
     text.chars().take(37).chain("...".chars()).collect()
 }
 
-/// Words of a list that are told; further ones are counted.
+/// Words of a list that are reported; further ones are counted.
 const LISTED: usize = 100;
 
 /// "`a`, `b` or `c`".

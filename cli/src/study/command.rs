@@ -10,14 +10,14 @@ use clap::{Arg, ArgAction, ArgMatches, Command, value_parser};
 use super::inputs::{Count, gather, root};
 use super::{Cache, Context, Entry, Question, Recording, StudyError};
 use crate::answer::{Estimation, Outcome, Study, assess};
-use crate::commands::asked::{Refused, draw, is_new, refused};
+use crate::commands::options::{Refused, draw, is_new, refused};
 use crate::diagnostic::{Diagnostic, FileId, Place, Refusal, Sources};
 use crate::exit::{BAD_INPUT, INPUT_OUTPUT, INTERRUPTED, NUMERICAL, Streams};
 use crate::judge::{Verdict, exit_code};
 use crate::output;
 use crate::scenario::conform::Conform;
 use crate::scenario::include::{Open, reason};
-use crate::scenario::raw::{Node, Raw, Table};
+use crate::scenario::raw::{Node, Raw, RawTable};
 use crate::scenario::shape::{Form, Key};
 use crate::signals::listen;
 
@@ -53,7 +53,7 @@ impl Entry {
             command = command
                 .arg(flag(
                     "no-estimate",
-                    "Leave out the coarser computations that tell the error of every number",
+                    "Leave out the coarser computations that estimate the error of every number",
                 ))
                 .arg(flag("prove", &proof).long_help(long).conflicts_with("no-estimate"));
         }
@@ -142,7 +142,7 @@ impl Entry {
                 if let Err(why) = written {
                     return refused(&(why.to_string(), INPUT_OUTPUT), as_json, streams);
                 }
-                Self::tell(&study, matches, streams)
+                Self::print(&study, matches, streams)
             }
             Err(StudyError::Value(diagnostic)) => self.refuse(vec![*diagnostic], sources, as_json, streams),
             Err(StudyError::Invalid(diagnostics)) => self.refuse(diagnostics, sources, as_json, streams),
@@ -168,7 +168,7 @@ impl Entry {
     }
 
     /// The section as typed on the command line, which is the first of the sources.
-    fn typed(&self, matches: &ArgMatches, sources: &mut Sources) -> Table {
+    fn typed(&self, matches: &ArgMatches, sources: &mut Sources) -> RawTable {
         let file = FileId(sources.files.len());
         let mut text = String::new();
         let mut entries = Vec::new();
@@ -217,7 +217,7 @@ impl Entry {
             }
         }
         sources.add(PathBuf::from(COMMAND_LINE), text);
-        Table { place: Place { file, span: 0..0 }, entries }
+        RawTable { place: Place { file, span: 0..0 }, entries }
     }
 
     /// The question that a section as typed asks, with its files.
@@ -226,7 +226,7 @@ impl Entry {
     /// Everything that is wrong.
     pub fn ask(
         &'static self,
-        typed: Table,
+        typed: RawTable,
         sources: &mut Sources,
         open: Open<'_>,
     ) -> Result<Question, Unasked> {
@@ -283,7 +283,7 @@ impl Entry {
         Ok(study)
     }
 
-    fn tell(study: &Study, matches: &ArgMatches, streams: &mut Streams<'_>) -> io::Result<u8> {
+    fn print(study: &Study, matches: &ArgMatches, streams: &mut Streams<'_>) -> io::Result<u8> {
         let as_json = matches.get_flag("json");
         if let Err(why) = write(study, matches) {
             return refused(&why, as_json, streams);
@@ -299,12 +299,12 @@ impl Entry {
             None if as_json => streams.json(&output::json(study))?,
             None => write!(streams.out, "{}", output::text(study))?,
         }
-        let trouble = match study.outcome {
+        let error = match study.outcome {
             Outcome::Done => None,
             Outcome::Interrupted => Some(INTERRUPTED),
             Outcome::Failed(_) => Some(NUMERICAL),
         };
-        Ok(exit_code(trouble, study.verdict.unwrap_or(Verdict::NotJudged)))
+        Ok(exit_code(error, study.verdict.unwrap_or(Verdict::NotJudged)))
     }
 }
 

@@ -3,7 +3,7 @@
 use joulestep_engine::units::people;
 use joulestep_models::merit::parallel::{Duty, Steady, needed};
 use joulestep_models::merit::{
-    Conditions, FIGURES, Figure, Figures, MeritTrouble, figures, gate_on, is_switch,
+    Conditions, FIGURES, Figure, Figures, MeritError, figures, gate_on, is_switch,
 };
 use joulestep_models::model::Range::{Any, NotNegative, Positive};
 use joulestep_models::part::Part;
@@ -15,7 +15,7 @@ use crate::diagnostic::nearest;
 use crate::plot::{Axis, Bars, Figure as Picture, Panel, Series};
 use crate::scenario::shape::{Form, Key, Kinds, Section};
 use crate::scenario::words::one_of;
-use crate::sheet::{Cell, Head, Sheet};
+use crate::table::{Cell, Head, Table};
 
 /// The study.
 pub static STUDY: Entry = Entry {
@@ -83,7 +83,7 @@ static SECTION: Section = Section {
 const LAW: &str = "steady state of each device: T_j = T_heatsink + (R_th(j-c) + R_interface)·I·V(I, T_j), equal sharing, \
                    T_j at most T_j,max";
 
-struct Asked {
+struct Options {
     conditions: Conditions,
     working: f64,
     duty: Option<Duty>,
@@ -93,7 +93,7 @@ struct Asked {
 
 struct Compared {
     parts: Vec<Part>,
-    asked: Asked,
+    options: Options,
     /// The figures of every part at 25 °C and at the working temperature.
     figures: Vec<(f64, Vec<Figures>)>,
     /// Devices in parallel, where asked for; `None` for a diode, `Some(None)` where no number is enough.
@@ -116,7 +116,7 @@ fn reference(question: &Question) -> Result<usize, StudyError> {
     })
 }
 
-fn read(question: &Question) -> Result<Asked, StudyError> {
+fn read(question: &Question) -> Result<Options, StudyError> {
     let conditions = Conditions {
         celsius: 25.0,
         voltage: question.number("voltage"),
@@ -144,28 +144,28 @@ fn read(question: &Question) -> Result<Asked, StudyError> {
         (None, None) => None,
     };
     let reference = reference(question)?;
-    Ok(Asked { conditions, working: question.number("temperature"), duty, reference })
+    Ok(Options { conditions, working: question.number("temperature"), duty, reference })
 }
 
-fn failed(trouble: &MeritTrouble) -> StudyError {
-    match trouble {
-        MeritTrouble::Recovery { .. } | MeritTrouble::Operating { .. } => {
-            StudyError::Numerical(trouble.to_string())
+fn failed(error: &MeritError) -> StudyError {
+    match error {
+        MeritError::Recovery { .. } | MeritError::Operating { .. } => {
+            StudyError::Numerical(error.to_string())
         }
-        _ => StudyError::Refused(trouble.to_string()),
+        _ => StudyError::Refused(error.to_string()),
     }
 }
 
-fn compute(parts: Vec<Part>, asked: Asked, context: &Context<'_>) -> Result<Compared, StudyError> {
-    let mut temperatures = vec![25.0, asked.working];
+fn compute(parts: Vec<Part>, options: Options, context: &Context<'_>) -> Result<Compared, StudyError> {
+    let mut temperatures = vec![25.0, options.working];
     temperatures.dedup();
     let points: Vec<(f64, &Part)> =
         temperatures.iter().flat_map(|&t| parts.iter().map(move |p| (t, p))).collect();
     let one = |&(celsius, part): &(f64, &Part)| {
         context.go_on()?;
-        figures(part, &Conditions { celsius, ..asked.conditions }).map_err(|why| failed(&why))
+        figures(part, &Conditions { celsius, ..options.conditions }).map_err(|why| failed(&why))
     };
-    // All of them, then the first trouble in order: which one is told does not hang on the threads.
+    // All of them, then the first error in order: which one is reported does not hang on the threads.
     let all: Vec<Result<Figures, StudyError>> = points.par_iter().map(one).collect();
     let mut found = all.into_iter().collect::<Result<Vec<_>, _>>()?;
     let mut by_temperature = Vec::new();
@@ -173,18 +173,18 @@ fn compute(parts: Vec<Part>, asked: Asked, context: &Context<'_>) -> Result<Comp
         let rest = found.split_off(parts.len());
         by_temperature.push((t, std::mem::replace(&mut found, rest)));
     }
-    let count = |part: &Part| match (asked.duty, gate_on(part, &asked.conditions)?) {
+    let count = |part: &Part| match (options.duty, gate_on(part, &options.conditions)?) {
         (Some(duty), Some(gate)) => needed(part, gate, &duty).map(Some),
         _ => Ok(None),
     };
-    let parallel: Vec<Result<_, MeritTrouble>> = parts.par_iter().map(count).collect();
+    let parallel: Vec<Result<_, MeritError>> = parts.par_iter().map(count).collect();
     let parallel = parallel.into_iter().collect::<Result<Vec<_>, _>>().map_err(|why| failed(&why))?;
-    Ok(Compared { parallel, figures: by_temperature, asked, parts })
+    Ok(Compared { parallel, figures: by_temperature, options, parts })
 }
 
 fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError> {
-    let asked = read(question)?;
-    let found = compute(question.parts("part").to_vec(), asked, context)?;
+    let options = read(question)?;
+    let found = compute(question.parts("part").to_vec(), options, context)?;
     let names: Vec<&str> = found.parts.iter().map(|p| p.name.as_str()).collect();
     let names = match names.as_slice() {
         [rest @ .., last] if !rest.is_empty() => format!("{} and {last}", rest.join(", ")),
@@ -199,7 +199,7 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
         StudyTable::new("relative", &format!("The same, relative to {}", found.name()), 2, found.relatives()),
         StudyTable::new("made-of", "What the figures are made of", 2, found.sources()),
     ];
-    if let Some(duty) = &found.asked.duty {
+    if let Some(duty) = &found.options.duty {
         conditions.push(format!(
             "Devices in parallel carry {} in all, heatsink at {}, interface {} each.",
             people(duty.current, "A"),
@@ -225,16 +225,16 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
 
 impl Compared {
     fn name(&self) -> &str {
-        &self.parts[self.asked.reference].name
+        &self.parts[self.options.reference].name
     }
 
     /// Value over the reference's at the same temperature.
     fn relative(&self, all: &[Figures], k: usize, value: fn(&Figures) -> Option<f64>) -> Option<f64> {
-        Some(value(&all[k])? / value(&all[self.asked.reference])?)
+        Some(value(&all[k])? / value(&all[self.options.reference])?)
     }
 
     fn conditions(&self) -> Vec<String> {
-        let c = &self.asked.conditions;
+        let c = &self.options.conditions;
         let test = match c.current {
             Some(i) => format!("Test current {}.", people(i, "A")),
             None => {
@@ -286,7 +286,7 @@ impl Compared {
     }
 
     /// A row for each part at each temperature.
-    fn sheet(&self, heads: Vec<Head>, row: impl Fn(&[Figures], usize) -> Vec<Cell>) -> Sheet {
+    fn table(&self, heads: Vec<Head>, row: impl Fn(&[Figures], usize) -> Vec<Cell>) -> Table {
         let all = [Head::text("part"), Head::number("temperature", "T_j", "degC")];
         let mut rows: Vec<Vec<Cell>> = Vec::new();
         for (celsius, all) in &self.figures {
@@ -296,20 +296,20 @@ impl Compared {
                 rows.push(cells);
             }
         }
-        Sheet { heads: all.into_iter().chain(heads).collect(), rows }
+        Table { heads: all.into_iter().chain(heads).collect(), rows }
     }
 
-    fn figures(&self) -> Sheet {
+    fn figures(&self) -> Table {
         let heads = FIGURES.iter().map(|f| Head::number(f.key, f.symbol, f.unit)).collect();
-        self.sheet(heads, |all, k| FIGURES.iter().map(|f| (f.value)(&all[k]).into()).collect())
+        self.table(heads, |all, k| FIGURES.iter().map(|f| (f.value)(&all[k]).into()).collect())
     }
 
-    fn relatives(&self) -> Sheet {
+    fn relatives(&self) -> Table {
         let heads = FIGURES.iter().map(|f| Head::number(f.key, f.symbol, "1")).collect();
-        self.sheet(heads, |all, k| FIGURES.iter().map(|f| self.relative(all, k, f.value).into()).collect())
+        self.table(heads, |all, k| FIGURES.iter().map(|f| self.relative(all, k, f.value).into()).collect())
     }
 
-    fn sources(&self) -> Sheet {
+    fn sources(&self) -> Table {
         type Column = (&'static str, &'static str, &'static str, fn(&Figures) -> Option<f64>);
         const COLUMNS: [Column; 10] = [
             ("test_current", "I", "A", |f| Some(f.current)),
@@ -324,10 +324,10 @@ impl Compared {
             ("recovery_current", "I_RM", "A", |f| Some(f.recovery_current)),
         ];
         let heads = COLUMNS.map(|(name, symbol, unit, _)| Head::number(name, symbol, unit)).to_vec();
-        self.sheet(heads, |all, k| COLUMNS.iter().map(|c| (c.3)(&all[k]).into()).collect())
+        self.table(heads, |all, k| COLUMNS.iter().map(|c| (c.3)(&all[k]).into()).collect())
     }
 
-    fn in_parallel(&self) -> Sheet {
+    fn in_parallel(&self) -> Table {
         type Column = (&'static str, &'static str, &'static str, fn(&Steady) -> f64);
         const COLUMNS: [Column; 6] = [
             ("number", "number", "1", |s| f64::from(s.number)),
@@ -352,7 +352,7 @@ impl Compared {
             cells.push(remark.into());
             cells
         };
-        Sheet { heads, rows: self.parts.iter().zip(&self.parallel).map(row).collect() }
+        Table { heads, rows: self.parts.iter().zip(&self.parallel).map(row).collect() }
     }
 
     fn picture(&self) -> Picture {

@@ -10,8 +10,8 @@ use crate::package::sections::PACKAGE;
 use crate::parts::sections::{PART, POINTS};
 use crate::scenario::fields::Fields;
 use crate::scenario::include::{Open, reason};
-use crate::scenario::raw::{Node, Raw, Table};
-use crate::scenario::resolve::{Loaded, Trouble, as_typed_beside};
+use crate::scenario::raw::{Node, Raw, RawTable};
+use crate::scenario::resolve::{Loaded, InputError, as_typed_beside};
 use crate::scenario::sections::SCENARIO;
 use crate::scenario::shape::{Form, Key, Kinds, Section};
 
@@ -75,7 +75,7 @@ pub struct Files {
 
 impl Files {
     /// Puts the entries into a root table; the table of a scenario that bears the study's name joins the study's.
-    pub fn put_into(&self, root: &mut Table) {
+    pub fn put_into(&self, root: &mut RawTable) {
         for (name, place, node) in self.entries.iter().cloned() {
             let own = root.entries.iter_mut().find(|e| e.0 == name);
             match (own.map(|e| &mut e.2.value), node.value) {
@@ -86,7 +86,7 @@ impl Files {
     }
 }
 
-/// Reads the files that a section names. What is wrong is told.
+/// Reads the files that a section names. Errors are reported.
 ///
 /// # Errors
 /// When a scenario cannot be opened: its name, and why.
@@ -162,8 +162,8 @@ fn scenario(
             into.entries.extend(typed.root.entries);
             into.loaded = Some(Arc::new(loaded));
         }
-        Err(Trouble::Unreadable(error)) => return Err((name.to_string(), error)),
-        Err(Trouble::Refused(refusal)) => {
+        Err(InputError::Unreadable(error)) => return Err((name.to_string(), error)),
+        Err(InputError::Refused(refusal)) => {
             *sources = refusal.sources;
             diagnostics.extend(refusal.diagnostics);
         }
@@ -172,8 +172,8 @@ fn scenario(
 }
 
 /// A root table cut in two: the study's section, and the scenario.
-pub fn parted(entry: &Entry, root: &Table) -> (Table, Table) {
-    let empty = Table { place: root.place.clone(), entries: Vec::new() };
+pub fn parted(entry: &Entry, root: &RawTable) -> (RawTable, RawTable) {
+    let empty = RawTable { place: root.place.clone(), entries: Vec::new() };
     let (mut section, mut scenario) = (empty.clone(), empty);
     let shared = SCENARIO.keys.iter().any(|k| k.name == entry.section.name);
     for e in &root.entries {
@@ -181,10 +181,10 @@ pub fn parted(entry: &Entry, root: &Table) -> (Table, Table) {
             Raw::Table(table) if e.0 == entry.section.name => {
                 let own = |key: &str| !shared || entry.section.keys.iter().any(|k| k.name == key);
                 let (mine, rest): (Vec<_>, Vec<_>) = table.entries.iter().cloned().partition(|e| own(&e.0));
-                section = Table { place: table.place.clone(), entries: mine };
+                section = RawTable { place: table.place.clone(), entries: mine };
                 if !rest.is_empty() {
                     let place = rest[0].1.clone();
-                    let value = Raw::Table(Table { place: place.clone(), entries: rest });
+                    let value = Raw::Table(RawTable { place: place.clone(), entries: rest });
                     scenario.entries.push((e.0.clone(), e.1.clone(), Node { place, value }));
                 }
             }
@@ -194,7 +194,7 @@ pub fn parted(entry: &Entry, root: &Table) -> (Table, Table) {
     (section, scenario)
 }
 
-/// Reads a text; what is wrong is told.
+/// Reads a text; errors are reported.
 fn text(
     name: &str,
     (place, key): (&Place, &str),
@@ -215,12 +215,12 @@ fn text(
     }
 }
 
-/// A file of which only the path is told.
+/// A file of which only the path is reported.
 fn as_path(file: FileId, place: &Place, sources: &Sources) -> Node {
     let path = sources.files.get(file.0).map_or(String::new(), |f| f.0.display().to_string());
     let node = Node { place: place.clone(), value: Raw::Text(path) };
     let entries = vec![("path".to_string(), place.clone(), node)];
-    Node { place: place.clone(), value: Raw::Table(Table { place: place.clone(), entries }) }
+    Node { place: place.clone(), value: Raw::Table(RawTable { place: place.clone(), entries }) }
 }
 
 /// A file that a study opens by itself.
@@ -261,7 +261,7 @@ pub fn root_keys(entry: &'static Entry) -> Vec<Key> {
     if let Some(k) = keys.iter().position(|k| k.name == section.name) {
         let Key { form: Form::Table(more), .. } = keys.remove(k) else { return keys };
         let both = [section.keys, more.keys].concat();
-        // Few and for ever: one for each study whose table a scenario has too.
+        // Few, and kept: one for each study whose table a scenario has too.
         section = Box::leak(Box::new(Section { keys: both.leak(), ..*section }));
     }
     keys.push(Key::may(section.name, Form::Table(section), section.help));
@@ -285,8 +285,8 @@ pub static LIMIT: Section = Section {
 };
 
 /// The root table of a section as typed, without its files.
-pub fn root(section: Table, name: &str) -> Table {
+pub fn root(section: RawTable, name: &str) -> RawTable {
     let place = section.place.clone();
     let node = Node { place: place.clone(), value: Raw::Table(section) };
-    Table { place: place.clone(), entries: vec![(name.to_string(), place, node)] }
+    RawTable { place: place.clone(), entries: vec![(name.to_string(), place, node)] }
 }

@@ -11,14 +11,14 @@ use joulestep_models::part::Part;
 
 use super::inputs::{What, parted, root_keys};
 use super::{Entry, StudyError};
-use crate::commands::asked::is_new;
+use crate::commands::options::is_new;
 use crate::diagnostic::{Diagnostic, Place, Sources};
 use crate::parts::Loaded;
 use crate::scenario::conform::Conform;
 use crate::scenario::fields::{Content, Fields};
-use crate::scenario::meant::Scenario;
-use crate::scenario::raw::{Node, Raw, Table};
-use crate::scenario::resolve::{Loaded as ScenarioFiles, Trouble, mean};
+use crate::scenario::resolved::Scenario;
+use crate::scenario::raw::{Node, Raw, RawTable};
+use crate::scenario::resolve::{Loaded as ScenarioFiles, InputError, mean};
 use crate::scenario::shape::{Form, Kinds, Section};
 
 /// What is asked of a study.
@@ -52,7 +52,7 @@ impl Question {
     /// Everything that is wrong.
     pub fn read_scenario(
         entry: &'static Entry,
-        root: &Table,
+        root: &RawTable,
         loaded: &ScenarioFiles,
     ) -> Result<Self, Vec<Diagnostic>> {
         let (section, tables) = parted(entry, root);
@@ -66,12 +66,12 @@ impl Question {
                 Ok(Self { scenario, ..Self::of_fields(entry, fields) })
             }
             Ok(_) => Err(diagnostics),
-            Err(Trouble::Refused(refusal)) => {
+            Err(InputError::Refused(refusal)) => {
                 diagnostics.extend(refusal.diagnostics);
                 Err(diagnostics)
             }
             // Nothing is opened here.
-            Err(Trouble::Unreadable(error)) => {
+            Err(InputError::Unreadable(error)) => {
                 Err(vec![Diagnostic::new(&root.place, "", error.to_string(), "")])
             }
         }
@@ -123,7 +123,7 @@ impl Question {
     ///
     /// # Errors
     /// Everything that is wrong.
-    pub fn read(entry: &'static Entry, root: &Table) -> Result<Self, Vec<Diagnostic>> {
+    pub fn read(entry: &'static Entry, root: &RawTable) -> Result<Self, Vec<Diagnostic>> {
         let keys = root_keys(entry);
         let mut conform =
             Conform { catalogue: catalogue(), kind_of_part: &|_, _| None, diagnostics: Vec::new() };
@@ -302,6 +302,6 @@ impl Question {
 /// The root section of a study, as paths of a batch are followed through it.
 pub fn section(entry: &'static Entry) -> &'static Section {
     let keys = root_keys(entry);
-    // Few and for ever: one for each study that a plan varies.
+    // Few, and kept: one for each study that a plan varies.
     Box::leak(Box::new(Section { name: "", help: entry.section.help, kinds: Kinds::None, keys: keys.leak() }))
 }

@@ -1,4 +1,4 @@
-//! What the graph alone tells, before any number is computed: nodes that float, loops of ideal voltage sources.
+//! What the graph shows, before any number is computed: nodes that float, loops of ideal voltage sources.
 //!
 //! Everything is read off the components' equations, so a new kind of component needs nothing here. A node floats
 //! when no path for direct current leads from it to ground; a loop of branches that fix voltages only leaves the
@@ -10,7 +10,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use crate::arithmetic::lane::Lane;
 use crate::circuit::graph::{Body, Circuit, Component, GROUND, Linear};
 use crate::circuit::law::Joins;
-use crate::trouble::CircuitTrouble;
+use crate::error::CircuitError;
 
 /// A node that one pin touches: allowed, but nearly always a slip of the pen.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -21,40 +21,40 @@ pub struct LooseEnd {
     pub component: String,
 }
 
-/// What the graph tells.
+/// What the graph shows.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Findings {
     /// What makes the equations unsolvable: floating nodes in the order of the nodes, then loops.
-    pub troubles: Vec<CircuitTrouble>,
+    pub errors: Vec<CircuitError>,
     /// What deserves a warning.
     pub loose_ends: Vec<LooseEnd>,
 }
 
 /// Examines the graph. With `operating_point`, windings without resistance count as the short circuits they are for
-/// direct current, and a loop of them is [`CircuitTrouble::ResistanceFreeLoop`].
+/// direct current, and a loop of them is [`CircuitError::ResistanceFreeLoop`].
 #[inline(never)]
 pub fn examine<L: Lane>(circuit: &Circuit<L>, operating_point: bool) -> Findings {
     let touching = touching(circuit);
-    let mut troubles = floating(circuit, &touching);
+    let mut errors = floating(circuit, &touching);
     let always = loops(circuit, false);
-    let source_loop = |l: &Vec<&str>| CircuitTrouble::SourceLoop { members: l.join(", ") };
-    troubles.extend(always.iter().map(source_loop));
+    let source_loop = |l: &Vec<&str>| CircuitError::SourceLoop { members: l.join(", ") };
+    errors.extend(always.iter().map(source_loop));
     if operating_point {
         let known: BTreeSet<&Vec<&str>> = always.iter().collect();
         let more = loops(circuit, true).into_iter().filter(|l| !known.contains(l));
-        troubles.extend(more.map(|l| CircuitTrouble::ResistanceFreeLoop { members: l.join(", ") }));
+        errors.extend(more.map(|l| CircuitError::ResistanceFreeLoop { members: l.join(", ") }));
     }
-    Findings { troubles, loose_ends: loose_ends(circuit, &touching) }
+    Findings { errors, loose_ends: loose_ends(circuit, &touching) }
 }
 
 /// Examines the graph and gives the warnings.
 ///
 /// # Errors
-/// The first trouble found.
-pub fn check<L: Lane>(circuit: &Circuit<L>, operating_point: bool) -> Result<Vec<LooseEnd>, CircuitTrouble> {
+/// The first error found.
+pub fn check<L: Lane>(circuit: &Circuit<L>, operating_point: bool) -> Result<Vec<LooseEnd>, CircuitError> {
     let findings = examine(circuit, operating_point);
-    match findings.troubles.into_iter().next() {
-        Some(trouble) => Err(trouble),
+    match findings.errors.into_iter().next() {
+        Some(error) => Err(error),
         None => Ok(findings.loose_ends),
     }
 }
@@ -81,7 +81,7 @@ impl Groups {
     }
 }
 
-/// Different from zero in every lane: a lane in which it is zero has the trouble.
+/// Different from zero in every lane: a lane in which it is zero has the error.
 fn present<L: Lane>(x: L) -> bool {
     L::all(x.abs().gt(L::splat(0.0)))
 }
@@ -103,7 +103,7 @@ fn touching<L: Lane>(circuit: &Circuit<L>) -> Vec<Vec<&str>> {
     at
 }
 
-fn floating<L: Lane>(circuit: &Circuit<L>, touching: &[Vec<&str>]) -> Vec<CircuitTrouble> {
+fn floating<L: Lane>(circuit: &Circuit<L>, touching: &[Vec<&str>]) -> Vec<CircuitError> {
     let mut groups = Groups::new(circuit.nodes.len());
     for component in &circuit.components {
         match &component.body {
@@ -123,7 +123,7 @@ fn floating<L: Lane>(circuit: &Circuit<L>, touching: &[Vec<&str>]) -> Vec<Circui
     for (k, node) in circuit.nodes.iter().enumerate() {
         if groups.root(k) != ground {
             let through = if touching[k].is_empty() { "no component".into() } else { touching[k].join(", ") };
-            out.push(CircuitTrouble::FloatingNode { node: node.clone(), through });
+            out.push(CircuitError::FloatingNode { node: node.clone(), through });
         }
     }
     out
@@ -214,7 +214,7 @@ fn ideal<L: Lane>(circuit: &Circuit<L>, direct_current: bool, by_current: bool) 
 /// Loops of ideal branches, each by the names of its members in the order of the components.
 fn loops<L: Lane>(circuit: &Circuit<L>, direct_current: bool) -> Vec<Vec<&str>> {
     let mut out: Vec<Vec<&str>> = Vec::new();
-    let mut told: BTreeSet<Vec<&str>> = BTreeSet::new();
+    let mut report: BTreeSet<Vec<&str>> = BTreeSet::new();
     for by_current in [true, false] {
         let mut groups = Groups::new(circuit.nodes.len());
         // The branches that close no loop, a forest: the way through it to the other end is the rest of the loop.
@@ -231,7 +231,7 @@ fn loops<L: Lane>(circuit: &Circuit<L>, direct_current: bool) -> Vec<Vec<&str>> 
             members.sort_unstable();
             members.dedup();
             let names: Vec<&str> = members.iter().map(|&m| circuit.components[m].name.as_str()).collect();
-            if told.insert(names.clone()) {
+            if report.insert(names.clone()) {
                 out.push(names);
             }
         }

@@ -6,12 +6,12 @@
 use super::board::Board;
 use super::crossing::{Sense, Stretch, common};
 use super::{duration, require};
-use crate::abreast;
-use crate::arithmetic::abreast::{Abreast, lanes, shared};
 use crate::arithmetic::lane::Lane;
+use crate::arithmetic::lockstep::{Lockstep, lanes, shared};
 use crate::circuit::graph::LineId;
 use crate::circuit::probe::Probe;
-use crate::trouble::{CircuitTrouble, Trouble};
+use crate::error::{CircuitError, SolverError};
+use crate::lockstep;
 
 /// A time after each turn-on during which a detector doesn't look.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -93,31 +93,31 @@ struct LaneState {
     sum: f64,
 }
 
-abreast!(Level: threshold; shared probe, sense, blanking, filter);
-abreast!(InverseTime: pick_up, rated, limit; shared probe, cooling);
+lockstep!(Level: threshold; shared probe, sense, blanking, filter);
+lockstep!(InverseTime: pick_up, rated, limit; shared probe, cooling);
 
-impl<L: Lane> Abreast for Criterion<L> {
+impl<L: Lane> Lockstep for Criterion<L> {
     type Of<K: Lane> = Criterion<K>;
-    fn abreast<K: Lane>(each: &[&Self]) -> Option<Criterion<K>> {
+    fn lockstep<K: Lane>(each: &[&Self]) -> Option<Criterion<K>> {
         match each.first()? {
             Self::Level(_) => {
                 let of = |one: &&Self| if let Self::Level(x) = *one { Some(x.clone()) } else { None };
                 let all: Vec<Level<L>> = each.iter().map(of).collect::<Option<_>>()?;
-                Level::abreast::<K>(&all.iter().collect::<Vec<_>>()).map(Criterion::Level)
+                Level::lockstep::<K>(&all.iter().collect::<Vec<_>>()).map(Criterion::Level)
             }
             Self::InverseTime(_) => {
                 let of = |one: &&Self| if let Self::InverseTime(x) = *one { Some(x.clone()) } else { None };
                 let all: Vec<InverseTime<L>> = each.iter().map(of).collect::<Option<_>>()?;
-                InverseTime::abreast::<K>(&all.iter().collect::<Vec<_>>()).map(Criterion::InverseTime)
+                InverseTime::lockstep::<K>(&all.iter().collect::<Vec<_>>()).map(Criterion::InverseTime)
             }
         }
     }
 }
 
 /// Each with its first lane's memory.
-impl<L: Lane> Abreast for Detector<L> {
+impl<L: Lane> Lockstep for Detector<L> {
     type Of<K: Lane> = Detector<K>;
-    fn abreast<K: Lane>(each: &[&Self]) -> Option<Detector<K>> {
+    fn lockstep<K: Lane>(each: &[&Self]) -> Option<Detector<K>> {
         Some(Detector {
             criterion: lanes::<_, _, K>(each, |one| &one.criterion)?,
             lanes: each.iter().map(|one| one.lanes.first().copied()).collect::<Option<_>>()?,
@@ -152,7 +152,7 @@ impl<L: Lane> Criterion<L> {
         }
     }
 
-    fn checked(&self, protection: &str) -> Result<(), CircuitTrouble> {
+    fn checked(&self, protection: &str) -> Result<(), CircuitError> {
         let zero = L::splat(0.0);
         match self {
             Self::Level(x) => {
@@ -190,7 +190,7 @@ impl<L: Lane> Criterion<L> {
 }
 
 impl<L: Lane> Detector<L> {
-    pub(super) fn new(protection: &str, criterion: Criterion<L>) -> Result<Self, CircuitTrouble> {
+    pub(super) fn new(protection: &str, criterion: Criterion<L>) -> Result<Self, CircuitError> {
         criterion.checked(protection)?;
         let lanes = vec![LaneState::default(); L::WIDTH];
         Ok(Self { criterion, lanes, found: vec![None; L::WIDTH], due: None, longest: f64::INFINITY })
@@ -206,8 +206,8 @@ impl<L: Lane> Detector<L> {
         self.longest
     }
 
-    /// Looks at a step; gives the instant, at or before its end, at which the criterion was met, not before `from`. What follows
-    /// from it comes `delay` s later.
+    /// Looks at a step; gives the instant, at or before its end, at which the criterion was met, not before `from`.
+    /// What follows from it comes `delay` s later.
     pub(super) fn look(
         &mut self,
         (before, t): (f64, f64),
@@ -215,7 +215,7 @@ impl<L: Lane> Detector<L> {
         from: f64,
         delay: f64,
         board: &Board<L>,
-    ) -> Result<Option<f64>, Trouble> {
+    ) -> Result<Option<f64>, SolverError> {
         self.due = None;
         self.longest = f64::INFINITY;
         for k in 0..L::WIDTH {

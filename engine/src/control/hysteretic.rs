@@ -4,13 +4,13 @@
 use super::board::Board;
 use super::crossing::{Sense, Stretch, common};
 use super::{Controller, Seen, agree, duration, in_lanes, require};
-use crate::abreast;
-use crate::arithmetic::abreast::{Abreast, lanes, shared};
 use crate::arithmetic::lane::Lane;
+use crate::arithmetic::lockstep::{Lockstep, lanes, shared};
 use crate::circuit::graph::LineId;
 use crate::circuit::probe::Probe;
+use crate::error::{CircuitError, SolverError};
+use crate::lockstep;
 use crate::recorder::{Event, EventKind};
-use crate::trouble::{CircuitTrouble, Trouble};
 
 /// What a two-point controller is made of.
 #[derive(Clone, Debug)]
@@ -60,11 +60,11 @@ pub struct Hysteretic<L> {
     longest: f64,
 }
 
-abreast!(Settings: lower, upper, until; shared probe, command, run, min_on, min_off, delay);
+lockstep!(Settings: lower, upper, until; shared probe, command, run, min_on, min_off, delay);
 
-impl<L: Lane> Abreast for Hysteretic<L> {
+impl<L: Lane> Lockstep for Hysteretic<L> {
     type Of<K: Lane> = Hysteretic<K>;
-    fn abreast<K: Lane>(each: &[&Self]) -> Option<Hysteretic<K>> {
+    fn lockstep<K: Lane>(each: &[&Self]) -> Option<Hysteretic<K>> {
         Some(Hysteretic {
             name: shared(each, |one| &one.name)?,
             with: lanes::<_, _, K>(each, |one| &one.with)?,
@@ -80,7 +80,7 @@ impl<L: Lane> Hysteretic<L> {
     ///
     /// # Errors
     /// When the lower bound is not below the upper one, or a time is no number or below zero.
-    pub fn new(name: &str, with: Settings<L>) -> Result<Self, CircuitTrouble> {
+    pub fn new(name: &str, with: Settings<L>) -> Result<Self, CircuitError> {
         let good = with.lower.is_finite() && with.upper.is_finite() && L::all(with.lower.lt(with.upper));
         require(name, good, || {
             let (lower, upper) = (with.lower.lane(0), with.upper.lane(0));
@@ -109,7 +109,7 @@ impl<L: Lane> Hysteretic<L> {
     }
 
     /// Whether the end value has been reached.
-    fn is_done(&self, seen: &Seen<'_, L>) -> Result<bool, Trouble> {
+    fn is_done(&self, seen: &Seen<'_, L>) -> Result<bool, SolverError> {
         match &self.with.until {
             Some((_, value)) => agree::<L>(seen.now[1].ge(*value), seen.t),
             None => Ok(false),
@@ -133,7 +133,7 @@ impl<L: Lane> Hysteretic<L> {
         on: bool,
         since: f64,
         earliest: f64,
-    ) -> Result<Option<f64>, Trouble> {
+    ) -> Result<Option<f64>, SolverError> {
         let bound = if on { self.with.upper } else { self.with.lower };
         let sense = if on { Sense::Above } else { Sense::Below };
         for k in 0..L::WIDTH {
@@ -163,7 +163,7 @@ impl<L: Lane> Controller<L> for Hysteretic<L> {
     }
 
     #[inline(never)]
-    fn look(&mut self, seen: &Seen<'_, L>, board: &mut Board<L>) -> Result<(), Trouble> {
+    fn look(&mut self, seen: &Seen<'_, L>, board: &mut Board<L>) -> Result<(), SolverError> {
         let (t, command) = (seen.t, self.with.command);
         self.longest = f64::INFINITY;
         if !self.with.run.is_none_or(|line| board.line(line)) {
@@ -187,7 +187,7 @@ impl<L: Lane> Controller<L> for Hysteretic<L> {
             board.forget(command);
             board.set(command, true);
             let unit = self.with.until.as_ref().map_or("", |u| u.0.unit());
-            self.note(board, t, "is done and holds its command on", (seen.now[1].lane(0), unit));
+            self.note(board, t, "finished, command stays on", (seen.now[1].lane(0), unit));
             self.state = State::Done;
             return Ok(());
         }

@@ -8,10 +8,10 @@
 
 use super::crossing::{Sense, Stretch};
 use super::{Seen, require};
-use crate::abreast;
 use crate::arithmetic::lane::Lane;
 use crate::circuit::probe::Probe;
-use crate::trouble::CircuitTrouble;
+use crate::error::CircuitError;
+use crate::lockstep;
 
 /// Fraction of a protection's level below which the current of a fault counts as gone.
 pub const CLEARED: f64 = 0.1;
@@ -78,21 +78,21 @@ pub(super) struct Meter<L> {
     taken: f64,
 }
 
-abreast!(LetThrough: from; shared probe, fraction);
+lockstep!(LetThrough: from; shared probe, fraction);
 
-impl<L: Lane> crate::arithmetic::abreast::Abreast for Meter<L> {
+impl<L: Lane> crate::arithmetic::lockstep::Lockstep for Meter<L> {
     type Of<K: Lane> = Meter<K>;
-    fn abreast<K: Lane>(each: &[&Self]) -> Option<Meter<K>> {
+    fn lockstep<K: Lane>(each: &[&Self]) -> Option<Meter<K>> {
         Some(Meter {
-            what: crate::arithmetic::abreast::lanes::<_, _, K>(each, |m| &m.what)?,
+            what: crate::arithmetic::lockstep::lanes::<_, _, K>(each, |m| &m.what)?,
             lanes: each.iter().map(|m| m.lanes.first().copied()).collect::<Option<_>>()?,
-            taken: crate::arithmetic::abreast::shared(each, |m| &m.taken)?,
+            taken: crate::arithmetic::lockstep::shared(each, |m| &m.taken)?,
         })
     }
 }
 
 impl<L: Lane> Meter<L> {
-    pub(super) fn new(protection: &str, what: LetThrough<L>) -> Result<Self, CircuitTrouble> {
+    pub(super) fn new(protection: &str, what: LetThrough<L>) -> Result<Self, CircuitError> {
         for from in (0..L::WIDTH).map(|k| what.from.lane(k)) {
             require(protection, from > 0.0 && from.is_finite(), || {
                 format!("let-through is measured from {from} A, expected above zero")

@@ -27,10 +27,10 @@ use std::fmt::Debug;
 
 use wide::{f64x4, f64x8};
 
-use crate::arithmetic::abreast::Abreast;
 use crate::arithmetic::lane::Lane;
+use crate::arithmetic::lockstep::Lockstep;
 use crate::circuit::probe::Probe;
-use crate::trouble::{CircuitTrouble, Trouble};
+use crate::error::{CircuitError, SolverError};
 use board::Board;
 
 /// What a controller sees at the end of a step: the probes it asked for, now and at the previous boundary.
@@ -70,8 +70,8 @@ pub trait Controller<L: Lane>: Any + Debug + Send + Sync {
     /// registration; an order that takes effect now is seen by the controllers after it at once.
     ///
     /// # Errors
-    /// [`Trouble::LeavesLockstep`] when lanes would have to act differently.
-    fn look(&mut self, seen: &Seen<'_, L>, board: &mut Board<L>) -> Result<(), Trouble>;
+    /// [`SolverError::LeavesLockstep`] when lanes would have to act differently.
+    fn look(&mut self, seen: &Seen<'_, L>, board: &mut Board<L>) -> Result<(), SolverError>;
     /// The next instant (after `t`) at which it wants a step to end, whatever the circuit does.
     fn wakes(&self, t: f64) -> Option<f64> {
         let _ = t;
@@ -84,32 +84,32 @@ pub trait Controller<L: Lane>: Any + Debug + Send + Sync {
     }
     /// A copy in the same state.
     fn boxed(&self) -> Box<dyn Controller<L>>;
-    /// Controllers of four variants abreast, this one among them; `None` where that cannot be.
+    /// Controllers of four variants in lockstep, this one among them; `None` where that cannot be.
     fn in_four_lanes(&self, each: &[&dyn Controller<L>]) -> Option<Box<dyn Controller<f64x4>>> {
         let _ = each;
         None
     }
-    /// Controllers of eight variants abreast, this one among them; `None` where that cannot be.
+    /// Controllers of eight variants in lockstep, this one among them; `None` where that cannot be.
     fn in_eight_lanes(&self, each: &[&dyn Controller<L>]) -> Option<Box<dyn Controller<f64x8>>> {
         let _ = each;
         None
     }
 }
 
-/// What a controller that is [`Abreast`] gives for its lanes.
+/// What a controller that is [`Lockstep`] gives for its lanes.
 fn side_by_side<L: Lane, C, K: Lane>(each: &[&dyn Controller<L>]) -> Option<Box<dyn Controller<K>>>
 where
-    C: Abreast<Of<K>: Controller<K>> + 'static,
+    C: Lockstep<Of<K>: Controller<K>> + 'static,
 {
     let mut mine: Vec<&C> = Vec::with_capacity(each.len());
     for &controller in each {
         let any: &dyn Any = controller;
         mine.push(any.downcast_ref()?);
     }
-    Some(Box::new(C::abreast::<K>(&mine)?))
+    Some(Box::new(C::lockstep::<K>(&mine)?))
 }
 
-/// The two methods of a controller that is [`Abreast`].
+/// The two methods of a controller that is [`Lockstep`].
 macro_rules! in_lanes {
     () => {
         #[inline(never)]
@@ -135,10 +135,10 @@ pub(crate) use in_lanes;
 /// A controller without numbers in lanes: all must be equal.
 macro_rules! same_in_lanes {
     ($name:ident) => {
-        impl $crate::arithmetic::abreast::Abreast for $name {
+        impl $crate::arithmetic::lockstep::Lockstep for $name {
             type Of<K: Lane> = Self;
-            fn abreast<K: Lane>(each: &[&Self]) -> Option<Self> {
-                $crate::arithmetic::abreast::shared(each, |one| one)
+            fn lockstep<K: Lane>(each: &[&Self]) -> Option<Self> {
+                $crate::arithmetic::lockstep::shared(each, |one| one)
             }
         }
     };
@@ -148,8 +148,8 @@ pub(crate) use same_in_lanes;
 /// The common answer of all lanes to a question, or the lanes that answer otherwise than most.
 ///
 /// # Errors
-/// [`Trouble::LeavesLockstep`].
-pub fn agree<L: Lane>(mask: L::Mask, time: f64) -> Result<bool, Trouble> {
+/// [`SolverError::LeavesLockstep`].
+pub fn agree<L: Lane>(mask: L::Mask, time: f64) -> Result<bool, SolverError> {
     if L::all(mask) {
         return Ok(true);
     }
@@ -158,7 +158,7 @@ pub fn agree<L: Lane>(mask: L::Mask, time: f64) -> Result<bool, Trouble> {
     }
     let ones = L::select(mask, L::splat(1.0), L::splat(0.0));
     let answers: Vec<bool> = (0..L::WIDTH).map(|k| ones.lane(k) > 0.5).collect();
-    Err(Trouble::LeavesLockstep { lanes: fewer(&answers), time })
+    Err(SolverError::LeavesLockstep { lanes: fewer(&answers), time })
 }
 
 /// The places of all that differ from what most are; of equally many, from the first.
@@ -170,15 +170,11 @@ pub(crate) fn fewer<T: PartialEq>(answers: &[T]) -> Vec<usize> {
 }
 
 /// Refuses a duration in s that is no number, or below zero.
-pub(crate) fn duration(subject: &str, what: &str, x: f64) -> Result<(), CircuitTrouble> {
+pub(crate) fn duration(subject: &str, what: &str, x: f64) -> Result<(), CircuitError> {
     require(subject, x >= 0.0 && x.is_finite(), || format!("{what} is {x} s, expected zero or above"))
 }
 
 /// Refuses a setting.
-pub(crate) fn require(
-    subject: &str,
-    good: bool,
-    what: impl FnOnce() -> String,
-) -> Result<(), CircuitTrouble> {
-    if good { Ok(()) } else { Err(CircuitTrouble::BadValue { component: subject.to_string(), what: what() }) }
+pub(crate) fn require(subject: &str, good: bool, what: impl FnOnce() -> String) -> Result<(), CircuitError> {
+    if good { Ok(()) } else { Err(CircuitError::BadValue { component: subject.to_string(), what: what() }) }
 }

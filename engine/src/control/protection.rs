@@ -9,12 +9,12 @@ use super::board::Board;
 use super::detect::{Criterion, Detector};
 use super::let_through::{LetThrough, Meter, Since};
 use super::{Controller, Seen, duration, in_lanes, require};
-use crate::abreast;
 use crate::arithmetic::lane::Lane;
 use crate::circuit::graph::LineId;
 use crate::circuit::probe::Probe;
+use crate::error::{CircuitError, SolverError};
+use crate::lockstep;
 use crate::recorder::{Event, EventKind};
-use crate::trouble::{CircuitTrouble, Trouble};
 
 /// Automatic retries after a trip.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -80,14 +80,14 @@ pub struct Protection<L> {
     reset_seen: f64,
 }
 
-abreast!(Protection: detectors, meter; shared name, delay, trip, retry, reset, used, state, last_trip, tried, reset_seen);
+lockstep!(Protection: detectors, meter; shared name, delay, trip, retry, reset, used, state, last_trip, tried, reset_seen);
 
 impl<L: Lane> Protection<L> {
     /// A protection that watches from the start.
     ///
     /// # Errors
     /// When there is nothing to trip on, or a setting is outside what it can be.
-    pub fn new(name: &str, settings: Settings<L>) -> Result<Self, CircuitTrouble> {
+    pub fn new(name: &str, settings: Settings<L>) -> Result<Self, CircuitError> {
         require(name, !settings.criteria.is_empty(), || "has nothing to trip on".into())?;
         duration(name, "delay", settings.delay)?;
         duration(name, "waiting time", settings.retry.wait)?;
@@ -195,7 +195,7 @@ impl<L: Lane> Controller<L> for Protection<L> {
     }
 
     #[inline(never)]
-    fn look(&mut self, seen: &Seen<'_, L>, board: &mut Board<L>) -> Result<(), Trouble> {
+    fn look(&mut self, seen: &Seen<'_, L>, board: &mut Board<L>) -> Result<(), SolverError> {
         self.resets(board);
         let from = match self.state {
             State::Watching(from) => from,

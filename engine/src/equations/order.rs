@@ -70,8 +70,8 @@ pub struct NoPivot {
 /// equals the one whose chain of divisions is shortest: a processor runs the others beside it), row, column.
 type Cost = (bool, usize, usize, usize, usize);
 
-/// The matrix while pivots are chosen: the open part of each row and column, kept as pivots are eliminated. Only the rows
-/// and columns that a pivot touches are looked at again, so that the work is that of the elimination itself.
+/// The matrix while pivots are chosen: the open part of each row and column, kept as pivots are eliminated. Only the
+/// rows and columns that a pivot touches are looked at again, so that the work is that of the elimination itself.
 struct Choosing {
     /// Open entries of each open row, by column.
     rows: Vec<Vec<(usize, f64)>>,

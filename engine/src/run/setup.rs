@@ -15,6 +15,7 @@ use crate::control::Controller;
 use crate::control::board::Board;
 use crate::equations::program::Program;
 use crate::equations::system::System;
+use crate::error::{CircuitError, SolverError};
 use crate::readout::Readout;
 use crate::step::bounds::Bounds;
 use crate::step::method::{ESDIRK4, Method};
@@ -25,7 +26,6 @@ use crate::step::start::{charges, operating_point, stated_charges};
 use crate::step::state::State;
 use crate::step::stepper::Stepper;
 use crate::thermal::run::Thermal;
-use crate::trouble::{CircuitTrouble, Trouble};
 
 /// How the initial state is found.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -75,7 +75,7 @@ pub struct Setup<L: Lane> {
     pub piecewise: Piecewise,
     /// Step lengths.
     pub steps: Steps,
-    /// Bounds of the activity that opens and closes windows.
+    /// Bounds of the error ratio that opens and closes windows.
     pub bounds: Bounds,
     /// Newton's iteration; `None`: what fits the bounds ([`Bounds::tolerance`], the values at the start).
     pub tolerance: Option<Tolerance>,
@@ -93,8 +93,8 @@ pub struct Setup<L: Lane> {
 
 impl<L: Lane> Setup<L> {
     /// A setup with sane defaults for a circuit: order 4, base step 1 µs with its finest step ([`Steps::of_base`]),
-    /// default bounds of the local error ([`Bounds::default`]), temperatures of laws within 1 K. Where the length of the
-    /// run is known, [`Setup::lasting`] knows better steps.
+    /// default bounds of the local error ([`Bounds::default`]), temperatures of laws within 1 K. Where the length of
+    /// the run is known, [`Setup::lasting`] knows better steps.
     #[inline(never)]
     pub fn new(circuit: Circuit<L>) -> Self {
         Self {
@@ -141,14 +141,14 @@ impl<L: Lane> Setup<L> {
             return Err(Refusal::Setup(format!("coupling of heat within {error} K and {coupling} s")));
         }
         let findings = topology::examine(&self.circuit, self.start == Start::OperatingPoint);
-        if !findings.troubles.is_empty() {
-            return Err(Refusal::Circuit(findings.troubles));
+        if !findings.errors.is_empty() {
+            return Err(Refusal::Circuit(findings.errors));
         }
         let celsius = self.thermal.as_ref().map(|t| t.temperatures().to_vec()).unwrap_or_default();
         let system = Arc::new(System::new(self.circuit));
         let kelvin = kelvin_of(&system, &celsius);
         let mut board = self.board;
-        board.carry_out(self.begin);
+        board.apply_orders(self.begin);
         let devices = system.devices_at(&kelvin);
         let (x, q) = match self.start {
             Start::OperatingPoint => {
@@ -162,7 +162,7 @@ impl<L: Lane> Setup<L> {
         let alpha = 1.0 / (self.method.gamma * base * 0.5f64.powi(self.steps.finest as i32));
         let program = Program::compile(&system, alpha, board.choices(), &stamps).map_err(|no| {
             let node = no.columns.first().map_or("", |&k| system.name(k)).to_string();
-            Trouble::Singular { time: self.begin, node }
+            SolverError::Singular { time: self.begin, node }
         })?;
         let integrals: Vec<_> = self
             .integrals
@@ -170,14 +170,14 @@ impl<L: Lane> Setup<L> {
             .map(|(a, b)| (Readout::new(a, &system), Readout::new(b, &system)))
             .collect();
         let accounts = system.accounts() + integrals.len();
-        let fitting = |x: &[L]| {
+        let tolerance_of = |x: &[L]| {
             let [volt, ampere] = [true, false].map(|voltage| largest(&system, x, voltage));
             self.tolerance.unwrap_or_else(|| self.bounds.tolerance(volt, ampere))
         };
-        let tolerance = fitting(&x);
+        let tolerance = tolerance_of(&x);
         let mut stepper =
             Stepper::new(Arc::clone(&system), program, self.method, tolerance, self.bounds, integrals);
-        stepper.solver.settle(&kelvin);
+        stepper.solver.set_temperatures(&kelvin);
         let by_pieces = match self.piecewise {
             Piecewise::Never => Ok(()),
             Piecewise::WherePossible if !system.has_valves() => Ok(()),
@@ -199,10 +199,10 @@ impl<L: Lane> Setup<L> {
         };
         let ladder = Ladder::new(self.steps, self.method.error_order, self.begin);
         let tiny = 1e-3 * ladder.finest_step();
-        if let Err(trouble) = stepper.jump(&mut state, tiny, false, &board) {
-            return Err(trouble.told(&system, self.begin, 0).into());
+        if let Err(error) = stepper.jump(&mut state, tiny, false, &board) {
+            return Err(error.located(&system, self.begin, 0).into());
         }
-        stepper.solver.tolerate(fitting(&state.x));
+        stepper.solver.tolerate(tolerance_of(&state.x));
         stepper.gauge_from(&state.x);
         // What moves at once belongs to no account yet.
         state.energy.fill(zero);
@@ -247,10 +247,10 @@ pub struct Recording<L> {
 pub enum Refusal {
     /// The circuit has no unique solution; all findings.
     #[error("{}", .0.iter().map(ToString::to_string).collect::<Vec<_>>().join("\n"))]
-    Circuit(Vec<CircuitTrouble>),
+    Circuit(Vec<CircuitError>),
     /// No initial state was found.
     #[error(transparent)]
-    Start(#[from] Trouble),
+    Start(#[from] SolverError),
     /// Steps or intervals that cannot be.
     #[error("{0}")]
     Setup(String),

@@ -3,8 +3,8 @@
 use std::sync::Arc;
 
 use super::coupling::Coupling;
+use super::report::Open;
 use super::setup::Recording;
-use super::telling::Open;
 use super::watch::Watcher;
 use crate::accounts::counters::Counters;
 use crate::accounts::ledger::{self, Ledger};
@@ -13,14 +13,14 @@ use crate::circuit::probe::Channel;
 use crate::control::board::Board;
 use crate::control::{Controller, Seen};
 use crate::equations::system::System;
+use crate::error::SolverError;
 use crate::readout::{Readout, Sources};
 use crate::recorder::{EventKind, Recorder};
 use crate::step::schedule::Ladder;
-use crate::step::stage::StageTrouble;
+use crate::step::stage::StageError;
 use crate::step::state::State;
 use crate::step::stepper::Stepper;
 use crate::thermal::run::Thermal;
-use crate::trouble::Trouble;
 
 /// How a stretch of a run ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -33,7 +33,7 @@ pub enum Ended {
 
 /// A controller with the probes it asked for.
 #[derive(Debug)]
-pub(super) struct Onlooker<L: Lane> {
+pub(super) struct Observer<L: Lane> {
     pub(super) logic: Box<dyn Controller<L>>,
     pub(super) readouts: Vec<Readout<L>>,
     pub(super) then: Vec<L>,
@@ -49,7 +49,7 @@ pub struct Run<L: Lane> {
     pub(super) board: Board<L>,
     /// The options with which the state was found: the board's own but for what it has just changed.
     pub(super) choices: Vec<usize>,
-    pub(super) onlookers: Vec<Onlooker<L>>,
+    pub(super) observers: Vec<Observer<L>>,
     pub(super) thermal: Option<Thermal<L>>,
     pub(super) celsius: Vec<L>,
     pub(super) coupling: Option<Coupling<L>>,
@@ -61,7 +61,7 @@ pub struct Run<L: Lane> {
     pub(super) sample_every: f64,
     pub(super) sampled_at: f64,
     /// The last instant told to a recorder, s.
-    pub(super) told: f64,
+    pub(super) recorded_until: f64,
     /// The instant at which probes are read, s: that of the state, or the next one just after a jump.
     pub(super) seen_at: f64,
     pub(super) values: Vec<L>,
@@ -91,10 +91,10 @@ impl<L: Lane> Run<L> {
         counters: Counters,
     ) -> Self {
         let system = Arc::clone(stepper.system());
-        let onlookers = controllers.into_iter().map(|logic| {
+        let observers = controllers.into_iter().map(|logic| {
             let readouts: Vec<_> = logic.probes().iter().map(|p| Readout::new(p, &system)).collect();
             let zeros = vec![L::splat(0.0); readouts.len()];
-            Onlooker { logic, readouts, then: zeros.clone(), now: zeros }
+            Observer { logic, readouts, then: zeros.clone(), now: zeros }
         });
         let celsius = thermal.as_ref().map(|t| t.temperatures().to_vec()).unwrap_or_default();
         let first = stepper.pieces().map(|_| ladder.step());
@@ -116,13 +116,13 @@ impl<L: Lane> Run<L> {
             })
             .collect();
         Self {
-            onlookers: onlookers.collect(),
+            observers: observers.collect(),
             heating: heating.collect(),
             tells_energy: !celsius.is_empty() || channels.iter().any(|(_, r)| r.is_integral()),
             coupling,
             values: vec![L::splat(0.0); channels.len()],
             sampled_at: f64::NEG_INFINITY,
-            told: f64::NEG_INFINITY,
+            recorded_until: f64::NEG_INFINITY,
             seen_at: state.t.next_up(),
             sample_every: recording.sample_every,
             watcher: recording.watcher,
@@ -203,9 +203,9 @@ impl<L: Lane> Run<L> {
     /// Goes on until the instant `until`, s.
     ///
     /// # Errors
-    /// Numerical trouble, with time, node and device. What was recorded until then stays valid.
+    /// Numerical error, with time, node and device. What was recorded until then stays valid.
     #[inline(never)]
-    pub fn advance(&mut self, until: f64, recorder: &mut dyn Recorder<L>) -> Result<Ended, Trouble> {
+    pub fn advance(&mut self, until: f64, recorder: &mut dyn Recorder<L>) -> Result<Ended, SolverError> {
         if !self.began {
             self.begin(recorder)?;
         }
@@ -213,7 +213,7 @@ impl<L: Lane> Run<L> {
             // Orders for lines end a step too, but only what moves the circuit opens a window.
             let next = self.next_corner();
             let corner = self.fixed_corner;
-            let wakes = self.onlookers.iter().filter_map(|o| o.logic.wakes(self.state.t));
+            let wakes = self.observers.iter().filter_map(|o| o.logic.wakes(self.state.t));
             let stop = wakes.filter(|&w| w > self.state.t).chain([next, until]).fold(f64::INFINITY, f64::min);
             if stop - self.state.t < 1e-6 * self.ladder.finest_step() {
                 // Instants that differ by rounding alone: no step fits between them.
@@ -225,7 +225,7 @@ impl<L: Lane> Run<L> {
                 }
                 continue;
             }
-            let near = self.onlookers.iter().map(|o| o.logic.longest_step()).fold(f64::INFINITY, f64::min);
+            let near = self.observers.iter().map(|o| o.logic.longest_step()).fold(f64::INFINITY, f64::min);
             if self.stepper.pieces().is_some() {
                 if self.walk((stop, corner, near), until, recorder)? == Ended::Stopped {
                     return Ok(Ended::Stopped);
@@ -234,20 +234,20 @@ impl<L: Lane> Run<L> {
             }
             self.ladder.at_most(self.coupling.as_ref().map_or(near, |c| near.min(c.longest_step)));
             let (end, h) = self.ladder.next_end(self.state.t, stop);
-            let (activity, error) = match self.stepper.attempt(&self.state, end, h, &self.board) {
+            let (error_ratio, error) = match self.stepper.attempt(&self.state, end, h, &self.board) {
                 Ok(attempt) => {
                     self.counters.iterations += u64::from(attempt.iterations);
-                    (attempt.activity, attempt.error)
+                    (attempt.error_ratio, attempt.error)
                 }
-                Err(trouble) => {
-                    self.recover(trouble)?;
+                Err(error) => {
+                    self.recover(error)?;
                     if !recorder.go_on(self.state.t) {
                         return Ok(Ended::Stopped);
                     }
                     continue;
                 }
             };
-            if self.ladder.refuses(activity) || self.ladder.rushes(error) || self.too_warm(h) {
+            if self.ladder.refuses(error_ratio) || self.ladder.rushes(error) || self.too_warm(h) {
                 self.counters.refused += 1;
                 continue;
             }
@@ -256,7 +256,7 @@ impl<L: Lane> Run<L> {
             }
             let before = self.state.t;
             self.stepper.commit(&mut self.state);
-            self.ladder.accepted(end, activity);
+            self.ladder.accepted(end, error_ratio);
             self.counters.steps += 1;
             self.took(h);
             let jumps = self.counters.jumps;
@@ -272,14 +272,14 @@ impl<L: Lane> Run<L> {
     }
 
     /// Before the first step: what will be recorded, the first look, the first sample.
-    fn begin(&mut self, recorder: &mut dyn Recorder<L>) -> Result<(), Trouble> {
+    fn begin(&mut self, recorder: &mut dyn Recorder<L>) -> Result<(), SolverError> {
         self.began = true;
         recorder.begin(&self.layout());
-        for o in &mut self.onlookers {
+        for o in &mut self.observers {
             o.now.fill(L::splat(0.0));
         }
-        self.read_onlookers();
-        for o in &mut self.onlookers {
+        self.read_observers();
+        for o in &mut self.observers {
             o.then.copy_from_slice(&o.now);
         }
         self.after_step(self.state.t, false, recorder)?;
@@ -306,13 +306,13 @@ impl<L: Lane> Run<L> {
         before: f64,
         corner: bool,
         recorder: &mut dyn Recorder<L>,
-    ) -> Result<(), Trouble> {
+    ) -> Result<(), SolverError> {
         let t = self.state.t;
         if t > before {
             self.seen_at = t;
         }
         let jumps = corner && self.stepper.system().circuit.waves.iter().any(|w| w.jumps_at(t));
-        self.board.carry_out(t);
+        self.board.apply_orders(t);
         self.look(before)?;
         let (ordered, switched) = self.board.take_changes();
         let mut events = self.board.take_events();
@@ -342,38 +342,38 @@ impl<L: Lane> Run<L> {
         Ok(())
     }
 
-    fn read_onlookers(&mut self) {
-        let mut onlookers = std::mem::take(&mut self.onlookers);
+    fn read_observers(&mut self) {
+        let mut observers = std::mem::take(&mut self.observers);
         let from = self.sources();
-        for o in &mut onlookers {
+        for o in &mut observers {
             for (value, readout) in o.now.iter_mut().zip(&o.readouts) {
                 *value = readout.read(self.stepper.system(), &from);
             }
         }
-        self.onlookers = onlookers;
+        self.observers = observers;
     }
 
-    fn look(&mut self, before: f64) -> Result<(), Trouble> {
-        self.read_onlookers();
+    fn look(&mut self, before: f64) -> Result<(), SolverError> {
+        self.read_observers();
         let t = self.state.t;
-        for o in &mut self.onlookers {
+        for o in &mut self.observers {
             let seen = Seen { before, t, then: &o.then, now: &o.now };
             o.logic.look(&seen, &mut self.board)?;
             // What was ordered for this very instant holds for those who look after.
-            self.board.carry_out(t);
+            self.board.apply_orders(t);
             o.then.copy_from_slice(&o.now);
         }
         Ok(())
     }
 
     /// Makes the state consistent; `counts`: what goes at once is booked.
-    pub(super) fn jump(&mut self, counts: bool) -> Result<(), Trouble> {
+    pub(super) fn jump(&mut self, counts: bool) -> Result<(), SolverError> {
         self.counters.jumps += 1;
         let tiny = 1e-3 * self.ladder.finest_step();
         let t = self.state.t;
         self.seen_at = t.next_up();
-        let told = |trouble: StageTrouble, s: &Stepper<L>| trouble.told(s.system(), t, 0);
+        let located = |error: StageError, s: &Stepper<L>| error.located(s.system(), t, 0);
         let jumped = self.stepper.jump(&mut self.state, tiny, counts, &self.board);
-        jumped.map_err(|trouble| told(trouble, &self.stepper))
+        jumped.map_err(|error| located(error, &self.stepper))
     }
 }

@@ -86,9 +86,9 @@ impl<L: Lane> StageSolver<L> {
         if self.is_dense() { PATIENT.max(self.iterations) } else { self.iterations }
     }
 
-    /// Whether every device rests, although some unknown still moves by more than its limit. The equations are linear but
-    /// for the devices: another iteration would solve the same ones, and what moves is rounding, of nodes that hang on
-    /// the rest by almost nothing.
+    /// Whether every device rests, although some unknown still moves by more than its limit. The equations are linear
+    /// but for the devices: another iteration would solve the same ones, and what moves is rounding, of nodes that hang
+    /// on the rest by almost nothing.
     pub(super) fn rests(&self, iteration: u32) -> bool {
         let last = iteration == self.most_iterations();
         if !(last || self.is_dense() && iteration >= LONG) {
@@ -108,10 +108,10 @@ impl<L: Lane> StageSolver<L> {
         })
     }
 
-    /// Where Newton's iteration is patient: changes from x to the new values no larger than a leap; and half of them where
-    /// so many iterations found no end.
+    /// Where Newton's iteration is patient: changes from x to the new values no larger than a leap; and half of them
+    /// where so many iterations found no end.
     #[inline(always)]
-    pub(super) fn calm_down(&mut self, moves: bool, iteration: u32) {
+    pub(super) fn damp(&mut self, moves: bool, iteration: u32) {
         if !moves || !self.is_dense() {
             return;
         }

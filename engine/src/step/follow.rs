@@ -1,13 +1,14 @@
-//! What moves at once in a jump, followed at its own pace: an ideal switch that opens the current of an inductor, or closes
-//! a capacitor onto another, turns energy into heat within its own time constant, which may be 10⁻⁵ of the finest step.
+//! What moves at once in a jump, followed at its own pace: an ideal switch that opens the current of an inductor, or
+//! closes a capacitor onto another, turns energy into heat within its own time constant, which may be 10⁻⁵ of the
+//! finest step.
 //!
 //! Sources stand still meanwhile. The steps are those of the singly diagonally implicit method of order 4 (five stages,
-//! γ = 1/4, L-stable, stiffly accurate: Hairer & Wanner, Solving ODEs II, table IV.6.5); it asks for no derivative at the
-//! start, which a jump has not. Their length follows from the energy: what the method's weights count as taken from
+//! γ = 1/4, L-stable, stiffly accurate: Hairer & Wanner, Solving ODEs II, table IV.6.5); it asks for no derivative at
+//! the start, which a jump has not. Their length follows from the energy: what the method's weights count as taken from
 //! the sources and turned into heat, against ½(x₀ + x₁)·(q₁ − q₀), what charges and fluxes gave along a straight line.
 //! Both go to ∫x·dq.
 
-use super::stage::{StageSolver, StageTrouble};
+use super::stage::{StageError, StageSolver};
 use super::state::State;
 use crate::arithmetic::lane::Lane;
 use crate::arithmetic::vector::zeros;
@@ -91,7 +92,7 @@ impl<L: Lane> StageSolver<L> {
         span: f64,
         lost: &Lost<L>,
         board: &Board<L>,
-    ) -> Result<(), StageTrouble> {
+    ) -> Result<(), StageError> {
         let accounts = self.system.accounts();
         let n = self.system.n;
         let energetic = self.energetic();
@@ -111,9 +112,9 @@ impl<L: Lane> StageSolver<L> {
             if !bounded || passed + h > span * (1.0 - 1e-9) {
                 h = span - passed;
             }
-            if let Err(trouble) = self.small_step(state, h, &mut stages, board) {
+            if let Err(error) = self.small_step(state, h, &mut stages, board) {
                 if !bounded {
-                    return Err(trouble);
+                    return Err(error);
                 }
                 h *= 0.25;
                 continue;
@@ -155,7 +156,7 @@ impl<L: Lane> StageSolver<L> {
         h: f64,
         stages: &mut Stages<L>,
         board: &Board<L>,
-    ) -> Result<(), StageTrouble> {
+    ) -> Result<(), StageError> {
         let alpha = 1.0 / (A[0][0] * h);
         self.prepare(alpha, board);
         self.span(state.t, state.t, board);

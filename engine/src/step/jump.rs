@@ -2,7 +2,7 @@
 
 use super::follow::Lost;
 use super::robust::Robust;
-use super::stage::{StageSolver, StageTrouble};
+use super::stage::{StageError, StageSolver};
 use super::start::source_rows;
 use super::state::State;
 use crate::arithmetic::lane::Lane;
@@ -16,8 +16,8 @@ const BACK: [f64; 3] = [6.0, -8.0, 3.0];
 /// Steps of these lengths, in tiny ones, are tried where that one has no solution.
 const OTHER_LENGTHS: [f64; 3] = [16.0, 1.0 / 16.0, 256.0];
 
-/// What moves at once is followed over so many tiny steps: a few time constants of what the shortest steps of a run, about
-/// as long as the tiny one, cannot see. What lasts longer is theirs.
+/// What moves at once is followed over so many tiny steps: a few time constants of what the shortest steps of a run,
+/// about as long as the tiny one, cannot see. What lasts longer is theirs.
 const FOLLOWED: f64 = 8.0;
 /// And what still moves then asks for a way back over shorter steps than the tiny one.
 const AFTERWARDS: f64 = 1.0 / 16.0;
@@ -42,16 +42,16 @@ impl<L: Lane> StageSolver<L> {
         tiny: f64,
         counts: bool,
         board: &Board<L>,
-    ) -> Result<(), StageTrouble> {
+    ) -> Result<(), StageError> {
         // Shorter than the instants' own rounding there is no step.
         let tiny = tiny.max(state.t.next_up() - state.t);
         let before = state.clone();
         // A step that finds no solution says nothing about one of another length.
         let mut first = self.settle_down(state, tiny, board);
         for factor in OTHER_LENGTHS {
-            let Err(trouble) = first else { break };
+            let Err(error) = first else { break };
             *state = before.clone();
-            first = self.settle_down(state, factor * tiny, board).map_err(|_| trouble);
+            first = self.settle_down(state, factor * tiny, board).map_err(|_| error);
         }
         let lost = first?;
         if let Some(lost) = lost.filter(|_| counts) {
@@ -73,7 +73,7 @@ impl<L: Lane> StageSolver<L> {
         state: &mut State<L>,
         tiny: f64,
         board: &Board<L>,
-    ) -> Result<Option<Lost<L>>, StageTrouble> {
+    ) -> Result<Option<Lost<L>>, StageError> {
         let alpha = 1.0 / tiny;
         let mut lost = None;
         self.prepare(alpha, board);
@@ -134,7 +134,7 @@ impl<L: Lane> StageSolver<L> {
         for ((device, placed), out) in self.devices.iter().zip(&self.system.devices).zip(&mut self.stamps) {
             let u = placed.locals_at(&self.x);
             let p = u.len();
-            device.stamp(&u, out);
+            device.evaluate(&u, out);
             out[stamp_len(p) - p..].copy_from_slice(&u);
         }
     }
@@ -150,7 +150,7 @@ impl<L: Lane> StageSolver<L> {
         alpha: f64,
         (t, c): (f64, f64),
         board: &Board<L>,
-    ) -> Result<(), StageTrouble> {
+    ) -> Result<(), StageError> {
         let system = std::sync::Arc::clone(&self.system);
         let mut dense = Robust::new(&system, kelvin, board, None);
         dense.x.copy_from_slice(x);
@@ -172,10 +172,10 @@ impl<L: Lane> StageSolver<L> {
         self.limits.iter_mut().for_each(|limit| *limit = limit.max(L::splat(ABOVE_ROUNDING)));
         let solved = self.solve_from(from, q, alpha, (t, c));
         self.limits = kept;
-        solved.map_err(|trouble| match found {
-            Err((k, update)) if !near && update.is_finite() => StageTrouble::Moving(k, update),
-            Err((k, _)) if !near => StageTrouble::NotFinite(k),
-            _ => trouble,
+        solved.map_err(|error| match found {
+            Err((k, update)) if !near && update.is_finite() => StageError::Moving(k, update),
+            Err((k, _)) if !near => StageError::NotFinite(k),
+            _ => error,
         })
     }
 
@@ -185,7 +185,7 @@ impl<L: Lane> StageSolver<L> {
         q: &[L],
         alpha: f64,
         at: (f64, f64),
-    ) -> Result<(), StageTrouble> {
+    ) -> Result<(), StageError> {
         for (b, q) in self.stage_b.iter_mut().zip(q) {
             *b = *q * L::splat(alpha);
         }

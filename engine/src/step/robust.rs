@@ -9,7 +9,7 @@ use sprs::{CsMatI, TriMatI};
 
 use crate::arithmetic::lane::Lane;
 use crate::arithmetic::vector::zeros;
-use crate::circuit::law::{Device, Seat, stamp_len};
+use crate::circuit::law::{Device, StampLocation, stamp_len};
 use crate::control::board::Board;
 use crate::equations::dense;
 use crate::equations::order::Order;
@@ -160,8 +160,8 @@ impl<'a, L: Lane> Robust<'a, L> {
             for (((device, placed), slots), stamp) in
                 self.devices.iter().zip(&s.devices).zip(&self.places.devices).zip(&mut stamps)
             {
-                let seat = Seat { locals: &placed.locals, reference: placed.reference, slots };
-                device.enter(&seat, alpha, &self.x, stamp, &mut a, &mut b);
+                let location = StampLocation { locals: &placed.locals, reference: placed.reference, slots };
+                device.stamp(&location, alpha, &self.x, stamp, &mut a, &mut b);
             }
             if iteration >= PATIENCE && self.backward_error(&a, &b, &self.x) <= LAST_PLACES * f64::EPSILON {
                 return Ok(());
@@ -193,8 +193,8 @@ impl<'a, L: Lane> Robust<'a, L> {
         Err(worst)
     }
 
-    /// How well x solves a·x = b: the largest componentwise backward error (Oettli & Prager, Numer. Math. 6 (1964) 405).
-    /// Where a and b are linearised at x, it is that of the circuit's equations.
+    /// How well x solves a·x = b: the largest componentwise backward error (Oettli & Prager, Numer. Math. 6 (1964)
+    /// 405). Where a and b are linearised at x, it is that of the circuit's equations.
     fn backward_error(&self, a: &[L], b: &[L], x: &[L]) -> f64 {
         let mut largest = 0.0;
         for (r, range) in self.places.rows.windows(2).enumerate() {

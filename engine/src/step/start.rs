@@ -7,7 +7,7 @@ use crate::circuit::graph::{Body, ComponentId, Stated};
 use crate::circuit::law::Device;
 use crate::control::board::Board;
 use crate::equations::system::System;
-use crate::trouble::Trouble;
+use crate::error::SolverError;
 
 /// A conductance (S or Ω) large against all others, that holds a stated value during the operating point.
 const HOLD: f64 = 1e6;
@@ -53,14 +53,14 @@ pub(super) fn source_rows<L: Lane>(system: &System<L>, t: f64, scale: f64, board
 /// iterations.
 ///
 /// # Errors
-/// [`Trouble::NoOperatingPoint`], or [`Trouble::Interrupted`] by `halt`.
+/// [`SolverError::NoOperatingPoint`], or [`SolverError::Interrupted`] by `halt`.
 pub fn operating_point<L: Lane>(
     system: &System<L>,
     t: f64,
     kelvin: &[L],
     board: &Board<L>,
     halt: Halt,
-) -> Result<Vec<L>, Trouble> {
+) -> Result<Vec<L>, SolverError> {
     let mut point = Robust::new(system, kelvin, board, halt);
     let mut holds = Vec::new();
     for (k, component) in system.circuit.components.iter().enumerate() {
@@ -100,7 +100,7 @@ fn search<L: Lane>(
     zeros: &[L],
     (t, full): (f64, &[L]),
     board: &Board<L>,
-) -> Result<(), Trouble> {
+) -> Result<(), SolverError> {
     let system = point.system;
     // The leak steadies the search; the last solution is without it where the circuit allows that.
     let finish = |point: &mut Robust<'_, L>| {
@@ -158,10 +158,10 @@ fn search<L: Lane>(
             finish(point);
             Ok(())
         }
-        Err(_) if point.halted() => Err(Trouble::Interrupted),
+        Err(_) if point.halted() => Err(SolverError::Interrupted),
         Err(worst) => {
             let (k, update) = if worst.1.is_nan() { last } else { worst };
-            Err(Trouble::NoOperatingPoint {
+            Err(SolverError::NoOperatingPoint {
                 node: system.name(k).to_string(),
                 device: system.device_at(k),
                 update,
@@ -174,7 +174,7 @@ fn search<L: Lane>(
 /// there, and the whole search of [`operating_point`] where that fails.
 ///
 /// # Errors
-/// [`Trouble::NoOperatingPoint`].
+/// [`SolverError::NoOperatingPoint`].
 #[inline(never)]
 pub fn operating_point_near<L: Lane>(
     system: &System<L>,
@@ -182,7 +182,7 @@ pub fn operating_point_near<L: Lane>(
     kelvin: &[L],
     board: &Board<L>,
     near: &[L],
-) -> Result<Vec<L>, Trouble> {
+) -> Result<Vec<L>, SolverError> {
     let mut point = Robust::new(system, kelvin, board, None);
     if near.len() == point.x.len() && system.circuit.components.iter().all(|c| c.stated.is_none()) {
         point.x.copy_from_slice(near);

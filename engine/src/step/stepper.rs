@@ -5,7 +5,7 @@ use std::sync::Arc;
 use super::bounds::{Bounds, Gauge};
 use super::method::Method;
 use super::pieces::Pieces;
-use super::stage::{StageSolver, StageTrouble, Tolerance};
+use super::stage::{StageError, StageSolver, Tolerance};
 use super::state::State;
 use crate::arithmetic::lane::Lane;
 use crate::arithmetic::vector::{combine, copy, update, zeros};
@@ -20,7 +20,7 @@ pub struct Attempt {
     /// Newton iterations of all stages.
     pub iterations: u32,
     /// Estimated local error over its bound; the largest of all unknowns and lanes.
-    pub activity: f64,
+    pub error_ratio: f64,
     /// The same as measured, whatever Newton's iteration met.
     pub error: f64,
 }
@@ -37,7 +37,7 @@ struct Recipe {
 /// The estimate of the local error can miss that, because the last stages hardly differ between the method and its
 /// companion: REF-1's turn-on energy was wrong by 0.4 % whatever the bound, and is within 1e-5 with this rule.
 const HARD: u32 = 3;
-/// The activity it is given: enough for the step to be taken back and made finer.
+/// The error ratio it is given: enough for the step to be taken back and made finer.
 const EVENT: f64 = 3.0;
 
 /// Most stages of a method.
@@ -200,7 +200,7 @@ impl<L: Lane> Stepper<L> {
         end: f64,
         h: f64,
         board: &Board<L>,
-    ) -> Result<Attempt, StageTrouble> {
+    ) -> Result<Attempt, StageError> {
         let method = self.method;
         let alpha = 1.0 / (method.gamma * h);
         self.solver.prepare(alpha, board);
@@ -254,17 +254,17 @@ impl<L: Lane> Stepper<L> {
             }
             combine(&mut self.k[i], &self.q, &self.expected, |q, e| (q - e) * alpha);
         }
-        let error = self.activity(L::splat(alpha * h));
+        let error = self.error_ratio(L::splat(alpha * h));
         if !error.is_finite() {
-            // No step to take at any length: what it left would be told as extremes and energies.
+            // No step to take at any length: what it left would be reported as extremes and energies.
             let lost = |k: &usize| !self.error[*k].is_finite();
             let k = (0..self.solver.system.n).find(lost).unwrap_or(0);
             let lane_lost = |lane: &usize| !self.error[k].lane(*lane).is_finite();
             self.solver.unsettled = (0..L::WIDTH).filter(lane_lost).collect();
-            return Err(StageTrouble::NotFinite(k));
+            return Err(StageError::NotFinite(k));
         }
-        let activity = if most >= HARD { error.max(EVENT) } else { error };
-        Ok(Attempt { iterations, activity, error })
+        let error_ratio = if most >= HARD { error.max(EVENT) } else { error };
+        Ok(Attempt { iterations, error_ratio, error })
     }
 
     /// The products under the integrals, at the present stage.
@@ -304,10 +304,10 @@ impl<L: Lane> Stepper<L> {
     }
 
     /// Takes up again what was kept. Choices may have changed in any way since.
-    pub fn recall(&mut self, memory: Memory<L>) {
+    pub fn restore(&mut self, memory: Memory<L>) {
         self.solver.stamps = memory.stamps;
         self.recipes = memory.recipes;
-        self.gauge.recall(memory.largest);
+        self.gauge.restore(memory.largest);
         self.solver.look_up_again();
         if let Some(pieces) = &mut self.pieces {
             pieces.look_up_again();
@@ -315,7 +315,7 @@ impl<L: Lane> Stepper<L> {
     }
 
     /// Local error over its bound: (G + αC)⁻¹·α·h·Σ(b − b̂)K, damped where the circuit is stiff.
-    fn activity(&mut self, alpha_h: L) -> f64 {
+    fn error_ratio(&mut self, alpha_h: L) -> f64 {
         let scaled: [L; MOST] =
             std::array::from_fn(|j| alpha_h * L::splat(self.method.error.get(j).copied().unwrap_or(0.0)));
         if L::WIDTH > 1 {

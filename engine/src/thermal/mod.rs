@@ -27,13 +27,14 @@
 //! let mut heat = Thermal::new(Arc::new(Modal::<f64>::new(&network)?));
 //! heat.advance(10e-3, &[100.0, 20.0]);
 //! assert!(heat.temperatures()[0] > heat.temperatures()[1]);
-//! # Ok::<(), joulestep_engine::thermal::trouble::ThermalTrouble>(())
+//! # Ok::<(), joulestep_engine::thermal::error::ThermalError>(())
 //! ```
 
 pub mod compact;
 pub mod convert;
 mod decay;
 mod eliminate;
+pub mod error;
 pub mod field;
 pub mod fit;
 pub mod modal;
@@ -41,7 +42,6 @@ pub mod network;
 pub mod pulses;
 pub mod run;
 mod spectrum;
-pub mod trouble;
 
 #[cfg(test)]
 mod tests;

@@ -11,8 +11,8 @@ mod query;
 pub(super) use query::approach;
 
 use super::compact::Compact;
+use super::error::ThermalError;
 use super::network::Network;
-use super::trouble::ThermalTrouble;
 use crate::arithmetic::lane::Lane;
 
 /// Modal form of one network, or of one network per lane. Lists are flat, row-major; n modes, m heat inputs,
@@ -31,9 +31,9 @@ pub struct Modal<L> {
     pub(super) rates: Vec<L>,
     /// V: heat input to mode and mode to temperature alike (reciprocity); \[m × n\].
     pub(super) ports: Vec<L>,
-    /// Settled mode per watt, V/λ; \[m × n\].
+    /// AtTemperature mode per watt, V/λ; \[m × n\].
     pub(super) settled: Vec<L>,
-    /// Settled mode per kelvin of a boundary, W/λ; \[b × n\].
+    /// AtTemperature mode per kelvin of a boundary, W/λ; \[b × n\].
     pub(super) settled_boundary: Vec<L>,
     /// D: undelayed rise of an input per watt, K/W; \[m × m\].
     pub(super) direct: Vec<L>,
@@ -55,7 +55,7 @@ pub struct Modal<L> {
     pub(super) project: Vec<L>,
 }
 
-crate::abreast!(Modal: reference, start, rates, ports, settled, settled_boundary, direct, follow, drain, shares,
+crate::lockstep!(Modal: reference, start, rates, ports, settled, settled_boundary, direct, follow, drain, shares,
     exchange, content, node_modes, node_direct, node_follow, project; shared inputs, boundaries, nodes);
 
 impl<L: Lane> Modal<L> {
@@ -64,7 +64,7 @@ impl<L: Lane> Modal<L> {
     /// # Errors
     /// The eigenproblem does not converge; Foster terms whose steady-state resistance matrix is singular.
     #[inline(never)]
-    pub fn new(network: &Network) -> Result<Self, ThermalTrouble> {
+    pub fn new(network: &Network) -> Result<Self, ThermalError> {
         Ok(Self::join(&[&build::modal(network)?]))
     }
 
@@ -74,14 +74,14 @@ impl<L: Lane> Modal<L> {
     /// # Errors
     /// A number of networks other than [`Lane::WIDTH`], networks not built alike, and as [`Self::new`].
     #[inline(never)]
-    pub fn of_lanes(networks: &[&Network]) -> Result<Self, ThermalTrouble> {
+    pub fn of_lanes(networks: &[&Network]) -> Result<Self, ThermalError> {
         if networks.len() != L::WIDTH {
             let what = "the list of networks, one per lane,".to_string();
-            return Err(ThermalTrouble::WrongSize { what, expected: L::WIDTH, found: networks.len() });
+            return Err(ThermalError::WrongSize { what, expected: L::WIDTH, found: networks.len() });
         }
         for (lane, network) in networks.iter().enumerate() {
             if let Some(what) = network.differs_from(networks[0]) {
-                return Err(ThermalTrouble::LaneDiffers { lane, what });
+                return Err(ThermalError::LaneDiffers { lane, what });
             }
         }
         let lanes: Vec<Modal<f64>> = networks.iter().map(|n| build::modal(n)).collect::<Result<_, _>>()?;
@@ -147,11 +147,11 @@ impl<L: Lane> Modal<L> {
     ///
     /// # Errors
     /// No such node; a Foster network, which has none.
-    pub fn node(&self, name: &str) -> Result<usize, ThermalTrouble> {
+    pub fn node(&self, name: &str) -> Result<usize, ThermalError> {
         if self.nodes.is_empty() {
-            return Err(ThermalTrouble::NoPhysicalNodes { asked: format!("the temperature of `{name}`") });
+            return Err(ThermalError::NoPhysicalNodes { requested: format!("the temperature of `{name}`") });
         }
-        self.nodes.iter().position(|n| n == name).ok_or_else(|| ThermalTrouble::Unknown {
+        self.nodes.iter().position(|n| n == name).ok_or_else(|| ThermalError::Unknown {
             wanted_by: "a request for a temperature".into(),
             name: name.into(),
             known: self.nodes.iter().map(|n| format!("`{n}`")).collect::<Vec<_>>().join(", "),

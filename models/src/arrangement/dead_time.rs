@@ -1,25 +1,25 @@
 //! How long the dead time should be: a half-bridge leg with a constant load current over a switching period.
 //!
-//! The current flows out of the leg. One transition is then hard: the lower switch turns off, its integral diode carries
-//! the current through the dead time, and the upper switch turns on against it. The other can be soft: the upper turns
-//! off, and the current moves the node through both output capacitances; the lower turns on without loss when the dead
-//! time was long enough. Charge balance estimates it: t = 2·Q_oss(V)/I for two equal switches (charge of one is given,
-//! of the other taken). What a gate needs to turn off comes on top.
+//! The current flows out of the leg. One transition is then hard: the lower switch turns off, its integral diode
+//! carries the current through the dead time, and the upper switch turns on against it. The other can be soft: the
+//! upper turns off, and the current moves the node through both output capacitances; the lower turns on without loss
+//! when the dead time was long enough. Charge balance estimates it: t = 2·Q_oss(V)/I for two equal switches (charge of
+//! one is given, of the other taken). What a gate needs to turn off comes on top.
 
 use std::collections::BTreeMap;
 
 use joulestep_engine::circuit::graph::Circuit;
 use joulestep_engine::cycle::steady::Effort;
+use joulestep_engine::error::CircuitError;
 use joulestep_engine::run::setup::Setup;
-use joulestep_engine::trouble::CircuitTrouble;
 
-use super::bed::Laid;
+use super::builder::CircuitLayout;
 use super::cycle::{Why, solve};
 use super::find;
 use super::losses::{Account, HARD_SHARE, ON_SHARE};
 use crate::capacitances::output_charge;
 use crate::model::Param;
-use crate::operating::OperatingTrouble;
+use crate::operating::OperatingError;
 use crate::part::Part;
 
 /// Parameters of the half-bridge that is studied.
@@ -55,9 +55,9 @@ impl Kind {
     }
 }
 
-/// What a study is made of.
+/// A half-bridge leg: what all points share.
 #[derive(Clone, Debug)]
-pub struct Study {
+pub struct LegUnderTest {
     /// Parts by place ("upper", "lower"; "" for both).
     pub parts: BTreeMap<String, Part>,
     /// Parameters of the half-bridge, but for dead time and load current.
@@ -101,79 +101,83 @@ pub struct Point {
 
 /// Why a point has no numbers.
 #[derive(Debug, thiserror::Error)]
-pub enum DeadTimeTrouble {
+pub enum DeadTimeError {
     /// A value or part does not fit.
     #[error(transparent)]
-    Circuit(#[from] CircuitTrouble),
+    Circuit(#[from] CircuitError),
     /// No periodic steady state.
     #[error(transparent)]
     Cycle(#[from] Why),
     /// No output charge.
     #[error(transparent)]
-    Operating(#[from] OperatingTrouble),
+    Operating(#[from] OperatingError),
 }
 
 /// Output charge of the lower switch's part up to a voltage, C, and the dead time 2·Q/I (s) that charge balance asks
 /// for at a current; `None` for ideal switches and no current.
 ///
 /// # Errors
-/// [`DeadTimeTrouble`].
-pub fn estimate(study: &Study, volts: f64, celsius: f64) -> Result<Option<f64>, DeadTimeTrouble> {
-    let part = study.parts.get("lower").or_else(|| study.parts.get(""));
+/// [`DeadTimeError`].
+pub fn estimate(leg: &LegUnderTest, volts: f64, celsius: f64) -> Result<Option<f64>, DeadTimeError> {
+    let part = leg.parts.get("lower").or_else(|| leg.parts.get(""));
     let Some(part) = part else { return Ok(None) };
     let found = output_charge(part.entry(), &part.values, &[volts], celsius)?;
     Ok(found.first().map(|o| o.charge))
 }
 
-/// The periodic steady state of an arrangement laid out in a circuit, and the account of one period there.
+/// The periodic steady state of an arrangement built in a circuit, and the account of one period there.
 ///
 /// # Errors
-/// [`DeadTimeTrouble`].
-pub fn account(laid: Laid, circuit: Circuit<f64>, effort: Effort) -> Result<Account, DeadTimeTrouble> {
-    tuned(laid, circuit, effort, &|_| ())
+/// [`DeadTimeError`].
+pub fn account(
+    layout: CircuitLayout,
+    circuit: Circuit<f64>,
+    effort: Effort,
+) -> Result<Account, DeadTimeError> {
+    tuned(layout, circuit, effort, &|_| ())
 }
 
 /// What may change how a point is solved: longer or shorter steps.
 pub type Tune<'a> = &'a (dyn Fn(&mut Setup<f64>) + Sync);
 
 fn tuned(
-    mut laid: Laid,
+    mut layout: CircuitLayout,
     circuit: Circuit<f64>,
     effort: Effort,
     tune: Tune<'_>,
-) -> Result<Account, DeadTimeTrouble> {
-    let mut setup = laid.setup(circuit)?;
+) -> Result<Account, DeadTimeError> {
+    let mut setup = layout.setup(circuit)?;
     tune(&mut setup);
-    Ok(solve(&laid, setup, effort)?.account)
+    Ok(solve(&layout, setup, effort)?.account)
 }
 
 /// Runs one point.
 ///
 /// # Errors
-/// [`DeadTimeTrouble`].
+/// [`DeadTimeError`].
 pub fn point(
-    study: &Study,
+    leg: &LegUnderTest,
     dead_time: f64,
     current: f64,
     charge: Option<f64>,
-) -> Result<Point, DeadTimeTrouble> {
-    point_at(study, (dead_time, current), charge, &|_| ())
+) -> Result<Point, DeadTimeError> {
+    point_at(leg, (dead_time, current), charge, &|_| ())
 }
 
 /// Runs the point of a dead time, s, and a current, A, solved otherwise.
 ///
 /// # Errors
-/// [`DeadTimeTrouble`].
+/// [`DeadTimeError`].
 pub fn point_at(
-    study: &Study,
+    leg: &LegUnderTest,
     (dead_time, current): (f64, f64),
     charge: Option<f64>,
     tune: Tune<'_>,
-) -> Result<Point, DeadTimeTrouble> {
+) -> Result<Point, DeadTimeError> {
     let Some(arrangement) = find("half-bridge") else {
         return Err(crate::model::bad("half-bridge", "is not among the arrangements").into());
     };
-    let mut given: Vec<(&str, f64)> = study.given.clone();
+    let mut given: Vec<(&str, f64)> = leg.given.clone();
     given.extend([("dead-time", dead_time), ("load-current", current)]);
     let values = arrangement.values(&given)?;
     let frequency = values.number("frequency");
@@ -183,8 +187,8 @@ pub fn point_at(
         return Err(crate::model::bad("dead-time", what).into());
     }
     let mut circuit = Circuit::new();
-    let laid = arrangement.lay(&mut circuit, &values, &study.parts)?;
-    let a = tuned(laid, circuit, Effort::default(), tune)?;
+    let layout = arrangement.build(&mut circuit, &values, &leg.parts)?;
+    let a = tuned(layout, circuit, Effort::default(), tune)?;
     let of = |name: &str| a.switches.iter().find(|s| s.name == name).cloned().unwrap_or_default();
     let (upper, lower) = (of("upper"), of("lower"));
     let first = |s: &super::losses::Phases| s.turned_on_at.first().copied().unwrap_or(f64::NAN);
@@ -213,8 +217,8 @@ pub fn point_at(
 const GOLDEN: f64 = 0.381_966_011_250_105_1;
 
 /// The point of least loss among points of rising dead time, and between its neighbours as closely as `resolution`, s
-/// (not where it is `None`), by golden section (Kiefer, Proc. AMS 4 (1953) 502). Beside it how far, s, the least of all may
-/// lie from it if losses have one least; infinite at an end of the list.
+/// (not where it is `None`), by golden section (Kiefer, Proc. AMS 4 (1953) 502). Beside it how far, s, the least of all
+/// may lie from it if losses have one least; infinite at an end of the list.
 ///
 /// # Errors
 /// What `at` says of a further point.

@@ -1,9 +1,9 @@
 //! Circuits around parts, with drive and control, ready to run: each by name with parameters, and as a library
 //! function.
 
-pub mod bed;
 mod breaker;
 mod bridge;
+pub mod builder;
 pub mod cycle;
 pub mod dead_time;
 pub mod double_pulse;
@@ -16,11 +16,11 @@ mod resonant;
 use std::collections::BTreeMap;
 
 use joulestep_engine::circuit::graph::Circuit;
-use joulestep_engine::trouble::CircuitTrouble;
+use joulestep_engine::error::CircuitError;
 
 use crate::model::{Param, Value, Values, bad};
 use crate::part::Part;
-use bed::{Bed, Laid};
+use builder::{Builder, CircuitLayout};
 
 /// A line of the list of arrangements.
 #[derive(Clone, Copy, Debug)]
@@ -36,7 +36,7 @@ pub struct Arrangement {
     /// Where its relations come from.
     pub source: &'static str,
     /// Lays it out.
-    lay: fn(&mut Bed<'_>) -> Result<(), CircuitTrouble>,
+    build: fn(&mut Builder<'_>) -> Result<(), CircuitError>,
 }
 
 /// Every arrangement.
@@ -65,7 +65,7 @@ impl Arrangement {
     ///
     /// # Errors
     /// When a key is not among its parameters, or one that must be given is not.
-    pub fn values(&self, given: &[(&str, f64)]) -> Result<Values, CircuitTrouble> {
+    pub fn values(&self, given: &[(&str, f64)]) -> Result<Values, CircuitError> {
         let mut values = Values::with_defaults(self.params);
         for &(key, x) in given {
             let param = self.params.iter().find(|p| p.key == key);
@@ -82,12 +82,12 @@ impl Arrangement {
     ///
     /// # Errors
     /// When a value or a part does not fit.
-    pub fn lay(
+    pub fn build(
         &self,
         circuit: &mut Circuit<f64>,
         values: &Values,
         parts: &BTreeMap<String, Part>,
-    ) -> Result<Laid, CircuitTrouble> {
+    ) -> Result<CircuitLayout, CircuitError> {
         if let Some(place) = parts.keys().find(|p| !p.is_empty() && !self.places.contains(&p.as_str())) {
             return Err(bad(self.kind, format!("there is no place `{place}`")));
         }
@@ -99,8 +99,8 @@ impl Arrangement {
                 return Err(bad("dead-time", what));
             }
         }
-        let mut bed = Bed { circuit, values, parts, laid: Laid::default() };
-        (self.lay)(&mut bed)?;
-        Ok(bed.laid)
+        let mut builder = Builder { circuit, values, parts, layout: CircuitLayout::default() };
+        (self.build)(&mut builder)?;
+        Ok(builder.layout)
     }
 }

@@ -1,12 +1,12 @@
 //! Constant-power load.
 
-use joulestep_engine::abreast;
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
 use joulestep_engine::circuit::law::{Device, Flow, Law, side_by_side};
 use joulestep_engine::circuit::probe::Probe;
-use joulestep_engine::trouble::CircuitTrouble;
+use joulestep_engine::error::CircuitError;
+use joulestep_engine::lockstep;
 
 use crate::model::{Built, Entry, Param, Range, STATED_AT, Values};
 
@@ -20,12 +20,12 @@ pub struct ConstantPower<L> {
     pub inverse_square: L,
 }
 
-abreast!(ConstantPower: conductance, inverse_square);
+lockstep!(ConstantPower: conductance, inverse_square);
 
 impl<L: Lane> Law<L, 1> for ConstantPower<L> {
-    type Settled = Self;
+    type AtTemperature = Self;
 
-    fn settle(&self, _kelvin: L) -> Self {
+    fn at_temperature(&self, _kelvin: L) -> Self {
         *self
     }
 
@@ -59,12 +59,7 @@ const PARAMS: &[Param] = &[
     ),
 ];
 
-fn build(
-    circuit: &mut Circuit<f64>,
-    name: &str,
-    pins: &[NodeId],
-    v: &Values,
-) -> Result<Built, CircuitTrouble> {
+fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) -> Result<Built, CircuitError> {
     let (p, least) = (v.number("power"), v.number("minimum-voltage"));
     let inverse_square = 1.0 / (least * least);
     let law = ConstantPower { conductance: p * inverse_square, inverse_square };

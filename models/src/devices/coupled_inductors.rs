@@ -2,7 +2,7 @@
 
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
 use joulestep_engine::circuit::probe::Probe;
-use joulestep_engine::trouble::CircuitTrouble;
+use joulestep_engine::error::CircuitError;
 
 use crate::model::{Built, Entry, Param, Range, Values, bad};
 
@@ -20,12 +20,7 @@ const PARAMS: &[Param] = &[
 const CURRENTS: [&str; 8] =
     ["current-1", "current-2", "current-3", "current-4", "current-5", "current-6", "current-7", "current-8"];
 
-fn build(
-    circuit: &mut Circuit<f64>,
-    name: &str,
-    pins: &[NodeId],
-    v: &Values,
-) -> Result<Built, CircuitTrouble> {
+fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) -> Result<Built, CircuitError> {
     let own = v.list("inductances");
     let n = own.len();
     if n < 2 || pins.len() != 2 * n {

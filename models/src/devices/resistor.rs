@@ -1,12 +1,12 @@
 //! Resistor: the specimen of a model file.
 
-use joulestep_engine::abreast;
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::circuit::graph::{Circuit, ComponentId, NodeId};
 use joulestep_engine::circuit::law::{Device, Flow, Law, side_by_side};
 use joulestep_engine::circuit::probe::Probe;
-use joulestep_engine::trouble::CircuitTrouble;
+use joulestep_engine::error::CircuitError;
+use joulestep_engine::lockstep;
 
 use crate::model::{Built, Entry, Param, Range, STATED_AT, Values};
 
@@ -20,13 +20,13 @@ pub struct WarmResistor<L> {
     pub coefficient: L,
 }
 
-abreast!(WarmResistor: resistance, coefficient);
+lockstep!(WarmResistor: resistance, coefficient);
 
 impl<L: Lane> Law<L, 1> for WarmResistor<L> {
     /// The conductance, S.
-    type Settled = L;
+    type AtTemperature = L;
 
-    fn settle(&self, kelvin: L) -> L {
+    fn at_temperature(&self, kelvin: L) -> L {
         let one = L::splat(1.0);
         let factor = one + self.coefficient * (kelvin - L::splat(STATED_AT));
         one / (self.resistance * factor.max(L::splat(0.01)))
@@ -42,8 +42,8 @@ impl<L: Lane> Law<L, 1> for WarmResistor<L> {
     }
 }
 
-/// A resistance that follows the mobility of carriers: R·(T/298.15 K)^exponent. Pins a, b; local unknown: the voltage in
-/// V.
+/// A resistance that follows the mobility of carriers: R·(T/298.15 K)^exponent. Pins a, b; local unknown: the voltage
+/// in V.
 #[derive(Clone, Copy, Debug)]
 pub struct MobilityResistor<L> {
     /// Resistance at 25 °C, Ω.
@@ -52,13 +52,13 @@ pub struct MobilityResistor<L> {
     pub exponent: L,
 }
 
-abreast!(MobilityResistor: resistance, exponent);
+lockstep!(MobilityResistor: resistance, exponent);
 
 impl<L: Lane> Law<L, 1> for MobilityResistor<L> {
     /// The conductance, S.
-    type Settled = L;
+    type AtTemperature = L;
 
-    fn settle(&self, kelvin: L) -> L {
+    fn at_temperature(&self, kelvin: L) -> L {
         L::splat(1.0) / (self.resistance * Lane::pow(kelvin * L::splat(1.0 / STATED_AT), self.exponent))
     }
 
@@ -79,7 +79,7 @@ pub(crate) fn place(
     [a, b]: [NodeId; 2],
     law: WarmResistor<f64>,
     kelvin: f64,
-) -> Result<ComponentId, CircuitTrouble> {
+) -> Result<ComponentId, CircuitError> {
     if law.coefficient == 0.0 {
         return circuit.resistor(name, a, b, law.resistance);
     }
@@ -98,12 +98,7 @@ const PARAMS: &[Param] = &[
     Param::TEMPERATURE,
 ];
 
-fn build(
-    circuit: &mut Circuit<f64>,
-    name: &str,
-    pins: &[NodeId],
-    v: &Values,
-) -> Result<Built, CircuitTrouble> {
+fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) -> Result<Built, CircuitError> {
     let law =
         WarmResistor { resistance: v.number("resistance"), coefficient: v.number("temperature-coefficient") };
     let id = place(circuit, name, [pins[0], pins[1]], law, v.kelvin("junction-temperature"))?;

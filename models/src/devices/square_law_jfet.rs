@@ -1,12 +1,12 @@
 //! The textbook JFET: square law and charges, without temperature.
 
-use joulestep_engine::abreast;
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
 use joulestep_engine::circuit::law::{Device, Flow, Law, side_by_side};
 use joulestep_engine::circuit::probe::Probe;
-use joulestep_engine::trouble::CircuitTrouble;
+use joulestep_engine::error::CircuitError;
+use joulestep_engine::lockstep;
 
 use crate::channel::square_law;
 use crate::charge::Depletion;
@@ -29,12 +29,12 @@ pub struct SquareLawJfet<L> {
     pub cds: L,
 }
 
-abreast!(SquareLawJfet: pinch_off, k, lambda, drain_gate, source_gate, cds);
+lockstep!(SquareLawJfet: pinch_off, k, lambda, drain_gate, source_gate, cds);
 
 impl<L: Lane> Law<L, 2> for SquareLawJfet<L> {
-    type Settled = Self;
+    type AtTemperature = Self;
 
-    fn settle(&self, _kelvin: L) -> Self {
+    fn at_temperature(&self, _kelvin: L) -> Self {
         *self
     }
 
@@ -74,12 +74,7 @@ const PARAMS: &[Param] = &[
     ),
 ];
 
-fn build(
-    circuit: &mut Circuit<f64>,
-    name: &str,
-    pins: &[NodeId],
-    v: &Values,
-) -> Result<Built, CircuitTrouble> {
+fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) -> Result<Built, CircuitError> {
     let depletion =
         |key| Depletion::new(v.number(key), v.number("built-in-voltage"), v.number("depletion-exponent"));
     let law = SquareLawJfet {

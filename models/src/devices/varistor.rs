@@ -1,12 +1,12 @@
 //! Metal-oxide varistor.
 
-use joulestep_engine::abreast;
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
 use joulestep_engine::circuit::law::{Device, Flow, Law, side_by_side};
 use joulestep_engine::circuit::probe::Probe;
-use joulestep_engine::trouble::CircuitTrouble;
+use joulestep_engine::error::CircuitError;
+use joulestep_engine::lockstep;
 
 use crate::model::{Built, Entry, Param, Range, STATED_AT, Values, above, bad};
 
@@ -70,12 +70,12 @@ impl<L: Lane> Varistor<L> {
     }
 }
 
-abreast!(Varistor: alpha, log_k2, inverse_k, least, most, leakage, capacitance);
+lockstep!(Varistor: alpha, log_k2, inverse_k, least, most, leakage, capacitance);
 
 impl<L: Lane> Law<L, 1> for Varistor<L> {
-    type Settled = Self;
+    type AtTemperature = Self;
 
-    fn settle(&self, _kelvin: L) -> Self {
+    fn at_temperature(&self, _kelvin: L) -> Self {
         *self
     }
 
@@ -119,12 +119,7 @@ const PARAMS: &[Param] = &[
     ),
 ];
 
-fn build(
-    circuit: &mut Circuit<f64>,
-    name: &str,
-    pins: &[NodeId],
-    v: &Values,
-) -> Result<Built, CircuitTrouble> {
+fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) -> Result<Built, CircuitError> {
     let (v1, i1) = (v.number("varistor-voltage"), v.number("varistor-current"));
     let (v2, i2) = (v.number("clamping-voltage"), v.number("clamping-current"));
     let (r, l) = (v.number("series-resistance"), v.number("series-inductance"));

@@ -2,19 +2,14 @@
 
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
 use joulestep_engine::circuit::probe::Probe;
-use joulestep_engine::trouble::CircuitTrouble;
+use joulestep_engine::error::CircuitError;
 
 use crate::course::{course, params};
 use crate::model::{Built, Entry, Param, Values};
 
 const PARAMS: &[Param] = &params("V");
 
-fn build(
-    circuit: &mut Circuit<f64>,
-    name: &str,
-    pins: &[NodeId],
-    v: &Values,
-) -> Result<Built, CircuitTrouble> {
+fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) -> Result<Built, CircuitError> {
     let wave = circuit.wave(course(name, v)?);
     let id = circuit.voltage_source(name, pins[0], pins[1], wave)?;
     Ok(Built {

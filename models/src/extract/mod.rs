@@ -5,7 +5,7 @@
 //! a model added to the catalogue can be fitted as soon as `plan.rs` names its parameters.
 //!
 //! The fit goes by stages (channel, diode, blocking, charge, recovery), then once more with all parameters together.
-//! What the points do not determine stays where it began, and is told.
+//! What the points do not determine stays where it began, and is reported.
 
 pub mod bench;
 mod certainty;
@@ -38,15 +38,15 @@ pub const READING: f64 = 0.01;
 /// A parameter whose relative standard error is larger than this is in doubt.
 pub const DOUBTFUL: f64 = 0.25;
 
-/// Jacobians that one search may cost. Where points determine the parameters ten or twenty suffice; where they do not, a
-/// search may creep along a valley without end, and is judged where it has come to.
+/// Jacobians that one search may cost. Where points determine the parameters ten or twenty suffice; where they do not,
+/// a search may creep along a valley without end, and is judged where it has come to.
 const SEARCH: u64 = 40;
 /// Searches of all parameters together that an extraction may cost.
 const SEARCHES: u64 = 6;
 
 /// Why nothing can be extracted.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
-pub enum ExtractTrouble {
+pub enum ExtractError {
     /// No model is fitted to such curves.
     #[error("nothing to fit: {0}")]
     Nothing(String),
@@ -77,8 +77,8 @@ pub enum ExtractTrouble {
 /// where the estimates from single points are not wanted.
 ///
 /// # Errors
-/// [`ExtractTrouble`]. The curves must have passed [`inspect`](crate::part::inspect).
-pub fn extract(part: &Part, start: &Values) -> Result<Extraction, ExtractTrouble> {
+/// [`ExtractError`]. The curves must have passed [`inspect`](crate::part::inspect).
+pub fn extract(part: &Part, start: &Values) -> Result<Extraction, ExtractError> {
     let curves: Vec<&Curve> = part.curves.iter().collect();
     let mut doubts = Vec::new();
     let all = candidates(part);
@@ -96,7 +96,7 @@ pub fn extract(part: &Part, start: &Values) -> Result<Extraction, ExtractTrouble
             true => format!("no curve speaks of a parameter of kind `{}` that is not given", part.kind),
             false => "too few points".to_string(),
         };
-        return Err(ExtractTrouble::Nothing(why));
+        return Err(ExtractError::Nothing(why));
     }
     let mut converged = true;
     for stage in Stage::ALL {
@@ -192,13 +192,11 @@ fn spread(params: &[&Param], errors: &[Judgement]) -> Spread {
 }
 
 /// That the model has all that it needs.
-fn complete(part: &Part, values: &Values) -> Result<(), ExtractTrouble> {
+fn complete(part: &Part, values: &Values) -> Result<(), ExtractError> {
     let needed = part.entry().params.iter().filter(|p| p.default.is_none() && !p.optional);
     match needed.into_iter().find(|p| !values.0.contains_key(p.key)) {
         None => Ok(()),
-        Some(p) => {
-            Err(ExtractTrouble::Missing { key: p.key, settled_by: plan::settled_by(part.kind, p.key) })
-        }
+        Some(p) => Err(ExtractError::Missing { key: p.key, settled_by: plan::settled_by(part.kind, p.key) }),
     }
 }
 
@@ -209,7 +207,7 @@ fn affordable(
     mut mine: Vec<Candidate>,
     values: &Values,
     doubts: &mut Vec<Doubt>,
-) -> Result<Vec<Candidate>, ExtractTrouble> {
+) -> Result<Vec<Candidate>, ExtractError> {
     let of_stage = |c: &&Curve| Stage::of(c.quantity) == Some(stage);
     let points: usize = part.curves.iter().filter(of_stage).map(|c| c.points.len()).sum();
     // A logarithm has no coordinate for a parameter that begins at zero, and none begins at nothing.
@@ -220,7 +218,7 @@ fn affordable(
         let Some(k) = mine.iter().rposition(|c| !is_needed(c, &part.values)) else {
             let curve = part.curves.iter().position(|c| of_stage(&c)).unwrap_or(0);
             let keys = mine.iter().map(|c| c.param.key).collect();
-            return Err(ExtractTrouble::TooFew { curve, points, keys });
+            return Err(ExtractError::TooFew { curve, points, keys });
         };
         let held = mine.remove(k);
         let (key, settled_by) = (held.param.key, held.settled_by);
@@ -229,13 +227,13 @@ fn affordable(
     Ok(mine)
 }
 
-fn check(fit: &mut Fit<'_>, stage: Stage) -> Result<(), ExtractTrouble> {
+fn check(fit: &mut Fit<'_>, stage: Stage) -> Result<(), ExtractError> {
     let u = fit.coordinates();
     let residuals = fit.residuals(&u);
     if residuals.iter().all(|r| r.is_finite() && r.abs() < 1e60) {
         return Ok(());
     }
-    Err(ExtractTrouble::Refused(format!("{stage:?}").to_lowercase()))
+    Err(ExtractError::Refused(format!("{stage:?}").to_lowercase()))
 }
 
 /// The free parameters that the residuals depend on at the present values.
@@ -263,7 +261,7 @@ fn minimised(fit: &mut Fit<'_>, patience: usize) -> bool {
 struct Judgement {
     /// Standard error, in the parameter's unit.
     error: f64,
-    /// Standard error over what tells the parameter from nothing, by the residuals that were left.
+    /// Standard error over what distinguishes the parameter from nothing, by the residuals that were left.
     sure: f64,
     /// Standard error over the parameter's size for residuals of at least [`READING`].
     doubtful: f64,

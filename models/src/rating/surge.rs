@@ -137,7 +137,7 @@ impl<'a, C: Conducts + ?Sized> Surge<'a, C> {
                 if round > 0 {
                     self.thermal.restore(&saved);
                 }
-                let heat: [f64; MOST_DIES] = std::array::from_fn(|k| 0.5 * (before.heat[k] + now.heat[k]));
+                let heat: [f64; MOST_DIES] = std::array::from_fn(|k| 0.5 * (before.power[k] + now.power[k]));
                 self.thermal.advance(dt, &self.path.powers(&heat[..dies]));
                 self.path.read(&self.thermal, celsius);
                 let Some(carried) = self.part.carry(current, celsius) else {
@@ -145,7 +145,7 @@ impl<'a, C: Conducts + ?Sized> Surge<'a, C> {
                 };
                 now = carried;
             }
-            let power = |c: &Carried| c.heat.iter().sum::<f64>();
+            let power = |c: &Carried| c.power.iter().sum::<f64>();
             peaks.energy += 0.5 * dt * (power(&before) + power(&now));
             peaks.drop = peaks.drop.max(now.drop);
             let mut at_end = [f64::NEG_INFINITY; MOST_DIES];

@@ -10,8 +10,8 @@ use crate::batch::variant::Bound;
 use crate::diagnostic::{Diagnostic, Refusal};
 use crate::judge::Level;
 use crate::scenario::include::{Open, reason};
-use crate::scenario::meant::Scenario;
-use crate::scenario::raw::Table;
+use crate::scenario::resolved::Scenario;
+use crate::scenario::raw::RawTable;
 use crate::study::inputs::gather;
 use crate::study::question::section;
 use crate::study::{CATALOGUE, Cache, Entry};
@@ -19,7 +19,7 @@ use crate::study::{CATALOGUE, Cache, Entry};
 /// A study, ready to be varied.
 pub(crate) struct Prepared {
     /// All tables under one root.
-    pub root: Table,
+    pub root: RawTable,
     /// The subject.
     pub subject: Subject,
     /// Its numbers.
@@ -60,7 +60,7 @@ pub(crate) fn prepare(plan: &PlanFile, open: Open<'_>) -> Result<Prepared, Refus
         }
     };
     let own = plan.root.entries.iter().filter(|e| e.0 == entry.section.name || e.0 == "limit").cloned();
-    let mut root = Table { place: plan.root.place.clone(), entries: own.collect() };
+    let mut root = RawTable { place: plan.root.place.clone(), entries: own.collect() };
     files.put_into(&mut root);
     if !diagnostics.is_empty() {
         return refuse(sources, diagnostics);

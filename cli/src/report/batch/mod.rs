@@ -11,15 +11,15 @@ use super::study::capital;
 use super::{Block, Grid, Report, Section, Tone, words};
 use crate::batch::errors::{Errors, Estimate};
 use crate::batch::row::{Row, Status};
-use crate::batch::variant::Study;
+use crate::batch::variant::PlannedBatch;
 use crate::judge::Uncertainty;
 use crate::result::{ReadTable, Verdict};
 
 /// Rows of variants that did not end well which are listed.
-const TROUBLES: usize = 20;
+const MOST_FAILURES: usize = 20;
 
 /// What a report says in its sections of results.
-struct Told {
+struct Sections {
     question: String,
     answers: Vec<String>,
     result: Vec<Block>,
@@ -79,14 +79,14 @@ fn rows(table: &ReadTable) -> BTreeMap<usize, Row> {
 
 /// The plan and scenario that the file's text makes, where they have the table's columns: another version of the
 /// program might read them otherwise.
-fn study(table: &ReadTable) -> Option<Study> {
+fn study(table: &ReadTable) -> Option<PlannedBatch> {
     let files: BTreeMap<PathBuf, String> = table.inputs.files.iter().cloned().collect();
     let varies = |text: &str| {
         text.parse::<toml::Table>().is_ok_and(|t| t.contains_key("vary") && t.contains_key("sampling"))
     };
     let plan = files.iter().find(|(_, text)| varies(text))?.0;
     let open = |path: &Path| files.get(path).cloned().ok_or_else(|| io::Error::from(io::ErrorKind::NotFound));
-    let study = Study::read(plan, &open).ok()?;
+    let study = PlannedBatch::read(plan, &open).ok()?;
     let named = |input: bool| {
         table.columns.iter().filter(move |c| c.input == input && !c.error).map(|c| c.name.as_str())
     };
@@ -115,15 +115,15 @@ fn ended(rows: &BTreeMap<usize, Row>) -> Vec<Block> {
     let ended = Status::ALL.into_iter().map(|s| (s, count(s))).filter(|(_, n)| *n > 0);
     let lines = ended.map(|(s, n)| vec![s.word().to_string(), n.to_string()]).collect();
     let mut blocks = vec![Block::Grid(Grid::new("How the variants ended", &["ended", ">variants"], lines))];
-    let troubles: Vec<Vec<String>> = rows
+    let errors: Vec<Vec<String>> = rows
         .values()
         .filter(|r| r.status != Status::Done)
-        .take(TROUBLES)
+        .take(MOST_FAILURES)
         .map(|r| vec![r.variant.to_string(), r.status.word().into(), r.error.clone()])
         .collect();
-    if !troubles.is_empty() {
-        let caption = format!("Variants that did not end well, the first {TROUBLES} at most");
-        blocks.push(Block::Grid(Grid::new(&caption, &[">variant", "ended", "why"], troubles)));
+    if !errors.is_empty() {
+        let caption = format!("Variants that did not end well, the first {MOST_FAILURES} at most");
+        blocks.push(Block::Grid(Grid::new(&caption, &[">variant", "ended", "why"], errors)));
     }
     blocks
 }
@@ -131,17 +131,17 @@ fn ended(rows: &BTreeMap<usize, Row>) -> Vec<Block> {
 /// The report of a batch.
 pub(super) fn report(table: &ReadTable) -> Report {
     let rows = rows(table);
-    let told = match study(table) {
-        Some(study) => known::told(&study, &rows, &errors(table)),
-        None => plain::told(table, &rows),
+    let report = match study(table) {
+        Some(study) => known::sections(&study, &rows, &errors(table)),
+        None => plain::sections(table, &rows),
     };
     let (verdict, tone) = headline(&rows);
     let mut warnings = Vec::new();
     if rows.values().any(|r| !r.doubts.is_empty()) {
-        let told = rows.values().filter(|r| !r.doubts.is_empty());
+        let report = rows.values().filter(|r| !r.doubts.is_empty());
         let first =
-            told.clone().next().map_or(String::new(), |r| format!("variant {}: {}", r.variant, r.doubts));
-        warnings.push(format!("Of {} variants the numbers are not to be relied on; {first}.", told.count()));
+            report.clone().next().map_or(String::new(), |r| format!("variant {}: {}", r.variant, r.doubts));
+        warnings.push(format!("Of {} variants the numbers are not reliable; {first}.", report.count()));
     }
     if !table.complete {
         warnings.push("The table was not written to its end.".to_string());
@@ -155,11 +155,11 @@ pub(super) fn report(table: &ReadTable) -> Report {
         );
         warnings.push(text);
     }
-    let mut conditions = told.conditions;
+    let mut conditions = report.conditions;
     conditions.extend(words::ASSUMED.map(String::from));
-    let mut numbers = told.numbers;
+    let mut numbers = report.numbers;
     numbers.extend(ended(&rows));
-    let definitions = told.definitions.iter().map(|(a, b)| (a.to_string(), b.to_string())).collect();
+    let definitions = report.definitions.iter().map(|(a, b)| (a.to_string(), b.to_string())).collect();
     let facts = [
         ("Computed by".to_string(), format!("joulestep {}", table.version)),
         ("Variants".to_string(), rows.len().to_string()),
@@ -168,13 +168,13 @@ pub(super) fn report(table: &ReadTable) -> Report {
     Report {
         kind: "Batch".into(),
         title: if table.title.is_empty() { "A batch of variants".into() } else { capital(&table.title) },
-        question: told.question,
+        question: report.question,
         verdict,
         tone,
-        answers: told.answers,
+        answers: report.answers,
         warnings,
         sections: vec![
-            Section::new("Result", told.result),
+            Section::new("Result", report.result),
             Section::new("Numbers", numbers),
             Section::new("How quantities are defined", vec![Block::Terms(definitions)]),
             Section::new("Conditions and assumptions", vec![Block::List(conditions)]),

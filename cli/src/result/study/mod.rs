@@ -5,7 +5,7 @@
 //! | Where | What |
 //! |---|---|
 //! | `/` attributes | as of a run, without a time of making; `study` (its kind), `scenario` (full text of all files that went in) |
-//! | `/said` | attributes `title`, `command`, `outcome` ("done", "interrupted", "failed"), `why` and `verdict` ("passes", "fails", "not proven", "not judged"); along `row`: `kind` ("statement", "doubt", "note", "condition", "definition"), `term`, `text` |
+//! | `/statements` | attributes `title`, `command`, `outcome` ("done", "interrupted", "failed"), `why` and `verdict` ("passes", "fails", "not proven", "not judged"); along `row`: `kind` ("statement", "doubt", "note", "condition", "definition"), `term`, `text` |
 //! | `/answers` | along `row`: `name`, `quantity`, `value`, `unit`, `error` (±), `error_kind`, `minimum`, `maximum`, `limit` (what sets them), `ruling`, `remark` |
 //! | `/tables/<name>` | along `row`: a dataset per column with `units`, `symbol`, `long_name`; attributes `title` and `keys` (leading columns that name a row) |
 //! | `/figures/<number>/<panel>/<curve>` | `x` and `y` with `units`; of bars, `group` and a dataset per series; what they look like in the text attributes `layout` and `look` |
@@ -52,20 +52,20 @@ impl Study {
     /// Writes what it says, its tables and figures into a file whose root names it.
     pub(super) fn write_into(&self, store: &Store) -> Result<(), ResultError> {
         // Not in the root: HDF5 keeps more than a few attributes in another way, in which `complete` cannot be set.
-        store.group("said")?;
+        store.group("statements")?;
         let verdict = self.verdict.unwrap_or(Verdict::NotJudged).word();
         let judged = if self.verdict.is_some() { "yes" } else { "no" };
         let texts =
             [("title", &*self.title), ("command", &self.command), ("verdict", verdict), ("judged", judged)];
         let ended = [("outcome", self.outcome.word()), ("why", self.outcome.why().unwrap_or(""))];
         for (name, text) in ended {
-            store.group_text("said", name, text)?;
+            store.group_text("statements", name, text)?;
         }
         for (name, text) in texts {
-            store.group_text("said", name, text)?;
+            store.group_text("statements", name, text)?;
         }
-        tables::write_said(store, self)?;
-        tables::write_answers(store, &self.sheet())?;
+        tables::write_statements(store, self)?;
+        tables::write_answers(store, &self.answer_table())?;
         let shown: Vec<_> = self.tables.iter().filter(|t| !t.data).cloned().collect();
         tables::write(store, &shown)?;
         curves::write(store, &self.figures)
@@ -85,22 +85,22 @@ impl Study {
     /// A file that cannot be opened, holds no study, or is of a later format.
     pub fn read(path: &Path) -> Result<Self, ResultError> {
         let archive = Archive::open(path, false)?;
-        let said = |name: &str| archive.group_text("said", name).unwrap_or_default();
+        let statement = |name: &str| archive.group_text("statements", name).unwrap_or_default();
         let Some(kind) = archive.group_text("/", "study") else {
             return Err(ResultError::content(path, "a file without the attribute study", "a study"));
         };
         if let Some(version) = archive.root_number("format_version") {
             of_this_format(path, version)?;
         }
-        let verdict = Verdict::of_word(&said("verdict")).filter(|_| said("judged") == "yes");
+        let verdict = Verdict::of_word(&statement("verdict")).filter(|_| statement("judged") == "yes");
         let mut study = Self {
             kind,
-            title: said("title"),
-            command: said("command"),
+            title: statement("title"),
+            command: statement("command"),
             inputs: inputs::read(&archive)?,
-            outcome: match &*said("outcome") {
+            outcome: match &*statement("outcome") {
                 "interrupted" => Outcome::Interrupted,
-                "failed" => Outcome::Failed(said("why")),
+                "failed" => Outcome::Failed(statement("why")),
                 _ => Outcome::Done,
             },
             verdict,
@@ -109,7 +109,7 @@ impl Study {
             ..Self::default()
         };
         study.answers = Self::answers_of(&tables::read_answers(&archive)?);
-        tables::read_said(&archive, &mut study)?;
+        tables::read_statements(&archive, &mut study)?;
         Ok(study)
     }
 }

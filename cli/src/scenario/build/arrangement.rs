@@ -3,7 +3,7 @@
 use joulestep_engine::circuit::graph::HeatId;
 use joulestep_engine::control::Controller;
 use joulestep_engine::control::board::Board;
-use joulestep_engine::trouble::CircuitTrouble;
+use joulestep_engine::error::CircuitError;
 
 use super::{Build, Placed};
 
@@ -12,42 +12,42 @@ impl Build<'_> {
     pub(super) fn arrangement(&mut self) {
         let scenario = self.scenario;
         let Some(spec) = &scenario.arrangement else { return };
-        match spec.arrangement.lay(&mut self.circuit, &spec.values, &spec.parts) {
-            Ok(laid) => self.laid = laid,
-            Err(trouble) => return self.arrangement_trouble(&trouble),
+        match spec.arrangement.build(&mut self.circuit, &spec.values, &spec.parts) {
+            Ok(layout) => self.layout = layout,
+            Err(error) => return self.arrangement_error(&error),
         }
         let inputs = scenario.thermal.input_names();
         let mut all = Vec::new();
-        for fitting in &self.laid.fittings {
-            let dies = &fitting.built.dies;
+        for element in &self.layout.elements {
+            let dies = &element.built.dies;
             let mut heat = Vec::new();
             for (die, components) in dies {
-                let own = format!("{}-{die}", fitting.name);
+                let own = format!("{}-{die}", element.name);
                 let input = inputs.iter().position(|i| *i == own).map(|k| HeatId(k as u32));
                 if let Some(input) = input {
                     components.iter().for_each(|&c| self.circuit.heats(c, input));
                 }
                 heat.push(input);
             }
-            let (name, built) = (fitting.name.clone(), fitting.built.clone());
+            let (name, built) = (element.name.clone(), element.built.clone());
             let part = spec.parts.get(&name).or_else(|| spec.parts.get(""));
             let known_current = part.and_then(|p| p.known_current()).unwrap_or(f64::INFINITY);
-            all.push(Placed { name, kind: fitting.kind, built, heat, known_current });
+            all.push(Placed { name, kind: element.kind, built, heat, known_current });
         }
         all.into_iter().for_each(|placed| self.keep(placed));
     }
 
-    /// At the parameter or place that the trouble names, else at the kind.
-    fn arrangement_trouble(&mut self, trouble: &CircuitTrouble) {
+    /// At the parameter or place that the error names, else at the kind.
+    fn arrangement_error(&mut self, error: &CircuitError) {
         let Some(spec) = &self.scenario.arrangement else { return };
-        let (named, found) = match trouble {
-            CircuitTrouble::BadValue { component, what } => (component.as_str(), what.clone()),
+        let (named, found) = match error {
+            CircuitError::BadValue { component, what } => (component.as_str(), what.clone()),
             other => ("", other.to_string()),
         };
         let owner = named.split('.').next().unwrap_or(named);
         let place = spec.places.get(named).or_else(|| spec.places.get(owner)).unwrap_or(&spec.kind.place);
         let key = if named.is_empty() { "arrangement".into() } else { format!("arrangement.{named}") };
-        self.tell(&place.clone(), key, found, "");
+        self.report(&place.clone(), key, found, "");
     }
 
     /// Modulators (`first`), or drives, of the arrangement.
@@ -57,12 +57,12 @@ impl Build<'_> {
         board: &mut Board<f64>,
         all: &mut Vec<Box<dyn Controller<f64>>>,
     ) {
-        let laid = &mut self.laid;
-        let makers = std::mem::take(if first { &mut laid.modulators } else { &mut laid.drives });
+        let layout = &mut self.layout;
+        let makers = std::mem::take(if first { &mut layout.modulators } else { &mut layout.drives });
         for make in makers {
             match make(board) {
                 Ok(logic) => all.push(logic),
-                Err(trouble) => self.arrangement_trouble(&trouble),
+                Err(error) => self.arrangement_error(&error),
             }
         }
     }

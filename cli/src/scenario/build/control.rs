@@ -15,7 +15,7 @@ use super::Build;
 use crate::diagnostic::{Diagnostic, nearest, worded};
 use crate::scenario::conform::one_of;
 use crate::scenario::fields::Named;
-use crate::scenario::meant::{ControllerSpec, CriterionSpec, DriveSpec, ProtectionSpec, Task, What};
+use crate::scenario::resolved::{ControllerSpec, CriterionSpec, DriveSpec, ProtectionSpec, Task, What};
 
 type Logic = Box<dyn Controller<f64>>;
 
@@ -57,7 +57,7 @@ impl Build<'_> {
     ) -> Option<Gate<f64>> {
         let (gate, reference) = (self.circuit.node(&gate.name), self.circuit.node(&reference.name));
         Gate::add(&mut self.circuit, name, gate, reference, output)
-            .map_err(|trouble| self.trouble(&d.name, "drive", &trouble))
+            .map_err(|error| self.error(&d.name, "drive", &error))
             .ok()
     }
 
@@ -82,7 +82,7 @@ impl Build<'_> {
             });
             match drive {
                 Ok(drive) => all.push(Box::new(drive)),
-                Err(trouble) => self.trouble(&spec.name, "drive", &trouble),
+                Err(error) => self.error(&spec.name, "drive", &error),
             }
         }
         self.laid_logic(false, board, &mut all);
@@ -95,7 +95,7 @@ impl Build<'_> {
         for h in &scenario.events {
             let (subject, words, deed) = match &h.what {
                 What::Line(line, state) => {
-                    let words = if *state { "line goes on" } else { "line goes off" };
+                    let words = if *state { "line turns on" } else { "line turns off" };
                     (line.name.clone(), words, Deed::Set(board.add_line(&line.name), *state))
                 }
                 What::Switch(switch, closed) => {
@@ -173,13 +173,13 @@ impl Build<'_> {
                 Pwm::new(name, settings).map(|p| Box::new(p) as Logic)
             }
         };
-        made.map_err(|trouble| self.trouble(&spec.name, "controller", &trouble)).ok()
+        made.map_err(|error| self.error(&spec.name, "controller", &error)).ok()
     }
 
     fn protection(&mut self, spec: &ProtectionSpec, board: &mut Board<f64>) -> Option<Logic> {
         let probe = self.signal(&spec.watches, board)?.probe;
         let unit = probe.unit();
-        // The level that tells a fault's current from others is the one that trips, where that is a current.
+        // The level that distinguishes a fault's current from others is the one that trips, where that is a current.
         let from;
         let criterion = match &spec.criterion {
             CriterionSpec::Level { threshold, sense, filter, blanking } => {
@@ -200,7 +200,7 @@ impl Build<'_> {
             CriterionSpec::InverseTime { pick_up, rated, limit, cooling } => {
                 if unit != "A" {
                     let found = format!("`{}` is no current", spec.watches.text);
-                    self.tell(
+                    self.report(
                         &spec.watches.place,
                         &spec.watches.key,
                         found,
@@ -231,7 +231,7 @@ impl Build<'_> {
         };
         Protection::new(&spec.name.name, settings)
             .map(|g| Box::new(g) as Logic)
-            .map_err(|trouble| self.trouble(&spec.name, "protection", &trouble))
+            .map_err(|error| self.error(&spec.name, "protection", &error))
             .ok()
     }
 }

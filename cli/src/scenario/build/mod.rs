@@ -1,4 +1,4 @@
-//! From the scenario as meant to what the engine runs: circuit, controllers, thermal network, channels and watches.
+//! From the scenario as resolved to what the engine runs: circuit, controllers, thermal network, channels and watches.
 
 mod arrangement;
 mod control;
@@ -16,12 +16,12 @@ use joulestep_engine::circuit::topology;
 use joulestep_engine::control::board::Board;
 use joulestep_engine::run::setup::{Piecewise, Setup, Start};
 use joulestep_engine::step::method::Method;
-use joulestep_engine::trouble::CircuitTrouble;
-use joulestep_models::arrangement::bed::Laid;
+use joulestep_engine::error::CircuitError;
+use joulestep_models::arrangement::builder::CircuitLayout;
 
 use crate::diagnostic::{Diagnostic, Place, Refusal, worded};
 use crate::scenario::fields::Named;
-use crate::scenario::meant::Scenario;
+use crate::scenario::resolved::Scenario;
 use crate::scenario::resolve::set_lines;
 
 pub(crate) use judge::BEYOND;
@@ -37,8 +37,8 @@ pub struct Ready {
     pub setup: Setup<f64>,
     /// Each component as it was built, in the order of the scenario.
     pub placed: Vec<Placed>,
-    /// The arrangement as it was laid out; its logic has gone into the setup.
-    pub laid: Laid,
+    /// The arrangement as it was built; its logic has gone into the setup.
+    pub layout: CircuitLayout,
     /// What the verdict judges and rests on, with its places among the setup's watches.
     pub judging: Judging,
     /// How many of the watches are recorded signals; they come first.
@@ -60,14 +60,14 @@ struct Build<'a> {
     /// Lines that something sets, and names of the heat inputs: looked up for every signal.
     lines: BTreeSet<String>,
     heat_inputs: BTreeMap<String, HeatId>,
-    laid: Laid,
+    layout: CircuitLayout,
     /// Protections that measure what faults let through.
     metered: Vec<String>,
     diagnostics: Vec<Diagnostic>,
 }
 
 impl Build<'_> {
-    fn tell(
+    fn report(
         &mut self,
         place: &Place,
         key: impl Into<String>,
@@ -88,13 +88,13 @@ impl Build<'_> {
         self.numbers.get(name).map(|&k| &self.placed[k])
     }
 
-    /// Trouble of a named piece.
-    fn trouble(&mut self, named: &Named, section: &str, trouble: &CircuitTrouble) {
-        let (key, found) = match trouble {
-            CircuitTrouble::BadValue { what, .. } => (format!("{section}.{}", named.name), what.clone()),
+    /// An error of a named piece.
+    fn error(&mut self, named: &Named, section: &str, error: &CircuitError) {
+        let (key, found) = match error {
+            CircuitError::BadValue { what, .. } => (format!("{section}.{}", named.name), what.clone()),
             other => (format!("{section}.{}", named.name), other.to_string()),
         };
-        self.tell(&named.place, key, found, "");
+        self.report(&named.place, key, found, "");
     }
 }
 
@@ -112,7 +112,7 @@ pub fn build(scenario: &Scenario) -> Result<Ready, Refusal> {
 /// # Errors
 /// As [`build`].
 pub fn build_with(scenario: &Scenario, reductions: &Reductions) -> Result<Ready, Refusal> {
-    let (circuit, laid) = (Circuit::new(), Laid::default());
+    let (circuit, layout) = (Circuit::new(), CircuitLayout::default());
     let mut build = Build {
         scenario,
         reductions,
@@ -121,7 +121,7 @@ pub fn build_with(scenario: &Scenario, reductions: &Reductions) -> Result<Ready,
         numbers: BTreeMap::new(),
         lines: set_lines(scenario),
         heat_inputs: heat_inputs(scenario),
-        laid,
+        layout,
         metered: Vec::new(),
         diagnostics: Vec::new(),
     };
@@ -136,8 +136,8 @@ pub fn build_with(scenario: &Scenario, reductions: &Reductions) -> Result<Ready,
     }
     let operating_point = scenario.steps.operating_point;
     let findings = topology::examine(&build.circuit, operating_point);
-    for trouble in &findings.troubles {
-        build.topology(trouble);
+    for error in &findings.errors {
+        build.topology(error);
     }
     let mut board = Board::new(&build.circuit);
     let controllers = build.controllers(gates, &mut board);
@@ -173,7 +173,7 @@ pub fn build_with(scenario: &Scenario, reductions: &Reductions) -> Result<Ready,
     Ok(Ready {
         setup,
         placed: build.placed,
-        laid: build.laid,
+        layout: build.layout,
         judging,
         signals,
         metered: build.metered,
@@ -193,11 +193,11 @@ fn refuse(build: Build<'_>) -> Refusal {
 }
 
 impl Build<'_> {
-    /// What the graph alone tells, at the component it names first.
-    fn topology(&mut self, trouble: &CircuitTrouble) {
+    /// What the graph shows, at the component it names first.
+    fn topology(&mut self, error: &CircuitError) {
         let scenario = self.scenario;
         if !worded(&self.diagnostics) {
-            let found = trouble.to_string();
+            let found = error.to_string();
             let (key, expected) = (String::new(), String::new());
             return self.diagnostics.push(Diagnostic { place: None, key, found, expected, suggestion: None });
         }
@@ -213,21 +213,21 @@ impl Build<'_> {
             let first = members.split([',', '.']).next().unwrap_or(members).trim().to_string();
             scenario.components.iter().map(|c| &c.name).find(|n| n.name == first)
         };
-        let (named, expected) = match trouble {
-            CircuitTrouble::FloatingNode { node, .. } => {
+        let (named, expected) = match error {
+            CircuitError::FloatingNode { node, .. } => {
                 (of_node(node), "a path for direct current to gnd, such as a resistor")
             }
-            CircuitTrouble::SourceLoop { members } => {
+            CircuitError::SourceLoop { members } => {
                 (of_members(members), "a resistance or inductance in the loop")
             }
-            CircuitTrouble::ResistanceFreeLoop { members } => (of_members(members), ""),
+            CircuitError::ResistanceFreeLoop { members } => (of_members(members), ""),
             _ => (None, ""),
         };
         let place = named.map(|n| n.place.clone());
         self.diagnostics.push(Diagnostic {
             place,
             key: String::new(),
-            found: trouble.to_string(),
+            found: error.to_string(),
             expected: expected.into(),
             suggestion: None,
         });
@@ -240,7 +240,7 @@ impl Build<'_> {
         for signal in &scenario.record.signals {
             let Some(found) = self.signal(signal, board) else { continue };
             if !names.insert(found.name.clone()) {
-                self.tell(
+                self.report(
                     &signal.place,
                     &signal.key,
                     format!("`{}` is recorded twice", found.name),

@@ -35,7 +35,7 @@ impl Build<'_> {
                     known_current: spec.known_current,
                     built,
                 }),
-                Err(trouble) => self.trouble(&spec.name, "component", &trouble),
+                Err(error) => self.error(&spec.name, "component", &error),
             }
         }
     }
@@ -70,7 +70,7 @@ impl Build<'_> {
                     self.diagnostics.push(d.suggest(near));
                     continue;
                 };
-                // An input that does not exist is told where the scenario is resolved.
+                // An input that does not exist is reported where the scenario is resolved.
                 let Some(&input) = self.heat_inputs.get(&input.name) else { continue };
                 self.placed[k].heat[at] = Some(input);
                 for &component in &self.placed[k].built.dies[at].1 {

@@ -14,13 +14,13 @@ impl Conform<'_> {
         if shape::is_name(text) {
             return Some(Named { name: text.to_string(), place: place.clone() });
         }
-        self.tell(place, key, format!("`{}` is not a name", shortened(text)), NAME_GRAMMAR);
+        self.report(place, key, format!("`{}` is not a name", shortened(text)), NAME_GRAMMAR);
         None
     }
 
     pub(super) fn text(&mut self, text: &str, place: &Place, key: &str) -> Option<String> {
         if text.chars().any(char::is_control) {
-            self.tell(place, key, "a control character in a text", "one line of text");
+            self.report(place, key, "a control character in a text", "one line of text");
             return None;
         }
         Some(text.to_string())

@@ -9,7 +9,7 @@ use super::Resolve;
 use super::parts::Parts;
 use crate::parts::given;
 use crate::scenario::fields::Fields;
-use crate::scenario::meant::ArrangementSpec;
+use crate::scenario::resolved::ArrangementSpec;
 
 impl Resolve<'_> {
     pub(super) fn arrangement(&mut self, fields: &Fields, parts: &Parts) -> Option<ArrangementSpec> {
@@ -19,7 +19,7 @@ impl Resolve<'_> {
         let mut chosen = BTreeMap::new();
         for key in arrangement.places.iter().chain(&["part"]) {
             let Some(name) = fields.text(key) else { continue };
-            // A part that cannot be read is told where parts are read.
+            // A part that cannot be read is reported where parts are read.
             if let Some(part) = parts.part(fields.place_of(key).file, name) {
                 chosen.insert(if *key == "part" { String::new() } else { key.to_string() }, part.clone());
             }

@@ -1,5 +1,5 @@
-//! From checked tables to the scenario as meant: names are told apart, defaults filled in, and what one table says is
-//! held against the others. Every error of the scenario is collected before it is refused.
+//! From checked tables to the scenario as resolved: names are distinguished, defaults filled in, and what one table
+//! says is held against the others. Every error of the scenario is collected before it is refused.
 
 mod arrangement;
 mod components;
@@ -21,15 +21,15 @@ use crate::diagnostic::{Diagnostic, Place, Refusal, Sources, nearest, worded};
 use crate::scenario::conform::{Conform, one_of};
 use crate::scenario::fields::{Fields, Named};
 use crate::scenario::include::{self, Open};
-use crate::scenario::meant::{RecordSpec, Scenario, Signal, Typed};
+use crate::scenario::resolved::{RecordSpec, Scenario, Signal, Typed};
 use crate::scenario::merge::merge;
-use crate::scenario::raw::Table;
+use crate::scenario::raw::RawTable;
 use crate::scenario::sections::SCENARIO;
 use crate::scenario::shape::{GROUND, zero_as_ground};
 
 /// Why there is no scenario.
 #[derive(Debug)]
-pub enum Trouble {
+pub enum InputError {
     /// The scenario file itself cannot be opened.
     Unreadable(std::io::Error),
     /// It is wrong.
@@ -42,7 +42,7 @@ pub struct AsTyped {
     /// The files.
     pub sources: Sources,
     /// The root table.
-    pub root: Table,
+    pub root: RawTable,
     /// What was wrong so far.
     diagnostics: Vec<Diagnostic>,
 }
@@ -50,8 +50,8 @@ pub struct AsTyped {
 /// Opens a scenario with all it includes.
 ///
 /// # Errors
-/// [`Trouble`]: no file, or no TOML.
-pub fn as_typed(path: &Path, open: Open<'_>) -> Result<AsTyped, Trouble> {
+/// [`InputError`]: no file, or no TOML.
+pub fn as_typed(path: &Path, open: Open<'_>) -> Result<AsTyped, InputError> {
     as_typed_beside(Sources::default(), path, open)
 }
 
@@ -59,8 +59,8 @@ pub fn as_typed(path: &Path, open: Open<'_>) -> Result<AsTyped, Trouble> {
 ///
 /// # Errors
 /// As [`as_typed`].
-pub fn as_typed_beside(sources: Sources, path: &Path, open: Open<'_>) -> Result<AsTyped, Trouble> {
-    let mut files = include::load_beside(sources, path, open).map_err(Trouble::Unreadable)?;
+pub fn as_typed_beside(sources: Sources, path: &Path, open: Open<'_>) -> Result<AsTyped, InputError> {
+    let mut files = include::load_beside(sources, path, open).map_err(InputError::Unreadable)?;
     // A key lost to a syntax error would be missed a second time, so nothing more is checked.
     if files.diagnostics.iter().any(|d| d.key.is_empty()) {
         return Err(refuse(files.sources, files.diagnostics));
@@ -75,18 +75,18 @@ pub fn as_typed_beside(sources: Sources, path: &Path, open: Open<'_>) -> Result<
 /// Reads a scenario with all it includes.
 ///
 /// # Errors
-/// [`Trouble`]; all errors that can be told at once.
-pub fn read(path: &Path, open: Open<'_>) -> Result<Scenario, Trouble> {
+/// [`InputError`]; all errors that can be reported at once.
+pub fn read(path: &Path, open: Open<'_>) -> Result<Scenario, InputError> {
     understand(as_typed(path, open)?, open)
 }
 
 /// What the tables mean; opens the parts and packages that they name.
 ///
 /// # Errors
-/// [`Trouble`]; all errors that can be told at once.
-pub fn understand(typed: AsTyped, open: Open<'_>) -> Result<Scenario, Trouble> {
+/// [`InputError`]; all errors that can be reported at once.
+pub fn understand(typed: AsTyped, open: Open<'_>) -> Result<Scenario, InputError> {
     let AsTyped { sources, root, diagnostics } = typed;
-    mean(&root, &load(&root, sources, diagnostics, open))
+    resolve(&root, &load(&root, sources, diagnostics, open))
 }
 
 /// Files with the parts, packages and segments that a scenario names: the same for all scenarios that differ in
@@ -114,7 +114,7 @@ impl AsTyped {
     }
 }
 
-fn load(root: &Table, mut sources: Sources, mut diagnostics: Vec<Diagnostic>, open: Open<'_>) -> Loaded {
+fn load(root: &RawTable, mut sources: Sources, mut diagnostics: Vec<Diagnostic>, open: Open<'_>) -> Loaded {
     let parts = parts::Parts::load(root, &mut sources, open, &mut diagnostics);
     let packages = thermal::Packages::load(root, &mut sources, open, &mut diagnostics);
     let segments = mission::SegmentFiles::load(root, &mut sources, open, &mut diagnostics);
@@ -124,8 +124,8 @@ fn load(root: &Table, mut sources: Sources, mut diagnostics: Vec<Diagnostic>, op
 /// What the tables mean, with what they name.
 ///
 /// # Errors
-/// [`Trouble`]; all errors that can be told at once.
-pub fn mean(root: &Table, loaded: &Loaded) -> Result<Scenario, Trouble> {
+/// [`InputError`]; all errors that can be reported at once.
+pub fn resolve(root: &RawTable, loaded: &Loaded) -> Result<Scenario, InputError> {
     let Loaded { sources, parts, packages, segments, diagnostics } = loaded;
     let diagnostics = diagnostics.clone();
     let kind_of_part = |place: &Place, name: &str| parts.kind(place.file, name);
@@ -137,9 +137,9 @@ pub fn mean(root: &Table, loaded: &Loaded) -> Result<Scenario, Trouble> {
         diagnostics.push(Diagnostic::new(&root.place, "component", "missing", expected));
     }
     let mut resolve = Resolve { sources, diagnostics };
-    let meant = resolve.scenario(&fields, parts, packages, segments);
+    let resolved = resolve.scenario(&fields, parts, packages, segments);
     let diagnostics = resolve.diagnostics;
-    match meant {
+    match resolved {
         Some(mut scenario) if diagnostics.is_empty() => {
             scenario.sources = sources.clone();
             Ok(scenario)
@@ -149,10 +149,10 @@ pub fn mean(root: &Table, loaded: &Loaded) -> Result<Scenario, Trouble> {
 }
 
 /// In the order of the files, so that they are met from top to bottom.
-fn refuse(sources: Sources, diagnostics: Vec<Diagnostic>) -> Trouble {
+fn refuse(sources: Sources, diagnostics: Vec<Diagnostic>) -> InputError {
     let mut refusal = Refusal::sorted(sources, diagnostics);
     refusal.diagnostics.dedup();
-    Trouble::Refused(refusal)
+    InputError::Refused(refusal)
 }
 
 struct Resolve<'a> {
@@ -161,7 +161,7 @@ struct Resolve<'a> {
 }
 
 impl Resolve<'_> {
-    fn tell(
+    fn report(
         &mut self,
         place: &Place,
         key: impl Into<String>,
@@ -181,7 +181,7 @@ impl Resolve<'_> {
     ) {
         let found = format!("there is no {what} `{}`", named.name);
         if !worded(&self.diagnostics) {
-            return self.tell(&named.place, key, found, "");
+            return self.report(&named.place, key, found, "");
         }
         let expected = one_of(&known.clone().into_iter().collect::<Vec<_>>());
         let d = Diagnostic::new(&named.place, key, found, expected);
@@ -196,7 +196,7 @@ impl Resolve<'_> {
                 let first = worded(&self.diagnostics).then(|| self.sources.show(first));
                 let first = first.map_or(String::new(), |first| format!(", here and at {first}"));
                 let found = format!("two {what} are named `{}`{first}", named.name);
-                self.tell(&named.place, "name", found, "a name used once");
+                self.report(&named.place, "name", found, "a name used once");
             } else {
                 seen.insert(&named.name, &named.place);
             }
@@ -243,7 +243,7 @@ impl Resolve<'_> {
             named.chain(controllers.iter().flatten().map(|c| &c.name)),
         );
         if root.has("component") && root.tables("component").is_empty() {
-            self.tell(
+            self.report(
                 root.place_of("component"),
                 "component",
                 "nothing is connected",
@@ -300,7 +300,7 @@ impl Resolve<'_> {
             {
                 if let Some(found) = zero_as_ground(&node.name) {
                     let key = format!("drive.{}.{key}", drive.name.name);
-                    self.tell(&node.place, key, found, format!("`{GROUND}`"));
+                    self.report(&node.place, key, found, format!("`{GROUND}`"));
                 } else if !nodes.contains(node.name.as_str()) && node.name != GROUND {
                     self.unknown(
                         node,

@@ -16,7 +16,7 @@ use crate::answer::{Answer, Study, StudyFigure, StudyTable};
 use crate::plot::{Axis, Bars, Figure, Panel, Series};
 use crate::scenario::build::{Ready, build_with};
 use crate::scenario::shape::{Form, Key, Kinds, Section};
-use crate::sheet::Cell;
+use crate::table::Cell;
 
 /// The study.
 pub static STUDY: Entry = Entry {
@@ -26,7 +26,7 @@ pub static STUDY: Entry = Entry {
            closing error is given, with an estimate of the distance that is left (a slow time constant closes well long \
            before it is at rest). The losses of a period are sorted by what each switch is doing, as the output defines; \
            they sum to the energy ledger. Where dies have heat inputs, temperatures and losses are brought to agree.\n\n\
-           The period is held against the ratings of the parts and the limits of the scenario, as a run is.",
+           The period is judged by the ratings of the parts and the limits of the scenario, as a run is.",
     examples: "joulestep cycle examples/ferry-buck.toml",
     inputs: &[Input {
         key: "scenario",
@@ -67,7 +67,7 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
         return Err(StudyError::Refused(what.into()));
     };
     let ready = build_with(scenario, &context.reductions())?;
-    let Ready { mut setup, placed, laid, judging, signals, metered, .. } = ready;
+    let Ready { mut setup, placed, layout, judging, signals, metered, .. } = ready;
     context.level.apply(&mut setup);
     let watches = setup.watches.clone();
     let start = setup.thermal.as_ref().map(|t| t.temperatures().to_vec()).unwrap_or_default();
@@ -76,8 +76,8 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
     // A coarser one begins where the one as stated ended.
     let near = question.left::<Cycle>().filter(|_| context.level.0 > 0);
     let solved = match near {
-        Some(near) => solve_near(&laid, setup, &near.guess()),
-        None => solve_cycle(&laid, setup, effort),
+        Some(near) => solve_near(&layout, setup, &near.guess()),
+        None => solve_cycle(&layout, setup, effort),
     };
     let cycle = solved.map_err(|why| match why {
         Why::NotPeriodic => StudyError::Refused(why.to_string()),
@@ -125,7 +125,7 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
         held,
     ));
     account.tell(&mut study);
-    // Written so that a residual that is not a number is told too.
+    // Written so that a residual that is not a number is reported too.
     let residual = cycle.account.residual;
     let closes = residual.abs() <= CLOSES;
     if !closes {
@@ -170,9 +170,9 @@ fn conditions(cycle: &Cycle, kind: &str) -> Vec<String> {
 
 /// Losses of each switch, sorted by what it is doing.
 fn picture(cycle: &Cycle) -> Figure {
-    let sheet = losses(cycle);
+    let data = losses(cycle);
     let number = |c: &Cell| if let Cell::Number(x) = c { Some(*x) } else { None };
-    let series = sheet.rows.iter().zip(&cycle.account.switches).map(|(row, switch)| Series {
+    let series = data.rows.iter().zip(&cycle.account.switches).map(|(row, switch)| Series {
         name: switch.name.clone(),
         values: row[1..].iter().map(number).collect(),
     });

@@ -8,7 +8,7 @@ use joulestep_models::arrangement::double_pulse::Outcome;
 use super::judge::Judged;
 use super::{Grid, picture, table};
 use crate::account::store;
-use crate::commands::asked;
+use crate::commands::options;
 use crate::diagnostic::Sources;
 use crate::result::{ResultError, ResultWriter, Scalar, Summary, WriterOptions};
 use crate::scenario::include::reason;
@@ -55,7 +55,7 @@ pub(super) fn ready(question: &Question, points: usize) -> Result<(), StudyError
 }
 
 /// What was asked, as the result file keeps it in place of a scenario.
-fn told(grid: &Grid, outcome: &Outcome) -> String {
+fn describe(grid: &Grid, outcome: &Outcome) -> String {
     let p = &outcome.point;
     let definitions = table::definitions(grid).into_iter().map(|(s, words)| format!("# {s}: {words}\n"));
     format!(
@@ -73,7 +73,7 @@ fn told(grid: &Grid, outcome: &Outcome) -> String {
 
 fn record(path: &Path, grid: &Grid, outcome: &Outcome, summary: Summary) -> Result<(), ResultError> {
     let mut writer =
-        ResultWriter::create(path, &Sources::of_text(told(grid, outcome)), WriterOptions::default())?;
+        ResultWriter::create(path, &Sources::of_text(describe(grid, outcome)), WriterOptions::default())?;
     let w = &outcome.waveforms;
     writer.begin(&w.layout);
     for (&t, values) in w.time.iter().zip(&w.samples) {
@@ -103,7 +103,7 @@ pub(super) fn write(question: &Question, grid: &Grid, found: &[Judged]) -> Resul
         }
     }
     if let Some(folder) = folder(question, "pictures") {
-        let draw = |path: &Path, figure| asked::draw(path, &figure).map_err(|why| failed(why.0));
+        let draw = |path: &Path, figure| options::draw(path, &figure).map_err(|why| failed(why.0));
         for (k, j) in found.iter().enumerate() {
             draw(&drawing(folder, k), picture::point(grid, &j.outcome))?;
         }

@@ -3,7 +3,7 @@
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::run::setup::Setup;
 use joulestep_engine::run::watch::{Seen, Watch};
-use joulestep_models::arrangement::double_pulse::{Outcome, Point, PulseTrouble, run_as};
+use joulestep_models::arrangement::double_pulse::{Outcome, Point, PulseError, run_as};
 use joulestep_models::model::Built;
 use joulestep_models::part::Part;
 
@@ -25,12 +25,12 @@ pub(super) struct Judged {
 /// The parts as placed, their watches, what is judged, and the watches of stated temperatures.
 type Kept = (Vec<Placed>, Vec<Watch>, Judging, Vec<Watch>);
 
-fn failed(grid: &Grid, point: &Point, trouble: &PulseTrouble) -> StudyError {
+fn failed(grid: &Grid, point: &Point, error: &PulseError) -> StudyError {
     let Point { current, voltage, gate_resistance, celsius } = point;
     let at = format!("{current} A, {voltage} V, {gate_resistance} ohm, {celsius} degC");
-    let what = format!("{} at {at}: {trouble}", grid.part.name);
-    match trouble {
-        PulseTrouble::Asked(_) | PulseTrouble::Circuit(_) => StudyError::Refused(what),
+    let what = format!("{} at {at}: {error}", grid.part.name);
+    match error {
+        PulseError::Asked(_) | PulseError::Circuit(_) => StudyError::Refused(what),
         _ => StudyError::Numerical(what),
     }
 }
@@ -82,7 +82,7 @@ pub(super) fn judged(grid: &Grid, point: &Point, level: Level) -> Result<Judged,
         parts = Some((placed, watches, judging, stated));
     };
     let outcome = run_as(&grid.part, &grid.upper, &grid.bench, point, &mut prepare)
-        .map_err(|trouble| failed(grid, point, &trouble))?;
+        .map_err(|error| failed(grid, point, &error))?;
     let (placed, watches, judging, stated) = parts.unwrap_or_default();
     let mut seen = outcome.seen.clone();
     let (least, largest) = (point.celsius, point.celsius);

@@ -8,7 +8,7 @@ mod table;
 use joulestep_engine::measure::switching::Rules;
 use joulestep_engine::units::people;
 use joulestep_models::arrangement::double_pulse::{Bench, Outcome, Point, Snubber, has_kelvin};
-use joulestep_models::merit::{Conditions, MeritTrouble, check, gate_on};
+use joulestep_models::merit::{Conditions, MeritError, check, gate_on};
 use joulestep_models::model::Range::{Any, NotNegative, Positive};
 use joulestep_models::part::Part;
 use rayon::prelude::*;
@@ -29,7 +29,7 @@ pub static STUDY: Entry = Entry {
            slopes by published definitions, over all combinations of the currents, voltages, gate resistances and \
            temperatures given. The waveforms behind each number are kept with --waveforms and --pictures.\n\nEvery number \
            has its numerical error (±) beside it, from two coarser computations of the same point. Voltages, currents and \
-           the stated junction temperature are held against the ratings of both devices, at the most extreme point of all.",
+           the stated junction temperature are judged by the ratings of both devices, at the most extreme point of all.",
     examples: "joulestep double-pulse cascode-700v-22m --current \"20 A,40 A,60 A\" --temperature \"25 degC,125 degC\"\n\
                joulestep double-pulse mosfet-sic-700v-12m --upper diode-sic-700v-50a --current \"40 A\" --csv > table.csv",
     inputs: &[
@@ -192,7 +192,7 @@ fn grid(question: &Question) -> Result<Grid, StudyError> {
             }
         }
     }
-    let wrong = |trouble: MeritTrouble| StudyError::Refused(trouble.to_string());
+    let wrong = |error: MeritError| StudyError::Refused(error.to_string());
     let any = Conditions { gate_on: question.maybe("gate-on"), ..Conditions::default() };
     let on = gate_on(&part, &any).map_err(wrong)?;
     let none = || StudyError::Refused(format!("{}: a {} has no gate to be driven", part.name, part.kind));
@@ -219,7 +219,7 @@ fn outcomes(grid: &Grid, keep: bool, context: &Context<'_>) -> Result<Vec<Judged
         }
         Ok(found)
     };
-    // All of them, then the first trouble in the grid's order: which one is told does not hang on the threads.
+    // All of them, then the first error in the grid's order: which one is reported does not hang on the threads.
     let all: Vec<Result<Judged, StudyError>> = grid.points.par_iter().map(one).collect();
     progress.done();
     all.into_iter().collect()
@@ -241,7 +241,7 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
     let larger = |a: f64, b: f64| if b > a || b.is_nan() { b } else { a };
     let residual = outcomes.iter().map(|o| o.ledger.relative()).fold(0.0, larger);
     notes.push(format!("largest ledger residual {residual:.1e} of the energy turned over"));
-    // Written so that a residual that is not a number is told too.
+    // Written so that a residual that is not a number is reported too.
     let closes = residual <= table::CLOSES;
     if !closes {
         doubts.push("the ledger does not close: do not trust these energies".into());
@@ -270,8 +270,8 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
     })
 }
 
-/// Of a single point its numbers by their plain names; of several the energies of each by its place in the grid, and the
-/// point of most energy. Then what the ratings bound.
+/// Of a single point its numbers by their plain names; of several the energies of each by its place in the grid, and
+/// the point of most energy. Then what the ratings bound.
 fn answers(found: &[Judged]) -> Vec<Answer> {
     let mut out = Vec::new();
     match found {

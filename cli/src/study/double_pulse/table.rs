@@ -7,7 +7,7 @@ use super::Grid;
 use super::judge::Judged;
 use crate::account::Judgement;
 use crate::answer::{Answer, StudyTable};
-use crate::sheet::{Cell, Head, Sheet};
+use crate::table::{Cell, Head, Table};
 
 type Column = (&'static str, &'static str, &'static str, fn(&Outcome) -> Option<f64>);
 
@@ -162,8 +162,8 @@ fn table(name: &str, title: &str, columns: &[&str], found: &[Judged]) -> StudyTa
     let estimated: Vec<&str> = all.iter().map(|c| c.0).filter(|c| !EXACT.contains(c)).collect();
     let missed = found.iter().flat_map(|j| estimated.iter().map(|c| missed(j, c)));
     let missed = missed.collect();
-    let sheet = Sheet { heads, rows: found.iter().map(row).collect() };
-    StudyTable { missed, ..StudyTable::new(name, title, POINT.len(), sheet).estimated(&estimated) }
+    let data = Table { heads, rows: found.iter().map(row).collect() };
+    StudyTable { missed, ..StudyTable::new(name, title, POINT.len(), data).estimated(&estimated) }
 }
 
 /// What the ratings bound, point by point.
@@ -186,12 +186,12 @@ fn ratings(found: &[Judged]) -> Option<StudyTable> {
         let rest = sides.iter().map(|&(k, end)| Cell::from(value(&j.account.judged[k], end).0));
         points.iter().map(|c| Cell::from((c.3)(&j.outcome))).chain(rest).collect()
     };
-    let sheet = Sheet { heads, rows: found.iter().map(row).collect() };
+    let data = Table { heads, rows: found.iter().map(row).collect() };
     let names: Vec<String> = sides.iter().map(|s| name(s).0).collect();
     let names: Vec<&str> = names.iter().map(String::as_str).collect();
     let missed = found.iter().flat_map(|j| sides.iter().map(|&(k, end)| value(&j.account.judged[k], end).1));
     let missed = missed.collect();
-    let table = StudyTable::new("ratings", "What the ratings bound", POINT.len(), sheet).estimated(&names);
+    let table = StudyTable::new("ratings", "What the ratings bound", POINT.len(), data).estimated(&names);
     (!names.is_empty()).then_some(StudyTable { missed, ..table })
 }
 

@@ -5,12 +5,12 @@ mod tables;
 
 use std::path::Path;
 
-use joulestep_models::extract::{Doubt, ExtractTrouble, Extraction, READING, Why, extract as fit};
+use joulestep_models::extract::{Doubt, ExtractError, Extraction, READING, Why, extract as fit};
 
 use self::tables::{percent, shown};
 use super::{Context, Count, Entry, Input, Question, StudyError, What};
 use crate::answer::{Answer, Study, StudyFigure};
-use crate::commands::asked;
+use crate::commands::options;
 use crate::diagnostic::{Diagnostic, Place};
 use crate::judge::Level;
 use crate::parts::{Loaded, write};
@@ -48,12 +48,12 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
     let out = question.text("part").filter(|_| context.level == Level::STATED).map(Path::new);
     out.map_or(Ok(()), |out| question.writes(out))?;
     let found = fit(&loaded.part, &loaded.start)
-        .map_err(|trouble| StudyError::Value(Box::new(diagnostic(&trouble, loaded))))?;
+        .map_err(|error| StudyError::Value(Box::new(diagnostic(&error, loaded))))?;
     let file = question.files("points").join("");
     let mut notes = Vec::new();
     if let Some(out) = out {
         let head = format!("Extracted from {file} by nonlinear least squares.");
-        asked::write(out, write::toml(&found.part, &head)).map_err(|why| StudyError::Output(why.0))?;
+        options::write(out, write::toml(&found.part, &head)).map_err(|why| StudyError::Output(why.0))?;
         notes.push(format!("written: {}", out.display()));
     }
     notes.extend(
@@ -95,28 +95,28 @@ const DEFINITIONS: [(&str, &str); 3] = [
     ("rms", "root of the mean square of a curve's deviations"),
 ];
 
-fn diagnostic(trouble: &ExtractTrouble, loaded: &Loaded) -> Diagnostic {
+fn diagnostic(error: &ExtractError, loaded: &Loaded) -> Diagnostic {
     let top = Place { file: loaded.file, span: 0..0 };
-    match trouble {
-        ExtractTrouble::TooFew { curve, points, keys } => {
+    match error {
+        ExtractError::TooFew { curve, points, keys } => {
             let place = loaded.spots.get(*curve).map_or(&top, |s| &s.table);
             let path = loaded.spots.get(*curve).map_or("part.curve", |s| &s.path);
             let count = if *points == 1 { "1 point".to_string() } else { format!("{points} points") };
             let found = format!("{count} for {} parameters: {}", keys.len(), keys.join(", "));
             Diagnostic::new(place, path, found, "at least as many points, or more [params]")
         }
-        ExtractTrouble::Missing { key, settled_by } => {
+        ExtractError::Missing { key, settled_by } => {
             let found = "missing: neither given nor determined by a curve";
             let expected = format!("it under [params], or a curve that determines it ({settled_by})");
             Diagnostic::new(&top, format!("part.params.{key}"), found, expected)
         }
-        ExtractTrouble::Nothing(why) => Diagnostic::new(
+        ExtractError::Nothing(why) => Diagnostic::new(
             &top,
             "part.curve",
             format!("nothing to fit: {why}"),
             "curves of parameters that are not given",
         ),
-        ExtractTrouble::Refused(stage) => Diagnostic::new(
+        ExtractError::Refused(stage) => Diagnostic::new(
             &top,
             "part.start",
             format!("the model cannot be evaluated where the fit begins ({stage})"),
@@ -137,13 +137,13 @@ fn doubt(doubt: &Doubt) -> String {
         ),
     };
     let with = match doubt.with {
-        Some((key, r)) => format!("; hardly told from `{key}` (correlation {r:.3})"),
+        Some((key, r)) => format!("; strongly correlated with `{key}` (correlation {r:.3})"),
         None => String::new(),
     };
     format!("`{}`: {what}{with}; settled by a curve of {}", doubt.key, doubt.settled_by)
 }
 
-/// Beyond this deviation a point is told.
+/// Beyond this deviation a point is reported.
 const MISSED: f64 = 0.1;
 
 /// Curves with a point that the fitted model misses, in sentences.

@@ -5,7 +5,7 @@ use joulestep_models::extract::{Extraction, Why};
 use joulestep_models::part::{Curve, Quantity, Variable};
 
 use crate::answer::StudyTable;
-use crate::sheet::{Cell, Head, Sheet};
+use crate::table::{Cell, Head, Table};
 
 /// All tables; the parameters are the main one.
 pub(super) fn tables(found: &Extraction) -> Vec<StudyTable> {
@@ -25,7 +25,7 @@ pub(super) fn tables(found: &Extraction) -> Vec<StudyTable> {
     ]
 }
 
-fn parameters(found: &Extraction) -> Sheet {
+fn parameters(found: &Extraction) -> Table {
     let heads = vec![
         Head::text("parameter"),
         Head::text("shown"),
@@ -45,10 +45,10 @@ fn parameters(found: &Extraction) -> Sheet {
             f.unit.into(),
         ]
     };
-    Sheet { heads, rows: found.fitted.iter().map(row).collect() }
+    Table { heads, rows: found.fitted.iter().map(row).collect() }
 }
 
-fn impedances(found: &Extraction) -> Sheet {
+fn impedances(found: &Extraction) -> Table {
     let heads = vec![
         Head::text("die"),
         Head::number("term", "no.", "1"),
@@ -61,10 +61,10 @@ fn impedances(found: &Extraction) -> Sheet {
         };
         i.terms.iter().enumerate().map(term).collect()
     };
-    Sheet { heads, rows: found.part.thermal.impedance.iter().flat_map(of).collect() }
+    Table { heads, rows: found.part.thermal.impedance.iter().flat_map(of).collect() }
 }
 
-fn curves(found: &Extraction) -> Sheet {
+fn curves(found: &Extraction) -> Table {
     let heads = vec![
         Head::number("curve", "no.", "1"),
         Head::text("what"),
@@ -106,10 +106,10 @@ fn curves(found: &Extraction) -> Sheet {
             charge.into(),
         ])
     };
-    Sheet { heads, rows: found.curves.iter().filter_map(row).collect() }
+    Table { heads, rows: found.curves.iter().filter_map(row).collect() }
 }
 
-fn doubts(found: &Extraction) -> Sheet {
+fn doubts(found: &Extraction) -> Table {
     let heads = vec![
         Head::text("parameter"),
         Head::text("why"),
@@ -134,11 +134,11 @@ fn doubts(found: &Extraction) -> Sheet {
             d.settled_by.into(),
         ]
     };
-    Sheet { heads, rows: found.doubts.iter().map(row).collect() }
+    Table { heads, rows: found.doubts.iter().map(row).collect() }
 }
 
 /// Abscissae and ordinates in SI units (°C), as `curves` names them.
-fn points(found: &Extraction) -> Sheet {
+fn points(found: &Extraction) -> Table {
     let heads = vec![
         Head::number("curve", "curve", "1"),
         Head::number("x", "x", "1"),
@@ -153,16 +153,16 @@ fn points(found: &Extraction) -> Sheet {
             rows.push(vec![((c.curve + 1) as f64).into(), p.0.into(), p.1.into(), model.into()]);
         }
     }
-    Sheet { heads, rows }
+    Table { heads, rows }
 }
 
-fn lines(found: &Extraction) -> Sheet {
+fn lines(found: &Extraction) -> Table {
     let heads =
         vec![Head::number("curve", "curve", "1"), Head::number("x", "x", "1"), Head::number("y", "y", "1")];
     let of = |c: &joulestep_models::extract::CurveFit| -> Vec<Vec<Cell>> {
         c.line.iter().map(|p| vec![((c.curve + 1) as f64).into(), p.0.into(), p.1.into()]).collect()
     };
-    Sheet { heads, rows: found.curves.iter().flat_map(of).collect() }
+    Table { heads, rows: found.curves.iter().flat_map(of).collect() }
 }
 
 /// A value of a variable for people; data sheets state rates of current per microsecond.

@@ -21,7 +21,7 @@ pub static STUDY: Entry = Entry {
     name: "impedance",
     section: &SECTION,
     help: "Solves the layers of a package in three dimensions on three meshes, reduces them to a compact network and \
-           gives Z_th(t) of every die, junction to case and junction to the boundaries, what dies do to one another, \
+           gives Z_th(t) of every die, junction to case and junction to the boundaries, coupling between dies, \
            repeated pulses by duty, Foster and Cauer coefficients and the structure function; with the error of the mesh \
            and of the reduction. With --points it fits a Foster network to measured points instead.\n\nPoints: a line per \
            point, seconds and K/W, divided by comma, semicolon or blanks; `#` begins a comment. `joulestep schema package` \
@@ -88,7 +88,7 @@ const DEFINITIONS: [(&str, &str); 6] = [
 ];
 
 fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError> {
-    let asked = |key: &str| !question.files(key).is_empty();
+    let options = |key: &str| !question.files(key).is_empty();
     match (asked("package"), asked("points"), asked("against")) {
         (false, true, false) => points::study(question),
         (false, true, true) => Err(question.wrong("against", "points", "a package, to compare with another")),

@@ -1,7 +1,7 @@
 //! Measured points of a thermal impedance, and the Foster network through them.
 
 use joulestep_engine::thermal::convert::{cauer_to_foster, foster_to_cauer};
-use joulestep_engine::thermal::fit::{Fit, FitTrouble, fit};
+use joulestep_engine::thermal::fit::{Fit, FitError, fit};
 use joulestep_engine::thermal::network::CauerCell;
 use joulestep_engine::thermal::pulses::repetitive_peak;
 
@@ -10,7 +10,7 @@ use super::{DEFINITIONS, NOT_LAYERS};
 use crate::answer::{Answer, Study, StudyFigure, StudyTable};
 use crate::diagnostic::Place;
 use crate::plot::{Axis, Chart, Curve, Figure, Panel};
-use crate::sheet::{Head, Sheet};
+use crate::table::{Head, Table};
 use crate::study::{Question, StudyError};
 
 /// Points, the Foster network through them, and its Cauer ladder.
@@ -63,17 +63,17 @@ fn read(question: &Question) -> Result<Points, StudyError> {
             }
         }
     }
-    let fit = fit(&points, question.maybe_whole("terms")).map_err(|trouble| {
-        let point = match trouble {
-            FitTrouble::TooFew { .. } => points.len(),
-            FitTrouble::NotPositive { point, .. }
-            | FitTrouble::NotLater { point, .. }
-            | FitTrouble::Falls { point, .. } => point,
+    let fit = fit(&points, question.maybe_whole("terms")).map_err(|error| {
+        let point = match error {
+            FitError::TooFew { .. } => points.len(),
+            FitError::NotPositive { point, .. }
+            | FitError::NotLater { point, .. }
+            | FitError::Falls { point, .. } => point,
         };
         let line = point.checked_sub(1).and_then(|k| lines.get(k).cloned()).unwrap_or(0..0);
-        wrong(line, trouble.to_string())
+        wrong(line, error.to_string())
     })?;
-    let convert = |e: joulestep_engine::thermal::trouble::ThermalTrouble| {
+    let convert = |e: joulestep_engine::thermal::error::ThermalError| {
         StudyError::Refused(format!("the fit cannot be converted: {e}"))
     };
     let cells = foster_to_cauer(&fit.terms).map_err(convert)?;
@@ -99,7 +99,7 @@ pub(super) fn study(question: &Question) -> Result<Study, StudyError> {
         Head::number("deviation", "deviation", "1"),
     ];
     let row = |p: &(f64, f64)| vec![p.0.into(), p.1.into(), passes(p).into(), (passes(p) / p.1 - 1.0).into()];
-    let measured = Sheet { heads, rows: found.points.iter().map(row).collect() };
+    let measured = Table { heads, rows: found.points.iter().map(row).collect() };
     let terms = coefficients(&[("fit".into(), &found.fit.terms, found.cells.clone())]);
     let answer = |name: &str, words: &str, value: f64, unit: &str| Answer::new(name, words, value, unit);
     Ok(Study {

@@ -10,7 +10,7 @@ use joulestep_models::package::Package;
 
 use super::{error, of_ratio, pairs, paths};
 use crate::answer::StudyTable;
-use crate::sheet::{Cell, Head, Sheet};
+use crate::table::{Cell, Head, Table};
 
 /// A package with its impedances.
 pub(super) struct Computed {
@@ -87,7 +87,7 @@ fn with_error(head: Head) -> [Head; 2] {
     [head, error]
 }
 
-fn impedances(ways: &[Way<'_>], times: &[f64]) -> Sheet {
+fn impedances(ways: &[Way<'_>], times: &[f64]) -> Table {
     let mut heads = vec![Head::number("time", "time", "s")];
     heads.extend(ways.iter().flat_map(|w| with_error(Head::number(&w.name, &w.words, "K/W"))));
     let row = |&t: &f64| {
@@ -97,10 +97,10 @@ fn impedances(ways: &[Way<'_>], times: &[f64]) -> Sheet {
         });
         std::iter::once(Cell::from(t)).chain(cells).collect()
     };
-    Sheet { heads, rows: times.iter().map(row).collect() }
+    Table { heads, rows: times.iter().map(row).collect() }
 }
 
-fn ratios(a: &Impedance, b: &Impedance, times: &[f64]) -> Sheet {
+fn ratios(a: &Impedance, b: &Impedance, times: &[f64]) -> Table {
     let columns: Vec<_> = pairs(a, b)
         .into_iter()
         .flat_map(|pair| both(a, b).into_iter().map(move |((to, x), (_, y))| (pair, to, x, y)))
@@ -118,10 +118,10 @@ fn ratios(a: &Impedance, b: &Impedance, times: &[f64]) -> Sheet {
         });
         std::iter::once(Cell::from(t)).chain(cells).collect()
     };
-    Sheet { heads, rows: times.iter().map(row).collect() }
+    Table { heads, rows: times.iter().map(row).collect() }
 }
 
-fn pulses(way: &Way<'_>, duties: &[f64], times: &[f64]) -> Sheet {
+fn pulses(way: &Way<'_>, duties: &[f64], times: &[f64]) -> Table {
     let exact = way.path.terms(way.die);
     let mut heads = vec![Head::number("pulse", "pulse", "s")];
     heads.extend(duties.iter().map(|d| Head::number(&format!("duty_{d}"), &format!("D = {d}"), "K/W")));
@@ -131,10 +131,10 @@ fn pulses(way: &Way<'_>, duties: &[f64], times: &[f64]) -> Sheet {
         let last = Cell::from(way.path.share_of_pulses(t, way.die));
         std::iter::once(Cell::from(t)).chain(peaks).chain([last]).collect()
     };
-    Sheet { heads, rows: times.iter().map(row).collect() }
+    Table { heads, rows: times.iter().map(row).collect() }
 }
 
-fn mutual(of: &Impedance, times: &[f64]) -> Sheet {
+fn mutual(of: &Impedance, times: &[f64]) -> Table {
     let count = of.dies.len();
     let pairs = (0..count).flat_map(|i| (0..i).map(move |j| (j, i)));
     let columns: Vec<_> =
@@ -150,14 +150,14 @@ fn mutual(of: &Impedance, times: &[f64]) -> Sheet {
         });
         std::iter::once(Cell::from(t)).chain(cells).collect()
     };
-    Sheet { heads, rows: times.iter().map(row).collect() }
+    Table { heads, rows: times.iter().map(row).collect() }
 }
 
 /// A path, its Foster terms and Cauer cells.
 pub(super) type Fitted<'a> = (String, &'a [FosterTerm], Vec<CauerCell>);
 
 /// Foster terms and Cauer cells side by side.
-pub(super) fn coefficients(all: &[Fitted<'_>]) -> Sheet {
+pub(super) fn coefficients(all: &[Fitted<'_>]) -> Table {
     let heads = vec![
         Head::text("path"),
         Head::number("term", "no.", "1"),
@@ -179,10 +179,10 @@ pub(super) fn coefficients(all: &[Fitted<'_>]) -> Sheet {
             ]);
         }
     }
-    Sheet { heads, rows }
+    Table { heads, rows }
 }
 
-fn structure(ways: &[Way<'_>]) -> Sheet {
+fn structure(ways: &[Way<'_>]) -> Table {
     let mut heads = vec![Head::number("share", "share of R_th", "1")];
     heads.extend(ways.iter().map(|w| Head::number(&w.name, &w.words, "J/K")));
     let functions: Vec<Vec<(f64, f64)>> = ways.iter().map(|w| w.path.structure(w.die)).collect();
@@ -194,10 +194,10 @@ fn structure(ways: &[Way<'_>]) -> Sheet {
         };
         std::iter::once(Cell::from(share)).chain(functions.iter().map(|f| reached(f).into())).collect()
     };
-    Sheet { heads, rows: (1..=9).map(row).collect() }
+    Table { heads, rows: (1..=9).map(row).collect() }
 }
 
-fn accuracy(ways: &[Way<'_>]) -> Sheet {
+fn accuracy(ways: &[Way<'_>]) -> Table {
     let heads = vec![
         Head::text("path"),
         Head::number("largest_error", "± at any time", "1"),
@@ -219,10 +219,10 @@ fn accuracy(ways: &[Way<'_>]) -> Sheet {
             fit.largest.into(),
         ]
     };
-    Sheet { heads, rows: ways.iter().map(row).collect() }
+    Table { heads, rows: ways.iter().map(row).collect() }
 }
 
-fn meshes(ways: &[Way<'_>]) -> Sheet {
+fn meshes(ways: &[Way<'_>]) -> Table {
     let heads = vec![
         Head::text("path"),
         Head::number("cells", "cells", "1"),
@@ -235,10 +235,10 @@ fn meshes(ways: &[Way<'_>]) -> Sheet {
         };
         w.path.study.levels.iter().map(level).collect()
     };
-    Sheet { heads, rows: ways.iter().flat_map(of).collect() }
+    Table { heads, rows: ways.iter().flat_map(of).collect() }
 }
 
-fn modes(ways: &[Way<'_>]) -> Sheet {
+fn modes(ways: &[Way<'_>]) -> Table {
     let heads = vec![
         Head::text("path"),
         Head::number("mode", "no.", "1"),
@@ -262,5 +262,5 @@ fn modes(ways: &[Way<'_>]) -> Sheet {
             ]);
         }
     }
-    Sheet { heads, rows }
+    Table { heads, rows }
 }

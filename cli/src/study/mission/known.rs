@@ -6,7 +6,7 @@ use joulestep_models::arrangement::mission::profile::Begin;
 use joulestep_models::arrangement::mission::{Followed, Options};
 
 use super::life::Life;
-use super::sheets;
+use super::tables;
 use crate::answer::StudyTable;
 
 /// How far the power of an input may be wrong, as a share of it, and its temperatures, K: by leaps, by the laws held
@@ -38,15 +38,15 @@ pub(super) fn tables(f: &Followed, lives: &[Life], options: &Options, begin: Beg
         _ => known[k].kelvin,
     };
     let of_ripple = |k: usize, _: &str, value: f64| known[k].share * value.abs();
-    let harmonics = sheets::harmonics(f);
+    let harmonics = tables::harmonics(f);
     let each = harmonics.rows.len().checked_div(f.inputs.len()).unwrap_or(0).max(1);
     let of_harmonic = |row: usize, _: &str, value: f64| known[row / each].share * value.abs();
     let columns = ["heat", "mean_power", "start", "mean", "least", "largest", "end"];
     vec![
-        StudyTable::new("junctions", "Junction temperatures and heat over the mission", 1, sheets::dies(f))
+        StudyTable::new("junctions", "Junction temperatures and heat over the mission", 1, tables::dies(f))
             .estimated(&columns)
             .further(of_die),
-        StudyTable::new("ripple", "Ripple of the hottest cycle, peak to peak", 1, sheets::ripple(f))
+        StudyTable::new("ripple", "Ripple of the hottest cycle, peak to peak", 1, tables::ripple(f))
             .estimated(&["switching_ripple", "line_ripple"])
             .further(of_ripple),
         StudyTable::new(
@@ -61,10 +61,10 @@ pub(super) fn tables(f: &Followed, lives: &[Life], options: &Options, begin: Beg
             "temperature_cycles",
             "Counted temperature cycles (ASTM E1049-85)",
             2,
-            sheets::cycles(f, lives),
+            tables::cycles(f, lives),
         ),
-        StudyTable::new("work", "How it was followed", 0, sheets::work(f)),
-        StudyTable::new("course", "Course of the junction temperatures", 1, sheets::course(f)).data(),
+        StudyTable::new("work", "How it was followed", 0, tables::work(f)),
+        StudyTable::new("course", "Course of the junction temperatures", 1, tables::course(f)).data(),
     ]
 }
 

@@ -2,18 +2,18 @@
 
 use joulestep_engine::cycle::rainflow::{Counted, UserLaw};
 use joulestep_engine::run::setup::Setup;
-use joulestep_engine::trouble::CircuitTrouble;
-use joulestep_models::arrangement::bed::Laid;
+use joulestep_engine::error::CircuitError;
+use joulestep_models::arrangement::builder::CircuitLayout;
 use joulestep_models::arrangement::mission::Followed;
 use joulestep_models::arrangement::mission::count::{Cycles, count};
 use joulestep_models::arrangement::mission::profile::{Begin, Of, Profile, Segment};
 use joulestep_models::model::Value;
 
 use crate::scenario::build::{Reductions, build_with};
-use crate::scenario::meant::{MissionSpec, Scenario, SegmentOf};
+use crate::scenario::resolved::{MissionSpec, Scenario, SegmentOf};
 
-/// The mission as the library takes it; boundaries by their names in the network. `None`: a boundary that the network does
-/// not have.
+/// The mission as the library takes it; boundaries by their names in the network. `None`: a boundary that the network
+/// does not have.
 pub(super) fn profile(spec: &MissionSpec, boundaries: &[String]) -> Option<Profile> {
     let mut parameters = 0;
     let mut segments = Vec::new();
@@ -37,16 +37,16 @@ pub(super) fn make(
     reductions: &Reductions,
     keys: &[&'static str],
     values: &[f64],
-) -> Result<(Laid, Setup<f64>), CircuitTrouble> {
+) -> Result<(CircuitLayout, Setup<f64>), CircuitError> {
     if let Some(arrangement) = &mut scenario.arrangement {
         let moved = keys.iter().zip(values).map(|(key, x)| (*key, Value::Number(*x)));
         arrangement.values.0.extend(moved);
     }
     match build_with(scenario, reductions) {
-        Ok(ready) => Ok((ready.laid, ready.setup)),
+        Ok(ready) => Ok((ready.layout, ready.setup)),
         Err(refusal) => {
             let first = refusal.diagnostics.first().map(|d| d.found.clone()).unwrap_or_default();
-            Err(CircuitTrouble::BadValue { component: "arrangement".into(), what: first })
+            Err(CircuitError::BadValue { component: "arrangement".into(), what: first })
         }
     }
 }
@@ -81,8 +81,8 @@ pub(super) fn gathered(counted: &[Counted]) -> Vec<Counted> {
         sum.mean += c.count * c.mean;
         sum.count += c.count;
     }
-    let told = classes.into_iter().rev().filter(|c| c.count > 0.0);
-    told.map(|c| Counted { range: c.range / c.count, mean: c.mean / c.count, count: c.count }).collect()
+    let report = classes.into_iter().rev().filter(|c| c.count > 0.0);
+    report.map(|c| Counted { range: c.range / c.count, mean: c.mean / c.count, count: c.count }).collect()
 }
 
 /// The law in words.

@@ -4,7 +4,7 @@ mod known;
 mod life;
 mod picture;
 mod record;
-mod sheets;
+mod tables;
 
 use joulestep_engine::accounts::ledger::Entry as LedgerEntry;
 use joulestep_engine::cycle::steady::Effort;
@@ -12,7 +12,7 @@ use joulestep_engine::recorder::Recorder;
 use joulestep_engine::run::watch::Watch;
 use joulestep_engine::units::people;
 use joulestep_models::arrangement::mission::profile::Profile;
-use joulestep_models::arrangement::mission::{Followed, Make, MissionTrouble, Options, again, follow};
+use joulestep_models::arrangement::mission::{Followed, Make, MissionError, Options, again, follow};
 use joulestep_models::model::Range::Positive;
 
 use self::life::{Life, law_words, life, make};
@@ -21,7 +21,7 @@ use crate::account::{Account, Facts, Found};
 use crate::answer::{Answer, Outcome, Study, StudyFigure};
 use crate::progress::Progress;
 use crate::scenario::build::{Ready, build_with};
-use crate::scenario::meant::{MissionSpec, Scenario, SegmentOf, SegmentSpec};
+use crate::scenario::resolved::{MissionSpec, Scenario, SegmentOf, SegmentSpec};
 use crate::scenario::shape::{Form, Key, Kinds, Section};
 
 /// The study.
@@ -48,7 +48,7 @@ Load and ambient follow the scenario's `[mission]`. The laws of the devices are 
 a cycle; the ripple within a cycle follows exactly from the power of every step, but does not act back on the laws.
 The first load begins in its electrical periodic state. After every later step of a parameter, cycles are stepped through
 with the temperatures coupled, until what is left of the settling could move no temperature by 5 % of the tolerance; then
-(or after --resolve cycles) the rest is jumped over by shooting. A settling between the same two loads at about the same
+(or after --resolve cycles) the rest is solved by shooting. A settling between the same two loads at about the same
 temperatures (15 K) is resolved once and used again. While a parameter ramps, the circuit counts as in the periodic state
 of each moment; its lag is part of the estimated error.
 
@@ -57,7 +57,7 @@ gives the power that was missed, and the error in temperature; a leap that is to
 fifth of the tolerance. The estimated error sums what every leap may have missed, passed through the thermal network,
 without the correction that is applied. Where a cycle is a line period (inverter, totem pole), cycles are line periods.
 
-The mission is held against the ratings of the parts and the limits of the scenario: the temperatures of its whole course,
+The mission is judged by the ratings of the parts and the limits of the scenario: the temperatures of its whole course,
 voltages and currents of the cycles that were solved. There is no law of damage in this program: [mission.damage] states the
 user's own, and what is printed is what that law says.";
 
@@ -89,19 +89,19 @@ static SECTION: Section = Section {
     ],
 };
 
-impl From<MissionTrouble> for StudyError {
-    fn from(trouble: MissionTrouble) -> Self {
-        match trouble {
-            MissionTrouble::Cycle { .. }
-            | MissionTrouble::Numerical { .. }
-            | MissionTrouble::Runaway { .. } => Self::Numerical(trouble.to_string()),
-            _ => Self::Refused(trouble.to_string()),
+impl From<MissionError> for StudyError {
+    fn from(error: MissionError) -> Self {
+        match error {
+            MissionError::Cycle { .. }
+            | MissionError::Numerical { .. }
+            | MissionError::Runaway { .. } => Self::Numerical(error.to_string()),
+            _ => Self::Refused(error.to_string()),
         }
     }
 }
 
 /// What is asked, at any level.
-struct Asked<'a> {
+struct Options<'a> {
     scenario: &'a Scenario,
     spec: &'a MissionSpec,
     profile: Profile,
@@ -133,25 +133,25 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
         effort: Effort { closing: question.number("closing"), ..Effort::default() },
         switching: Some(arrangement.values.number("frequency")),
     };
-    let asked = Asked { scenario, spec, profile, options, repeating: question.flag("repeating") };
+    let options = Options { scenario, spec, profile, options, repeating: question.flag("repeating") };
     // A coarser one solves cycles of the one as stated again.
     let near = question.left::<Followed>().filter(|_| context.level.0 > 0);
     let followed = match near {
-        Some(near) => asked.at(context, |lay| again(&near, asked.profile.begin, lay))?,
-        None => asked.follow(question, context, &inputs)?,
+        Some(near) => options.at(context, |build| again(&near, options.profile.begin, build))?,
+        None => options.follow(question, context, &inputs)?,
     };
     if context.level.0 == 0 {
         question.leave(followed.clone());
     }
-    Ok(asked.study(&followed, ready, arrangement.arrangement.kind))
+    Ok(options.study(&followed, ready, arrangement.arrangement.kind))
 }
 
-impl Asked<'_> {
+impl Options<'_> {
     /// The arrangement at parameters, as coarse as a level.
     fn at<T>(
         &self,
         context: &Context<'_>,
-        work: impl FnOnce(&mut Make<'_>) -> Result<T, MissionTrouble>,
+        work: impl FnOnce(&mut Make<'_>) -> Result<T, MissionError>,
     ) -> Result<T, StudyError> {
         let parameter = |c: &SegmentSpec| match c.of {
             SegmentOf::Parameter(key) => Some(key),
@@ -160,12 +160,12 @@ impl Asked<'_> {
         let keys: Vec<&'static str> = self.spec.segments.iter().filter_map(parameter).collect();
         let mut scenario = self.scenario.clone();
         let reductions = context.reductions();
-        let mut lay = |values: &[f64]| {
-            let (laid, mut setup) = make(&mut scenario, &reductions, &keys, values)?;
+        let mut build = |values: &[f64]| {
+            let (layout, mut setup) = make(&mut scenario, &reductions, &keys, values)?;
             context.level.apply(&mut setup);
-            Ok((laid, setup))
+            Ok((layout, setup))
         };
-        Ok(work(&mut lay)?)
+        Ok(work(&mut build)?)
     }
 
     fn follow(
@@ -180,7 +180,7 @@ impl Asked<'_> {
         }
         let progress = Progress::new(context.quiet, self.profile.duration());
         let mut observer = record::Observer { writer, profile: &self.profile, progress, stop: context.stop };
-        let followed = self.at(context, |lay| follow(&self.profile, lay, &self.options, &mut observer));
+        let followed = self.at(context, |build| follow(&self.profile, lay, &self.options, &mut observer));
         observer.progress.done();
         // What fails leaves its file closed as a partial one.
         let followed = followed?;
@@ -201,7 +201,7 @@ impl Asked<'_> {
             definitions: DEFINITIONS.map(|(a, b)| (a.to_string(), b.to_string())).to_vec(),
             tables: known::tables(f, &lives, &self.options, self.profile.begin),
             figures: vec![StudyFigure::new(
-                "What was asked, junction temperatures (dotted: least and largest within a cycle), ripple against \
+                "Load and ambient, junction temperatures (dotted: least and largest within a cycle), ripple against \
                  frequency, counted cycles",
                 picture::figure(named, self.spec, &self.profile, f, &lives),
             )],

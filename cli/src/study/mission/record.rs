@@ -1,5 +1,5 @@
-//! What a mission records on its way: `/thermal` the courses of the temperatures, `/waveforms` load, power and estimated
-//! error.
+//! What a mission records on its way: `/thermal` the courses of the temperatures, `/waveforms` load, power and
+//! estimated error.
 
 use std::sync::atomic::{AtomicBool, Ordering};
 
@@ -9,7 +9,7 @@ use joulestep_models::arrangement::mission::{Instant, Listener, MissionEvent};
 
 use crate::progress::Progress;
 use crate::result::ResultWriter;
-use crate::scenario::meant::{MissionSpec, SegmentOf};
+use crate::scenario::resolved::{MissionSpec, SegmentOf};
 
 /// Writes the file, shows progress, and stops when asked.
 pub(super) struct Observer<'a> {

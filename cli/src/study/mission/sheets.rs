@@ -3,10 +3,10 @@
 use joulestep_models::arrangement::mission::{Followed, Instant};
 
 use super::life::{Life, gathered};
-use crate::sheet::{Cell, Head, Sheet};
+use crate::table::{Cell, Head, Table};
 
 /// A line per heat input.
-pub(super) fn dies(followed: &Followed) -> Sheet {
+pub(super) fn dies(followed: &Followed) -> Table {
     let heads = vec![
         Head::text("die"),
         Head::number("heat", "heat", "J"),
@@ -39,11 +39,11 @@ pub(super) fn dies(followed: &Followed) -> Sheet {
             course.last().map(|i| i.celsius[k]).into(),
         ]
     };
-    Sheet { heads, rows: followed.inputs.iter().enumerate().map(row).collect() }
+    Table { heads, rows: followed.inputs.iter().enumerate().map(row).collect() }
 }
 
 /// Ripple of the hottest cycle.
-pub(super) fn ripple(followed: &Followed) -> Sheet {
+pub(super) fn ripple(followed: &Followed) -> Table {
     let heads = vec![
         Head::text("die"),
         Head::number("switching_ripple", "switching ripple", "K"),
@@ -55,11 +55,11 @@ pub(super) fn ripple(followed: &Followed) -> Sheet {
         .iter()
         .flat_map(|hot| followed.inputs.iter().zip(&hot.ripple))
         .map(|(name, r)| vec![name.as_str().into(), r.switching.into(), lines.then_some(r.line).into()]);
-    Sheet { heads, rows: rows.collect() }
+    Table { heads, rows: rows.collect() }
 }
 
 /// Harmonics of the hottest cycle: a line per frequency and heat input.
-pub(super) fn harmonics(followed: &Followed) -> Sheet {
+pub(super) fn harmonics(followed: &Followed) -> Table {
     let heads = vec![
         Head::text("die"),
         Head::number("harmonic", "harmonic", "1"),
@@ -80,11 +80,11 @@ pub(super) fn harmonics(followed: &Followed) -> Sheet {
             rows.push(row);
         }
     }
-    Sheet { heads, rows }
+    Table { heads, rows }
 }
 
 /// Counted temperature cycles, gathered.
-pub(super) fn cycles(followed: &Followed, lives: &[Life]) -> Sheet {
+pub(super) fn cycles(followed: &Followed, lives: &[Life]) -> Table {
     let heads = vec![
         Head::text("die"),
         Head::text("of"),
@@ -102,11 +102,11 @@ pub(super) fn cycles(followed: &Followed, lives: &[Life]) -> Sheet {
             }
         }
     }
-    Sheet { heads, rows }
+    Table { heads, rows }
 }
 
 /// The course.
-pub(super) fn course(followed: &Followed) -> Sheet {
+pub(super) fn course(followed: &Followed) -> Table {
     let mut heads = vec![Head::number("time", "t", "s")];
     for name in &followed.inputs {
         for (what, unit) in [("mean", "degC"), ("least", "degC"), ("largest", "degC"), ("power", "W")] {
@@ -123,11 +123,11 @@ pub(super) fn course(followed: &Followed) -> Sheet {
         row.push(i.estimate.into());
         row
     };
-    Sheet { heads, rows: followed.course.iter().map(row).collect() }
+    Table { heads, rows: followed.course.iter().map(row).collect() }
 }
 
 /// How it was followed.
-pub(super) fn work(f: &Followed) -> Sheet {
+pub(super) fn work(f: &Followed) -> Table {
     let w = &f.work;
     let span = f.course.last().map_or(0.0, |i| i.time);
     let all: [(&str, &str, &str, f64); 13] = [
@@ -146,5 +146,5 @@ pub(super) fn work(f: &Followed) -> Sheet {
         ("coupling_error", "coupling", "K", w.coupling),
     ];
     let heads = all.iter().map(|a| Head::number(a.0, a.1, a.2)).collect();
-    Sheet { heads, rows: vec![all.iter().map(|a| a.3.into()).collect()] }
+    Table { heads, rows: vec![all.iter().map(|a| a.3.into()).collect()] }
 }

@@ -9,16 +9,17 @@
 //!                                               ground
 //! ```
 //!
-//! The test circuit of IEC 60747-8 and -9 (from memory). Turn-off is measured at the end of the first pulse, turn-on and
-//! recovery at the beginning of the second. All junctions stay at the stated temperature: two pulses of some
-//! microseconds heat little, and the numbers belong to a temperature. The first pulse's length follows from
-//! V = L·di/dt + R·i: t₁ = −(L/R)·ln(1 − I·R/V), with the loop's and the part's resistance in R.
+//! The test circuit of IEC 60747-8 and -9 (from memory). Turn-off is measured at the end of the first pulse, turn-on
+//! and recovery at the beginning of the second. All junctions stay at the stated temperature: two pulses of some
+//! microseconds heat little, and the numbers belong to a temperature. The first pulse's length follows from V =
+//! L·di/dt + R·i: t₁ = −(L/R)·ln(1 − I·R/V), with the loop's and the part's resistance in R.
 
-mod lay;
+mod circuit;
 
 use joulestep_engine::accounts::counters::Counters;
 use joulestep_engine::accounts::ledger::Ledger;
-use joulestep_engine::measure::MeasureTrouble;
+use joulestep_engine::error::{CircuitError, SolverError};
+use joulestep_engine::measure::MeasureError;
 use joulestep_engine::measure::recovery::{Record, Recovery, recovery};
 use joulestep_engine::measure::signal::Signal;
 use joulestep_engine::measure::switching::{Levels, Rules, Switching, Waveforms, turn_off, turn_on};
@@ -26,15 +27,14 @@ use joulestep_engine::recorder::InMemory;
 use joulestep_engine::run::setup::{Refusal, Setup};
 use joulestep_engine::run::watch::Seen;
 use joulestep_engine::step::schedule::Steps;
-use joulestep_engine::trouble::{CircuitTrouble, Trouble};
 use serde::Serialize;
 
 use crate::model::{Built, bad};
-use crate::operating::OperatingTrouble;
+use crate::operating::OperatingError;
 use crate::part::Part;
-use lay::{Laid, lay};
+use circuit::{PulseCircuit, build};
 
-pub use lay::has_kelvin;
+pub use circuit::has_kelvin;
 
 /// Share of the reverse peak at which the recovery ends.
 pub const RECOVERY_SHARE: f64 = 0.02;
@@ -83,8 +83,8 @@ pub struct Bench {
 }
 
 impl Bench {
-    /// 20 nH and 5 mΩ, pulses of 10 µs and 2 µs with 2 µs between them, gate ramps of 5 ns, IEC 60747-8, no snubber; the gate
-    /// returns to the Kelvin source where there is one.
+    /// 20 nH and 5 mΩ, pulses of 10 µs and 2 µs with 2 µs between them, gate ramps of 5 ns, IEC 60747-8, no snubber;
+    /// the gate returns to the Kelvin source where there is one.
     pub fn new(gate_on: f64, gate_off: f64) -> Self {
         Self {
             loop_inductance: 20e-9,
@@ -186,25 +186,25 @@ const LOAD: usize = 8;
 
 /// Why a point has no numbers.
 #[derive(Debug, thiserror::Error)]
-pub enum PulseTrouble {
+pub enum PulseError {
     /// Something asked for cannot be.
     #[error("{0}")]
     Asked(String),
     /// A model refuses its values.
     #[error(transparent)]
-    Circuit(#[from] CircuitTrouble),
+    Circuit(#[from] CircuitError),
     /// No resistance to plan the first pulse with.
     #[error(transparent)]
-    Operating(#[from] OperatingTrouble),
+    Operating(#[from] OperatingError),
     /// No start.
     #[error(transparent)]
     Start(#[from] Refusal),
-    /// The equations could not be solved further.
+    /// The equations could not be solved.
     #[error(transparent)]
-    Numerical(#[from] Trouble),
+    Numerical(#[from] SolverError),
     /// The waveforms do not meet a definition.
     #[error("{0}: a longer pause or pulse may help, or a smaller gate resistance")]
-    Measure(#[from] MeasureTrouble),
+    Measure(#[from] MeasureError),
 }
 
 /// t₁ = −(L/R)·ln(1 − I·R/V), s: how long it takes to bring an inductor to a current. NaN where it never gets there.
@@ -214,7 +214,7 @@ pub fn first_pulse(load: f64, resistance: f64, current: f64, voltage: f64) -> f6
     if share.abs() < 1e-9 { load * current / voltage } else { -load / resistance * (-share).ln_1p() }
 }
 
-fn check(bench: &Bench, point: &Point) -> Result<(), PulseTrouble> {
+fn check(bench: &Bench, point: &Point) -> Result<(), PulseError> {
     let positive = [
         ("current", point.current, "A"),
         ("voltage", point.voltage, "V"),
@@ -229,10 +229,10 @@ fn check(bench: &Bench, point: &Point) -> Result<(), PulseTrouble> {
         ("snubber resistance", bench.snubber.map_or(1.0, |s| s.resistance), "ohm"),
     ];
     if let Some((what, x, unit)) = positive.into_iter().find(|p| !(p.1.is_finite() && p.1 > 0.0)) {
-        return Err(PulseTrouble::Asked(format!("the {what} is {x} {unit}; expected above zero")));
+        return Err(PulseError::Asked(format!("the {what} is {x} {unit}; expected above zero")));
     }
     if bench.ramp >= bench.pause.min(bench.second_pulse) {
-        return Err(PulseTrouble::Asked(format!(
+        return Err(PulseError::Asked(format!(
             "a gate ramp of {} s does not fit into the pause and the second pulse",
             bench.ramp
         )));
@@ -240,7 +240,7 @@ fn check(bench: &Bench, point: &Point) -> Result<(), PulseTrouble> {
     if bench.gate_on <= bench.gate_off || bench.loop_resistance < 0.0 {
         let what =
             "the gate's on level must be above its off level, and the loop's resistance not below zero";
-        return Err(PulseTrouble::Asked(what.into()));
+        return Err(PulseError::Asked(what.into()));
     }
     Ok(())
 }
@@ -248,30 +248,30 @@ fn check(bench: &Bench, point: &Point) -> Result<(), PulseTrouble> {
 /// Runs the double pulse and measures it. `upper` may be the same part or a diode.
 ///
 /// # Errors
-/// [`PulseTrouble`].
-pub fn run(part: &Part, upper: &Part, bench: &Bench, point: &Point) -> Result<Outcome, PulseTrouble> {
+/// [`PulseError`].
+pub fn run(part: &Part, upper: &Part, bench: &Bench, point: &Point) -> Result<Outcome, PulseError> {
     run_as(part, upper, bench, point, &mut |_, _| ())
 }
 
-/// The same, with a word in its setup: `prepare` gets it beside the two devices as they were built ("part", "upper"), and
-/// may change steps and bounds or add watches.
+/// The same, with a word in its setup: `prepare` gets it beside the two devices as they were built ("part", "upper"),
+/// and may change steps and bounds or add watches.
 ///
 /// # Errors
-/// [`PulseTrouble`].
+/// [`PulseError`].
 pub fn run_as(
     part: &Part,
     upper: &Part,
     bench: &Bench,
     point: &Point,
     prepare: &mut dyn FnMut(&mut Setup<f64>, [Built; 2]),
-) -> Result<Outcome, PulseTrouble> {
+) -> Result<Outcome, PulseError> {
     check(bench, point)?;
     for p in [part, upper] {
         if let Some(key) = p.missing().first() {
             return Err(bad(&p.name, format!("`{key}` is not given")).into());
         }
     }
-    let Laid { circuit, edges, load, channels, integrals, built } = lay(part, upper, bench, point)?;
+    let PulseCircuit { circuit, edges, load, channels, integrals, built } = build(part, upper, bench, point)?;
     let mut setup = Setup::new(circuit);
     setup.channels = channels;
     setup.integrals = integrals;
@@ -308,8 +308,7 @@ pub fn run_as(
     };
     let recovery = recovery(&record, edges.on, edges.end, RECOVERY_SHARE).ok();
     let zero = record.forward.falls_to(0.0, edges.on).filter(|&t| t < edges.end);
-    let taken =
-        |k: usize, from: f64| Ok::<f64, MeasureTrouble>(signal(k)?.at(edges.end) - signal(k)?.at(from));
+    let taken = |k: usize, from: f64| Ok::<f64, MeasureError>(signal(k)?.at(edges.end) - signal(k)?.at(from));
     let upper_whole = match zero {
         Some(zero) => Some((-taken(UPPER_CHARGE, zero)?, taken(UPPER_WORK, zero)?)),
         None => None,

@@ -1,5 +1,5 @@
-//! The charge that a switch's capacitances hold at its high side, at a recorded instant: ∫ v dQ over it is the energy that
-//! they take, quasi-statically E_oss.
+//! The charge that a switch's capacitances hold at its high side, at a recorded instant: ∫ v dQ over it is the energy
+//! that they take, quasi-statically E_oss.
 
 use joulestep_engine::circuit::graph::{Body, Component, ComponentId, GROUND, HeatId, NodeId};
 use joulestep_engine::circuit::law::{Device, stamp_len};
@@ -93,12 +93,12 @@ impl Store {
     }
 
     /// Moves the devices that have a heat input to its temperature, °C.
-    pub fn settle(&mut self, celsius: &[f64]) {
+    pub fn set_temperatures(&mut self, celsius: &[f64]) {
         for holder in &mut self.holders {
             if let Holder::Device { law, heat: Some(h), .. } = holder
                 && let Some(t) = celsius.get(h.0 as usize)
             {
-                law.settle(t + joulestep_engine::run::setup::ZERO_CELSIUS);
+                law.set_temperature(t + joulestep_engine::run::setup::ZERO_CELSIUS);
             }
         }
     }

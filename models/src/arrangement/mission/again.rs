@@ -1,7 +1,7 @@
-//! The same mission under the powers that its cycles have when they are solved otherwise, with coarser steps say: cycles
-//! that were solved on the way are solved again, each from its own periodic state at the temperatures it had; by what
-//! their powers differ, the course of the temperatures moves. The network is linear, so the move is its answer to the
-//! difference; that losses follow the moved temperatures is left out.
+//! The same mission under the powers that its cycles have when they are solved otherwise, with coarser steps say:
+//! cycles that were solved on the way are solved again, each from its own periodic state at the temperatures it had; by
+//! what their powers differ, the course of the temperatures moves. The network is linear, so the move is its answer to
+//! the difference; that losses follow the moved temperatures is left out.
 
 use joulestep_engine::run::watch::Seen;
 
@@ -9,7 +9,7 @@ use super::super::cycle::NEAR;
 use super::profile::Begin;
 use super::ripple::{Within, apart, harmonics, numbers};
 use super::site::{OneCycle, Site};
-use super::{Followed, Hottest, Make, MissionTrouble, Solved};
+use super::{Followed, Hottest, Make, MissionError, Solved};
 
 /// A quantity at instants, linear in between and constant outside.
 fn between(times: &[f64], values: &[f64], t: f64) -> f64 {
@@ -36,18 +36,18 @@ fn all_seen<'a>(cycles: impl Iterator<Item = &'a OneCycle>, count: usize) -> Vec
 ///
 /// # Errors
 /// As of [`follow`](super::follow).
-pub fn again(followed: &Followed, begin: Begin, make: &mut Make<'_>) -> Result<Followed, MissionTrouble> {
+pub fn again(followed: &Followed, begin: Begin, make: &mut Make<'_>) -> Result<Followed, MissionError> {
     let period = followed.period.0;
     let mut out = followed.clone();
     out.counters = Default::default();
     let mut cycles = Vec::with_capacity(followed.solved.len());
     for Solved { time, parameters, celsius, electrical, jacobian, .. } in &followed.solved {
         let time = *time;
-        let (laid, setup) = make(parameters).map_err(|what| MissionTrouble::Circuit { time, what })?;
-        let site = Site::new(&laid, setup, period, Some(electrical));
-        let mut site = site.map_err(|what| MissionTrouble::Start { time, what })?;
+        let (layout, setup) = make(parameters).map_err(|what| MissionError::Circuit { time, what })?;
+        let site = Site::new(&layout, setup, period, Some(electrical));
+        let mut site = site.map_err(|what| MissionError::Start { time, what })?;
         site.jacobian.clone_from(jacobian);
-        let cycle = site.steady(celsius, NEAR).map_err(|what| MissionTrouble::Cycle { time, what })?;
+        let cycle = site.steady(celsius, NEAR).map_err(|what| MissionError::Cycle { time, what })?;
         out.counters.steps += cycle.counters.steps * site.cycles;
         out.counters.iterations += cycle.counters.iterations * site.cycles;
         cycles.push(cycle);

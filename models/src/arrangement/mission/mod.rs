@@ -5,8 +5,8 @@
 //! until what is left of the electrical settling can move no temperature by a share of the tolerance. Then the thermal
 //! state leaps: the power of a cycle is extrapolated, linear in the temperatures and (while parameters move) in time;
 //! the modal network follows it exactly; at the end a cycle is solved by shooting, and the power that was missed,
-//! growing over the leap in a straight line, tells the error in temperature. A leap with too large an error is taken
-//! back; one that holds is corrected by what was missed. (The pair of an extrapolated and a corrected exponential
+//! growing over the leap in a straight line, estimates the error in temperature. A leap with too large an error is
+//! taken back; one that holds is corrected by what was missed. (The pair of an extrapolated and a corrected exponential
 //! integrator: Cox & Matthews 2002, J. Comput. Phys. 176, 430.) The mean over a cycle obeys the network's own equations
 //! under the cycle's mean power, so nothing is lost by leaving the ripple out; the ripple of a cycle is then exact on
 //! its own.
@@ -21,15 +21,15 @@ mod site;
 mod stages;
 
 use joulestep_engine::accounts::counters::Counters;
-use joulestep_engine::cycle::steady::{CycleTrouble, Effort};
+use joulestep_engine::cycle::steady::{CycleError, Effort};
+use joulestep_engine::error::{CircuitError, SolverError};
 use joulestep_engine::run::setup::{Refusal, Setup};
 use joulestep_engine::run::watch::Seen;
 use joulestep_engine::thermal::run::Thermal;
-use joulestep_engine::trouble::{CircuitTrouble, Trouble};
 use nalgebra::DMatrix;
 use serde::Serialize;
 
-use crate::arrangement::bed::Laid;
+use crate::arrangement::builder::CircuitLayout;
 use profile::Profile;
 use ripple::{Apart, Harmonic, Within};
 
@@ -60,7 +60,7 @@ impl Default for Options {
 }
 
 /// Makes the arrangement with these values of the parameters that change.
-pub type Make<'a> = dyn FnMut(&[f64]) -> Result<(Laid, Setup<f64>), CircuitTrouble> + 'a;
+pub type Make<'a> = dyn FnMut(&[f64]) -> Result<(CircuitLayout, Setup<f64>), CircuitError> + 'a;
 
 /// An instant of the course.
 #[derive(Clone, Debug, PartialEq)]
@@ -211,7 +211,7 @@ pub struct Followed {
 
 /// Why a mission could not be followed.
 #[derive(Debug, thiserror::Error)]
-pub enum MissionTrouble {
+pub enum MissionError {
     /// The control does not repeat.
     #[error("the control of this arrangement does not repeat, so cycles cannot be leapt over")]
     NotPeriodic,
@@ -227,7 +227,7 @@ pub enum MissionTrouble {
         /// When, s.
         time: f64,
         /// What is wrong.
-        what: CircuitTrouble,
+        what: CircuitError,
     },
     /// No start.
     #[error("at {time} s: {what}")]
@@ -243,15 +243,15 @@ pub enum MissionTrouble {
         /// When, s.
         time: f64,
         /// Why.
-        what: CycleTrouble,
+        what: CycleError,
     },
-    /// The equations could not be solved further.
+    /// The equations could not be solved.
     #[error("at {time} s of the mission: {what}")]
     Numerical {
         /// When, s.
         time: f64,
         /// Why.
-        what: Trouble,
+        what: SolverError,
     },
     /// Temperatures run away.
     #[error(
@@ -269,8 +269,8 @@ pub enum MissionTrouble {
 const MOST_STRETCHES: f64 = 2e4;
 
 /// Checks a profile against the network.
-fn checked(profile: &Profile, boundaries: usize) -> Result<(), MissionTrouble> {
-    let bad = |what: String| Err(MissionTrouble::Profile(what));
+fn checked(profile: &Profile, boundaries: usize) -> Result<(), MissionError> {
+    let bad = |what: String| Err(MissionError::Profile(what));
     if !(profile.length.is_finite() && profile.length > 0.0) || profile.rounds == 0 {
         return bad(format!("a mission of {} rounds of {} s", profile.rounds, profile.length));
     }

@@ -5,10 +5,10 @@ use std::f64::consts::PI;
 use super::follow::{Follower, Key, RUNAWAY, SHARE, rise};
 use super::leap::{glide, ramp, set_boundaries};
 use super::profile::Side;
-use super::{MissionEvent, MissionTrouble};
+use super::{MissionError, MissionEvent};
 
 /// Share of the tolerance below which the rest of an electrical settling is jumped over.
-const TRIFLE: f64 = 0.05;
+const NEGLIGIBLE: f64 = 0.05;
 /// A settling that was resolved between the same loads serves again while temperatures differ by less than this, K.
 const ALIKE: f64 = 15.0;
 /// Expected change of temperature over a first leap, K: before slopes are known, and when they are.
@@ -25,7 +25,7 @@ impl Follower<'_, '_> {
         round: f64,
         from: f64,
         end: f64,
-    ) -> Result<f64, MissionTrouble> {
+    ) -> Result<f64, MissionError> {
         let names = (before.clone(), self.key.clone());
         let now = self.network.temperatures();
         let alike = |then: &[f64]| now.iter().zip(then).all(|(a, b)| (a - b).abs() <= ALIKE);
@@ -35,7 +35,7 @@ impl Follower<'_, '_> {
         // Cycles whose power counts for what is left: half a turn of what oscillates.
         let window = if turn > 1e-3 { (PI / turn).ceil().min(1000.0) as usize } else { 1 }.max(3);
         let lasts = (1.0 / (1.0 - left.min(1.0 - 1e-6))).max(1.0) * self.period;
-        let trifle = TRIFLE * self.options.tolerance;
+        let negligible = NEGLIGIBLE * self.options.tolerance;
         let mut over: Vec<Vec<f64>> = Vec::new();
         let mut t = from;
         let reused = known.is_some();
@@ -53,8 +53,8 @@ impl Follower<'_, '_> {
                 Some(known) => steady.iter().zip(&known[over.len()]).map(|(p, d)| p + d).collect(),
                 None => {
                     self.site.hold(&celsius);
-                    let trouble = |what| MissionTrouble::Cycle { time: t, what };
-                    let cycle = self.site.cycle().map_err(trouble)?;
+                    let error = |what| MissionError::Cycle { time: t, what };
+                    let cycle = self.site.cycle().map_err(error)?;
                     self.look(t, &cycle);
                     self.add_balance(cycle.balance, self.period);
                     cycle.power
@@ -69,15 +69,15 @@ impl Follower<'_, '_> {
                 let last = &over[over.len() - window..];
                 let most = |k: usize| last.iter().map(|o| o[k].abs()).fold(0.0, f64::max);
                 most_over = (0..begin.len()).map(most).collect();
-                let mut asked = self.rest.clone();
-                asked.advance(lasts, &most_over);
-                let seen = rise(&asked, &self.rest);
+                let mut requested = self.rest.clone();
+                requested.advance(lasts, &most_over);
+                let seen = rise(&requested, &self.rest);
                 let first = *first_seen.get_or_insert(seen);
                 // What is seen holds the drift of the temperatures too; the electrical part dies away as the slowest
                 // disturbance does (with a margin of three).
                 let dies = 3.0 * first * left.powf((over.len() - window) as f64);
                 rest = seen.min(dies);
-                if rest <= trifle {
+                if rest <= negligible {
                     most_over.iter_mut().for_each(|o| *o *= (dies / seen).min(1.0));
                     break;
                 }
@@ -92,8 +92,8 @@ impl Follower<'_, '_> {
         self.listener.event(t, MissionEvent::Resolved(count as u32));
         if t + self.period <= end {
             self.wrong.advance(lasts, &most_over);
-            self.out.work.jumps += u32::from(rest > trifle);
-            if rest > trifle {
+            self.out.work.jumps += u32::from(rest > negligible);
+            if rest > negligible {
                 self.listener.event(t, MissionEvent::Jumped(rest));
             }
         }
@@ -110,7 +110,7 @@ impl Follower<'_, '_> {
         self.wrong.advance(self.period, &vec![0.0; power.len()]);
         let estimate = self.estimate();
         let celsius = self.network.temperatures().to_vec();
-        self.tell(next, celsius, power, estimate);
+        self.report(next, celsius, power, estimate);
         next
     }
 
@@ -125,7 +125,7 @@ impl Follower<'_, '_> {
         from: f64,
         end: f64,
         moving: bool,
-    ) -> Result<bool, MissionTrouble> {
+    ) -> Result<bool, MissionError> {
         let mut t = from;
         while t + 1e-6 * self.period < end {
             if self.out.work.resolved.is_multiple_of(64) && !self.listener.go_on(t) {
@@ -135,10 +135,12 @@ impl Follower<'_, '_> {
                 let now = self.profile.parameters(t - round, Side::After);
                 let electrical = self.site.electrical();
                 self.move_to(&now, t, false)?;
-                self.site.enter(&electrical).map_err(|what| MissionTrouble::Numerical { time: t, what })?;
+                self.site
+                    .start_from(&electrical)
+                    .map_err(|what| MissionError::Numerical { time: t, what })?;
             }
             self.site.hold(self.network.temperatures());
-            let cycle = self.site.cycle().map_err(|what| MissionTrouble::Cycle { time: t, what })?;
+            let cycle = self.site.cycle().map_err(|what| MissionError::Cycle { time: t, what })?;
             self.out.work.resolved += 1;
             self.look(t, &cycle);
             let whole = self.period;
@@ -177,7 +179,7 @@ impl Follower<'_, '_> {
         from: f64,
         end: f64,
         moving: bool,
-    ) -> Result<bool, MissionTrouble> {
+    ) -> Result<bool, MissionError> {
         let allowed = SHARE * self.options.tolerance;
         let mut t = from;
         let mut span = self.first_leap(round, from, end);
@@ -197,7 +199,7 @@ impl Follower<'_, '_> {
             let short = span <= SHORTEST * self.period;
             if hottest.is_nan() || hottest > RUNAWAY {
                 if short {
-                    return Err(MissionTrouble::Runaway { time: t, celsius: hottest });
+                    return Err(MissionError::Runaway { time: t, celsius: hottest });
                 }
                 span *= 0.25;
                 continue;
@@ -210,9 +212,9 @@ impl Follower<'_, '_> {
             let expected = self.model.power(to, &found);
             let missed: Vec<f64> = cycle.power.iter().zip(&expected).map(|(p, e)| p - e).collect();
             let sizes: Vec<f64> = missed.iter().map(|x| x.abs()).collect();
-            let mut asked = self.rest.clone();
-            ramp(&mut asked, span, &sizes);
-            let error = rise(&asked, &self.rest);
+            let mut requested = self.rest.clone();
+            ramp(&mut requested, span, &sizes);
+            let error = rise(&requested, &self.rest);
             let factor = 0.9 * (allowed / error.max(1e-12)).sqrt();
             let cycles = span / self.period;
             if error > allowed && !short {
@@ -277,7 +279,7 @@ impl Follower<'_, '_> {
         ramp(&mut self.wrong, to - from, doubt);
         let estimate = self.estimate();
         for reached in way {
-            self.tell(reached.time, reached.celsius, reached.power, estimate);
+            self.report(reached.time, reached.celsius, reached.power, estimate);
         }
         let mean: [f64; 3] = std::array::from_fn(|k| 0.5 * (self.balance[k] + balance[k]));
         self.add_balance(mean, to - from);

@@ -6,13 +6,13 @@ mod strips;
 pub(crate) use params::jfet_params;
 pub(crate) use strips::Strips;
 
-use joulestep_engine::abreast;
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
 use joulestep_engine::circuit::law::{Device, Flow, Law, side_by_side};
 use joulestep_engine::circuit::probe::Probe;
-use joulestep_engine::trouble::CircuitTrouble;
+use joulestep_engine::error::CircuitError;
+use joulestep_engine::lockstep;
 
 use crate::channel::overdrive;
 use crate::charge::Depletion;
@@ -31,10 +31,10 @@ use crate::model::{
 /// (k > 1) and more where the drift region takes its share (k < 1). So the on-resistance 1/(2βkA)·(1 + 2ρA) and the
 /// saturation current βA²/(1 + ρA) are stated independently. With k = 1 and σ = 0 drain and source may be exchanged;
 /// otherwise the drift region is at the drain. σ is the drain's pull on the channel's barrier. Mobility: the
-/// on-resistance goes as (T/T₀)^exponent.
+/// on-resistance scales as (T/T₀)^exponent.
 ///
-/// Saturation current: that of a long channel (Shockley, Proc. IRE 40 (1952) 1365), which goes as (T₀/T)^exponent, over
-/// 1 + r with r = Vsat/(Ecrit·L), Ecrit = v/μ (Grebene & Ghandhi, Solid-State Electron. 12 (1969) 573): r goes as
+/// Saturation current: that of a long channel (Shockley, Proc. IRE 40 (1952) 1365), which scales as (T₀/T)^exponent,
+/// over 1 + r with r = Vsat/(Ecrit·L), Ecrit = v/μ (Grebene & Ghandhi, Solid-State Electron. 12 (1969) 573): r goes as
 /// the mobility, the pinch-off voltage and the inverse of the carriers' highest velocity (`VELOCITY`, `MOBILITY`).
 /// Leakage goes by Arrhenius's law.
 #[derive(Clone, Copy, Debug)]
@@ -79,7 +79,7 @@ pub struct Jfet<L> {
 
 /// Coefficients at a temperature.
 #[derive(Clone, Copy, Debug)]
-pub struct Settled<L> {
+pub struct AtTemperature<L> {
     pinch_off: L,
     drain_effect: L,
     width: L,
@@ -95,7 +95,7 @@ pub struct Settled<L> {
     drain_source: Depletion<L>,
 }
 
-abreast!(Jfet: pinch_off, pinch_off_drift, drain_effect, slope_factor, on_resistance, resistance_exponent,
+lockstep!(Jfet: pinch_off, pinch_off_drift, drain_effect, slope_factor, on_resistance, resistance_exponent,
     drift_share, saturation_current, saturation_exponent, velocity_ratio, gate, breakdown, gate_breakdown, leakage,
     linear_above, drain_gate, source_gate, drain_source);
 
@@ -122,9 +122,9 @@ impl<L: Lane> Jfet<L> {
 }
 
 impl<L: Lane> Law<L, 2> for Jfet<L> {
-    type Settled = Settled<L>;
+    type AtTemperature = AtTemperature<L>;
 
-    fn settle(&self, kelvin: L) -> Settled<L> {
+    fn at_temperature(&self, kelvin: L) -> AtTemperature<L> {
         let (one, two) = (L::splat(1.0), L::splat(2.0));
         let above = kelvin - L::splat(STATED_AT);
         let warm = (kelvin * L::splat(1.0 / STATED_AT)).ln();
@@ -140,7 +140,7 @@ impl<L: Lane> Law<L, 2> for Jfet<L> {
         let [gate, ideality, gap] = self.gate;
         let gate = saturation_at(kelvin, gate, ideality, gap, L::splat(3.0));
         let scale = ideality * thermal;
-        Settled {
+        AtTemperature {
             pinch_off,
             drain_effect: self.drain_effect,
             width,
@@ -158,7 +158,7 @@ impl<L: Lane> Law<L, 2> for Jfet<L> {
     }
 
     #[inline(always)]
-    fn flow<S: Scalar<L>>(at: &Settled<L>, [vds, vgs]: [S; 2]) -> Flow<S, 2> {
+    fn flow<S: Scalar<L>>(at: &AtTemperature<L>, [vds, vgs]: [S; 2]) -> Flow<S, 2> {
         let mut flow = at.under_the_gate([vds, vgs]);
         flow.q[0] = flow.q[0] + at.drain_source.charge(vds);
         flow
@@ -169,7 +169,7 @@ impl<L: Lane> Law<L, 2> for Jfet<L> {
     }
 }
 
-impl<L: Lane> Settled<L> {
+impl<L: Lane> AtTemperature<L> {
     /// Everything but the charge of drain against source.
     #[inline(always)]
     fn under_the_gate<S: Scalar<L>>(&self, [vds, vgs]: [S; 2]) -> Flow<S, 2> {
@@ -196,7 +196,7 @@ pub(crate) fn law(
     v: &Prefixed,
     linear_above: f64,
     kelvin: f64,
-) -> Result<Jfet<f64>, CircuitTrouble> {
+) -> Result<Jfet<f64>, CircuitError> {
     let pinch_off = v.number("pinch-off");
     if !above(0.0, pinch_off) {
         let what = format!("`{}` is {} V, expected below zero (normally on)", v.key("pinch-off"), pinch_off);
@@ -232,7 +232,7 @@ pub(crate) fn law(
         source_gate: depletion("gate-source-capacitance"),
         drain_source: depletion("drain-source-capacitance"),
     };
-    let at = law.settle(kelvin);
+    let at = law.at_temperature(kelvin);
     at.gate_drain.check(name)?;
     at.gate_source.check(name)?;
     Ok(law)
@@ -243,12 +243,7 @@ const PARAMS: &[Param] = &{
     crate::model::join::<26, 3, 29>(own, [Param::LINEAR_ABOVE, Param::TEMPERATURE, Param::MAXIMUM])
 };
 
-fn build(
-    circuit: &mut Circuit<f64>,
-    name: &str,
-    pins: &[NodeId],
-    v: &Values,
-) -> Result<Built, CircuitTrouble> {
+fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) -> Result<Built, CircuitError> {
     let kelvin = v.kelvin("junction-temperature");
     let law = law(name, &Prefixed { values: v, prefix: "" }, v.number("linear-above"), kelvin)?;
     let id = circuit.law(name, "jfet", pins, law, kelvin)?;

@@ -41,7 +41,7 @@ pub(crate) fn is_new(path: Option<&Path>, force: bool) -> Result<(), Refused> {
 
 /// Draws a figure into a file: pixels where its name ends in `.png`, else SVG.
 pub(crate) fn draw(path: &Path, figure: &Figure) -> Result<(), Refused> {
-    let wrong = |e: plot::Trouble| (e.to_string(), NUMERICAL);
+    let wrong = |e: plot::PlotError| (e.to_string(), NUMERICAL);
     if path.extension().is_some_and(|e| e.eq_ignore_ascii_case("png")) {
         return write(path, plot::png(figure).map_err(wrong)?);
     }

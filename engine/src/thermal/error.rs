@@ -2,9 +2,9 @@
 
 use thiserror::Error;
 
-/// Trouble with a heat network, found before any temperature is computed.
+/// Errors of a heat network, found before any temperature is computed.
 #[derive(Debug, Error, Clone, PartialEq)]
-pub enum ThermalTrouble {
+pub enum ThermalError {
     /// A thermal resistance that is not a positive number.
     #[error("thermal resistance of {place} is {value} K/W; expected a positive number")]
     BadResistance {
@@ -124,11 +124,11 @@ pub enum ThermalTrouble {
     SingularFoster,
     /// Something that only networks of physical nodes can answer.
     #[error(
-        "a Foster network has no physical nodes inside: {asked} needs a Cauer ladder or a network of nodes"
+        "a Foster network has no physical nodes inside: {requested} needs a Cauer ladder or a network of nodes"
     )]
     NoPhysicalNodes {
         /// What was asked for.
-        asked: String,
+        requested: String,
     },
     /// Networks for lanes that are not built alike.
     #[error("the network of lane {lane} differs from that of lane 0 in its {what}")]

@@ -2,9 +2,9 @@
 
 use thiserror::Error;
 
-/// Trouble with the circuit itself, found before any number is computed.
+/// Errors of the circuit itself, found before any number is computed.
 #[derive(Debug, Error, Clone, PartialEq)]
-pub enum CircuitTrouble {
+pub enum CircuitError {
     /// Two components share a name.
     #[error("two components are named `{name}`")]
     DuplicateName {
@@ -62,9 +62,9 @@ fn moves(update: f64) -> String {
     }
 }
 
-/// Numerical trouble during a run.
+/// Numerical error during a run.
 #[derive(Debug, Error, Clone, PartialEq)]
-pub enum Trouble {
+pub enum SolverError {
     /// Newton's iteration did not converge, however short the step.
     #[error(
         "no solution at t = {time:.9e} s: node `{node}` {} after {tries} halvings of the step; the device next to it is `{device}`", moves(*update)
@@ -114,7 +114,7 @@ pub enum Trouble {
     /// Somebody asked to stop before anything was found.
     #[error("stopped while the initial state was searched")]
     Interrupted,
-    /// Lanes that march together would have to act at different instants.
+    /// Lanes that run in lockstep would have to act at different instants.
     #[error("lanes {lanes:?} leave lockstep at t = {time:.9e} s")]
     LeavesLockstep {
         /// The lanes that act otherwise than most.

@@ -1,6 +1,6 @@
-//! What arrangements are laid out on: a circuit, the devices chosen for its places, and the logic that works them.
+//! What arrangements are built on: a circuit, the devices chosen for its places, and the logic that works them.
 
-mod place;
+mod switch;
 
 use std::collections::BTreeMap;
 
@@ -9,9 +9,9 @@ use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::control::Controller;
 use joulestep_engine::control::board::Board;
 use joulestep_engine::control::drive::{Delays, Drive, Gate};
+use joulestep_engine::error::CircuitError;
 use joulestep_engine::run::setup::Setup;
 use joulestep_engine::step::schedule::Steps;
-use joulestep_engine::trouble::CircuitTrouble;
 
 use crate::lookup::find;
 use crate::model::{Built, Value, Values, bad};
@@ -41,7 +41,7 @@ pub enum Role {
 
 /// A piece as it was built.
 #[derive(Clone, Debug)]
-pub struct Fitting {
+pub struct Element {
     /// Its name.
     pub name: String,
     /// Kind of the catalogue.
@@ -55,7 +55,7 @@ pub struct Fitting {
 /// A place for a switch, and what a loss account needs to know of it.
 #[derive(Clone, Debug)]
 pub struct Place {
-    /// Its name; a line of this name tells the gate's state where it has a gate.
+    /// Its name; a line of this name shows the gate's state where it has a gate.
     pub name: String,
     /// Its own components.
     pub own: Vec<usize>,
@@ -77,13 +77,13 @@ pub struct Place {
 
 /// Makes a controller once the lines can be named.
 pub type Logic =
-    Box<dyn FnOnce(&mut Board<f64>) -> Result<Box<dyn Controller<f64>>, CircuitTrouble> + Send + Sync>;
+    Box<dyn FnOnce(&mut Board<f64>) -> Result<Box<dyn Controller<f64>>, CircuitError> + Send + Sync>;
 
-/// An arrangement laid out: everything but the circuit.
+/// An arrangement built: everything but the circuit.
 #[derive(Default)]
-pub struct Laid {
+pub struct CircuitLayout {
     /// Its pieces, in order.
-    pub fittings: Vec<Fitting>,
+    pub elements: Vec<Element>,
     /// Its switches' places.
     pub places: Vec<Place>,
     /// Modulators and sequences: they look first.
@@ -94,23 +94,23 @@ pub struct Laid {
     pub period: Option<f64>,
 }
 
-impl std::fmt::Debug for Laid {
+impl std::fmt::Debug for CircuitLayout {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        let mut told = f.debug_struct("Laid");
-        told.field("fittings", &self.fittings).field("places", &self.places).field("period", &self.period);
-        told.finish_non_exhaustive()
+        let mut report = f.debug_struct("CircuitLayout");
+        report.field("elements", &self.elements).field("places", &self.places).field("period", &self.period);
+        report.finish_non_exhaustive()
     }
 }
 
-impl Laid {
+impl CircuitLayout {
     /// A piece by its name.
-    pub fn fitting(&self, name: &str) -> Option<&Fitting> {
-        self.fittings.iter().find(|f| f.name == name)
+    pub fn element(&self, name: &str) -> Option<&Element> {
+        self.elements.iter().find(|f| f.name == name)
     }
 
     /// A quantity of a piece: `("choke", "current")`.
     pub fn quantity(&self, name: &str, quantity: &str) -> Option<Probe> {
-        let all = &self.fitting(name)?.built.quantities;
+        let all = &self.element(name)?.built.quantities;
         all.iter().find(|q| q.0 == quantity).map(|q| q.2.clone())
     }
 
@@ -118,7 +118,7 @@ impl Laid {
     ///
     /// # Errors
     /// When a controller refuses its settings.
-    pub fn logic(&mut self, board: &mut Board<f64>) -> Result<Vec<Box<dyn Controller<f64>>>, CircuitTrouble> {
+    pub fn logic(&mut self, board: &mut Board<f64>) -> Result<Vec<Box<dyn Controller<f64>>>, CircuitError> {
         let modulators = std::mem::take(&mut self.modulators);
         let drives = std::mem::take(&mut self.drives);
         modulators.into_iter().chain(drives).map(|make| make(board)).collect()
@@ -128,7 +128,7 @@ impl Laid {
     ///
     /// # Errors
     /// When a controller refuses its settings.
-    pub fn setup(&mut self, circuit: Circuit<f64>) -> Result<Setup<f64>, CircuitTrouble> {
+    pub fn setup(&mut self, circuit: Circuit<f64>) -> Result<Setup<f64>, CircuitError> {
         let mut setup = Setup::new(circuit);
         setup.controllers = self.logic(&mut setup.board)?;
         if let Some(period) = self.period {
@@ -139,22 +139,22 @@ impl Laid {
     }
 }
 
-/// Lays pieces into a circuit. Parameters are those of the arrangement; places without a part get an ideal switch.
+/// Builds pieces into a circuit. Parameters are those of the arrangement; places without a part get an ideal switch.
 #[derive(Debug)]
-pub struct Bed<'a> {
+pub struct Builder<'a> {
     /// The circuit.
     pub circuit: &'a mut Circuit<f64>,
     /// Parameters of the arrangement.
     pub values: &'a Values,
     /// Parts by place; the one under "" serves where none is named.
     pub parts: &'a BTreeMap<String, Part>,
-    /// What was laid so far.
-    pub laid: Laid,
+    /// What was built so far.
+    pub layout: CircuitLayout,
 }
 
-type Done<T = ()> = Result<T, CircuitTrouble>;
+type Done<T = ()> = Result<T, CircuitError>;
 
-impl Bed<'_> {
+impl Builder<'_> {
     /// A parameter.
     pub fn number(&self, key: &str) -> f64 {
         self.values.number(key)
@@ -188,8 +188,8 @@ impl Bed<'_> {
         let mut values = Values::with_defaults(entry.params);
         values.0.extend(given.iter().map(|&(key, x)| (key, Value::Number(x))));
         let built = (entry.build)(self.circuit, name, pins, &values)?;
-        let fitting = Fitting { name: name.to_string(), kind: entry.kind, role, built: built.clone() };
-        self.laid.fittings.push(fitting);
+        let element = Element { name: name.to_string(), kind: entry.kind, role, built: built.clone() };
+        self.layout.elements.push(element);
         Ok(built)
     }
 
@@ -226,9 +226,9 @@ impl Bed<'_> {
     /// # Errors
     /// When a part or value is refused.
     pub fn leg(&mut self, command: &str, first: (&str, [NodeId; 2]), second: (&str, [NodeId; 2])) -> Done {
-        let gates = (self.place(first.0, first.1)?, self.place(second.0, second.1)?);
+        let gates = (self.add_switch(first.0, first.1)?, self.add_switch(second.0, second.1)?);
         for (one, other) in [(first.0, second.0), (second.0, first.0)] {
-            if let Some(place) = self.laid.places.iter_mut().find(|p| p.name == one) {
+            if let Some(place) = self.layout.places.iter_mut().find(|p| p.name == one) {
                 place.partner = Some(other.to_string());
             }
         }
@@ -253,7 +253,7 @@ impl Bed<'_> {
         };
         let (command, name) = (command.to_string(), name.to_string());
         let second = second.and_then(|(name, gate)| Some((name.to_string(), gate?)));
-        self.laid.drives.push(Box::new(move |board: &mut Board<f64>| {
+        self.layout.drives.push(Box::new(move |board: &mut Board<f64>| {
             let inhibits = vec![board.add_line(TRIP)];
             gate.state = Some(board.add_line(&name));
             let line = board.add_line(&command);

@@ -1,9 +1,9 @@
-//! From checked tables to the package as meant.
+//! From checked tables to the package as resolved.
 
 use joulestep_engine::thermal::field::property::Law;
 use joulestep_models::materials::Material;
 use joulestep_models::package::{
-    Cooled, Cooling, Face, Heated, Layer, Package, PackageTrouble, Subject, ViaField,
+    Cooled, Cooling, Face, Heated, Layer, Package, PackageError, Subject, ViaField,
 };
 
 use crate::diagnostic::{Diagnostic, nearest};
@@ -12,7 +12,7 @@ use crate::scenario::fields::Fields;
 /// °C, where a file says nothing.
 const ROOM: f64 = 25.0;
 
-/// The package, placed and checked; what is wrong is told at its place.
+/// The package, placed and checked; what is wrong is reported at its place.
 pub(super) fn package(root: &Fields, diagnostics: &mut Vec<Diagnostic>) -> Option<Package> {
     let before = diagnostics.len();
     let layers = root.tables("layer");
@@ -47,7 +47,7 @@ pub(super) fn package(root: &Fields, diagnostics: &mut Vec<Diagnostic>) -> Optio
         return None;
     }
     let Err(wrong) = package.place() else { return Some(package) };
-    for PackageTrouble { subject, key, found, expected, suggestion } in wrong {
+    for PackageError { subject, key, found, expected, suggestion } in wrong {
         let of = match subject {
             Subject::Whole => Some(root),
             Subject::Layer(k) => layers.get(k),

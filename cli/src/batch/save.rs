@@ -1,6 +1,6 @@
 //! Waveforms of chosen variants: once the table is there, each is run again alone, with a recorder, into an ordinary
-//! result file in a folder beside the table. What it tells of itself is the table's row: the same bits where the row was
-//! solved alone too, else within the tolerance of lanes.
+//! result file in a folder beside the table. What it reports of itself is the table's row: the same bits where the row
+//! was solved alone too, else within the tolerance of lanes.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::ffi::OsString;
@@ -16,7 +16,7 @@ use crate::account::{Account, Outcome, store};
 use crate::batch::errors::Errors;
 use crate::batch::plan::Keep;
 use crate::batch::row::{OF_LEDGER, Row, Status};
-use crate::batch::variant::{Built, Study};
+use crate::batch::variant::{Built, PlannedBatch};
 use crate::diagnostic::Sources;
 use crate::judge::Uncertainty;
 use crate::result::{ResultWriter, WriterOptions};
@@ -40,7 +40,7 @@ pub fn is_kept(kept: &[usize], variant: usize) -> bool {
 
 /// The variants that the plan chooses among those run to their end, ascending; `None`: it keeps none. Of equal numbers
 /// the first variants are taken.
-pub fn chosen(study: &Study, rows: &BTreeMap<usize, Row>) -> Option<Vec<usize>> {
+pub fn chosen(study: &PlannedBatch, rows: &BTreeMap<usize, Row>) -> Option<Vec<usize>> {
     if study.plan.keep.is_empty() {
         return None;
     }
@@ -81,7 +81,7 @@ pub fn chosen(study: &Study, rows: &BTreeMap<usize, Row>) -> Option<Vec<usize>> 
 /// # Errors
 /// In words.
 pub fn write(
-    study: &Study,
+    study: &PlannedBatch,
     (rows, errors): (&BTreeMap<usize, Row>, &Errors),
     kept: &[usize],
     table: &Path,
@@ -152,7 +152,7 @@ impl Recorder<f64> for Recording<'_> {
 
 /// The errors of a row in the order of an account's numbers.
 fn of_account(
-    study: &Study,
+    study: &PlannedBatch,
     row: &Row,
     errors: &Errors,
     account: &Account,
@@ -172,12 +172,12 @@ fn of_account(
 }
 
 /// Runs a variant into a result file; whether it came to its end.
-fn record(study: &Study, row: &Row, errors: &Errors, path: &Path, stop: &AtomicBool) -> Result<bool, String> {
+fn record(study: &PlannedBatch, row: &Row, errors: &Errors, path: &Path, stop: &AtomicBool) -> Result<bool, String> {
     let Built { setup, facts } = study.prepared(row)?;
     let mut run = setup.ready().map_err(|e| e.to_string())?;
     let values = study.plan.inputs.iter().zip(study.inputs(row.variant));
     let values: Vec<String> =
-        values.map(|(input, x)| format!("# {} = {x:?} {}\n", input.slot.path, input.slot.unit)).collect();
+        values.map(|(input, x)| format!("# {} = {x:?} {}\n", input.parameter.path, input.parameter.unit)).collect();
     let own = format!("# variant {} of a batch:\n{}", row.variant, values.concat());
     let mut inputs = Sources::of_text(own);
     inputs.merge(study.inputs.clone());
@@ -186,7 +186,7 @@ fn record(study: &Study, row: &Row, errors: &Errors, path: &Path, stop: &AtomicB
     let outcome = match run.advance(facts.end, &mut recording) {
         Ok(Ended::Reached) => Outcome::Done,
         Ok(Ended::Stopped) => Outcome::Interrupted,
-        Err(trouble) => Outcome::Failed(trouble.to_string()),
+        Err(error) => Outcome::Failed(error.to_string()),
     };
     run.finish(&mut recording);
     let mut account = Account::new(&run, &facts, recording.events.lines(), outcome);

@@ -5,7 +5,7 @@ use joulestep_engine::circuit::probe::{Channel, Probe};
 use joulestep_engine::circuit::wave::Wave;
 
 use super::{
-    Bench, CURRENT, Edges, GATE, LEAD, LOAD, Point, PulseTrouble, SIGNALS, Snubber, UPPER_CHARGE,
+    Bench, CURRENT, Edges, GATE, LEAD, LOAD, Point, PulseError, SIGNALS, Snubber, UPPER_CHARGE,
     UPPER_CURRENT, UPPER_VOLTAGE, UPPER_WORK, VOLTAGE, WORK, first_pulse,
 };
 use crate::merit::{is_diode, is_switch};
@@ -13,7 +13,7 @@ use crate::model::{Built, Value, Values};
 use crate::operating::resistance;
 use crate::part::Part;
 
-pub(super) struct Laid {
+pub(super) struct PulseCircuit {
     pub circuit: Circuit<f64>,
     pub edges: Edges,
     pub load: f64,
@@ -30,20 +30,26 @@ fn values_at(part: &Part, celsius: f64) -> Values {
     values
 }
 
-/// Whether the part's model has a Kelvin source: its kind names the pin, and a source lead lies between it and the source.
+/// Whether the part's model has a Kelvin source: its kind names the pin, and a source lead lies between it and the
+/// source.
 pub fn has_kelvin(part: &Part) -> bool {
     part.entry().optional_pins().contains(&"kelvin")
         && part.values.maybe("source-inductance").is_some_and(|l| l > 0.0)
 }
 
-pub(super) fn lay(part: &Part, upper: &Part, bench: &Bench, point: &Point) -> Result<Laid, PulseTrouble> {
+pub(super) fn build(
+    part: &Part,
+    upper: &Part,
+    bench: &Bench,
+    point: &Point,
+) -> Result<PulseCircuit, PulseError> {
     let mut c = Circuit::<f64>::new();
-    let asked = |what: String| Err(PulseTrouble::Asked(what));
+    let invalid = |what: String| Err(PulseError::Asked(what));
     if !is_switch(part) {
-        return asked(format!("{} is a {} and has no gate", part.name, part.kind));
+        return invalid(format!("{} is a {} and has no gate", part.name, part.kind));
     }
     if !is_switch(upper) && !is_diode(upper) {
-        return asked(format!("{} is a {}, neither a switch nor a diode", upper.name, upper.kind));
+        return invalid(format!("{} is a {}, neither a switch nor a diode", upper.name, upper.kind));
     }
     let [supply, bus, switch, drain, anode] =
         ["supply", "bus", "switch", "drain", "upper-low"].map(|n| c.node(n));
@@ -52,7 +58,7 @@ pub(super) fn lay(part: &Part, upper: &Part, bench: &Bench, point: &Point) -> Re
     let load = bench.load.unwrap_or(bench.first_pulse * point.voltage / point.current);
     let length = first_pulse(load, series, point.current, point.voltage);
     if !(length.is_finite() && length > 0.0) {
-        return asked(format!(
+        return invalid(format!(
             "{} A cannot be reached: {} V drive less through the {series:.3} ohm of loop and part",
             point.current, point.voltage
         ));
@@ -106,7 +112,7 @@ pub(super) fn lay(part: &Part, upper: &Part, bench: &Bench, point: &Point) -> Re
             channels.push(channel(&format!("part.{name}"), words, probe.clone()));
         }
     }
-    Ok(Laid { circuit: c, edges, load, channels, integrals, built: [lower, above] })
+    Ok(PulseCircuit { circuit: c, edges, load, channels, integrals, built: [lower, above] })
 }
 
 /// The part under test with its gate's source; its gate pin and the node that the gate returns to.
@@ -117,7 +123,7 @@ fn place_lower(
     point: &Point,
     edges: &Edges,
     drain: NodeId,
-) -> Result<(Built, NodeId, NodeId), PulseTrouble> {
+) -> Result<(Built, NodeId, NodeId), PulseError> {
     let [gate, level] = ["gate", "gate-level"].map(|n| c.node(n));
     let kelvin = bench.kelvin && has_kelvin(part);
     let reference = if kelvin { c.node("kelvin") } else { GROUND };
@@ -143,7 +149,7 @@ fn place_upper(
     bench: &Bench,
     point: &Point,
     [high, low]: [NodeId; 2],
-) -> Result<Built, PulseTrouble> {
+) -> Result<Built, PulseError> {
     let pins = if is_diode(upper) {
         vec![low, high]
     } else {
