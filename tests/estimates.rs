@@ -18,7 +18,7 @@ use joulestep_engine::run::setup::Setup;
 use joulestep_engine::run::watch::Watch;
 use joulestep_engine::step::bounds::Bounds;
 use joulestep_engine::step::schedule::Steps;
-use joulestep_engine::trouble::Trouble;
+use joulestep_engine::error::SolverError;
 
 use crate::published_ivps::posed;
 
@@ -110,7 +110,7 @@ pub fn run(
     read: impl Fn(&joulestep_engine::run::time_loop::Run<f64>) -> Vec<Number> + Sync,
     truth: &[(f64, f64)],
 ) -> Vec<Known> {
-    let at = |level: Level| -> Result<Computed, Trouble> {
+    let at = |level: Level| -> Result<Computed, SolverError> {
         let mut s = setup();
         s.steps = Steps { base: case.base, finest: case.finest, calm: 2 };
         s.bounds = Bounds::stated(case.bound, case.bound);

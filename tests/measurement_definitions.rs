@@ -4,7 +4,7 @@
 use joulestep_engine::circuit::graph::{Circuit, GROUND};
 use joulestep_engine::circuit::probe::{Channel, Probe};
 use joulestep_engine::circuit::wave::Wave;
-use joulestep_engine::measure::MeasureTrouble;
+use joulestep_engine::measure::MeasureError;
 use joulestep_engine::measure::recovery::{Record, recovery};
 use joulestep_engine::measure::signal::Signal;
 use joulestep_engine::measure::switching::{Levels, Rules, Switching, Waveforms, turn_off, turn_on};
@@ -286,11 +286,11 @@ fn a_level_that_is_not_reached_is_named() {
     let s = Signal::new(&t, &v).unwrap();
     let w = Waveforms { gate: s, voltage: s, current: s, work: None };
     let levels = Levels { voltage: 400.0, current: 20.0, gate_off: 0.0, gate_on: 12.0 };
-    let trouble = turn_on(&w, levels, 0.0, 1.0, Rules::Fet).unwrap_err();
+    let error = turn_on(&w, levels, 0.0, 1.0, Rules::Fet).unwrap_err();
     assert!(
-        matches!(trouble, MeasureTrouble::NotReached { what: "the gate-source voltage", .. }),
-        "{trouble}"
+        matches!(error, MeasureError::NotReached { what: "the gate-source voltage", .. }),
+        "{error}"
     );
-    let trouble = recovery(&record(s), 0.1, 1.0, 0.02).unwrap_err();
-    assert!(trouble.to_string().contains("does not reach"), "{trouble}");
+    let error = recovery(&record(s), 0.1, 1.0, 0.02).unwrap_err();
+    assert!(error.to_string().contains("does not reach"), "{error}");
 }

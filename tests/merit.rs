@@ -4,7 +4,7 @@ use joulestep_engine::circuit::graph::{Circuit, GROUND};
 use joulestep_models::capacitances::OutputCharge;
 use joulestep_models::merit::parallel::{Duty, needed, steady};
 use joulestep_models::merit::recovery::{Ramp, ramp};
-use joulestep_models::merit::{Conditions, FIGURES, Figures, MeritTrouble, figures, gate_on};
+use joulestep_models::merit::{Conditions, FIGURES, Figures, MeritError, figures, gate_on};
 use joulestep_models::part::Part;
 
 use crate::common::rig::near;
@@ -177,8 +177,8 @@ fn what_the_part_does_not_allow_is_refused() {
     let refused = |c: Conditions| figures(&part, &c).unwrap_err();
     let told = refused(at(200.0)).to_string();
     assert!(told.contains("cascode-700v-22m") && told.contains("200") && told.contains("175"), "{told}");
-    assert!(matches!(refused(Conditions { voltage: 900.0, ..at(25.0) }), MeritTrouble::Limit { .. }));
-    assert!(matches!(refused(Conditions { gate_on: Some(30.0), ..at(25.0) }), MeritTrouble::Limit { .. }));
+    assert!(matches!(refused(Conditions { voltage: 900.0, ..at(25.0) }), MeritError::Limit { .. }));
+    assert!(matches!(refused(Conditions { gate_on: Some(30.0), ..at(25.0) }), MeritError::Limit { .. }));
     let varistor = shipped("varistor-400v-rail");
-    assert!(matches!(figures(&varistor, &at(25.0)).unwrap_err(), MeritTrouble::Lacks { .. }));
+    assert!(matches!(figures(&varistor, &at(25.0)).unwrap_err(), MeritError::Lacks { .. }));
 }

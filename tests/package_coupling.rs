@@ -4,7 +4,7 @@ use std::path::Path;
 
 use joulestep::package;
 use joulestep::scenario::build::build;
-use joulestep::scenario::resolve::{Trouble, read};
+use joulestep::scenario::resolve::{InputError, read};
 use joulestep_engine::recorder::InMemory;
 use joulestep_engine::thermal::field::mesh::{Mesh, Sizing};
 use joulestep_engine::thermal::field::reduce::{Span, reduce};
@@ -119,7 +119,7 @@ fn packages_that_cannot_be_are_told() {
             false => Err(std::io::ErrorKind::NotFound.into()),
         };
         let told = match read(Path::new("x.toml"), &open) {
-            Err(Trouble::Refused(refusal)) => {
+            Err(InputError::Refused(refusal)) => {
                 refusal.diagnostics.iter().map(|d| d.line() + "\n").collect::<String>()
             }
             other => panic!("{to}: {other:?}"),

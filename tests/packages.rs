@@ -4,7 +4,7 @@ use std::io::ErrorKind;
 use std::path::Path;
 
 use joulestep::package::read;
-use joulestep::scenario::resolve::Trouble;
+use joulestep::scenario::resolve::InputError;
 use joulestep_engine::thermal::compact::Compact;
 use joulestep_engine::thermal::field::mesh::{Mesh, Sizing};
 use joulestep_engine::thermal::field::reduce::{Span, reduce};
@@ -100,7 +100,7 @@ coefficient = "2000 W/(m^2 K)"
 fn refused(text: &str) -> String {
     match read("x.toml", &|_: &Path| Ok(text.to_string())) {
         Ok(_) => panic!("accepted:\n{text}"),
-        Err(Trouble::Refused(refusal)) => {
+        Err(InputError::Refused(refusal)) => {
             let place = |d: &joulestep::diagnostic::Diagnostic| {
                 d.place.as_ref().map(|p| refusal.sources.line_and_column(p).0)
             };

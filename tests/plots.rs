@@ -1,7 +1,7 @@
 //! The plot layer: what it draws is where it belongs, and names stay names.
 
 use joulestep::plot::{
-    Axis, Bars, Chart, Curve, Figure, Line, Mark, Marker, Panel, Series, Span, Trouble, svg,
+    Axis, Bars, Chart, Curve, Figure, Line, Mark, Marker, Panel, Series, Span, PlotError, svg,
 };
 
 /// The values of an attribute in all elements of a kind.
@@ -151,8 +151,8 @@ fn a_bar_is_as_high_as_its_value_and_a_missing_one_is_shown() {
 #[test]
 fn nothing_to_draw_is_said() {
     let chart = Chart { title: "empty".into(), ..Chart::default() };
-    let trouble = svg(&Figure::new("", vec![Panel::Chart(chart)])).unwrap_err();
-    assert!(matches!(&trouble, Trouble::Nothing { panel, .. } if panel == "empty"), "{trouble}");
+    let error = svg(&Figure::new("", vec![Panel::Chart(chart)])).unwrap_err();
+    assert!(matches!(&error, PlotError::Nothing { panel, .. } if panel == "empty"), "{error}");
     assert!(svg(&Figure::new("", vec![])).is_err());
     let flat = Chart { curves: vec![Curve::new("", vec![(1.0, 2.0)])], ..Chart::default() };
     assert!(svg(&Figure::new("", vec![Panel::Chart(flat)])).is_ok());

@@ -16,7 +16,7 @@ use joulestep_engine::thermal::convert::foster_to_cauer;
 use joulestep_engine::thermal::modal::Modal;
 use joulestep_engine::thermal::network::{FosterTerm, NetworkBuilder};
 use joulestep_engine::thermal::run::Thermal;
-use joulestep_engine::trouble::CircuitTrouble;
+use joulestep_engine::error::CircuitError;
 use joulestep_models::arrangement::bed::Laid;
 use joulestep_models::arrangement::find;
 use joulestep_models::arrangement::mission::profile::{Begin, Of, Profile, Segment};
@@ -25,7 +25,7 @@ use joulestep_models::part::Part;
 
 /// The buck of the ferry: cascodes with nanosecond edges, snubbers, 100 kHz. Both JFETs are heated; `slow` stretches the
 /// thermal time constants.
-fn buck(load: f64, slow: f64) -> Result<(Laid, Setup<f64>), CircuitTrouble> {
+fn buck(load: f64, slow: f64) -> Result<(Laid, Setup<f64>), CircuitError> {
     let arrangement = find("synchronous-buck").expect("it is shipped");
     let given = [
         ("load-resistance", load),

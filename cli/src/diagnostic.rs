@@ -101,7 +101,7 @@ const WIDTH: usize = 100;
 /// One thing wrong with an input file.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Diagnostic {
-    /// Where; `None` where the trouble is not in a file's text.
+    /// Where; `None` where the error is not in a file's text.
     #[serde(skip)]
     pub place: Option<Place>,
     /// The key, with the table it stands in (`component.R1.resistance`); empty where none is concerned.

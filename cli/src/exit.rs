@@ -23,11 +23,11 @@ pub const NOT_PROVEN: u8 = 5;
 /// Interrupted; the partial result is closed.
 pub const INTERRUPTED: u8 = 130;
 
-/// Where a command writes: results to one stream, trouble and progress to the other.
+/// Where a command writes: results to one stream, errors and progress to the other.
 pub struct Streams<'a> {
     /// Results.
     pub out: &'a mut dyn Write,
-    /// Trouble.
+    /// Errors.
     pub err: &'a mut dyn Write,
     /// The command line as it was typed, for the files that keep it.
     pub command: String,

@@ -14,7 +14,7 @@ use crate::scenario::conform::Conform;
 use crate::scenario::fields::Fields;
 use crate::scenario::include::Open;
 use crate::scenario::raw::{self, Table};
-use crate::scenario::resolve::Trouble;
+use crate::scenario::resolve::InputError;
 use crate::shelf::Shelf;
 
 const SHELF: Shelf = Shelf { what: "package", file: "file", path: "a package", shipped };
@@ -23,7 +23,7 @@ const SHELF: Shelf = Shelf { what: "package", file: "file", path: "a package", s
 ///
 /// # Errors
 /// A file that cannot be opened; everything that is wrong with it.
-pub fn read(asked: &str, open: Open<'_>) -> Result<Package, Trouble> {
+pub fn read(asked: &str, open: Open<'_>) -> Result<Package, InputError> {
     read_with_text(asked, open).map(|found| found.0)
 }
 
@@ -31,12 +31,12 @@ pub fn read(asked: &str, open: Open<'_>) -> Result<Package, Trouble> {
 ///
 /// # Errors
 /// Those of [`read`].
-pub fn read_with_text(asked: &str, open: Open<'_>) -> Result<(Package, Sources), Trouble> {
+pub fn read_with_text(asked: &str, open: Open<'_>) -> Result<(Package, Sources), InputError> {
     let (sources, file) = SHELF.alone(asked, open)?;
     let mut diagnostics = Vec::new();
     match convert(file, &sources, &mut diagnostics) {
         Some(package) if diagnostics.is_empty() => Ok((package, sources)),
-        _ => Err(Trouble::Refused(Refusal::sorted(sources, diagnostics))),
+        _ => Err(InputError::Refused(Refusal::sorted(sources, diagnostics))),
     }
 }
 

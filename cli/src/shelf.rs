@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use crate::diagnostic::{Diagnostic, FileId, Place, Refusal, Sources, nearest};
 use crate::scenario::include::{Open, reason};
-use crate::scenario::resolve::Trouble;
+use crate::scenario::resolve::InputError;
 use crate::scenario::words::one_of;
 
 /// One kind of thing that is shipped.
@@ -44,16 +44,16 @@ impl Shelf {
     ///
     /// # Errors
     /// A file that cannot be opened; a name that nothing has.
-    pub(crate) fn alone(&self, asked: &str, open: Open<'_>) -> Result<(Sources, FileId), Trouble> {
+    pub(crate) fn alone(&self, asked: &str, open: Open<'_>) -> Result<(Sources, FileId), InputError> {
         let mut sources = Sources::default();
         let (path, text) = if Self::is_file(asked) {
-            (PathBuf::from(asked), open(Path::new(asked)).map_err(Trouble::Unreadable)?)
+            (PathBuf::from(asked), open(Path::new(asked)).map_err(InputError::Unreadable)?)
         } else {
             match self.text(asked) {
                 Ok(text) => (Self::shown(asked), text.to_string()),
                 Err((found, expected, suggestion)) => {
                     let d = Diagnostic { place: None, key: String::new(), found, expected, suggestion };
-                    return Err(Trouble::Refused(Refusal { sources, diagnostics: vec![d] }));
+                    return Err(InputError::Refused(Refusal { sources, diagnostics: vec![d] }));
                 }
             }
         };

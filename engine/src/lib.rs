@@ -40,8 +40,8 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
-// names and trouble
-pub mod trouble;
+// names and errors
+pub mod error;
 
 // arithmetic
 pub mod arithmetic;

@@ -110,7 +110,7 @@ pub struct Layout {
     pub watched: Vec<Column>,
 }
 
-/// Receives what a run produces, as it is produced. A recorder that meets trouble of its own keeps it and answers
+/// Receives what a run produces, as it is produced. A recorder that meets an error of its own keeps it and answers
 /// `false` to [`Recorder::go_on`].
 pub trait Recorder<L: Lane> {
     /// Before the first sample.

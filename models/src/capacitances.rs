@@ -4,7 +4,7 @@
 //! source, C_iss at the gate with the drain held, C_rss between them; of a diode only C_oss is there.
 
 use crate::model::{Entry, Values};
-use crate::operating::{AtRest, Feed, OperatingTrouble};
+use crate::operating::{AtRest, Feed, OperatingError};
 
 /// The frequency of the small signal, Hz: so low that resistances of the gate loop do not matter.
 pub const FREQUENCY: f64 = 1e5;
@@ -23,17 +23,17 @@ pub struct Capacitances {
 /// Capacitances with the gate at the source and `volts` between drain and source (cathode and anode), V.
 ///
 /// # Errors
-/// [`OperatingTrouble`].
+/// [`OperatingError`].
 pub fn capacitances(
     entry: &Entry,
     values: &Values,
     volts: f64,
     celsius: f64,
-) -> Result<Capacitances, OperatingTrouble> {
+) -> Result<Capacitances, OperatingError> {
     // A diode blocks the other way round.
     let sign = if entry.pins.first() == Some(&"anode") { -1.0 } else { 1.0 };
     let rest = AtRest::new(entry, values, 0.0, Feed::Voltage(sign * volts), celsius)?;
-    let y = rest.admittances(FREQUENCY).ok_or(OperatingTrouble::Pins(entry.kind))?;
+    let y = rest.admittances(FREQUENCY).ok_or(OperatingError::Pins(entry.kind))?;
     let c = |j: usize, k: usize| y[j][k].im / (std::f64::consts::TAU * FREQUENCY);
     Ok(Capacitances { input: c(1, 1), output: c(0, 0), reverse: -c(1, 0) })
 }
@@ -78,13 +78,13 @@ impl OutputCharge {
 /// Charge and energy of the output capacitance up to each of some ascending voltages (V), gate at the source.
 ///
 /// # Errors
-/// [`OperatingTrouble`].
+/// [`OperatingError`].
 pub fn output_charge(
     entry: &Entry,
     values: &Values,
     volts: &[f64],
     celsius: f64,
-) -> Result<Vec<OutputCharge>, OperatingTrouble> {
+) -> Result<Vec<OutputCharge>, OperatingError> {
     let at = |v: f64| capacitances(entry, values, v, celsius).map(|c| c.output);
     let mut out = Vec::with_capacity(volts.len());
     let (mut from, mut charge, mut energy) = (0.0, 0.0, 0.0);

@@ -1,7 +1,7 @@
 //! The course of an independent source from its parameters.
 
 use joulestep_engine::circuit::wave::Wave;
-use joulestep_engine::trouble::CircuitTrouble;
+use joulestep_engine::error::CircuitError;
 
 use crate::model::{Param, Range, Values, bad};
 
@@ -34,7 +34,7 @@ pub const fn params(unit: &'static str) -> [Param; 13] {
 ///
 /// # Errors
 /// When not exactly one kind of course is stated, one is stated in part, or instants do not ascend.
-pub fn course(name: &str, v: &Values) -> Result<Wave<f64>, CircuitTrouble> {
+pub fn course(name: &str, v: &Values) -> Result<Wave<f64>, CircuitError> {
     let points = v.table("points");
     let needed = |key: &str, whose: &str| {
         v.maybe(key).ok_or_else(|| bad(name, format!("`{key}` is missing: {whose} needs it")))

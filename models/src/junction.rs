@@ -2,7 +2,7 @@
 
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
-use joulestep_engine::trouble::CircuitTrouble;
+use joulestep_engine::error::CircuitError;
 
 use crate::model::{BOLTZMANN_OVER_CHARGE, Prefixed, STATED_AT};
 
@@ -69,13 +69,13 @@ impl<L: Lane> Junction<L> {
     ///
     /// # Errors
     /// When the breakdown voltage is so low that forward and reverse conduction overlap.
-    pub fn check(&self, component: &str) -> Result<(), CircuitTrouble> {
+    pub fn check(&self, component: &str) -> Result<(), CircuitError> {
         let (f, r) = (self.forward, self.reverse);
         let v = (self.reverse_log - self.forward_log) / (f + r);
         if L::all((v * f + self.forward_log).lt(L::splat(0.0))) || L::all(r.le(L::splat(0.0))) {
             return Ok(());
         }
-        Err(CircuitTrouble::BadValue {
+        Err(CircuitError::BadValue {
             component: component.to_string(),
             what: "the breakdown voltage is too low: forward and reverse conduction of the junction overlap"
                 .into(),

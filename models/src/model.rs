@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use joulestep_engine::circuit::graph::{ChoiceId, Circuit, ComponentId, HeatId, NodeId, WaveId};
 use joulestep_engine::circuit::probe::Probe;
-use joulestep_engine::trouble::CircuitTrouble;
+use joulestep_engine::error::CircuitError;
 
 /// 0 °C in K.
 pub const CELSIUS: f64 = 273.15;
@@ -244,13 +244,13 @@ pub struct Built {
     pub known: Vec<(&'static str, Probe, f64, f64)>,
 }
 
-/// The trouble of a component with a value.
-pub fn bad(component: &str, what: impl Into<String>) -> CircuitTrouble {
-    CircuitTrouble::BadValue { component: component.to_string(), what: what.into() }
+/// The error of a component with a value.
+pub fn bad(component: &str, what: impl Into<String>) -> CircuitError {
+    CircuitError::BadValue { component: component.to_string(), what: what.into() }
 }
 
 /// How a model enters a circuit: name, nodes in the order of `pins`, values.
-pub type Build = fn(&mut Circuit<f64>, &str, &[NodeId], &Values) -> Result<Built, CircuitTrouble>;
+pub type Build = fn(&mut Circuit<f64>, &str, &[NodeId], &Values) -> Result<Built, CircuitError>;
 
 /// One line of the catalogue.
 #[derive(Clone, Copy, Debug)]

@@ -7,7 +7,7 @@ use joulestep_engine::circuit::wave::Wave;
 use joulestep_engine::equations::system::System;
 use joulestep_engine::run::setup::{Refusal, Setup};
 use joulestep_engine::run::time_loop::Run;
-use joulestep_engine::trouble::CircuitTrouble;
+use joulestep_engine::error::CircuitError;
 use nalgebra::{Complex, DMatrix, DVector};
 
 use crate::model::{Built, Entry, Value, Values};
@@ -23,7 +23,7 @@ pub enum Feed {
 
 /// Why a part has no operating point.
 #[derive(Debug, thiserror::Error)]
-pub enum OperatingTrouble {
+pub enum OperatingError {
     /// A parameter that the model needs is not given.
     #[error("`{key}` is not given; a {kind} needs it")]
     Missing {
@@ -37,7 +37,7 @@ pub enum OperatingTrouble {
     Pins(&'static str),
     /// The model refuses its values.
     #[error(transparent)]
-    Values(#[from] CircuitTrouble),
+    Values(#[from] CircuitError),
     /// The engine finds no operating point.
     #[error(transparent)]
     NoPoint(#[from] Refusal),
@@ -69,10 +69,10 @@ pub(crate) fn between(
     values: &Values,
     gate: f64,
     feed: Feed,
-) -> Result<Between, OperatingTrouble> {
+) -> Result<Between, OperatingError> {
     let needed = entry.params.iter().filter(|p| p.default.is_none() && !p.optional);
     if let Some(p) = needed.into_iter().find(|p| !values.0.contains_key(p.key)) {
-        return Err(OperatingTrouble::Missing { key: p.key, kind: entry.kind });
+        return Err(OperatingError::Missing { key: p.key, kind: entry.kind });
     }
     let mut circuit = Circuit::new();
     let outer = circuit.node("outer");
@@ -84,7 +84,7 @@ pub(crate) fn between(
             let id = circuit.voltage_source("gate-source", pin, GROUND, wave)?;
             (vec![outer, pin, GROUND], Some((id, wave)))
         }
-        _ => return Err(OperatingTrouble::Pins(entry.kind)),
+        _ => return Err(OperatingError::Pins(entry.kind)),
     };
     let (wave, id) = match feed {
         Feed::Voltage(volts) => {
@@ -106,14 +106,14 @@ impl AtRest {
     /// at `celsius`.
     ///
     /// # Errors
-    /// [`OperatingTrouble`].
+    /// [`OperatingError`].
     pub fn new(
         entry: &Entry,
         values: &Values,
         gate: f64,
         feed: Feed,
         celsius: f64,
-    ) -> Result<Self, OperatingTrouble> {
+    ) -> Result<Self, OperatingError> {
         let mut values = values.clone();
         if let Some(t) = entry.params.iter().find(|p| p.key == "junction-temperature") {
             values.0.insert(t.key, Value::Number(celsius));
@@ -233,14 +233,14 @@ pub(crate) fn small_signal(
 /// on-resistance at that current.
 ///
 /// # Errors
-/// [`OperatingTrouble`].
+/// [`OperatingError`].
 pub fn resistance(
     entry: &Entry,
     values: &Values,
     gate: f64,
     amperes: f64,
     celsius: f64,
-) -> Result<f64, OperatingTrouble> {
+) -> Result<f64, OperatingError> {
     let rest = AtRest::new(entry, values, gate, Feed::Current(amperes), celsius)?;
     Ok(rest.voltage() / amperes)
 }

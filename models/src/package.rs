@@ -7,13 +7,13 @@
 mod agree;
 mod place;
 mod solid;
-mod trouble;
+mod error;
 mod vias;
 
 pub use agree::contradictions;
 pub use place::Placed;
 pub use solid::{Solid, to_ambient, to_case};
-pub use trouble::{PackageTrouble, Subject};
+pub use error::{PackageError, Subject};
 pub use vias::effective;
 
 use crate::materials::Material;

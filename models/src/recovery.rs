@@ -4,7 +4,7 @@ use joulestep_engine::abreast;
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::circuit::law::{Device, Flow, Law, side_by_side};
-use joulestep_engine::trouble::CircuitTrouble;
+use joulestep_engine::error::CircuitError;
 
 use crate::charge::Depletion;
 use crate::junction::{Breakdown, Junction, saturation_at};
@@ -28,7 +28,7 @@ impl Times<f64> {
     ///
     /// # Errors
     /// When only one of the two is given.
-    pub(crate) fn given(name: &str, v: &Prefixed, of: &str) -> Result<Option<Self>, CircuitTrouble> {
+    pub(crate) fn given(name: &str, v: &Prefixed, of: &str) -> Result<Option<Self>, CircuitError> {
         let key = |key: &str| format!("{of}{key}");
         match (v.maybe(&key("lifetime")), v.maybe(&key("transit-time"))) {
             (None, None) => Ok(None),

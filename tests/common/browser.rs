@@ -206,12 +206,12 @@ impl Browser {
         entries.iter().map(|e| format!("{}: {}", text(e, "level"), text(e, "message"))).collect()
     }
 
-    /// Fails when the console was told of trouble.
-    pub fn no_trouble(&self) {
+    /// Fails when the console was told of error.
+    pub fn no_errors(&self) {
         let log = self.log();
-        let trouble = log.iter().filter(|l| l.starts_with("SEVERE") || l.starts_with("WARNING"));
-        let trouble: Vec<_> = trouble.collect();
-        assert!(trouble.is_empty(), "{trouble:#?}");
+        let error = log.iter().filter(|l| l.starts_with("SEVERE") || l.starts_with("WARNING"));
+        let error: Vec<_> = error.collect();
+        assert!(error.is_empty(), "{error:#?}");
     }
 
     /// Takes a picture (PNG) of what is seen, for people.
@@ -265,10 +265,10 @@ fn a_browser_runs_scripts_and_its_console_is_heard() {
     assert_eq!(browser.run("return document.title"), "a page");
     browser.click("button");
     assert_eq!(browser.until("return document.title === '7'"), true);
-    browser.no_trouble();
+    browser.no_errors();
     browser.offline();
     assert_eq!(browser.until("return navigator.onLine === false"), true);
-    browser.run("console.error('trouble')");
+    browser.run("console.error('error')");
     let log = browser.log();
-    assert!(log.iter().any(|line| line.starts_with("SEVERE") && line.contains("trouble")), "{log:?}");
+    assert!(log.iter().any(|line| line.starts_with("SEVERE") && line.contains("error")), "{log:?}");
 }

@@ -4,7 +4,7 @@
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::circuit::graph::{Circuit, ComponentId, GROUND, NodeId, WaveId};
 use joulestep_engine::circuit::wave::Wave;
-use joulestep_engine::trouble::CircuitTrouble;
+use joulestep_engine::error::CircuitError;
 use joulestep_models::charge::Depletion;
 use joulestep_models::devices::diode::Diode;
 use joulestep_models::devices::square_law_jfet::SquareLawJfet;
@@ -81,12 +81,12 @@ impl<L: Lane> Varied<L> {
 }
 
 /// Builds REF-1.
-pub fn ref1<L: Lane>(duty: Duty) -> Result<Ref1<L>, CircuitTrouble> {
+pub fn ref1<L: Lane>(duty: Duty) -> Result<Ref1<L>, CircuitError> {
     ref1_varied(duty, Varied::nominal(duty))
 }
 
 /// Builds REF-1 with a variant in each lane.
-pub fn ref1_varied<L: Lane>(duty: Duty, varied: Varied<L>) -> Result<Ref1<L>, CircuitTrouble> {
+pub fn ref1_varied<L: Lane>(duty: Duty, varied: Varied<L>) -> Result<Ref1<L>, CircuitError> {
     let x = L::splat;
     let half = x(0.5);
     let mut c = Circuit::new();

@@ -12,7 +12,7 @@ use joulestep_engine::thermal::convert::foster_to_cauer;
 use joulestep_engine::thermal::modal::Modal;
 use joulestep_engine::thermal::network::{FosterTerm, NetworkBuilder};
 use joulestep_engine::thermal::run::Thermal;
-use joulestep_engine::trouble::CircuitTrouble;
+use joulestep_engine::error::CircuitError;
 use joulestep_models::arrangement::bed::Laid;
 use joulestep_models::arrangement::find;
 use joulestep_models::arrangement::mission::leap::glide;
@@ -144,7 +144,7 @@ fn damage_by_the_users_law() {
 }
 
 /// A buck of ideal switches whose two dies are heated, load resistance and supply voltage given.
-fn buck(values: &[f64]) -> Result<(Laid, Setup<f64>), CircuitTrouble> {
+fn buck(values: &[f64]) -> Result<(Laid, Setup<f64>), CircuitError> {
     let arrangement = find("synchronous-buck").unwrap();
     let given = [
         ("load-resistance", values[0]),

@@ -6,7 +6,7 @@ use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::run::setup::Setup;
 use joulestep_engine::step::bounds::Bounds;
 use joulestep_engine::step::schedule::Steps;
-use joulestep_engine::trouble::Trouble;
+use joulestep_engine::error::SolverError;
 
 use super::{Known, watch};
 use crate::common::ref1::{Duty, ref1};
@@ -17,7 +17,7 @@ const AGREES: f64 = 1.3e-6;
 /// E_off and E_on of the reference, J; known to about seven digits.
 const ENERGIES: [f64; 2] = [2.5520606779e-05, 0.00011326611366];
 
-fn computed(level: Level, bound: f64, finest: u32) -> Result<Computed, Trouble> {
+fn computed(level: Level, bound: f64, finest: u32) -> Result<Computed, SolverError> {
     let r = ref1::<f64>(Duty::DoublePulse).expect("it builds");
     let [_, switch, .., source, inner] = r.nodes;
     let drain =

@@ -10,7 +10,7 @@ use joulestep_engine::run::time_loop::Run;
 use joulestep_engine::step::bounds::Bounds;
 use joulestep_engine::step::schedule::Steps;
 use joulestep_engine::step::stage::Tolerance;
-use joulestep_engine::trouble::Trouble;
+use joulestep_engine::error::SolverError;
 use wide::{f64x4, f64x8};
 
 use crate::common::ref1::{Duty, ref1};
@@ -170,7 +170,7 @@ fn a_lane_without_a_solution_leaves_the_others() {
     let setups = [20.0, 20.0, 5.0, 30.0].map(variant);
     let mut run = Setup::abreast::<f64x4>(&setups.each_ref()).unwrap().ready().unwrap();
     match run.advance(10e-6, &mut ()) {
-        Err(Trouble::LeavesLockstep { lanes, time }) => {
+        Err(SolverError::LeavesLockstep { lanes, time }) => {
             assert!(lanes == [2] && (time - 5e-6).abs() < 1e-8, "{lanes:?} {time:e}");
         }
         other => panic!("{other:?}"),

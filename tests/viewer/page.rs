@@ -198,7 +198,7 @@ fn the_page_zooms_reads_jumps_and_saves() {
         assert_eq!((row[0], row[1], row[5]), (time[k], value(0, k), value(4, k)));
     }
     browser.press("\u{e00c}");
-    browser.no_trouble();
+    browser.no_errors();
 }
 
 /// What is drawn of ten samples, or of many with a gap among them: from one sample to the next straight, or level where
@@ -259,7 +259,7 @@ fn what_holds_is_drawn_in_steps_at_every_zoom() {
     let expected = ["30 min", "24 h", "119 s", "\u{2212}2 h", "time (min)", "30", "time (ms)"];
     assert_eq!(told.as_array().unwrap()[..7], expected.map(Value::from));
     assert_eq!(told[7].as_f64(), Some(1800.0));
-    browser.no_trouble();
+    browser.no_errors();
 }
 
 /// A number as JavaScript writes it.
@@ -330,5 +330,5 @@ fn the_page_works_by_keyboard_dark_and_on_a_small_screen() {
     browser.click("#happening-list button");
     browser.until("return document.querySelector('#span [data-cursor=A]')");
     assert_eq!(browser.run("return document.getElementById('side').offsetHeight"), 0);
-    browser.no_trouble();
+    browser.no_errors();
 }

@@ -10,7 +10,7 @@ use rayon::prelude::*;
 use serde::Serialize;
 
 use crate::batch::block::Blocks;
-use crate::batch::journal::{Journal, JournalTrouble};
+use crate::batch::journal::{Journal, JournalError};
 use crate::batch::march::Ran;
 use crate::batch::row::Row;
 use crate::batch::variant::Study;
@@ -20,10 +20,10 @@ const WAITING: usize = 32;
 
 /// Why a batch did not end.
 #[derive(Debug, thiserror::Error)]
-pub enum CarryTrouble {
+pub enum BatchError {
     /// The journal could not be written.
     #[error(transparent)]
-    Journal(#[from] JournalTrouble),
+    Journal(#[from] JournalError),
     /// No threads could be started.
     #[error("cannot start threads: {0}")]
     Threads(#[from] rayon::ThreadPoolBuildError),
@@ -47,7 +47,7 @@ pub struct Carried {
 /// number of rows that became safe.
 ///
 /// # Errors
-/// [`CarryTrouble`]; the rows so far are safe.
+/// [`BatchError`]; the rows so far are safe.
 pub fn carry(
     study: &Study,
     (blocks, pending): (&Blocks, &[usize]),
@@ -56,7 +56,7 @@ pub fn carry(
     rows: &mut BTreeMap<usize, Row>,
     stop: &AtomicBool,
     told: &mut dyn FnMut(&[Row]),
-) -> Result<Carried, CarryTrouble> {
+) -> Result<Carried, BatchError> {
     let pool = ThreadPoolBuilder::new().num_threads(jobs).build()?;
     let (send, receive) = sync_channel::<Vec<Ran>>(WAITING);
     let carried = std::thread::scope(|scope| {
@@ -68,7 +68,7 @@ pub fn carry(
                         return;
                     }
                     if let Some(ran) = study.run_block(blocks.block(block), stop) {
-                        // Nobody listens any more after trouble with the journal; `stop` is set then.
+                        // Nobody listens any more after an error with the journal; `stop` is set then.
                         let _ = send.send(ran);
                     }
                 });
@@ -89,7 +89,7 @@ fn keep(
     journal: &mut Journal,
     rows: &mut BTreeMap<usize, Row>,
     told: &mut dyn FnMut(&[Row]),
-) -> Result<Carried, JournalTrouble> {
+) -> Result<Carried, JournalError> {
     let mut carried = Carried::default();
     let mut synced = None;
     while let Ok(first) = receive.recv() {

@@ -44,9 +44,9 @@ struct Versioned {
     format: u64,
 }
 
-/// Trouble with a journal.
+/// An error of a journal.
 #[derive(Debug, thiserror::Error)]
-pub enum JournalTrouble {
+pub enum JournalError {
     /// The operating system refused.
     #[error("cannot {doing} {}: {source}", path.display())]
     System {
@@ -94,9 +94,9 @@ pub struct Held {
     sound: u64,
 }
 
-fn system(path: &Path, doing: &'static str) -> impl Fn(io::Error) -> JournalTrouble {
+fn system(path: &Path, doing: &'static str) -> impl Fn(io::Error) -> JournalError {
     let path = path.to_path_buf();
-    move |source| JournalTrouble::System { path: path.clone(), doing, source }
+    move |source| JournalError::System { path: path.clone(), doing, source }
 }
 
 /// A line: a JSON object that ends in the CRC-32 of its other member as it is written.
@@ -118,7 +118,7 @@ fn sound<T: DeserializeOwned>(line: &[u8], what: &str) -> Option<T> {
 ///
 /// # Errors
 /// When it cannot be read or its first line is no head.
-pub fn read(path: &Path) -> Result<Held, JournalTrouble> {
+pub fn read(path: &Path) -> Result<Held, JournalError> {
     let mut bytes = Vec::new();
     let opened = File::open(path).and_then(|mut file| file.read_to_end(&mut bytes));
     opened.map_err(system(path, "read"))?;
@@ -135,7 +135,7 @@ pub fn read(path: &Path) -> Result<Held, JournalTrouble> {
             ),
             None => ("no first line of a batch's journal".into(), "the journal of a batch".into()),
         };
-        return Err(JournalTrouble::Content { path: path.to_path_buf(), found, expected });
+        return Err(JournalError::Content { path: path.to_path_buf(), found, expected });
     };
     let mut held = Held { rows: BTreeMap::new(), sound: length as u64, head };
     for (line, length) in lines {
@@ -162,7 +162,7 @@ impl Journal {
     ///
     /// # Errors
     /// When it exists or cannot be written.
-    pub fn create(path: &Path, head: &Head, force: bool) -> Result<Self, JournalTrouble> {
+    pub fn create(path: &Path, head: &Head, force: bool) -> Result<Self, JournalError> {
         let mut options = OpenOptions::new();
         options.write(true).create(true).truncate(false).create_new(!force);
         let file = options.open(path).map_err(system(path, "create"))?;
@@ -181,7 +181,7 @@ impl Journal {
     ///
     /// # Errors
     /// When it cannot be written.
-    pub fn resume(path: &Path, held: &Held) -> Result<Self, JournalTrouble> {
+    pub fn resume(path: &Path, held: &Held) -> Result<Self, JournalError> {
         let file = OpenOptions::new().write(true).open(path).map_err(system(path, "write"))?;
         let mut journal = Self::locked(path, file)?;
         let cut = journal.file.set_len(held.sound).and_then(|()| journal.file.seek(SeekFrom::End(0)));
@@ -189,11 +189,11 @@ impl Journal {
         Ok(journal)
     }
 
-    fn locked(path: &Path, file: File) -> Result<Self, JournalTrouble> {
+    fn locked(path: &Path, file: File) -> Result<Self, JournalError> {
         match file.try_lock() {
             Err(TryLockError::WouldBlock) => {
                 let (found, expected) = ("a batch that is writing it".into(), "one batch at a time".into());
-                Err(JournalTrouble::Content { path: path.to_path_buf(), found, expected })
+                Err(JournalError::Content { path: path.to_path_buf(), found, expected })
             }
             // A file system without locks is no reason not to run.
             _ => Ok(Self { path: path.to_path_buf(), file }),
@@ -204,11 +204,11 @@ impl Journal {
     ///
     /// # Errors
     /// When the system refuses.
-    pub fn append(&mut self, rows: &[Row]) -> Result<(), JournalTrouble> {
+    pub fn append(&mut self, rows: &[Row]) -> Result<(), JournalError> {
         self.put(rows.iter().map(|row| line("row", row)).collect())
     }
 
-    fn put(&mut self, text: Result<String, io::Error>) -> Result<(), JournalTrouble> {
+    fn put(&mut self, text: Result<String, io::Error>) -> Result<(), JournalError> {
         let done = text.and_then(|text| self.file.write_all(text.as_bytes()));
         done.and_then(|()| self.file.sync_data()).map_err(system(&self.path, "write"))
     }

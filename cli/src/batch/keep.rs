@@ -183,7 +183,7 @@ fn record(study: &Study, row: &Row, errors: &Errors, path: &Path, stop: &AtomicB
     let outcome = match run.advance(facts.end, &mut recording) {
         Ok(Ended::Reached) => Outcome::Done,
         Ok(Ended::Stopped) => Outcome::Interrupted,
-        Err(trouble) => Outcome::Failed(trouble.to_string()),
+        Err(error) => Outcome::Failed(error.to_string()),
     };
     run.finish(&mut recording);
     let mut account = Account::new(&run, &facts, recording.events.lines(), outcome);

@@ -8,7 +8,7 @@ use joulestep_engine::recorder::{Event, Recorder};
 use joulestep_engine::run::abreast::Wide;
 use joulestep_engine::run::setup::Setup;
 use joulestep_engine::run::time_loop::Ended;
-use joulestep_engine::trouble::Trouble;
+use joulestep_engine::error::SolverError;
 use wide::{f64x4, f64x8};
 
 use crate::account::{Account, Outcome};
@@ -177,7 +177,7 @@ impl Study {
         match run.advance(end, &mut measures) {
             Ok(Ended::Reached) => {}
             Ok(Ended::Stopped) => return March::Stopped,
-            Err(Trouble::LeavesLockstep { lanes, .. }) => {
+            Err(SolverError::LeavesLockstep { lanes, .. }) => {
                 let mut lanes: Vec<usize> = lanes.into_iter().map(|lane| lane.min(last)).collect();
                 lanes.dedup();
                 return March::Leave(lanes);

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use crate::batch::row::{Row, Status};
 use crate::batch::variant::Study;
-use crate::plot::{Axis, Bars, Chart, Curve, Figure, Line, Mark, Marker, Panel, Series, Trouble, svg};
+use crate::plot::{Axis, Bars, Chart, Curve, Figure, Line, Mark, Marker, Panel, Series, PlotError, svg};
 
 /// Scatters drawn: against the inputs with the largest effect.
 const SCATTERS: usize = 3;
@@ -55,7 +55,7 @@ pub fn histogram(values: &[f64]) -> Vec<(f64, f64, usize)> {
 ///
 /// # Errors
 /// Nothing to draw, or the drawing library's.
-pub fn picture(study: &Study, rows: &BTreeMap<usize, Row>, output: usize) -> Result<String, Trouble> {
+pub fn picture(study: &Study, rows: &BTreeMap<usize, Row>, output: usize) -> Result<String, PlotError> {
     svg(&figure(study, rows, output))
 }
 

@@ -22,7 +22,7 @@ use crate::scenario::conform::Conform;
 use crate::scenario::fields::Fields;
 use crate::scenario::include::{Open, reason};
 use crate::scenario::raw::{self, Table};
-use crate::scenario::resolve::Trouble;
+use crate::scenario::resolve::InputError;
 use crate::scenario::shape::quantity;
 use crate::study::CATALOGUE;
 
@@ -40,14 +40,14 @@ pub struct PlanFile {
 /// Opens a plan file and checks its keys.
 ///
 /// # Errors
-/// [`Trouble`]; all that is wrong with the keys at once.
-pub fn open_plan(path: &Path, open: Open<'_>) -> Result<PlanFile, Trouble> {
-    let text = open(path).map_err(Trouble::Unreadable)?;
+/// [`InputError`]; all that is wrong with the keys at once.
+pub fn open_plan(path: &Path, open: Open<'_>) -> Result<PlanFile, InputError> {
+    let text = open(path).map_err(InputError::Unreadable)?;
     let mut sources = Sources::default();
     let file = sources.add(path.to_path_buf(), text);
     let (table, diagnostics) = raw::read(&sources, file);
     if !diagnostics.is_empty() {
-        return Err(Trouble::Refused(Refusal { sources, diagnostics }));
+        return Err(InputError::Refused(Refusal { sources, diagnostics }));
     }
     let mut conform = Conform { catalogue: catalogue(), kind_of_part: &|_, _| None, diagnostics };
     let fields = conform.table(&table, plan(), "");
@@ -65,7 +65,7 @@ pub fn open_plan(path: &Path, open: Open<'_>) -> Result<PlanFile, Trouble> {
     }
     match diagnostics.is_empty() {
         true => Ok(PlanFile { sources, root: table, fields }),
-        false => Err(Trouble::Refused(Refusal::sorted(sources, diagnostics))),
+        false => Err(InputError::Refused(Refusal::sorted(sources, diagnostics))),
     }
 }
 
@@ -119,11 +119,11 @@ impl Read<'_> {
                 match open(&file) {
                     Ok(text) => match list::read(&text) {
                         Ok(list) => Some((file, list)),
-                        Err(trouble) => {
+                        Err(error) => {
                             self.tell(
                                 &place,
                                 "sampling.file",
-                                format!("{}: {trouble}", file.display()),
+                                format!("{}: {error}", file.display()),
                                 "a CSV or Parquet file",
                             );
                             None
@@ -219,8 +219,8 @@ impl Read<'_> {
     fn value(&mut self, place: &Place, key: String, typed: Result<&str, f64>, unit: &str) -> Option<f64> {
         match quantity(typed, unit, Range::Any) {
             Ok(value) => Some(value),
-            Err(trouble) => {
-                self.astray(place, key, trouble);
+            Err(error) => {
+                self.astray(place, key, error);
                 None
             }
         }

@@ -25,7 +25,7 @@ use crate::judge::{Computed, Level, Number, Uncertainty};
 use crate::scenario::build::{Ready, Reductions, build_with};
 use crate::scenario::include::Open;
 use crate::scenario::raw::Table;
-use crate::scenario::resolve::{self, Loaded, Trouble, as_typed};
+use crate::scenario::resolve::{self, Loaded, InputError, as_typed};
 
 /// Most halvings of a search: a double has no more bits.
 const MOST_HALVINGS: usize = 60;
@@ -118,7 +118,7 @@ pub struct Wrong {
     /// The file.
     pub path: PathBuf,
     /// What is wrong.
-    pub trouble: Trouble,
+    pub error: InputError,
 }
 
 /// What is run, and what its account has to know.
@@ -130,19 +130,19 @@ fn apart(ready: Ready, title: String, end: f64) -> Built {
 
 type Read = (Table, Option<Loaded>, Subject, Plan, (Vec<Column>, Vec<Bound>));
 
-fn of_plan(plan: &PlanFile, trouble: Trouble) -> Wrong {
+fn of_plan(plan: &PlanFile, error: InputError) -> Wrong {
     let path = plan.sources.files.first().map(|f| f.0.clone()).unwrap_or_default();
-    Wrong { what: "the plan", path, trouble }
+    Wrong { what: "the plan", path, error }
 }
 
 /// A plan that varies the run of a scenario.
 fn run_of(plan: &PlanFile, path: &Path, reductions: &Reductions, open: Open<'_>) -> Result<Read, Wrong> {
-    let of_scenario = |trouble| Wrong { what: "the scenario", path: path.to_path_buf(), trouble };
+    let of_scenario = |error| Wrong { what: "the scenario", path: path.to_path_buf(), error };
     let typed = as_typed(path, open).map_err(of_scenario)?;
     let loaded = typed.load(open);
     let scenario = resolve::mean(&typed.root, &loaded).map_err(of_scenario)?;
     let built = build_with(&scenario, reductions);
-    let ready = built.map_err(|r| of_scenario(Trouble::Refused(r)))?;
+    let ready = built.map_err(|r| of_scenario(InputError::Refused(r)))?;
     let world = World {
         what: "the scenario",
         root: &typed.root,
@@ -151,14 +151,14 @@ fn run_of(plan: &PlanFile, path: &Path, reductions: &Reductions, open: Open<'_>)
     };
     let limits = ready.judging.judged.iter().map(|j| j.name.as_str()).collect();
     let against = Against { world, ready: Some(&ready), limits };
-    let meant = understand(plan, &against, open).map_err(|r| of_plan(plan, Trouble::Refused(r)))?;
+    let meant = understand(plan, &against, open).map_err(|r| of_plan(plan, InputError::Refused(r)))?;
     let columns = columns(&meant, &ready);
     Ok((typed.root, Some(loaded), Subject::Run, meant, columns))
 }
 
 /// A plan that varies a rating or a dead-time study.
 fn study_of(plan: &PlanFile, open: Open<'_>) -> Result<Read, Wrong> {
-    let wrong = |refusal| of_plan(plan, Trouble::Refused(refusal));
+    let wrong = |refusal| of_plan(plan, InputError::Refused(refusal));
     let Prepared { root, subject, columns, limits } = prepare(plan, open).map_err(wrong)?;
     let Some(section) = subject.section() else { return Err(wrong(Refusal::default())) };
     let world = World { what: "the study", root: &root, section, scenario: None };
@@ -186,7 +186,7 @@ impl Study {
             files.borrow_mut().insert(path.to_path_buf(), text.clone());
             Ok(text)
         };
-        let unread = |trouble| Wrong { what: "the plan", path: path.to_path_buf(), trouble };
+        let unread = |error| Wrong { what: "the plan", path: path.to_path_buf(), error };
         let plan_file = open_plan(path, &remember).map_err(unread)?;
         let reductions = Reductions::default();
         let (root, loaded, subject, plan, (outputs, limits)) = match plan_file.fields.text("scenario") {
@@ -264,9 +264,9 @@ impl Study {
             lines.join("; ")
         };
         let loaded = self.loaded.as_ref().ok_or("no scenario is run")?;
-        let scenario = resolve::mean(&root, loaded).map_err(|trouble| match trouble {
-            Trouble::Unreadable(error) => error.to_string(),
-            Trouble::Refused(refusal) => told(refusal),
+        let scenario = resolve::mean(&root, loaded).map_err(|error| match error {
+            InputError::Unreadable(error) => error.to_string(),
+            InputError::Refused(refusal) => told(refusal),
         })?;
         let ready = build_with(&scenario, &self.reductions).map_err(told)?;
         Ok(apart(ready, scenario.title, scenario.steps.end))
@@ -303,7 +303,7 @@ impl Study {
         let outcome = match run.advance(facts.end, &mut measures) {
             Ok(Ended::Reached) => Outcome::Done,
             Ok(Ended::Stopped) => return None,
-            Err(trouble) => Outcome::Failed(trouble.to_string()),
+            Err(error) => Outcome::Failed(error.to_string()),
         };
         run.finish(&mut measures);
         let account = Account::new(&run, &facts, measures.cleared(), outcome);

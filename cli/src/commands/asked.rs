@@ -77,7 +77,7 @@ pub(crate) fn refused((what, code): &Refused, json: bool, streams: &mut Streams<
     Ok(*code)
 }
 
-/// The named parts, each shipped or a file, and the texts of their files; `Err` holds the exit code after the trouble
+/// The named parts, each shipped or a file, and the texts of their files; `Err` holds the exit code after the error
 /// has been told.
 pub(crate) fn parts(
     names: &[String],
@@ -91,7 +91,7 @@ pub(crate) fn parts(
                 out.0.push(loaded.part);
                 out.1.merge(loaded.sources);
             }
-            Err(trouble) => return refuse_in("the part", &trouble, name.as_ref(), json, streams).map(Err),
+            Err(error) => return refuse_in("the part", &error, name.as_ref(), json, streams).map(Err),
         }
     }
     Ok(Ok(out))
@@ -136,7 +136,7 @@ pub(crate) fn file(path: Option<&Path>, study: impl FnOnce() -> Study) -> Result
 
 /// Draws a figure into a file: pixels where its name ends in `.png`, else SVG.
 pub(crate) fn draw(path: &Path, figure: &Figure) -> Result<(), Refused> {
-    let wrong = |e: plot::Trouble| (e.to_string(), NUMERICAL);
+    let wrong = |e: plot::PlotError| (e.to_string(), NUMERICAL);
     if path.extension().is_some_and(|e| e.eq_ignore_ascii_case("png")) {
         return write(path, plot::png(figure).map_err(wrong)?);
     }

@@ -37,7 +37,7 @@ pub fn batch(args: &BatchArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     let (Some(plan), json) = (&args.plan, args.output.json) else { return Ok(BAD_INPUT) };
     let mut study = match Study::read(plan, &open) {
         Ok(study) => study,
-        Err(wrong) => return refuse_in(wrong.what, &wrong.trouble, &wrong.path, json, streams),
+        Err(wrong) => return refuse_in(wrong.what, &wrong.error, &wrong.path, json, streams),
     };
     if let Some(lanes) = args.lanes.as_ref().and_then(|lanes| lanes.parse().ok()) {
         study.lanes = lanes;
@@ -80,8 +80,8 @@ pub fn batch(args: &BatchArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     progress.done();
     let carried = match outcome {
         Ok(carried) => carried,
-        Err(trouble) => {
-            let why = format!("{trouble}; finished variants are kept, --resume goes on");
+        Err(error) => {
+            let why = format!("{error}; finished variants are kept, --resume goes on");
             return refused(&(why, INPUT_OUTPUT), json, streams);
         }
     };
@@ -131,7 +131,7 @@ type Begun = (Journal, BTreeMap<usize, Row>);
 
 /// A new journal, or the one to go on with and what it holds.
 fn begin(study: &Study, args: &BatchArgs, out: &Path, shard: (usize, usize)) -> Result<Begun, Refused> {
-    let wrong = |e: journal::JournalTrouble| (e.to_string(), INPUT_OUTPUT);
+    let wrong = |e: journal::JournalError| (e.to_string(), INPUT_OUTPUT);
     let (path, force) = (path_of(out), args.output.force);
     let others = [&args.output.csv, &args.output.parquet, &args.output.svg];
     for other in others.into_iter().flatten() {
@@ -335,7 +335,7 @@ fn merged(args: &MergeArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     let json = args.output.json;
     let mut study = match Study::read(&args.plan, &open) {
         Ok(study) => study,
-        Err(wrong) => return refuse_in(wrong.what, &wrong.trouble, &wrong.path, json, streams),
+        Err(wrong) => return refuse_in(wrong.what, &wrong.error, &wrong.path, json, streams),
     };
     let Some(out) = &args.output.out else { return refused(&no_table(), json, streams) };
     match gathered(&mut study, args, out) {

@@ -11,7 +11,7 @@ use crate::diagnostic::printable;
 use crate::exit::{DONE, Streams};
 use crate::scenario::build::{Note, build};
 use crate::scenario::include::open;
-use crate::scenario::resolve::{Trouble, read};
+use crate::scenario::resolve::{InputError, read};
 
 #[derive(Serialize)]
 struct Told<'a> {
@@ -29,11 +29,11 @@ struct Told<'a> {
 pub fn check(args: &CheckArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     let scenario = match read(&args.scenario, &open) {
         Ok(scenario) => scenario,
-        Err(trouble) => return refuse(&trouble, &args.scenario, args.json, streams),
+        Err(error) => return refuse(&error, &args.scenario, args.json, streams),
     };
     let ready = match build(&scenario) {
         Ok(ready) => ready,
-        Err(refusal) => return refuse(&Trouble::Refused(refusal), &args.scenario, args.json, streams),
+        Err(refusal) => return refuse(&InputError::Refused(refusal), &args.scenario, args.json, streams),
     };
     let counts = [
         ("components", scenario.components.len()),

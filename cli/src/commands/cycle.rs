@@ -18,7 +18,7 @@ use crate::exit::{BAD_INPUT, Streams};
 use crate::judge::{Level, exit_code};
 use crate::scenario::build::{Reductions, build_with};
 use crate::scenario::include::open;
-use crate::scenario::resolve::{Trouble, read};
+use crate::scenario::resolve::{InputError, read};
 
 /// Finds the periodic steady state.
 ///
@@ -28,11 +28,11 @@ pub fn cycle(args: &CycleArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     let path: &Path = &args.scenario;
     let scenario = match read(path, &open) {
         Ok(scenario) => scenario,
-        Err(trouble) => return refuse(&trouble, path, args.json, streams),
+        Err(error) => return refuse(&error, path, args.json, streams),
     };
     let reductions = Reductions::default();
     if let Err(refusal) = build_with(&scenario, &reductions) {
-        return refuse(&Trouble::Refused(refusal), path, args.json, streams);
+        return refuse(&InputError::Refused(refusal), path, args.json, streams);
     }
     let Some(spec) = &scenario.arrangement else {
         let why = format!("{}: no [arrangement], whose control would say its period", path.display());

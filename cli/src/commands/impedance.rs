@@ -40,16 +40,16 @@ pub fn impedance(args: &ImpedanceArgs, streams: &mut Streams<'_>) -> io::Result<
                 sources.merge(text);
                 package
             }
-            Err(trouble) => {
-                return refuse_in("the package", &trouble, Path::new(name), args.json, streams);
+            Err(error) => {
+                return refuse_in("the package", &error, Path::new(name), args.json, streams);
             }
         };
         let terms = args.terms.map_or(TERMS, usize::from);
         match solve(name, &package, args.cells as usize, terms) {
             Ok(package) => packages.push(package),
-            Err(trouble) => {
-                let code = if trouble.is_input() { BAD_INPUT } else { NUMERICAL };
-                return refused(&(format!("{name}: {trouble}"), code), args.json, streams);
+            Err(error) => {
+                let code = if error.is_input() { BAD_INPUT } else { NUMERICAL };
+                return refused(&(format!("{name}: {error}"), code), args.json, streams);
             }
         }
     }
@@ -69,7 +69,7 @@ fn of_points(args: &ImpedanceArgs, path: &Path, streams: &mut Streams<'_>) -> io
         .map_err(|error| (format!("cannot read `{}`: {}", path.display(), reason(&error)), INPUT_OUTPUT))
         .and_then(|typed| {
             let points = read_points(&typed, args.terms.map(usize::from))
-                .map_err(|trouble| (format!("{}: {trouble}", path.display()), BAD_INPUT))?;
+                .map_err(|error| (format!("{}: {error}", path.display()), BAD_INPUT))?;
             let file = || points_as_study(&points, &path.display().to_string(), &streams.command, &typed);
             keep(args, || points_picture(&points), file)?;
             Ok(points)

@@ -23,7 +23,7 @@ use crate::mission::{picture, profile, sheets};
 use crate::scenario::build::{Reductions, build_with};
 use crate::scenario::include::open;
 use crate::scenario::meant::Scenario;
-use crate::scenario::resolve::{Trouble, read};
+use crate::scenario::resolve::{InputError, read};
 
 fn options(args: &MissionArgs, scenario: &Scenario) -> Result<Options, Refused> {
     let tolerance = asked::quantity("--tolerance", &args.tolerance, "K", Lies::Positive)?;
@@ -47,12 +47,12 @@ pub fn mission(args: &MissionArgs, streams: &mut Streams<'_>) -> io::Result<u8> 
     let as_json = args.output.json;
     let scenario = match read(path, &open) {
         Ok(scenario) => scenario,
-        Err(trouble) => return refuse(&trouble, path, as_json, streams),
+        Err(error) => return refuse(&error, path, as_json, streams),
     };
     let reductions = Reductions::default();
     let ready = match build_with(&scenario, &reductions) {
         Ok(ready) => ready,
-        Err(refusal) => return refuse_in("the scenario", &Trouble::Refused(refusal), path, as_json, streams),
+        Err(refusal) => return refuse_in("the scenario", &InputError::Refused(refusal), path, as_json, streams),
     };
     let bad = |what: &str| (format!("{}: {what}", path.display()), BAD_INPUT);
     let (Some(spec), Some(arrangement)) = (scenario.mission.clone(), scenario.arrangement.clone()) else {
@@ -153,6 +153,6 @@ pub fn mission(args: &MissionArgs, streams: &mut Streams<'_>) -> io::Result<u8> 
             writeln!(streams.out, "Written: {} ({:.1} MB)", path.display(), bytes as f64 / 1e6)?;
         }
     }
-    let trouble = (!followed.complete).then_some(INTERRUPTED);
-    Ok(exit_code(trouble, known.account.verdict()))
+    let error = (!followed.complete).then_some(INTERRUPTED);
+    Ok(exit_code(error, known.account.verdict()))
 }

@@ -23,7 +23,7 @@ use serde::Serialize;
 use crate::diagnostic::Invalid;
 use crate::exit::{BAD_INPUT, INPUT_OUTPUT, Streams};
 use crate::scenario::include::reason;
-use crate::scenario::resolve::Trouble;
+use crate::scenario::resolve::InputError;
 
 #[derive(Serialize)]
 struct Unread {
@@ -33,24 +33,24 @@ struct Unread {
 
 /// Tells why a scenario was not accepted, and the exit code for it.
 pub(crate) fn refuse(
-    trouble: &Trouble,
+    error: &InputError,
     path: &Path,
     json: bool,
     streams: &mut Streams<'_>,
 ) -> io::Result<u8> {
-    refuse_in("the scenario", trouble, path, json, streams)
+    refuse_in("the scenario", error, path, json, streams)
 }
 
 /// The same for a file that is something else than a scenario.
 pub(crate) fn refuse_in(
     what: &str,
-    trouble: &Trouble,
+    error: &InputError,
     path: &Path,
     json: bool,
     streams: &mut Streams<'_>,
 ) -> io::Result<u8> {
-    match trouble {
-        Trouble::Unreadable(error) => {
+    match error {
+        InputError::Unreadable(error) => {
             let text = format!("cannot read `{}`: {}", path.display(), reason(error));
             if json {
                 let errors = vec![Unread { file: path.display().to_string(), found: text }];
@@ -60,7 +60,7 @@ pub(crate) fn refuse_in(
             }
             Ok(INPUT_OUTPUT)
         }
-        Trouble::Refused(refusal) => {
+        InputError::Refused(refusal) => {
             if json {
                 streams.json(&refusal.json())?;
             } else {

@@ -9,12 +9,12 @@ use crate::args::{ReportArgs, ReportFormat};
 use crate::commands::asked::{self, Refused, refused};
 use crate::exit::{DONE, INPUT_OUTPUT, NUMERICAL, Streams};
 use crate::plot;
-use crate::report::{Report, ReportTrouble, html, markdown, read};
+use crate::report::{Report, ReportError, html, markdown, read};
 use crate::scenario::include::reason;
 
-fn wrong(trouble: &ReportTrouble) -> Refused {
-    let code = if matches!(trouble, ReportTrouble::File(_)) { INPUT_OUTPUT } else { NUMERICAL };
-    (trouble.to_string(), code)
+fn wrong(error: &ReportError) -> Refused {
+    let code = if matches!(error, ReportError::File(_)) { INPUT_OUTPUT } else { NUMERICAL };
+    (error.to_string(), code)
 }
 
 #[derive(Serialize)]
@@ -104,7 +104,7 @@ fn write(args: &ReportArgs, report: &Report) -> Result<Vec<PathBuf>, Refused> {
 pub fn report(args: &ReportArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     let report = match read(&args.result) {
         Ok(report) => report,
-        Err(trouble) => return refused(&wrong(&trouble), args.json, streams),
+        Err(error) => return refused(&wrong(&error), args.json, streams),
     };
     let written = match write(args, &report) {
         Ok(written) => written,

@@ -20,7 +20,7 @@ use crate::exit::{INTERRUPTED, NUMERICAL, Streams};
 use crate::judge::exit_code;
 use crate::scenario::build::{Reductions, build_with};
 use crate::scenario::include::open;
-use crate::scenario::resolve::{Trouble, read};
+use crate::scenario::resolve::{InputError, read};
 
 /// Set when the user asks to stop.
 static STOP: AtomicBool = AtomicBool::new(false);
@@ -33,12 +33,12 @@ static LISTENING: OnceLock<()> = OnceLock::new();
 pub fn run(args: &RunArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     let scenario = match read(&args.scenario, &open) {
         Ok(scenario) => scenario,
-        Err(trouble) => return refuse(&trouble, &args.scenario, args.json, streams),
+        Err(error) => return refuse(&error, &args.scenario, args.json, streams),
     };
     let reductions = Reductions::default();
     let ready = match build_with(&scenario, &reductions) {
         Ok(ready) => ready,
-        Err(refusal) => return refuse(&Trouble::Refused(refusal), &args.scenario, args.json, streams),
+        Err(refusal) => return refuse(&InputError::Refused(refusal), &args.scenario, args.json, streams),
     };
     if let Err(why) = is_new(Some(&args.out), args.force) {
         return refused(&why, args.json, streams);
@@ -95,7 +95,7 @@ fn report(
         write!(streams.out, "{}", text::text(account))?;
         writeln!(streams.out, "Written: {} ({:.1} MB)", out.display(), bytes as f64 / 1e6)?;
     }
-    let trouble = match &account.outcome {
+    let error = match &account.outcome {
         Outcome::Failed(why) => {
             if !args.json {
                 writeln!(streams.err, "{why}")?;
@@ -105,5 +105,5 @@ fn report(
         Outcome::Interrupted => Some(INTERRUPTED),
         Outcome::Done => None,
     };
-    Ok(exit_code(trouble, account.verdict()))
+    Ok(exit_code(error, account.verdict()))
 }

@@ -9,7 +9,7 @@ use crate::args::ViewArgs;
 use crate::commands::asked::refused;
 use crate::commands::run::listen;
 use crate::exit::{BAD_INPUT, DONE, INPUT_OUTPUT, Streams};
-use crate::view::{Trouble, Unshown, Viewer};
+use crate::view::{ViewError, Unshown, Viewer};
 
 /// Most files at a time: more cannot be told apart.
 const FILES: usize = 4;
@@ -27,14 +27,14 @@ fn is_seen() -> bool {
     display && !has("SSH_CONNECTION")
 }
 
-/// Tells trouble, for people or as JSON.
-fn refuse(trouble: &Trouble, json: bool, streams: &mut Streams<'_>) -> io::Result<u8> {
-    let code = match trouble {
-        Trouble::Unshown(Unshown::Unreadable(error)) if !error.is_input_output() => BAD_INPUT,
-        Trouble::Unshown(Unshown::Table(_) | Unshown::Empty(_)) => BAD_INPUT,
+/// Tells error, for people or as JSON.
+fn refuse(error: &ViewError, json: bool, streams: &mut Streams<'_>) -> io::Result<u8> {
+    let code = match error {
+        ViewError::Unshown(Unshown::Unreadable(error)) if !error.is_input_output() => BAD_INPUT,
+        ViewError::Unshown(Unshown::Table(_) | Unshown::Empty(_)) => BAD_INPUT,
         _ => INPUT_OUTPUT,
     };
-    refused(&(trouble.to_string(), code), json, streams)
+    refused(&(error.to_string(), code), json, streams)
 }
 
 /// Serves the page until Ctrl-C.
@@ -50,7 +50,7 @@ pub fn view(args: &ViewArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     let stop = listen();
     let viewer = match Viewer::new(&files, args.port) {
         Ok(viewer) => viewer,
-        Err(trouble) => return refuse(&trouble, args.json, streams),
+        Err(error) => return refuse(&error, args.json, streams),
     };
     let (address, port) = (viewer.address()?, viewer.port()?);
     if args.json {

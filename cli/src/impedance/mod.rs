@@ -8,7 +8,7 @@ mod text;
 
 pub use json::{json, points_json};
 pub use picture::{picture, points_picture};
-pub use points::{Points, PointsTrouble, read_points};
+pub use points::{Points, PointsError, read_points};
 pub use study::{as_study, points_as_study};
 pub use text::{points_text, text};
 
@@ -17,11 +17,11 @@ use joulestep_engine::thermal::convert::foster_to_cauer;
 use joulestep_engine::thermal::field::mesh::Sizing;
 use joulestep_engine::thermal::field::reduce::Span;
 use joulestep_engine::thermal::field::study::{Study, study};
-use joulestep_engine::thermal::field::trouble::FieldTrouble;
+use joulestep_engine::thermal::field::error::FieldError;
 use joulestep_engine::thermal::fit::{Fit, fit};
 use joulestep_engine::thermal::network::{CauerCell, FosterTerm};
 use joulestep_engine::thermal::pulses::structure_function;
-use joulestep_models::package::{Package, PackageTrouble, Solid, to_ambient, to_case};
+use joulestep_models::package::{Package, PackageError, Solid, to_ambient, to_case};
 
 use crate::judge::Uncertainty;
 
@@ -67,33 +67,33 @@ pub struct Impedance {
 
 /// Why there are no impedances.
 #[derive(Debug, thiserror::Error)]
-pub enum Trouble {
+pub enum ImpedanceError {
     /// The package is wrong.
     #[error("{}", .0.iter().map(ToString::to_string).collect::<Vec<_>>().join("; "))]
-    Package(Vec<PackageTrouble>),
+    Package(Vec<PackageError>),
     /// It could not be solved.
     #[error(transparent)]
-    Field(#[from] FieldTrouble),
+    Field(#[from] FieldError),
 }
 
-impl Trouble {
+impl ImpedanceError {
     /// Whether it is the input that is wrong, not the solution that failed.
     pub fn is_input(&self) -> bool {
-        !matches!(self, Self::Field(FieldTrouble::NotConverged { .. }))
+        !matches!(self, Self::Field(FieldError::NotConverged { .. }))
     }
 }
 
 /// Solves a package with at most `cells` cells, and fits at most `terms` terms.
 ///
 /// # Errors
-/// [`Trouble`].
-pub fn solve(name: &str, package: &Package, cells: usize, terms: usize) -> Result<Impedance, Trouble> {
-    let whole = to_ambient(package).map_err(Trouble::Package)?;
+/// [`ImpedanceError`].
+pub fn solve(name: &str, package: &Package, cells: usize, terms: usize) -> Result<Impedance, ImpedanceError> {
+    let whole = to_ambient(package).map_err(ImpedanceError::Package)?;
     let dies: Vec<String> = whole.body.ports[..whole.dies].iter().map(|p| p.name.clone()).collect();
     let ambient = path(&whole, cells, terms)?;
     let case = match package.layers.iter().any(|l| l.case) {
         // It is the smaller part: fewer cells are finer there.
-        true => Some(path(&to_case(package).map_err(Trouble::Package)?, cells / 2, terms)?),
+        true => Some(path(&to_case(package).map_err(ImpedanceError::Package)?, cells / 2, terms)?),
         false => None,
     };
     let network = &ambient.study.finest.network;
@@ -117,7 +117,7 @@ pub fn solve(name: &str, package: &Package, cells: usize, terms: usize) -> Resul
     })
 }
 
-fn path(solid: &Solid, cells: usize, terms: usize) -> Result<Path, Trouble> {
+fn path(solid: &Solid, cells: usize, terms: usize) -> Result<Path, ImpedanceError> {
     let sizing = Sizing { division: FINEST, limit: cells, ..Sizing::default() };
     let span = Span::default();
     let study = study(&solid.body, &sizing, &span, solid.kelvin)?;

@@ -1,7 +1,7 @@
 //! Measured points of a thermal impedance.
 
 use joulestep_engine::thermal::convert::{cauer_to_foster, foster_to_cauer};
-use joulestep_engine::thermal::fit::{Fit, FitTrouble, fit};
+use joulestep_engine::thermal::fit::{Fit, FitError, fit};
 use joulestep_engine::thermal::network::CauerCell;
 
 /// Points, the Foster network through them, and its Cauer ladder.
@@ -19,7 +19,7 @@ pub struct Points {
 
 /// What is wrong with a file of points.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
-pub enum PointsTrouble {
+pub enum PointsError {
     /// A line that is no pair of numbers.
     #[error("line {line}: `{text}` is not a pair of numbers; expected seconds and K/W")]
     NotAPair {
@@ -29,12 +29,12 @@ pub enum PointsTrouble {
         text: String,
     },
     /// Points that no impedance has.
-    #[error("line {line}: {trouble}")]
+    #[error("line {line}: {error}")]
     Fit {
         /// Line of the point.
         line: usize,
         /// What is wrong.
-        trouble: FitTrouble,
+        error: FitError,
     },
     /// The fit cannot be converted.
     #[error("the fit cannot be converted: {0}")]
@@ -44,8 +44,8 @@ pub enum PointsTrouble {
 /// Reads points and fits them with at most `most` terms. A first line of words is taken for a heading.
 ///
 /// # Errors
-/// [`PointsTrouble`], with the line.
-pub fn read_points(text: &str, most: Option<usize>) -> Result<Points, PointsTrouble> {
+/// [`PointsError`], with the line.
+pub fn read_points(text: &str, most: Option<usize>) -> Result<Points, PointsError> {
     let mut points = Vec::new();
     let mut lines = Vec::new();
     for (k, typed) in text.lines().enumerate() {
@@ -66,22 +66,22 @@ pub fn read_points(text: &str, most: Option<usize>) -> Result<Points, PointsTrou
             (_, []) if points.is_empty() && lines.is_empty() => {}
             _ => {
                 let text: String = content.chars().take(40).collect();
-                return Err(PointsTrouble::NotAPair { line: k + 1, text });
+                return Err(PointsError::NotAPair { line: k + 1, text });
             }
         }
     }
-    let fit = fit(&points, most).map_err(|trouble| {
-        let point = match trouble {
-            FitTrouble::TooFew { .. } => points.len(),
-            FitTrouble::NotPositive { point, .. }
-            | FitTrouble::NotLater { point, .. }
-            | FitTrouble::Falls { point, .. } => point,
+    let fit = fit(&points, most).map_err(|error| {
+        let point = match error {
+            FitError::TooFew { .. } => points.len(),
+            FitError::NotPositive { point, .. }
+            | FitError::NotLater { point, .. }
+            | FitError::Falls { point, .. } => point,
         };
         let line = point.checked_sub(1).and_then(|k| lines.get(k).copied()).unwrap_or(1);
-        PointsTrouble::Fit { line, trouble }
+        PointsError::Fit { line, error }
     })?;
     let convert =
-        |e: joulestep_engine::thermal::trouble::ThermalTrouble| PointsTrouble::Convert(e.to_string());
+        |e: joulestep_engine::thermal::error::ThermalError| PointsError::Convert(e.to_string());
     let cells = foster_to_cauer(&fit.terms).map_err(convert)?;
     let back = cauer_to_foster(&cells).map_err(convert)?;
     let round_trip = fit

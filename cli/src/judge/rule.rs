@@ -162,10 +162,10 @@ pub fn overall(rulings: impl IntoIterator<Item = Ruling>, doubted: bool) -> Verd
     }
 }
 
-/// The exit code. `trouble`: the code of what went wrong before there could be a verdict (bad input, numerical failure,
+/// The exit code. `error`: the code of what went wrong before there could be a verdict (bad input, numerical failure,
 /// a file that cannot be written, an interruption); it comes first.
-pub fn exit_code(trouble: Option<u8>, verdict: Verdict) -> u8 {
-    trouble.unwrap_or(match verdict {
+pub fn exit_code(error: Option<u8>, verdict: Verdict) -> u8 {
+    error.unwrap_or(match verdict {
         Verdict::Passes | Verdict::NotJudged => DONE,
         Verdict::Fails => FAILS,
         Verdict::NotProven => NOT_PROVEN,
@@ -243,8 +243,8 @@ mod tests {
             let told = format!("{rulings:?} {doubted}");
             assert_eq!(overall(rulings.iter().copied(), doubted), verdict, "{told}");
             assert_eq!(exit_code(None, verdict), code, "{told}");
-            for trouble in [BAD_INPUT, NUMERICAL, INPUT_OUTPUT, INTERRUPTED] {
-                assert_eq!(exit_code(Some(trouble), verdict), trouble, "{told}");
+            for error in [BAD_INPUT, NUMERICAL, INPUT_OUTPUT, INTERRUPTED] {
+                assert_eq!(exit_code(Some(error), verdict), error, "{told}");
             }
         }
     }

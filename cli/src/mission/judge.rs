@@ -9,7 +9,7 @@ use joulestep_engine::cycle::rainflow::UserLaw;
 use joulestep_engine::run::watch::{Seen, Watch};
 use joulestep_models::arrangement::mission::profile::{Begin, Profile};
 use joulestep_models::arrangement::mission::{
-    Followed, Instant, Listener, Make, MissionEvent, MissionTrouble, Options, again, follow,
+    Followed, Instant, Listener, Make, MissionEvent, MissionError, Options, again, follow,
 };
 
 use super::store::File;
@@ -98,9 +98,9 @@ impl Listener for Onlooker<'_> {
     }
 }
 
-fn code(trouble: &MissionTrouble) -> u8 {
-    match trouble {
-        MissionTrouble::Cycle { .. } | MissionTrouble::Numerical { .. } | MissionTrouble::Runaway { .. } => {
+fn code(error: &MissionError) -> u8 {
+    match error {
+        MissionError::Cycle { .. } | MissionError::Numerical { .. } | MissionError::Runaway { .. } => {
             NUMERICAL
         }
         _ => BAD_INPUT,
@@ -241,7 +241,7 @@ impl Job<'_> {
     fn at<T>(
         &self,
         level: Level,
-        work: impl FnOnce(&mut Make<'_>) -> Result<T, MissionTrouble>,
+        work: impl FnOnce(&mut Make<'_>) -> Result<T, MissionError>,
     ) -> Result<T, Refused> {
         let parameter = |c: &SegmentSpec| match c.of {
             SegmentOf::Parameter(key) => Some(key),
@@ -254,7 +254,7 @@ impl Job<'_> {
             level.apply(&mut setup);
             Ok((laid, setup))
         };
-        work(&mut lay).map_err(|trouble| (trouble.to_string(), code(&trouble)))
+        work(&mut lay).map_err(|error| (error.to_string(), code(&error)))
     }
 
     fn passed(&self, followed: Followed, events: Vec<(f64, MissionEvent)>) -> Passed {

@@ -9,7 +9,7 @@ pub(crate) mod tell;
 
 use joulestep_engine::cycle::rainflow::{Counted, UserLaw};
 use joulestep_engine::run::setup::Setup;
-use joulestep_engine::trouble::CircuitTrouble;
+use joulestep_engine::error::CircuitError;
 use joulestep_models::arrangement::bed::Laid;
 use joulestep_models::arrangement::mission::Followed;
 use joulestep_models::arrangement::mission::count::{Cycles, count};
@@ -44,7 +44,7 @@ pub(crate) fn make(
     reductions: &Reductions,
     keys: &[&'static str],
     values: &[f64],
-) -> Result<(Laid, Setup<f64>), CircuitTrouble> {
+) -> Result<(Laid, Setup<f64>), CircuitError> {
     if let Some(arrangement) = &mut scenario.arrangement {
         let moved = keys.iter().zip(values).map(|(key, x)| (*key, Value::Number(*x)));
         arrangement.values.0.extend(moved);
@@ -53,7 +53,7 @@ pub(crate) fn make(
         Ok(ready) => Ok((ready.laid, ready.setup)),
         Err(refusal) => {
             let first = refusal.diagnostics.first().map(|d| d.found.clone()).unwrap_or_default();
-            Err(CircuitTrouble::BadValue { component: "arrangement".into(), what: first })
+            Err(CircuitError::BadValue { component: "arrangement".into(), what: first })
         }
     }
 }

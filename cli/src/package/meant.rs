@@ -3,7 +3,7 @@
 use joulestep_engine::thermal::field::property::Law;
 use joulestep_models::materials::Material;
 use joulestep_models::package::{
-    Cooled, Cooling, Face, Heated, Layer, Package, PackageTrouble, Subject, ViaField,
+    Cooled, Cooling, Face, Heated, Layer, Package, PackageError, Subject, ViaField,
 };
 
 use crate::diagnostic::{Diagnostic, nearest};
@@ -47,7 +47,7 @@ pub(super) fn package(root: &Fields, diagnostics: &mut Vec<Diagnostic>) -> Optio
         return None;
     }
     let Err(wrong) = package.place() else { return Some(package) };
-    for PackageTrouble { subject, key, found, expected, suggestion } in wrong {
+    for PackageError { subject, key, found, expected, suggestion } in wrong {
         let of = match subject {
             Subject::Whole => Some(root),
             Subject::Layer(k) => layers.get(k),

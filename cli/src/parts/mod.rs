@@ -19,7 +19,7 @@ use crate::scenario::conform::Conform;
 use crate::scenario::fields::Fields;
 use crate::scenario::include::Open;
 use crate::scenario::raw::{self, Raw, Table};
-use crate::scenario::resolve::Trouble;
+use crate::scenario::resolve::InputError;
 use crate::scenario::shape::Section;
 use crate::shelf::Shelf;
 
@@ -41,8 +41,8 @@ const SHELF: Shelf = Shelf { what: "part", file: "part file", path: "a part file
 /// Loads a shipped part by its name, or a part file by its path (which ends in `.toml`).
 ///
 /// # Errors
-/// [`Trouble`]; all that is wrong with the file at once.
-pub fn load(name: &str, open: Open<'_>) -> Result<Loaded, Trouble> {
+/// [`InputError`]; all that is wrong with the file at once.
+pub fn load(name: &str, open: Open<'_>) -> Result<Loaded, InputError> {
     let (sources, file) = SHELF.alone(name, open)?;
     finish(sources, file, &sections::PART)
 }
@@ -50,20 +50,20 @@ pub fn load(name: &str, open: Open<'_>) -> Result<Loaded, Trouble> {
 /// Loads a file of points.
 ///
 /// # Errors
-/// [`Trouble`]; all that is wrong with the file at once.
-pub fn points(path: &Path, open: Open<'_>) -> Result<Loaded, Trouble> {
-    let text = open(path).map_err(Trouble::Unreadable)?;
+/// [`InputError`]; all that is wrong with the file at once.
+pub fn points(path: &Path, open: Open<'_>) -> Result<Loaded, InputError> {
+    let text = open(path).map_err(InputError::Unreadable)?;
     let mut sources = Sources::default();
     let file = sources.add(path.to_path_buf(), text);
     finish(sources, file, &sections::POINTS)
 }
 
-fn finish(sources: Sources, file: FileId, section: &Section) -> Result<Loaded, Trouble> {
+fn finish(sources: Sources, file: FileId, section: &Section) -> Result<Loaded, InputError> {
     let mut diagnostics = Vec::new();
     let read = read(&sources, file, section, &mut diagnostics);
     match read {
         Some((part, spots, start)) if diagnostics.is_empty() => Ok(Loaded { part, sources, spots, start }),
-        _ => Err(Trouble::Refused(Refusal::sorted(sources, diagnostics))),
+        _ => Err(InputError::Refused(Refusal::sorted(sources, diagnostics))),
     }
 }
 

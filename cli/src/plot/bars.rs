@@ -6,7 +6,7 @@ use super::canvas::{AXIS, Area, Canvas, GREY, Hang, INK, Letters, WHITE, colour}
 use super::chart::{vertical, widest};
 use super::frame::{LABEL, wrapped};
 use super::scale::Scale;
-use super::{Bars, Line, Trouble};
+use super::{Bars, Line, PlotError};
 
 const VALUE: Letters = Letters::new(10.0, INK);
 /// Height of a number, CSS px.
@@ -30,7 +30,7 @@ pub(super) fn bar<B: DrawingBackend>(
     canvas: &mut Canvas<'_, B>,
     area: Area,
     number: usize,
-) -> Result<(), Trouble> {
+) -> Result<(), PlotError> {
     canvas.fill(area, colour(number))?;
     let (along, every) = match number % 4 {
         1 => ((1.0, -1.0), 7.0),
@@ -54,12 +54,12 @@ pub(super) fn bar<B: DrawingBackend>(
     Ok(())
 }
 
-fn scale(bars: &Bars) -> Result<Scale, Trouble> {
+fn scale(bars: &Bars) -> Result<Scale, PlotError> {
     let values = || bars.series.iter().flat_map(|s| s.values.iter().flatten().copied());
     let shown = values().chain(bars.reference).filter(|v| v.is_finite() && (!bars.y.log || *v > 0.0));
     let data = shown
         .fold(None, |b: Option<(f64, f64)>, v| Some(b.map_or((v, v), |(lo, hi)| (lo.min(v), hi.max(v)))));
-    let nothing = || Trouble::Nothing {
+    let nothing = || PlotError::Nothing {
         panel: if bars.title.is_empty() { bars.y.title.clone() } else { bars.title.clone() },
         what: "no bar has a finite value".into(),
     };
@@ -96,7 +96,7 @@ pub(super) fn draw<B: DrawingBackend>(
     canvas: &mut Canvas<'_, B>,
     bars: &Bars,
     area: Area,
-) -> Result<(), Trouble> {
+) -> Result<(), PlotError> {
     let y = scale(bars)?;
     vertical(canvas, &y, area)?;
     let each = area.width() / bars.groups.len().max(1) as f64;

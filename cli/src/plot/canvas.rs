@@ -4,7 +4,7 @@ use plotters::prelude::{DrawingBackend, RGBColor};
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 use plotters::style::{Color, FontStyle, FontTransform, IntoFont, ShapeStyle, TextStyle};
 
-use super::{Line, Marker, Trouble};
+use super::{Line, Marker, PlotError};
 use crate::diagnostic::printable;
 
 /// A colour.
@@ -130,10 +130,10 @@ pub(super) struct Canvas<'a, B: DrawingBackend> {
     fine: f64,
 }
 
-type Drawn = Result<(), Trouble>;
+type Drawn = Result<(), PlotError>;
 
-fn failed(error: impl std::fmt::Display) -> Trouble {
-    Trouble::Library(error.to_string())
+fn failed(error: impl std::fmt::Display) -> PlotError {
+    PlotError::Library(error.to_string())
 }
 
 impl<'a, B: DrawingBackend> Canvas<'a, B> {

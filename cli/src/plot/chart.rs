@@ -5,7 +5,7 @@ use plotters::prelude::DrawingBackend;
 use super::canvas::{AXIS, Area, Canvas, FAINT, GREY, GRID, Hang, Letters, Place, SHADE, WHITE, colour};
 use super::frame::LABEL;
 use super::scale::{Scale, Tick};
-use super::{Chart, Line, Trouble, WIDTH};
+use super::{Chart, Line, PlotError, WIDTH};
 
 /// Points above which a curve is thinned to what the pixels can show.
 const MANY: usize = 2000;
@@ -17,11 +17,11 @@ fn bounds(values: impl Iterator<Item = f64>, log: bool) -> Option<(f64, f64)> {
     good.fold(None, |b: Option<(f64, f64)>, v| Some(b.map_or((v, v), |(lo, hi)| (lo.min(v), hi.max(v)))))
 }
 
-fn scales(chart: &Chart) -> Result<(Scale, Scale), Trouble> {
+fn scales(chart: &Chart) -> Result<(Scale, Scale), PlotError> {
     let points = || chart.curves.iter().flat_map(|c| c.points.iter());
     let nothing = |what: &str| {
         let panel = if chart.title.is_empty() { chart.y.title.clone() } else { chart.title.clone() };
-        Trouble::Nothing { panel, what: what.into() }
+        PlotError::Nothing { panel, what: what.into() }
     };
     let shown = |p: &&(f64, f64)| p.0.is_finite() && p.1.is_finite();
     let data = bounds(points().filter(shown).map(|p| p.0), chart.x.log);
@@ -53,7 +53,7 @@ pub(super) fn vertical<B: DrawingBackend>(
     canvas: &mut Canvas<'_, B>,
     y: &Scale,
     area: Area,
-) -> Result<(), Trouble> {
+) -> Result<(), PlotError> {
     for tick in upright(y, area.height()) {
         let at = area.bottom - y.place(tick.at) * area.height();
         let tone = if tick.label.is_some() { GRID } else { FAINT };
@@ -70,7 +70,7 @@ pub(super) fn draw<B: DrawingBackend>(
     canvas: &mut Canvas<'_, B>,
     chart: &Chart,
     area: Area,
-) -> Result<(), Trouble> {
+) -> Result<(), PlotError> {
     let (x, y) = scales(chart)?;
     let across = |v: f64| area.left + x.place(v) * area.width();
     for span in &chart.spans {
@@ -166,7 +166,7 @@ fn draw_labels<B: DrawingBackend>(
     chart: &Chart,
     x: &Scale,
     area: Area,
-) -> Result<(), Trouble> {
+) -> Result<(), PlotError> {
     let labels = labels(chart, x, area.left, area.right);
     let top = |label: &Label<'_>| area.top - ROW * (label.row + 1) as f64;
     let inside = |at: &f64| (area.left..=area.right).contains(at);

@@ -3,7 +3,7 @@
 use plotters::prelude::DrawingBackend;
 
 use super::canvas::{Area, Canvas, GREY, Hang, INK, Letters, WHITE};
-use super::{Figure, Panel, Trouble, WIDTH, bars, chart, legend};
+use super::{Figure, Panel, PlotError, WIDTH, bars, chart, legend};
 
 /// Figure title, panel title, small print.
 const TITLE: Letters = Letters::new(17.0, INK).bold();
@@ -62,9 +62,9 @@ fn height_of(panel: &Panel, among: bool) -> f64 {
 }
 
 /// Places everything.
-pub(super) fn plan(figure: &Figure) -> Result<Plan, Trouble> {
+pub(super) fn plan(figure: &Figure) -> Result<Plan, PlotError> {
     if figure.panels.is_empty() {
-        return Err(Trouble::Nothing { panel: figure.title.clone(), what: "it has no panel".into() });
+        return Err(PlotError::Nothing { panel: figure.title.clone(), what: "it has no panel".into() });
     }
     let among = figure.panels.len() > 1;
     // Labels of the vertical axes end 7 px before the plot areas; their titles are 26 px wide with what keeps them apart.
@@ -114,7 +114,7 @@ pub(super) fn draw<B: DrawingBackend>(
     canvas: &mut Canvas<'_, B>,
     figure: &Figure,
     plan: &Plan,
-) -> Result<(), Trouble> {
+) -> Result<(), PlotError> {
     canvas.fill(Area { left: 0.0, top: 0.0, right: WIDTH, bottom: plan.height.ceil() }, WHITE)?;
     for (k, line) in plan.title.iter().enumerate() {
         let y = MARGIN - 4.0 + k as f64 * (TITLE.size + 4.0);

@@ -2,7 +2,7 @@
 
 use ttf_parser::{Face, GlyphId, OutlineBuilder};
 
-use super::Trouble;
+use super::PlotError;
 
 /// A point, font units or pixels.
 pub(super) type Point = (f32, f32);
@@ -73,8 +73,8 @@ pub(super) struct Font {
 
 impl Font {
     /// Only these faces, never the machine's: the same figure gives the same pixels everywhere.
-    pub fn new() -> Result<Self, Trouble> {
-        let face = |data| Face::parse(data, 0).map_err(|e| Trouble::Library(e.to_string()));
+    pub fn new() -> Result<Self, PlotError> {
+        let face = |data| Face::parse(data, 0).map_err(|e| PlotError::Library(e.to_string()));
         Ok(Self { regular: face(dejavu::sans::regular())?, bold: face(dejavu::sans::bold())? })
     }
 

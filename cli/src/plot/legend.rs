@@ -4,7 +4,7 @@ use plotters::prelude::DrawingBackend;
 
 use super::canvas::{Area, Canvas, Hang, colour};
 use super::frame::LABEL;
-use super::{Line, Marker, Panel, Trouble, bars};
+use super::{Line, Marker, Panel, PlotError, bars};
 
 const ROW: f64 = 19.0;
 const SAMPLE: f64 = 34.0;
@@ -67,7 +67,7 @@ pub(super) fn draw<B: DrawingBackend>(
     left: f64,
     right: f64,
     top: f64,
-) -> Result<(), Trouble> {
+) -> Result<(), PlotError> {
     for (item, (x, row)) in items.iter().zip(flow(items, left, right)) {
         let y = top + (row as f64 + 0.5) * ROW;
         match item.look {

@@ -17,7 +17,7 @@
 //! };
 //! let picture = svg(&Figure::new("A capacitor charges", vec![Panel::Chart(chart)]))?;
 //! assert!(picture.starts_with("<svg") && picture.contains("time (µs)"));
-//! # Ok::<(), joulestep::plot::Trouble>(())
+//! # Ok::<(), joulestep::plot::PlotError>(())
 //! ```
 
 mod bars;
@@ -43,7 +43,7 @@ const WIDTH: f64 = 920.0;
 
 /// A picture cannot be drawn: what it lacks.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
-pub enum Trouble {
+pub enum PlotError {
     /// There is no finite point to show in a panel.
     #[error("nothing to draw in \"{panel}\": {what}")]
     Nothing {
@@ -268,8 +268,8 @@ impl Figure {
 /// The figure as a standalone SVG.
 ///
 /// # Errors
-/// [`Trouble`]: a panel without a finite point, or the library's.
-pub fn svg(figure: &Figure) -> Result<String, Trouble> {
+/// [`PlotError`]: a panel without a finite point, or the library's.
+pub fn svg(figure: &Figure) -> Result<String, PlotError> {
     let plan = frame::plan(figure)?;
     let mut out = String::new();
     let size = ((WIDTH * f64::from(FINE)) as u32, (plan.height.ceil() * f64::from(FINE)) as u32);

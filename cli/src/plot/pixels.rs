@@ -11,7 +11,7 @@ use plotters_backend::{
     BackendColor, BackendCoord, BackendStyle, BackendTextStyle, DrawingErrorKind, FontStyle, FontTransform,
 };
 
-use super::Trouble;
+use super::PlotError;
 use super::glyphs::{Font, Point};
 
 type Drawn = Result<(), DrawingErrorKind<Infallible>>;
@@ -37,7 +37,7 @@ pub(super) struct Pixels {
 
 impl Pixels {
     /// A white picture.
-    pub fn new(width: usize, height: usize, unit: f32) -> Result<Self, Trouble> {
+    pub fn new(width: usize, height: usize, unit: f32) -> Result<Self, PlotError> {
         Ok(Self { width, height, rgb: vec![255; 3 * width * height], unit, font: Font::new()? })
     }
 

@@ -7,7 +7,7 @@ use flate2::write::ZlibEncoder;
 
 use super::canvas::Canvas;
 use super::pixels::Pixels;
-use super::{FINE, Figure, Trouble, WIDTH, frame};
+use super::{FINE, Figure, PlotError, WIDTH, frame};
 
 /// Pixels for a CSS pixel.
 const SCALE: u32 = 2;
@@ -17,18 +17,18 @@ const MOST: u64 = 1 << 27;
 /// The figure as a PNG of twice the SVG's width and height.
 ///
 /// # Errors
-/// [`Trouble`]: those of [`svg`](super::svg); a figure that is too high to be drawn.
-pub fn png(figure: &Figure) -> Result<Vec<u8>, Trouble> {
+/// [`PlotError`]: those of [`svg`](super::svg); a figure that is too high to be drawn.
+pub fn png(figure: &Figure) -> Result<Vec<u8>, PlotError> {
     let plan = frame::plan(figure)?;
     let size = (WIDTH * f64::from(SCALE), plan.height.ceil() * f64::from(SCALE));
     if size.0 * size.1 > MOST as f64 {
-        return Err(Trouble::Library(format!("{} x {} pixels are too many", size.0, size.1)));
+        return Err(PlotError::Library(format!("{} x {} pixels are too many", size.0, size.1)));
     }
     let mut pixels = Pixels::new(size.0 as usize, size.1 as usize, FINE as f32 / SCALE as f32)?;
     let mut canvas = Canvas::new(&mut pixels, f64::from(FINE));
     frame::draw(&mut canvas, figure, &plan)?;
     canvas.finish()?;
-    encoded(&pixels).map_err(|e| Trouble::Library(e.to_string()))
+    encoded(&pixels).map_err(|e| PlotError::Library(e.to_string()))
 }
 
 fn chunk(out: &mut Vec<u8>, kind: &[u8; 4], data: &[u8]) -> io::Result<()> {

@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use super::{Block, Grid, Report, ReportTrouble, Section, Tone, labelled, svg};
+use super::{Block, Grid, Report, ReportError, Section, Tone, labelled, svg};
 use crate::diagnostic::printable;
 
 const STYLE: &str = include_str!("style.css");
@@ -95,7 +95,7 @@ struct Numbers {
     figures: usize,
 }
 
-fn block(b: &Block, numbers: &mut Numbers, out: &mut String) -> Result<(), ReportTrouble> {
+fn block(b: &Block, numbers: &mut Numbers, out: &mut String) -> Result<(), ReportError> {
     match b {
         Block::Text(text) => {
             let _ = writeln!(out, "<p>{}</p>", escaped(text));
@@ -192,7 +192,7 @@ fn contents(sections: &[Section], out: &mut String) {
 ///
 /// # Errors
 /// A figure that cannot be drawn.
-pub fn html(report: &Report) -> Result<String, ReportTrouble> {
+pub fn html(report: &Report) -> Result<String, ReportError> {
     let mut out = String::new();
     head(report, &mut out);
     contents(&report.sections, &mut out);

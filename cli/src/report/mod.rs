@@ -30,17 +30,17 @@ const COLUMNS: usize = 10;
 
 /// Why there is no report.
 #[derive(Debug, thiserror::Error)]
-pub enum ReportTrouble {
+pub enum ReportError {
     /// The file cannot be read.
     #[error(transparent)]
     File(#[from] ResultError),
     /// A figure cannot be drawn.
-    #[error("figure {name}: {trouble}")]
+    #[error("figure {name}: {error}")]
     Figure {
         /// Name of the figure.
         name: String,
         /// What it lacks.
-        trouble: plot::Trouble,
+        error: plot::PlotError,
     },
 }
 
@@ -264,8 +264,8 @@ fn number(x: f64, unit: &str) -> String {
 /// The document that a result file makes: of a run, a study or a batch.
 ///
 /// # Errors
-/// [`ReportTrouble::File`].
-pub fn read(path: &Path) -> Result<Report, ReportTrouble> {
+/// [`ReportError::File`].
+pub fn read(path: &Path) -> Result<Report, ReportError> {
     if let Some(table) = read_table(path)? {
         return Ok(batch::report(&table));
     }
@@ -273,7 +273,7 @@ pub fn read(path: &Path) -> Result<Report, ReportTrouble> {
     match ResultFile::open(path) {
         // A study that goes on and on may be cut short: what it recorded until then is all there is.
         Ok(file) if !study || !file.complete() => Ok(run::report(&file)?),
-        Err(trouble) if !study => Err(trouble.into()),
+        Err(error) if !study => Err(error.into()),
         _ => Ok(study::report(&Study::read(path)?)),
     }
 }
@@ -326,7 +326,7 @@ impl Report {
 }
 
 /// The figure as SVG.
-fn svg(drawing: &Drawing) -> Result<String, ReportTrouble> {
+fn svg(drawing: &Drawing) -> Result<String, ReportError> {
     plot::svg(&drawing.figure)
-        .map_err(|trouble| ReportTrouble::Figure { name: drawing.name.clone(), trouble })
+        .map_err(|error| ReportError::Figure { name: drawing.name.clone(), error })
 }

@@ -3,7 +3,7 @@
 use std::io;
 use std::path::{Path, PathBuf};
 
-/// Trouble with a result file; every variant names the file.
+/// An error of a result file; every variant names the file.
 #[derive(Debug, thiserror::Error)]
 pub enum ResultError {
     /// The operating system refused.

@@ -141,7 +141,7 @@ impl ResultFile {
     /// Times of the samples in `range`, s.
     ///
     /// # Errors
-    /// A range beyond the samples; trouble with the file.
+    /// A range beyond the samples; an error of the file.
     pub fn time(&self, range: Range<usize>) -> Result<Vec<f64>, ResultError> {
         self.waveforms.values(&self.archive, "time", range)
     }
@@ -149,7 +149,7 @@ impl ResultFile {
     /// Values of a channel (by the run's name) at the samples in `range`.
     ///
     /// # Errors
-    /// No such channel; a range beyond the samples; trouble with the file.
+    /// No such channel; a range beyond the samples; an error of the file.
     pub fn window(&self, channel: &str, range: Range<usize>) -> Result<Vec<f64>, ResultError> {
         let dataset = &self.waveforms.channel(&self.archive, channel)?.dataset;
         self.waveforms.values(&self.archive, dataset, range)
@@ -168,7 +168,7 @@ impl ResultFile {
     /// Times of the temperatures in `range`, s.
     ///
     /// # Errors
-    /// A range beyond the instants; trouble with the file.
+    /// A range beyond the instants; an error of the file.
     pub fn thermal_time(&self, range: Range<usize>) -> Result<Vec<f64>, ResultError> {
         self.thermal.values(&self.archive, "time", range)
     }
@@ -176,7 +176,7 @@ impl ResultFile {
     /// Temperatures of a thermal node (by the run's name), °C.
     ///
     /// # Errors
-    /// No such node; a range beyond the instants; trouble with the file.
+    /// No such node; a range beyond the instants; an error of the file.
     pub fn temperature(&self, node: &str, range: Range<usize>) -> Result<Vec<f64>, ResultError> {
         let dataset = &self.thermal.channel(&self.archive, node)?.dataset;
         self.thermal.values(&self.archive, dataset, range)
@@ -190,7 +190,7 @@ impl ResultFile {
     /// How many blocks a level holds.
     ///
     /// # Errors
-    /// No such level; trouble with the file.
+    /// No such level; an error of the file.
     pub fn overview_length(&self, level: u32) -> Result<usize, ResultError> {
         let group = format!("overview/{level}");
         let mut paths = vec![format!("{group}/time")];
@@ -202,7 +202,7 @@ impl ResultFile {
     /// Blocks `range` of a channel (by the run's name) at a level of the overview.
     ///
     /// # Errors
-    /// No such channel or level; a range beyond the blocks; trouble with the file.
+    /// No such channel or level; a range beyond the blocks; an error of the file.
     pub fn overview(
         &self,
         level: u32,
@@ -220,7 +220,7 @@ impl ResultFile {
     /// What happened, in the order of the run.
     ///
     /// # Errors
-    /// Trouble with the file.
+    /// An error of the file.
     pub fn events(&self) -> Result<Vec<StoredEvent>, ResultError> {
         events::read(&self.archive)
     }
@@ -228,7 +228,7 @@ impl ResultFile {
     /// The rows of the account.
     ///
     /// # Errors
-    /// Trouble with the file.
+    /// An error of the file.
     pub fn steps(&self) -> Result<StepTable, ResultError> {
         steps::read(&self.archive)
     }
@@ -236,7 +236,7 @@ impl ResultFile {
     /// The energy account, where the run came to write it.
     ///
     /// # Errors
-    /// Trouble with the file.
+    /// An error of the file.
     pub fn ledger(&self) -> Result<Option<LedgerTable>, ResultError> {
         ledger::read(&self.archive)
     }
@@ -244,7 +244,7 @@ impl ResultFile {
     /// The summary, where the run came to write it.
     ///
     /// # Errors
-    /// Trouble with the file.
+    /// An error of the file.
     pub fn summary(&self) -> Result<Option<Summary>, ResultError> {
         summary::read(&self.archive)
     }

@@ -96,39 +96,39 @@ impl Worker {
         })
     }
 
-    /// Serves until the end is told. After trouble the file stays as the last checkpoint left it, `failed` is set, and
+    /// Serves until the end is told. After an error the file stays as the last checkpoint left it, `failed` is set, and
     /// what still comes is thrown away.
     pub(super) fn run(
         &mut self,
         receive: &Receiver<Message>,
         failed: &AtomicBool,
     ) -> Result<Finished, ResultError> {
-        let mut trouble = None;
+        let mut error = None;
         loop {
             let outcome = match receive.recv() {
-                Ok(Message::Finish { complete, ledger, summary }) => match trouble.take() {
+                Ok(Message::Finish { complete, ledger, summary }) => match error.take() {
                     Some(e) => return Err(e),
                     None => return self.finish(complete, ledger, summary),
                 },
                 // The run's side is gone without a word.
                 Err(_) => return self.finish(false, None, None),
                 Ok(Message::Samples(rows)) => {
-                    let outcome = if trouble.is_none() { self.samples(&rows) } else { Ok(()) };
+                    let outcome = if error.is_none() { self.samples(&rows) } else { Ok(()) };
                     give_back(&self.samples_back, rows);
                     outcome
                 }
                 Ok(Message::Thermal(rows)) => {
-                    let outcome = if trouble.is_none() { self.thermal(&rows) } else { Ok(()) };
+                    let outcome = if error.is_none() { self.thermal(&rows) } else { Ok(()) };
                     give_back(&self.thermal_back, rows);
                     outcome
                 }
-                Ok(other) if trouble.is_none() => self.take(other),
+                Ok(other) if error.is_none() => self.take(other),
                 Ok(_) => Ok(()),
             };
             if let Err(e) = outcome {
                 self.store.abandon();
                 failed.store(true, Ordering::Relaxed);
-                trouble = Some(e);
+                error = Some(e);
             }
         }
     }

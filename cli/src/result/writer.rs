@@ -172,7 +172,7 @@ impl ResultWriter {
     /// false and may still give its ledger and summary.
     ///
     /// # Errors
-    /// The first trouble since the file was made; the file then holds the last checkpoint.
+    /// The first error since the file was made; the file then holds the last checkpoint.
     pub fn finish(
         mut self,
         complete: bool,
@@ -272,7 +272,7 @@ impl Recorder<f64> for ResultWriter {
 impl Drop for ResultWriter {
     fn drop(&mut self) {
         if self.worker.is_some() {
-            // Nobody is left to hear of trouble.
+            // Nobody is left to hear of error.
             let _ = self.end(Message::Finish { complete: false, ledger: None, summary: None });
         }
     }

@@ -199,8 +199,8 @@ pub fn quantity(
         Ok(text) => in_unit(text, unit),
         Err(number) => bare_in(number, unit),
     };
-    let value = value.map_err(|trouble| {
-        (trouble.to_string(), trouble.expected(unit), trouble.suggestion().map(str::to_string))
+    let value = value.map_err(|error| {
+        (error.to_string(), error.expected(unit), error.suggestion().map(str::to_string))
     })?;
     if lies_in(range, value) {
         return Ok(value);

@@ -2,7 +2,7 @@
 
 use joulestep_engine::units::people;
 use joulestep_models::budget::{Place, Share, limit, places, shares};
-use joulestep_models::merit::{Conditions, MeritTrouble, carries, check, gate_on, is_switch, test_current};
+use joulestep_models::merit::{Conditions, MeritError, carries, check, gate_on, is_switch, test_current};
 use joulestep_models::model::Range::{Any, Positive};
 use joulestep_models::operating::resistance as resistance_at;
 use joulestep_models::part::{Material, Part};
@@ -101,9 +101,9 @@ fn read(question: &Question) -> Result<Asked, StudyError> {
     Ok(Asked { temperatures, working: question.number("temperature"), conditions })
 }
 
-fn one(part: Part, asked: &Asked) -> Result<One, MeritTrouble> {
+fn one(part: Part, asked: &Asked) -> Result<One, MeritError> {
     check(&part, &Conditions { celsius: asked.working, ..asked.conditions })?;
-    let lacks = |what: &str| MeritTrouble::Lacks { part: part.name.clone(), what: what.into() };
+    let lacks = |what: &str| MeritError::Lacks { part: part.name.clone(), what: what.into() };
     let gate = match gate_on(&part, &asked.conditions)? {
         Some(gate) if is_switch(&part) => gate,
         _ => return Err(lacks("it has no gate, so no on-resistance")),
@@ -111,7 +111,7 @@ fn one(part: Part, asked: &Asked) -> Result<One, MeritTrouble> {
     let current = test_current(&part, &asked.conditions)?;
     let at = |celsius: f64| {
         resistance_at(part.entry(), &part.values, gate, current, celsius)
-            .map_err(|trouble| MeritTrouble::Operating { part: part.name.clone(), trouble })
+            .map_err(|error| MeritError::Operating { part: part.name.clone(), error })
     };
     for celsius in [25.0, asked.working] {
         carries(&part, gate, current, celsius)?;
@@ -130,18 +130,18 @@ fn one(part: Part, asked: &Asked) -> Result<One, MeritTrouble> {
     Ok(One { curve, cold, pieces, places, current, gate, part })
 }
 
-fn failed(trouble: &MeritTrouble) -> StudyError {
-    match trouble {
-        MeritTrouble::Operating { .. } => StudyError::Numerical(trouble.to_string()),
-        _ => StudyError::Refused(trouble.to_string()),
+fn failed(error: &MeritError) -> StudyError {
+    match error {
+        MeritError::Operating { .. } => StudyError::Numerical(error.to_string()),
+        _ => StudyError::Refused(error.to_string()),
     }
 }
 
 fn solve(question: &Question, _: &Context<'_>) -> Result<Study, StudyError> {
     let asked = read(question)?;
     let parts = question.parts("part").to_vec();
-    let all: Result<Vec<One>, MeritTrouble> = parts.into_par_iter().map(|p| one(p, &asked)).collect();
-    let all = all.map_err(|trouble| failed(&trouble))?;
+    let all: Result<Vec<One>, MeritError> = parts.into_par_iter().map(|p| one(p, &asked)).collect();
+    let all = all.map_err(|error| failed(&error))?;
     let names: Vec<&str> = all.iter().map(|o| o.part.name.as_str()).collect();
     let hot = |o: &One| {
         let (celsius, ohm) = o.curve.last().copied().unwrap_or((f64::NAN, f64::NAN));

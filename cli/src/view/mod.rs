@@ -53,7 +53,7 @@ struct Shared {
 
 /// Why there is no viewer.
 #[derive(Debug, thiserror::Error)]
-pub enum Trouble {
+pub enum ViewError {
     /// A file that cannot be shown.
     #[error(transparent)]
     Unshown(#[from] Unshown),
@@ -79,15 +79,15 @@ impl Viewer {
     /// Opens the files and listens on the port of loopback, 0 for any that is free.
     ///
     /// # Errors
-    /// [`Trouble`].
-    pub fn new(files: &[PathBuf], port: u16) -> Result<Self, Trouble> {
+    /// [`ViewError`].
+    pub fn new(files: &[PathBuf], port: u16) -> Result<Self, ViewError> {
         for file in files {
             shown::look(file)?;
         }
-        let system = |doing| move |source| Trouble::System { doing, source };
+        let system = |doing| move |source| ViewError::System { doing, source };
         let token = gate::token().map_err(system("draw a random token"))?;
         let place = SocketAddrV4::new(Ipv4Addr::LOCALHOST, port);
-        let listener = TcpListener::bind(place).map_err(|source| Trouble::Listen { port, source })?;
+        let listener = TcpListener::bind(place).map_err(|source| ViewError::Listen { port, source })?;
         let pool = Pool::new(files.to_vec()).map_err(system("start a thread"))?;
         Ok(Self { listener, shared: Arc::new(Shared { token, pool }) })
     }

@@ -5,9 +5,9 @@ use crate::circuit::graph::{
     Body, ChoiceId, Circuit, Component, ComponentId, HeatId, Linear, NodeId, Stated, WaveId,
 };
 use crate::circuit::law::{Device, Law, Lawful};
-use crate::trouble::CircuitTrouble;
+use crate::error::CircuitError;
 
-type Added = Result<ComponentId, CircuitTrouble>;
+type Added = Result<ComponentId, CircuitError>;
 
 fn one<L: Lane>() -> L {
     L::splat(1.0)
@@ -23,14 +23,14 @@ fn branch<L: Lane>(from: usize, to: usize, b: usize) -> [(usize, usize, L); 4] {
     [(from, b, one()), (to, b, -one::<L>()), (b, from, -one::<L>()), (b, to, one())]
 }
 
-fn positive<L: Lane>(component: &str, what: &str, x: L, zero_too: bool) -> Result<(), CircuitTrouble> {
+fn positive<L: Lane>(component: &str, what: &str, x: L, zero_too: bool) -> Result<(), CircuitError> {
     let zero = L::splat(0.0);
     let good = if zero_too { L::all(x.ge(zero)) } else { L::all(x.gt(zero)) };
     if good && x.is_finite() {
         return Ok(());
     }
     let expected = if zero_too { "zero or above" } else { "above zero" };
-    Err(CircuitTrouble::BadValue {
+    Err(CircuitError::BadValue {
         component: component.to_string(),
         what: format!("{what} is {}, expected {expected}", x.lane(0)),
     })
@@ -93,7 +93,7 @@ impl<L: Lane> Circuit<L> {
     #[inline(never)]
     pub fn coupled_inductors(&mut self, name: &str, pins: &[NodeId], matrix: &[L], r: &[L]) -> Added {
         let n = r.len();
-        let bad = |what: String| CircuitTrouble::BadValue { component: name.to_string(), what };
+        let bad = |what: String| CircuitError::BadValue { component: name.to_string(), what };
         if pins.len() != 2 * n || matrix.len() != n * n {
             return Err(bad(format!("{n} windings need {} pins and {} inductances", 2 * n, n * n)));
         }
@@ -239,7 +239,7 @@ impl<L: Lane> Circuit<L> {
         let need = device.locals() - device.internals() + 1;
         if pins.len() != need {
             let what = format!("has {} pins, the law needs {need}", pins.len());
-            return Err(CircuitTrouble::BadValue { component: name.to_string(), what });
+            return Err(CircuitError::BadValue { component: name.to_string(), what });
         }
         self.add(Component {
             name: name.to_string(),

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use crate::arithmetic::lane::Lane;
 use crate::circuit::law::Device;
 use crate::circuit::wave::Wave;
-use crate::trouble::CircuitTrouble;
+use crate::error::CircuitError;
 
 /// A node of the circuit; number 0 is ground, whose voltage is 0 V.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -149,9 +149,9 @@ impl<L: Lane> Circuit<L> {
     /// # Errors
     /// When the name is taken.
     #[inline(never)]
-    pub fn add(&mut self, component: Component<L>) -> Result<ComponentId, CircuitTrouble> {
+    pub fn add(&mut self, component: Component<L>) -> Result<ComponentId, CircuitError> {
         if self.find(&component.name).is_some() {
-            return Err(CircuitTrouble::DuplicateName { name: component.name });
+            return Err(CircuitError::DuplicateName { name: component.name });
         }
         self.components.push(component);
         Ok(ComponentId(self.components.len() as u32 - 1))

@@ -8,7 +8,7 @@
 use crate::arithmetic::lane::Lane;
 use crate::circuit::graph::{Body, Circuit, Component, GROUND, Linear, NodeId};
 use crate::circuit::law::Joins;
-use crate::trouble::CircuitTrouble;
+use crate::error::CircuitError;
 
 /// A node that one pin touches: allowed, but nearly always a slip of the pen.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -23,34 +23,34 @@ pub struct LooseEnd {
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Findings {
     /// What makes the equations unsolvable: floating nodes in the order of the nodes, then loops.
-    pub troubles: Vec<CircuitTrouble>,
+    pub errors: Vec<CircuitError>,
     /// What deserves a warning.
     pub loose_ends: Vec<LooseEnd>,
 }
 
 /// Examines the graph. With `operating_point`, windings without resistance count as the short circuits they are for
-/// direct current, and a loop of them is [`CircuitTrouble::ResistanceFreeLoop`].
+/// direct current, and a loop of them is [`CircuitError::ResistanceFreeLoop`].
 #[inline(never)]
 pub fn examine<L: Lane>(circuit: &Circuit<L>, operating_point: bool) -> Findings {
-    let mut troubles = floating(circuit);
+    let mut errors = floating(circuit);
     let always = loops(circuit, false);
-    let source_loop = |l: &Vec<&str>| CircuitTrouble::SourceLoop { members: l.join(", ") };
-    troubles.extend(always.iter().map(source_loop));
+    let source_loop = |l: &Vec<&str>| CircuitError::SourceLoop { members: l.join(", ") };
+    errors.extend(always.iter().map(source_loop));
     if operating_point {
         let more = loops(circuit, true).into_iter().filter(|l| !always.contains(l));
-        troubles.extend(more.map(|l| CircuitTrouble::ResistanceFreeLoop { members: l.join(", ") }));
+        errors.extend(more.map(|l| CircuitError::ResistanceFreeLoop { members: l.join(", ") }));
     }
-    Findings { troubles, loose_ends: loose_ends(circuit) }
+    Findings { errors, loose_ends: loose_ends(circuit) }
 }
 
 /// Examines the graph and gives the warnings.
 ///
 /// # Errors
-/// The first trouble found.
-pub fn check<L: Lane>(circuit: &Circuit<L>, operating_point: bool) -> Result<Vec<LooseEnd>, CircuitTrouble> {
+/// The first error found.
+pub fn check<L: Lane>(circuit: &Circuit<L>, operating_point: bool) -> Result<Vec<LooseEnd>, CircuitError> {
     let findings = examine(circuit, operating_point);
-    match findings.troubles.into_iter().next() {
-        Some(trouble) => Err(trouble),
+    match findings.errors.into_iter().next() {
+        Some(error) => Err(error),
         None => Ok(findings.loose_ends),
     }
 }
@@ -77,7 +77,7 @@ impl Groups {
     }
 }
 
-/// Different from zero in every lane: a lane in which it is zero has the trouble.
+/// Different from zero in every lane: a lane in which it is zero has the error.
 fn present<L: Lane>(x: L) -> bool {
     L::all(x.abs().gt(L::splat(0.0)))
 }
@@ -91,7 +91,7 @@ fn touching<L: Lane>(circuit: &Circuit<L>, node: usize) -> Vec<&str> {
     circuit.components.iter().filter(touches).map(|c| c.name.as_str()).collect()
 }
 
-fn floating<L: Lane>(circuit: &Circuit<L>) -> Vec<CircuitTrouble> {
+fn floating<L: Lane>(circuit: &Circuit<L>) -> Vec<CircuitError> {
     let mut groups = Groups::new(circuit.nodes.len());
     for component in &circuit.components {
         match &component.body {
@@ -112,7 +112,7 @@ fn floating<L: Lane>(circuit: &Circuit<L>) -> Vec<CircuitTrouble> {
         if groups.root(k) != ground {
             let touching = touching(circuit, k);
             let through = if touching.is_empty() { "no component".into() } else { touching.join(", ") };
-            out.push(CircuitTrouble::FloatingNode { node: node.clone(), through });
+            out.push(CircuitError::FloatingNode { node: node.clone(), through });
         }
     }
     out

@@ -75,10 +75,10 @@ fn build(lines: &[&str], first: &[&str]) -> Circuit<f64> {
 
 fn floating_of(c: &Circuit<f64>) -> Vec<(String, String)> {
     let pick = |t| match t {
-        CircuitTrouble::FloatingNode { node, through } => Some((node, through)),
+        CircuitError::FloatingNode { node, through } => Some((node, through)),
         _ => None,
     };
-    examine(c, true).troubles.into_iter().filter_map(pick).collect()
+    examine(c, true).errors.into_iter().filter_map(pick).collect()
 }
 
 #[test]
@@ -132,11 +132,11 @@ fn a_node_that_nothing_touches_floats() {
 
 fn members(c: &Circuit<f64>, operating_point: bool) -> Vec<(bool, String)> {
     let pick = |t| match t {
-        CircuitTrouble::SourceLoop { members } => Some((true, members)),
-        CircuitTrouble::ResistanceFreeLoop { members } => Some((false, members)),
+        CircuitError::SourceLoop { members } => Some((true, members)),
+        CircuitError::ResistanceFreeLoop { members } => Some((false, members)),
         _ => None,
     };
-    examine(c, operating_point).troubles.into_iter().filter_map(pick).collect()
+    examine(c, operating_point).errors.into_iter().filter_map(pick).collect()
 }
 
 #[test]
@@ -170,7 +170,7 @@ fn a_winding_across_a_source_lacks_an_operating_point_only() {
     let wave = c.wave(Wave::Constant(one));
     c.voltage_source("supply1", a, GROUND, wave).unwrap();
     c.inductor("L1", a, GROUND, one, wide::f64x4::new([1.0, 1.0, 0.0, 1.0]), None).unwrap();
-    assert_eq!(examine(&c, true).troubles.len(), 1);
+    assert_eq!(examine(&c, true).errors.len(), 1);
 }
 
 #[test]
@@ -221,23 +221,23 @@ fn some_circuit() -> impl Strategy<Value = Vec<String>> {
 }
 
 fn sorted(f: Findings) -> (Vec<String>, Vec<LooseEnd>) {
-    let mut troubles: Vec<String> = f.troubles.iter().map(ToString::to_string).collect();
+    let mut errors: Vec<String> = f.errors.iter().map(ToString::to_string).collect();
     let mut loose = f.loose_ends;
-    troubles.sort();
+    errors.sort();
     loose.sort();
-    (troubles, loose)
+    (errors, loose)
 }
 
 proptest! {
     #![proptest_config(ProptestConfig { cases: 2000, failure_persistence: None, ..Default::default() })]
 
-    /// The graph finds trouble exactly where a dense singular value decomposition (nalgebra) finds the equations
+    /// The graph finds an error exactly where a dense singular value decomposition (nalgebra) finds the equations
     /// singular.
     #[test]
-    fn trouble_is_found_exactly_where_the_equations_are_singular(lines in some_circuit()) {
+    fn an_error_is_found_exactly_where_the_equations_are_singular(lines in some_circuit()) {
         let lines: Vec<&str> = lines.iter().map(String::as_str).collect();
         let c = circuit(&lines);
-        prop_assert_eq!(!examine(&c, true).troubles.is_empty(), singular(&c), "{:?}", examine(&c, true));
+        prop_assert_eq!(!examine(&c, true).errors.is_empty(), singular(&c), "{:?}", examine(&c, true));
     }
 
     #[test]

@@ -4,7 +4,7 @@ use super::board::Board;
 use super::{Controller, Seen, in_lanes, require, same_in_lanes};
 use crate::arithmetic::lane::Lane;
 use crate::circuit::graph::LineId;
-use crate::trouble::{CircuitTrouble, Trouble};
+use crate::error::{CircuitError, SolverError};
 
 /// What a modulator is made of.
 #[derive(Clone, Debug, PartialEq)]
@@ -41,7 +41,7 @@ impl Carrier {
     ///
     /// # Errors
     /// When a frequency is not above zero, or another number is not finite.
-    pub fn new(name: &str, with: Settings) -> Result<Self, CircuitTrouble> {
+    pub fn new(name: &str, with: Settings) -> Result<Self, CircuitError> {
         for (what, f) in [("frequency", with.frequency), ("fundamental frequency", with.fundamental)] {
             require(name, f > 0.0 && f.is_finite(), || format!("{what} is {f} Hz, expected above zero"))?;
         }
@@ -73,7 +73,7 @@ impl<L: Lane> Controller<L> for Carrier {
     }
 
     #[inline(never)]
-    fn look(&mut self, seen: &Seen<'_, L>, board: &mut Board<L>) -> Result<(), Trouble> {
+    fn look(&mut self, seen: &Seen<'_, L>, board: &mut Board<L>) -> Result<(), SolverError> {
         let origin = *self.origin.get_or_insert(seen.t);
         // One period ahead.
         while self.next == 0 || self.begins(origin, self.next - 1) <= seen.t {

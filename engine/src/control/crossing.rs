@@ -5,7 +5,7 @@
 //! act at the same one.
 
 use super::fewer;
-use crate::trouble::Trouble;
+use crate::error::SolverError;
 
 /// Which side of a level counts.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -90,10 +90,10 @@ impl Sense {
 /// The instant that all lanes found, or none.
 ///
 /// # Errors
-/// [`Trouble::LeavesLockstep`] with the lanes that found another than most.
-pub fn common(found: &[Option<f64>], time: f64) -> Result<Option<f64>, Trouble> {
+/// [`SolverError::LeavesLockstep`] with the lanes that found another than most.
+pub fn common(found: &[Option<f64>], time: f64) -> Result<Option<f64>, SolverError> {
     match found.iter().any(|f| *f != found[0]) {
-        true => Err(Trouble::LeavesLockstep { lanes: fewer(found), time }),
+        true => Err(SolverError::LeavesLockstep { lanes: fewer(found), time }),
         false => Ok(found.first().copied().flatten()),
     }
 }

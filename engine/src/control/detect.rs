@@ -11,7 +11,7 @@ use crate::arithmetic::abreast::{Abreast, lanes, shared};
 use crate::arithmetic::lane::Lane;
 use crate::circuit::graph::LineId;
 use crate::circuit::probe::Probe;
-use crate::trouble::{CircuitTrouble, Trouble};
+use crate::error::{CircuitError, SolverError};
 
 /// A time after each turn-on during which a detector doesn't look.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -152,7 +152,7 @@ impl<L: Lane> Criterion<L> {
         }
     }
 
-    fn checked(&self, protection: &str) -> Result<(), CircuitTrouble> {
+    fn checked(&self, protection: &str) -> Result<(), CircuitError> {
         let zero = L::splat(0.0);
         match self {
             Self::Level(x) => {
@@ -190,7 +190,7 @@ impl<L: Lane> Criterion<L> {
 }
 
 impl<L: Lane> Detector<L> {
-    pub(super) fn new(protection: &str, criterion: Criterion<L>) -> Result<Self, CircuitTrouble> {
+    pub(super) fn new(protection: &str, criterion: Criterion<L>) -> Result<Self, CircuitError> {
         criterion.checked(protection)?;
         let lanes = vec![LaneState::default(); L::WIDTH];
         Ok(Self { criterion, lanes, found: vec![None; L::WIDTH], due: None, longest: f64::INFINITY })
@@ -215,7 +215,7 @@ impl<L: Lane> Detector<L> {
         from: f64,
         delay: f64,
         board: &Board<L>,
-    ) -> Result<Option<f64>, Trouble> {
+    ) -> Result<Option<f64>, SolverError> {
         self.due = None;
         self.longest = f64::INFINITY;
         for k in 0..L::WIDTH {

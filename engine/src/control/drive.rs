@@ -14,7 +14,7 @@ use crate::arithmetic::lane::Lane;
 use crate::circuit::graph::{ChoiceId, Circuit, LineId, NodeId, WaveId};
 use crate::circuit::wave::Wave;
 use crate::recorder::{Event, EventKind};
-use crate::trouble::{CircuitTrouble, Trouble};
+use crate::error::{CircuitError, SolverError};
 
 /// Option of the gate resistor's choice for turn-on.
 pub const ON: usize = 0;
@@ -79,7 +79,7 @@ impl<L: Lane> Gate<L> {
         gate: NodeId,
         reference: NodeId,
         output: Output<L>,
-    ) -> Result<Self, CircuitTrouble> {
+    ) -> Result<Self, CircuitError> {
         for (what, r) in [("r_on", output.r_on), ("r_off", output.r_off), ("r_soft", output.r_soft)] {
             let good = L::all(r.gt(L::splat(0.0))) && r.is_finite();
             require(name, good, || format!("{what} is {} ohm, expected above zero", r.lane(0)))?;
@@ -110,7 +110,7 @@ impl<L: Lane> Gate<L> {
         Ok(gate)
     }
 
-    fn checked(&self) -> Result<(), CircuitTrouble> {
+    fn checked(&self) -> Result<(), CircuitError> {
         for (what, x) in [("rise time", self.rise), ("fall time", self.fall)] {
             let good = x > 0.0 && x.is_finite();
             require(&self.name, good, || format!("{what} is {x} s, expected above zero"))?;
@@ -228,7 +228,7 @@ impl<L: Lane> Drive<L> {
         inhibits: Vec<LineId>,
         delays: Delays,
         gate: Gate<L>,
-    ) -> Result<Self, CircuitTrouble> {
+    ) -> Result<Self, CircuitError> {
         duration(name, "turn-on delay", delays.on)?;
         duration(name, "turn-off delay", delays.off)?;
         duration(name, "dead time", delays.dead)?;
@@ -242,7 +242,7 @@ impl<L: Lane> Drive<L> {
     ///
     /// # Errors
     /// When a ramp of the gate is not above zero, or both gates would be on at the start.
-    pub fn complemented(mut self, gate: Gate<L>) -> Result<Self, CircuitTrouble> {
+    pub fn complemented(mut self, gate: Gate<L>) -> Result<Self, CircuitError> {
         gate.checked()?;
         let both = gate.starts_on && self.channels[0].gate.starts_on;
         require(&self.name, !both, || "both gates are on at the start, expected one at most".into())?;
@@ -257,7 +257,7 @@ impl<L: Lane> Controller<L> for Drive<L> {
     }
 
     #[inline(never)]
-    fn look(&mut self, seen: &Seen<'_, L>, board: &mut Board<L>) -> Result<(), Trouble> {
+    fn look(&mut self, seen: &Seen<'_, L>, board: &mut Board<L>) -> Result<(), SolverError> {
         let inhibited = self.inhibits.iter().any(|&l| board.line(l));
         let command = board.line(self.command);
         // What changed since the last look did so at the latest change of the lines; at the start, now.

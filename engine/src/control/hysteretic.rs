@@ -10,7 +10,7 @@ use crate::arithmetic::lane::Lane;
 use crate::circuit::graph::LineId;
 use crate::circuit::probe::Probe;
 use crate::recorder::{Event, EventKind};
-use crate::trouble::{CircuitTrouble, Trouble};
+use crate::error::{CircuitError, SolverError};
 
 /// What a two-point controller is made of.
 #[derive(Clone, Debug)]
@@ -80,7 +80,7 @@ impl<L: Lane> Hysteretic<L> {
     ///
     /// # Errors
     /// When the lower bound is not below the upper one, or a time is no number or below zero.
-    pub fn new(name: &str, with: Settings<L>) -> Result<Self, CircuitTrouble> {
+    pub fn new(name: &str, with: Settings<L>) -> Result<Self, CircuitError> {
         let good = with.lower.is_finite() && with.upper.is_finite() && L::all(with.lower.lt(with.upper));
         require(name, good, || {
             let (lower, upper) = (with.lower.lane(0), with.upper.lane(0));
@@ -109,7 +109,7 @@ impl<L: Lane> Hysteretic<L> {
     }
 
     /// Whether the end value has been reached.
-    fn is_done(&self, seen: &Seen<'_, L>) -> Result<bool, Trouble> {
+    fn is_done(&self, seen: &Seen<'_, L>) -> Result<bool, SolverError> {
         match &self.with.until {
             Some((_, value)) => agree::<L>(seen.now[1].ge(*value), seen.t),
             None => Ok(false),
@@ -133,7 +133,7 @@ impl<L: Lane> Hysteretic<L> {
         on: bool,
         since: f64,
         earliest: f64,
-    ) -> Result<Option<f64>, Trouble> {
+    ) -> Result<Option<f64>, SolverError> {
         let bound = if on { self.with.upper } else { self.with.lower };
         let sense = if on { Sense::Above } else { Sense::Below };
         for k in 0..L::WIDTH {
@@ -163,7 +163,7 @@ impl<L: Lane> Controller<L> for Hysteretic<L> {
     }
 
     #[inline(never)]
-    fn look(&mut self, seen: &Seen<'_, L>, board: &mut Board<L>) -> Result<(), Trouble> {
+    fn look(&mut self, seen: &Seen<'_, L>, board: &mut Board<L>) -> Result<(), SolverError> {
         let (t, command) = (seen.t, self.with.command);
         self.longest = f64::INFINITY;
         if !self.with.run.is_none_or(|line| board.line(line)) {

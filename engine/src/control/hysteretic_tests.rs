@@ -116,7 +116,7 @@ fn lanes_that_switch_at_different_instants_leave_lockstep() {
     });
     let command = trial.board.add_line("command");
     trial.add(Hysteretic::new("precharge", settings(command, None)).unwrap());
-    let Err(Trouble::LeavesLockstep { lanes, time }) = trial.run(20.0 * US) else { panic!("lanes stayed") };
+    let Err(SolverError::LeavesLockstep { lanes, time }) = trial.run(20.0 * US) else { panic!("lanes stayed") };
     // 1.3 A/µs reaches 10 A at 7.69 µs, seen at 8 µs.
     assert!(lanes == [2] && (time - 8.0 * US).abs() < 1e-12);
 }

@@ -11,7 +11,7 @@ use super::{Seen, require};
 use crate::abreast;
 use crate::arithmetic::lane::Lane;
 use crate::circuit::probe::Probe;
-use crate::trouble::CircuitTrouble;
+use crate::error::CircuitError;
 
 /// Fraction of a protection's level below which the current of a fault counts as gone.
 pub const CLEARED: f64 = 0.1;
@@ -92,7 +92,7 @@ impl<L: Lane> crate::arithmetic::abreast::Abreast for Meter<L> {
 }
 
 impl<L: Lane> Meter<L> {
-    pub(super) fn new(protection: &str, what: LetThrough<L>) -> Result<Self, CircuitTrouble> {
+    pub(super) fn new(protection: &str, what: LetThrough<L>) -> Result<Self, CircuitError> {
         for from in (0..L::WIDTH).map(|k| what.from.lane(k)) {
             require(protection, from > 0.0 && from.is_finite(), || {
                 format!("let-through is measured from {from} A, expected above zero")

@@ -30,7 +30,7 @@ use wide::{f64x4, f64x8};
 use crate::arithmetic::abreast::Abreast;
 use crate::arithmetic::lane::Lane;
 use crate::circuit::probe::Probe;
-use crate::trouble::{CircuitTrouble, Trouble};
+use crate::error::{CircuitError, SolverError};
 use board::Board;
 
 /// What a controller sees at the end of a step: the probes it asked for, now and at the previous boundary.
@@ -70,8 +70,8 @@ pub trait Controller<L: Lane>: Any + Debug + Send + Sync {
     /// registration; an order that takes effect now is seen by the controllers after it at once.
     ///
     /// # Errors
-    /// [`Trouble::LeavesLockstep`] when lanes would have to act differently.
-    fn look(&mut self, seen: &Seen<'_, L>, board: &mut Board<L>) -> Result<(), Trouble>;
+    /// [`SolverError::LeavesLockstep`] when lanes would have to act differently.
+    fn look(&mut self, seen: &Seen<'_, L>, board: &mut Board<L>) -> Result<(), SolverError>;
     /// The next instant (after `t`) at which it wants a step to end, whatever the circuit does.
     fn wakes(&self, t: f64) -> Option<f64> {
         let _ = t;
@@ -148,8 +148,8 @@ pub(crate) use same_in_lanes;
 /// The common answer of all lanes to a question, or the lanes that answer otherwise than most.
 ///
 /// # Errors
-/// [`Trouble::LeavesLockstep`].
-pub fn agree<L: Lane>(mask: L::Mask, time: f64) -> Result<bool, Trouble> {
+/// [`SolverError::LeavesLockstep`].
+pub fn agree<L: Lane>(mask: L::Mask, time: f64) -> Result<bool, SolverError> {
     if L::all(mask) {
         return Ok(true);
     }
@@ -158,7 +158,7 @@ pub fn agree<L: Lane>(mask: L::Mask, time: f64) -> Result<bool, Trouble> {
     }
     let ones = L::select(mask, L::splat(1.0), L::splat(0.0));
     let answers: Vec<bool> = (0..L::WIDTH).map(|k| ones.lane(k) > 0.5).collect();
-    Err(Trouble::LeavesLockstep { lanes: fewer(&answers), time })
+    Err(SolverError::LeavesLockstep { lanes: fewer(&answers), time })
 }
 
 /// The places of all that differ from what most are; of equally many, from the first.
@@ -170,7 +170,7 @@ pub(crate) fn fewer<T: PartialEq>(answers: &[T]) -> Vec<usize> {
 }
 
 /// Refuses a duration in s that is no number, or below zero.
-pub(crate) fn duration(subject: &str, what: &str, x: f64) -> Result<(), CircuitTrouble> {
+pub(crate) fn duration(subject: &str, what: &str, x: f64) -> Result<(), CircuitError> {
     require(subject, x >= 0.0 && x.is_finite(), || format!("{what} is {x} s, expected zero or above"))
 }
 
@@ -179,6 +179,6 @@ pub(crate) fn require(
     subject: &str,
     good: bool,
     what: impl FnOnce() -> String,
-) -> Result<(), CircuitTrouble> {
-    if good { Ok(()) } else { Err(CircuitTrouble::BadValue { component: subject.to_string(), what: what() }) }
+) -> Result<(), CircuitError> {
+    if good { Ok(()) } else { Err(CircuitError::BadValue { component: subject.to_string(), what: what() }) }
 }

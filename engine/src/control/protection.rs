@@ -14,7 +14,7 @@ use crate::arithmetic::lane::Lane;
 use crate::circuit::graph::LineId;
 use crate::circuit::probe::Probe;
 use crate::recorder::{Event, EventKind};
-use crate::trouble::{CircuitTrouble, Trouble};
+use crate::error::{CircuitError, SolverError};
 
 /// Automatic retries after a trip.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -87,7 +87,7 @@ impl<L: Lane> Protection<L> {
     ///
     /// # Errors
     /// When there is nothing to trip on, or a setting is outside what it can be.
-    pub fn new(name: &str, settings: Settings<L>) -> Result<Self, CircuitTrouble> {
+    pub fn new(name: &str, settings: Settings<L>) -> Result<Self, CircuitError> {
         require(name, !settings.criteria.is_empty(), || "has nothing to trip on".into())?;
         duration(name, "delay", settings.delay)?;
         duration(name, "waiting time", settings.retry.wait)?;
@@ -195,7 +195,7 @@ impl<L: Lane> Controller<L> for Protection<L> {
     }
 
     #[inline(never)]
-    fn look(&mut self, seen: &Seen<'_, L>, board: &mut Board<L>) -> Result<(), Trouble> {
+    fn look(&mut self, seen: &Seen<'_, L>, board: &mut Board<L>) -> Result<(), SolverError> {
         self.resets(board);
         let from = match self.state {
             State::Watching(from) => from,

@@ -329,7 +329,7 @@ fn lanes_must_trip_at_one_instant_but_may_cross_at_many() {
     same(&run(15.0 * US, slopes).unwrap(), &[(16.5 * US, true)]);
     same(&run(0.0, [1.0; 4]).unwrap(), &[(11.0 * US, true)]);
     // 1.3 A/µs crosses at 7.69 µs, seen at 8 µs by lane 3 alone.
-    assert_eq!(run(0.0, slopes).unwrap_err(), Trouble::LeavesLockstep { lanes: vec![3], time: 8.0 * US });
+    assert_eq!(run(0.0, slopes).unwrap_err(), SolverError::LeavesLockstep { lanes: vec![3], time: 8.0 * US });
 }
 
 #[test]

@@ -5,7 +5,7 @@ use super::{Controller, Seen, duration, in_lanes, require, same_in_lanes};
 use crate::arithmetic::lane::Lane;
 use crate::circuit::graph::LineId;
 use crate::recorder::{Event, EventKind};
-use crate::trouble::{CircuitTrouble, Trouble};
+use crate::error::{CircuitError, SolverError};
 
 /// What a modulator is made of.
 #[derive(Clone, Debug, PartialEq)]
@@ -42,7 +42,7 @@ impl Pwm {
     /// # Errors
     /// When the frequency is not above zero, the phase is not in [0, 1), or the duty's points are none, out of order
     /// or outside [0, 1].
-    pub fn new(name: &str, with: Settings) -> Result<Self, CircuitTrouble> {
+    pub fn new(name: &str, with: Settings) -> Result<Self, CircuitError> {
         let (f, phase) = (with.frequency, with.phase);
         require(name, f > 0.0 && f.is_finite(), || format!("frequency is {f} Hz, expected above zero"))?;
         require(name, (0.0..1.0).contains(&phase), || {
@@ -126,7 +126,7 @@ impl<L: Lane> Controller<L> for Pwm {
     }
 
     #[inline(never)]
-    fn look(&mut self, seen: &Seen<'_, L>, board: &mut Board<L>) -> Result<(), Trouble> {
+    fn look(&mut self, seen: &Seen<'_, L>, board: &mut Board<L>) -> Result<(), SolverError> {
         if !self.with.run.is_none_or(|line| board.line(line)) {
             if self.working.take().is_some() {
                 board.forget(self.with.command);

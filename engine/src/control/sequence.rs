@@ -5,7 +5,7 @@ use super::{Controller, Seen, in_lanes, require, same_in_lanes};
 use crate::arithmetic::lane::Lane;
 use crate::circuit::graph::{ChoiceId, LineId};
 use crate::recorder::{Event, EventKind};
-use crate::trouble::{CircuitTrouble, Trouble};
+use crate::error::{CircuitError, SolverError};
 
 /// What happens.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -48,7 +48,7 @@ impl Sequence {
     ///
     /// # Errors
     /// When an instant is no number.
-    pub fn new(name: &str, mut events: Vec<ScheduledEvent>) -> Result<Self, CircuitTrouble> {
+    pub fn new(name: &str, mut events: Vec<ScheduledEvent>) -> Result<Self, CircuitError> {
         for h in &events {
             let say = || format!("`{}` happens at {} s, expected a number", h.note, h.at);
             require(name, h.at.is_finite(), say)?;
@@ -66,7 +66,7 @@ impl<L: Lane> Controller<L> for Sequence {
     }
 
     #[inline(never)]
-    fn look(&mut self, seen: &Seen<'_, L>, board: &mut Board<L>) -> Result<(), Trouble> {
+    fn look(&mut self, seen: &Seen<'_, L>, board: &mut Board<L>) -> Result<(), SolverError> {
         // What has come, and all of the next instant: so every line changes where it should, whoever looks first.
         let upcoming = self.events[self.next..].iter().map(|h| h.at).find(|&at| at > seen.t);
         let until = upcoming.unwrap_or(seen.t);

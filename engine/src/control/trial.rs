@@ -7,7 +7,7 @@ use crate::circuit::probe::Probe;
 use crate::control::board::Board;
 use crate::control::{Controller, Seen};
 use crate::recorder::{Event, EventKind};
-use crate::trouble::Trouble;
+use crate::error::SolverError;
 
 /// Course of the synthetic quantities: values at `t`, given the previous boundary and the board as it held in
 /// between. `Probe::Wave(WaveId(k))` reads entry k.
@@ -52,7 +52,7 @@ impl<'a, L: Lane> Trial<'a, L> {
     }
 
     /// Runs from 0 to `end`.
-    pub fn run(&mut self, end: f64) -> Result<(), Trouble> {
+    pub fn run(&mut self, end: f64) -> Result<(), SolverError> {
         let (mut before, mut t) = (0.0, 0.0);
         let mut then = (self.world)(0.0, 0.0, &self.board);
         let mut now = then.clone();

@@ -13,7 +13,7 @@ use crate::equations::system::System;
 use crate::recorder::Recorder;
 use crate::run::saved::Saved;
 use crate::run::time_loop::{Ended, Run};
-use crate::trouble::Trouble;
+use crate::error::SolverError;
 
 /// Something that a linear component keeps from one period to the next.
 #[derive(Clone, Debug, PartialEq)]
@@ -121,10 +121,10 @@ impl Steady {
 
 /// Why there is none.
 #[derive(Debug, thiserror::Error)]
-pub enum CycleTrouble {
+pub enum CycleError {
     /// A period could not be run.
     #[error(transparent)]
-    Numerical(#[from] Trouble),
+    Numerical(#[from] SolverError),
     /// The search ended without success.
     #[error(
         "no periodic steady state: after {periods} periods the closing error is {closing:.1e}, expected {expected:.1e}"
@@ -164,7 +164,7 @@ impl Shooting<'_> {
     }
 
     /// Φ(z).
-    fn map(&mut self, z: &DVector<f64>) -> Result<DVector<f64>, CycleTrouble> {
+    fn map(&mut self, z: &DVector<f64>) -> Result<DVector<f64>, CycleError> {
         self.run.restore(&self.anchor);
         let change = z - &self.at_anchor;
         if change.amax() > 0.0 {
@@ -176,7 +176,7 @@ impl Shooting<'_> {
         self.periods += 1;
         match self.run.advance(self.end, self.recorder)? {
             Ended::Reached => Ok(self.read()),
-            Ended::Stopped => Err(CycleTrouble::Stopped),
+            Ended::Stopped => Err(CycleError::Stopped),
         }
     }
 }
@@ -185,13 +185,13 @@ impl Shooting<'_> {
 /// what `recorder` is told are tries.
 ///
 /// # Errors
-/// [`CycleTrouble`].
+/// [`CycleError`].
 pub fn steady(
     run: &mut Run<f64>,
     period: f64,
     effort: Effort,
     recorder: &mut dyn Recorder<f64>,
-) -> Result<Steady, CycleTrouble> {
+) -> Result<Steady, CycleError> {
     steady_from(run, period, effort, None, recorder)
 }
 
@@ -199,23 +199,23 @@ pub fn steady(
 /// anew.
 ///
 /// # Errors
-/// [`CycleTrouble`].
+/// [`CycleError`].
 pub fn steady_from(
     run: &mut Run<f64>,
     period: f64,
     effort: Effort,
     known: Option<DMatrix<f64>>,
     recorder: &mut dyn Recorder<f64>,
-) -> Result<Steady, CycleTrouble> {
+) -> Result<Steady, CycleError> {
     if !(period.is_finite() && period > 0.0) {
-        return Err(CycleTrouble::Period(period));
+        return Err(CycleError::Period(period));
     }
     let began = run.state().t;
     let warm_up = effort.warm_up.max(u32::from(known.is_none()));
     // Instants from the whole number, so that they fall on the modulators' own.
     let first = began + f64::from(warm_up) * period;
     if run.advance(first, recorder)? == Ended::Stopped {
-        return Err(CycleTrouble::Stopped);
+        return Err(CycleError::Stopped);
     }
     let keepers = keepers(run.system());
     let anchor = run.save();
@@ -265,7 +265,7 @@ pub fn steady_from(
             if error <= effort.closing {
                 break;
             }
-            return Err(CycleTrouble::NotClosed {
+            return Err(CycleError::NotClosed {
                 periods: s.periods,
                 closing: error,
                 expected: effort.closing,
@@ -281,7 +281,7 @@ pub fn steady_from(
             if error <= effort.closing {
                 break;
             }
-            return Err(CycleTrouble::NotClosed {
+            return Err(CycleError::NotClosed {
                 periods: s.periods,
                 closing: error,
                 expected: effort.closing,
@@ -344,7 +344,7 @@ fn differences(
     after: &DVector<f64>,
     scale: &DVector<f64>,
     error: f64,
-) -> Result<DMatrix<f64>, CycleTrouble> {
+) -> Result<DMatrix<f64>, CycleError> {
     let n = z.len();
     let mut j = DMatrix::identity(n, n) * -1.0;
     for k in 0..n {

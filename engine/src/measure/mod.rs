@@ -10,7 +10,7 @@ pub mod switching;
 
 /// Why a number cannot be taken.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
-pub enum MeasureTrouble {
+pub enum MeasureError {
     /// The samples themselves are wrong.
     #[error("{0}")]
     Samples(String),

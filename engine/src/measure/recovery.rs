@@ -4,7 +4,7 @@
 //! peak; it includes the charge of the diode's capacitance, which the terminals cannot tell apart. The recovery time
 //! t_rr ends there too, or where a line through 90 % and 25 % of the peak meets zero.
 
-use super::MeasureTrouble;
+use super::MeasureError;
 use super::signal::Signal;
 
 /// Reverse recovery.
@@ -41,10 +41,10 @@ pub struct Record<'a> {
 /// 0: the whole record).
 ///
 /// # Errors
-/// [`MeasureTrouble`]: the current does not pass zero, or does not come back.
-pub fn recovery(record: &Record<'_>, from: f64, until: f64, share: f64) -> Result<Recovery, MeasureTrouble> {
+/// [`MeasureError`]: the current does not pass zero, or does not come back.
+pub fn recovery(record: &Record<'_>, from: f64, until: f64, share: f64) -> Result<Recovery, MeasureError> {
     let forward = &record.forward;
-    let missing = |what, level, from| MeasureTrouble::NotReached { what, level, unit: "A", from, to: until };
+    let missing = |what, level, from| MeasureError::NotReached { what, level, unit: "A", from, to: until };
     let within = |t: Option<f64>| t.filter(|&t| t <= until);
     let zero = within(forward.falls_to(0.0, from)).ok_or(missing("the diode current", 0.0, from))?;
     let (least, at) = forward.smallest(zero, until);

@@ -1,6 +1,6 @@
 //! Samples, with straight lines between them.
 
-use super::MeasureTrouble;
+use super::MeasureError;
 
 /// A quantity at instants (s) that do not fall; between them it is straight. At a jump two samples stand at one instant,
 /// or at one number and the next: at that instant the quantity has the value after the jump, a stretch that ends there
@@ -16,8 +16,8 @@ impl<'a> Signal<'a> {
     ///
     /// # Errors
     /// Fewer than two samples, lengths that differ, instants that fall, or a sample that is not finite.
-    pub fn new(time: &'a [f64], values: &'a [f64]) -> Result<Self, MeasureTrouble> {
-        let wrong = |what: String| Err(MeasureTrouble::Samples(what));
+    pub fn new(time: &'a [f64], values: &'a [f64]) -> Result<Self, MeasureError> {
+        let wrong = |what: String| Err(MeasureError::Samples(what));
         if time.len() < 2 || time.len() != values.len() {
             return wrong(format!(
                 "{} instants and {} values; expected two or more, and as many of the one as of the other",

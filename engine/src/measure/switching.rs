@@ -14,7 +14,7 @@
 //! Percentages are of the current that is switched, of the voltage that is blocked and of the gate's swing from its off
 //! to its on level. di/dt is the mean over the rise or fall time, dv/dt the mean between 10 % and 90 % of the voltage.
 
-use super::MeasureTrouble;
+use super::MeasureError;
 use super::signal::Signal;
 
 /// Which definitions hold.
@@ -123,11 +123,11 @@ impl Look<'_> {
         level: f64,
         unit: &'static str,
         from: f64,
-    ) -> Result<f64, MeasureTrouble> {
-        let missing = MeasureTrouble::NotReached { what, level, unit, from, to: self.until };
+    ) -> Result<f64, MeasureError> {
+        let missing = MeasureError::NotReached { what, level, unit, from, to: self.until };
         found.filter(|&t| t <= self.until).ok_or(missing)
     }
-    fn gate(&self, share: f64, up: bool) -> Result<f64, MeasureTrouble> {
+    fn gate(&self, share: f64, up: bool) -> Result<f64, MeasureError> {
         let level = self.levels.gate(share);
         // A gate driven below its off level turns the swing round only when the levels are exchanged.
         let rising = up == (self.levels.gate_on > self.levels.gate_off);
@@ -138,13 +138,13 @@ impl Look<'_> {
         };
         self.within(t, "the gate-source voltage", level, "V", self.edge)
     }
-    fn current(&self, share: f64, up: bool, from: f64) -> Result<f64, MeasureTrouble> {
+    fn current(&self, share: f64, up: bool, from: f64) -> Result<f64, MeasureError> {
         let level = share * self.levels.current;
         let s = &self.w.current;
         let t = if up { s.rises_to(level, from) } else { s.falls_to(level, from) };
         self.within(t, "the drain current", level, "A", from)
     }
-    fn voltage(&self, share: f64, up: bool, from: f64) -> Result<f64, MeasureTrouble> {
+    fn voltage(&self, share: f64, up: bool, from: f64) -> Result<f64, MeasureError> {
         let level = share * self.levels.voltage;
         let s = &self.w.voltage;
         let t = if up { s.rises_to(level, from) } else { s.falls_to(level, from) };
@@ -176,14 +176,14 @@ impl Look<'_> {
 /// Turn-on: `edge` (s) is where the gate's command rises, `until` (s) the end of the stretch looked at.
 ///
 /// # Errors
-/// [`MeasureTrouble::NotReached`].
+/// [`MeasureError::NotReached`].
 pub fn turn_on(
     w: &Waveforms<'_>,
     levels: Levels,
     edge: f64,
     until: f64,
     rules: Rules,
-) -> Result<Switching, MeasureTrouble> {
+) -> Result<Switching, MeasureError> {
     let look = Look { w, levels, edge, until };
     let gate = look.gate(0.1, true)?;
     let i10 = look.current(0.1, true, edge)?;
@@ -200,14 +200,14 @@ pub fn turn_on(
 /// Turn-off: `edge` (s) is where the gate's command falls, `until` (s) the end of the stretch looked at.
 ///
 /// # Errors
-/// [`MeasureTrouble::NotReached`].
+/// [`MeasureError::NotReached`].
 pub fn turn_off(
     w: &Waveforms<'_>,
     levels: Levels,
     edge: f64,
     until: f64,
     rules: Rules,
-) -> Result<Switching, MeasureTrouble> {
+) -> Result<Switching, MeasureError> {
     let look = Look { w, levels, edge, until };
     let gate = look.gate(0.9, false)?;
     let i90 = look.current(0.9, false, edge)?;

@@ -4,7 +4,7 @@ use super::setup::kelvin_of;
 use super::time_loop::Run;
 use crate::accounts::ledger;
 use crate::arithmetic::lane::Lane;
-use crate::trouble::Trouble;
+use crate::error::SolverError;
 
 impl<L: Lane> Run<L> {
     /// Adds to what stands under d/dt in some rows (a charge into a node in C, a flux into a branch in Vs) and makes
@@ -14,7 +14,7 @@ impl<L: Lane> Run<L> {
     /// # Errors
     /// When no consistent state is found.
     #[inline(never)]
-    pub fn displace(&mut self, rows: &[(usize, L)]) -> Result<(), Trouble> {
+    pub fn displace(&mut self, rows: &[(usize, L)]) -> Result<(), SolverError> {
         let ground = self.system().n;
         for &(row, change) in rows.iter().filter(|r| r.0 != ground) {
             self.state.q[row] += change;
@@ -35,7 +35,7 @@ impl<L: Lane> Run<L> {
     /// # Panics
     /// When the state is one of a circuit of another size.
     #[inline(never)]
-    pub fn adopt(&mut self, x: &[L], q: &[L]) -> Result<(), Trouble> {
+    pub fn adopt(&mut self, x: &[L], q: &[L]) -> Result<(), SolverError> {
         self.state.x.copy_from_slice(x);
         self.state.q.copy_from_slice(q);
         self.jump()?;

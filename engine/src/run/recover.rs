@@ -3,14 +3,14 @@
 use super::time_loop::Run;
 use crate::arithmetic::lane::Lane;
 use crate::step::schedule::HALVINGS;
-use crate::step::stage::StageTrouble;
-use crate::trouble::Trouble;
+use crate::step::stage::StageError;
+use crate::error::SolverError;
 
 impl<L: Lane> Run<L> {
     /// Newton's iteration failed: a shorter step; at the shortest one a new elimination order, then dense elimination
     /// with pivoting, each with all step lengths again; then the report. Where only some lanes have no solution, they
     /// leave.
-    pub(super) fn recover(&mut self, trouble: StageTrouble) -> Result<(), Trouble> {
+    pub(super) fn recover(&mut self, error: StageError) -> Result<(), SolverError> {
         self.counters.halved += 1;
         if self.ladder.halve() {
             return Ok(());
@@ -19,7 +19,7 @@ impl<L: Lane> Run<L> {
         let lanes = &self.stepper.solver.unsettled;
         if (1..L::WIDTH).contains(&lanes.len()) {
             // What may help these lanes is no business of the others.
-            return Err(Trouble::LeavesLockstep { lanes: lanes.clone(), time: t });
+            return Err(SolverError::LeavesLockstep { lanes: lanes.clone(), time: t });
         }
         let alpha = 1.0 / (self.stepper.method.gamma * self.ladder.finest_step());
         let solver = &mut self.stepper.solver;
@@ -28,7 +28,7 @@ impl<L: Lane> Run<L> {
         } else if !solver.is_dense() {
             solver.go_dense(true);
         } else {
-            return Err(trouble.told(self.stepper.system(), t, HALVINGS));
+            return Err(error.told(self.stepper.system(), t, HALVINGS));
         }
         self.counters.reorders += 1;
         self.ladder.open(t);

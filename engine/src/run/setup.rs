@@ -24,7 +24,7 @@ use crate::step::start::{charges, operating_point, stated_charges};
 use crate::step::state::State;
 use crate::step::stepper::Stepper;
 use crate::thermal::run::Thermal;
-use crate::trouble::{CircuitTrouble, Trouble};
+use crate::error::{CircuitError, SolverError};
 
 /// How the initial state is found.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -137,8 +137,8 @@ impl<L: Lane> Setup<L> {
             return Err(Refusal::Setup(format!("coupling of heat within {error} K and {coupling} s")));
         }
         let findings = topology::examine(&self.circuit, self.start == Start::OperatingPoint);
-        if !findings.troubles.is_empty() {
-            return Err(Refusal::Circuit(findings.troubles));
+        if !findings.errors.is_empty() {
+            return Err(Refusal::Circuit(findings.errors));
         }
         let celsius = self.thermal.as_ref().map(|t| t.temperatures().to_vec()).unwrap_or_default();
         let system = Arc::new(System::new(self.circuit));
@@ -158,7 +158,7 @@ impl<L: Lane> Setup<L> {
         let alpha = 1.0 / (self.method.gamma * base * 0.5f64.powi(self.steps.finest as i32));
         let program = Program::compile(&system, alpha, board.choices(), &stamps).map_err(|no| {
             let node = no.columns.first().map_or("", |&k| system.name(k)).to_string();
-            Trouble::Singular { time: self.begin, node }
+            SolverError::Singular { time: self.begin, node }
         })?;
         let integrals: Vec<_> = self
             .integrals
@@ -195,8 +195,8 @@ impl<L: Lane> Setup<L> {
         };
         let ladder = Ladder::new(self.steps, self.method.error_order, self.begin);
         let tiny = 1e-3 * ladder.finest_step();
-        if let Err(trouble) = stepper.jump(&mut state, tiny, &board) {
-            return Err(trouble.told(&system, self.begin, 0).into());
+        if let Err(error) = stepper.jump(&mut state, tiny, &board) {
+            return Err(error.told(&system, self.begin, 0).into());
         }
         stepper.solver.tolerate(fitting(&state.x));
         stepper.gauge_from(&state.x);
@@ -243,10 +243,10 @@ pub struct Recording<L> {
 pub enum Refusal {
     /// The circuit has no unique solution; all findings.
     #[error("{}", .0.iter().map(ToString::to_string).collect::<Vec<_>>().join("\n"))]
-    Circuit(Vec<CircuitTrouble>),
+    Circuit(Vec<CircuitError>),
     /// No initial state was found.
     #[error(transparent)]
-    Start(#[from] Trouble),
+    Start(#[from] SolverError),
     /// Steps or intervals that cannot be.
     #[error("{0}")]
     Setup(String),

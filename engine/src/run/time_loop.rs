@@ -16,11 +16,11 @@ use crate::equations::system::System;
 use crate::readout::{Readout, Sources};
 use crate::recorder::{EventKind, Recorder};
 use crate::step::schedule::Ladder;
-use crate::step::stage::StageTrouble;
+use crate::step::stage::StageError;
 use crate::step::state::State;
 use crate::step::stepper::Stepper;
 use crate::thermal::run::Thermal;
-use crate::trouble::Trouble;
+use crate::error::SolverError;
 
 /// How a stretch of a run ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -203,9 +203,9 @@ impl<L: Lane> Run<L> {
     /// Goes on until the instant `until`, s.
     ///
     /// # Errors
-    /// Numerical trouble, with time, node and device. What was recorded until then stays valid.
+    /// Numerical error, with time, node and device. What was recorded until then stays valid.
     #[inline(never)]
-    pub fn advance(&mut self, until: f64, recorder: &mut dyn Recorder<L>) -> Result<Ended, Trouble> {
+    pub fn advance(&mut self, until: f64, recorder: &mut dyn Recorder<L>) -> Result<Ended, SolverError> {
         if !self.began {
             self.begin(recorder)?;
         }
@@ -235,8 +235,8 @@ impl<L: Lane> Run<L> {
                     self.counters.iterations += u64::from(attempt.iterations);
                     (attempt.activity, attempt.error)
                 }
-                Err(trouble) => {
-                    self.recover(trouble)?;
+                Err(error) => {
+                    self.recover(error)?;
                     continue;
                 }
             };
@@ -263,7 +263,7 @@ impl<L: Lane> Run<L> {
     }
 
     /// Before the first step: what will be recorded, the first look, the first sample.
-    fn begin(&mut self, recorder: &mut dyn Recorder<L>) -> Result<(), Trouble> {
+    fn begin(&mut self, recorder: &mut dyn Recorder<L>) -> Result<(), SolverError> {
         self.began = true;
         recorder.begin(&self.layout());
         for o in &mut self.onlookers {
@@ -297,7 +297,7 @@ impl<L: Lane> Run<L> {
         before: f64,
         corner: bool,
         recorder: &mut dyn Recorder<L>,
-    ) -> Result<(), Trouble> {
+    ) -> Result<(), SolverError> {
         let t = self.state.t;
         if t > before {
             self.seen_at = t;
@@ -344,7 +344,7 @@ impl<L: Lane> Run<L> {
         self.onlookers = onlookers;
     }
 
-    fn look(&mut self, before: f64) -> Result<(), Trouble> {
+    fn look(&mut self, before: f64) -> Result<(), SolverError> {
         self.read_onlookers();
         let t = self.state.t;
         for o in &mut self.onlookers {
@@ -357,12 +357,12 @@ impl<L: Lane> Run<L> {
         Ok(())
     }
 
-    pub(super) fn jump(&mut self) -> Result<(), Trouble> {
+    pub(super) fn jump(&mut self) -> Result<(), SolverError> {
         self.counters.jumps += 1;
         let tiny = 1e-3 * self.ladder.finest_step();
         let t = self.state.t;
         self.seen_at = t.next_up();
-        let told = |trouble: StageTrouble, s: &Stepper<L>| trouble.told(s.system(), t, 0);
-        self.stepper.jump(&mut self.state, tiny, &self.board).map_err(|trouble| told(trouble, &self.stepper))
+        let told = |error: StageError, s: &Stepper<L>| error.told(s.system(), t, 0);
+        self.stepper.jump(&mut self.state, tiny, &self.board).map_err(|error| told(error, &self.stepper))
     }
 }

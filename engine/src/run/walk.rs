@@ -3,7 +3,7 @@
 use super::time_loop::{Ended, Run};
 use crate::arithmetic::lane::Lane;
 use crate::recorder::Recorder;
-use crate::trouble::Trouble;
+use crate::error::SolverError;
 
 /// Most steps of a walk by pieces before the recorder is asked whether to go on.
 const WALK: u64 = 1 << 16;
@@ -21,7 +21,7 @@ impl<L: Lane> Run<L> {
         (stop, corner, near): (f64, f64, f64),
         until: f64,
         recorder: &mut dyn Recorder<L>,
-    ) -> Result<Ended, Trouble> {
+    ) -> Result<Ended, SolverError> {
         let before = self.state.t;
         let closely =
             !self.watcher.watches().is_empty() || self.onlookers.iter().any(|o| !o.readouts.is_empty());
@@ -33,7 +33,7 @@ impl<L: Lane> Run<L> {
             pause = pause.min(coupling.at + coupling.interval);
         }
         let walked = self.stepper.walk(&mut self.state, (stop, pause, near), WALK, &self.board);
-        let walked = walked.map_err(|trouble| trouble.told(self.stepper.system(), before, 0))?;
+        let walked = walked.map_err(|error| error.told(self.stepper.system(), before, 0))?;
         // Energies are worked out where somebody may ask for them.
         if self.tells_energy || closely || self.state.t >= until {
             self.stepper.account(&mut self.state);

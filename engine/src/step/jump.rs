@@ -1,6 +1,6 @@
 //! The state just after a jump.
 
-use super::stage::{StageSolver, StageTrouble};
+use super::stage::{StageSolver, StageError};
 use super::start::{Dense, source_rows};
 use super::state::State;
 use crate::arithmetic::lane::Lane;
@@ -22,7 +22,7 @@ impl<L: Lane> StageSolver<L> {
     ///
     /// # Errors
     /// When no consistent state is found.
-    pub fn jump(&mut self, state: &mut State<L>, tiny: f64, board: &Board<L>) -> Result<(), StageTrouble> {
+    pub fn jump(&mut self, state: &mut State<L>, tiny: f64, board: &Board<L>) -> Result<(), StageError> {
         // Shorter than the instants' own rounding there is no step.
         let tiny = tiny.max(state.t.next_up() - state.t);
         let alpha = 1.0 / tiny;
@@ -85,7 +85,7 @@ impl<L: Lane> StageSolver<L> {
         alpha: f64,
         (t, c): (f64, f64),
         board: &Board<L>,
-    ) -> Result<(), StageTrouble> {
+    ) -> Result<(), StageError> {
         let system = std::sync::Arc::clone(&self.system);
         let mut dense = Dense::new(&system, &state.kelvin, board);
         dense.x.copy_from_slice(&state.x);
@@ -100,14 +100,14 @@ impl<L: Lane> StageSolver<L> {
         self.limits.iter_mut().for_each(|limit| *limit = limit.max(L::splat(ABOVE_ROUNDING)));
         let solved = self.solve_from(from, &state.q, alpha, (t, c));
         self.limits = kept;
-        solved.map_err(|trouble| match found {
-            Err((k, update)) if !near && update.is_finite() => StageTrouble::Moving(k, update),
-            Err((k, _)) if !near => StageTrouble::NotFinite(k),
-            _ => trouble,
+        solved.map_err(|error| match found {
+            Err((k, update)) if !near && update.is_finite() => StageError::Moving(k, update),
+            Err((k, _)) if !near => StageError::NotFinite(k),
+            _ => error,
         })
     }
 
-    fn solve_from(&mut self, x: &[L], q: &[L], alpha: f64, at: (f64, f64)) -> Result<(), StageTrouble> {
+    fn solve_from(&mut self, x: &[L], q: &[L], alpha: f64, at: (f64, f64)) -> Result<(), StageError> {
         for (b, q) in self.stage_b.iter_mut().zip(q) {
             *b = *q * L::splat(alpha);
         }

@@ -1,7 +1,7 @@
 //! What a stepper does beside single steps: jumps, and walks by pieces.
 
 use super::pieces::{Pieces, Walked};
-use super::stage::StageTrouble;
+use super::stage::StageError;
 use super::state::State;
 use super::stepper::Stepper;
 use crate::arithmetic::lane::Lane;
@@ -14,7 +14,7 @@ impl<L: Lane> Stepper<L> {
     ///
     /// # Errors
     /// When no consistent state is found.
-    pub fn jump(&mut self, state: &mut State<L>, tiny: f64, board: &Board<L>) -> Result<(), StageTrouble> {
+    pub fn jump(&mut self, state: &mut State<L>, tiny: f64, board: &Board<L>) -> Result<(), StageError> {
         if let Some(pieces) = &mut self.pieces {
             return pieces.settle(&self.solver.system, state, board, &mut self.solver.stamps);
         }
@@ -58,7 +58,7 @@ impl<L: Lane> Stepper<L> {
         until: (f64, f64, f64),
         most: u64,
         board: &Board<L>,
-    ) -> Result<Walked, StageTrouble> {
+    ) -> Result<Walked, StageError> {
         let Some(pieces) = &mut self.pieces else { return Ok(Walked::default()) };
         pieces.walk(&self.solver.system, state, until, most, board, &mut self.solver.stamps)
     }

@@ -6,7 +6,7 @@
 use std::sync::Arc;
 
 use super::fallback::Full;
-pub use super::tolerance::{StageTrouble, Tolerance};
+pub use super::tolerance::{StageError, Tolerance};
 use crate::arithmetic::lane::Lane;
 use crate::arithmetic::vector::{copy, padded, zeros};
 use crate::circuit::law::{Device, stamp_len};
@@ -218,7 +218,7 @@ impl<L: Lane> StageSolver<L> {
     ///
     /// # Errors
     /// When the iteration does not converge or leaves the numbers.
-    pub fn solve(&mut self, t: f64, c: f64) -> Result<u32, StageTrouble> {
+    pub fn solve(&mut self, t: f64, c: f64) -> Result<u32, StageError> {
         self.take_sources(t, c);
         for (value, &(row, _, _)) in self.source_values.iter().zip(&self.system.sources) {
             self.stage_b[row as usize] -= *value;
@@ -253,7 +253,7 @@ impl<L: Lane> StageSolver<L> {
             }
         }
         let not_finite = (0..self.system.inner).find(|&k| !self.x[k].is_finite());
-        Err(not_finite.map_or(StageTrouble::Moving(worst.0, worst.1), StageTrouble::NotFinite))
+        Err(not_finite.map_or(StageError::Moving(worst.0, worst.1), StageError::NotFinite))
     }
 
     /// Whether the factors and stamps of the last stage serve for predicting the next.

@@ -7,7 +7,7 @@ use crate::circuit::law::{Device, Seat, stamp_len};
 use crate::control::board::Board;
 use crate::equations::dense;
 use crate::equations::system::System;
-use crate::trouble::Trouble;
+use crate::error::SolverError;
 
 /// Dense Newton iteration on f(x) + α(q(x) − q̂) = 0; used where robustness counts and time does not.
 pub(super) struct Dense<'a, L: Lane> {
@@ -203,13 +203,13 @@ pub(super) fn source_rows<L: Lane>(system: &System<L>, t: f64, scale: f64, board
 /// iterations.
 ///
 /// # Errors
-/// [`Trouble::NoOperatingPoint`].
+/// [`SolverError::NoOperatingPoint`].
 pub fn operating_point<L: Lane>(
     system: &System<L>,
     t: f64,
     kelvin: &[L],
     board: &Board<L>,
-) -> Result<Vec<L>, Trouble> {
+) -> Result<Vec<L>, SolverError> {
     let mut dense = Dense::new(system, kelvin, board);
     for (k, component) in system.circuit.components.iter().enumerate() {
         match component.stated {
@@ -247,7 +247,7 @@ fn search<L: Lane>(
     zeros: &[L],
     (t, full): (f64, &[L]),
     board: &Board<L>,
-) -> Result<(), Trouble> {
+) -> Result<(), SolverError> {
     let system = dense.system;
     // The leak steadies the search; the last solution is without it where the circuit allows that.
     let finish = |dense: &mut Dense<'_, L>| {
@@ -307,7 +307,7 @@ fn search<L: Lane>(
         }
         Err(worst) => {
             let (k, update) = if worst.1.is_nan() { last } else { worst };
-            Err(Trouble::NoOperatingPoint {
+            Err(SolverError::NoOperatingPoint {
                 node: system.name(k).to_string(),
                 device: system.device_at(k),
                 update,
@@ -320,7 +320,7 @@ fn search<L: Lane>(
 /// there, and the whole search of [`operating_point`] where that fails.
 ///
 /// # Errors
-/// [`Trouble::NoOperatingPoint`].
+/// [`SolverError::NoOperatingPoint`].
 #[inline(never)]
 pub fn operating_point_near<L: Lane>(
     system: &System<L>,
@@ -328,7 +328,7 @@ pub fn operating_point_near<L: Lane>(
     kelvin: &[L],
     board: &Board<L>,
     near: &[L],
-) -> Result<Vec<L>, Trouble> {
+) -> Result<Vec<L>, SolverError> {
     let mut dense = Dense::new(system, kelvin, board);
     if near.len() == dense.x.len() && system.circuit.components.iter().all(|c| c.stated.is_none()) {
         dense.x.copy_from_slice(near);

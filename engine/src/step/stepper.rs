@@ -5,7 +5,7 @@ use std::sync::Arc;
 use super::bounds::{Bounds, Gauge};
 use super::method::Method;
 use super::pieces::Pieces;
-use super::stage::{StageSolver, StageTrouble, Tolerance};
+use super::stage::{StageSolver, StageError, Tolerance};
 use super::state::State;
 use crate::arithmetic::lane::Lane;
 use crate::arithmetic::vector::{combine, copy, update, zeros};
@@ -199,7 +199,7 @@ impl<L: Lane> Stepper<L> {
         end: f64,
         h: f64,
         board: &Board<L>,
-    ) -> Result<Attempt, StageTrouble> {
+    ) -> Result<Attempt, StageError> {
         let method = self.method;
         let alpha = 1.0 / (method.gamma * h);
         self.solver.prepare(alpha, board);
@@ -260,7 +260,7 @@ impl<L: Lane> Stepper<L> {
             let k = (0..self.solver.system.n).find(lost).unwrap_or(0);
             let lane_lost = |lane: &usize| !self.error[k].lane(*lane).is_finite();
             self.solver.unsettled = (0..L::WIDTH).filter(lane_lost).collect();
-            return Err(StageTrouble::NotFinite(k));
+            return Err(StageError::NotFinite(k));
         }
         let activity = if most >= HARD { error.max(EVENT) } else { error };
         Ok(Attempt { iterations, activity, error })

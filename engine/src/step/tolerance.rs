@@ -2,7 +2,7 @@
 
 use crate::arithmetic::lane::Lane;
 use crate::equations::system::System;
-use crate::trouble::Trouble;
+use crate::error::SolverError;
 
 /// When Newton's iteration ends, and how hard it tries.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -39,21 +39,21 @@ impl Tolerance {
 
 /// Why a stage has no solution.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub enum StageTrouble {
+pub enum StageError {
     /// This unknown still moves by this much.
     Moving(usize, f64),
     /// This unknown is not a finite number.
     NotFinite(usize),
 }
 
-impl StageTrouble {
+impl StageError {
     /// In words a user can act on.
-    pub fn told<L: Lane>(self, system: &System<L>, time: f64, tries: u32) -> Trouble {
+    pub fn told<L: Lane>(self, system: &System<L>, time: f64, tries: u32) -> SolverError {
         let (Self::Moving(k, _) | Self::NotFinite(k)) = self;
         let (node, device) = (system.name(k).to_string(), system.device_at(k));
         match self {
-            Self::Moving(_, update) => Trouble::NotConverged { time, node, device, update, tries },
-            Self::NotFinite(_) => Trouble::NotFinite { time, node, device },
+            Self::Moving(_, update) => SolverError::NotConverged { time, node, device, update, tries },
+            Self::NotFinite(_) => SolverError::NotFinite { time, node, device },
         }
     }
 }

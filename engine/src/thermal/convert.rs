@@ -2,7 +2,7 @@
 
 use super::modal::Modal;
 use super::network::{CauerCell, FosterTerm, Network, check_term};
-use super::trouble::ThermalTrouble;
+use super::error::ThermalError;
 
 /// The Cauer ladder with the thermal impedance of a Foster chain (Cauer 1926: the continued fraction of
 /// Z(s) = Σ R/(1 + sτ)). Terms of equal time constant become one cell; a term of time constant 0 becomes a first
@@ -15,9 +15,9 @@ use super::trouble::ThermalTrouble;
 ///
 /// # Errors
 /// No terms, a resistance not positive, a time constant negative.
-pub fn foster_to_cauer(terms: &[FosterTerm]) -> Result<Vec<CauerCell>, ThermalTrouble> {
+pub fn foster_to_cauer(terms: &[FosterTerm]) -> Result<Vec<CauerCell>, ThermalError> {
     if terms.is_empty() {
-        return Err(ThermalTrouble::Missing { place: "the Foster chain".into(), what: "terms" });
+        return Err(ThermalError::Missing { place: "the Foster chain".into(), what: "terms" });
     }
     let mut merged: Vec<FosterTerm> = Vec::new();
     for (k, term) in terms.iter().enumerate() {
@@ -101,7 +101,7 @@ fn shift(q: &mut [f64], e: &mut [f64], sigma: f64) {
 ///
 /// # Errors
 /// No cells, a resistance not positive, a capacitance negative.
-pub fn cauer_to_foster(cells: &[CauerCell]) -> Result<Vec<FosterTerm>, ThermalTrouble> {
+pub fn cauer_to_foster(cells: &[CauerCell]) -> Result<Vec<FosterTerm>, ThermalError> {
     let network = Network::cauer("ladder", cells, 0.0)?;
     Ok(Modal::<f64>::new(&network)?.foster_terms(0, 0))
 }

@@ -21,7 +21,7 @@ const PASSES: usize = 6;
 
 /// Points that no thermal impedance has.
 #[derive(Debug, Error, Clone, Copy, PartialEq)]
-pub enum FitTrouble {
+pub enum FitError {
     /// Fewer than three points.
     #[error("{found} points; expected at least 3")]
     TooFew {
@@ -79,7 +79,7 @@ pub struct Fit {
 ///
 /// # Errors
 /// Fewer than three points, numbers not positive, times that do not rise, impedances that fall.
-pub fn fit(points: &[(f64, f64)], most: Option<usize>) -> Result<Fit, FitTrouble> {
+pub fn fit(points: &[(f64, f64)], most: Option<usize>) -> Result<Fit, FitError> {
     check(points)?;
     let (first, last) = (points[0].0, points[points.len() - 1].0);
     // What is faster than the first point, or slower than the last, shows as one term beyond either end.
@@ -101,22 +101,22 @@ pub fn fit(points: &[(f64, f64)], most: Option<usize>) -> Result<Fit, FitTrouble
     })
 }
 
-fn check(points: &[(f64, f64)]) -> Result<(), FitTrouble> {
+fn check(points: &[(f64, f64)]) -> Result<(), FitError> {
     if points.len() < 3 {
-        return Err(FitTrouble::TooFew { found: points.len() });
+        return Err(FitError::TooFew { found: points.len() });
     }
     for (k, &(time, impedance)) in points.iter().enumerate() {
         let point = k + 1;
         let good = |x: f64| x > 0.0 && x.is_finite();
         if !good(time) || !good(impedance) {
-            return Err(FitTrouble::NotPositive { point, time, impedance });
+            return Err(FitError::NotPositive { point, time, impedance });
         }
         let Some(before) = k.checked_sub(1).map(|j| points[j]) else { continue };
         if time <= before.0 {
-            return Err(FitTrouble::NotLater { point, time, before: before.0 });
+            return Err(FitError::NotLater { point, time, before: before.0 });
         }
         if impedance < before.1 {
-            return Err(FitTrouble::Falls { point, time, impedance, before: before.1 });
+            return Err(FitError::Falls { point, time, impedance, before: before.1 });
         }
     }
     Ok(())

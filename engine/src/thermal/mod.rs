@@ -27,7 +27,7 @@
 //! let mut heat = Thermal::new(Arc::new(Modal::<f64>::new(&network)?));
 //! heat.advance(10e-3, &[100.0, 20.0]);
 //! assert!(heat.temperatures()[0] > heat.temperatures()[1]);
-//! # Ok::<(), joulestep_engine::thermal::trouble::ThermalTrouble>(())
+//! # Ok::<(), joulestep_engine::thermal::error::ThermalError>(())
 //! ```
 
 pub mod compact;
@@ -41,7 +41,7 @@ pub mod network;
 pub mod pulses;
 pub mod run;
 mod spectrum;
-pub mod trouble;
+pub mod error;
 
 #[cfg(test)]
 mod tests;

@@ -12,7 +12,7 @@ pub(super) use query::approach;
 
 use super::compact::Compact;
 use super::network::Network;
-use super::trouble::ThermalTrouble;
+use super::error::ThermalError;
 use crate::arithmetic::lane::Lane;
 
 /// Modal form of one network, or of one network per lane. Lists are flat, row-major; n modes, m heat inputs,
@@ -64,7 +64,7 @@ impl<L: Lane> Modal<L> {
     /// # Errors
     /// The eigenproblem does not converge; Foster terms whose steady-state resistance matrix is singular.
     #[inline(never)]
-    pub fn new(network: &Network) -> Result<Self, ThermalTrouble> {
+    pub fn new(network: &Network) -> Result<Self, ThermalError> {
         Ok(Self::join(&[&build::modal(network)?]))
     }
 
@@ -74,14 +74,14 @@ impl<L: Lane> Modal<L> {
     /// # Errors
     /// A number of networks other than [`Lane::WIDTH`], networks not built alike, and as [`Self::new`].
     #[inline(never)]
-    pub fn of_lanes(networks: &[&Network]) -> Result<Self, ThermalTrouble> {
+    pub fn of_lanes(networks: &[&Network]) -> Result<Self, ThermalError> {
         if networks.len() != L::WIDTH {
             let what = "the list of networks, one per lane,".to_string();
-            return Err(ThermalTrouble::WrongSize { what, expected: L::WIDTH, found: networks.len() });
+            return Err(ThermalError::WrongSize { what, expected: L::WIDTH, found: networks.len() });
         }
         for (lane, network) in networks.iter().enumerate() {
             if let Some(what) = network.differs_from(networks[0]) {
-                return Err(ThermalTrouble::LaneDiffers { lane, what });
+                return Err(ThermalError::LaneDiffers { lane, what });
             }
         }
         let lanes: Vec<Modal<f64>> = networks.iter().map(|n| build::modal(n)).collect::<Result<_, _>>()?;
@@ -147,11 +147,11 @@ impl<L: Lane> Modal<L> {
     ///
     /// # Errors
     /// No such node; a Foster network, which has none.
-    pub fn node(&self, name: &str) -> Result<usize, ThermalTrouble> {
+    pub fn node(&self, name: &str) -> Result<usize, ThermalError> {
         if self.nodes.is_empty() {
-            return Err(ThermalTrouble::NoPhysicalNodes { asked: format!("the temperature of `{name}`") });
+            return Err(ThermalError::NoPhysicalNodes { asked: format!("the temperature of `{name}`") });
         }
-        self.nodes.iter().position(|n| n == name).ok_or_else(|| ThermalTrouble::Unknown {
+        self.nodes.iter().position(|n| n == name).ok_or_else(|| ThermalError::Unknown {
             wanted_by: "a request for a temperature".into(),
             name: name.into(),
             known: self.nodes.iter().map(|n| format!("`{n}`")).collect::<Vec<_>>().join(", "),

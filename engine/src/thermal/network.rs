@@ -4,7 +4,7 @@
 
 use std::collections::BTreeMap;
 
-use super::trouble::ThermalTrouble;
+use super::error::ThermalError;
 
 mod foster;
 
@@ -65,7 +65,7 @@ impl Network {
     ///
     /// # Errors
     /// As [`NetworkBuilder::build`].
-    pub fn cauer(input: &str, cells: &[CauerCell], temperature: f64) -> Result<Self, ThermalTrouble> {
+    pub fn cauer(input: &str, cells: &[CauerCell], temperature: f64) -> Result<Self, ThermalError> {
         NetworkBuilder::new().boundary("boundary", temperature).ladder(input, cells, "boundary").build()
     }
 
@@ -155,15 +155,15 @@ impl NetworkBuilder {
     /// A resistance not positive, a capacitance negative, a temperature below absolute zero; a name given twice or
     /// not at all; heat put into a boundary; a ladder without cells; no boundary, no heat input; a node without a
     /// path to a boundary.
-    pub fn build(self) -> Result<Network, ThermalTrouble> {
+    pub fn build(self) -> Result<Network, ThermalError> {
         if let Some(name) = self.empty_ladders.first() {
-            return Err(ThermalTrouble::Missing { place: format!("ladder `{name}`"), what: "cells" });
+            return Err(ThermalError::Missing { place: format!("ladder `{name}`"), what: "cells" });
         }
         for (what, missing) in
             [("boundary", self.boundaries.is_empty()), ("heat input", self.inputs.is_empty())]
         {
             if missing {
-                return Err(ThermalTrouble::Missing { place: "the heat network".into(), what });
+                return Err(ThermalError::Missing { place: "the heat network".into(), what });
             }
         }
         for (name, value) in &self.nodes {
@@ -180,7 +180,7 @@ impl NetworkBuilder {
             inputs,
         };
         if let Some(node) = nodes.without_path() {
-            return Err(ThermalTrouble::NoPath { node });
+            return Err(ThermalError::NoPath { node });
         }
         Ok(Network {
             inputs: self.inputs.into_iter().map(|i| i.0).collect(),
@@ -190,12 +190,12 @@ impl NetworkBuilder {
     }
 
     /// Number of each node and boundary by name.
-    fn places(&self) -> Result<BTreeMap<&str, usize>, ThermalTrouble> {
+    fn places(&self) -> Result<BTreeMap<&str, usize>, ThermalError> {
         let mut places = BTreeMap::new();
         let names = self.nodes.iter().map(|n| &n.0).chain(self.boundaries.iter().map(|b| &b.name));
         for (k, name) in names.enumerate() {
             if places.insert(name.as_str(), k).is_some() {
-                return Err(ThermalTrouble::DuplicateName {
+                return Err(ThermalError::DuplicateName {
                     what: "nodes or boundaries",
                     name: name.clone(),
                 });
@@ -204,12 +204,12 @@ impl NetworkBuilder {
         Ok(places)
     }
 
-    fn resolve_inputs(&self, places: &BTreeMap<&str, usize>) -> Result<Vec<usize>, ThermalTrouble> {
+    fn resolve_inputs(&self, places: &BTreeMap<&str, usize>) -> Result<Vec<usize>, ThermalError> {
         check_distinct(self.inputs.iter().map(|i| &i.0))?;
         let find = |(input, node): &(String, String)| {
             let place = find(places, node, || format!("heat input `{input}`"))?;
             if place >= self.nodes.len() {
-                return Err(ThermalTrouble::InputAtBoundary { input: input.clone(), boundary: node.clone() });
+                return Err(ThermalError::InputAtBoundary { input: input.clone(), boundary: node.clone() });
             }
             Ok(place)
         };
@@ -219,12 +219,12 @@ impl NetworkBuilder {
     fn resolve_links(
         &self,
         places: &BTreeMap<&str, usize>,
-    ) -> Result<Vec<(usize, usize, f64)>, ThermalTrouble> {
+    ) -> Result<Vec<(usize, usize, f64)>, ThermalError> {
         let resolve = |(from, to, resistance): &(String, String, f64)| {
             let place = || format!("`{from}` to `{to}`");
             check_resistance(*resistance, place)?;
             if from == to {
-                return Err(ThermalTrouble::SelfLink { name: from.clone() });
+                return Err(ThermalError::SelfLink { name: from.clone() });
             }
             let wanted_by = || format!("the resistance from {}", place());
             Ok((find(places, from, wanted_by)?, find(places, to, wanted_by)?, *resistance))
@@ -258,43 +258,43 @@ fn find(
     places: &BTreeMap<&str, usize>,
     name: &str,
     wanted_by: impl Fn() -> String,
-) -> Result<usize, ThermalTrouble> {
-    places.get(name).copied().ok_or_else(|| ThermalTrouble::Unknown {
+) -> Result<usize, ThermalError> {
+    places.get(name).copied().ok_or_else(|| ThermalError::Unknown {
         wanted_by: wanted_by(),
         name: name.into(),
         known: places.keys().map(|k| format!("`{k}`")).collect::<Vec<_>>().join(", "),
     })
 }
 
-fn check_distinct<'a>(inputs: impl Iterator<Item = &'a String>) -> Result<(), ThermalTrouble> {
+fn check_distinct<'a>(inputs: impl Iterator<Item = &'a String>) -> Result<(), ThermalError> {
     let mut seen = std::collections::BTreeSet::new();
     for name in inputs {
         if !seen.insert(name) {
-            return Err(ThermalTrouble::DuplicateName { what: "heat inputs", name: name.clone() });
+            return Err(ThermalError::DuplicateName { what: "heat inputs", name: name.clone() });
         }
     }
     Ok(())
 }
 
-fn check_resistance(value: f64, place: impl Fn() -> String) -> Result<(), ThermalTrouble> {
+fn check_resistance(value: f64, place: impl Fn() -> String) -> Result<(), ThermalError> {
     if value > 0.0 && value.is_finite() {
         return Ok(());
     }
-    Err(ThermalTrouble::BadResistance { place: place(), value })
+    Err(ThermalError::BadResistance { place: place(), value })
 }
 
-fn check_capacitance(value: f64, place: impl Fn() -> String) -> Result<(), ThermalTrouble> {
+fn check_capacitance(value: f64, place: impl Fn() -> String) -> Result<(), ThermalError> {
     if value >= 0.0 && value.is_finite() {
         return Ok(());
     }
-    Err(ThermalTrouble::BadCapacitance { place: place(), value })
+    Err(ThermalError::BadCapacitance { place: place(), value })
 }
 
-fn check_boundary(boundary: &Boundary) -> Result<(), ThermalTrouble> {
+fn check_boundary(boundary: &Boundary) -> Result<(), ThermalError> {
     if boundary.temperature > -273.15 && boundary.temperature.is_finite() {
         return Ok(());
     }
-    Err(ThermalTrouble::BadTemperature {
+    Err(ThermalError::BadTemperature {
         place: format!("boundary `{}`", boundary.name),
         value: boundary.temperature,
     })

@@ -6,7 +6,7 @@ use nalgebra::{DMatrix, DVector};
 
 use super::decay::Decays;
 use super::modal::{Modal, add_product, add_transposed, approach};
-use super::trouble::ThermalTrouble;
+use super::error::ThermalError;
 use crate::abreast;
 use crate::arithmetic::abreast::{Abreast, lanes};
 use crate::arithmetic::lane::Lane;
@@ -235,12 +235,12 @@ impl<L: Lane> Thermal<L> {
     /// # Errors
     /// A Foster network, unless it is the temperature of its boundary in every lane.
     #[inline(never)]
-    pub fn start_uniform(&mut self, temperature: L) -> Result<(), ThermalTrouble> {
+    pub fn start_uniform(&mut self, temperature: L) -> Result<(), ThermalError> {
         let rise = temperature - self.modal.reference;
         if self.modal.nodes.is_empty() {
             if rise != self.state.boundaries[0] {
                 let asked = "a uniform start off the boundary's temperature".into();
-                return Err(ThermalTrouble::NoPhysicalNodes { asked });
+                return Err(ThermalError::NoPhysicalNodes { asked });
             }
             self.state.modes.fill(L::default());
         } else {
@@ -259,16 +259,16 @@ impl<L: Lane> Thermal<L> {
     /// # Errors
     /// A list of another length; a Foster network.
     #[inline(never)]
-    pub fn start_nodes(&mut self, temperatures: &[L]) -> Result<(), ThermalTrouble> {
+    pub fn start_nodes(&mut self, temperatures: &[L]) -> Result<(), ThermalError> {
         if self.modal.nodes.is_empty() {
-            return Err(ThermalTrouble::NoPhysicalNodes {
+            return Err(ThermalError::NoPhysicalNodes {
                 asked: "a start with stated node temperatures".into(),
             });
         }
         let expected = self.modal.nodes.len();
         if temperatures.len() != expected {
             let what = "the list of node temperatures".into();
-            return Err(ThermalTrouble::WrongSize { what, expected, found: temperatures.len() });
+            return Err(ThermalError::WrongSize { what, expected, found: temperatures.len() });
         }
         let rises: Vec<L> = temperatures.iter().map(|t| *t - self.modal.reference).collect();
         self.state.modes.fill(L::default());
@@ -284,11 +284,11 @@ impl<L: Lane> Thermal<L> {
     /// # Errors
     /// A list of another length; inputs whose temperatures cannot differ (a singular steady-state matrix).
     #[inline(never)]
-    pub fn start_holding(&mut self, temperatures: &[L]) -> Result<Vec<L>, ThermalTrouble> {
+    pub fn start_holding(&mut self, temperatures: &[L]) -> Result<Vec<L>, ThermalError> {
         let m = self.modal.inputs.len();
         if temperatures.len() != m {
             let what = "the list of temperatures of the heat inputs".into();
-            return Err(ThermalTrouble::WrongSize { what, expected: m, found: temperatures.len() });
+            return Err(ThermalError::WrongSize { what, expected: m, found: temperatures.len() });
         }
         self.start_steady(&vec![L::default(); m]);
         let resistances = self.modal.steady_resistances();
@@ -296,7 +296,7 @@ impl<L: Lane> Thermal<L> {
         for lane in 0..L::WIDTH {
             let r = DMatrix::from_fn(m, m, |i, j| resistances[i * m + j].lane(lane));
             let rise = DVector::from_fn(m, |i, _| (temperatures[i] - self.temperatures[i]).lane(lane));
-            let solution = r.lu().solve(&rise).ok_or(ThermalTrouble::SingularFoster)?;
+            let solution = r.lu().solve(&rise).ok_or(ThermalError::SingularFoster)?;
             power.iter_mut().zip(solution.iter()).for_each(|(p, x)| p.set_lane(lane, *x));
         }
         self.start_steady(&power);

@@ -9,7 +9,7 @@
 
 use nalgebra::{DMatrix, DVector};
 
-use super::trouble::ThermalTrouble;
+use super::error::ThermalError;
 
 const SWEEPS: usize = 60;
 
@@ -20,7 +20,7 @@ pub(super) fn modes(
     couplings: &DMatrix<f64>,
     drains: &[f64],
     capacitances: &[f64],
-) -> Result<(Vec<f64>, DMatrix<f64>), ThermalTrouble> {
+) -> Result<(Vec<f64>, DMatrix<f64>), ThermalError> {
     let n = drains.len();
     // Fastest nodes first: the factor is then graded as the method likes it.
     let rate = |k: usize| (couplings.row(k).sum() - couplings[(k, k)] + drains[k]) / capacitances[k];
@@ -45,7 +45,7 @@ pub(super) fn modes(
         let lower = factor(couplings, &sum, &order);
         let mut v = DVector::from_fn(n, |k, _| column[k] * scale[k]);
         if !(lower.solve_lower_triangular_mut(&mut v) && lower.tr_solve_lower_triangular_mut(&mut v)) {
-            return Err(ThermalTrouble::NotConverged { nodes: n, sweeps: 0 });
+            return Err(ThermalError::NotConverged { nodes: n, sweeps: 0 });
         }
         let norm = (0..n).map(|k| (v[k] * scale[k]).powi(2)).sum::<f64>().sqrt();
         for (k, node) in order.iter().enumerate() {
@@ -83,7 +83,7 @@ fn factor(couplings: &DMatrix<f64>, drains: &[f64], order: &[usize]) -> DMatrix<
 }
 
 /// Rotates pairs of columns until all are orthogonal.
-fn orthogonalise(columns: &mut [DVector<f64>]) -> Result<(), ThermalTrouble> {
+fn orthogonalise(columns: &mut [DVector<f64>]) -> Result<(), ThermalError> {
     let n = columns.len();
     let small = f64::EPSILON * n.max(4) as f64;
     for _ in 0..SWEEPS {
@@ -110,7 +110,7 @@ fn orthogonalise(columns: &mut [DVector<f64>]) -> Result<(), ThermalTrouble> {
             return Ok(());
         }
     }
-    Err(ThermalTrouble::NotConverged { nodes: n, sweeps: SWEEPS })
+    Err(ThermalError::NotConverged { nodes: n, sweeps: SWEEPS })
 }
 
 #[cfg(test)]

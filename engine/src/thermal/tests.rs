@@ -12,7 +12,7 @@ use super::convert::{cauer_to_foster, foster_to_cauer};
 use super::modal::{Modal, approach};
 use super::network::{Boundary, CauerCell, FosterMatrixTerm, FosterTerm, Network, NetworkBuilder};
 use super::run::Thermal;
-use super::trouble::ThermalTrouble;
+use super::error::ThermalError;
 use crate::arithmetic::lane::Lane;
 
 /// A random tree of nodes with extra links, two boundaries, three heat inputs; some nodes without capacitance.
@@ -246,7 +246,7 @@ proptest! {
     }
 }
 
-fn foster(terms: Vec<FosterMatrixTerm>) -> Result<Network, ThermalTrouble> {
+fn foster(terms: Vec<FosterMatrixTerm>) -> Result<Network, ThermalError> {
     let boundary = Boundary { name: "case".into(), temperature: 40.0 };
     Network::foster_matrix(&["a", "b", "c"], terms, boundary)
 }

@@ -18,7 +18,7 @@ use thiserror::Error;
 
 /// What can be wrong with a quantity as typed.
 #[derive(Debug, Error, Clone, PartialEq)]
-pub enum UnitTrouble {
+pub enum UnitError {
     /// No number, or nothing that could be a unit.
     #[error("`{text}` is not a quantity")]
     NotAQuantity {
@@ -69,7 +69,7 @@ pub enum UnitTrouble {
     },
 }
 
-impl UnitTrouble {
+impl UnitError {
     /// What was expected, in words, with an example.
     pub fn expected(&self, unit: &str) -> String {
         let kind = parse_unit(unit).map_or_else(|_| format!("a quantity in {unit}"), |u| u.dimension.kind());

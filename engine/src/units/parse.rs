@@ -1,6 +1,6 @@
 //! Reading quantities.
 
-use super::UnitTrouble;
+use super::UnitError;
 use super::dimension::{Dimension, Unit, nearest, single};
 
 /// A number in SI base units (a temperature on the Celsius scale: in °C), and what it measures.
@@ -39,19 +39,19 @@ fn number_length(text: &str) -> (usize, Option<usize>) {
 ///
 /// # Errors
 /// When there is no finite number, or the unit is unknown or ambiguous.
-pub fn parse_quantity(text: &str) -> Result<Quantity, UnitTrouble> {
+pub fn parse_quantity(text: &str) -> Result<Quantity, UnitError> {
     read(text, "\"20 mohm\"")
 }
 
-fn read(text: &str, example: &str) -> Result<Quantity, UnitTrouble> {
+fn read(text: &str, example: &str) -> Result<Quantity, UnitError> {
     let (text, example) = (text.trim(), example.to_string());
     let (length, exponent) = number_length(text);
     if length == 0 {
         let word = text.trim_start_matches(['+', '-']).to_lowercase();
         if word.starts_with("nan") || word.starts_with("inf") {
-            return Err(UnitTrouble::NotFinite { text: text.into(), example });
+            return Err(UnitError::NotFinite { text: text.into(), example });
         }
-        return Err(UnitTrouble::NotAQuantity { text: text.into(), example });
+        return Err(UnitError::NotAQuantity { text: text.into(), example });
     }
     let symbol = text[length..].trim();
     let unit = if symbol.is_empty() { single("1").ok_or(()) } else { Err(()) };
@@ -65,7 +65,7 @@ fn read(text: &str, example: &str) -> Result<Quantity, UnitTrouble> {
     let number: f64 = format!("{mantissa}e{}", power.saturating_add(unit.ten)).parse().unwrap_or(f64::NAN);
     let value = number * unit.factor;
     if !value.is_finite() {
-        return Err(UnitTrouble::NotFinite { text: text.into(), example });
+        return Err(UnitError::NotFinite { text: text.into(), example });
     }
     Ok(Quantity { value, dimension: unit.dimension })
 }
@@ -74,12 +74,12 @@ fn read(text: &str, example: &str) -> Result<Quantity, UnitTrouble> {
 ///
 /// # Errors
 /// When a symbol is unknown or the expression ambiguous.
-pub fn parse_unit(symbol: &str) -> Result<Unit, UnitTrouble> {
+pub fn parse_unit(symbol: &str) -> Result<Unit, UnitError> {
     unit_of(symbol, "\"W/(m K)\"")
 }
 
-fn unit_of(symbol: &str, example: &str) -> Result<Unit, UnitTrouble> {
-    let bad = |why| UnitTrouble::UnreadableUnit { symbol: symbol.into(), why, example: example.into() };
+fn unit_of(symbol: &str, example: &str) -> Result<Unit, UnitError> {
+    let bad = |why| UnitError::UnreadableUnit { symbol: symbol.into(), why, example: example.into() };
     let symbol = symbol.trim();
     let (above, below) = match symbol.split_once('/') {
         Some((a, b)) => (a.trim(), Some(b.trim())),
@@ -108,14 +108,14 @@ fn factors(text: &str) -> impl Iterator<Item = &str> {
     text.split(['*', '·', '\u{22c5}', ' ']).filter(|f| !f.is_empty())
 }
 
-fn product(text: &str, example: &str) -> Result<Unit, UnitTrouble> {
+fn product(text: &str, example: &str) -> Result<Unit, UnitError> {
     let unreadable =
-        |why| UnitTrouble::UnreadableUnit { symbol: text.into(), why, example: example.to_string() };
+        |why| UnitError::UnreadableUnit { symbol: text.into(), why, example: example.to_string() };
     let mut all: Option<Unit> = None;
     for factor in factors(text) {
         let (name, exponent) =
             split_power(factor).ok_or_else(|| unreadable("a power is not a small integer"))?;
-        let unit = single(name).ok_or_else(|| UnitTrouble::UnknownUnit {
+        let unit = single(name).ok_or_else(|| UnitError::UnknownUnit {
             symbol: name.into(),
             suggestion: nearest(name),
             example: example.to_string(),
@@ -166,7 +166,7 @@ fn times(a: Unit, b: Unit) -> Option<Unit> {
 ///
 /// # Errors
 /// When it cannot be read or measures something else.
-pub fn in_unit(text: &str, unit: &str) -> Result<f64, UnitTrouble> {
+pub fn in_unit(text: &str, unit: &str) -> Result<f64, UnitError> {
     let target = parse_unit(unit)?;
     let wanted = target.dimension;
     let found = read(text, &wanted.example())?;
@@ -178,7 +178,7 @@ pub fn in_unit(text: &str, unit: &str) -> Result<f64, UnitTrouble> {
     } else {
         found.dimension.kind()
     };
-    Err(UnitTrouble::WrongDimension {
+    Err(UnitError::WrongDimension {
         text: text.trim().into(),
         found: kind,
         expected: wanted.kind(),
@@ -200,18 +200,18 @@ fn size(unit: &Unit) -> f64 {
 ///
 /// # Errors
 /// When it is not finite, or is a temperature.
-pub fn bare_in(number: f64, unit: &str) -> Result<f64, UnitTrouble> {
+pub fn bare_in(number: f64, unit: &str) -> Result<f64, UnitError> {
     let target = parse_unit(unit)?;
     let wanted = target.dimension;
     let coherent = is_coherent(&target);
     let (text, example) =
         (number.to_string(), if coherent { wanted.example() } else { format!("\"1 {unit}\"") });
     if !number.is_finite() {
-        return Err(UnitTrouble::NotFinite { text, example });
+        return Err(UnitError::NotFinite { text, example });
     }
     if wanted.on_scale || !coherent {
         let found = "a plain number without a unit".into();
-        return Err(UnitTrouble::WrongDimension { text, found, expected: wanted.kind(), example });
+        return Err(UnitError::WrongDimension { text, found, expected: wanted.kind(), example });
     }
     Ok(number)
 }
@@ -292,13 +292,13 @@ mod tests {
 
     #[test]
     fn wrong_dimension_says_what_is_what() {
-        let trouble = in_unit("20 mV", "ohm").unwrap_err();
-        assert_eq!(trouble.to_string(), "`20 mV` is a voltage");
-        assert_eq!(trouble.expected("ohm"), "a resistance such as \"20 mohm\"");
-        assert!(matches!(in_unit("50 K", "degC"), Err(UnitTrouble::WrongDimension { .. })));
-        assert!(matches!(in_unit("50 degC", "K"), Err(UnitTrouble::WrongDimension { .. })));
-        assert!(matches!(in_unit("50 %", "rad"), Err(UnitTrouble::WrongDimension { .. })));
-        assert!(matches!(bare_in(50.0, "degC"), Err(UnitTrouble::WrongDimension { .. })));
+        let error = in_unit("20 mV", "ohm").unwrap_err();
+        assert_eq!(error.to_string(), "`20 mV` is a voltage");
+        assert_eq!(error.expected("ohm"), "a resistance such as \"20 mohm\"");
+        assert!(matches!(in_unit("50 K", "degC"), Err(UnitError::WrongDimension { .. })));
+        assert!(matches!(in_unit("50 degC", "K"), Err(UnitError::WrongDimension { .. })));
+        assert!(matches!(in_unit("50 %", "rad"), Err(UnitError::WrongDimension { .. })));
+        assert!(matches!(bare_in(50.0, "degC"), Err(UnitError::WrongDimension { .. })));
         assert_eq!(bare_in(0.02, "ohm"), Ok(0.02));
     }
 

@@ -10,14 +10,14 @@ use joulestep_engine::control::hysteretic::{self, Hysteretic};
 use joulestep_engine::control::let_through::{CLEARED, LetThrough};
 use joulestep_engine::control::protection::{Protection, Retry, Settings};
 use joulestep_engine::control::sequence::{Deed, ScheduledEvent, Sequence};
-use joulestep_engine::trouble::CircuitTrouble;
+use joulestep_engine::error::CircuitError;
 
 use super::Arrangement;
 use super::bed::{Bed, Role, TRIP};
 use super::keys::COMMON;
 use crate::model::{Param, Range, join};
 
-type Done = Result<(), CircuitTrouble>;
+type Done = Result<(), CircuitError>;
 
 const CLAMP: [Param; 3] = [
     Param::with("clamp-voltage", "V", 470.0, Range::Positive, "Varistor: voltage at 1 mA"),

@@ -7,7 +7,7 @@ use joulestep_engine::circuit::wave::Wave;
 use joulestep_engine::control::Controller;
 use joulestep_engine::control::board::Board;
 use joulestep_engine::control::carrier::{Carrier, Settings};
-use joulestep_engine::trouble::CircuitTrouble;
+use joulestep_engine::error::CircuitError;
 
 use super::Arrangement;
 use super::bed::{Bed, Fitting, Role};
@@ -62,7 +62,7 @@ pub(super) const INVERTER: Arrangement = Arrangement {
     lay: inverter,
 };
 
-fn inverter(bed: &mut Bed<'_>) -> Result<(), CircuitTrouble> {
+fn inverter(bed: &mut Bed<'_>) -> Result<(), CircuitError> {
     let bus = bed.supply("supply", "bus")?;
     let star = bed.circuit.node("star");
     let m = bed.number("modulation");
@@ -108,7 +108,7 @@ pub(super) const TOTEM_POLE: Arrangement = Arrangement {
     lay: totem_pole,
 };
 
-fn totem_pole(bed: &mut Bed<'_>) -> Result<(), CircuitTrouble> {
+fn totem_pole(bed: &mut Bed<'_>) -> Result<(), CircuitError> {
     let bus_volts = bed.number("supply-voltage");
     let omega = TAU * bed.number("fundamental-frequency");
     let root = std::f64::consts::SQRT_2;

@@ -3,12 +3,12 @@
 use joulestep_engine::accounts::counters::Counters;
 use joulestep_engine::accounts::ledger::Ledger;
 use joulestep_engine::cycle::rainflow::{Counted, rainflow};
-use joulestep_engine::cycle::steady::{CycleTrouble, Effort, Steady, steady_from};
+use joulestep_engine::cycle::steady::{CycleError, Effort, Steady, steady_from};
 use joulestep_engine::recorder::InMemory;
 use joulestep_engine::run::setup::{Refusal, Setup};
 use joulestep_engine::run::watch::Seen;
 use joulestep_engine::thermal::run::Thermal;
-use joulestep_engine::trouble::Trouble;
+use joulestep_engine::error::SolverError;
 use nalgebra::DMatrix;
 
 use super::bed::Laid;
@@ -33,10 +33,10 @@ pub enum Why {
     Start(#[from] Refusal),
     /// No periodic state at the temperatures of a round.
     #[error(transparent)]
-    Cycle(#[from] CycleTrouble),
+    Cycle(#[from] CycleError),
     /// The equations could not be solved further.
     #[error(transparent)]
-    Numerical(#[from] Trouble),
+    Numerical(#[from] SolverError),
     /// Losses and temperatures drive each other up.
     #[error(
         "temperatures do not settle: after {rounds} rounds they still move by {change:.3} K (thermal runaway?)"

@@ -11,7 +11,7 @@ use std::collections::BTreeMap;
 use joulestep_engine::circuit::graph::Circuit;
 use joulestep_engine::cycle::steady::Effort;
 use joulestep_engine::run::setup::Setup;
-use joulestep_engine::trouble::CircuitTrouble;
+use joulestep_engine::error::CircuitError;
 
 use super::bed::Laid;
 use super::cycle::{Why, solve};
@@ -19,7 +19,7 @@ use super::find;
 use super::losses::{Account, HARD_SHARE, ON_SHARE};
 use crate::capacitances::output_charge;
 use crate::model::Param;
-use crate::operating::OperatingTrouble;
+use crate::operating::OperatingError;
 use crate::part::Part;
 
 /// Parameters of the half-bridge that is studied.
@@ -101,24 +101,24 @@ pub struct Point {
 
 /// Why a point has no numbers.
 #[derive(Debug, thiserror::Error)]
-pub enum DeadTimeTrouble {
+pub enum DeadTimeError {
     /// A value or part does not fit.
     #[error(transparent)]
-    Circuit(#[from] CircuitTrouble),
+    Circuit(#[from] CircuitError),
     /// No periodic steady state.
     #[error(transparent)]
     Cycle(#[from] Why),
     /// No output charge.
     #[error(transparent)]
-    Operating(#[from] OperatingTrouble),
+    Operating(#[from] OperatingError),
 }
 
 /// Output charge of the lower switch's part up to a voltage, C, and the dead time 2·Q/I (s) that charge balance asks
 /// for at a current; `None` for ideal switches and no current.
 ///
 /// # Errors
-/// [`DeadTimeTrouble`].
-pub fn estimate(study: &Study, volts: f64, celsius: f64) -> Result<Option<f64>, DeadTimeTrouble> {
+/// [`DeadTimeError`].
+pub fn estimate(study: &Study, volts: f64, celsius: f64) -> Result<Option<f64>, DeadTimeError> {
     let part = study.parts.get("lower").or_else(|| study.parts.get(""));
     let Some(part) = part else { return Ok(None) };
     let found = output_charge(part.entry(), &part.values, &[volts], celsius)?;
@@ -128,8 +128,8 @@ pub fn estimate(study: &Study, volts: f64, celsius: f64) -> Result<Option<f64>, 
 /// The periodic steady state of an arrangement laid out in a circuit, and the account of one period there.
 ///
 /// # Errors
-/// [`DeadTimeTrouble`].
-pub fn account(laid: Laid, circuit: Circuit<f64>, effort: Effort) -> Result<Account, DeadTimeTrouble> {
+/// [`DeadTimeError`].
+pub fn account(laid: Laid, circuit: Circuit<f64>, effort: Effort) -> Result<Account, DeadTimeError> {
     tuned(laid, circuit, effort, &|_| ())
 }
 
@@ -141,7 +141,7 @@ fn tuned(
     circuit: Circuit<f64>,
     effort: Effort,
     tune: Tune<'_>,
-) -> Result<Account, DeadTimeTrouble> {
+) -> Result<Account, DeadTimeError> {
     let mut setup = laid.setup(circuit)?;
     tune(&mut setup);
     Ok(solve(&laid, setup, effort)?.account)
@@ -150,26 +150,26 @@ fn tuned(
 /// Runs one point.
 ///
 /// # Errors
-/// [`DeadTimeTrouble`].
+/// [`DeadTimeError`].
 pub fn point(
     study: &Study,
     dead_time: f64,
     current: f64,
     charge: Option<f64>,
-) -> Result<Point, DeadTimeTrouble> {
+) -> Result<Point, DeadTimeError> {
     point_at(study, (dead_time, current), charge, &|_| ())
 }
 
 /// Runs the point of a dead time, s, and a current, A, solved otherwise.
 ///
 /// # Errors
-/// [`DeadTimeTrouble`].
+/// [`DeadTimeError`].
 pub fn point_at(
     study: &Study,
     (dead_time, current): (f64, f64),
     charge: Option<f64>,
     tune: Tune<'_>,
-) -> Result<Point, DeadTimeTrouble> {
+) -> Result<Point, DeadTimeError> {
     let Some(arrangement) = find("half-bridge") else {
         return Err(crate::model::bad("half-bridge", "is not among the arrangements").into());
     };

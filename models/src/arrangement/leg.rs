@@ -14,7 +14,7 @@ use joulestep_engine::circuit::graph::{GROUND, NodeId};
 use joulestep_engine::control::Controller;
 use joulestep_engine::control::board::Board;
 use joulestep_engine::control::pwm::{Pwm, Settings};
-use joulestep_engine::trouble::CircuitTrouble;
+use joulestep_engine::error::CircuitError;
 
 use super::Arrangement;
 use super::bed::{Bed, Role};
@@ -34,7 +34,7 @@ pub(super) fn modulate(bed: &mut Bed<'_>, line: &'static str, frequency: f64, du
 }
 
 /// Fixed frequency and duty.
-fn control(bed: &mut Bed<'_>) -> Result<f64, CircuitTrouble> {
+fn control(bed: &mut Bed<'_>) -> Result<f64, CircuitError> {
     let frequency = bed.number("frequency");
     let duty = bed.within("duty", 0.0, 1.0)?;
     modulate(bed, LINE, frequency, duty, 0.0);
@@ -60,7 +60,7 @@ const OUTPUT: [Param; 6] = [
 ];
 
 /// Choke between two nodes with an estimate of its current to start from.
-fn choke(bed: &mut Bed<'_>, from: NodeId, to: NodeId, amperes: f64) -> Result<(), CircuitTrouble> {
+fn choke(bed: &mut Bed<'_>, from: NodeId, to: NodeId, amperes: f64) -> Result<(), CircuitError> {
     let given = [
         ("inductance", bed.number("choke")),
         ("series-resistance", bed.number("choke-resistance")),
@@ -70,7 +70,7 @@ fn choke(bed: &mut Bed<'_>, from: NodeId, to: NodeId, amperes: f64) -> Result<()
 }
 
 /// Output capacitor and load.
-fn output(bed: &mut Bed<'_>, out: NodeId, volts: f64) -> Result<(), CircuitTrouble> {
+fn output(bed: &mut Bed<'_>, out: NodeId, volts: f64) -> Result<(), CircuitError> {
     let given = [
         ("capacitance", bed.number("capacitance")),
         ("series-resistance", bed.number("capacitor-resistance")),
@@ -110,7 +110,7 @@ pub(super) const HALF_BRIDGE: Arrangement = Arrangement {
     lay: half_bridge,
 };
 
-fn half_bridge(bed: &mut Bed<'_>) -> Result<(), CircuitTrouble> {
+fn half_bridge(bed: &mut Bed<'_>) -> Result<(), CircuitError> {
     let bus = bed.supply("supply", "bus")?;
     let mid = bed.circuit.node("mid");
     bed.leg(LINE, ("upper", [bus, mid]), ("lower", [mid, GROUND]))?;
@@ -134,7 +134,7 @@ pub(super) const BUCK: Arrangement = Arrangement {
     lay: buck,
 };
 
-fn buck(bed: &mut Bed<'_>) -> Result<(), CircuitTrouble> {
+fn buck(bed: &mut Bed<'_>) -> Result<(), CircuitError> {
     let bus = bed.supply("supply", "bus")?;
     let [mid, out] = ["mid", "out"].map(|n| bed.circuit.node(n));
     bed.leg(LINE, ("upper", [bus, mid]), ("lower", [mid, GROUND]))?;
@@ -152,7 +152,7 @@ pub(super) const BOOST: Arrangement = Arrangement {
     lay: boost,
 };
 
-fn boost(bed: &mut Bed<'_>) -> Result<(), CircuitTrouble> {
+fn boost(bed: &mut Bed<'_>) -> Result<(), CircuitError> {
     // The loop that switches hard is that of the output here: its inductance lies between switch and capacitor.
     let [source, mid, rail, out] = ["in", "mid", "rail", "out"].map(|n| bed.circuit.node(n));
     let supply = bed.number("supply-voltage");

@@ -16,7 +16,7 @@ mod resonant;
 use std::collections::BTreeMap;
 
 use joulestep_engine::circuit::graph::Circuit;
-use joulestep_engine::trouble::CircuitTrouble;
+use joulestep_engine::error::CircuitError;
 
 use crate::model::{Param, Value, Values, bad};
 use crate::part::Part;
@@ -36,7 +36,7 @@ pub struct Arrangement {
     /// Where its relations come from.
     pub source: &'static str,
     /// Lays it out.
-    lay: fn(&mut Bed<'_>) -> Result<(), CircuitTrouble>,
+    lay: fn(&mut Bed<'_>) -> Result<(), CircuitError>,
 }
 
 /// Every arrangement.
@@ -65,7 +65,7 @@ impl Arrangement {
     ///
     /// # Errors
     /// When a key is not among its parameters, or one that must be given is not.
-    pub fn values(&self, given: &[(&str, f64)]) -> Result<Values, CircuitTrouble> {
+    pub fn values(&self, given: &[(&str, f64)]) -> Result<Values, CircuitError> {
         let mut values = Values::with_defaults(self.params);
         for &(key, x) in given {
             let param = self.params.iter().find(|p| p.key == key);
@@ -87,7 +87,7 @@ impl Arrangement {
         circuit: &mut Circuit<f64>,
         values: &Values,
         parts: &BTreeMap<String, Part>,
-    ) -> Result<Laid, CircuitTrouble> {
+    ) -> Result<Laid, CircuitError> {
         if let Some(place) = parts.keys().find(|p| !p.is_empty() && !self.places.contains(&p.as_str())) {
             return Err(bad(self.kind, format!("there is no place `{place}`")));
         }

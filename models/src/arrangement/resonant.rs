@@ -1,7 +1,7 @@
 //! Bridges that switch softly: series-resonant half-bridge, dual active bridge.
 
 use joulestep_engine::circuit::graph::GROUND;
-use joulestep_engine::trouble::CircuitTrouble;
+use joulestep_engine::error::CircuitError;
 
 use super::Arrangement;
 use super::bed::{Bed, Fitting, Role};
@@ -26,7 +26,7 @@ pub(super) const RESONANT: Arrangement = Arrangement {
     lay: resonant,
 };
 
-fn resonant(bed: &mut Bed<'_>) -> Result<(), CircuitTrouble> {
+fn resonant(bed: &mut Bed<'_>) -> Result<(), CircuitError> {
     let bus = bed.supply("supply", "bus")?;
     let [mid, joint, out] = ["mid", "joint", "out"].map(|n| bed.circuit.node(n));
     bed.leg("leg", ("upper", [bus, mid]), ("lower", [mid, GROUND]))?;
@@ -93,7 +93,7 @@ pub(super) const DUAL_ACTIVE: Arrangement = Arrangement {
     lay: dual_active,
 };
 
-fn dual_active(bed: &mut Bed<'_>) -> Result<(), CircuitTrouble> {
+fn dual_active(bed: &mut Bed<'_>) -> Result<(), CircuitError> {
     let first = bed.supply("supply", "bus")?;
     let second = bed.fed("load", "load-bus", bed.number("load-voltage"))?;
     if let Some(load) = bed.laid.fittings.iter_mut().find(|f| f.name == "load") {

@@ -2,7 +2,7 @@
 
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
 use joulestep_engine::circuit::probe::Probe;
-use joulestep_engine::trouble::CircuitTrouble;
+use joulestep_engine::error::CircuitError;
 
 use crate::model::{Built, Entry, Param, Range, Values};
 
@@ -22,7 +22,7 @@ fn build(
     name: &str,
     pins: &[NodeId],
     v: &Values,
-) -> Result<Built, CircuitTrouble> {
+) -> Result<Built, CircuitError> {
     let mut components = Vec::new();
     let mut quantities =
         vec![("voltage", "voltage of the first pin against the second", Probe::Voltage(pins[0], pins[1]))];

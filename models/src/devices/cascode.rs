@@ -3,7 +3,7 @@
 
 use joulestep_engine::circuit::graph::{Circuit, ComponentId, NodeId};
 use joulestep_engine::circuit::probe::Probe;
-use joulestep_engine::trouble::CircuitTrouble;
+use joulestep_engine::error::CircuitError;
 
 use crate::devices::jfet::{self, Strips, jfet_params};
 use crate::devices::mosfet::{self, mosfet_params};
@@ -60,7 +60,7 @@ fn lead(
     names: [String; 2],
     outer: NodeId,
     l: f64,
-) -> Result<(NodeId, Option<ComponentId>), CircuitTrouble> {
+) -> Result<(NodeId, Option<ComponentId>), CircuitError> {
     if !above(l, 0.0) {
         return Ok((outer, None));
     }
@@ -74,7 +74,7 @@ fn build(
     name: &str,
     pins: &[NodeId],
     v: &Values,
-) -> Result<Built, CircuitTrouble> {
+) -> Result<Built, CircuitError> {
     let of = |what: &str| format!("{name}.{what}");
     let kelvin = v.kelvin("junction-temperature");
     let linear_above = v.number("linear-above");

@@ -6,7 +6,7 @@ use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
 use joulestep_engine::circuit::law::{Device, Flow, Law, side_by_side};
 use joulestep_engine::circuit::probe::Probe;
-use joulestep_engine::trouble::CircuitTrouble;
+use joulestep_engine::error::CircuitError;
 
 use crate::model::{Built, Entry, Param, Range, STATED_AT, Values};
 
@@ -64,7 +64,7 @@ fn build(
     name: &str,
     pins: &[NodeId],
     v: &Values,
-) -> Result<Built, CircuitTrouble> {
+) -> Result<Built, CircuitError> {
     let (p, least) = (v.number("power"), v.number("minimum-voltage"));
     let inverse_square = 1.0 / (least * least);
     let law = ConstantPower { conductance: p * inverse_square, inverse_square };

@@ -2,14 +2,14 @@
 
 use joulestep_engine::circuit::graph::{Circuit, ComponentId, NodeId};
 use joulestep_engine::circuit::probe::Probe;
-use joulestep_engine::trouble::CircuitTrouble;
+use joulestep_engine::error::CircuitError;
 
 use crate::model::{Built, Entry, Param, Range};
 
 const PINS: &[&str] = &["a", "b", "sense-a", "sense-b"];
 const SOURCE: &str = "linear two-port; the sensing pair is open (voltage) or an ideal ammeter (current)";
 
-type Add = fn(&mut Circuit<f64>, &str, [NodeId; 4], f64) -> Result<ComponentId, CircuitTrouble>;
+type Add = fn(&mut Circuit<f64>, &str, [NodeId; 4], f64) -> Result<ComponentId, CircuitError>;
 
 fn add(
     circuit: &mut Circuit<f64>,
@@ -17,7 +17,7 @@ fn add(
     pins: &[NodeId],
     gain: f64,
     add: Add,
-) -> Result<Built, CircuitTrouble> {
+) -> Result<Built, CircuitError> {
     let id = add(circuit, name, [pins[0], pins[1], pins[2], pins[3]], gain)?;
     Ok(Built {
         components: vec![id],

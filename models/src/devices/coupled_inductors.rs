@@ -2,7 +2,7 @@
 
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
 use joulestep_engine::circuit::probe::Probe;
-use joulestep_engine::trouble::CircuitTrouble;
+use joulestep_engine::error::CircuitError;
 
 use crate::model::{Built, Entry, Param, Range, Values, bad};
 
@@ -25,7 +25,7 @@ fn build(
     name: &str,
     pins: &[NodeId],
     v: &Values,
-) -> Result<Built, CircuitTrouble> {
+) -> Result<Built, CircuitError> {
     let own = v.list("inductances");
     let n = own.len();
     if n < 2 || pins.len() != 2 * n {

@@ -6,7 +6,7 @@ use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
 use joulestep_engine::circuit::law::{Device, Flow, Law, side_by_side};
 use joulestep_engine::circuit::probe::Probe;
-use joulestep_engine::trouble::CircuitTrouble;
+use joulestep_engine::error::CircuitError;
 
 use crate::charge::Depletion;
 use crate::devices::resistor::{self, WarmResistor};
@@ -148,7 +148,7 @@ fn build(
     name: &str,
     pins: &[NodeId],
     v: &Values,
-) -> Result<Built, CircuitTrouble> {
+) -> Result<Built, CircuitError> {
     let breakdown = v.maybe("breakdown-voltage").map(|voltage| Breakdown {
         voltage,
         scale: v.number("breakdown-slope-voltage"),

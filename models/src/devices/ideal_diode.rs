@@ -6,7 +6,7 @@ use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
 use joulestep_engine::circuit::law::{Device, Flow, Law, Valve, side_by_side};
 use joulestep_engine::circuit::probe::Probe;
-use joulestep_engine::trouble::CircuitTrouble;
+use joulestep_engine::error::CircuitError;
 
 use crate::model::{Built, Entry, Param, Range, Values, above, bad};
 
@@ -59,7 +59,7 @@ fn build(
     name: &str,
     pins: &[NodeId],
     v: &Values,
-) -> Result<Built, CircuitTrouble> {
+) -> Result<Built, CircuitError> {
     let (on, off) = (v.number("on-resistance"), v.number("off-resistance"));
     if !above(on, 0.0) || !above(off - on, 0.0) {
         return Err(bad(name, "`off-resistance` must be above `on-resistance`, and both above zero"));

@@ -2,7 +2,7 @@
 
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
 use joulestep_engine::circuit::probe::Probe;
-use joulestep_engine::trouble::CircuitTrouble;
+use joulestep_engine::error::CircuitError;
 
 use crate::model::{Built, Entry, Param, Range, Values};
 
@@ -22,7 +22,7 @@ fn build(
     name: &str,
     pins: &[NodeId],
     v: &Values,
-) -> Result<Built, CircuitTrouble> {
+) -> Result<Built, CircuitError> {
     let (l, r) = (v.number("inductance"), v.number("series-resistance"));
     let id = circuit.inductor(name, pins[0], pins[1], l, r, v.maybe("initial-current"))?;
     Ok(Built {

@@ -8,7 +8,7 @@ use joulestep_engine::circuit::graph::Stated;
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
 use joulestep_engine::circuit::law::{Device, Flow, Law, side_by_side};
 use joulestep_engine::circuit::probe::Probe;
-use joulestep_engine::trouble::CircuitTrouble;
+use joulestep_engine::error::CircuitError;
 
 use crate::charge::{Depletion, Pillars};
 use crate::model::{Built, Entry, Param, Range, STATED_AT, Values, bad};
@@ -137,7 +137,7 @@ fn build(
     name: &str,
     pins: &[NodeId],
     v: &Values,
-) -> Result<Built, CircuitTrouble> {
+) -> Result<Built, CircuitError> {
     const KIND: &str = "nonlinear-capacitor";
     let kelvin = STATED_AT;
     let constant = v.number("constant-capacitance");

@@ -6,7 +6,7 @@ use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::circuit::graph::{Circuit, ComponentId, NodeId};
 use joulestep_engine::circuit::law::{Device, Flow, Law, side_by_side};
 use joulestep_engine::circuit::probe::Probe;
-use joulestep_engine::trouble::CircuitTrouble;
+use joulestep_engine::error::CircuitError;
 
 use crate::model::{Built, Entry, Param, Range, STATED_AT, Values};
 
@@ -79,7 +79,7 @@ pub(crate) fn place(
     [a, b]: [NodeId; 2],
     law: WarmResistor<f64>,
     kelvin: f64,
-) -> Result<ComponentId, CircuitTrouble> {
+) -> Result<ComponentId, CircuitError> {
     if law.coefficient == 0.0 {
         return circuit.resistor(name, a, b, law.resistance);
     }
@@ -103,7 +103,7 @@ fn build(
     name: &str,
     pins: &[NodeId],
     v: &Values,
-) -> Result<Built, CircuitTrouble> {
+) -> Result<Built, CircuitError> {
     let law =
         WarmResistor { resistance: v.number("resistance"), coefficient: v.number("temperature-coefficient") };
     let id = place(circuit, name, [pins[0], pins[1]], law, v.kelvin("junction-temperature"))?;

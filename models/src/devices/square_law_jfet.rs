@@ -6,7 +6,7 @@ use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
 use joulestep_engine::circuit::law::{Device, Flow, Law, side_by_side};
 use joulestep_engine::circuit::probe::Probe;
-use joulestep_engine::trouble::CircuitTrouble;
+use joulestep_engine::error::CircuitError;
 
 use crate::channel::square_law;
 use crate::charge::Depletion;
@@ -79,7 +79,7 @@ fn build(
     name: &str,
     pins: &[NodeId],
     v: &Values,
-) -> Result<Built, CircuitTrouble> {
+) -> Result<Built, CircuitError> {
     let depletion =
         |key| Depletion::new(v.number(key), v.number("built-in-voltage"), v.number("depletion-exponent"));
     let law = SquareLawJfet {

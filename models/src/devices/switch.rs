@@ -2,7 +2,7 @@
 
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
 use joulestep_engine::circuit::probe::Probe;
-use joulestep_engine::trouble::CircuitTrouble;
+use joulestep_engine::error::CircuitError;
 
 use crate::model::{Built, Entry, Param, Range, Values, above, bad};
 
@@ -17,7 +17,7 @@ fn build(
     name: &str,
     pins: &[NodeId],
     v: &Values,
-) -> Result<Built, CircuitTrouble> {
+) -> Result<Built, CircuitError> {
     let state = v.number("initial-state");
     if state != 0.0 && state != 1.0 {
         return Err(bad(name, format!("`initial-state` is {state}, expected 0 (off) or 1 (on)")));

@@ -6,7 +6,7 @@ use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
 use joulestep_engine::circuit::law::{Device, Flow, Law, side_by_side};
 use joulestep_engine::circuit::probe::Probe;
-use joulestep_engine::trouble::CircuitTrouble;
+use joulestep_engine::error::CircuitError;
 
 use crate::model::{Built, Entry, Param, Range, STATED_AT, Values, above, bad};
 
@@ -124,7 +124,7 @@ fn build(
     name: &str,
     pins: &[NodeId],
     v: &Values,
-) -> Result<Built, CircuitTrouble> {
+) -> Result<Built, CircuitError> {
     let (v1, i1) = (v.number("varistor-voltage"), v.number("varistor-current"));
     let (v2, i2) = (v.number("clamping-voltage"), v.number("clamping-current"));
     let (r, l) = (v.number("series-resistance"), v.number("series-inductance"));

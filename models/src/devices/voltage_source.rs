@@ -2,7 +2,7 @@
 
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
 use joulestep_engine::circuit::probe::Probe;
-use joulestep_engine::trouble::CircuitTrouble;
+use joulestep_engine::error::CircuitError;
 
 use crate::course::{course, params};
 use crate::model::{Built, Entry, Param, Values};
@@ -14,7 +14,7 @@ fn build(
     name: &str,
     pins: &[NodeId],
     v: &Values,
-) -> Result<Built, CircuitTrouble> {
+) -> Result<Built, CircuitError> {
     let wave = circuit.wave(course(name, v)?);
     let id = circuit.voltage_source(name, pins[0], pins[1], wave)?;
     Ok(Built {

@@ -46,7 +46,7 @@ const SEARCHES: u64 = 6;
 
 /// Why nothing can be extracted.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
-pub enum ExtractTrouble {
+pub enum ExtractError {
     /// No model is fitted to such curves.
     #[error("nothing to fit: {0}")]
     Nothing(String),
@@ -77,8 +77,8 @@ pub enum ExtractTrouble {
 /// where the estimates from single points are not wanted.
 ///
 /// # Errors
-/// [`ExtractTrouble`]. The curves must have passed [`inspect`](crate::part::inspect).
-pub fn extract(part: &Part, start: &Values) -> Result<Extraction, ExtractTrouble> {
+/// [`ExtractError`]. The curves must have passed [`inspect`](crate::part::inspect).
+pub fn extract(part: &Part, start: &Values) -> Result<Extraction, ExtractError> {
     let curves: Vec<&Curve> = part.curves.iter().collect();
     let mut doubts = Vec::new();
     let all = candidates(part);
@@ -96,7 +96,7 @@ pub fn extract(part: &Part, start: &Values) -> Result<Extraction, ExtractTrouble
             true => format!("no curve speaks of a parameter of kind `{}` that is not given", part.kind),
             false => "too few points".to_string(),
         };
-        return Err(ExtractTrouble::Nothing(why));
+        return Err(ExtractError::Nothing(why));
     }
     let mut converged = true;
     for stage in Stage::ALL {
@@ -192,12 +192,12 @@ fn spread(params: &[&Param], errors: &[Judgement]) -> Spread {
 }
 
 /// That the model has all that it needs.
-fn complete(part: &Part, values: &Values) -> Result<(), ExtractTrouble> {
+fn complete(part: &Part, values: &Values) -> Result<(), ExtractError> {
     let needed = part.entry().params.iter().filter(|p| p.default.is_none() && !p.optional);
     match needed.into_iter().find(|p| !values.0.contains_key(p.key)) {
         None => Ok(()),
         Some(p) => {
-            Err(ExtractTrouble::Missing { key: p.key, settled_by: plan::settled_by(part.kind, p.key) })
+            Err(ExtractError::Missing { key: p.key, settled_by: plan::settled_by(part.kind, p.key) })
         }
     }
 }
@@ -209,7 +209,7 @@ fn affordable(
     mut mine: Vec<Candidate>,
     values: &Values,
     doubts: &mut Vec<Doubt>,
-) -> Result<Vec<Candidate>, ExtractTrouble> {
+) -> Result<Vec<Candidate>, ExtractError> {
     let of_stage = |c: &&Curve| Stage::of(c.quantity) == Some(stage);
     let points: usize = part.curves.iter().filter(of_stage).map(|c| c.points.len()).sum();
     // A logarithm has no coordinate for a parameter that begins at zero, and none begins at nothing.
@@ -220,7 +220,7 @@ fn affordable(
         let Some(k) = mine.iter().rposition(|c| !is_needed(c, &part.values)) else {
             let curve = part.curves.iter().position(|c| of_stage(&c)).unwrap_or(0);
             let keys = mine.iter().map(|c| c.param.key).collect();
-            return Err(ExtractTrouble::TooFew { curve, points, keys });
+            return Err(ExtractError::TooFew { curve, points, keys });
         };
         let held = mine.remove(k);
         let (key, settled_by) = (held.param.key, held.settled_by);
@@ -229,13 +229,13 @@ fn affordable(
     Ok(mine)
 }
 
-fn check(fit: &mut Fit<'_>, stage: Stage) -> Result<(), ExtractTrouble> {
+fn check(fit: &mut Fit<'_>, stage: Stage) -> Result<(), ExtractError> {
     let u = fit.coordinates();
     let residuals = fit.residuals(&u);
     if residuals.iter().all(|r| r.is_finite() && r.abs() < 1e60) {
         return Ok(());
     }
-    Err(ExtractTrouble::Refused(format!("{stage:?}").to_lowercase()))
+    Err(ExtractError::Refused(format!("{stage:?}").to_lowercase()))
 }
 
 /// The free parameters that the residuals depend on at the present values.

@@ -10,9 +10,9 @@ pub mod recovery;
 use serde::Serialize;
 
 use crate::capacitances::{OutputCharge, output_charge};
-use crate::operating::{AtRest, Feed, OperatingTrouble, resistance};
+use crate::operating::{AtRest, Feed, OperatingError, resistance};
 use crate::part::Part;
-use recovery::RecoveryTrouble;
+use recovery::RecoveryError;
 
 /// Channel drop at 25 °C that sets the test current where none is asked for, V.
 pub const TEST_DROP: f64 = 0.2;
@@ -21,7 +21,7 @@ pub const TEST_DENSITY: f64 = 1e6;
 
 /// Why a figure cannot be had.
 #[derive(Debug, thiserror::Error)]
-pub enum MeritTrouble {
+pub enum MeritError {
     /// A condition is outside the part's own limits.
     #[error("{part}: {found}; expected {expected}")]
     Limit {
@@ -41,20 +41,20 @@ pub enum MeritTrouble {
         what: String,
     },
     /// No operating point.
-    #[error("{part}: {trouble}")]
+    #[error("{part}: {error}")]
     Operating {
         /// Name of the part.
         part: String,
         /// Why.
-        trouble: OperatingTrouble,
+        error: OperatingError,
     },
     /// The simulated recovery failed.
-    #[error("{part}: {trouble}")]
+    #[error("{part}: {error}")]
     Recovery {
         /// Name of the part.
         part: String,
         /// Why.
-        trouble: Box<RecoveryTrouble>,
+        error: Box<RecoveryError>,
     },
 }
 
@@ -240,18 +240,18 @@ pub fn thermal_resistance(part: &Part) -> Option<f64> {
 /// Checks temperature, voltage and gate against the part's own limits.
 ///
 /// # Errors
-/// [`MeritTrouble::Limit`], [`MeritTrouble::Lacks`].
-pub fn check(part: &Part, c: &Conditions) -> Result<(), MeritTrouble> {
+/// [`MeritError::Limit`], [`MeritError::Lacks`].
+pub fn check(part: &Part, c: &Conditions) -> Result<(), MeritError> {
     let limit = |found: String, expected: String| {
-        Err(MeritTrouble::Limit { part: part.name.clone(), found, expected })
+        Err(MeritError::Limit { part: part.name.clone(), found, expected })
     };
     if !is_switch(part) && !is_diode(part) {
         let what = format!("it is a {}, neither a switch with a gate nor a diode", part.kind);
-        return Err(MeritTrouble::Lacks { part: part.name.clone(), what });
+        return Err(MeritError::Lacks { part: part.name.clone(), what });
     }
     if let Some(key) = part.missing().first() {
         let what = format!("its file does not give `{key}`, which its model needs");
-        return Err(MeritTrouble::Lacks { part: part.name.clone(), what });
+        return Err(MeritError::Lacks { part: part.name.clone(), what });
     }
     if let Some(hottest) = part.hottest().filter(|&h| c.celsius > h) {
         let found = format!("{} °C is beyond its highest junction temperature", c.celsius);
@@ -273,15 +273,15 @@ pub fn check(part: &Part, c: &Conditions) -> Result<(), MeritTrouble> {
     Ok(())
 }
 
-pub(crate) fn operating(part: &Part) -> impl Fn(OperatingTrouble) -> MeritTrouble + '_ {
-    |trouble| MeritTrouble::Operating { part: part.name.clone(), trouble }
+pub(crate) fn operating(part: &Part) -> impl Fn(OperatingError) -> MeritError + '_ {
+    |error| MeritError::Operating { part: part.name.clone(), error }
 }
 
 /// Gate-source voltage that turns the part on under these conditions, V; `None` for a part without a gate.
 ///
 /// # Errors
 /// When the part states none and none is asked for.
-pub fn gate_on(part: &Part, c: &Conditions) -> Result<Option<f64>, MeritTrouble> {
+pub fn gate_on(part: &Part, c: &Conditions) -> Result<Option<f64>, MeritError> {
     if !is_switch(part) {
         return Ok(None);
     }
@@ -289,14 +289,14 @@ pub fn gate_on(part: &Part, c: &Conditions) -> Result<Option<f64>, MeritTrouble>
     c.gate_on
         .or_else(|| stated_gate(part))
         .map(Some)
-        .ok_or(MeritTrouble::Lacks { part: part.name.clone(), what })
+        .ok_or(MeritError::Lacks { part: part.name.clone(), what })
 }
 
 /// The current under which the part is tested, A.
 ///
 /// # Errors
-/// [`MeritTrouble`]: no operating point; a diode whose area is not known.
-pub fn test_current(part: &Part, c: &Conditions) -> Result<f64, MeritTrouble> {
+/// [`MeritError`]: no operating point; a diode whose area is not known.
+pub fn test_current(part: &Part, c: &Conditions) -> Result<f64, MeritError> {
     if let Some(current) = c.current {
         return Ok(current);
     }
@@ -311,15 +311,15 @@ pub fn test_current(part: &Part, c: &Conditions) -> Result<f64, MeritTrouble> {
     }
     let what = "its file gives no area of the die, from which the test current would follow; \
                 expected a test current";
-    let lacks = || MeritTrouble::Lacks { part: part.name.clone(), what: what.into() };
+    let lacks = || MeritError::Lacks { part: part.name.clone(), what: what.into() };
     Ok(TEST_DENSITY * blocking_area(part).ok_or_else(lacks)?)
 }
 
 /// Below this part of the current at the stated gate voltage, the channel counts as closed.
 const BARELY: f64 = 1e-2;
 
-fn closed(part: &Part, gate: f64) -> MeritTrouble {
-    MeritTrouble::Limit {
+fn closed(part: &Part, gate: f64) -> MeritError {
+    MeritError::Limit {
         part: part.name.clone(),
         found: format!("a gate voltage of {gate} V does not turn it on"),
         expected: "a gate voltage well above its threshold".into(),
@@ -330,14 +330,14 @@ fn closed(part: &Part, gate: f64) -> MeritTrouble {
 /// on-resistance any more.
 ///
 /// # Errors
-/// [`MeritTrouble::Limit`]; no operating point.
-pub fn carries(part: &Part, gate: f64, current: f64, celsius: f64) -> Result<(), MeritTrouble> {
+/// [`MeritError::Limit`]; no operating point.
+pub fn carries(part: &Part, gate: f64, current: f64, celsius: f64) -> Result<(), MeritError> {
     let at = |i| resistance(part.entry(), &part.values, gate, i, celsius).map_err(operating(part));
     let (small, asked) = (at(1e-3 * current)?, at(current)?);
     if asked < 3.0 * small {
         return Ok(());
     }
-    Err(MeritTrouble::Limit {
+    Err(MeritError::Limit {
         part: part.name.clone(),
         found: format!(
             "at {gate} V on its gate and {celsius} °C, {current} A saturates it (a drop of {:.3} V)",
@@ -351,7 +351,7 @@ pub fn carries(part: &Part, gate: f64, current: f64, celsius: f64) -> Result<(),
 ///
 /// # Errors
 /// No operating point.
-pub fn diode_drop(part: &Part, current: f64, gate_off: f64, celsius: f64) -> Result<f64, MeritTrouble> {
+pub fn diode_drop(part: &Part, current: f64, gate_off: f64, celsius: f64) -> Result<f64, MeritError> {
     // A switch's integral diode conducts from source to drain.
     let sign = if is_diode(part) { 1.0 } else { -1.0 };
     let rest = AtRest::new(part.entry(), &part.values, gate_off, Feed::Current(sign * current), celsius);
@@ -361,7 +361,7 @@ pub fn diode_drop(part: &Part, current: f64, gate_off: f64, celsius: f64) -> Res
 /// Charge into the gate between two operating points: gate off and V between drain and source; gate on and the test
 /// current. It is what a gate current would have to bring whatever the way between them, because charge is a function
 /// of the voltages. C.
-fn gate_charge(part: &Part, c: &Conditions, on: f64, current: f64) -> Result<f64, MeritTrouble> {
+fn gate_charge(part: &Part, c: &Conditions, on: f64, current: f64) -> Result<f64, MeritError> {
     let rest = |gate, feed| AtRest::new(part.entry(), &part.values, gate, feed, c.celsius);
     let off = rest(c.gate_off, Feed::Voltage(c.voltage)).map_err(operating(part))?;
     let on = rest(on, Feed::Current(current)).map_err(operating(part))?;
@@ -371,8 +371,8 @@ fn gate_charge(part: &Part, c: &Conditions, on: f64, current: f64) -> Result<f64
 /// The figures of a part under conditions.
 ///
 /// # Errors
-/// [`MeritTrouble`].
-pub fn figures(part: &Part, c: &Conditions) -> Result<Figures, MeritTrouble> {
+/// [`MeritError`].
+pub fn figures(part: &Part, c: &Conditions) -> Result<Figures, MeritError> {
     check(part, c)?;
     let (entry, values, current) = (part.entry(), &part.values, test_current(part, c)?);
     let on = gate_on(part, c)?;
@@ -380,8 +380,8 @@ pub fn figures(part: &Part, c: &Conditions) -> Result<Figures, MeritTrouble> {
     let resistance = on.map(|g| resistance(entry, values, g, current, c.celsius));
     let output = output_charge(entry, values, &[c.voltage], c.celsius).map_err(operating(part))?;
     let recovered = recovery::ramp(part, &recovery::Ramp::of(c, current))
-        .map_err(|t| MeritTrouble::Recovery { part: part.name.clone(), trouble: Box::new(t) })?;
-    let lacks = || MeritTrouble::Lacks { part: part.name.clone(), what: "no output charge".into() };
+        .map_err(|t| MeritError::Recovery { part: part.name.clone(), error: Box::new(t) })?;
+    let lacks = || MeritError::Lacks { part: part.name.clone(), what: "no output charge".into() };
     Ok(Figures {
         part: part.name.clone(),
         celsius: c.celsius,

@@ -2,8 +2,8 @@
 
 use serde::Serialize;
 
-use super::{MeritTrouble, operating};
-use crate::operating::{AtRest, Feed, OperatingTrouble};
+use super::{MeritError, operating};
+use crate::operating::{AtRest, Feed, OperatingError};
 use crate::part::Part;
 
 /// What the devices are to carry.
@@ -46,9 +46,9 @@ pub const MOST: u32 = 4096;
 /// `None` where there is none below the highest junction temperature (or the part cannot carry the current at all).
 ///
 /// # Errors
-/// [`MeritTrouble`]: the part states no thermal resistance or no highest junction temperature.
-pub fn steady(part: &Part, gate: f64, duty: &Duty, number: u32) -> Result<Option<Steady>, MeritTrouble> {
-    let lacks = |what: &str| MeritTrouble::Lacks { part: part.name.clone(), what: what.into() };
+/// [`MeritError`]: the part states no thermal resistance or no highest junction temperature.
+pub fn steady(part: &Part, gate: f64, duty: &Duty, number: u32) -> Result<Option<Steady>, MeritError> {
+    let lacks = |what: &str| MeritError::Lacks { part: part.name.clone(), what: what.into() };
     let case = super::thermal_resistance(part).ok_or_else(|| lacks("it states no thermal resistance"))?;
     let hottest = duty
         .hottest
@@ -60,7 +60,7 @@ pub fn steady(part: &Part, gate: f64, duty: &Duty, number: u32) -> Result<Option
         let rest = match AtRest::new(part.entry(), &part.values, gate, Feed::Current(current), junction) {
             Ok(rest) => rest,
             // More than it saturates at: the model blocks until it breaks down, or has no operating point.
-            Err(OperatingTrouble::NoPoint(_)) => return Ok(None),
+            Err(OperatingError::NoPoint(_)) => return Ok(None),
             Err(other) => return Err(operating(part)(other)),
         };
         let drop = rest.voltage();
@@ -84,7 +84,7 @@ pub fn steady(part: &Part, gate: f64, duty: &Duty, number: u32) -> Result<Option
 ///
 /// # Errors
 /// As [`steady`].
-pub fn needed(part: &Part, gate: f64, duty: &Duty) -> Result<Option<Steady>, MeritTrouble> {
+pub fn needed(part: &Part, gate: f64, duty: &Duty) -> Result<Option<Steady>, MeritError> {
     let (mut low, mut high) = (0, 1);
     let mut best = loop {
         if let Some(found) = steady(part, gate, duty, high)? {

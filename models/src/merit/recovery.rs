@@ -4,13 +4,13 @@
 use joulestep_engine::circuit::graph::{Circuit, GROUND};
 use joulestep_engine::circuit::probe::{Channel, Probe};
 use joulestep_engine::circuit::wave::Wave;
-use joulestep_engine::measure::MeasureTrouble;
+use joulestep_engine::measure::MeasureError;
 use joulestep_engine::measure::recovery::{Record, Recovery, recovery};
 use joulestep_engine::measure::signal::Signal;
 use joulestep_engine::recorder::InMemory;
 use joulestep_engine::run::setup::{Refusal, Setup};
 use joulestep_engine::step::schedule::Steps;
-use joulestep_engine::trouble::{CircuitTrouble, Trouble};
+use joulestep_engine::error::{CircuitError, SolverError};
 
 use super::{Conditions, is_diode, is_switch};
 use crate::charge::Depletion;
@@ -49,33 +49,33 @@ impl Ramp {
 
 /// Why there is no recovery to measure.
 #[derive(Debug, thiserror::Error)]
-pub enum RecoveryTrouble {
+pub enum RecoveryError {
     /// The ramp cannot be.
     #[error("a current of {0} A falling at {1} A/s into {2} V; expected all three above zero")]
     Ramp(f64, f64, f64),
     /// The model refuses its values.
     #[error(transparent)]
-    Values(#[from] CircuitTrouble),
+    Values(#[from] CircuitError),
     /// No start.
     #[error(transparent)]
     Start(#[from] Refusal),
     /// The equations could not be solved further.
     #[error(transparent)]
-    Numerical(#[from] Trouble),
+    Numerical(#[from] SolverError),
     /// The waveform has no recovery.
     #[error("recovery: {0}")]
-    Measure(#[from] MeasureTrouble),
+    Measure(#[from] MeasureError),
 }
 
 /// Ramps the diode's current down and measures its recovery. The part's leads are left out: they would ring with its
 /// capacitance. A part without stored charge recovers its capacitive charge alone, Q_oss.
 ///
 /// # Errors
-/// [`RecoveryTrouble`].
-pub fn ramp(part: &Part, ramp: &Ramp) -> Result<Recovery, RecoveryTrouble> {
+/// [`RecoveryError`].
+pub fn ramp(part: &Part, ramp: &Ramp) -> Result<Recovery, RecoveryError> {
     let Ramp { current, rate, voltage, gate, celsius } = *ramp;
     if ![current, rate, voltage].iter().all(|x| x.is_finite() && *x > 0.0) {
-        return Err(RecoveryTrouble::Ramp(current, rate, voltage));
+        return Err(RecoveryError::Ramp(current, rate, voltage));
     }
     let mut values = part.values.clone();
     for key in ["drain-inductance", "source-inductance"] {
@@ -142,7 +142,7 @@ pub fn ramp(part: &Part, ramp: &Ramp) -> Result<Recovery, RecoveryTrouble> {
     Ok(measured(&memory, until)?)
 }
 
-fn measured(memory: &InMemory<f64>, until: f64) -> Result<Recovery, MeasureTrouble> {
+fn measured(memory: &InMemory<f64>, until: f64) -> Result<Recovery, MeasureError> {
     let [i, q] = [0, 1].map(|k| memory.samples.iter().map(|s| s[k]).collect::<Vec<f64>>());
     let charge = Some(Signal::new(&memory.time, &q)?);
     let record = Record { forward: Signal::new(&memory.time, &i)?, charge, work: None };

@@ -1,7 +1,7 @@
 //! Where the layers of a package lie, and everything that can be wrong with it.
 
-use super::trouble::trouble;
-use super::{Cooled, Package, PackageTrouble, Subject};
+use super::error::error;
+use super::{Cooled, Package, PackageError, Subject};
 use crate::lookup::nearest;
 use crate::materials;
 
@@ -47,7 +47,7 @@ impl Package {
     /// All that is wrong: no layers, names given twice, extents not positive, layers that do not touch or fill the
     /// same space, a die outside what carries it, unknown materials and layers, heated volumes and via fields that do
     /// not fit, no die, no cooled face.
-    pub fn place(&self) -> Result<Vec<Placed>, Vec<PackageTrouble>> {
+    pub fn place(&self) -> Result<Vec<Placed>, Vec<PackageError>> {
         let mut wrong = Vec::new();
         self.check_layers(&mut wrong);
         let beneath = self.beneath(&mut wrong);
@@ -71,42 +71,42 @@ impl Package {
         (0..self.layers.len()).filter(|k| self.layers[*k].heated.is_some()).collect()
     }
 
-    fn check_layers(&self, wrong: &mut Vec<PackageTrouble>) {
+    fn check_layers(&self, wrong: &mut Vec<PackageError>) {
         if self.layers.is_empty() {
-            wrong.push(trouble(Subject::Whole, "layer", "the package has no layers", "at least one"));
+            wrong.push(error(Subject::Whole, "layer", "the package has no layers", "at least one"));
         } else if self.dies().is_empty() {
             let expected = "a layer with a heated depth";
-            wrong.push(trouble(Subject::Whole, "layer", "no layer is a die: nothing is heated", expected));
+            wrong.push(error(Subject::Whole, "layer", "no layer is a die: nothing is heated", expected));
         }
         for (k, layer) in self.layers.iter().enumerate() {
             let here = Subject::Layer(k);
             if self.layers[..k].iter().any(|l| l.name == layer.name) {
                 let found = format!("two layers are named `{}`", layer.name);
-                wrong.push(trouble(here, "name", found, "each layer its own name"));
+                wrong.push(error(here, "name", found, "each layer its own name"));
             }
             for (key, value) in
                 [("length", layer.length), ("width", layer.width), ("thickness", layer.thickness)]
             {
                 if value.is_nan() || value <= SAME || !value.is_finite() {
                     let found = format!("{key} of `{}` is {value} m", layer.name);
-                    wrong.push(trouble(here, key, found, "more than a nanometre"));
+                    wrong.push(error(here, key, found, "more than a nanometre"));
                 }
             }
             if !layer.offset.iter().all(|x| x.is_finite()) {
-                wrong.push(trouble(here, "offset", "not a number", "two lengths"));
+                wrong.push(error(here, "offset", "not a number", "two lengths"));
             }
             self.check_material(&layer.material, here, "material", wrong);
             if let Some(heated) = layer.heated {
                 if heated.depth.is_nan() || heated.depth <= SAME || heated.depth > layer.thickness + SAME {
                     let found = format!("`{}` is heated {} m deep", layer.name, heated.depth);
                     let expected = format!("between zero and its thickness, {} m", layer.thickness);
-                    wrong.push(trouble(here, "heated-depth", found, expected));
+                    wrong.push(error(here, "heated-depth", found, expected));
                 }
                 let most = 0.5 * layer.length.min(layer.width);
                 if heated.margin.is_nan() || heated.margin < 0.0 || heated.margin >= most - SAME {
                     let found = format!("`{}` has an unheated rim of {} m", layer.name, heated.margin);
                     let expected = format!("zero or more, and less than half its outline, {most} m");
-                    wrong.push(trouble(here, "heated-margin", found, expected));
+                    wrong.push(error(here, "heated-margin", found, expected));
                 }
             }
         }
@@ -117,7 +117,7 @@ impl Package {
         name: &str,
         subject: Subject,
         key: &'static str,
-        wrong: &mut Vec<PackageTrouble>,
+        wrong: &mut Vec<PackageError>,
     ) {
         let known = self.materials.iter().map(|m| m.name.as_str());
         let known = known.chain(materials::LIBRARY.iter().map(|m| m.name));
@@ -125,13 +125,13 @@ impl Package {
         if !names.contains(&name) {
             let suggestion = nearest(name, names.iter().copied()).map(str::to_string);
             let found = format!("unknown material `{name}`");
-            let new = trouble(subject, key, found, names.join(", "));
-            wrong.push(PackageTrouble { suggestion, ..new });
+            let new = error(subject, key, found, names.join(", "));
+            wrong.push(PackageError { suggestion, ..new });
         }
     }
 
     /// Number of the layer beneath each.
-    fn beneath(&self, wrong: &mut Vec<PackageTrouble>) -> Vec<Option<usize>> {
+    fn beneath(&self, wrong: &mut Vec<PackageError>) -> Vec<Option<usize>> {
         let names = || self.layers.iter().map(|l| l.name.as_str());
         let mut beneath = Vec::new();
         for (k, layer) in self.layers.iter().enumerate() {
@@ -144,8 +144,8 @@ impl Package {
             if found.is_none() {
                 let suggestion = nearest(on, names()).map(str::to_string);
                 let expected = names().collect::<Vec<_>>().join(", ");
-                let new = trouble(Subject::Layer(k), "on", format!("no layer is named `{on}`"), expected);
-                wrong.push(PackageTrouble { suggestion, ..new });
+                let new = error(Subject::Layer(k), "on", format!("no layer is named `{on}`"), expected);
+                wrong.push(PackageError { suggestion, ..new });
             }
             beneath.push(found);
         }
@@ -156,18 +156,18 @@ impl Package {
             }
             if at.is_some() {
                 let found = format!("`{}` lies on itself, through others", self.layers[k].name);
-                wrong.push(trouble(Subject::Layer(k), "on", found, "a layer further down"));
+                wrong.push(error(Subject::Layer(k), "on", found, "a layer further down"));
             }
         }
         beneath
     }
 
-    fn check_vias(&self, wrong: &mut Vec<PackageTrouble>) {
+    fn check_vias(&self, wrong: &mut Vec<PackageError>) {
         for (k, layer) in self.layers.iter().enumerate() {
             for (j, via) in layer.vias.iter().enumerate() {
                 let here = Subject::Via(k, j);
                 let mut tell = |key, found: String, expected: &str| {
-                    wrong.push(trouble(here, key, found, expected));
+                    wrong.push(error(here, key, found, expected));
                 };
                 for (key, value) in [("length", via.length), ("width", via.width)] {
                     if value.is_nan() || value <= SAME {
@@ -211,10 +211,10 @@ impl Package {
         }
     }
 
-    fn check_cooling(&self, wrong: &mut Vec<PackageTrouble>) {
+    fn check_cooling(&self, wrong: &mut Vec<PackageError>) {
         if self.cooling.is_empty() {
             let found = "no face is cooled: heat could go nowhere";
-            wrong.push(trouble(Subject::Whole, "cooling", found, "at least one [[cooling]]"));
+            wrong.push(error(Subject::Whole, "cooling", found, "at least one [[cooling]]"));
         }
         for (k, cooling) in self.cooling.iter().enumerate() {
             let here = Subject::Cooling(k);
@@ -222,17 +222,17 @@ impl Package {
                 let names: Vec<&str> = self.layers.iter().map(|l| l.name.as_str()).collect();
                 let suggestion = nearest(&cooling.layer, names.iter().copied()).map(str::to_string);
                 let found = format!("no layer is named `{}`", cooling.layer);
-                let new = trouble(here, "layer", found, names.join(", "));
-                wrong.push(PackageTrouble { suggestion, ..new });
+                let new = error(here, "layer", found, names.join(", "));
+                wrong.push(PackageError { suggestion, ..new });
             }
             if let Cooled::Film(x) | Cooled::Resistance(x) = cooling.by
                 && !(x > 0.0 && x.is_finite())
             {
-                wrong.push(trouble(here, "kind", format!("cooling of {x}"), "a positive number"));
+                wrong.push(error(here, "kind", format!("cooling of {x}"), "a positive number"));
             }
             if cooling.temperature.is_nan() || cooling.temperature <= -273.15 {
                 let found = format!("{} °C is not above absolute zero", cooling.temperature);
-                wrong.push(trouble(here, "temperature", found, "above -273.15 degC"));
+                wrong.push(error(here, "temperature", found, "above -273.15 degC"));
             }
             let same = |other: &&super::Cooling| other.boundary == cooling.boundary;
             if let Some(first) = self.cooling[..k].iter().find(same)
@@ -242,12 +242,12 @@ impl Package {
                     "`{}` is at {} °C here and at {} °C before",
                     cooling.boundary, cooling.temperature, first.temperature
                 );
-                wrong.push(trouble(here, "temperature", found, "one temperature per boundary"));
+                wrong.push(error(here, "temperature", found, "one temperature per boundary"));
             }
             let face = |other: &super::Cooling| (other.layer.clone(), other.face);
             if self.cooling[..k].iter().any(|other| face(other) == face(cooling)) {
                 let found = format!("a face of `{}` is cooled twice", cooling.layer);
-                wrong.push(trouble(here, "face", found, "one [[cooling]] per face"));
+                wrong.push(error(here, "face", found, "one [[cooling]] per face"));
             }
         }
     }
@@ -275,16 +275,16 @@ impl Package {
         placed.into_iter().flatten().collect()
     }
 
-    fn check_places(&self, placed: &[Placed], wrong: &mut Vec<PackageTrouble>) {
+    fn check_places(&self, placed: &[Placed], wrong: &mut Vec<PackageError>) {
         let name = |k: usize| &self.layers[k].name;
         for (k, here) in placed.iter().enumerate() {
             let Some(j) = here.beneath else { continue };
             if !here.meets(&placed[j]) {
                 let found = format!("`{}` does not touch `{}`, on which it lies", name(k), name(j));
-                wrong.push(trouble(Subject::Layer(k), "offset", found, "outlines that overlap"));
+                wrong.push(error(Subject::Layer(k), "offset", found, "outlines that overlap"));
             } else if self.layers[k].heated.is_some() && !here.within(&placed[j]) {
                 let found = format!("die `{}` reaches over `{}`, which carries it", name(k), name(j));
-                wrong.push(trouble(
+                wrong.push(error(
                     Subject::Layer(k),
                     "offset",
                     found,
@@ -295,7 +295,7 @@ impl Package {
                 let high = here.low[2] < other.high[2] - SAME && other.low[2] < here.high[2] - SAME;
                 if high && here.meets(other) {
                     let found = format!("`{}` and `{}` fill the same space", name(i), name(k));
-                    wrong.push(trouble(
+                    wrong.push(error(
                         Subject::Layer(k),
                         "offset",
                         found,

@@ -3,8 +3,8 @@
 use joulestep_engine::thermal::field::body::{Block, Body, Face, Film, Port};
 use joulestep_engine::thermal::network::Boundary;
 
-use super::trouble::trouble;
-use super::{Cooled, Layer, Package, PackageTrouble, Placed, Subject, effective};
+use super::error::error;
+use super::{Cooled, Layer, Package, PackageError, Placed, Subject, effective};
 use crate::materials::{self, Material};
 
 /// 0 °C in K.
@@ -26,7 +26,7 @@ pub struct Solid {
 ///
 /// # Errors
 /// As [`Package::place`].
-pub fn to_ambient(package: &Package) -> Result<Solid, Vec<PackageTrouble>> {
+pub fn to_ambient(package: &Package) -> Result<Solid, Vec<PackageError>> {
     let placed = package.place()?;
     let all: Vec<usize> = (0..package.layers.len()).collect();
     let mut solid = Builder { package, placed: &placed }.solid(&all);
@@ -53,7 +53,7 @@ pub fn to_ambient(package: &Package) -> Result<Solid, Vec<PackageTrouble>> {
         if bare.is_empty() {
             let k = package.cooling.iter().position(|c| c == cooling).unwrap_or(0);
             let found = format!("nothing of that face of `{name}` is bare");
-            return Err(vec![trouble(Subject::Cooling(k), "face", found, "a face that is not covered")]);
+            return Err(vec![error(Subject::Cooling(k), "face", found, "a face that is not covered")]);
         }
         for block in bare {
             body.films.push(Film { block, face: cooling.face, coefficient, boundary });
@@ -77,7 +77,7 @@ pub fn to_ambient(package: &Package) -> Result<Solid, Vec<PackageTrouble>> {
 ///
 /// # Errors
 /// As [`Package::place`]; no layer is a case, or a die stands on none.
-pub fn to_case(package: &Package) -> Result<Solid, Vec<PackageTrouble>> {
+pub fn to_case(package: &Package) -> Result<Solid, Vec<PackageError>> {
     let placed = package.place()?;
     let case_of = |layer: usize| {
         let chain = std::iter::successors(Some(layer), |k| placed[*k].beneath);
@@ -87,7 +87,7 @@ pub fn to_case(package: &Package) -> Result<Solid, Vec<PackageTrouble>> {
     if let Some(die) = package.dies().into_iter().find(|k| case_of(*k).is_none()) {
         let found =
             format!("die `{}` stands on no layer whose underside is a case", package.layers[die].name);
-        return Err(vec![trouble(Subject::Layer(die), "case", found, "`case = true` at a layer beneath it")]);
+        return Err(vec![error(Subject::Layer(die), "case", found, "`case = true` at a layer beneath it")]);
     }
     let mut solid = Builder { package, placed: &placed }.solid(&kept);
     solid.body.boundaries.push(Boundary { name: "case".into(), temperature: 0.0 });

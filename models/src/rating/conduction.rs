@@ -11,7 +11,7 @@ use joulestep_engine::control::board::Board;
 use joulestep_engine::equations::system::System;
 use joulestep_engine::step::start::operating_point_near;
 
-use super::{Carried, Conducts, MOST_DIES, RatingTrouble};
+use super::{Carried, Conducts, MOST_DIES, RatingError};
 use crate::model::CELSIUS;
 use crate::operating::{Between, Feed, between};
 use crate::part::Part;
@@ -56,7 +56,7 @@ pub struct Conduction {
     /// By temperature of the first die, of the second, and piece.
     table: Arc<Vec<OnceLock<Piece>>>,
     /// What the first piece that has no operating point says.
-    trouble: Arc<OnceLock<String>>,
+    error: Arc<OnceLock<String>>,
     gate: Option<f64>,
     /// Of which nodes it is read: of every one, every second, every fourth.
     stride: usize,
@@ -67,30 +67,30 @@ impl Conduction {
     /// `coldest` to `hottest`, °C. A few tenths of a second.
     ///
     /// # Errors
-    /// [`RatingTrouble::Part`]: the model refuses its values, has no die with a temperature, or no operating point.
-    pub fn new(part: &Part, gate: Option<f64>, coldest: f64, hottest: f64) -> Result<Self, RatingTrouble> {
+    /// [`RatingError::Part`]: the model refuses its values, has no die with a temperature, or no operating point.
+    pub fn new(part: &Part, gate: Option<f64>, coldest: f64, hottest: f64) -> Result<Self, RatingError> {
         let law = Self::on_demand(part, gate, coldest, hottest)?;
         let rows = law.table.len() / PIECES;
         (0..rows).for_each(|row| {
             law.piece(row, PIECES - 1);
         });
-        match law.trouble() {
-            Some(trouble) => Err(trouble),
+        match law.error() {
+            Some(error) => Err(error),
             None => Ok(law),
         }
     }
 
     /// The same law, whose table is made as it is asked. Where the model has no operating point it carries nothing, and
-    /// [`Conduction::trouble`] tells so.
+    /// [`Conduction::error`] tells so.
     ///
     /// # Errors
-    /// [`RatingTrouble::Part`]: the model refuses its values, or has no die with a temperature.
+    /// [`RatingError::Part`]: the model refuses its values, or has no die with a temperature.
     pub fn on_demand(
         part: &Part,
         gate: Option<f64>,
         coldest: f64,
         hottest: f64,
-    ) -> Result<Self, RatingTrouble> {
+    ) -> Result<Self, RatingError> {
         Self::refined(part, gate, coldest, hottest, 0)
     }
 
@@ -104,17 +104,17 @@ impl Conduction {
         coldest: f64,
         hottest: f64,
         doublings: u32,
-    ) -> Result<Self, RatingTrouble> {
-        let trouble = |what: String| RatingTrouble::Part { part: part.name.clone(), what };
+    ) -> Result<Self, RatingError> {
+        let error = |what: String| RatingError::Part { part: part.name.clone(), what };
         let has_gate = part.entry().pins.contains(&"gate");
         if has_gate && gate.is_none() {
-            return Err(trouble("it has a gate, and no gate voltage is given".into()));
+            return Err(error("it has a gate, and no gate voltage is given".into()));
         }
         let placed = between(part.entry(), &part.values, gate.unwrap_or(0.0), Feed::Voltage(0.0));
-        let built = placed.map_err(|e| trouble(e.to_string()))?.built;
+        let built = placed.map_err(|e| error(e.to_string()))?.built;
         let dies: Vec<&'static str> = built.dies.iter().map(|d| d.0).collect();
         if dies.is_empty() || dies.len() > MOST_DIES {
-            return Err(trouble(format!("a {} has no die with a temperature", part.kind)));
+            return Err(error(format!("a {} has no die with a temperature", part.kind)));
         }
         let first = (coldest / SPACING).floor() * SPACING - SPACING;
         let wide = ((hottest - first) / SPACING).ceil();
@@ -126,8 +126,8 @@ impl Conduction {
         let voltages = (0..=top).map(|k| TOP * (k as f64 / top as f64).powi(4)).collect();
         let rows = if dies.len() > 1 { count * count } else { count };
         let table = Arc::new(vec![OnceLock::new(); rows * PIECES]);
-        let (part, trouble) = (part.clone(), Arc::default());
-        Ok(Self { part, dies, first, spacing, count, known, voltages, table, trouble, gate, stride: 1 })
+        let (part, error) = (part.clone(), Arc::default());
+        Ok(Self { part, dies, first, spacing, count, known, voltages, table, error, gate, stride: 1 })
     }
 
     /// The law as read from every `stride`-th node of the same table: 1, 2 or 4; other numbers count as the next of
@@ -149,9 +149,9 @@ impl Conduction {
     }
 
     /// That a part of the table could not be made.
-    pub fn trouble(&self) -> Option<RatingTrouble> {
-        let what = self.trouble.get()?.clone();
-        Some(RatingTrouble::Part { part: self.part.name.clone(), what })
+    pub fn error(&self) -> Option<RatingError> {
+        let what = self.error.get()?.clone();
+        Some(RatingError::Part { part: self.part.name.clone(), what })
     }
 
     /// A piece of a row; those below it are made first.
@@ -160,7 +160,7 @@ impl Conduction {
         cell.get_or_init(|| {
             let near = if piece > 0 { self.piece(row, piece - 1).last.clone() } else { Vec::new() };
             self.solve(row, piece, near).unwrap_or_else(|what| {
-                let _ = self.trouble.set(what);
+                let _ = self.error.set(what);
                 Piece { entries: vec![[f64::NAN; 2]; self.per_piece() + 1], last: Vec::new() }
             })
         })

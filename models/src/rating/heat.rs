@@ -8,12 +8,12 @@ use joulestep_engine::thermal::field::mesh::{Mesh, Sizing};
 use joulestep_engine::thermal::field::reduce::{Reduced, Span, reduce};
 use joulestep_engine::thermal::field::study::{Study, study};
 use joulestep_engine::thermal::field::system::System;
-use joulestep_engine::thermal::field::trouble::FieldTrouble;
+use joulestep_engine::thermal::field::error::FieldError;
 use joulestep_engine::thermal::modal::Modal;
 use joulestep_engine::thermal::network::{FosterTerm, NetworkBuilder};
 use joulestep_engine::units::{people, people_digits};
 
-use super::{HeatPath, RatingTrouble};
+use super::{HeatPath, RatingError};
 use crate::package::{Cooled, Package, Solid, to_ambient};
 use crate::part::Part;
 
@@ -68,7 +68,7 @@ impl Heat {
     ///
     /// # Errors
     /// A die without an input.
-    pub fn path(&self, dies: &[&str]) -> Result<HeatPath, RatingTrouble> {
+    pub fn path(&self, dies: &[&str]) -> Result<HeatPath, RatingError> {
         match (dies, self.dies.as_slice()) {
             ([_], [only]) => HeatPath::new(self.modal.clone(), &[only]),
             _ => HeatPath::new(self.modal.clone(), dies),
@@ -101,13 +101,13 @@ impl PackageHeat {
 ///
 /// # Errors
 /// A package that is wrong; a solution that fails.
-pub fn heat_of_package(name: &str, package: &Package, cells: usize) -> Result<PackageHeat, RatingTrouble> {
+pub fn heat_of_package(name: &str, package: &Package, cells: usize) -> Result<PackageHeat, RatingError> {
     let (solid, sizing, told) = meant(name, package, cells)?;
     let sizing = Sizing { division: FINEST, ..sizing };
     let study = match study(&solid.body, &sizing, &Span::default(), solid.kelvin) {
         Ok(study) => study,
         // One mesh may fit where two do not.
-        Err(FieldTrouble::TooManyCells { .. }) => {
+        Err(FieldError::TooManyCells { .. }) => {
             let mesh = Some(MeshError { study: None, dies: solid.dies });
             return Ok(PackageHeat { mesh, ..solve_package(name, package, cells)? });
         }
@@ -124,7 +124,7 @@ pub fn heat_of_package(name: &str, package: &Package, cells: usize) -> Result<Pa
 ///
 /// # Errors
 /// A package that is wrong; a solution that fails.
-pub fn solve_package(name: &str, package: &Package, cells: usize) -> Result<PackageHeat, RatingTrouble> {
+pub fn solve_package(name: &str, package: &Package, cells: usize) -> Result<PackageHeat, RatingError> {
     let (solid, sizing, told) = meant(name, package, cells)?;
     let (mesh, _) = Mesh::finest(&solid.body, &sizing, solid.kelvin, 1).map_err(|e| told(&e))?;
     let system = System::new(&solid.body, &mesh, solid.kelvin).map_err(|e| told(&e))?;
@@ -132,18 +132,18 @@ pub fn solve_package(name: &str, package: &Package, cells: usize) -> Result<Pack
     Ok(package_heat(name, package, reduced, None, "without error estimate (`impedance` tells it), "))
 }
 
-type Wrong<'a> = Box<dyn Fn(&dyn ToString) -> RatingTrouble + 'a>;
+type Wrong<'a> = Box<dyn Fn(&dyn ToString) -> RatingError + 'a>;
 
 /// The boxes of a package, and how fine they are cut.
 fn meant<'a>(
     name: &'a str,
     package: &Package,
     cells: usize,
-) -> Result<(Solid, Sizing, Wrong<'a>), RatingTrouble> {
+) -> Result<(Solid, Sizing, Wrong<'a>), RatingError> {
     let asked =
-        |found: String| RatingTrouble::Asked { found, expected: "a package that can be solved".into() };
+        |found: String| RatingError::Asked { found, expected: "a package that can be solved".into() };
     let solid = to_ambient(package)
-        .map_err(|troubles| asked(troubles.iter().map(ToString::to_string).collect::<Vec<_>>().join("; ")))?;
+        .map_err(|errors| asked(errors.iter().map(ToString::to_string).collect::<Vec<_>>().join("; ")))?;
     let told = Box::new(move |e: &dyn ToString| asked(format!("{name}: {}", e.to_string())));
     solid.body.check().map_err(|e| told(&e))?;
     Ok((solid, Sizing { limit: cells, ..Sizing::default() }, told))
@@ -194,8 +194,8 @@ fn way(package: &Package) -> String {
 ///
 /// # Errors
 /// A part that states none.
-pub fn heat_of_part(part: &Part, heatsink: f64, interface: f64) -> Result<Heat, RatingTrouble> {
-    let lacks = || RatingTrouble::Part {
+pub fn heat_of_part(part: &Part, heatsink: f64, interface: f64) -> Result<Heat, RatingError> {
+    let lacks = || RatingError::Part {
         part: part.name.clone(),
         what: "it states no transient thermal impedance; expected that, or a package (--on)".into(),
     };

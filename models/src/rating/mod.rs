@@ -32,7 +32,7 @@
 //! let at_60 = steady(&Resistor, &path, 60.0, &[0.0]).expect("it has a steady state");
 //! assert!((at_60.celsius[0] - 87.525).abs() < 1e-3);
 //! assert!((runaway(&Resistor, &path, &[0.0]).unwrap() - 131.76).abs() < 0.01);
-//! # Ok::<(), joulestep_models::rating::RatingTrouble>(())
+//! # Ok::<(), joulestep_models::rating::RatingError>(())
 //! ```
 
 pub mod conduction;
@@ -46,17 +46,17 @@ use std::sync::Arc;
 
 use joulestep_engine::thermal::modal::Modal;
 use joulestep_engine::thermal::run::Thermal;
-use joulestep_engine::thermal::trouble::ThermalTrouble;
+use joulestep_engine::thermal::error::ThermalError;
 
 /// Most dies of a part.
 pub const MOST_DIES: usize = 2;
 
 /// Why there is no rating.
 #[derive(Debug, thiserror::Error)]
-pub enum RatingTrouble {
+pub enum RatingError {
     /// The thermal network.
     #[error(transparent)]
-    Thermal(#[from] ThermalTrouble),
+    Thermal(#[from] ThermalError),
     /// Something is asked that cannot be.
     #[error("{found}; expected {expected}")]
     Asked {
@@ -130,10 +130,10 @@ impl HeatPath {
     ///
     /// # Errors
     /// No input of that name.
-    pub fn new(modal: Modal<f64>, dies: &[&str]) -> Result<Self, RatingTrouble> {
+    pub fn new(modal: Modal<f64>, dies: &[&str]) -> Result<Self, RatingError> {
         let modal = Arc::new(modal);
         let input = |die: &&str| {
-            modal.inputs().iter().position(|i| i == die).ok_or_else(|| RatingTrouble::Asked {
+            modal.inputs().iter().position(|i| i == die).ok_or_else(|| RatingError::Asked {
                 found: format!("the heat path has no input for the die `{die}`"),
                 expected: modal.inputs().join(", "),
             })

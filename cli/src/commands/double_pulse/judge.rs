@@ -3,7 +3,7 @@
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::run::setup::Setup;
 use joulestep_engine::run::watch::{Seen, Watch};
-use joulestep_models::arrangement::double_pulse::{Outcome, Point, PulseTrouble, run_as};
+use joulestep_models::arrangement::double_pulse::{Outcome, Point, PulseError, run_as};
 use joulestep_models::model::Built;
 use joulestep_models::part::Part;
 
@@ -22,9 +22,9 @@ pub(super) type Judged = Assessed<Outcome>;
 /// The parts as placed, their watches, what is judged, and the watches of stated temperatures.
 type Kept = (Vec<Placed>, Vec<Watch>, Judging, Vec<Watch>);
 
-fn code(trouble: &PulseTrouble) -> u8 {
-    match trouble {
-        PulseTrouble::Asked(_) | PulseTrouble::Circuit(_) => BAD_INPUT,
+fn code(error: &PulseError) -> u8 {
+    match error {
+        PulseError::Asked(_) | PulseError::Circuit(_) => BAD_INPUT,
         _ => NUMERICAL,
     }
 }
@@ -75,7 +75,7 @@ fn round(grid: &Grid, point: &Point, level: Level) -> Result<Round<Outcome>, Ref
         parts = Some((placed, watches, judging, stated));
     };
     let outcome = run_as(&grid.part, &grid.upper, &grid.bench, point, &mut prepare)
-        .map_err(|trouble| (trouble.to_string(), code(&trouble)))?;
+        .map_err(|error| (error.to_string(), code(&error)))?;
     let (placed, watches, judging, stated) = parts.unwrap_or_default();
     let mut seen = outcome.seen.clone();
     let (least, largest) = (point.celsius, point.celsius);

@@ -11,7 +11,7 @@ use std::path::Path;
 
 use joulestep_engine::measure::switching::Rules;
 use joulestep_models::arrangement::double_pulse::{Bench, Point, Snubber, has_kelvin};
-use joulestep_models::merit::{Conditions, MeritTrouble, check, gate_on};
+use joulestep_models::merit::{Conditions, MeritError, check, gate_on};
 use joulestep_models::part::Part;
 use rayon::prelude::*;
 
@@ -88,7 +88,7 @@ fn grid(args: &DoublePulseArgs, part: Part, upper: Part) -> Result<Grid, Refused
             }
         }
     }
-    let wrong = |trouble: MeritTrouble| (trouble.to_string(), BAD_INPUT);
+    let wrong = |error: MeritError| (error.to_string(), BAD_INPUT);
     let asked_on = asked::perhaps("--gate-on", args.gate_on.as_ref(), "V", Lies::Anywhere)?;
     let any = Conditions { gate_on: asked_on, ..Conditions::default() };
     let on = gate_on(&part, &any).map_err(wrong)?;
@@ -117,13 +117,13 @@ fn outcomes(grid: &Grid, how: &AssessArgs, keep: bool, quiet: bool) -> Result<Ve
                 }
                 judged
             })
-            .map_err(|(trouble, code)| {
+            .map_err(|(error, code)| {
                 let Point { current, voltage, gate_resistance, celsius } = point;
                 let at = format!("{current} A, {voltage} V, {gate_resistance} ohm, {celsius} degC");
-                (format!("{} at {at}: {trouble}", grid.part.name), code)
+                (format!("{} at {at}: {error}", grid.part.name), code)
             })
     };
-    // All of them, then the first trouble in the grid's order: which one is told does not hang on the threads.
+    // All of them, then the first error in the grid's order: which one is told does not hang on the threads.
     let all: Vec<Result<Judged, Refused>> = grid.points.par_iter().map(one).collect();
     progress.done();
     all.into_iter().collect()

@@ -7,7 +7,7 @@ use std::io;
 use joulestep_engine::units::{people, people_digits};
 use joulestep_models::merit::parallel::{Duty, Steady, needed};
 use joulestep_models::merit::{
-    Conditions, FIGURES, Figure, Figures, MeritTrouble, figures, gate_on, is_switch,
+    Conditions, FIGURES, Figure, Figures, MeritError, figures, gate_on, is_switch,
 };
 use joulestep_models::part::Part;
 use rayon::prelude::*;
@@ -76,14 +76,14 @@ fn reference(args: &PartsCompareArgs) -> Result<usize, Refused> {
     })
 }
 
-pub(super) fn code(trouble: &MeritTrouble) -> u8 {
-    match trouble {
-        MeritTrouble::Recovery { .. } | MeritTrouble::Operating { .. } => NUMERICAL,
+pub(super) fn code(error: &MeritError) -> u8 {
+    match error {
+        MeritError::Recovery { .. } | MeritError::Operating { .. } => NUMERICAL,
         _ => BAD_INPUT,
     }
 }
 
-fn compute(parts: Vec<Part>, asked: Asked, reference: usize) -> Result<Compared, MeritTrouble> {
+fn compute(parts: Vec<Part>, asked: Asked, reference: usize) -> Result<Compared, MeritError> {
     let mut temperatures = vec![25.0, asked.working];
     temperatures.dedup();
     let points: Vec<(f64, &Part)> =
@@ -120,7 +120,7 @@ pub(super) fn compare(args: &PartsCompareArgs, streams: &mut Streams<'_>) -> io:
     };
     let compared = match compute(parts, asked, reference) {
         Ok(compared) => compared,
-        Err(trouble) => return asked::refused(&(trouble.to_string(), code(&trouble)), json, streams),
+        Err(error) => return asked::refused(&(error.to_string(), code(&error)), json, streams),
     };
     let file = || compared.study(&streams.command, sources.full_text());
     if let Err(why) = asked::keep(&args.output, || compared.picture(), file) {

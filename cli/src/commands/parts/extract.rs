@@ -7,7 +7,7 @@ use std::path::Path;
 
 use joulestep_engine::units::{people, people_digits};
 use joulestep_models::extract::{
-    CurveFit, Doubt, ExtractTrouble, Extraction, Fitted, READING, Why, extract as fit,
+    CurveFit, Doubt, ExtractError, Extraction, Fitted, READING, Why, extract as fit,
 };
 use joulestep_models::part::{Curve, Impedance, Quantity, Variable};
 use serde::Serialize;
@@ -20,21 +20,21 @@ use crate::exit::{BAD_INPUT, DONE, INPUT_OUTPUT, Streams};
 use crate::parts::{Loaded, points, write};
 use crate::plot::{self, Axis, Chart, Figure, Line, Marker, Panel, svg};
 use crate::scenario::include::{open, reason};
-use crate::scenario::resolve::Trouble;
+use crate::scenario::resolve::InputError;
 
 const WHAT: &str = "the points file";
 
 pub(super) fn extract(args: &PartsExtractArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     let loaded = match points(&args.points, &open) {
         Ok(loaded) => loaded,
-        Err(trouble) => return refuse_in(WHAT, &trouble, &args.points, args.json, streams),
+        Err(error) => return refuse_in(WHAT, &error, &args.points, args.json, streams),
     };
     let found = match fit(&loaded.part, &loaded.start) {
         Ok(found) => found,
-        Err(trouble) => {
+        Err(error) => {
             let refusal =
-                Refusal { diagnostics: vec![diagnostic(&trouble, &loaded)], sources: loaded.sources };
-            return refuse_in(WHAT, &Trouble::Refused(refusal), &args.points, args.json, streams);
+                Refusal { diagnostics: vec![diagnostic(&error, &loaded)], sources: loaded.sources };
+            return refuse_in(WHAT, &InputError::Refused(refusal), &args.points, args.json, streams);
         }
     };
     let head = format!("Extracted from {} by nonlinear least squares.", args.points.display());
@@ -43,8 +43,8 @@ pub(super) fn extract(args: &PartsExtractArgs, streams: &mut Streams<'_>) -> io:
     if let Some(out) = &args.plot {
         match drawn(&found) {
             Ok(picture) => files.push((out, picture)),
-            Err(trouble) => {
-                writeln!(streams.err, "--plot: {trouble}")?;
+            Err(error) => {
+                writeln!(streams.err, "--plot: {error}")?;
                 return Ok(BAD_INPUT);
             }
         }
@@ -83,7 +83,7 @@ fn store(out: &Path, args: &PartsExtractArgs, text: &str) -> io::Result<()> {
 }
 
 /// A picture of the points and the fitted lines: a panel for each quantity, its curves in one colour each.
-fn drawn(found: &Extraction) -> Result<String, plot::Trouble> {
+fn drawn(found: &Extraction) -> Result<String, plot::PlotError> {
     let mut panels: Vec<(Quantity, Variable, Option<String>, Chart)> = Vec::new();
     for fit in found.curves.iter().filter(|f| !f.model.is_empty()) {
         let Some(curve) = found.part.curves.get(fit.curve) else { continue };
@@ -149,28 +149,28 @@ fn held(curve: &Curve) -> String {
     words.join(", ")
 }
 
-fn diagnostic(trouble: &ExtractTrouble, loaded: &Loaded) -> Diagnostic {
+fn diagnostic(error: &ExtractError, loaded: &Loaded) -> Diagnostic {
     let top = Place { file: FileId(0), span: 0..0 };
-    match trouble {
-        ExtractTrouble::TooFew { curve, points, keys } => {
+    match error {
+        ExtractError::TooFew { curve, points, keys } => {
             let place = loaded.spots.get(*curve).map_or(&top, |s| &s.table);
             let path = loaded.spots.get(*curve).map_or("part.curve", |s| &s.path);
             let count = if *points == 1 { "1 point".to_string() } else { format!("{points} points") };
             let found = format!("{count} for {} parameters: {}", keys.len(), keys.join(", "));
             Diagnostic::new(place, path, found, "at least as many points, or more [params]")
         }
-        ExtractTrouble::Missing { key, settled_by } => {
+        ExtractError::Missing { key, settled_by } => {
             let found = "missing: neither given nor determined by a curve";
             let expected = format!("it under [params], or a curve that determines it ({settled_by})");
             Diagnostic::new(&top, format!("part.params.{key}"), found, expected)
         }
-        ExtractTrouble::Nothing(why) => Diagnostic::new(
+        ExtractError::Nothing(why) => Diagnostic::new(
             &top,
             "part.curve",
             format!("nothing to fit: {why}"),
             "curves of parameters that are not given",
         ),
-        ExtractTrouble::Refused(stage) => Diagnostic::new(
+        ExtractError::Refused(stage) => Diagnostic::new(
             &top,
             "part.start",
             format!("the model cannot be evaluated where the fit begins ({stage})"),

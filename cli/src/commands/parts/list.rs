@@ -38,7 +38,7 @@ pub(super) fn list(args: &PartsListArgs, streams: &mut Streams<'_>) -> io::Resul
     for (name, _) in joulestep_models::parts::shipped() {
         let part = match load(name, &open) {
             Ok(loaded) => loaded.part,
-            Err(trouble) => return refuse_in("a shipped part", &trouble, name.as_ref(), args.json, streams),
+            Err(error) => return refuse_in("a shipped part", &error, name.as_ref(), args.json, streams),
         };
         let resistance = on_resistance(&part, 25.0);
         let or_dash = |x: Option<f64>, unit: &str| x.map_or_else(|| "-".to_string(), |x| people(x, unit));

@@ -44,8 +44,8 @@ pub(super) fn show(args: &PartsShowArgs, streams: &mut Streams<'_>) -> io::Resul
     };
     let part = match load(&args.part, &open) {
         Ok(loaded) => loaded.part,
-        Err(trouble) => {
-            return refuse_in("the part file", &trouble, args.part.as_ref(), args.json, streams);
+        Err(error) => {
+            return refuse_in("the part file", &error, args.part.as_ref(), args.json, streams);
         }
     };
     let derived = derived(&part, celsius);

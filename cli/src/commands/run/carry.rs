@@ -171,7 +171,7 @@ impl Job<'_> {
         let outcome = match run.advance(facts.end, &mut onlooker) {
             Ok(Ended::Reached) => Outcome::Done,
             Ok(Ended::Stopped) => Outcome::Interrupted,
-            Err(trouble) => Outcome::Failed(trouble.to_string()),
+            Err(error) => Outcome::Failed(error.to_string()),
         };
         run.finish(&mut onlooker);
         onlooker.progress.done();
@@ -190,7 +190,7 @@ impl Job<'_> {
         match run.advance(facts.end, &mut course) {
             Ok(Ended::Reached) => {}
             Ok(Ended::Stopped) => return Err("it was stopped".into()),
-            Err(trouble) => return Err(trouble.to_string()),
+            Err(error) => return Err(error.to_string()),
         }
         run.finish(&mut course);
         let account = Account::new(&run, &facts, course.events.lines(), Outcome::Done);

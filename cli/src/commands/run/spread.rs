@@ -21,7 +21,7 @@ use crate::scenario::build::Reductions;
 use crate::scenario::include::open;
 use crate::scenario::meant::Scenario;
 use crate::scenario::raw::Table;
-use crate::scenario::resolve::{Loaded, Trouble, as_typed, mean};
+use crate::scenario::resolve::{Loaded, InputError, as_typed, mean};
 use crate::scenario::sections::SCENARIO;
 
 /// An input with where it stands.
@@ -44,10 +44,10 @@ fn wrong(why: impl Into<String>) -> Refused {
     (why.into(), BAD_INPUT)
 }
 
-fn told(trouble: Trouble) -> String {
-    match trouble {
-        Trouble::Unreadable(error) => error.to_string(),
-        Trouble::Refused(refusal) => {
+fn told(error: InputError) -> String {
+    match error {
+        InputError::Unreadable(error) => error.to_string(),
+        InputError::Refused(refusal) => {
             refusal.diagnostics.iter().map(|d| d.line()).collect::<Vec<_>>().join("; ")
         }
     }
@@ -109,7 +109,7 @@ impl<'a> Spreading<'a> {
         let (found, pairs) = match asked {
             Some(path) => {
                 let study = Study::read(path, &open)
-                    .map_err(|w| wrong(format!("--spread: {}: {}", w.path.display(), told(w.trouble))))?;
+                    .map_err(|w| wrong(format!("--spread: {}: {}", w.path.display(), told(w.error))))?;
                 let same = study.plan.scenario.as_ref().is_some_and(|named| {
                     let whole = |path: &Path| path.canonicalize().ok();
                     whole(named).is_some() && whole(named) == whole(&args.scenario)

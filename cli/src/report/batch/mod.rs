@@ -17,7 +17,7 @@ use crate::judge::Uncertainty;
 use crate::result::{ReadTable, Verdict};
 
 /// Rows of variants that did not end well which are listed.
-const TROUBLES: usize = 20;
+const MOST_FAILURES: usize = 20;
 
 /// What a report says in its sections of results.
 struct Told {
@@ -116,15 +116,15 @@ fn ended(rows: &BTreeMap<usize, Row>) -> Vec<Block> {
     let ended = Status::ALL.into_iter().map(|s| (s, count(s))).filter(|(_, n)| *n > 0);
     let lines = ended.map(|(s, n)| vec![s.word().to_string(), n.to_string()]).collect();
     let mut blocks = vec![Block::Grid(Grid::new("How the variants ended", &["ended", ">variants"], lines))];
-    let troubles: Vec<Vec<String>> = rows
+    let errors: Vec<Vec<String>> = rows
         .values()
         .filter(|r| r.status != Status::Done)
-        .take(TROUBLES)
+        .take(MOST_FAILURES)
         .map(|r| vec![r.variant.to_string(), r.status.word().into(), r.error.clone()])
         .collect();
-    if !troubles.is_empty() {
-        let caption = format!("Variants that did not end well, the first {TROUBLES} at most");
-        blocks.push(Block::Grid(Grid::new(&caption, &[">variant", "ended", "why"], troubles)));
+    if !errors.is_empty() {
+        let caption = format!("Variants that did not end well, the first {MOST_FAILURES} at most");
+        blocks.push(Block::Grid(Grid::new(&caption, &[">variant", "ended", "why"], errors)));
     }
     blocks
 }

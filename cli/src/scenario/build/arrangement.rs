@@ -3,7 +3,7 @@
 use joulestep_engine::circuit::graph::HeatId;
 use joulestep_engine::control::Controller;
 use joulestep_engine::control::board::Board;
-use joulestep_engine::trouble::CircuitTrouble;
+use joulestep_engine::error::CircuitError;
 
 use super::{Build, Placed};
 
@@ -14,7 +14,7 @@ impl Build<'_> {
         let Some(spec) = &scenario.arrangement else { return };
         match spec.arrangement.lay(&mut self.circuit, &spec.values, &spec.parts) {
             Ok(laid) => self.laid = laid,
-            Err(trouble) => return self.arrangement_trouble(&trouble),
+            Err(error) => return self.arrangement_error(&error),
         }
         let inputs = scenario.thermal.input_names();
         for fitting in &self.laid.fittings {
@@ -35,11 +35,11 @@ impl Build<'_> {
         }
     }
 
-    /// At the parameter or place that the trouble names, else at the kind.
-    fn arrangement_trouble(&mut self, trouble: &CircuitTrouble) {
+    /// At the parameter or place that the error names, else at the kind.
+    fn arrangement_error(&mut self, error: &CircuitError) {
         let Some(spec) = &self.scenario.arrangement else { return };
-        let (named, found) = match trouble {
-            CircuitTrouble::BadValue { component, what } => (component.as_str(), what.clone()),
+        let (named, found) = match error {
+            CircuitError::BadValue { component, what } => (component.as_str(), what.clone()),
             other => ("", other.to_string()),
         };
         let owner = named.split('.').next().unwrap_or(named);
@@ -60,7 +60,7 @@ impl Build<'_> {
         for make in makers {
             match make(board) {
                 Ok(logic) => all.push(logic),
-                Err(trouble) => self.arrangement_trouble(&trouble),
+                Err(error) => self.arrangement_error(&error),
             }
         }
     }

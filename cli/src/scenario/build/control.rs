@@ -57,7 +57,7 @@ impl Build<'_> {
     ) -> Option<Gate<f64>> {
         let (gate, reference) = (self.circuit.node(&gate.name), self.circuit.node(&reference.name));
         Gate::add(&mut self.circuit, name, gate, reference, output)
-            .map_err(|trouble| self.trouble(&d.name, "drive", &trouble))
+            .map_err(|error| self.error(&d.name, "drive", &error))
             .ok()
     }
 
@@ -82,7 +82,7 @@ impl Build<'_> {
             });
             match drive {
                 Ok(drive) => all.push(Box::new(drive)),
-                Err(trouble) => self.trouble(&spec.name, "drive", &trouble),
+                Err(error) => self.error(&spec.name, "drive", &error),
             }
         }
         self.laid_logic(false, board, &mut all);
@@ -172,7 +172,7 @@ impl Build<'_> {
                 Pwm::new(name, settings).map(|p| Box::new(p) as Logic)
             }
         };
-        made.map_err(|trouble| self.trouble(&spec.name, "controller", &trouble)).ok()
+        made.map_err(|error| self.error(&spec.name, "controller", &error)).ok()
     }
 
     fn protection(&mut self, spec: &ProtectionSpec, board: &mut Board<f64>) -> Option<Logic> {
@@ -230,7 +230,7 @@ impl Build<'_> {
         };
         Protection::new(&spec.name.name, settings)
             .map(|g| Box::new(g) as Logic)
-            .map_err(|trouble| self.trouble(&spec.name, "protection", &trouble))
+            .map_err(|error| self.error(&spec.name, "protection", &error))
             .ok()
     }
 }

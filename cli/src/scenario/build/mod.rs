@@ -14,7 +14,7 @@ use joulestep_engine::circuit::topology;
 use joulestep_engine::control::board::Board;
 use joulestep_engine::run::setup::{Piecewise, Setup, Start};
 use joulestep_engine::step::method::Method;
-use joulestep_engine::trouble::CircuitTrouble;
+use joulestep_engine::error::CircuitError;
 use joulestep_models::arrangement::bed::Laid;
 
 use crate::diagnostic::{Diagnostic, Place, Refusal};
@@ -69,10 +69,10 @@ impl Build<'_> {
         self.diagnostics.push(Diagnostic::new(place, key, found, expected));
     }
 
-    /// Trouble of a named piece.
-    fn trouble(&mut self, named: &Named, section: &str, trouble: &CircuitTrouble) {
-        let (key, found) = match trouble {
-            CircuitTrouble::BadValue { what, .. } => (format!("{section}.{}", named.name), what.clone()),
+    /// An error of a named piece.
+    fn error(&mut self, named: &Named, section: &str, error: &CircuitError) {
+        let (key, found) = match error {
+            CircuitError::BadValue { what, .. } => (format!("{section}.{}", named.name), what.clone()),
             other => (format!("{section}.{}", named.name), other.to_string()),
         };
         self.tell(&named.place, key, found, "");
@@ -114,8 +114,8 @@ pub fn build_with(scenario: &Scenario, reductions: &Reductions) -> Result<Ready,
     }
     let operating_point = scenario.steps.operating_point;
     let findings = topology::examine(&build.circuit, operating_point);
-    for trouble in &findings.troubles {
-        build.topology(trouble);
+    for error in &findings.errors {
+        build.topology(error);
     }
     let mut board = Board::new(&build.circuit);
     let controllers = build.controllers(gates, &mut board);
@@ -165,7 +165,7 @@ fn refuse(build: Build<'_>) -> Refusal {
 
 impl Build<'_> {
     /// What the graph alone tells, at the component it names first.
-    fn topology(&mut self, trouble: &CircuitTrouble) {
+    fn topology(&mut self, error: &CircuitError) {
         let scenario = self.scenario;
         let of_node = |node: &str| {
             let mut nodes = scenario.components.iter().flat_map(|c| &c.nodes);
@@ -179,21 +179,21 @@ impl Build<'_> {
             let first = members.split([',', '.']).next().unwrap_or(members).trim().to_string();
             scenario.components.iter().map(|c| &c.name).find(|n| n.name == first)
         };
-        let (named, expected) = match trouble {
-            CircuitTrouble::FloatingNode { node, .. } => {
+        let (named, expected) = match error {
+            CircuitError::FloatingNode { node, .. } => {
                 (of_node(node), "a path for direct current to gnd, such as a resistor")
             }
-            CircuitTrouble::SourceLoop { members } => {
+            CircuitError::SourceLoop { members } => {
                 (of_members(members), "a resistance or inductance in the loop")
             }
-            CircuitTrouble::ResistanceFreeLoop { members } => (of_members(members), ""),
+            CircuitError::ResistanceFreeLoop { members } => (of_members(members), ""),
             _ => (None, ""),
         };
         let place = named.map(|n| n.place.clone());
         self.diagnostics.push(Diagnostic {
             place,
             key: String::new(),
-            found: trouble.to_string(),
+            found: error.to_string(),
             expected: expected.into(),
             suggestion: None,
         });

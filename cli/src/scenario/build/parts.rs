@@ -35,7 +35,7 @@ impl Build<'_> {
                     known_current: spec.known_current,
                     built,
                 }),
-                Err(trouble) => self.trouble(&spec.name, "component", &trouble),
+                Err(error) => self.error(&spec.name, "component", &error),
             }
         }
     }

@@ -8,7 +8,7 @@ use joulestep_engine::thermal::convert::foster_to_cauer;
 use joulestep_engine::thermal::field::mesh::{Mesh, Sizing};
 use joulestep_engine::thermal::field::reduce::{Span, reduce};
 use joulestep_engine::thermal::field::system::System;
-use joulestep_engine::thermal::field::trouble::FieldTrouble;
+use joulestep_engine::thermal::field::error::FieldError;
 use joulestep_engine::thermal::modal::Modal;
 use joulestep_engine::thermal::network::{CauerCell, FosterTerm, NetworkBuilder};
 use joulestep_engine::thermal::run::Thermal;
@@ -22,7 +22,7 @@ use crate::scenario::meant::{Cells, HeatPackageSpec};
 pub struct Reductions(Mutex<BTreeMap<String, Compact>>);
 
 impl Reductions {
-    fn of(&self, package: &Package, solid: &Solid) -> Result<Compact, FieldTrouble> {
+    fn of(&self, package: &Package, solid: &Solid) -> Result<Compact, FieldError> {
         // All of a package is in this text, its numbers to the last digit.
         let key = format!("{package:?}");
         let known = || self.0.lock().unwrap_or_else(PoisonError::into_inner);
@@ -55,8 +55,8 @@ impl Build<'_> {
         let solid = match to_ambient(&spec.package) {
             Ok(solid) => solid,
             Err(wrong) => {
-                for trouble in wrong {
-                    self.tell(&spec.name.place, key.clone(), trouble.found, trouble.expected);
+                for error in wrong {
+                    self.tell(&spec.name.place, key.clone(), error.found, error.expected);
                 }
                 return None;
             }
@@ -72,8 +72,8 @@ impl Build<'_> {
                 let network = network.renamed(|name| format!("{}-{name}", spec.name.name));
                 Some(Modal::of_compact(&network))
             }
-            Err(trouble) => {
-                self.tell(&spec.name.place, key, trouble.to_string(), "");
+            Err(error) => {
+                self.tell(&spec.name.place, key, error.to_string(), "");
                 None
             }
         }
@@ -112,9 +112,9 @@ impl Build<'_> {
             };
             let cells = match cells {
                 Ok(cells) => cells,
-                Err(trouble) => {
+                Err(error) => {
                     let key = format!("thermal.chain.{}", chain.name.name);
-                    self.tell(&chain.name.place, key, trouble.to_string(), "");
+                    self.tell(&chain.name.place, key, error.to_string(), "");
                     continue;
                 }
             };
@@ -129,9 +129,9 @@ impl Build<'_> {
         }
         match network.build().and_then(|n| Modal::<f64>::new(&n)) {
             Ok(modal) => Some(modal),
-            Err(trouble) => {
+            Err(error) => {
                 let place = spec.boundaries[0].0.place.clone();
-                self.tell(&place, "thermal", trouble.to_string(), "");
+                self.tell(&place, "thermal", error.to_string(), "");
                 None
             }
         }

@@ -29,7 +29,7 @@ use crate::scenario::shape::{GROUND, zero_as_ground};
 
 /// Why there is no scenario.
 #[derive(Debug)]
-pub enum Trouble {
+pub enum InputError {
     /// The scenario file itself cannot be opened.
     Unreadable(std::io::Error),
     /// It is wrong.
@@ -50,9 +50,9 @@ pub struct AsTyped {
 /// Opens a scenario with all it includes.
 ///
 /// # Errors
-/// [`Trouble`]: no file, or no TOML.
-pub fn as_typed(path: &Path, open: Open<'_>) -> Result<AsTyped, Trouble> {
-    let mut files = include::load(path, open).map_err(Trouble::Unreadable)?;
+/// [`InputError`]: no file, or no TOML.
+pub fn as_typed(path: &Path, open: Open<'_>) -> Result<AsTyped, InputError> {
+    let mut files = include::load(path, open).map_err(InputError::Unreadable)?;
     // A key lost to a syntax error would be missed a second time, so nothing more is checked.
     if files.diagnostics.iter().any(|d| d.key.is_empty()) {
         return Err(refuse(files.sources, files.diagnostics));
@@ -67,16 +67,16 @@ pub fn as_typed(path: &Path, open: Open<'_>) -> Result<AsTyped, Trouble> {
 /// Reads a scenario with all it includes.
 ///
 /// # Errors
-/// [`Trouble`]; all errors that can be told at once.
-pub fn read(path: &Path, open: Open<'_>) -> Result<Scenario, Trouble> {
+/// [`InputError`]; all errors that can be told at once.
+pub fn read(path: &Path, open: Open<'_>) -> Result<Scenario, InputError> {
     understand(as_typed(path, open)?, open)
 }
 
 /// What the tables mean; opens the parts and packages that they name.
 ///
 /// # Errors
-/// [`Trouble`]; all errors that can be told at once.
-pub fn understand(typed: AsTyped, open: Open<'_>) -> Result<Scenario, Trouble> {
+/// [`InputError`]; all errors that can be told at once.
+pub fn understand(typed: AsTyped, open: Open<'_>) -> Result<Scenario, InputError> {
     let AsTyped { sources, root, diagnostics } = typed;
     mean(&root, &load(&root, sources, diagnostics, open))
 }
@@ -108,8 +108,8 @@ fn load(root: &Table, mut sources: Sources, mut diagnostics: Vec<Diagnostic>, op
 /// What the tables mean, with what they name.
 ///
 /// # Errors
-/// [`Trouble`]; all errors that can be told at once.
-pub fn mean(root: &Table, loaded: &Loaded) -> Result<Scenario, Trouble> {
+/// [`InputError`]; all errors that can be told at once.
+pub fn mean(root: &Table, loaded: &Loaded) -> Result<Scenario, InputError> {
     let Loaded { sources, parts, packages, segments, diagnostics } = loaded;
     let diagnostics = diagnostics.clone();
     let kind_of_part = |place: &Place, name: &str| parts.kind(place.file, name);
@@ -133,10 +133,10 @@ pub fn mean(root: &Table, loaded: &Loaded) -> Result<Scenario, Trouble> {
 }
 
 /// In the order of the files, so that they are met from top to bottom.
-fn refuse(sources: Sources, diagnostics: Vec<Diagnostic>) -> Trouble {
+fn refuse(sources: Sources, diagnostics: Vec<Diagnostic>) -> InputError {
     let mut refusal = Refusal::sorted(sources, diagnostics);
     refusal.diagnostics.dedup();
-    Trouble::Refused(refusal)
+    InputError::Refused(refusal)
 }
 
 struct Resolve<'a> {

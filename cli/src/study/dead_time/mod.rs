@@ -8,7 +8,7 @@ use std::path::Path;
 use joulestep_engine::run::setup::Setup;
 use joulestep_engine::units::people;
 use joulestep_models::arrangement::dead_time::{
-    DeadTimeTrouble, Kind, PARAMS, Point, Study as Leg, estimate, least, point_at,
+    DeadTimeError, Kind, PARAMS, Point, Study as Leg, estimate, least, point_at,
 };
 use joulestep_models::arrangement::find;
 use joulestep_models::model::Range::{Any, NotNegative, Positive};
@@ -21,7 +21,7 @@ use super::{Context, Count, Entry, Input, Question, StudyError, What};
 use crate::answer::{Answer, Study, StudyFigure};
 use crate::progress::Counted;
 use crate::scenario::include::open;
-use crate::scenario::resolve::{Trouble, read};
+use crate::scenario::resolve::{InputError, read};
 use crate::scenario::shape::{Form, Key, Kinds, Section};
 
 /// The study.
@@ -146,11 +146,11 @@ impl Found {
     }
 }
 
-fn failed(trouble: &DeadTimeTrouble) -> StudyError {
-    match trouble {
-        DeadTimeTrouble::Circuit(_) => StudyError::Refused(trouble.to_string()),
-        DeadTimeTrouble::Cycle(_) | DeadTimeTrouble::Operating(_) => {
-            StudyError::Numerical(trouble.to_string())
+fn failed(error: &DeadTimeError) -> StudyError {
+    match error {
+        DeadTimeError::Circuit(_) => StudyError::Refused(error.to_string()),
+        DeadTimeError::Cycle(_) | DeadTimeError::Operating(_) => {
+            StudyError::Numerical(error.to_string())
         }
     }
 }
@@ -166,11 +166,11 @@ fn from_values(values: &Values) -> Vec<(&'static str, f64)> {
 }
 
 fn of_scenario(q: &Question, path: &Path) -> Result<(Leg, String), StudyError> {
-    let scenario = read(path, &open).map_err(|trouble| match trouble {
-        Trouble::Unreadable(error) => {
+    let scenario = read(path, &open).map_err(|error| match error {
+        InputError::Unreadable(error) => {
             StudyError::Refused(format!("cannot read `{}`: {error}", path.display()))
         }
-        Trouble::Refused(refusal) => StudyError::Refused(refusal.text()),
+        InputError::Refused(refusal) => StudyError::Refused(refusal.text()),
     })?;
     let places = find("half-bridge").map_or(&[][..], |h| h.places);
     match scenario.arrangement.filter(|a| a.arrangement.places == places) {
@@ -241,7 +241,7 @@ fn find_all(q: &Question, context: &Context<'_>) -> Result<Found, StudyError> {
         })
     };
     let grid: Vec<(f64, f64)> = currents.iter().flat_map(|&i| times.iter().map(move |&t| (t, i))).collect();
-    // The first trouble in the grid's order, whatever the threads.
+    // The first error in the grid's order, whatever the threads.
     let all: Vec<Result<Point, StudyError>> = grid
         .par_iter()
         .map(|&(time, current)| {

@@ -263,8 +263,8 @@ pub(super) fn rate(
         numbers(part, &ready, asked, sharing, context.brief)
     };
     let found = at(1 << level.clamp(0, 2), &path)?;
-    if let Some(trouble) = full.trouble().or_else(|| full_other.as_ref()?.trouble()) {
-        return Err(StudyError::Numerical(trouble.to_string()));
+    if let Some(error) = full.error().or_else(|| full_other.as_ref()?.error()) {
+        return Err(StudyError::Numerical(error.to_string()));
     }
     let flat = found.flat(asked);
     // The search ends within this share.

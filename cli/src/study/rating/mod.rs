@@ -9,7 +9,7 @@ use joulestep_models::merit::{Conditions, gate_on};
 use joulestep_models::model::Range::{Any, NotNegative, Positive};
 use joulestep_models::package::Package;
 use joulestep_models::part::Part;
-use joulestep_models::rating::RatingTrouble;
+use joulestep_models::rating::RatingError;
 use joulestep_models::rating::pulse::Shape;
 use rayon::prelude::*;
 
@@ -273,10 +273,10 @@ fn bounds(q: &Question, part: &Part, asked: &Asked) -> Result<(Option<f64>, f64)
     Ok((gate, hottest))
 }
 
-fn failed(trouble: &RatingTrouble) -> StudyError {
-    match trouble {
-        RatingTrouble::Thermal(_) => StudyError::Numerical(trouble.to_string()),
-        _ => StudyError::Refused(trouble.to_string()),
+fn failed(error: &RatingError) -> StudyError {
+    match error {
+        RatingError::Thermal(_) => StudyError::Numerical(error.to_string()),
+        _ => StudyError::Refused(error.to_string()),
     }
 }
 
@@ -291,7 +291,7 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
         let sharing = asked.sharing.filter(|_| k == 0);
         rate((part, bounds), package(k), &asked, sharing, context)
     };
-    // The first trouble in the order of the parts, whatever the threads.
+    // The first error in the order of the parts, whatever the threads.
     let all: Vec<Result<Rated, StudyError>> = parts.par_iter().map(one).collect();
     let all = all.into_iter().collect::<Result<Vec<_>, _>>()?;
     let contradictions = |(k, part): &(usize, &Part)| {

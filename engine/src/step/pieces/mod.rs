@@ -16,7 +16,7 @@ mod piece;
 use self::frame::Frame;
 use self::ladder::FINEST;
 use self::piece::{Block, Piece};
-use super::stage::StageTrouble;
+use super::stage::StageError;
 use super::state::State;
 use crate::arithmetic::lane::Lane;
 use crate::circuit::graph::WaveId;
@@ -104,11 +104,11 @@ impl<L: Lane> Pieces<L> {
     }
 
     /// Finds the piece that holds at these states: valve by valve, the least number first.
-    fn find(&mut self, system: &System<L>, z: &[f64], board: &Board<L>) -> Result<u64, StageTrouble> {
+    fn find(&mut self, system: &System<L>, z: &[f64], board: &Board<L>) -> Result<u64, StageError> {
         let mut changes = 0;
         if self.version != Some(board.version()) {
             let on = self.pieces[self.current].on;
-            self.current = self.piece(system, board.choices(), on).map_err(|_| StageTrouble::NotFinite(0))?;
+            self.current = self.piece(system, board.choices(), on).map_err(|_| StageError::NotFinite(0))?;
             self.version = Some(board.version());
         }
         loop {
@@ -121,12 +121,12 @@ impl<L: Lane> Pieces<L> {
             let Some(k) = wrong else { return Ok(changes) };
             changes += 1;
             if changes > u64::from(CHANGES) {
-                return Err(StageTrouble::Moving(self.frame.seats[k].ends[0], dot(&piece.inside[k])));
+                return Err(StageError::Moving(self.frame.seats[k].ends[0], dot(&piece.inside[k])));
             }
             let on = piece.on ^ (1 << k);
             let node = self.frame.seats[k].ends[0];
             self.current =
-                self.piece(system, board.choices(), on).map_err(|_| StageTrouble::NotFinite(node))?;
+                self.piece(system, board.choices(), on).map_err(|_| StageError::NotFinite(node))?;
         }
     }
 
@@ -140,20 +140,20 @@ impl<L: Lane> Pieces<L> {
         state: &mut State<L>,
         board: &Board<L>,
         stamps: &mut [Vec<L>],
-    ) -> Result<(), StageTrouble> {
+    ) -> Result<(), StageError> {
         let z = self.frame.enter(system, &state.q, (state.t, state.t), board);
         self.find(system, z.as_slice(), board)?;
         self.leave(z.as_slice(), state, stamps)
     }
 
     /// Writes everything that is read off a state.
-    fn leave(&mut self, z: &[f64], state: &mut State<L>, stamps: &mut [Vec<L>]) -> Result<(), StageTrouble> {
+    fn leave(&mut self, z: &[f64], state: &mut State<L>, stamps: &mut [Vec<L>]) -> Result<(), StageError> {
         let piece = &self.pieces[self.current];
         let dot = |row: &nalgebra::DVector<f64>| row.iter().zip(z).map(|(a, b)| a * b).sum::<f64>();
         for k in 0..self.frame.n {
             let value: f64 = piece.x.row(k).iter().zip(z).map(|(a, b)| a * b).sum();
             if !value.is_finite() {
-                return Err(StageTrouble::NotFinite(k));
+                return Err(StageError::NotFinite(k));
             }
             state.x[k] = L::splat(value);
         }
@@ -189,7 +189,7 @@ impl<L: Lane> Pieces<L> {
         most: u64,
         board: &Board<L>,
         stamps: &mut [Vec<L>],
-    ) -> Result<Walked, StageTrouble> {
+    ) -> Result<Walked, StageError> {
         match self.frame.all.div_ceil(8) {
             1 => self.go::<1>(system, state, (stop, pause, longest), most, board, stamps),
             2 => self.go::<2>(system, state, (stop, pause, longest), most, board, stamps),
@@ -206,7 +206,7 @@ impl<L: Lane> Pieces<L> {
         most: u64,
         board: &Board<L>,
         stamps: &mut [Vec<L>],
-    ) -> Result<Walked, StageTrouble> {
+    ) -> Result<Walked, StageError> {
         let began = state.t;
         let tick = self.base * 0.5f64.powi(FINEST as i32);
         let total = ((stop - began) / tick).round() as u64;
@@ -262,7 +262,7 @@ impl<L: Lane> Pieces<L> {
             restless += 1;
             walked.changes += self.find(system, z.as_flattened(), board)?;
             if restless > CHANGES {
-                return Err(StageTrouble::Moving(self.frame.seats[0].ends[0], f64::NAN));
+                return Err(StageError::Moving(self.frame.seats[0].ends[0], f64::NAN));
             }
         }
         state.t = if left == 0 { stop } else { began + (total - left) as f64 * tick };

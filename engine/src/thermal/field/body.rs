@@ -3,7 +3,7 @@
 //! Lengths in m, resistances per area in K·m²/W, film coefficients in W/(m²·K), temperatures in °C.
 
 use super::property::Law;
-use super::trouble::FieldTrouble;
+use super::error::FieldError;
 use crate::thermal::network::Boundary;
 
 /// Lengths below this are one place, m.
@@ -102,7 +102,7 @@ impl Body {
     /// # Errors
     /// No block, film, boundary or heat input; an extent, property or coefficient that is not positive; a number of
     /// something that does not exist; blocks in one place.
-    pub fn check(&self) -> Result<(), FieldTrouble> {
+    pub fn check(&self) -> Result<(), FieldError> {
         let heated = self.ports.iter().filter(|p| p.heated).count();
         for (what, count) in [
             ("block", self.blocks.len()),
@@ -111,7 +111,7 @@ impl Body {
             ("heat input", heated),
         ] {
             if count == 0 {
-                return Err(FieldTrouble::Empty { what });
+                return Err(FieldError::Empty { what });
             }
         }
         for (k, s) in self.substances.iter().enumerate() {
@@ -123,7 +123,7 @@ impl Body {
             {
                 if !law.is_positive() {
                     let place = format!("substance {k}");
-                    return Err(FieldTrouble::NotPositive { what, place, value: law.at(300.0) });
+                    return Err(FieldError::NotPositive { what, place, value: law.at(300.0) });
                 }
             }
         }
@@ -133,7 +133,7 @@ impl Body {
             extents(block.low, block.high, SAME, place)?;
             if !(block.contact >= 0.0 && block.contact.is_finite()) {
                 let what = "contact resistance";
-                return Err(FieldTrouble::NotPositive { what, place: place(), value: block.contact });
+                return Err(FieldError::NotPositive { what, place: place(), value: block.contact });
             }
         }
         for film in &self.films {
@@ -143,7 +143,7 @@ impl Body {
             if film.coefficient.is_nan() || film.coefficient <= 0.0 {
                 let (what, value) = ("film coefficient", film.coefficient);
                 let place = format!("`{}`", self.blocks[film.block].name);
-                return Err(FieldTrouble::NotPositive { what, place, value });
+                return Err(FieldError::NotPositive { what, place, value });
             }
         }
         for port in &self.ports {
@@ -152,14 +152,14 @@ impl Body {
                 let extent = port.high[axis] - port.low[axis];
                 if extent.is_nan() || extent < flat[axis] {
                     let (what, place) = (AXIS[axis], format!("`{}`", port.name));
-                    return Err(FieldTrouble::NotPositive { what, place, value: extent });
+                    return Err(FieldError::NotPositive { what, place, value: extent });
                 }
             }
         }
         for (k, a) in self.blocks.iter().enumerate() {
             for b in &self.blocks[..k] {
                 if (0..3).all(|x| a.low[x] < b.high[x] - SAME && b.low[x] < a.high[x] - SAME) {
-                    return Err(FieldTrouble::Overlap { one: b.name.clone(), other: a.name.clone() });
+                    return Err(FieldError::Overlap { one: b.name.clone(), other: a.name.clone() });
                 }
             }
         }
@@ -179,11 +179,11 @@ fn extents(
     high: [f64; 3],
     least: f64,
     place: impl Fn() -> String,
-) -> Result<(), FieldTrouble> {
+) -> Result<(), FieldError> {
     for axis in 0..3 {
         let value = high[axis] - low[axis];
         if value.is_nan() || value <= least || !value.is_finite() {
-            return Err(FieldTrouble::NotPositive { what: AXIS[axis], place: place(), value });
+            return Err(FieldError::NotPositive { what: AXIS[axis], place: place(), value });
         }
     }
     Ok(())
@@ -194,9 +194,9 @@ fn index(
     count: usize,
     what: &'static str,
     place: impl Fn() -> String,
-) -> Result<(), FieldTrouble> {
+) -> Result<(), FieldError> {
     if number < count {
         return Ok(());
     }
-    Err(FieldTrouble::Missing { place: place(), what, number, count })
+    Err(FieldError::Missing { place: place(), what, number, count })
 }

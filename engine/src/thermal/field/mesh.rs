@@ -6,7 +6,7 @@
 //! of ∫dx/h: they are images of one another, as extrapolation to size zero needs.
 
 use super::body::{Body, SAME};
-use super::trouble::FieldTrouble;
+use super::error::FieldError;
 
 /// Samples of the size field between two planes.
 const SAMPLES: usize = 64;
@@ -79,13 +79,13 @@ impl Mesh {
         sizing: &Sizing,
         kelvin: f64,
         least: usize,
-    ) -> Result<(Self, usize), FieldTrouble> {
+    ) -> Result<(Self, usize), FieldError> {
         let mut division = sizing.division.max(least);
         loop {
             match Self::new(body, &Sizing { division, ..*sizing }, kelvin) {
                 Ok(mesh) => return Ok((mesh, division)),
                 Err(_) if division > least => division -= 1,
-                Err(trouble) => return Err(trouble),
+                Err(error) => return Err(error),
             }
         }
     }
@@ -98,14 +98,14 @@ impl Mesh {
     ///
     /// # Errors
     /// More cells than allowed; a port outside every block is found later.
-    pub fn new(body: &Body, sizing: &Sizing, kelvin: f64) -> Result<Self, FieldTrouble> {
+    pub fn new(body: &Body, sizing: &Sizing, kelvin: f64) -> Result<Self, FieldError> {
         let edges = [0, 1, 2].map(|axis| graded(body, sizing, kelvin, axis));
         let count = [0, 1, 2].map(|a| edges[a].len() - 1);
         let limit = sizing.limit.min(u32::MAX as usize - 1);
         let all = count.iter().fold(1_usize, |n, c| n.saturating_mul(*c));
         // What is filled must be counted before it is stored; a box of mostly air may be large.
         if all > limit.saturating_mul(BOX) {
-            return Err(FieldTrouble::TooManyCells { cells: all, limit });
+            return Err(FieldError::TooManyCells { cells: all, limit });
         }
         let mut index = vec![Self::NONE; all];
         for (number, block) in body.blocks.iter().enumerate() {
@@ -120,7 +120,7 @@ impl Mesh {
         }
         let filled = index.iter().filter(|b| **b != Self::NONE).count();
         if filled > limit {
-            return Err(FieldTrouble::TooManyCells { cells: filled, limit });
+            return Err(FieldError::TooManyCells { cells: filled, limit });
         }
         let mut cells = Vec::with_capacity(filled);
         for (k, slot) in index.iter_mut().enumerate() {

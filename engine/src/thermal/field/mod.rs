@@ -15,4 +15,4 @@ pub mod reduce;
 pub mod study;
 pub mod surge;
 pub mod system;
-pub mod trouble;
+pub mod error;

@@ -11,7 +11,7 @@ use nalgebra::{Cholesky, DMatrix, DVector, SymmetricEigen};
 
 use super::iterate::{Conjugate, dot};
 use super::system::{Matrix, System, along};
-use super::trouble::FieldTrouble;
+use super::error::FieldError;
 use crate::thermal::compact::Compact;
 
 /// Relative residual of a solution at a shift.
@@ -65,7 +65,7 @@ pub struct Reduced {
 ///
 /// # Errors
 /// A linear system that does not converge.
-pub fn reduce(system: &System, span: &Span) -> Result<Reduced, FieldTrouble> {
+pub fn reduce(system: &System, span: &Span) -> Result<Reduced, FieldError> {
     let mut basis = Basis::new(system)?;
     let (slow, fast) = (0.3 / span.longest, 3.0 / span.shortest);
     let shift = |k: usize, of: usize| slow * (fast / slow).powf(k as f64 / of as f64);
@@ -172,7 +172,7 @@ struct Basis<'a> {
 
 impl<'a> Basis<'a> {
     /// With the steady states.
-    fn new(system: &'a System) -> Result<Self, FieldTrouble> {
+    fn new(system: &'a System) -> Result<Self, FieldError> {
         let cells = system.cells();
         let (films, shares) = (&system.films, system.shares());
         let heated = (0..shares.rows()).filter(|p| system.ports.heated[*p]);
@@ -206,7 +206,7 @@ impl<'a> Basis<'a> {
     }
 
     /// Adds the solutions at a shift.
-    fn extend(&mut self, shift: f64) -> Result<(), FieldTrouble> {
+    fn extend(&mut self, shift: f64) -> Result<(), FieldError> {
         self.conjugate.refresh(self.system, shift);
         for k in 0..self.heat.len() {
             let heat = std::mem::take(&mut self.heat[k]);
@@ -218,7 +218,7 @@ impl<'a> Basis<'a> {
         Ok(())
     }
 
-    fn solve(&mut self, b: &[f64], mut x: Vec<f64>, residual: f64) -> Result<Vec<f64>, FieldTrouble> {
+    fn solve(&mut self, b: &[f64], mut x: Vec<f64>, residual: f64) -> Result<Vec<f64>, FieldError> {
         self.iterations += self.conjugate.solve(self.system, b, &mut x, residual)?;
         self.solutions += 1;
         Ok(x)

@@ -8,7 +8,7 @@ use super::body::Body;
 use super::mesh::{Mesh, Sizing};
 use super::reduce::{Reduced, Span, reduce};
 use super::system::System;
-use super::trouble::FieldTrouble;
+use super::error::FieldError;
 use crate::thermal::compact::Compact;
 
 /// Relative change that counts as none.
@@ -75,7 +75,7 @@ impl Study {
 ///
 /// # Errors
 /// As [`Mesh::new`], [`System::new`] and [`reduce`]; not even the coarsest two meshes within the limit.
-pub fn study(body: &Body, sizing: &Sizing, span: &Span, kelvin: f64) -> Result<Study, FieldTrouble> {
+pub fn study(body: &Body, sizing: &Sizing, span: &Span, kelvin: f64) -> Result<Study, FieldError> {
     body.check()?;
     let sizing = &fitting(body, sizing, kelvin);
     let mesh = |division: usize| Mesh::new(body, &Sizing { division, ..*sizing }, kelvin);
@@ -98,7 +98,7 @@ pub fn study(body: &Body, sizing: &Sizing, span: &Span, kelvin: f64) -> Result<S
         networks.push(reduced);
     }
     let order = observed(&levels);
-    let Some(finest) = networks.pop() else { return Err(FieldTrouble::Empty { what: "mesh" }) };
+    let Some(finest) = networks.pop() else { return Err(FieldError::Empty { what: "mesh" }) };
     let coarser = networks.into_iter().map(|r| r.network).collect();
     Ok(Study { finest, coarser, levels, order })
 }

@@ -8,7 +8,7 @@ use super::body::Body;
 use super::iterate::Conjugate;
 use super::mesh::Mesh;
 use super::system::{Ports, System, add_transposed, conduct};
-use super::trouble::FieldTrouble;
+use super::error::FieldError;
 
 /// γ = 1 − 1/√2.
 const GAMMA: f64 = 1.0 - std::f64::consts::FRAC_1_SQRT_2;
@@ -39,7 +39,7 @@ impl<'a> Surge<'a> {
     ///
     /// # Errors
     /// As [`System::new`].
-    pub fn new(body: &'a Body, mesh: &'a Mesh, start: f64) -> Result<Self, FieldTrouble> {
+    pub fn new(body: &'a Body, mesh: &'a Mesh, start: f64) -> Result<Self, FieldError> {
         let system = System::new(body, mesh, start + ZERO)?;
         let conjugate = Conjugate::new(&system, 1.0);
         let volumes = mesh.cells.iter().map(|c| mesh.extents(c).iter().product()).collect();
@@ -83,7 +83,7 @@ impl<'a> Surge<'a> {
     ///
     /// # Errors
     /// Temperatures that do not settle; a linear system that does not converge.
-    pub fn advance(&mut self, dt: f64, power: &[f64]) -> Result<(), FieldTrouble> {
+    pub fn advance(&mut self, dt: f64, power: &[f64]) -> Result<(), FieldError> {
         self.power.copy_from_slice(power);
         let stage = GAMMA * dt;
         let start = self.kelvin.clone();
@@ -104,7 +104,7 @@ impl<'a> Surge<'a> {
     /// # Errors
     /// Temperatures that do not settle, as with more power than conductivities that fall let through; a linear
     /// system that does not converge.
-    pub fn settle(&mut self, power: &[f64]) -> Result<(), FieldTrouble> {
+    pub fn settle(&mut self, power: &[f64]) -> Result<(), FieldError> {
         self.power.copy_from_slice(power);
         let start = self.kelvin.clone();
         let none = vec![0.0; start.len()];
@@ -119,7 +119,7 @@ impl<'a> Surge<'a> {
     }
 
     /// Solves H(T) − H(start) − `offset` = `stage`·(P + F·θ − K(T)·T) for T, from what is in `kelvin`.
-    fn stage(&mut self, stage: f64, start: &[f64], offset: &[f64]) -> Result<(), FieldTrouble> {
+    fn stage(&mut self, stage: f64, start: &[f64], offset: &[f64]) -> Result<(), FieldError> {
         // A stage without end is the steady state: no capacity.
         let shift = if stage.is_finite() { 1.0 / stage } else { 0.0 };
         let mut b = vec![0.0; start.len()];
@@ -150,6 +150,6 @@ impl<'a> Surge<'a> {
                 return Ok(());
             }
         }
-        Err(FieldTrouble::NotSettled { step: stage / GAMMA, iterations: MOST })
+        Err(FieldError::NotSettled { step: stage / GAMMA, iterations: MOST })
     }
 }

@@ -10,7 +10,7 @@ use sprs::{CsMatI, TriMatI};
 
 use super::body::{Body, Face};
 use super::mesh::{Cell, Mesh};
-use super::trouble::FieldTrouble;
+use super::error::FieldError;
 
 mod ports;
 
@@ -41,7 +41,7 @@ impl System {
     ///
     /// # Errors
     /// As [`Body::check`]; a port outside every block, a film on a covered face, a block without a path to a film.
-    pub fn new(body: &Body, mesh: &Mesh, kelvin: f64) -> Result<Self, FieldTrouble> {
+    pub fn new(body: &Body, mesh: &Mesh, kelvin: f64) -> Result<Self, FieldError> {
         body.check()?;
         let (conductance, films) = conduct(body, mesh, |_| kelvin)?;
         let content = |cell: &Cell| {
@@ -61,7 +61,7 @@ impl System {
         };
         if let Some(cell) = system.without_path() {
             let block = body.blocks[mesh.cells[cell].block as usize].name.clone();
-            return Err(FieldTrouble::NoPath { block });
+            return Err(FieldError::NoPath { block });
         }
         Ok(system)
     }
@@ -113,7 +113,7 @@ pub(super) fn conduct(
     body: &Body,
     mesh: &Mesh,
     kelvin: impl Fn(usize) -> f64,
-) -> Result<(Matrix, Matrix), FieldTrouble> {
+) -> Result<(Matrix, Matrix), FieldError> {
     let cells = mesh.cells.len();
     let halves: Vec<[f64; 3]> = mesh
         .cells
@@ -146,7 +146,7 @@ pub(super) fn conduct(
         }
         if films.nnz() == before {
             let (block, face) = (block.name.clone(), film.face.word());
-            return Err(FieldTrouble::CoveredFilm { block, face });
+            return Err(FieldError::CoveredFilm { block, face });
         }
     }
     // Row by row in the order of the columns: nothing is left to sort.

@@ -6,11 +6,11 @@ use super::super::compact::Compact;
 use super::super::eliminate::eliminate;
 use super::super::network::{Form, FosterMatrixTerm, Network, Nodes, eigen_of_term};
 use super::super::spectrum::modes;
-use super::super::trouble::ThermalTrouble;
+use super::super::error::ThermalError;
 use super::Modal;
 
 /// The modal form of one network.
-pub(super) fn modal(network: &Network) -> Result<Modal<f64>, ThermalTrouble> {
+pub(super) fn modal(network: &Network) -> Result<Modal<f64>, ThermalError> {
     match &network.form {
         Form::Nodes(nodes) => of_nodes(network, nodes),
         Form::Foster(terms) => of_foster(network, terms),
@@ -48,7 +48,7 @@ fn row_major(matrix: &DMatrix<f64>) -> Vec<f64> {
     matrix.transpose().iter().copied().collect()
 }
 
-fn of_nodes(network: &Network, nodes: &Nodes) -> Result<Modal<f64>, ThermalTrouble> {
+fn of_nodes(network: &Network, nodes: &Nodes) -> Result<Modal<f64>, ThermalError> {
     let (all, b) = (nodes.names.len(), network.boundaries.len());
     let reduced = eliminate(nodes, b, |node| nodes.capacitances[node] > 0.0);
     let (kept, g) = (&reduced.kept, &reduced.conductances);
@@ -131,7 +131,7 @@ fn of_nodes(network: &Network, nodes: &Nodes) -> Result<Modal<f64>, ThermalTroub
 /// resistances R_ss would carry: heat out = 1ᵀ·R_ss⁻¹·(T − θ), stored = 1ᵀ·R_ss⁻¹·Σ τₖ·(rise in term k). For
 /// one input: (T − θ)/R_th, and the mean of RₖCₖ·(rise in term k)/R_th. Since τₖ·d(rise)/dt = −rise + Rₖ·P,
 /// heat in = out + stored exactly.
-fn of_foster(network: &Network, terms: &[FosterMatrixTerm]) -> Result<Modal<f64>, ThermalTrouble> {
+fn of_foster(network: &Network, terms: &[FosterMatrixTerm]) -> Result<Modal<f64>, ThermalError> {
     let m = network.inputs.len();
     let mut steady = DMatrix::zeros(m, m);
     let mut direct = DMatrix::zeros(m, m);
@@ -163,7 +163,7 @@ fn of_foster(network: &Network, terms: &[FosterMatrixTerm]) -> Result<Modal<f64>
         }
     }
     if (&steady * &carried - &ones).amax() > 1e-9 {
-        return Err(ThermalTrouble::SingularFoster);
+        return Err(ThermalError::SingularFoster);
     }
     let drain: Vec<f64> = (carried.transpose() * &settled).iter().copied().collect();
     Ok(Modal {

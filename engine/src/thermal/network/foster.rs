@@ -2,7 +2,7 @@
 
 use nalgebra::{DMatrix, SymmetricEigen};
 
-use super::super::trouble::ThermalTrouble;
+use super::super::error::ThermalError;
 use super::{Boundary, Form, Network, check_boundary, check_capacitance, check_distinct, check_resistance};
 
 /// One term of a Foster chain, R·(1 − e^(−t/τ)) of a junction against the boundary.
@@ -41,7 +41,7 @@ impl Network {
     ///
     /// # Errors
     /// A resistance not positive, a time constant negative, a temperature below absolute zero, no terms.
-    pub fn foster(input: &str, terms: &[FosterTerm], temperature: f64) -> Result<Self, ThermalTrouble> {
+    pub fn foster(input: &str, terms: &[FosterTerm], temperature: f64) -> Result<Self, ThermalError> {
         for (k, term) in terms.iter().enumerate() {
             check_term(term, || format!("Foster term {} of `{input}`", k + 1))?;
         }
@@ -67,16 +67,16 @@ impl Network {
         inputs: &[&str],
         terms: Vec<FosterMatrixTerm>,
         boundary: Boundary,
-    ) -> Result<Self, ThermalTrouble> {
+    ) -> Result<Self, ThermalError> {
         let inputs: Vec<String> = inputs.iter().map(|s| s.to_string()).collect();
         check_distinct(inputs.iter())?;
         check_boundary(&boundary)?;
         let place = || "the Foster network".to_string();
         if inputs.is_empty() {
-            return Err(ThermalTrouble::Missing { place: place(), what: "heat input" });
+            return Err(ThermalError::Missing { place: place(), what: "heat input" });
         }
         if terms.is_empty() {
-            return Err(ThermalTrouble::Missing { place: place(), what: "terms" });
+            return Err(ThermalError::Missing { place: place(), what: "terms" });
         }
         let mut merged: Vec<FosterMatrixTerm> = Vec::new();
         for term in terms {
@@ -103,13 +103,13 @@ impl Network {
         inputs: &[&str],
         lists: &[(usize, usize, &[FosterTerm])],
         boundary: Boundary,
-    ) -> Result<Self, ThermalTrouble> {
+    ) -> Result<Self, ThermalError> {
         let count = inputs.len();
         let mut seen = std::collections::BTreeSet::new();
         let mut terms = Vec::new();
         for &(i, j, list) in lists {
             if i.max(j) >= count {
-                return Err(ThermalTrouble::Unknown {
+                return Err(ThermalError::Unknown {
                     wanted_by: "a Foster list".into(),
                     name: format!("input number {}", i.max(j)),
                     known: format!("{count} inputs, counted from 0"),
@@ -117,7 +117,7 @@ impl Network {
             }
             if !seen.insert((i.min(j), i.max(j))) {
                 let name = format!("{} and {}", inputs[i], inputs[j]);
-                return Err(ThermalTrouble::DuplicateName { what: "Foster lists", name });
+                return Err(ThermalError::DuplicateName { what: "Foster lists", name });
             }
             for term in list {
                 let mut resistances = vec![0.0; count * count];
@@ -133,23 +133,23 @@ impl Network {
 pub(in super::super) fn check_term(
     term: &FosterTerm,
     place: impl Fn() -> String,
-) -> Result<(), ThermalTrouble> {
+) -> Result<(), ThermalError> {
     check_resistance(term.resistance, &place)?;
     check_time_constant(term.time_constant, place)
 }
 
-fn check_time_constant(value: f64, place: impl Fn() -> String) -> Result<(), ThermalTrouble> {
+fn check_time_constant(value: f64, place: impl Fn() -> String) -> Result<(), ThermalError> {
     check_capacitance(value, String::new)
-        .map_err(|_| ThermalTrouble::BadTimeConstant { place: place(), value })
+        .map_err(|_| ThermalError::BadTimeConstant { place: place(), value })
 }
 
 /// Size, numbers, symmetry.
-fn checked(mut term: FosterMatrixTerm, inputs: &[String]) -> Result<FosterMatrixTerm, ThermalTrouble> {
+fn checked(mut term: FosterMatrixTerm, inputs: &[String]) -> Result<FosterMatrixTerm, ThermalError> {
     let count = inputs.len();
     let tau = term.time_constant;
     check_time_constant(tau, || "a Foster term".into())?;
     if term.resistances.len() != count * count {
-        return Err(ThermalTrouble::WrongSize {
+        return Err(ThermalError::WrongSize {
             what: format!("the matrix of the Foster term of {tau} s"),
             expected: count * count,
             found: term.resistances.len(),
@@ -161,11 +161,11 @@ fn checked(mut term: FosterMatrixTerm, inputs: &[String]) -> Result<FosterMatrix
             let (there, back) = (term.resistances[j * count + i], term.resistances[i * count + j]);
             if !(there.is_finite() && back.is_finite()) {
                 let place = format!("`{}` and `{}` in the Foster term of {tau} s", inputs[i], inputs[j]);
-                return Err(ThermalTrouble::BadResistance { place, value: there + back });
+                return Err(ThermalError::BadResistance { place, value: there + back });
             }
             if (there - back).abs() > 1e-9 * size {
                 let (from, to) = (inputs[i].clone(), inputs[j].clone());
-                return Err(ThermalTrouble::NotReciprocal { time_constant: tau, from, to, there, back });
+                return Err(ThermalError::NotReciprocal { time_constant: tau, from, to, there, back });
             }
             let mean = 0.5 * (there + back);
             term.resistances[j * count + i] = mean;
@@ -188,12 +188,12 @@ pub(in super::super) fn eigen_of_term(term: &FosterMatrixTerm, count: usize) -> 
     pairs
 }
 
-fn check_passive(term: &FosterMatrixTerm, count: usize) -> Result<(), ThermalTrouble> {
+fn check_passive(term: &FosterMatrixTerm, count: usize) -> Result<(), ThermalError> {
     let pairs = eigen_of_term(term, count);
     let (largest, smallest) = (pairs[0].0, pairs[count - 1].0);
     // Rank-deficient terms are common (one heat path seen by all inputs); round-off makes their zeros tiny.
     if smallest >= -1e-12 * largest {
         return Ok(());
     }
-    Err(ThermalTrouble::NotPassive { time_constant: term.time_constant, eigenvalue: smallest })
+    Err(ThermalError::NotPassive { time_constant: term.time_constant, eigenvalue: smallest })
 }

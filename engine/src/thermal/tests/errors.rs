@@ -5,7 +5,7 @@ use wide::f64x4;
 use super::super::convert::{cauer_to_foster, foster_to_cauer};
 use super::super::modal::Modal;
 use super::super::network::{Boundary, FosterMatrixTerm, FosterTerm, Network, NetworkBuilder};
-use super::super::trouble::ThermalTrouble;
+use super::super::error::ThermalError;
 use super::{close, foster, run};
 
 #[test]
@@ -45,43 +45,43 @@ fn every_error_names_what_was_found() {
     bad[1] = 0.3;
     assert!(matches!(
         found(term(0.1, bad)),
-        ThermalTrouble::NotReciprocal { there: 0.2, back: 0.3, .. }
-            | ThermalTrouble::NotReciprocal { there: 0.3, back: 0.2, .. }
+        ThermalError::NotReciprocal { there: 0.2, back: 0.3, .. }
+            | ThermalError::NotReciprocal { there: 0.3, back: 0.2, .. }
     ));
     bad[1] = 2.0;
     bad[3] = 2.0;
     assert!(
-        matches!(found(term(0.1, bad)), ThermalTrouble::NotPassive { eigenvalue, .. } if close(eigenvalue, -1.0, 1e-12))
+        matches!(found(term(0.1, bad)), ThermalError::NotPassive { eigenvalue, .. } if close(eigenvalue, -1.0, 1e-12))
     );
-    assert!(matches!(found(term(-0.1, symmetric)), ThermalTrouble::BadTimeConstant { value: -0.1, .. }));
-    assert!(matches!(found(Vec::new()), ThermalTrouble::Missing { what: "terms", .. }));
+    assert!(matches!(found(term(-0.1, symmetric)), ThermalError::BadTimeConstant { value: -0.1, .. }));
+    assert!(matches!(found(Vec::new()), ThermalError::Missing { what: "terms", .. }));
     let short = vec![FosterMatrixTerm { time_constant: 1.0, resistances: vec![1.0] }];
-    assert!(matches!(found(short), ThermalTrouble::WrongSize { expected: 9, found: 1, .. }));
+    assert!(matches!(found(short), ThermalError::WrongSize { expected: 9, found: 1, .. }));
     // A mutual term with a time constant of its own cannot be passive.
     let own = |tau| [FosterTerm { resistance: 0.5, time_constant: tau }];
     let lists: [(usize, usize, &[FosterTerm]); 3] = [(0, 0, &own(0.1)), (1, 1, &own(0.1)), (0, 1, &own(0.3))];
     let boundary = Boundary { name: "case".into(), temperature: 40.0 };
-    let trouble = Network::foster_lists(&["a", "b"], &lists, boundary.clone()).unwrap_err();
-    assert!(matches!(trouble, ThermalTrouble::NotPassive { time_constant: 0.3, .. }));
+    let error = Network::foster_lists(&["a", "b"], &lists, boundary.clone()).unwrap_err();
+    assert!(matches!(error, ThermalError::NotPassive { time_constant: 0.3, .. }));
     let twice: [(usize, usize, &[FosterTerm]); 2] = [(0, 1, &own(0.1)), (1, 0, &own(0.1))];
     assert!(matches!(
         Network::foster_lists(&["a", "b"], &twice, boundary).unwrap_err(),
-        ThermalTrouble::DuplicateName { .. }
+        ThermalError::DuplicateName { .. }
     ));
     assert!(matches!(
         foster_to_cauer(&[FosterTerm { resistance: 0.0, time_constant: 1.0 }]).unwrap_err(),
-        ThermalTrouble::BadResistance { .. }
+        ThermalError::BadResistance { .. }
     ));
     assert!(foster_to_cauer(&[]).is_err() && cauer_to_foster(&[]).is_err());
     let network = Network::foster("die", &own(0.1), 25.0).unwrap();
     let mut heat = run(&network);
-    assert!(matches!(heat.modal().node("die.2"), Err(ThermalTrouble::NoPhysicalNodes { .. })));
+    assert!(matches!(heat.modal().node("die.2"), Err(ThermalError::NoPhysicalNodes { .. })));
     assert!(heat.start_nodes(&[1.0]).is_err() && heat.start_uniform(26.0).is_err());
     assert!(heat.start_uniform(25.0).is_ok() && heat.start_holding(&[1.0, 2.0]).is_err());
     let other = linked().build().unwrap();
     assert!(matches!(
         Modal::<f64x4>::of_lanes(&[&other, &other, &network, &other]),
-        Err(ThermalTrouble::LaneDiffers { lane: 2, .. })
+        Err(ThermalError::LaneDiffers { lane: 2, .. })
     ));
     assert!(Modal::<f64x4>::of_lanes(&[&other]).is_err());
 }

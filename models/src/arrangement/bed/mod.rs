@@ -11,7 +11,7 @@ use joulestep_engine::control::board::Board;
 use joulestep_engine::control::drive::{Delays, Drive, Gate};
 use joulestep_engine::run::setup::Setup;
 use joulestep_engine::step::schedule::Steps;
-use joulestep_engine::trouble::CircuitTrouble;
+use joulestep_engine::error::CircuitError;
 
 use crate::lookup::find;
 use crate::model::{Built, Value, Values, bad};
@@ -77,7 +77,7 @@ pub struct Place {
 
 /// Makes a controller once the lines can be named.
 pub type Logic =
-    Box<dyn FnOnce(&mut Board<f64>) -> Result<Box<dyn Controller<f64>>, CircuitTrouble> + Send + Sync>;
+    Box<dyn FnOnce(&mut Board<f64>) -> Result<Box<dyn Controller<f64>>, CircuitError> + Send + Sync>;
 
 /// An arrangement laid out: everything but the circuit.
 #[derive(Default)]
@@ -118,7 +118,7 @@ impl Laid {
     ///
     /// # Errors
     /// When a controller refuses its settings.
-    pub fn logic(&mut self, board: &mut Board<f64>) -> Result<Vec<Box<dyn Controller<f64>>>, CircuitTrouble> {
+    pub fn logic(&mut self, board: &mut Board<f64>) -> Result<Vec<Box<dyn Controller<f64>>>, CircuitError> {
         let modulators = std::mem::take(&mut self.modulators);
         let drives = std::mem::take(&mut self.drives);
         modulators.into_iter().chain(drives).map(|make| make(board)).collect()
@@ -128,7 +128,7 @@ impl Laid {
     ///
     /// # Errors
     /// When a controller refuses its settings.
-    pub fn setup(&mut self, circuit: Circuit<f64>) -> Result<Setup<f64>, CircuitTrouble> {
+    pub fn setup(&mut self, circuit: Circuit<f64>) -> Result<Setup<f64>, CircuitError> {
         let mut setup = Setup::new(circuit);
         setup.controllers = self.logic(&mut setup.board)?;
         if let Some(period) = self.period {
@@ -152,7 +152,7 @@ pub struct Bed<'a> {
     pub laid: Laid,
 }
 
-type Done<T = ()> = Result<T, CircuitTrouble>;
+type Done<T = ()> = Result<T, CircuitError>;
 
 impl Bed<'_> {
     /// A parameter.

@@ -5,7 +5,7 @@ use joulestep_engine::circuit::probe::{Channel, Probe};
 use joulestep_engine::circuit::wave::Wave;
 
 use super::{
-    Bench, CURRENT, Edges, GATE, LEAD, LOAD, Point, PulseTrouble, SIGNALS, Snubber, UPPER_CHARGE,
+    Bench, CURRENT, Edges, GATE, LEAD, LOAD, Point, PulseError, SIGNALS, Snubber, UPPER_CHARGE,
     UPPER_CURRENT, UPPER_VOLTAGE, UPPER_WORK, VOLTAGE, WORK, first_pulse,
 };
 use crate::merit::{is_diode, is_switch};
@@ -36,9 +36,9 @@ pub fn has_kelvin(part: &Part) -> bool {
         && part.values.maybe("source-inductance").is_some_and(|l| l > 0.0)
 }
 
-pub(super) fn lay(part: &Part, upper: &Part, bench: &Bench, point: &Point) -> Result<Laid, PulseTrouble> {
+pub(super) fn lay(part: &Part, upper: &Part, bench: &Bench, point: &Point) -> Result<Laid, PulseError> {
     let mut c = Circuit::<f64>::new();
-    let asked = |what: String| Err(PulseTrouble::Asked(what));
+    let asked = |what: String| Err(PulseError::Asked(what));
     if !is_switch(part) {
         return asked(format!("{} is a {} and has no gate", part.name, part.kind));
     }
@@ -117,7 +117,7 @@ fn place_lower(
     point: &Point,
     edges: &Edges,
     drain: NodeId,
-) -> Result<(Built, NodeId, NodeId), PulseTrouble> {
+) -> Result<(Built, NodeId, NodeId), PulseError> {
     let [gate, level] = ["gate", "gate-level"].map(|n| c.node(n));
     let kelvin = bench.kelvin && has_kelvin(part);
     let reference = if kelvin { c.node("kelvin") } else { GROUND };
@@ -143,7 +143,7 @@ fn place_upper(
     bench: &Bench,
     point: &Point,
     [high, low]: [NodeId; 2],
-) -> Result<Built, PulseTrouble> {
+) -> Result<Built, PulseError> {
     let pins = if is_diode(upper) {
         vec![low, high]
     } else {

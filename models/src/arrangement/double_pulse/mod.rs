@@ -18,7 +18,7 @@ mod lay;
 
 use joulestep_engine::accounts::counters::Counters;
 use joulestep_engine::accounts::ledger::Ledger;
-use joulestep_engine::measure::MeasureTrouble;
+use joulestep_engine::measure::MeasureError;
 use joulestep_engine::measure::recovery::{Record, Recovery, recovery};
 use joulestep_engine::measure::signal::Signal;
 use joulestep_engine::measure::switching::{Levels, Rules, Switching, Waveforms, turn_off, turn_on};
@@ -26,11 +26,11 @@ use joulestep_engine::recorder::InMemory;
 use joulestep_engine::run::setup::{Refusal, Setup};
 use joulestep_engine::run::watch::Seen;
 use joulestep_engine::step::schedule::Steps;
-use joulestep_engine::trouble::{CircuitTrouble, Trouble};
+use joulestep_engine::error::{CircuitError, SolverError};
 use serde::Serialize;
 
 use crate::model::{Built, bad};
-use crate::operating::OperatingTrouble;
+use crate::operating::OperatingError;
 use crate::part::Part;
 use lay::{Laid, lay};
 
@@ -186,25 +186,25 @@ const LOAD: usize = 8;
 
 /// Why a point has no numbers.
 #[derive(Debug, thiserror::Error)]
-pub enum PulseTrouble {
+pub enum PulseError {
     /// Something asked for cannot be.
     #[error("{0}")]
     Asked(String),
     /// A model refuses its values.
     #[error(transparent)]
-    Circuit(#[from] CircuitTrouble),
+    Circuit(#[from] CircuitError),
     /// No resistance to plan the first pulse with.
     #[error(transparent)]
-    Operating(#[from] OperatingTrouble),
+    Operating(#[from] OperatingError),
     /// No start.
     #[error(transparent)]
     Start(#[from] Refusal),
     /// The equations could not be solved further.
     #[error(transparent)]
-    Numerical(#[from] Trouble),
+    Numerical(#[from] SolverError),
     /// The waveforms do not meet a definition.
     #[error("{0}: a longer pause or pulse may help, or a smaller gate resistance")]
-    Measure(#[from] MeasureTrouble),
+    Measure(#[from] MeasureError),
 }
 
 /// t₁ = −(L/R)·ln(1 − I·R/V), s: how long it takes to bring an inductor to a current. NaN where it never gets there.
@@ -214,7 +214,7 @@ pub fn first_pulse(load: f64, resistance: f64, current: f64, voltage: f64) -> f6
     if share.abs() < 1e-9 { load * current / voltage } else { -load / resistance * (-share).ln_1p() }
 }
 
-fn check(bench: &Bench, point: &Point) -> Result<(), PulseTrouble> {
+fn check(bench: &Bench, point: &Point) -> Result<(), PulseError> {
     let positive = [
         ("current", point.current, "A"),
         ("voltage", point.voltage, "V"),
@@ -229,10 +229,10 @@ fn check(bench: &Bench, point: &Point) -> Result<(), PulseTrouble> {
         ("snubber resistance", bench.snubber.map_or(1.0, |s| s.resistance), "ohm"),
     ];
     if let Some((what, x, unit)) = positive.into_iter().find(|p| !(p.1.is_finite() && p.1 > 0.0)) {
-        return Err(PulseTrouble::Asked(format!("the {what} is {x} {unit}; expected above zero")));
+        return Err(PulseError::Asked(format!("the {what} is {x} {unit}; expected above zero")));
     }
     if bench.ramp >= bench.pause.min(bench.second_pulse) {
-        return Err(PulseTrouble::Asked(format!(
+        return Err(PulseError::Asked(format!(
             "a gate ramp of {} s does not fit into the pause and the second pulse",
             bench.ramp
         )));
@@ -240,7 +240,7 @@ fn check(bench: &Bench, point: &Point) -> Result<(), PulseTrouble> {
     if bench.gate_on <= bench.gate_off || bench.loop_resistance < 0.0 {
         let what =
             "the gate's on level must be above its off level, and the loop's resistance not below zero";
-        return Err(PulseTrouble::Asked(what.into()));
+        return Err(PulseError::Asked(what.into()));
     }
     Ok(())
 }
@@ -248,8 +248,8 @@ fn check(bench: &Bench, point: &Point) -> Result<(), PulseTrouble> {
 /// Runs the double pulse and measures it. `upper` may be the same part or a diode.
 ///
 /// # Errors
-/// [`PulseTrouble`].
-pub fn run(part: &Part, upper: &Part, bench: &Bench, point: &Point) -> Result<Outcome, PulseTrouble> {
+/// [`PulseError`].
+pub fn run(part: &Part, upper: &Part, bench: &Bench, point: &Point) -> Result<Outcome, PulseError> {
     run_as(part, upper, bench, point, &mut |_, _| ())
 }
 
@@ -257,14 +257,14 @@ pub fn run(part: &Part, upper: &Part, bench: &Bench, point: &Point) -> Result<Ou
 /// may change steps and bounds or add watches.
 ///
 /// # Errors
-/// [`PulseTrouble`].
+/// [`PulseError`].
 pub fn run_as(
     part: &Part,
     upper: &Part,
     bench: &Bench,
     point: &Point,
     prepare: &mut dyn FnMut(&mut Setup<f64>, [Built; 2]),
-) -> Result<Outcome, PulseTrouble> {
+) -> Result<Outcome, PulseError> {
     check(bench, point)?;
     for p in [part, upper] {
         if let Some(key) = p.missing().first() {
@@ -309,7 +309,7 @@ pub fn run_as(
     let recovery = recovery(&record, edges.on, edges.end, RECOVERY_SHARE).ok();
     let zero = record.forward.falls_to(0.0, edges.on).filter(|&t| t < edges.end);
     let taken =
-        |k: usize, from: f64| Ok::<f64, MeasureTrouble>(signal(k)?.at(edges.end) - signal(k)?.at(from));
+        |k: usize, from: f64| Ok::<f64, MeasureError>(signal(k)?.at(edges.end) - signal(k)?.at(from));
     let upper_whole = match zero {
         Some(zero) => Some((-taken(UPPER_CHARGE, zero)?, taken(UPPER_WORK, zero)?)),
         None => None,

@@ -9,7 +9,7 @@ use super::super::cycle::NEAR;
 use super::profile::Begin;
 use super::ripple::{Within, apart, harmonics, numbers};
 use super::site::{OneCycle, Site};
-use super::{Followed, Hottest, Make, MissionTrouble, Solved};
+use super::{Followed, Hottest, Make, MissionError, Solved};
 
 /// A quantity at instants, linear in between and constant outside.
 fn between(times: &[f64], values: &[f64], t: f64) -> f64 {
@@ -36,18 +36,18 @@ fn all_seen<'a>(cycles: impl Iterator<Item = &'a OneCycle>, count: usize) -> Vec
 ///
 /// # Errors
 /// As of [`follow`](super::follow).
-pub fn again(followed: &Followed, begin: Begin, make: &mut Make<'_>) -> Result<Followed, MissionTrouble> {
+pub fn again(followed: &Followed, begin: Begin, make: &mut Make<'_>) -> Result<Followed, MissionError> {
     let period = followed.period.0;
     let mut out = followed.clone();
     out.counters = Default::default();
     let mut cycles = Vec::with_capacity(followed.solved.len());
     for Solved { time, parameters, celsius, electrical, jacobian, .. } in &followed.solved {
         let time = *time;
-        let (laid, setup) = make(parameters).map_err(|what| MissionTrouble::Circuit { time, what })?;
+        let (laid, setup) = make(parameters).map_err(|what| MissionError::Circuit { time, what })?;
         let site = Site::new(&laid, setup, period, Some(electrical));
-        let mut site = site.map_err(|what| MissionTrouble::Start { time, what })?;
+        let mut site = site.map_err(|what| MissionError::Start { time, what })?;
         site.jacobian.clone_from(jacobian);
-        let cycle = site.steady(celsius, NEAR).map_err(|what| MissionTrouble::Cycle { time, what })?;
+        let cycle = site.steady(celsius, NEAR).map_err(|what| MissionError::Cycle { time, what })?;
         out.counters.steps += cycle.counters.steps * site.cycles;
         out.counters.iterations += cycle.counters.iterations * site.cycles;
         cycles.push(cycle);

@@ -12,7 +12,7 @@ use super::profile::{Begin, Profile, Side};
 use super::ripple::{Within, apart, harmonics, numbers, within};
 use super::site::{OneCycle, Power, Site, later};
 use super::{
-    Followed, Hottest, Instant, Listener, Make, MissionEvent, MissionTrouble, Options, Solved, Work, checked,
+    Followed, Hottest, Instant, Listener, Make, MissionEvent, MissionError, Options, Solved, Work, checked,
 };
 
 /// Share of the tolerance that one leap may add.
@@ -76,31 +76,31 @@ pub(super) fn rise(network: &Thermal<f64>, rest: &Thermal<f64>) -> f64 {
 /// computed.
 ///
 /// # Errors
-/// [`MissionTrouble`].
+/// [`MissionError`].
 pub fn follow(
     profile: &Profile,
     make: &mut Make<'_>,
     options: &Options,
     listener: &mut dyn Listener,
-) -> Result<Followed, MissionTrouble> {
+) -> Result<Followed, MissionError> {
     let first = profile.parameters(0.0, Side::After);
-    let (laid, setup) = make(&first).map_err(|what| MissionTrouble::Circuit { time: 0.0, what })?;
-    let period = laid.period.ok_or(MissionTrouble::NotPeriodic)?;
+    let (laid, setup) = make(&first).map_err(|what| MissionError::Circuit { time: 0.0, what })?;
+    let period = laid.period.ok_or(MissionError::NotPeriodic)?;
     let mut network =
-        setup.thermal.clone().filter(|t| !t.temperatures().is_empty()).ok_or(MissionTrouble::NoHeat)?;
+        setup.thermal.clone().filter(|t| !t.temperatures().is_empty()).ok_or(MissionError::NoHeat)?;
     checked(profile, network.modal().boundaries().len())?;
     let cycles = profile.duration() / period;
     if options.every_cycle && cycles > MOST_CYCLES {
         let what =
             format!("{cycles:.2e} cycles are too many to resolve each; expected at most {MOST_CYCLES:e}");
-        return Err(MissionTrouble::Profile(what));
+        return Err(MissionError::Profile(what));
     }
     let inputs = network.modal().inputs().to_vec();
     set_boundaries(&mut network, profile, 0.0, Side::After);
     let nothing = vec![0.0; inputs.len()];
     network.start_steady(&nothing);
     let rest = network.clone();
-    let start = |what| MissionTrouble::Start { time: 0.0, what };
+    let start = |what| MissionError::Start { time: 0.0, what };
     let mut site = Site::new(&laid, setup, period, None).map_err(start)?;
     let slots = options.switching.map_or(1, |f| (f * period).round().max(1.0) as u32);
     let cycle = begin(profile, &mut network, &mut site, options)?;
@@ -163,10 +163,10 @@ fn begin(
     network: &mut Thermal<f64>,
     site: &mut Site,
     options: &Options,
-) -> Result<OneCycle, MissionTrouble> {
+) -> Result<OneCycle, MissionError> {
     let solve = |site: &mut Site, network: &Thermal<f64>| {
         let celsius = network.temperatures().to_vec();
-        site.steady(&celsius, options.effort).map_err(|what| MissionTrouble::Cycle { time: 0.0, what })
+        site.steady(&celsius, options.effort).map_err(|what| MissionError::Cycle { time: 0.0, what })
     };
     let mut cycle = solve(site, network)?;
     if profile.begin == Begin::Rest {
@@ -178,21 +178,21 @@ fn begin(
         network.start_steady(&cycle.power);
         let hottest = network.temperatures().iter().fold(f64::NEG_INFINITY, |a, &b| a.max(b));
         if hottest.is_nan() || hottest > RUNAWAY {
-            return Err(MissionTrouble::Runaway { time: 0.0, celsius: hottest });
+            return Err(MissionError::Runaway { time: 0.0, celsius: hottest });
         }
         cycle = solve(site, network)?;
         if rise(network, &before) < 0.1 * options.tolerance {
             return Ok(cycle);
         }
     }
-    Err(MissionTrouble::Profile(format!(
+    Err(MissionError::Profile(format!(
         "the steady state of the first load is not found in {ROUNDS} rounds"
     )))
 }
 
 impl Follower<'_, '_> {
     /// All rounds; false where the listener stopped.
-    fn rounds(&mut self) -> Result<bool, MissionTrouble> {
+    fn rounds(&mut self) -> Result<bool, MissionError> {
         let corners = self.profile.corners();
         for round in 0..self.profile.rounds {
             let begin = f64::from(round) * self.profile.length;
@@ -207,7 +207,7 @@ impl Follower<'_, '_> {
     }
 
     /// One stretch, in which every segment is straight.
-    fn stretch(&mut self, round: f64, from: f64, to: f64) -> Result<bool, MissionTrouble> {
+    fn stretch(&mut self, round: f64, from: f64, to: f64) -> Result<bool, MissionError> {
         set_boundaries(&mut self.network, self.profile, from, Side::After);
         let [first, last] =
             [(from, Side::After), (to, Side::Before)].map(|(t, side)| self.profile.parameters(t, side));
@@ -222,7 +222,7 @@ impl Follower<'_, '_> {
             let cycle = self.steady(t, &celsius)?;
             self.solved(t, &cycle);
             self.model.rebase(t, cycle.power, celsius);
-            self.site.enter(&electrical).map_err(|what| MissionTrouble::Numerical { time: t, what })?;
+            self.site.enter(&electrical).map_err(|what| MissionError::Numerical { time: t, what })?;
             if !self.options.every_cycle {
                 t = self.settle(&before, round, t, end)?;
             }
@@ -234,7 +234,7 @@ impl Follower<'_, '_> {
     }
 
     /// Changes the site to other parameters; the run there guesses its state from here.
-    pub(super) fn move_to(&mut self, parameters: &[f64], t: f64, keep: bool) -> Result<(), MissionTrouble> {
+    pub(super) fn move_to(&mut self, parameters: &[f64], t: f64, keep: bool) -> Result<(), MissionError> {
         let new = key(parameters);
         let site = match self.kept.remove(&new) {
             Some(site) => site,
@@ -251,16 +251,16 @@ impl Follower<'_, '_> {
     }
 
     /// A site with these parameters.
-    pub(super) fn another(&mut self, parameters: &[f64], t: f64) -> Result<Site, MissionTrouble> {
+    pub(super) fn another(&mut self, parameters: &[f64], t: f64) -> Result<Site, MissionError> {
         let (laid, setup) =
-            (self.make)(parameters).map_err(|what| MissionTrouble::Circuit { time: t, what })?;
+            (self.make)(parameters).map_err(|what| MissionError::Circuit { time: t, what })?;
         let from = self.site.electrical();
         Site::new(&laid, setup, self.period, Some(&from))
-            .map_err(|what| MissionTrouble::Start { time: t, what })
+            .map_err(|what| MissionError::Start { time: t, what })
     }
 
-    pub(super) fn steady(&mut self, t: f64, celsius: &[f64]) -> Result<OneCycle, MissionTrouble> {
-        self.site.steady(celsius, self.options.effort).map_err(|what| MissionTrouble::Cycle { time: t, what })
+    pub(super) fn steady(&mut self, t: f64, celsius: &[f64]) -> Result<OneCycle, MissionError> {
+        self.site.steady(celsius, self.options.effort).map_err(|what| MissionError::Cycle { time: t, what })
     }
 
     /// Takes note of a cycle that was solved at the present temperatures.

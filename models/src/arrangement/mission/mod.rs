@@ -20,11 +20,11 @@ mod site;
 mod stages;
 
 use joulestep_engine::accounts::counters::Counters;
-use joulestep_engine::cycle::steady::{CycleTrouble, Effort};
+use joulestep_engine::cycle::steady::{CycleError, Effort};
 use joulestep_engine::run::setup::{Refusal, Setup};
 use joulestep_engine::run::watch::Seen;
 use joulestep_engine::thermal::run::Thermal;
-use joulestep_engine::trouble::{CircuitTrouble, Trouble};
+use joulestep_engine::error::{CircuitError, SolverError};
 use nalgebra::DMatrix;
 use serde::Serialize;
 
@@ -59,7 +59,7 @@ impl Default for Options {
 }
 
 /// Makes the arrangement with these values of the parameters that change.
-pub type Make<'a> = dyn FnMut(&[f64]) -> Result<(Laid, Setup<f64>), CircuitTrouble> + 'a;
+pub type Make<'a> = dyn FnMut(&[f64]) -> Result<(Laid, Setup<f64>), CircuitError> + 'a;
 
 /// An instant of the course.
 #[derive(Clone, Debug, PartialEq)]
@@ -210,7 +210,7 @@ pub struct Followed {
 
 /// Why a mission could not be followed.
 #[derive(Debug, thiserror::Error)]
-pub enum MissionTrouble {
+pub enum MissionError {
     /// The control does not repeat.
     #[error("the control of this arrangement does not repeat, so cycles cannot be leapt over")]
     NotPeriodic,
@@ -226,7 +226,7 @@ pub enum MissionTrouble {
         /// When, s.
         time: f64,
         /// What is wrong.
-        what: CircuitTrouble,
+        what: CircuitError,
     },
     /// No start.
     #[error("at {time} s: {what}")]
@@ -242,7 +242,7 @@ pub enum MissionTrouble {
         /// When, s.
         time: f64,
         /// Why.
-        what: CycleTrouble,
+        what: CycleError,
     },
     /// The equations could not be solved further.
     #[error("at {time} s of the mission: {what}")]
@@ -250,7 +250,7 @@ pub enum MissionTrouble {
         /// When, s.
         time: f64,
         /// Why.
-        what: Trouble,
+        what: SolverError,
     },
     /// Temperatures run away.
     #[error(
@@ -268,8 +268,8 @@ pub enum MissionTrouble {
 const MOST_STRETCHES: f64 = 2e4;
 
 /// Checks a profile against the network.
-fn checked(profile: &Profile, boundaries: usize) -> Result<(), MissionTrouble> {
-    let bad = |what: String| Err(MissionTrouble::Profile(what));
+fn checked(profile: &Profile, boundaries: usize) -> Result<(), MissionError> {
+    let bad = |what: String| Err(MissionError::Profile(what));
     if !(profile.length.is_finite() && profile.length > 0.0) || profile.rounds == 0 {
         return bad(format!("a mission of {} rounds of {} s", profile.rounds, profile.length));
     }

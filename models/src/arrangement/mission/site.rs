@@ -2,13 +2,13 @@
 //! any state.
 
 use joulestep_engine::accounts::counters::Counters;
-use joulestep_engine::cycle::steady::{CycleTrouble, Effort, steady_from};
+use joulestep_engine::cycle::steady::{CycleError, Effort, steady_from};
 use joulestep_engine::recorder::InMemory;
 use joulestep_engine::run::saved::Saved;
 use joulestep_engine::run::setup::{Refusal, Setup};
 use joulestep_engine::run::time_loop::{Ended, Run};
 use joulestep_engine::run::watch::Seen;
-use joulestep_engine::trouble::Trouble;
+use joulestep_engine::error::SolverError;
 use nalgebra::DMatrix;
 
 use crate::arrangement::bed::{Laid, Role};
@@ -130,7 +130,7 @@ impl Site {
     ///
     /// # Errors
     /// None is found.
-    pub fn steady(&mut self, celsius: &[f64], effort: Effort) -> Result<OneCycle, CycleTrouble> {
+    pub fn steady(&mut self, celsius: &[f64], effort: Effort) -> Result<OneCycle, CycleError> {
         self.hold(celsius);
         let known = self.jacobian.take();
         let warm_up = if known.is_some() { 1 } else { effort.warm_up };
@@ -147,7 +147,7 @@ impl Site {
     ///
     /// # Errors
     /// No consistent state.
-    pub fn enter(&mut self, from: &Electrical) -> Result<(), Trouble> {
+    pub fn enter(&mut self, from: &Electrical) -> Result<(), SolverError> {
         if let Some(home) = &self.home {
             self.run.restore(home);
         }
@@ -163,8 +163,8 @@ impl Site {
     /// The next cycle from where the run stands.
     ///
     /// # Errors
-    /// Numerical trouble.
-    pub fn cycle(&mut self) -> Result<OneCycle, CycleTrouble> {
+    /// Numerical error.
+    pub fn cycle(&mut self) -> Result<OneCycle, CycleError> {
         let (began, inputs) = (self.run.state().t, self.inputs);
         let heat = |run: &Run<f64>| -> Vec<f64> {
             (self.first_integral..self.first_integral + inputs).map(|k| run.integral(k)).collect()
@@ -175,7 +175,7 @@ impl Site {
         let done = self.run.counters();
         self.run.watch_anew();
         if self.run.advance(began + self.period, &mut record)? == Ended::Stopped {
-            return Err(CycleTrouble::Stopped);
+            return Err(CycleError::Stopped);
         }
         let after = self.run.ledger();
         self.cycles += 1;

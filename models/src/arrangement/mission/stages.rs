@@ -5,7 +5,7 @@ use std::f64::consts::PI;
 use super::follow::{Follower, Key, RUNAWAY, SHARE, rise};
 use super::leap::{glide, ramp, set_boundaries};
 use super::profile::Side;
-use super::{MissionEvent, MissionTrouble};
+use super::{MissionEvent, MissionError};
 
 /// Share of the tolerance below which the rest of an electrical settling is jumped over.
 const TRIFLE: f64 = 0.05;
@@ -25,7 +25,7 @@ impl Follower<'_, '_> {
         round: f64,
         from: f64,
         end: f64,
-    ) -> Result<f64, MissionTrouble> {
+    ) -> Result<f64, MissionError> {
         let names = (before.clone(), self.key.clone());
         let now = self.network.temperatures();
         let alike = |then: &[f64]| now.iter().zip(then).all(|(a, b)| (a - b).abs() <= ALIKE);
@@ -53,8 +53,8 @@ impl Follower<'_, '_> {
                 Some(known) => steady.iter().zip(&known[over.len()]).map(|(p, d)| p + d).collect(),
                 None => {
                     self.site.hold(&celsius);
-                    let trouble = |what| MissionTrouble::Cycle { time: t, what };
-                    let cycle = self.site.cycle().map_err(trouble)?;
+                    let error = |what| MissionError::Cycle { time: t, what };
+                    let cycle = self.site.cycle().map_err(error)?;
                     self.look(t, &cycle);
                     self.add_balance(cycle.balance, self.period);
                     cycle.power
@@ -125,7 +125,7 @@ impl Follower<'_, '_> {
         from: f64,
         end: f64,
         moving: bool,
-    ) -> Result<bool, MissionTrouble> {
+    ) -> Result<bool, MissionError> {
         let mut t = from;
         while t + 1e-6 * self.period < end {
             if self.out.work.resolved.is_multiple_of(64) && !self.listener.go_on(t) {
@@ -135,10 +135,10 @@ impl Follower<'_, '_> {
                 let now = self.profile.parameters(t - round, Side::After);
                 let electrical = self.site.electrical();
                 self.move_to(&now, t, false)?;
-                self.site.enter(&electrical).map_err(|what| MissionTrouble::Numerical { time: t, what })?;
+                self.site.enter(&electrical).map_err(|what| MissionError::Numerical { time: t, what })?;
             }
             self.site.hold(self.network.temperatures());
-            let cycle = self.site.cycle().map_err(|what| MissionTrouble::Cycle { time: t, what })?;
+            let cycle = self.site.cycle().map_err(|what| MissionError::Cycle { time: t, what })?;
             self.out.work.resolved += 1;
             self.look(t, &cycle);
             let whole = self.period;
@@ -177,7 +177,7 @@ impl Follower<'_, '_> {
         from: f64,
         end: f64,
         moving: bool,
-    ) -> Result<bool, MissionTrouble> {
+    ) -> Result<bool, MissionError> {
         let allowed = SHARE * self.options.tolerance;
         let mut t = from;
         let mut span = self.first_leap(round, from, end);
@@ -197,7 +197,7 @@ impl Follower<'_, '_> {
             let short = span <= SHORTEST * self.period;
             if hottest.is_nan() || hottest > RUNAWAY {
                 if short {
-                    return Err(MissionTrouble::Runaway { time: t, celsius: hottest });
+                    return Err(MissionError::Runaway { time: t, celsius: hottest });
                 }
                 span *= 0.25;
                 continue;

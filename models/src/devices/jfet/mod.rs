@@ -12,7 +12,7 @@ use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
 use joulestep_engine::circuit::law::{Device, Flow, Law, side_by_side};
 use joulestep_engine::circuit::probe::Probe;
-use joulestep_engine::trouble::CircuitTrouble;
+use joulestep_engine::error::CircuitError;
 
 use crate::channel::overdrive;
 use crate::charge::Depletion;
@@ -196,7 +196,7 @@ pub(crate) fn law(
     v: &Prefixed,
     linear_above: f64,
     kelvin: f64,
-) -> Result<Jfet<f64>, CircuitTrouble> {
+) -> Result<Jfet<f64>, CircuitError> {
     let pinch_off = v.number("pinch-off");
     if !above(0.0, pinch_off) {
         let what = format!("`{}` is {} V, expected below zero (normally on)", v.key("pinch-off"), pinch_off);
@@ -248,7 +248,7 @@ fn build(
     name: &str,
     pins: &[NodeId],
     v: &Values,
-) -> Result<Built, CircuitTrouble> {
+) -> Result<Built, CircuitError> {
     let kelvin = v.kelvin("junction-temperature");
     let law = law(name, &Prefixed { values: v, prefix: "" }, v.number("linear-above"), kelvin)?;
     let id = circuit.law(name, "jfet", pins, law, kelvin)?;

@@ -14,7 +14,7 @@ use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
 use joulestep_engine::circuit::law::{Device, Flow, Law, side_by_side};
 use joulestep_engine::circuit::probe::Probe;
-use joulestep_engine::trouble::CircuitTrouble;
+use joulestep_engine::error::CircuitError;
 
 use crate::channel::overdrive;
 use crate::charge::Depletion;
@@ -148,7 +148,7 @@ fn build(
     name: &str,
     pins: &[NodeId],
     v: &Values,
-) -> Result<Built, CircuitTrouble> {
+) -> Result<Built, CircuitError> {
     let kelvin = v.kelvin("junction-temperature");
     let own = Prefixed { values: v, prefix: "" };
     let nodes = [pins[0], pins[1], pins[2]];

@@ -2,7 +2,7 @@
 
 use joulestep_engine::circuit::graph::{Circuit, ComponentId, NodeId};
 use joulestep_engine::circuit::probe::Probe;
-use joulestep_engine::trouble::CircuitTrouble;
+use joulestep_engine::error::CircuitError;
 
 use super::Mosfet;
 use crate::charge::{Depletion, Pillars};
@@ -42,7 +42,7 @@ fn law(
     linear_above: f64,
     kelvin: f64,
     beside: bool,
-) -> Result<Mosfet<f64>, CircuitTrouble> {
+) -> Result<Mosfet<f64>, CircuitError> {
     let (threshold, on_gate) = (v.number("threshold"), v.number("on-gate-voltage"));
     if !above(on_gate, threshold) {
         let what = format!("`{}` is not above `{}`", v.key("on-gate-voltage"), v.key("threshold"));
@@ -88,7 +88,7 @@ pub(crate) fn place(
     v: &Prefixed,
     linear_above: f64,
     kelvin: f64,
-) -> Result<Placed, CircuitTrouble> {
+) -> Result<Placed, CircuitError> {
     let above_zero = |x: f64| x > 0.0;
     let times = Times::given(name, v, "body-")?;
     let beside = times.is_some() || above_zero(v.number("body-resistance"));

@@ -5,7 +5,7 @@ use sprs::TriMatI;
 use super::{Matrix, along, area, half};
 use crate::thermal::field::body::{Body, Port, SAME};
 use crate::thermal::field::mesh::Mesh;
-use crate::thermal::field::trouble::FieldTrouble;
+use crate::thermal::field::error::FieldError;
 
 /// The ports of a body on a mesh; m of them.
 #[derive(Debug, Clone)]
@@ -33,7 +33,7 @@ impl Ports {
         body: &Body,
         mesh: &Mesh,
         kelvin: impl Fn(usize) -> f64,
-    ) -> Result<Self, FieldTrouble> {
+    ) -> Result<Self, FieldError> {
         let mut facets = Vec::new();
         let mut all = TriMatI::new((body.ports.len(), mesh.cells.len()));
         for (number, port) in body.ports.iter().enumerate() {
@@ -43,7 +43,7 @@ impl Ports {
                 rectangle(port, body, mesh, &kelvin)
             };
             if weights.is_empty() {
-                return Err(FieldTrouble::PortOutside { port: port.name.clone() });
+                return Err(FieldError::PortOutside { port: port.name.clone() });
             }
             for (cell, share) in weights {
                 all.add_triplet(number, cell as usize, share);

@@ -2,9 +2,9 @@
 
 use thiserror::Error;
 
-/// Trouble with a heat network, found before any temperature is computed.
+/// Errors of a heat network, found before any temperature is computed.
 #[derive(Debug, Error, Clone, PartialEq)]
-pub enum ThermalTrouble {
+pub enum ThermalError {
     /// A thermal resistance that is not a positive number.
     #[error("thermal resistance of {place} is {value} K/W; expected a positive number")]
     BadResistance {

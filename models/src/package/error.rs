@@ -17,7 +17,7 @@ pub enum Subject {
 
 /// Something wrong with a package.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct PackageTrouble {
+pub struct PackageError {
     /// Where.
     pub subject: Subject,
     /// The key concerned; empty where none is.
@@ -30,20 +30,20 @@ pub struct PackageTrouble {
     pub suggestion: Option<String>,
 }
 
-impl fmt::Display for PackageTrouble {
+impl fmt::Display for PackageError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "{}; expected {}", self.found, self.expected)
     }
 }
 
-impl std::error::Error for PackageTrouble {}
+impl std::error::Error for PackageError {}
 
 /// Without a suggestion.
-pub(super) fn trouble(
+pub(super) fn error(
     subject: Subject,
     key: &'static str,
     found: impl Into<String>,
     expected: impl Into<String>,
-) -> PackageTrouble {
-    PackageTrouble { subject, key, found: found.into(), expected: expected.into(), suggestion: None }
+) -> PackageError {
+    PackageError { subject, key, found: found.into(), expected: expected.into(), suggestion: None }
 }

@@ -2,9 +2,9 @@
 
 use thiserror::Error;
 
-/// Trouble with a body, found before any temperature is computed unless it says otherwise.
+/// Errors of a body, found before any temperature is computed unless it says otherwise.
 #[derive(Debug, Error, Clone, PartialEq)]
-pub enum FieldTrouble {
+pub enum FieldError {
     /// A length, coefficient or property that is not a positive number.
     #[error("{what} of {place} is {value}; expected a positive number")]
     NotPositive {

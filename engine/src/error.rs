@@ -2,9 +2,9 @@
 
 use thiserror::Error;
 
-/// Trouble with the circuit itself, found before any number is computed.
+/// Errors of the circuit itself, found before any number is computed.
 #[derive(Debug, Error, Clone, PartialEq)]
-pub enum CircuitTrouble {
+pub enum CircuitError {
     /// Two components share a name.
     #[error("two components are named `{name}`")]
     DuplicateName {
@@ -62,9 +62,9 @@ fn moves(update: f64) -> String {
     }
 }
 
-/// Numerical trouble during a run.
+/// Numerical error during a run.
 #[derive(Debug, Error, Clone, PartialEq)]
-pub enum Trouble {
+pub enum SolverError {
     /// Newton's iteration did not converge, however short the step.
     #[error(
         "no solution at t = {time:.9e} s: node `{node}` {} after {tries} halvings of the step; the device next to it is `{device}`", moves(*update)
