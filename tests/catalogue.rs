@@ -4,7 +4,7 @@
 use std::collections::BTreeSet;
 
 use joulestep_engine::arithmetic::lane::Lane;
-use joulestep_engine::circuit::abreast::DeviceLanes;
+use joulestep_engine::circuit::lockstep::DeviceLanes;
 use joulestep_engine::circuit::graph::{Body, Circuit, Linear};
 use joulestep_engine::circuit::law::{Device, stamp_len};
 use joulestep_models::devices::catalogue;
@@ -120,24 +120,24 @@ fn built(more: f64) -> Vec<(String, Circuit<f64>, Built)> {
     out
 }
 
-/// Every sample abreast, a variant in each lane whose numbers differ by a thousandth from those of the next, and each
+/// Every sample in lockstep, a variant in each lane whose numbers differ by a thousandth from those of the next, and each
 /// variant alone.
-fn abreast<K: DeviceLanes>() -> Vec<(String, Circuit<K>, Vec<Circuit<f64>>)> {
+fn lockstep<K: DeviceLanes>() -> Vec<(String, Circuit<K>, Vec<Circuit<f64>>)> {
     let mut alone: Vec<_> = (0..K::WIDTH).map(|k| built(1e-3 * k as f64).into_iter()).collect();
     let mut out = Vec::new();
     while let Some(each) = alone.iter_mut().map(Iterator::next).collect::<Option<Vec<_>>>() {
         let label = each[0].0.clone();
         let each: Vec<_> = each.into_iter().map(|one| one.1).collect();
-        let together = Circuit::abreast::<K>(&each.iter().collect::<Vec<_>>());
-        out.push((label.clone(), together.unwrap_or_else(|| panic!("{label} does not go abreast")), each));
+        let together = Circuit::lockstep::<K>(&each.iter().collect::<Vec<_>>());
+        out.push((label.clone(), together.unwrap_or_else(|| panic!("{label} does not run in lockstep")), each));
     }
     out
 }
 
-/// Four and eight variants of every sample go abreast: the names, pins and linear equations of each in its lane. (What
+/// Four and eight variants of every sample run in lockstep: the names, pins and linear equations of each in its lane. (What
 /// devices do there: below.)
 #[test]
-fn every_model_goes_abreast() {
+fn every_model_runs_in_lockstep() {
     fn in_lane<K: Lane>(linear: &Linear<K>, lane: usize) -> String {
         let place = |list: &[(usize, usize, K)]| -> Vec<_> {
             list.iter().map(|&(row, column, x)| (row, column, x.lane(lane))).collect()
@@ -146,7 +146,7 @@ fn every_model_goes_abreast() {
         format!("{:?}", (&linear.branches, place(&linear.g), place(&linear.c), sources, linear.choice))
     }
     fn check<K: DeviceLanes>() {
-        for (label, together, each) in abreast::<K>() {
+        for (label, together, each) in lockstep::<K>() {
             for (lane, alone) in each.iter().enumerate() {
                 assert_eq!(together.components.len(), alone.components.len(), "{label}");
                 for (a, b) in together.components.iter().zip(&alone.components) {
@@ -277,11 +277,11 @@ fn derivatives_equal_central_differences() {
     for (label, mut device) in all {
         let p = device.locals();
         for kelvin in [233.15, 298.15, 448.15] {
-            device.settle(kelvin);
+            device.set_temperature(kelvin);
             for _ in 0..400 {
                 let u: Vec<f64> = (0..p).map(|_| dice.voltage()).collect();
                 let mut out = vec![0.0; stamp_len(p)];
-                device.stamp(&u, &mut out);
+                device.evaluate(&u, &mut out);
                 assert!(out.iter().all(|x| x.is_finite()), "{label} at {u:?}: {out:?}");
                 let mut plain = vec![0.0; 2 * p];
                 device.values(&u, &mut plain);
@@ -318,7 +318,7 @@ fn derivatives_equal_central_differences() {
 fn lanes_equal_one_lane<K: DeviceLanes>() {
     let mut dice = Dice(2);
     let mut number = 0;
-    for (label, together, each) in abreast::<K>() {
+    for (label, together, each) in lockstep::<K>() {
         let mut alone: Vec<_> = each.into_iter().map(|one| devices(&label, one).into_iter()).collect();
         for (label, mut many) in devices(&label, together) {
             let mut ones: Vec<_> = alone.iter_mut().map(|one| one.next().unwrap().1).collect();
@@ -328,14 +328,14 @@ fn lanes_equal_one_lane<K: DeviceLanes>() {
                 let kelvin: Vec<f64> = ones.iter().map(|_| 230.0 + 250.0 * dice.roll()).collect();
                 let u: Vec<Vec<f64>> =
                     (0..p).map(|_| ones.iter().map(|_| dice.voltage()).collect()).collect();
-                many.settle(K::from_fn(|lane| kelvin[lane]));
+                many.set_temperature(K::from_fn(|lane| kelvin[lane]));
                 let wide: Vec<K> = u.iter().map(|u| K::from_fn(|lane| u[lane])).collect();
                 let mut out = vec![K::default(); stamp_len(p)];
-                many.stamp(&wide, &mut out);
+                many.evaluate(&wide, &mut out);
                 for (lane, one) in ones.iter_mut().enumerate() {
-                    one.settle(kelvin[lane]);
+                    one.set_temperature(kelvin[lane]);
                     let mut alone = vec![0.0; stamp_len(p)];
-                    one.stamp(&u.iter().map(|u| u[lane]).collect::<Vec<_>>(), &mut alone);
+                    one.evaluate(&u.iter().map(|u| u[lane]).collect::<Vec<_>>(), &mut alone);
                     for (k, (a, b)) in out.iter().zip(&alone).enumerate() {
                         assert_eq!(
                             a.lane(lane).to_bits(),

@@ -35,7 +35,7 @@ fn a_protection_trips_at_the_closed_form_fault_current() {
         let mut setup = Setup::new(circuit);
         setup.start = Start::Stated;
         // The start takes two steps of a thousandth of the finest one that count for no time: 2e-14 s here.
-        setup.steps = Steps { base: 1e-8, finest: 10, calm: 2 };
+        setup.steps = Steps { base: 1e-8, finest: 10, hold_off: 2 };
         let [on, trip, bare] = ["on", "trip", "bare"].map(|n| setup.board.add_line(n));
         setup.controllers.push(Box::new(Sequence::new("sequence", vec![event(0.0, on, true)]).unwrap()));
         let mut protection = |name: &str, trip: LineId, blanking: Option<Blanking>| {
@@ -76,7 +76,7 @@ fn a_gate_follows_the_ramp_through_the_resistor_of_the_edge() {
     let output = Output { on: level, off: 0.0, r_on, r_off, r_soft, rise, fall, starts_on: false };
     let gate = Gate::add(&mut circuit, "S1", node, GROUND, output).unwrap();
     let mut setup = Setup::new(circuit);
-    setup.steps = Steps { base: 100e-9, finest: 8, calm: 2 };
+    setup.steps = Steps { base: 100e-9, finest: 8, hold_off: 2 };
     setup.bounds = Bounds::stated(1e-5, 10e-3);
     let [command, trip] = ["command", "trip"].map(|n| setup.board.add_line(n));
     let events = vec![event(0.33e-6, command, true), event(1.4e-6, trip, true)];

@@ -202,7 +202,7 @@ fn jfet_with_source_resistance() {
         close("I", s.conduction(&c, j, 0), i, 1e-6);
         let device = Lawful::new(jfet(vp, idss), 300.0);
         let mut out = [0.0; 12];
-        device.stamp(&[0.0, 0.0], &mut out);
+        device.evaluate(&[0.0, 0.0], &mut out);
         close("Ron", 1.0 / out[4], ron, 1e-6);
     }
 }
@@ -316,7 +316,7 @@ fn smooth_mosfet_channel() {
             drain_gate: no_charge(),
             drain_source: no_charge(),
         };
-        let flow = Mosfet::flow(&law.settle(kelvin), [vd, vg]);
+        let flow = Mosfet::flow(&law.at_temperature(kelvin), [vd, vg]);
         close("I", flow.i[0], i, 1e-9);
     }
 }

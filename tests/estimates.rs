@@ -112,7 +112,7 @@ pub fn run(
 ) -> Vec<Known> {
     let at = |level: Level| -> Result<Computed, SolverError> {
         let mut s = setup();
-        s.steps = Steps { base: case.base, finest: case.finest, calm: 2 };
+        s.steps = Steps { base: case.base, finest: case.finest, hold_off: 2 };
         s.bounds = Bounds::stated(case.bound, case.bound);
         level.apply(&mut s);
         let mut run = s.ready().expect("it starts");

@@ -107,7 +107,7 @@ fn heater(current: f64, longest: f64) -> Setup<f64> {
     c.heats(r, HeatId(0));
     let network = Network::foster("R", &[FosterTerm::from_capacitance(rth, cth)], 25.0).unwrap();
     let mut setup = Setup::new(c);
-    setup.steps = Steps { base: 1e-3, finest: 8, calm: 2 };
+    setup.steps = Steps { base: 1e-3, finest: 8, hold_off: 2 };
     setup.coupling = longest;
     setup.thermal = Some(Thermal::new(Arc::new(Modal::new(&network).unwrap())));
     setup
@@ -146,11 +146,11 @@ fn a_heater_against_its_closed_form() {
 
 /// Lanes: each within its own estimate; the one that heats most decides for all.
 #[test]
-fn heaters_abreast() {
+fn heaters_in_lockstep() {
     let currents = [60.0, 90.0, 120.0, 160.0];
     let setups = currents.map(|i| heater(i, f64::INFINITY));
     let each: Vec<&Setup<f64>> = setups.iter().collect();
-    let mut run = Setup::abreast::<f64x4>(&each).unwrap().ready().unwrap();
+    let mut run = Setup::lockstep::<f64x4>(&each).unwrap().ready().unwrap();
     run.advance(0.6, &mut ()).unwrap();
     run.finish(&mut ());
     for (lane, current) in currents.into_iter().enumerate() {

@@ -113,8 +113,8 @@ fn prothero_and_robinson() {
 struct Kaps(f64);
 
 impl Law<f64, 2> for Kaps {
-    type Settled = f64;
-    fn settle(&self, _kelvin: f64) -> f64 {
+    type AtTemperature = f64;
+    fn at_temperature(&self, _kelvin: f64) -> f64 {
         self.0
     }
     fn flow<S: Scalar<f64>>(e: &f64, [a, b]: [S; 2]) -> Flow<S, 2> {

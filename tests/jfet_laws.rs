@@ -64,7 +64,7 @@ fn die_current(given: &[(&str, f64)], volts: f64, gate: f64, kelvin: f64) -> f64
     let pins = ["d", "g", "s"].map(|n| c.node(n));
     put(&mut c, "jfet", "J", &pins, given);
     let Body::Device(device) = &mut c.components[0].body else { panic!("a jfet is a device") };
-    device.settle(kelvin);
+    device.set_temperature(kelvin);
     let mut out = [0.0; 4];
     device.values(&[volts, gate], &mut out);
     out[0]
@@ -113,7 +113,7 @@ fn leakage_is_arrhenius() {
                 put(&mut c, kind, "x", &pins, &[die, &leakage[..]].concat());
                 let Body::Device(device) = &mut c.components[0].body else { panic!("it is a device") };
                 let kelvin = celsius + 273.15;
-                device.settle(kelvin);
+                device.set_temperature(kelvin);
                 // Gates at 20 V below the source: no channel. The JFET's leakage goes into its gate.
                 let mut out = [0.0; 4];
                 device.values(&[100.0, -20.0], &mut out);

@@ -93,7 +93,7 @@ fn a_new_order_and_dense_elimination_give_the_same_run() {
     let end = 2.4e-6;
     let solve = |what: &str| {
         let mut setup = Setup::new(ref1::<f64>(Duty::DoublePulse).expect("REF-1 builds").circuit);
-        setup.steps = Steps { base: 1e-9, finest: 0, calm: 2 };
+        setup.steps = Steps { base: 1e-9, finest: 0, hold_off: 2 };
         let mut run = setup.ready().expect("starts");
         run.advance(1e-6, &mut ()).expect("solved");
         let alpha = 1e9;

@@ -32,12 +32,12 @@ fn production_jfet_meets_its_statement() {
             let id = built.components[0].0 as usize;
             let Body::Device(device) = &mut c.components[id].body else { panic!("a jfet is a device") };
             for kelvin in [298.15, 423.15] {
-                device.settle(kelvin);
+                device.set_temperature(kelvin);
                 let warm = (kelvin / 298.15_f64).powf(exponent);
                 let mut out = [0.0; 12];
-                device.stamp(&[0.0, 0.0], &mut out);
+                device.evaluate(&[0.0, 0.0], &mut out);
                 close("Ron", 1.0 / out[4], r * warm, 1e-9);
-                device.stamp(&[60.0, 0.0], &mut out);
+                device.evaluate(&[60.0, 0.0], &mut out);
                 close("Isat", out[0], saturation / warm, 1e-9);
             }
         }
@@ -84,7 +84,7 @@ fn production_dies_are_smooth_through_their_corners() {
         put(&mut c, kind, "x", &pins, given);
         let mut out = [0.0; 12];
         let Body::Device(device) = &c.components[0].body else { panic!() };
-        device.stamp(&u, &mut out);
+        device.evaluate(&u, &mut out);
         out
     };
     for (kind, corner) in [("jfet", -9.0), ("mosfet", 5.0)] {
@@ -111,7 +111,7 @@ fn constant_power_load() {
     let Body::Device(device) = &c.components[0].body else { panic!() };
     let at = |v: f64| {
         let mut out = [0.0; 4];
-        device.stamp(&[v], &mut out);
+        device.evaluate(&[v], &mut out);
         (out[0], out[2])
     };
     for v in [250.0, 300.0, 400.0, 650.0] {

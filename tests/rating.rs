@@ -61,7 +61,7 @@ fn fixed_point_and_runaway_of_a_linear_resistance() {
         let path = path(&[(rth, 0.5)], ta);
         let found = steady(&part, &path, i, &[0.0]).unwrap();
         assert_close("T", found.celsius[0], t, 1e-9);
-        assert_close("P", found.carried.heat[0], p, 1e-9);
+        assert_close("P", found.carried.power[0], p, 1e-9);
         assert_close("loop gain", found.loop_gain, a * i * i * r0 * rth, 1e-6);
         assert_close("I_runaway", runaway(&part, &path, &[0.0]).unwrap(), limit, 1e-6);
     }
@@ -88,7 +88,7 @@ fn continuous_current() {
     let part = Resistor(|c: f64| 0.006 * ((c + 273.15) / 298.15).powf(2.2));
     let found = continuous(&part, &path(&[(0.35, 1.0)], 100.0), 175.0, &[0.0]).unwrap();
     assert_close("I", found.current, 120.707300800531, 1e-7);
-    assert_close("P", found.carried.heat[0], 214.285714285714, 1e-6);
+    assert_close("P", found.carried.power[0], 214.285714285714, 1e-6);
     // A switching loss beside it takes its share: I²R = ΔT/R_th − P_sw.
     let less = continuous(&part, &path(&[(0.35, 1.0)], 100.0), 175.0, &[100.0]).unwrap();
     assert_close(

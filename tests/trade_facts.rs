@@ -31,7 +31,7 @@ impl Bench {
                 assert!(circuit.components[*id as usize].heat.is_some());
                 // The gate strips heat the die too, but follow no temperature.
                 if let Body::Device(device) = &mut circuit.components[*id as usize].body {
-                    device.settle(celsius + 273.15);
+                    device.set_temperature(celsius + 273.15);
                 }
             }
         }

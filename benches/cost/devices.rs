@@ -3,9 +3,9 @@
 use std::hint::black_box;
 
 use joulestep_engine::arithmetic::lane::Lane;
-use joulestep_engine::circuit::abreast::DeviceLanes;
+use joulestep_engine::circuit::lockstep::DeviceLanes;
 use joulestep_engine::circuit::graph::{Body, Circuit, NodeId};
-use joulestep_engine::circuit::law::{Device, Seat, stamp_len};
+use joulestep_engine::circuit::law::{Device, StampLocation, stamp_len};
 use wide::{f64x4, f64x8};
 
 use crate::catalogued::{part, put};
@@ -20,8 +20,8 @@ const PARTS: [(&str, usize); 3] =
 #[derive(Clone, Copy)]
 struct Times {
     values: f64,
-    stamp: f64,
-    enter: f64,
+    evaluate: f64,
+    evaluate: f64,
 }
 
 /// Prints the table.
@@ -36,8 +36,8 @@ pub fn print() {
     let rows = [measured::<f64>(), measured::<f64x4>(), measured::<f64x8>()];
     for (k, (name, locals, _)) in rows[0].iter().enumerate() {
         let times = [0, 1, 2].map(|lanes| rows[lanes][k].2);
-        let cell = |t: Times| format!("{:.1} / {:.1} / {:.1}", t.values, t.stamp, t.enter);
-        let price = times.map(|t| format!("{:.1}", t.stamp / t.values)).join(", ");
+        let cell = |t: Times| format!("{:.1} / {:.1} / {:.1}", t.values, t.evaluate, t.evaluate);
+        let price = times.map(|t| format!("{:.1}", t.evaluate / t.values)).join(", ");
         let [one, four, eight] = times.map(cell);
         println!("{name:<30}{locals:>4}{one:>25}{four:>25}{eight:>25}{price:>20}");
     }
@@ -55,7 +55,7 @@ fn measured<L: DeviceLanes>() -> Vec<(String, usize, Times)> {
         let nodes: Vec<NodeId> = ["a", "b", "c"][..pins].iter().map(|n| circuit.node(n)).collect();
         let (kind, params) = part(name);
         put(&mut circuit, &kind, "X", &nodes, &params);
-        match Circuit::abreast::<L>(&vec![&circuit; L::WIDTH]) {
+        match Circuit::lockstep::<L>(&vec![&circuit; L::WIDTH]) {
             Some(circuit) => circuits.push((name, circuit)),
             None => println!("{name}: not in {} lanes", L::WIDTH),
         }
@@ -82,14 +82,14 @@ fn times<L: Lane>(device: &dyn Device<L>) -> Times {
     let (mut stamp, mut a, mut b) = (vec![zero; stamp_len(p)], vec![zero; slots.len()], vec![zero; p + 1]);
     let calls = CALLS / L::WIDTH;
     let infinite = f64::INFINITY;
-    let mut best = Times { values: infinite, stamp: infinite, enter: infinite };
+    let mut best = Times { values: infinite, evaluate: infinite, evaluate: infinite };
     for _ in 0..ROUNDS {
         best.values = best.values.min(nanoseconds(calls, || device.values(black_box(&x[..p]), &mut stamp)));
-        best.stamp = best.stamp.min(nanoseconds(calls, || device.stamp(black_box(&x[..p]), &mut stamp)));
-        let seat = Seat { locals: &locals, reference: p as u32, slots: &slots };
+        best.evaluate = best.evaluate.min(nanoseconds(calls, || device.evaluate(black_box(&x[..p]), &mut stamp)));
+        let location = StampLocation { locals: &locals, reference: p as u32, slots: &slots };
         let alpha = L::splat(1e9);
-        best.enter = best.enter.min(nanoseconds(calls, || {
-            device.enter(&seat, alpha, black_box(&x), &mut stamp, &mut a, &mut b);
+        best.evaluate = best.evaluate.min(nanoseconds(calls, || {
+            device.evaluate(&location, alpha, black_box(&x), &mut stamp, &mut a, &mut b);
         }));
     }
     best

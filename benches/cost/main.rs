@@ -22,7 +22,7 @@ use wide::{f64x4, f64x8};
 use ref1::{Duty, ref1};
 
 /// Windows as the program's default bound finds them.
-const STEPS: Steps = Steps { base: 1e-6, finest: 11, calm: 2 };
+const STEPS: Steps = Steps { base: 1e-6, finest: 11, hold_off: 2 };
 /// In the ringing after the first turn-off, s: where most steps are.
 const RINGING: f64 = 2.249e-6;
 /// Repeats; the best counts.

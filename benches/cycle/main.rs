@@ -26,7 +26,7 @@ fn ready(example: &str) -> (Run<f64>, f64) {
     ready.setup.thermal = None;
     ready.setup.channels.clear();
     ready.setup.watches.clear();
-    let period = ready.laid.period.expect("it repeats");
+    let period = ready.layout.period.expect("it repeats");
     (ready.setup.ready().expect("a start"), period)
 }
 

@@ -17,7 +17,7 @@ use joulestep_engine::thermal::modal::Modal;
 use joulestep_engine::thermal::network::{FosterTerm, NetworkBuilder};
 use joulestep_engine::thermal::run::Thermal;
 use joulestep_engine::error::CircuitError;
-use joulestep_models::arrangement::bed::Laid;
+use joulestep_models::arrangement::builder::CircuitLayout;
 use joulestep_models::arrangement::find;
 use joulestep_models::arrangement::mission::profile::{Begin, Of, Profile, Segment};
 use joulestep_models::arrangement::mission::{Followed, Options, follow};
@@ -25,7 +25,7 @@ use joulestep_models::part::Part;
 
 /// The buck of the ferry: cascodes with nanosecond edges, snubbers, 100 kHz. Both JFETs are heated; `slow` stretches the
 /// thermal time constants.
-fn buck(load: f64, slow: f64) -> Result<(Laid, Setup<f64>), CircuitError> {
+fn buck(load: f64, slow: f64) -> Result<(CircuitLayout, Setup<f64>), CircuitError> {
     let arrangement = find("synchronous-buck").expect("it is shipped");
     let given = [
         ("load-resistance", load),
@@ -37,9 +37,9 @@ fn buck(load: f64, slow: f64) -> Result<(Laid, Setup<f64>), CircuitError> {
     ];
     let parts: BTreeMap<String, Part> = [(String::new(), part())].into();
     let mut circuit = Circuit::new();
-    let mut laid = arrangement.lay(&mut circuit, &arrangement.values(&given)?, &parts)?;
+    let mut layout = arrangement.build(&mut circuit, &arrangement.values(&given)?, &parts)?;
     for (k, place) in ["upper", "lower"].into_iter().enumerate() {
-        let dies = laid.fitting(place).map(|f| f.built.dies.clone()).unwrap_or_default();
+        let dies = layout.element(place).map(|f| f.built.dies.clone()).unwrap_or_default();
         for (_, components) in dies.iter().filter(|d| d.0 == "jfet") {
             components.iter().for_each(|&c| circuit.heats(c, HeatId(k as u32)));
         }
@@ -50,11 +50,11 @@ fn buck(load: f64, slow: f64) -> Result<(Laid, Setup<f64>), CircuitError> {
     let network = NetworkBuilder::new().boundary("plate", 50.0);
     let network = network.ladder("upper", &cells, "plate").ladder("lower", &cells, "plate");
     let network = network.build().expect("a network");
-    let mut setup = laid.setup(circuit)?;
-    setup.steps = Steps { base: 0.5e-6, finest: 9, calm: 2 };
+    let mut setup = layout.setup(circuit)?;
+    setup.steps = Steps { base: 0.5e-6, finest: 9, hold_off: 2 };
     setup.bounds = Bounds::stated(0.1, 0.1);
     setup.thermal = Some(Thermal::new(Arc::new(Modal::new(&network).expect("modes"))));
-    Ok((laid, setup))
+    Ok((layout, setup))
 }
 
 fn part() -> Part {

@@ -72,7 +72,7 @@ fn main() {
             for _ in 0..STEPS {
                 let celsius: Vec<f64> = inputs.iter().map(|&i| field.temperature(i)).collect();
                 let carried = law.carry(point.current, &celsius).expect("it carries that");
-                inputs.iter().zip(carried.heat).for_each(|(&i, p)| power[i] = p);
+                inputs.iter().zip(carried.power).for_each(|(&i, p)| power[i] = p);
                 field.advance(step, &power).expect("it settles");
                 hottest = inputs.iter().map(|&i| field.temperature(i)).fold(hottest, f64::max);
             }

@@ -20,12 +20,12 @@ use crate::table::Row;
 
 /// Uniform steps, s (on REF-1 itself).
 const UNIFORM: [f64; 4] = [1e-9, 0.5e-9, 0.25e-9, 0.1e-9];
-/// Bounds of the activity that opens and ends windows, V and A.
+/// Bounds of the error ratio that opens and ends windows, V and A.
 const BOUNDS: [f64; 6] = [0.3, 0.1, 0.03, 0.01, 0.003, 0.001];
 /// Step lengths of every row with windows: the program's defaults, but that order 2 needs a shorter finest step for
 /// the errors of the table.
 fn steps(method: &Method) -> Steps {
-    Steps { base: 1e-6, finest: if method.order == 2 { 13 } else { 11 }, calm: 2 }
+    Steps { base: 1e-6, finest: if method.order == 2 { 13 } else { 11 }, hold_off: 2 }
 }
 
 /// One row's settings.
@@ -58,7 +58,7 @@ impl Ours {
             let uniform = UNIFORM.iter().filter(|_| reference.case == Case::Two);
             for &base in uniform {
                 let settings =
-                    Settings { duty, method, steps: Steps { base, finest: 0, calm: 1 }, bound: 0.01 };
+                    Settings { duty, method, steps: Steps { base, finest: 0, hold_off: 1 }, bound: 0.01 };
                 solved.push(first::<f64>(settings, "uniform", format!("{} ns", base * 1e9)));
             }
             for windows in [windows::<f64>, windows::<f64x4>, windows::<f64x8>] {

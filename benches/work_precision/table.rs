@@ -14,7 +14,7 @@ pub struct Row {
     pub method: String,
     /// Tolerance or step.
     pub setting: String,
-    /// Wall time of the integration, s (per variant where several march in lanes).
+    /// Wall time of the integration, s (per variant where several run in lanes).
     pub wall_s: f64,
     /// Steps taken.
     pub steps: u64,

@@ -111,7 +111,7 @@ pub enum SolverError {
         /// Its last change.
         update: f64,
     },
-    /// Lanes that march together would have to act at different instants.
+    /// Lanes that run in lockstep would have to act at different instants.
     #[error("lanes {lanes:?} leave lockstep at t = {time:.9e} s")]
     LeavesLockstep {
         /// The lanes that act otherwise than most.

@@ -25,7 +25,7 @@ use crate::control::protection::Protection;
 use crate::control::pwm::Pwm;
 use crate::control::sequence::Sequence;
 use crate::equations::system::System;
-use crate::run::abreast::Wide;
+use crate::run::lockstep::Wide;
 use crate::run::saved::Saved;
 use crate::run::setup::Setup;
 use crate::run::time_loop::Run;
@@ -56,7 +56,7 @@ fn lanes<L: Wide>() -> Vec<Code> {
         Circuit::<L>::coupled_inductors as Code,
         Circuit::<L>::voltage_source as Code,
         Circuit::<L>::current_source as Code,
-        Circuit::abreast::<L> as Code,
+        Circuit::lockstep::<L> as Code,
         topology::examine::<L> as Code,
         // equations
         System::<L>::new as Code,
@@ -87,7 +87,7 @@ fn lanes<L: Wide>() -> Vec<Code> {
         Thermal::<L>::restore as Code,
         // runs
         Setup::<L>::new as Code,
-        Setup::abreast::<L> as Code,
+        Setup::lockstep::<L> as Code,
         Setup::<L>::ready as Code,
         Run::<L>::advance as Code,
         Run::<L>::finish as Code,

@@ -63,7 +63,7 @@ pub struct Event {
     pub value: f64,
     /// Its unit symbol.
     pub unit: &'static str,
-    /// Of variants abreast, the lane that it concerns; 0 for what concerns all.
+    /// Of variants in lockstep, the lane that it concerns; 0 for what concerns all.
     pub lane: usize,
 }
 

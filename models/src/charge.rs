@@ -1,6 +1,6 @@
 //! Charges of nonlinear capacitances.
 
-use joulestep_engine::arithmetic::abreast::{Abreast, lanes};
+use joulestep_engine::arithmetic::lockstep::{Lockstep, lanes};
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
 
@@ -32,9 +32,9 @@ pub struct Depletion<L> {
     power: Power,
 }
 
-impl<L: Lane> Abreast for Depletion<L> {
+impl<L: Lane> Lockstep for Depletion<L> {
     type Of<K: Lane> = Depletion<K>;
-    fn abreast<K: Lane>(each: &[&Self]) -> Option<Depletion<K>> {
+    fn lockstep<K: Lane>(each: &[&Self]) -> Option<Depletion<K>> {
         let is_root = lanes::<_, _, K>(each, |one| &one.is_root)?;
         Some(Depletion {
             c0: lanes::<_, _, K>(each, |one| &one.c0)?,
@@ -138,7 +138,7 @@ pub struct Pillars<L> {
     all: L,
 }
 
-joulestep_engine::abreast!(Pillars: c0, voltage, width, inverse_width, all);
+joulestep_engine::lockstep!(Pillars: c0, voltage, width, inverse_width, all);
 
 impl<L: Lane> Pillars<L> {
     /// From C₀ (F), the voltage Vp at which half of it is left (V) and the width w of the fall (V, above 0).

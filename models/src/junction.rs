@@ -34,8 +34,8 @@ pub struct Breakdown<L> {
     pub current: L,
 }
 
-joulestep_engine::abreast!(Junction: forward, forward_log, reverse, reverse_log, knee, at_zero);
-joulestep_engine::abreast!(Breakdown: voltage, scale, current);
+joulestep_engine::lockstep!(Junction: forward, forward_log, reverse, reverse_log, knee, at_zero);
+joulestep_engine::lockstep!(Breakdown: voltage, scale, current);
 
 impl<L: Lane> Junction<L> {
     /// From the saturation current (A), the voltage per factor e (V: nkT/q), the current above which exponentials
@@ -127,7 +127,7 @@ pub struct Leakage<L> {
     pub stated_at: L,
 }
 
-joulestep_engine::abreast!(Leakage: conductance, energy, stated_at);
+joulestep_engine::lockstep!(Leakage: conductance, energy, stated_at);
 
 impl Leakage<f64> {
     /// From the parameters of a die.

@@ -1,6 +1,6 @@
 //! Charge control of a p-n junction: stored charge, and with it reverse recovery.
 
-use joulestep_engine::abreast;
+use joulestep_engine::lockstep;
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::circuit::law::{Device, Flow, Law, side_by_side};
@@ -115,7 +115,7 @@ pub struct StoringJunction<L> {
 
 /// Coefficients at a temperature.
 #[derive(Clone, Copy, Debug)]
-pub struct Settled<L> {
+pub struct AtTemperature<L> {
     forward: Junction<L>,
     reverse: Junction<L>,
     lifetime: L,
@@ -124,22 +124,22 @@ pub struct Settled<L> {
     depletion: Depletion<L>,
 }
 
-abreast!(Times: lifetime, lifetime_exponent, transit, transit_exponent);
-abreast!(StoringJunction: saturation, ideality, gap, power, times, breakdown, linear_above, leakage, depletion);
+lockstep!(Times: lifetime, lifetime_exponent, transit, transit_exponent);
+lockstep!(StoringJunction: saturation, ideality, gap, power, times, breakdown, linear_above, leakage, depletion);
 
 impl<L: Lane> Law<L, 2> for StoringJunction<L> {
     const INTERNAL: usize = 1;
     /// 0.1 mA, for a lifetime of 10 ns a picocoulomb.
-    const TRIFLE: f64 = 1e-4;
-    type Settled = Settled<L>;
+    const ABSOLUTE_TOLERANCE: f64 = 1e-4;
+    type AtTemperature = AtTemperature<L>;
 
-    fn settle(&self, kelvin: L) -> Settled<L> {
+    fn at_temperature(&self, kelvin: L) -> AtTemperature<L> {
         let saturation = saturation_at(kelvin, self.saturation, self.ideality, self.gap, self.power);
         let scale = self.ideality * kelvin * L::splat(BOLTZMANN_OVER_CHARGE);
         let warm = (kelvin * L::splat(1.0 / STATED_AT)).ln();
         let lifetime = self.times.lifetime * (warm * self.times.lifetime_exponent).exp();
         let transit = self.times.transit * (warm * self.times.transit_exponent).exp();
-        Settled {
+        AtTemperature {
             forward: Junction::new(saturation, scale, self.linear_above, None),
             reverse: Junction::backward(self.linear_above, self.breakdown),
             lifetime,
@@ -150,7 +150,7 @@ impl<L: Lane> Law<L, 2> for StoringJunction<L> {
     }
 
     #[inline(always)]
-    fn flow<S: Scalar<L>>(at: &Settled<L>, [v, stored]: [S; 2]) -> Flow<S, 2> {
+    fn flow<S: Scalar<L>>(at: &AtTemperature<L>, [v, stored]: [S; 2]) -> Flow<S, 2> {
         // All charges over τ: currents.
         let crossing = (at.forward.current(v) - stored) * at.pull;
         let beside = at.reverse.current(v) + v * at.leakage;

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use joulestep_engine::arithmetic::abreast::{Abreast, lanes};
+use joulestep_engine::arithmetic::lockstep::{Lockstep, lanes};
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
 
@@ -57,12 +57,12 @@ fn slopes(v: &[f64], c: &[f64]) -> Vec<f64> {
         .collect()
 }
 
-joulestep_engine::abreast!(Segment: start, c, charge, energy);
-joulestep_engine::abreast!(Inner: segments; shared knots);
+joulestep_engine::lockstep!(Segment: start, c, charge, energy);
+joulestep_engine::lockstep!(Inner: segments; shared knots);
 
-impl<L: Lane> Abreast for ChargeTable<L> {
+impl<L: Lane> Lockstep for ChargeTable<L> {
     type Of<K: Lane> = ChargeTable<K>;
-    fn abreast<K: Lane>(each: &[&Self]) -> Option<ChargeTable<K>> {
+    fn lockstep<K: Lane>(each: &[&Self]) -> Option<ChargeTable<K>> {
         lanes::<_, _, K>(each, |one| &*one.0).map(|inner| ChargeTable(Arc::new(inner)))
     }
 }

@@ -1,4 +1,4 @@
-//! Variants in lanes: what each has alone, whoever marches beside it; who leaves; what a torn block leaves.
+//! Variants in lanes: what each has alone, whatever runs beside it; who leaves; what a torn block leaves.
 
 use std::fs;
 
@@ -82,7 +82,7 @@ measure = "mean"
         fs::write(folder.path("plan.toml"), plan).unwrap();
         let (_, header, alone) = run(&folder, "alone", &["--lanes", "1"]);
         let (told, _, lanes) = run(&folder, "lanes", &[]);
-        assert_eq!(told["lanes"]["abreast"], variants, "{name}: {}", told["lanes"]);
+        assert_eq!(told["lanes"]["in_lockstep"], variants, "{name}: {}", told["lanes"]);
         let n = header.len();
         let ends = |rows: &[Vec<String>]| rows.iter().map(|r| r[n - 3..].to_vec()).collect::<Vec<_>>();
         assert_eq!(ends(&alone), ends(&lanes));
@@ -178,7 +178,7 @@ fn protected(resistances: &str) -> Folder {
     folder
 }
 
-/// One variant of eight trips: it is run alone, with the bits that it has alone; the others march on. Where all trip,
+/// One variant of eight trips: it is run alone, with the bits that it has alone; the others run on. Where all trip,
 /// each at its own instant, all are run alone.
 #[test]
 fn a_variant_whose_protection_trips_is_finished_alone() {
@@ -186,11 +186,11 @@ fn a_variant_whose_protection_trips_is_finished_alone() {
         ("2.5, 2.6, 2.7, 1.0, 2.8, 2.9, 3.0, 3.1, 3.2, 3.3", vec![3], 9),
         ("1.0, 1.1, 1.2, 1.3, 1.4, 1.5, 1.6, 1.7, 2.5", (0..9).collect(), 0),
     ];
-    for (resistances, alone_in, abreast) in cases {
+    for (resistances, alone_in, in_lockstep) in cases {
         let folder = protected(resistances);
         let (_, _, alone) = run(&folder, "alone", &["--lanes", "1"]);
         let (told, header, lanes) = run(&folder, "lanes", &[]);
-        assert_eq!(told["lanes"]["abreast"], abreast);
+        assert_eq!(told["lanes"]["in_lockstep"], in_lockstep);
         for k in &alone_in {
             assert_eq!(alone[*k], lanes[*k], "variant {k} is not what it is alone");
         }
@@ -234,7 +234,7 @@ measure = "end"
 "#;
     let folder = Folder::new(grid);
     let (told, _, rows) = run(&folder, "t", &[]);
-    assert_eq!(told["lanes"]["abreast"], 24);
+    assert_eq!(told["lanes"]["in_lockstep"], 24);
     for row in &rows {
         let (r, end, v): (f64, f64, f64) =
             (row[1].parse().unwrap(), row[2].parse().unwrap(), row[3].parse().unwrap());
@@ -287,7 +287,7 @@ fn every_variant_has_its_own_let_through() {
     fs::write(folder.path("rl.toml"), text).unwrap();
     let (_, _, alone) = run(&folder, "alone", &["--lanes", "1"]);
     let (told, header, lanes) = run(&folder, "lanes", &[]);
-    assert_eq!(told["lanes"]["abreast"], 8, "{}", told["lanes"]);
+    assert_eq!(told["lanes"]["in_lockstep"], 8, "{}", told["lanes"]);
     let at = header.iter().position(|h| h.starts_with("overcurrent.let-through")).unwrap();
     let number = |row: &[String], k: usize| row[k].parse::<f64>().unwrap();
     for (lane, alone) in lanes.iter().zip(&alone) {

@@ -16,7 +16,7 @@ use crate::common::rig::{channel, column, falls_to, near, peak, sequence, supply
 
 /// Windows with a bound that is a small part of the circuit's own size.
 fn windows(setup: &mut Setup<f64>, base: f64, volt: f64, ampere: f64) {
-    setup.steps = Steps { base, finest: 12, calm: 2 };
+    setup.steps = Steps { base, finest: 12, hold_off: 2 };
     setup.bounds = Bounds::stated(volt, ampere);
 }
 

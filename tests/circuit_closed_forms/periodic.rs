@@ -21,7 +21,7 @@ const WAYS: [&str; 3] = ["tr-bdf2", "esdirk4", "piecewise"];
 
 fn stepped(circuit: Circuit<f64>, way: &str) -> Setup<f64> {
     let mut setup = Setup::new(circuit);
-    setup.steps = Steps { base: 1e-6, finest: 5, calm: 2 };
+    setup.steps = Steps { base: 1e-6, finest: 5, hold_off: 2 };
     setup.piecewise = if way == "piecewise" { Piecewise::Always } else { Piecewise::Never };
     setup.method = if way == "tr-bdf2" { &TR_BDF2 } else { &ESDIRK4 };
     setup

@@ -166,7 +166,7 @@ fn charge_balance_sets_the_middle_node_and_its_avalanche() {
         let knee = Knee { at: bv, g_on: 1e4, g_off: 0.0 };
         let avalanche = c.law("avalanche", "clamp", &[middle, GROUND], knee, 300.0).unwrap();
         let mut setup = Setup::new(c);
-        setup.steps = Steps { base: 2e-9, finest: 10, calm: 2 };
+        setup.steps = Steps { base: 2e-9, finest: 10, hold_off: 2 };
         setup.tolerance = Some(tight());
         let i = Probe::Conduction(avalanche, 0);
         setup.integrals = vec![(i.clone(), Probe::Wave(one)), (i, v(middle))];

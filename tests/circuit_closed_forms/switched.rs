@@ -130,7 +130,7 @@ fn two_capacitors_share_their_charge() {
 fn the_charge_is_shared_at_once_through_a_hard_switch() {
     let (c1, v1, c2, v2, volt) = (1e-5, 100.0, 5e-6, 20.0, 73.3333333333333);
     let (mut setup, nodes) = shared(c1, v1, c2, v2, 1e3);
-    setup.steps = Steps { base: 1e-6, finest: 4, calm: 2 };
+    setup.steps = Steps { base: 1e-6, finest: 4, hold_off: 2 };
     let (run, _) = run(setup, 1e-3);
     nodes.iter().for_each(|&n| near("v", run.read(&v(n)), volt, 1e-9));
     let stored = energies(&run, "C1").2 + energies(&run, "C2").2;

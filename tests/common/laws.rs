@@ -16,8 +16,8 @@ pub struct Knee {
 }
 
 impl<L: Lane> Law<L, 1> for Knee {
-    type Settled = Self;
-    fn settle(&self, _kelvin: L) -> Self {
+    type AtTemperature = Self;
+    fn at_temperature(&self, _kelvin: L) -> Self {
         *self
     }
     fn flow<S: Scalar<L>>(at: &Self, [v]: [S; 1]) -> Flow<S, 1> {
@@ -37,8 +37,8 @@ pub struct PowerLaw {
 }
 
 impl<L: Lane> Law<L, 1> for PowerLaw {
-    type Settled = Self;
-    fn settle(&self, _kelvin: L) -> Self {
+    type AtTemperature = Self;
+    fn at_temperature(&self, _kelvin: L) -> Self {
         *self
     }
     fn flow<S: Scalar<L>>(at: &Self, [v]: [S; 1]) -> Flow<S, 1> {
@@ -61,8 +61,8 @@ pub struct Cubic {
 }
 
 impl<L: Lane> Law<L, 1> for Cubic {
-    type Settled = Self;
-    fn settle(&self, _kelvin: L) -> Self {
+    type AtTemperature = Self;
+    fn at_temperature(&self, _kelvin: L) -> Self {
         *self
     }
     fn flow<S: Scalar<L>>(at: &Self, [v]: [S; 1]) -> Flow<S, 1> {

@@ -10,7 +10,7 @@ use joulestep_engine::step::stage::Tolerance;
 
 /// Every step is `h` long, s.
 pub fn fixed(h: f64) -> Steps {
-    Steps { base: h, finest: 0, calm: 2 }
+    Steps { base: h, finest: 0, hold_off: 2 }
 }
 
 /// Newton's iteration to round-off, so that only the method's own error is left.

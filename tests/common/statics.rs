@@ -88,7 +88,7 @@ impl Equations<'_> {
                     let own = |k: usize| at(local(k)) - if k < ports { at(last) } else { 0.0 };
                     let u: Vec<f64> = (0..p).map(own).collect();
                     let mut out = vec![0.0; stamp_len(p)];
-                    device.stamp(&u, &mut out);
+                    device.evaluate(&u, &mut out);
                     for r in (0..p).chain([p]) {
                         // Row p is the last pin's: minus the sum of the other pins'.
                         let Some(row) = place(if r < p { local(r) } else { last }) else { continue };

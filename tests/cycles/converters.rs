@@ -27,15 +27,15 @@ pub fn cycle(
     let arrangement = find(kind).expect("it is shipped");
     let values = arrangement.values(given).expect("good values");
     let mut circuit = Circuit::new();
-    let mut laid = arrangement.lay(&mut circuit, &values, parts).expect("it can be laid");
-    let period = laid.period.expect("it repeats");
+    let mut layout = arrangement.build(&mut circuit, &values, parts).expect("it can be built");
+    let period = layout.period.expect("it repeats");
     let channel = |&(name, quantity): &(&str, &str)| Channel {
         name: format!("{name}.{quantity}"),
         long_name: String::new(),
-        probe: laid.quantity(name, quantity).expect("a quantity"),
+        probe: layout.quantity(name, quantity).expect("a quantity"),
     };
     let channels = read.iter().map(channel).collect();
-    let mut setup = laid.setup(circuit).expect("logic");
+    let mut setup = layout.setup(circuit).expect("logic");
     setup.channels = channels;
     // Extremes are read off samples: fine ones.
     setup.steps.base = setup.steps.base.min(period / 1000.0);

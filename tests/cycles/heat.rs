@@ -72,8 +72,8 @@ fn a_clamp_takes_the_coils_energy_and_what_the_supply_adds() {
     ];
     let values = arrangement.values(&given).unwrap();
     let mut circuit = Circuit::new();
-    let mut laid = arrangement.lay(&mut circuit, &values, &BTreeMap::new()).unwrap();
-    let mut run = laid.setup(circuit).unwrap().ready().unwrap();
+    let mut layout = arrangement.build(&mut circuit, &values, &BTreeMap::new()).unwrap();
+    let mut run = layout.setup(circuit).unwrap().ready().unwrap();
     run.advance(100e-6, &mut ()).unwrap();
     let ledger = run.ledger();
     let taken: f64 =

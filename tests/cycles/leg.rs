@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use joulestep_engine::circuit::graph::{Circuit, GROUND};
 use joulestep_engine::cycle::steady::Effort;
-use joulestep_models::arrangement::dead_time::{Kind, Study, account, estimate, point};
+use joulestep_models::arrangement::dead_time::{Kind, LegUnderTest, account, estimate, point};
 use joulestep_models::arrangement::find;
 use joulestep_models::lookup;
 use joulestep_models::model::{Value, Values};
@@ -18,9 +18,9 @@ fn near(found: f64, expected: f64, relative: f64, what: &str) {
     assert!((found / expected - 1.0).abs() <= relative, "{what}: {found}, expected {expected}");
 }
 
-fn ideal(more: &[(&'static str, f64)]) -> Study {
+fn ideal(more: &[(&'static str, f64)]) -> LegUnderTest {
     let given = [&[("loop-inductance", 0.0), ("loop-resistance", 0.0)][..], more].concat();
-    Study { parts: BTreeMap::new(), given }
+    LegUnderTest { parts: BTreeMap::new(), given }
 }
 
 /// The diode against an ideal switch: 0.2 V and 0.1 mohm.
@@ -33,14 +33,14 @@ fn drop_at(current: f64) -> f64 {
 #[test]
 fn volt_seconds_and_diode_loss_of_the_dead_time() {
     let (v, d, f, td, i, r) = (400.0, 0.5, 100e3, 200e-9, 10.0, 5e-3);
-    let study = ideal(&[
+    let leg = ideal(&[
         ("supply-voltage", v),
         ("duty", d),
         ("frequency", f),
         ("switch-resistance", r),
         ("gate-edge", 1e-9),
     ]);
-    let p = point(&study, td, i, None).expect("a point");
+    let p = point(&leg, td, i, None).expect("a point");
     let vd = drop_at(i);
     let lost = f * td;
     // With drops of 0.5 V and 1.6 V the same sum is 191.456 V (computed independently).
@@ -71,7 +71,7 @@ fn capacitive_loss_of_hard_switching() {
     ];
     let values = half_bridge.values(&given).unwrap();
     let mut circuit = Circuit::new();
-    let mut laid = half_bridge.lay(&mut circuit, &values, &BTreeMap::new()).unwrap();
+    let mut layout = half_bridge.build(&mut circuit, &values, &BTreeMap::new()).unwrap();
     let (bus, mid) = (circuit.node("bus"), circuit.node("mid"));
     let entry = lookup::find("nonlinear-capacitor").unwrap();
     for (name, pins) in [("c-upper", [bus, mid]), ("c-lower", [mid, GROUND])] {
@@ -80,10 +80,10 @@ fn capacitive_loss_of_hard_switching() {
             c.0.insert(key, Value::Number(x));
         }
         let built = (entry.build)(&mut circuit, name, &pins, &c).unwrap();
-        let place = laid.places.iter_mut().find(|p| name == format!("c-{}", p.name)).unwrap();
+        let place = layout.places.iter_mut().find(|p| name == format!("c-{}", p.name)).unwrap();
         place.own.extend(built.components.iter().map(|c| c.0 as usize));
     }
-    let a = account(laid, circuit, Effort::default()).unwrap();
+    let a = account(layout, circuit, Effort::default()).unwrap();
     near(a.losses(), 2.0 * charge_times_v, 2e-3, "loss per period");
     // Without a load all of it is capacitive: of each turn-on, E of the one and Q·V − E of the other.
     for s in &a.switches {
@@ -106,7 +106,7 @@ const LAW: [(&str, f64); 4] = [
 fn soft_switching_by_charge_balance() {
     let (v, i, c, r) = (400.0, 8.0, 500e-12, 3.0);
     let whole = 2.0 * c * v / i;
-    let study = ideal(&[
+    let leg = ideal(&[
         ("supply-voltage", v),
         ("snubber-capacitance", c),
         ("snubber-resistance", 0.1),
@@ -115,7 +115,7 @@ fn soft_switching_by_charge_balance() {
         ("gate-edge", 1e-10),
     ]);
     for (share, kind) in [(0.4, Kind::Partial), (0.7, Kind::Partial), (1.1, Kind::Soft)] {
-        let p = point(&study, share * whole, i, None).unwrap();
+        let p = point(&leg, share * whole, i, None).unwrap();
         assert_eq!(p.kinds, (kind, Kind::Hard), "{p:?}");
         if share < 1.0 {
             let expected = v - i * r - i * share * whole / (2.0 * c);
@@ -129,15 +129,15 @@ fn soft_switching_by_charge_balance() {
 /// from where on the lower switch turns on softly, but for the time that gates take.
 #[test]
 fn cascodes_in_a_leg() {
-    let study = Study {
+    let leg = LegUnderTest {
         parts: BTreeMap::from([(String::new(), shipped("cascode-700v-22m"))]),
         given: vec![("gate-resistance", 8.0), ("frequency", 200e3), ("snubber-capacitance", 100e-12)],
     };
-    let charge = estimate(&study, 400.0, 25.0).unwrap();
+    let charge = estimate(&leg, 400.0, 25.0).unwrap();
     let q = charge.expect("a part has an output charge");
     assert!((20e-9..2e-6).contains(&q), "{q}");
     for dead in [40e-9, 300e-9] {
-        let p = point(&study, dead, 20.0, charge).unwrap();
+        let p = point(&leg, dead, 20.0, charge).unwrap();
         println!("{p:?} estimate {}", 2.0 * q / 20.0);
         assert!(p.residual.abs() < 1e-4, "{p:?}");
         assert_eq!(p.kinds.1, Kind::Hard);

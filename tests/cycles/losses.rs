@@ -11,7 +11,7 @@ use joulestep_engine::control::drive::{Delays, Drive, Gate};
 use joulestep_engine::cycle::steady::Effort;
 use joulestep_engine::run::setup::{Setup, Start};
 use joulestep_models::arrangement::cycle::{Cycle, solve};
-use joulestep_models::arrangement::dead_time::{Kind, Study, estimate, point};
+use joulestep_models::arrangement::dead_time::{Kind, LegUnderTest, estimate, point};
 use joulestep_models::arrangement::find;
 use joulestep_models::capacitances::output_charge;
 use joulestep_models::lookup;
@@ -28,9 +28,9 @@ fn periodic(kind: &str, given: &[(&str, f64)], parts: &BTreeMap<String, Part>, e
     let arrangement = find(kind).unwrap();
     let values = arrangement.values(given).unwrap();
     let mut circuit = Circuit::new();
-    let mut laid = arrangement.lay(&mut circuit, &values, parts).unwrap();
-    let setup = laid.setup(circuit).unwrap();
-    solve(&laid, setup, effort).unwrap()
+    let mut layout = arrangement.build(&mut circuit, &values, parts).unwrap();
+    let setup = layout.setup(circuit).unwrap();
+    solve(&layout, setup, effort).unwrap()
 }
 
 /// Switches of a threshold and a resistance under sine modulation with a sine current lagging by φ: each switch
@@ -165,9 +165,9 @@ fn shooting_and_running_to_it_lose_the_same() {
     assert!(shot.steady.periods < 60);
 }
 
-fn leg(part: &str, more: &[(&'static str, f64)]) -> Study {
+fn leg(part: &str, more: &[(&'static str, f64)]) -> LegUnderTest {
     let given = [&[("gate-resistance", 8.0)][..], more].concat();
-    Study { parts: BTreeMap::from([(String::new(), shipped(part))]), given }
+    LegUnderTest { parts: BTreeMap::from([(String::new(), shipped(part))]), given }
 }
 
 /// Hard switching loses no less than E_oss of the switch that turns on, and a leg without load no less than Q_oss·V for
@@ -192,8 +192,8 @@ fn hard_switching_loses_at_least_what_the_output_holds() {
 fn soft_switched_cascodes_need_little_dead_time() {
     let (amperes, volts) = (4.0, 400.0);
     let [cascode, other] = ["cascode-700v-22m", "mosfet-sj-620v-49m"].map(|name| {
-        let study = leg(name, &[]);
-        (estimate(&study, volts, 25.0).unwrap().unwrap(), study)
+        let leg = leg(name, &[]);
+        (estimate(&leg, volts, 25.0).unwrap().unwrap(), leg)
     });
     assert!(cascode.0 < 0.5 * other.0, "charges {} and {}", cascode.0, other.0);
     // Between the two estimates, with the time that gates take: one is soft, the other not yet.

@@ -13,7 +13,7 @@ use joulestep_engine::thermal::modal::Modal;
 use joulestep_engine::thermal::network::{FosterTerm, NetworkBuilder};
 use joulestep_engine::thermal::run::Thermal;
 use joulestep_engine::error::CircuitError;
-use joulestep_models::arrangement::bed::Laid;
+use joulestep_models::arrangement::builder::CircuitLayout;
 use joulestep_models::arrangement::find;
 use joulestep_models::arrangement::mission::leap::glide;
 use joulestep_models::arrangement::mission::profile::{Begin, Of, Profile, Segment};
@@ -144,7 +144,7 @@ fn damage_by_the_users_law() {
 }
 
 /// A buck of ideal switches whose two dies are heated, load resistance and supply voltage given.
-fn buck(values: &[f64]) -> Result<(Laid, Setup<f64>), CircuitError> {
+fn buck(values: &[f64]) -> Result<(CircuitLayout, Setup<f64>), CircuitError> {
     let arrangement = find("synchronous-buck").unwrap();
     let given = [
         ("load-resistance", values[0]),
@@ -154,9 +154,9 @@ fn buck(values: &[f64]) -> Result<(Laid, Setup<f64>), CircuitError> {
         ("loop-inductance", 0.0),
     ];
     let mut circuit = Circuit::new();
-    let mut laid = arrangement.lay(&mut circuit, &arrangement.values(&given)?, &BTreeMap::new())?;
+    let mut layout = arrangement.build(&mut circuit, &arrangement.values(&given)?, &BTreeMap::new())?;
     for (k, place) in ["upper", "lower"].into_iter().enumerate() {
-        for (_, components) in &laid.fitting(place).unwrap().built.dies {
+        for (_, components) in &layout.element(place).unwrap().built.dies {
             components.iter().for_each(|&c| circuit.heats(c, HeatId(k as u32)));
         }
     }
@@ -165,10 +165,10 @@ fn buck(values: &[f64]) -> Result<(Laid, Setup<f64>), CircuitError> {
     let cells = foster_to_cauer(&terms).unwrap();
     let network = NetworkBuilder::new().boundary("sink", 50.0);
     let network = network.ladder("upper", &cells, "sink").ladder("lower", &cells, "sink").build().unwrap();
-    let mut setup = laid.setup(circuit)?;
-    setup.steps = Steps { base: 0.5e-6, finest: 8, calm: 2 };
+    let mut setup = layout.setup(circuit)?;
+    setup.steps = Steps { base: 0.5e-6, finest: 8, hold_off: 2 };
     setup.thermal = Some(Thermal::new(Arc::new(Modal::new(&network).unwrap())));
-    Ok((laid, setup))
+    Ok((layout, setup))
 }
 
 fn followed(profile: &Profile, options: Options) -> Followed {

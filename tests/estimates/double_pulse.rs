@@ -25,7 +25,7 @@ fn computed(level: Level, bound: f64, finest: u32) -> Result<Computed, SolverErr
     let nodes = r.nodes.iter().map(|n| Probe::Voltage(*n, GROUND));
     let probes: Vec<Probe> = nodes.chain(r.inductors.iter().map(|c| Probe::Branch(*c, 0))).collect();
     let mut s = Setup::new(r.circuit);
-    s.steps = Steps { base: 1e-7, finest, calm: 2 };
+    s.steps = Steps { base: 1e-7, finest, hold_off: 2 };
     s.bounds = Bounds::stated(bound, bound);
     s.integrals = vec![(Probe::Voltage(switch, source), drain)];
     s.watches = probes.iter().enumerate().map(|(k, p)| watch(&format!("x{k}"), p.clone())).collect();

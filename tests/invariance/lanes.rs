@@ -113,13 +113,13 @@ fn eight_variants_in_common_windows_agree_with_each_alone() {
     assert!(worst < 1e-2, "{worst:e}");
 }
 
-/// Eight setups of one lane put abreast are the setup that was made with lanes: the same bits in all that they do.
+/// Eight setups of one lane put in lockstep are the setup that was made with lanes: the same bits in all that they do.
 #[test]
-fn setups_abreast_are_the_setup_made_in_lanes() {
+fn setups_in_lockstep_are_the_setup_made_in_lanes() {
     let alone: Vec<Setup<f64>> =
         (0..8).map(|k| setup::<f64>(|_| f64::from(k), None, Tolerance::default())).collect();
     let each: Vec<&Setup<f64>> = alone.iter().collect();
-    let together = end(Setup::abreast::<f64x8>(&each).unwrap());
+    let together = end(Setup::lockstep::<f64x8>(&each).unwrap());
     let made = end(setup::<f64x8>(|k| k as f64, None, Tolerance::default()));
     assert_eq!(together.counters(), made.counters());
     let bits = |list: &[f64x8]| -> Vec<u64> {
@@ -127,13 +127,13 @@ fn setups_abreast_are_the_setup_made_in_lanes() {
     };
     let (a, b) = (together.state(), made.state());
     assert!(bits(&a.x) == bits(&b.x) && bits(&a.q) == bits(&b.q) && bits(&a.energy) == bits(&b.energy));
-    // Another step, another topology: not abreast.
+    // Another step, another topology: not in lockstep.
     let mut other = setup::<f64>(|_| 0.0, None, Tolerance::default());
     other.steps.base *= 2.0;
-    assert!(Setup::abreast::<f64x4>(&[&alone[0], &alone[1], &alone[2], &other]).is_none());
+    assert!(Setup::lockstep::<f64x4>(&[&alone[0], &alone[1], &alone[2], &other]).is_none());
     let mut other = setup::<f64>(|_| 0.0, None, Tolerance::default());
     other.circuit.resistor("further", GROUND, other.circuit.find_node("gnd").unwrap(), 1.0).unwrap();
-    assert!(Setup::abreast::<f64x4>(&[&alone[0], &alone[1], &alone[2], &other]).is_none());
+    assert!(Setup::lockstep::<f64x4>(&[&alone[0], &alone[1], &alone[2], &other]).is_none());
 }
 
 /// i = √(limit − v): no number above the limit.
@@ -141,11 +141,11 @@ fn setups_abreast_are_the_setup_made_in_lanes() {
 struct Ending<L> {
     limit: L,
 }
-joulestep_engine::abreast!(Ending: limit);
+joulestep_engine::lockstep!(Ending: limit);
 
 impl<L: Lane> Law<L, 1> for Ending<L> {
-    type Settled = Self;
-    fn settle(&self, _: L) -> Self {
+    type AtTemperature = Self;
+    fn at_temperature(&self, _: L) -> Self {
         self.clone()
     }
     fn flow<S: Scalar<L>>(at: &Self, [v]: [S; 1]) -> Flow<S, 1> {
@@ -168,7 +168,7 @@ fn a_lane_without_a_solution_leaves_the_others() {
         Setup::new(circuit)
     };
     let setups = [20.0, 20.0, 5.0, 30.0].map(variant);
-    let mut run = Setup::abreast::<f64x4>(&setups.each_ref()).unwrap().ready().unwrap();
+    let mut run = Setup::lockstep::<f64x4>(&setups.each_ref()).unwrap().ready().unwrap();
     match run.advance(10e-6, &mut ()) {
         Err(SolverError::LeavesLockstep { lanes, time }) => {
             assert!(lanes == [2] && (time - 5e-6).abs() < 1e-8, "{lanes:?} {time:e}");
@@ -176,6 +176,6 @@ fn a_lane_without_a_solution_leaves_the_others() {
         other => panic!("{other:?}"),
     }
     let three = [&setups[0], &setups[1], &setups[3], &setups[3]];
-    let mut run = Setup::abreast::<f64x4>(&three).unwrap().ready().unwrap();
+    let mut run = Setup::lockstep::<f64x4>(&three).unwrap().ready().unwrap();
     assert!(run.advance(10e-6, &mut ()).is_ok());
 }

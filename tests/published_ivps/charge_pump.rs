@@ -23,8 +23,8 @@ const PHI: f64 = 1.01;
 struct Charges;
 
 impl Law<f64, 3> for Charges {
-    type Settled = ();
-    fn settle(&self, _kelvin: f64) {}
+    type AtTemperature = ();
+    fn at_temperature(&self, _kelvin: f64) {}
     fn flow<S: Scalar<f64>>(_: &(), [u1, u2, u3]: [S; 3]) -> Flow<S, 3> {
         let zero = S::constant(0.0);
         let (gate_source, gate_drain) = (u1 - u2, u1 - u3);
@@ -65,7 +65,7 @@ impl Pump {
         setup.start = Start::Stated;
         setup.method = method;
         setup.tolerance = Some(tight());
-        setup.steps = Steps { base: 5e-9, finest: 6, calm: 2 };
+        setup.steps = Steps { base: 5e-9, finest: 6, hold_off: 2 };
         Self { run: setup.ready().unwrap(), nodes: [gate, source, drain] }
     }
 

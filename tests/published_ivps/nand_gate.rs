@@ -25,8 +25,8 @@ const DELTA: f64 = 0.02;
 
 impl Law<f64, 6> for Channel {
     const JOINS: Joins = Joins::Groups(&[&[0, 1]]);
-    type Settled = Self;
-    fn settle(&self, _kelvin: f64) -> Self {
+    type AtTemperature = Self;
+    fn at_temperature(&self, _kelvin: f64) -> Self {
         *self
     }
     fn flow<S: Scalar<f64>>(at: &Self, [d, s, g, bulk_d, bulk_s, outer_d]: [S; 6]) -> Flow<S, 6> {
@@ -54,8 +54,8 @@ impl Law<f64, 6> for Channel {
 struct Bulk;
 
 impl Law<f64, 1> for Bulk {
-    type Settled = ();
-    fn settle(&self, _kelvin: f64) {}
+    type AtTemperature = ();
+    fn at_temperature(&self, _kelvin: f64) {}
     fn flow<S: Scalar<f64>>(_: &(), [u]: [S; 1]) -> Flow<S, 1> {
         let (c0, phi) = (0.24e-4, 0.87);
         if u.value() <= 0.0 {

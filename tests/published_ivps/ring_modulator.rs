@@ -18,8 +18,8 @@ use crate::common::rig::{scd, supply, v};
 struct Diode;
 
 impl Law<f64, 1> for Diode {
-    type Settled = ();
-    fn settle(&self, _kelvin: f64) {}
+    type AtTemperature = ();
+    fn at_temperature(&self, _kelvin: f64) {}
     fn flow<S: Scalar<f64>>(_: &(), [u]: [S; 1]) -> Flow<S, 1> {
         let i = ((u * 17.7493332).exp() - 1.0) * 40.67286402e-9;
         Flow { i: [i], q: [S::constant(0.0)] }
@@ -118,7 +118,7 @@ pub(super) const END: [f64; 15] = [
 /// its windows hold the local error below 0.2 µV and µA; order four has room for three and a half below 0.1 µV.
 #[test]
 fn the_ring_modulator_ends_at_its_published_values() {
-    let steps = Steps { base: 1e-6, finest: 14, calm: 2 };
+    let steps = Steps { base: 1e-6, finest: 14, hold_off: 2 };
     for (method, bound, due) in [(&TR_BDF2, 2e-7, 2.0), (&ESDIRK4, 1e-7, 3.5)] {
         let (y, count) = solve(&Ring, method, steps, bound, 1e-3);
         let digits = scd(&y, &END);

@@ -19,8 +19,8 @@ pub(super) struct Reaction;
 
 impl Law<f64, 3> for Reaction {
     const INTERNAL: usize = 1;
-    type Settled = ();
-    fn settle(&self, _kelvin: f64) {}
+    type AtTemperature = ();
+    fn at_temperature(&self, _kelvin: f64) {}
     fn flow<S: Scalar<f64>>(_: &(), [y1, w2, y3]: [S; 3]) -> Flow<S, 3> {
         let y2 = w2 * 1e-4;
         let (first, second, third) = (y1 * 0.04, y2 * y3 * 1e4, y2 * y2 * 3e7);
@@ -58,7 +58,7 @@ fn robertson_ends_at_its_published_values() {
     ];
     for (method, bound) in [(&TR_BDF2, 1e-9), (&ESDIRK4, 1e-10)] {
         for (end, base, finest, due, reference) in cases {
-            let (y, count) = solve(&Reaction, method, Steps { base, finest, calm: 2 }, bound, end);
+            let (y, count) = solve(&Reaction, method, Steps { base, finest, hold_off: 2 }, bound, end);
             let digits = scd(&y, &reference);
             println!("{} to {end:e}: {count} steps, scd {digits:.2} {y:?}", method.name);
             assert!(digits > due && y[1] >= 0.0, "{digits} {y:?}");

@@ -16,8 +16,8 @@ use crate::common::rig::{supply, v};
 struct Transistor;
 
 impl Law<f64, 2> for Transistor {
-    type Settled = ();
-    fn settle(&self, _kelvin: f64) {}
+    type AtTemperature = ();
+    fn at_temperature(&self, _kelvin: f64) {}
     fn flow<S: Scalar<f64>>(_: &(), [vbe, _]: [S; 2]) -> Flow<S, 2> {
         let g = ((vbe * (1.0 / 0.026)).exp() - 1.0) * 1e-6;
         Flow { i: [g * (1.0 - 0.99), g * 0.99], q: [S::constant(0.0); 2] }

@@ -18,8 +18,8 @@ pub(super) struct Oscillator {
 }
 
 impl Law<f64, 2> for Oscillator {
-    type Settled = f64;
-    fn settle(&self, _kelvin: f64) -> f64 {
+    type AtTemperature = f64;
+    fn at_temperature(&self, _kelvin: f64) -> f64 {
         self.mu
     }
     fn flow<S: Scalar<f64>>(mu: &f64, [y, w]: [S; 2]) -> Flow<S, 2> {
@@ -49,7 +49,7 @@ impl Problem for Oscillator {
 /// values' own tolerance) are due from bounds of 1e-6 (order 2), and six from 1e-9 (order 4).
 #[test]
 fn van_der_pol_ends_at_its_published_values() {
-    let steps = Steps { base: 1.0, finest: 26, calm: 2 };
+    let steps = Steps { base: 1.0, finest: 26, hold_off: 2 };
     for (method, bound, due) in [(&TR_BDF2, 1e-6, 3.0), (&ESDIRK4, 1e-9, 6.0)] {
         let (y, count) = solve(&Oscillator { mu: 1e3 }, method, steps, bound, 2e3);
         let digits = scd(&y, &[1.706167732170469, -0.8928097010248125e-3]);

@@ -1,7 +1,7 @@
-//! Variants in blocks: those of a block march abreast in the lanes of one run.
+//! Variants in blocks: those of a block run in lockstep in the lanes of one run.
 //!
 //! Blocks follow from the plan alone, neither from threads nor from shards nor from what was finished before, so that a
-//! variant always marches in the same company: its numbers then are the same bits. All of a block take common steps,
+//! variant always runs in the same company: its numbers then are the same bits. All of a block take common steps,
 //! those that its most active variant needs, so they differ from each variant alone by what the error bounds of a step
 //! allow ([`TOLERANCE`]). A variant that would act at another instant than the others, or alone has no solution, leaves:
 //! it is run alone from its start, and so is what is left where too few go on. A search runs each variant alone: where a
@@ -41,7 +41,7 @@ pub const LANES: [usize; 3] = [1, 4, 8];
 /// Lanes where neither plan nor command line says.
 pub const DEFAULT_LANES: usize = 8;
 
-/// Which variants march together.
+/// Which variants run in lockstep.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Blocks {
     /// All variants, block by block.
@@ -53,7 +53,7 @@ pub struct Blocks {
 impl Blocks {
     /// The blocks of a study: as many variants as there are lanes, in the order of their numbers; those with another
     /// value of an input that decides topology or schedule go into another block. Variants whose errors are estimated
-    /// march with each other, at the coarser levels too; what is left of their last block is filled with others. Blocks
+    /// run with each other, at the coarser levels too; what is left of their last block is filled with others. Blocks
     /// with such come first: they take longest, and all shards shall have some.
     pub fn of(study: &Study) -> Self {
         let count = study.count();
@@ -109,7 +109,7 @@ impl Blocks {
     }
 }
 
-/// Whether scenarios with two values of an input do not go abreast.
+/// Whether scenarios with two values of an input do not run in lockstep.
 fn decides(study: &Study, input: usize) -> bool {
     let value = |variant: usize| study.inputs(variant)[input];
     let slot = &study.plan.inputs[input].slot;
@@ -124,7 +124,7 @@ fn decides(study: &Study, input: usize) -> bool {
 /// Whether two variants share all that lanes share.
 pub(super) fn alike(a: &Built, b: &Built) -> bool {
     let (x, y) = (&a.setup, &b.setup);
-    a.facts.end == b.facts.end && Setup::abreast::<f64x4>(&[x, y, x, y]).is_some()
+    a.facts.end == b.facts.end && Setup::lockstep::<f64x4>(&[x, y, x, y]).is_some()
 }
 
 #[cfg(test)]

@@ -11,7 +11,7 @@ use serde::Serialize;
 
 use crate::batch::block::Blocks;
 use crate::batch::journal::{Journal, JournalError};
-use crate::batch::march::Ran;
+use crate::batch::lockstep::Ran;
 use crate::batch::row::Row;
 use crate::batch::variant::Study;
 
@@ -39,7 +39,7 @@ pub struct Carried {
     #[serde(rename = "run")]
     pub variants: usize,
     /// Those of them that ran in lanes beside others.
-    pub abreast: usize,
+    pub in_lockstep: usize,
 }
 
 /// Runs the pending blocks and adds what rows of them are not there yet, in whatever order they end; a row depends on
@@ -106,7 +106,7 @@ fn keep(
         // Rows that a torn block left behind are there already.
         for ran in blocks.into_iter().flatten().filter(|ran| !rows.contains_key(&ran.row.variant)) {
             carried.variants += 1;
-            carried.abreast += usize::from(ran.abreast);
+            carried.in_lockstep += usize::from(ran.in_lockstep);
             batch.push(ran.row);
         }
         journal.append(&batch)?;

@@ -30,7 +30,7 @@ pub struct Head {
     pub variants: usize,
     /// Numbers in a row.
     pub outputs: usize,
-    /// Variants that march together at most.
+    /// Variants that run in lockstep at most.
     pub lanes: usize,
     /// The k of "k of n" shards, from 1.
     pub shard: usize,

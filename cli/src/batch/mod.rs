@@ -59,7 +59,7 @@ pub mod indices;
 pub mod journal;
 pub mod keep;
 pub mod list;
-pub mod march;
+pub mod lockstep;
 pub mod measure;
 pub mod parquet;
 pub mod picture;

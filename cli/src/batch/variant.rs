@@ -41,7 +41,7 @@ pub struct Study {
     pub outputs: Vec<Column>,
     /// Limits and ratings that the verdict judges, with the numbers of their columns; the user's first.
     pub limits: Vec<Bound>,
-    /// Variants that march together at most: 1, 4 or 8.
+    /// Variants that run in lockstep at most: 1, 4 or 8.
     pub lanes: usize,
     /// SHA-256 of the program's version and of every file that was read, hexadecimal.
     pub digest: String,

@@ -315,11 +315,11 @@ fn finish(batch: &Finish<'_>, streams: &mut Streams<'_>) -> io::Result<u8> {
         })?;
     } else {
         write!(streams.out, "{}", tell::text(study, &statistics, &indices))?;
-        if let Some(Carried { variants, abreast }) = carried.filter(|_| study.lanes > 1) {
+        if let Some(Carried { variants, in_lockstep }) = carried.filter(|_| study.lanes > 1) {
             let lanes = study.lanes;
             writeln!(
                 streams.out,
-                "Run now: {variants}, {abreast} of them up to {lanes} abreast, the others alone"
+                "Run now: {variants}, {in_lockstep} of them in vectors of up to {lanes}, the others singly"
             )?;
         }
         writeln!(streams.out, "Written: {}", out.display())?;

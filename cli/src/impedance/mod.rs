@@ -16,7 +16,7 @@ use joulestep_engine::thermal::compact::Compact;
 use joulestep_engine::thermal::convert::foster_to_cauer;
 use joulestep_engine::thermal::field::mesh::Sizing;
 use joulestep_engine::thermal::field::reduce::Span;
-use joulestep_engine::thermal::field::study::{Study, study};
+use joulestep_engine::thermal::field::study::{MeshStudy, study};
 use joulestep_engine::thermal::field::error::FieldError;
 use joulestep_engine::thermal::fit::{Fit, fit};
 use joulestep_engine::thermal::network::{CauerCell, FosterTerm};
@@ -37,7 +37,7 @@ const PER_DECADE: usize = 8;
 #[derive(Clone, Debug)]
 pub struct Path {
     /// The meshes, and the network of the finest.
-    pub study: Study,
+    pub study: MeshStudy,
     /// A Foster fit of few terms for each die.
     pub fits: Vec<Fit>,
     /// Largest error of the compact network and of the cells over all time, for each die.

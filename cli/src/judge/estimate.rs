@@ -69,11 +69,11 @@ impl Level {
             return;
         }
         setup.tolerance = setup.tolerance.map(|t| t.loosened(self.of_bounds()));
-        setup.steps.calm = match self.0 {
-            n @ ..=0 => setup.steps.calm << n.unsigned_abs(),
+        setup.steps.hold_off = match self.0 {
+            n @ ..=0 => setup.steps.hold_off << n.unsigned_abs(),
             // One is the least: a step no longer than what has passed. Where that decides, the two coarser runs hardly
             // differ, and do not count as converging.
-            n => (setup.steps.calm >> n).max(1),
+            n => (setup.steps.hold_off >> n).max(1),
         };
         // The floor and the share of the largest value alike, and the tolerance that fits them.
         setup.bounds.coarser *= self.of_bounds();

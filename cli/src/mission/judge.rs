@@ -249,12 +249,12 @@ impl Job<'_> {
         };
         let keys: Vec<&'static str> = self.spec.segments.iter().filter_map(parameter).collect();
         let mut scenario = self.scenario.clone();
-        let mut lay = |values: &[f64]| {
-            let (laid, mut setup) = make(&mut scenario, self.reductions, &keys, values)?;
+        let mut build = |values: &[f64]| {
+            let (layout, mut setup) = make(&mut scenario, self.reductions, &keys, values)?;
             level.apply(&mut setup);
-            Ok((laid, setup))
+            Ok((layout, setup))
         };
-        work(&mut lay).map_err(|error| (error.to_string(), code(&error)))
+        work(&mut build).map_err(|error| (error.to_string(), code(&error)))
     }
 
     fn passed(&self, followed: Followed, events: Vec<(f64, MissionEvent)>) -> Passed {
@@ -263,7 +263,7 @@ impl Job<'_> {
     }
 
     fn again(&self, level: Level, near: &Followed) -> Result<Passed, Refused> {
-        let followed = self.at(level, |lay| again(near, self.profile.begin, lay))?;
+        let followed = self.at(level, |build| again(near, self.profile.begin, build))?;
         Ok(self.passed(followed, Vec::new()))
     }
 
@@ -274,7 +274,7 @@ impl Job<'_> {
             progress: Progress::new(self.quiet, self.profile.duration()),
             stop: self.stop,
         };
-        let followed = self.at(level, |lay| follow(self.profile, lay, self.options, &mut onlooker));
+        let followed = self.at(level, |build| follow(self.profile, build, self.options, &mut onlooker));
         onlooker.progress.done();
         let Onlooker { file, events, .. } = onlooker;
         // What fails leaves its file closed as a partial one.

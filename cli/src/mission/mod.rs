@@ -10,7 +10,7 @@ pub(crate) mod tell;
 use joulestep_engine::cycle::rainflow::{Counted, UserLaw};
 use joulestep_engine::run::setup::Setup;
 use joulestep_engine::error::CircuitError;
-use joulestep_models::arrangement::bed::Laid;
+use joulestep_models::arrangement::builder::CircuitLayout;
 use joulestep_models::arrangement::mission::Followed;
 use joulestep_models::arrangement::mission::count::{Cycles, count};
 use joulestep_models::arrangement::mission::profile::{Begin, Of, Profile, Segment};
@@ -44,13 +44,13 @@ pub(crate) fn make(
     reductions: &Reductions,
     keys: &[&'static str],
     values: &[f64],
-) -> Result<(Laid, Setup<f64>), CircuitError> {
+) -> Result<(CircuitLayout, Setup<f64>), CircuitError> {
     if let Some(arrangement) = &mut scenario.arrangement {
         let moved = keys.iter().zip(values).map(|(key, x)| (*key, Value::Number(*x)));
         arrangement.values.0.extend(moved);
     }
     match build_with(scenario, reductions) {
-        Ok(ready) => Ok((ready.laid, ready.setup)),
+        Ok(ready) => Ok((ready.layout, ready.setup)),
         Err(refusal) => {
             let first = refusal.diagnostics.first().map(|d| d.found.clone()).unwrap_or_default();
             Err(CircuitError::BadValue { component: "arrangement".into(), what: first })

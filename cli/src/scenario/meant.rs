@@ -61,7 +61,7 @@ pub struct ArrangementSpec {
     pub values: Values,
     /// Parts by place; the one under "" serves where none is named.
     pub parts: BTreeMap<String, Part>,
-    /// Where parameters stand, for what only shows when it is laid out.
+    /// Where parameters stand, for what only shows when it is built.
     pub places: BTreeMap<String, Place>,
 }
 

@@ -7,7 +7,7 @@ pub struct Counters {
     pub steps: u64,
     /// Newton iterations of all stages, those of refused steps included.
     pub iterations: u64,
-    /// Steps taken back because the activity was above its bound.
+    /// Steps taken back because the error ratio was above its bound.
     pub refused: u64,
     /// Steps taken back because Newton's iteration failed.
     pub halved: u64,

@@ -96,7 +96,7 @@ pub fn device_energy<L: Lane>(device: &dyn Device<L>, ports: usize, u: &[L]) -> 
     let mut stamp = vec![L::splat(0.0); crate::circuit::law::stamp_len(p)];
     let mut integrand = |s: f64| {
         let scaled: Vec<L> = u.iter().map(|x| *x * L::splat(s)).collect();
-        device.stamp(&scaled, &mut stamp);
+        device.evaluate(&scaled, &mut stamp);
         let mut sum = L::splat(0.0);
         for k in 0..ports {
             for j in 0..p {

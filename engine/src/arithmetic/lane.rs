@@ -2,7 +2,7 @@
 //!
 //! The stepping loop and every device law are written once over [`Lane`]. `f64` is one lane; [`wide::f64x4`] and
 //! [`wide::f64x8`] are four and eight. `exp` and `ln` are written here, over the same operations for every width
-//! and without fused multiply-add, so that a lane has the same bits however many march beside it and whatever
+//! and without fused multiply-add, so that a lane has the same bits however many run beside it and whatever
 //! vector unit the build found.
 
 use std::fmt::Debug;
@@ -29,7 +29,7 @@ pub trait Lane:
     + SubAssign
     + MulAssign
 {
-    /// How many values march together.
+    /// How many values run in lockstep.
     const WIDTH: usize;
     /// One truth value per lane.
     type Mask: Copy + Debug;

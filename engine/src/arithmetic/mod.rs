@@ -1,6 +1,6 @@
 //! Arithmetic that one value and many lanes share.
 
-pub mod abreast;
+pub mod lockstep;
 pub mod dual;
 pub mod lane;
 pub mod matrix;

@@ -7,7 +7,7 @@ use std::fmt::Debug;
 
 use wide::{f64x4, f64x8};
 
-use crate::arithmetic::abreast::Abreast;
+use crate::arithmetic::lockstep::Lockstep;
 use crate::arithmetic::dual::Dual;
 use crate::arithmetic::lane::Lane;
 use crate::arithmetic::scalar::Scalar;
@@ -55,27 +55,27 @@ pub trait Law<L: Lane, const P: usize>: Clone + Debug + Send + Sync + 'static {
     const INTERNAL: usize = 0;
     /// A change of the device's own unknowns that is too small to matter, in their unit: where a Newton iteration moves
     /// them by less, it need not be followed by another. The default leaves it to the relative tolerance.
-    const TRIFLE: f64 = 1e-15;
+    const ABSOLUTE_TOLERANCE: f64 = 1e-15;
     /// Which pins direct current can flow between; narrow it where a pin is insulated.
     const JOINS: Joins = Joins::All;
     /// Coefficients at one temperature.
-    type Settled: Clone + Debug + Send + Sync + 'static;
+    type AtTemperature: Clone + Debug + Send + Sync + 'static;
 
     /// The coefficients at a junction temperature in K; called when the temperature moves, not in every step.
-    fn settle(&self, kelvin: L) -> Self::Settled;
+    fn at_temperature(&self, kelvin: L) -> Self::AtTemperature;
 
     /// The law as a valve, if it is one and the same in all lanes: circuits of such devices and linear components are
     /// solved by pieces.
-    fn valve(at: &Self::Settled) -> Option<Valve> {
+    fn valve(at: &Self::AtTemperature) -> Option<Valve> {
         let _ = at;
         None
     }
 
     /// Currents i(u) and charges q(u). C¹ or smoother, for every u; a valve has a corner at its threshold.
-    fn flow<S: Scalar<L>>(at: &Self::Settled, u: [S; P]) -> Flow<S, P>;
+    fn flow<S: Scalar<L>>(at: &Self::AtTemperature, u: [S; P]) -> Flow<S, P>;
 
-    /// The laws of one variant for each lane of `K`, abreast, at a junction temperature in K: what [`side_by_side`]
-    /// makes of a law that is [`Abreast`]. `None` where they differ in more than numbers, or (as without this method)
+    /// The laws of one variant for each lane of `K`, in lockstep, at a junction temperature in K: what [`side_by_side`]
+    /// makes of a law that is [`Lockstep`]. `None` where they differ in more than numbers, or (as without this method)
     /// the law knows no lanes.
     fn in_lanes<K: Lane>(each: &[&Self], kelvin: K) -> Option<Box<dyn Device<K>>> {
         let _ = (each, kelvin);
@@ -88,9 +88,9 @@ pub fn side_by_side<L, M, K, const P: usize>(each: &[&M], kelvin: K) -> Option<B
 where
     L: Lane,
     K: Lane,
-    M: Law<L, P> + Abreast<Of<K>: Law<K, P>>,
+    M: Law<L, P> + Lockstep<Of<K>: Law<K, P>>,
 {
-    Some(Box::new(Lawful::<K, M::Of<K>, P>::new(M::abreast::<K>(each)?, kelvin)))
+    Some(Box::new(Lawful::<K, M::Of<K>, P>::new(M::lockstep::<K>(each)?, kelvin)))
 }
 
 /// The face the assembler sees; object safe.
@@ -100,7 +100,7 @@ pub trait Device<L: Lane>: Any + Debug + Send + Sync {
     /// How many of them are the device's own; the device has `locals − internals + 1` pins.
     fn internals(&self) -> usize;
     /// A change of its own unknowns that is too small to matter, in their unit.
-    fn trifle(&self) -> f64 {
+    fn absolute_tolerance(&self) -> f64 {
         1e-15
     }
     /// Which pins direct current can flow between.
@@ -112,38 +112,38 @@ pub trait Device<L: Lane>: Any + Debug + Send + Sync {
         None
     }
     /// Moves the device to a junction temperature, K.
-    fn settle(&mut self, kelvin: L);
+    fn set_temperature(&mut self, kelvin: L);
     /// Writes i (P), q (P), ∂i/∂u (P×P, row by row), ∂q/∂u (P×P) into the
     /// first 2P + 2P² entries of `out`.
-    fn stamp(&self, u: &[L], out: &mut [L]);
+    fn evaluate(&self, u: &[L], out: &mut [L]);
     /// Writes i (P) and q (P) only.
     fn values(&self, u: &[L], out: &mut [L]);
     /// One Newton iteration's work: takes the local unknowns from `x`, computes the stamp there (kept in `stamp`,
     /// behind it the local unknowns themselves), adds ∂i/∂u + α·∂q/∂u to the matrix `a` and the linearised
     /// −(i + αq) to the right-hand side `b`.
-    fn enter(&self, seat: &Seat<'_>, alpha: L, x: &[L], stamp: &mut [L], a: &mut [L], b: &mut [L]);
+    fn stamp(&self, location: &StampLocation<'_>, alpha: L, x: &[L], stamp: &mut [L], a: &mut [L], b: &mut [L]);
     /// Once `x` is found: moves the kept stamp along its tangent to `x`, adds the charges to `q`, and returns the
     /// power turned into heat, W.
-    fn leave(&self, seat: &Seat<'_>, x: &[L], stamp: &mut [L], q: &mut [L]) -> L;
-    /// Adds the right-hand side of the kept stamp, as [`Device::enter`] would at the point where it was kept.
-    fn recall(&self, seat: &Seat<'_>, alpha: L, stamp: &[L], b: &mut [L]);
+    fn commit(&self, location: &StampLocation<'_>, x: &[L], stamp: &mut [L], q: &mut [L]) -> L;
+    /// Adds the right-hand side of the kept stamp, as [`Device::stamp`] would at the point where it was kept.
+    fn restamp(&self, location: &StampLocation<'_>, alpha: L, stamp: &[L], b: &mut [L]);
     /// A copy with the same coefficients.
     fn boxed(&self) -> Box<dyn Device<L>>;
-    /// Devices of four variants abreast, this one among them; `None` where that cannot be.
+    /// Devices of four variants in lockstep, this one among them; `None` where that cannot be.
     fn in_four_lanes(&self, each: &[&dyn Device<L>]) -> Option<Box<dyn Device<f64x4>>> {
         let _ = each;
         None
     }
-    /// Devices of eight variants abreast, this one among them; `None` where that cannot be.
+    /// Devices of eight variants in lockstep, this one among them; `None` where that cannot be.
     fn in_eight_lanes(&self, each: &[&dyn Device<L>]) -> Option<Box<dyn Device<f64x8>>> {
         let _ = each;
         None
     }
 }
 
-/// Where a device sits in the equations.
+/// Where a device stands in the equations.
 #[derive(Clone, Copy, Debug)]
-pub struct Seat<'a> {
+pub struct StampLocation<'a> {
     /// Unknown (and row) of each local unknown.
     pub locals: &'a [u32],
     /// Unknown of the last pin, against which the ports count.
@@ -162,13 +162,13 @@ pub const fn stamp_len(p: usize) -> usize {
 pub struct Lawful<L: Lane, M: Law<L, P>, const P: usize> {
     law: M,
     kelvin: L,
-    at: M::Settled,
+    at: M::AtTemperature,
 }
 
 impl<L: Lane, M: Law<L, P>, const P: usize> Lawful<L, M, P> {
     /// The law at a junction temperature, K.
     pub fn new(law: M, kelvin: L) -> Self {
-        let at = law.settle(kelvin);
+        let at = law.at_temperature(kelvin);
         Self { law, kelvin, at }
     }
 
@@ -216,8 +216,8 @@ impl<L: Lane, M: Law<L, P>, const P: usize> Device<L> for Lawful<L, M, P> {
     fn internals(&self) -> usize {
         M::INTERNAL
     }
-    fn trifle(&self) -> f64 {
-        M::TRIFLE
+    fn absolute_tolerance(&self) -> f64 {
+        M::ABSOLUTE_TOLERANCE
     }
     fn joins(&self) -> Joins {
         M::JOINS
@@ -226,23 +226,23 @@ impl<L: Lane, M: Law<L, P>, const P: usize> Device<L> for Lawful<L, M, P> {
         M::valve(&self.at)
     }
     #[inline(never)]
-    fn settle(&mut self, kelvin: L) {
+    fn set_temperature(&mut self, kelvin: L) {
         self.kelvin = kelvin;
-        self.at = self.law.settle(kelvin);
+        self.at = self.law.at_temperature(kelvin);
     }
     #[inline(never)]
-    fn stamp(&self, u: &[L], out: &mut [L]) {
+    fn evaluate(&self, u: &[L], out: &mut [L]) {
         let u: &[L; P] = u[..P].try_into().expect("the slice has P entries");
         let u: [Dual<L, P>; P] = std::array::from_fn(|k| Dual::variable(u[k], k));
         let flow = M::flow(&self.at, u);
         keep(&flow, &mut out[..2 * P + 2 * P * P]);
     }
     #[inline(never)]
-    fn enter(&self, seat: &Seat<'_>, alpha: L, x: &[L], stamp: &mut [L], a: &mut [L], b: &mut [L]) {
-        let locals: &[u32; P] = seat.locals.try_into().expect("as many locals as the law has");
-        let slots = &seat.slots[..(P + 1) * (P + 1)];
+    fn stamp(&self, location: &StampLocation<'_>, alpha: L, x: &[L], stamp: &mut [L], a: &mut [L], b: &mut [L]) {
+        let locals: &[u32; P] = location.locals.try_into().expect("as many locals as the law has");
+        let slots = &location.slots[..(P + 1) * (P + 1)];
         let stamp = &mut stamp[..stamp_len(P)];
-        let u = Self::take(locals, seat.reference, x);
+        let u = Self::take(locals, location.reference, x);
         let flow = M::flow(&self.at, std::array::from_fn(|k| Dual::<L, P>::variable(u[k], k)));
         keep(&flow, stamp);
         stamp[2 * P + 2 * P * P..].copy_from_slice(&u);
@@ -274,13 +274,13 @@ impl<L: Lane, M: Law<L, P>, const P: usize> Device<L> for Lawful<L, M, P> {
             a[slots[P * (P + 1) + j] as usize] -= column[j];
         }
         a[slots[P * (P + 1) + P] as usize] += corner;
-        b[seat.reference as usize] += reference;
+        b[location.reference as usize] += reference;
     }
     #[inline(never)]
-    fn leave(&self, seat: &Seat<'_>, x: &[L], stamp: &mut [L], q: &mut [L]) -> L {
-        let locals: &[u32; P] = seat.locals.try_into().expect("as many locals as the law has");
+    fn commit(&self, location: &StampLocation<'_>, x: &[L], stamp: &mut [L], q: &mut [L]) -> L {
+        let locals: &[u32; P] = location.locals.try_into().expect("as many locals as the law has");
         let stamp = &mut stamp[..stamp_len(P)];
-        let u = Self::take(locals, seat.reference, x);
+        let u = Self::take(locals, location.reference, x);
         let moved: [L; P] = std::array::from_fn(|k| u[k] - stamp[2 * P + 2 * P * P + k]);
         let (mut power, mut reference) = (L::splat(0.0), L::splat(0.0));
         for k in 0..P {
@@ -298,7 +298,7 @@ impl<L: Lane, M: Law<L, P>, const P: usize> Device<L> for Lawful<L, M, P> {
                 reference += charge;
             }
         }
-        q[seat.reference as usize] -= reference;
+        q[location.reference as usize] -= reference;
         power
     }
     #[inline(never)]
@@ -309,8 +309,8 @@ impl<L: Lane, M: Law<L, P>, const P: usize> Device<L> for Lawful<L, M, P> {
         out[P..2 * P].copy_from_slice(&flow.q);
     }
     #[inline(never)]
-    fn recall(&self, seat: &Seat<'_>, alpha: L, stamp: &[L], b: &mut [L]) {
-        let locals: &[u32; P] = seat.locals.try_into().expect("as many locals as the law has");
+    fn restamp(&self, location: &StampLocation<'_>, alpha: L, stamp: &[L], b: &mut [L]) {
+        let locals: &[u32; P] = location.locals.try_into().expect("as many locals as the law has");
         let stamp = &stamp[..stamp_len(P)];
         let u = &stamp[2 * P + 2 * P * P..];
         let mut reference = L::splat(0.0);
@@ -324,7 +324,7 @@ impl<L: Lane, M: Law<L, P>, const P: usize> Device<L> for Lawful<L, M, P> {
                 reference += right;
             }
         }
-        b[seat.reference as usize] += reference;
+        b[location.reference as usize] += reference;
     }
     #[inline(never)]
     fn boxed(&self) -> Box<dyn Device<L>> {

@@ -1,6 +1,6 @@
 //! The circuit graph: named nodes, components, and the laws that components obey.
 
-pub mod abreast;
+pub mod lockstep;
 pub mod builder;
 pub mod graph;
 pub mod law;

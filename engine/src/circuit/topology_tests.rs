@@ -11,8 +11,8 @@ use crate::circuit::wave::Wave;
 struct Fet;
 impl<L: Lane> Law<L, 2> for Fet {
     const JOINS: Joins = Joins::Groups(&[&[0, 2]]);
-    type Settled = ();
-    fn settle(&self, _: L) {}
+    type AtTemperature = ();
+    fn at_temperature(&self, _: L) {}
     fn flow<S: Scalar<L>>(_: &(), u: [S; 2]) -> Flow<S, 2> {
         let zero = S::constant(L::splat(0.0));
         Flow { i: [u[0] * u[1], zero], q: [zero, u[1]] }
@@ -23,8 +23,8 @@ impl<L: Lane> Law<L, 2> for Fet {
 #[derive(Clone, Debug)]
 struct Diode;
 impl<L: Lane> Law<L, 1> for Diode {
-    type Settled = ();
-    fn settle(&self, _: L) {}
+    type AtTemperature = ();
+    fn at_temperature(&self, _: L) {}
     fn flow<S: Scalar<L>>(_: &(), u: [S; 1]) -> Flow<S, 1> {
         Flow { i: [u[0].exp()], q: [u[0]] }
     }

@@ -2,7 +2,7 @@
 
 use std::collections::VecDeque;
 
-use crate::arithmetic::abreast::{Abreast, lanes, shared};
+use crate::arithmetic::lockstep::{Lockstep, lanes, shared};
 use crate::arithmetic::lane::Lane;
 use crate::circuit::graph::{ChoiceId, Circuit, LineId, WaveId};
 use crate::circuit::wave::Wave;
@@ -40,9 +40,9 @@ pub struct Board<L: Lane> {
     now: f64,
 }
 
-impl<L: Lane> Abreast for Board<L> {
+impl<L: Lane> Lockstep for Board<L> {
     type Of<K: Lane> = Board<K>;
-    fn abreast<K: Lane>(each: &[&Self]) -> Option<Board<K>> {
+    fn lockstep<K: Lane>(each: &[&Self]) -> Option<Board<K>> {
         if each.iter().any(|board| !board.events.is_empty()) {
             return None;
         }

@@ -6,8 +6,8 @@
 use super::board::Board;
 use super::crossing::{Sense, Stretch, common};
 use super::{duration, require};
-use crate::abreast;
-use crate::arithmetic::abreast::{Abreast, lanes, shared};
+use crate::lockstep;
+use crate::arithmetic::lockstep::{Lockstep, lanes, shared};
 use crate::arithmetic::lane::Lane;
 use crate::circuit::graph::LineId;
 use crate::circuit::probe::Probe;
@@ -93,31 +93,31 @@ struct LaneState {
     sum: f64,
 }
 
-abreast!(Level: threshold; shared probe, sense, blanking, filter);
-abreast!(InverseTime: pick_up, rated, limit; shared probe, cooling);
+lockstep!(Level: threshold; shared probe, sense, blanking, filter);
+lockstep!(InverseTime: pick_up, rated, limit; shared probe, cooling);
 
-impl<L: Lane> Abreast for Criterion<L> {
+impl<L: Lane> Lockstep for Criterion<L> {
     type Of<K: Lane> = Criterion<K>;
-    fn abreast<K: Lane>(each: &[&Self]) -> Option<Criterion<K>> {
+    fn lockstep<K: Lane>(each: &[&Self]) -> Option<Criterion<K>> {
         match each.first()? {
             Self::Level(_) => {
                 let of = |one: &&Self| if let Self::Level(x) = *one { Some(x.clone()) } else { None };
                 let all: Vec<Level<L>> = each.iter().map(of).collect::<Option<_>>()?;
-                Level::abreast::<K>(&all.iter().collect::<Vec<_>>()).map(Criterion::Level)
+                Level::lockstep::<K>(&all.iter().collect::<Vec<_>>()).map(Criterion::Level)
             }
             Self::InverseTime(_) => {
                 let of = |one: &&Self| if let Self::InverseTime(x) = *one { Some(x.clone()) } else { None };
                 let all: Vec<InverseTime<L>> = each.iter().map(of).collect::<Option<_>>()?;
-                InverseTime::abreast::<K>(&all.iter().collect::<Vec<_>>()).map(Criterion::InverseTime)
+                InverseTime::lockstep::<K>(&all.iter().collect::<Vec<_>>()).map(Criterion::InverseTime)
             }
         }
     }
 }
 
 /// Each with its first lane's memory.
-impl<L: Lane> Abreast for Detector<L> {
+impl<L: Lane> Lockstep for Detector<L> {
     type Of<K: Lane> = Detector<K>;
-    fn abreast<K: Lane>(each: &[&Self]) -> Option<Detector<K>> {
+    fn lockstep<K: Lane>(each: &[&Self]) -> Option<Detector<K>> {
         Some(Detector {
             criterion: lanes::<_, _, K>(each, |one| &one.criterion)?,
             lanes: each.iter().map(|one| one.lanes.first().copied()).collect::<Option<_>>()?,

@@ -9,7 +9,7 @@ use std::collections::VecDeque;
 
 use super::board::Board;
 use super::{Controller, Seen, duration, in_lanes, require};
-use crate::abreast;
+use crate::lockstep;
 use crate::arithmetic::lane::Lane;
 use crate::circuit::graph::{ChoiceId, Circuit, LineId, NodeId, WaveId};
 use crate::circuit::wave::Wave;
@@ -203,9 +203,9 @@ impl<L: Lane> Channel<L> {
     }
 }
 
-abreast!(Gate: on, off; shared name, wave, choice, rise, fall, starts_on, state);
-abreast!(Channel: gate; shared inverted, on, pending);
-abreast!(Drive: channels; shared name, command, inhibits, delays);
+lockstep!(Gate: on, off; shared name, wave, choice, rise, fall, starts_on, state);
+lockstep!(Channel: gate; shared inverted, on, pending);
+lockstep!(Drive: channels; shared name, command, inhibits, delays);
 
 /// Drives one gate, or two that complement each other, from one command line.
 #[derive(Clone, Debug)]

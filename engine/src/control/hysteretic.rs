@@ -4,8 +4,8 @@
 use super::board::Board;
 use super::crossing::{Sense, Stretch, common};
 use super::{Controller, Seen, agree, duration, in_lanes, require};
-use crate::abreast;
-use crate::arithmetic::abreast::{Abreast, lanes, shared};
+use crate::lockstep;
+use crate::arithmetic::lockstep::{Lockstep, lanes, shared};
 use crate::arithmetic::lane::Lane;
 use crate::circuit::graph::LineId;
 use crate::circuit::probe::Probe;
@@ -60,11 +60,11 @@ pub struct Hysteretic<L> {
     longest: f64,
 }
 
-abreast!(Settings: lower, upper, until; shared probe, command, run, min_on, min_off, delay);
+lockstep!(Settings: lower, upper, until; shared probe, command, run, min_on, min_off, delay);
 
-impl<L: Lane> Abreast for Hysteretic<L> {
+impl<L: Lane> Lockstep for Hysteretic<L> {
     type Of<K: Lane> = Hysteretic<K>;
-    fn abreast<K: Lane>(each: &[&Self]) -> Option<Hysteretic<K>> {
+    fn lockstep<K: Lane>(each: &[&Self]) -> Option<Hysteretic<K>> {
         Some(Hysteretic {
             name: shared(each, |one| &one.name)?,
             with: lanes::<_, _, K>(each, |one| &one.with)?,

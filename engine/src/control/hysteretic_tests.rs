@@ -103,8 +103,8 @@ fn it_works_while_it_may_and_is_done_when_the_bank_is_full() {
             (60.0 * US, false),
         ],
     );
-    let told: Vec<_> = trial.kind(EventKind::Control).into_iter().map(|e| e.note.as_str()).collect();
-    assert_eq!(told, ["starts", "is done and holds its command on", "stops"]);
+    let notes: Vec<_> = trial.kind(EventKind::Control).into_iter().map(|e| e.note.as_str()).collect();
+    assert_eq!(notes, ["starts", "is done and holds its command on", "stops"]);
     let end = trial.kind(EventKind::Control)[1];
     assert!((end.time - 31.25 * US).abs() < 1e-12 && end.value >= 200.0 && end.value < 202.0, "{end:?}");
 }

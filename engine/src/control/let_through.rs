@@ -8,7 +8,7 @@
 
 use super::crossing::{Sense, Stretch};
 use super::{Seen, require};
-use crate::abreast;
+use crate::lockstep;
 use crate::arithmetic::lane::Lane;
 use crate::circuit::probe::Probe;
 use crate::error::CircuitError;
@@ -78,15 +78,15 @@ pub(super) struct Meter<L> {
     taken: f64,
 }
 
-abreast!(LetThrough: from; shared probe, fraction);
+lockstep!(LetThrough: from; shared probe, fraction);
 
-impl<L: Lane> crate::arithmetic::abreast::Abreast for Meter<L> {
+impl<L: Lane> crate::arithmetic::lockstep::Lockstep for Meter<L> {
     type Of<K: Lane> = Meter<K>;
-    fn abreast<K: Lane>(each: &[&Self]) -> Option<Meter<K>> {
+    fn lockstep<K: Lane>(each: &[&Self]) -> Option<Meter<K>> {
         Some(Meter {
-            what: crate::arithmetic::abreast::lanes::<_, _, K>(each, |m| &m.what)?,
+            what: crate::arithmetic::lockstep::lanes::<_, _, K>(each, |m| &m.what)?,
             lanes: each.iter().map(|m| m.lanes.first().copied()).collect::<Option<_>>()?,
-            taken: crate::arithmetic::abreast::shared(each, |m| &m.taken)?,
+            taken: crate::arithmetic::lockstep::shared(each, |m| &m.taken)?,
         })
     }
 }

@@ -6,7 +6,7 @@ use super::*;
 fn let_through_is_measured_from_the_crossing_to_the_fall() {
     // 0 → 100 A in 10 µs, back to 0 in 20 µs: from 10 A up to 100 A and down to half of 10 A,
     // (100³ − 10³)/(3·10⁷) + (100³ − 5³)/(3·5·10⁶) A²s (integral of a straight line squared;
-    // I²t/3 for the whole triangle). An earlier excursion that does not trip is not told.
+    // I²t/3 for the whole triangle). An earlier excursion that does not trip is not notes.
     const POINTS: &[(f64, f64)] =
         &[(1e-6, 0.0), (2e-6, 20.0), (3e-6, 0.0), (10e-6, 0.0), (20e-6, 100.0), (40e-6, 0.0)];
     let mut trial = Trial::new(&Circuit::new(), 0.5 * US, through(POINTS));
@@ -41,9 +41,9 @@ const FAULT: &[(f64, f64)] = &[
     (120e-6, 0.0),
 ];
 
-/// What is told of FAULT by a protection at 50 A (10 % of it ends a fault) with one retry 40.75 µs after a trip, and with the
+/// What is notes of FAULT by a protection at 50 A (10 % of it ends a fault) with one retry 40.75 µs after a trip, and with the
 /// marks given.
-fn told_of_fault(marks: &[(f64, bool)]) -> Vec<(f64, f64, String)> {
+fn fault_events(marks: &[(f64, bool)]) -> Vec<(f64, f64, String)> {
     let mut trial = Trial::new(&Circuit::new(), 0.5 * US, through(FAULT));
     let trip = trial.board.add_line("trip");
     let mark = |&(at, stands): &(f64, bool)| ScheduledEvent {
@@ -66,7 +66,7 @@ fn told_of_fault(marks: &[(f64, bool)]) -> Vec<(f64, f64, String)> {
 
 #[test]
 fn let_through_counts_from_the_start_of_a_fault_and_of_a_retry() {
-    let found = told_of_fault(&[(10.0 * US, true)]);
+    let found = fault_events(&[(10.0 * US, true)]);
     assert_eq!(found.len(), 2, "{found:?}");
     // From 20 A at the mark over 100 A to 5 A at 39 µs.
     near(found[0].0, 39.0 * US, 1e-9);
@@ -83,7 +83,7 @@ fn without_a_mark_let_through_counts_above_the_threshold_and_says_so() {
         straight(50.0, peak, rise * (1.0 - 50.0 / peak)) + straight(peak, 5.0, fall * (1.0 - 5.0 / peak))
     };
     for marks in [&[][..], &[(5.0 * US, true), (8.0 * US, false)]] {
-        let found = told_of_fault(marks);
+        let found = fault_events(marks);
         assert_eq!(found.len(), 2, "{found:?}");
         near(found[0].1, straight(50.0, 100.0, 6.25e-6) + straight(100.0, 5.0, 19e-6), 1e-9);
         near(found[1].1, above(80.0, 10e-6, 10e-6), 1e-9);
@@ -95,7 +95,7 @@ fn without_a_mark_let_through_counts_above_the_threshold_and_says_so() {
         }
     }
     // A fault that ended before the retry: the first counts from it, the second from the threshold.
-    let found = told_of_fault(&[(10.0 * US, true), (50.0 * US, false)]);
+    let found = fault_events(&[(10.0 * US, true), (50.0 * US, false)]);
     near(found[0].1, straight(20.0, 100.0, 10e-6) + straight(100.0, 5.0, 19e-6), 1e-9);
     near(found[1].1, above(80.0, 10e-6, 10e-6), 1e-9);
 }

@@ -27,7 +27,7 @@ use std::fmt::Debug;
 
 use wide::{f64x4, f64x8};
 
-use crate::arithmetic::abreast::Abreast;
+use crate::arithmetic::lockstep::Lockstep;
 use crate::arithmetic::lane::Lane;
 use crate::circuit::probe::Probe;
 use crate::error::{CircuitError, SolverError};
@@ -84,32 +84,32 @@ pub trait Controller<L: Lane>: Any + Debug + Send + Sync {
     }
     /// A copy in the same state.
     fn boxed(&self) -> Box<dyn Controller<L>>;
-    /// Controllers of four variants abreast, this one among them; `None` where that cannot be.
+    /// Controllers of four variants in lockstep, this one among them; `None` where that cannot be.
     fn in_four_lanes(&self, each: &[&dyn Controller<L>]) -> Option<Box<dyn Controller<f64x4>>> {
         let _ = each;
         None
     }
-    /// Controllers of eight variants abreast, this one among them; `None` where that cannot be.
+    /// Controllers of eight variants in lockstep, this one among them; `None` where that cannot be.
     fn in_eight_lanes(&self, each: &[&dyn Controller<L>]) -> Option<Box<dyn Controller<f64x8>>> {
         let _ = each;
         None
     }
 }
 
-/// What a controller that is [`Abreast`] gives for its lanes.
+/// What a controller that is [`Lockstep`] gives for its lanes.
 fn side_by_side<L: Lane, C, K: Lane>(each: &[&dyn Controller<L>]) -> Option<Box<dyn Controller<K>>>
 where
-    C: Abreast<Of<K>: Controller<K>> + 'static,
+    C: Lockstep<Of<K>: Controller<K>> + 'static,
 {
     let mut mine: Vec<&C> = Vec::with_capacity(each.len());
     for &controller in each {
         let any: &dyn Any = controller;
         mine.push(any.downcast_ref()?);
     }
-    Some(Box::new(C::abreast::<K>(&mine)?))
+    Some(Box::new(C::lockstep::<K>(&mine)?))
 }
 
-/// The two methods of a controller that is [`Abreast`].
+/// The two methods of a controller that is [`Lockstep`].
 macro_rules! in_lanes {
     () => {
         #[inline(never)]
@@ -135,10 +135,10 @@ pub(crate) use in_lanes;
 /// A controller without numbers in lanes: all must be equal.
 macro_rules! same_in_lanes {
     ($name:ident) => {
-        impl $crate::arithmetic::abreast::Abreast for $name {
+        impl $crate::arithmetic::lockstep::Lockstep for $name {
             type Of<K: Lane> = Self;
-            fn abreast<K: Lane>(each: &[&Self]) -> Option<Self> {
-                $crate::arithmetic::abreast::shared(each, |one| one)
+            fn lockstep<K: Lane>(each: &[&Self]) -> Option<Self> {
+                $crate::arithmetic::lockstep::shared(each, |one| one)
             }
         }
     };

@@ -9,7 +9,7 @@ use super::board::Board;
 use super::detect::{Criterion, Detector};
 use super::let_through::{LetThrough, Meter, Since};
 use super::{Controller, Seen, duration, in_lanes, require};
-use crate::abreast;
+use crate::lockstep;
 use crate::arithmetic::lane::Lane;
 use crate::circuit::graph::LineId;
 use crate::circuit::probe::Probe;
@@ -80,7 +80,7 @@ pub struct Protection<L> {
     reset_seen: f64,
 }
 
-abreast!(Protection: detectors, meter; shared name, delay, trip, retry, reset, used, state, last_trip, tried, reset_seen);
+lockstep!(Protection: detectors, meter; shared name, delay, trip, retry, reset, used, state, last_trip, tried, reset_seen);
 
 impl<L: Lane> Protection<L> {
     /// A protection that watches from the start.

@@ -32,7 +32,7 @@ fn sequence(changes: &[(LineId, f64, bool)]) -> Sequence {
     Sequence::new("sequence", changes.iter().map(event).collect()).unwrap()
 }
 
-fn told<L: Lane>(trial: &Trial<'_, L>, kind: EventKind) -> Vec<(f64, f64)> {
+fn events<L: Lane>(trial: &Trial<'_, L>, kind: EventKind) -> Vec<(f64, f64)> {
     trial.kind(kind).into_iter().map(|e| (e.time, e.value)).collect()
 }
 
@@ -222,11 +222,11 @@ fn it_retries_into_a_persisting_fault_and_locks_out() {
     let kinds: Vec<_> = trial.events.iter().map(|e| e.kind).collect();
     use EventKind::{LockOut, Retry as Again, Trip};
     assert_eq!(kinds, [Trip, Again, Trip, Again, Trip, LockOut]);
-    for (_, value) in told(&trial, Trip) {
+    for (_, value) in events(&trial, Trip) {
         near(value, 13.0, 1e-9);
     }
     assert_eq!(trial.kind(LockOut)[0].note, "2 of 2 retries used");
-    assert_eq!(told(&trial, Again).iter().map(|e| e.1).collect::<Vec<_>>(), [1.0, 2.0]);
+    assert_eq!(events(&trial, Again).iter().map(|e| e.1).collect::<Vec<_>>(), [1.0, 2.0]);
 }
 
 #[test]

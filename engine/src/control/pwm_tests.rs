@@ -77,8 +77,8 @@ fn it_works_while_it_may_from_the_instant_it_may() {
     trial.run(38.0 * US).unwrap();
     let expected = [(4.1, true), (9.1, false), (14.1, true), (16.0, false), (30.0, true), (35.0, false)];
     same(&trial.of(command), &expected.map(|(t, on)| (t * US, on)));
-    let told: Vec<_> = trial.kind(EventKind::Control).into_iter().map(|e| e.note.as_str()).collect();
-    assert_eq!(told, ["starts", "stops", "starts"]);
+    let notes: Vec<_> = trial.kind(EventKind::Control).into_iter().map(|e| e.note.as_str()).collect();
+    assert_eq!(notes, ["starts", "stops", "starts"]);
 }
 
 #[test]

@@ -26,7 +26,7 @@ fn events_come_at_their_instants_in_any_order_of_writing() {
     trial.add(Sequence::new("sequence", events).unwrap());
     trial.run(4.0).unwrap();
     same(&trial.of(line), &[(0.0, true), (1.25, false)]);
-    let told: Vec<_> = trial.events.iter().map(|e| (e.time, e.note.as_str(), e.subject.as_str())).collect();
+    let notes: Vec<_> = trial.events.iter().map(|e| (e.time, e.note.as_str(), e.subject.as_str())).collect();
     let expected = [
         (0.0, "the breaker closes"),
         (1.25, "opens"),
@@ -34,7 +34,7 @@ fn events_come_at_their_instants_in_any_order_of_writing() {
         (2.5, "short circuit"),
         (2.75, "short circuit ends"),
     ];
-    assert_eq!(told, expected.map(|(t, note)| (t, note, "thruster")));
+    assert_eq!(notes, expected.map(|(t, note)| (t, note, "thruster")));
     drop(trial);
     // The option that held during the step ending at each instant.
     for (t, option) in seen {

@@ -11,13 +11,13 @@ use crate::error::SolverError;
 
 /// Course of the synthetic quantities: values at `t`, given the previous boundary and the board as it held in
 /// between. `Probe::Wave(WaveId(k))` reads entry k.
-pub type World<'a, L> = Box<dyn FnMut(f64, f64, &Board<L>) -> Vec<L> + 'a>;
+pub type Quantities<'a, L> = Box<dyn FnMut(f64, f64, &Board<L>) -> Vec<L> + 'a>;
 
 pub struct Trial<'a, L: Lane> {
     pub board: Board<L>,
     pub controllers: Vec<Box<dyn Controller<L>>>,
     pub step: f64,
-    pub world: World<'a, L>,
+    pub quantities: Quantities<'a, L>,
     pub events: Vec<Event>,
     /// Changes of lines: instant, line, state.
     pub changes: Vec<(f64, LineId, bool)>,
@@ -34,13 +34,13 @@ impl<'a, L: Lane> Trial<'a, L> {
     pub fn new(
         circuit: &Circuit<L>,
         step: f64,
-        world: impl FnMut(f64, f64, &Board<L>) -> Vec<L> + 'a,
+        quantities: impl FnMut(f64, f64, &Board<L>) -> Vec<L> + 'a,
     ) -> Self {
         Self {
             board: Board::new(circuit),
             controllers: Vec::new(),
             step,
-            world: Box::new(world),
+            quantities: Box::new(quantities),
             events: Vec::new(),
             changes: Vec::new(),
             boundaries: Vec::new(),
@@ -54,7 +54,7 @@ impl<'a, L: Lane> Trial<'a, L> {
     /// Runs from 0 to `end`.
     pub fn run(&mut self, end: f64) -> Result<(), SolverError> {
         let (mut before, mut t) = (0.0, 0.0);
-        let mut then = (self.world)(0.0, 0.0, &self.board);
+        let mut then = (self.quantities)(0.0, 0.0, &self.board);
         let mut now = then.clone();
         let mut lines: Vec<bool> = Vec::new();
         let mut grid = 0_u64;
@@ -85,7 +85,7 @@ impl<'a, L: Lane> Trial<'a, L> {
             let next = wakes.chain(self.board.next(t)).chain([grid as f64 * self.step, end]);
             (before, t) = (t, next.fold(f64::INFINITY, f64::min));
             assert!(t > before, "time must go on, woken at {t} after {before}");
-            then = std::mem::replace(&mut now, (self.world)(before, t, &self.board));
+            then = std::mem::replace(&mut now, (self.quantities)(before, t, &self.board));
         }
     }
 

@@ -7,7 +7,7 @@ use super::replay::Replay;
 use super::system::{Placed, System};
 use crate::arithmetic::lane::Lane;
 use crate::arithmetic::vector::zeros;
-use crate::circuit::law::Seat;
+use crate::circuit::law::StampLocation;
 
 /// Slots of one system under one elimination order.
 #[derive(Clone, Debug)]
@@ -122,13 +122,13 @@ impl Program {
 
     /// Where the devices sit, in their order.
     #[inline(always)]
-    pub fn seats<'a>(&'a self, placed: &'a [Placed]) -> impl Iterator<Item = Seat<'a>> {
-        let seat = |(d, slots): (&'a Placed, &'a Vec<u32>)| Seat {
+    pub fn locations<'a>(&'a self, placed: &'a [Placed]) -> impl Iterator<Item = StampLocation<'a>> {
+        let location = |(d, slots): (&'a Placed, &'a Vec<u32>)| StampLocation {
             locals: &d.locals,
             reference: d.reference,
             slots,
         };
-        placed.iter().zip(&self.devices).map(seat)
+        placed.iter().zip(&self.devices).map(location)
     }
 }
 

@@ -231,7 +231,7 @@ impl<L: Lane> System<L> {
         let mut devices = self.devices();
         for ((device, placed), t) in devices.iter_mut().zip(&self.devices).zip(kelvin) {
             if self.heat_of(placed).is_some() {
-                device.settle(*t);
+                device.set_temperature(*t);
             }
         }
         devices
@@ -244,7 +244,7 @@ impl<L: Lane> System<L> {
         for (device, placed) in devices.iter().zip(&self.devices) {
             let u = placed.locals_at(x);
             let mut stamp = vec![L::splat(0.0); stamp_len(u.len())];
-            device.stamp(&u, &mut stamp);
+            device.evaluate(&u, &mut stamp);
             stamps.push(stamp);
         }
         stamps

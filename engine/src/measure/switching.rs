@@ -156,7 +156,7 @@ impl Look<'_> {
             None => self.w.voltage.product(&self.w.current, from, to),
         }
     }
-    fn told(&self, delay: f64, current: (f64, f64), voltage: (f64, f64), limits: (f64, f64)) -> Switching {
+    fn times(&self, delay: f64, current: (f64, f64), voltage: (f64, f64), limits: (f64, f64)) -> Switching {
         let time = current.1 - current.0;
         let (v, i) = (&self.w.voltage, &self.w.current);
         Switching {
@@ -194,7 +194,7 @@ pub fn turn_on(
         Rules::Fet => (i10, look.voltage(0.1, false, i10)?),
         Rules::Igbt => (gate, look.voltage(0.02, false, gate)?),
     };
-    Ok(look.told(i10 - gate, (i10, i90), (v90, v10), limits))
+    Ok(look.times(i10 - gate, (i10, i90), (v90, v10), limits))
 }
 
 /// Turn-off: `edge` (s) is where the gate's command falls, `until` (s) the end of the stretch looked at.
@@ -218,5 +218,5 @@ pub fn turn_off(
         Rules::Fet => (v10, look.current(0.1, false, v10)?),
         Rules::Igbt => (gate, look.current(0.02, false, gate)?),
     };
-    Ok(look.told(i90 - gate, (i90, i10), (v10, v90), limits))
+    Ok(look.times(i90 - gate, (i90, i10), (v10, v90), limits))
 }

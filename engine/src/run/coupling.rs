@@ -211,7 +211,7 @@ impl<L: Lane> Coupling<L> {
         self.lagged.fill(L::splat(0.0));
     }
 
-    fn told(&self, input: usize, lane: usize) -> CouplingError {
+    fn error(&self, input: usize, lane: usize) -> CouplingError {
         let [error, lag, at_once] = self.worst.each_ref().map(|list| list[input].lane(lane));
         if at_once > HALF * self.bound {
             CouplingError::NotBounded(Cause::AnswersAtOnce)
@@ -233,7 +233,7 @@ impl<L: Lane> Run<L> {
     /// `None` where no network moves it.
     pub fn coupling_error(&self, input: usize, lane: usize) -> Option<CouplingError> {
         let exists = self.thermal.is_some() && input < self.celsius.len();
-        self.coupling.as_ref().filter(|_| exists).map(|c| c.told(input, lane))
+        self.coupling.as_ref().filter(|_| exists).map(|c| c.error(input, lane))
     }
 
     /// Energy of each heat input since the start, J.
@@ -249,7 +249,7 @@ impl<L: Lane> Run<L> {
         let change = self.attempt(h, mean);
         let Some(coupling) = self.coupling.as_mut() else { return false };
         coupling.longest_step = if change > WARM * coupling.bound { h } else { f64::INFINITY };
-        // Whatever the activity is, it is refused where a finer step is left.
+        // Whatever the error ratio is, it is refused where a finer step is left.
         change > HALF * coupling.bound && self.ladder.refuses(f64::INFINITY)
     }
 
@@ -319,7 +319,7 @@ impl<L: Lane> Run<L> {
             coupling.stale = moved * L::splat(self.stepper.method.b()[0]);
         }
         self.state.kelvin = kelvin_of(self.stepper.system(), &coupling.held);
-        self.stepper.solver.settle(&self.state.kelvin);
+        self.stepper.solver.set_temperatures(&self.state.kelvin);
         self.measure(coupling, moved.abs(), elapsed);
         coupling.estimate(elapsed);
         coupling.at = t;

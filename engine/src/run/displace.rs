@@ -53,7 +53,7 @@ impl<L: Lane> Run<L> {
         self.thermal = None;
         self.celsius = celsius.to_vec();
         self.state.kelvin = kelvin_of(self.stepper.system(), &self.celsius);
-        self.stepper.solver.settle(&self.state.kelvin);
+        self.stepper.solver.set_temperatures(&self.state.kelvin);
     }
 
     /// Begins the accounts anew at this instant: ledger, integrals and heat count from here.

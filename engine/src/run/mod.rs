@@ -1,12 +1,12 @@
 //! The time loop and what it needs.
 
-pub mod abreast;
+pub mod lockstep;
 pub mod coupling;
 mod displace;
 mod recover;
 pub mod saved;
 pub mod setup;
-mod telling;
+mod report;
 pub mod time_loop;
 mod vertex;
 mod walk;

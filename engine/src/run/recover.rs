@@ -28,7 +28,7 @@ impl<L: Lane> Run<L> {
         } else if !solver.is_dense() {
             solver.go_dense(true);
         } else {
-            return Err(error.told(self.stepper.system(), t, HALVINGS));
+            return Err(error.located(self.stepper.system(), t, HALVINGS));
         }
         self.counters.reorders += 1;
         self.ladder.open(t);

@@ -1,7 +1,7 @@
 //! A run put aside, to go on from the same point later or to try another course from it.
 
 use super::coupling::Coupling;
-use super::telling::Open;
+use super::report::Open;
 use super::time_loop::Run;
 use super::watch::Watcher;
 use crate::accounts::counters::Counters;
@@ -21,12 +21,12 @@ pub struct Saved<L: Lane> {
     memory: Memory<L>,
     ladder: Ladder,
     board: Board<L>,
-    onlookers: Vec<Onlooker<L>>,
+    observers: Vec<Observer<L>>,
     thermal: Option<Thermal<L>>,
     celsius: Vec<L>,
     coupling: Option<Coupling<L>>,
     sampled_at: f64,
-    told: f64,
+    recorded_until: f64,
     seen_at: f64,
     watcher: Watcher<L>,
     rows: Vec<Open<L>>,
@@ -38,13 +38,13 @@ pub struct Saved<L: Lane> {
 
 /// What a controller knows and has seen last.
 #[derive(Debug)]
-struct Onlooker<L: Lane> {
+struct Observer<L: Lane> {
     logic: Box<dyn Controller<L>>,
     then: Vec<L>,
     now: Vec<L>,
 }
 
-impl<L: Lane> Onlooker<L> {
+impl<L: Lane> Observer<L> {
     fn copy(&self) -> Self {
         Self { logic: self.logic.boxed(), then: self.then.clone(), now: self.now.clone() }
     }
@@ -58,12 +58,12 @@ impl<L: Lane> Clone for Saved<L> {
             memory: self.memory.clone(),
             ladder: self.ladder.clone(),
             board: self.board.clone(),
-            onlookers: self.onlookers.iter().map(Onlooker::copy).collect(),
+            observers: self.observers.iter().map(Observer::copy).collect(),
             thermal: self.thermal.clone(),
             celsius: self.celsius.clone(),
             coupling: self.coupling.clone(),
             sampled_at: self.sampled_at,
-            told: self.told,
+            recorded_until: self.recorded_until,
             seen_at: self.seen_at,
             watcher: self.watcher.clone(),
             rows: self.rows.clone(),
@@ -86,7 +86,7 @@ impl<L: Lane> Run<L> {
     /// Puts the present point aside. Cheap: some copies of vectors of the circuit's size.
     #[inline(never)]
     pub fn save(&self) -> Saved<L> {
-        let copy = |o: &super::time_loop::Onlooker<L>| Onlooker {
+        let copy = |o: &super::time_loop::Observer<L>| Observer {
             logic: o.logic.boxed(),
             then: o.then.clone(),
             now: o.now.clone(),
@@ -96,12 +96,12 @@ impl<L: Lane> Run<L> {
             memory: self.stepper.memory(),
             ladder: self.ladder.clone(),
             board: self.board.clone(),
-            onlookers: self.onlookers.iter().map(copy).collect(),
+            observers: self.observers.iter().map(copy).collect(),
             thermal: self.thermal.clone(),
             celsius: self.celsius.clone(),
             coupling: self.coupling.clone(),
             sampled_at: self.sampled_at,
-            told: self.told,
+            recorded_until: self.recorded_until,
             seen_at: self.seen_at,
             watcher: self.watcher.clone(),
             rows: self.rows.clone(),
@@ -121,12 +121,12 @@ impl<L: Lane> Run<L> {
     pub fn restore(&mut self, saved: &Saved<L>) {
         let fits = saved.state.x.len() == self.state.x.len()
             && saved.state.energy.len() == self.state.energy.len()
-            && saved.onlookers.len() == self.onlookers.len();
+            && saved.observers.len() == self.observers.len();
         assert!(fits, "a point of another circuit");
         let saved = saved.clone();
-        self.stepper.solver.settle(&saved.state.kelvin);
-        self.stepper.recall(saved.memory);
-        for (mine, theirs) in self.onlookers.iter_mut().zip(saved.onlookers) {
+        self.stepper.solver.set_temperatures(&saved.state.kelvin);
+        self.stepper.restore(saved.memory);
+        for (mine, theirs) in self.observers.iter_mut().zip(saved.observers) {
             (mine.logic, mine.then, mine.now) = (theirs.logic, theirs.then, theirs.now);
         }
         self.state = saved.state;
@@ -137,7 +137,7 @@ impl<L: Lane> Run<L> {
         self.celsius = saved.celsius;
         self.coupling = saved.coupling;
         self.sampled_at = saved.sampled_at;
-        self.told = saved.told;
+        self.recorded_until = saved.recorded_until;
         self.seen_at = saved.seen_at;
         self.watcher = saved.watcher;
         self.rows = saved.rows;

@@ -74,7 +74,7 @@ pub struct Setup<L: Lane> {
     pub piecewise: Piecewise,
     /// Step lengths.
     pub steps: Steps,
-    /// Bounds of the activity that opens and closes windows.
+    /// Bounds of the error ratio that opens and closes windows.
     pub bounds: Bounds,
     /// Newton's iteration; `None`: what fits the bounds ([`Bounds::tolerance`], the values at the start).
     pub tolerance: Option<Tolerance>,
@@ -166,14 +166,14 @@ impl<L: Lane> Setup<L> {
             .map(|(a, b)| (Readout::new(a, &system), Readout::new(b, &system)))
             .collect();
         let accounts = system.accounts() + integrals.len();
-        let fitting = |x: &[L]| {
+        let tolerance_of = |x: &[L]| {
             let [volt, ampere] = [true, false].map(|voltage| largest(&system, x, voltage));
             self.tolerance.unwrap_or_else(|| self.bounds.tolerance(volt, ampere))
         };
-        let tolerance = fitting(&x);
+        let tolerance = tolerance_of(&x);
         let mut stepper =
             Stepper::new(Arc::clone(&system), program, self.method, tolerance, self.bounds, integrals);
-        stepper.solver.settle(&kelvin);
+        stepper.solver.set_temperatures(&kelvin);
         let by_pieces = match self.piecewise {
             Piecewise::Never => Ok(()),
             Piecewise::WherePossible if !system.has_valves() => Ok(()),
@@ -196,9 +196,9 @@ impl<L: Lane> Setup<L> {
         let ladder = Ladder::new(self.steps, self.method.error_order, self.begin);
         let tiny = 1e-3 * ladder.finest_step();
         if let Err(error) = stepper.jump(&mut state, tiny, &board) {
-            return Err(error.told(&system, self.begin, 0).into());
+            return Err(error.located(&system, self.begin, 0).into());
         }
-        stepper.solver.tolerate(fitting(&state.x));
+        stepper.solver.tolerate(tolerance_of(&state.x));
         stepper.gauge_from(&state.x);
         // What moves at once belongs to no account yet.
         state.energy.fill(zero);

@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use super::coupling::Coupling;
 use super::setup::Recording;
-use super::telling::Open;
+use super::report::Open;
 use super::watch::Watcher;
 use crate::accounts::counters::Counters;
 use crate::accounts::ledger::{self, Ledger};
@@ -33,7 +33,7 @@ pub enum Ended {
 
 /// A controller with the probes it asked for.
 #[derive(Debug)]
-pub(super) struct Onlooker<L: Lane> {
+pub(super) struct Observer<L: Lane> {
     pub(super) logic: Box<dyn Controller<L>>,
     pub(super) readouts: Vec<Readout<L>>,
     pub(super) then: Vec<L>,
@@ -49,7 +49,7 @@ pub struct Run<L: Lane> {
     pub(super) board: Board<L>,
     /// The options with which the state was found: the board's own but for what it has just changed.
     pub(super) choices: Vec<usize>,
-    pub(super) onlookers: Vec<Onlooker<L>>,
+    pub(super) observers: Vec<Observer<L>>,
     pub(super) thermal: Option<Thermal<L>>,
     pub(super) celsius: Vec<L>,
     pub(super) coupling: Option<Coupling<L>>,
@@ -61,7 +61,7 @@ pub struct Run<L: Lane> {
     pub(super) sample_every: f64,
     pub(super) sampled_at: f64,
     /// The last instant told to a recorder, s.
-    pub(super) told: f64,
+    pub(super) recorded_until: f64,
     /// The instant at which probes are read, s: that of the state, or the next one just after a jump.
     pub(super) seen_at: f64,
     pub(super) values: Vec<L>,
@@ -91,10 +91,10 @@ impl<L: Lane> Run<L> {
         counters: Counters,
     ) -> Self {
         let system = Arc::clone(stepper.system());
-        let onlookers = controllers.into_iter().map(|logic| {
+        let observers = controllers.into_iter().map(|logic| {
             let readouts: Vec<_> = logic.probes().iter().map(|p| Readout::new(p, &system)).collect();
             let zeros = vec![L::splat(0.0); readouts.len()];
-            Onlooker { logic, readouts, then: zeros.clone(), now: zeros }
+            Observer { logic, readouts, then: zeros.clone(), now: zeros }
         });
         let celsius = thermal.as_ref().map(|t| t.temperatures().to_vec()).unwrap_or_default();
         let first = stepper.pieces().map(|_| ladder.step());
@@ -116,13 +116,13 @@ impl<L: Lane> Run<L> {
             })
             .collect();
         Self {
-            onlookers: onlookers.collect(),
+            observers: observers.collect(),
             heating: heating.collect(),
             tells_energy: !celsius.is_empty() || channels.iter().any(|(_, r)| r.is_integral()),
             coupling,
             values: vec![L::splat(0.0); channels.len()],
             sampled_at: f64::NEG_INFINITY,
-            told: f64::NEG_INFINITY,
+            recorded_until: f64::NEG_INFINITY,
             seen_at: state.t.next_up(),
             sample_every: recording.sample_every,
             watcher: recording.watcher,
@@ -213,7 +213,7 @@ impl<L: Lane> Run<L> {
             // Orders for lines end a step too, but only what moves the circuit opens a window.
             let next = self.next_corner();
             let corner = self.fixed_corner;
-            let wakes = self.onlookers.iter().filter_map(|o| o.logic.wakes(self.state.t));
+            let wakes = self.observers.iter().filter_map(|o| o.logic.wakes(self.state.t));
             let stop = wakes.filter(|&w| w > self.state.t).chain([next, until]).fold(f64::INFINITY, f64::min);
             if stop - self.state.t < 1e-6 * self.ladder.finest_step() {
                 // Instants that differ by rounding alone: no step fits between them.
@@ -221,7 +221,7 @@ impl<L: Lane> Run<L> {
                 self.after_step(before, stop == corner, recorder)?;
                 continue;
             }
-            let near = self.onlookers.iter().map(|o| o.logic.longest_step()).fold(f64::INFINITY, f64::min);
+            let near = self.observers.iter().map(|o| o.logic.longest_step()).fold(f64::INFINITY, f64::min);
             if self.stepper.pieces().is_some() {
                 if self.walk((stop, corner, near), until, recorder)? == Ended::Stopped {
                     return Ok(Ended::Stopped);
@@ -230,17 +230,17 @@ impl<L: Lane> Run<L> {
             }
             self.ladder.at_most(self.coupling.as_ref().map_or(near, |c| near.min(c.longest_step)));
             let (end, h) = self.ladder.next_end(self.state.t, stop);
-            let (activity, error) = match self.stepper.attempt(&self.state, end, h, &self.board) {
+            let (error_ratio, error) = match self.stepper.attempt(&self.state, end, h, &self.board) {
                 Ok(attempt) => {
                     self.counters.iterations += u64::from(attempt.iterations);
-                    (attempt.activity, attempt.error)
+                    (attempt.error_ratio, attempt.error)
                 }
                 Err(error) => {
                     self.recover(error)?;
                     continue;
                 }
             };
-            if self.ladder.refuses(activity) || self.too_warm(h) {
+            if self.ladder.refuses(error_ratio) || self.too_warm(h) {
                 self.counters.refused += 1;
                 continue;
             }
@@ -249,7 +249,7 @@ impl<L: Lane> Run<L> {
             }
             let before = self.state.t;
             self.stepper.commit(&mut self.state);
-            self.ladder.accepted(end, activity);
+            self.ladder.accepted(end, error_ratio);
             self.counters.steps += 1;
             self.took(h);
             self.after_step(before, end == corner, recorder)?;
@@ -266,11 +266,11 @@ impl<L: Lane> Run<L> {
     fn begin(&mut self, recorder: &mut dyn Recorder<L>) -> Result<(), SolverError> {
         self.began = true;
         recorder.begin(&self.layout());
-        for o in &mut self.onlookers {
+        for o in &mut self.observers {
             o.now.fill(L::splat(0.0));
         }
-        self.read_onlookers();
-        for o in &mut self.onlookers {
+        self.read_observers();
+        for o in &mut self.observers {
             o.then.copy_from_slice(&o.now);
         }
         self.after_step(self.state.t, false, recorder)?;
@@ -333,21 +333,21 @@ impl<L: Lane> Run<L> {
         Ok(())
     }
 
-    fn read_onlookers(&mut self) {
-        let mut onlookers = std::mem::take(&mut self.onlookers);
+    fn read_observers(&mut self) {
+        let mut observers = std::mem::take(&mut self.observers);
         let from = self.sources();
-        for o in &mut onlookers {
+        for o in &mut observers {
             for (value, readout) in o.now.iter_mut().zip(&o.readouts) {
                 *value = readout.read(self.stepper.system(), &from);
             }
         }
-        self.onlookers = onlookers;
+        self.observers = observers;
     }
 
     fn look(&mut self, before: f64) -> Result<(), SolverError> {
-        self.read_onlookers();
+        self.read_observers();
         let t = self.state.t;
-        for o in &mut self.onlookers {
+        for o in &mut self.observers {
             let seen = Seen { before, t, then: &o.then, now: &o.now };
             o.logic.look(&seen, &mut self.board)?;
             // What was ordered for this very instant holds for those who look after.
@@ -362,7 +362,7 @@ impl<L: Lane> Run<L> {
         let tiny = 1e-3 * self.ladder.finest_step();
         let t = self.state.t;
         self.seen_at = t.next_up();
-        let told = |error: StageError, s: &Stepper<L>| error.told(s.system(), t, 0);
-        self.stepper.jump(&mut self.state, tiny, &self.board).map_err(|error| told(error, &self.stepper))
+        let located = |error: StageError, s: &Stepper<L>| error.located(s.system(), t, 0);
+        self.stepper.jump(&mut self.state, tiny, &self.board).map_err(|error| located(error, &self.stepper))
     }
 }

@@ -24,7 +24,7 @@ impl<L: Lane> Run<L> {
     ) -> Result<Ended, SolverError> {
         let before = self.state.t;
         let closely =
-            !self.watcher.watches().is_empty() || self.onlookers.iter().any(|o| !o.readouts.is_empty());
+            !self.watcher.watches().is_empty() || self.observers.iter().any(|o| !o.readouts.is_empty());
         let mut pause = if closely { before } else { f64::INFINITY };
         if !self.channels.is_empty() {
             pause = pause.min(self.sampled_at + self.sample_every);
@@ -33,7 +33,7 @@ impl<L: Lane> Run<L> {
             pause = pause.min(coupling.at + coupling.interval);
         }
         let walked = self.stepper.walk(&mut self.state, (stop, pause, near), WALK, &self.board);
-        let walked = walked.map_err(|error| error.told(self.stepper.system(), before, 0))?;
+        let walked = walked.map_err(|error| error.located(self.stepper.system(), before, 0))?;
         // Energies are worked out where somebody may ask for them.
         if self.tells_energy || closely || self.state.t >= until {
             self.stepper.account(&mut self.state);

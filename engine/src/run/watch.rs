@@ -185,7 +185,7 @@ impl<L: Lane> Watcher<L> {
     }
 
     /// How many of the watches are told in columns and rows: all before the first that only guards a law's range.
-    pub fn told(&self) -> usize {
+    pub fn recorded(&self) -> usize {
         let guards = |w: &Watch| w.event == Some(EventKind::OutOfRange);
         self.watches.iter().position(guards).unwrap_or(self.watches.len())
     }
@@ -197,7 +197,7 @@ impl<L: Lane> Watcher<L> {
             long_name: w.long_name.clone(),
             unit: w.unit.to_string(),
         };
-        self.watches[..self.told()].iter().map(column).collect()
+        self.watches[..self.recorded()].iter().map(column).collect()
     }
 
     /// Reads all at the instant t, s, keeps extremes, and tells crossings.

@@ -35,7 +35,7 @@ impl Bound {
     }
 
     /// The change that Newton's iteration may end with: see [`Bounds::tolerance`].
-    fn fitting(&self, largest: f64) -> f64 {
+    fn for_largest(&self, largest: f64) -> f64 {
         (10.0 * self.at(largest)).min(10e-3).max(self.absolute / 3.0)
     }
 }
@@ -73,7 +73,7 @@ impl Bounds {
     /// 0.6 %, with 10 mV by 1e-5.
     pub fn tolerance(&self, volt: f64, ampere: f64) -> Tolerance {
         let (voltage, current) =
-            (self.voltage.fitting(volt.max(LEAST)), self.current.fitting(ampere.max(LEAST)));
+            (self.voltage.for_largest(volt.max(LEAST)), self.current.for_largest(ampere.max(LEAST)));
         Tolerance { voltage, current, ..Tolerance::default() }.loosened(self.coarser)
     }
 }
@@ -154,12 +154,12 @@ impl<L: Lane> Gauge<L> {
         }
     }
 
-    /// The largest values of each unknown so far, to be taken up again by [`Gauge::recall`].
+    /// The largest values of each unknown so far, to be taken up again by [`Gauge::restore`].
     pub(super) fn largest(&self) -> &[L] {
         &self.largest
     }
 
-    pub(super) fn recall(&mut self, largest: Vec<L>) {
+    pub(super) fn restore(&mut self, largest: Vec<L>) {
         self.largest = largest;
         self.rescale();
     }

@@ -83,7 +83,7 @@ impl<L: Lane> StageSolver<L> {
 
     /// Half of the change from x to the new values, where so many iterations found no end.
     #[inline(always)]
-    pub(super) fn calm_down(&mut self, moves: bool, iteration: u32) {
+    pub(super) fn damp(&mut self, moves: bool, iteration: u32) {
         if !moves || iteration <= UNDAMPED {
             return;
         }

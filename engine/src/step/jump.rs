@@ -70,7 +70,7 @@ impl<L: Lane> StageSolver<L> {
         for ((device, placed), out) in self.devices.iter().zip(&self.system.devices).zip(&mut self.stamps) {
             let u = placed.locals_at(&self.x);
             let p = u.len();
-            device.stamp(&u, out);
+            device.evaluate(&u, out);
             out[stamp_len(p) - p..].copy_from_slice(&u);
         }
     }

@@ -1,13 +1,13 @@
 //! The schedule of step lengths: base steps, and windows of fine ones.
 //!
 //! A step is base / 2ᵏ long, k = 0 ‥ `finest`. Every known edge ends a step and opens a window at the finest level;
-//! the window then relaxes one level at a time, as soon as the measured activity (the step's estimated local error
+//! the window then relaxes one level at a time, as soon as the measured error ratio (the step's estimated local error
 //! over its bound) would stay below the bound at the coarser one, and a coarser step begins only where it lines up
 //! with the window's grid. Activity that rises without a known edge (a clamp that begins to conduct) opens a window
 //! too: the step is taken back and made finer. All lanes share the schedule: the most active one decides.
 //!
 //! Step lengths therefore come from a short list that is known before the run: each has one prepared matrix, and all
-//! variants march in lockstep.
+//! variants run in lockstep.
 
 /// How many times a step may be halved below the finest level when Newton's iteration does not converge.
 pub const HALVINGS: u32 = 10;
@@ -19,13 +19,13 @@ pub struct Steps {
     pub base: f64,
     /// The finest step is base / 2^finest; 0: every step is a base step.
     pub finest: u32,
-    /// Steps of a level that must have been calm before the next coarser one is taken.
-    pub calm: u32,
+    /// Steps of a level that must have been quiet before the next coarser one is taken.
+    pub hold_off: u32,
 }
 
 impl Steps {
     /// Steps of a level before the next coarser one, where nothing else is asked for.
-    pub const CALM: u32 = 2;
+    pub const HOLD_OFF: u32 = 2;
     /// The finest step is at most this many halvings of the base step away.
     pub const DEEPEST: u32 = 40;
 
@@ -39,7 +39,7 @@ impl Steps {
     pub fn of_base(base: f64) -> Self {
         let fine = |k: &u32| base * 0.5f64.powi(*k as i32) <= FINEST;
         let finest = (LEAST_HALVINGS..Self::DEEPEST).find(fine).unwrap_or(Self::DEEPEST);
-        Self { base, finest, calm: Self::CALM }
+        Self { base, finest, hold_off: Self::HOLD_OFF }
     }
 }
 
@@ -65,13 +65,13 @@ pub struct Ladder {
     /// Position after the anchor in units of base / 2^(finest + HALVINGS).
     position: u64,
     level: u32,
-    calm: u32,
+    quiet: u32,
 }
 
 impl Ladder {
     /// Starts at t in a window.
     pub fn new(steps: Steps, error_order: u32, t: f64) -> Self {
-        Self { steps, error_order, anchor: t, position: 0, level: steps.finest, calm: 0 }
+        Self { steps, error_order, anchor: t, position: 0, level: steps.finest, quiet: 0 }
     }
 
     fn unit(&self) -> f64 {
@@ -121,7 +121,7 @@ impl Ladder {
     pub fn open(&mut self, t: f64) {
         self.land(t);
         self.level = self.steps.finest;
-        self.calm = 0;
+        self.quiet = 0;
     }
 
     /// A step ended at t off the grid, without an edge.
@@ -130,8 +130,8 @@ impl Ladder {
         self.position = 0;
     }
 
-    /// The step to `end` was taken with this activity.
-    pub fn accepted(&mut self, end: f64, activity: f64) {
+    /// The step to `end` was taken with this error ratio.
+    pub fn accepted(&mut self, end: f64, error_ratio: f64) {
         let planned = self.anchor + (self.position + self.stride(self.level)) as f64 * self.unit();
         if end == planned && self.position < FAR {
             self.position += self.stride(self.level);
@@ -143,14 +143,14 @@ impl Ladder {
             self.climb();
             return;
         }
-        if activity > 1.0 && self.level < self.steps.finest {
+        if error_ratio > 1.0 && self.level < self.steps.finest {
             self.level += 1;
-            self.calm = 0;
+            self.quiet = 0;
             return;
         }
-        let coarser = activity * f64::from(1u32 << self.error_order);
-        self.calm = if coarser < RELAX { self.calm + 1 } else { 0 };
-        if self.level > 0 && self.calm >= self.steps.calm {
+        let coarser = error_ratio * f64::from(1u32 << self.error_order);
+        self.quiet = if coarser < RELAX { self.quiet + 1 } else { 0 };
+        if self.level > 0 && self.quiet >= self.steps.hold_off {
             self.climb();
         }
     }
@@ -158,7 +158,7 @@ impl Ladder {
     fn climb(&mut self) {
         if self.position.is_multiple_of(self.stride(self.level - 1)) {
             self.level -= 1;
-            self.calm = 0;
+            self.quiet = 0;
         }
     }
 
@@ -166,19 +166,19 @@ impl Ladder {
     pub fn at_most(&mut self, longest: f64) {
         while self.step() > longest && self.level < self.steps.finest {
             self.level += 1;
-            self.calm = 0;
+            self.quiet = 0;
         }
     }
 
-    /// Whether a step with this activity should be taken back; if so, the next one is finer.
-    pub fn refuses(&mut self, activity: f64) -> bool {
+    /// Whether a step with this error ratio should be taken back; if so, the next one is finer.
+    pub fn refuses(&mut self, error_ratio: f64) -> bool {
         // NaN is refused too.
-        let calm = activity <= REFUSE;
-        if calm || self.level >= self.steps.finest {
+        let accepted = error_ratio <= REFUSE;
+        if accepted || self.level >= self.steps.finest {
             return false;
         }
         self.level += 1;
-        self.calm = 0;
+        self.quiet = 0;
         true
     }
 
@@ -188,7 +188,7 @@ impl Ladder {
             return false;
         }
         self.level += 1;
-        self.calm = 0;
+        self.quiet = 0;
         true
     }
 }
@@ -197,15 +197,15 @@ impl Ladder {
 mod tests {
     use super::*;
 
-    fn walk(ladder: &mut Ladder, until: f64, activity: impl Fn(f64, f64) -> f64) -> Vec<f64> {
+    fn walk(ladder: &mut Ladder, until: f64, error_ratio: impl Fn(f64, f64) -> f64) -> Vec<f64> {
         let mut t = 0.0;
         let mut ends = Vec::new();
         while t < until {
             let (end, _) = ladder.next_end(t, until);
-            if ladder.refuses(activity(t, end - t)) {
+            if ladder.refuses(error_ratio(t, end - t)) {
                 continue;
             }
-            ladder.accepted(end, activity(t, end - t));
+            ladder.accepted(end, error_ratio(t, end - t));
             t = end;
             ends.push(end);
         }
@@ -214,7 +214,7 @@ mod tests {
 
     #[test]
     fn a_calm_window_relaxes_to_the_base_step_and_stays_on_the_grid() {
-        let steps = Steps { base: 1.0, finest: 4, calm: 2 };
+        let steps = Steps { base: 1.0, finest: 4, hold_off: 2 };
         let mut ladder = Ladder::new(steps, 3, 0.0);
         let ends = walk(&mut ladder, 10.0, |_, _| 0.0);
         assert_eq!(&ends[..4], &[0.0625, 0.125, 0.25, 0.375]);
@@ -227,8 +227,8 @@ mod tests {
     /// Lengths against what has passed since an edge: a quarter, a half, one.
     #[test]
     fn fewer_calm_steps_make_the_whole_window_coarser() {
-        let count = |calm| {
-            let mut ladder = Ladder::new(Steps { base: 1.0, finest: 10, calm }, 3, 0.0);
+        let count = |hold_off| {
+            let mut ladder = Ladder::new(Steps { base: 1.0, finest: 10, hold_off }, 3, 0.0);
             walk(&mut ladder, 1.0, |_, _| 0.0).len()
         };
         let (four, two, one) = (count(4), count(2), count(1));
@@ -236,8 +236,8 @@ mod tests {
     }
 
     #[test]
-    fn unannounced_activity_opens_a_window() {
-        let steps = Steps { base: 1.0, finest: 6, calm: 2 };
+    fn an_unannounced_error_opens_a_window() {
+        let steps = Steps { base: 1.0, finest: 6, hold_off: 2 };
         let mut ladder = Ladder::new(steps, 3, 0.0);
         // Error of order 3 with a burst between 20 and 21.
         let burst = |t: f64, h: f64| if t + h > 20.0 && t < 21.0 { 3e3 * h * h * h } else { 0.0 };
@@ -264,7 +264,7 @@ mod tests {
 
     #[test]
     fn halving_ends_somewhere() {
-        let mut ladder = Ladder::new(Steps { base: 1.0, finest: 0, calm: 2 }, 3, 0.0);
+        let mut ladder = Ladder::new(Steps { base: 1.0, finest: 0, hold_off: 2 }, 3, 0.0);
         assert_eq!((0..100).take_while(|_| ladder.halve()).count() as u32, HALVINGS);
     }
 }

@@ -38,7 +38,7 @@ fn limits<L: Lane>(system: &System<L>, voltage: f64) -> Vec<L> {
     let mut limits = vec![L::splat(f64::INFINITY); padded::<L>(system.inner)];
     limits[..system.inner].fill(L::splat(voltage));
     for (device, placed) in system.devices().iter().zip(&system.devices) {
-        placed.locals[placed.ports..].iter().for_each(|&k| limits[k as usize] = L::splat(device.trifle()));
+        placed.locals[placed.ports..].iter().for_each(|&k| limits[k as usize] = L::splat(device.absolute_tolerance()));
     }
     limits
 }
@@ -240,7 +240,7 @@ impl<L: Lane> StageSolver<L> {
                 worst = self.largest_change();
                 self.unsettled = (0..L::WIDTH).filter(|&lane| self.lane_moves(lane)).collect();
             }
-            self.calm_down(moves, iteration);
+            self.damp(moves, iteration);
             copy(&mut self.x[..self.inner], &self.fresh[..self.inner]);
             if !moves {
                 for &k in &self.beside {
@@ -267,9 +267,9 @@ impl<L: Lane> StageSolver<L> {
     fn extrapolate(&mut self) {
         let alpha = L::splat(self.prepared[self.current].alpha);
         copy(&mut self.b, &self.stage_b);
-        let seats = self.program.seats(&self.system.devices);
-        for ((device, seat), stamp) in self.devices.iter().zip(seats).zip(&self.stamps) {
-            device.recall(&seat, alpha, stamp, &mut self.b);
+        let locations = self.program.locations(&self.system.devices);
+        for ((device, location), stamp) in self.devices.iter().zip(locations).zip(&self.stamps) {
+            device.restamp(&location, alpha, stamp, &mut self.b);
         }
         self.program.replay.forward_inner(&self.a, &mut self.b);
         self.program.replay.back_inner(&self.a, &self.b, &mut self.x);
@@ -285,9 +285,9 @@ impl<L: Lane> StageSolver<L> {
         let inner = self.a.len();
         copy(&mut self.a, &prepared.a[..inner]);
         copy(&mut self.b, &self.stage_b);
-        let seats = self.program.seats(&self.system.devices);
-        for ((device, seat), stamp) in self.devices.iter().zip(seats).zip(&mut self.stamps) {
-            device.enter(&seat, alpha, &self.x, stamp, &mut self.a, &mut self.b);
+        let locations = self.program.locations(&self.system.devices);
+        for ((device, location), stamp) in self.devices.iter().zip(locations).zip(&mut self.stamps) {
+            device.evaluate(&location, alpha, &self.x, stamp, &mut self.a, &mut self.b);
         }
     }
 
@@ -345,11 +345,11 @@ impl<L: Lane> StageSolver<L> {
             q[r as usize] += x * self.x[c as usize];
         }
         let (devices, rest) = power.split_at_mut(system.devices.len());
-        let seats = self.program.seats(&system.devices);
-        for (((device, seat), stamp), power) in
-            self.devices.iter().zip(seats).zip(&mut self.stamps).zip(devices)
+        let locations = self.program.locations(&system.devices);
+        for (((device, location), stamp), power) in
+            self.devices.iter().zip(locations).zip(&mut self.stamps).zip(devices)
         {
-            *power = device.leave(&seat, &self.x, stamp, q);
+            *power = device.commit(&location, &self.x, stamp, q);
         }
         if !counts {
             return;
@@ -390,10 +390,10 @@ impl<L: Lane> StageSolver<L> {
     }
 
     /// Moves the devices that have a heat input to their temperature, K (one per device).
-    pub fn settle(&mut self, kelvin: &[L]) {
+    pub fn set_temperatures(&mut self, kelvin: &[L]) {
         for ((device, placed), t) in self.devices.iter_mut().zip(&self.system.devices).zip(kelvin) {
             if self.system.heat_of(placed).is_some() {
-                device.settle(*t);
+                device.set_temperature(*t);
             }
         }
     }

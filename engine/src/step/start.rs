@@ -3,7 +3,7 @@
 use crate::arithmetic::lane::Lane;
 use crate::arithmetic::vector::zeros;
 use crate::circuit::graph::{Body, ComponentId, Stated};
-use crate::circuit::law::{Device, Seat, stamp_len};
+use crate::circuit::law::{Device, StampLocation, stamp_len};
 use crate::control::board::Board;
 use crate::equations::dense;
 use crate::equations::system::System;
@@ -88,8 +88,8 @@ impl<'a, L: Lane> Dense<'a, L> {
             for (((device, placed), slots), stamp) in
                 self.devices.iter().zip(&s.devices).zip(&self.slots).zip(&mut stamps)
             {
-                let seat = Seat { locals: &placed.locals, reference: placed.reference, slots };
-                device.enter(&seat, alpha, &self.x, stamp, &mut a, &mut b);
+                let location = StampLocation { locals: &placed.locals, reference: placed.reference, slots };
+                device.evaluate(&location, alpha, &self.x, stamp, &mut a, &mut b);
             }
             if iteration >= PATIENCE && self.solved_to_rounding(&a, &b) {
                 return Ok(());

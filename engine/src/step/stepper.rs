@@ -20,7 +20,7 @@ pub struct Attempt {
     /// Newton iterations of all stages.
     pub iterations: u32,
     /// Estimated local error over its bound; the largest of all unknowns and lanes.
-    pub activity: f64,
+    pub error_ratio: f64,
     /// The same as measured, whatever Newton's iteration met.
     pub error: f64,
 }
@@ -37,7 +37,7 @@ struct Recipe {
 /// The estimate of the local error can miss that, because the last stages hardly differ between the method and its
 /// companion: REF-1's turn-on energy was wrong by 0.4 % whatever the bound, and is within 1e-5 with this rule.
 const HARD: u32 = 3;
-/// The activity it is given: enough for the step to be taken back and made finer.
+/// The error ratio it is given: enough for the step to be taken back and made finer.
 const EVENT: f64 = 3.0;
 
 /// Most stages of a method.
@@ -253,7 +253,7 @@ impl<L: Lane> Stepper<L> {
             }
             combine(&mut self.k[i], &self.q, &self.expected, |q, e| (q - e) * alpha);
         }
-        let error = self.activity(L::splat(alpha * h));
+        let error = self.error_ratio(L::splat(alpha * h));
         if !error.is_finite() {
             // No step to take at any length: what it left would be told as extremes and energies.
             let lost = |k: &usize| !self.error[*k].is_finite();
@@ -262,8 +262,8 @@ impl<L: Lane> Stepper<L> {
             self.solver.unsettled = (0..L::WIDTH).filter(lane_lost).collect();
             return Err(StageError::NotFinite(k));
         }
-        let activity = if most >= HARD { error.max(EVENT) } else { error };
-        Ok(Attempt { iterations, activity, error })
+        let error_ratio = if most >= HARD { error.max(EVENT) } else { error };
+        Ok(Attempt { iterations, error_ratio, error })
     }
 
     /// The products under the integrals, at the present stage.
@@ -303,10 +303,10 @@ impl<L: Lane> Stepper<L> {
     }
 
     /// Takes up again what was kept. Choices may have changed in any way since.
-    pub fn recall(&mut self, memory: Memory<L>) {
+    pub fn restore(&mut self, memory: Memory<L>) {
         self.solver.stamps = memory.stamps;
         self.recipes = memory.recipes;
-        self.gauge.recall(memory.largest);
+        self.gauge.restore(memory.largest);
         self.solver.look_up_again();
         if let Some(pieces) = &mut self.pieces {
             pieces.look_up_again();
@@ -314,7 +314,7 @@ impl<L: Lane> Stepper<L> {
     }
 
     /// Local error over its bound: (G + αC)⁻¹·α·h·Σ(b − b̂)K, damped where the circuit is stiff.
-    fn activity(&mut self, alpha_h: L) -> f64 {
+    fn error_ratio(&mut self, alpha_h: L) -> f64 {
         let scaled: [L; MOST] =
             std::array::from_fn(|j| alpha_h * L::splat(self.method.error.get(j).copied().unwrap_or(0.0)));
         if L::WIDTH > 1 {

@@ -48,7 +48,7 @@ pub enum StageError {
 
 impl StageError {
     /// In words a user can act on.
-    pub fn told<L: Lane>(self, system: &System<L>, time: f64, tries: u32) -> SolverError {
+    pub fn located<L: Lane>(self, system: &System<L>, time: f64, tries: u32) -> SolverError {
         let (Self::Moving(k, _) | Self::NotFinite(k)) = self;
         let (node, device) = (system.name(k).to_string(), system.device_at(k));
         match self {

@@ -31,9 +31,9 @@ pub struct Modal<L> {
     pub(super) rates: Vec<L>,
     /// V: heat input to mode and mode to temperature alike (reciprocity); \[m × n\].
     pub(super) ports: Vec<L>,
-    /// Settled mode per watt, V/λ; \[m × n\].
+    /// AtTemperature mode per watt, V/λ; \[m × n\].
     pub(super) settled: Vec<L>,
-    /// Settled mode per kelvin of a boundary, W/λ; \[b × n\].
+    /// AtTemperature mode per kelvin of a boundary, W/λ; \[b × n\].
     pub(super) settled_boundary: Vec<L>,
     /// D: undelayed rise of an input per watt, K/W; \[m × m\].
     pub(super) direct: Vec<L>,
@@ -55,7 +55,7 @@ pub struct Modal<L> {
     pub(super) project: Vec<L>,
 }
 
-crate::abreast!(Modal: reference, start, rates, ports, settled, settled_boundary, direct, follow, drain, shares,
+crate::lockstep!(Modal: reference, start, rates, ports, settled, settled_boundary, direct, follow, drain, shares,
     exchange, content, node_modes, node_direct, node_follow, project; shared inputs, boundaries, nodes);
 
 impl<L: Lane> Modal<L> {

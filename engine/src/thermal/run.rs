@@ -7,8 +7,8 @@ use nalgebra::{DMatrix, DVector};
 use super::decay::Decays;
 use super::modal::{Modal, add_product, add_transposed, approach};
 use super::error::ThermalError;
-use crate::abreast;
-use crate::arithmetic::abreast::{Abreast, lanes};
+use crate::lockstep;
+use crate::arithmetic::lockstep::{Lockstep, lanes};
 use crate::arithmetic::lane::Lane;
 
 /// What a run must remember of a heat network: save it by cloning, come back with [`Thermal::restore`].
@@ -45,11 +45,11 @@ pub struct Thermal<L: Lane> {
     temperatures: Vec<L>,
 }
 
-abreast!(ThermalState: modes, boundaries, power, heat_in, heat_out, stored_at_start, carry);
+lockstep!(ThermalState: modes, boundaries, power, heat_in, heat_out, stored_at_start, carry);
 
-impl<L: Lane> Abreast for Thermal<L> {
+impl<L: Lane> Lockstep for Thermal<L> {
     type Of<K: Lane> = Thermal<K>;
-    fn abreast<K: Lane>(each: &[&Self]) -> Option<Thermal<K>> {
+    fn lockstep<K: Lane>(each: &[&Self]) -> Option<Thermal<K>> {
         let modal = lanes::<_, _, K>(each, |one| &*one.modal)?;
         let nothing = |count: usize| vec![K::default(); count];
         Some(Thermal {

@@ -13,7 +13,7 @@ use joulestep_engine::control::sequence::{Deed, ScheduledEvent, Sequence};
 use joulestep_engine::error::CircuitError;
 
 use super::Arrangement;
-use super::bed::{Bed, Role, TRIP};
+use super::builder::{Builder, Role, TRIP};
 use super::keys::COMMON;
 use crate::model::{Param, Range, join};
 
@@ -25,18 +25,18 @@ const CLAMP: [Param; 3] = [
     Param::with("clamping-current", "A", 300.0, Range::Positive, "Varistor: clamping current"),
 ];
 
-fn clamp(bed: &mut Bed<'_>, high: NodeId, low: NodeId) -> Done {
+fn clamp(builder: &mut Builder<'_>, high: NodeId, low: NodeId) -> Done {
     let given = [
-        ("varistor-voltage", bed.number("clamp-voltage")),
-        ("clamping-voltage", bed.number("clamping-voltage")),
-        ("clamping-current", bed.number("clamping-current")),
+        ("varistor-voltage", builder.number("clamp-voltage")),
+        ("clamping-voltage", builder.number("clamping-voltage")),
+        ("clamping-current", builder.number("clamping-current")),
     ];
-    bed.add(Role::Clamp, "varistor", "clamp", &[high, low], &given).map(drop)
+    builder.add(Role::Clamp, "varistor", "clamp", &[high, low], &given).map(drop)
 }
 
 /// Turns a line on and off, throws a switch.
-fn sequence(bed: &mut Bed<'_>, line: &'static str, turns: Vec<(f64, bool)>, switch: Option<(f64, ChoiceId)>) {
-    bed.laid.modulators.push(Box::new(move |board: &mut Board<f64>| {
+fn sequence(builder: &mut Builder<'_>, line: &'static str, turns: Vec<(f64, bool)>, switch: Option<(f64, ChoiceId)>) {
+    builder.layout.modulators.push(Box::new(move |board: &mut Board<f64>| {
         let id = board.add_line(line);
         let words = |on| if on { "command on" } else { "command off" };
         let mut all: Vec<ScheduledEvent> = turns
@@ -83,32 +83,32 @@ pub(super) const BREAKER: Arrangement = Arrangement {
     ),
     places: &["forward", "reverse"],
     source: "clamping E = (L·I²/2)·Vc/(Vc − V)",
-    lay: breaker,
+    build: breaker,
 };
 
-fn breaker(bed: &mut Bed<'_>) -> Done {
-    let bus = bed.supply("supply", "bus")?;
-    let [source, out, load] = ["source", "out", "load"].map(|n| bed.circuit.node(n));
+fn breaker(builder: &mut Builder<'_>) -> Done {
+    let bus = builder.supply("supply", "bus")?;
+    let [source, out, load] = ["source", "out", "load"].map(|n| builder.circuit.node(n));
     for (name, drain) in [("forward", bus), ("reverse", out)] {
-        let gate = bed.place(name, [drain, source])?;
-        bed.driven("close", name, gate, None, 0.0)?;
+        let gate = builder.add_switch(name, [drain, source])?;
+        builder.driven("close", name, gate, None, 0.0)?;
     }
     // The common source must not float while both block.
-    bed.add(Role::Passive, "resistor", "bleeder", &[source, GROUND], &[("resistance", 1e6)])?;
-    clamp(bed, bus, out)?;
+    builder.add(Role::Passive, "resistor", "bleeder", &[source, GROUND], &[("resistance", 1e6)])?;
+    clamp(builder, bus, out)?;
     let given =
-        [("inductance", bed.number("line-inductance")), ("series-resistance", bed.number("line-resistance"))];
-    let line = bed.add(Role::Passive, "inductor", "line", &[out, load], &given)?;
-    let r = [("resistance", bed.number("load-resistance"))];
-    bed.add(Role::Load, "resistor", "load", &[load, GROUND], &r)?;
-    let on = [("on-resistance", bed.number("fault-resistance"))];
-    let fault = bed.add(Role::Load, "switch", "fault", &[load, GROUND], &on)?;
-    let choice = fault.choices.first().map(|c| (bed.number("fault-at"), c.1));
-    sequence(bed, "close", vec![(0.0, true)], choice);
+        [("inductance", builder.number("line-inductance")), ("series-resistance", builder.number("line-resistance"))];
+    let line = builder.add(Role::Passive, "inductor", "line", &[out, load], &given)?;
+    let r = [("resistance", builder.number("load-resistance"))];
+    builder.add(Role::Load, "resistor", "load", &[load, GROUND], &r)?;
+    let on = [("on-resistance", builder.number("fault-resistance"))];
+    let fault = builder.add(Role::Load, "switch", "fault", &[load, GROUND], &on)?;
+    let choice = fault.choices.first().map(|c| (builder.number("fault-at"), c.1));
+    sequence(builder, "close", vec![(0.0, true)], choice);
     let current = line.quantities.iter().find(|q| q.0 == "current").map(|q| q.2.clone());
     let probe = current.unwrap_or(Probe::Sum(Vec::new()));
-    let (threshold, delay) = (bed.number("trip-current"), bed.number("trip-delay"));
-    bed.laid.modulators.push(Box::new(move |board: &mut Board<f64>| {
+    let (threshold, delay) = (builder.number("trip-current"), builder.number("trip-delay"));
+    builder.layout.modulators.push(Box::new(move |board: &mut Board<f64>| {
         let let_through = Some(LetThrough { probe: probe.clone(), from: threshold, fraction: CLEARED });
         let level = Level { probe, sense: Sense::Magnitude, threshold, blanking: None, filter: 0.0 };
         let settings = Settings {
@@ -146,29 +146,29 @@ pub(super) const PRECHARGE: Arrangement = Arrangement {
     ),
     places: &["switch", "freewheel"],
     source: "a bank takes C·V²/2 from what the supply gives",
-    lay: precharge,
+    build: precharge,
 };
 
-fn precharge(bed: &mut Bed<'_>) -> Done {
-    let bus = bed.supply("supply", "bus")?;
-    let [mid, out] = ["mid", "out"].map(|n| bed.circuit.node(n));
-    let gate = bed.place("switch", [bus, mid])?;
-    bed.driven("close", "switch", gate, None, 0.0)?;
+fn precharge(builder: &mut Builder<'_>) -> Done {
+    let bus = builder.supply("supply", "bus")?;
+    let [mid, out] = ["mid", "out"].map(|n| builder.circuit.node(n));
+    let gate = builder.add_switch("switch", [bus, mid])?;
+    builder.driven("close", "switch", gate, None, 0.0)?;
     // A diode, or a switch whose gate stays off.
-    let idle = bed.place("freewheel", [mid, GROUND])?;
+    let idle = builder.add_switch("freewheel", [mid, GROUND])?;
     if idle.is_some() {
-        bed.driven("never", "freewheel", idle, None, 0.0)?;
+        builder.driven("never", "freewheel", idle, None, 0.0)?;
     }
-    let given = [("inductance", bed.number("choke")), ("series-resistance", bed.number("choke-resistance"))];
-    let choke = bed.add(Role::Passive, "inductor", "choke", &[mid, out], &given)?;
-    let bank = [("capacitance", bed.number("capacitance")), ("initial-voltage", 0.0)];
-    bed.add(Role::Load, "capacitor", "bank", &[out, GROUND], &bank)?;
-    bed.add(Role::Load, "resistor", "bleeder", &[out, GROUND], &[("resistance", 100e3)])?;
+    let given = [("inductance", builder.number("choke")), ("series-resistance", builder.number("choke-resistance"))];
+    let choke = builder.add(Role::Passive, "inductor", "choke", &[mid, out], &given)?;
+    let bank = [("capacitance", builder.number("capacitance")), ("initial-voltage", 0.0)];
+    builder.add(Role::Load, "capacitor", "bank", &[out, GROUND], &bank)?;
+    builder.add(Role::Load, "resistor", "bleeder", &[out, GROUND], &[("resistance", 100e3)])?;
     let current = choke.quantities.iter().find(|q| q.0 == "current").map(|q| q.2.clone());
     let probe = current.unwrap_or(Probe::Sum(Vec::new()));
-    let until = bed.number("done-at") * bed.number("supply-voltage");
-    let (lower, upper) = (bed.number("lower-current"), bed.number("upper-current"));
-    bed.laid.modulators.push(Box::new(move |board: &mut Board<f64>| {
+    let until = builder.number("done-at") * builder.number("supply-voltage");
+    let (lower, upper) = (builder.number("lower-current"), builder.number("upper-current"));
+    builder.layout.modulators.push(Box::new(move |board: &mut Board<f64>| {
         let settings = hysteretic::Settings {
             probe,
             lower,
@@ -202,28 +202,28 @@ pub(super) const BREAK: Arrangement = Arrangement {
     ),
     places: &["switch"],
     source: "E = (L·I²/2)·Vc/(Vc − V) at constant clamping voltage (derived)",
-    lay: inductive_break,
+    build: inductive_break,
 };
 
-fn inductive_break(bed: &mut Bed<'_>) -> Done {
-    let bus = bed.supply("supply", "bus")?;
-    let mid = bed.circuit.node("mid");
+fn inductive_break(builder: &mut Builder<'_>) -> Done {
+    let bus = builder.supply("supply", "bus")?;
+    let mid = builder.circuit.node("mid");
     let given = [
-        ("inductance", bed.number("load-inductance")),
-        ("series-resistance", bed.number("load-resistance")),
-        ("initial-current", bed.number("load-current")),
+        ("inductance", builder.number("load-inductance")),
+        ("series-resistance", builder.number("load-resistance")),
+        ("initial-current", builder.number("load-current")),
     ];
-    bed.add(Role::Load, "inductor", "load", &[bus, mid], &given)?;
-    let mut gate = bed.place("switch", [mid, GROUND])?;
-    clamp(bed, mid, GROUND)?;
+    builder.add(Role::Load, "inductor", "load", &[bus, mid], &given)?;
+    let mut gate = builder.add_switch("switch", [mid, GROUND])?;
+    clamp(builder, mid, GROUND)?;
     // Closed from the start, as the load's current is there.
     if let Some(gate) = &mut gate {
         gate.starts_on = true;
-        bed.circuit.choices[gate.choice.0 as usize].initial = 0;
-        bed.circuit.waves[gate.wave.0 as usize] = joulestep_engine::circuit::wave::Wave::Driven(gate.on);
+        builder.circuit.choices[gate.choice.0 as usize].initial = 0;
+        builder.circuit.waves[gate.wave.0 as usize] = joulestep_engine::circuit::wave::Wave::Driven(gate.on);
     }
-    bed.driven("close", "switch", gate, None, 0.0)?;
-    let open = bed.number("open-at");
-    sequence(bed, "close", vec![(0.0, true), (open, false)], None);
+    builder.driven("close", "switch", gate, None, 0.0)?;
+    let open = builder.number("open-at");
+    sequence(builder, "close", vec![(0.0, true), (open, false)], None);
     Ok(())
 }

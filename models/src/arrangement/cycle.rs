@@ -11,7 +11,7 @@ use joulestep_engine::thermal::run::Thermal;
 use joulestep_engine::error::SolverError;
 use nalgebra::DMatrix;
 
-use super::bed::Laid;
+use super::builder::CircuitLayout;
 use super::losses::{Account, Meter, between};
 
 /// Temperatures are found when they change by less than this from one round to the next, K.
@@ -125,8 +125,8 @@ impl Cycle {
 ///
 /// # Errors
 /// [`Why`].
-pub fn solve_near(laid: &Laid, setup: Setup<f64>, guess: &Guess) -> Result<Cycle, Why> {
-    search(laid, setup, NEAR, Some(guess))
+pub fn solve_near(layout: &CircuitLayout, setup: Setup<f64>, guess: &Guess) -> Result<Cycle, Why> {
+    search(layout, setup, NEAR, Some(guess))
 }
 
 /// Finds the periodic steady state of an arrangement in its setup, and counts a period there. With a thermal network,
@@ -135,14 +135,14 @@ pub fn solve_near(laid: &Laid, setup: Setup<f64>, guess: &Guess) -> Result<Cycle
 ///
 /// # Errors
 /// [`Why`].
-pub fn solve(laid: &Laid, setup: Setup<f64>, effort: Effort) -> Result<Cycle, Why> {
-    search(laid, setup, effort, None)
+pub fn solve(layout: &CircuitLayout, setup: Setup<f64>, effort: Effort) -> Result<Cycle, Why> {
+    search(layout, setup, effort, None)
 }
 
-fn search(laid: &Laid, mut setup: Setup<f64>, effort: Effort, guess: Option<&Guess>) -> Result<Cycle, Why> {
-    let period = laid.period.ok_or(Why::NotPeriodic)?;
+fn search(layout: &CircuitLayout, mut setup: Setup<f64>, effort: Effort, guess: Option<&Guess>) -> Result<Cycle, Why> {
+    let period = layout.period.ok_or(Why::NotPeriodic)?;
     setup.sample_every = 0.0;
-    let mut meter = Meter::new(laid, &mut setup);
+    let mut meter = Meter::new(layout, &mut setup);
     let mut thermal = setup.thermal.clone();
     let inputs = thermal.as_ref().map_or(0, |t| t.temperatures().len());
     let first = setup.channels.len();
@@ -159,7 +159,7 @@ fn search(laid: &Laid, mut setup: Setup<f64>, effort: Effort, guess: Option<&Gue
         known.clone_from(&guess.jacobian);
     }
     run.hold(&celsius);
-    meter.settle(&celsius);
+    meter.set_temperatures(&celsius);
     let mut rounds = 0;
     let mut met: Option<Slopes> = None;
     let mut periods = 0;
@@ -189,7 +189,7 @@ fn search(laid: &Laid, mut setup: Setup<f64>, effort: Effort, guess: Option<&Gue
             let steady = steady.clone();
             Cycle { period, steady, account, ripple, rounds, ledger, seen, counters, method, electrical }
         };
-        let account = meter.account(laid, &record, began + period, &ledger);
+        let account = meter.account(layout, &record, began + period, &ledger);
         let Some(network) = thermal.as_mut().filter(|_| inputs > 0) else {
             return Ok(cycle(account, Vec::new(), ledger));
         };
@@ -208,7 +208,7 @@ fn search(laid: &Laid, mut setup: Setup<f64>, effort: Effort, guess: Option<&Gue
             return Err(Why::Unsettled { rounds, change });
         }
         run.hold(&celsius);
-        meter.settle(&celsius);
+        meter.set_temperatures(&celsius);
     }
 }
 

@@ -13,7 +13,7 @@ use joulestep_engine::cycle::steady::Effort;
 use joulestep_engine::run::setup::Setup;
 use joulestep_engine::error::CircuitError;
 
-use super::bed::Laid;
+use super::builder::CircuitLayout;
 use super::cycle::{Why, solve};
 use super::find;
 use super::losses::{Account, HARD_SHARE, ON_SHARE};
@@ -55,9 +55,9 @@ impl Kind {
     }
 }
 
-/// What a study is made of.
+/// A half-bridge leg: what all points share.
 #[derive(Clone, Debug)]
-pub struct Study {
+pub struct LegUnderTest {
     /// Parts by place ("upper", "lower"; "" for both).
     pub parts: BTreeMap<String, Part>,
     /// Parameters of the half-bridge, but for dead time and load current.
@@ -118,33 +118,33 @@ pub enum DeadTimeError {
 ///
 /// # Errors
 /// [`DeadTimeError`].
-pub fn estimate(study: &Study, volts: f64, celsius: f64) -> Result<Option<f64>, DeadTimeError> {
-    let part = study.parts.get("lower").or_else(|| study.parts.get(""));
+pub fn estimate(leg: &LegUnderTest, volts: f64, celsius: f64) -> Result<Option<f64>, DeadTimeError> {
+    let part = leg.parts.get("lower").or_else(|| leg.parts.get(""));
     let Some(part) = part else { return Ok(None) };
     let found = output_charge(part.entry(), &part.values, &[volts], celsius)?;
     Ok(found.first().map(|o| o.charge))
 }
 
-/// The periodic steady state of an arrangement laid out in a circuit, and the account of one period there.
+/// The periodic steady state of an arrangement built in a circuit, and the account of one period there.
 ///
 /// # Errors
 /// [`DeadTimeError`].
-pub fn account(laid: Laid, circuit: Circuit<f64>, effort: Effort) -> Result<Account, DeadTimeError> {
-    tuned(laid, circuit, effort, &|_| ())
+pub fn account(layout: CircuitLayout, circuit: Circuit<f64>, effort: Effort) -> Result<Account, DeadTimeError> {
+    tuned(layout, circuit, effort, &|_| ())
 }
 
 /// What may change how a point is solved: longer or shorter steps.
 pub type Tune<'a> = &'a (dyn Fn(&mut Setup<f64>) + Sync);
 
 fn tuned(
-    mut laid: Laid,
+    mut layout: CircuitLayout,
     circuit: Circuit<f64>,
     effort: Effort,
     tune: Tune<'_>,
 ) -> Result<Account, DeadTimeError> {
-    let mut setup = laid.setup(circuit)?;
+    let mut setup = layout.setup(circuit)?;
     tune(&mut setup);
-    Ok(solve(&laid, setup, effort)?.account)
+    Ok(solve(&layout, setup, effort)?.account)
 }
 
 /// Runs one point.
@@ -152,12 +152,12 @@ fn tuned(
 /// # Errors
 /// [`DeadTimeError`].
 pub fn point(
-    study: &Study,
+    leg: &LegUnderTest,
     dead_time: f64,
     current: f64,
     charge: Option<f64>,
 ) -> Result<Point, DeadTimeError> {
-    point_at(study, (dead_time, current), charge, &|_| ())
+    point_at(leg, (dead_time, current), charge, &|_| ())
 }
 
 /// Runs the point of a dead time, s, and a current, A, solved otherwise.
@@ -165,7 +165,7 @@ pub fn point(
 /// # Errors
 /// [`DeadTimeError`].
 pub fn point_at(
-    study: &Study,
+    leg: &LegUnderTest,
     (dead_time, current): (f64, f64),
     charge: Option<f64>,
     tune: Tune<'_>,
@@ -173,7 +173,7 @@ pub fn point_at(
     let Some(arrangement) = find("half-bridge") else {
         return Err(crate::model::bad("half-bridge", "is not among the arrangements").into());
     };
-    let mut given: Vec<(&str, f64)> = study.given.clone();
+    let mut given: Vec<(&str, f64)> = leg.given.clone();
     given.extend([("dead-time", dead_time), ("load-current", current)]);
     let values = arrangement.values(&given)?;
     let frequency = values.number("frequency");
@@ -183,8 +183,8 @@ pub fn point_at(
         return Err(crate::model::bad("dead-time", what).into());
     }
     let mut circuit = Circuit::new();
-    let laid = arrangement.lay(&mut circuit, &values, &study.parts)?;
-    let a = tuned(laid, circuit, Effort::default(), tune)?;
+    let layout = arrangement.build(&mut circuit, &values, &leg.parts)?;
+    let a = tuned(layout, circuit, Effort::default(), tune)?;
     let of = |name: &str| a.switches.iter().find(|s| s.name == name).cloned().unwrap_or_default();
     let (upper, lower) = (of("upper"), of("lower"));
     let first = |s: &super::losses::Phases| s.turned_on_at.first().copied().unwrap_or(f64::NAN);

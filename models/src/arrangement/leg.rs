@@ -17,15 +17,15 @@ use joulestep_engine::control::pwm::{Pwm, Settings};
 use joulestep_engine::error::CircuitError;
 
 use super::Arrangement;
-use super::bed::{Bed, Role};
+use super::builder::{Builder, Role};
 use super::keys::COMMON;
 use crate::model::{Param, Range, join};
 
 const LINE: &str = "leg";
 
 /// A modulator of fixed duty on a line.
-pub(super) fn modulate(bed: &mut Bed<'_>, line: &'static str, frequency: f64, duty: f64, phase: f64) {
-    bed.laid.modulators.push(Box::new(move |board: &mut Board<f64>| {
+pub(super) fn modulate(builder: &mut Builder<'_>, line: &'static str, frequency: f64, duty: f64, phase: f64) {
+    builder.layout.modulators.push(Box::new(move |board: &mut Board<f64>| {
         let command = board.add_line(line);
         let settings =
             Settings { command, complement: None, run: None, frequency, phase, duty: vec![(0.0, duty)] };
@@ -34,11 +34,11 @@ pub(super) fn modulate(bed: &mut Bed<'_>, line: &'static str, frequency: f64, du
 }
 
 /// Fixed frequency and duty.
-fn control(bed: &mut Bed<'_>) -> Result<f64, CircuitError> {
-    let frequency = bed.number("frequency");
-    let duty = bed.within("duty", 0.0, 1.0)?;
-    modulate(bed, LINE, frequency, duty, 0.0);
-    bed.laid.period = Some(1.0 / frequency);
+fn control(builder: &mut Builder<'_>) -> Result<f64, CircuitError> {
+    let frequency = builder.number("frequency");
+    let duty = builder.within("duty", 0.0, 1.0)?;
+    modulate(builder, LINE, frequency, duty, 0.0);
+    builder.layout.period = Some(1.0 / frequency);
     Ok(duty)
 }
 
@@ -60,25 +60,25 @@ const OUTPUT: [Param; 6] = [
 ];
 
 /// Choke between two nodes with an estimate of its current to start from.
-fn choke(bed: &mut Bed<'_>, from: NodeId, to: NodeId, amperes: f64) -> Result<(), CircuitError> {
+fn choke(builder: &mut Builder<'_>, from: NodeId, to: NodeId, amperes: f64) -> Result<(), CircuitError> {
     let given = [
-        ("inductance", bed.number("choke")),
-        ("series-resistance", bed.number("choke-resistance")),
+        ("inductance", builder.number("choke")),
+        ("series-resistance", builder.number("choke-resistance")),
         ("initial-current", amperes),
     ];
-    bed.add(Role::Passive, "inductor", "choke", &[from, to], &given).map(drop)
+    builder.add(Role::Passive, "inductor", "choke", &[from, to], &given).map(drop)
 }
 
 /// Output capacitor and load.
-fn output(bed: &mut Bed<'_>, out: NodeId, volts: f64) -> Result<(), CircuitError> {
+fn output(builder: &mut Builder<'_>, out: NodeId, volts: f64) -> Result<(), CircuitError> {
     let given = [
-        ("capacitance", bed.number("capacitance")),
-        ("series-resistance", bed.number("capacitor-resistance")),
+        ("capacitance", builder.number("capacitance")),
+        ("series-resistance", builder.number("capacitor-resistance")),
         ("initial-voltage", volts),
     ];
-    bed.add(Role::Passive, "capacitor", "output", &[out, GROUND], &given)?;
-    let load = [("resistance", bed.number("load-resistance"))];
-    bed.add(Role::Load, "resistor", "load", &[out, GROUND], &load).map(drop)
+    builder.add(Role::Passive, "capacitor", "output", &[out, GROUND], &given)?;
+    let load = [("resistance", builder.number("load-resistance"))];
+    builder.add(Role::Load, "resistor", "load", &[out, GROUND], &load).map(drop)
 }
 
 /// The same leg with different surroundings.
@@ -107,22 +107,22 @@ pub(super) const HALF_BRIDGE: Arrangement = Arrangement {
     ),
     places: &["upper", "lower"],
     source: "leg of two switches; Mohan, Undeland & Robbins, Power Electronics, sec. 8",
-    lay: half_bridge,
+    build: half_bridge,
 };
 
-fn half_bridge(bed: &mut Bed<'_>) -> Result<(), CircuitError> {
-    let bus = bed.supply("supply", "bus")?;
-    let mid = bed.circuit.node("mid");
-    bed.leg(LINE, ("upper", [bus, mid]), ("lower", [mid, GROUND]))?;
-    control(bed)?;
-    if let Some(amperes) = bed.values.maybe("load-current") {
-        bed.add(Role::Load, "current-source", "load", &[mid, GROUND], &[("value", amperes)])?;
+fn half_bridge(builder: &mut Builder<'_>) -> Result<(), CircuitError> {
+    let bus = builder.supply("supply", "bus")?;
+    let mid = builder.circuit.node("mid");
+    builder.leg(LINE, ("upper", [bus, mid]), ("lower", [mid, GROUND]))?;
+    control(builder)?;
+    if let Some(amperes) = builder.values.maybe("load-current") {
+        builder.add(Role::Load, "current-source", "load", &[mid, GROUND], &[("value", amperes)])?;
         return Ok(());
     }
-    let behind = bed.circuit.node("load");
-    let volts = bed.values.maybe("load-voltage").unwrap_or(0.5 * bed.number("supply-voltage"));
-    choke(bed, mid, behind, 0.0)?;
-    bed.add(Role::Load, "voltage-source", "load", &[behind, GROUND], &[("value", volts)]).map(drop)
+    let behind = builder.circuit.node("load");
+    let volts = builder.values.maybe("load-voltage").unwrap_or(0.5 * builder.number("supply-voltage"));
+    choke(builder, mid, behind, 0.0)?;
+    builder.add(Role::Load, "voltage-source", "load", &[behind, GROUND], &[("value", volts)]).map(drop)
 }
 
 pub(super) const BUCK: Arrangement = Arrangement {
@@ -131,16 +131,16 @@ pub(super) const BUCK: Arrangement = Arrangement {
     params: &join::<15, 6, 21>(COMMON, OUTPUT),
     places: &["upper", "lower"],
     source: "Erickson & Maksimovic, Fundamentals of Power Electronics, ch. 2",
-    lay: buck,
+    build: buck,
 };
 
-fn buck(bed: &mut Bed<'_>) -> Result<(), CircuitError> {
-    let bus = bed.supply("supply", "bus")?;
-    let [mid, out] = ["mid", "out"].map(|n| bed.circuit.node(n));
-    bed.leg(LINE, ("upper", [bus, mid]), ("lower", [mid, GROUND]))?;
-    let volts = bed.number("supply-voltage") * control(bed)?;
-    choke(bed, mid, out, volts / bed.number("load-resistance"))?;
-    output(bed, out, volts)
+fn buck(builder: &mut Builder<'_>) -> Result<(), CircuitError> {
+    let bus = builder.supply("supply", "bus")?;
+    let [mid, out] = ["mid", "out"].map(|n| builder.circuit.node(n));
+    builder.leg(LINE, ("upper", [bus, mid]), ("lower", [mid, GROUND]))?;
+    let volts = builder.number("supply-voltage") * control(builder)?;
+    choke(builder, mid, out, volts / builder.number("load-resistance"))?;
+    output(builder, out, volts)
 }
 
 pub(super) const BOOST: Arrangement = Arrangement {
@@ -149,25 +149,25 @@ pub(super) const BOOST: Arrangement = Arrangement {
     params: &join::<15, 6, 21>(COMMON, OUTPUT),
     places: &["lower", "upper"],
     source: "Erickson & Maksimovic, Fundamentals of Power Electronics, ch. 2",
-    lay: boost,
+    build: boost,
 };
 
-fn boost(bed: &mut Bed<'_>) -> Result<(), CircuitError> {
+fn boost(builder: &mut Builder<'_>) -> Result<(), CircuitError> {
     // The loop that switches hard is that of the output here: its inductance lies between switch and capacitor.
-    let [source, mid, rail, out] = ["in", "mid", "rail", "out"].map(|n| bed.circuit.node(n));
-    let supply = bed.number("supply-voltage");
-    bed.add(Role::Source, "voltage-source", "supply", &[source, GROUND], &[("value", supply)])?;
-    bed.leg(LINE, ("lower", [mid, GROUND]), ("upper", [rail, mid]))?;
-    let duty = control(bed)?;
+    let [source, mid, rail, out] = ["in", "mid", "rail", "out"].map(|n| builder.circuit.node(n));
+    let supply = builder.number("supply-voltage");
+    builder.add(Role::Source, "voltage-source", "supply", &[source, GROUND], &[("value", supply)])?;
+    builder.leg(LINE, ("lower", [mid, GROUND]), ("upper", [rail, mid]))?;
+    let duty = control(builder)?;
     let volts = supply / (1.0 - duty);
-    let (l, r) = (bed.number("loop-inductance"), bed.number("loop-resistance"));
+    let (l, r) = (builder.number("loop-inductance"), builder.number("loop-resistance"));
     if l > 0.0 {
         let given = [("inductance", l), ("series-resistance", r)];
-        bed.add(Role::Passive, "inductor", "output-loop", &[rail, out], &given)?;
+        builder.add(Role::Passive, "inductor", "output-loop", &[rail, out], &given)?;
     } else {
         let given = [("resistance", r.max(1e-6))];
-        bed.add(Role::Passive, "resistor", "output-loop", &[rail, out], &given)?;
+        builder.add(Role::Passive, "resistor", "output-loop", &[rail, out], &given)?;
     }
-    choke(bed, source, mid, volts / bed.number("load-resistance") / (1.0 - duty))?;
-    output(bed, out, volts)
+    choke(builder, source, mid, volts / builder.number("load-resistance") / (1.0 - duty))?;
+    output(builder, out, volts)
 }

@@ -1,7 +1,7 @@
 //! Circuits around parts, with drive and control, ready to run: each by name with parameters, and as a library
 //! function.
 
-pub mod bed;
+pub mod builder;
 mod breaker;
 mod bridge;
 pub mod cycle;
@@ -20,7 +20,7 @@ use joulestep_engine::error::CircuitError;
 
 use crate::model::{Param, Value, Values, bad};
 use crate::part::Part;
-use bed::{Bed, Laid};
+use builder::{Builder, CircuitLayout};
 
 /// A line of the list of arrangements.
 #[derive(Clone, Copy, Debug)]
@@ -36,7 +36,7 @@ pub struct Arrangement {
     /// Where its relations come from.
     pub source: &'static str,
     /// Lays it out.
-    lay: fn(&mut Bed<'_>) -> Result<(), CircuitError>,
+    build: fn(&mut Builder<'_>) -> Result<(), CircuitError>,
 }
 
 /// Every arrangement.
@@ -82,17 +82,17 @@ impl Arrangement {
     ///
     /// # Errors
     /// When a value or a part does not fit.
-    pub fn lay(
+    pub fn build(
         &self,
         circuit: &mut Circuit<f64>,
         values: &Values,
         parts: &BTreeMap<String, Part>,
-    ) -> Result<Laid, CircuitError> {
+    ) -> Result<CircuitLayout, CircuitError> {
         if let Some(place) = parts.keys().find(|p| !p.is_empty() && !self.places.contains(&p.as_str())) {
             return Err(bad(self.kind, format!("there is no place `{place}`")));
         }
-        let mut bed = Bed { circuit, values, parts, laid: Laid::default() };
-        (self.lay)(&mut bed)?;
-        Ok(bed.laid)
+        let mut builder = Builder { circuit, values, parts, layout: CircuitLayout::default() };
+        (self.build)(&mut builder)?;
+        Ok(builder.layout)
     }
 }

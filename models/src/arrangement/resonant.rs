@@ -4,7 +4,7 @@ use joulestep_engine::circuit::graph::GROUND;
 use joulestep_engine::error::CircuitError;
 
 use super::Arrangement;
-use super::bed::{Bed, Fitting, Role};
+use super::builder::{Builder, Element, Role};
 use super::keys::COMMON;
 use super::leg::modulate;
 use crate::model::{Built, Param, Range, join};
@@ -23,28 +23,28 @@ pub(super) const RESONANT: Arrangement = Arrangement {
     ),
     places: &["upper", "lower"],
     source: "tank gain R/|R + j(ωL − 1/ωC)|; Erickson & Maksimovic, ch. 19",
-    lay: resonant,
+    build: resonant,
 };
 
-fn resonant(bed: &mut Bed<'_>) -> Result<(), CircuitError> {
-    let bus = bed.supply("supply", "bus")?;
-    let [mid, joint, out] = ["mid", "joint", "out"].map(|n| bed.circuit.node(n));
-    bed.leg("leg", ("upper", [bus, mid]), ("lower", [mid, GROUND]))?;
-    let frequency = bed.number("frequency");
-    modulate(bed, "leg", frequency, 0.5, 0.0);
-    bed.laid.period = Some(1.0 / frequency);
+fn resonant(builder: &mut Builder<'_>) -> Result<(), CircuitError> {
+    let bus = builder.supply("supply", "bus")?;
+    let [mid, joint, out] = ["mid", "joint", "out"].map(|n| builder.circuit.node(n));
+    builder.leg("leg", ("upper", [bus, mid]), ("lower", [mid, GROUND]))?;
+    let frequency = builder.number("frequency");
+    modulate(builder, "leg", frequency, 0.5, 0.0);
+    builder.layout.period = Some(1.0 / frequency);
     let c = [
-        ("capacitance", bed.number("resonant-capacitance")),
-        ("initial-voltage", 0.5 * bed.number("supply-voltage")),
+        ("capacitance", builder.number("resonant-capacitance")),
+        ("initial-voltage", 0.5 * builder.number("supply-voltage")),
     ];
-    bed.add(Role::Passive, "capacitor", "tank-capacitor", &[mid, joint], &c)?;
+    builder.add(Role::Passive, "capacitor", "tank-capacitor", &[mid, joint], &c)?;
     let l = [
-        ("inductance", bed.number("resonant-inductance")),
-        ("series-resistance", bed.number("resonant-resistance")),
+        ("inductance", builder.number("resonant-inductance")),
+        ("series-resistance", builder.number("resonant-resistance")),
     ];
-    bed.add(Role::Passive, "inductor", "tank-inductor", &[joint, out], &l)?;
-    let r = [("resistance", bed.number("load-resistance"))];
-    bed.add(Role::Load, "resistor", "load", &[out, GROUND], &r).map(drop)
+    builder.add(Role::Passive, "inductor", "tank-inductor", &[joint, out], &l)?;
+    let r = [("resistance", builder.number("load-resistance"))];
+    builder.add(Role::Load, "resistor", "load", &[out, GROUND], &r).map(drop)
 }
 
 /// Coupling of the dual active bridge's transformer: what leaks lies in the inductance of its own.
@@ -90,16 +90,16 @@ pub(super) const DUAL_ACTIVE: Arrangement = Arrangement {
     ),
     places: &["a-upper", "a-lower", "b-upper", "b-lower", "c-upper", "c-lower", "d-upper", "d-lower"],
     source: "P = V₁·n·V₂·φ(1 − 2φ)/(f·L), φ in periods (De Doncker, Divan & Kheraluwala 1991, IEEE Trans. Ind. Appl. 27, 63)",
-    lay: dual_active,
+    build: dual_active,
 };
 
-fn dual_active(bed: &mut Bed<'_>) -> Result<(), CircuitError> {
-    let first = bed.supply("supply", "bus")?;
-    let second = bed.fed("load", "load-bus", bed.number("load-voltage"))?;
-    if let Some(load) = bed.laid.fittings.iter_mut().find(|f| f.name == "load") {
+fn dual_active(builder: &mut Builder<'_>) -> Result<(), CircuitError> {
+    let first = builder.supply("supply", "bus")?;
+    let second = builder.fed("load", "load-bus", builder.number("load-voltage"))?;
+    if let Some(load) = builder.layout.elements.iter_mut().find(|f| f.name == "load") {
         load.role = Role::Load;
     }
-    let (frequency, shift) = (bed.number("frequency"), bed.number("phase-shift"));
+    let (frequency, shift) = (builder.number("frequency"), builder.number("phase-shift"));
     let legs = [
         ("a", "a-upper", "a-lower", first, 0.0),
         ("b", "b-upper", "b-lower", first, 0.5),
@@ -107,26 +107,26 @@ fn dual_active(bed: &mut Bed<'_>) -> Result<(), CircuitError> {
         ("d", "d-upper", "d-lower", second, shift + 0.5),
     ];
     for (line, upper, lower, bus, phase) in legs {
-        let out = bed.circuit.node(line);
-        bed.leg(line, (upper, [bus, out]), (lower, [out, GROUND]))?;
-        modulate(bed, line, frequency, 0.5, f64::rem_euclid(phase, 1.0));
+        let out = builder.circuit.node(line);
+        builder.leg(line, (upper, [bus, out]), (lower, [out, GROUND]))?;
+        modulate(builder, line, frequency, 0.5, f64::rem_euclid(phase, 1.0));
     }
-    bed.laid.period = Some(1.0 / frequency);
-    let [a, b, c, d, winding] = ["a", "b", "c", "d", "winding"].map(|n| bed.circuit.node(n));
+    builder.layout.period = Some(1.0 / frequency);
+    let [a, b, c, d, winding] = ["a", "b", "c", "d", "winding"].map(|n| builder.circuit.node(n));
     let given = [
-        ("inductance", bed.number("transfer-inductance")),
-        ("series-resistance", bed.number("transfer-resistance")),
+        ("inductance", builder.number("transfer-inductance")),
+        ("series-resistance", builder.number("transfer-resistance")),
     ];
-    bed.add(Role::Passive, "inductor", "transfer", &[a, winding], &given)?;
-    let (l1, n) = (bed.number("magnetising-inductance"), bed.number("turns-ratio"));
+    builder.add(Role::Passive, "inductor", "transfer", &[a, winding], &given)?;
+    let (l1, n) = (builder.number("magnetising-inductance"), builder.number("turns-ratio"));
     let l2 = l1 / (n * n);
     let m = COUPLING * (l1 * l2).sqrt();
     // A little resistance keeps direct current from staying for ever.
     let id =
-        bed.circuit.coupled_inductors("transformer", &[winding, b, c, d], &[l1, m, m, l2], &[1e-3, 1e-3])?;
+        builder.circuit.coupled_inductors("transformer", &[winding, b, c, d], &[l1, m, m, l2], &[1e-3, 1e-3])?;
     let built = Built { components: vec![id], ..Built::default() };
-    let fitting =
-        Fitting { name: "transformer".into(), kind: "coupled-inductors", role: Role::Passive, built };
-    bed.laid.fittings.push(fitting);
+    let element =
+        Element { name: "transformer".into(), kind: "coupled-inductors", role: Role::Passive, built };
+    builder.layout.elements.push(element);
     Ok(())
 }

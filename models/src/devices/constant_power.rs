@@ -1,6 +1,6 @@
 //! Constant-power load.
 
-use joulestep_engine::abreast;
+use joulestep_engine::lockstep;
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
@@ -20,12 +20,12 @@ pub struct ConstantPower<L> {
     pub inverse_square: L,
 }
 
-abreast!(ConstantPower: conductance, inverse_square);
+lockstep!(ConstantPower: conductance, inverse_square);
 
 impl<L: Lane> Law<L, 1> for ConstantPower<L> {
-    type Settled = Self;
+    type AtTemperature = Self;
 
-    fn settle(&self, _kelvin: L) -> Self {
+    fn at_temperature(&self, _kelvin: L) -> Self {
         *self
     }
 

@@ -1,6 +1,6 @@
 //! Junction diode with series resistance, depletion charge and, where its times are given, reverse recovery.
 
-use joulestep_engine::abreast;
+use joulestep_engine::lockstep;
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
@@ -39,7 +39,7 @@ pub struct Diode<L> {
 
 /// Coefficients at a temperature.
 #[derive(Clone, Copy, Debug)]
-pub struct Settled<L> {
+pub struct AtTemperature<L> {
     junction: Junction<L>,
     leakage: L,
     depletion: Depletion<L>,
@@ -63,20 +63,20 @@ impl<L: Lane> Diode<L> {
     }
 }
 
-abreast!(Diode: saturation, ideality, gap, power, breakdown, linear_above, leakage, depletion);
+lockstep!(Diode: saturation, ideality, gap, power, breakdown, linear_above, leakage, depletion);
 
 impl<L: Lane> Law<L, 1> for Diode<L> {
-    type Settled = Settled<L>;
+    type AtTemperature = AtTemperature<L>;
 
-    fn settle(&self, kelvin: L) -> Settled<L> {
+    fn at_temperature(&self, kelvin: L) -> AtTemperature<L> {
         let saturation = saturation_at(kelvin, self.saturation, self.ideality, self.gap, self.power);
         let scale = self.ideality * kelvin * L::splat(BOLTZMANN_OVER_CHARGE);
         let junction = Junction::new(saturation, scale, self.linear_above, self.breakdown);
-        Settled { junction, leakage: self.leakage, depletion: self.depletion }
+        AtTemperature { junction, leakage: self.leakage, depletion: self.depletion }
     }
 
     #[inline(always)]
-    fn flow<S: Scalar<L>>(at: &Settled<L>, [v]: [S; 1]) -> Flow<S, 1> {
+    fn flow<S: Scalar<L>>(at: &AtTemperature<L>, [v]: [S; 1]) -> Flow<S, 1> {
         let i = at.junction.current(v) + v * at.leakage;
         Flow { i: [i], q: [-at.depletion.charge(-v)] }
     }
@@ -169,7 +169,7 @@ fn build(
         ),
     };
     let kelvin = v.kelvin("junction-temperature");
-    law.settle(kelvin).junction.check(name)?;
+    law.at_temperature(kelvin).junction.check(name)?;
     let resistance = v.number("series-resistance");
     let mut components = Vec::new();
     let mut anode = pins[0];

@@ -1,6 +1,6 @@
 //! Ideal diode: two straight lines that meet at a threshold.
 
-use joulestep_engine::abreast;
+use joulestep_engine::lockstep;
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
@@ -21,12 +21,12 @@ pub struct IdealDiode<L> {
     pub off: L,
 }
 
-abreast!(IdealDiode: threshold, on, off);
+lockstep!(IdealDiode: threshold, on, off);
 
 impl<L: Lane> Law<L, 1> for IdealDiode<L> {
-    type Settled = Self;
+    type AtTemperature = Self;
 
-    fn settle(&self, _kelvin: L) -> Self {
+    fn at_temperature(&self, _kelvin: L) -> Self {
         *self
     }
 

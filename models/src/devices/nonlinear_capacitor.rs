@@ -1,7 +1,7 @@
 //! Capacitor whose capacitance depends on its voltage: depletion law or table, kept as charge.
 
-use joulestep_engine::abreast;
-use joulestep_engine::arithmetic::abreast::{Abreast, lanes};
+use joulestep_engine::lockstep;
+use joulestep_engine::arithmetic::lockstep::{Lockstep, lanes};
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::circuit::graph::Stated;
@@ -23,12 +23,12 @@ pub struct DepletionCapacitor<L> {
     pub depletion: Depletion<L>,
 }
 
-abreast!(DepletionCapacitor: constant, depletion);
+lockstep!(DepletionCapacitor: constant, depletion);
 
 impl<L: Lane> Law<L, 1> for DepletionCapacitor<L> {
-    type Settled = Self;
+    type AtTemperature = Self;
 
-    fn settle(&self, _kelvin: L) -> Self {
+    fn at_temperature(&self, _kelvin: L) -> Self {
         *self
     }
 
@@ -51,12 +51,12 @@ pub struct TableCapacitor<L> {
     pub table: ChargeTable<L>,
 }
 
-abreast!(TableCapacitor: constant, table);
+lockstep!(TableCapacitor: constant, table);
 
 impl<L: Lane> Law<L, 1> for TableCapacitor<L> {
-    type Settled = Self;
+    type AtTemperature = Self;
 
-    fn settle(&self, _kelvin: L) -> Self {
+    fn at_temperature(&self, _kelvin: L) -> Self {
         self.clone()
     }
 
@@ -77,17 +77,17 @@ pub struct PillarCapacitor<L>(
     pub Pillars<L>,
 );
 
-impl<L: Lane> Abreast for PillarCapacitor<L> {
+impl<L: Lane> Lockstep for PillarCapacitor<L> {
     type Of<K: Lane> = PillarCapacitor<K>;
-    fn abreast<K: Lane>(each: &[&Self]) -> Option<PillarCapacitor<K>> {
+    fn lockstep<K: Lane>(each: &[&Self]) -> Option<PillarCapacitor<K>> {
         lanes::<_, _, K>(each, |one| &one.0).map(PillarCapacitor)
     }
 }
 
 impl<L: Lane> Law<L, 1> for PillarCapacitor<L> {
-    type Settled = Self;
+    type AtTemperature = Self;
 
-    fn settle(&self, _kelvin: L) -> Self {
+    fn at_temperature(&self, _kelvin: L) -> Self {
         *self
     }
 

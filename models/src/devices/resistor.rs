@@ -1,6 +1,6 @@
 //! Resistor: the specimen of a model file.
 
-use joulestep_engine::abreast;
+use joulestep_engine::lockstep;
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::circuit::graph::{Circuit, ComponentId, NodeId};
@@ -20,13 +20,13 @@ pub struct WarmResistor<L> {
     pub coefficient: L,
 }
 
-abreast!(WarmResistor: resistance, coefficient);
+lockstep!(WarmResistor: resistance, coefficient);
 
 impl<L: Lane> Law<L, 1> for WarmResistor<L> {
     /// The conductance, S.
-    type Settled = L;
+    type AtTemperature = L;
 
-    fn settle(&self, kelvin: L) -> L {
+    fn at_temperature(&self, kelvin: L) -> L {
         let one = L::splat(1.0);
         let factor = one + self.coefficient * (kelvin - L::splat(STATED_AT));
         one / (self.resistance * factor.max(L::splat(0.01)))
@@ -52,13 +52,13 @@ pub struct MobilityResistor<L> {
     pub exponent: L,
 }
 
-abreast!(MobilityResistor: resistance, exponent);
+lockstep!(MobilityResistor: resistance, exponent);
 
 impl<L: Lane> Law<L, 1> for MobilityResistor<L> {
     /// The conductance, S.
-    type Settled = L;
+    type AtTemperature = L;
 
-    fn settle(&self, kelvin: L) -> L {
+    fn at_temperature(&self, kelvin: L) -> L {
         L::splat(1.0) / (self.resistance * Lane::pow(kelvin * L::splat(1.0 / STATED_AT), self.exponent))
     }
 

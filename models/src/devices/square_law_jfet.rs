@@ -1,6 +1,6 @@
 //! The textbook JFET: square law and charges, without temperature.
 
-use joulestep_engine::abreast;
+use joulestep_engine::lockstep;
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
@@ -29,12 +29,12 @@ pub struct SquareLawJfet<L> {
     pub cds: L,
 }
 
-abreast!(SquareLawJfet: pinch_off, k, lambda, drain_gate, source_gate, cds);
+lockstep!(SquareLawJfet: pinch_off, k, lambda, drain_gate, source_gate, cds);
 
 impl<L: Lane> Law<L, 2> for SquareLawJfet<L> {
-    type Settled = Self;
+    type AtTemperature = Self;
 
-    fn settle(&self, _kelvin: L) -> Self {
+    fn at_temperature(&self, _kelvin: L) -> Self {
         *self
     }
 

@@ -1,6 +1,6 @@
 //! The textbook MOSFET: square law, body diode, breakdown, leakage and charges, without temperature.
 
-use joulestep_engine::abreast;
+use joulestep_engine::lockstep;
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
@@ -34,12 +34,12 @@ pub struct SquareLawMosfet<L> {
     pub drain_source: Depletion<L>,
 }
 
-abreast!(SquareLawMosfet: threshold, k, lambda, body, leakage, cgs, drain_gate, drain_source);
+lockstep!(SquareLawMosfet: threshold, k, lambda, body, leakage, cgs, drain_gate, drain_source);
 
 impl<L: Lane> Law<L, 2> for SquareLawMosfet<L> {
-    type Settled = Self;
+    type AtTemperature = Self;
 
-    fn settle(&self, _kelvin: L) -> Self {
+    fn at_temperature(&self, _kelvin: L) -> Self {
         *self
     }
 

@@ -1,6 +1,6 @@
 //! Metal-oxide varistor.
 
-use joulestep_engine::abreast;
+use joulestep_engine::lockstep;
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
@@ -70,12 +70,12 @@ impl<L: Lane> Varistor<L> {
     }
 }
 
-abreast!(Varistor: alpha, log_k2, inverse_k, least, most, leakage, capacitance);
+lockstep!(Varistor: alpha, log_k2, inverse_k, least, most, leakage, capacitance);
 
 impl<L: Lane> Law<L, 1> for Varistor<L> {
-    type Settled = Self;
+    type AtTemperature = Self;
 
-    fn settle(&self, _kelvin: L) -> Self {
+    fn at_temperature(&self, _kelvin: L) -> Self {
         *self
     }
 

@@ -56,7 +56,7 @@ impl Package {
         if !wrong.is_empty() {
             return Err(wrong);
         }
-        let placed = self.lay(&beneath);
+        let placed = self.place_layers(&beneath);
         self.check_places(&placed, &mut wrong);
         if wrong.is_empty() { Ok(placed) } else { Err(wrong) }
     }
@@ -253,9 +253,9 @@ impl Package {
     }
 
     /// Places layers bottom up; what each lies on is known.
-    fn lay(&self, beneath: &[Option<usize>]) -> Vec<Placed> {
+    fn place_layers(&self, beneath: &[Option<usize>]) -> Vec<Placed> {
         let mut placed: Vec<Option<Placed>> = vec![None; self.layers.len()];
-        // Each pass lays at least one more; a package without cycles is done after as many passes as layers.
+        // Each pass places at least one more; a package without cycles is done after as many passes as layers.
         for _ in 0..self.layers.len() {
             for (k, layer) in self.layers.iter().enumerate() {
                 let (middle, z) = match beneath[k] {

@@ -307,6 +307,6 @@ impl Conducts for Conduction {
         let first = at(low, 1) * (1.0 - share) + at(high, 1) * share;
         let heat = drop * amperes;
         let heat = if self.dies.len() > 1 { [heat * first, heat * (1.0 - first)] } else { [heat, 0.0] };
-        Some(Carried { drop, heat })
+        Some(Carried { drop, power: heat })
     }
 }

@@ -81,7 +81,7 @@ pub struct Carried {
     /// Voltage drop, V.
     pub drop: f64,
     /// Heat of each die, W; zero beyond the last.
-    pub heat: [f64; MOST_DIES],
+    pub power: [f64; MOST_DIES],
 }
 
 impl Carried {

@@ -12,7 +12,7 @@ pub struct Share {
     /// Junction temperatures, °C.
     pub celsius: [f64; MOST_DIES],
     /// Heat of its dies, W.
-    pub heat: [f64; MOST_DIES],
+    pub power: [f64; MOST_DIES],
 }
 
 /// A part whose on-resistance is lower by a share, and whose threshold is lower by `threshold`, V. The model states its
@@ -114,7 +114,7 @@ pub fn steady<C: Conducts>(
         let mut moved: f64 = 0.0;
         for (k, (_, carried)) in shares.iter().enumerate() {
             for a in 0..parts[k].dies() {
-                let own: f64 = (0..parts[k].dies()).map(|b| resistances[k][a][b] * carried.heat[b]).sum();
+                let own: f64 = (0..parts[k].dies()).map(|b| resistances[k][a][b] * carried.power[b]).sum();
                 let next = sink + common * all + own;
                 let known = next <= parts[k].hottest_known();
                 if !known {
@@ -128,7 +128,7 @@ pub fn steady<C: Conducts>(
             let share = |(k, (current, carried)): (usize, (f64, Carried))| Share {
                 current,
                 celsius: celsius[k],
-                heat: carried.heat,
+                power: carried.power,
             };
             return Some(shares.into_iter().enumerate().map(share).collect());
         }
@@ -158,7 +158,7 @@ pub fn course<C: Conducts>(
             let dt = (t - then) / steps as f64;
             for (j, (_, carried)) in shares.iter().enumerate() {
                 let dies = parts[j].dies();
-                heaters[j].advance(dt, &path.powers(&carried.heat[..dies]));
+                heaters[j].advance(dt, &path.powers(&carried.power[..dies]));
                 path.read(&heaters[j], &mut celsius[j][..dies]);
             }
         }
@@ -167,7 +167,7 @@ pub fn course<C: Conducts>(
         let share = |(j, (current, carried)): (usize, (f64, Carried))| Share {
             current,
             celsius: celsius[j],
-            heat: carried.heat,
+            power: carried.power,
         };
         out.push((t, shares.into_iter().enumerate().map(share).collect()));
     }

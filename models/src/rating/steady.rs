@@ -47,7 +47,7 @@ pub fn steady<C: Conducts + ?Sized>(
         let m = slopes(part, path, current, &celsius[..dies])?;
         let mut left = [0.0; MOST_DIES];
         for (a, left) in left.iter_mut().enumerate().take(dies) {
-            let heat = |d: usize| carried.heat[d] + further.get(d).copied().unwrap_or(0.0);
+            let heat = |d: usize| carried.power[d] + further.get(d).copied().unwrap_or(0.0);
             let rise: f64 = (0..dies).map(|d| path.resistance(a, d) * heat(d)).sum();
             *left = path.cold()[a] + rise - celsius[a];
         }
@@ -85,7 +85,7 @@ fn slopes<C: Conducts + ?Sized>(part: &C, path: &HeatPath, current: f64, celsius
         let mut at = [0.0; MOST_DIES];
         at[..dies].copy_from_slice(celsius);
         at[k] += shift;
-        part.carry(current, &at[..dies]).map(|c| c.heat)
+        part.carry(current, &at[..dies]).map(|c| c.power)
     };
     let mut m = [[0.0; MOST_DIES]; MOST_DIES];
     for b in 0..dies {

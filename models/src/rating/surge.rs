@@ -145,7 +145,7 @@ impl<'a, C: Conducts + ?Sized> Surge<'a, C> {
                 };
                 now = carried;
             }
-            let power = |c: &Carried| c.heat.iter().sum::<f64>();
+            let power = |c: &Carried| c.power.iter().sum::<f64>();
             peaks.energy += 0.5 * dt * (power(&before) + power(&now));
             peaks.drop = peaks.drop.max(now.drop);
             let mut at_end = [f64::NEG_INFINITY; MOST_DIES];

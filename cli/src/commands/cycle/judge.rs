@@ -132,13 +132,13 @@ pub(super) fn round(
         let lines: Vec<String> = refusal.diagnostics.iter().map(|d| d.line()).collect();
         (lines.join("; "), BAD_INPUT)
     })?;
-    let Ready { mut setup, placed, laid, judging, signals, metered, .. } = ready;
+    let Ready { mut setup, placed, layout, judging, signals, metered, .. } = ready;
     level.apply(&mut setup);
     let watches = setup.watches.clone();
     let start = setup.thermal.as_ref().map(|t| t.temperatures().to_vec()).unwrap_or_default();
     let solved = match near {
-        Some(near) => solve_near(&laid, setup, &near.cycle.guess()),
-        None => solve(&laid, setup, effort),
+        Some(near) => solve_near(&layout, setup, &near.cycle.guess()),
+        None => solve(&layout, setup, effort),
     };
     let cycle = solved.map_err(|why| {
         let code = if matches!(why, Why::NotPeriodic) { BAD_INPUT } else { NUMERICAL };

@@ -12,26 +12,26 @@ impl Build<'_> {
     pub(super) fn arrangement(&mut self) {
         let scenario = self.scenario;
         let Some(spec) = &scenario.arrangement else { return };
-        match spec.arrangement.lay(&mut self.circuit, &spec.values, &spec.parts) {
-            Ok(laid) => self.laid = laid,
+        match spec.arrangement.build(&mut self.circuit, &spec.values, &spec.parts) {
+            Ok(layout) => self.layout = layout,
             Err(error) => return self.arrangement_error(&error),
         }
         let inputs = scenario.thermal.input_names();
-        for fitting in &self.laid.fittings {
-            let dies = &fitting.built.dies;
+        for element in &self.layout.elements {
+            let dies = &element.built.dies;
             let mut heat = Vec::new();
             for (die, components) in dies {
-                let own = format!("{}-{die}", fitting.name);
+                let own = format!("{}-{die}", element.name);
                 let input = inputs.iter().position(|i| *i == own).map(|k| HeatId(k as u32));
                 if let Some(input) = input {
                     components.iter().for_each(|&c| self.circuit.heats(c, input));
                 }
                 heat.push(input);
             }
-            let (name, built) = (fitting.name.clone(), fitting.built.clone());
+            let (name, built) = (element.name.clone(), element.built.clone());
             let part = spec.parts.get(&name).or_else(|| spec.parts.get(""));
             let known_current = part.and_then(|p| p.known_current()).unwrap_or(f64::INFINITY);
-            self.placed.push(Placed { name, kind: fitting.kind, built, heat, known_current });
+            self.placed.push(Placed { name, kind: element.kind, built, heat, known_current });
         }
     }
 
@@ -55,8 +55,8 @@ impl Build<'_> {
         board: &mut Board<f64>,
         all: &mut Vec<Box<dyn Controller<f64>>>,
     ) {
-        let laid = &mut self.laid;
-        let makers = std::mem::take(if first { &mut laid.modulators } else { &mut laid.drives });
+        let layout = &mut self.layout;
+        let makers = std::mem::take(if first { &mut layout.modulators } else { &mut layout.drives });
         for make in makers {
             match make(board) {
                 Ok(logic) => all.push(logic),

@@ -15,7 +15,7 @@ use joulestep_engine::control::board::Board;
 use joulestep_engine::run::setup::{Piecewise, Setup, Start};
 use joulestep_engine::step::method::Method;
 use joulestep_engine::error::CircuitError;
-use joulestep_models::arrangement::bed::Laid;
+use joulestep_models::arrangement::builder::CircuitLayout;
 
 use crate::diagnostic::{Diagnostic, Place, Refusal};
 use crate::scenario::fields::Named;
@@ -34,8 +34,8 @@ pub struct Ready {
     pub setup: Setup<f64>,
     /// Each component as it was built, in the order of the scenario.
     pub placed: Vec<Placed>,
-    /// The arrangement as it was laid out; its logic has gone into the setup.
-    pub laid: Laid,
+    /// The arrangement as it was built; its logic has gone into the setup.
+    pub layout: CircuitLayout,
     /// What the verdict judges and rests on, with its places among the setup's watches.
     pub judging: Judging,
     /// How many of the watches are recorded signals; they come first.
@@ -52,7 +52,7 @@ struct Build<'a> {
     reductions: &'a Reductions,
     circuit: Circuit<f64>,
     placed: Vec<Placed>,
-    laid: Laid,
+    layout: CircuitLayout,
     /// Protections that measure what faults let through.
     metered: Vec<String>,
     diagnostics: Vec<Diagnostic>,
@@ -93,13 +93,13 @@ pub fn build(scenario: &Scenario) -> Result<Ready, Refusal> {
 /// # Errors
 /// As [`build`].
 pub fn build_with(scenario: &Scenario, reductions: &Reductions) -> Result<Ready, Refusal> {
-    let (circuit, laid) = (Circuit::new(), Laid::default());
+    let (circuit, layout) = (Circuit::new(), CircuitLayout::default());
     let mut build = Build {
         scenario,
         reductions,
         circuit,
         placed: Vec::new(),
-        laid,
+        layout,
         metered: Vec::new(),
         diagnostics: Vec::new(),
     };
@@ -151,7 +151,7 @@ pub fn build_with(scenario: &Scenario, reductions: &Reductions) -> Result<Ready,
     Ok(Ready {
         setup,
         placed: build.placed,
-        laid: build.laid,
+        layout: build.layout,
         judging,
         signals,
         metered: build.metered,

@@ -121,7 +121,7 @@ fn of_part(rated: &Rated, asked: &Asked, several: bool, known: bool) -> Vec<Answ
     b.add("continuous.drop", "voltage drop there", of(|s| s.carried.drop), "V");
     b.add("continuous.loop-gain", "thermal loop gain there", of(|s| s.loop_gain), "1");
     for (k, die) in dies.iter().enumerate() {
-        let heat = s.map_or(f64::NAN, |s| s.carried.heat[k]);
+        let heat = s.map_or(f64::NAN, |s| s.carried.power[k]);
         b.add(format!("continuous.{die}.power"), format!("power of {die} there"), heat, "W");
     }
     for (k, die) in dies.iter().enumerate() {

@@ -107,7 +107,7 @@ impl Numbers {
         let mut all: Vec<(f64, f64)> = self.resistance.iter().map(|&x| (x, for_ever)).collect();
         let steady = [s.map(|s| s.current), s.map(|s| s.carried.drop), s.map(|s| s.loop_gain)];
         all.extend(steady.map(|x| (x.unwrap_or(f64::NAN), for_ever)));
-        all.extend((0..dies).map(|d| (s.map_or(f64::NAN, |s| s.carried.heat[d]), for_ever)));
+        all.extend((0..dies).map(|d| (s.map_or(f64::NAN, |s| s.carried.power[d]), for_ever)));
         all.extend((0..dies).map(|d| (s.map_or(f64::NAN, |s| s.celsius[d]), for_ever)));
         all.push((self.runaway.unwrap_or(f64::NAN), for_ever));
         all.extend(
@@ -198,7 +198,7 @@ fn numbers(
             let what = format!("initial current {} A exceeds the continuous rating", asked.before);
             StudyError::Refused(format!("{}: {what}", part.name))
         })?;
-    let start = before.carried.heat;
+    let start = before.carried.power;
     let surge = || Surge::new(law, path, hottest, &start[..dies]).with_steps(ready.steps(STEPS));
     let runaway = runaway(law, path, &none);
     let runaway_known = runaway.map(|current| {

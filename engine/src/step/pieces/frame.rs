@@ -18,7 +18,7 @@ const EMPTY: f64 = 1e-10;
 
 /// A device that is straight on both sides of a threshold, in its place.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Seat {
+pub(super) struct ValveLocation {
     /// Unknowns of its two ends.
     pub ends: [usize; 2],
     pub valve: Valve,
@@ -44,7 +44,7 @@ pub(super) struct Frame {
     pub carrying: DMatrix<f64>,
     pub carried: DVector<f64>,
     pub empty: DMatrix<f64>,
-    pub seats: Vec<Seat>,
+    pub locations: Vec<ValveLocation>,
     courses: Vec<Course>,
 }
 
@@ -52,15 +52,15 @@ impl Frame {
     /// Of a system whose devices are all valves.
     pub fn new<L: Lane>(system: &System<L>, more: &[WaveId]) -> Result<Self, String> {
         let n = system.n;
-        let mut seats = Vec::new();
+        let mut locations = Vec::new();
         for (device, placed) in system.devices().iter().zip(&system.devices) {
             let name = &system.circuit.components[placed.component.0 as usize].name;
             let valve = device.valve().filter(|_| placed.locals.len() == 1);
             let valve = valve.ok_or_else(|| format!("`{name}` is not piecewise linear"))?;
-            seats.push(Seat { ends: [placed.locals[0] as usize, placed.reference as usize], valve });
+            locations.push(ValveLocation { ends: [placed.locals[0] as usize, placed.reference as usize], valve });
         }
-        if seats.len() > 64 {
-            return Err(format!("{} ideal diodes, expected at most 64", seats.len()));
+        if locations.len() > 64 {
+            return Err(format!("{} ideal diodes, expected at most 64", locations.len()));
         }
         let mut c = DMatrix::<f64>::zeros(n, n);
         for &(row, column, x) in system.c.iter().filter(|e| (e.0 as usize) < n && (e.1 as usize) < n) {
@@ -100,7 +100,7 @@ impl Frame {
             carrying: eigen.eigenvectors.select_columns(&full),
             carried: DVector::from_iterator(full.len(), full.iter().map(|&k| eigen.eigenvalues[k])),
             empty: eigen.eigenvectors.select_columns(&none),
-            seats,
+            locations,
             courses,
         })
     }
@@ -139,7 +139,7 @@ impl Frame {
     }
 
     /// All states from what stands under d/dt, and the courses' from the instant t on, straight until `stop`, s.
-    pub fn enter<L: Lane>(
+    pub fn load<L: Lane>(
         &self,
         system: &System<L>,
         q: &[L],
@@ -175,7 +175,7 @@ impl Frame {
     }
 
     /// What stands under d/dt at these states.
-    pub fn leave<L: Lane>(&self, z: &[f64], q: &mut [L]) {
+    pub fn store<L: Lane>(&self, z: &[f64], q: &mut [L]) {
         for (k, q) in q.iter_mut().enumerate().take(self.n) {
             let row = self.carrying.row(k);
             let sum: f64 = (0..self.states).map(|j| row[j] * self.carried[j] * z[j]).sum();

@@ -121,10 +121,10 @@ impl<L: Lane> Pieces<L> {
             let Some(k) = wrong else { return Ok(changes) };
             changes += 1;
             if changes > u64::from(CHANGES) {
-                return Err(StageError::Moving(self.frame.seats[k].ends[0], dot(&piece.inside[k])));
+                return Err(StageError::Moving(self.frame.locations[k].ends[0], dot(&piece.inside[k])));
             }
             let on = piece.on ^ (1 << k);
-            let node = self.frame.seats[k].ends[0];
+            let node = self.frame.locations[k].ends[0];
             self.current =
                 self.piece(system, board.choices(), on).map_err(|_| StageError::NotFinite(node))?;
         }
@@ -141,13 +141,13 @@ impl<L: Lane> Pieces<L> {
         board: &Board<L>,
         stamps: &mut [Vec<L>],
     ) -> Result<(), StageError> {
-        let z = self.frame.enter(system, &state.q, (state.t, state.t), board);
+        let z = self.frame.load(system, &state.q, (state.t, state.t), board);
         self.find(system, z.as_slice(), board)?;
-        self.leave(z.as_slice(), state, stamps)
+        self.commit(z.as_slice(), state, stamps)
     }
 
     /// Writes everything that is read off a state.
-    fn leave(&mut self, z: &[f64], state: &mut State<L>, stamps: &mut [Vec<L>]) -> Result<(), StageError> {
+    fn commit(&mut self, z: &[f64], state: &mut State<L>, stamps: &mut [Vec<L>]) -> Result<(), StageError> {
         let piece = &self.pieces[self.current];
         let dot = |row: &nalgebra::DVector<f64>| row.iter().zip(z).map(|(a, b)| a * b).sum::<f64>();
         for k in 0..self.frame.n {
@@ -160,8 +160,8 @@ impl<L: Lane> Pieces<L> {
         for (power, products) in state.power.iter_mut().zip(&piece.powers) {
             *power = L::splat(products.iter().map(|(a, b)| dot(a) * dot(b)).sum());
         }
-        for ((stamp, seat), current) in stamps.iter_mut().zip(&self.frame.seats).zip(&piece.current) {
-            let [a, b] = seat.ends;
+        for ((stamp, location), current) in stamps.iter_mut().zip(&self.frame.locations).zip(&piece.current) {
+            let [a, b] = location.ends;
             stamp[0] = L::splat(dot(current));
             stamp[4] = state.x[a] - state.x[b];
         }
@@ -213,9 +213,9 @@ impl<L: Lane> Pieces<L> {
         let coarse = (0..FINEST).find(|&k| self.base * 0.5f64.powi(k as i32) <= longest).unwrap_or(FINEST);
         let stride = |k: u32| 1u64 << (FINEST - k);
         let rest = ((pause - began) / tick).ceil().max(0.0) as u64;
-        let entered = self.frame.enter(system, &state.q, (began, stop), board);
+        let loaded = self.frame.load(system, &state.q, (began, stop), board);
         let mut z = [[0.0; 8]; C];
-        entered.iter().enumerate().for_each(|(k, x)| z[k / 8][k % 8] = *x);
+        loaded.iter().enumerate().for_each(|(k, x)| z[k / 8][k % 8] = *x);
         self.find(system, z.as_flattened(), board)?;
         let mut walked = Walked::default();
         let mut left = total;
@@ -228,7 +228,7 @@ impl<L: Lane> Pieces<L> {
             if whole > 0 {
                 let paused = (rest.saturating_sub(total - left)).div_ceil(stride(coarse)).max(1);
                 let count = whole.min(most - walked.steps).min(paused);
-                let done = march::<C>(piece, &mut z, coarse, count);
+                let done = take_steps::<C>(piece, &mut z, coarse, count);
                 walked.steps += done;
                 left -= done * stride(coarse);
                 if done > 0 {
@@ -242,7 +242,7 @@ impl<L: Lane> Pieces<L> {
                 let mut k = coarse + 1;
                 while k <= FINEST && left > 0 && broken.is_none() {
                     if left >= stride(k) {
-                        match march::<C>(piece, &mut z, k, 1) {
+                        match take_steps::<C>(piece, &mut z, k, 1) {
                             0 => broken = Some(k),
                             _ => left -= stride(k),
                         }
@@ -254,7 +254,7 @@ impl<L: Lane> Pieces<L> {
             // A valve leaves its side within the next step of this length: halved down to the last tick.
             while k < FINEST {
                 k += 1;
-                left -= stride(k) * march::<C>(piece, &mut z, k, 1);
+                left -= stride(k) * take_steps::<C>(piece, &mut z, k, 1);
             }
             force::<C>(piece, &mut z, FINEST);
             left -= 1;
@@ -262,13 +262,13 @@ impl<L: Lane> Pieces<L> {
             restless += 1;
             walked.changes += self.find(system, z.as_flattened(), board)?;
             if restless > CHANGES {
-                return Err(StageError::Moving(self.frame.seats[0].ends[0], f64::NAN));
+                return Err(StageError::Moving(self.frame.locations[0].ends[0], f64::NAN));
             }
         }
         state.t = if left == 0 { stop } else { began + (total - left) as f64 * tick };
         let z = z.as_flattened();
-        self.frame.leave(z, &mut state.q);
-        self.leave(z, state, stamps)?;
+        self.frame.store(z, &mut state.q);
+        self.commit(z, state, stamps)?;
         Ok(walked)
     }
 }
@@ -303,7 +303,7 @@ fn moved<const C: usize>(psi: &[Block], z: &[Block; C]) -> [Block; C] {
 }
 
 /// Up to `count` steps of base/2^k, as long as all valves stay on their sides; gives how many.
-fn march<const C: usize>(piece: &mut Piece, z: &mut [Block; C], k: u32, count: u64) -> u64 {
+fn take_steps<const C: usize>(piece: &mut Piece, z: &mut [Block; C], k: u32, count: u64) -> u64 {
     let Piece { steps: Some(steps), checks, on, .. } = piece else { return 0 };
     let (psi, moments) = (&steps.psi[k as usize], &mut steps.moments[k as usize]);
     let mut done = 0;

@@ -86,12 +86,12 @@ impl Piece {
         for &(choice, a, b) in &system.chosen {
             join(a as usize, b as usize, conductance(system, choice, choices));
         }
-        for (k, seat) in frame.seats.iter().enumerate() {
-            let [a, b] = seat.ends;
+        for (k, location) in frame.locations.iter().enumerate() {
+            let [a, b] = location.ends;
             let runs = on >> k & 1 == 1;
-            join(a, b, seat.valve.off + if runs { seat.valve.on } else { 0.0 });
+            join(a, b, location.valve.off + if runs { location.valve.on } else { 0.0 });
             if runs {
-                let lift = seat.valve.on * seat.valve.threshold;
+                let lift = location.valve.on * location.valve.threshold;
                 s[(a, frame.one())] -= lift;
                 s[(b, frame.one())] += lift;
             }
@@ -153,12 +153,12 @@ impl Piece {
             powers: Vec::new(),
             steps: None,
         };
-        for (k, seat) in frame.seats.iter().enumerate() {
-            let v = piece.difference(seat.ends);
+        for (k, location) in frame.locations.iter().enumerate() {
+            let v = piece.difference(location.ends);
             let mut over = v.clone();
-            over[frame.one()] -= seat.valve.threshold;
+            over[frame.one()] -= location.valve.threshold;
             let runs = on >> k & 1 == 1;
-            piece.current.push(&v * seat.valve.off + &over * if runs { seat.valve.on } else { 0.0 });
+            piece.current.push(&v * location.valve.off + &over * if runs { location.valve.on } else { 0.0 });
             piece.inside.push(if runs { over } else { -over });
             piece.checks.push(packed(piece.inside[k].as_slice(), c));
         }
@@ -179,9 +179,9 @@ impl Piece {
     }
 
     fn accounts<L: Lane>(&self, system: &System<L>, frame: &Frame, choices: &[usize]) -> Vec<Products> {
-        let devices = frame.seats.iter().zip(&self.current);
+        let devices = frame.locations.iter().zip(&self.current);
         let mut powers: Vec<Products> =
-            devices.map(|(seat, i)| vec![(self.difference(seat.ends), i.clone())]).collect();
+            devices.map(|(location, i)| vec![(self.difference(location.ends), i.clone())]).collect();
         for (_, dissipator) in &system.dissipators {
             let square = |a: u32, b: u32, g: f64| {
                 let v = self.difference([a as usize, b as usize]);

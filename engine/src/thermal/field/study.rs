@@ -31,7 +31,7 @@ pub struct Level {
 
 /// What a study of the mesh gives.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Study {
+pub struct MeshStudy {
     /// The network of the finest mesh.
     pub finest: Reduced,
     /// The networks of the meshes before it, coarsest first.
@@ -42,7 +42,7 @@ pub struct Study {
     pub order: Option<f64>,
 }
 
-impl Study {
+impl MeshStudy {
     /// Error of the self impedance of a port at a time, for the size of the cells, as a share of it; with the order
     /// seen there, or the steady one where that is lower. Panics on a port that does not exist.
     pub fn mesh_error(&self, t: f64, port: usize) -> f64 {
@@ -75,9 +75,9 @@ impl Study {
 ///
 /// # Errors
 /// As [`Mesh::new`], [`System::new`] and [`reduce`]; not even the coarsest two meshes within the limit.
-pub fn study(body: &Body, sizing: &Sizing, span: &Span, kelvin: f64) -> Result<Study, FieldError> {
+pub fn study(body: &Body, sizing: &Sizing, span: &Span, kelvin: f64) -> Result<MeshStudy, FieldError> {
     body.check()?;
-    let sizing = &fitting(body, sizing, kelvin);
+    let sizing = &affordable(body, sizing, kelvin);
     let mesh = |division: usize| Mesh::new(body, &Sizing { division, ..*sizing }, kelvin);
     let (fine, finest) = Mesh::finest(body, sizing, kelvin, 2)?;
     // Three as they come, else about two thirds and a half of the finest.
@@ -100,19 +100,19 @@ pub fn study(body: &Body, sizing: &Sizing, span: &Span, kelvin: f64) -> Result<S
     let order = observed(&levels);
     let Some(finest) = networks.pop() else { return Err(FieldError::Empty { what: "mesh" }) };
     let coarser = networks.into_iter().map(|r| r.network).collect();
-    Ok(Study { finest, coarser, levels, order })
+    Ok(MeshStudy { finest, coarser, levels, order })
 }
 
 /// The sizing, or a coarser one of which three divisions are within the limit (so that an order can be seen), else two.
-fn fitting(body: &Body, sizing: &Sizing, kelvin: f64) -> Sizing {
+fn affordable(body: &Body, sizing: &Sizing, kelvin: f64) -> Sizing {
     for division in [3, 2] {
-        let mut fitting = *sizing;
+        let mut affordable = *sizing;
         for _ in 0..COARSER {
-            if Mesh::new(body, &Sizing { division, ..fitting }, kelvin).is_ok() {
-                return fitting;
+            if Mesh::new(body, &Sizing { division, ..affordable }, kelvin).is_ok() {
+                return affordable;
             }
-            fitting.growth *= 1.3;
-            fitting.across /= 1.3;
+            affordable.growth *= 1.3;
+            affordable.across /= 1.3;
         }
     }
     *sizing

@@ -14,7 +14,7 @@
 //! microseconds heat little, and the numbers belong to a temperature. The first pulse's length follows from
 //! V = L·di/dt + R·i: t₁ = −(L/R)·ln(1 − I·R/V), with the loop's and the part's resistance in R.
 
-mod lay;
+mod circuit;
 
 use joulestep_engine::accounts::counters::Counters;
 use joulestep_engine::accounts::ledger::Ledger;
@@ -32,9 +32,9 @@ use serde::Serialize;
 use crate::model::{Built, bad};
 use crate::operating::OperatingError;
 use crate::part::Part;
-use lay::{Laid, lay};
+use circuit::{PulseCircuit, build};
 
-pub use lay::has_kelvin;
+pub use circuit::has_kelvin;
 
 /// Share of the reverse peak at which the recovery ends.
 pub const RECOVERY_SHARE: f64 = 0.02;
@@ -271,7 +271,7 @@ pub fn run_as(
             return Err(bad(&p.name, format!("`{key}` is not given")).into());
         }
     }
-    let Laid { circuit, edges, load, channels, integrals, built } = lay(part, upper, bench, point)?;
+    let PulseCircuit { circuit, edges, load, channels, integrals, built } = build(part, upper, bench, point)?;
     let mut setup = Setup::new(circuit);
     setup.channels = channels;
     setup.integrals = integrals;

@@ -9,7 +9,7 @@ use joulestep_engine::run::setup::Setup;
 
 use super::store::Store;
 use super::{Account, ON_SHARE, Phases, rebuilt};
-use crate::arrangement::bed::{Laid, Place, Role};
+use crate::arrangement::builder::{CircuitLayout, Place, Role};
 
 /// Channels of one switch in a setup.
 #[derive(Debug)]
@@ -35,11 +35,11 @@ const SNUBBER: usize = 5;
 
 impl Meter {
     /// Adds what an account needs to a setup. Every step must be recorded (`sample_every` 0).
-    pub fn new(laid: &Laid, setup: &mut Setup<f64>) -> Self {
+    pub fn new(layout: &CircuitLayout, setup: &mut Setup<f64>) -> Self {
         let one = Probe::Wave(setup.circuit.wave(Wave::Constant(1.0)));
         setup.board = rebuilt(setup);
         let mut switches = Vec::new();
-        for place in &laid.places {
+        for place in &layout.places {
             let first = setup.channels.len();
             let heat_of =
                 |all: &[usize]| all.iter().map(|&c| (1.0, Probe::Heat(ComponentId(c as u32)))).collect();
@@ -67,7 +67,7 @@ impl Meter {
                 setup.channels.push(Channel { long_name: name.clone(), name, probe });
             }
             let partner = place.partner.as_ref();
-            let partner = partner.and_then(|p| laid.places.iter().position(|q| q.name == *p));
+            let partner = partner.and_then(|p| layout.places.iter().position(|q| q.name == *p));
             let holders = [&place.own[..], &place.snubber].concat();
             let store = Store::new(setup, &place.name, &holders, place.nodes);
             switches.push(Columns { place: place.clone(), first, partner, store });
@@ -76,13 +76,13 @@ impl Meter {
     }
 
     /// The device laws' charges at these temperatures of the heat inputs, °C.
-    pub fn settle(&mut self, celsius: &[f64]) {
-        self.switches.iter_mut().for_each(|s| s.store.settle(celsius));
+    pub fn set_temperatures(&mut self, celsius: &[f64]) {
+        self.switches.iter_mut().for_each(|s| s.store.set_temperatures(celsius));
     }
 
     /// The account from the instant `from` (s) to the end of the record, over which `ledger` was kept. What was
     /// recorded before it tells in which phase each switch was.
-    pub fn account(&self, laid: &Laid, record: &InMemory<f64>, from: f64, ledger: &Ledger<f64>) -> Account {
+    pub fn account(&self, layout: &CircuitLayout, record: &InMemory<f64>, from: f64, ledger: &Ledger<f64>) -> Account {
         let switches = self.switches.iter().map(|c| self.phases(c, record, from, ledger)).collect();
         let mut account = Account {
             switches,
@@ -96,9 +96,9 @@ impl Meter {
             residual: 0.0,
         };
         let in_switches: Vec<usize> =
-            laid.places.iter().flat_map(|p| [&p.own[..], &p.gate, &p.snubber].concat()).collect();
+            layout.places.iter().flat_map(|p| [&p.own[..], &p.gate, &p.snubber].concat()).collect();
         for (k, entry) in ledger.entries.iter().enumerate() {
-            let role = laid.fittings.iter().find(|f| f.built.components.contains(&ComponentId(k as u32)));
+            let role = layout.elements.iter().find(|f| f.built.components.contains(&ComponentId(k as u32)));
             match role.map(|f| f.role) {
                 Some(Role::Source) => account.input += entry.delivered - entry.dissipated,
                 Some(Role::Load) => account.output += entry.dissipated - entry.delivered,

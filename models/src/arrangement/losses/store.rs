@@ -93,12 +93,12 @@ impl Store {
     }
 
     /// Moves the devices that have a heat input to its temperature, °C.
-    pub fn settle(&mut self, celsius: &[f64]) {
+    pub fn set_temperatures(&mut self, celsius: &[f64]) {
         for holder in &mut self.holders {
             if let Holder::Device { law, heat: Some(h), .. } = holder
                 && let Some(t) = celsius.get(h.0 as usize)
             {
-                law.settle(t + joulestep_engine::run::setup::ZERO_CELSIUS);
+                law.set_temperature(t + joulestep_engine::run::setup::ZERO_CELSIUS);
             }
         }
     }

@@ -43,8 +43,8 @@ pub fn again(followed: &Followed, begin: Begin, make: &mut Make<'_>) -> Result<F
     let mut cycles = Vec::with_capacity(followed.solved.len());
     for Solved { time, parameters, celsius, electrical, jacobian, .. } in &followed.solved {
         let time = *time;
-        let (laid, setup) = make(parameters).map_err(|what| MissionError::Circuit { time, what })?;
-        let site = Site::new(&laid, setup, period, Some(electrical));
+        let (layout, setup) = make(parameters).map_err(|what| MissionError::Circuit { time, what })?;
+        let site = Site::new(&layout, setup, period, Some(electrical));
         let mut site = site.map_err(|what| MissionError::Start { time, what })?;
         site.jacobian.clone_from(jacobian);
         let cycle = site.steady(celsius, NEAR).map_err(|what| MissionError::Cycle { time, what })?;

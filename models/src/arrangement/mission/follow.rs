@@ -84,8 +84,8 @@ pub fn follow(
     listener: &mut dyn Listener,
 ) -> Result<Followed, MissionError> {
     let first = profile.parameters(0.0, Side::After);
-    let (laid, setup) = make(&first).map_err(|what| MissionError::Circuit { time: 0.0, what })?;
-    let period = laid.period.ok_or(MissionError::NotPeriodic)?;
+    let (layout, setup) = make(&first).map_err(|what| MissionError::Circuit { time: 0.0, what })?;
+    let period = layout.period.ok_or(MissionError::NotPeriodic)?;
     let mut network =
         setup.thermal.clone().filter(|t| !t.temperatures().is_empty()).ok_or(MissionError::NoHeat)?;
     checked(profile, network.modal().boundaries().len())?;
@@ -101,7 +101,7 @@ pub fn follow(
     network.start_steady(&nothing);
     let rest = network.clone();
     let start = |what| MissionError::Start { time: 0.0, what };
-    let mut site = Site::new(&laid, setup, period, None).map_err(start)?;
+    let mut site = Site::new(&layout, setup, period, None).map_err(start)?;
     let slots = options.switching.map_or(1, |f| (f * period).round().max(1.0) as u32);
     let cycle = begin(profile, &mut network, &mut site, options)?;
     let out = Followed {
@@ -222,7 +222,7 @@ impl Follower<'_, '_> {
             let cycle = self.steady(t, &celsius)?;
             self.solved(t, &cycle);
             self.model.rebase(t, cycle.power, celsius);
-            self.site.enter(&electrical).map_err(|what| MissionError::Numerical { time: t, what })?;
+            self.site.start_from(&electrical).map_err(|what| MissionError::Numerical { time: t, what })?;
             if !self.options.every_cycle {
                 t = self.settle(&before, round, t, end)?;
             }
@@ -252,10 +252,10 @@ impl Follower<'_, '_> {
 
     /// A site with these parameters.
     pub(super) fn another(&mut self, parameters: &[f64], t: f64) -> Result<Site, MissionError> {
-        let (laid, setup) =
+        let (layout, setup) =
             (self.make)(parameters).map_err(|what| MissionError::Circuit { time: t, what })?;
         let from = self.site.electrical();
-        Site::new(&laid, setup, self.period, Some(&from))
+        Site::new(&layout, setup, self.period, Some(&from))
             .map_err(|what| MissionError::Start { time: t, what })
     }
 

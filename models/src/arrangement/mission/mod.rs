@@ -28,7 +28,7 @@ use joulestep_engine::error::{CircuitError, SolverError};
 use nalgebra::DMatrix;
 use serde::Serialize;
 
-use crate::arrangement::bed::Laid;
+use crate::arrangement::builder::CircuitLayout;
 use profile::Profile;
 use ripple::{Apart, Harmonic, Within};
 
@@ -59,7 +59,7 @@ impl Default for Options {
 }
 
 /// Makes the arrangement with these values of the parameters that change.
-pub type Make<'a> = dyn FnMut(&[f64]) -> Result<(Laid, Setup<f64>), CircuitError> + 'a;
+pub type Make<'a> = dyn FnMut(&[f64]) -> Result<(CircuitLayout, Setup<f64>), CircuitError> + 'a;
 
 /// An instant of the course.
 #[derive(Clone, Debug, PartialEq)]

@@ -11,7 +11,7 @@ use joulestep_engine::run::watch::Seen;
 use joulestep_engine::error::SolverError;
 use nalgebra::DMatrix;
 
-use crate::arrangement::bed::{Laid, Role};
+use crate::arrangement::builder::{CircuitLayout, Role};
 use crate::arrangement::losses::heat_of_input;
 
 /// Power of each heat input (W) over each step (s) of a cycle.
@@ -90,7 +90,7 @@ impl Site {
     /// # Errors
     /// No start.
     pub fn new(
-        laid: &Laid,
+        layout: &CircuitLayout,
         mut setup: Setup<f64>,
         period: f64,
         from: Option<&Electrical>,
@@ -104,8 +104,8 @@ impl Site {
         }
         let role = |k: usize| {
             let of =
-                |f: &&crate::arrangement::bed::Fitting| f.built.components.iter().any(|c| c.0 as usize == k);
-            laid.fittings.iter().find(of).map(|f| f.role)
+                |f: &&crate::arrangement::builder::Element| f.built.components.iter().any(|c| c.0 as usize == k);
+            layout.elements.iter().find(of).map(|f| f.role)
         };
         let roles = (0..setup.circuit.components.len()).map(role).collect();
         let mut run = setup.ready()?;
@@ -147,7 +147,7 @@ impl Site {
     ///
     /// # Errors
     /// No consistent state.
-    pub fn enter(&mut self, from: &Electrical) -> Result<(), SolverError> {
+    pub fn start_from(&mut self, from: &Electrical) -> Result<(), SolverError> {
         if let Some(home) = &self.home {
             self.run.restore(home);
         }

@@ -8,7 +8,7 @@ use super::profile::Side;
 use super::{MissionEvent, MissionError};
 
 /// Share of the tolerance below which the rest of an electrical settling is jumped over.
-const TRIFLE: f64 = 0.05;
+const NEGLIGIBLE: f64 = 0.05;
 /// A settling that was resolved between the same loads serves again while temperatures differ by less than this, K.
 const ALIKE: f64 = 15.0;
 /// Expected change of temperature over a first leap, K: before slopes are known, and when they are.
@@ -35,7 +35,7 @@ impl Follower<'_, '_> {
         // Cycles whose power counts for what is left: half a turn of what oscillates.
         let window = if turn > 1e-3 { (PI / turn).ceil().min(1000.0) as usize } else { 1 }.max(3);
         let lasts = (1.0 / (1.0 - left.min(1.0 - 1e-6))).max(1.0) * self.period;
-        let trifle = TRIFLE * self.options.tolerance;
+        let negligible = NEGLIGIBLE * self.options.tolerance;
         let mut over: Vec<Vec<f64>> = Vec::new();
         let mut t = from;
         let reused = known.is_some();
@@ -77,7 +77,7 @@ impl Follower<'_, '_> {
                 // disturbance does (with a margin of three).
                 let dies = 3.0 * first * left.powf((over.len() - window) as f64);
                 rest = seen.min(dies);
-                if rest <= trifle {
+                if rest <= negligible {
                     most_over.iter_mut().for_each(|o| *o *= (dies / seen).min(1.0));
                     break;
                 }
@@ -92,8 +92,8 @@ impl Follower<'_, '_> {
         self.listener.event(t, MissionEvent::Resolved(count as u32));
         if t + self.period <= end {
             self.wrong.advance(lasts, &most_over);
-            self.out.work.jumps += u32::from(rest > trifle);
-            if rest > trifle {
+            self.out.work.jumps += u32::from(rest > negligible);
+            if rest > negligible {
                 self.listener.event(t, MissionEvent::Jumped(rest));
             }
         }
@@ -135,7 +135,7 @@ impl Follower<'_, '_> {
                 let now = self.profile.parameters(t - round, Side::After);
                 let electrical = self.site.electrical();
                 self.move_to(&now, t, false)?;
-                self.site.enter(&electrical).map_err(|what| MissionError::Numerical { time: t, what })?;
+                self.site.start_from(&electrical).map_err(|what| MissionError::Numerical { time: t, what })?;
             }
             self.site.hold(self.network.temperatures());
             let cycle = self.site.cycle().map_err(|what| MissionError::Cycle { time: t, what })?;

@@ -6,7 +6,7 @@ mod strips;
 pub(crate) use params::jfet_params;
 pub(crate) use strips::Strips;
 
-use joulestep_engine::abreast;
+use joulestep_engine::lockstep;
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
@@ -79,7 +79,7 @@ pub struct Jfet<L> {
 
 /// Coefficients at a temperature.
 #[derive(Clone, Copy, Debug)]
-pub struct Settled<L> {
+pub struct AtTemperature<L> {
     pinch_off: L,
     drain_effect: L,
     width: L,
@@ -95,7 +95,7 @@ pub struct Settled<L> {
     drain_source: Depletion<L>,
 }
 
-abreast!(Jfet: pinch_off, pinch_off_drift, drain_effect, slope_factor, on_resistance, resistance_exponent,
+lockstep!(Jfet: pinch_off, pinch_off_drift, drain_effect, slope_factor, on_resistance, resistance_exponent,
     drift_share, saturation_current, saturation_exponent, velocity_ratio, gate, breakdown, gate_breakdown, leakage,
     linear_above, drain_gate, source_gate, drain_source);
 
@@ -122,9 +122,9 @@ impl<L: Lane> Jfet<L> {
 }
 
 impl<L: Lane> Law<L, 2> for Jfet<L> {
-    type Settled = Settled<L>;
+    type AtTemperature = AtTemperature<L>;
 
-    fn settle(&self, kelvin: L) -> Settled<L> {
+    fn at_temperature(&self, kelvin: L) -> AtTemperature<L> {
         let (one, two) = (L::splat(1.0), L::splat(2.0));
         let above = kelvin - L::splat(STATED_AT);
         let warm = (kelvin * L::splat(1.0 / STATED_AT)).ln();
@@ -140,7 +140,7 @@ impl<L: Lane> Law<L, 2> for Jfet<L> {
         let [gate, ideality, gap] = self.gate;
         let gate = saturation_at(kelvin, gate, ideality, gap, L::splat(3.0));
         let scale = ideality * thermal;
-        Settled {
+        AtTemperature {
             pinch_off,
             drain_effect: self.drain_effect,
             width,
@@ -158,7 +158,7 @@ impl<L: Lane> Law<L, 2> for Jfet<L> {
     }
 
     #[inline(always)]
-    fn flow<S: Scalar<L>>(at: &Settled<L>, [vds, vgs]: [S; 2]) -> Flow<S, 2> {
+    fn flow<S: Scalar<L>>(at: &AtTemperature<L>, [vds, vgs]: [S; 2]) -> Flow<S, 2> {
         let mut flow = at.under_the_gate([vds, vgs]);
         flow.q[0] = flow.q[0] + at.drain_source.charge(vds);
         flow
@@ -169,7 +169,7 @@ impl<L: Lane> Law<L, 2> for Jfet<L> {
     }
 }
 
-impl<L: Lane> Settled<L> {
+impl<L: Lane> AtTemperature<L> {
     /// Everything but the charge of drain against source.
     #[inline(always)]
     fn under_the_gate<S: Scalar<L>>(&self, [vds, vgs]: [S; 2]) -> Flow<S, 2> {
@@ -232,7 +232,7 @@ pub(crate) fn law(
         source_gate: depletion("gate-source-capacitance"),
         drain_source: depletion("drain-source-capacitance"),
     };
-    let at = law.settle(kelvin);
+    let at = law.at_temperature(kelvin);
     at.gate_drain.check(name)?;
     at.gate_source.check(name)?;
     Ok(law)

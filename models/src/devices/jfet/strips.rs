@@ -1,12 +1,12 @@
 //! The JFET die with the resistance of its gate strips.
 
-use joulestep_engine::abreast;
+use joulestep_engine::lockstep;
 use joulestep_engine::arithmetic::dual::Dual;
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::circuit::law::{Device, Flow, Law, side_by_side};
 
-use super::{Jfet, Settled};
+use super::{Jfet, AtTemperature};
 use crate::charge::Depletion;
 use crate::junction::{Breakdown, Leakage};
 
@@ -28,12 +28,12 @@ pub(crate) struct Strips<L> {
 
 /// Coefficients at a temperature.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct SettledStrips<L> {
-    third: Settled<L>,
+pub(crate) struct StripsAtTemperature<L> {
+    third: AtTemperature<L>,
     drain_source: Depletion<L>,
 }
 
-abreast!(Strips: third, drain_source);
+lockstep!(Strips: third, drain_source);
 
 impl Strips<f64> {
     /// Of the gate resistance as it is measured at the gate, what lies before each section's gate.
@@ -59,14 +59,14 @@ impl Strips<f64> {
 }
 
 impl<L: Lane> Law<L, 4> for Strips<L> {
-    type Settled = SettledStrips<L>;
+    type AtTemperature = StripsAtTemperature<L>;
 
-    fn settle(&self, kelvin: L) -> SettledStrips<L> {
-        SettledStrips { third: self.third.settle(kelvin), drain_source: self.drain_source }
+    fn at_temperature(&self, kelvin: L) -> StripsAtTemperature<L> {
+        StripsAtTemperature { third: self.third.at_temperature(kelvin), drain_source: self.drain_source }
     }
 
     #[inline(always)]
-    fn flow<S: Scalar<L>>(at: &SettledStrips<L>, [vds, g1, g2, g3]: [S; 4]) -> Flow<S, 4> {
+    fn flow<S: Scalar<L>>(at: &StripsAtTemperature<L>, [vds, g1, g2, g3]: [S; 4]) -> Flow<S, 4> {
         // A section knows two voltages only: its slopes are taken by these and joined to the others.
         let section = |g: S| {
             let u = [vds.value(), g.value()];

@@ -8,7 +8,7 @@ mod place;
 pub(crate) use params::mosfet_params;
 pub(crate) use place::place;
 
-use joulestep_engine::abreast;
+use joulestep_engine::lockstep;
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
@@ -64,7 +64,7 @@ pub struct Mosfet<L> {
 
 /// Coefficients at a temperature.
 #[derive(Clone, Copy, Debug)]
-pub struct Settled<L> {
+pub struct AtTemperature<L> {
     threshold: L,
     inverse_n: L,
     width: L,
@@ -90,13 +90,13 @@ impl<L: Lane> Mosfet<L> {
     }
 }
 
-abreast!(Mosfet: threshold, threshold_drift, slope_factor, on_resistance, on_gate, resistance_exponent, body,
+lockstep!(Mosfet: threshold, threshold_drift, slope_factor, on_resistance, on_gate, resistance_exponent, body,
     breakdown, breakdown_drift, leakage, linear_above, cgs, drain_gate, drain_source);
 
 impl<L: Lane> Law<L, 2> for Mosfet<L> {
-    type Settled = Settled<L>;
+    type AtTemperature = AtTemperature<L>;
 
-    fn settle(&self, kelvin: L) -> Settled<L> {
+    fn at_temperature(&self, kelvin: L) -> AtTemperature<L> {
         let one = L::splat(1.0);
         let above = kelvin - L::splat(STATED_AT);
         let width = L::splat(2.0 * BOLTZMANN_OVER_CHARGE) * kelvin;
@@ -107,7 +107,7 @@ impl<L: Lane> Law<L, 2> for Mosfet<L> {
         // At vds → 0 the conductance is n·β·A; the part states its inverse.
         let a = overdrive((self.on_gate - threshold) * inverse_n, width, inverse_width);
         let half_gain = L::splat(0.5) / (self.on_resistance * warm * a);
-        Settled {
+        AtTemperature {
             threshold,
             inverse_n,
             width,
@@ -122,7 +122,7 @@ impl<L: Lane> Law<L, 2> for Mosfet<L> {
     }
 
     #[inline(always)]
-    fn flow<S: Scalar<L>>(at: &Settled<L>, [vds, vgs]: [S; 2]) -> Flow<S, 2> {
+    fn flow<S: Scalar<L>>(at: &AtTemperature<L>, [vds, vgs]: [S; 2]) -> Flow<S, 2> {
         let at_source = (vgs - at.threshold) * at.inverse_n;
         let a = overdrive(at_source, at.width, at.inverse_width);
         let b = overdrive(at_source - vds, at.width, at.inverse_width);

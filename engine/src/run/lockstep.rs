@@ -1,16 +1,16 @@
-//! Runs of several variants abreast: one run whose lanes are theirs.
+//! Runs of several variants in lockstep: one run whose lanes are theirs.
 
 use wide::{f64x4, f64x8};
 
 use super::setup::{Piecewise, Setup};
-use crate::arithmetic::abreast::{lanes, shared};
-use crate::circuit::abreast::DeviceLanes;
+use crate::arithmetic::lockstep::{lanes, shared};
+use crate::circuit::lockstep::DeviceLanes;
 use crate::circuit::graph::{Body, Circuit};
 use crate::control::Controller;
 
 /// Lanes that single runs can be put into.
 pub trait Wide: DeviceLanes {
-    /// A controller of each variant abreast.
+    /// A controller of each variant in lockstep.
     fn controller(each: &[&dyn Controller<f64>]) -> Option<Box<dyn Controller<Self>>>;
 }
 
@@ -34,12 +34,12 @@ impl Wide for f64x8 {
 }
 
 impl Setup<f64> {
-    /// One setup for each lane of `K` abreast; `None` where they do not share topology, schedule, steps, what is
+    /// One setup for each lane of `K` in lockstep; `None` where they do not share topology, schedule, steps, what is
     /// recorded or what is watched. Values may differ, and so may the bounds of watches: the widest make events.
     ///
     /// Lanes take common steps, those that the most active one needs: each is solved at least as finely as alone.
     #[inline(never)]
-    pub fn abreast<K: Wide>(each: &[&Self]) -> Option<Setup<K>> {
+    pub fn lockstep<K: Wide>(each: &[&Self]) -> Option<Setup<K>> {
         let first = *each.first()?;
         let controllers = |k: usize| {
             let all: Vec<&dyn Controller<f64>> = each.iter().map(|s| s.controllers[k].as_ref()).collect();
@@ -70,7 +70,7 @@ impl Setup<f64> {
             }
         }
         Some(Setup {
-            circuit: Circuit::abreast::<K>(&each.iter().map(|s| &s.circuit).collect::<Vec<_>>())?,
+            circuit: Circuit::lockstep::<K>(&each.iter().map(|s| &s.circuit).collect::<Vec<_>>())?,
             board: lanes::<_, _, K>(each, |s| &s.board)?,
             controllers: (0..first.controllers.len()).map(controllers).collect::<Option<_>>()?,
             thermal: lanes::<_, _, K>(each, |s| &s.thermal)?,

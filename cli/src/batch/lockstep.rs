@@ -1,11 +1,11 @@
-//! A block is run: its variants abreast as far as they go, the others alone.
+//! A block is run: its variants in lockstep as far as they go, the others alone.
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::recorder::{Event, Recorder};
-use joulestep_engine::run::abreast::Wide;
+use joulestep_engine::run::lockstep::Wide;
 use joulestep_engine::run::setup::Setup;
 use joulestep_engine::run::time_loop::Ended;
 use joulestep_engine::error::SolverError;
@@ -20,13 +20,13 @@ use crate::batch::subject::Subject;
 use crate::batch::variant::{Built, Once, Study, coarsen};
 use crate::judge::{Computed, Level, Uncertainty};
 
-/// A row, and whether its variant marched with others.
+/// A row, and whether its variant ran in lockstep with others.
 #[derive(Clone, Debug)]
 pub struct Ran {
     /// The row.
     pub row: Row,
     /// Whether it ran in lanes.
-    pub abreast: bool,
+    pub in_lockstep: bool,
     /// Its outputs with what is known beside them.
     computed: Computed,
 }
@@ -40,8 +40,8 @@ struct Waiting {
     built: Built,
 }
 
-/// How a march ended.
-enum March {
+/// How a run in lockstep ended.
+enum LockstepEnd {
     /// All at the end.
     Done(Vec<Once>),
     /// `stop` was set.
@@ -50,7 +50,7 @@ enum March {
     Leave(Vec<usize>),
     /// They do not share what lanes share.
     Unlike,
-    /// Abreast they have no solution.
+    /// In lockstep they have no solution.
     Apart,
 }
 
@@ -97,47 +97,47 @@ impl Study {
 
     /// Runs the variants of a block, as coarse as a level.
     fn block_at(&self, block: &[usize], level: Level, stop: &AtomicBool) -> Option<Vec<Ran>> {
-        let marched = || match block {
+        let together = || match block {
             [] | [_] => Some(Vec::new()),
-            _ => self.march(block, level, stop),
+            _ => self.in_lanes(block, level, stop),
         };
         // What made the program fail is found by running each alone.
-        let mut rows = catch_unwind(AssertUnwindSafe(marched)).unwrap_or_else(|_| Some(Vec::new()))?;
+        let mut rows = catch_unwind(AssertUnwindSafe(together)).unwrap_or_else(|_| Some(Vec::new()))?;
         for &variant in block {
             if !rows.iter().any(|ran| ran.row.variant == variant) {
                 let Once { row, computed, .. } = self.run_at(variant, level, stop)?;
-                rows.push(Ran { row, abreast: false, computed });
+                rows.push(Ran { row, in_lockstep: false, computed });
             }
         }
         rows.sort_unstable_by_key(|ran| ran.row.variant);
         Some(rows)
     }
 
-    /// Runs what goes abreast; the rest is left to be run alone.
-    fn march(&self, block: &[usize], level: Level, stop: &AtomicBool) -> Option<Vec<Ran>> {
+    /// Runs what runs in lockstep; the rest is left to be run alone.
+    fn in_lanes(&self, block: &[usize], level: Level, stop: &AtomicBool) -> Option<Vec<Ran>> {
         let build = |&variant: &usize| {
             let settings = self.settings(variant);
             let mut built = self.built(&settings).ok()?;
             coarsen(&mut built.setup, level);
             Some(Waiting { variant, built })
         };
-        self.march_group(block.iter().filter_map(build).collect(), stop)
+        self.group_in_lanes(block.iter().filter_map(build).collect(), stop)
     }
 
-    fn march_group(&self, mut group: Vec<Waiting>, stop: &AtomicBool) -> Option<Vec<Ran>> {
+    fn group_in_lanes(&self, mut group: Vec<Waiting>, stop: &AtomicBool) -> Option<Vec<Ran>> {
         for _ in 0..MOST_BEGINNINGS {
-            let march = match group.len() {
-                0 | 1 => March::Apart,
-                2..=4 => self.abreast::<f64x4>(&group, stop),
-                _ => self.abreast::<f64x8>(&group, stop),
+            let end = match group.len() {
+                0 | 1 => LockstepEnd::Apart,
+                2..=4 => self.lockstep::<f64x4>(&group, stop),
+                _ => self.lockstep::<f64x8>(&group, stop),
             };
-            match march {
-                March::Done(rows) => {
-                    let ran = |Once { row, computed, .. }| Ran { row, abreast: true, computed };
+            match end {
+                LockstepEnd::Done(rows) => {
+                    let ran = |Once { row, computed, .. }| Ran { row, in_lockstep: true, computed };
                     return Some(rows.into_iter().map(ran).collect());
                 }
-                March::Stopped => return None,
-                March::Unlike => {
+                LockstepEnd::Stopped => return None,
+                LockstepEnd::Unlike => {
                     let like_first: Vec<bool> =
                         group.iter().map(|w| alike(&group[0].built, &w.built)).collect();
                     let mut like_first = like_first.into_iter();
@@ -146,29 +146,29 @@ impl Study {
                     if without.is_empty() {
                         break;
                     }
-                    let mut rows = self.march_group(with, stop)?;
-                    rows.extend(self.march_group(without, stop)?);
+                    let mut rows = self.group_in_lanes(with, stop)?;
+                    rows.extend(self.group_in_lanes(without, stop)?);
                     return Some(rows);
                 }
-                // One or two stragglers do not keep the others from marching.
-                March::Leave(lanes) if 4 * lanes.len() <= group.len() => {
+                // One or two stragglers do not keep the others from running in lockstep.
+                LockstepEnd::Leave(lanes) if 4 * lanes.len() <= group.len() => {
                     let mut lane = 0..;
                     group.retain(|_| lane.next().is_some_and(|k| !lanes.contains(&k)));
                 }
-                March::Leave(_) | March::Apart => break,
+                LockstepEnd::Leave(_) | LockstepEnd::Apart => break,
             }
         }
         Some(Vec::new())
     }
 
     /// At most as many as there are lanes; the last one fills lanes that are left.
-    fn abreast<K: Wide>(&self, group: &[Waiting], stop: &AtomicBool) -> March {
+    fn lockstep<K: Wide>(&self, group: &[Waiting], stop: &AtomicBool) -> LockstepEnd {
         let last = group.len() - 1;
         let each: Vec<&Setup<f64>> = (0..K::WIDTH).map(|k| &group[k.min(last)].built.setup).collect();
         let end = group[0].built.facts.end;
-        let setup = Setup::abreast::<K>(&each).filter(|_| group.iter().all(|w| w.built.facts.end == end));
-        let Some(setup) = setup else { return March::Unlike };
-        let Ok(mut run) = setup.ready() else { return March::Apart };
+        let setup = Setup::lockstep::<K>(&each).filter(|_| group.iter().all(|w| w.built.facts.end == end));
+        let Some(setup) = setup else { return LockstepEnd::Unlike };
+        let Ok(mut run) = setup.ready() else { return LockstepEnd::Apart };
         let mut measures = Lanes {
             each: group.iter().map(|_| Measures::new(&self.plan.measures, stop)).collect(),
             values: Vec::new(),
@@ -176,13 +176,13 @@ impl Study {
         };
         match run.advance(end, &mut measures) {
             Ok(Ended::Reached) => {}
-            Ok(Ended::Stopped) => return March::Stopped,
+            Ok(Ended::Stopped) => return LockstepEnd::Stopped,
             Err(SolverError::LeavesLockstep { lanes, .. }) => {
                 let mut lanes: Vec<usize> = lanes.into_iter().map(|lane| lane.min(last)).collect();
                 lanes.dedup();
-                return March::Leave(lanes);
+                return LockstepEnd::Leave(lanes);
             }
-            Err(_) => return March::Apart,
+            Err(_) => return LockstepEnd::Apart,
         }
         run.finish(&mut measures);
         let ledger = run.ledger();
@@ -195,7 +195,7 @@ impl Study {
             once.row.verdict = verdict(self, &once.row, &vec![Uncertainty::Bare; self.outputs.len()]);
             once
         };
-        March::Done(group.iter().enumerate().map(row).collect())
+        LockstepEnd::Done(group.iter().enumerate().map(row).collect())
     }
 }
 

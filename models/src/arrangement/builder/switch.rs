@@ -5,14 +5,14 @@ use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::circuit::wave::Wave;
 use joulestep_engine::control::drive::{Gate, Output};
 
-use super::{Bed, Done, Fitting, Place, Role};
+use super::{Builder, Done, Element, Place, Role};
 use crate::arrangement::double_pulse::has_kelvin;
 use crate::lookup::find;
 use crate::merit::{is_diode, is_switch, stated_gate};
 use crate::model::{Built, Value, Values, bad};
 use crate::part::Part;
 
-impl Bed<'_> {
+impl Builder<'_> {
     fn part(&self, place: &str) -> Option<&Part> {
         self.parts.get(place).or_else(|| self.parts.get(""))
     }
@@ -21,7 +21,7 @@ impl Bed<'_> {
     ///
     /// # Errors
     /// When a part or value is refused.
-    pub fn place(&mut self, name: &str, [high, low]: [NodeId; 2]) -> Done<Option<Gate<f64>>> {
+    pub fn add_switch(&mut self, name: &str, [high, low]: [NodeId; 2]) -> Done<Option<Gate<f64>>> {
         let celsius = self.number("junction-temperature");
         let first = self.circuit.components.len();
         let part = self.part(name).cloned();
@@ -53,9 +53,9 @@ impl Bed<'_> {
                     let drive = (own..self.circuit.components.len()).collect();
                     self.note(name, [high, low], first..own, drive, &built, true);
                     self.snubber(name, [high, low])?;
-                    let fitting =
-                        Fitting { name: name.to_string(), kind: part.kind, role: Role::Switch, built };
-                    self.laid.fittings.push(fitting);
+                    let element =
+                        Element { name: name.to_string(), kind: part.kind, role: Role::Switch, built };
+                    self.layout.elements.push(element);
                     return Ok(Some(gate));
                 } else {
                     let what = format!("part {} is a {}, neither switch nor diode", part.name, part.kind);
@@ -65,7 +65,7 @@ impl Bed<'_> {
         };
         let own = self.circuit.components.len();
         self.note(name, [high, low], first..own, Vec::new(), &built, gate.is_some());
-        self.laid.fittings.push(Fitting { name: name.to_string(), kind, role, built });
+        self.layout.elements.push(Element { name: name.to_string(), kind, role, built });
         self.snubber(name, [high, low])?;
         Ok(gate)
     }
@@ -85,7 +85,7 @@ impl Bed<'_> {
             found.map_or(Probe::Sum(Vec::new()), |q| Probe::Sum(vec![(sign, q.2.clone())]))
         };
         let sign = if gated { 1.0 } else { -1.0 };
-        self.laid.places.push(Place {
+        self.layout.places.push(Place {
             name: name.to_string(),
             own: own.collect(),
             gate,
@@ -168,7 +168,7 @@ impl Bed<'_> {
         let given = [("capacitance", c), ("series-resistance", self.number("snubber-resistance"))];
         self.add(Role::Snubber, "capacitor", &format!("{name}-snubber"), &[high, low], &given)?;
         let all = (first..self.circuit.components.len()).collect();
-        if let Some(place) = self.laid.places.last_mut() {
+        if let Some(place) = self.layout.places.last_mut() {
             place.snubber = all;
         }
         Ok(())

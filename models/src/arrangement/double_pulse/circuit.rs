@@ -13,7 +13,7 @@ use crate::model::{Built, Value, Values};
 use crate::operating::resistance;
 use crate::part::Part;
 
-pub(super) struct Laid {
+pub(super) struct PulseCircuit {
     pub circuit: Circuit<f64>,
     pub edges: Edges,
     pub load: f64,
@@ -36,7 +36,7 @@ pub fn has_kelvin(part: &Part) -> bool {
         && part.values.maybe("source-inductance").is_some_and(|l| l > 0.0)
 }
 
-pub(super) fn lay(part: &Part, upper: &Part, bench: &Bench, point: &Point) -> Result<Laid, PulseError> {
+pub(super) fn build(part: &Part, upper: &Part, bench: &Bench, point: &Point) -> Result<PulseCircuit, PulseError> {
     let mut c = Circuit::<f64>::new();
     let asked = |what: String| Err(PulseError::Asked(what));
     if !is_switch(part) {
@@ -106,7 +106,7 @@ pub(super) fn lay(part: &Part, upper: &Part, bench: &Bench, point: &Point) -> Re
             channels.push(channel(&format!("part.{name}"), words, probe.clone()));
         }
     }
-    Ok(Laid { circuit: c, edges, load, channels, integrals, built: [lower, above] })
+    Ok(PulseCircuit { circuit: c, edges, load, channels, integrals, built: [lower, above] })
 }
 
 /// The part under test with its gate's source; its gate pin and the node that the gate returns to.

@@ -63,13 +63,13 @@ impl<L: Lane> Run<L> {
         for (value, (_, readout)) in values.iter_mut().zip(&self.channels) {
             *value = readout.read(self.stepper.system(), &from);
         }
-        self.told = t.max(self.told.next_up());
-        recorder.sample(self.told, &values);
+        self.recorded_until = t.max(self.recorded_until.next_up());
+        recorder.sample(self.recorded_until, &values);
         self.values = values;
     }
 
     pub(super) fn open_row(&self, subject: String) -> Open<L> {
-        let peaks = self.watcher.now[..self.watcher.told()].to_vec();
+        let peaks = self.watcher.now[..self.watcher.recorded()].to_vec();
         Open { subject, begin: self.state.t, heat: self.heat_since_start(), peaks }
     }
 

@@ -1,6 +1,6 @@
-//! What arrangements are laid out on: a circuit, the devices chosen for its places, and the logic that works them.
+//! What arrangements are built on: a circuit, the devices chosen for its places, and the logic that works them.
 
-mod place;
+mod switch;
 
 use std::collections::BTreeMap;
 
@@ -41,7 +41,7 @@ pub enum Role {
 
 /// A piece as it was built.
 #[derive(Clone, Debug)]
-pub struct Fitting {
+pub struct Element {
     /// Its name.
     pub name: String,
     /// Kind of the catalogue.
@@ -79,11 +79,11 @@ pub struct Place {
 pub type Logic =
     Box<dyn FnOnce(&mut Board<f64>) -> Result<Box<dyn Controller<f64>>, CircuitError> + Send + Sync>;
 
-/// An arrangement laid out: everything but the circuit.
+/// An arrangement built: everything but the circuit.
 #[derive(Default)]
-pub struct Laid {
+pub struct CircuitLayout {
     /// Its pieces, in order.
-    pub fittings: Vec<Fitting>,
+    pub elements: Vec<Element>,
     /// Its switches' places.
     pub places: Vec<Place>,
     /// Modulators and sequences: they look first.
@@ -94,23 +94,23 @@ pub struct Laid {
     pub period: Option<f64>,
 }
 
-impl std::fmt::Debug for Laid {
+impl std::fmt::Debug for CircuitLayout {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        let mut told = f.debug_struct("Laid");
-        told.field("fittings", &self.fittings).field("places", &self.places).field("period", &self.period);
+        let mut told = f.debug_struct("CircuitLayout");
+        told.field("elements", &self.elements).field("places", &self.places).field("period", &self.period);
         told.finish_non_exhaustive()
     }
 }
 
-impl Laid {
+impl CircuitLayout {
     /// A piece by its name.
-    pub fn fitting(&self, name: &str) -> Option<&Fitting> {
-        self.fittings.iter().find(|f| f.name == name)
+    pub fn element(&self, name: &str) -> Option<&Element> {
+        self.elements.iter().find(|f| f.name == name)
     }
 
     /// A quantity of a piece: `("choke", "current")`.
     pub fn quantity(&self, name: &str, quantity: &str) -> Option<Probe> {
-        let all = &self.fitting(name)?.built.quantities;
+        let all = &self.element(name)?.built.quantities;
         all.iter().find(|q| q.0 == quantity).map(|q| q.2.clone())
     }
 
@@ -139,22 +139,22 @@ impl Laid {
     }
 }
 
-/// Lays pieces into a circuit. Parameters are those of the arrangement; places without a part get an ideal switch.
+/// Builds pieces into a circuit. Parameters are those of the arrangement; places without a part get an ideal switch.
 #[derive(Debug)]
-pub struct Bed<'a> {
+pub struct Builder<'a> {
     /// The circuit.
     pub circuit: &'a mut Circuit<f64>,
     /// Parameters of the arrangement.
     pub values: &'a Values,
     /// Parts by place; the one under "" serves where none is named.
     pub parts: &'a BTreeMap<String, Part>,
-    /// What was laid so far.
-    pub laid: Laid,
+    /// What was built so far.
+    pub layout: CircuitLayout,
 }
 
 type Done<T = ()> = Result<T, CircuitError>;
 
-impl Bed<'_> {
+impl Builder<'_> {
     /// A parameter.
     pub fn number(&self, key: &str) -> f64 {
         self.values.number(key)
@@ -188,8 +188,8 @@ impl Bed<'_> {
         let mut values = Values::with_defaults(entry.params);
         values.0.extend(given.iter().map(|&(key, x)| (key, Value::Number(x))));
         let built = (entry.build)(self.circuit, name, pins, &values)?;
-        let fitting = Fitting { name: name.to_string(), kind: entry.kind, role, built: built.clone() };
-        self.laid.fittings.push(fitting);
+        let element = Element { name: name.to_string(), kind: entry.kind, role, built: built.clone() };
+        self.layout.elements.push(element);
         Ok(built)
     }
 
@@ -226,9 +226,9 @@ impl Bed<'_> {
     /// # Errors
     /// When a part or value is refused.
     pub fn leg(&mut self, command: &str, first: (&str, [NodeId; 2]), second: (&str, [NodeId; 2])) -> Done {
-        let gates = (self.place(first.0, first.1)?, self.place(second.0, second.1)?);
+        let gates = (self.add_switch(first.0, first.1)?, self.add_switch(second.0, second.1)?);
         for (one, other) in [(first.0, second.0), (second.0, first.0)] {
-            if let Some(place) = self.laid.places.iter_mut().find(|p| p.name == one) {
+            if let Some(place) = self.layout.places.iter_mut().find(|p| p.name == one) {
                 place.partner = Some(other.to_string());
             }
         }
@@ -253,7 +253,7 @@ impl Bed<'_> {
         };
         let (command, name) = (command.to_string(), name.to_string());
         let second = second.and_then(|(name, gate)| Some((name.to_string(), gate?)));
-        self.laid.drives.push(Box::new(move |board: &mut Board<f64>| {
+        self.layout.drives.push(Box::new(move |board: &mut Board<f64>| {
             let inhibits = vec![board.add_line(TRIP)];
             gate.state = Some(board.add_line(&name));
             let line = board.add_line(&command);

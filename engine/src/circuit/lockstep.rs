@@ -1,16 +1,16 @@
-//! Circuits of several variants abreast.
+//! Circuits of several variants in lockstep.
 
 use wide::{f64x4, f64x8};
 
 use super::graph::{Body, Choice, Circuit, Component, Linear, Stated};
 use super::law::Device;
 use super::wave::Wave;
-use crate::arithmetic::abreast::{Abreast, lanes, shared};
+use crate::arithmetic::lockstep::{Lockstep, lanes, shared};
 use crate::arithmetic::lane::Lane;
 
 /// Lanes that devices of single variants can be put into.
 pub trait DeviceLanes: Lane {
-    /// A device of each variant abreast.
+    /// A device of each variant in lockstep.
     fn device(each: &[&dyn Device<f64>]) -> Option<Box<dyn Device<Self>>>;
 }
 
@@ -33,7 +33,7 @@ impl DeviceLanes for f64x8 {
     }
 }
 
-crate::abreast!(Linear: g, c, s; shared branches, choice);
+crate::lockstep!(Linear: g, c, s; shared branches, choice);
 
 fn body<K: DeviceLanes>(each: &[&Body<f64>]) -> Option<Body<K>> {
     match each.first()? {
@@ -42,7 +42,7 @@ fn body<K: DeviceLanes>(each: &[&Body<f64>]) -> Option<Body<K>> {
                 Body::Linear(l) => Some(l),
                 Body::Device(_) => None,
             });
-            Linear::abreast::<K>(&all.collect::<Option<Vec<_>>>()?).map(Body::Linear)
+            Linear::lockstep::<K>(&all.collect::<Option<Vec<_>>>()?).map(Body::Linear)
         }
         Body::Device(_) => {
             let all = each.iter().map(|b| match b {
@@ -54,28 +54,28 @@ fn body<K: DeviceLanes>(each: &[&Body<f64>]) -> Option<Body<K>> {
     }
 }
 
-impl Abreast for Stated<f64> {
+impl Lockstep for Stated<f64> {
     type Of<K: Lane> = Stated<K>;
-    fn abreast<K: Lane>(each: &[&Self]) -> Option<Stated<K>> {
+    fn lockstep<K: Lane>(each: &[&Self]) -> Option<Stated<K>> {
         let split = each.iter().map(|one| match one {
             Self::Voltage(x) => (None, *x),
             Self::Current(k, x) => (Some(*k), *x),
         });
         let split: Vec<(Option<usize>, f64)> = split.collect();
-        let (branch, x) = <(Option<usize>, f64)>::abreast::<K>(&split.iter().collect::<Vec<_>>())?;
+        let (branch, x) = <(Option<usize>, f64)>::lockstep::<K>(&split.iter().collect::<Vec<_>>())?;
         Some(branch.map_or(Stated::Voltage(x), |k| Stated::Current(k, x)))
     }
 }
 
-/// What `of` takes out of each, abreast.
-fn taken<T: Abreast, K: Lane>(each: &[&Wave<f64>], of: impl Fn(&Wave<f64>) -> Option<T>) -> Option<T::Of<K>> {
+/// What `of` takes out of each, in lockstep.
+fn taken<T: Lockstep, K: Lane>(each: &[&Wave<f64>], of: impl Fn(&Wave<f64>) -> Option<T>) -> Option<T::Of<K>> {
     let all: Vec<T> = each.iter().map(|w| of(w)).collect::<Option<_>>()?;
-    T::abreast::<K>(&all.iter().collect::<Vec<_>>())
+    T::lockstep::<K>(&all.iter().collect::<Vec<_>>())
 }
 
-impl Abreast for Wave<f64> {
+impl Lockstep for Wave<f64> {
     type Of<K: Lane> = Wave<K>;
-    fn abreast<K: Lane>(each: &[&Self]) -> Option<Wave<K>> {
+    fn lockstep<K: Lane>(each: &[&Self]) -> Option<Wave<K>> {
         match each.first()? {
             Self::Constant(_) => {
                 taken::<f64, K>(each, |w| if let Self::Constant(x) = w { Some(*x) } else { None })
@@ -112,13 +112,13 @@ impl Abreast for Wave<f64> {
     }
 }
 
-crate::abreast!(Choice: options; shared initial);
+crate::lockstep!(Choice: options; shared initial);
 
 impl Circuit<f64> {
-    /// The circuits of one variant for each lane of `K` abreast; `None` where their topology, a law or an instant
+    /// The circuits of one variant for each lane of `K` in lockstep; `None` where their topology, a law or an instant
     /// differs.
     #[inline(never)]
-    pub fn abreast<K: DeviceLanes>(each: &[&Self]) -> Option<Circuit<K>> {
+    pub fn lockstep<K: DeviceLanes>(each: &[&Self]) -> Option<Circuit<K>> {
         let (first, nodes) = (each.first()?, shared(each, |c| &c.nodes)?);
         if each.iter().any(|c| c.components.len() != first.components.len()) {
             return None;
