@@ -287,7 +287,7 @@ impl<L: Lane> StageSolver<L> {
         copy(&mut self.b, &self.stage_b);
         let locations = self.program.locations(&self.system.devices);
         for ((device, location), stamp) in self.devices.iter().zip(locations).zip(&mut self.stamps) {
-            device.evaluate(&location, alpha, &self.x, stamp, &mut self.a, &mut self.b);
+            device.stamp(&location, alpha, &self.x, stamp, &mut self.a, &mut self.b);
         }
     }
 

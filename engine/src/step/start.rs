@@ -89,7 +89,7 @@ impl<'a, L: Lane> Dense<'a, L> {
                 self.devices.iter().zip(&s.devices).zip(&self.slots).zip(&mut stamps)
             {
                 let location = StampLocation { locals: &placed.locals, reference: placed.reference, slots };
-                device.evaluate(&location, alpha, &self.x, stamp, &mut a, &mut b);
+                device.stamp(&location, alpha, &self.x, stamp, &mut a, &mut b);
             }
             if iteration >= PATIENCE && self.solved_to_rounding(&a, &b) {
                 return Ok(());

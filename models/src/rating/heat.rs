@@ -36,7 +36,7 @@ pub struct Heat {
 #[derive(Clone, Debug)]
 pub struct MeshError {
     /// `None`: only one mesh fits into the cells, and nothing is known of its error.
-    study: Option<Arc<Study>>,
+    study: Option<Arc<MeshStudy>>,
     dies: usize,
 }
 

@@ -87,7 +87,7 @@ pub struct Carried {
 impl Carried {
     /// By a single die that takes all the heat.
     pub fn one(drop: f64, amperes: f64) -> Self {
-        Self { drop, heat: [drop * amperes, 0.0] }
+        Self { drop, power: [drop * amperes, 0.0] }
     }
 }
 

@@ -110,7 +110,7 @@ pub fn steady<C: Conducts>(
     let mut celsius = vec![[sink; MOST_DIES]; parts.len()];
     for _ in 0..ROUNDS {
         let shares = split(parts, total, &celsius)?;
-        let all: f64 = shares.iter().map(|s| s.1.heat.iter().sum::<f64>()).sum();
+        let all: f64 = shares.iter().map(|s| s.1.power.iter().sum::<f64>()).sum();
         let mut moved: f64 = 0.0;
         for (k, (_, carried)) in shares.iter().enumerate() {
             for a in 0..parts[k].dies() {

@@ -137,7 +137,7 @@ impl<'a, C: Conducts + ?Sized> Surge<'a, C> {
                 if round > 0 {
                     self.thermal.restore(&saved);
                 }
-                let heat: [f64; MOST_DIES] = std::array::from_fn(|k| 0.5 * (before.heat[k] + now.heat[k]));
+                let heat: [f64; MOST_DIES] = std::array::from_fn(|k| 0.5 * (before.power[k] + now.power[k]));
                 self.thermal.advance(dt, &self.path.powers(&heat[..dies]));
                 self.path.read(&self.thermal, celsius);
                 let Some(carried) = self.part.carry(current, celsius) else {

@@ -8,7 +8,7 @@ use std::path::Path;
 use joulestep_engine::run::setup::Setup;
 use joulestep_engine::units::people;
 use joulestep_models::arrangement::dead_time::{
-    DeadTimeError, Kind, PARAMS, Point, Study as Leg, estimate, least, point_at,
+    DeadTimeError, Kind, PARAMS, Point, LegUnderTest as Leg, estimate, least, point_at,
 };
 use joulestep_models::arrangement::find;
 use joulestep_models::model::Range::{Any, NotNegative, Positive};
