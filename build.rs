@@ -11,26 +11,26 @@ fn main() {
     outside();
 }
 
-fn told(name: &str) -> String {
+fn variable(name: &str) -> String {
     env::var(name).unwrap_or_default()
 }
 
 /// Compiles the gate for the plain architecture. Elsewhere `main` asks.
 fn gate() {
-    if told("CARGO_CFG_TARGET_OS") != "linux" || told("CARGO_CFG_TARGET_ARCH") != "x86_64" {
+    if variable("CARGO_CFG_TARGET_OS") != "linux" || variable("CARGO_CFG_TARGET_ARCH") != "x86_64" {
         return;
     }
     for source in ["cli/gate.rs", "cli/src/processor.rs"] {
         println!("cargo::rerun-if-changed={source}");
     }
-    let object = Path::new(&told("OUT_DIR")).join("gate.o");
-    let done = Command::new(told("RUSTC"))
+    let object = Path::new(&variable("OUT_DIR")).join("gate.o");
+    let done = Command::new(variable("RUSTC"))
         .args(["--edition=2024", "--crate-name=gate", "--crate-type=lib", "--emit=obj", "cli/gate.rs", "-o"])
         .arg(&object)
-        .args(["--target", &told("TARGET"), "-Ctarget-cpu=x86-64", "-Cpanic=abort", "-Copt-level=s"])
+        .args(["--target", &variable("TARGET"), "-Ctarget-cpu=x86-64", "-Cpanic=abort", "-Copt-level=s"])
         .args(["-Ccodegen-units=1", "-Coverflow-checks=off", "-Cdebug-assertions=off"])
-        .env("JOULESTEP_TARGET", told("TARGET"))
-        .env("JOULESTEP_FEATURES", told("CARGO_CFG_TARGET_FEATURE"))
+        .env("JOULESTEP_TARGET", variable("TARGET"))
+        .env("JOULESTEP_FEATURES", variable("CARGO_CFG_TARGET_FEATURE"))
         .status();
     assert!(done.is_ok_and(|status| status.success()), "cli/gate.rs does not compile");
     println!("cargo::rustc-link-arg-bin=joulestep={}", object.display());
@@ -57,7 +57,7 @@ fn outside() {
     let mount = || {
         // In a namespace of its own, which ends with the command.
         let trial = Command::new("unshare")
-            .args(["--mount", "mount", "-t", "tmpfs", "tmpfs", &told("OUT_DIR")])
+            .args(["--mount", "mount", "-t", "tmpfs", "tmpfs", &variable("OUT_DIR")])
             .stderr(Stdio::null())
             .status();
         trial.is_ok_and(|status| status.success())
@@ -71,7 +71,7 @@ fn outside() {
     needs.push(("slurm", slurm.iter().all(|name| on_path(&[name]).is_some()) && is_root()));
     needs.push(("emulator", on_path(&["qemu-x86_64"]).is_some()));
     needs.push(("mount", mount()));
-    let required = told("JOULESTEP_REQUIRE");
+    let required = variable("JOULESTEP_REQUIRE");
     for name in required.split(',').filter(|name| !name.is_empty()) {
         assert!(
             needs.iter().any(|(known, _)| known.eq_ignore_ascii_case(name)),

@@ -44,7 +44,7 @@ fn expected(text: &str) -> Vec<(String, String)> {
 }
 
 /// Place and message of an error as the program tells it.
-fn told(error: &Value, corpus_file: &str) -> (String, String) {
+fn describe(error: &Value, corpus_file: &str) -> (String, String) {
     let file = error["file"].as_str().unwrap_or("");
     let name = Path::new(file).file_name().and_then(|n| n.to_str()).unwrap_or("");
     let name = if file == corpus_file { "" } else { name };
@@ -83,7 +83,7 @@ pub fn corpus_gets_its_errors(folder: &str, command: &[&str], least: usize) {
         let output = joulestep(&args);
         let answer: Value = serde_json::from_slice(&output.stdout).expect("JSON");
         let errors = answer["errors"].as_array().cloned().unwrap_or_default();
-        let mut found: Vec<(String, String)> = errors.iter().map(|e| told(e, &relative)).collect();
+        let mut found: Vec<(String, String)> = errors.iter().map(|e| describe(e, &relative)).collect();
         let text = std::fs::read_to_string(&path).expect("text");
         let expected = expected(&text);
         // What a mark leaves out is left out of what was found.

@@ -15,12 +15,12 @@ fn compare(more: &[&str]) -> crate::common::program::Done {
 fn formats_agree_and_the_reference_is_one() {
     let json = compare(&["--json", "--reference", "mosfet-sic-700v-12m"]);
     assert_eq!(json.code, 0, "{}", json.err);
-    let told: Value = serde_json::from_str(&json.out).unwrap();
-    assert_eq!(told["reference"], "mosfet-sic-700v-12m");
-    let rows = told["rows"].as_array().unwrap();
+    let report: Value = serde_json::from_str(&json.out).unwrap();
+    assert_eq!(report["reference"], "mosfet-sic-700v-12m");
+    let rows = report["rows"].as_array().unwrap();
     assert_eq!(rows.len(), 6);
     for row in rows.iter().filter(|r| r["part"] == "mosfet-sic-700v-12m") {
-        for figure in told["definitions"].as_object().unwrap().keys() {
+        for figure in report["definitions"].as_object().unwrap().keys() {
             assert_eq!(row[format!("{figure}_relative")], 1.0, "{figure}");
         }
     }
@@ -60,11 +60,11 @@ fn a_number_in_parallel_comes_with_its_law() {
         text.contains("T_j = T_heatsink + (R_th(j-c) + R_interface)·I·V(I, T_j)")
             && text.contains("no switch")
     );
-    let told: Value = serde_json::from_str(&compare(&[&args[..], &["--json"]].concat()).out).unwrap();
-    let row = &told["rows"][0];
+    let report: Value = serde_json::from_str(&compare(&[&args[..], &["--json"]].concat()).out).unwrap();
+    let row = &report["rows"][0];
     assert!(row["devices_in_parallel"].as_f64().unwrap() >= 1.0);
     assert!(row["junction_in_parallel"].as_f64().unwrap() <= 175.0);
-    assert!(told["rows"][2]["devices_in_parallel"].is_null());
+    assert!(report["rows"][2]["devices_in_parallel"].is_null());
 }
 
 #[test]
@@ -98,8 +98,8 @@ fn resistance_against_temperature() {
         "--json",
     ]);
     assert_eq!(done.code, 0, "{}", done.err);
-    let told: Value = serde_json::from_str(&done.out).unwrap();
-    let rows = told["rows"].as_array().unwrap();
+    let report: Value = serde_json::from_str(&done.out).unwrap();
+    let rows = report["rows"].as_array().unwrap();
     assert_eq!(rows.len(), 8);
     for row in rows.iter().filter(|r| r["temperature"] == 25.0) {
         near("relative", row["on_resistance_relative"].as_f64().unwrap(), 1.0, 1e-12);
@@ -107,11 +107,11 @@ fn resistance_against_temperature() {
     // Common practice, no source: at 125 °C a cascode has about 1.7 times its on-resistance at 25 °C.
     let hot = rows.iter().find(|r| r["part"] == PARTS[0] && r["temperature"] == 125.0).unwrap();
     near("cascode", hot["on_resistance_relative"].as_f64().unwrap(), 1.7, 0.04);
-    for budget in told["budgets"].as_array().unwrap() {
+    for budget in report["budgets"].as_array().unwrap() {
         let shares = budget["at_25_degC"].as_array().unwrap().iter().map(|p| p["share"].as_f64().unwrap());
         near("shares", shares.sum(), 1.0, 1e-9);
     }
-    assert!(!told["unipolar_limits"].as_array().unwrap().is_empty());
+    assert!(!report["unipolar_limits"].as_array().unwrap().is_empty());
     let text = joulestep(&["parts", "resistance", PARTS[0]]).out;
     assert!(
         text.contains("Resistance budget of cascode-700v-22m") && text.contains("unipolar limit"),

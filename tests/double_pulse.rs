@@ -119,14 +119,14 @@ fn the_table_does_not_hang_on_threads() {
     // What the verdict is of a bare loop of 20 nH is no matter here; that both find the same is.
     assert!(matches!(one.code, 0 | 1 | 5), "{}", one.err);
     assert_eq!((one.code, &one.out), (many.code, &many.out));
-    let told: Value = serde_json::from_str(&one.out).unwrap();
-    let rows = told["rows"].as_array().unwrap();
-    let asked: Vec<(f64, f64)> =
+    let report: Value = serde_json::from_str(&one.out).unwrap();
+    let rows = report["rows"].as_array().unwrap();
+    let requested: Vec<(f64, f64)> =
         rows.iter().map(|r| (r["temperature"].as_f64().unwrap(), r["current"].as_f64().unwrap())).collect();
     let grid = [(25.0, 10.0), (25.0, 20.0), (25.0, 30.0), (125.0, 10.0), (125.0, 20.0), (125.0, 30.0)];
-    assert_eq!(asked, grid);
-    assert_eq!(told["units"]["turn_on_energy"], "J");
-    assert!(told["definitions"]["E_on"].as_str().unwrap().contains("IEC 60747-8"));
+    assert_eq!(requested, grid);
+    assert_eq!(report["units"]["turn_on_energy"], "J");
+    assert!(report["definitions"]["E_on"].as_str().unwrap().contains("IEC 60747-8"));
     assert!(rows.iter().all(|r| r["ledger_residual_relative"].as_f64().unwrap() < 1e-4));
 }
 
@@ -141,8 +141,8 @@ fn waveforms_are_kept() {
         ["double-pulse", "mosfet-sic-700v-12m", "--current", "20 A", "--waveforms", path, "--pictures", path];
     let done = joulestep(&[&args[..], &["--json"]].concat());
     assert!(matches!(done.code, 0 | 1 | 5), "{}", done.err);
-    let told: Value = serde_json::from_str(&done.out).unwrap();
-    let row = &told["rows"][0];
+    let report: Value = serde_json::from_str(&done.out).unwrap();
+    let row = &report["rows"][0];
     let file = joulestep::result::ResultFile::open(std::path::Path::new(row["waveforms"].as_str().unwrap()))
         .unwrap();
     assert!(file.complete() && file.about().scenario.contains("IEC 60747-8"));

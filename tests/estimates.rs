@@ -60,8 +60,8 @@ fn tally(all: &[Known]) -> Tally {
         let ratio = plus_minus / off;
         // What is as good as its reference, or as rounding, cannot be compared.
         let comparable = off > 10.0 * k.known;
-        let told = if comparable { format!("{ratio:8.2}") } else { "       -".into() };
-        println!("{:48} off {off:9.2e}  ± {plus_minus:9.2e} {told}  {}", k.name, k.error.word());
+        let report = if comparable { format!("{ratio:8.2}") } else { "       -".into() };
+        println!("{:48} off {off:9.2e}  ± {plus_minus:9.2e} {report}  {}", k.name, k.error.word());
         if comparable {
             tally.all += 1;
             tally.least = tally.least.min(ratio);

@@ -8,7 +8,7 @@ use joulestep_models::arrangement::double_pulse::{Bench, Point, run as pulse};
 use joulestep_models::capacitances::output_charge;
 use joulestep_models::part::Part;
 
-use crate::common::program::told;
+use crate::common::program::describe;
 use crate::common::technologies::{of_kind, on_gate};
 
 /// Two thirds of the rated voltage or less, as such parts are used, V.
@@ -58,7 +58,7 @@ fn a_leg_without_load_loses_its_charge() {
             let text = leg(&part, ohms);
             let path = folder.path().join("leg.toml");
             std::fs::write(&path, &text).unwrap();
-            let found = told(&["cycle", path.to_str().unwrap(), "--json"]);
+            let found = describe(&["cycle", path.to_str().unwrap(), "--json"]);
             let ratio = found["losses"].as_f64().unwrap() / 100e3 / (2.0 * charge * volts);
             println!("{}: {ratio:.3} of 2·Q_oss·V at {ohms} ohm", part.name);
             assert!((1.0..=most).contains(&ratio), "{}: {ratio} at {ohms} ohm", part.name);

@@ -28,8 +28,8 @@ fn numbers(value: &Value) -> Vec<f64> {
 
 #[test]
 fn a_package_is_told_whole() {
-    let told = json(&["impedance", "board-sj-620v-49m", "--cells", "9000", "--json"]);
-    let package = &told["packages"][0];
+    let report = json(&["impedance", "board-sj-620v-49m", "--cells", "9000", "--json"]);
+    let package = &report["packages"][0];
     assert_eq!(package["dies"][0], "mosfet");
     for path in ["junction_to_case", "junction_to_boundary"] {
         let path = &package[path];
@@ -105,10 +105,10 @@ fn measured_points_are_fitted() {
     let file = folder.path().join("measured.csv");
     std::fs::write(&file, text).unwrap();
     let file = file.to_str().unwrap();
-    let told = json(&["impedance", "--points", file, "--json"]);
-    assert!(told["largest_error"].as_f64().unwrap() < 2e-3, "{told}");
-    assert!((told["steady_resistance"].as_f64().unwrap() - 1.0).abs() < 1e-2);
-    assert!(told["round_trip_difference"].as_f64().unwrap() < 1e-9);
+    let report = json(&["impedance", "--points", file, "--json"]);
+    assert!(report["largest_error"].as_f64().unwrap() < 2e-3, "{report}");
+    assert!((report["steady_resistance"].as_f64().unwrap() - 1.0).abs() < 1e-2);
+    assert!(report["round_trip_difference"].as_f64().unwrap() < 1e-9);
     let few = json(&["impedance", "--points", file, "--terms", "4", "--json"]);
     let terms = few["foster"].as_array().unwrap();
     assert!(terms.len() == 4 && few["largest_error"].as_f64().unwrap() < 1e-2, "{few}");

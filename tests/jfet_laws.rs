@@ -310,12 +310,12 @@ signals = ["loop.current", "q.voltage", "q.heat"]
         read(Path::new("x.toml"), &|_| Ok(text.clone())).unwrap_or_else(|e| panic!("{what}: {e:?}"));
     let ready = build(&scenario).expect("it can be built");
     let mut run = ready.setup.ready().expect("it starts");
-    let mut told = InMemory::default();
-    run.advance(scenario.steps.end, &mut told).unwrap_or_else(|e| panic!("{what}: {e:?}"));
-    let (current, power) = (column(&told.samples, 0), column(&told.samples, 2));
+    let mut report = InMemory::default();
+    run.advance(scenario.steps.end, &mut report).unwrap_or_else(|e| panic!("{what}: {e:?}"));
+    let (current, power) = (column(&report.samples, 0), column(&report.samples, 2));
     let input = run.thermal().unwrap().modal().inputs().iter().position(|i| i == outer).unwrap();
     let peak = current.iter().copied().fold(0.0, f64::max);
-    let before = told.time.iter().position(|&t| t > 10.1e-6).unwrap();
+    let before = report.time.iter().position(|&t| t > 10.1e-6).unwrap();
     // Duhamel's integral over the recorded power.
     let area = part.die(outer).unwrap().area;
     let doping = match part.rated_voltage().unwrap() as u32 {
@@ -333,12 +333,12 @@ signals = ["loop.current", "q.voltage", "q.heat"]
         let pi = std::f64::consts::PI;
         (erf(z) - (1.0 - (-z * z).exp()) / (z * pi.sqrt())) / (rho_c * area * depth)
     };
-    let at = told.time[before];
-    let last = told.thermal_time.iter().rposition(|&t| t <= at).unwrap();
-    let rise = told.thermal[last][input] - 25.0;
+    let at = report.time[before];
+    let last = report.thermal_time.iter().rposition(|&t| t <= at).unwrap();
+    let rise = report.thermal[last][input] - 25.0;
     let half_space: f64 = (1..=before)
         .map(|k| {
-            let (from, to) = (told.time[k - 1], told.time[k]);
+            let (from, to) = (report.time[k - 1], report.time[k]);
             0.5 * (power[k - 1] + power[k]) * (to - from) * impulse(at - 0.5 * (from + to))
         })
         .sum();

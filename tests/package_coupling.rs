@@ -118,12 +118,12 @@ fn packages_that_cannot_be_are_told() {
             true => Ok(text.clone()),
             false => Err(std::io::ErrorKind::NotFound.into()),
         };
-        let told = match read(Path::new("x.toml"), &open) {
+        let report = match read(Path::new("x.toml"), &open) {
             Err(InputError::Refused(refusal)) => {
                 refusal.diagnostics.iter().map(|d| d.line() + "\n").collect::<String>()
             }
             other => panic!("{to}: {other:?}"),
         };
-        assert!(told.contains(expected), "{to}: told\n{told}expected\n{expected}");
+        assert!(report.contains(expected), "{to}: report\n{report}expected\n{expected}");
     }
 }

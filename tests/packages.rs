@@ -198,8 +198,8 @@ fn broken_packages_are_refused_where_they_are_broken() {
             assert!(wrong[0].to_string().contains("nothing of that face of `slug` is bare"), "{wrong:?}");
             continue;
         }
-        let told = refused(&RIGHT.replacen(from, to, 1));
-        assert!(told.contains(expected), "{from} -> {to}: told\n{told}expected\n{expected}");
+        let report = refused(&RIGHT.replacen(from, to, 1));
+        assert!(report.contains(expected), "{from} -> {to}: report\n{report}expected\n{expected}");
     }
 }
 

@@ -80,10 +80,10 @@ fn the_shipped_scenario_does_the_main_job() {
     let judged = account["limits"].as_array().expect("limits");
     assert!(judged.iter().any(|j| j["name"] == "freewheel.voltage"));
     assert!(judged.iter().all(|j| j["kept"] == true), "{judged:?}");
-    let told = account["junctions"][0]["hottest"].as_f64().unwrap();
+    let report = account["junctions"][0]["hottest"].as_f64().unwrap();
     // The file has the temperatures at exchanges, which end when the laws lag by half a kelvin; the account looks at every
     // step.
-    assert!(told >= hottest && told - hottest < 1.0, "{hottest} and {told}");
+    assert!(report >= hottest && report - hottest < 1.0, "{hottest} and {report}");
     assert!(file.about().scenario.contains("# file: shipped/cascode-700v-7m.toml"), "includes are resolved");
 }
 
@@ -184,8 +184,8 @@ fn equations_without_a_solution_end_with_exit_code_3() {
     let (_folder, path, out) = scenario(&reversed(course));
     let run = joulestep(&["run", &path, "--out", &out]);
     assert_eq!(run.status.code(), Some(3), "{}", text(&run.stderr));
-    let told = text(&run.stderr) + &text(&run.stdout);
-    assert!(told.contains("t = 0.00000") || told.contains("5.0000"), "the instant is named: {told}");
+    let report = text(&run.stderr) + &text(&run.stdout);
+    assert!(report.contains("t = 0.00000") || report.contains("5.0000"), "the instant is named: {report}");
     let file = ResultFile::open(Path::new(&out)).expect("a result file");
     assert!(!file.complete());
     let last = file.samples() - 1;
@@ -208,9 +208,9 @@ fn the_account_of_a_failure_holds_no_number_that_is_none() {
         let (_folder, path, out) = scenario(&content);
         let run = joulestep(&["run", &path, "--out", &out]);
         assert_eq!(run.status.code(), Some(3), "{}", text(&run.stdout));
-        let told = text(&run.stdout) + &text(&run.stderr);
+        let report = text(&run.stdout) + &text(&run.stderr);
         let none = |word: &&str| ["inf", "-inf", "NaN"].contains(&word.trim_matches(['(', ')', ',', ';']));
-        assert_eq!(told.split_whitespace().filter(none).count(), 0, "{told}");
+        assert_eq!(report.split_whitespace().filter(none).count(), 0, "{report}");
         // So does the report.
         let page = format!("{out}.md");
         let report = joulestep(&["report", &out, "-o", &page]);
@@ -219,14 +219,14 @@ fn the_account_of_a_failure_holds_no_number_that_is_none() {
         let result =
             page.split("Scenario and part data").next().unwrap_or_default().replace(['*', '−', '('], " ");
         assert_eq!(result.split_whitespace().filter(none).count(), 0, "{result}");
-        told
+        report
     };
     fails("points = [[\"0 s\", \"-1 A\"], [\"4 us\", \"-1 A\"], [\"6 us\", \"1 A\"]]", "");
     let opens = "[[component]]\nname = \"S1\"\nkind = \"switch\"\npins = [\"k\", \"gnd\"]\ninitial-state = 1\n\
                  off-resistance = \"1.7e308 ohm\"\n[[event]]\nat = \"0 s\"\nwhat = \"open\"\nswitch = \"S1\"\n";
-    let told = fails("value = \"1 A\"", opens);
+    let report = fails("value = \"1 A\"", opens);
     // The state it began with keeps the limit; a run that did not come to its end proves nothing.
-    assert!(told.contains("Verdict: not proven"), "{told}");
+    assert!(report.contains("Verdict: not proven"), "{report}");
 }
 
 #[test]

@@ -9,7 +9,7 @@ use joulestep_models::rating::surge::{Outcome, STEPS, Surge};
 use joulestep_models::rating::{Carried, Conducts, HeatPath};
 use serde_json::Value;
 
-use crate::common::program::{joulestep, told};
+use crate::common::program::{joulestep, describe};
 
 /// R₀(1 + a·T) on one R_th–C_th: a constant current warms it by a closed form.
 struct Linear;
@@ -38,10 +38,10 @@ fn path() -> HeatPath {
 }
 
 /// How the error of a number compares with what is told: between a quarter at the least and five times at the most.
-fn covers(what: &str, error: f64, told: &Uncertainty) {
-    let told = told.plus_minus().expect("an estimate");
-    println!("{what}: off by {error:.3e}, ± {told:.3e}, {:.2} times", told / error);
-    assert!(told >= 0.5 * error && told <= 5.0 * error, "{what}: off by {error:.3e}, ± {told:.3e}");
+fn covers(what: &str, error: f64, report: &Uncertainty) {
+    let report = report.plus_minus().expect("an estimate");
+    println!("{what}: off by {error:.3e}, ± {report:.3e}, {:.2} times", report / error);
+    assert!(report >= 0.5 * error && report <= 5.0 * error, "{what}: off by {error:.3e}, ± {report:.3e}");
 }
 
 /// C·T' = I²R₀(1 + a·T) − T/R_th from T = 0: T = T_∞(1 − e^(−t/τ')), T_∞ = B/(1 − a·B), B = I²R₀R_th, τ' = τ/(1 − a·B)
@@ -106,28 +106,28 @@ fn a_crest_between_steps_is_not_missed() {
             peaks.celsius[0]
         });
         let error = (found[0] - exact).abs();
-        let told = grid_convergence(found).plus_minus().expect("an estimate");
-        println!("off by {error:.3e}, ± {told:.3e}");
-        assert!(error < 2e-4 * exact && told >= 0.25 * error, "off by {error:.3e}, ± {told:.3e}");
+        let report = grid_convergence(found).plus_minus().expect("an estimate");
+        println!("off by {error:.3e}, ± {report:.3e}");
+        assert!(error < 2e-4 * exact && report >= 0.25 * error, "off by {error:.3e}, ± {report:.3e}");
     }
 }
 
 const PART: [&str; 6] = ["rating", "cascode-700v-22m", "--interface", "0.3 K/W", "--points", "5"];
 
-fn rows(told: &Value) -> &Vec<Value> {
-    told["curve"].as_array().expect("rows")
+fn rows(report: &Value) -> &Vec<Value> {
+    report["curve"].as_array().expect("rows")
 }
 
 /// A part's numbers with ± against the same in two rounds of finer steps and tables.
 #[test]
 fn the_errors_of_a_rating_cover_a_much_finer_one() {
     let more = ["--shape", "half-sine", "--fault", "150 A", "--json"];
-    let told = told(&[&PART[..], &more].concat());
-    let fine = self::told(&[&PART[..], &more, &["--prove"]].concat());
-    assert_eq!(told["verdict"], "not judged");
+    let report = describe(&[&PART[..], &more].concat());
+    let fine = self::describe(&[&PART[..], &more, &["--prove"]].concat());
+    assert_eq!(report["verdict"], "not judged");
     assert_eq!(fine["ratings"][0]["rounds"], 2);
     let number = |v: &Value| v.as_f64().expect("a number");
-    for (a, b) in rows(&told).iter().zip(rows(&fine)) {
+    for (a, b) in rows(&report).iter().zip(rows(&fine)) {
         // Where the part saturates, drop and heat are no definite numbers; the largest drop of a half sine is read at the
         // ends of steps, and its error is not told.
         let saturates = a["ends_by"] == "saturation";
@@ -147,10 +147,10 @@ fn the_errors_of_a_rating_cover_a_much_finer_one() {
             assert!(ends >= 0.5 * error && number(&b[&format!("{key}_error")]) < ends, "{key}: {a} {b}");
         }
     }
-    let [a, b] = [&told, &fine].map(|t| &t["ratings"][0]["fault_ride_through"][0]);
+    let [a, b] = [&report, &fine].map(|t| &t["ratings"][0]["fault_ride_through"][0]);
     let error = (number(&a["longest"]) - number(&b["longest"])).abs();
     assert!(number(&a["longest_error"]["plus_minus"]) >= 0.5 * error, "{a} {b}");
-    let bare = self::told(&[&PART[..], &["--no-estimate", "--json"]].concat());
+    let bare = self::describe(&[&PART[..], &["--no-estimate", "--json"]].concat());
     assert_eq!(bare["error_estimate"], false);
     assert_eq!(rows(&bare)[0]["current_error"], Value::Null);
 }
@@ -159,7 +159,7 @@ fn the_errors_of_a_rating_cover_a_much_finer_one() {
 #[test]
 fn what_is_required_passes_fails_or_is_not_proven() {
     // A junction ends it; at 150 A the part saturates, and its error is large.
-    let found = told(&[&PART[..], &["--fault", "100 A", "--json"]].concat());
+    let found = describe(&[&PART[..], &["--fault", "100 A", "--json"]].concat());
     let fault = &found["ratings"][0]["fault_ride_through"][0];
     let (longest, error) =
         (fault["longest"].as_f64().unwrap(), fault["longest_error"]["plus_minus"].as_f64().unwrap());
@@ -210,7 +210,7 @@ fn a_part_that_contradicts_its_package_proves_nothing() {
 /// ± of impedances, against a mesh of ten times the cells, and the errors of a rating on the package against its own.
 #[test]
 fn the_error_of_a_mesh_covers_a_finer_one() {
-    let of = |cells: &str| told(&["impedance", "board-sj-620v-49m", "--cells", cells, "--json"]);
+    let of = |cells: &str| describe(&["impedance", "board-sj-620v-49m", "--cells", cells, "--json"]);
     let (coarse, fine) = (of("12000"), of("100000"));
     let path = |t: &Value| t["packages"][0]["junction_to_boundary"].clone();
     let (coarse, fine) = (path(&coarse), path(&fine));
@@ -237,7 +237,7 @@ fn the_error_of_a_mesh_covers_a_finer_one() {
 #[test]
 fn the_least_dead_time_is_known_to_its_neighbours() {
     let base = ["dead-time", "mosfet-sic-700v-12m", "--current", "20 A", "--json", "--dead-time"];
-    let found = told(&[&base[..], &["20 ns,60 ns,100 ns,400 ns"]].concat());
+    let found = describe(&[&base[..], &["20 ns,60 ns,100 ns,400 ns"]].concat());
     let best = &found["best"][0];
     let number = |key: &str| best[key].as_f64();
     // At 60 ns it still turns on hard and loses much more: the least lies between 60 and 400 ns.
@@ -245,6 +245,6 @@ fn the_least_dead_time_is_known_to_its_neighbours() {
     assert!(number("least_loss_dead_time_error").is_some_and(|e| (e - 300e-9).abs() < 1e-15), "{best}");
     assert_eq!(best["at_edge_of_list"], "no");
     assert!(number("least_loss_error").is_some_and(|e| e > 0.0 && e < 0.01 * number("least_loss").unwrap()));
-    let bare = told(&[&base[..], &["60 ns", "--no-estimate"]].concat());
+    let bare = describe(&[&base[..], &["60 ns", "--no-estimate"]].concat());
     assert!(bare["rows"][0].get("losses_error").is_none());
 }

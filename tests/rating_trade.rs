@@ -2,7 +2,7 @@
 
 use serde_json::Value;
 
-use crate::common::program::{joulestep as run, told};
+use crate::common::program::{joulestep as run, describe};
 
 /// The cascode on its board, and the superjunction device where it is asked for.
 fn rated(heatsink: &str, both: bool, more: &[&str]) -> Value {
@@ -12,11 +12,11 @@ fn rated(heatsink: &str, both: bool, more: &[&str]) -> Value {
     }
     arguments.extend(["--json", "--cells", "12000"]);
     arguments.extend(more);
-    told(&arguments)
+    describe(&arguments)
 }
 
-fn of<'a>(told: &'a Value, part: &str) -> Vec<&'a Value> {
-    told["curve"].as_array().expect("rows").iter().filter(|r| r["part"] == part).collect()
+fn of<'a>(report: &'a Value, part: &str) -> Vec<&'a Value> {
+    report["curve"].as_array().expect("rows").iter().filter(|r| r["part"] == part).collect()
 }
 
 /// Facts of the trade (`common practice, no source`): with the heatsink at 25 °C, where data sheets state such currents,
@@ -31,23 +31,23 @@ fn of<'a>(told: &'a Value, part: &str) -> Vec<&'a Value> {
 #[test]
 fn the_very_low_ohmic_cascode_is_rated_as_the_trade_knows_it() {
     let pulses = ["--from", "0.5 ms", "--to", "100 s", "--points", "3"];
-    let [told, hotter] = ["25 degC", "50 degC"].map(|heatsink| rated(heatsink, true, &pulses));
-    let [cascode, other] = ["cascode-700v-7m", "mosfet-sj-620v-49m"].map(|p| of(&told, p));
+    let [report, hotter] = ["25 degC", "50 degC"].map(|heatsink| rated(heatsink, true, &pulses));
+    let [cascode, other] = ["cascode-700v-7m", "mosfet-sj-620v-49m"].map(|p| of(&report, p));
     let surge = |row: &Value| row["current"].as_f64().unwrap();
-    let forever = |told: &Value| told["ratings"][0]["continuous"]["current"].as_f64().unwrap();
-    let [short, long] = [surge(cascode[0]), forever(&told)];
+    let forever = |report: &Value| report["ratings"][0]["continuous"]["current"].as_f64().unwrap();
+    let [short, long] = [surge(cascode[0]), forever(&report)];
     println!("{short:.0} A for half a millisecond, {long:.0} A for ever");
     assert!((4.0..7.0).contains(&(short / long)), "{short} A for half a millisecond, {long} A for ever");
     let left = (f64::from(175 - 50) / f64::from(175 - 25)).sqrt();
     for fallen in
-        [surge(of(&hotter, "cascode-700v-7m")[0]) / surge(cascode[0]), forever(&hotter) / forever(&told)]
+        [surge(of(&hotter, "cascode-700v-7m")[0]) / surge(cascode[0]), forever(&hotter) / forever(&report)]
     {
         assert!((fallen / left - 1.0).abs() < 0.02, "{fallen} of the current is left, expected {left}");
     }
-    for told in [&told, &hotter] {
-        let margin = told["ratings"][0]["continuous"]["loop_gain"].as_f64().unwrap();
+    for report in [&report, &hotter] {
+        let margin = report["ratings"][0]["continuous"]["loop_gain"].as_f64().unwrap();
         assert!(margin > 0.0 && margin < 1.0);
-        assert!(told["ratings"][0]["runaway_current"].as_f64().unwrap() > forever(told));
+        assert!(report["ratings"][0]["runaway_current"].as_f64().unwrap() > forever(report));
     }
     let ratios: Vec<f64> = cascode
         .iter()
@@ -62,9 +62,9 @@ fn the_very_low_ohmic_cascode_is_rated_as_the_trade_knows_it() {
 #[test]
 fn what_heats_more_carries_less() {
     let currents = |more: &[&str]| -> Vec<f64> {
-        let told =
+        let report =
             rated("50 degC", false, &[&["--from", "1 ms", "--to", "10 s", "--points", "4"], more].concat());
-        of(&told, "cascode-700v-7m").iter().map(|r| r["current"].as_f64().unwrap()).collect()
+        of(&report, "cascode-700v-7m").iter().map(|r| r["current"].as_f64().unwrap()).collect()
     };
     let usual = currents(&[]);
     assert!(usual.windows(2).all(|w| w[1] < w[0]), "{usual:?}");
@@ -89,10 +89,10 @@ fn bad_input_is_refused_in_words() {
         (&["--gate-on", "40 V"], "its gate tolerates"),
     ] {
         let out = run(&[&["rating", "cascode-700v-7m"], arguments].concat());
-        let told = out.err.clone();
-        let told = told.split_whitespace().collect::<Vec<_>>().join(" ");
-        assert_eq!(out.code, 2, "{arguments:?}: {told}");
-        assert!(told.contains(words), "{arguments:?}: {told}");
+        let report = out.err.clone();
+        let report = report.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert_eq!(out.code, 2, "{arguments:?}: {report}");
+        assert!(report.contains(words), "{arguments:?}: {report}");
     }
     let out = run(&["rating", "varistor-400v-rail"]);
     assert_eq!(out.code, 2, "{}", out.err);

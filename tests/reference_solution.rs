@@ -70,7 +70,7 @@ fn solve(method: &'static Method, steps: Steps, bound: f64) -> Outcome {
     }
 }
 
-fn tell(what: &str, o: &Outcome) {
+fn report(what: &str, o: &Outcome) {
     println!(
         "{what:32} {:6} steps {:7} iterations {:4} refused  v2 max {:9.2e} rms {:9.2e} V  Eoff {:+.1e} Eon {:+.1e}  ledger {:.1e}",
         o.steps, o.iterations, o.refused, o.max, o.rms, o.e_off, o.e_on, o.residual
@@ -91,7 +91,7 @@ fn uniform_steps_reach_the_reference() {
         (METHODS[1], 0.25e-9, 0.7, 0.06, 2e-5),
     ] {
         let o = solve(method, Steps { base: h, finest: 0, hold_off: 2 }, 1e-2);
-        tell(&format!("{} uniform {:.2} ns", method.name, h * 1e9), &o);
+        report(&format!("{} uniform {:.2} ns", method.name, h * 1e9), &o);
         assert!(o.max < max && o.rms < rms, "{} {h}: {} {}", method.name, o.max, o.rms);
         assert!(
             o.e_off.abs() < energy && o.e_on.abs() < energy,
@@ -109,7 +109,7 @@ fn uniform_steps_reach_the_reference() {
 #[test]
 fn windows_found_by_the_program_lose_nothing_that_matters() {
     let o = solve(METHODS[1], Steps { base: 1e-7, finest: 11, hold_off: 2 }, 1e-2);
-    tell("esdirk4 windows", &o);
+    report("esdirk4 windows", &o);
     assert!(o.rms < 0.1 && o.max < 0.7, "{} {}", o.max, o.rms);
     assert!(o.e_off.abs() < 1e-3 && o.e_on.abs() < 1e-3, "{} {}", o.e_off, o.e_on);
     assert!(o.steps < 2000 && o.residual < 1e-4, "{} steps, ledger {}", o.steps, o.residual);

@@ -14,7 +14,7 @@ use joulestep::result::{ResultFile, ResultWriter, Scalar, Summary, WriterOptions
 use joulestep_engine::recorder::Recorder;
 use joulestep_engine::units::{people, people_digits};
 
-use crate::common::program::{joulestep, told};
+use crate::common::program::{joulestep, describe};
 
 /// Runs the program with paths among its arguments; it must end with this code.
 pub fn done(args: &[&str], code: i32) -> String {
@@ -60,8 +60,8 @@ fn the_report_of_a_run_tells_the_file() {
     let folder = tempfile::tempdir().unwrap();
     let result = ferry(folder.path());
     let out = folder.path().join("ferry.html");
-    let said = told(&["report", text(&result), "-o", text(&out), "--json"]);
-    assert_eq!(said["verdict"], "passes");
+    let printed = describe(&["report", text(&result), "-o", text(&out), "--json"]);
+    assert_eq!(printed["verdict"], "passes");
     let page = page::parsed(&out);
     let read = |found: &str| assert!(page.text.contains(found), "{found}");
     assert_eq!(page.title, "Ferry switchboard: breaker start, short circuit, one retry, lock-out");
@@ -161,9 +161,9 @@ fn the_verdict_names_what_decides() {
     ] {
         let path = |ending: &str| folder.path().join(format!("{class}.{ending}"));
         let mut writer =
-            ResultWriter::create(&path("h5"), crate::result_file::told::SCENARIO, WriterOptions::default())
+            ResultWriter::create(&path("h5"), crate::result_file::written::SCENARIO, WriterOptions::default())
                 .unwrap();
-        crate::result_file::told::tell(&mut writer, 100);
+        crate::result_file::written::report(&mut writer, 100);
         let scalar = Scalar {
             name: "limit.bus.largest".into(),
             value: 700.0,
@@ -197,13 +197,13 @@ fn a_partial_file_is_called_one() {
     let folder = tempfile::tempdir().unwrap();
     let result = folder.path().join("partial.h5");
     let mut writer =
-        ResultWriter::create(&result, crate::result_file::told::SCENARIO, WriterOptions::default()).unwrap();
-    crate::result_file::told::tell(&mut writer, 4000);
+        ResultWriter::create(&result, crate::result_file::written::SCENARIO, WriterOptions::default()).unwrap();
+    crate::result_file::written::report(&mut writer, 4000);
     assert!(writer.go_on(1.0));
     writer.finish(false, None, None).unwrap();
     let out = folder.path().join("partial.html");
-    let said = told(&["report", text(&result), "-o", text(&out), "--json"]);
-    assert_eq!(said["verdict"], "incomplete");
+    let printed = describe(&["report", text(&result), "-o", text(&out), "--json"]);
+    assert_eq!(printed["verdict"], "incomplete");
     let page = page::parsed(&out);
     assert!(page.text.contains("The run did not end properly: this is a partial record, up to"));
     assert!(page.text.contains("holds no energy ledger"));

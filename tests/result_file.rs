@@ -11,11 +11,11 @@ use joulestep::result::{
 };
 use joulestep_engine::recorder::{Layout, Recorder};
 
-use told::*;
+use written::*;
 
 mod hardship;
 pub(crate) mod outside;
-pub(crate) mod told;
+pub(crate) mod written;
 
 #[test]
 fn what_was_told_is_read_back_bit_for_bit() {
@@ -23,7 +23,7 @@ fn what_was_told_is_read_back_bit_for_bit() {
     let path = folder.path().join("all.h5");
     let samples = 5000;
     write(&path, samples, small(Precision::Double, 1));
-    let memory = told(samples);
+    let memory = describe(samples);
     let file = ResultFile::open(&path).unwrap();
     assert!(file.complete());
     let about = file.about();
@@ -87,7 +87,7 @@ fn single_precision_rounds_once() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("single.h5");
     write(&path, 1500, small(Precision::Single, 0));
-    let memory = told(1500);
+    let memory = describe(1500);
     let file = ResultFile::open(&path).unwrap();
     for (c, name) in ["voltage(bus)", "L1.current"].into_iter().enumerate() {
         let rounded: Vec<f64> = channel(&memory, c).iter().map(|&value| f64::from(value as f32)).collect();
@@ -102,7 +102,7 @@ fn an_interrupted_run_leaves_all_it_had() {
     let path = folder.path().join("interrupted.h5");
     for dropped in [false, true] {
         let mut writer = ResultWriter::create(&path, SCENARIO, small(Precision::Double, 1)).unwrap();
-        tell(&mut writer, 1303);
+        report(&mut writer, 1303);
         if dropped {
             drop(writer);
         } else {
@@ -111,7 +111,7 @@ fn an_interrupted_run_leaves_all_it_had() {
         let file = ResultFile::open(&path).unwrap();
         assert!(!file.complete());
         assert_eq!((file.samples(), file.events().unwrap().len()), (1303, 5));
-        assert_eq!(bits(&file.time(0..1303).unwrap()), bits(&told(1303).time));
+        assert_eq!(bits(&file.time(0..1303).unwrap()), bits(&describe(1303).time));
         assert_eq!(file.ledger().unwrap().is_some(), !dropped);
         assert_eq!(file.summary().unwrap(), None);
     }

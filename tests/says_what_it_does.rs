@@ -2,7 +2,7 @@
 
 use serde_json::Value;
 
-use crate::common::program::{joulestep, told};
+use crate::common::program::{joulestep, describe};
 use crate::common::schema::validator_for;
 
 fn words(text: &str) -> String {
@@ -34,16 +34,16 @@ fn a_kelvin_pin_has_a_name() {
     let table = r#"{ drain = "d", gate = "g", source = "gnd", kelvin = "k" }"#;
     let list = r#"["d", "g", "gnd", "k"]"#;
     for pins in [table, list] {
-        let (code, said) = check(&driven(pins, "k", ""));
-        assert_eq!(code, 0, "{pins}: {said}");
+        let (code, printed) = check(&driven(pins, "k", ""));
+        assert_eq!(code, 0, "{pins}: {printed}");
     }
     for (pins, expected) in [
         (table.replace("kelvin", "klevin"), "did you mean `kelvin`?"),
         (list.replace("\"k\"", "\"k\", \"x\""), "5 pins are connected"),
         (table.replace("source = \"gnd\", ", ""), "pin `source` is not connected"),
     ] {
-        let (code, said) = check(&driven(&pins, "k", ""));
-        assert!(code == 2 && said.contains(expected), "{pins}: {said}");
+        let (code, printed) = check(&driven(&pins, "k", ""));
+        assert!(code == 2 && printed.contains(expected), "{pins}: {printed}");
     }
 }
 
@@ -54,9 +54,9 @@ fn the_gate_returns_to_the_kelvin_source_where_there_is_one() {
     let base =
         ["double-pulse", "cascode-700v-22m", "--current", "20 A", "--gate-resistance", "5 ohm,20 ohm,50 ohm"];
     let of = |more: &[&str]| -> (bool, Vec<f64>) {
-        let told = told(&[&base[..], more, &["--json"]].concat());
-        let energies = told["rows"].as_array().unwrap().iter().map(|r| r["turn_on_energy"].as_f64().unwrap());
-        (told["bench"]["kelvin"].as_bool().unwrap(), energies.collect())
+        let report = describe(&[&base[..], more, &["--json"]].concat());
+        let energies = report["rows"].as_array().unwrap().iter().map(|r| r["turn_on_energy"].as_f64().unwrap());
+        (report["bench"]["kelvin"].as_bool().unwrap(), energies.collect())
     };
     let (kelvin, energies) = of(&[]);
     assert!(kelvin && energies.windows(2).all(|w| w[1] > w[0]), "{energies:?}");
@@ -96,7 +96,7 @@ fn noisy_points_are_fitted_in_bounded_work() {
     let folder = tempfile::tempdir().expect("a folder");
     let path = folder.path().join("noisy.toml");
     std::fs::write(&path, toml::to_string(&table).expect("TOML")).expect("written");
-    let report = told(&["parts", "extract", path.to_str().expect("UTF-8"), "--json"]);
+    let report = describe(&["parts", "extract", path.to_str().expect("UTF-8"), "--json"]);
     let doubted: Vec<&str> =
         report["warnings"].as_array().unwrap().iter().filter_map(|w| w["key"].as_str()).collect();
     println!("converged {}, in doubt {doubted:?}", report["converged"]);
@@ -120,10 +120,10 @@ fn a_part_and_its_package_mean_one_die() {
     let base = ["rating", "cascode-700v-7m", "--cells", "5000", "--points", "2", "--on"];
     let apart = joulestep(&[&base[..], &[on]].concat());
     assert_eq!(apart.code, 5, "{}", apart.err);
-    let said = words(&apart.out);
+    let printed = words(&apart.out);
     let expected =
         "`area` of [die.mosfet] in the part is 7.83 mm², layer `mosfet` of the package has 5.43 mm²";
-    assert!(said.contains("NOT PROVEN") && said.contains(expected), "{said}");
+    assert!(printed.contains("NOT PROVEN") && printed.contains(expected), "{printed}");
     let agreed = joulestep(&[&base[..], &["board-700v-7m"]].concat());
     assert_eq!(agreed.code, 0, "{}{}", agreed.out, agreed.err);
     assert!(!agreed.out.contains("NOT PROVEN"), "{}", agreed.out);
@@ -163,9 +163,9 @@ fn parallel_devices_that_are_too_hot_fail() {
         "--total",
     ];
     let hot = joulestep(&[&base[..], &["280 A"]].concat());
-    let said = words(&hot.out);
+    let printed = words(&hot.out);
     assert_eq!(hot.code, 1, "{}", hot.err);
-    assert!(said.contains("TOO HOT") && said.contains("FAILS: of the devices in parallel"), "{said}");
+    assert!(printed.contains("TOO HOT") && printed.contains("FAILS: of the devices in parallel"), "{printed}");
     let cool = joulestep(&[&base[..], &["60 A"]].concat());
     assert_eq!(cool.code, 0, "{}", cool.err);
     assert!(!cool.out.contains("TOO HOT") && !cool.out.contains("FAILS"), "{}", cool.out);

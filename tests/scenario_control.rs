@@ -191,13 +191,13 @@ signals = ["line(upper)", "line(lower)"]
     }
     assert!(seen[0] > 200 && seen[1] > 400, "{seen:?}");
     // What makes no sense is told.
-    for (from, to, told) in [
+    for (from, to, report) in [
         ("complement = \"lower\"\n", "", "nothing is on while the output is off"),
         ("complement = \"lower\"", "complement = \"upper\"", "`upper` is the output itself"),
     ] {
         let folder = Folder::new();
         std::fs::write(folder.path("s.toml"), text.replace(from, to)).unwrap();
         let done = joulestep(&["check", &folder.path("s.toml")]);
-        assert!(done.code == 2 && (done.out + &done.err).contains(told), "no `{told}`");
+        assert!(done.code == 2 && (done.out + &done.err).contains(report), "no `{report}`");
     }
 }

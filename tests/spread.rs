@@ -56,8 +56,8 @@ fn json(done: &Done) -> Value {
     serde_json::from_str(&done.out).unwrap_or_else(|e| panic!("{e}: {}{}", done.out, done.err))
 }
 
-fn number<'a>(told: &'a Value, name: &str) -> &'a Value {
-    let all = told["spread"]["numbers"].as_array().unwrap();
+fn number<'a>(report: &'a Value, name: &str) -> &'a Value {
+    let all = report["spread"]["numbers"].as_array().unwrap();
     all.iter().find(|n| n["name"] == name).unwrap_or_else(|| panic!("no {name}: {all:?}"))
 }
 
@@ -77,21 +77,21 @@ fn a_charge_through_parts_spreads_by_the_law_of_propagation() {
         );
         let done = run(folder.path(), &["--spread", "--json"]);
         assert_eq!(done.code, with, "{}{}", done.out, done.err);
-        let told = json(&done);
-        let own = number(&told, "limit.top.largest");
+        let report = json(&done);
+        let own = number(&report, "limit.top.largest");
         assert_eq!(own["kind"], "linear");
         assert_eq!(own["most_by"], "component.R1.resistance");
         let deviation = own["deviation"].as_f64().unwrap();
         println!("u(v) = {deviation:.6} V, closed form {u:.6} V");
         assert!((deviation / u - 1.0).abs() < 1e-3);
-        assert_eq!(told["input"], "with 3 standard deviations of 2 inputs");
+        assert_eq!(report["input"], "with 3 standard deviations of 2 inputs");
         // The file says the same, and the text.
         let file = ResultFile::open(&folder.path().join("s.h5")).unwrap();
         let summary = file.summary().unwrap().unwrap();
         let kept = summary.scalars.iter().find(|s| s.name == "limit.top.largest").unwrap();
         assert_eq!(kept.spread, Some(Spread::Linear { deviation }));
-        assert_eq!(summary.input, told["input"].as_str().unwrap());
-        assert_eq!(summary.verdict().word(), told["verdict"].as_str().unwrap());
+        assert_eq!(summary.input, report["input"].as_str().unwrap());
+        assert_eq!(summary.verdict().word(), report["verdict"].as_str().unwrap());
         let text = run(folder.path(), &["--spread"]).out;
         assert!(
             text.contains("Spread of the input")
@@ -119,9 +119,9 @@ fn the_shipped_tolerances_spread_as_their_batch_does() {
     let batch = json(&batch);
     let args =
         ["run", "examples/inrush-chains.toml", "--spread", plan, "--out", &text("s.h5"), "--quiet", "--json"];
-    let told = json(&joulestep(&args));
+    let report = json(&joulestep(&args));
     let (mut linear, mut bent) = (Vec::new(), 0);
-    for own in told["spread"]["numbers"].as_array().unwrap() {
+    for own in report["spread"]["numbers"].as_array().unwrap() {
         let of_batch = batch["outputs"].as_array().unwrap().iter().find(|o| o["name"] == own["name"]);
         let Some(of_batch) = of_batch else { continue };
         match own["kind"].as_str().unwrap() {
@@ -153,11 +153,11 @@ fn a_square_is_not_linear() {
         .unwrap();
     let plan = folder.path().join("p.toml");
     let done = run(folder.path(), &["--spread", plan.to_str().unwrap(), "--json"]);
-    let told = json(&done);
-    assert_eq!(number(&told, "C1.stored")["kind"], "not-linear");
-    assert!(number(&told, "C1.stored")["why"].as_str().unwrap().contains("second differences"));
+    let report = json(&done);
+    assert_eq!(number(&report, "C1.stored")["kind"], "not-linear");
+    assert!(number(&report, "C1.stored")["why"].as_str().unwrap().contains("second differences"));
     // The largest voltage has a kink there: zero on one side.
-    assert_eq!(number(&told, "limit.top.largest")["kind"], "not-linear");
+    assert_eq!(number(&report, "limit.top.largest")["kind"], "not-linear");
     assert_eq!(done.code, 5);
 }
 
@@ -184,14 +184,14 @@ fn what_cannot_be_spread_is_told() {
         assert_eq!(done.code, 2, "{}{}", done.out, done.err);
         done.err
     };
-    let told = here("", &["--spread"]);
-    assert!(told.contains("no part of a component states a spread") && told.contains("[[spread]]"), "{told}");
-    let told = here("", &["--spread", "grid.toml"]);
-    assert!(told.contains("stated values") && told.contains("a plan of distributions"), "{told}");
-    let told = here("", &["--spread", "other.toml"]);
+    let report = here("", &["--spread"]);
+    assert!(report.contains("no part of a component states a spread") && report.contains("[[spread]]"), "{report}");
+    let report = here("", &["--spread", "grid.toml"]);
+    assert!(report.contains("stated values") && report.contains("a plan of distributions"), "{report}");
+    let report = here("", &["--spread", "other.toml"]);
     assert!(
-        told.contains("varies") && told.contains("other-s.toml") && told.contains("expected a plan of"),
-        "{told}"
+        report.contains("varies") && report.contains("other-s.toml") && report.contains("expected a plan of"),
+        "{report}"
     );
     for (of_r, found) in [
         (
@@ -205,8 +205,8 @@ fn what_cannot_be_spread_is_told() {
             "no pair of parameters that spread",
         ),
     ] {
-        let told = here(of_r, &[]);
-        assert!(told.contains(found), "{found}\n{told}");
+        let report = here(of_r, &[]);
+        assert!(report.contains(found), "{found}\n{report}");
     }
 }
 
@@ -217,9 +217,9 @@ fn a_part_file_keeps_deviations_and_correlations() {
     let path = folder.path().join("p.toml").to_str().unwrap().to_string();
     let done = joulestep(&["parts", "extract", "examples/points-sic-mosfet.toml", "--out", &path, "--json"]);
     assert_eq!(done.code, 0, "{}", done.err);
-    let told = json(&done);
+    let report = json(&done);
     let part = joulestep::parts::load(&path, &joulestep::scenario::include::open).unwrap().part;
-    let threshold = told["parameters"].as_array().unwrap().iter().find(|p| p["key"] == "threshold").unwrap();
+    let threshold = report["parameters"].as_array().unwrap().iter().find(|p| p["key"] == "threshold").unwrap();
     let kept = part.spread.deviations.iter().find(|d| d.0 == "threshold").unwrap().1;
     assert!((kept / threshold["standard_error"].as_f64().unwrap() - 1.0).abs() < 1e-8);
     let pairs = &part.spread.correlations;

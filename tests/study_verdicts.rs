@@ -39,7 +39,7 @@ impl Case {
 }
 
 /// Every number with an error that a study tells, by name: value, ± and the word of its kind.
-pub fn numbers(told: &Value) -> Vec<(String, f64, Option<f64>)> {
+pub fn numbers(report: &Value) -> Vec<(String, f64, Option<f64>)> {
     let mut all = Vec::new();
     let mut add = |name: String, row: &Value, key: &str| {
         let error = &row[format!("{key}_error")];
@@ -48,16 +48,16 @@ pub fn numbers(told: &Value) -> Vec<(String, f64, Option<f64>)> {
         }
     };
     for table in ["switches", "others", "balance", "temperatures", "dies", "ripple", "harmonics", "rows"] {
-        for (n, row) in told[table].as_array().into_iter().flatten().enumerate() {
+        for (n, row) in report[table].as_array().into_iter().flatten().enumerate() {
             for key in row.as_object().expect("a row").keys().filter(|k| *k != "coupling") {
                 add(format!("{table}.{n}.{key}"), row, key);
             }
         }
     }
     for key in ["input_energy", "output_energy", "losses_energy", "efficiency"] {
-        add(key.into(), told, key);
+        add(key.into(), report, key);
     }
-    for limit in told["limits"].as_array().into_iter().flatten() {
+    for limit in report["limits"].as_array().into_iter().flatten() {
         for end in ["least", "largest"] {
             add(format!("{}.{end}", limit["name"].as_str().expect("a name")), limit, end);
         }
@@ -67,10 +67,10 @@ pub fn numbers(told: &Value) -> Vec<(String, f64, Option<f64>)> {
 
 /// How ± of each number stands to its true error: from half to five times, below half, above; and the least ratio.
 /// `known`: a share of its value to which a number's truth is known.
-pub fn tally(told: &Value, truth: &Value, known: f64) -> (usize, usize, usize, f64) {
+pub fn tally(report: &Value, truth: &Value, known: f64) -> (usize, usize, usize, f64) {
     let (mut good, mut low, mut high, mut least) = (0, 0, 0, f64::INFINITY);
     let exact = numbers(truth);
-    for (name, x, error) in numbers(told) {
+    for (name, x, error) in numbers(report) {
         let Some((_, exact, _)) = exact.iter().find(|e| e.0 == name) else {
             panic!("{name} is not in the truth")
         };
@@ -92,8 +92,8 @@ pub fn tally(told: &Value, truth: &Value, known: f64) -> (usize, usize, usize, f
 }
 
 /// A limit's largest value and its ±.
-pub fn largest(told: &Value, name: &str) -> (f64, f64) {
-    let limits = told["limits"].as_array().expect("limits");
+pub fn largest(report: &Value, name: &str) -> (f64, f64) {
+    let limits = report["limits"].as_array().expect("limits");
     let limit =
         limits.iter().find(|l| l["name"] == name).unwrap_or_else(|| panic!("no {name} in {limits:?}"));
     (limit["largest"].as_f64().unwrap(), limit["largest_error"]["plus_minus"].as_f64().unwrap_or(f64::NAN))
@@ -137,12 +137,12 @@ fn choke_limit(max: f64) -> String {
 
 #[test]
 fn a_cycle_knows_how_wrong_its_numbers_are() {
-    let (_, told) = ideal_buck(STEPPED, &choke_limit(100.0)).json("cycle", &[]);
+    let (_, report) = ideal_buck(STEPPED, &choke_limit(100.0)).json("cycle", &[]);
     let (_, exact) = ideal_buck(EXACT, &choke_limit(100.0)).json("cycle", &["--closing", "1e-11"]);
-    let (good, low, high, least) = tally(&told, &exact, 1e-9);
+    let (good, low, high, least) = tally(&report, &exact, 1e-9);
     assert!(least >= 0.25 && low * 20 <= good + low + high, "{low} below half, the least {least}");
     assert!(good > 5, "{good} good, {high} cautious");
-    let cost = |what: &str| told["error_estimate"][what].as_f64().unwrap() / told[what].as_f64().unwrap();
+    let cost = |what: &str| report["error_estimate"][what].as_f64().unwrap() / report[what].as_f64().unwrap();
     println!("steps {:.2}, iterations {:.2}", cost("steps"), cost("iterations"));
     assert!(cost("steps") <= 0.8 && cost("iterations") <= 0.8);
     // Temperatures of a law that does not depend on them: T = T_sink + P·R_th.
@@ -156,12 +156,12 @@ fn a_cycle_is_judged_by_the_rule() {
     let found = largest(&ideal_buck(STEPPED, &choke_limit(100.0)).json("cycle", &[]).1, "choke");
     for (max, code, verdict) in around(found) {
         let case = ideal_buck(STEPPED, &choke_limit(max));
-        let (done, told) = case.json("cycle", &[]);
+        let (done, report) = case.json("cycle", &[]);
         assert_eq!(
-            (done, &told["verdict"]),
+            (done, &report["verdict"]),
             (code, &Value::from(verdict)),
             "{max} {found:?}: {}",
-            told["limits"]
+            report["limits"]
         );
     }
     let near = ideal_buck(STEPPED, &choke_limit(found.0 + 0.5 * found.1));
@@ -169,12 +169,12 @@ fn a_cycle_is_judged_by_the_rule() {
     let (code, text) = near.text("cycle", &["--no-estimate"]);
     assert!(code == 0 && text.contains("Verdict: passes, without error estimate"), "{text}");
     // Finer steps prove one or the other, with the number of the last round.
-    let (code, told) = near.json("cycle", &["--prove"]);
+    let (code, report) = near.json("cycle", &["--prove"]);
     let exact =
         largest(&ideal_buck(EXACT, &choke_limit(100.0)).json("cycle", &["--closing", "1e-11"]).1, "choke").0;
-    assert_eq!(code, i32::from(exact > found.0 + 0.5 * found.1), "{}", told["limits"]);
+    assert_eq!(code, i32::from(exact > found.0 + 0.5 * found.1), "{}", report["limits"]);
     assert!(
-        told["notes"].as_array().unwrap().iter().any(|n| n.as_str().unwrap().contains("rounds of finer"))
+        report["notes"].as_array().unwrap().iter().any(|n| n.as_str().unwrap().contains("rounds of finer"))
     );
 }
 
@@ -197,36 +197,36 @@ const BOTH: [&str; 2] = ["upper-mosfet", "lower-mosfet"];
 #[test]
 fn a_rating_that_a_cycle_exceeds_fails() {
     let case = mosfet_buck("410 V", &BOTH, "");
-    let (code, told) = case.json("cycle", &[]);
-    let (x, e) = largest(&told, "lower.voltage");
+    let (code, report) = case.json("cycle", &[]);
+    let (x, e) = largest(&report, "lower.voltage");
     assert!(x - e > 410.0, "{x} ± {e}");
-    assert_eq!((code, &told["verdict"]), (1, &Value::from("fails")), "{}", told["limits"]);
+    assert_eq!((code, &report["verdict"]), (1, &Value::from("fails")), "{}", report["limits"]);
     let (_, text) = case.text("cycle", &[]);
     let row = text.lines().find(|l| l.contains("lower.voltage")).expect("a row");
     assert!(text.contains("Ratings of the parts") && row.ends_with("EXCEEDED"), "{text}");
     // The temperatures that the laws were held at, each with where it comes from.
-    let (die, mean) = (&told["junctions"][0], told["temperatures"][0]["mean"].as_f64().unwrap());
+    let (die, mean) = (&report["junctions"][0], report["temperatures"][0]["mean"].as_f64().unwrap());
     assert_eq!((&die["die"], die["temperature"].as_f64()), (&Value::from("upper.mosfet"), Some(mean)));
-    assert!((50.0..175.0).contains(&largest(&told, "upper.mosfet.temperature").0));
+    assert!((50.0..175.0).contains(&largest(&report, "upper.mosfet.temperature").0));
     // The file says the same.
     let out = case.path("cycle.h5");
     assert_eq!(case.text("cycle", &["--out", &out]).0, 1);
     let study = joulestep::answer::Study::read(std::path::Path::new(&out)).expect("a study");
     assert_eq!(study.verdict.map(joulestep::judge::Verdict::word), Some("fails"));
     let ratings = study.tables.iter().find(|t| t.name == "ratings").expect("ratings");
-    assert!(ratings.sheet.csv().contains("lower.voltage,V"), "{}", ratings.sheet.csv());
+    assert!(ratings.data.csv().contains("lower.voltage,V"), "{}", ratings.data.csv());
     let losses = study.tables.iter().find(|t| t.name == "losses").expect("losses");
-    assert!(losses.sheet.heads.iter().any(|h| h.name == "sum_error"), "{:?}", losses.sheet.heads);
+    assert!(losses.data.heads.iter().any(|h| h.name == "sum_error"), "{:?}", losses.data.heads);
 }
 
 #[test]
 fn a_cycle_rests_on_its_heat_paths_and_waivers() {
-    let (code, told) = mosfet_buck("750 V", &BOTH, "").json("cycle", &[]);
-    assert_eq!((code, &told["verdict"]), (0, &Value::from("passes")), "{}", told["limits"]);
-    let (code, told) = mosfet_buck("750 V", &BOTH[..1], "").json("cycle", &[]);
-    assert_eq!((code, &told["doubts"][0]["name"]), (5, &Value::from("lower.mosfet.temperature")));
-    assert_eq!(told["junctions"][1]["from"], "stated: no heat path");
+    let (code, report) = mosfet_buck("750 V", &BOTH, "").json("cycle", &[]);
+    assert_eq!((code, &report["verdict"]), (0, &Value::from("passes")), "{}", report["limits"]);
+    let (code, report) = mosfet_buck("750 V", &BOTH[..1], "").json("cycle", &[]);
+    assert_eq!((code, &report["doubts"][0]["name"]), (5, &Value::from("lower.mosfet.temperature")));
+    assert_eq!(report["junctions"][1]["from"], "stated: no heat path");
     let waiver = "[[waiver]]\nrating = \"lower.mosfet.temperature\"\nreason = \"cooled by the busbar\"\n";
-    let (code, told) = mosfet_buck("750 V", &BOTH[..1], waiver).json("cycle", &[]);
-    assert_eq!((code, &told["waivers"][0]["reason"]), (0, &Value::from("cooled by the busbar")));
+    let (code, report) = mosfet_buck("750 V", &BOTH[..1], waiver).json("cycle", &[]);
+    assert_eq!((code, &report["waivers"][0]["reason"]), (0, &Value::from("cooled by the busbar")));
 }

@@ -10,9 +10,9 @@ fn the_version_tells_what_the_program_was_built_for() {
         assert_eq!(done.code, 0, "{}", done.err);
         done.out
     });
-    for told in [&short, &full] {
-        assert!(told.starts_with(concat!("joulestep ", env!("CARGO_PKG_VERSION"))), "{told}");
-        assert!(told.contains(TARGET) && told.contains(baseline()), "{told}");
+    for report in [&short, &full] {
+        assert!(report.starts_with(concat!("joulestep ", env!("CARGO_PKG_VERSION"))), "{report}");
+        assert!(report.contains(TARGET) && report.contains(baseline()), "{report}");
     }
     let named = full.lines().find_map(|line| line.strip_prefix("must have: ")).unwrap();
     for feature in FEATURES {
@@ -37,8 +37,8 @@ fn a_processor_that_lacks_something_is_told_so_before_anything_else() {
         return;
     }
     assert_eq!(done.status.code(), Some(i32::from(joulestep::exit::UNSUITED)), "{out}{err}");
-    let told = err.lines().find_map(|line| line.split_once("lacks what the program was built for: "));
-    let named: Vec<&str> = told.expect("it says so").1.split(' ').collect();
+    let report = err.lines().find_map(|line| line.split_once("lacks what the program was built for: "));
+    let named: Vec<&str> = report.expect("it says so").1.split(' ').collect();
     assert!(out.is_empty() && lacking.iter().all(|name| named.contains(name)), "{named:?} {lacking:?}");
     assert!(err.contains("target-cpu=x86-64-v2"), "{err}");
 }

@@ -151,8 +151,8 @@ fn ratings_count_and_can_be_waived_by_name() {
     assert!(text.contains("Waived: `D1.voltage`: a test of the clamp"), "{text}");
     let report = joulestep(&["report", &scene.out, "-o", &scene.out.replace(".h5", ".md")]);
     assert_eq!(report.code, 0, "{}", report.err);
-    let told = std::fs::read_to_string(scene.out.replace(".h5", ".md")).expect("a report");
-    assert!(told.contains("a test of the clamp"), "{told}");
+    let report = std::fs::read_to_string(scene.out.replace(".h5", ".md")).expect("a report");
+    assert!(report.contains("a test of the clamp"), "{report}");
     // Names that do not exist are errors with a suggestion; limits of the scenario cannot be waived.
     let (code, _, err) = diode("-100 V", rated, &waiver("D1.volage")).run(&[]);
     assert_eq!(code, 2);
@@ -208,28 +208,28 @@ fn check_and_run_note_the_same() {
     let limit = "[[limit]]\nsignal = \"voltage(out)\"\nmax = \"9 V\"\n";
     let stray = "[[component]]\nname = \"R2\"\nkind = \"resistor\"\npins = [\"out\", \"gdn\"]\nresistance = \"1 Mohm\"\n";
     let loose = scene(&rc(&format!("{stray}{COARSE}{limit}")));
-    let said = |scene: &Scene, words: &str| {
+    let printed = |scene: &Scene, words: &str| {
         let check = joulestep(&["check", &scene.path]);
         assert!(check.out.contains(words), "{}{}", check.out, check.err);
     };
-    said(&loose, "only one pin touches node `gdn`");
+    output_of(&loose, "only one pin touches node `gdn`");
     let (code, text, _) = loose.run(&[]);
     assert_eq!(code, 5, "{text}");
     assert!(text.contains("only one pin touches node `gdn`"), "{text}");
     let waiver = "[[waiver]]\nrating = \"node.gdn\"\nreason = \"a probe\"\n";
     assert_eq!(scene(&rc(&format!("{stray}{COARSE}{limit}{waiver}"))).run(&[]).0, 0);
     // Work that nobody means.
-    said(&scene(&rc("[steps]\nend = \"54000 s\"\nbase = \"1 ns\"\n")), "about 5.4e13 steps");
+    output_of(&scene(&rc("[steps]\nend = \"54000 s\"\nbase = \"1 ns\"\n")), "about 5.4e13 steps");
     let pwm =
         "[[controller]]\nname = \"m\"\nkind = \"pwm\"\noutput = \"x\"\nfrequency = \"1e13 Hz\"\nduty = 0.5\n";
-    said(&scene(&rc(&format!("{COARSE}{pwm}"))), "steps are to be expected");
+    output_of(&scene(&rc(&format!("{COARSE}{pwm}"))), "steps are to be expected");
     let hot = COARSE.replace("[steps]\n", "[steps]\ncoupling = \"1 fs\"\n");
-    said(&scene(&rc(&format!("{hot}{CHAIN}"))), "heat is to be coupled every 1 fs");
+    output_of(&scene(&rc(&format!("{hot}{CHAIN}"))), "heat is to be coupled every 1 fs");
     // A drive beyond the gate's limit.
     let drive = "[[component]]\nname = \"Q1\"\nkind = \"mosfet\"\npart = \"mosfet-sic-700v-12m\"\npins = [\"out\", \"g\", \"gnd\"]\n\
         [[drive]]\nname = \"d\"\ngate = \"g\"\nreturn = \"gnd\"\ncommand = \"x\"\non = \"40 V\"\noff = \"0 V\"\non-resistance = \"5 ohm\"\n\
         [[event]]\nat = \"1 ms\"\nwhat = \"line-on\"\nline = \"x\"\n";
-    said(&scene(&rc(&format!("{drive}{COARSE}"))), "drive `d` drives the gate of `Q1` to 40.0 V");
+    output_of(&scene(&rc(&format!("{drive}{COARSE}"))), "drive `d` drives the gate of `Q1` to 40.0 V");
 }
 
 /// RLC ringing under bounds far below what the finest step can keep: the run says so, and a bare value proves nothing.

@@ -103,9 +103,9 @@ impl Served {
         let mut program = command.stdin(Stdio::null()).stdout(Stdio::piped()).spawn().unwrap();
         let mut line = String::new();
         BufReader::new(program.stdout.take().unwrap()).read_line(&mut line).unwrap();
-        let told: Value = serde_json::from_str(&line).unwrap_or_else(|e| panic!("{e}: {line}"));
-        let port = told["port"].as_u64().unwrap().try_into().unwrap();
-        Self { program, port, address: told["address"].as_str().unwrap().into() }
+        let report: Value = serde_json::from_str(&line).unwrap_or_else(|e| panic!("{e}: {line}"));
+        let port = report["port"].as_u64().unwrap().try_into().unwrap();
+        Self { program, port, address: report["address"].as_str().unwrap().into() }
     }
 
     /// The path of the page, with the token.
@@ -120,7 +120,7 @@ impl Served {
     }
 
     /// An answer that must be there.
-    fn told(&self, what: &str) -> Value {
+    fn describe(&self, what: &str) -> Value {
         let answer = self.get(what);
         assert_eq!(answer.status, 200, "{what}: {}", answer.text());
         answer.json()

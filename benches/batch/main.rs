@@ -33,7 +33,7 @@ const CASES: [Case; 3] = [
 ];
 
 fn main() -> ExitCode {
-    match told() {
+    match describe() {
         Ok(()) => ExitCode::SUCCESS,
         Err(why) => {
             eprintln!("{why}");
@@ -42,7 +42,7 @@ fn main() -> ExitCode {
     }
 }
 
-fn told() -> Result<(), String> {
+fn describe() -> Result<(), String> {
     let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("batch");
     std::fs::create_dir_all(&folder).map_err(|e| format!("{}: {e}", folder.display()))?;
     let examples = Path::new(env!("CARGO_MANIFEST_DIR")).join("examples");

@@ -59,13 +59,13 @@ fn main() {
 }
 
 fn ready<L: Lane>(method: &'static Method) -> Option<(Run<L>, f64)> {
-    let told = |e: String| println!("{}: {e}", method.name);
-    let r = ref1::<L>(Duty::DoublePulse).map_err(|e| told(e.to_string())).ok()?;
+    let describe = |e: String| println!("{}: {e}", method.name);
+    let r = ref1::<L>(Duty::DoublePulse).map_err(|e| describe(e.to_string())).ok()?;
     let mut setup = Setup::new(r.circuit);
     setup.method = method;
     setup.steps = STEPS;
     setup.bounds = Bounds::stated(10e-3, 10e-3);
-    let run = setup.ready().map_err(|e| told(e.to_string())).ok()?;
+    let run = setup.ready().map_err(|e| describe(e.to_string())).ok()?;
     Some((run, r.end))
 }
 

@@ -30,8 +30,8 @@ fn main() -> ExitCode {
         eprintln!("{}: {e}", folder.display());
         return ExitCode::from(4);
     }
-    let told = cost(&folder).and_then(|()| memory::grow(&folder));
-    match told {
+    let report = cost(&folder).and_then(|()| memory::grow(&folder));
+    match report {
         Ok(()) => ExitCode::SUCCESS,
         Err(why) => {
             eprintln!("{why}");

@@ -55,8 +55,8 @@ pub fn child(scenario: &Path) -> ExitCode {
 fn through_library(scenario: &Path, _: &Path) -> Result<u64, String> {
     let own = std::env::current_exe().map_err(|e| e.to_string())?;
     let output = Command::new(own).arg(CHILD).arg(scenario).output().map_err(|e| e.to_string())?;
-    let told = String::from_utf8_lossy(&output.stdout);
-    told.trim().parse().map_err(|_| format!("the child says {:?}", String::from_utf8_lossy(&output.stderr)))
+    let report = String::from_utf8_lossy(&output.stdout);
+    report.trim().parse().map_err(|_| format!("the child says {:?}", String::from_utf8_lossy(&output.stderr)))
 }
 
 fn through_program(scenario: &Path, folder: &Path) -> Result<u64, String> {

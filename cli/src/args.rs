@@ -58,10 +58,10 @@ Exit codes:
 fn version(full: bool) -> &'static str {
     static SHORT: OnceLock<String> = OnceLock::new();
     static FULL: OnceLock<String> = OnceLock::new();
-    let (told, number) = (if full { &FULL } else { &SHORT }, env!("CARGO_PKG_VERSION"));
+    let (version, number) = (if full { &FULL } else { &SHORT }, env!("CARGO_PKG_VERSION"));
     let level = if baseline().is_empty() { std::env::consts::ARCH } else { baseline() };
     let level = format!("{level}{}", if MORE { " and more" } else { "" });
-    told.get_or_init(|| match full {
+    version.get_or_init(|| match full {
         false => format!("{number} ({TARGET}, {level})"),
         true => {
             let features = BUILT_IN.replace(',', " ");

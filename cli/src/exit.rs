@@ -38,8 +38,8 @@ impl Streams<'_> {
     ///
     /// # Errors
     /// When the stream cannot be written.
-    pub fn json(&mut self, told: &impl Serialize) -> io::Result<()> {
-        serde_json::to_writer_pretty(&mut *self.out, told)?;
+    pub fn json(&mut self, report: &impl Serialize) -> io::Result<()> {
+        serde_json::to_writer_pretty(&mut *self.out, report)?;
         writeln!(self.out)
     }
 }

@@ -60,8 +60,8 @@ pub mod progress;
 pub mod report;
 pub mod result;
 pub mod scenario;
-pub mod sheet;
-mod shelf;
+pub mod table;
+mod library;
 pub mod study;
 pub mod view;
 
@@ -79,12 +79,12 @@ use scenario::renamed;
 pub fn run(args: impl IntoIterator<Item = OsString>, out: &mut dyn Write, err: &mut dyn Write) -> u8 {
     let args: Vec<OsString> = args.into_iter().collect();
     let command = exit::typed(&args);
-    let outcome = carry_out(args, &mut Streams { out, err, command });
+    let outcome = execute(args, &mut Streams { out, err, command });
     let outcome = outcome.and_then(|code| out.flush().map(|()| code));
     exit::code(outcome, err)
 }
 
-fn carry_out(args: impl IntoIterator<Item = OsString>, streams: &mut Streams<'_>) -> io::Result<u8> {
+fn execute(args: impl IntoIterator<Item = OsString>, streams: &mut Streams<'_>) -> io::Result<u8> {
     let matches = match command_line().try_get_matches_from(args) {
         Ok(matches) => matches,
         Err(help) if !help.use_stderr() => {
@@ -103,7 +103,7 @@ fn carry_out(args: impl IntoIterator<Item = OsString>, streams: &mut Streams<'_>
             return Ok(BAD_INPUT);
         }
     };
-    if let Some((entry, matches)) = asked_study(&matches) {
+    if let Some((entry, matches)) = selected_study(&matches) {
         return entry.execute(matches, streams);
     }
     let cli = match Cli::from_arg_matches(&matches) {
@@ -142,7 +142,7 @@ pub fn command_line() -> clap::Command {
 }
 
 /// The study that was asked for, with its options.
-fn asked_study(matches: &clap::ArgMatches) -> Option<(&'static study::Entry, &clap::ArgMatches)> {
+fn selected_study(matches: &clap::ArgMatches) -> Option<(&'static study::Entry, &clap::ArgMatches)> {
     let (first, inner) = matches.subcommand()?;
     let (name, inner) = match inner.subcommand() {
         Some((second, deeper)) => (format!("{first} {second}"), deeper),

@@ -2,7 +2,7 @@
 
 pub mod sections;
 
-mod meant;
+mod resolved;
 
 use std::collections::BTreeMap;
 
@@ -13,26 +13,26 @@ use crate::diagnostic::{Diagnostic, FileId, Place, Refusal, Sources};
 use crate::scenario::conform::Conform;
 use crate::scenario::fields::Fields;
 use crate::scenario::include::Open;
-use crate::scenario::raw::{self, Table};
+use crate::scenario::raw::{self, RawTable};
 use crate::scenario::resolve::InputError;
-use crate::shelf::Shelf;
+use crate::library::Library;
 
-const SHELF: Shelf = Shelf { what: "package", file: "file", path: "a package", shipped };
+const LIBRARY: Library = Library { what: "package", file: "file", path: "a package", shipped };
 
 /// The package that a command line asks for: a shipped one by name, or a file.
 ///
 /// # Errors
 /// A file that cannot be opened; everything that is wrong with it.
-pub fn read(asked: &str, open: Open<'_>) -> Result<Package, InputError> {
-    read_with_text(asked, open).map(|found| found.0)
+pub fn read(name: &str, open: Open<'_>) -> Result<Package, InputError> {
+    read_with_text(name, open).map(|found| found.0)
 }
 
 /// The same, with the text of its file.
 ///
 /// # Errors
 /// Those of [`read`].
-pub fn read_with_text(asked: &str, open: Open<'_>) -> Result<(Package, Sources), InputError> {
-    let (sources, file) = SHELF.alone(asked, open)?;
+pub fn read_with_text(name: &str, open: Open<'_>) -> Result<(Package, Sources), InputError> {
+    let (sources, file) = LIBRARY.alone(name, open)?;
     let mut diagnostics = Vec::new();
     match convert(file, &sources, &mut diagnostics) {
         Some(package) if diagnostics.is_empty() => Ok((package, sources)),
@@ -42,32 +42,32 @@ pub fn read_with_text(asked: &str, open: Open<'_>) -> Result<(Package, Sources),
 
 /// The package that a file names at a place; what is wrong is told.
 pub(crate) fn load(
-    asked: &str,
+    name: &str,
     at: (&Place, &str),
     sources: &mut Sources,
     open: Open<'_>,
     diagnostics: &mut Vec<Diagnostic>,
 ) -> Option<Package> {
-    let file = SHELF.beside(asked, at, sources, open, diagnostics)?;
+    let file = LIBRARY.beside(name, at, sources, open, diagnostics)?;
     convert(file, sources, diagnostics)
 }
 
 /// The same with the table as typed.
 pub(crate) fn load_typed(
-    asked: &str,
+    name: &str,
     at: (&Place, &str),
     sources: &mut Sources,
     open: Open<'_>,
     diagnostics: &mut Vec<Diagnostic>,
-) -> Option<(Table, Package)> {
-    let file = SHELF.beside(asked, at, sources, open, diagnostics)?;
+) -> Option<(RawTable, Package)> {
+    let file = LIBRARY.beside(name, at, sources, open, diagnostics)?;
     let package = convert(file, sources, diagnostics)?;
     Some((raw::read(sources, file).0, package))
 }
 
 /// The package of a checked root table.
 pub(crate) fn of_fields(root: &Fields, diagnostics: &mut Vec<Diagnostic>) -> Option<Package> {
-    meant::package(root, diagnostics)
+    resolved::package(root, diagnostics)
 }
 
 fn convert(file: FileId, sources: &Sources, diagnostics: &mut Vec<Diagnostic>) -> Option<Package> {
@@ -89,5 +89,5 @@ fn convert(file: FileId, sources: &Sources, diagnostics: &mut Vec<Diagnostic>) -
         diagnostics.append(&mut conform.diagnostics);
         return None;
     }
-    meant::package(&root, diagnostics)
+    resolved::package(&root, diagnostics)
 }

@@ -142,8 +142,8 @@ impl Feature {
             return false;
         }
         let answer = processor.cpuid(leaf, subleaf).get(register).copied().unwrap_or(0);
-        let [_, _, told, _] = processor.cpuid(1, 0);
-        let kept = if self.state != 0 && told & OSXSAVE != 0 { processor.kept() } else { 0 };
+        let [_, _, report, _] = processor.cpuid(1, 0);
+        let kept = if self.state != 0 && report & OSXSAVE != 0 { processor.kept() } else { 0 };
         (answer >> bit) & 1 == 1 && kept & self.state == self.state
     }
 }
@@ -228,8 +228,8 @@ impl Processor for This {
     fn cpuid(&self, leaf: u32, subleaf: u32) -> [u32; 4] {
         // (An unsafe function until Rust 1.94. Every x86-64 processor has the instruction.)
         #[allow(unused_unsafe)]
-        let told = unsafe { core::arch::x86_64::__cpuid_count(leaf, subleaf) };
-        [told.eax, told.ebx, told.ecx, told.edx]
+        let report = unsafe { core::arch::x86_64::__cpuid_count(leaf, subleaf) };
+        [report.eax, report.ebx, report.ecx, report.edx]
     }
 
     fn kept(&self) -> u64 {

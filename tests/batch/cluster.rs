@@ -79,8 +79,8 @@ impl Slurm {
             slurm.daemon(name, &["-D".into(), "-f".into(), at("slurm.conf")]);
         }
         let idle = || {
-            let said = slurm.command("sinfo").args(["-h", "-o", "%T"]).output().unwrap();
-            String::from_utf8_lossy(&said.stdout).trim() == "idle"
+            let printed = slurm.command("sinfo").args(["-h", "-o", "%T"]).output().unwrap();
+            String::from_utf8_lossy(&printed.stdout).trim() == "idle"
         };
         slurm.until("an idle node", idle)?;
         Ok(slurm)

@@ -6,13 +6,13 @@ use std::sync::atomic::AtomicBool;
 
 use joulestep::batch::errors::Errors;
 use joulestep::batch::statistics::gather;
-use joulestep::batch::variant::Study;
+use joulestep::batch::variant::PlannedBatch;
 use joulestep::judge::{Verdict, exit_code, over_all};
 use serde_json::Value;
 
 use super::program::{Folder, cells};
 use super::subjects::{plan, table};
-use crate::common::program::told;
+use crate::common::program::describe;
 
 /// 40 resistors of 0.9 kΩ to 1.1 kΩ at 1 µF.
 fn resistors(estimate: &str) -> Folder {
@@ -68,8 +68,8 @@ fn the_error_of_a_column_is_the_largest_of_every_sixteenth_variant() {
     let some = resistors("sixteenth");
     let done = some.batch("t.h5", &["--csv", &some.text("t.csv"), "--lanes", "1", "--json"]);
     assert_eq!(done.code, 0, "{}", done.err);
-    let told: Value = serde_json::from_str(&done.out).unwrap();
-    assert_eq!(told["estimated_variants"], 3);
+    let report: Value = serde_json::from_str(&done.out).unwrap();
+    assert_eq!(report["estimated_variants"], 3);
     let (header, _) = cells(&some.path("t.csv"));
     let mut columns = 0;
     for name in header.iter().filter(|h| h.contains(".error")) {
@@ -78,7 +78,7 @@ fn the_error_of_a_column_is_the_largest_of_every_sixteenth_variant() {
         assert!(column(&some, "t.csv", name).iter().all(|e| e.to_bits() == largest.to_bits()), "{name}");
         columns += 1;
     }
-    let outputs = told["outputs"].as_array().unwrap();
+    let outputs = report["outputs"].as_array().unwrap();
     assert_eq!(columns, outputs.len() - 2, "all but the ledger's two");
     assert_eq!(outputs[0]["error"]["kind"], "within");
     assert_eq!(outputs[0]["error"]["plus_minus"], column(&some, "t.csv", "rms.error [V]")[0]);
@@ -110,13 +110,13 @@ fn a_verdict_within_the_error_is_not_proven_and_the_yield_is_of_all() {
         let folder = Folder::new(&plan(resistances));
         let done = folder.batch("t.h5", &["--json"]);
         assert_eq!(done.code, code, "{resistances}: {}{}", done.out, done.err);
-        let told: Value = serde_json::from_str(&done.out).unwrap();
+        let report: Value = serde_json::from_str(&done.out).unwrap();
         let found = [
-            &told["yield"]["variants"],
-            &told["yield"]["of"],
-            &told["fails"],
-            &told["not_proven"],
-            &told["not_judged"],
+            &report["yield"]["variants"],
+            &report["yield"]["of"],
+            &report["fails"],
+            &report["not_proven"],
+            &report["not_judged"],
         ];
         assert_eq!(found.map(|n| n.as_u64().unwrap()), counts, "{resistances}");
     }
@@ -135,7 +135,7 @@ fn a_column_without_an_error_proves_nothing() {
         Some("p.toml") => Ok(PLAN.to_string()),
         _ => Ok(SCENARIO.to_string()),
     };
-    let study = Study::read(Path::new("p.toml"), &open).unwrap();
+    let study = PlannedBatch::read(Path::new("p.toml"), &open).unwrap();
     let stop = AtomicBool::new(false);
     let mut bare: BTreeMap<_, _> = (0..2).map(|k| (k, study.run(k, &stop).unwrap())).collect();
     assert!(bare.values().all(|row| row.verdict == Verdict::Passes));
@@ -143,8 +143,8 @@ fn a_column_without_an_error_proves_nothing() {
     errors.judge(&study, &mut bare);
     assert!(bare.values().all(|row| row.verdict == Verdict::NotProven));
     assert_eq!(exit_code(None, over_all(bare.values().map(|row| row.verdict))), 5);
-    let told = gather(&study, &bare, &errors);
-    assert_eq!((told.passes.unwrap().hits, told.not_proven, told.limits[0].not_proven), (0, 2, 2));
+    let report = gather(&study, &bare, &errors);
+    assert_eq!((report.passes.unwrap().hits, report.not_proven, report.limits[0].not_proven), (0, 2, 2));
     // With them they pass.
     let ran = study.run_block(&[0, 1], &stop).unwrap();
     let mut rows: BTreeMap<_, _> = ran.into_iter().map(|ran| (ran.row.variant, ran.row)).collect();
@@ -157,7 +157,7 @@ fn a_column_without_an_error_proves_nothing() {
 /// not proven, one beyond it is kept or exceeded.
 #[test]
 fn variants_of_a_rating_know_their_errors() {
-    let rated = told(&["rating", "cascode-700v-22m", "--interface", "0.3 K/W", "--points", "2", "--json"]);
+    let rated = describe(&["rating", "cascode-700v-22m", "--interface", "0.3 K/W", "--points", "2", "--json"]);
     let of = |key: &str| rated.pointer(&format!("/ratings/0/continuous/{key}")).unwrap().clone();
     let (current, error) =
         (of("current").as_f64().unwrap(), of("current_error")["plus_minus"].as_f64().unwrap());

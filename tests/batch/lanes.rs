@@ -81,8 +81,8 @@ measure = "mean"
         }
         fs::write(folder.path("plan.toml"), plan).unwrap();
         let (_, header, alone) = run(&folder, "alone", &["--lanes", "1"]);
-        let (told, _, lanes) = run(&folder, "lanes", &[]);
-        assert_eq!(told["lanes"]["in_lockstep"], variants, "{name}: {}", told["lanes"]);
+        let (report, _, lanes) = run(&folder, "lanes", &[]);
+        assert_eq!(report["lanes"]["in_lockstep"], variants, "{name}: {}", report["lanes"]);
         let n = header.len();
         let ends = |rows: &[Vec<String>]| rows.iter().map(|r| r[n - 3..].to_vec()).collect::<Vec<_>>();
         assert_eq!(ends(&alone), ends(&lanes));
@@ -189,8 +189,8 @@ fn a_variant_whose_protection_trips_is_finished_alone() {
     for (resistances, alone_in, in_lockstep) in cases {
         let folder = protected(resistances);
         let (_, _, alone) = run(&folder, "alone", &["--lanes", "1"]);
-        let (told, header, lanes) = run(&folder, "lanes", &[]);
-        assert_eq!(told["lanes"]["in_lockstep"], in_lockstep);
+        let (report, header, lanes) = run(&folder, "lanes", &[]);
+        assert_eq!(report["lanes"]["in_lockstep"], in_lockstep);
         for k in &alone_in {
             assert_eq!(alone[*k], lanes[*k], "variant {k} is not what it is alone");
         }
@@ -233,8 +233,8 @@ signal = "voltage(out)"
 measure = "end"
 "#;
     let folder = Folder::new(grid);
-    let (told, _, rows) = run(&folder, "t", &[]);
-    assert_eq!(told["lanes"]["in_lockstep"], 24);
+    let (report, _, rows) = run(&folder, "t", &[]);
+    assert_eq!(report["lanes"]["in_lockstep"], 24);
     for row in &rows {
         let (r, end, v): (f64, f64, f64) =
             (row[1].parse().unwrap(), row[2].parse().unwrap(), row[3].parse().unwrap());
@@ -286,8 +286,8 @@ fn every_variant_has_its_own_let_through() {
         .replace("what = \"line-on\"\n", "what = \"line-on\"\nfault = true\n");
     fs::write(folder.path("rl.toml"), text).unwrap();
     let (_, _, alone) = run(&folder, "alone", &["--lanes", "1"]);
-    let (told, header, lanes) = run(&folder, "lanes", &[]);
-    assert_eq!(told["lanes"]["in_lockstep"], 8, "{}", told["lanes"]);
+    let (report, header, lanes) = run(&folder, "lanes", &[]);
+    assert_eq!(report["lanes"]["in_lockstep"], 8, "{}", report["lanes"]);
     let at = header.iter().position(|h| h.starts_with("overcurrent.let-through")).unwrap();
     let number = |row: &[String], k: usize| row[k].parse::<f64>().unwrap();
     for (lane, alone) in lanes.iter().zip(&alone) {

@@ -5,7 +5,7 @@ use std::fs;
 use super::program::{Folder, TOLERANCES};
 use super::subjects::table;
 use crate::common::program::joulestep;
-use crate::common::python::{python, said};
+use crate::common::python::{python, output_of};
 
 /// The table of one batch in Parquet is the list of the next: the same values to the last bit.
 #[test]
@@ -69,8 +69,8 @@ pandas.DataFrame({"R in": ["0.9 kohm", "1234.5 ohm"]}).to_parquet(sys.argv[4], c
 print("read and written")
 "#;
     let lists = ["list.parquet", "texts.parquet"].map(|n| folder.text(n));
-    let said = said(python().args(["-c", code, &parquet, &csv, &lists[0], &lists[1]]));
-    assert!(said.contains("read and written"), "{said}");
+    let printed = output_of(python().args(["-c", code, &parquet, &csv, &lists[0], &lists[1]]));
+    assert!(printed.contains("read and written"), "{printed}");
     for name in ["list", "texts"] {
         let list = format!(
             "format = 2\nscenario = \"rc.toml\"\n[sampling]\nkind = \"list\"\nfile = \"{name}.parquet\"\n\

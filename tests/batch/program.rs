@@ -124,14 +124,14 @@ fn settling_times(lanes: &str) {
     let distance = distance.fold(0.0, f64::max);
     println!("{n} settling times: Kolmogorov-Smirnov distance {distance:.4}, bound {:.4}", 1.63 / n.sqrt());
     assert!(n == 1000.0 && distance < 1.63 / n.sqrt());
-    let told: Value = serde_json::from_str(&done.out).unwrap();
-    assert_eq!(told["ended"]["done"], 1000);
-    assert_eq!(told["lanes"]["in_lockstep"], if lanes == "1" { 0 } else { 1000 });
-    assert_eq!(told["outputs"][0]["name"], "settled");
-    assert_eq!(told["outputs"][0]["percentiles"]["100"], *times.last().unwrap());
+    let report: Value = serde_json::from_str(&done.out).unwrap();
+    assert_eq!(report["ended"]["done"], 1000);
+    assert_eq!(report["lanes"]["in_lockstep"], if lanes == "1" { 0 } else { 1000 });
+    assert_eq!(report["outputs"][0]["name"], "settled");
+    assert_eq!(report["outputs"][0]["percentiles"]["100"], *times.last().unwrap());
     // The current begins at 1 V / R: the limit of 1.2 mA is kept by R above 833.3 ohm.
     let kept = rows.iter().filter(|row| row[1].parse::<f64>().unwrap() >= 1.0 / 1.2e-3).count();
-    assert!(told["limits"][0]["kept"]["variants"].as_u64().unwrap().abs_diff(kept as u64) <= 1);
+    assert!(report["limits"][0]["kept"]["variants"].as_u64().unwrap().abs_diff(kept as u64) <= 1);
 }
 
 #[test]

@@ -7,7 +7,7 @@ use std::sync::OnceLock;
 use serde_json::Value;
 
 use crate::common::program::{Done, joulestep};
-use crate::common::python::{python, said};
+use crate::common::python::{python, output_of};
 
 const PLAN: &str = "examples/inrush-tolerances.toml";
 
@@ -46,8 +46,8 @@ fn the_shipped_plan_fits_the_schema_and_runs() {
 #[test]
 #[cfg_attr(not(all(with_h5py, with_pandas)), ignore = "no Python with h5py and pandas")]
 fn the_shipped_script_reads_the_table() {
-    let said = said(python().arg("examples/read_batch.py").arg(file("table.h5")));
-    assert!(said.contains("200 variants, complete") && said.contains("done"), "{said}");
+    let printed = output_of(python().arg("examples/read_batch.py").arg(file("table.h5")));
+    assert!(printed.contains("200 variants, complete") && printed.contains("done"), "{printed}");
 }
 
 /// Every block of Python on the page about tables, as it stands there, where its tables are.
@@ -66,7 +66,7 @@ fn the_page_about_tables_says_what_python_does() {
     for block in blocks {
         let code =
             format!("{block}\nprint('length', len(table['heatsink'] if 'heatsink' in table else table))");
-        let said = said(python().current_dir(batch().0.path()).args(["-c", &code]));
-        assert!(said.contains("length 200"), "{code}\n{said}");
+        let printed = output_of(python().current_dir(batch().0.path()).args(["-c", &code]));
+        assert!(printed.contains("length 200"), "{code}\n{printed}");
     }
 }

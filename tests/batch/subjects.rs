@@ -6,7 +6,7 @@ use std::fs;
 use serde_json::Value;
 
 use super::program::Folder;
-use crate::common::program::{joulestep, told};
+use crate::common::program::{joulestep, describe};
 
 /// Numbers of a CSV by the names of its columns without their units, and the last cells of each row.
 pub(super) fn table(folder: &Folder, name: &str) -> (BTreeMap<String, Vec<f64>>, Vec<Vec<String>>) {
@@ -99,7 +99,7 @@ min = "60 A"
         "150 A",
         "--json",
     ];
-    let rated = told(&command);
+    let rated = describe(&command);
     let of = |pointer: &str| rated.pointer(pointer).and_then(Value::as_f64).unwrap();
     // The table of the law begins at another temperature: the same cubics, rounded otherwise.
     near(c["continuous.current"][7], of("/ratings/0/continuous/current"), 1e-7, "continuous");
@@ -207,7 +207,7 @@ values = ["48 degC", "58 degC"]
         "2",
         "--json",
     ];
-    let rated = told(&command);
+    let rated = describe(&command);
     let continuous = rated.pointer("/ratings/0/continuous/current").and_then(Value::as_f64).unwrap();
     near(c["continuous.current"][0], continuous, 1e-6, "continuous");
     assert!(folder.batch("one.h5", &["--jobs", "1"]).code == 0);
@@ -271,7 +271,7 @@ values = ["10 A", "20 A"]
         "10 A,20 A",
         "--json",
     ];
-    let studied = told(&command);
+    let studied = describe(&command);
     for (k, (best, balance)) in c["best.losses"].iter().zip(&c["estimate"]).enumerate() {
         for j in 0..3 {
             let losses =

@@ -31,8 +31,8 @@ fn on_path(names: &[&str]) -> Option<PathBuf> {
 
 /// The browser that the build script found, or `JOULESTEP_CHROMIUM` names.
 pub fn chromium() -> PathBuf {
-    let asked = std::env::var_os("JOULESTEP_CHROMIUM").map(PathBuf::from);
-    let found = asked.or_else(|| on_path(&["chromium", "chromium-browser", "google-chrome"]));
+    let requested = std::env::var_os("JOULESTEP_CHROMIUM").map(PathBuf::from);
+    let found = requested.or_else(|| on_path(&["chromium", "chromium-browser", "google-chrome"]));
     found.expect("Chromium on the path")
 }
 
@@ -48,8 +48,8 @@ impl Browser {
             .stderr(Stdio::null())
             .spawn()
             .expect("chromedriver starts");
-        let told = BufReader::new(driver.stdout.take().expect("its output"));
-        let mut lines = told.lines().map_while(Result::ok);
+        let report = BufReader::new(driver.stdout.take().expect("its output"));
+        let mut lines = report.lines().map_while(Result::ok);
         let port = lines.find_map(|line| {
             line.strip_prefix("ChromeDriver was started successfully on port ")?
                 .trim_end_matches('.')
@@ -93,9 +93,9 @@ impl Browser {
         let headers = [host.as_str(), "Content-Type: application/json"];
         let answer = http::request(self.port, method, target, &headers, body.as_bytes());
         let answer = answer.unwrap_or_else(|e| panic!("{method} {target}: {e}"));
-        let told = answer.json();
-        assert_eq!(answer.status, 200, "{method} {target}: {}", told["value"]["message"]);
-        told["value"].clone()
+        let report = answer.json();
+        assert_eq!(answer.status, 200, "{method} {target}: {}", report["value"]["message"]);
+        report["value"].clone()
     }
 
     fn command(&self, what: &str, body: &Value) -> Value {
@@ -216,8 +216,8 @@ impl Browser {
 
     /// Takes a picture (PNG) of what is seen, for people.
     pub fn picture(&self, path: &Path) {
-        let told = self.call("GET", &format!("/session/{}/screenshot", self.session), &Value::Null);
-        std::fs::write(path, base64(told.as_str().unwrap_or_default())).expect("it is written");
+        let report = self.call("GET", &format!("/session/{}/screenshot", self.session), &Value::Null);
+        std::fs::write(path, base64(report.as_str().unwrap_or_default())).expect("it is written");
     }
 }
 

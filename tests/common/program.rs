@@ -29,7 +29,7 @@ pub fn joulestep(args: &[&str]) -> Done {
 }
 
 /// What the program tells as JSON; it must come to its end, whatever its verdict.
-pub fn told(args: &[&str]) -> Value {
+pub fn describe(args: &[&str]) -> Value {
     let done = joulestep(args);
     assert!([0, 1, 5].contains(&done.code), "{}{}", done.out, done.err);
     serde_json::from_str(&done.out).expect("JSON")

@@ -15,9 +15,9 @@ pub fn python() -> Command {
 }
 
 /// What a script says; it must end well.
-pub fn said(command: &mut Command) -> String {
+pub fn output_of(command: &mut Command) -> String {
     let output = command.output().unwrap_or_else(|e| panic!("{:?}: {e}", interpreter()));
-    let said = String::from_utf8_lossy(&output.stdout).into_owned();
-    assert!(output.status.success(), "{said}{}", String::from_utf8_lossy(&output.stderr));
-    said
+    let printed = String::from_utf8_lossy(&output.stdout).into_owned();
+    assert!(output.status.success(), "{printed}{}", String::from_utf8_lossy(&output.stderr));
+    printed
 }

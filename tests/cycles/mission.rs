@@ -21,7 +21,7 @@ use joulestep_models::arrangement::mission::ripple::{apart, harmonics, within};
 use joulestep_models::arrangement::mission::{Followed, Options, Power, follow};
 
 use super::converters::near;
-use crate::common::program::{joulestep, told};
+use crate::common::program::{joulestep, describe};
 
 /// One heat input behind Foster terms (K/W, s) on a boundary at 0 °C.
 fn foster(terms: &[(f64, f64)]) -> Thermal<f64> {
@@ -260,7 +260,7 @@ fn the_harbour_crossings() {
     let folder = tempfile::tempdir().unwrap();
     let file = |name: &str| folder.path().join(name).display().to_string();
     let (h5, svg) = (file("mission.h5"), file("mission.svg"));
-    let found = told(&["mission", "examples/ferry-mission.toml", "--json", "--out", &h5, "--svg", &svg]);
+    let found = describe(&["mission", "examples/ferry-mission.toml", "--json", "--out", &h5, "--svg", &svg]);
     let number = |key: &str| found[key].as_f64().unwrap();
     assert_eq!(found["outcome"], "done");
     assert!(number("estimated_error") <= number("tolerance"), "{}", found["estimated_error"]);

@@ -1,6 +1,6 @@
 //! The commands `cycle` and `dead-time`, and the example of every arrangement.
 
-use crate::common::program::{joulestep, told as json};
+use crate::common::program::{joulestep, describe as json};
 
 /// Every arrangement has an example that is right.
 #[test]

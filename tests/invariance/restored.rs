@@ -29,7 +29,7 @@ fn samples(memory: &InMemory<f64>, from: f64) -> Vec<u64> {
 }
 
 /// Events and rows, as text: some have no value (NaN), which equals nothing.
-fn told(memory: &InMemory<f64>) -> String {
+fn describe(memory: &InMemory<f64>) -> String {
     format!("{:?} {:?}", memory.events, memory.rows)
 }
 
@@ -50,7 +50,7 @@ fn a_restored_run_goes_on_with_the_same_bits() {
         run.advance(END, &mut second).unwrap();
         assert_eq!(counters, run.counters());
         assert!(end == bits(&run), "restored in the same run at {at:e}");
-        assert!(samples(&first, at) == samples(&second, at) && told(&first) == told(&second));
+        assert!(samples(&first, at) == samples(&second, at) && describe(&first) == describe(&second));
         assert!(first.thermal == second.thermal);
         let mut fresh = pulsed().0.ready().unwrap();
         fresh.restore(&saved);
@@ -95,7 +95,7 @@ fn two_runs_of_one_setup_have_the_same_bits() {
         let mut run = pulsed().0.ready().unwrap();
         run.advance(END, &mut memory).unwrap();
         run.finish(&mut memory);
-        (bits(&run), samples(&memory, -1.0), run.counters(), told(&memory))
+        (bits(&run), samples(&memory, -1.0), run.counters(), describe(&memory))
     };
     let (a, b) = (solve(), solve());
     assert!(a.0 == b.0 && a.1 == b.1 && a.2 == b.2 && a.3 == b.3);

@@ -70,11 +70,11 @@ pub fn noisy(mut part: Part, deviation: f64, mut seed: u64) -> Part {
 
 /// What is extracted from a part of which only `known` is known besides its curves.
 pub fn extracted(part: &Part, known: &[&'static str]) -> Extraction {
-    let mut asked = part.clone();
-    asked.values = Values::with_defaults(part.entry().params);
-    asked.values.0.extend(known.iter().map(|k| (*k, part.values.0[k].clone())));
-    asked.given = known.iter().copied().collect();
-    extract(&asked, &Values::default()).expect("it can be fitted")
+    let mut requested = part.clone();
+    requested.values = Values::with_defaults(part.entry().params);
+    requested.values.0.extend(known.iter().map(|k| (*k, part.values.0[k].clone())));
+    requested.given = known.iter().copied().collect();
+    extract(&requested, &Values::default()).expect("it can be fitted")
 }
 
 const TEMPERATURES: [f64; 6] = [-40.0, 0.0, 25.0, 75.0, 125.0, 175.0];

@@ -39,15 +39,15 @@ fn a_diode_with_series_resistance() {
     let drop = |i: f64| ideality * BOLTZMANN * kelvin / CHARGE * (i / saturation).ln_1p() + i * resistance;
     near("the closed form", drop(38.4490611164033), 3.4, 1e-9);
     let currents = [1e-3, 1e-2, 0.1, 1.0, 5.0, 20.0, 38.4490611164033];
-    let asked = part(
+    let requested = part(
         "diode",
         Technology::Unstated,
         &[("gap", 1.12), ("resistance-coefficient", 0.0), ("saturation-current", 1.0)],
     );
     let hot = (Variable::Temperature, 150.0);
-    let asked =
-        taken(asked, Quantity::DiodeDrop, Variable::Current, &[hot], currents.map(|i| (i, drop(i))).to_vec());
-    let found = extracted(&asked, &["gap", "resistance-coefficient"]).part.values;
+    let requested =
+        taken(requested, Quantity::DiodeDrop, Variable::Current, &[hot], currents.map(|i| (i, drop(i))).to_vec());
+    let found = extracted(&requested, &["gap", "resistance-coefficient"]).part.values;
     // The part states its saturation current at 25 °C.
     let at_25 = saturation / saturation_at(kelvin, 1.0, ideality, 1.12, 3.0);
     near("saturation current", found.number("saturation-current"), at_25, 1e-6);
@@ -70,9 +70,9 @@ fn a_one_sided_junction() {
         let points = [0.0, 0.1, 0.3, 1.0, 0.5].map(|x| x * volts);
         let mut points: Vec<_> = points.iter().map(|v| (*v, c(*v))).collect();
         points.sort_by(|a, b| a.0.total_cmp(&b.0));
-        let asked = part("diode", Technology::Unstated, &[("saturation-current", 1e-12)]);
-        let asked = taken(asked, Quantity::Capacitance, Variable::Voltage, &[], points);
-        let found = extracted(&asked, &["saturation-current"]).part.values;
+        let requested = part("diode", Technology::Unstated, &[("saturation-current", 1e-12)]);
+        let requested = taken(requested, Quantity::Capacitance, Variable::Voltage, &[], points);
+        let found = extracted(&requested, &["saturation-current"]).part.values;
         near("C(0)", found.number("capacitance"), at_zero, 1e-6);
         near("built-in voltage", found.number("built-in-voltage"), built_in, 1e-6);
         near("depletion-exponent", found.number("depletion-exponent"), 0.5, 1e-7);
@@ -102,10 +102,10 @@ fn recovery_charge_of_a_ramp_gives_lifetime_and_transit_time() {
         near("the other form", of(rate), charge, 1e-9);
         let rates = [0.1, 0.3, 1.0, 3.0, 10.0].map(|x| x * rate);
         let held = [(Variable::Current, forward), (Variable::Voltage, 400.0)];
-        let asked = part("diode", Technology::SiliconPinDiode, &[("saturation-current", 1e-12)]);
+        let requested = part("diode", Technology::SiliconPinDiode, &[("saturation-current", 1e-12)]);
         let points = rates.map(|a| (a, of(a))).to_vec();
-        let asked = taken(asked, Quantity::RecoveryCharge, Variable::CurrentRate, &held, points);
-        let found = extracted(&asked, &["saturation-current"]).part.values;
+        let requested = taken(requested, Quantity::RecoveryCharge, Variable::CurrentRate, &held, points);
+        let found = extracted(&requested, &["saturation-current"]).part.values;
         near("lifetime", found.number("lifetime"), lifetime, 1e-6);
         near("transit time", found.number("transit-time"), transit, 1e-6);
     }
@@ -133,19 +133,19 @@ fn a_channel_from_weak_to_strong_inversion() {
         ("on-resistance", 1.0),
         ("threshold", 1.0),
     ];
-    let asked = part("mosfet", Technology::LowVoltageMosfet, held);
+    let requested = part("mosfet", Technology::LowVoltageMosfet, held);
     let at = [(Variable::Voltage, drain), (Variable::Temperature, kelvin - 273.15)];
     let points = gates.map(|g| (g, current(g))).to_vec();
-    let mut asked = taken(asked, Quantity::Transfer, Variable::GateVoltage, &at, points);
+    let mut requested = taken(requested, Quantity::Transfer, Variable::GateVoltage, &at, points);
     // On-resistance at vds → 0 and 5 V: dI/dvds = n·β·2Vt·ln(1 + e^(vp/2Vt)), a measurement at a milliampere.
     let open = 2.0 * thermal * ((5.0 - threshold) / n / (2.0 * thermal)).exp().ln_1p();
     let resistance = 1.0 / (n * beta * open);
     let at = [(Variable::Current, 1e-3), (Variable::Temperature, kelvin - 273.15)];
     let mut small = curve(Quantity::OnResistance, Variable::GateVoltage, &at, &[]);
     small.points = vec![(5.0, resistance)];
-    asked.curves.push(small);
+    requested.curves.push(small);
     let known = ["threshold-drift", "resistance-exponent", "on-gate-voltage", "leakage-conductance"];
-    let found = extracted(&asked, &known).part.values;
+    let found = extracted(&requested, &known).part.values;
     near("threshold", found.number("threshold"), threshold, 1e-5);
     near("slope factor", found.number("slope-factor"), n, 1e-3);
     near("on-resistance", found.number("on-resistance"), resistance, 1e-3);

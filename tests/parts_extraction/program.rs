@@ -6,11 +6,11 @@ use joulestep::parts::write;
 use serde_json::Value;
 
 use super::made::{DIODE_KNOWN, diode};
-use crate::common::program::{joulestep, told};
+use crate::common::program::{joulestep, describe};
 
 #[test]
 fn every_shipped_part_is_listed_and_shown() {
-    let list = told(&["parts", "list", "--json"]);
+    let list = describe(&["parts", "list", "--json"]);
     let parts = list["parts"].as_array().expect("a list");
     assert_eq!(parts.len(), joulestep_models::parts::shipped().len());
     let text = joulestep(&["parts", "list"]).out;
@@ -19,7 +19,7 @@ fn every_shipped_part_is_listed_and_shown() {
         assert!(text.contains(name));
         assert_eq!(part["invented"], true, "{name}");
         assert!(part["title"].as_str().unwrap().contains("invented"), "{name}");
-        let shown = told(&["parts", "show", name, "--json"]);
+        let shown = describe(&["parts", "show", name, "--json"]);
         assert_eq!(shown["missing"], serde_json::json!([]), "{name}");
         // What the model says, not what the file says: the stated on-resistance comes out of the operating point.
         if let Some(r) = part["on_resistance"].as_f64() {
@@ -29,7 +29,7 @@ fn every_shipped_part_is_listed_and_shown() {
             assert!(value["at_working"].as_f64().unwrap() > r);
         }
     }
-    let hot = told(&["parts", "show", "cascode-700v-7m", "--temperature", "150 degC", "--json"]);
+    let hot = describe(&["parts", "show", "cascode-700v-7m", "--temperature", "150 degC", "--json"]);
     assert_eq!(hot["working_temperature"], 150.0);
     let output = joulestep(&["parts", "show", "cascode-700v-7n"]);
     assert_eq!(output.code, 2);
@@ -43,20 +43,20 @@ fn every_shipped_part_is_listed_and_shown() {
 fn an_extracted_part_runs() {
     let folder = tempfile::tempdir().expect("a folder");
     let path = |name: &str| folder.path().join(name).to_str().expect("UTF-8").to_string();
-    let mut asked = diode();
-    asked.given = DIODE_KNOWN.iter().copied().collect();
-    std::fs::write(path("points.toml"), write::toml(&asked, "made by a model")).expect("written");
-    let report = told(&["parts", "extract", &path("points.toml"), "-o", &path("part.toml"), "--json"]);
+    let mut requested = diode();
+    requested.given = DIODE_KNOWN.iter().copied().collect();
+    std::fs::write(path("points.toml"), write::toml(&requested, "made by a model")).expect("written");
+    let report = describe(&["parts", "extract", &path("points.toml"), "-o", &path("part.toml"), "--json"]);
     assert_eq!(report["converged"], true);
     let parameters = report["parameters"].as_array().unwrap();
     assert_eq!(parameters.len(), 10);
-    let part = told(&["parts", "show", &path("part.toml"), "--json"]);
+    let part = describe(&["parts", "show", &path("part.toml"), "--json"]);
     for p in parameters {
         let key = p["key"].as_str().unwrap();
         let (value, written) = (p["value"].as_f64().unwrap(), part["params"][key]["value"].as_f64().unwrap());
         assert!((written / value - 1.0).abs() < 1e-8, "{key}: {value} {written}");
         // Nine digits of the points are worth as much of a parameter as its own certainty leaves of them.
-        let was = asked.values.maybe(key).unwrap();
+        let was = requested.values.maybe(key).unwrap();
         assert!((value / was - 1.0).abs() < 1e-5, "{key}: {value}, was {was}");
     }
     // For a plot: the points as they were, the model there, and a line.
@@ -97,14 +97,14 @@ fn an_extracted_part_runs() {
         signals = ["voltage(b)"]
     "#;
     std::fs::write(path("scenario.toml"), scenario).expect("written");
-    let account = told(&["run", &path("scenario.toml"), "--out", &path("result.h5"), "--json"]);
+    let account = describe(&["run", &path("scenario.toml"), "--out", &path("result.h5"), "--json"]);
     assert_eq!(account["outcome"], "done");
 }
 
 /// The schemas, by an implementation that is not ours, on every shipped part and on broken ones.
 #[test]
 fn schemas_of_part_and_points_files() {
-    let of = |what: &str| crate::common::schema::validator_for(&told(&["schema", what])).expect("a schema");
+    let of = |what: &str| crate::common::schema::validator_for(&describe(&["schema", what])).expect("a schema");
     let json = |content: &str| -> Value {
         let table: toml::Table = content.parse().expect("TOML");
         serde_json::to_value(table).expect("JSON")
@@ -138,7 +138,7 @@ fn the_example_is_fitted_and_drawn() {
     let folder = tempfile::tempdir().expect("a folder");
     let picture = folder.path().join("fit.svg");
     let picture = picture.to_str().expect("UTF-8");
-    let report = told(&["parts", "extract", "examples/points-sic-mosfet.toml", "--plot", picture, "--json"]);
+    let report = describe(&["parts", "extract", "examples/points-sic-mosfet.toml", "--plot", picture, "--json"]);
     let curves = report["curves"].as_array().unwrap();
     assert_eq!(curves.len(), 17);
     for curve in curves {
@@ -156,9 +156,9 @@ fn the_example_is_fitted_and_drawn() {
 fn hostile_points_are_refused_or_fitted_without_a_panic() {
     let folder = tempfile::tempdir().expect("a folder");
     let path = folder.path().join("points.toml");
-    let mut asked = diode();
-    asked.given = DIODE_KNOWN.iter().copied().collect();
-    let good = write::toml(&asked, "made by a model").into_bytes();
+    let mut requested = diode();
+    requested.given = DIODE_KNOWN.iter().copied().collect();
+    let good = write::toml(&requested, "made by a model").into_bytes();
     let mut seed: u64 = 5;
     let mut counts = [0; 2];
     for _ in 0..150 {

@@ -192,9 +192,9 @@ fn foster_terms_of_an_impedance_become_part_of_it() {
         .map(|k| 1e-5 * 10f64.powf(0.22 * f64::from(k)))
         .map(|t| (t, made.iter().map(|(r, tau)| r * (1.0 - (-t / tau).exp())).sum()))
         .collect();
-    let mut asked = part("mosfet", Technology::SicMosfet, &[("on-resistance", 0.02), ("threshold", 3.0)]);
-    asked.curves.push(points);
-    let found = extracted(&asked, &["on-resistance", "threshold"]).part;
+    let mut requested = part("mosfet", Technology::SicMosfet, &[("on-resistance", 0.02), ("threshold", 3.0)]);
+    requested.curves.push(points);
+    let found = extracted(&requested, &["on-resistance", "threshold"]).part;
     assert_eq!(found.thermal.impedance[0].die, "mosfet");
     for (a, b) in found.thermal.impedance[0].terms.iter().zip(made) {
         assert!((a.0 / b.0 - 1.0).abs() < 1e-4 && (a.1 / b.1 - 1.0).abs() < 1e-4, "{a:?} {b:?}");
@@ -225,12 +225,12 @@ fn recovery_charge_with_its_capacitive_part() {
         joulestep::parts::load("mosfet-sic-700v-12m", &|_| Err(std::io::ErrorKind::NotFound.into()));
     let mut part = shipped.expect("a shipped part").part;
     let held = [(Variable::Current, 40.0), (Variable::Voltage, 400.0)];
-    let asked = Curve {
+    let requested = Curve {
         capacitive: true,
         ..curve(Quantity::RecoveryCharge, Variable::CurrentRate, &held, &[3e8, 1e9])
     };
     part.curves.clear();
-    let part = with(part, vec![asked]);
+    let part = with(part, vec![requested]);
     let ramp = Ramp::of(&Conditions::default(), 40.0);
     let run = joulestep_models::merit::recovery::ramp(&part, &ramp).unwrap();
     let ratio = run.charge / charge(&part);

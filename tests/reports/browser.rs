@@ -18,10 +18,10 @@ fn browse(browser: &Path, profile: &Path, page: &Path, what: &str) -> Output {
         .args([&profile, what, &address])
         .output()
         .unwrap();
-    let said = String::from_utf8_lossy(&output.stderr);
-    assert!(output.status.success(), "{said}");
-    let told: Vec<&str> = said.lines().filter(|l| l.contains(":CONSOLE") || l.contains("ERR_")).collect();
-    assert!(told.is_empty(), "{told:?}");
+    let printed = String::from_utf8_lossy(&output.stderr);
+    assert!(output.status.success(), "{printed}");
+    let report: Vec<&str> = printed.lines().filter(|l| l.contains(":CONSOLE") || l.contains("ERR_")).collect();
+    assert!(report.is_empty(), "{report:?}");
     output
 }
 

@@ -3,7 +3,7 @@
 use joulestep::answer::{Study, StudyFigure, StudyTable};
 use joulestep::plot::{Axis, Bars, Chart, Curve, Figure, Mark, Panel, Series, Span};
 use joulestep::result::{ResultWriter, Scalar, Summary, Verdict, WriterOptions};
-use joulestep::sheet::{Cell, Head, Sheet};
+use joulestep::table::{Cell, Head, Table};
 use joulestep_engine::recorder::{Column, Event, EventKind, Layout, Recorder};
 
 use super::{done, page, text};
@@ -85,7 +85,7 @@ fn a_hostile_study_comes_back_and_is_shown_as_text() {
         height: 0.0,
     };
     let figure = Figure::new(EVIL, vec![Panel::Chart(chart), Panel::Bars(bars)]).noted(vec![evil()]);
-    let sheet = Sheet {
+    let data = Table {
         heads: vec![Head::text(EVIL), Head::number(EVIL, EVIL, "A"), Head::number("plain", "p", "1")],
         rows: vec![
             vec![Cell::Text(evil()), Cell::Number(1.0), Cell::Number(0.25)],
@@ -101,7 +101,7 @@ fn a_hostile_study_comes_back_and_is_shown_as_text() {
         statements: vec![evil()],
         conditions: vec![evil()],
         definitions: vec![(evil(), evil())],
-        tables: vec![StudyTable::new(EVIL, EVIL, 1, sheet)],
+        tables: vec![StudyTable::new(EVIL, EVIL, 1, data)],
         figures: vec![StudyFigure::new(EVIL, figure)],
     };
     let result = folder.path().join("study.h5");

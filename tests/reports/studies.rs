@@ -7,8 +7,8 @@ use joulestep::answer::Study;
 use joulestep_engine::units::people_digits;
 
 use super::{done, judged, page, text};
-use crate::common::program::told;
-use crate::common::python::{python, said};
+use crate::common::program::describe;
+use crate::common::python::{python, output_of};
 
 /// The commands that leave a file, with a word of their title.
 const STUDIES: &[(&str, &[&str], &str)] = &[
@@ -81,7 +81,7 @@ fn every_study_has_a_report() {
         for sentence in study.answers.iter().chain(&study.conditions) {
             assert!(page.text.contains(sentence), "{name}: {sentence}");
         }
-        for table in study.tables.iter().filter(|t| !t.sheet.rows.is_empty()) {
+        for table in study.tables.iter().filter(|t| !t.data.rows.is_empty()) {
             let title: String = table.title.chars().filter(|c| *c != '_').collect();
             assert!(page.text.contains(&title), "{name}: {title}");
         }
@@ -105,8 +105,8 @@ fn files_hold_what_the_command_tells() {
     let result = run(folder.path(), "rating", args);
     let study = Study::read(&result).unwrap();
     let surge = study.tables.iter().find(|t| t.name == "surge").unwrap();
-    assert_eq!(surge.sheet.csv(), done(&[args, &["--csv"]].concat(), 0));
-    let json = told(&[args, &["--json"]].concat());
+    assert_eq!(surge.data.csv(), done(&[args, &["--csv"]].concat(), 0));
+    let json = describe(&[args, &["--json"]].concat());
     let out = folder.path().join("rating.html");
     done(&["report", text(&result), "-o", text(&out)], 0);
     let page = page::parsed(&out);
@@ -150,7 +150,7 @@ fn a_batch_has_a_report() {
     fs::write(&file, plan).unwrap();
     fs::copy("examples/inrush-chains.toml", folder.path().join("inrush-chains.toml")).unwrap();
     let table = folder.path().join("table.h5");
-    let said = crate::common::program::joulestep(&[
+    let printed = crate::common::program::joulestep(&[
         "batch",
         text(&file),
         "--out",
@@ -158,7 +158,7 @@ fn a_batch_has_a_report() {
         "--json",
         "--quiet",
     ]);
-    let json: serde_json::Value = serde_json::from_str(&said.out).unwrap();
+    let json: serde_json::Value = serde_json::from_str(&printed.out).unwrap();
     let out = folder.path().join("batch.html");
     done(&["report", text(&table), "-o", text(&out)], 0);
     let page = page::parsed(&out);
@@ -211,10 +211,10 @@ d = xarray.open_dataset(sys.argv[1], group='tables/surge', engine='h5netcdf')
 frame = d.to_dataframe()
 assert len(frame) == len(out['current']) and d['current'].attrs['units'] == 'A', frame
 ";
-    let said = said(python().args(["-c", script]).arg(&result));
-    let read: serde_json::Value = serde_json::from_str(&said).unwrap();
+    let printed = output_of(python().args(["-c", script]).arg(&result));
+    let read: serde_json::Value = serde_json::from_str(&printed).unwrap();
     let study = Study::read(&result).unwrap();
-    let surge = &study.tables.iter().find(|t| t.name == "surge").unwrap().sheet;
+    let surge = &study.tables.iter().find(|t| t.name == "surge").unwrap().data;
     let names: Vec<&str> = surge.heads.iter().map(|h| h.name.as_str()).collect();
     assert_eq!(read["columns"], serde_json::json!(names));
     assert_eq!(read["units"]["width"], "s");

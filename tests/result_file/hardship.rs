@@ -210,11 +210,11 @@ fn a_full_disk_ends_the_run_in_words_and_keeps_the_last_checkpoint() {
     let mut shell = Command::new("sh");
     shell.args(["-c", "trap '' XFSZ; ulimit -f 16000; exec \"$0\" \"$@\""]).arg(again.get_program());
     let output = shell.args(again.get_args()).env(PART, &path).output().unwrap();
-    let said = String::from_utf8_lossy(&output.stdout);
+    let printed = String::from_utf8_lossy(&output.stdout);
     let complaint = String::from_utf8_lossy(&output.stderr);
-    assert!(output.status.success(), "{said}{complaint}");
+    assert!(output.status.success(), "{printed}{complaint}");
     let expected = format!("went on: false; cannot write {}: File too large (os error 27)", path.display());
-    assert!(said.contains(&expected), "{said}");
+    assert!(printed.contains(&expected), "{printed}");
     assert!(check(&path) >= 10 * 4096);
 }
 
@@ -241,9 +241,9 @@ fn memory_does_not_grow_with_the_run() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("long.h5");
     let output = start_again("memory_does_not_grow_with_the_run", &path).output().unwrap();
-    let said = String::from_utf8_lossy(&output.stdout);
-    let line = said.lines().find(|line| line.contains("peak resident")).unwrap_or_default();
+    let printed = String::from_utf8_lossy(&output.stdout);
+    let line = printed.lines().find(|line| line.contains("peak resident")).unwrap_or_default();
     println!("{line}");
-    assert!(output.status.success(), "{said}{}", String::from_utf8_lossy(&output.stderr));
+    assert!(output.status.success(), "{printed}{}", String::from_utf8_lossy(&output.stderr));
     assert_eq!(ResultFile::open(&path).unwrap().samples(), 10 * SHORT);
 }

@@ -7,15 +7,15 @@ use std::path::{Path, PathBuf};
 use joulestep::result::{Precision, block_length};
 use serde_json::{Map, Value, json};
 
-use super::told::*;
-use crate::common::python::{python, said};
+use super::written::*;
+use crate::common::python::{python, output_of};
 
 /// Lets `tests/result_file/read.py` compare the file with what is expected of it.
 pub fn compare_from_outside(path: &Path, expected: &Value, engines: &[&str]) {
     let list = path.with_extension("json");
     fs::write(&list, expected.to_string()).unwrap();
     let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/result_file/read.py");
-    print!("{}", said(python().arg(script).arg(path).arg(&list).args(engines)));
+    print!("{}", output_of(python().arg(script).arg(path).arg(&list).args(engines)));
 }
 
 /// The expectation being gathered: numbers go to files of their own, so that they are compared as bytes.
@@ -59,7 +59,7 @@ impl Expected {
 
 /// Everything that `write` put into the file.
 fn expected(folder: &Path, samples: usize, precision: Precision) -> Value {
-    let memory = told(samples);
+    let memory = describe(samples);
     let mut e = Expected::new(folder, 1);
     let stored = |value: f64| match precision {
         Precision::Double => value.to_le_bytes().to_vec(),
@@ -200,7 +200,7 @@ for engine in sys.argv[2:]:
             assert data.indexes["time"].is_unique and data.indexes["time"].is_monotonic_increasing
     with xarray.open_dataset(sys.argv[1], group="waveforms", engine=engine) as data:
         v = data["voltage(a)"]
-        # 100 V for 5.4 us of 20 us; asked away from the jumps and right at them.
+        # 100 V for 5.4 us of 20 us; requested away from the jumps and right at them.
         at = np.array([1e-6, 5.3e-6, 5.5e-6, 19.9e-6, 21e-6, 1.9055e-3])
         want = np.array([100.0, 100.0, 0.0, 0.0, 100.0, 0.0])
         near = v.sel(time=at, method="nearest").values
@@ -255,5 +255,5 @@ signals = ["voltage(a)"]
     let done = crate::common::program::joulestep(&["run", &path("s.toml"), "--out", &path("s.h5")]);
     assert_eq!(done.code, 0, "{}{}", done.out, done.err);
     let script = ["-c", JUMPS, &path("s.h5"), "h5netcdf"];
-    print!("{}", crate::common::python::said(crate::common::python::python().args(script)));
+    print!("{}", crate::common::python::output_of(crate::common::python::python().args(script)));
 }

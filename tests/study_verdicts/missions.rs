@@ -27,28 +27,28 @@ fn limits(celsius: f64, amperes: f64) -> String {
 #[test]
 fn a_mission_knows_how_wrong_its_numbers_are() {
     let all = limits(500.0, 500.0);
-    let (_, mut told) = mission(STEPPED, &all).json("mission", &[]);
+    let (_, mut report) = mission(STEPPED, &all).json("mission", &[]);
     // The ripple is that of the hottest cycle that was solved, which leaps choose.
-    ["ripple", "harmonics"].into_iter().for_each(|table| told[table] = Value::Null);
+    ["ripple", "harmonics"].into_iter().for_each(|table| report[table] = Value::Null);
     // Solved exactly, with leaps that err by little.
     let (_, exact) = mission(EXACT, &all).json("mission", &["--tolerance", "1 mK", "--closing", "1e-8"]);
-    let (good, low, high, least) = tally(&told, &exact, 1e-6);
+    let (good, low, high, least) = tally(&report, &exact, 1e-6);
     assert!(least >= 0.25 && low * 20 <= good + low + high, "{low} below half, the least {least}");
     // All of them are cautious here: the estimate of leaps leaves out the correction that is applied. It keeps the tolerance.
-    let (hot, error) = largest(&told, "hot");
+    let (hot, error) = largest(&report, "hot");
     assert!(error <= 0.1, "{hot} ± {error} K; {good} good, {high} cautious");
-    let cost = |what: &str| told["error_estimate"][what].as_f64().unwrap() / told[what].as_f64().unwrap();
+    let cost = |what: &str| report["error_estimate"][what].as_f64().unwrap() / report[what].as_f64().unwrap();
     println!("steps {:.2}, iterations {:.2}", cost("steps"), cost("iterations"));
     assert!(cost("steps") <= 0.8 && cost("iterations") <= 0.8);
 }
 
 #[test]
 fn a_mission_is_judged_by_the_rule() {
-    let (_, told) = mission(STEPPED, &limits(500.0, 500.0)).json("mission", &[]);
-    let (hot, choke) = (largest(&told, "hot"), largest(&told, "choke"));
+    let (_, report) = mission(STEPPED, &limits(500.0, 500.0)).json("mission", &[]);
+    let (hot, choke) = (largest(&report, "hot"), largest(&report, "choke"));
     for (max, code, verdict) in around(hot) {
-        let (done, told) = mission(STEPPED, &limits(max, 500.0)).json("mission", &[]);
-        assert_eq!((done, &told["verdict"]), (code, &Value::from(verdict)), "{max}: {}", told["limits"]);
+        let (done, report) = mission(STEPPED, &limits(max, 500.0)).json("mission", &[]);
+        assert_eq!((done, &report["verdict"]), (code, &Value::from(verdict)), "{max}: {}", report["limits"]);
     }
     // The current that the step of the load drives through the choke counts.
     let case = mission(STEPPED, &limits(500.0, choke.0 - 2.0 * choke.1));

@@ -16,7 +16,7 @@ fn pulse(rated: &str, more: &[&str]) -> (i32, String) {
     (done.code, done.out + &done.err)
 }
 
-fn told(rated: &str, more: &[&str]) -> (i32, Value) {
+fn describe(rated: &str, more: &[&str]) -> (i32, Value) {
     let (code, text) = pulse(rated, &[&["--json"], more].concat());
     (code, serde_json::from_str(&text).unwrap_or_else(|e| panic!("{e}: {text}")))
 }
@@ -24,8 +24,8 @@ fn told(rated: &str, more: &[&str]) -> (i32, Value) {
 /// Energies, charges, times and peaks against the same pulses with bounds a sixteenth as wide and steps half as long.
 #[test]
 fn a_double_pulse_knows_how_wrong_its_numbers_are() {
-    let (_, told) = told("750 V", &["--current", "20 A", "--gate-resistance", "20 ohm"]);
-    let row = &told["rows"][0];
+    let (_, report) = describe("750 V", &["--current", "20 A", "--gate-resistance", "20 ohm"]);
+    let row = &report["rows"][0];
     let case = Case::new("");
     let path = case.path("fixture.toml");
     std::fs::write(&path, PART).expect("written");
@@ -64,7 +64,7 @@ fn a_double_pulse_knows_how_wrong_its_numbers_are() {
     // With faster gates estimates are worse: at 5 ohm three of these are below a quarter, because the three computations
     // agree by chance on what steps at their finest length leave.
     assert!(low <= 1, "{low} of 13 below a quarter, the least {least:.2}");
-    let cost = |what: &str| told["error_estimate"][what].as_f64().unwrap() / told[what].as_f64().unwrap();
+    let cost = |what: &str| report["error_estimate"][what].as_f64().unwrap() / report[what].as_f64().unwrap();
     println!("steps {:.2}, iterations {:.2}", cost("steps"), cost("iterations"));
     assert!(cost("steps") <= 0.8 && cost("iterations") <= 0.8);
 }
@@ -73,12 +73,12 @@ fn a_double_pulse_knows_how_wrong_its_numbers_are() {
 #[test]
 fn a_double_pulse_is_judged_at_every_point() {
     let points = ["--current", "10 A,30 A", "--gate-resistance", "10 ohm", "--temperature", "75 degC"];
-    let (code, told) = told("750 V", &points);
-    assert_eq!((code, &told["verdict"]), (0, &Value::from("passes")), "{}", told["limits"]);
-    let (celsius, error) = largest(&told, "part.mosfet.temperature");
+    let (code, report) = describe("750 V", &points);
+    assert_eq!((code, &report["verdict"]), (0, &Value::from("passes")), "{}", report["limits"]);
+    let (celsius, error) = largest(&report, "part.mosfet.temperature");
     assert!(celsius == 75.0 && error < 1e-9, "{celsius} ± {error}");
     let ends = |row: usize| {
-        let row = &told["rows"][row];
+        let row = &report["rows"][row];
         let error = row["peak_upper_voltage_error"]["plus_minus"].as_f64().unwrap();
         (row["peak_upper_voltage"].as_f64().unwrap(), error)
     };
@@ -86,12 +86,12 @@ fn a_double_pulse_is_judged_at_every_point() {
     assert!(large.0 - large.1 > small.0 + small.1 + 2.0, "{small:?} {large:?}");
     // A rating between the two: the smaller current keeps it, the larger one does not.
     let rated = 0.5 * (small.0 + large.0);
-    let (code, told) = super::pulses::told(&format!("{rated} V"), &points);
-    assert_eq!((code, &told["verdict"]), (1, &Value::from("fails")), "{}", told["limits"]);
-    let of = |row: usize| told["rows"][row]["verdict"].as_str().unwrap();
+    let (code, report) = super::pulses::describe(&format!("{rated} V"), &points);
+    assert_eq!((code, &report["verdict"]), (1, &Value::from("fails")), "{}", report["limits"]);
+    let of = |row: usize| report["rows"][row]["verdict"].as_str().unwrap();
     assert_eq!((of(0), of(1)), ("passes", "fails"));
     // Within its error: neither.
-    let (x, e) = largest(&told, "upper.voltage");
+    let (x, e) = largest(&report, "upper.voltage");
     let (code, text) = pulse(&format!("{:.9} V", x + 0.5 * e), &points);
     assert!(code == 5 && text.contains("Verdict: not proven"), "{code} {text}");
     assert!(text.contains("Ratings of the parts") && text.contains("upper.voltage"), "{text}");

@@ -53,9 +53,9 @@ fn a_long_record_opens_at_once_and_is_not_loaded() {
     let began = Instant::now();
     let served = Served::start(&[&path]);
     let answering = began.elapsed();
-    let told = served.told("meta");
-    assert_eq!(told["files"][0]["w"]["samples"], samples);
-    assert_eq!(told["files"][0]["w"]["signals"][0]["max"], 700.0);
+    let report = served.get("meta");
+    assert_eq!(report["files"][0]["w"]["samples"], samples);
+    assert_eq!(report["files"][0]["w"]["signals"][0]["max"], 700.0);
     let window = |from: f64, to: f64| {
         let began = Instant::now();
         let answer = served.get(&format!("window?f=0&g=w&s=0,1&from={from:e}&to={to:e}&n=4000"));
@@ -87,15 +87,15 @@ fn a_long_record_opens_at_once_and_is_not_loaded() {
     println!("zooming: {count} windows, mean {:.1?}, slowest {slowest:.1?}", sum / count);
     assert!(slowest < Duration::from_millis(500), "{slowest:?}");
     let began = Instant::now();
-    let at = served.told(&format!("at?f=0&g=w&s=0&t={about:e}&reach=1e-8"));
+    let at = served.get(&format!("at?f=0&g=w&s=0&t={about:e}&reach=1e-8"));
     assert_eq!((at["samples"][0].as_u64(), at["values"][0].as_f64()), (Some(spike as u64), Some(700.0)));
     println!("cursor: {:.1?}", began.elapsed());
-    let most = told["limits"]["between"].as_u64().unwrap() as usize;
+    let most = report["limits"]["between"].as_u64().unwrap() as usize;
     let piece = most.min(samples);
     let began = Instant::now();
-    let told = served.told(&format!("between?f=0&g=w&s=0,1&p=0:1&from=0&to={}", piece - 1));
+    let report = served.get(&format!("between?f=0&g=w&s=0,1&p=0:1&from=0&to={}", piece - 1));
     println!("integrals of {piece} samples, two signals and a product: {:.2?}", began.elapsed());
-    assert_eq!(told["samples"], piece);
+    assert_eq!(report["samples"], piece);
     let memory = peak(served.program.id());
     if let Some(memory) = memory {
         println!("peak of resident memory: {:.1} MB", memory as f64 / 1e6);

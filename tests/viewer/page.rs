@@ -15,18 +15,18 @@ const SAMPLES: usize = 60_000;
 
 /// The view's bounds as the address keeps them, s.
 fn view(browser: &Browser) -> (f64, f64) {
-    let told = browser.until("return /v=([^&]*)/.exec(location.hash)?.[1]");
-    let (from, to) = told.as_str().unwrap().split_once(',').unwrap();
+    let report = browser.until("return /v=([^&]*)/.exec(location.hash)?.[1]");
+    let (from, to) = report.as_str().unwrap().split_once(',').unwrap();
     (from.parse().unwrap(), to.parse().unwrap())
 }
 
-/// The middle of the sheet, window px.
+/// The middle of the data, window px.
 fn middle(browser: &Browser) -> (i64, i64) {
-    let told = browser.run(
-        "const r = document.getElementById('sheet').getBoundingClientRect();
+    let report = browser.run(
+        "const r = document.getElementById('data').getBoundingClientRect();
          return [Math.round(r.left + 0.55 * r.width), Math.round(r.top + 0.4 * r.height)]",
     );
-    (told[0].as_i64().unwrap(), told[1].as_i64().unwrap())
+    (report[0].as_i64().unwrap(), report[1].as_i64().unwrap())
 }
 
 /// A number that the page shows, in full; waits for it.
@@ -123,7 +123,7 @@ fn the_page_zooms_reads_jumps_and_saves() {
     );
     browser.until(&next);
 
-    // Where the sheet shows blocks of samples, a cursor stands on one of them.
+    // Where the data shows blocks of samples, a cursor stands on one of them.
     browser.press("\u{e00c}0");
     browser.until("return document.querySelector('#span [data-cursor=A]') === null");
     browser.drag(at, at);
@@ -215,7 +215,7 @@ fn what_holds_is_drawn_in_steps_at_every_zoom() {
     // Samples at 0 to 1 s, none from 0.2 s to 0.8 s; the value goes from 0 to 1 behind the gap. 1000 px wide, 1 px high
     // for 1: the height of what is drawn at 0.5 s.
     let drawn = |count: usize, hold: bool| {
-        let told = browser.run(&format!(
+        let report = browser.run(&format!(
             "return import(new URL('traces.js', location.href).href).then(({{ draw }}) => {{
                const times = Array.from({{ length: {count} }}, (_, k) => k / ({count} - 1)).filter((t) => t <= 0.2 || t >= 0.8);
                const values = Float64Array.from(times, (t) => (t < 0.5 ? 0 : 100));
@@ -235,7 +235,7 @@ fn what_holds_is_drawn_in_steps_at_every_zoom() {
                return heights;
              }})"
         ));
-        let heights: Vec<f64> = told.as_array().unwrap().iter().map(|y| y.as_f64().unwrap()).collect();
+        let heights: Vec<f64> = report.as_array().unwrap().iter().map(|y| y.as_f64().unwrap()).collect();
         assert!(!heights.is_empty(), "{count} samples: nothing is drawn");
         heights
     };
@@ -248,17 +248,17 @@ fn what_holds_is_drawn_in_steps_at_every_zoom() {
         );
     }
     // Long times are in minutes, hours and days, as in the program's texts.
-    let told = browser.run(
+    let report = browser.run(
         "return Promise.all(['numbers.js', 'axes.js'].map((name) => import(new URL(name, location.href).href)))
-           .then(([{ told, typedTime }, { Across }]) => {
+           .then(([{ report, typedTime }, { Across }]) => {
              const axis = new Across(0, 1800, 0, 600);
-             return [1800, 86400, 119, -7200].map((t) => told(t, 's').replace('\\u202f', ' '))
+             return [1800, 86400, 119, -7200].map((t) => describe(t, 's').replace('\\u202f', ' '))
                .concat(axis.title(), axis.ticks().at(-1).label, new Across(0, 1e-3, 0, 600).title(), typedTime('30 min'));
            })",
     );
     let expected = ["30 min", "24 h", "119 s", "\u{2212}2 h", "time (min)", "30", "time (ms)"];
-    assert_eq!(told.as_array().unwrap()[..7], expected.map(Value::from));
-    assert_eq!(told[7].as_f64(), Some(1800.0));
+    assert_eq!(report.as_array().unwrap()[..7], expected.map(Value::from));
+    assert_eq!(report[7].as_f64(), Some(1800.0));
     browser.no_errors();
 }
 

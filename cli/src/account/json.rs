@@ -12,11 +12,11 @@ use crate::judge::Verdict;
 /// The account and the file of the run as JSON: SI units, temperatures in °C, null for what is not finite.
 pub fn json(account: &Account, file: &Path) -> impl Serialize {
     let (verdict, input) = (account.verdict(), account.input());
-    Told { account, verdict, input, file: file.display().to_string() }
+    Document { account, verdict, input, file: file.display().to_string() }
 }
 
 #[derive(Serialize)]
-struct Told<'a> {
+struct Document<'a> {
     #[serde(flatten)]
     account: &'a Account,
     verdict: Verdict,
@@ -26,9 +26,9 @@ struct Told<'a> {
 }
 
 /// What a study tells of its limits and ratings, under the keys that a run's account has.
-pub fn judged(account: &Account) -> ToldJudged<'_> {
+pub fn judged(account: &Account) -> JudgedDocument<'_> {
     let Account { judged, doubts, notes, waivers, estimate, .. } = account;
-    ToldJudged {
+    JudgedDocument {
         verdict: account.verdict(),
         limits: judged,
         doubts,
@@ -40,7 +40,7 @@ pub fn judged(account: &Account) -> ToldJudged<'_> {
 
 /// See [`judged`].
 #[derive(Serialize)]
-pub struct ToldJudged<'a> {
+pub struct JudgedDocument<'a> {
     verdict: Verdict,
     limits: &'a [Judgement],
     doubts: &'a [Doubt],

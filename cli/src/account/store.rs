@@ -96,11 +96,11 @@ pub fn summary(a: &Account) -> Summary {
     scalars.push(plain("couplings", exchanges, a.counters.couplings as f64, "1"));
     let stalled = "steps of the finest length whose error was above its bound";
     scalars.push(plain("stalled", stalled, a.counters.stalled as f64, "1"));
-    said(a, scalars)
+    summary_of(a, scalars)
 }
 
 /// Numbers with the doubts, waivers and notes of an account.
-pub fn said(a: &Account, scalars: Vec<Scalar>) -> Summary {
+pub fn summary_of(a: &Account, scalars: Vec<Scalar>) -> Summary {
     let mut doubts: Vec<String> = a.doubts.iter().map(|d| d.text.clone()).collect();
     if a.outcome != Outcome::Done && a.verdict() == Verdict::NotProven {
         doubts.push("the run did not come to its end".into());

@@ -3,7 +3,7 @@
 use super::{Account, Judgement};
 use crate::answer::StudyTable;
 use crate::judge::{Uncertainty, Verdict};
-use crate::sheet::{Cell, Head, Sheet};
+use crate::table::{Cell, Head, Table};
 
 /// The tables of ratings and limits, where there are any: values in the unit that the row names.
 pub fn tables(a: &Account) -> Vec<StudyTable> {
@@ -21,16 +21,16 @@ pub fn tables(a: &Account) -> Vec<StudyTable> {
     let row = |j: &Judgement| {
         let mut row: Vec<Cell> = vec![j.name.as_str().into(), j.unit.into(), j.min.into()];
         for (found, error, bounds) in j.sides() {
-            let told = [Cell::from(found), error_cell(error)];
-            row.extend(if bounds.is_none() { [Cell::None, Cell::None] } else { told });
+            let report = [Cell::from(found), error_cell(error)];
+            row.extend(if bounds.is_none() { [Cell::None, Cell::None] } else { report });
         }
         row.extend([j.max.into(), j.ruling.word().into()]);
         row
     };
     let table = |by_user: bool, name: &str, title: &str| {
         let rows: Vec<Vec<Cell>> = a.judged.iter().filter(|j| j.by_user == by_user).map(row).collect();
-        let sheet = Sheet { heads: heads.clone(), rows };
-        (!sheet.rows.is_empty()).then(|| StudyTable::new(name, title, 2, sheet))
+        let data = Table { heads: heads.clone(), rows };
+        (!data.rows.is_empty()).then(|| StudyTable::new(name, title, 2, data))
     };
     let both = [table(false, "ratings", "Ratings of the parts"), table(true, "limits", "Limits set")];
     both.into_iter().flatten().collect()

@@ -127,10 +127,10 @@ impl Study {
         let mut numbers: Vec<Number> = self.answers.iter().map(answer).collect();
         for table in &self.tables {
             let columns: Vec<&str> = table.estimated.iter().map(String::as_str).collect();
-            let mut own = table.sheet.numbers(&table.name, &columns);
+            let mut own = table.data.numbers(&table.name, &columns);
             // Row by row, the columns of each in their order.
             let further =
-                (0..table.sheet.rows.len()).flat_map(|row| table.further.iter().map(move |c| c.get(row)));
+                (0..table.data.rows.len()).flat_map(|row| table.further.iter().map(move |c| c.get(row)));
             for (number, further) in own.iter_mut().zip(further) {
                 number.further = further.copied().unwrap_or(0.0);
             }
@@ -160,7 +160,7 @@ impl Study {
         }
         for table in &mut self.tables {
             let columns: Vec<&str> = table.estimated.iter().map(String::as_str).collect();
-            let count = columns.len() * table.sheet.rows.len();
+            let count = columns.len() * table.data.rows.len();
             let row = |k: usize| k / columns.len().max(1);
             let own: Vec<Uncertainty> = errors
                 .by_ref()
@@ -173,7 +173,7 @@ impl Study {
                     other => other.clone(),
                 })
                 .collect();
-            table.sheet = std::mem::take(&mut table.sheet).with_errors(&columns, &mut own.iter());
+            table.data = std::mem::take(&mut table.data).with_errors(&columns, &mut own.iter());
         }
     }
 

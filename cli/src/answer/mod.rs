@@ -3,7 +3,7 @@
 //! A study gives a [`Study`]; text, JSON, CSV, result file and report each know this form and no study.
 
 mod assess;
-mod sheet;
+mod rows;
 mod table;
 
 pub use assess::{Computation, Estimation, assess};
@@ -13,7 +13,7 @@ use joulestep_engine::units::people;
 use serde::Serialize;
 
 use crate::judge::{Bounds, Ruling, Uncertainty, Verdict};
-use crate::sheet::shown;
+use crate::table::shown;
 
 /// A study's answer.
 #[derive(Clone, Debug, Default, PartialEq)]

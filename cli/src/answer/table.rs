@@ -1,7 +1,7 @@
 //! Tables and figures of an answer.
 
 use crate::plot::Figure;
-use crate::sheet::Sheet;
+use crate::table::Table;
 
 /// A table of a study.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -13,7 +13,7 @@ pub struct StudyTable {
     /// How many leading columns name a row.
     pub keys: usize,
     /// The rows.
-    pub sheet: Sheet,
+    pub data: Table,
     /// Columns whose errors coarser computations tell.
     pub estimated: Vec<String>,
     /// Errors of the estimated columns, in their order, that coarser computations do not show: ± of each row; empty where
@@ -25,8 +25,8 @@ pub struct StudyTable {
 
 impl StudyTable {
     /// A table whose first `keys` columns name the rows.
-    pub fn new(name: &str, title: &str, keys: usize, sheet: Sheet) -> Self {
-        Self { name: name.into(), title: title.into(), keys, sheet, ..Self::default() }
+    pub fn new(name: &str, title: &str, keys: usize, data: Table) -> Self {
+        Self { name: name.into(), title: title.into(), keys, data, ..Self::default() }
     }
 
     /// The same, with columns whose errors coarser computations tell; each gets a column of ± beside it.

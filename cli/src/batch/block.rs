@@ -12,7 +12,7 @@ use std::collections::BTreeMap;
 use joulestep_engine::run::setup::Setup;
 use wide::f64x4;
 
-use crate::batch::variant::{Built, Study};
+use crate::batch::variant::{Built, PlannedBatch};
 
 /// How far a variant's numbers in lanes may lie from those it has alone, as a fraction of the largest magnitude that
 /// their quantity has in the table, where the scenario keeps the default error bounds of a step: means, energies (all
@@ -55,7 +55,7 @@ impl Blocks {
     /// value of an input that decides topology or schedule go into another block. Variants whose errors are estimated
     /// run with each other, at the coarser levels too; what is left of their last block is filled with others. Blocks
     /// with such come first: they take longest, and all shards shall have some.
-    pub fn of(study: &Study) -> Self {
+    pub fn of(study: &PlannedBatch) -> Self {
         let count = study.count();
         let alone = study.lanes == 1 || study.plan.search.is_some();
         let structural: Vec<usize> = match alone {
@@ -110,11 +110,11 @@ impl Blocks {
 }
 
 /// Whether scenarios with two values of an input do not run in lockstep.
-fn decides(study: &Study, input: usize) -> bool {
+fn decides(study: &PlannedBatch, input: usize) -> bool {
     let value = |variant: usize| study.inputs(variant)[input];
-    let slot = &study.plan.inputs[input].slot;
+    let parameter = &study.plan.inputs[input].parameter;
     let Some(other) = (1..study.count()).find(|&v| value(v) != value(0)) else { return false };
-    let built = |x: f64| study.built(&[(slot, x)]);
+    let built = |x: f64| study.built(&[(parameter, x)]);
     match (built(value(0)), built(value(other))) {
         (Ok(a), Ok(b)) => !alike(&a, &b),
         _ => false,

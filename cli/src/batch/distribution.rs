@@ -207,8 +207,8 @@ mod tests {
             let x: Vec<f64> = (0..N).map(|k| distribution.quantile((k as f64 + 0.5) / N as f64)).collect();
             let mean = x.iter().sum::<f64>() / N as f64;
             let deviation = (x.iter().map(|x| (x - mean).powi(2)).sum::<f64>() / N as f64).sqrt();
-            let told = distribution.deviation();
-            assert!((told / deviation - 1.0).abs() < 1e-3, "{distribution:?}: {told}, {deviation}");
+            let report = distribution.deviation();
+            assert!((report / deviation - 1.0).abs() < 1e-3, "{distribution:?}: {report}, {deviation}");
         }
     }
 }

@@ -13,7 +13,7 @@ use serde::{Deserialize, Serialize};
 use crate::batch::plan::Estimated;
 use crate::batch::row::{OF_LEDGER, Row, Status};
 use crate::batch::subject::Subject;
-use crate::batch::variant::{Bound, Study};
+use crate::batch::variant::{Bound, PlannedBatch};
 use crate::judge::{Bounds, Computed, Ruling, Uncertainty, Verdict, errors, overall, rule, worst};
 
 /// The errors of a variant's numbers, in the order of its outputs, as a journal keeps them.
@@ -66,7 +66,7 @@ impl Estimate {
     }
 }
 
-impl Study {
+impl PlannedBatch {
     /// How many of the last outputs tell of the ledger, and have no error: a study other than a run has none.
     pub fn of_ledger(&self) -> usize {
         if matches!(self.subject, Subject::Run) { OF_LEDGER } else { 0 }
@@ -109,7 +109,7 @@ pub struct Errors {
 
 impl Errors {
     /// The largest of each column over the variants of which they were estimated.
-    pub fn of(study: &Study, rows: &BTreeMap<usize, Row>) -> Self {
+    pub fn of(study: &PlannedBatch, rows: &BTreeMap<usize, Row>) -> Self {
         let bare = vec![Uncertainty::Bare; study.outputs.len()];
         if study.plan.estimate == Estimated::None {
             return Self { columns: bare, variants: 0 };
@@ -126,20 +126,20 @@ impl Errors {
         let mut columns = bare;
         for (variant, estimate) in estimated() {
             for (column, error) in columns.iter_mut().zip(estimate.each()) {
-                let told = match error {
+                let report = match error {
                     Uncertainty::NotEstimated { why } => {
                         Uncertainty::NotEstimated { why: format!("variant {variant}: {why}") }
                     }
                     other => other,
                 };
-                *column = larger(std::mem::take(column), told);
+                *column = larger(std::mem::take(column), report);
             }
         }
         Self { columns, variants }
     }
 
     /// What is known of the error of an output of a row.
-    pub fn of_output(&self, study: &Study, row: &Row, output: usize) -> Uncertainty {
+    pub fn of_output(&self, study: &PlannedBatch, row: &Row, output: usize) -> Uncertainty {
         let column = self.columns.get(output).cloned().unwrap_or_default();
         if study.plan.estimate != Estimated::All {
             return column;
@@ -152,7 +152,7 @@ impl Errors {
     }
 
     /// Of all outputs of a row.
-    pub fn of_row(&self, study: &Study, row: &Row) -> Vec<Uncertainty> {
+    pub fn of_row(&self, study: &PlannedBatch, row: &Row) -> Vec<Uncertainty> {
         match (study.plan.estimate, &row.estimate) {
             (Estimated::All, Some(own)) => own.each(),
             _ => (0..self.columns.len()).map(|k| self.of_output(study, row, k)).collect(),
@@ -160,7 +160,7 @@ impl Errors {
     }
 
     /// Gives every row the verdict that follows from its numbers with these errors.
-    pub fn judge(&self, study: &Study, rows: &mut BTreeMap<usize, Row>) {
+    pub fn judge(&self, study: &PlannedBatch, rows: &mut BTreeMap<usize, Row>) {
         for row in rows.values_mut() {
             row.verdict = verdict(study, row, &self.of_row(study, row));
         }
@@ -182,7 +182,7 @@ fn larger(a: Uncertainty, b: Uncertainty) -> Uncertainty {
 }
 
 /// What is said of each limit in a row, by the errors of its outputs.
-pub fn rulings(study: &Study, row: &Row, errors: &[Uncertainty]) -> Vec<Ruling> {
+pub fn rulings(study: &PlannedBatch, row: &Row, errors: &[Uncertainty]) -> Vec<Ruling> {
     let one = |(k, limit): (usize, &Bound)| {
         let searched = study.plan.search.as_ref().is_some_and(|s| s.limit == limit.name);
         let (least, largest) = (row.outputs[limit.columns.0], row.outputs[limit.columns.1]);
@@ -213,7 +213,7 @@ pub fn rulings(study: &Study, row: &Row, errors: &[Uncertainty]) -> Vec<Ruling> 
 }
 
 /// The verdict of a row.
-pub fn verdict(study: &Study, row: &Row, errors: &[Uncertainty]) -> Verdict {
+pub fn verdict(study: &PlannedBatch, row: &Row, errors: &[Uncertainty]) -> Verdict {
     let rulings = rulings(study, row, errors);
     let judges = rulings.iter().any(|r| !matches!(r, Ruling::NotJudged | Ruling::Waived));
     let unfinished = judges && matches!(row.status, Status::Failed | Status::Broken);
@@ -250,13 +250,13 @@ mod tests {
             ],
             ..Computed::default()
         };
-        let told = estimate(&at(1.0), &[Ok(at(16.0)), Ok(at(256.0))], OF_LEDGER);
-        let each = told.each();
+        let report = estimate(&at(1.0), &[Ok(at(16.0)), Ok(at(256.0))], OF_LEDGER);
+        let each = report.each();
         assert!((each[0].plus_minus().unwrap() / 1.25e-3 - 1.0).abs() < 1e-6, "{each:?}");
         assert_eq!(each[1..], [Uncertainty::Bare, Uncertainty::Bare, Uncertainty::Bare]);
-        let back: Estimate = serde_json::from_str(&serde_json::to_string(&told).unwrap()).unwrap();
-        assert!(back == told && back.fits(4) && !back.fits(3));
-        let told = estimate(&at(1.0), &[Ok(at(16.0)), Err("it failed".into())], OF_LEDGER);
-        assert!(matches!(&told.each()[0], Uncertainty::NotEstimated { why } if why.contains("it failed")));
+        let back: Estimate = serde_json::from_str(&serde_json::to_string(&report).unwrap()).unwrap();
+        assert!(back == report && back.fits(4) && !back.fits(3));
+        let report = estimate(&at(1.0), &[Ok(at(16.0)), Err("it failed".into())], OF_LEDGER);
+        assert!(matches!(&report.each()[0], Uncertainty::NotEstimated { why } if why.contains("it failed")));
     }
 }

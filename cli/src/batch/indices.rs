@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 
 use crate::batch::plan::Sampling;
 use crate::batch::row::{Row, Status};
-use crate::batch::variant::Study;
+use crate::batch::variant::PlannedBatch;
 
 /// Indices of one output by the inputs in their order.
 #[derive(Clone, Debug, PartialEq)]
@@ -50,7 +50,7 @@ pub fn estimate(values: &[f64], inputs: usize) -> Option<Indices> {
 }
 
 /// Indices of every output that varies, with the output's number; empty where the sampling is not for them.
-pub fn of_rows(study: &Study, rows: &BTreeMap<usize, Row>) -> Vec<(usize, Indices)> {
+pub fn of_rows(study: &PlannedBatch, rows: &BTreeMap<usize, Row>) -> Vec<(usize, Indices)> {
     if !matches!(study.plan.sampling, Sampling::Sensitivity { .. }) {
         return Vec::new();
     }

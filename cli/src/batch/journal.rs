@@ -268,8 +268,8 @@ mod tests {
         assert!(read(&path).is_err());
         let earlier = Head { format: 2, ..head() };
         std::fs::write(&path, line("batch", &earlier).unwrap()).unwrap();
-        let told = read(&path).unwrap_err().to_string();
-        assert!(told.contains("journal of format 2") && told.contains("expected format 3"), "{told}");
+        let report = read(&path).unwrap_err().to_string();
+        assert!(report.contains("journal of format 2") && report.contains("expected format 3"), "{report}");
         std::fs::remove_file(&path).unwrap();
     }
 }

@@ -17,7 +17,7 @@ use crate::batch::errors::{estimate, verdict};
 use crate::batch::measure::Measures;
 use crate::batch::row::{Row, Status};
 use crate::batch::subject::Subject;
-use crate::batch::variant::{Built, Once, Study, coarsen};
+use crate::batch::variant::{Built, Once, PlannedBatch, coarsen};
 use crate::judge::{Computed, Level, Uncertainty};
 
 /// A row, and whether its variant ran in lockstep with others.
@@ -54,7 +54,7 @@ enum LockstepEnd {
     Apart,
 }
 
-impl Study {
+impl PlannedBatch {
     /// Runs the variants of a block, those whose errors are estimated at two coarser levels too; whatever goes wrong with
     /// one stands in its row. `None` where `stop` was set before the end of all.
     pub fn run_block(&self, block: &[usize], stop: &AtomicBool) -> Option<Vec<Ran>> {
@@ -77,7 +77,7 @@ impl Study {
             rayon::join(|| self.block_at(&due, one, stop), || self.block_at(&due, two, stop));
         let coarser = [coarse?, coarsest?];
         for ran in rows.iter_mut().filter(|ran| is_due(ran)) {
-            let told = coarser.each_ref().map(|all| {
+            let report = coarser.each_ref().map(|all| {
                 let own = all.iter().find(|c| c.row.variant == ran.row.variant).ok_or("it did not run")?;
                 match own.row.status {
                     Status::Done => Ok(own.computed.clone()),
@@ -85,12 +85,12 @@ impl Study {
                 }
             });
             let mut fine = ran.computed.clone();
-            if let ([_, Ok(coarsest)], false) = (&told, matches!(self.subject, Subject::Run)) {
+            if let ([_, Ok(coarsest)], false) = (&report, matches!(self.subject, Subject::Run)) {
                 // What steps do not show is found where they are coarsest and cost least.
                 let known = fine.numbers.iter_mut().zip(&coarsest.numbers);
                 known.for_each(|(own, other)| own.further = own.further.max(other.further));
             }
-            ran.row.estimate = Some(estimate(&fine, &told, self.of_ledger()));
+            ran.row.estimate = Some(estimate(&fine, &report, self.of_ledger()));
         }
         Some(rows)
     }

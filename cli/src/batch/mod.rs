@@ -1,8 +1,8 @@
 //! Batches: a scenario, a rating or a dead-time study varied by a plan, on all cores, durable, in shards; and what the
 //! table of its variants tells.
 //!
-//! [`variant::Study::read`] reads a plan; [`variant::Study::run`] runs any variant of it, [`variant::Study::run_block`]
-//! those of a [`block`] in lanes; [`carry::carry`] runs them all on threads into a [`journal`]; [`table`] and [`parquet`]
+//! [`variant::PlannedBatch::read`] reads a plan; [`variant::PlannedBatch::run`] runs any variant of it, [`variant::PlannedBatch::run_block`]
+//! those of a [`block`] in lanes; [`execute::execute`] runs them all on threads into a [`journal`]; [`table`] and [`parquet`]
 //! make files of the rows, [`errors`] says how far they may be wrong and what follows, [`statistics`] and [`indices`] tell what they say together, [`keep`] runs chosen ones again
 //! with their waveforms.
 //!
@@ -16,7 +16,7 @@
 //!
 //! use joulestep::batch::errors::Errors;
 //! use joulestep::batch::statistics::gather;
-//! use joulestep::batch::variant::Study;
+//! use joulestep::batch::variant::PlannedBatch;
 //!
 //! const SCENARIO: &str = r#"
 //! format = 2
@@ -42,7 +42,7 @@
 //!     Some("rc.toml") => Ok(SCENARIO.to_string()),
 //!     _ => Err(std::io::Error::from(std::io::ErrorKind::NotFound)),
 //! };
-//! let study = Study::read(Path::new("plan.toml"), &open).expect("a plan that fits its scenario");
+//! let study = PlannedBatch::read(Path::new("plan.toml"), &open).expect("a plan that fits its scenario");
 //! let stop = AtomicBool::new(false);
 //! let rows: BTreeMap<_, _> =
 //!     (0..study.count()).filter_map(|k| study.run(k, &stop)).map(|row| (row.variant, row)).collect();
@@ -52,12 +52,12 @@
 //! ```
 
 pub mod block;
-pub mod carry;
+pub mod execute;
 pub mod distribution;
 pub mod errors;
 pub mod indices;
 pub mod journal;
-pub mod keep;
+pub mod save;
 pub mod list;
 pub mod lockstep;
 pub mod measure;
@@ -69,9 +69,9 @@ pub mod read;
 pub mod row;
 pub mod sample;
 pub mod sections;
-pub mod slot;
+pub mod parameter_path;
 pub mod statistics;
 pub mod subject;
 pub mod table;
-pub mod tell;
+pub mod summary;
 pub mod variant;

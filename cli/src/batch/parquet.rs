@@ -17,7 +17,7 @@ use parquet::schema::types::Type;
 use serde_json::{Map, Value, json};
 
 use crate::batch::row::Row;
-use crate::batch::table::Told;
+use crate::batch::table::BatchResult;
 
 /// Rows of a row group.
 const GROUP: usize = 65_536;
@@ -66,17 +66,17 @@ fn texts<'a>(
 ///
 /// # Errors
 /// Those of the file.
-pub fn write(path: &Path, told: &Told<'_>) -> Result<(), ParquetError> {
-    let Told { study, rows, .. } = *told;
-    let inputs = study.plan.inputs.iter().map(|i| (i.name.as_str(), i.slot.unit.as_str(), "input"));
-    let errors = told.error_columns();
+pub fn write(path: &Path, result: &BatchResult<'_>) -> Result<(), ParquetError> {
+    let BatchResult { study, rows, .. } = *result;
+    let inputs = study.plan.inputs.iter().map(|i| (i.name.as_str(), i.parameter.unit.as_str(), "input"));
+    let errors = result.error_columns();
     let error = |k: usize| errors.iter().find(move |e| e.output == k);
     let outputs = study.outputs.iter().enumerate().flat_map(|(k, o)| {
         let of_error = error(k).map(|e| (e.name.as_str(), e.unit.as_str(), "error"));
         std::iter::once((o.name.as_str(), o.unit.as_str(), "output")).chain(of_error)
     });
     let named: Vec<Named<'_>> = inputs.chain(outputs).collect();
-    let waveforms = told.waveforms();
+    let waveforms = result.waveforms();
     let words: Vec<&str> = ["doubts", "status", "verdict", "error"]
         .into_iter()
         .chain(waveforms.as_ref().map(|_| "waveforms"))

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use crate::batch::row::{Row, Status};
-use crate::batch::variant::Study;
+use crate::batch::variant::PlannedBatch;
 use crate::plot::{Axis, Bars, Chart, Curve, Figure, Line, Mark, Marker, Panel, Series, PlotError, svg};
 
 /// Scatters drawn: against the inputs with the largest effect.
@@ -55,12 +55,12 @@ pub fn histogram(values: &[f64]) -> Vec<(f64, f64, usize)> {
 ///
 /// # Errors
 /// Nothing to draw, or the drawing library's.
-pub fn picture(study: &Study, rows: &BTreeMap<usize, Row>, output: usize) -> Result<String, PlotError> {
+pub fn picture(study: &PlannedBatch, rows: &BTreeMap<usize, Row>, output: usize) -> Result<String, PlotError> {
     svg(&figure(study, rows, output))
 }
 
 /// The figure of an output.
-pub fn figure(study: &Study, rows: &BTreeMap<usize, Row>, output: usize) -> Figure {
+pub fn figure(study: &PlannedBatch, rows: &BTreeMap<usize, Row>, output: usize) -> Figure {
     let column = &study.outputs[output];
     let done: Vec<&Row> =
         rows.values().filter(|r| r.status == Status::Done && r.outputs[output].is_finite()).collect();
@@ -117,7 +117,7 @@ pub fn figure(study: &Study, rows: &BTreeMap<usize, Row>, output: usize) -> Figu
         let input = &study.plan.inputs[*k];
         let points = done.iter().map(|r| (study.inputs(r.variant)[*k], r.outputs[output])).collect();
         panels.push(Panel::Chart(Chart {
-            x: Axis::linear(&input.name, &input.slot.unit),
+            x: Axis::linear(&input.name, &input.parameter.unit),
             y: Axis::linear(&column.name, &column.unit),
             curves: vec![Curve::scatter("", points).marked(Marker::Disc)],
             ..Chart::default()

@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use crate::batch::distribution::Distribution;
-use crate::batch::slot::Slot;
+use crate::batch::parameter_path::ParameterPath;
 
 /// A plan.
 #[derive(Clone, Debug)]
@@ -82,12 +82,12 @@ pub struct Input {
     /// Name of its column.
     pub name: String,
     /// Where it stands.
-    pub slot: Slot,
+    pub parameter: ParameterPath,
     /// Its values.
     pub values: Values,
 }
 
-/// The values of an input, in the unit of its slot.
+/// The values of an input, in the unit of its parameter.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Values {
     /// Stated: the values of a grid, or of each variant of a list.
@@ -207,7 +207,7 @@ pub struct Search {
     /// Name of its column.
     pub name: String,
     /// Where the value stands.
-    pub slot: Slot,
+    pub parameter: ParameterPath,
     /// Ends of the search.
     pub ends: (f64, f64),
     /// Name of the limit.

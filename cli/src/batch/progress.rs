@@ -23,7 +23,7 @@ pub enum Show {
 }
 
 #[derive(Serialize)]
-struct Told {
+struct ProgressLine {
     finished: usize,
     of: usize,
     not_done: usize,
@@ -73,7 +73,7 @@ impl BatchProgress {
         }
         self.last = Some(Instant::now());
         let line = match self.show {
-            Show::Json => serde_json::to_string(&self.told(elapsed)).unwrap_or_default(),
+            Show::Json => serde_json::to_string(&self.line(elapsed)).unwrap_or_default(),
             _ => self.words(elapsed),
         };
         // Progress that cannot be shown is no reason to stop.
@@ -101,8 +101,8 @@ impl BatchProgress {
         )
     }
 
-    fn told(&self, seconds: f64) -> Told {
-        Told {
+    fn line(&self, seconds: f64) -> ProgressLine {
+        ProgressLine {
             finished: self.finished,
             of: self.total,
             not_done: self.ill,
@@ -129,6 +129,6 @@ mod tests {
         let mut progress = BatchProgress::new(Show::Nothing, 100);
         (progress.finished, progress.ill) = (25, 2);
         assert_eq!(progress.words(50.0), "25 of 100 variants, 2 not done, 0.50 per second, 150 s left");
-        assert_eq!(progress.told(50.0).seconds_left, 150.0);
+        assert_eq!(progress.line(50.0).seconds_left, 150.0);
     }
 }

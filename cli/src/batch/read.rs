@@ -2,7 +2,7 @@
 
 mod correlation;
 mod input;
-mod told;
+mod outputs;
 
 use std::collections::BTreeSet;
 use std::path::Path;
@@ -15,13 +15,13 @@ use crate::batch::list;
 use crate::batch::plan::{Estimated, Plan, Sampling, beside};
 use crate::batch::sample::MOST_DIMENSIONS;
 use crate::batch::sections::{MOST_VARIANTS, plan};
-use crate::batch::slot::{Astray, Slot, World};
+use crate::batch::parameter_path::{PathError, ParameterPath, PathContext};
 use crate::diagnostic::{Diagnostic, Place, Refusal, Sources};
 use crate::scenario::build::Ready;
 use crate::scenario::conform::Conform;
 use crate::scenario::fields::Fields;
 use crate::scenario::include::{Open, reason};
-use crate::scenario::raw::{self, Table};
+use crate::scenario::raw::{self, RawTable};
 use crate::scenario::resolve::InputError;
 use crate::scenario::shape::quantity;
 use crate::study::CATALOGUE;
@@ -32,7 +32,7 @@ pub struct PlanFile {
     /// The file.
     pub sources: Sources,
     /// Its tables as typed.
-    pub root: Table,
+    pub root: RawTable,
     /// Its tables.
     pub fields: Fields,
 }
@@ -72,7 +72,7 @@ pub fn open_plan(path: &Path, open: Open<'_>) -> Result<PlanFile, InputError> {
 /// What the plan's words are held against.
 pub struct Against<'a> {
     /// The tables that are varied.
-    pub world: World<'a>,
+    pub context: PathContext<'a>,
     /// The scenario as built, where the subject is one.
     pub ready: Option<&'a Ready>,
     /// Names of the limits that a search can be about.
@@ -86,9 +86,9 @@ pub struct Against<'a> {
 pub fn understand(plan: &PlanFile, against: &Against<'_>, open: Open<'_>) -> Result<Plan, Refusal> {
     let path = plan.sources.files[0].0.clone();
     let mut read = Read { against, diagnostics: Vec::new() };
-    let meant = read.plan(&plan.fields, &path, open);
-    match meant {
-        Some(meant) if read.diagnostics.is_empty() => Ok(meant),
+    let resolved = read.plan(&plan.fields, &path, open);
+    match resolved {
+        Some(resolved) if read.diagnostics.is_empty() => Ok(resolved),
         _ => Err(Refusal::sorted(plan.sources.clone(), read.diagnostics)),
     }
 }
@@ -99,7 +99,7 @@ struct Read<'a> {
 }
 
 impl Read<'_> {
-    fn tell(
+    fn report(
         &mut self,
         place: &Place,
         key: impl Into<String>,
@@ -120,7 +120,7 @@ impl Read<'_> {
                     Ok(text) => match list::read(&text) {
                         Ok(list) => Some((file, list)),
                         Err(error) => {
-                            self.tell(
+                            self.report(
                                 &place,
                                 "sampling.file",
                                 format!("{}: {error}", file.display()),
@@ -131,7 +131,7 @@ impl Read<'_> {
                     },
                     Err(error) => {
                         let found = format!("cannot read `{}`: {}", file.display(), reason(&error));
-                        self.tell(
+                        self.report(
                             &place,
                             "sampling.file",
                             found,
@@ -152,12 +152,12 @@ impl Read<'_> {
             ));
         }
         if f.tables("vary").is_empty() {
-            self.tell(f.place_of("vary"), "vary", "nothing is varied", "at least one [[vary]]");
+            self.report(f.place_of("vary"), "vary", "nothing is varied", "at least one [[vary]]");
         }
         if matches!(sampling, Sampling::SobolSequence { .. } | Sampling::Sensitivity { .. })
             && 2 * inputs.len() > MOST_DIMENSIONS
         {
-            self.tell(
+            self.report(
                 f.place_of("vary"),
                 "vary",
                 format!("{} values", inputs.len()),
@@ -187,7 +187,7 @@ impl Read<'_> {
             && self.diagnostics.is_empty()
         {
             let found = plan.count().map_or_else(|| "no end of variants".into(), |n| format!("{n} variants"));
-            self.tell(f.place_of("sampling"), "sampling", found, format!("1 to {MOST_VARIANTS} variants"));
+            self.report(f.place_of("sampling"), "sampling", found, format!("1 to {MOST_VARIANTS} variants"));
         }
         Some(plan)
     }
@@ -195,23 +195,23 @@ impl Read<'_> {
     fn lanes(&mut self, f: &Fields) -> Option<usize> {
         let lanes = usize::try_from(f.whole("lanes")?).ok()?;
         if !LANES.contains(&lanes) {
-            self.tell(f.place_of("lanes"), f.key("lanes"), format!("{lanes} lanes"), "1, 4 or 8");
+            self.report(f.place_of("lanes"), f.key("lanes"), format!("{lanes} lanes"), "1, 4 or 8");
         }
         Some(lanes)
     }
 
-    fn slot(&mut self, f: &Fields) -> Option<Slot> {
+    fn parameter(&mut self, f: &Fields) -> Option<ParameterPath> {
         let path = f.text("value")?;
-        match Slot::find(path, &self.against.world) {
-            Ok(slot) => Some(slot),
+        match ParameterPath::find(path, &self.against.context) {
+            Ok(parameter) => Some(parameter),
             Err((found, expected, hint)) => {
-                self.astray(f.place_of("value"), f.key("value"), (found, expected, hint));
+                self.wrong_path(f.place_of("value"), f.key("value"), (found, expected, hint));
                 None
             }
         }
     }
 
-    fn astray(&mut self, place: &Place, key: String, (found, expected, hint): Astray) {
+    fn wrong_path(&mut self, place: &Place, key: String, (found, expected, hint): PathError) {
         self.diagnostics.push(Diagnostic::new(place, key, found, expected).suggest(hint));
     }
 
@@ -220,7 +220,7 @@ impl Read<'_> {
         match quantity(typed, unit, Range::Any) {
             Ok(value) => Some(value),
             Err(error) => {
-                self.astray(place, key, error);
+                self.wrong_path(place, key, error);
                 None
             }
         }
@@ -238,9 +238,9 @@ impl Read<'_> {
             let path = table.text("value");
             let name = table.text("name").or(path);
             if path.is_some_and(|p| !paths.insert(p.to_string())) {
-                self.tell(table.place_of("value"), table.key("value"), "varied twice", "a value varied once");
+                self.report(table.place_of("value"), table.key("value"), "varied twice", "a value varied once");
             } else if name.is_some_and(|n| !names.insert(n.to_string())) {
-                self.tell(table.place_of("name"), table.key("name"), "a name used twice", "a name used once");
+                self.report(table.place_of("name"), table.key("name"), "a name used twice", "a name used once");
             }
         }
     }

@@ -147,7 +147,7 @@ fn column(name: impl Into<String>, unit: &str) -> Column {
 /// protections; the ledger's residual.
 pub fn columns(plan: &Plan, ready: &Ready) -> (Vec<Column>, Vec<Bound>) {
     let mut all: Vec<Column> = Vec::new();
-    all.extend(plan.search.iter().map(|s| column(&s.name, &s.slot.unit)));
+    all.extend(plan.search.iter().map(|s| column(&s.name, &s.parameter.unit)));
     all.extend(plan.measures.iter().map(|m| column(&m.name, &m.unit)));
     let mut limits = Vec::new();
     let mut judged: Vec<_> = ready.judging.judged.iter().collect();
@@ -196,7 +196,7 @@ pub fn columns(plan: &Plan, ready: &Ready) -> (Vec<Column>, Vec<Bound>) {
 
 /// The columns of a plan whose subject is no scenario, from the subject's own; and its limits.
 pub fn columns_of_study(plan: &Plan, own: Vec<Column>, mut limits: Vec<Bound>) -> (Vec<Column>, Vec<Bound>) {
-    let found = plan.search.as_ref().map(|s| column(&s.name, &s.slot.unit));
+    let found = plan.search.as_ref().map(|s| column(&s.name, &s.parameter.unit));
     let shift = usize::from(found.is_some());
     for (number, limit) in (1..).zip(&mut limits) {
         limit.columns = (limit.columns.0 + shift, limit.columns.1 + shift);
@@ -208,7 +208,7 @@ pub fn columns_of_study(plan: &Plan, own: Vec<Column>, mut limits: Vec<Bound>) -
 
 /// The input that varies a bound of the limit at one of these paths.
 fn varied(plan: &Plan, paths: &[String], key: &str) -> Option<usize> {
-    plan.inputs.iter().position(|i| paths.iter().any(|p| i.slot.path == format!("limit.{p}.{key}")))
+    plan.inputs.iter().position(|i| paths.iter().any(|p| i.parameter.path == format!("limit.{p}.{key}")))
 }
 
 /// Dies with a temperature, in the order of the account.

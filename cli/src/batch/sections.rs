@@ -1,6 +1,6 @@
 //! The key tables of a plan file.
 
-pub mod keep;
+pub mod save;
 
 use std::sync::OnceLock;
 
@@ -56,7 +56,7 @@ const OF_PLAN: &[Key] = &[
         Form::Tables(&LIMIT),
         "limits of the answers of a study (those of a scenario stand in it)",
     ),
-    Key::may("keep", Form::Tables(&keep::KEEP), "variants of a run whose waveforms are kept"),
+    Key::may("keep", Form::Tables(&save::KEEP), "variants of a run whose waveforms are kept"),
     Key::may("search", Form::Table(&SEARCH), "the value at which a limit is just met, for each variant"),
 ];
 

@@ -7,7 +7,7 @@ use statrs::function::beta::beta_reg;
 
 use crate::batch::errors::{Errors, rulings};
 use crate::batch::row::{Column, Row, Status};
-use crate::batch::variant::{Bound, Study};
+use crate::batch::variant::{Bound, PlannedBatch};
 use crate::judge::{Ruling, Uncertainty, Verdict};
 
 /// A percentile of ascending numbers, 0 ≤ p ≤ 1, by a straight line between the two nearest (definition 7 of Hyndman &
@@ -175,7 +175,7 @@ fn by_end<S: Serializer>(ended: &[(Status, usize)], to: S) -> Result<S::Ok, S::E
 }
 
 /// Gathers the statistics of rows that are judged by these errors.
-pub fn gather(study: &Study, rows: &BTreeMap<usize, Row>, errors: &Errors) -> Statistics {
+pub fn gather(study: &PlannedBatch, rows: &BTreeMap<usize, Row>, errors: &Errors) -> Statistics {
     let done: Vec<&Row> = rows.values().filter(|r| r.status == Status::Done).collect();
     let count = |status| rows.values().filter(|r| r.status == status).count();
     let ended = Status::ALL.into_iter().map(|s| (s, count(s))).filter(|(_, n)| *n > 0).collect();
@@ -183,8 +183,8 @@ pub fn gather(study: &Study, rows: &BTreeMap<usize, Row>, errors: &Errors) -> St
     let ruled: Vec<Vec<Ruling>> =
         rows.values().map(|row| rulings(study, row, &errors.of_row(study, row))).collect();
     let searched = study.plan.search.as_ref().map(|s| s.limit.as_str());
-    let told = |limit: &Bound| !limit.waived && (!limit.by_user || searched != Some(limit.name.as_str()));
-    let limits = study.limits.iter().enumerate().filter(|(_, limit)| told(limit)).map(|(k, limit)| {
+    let describe = |limit: &Bound| !limit.waived && (!limit.by_user || searched != Some(limit.name.as_str()));
+    let limits = study.limits.iter().enumerate().filter(|(_, limit)| describe(limit)).map(|(k, limit)| {
         let margins = done.iter().map(|row| {
             let (lower, upper) = limit.of(study.inputs(row.variant));
             let (least, largest) = (row.outputs[limit.columns.0], row.outputs[limit.columns.1]);

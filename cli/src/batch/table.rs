@@ -7,18 +7,18 @@ use std::path::Path;
 use crate::batch::block::note;
 use crate::batch::errors::Errors;
 use crate::batch::indices::Indices;
-use crate::batch::keep::{file_name, is_kept};
+use crate::batch::save::{file_name, is_kept};
 use crate::batch::plan::Estimated;
 use crate::batch::row::Row;
 use crate::batch::statistics::{PERCENTS, Share, Statistics, Worst};
-use crate::batch::variant::Study;
-use crate::result::{ResultError, Statistic, Table, TableColumn, write_table};
+use crate::batch::variant::PlannedBatch;
+use crate::result::{ResultError, Statistic, BatchTable, TableColumn, write_table};
 
 /// Rows and what they say together.
 #[derive(Clone, Copy, Debug)]
-pub struct Told<'a> {
+pub struct BatchResult<'a> {
     /// The study.
-    pub study: &'a Study,
+    pub study: &'a PlannedBatch,
     /// Its rows.
     pub rows: &'a BTreeMap<usize, Row>,
     /// The errors of its columns.
@@ -43,11 +43,11 @@ pub(super) struct ErrorColumn {
     pub values: Vec<f64>,
 }
 
-impl Told<'_> {
+impl BatchResult<'_> {
     /// The columns of errors: of every output but the ledger's, which are errors themselves; none where none was
     /// estimated.
     pub(super) fn error_columns(&self) -> Vec<ErrorColumn> {
-        let Told { study, rows, errors, .. } = *self;
+        let BatchResult { study, rows, errors, .. } = *self;
         if study.plan.estimate == Estimated::None {
             return Vec::new();
         }
@@ -85,20 +85,20 @@ impl Told<'_> {
 ///
 /// # Errors
 /// Those of the file.
-pub fn hdf5(path: &Path, told: &Told<'_>) -> Result<(), ResultError> {
-    let Told { study, rows, .. } = *told;
+pub fn hdf5(path: &Path, result: &BatchResult<'_>) -> Result<(), ResultError> {
+    let BatchResult { study, rows, .. } = *result;
     let mut columns = Vec::new();
     for (k, input) in study.plan.inputs.iter().enumerate() {
         let values = rows.keys().map(|variant| study.inputs(*variant)[k]).collect();
         columns.push(TableColumn {
             name: &input.name,
-            unit: &input.slot.unit,
+            unit: &input.parameter.unit,
             role: "input",
             kind: "",
             values,
         });
     }
-    let errors = told.error_columns();
+    let errors = result.error_columns();
     for (k, output) in study.outputs.iter().enumerate() {
         let values = rows.values().map(|row| row.outputs[k]).collect();
         columns.push(TableColumn {
@@ -112,22 +112,22 @@ pub fn hdf5(path: &Path, told: &Told<'_>) -> Result<(), ResultError> {
             name: &e.name,
             unit: &e.unit,
             role: "error",
-            kind: told.errors.columns[k].word(),
+            kind: result.errors.columns[k].word(),
             values: e.values.clone(),
         }));
     }
     let of_inputs =
         |what: &str| study.plan.inputs.iter().map(|i| format!("{what}.{}", i.name)).collect::<Vec<_>>();
     let (first, total) = (of_inputs("first"), of_inputs("total"));
-    let mut statistics = vec![outputs(told)];
+    let mut statistics = vec![outputs(result)];
     if !study.limits.is_empty() {
-        statistics.push(limits(told));
+        statistics.push(limits(result));
     }
-    if !told.indices.is_empty() {
-        statistics.push(indices(told, &first, &total));
+    if !result.indices.is_empty() {
+        statistics.push(indices(result, &first, &total));
     }
     let flag = |of: &dyn Fn(&Row) -> bool| rows.values().map(|r| i64::from(of(r))).collect::<Vec<_>>();
-    let table = Table {
+    let table = BatchTable {
         title: &study.plan.title,
         text: &study.text,
         digest: &study.digest,
@@ -157,7 +157,7 @@ pub fn hdf5(path: &Path, told: &Told<'_>) -> Result<(), ResultError> {
         verdict: rows.values().map(|r| r.verdict.word()).collect(),
         error: rows.values().map(|r| r.error.as_str()).collect(),
         doubts: rows.values().map(|r| r.doubts.as_str()).collect(),
-        waveforms: told.waveforms(),
+        waveforms: result.waveforms(),
         statistics,
     };
     write_table(path, &table)
@@ -166,8 +166,8 @@ pub fn hdf5(path: &Path, told: &Told<'_>) -> Result<(), ResultError> {
 /// Names of the percentiles' columns, in the order of [`PERCENTS`].
 const PERCENT_NAMES: [&str; PERCENTS.len()] = ["p0", "p1", "p5", "p50", "p95", "p99", "p100"];
 
-fn outputs<'a>(told: &Told<'_>) -> Statistic<'a> {
-    let Told { study, statistics, .. } = *told;
+fn outputs<'a>(result: &BatchResult<'_>) -> Statistic<'a> {
+    let BatchResult { study, statistics, .. } = *result;
     let columns = &statistics.columns;
     let names = columns.iter().map(|c| study.outputs[c.output].name.clone()).collect();
     let units = columns.iter().map(|c| study.outputs[c.output].unit.clone()).collect();
@@ -198,8 +198,8 @@ fn outputs<'a>(told: &Told<'_>) -> Statistic<'a> {
 type Yield<'a> = (String, Share, [usize; 2], Option<&'a Worst>);
 
 /// Yields: of each limit, and last of all together.
-fn limits<'a>(told: &Told<'_>) -> Statistic<'a> {
-    let Told { study, statistics, .. } = *told;
+fn limits<'a>(result: &BatchResult<'_>) -> Statistic<'a> {
+    let BatchResult { study, statistics, .. } = *result;
     let all = statistics.passes.iter();
     let all = all.map(|s| ("all limits".to_string(), *s, [statistics.fails, statistics.not_proven], None));
     let each = statistics.limits.iter();
@@ -232,8 +232,8 @@ fn limits<'a>(told: &Told<'_>) -> Statistic<'a> {
     Statistic { name: "limits", words, texts: vec![("limit", names), ("unit", units)], numbers }
 }
 
-fn indices<'a>(told: &Told<'_>, first: &'a [String], total: &'a [String]) -> Statistic<'a> {
-    let Told { study, indices, .. } = *told;
+fn indices<'a>(result: &BatchResult<'_>, first: &'a [String], total: &'a [String]) -> Statistic<'a> {
+    let BatchResult { study, indices, .. } = *result;
     let names = indices.iter().map(|(k, _)| study.outputs[*k].name.clone()).collect();
     let mut numbers: Vec<(&str, &str, Vec<f64>)> =
         vec![("points", "base points", indices.iter().map(|(_, i)| i.points as f64).collect())];
@@ -254,11 +254,11 @@ fn indices<'a>(told: &Told<'_>, first: &'a [String], total: &'a [String]) -> Sta
 ///
 /// # Errors
 /// Those of the stream.
-pub fn csv(out: &mut dyn Write, told: &Told<'_>) -> io::Result<()> {
-    let Told { study, rows, .. } = *told;
+pub fn csv(out: &mut dyn Write, result: &BatchResult<'_>) -> io::Result<()> {
+    let BatchResult { study, rows, .. } = *result;
     let mut writer = csv::Writer::from_writer(out);
-    let names = study.plan.inputs.iter().map(|i| (&i.name, &i.slot.unit));
-    let errors = told.error_columns();
+    let names = study.plan.inputs.iter().map(|i| (&i.name, &i.parameter.unit));
+    let errors = result.error_columns();
     let error = |k: usize| errors.iter().find(move |e| e.output == k);
     let outputs = study.outputs.iter().enumerate();
     let outputs = outputs
@@ -266,7 +266,7 @@ pub fn csv(out: &mut dyn Write, told: &Told<'_>) -> io::Result<()> {
     let names = names.chain(outputs);
     let named = names.map(|(name, unit)| if unit == "1" { name.clone() } else { format!("{name} [{unit}]") });
     let header: Vec<String> = std::iter::once("variant".to_string()).chain(named).collect();
-    let waveforms = told.waveforms();
+    let waveforms = result.waveforms();
     let last =
         ["doubts", "status", "verdict", "error"].into_iter().chain(waveforms.as_ref().map(|_| "waveforms"));
     writer.write_record(header.iter().map(String::as_str).chain(last))?;

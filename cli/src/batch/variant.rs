@@ -18,13 +18,13 @@ use crate::batch::parquet::{as_csv, is_parquet};
 use crate::batch::plan::{Plan, Search, beside};
 use crate::batch::read::{Against, PlanFile, open_plan, understand};
 use crate::batch::row::{Column, Row, Status, columns, columns_of_study, numbers};
-use crate::batch::slot::{Slot, World};
+use crate::batch::parameter_path::{ParameterPath, PathContext};
 use crate::batch::subject::{Prepared, Subject, prepare};
 use crate::diagnostic::Refusal;
 use crate::judge::{Computed, Level, Number, Uncertainty};
 use crate::scenario::build::{Ready, Reductions, build_with};
 use crate::scenario::include::Open;
-use crate::scenario::raw::Table;
+use crate::scenario::raw::RawTable;
 use crate::scenario::resolve::{self, Loaded, InputError, as_typed};
 
 /// Most halvings of a search: a double has no more bits.
@@ -32,7 +32,7 @@ const MOST_HALVINGS: usize = 60;
 
 /// A plan with its scenario, ready to run any of its variants.
 #[derive(Debug)]
-pub struct Study {
+pub struct PlannedBatch {
     /// The plan.
     pub plan: Plan,
     /// Values of all variants, one variant after the other.
@@ -48,7 +48,7 @@ pub struct Study {
     /// Text of the plan file and of all files of the scenario, each under a line that names it.
     pub text: String,
     pub(super) subject: Subject,
-    root: Table,
+    root: RawTable,
     /// What a scenario names; a rating or dead-time study has its tables under the root.
     loaded: Option<Loaded>,
     reductions: Reductions,
@@ -128,7 +128,7 @@ fn apart(ready: Ready, title: String, end: f64) -> Built {
     Built { setup, facts }
 }
 
-type Read = (Table, Option<Loaded>, Subject, Plan, (Vec<Column>, Vec<Bound>));
+type Read = (RawTable, Option<Loaded>, Subject, Plan, (Vec<Column>, Vec<Bound>));
 
 fn of_plan(plan: &PlanFile, error: InputError) -> Wrong {
     let path = plan.sources.files.first().map(|f| f.0.clone()).unwrap_or_default();
@@ -140,20 +140,20 @@ fn run_of(plan: &PlanFile, path: &Path, reductions: &Reductions, open: Open<'_>)
     let of_scenario = |error| Wrong { what: "the scenario", path: path.to_path_buf(), error };
     let typed = as_typed(path, open).map_err(of_scenario)?;
     let loaded = typed.load(open);
-    let scenario = resolve::mean(&typed.root, &loaded).map_err(of_scenario)?;
+    let scenario = resolve::resolve(&typed.root, &loaded).map_err(of_scenario)?;
     let built = build_with(&scenario, reductions);
     let ready = built.map_err(|r| of_scenario(InputError::Refused(r)))?;
-    let world = World {
+    let context = PathContext {
         what: "the scenario",
         root: &typed.root,
         section: &crate::scenario::sections::SCENARIO,
         scenario: Some(&scenario),
     };
     let limits = ready.judging.judged.iter().map(|j| j.name.as_str()).collect();
-    let against = Against { world, ready: Some(&ready), limits };
-    let meant = understand(plan, &against, open).map_err(|r| of_plan(plan, InputError::Refused(r)))?;
-    let columns = columns(&meant, &ready);
-    Ok((typed.root, Some(loaded), Subject::Run, meant, columns))
+    let against = Against { context, ready: Some(&ready), limits };
+    let resolved = understand(plan, &against, open).map_err(|r| of_plan(plan, InputError::Refused(r)))?;
+    let columns = columns(&resolved, &ready);
+    Ok((typed.root, Some(loaded), Subject::Run, resolved, columns))
 }
 
 /// A plan that varies a rating or a dead-time study.
@@ -161,15 +161,15 @@ fn study_of(plan: &PlanFile, open: Open<'_>) -> Result<Read, Wrong> {
     let wrong = |refusal| of_plan(plan, InputError::Refused(refusal));
     let Prepared { root, subject, columns, limits } = prepare(plan, open).map_err(wrong)?;
     let Some(section) = subject.section() else { return Err(wrong(Refusal::default())) };
-    let world = World { what: "the study", root: &root, section, scenario: None };
+    let context = PathContext { what: "the study", root: &root, section, scenario: None };
     let names = limits.iter().map(|l| l.name.as_str()).collect();
-    let against = Against { world, ready: None, limits: names };
-    let meant = understand(plan, &against, open).map_err(wrong)?;
-    let columns = columns_of_study(&meant, columns, limits);
-    Ok((root, None, subject, meant, columns))
+    let against = Against { context, ready: None, limits: names };
+    let resolved = understand(plan, &against, open).map_err(wrong)?;
+    let columns = columns_of_study(&resolved, columns, limits);
+    Ok((root, None, subject, resolved, columns))
 }
 
-impl Study {
+impl PlannedBatch {
     /// Why no variant can pass as the subject stands, in words.
     pub fn doubts(&self) -> Vec<String> {
         self.subject.doubts()
@@ -245,8 +245,8 @@ impl Study {
     }
 
     /// What a variant sets.
-    pub(super) fn settings(&self, variant: usize) -> Vec<(&Slot, f64)> {
-        self.plan.inputs.iter().map(|i| &i.slot).zip(self.inputs(variant).iter().copied()).collect()
+    pub(super) fn settings(&self, variant: usize) -> Vec<(&ParameterPath, f64)> {
+        self.plan.inputs.iter().map(|i| &i.parameter).zip(self.inputs(variant).iter().copied()).collect()
     }
 
     fn without(&self, status: Status, error: String) -> Once {
@@ -254,21 +254,21 @@ impl Study {
     }
 
     /// Reads and builds the scenario with these settings.
-    pub(super) fn built(&self, settings: &[(&Slot, f64)]) -> Result<Built, String> {
+    pub(super) fn built(&self, settings: &[(&ParameterPath, f64)]) -> Result<Built, String> {
         let mut root = self.root.clone();
-        for (slot, value) in settings {
-            slot.set(&mut root, *value)?;
+        for (parameter, value) in settings {
+            parameter.set(&mut root, *value)?;
         }
-        let told = |refusal: Refusal| {
+        let describe = |refusal: Refusal| {
             let lines: Vec<String> = refusal.diagnostics.iter().map(|d| d.line()).collect();
             lines.join("; ")
         };
         let loaded = self.loaded.as_ref().ok_or("no scenario is run")?;
-        let scenario = resolve::mean(&root, loaded).map_err(|error| match error {
+        let scenario = resolve::resolve(&root, loaded).map_err(|error| match error {
             InputError::Unreadable(error) => error.to_string(),
-            InputError::Refused(refusal) => told(refusal),
+            InputError::Refused(refusal) => describe(refusal),
         })?;
-        let ready = build_with(&scenario, &self.reductions).map_err(told)?;
+        let ready = build_with(&scenario, &self.reductions).map_err(describe)?;
         Ok(apart(ready, scenario.title, scenario.steps.end))
     }
 
@@ -277,17 +277,17 @@ impl Study {
     /// # Errors
     /// In words.
     pub(crate) fn prepared(&self, row: &Row) -> Result<Built, String> {
-        let own = self.plan.inputs.iter().map(|i| &i.slot).zip(self.inputs(row.variant).iter().copied());
-        let found = self.plan.search.iter().map(|s| &s.slot).zip(row.outputs.first().copied());
-        let settings: Vec<(&Slot, f64)> = own.chain(found).collect();
+        let own = self.plan.inputs.iter().map(|i| &i.parameter).zip(self.inputs(row.variant).iter().copied());
+        let found = self.plan.search.iter().map(|s| &s.parameter).zip(row.outputs.first().copied());
+        let settings: Vec<(&ParameterPath, f64)> = own.chain(found).collect();
         self.built(&settings)
     }
 
-    fn once(&self, settings: &[(&Slot, f64)], level: Level, stop: &AtomicBool) -> Option<Once> {
+    fn once(&self, settings: &[(&ParameterPath, f64)], level: Level, stop: &AtomicBool) -> Option<Once> {
         if !matches!(self.subject, Subject::Run) {
             let searched = self.plan.search.as_ref().map(|s| s.limit.as_str());
-            let told = self.subject.once(&self.root, settings, &self.outputs, searched, level, stop);
-            return told.map(|(row, kept, computed)| Once { row, kept, computed });
+            let report = self.subject.once(&self.root, settings, &self.outputs, searched, level, stop);
+            return report.map(|(row, kept, computed)| Once { row, kept, computed });
         }
         let Built { mut setup, mut facts } = match self.built(settings) {
             Ok(built) => built,
@@ -343,11 +343,11 @@ impl Study {
     fn search<'a>(
         &'a self,
         search: &'a Search,
-        mut settings: Vec<(&'a Slot, f64)>,
+        mut settings: Vec<(&'a ParameterPath, f64)>,
         level: Level,
         stop: &AtomicBool,
     ) -> Option<Once> {
-        settings.push((&search.slot, f64::NAN));
+        settings.push((&search.parameter, f64::NAN));
         let mut at = |x: f64| {
             if let Some(last) = settings.last_mut() {
                 last.1 = x;

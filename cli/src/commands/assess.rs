@@ -7,7 +7,7 @@ use std::fmt;
 
 use crate::account::{Account, Cost};
 use crate::args::AssessArgs;
-use crate::commands::asked::Refused;
+use crate::commands::options::Refused;
 use crate::exit::NUMERICAL;
 use crate::judge::{Bounds, Computed, Level, Number, Proof, Uncertainty, coarser, errors, prove};
 

@@ -10,15 +10,15 @@ use serde::Serialize;
 
 use crate::args::{BatchArgs, BatchCommand, BatchOutputArgs, MergeArgs, ProgressAs};
 use crate::batch::block::{Blocks, TOLERANCE, TOLERANCE_OF_EXTREMES};
-use crate::batch::carry::{Carried, carry};
+use crate::batch::execute::{Executed, execute};
 use crate::batch::errors::Errors;
 use crate::batch::journal::{self, Head, Journal, path_of};
 use crate::batch::progress::{BatchProgress, Show};
 use crate::batch::row::Row;
-use crate::batch::table::Told;
-use crate::batch::variant::Study;
-use crate::batch::{indices, keep, parquet, picture, statistics, table, tell};
-use crate::commands::asked::{self, Refused, refused};
+use crate::batch::table::BatchResult;
+use crate::batch::variant::PlannedBatch;
+use crate::batch::{indices, save, parquet, picture, statistics, table, summary};
+use crate::commands::options::{self, Refused, refused};
 use crate::commands::refuse_in;
 use crate::commands::run::{listen, stopped};
 use crate::exit::{BAD_INPUT, DONE, INPUT_OUTPUT, INTERRUPTED, Streams};
@@ -35,7 +35,7 @@ pub fn batch(args: &BatchArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     }
     // The command line asks for both.
     let (Some(plan), json) = (&args.plan, args.output.json) else { return Ok(BAD_INPUT) };
-    let mut study = match Study::read(plan, &open) {
+    let mut study = match PlannedBatch::read(plan, &open) {
         Ok(study) => study,
         Err(wrong) => return refuse_in(wrong.what, &wrong.error, &wrong.path, json, streams),
     };
@@ -43,7 +43,7 @@ pub fn batch(args: &BatchArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         study.lanes = lanes;
     }
     if args.count {
-        return tell_count(&study, json, streams);
+        return report_count(&study, json, streams);
     }
     let Some(out) = &args.output.out else { return refused(&no_table(), json, streams) };
     let shard = match args.shard.as_deref().map_or(Ok((1, 1)), shard) {
@@ -75,11 +75,11 @@ pub fn batch(args: &BatchArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     let jobs = args.jobs.map_or(cores, usize::from);
     let stop = listen();
     let mut progress = BatchProgress::new(show, left);
-    let mut told = |more: &[Row]| progress.more(more);
-    let outcome = carry(&study, (&blocks, &pending), jobs, &mut journal, &mut rows, stop, &mut told);
+    let mut describe = |more: &[Row]| progress.more(more);
+    let outcome = execute(&study, (&blocks, &pending), jobs, &mut journal, &mut rows, stop, &mut describe);
     progress.done();
-    let carried = match outcome {
-        Ok(carried) => carried,
+    let executed = match outcome {
+        Ok(executed) => executed,
         Err(error) => {
             let why = format!("{error}; finished variants are kept, --resume goes on");
             return refused(&(why, INPUT_OUTPUT), json, streams);
@@ -94,11 +94,11 @@ pub fn batch(args: &BatchArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         return Ok(INTERRUPTED);
     }
     let (output, whole, anew) = (&args.output, shard.1 == 1, !args.resume);
-    let carried = Some(carried);
+    let executed = Some(executed);
     let errors = Errors::of(&study, &rows);
     errors.judge(&study, &mut rows);
     finish(
-        &Finish { study: &study, rows: &rows, errors: &errors, carried, out, output, whole, anew },
+        &Finish { study: &study, rows: &rows, errors: &errors, executed, out, output, whole, anew },
         streams,
     )
 }
@@ -115,7 +115,7 @@ fn shard(text: &str) -> Result<(usize, usize), Refused> {
     })
 }
 
-fn head(study: &Study, shard: (usize, usize)) -> Head {
+fn head(study: &PlannedBatch, shard: (usize, usize)) -> Head {
     Head {
         format: journal::FORMAT,
         digest: study.digest.clone(),
@@ -130,12 +130,12 @@ fn head(study: &Study, shard: (usize, usize)) -> Head {
 type Begun = (Journal, BTreeMap<usize, Row>);
 
 /// A new journal, or the one to go on with and what it holds.
-fn begin(study: &Study, args: &BatchArgs, out: &Path, shard: (usize, usize)) -> Result<Begun, Refused> {
+fn begin(study: &PlannedBatch, args: &BatchArgs, out: &Path, shard: (usize, usize)) -> Result<Begun, Refused> {
     let wrong = |e: journal::JournalError| (e.to_string(), INPUT_OUTPUT);
     let (path, force) = (path_of(out), args.output.force);
     let others = [&args.output.csv, &args.output.parquet, &args.output.svg];
     for other in others.into_iter().flatten() {
-        asked::is_new(Some(other), force || args.resume)?;
+        options::is_new(Some(other), force || args.resume)?;
     }
     shown(study, &args.output)?;
     let head = head(study, shard);
@@ -147,7 +147,7 @@ fn begin(study: &Study, args: &BatchArgs, out: &Path, shard: (usize, usize)) -> 
         }
         return Ok((Journal::resume(&path, &held).map_err(wrong)?, held.rows));
     }
-    asked::is_new(Some(out), force)?;
+    options::is_new(Some(out), force)?;
     new_waveforms(study, out, force)?;
     let force = force || (args.resume && unbegun);
     if !force && path.exists() {
@@ -161,9 +161,9 @@ fn begin(study: &Study, args: &BatchArgs, out: &Path, shard: (usize, usize)) -> 
 }
 
 /// A folder of waveforms that is there already must be asked for to be replaced.
-fn new_waveforms(study: &Study, out: &Path, force: bool) -> Result<(), Refused> {
-    let folder = keep::folder_of(out);
-    asked::is_new((!study.plan.keep.is_empty()).then_some(folder.as_path()), force)
+fn new_waveforms(study: &PlannedBatch, out: &Path, force: bool) -> Result<(), Refused> {
+    let folder = save::folder_of(out);
+    options::is_new((!study.plan.keep.is_empty()).then_some(folder.as_path()), force)
 }
 
 fn other_batch(path: &Path, found: &Head, wanted: &Head) -> String {
@@ -179,7 +179,7 @@ fn other_batch(path: &Path, found: &Head, wanted: &Head) -> String {
     format!("{} belongs to another batch: {what}; expected the journal of this one", path.display())
 }
 
-fn tell_count(study: &Study, json: bool, streams: &mut Streams<'_>) -> io::Result<u8> {
+fn report_count(study: &PlannedBatch, json: bool, streams: &mut Streams<'_>) -> io::Result<u8> {
     let (count, k) = (study.count(), study.plan.inputs.len());
     if json {
         streams.json(&Count { variants: count, inputs: k, outputs: study.outputs.len() })?;
@@ -190,9 +190,9 @@ fn tell_count(study: &Study, json: bool, streams: &mut Streams<'_>) -> io::Resul
 }
 
 /// The output to draw.
-fn shown(study: &Study, output: &BatchOutputArgs) -> Result<usize, Refused> {
+fn shown(study: &PlannedBatch, output: &BatchOutputArgs) -> Result<usize, Refused> {
     match &output.show {
-        None => Ok(tell::main_outputs(study).first().copied().unwrap_or(0)),
+        None => Ok(summary::main_outputs(study).first().copied().unwrap_or(0)),
         Some(name) => study.outputs.iter().position(|c| c.name == *name).ok_or_else(|| {
             let names: Vec<&str> = study.outputs.iter().map(|c| c.name.as_str()).collect();
             let hint = crate::diagnostic::nearest(name, names.iter().copied());
@@ -207,12 +207,12 @@ fn shown(study: &Study, output: &BatchOutputArgs) -> Result<usize, Refused> {
 
 /// A batch whose variants are all run.
 struct Finish<'a> {
-    study: &'a Study,
+    study: &'a PlannedBatch,
     /// Judged.
     rows: &'a BTreeMap<usize, Row>,
     errors: &'a Errors,
     /// How they were run; `None` where they were only merged.
-    carried: Option<Carried>,
+    executed: Option<Executed>,
     out: &'a Path,
     output: &'a BatchOutputArgs,
     /// Whether it is the whole plan and not a shard of it.
@@ -223,24 +223,24 @@ struct Finish<'a> {
 
 impl Finish<'_> {
     /// Writes the table and what else is asked for.
-    fn write(&self, told: &Told<'_>, kept: Option<&[usize]>) -> Result<(), Refused> {
+    fn write(&self, result: &BatchResult<'_>, kept: Option<&[usize]>) -> Result<(), Refused> {
         let (out, output) = (self.out, self.output);
-        table::hdf5(out, told).map_err(|e| (e.to_string(), INPUT_OUTPUT))?;
+        table::hdf5(out, result).map_err(|e| (e.to_string(), INPUT_OUTPUT))?;
         let cannot =
             |path: &Path, e: &dyn Display| (format!("cannot write `{}`: {e}", path.display()), INPUT_OUTPUT);
         if let Some(path) = &output.csv {
             let mut text = Vec::new();
-            let made = table::csv(&mut text, told).and_then(|()| std::fs::write(path, text));
+            let made = table::csv(&mut text, result).and_then(|()| std::fs::write(path, text));
             made.map_err(|e| cannot(path, &e))?;
         }
         if let Some(path) = &output.parquet {
-            parquet::write(path, told).map_err(|e| cannot(path, &e))?;
+            parquet::write(path, result).map_err(|e| cannot(path, &e))?;
         }
         if let Some(path) = &output.svg {
-            asked::draw(path, &picture::figure(self.study, self.rows, shown(self.study, output)?))?;
+            options::draw(path, &picture::figure(self.study, self.rows, shown(self.study, output)?))?;
         }
         if let Some(kept) = kept {
-            let written = keep::write(self.study, (self.rows, self.errors), kept, out, self.anew, stopped());
+            let written = save::write(self.study, (self.rows, self.errors), kept, out, self.anew, stopped());
             written.map_err(|why| (why, INPUT_OUTPUT))?;
         }
         Ok(())
@@ -257,7 +257,7 @@ struct Count {
 #[derive(Serialize)]
 struct Answer<'a, T> {
     #[serde(flatten)]
-    told: T,
+    report: T,
     file: String,
     lanes: Lanes,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -270,7 +270,7 @@ struct Lanes {
     tolerance: f64,
     tolerance_of_extremes: f64,
     #[serde(flatten)]
-    carried: Option<Carried>,
+    executed: Option<Executed>,
 }
 
 #[derive(Serialize)]
@@ -281,18 +281,18 @@ struct Waveforms<'a> {
 
 /// Writes what is asked for, and tells the statistics.
 fn finish(batch: &Finish<'_>, streams: &mut Streams<'_>) -> io::Result<u8> {
-    let Finish { study, rows, errors, carried, out, output, whole, .. } = *batch;
+    let Finish { study, rows, errors, executed, out, output, whole, .. } = *batch;
     let statistics = statistics::gather(study, rows, errors);
     let indices = indices::of_rows(study, rows);
     // Which are worst only the whole table tells.
-    let kept = keep::chosen(study, rows).filter(|_| whole);
-    let told =
-        Told { study, rows, errors, statistics: &statistics, indices: &indices, kept: kept.as_deref() };
-    if let Err(why) = batch.write(&told, kept.as_deref()) {
+    let kept = save::chosen(study, rows).filter(|_| whole);
+    let report =
+        BatchResult { study, rows, errors, statistics: &statistics, indices: &indices, kept: kept.as_deref() };
+    if let Err(why) = batch.write(&report, kept.as_deref()) {
         return refused(&why, output.json, streams);
     }
     if stopped().load(Ordering::Relaxed) {
-        let kept_in = keep::folder_of(out);
+        let kept_in = save::folder_of(out);
         writeln!(
             streams.err,
             "interrupted; waveforms so far are in {}, --resume goes on",
@@ -301,21 +301,21 @@ fn finish(batch: &Finish<'_>, streams: &mut Streams<'_>) -> io::Result<u8> {
         return Ok(INTERRUPTED);
     }
     if output.json {
-        let folder = keep::folder_of(out).display().to_string();
+        let folder = save::folder_of(out).display().to_string();
         streams.json(&Answer {
-            told: tell::json(study, &statistics, &indices),
+            report: summary::json(study, &statistics, &indices),
             file: out.display().to_string(),
             lanes: Lanes {
                 most: study.lanes,
                 tolerance: TOLERANCE,
                 tolerance_of_extremes: TOLERANCE_OF_EXTREMES,
-                carried,
+                executed,
             },
             waveforms: kept.as_ref().map(|variants| Waveforms { folder, variants }),
         })?;
     } else {
-        write!(streams.out, "{}", tell::text(study, &statistics, &indices))?;
-        if let Some(Carried { variants, in_lockstep }) = carried.filter(|_| study.lanes > 1) {
+        write!(streams.out, "{}", summary::text(study, &statistics, &indices))?;
+        if let Some(Executed { variants, in_lockstep }) = executed.filter(|_| study.lanes > 1) {
             let lanes = study.lanes;
             writeln!(
                 streams.out,
@@ -324,7 +324,7 @@ fn finish(batch: &Finish<'_>, streams: &mut Streams<'_>) -> io::Result<u8> {
         }
         writeln!(streams.out, "Written: {}", out.display())?;
         if let Some(kept) = &kept {
-            let folder = keep::folder_of(out);
+            let folder = save::folder_of(out);
             writeln!(streams.out, "Waveforms of {} variants: {}", kept.len(), folder.display())?;
         }
     }
@@ -333,7 +333,7 @@ fn finish(batch: &Finish<'_>, streams: &mut Streams<'_>) -> io::Result<u8> {
 
 fn merged(args: &MergeArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     let json = args.output.json;
-    let mut study = match Study::read(&args.plan, &open) {
+    let mut study = match PlannedBatch::read(&args.plan, &open) {
         Ok(study) => study,
         Err(wrong) => return refuse_in(wrong.what, &wrong.error, &wrong.path, json, streams),
     };
@@ -349,7 +349,7 @@ fn merged(args: &MergeArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
                     study: &study,
                     rows: &rows,
                     errors: &errors,
-                    carried: None,
+                    executed: None,
                     out,
                     output,
                     whole: true,
@@ -363,10 +363,10 @@ fn merged(args: &MergeArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
 }
 
 /// The rows of all shards; every variant must be there.
-fn gathered(study: &mut Study, args: &MergeArgs, out: &Path) -> Result<BTreeMap<usize, Row>, Refused> {
+fn gathered(study: &mut PlannedBatch, args: &MergeArgs, out: &Path) -> Result<BTreeMap<usize, Row>, Refused> {
     let output = &args.output;
     for path in [Some(out), output.csv.as_deref(), output.parquet.as_deref(), output.svg.as_deref()] {
-        asked::is_new(path, output.force)?;
+        options::is_new(path, output.force)?;
     }
     new_waveforms(study, out, output.force)?;
     shown(study, output)?;

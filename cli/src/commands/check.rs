@@ -14,7 +14,7 @@ use crate::scenario::include::open;
 use crate::scenario::resolve::{InputError, read};
 
 #[derive(Serialize)]
-struct Told<'a> {
+struct Document<'a> {
     valid: bool,
     title: &'a str,
     files: Vec<String>,
@@ -46,7 +46,7 @@ pub fn check(args: &CheckArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         ("limits", scenario.limits.len()),
     ];
     if args.json {
-        streams.json(&Told {
+        streams.json(&Document {
             valid: true,
             title: &scenario.title,
             files: scenario.sources.files.iter().map(|f| f.0.display().to_string()).collect(),

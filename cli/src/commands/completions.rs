@@ -8,7 +8,7 @@ use crate::args::CompletionsArgs;
 use crate::exit::{DONE, Streams};
 
 #[derive(Serialize)]
-struct Told<'a> {
+struct Document<'a> {
     shell: String,
     script: &'a str,
 }
@@ -23,8 +23,8 @@ pub fn completions(args: &CompletionsArgs, streams: &mut Streams<'_>) -> io::Res
     clap_complete::generate(args.shell, &mut crate::command_line(), "joulestep", &mut script);
     if args.json {
         let script = String::from_utf8_lossy(&script);
-        let told = Told { shell: args.shell.to_string(), script: &script };
-        writeln!(streams.out, "{}", serde_json::to_string(&told)?)?;
+        let report = Document { shell: args.shell.to_string(), script: &script };
+        writeln!(streams.out, "{}", serde_json::to_string(&report)?)?;
     } else {
         streams.out.write_all(&script)?;
     }

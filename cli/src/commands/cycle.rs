@@ -3,7 +3,7 @@
 mod judge;
 mod study;
 mod tables;
-mod tell;
+mod summary;
 
 use std::io;
 use std::path::Path;
@@ -11,9 +11,9 @@ use std::path::Path;
 use joulestep_engine::cycle::steady::Effort;
 
 use crate::args::CycleArgs;
-use crate::commands::asked::Lies;
+use crate::commands::options::Lies;
 use crate::commands::assess::assess;
-use crate::commands::{asked, refuse};
+use crate::commands::{options, refuse};
 use crate::exit::{BAD_INPUT, Streams};
 use crate::judge::{Level, exit_code};
 use crate::scenario::build::{Reductions, build_with};
@@ -36,32 +36,32 @@ pub fn cycle(args: &CycleArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     }
     let Some(spec) = &scenario.arrangement else {
         let why = format!("{}: no [arrangement], whose control would say its period", path.display());
-        return asked::refused(&(why, BAD_INPUT), args.json, streams);
+        return options::refused(&(why, BAD_INPUT), args.json, streams);
     };
-    let closing = match asked::quantity("--closing", &args.closing, "1", Lies::Positive) {
+    let closing = match options::quantity("--closing", &args.closing, "1", Lies::Positive) {
         Ok(closing) => closing,
-        Err(why) => return asked::refused(&why, args.json, streams),
+        Err(why) => return options::refused(&why, args.json, streams),
     };
-    if let Err(why) = asked::is_new(args.out.as_deref(), args.force) {
-        return asked::refused(&why, args.json, streams);
+    if let Err(why) = options::is_new(args.out.as_deref(), args.force) {
+        return options::refused(&why, args.json, streams);
     }
     let effort = Effort { closing, most: args.periods, ..Effort::default() };
     let at = |level: Level, near: Option<&_>| judge::round(&scenario, &reductions, (effort, near), level);
     let assessed = match assess(&args.assess, "the numbers", &|| false, &at) {
         Ok(assessed) => assessed,
         Err((why, code)) => {
-            return asked::refused(&(format!("{}: {why}", path.display()), code), args.json, streams);
+            return options::refused(&(format!("{}: {why}", path.display()), code), args.json, streams);
         }
     };
     let known = judge::known(&scenario, assessed);
     let kind = spec.arrangement.kind;
     let file = || study::study(&known, &scenario, kind, &streams.command);
-    if let Err(why) = asked::file(args.out.as_deref(), file) {
-        return asked::refused(&why, args.json, streams);
+    if let Err(why) = options::file(args.out.as_deref(), file) {
+        return options::refused(&why, args.json, streams);
     }
     match args.json {
-        true => streams.json(&tell::json(&known))?,
-        false => write!(streams.out, "{}", tell::text(&known, kind))?,
+        true => streams.json(&summary::json(&known))?,
+        false => write!(streams.out, "{}", summary::text(&known, kind))?,
     }
     Ok(exit_code(None, known.account.verdict()))
 }

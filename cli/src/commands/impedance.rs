@@ -5,7 +5,7 @@ use std::path::Path;
 
 use crate::answer::Study;
 use crate::args::ImpedanceArgs;
-use crate::commands::asked::{self, Refused, refused};
+use crate::commands::options::{self, Refused, refused};
 use crate::commands::refuse_in;
 use crate::diagnostic::Sources;
 use crate::exit::{BAD_INPUT, DONE, INPUT_OUTPUT, NUMERICAL, Streams};
@@ -25,8 +25,8 @@ const TERMS: usize = 8;
 /// # Errors
 /// When a stream cannot be written.
 pub fn impedance(args: &ImpedanceArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
-    let new = asked::is_new(args.svg.as_deref(), args.force);
-    if let Err(why) = new.and_then(|()| asked::is_new(args.out.as_deref(), args.force)) {
+    let new = options::is_new(args.svg.as_deref(), args.force);
+    if let Err(why) = new.and_then(|()| options::is_new(args.out.as_deref(), args.force)) {
         return refused(&why, args.json, streams);
     }
     if let Some(path) = &args.points {
@@ -89,7 +89,7 @@ fn keep(
     study: impl FnOnce() -> Study,
 ) -> Result<(), Refused> {
     if let Some(path) = &args.svg {
-        asked::draw(path, &figure())?;
+        options::draw(path, &figure())?;
     }
-    asked::file(args.out.as_deref(), study)
+    options::file(args.out.as_deref(), study)
 }

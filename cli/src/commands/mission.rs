@@ -9,7 +9,7 @@ use joulestep_engine::cycle::steady::Effort;
 use joulestep_models::arrangement::mission::Options;
 
 use crate::args::MissionArgs;
-use crate::commands::asked::{self, Lies, Refused};
+use crate::commands::options::{self, Lies, Refused};
 use crate::commands::assess::assess;
 use crate::commands::run::listen;
 use crate::commands::{refuse, refuse_in};
@@ -18,17 +18,17 @@ use crate::judge::exit_code;
 use crate::mission::judge::{Job, known};
 use crate::mission::store::File;
 use crate::mission::study::study;
-use crate::mission::tell::{Told, json, text};
-use crate::mission::{picture, profile, sheets};
+use crate::mission::summary::{MissionReport, json, text};
+use crate::mission::{picture, profile, tables};
 use crate::scenario::build::{Reductions, build_with};
 use crate::scenario::include::open;
-use crate::scenario::meant::Scenario;
+use crate::scenario::resolved::Scenario;
 use crate::scenario::resolve::{InputError, read};
 
 fn options(args: &MissionArgs, scenario: &Scenario) -> Result<Options, Refused> {
-    let tolerance = asked::quantity("--tolerance", &args.tolerance, "K", Lies::Positive)?;
-    let closing = asked::quantity("--closing", &args.closing, "1", Lies::Positive)?;
-    asked::are_new(&args.output)?;
+    let tolerance = options::quantity("--tolerance", &args.tolerance, "K", Lies::Positive)?;
+    let closing = options::quantity("--closing", &args.closing, "1", Lies::Positive)?;
+    options::are_new(&args.output)?;
     Ok(Options {
         tolerance,
         resolve: args.resolve,
@@ -56,11 +56,11 @@ pub fn mission(args: &MissionArgs, streams: &mut Streams<'_>) -> io::Result<u8> 
     };
     let bad = |what: &str| (format!("{}: {what}", path.display()), BAD_INPUT);
     let (Some(spec), Some(arrangement)) = (scenario.mission.clone(), scenario.arrangement.clone()) else {
-        return asked::refused(&bad("no [mission]: expected a profile of load or ambient"), as_json, streams);
+        return options::refused(&bad("no [mission]: expected a profile of load or ambient"), as_json, streams);
     };
     let options = match options(args, &scenario) {
         Ok(options) => options,
-        Err(why) => return asked::refused(&why, as_json, streams),
+        Err(why) => return options::refused(&why, as_json, streams),
     };
     let network = ready.setup.thermal.as_ref().map(|t| t.modal());
     let boundaries = network.map_or(&[][..], |m| m.boundaries());
@@ -68,10 +68,10 @@ pub fn mission(args: &MissionArgs, streams: &mut Streams<'_>) -> io::Result<u8> 
     if ready.placed.iter().all(|p| p.heat.iter().all(Option::is_none)) {
         let what =
             "no die of the arrangement has a heat input (named PLACE-DIE): there is no temperature to follow";
-        return asked::refused(&bad(what), as_json, streams);
+        return options::refused(&bad(what), as_json, streams);
     }
     let Some(profile) = profile(&spec, boundaries) else {
-        return asked::refused(
+        return options::refused(
             &bad("a course of a boundary that the network does not have"),
             as_json,
             streams,
@@ -86,7 +86,7 @@ pub fn mission(args: &MissionArgs, streams: &mut Streams<'_>) -> io::Result<u8> 
     // A proof's file is that of its last round, written when it is known which that is.
     let file = match args.output.out.as_deref().filter(|_| !args.assess.prove).map(&create).transpose() {
         Ok(file) => file,
-        Err(why) => return asked::refused(&why, as_json, streams),
+        Err(why) => return options::refused(&why, as_json, streams),
     };
     drop(ready);
     let job = Job {
@@ -104,7 +104,7 @@ pub fn mission(args: &MissionArgs, streams: &mut Streams<'_>) -> io::Result<u8> 
     let known = match assess(&args.assess, "numbers and file", &stop, &|level, near| job.round(level, near)) {
         Ok(assessed) => known(assessed),
         Err((why, code)) => {
-            return asked::refused(&(format!("{}: {why}", path.display()), code), as_json, streams);
+            return options::refused(&(format!("{}: {why}", path.display()), code), as_json, streams);
         }
     };
     let mut file = job.file.lock().ok().and_then(|mut f| f.take());
@@ -117,11 +117,11 @@ pub fn mission(args: &MissionArgs, streams: &mut Streams<'_>) -> io::Result<u8> 
                 known.followed.course.iter().for_each(|instant| fresh.instant(instant));
                 file = Some(fresh);
             }
-            Err(why) => return asked::refused(&why, as_json, streams),
+            Err(why) => return options::refused(&why, as_json, streams),
         }
     }
     let followed = &known.followed;
-    let told = Told {
+    let report = MissionReport {
         kind: arrangement.arrangement.kind,
         known: &known,
         law: spec.damage.as_ref(),
@@ -132,23 +132,23 @@ pub fn mission(args: &MissionArgs, streams: &mut Streams<'_>) -> io::Result<u8> 
     let figure = || picture::figure(&title, &spec, &profile, followed, &known.lives);
     let mut written = None;
     if let Some(file) = file {
-        let found = study(&told, &title, &streams.command, scenario.sources.full_text(), figure());
+        let found = study(&report, &title, &streams.command, scenario.sources.full_text(), figure());
         match file.finish(&known, found) {
             Ok(bytes) => written = Some(bytes),
-            Err(e) => return asked::refused(&(e.to_string(), INPUT_OUTPUT), as_json, streams),
+            Err(e) => return options::refused(&(e.to_string(), INPUT_OUTPUT), as_json, streams),
         }
     }
     if let Some(path) = &args.output.svg
-        && let Err(why) = asked::draw(path, &figure())
+        && let Err(why) = options::draw(path, &figure())
     {
-        return asked::refused(&why, as_json, streams);
+        return options::refused(&why, as_json, streams);
     }
     if as_json {
-        streams.json(&json(&told))?;
+        streams.json(&json(&report))?;
     } else if args.output.csv {
-        write!(streams.out, "{}", sheets::course(followed).csv())?;
+        write!(streams.out, "{}", tables::course(followed).csv())?;
     } else {
-        write!(streams.out, "{}", text(&told))?;
+        write!(streams.out, "{}", text(&report))?;
         if let (Some(bytes), Some(path)) = (written, &args.output.out) {
             writeln!(streams.out, "Written: {} ({:.1} MB)", path.display(), bytes as f64 / 1e6)?;
         }

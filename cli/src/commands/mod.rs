@@ -1,6 +1,6 @@
 //! One verb each.
 
-pub(crate) mod asked;
+pub(crate) mod options;
 pub(crate) mod assess;
 pub mod batch;
 pub mod check;

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use serde::Serialize;
 
 use crate::args::{ReportArgs, ReportFormat};
-use crate::commands::asked::{self, Refused, refused};
+use crate::commands::options::{self, Refused, refused};
 use crate::exit::{DONE, INPUT_OUTPUT, NUMERICAL, Streams};
 use crate::plot;
 use crate::report::{Report, ReportError, html, markdown, read};
@@ -18,7 +18,7 @@ fn wrong(error: &ReportError) -> Refused {
 }
 
 #[derive(Serialize)]
-struct Told<'a> {
+struct Document<'a> {
     kind: &'a str,
     title: &'a str,
     verdict: &'a str,
@@ -69,7 +69,7 @@ fn write(args: &ReportArgs, report: &Report) -> Result<Vec<PathBuf>, Refused> {
     let mut written = Vec::new();
     let mut files: Vec<(PathBuf, Vec<u8>)> = Vec::new();
     if let Some((out, md)) = &plan.report {
-        asked::is_new(Some(out), args.force)?;
+        options::is_new(Some(out), args.force)?;
         let text = match (md, &plan.figures) {
             (true, Some(folder)) => markdown(report, &|name| seen(out, folder, &named(name))),
             _ => html(report).map_err(|e| wrong(&e))?,
@@ -79,7 +79,7 @@ fn write(args: &ReportArgs, report: &Report) -> Result<Vec<PathBuf>, Refused> {
     if let Some(folder) = &plan.figures {
         for drawing in report.drawings() {
             let path = folder.join(named(&drawing.name));
-            asked::is_new(Some(&path), args.force)?;
+            options::is_new(Some(&path), args.force)?;
             let drawn = match plan.png {
                 true => plot::png(&drawing.figure),
                 false => plot::svg(&drawing.figure).map(String::into_bytes),
@@ -91,7 +91,7 @@ fn write(args: &ReportArgs, report: &Report) -> Result<Vec<PathBuf>, Refused> {
         })?;
     }
     for (path, bytes) in files {
-        asked::write(&path, bytes)?;
+        options::write(&path, bytes)?;
         written.push(path);
     }
     Ok(written)
@@ -113,7 +113,7 @@ pub fn report(args: &ReportArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     let shown: Vec<String> = written.iter().map(|p| p.display().to_string()).collect();
     if args.json {
         let Report { kind, title, verdict, answers, warnings, .. } = &report;
-        streams.json(&Told { kind, title, verdict, answers, warnings, written: &shown })?;
+        streams.json(&Document { kind, title, verdict, answers, warnings, written: &shown })?;
     } else {
         writeln!(streams.out, "{}: {}", crate::diagnostic::printable(&report.title), report.verdict)?;
         for path in shown {

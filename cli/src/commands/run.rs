@@ -1,6 +1,6 @@
 //! `run`: the main job, from scenario to result file and account, with the error of every number.
 
-mod carry;
+mod execute;
 mod proof;
 mod spread;
 
@@ -9,11 +9,11 @@ use std::path::Path;
 use std::sync::OnceLock;
 use std::sync::atomic::{AtomicBool, Ordering};
 
-use self::carry::Job;
+use self::execute::Job;
 use self::spread::Spreading;
 use crate::account::{Account, Outcome, json, text};
 use crate::args::RunArgs;
-use crate::commands::asked::{is_new, refused};
+use crate::commands::options::{is_new, refused};
 use crate::commands::refuse;
 use crate::diagnostic::printable;
 use crate::exit::{INTERRUPTED, NUMERICAL, Streams};
@@ -49,7 +49,7 @@ pub fn run(args: &RunArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         }
     }
     let judges = ready.judging.judged.iter().any(|j| j.lower.is_finite() || j.upper.is_finite());
-    let spread = match Spreading::asked(args, &scenario, &reductions) {
+    let spread = match Spreading::from_options(args, &scenario, &reductions) {
         Ok(spread) => spread,
         Err(why) => return refused(&why, args.json, streams),
     };

@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use serde::Serialize;
 
 use crate::args::ViewArgs;
-use crate::commands::asked::refused;
+use crate::commands::options::refused;
 use crate::commands::run::listen;
 use crate::exit::{BAD_INPUT, DONE, INPUT_OUTPUT, Streams};
 use crate::view::{ViewError, Unshown, Viewer};

@@ -22,14 +22,14 @@ struct Package<'a> {
     property_temperature: f64,
     dies: &'a [String],
     boundaries: &'a [String],
-    junction_to_case: Option<ToldPath<'a>>,
-    junction_to_boundary: ToldPath<'a>,
+    junction_to_case: Option<PathDocument<'a>>,
+    junction_to_boundary: PathDocument<'a>,
     steady_rise_over_case_in_place: &'a [Option<f64>],
     steady_rise_over_case_errors: Vec<Option<Uncertainty>>,
 }
 
 #[derive(Serialize)]
-struct ToldPath<'a> {
+struct PathDocument<'a> {
     time: Vec<f64>,
     dies: Vec<Die<'a>>,
     meshes: Vec<Mesh<'a>>,
@@ -112,7 +112,7 @@ pub fn json(packages: &[Impedance]) -> impl Serialize {
 }
 
 fn package(of: &Impedance) -> Package<'_> {
-    let to = |path| told(path, &of.dies);
+    let to = |path| describe(path, &of.dies);
     Package {
         package: &of.name,
         title: &of.title,
@@ -145,7 +145,7 @@ pub fn points_json(points: &Points) -> impl Serialize {
     }
 }
 
-fn told<'a>(path: &'a Path, dies: &'a [String]) -> ToldPath<'a> {
+fn describe<'a>(path: &'a Path, dies: &'a [String]) -> PathDocument<'a> {
     let network = path.network();
     let time = times(&Span::default(), 5);
     let die = |d: usize| {
@@ -183,7 +183,7 @@ fn told<'a>(path: &'a Path, dies: &'a [String]) -> ToldPath<'a> {
     };
     let study = &path.study;
     let meshes = study.levels.iter().map(|l| Mesh { cells: l.cells, steady_resistances: &l.resistances });
-    ToldPath {
+    PathDocument {
         dies: (0..dies.len()).map(die).collect(),
         meshes: meshes.collect(),
         observed_order: study.order,

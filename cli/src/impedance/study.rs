@@ -6,7 +6,7 @@ use joulestep_engine::units::people;
 
 use super::{Impedance, Path, Points, picture, points_picture, text, times};
 use crate::answer::{Study, StudyFigure, StudyTable};
-use crate::sheet::{Cell, Head, Sheet};
+use crate::table::{Cell, Head, Table};
 
 /// Points per decade of the table.
 const PER_DECADE: usize = 3;
@@ -26,7 +26,7 @@ fn definitions() -> Vec<(String, String)> {
     .to_vec()
 }
 
-fn coefficients(all: &[(String, &[FosterTerm], Vec<CauerCell>)]) -> Sheet {
+fn coefficients(all: &[(String, &[FosterTerm], Vec<CauerCell>)]) -> Table {
     let heads = vec![
         Head::text("path"),
         Head::number("term", "no.", "1"),
@@ -48,7 +48,7 @@ fn coefficients(all: &[(String, &[FosterTerm], Vec<CauerCell>)]) -> Sheet {
             ]);
         }
     }
-    Sheet { heads, rows }
+    Table { heads, rows }
 }
 
 /// Every path of every die, named.
@@ -80,8 +80,8 @@ pub fn as_study(packages: &[Impedance], command: &str, inputs: String) -> Study 
         });
         std::iter::once(Cell::from(t)).chain(values).collect()
     });
-    let curves = Sheet { heads, rows: rows.collect() };
-    let resistances = Sheet {
+    let curves = Table { heads, rows: rows.collect() };
+    let resistances = Table {
         heads: vec![
             Head::text("path"),
             Head::number("steady_resistance", "R_th", "K/W"),
@@ -154,7 +154,7 @@ pub fn points_as_study(points: &Points, file: &str, command: &str, typed: &str) 
     let sum: f64 = points.fit.terms.iter().map(|t| t.resistance).sum();
     let of: [(String, &[FosterTerm], Vec<CauerCell>); 1] =
         [("fit".into(), &points.fit.terms, points.cells.clone())];
-    let measured = Sheet {
+    let measured = Table {
         heads: vec![Head::number("time", "time", "s"), Head::number("impedance", "Z_th", "K/W")],
         rows: points.points.iter().map(|p| vec![p.0.into(), p.1.into()]).collect(),
     };

@@ -209,12 +209,12 @@ fn against(a: &Impedance, b: &Impedance, out: &mut String) {
                 let of = |p: &Path, die: usize| p.study.mesh_error(t, die) + p.study.finest.error;
                 of(pa, die) + of(pb, other)
             };
-            let told = |pa: &Path, pb: &Path| {
+            let describe = |pa: &Path, pb: &Path| {
                 let ratio = ratio(pa, pb, t);
                 format!("{ratio:>9.3} {:>7}", two(Some(ratio * share(pa, pb))))
             };
-            let case = case.map_or(format!("{:>9} {:>7}", "-", ""), |(x, y)| told(x, y));
-            let boundary = told(&a.ambient, &b.ambient);
+            let case = case.map_or(format!("{:>9} {:>7}", "-", ""), |(x, y)| describe(x, y));
+            let boundary = describe(&a.ambient, &b.ambient);
             let _ = writeln!(out, "  {:>9} {case} {boundary}", people(t, "s"));
         }
     }

@@ -190,12 +190,12 @@ pub fn errors<E: ToString>(fine: &Computed, coarser: &[Result<Computed, E>; 2]) 
 /// Where two courses part, in words.
 fn differing(fine: &[String], other: &[String]) -> String {
     let at = fine.iter().zip(other).position(|(a, b)| a != b).unwrap_or(fine.len().min(other.len()));
-    let told = |course: &[String]| course.get(at).map_or("nothing more".to_string(), Clone::clone);
+    let describe = |course: &[String]| course.get(at).map_or("nothing more".to_string(), Clone::clone);
     format!(
         "event {} of protection is `{}` in this run, `{}` in a coarser one",
         at + 1,
-        told(fine),
-        told(other)
+        describe(fine),
+        describe(other)
     )
 }
 
@@ -245,15 +245,15 @@ mod tests {
         let values = [1.0, 1.0, 256.0].map(|k| 7.0 + 1e-5 * k);
         assert!(plus_minus(values) >= 1.25e-5);
         // Of a method of order two 4 is the most that is no chance: 1.25·(255/4)/3 ε.
-        let told = grid_convergence_up_to(4.0, values).plus_minus().expect("an estimate");
-        assert!((told / (1.25 * 255e-5 / 12.0) - 1.0).abs() < 1e-6, "{told}");
+        let report = grid_convergence_up_to(4.0, values).plus_minus().expect("an estimate");
+        assert!((report / (1.25 * 255e-5 / 12.0) - 1.0).abs() < 1e-6, "{report}");
     }
 
     #[test]
     fn what_does_not_converge_says_so() {
-        let told = grid_convergence([1.0, 1.2, 1.3]);
-        assert_eq!(told.word(), "not converging");
-        assert!((told.plus_minus().unwrap() - 0.6).abs() < 1e-9);
+        let report = grid_convergence([1.0, 1.2, 1.3]);
+        assert_eq!(report.word(), "not converging");
+        assert!((report.plus_minus().unwrap() - 0.6).abs() < 1e-9);
         assert_eq!(grid_convergence([1.0, f64::NAN, 1.0]).word(), "not estimated");
         assert_eq!(grid_convergence([2.0, 2.0, 2.0]), Uncertainty::within(2.0 * ROUNDING));
         assert_eq!(grid_convergence([0.0; 3]), Uncertainty::within(0.0));
@@ -266,8 +266,8 @@ mod tests {
         let fine = computed(number(10.0, 0.5, 0.25));
         let others: [Result<_, String>; 2] =
             [Ok(computed(number(9.0, 1.5, 0.0))), Ok(computed(number(8.0, 2.5, 0.0)))];
-        let told = errors(&fine, &others);
-        assert!((told[0].plus_minus().unwrap() - 0.75).abs() < 1e-9, "{told:?}");
+        let report = errors(&fine, &others);
+        assert!((report[0].plus_minus().unwrap() - 0.75).abs() < 1e-9, "{report:?}");
     }
 
     #[test]
@@ -281,8 +281,8 @@ mod tests {
         let same = || Ok::<_, String>(computed(&["trip oc"]));
         assert_eq!(errors(&fine, &[same(), same()])[0].word(), "within");
         for other in [computed(&[]), computed(&["trip oc", "retry oc"]), computed(&["lock-out oc"])] {
-            let told = errors(&fine, &[same(), Ok(other)]);
-            assert_eq!(told[0].word(), "not estimated", "{told:?}");
+            let report = errors(&fine, &[same(), Ok(other)]);
+            assert_eq!(report[0].word(), "not estimated", "{report:?}");
         }
         let failed = errors(&fine, &[Err("no solution"), Ok(computed(&["trip oc"]))]);
         assert!(matches!(&failed[0], Uncertainty::NotEstimated { why } if why.contains("no solution")));

@@ -210,10 +210,10 @@ mod tests {
             (f64::INFINITY, Uncertainty::Bare, true, Fails, Passes),
         ];
         for (value, error, known, upper, lower) in table {
-            let told = format!("{value} {error:?} {known}");
-            assert_eq!(rule(value, &error, Bounds::at_most(10.0), known), upper, "{told}");
-            assert_eq!(rule(value, &error, Bounds::at_least(10.0), known), lower, "{told}");
-            assert_eq!(rule(value, &error, Bounds::NONE, known), NotJudged, "{told}");
+            let report = format!("{value} {error:?} {known}");
+            assert_eq!(rule(value, &error, Bounds::at_most(10.0), known), upper, "{report}");
+            assert_eq!(rule(value, &error, Bounds::at_least(10.0), known), lower, "{report}");
+            assert_eq!(rule(value, &error, Bounds::NONE, known), NotJudged, "{report}");
         }
         let between = Bounds { lower: 1.0, upper: 2.0 };
         assert_eq!(rule(1.5, &within(0.4), between, true), Passes);
@@ -240,11 +240,11 @@ mod tests {
             (&[Waived, Fails], false, Verdict::Fails, 1),
         ];
         for (rulings, doubted, verdict, code) in table {
-            let told = format!("{rulings:?} {doubted}");
-            assert_eq!(overall(rulings.iter().copied(), doubted), verdict, "{told}");
-            assert_eq!(exit_code(None, verdict), code, "{told}");
+            let report = format!("{rulings:?} {doubted}");
+            assert_eq!(overall(rulings.iter().copied(), doubted), verdict, "{report}");
+            assert_eq!(exit_code(None, verdict), code, "{report}");
             for error in [BAD_INPUT, NUMERICAL, INPUT_OUTPUT, INTERRUPTED] {
-                assert_eq!(exit_code(Some(error), verdict), error, "{told}");
+                assert_eq!(exit_code(Some(error), verdict), error, "{report}");
             }
         }
     }

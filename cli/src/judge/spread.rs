@@ -213,8 +213,8 @@ mod tests {
     /// take in terms of third order in 1 %.
     #[test]
     fn products_of_powers_have_their_relative_deviations() {
-        let told = spread(|x| x[0] * x[0] / x[1], &[10.0, 50.0], &[0.1, 0.5], &independent(2));
-        let Spread::Linear { deviation } = told else { panic!("{told:?}") };
+        let report = spread(|x| x[0] * x[0] / x[1], &[10.0, 50.0], &[0.1, 0.5], &independent(2));
+        let Spread::Linear { deviation } = report else { panic!("{report:?}") };
         assert!((deviation / (2.0 * 5.0f64.sqrt() * 0.01) - 1.0).abs() < 1e-3, "{deviation}");
     }
 
@@ -225,8 +225,8 @@ mod tests {
         let sum = |x: &[f64]| x.iter().sum();
         for (correlation, expected) in [(vec![vec![1.0; 10]; 10], 1.0), (independent(10), 0.1 * 10f64.sqrt())]
         {
-            let told = spread(sum, &[1e3; 10], &[0.1; 10], &correlation);
-            let Spread::Linear { deviation } = told else { panic!("{told:?}") };
+            let report = spread(sum, &[1e3; 10], &[0.1; 10], &correlation);
+            let Spread::Linear { deviation } = report else { panic!("{report:?}") };
             assert!((deviation - expected).abs() < 1e-6, "{deviation}");
         }
     }

@@ -13,16 +13,16 @@ use joulestep_models::arrangement::mission::{
 };
 
 use super::store::File;
-use super::{Life, life, make, sheets};
+use super::{Life, life, make, tables};
 use crate::account::{Account, Facts, Found, Outcome};
-use crate::commands::asked::Refused;
+use crate::commands::options::Refused;
 use crate::commands::assess::{Assessed, Round};
 use crate::exit::{BAD_INPUT, NUMERICAL};
 use crate::judge::{Level, Number, Uncertainty};
 use crate::progress::Progress;
 use crate::scenario::build::{Ready, Reductions, build_with};
-use crate::scenario::meant::{MissionSpec, Scenario, SegmentOf, SegmentSpec};
-use crate::sheet::Sheet;
+use crate::scenario::resolved::{MissionSpec, Scenario, SegmentOf, SegmentSpec};
+use crate::table::Table;
 
 const DIES: [&str; 7] = ["heat", "mean_power", "start", "mean", "least", "largest", "end"];
 const RIPPLE: [&str; 2] = ["switching_ripple", "line_ripple"];
@@ -30,9 +30,9 @@ const HARMONICS: [&str; 2] = ["power", "temperature"];
 
 /// Tables of a mission with their errors.
 pub(crate) struct Tables {
-    pub dies: Sheet,
-    pub ripple: Sheet,
-    pub harmonics: Sheet,
+    pub dies: Table,
+    pub ripple: Table,
+    pub harmonics: Table,
     /// Errors of what sources gave, the load took and was lost.
     pub balance: [Uncertainty; 3],
     /// Errors of the damage of each input; empty without a law.
@@ -72,14 +72,14 @@ pub(crate) struct Job<'a> {
 }
 
 /// Writes the file, shows progress, and stops when asked.
-struct Onlooker<'a> {
+struct Observer<'a> {
     file: Option<File>,
     events: Vec<(f64, MissionEvent)>,
     progress: Progress,
     stop: &'a AtomicBool,
 }
 
-impl Listener for Onlooker<'_> {
+impl Listener for Observer<'_> {
     fn instant(&mut self, instant: &Instant) {
         if let Some(file) = &mut self.file {
             file.instant(instant);
@@ -136,7 +136,7 @@ fn numbers(
     let known: Vec<OfInput> = (0..f.inputs.len()).map(|k| known_of(f, options, k)).collect();
     let share = |k: usize, n: &Number| known[k].share * n.value.abs();
     let mut all = Vec::new();
-    for (k, row) in sheets::dies(f).numbers("dies", &DIES).chunks(DIES.len()).enumerate() {
+    for (k, row) in tables::dies(f).numbers("dies", &DIES).chunks(DIES.len()).enumerate() {
         all.extend(row.iter().zip(DIES).map(|(n, column)| {
             let further = match column {
                 "heat" | "mean_power" => share(k, n),
@@ -147,10 +147,10 @@ fn numbers(
             Number { further, ..n.clone() }
         }));
     }
-    for (k, row) in sheets::ripple(f).numbers("ripple", &RIPPLE).chunks(RIPPLE.len()).enumerate() {
+    for (k, row) in tables::ripple(f).numbers("ripple", &RIPPLE).chunks(RIPPLE.len()).enumerate() {
         all.extend(row.iter().map(|n| Number { further: share(k, n), ..n.clone() }));
     }
-    let harmonics = sheets::harmonics(f).numbers("harmonics", &HARMONICS);
+    let harmonics = tables::harmonics(f).numbers("harmonics", &HARMONICS);
     let each = harmonics.len().checked_div(f.inputs.len()).unwrap_or(0).max(1);
     all.extend(harmonics.iter().enumerate().map(|(at, n)| {
         // Several rows bear an input's name: they are told apart by their number.
@@ -268,15 +268,15 @@ impl Job<'_> {
     }
 
     fn follow(&self, level: Level) -> Result<Passed, Refused> {
-        let mut onlooker = Onlooker {
+        let mut observer = Observer {
             file: self.file.lock().ok().and_then(|mut f| f.take()),
             events: Vec::new(),
             progress: Progress::new(self.quiet, self.profile.duration()),
             stop: self.stop,
         };
-        let followed = self.at(level, |build| follow(self.profile, build, self.options, &mut onlooker));
-        onlooker.progress.done();
-        let Onlooker { file, events, .. } = onlooker;
+        let followed = self.at(level, |build| follow(self.profile, build, self.options, &mut observer));
+        observer.progress.done();
+        let Observer { file, events, .. } = observer;
         // What fails leaves its file closed as a partial one.
         let followed = followed?;
         if let (Some(file), Ok(mut place)) = (file, self.file.lock()) {
@@ -290,9 +290,9 @@ impl Job<'_> {
 pub(crate) fn known(assessed: Assessed<Passed>) -> Known {
     let Assessed { account, more: Passed { followed, lives, events }, errors } = assessed;
     let mut errors = errors.iter();
-    let dies = sheets::dies(&followed).with_errors(&DIES, &mut errors);
-    let ripple = sheets::ripple(&followed).with_errors(&RIPPLE, &mut errors);
-    let harmonics = sheets::harmonics(&followed).with_errors(&HARMONICS, &mut errors);
+    let dies = tables::dies(&followed).with_errors(&DIES, &mut errors);
+    let ripple = tables::ripple(&followed).with_errors(&RIPPLE, &mut errors);
+    let harmonics = tables::harmonics(&followed).with_errors(&HARMONICS, &mut errors);
     let balance = std::array::from_fn(|_| errors.next().cloned().unwrap_or_default());
     let tables = Tables { dies, ripple, harmonics, balance, damage: errors.cloned().collect() };
     Known { followed, lives, account, tables, events }

@@ -2,10 +2,10 @@
 
 pub(crate) mod judge;
 pub(crate) mod picture;
-pub(crate) mod sheets;
+pub(crate) mod tables;
 pub(crate) mod store;
 pub(crate) mod study;
-pub(crate) mod tell;
+pub(crate) mod summary;
 
 use joulestep_engine::cycle::rainflow::{Counted, UserLaw};
 use joulestep_engine::run::setup::Setup;
@@ -17,7 +17,7 @@ use joulestep_models::arrangement::mission::profile::{Begin, Of, Profile, Segmen
 use joulestep_models::model::Value;
 
 use crate::scenario::build::{Reductions, build_with};
-use crate::scenario::meant::{MissionSpec, Scenario, SegmentOf};
+use crate::scenario::resolved::{MissionSpec, Scenario, SegmentOf};
 
 /// The mission as the library takes it; boundaries by their names in the network. `None`: a boundary that the network does
 /// not have.
@@ -88,6 +88,6 @@ pub(crate) fn gathered(counted: &[Counted]) -> Vec<Counted> {
         sum.mean += c.count * c.mean;
         sum.count += c.count;
     }
-    let told = classes.into_iter().rev().filter(|c| c.count > 0.0);
-    told.map(|c| Counted { range: c.range / c.count, mean: c.mean / c.count, count: c.count }).collect()
+    let report = classes.into_iter().rev().filter(|c| c.count > 0.0);
+    report.map(|c| Counted { range: c.range / c.count, mean: c.mean / c.count, count: c.count }).collect()
 }

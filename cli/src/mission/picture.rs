@@ -5,7 +5,7 @@ use joulestep_models::arrangement::mission::profile::Profile;
 
 use super::{Life, gathered};
 use crate::plot::{Axis, Chart, Curve, Figure, Line, Marker, Panel};
-use crate::scenario::meant::MissionSpec;
+use crate::scenario::resolved::MissionSpec;
 
 /// Lines of the mean temperatures; dots are for their ripple.
 const MEANS: [Line; 3] = [Line::Solid, Line::Dashed, Line::DashDot];

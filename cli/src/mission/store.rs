@@ -12,8 +12,8 @@ use crate::account;
 use crate::answer::Study;
 use crate::judge::Uncertainty;
 use crate::result::{ResultError, ResultWriter, Scalar, Summary, WriterOptions};
-use crate::scenario::meant::{MissionSpec, SegmentOf};
-use crate::sheet::{Cell, Sheet};
+use crate::scenario::resolved::{MissionSpec, SegmentOf};
+use crate::table::{Cell, Table};
 
 /// Writes while the mission is followed.
 pub(crate) struct File {
@@ -116,11 +116,11 @@ impl File {
 }
 
 /// Numbers of a table with their errors, by the die that a row is of.
-fn of_table(sheet: &Sheet, words: &str) -> Vec<Scalar> {
+fn of_table(data: &Table, words: &str) -> Vec<Scalar> {
     let mut all = Vec::new();
-    for row in &sheet.rows {
+    for row in &data.rows {
         let Some(Cell::Text(die)) = row.first() else { continue };
-        for (k, head) in sheet.heads.iter().enumerate() {
+        for (k, head) in data.heads.iter().enumerate() {
             let Cell::Number(value) = row[k] else { continue };
             let error = match row.get(k + 1) {
                 Some(Cell::Error(error)) => error.clone(),
@@ -166,5 +166,5 @@ fn summary(known: &Known) -> Summary {
         add(name.into(), words.into(), value, unit, &Uncertainty::Bare);
     }
     scalars.extend(account::store::judged(account));
-    account::store::said(account, scalars)
+    account::store::summary_of(account, scalars)
 }

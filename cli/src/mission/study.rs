@@ -3,15 +3,15 @@
 use joulestep_engine::units::people;
 
 use super::judge::Known;
-use super::sheets;
-use super::tell::{Told, law_words};
+use super::tables;
+use super::summary::{MissionReport, law_words};
 use crate::account::study as judged;
 use crate::answer::{Study, StudyFigure, StudyTable};
 use crate::plot::Figure;
 
 /// What was found; `figure` is the mission's chart.
-pub(crate) fn study(told: &Told<'_>, title: &str, command: &str, inputs: String, figure: Figure) -> Study {
-    let Known { followed: f, lives, account, tables, .. } = told.known;
+pub(crate) fn study(report: &MissionReport<'_>, title: &str, command: &str, inputs: String, figure: Figure) -> Study {
+    let Known { followed: f, lives, account, tables, .. } = report.known;
     let w = &f.work;
     let span = f.course.last().map_or(0.0, |i| i.time);
     let mut answers = Vec::new();
@@ -40,7 +40,7 @@ pub(crate) fn study(told: &Told<'_>, title: &str, command: &str, inputs: String,
             100.0 * losses / input
         ));
     }
-    if let Some(law) = told.law {
+    if let Some(law) = report.law {
         for (name, life) in f.inputs.iter().zip(lives) {
             let Some((mission, ripple)) = life.damage else { continue };
             let sum = mission + ripple;
@@ -48,11 +48,11 @@ pub(crate) fn study(told: &Told<'_>, title: &str, command: &str, inputs: String,
         }
     }
     let mut conditions = vec![
-        format!("{} in {} round(s) of the profile, from {}.", people(span, "s"), told.rounds, told.kind),
+        format!("{} in {} round(s) of the profile, from {}.", people(span, "s"), report.rounds, report.kind),
         format!(
             "Estimated error of the temperatures: at most {} (tolerance {}).",
             people(w.estimate, "K"),
-            people(told.options.tolerance, "K")
+            people(report.options.tolerance, "K")
         ),
         format!(
             "Of {:.4e} cycles {} were solved; in between the thermal state leapt ({} leaps, {} taken back).",
@@ -62,7 +62,7 @@ pub(crate) fn study(told: &Told<'_>, title: &str, command: &str, inputs: String,
             .into(),
         "In ramps of a parameter the circuit counts as quasi-steady.".into(),
     ];
-    if told.law.is_some() {
+    if report.law.is_some() {
         conditions.push("The law of damage is the user's: nothing here says that a part follows it.".into());
     }
     if !f.complete {
@@ -86,7 +86,7 @@ pub(crate) fn study(told: &Told<'_>, title: &str, command: &str, inputs: String,
             "temperature_cycles",
             "Counted temperature cycles (ASTM E1049-85)",
             2,
-            sheets::cycles(f, lives),
+            tables::cycles(f, lives),
         ),
     ];
     shown.extend(judged::tables(account));

@@ -5,10 +5,10 @@ use std::collections::BTreeMap;
 use serde::Serialize;
 
 use crate::answer::{Answer, Study, StudyTable};
-use crate::sheet::Sheet;
+use crate::table::Table;
 
 #[derive(Serialize)]
-struct Told<'a> {
+struct Document<'a> {
     study: &'a str,
     title: &'a str,
     command: &'a str,
@@ -20,7 +20,7 @@ struct Told<'a> {
     notes: &'a [String],
     conditions: &'a [String],
     definitions: BTreeMap<&'a str, &'a str>,
-    tables: BTreeMap<&'a str, Table<'a>>,
+    tables: BTreeMap<&'a str, TableDocument<'a>>,
 }
 
 #[derive(Serialize)]
@@ -41,10 +41,10 @@ struct One<'a> {
 }
 
 #[derive(Serialize)]
-struct Table<'a> {
+struct TableDocument<'a> {
     title: &'a str,
     units: BTreeMap<String, String>,
-    rows: Sheet,
+    rows: Table,
 }
 
 fn of(a: &Answer) -> One<'_> {
@@ -68,14 +68,14 @@ fn of(a: &Answer) -> One<'_> {
 /// The study for programs.
 pub fn json(study: &Study) -> impl Serialize + '_ {
     let table = |t: &StudyTable| {
-        let sheet = t.sheet.plain();
-        (sheet.units(), sheet)
+        let data = t.data.plain();
+        (data.units(), data)
     };
     let tables = study.tables.iter().map(|t| {
         let (units, rows) = table(t);
-        (t.name.as_str(), Table { title: &t.title, units, rows })
+        (t.name.as_str(), TableDocument { title: &t.title, units, rows })
     });
-    Told {
+    Document {
         study: &study.kind,
         title: &study.title,
         command: &study.command,

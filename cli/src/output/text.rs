@@ -5,7 +5,7 @@ use std::fmt::Write;
 use crate::answer::{Study, StudyTable};
 use crate::diagnostic::{filled, printable};
 use crate::judge::{Uncertainty, Verdict};
-use crate::sheet::aligned;
+use crate::table::aligned;
 
 /// Columns of the text.
 const WIDTH: usize = 110;
@@ -25,11 +25,11 @@ pub fn text(study: &Study) -> String {
     list("doubt: ", &study.doubts, &mut out);
     quantities(study, &mut out);
     list("", &study.statements, &mut out);
-    for table in study.tables.iter().filter(|t| !t.sheet.rows.is_empty()) {
+    for table in study.tables.iter().filter(|t| !t.data.rows.is_empty()) {
         rows(table, &mut out);
     }
     let unsettled = |e: &Uncertainty| matches!(e, Uncertainty::NotConverging { .. });
-    let starred = study.tables.iter().flat_map(|t| t.sheet.errors()).any(unsettled);
+    let starred = study.tables.iter().flat_map(|t| t.data.errors()).any(unsettled);
     if starred {
         out.push_str("  *: the computations that tell this error do not converge\n");
     }
@@ -74,22 +74,22 @@ fn quantities(study: &Study, out: &mut String) {
 
 fn rows(table: &StudyTable, out: &mut String) {
     let _ = writeln!(out, "\n{}", printable(&table.title));
-    let names: Vec<&str> = table.sheet.heads.iter().map(|h| h.name.as_str()).collect();
+    let names: Vec<&str> = table.data.heads.iter().map(|h| h.name.as_str()).collect();
     let (keys, rest) = names.split_at(table.keys.min(names.len()));
     // A key that is the same in all rows stands in none of them.
     let same = |k: &usize| {
-        let first = table.sheet.rows.first().and_then(|r| r.get(*k));
-        keys.len() > 1 && table.sheet.rows.iter().all(|r| r.get(*k) == first)
+        let first = table.data.rows.first().and_then(|r| r.get(*k));
+        keys.len() > 1 && table.data.rows.iter().all(|r| r.get(*k) == first)
     };
     let keys: Vec<&str> = (0..keys.len()).filter(|k| !same(k)).map(|k| keys[k]).collect();
     // Errors stand beside their numbers by themselves.
     let rest: Vec<&str> = rest.iter().copied().filter(|n| !is_error(n, &names)).collect();
-    let count = table.sheet.rows.len();
-    let mut sheet = table.sheet.clone();
+    let count = table.data.rows.len();
+    let mut data = table.data.clone();
     if count > ROWS {
-        sheet.rows.drain(ENDS..count - ENDS);
+        data.rows.drain(ENDS..count - ENDS);
     }
-    out.push_str(&sheet.blocks(&keys, &rest, WIDTH));
+    out.push_str(&data.blocks(&keys, &rest, WIDTH));
     if count > ROWS {
         let _ = writeln!(
             out,

@@ -1,11 +1,11 @@
 //! Part files: from a name or path to a [`Part`].
 
-mod meant;
+mod resolved;
 pub mod sections;
 pub mod write;
 
-pub use meant::Spots;
-pub(crate) use meant::given;
+pub use resolved::Spots;
+pub(crate) use resolved::given;
 
 use std::path::Path;
 
@@ -18,10 +18,10 @@ use crate::diagnostic::{Diagnostic, FileId, Place, Refusal, Sources};
 use crate::scenario::conform::Conform;
 use crate::scenario::fields::Fields;
 use crate::scenario::include::Open;
-use crate::scenario::raw::{self, Raw, Table};
+use crate::scenario::raw::{self, Raw, RawTable};
 use crate::scenario::resolve::InputError;
 use crate::scenario::shape::Section;
-use crate::shelf::Shelf;
+use crate::library::Library;
 
 /// A part and where it stands.
 #[derive(Clone, Debug)]
@@ -36,14 +36,14 @@ pub struct Loaded {
     pub start: Values,
 }
 
-const SHELF: Shelf = Shelf { what: "part", file: "part file", path: "a part file", shipped };
+const LIBRARY: Library = Library { what: "part", file: "part file", path: "a part file", shipped };
 
 /// Loads a shipped part by its name, or a part file by its path (which ends in `.toml`).
 ///
 /// # Errors
 /// [`InputError`]; all that is wrong with the file at once.
 pub fn load(name: &str, open: Open<'_>) -> Result<Loaded, InputError> {
-    let (sources, file) = SHELF.alone(name, open)?;
+    let (sources, file) = LIBRARY.alone(name, open)?;
     finish(sources, file, &sections::PART)
 }
 
@@ -75,7 +75,7 @@ pub(crate) fn read_named(
     open: Open<'_>,
     diagnostics: &mut Vec<Diagnostic>,
 ) -> Option<Part> {
-    let file = SHELF.beside(name, at, sources, open, diagnostics)?;
+    let file = LIBRARY.beside(name, at, sources, open, diagnostics)?;
     read(sources, file, &sections::PART, diagnostics).map(|p| p.0)
 }
 
@@ -93,15 +93,15 @@ pub(crate) fn read_typed(
     sources: &mut Sources,
     open: Open<'_>,
     diagnostics: &mut Vec<Diagnostic>,
-) -> Option<(Table, Part)> {
-    let file = SHELF.beside(name, at, sources, open, diagnostics)?;
+) -> Option<(RawTable, Part)> {
+    let file = LIBRARY.beside(name, at, sources, open, diagnostics)?;
     let part = read(sources, file, &sections::PART, diagnostics)?.0;
     Some((raw::read(sources, file).0, part))
 }
 
 /// The part of a checked root table.
 pub(crate) fn of_fields(root: &Fields, name: &str, diagnostics: &mut Vec<Diagnostic>) -> Option<Part> {
-    meant::part(root, name, diagnostics).map(|p| p.0)
+    resolved::part(root, name, diagnostics).map(|p| p.0)
 }
 
 fn read(
@@ -126,5 +126,5 @@ fn read(
     }
     let path = sources.files.get(file.0).map(|f| f.0.clone()).unwrap_or_default();
     let name = path.file_stem().map(|s| s.to_string_lossy().into_owned()).unwrap_or_default();
-    meant::part(&root, &name, diagnostics)
+    resolved::part(&root, &name, diagnostics)
 }

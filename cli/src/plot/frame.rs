@@ -54,11 +54,11 @@ pub(super) fn wrapped(text: &str, width: f64, letters: &Letters) -> Vec<String> 
 
 /// Height of a panel's plot area, CSS px.
 fn height_of(panel: &Panel, among: bool) -> f64 {
-    let (asked, usual) = match panel {
+    let (requested, usual) = match panel {
         Panel::Chart(c) => (c.height, if among { AMONG } else { ALONE }),
         Panel::Bars(b) => (b.height, OF_BARS),
     };
-    if asked > 0.0 { asked } else { usual }
+    if requested > 0.0 { requested } else { usual }
 }
 
 /// Places everything.

@@ -3,12 +3,12 @@
 use super::*;
 
 /// What a processor answers, by leaf and subleaf; zero elsewhere.
-struct Told {
+struct Simulated {
     answers: &'static [((u32, u32), [u32; 4])],
     kept: u64,
 }
 
-impl Processor for Told {
+impl Processor for Simulated {
     fn cpuid(&self, leaf: u32, subleaf: u32) -> [u32; 4] {
         self.answers.iter().find(|(at, _)| *at == (leaf, subleaf)).map_or([0; 4], |(_, answer)| *answer)
     }
@@ -18,7 +18,7 @@ impl Processor for Told {
 }
 
 // Public dumps of three processors (from memory); the vendor's letters in leaf 0 are left out.
-const NEHALEM: Told = Told {
+const NEHALEM: Simulated = Simulated {
     answers: &[
         ((0, 0), [0xb, 0, 0, 0]),
         ((1, 0), [0x106a5, 0x100800, 0x0098_e3bd, 0xbfeb_fbff]),
@@ -27,7 +27,7 @@ const NEHALEM: Told = Told {
     ],
     kept: 0,
 };
-const HASWELL: Told = Told {
+const HASWELL: Simulated = Simulated {
     answers: &[
         ((0, 0), [0xd, 0, 0, 0]),
         ((1, 0), [0x306c3, 0x100800, 0x7ffa_fbbf, 0xbfeb_fbff]),
@@ -38,7 +38,7 @@ const HASWELL: Told = Told {
     ],
     kept: 0b111,
 };
-const SKYLAKE_X: Told = Told {
+const SKYLAKE_X: Simulated = Simulated {
     answers: &[
         ((0, 0), [0x16, 0, 0, 0]),
         ((1, 0), [0x50654, 0x100800, 0x7ffe_fbff, 0xbfeb_fbff]),
@@ -51,7 +51,7 @@ const SKYLAKE_X: Told = Told {
 };
 
 /// What is said where a build for a level meets a processor; nothing where it runs.
-fn said(processor: &Told, built_for: usize) -> Option<String> {
+fn complaint(processor: &Simulated, built_for: usize) -> Option<String> {
     let mut words = String::new();
     let granted = |f: &Feature| (1..=built_for).contains(&f.level);
     let refused = refused(processor, granted, |text| words.push_str(text));
@@ -65,14 +65,14 @@ fn processors_have_the_levels_they_are_known_for() {
     for (processor, known) in [(NEHALEM, 2), (HASWELL, 3), (SKYLAKE_X, 4)] {
         assert_eq!(level(&processor), known);
         for built_for in 1..=4 {
-            assert_eq!(said(&processor, built_for).is_none(), built_for <= known, "{known} {built_for}");
+            assert_eq!(complaint(&processor, built_for).is_none(), built_for <= known, "{known} {built_for}");
         }
     }
 }
 
 #[test]
 fn what_is_lacking_is_named_with_a_build_that_runs() {
-    let words = said(&NEHALEM, 3).unwrap();
+    let words = complaint(&NEHALEM, 3).unwrap();
     let first = words.lines().next().unwrap();
     let lacking =
         first.strip_prefix("joulestep: this processor lacks what the program was built for: ").unwrap();
@@ -80,15 +80,15 @@ fn what_is_lacking_is_named_with_a_build_that_runs() {
     lacking.sort_unstable();
     assert_eq!(lacking, ["avx", "avx2", "bmi1", "bmi2", "f16c", "fma", "lzcnt", "movbe", "xsave"]);
     assert!(words.contains("target-cpu=x86-64-v2\"") && words.contains(TARGET), "{words}");
-    let words = said(&HASWELL, 4).unwrap();
+    let words = complaint(&HASWELL, 4).unwrap();
     assert!(words.contains(" avx512f") && words.contains("target-cpu=x86-64-v3\""), "{words}");
 }
 
 /// A processor has wide registers, and a system that does not keep them makes them useless.
 #[test]
 fn registers_that_the_system_does_not_keep_do_not_count() {
-    assert_eq!(level(&Told { kept: 0b111, ..SKYLAKE_X }), 3);
-    assert_eq!(level(&Told { kept: 0b011, ..HASWELL }), 2);
+    assert_eq!(level(&Simulated { kept: 0b111, ..SKYLAKE_X }), 3);
+    assert_eq!(level(&Simulated { kept: 0b011, ..HASWELL }), 2);
     // Without OSXSAVE nobody may ask.
     const SILENT: &[((u32, u32), [u32; 4])] = &[
         ((0, 0), [0xd, 0, 0, 0]),
@@ -97,7 +97,7 @@ fn registers_that_the_system_does_not_keep_do_not_count() {
         ((0x8000_0000, 0), [0x8000_0008, 0, 0, 0]),
         ((0x8000_0001, 0), [0, 0, 0x21, 0x2c10_0800]),
     ];
-    assert_eq!(level(&Told { answers: SILENT, kept: 0b111 }), 2);
+    assert_eq!(level(&Simulated { answers: SILENT, kept: 0b111 }), 2);
 }
 
 /// Leaves beyond the last one are not looked at, whatever they hold.
@@ -105,7 +105,7 @@ fn registers_that_the_system_does_not_keep_do_not_count() {
 fn leaves_that_are_not_there_do_not_count() {
     const SHORT: &[((u32, u32), [u32; 4])] =
         &[((0, 0), [1, 0, 0, 0]), ((1, 0), [0, 0, !0, !0]), ((7, 0), [!0; 4]), ((0x8000_0001, 0), [!0; 4])];
-    let short = Told { answers: SHORT, kept: !0 };
+    let short = Simulated { answers: SHORT, kept: !0 };
     let has = |name: &str| FEATURES.iter().find(|f| f.name == name).unwrap().is_in(&short);
     assert!(has("avx") && has("fma") && !has("avx2") && !has("lzcnt"));
 }

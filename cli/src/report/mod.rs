@@ -18,7 +18,7 @@ use joulestep_models::merit::FIGURES;
 use crate::answer::Study;
 use crate::plot::{self, Axis, Figure, Panel};
 use crate::result::{ResultError, ResultFile, Verdict, read_table};
-use crate::sheet::{Cell, Sheet};
+use crate::table::{Cell, Table};
 
 pub use html::html;
 pub use markdown::markdown;
@@ -177,9 +177,9 @@ impl Grid {
         Self { caption: caption.into(), heads: heads.iter().map(head).collect(), rows, ..Self::default() }
     }
 
-    /// A sheet in tables that fit a page; the `keys` leading columns stand in each.
-    pub fn of_sheet(title: &str, keys: usize, sheet: &Sheet) -> Vec<Self> {
-        let count = sheet.heads.len();
+    /// A table in tables that fit a page; the `keys` leading columns stand in each.
+    pub fn of_table(title: &str, keys: usize, data: &Table) -> Vec<Self> {
+        let count = data.heads.len();
         let keys = keys.min(count).min(COLUMNS - 2);
         let rest: Vec<usize> = (keys..count).collect();
         let parts: Vec<Vec<usize>> = match rest.is_empty() {
@@ -194,19 +194,19 @@ impl Grid {
         let several = parts.len() > 1;
         let grid = |(n, columns): (usize, Vec<usize>)| {
             let head = |k: &usize| {
-                let h = &sheet.heads[*k];
+                let h = &data.heads[*k];
                 let name =
                     if h.symbol.is_empty() { h.name.replace('_', " ") } else { h.symbol.replace('_', " ") };
                 let plain = h.symbol == h.name || h.symbol.is_empty();
                 (if plain { name } else { h.symbol.clone() }, !h.unit.is_empty())
             };
             let row = |cells: &Vec<Cell>| {
-                columns.iter().map(|&k| cell(cells.get(k), &sheet.heads[k].unit)).collect::<Vec<_>>()
+                columns.iter().map(|&k| cell(cells.get(k), &data.heads[k].unit)).collect::<Vec<_>>()
             };
-            let mut rows: Vec<Vec<String>> = sheet.rows.iter().take(ROWS).map(row).collect();
-            if sheet.rows.len() > ROWS {
+            let mut rows: Vec<Vec<String>> = data.rows.iter().take(ROWS).map(row).collect();
+            if data.rows.len() > ROWS {
                 let mut last = vec![String::new(); columns.len()];
-                last[0] = format!("{} more in the file", sheet.rows.len() - ROWS);
+                last[0] = format!("{} more in the file", data.rows.len() - ROWS);
                 rows.push(last);
             }
             let part = if several { format!(" ({})", n + 1) } else { String::new() };

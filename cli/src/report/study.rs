@@ -31,8 +31,8 @@ pub(super) fn report(study: &Study) -> Report {
     });
     let (first, rest) = study.tables.split_at(study.tables.len().min(1));
     let grids = |tables: &[crate::answer::StudyTable]| -> Vec<Block> {
-        let each = tables.iter().filter(|t| !t.sheet.rows.is_empty());
-        each.flat_map(|t| Grid::of_sheet(&t.title, t.keys, &t.sheet)).map(Block::Grid).collect()
+        let each = tables.iter().filter(|t| !t.data.rows.is_empty());
+        each.flat_map(|t| Grid::of_table(&t.title, t.keys, &t.data)).map(Block::Grid).collect()
     };
     // What decides first, then the curves, then all numbers.
     let mut result = grids(first);

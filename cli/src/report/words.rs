@@ -35,7 +35,7 @@ pub(super) const CAUTIONS: [(&str, &str); 5] = [
 pub(super) const ASSUMED: [&str; 2] = [
     "Parts and packages behave as their data say, every specimen alike unless tolerances are varied. Those that are shipped \
      with the program are invented.",
-    "What the inputs and conditions told here leave out, the computation leaves out: the wiring's inductance, couplings and \
+    "What the inputs and conditions report here leave out, the computation leaves out: the wiring's inductance, couplings and \
      capacitances of a real layout come on top.",
 ];
 
@@ -46,8 +46,8 @@ pub(super) fn cautions() -> Section {
 
 /// What the file says of itself.
 pub(super) fn record(facts: &[(String, String)]) -> Section {
-    let told: Vec<(String, String)> = facts.iter().filter(|f| !f.1.is_empty()).cloned().collect();
-    Section::new("Record", super::study::terms(&told))
+    let report: Vec<(String, String)> = facts.iter().filter(|f| !f.1.is_empty()).cloned().collect();
+    Section::new("Record", super::study::terms(&report))
 }
 
 /// The texts that went in.

@@ -88,9 +88,9 @@ fn word(ruling: Ruling) -> &'static str {
 }
 
 /// The ruling of a word.
-fn ruling_of(told: &str) -> Option<Ruling> {
+fn ruling_of(report: &str) -> Option<Ruling> {
     let all = [Ruling::NotJudged, Ruling::Waived, Ruling::Passes, Ruling::NotProven, Ruling::Fails];
-    all.into_iter().find(|r| word(*r) == told)
+    all.into_iter().find(|r| word(*r) == report)
 }
 
 /// Fills the group, which exists.
@@ -173,13 +173,13 @@ pub(super) fn read(archive: &Archive) -> Result<Option<Summary>, ResultError> {
             maximum: archive.number(&path, "maximum"),
             name: archive.text(&path, "original_name").unwrap_or(dataset),
         };
-        let told = archive.text(&path, "verdict").and_then(|told| ruling_of(&told));
-        scalar.ruled = told.filter(|told| *told != scalar.ruling());
+        let report = archive.text(&path, "verdict").and_then(|report| ruling_of(&report));
+        scalar.ruled = report.filter(|report| *report != scalar.ruling());
         scalars.push(scalar);
     }
     let texts = |name: &str| -> Vec<String> {
-        let told = archive.group_text("summary", name).unwrap_or_default();
-        told.split(BETWEEN).filter(|t| !t.is_empty()).map(String::from).collect()
+        let report = archive.group_text("summary", name).unwrap_or_default();
+        report.split(BETWEEN).filter(|t| !t.is_empty()).map(String::from).collect()
     };
     let (doubts, waivers, notes) = (texts("doubts"), texts("waivers"), texts("notes"));
     let input = archive.group_text("summary", "input").unwrap_or_default();

@@ -48,7 +48,7 @@ pub struct Statistic<'a> {
 
 /// The table of a batch.
 #[derive(Clone, Debug)]
-pub struct Table<'a> {
+pub struct BatchTable<'a> {
     /// One line that names the plan.
     pub title: &'a str,
     /// Plan and scenario with all files.
@@ -92,7 +92,7 @@ pub fn is_table(path: &Path) -> bool {
 ///
 /// # Errors
 /// [`ResultError`].
-pub fn write_table(path: &Path, table: &Table<'_>) -> Result<(), ResultError> {
+pub fn write_table(path: &Path, table: &BatchTable<'_>) -> Result<(), ResultError> {
     let mut store = Store::create(path)?;
     store.group_number("/", "complete", 0i64)?;
     store.group_text("/", "producer", env!("CARGO_PKG_NAME"))?;

@@ -123,23 +123,23 @@ impl ResultWriter {
         }
         let failed = Arc::new(AtomicBool::new(false));
         let chunk = options.chunk.max(1);
-        let (tell, told) = mpsc::channel();
+        let (sender, receiver) = mpsc::channel();
         let (file, text, mark) = (path.to_owned(), scenario.to_owned(), Arc::clone(&failed));
         let body = move || {
             // The library's handles cannot change threads, so the file is made where it is written.
             let mut worker = match Worker::create(&file, &text, options, samples_back, thermal_back) {
                 Ok(worker) => worker,
                 Err(e) => {
-                    let _ = tell.send(Err(e));
+                    let _ = sender.send(Err(e));
                     return Err(ResultError::content(&file, "no file", "a file"));
                 }
             };
-            let _ = tell.send(Ok(()));
+            let _ = sender.send(Ok(()));
             worker.run(&receive, &mark)
         };
         let spawned = thread::Builder::new().name("result file".into()).spawn(body);
         let worker = spawned.map_err(|e| ResultError::system(path, "start a thread to write", e))?;
-        match told.recv() {
+        match receiver.recv() {
             Ok(Ok(())) => {}
             Ok(Err(e)) => return Err(e),
             Err(_) => return Err(broke_down(path)),
@@ -160,12 +160,12 @@ impl ResultWriter {
 
     /// Says what is studied, for who finds the file; before the layout.
     pub fn studies(&mut self, kind: &'static str) {
-        self.tell(Message::Studies(kind));
+        self.send(Message::Studies(kind));
     }
 
     /// What the study found; written at the end.
     pub fn found(&mut self, study: Study) {
-        self.tell(Message::Found(Box::new(study)));
+        self.send(Message::Found(Box::new(study)));
     }
 
     /// Writes what is left, and closes the file. `complete` says that the run came to its end; an interrupted run says
@@ -194,7 +194,7 @@ impl ResultWriter {
     fn end(&mut self, end: Message) -> Result<Finished, ResultError> {
         let rest = [&mut self.samples, &mut self.thermal].map(|g| (g.wrap)(std::mem::take(&mut g.rows)));
         for message in rest.into_iter().chain([end]) {
-            self.tell(message);
+            self.send(message);
         }
         self.send = None;
         match self.worker.take().map(JoinHandle::join) {
@@ -203,7 +203,7 @@ impl ResultWriter {
         }
     }
 
-    fn tell(&self, message: Message) {
+    fn send(&self, message: Message) {
         let sent = self.send.as_ref().is_some_and(|send| send.send(message).is_ok());
         if !sent {
             self.failed.store(true, Ordering::Relaxed);
@@ -229,7 +229,7 @@ impl ResultWriter {
         // Waiting for an empty buffer holds the run back when it is faster than the disk.
         let empty = gathering.empty.recv().unwrap_or_default();
         let full = (gathering.wrap)(std::mem::replace(&mut gathering.rows, empty));
-        self.tell(full);
+        self.send(full);
     }
 }
 
@@ -245,7 +245,7 @@ impl Recorder<f64> for ResultWriter {
         self.begun = true;
         self.samples.width = layout.channels.len();
         self.thermal.width = layout.thermal.len();
-        self.tell(Message::Layout(Box::new(layout.clone())));
+        self.send(Message::Layout(Box::new(layout.clone())));
     }
 
     fn sample(&mut self, t: f64, values: &[f64]) {
@@ -257,11 +257,11 @@ impl Recorder<f64> for ResultWriter {
     }
 
     fn event(&mut self, event: &Event) {
-        self.tell(Message::Event(Box::new(event.clone())));
+        self.send(Message::Event(Box::new(event.clone())));
     }
 
     fn row(&mut self, row: &Row<f64>) {
-        self.tell(Message::Row(Box::new(row.clone())));
+        self.send(Message::Row(Box::new(row.clone())));
     }
 
     fn go_on(&mut self, _t: f64) -> bool {

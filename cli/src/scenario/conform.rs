@@ -8,7 +8,7 @@ use joulestep_models::model::{Entry, Range};
 
 use crate::diagnostic::{Diagnostic, Place, nearest};
 use crate::scenario::fields::{Content, Field, Fields, Named, TypedAt};
-use crate::scenario::raw::{Node, Raw, Table};
+use crate::scenario::raw::{Node, Raw, RawTable};
 use crate::scenario::renamed;
 use crate::scenario::shape::{self, Form, Key, Kinds, NAME_GRAMMAR, Section};
 pub use crate::scenario::words::{form_words, one_of};
@@ -30,7 +30,7 @@ pub struct Conform<'a> {
 }
 
 impl Conform<'_> {
-    pub(super) fn tell(
+    pub(super) fn report(
         &mut self,
         place: &Place,
         key: &str,
@@ -41,7 +41,7 @@ impl Conform<'_> {
     }
 
     /// Checks a table; what is right of it comes back.
-    pub fn table(&mut self, table: &Table, section: &Section, path: &str) -> Fields {
+    pub fn table(&mut self, table: &RawTable, section: &Section, path: &str) -> Fields {
         let path = match table.get("name").map(|n| &n.value) {
             Some(Raw::Text(name)) if shape::is_name(name) && !path.is_empty() => {
                 format!("{}.{name}", path.split('[').next().unwrap_or(path))
@@ -63,7 +63,7 @@ impl Conform<'_> {
     }
 
     /// Checks a table against keys; `of` says in words whose keys they are.
-    pub fn against(&mut self, table: &Table, keys: &[Key], of: &str, mut fields: Fields) -> Fields {
+    pub fn against(&mut self, table: &RawTable, keys: &[Key], of: &str, mut fields: Fields) -> Fields {
         for (typed, place, node) in &table.entries {
             let full = fields.key(typed);
             let key = keys.iter().find(|k| k.name == typed);
@@ -79,14 +79,14 @@ impl Conform<'_> {
         }
         for key in keys.iter().filter(|k| k.required && !renamed::has(table, k.name)) {
             let full = fields.key(key.name);
-            self.tell(&table.place, &full, "missing", format!("{} ({})", form_words(key.form), key.help));
+            self.report(&table.place, &full, "missing", format!("{} ({})", form_words(key.form), key.help));
         }
         fields
     }
 
     /// The keys that this table may have, and the word of its kind. `None`: the kind is wrong (and told), so
     /// nothing can be said of its keys.
-    fn keys(&mut self, table: &Table, section: &Section, path: &str) -> (Option<Vec<Key>>, String) {
+    fn keys(&mut self, table: &RawTable, section: &Section, path: &str) -> (Option<Vec<Key>>, String) {
         let mut keys = section.keys.to_vec();
         let word = |name: &str| match table.get(name) {
             Some(Node { value: Raw::Text(s), place }) => Some((s.as_str(), place)),
@@ -140,7 +140,7 @@ impl Conform<'_> {
                 };
                 if of_part.as_ref().is_some_and(|k| *k != typed) {
                     let found = format!("the part is of kind `{}`", of_part.unwrap_or_default());
-                    self.tell(place, &format!("{path}.kind"), found, format!("a part of kind `{typed}`"));
+                    self.report(place, &format!("{path}.kind"), found, format!("a part of kind `{typed}`"));
                 }
                 keys.extend(entry.params.iter().map(|p| Key::of_param(p, part.is_some())));
                 (Some(keys), typed)
@@ -150,7 +150,7 @@ impl Conform<'_> {
 
     fn of_part(
         &mut self,
-        table: &Table,
+        table: &RawTable,
         tables: &[(&'static str, bool, &'static str)],
         mut keys: Vec<Key>,
         path: &str,
@@ -179,7 +179,7 @@ impl Conform<'_> {
     }
 
     /// Tells that the key which says the kind is missing or no string.
-    fn common(&mut self, table: &Table, section: &Section, path: &str) -> bool {
+    fn common(&mut self, table: &RawTable, section: &Section, path: &str) -> bool {
         let (tag, words): (&str, Vec<&str>) = match section.kinds {
             Kinds::Listed(tag, kinds) => (tag, kinds.iter().map(|k| k.word).collect()),
             Kinds::Arrangements => ("kind", arrangements()),
@@ -193,10 +193,10 @@ impl Conform<'_> {
                     let d = Diagnostic::new(place, format!("{path}.{typed}"), found, "`kind` or `part`");
                     self.diagnostics.push(d.suggest(nearest(typed, [tag, "part"])));
                 }
-                _ => self.tell(&table.place, &key, "missing", one_of(&words)),
+                _ => self.report(&table.place, &key, "missing", one_of(&words)),
             },
             Some(node) => {
-                self.tell(&node.place, &key, format!("found {}", node.value.word()), one_of(&words))
+                self.report(&node.place, &key, format!("found {}", node.value.word()), one_of(&words))
             }
         }
         true
@@ -320,7 +320,7 @@ impl Conform<'_> {
             }
             Raw::List(more) => {
                 let found = format!("a list of {}", more.len());
-                self.tell(&node.place, key, found, "a pair: abscissa, ordinate");
+                self.report(&node.place, key, found, "a pair: abscissa, ordinate");
                 None
             }
             _ => self.wrong_form(node, Form::Rows, key),
@@ -328,7 +328,7 @@ impl Conform<'_> {
     }
 
     fn wrong_form<T>(&mut self, node: &Node, form: Form, key: &str) -> Option<T> {
-        self.tell(&node.place, key, format!("found {}", node.value.word()), form_words(form));
+        self.report(&node.place, key, format!("found {}", node.value.word()), form_words(form));
         None
     }
 
@@ -342,7 +342,7 @@ impl Conform<'_> {
         names.into_iter().collect::<Option<Vec<_>>>().map(Content::Texts)
     }
 
-    fn map(&mut self, table: &Table, key: &str) -> Option<Vec<(Named, Named)>> {
+    fn map(&mut self, table: &RawTable, key: &str) -> Option<Vec<(Named, Named)>> {
         let mut pairs = Vec::new();
         for (name, place, node) in &table.entries {
             let from = self.name(name, place, key);
@@ -359,13 +359,13 @@ impl Conform<'_> {
         if shape::is_name(text) {
             return Some(Named { name: text.to_string(), place: place.clone() });
         }
-        self.tell(place, key, format!("`{}` is not a name", shortened(text)), NAME_GRAMMAR);
+        self.report(place, key, format!("`{}` is not a name", shortened(text)), NAME_GRAMMAR);
         None
     }
 
     fn text(&mut self, text: &str, place: &Place, key: &str) -> Option<String> {
         if text.chars().any(char::is_control) {
-            self.tell(place, key, "a control character in a text", "one line of text");
+            self.report(place, key, "a control character in a text", "one line of text");
             return None;
         }
         Some(text.to_string())

@@ -4,7 +4,7 @@ use std::io::Read;
 use std::path::{Path, PathBuf};
 
 use crate::diagnostic::{Diagnostic, Place, Sources};
-use crate::scenario::raw::{self, Raw, Table};
+use crate::scenario::raw::{self, Raw, RawTable};
 
 /// No scenario is longer than this many bytes: more is a mistaken file.
 const LONGEST: u64 = 16 << 20;
@@ -31,7 +31,7 @@ pub struct Files {
     /// Their texts.
     pub sources: Sources,
     /// Their root tables.
-    pub tables: Vec<Table>,
+    pub tables: Vec<RawTable>,
     /// What was wrong.
     pub diagnostics: Vec<Diagnostic>,
 }
@@ -101,7 +101,7 @@ impl Files {
     }
 
     /// The names in `include`; what is not a list of strings is told when the table is checked.
-    fn names(&self, table: &Table) -> Vec<(String, Place)> {
+    fn names(&self, table: &RawTable) -> Vec<(String, Place)> {
         let Some(Raw::List(items)) = table.get("include").map(|n| &n.value) else { return Vec::new() };
         let name = |n: &raw::Node| match &n.value {
             Raw::Text(s) => Some((s.clone(), n.place.clone())),

@@ -2,13 +2,13 @@
 //! given twice is an error.
 
 use crate::diagnostic::{Diagnostic, Sources};
-use crate::scenario::raw::{Node, Raw, Table};
+use crate::scenario::raw::{Node, Raw, RawTable};
 
 /// Keys that each file may have for itself; the including file's counts.
 const OWN: [&str; 3] = ["format", "title", "include"];
 
 /// Joins the root tables, the including file last.
-pub fn merge(sources: &Sources, tables: Vec<Table>, diagnostics: &mut Vec<Diagnostic>) -> Option<Table> {
+pub fn merge(sources: &Sources, tables: Vec<RawTable>, diagnostics: &mut Vec<Diagnostic>) -> Option<RawTable> {
     let mut tables = tables.into_iter().rev();
     let mut root = tables.next()?;
     // The lists keep the order of the files: included ones first.
@@ -18,7 +18,7 @@ pub fn merge(sources: &Sources, tables: Vec<Table>, diagnostics: &mut Vec<Diagno
     Some(root)
 }
 
-fn join(sources: &Sources, into: &mut Table, from: Table, path: &str, diagnostics: &mut Vec<Diagnostic>) {
+fn join(sources: &Sources, into: &mut RawTable, from: RawTable, path: &str, diagnostics: &mut Vec<Diagnostic>) {
     for (key, place, node) in from.entries {
         let full = if path.is_empty() { key.clone() } else { format!("{path}.{key}") };
         let Some((_, first, existing)) = into.entries.iter_mut().find(|e| e.0 == key) else {

@@ -4,7 +4,7 @@ pub mod build;
 pub mod conform;
 pub mod fields;
 pub mod include;
-pub mod meant;
+pub mod resolved;
 pub mod merge;
 pub mod raw;
 pub mod renamed;

@@ -21,7 +21,7 @@ pub enum Raw {
     /// A list.
     List(Vec<Node>),
     /// A table.
-    Table(Table),
+    Table(RawTable),
 }
 
 impl Raw {
@@ -50,14 +50,14 @@ pub struct Node {
 
 /// A table: keys in the order of the file.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Table {
+pub struct RawTable {
     /// Where it begins.
     pub place: Place,
     /// Keys with their places, and values.
     pub entries: Vec<(String, Place, Node)>,
 }
 
-impl Table {
+impl RawTable {
     /// The value of a key.
     pub fn get(&self, key: &str) -> Option<&Node> {
         self.entries.iter().find(|e| e.0 == key).map(|e| &e.2)
@@ -65,7 +65,7 @@ impl Table {
 }
 
 /// Reads a file of [`Sources`]; with syntax errors, as much as could be read and the errors.
-pub fn read(sources: &Sources, file: FileId) -> (Table, Vec<Diagnostic>) {
+pub fn read(sources: &Sources, file: FileId) -> (RawTable, Vec<Diagnostic>) {
     let (table, errors) = DeTable::parse_recoverable(sources.text(file));
     let end = sources.text(file).len();
     let diagnostics = errors.into_iter().map(|e| {
@@ -82,13 +82,13 @@ fn one_line(message: &str) -> String {
     message.split('\n').map(str::trim).filter(|l| !l.is_empty()).collect::<Vec<_>>().join(", ")
 }
 
-fn convert_table(file: FileId, span: std::ops::Range<usize>, table: &DeTable<'_>) -> Table {
+fn convert_table(file: FileId, span: std::ops::Range<usize>, table: &DeTable<'_>) -> RawTable {
     let mut entries: Vec<(String, Place, Node)> = table
         .iter()
         .map(|(k, v)| (k.get_ref().to_string(), Place { file, span: k.span() }, convert(file, v)))
         .collect();
     entries.sort_by_key(|e| e.1.span.start);
-    Table { place: Place { file, span }, entries }
+    RawTable { place: Place { file, span }, entries }
 }
 
 fn convert(file: FileId, node: &Spanned<DeValue<'_>>) -> Node {

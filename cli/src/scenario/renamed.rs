@@ -3,7 +3,7 @@
 
 use crate::diagnostic::Place;
 use crate::scenario::conform::{Conform, form_words};
-use crate::scenario::raw::Table;
+use crate::scenario::raw::RawTable;
 use crate::scenario::shape::{Form, Key};
 
 /// Tables and keys.
@@ -84,7 +84,7 @@ pub fn called(old: &str, new: &str) -> String {
 }
 
 /// Whether a table has a key, under its name or the one it had.
-pub(super) fn has(table: &Table, name: &str) -> bool {
+pub(super) fn has(table: &RawTable, name: &str) -> bool {
     table.entries.iter().any(|(typed, ..)| typed == name || key(typed).as_deref() == Some(name))
 }
 
@@ -99,9 +99,9 @@ impl Conform<'_> {
     ) -> Option<T> {
         if key == "format" && (1..least).contains(&x) {
             let found = format!("format {x} of an earlier Joulestep; this program reads format {least}");
-            self.tell(place, key, found, "");
+            self.report(place, key, found, "");
         } else {
-            self.tell(place, key, format!("`{x}` is out of range"), form_words(form));
+            self.report(place, key, format!("`{x}` is out of range"), form_words(form));
         }
         None
     }
@@ -116,15 +116,15 @@ impl Conform<'_> {
     ) -> Option<&'k Key> {
         let new = key(typed)?;
         let key = keys.iter().find(|k| k.name == new)?;
-        self.tell(place, full, called(typed, &new), format!("`{new}`"));
+        self.report(place, full, called(typed, &new), format!("`{new}`"));
         Some(key)
     }
 
     /// The kind that was called `typed`, which is told where the file says it (`key`).
-    pub(super) fn kind_now(&mut self, typed: String, said: Option<(&Place, &str)>) -> String {
+    pub(super) fn kind_now(&mut self, typed: String, reported_at: Option<(&Place, &str)>) -> String {
         let Some(new) = kind(&typed) else { return typed };
-        if let Some((place, path)) = said {
-            self.tell(place, &format!("{path}.kind"), called(&typed, new), format!("`{new}`"));
+        if let Some((place, path)) = reported_at {
+            self.report(place, &format!("{path}.kind"), called(&typed, new), format!("`{new}`"));
         }
         new.to_string()
     }

@@ -10,7 +10,7 @@ use clap::{Arg, ArgAction, ArgMatches, Command, value_parser};
 use super::inputs::{Count, gather, root};
 use super::{Cache, Context, Entry, Question, StudyError};
 use crate::answer::{Estimation, Study, assess};
-use crate::commands::asked::{Refused, draw, is_new, refused};
+use crate::commands::options::{Refused, draw, is_new, refused};
 use crate::commands::run::listen;
 use crate::diagnostic::{Diagnostic, FileId, Place, Refusal, Sources};
 use crate::exit::{BAD_INPUT, INPUT_OUTPUT, Streams};
@@ -18,7 +18,7 @@ use crate::judge::{Verdict, exit_code};
 use crate::output;
 use crate::scenario::conform::Conform;
 use crate::scenario::include::open;
-use crate::scenario::raw::{Node, Raw, Table};
+use crate::scenario::raw::{Node, Raw, RawTable};
 use crate::scenario::shape::{Form, Key};
 
 /// Name under which the command line stands in diagnostics.
@@ -124,7 +124,7 @@ impl Entry {
         let quiet = matches.get_flag("quiet") || as_json || matches.contains_id("csv");
         let stop = listen();
         match self.solved(&question, matches, quiet, stop) {
-            Ok(study) => Self::tell(&study, matches, streams),
+            Ok(study) => Self::print(&study, matches, streams),
             Err(StudyError::Value(diagnostic)) => self.refuse(vec![*diagnostic], sources, as_json, streams),
             Err(why) => refused(&(why.to_string(), why.code()), as_json, streams),
         }
@@ -147,7 +147,7 @@ impl Entry {
     }
 
     /// The section as typed on the command line, which is the first of the sources.
-    fn typed(&self, matches: &ArgMatches, sources: &mut Sources) -> Table {
+    fn typed(&self, matches: &ArgMatches, sources: &mut Sources) -> RawTable {
         let file = FileId(sources.files.len());
         let mut text = String::new();
         let mut entries = Vec::new();
@@ -196,14 +196,14 @@ impl Entry {
             }
         }
         sources.add(PathBuf::from(COMMAND_LINE), text);
-        Table { place: Place { file, span: 0..0 }, entries }
+        RawTable { place: Place { file, span: 0..0 }, entries }
     }
 
     /// The question that a section as typed asks, with its files.
     ///
     /// # Errors
     /// Everything that is wrong.
-    pub fn ask(&'static self, typed: Table, sources: &mut Sources) -> Result<Question, Vec<Diagnostic>> {
+    pub fn ask(&'static self, typed: RawTable, sources: &mut Sources) -> Result<Question, Vec<Diagnostic>> {
         let catalogue = joulestep_models::devices::catalogue();
         let mut conform = Conform { catalogue, kind_of_part: &|_, _| None, diagnostics: Vec::new() };
         let fields = conform.table(&typed, self.section, "");
@@ -253,7 +253,7 @@ impl Entry {
         Ok(study)
     }
 
-    fn tell(study: &Study, matches: &ArgMatches, streams: &mut Streams<'_>) -> io::Result<u8> {
+    fn print(study: &Study, matches: &ArgMatches, streams: &mut Streams<'_>) -> io::Result<u8> {
         let as_json = matches.get_flag("json");
         if let Err(why) = write(study, matches) {
             return refused(&why, as_json, streams);

@@ -8,7 +8,7 @@ use crate::package::sections::PACKAGE;
 use crate::parts::sections::PART;
 use crate::scenario::fields::Fields;
 use crate::scenario::include::{Open, reason};
-use crate::scenario::raw::{Node, Raw, Table};
+use crate::scenario::raw::{Node, Raw, RawTable};
 use crate::scenario::shape::{Form, Key, Kinds, Section};
 
 use super::Entry;
@@ -120,7 +120,7 @@ fn path_of(
             sources.add(path, text);
             let path = Node { place: place.clone(), value: Raw::Text(shown) };
             let entries = vec![("path".to_string(), place.clone(), path)];
-            Some(Node { place: place.clone(), value: Raw::Table(Table { place: place.clone(), entries }) })
+            Some(Node { place: place.clone(), value: Raw::Table(RawTable { place: place.clone(), entries }) })
         }
         Err(error) => {
             let found = format!("cannot read `{}`: {}", path.display(), reason(&error));
@@ -172,8 +172,8 @@ pub static LIMIT: Section = Section {
 };
 
 /// The root table of a section as typed, without its files.
-pub fn root(section: Table, name: &str) -> Table {
+pub fn root(section: RawTable, name: &str) -> RawTable {
     let place = section.place.clone();
     let node = Node { place: place.clone(), value: Raw::Table(section) };
-    Table { place: place.clone(), entries: vec![(name.to_string(), place, node)] }
+    RawTable { place: place.clone(), entries: vec![(name.to_string(), place, node)] }
 }

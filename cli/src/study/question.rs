@@ -12,7 +12,7 @@ use super::{Entry, StudyError};
 use crate::diagnostic::Diagnostic;
 use crate::scenario::conform::Conform;
 use crate::scenario::fields::{Content, Fields};
-use crate::scenario::raw::Table;
+use crate::scenario::raw::RawTable;
 use crate::scenario::shape::{Form, Kinds, Section};
 
 /// What is asked of a study.
@@ -37,7 +37,7 @@ impl Question {
     ///
     /// # Errors
     /// Everything that is wrong.
-    pub fn read(entry: &'static Entry, root: &Table) -> Result<Self, Vec<Diagnostic>> {
+    pub fn read(entry: &'static Entry, root: &RawTable) -> Result<Self, Vec<Diagnostic>> {
         let keys = root_keys(entry);
         let mut conform =
             Conform { catalogue: catalogue(), kind_of_part: &|_, _| None, diagnostics: Vec::new() };

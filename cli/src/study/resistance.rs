@@ -12,7 +12,7 @@ use super::{Context, Count, Entry, Input, Question, StudyError, What};
 use crate::answer::{Answer, Study, StudyFigure, StudyTable};
 use crate::plot::{Axis, Bars, Chart, Curve, Figure, Line, Marker, Panel, Series};
 use crate::scenario::shape::{Form, Key, Kinds, Section};
-use crate::sheet::{Cell, Head, Sheet};
+use crate::table::{Cell, Head, Table};
 
 /// The study.
 pub static STUDY: Entry = Entry {
@@ -59,7 +59,7 @@ static SECTION: Section = Section {
 /// Most temperatures of a curve.
 const MOST: usize = 1000;
 
-struct Asked {
+struct Options {
     temperatures: Vec<f64>,
     working: f64,
     conditions: Conditions,
@@ -78,7 +78,7 @@ struct One {
     places: Vec<Place>,
 }
 
-fn read(question: &Question) -> Result<Asked, StudyError> {
+fn read(question: &Question) -> Result<Options, StudyError> {
     let (from, to, step) = (question.number("from"), question.number("to"), question.number("step"));
     if to <= from || from <= -150.0 {
         let found = format!("from {from} degC to {to} degC");
@@ -98,25 +98,25 @@ fn read(question: &Question) -> Result<Asked, StudyError> {
         voltage: 0.0,
         ..Conditions::default()
     };
-    Ok(Asked { temperatures, working: question.number("temperature"), conditions })
+    Ok(Options { temperatures, working: question.number("temperature"), conditions })
 }
 
-fn one(part: Part, asked: &Asked) -> Result<One, MeritError> {
-    check(&part, &Conditions { celsius: asked.working, ..asked.conditions })?;
+fn one(part: Part, options: &Options) -> Result<One, MeritError> {
+    check(&part, &Conditions { celsius: options.working, ..options.conditions })?;
     let lacks = |what: &str| MeritError::Lacks { part: part.name.clone(), what: what.into() };
-    let gate = match gate_on(&part, &asked.conditions)? {
+    let gate = match gate_on(&part, &options.conditions)? {
         Some(gate) if is_switch(&part) => gate,
         _ => return Err(lacks("it has no gate, so no on-resistance")),
     };
-    let current = test_current(&part, &asked.conditions)?;
+    let current = test_current(&part, &options.conditions)?;
     let at = |celsius: f64| {
         resistance_at(part.entry(), &part.values, gate, current, celsius)
             .map_err(|error| MeritError::Operating { part: part.name.clone(), error })
     };
-    for celsius in [25.0, asked.working] {
+    for celsius in [25.0, options.working] {
         carries(&part, gate, current, celsius)?;
     }
-    let mut temperatures = asked.temperatures.clone();
+    let mut temperatures = options.temperatures.clone();
     if let Some(hottest) = part.hottest() {
         temperatures.retain(|&t| t <= hottest);
     }
@@ -125,7 +125,7 @@ fn one(part: Part, asked: &Asked) -> Result<One, MeritError> {
         return Err(lacks("every temperature asked for is beyond its highest junction temperature"));
     }
     let cold = at(25.0)?;
-    let pieces = shares(&part, 25.0).zip(shares(&part, asked.working)).map(|(a, b)| [a, b]);
+    let pieces = shares(&part, 25.0).zip(shares(&part, options.working)).map(|(a, b)| [a, b]);
     let places = places(&part);
     Ok(One { curve, cold, pieces, places, current, gate, part })
 }
@@ -138,9 +138,9 @@ fn failed(error: &MeritError) -> StudyError {
 }
 
 fn solve(question: &Question, _: &Context<'_>) -> Result<Study, StudyError> {
-    let asked = read(question)?;
+    let options = read(question)?;
     let parts = question.parts("part").to_vec();
-    let all: Result<Vec<One>, MeritError> = parts.into_par_iter().map(|p| one(p, &asked)).collect();
+    let all: Result<Vec<One>, MeritError> = parts.into_par_iter().map(|p| one(p, &options)).collect();
     let all = all.map_err(|error| failed(&error))?;
     let names: Vec<&str> = all.iter().map(|o| o.part.name.as_str()).collect();
     let hot = |o: &One| {
@@ -157,8 +157,8 @@ fn solve(question: &Question, _: &Context<'_>) -> Result<Study, StudyError> {
     let conditions = all.iter().map(|o| {
         format!("{}: {} with the gate at {}.", o.part.name, people(o.current, "A"), people(o.gate, "V"))
     });
-    let mut tables = vec![StudyTable::new("resistance", "On-resistance against temperature", 2, sheet(&all))];
-    let title = format!("On-resistance budgets at 25 °C and {}", people(asked.working, "degC"));
+    let mut tables = vec![StudyTable::new("resistance", "On-resistance against temperature", 2, table(&all))];
+    let title = format!("On-resistance budgets at 25 °C and {}", people(options.working, "degC"));
     tables.push(StudyTable::new("budget", &title, 3, budgets(&all)));
     let title = "Dies against the one-dimensional unipolar limit of their material at 25 °C";
     tables.push(StudyTable::new("unipolar-limit", title, 2, limits(&all)));
@@ -170,13 +170,13 @@ fn solve(question: &Question, _: &Context<'_>) -> Result<Study, StudyError> {
         tables,
         figures: vec![StudyFigure::new(
             "On-resistance against temperature, its budget, and the dies against the unipolar limit.",
-            picture(&all, &asked),
+            picture(&all, &options),
         )],
         ..Study::default()
     })
 }
 
-fn budgets(all: &[One]) -> Sheet {
+fn budgets(all: &[One]) -> Table {
     let heads = vec![
         Head::text("part"),
         Head::text("piece"),
@@ -195,10 +195,10 @@ fn budgets(all: &[One]) -> Sheet {
             rows.push(row);
         }
     }
-    Sheet { heads, rows }
+    Table { heads, rows }
 }
 
-fn limits(all: &[One]) -> Sheet {
+fn limits(all: &[One]) -> Table {
     let heads = vec![
         Head::text("part"),
         Head::text("die"),
@@ -213,10 +213,10 @@ fn limits(all: &[One]) -> Sheet {
         row
     };
     let places = all.iter().flat_map(|o| o.places.iter().map(move |p| (o, p)));
-    Sheet { heads, rows: places.map(row).collect() }
+    Table { heads, rows: places.map(row).collect() }
 }
 
-fn sheet(all: &[One]) -> Sheet {
+fn table(all: &[One]) -> Table {
     let heads = vec![
         Head::text("part"),
         Head::number("temperature", "T_j", "degC"),
@@ -229,7 +229,7 @@ fn sheet(all: &[One]) -> Sheet {
         let [t, r, relative] = [t, r, r / o.cold].map(Cell::from);
         vec![o.part.name.as_str().into(), t, r, relative, o.current.into(), o.gate.into()]
     };
-    Sheet { heads, rows: all.iter().flat_map(|o| o.curve.iter().map(move |p| row(o, p))).collect() }
+    Table { heads, rows: all.iter().flat_map(|o| o.curve.iter().map(move |p| row(o, p))).collect() }
 }
 
 const DEFINITIONS: [(&str, &str); 3] = [
@@ -238,7 +238,7 @@ const DEFINITIONS: [(&str, &str); 3] = [
     ("limit", "one-dimensional unipolar limit at 25 °C for the breakdown voltage of the die"),
 ];
 
-fn picture(all: &[One], asked: &Asked) -> Figure {
+fn picture(all: &[One], options: &Options) -> Figure {
     let mut panels = vec![Panel::Chart(Chart {
         title: "On-resistance against junction temperature".into(),
         x: Axis::linear("junction temperature", "degC"),
@@ -250,13 +250,13 @@ fn picture(all: &[One], asked: &Asked) -> Figure {
         height: 320.0,
         ..Chart::default()
     })];
-    panels.extend(budget_panel(all, asked));
+    panels.extend(budget_panel(all, options));
     panels.extend(limit_panel(all));
     Figure::new("On-resistance", panels).noted(DEFINITIONS.map(|(a, b)| format!("{a}: {b}.")).to_vec())
 }
 
 /// Shares at the working temperature, pieces of one name side by side.
-fn budget_panel(all: &[One], asked: &Asked) -> Option<Panel> {
+fn budget_panel(all: &[One], options: &Options) -> Option<Panel> {
     let with: Vec<(&One, &Vec<Share>)> =
         all.iter().filter_map(|o| Some((o, &o.pieces.as_ref()?[1]))).collect();
     let label = |s: &Share| match &s.die {
@@ -279,7 +279,7 @@ fn budget_panel(all: &[One], asked: &Asked) -> Option<Panel> {
     let series: Vec<Series> = series.collect();
     (!series.is_empty()).then(|| {
         Panel::Bars(Bars {
-            title: format!("Resistance budget at {}", people(asked.working, "degC")),
+            title: format!("Resistance budget at {}", people(options.working, "degC")),
             y: Axis::linear("share of the on-resistance", "%"),
             groups,
             series,

@@ -246,7 +246,7 @@ impl<L: Lane> Board<L> {
     }
 
     /// Carries out what is due at or before `t`, in the order of the instants.
-    pub fn carry_out(&mut self, t: f64) {
+    pub fn apply_orders(&mut self, t: f64) {
         self.now = t;
         let mut due: Vec<_> = self.line_orders.iter().filter(|o| o.at <= t).cloned().collect();
         due.sort_by(|a, b| a.at.total_cmp(&b.at));
@@ -289,12 +289,12 @@ mod tests {
         assert_eq!(board.driven(wave, 0.5), Some(0.0));
         assert_eq!(board.driven(wave, 1.5), Some(5.0));
         assert_eq!(board.next(0.0), Some(1.0));
-        board.carry_out(1.0);
+        board.apply_orders(1.0);
         assert_eq!(board.take_changes(), (true, false));
         board.ramp(wave, 1.5, 2.5, 0.0);
         assert_eq!(board.driven(wave, 1.5), Some(5.0));
         assert_eq!(board.driven(wave, 2.0), Some(2.5));
-        board.carry_out(3.0);
+        board.apply_orders(3.0);
         assert_eq!(board.driven(wave, 3.0), Some(0.0));
         assert_eq!(board.next(3.0), None);
     }
@@ -306,7 +306,7 @@ mod tests {
         let choice = circuit.choice(vec![1.0, 2.0], 0);
         let mut board = Board::new(&circuit);
         let line = board.add_line("command");
-        board.carry_out(1.0);
+        board.apply_orders(1.0);
         board.set_at(line, true, 1.0);
         board.choose_at(choice, 1, 1.0);
         board.ramp(wave, 1.0, 2.0, 1.0);
@@ -314,7 +314,7 @@ mod tests {
         assert_eq!(board.take_changes(), (true, true));
         board.set_at(line, false, 1.25);
         board.set_at(line, false, 1.5);
-        board.carry_out(2.0);
+        board.apply_orders(2.0);
         assert!(!board.line(line) && board.since(line) == 1.25);
     }
 }

@@ -59,7 +59,7 @@ impl<'a, L: Lane> Trial<'a, L> {
         let mut lines: Vec<bool> = Vec::new();
         let mut grid = 0_u64;
         loop {
-            self.board.carry_out(t);
+            self.board.apply_orders(t);
             self.note(t, &mut lines);
             for c in &mut self.controllers {
                 let pick = |values: &[L]| -> Vec<L> {

@@ -144,7 +144,7 @@ impl<L: Lane> Setup<L> {
         let system = Arc::new(System::new(self.circuit));
         let kelvin = kelvin_of(&system, &celsius);
         let mut board = self.board;
-        board.carry_out(self.begin);
+        board.apply_orders(self.begin);
         let devices = system.devices_at(&kelvin);
         let (x, q) = match self.start {
             Start::OperatingPoint => {

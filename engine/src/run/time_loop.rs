@@ -303,7 +303,7 @@ impl<L: Lane> Run<L> {
             self.seen_at = t;
         }
         let jumps = corner && self.stepper.system().circuit.waves.iter().any(|w| w.jumps_at(t));
-        self.board.carry_out(t);
+        self.board.apply_orders(t);
         self.look(before)?;
         let (ordered, switched) = self.board.take_changes();
         let mut events = self.board.take_events();
@@ -351,7 +351,7 @@ impl<L: Lane> Run<L> {
             let seen = Seen { before, t, then: &o.then, now: &o.now };
             o.logic.look(&seen, &mut self.board)?;
             // What was ordered for this very instant holds for those who look after.
-            self.board.carry_out(t);
+            self.board.apply_orders(t);
             o.then.copy_from_slice(&o.now);
         }
         Ok(())

@@ -124,11 +124,11 @@ pub enum ThermalError {
     SingularFoster,
     /// Something that only networks of physical nodes can answer.
     #[error(
-        "a Foster network has no physical nodes inside: {asked} needs a Cauer ladder or a network of nodes"
+        "a Foster network has no physical nodes inside: {requested} needs a Cauer ladder or a network of nodes"
     )]
     NoPhysicalNodes {
         /// What was asked for.
-        asked: String,
+        requested: String,
     },
     /// Networks for lanes that are not built alike.
     #[error("the network of lane {lane} differs from that of lane 0 in its {what}")]

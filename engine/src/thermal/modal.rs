@@ -149,7 +149,7 @@ impl<L: Lane> Modal<L> {
     /// No such node; a Foster network, which has none.
     pub fn node(&self, name: &str) -> Result<usize, ThermalError> {
         if self.nodes.is_empty() {
-            return Err(ThermalError::NoPhysicalNodes { asked: format!("the temperature of `{name}`") });
+            return Err(ThermalError::NoPhysicalNodes { requested: format!("the temperature of `{name}`") });
         }
         self.nodes.iter().position(|n| n == name).ok_or_else(|| ThermalError::Unknown {
             wanted_by: "a request for a temperature".into(),

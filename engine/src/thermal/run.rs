@@ -239,8 +239,8 @@ impl<L: Lane> Thermal<L> {
         let rise = temperature - self.modal.reference;
         if self.modal.nodes.is_empty() {
             if rise != self.state.boundaries[0] {
-                let asked = "a uniform start off the boundary's temperature".into();
-                return Err(ThermalError::NoPhysicalNodes { asked });
+                let requested = "a uniform start off the boundary's temperature".into();
+                return Err(ThermalError::NoPhysicalNodes { requested });
             }
             self.state.modes.fill(L::default());
         } else {
@@ -262,7 +262,7 @@ impl<L: Lane> Thermal<L> {
     pub fn start_nodes(&mut self, temperatures: &[L]) -> Result<(), ThermalError> {
         if self.modal.nodes.is_empty() {
             return Err(ThermalError::NoPhysicalNodes {
-                asked: "a start with stated node temperatures".into(),
+                requested: "a start with stated node temperatures".into(),
             });
         }
         let expected = self.modal.nodes.len();

@@ -304,7 +304,7 @@ mod tests {
 
     #[test]
     fn unknown_units_get_a_suggestion() {
-        for (typed, meant) in [
+        for (typed, expected) in [
             ("1 Ohms", "ohm"),
             ("1 usec", "us"),
             ("1 KHz", "kHz"),
@@ -312,7 +312,7 @@ mod tests {
             ("1 volts", "V"),
             ("1 Celsius", "degC"),
         ] {
-            assert_eq!(parse_quantity(typed).unwrap_err().suggestion(), Some(meant), "{typed}");
+            assert_eq!(parse_quantity(typed).unwrap_err().suggestion(), Some(expected), "{typed}");
         }
         assert_eq!(parse_quantity("1 furlong").unwrap_err().suggestion(), None);
     }

@@ -27,7 +27,7 @@ pub enum MeritError {
     Limit {
         /// Name of the part.
         part: String,
-        /// What was asked.
+        /// What was requested.
         found: String,
         /// What is possible.
         expected: String,
@@ -264,8 +264,8 @@ pub fn check(part: &Part, c: &Conditions) -> Result<(), MeritError> {
         return limit(format!("{} V is beyond its rated voltage", c.voltage), format!("at most {rated} V"));
     }
     if let (true, Some(bound)) = (is_switch(part), part.gate_limit()) {
-        let asked = [c.gate_on.unwrap_or(0.0), c.gate_off];
-        if let Some(v) = asked.into_iter().find(|v| v.abs() > bound) {
+        let requested = [c.gate_on.unwrap_or(0.0), c.gate_off];
+        if let Some(v) = requested.into_iter().find(|v| v.abs() > bound) {
             let found = format!("a gate voltage of {v} V is beyond what its gate tolerates");
             return limit(found, format!("at most {bound} V either way"));
         }
@@ -333,15 +333,15 @@ fn closed(part: &Part, gate: f64) -> MeritError {
 /// [`MeritError::Limit`]; no operating point.
 pub fn carries(part: &Part, gate: f64, current: f64, celsius: f64) -> Result<(), MeritError> {
     let at = |i| resistance(part.entry(), &part.values, gate, i, celsius).map_err(operating(part));
-    let (small, asked) = (at(1e-3 * current)?, at(current)?);
-    if asked < 3.0 * small {
+    let (small, requested) = (at(1e-3 * current)?, at(current)?);
+    if requested < 3.0 * small {
         return Ok(());
     }
     Err(MeritError::Limit {
         part: part.name.clone(),
         found: format!(
             "at {gate} V on its gate and {celsius} °C, {current} A saturates it (a drop of {:.3} V)",
-            asked * current
+            requested * current
         ),
         expected: "a test current that it carries as a resistance".into(),
     })

@@ -33,7 +33,7 @@ impl Package {
 pub fn contradictions(die: &Die, layer: &Layer) -> Vec<String> {
     let apart = |a: f64, b: f64| (a - b).abs() > APART * a.min(b);
     let mut out = Vec::new();
-    let mut tell = |key: &str, of_part: String, of_layer: String| {
+    let mut report = |key: &str, of_part: String, of_layer: String| {
         out.push(format!(
             "`{key}` of [die.{}] in the part is {of_part}, layer `{}` of the package has {of_layer}",
             die.name, layer.name
@@ -47,11 +47,11 @@ pub fn contradictions(die: &Die, layer: &Layer) -> Vec<String> {
             "{:.2} mm² (`length` {length:.2} mm, `width` {width:.2} mm, less `heated-margin` {rim:.2} mm all around)",
             1e6 * area
         );
-        tell("area", format!("{:.2} mm²", 1e6 * die.area), of_layer);
+        report("area", format!("{:.2} mm²", 1e6 * die.area), of_layer);
     }
     if let Some(thickness) = die.thickness.filter(|&t| apart(t, layer.thickness)) {
         let [a, b] = [thickness, layer.thickness].map(|x| format!("{:.0} µm", 1e6 * x));
-        tell("thickness", a, b);
+        report("thickness", a, b);
     }
     // A package may name materials of its own, of which nothing is known here.
     let of_layer = match layer.material.as_str() {
@@ -62,7 +62,7 @@ pub fn contradictions(die: &Die, layer: &Layer) -> Vec<String> {
     if let (Some(a), Some(b)) = (die.material, of_layer)
         && a != b
     {
-        tell("material", a.key().into(), format!("`{}`", layer.material));
+        report("material", a.key().into(), format!("`{}`", layer.material));
     }
     out
 }

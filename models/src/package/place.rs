@@ -166,21 +166,21 @@ impl Package {
         for (k, layer) in self.layers.iter().enumerate() {
             for (j, via) in layer.vias.iter().enumerate() {
                 let here = Subject::Via(k, j);
-                let mut tell = |key, found: String, expected: &str| {
+                let mut report = |key, found: String, expected: &str| {
                     wrong.push(error(here, key, found, expected));
                 };
                 for (key, value) in [("length", via.length), ("width", via.width)] {
                     if value.is_nan() || value <= SAME {
-                        tell(key, format!("{key} of a via field is {value} m"), "more than a nanometre");
+                        report(key, format!("{key} of a via field is {value} m"), "more than a nanometre");
                     }
                 }
                 if via.drill.is_nan() || via.drill <= 0.0 || via.drill >= via.pitch || via.pitch.is_nan() {
                     let found = format!("holes of {} m at a pitch of {} m", via.drill, via.pitch);
-                    tell("drill", found, "a hole, narrower than the pitch");
+                    report("drill", found, "a hole, narrower than the pitch");
                 }
                 if via.plating.is_nan() || via.plating < 0.0 || 2.0 * via.plating > via.drill {
                     let found = format!("plating of {} m in holes of {} m", via.plating, via.drill);
-                    tell("plating", found, "zero or more, at most half the hole");
+                    report("plating", found, "zero or more, at most half the hole");
                 }
                 let outside = |a: usize, extent: f64, of: f64| {
                     let reach = via.offset[a].abs() + 0.5 * extent;
@@ -188,7 +188,7 @@ impl Package {
                 };
                 if outside(0, via.length, layer.length) || outside(1, via.width, layer.width) {
                     let found = format!("a via field reaches over the outline of `{}`", layer.name);
-                    tell("offset", found, "a field within its layer");
+                    report("offset", found, "a field within its layer");
                 }
                 let apart = |other: &super::ViaField| {
                     let gap = |a: usize, x: f64, y: f64| {
@@ -198,11 +198,11 @@ impl Package {
                 };
                 if !layer.vias[..j].iter().all(apart) {
                     let found = format!("two via fields of `{}` overlap", layer.name);
-                    tell("offset", found, "fields beside one another");
+                    report("offset", found, "fields beside one another");
                 }
                 if layer.heated.is_some() {
                     let found = format!("`{}` is a die", layer.name);
-                    tell("layer", found, "via fields in layers that are not heated");
+                    report("layer", found, "via fields in layers that are not heated");
                 }
                 if let Some(fill) = &via.fill {
                     self.check_material(fill, here, "fill", wrong);

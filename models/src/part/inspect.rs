@@ -105,7 +105,7 @@ struct Look<'a> {
 }
 
 impl Look<'_> {
-    fn tell(&mut self, spot: Spot, found: impl Into<String>, expected: impl Into<String>) {
+    fn report(&mut self, spot: Spot, found: impl Into<String>, expected: impl Into<String>) {
         let fault = Fault { curve: self.number, spot, found: found.into(), expected: expected.into() };
         self.faults.push(fault);
     }
@@ -114,7 +114,7 @@ impl Look<'_> {
         for variable in needed(self.curve) {
             if self.curve.conditions.get(variable).is_none() {
                 let expected = format!("`{}` at which the curve was taken", variable.key());
-                self.tell(Spot::Condition(variable), "missing", expected);
+                self.report(Spot::Condition(variable), "missing", expected);
             }
         }
         for &(_, variable, _) in Variable::ALL {
@@ -131,7 +131,7 @@ impl Look<'_> {
                 [] => format!("no `die`: kind `{}` has one only", self.part.kind),
                 _ => "`jfet` or `mosfet`".to_string(),
             };
-            self.tell(Spot::Die, format!("there is no die `{die}`"), expected);
+            self.report(Spot::Die, format!("there is no die `{die}`"), expected);
         }
         let switch = matches!(self.part.kind, "cascode" | "mosfet" | "jfet");
         let of_switch = matches!(
@@ -148,10 +148,10 @@ impl Look<'_> {
         let of_diode = self.curve.quantity == Quantity::Capacitance;
         if (of_switch && !switch) || (of_diode && switch) {
             let found = format!("kind `{}` has no {}", self.part.kind, self.curve.quantity.key());
-            self.tell(Spot::Curve, found, "a quantity of this kind");
+            self.report(Spot::Curve, found, "a quantity of this kind");
         }
         if self.curve.points.is_empty() {
-            self.tell(Spot::Curve, "no points", "at least one point");
+            self.report(Spot::Curve, "no points", "at least one point");
         }
     }
 
@@ -167,9 +167,9 @@ impl Look<'_> {
         let unit = variable.unit();
         if let Some(bound) = bound.filter(|b| size > *b) {
             let found = format!("{} is beyond {words}", people(value, unit));
-            self.tell(spot, found, format!("at most {}, which the part states", people(bound, unit)));
+            self.report(spot, found, format!("at most {}, which the part states", people(bound, unit)));
         } else if variable == Variable::Temperature && value < -150.0 {
-            self.tell(spot, format!("{value} °C"), "a temperature above -150 °C");
+            self.report(spot, format!("{value} °C"), "a temperature above -150 °C");
         }
     }
 
@@ -188,7 +188,7 @@ impl Look<'_> {
                 let found = format!("it breaks down at {}", people(volts, "V"));
                 let expected =
                     format!("at least the rated voltage of {}, which the part states", people(rated, "V"));
-                self.tell(Spot::Point(k, 1), found, expected);
+                self.report(Spot::Point(k, 1), found, expected);
             }
         }
     }
@@ -199,20 +199,20 @@ impl Look<'_> {
         for (k, pair) in curve.points.windows(2).enumerate() {
             let ([(a, _), (b, _)], spot) = ([pair[0], pair[1]], Spot::Point(k + 1, 0));
             if a == b {
-                self.tell(spot, format!("two points at {}", people(b, unit)), "one point at each abscissa");
+                self.report(spot, format!("two points at {}", people(b, unit)), "one point at each abscissa");
             } else if b < a {
                 let found = format!("{} comes after {}", people(b, unit), people(a, unit));
-                self.tell(spot, found, "ascending abscissae");
+                self.report(spot, found, "ascending abscissae");
             }
         }
         let positive = matches!(curve.against, Variable::Current | Variable::CurrentRate | Variable::Time);
         for (k, &(x, _)) in curve.points.iter().enumerate() {
             if positive && x <= 0.0 {
                 let found = format!("{} is not above zero", people(x, unit));
-                self.tell(Spot::Point(k, 0), found, format!("a {} above zero", curve.against.key()));
+                self.report(Spot::Point(k, 0), found, format!("a {} above zero", curve.against.key()));
             } else if curve.against == Variable::Voltage && x < 0.0 {
                 let found = format!("{} is below zero", people(x, unit));
-                self.tell(Spot::Point(k, 0), found, "a voltage of zero or above");
+                self.report(Spot::Point(k, 0), found, "a voltage of zero or above");
             }
             self.limit(Spot::Point(k, 0), curve.against, x);
         }
@@ -226,7 +226,7 @@ impl Look<'_> {
         for (k, &(_, y)) in curve.points.iter().enumerate() {
             if curve.quantity != Quantity::Threshold && (y < 0.0 || (y == 0.0 && !zero_too)) {
                 let least = if zero_too { "zero or above" } else { "above zero" };
-                self.tell(Spot::Point(k, 1), people(y, unit), format!("{name} {least}"));
+                self.report(Spot::Point(k, 1), people(y, unit), format!("{name} {least}"));
             }
         }
         let course = course(curve);
@@ -244,7 +244,7 @@ impl Look<'_> {
                 let [before, after] = [before, after].map(|y| people(y, unit));
                 let found = format!("{name} {does} from {before} to {after} as {axis} rises");
                 let expected = format!("{name} to {should} as {axis} rises");
-                self.tell(Spot::Point(k + 1, 1), found, expected);
+                self.report(Spot::Point(k + 1, 1), found, expected);
             }
         }
     }

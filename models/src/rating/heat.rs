@@ -102,7 +102,7 @@ impl PackageHeat {
 /// # Errors
 /// A package that is wrong; a solution that fails.
 pub fn heat_of_package(name: &str, package: &Package, cells: usize) -> Result<PackageHeat, RatingError> {
-    let (solid, sizing, told) = meant(name, package, cells)?;
+    let (solid, sizing, refused) = prepared(name, package, cells)?;
     let sizing = Sizing { division: FINEST, ..sizing };
     let study = match study(&solid.body, &sizing, &Span::default(), solid.kelvin) {
         Ok(study) => study,
@@ -111,7 +111,7 @@ pub fn heat_of_package(name: &str, package: &Package, cells: usize) -> Result<Pa
             let mesh = Some(MeshError { study: None, dies: solid.dies });
             return Ok(PackageHeat { mesh, ..solve_package(name, package, cells)? });
         }
-        Err(e) => return Err(told(&e)),
+        Err(e) => return Err(refused(&e)),
     };
     let order = study.order.map_or("in no clear order".to_string(), |p| format!("of order {p:.2}"));
     let errors = format!("meshes {order}, ");
@@ -125,28 +125,28 @@ pub fn heat_of_package(name: &str, package: &Package, cells: usize) -> Result<Pa
 /// # Errors
 /// A package that is wrong; a solution that fails.
 pub fn solve_package(name: &str, package: &Package, cells: usize) -> Result<PackageHeat, RatingError> {
-    let (solid, sizing, told) = meant(name, package, cells)?;
-    let (mesh, _) = Mesh::finest(&solid.body, &sizing, solid.kelvin, 1).map_err(|e| told(&e))?;
-    let system = System::new(&solid.body, &mesh, solid.kelvin).map_err(|e| told(&e))?;
-    let reduced = reduce(&system, &Span::default()).map_err(|e| told(&e))?;
+    let (solid, sizing, refused) = prepared(name, package, cells)?;
+    let (mesh, _) = Mesh::finest(&solid.body, &sizing, solid.kelvin, 1).map_err(|e| refused(&e))?;
+    let system = System::new(&solid.body, &mesh, solid.kelvin).map_err(|e| refused(&e))?;
+    let reduced = reduce(&system, &Span::default()).map_err(|e| refused(&e))?;
     Ok(package_heat(name, package, reduced, None, "without error estimate (`impedance` tells it), "))
 }
 
 type Wrong<'a> = Box<dyn Fn(&dyn ToString) -> RatingError + 'a>;
 
 /// The boxes of a package, and how fine they are cut.
-fn meant<'a>(
+fn prepared<'a>(
     name: &'a str,
     package: &Package,
     cells: usize,
 ) -> Result<(Solid, Sizing, Wrong<'a>), RatingError> {
-    let asked =
+    let invalid =
         |found: String| RatingError::Asked { found, expected: "a package that can be solved".into() };
     let solid = to_ambient(package)
-        .map_err(|errors| asked(errors.iter().map(ToString::to_string).collect::<Vec<_>>().join("; ")))?;
-    let told = Box::new(move |e: &dyn ToString| asked(format!("{name}: {}", e.to_string())));
-    solid.body.check().map_err(|e| told(&e))?;
-    Ok((solid, Sizing { limit: cells, ..Sizing::default() }, told))
+        .map_err(|errors| invalid(errors.iter().map(ToString::to_string).collect::<Vec<_>>().join("; ")))?;
+    let refused = Box::new(move |e: &dyn ToString| invalid(format!("{name}: {}", e.to_string())));
+    solid.body.check().map_err(|e| refused(&e))?;
+    Ok((solid, Sizing { limit: cells, ..Sizing::default() }, refused))
 }
 
 fn package_heat(

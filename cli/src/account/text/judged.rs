@@ -42,7 +42,7 @@ pub(super) fn limits(out: &mut String, a: &Account, more: &[&Uncertainty]) {
     }
     marks(out, a, more);
     out.push('\n');
-    said(out, a);
+    conclusions(out, a);
     line(out, &format!("Verdict: {}", a.verdict_words()));
 }
 
@@ -70,7 +70,7 @@ fn marks(out: &mut String, a: &Account, more: &[&Uncertainty]) {
 }
 
 /// Doubts, waivers and notes, a line each.
-fn said(out: &mut String, a: &Account) {
+fn conclusions(out: &mut String, a: &Account) {
     let doubts = a.doubts.iter().map(|d| ("Doubt", d.text.clone()));
     let waivers = a.waivers.iter().map(|w| ("Waived", format!("`{}`: {}", w.rating, w.reason)));
     let notes = a.notes.iter().cloned().chain(a.stall()).map(|n| ("Note", n));

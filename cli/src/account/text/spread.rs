@@ -49,7 +49,7 @@ pub(super) fn spread(out: &mut String, a: &Account) {
         let own = a.spread_of(&name)?;
         let of_unit = if unit == "degC" { "K" } else { unit };
         let by = own.most_by.clone().unwrap_or_default();
-        let told = match &own.spread {
+        let report = match &own.spread {
             Spread::Linear { deviation } => people_digits(FACTOR * deviation, of_unit, 2),
             Spread::Unresolved { deviation } => {
                 format!("{} †", people_digits(FACTOR * deviation, of_unit, 2))
@@ -59,7 +59,7 @@ pub(super) fn spread(out: &mut String, a: &Account) {
                 "not linear".into()
             }
         };
-        Some(vec![name, seen_digits(value, unit, 4), error(known, unit), told, by])
+        Some(vec![name, seen_digits(value, unit, 4), error(known, unit), report, by])
     });
     let rows: Vec<Vec<String>> = rows.collect();
     let unresolved = rows.iter().any(|r| r[3].ends_with('†'));
@@ -72,11 +72,11 @@ pub(super) fn spread(out: &mut String, a: &Account) {
         );
     }
     // One reason for all numbers is told once.
-    let mut told: Vec<&str> = Vec::new();
+    let mut report: Vec<&str> = Vec::new();
     for text in &bent {
         let why = text.split_once(": ").map_or("", |t| t.1);
-        if !told.contains(&why) {
-            told.push(why);
+        if !report.contains(&why) {
+            report.push(why);
             filled(&printable(text), WIDTH, out);
         }
     }

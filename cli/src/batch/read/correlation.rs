@@ -19,7 +19,7 @@ impl Read<'_> {
         if matches!(sampling, Sampling::Grid | Sampling::List | Sampling::Sensitivity { .. }) {
             let expected =
                 "monte-carlo, latin-hypercube or sobol-sequence (Sobol indices are for independent values)";
-            self.tell(&first.place, "correlation", "correlations with this sampling", expected);
+            self.report(&first.place, "correlation", "correlations with this sampling", expected);
             return None;
         }
         let n = inputs.len();
@@ -45,7 +45,7 @@ impl Read<'_> {
                     (matrix[a][b], matrix[b][a]) = (r, r);
                 }
                 _ if pair.len() == numbers.len() => {
-                    self.tell(
+                    self.report(
                         table.place_of("between"),
                         table.key("between"),
                         "no pair",
@@ -58,7 +58,7 @@ impl Read<'_> {
         let factor = cholesky(&matrix);
         if factor.is_none() {
             let found = "these coefficients contradict each other: their matrix is not positive definite";
-            self.tell(&first.place, "correlation", found, "coefficients that can hold together");
+            self.report(&first.place, "correlation", found, "coefficients that can hold together");
         }
         factor
     }

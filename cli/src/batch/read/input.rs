@@ -6,7 +6,7 @@ use super::Read;
 use crate::batch::distribution::Distribution;
 use crate::batch::list;
 use crate::batch::plan::{Input, Sampling, Values};
-use crate::batch::slot::Slot;
+use crate::batch::parameter_path::ParameterPath;
 use crate::diagnostic::{Diagnostic, nearest};
 use crate::scenario::conform::one_of;
 use crate::scenario::fields::{Fields, TypedAt};
@@ -18,8 +18,8 @@ impl Read<'_> {
         sampling: Sampling,
         listed: Option<(&Path, &list::List)>,
     ) -> Option<Input> {
-        let slot = self.slot(f)?;
-        let name = f.text("name").unwrap_or(&slot.path).to_string();
+        let parameter = self.parameter(f)?;
+        let name = f.text("name").unwrap_or(&parameter.path).to_string();
         let fits: &[&str] = match sampling {
             Sampling::Grid => &["values", "range"],
             Sampling::List => &["column"],
@@ -27,36 +27,36 @@ impl Read<'_> {
         };
         if !fits.contains(&f.kind.as_str()) {
             let found = format!("`{}` does not go with this sampling", f.kind);
-            self.tell(f.place_of("kind"), f.key("kind"), found, one_of(fits));
+            self.report(f.place_of("kind"), f.key("kind"), found, one_of(fits));
             return None;
         }
         let values = match f.kind.as_str() {
             "values" => {
                 let typed: &[TypedAt] = f.measures("values");
                 if typed.is_empty() {
-                    self.tell(f.place_of("values"), f.key("values"), "an empty list", "at least one value");
+                    self.report(f.place_of("values"), f.key("values"), "an empty list", "at least one value");
                 }
                 let values: Vec<_> = typed
                     .iter()
                     .map(|(place, t)| {
-                        self.value(place, f.key("values"), t.as_deref().map_err(|x| *x), &slot.unit)
+                        self.value(place, f.key("values"), t.as_deref().map_err(|x| *x), &parameter.unit)
                     })
                     .collect();
                 Values::Stated(values.into_iter().collect::<Option<Vec<_>>>()?)
             }
-            "range" => Values::Stated(self.range(f, &slot)?),
-            "column" => Values::Stated(self.column(f, &slot, listed?)?),
-            _ => Values::Drawn(self.distribution(f, &slot)?),
+            "range" => Values::Stated(self.range(f, &parameter)?),
+            "column" => Values::Stated(self.column(f, &parameter, listed?)?),
+            _ => Values::Drawn(self.distribution(f, &parameter)?),
         };
-        if slot.whole && !matches!(&values, Values::Stated(v) if v.iter().all(|x| x.fract() == 0.0)) {
-            self.tell(f.place_of("value"), f.key("value"), "values that are no integers", "integers");
+        if parameter.whole && !matches!(&values, Values::Stated(v) if v.iter().all(|x| x.fract() == 0.0)) {
+            self.report(f.place_of("value"), f.key("value"), "values that are no integers", "integers");
         }
-        Some(Input { name, slot, values })
+        Some(Input { name, parameter, values })
     }
 
-    fn range(&mut self, f: &Fields, slot: &Slot) -> Option<Vec<f64>> {
-        let from = self.measured(f, "from", &slot.unit);
-        let (from, to) = from.zip(self.measured(f, "to", &slot.unit))?;
+    fn range(&mut self, f: &Fields, parameter: &ParameterPath) -> Option<Vec<f64>> {
+        let from = self.measured(f, "from", &parameter.unit);
+        let (from, to) = from.zip(self.measured(f, "to", &parameter.unit))?;
         let points = usize::try_from(f.whole("points")?).ok()?;
         let share = |k: usize| k as f64 / (points - 1) as f64;
         if f.text("spacing") != Some("logarithmic") {
@@ -64,7 +64,7 @@ impl Read<'_> {
             return Some((0..points).map(|k| from * (1.0 - share(k)) + to * share(k)).collect());
         }
         if from <= 0.0 || to <= 0.0 {
-            self.tell(
+            self.report(
                 f.place_of("from"),
                 f.key("from"),
                 "a logarithmic range from or to zero or below",
@@ -88,7 +88,7 @@ impl Read<'_> {
         )
     }
 
-    fn column(&mut self, f: &Fields, slot: &Slot, (path, list): (&Path, &list::List)) -> Option<Vec<f64>> {
+    fn column(&mut self, f: &Fields, parameter: &ParameterPath, (path, list): (&Path, &list::List)) -> Option<Vec<f64>> {
         let wanted = f.text("column")?;
         let Some(k) = list.header.iter().position(|h| h == wanted) else {
             let names: Vec<&str> = list.header.iter().map(String::as_str).collect();
@@ -99,11 +99,11 @@ impl Read<'_> {
         };
         let mut values = Vec::new();
         for (line, row) in &list.rows {
-            match list::value(&row[k], &slot.unit) {
+            match list::value(&row[k], &parameter.unit) {
                 Ok(value) => values.push(value),
                 Err((found, expected)) => {
                     let found = format!("{}, line {line}, column `{wanted}`: {found}", path.display());
-                    self.tell(f.place_of("column"), f.key("column"), found, expected);
+                    self.report(f.place_of("column"), f.key("column"), found, expected);
                     return None;
                 }
             }
@@ -111,10 +111,10 @@ impl Read<'_> {
         Some(values)
     }
 
-    fn distribution(&mut self, f: &Fields, slot: &Slot) -> Option<Distribution> {
+    fn distribution(&mut self, f: &Fields, parameter: &ParameterPath) -> Option<Distribution> {
         let mut get = |key: &str| match key {
-            "deviation" => self.measured(f, key, slot.unit_of_difference()),
-            _ => self.measured(f, key, &slot.unit),
+            "deviation" => self.measured(f, key, parameter.unit_of_difference()),
+            _ => self.measured(f, key, &parameter.unit),
         };
         let distribution = match f.kind.as_str() {
             "uniform" => Distribution::Uniform { lower: get("lower")?, upper: get("upper")? },
@@ -131,7 +131,7 @@ impl Read<'_> {
             _ => Distribution::Triangular { lower: get("lower")?, mode: get("mode")?, upper: get("upper")? },
         };
         if let Some((key, found, expected)) = distribution.wrong() {
-            self.tell(f.place_of(key), f.key(key), found, expected);
+            self.report(f.place_of(key), f.key(key), found, expected);
             return None;
         }
         Some(distribution)

@@ -7,11 +7,11 @@ use std::sync::atomic::AtomicBool;
 
 use crate::answer::{Answer, Study};
 use crate::batch::row::{Column, Row, Status};
-use crate::batch::slot::Slot;
+use crate::batch::parameter_path::ParameterPath;
 use crate::diagnostic::Diagnostic;
 use crate::judge::{Computed, Level, Number};
 use crate::scenario::fields::Fields;
-use crate::scenario::raw::Table;
+use crate::scenario::raw::RawTable;
 use crate::scenario::shape::{Section, quantity};
 use crate::study::{Cache, Context, Entry, Question, StudyError};
 use joulestep_models::model::Range;
@@ -56,7 +56,7 @@ fn refused(what: impl ToString) -> Ill {
     (Status::Refused, what.to_string())
 }
 
-fn told(diagnostics: &[Diagnostic]) -> Ill {
+fn describe(diagnostics: &[Diagnostic]) -> Ill {
     refused(diagnostics.iter().map(Diagnostic::line).collect::<Vec<_>>().join("; "))
 }
 
@@ -128,8 +128,8 @@ impl Subject {
     /// where `stop` was set before its end.
     pub(crate) fn once(
         &self,
-        root: &Table,
-        settings: &[(&Slot, f64)],
+        root: &RawTable,
+        settings: &[(&ParameterPath, f64)],
         columns: &[Column],
         searched: Option<&str>,
         level: Level,
@@ -148,7 +148,7 @@ impl Subject {
         let unit = |output: &str| columns.iter().find(|c| c.name == output).map(|c| c.unit.clone());
         let limits = match limits(question.limits(), &unit) {
             Ok(limits) => limits,
-            Err(d) => return without(told(&[*d])),
+            Err(d) => return without(describe(&[*d])),
         };
         let before = usize::from(searched.is_some());
         let fits = study.answers.len() + before == columns.len()
@@ -193,16 +193,16 @@ impl Varied {
     /// The question of a variant and its answer; `None` where `stop` was set before its end.
     fn solve(
         &self,
-        root: &Table,
-        settings: &[(&Slot, f64)],
+        root: &RawTable,
+        settings: &[(&ParameterPath, f64)],
         level: Level,
         stop: &AtomicBool,
     ) -> Result<(Question, Study), Option<Ill>> {
         let mut root = root.clone();
-        for (slot, value) in settings {
-            slot.set(&mut root, *value).map_err(|why| Some(refused(why)))?;
+        for (parameter, value) in settings {
+            parameter.set(&mut root, *value).map_err(|why| Some(refused(why)))?;
         }
-        let question = Question::read(self.entry, &root).map_err(|all| Some(told(&all)))?;
+        let question = Question::read(self.entry, &root).map_err(|all| Some(describe(&all)))?;
         let context =
             Context { level, stop, quiet: true, brief: true, errors: true, cache: &self.cache, record: None };
         match (self.entry.solve)(&question, &context) {

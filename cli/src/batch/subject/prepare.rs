@@ -9,7 +9,7 @@ use crate::batch::variant::Bound;
 use crate::diagnostic::{Diagnostic, Refusal};
 use crate::judge::Level;
 use crate::scenario::include::Open;
-use crate::scenario::raw::Table;
+use crate::scenario::raw::RawTable;
 use crate::study::inputs::gather;
 use crate::study::question::section;
 use crate::study::{CATALOGUE, Cache, Entry};
@@ -17,7 +17,7 @@ use crate::study::{CATALOGUE, Cache, Entry};
 /// A study, ready to be varied.
 pub(crate) struct Prepared {
     /// All tables under one root.
-    pub root: Table,
+    pub root: RawTable,
     /// The subject.
     pub subject: Subject,
     /// Its numbers.
@@ -47,7 +47,7 @@ pub(crate) fn prepare(plan: &PlanFile, open: Open<'_>) -> Result<Prepared, Refus
     let mut diagnostics = Vec::new();
     let files = gather(entry, fields, &mut sources, open, &mut diagnostics);
     let own = plan.root.entries.iter().filter(|e| e.0 == entry.section.name || e.0 == "limit").cloned();
-    let root = Table { place: plan.root.place.clone(), entries: files.into_iter().chain(own).collect() };
+    let root = RawTable { place: plan.root.place.clone(), entries: files.into_iter().chain(own).collect() };
     if !diagnostics.is_empty() {
         return refuse(sources, diagnostics);
     }

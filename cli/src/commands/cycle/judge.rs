@@ -7,29 +7,29 @@ use joulestep_models::arrangement::cycle::{Cycle, Ripple, Why, solve, solve_near
 
 use super::tables::{COLUMNS, balance, held, losses, others, ripple};
 use crate::account::{Account, Facts, Found, Outcome};
-use crate::commands::asked::Refused;
+use crate::commands::options::Refused;
 use crate::commands::assess::{Assessed, Round};
 use crate::exit::{BAD_INPUT, NUMERICAL};
 use crate::judge::{Level, Number, Uncertainty};
 use crate::scenario::build::{Placed, Ready, Reductions, build_with};
-use crate::scenario::meant::Scenario;
-use crate::sheet::Sheet;
+use crate::scenario::resolved::Scenario;
+use crate::table::Table;
 
 const RIPPLE: [&str; 5] = ["power", "mean", "least", "largest", "ripple"];
 
 /// All tables of a cycle.
 pub(super) struct Tables {
-    pub losses: Sheet,
-    pub others: Sheet,
-    pub balance: Sheet,
-    pub ripple: Sheet,
-    pub held: Sheet,
+    pub losses: Table,
+    pub others: Table,
+    pub balance: Table,
+    pub ripple: Table,
+    pub held: Table,
 }
 
 impl Tables {
     /// All errors shown.
     pub fn errors(&self) -> impl Iterator<Item = &Uncertainty> {
-        [&self.losses, &self.others, &self.balance, &self.ripple].into_iter().flat_map(Sheet::errors)
+        [&self.losses, &self.others, &self.balance, &self.ripple].into_iter().flat_map(Table::errors)
     }
 }
 

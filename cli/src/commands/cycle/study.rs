@@ -5,17 +5,17 @@ use joulestep_models::arrangement::cycle::Cycle;
 
 use super::judge::Known;
 use super::tables::{COLUMNS, losses};
-use super::tell::{CLOSES, efficiency};
+use super::summary::{CLOSES, efficiency};
 use crate::account::study as judged;
 use crate::answer::{Study, StudyFigure, StudyTable};
 use crate::plot::{Axis, Bars, Figure, Panel, Series};
-use crate::scenario::meant::Scenario;
-use crate::sheet::Cell;
+use crate::scenario::resolved::Scenario;
+use crate::table::Cell;
 
 /// Losses of each switch, sorted by what it is doing.
 fn picture(cycle: &Cycle) -> Figure {
-    let sheet = losses(cycle);
-    let series = sheet.rows.iter().map(|row| Series {
+    let data = losses(cycle);
+    let series = data.rows.iter().map(|row| Series {
         name: match &row[0] {
             Cell::Text(name) => name.clone(),
             _ => String::new(),

@@ -3,8 +3,8 @@
 use joulestep_models::arrangement::cycle::Cycle;
 
 use crate::scenario::build::Placed;
-use crate::scenario::meant::Scenario;
-use crate::sheet::{Cell, Head, Sheet};
+use crate::scenario::resolved::Scenario;
+use crate::table::{Cell, Head, Table};
 
 pub(super) const COLUMNS: [(&str, &str); 9] = [
     ("conduction", "conduction"),
@@ -19,7 +19,7 @@ pub(super) const COLUMNS: [(&str, &str); 9] = [
 ];
 
 /// Mean powers by switch, W.
-pub(super) fn losses(cycle: &Cycle) -> Sheet {
+pub(super) fn losses(cycle: &Cycle) -> Table {
     let mut heads = vec![Head::text("switch")];
     heads.extend(COLUMNS.iter().map(|c| Head::number(c.0, c.1, "W")));
     let row = |s: &joulestep_models::arrangement::losses::Phases| {
@@ -30,7 +30,7 @@ pub(super) fn losses(cycle: &Cycle) -> Sheet {
         row.extend(all.map(|e| Cell::from(e / cycle.period)));
         row
     };
-    Sheet { heads, rows: cycle.account.switches.iter().map(row).collect() }
+    Table { heads, rows: cycle.account.switches.iter().map(row).collect() }
 }
 
 /// What each of these numbers is.
@@ -67,16 +67,16 @@ pub(super) const DEFINITIONS: [(&str, &str); 11] = [
 ];
 
 /// Losses outside the switches, W.
-pub(super) fn others(cycle: &Cycle) -> Sheet {
+pub(super) fn others(cycle: &Cycle) -> Table {
     let row = |o: &(String, f64)| vec![o.0.as_str().into(), (o.1 / cycle.period).into()];
-    Sheet {
+    Table {
         heads: vec![Head::text("piece"), Head::number("loss", "loss", "W")],
         rows: cycle.account.others.iter().filter(|o| o.1 != 0.0).map(row).collect(),
     }
 }
 
 /// Temperatures of the heat inputs.
-pub(super) fn ripple(cycle: &Cycle) -> Sheet {
+pub(super) fn ripple(cycle: &Cycle) -> Table {
     let heads = vec![
         Head::text("die"),
         Head::number("power", "P", "W"),
@@ -97,11 +97,11 @@ pub(super) fn ripple(cycle: &Cycle) -> Sheet {
             Some(r.coupling_error).into(),
         ]
     };
-    Sheet { heads, rows: cycle.ripple.iter().map(row).collect() }
+    Table { heads, rows: cycle.ripple.iter().map(row).collect() }
 }
 
 /// Mean powers over the period, W.
-pub(super) fn balance(cycle: &Cycle) -> Sheet {
+pub(super) fn balance(cycle: &Cycle) -> Table {
     let a = &cycle.account;
     let rows = [
         ("input", a.input),
@@ -113,11 +113,11 @@ pub(super) fn balance(cycle: &Cycle) -> Sheet {
         ("change of what is stored", a.stored),
     ];
     let row = |(name, x): (&str, f64)| -> Vec<Cell> { vec![name.into(), (x / cycle.period).into()] };
-    Sheet { heads: vec![Head::text("what"), Head::number("power", "P", "W")], rows: rows.map(row).to_vec() }
+    Table { heads: vec![Head::text("what"), Head::number("power", "P", "W")], rows: rows.map(row).to_vec() }
 }
 
 /// The temperature that the law of each die was held at.
-pub(super) fn held(cycle: &Cycle, scenario: &Scenario, placed: &[Placed]) -> Sheet {
+pub(super) fn held(cycle: &Cycle, scenario: &Scenario, placed: &[Placed]) -> Table {
     let arranged = scenario.arrangement.as_ref().and_then(|a| a.values.maybe("junction-temperature"));
     let mut rows = Vec::new();
     for place in placed {
@@ -137,7 +137,7 @@ pub(super) fn held(cycle: &Cycle, scenario: &Scenario, placed: &[Placed]) -> She
             rows.push(vec![Cell::Text(die), celsius.into(), Cell::Text(from)]);
         }
     }
-    Sheet {
+    Table {
         heads: vec![Head::text("die"), Head::number("temperature", "T_j", "degC"), Head::text("from")],
         rows,
     }

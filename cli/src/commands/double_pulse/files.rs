@@ -9,12 +9,12 @@ use super::judge::Judged;
 use super::{Grid, picture, table};
 use crate::account::store;
 use crate::args::DoublePulseArgs;
-use crate::commands::asked::{self, Refused};
+use crate::commands::options::{self, Refused};
 use crate::exit::{INPUT_OUTPUT, NUMERICAL};
 use crate::judge::Uncertainty;
 use crate::plot::svg;
 use crate::result::{ResultError, ResultWriter, Scalar, Summary, WriterOptions};
-use crate::sheet::Cell;
+use crate::table::Cell;
 
 /// The result file of point `k`.
 pub(super) fn waveforms(folder: &Path, k: usize) -> PathBuf {
@@ -43,7 +43,7 @@ pub(super) fn names(args: &DoublePulseArgs, points: usize) -> Vec<PathBuf> {
 }
 
 /// What was asked, as the result file keeps it in place of a scenario.
-fn told(grid: &Grid, outcome: &Outcome) -> String {
+fn describe(grid: &Grid, outcome: &Outcome) -> String {
     let p = &outcome.point;
     let definitions = table::definitions(grid).into_iter().map(|(s, words)| format!("# {s}: {words}\n"));
     format!(
@@ -60,7 +60,7 @@ fn told(grid: &Grid, outcome: &Outcome) -> String {
 }
 
 fn record(path: &Path, grid: &Grid, outcome: &Outcome, summary: Summary) -> Result<(), ResultError> {
-    let mut writer = ResultWriter::create(path, &told(grid, outcome), WriterOptions::default())?;
+    let mut writer = ResultWriter::create(path, &describe(grid, outcome), WriterOptions::default())?;
     let w = &outcome.waveforms;
     writer.begin(&w.layout);
     for (&t, values) in w.time.iter().zip(&w.samples) {
@@ -75,10 +75,10 @@ fn record(path: &Path, grid: &Grid, outcome: &Outcome, summary: Summary) -> Resu
 /// Writes what was asked for.
 pub(super) fn write(args: &DoublePulseArgs, grid: &Grid, found: &[Judged]) -> Result<(), Refused> {
     if let Some(folder) = &args.waveforms {
-        let sheet = table::sheet(found, args);
+        let data = table::table(found, args);
         for (k, judged) in found.iter().enumerate() {
-            let cells = sheet.heads.iter().zip(&sheet.rows[k]);
-            let after = sheet.rows[k].iter().skip(1).map(Some).chain([None]);
+            let cells = data.heads.iter().zip(&data.rows[k]);
+            let after = data.rows[k].iter().skip(1).map(Some).chain([None]);
             let numbers = cells.zip(after).filter_map(|((head, cell), next)| match cell {
                 Cell::Number(value) => Some(Scalar {
                     name: head.name.clone(),
@@ -94,7 +94,7 @@ pub(super) fn write(args: &DoublePulseArgs, grid: &Grid, found: &[Judged]) -> Re
                 _ => None,
             });
             let numbers = numbers.chain(store::judged(&judged.account)).collect();
-            let (summary, outcome) = (store::said(&judged.account, numbers), &judged.more);
+            let (summary, outcome) = (store::summary_of(&judged.account, numbers), &judged.more);
             record(&waveforms(folder, k), grid, outcome, summary)
                 .map_err(|e| (e.to_string(), INPUT_OUTPUT))?;
         }
@@ -102,7 +102,7 @@ pub(super) fn write(args: &DoublePulseArgs, grid: &Grid, found: &[Judged]) -> Re
     if let Some(folder) = &args.pictures {
         let draw = |path: &Path, figure| {
             let picture = svg(&figure).map_err(|e| (e.to_string(), NUMERICAL))?;
-            asked::write(path, &picture)
+            options::write(path, &picture)
         };
         let found: Vec<&Outcome> = found.iter().map(|j| &j.more).collect();
         for (k, outcome) in found.iter().enumerate() {

@@ -10,7 +10,7 @@ use joulestep_models::part::Part;
 use super::{Grid, table};
 use crate::account::{Account, Facts, Found};
 use crate::args::AssessArgs;
-use crate::commands::asked::Refused;
+use crate::commands::options::Refused;
 use crate::commands::assess::{Assessed, Round, assess};
 use crate::exit::{BAD_INPUT, NUMERICAL};
 use crate::judge::{Level, Ruling};

@@ -17,7 +17,7 @@ use rayon::prelude::*;
 
 use self::judge::Judged;
 use crate::args::{AssessArgs, DoublePulseArgs, Standard};
-use crate::commands::asked::{self, Lies, Refused};
+use crate::commands::options::{self, Lies, Refused};
 use crate::exit::{BAD_INPUT, INPUT_OUTPUT, Streams};
 use crate::judge::exit_code;
 use crate::progress::Counted;
@@ -34,8 +34,8 @@ pub(crate) struct Grid {
 }
 
 fn bench(args: &DoublePulseArgs, part: &Part, upper: &Part, gate_on: f64) -> Result<Bench, Refused> {
-    let positive = |option, text: &str, unit| asked::quantity(option, text, unit, Lies::Positive);
-    let optional = |option, text: Option<&String>, unit| asked::perhaps(option, text, unit, Lies::Positive);
+    let positive = |option, text: &str, unit| options::quantity(option, text, unit, Lies::Positive);
+    let optional = |option, text: Option<&String>, unit| options::perhaps(option, text, unit, Lies::Positive);
     let capacitance = optional("--snubber-capacitance", args.snubber_capacitance.as_ref(), "F")?;
     let resistance = optional("--snubber-resistance", args.snubber_resistance.as_ref(), "ohm")?;
     if args.kelvin && !has_kelvin(part) {
@@ -43,10 +43,10 @@ fn bench(args: &DoublePulseArgs, part: &Part, upper: &Part, gate_on: f64) -> Res
             "asked for with `--kelvin`, but the part's model has no Kelvin source pin with a source lead";
         return Err((format!("{}: {what}", part.name), BAD_INPUT));
     }
-    let usual = Bench::new(gate_on, asked::quantity("--gate-off", &args.gate_off, "V", Lies::Anywhere)?);
+    let usual = Bench::new(gate_on, options::quantity("--gate-off", &args.gate_off, "V", Lies::Anywhere)?);
     Ok(Bench {
         loop_inductance: positive("--loop-inductance", &args.loop_inductance, "H")?,
-        loop_resistance: asked::quantity(
+        loop_resistance: options::quantity(
             "--loop-resistance",
             &args.loop_resistance,
             "ohm",
@@ -69,11 +69,11 @@ fn bench(args: &DoublePulseArgs, part: &Part, upper: &Part, gate_on: f64) -> Res
 }
 
 fn grid(args: &DoublePulseArgs, part: Part, upper: Part) -> Result<Grid, Refused> {
-    let list = |option, texts: &[String], unit| asked::list(option, texts, unit, Lies::Positive);
+    let list = |option, texts: &[String], unit| options::list(option, texts, unit, Lies::Positive);
     let currents = list("--current", &args.current, "A")?;
     let voltages = list("--voltage", &args.voltage, "V")?;
     let resistances = list("--gate-resistance", &args.gate_resistance, "ohm")?;
-    let temperatures = asked::list("--temperature", &args.temperature, "degC", Lies::Anywhere)?;
+    let temperatures = options::list("--temperature", &args.temperature, "degC", Lies::Anywhere)?;
     let count = currents.len() * voltages.len() * resistances.len() * temperatures.len();
     if count > MOST {
         return Err((format!("the grid has {count} operating points; expected at most {MOST}"), BAD_INPUT));
@@ -89,8 +89,8 @@ fn grid(args: &DoublePulseArgs, part: Part, upper: Part) -> Result<Grid, Refused
         }
     }
     let wrong = |error: MeritError| (error.to_string(), BAD_INPUT);
-    let asked_on = asked::perhaps("--gate-on", args.gate_on.as_ref(), "V", Lies::Anywhere)?;
-    let any = Conditions { gate_on: asked_on, ..Conditions::default() };
+    let given_on = options::perhaps("--gate-on", args.gate_on.as_ref(), "V", Lies::Anywhere)?;
+    let any = Conditions { gate_on: given_on, ..Conditions::default() };
     let on = gate_on(&part, &any).map_err(wrong)?;
     let on =
         on.ok_or_else(|| (format!("{}: a {} has no gate to be driven", part.name, part.kind), BAD_INPUT))?;
@@ -140,7 +140,7 @@ fn folder(path: Option<&Path>) -> Result<(), Refused> {
 fn work(args: &DoublePulseArgs, part: Part, upper: Part) -> Result<(Grid, Vec<Judged>), Refused> {
     let grid = grid(args, part, upper)?;
     for path in files::names(args, grid.points.len()).into_iter().chain(args.out.clone()) {
-        asked::is_new(Some(&path), args.force)?;
+        options::is_new(Some(&path), args.force)?;
     }
     // A result file shows the waveforms of a few points.
     let few = args.out.is_some() && grid.points.len() <= study::DRAWN;
@@ -158,7 +158,7 @@ fn work(args: &DoublePulseArgs, part: Part, upper: Part) -> Result<(Grid, Vec<Ju
 /// When a stream cannot be written.
 pub fn double_pulse(args: &DoublePulseArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     let names: Vec<String> = std::iter::once(&args.part).chain(&args.upper).cloned().collect();
-    let (mut parts, sources) = match asked::parts(&names, args.json, streams)? {
+    let (mut parts, sources) = match options::parts(&names, args.json, streams)? {
         Ok(parts) => parts,
         Err(code) => return Ok(code),
     };
@@ -167,15 +167,15 @@ pub fn double_pulse(args: &DoublePulseArgs, streams: &mut Streams<'_>) -> io::Re
     let (Some(part), Some(upper)) = (part, upper) else { return Ok(BAD_INPUT) };
     let (grid, found) = match work(args, part, upper) {
         Ok(done) => done,
-        Err(why) => return asked::refused(&why, args.json, streams),
+        Err(why) => return options::refused(&why, args.json, streams),
     };
     // A grid has a point at least.
     let Some(whole) = judge::over_all(&found) else { return Ok(BAD_INPUT) };
     let file = || study::study(args, &grid, (&found, &whole), &streams.command, sources.full_text());
-    if let Err(why) = asked::file(args.out.as_deref(), file) {
-        return asked::refused(&why, args.json, streams);
+    if let Err(why) = options::file(args.out.as_deref(), file) {
+        return options::refused(&why, args.json, streams);
     }
-    let table = table::sheet(&found, args);
+    let table = table::table(&found, args);
     if args.json {
         streams.json(&table::json(&grid, &table, &whole))?;
     } else if args.csv {

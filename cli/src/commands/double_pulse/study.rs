@@ -48,7 +48,7 @@ pub(super) fn study(
     command: &str,
     inputs: String,
 ) -> Study {
-    let sheet = table::sheet(found, args);
+    let data = table::table(found, args);
     let found: Vec<&Outcome> = found.iter().map(|j| &j.more).collect();
     let mut figures = vec![StudyFigure::new(
         "Switching energies against the current; a curve for each temperature, voltage and gate resistance.",
@@ -63,16 +63,16 @@ pub(super) fn study(
     let mut tables: Vec<StudyTable> = Vec::new();
     let mut shown: Vec<&str> = table::POINT.to_vec();
     for ((title, columns), name) in table::GROUPS.iter().zip(["energies", "times", "slopes"]) {
-        let part = sheet.part(&[&table::POINT[..], columns].concat());
+        let part = data.part(&[&table::POINT[..], columns].concat());
         tables.push(StudyTable::new(name, title, table::POINT.len(), part));
         shown.extend(*columns);
     }
     // Errors come with their numbers.
     let rest =
-        sheet.heads.iter().map(|h| h.name.as_str()).filter(|n| !shown.contains(n) && !n.ends_with("_error"));
+        data.heads.iter().map(|h| h.name.as_str()).filter(|n| !shown.contains(n) && !n.ends_with("_error"));
     let rest: Vec<&str> = table::POINT.into_iter().chain(rest).collect();
     let title = "Limits of the integrals, and what else was found";
-    tables.push(StudyTable::new("rest", title, table::POINT.len(), sheet.part(&rest)));
+    tables.push(StudyTable::new("rest", title, table::POINT.len(), data.part(&rest)));
     tables.extend(judged::tables(whole));
     let definitions = table::definitions(grid).into_iter().map(|(s, words)| (s.to_string(), words));
     Study {

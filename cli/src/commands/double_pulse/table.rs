@@ -13,7 +13,7 @@ use crate::account::{self, Account};
 use crate::args::DoublePulseArgs;
 use crate::diagnostic::filled;
 use crate::judge::Number;
-use crate::sheet::{Cell, Head, Sheet};
+use crate::table::{Cell, Head, Table};
 
 type Column = (&'static str, &'static str, &'static str, fn(&Outcome) -> Option<f64>);
 
@@ -145,18 +145,18 @@ const WIDTH: usize = 100;
 const CLOSES: f64 = 1e-4;
 
 /// All columns of all points with their errors and verdicts, and the file of the waveforms where there is one.
-pub(super) fn sheet(found: &[Judged], args: &DoublePulseArgs) -> Sheet {
+pub(super) fn table(found: &[Judged], args: &DoublePulseArgs) -> Table {
     let heads: Vec<Head> = COLUMNS.iter().map(|c| Head::number(c.0, c.1, c.2)).collect();
     let row = |j: &Judged| COLUMNS.iter().map(|c| (c.3)(&j.more).into()).collect();
-    let plain = Sheet { heads, rows: found.iter().map(row).collect() };
-    let mut sheet = plain.with_errors(&estimated(), &mut found.iter().flat_map(|j| &j.errors));
-    sheet.heads.push(Head::text("verdict"));
-    sheet.heads.extend(args.waveforms.as_ref().map(|_| Head::text("waveforms")));
-    for (k, (row, j)) in sheet.rows.iter_mut().zip(found).enumerate() {
+    let plain = Table { heads, rows: found.iter().map(row).collect() };
+    let mut data = plain.with_errors(&estimated(), &mut found.iter().flat_map(|j| &j.errors));
+    data.heads.push(Head::text("verdict"));
+    data.heads.extend(args.waveforms.as_ref().map(|_| Head::text("waveforms")));
+    for (k, (row, j)) in data.rows.iter_mut().zip(found).enumerate() {
         row.push(j.account.verdict().word().into());
         row.extend(args.waveforms.as_ref().map(|f| Cell::Text(files::waveforms(f, k).display().to_string())));
     }
-    sheet
+    data
 }
 
 /// How each number is defined.
@@ -229,32 +229,32 @@ pub(super) fn circuit(grid: &Grid) -> String {
 }
 
 #[derive(Serialize)]
-pub(super) struct Told<'a> {
+pub(super) struct Document<'a> {
     part: &'a str,
     upper: &'a str,
-    bench: ToldBench<'a>,
+    bench: BenchDocument<'a>,
     definitions: BTreeMap<&'a str, String>,
     units: BTreeMap<String, String>,
-    rows: &'a Sheet,
+    rows: &'a Table,
     steps: u64,
     iterations: u64,
     #[serde(flatten)]
-    judged: account::json::ToldJudged<'a>,
+    judged: account::json::JudgedDocument<'a>,
 }
 
 #[derive(Serialize)]
-struct ToldBench<'a> {
+struct BenchDocument<'a> {
     #[serde(flatten)]
     bench: &'a Bench,
     standard: &'a str,
 }
 
 /// The table as JSON.
-pub(super) fn json<'a>(grid: &'a Grid, table: &'a Sheet, whole: &'a Account) -> Told<'a> {
-    Told {
+pub(super) fn json<'a>(grid: &'a Grid, table: &'a Table, whole: &'a Account) -> Document<'a> {
+    Document {
         part: &grid.part.name,
         upper: &grid.upper.name,
-        bench: ToldBench { bench: &grid.bench, standard: grid.bench.rules.standard() },
+        bench: BenchDocument { bench: &grid.bench, standard: grid.bench.rules.standard() },
         definitions: definitions(grid).into_iter().collect(),
         units: table.units(),
         rows: table,
@@ -265,7 +265,7 @@ pub(super) fn json<'a>(grid: &'a Grid, table: &'a Sheet, whole: &'a Account) -> 
 }
 
 /// The table for people.
-pub(super) fn text(grid: &Grid, table: &Sheet, whole: &Account) -> String {
+pub(super) fn text(grid: &Grid, table: &Table, whole: &Account) -> String {
     let mut out = String::new();
     let _ = writeln!(out, "Double pulse: {} with {} above", grid.part.name, grid.upper.name);
     filled(&circuit(grid), 100, &mut out);

@@ -14,15 +14,15 @@ use rayon::prelude::*;
 use serde::Serialize;
 
 use crate::args::PartsCompareArgs;
-use crate::commands::asked::{self, Lies, Refused};
+use crate::commands::options::{self, Lies, Refused};
 use crate::diagnostic::{filled, nearest};
 use crate::exit::{BAD_INPUT, DONE, NUMERICAL, Streams};
 use crate::plot::{Axis, Bars, Figure as Picture, Panel, Series};
 use crate::scenario::words::one_of;
-use crate::sheet::{Cell, Head, Sheet, aligned};
+use crate::table::{Cell, Head, Table, aligned};
 
 /// What was asked for, read.
-pub(super) struct Asked {
+pub(super) struct Options {
     pub conditions: Conditions,
     pub working: f64,
     pub duty: Option<Duty>,
@@ -31,7 +31,7 @@ pub(super) struct Asked {
 /// The comparison.
 pub(super) struct Compared {
     pub parts: Vec<Part>,
-    pub asked: Asked,
+    pub options: Options,
     /// Number of the reference among the parts.
     pub reference: usize,
     /// The figures of every part at 25 °C and at the working temperature.
@@ -40,25 +40,25 @@ pub(super) struct Compared {
     pub parallel: Vec<Option<Option<Steady>>>,
 }
 
-fn read(args: &PartsCompareArgs) -> Result<Asked, Refused> {
+fn read(args: &PartsCompareArgs) -> Result<Options, Refused> {
     let conditions = Conditions {
         celsius: 25.0,
-        voltage: asked::quantity("--voltage", &args.voltage, "V", Lies::Positive)?,
-        rate: asked::quantity("--rate", &args.rate, "A/s", Lies::Positive)?,
-        current: asked::perhaps("--test-current", args.test_current.as_ref(), "A", Lies::Positive)?,
-        gate_on: asked::perhaps("--gate-on", args.gate_on.as_ref(), "V", Lies::Anywhere)?,
-        gate_off: asked::quantity("--gate-off", &args.gate_off, "V", Lies::Anywhere)?,
+        voltage: options::quantity("--voltage", &args.voltage, "V", Lies::Positive)?,
+        rate: options::quantity("--rate", &args.rate, "A/s", Lies::Positive)?,
+        current: options::perhaps("--test-current", args.test_current.as_ref(), "A", Lies::Positive)?,
+        gate_on: options::perhaps("--gate-on", args.gate_on.as_ref(), "V", Lies::Anywhere)?,
+        gate_off: options::quantity("--gate-off", &args.gate_off, "V", Lies::Anywhere)?,
     };
-    let current = asked::perhaps("--current", args.current.as_ref(), "A", Lies::Positive)?;
-    let heatsink = asked::perhaps("--heatsink", args.heatsink.as_ref(), "degC", Lies::Anywhere)?;
+    let current = options::perhaps("--current", args.current.as_ref(), "A", Lies::Positive)?;
+    let heatsink = options::perhaps("--heatsink", args.heatsink.as_ref(), "degC", Lies::Anywhere)?;
     if let Some(cold) = heatsink.filter(|&h| h <= -150.0) {
         return Err((format!("--heatsink: {cold} °C; expected above -150 °C"), BAD_INPUT));
     }
-    let interface = asked::quantity("--interface", &args.interface, "K/W", Lies::NotNegative)?;
+    let interface = options::quantity("--interface", &args.interface, "K/W", Lies::NotNegative)?;
     let duty =
         current.zip(heatsink).map(|(current, heatsink)| Duty { current, heatsink, interface, hottest: None });
-    let working = asked::quantity("--temperature", &args.temperature, "degC", Lies::Anywhere)?;
-    Ok(Asked { conditions, working, duty })
+    let working = options::quantity("--temperature", &args.temperature, "degC", Lies::Anywhere)?;
+    Ok(Options { conditions, working, duty })
 }
 
 /// The reference's place in the list.
@@ -69,10 +69,10 @@ fn reference(args: &PartsCompareArgs) -> Result<usize, Refused> {
     let Some(wanted) = &args.reference else { return Ok(0) };
     let names: Vec<&str> = args.parts.iter().map(String::as_str).collect();
     names.iter().position(|n| n == wanted).ok_or_else(|| {
-        let meant = nearest(wanted, names.iter().copied());
-        let meant = meant.map_or_else(String::new, |m| format!("; did you mean `{m}`?"));
+        let suggestion = nearest(wanted, names.iter().copied());
+        let suggestion = suggestion.map_or_else(String::new, |m| format!("; did you mean `{m}`?"));
         let what = format!("--reference: `{wanted}` is not among the parts compared");
-        (format!("{what}; expected {}{meant}", one_of(&names)), BAD_INPUT)
+        (format!("{what}; expected {}{suggestion}", one_of(&names)), BAD_INPUT)
     })
 }
 
@@ -83,53 +83,53 @@ pub(super) fn code(error: &MeritError) -> u8 {
     }
 }
 
-fn compute(parts: Vec<Part>, asked: Asked, reference: usize) -> Result<Compared, MeritError> {
-    let mut temperatures = vec![25.0, asked.working];
+fn compute(parts: Vec<Part>, options: Options, reference: usize) -> Result<Compared, MeritError> {
+    let mut temperatures = vec![25.0, options.working];
     temperatures.dedup();
     let points: Vec<(f64, &Part)> =
         temperatures.iter().flat_map(|&t| parts.iter().map(move |p| (t, p))).collect();
-    let one = |&(celsius, part): &(f64, &Part)| figures(part, &Conditions { celsius, ..asked.conditions });
+    let one = |&(celsius, part): &(f64, &Part)| figures(part, &Conditions { celsius, ..options.conditions });
     let mut found = points.par_iter().map(one).collect::<Result<Vec<_>, _>>()?;
     let mut by_temperature = Vec::new();
     for &t in &temperatures {
         let rest = found.split_off(parts.len());
         by_temperature.push((t, std::mem::replace(&mut found, rest)));
     }
-    let count = |part: &Part| match (asked.duty, gate_on(part, &asked.conditions)?) {
+    let count = |part: &Part| match (options.duty, gate_on(part, &options.conditions)?) {
         (Some(duty), Some(gate)) => needed(part, gate, &duty).map(Some),
         _ => Ok(None),
     };
     let parallel = parts.par_iter().map(count).collect::<Result<Vec<_>, _>>()?;
-    Ok(Compared { parallel, figures: by_temperature, reference, asked, parts })
+    Ok(Compared { parallel, figures: by_temperature, reference, options, parts })
 }
 
 /// Compares.
 pub(super) fn compare(args: &PartsCompareArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     let json = args.output.json;
-    let ready = read(args).and_then(|asked| {
-        asked::are_new(&args.output)?;
-        Ok((asked, reference(args)?))
+    let ready = read(args).and_then(|options| {
+        options::are_new(&args.output)?;
+        Ok((options, reference(args)?))
     });
-    let (asked, reference) = match ready {
+    let (options, reference) = match ready {
         Ok(ready) => ready,
-        Err(why) => return asked::refused(&why, json, streams),
+        Err(why) => return options::refused(&why, json, streams),
     };
-    let (parts, sources) = match asked::parts(&args.parts, json, streams)? {
+    let (parts, sources) = match options::parts(&args.parts, json, streams)? {
         Ok(parts) => parts,
         Err(code) => return Ok(code),
     };
-    let compared = match compute(parts, asked, reference) {
+    let compared = match compute(parts, options, reference) {
         Ok(compared) => compared,
-        Err(error) => return asked::refused(&(error.to_string(), code(&error)), json, streams),
+        Err(error) => return options::refused(&(error.to_string(), code(&error)), json, streams),
     };
     let file = || compared.study(&streams.command, sources.full_text());
-    if let Err(why) = asked::keep(&args.output, || compared.picture(), file) {
-        return asked::refused(&why, json, streams);
+    if let Err(why) = options::keep(&args.output, || compared.picture(), file) {
+        return options::refused(&why, json, streams);
     }
     if json {
         streams.json(&compared.json())?;
     } else if args.output.csv {
-        write!(streams.out, "{}", compared.sheet().csv())?;
+        write!(streams.out, "{}", compared.table().csv())?;
     } else {
         write!(streams.out, "{}", compared.text())?;
     }
@@ -137,13 +137,13 @@ pub(super) fn compare(args: &PartsCompareArgs, streams: &mut Streams<'_>) -> io:
 }
 
 #[derive(Serialize)]
-struct Told<'a> {
+struct Document<'a> {
     reference: &'a str,
     conditions: Stated<'a>,
     definitions: BTreeMap<&'a str, &'a Figure>,
     parallel: Option<InParallel>,
     units: BTreeMap<String, String>,
-    rows: Sheet,
+    rows: Table,
 }
 
 #[derive(Serialize)]
@@ -176,7 +176,7 @@ impl Compared {
     }
 
     pub(super) fn conditions(&self) -> Vec<String> {
-        let c = &self.asked.conditions;
+        let c = &self.options.conditions;
         let test = match c.current {
             Some(i) => format!("test current {}", people(i, "A")),
             None => {
@@ -192,7 +192,7 @@ impl Compared {
         vec![test, gate, voltage, format!("diode current falling at {:.0} A/µs", 1e-6 * c.rate)]
     }
 
-    fn sheet(&self) -> Sheet {
+    fn table(&self) -> Table {
         let mut heads = vec![
             Head::text("part"),
             Head::number("temperature", "T_j", "degC"),
@@ -244,16 +244,16 @@ impl Compared {
                 rows.push(row);
             }
         }
-        Sheet { heads, rows }
+        Table { heads, rows }
     }
 
     fn json(&self) -> impl Serialize {
-        let rows = self.sheet();
-        Told {
+        let rows = self.table();
+        Document {
             reference: self.name(),
-            conditions: Stated { stated: &self.asked.conditions, in_words: self.conditions() },
+            conditions: Stated { stated: &self.options.conditions, in_words: self.conditions() },
             definitions: FIGURES.iter().map(|f| (f.key, f)).collect(),
-            parallel: self.asked.duty.map(|duty| InParallel { duty, law: LAW }),
+            parallel: self.options.duty.map(|duty| InParallel { duty, law: LAW }),
             units: rows.units(),
             rows,
         }
@@ -292,7 +292,7 @@ impl Compared {
             );
             out.push('\n');
         }
-        if let Some(duty) = self.asked.duty {
+        if let Some(duty) = self.options.duty {
             out.push_str(&self.parallel_text(&duty));
         }
         out.push_str("Conditions and definitions\n");

@@ -5,7 +5,7 @@ use joulestep_models::merit::{FIGURES, Figure, Figures};
 
 use super::compare::{Compared, LAW};
 use crate::answer::{Study, StudyFigure, StudyTable};
-use crate::sheet::{Cell, Head, Sheet};
+use crate::table::{Cell, Head, Table};
 
 impl Compared {
     /// The comparison with everything behind it.
@@ -16,19 +16,19 @@ impl Compared {
             let at = people(*celsius, "degC");
             let name = format!("figures_at_{celsius:.0}");
             let title = format!("Figures of merit at {at} (smaller is better)");
-            tables.push(StudyTable::new(&name, &title, 1, self.figures_sheet(all)));
+            tables.push(StudyTable::new(&name, &title, 1, self.figures_table(all)));
             let title = format!("The same, relative to {}", self.name());
-            tables.push(StudyTable::new(&format!("{name}_relative"), &title, 1, self.relative_sheet(all)));
+            tables.push(StudyTable::new(&format!("{name}_relative"), &title, 1, self.relative_table(all)));
             let title = format!("What the figures are made of, at {at}");
-            tables.push(StudyTable::new(&format!("{name}_from"), &title, 1, self.sources_sheet(all)));
+            tables.push(StudyTable::new(&format!("{name}_from"), &title, 1, self.sources_table(all)));
         }
-        if self.asked.duty.is_some() {
-            tables.push(StudyTable::new("parallel", "Devices in parallel", 1, self.parallel_sheet()));
+        if self.options.duty.is_some() {
+            tables.push(StudyTable::new("parallel", "Devices in parallel", 1, self.parallel_table()));
         }
         let mut definitions: Vec<(String, String)> =
             FIGURES.iter().map(|f| (f.symbol.into(), f.definition.into())).collect();
         let mut conditions: Vec<String> = self.conditions().into_iter().map(|c| sentence(&c)).collect();
-        if let Some(duty) = &self.asked.duty {
+        if let Some(duty) = &self.options.duty {
             conditions.push(format!(
                 "Devices in parallel carry {} in all, heatsink at {}, interface {} each.",
                 people(duty.current, "A"),
@@ -86,7 +86,7 @@ impl Compared {
                     let at = people(s.junction, "degC");
                     out.push(format!("{}: {devices} the current, with the junctions at {at}.", part.name));
                 }
-                Some(None) if self.asked.duty.is_some() => {
+                Some(None) if self.options.duty.is_some() => {
                     out.push(format!("{}: no number in parallel is enough.", part.name));
                 }
                 _ => {}
@@ -95,27 +95,27 @@ impl Compared {
         out
     }
 
-    fn sheet_of(&self, heads: Vec<Head>, row: impl Fn(usize) -> Vec<Cell>) -> Sheet {
+    fn table_of(&self, heads: Vec<Head>, row: impl Fn(usize) -> Vec<Cell>) -> Table {
         let one = |k: usize| {
             let mut cells: Vec<Cell> = vec![self.parts[k].name.as_str().into()];
             cells.extend(row(k));
             cells
         };
         let heads = std::iter::once(Head::text("part")).chain(heads).collect();
-        Sheet { heads, rows: (0..self.parts.len()).map(one).collect() }
+        Table { heads, rows: (0..self.parts.len()).map(one).collect() }
     }
 
-    fn figures_sheet(&self, all: &[Figures]) -> Sheet {
+    fn figures_table(&self, all: &[Figures]) -> Table {
         let heads = FIGURES.iter().map(|f| Head::number(f.key, f.symbol, f.unit)).collect();
-        self.sheet_of(heads, |k| FIGURES.iter().map(|f| (f.value)(&all[k]).into()).collect())
+        self.table_of(heads, |k| FIGURES.iter().map(|f| (f.value)(&all[k]).into()).collect())
     }
 
-    fn relative_sheet(&self, all: &[Figures]) -> Sheet {
+    fn relative_table(&self, all: &[Figures]) -> Table {
         let heads = FIGURES.iter().map(|f| Head::number(f.key, f.symbol, "1")).collect();
-        self.sheet_of(heads, |k| FIGURES.iter().map(|f| self.relative(all, k, f.value).into()).collect())
+        self.table_of(heads, |k| FIGURES.iter().map(|f| self.relative(all, k, f.value).into()).collect())
     }
 
-    fn sources_sheet(&self, all: &[Figures]) -> Sheet {
+    fn sources_table(&self, all: &[Figures]) -> Table {
         let heads = [
             ("test_current", "I", "A"),
             ("gate_on", "V_GS", "V"),
@@ -127,7 +127,7 @@ impl Compared {
             ("recovery_current", "I_RM", "A"),
         ];
         let heads = heads.map(|(name, symbol, unit)| Head::number(name, symbol, unit)).to_vec();
-        self.sheet_of(heads, |k| {
+        self.table_of(heads, |k| {
             let f = &all[k];
             vec![
                 f.current.into(),
@@ -142,7 +142,7 @@ impl Compared {
         })
     }
 
-    fn parallel_sheet(&self) -> Sheet {
+    fn parallel_table(&self) -> Table {
         let heads = [
             ("number", "number", "1"),
             ("current_each", "each", "A"),
@@ -152,7 +152,7 @@ impl Compared {
             ("hottest", "T_j,max", "degC"),
         ];
         let heads = heads.map(|(name, symbol, unit)| Head::number(name, symbol, unit)).to_vec();
-        self.sheet_of(heads, |k| {
+        self.table_of(heads, |k| {
             let s = self.parallel[k].flatten();
             vec![
                 s.map(|s| f64::from(s.number)).into(),

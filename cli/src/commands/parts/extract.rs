@@ -59,7 +59,7 @@ pub(super) fn extract(args: &PartsExtractArgs, streams: &mut Streams<'_>) -> io:
         }
     }
     if args.json {
-        streams.json(&told(&found))?;
+        streams.json(&describe(&found))?;
     } else {
         write!(streams.out, "{}", text(&found))?;
         for (out, _) in &files {
@@ -273,7 +273,7 @@ fn text(found: &Extraction) -> String {
 
 /// A curve for programs.
 #[derive(Serialize)]
-pub(super) struct ToldCurve<'a> {
+pub(super) struct CurveDocument<'a> {
     quantity: &'static str,
     against: &'static str,
     units: [&'static str; 2],
@@ -283,7 +283,7 @@ pub(super) struct ToldCurve<'a> {
     points: &'a [(f64, f64)],
 }
 
-impl<'a> ToldCurve<'a> {
+impl<'a> CurveDocument<'a> {
     pub fn new(curve: &'a Curve) -> Self {
         let held = |&(key, variable, _): &(&str, Variable, _)| {
             Some((key.replace('-', "_"), curve.conditions.get(variable)?))
@@ -302,7 +302,7 @@ impl<'a> ToldCurve<'a> {
 }
 
 #[derive(Serialize)]
-struct Told<'a> {
+struct Document<'a> {
     title: &'a str,
     kind: &'a str,
     converged: bool,
@@ -318,7 +318,7 @@ struct Told<'a> {
 #[derive(Serialize)]
 struct Compared<'a> {
     #[serde(flatten)]
-    curve: ToldCurve<'a>,
+    curve: CurveDocument<'a>,
     fitted: bool,
     #[serde(flatten)]
     fit: Option<&'a CurveFit>,
@@ -341,10 +341,10 @@ struct Warning {
     text: String,
 }
 
-fn told(found: &Extraction) -> Told<'_> {
+fn describe(found: &Extraction) -> Document<'_> {
     let Extraction { part, fitted, curves, doubts, converged } = found;
     let compared = curves.iter().filter_map(|fit| {
-        let (curve, fitted) = (ToldCurve::new(part.curves.get(fit.curve)?), !fit.model.is_empty());
+        let (curve, fitted) = (CurveDocument::new(part.curves.get(fit.curve)?), !fit.model.is_empty());
         Some(Compared { curve, fitted, fit: fitted.then_some(fit) })
     });
     let warning = |d: &Doubt| {
@@ -365,7 +365,7 @@ fn told(found: &Extraction) -> Told<'_> {
         }
     };
     let impedances = part.curves.iter().filter(|c| c.quantity == Quantity::TransientImpedance);
-    Told {
+    Document {
         title: &part.title,
         kind: part.kind,
         converged: *converged,

@@ -34,7 +34,7 @@ struct Listed {
 pub(super) fn list(args: &PartsListArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     let mut rows =
         vec![["part", "technology", "rated", "R_on 25 °C", "T_j,max", "title"].map(String::from).to_vec()];
-    let mut told = Vec::new();
+    let mut report = Vec::new();
     for (name, _) in joulestep_models::parts::shipped() {
         let part = match load(name, &open) {
             Ok(loaded) => loaded.part,
@@ -50,7 +50,7 @@ pub(super) fn list(args: &PartsListArgs, streams: &mut Streams<'_>) -> io::Resul
             or_dash(part.hottest(), "degC"),
             part.title.clone(),
         ]);
-        told.push(Listed {
+        report.push(Listed {
             name,
             kind: part.kind,
             technology: part.technology.key(),
@@ -64,7 +64,7 @@ pub(super) fn list(args: &PartsListArgs, streams: &mut Streams<'_>) -> io::Resul
         });
     }
     if args.json {
-        streams.json(&List { parts: told })?;
+        streams.json(&List { parts: report })?;
     } else {
         write!(streams.out, "{}", table(&rows, &[false, false, true, true, true, false]))?;
     }

@@ -9,7 +9,7 @@ use joulestep_models::model::{Param, Shape, Value};
 use joulestep_models::part::{Conditions, Part, Piece, Quantity, Variable};
 use serde::Serialize;
 
-use super::extract::ToldCurve;
+use super::extract::CurveDocument;
 use super::{on_gate, on_resistance, says, table};
 use crate::args::PartsShowArgs;
 use crate::commands::refuse_in;
@@ -50,7 +50,7 @@ pub(super) fn show(args: &PartsShowArgs, streams: &mut Streams<'_>) -> io::Resul
     };
     let derived = derived(&part, celsius);
     if args.json {
-        streams.json(&told(&part, &derived, celsius))?;
+        streams.json(&describe(&part, &derived, celsius))?;
     } else {
         write!(streams.out, "{}", text(&part, &derived, celsius))?;
     }
@@ -195,7 +195,7 @@ fn pieces(part: &Part, celsius: f64, out: &mut String) {
 }
 
 #[derive(Serialize)]
-struct Told<'a> {
+struct Document<'a> {
     #[serde(flatten)]
     part: &'a Part,
     rated_voltage: Option<f64>,
@@ -203,15 +203,15 @@ struct Told<'a> {
     maximum_temperature: Option<f64>,
     working_temperature: f64,
     values: &'a [Derived],
-    params: BTreeMap<&'a str, ToldParam<'a>>,
+    params: BTreeMap<&'a str, ParamDocument<'a>>,
     missing: Vec<&'static str>,
     resistance: &'a [Piece],
-    curves: Vec<ToldCurve<'a>>,
+    curves: Vec<CurveDocument<'a>>,
 }
 
 #[derive(Serialize)]
-struct ToldParam<'a> {
-    value: ToldValue<'a>,
+struct ParamDocument<'a> {
+    value: ValueDocument<'a>,
     unit: &'a str,
     given: bool,
     help: &'a str,
@@ -219,24 +219,24 @@ struct ToldParam<'a> {
 
 #[derive(Serialize)]
 #[serde(untagged)]
-enum ToldValue<'a> {
+enum ValueDocument<'a> {
     Number(f64),
     List(&'a [f64]),
     Table(&'a [(f64, f64)]),
 }
 
-fn told<'a>(part: &'a Part, values: &'a [Derived], celsius: f64) -> Told<'a> {
+fn describe<'a>(part: &'a Part, values: &'a [Derived], celsius: f64) -> Document<'a> {
     let param = |param: &'a Param| {
         let (unit, value) = match (param.shape, part.values.0.get(param.key)?) {
-            (Shape::Number(unit), Value::Number(x)) => (unit, ToldValue::Number(*x)),
-            (Shape::List(unit), Value::List(x)) => (unit, ToldValue::List(x)),
-            (Shape::Table(_, unit), Value::Table(x)) => (unit, ToldValue::Table(x)),
+            (Shape::Number(unit), Value::Number(x)) => (unit, ValueDocument::Number(*x)),
+            (Shape::List(unit), Value::List(x)) => (unit, ValueDocument::List(x)),
+            (Shape::Table(_, unit), Value::Table(x)) => (unit, ValueDocument::Table(x)),
             _ => return None,
         };
         let given = part.given.contains(param.key);
-        Some((param.key, ToldParam { value, unit, given, help: param.help }))
+        Some((param.key, ParamDocument { value, unit, given, help: param.help }))
     };
-    Told {
+    Document {
         part,
         rated_voltage: part.rated_voltage(),
         gate_limit: part.gate_limit(),
@@ -246,6 +246,6 @@ fn told<'a>(part: &'a Part, values: &'a [Derived], celsius: f64) -> Told<'a> {
         params: part.entry().params.iter().filter_map(param).collect(),
         missing: part.missing(),
         resistance: part.budget.as_ref().map_or(&[], |b| &b.pieces),
-        curves: part.curves.iter().map(ToldCurve::new).collect(),
+        curves: part.curves.iter().map(CurveDocument::new).collect(),
     }
 }

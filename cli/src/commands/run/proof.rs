@@ -5,10 +5,10 @@ use std::collections::BTreeMap;
 use std::fmt;
 use std::sync::atomic::Ordering;
 
-use super::carry::{Carried, Job};
+use super::execute::{Executed, Job};
 use super::{listen, stopped};
 use crate::account::{Account, Outcome};
-use crate::commands::asked::Refused;
+use crate::commands::options::Refused;
 use crate::judge::{Level, prove};
 
 /// A round that came to no end, or to an early one.
@@ -30,30 +30,30 @@ impl fmt::Display for Early {
 pub(super) fn run(job: &Job<'_>) -> Result<(Account, u64), Refused> {
     listen();
     let bounds = RefCell::new(BTreeMap::new());
-    let mut held: Option<Carried> = None;
+    let mut held: Option<Executed> = None;
     let steady = Cell::new(false);
     let at = |level: Level| {
         let (run, facts) = job.begin(job.ready().map_err(Early::Refused)?, level).map_err(Early::Refused)?;
         // The file of the round before is closed before it is replaced.
         drop(held.take());
-        let carried = job.carry(run, &facts, job.create().map_err(Early::Refused)?);
-        let (computed, done) = (carried.computed(), carried.account.outcome == Outcome::Done);
-        bounds.replace(carried.account.bounds());
-        steady.set(carried.account.counters.stalled == 0);
-        held = Some(carried);
+        let executed = job.execute(run, &facts, job.create().map_err(Early::Refused)?);
+        let (computed, done) = (executed.computed(), executed.account.outcome == Outcome::Done);
+        bounds.replace(executed.account.bounds());
+        steady.set(executed.account.counters.stalled == 0);
+        held = Some(executed);
         if done { Ok(computed) } else { Err(Early::Ended) }
     };
     let stop = || stopped().load(Ordering::Relaxed);
     let proof = prove(at, |name| bounds.borrow().get(name).copied(), || steady.get(), stop);
     let none = || ("no round was made".to_string(), crate::exit::NUMERICAL);
-    let carried = match (proof, held) {
+    let executed = match (proof, held) {
         (Err(Early::Refused(why)), _) => return Err(why),
         (Err(Early::Ended), held) => return held.ok_or_else(none)?.finish(),
         (Ok(proof), held) => {
-            let mut carried = held.ok_or_else(none)?;
-            carried.account.proven(&proof, "numbers and file");
-            carried
+            let mut executed = held.ok_or_else(none)?;
+            executed.account.proven(&proof, "numbers and file");
+            executed
         }
     };
-    carried.finish()
+    executed.finish()
 }

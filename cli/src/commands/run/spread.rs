@@ -5,34 +5,34 @@ use std::sync::atomic::AtomicBool;
 
 use rayon::prelude::*;
 
-use super::carry::Job;
+use super::execute::Job;
 use crate::account::Account;
 use crate::account::spread::{NumberSpread, Spreads, Varied};
 use crate::args::RunArgs;
 use crate::batch::plan::{Plan, Values};
-use crate::batch::slot::{Slot, World};
-use crate::batch::variant::Study;
-use crate::commands::asked::Refused;
+use crate::batch::parameter_path::{ParameterPath, PathContext};
+use crate::batch::variant::PlannedBatch;
+use crate::commands::options::Refused;
 use crate::exit::BAD_INPUT;
 use crate::judge::{
     Bounds, Computed, FACTOR, Far, Level, Moved, Uncertainty, differences, propagate, variance,
 };
 use crate::scenario::build::Reductions;
 use crate::scenario::include::open;
-use crate::scenario::meant::Scenario;
-use crate::scenario::raw::Table;
-use crate::scenario::resolve::{Loaded, InputError, as_typed, mean};
+use crate::scenario::resolved::Scenario;
+use crate::scenario::raw::RawTable;
+use crate::scenario::resolve::{Loaded, InputError, as_typed, resolve};
 use crate::scenario::sections::SCENARIO;
 
 /// An input with where it stands.
 struct Input {
-    told: Varied,
-    slot: Slot,
+    report: Varied,
+    parameter: ParameterPath,
 }
 
 /// What is moved, and in what.
 pub(super) struct Spreading<'a> {
-    root: Table,
+    root: RawTable,
     loaded: Loaded,
     inputs: Vec<Input>,
     /// Of all inputs with each other.
@@ -44,7 +44,7 @@ fn wrong(why: impl Into<String>) -> Refused {
     (why.into(), BAD_INPUT)
 }
 
-fn told(error: InputError) -> String {
+fn describe(error: InputError) -> String {
     match error {
         InputError::Unreadable(error) => error.to_string(),
         InputError::Refused(refusal) => {
@@ -79,7 +79,7 @@ fn of_plan(plan: &Plan, path: &Path) -> Result<OfParts, Refused> {
                 input.name
             )));
         };
-        all.push((input.slot.path.clone(), distribution.deviation()));
+        all.push((input.parameter.path.clone(), distribution.deviation()));
     }
     // The plan keeps the factor L of its correlation matrix L·Lᵀ.
     let mut pairs = Vec::new();
@@ -99,17 +99,17 @@ impl<'a> Spreading<'a> {
     ///
     /// # Errors
     /// A plan of another scenario, or one that draws nothing; parts without a spread.
-    pub fn asked(
+    pub fn from_options(
         args: &RunArgs,
         scenario: &Scenario,
         reductions: &'a Reductions,
     ) -> Result<Option<Self>, Refused> {
-        let Some(asked) = &args.spread else { return Ok(None) };
-        let typed = as_typed(&args.scenario, &open).map_err(|t| wrong(told(t)))?;
-        let (found, pairs) = match asked {
+        let Some(options) = &args.spread else { return Ok(None) };
+        let typed = as_typed(&args.scenario, &open).map_err(|t| wrong(describe(t)))?;
+        let (found, pairs) = match options {
             Some(path) => {
-                let study = Study::read(path, &open)
-                    .map_err(|w| wrong(format!("--spread: {}: {}", w.path.display(), told(w.error))))?;
+                let study = PlannedBatch::read(path, &open)
+                    .map_err(|w| wrong(format!("--spread: {}: {}", w.path.display(), describe(w.error))))?;
                 let same = study.plan.scenario.as_ref().is_some_and(|named| {
                     let whole = |path: &Path| path.canonicalize().ok();
                     whole(named).is_some() && whole(named) == whole(&args.scenario)
@@ -135,21 +135,21 @@ impl<'a> Spreading<'a> {
                        --spread PLAN";
             return Err(wrong(why));
         }
-        let world =
-            World { what: "the scenario", root: &typed.root, section: &SCENARIO, scenario: Some(scenario) };
+        let context =
+            PathContext { what: "the scenario", root: &typed.root, section: &SCENARIO, scenario: Some(scenario) };
         let mut inputs = Vec::new();
         for (path, deviation) in found {
-            let slot = Slot::find(&path, &world).map_err(|(found, expected, _)| {
+            let parameter = ParameterPath::find(&path, &context).map_err(|(found, expected, _)| {
                 wrong(format!("--spread: {path}: {found}; expected {expected}"))
             })?;
-            let value = slot.stated(&world).ok_or_else(|| {
+            let value = parameter.stated(&context).ok_or_else(|| {
                 wrong(format!("--spread: {path} has no value in the scenario; expected one to spread around"))
             })?;
-            if slot.whole {
+            if parameter.whole {
                 return Err(wrong(format!("--spread: {path} is an integer; expected a quantity")));
             }
-            let told = Varied { name: path, unit: slot.unit.clone(), value, deviation };
-            inputs.push(Input { told, slot });
+            let report = Varied { name: path, unit: parameter.unit.clone(), value, deviation };
+            inputs.push(Input { report, parameter });
         }
         let n = inputs.len();
         let mut correlation = vec![vec![0.0; n]; n];
@@ -165,16 +165,16 @@ impl<'a> Spreading<'a> {
     fn at(&self, by: &[f64], job: &Job<'_>, halt: &AtomicBool) -> Result<Computed, String> {
         let mut root = self.root.clone();
         for (input, z) in self.inputs.iter().zip(by).filter(|(_, z)| **z != 0.0) {
-            input.slot.set(&mut root, input.told.value + z * input.told.deviation)?;
+            input.parameter.set(&mut root, input.report.value + z * input.report.deviation)?;
         }
-        let scenario = mean(&root, &self.loaded).map_err(told)?;
+        let scenario = resolve(&root, &self.loaded).map_err(describe)?;
         let moved =
             Job { scenario: &scenario, reductions: self.reductions, out: job.out, quiet: true, spread: None };
         moved.coarse(Level::STATED, halt)
     }
 
     /// Runs the differences, looks far out, and gives the account what they say.
-    pub fn tell(&self, account: &mut Account, centre: &Computed, job: &Job<'_>, halt: &AtomicBool) {
+    pub fn add_to(&self, account: &mut Account, centre: &Computed, job: &Job<'_>, halt: &AtomicBool) {
         let n = self.inputs.len();
         let one = |k: usize, z: f64| {
             let mut by = vec![0.0; n];
@@ -186,7 +186,7 @@ impl<'a> Spreading<'a> {
             .par_iter()
             .zip(&self.inputs)
             .map(|(ends, input)| Moved {
-                name: input.told.name.clone(),
+                name: input.report.name.clone(),
                 ends: ends.each_ref().map(|by| self.at(by, job, halt)),
             })
             .collect();
@@ -216,7 +216,7 @@ impl<'a> Spreading<'a> {
         account.take_spread(Spreads {
             factor: FACTOR,
             runs: 2 * n + far.len(),
-            inputs: self.inputs.iter().map(|i| i.told.clone()).collect(),
+            inputs: self.inputs.iter().map(|i| i.report.clone()).collect(),
             numbers: numbers.collect(),
         });
     }

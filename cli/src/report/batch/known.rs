@@ -4,14 +4,14 @@ use std::collections::BTreeMap;
 
 use crate::report::people;
 
-use super::Told;
+use super::Sections;
 use crate::batch::errors::Errors;
 use crate::batch::indices::of_rows;
 use crate::batch::plan::Sampling;
 use crate::batch::row::Row;
 use crate::batch::statistics::{CONFIDENCE, ColumnSummary, PERCENTS, Share, Statistics, gather};
-use crate::batch::tell::{estimates, main_outputs, others};
-use crate::batch::variant::{Bound, Study};
+use crate::batch::summary::{estimates, main_outputs, others};
+use crate::batch::variant::{Bound, PlannedBatch};
 use crate::batch::{indices::Indices, picture};
 use crate::plot::{Axis, Bars, Figure, Panel, Series};
 use crate::report::study::file_name;
@@ -21,7 +21,7 @@ use crate::report::{Block, Drawing, Grid};
 const DRAWN: usize = 4;
 
 /// Whether bounds of shares mean something, and the words beside them.
-fn drawn_at_random(study: &Study) -> Option<&'static str> {
+fn drawn_at_random(study: &PlannedBatch) -> Option<&'static str> {
     match study.plan.sampling {
         Sampling::MonteCarlo { .. } => Some(""),
         Sampling::LatinHypercube { .. } | Sampling::SobolSequence { .. } => {
@@ -35,7 +35,7 @@ fn percent(x: f64) -> String {
     format!("{:.2} %", 100.0 * x)
 }
 
-fn share(study: &Study, s: &Share) -> String {
+fn share(study: &PlannedBatch, s: &Share) -> String {
     if s.of == 0 {
         return "none was judged".into();
     }
@@ -53,29 +53,29 @@ fn share(study: &Study, s: &Share) -> String {
     }
 }
 
-fn unit_of_margin(study: &Study, name: &str) -> String {
+fn unit_of_margin(study: &PlannedBatch, name: &str) -> String {
     let unit = study.limits.iter().find(|l| l.name == name).map(|l| &study.outputs[l.columns.0].unit);
     unit.map_or("1".into(), |u| if u == "degC" { "K".into() } else { u.clone() })
 }
 
-fn inputs(study: &Study, variant: usize) -> String {
+fn inputs(study: &PlannedBatch, variant: usize) -> String {
     let one = |(input, x): (&crate::batch::plan::Input, &f64)| {
-        format!("{} {}", input.name, people(*x, &input.slot.unit))
+        format!("{} {}", input.name, people(*x, &input.parameter.unit))
     };
     study.plan.inputs.iter().zip(study.inputs(variant)).map(one).collect::<Vec<_>>().join(", ")
 }
 
 /// The errors of the extremes that a limit bounds.
-fn errors_of(study: &Study, statistics: &Statistics, limit: &Bound) -> String {
+fn errors_of(study: &PlannedBatch, statistics: &Statistics, limit: &Bound) -> String {
     let sides = [(limit.columns.0, limit.bounds.0), (limit.columns.1, limit.bounds.1)];
-    let told = sides.into_iter().filter(|(_, bound)| bound.is_finite()).filter_map(|(k, _)| {
+    let report = sides.into_iter().filter(|(_, bound)| bound.is_finite()).filter_map(|(k, _)| {
         let column = statistics.columns.iter().find(|c| c.output == k)?;
         Some(column.error.words(&study.outputs[k].unit))
     });
-    told.collect::<Vec<_>>().join(", ")
+    report.collect::<Vec<_>>().join(", ")
 }
 
-fn limits(study: &Study, statistics: &Statistics) -> Option<Grid> {
+fn limits(study: &PlannedBatch, statistics: &Statistics) -> Option<Grid> {
     if statistics.limits.is_empty() {
         return None;
     }
@@ -112,7 +112,7 @@ fn limits(study: &Study, statistics: &Statistics) -> Option<Grid> {
     Some(grid)
 }
 
-fn percentiles(study: &Study, columns: &[&ColumnSummary], caption: &str) -> Option<Grid> {
+fn percentiles(study: &PlannedBatch, columns: &[&ColumnSummary], caption: &str) -> Option<Grid> {
     let rows: Vec<Vec<String>> = columns
         .iter()
         .filter(|c| c.count > 0 && c.percentiles.iter().any(|x| *x != 0.0))
@@ -141,7 +141,7 @@ fn percentiles(study: &Study, columns: &[&ColumnSummary], caption: &str) -> Opti
 }
 
 /// Sobol indices of an output: table and bars.
-fn indices(study: &Study, output: usize, of: &Indices) -> [Block; 2] {
+fn indices(study: &PlannedBatch, output: usize, of: &Indices) -> [Block; 2] {
     let name = &study.outputs[output].name;
     let mut order: Vec<usize> = (0..of.total.len()).collect();
     order.sort_by(|a, b| of.total[*b].total_cmp(&of.total[*a]));
@@ -170,7 +170,7 @@ fn indices(study: &Study, output: usize, of: &Indices) -> [Block; 2] {
 }
 
 /// Everything that the rows say.
-pub(super) fn told(study: &Study, rows: &BTreeMap<usize, Row>, errors: &Errors) -> Told {
+pub(super) fn sections(study: &PlannedBatch, rows: &BTreeMap<usize, Row>, errors: &Errors) -> Sections {
     let statistics = gather(study, rows, errors);
     let main = {
         let mut seen = std::collections::BTreeSet::new();
@@ -231,7 +231,7 @@ pub(super) fn told(study: &Study, rows: &BTreeMap<usize, Row>, errors: &Errors) 
     let caption = "Percentiles of all other outputs";
     let numbers = percentiles(study, &rest, caption).into_iter().map(Block::Grid).collect();
     let varied: Vec<&str> = study.plan.inputs.iter().map(|i| i.name.as_str()).collect();
-    Told {
+    Sections {
         question: format!("What do {} variants of the scenario do, with {} varied?", study.count(), varied.join(", ")),
         answers,
         result,
@@ -245,7 +245,7 @@ pub(super) fn told(study: &Study, rows: &BTreeMap<usize, Row>, errors: &Errors) 
     }
 }
 
-fn definitions(study: &Study) -> Vec<(&'static str, &'static str)> {
+fn definitions(study: &PlannedBatch) -> Vec<(&'static str, &'static str)> {
     let mut out = vec![
         (
             "Percentile",

@@ -11,7 +11,7 @@ use super::study::capital;
 use super::{Block, Grid, Report, Section, Tone, words};
 use crate::batch::errors::{Errors, Estimate};
 use crate::batch::row::{Row, Status};
-use crate::batch::variant::Study;
+use crate::batch::variant::PlannedBatch;
 use crate::diagnostic::Sources;
 use crate::judge::Uncertainty;
 use crate::result::{ReadTable, Verdict};
@@ -20,7 +20,7 @@ use crate::result::{ReadTable, Verdict};
 const MOST_FAILURES: usize = 20;
 
 /// What a report says in its sections of results.
-struct Told {
+struct Sections {
     question: String,
     answers: Vec<String>,
     result: Vec<Block>,
@@ -80,14 +80,14 @@ fn rows(table: &ReadTable) -> BTreeMap<usize, Row> {
 
 /// The plan and scenario that the file's text makes, where they have the table's columns: another version of the program
 /// might read them otherwise.
-fn study(table: &ReadTable) -> Option<Study> {
+fn study(table: &ReadTable) -> Option<PlannedBatch> {
     let files: BTreeMap<PathBuf, String> = Sources::of_full_text(&table.text).files.into_iter().collect();
     let varies = |text: &str| {
         text.parse::<toml::Table>().is_ok_and(|t| t.contains_key("vary") && t.contains_key("sampling"))
     };
     let plan = files.iter().find(|(_, text)| varies(text))?.0;
     let open = |path: &Path| files.get(path).cloned().ok_or_else(|| io::Error::from(io::ErrorKind::NotFound));
-    let study = Study::read(plan, &open).ok()?;
+    let study = PlannedBatch::read(plan, &open).ok()?;
     let named = |input: bool| {
         table.columns.iter().filter(move |c| c.input == input && !c.error).map(|c| c.name.as_str())
     };
@@ -132,17 +132,17 @@ fn ended(rows: &BTreeMap<usize, Row>) -> Vec<Block> {
 /// The report of a batch.
 pub(super) fn report(table: &ReadTable) -> Report {
     let rows = rows(table);
-    let told = match study(table) {
-        Some(study) => known::told(&study, &rows, &errors(table)),
-        None => plain::told(table, &rows),
+    let report = match study(table) {
+        Some(study) => known::sections(&study, &rows, &errors(table)),
+        None => plain::sections(table, &rows),
     };
     let (verdict, tone) = headline(&rows);
     let mut warnings = Vec::new();
     if rows.values().any(|r| !r.doubts.is_empty()) {
-        let told = rows.values().filter(|r| !r.doubts.is_empty());
+        let report = rows.values().filter(|r| !r.doubts.is_empty());
         let first =
-            told.clone().next().map_or(String::new(), |r| format!("variant {}: {}", r.variant, r.doubts));
-        warnings.push(format!("Of {} variants the numbers are not to be relied on; {first}.", told.count()));
+            report.clone().next().map_or(String::new(), |r| format!("variant {}: {}", r.variant, r.doubts));
+        warnings.push(format!("Of {} variants the numbers are not to be relied on; {first}.", report.count()));
     }
     if !table.complete {
         warnings.push("The table was not written to its end.".to_string());
@@ -156,11 +156,11 @@ pub(super) fn report(table: &ReadTable) -> Report {
         );
         warnings.push(text);
     }
-    let mut conditions = told.conditions;
+    let mut conditions = report.conditions;
     conditions.extend(words::ASSUMED.map(String::from));
-    let mut numbers = told.numbers;
+    let mut numbers = report.numbers;
     numbers.extend(ended(&rows));
-    let definitions = told.definitions.iter().map(|(a, b)| (a.to_string(), b.to_string())).collect();
+    let definitions = report.definitions.iter().map(|(a, b)| (a.to_string(), b.to_string())).collect();
     let facts = [
         ("Computed by".to_string(), format!("joulestep {}", table.version)),
         ("Variants".to_string(), rows.len().to_string()),
@@ -169,13 +169,13 @@ pub(super) fn report(table: &ReadTable) -> Report {
     Report {
         kind: "Batch".into(),
         title: if table.title.is_empty() { "A batch of variants".into() } else { capital(&table.title) },
-        question: told.question,
+        question: report.question,
         verdict,
         tone,
-        answers: told.answers,
+        answers: report.answers,
         warnings,
         sections: vec![
-            Section::new("Result", told.result),
+            Section::new("Result", report.result),
             Section::new("Numbers", numbers),
             Section::new("How quantities are defined", vec![Block::Terms(definitions)]),
             Section::new("Conditions and assumptions", vec![Block::List(conditions)]),

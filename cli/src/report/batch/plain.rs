@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use super::Told;
+use super::Sections;
 use crate::batch::picture::histogram;
 use crate::batch::row::{Row, Status};
 use crate::batch::statistics::percentile;
@@ -27,7 +27,7 @@ fn steps(values: &[f64]) -> Vec<(f64, f64)> {
 }
 
 /// Everything that the table says.
-pub(super) fn told(table: &ReadTable, rows: &BTreeMap<usize, Row>) -> Told {
+pub(super) fn sections(table: &ReadTable, rows: &BTreeMap<usize, Row>) -> Sections {
     let done: Vec<bool> = table.status.iter().map(|s| s == Status::Done.word()).collect();
     let mut lines = Vec::new();
     let mut result = Vec::new();
@@ -59,7 +59,7 @@ pub(super) fn told(table: &ReadTable, rows: &BTreeMap<usize, Row>) -> Told {
     let heads = ["column", "", ">least", ">5 %", ">50 %", ">95 %", ">largest"];
     let caption = "Percentiles over variants that ran to their end";
     let fails = rows.values().filter(|r| r.verdict == crate::result::Verdict::Fails).count();
-    Told {
+    Sections {
         question: format!("What do {} variants of a scenario do?", rows.len()),
         answers: vec![format!("{fails} of {} variants exceed a limit that the scenario sets.", rows.len())],
         result,

@@ -161,9 +161,9 @@ pub(super) fn sentences(read: &Read<'_>, limits: &[Limit], verdict: &str) -> Vec
     }
     out.extend(deciding.iter().cloned());
     for l in limits.iter().filter(|l| matches!(l.ruling, Ruling::Fails | Ruling::NotProven)) {
-        let told = l.decides();
-        if !deciding.as_ref().is_some_and(|d| d.ends_with(&told)) {
-            out.push(format!("{}: {told}", if l.fails() { "Exceeded" } else { "Not proven" }));
+        let report = l.decides();
+        if !deciding.as_ref().is_some_and(|d| d.ends_with(&report)) {
+            out.push(format!("{}: {report}", if l.fails() { "Exceeded" } else { "Not proven" }));
         }
     }
     let judged = |all: &[Limit]| {
@@ -244,7 +244,7 @@ pub(super) fn ratings(read: &Read<'_>) -> Option<Grid> {
 /// Ratings that are exceeded, or not shown to be kept.
 pub(super) fn exceeded_ratings(read: &Read<'_>) -> Vec<String> {
     let beyond = bounded(read, true).into_iter();
-    let told = beyond.filter_map(|l| {
+    let report = beyond.filter_map(|l| {
         let what = match l.ruling {
             Ruling::Fails => "is exceeded",
             Ruling::NotProven => "is not shown to be kept",
@@ -258,5 +258,5 @@ pub(super) fn exceeded_ratings(read: &Read<'_>) -> Vec<String> {
             l.bound_words()
         ))
     });
-    told.map(|text| text.replace("  ", " ").replace(" ,", ",")).collect()
+    report.map(|text| text.replace("  ", " ").replace(" ,", ",")).collect()
 }

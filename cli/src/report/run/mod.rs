@@ -3,7 +3,7 @@
 mod energies;
 mod judged;
 mod sequence;
-mod told;
+mod definitions;
 mod traces;
 mod windows;
 
@@ -89,8 +89,8 @@ pub(super) fn report(file: &ResultFile) -> Result<Report, ResultError> {
             Section::new("Energies and losses", energies::blocks(&read)?),
             Section::new("Junction temperatures", junctions(&read)),
             Section::new("Recorded signals", recorded(&read)),
-            Section::new("How quantities are defined", vec![Block::Terms(told::definitions(&read))]),
-            Section::new("Assumptions", vec![Block::List(told::assumptions(&read))]),
+            Section::new("How quantities are defined", vec![Block::Terms(definitions::definitions(&read))]),
+            Section::new("Assumptions", vec![Block::List(definitions::assumptions(&read))]),
             words::record(&facts),
             words::cautions(),
             words::inputs(&about.scenario),

@@ -51,16 +51,16 @@ impl Study {
     /// Writes what it says, its tables and figures into a file whose root names it.
     pub(super) fn write_into(&self, store: &Store) -> Result<(), ResultError> {
         // Not in the root: HDF5 keeps more than a few attributes in another way, in which `complete` cannot be set.
-        store.group("said")?;
+        store.group("statements")?;
         let verdict = self.verdict.unwrap_or(Verdict::NotJudged).word();
         let judged = if self.verdict.is_some() { "yes" } else { "no" };
         let texts =
             [("title", &*self.title), ("command", &self.command), ("verdict", verdict), ("judged", judged)];
         for (name, text) in texts {
-            store.group_text("said", name, text)?;
+            store.group_text("statements", name, text)?;
         }
-        tables::write_said(store, self)?;
-        tables::write_answers(store, &self.sheet())?;
+        tables::write_statements(store, self)?;
+        tables::write_answers(store, &self.answer_table())?;
         tables::write(store, &self.tables)?;
         curves::write(store, &self.figures)
     }
@@ -80,18 +80,18 @@ impl Study {
     pub fn read(path: &Path) -> Result<Self, ResultError> {
         let archive = Archive::open(path, false)?;
         let text = |name: &str| archive.group_text("/", name).unwrap_or_default();
-        let said = |name: &str| archive.group_text("said", name).unwrap_or_default();
+        let statement = |name: &str| archive.group_text("statements", name).unwrap_or_default();
         let Some(kind) = archive.group_text("/", "study") else {
             return Err(ResultError::content(path, "a file without the attribute study", "a study"));
         };
         if let Some(version) = archive.root_number("format_version") {
             of_this_format(path, version)?;
         }
-        let verdict = Verdict::of_word(&said("verdict")).filter(|_| said("judged") == "yes");
+        let verdict = Verdict::of_word(&statement("verdict")).filter(|_| statement("judged") == "yes");
         let mut study = Self {
             kind,
-            title: said("title"),
-            command: said("command"),
+            title: statement("title"),
+            command: statement("command"),
             inputs: text("scenario"),
             verdict,
             tables: tables::read(&archive)?,
@@ -99,7 +99,7 @@ impl Study {
             ..Self::default()
         };
         study.answers = Self::answers_of(&tables::read_answers(&archive)?);
-        tables::read_said(&archive, &mut study)?;
+        tables::read_statements(&archive, &mut study)?;
         Ok(study)
     }
 }

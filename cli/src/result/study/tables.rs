@@ -5,9 +5,9 @@ use super::super::error::ResultError;
 use super::super::names::{self, Names};
 use super::super::store::Store;
 use crate::answer::{Study, StudyTable};
-use crate::sheet::{Cell, Head, Sheet};
+use crate::table::{Cell, Head, Table};
 
-const SAID: [&str; 3] = ["kind", "term", "text"];
+const STATEMENTS: [&str; 3] = ["kind", "term", "text"];
 
 /// Numbers of the rows: the dimension scale of a group.
 fn rows(store: &Store, group: &str, count: usize) -> Result<(), ResultError> {
@@ -16,7 +16,7 @@ fn rows(store: &Store, group: &str, count: usize) -> Result<(), ResultError> {
     store.scale(&format!("{group}/row"), "row")
 }
 
-pub(super) fn write_said(store: &Store, study: &Study) -> Result<(), ResultError> {
+pub(super) fn write_statements(store: &Store, study: &Study) -> Result<(), ResultError> {
     let plain = |kind: &'static str| move |text: &String| [kind.to_string(), String::new(), text.clone()];
     let statements = study.statements.iter().map(plain("statement"));
     let doubts = study.doubts.iter().map(plain("doubt"));
@@ -32,20 +32,20 @@ pub(super) fn write_said(store: &Store, study: &Study) -> Result<(), ResultError
     if all.is_empty() {
         return Ok(());
     }
-    rows(store, "said", all.len())?;
-    for (k, name) in SAID.iter().enumerate() {
+    rows(store, "statements", all.len())?;
+    for (k, name) in STATEMENTS.iter().enumerate() {
         let column: Vec<String> = all.iter().map(|row| row[k].clone()).collect();
-        store.texts("said", name, &column, name)?;
-        store.attach(&format!("said/{name}"), 0, "said/row")?;
+        store.texts("statements", name, &column, name)?;
+        store.attach(&format!("statements/{name}"), 0, "statements/row")?;
     }
     Ok(())
 }
 
-pub(super) fn read_said(archive: &Archive, study: &mut Study) -> Result<(), ResultError> {
-    if !archive.has("said/row") {
+pub(super) fn read_statements(archive: &Archive, study: &mut Study) -> Result<(), ResultError> {
+    if !archive.has("statements/row") {
         return Ok(());
     }
-    let [kind, term, text] = SAID.map(|name| archive.texts(&format!("said/{name}")));
+    let [kind, term, text] = STATEMENTS.map(|name| archive.texts(&format!("statements/{name}")));
     for ((kind, term), text) in kind?.into_iter().zip(term?).zip(text?) {
         match kind.as_str() {
             "statement" => study.statements.push(text),
@@ -69,23 +69,23 @@ pub(super) fn write(store: &Store, tables: &[StudyTable]) -> Result<(), ResultEr
         store.group(&group)?;
         store.group_text(&group, "title", &table.title)?;
         store.group_text(&group, "keys", &table.keys.to_string())?;
-        columns(store, &group, &table.sheet.plain())?;
+        columns(store, &group, &table.data.plain())?;
     }
     Ok(())
 }
 
 /// Writes the answers as a group of their own, where there are any.
-pub(super) fn write_answers(store: &Store, sheet: &Sheet) -> Result<(), ResultError> {
-    if sheet.rows.is_empty() {
+pub(super) fn write_answers(store: &Store, data: &Table) -> Result<(), ResultError> {
+    if data.rows.is_empty() {
         return Ok(());
     }
     store.group("answers")?;
-    columns(store, "answers", sheet)
+    columns(store, "answers", data)
 }
 
 /// Writes rows as a dataset per column.
-fn columns(store: &Store, group: &str, sheet: &Sheet) -> Result<(), ResultError> {
-    let Sheet { heads, rows: lines } = sheet;
+fn columns(store: &Store, group: &str, data: &Table) -> Result<(), ResultError> {
+    let Table { heads, rows: lines } = data;
     rows(store, group, lines.len())?;
     let mut taken = Names::reserving(&["row"]);
     let columns: Vec<String> = heads.iter().map(|h| taken.take(&h.name)).collect();
@@ -131,14 +131,14 @@ pub(super) fn read(archive: &Archive) -> Result<Vec<StudyTable>, ResultError> {
 }
 
 /// The answers' table; empty where there are none.
-pub(super) fn read_answers(archive: &Archive) -> Result<Sheet, ResultError> {
-    if archive.has("answers/row") { rows_of(archive, "answers") } else { Ok(Sheet::default()) }
+pub(super) fn read_answers(archive: &Archive) -> Result<Table, ResultError> {
+    if archive.has("answers/row") { rows_of(archive, "answers") } else { Ok(Table::default()) }
 }
 
-fn rows_of(archive: &Archive, group: &str) -> Result<Sheet, ResultError> {
-    let mut sheet = Sheet::default();
+fn rows_of(archive: &Archive, group: &str) -> Result<Table, ResultError> {
+    let mut data = Table::default();
     let count = archive.length(&format!("{group}/row"))?;
-    sheet.rows = vec![Vec::new(); count];
+    data.rows = vec![Vec::new(); count];
     for dataset in archive.group_text(group, "columns").unwrap_or_default().lines() {
         let path = format!("{group}/{dataset}");
         if !archive.has(&path) {
@@ -148,14 +148,14 @@ fn rows_of(archive: &Archive, group: &str) -> Result<Sheet, ResultError> {
         let unit = attribute("units");
         if unit.is_empty() {
             let cells = archive.texts(&path)?;
-            sheet.rows.iter_mut().zip(cells).for_each(|(row, text)| row.push(Cell::Text(text)));
+            data.rows.iter_mut().zip(cells).for_each(|(row, text)| row.push(Cell::Text(text)));
         } else {
             let cells = archive.reals(&path, 0..count)?;
             let cell = |x: f64| if x.is_infinite() { Cell::Number(x) } else { x.into() };
-            sheet.rows.iter_mut().zip(cells).for_each(|(row, x)| row.push(cell(x)));
+            data.rows.iter_mut().zip(cells).for_each(|(row, x)| row.push(cell(x)));
         }
         let (name, symbol) = (attribute("original_name"), attribute("symbol"));
-        sheet.heads.push(Head { name, symbol, unit });
+        data.heads.push(Head { name, symbol, unit });
     }
-    Ok(sheet)
+    Ok(data)
 }

@@ -45,7 +45,7 @@ impl Build<'_> {
         let owner = named.split('.').next().unwrap_or(named);
         let place = spec.places.get(named).or_else(|| spec.places.get(owner)).unwrap_or(&spec.kind.place);
         let key = if named.is_empty() { "arrangement".into() } else { format!("arrangement.{named}") };
-        self.tell(&place.clone(), key, found, "");
+        self.report(&place.clone(), key, found, "");
     }
 
     /// Modulators (`first`), or drives, of the arrangement.

@@ -15,7 +15,7 @@ use super::Build;
 use crate::diagnostic::{Diagnostic, nearest};
 use crate::scenario::conform::one_of;
 use crate::scenario::fields::Named;
-use crate::scenario::meant::{ControllerSpec, CriterionSpec, DriveSpec, ProtectionSpec, Task, What};
+use crate::scenario::resolved::{ControllerSpec, CriterionSpec, DriveSpec, ProtectionSpec, Task, What};
 
 type Logic = Box<dyn Controller<f64>>;
 
@@ -199,7 +199,7 @@ impl Build<'_> {
             CriterionSpec::InverseTime { pick_up, rated, limit, cooling } => {
                 if unit != "A" {
                     let found = format!("`{}` is no current", spec.watches.text);
-                    self.tell(
+                    self.report(
                         &spec.watches.place,
                         &spec.watches.key,
                         found,

@@ -100,7 +100,7 @@ impl Build<'_> {
             let lower = bound(self, &limit.min).unwrap_or(f64::NEG_INFINITY);
             if lower > upper {
                 let found = format!("`min` is above `max` for `{}`", limit.signal.text);
-                self.tell(&limit.signal.place, "limit.min", found, "a lower bound below the upper one");
+                self.report(&limit.signal.place, "limit.min", found, "a lower bound below the upper one");
             }
             let name = if limit.name.is_empty() { found.name.clone() } else { limit.name.clone() };
             // A name of its own, since the signal may be watched already; columns are told apart by it.
@@ -138,7 +138,7 @@ impl Build<'_> {
             }
             if judging.judged.iter().any(|j| j.by_user && j.name == name) {
                 let found = format!("`{name}` is a limit that this scenario sets itself");
-                self.tell(
+                self.report(
                     &waiver.of.place,
                     "waiver.rating",
                     found,
@@ -151,8 +151,8 @@ impl Build<'_> {
             let known: Vec<&str> =
                 ratings.chain(judging.unheated.iter().map(|u| u.name.as_str())).chain(notes).collect();
             let found = format!("there is no rating `{name}`");
-            let told = Diagnostic::new(&waiver.of.place, "waiver.rating", found, one_of(&known));
-            self.diagnostics.push(told.suggest(nearest(name, known.iter().copied())));
+            let report = Diagnostic::new(&waiver.of.place, "waiver.rating", found, one_of(&known));
+            self.diagnostics.push(report.suggest(nearest(name, known.iter().copied())));
         }
     }
 }

@@ -19,7 +19,7 @@ use joulestep_models::arrangement::builder::CircuitLayout;
 
 use crate::diagnostic::{Diagnostic, Place, Refusal};
 use crate::scenario::fields::Named;
-use crate::scenario::meant::Scenario;
+use crate::scenario::resolved::Scenario;
 
 pub(crate) use judge::BEYOND;
 pub use judge::{Judged, Judging, KnownRange, Unheated, of_parts};
@@ -59,7 +59,7 @@ struct Build<'a> {
 }
 
 impl Build<'_> {
-    fn tell(
+    fn report(
         &mut self,
         place: &Place,
         key: impl Into<String>,
@@ -75,7 +75,7 @@ impl Build<'_> {
             CircuitError::BadValue { what, .. } => (format!("{section}.{}", named.name), what.clone()),
             other => (format!("{section}.{}", named.name), other.to_string()),
         };
-        self.tell(&named.place, key, found, "");
+        self.report(&named.place, key, found, "");
     }
 }
 
@@ -205,7 +205,7 @@ impl Build<'_> {
         for signal in &scenario.record.signals {
             let Some(found) = self.signal(signal, board) else { continue };
             if channels.iter().any(|c| c.name == found.name) {
-                self.tell(
+                self.report(
                     &signal.place,
                     &signal.key,
                     format!("`{}` is recorded twice", found.name),

@@ -7,7 +7,7 @@ use joulestep_models::package::contradictions;
 use serde::Serialize;
 
 use super::Build;
-use crate::scenario::meant::Task;
+use crate::scenario::resolved::Task;
 
 /// Steps from which on a run is noted as long. At about a million steps a second: a quarter of an hour and more.
 const MANY: f64 = 1e9;
@@ -95,13 +95,13 @@ impl Build<'_> {
                 for package in &self.scenario.thermal.packages {
                     let Some(at) = package.inputs.iter().position(|i| i == input) else { continue };
                     let layer = &package.package.layers[package.package.dies()[at]];
-                    let told = contradictions(die, layer);
-                    if !told.is_empty() {
+                    let report = contradictions(die, layer);
+                    if !report.is_empty() {
                         let text = format!(
                             "`{}` and its package `{}` mean different dies: {}",
                             placed.name,
                             package.name.name,
-                            told.join("; ")
+                            report.join("; ")
                         );
                         all.push(note(format!("die.{}.{}", placed.name, die.name), text, true));
                     }

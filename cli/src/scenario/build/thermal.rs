@@ -15,7 +15,7 @@ use joulestep_engine::thermal::run::Thermal;
 use joulestep_models::package::{Package, Solid, to_ambient};
 
 use super::Build;
-use crate::scenario::meant::{Cells, HeatPackageSpec};
+use crate::scenario::resolved::{Cells, HeatPackageSpec};
 
 /// Compact networks of packages that were solved already: many variants of a scenario share them.
 #[derive(Debug, Default)]
@@ -56,7 +56,7 @@ impl Build<'_> {
             Ok(solid) => solid,
             Err(wrong) => {
                 for error in wrong {
-                    self.tell(&spec.name.place, key.clone(), error.found, error.expected);
+                    self.report(&spec.name.place, key.clone(), error.found, error.expected);
                 }
                 return None;
             }
@@ -73,7 +73,7 @@ impl Build<'_> {
                 Some(Modal::of_compact(&network))
             }
             Err(error) => {
-                self.tell(&spec.name.place, key, error.to_string(), "");
+                self.report(&spec.name.place, key, error.to_string(), "");
                 None
             }
         }
@@ -114,7 +114,7 @@ impl Build<'_> {
                 Ok(cells) => cells,
                 Err(error) => {
                     let key = format!("thermal.chain.{}", chain.name.name);
-                    self.tell(&chain.name.place, key, error.to_string(), "");
+                    self.report(&chain.name.place, key, error.to_string(), "");
                     continue;
                 }
             };
@@ -131,7 +131,7 @@ impl Build<'_> {
             Ok(modal) => Some(modal),
             Err(error) => {
                 let place = spec.boundaries[0].0.place.clone();
-                self.tell(&place, "thermal", error.to_string(), "");
+                self.report(&place, "thermal", error.to_string(), "");
                 None
             }
         }

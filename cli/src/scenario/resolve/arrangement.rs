@@ -9,7 +9,7 @@ use super::Resolve;
 use super::parts::Parts;
 use crate::parts::given;
 use crate::scenario::fields::Fields;
-use crate::scenario::meant::ArrangementSpec;
+use crate::scenario::resolved::ArrangementSpec;
 
 impl Resolve<'_> {
     pub(super) fn arrangement(&mut self, fields: &Fields, parts: &Parts) -> Option<ArrangementSpec> {

@@ -10,7 +10,7 @@ use crate::diagnostic::{Diagnostic, nearest};
 use crate::parts::given;
 use crate::scenario::conform::{form_words, one_of};
 use crate::scenario::fields::{Content, Fields, Named};
-use crate::scenario::meant::ComponentSpec;
+use crate::scenario::resolved::ComponentSpec;
 use crate::scenario::shape::{GROUND, Key, zero_as_ground};
 
 impl Resolve<'_> {
@@ -31,7 +31,7 @@ impl Resolve<'_> {
             if !values.0.contains_key(param.key) && fields.has("part") && !fields.has(param.key) {
                 let expected = form_words(Key::of_param(param, false).form);
                 let found = "missing: neither the part nor the component gives it";
-                self.tell(
+                self.report(
                     &fields.place,
                     fields.key(param.key),
                     found,
@@ -58,7 +58,7 @@ impl Resolve<'_> {
         let wrong = self.diagnostics.len();
         for node in nodes {
             if let Some(found) = zero_as_ground(&node.name) {
-                self.tell(&node.place, key, found, format!("`{GROUND}`"));
+                self.report(&node.place, key, found, format!("`{GROUND}`"));
             }
         }
         self.diagnostics.len() == wrong
@@ -77,7 +77,7 @@ impl Resolve<'_> {
                 let good = nodes.len() >= fixed.len() && (entry.open_ended() || nodes.len() <= both.len());
                 if !good {
                     let more = if entry.open_ended() { " and further ones" } else { "" };
-                    self.tell(
+                    self.report(
                         fields.place_of("pins"),
                         fields.key("pins"),
                         format!(
@@ -109,7 +109,7 @@ impl Resolve<'_> {
                 let missing: Vec<&str> = fixed.iter().filter(|p| node(p).is_none()).copied().collect();
                 if !missing.is_empty() {
                     let found = format!("pin {} is not connected", one_of(&missing).replace(" or ", " and "));
-                    self.tell(
+                    self.report(
                         fields.place_of("pins"),
                         fields.key("pins"),
                         found,

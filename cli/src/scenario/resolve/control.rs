@@ -2,7 +2,7 @@
 
 use super::Resolve;
 use crate::scenario::fields::{Fields, Named};
-use crate::scenario::meant::{
+use crate::scenario::resolved::{
     ControllerSpec, CriterionSpec, DriveSpec, EventSpec, LimitSpec, ProtectionSpec, RecordSpec, Signal, Task,
     WaiverSpec, What,
 };
@@ -17,13 +17,13 @@ impl Resolve<'_> {
         let off_resistance = f.number("off-resistance").unwrap_or(on_resistance);
         let (on, off) = (f.number("on")?, f.number("off")?);
         if on == off {
-            self.tell(f.place_of("off"), f.key("off"), "the levels `on` and `off` are equal", "two levels");
+            self.report(f.place_of("off"), f.key("off"), "the levels `on` and `off` are equal", "two levels");
         }
         let complement = (f.named("complement-gate"), f.named("complement-return"));
         if complement.0.is_some() != complement.1.is_some() {
             let has = if complement.0.is_some() { "complement-gate" } else { "complement-return" };
             let expected = "both `complement-gate` and `complement-return`, or none";
-            self.tell(f.place_of(has), f.key(has), "one end of a second gate", expected);
+            self.report(f.place_of(has), f.key(has), "one end of a second gate", expected);
         }
         Some(DriveSpec {
             complement: complement.0.zip(complement.1),
@@ -55,7 +55,7 @@ impl Resolve<'_> {
                 if blanking.is_none() {
                     for key in ["blanking", "only-on"].into_iter().filter(|k| f.has(k)) {
                         let found = "nothing says after whose turn-on";
-                        self.tell(f.place_of(key), f.key(key), found, "a drive under `blanking-drive`");
+                        self.report(f.place_of(key), f.key(key), found, "a drive under `blanking-drive`");
                     }
                 }
                 CriterionSpec::Level {
@@ -68,7 +68,7 @@ impl Resolve<'_> {
             "inverse-time" => {
                 let (pick_up, rated) = (f.number("pick-up")?, f.number("rated")?);
                 if rated > pick_up {
-                    self.tell(
+                    self.report(
                         f.place_of("rated"),
                         f.key("rated"),
                         format!("`rated` is {rated} A, above `pick-up` of {pick_up} A"),
@@ -83,7 +83,7 @@ impl Resolve<'_> {
         let retries = f.whole("retries").unwrap_or(0) as u32;
         if retries > 0 && !f.has("retry-after") {
             let found = "missing, but `retries` is above zero".to_string();
-            self.tell(f.place_of("retries"), f.key("retry-after"), found, "a time such as \"1 ms\"");
+            self.report(f.place_of("retries"), f.key("retry-after"), found, "a time such as \"1 ms\"");
         }
         Some(ProtectionSpec {
             name: f.named("name")?,
@@ -109,7 +109,7 @@ impl Resolve<'_> {
                     } else {
                         ("done-at", "done-signal")
                     };
-                    self.tell(
+                    self.report(
                         f.place_of(has),
                         f.key(has),
                         format!("given without `{lacks}`"),
@@ -129,7 +129,7 @@ impl Resolve<'_> {
             "pwm" => {
                 let duty = f.number("duty")?;
                 if duty > 1.0 {
-                    self.tell(
+                    self.report(
                         f.place_of("duty"),
                         f.key("duty"),
                         format!("`{duty}` is above 1"),
@@ -139,19 +139,19 @@ impl Resolve<'_> {
                 let phase = number("phase");
                 if phase >= 1.0 {
                     let found = format!("`{phase}` is a whole period or more");
-                    self.tell(f.place_of("phase"), f.key("phase"), found, "a share of the period below 1");
+                    self.report(f.place_of("phase"), f.key("phase"), found, "a share of the period below 1");
                 }
                 let complement = f.named("complement");
                 if complement.is_none() && f.has("dead-time") {
                     let found = "nothing is on while the output is off";
                     let expected = "a line under `complement`, or no dead time";
-                    self.tell(f.place_of("dead-time"), f.key("dead-time"), found, expected);
+                    self.report(f.place_of("dead-time"), f.key("dead-time"), found, expected);
                 }
                 if let (Some(line), Some(output)) = (&complement, f.named("output"))
                     && line.name == output.name
                 {
                     let found = format!("`{}` is the output itself", line.name);
-                    self.tell(&line.place, f.key("complement"), found, "another line");
+                    self.report(&line.place, f.key("complement"), found, "another line");
                 }
                 let complement = complement.map(|line| (line, number("dead-time")));
                 Task::Pwm { frequency: f.number("frequency")?, duty, ramp: number("ramp"), phase, complement }
@@ -172,7 +172,7 @@ impl Resolve<'_> {
             _ => return None,
         };
         if matches!(what, What::Note) && !f.has("note") {
-            self.tell(&f.place, f.key("note"), "missing", "the words of the note");
+            self.report(&f.place, f.key("note"), "missing", "the words of the note");
         }
         let note = f.text("note").unwrap_or("").to_string();
         Some(EventSpec { at: f.number("at")?, what, note, fault: f.flag("fault") })
@@ -181,7 +181,7 @@ impl Resolve<'_> {
     pub(super) fn limit(&mut self, f: &Fields) -> Option<LimitSpec> {
         let (max, min) = (Self::typed(f, "max"), Self::typed(f, "min"));
         if max.is_none() && min.is_none() && !f.has("max") && !f.has("min") {
-            self.tell(&f.place, f.key("max"), "neither `max` nor `min` is given", "a bound");
+            self.report(&f.place, f.key("max"), "neither `max` nor `min` is given", "a bound");
         }
         let name = f.text("name").unwrap_or("").to_string();
         Some(LimitSpec { name, signal: Self::signal(f, "signal")?, max, min })
@@ -190,7 +190,7 @@ impl Resolve<'_> {
     pub(super) fn waiver(&mut self, f: &Fields) -> Option<WaiverSpec> {
         let reason = f.text("reason")?.trim().to_string();
         if reason.is_empty() {
-            self.tell(f.place_of("reason"), f.key("reason"), "no words", "why the rating does not count");
+            self.report(f.place_of("reason"), f.key("reason"), "no words", "why the rating does not count");
         }
         let of = Named { name: f.text("rating")?.to_string(), place: f.place_of("rating").clone() };
         Some(WaiverSpec { of, reason })

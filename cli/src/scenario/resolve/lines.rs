@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use super::Resolve;
 use crate::scenario::fields::Named;
-use crate::scenario::meant::{CriterionSpec, Scenario, Task, What};
+use crate::scenario::resolved::{CriterionSpec, Scenario, Task, What};
 
 impl Resolve<'_> {
     pub(super) fn lines(&mut self, scenario: &Scenario) {

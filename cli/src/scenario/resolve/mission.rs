@@ -12,8 +12,8 @@ use crate::diagnostic::{Diagnostic, Place, Sources, nearest};
 use crate::scenario::conform::one_of;
 use crate::scenario::fields::{Fields, TypedAt};
 use crate::scenario::include::{Open, reason};
-use crate::scenario::meant::{ArrangementSpec, MissionSpec, SegmentOf, SegmentSpec, ThermalSpec};
-use crate::scenario::raw::{Raw, Table};
+use crate::scenario::resolved::{ArrangementSpec, MissionSpec, SegmentOf, SegmentSpec, ThermalSpec};
+use crate::scenario::raw::{Raw, RawTable};
 use crate::scenario::shape::quantity;
 
 /// One electron volt, J (exact in the SI).
@@ -28,7 +28,7 @@ pub(super) struct SegmentFiles(BTreeMap<(usize, usize), Vec<[TypedAt; 2]>>);
 impl SegmentFiles {
     /// Reads every file that a segment names.
     pub(super) fn load(
-        root: &Table,
+        root: &RawTable,
         sources: &mut Sources,
         open: Open<'_>,
         diagnostics: &mut Vec<Diagnostic>,
@@ -122,7 +122,7 @@ impl Resolve<'_> {
     ) -> Option<MissionSpec> {
         let length = f.number("length")?;
         let Some(arrangement) = arrangement else {
-            self.tell(
+            self.report(
                 &f.place,
                 "mission",
                 "a mission without an arrangement",
@@ -135,12 +135,12 @@ impl Resolve<'_> {
             let Some(found) = self.segment(segment, length, arrangement, thermal, files) else { continue };
             if segments.iter().any(|c| c.of == found.of) {
                 let what = format!("a second segment of `{}`", found.of.name());
-                self.tell(&segment.place, segment.key("points"), what, "one segment of each");
+                self.report(&segment.place, segment.key("points"), what, "one segment of each");
             }
             segments.push(found);
         }
         if f.has("segment") && f.tables("segment").is_empty() {
-            self.tell(
+            self.report(
                 f.place_of("segment"),
                 "mission.segment",
                 "nothing changes",
@@ -159,7 +159,7 @@ impl Resolve<'_> {
                 Some(_) => ("activation-energy", "reference-temperature"),
                 None => ("reference-temperature", "activation-energy"),
             };
-            self.tell(f.place_of(has), f.key(has), format!("given without `{lacks}`"), "both or none");
+            self.report(f.place_of(has), f.key(has), format!("given without `{lacks}`"), "both or none");
         }
         let activation =
             energy.zip(reference).map(|(e, reference)| Activation { energy: e * ELECTRON_VOLT, reference });
@@ -198,7 +198,7 @@ impl Resolve<'_> {
                         "`{}` is not given under [arrangement]: it would change the circuit",
                         param.key
                     );
-                    self.tell(
+                    self.report(
                         &named.place,
                         f.key("parameter"),
                         found,
@@ -224,7 +224,7 @@ impl Resolve<'_> {
             }
             _ => {
                 let found = if f.has("parameter") { "both are given" } else { "missing" };
-                self.tell(&f.place, f.key("parameter"), found, "either `parameter` or `boundary`");
+                self.report(&f.place, f.key("parameter"), found, "either `parameter` or `boundary`");
                 None
             }
         }
@@ -244,13 +244,13 @@ impl Resolve<'_> {
             (false, true) => (files.of(f.place_of("file")), "file"),
             (both, _) => {
                 let found = if both { "both are given" } else { "missing" };
-                self.tell(&f.place, f.key("points"), found, "either `points` or `file`");
+                self.report(&f.place, f.key("points"), found, "either `points` or `file`");
                 return None;
             }
         };
         if typed.is_empty() || typed.len() > MOST {
             let found = format!("{} points", typed.len());
-            self.tell(f.place_of(source), f.key(source), found, format!("1 to {MOST} points"));
+            self.report(f.place_of(source), f.key(source), found, format!("1 to {MOST} points"));
             return None;
         }
         let wrong = self.diagnostics.len();
@@ -260,7 +260,7 @@ impl Resolve<'_> {
             let x = self.quantity_at(value, unit, range, &f.key(source));
             let Some((t, x)) = t.zip(x) else { continue };
             if points.last().is_some_and(|last| t < last.0) {
-                self.tell(
+                self.report(
                     &time.0,
                     f.key(source),
                     format!("{t} s is before the point above"),
@@ -268,10 +268,10 @@ impl Resolve<'_> {
                 );
             } else if t > length {
                 let found = format!("{t} s is after the end of the round");
-                self.tell(&time.0, f.key(source), found, format!("at most {length} s"));
+                self.report(&time.0, f.key(source), found, format!("at most {length} s"));
             }
             if unit == "degC" && x <= -273.15 {
-                self.tell(
+                self.report(
                     &value.0,
                     f.key(source),
                     format!("{x} °C is not above absolute zero"),

@@ -21,9 +21,9 @@ use crate::diagnostic::{Diagnostic, Place, Refusal, Sources, nearest};
 use crate::scenario::conform::{Conform, one_of};
 use crate::scenario::fields::{Fields, Named};
 use crate::scenario::include::{self, Open};
-use crate::scenario::meant::{RecordSpec, Scenario, Signal, Typed};
+use crate::scenario::resolved::{RecordSpec, Scenario, Signal, Typed};
 use crate::scenario::merge::merge;
-use crate::scenario::raw::Table;
+use crate::scenario::raw::RawTable;
 use crate::scenario::sections::SCENARIO;
 use crate::scenario::shape::{GROUND, zero_as_ground};
 
@@ -42,7 +42,7 @@ pub struct AsTyped {
     /// The files.
     pub sources: Sources,
     /// The root table.
-    pub root: Table,
+    pub root: RawTable,
     /// What was wrong so far.
     diagnostics: Vec<Diagnostic>,
 }
@@ -78,7 +78,7 @@ pub fn read(path: &Path, open: Open<'_>) -> Result<Scenario, InputError> {
 /// [`InputError`]; all errors that can be told at once.
 pub fn understand(typed: AsTyped, open: Open<'_>) -> Result<Scenario, InputError> {
     let AsTyped { sources, root, diagnostics } = typed;
-    mean(&root, &load(&root, sources, diagnostics, open))
+    resolve(&root, &load(&root, sources, diagnostics, open))
 }
 
 /// Files with the parts, packages and segments that a scenario names: the same for all scenarios that differ in numbers.
@@ -98,7 +98,7 @@ impl AsTyped {
     }
 }
 
-fn load(root: &Table, mut sources: Sources, mut diagnostics: Vec<Diagnostic>, open: Open<'_>) -> Loaded {
+fn load(root: &RawTable, mut sources: Sources, mut diagnostics: Vec<Diagnostic>, open: Open<'_>) -> Loaded {
     let parts = parts::Parts::load(root, &mut sources, open, &mut diagnostics);
     let packages = thermal::Packages::load(root, &mut sources, open, &mut diagnostics);
     let segments = mission::SegmentFiles::load(root, &mut sources, open, &mut diagnostics);
@@ -109,7 +109,7 @@ fn load(root: &Table, mut sources: Sources, mut diagnostics: Vec<Diagnostic>, op
 ///
 /// # Errors
 /// [`InputError`]; all errors that can be told at once.
-pub fn mean(root: &Table, loaded: &Loaded) -> Result<Scenario, InputError> {
+pub fn resolve(root: &RawTable, loaded: &Loaded) -> Result<Scenario, InputError> {
     let Loaded { sources, parts, packages, segments, diagnostics } = loaded;
     let diagnostics = diagnostics.clone();
     let kind_of_part = |place: &Place, name: &str| parts.kind(place.file, name);
@@ -121,9 +121,9 @@ pub fn mean(root: &Table, loaded: &Loaded) -> Result<Scenario, InputError> {
         diagnostics.push(Diagnostic::new(&root.place, "component", "missing", expected));
     }
     let mut resolve = Resolve { sources, diagnostics };
-    let meant = resolve.scenario(&fields, parts, packages, segments);
+    let resolved = resolve.scenario(&fields, parts, packages, segments);
     let diagnostics = resolve.diagnostics;
-    match meant {
+    match resolved {
         Some(mut scenario) if diagnostics.is_empty() => {
             scenario.sources = sources.clone();
             Ok(scenario)
@@ -145,7 +145,7 @@ struct Resolve<'a> {
 }
 
 impl Resolve<'_> {
-    fn tell(
+    fn report(
         &mut self,
         place: &Place,
         key: impl Into<String>,
@@ -179,7 +179,7 @@ impl Resolve<'_> {
                     named.name,
                     self.sources.show(first)
                 );
-                self.tell(&named.place, "name", found, "a name used once");
+                self.report(&named.place, "name", found, "a name used once");
             } else {
                 seen.insert(&named.name, &named.place);
             }
@@ -226,7 +226,7 @@ impl Resolve<'_> {
             named.chain(controllers.iter().flatten().map(|c| &c.name)),
         );
         if root.has("component") && root.tables("component").is_empty() {
-            self.tell(
+            self.report(
                 root.place_of("component"),
                 "component",
                 "nothing is connected",
@@ -282,7 +282,7 @@ impl Resolve<'_> {
             {
                 if let Some(found) = zero_as_ground(&node.name) {
                     let key = format!("drive.{}.{key}", drive.name.name);
-                    self.tell(&node.place, key, found, format!("`{GROUND}`"));
+                    self.report(&node.place, key, found, format!("`{GROUND}`"));
                 } else if !nodes.contains(&node.name.as_str()) && node.name != GROUND {
                     self.unknown(
                         node,

@@ -9,7 +9,7 @@ use joulestep_models::part::Part;
 use crate::diagnostic::{Diagnostic, FileId, Sources};
 use crate::parts::read_named;
 use crate::scenario::include::Open;
-use crate::scenario::raw::{Node, Raw, Table};
+use crate::scenario::raw::{Node, Raw, RawTable};
 
 /// The parts that a scenario asks for, by the file that asks and the name it uses.
 #[derive(Debug, Default)]
@@ -20,7 +20,7 @@ pub(super) struct Parts {
 impl Parts {
     /// Reads every part that a component names.
     pub(super) fn load(
-        root: &Table,
+        root: &RawTable,
         sources: &mut Sources,
         open: Open<'_>,
         diagnostics: &mut Vec<Diagnostic>,

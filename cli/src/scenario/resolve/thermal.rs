@@ -9,8 +9,8 @@ use crate::diagnostic::{Diagnostic, FileId, Sources};
 use crate::package::load;
 use crate::scenario::fields::{Fields, Named};
 use crate::scenario::include::Open;
-use crate::scenario::meant::{Cells, ChainSpec, HeatPackageSpec, ThermalSpec};
-use crate::scenario::raw::{Raw, Table};
+use crate::scenario::resolved::{Cells, ChainSpec, HeatPackageSpec, ThermalSpec};
+use crate::scenario::raw::{Raw, RawTable};
 
 /// The packages that a scenario asks for, by the file that asks and the name it uses.
 #[derive(Debug, Default)]
@@ -19,7 +19,7 @@ pub(super) struct Packages(BTreeMap<(FileId, String), Package>);
 impl Packages {
     /// Reads every package that is named.
     pub(super) fn load(
-        root: &Table,
+        root: &RawTable,
         sources: &mut Sources,
         open: Open<'_>,
         diagnostics: &mut Vec<Diagnostic>,
@@ -91,8 +91,8 @@ impl Resolve<'_> {
         let links = spec.links.iter().flat_map(|l| [(&l.0, "thermal.link.from"), (&l.1, "thermal.link.to")]);
         let links = links.map(|(n, k)| (n, k.to_string()));
         let inputs = spec.inputs.iter().map(|i| (&i.1, format!("thermal.input.{}.node", i.0.name)));
-        let asked: Vec<(&Named, String)> = ends.chain(links).chain(inputs).collect();
-        for (named, key) in asked {
+        let requested: Vec<(&Named, String)> = ends.chain(links).chain(inputs).collect();
+        for (named, key) in requested {
             if !names.contains(&named.name.as_str()) {
                 self.unknown(named, key, "thermal node, chain or boundary", names.iter().copied());
             }
@@ -100,7 +100,7 @@ impl Resolve<'_> {
         for (name, celsius) in &spec.boundaries {
             if *celsius <= -273.15 {
                 let found = format!("{celsius} °C is not above absolute zero");
-                self.tell(
+                self.report(
                     &name.place,
                     format!("thermal.boundary.{}", name.name),
                     found,
@@ -109,7 +109,7 @@ impl Resolve<'_> {
             }
         }
         if f.tables("boundary").is_empty() && f.tables("package").is_empty() {
-            self.tell(
+            self.report(
                 f.place_of("boundary"),
                 "thermal.boundary",
                 "no fixed temperature",
@@ -124,11 +124,11 @@ impl Resolve<'_> {
         let temperature = f.number("temperature");
         if temperature.is_some_and(|t| t <= -273.15) {
             let found = format!("{} °C is not above absolute zero", temperature.unwrap_or_default());
-            self.tell(f.place_of("temperature"), f.key("temperature"), found, "above -273.15 degC");
+            self.report(f.place_of("temperature"), f.key("temperature"), found, "above -273.15 degC");
         }
-        let asked = f.named("package")?;
+        let requested = f.named("package")?;
         // One that could not be read was told where it was opened.
-        let package = packages.0.get(&(asked.place.file, asked.name))?.clone();
+        let package = packages.0.get(&(requested.place.file, requested.name))?.clone();
         let dies = package.dies();
         let inputs = dies.iter().map(|die| format!("{}-{}", name.name, package.layers[*die].name)).collect();
         Some(HeatPackageSpec { name, package, inputs, temperature })
@@ -148,7 +148,7 @@ impl Resolve<'_> {
             if let Some(name) = others.into_iter().find(|o| given.iter().any(|g| g == o)) {
                 let found = format!("`{name}` is already a name of package `{}`", package.name.name);
                 let key = format!("thermal.package.{}.name", package.name.name);
-                self.tell(&package.name.place, key, found, "names that differ");
+                self.report(&package.name.place, key, found, "names that differ");
             }
         }
     }
@@ -163,7 +163,7 @@ impl Resolve<'_> {
         let both = f.has(key) && f.has("resistance");
         if both && (resistance.len() != other.len() || resistance.is_empty()) {
             let found = format!("{} resistances and {} under `{key}`", resistance.len(), other.len());
-            self.tell(f.place_of(key), f.key(key), found, "one of each per cell, at least one cell");
+            self.report(f.place_of(key), f.key(key), found, "one of each per cell, at least one cell");
         }
         let pairs = |a: &[f64], b: &[f64]| a.iter().copied().zip(b.iter().copied()).collect();
         let cells = match f.kind.as_str() {

@@ -6,7 +6,7 @@ use joulestep_engine::units::people_digits;
 
 use super::Resolve;
 use crate::scenario::fields::Fields;
-use crate::scenario::meant::StepsSpec;
+use crate::scenario::resolved::StepsSpec;
 
 /// A stated finest step is at most this many halvings of a stated base step away.
 const DEEPEST: u32 = 20;
@@ -22,7 +22,7 @@ impl Resolve<'_> {
         let base = lengths.base;
         if base > end && f.has("base") {
             let found = format!("the base step of {base} s is longer than the run of {end} s");
-            self.tell(f.place_of("base"), f.key("base"), found, "a step shorter than `end`");
+            self.report(f.place_of("base"), f.key("base"), found, "a step shorter than `end`");
         }
         let coupling = f.number("coupling").unwrap_or(end / EXCHANGES);
         Some(StepsSpec {
@@ -58,7 +58,7 @@ impl Resolve<'_> {
                 let base = finest * 2f64.powi(halvings as i32);
                 if base > end {
                     let found = format!("the finest step of {finest} s is longer than the run of {end} s");
-                    self.tell(f.place_of("finest"), f.key("finest"), found, "a step shorter than `end`");
+                    self.report(f.place_of("finest"), f.key("finest"), found, "a step shorter than `end`");
                 }
                 Some(Steps { base, finest: halvings, ..default })
             }
@@ -88,7 +88,7 @@ impl Resolve<'_> {
         };
         let expected =
             format!("base / 2^k with k from 0 to {DEEPEST}; the nearest is {allowed:e} s (k = {nearest})");
-        self.tell(f.place_of("finest"), f.key("finest"), found, expected);
+        self.report(f.place_of("finest"), f.key("finest"), found, expected);
         None
     }
 }

@@ -6,7 +6,7 @@ use joulestep_models::arrangement::dead_time::Point;
 use super::Found;
 use crate::answer::StudyTable;
 use crate::plot::{Axis, Chart, Curve, Figure, Panel};
-use crate::sheet::{Cell, Head, Sheet};
+use crate::table::{Cell, Head, Table};
 
 type Column = (&'static str, &'static str, &'static str, fn(&Point) -> f64);
 
@@ -71,10 +71,10 @@ pub(super) fn table(found: &Found, columns: &[&str], name: &str, title: &str, wo
         }
         row
     };
-    let sheet = Sheet { heads, rows: found.points.iter().map(row).collect() };
+    let data = Table { heads, rows: found.points.iter().map(row).collect() };
     // The balance is itself an error, and shrinks as it likes.
     let estimated: Vec<&str> = columns.iter().copied().filter(|c| *c != "balance_residual").collect();
-    StudyTable::new(name, title, 2, sheet).estimated(&estimated)
+    StudyTable::new(name, title, 2, data).estimated(&estimated)
 }
 
 pub(super) fn picture(found: &Found) -> Figure {

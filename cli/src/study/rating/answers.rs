@@ -4,7 +4,7 @@ use joulestep_engine::units::{people, people_digits};
 use joulestep_models::rating::sharing::Share;
 use joulestep_models::rating::surge::Ends;
 
-use super::Asked;
+use super::Options;
 use super::compute::{LONGEST, Pair, Rated, of_point};
 use crate::answer::{Answer, Study};
 use crate::judge::{Bounds, Uncertainty};
@@ -92,7 +92,7 @@ fn point(b: &mut Builder<'_>, name: &str, words: &str, p: &joulestep_models::rat
     b.add(format!("{name}.energy"), format!("energy of {words}"), energy, "J");
 }
 
-fn of_part(rated: &Rated, asked: &Asked, several: bool, known: bool) -> Vec<Answer> {
+fn of_part(rated: &Rated, options: &Options, several: bool, known: bool) -> Vec<Answer> {
     let name = &rated.part.name;
     let mut b = Builder {
         rated,
@@ -112,7 +112,7 @@ fn of_part(rated: &Rated, asked: &Asked, several: bool, known: bool) -> Vec<Answ
     let s = n.continuous.as_ref();
     let of = |pick: fn(&joulestep_models::rating::steady::Steady) -> f64| s.map_or(f64::NAN, pick);
     let current = b.add("continuous.current", "continuous current", s.map_or(0.0, |s| s.current), "A");
-    if let Some(least) = asked.required_current {
+    if let Some(least) = options.required_current {
         *current = current.clone().limited(Bounds::at_least(least), "required-current");
     }
     if s.is_none() {
@@ -133,12 +133,12 @@ fn of_part(rated: &Rated, asked: &Asked, several: bool, known: bool) -> Vec<Answ
     if n.runaway_known == Some(false) {
         runaway.remark = "beyond the temperatures for which the law is known: no more than a hint".into();
     }
-    for ((name, width, shape), p) in asked.pulses.iter().zip(&n.pulses) {
+    for ((name, width, shape), p) in options.pulses.iter().zip(&n.pulses) {
         let words = format!("`{name}` ({}, {})", people(*width, "s"), shape.key());
         point(&mut b, name, &words, p);
     }
     b.skip(4 * n.curve.len());
-    for (k, (&current, &(longest, ends))) in asked.faults.iter().zip(&n.faults).enumerate() {
+    for (k, (&current, &(longest, ends))) in options.faults.iter().zip(&n.faults).enumerate() {
         let words = format!("longest pulse of {}", people(current, "A"));
         let answer = b.add(format!("fault.{}.longest", k + 1), words, longest, "s");
         answer.remark = match longest {
@@ -149,11 +149,11 @@ fn of_part(rated: &Rated, asked: &Asked, several: bool, known: bool) -> Vec<Answ
         if ends == Ends::Saturation && answer.error == Uncertainty::Bare {
             answer.error = Uncertainty::NotConverging { plus_minus: 0.0 };
         }
-        if let Some(least) = asked.required_time {
+        if let Some(least) = options.required_time {
             *answer = answer.clone().limited(Bounds::at_least(least), "required-time");
         }
     }
-    if let (Some(shared), Some(sharing)) = (&n.sharing, asked.sharing) {
+    if let (Some(shared), Some(sharing)) = (&n.sharing, options.sharing) {
         of_sharing(&mut b, shared.steady.as_ref(), sharing.number);
     }
     b.answers
@@ -182,16 +182,16 @@ fn of_sharing(b: &mut Builder<'_>, pair: Option<&Pair>, number: usize) {
     }
 }
 
-fn conditions(all: &[Rated], asked: &Asked) -> Vec<String> {
-    let mut out = vec![format!("Pulse: {}.", asked.shape.words())];
-    if asked.before > 0.0 {
-        out.push(format!("Before the pulse {} flow in steady state.", people(asked.before, "A")));
+fn conditions(all: &[Rated], options: &Options) -> Vec<String> {
+    let mut out = vec![format!("Pulse: {}.", options.shape.words())];
+    if options.before > 0.0 {
+        out.push(format!("Before the pulse {} flow in steady state.", people(options.before, "A")));
     }
     out.extend(all.iter().map(|r| {
         let gate = r.gate.map_or(String::new(), |g| format!(", gate at {}", people(g, "V")));
         format!("{}: junctions up to {}{gate}; {}.", r.part.name, people(r.hottest, "degC"), r.heat)
     }));
-    out.extend(asked.sharing.map(|s| {
+    out.extend(options.sharing.map(|s| {
         format!(
             "{} devices carry {}; one has an on-resistance lower by {} % and a threshold lower by {}; the heatsink that they \
              share has {}.",
@@ -210,16 +210,16 @@ fn conditions(all: &[Rated], asked: &Asked) -> Vec<String> {
 }
 
 /// The answers with what they rest on. `contradictions`: of each part with its package.
-pub(super) fn study(all: &[Rated], asked: &Asked, contradictions: &[Vec<String>]) -> Study {
+pub(super) fn study(all: &[Rated], options: &Options, contradictions: &[Vec<String>]) -> Study {
     let names: Vec<&str> = all.iter().map(|r| r.part.name.as_str()).collect();
-    let heatsink = people(asked.heatsink, "degC");
+    let heatsink = people(options.heatsink, "degC");
     let doubt = |(r, of): (&Rated, &Vec<String>)| {
         let all = of.join("; ");
         (!of.is_empty()).then(|| format!("{} and its package describe different dies: {all}.", r.part.name))
     };
     let several = all.len() > 1;
     let answers =
-        all.iter().zip(contradictions).flat_map(|(r, of)| of_part(r, asked, several, of.is_empty()));
+        all.iter().zip(contradictions).flat_map(|(r, of)| of_part(r, options, several, of.is_empty()));
     Study {
         title: format!(
             "What current does {} carry, for how long, with the heatsink at {heatsink}?",
@@ -227,7 +227,7 @@ pub(super) fn study(all: &[Rated], asked: &Asked, contradictions: &[Vec<String>]
         ),
         answers: answers.collect(),
         doubts: all.iter().zip(contradictions).filter_map(doubt).collect(),
-        conditions: conditions(all, asked),
+        conditions: conditions(all, options),
         definitions: DEFINITIONS.iter().map(|d| (d.0.into(), d.1.into())).collect(),
         ..Study::default()
     }

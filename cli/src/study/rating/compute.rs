@@ -12,7 +12,7 @@ use joulestep_models::rating::surge::{EXACT, Ends, Point, STEPS, Surge};
 use joulestep_models::rating::{Conducts, HeatPath};
 use rayon::prelude::*;
 
-use super::{Asked, Sharing, failed, widths};
+use super::{Options, Sharing, failed, widths};
 use crate::study::{Context, StudyError};
 
 /// Steps of a pulse take the heat as the mean of that at their ends, tables the share of a die as a straight line between
@@ -99,10 +99,10 @@ impl Numbers {
 
     /// All of them with the time after which the heat path decides about each, s; in an order that what was found does not
     /// change.
-    fn flat(&self, asked: &Asked) -> Vec<(f64, f64)> {
+    fn flat(&self, options: &Options) -> Vec<(f64, f64)> {
         let (dies, for_ever) = (self.dies(), f64::INFINITY);
         // What was warm before a pulse depends on the steady state too.
-        let after = |t: f64| if asked.before > 0.0 { for_ever } else { t };
+        let after = |t: f64| if options.before > 0.0 { for_ever } else { t };
         let s = self.continuous.as_ref();
         let mut all: Vec<(f64, f64)> = self.resistance.iter().map(|&x| (x, for_ever)).collect();
         let steady = [s.map(|s| s.current), s.map(|s| s.carried.drop), s.map(|s| s.loop_gain)];
@@ -131,12 +131,12 @@ fn law(
     part: &Part,
     gate: Option<f64>,
     hottest: f64,
-    asked: &Asked,
+    options: &Options,
     context: &Context<'_>,
 ) -> Result<Arc<Conduction>, StudyError> {
     let doublings = context.level.0.clamp(FINEST, 0).unsigned_abs();
     // Of a batch: the same table whatever the heatsink.
-    let coldest = if context.brief { super::COLDEST } else { asked.heatsink.min(25.0) };
+    let coldest = if context.brief { super::COLDEST } else { options.heatsink.min(25.0) };
     let key = format!("law {:?} {gate:?} {hottest:?} {coldest:?} {doublings}", part.values);
     let make =
         || Conduction::refined(part, gate, coldest, hottest + BEYOND, doublings).map_err(|e| failed(&e));
@@ -147,13 +147,13 @@ fn law(
 fn heat(
     part: &Part,
     package: Option<&(String, Package)>,
-    asked: &Asked,
+    options: &Options,
     context: &Context<'_>,
 ) -> Result<Heat, StudyError> {
     let Some((name, package)) = package else {
-        return heat_of_part(part, asked.heatsink, asked.interface).map_err(|e| failed(&e));
+        return heat_of_part(part, options.heatsink, options.interface).map_err(|e| failed(&e));
     };
-    let cells = (asked.cells << context.level.0.clamp(FINEST, 0).unsigned_abs()).min(MOST_CELLS);
+    let cells = (options.cells << context.level.0.clamp(FINEST, 0).unsigned_abs()).min(MOST_CELLS);
     let mut bare = Package { title: String::new(), ..package.clone() };
     bare.cooling.iter_mut().for_each(|c| c.temperature = 0.0);
     let with_errors = context.errors && !context.brief;
@@ -162,7 +162,7 @@ fn heat(
         let solve = if with_errors { heat_of_package } else { solve_package };
         solve(name, &bare, cells).map_err(|e| failed(&e))
     })?;
-    Ok(solved.at(asked.heatsink))
+    Ok(solved.at(options.heatsink))
 }
 
 /// A part's laws on its heat path, and how fine the steps are.
@@ -186,16 +186,16 @@ impl Ready<'_> {
 fn numbers(
     part: &Part,
     ready: &Ready<'_>,
-    asked: &Asked,
+    options: &Options,
     sharing: Option<Sharing>,
     brief: bool,
 ) -> Result<Numbers, StudyError> {
     let Ready { law, path, hottest, .. } = *ready;
     let (none, dies) = ([0.0; 2], law.dies());
-    let before = steady(law, path, asked.before, &none)
+    let before = steady(law, path, options.before, &none)
         .filter(|s| s.celsius[..dies].iter().all(|&t| t < hottest))
         .ok_or_else(|| {
-            let what = format!("initial current {} A exceeds the continuous rating", asked.before);
+            let what = format!("initial current {} A exceeds the continuous rating", options.before);
             StudyError::Refused(format!("{}: {what}", part.name))
         })?;
     let start = before.carried.power;
@@ -207,28 +207,28 @@ fn numbers(
         near.is_some_and(|s| s.celsius[..dies].iter().all(|&t| t < law.hottest_known() - 30.0))
     });
     let largest = |shape, width| surge().largest(shape, width);
-    let widths = if brief { &[][..] } else { &asked.widths };
+    let widths = if brief { &[][..] } else { &options.widths };
     Ok(Numbers {
         resistance: (0..dies).map(|k| path.resistance(k, k)).collect(),
         fixed: path.cold()[..dies].to_vec(),
         continuous: continuous(law, path, hottest, &none),
         runaway,
         runaway_known,
-        pulses: asked.pulses.par_iter().map(|&(_, width, shape)| largest(shape, width)).collect(),
-        curve: widths.par_iter().map(|&width| largest(asked.shape, width)).collect(),
-        faults: asked.faults.par_iter().map(|&current| surge().ride_through(current, LONGEST)).collect(),
-        sharing: sharing.and_then(|s| shared(ready, asked, s, brief)),
+        pulses: options.pulses.par_iter().map(|&(_, width, shape)| largest(shape, width)).collect(),
+        curve: widths.par_iter().map(|&width| largest(options.shape, width)).collect(),
+        faults: options.faults.par_iter().map(|&current| surge().ride_through(current, LONGEST)).collect(),
+        sharing: sharing.and_then(|s| shared(ready, options, s, brief)),
     })
 }
 
-fn shared(ready: &Ready<'_>, asked: &Asked, sharing: Sharing, brief: bool) -> Option<Shared> {
+fn shared(ready: &Ready<'_>, options: &Options, sharing: Sharing, brief: bool) -> Option<Shared> {
     let Ready { law, path, .. } = *ready;
     let other = ready.other?;
     let parts: Vec<&Conduction> = (0..sharing.number).map(|k| if k == 0 { other } else { law }).collect();
     let own = std::array::from_fn(|a| {
         std::array::from_fn(|b| if a.max(b) < law.dies() { path.resistance(a, b) } else { 0.0 })
     });
-    let sink = (asked.heatsink, sharing.common);
+    let sink = (options.heatsink, sharing.common);
     let pair = |all: &[Share]| [all[0], all[1]];
     let found = sharing::steady(&parts, &vec![own; sharing.number], sink, sharing.total);
     let times = if brief { Vec::new() } else { widths(1e-5, 100.0, 29) };
@@ -244,36 +244,36 @@ fn shared(ready: &Ready<'_>, asked: &Asked, sharing: Sharing, brief: bool) -> Op
 pub(super) fn rate(
     (part, (gate, hottest)): (&Part, (Option<f64>, f64)),
     package: Option<&(String, Package)>,
-    asked: &Asked,
+    options: &Options,
     sharing: Option<Sharing>,
     context: &Context<'_>,
 ) -> Result<Rated, StudyError> {
     let level = context.level.0;
-    let heat = heat(part, package, asked, context)?;
-    let full = law(part, gate, hottest, asked, context)?;
+    let heat = heat(part, package, options, context)?;
+    let full = law(part, gate, hottest, options, context)?;
     let path = heat.path(full.names()).map_err(|e| failed(&e))?;
     let full_other = match sharing {
-        Some(s) => Some(law(&deviating(part, s.resistance, s.threshold), gate, hottest, asked, context)?),
+        Some(s) => Some(law(&deviating(part, s.resistance, s.threshold), gate, hottest, options, context)?),
         None => None,
     };
     let finer = 1 << level.min(0).unsigned_abs();
     let at = |stride: usize, path: &HeatPath| {
         let (law, other) = (full.coarser(stride), full_other.as_ref().map(|o| o.coarser(stride)));
         let ready = Ready { law: &law, other: other.as_ref(), path, hottest, stride, finer };
-        numbers(part, &ready, asked, sharing, context.brief)
+        numbers(part, &ready, options, sharing, context.brief)
     };
     let found = at(1 << level.clamp(0, 2), &path)?;
     if let Some(error) = full.error().or_else(|| full_other.as_ref()?.error()) {
         return Err(StudyError::Numerical(error.to_string()));
     }
-    let flat = found.flat(asked);
+    let flat = found.flat(options);
     // The search ends within this share.
     let mut further: Vec<f64> = flat.iter().map(|(x, _)| 4.0 * EXACT * x.abs()).collect();
     let mesh = heat.mesh.as_ref().filter(|_| context.errors && level <= 0);
     if let Some(mesh) = mesh {
         // What a small share of all rises does to each number, in coarse steps.
         let (plain, nudged) = (at(4, &path)?, at(4, &path.scaled(1.0 + NUDGE))?);
-        let moved = plain.flat(asked).into_iter().zip(nudged.flat(asked)).map(|(a, b)| (b.0 - a.0).abs());
+        let moved = plain.flat(options).into_iter().zip(nudged.flat(options)).map(|(a, b)| (b.0 - a.0).abs());
         let moved: Vec<f64> = moved.collect();
         for (k, further) in further.iter_mut().enumerate() {
             // A course that ends earlier has fewer numbers.

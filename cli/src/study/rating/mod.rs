@@ -145,7 +145,7 @@ pub(super) const COLDEST: f64 = -100.0;
 
 /// What is asked of every part.
 #[derive(Clone, Debug)]
-struct Asked {
+struct Options {
     /// °C.
     heatsink: f64,
     /// K/W.
@@ -178,7 +178,7 @@ struct Sharing {
     common: f64,
 }
 
-fn read(q: &Question) -> Result<Asked, StudyError> {
+fn read(q: &Question) -> Result<Options, StudyError> {
     let (from, to) = (q.number("from"), q.number("to"));
     if to <= from {
         return Err(q.wrong("to", format!("from {from} s to {to} s"), "`to` above `from`"));
@@ -218,7 +218,7 @@ fn read(q: &Question) -> Result<Asked, StudyError> {
         let shape = p.text("shape").and_then(Shape::of_key).unwrap_or(Shape::Square);
         Some((p.text("name")?.to_string(), p.number("width")?, shape))
     };
-    Ok(Asked {
+    Ok(Options {
         heatsink: q.number("heatsink"),
         interface: q.number("interface"),
         before: q.number("before"),
@@ -240,7 +240,7 @@ fn widths(from: f64, to: f64, points: usize) -> Vec<f64> {
 }
 
 /// The gate-source voltage of a part, V, and the highest junction temperature, °C.
-fn bounds(q: &Question, part: &Part, asked: &Asked) -> Result<(Option<f64>, f64), StudyError> {
+fn bounds(q: &Question, part: &Part, options: &Options) -> Result<(Option<f64>, f64), StudyError> {
     let refusal = |what: String| StudyError::Refused(format!("{}: {what}", part.name));
     let given = q.maybe("gate-on");
     let gate = gate_on(part, &Conditions { gate_on: given, ..Conditions::default() })
@@ -263,10 +263,10 @@ fn bounds(q: &Question, part: &Part, asked: &Asked) -> Result<(Option<f64>, f64)
             ));
         }
     };
-    if asked.heatsink >= hottest || asked.heatsink < COLDEST {
+    if options.heatsink >= hottest || options.heatsink < COLDEST {
         let found = format!(
             "{} °C; {} has a highest junction temperature of {hottest} °C",
-            asked.heatsink, part.name
+            options.heatsink, part.name
         );
         return Err(q.wrong("heatsink", found, format!("from {COLDEST} degC to below {hottest} degC")));
     }
@@ -281,15 +281,15 @@ fn failed(error: &RatingError) -> StudyError {
 }
 
 fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError> {
-    let asked = read(question)?;
+    let options = read(question)?;
     let packages = question.packages("on");
     let package = |k: usize| packages.get(k).or(packages.first());
     let parts: Vec<(usize, &Part)> = question.parts("part").iter().enumerate().collect();
     let one = |&(k, part): &(usize, &Part)| -> Result<Rated, StudyError> {
         context.go_on()?;
-        let bounds = bounds(question, part, &asked)?;
-        let sharing = asked.sharing.filter(|_| k == 0);
-        rate((part, bounds), package(k), &asked, sharing, context)
+        let bounds = bounds(question, part, &options)?;
+        let sharing = options.sharing.filter(|_| k == 0);
+        rate((part, bounds), package(k), &options, sharing, context)
     };
     // The first error in the order of the parts, whatever the threads.
     let all: Vec<Result<Rated, StudyError>> = parts.par_iter().map(one).collect();
@@ -299,14 +299,14 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
         package(*k).map_or(Vec::new(), of)
     };
     let contradictions: Vec<Vec<String>> = parts.iter().map(contradictions).collect();
-    let mut study = answers::study(&all, &asked, &contradictions);
+    let mut study = answers::study(&all, &options, &contradictions);
     study.computation.ratio = Some(compute::RATIO);
     study.computation.refined = STUDY.refines;
     if !context.brief {
-        study.tables = tables::tables(&all, &asked);
+        study.tables = tables::tables(&all, &options);
         let caption = "Largest current of a single pulse, and its let-through I²t, against the pulse width; dotted: the \
                        continuous current.";
-        study.figures = vec![StudyFigure::new(caption, picture::picture(&all, &asked))];
+        study.figures = vec![StudyFigure::new(caption, picture::picture(&all, &options))];
     }
     Ok(study)
 }

@@ -1,18 +1,18 @@
 //! Ratings as a picture.
 
-use super::Asked;
+use super::Options;
 use super::compute::Rated;
 use crate::plot::{Axis, Chart, Curve, Figure, Line, Marker, Panel};
 
 /// Largest current and let-through I²t against width, with the continuous currents.
-pub(super) fn picture(all: &[Rated], asked: &Asked) -> Figure {
+pub(super) fn picture(all: &[Rated], options: &Options) -> Figure {
     let of = |what: fn(&joulestep_models::rating::surge::Point) -> f64| {
         all.iter().enumerate().map(move |(k, r)| {
             let points = r.numbers.curve.iter().map(|p| (p.width, what(p))).collect();
             Curve::new(&r.part.name, points).coloured(k).marked(Marker::None)
         })
     };
-    let ends = [asked.widths.first(), asked.widths.last()].map(|w| w.copied().unwrap_or(1.0));
+    let ends = [options.widths.first(), options.widths.last()].map(|w| w.copied().unwrap_or(1.0));
     let for_ever = all.iter().enumerate().filter_map(|(k, r)| {
         let current = r.numbers.continuous.as_ref()?.current;
         let name = format!("{}, continuous", r.part.name);
@@ -22,7 +22,7 @@ pub(super) fn picture(all: &[Rated], asked: &Asked) -> Figure {
     let width = "pulse width";
     let panels = vec![
         Panel::Chart(Chart {
-            title: format!("Largest current of a pulse ({})", asked.shape.key()),
+            title: format!("Largest current of a pulse ({})", options.shape.key()),
             x: Axis::log(width, "s"),
             y: Axis::log("largest current", "A"),
             curves: of(|p| p.current).chain(for_ever).collect(),
@@ -41,7 +41,7 @@ pub(super) fn picture(all: &[Rated], asked: &Asked) -> Figure {
     let notes = all.iter().map(|r| {
         format!(
             "{}: heatsink {} °C, junctions up to {} °C; {}.",
-            r.part.name, asked.heatsink, r.hottest, r.heat
+            r.part.name, options.heatsink, r.hottest, r.heat
         )
     });
     Figure::new("Ratings", panels).noted(notes.collect())

@@ -4,17 +4,17 @@ use joulestep_models::rating::pulse::Shape;
 use joulestep_models::rating::sharing::Share;
 use joulestep_models::rating::surge::{Ends, Point};
 
-use super::Asked;
+use super::Options;
 use super::answers::limited_by;
 use super::compute::{Rated, Shared};
 use crate::answer::StudyTable;
-use crate::sheet::{Cell, Head, Sheet};
+use crate::table::{Cell, Head, Table};
 
 /// The tables, the curve first.
-pub(super) fn tables(all: &[Rated], asked: &Asked) -> Vec<StudyTable> {
-    let mut tables = vec![surge(all, asked)];
+pub(super) fn tables(all: &[Rated], options: &Options) -> Vec<StudyTable> {
+    let mut tables = vec![surge(all, options)];
     let shared = all.first().and_then(|r| Some((r, r.numbers.sharing.as_ref()?)));
-    tables.extend(shared.map(|(r, s)| sharing(r, s, asked)));
+    tables.extend(shared.map(|(r, s)| sharing(r, s, options)));
     tables
 }
 
@@ -23,7 +23,7 @@ fn before_curve(r: &Rated) -> usize {
     3 * r.dies.len() + 4 + 4 * r.numbers.pulses.len()
 }
 
-fn surge(all: &[Rated], asked: &Asked) -> StudyTable {
+fn surge(all: &[Rated], options: &Options) -> StudyTable {
     let mut heads = vec![
         Head::text("part"),
         Head::number("width", "width", "s"),
@@ -46,7 +46,7 @@ fn surge(all: &[Rated], asked: &Asked) -> StudyTable {
         (0..r.numbers.curve.len()).map(|p| r.further.get(begin + 4 * p + k).copied().unwrap_or(0.0)).collect()
     };
     // The largest drop is read at the ends of steps: of a pulse whose current turns between them its error is unknown.
-    let columns: &[(&str, usize)] = match asked.shape {
+    let columns: &[(&str, usize)] = match options.shape {
         Shape::Square => &[("current", 0), ("i2t", 1), ("drop", 2), ("energy", 3)],
         _ => &[("current", 0), ("i2t", 1), ("energy", 3)],
     };
@@ -59,13 +59,13 @@ fn surge(all: &[Rated], asked: &Asked) -> StudyTable {
             "surge",
             "Largest current of a single pulse against its width",
             2,
-            Sheet { heads, rows },
+            Table { heads, rows },
         )
         .estimated(&columns.iter().map(|c| c.0).collect::<Vec<_>>())
     }
 }
 
-fn sharing(r: &Rated, shared: &Shared, asked: &Asked) -> StudyTable {
+fn sharing(r: &Rated, shared: &Shared, options: &Options) -> StudyTable {
     let mut heads = vec![Head::number("time", "after", "s")];
     let mut columns = Vec::new();
     for (key, words) in [("deviating", "deviating"), ("other", "each other")] {
@@ -84,10 +84,10 @@ fn sharing(r: &Rated, shared: &Shared, asked: &Asked) -> StudyTable {
         .course
         .iter()
         .map(|(t, pair)| std::iter::once(Cell::from(*t)).chain(pair.iter().flat_map(of)).collect());
-    let sheet = Sheet { heads, rows: rows.collect() };
+    let data = Table { heads, rows: rows.collect() };
     // After the faults and the pair in the steady state.
     let each = 2 * (1 + dies);
-    let begin = before_curve(r) + 4 * r.numbers.curve.len() + asked.faults.len() + each;
+    let begin = before_curve(r) + 4 * r.numbers.curve.len() + options.faults.len() + each;
     let further = |k: usize| -> Vec<f64> {
         (0..shared.course.len())
             .map(|n| r.further.get(begin + n * each + k).copied().unwrap_or(0.0))
@@ -101,7 +101,7 @@ fn sharing(r: &Rated, shared: &Shared, asked: &Asked) -> StudyTable {
             "parallel",
             "Devices in parallel, one of which deviates, after a cold start",
             1,
-            sheet,
+            data,
         )
         .estimated(&names)
     }

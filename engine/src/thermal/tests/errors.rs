@@ -14,7 +14,7 @@ fn every_error_names_what_was_found() {
     let linked = || base().resistance("die", "ambient", 1.0);
     assert!(linked().build().is_ok());
     let text = |b: NetworkBuilder| b.build().unwrap_err().to_string();
-    let said = [
+    let cases = [
         (base().resistance("die", "ambient", -1.0), "`die` to `ambient` is -1 K/W"),
         (base().resistance("die", "ambient", f64::NAN), "is NaN K/W"),
         (linked().node("case", -2.0), "node `case` is -2 J/K"),
@@ -33,7 +33,7 @@ fn every_error_names_what_was_found() {
         (NetworkBuilder::new().node("die", 1.0).input("die", "die"), "the heat network has no boundary"),
         (NetworkBuilder::new().boundary("a", 1.0), "the heat network has no heat input"),
     ];
-    for (builder, expected) in said {
+    for (builder, expected) in cases {
         let found = text(builder);
         assert!(found.contains(expected), "{found}\n{expected}");
     }

@@ -96,9 +96,9 @@ pub struct CircuitLayout {
 
 impl std::fmt::Debug for CircuitLayout {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        let mut told = f.debug_struct("CircuitLayout");
-        told.field("elements", &self.elements).field("places", &self.places).field("period", &self.period);
-        told.finish_non_exhaustive()
+        let mut report = f.debug_struct("CircuitLayout");
+        report.field("elements", &self.elements).field("places", &self.places).field("period", &self.period);
+        report.finish_non_exhaustive()
     }
 }
 

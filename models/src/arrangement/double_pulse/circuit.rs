@@ -38,12 +38,12 @@ pub fn has_kelvin(part: &Part) -> bool {
 
 pub(super) fn build(part: &Part, upper: &Part, bench: &Bench, point: &Point) -> Result<PulseCircuit, PulseError> {
     let mut c = Circuit::<f64>::new();
-    let asked = |what: String| Err(PulseError::Asked(what));
+    let invalid = |what: String| Err(PulseError::Asked(what));
     if !is_switch(part) {
-        return asked(format!("{} is a {} and has no gate", part.name, part.kind));
+        return invalid(format!("{} is a {} and has no gate", part.name, part.kind));
     }
     if !is_switch(upper) && !is_diode(upper) {
-        return asked(format!("{} is a {}, neither a switch nor a diode", upper.name, upper.kind));
+        return invalid(format!("{} is a {}, neither a switch nor a diode", upper.name, upper.kind));
     }
     let [supply, bus, switch, drain, anode] =
         ["supply", "bus", "switch", "drain", "upper-low"].map(|n| c.node(n));
@@ -52,7 +52,7 @@ pub(super) fn build(part: &Part, upper: &Part, bench: &Bench, point: &Point) -> 
     let load = bench.load.unwrap_or(bench.first_pulse * point.voltage / point.current);
     let length = first_pulse(load, series, point.current, point.voltage);
     if !(length.is_finite() && length > 0.0) {
-        return asked(format!(
+        return invalid(format!(
             "{} A cannot be reached: {} V drive less through the {series:.3} ohm of loop and part",
             point.current, point.voltage
         ));

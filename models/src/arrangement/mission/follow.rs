@@ -151,7 +151,7 @@ pub fn follow(
         // Nothing was heated yet: no ripple.
         follower.within.fill(Within::default());
     }
-    follower.tell(0.0, now, power, 0.0);
+    follower.report(0.0, now, power, 0.0);
     follower.within = repeated;
     let complete = follower.rounds()?;
     Ok(follower.end(complete))
@@ -322,7 +322,7 @@ impl Follower<'_, '_> {
     }
 
     /// A further instant; `power` since the one before.
-    pub(super) fn tell(&mut self, time: f64, celsius: Vec<f64>, power: Vec<f64>, estimate: f64) {
+    pub(super) fn report(&mut self, time: f64, celsius: Vec<f64>, power: Vec<f64>, estimate: f64) {
         if let Some(last) = self.out.course.last() {
             let dt = time - last.time;
             self.out.heat.iter_mut().zip(&power).for_each(|(h, p)| *h += p * dt);

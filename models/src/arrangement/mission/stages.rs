@@ -69,9 +69,9 @@ impl Follower<'_, '_> {
                 let last = &over[over.len() - window..];
                 let most = |k: usize| last.iter().map(|o| o[k].abs()).fold(0.0, f64::max);
                 most_over = (0..begin.len()).map(most).collect();
-                let mut asked = self.rest.clone();
-                asked.advance(lasts, &most_over);
-                let seen = rise(&asked, &self.rest);
+                let mut requested = self.rest.clone();
+                requested.advance(lasts, &most_over);
+                let seen = rise(&requested, &self.rest);
                 let first = *first_seen.get_or_insert(seen);
                 // What is seen holds the drift of the temperatures too; the electrical part dies away as the slowest
                 // disturbance does (with a margin of three).
@@ -110,7 +110,7 @@ impl Follower<'_, '_> {
         self.wrong.advance(self.period, &vec![0.0; power.len()]);
         let estimate = self.estimate();
         let celsius = self.network.temperatures().to_vec();
-        self.tell(next, celsius, power, estimate);
+        self.report(next, celsius, power, estimate);
         next
     }
 
@@ -210,9 +210,9 @@ impl Follower<'_, '_> {
             let expected = self.model.power(to, &found);
             let missed: Vec<f64> = cycle.power.iter().zip(&expected).map(|(p, e)| p - e).collect();
             let sizes: Vec<f64> = missed.iter().map(|x| x.abs()).collect();
-            let mut asked = self.rest.clone();
-            ramp(&mut asked, span, &sizes);
-            let error = rise(&asked, &self.rest);
+            let mut requested = self.rest.clone();
+            ramp(&mut requested, span, &sizes);
+            let error = rise(&requested, &self.rest);
             let factor = 0.9 * (allowed / error.max(1e-12)).sqrt();
             let cycles = span / self.period;
             if error > allowed && !short {
@@ -277,7 +277,7 @@ impl Follower<'_, '_> {
         ramp(&mut self.wrong, to - from, doubt);
         let estimate = self.estimate();
         for reached in way {
-            self.tell(reached.time, reached.celsius, reached.power, estimate);
+            self.report(reached.time, reached.celsius, reached.power, estimate);
         }
         let mean: [f64; 3] = std::array::from_fn(|k| 0.5 * (self.balance[k] + balance[k]));
         self.add_balance(mean, to - from);

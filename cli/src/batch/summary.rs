@@ -8,27 +8,27 @@ use serde::Serialize;
 use crate::batch::indices::Indices;
 use crate::batch::plan::Sampling;
 use crate::batch::statistics::{CONFIDENCE, ColumnSummary, Doubted, Share, Statistics, Worst};
-use crate::batch::variant::Study;
+use crate::batch::variant::PlannedBatch;
 use crate::judge::Uncertainty;
 
 /// Indices told of one output: the largest ones.
 const TOLD_INDICES: usize = 12;
 
 /// What of the outputs is worth a line for people: what the user asked for, limits, junctions.
-pub fn main_outputs(study: &Study) -> Vec<usize> {
-    let asked = usize::from(study.plan.search.is_some()) + study.plan.measures.len();
-    let mut told: Vec<usize> = (0..asked).collect();
+pub fn main_outputs(study: &PlannedBatch) -> Vec<usize> {
+    let requested = usize::from(study.plan.search.is_some()) + study.plan.measures.len();
+    let mut report: Vec<usize> = (0..requested).collect();
     for limit in study.limits.iter().filter(|l| l.by_user) {
         let (least, largest) = limit.columns;
-        told.extend(limit.bounds.0.is_finite().then_some(least));
-        told.extend(limit.bounds.1.is_finite().then_some(largest));
+        report.extend(limit.bounds.0.is_finite().then_some(least));
+        report.extend(limit.bounds.1.is_finite().then_some(largest));
     }
     let hottest = study.outputs.iter().enumerate().filter(|(_, c)| c.name.ends_with(".hottest"));
-    told.extend(hottest.map(|(k, _)| k));
-    told
+    report.extend(hottest.map(|(k, _)| k));
+    report
 }
 
-fn share(study: &Study, s: &Share) -> String {
+fn share(study: &PlannedBatch, s: &Share) -> String {
     let percent = |x: f64| format!("{:.2} %", 100.0 * x);
     let rate = if s.of == 0 { "none judged".into() } else { percent(s.hits as f64 / s.of as f64) };
     // The bounds are about chance, and exact for independent draws only.
@@ -43,16 +43,16 @@ fn share(study: &Study, s: &Share) -> String {
 
 /// "; 3 fail, 1 not proven".
 pub(crate) fn others(counts: &[(usize, &str)]) -> String {
-    let told: Vec<String> =
+    let report: Vec<String> =
         counts.iter().filter(|c| c.0 > 0).map(|(n, what)| format!("{n} {what}")).collect();
-    if told.is_empty() { String::new() } else { format!("; {}", told.join(", ")) }
+    if report.is_empty() { String::new() } else { format!("; {}", report.join(", ")) }
 }
 
 /// How errors are known, and of which columns they are not.
 pub(crate) fn estimates(statistics: &Statistics) -> String {
-    let mut told = format!("Errors: {}", statistics.estimate);
+    let mut report = format!("Errors: {}", statistics.estimate);
     if statistics.estimated_variants > 0 {
-        told += &format!(" ({} variants)", statistics.estimated_variants);
+        report += &format!(" ({} variants)", statistics.estimated_variants);
     }
     let unknown = statistics.columns.iter().filter_map(|c| match &c.error {
         Uncertainty::NotEstimated { why } => Some((&c.column.name, why)),
@@ -60,21 +60,21 @@ pub(crate) fn estimates(statistics: &Statistics) -> String {
     });
     let unknown: Vec<_> = unknown.collect();
     if let Some((name, why)) = unknown.first() {
-        told += &format!("; not estimated of {} outputs, first {name}: {why}", unknown.len());
+        report += &format!("; not estimated of {} outputs, first {name}: {why}", unknown.len());
     }
-    told
+    report
 }
 
-fn inputs(study: &Study, variant: usize) -> String {
+fn inputs(study: &PlannedBatch, variant: usize) -> String {
     let one = |(input, x): (&crate::batch::plan::Input, &f64)| {
-        format!("{} = {}", input.name, people(*x, &input.slot.unit))
+        format!("{} = {}", input.name, people(*x, &input.parameter.unit))
     };
     let all: Vec<String> = study.plan.inputs.iter().zip(study.inputs(variant)).map(one).collect();
     all.join(", ")
 }
 
 /// For people.
-pub fn text(study: &Study, statistics: &Statistics, indices: &[(usize, Indices)]) -> String {
+pub fn text(study: &PlannedBatch, statistics: &Statistics, indices: &[(usize, Indices)]) -> String {
     let mut out = String::new();
     if !study.plan.title.is_empty() {
         let _ = writeln!(out, "{}", study.plan.title);
@@ -113,9 +113,9 @@ pub fn text(study: &Study, statistics: &Statistics, indices: &[(usize, Indices)]
             );
         }
     }
-    let told = main_outputs(study);
+    let report = main_outputs(study);
     let lines: Vec<&ColumnSummary> =
-        told.iter().map(|k| &statistics.columns[*k]).filter(|c| c.count > 0).collect();
+        report.iter().map(|k| &statistics.columns[*k]).filter(|c| c.count > 0).collect();
     if !lines.is_empty() {
         let _ = writeln!(
             out,
@@ -130,7 +130,7 @@ pub fn text(study: &Study, statistics: &Statistics, indices: &[(usize, Indices)]
         let _ = writeln!(out, "  {}", c.error.words(&c.column.unit));
     }
     let _ = writeln!(out, "{}", estimates(statistics));
-    for (output, of) in indices.iter().filter(|(k, _)| told.contains(k)) {
+    for (output, of) in indices.iter().filter(|(k, _)| report.contains(k)) {
         let name = &study.outputs[*output].name;
         let _ = writeln!(out, "Sobol indices of {name} ({} points): first order, total", of.points);
         let mut order: Vec<usize> = (0..of.total.len()).collect();
@@ -147,24 +147,24 @@ pub fn text(study: &Study, statistics: &Statistics, indices: &[(usize, Indices)]
 }
 
 #[derive(Serialize)]
-struct Told<'a> {
+struct Document<'a> {
     title: &'a str,
     variants: usize,
     doubts: Vec<String>,
     #[serde(flatten)]
     statistics: &'a Statistics,
-    sobol_indices: Vec<ToldIndices<'a>>,
+    sobol_indices: Vec<OutputIndices<'a>>,
 }
 
 #[derive(Serialize)]
-struct ToldIndices<'a> {
+struct OutputIndices<'a> {
     output: &'a str,
     points: usize,
-    inputs: Vec<ToldIndex<'a>>,
+    inputs: Vec<InputIndex<'a>>,
 }
 
 #[derive(Serialize)]
-struct ToldIndex<'a> {
+struct InputIndex<'a> {
     input: &'a str,
     first: f64,
     total: f64,
@@ -172,17 +172,17 @@ struct ToldIndex<'a> {
 
 /// For programs: SI units, temperatures in degC, null for what is not finite.
 pub fn json<'a>(
-    study: &'a Study,
+    study: &'a PlannedBatch,
     statistics: &'a Statistics,
     indices: &'a [(usize, Indices)],
 ) -> impl Serialize + 'a {
-    let told = |(output, of): &'a (usize, Indices)| {
+    let describe = |(output, of): &'a (usize, Indices)| {
         let all = study.plan.inputs.iter().zip(of.first.iter().zip(&of.total));
-        let inputs = all.map(|(input, (&first, &total))| ToldIndex { input: &input.name, first, total });
-        ToldIndices { output: &study.outputs[*output].name, points: of.points, inputs: inputs.collect() }
+        let inputs = all.map(|(input, (&first, &total))| InputIndex { input: &input.name, first, total });
+        OutputIndices { output: &study.outputs[*output].name, points: of.points, inputs: inputs.collect() }
     };
-    let sobol_indices = indices.iter().map(told).collect();
-    Told {
+    let sobol_indices = indices.iter().map(describe).collect();
+    Document {
         title: &study.plan.title,
         variants: study.count(),
         doubts: study.doubts(),

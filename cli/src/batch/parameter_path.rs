@@ -7,18 +7,18 @@ use joulestep_models::model::Value;
 
 use crate::diagnostic::nearest;
 use crate::scenario::conform::one_of;
-use crate::scenario::meant::Scenario;
-use crate::scenario::raw::{Node, Raw, Table};
+use crate::scenario::resolved::Scenario;
+use crate::scenario::raw::{Node, Raw, RawTable};
 use crate::scenario::renamed;
 use crate::scenario::shape::{Form, Key, Kinds, Section};
 
 /// The tables in which values are found, and what describes them.
 #[derive(Clone, Copy, Debug)]
-pub struct World<'a> {
+pub struct PathContext<'a> {
     /// What they are, in words ("the scenario").
     pub what: &'a str,
     /// The root table.
-    pub root: &'a Table,
+    pub root: &'a RawTable,
     /// Its keys.
     pub section: &'a Section,
     /// What the tables mean, where they are a scenario.
@@ -27,7 +27,7 @@ pub struct World<'a> {
 
 /// A number of the scenario.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Slot {
+pub struct ParameterPath {
     /// As typed.
     pub path: String,
     /// Its unit symbol; "1" for a plain number.
@@ -37,22 +37,22 @@ pub struct Slot {
 }
 
 /// Why a path leads nowhere: (found, expected, suggestion).
-pub type Astray = (String, String, Option<String>);
+pub type PathError = (String, String, Option<String>);
 
 /// Units by which the quantities of signals are told.
 const OF_SIGNALS: &[&str] = &["V", "A", "degC", "W", "J", "s", "ohm", "A^2 s", "1"];
 
-impl Slot {
+impl ParameterPath {
     /// Finds a number.
     ///
     /// # Errors
-    /// [`Astray`].
-    pub fn find(path: &str, world: &World<'_>) -> Result<Self, Astray> {
+    /// [`PathError`].
+    pub fn find(path: &str, context: &PathContext<'_>) -> Result<Self, PathError> {
         if let Some(new) = renamed::path(path) {
             return Err((renamed::called(path, &new), format!("`{new}`"), None));
         }
         let segments: Vec<&str> = path.split('.').collect();
-        let (unit, whole) = walk(&segments, "", world.root, world.section, world)?;
+        let (unit, whole) = walk(&segments, "", context.root, context.section, context)?;
         Ok(Self { path: path.to_string(), unit, whole })
     }
 
@@ -63,14 +63,14 @@ impl Slot {
 
     /// The value (in the slot's unit) that the tables state, or that a component's part gives, or its default; `None` where
     /// there is none.
-    pub fn stated(&self, world: &World<'_>) -> Option<f64> {
+    pub fn stated(&self, context: &PathContext<'_>) -> Option<f64> {
         let segments: Vec<&str> = self.path.split('.').collect();
-        match (stated(world.root, &segments), segments.as_slice()) {
+        match (stated(context.root, &segments), segments.as_slice()) {
             (Some(Raw::Number(x)), _) => Some(*x),
             (Some(Raw::Whole(x)), _) => Some(*x as f64),
             (Some(Raw::Text(text)), _) => in_unit(text, &self.unit).ok(),
             (None, ["component", name, key]) => {
-                let component = world.scenario?.components.iter().find(|c| c.name.name == *name)?;
+                let component = context.scenario?.components.iter().find(|c| c.name.name == *name)?;
                 component.values.0.get(key).and_then(|value| match value {
                     Value::Number(x) => Some(*x),
                     _ => None,
@@ -84,7 +84,7 @@ impl Slot {
     ///
     /// # Errors
     /// When only an integer fits and the value is none.
-    pub fn set(&self, root: &mut Table, value: f64) -> Result<(), String> {
+    pub fn set(&self, root: &mut RawTable, value: f64) -> Result<(), String> {
         let raw = match self.whole {
             true if value.fract() == 0.0 && value.abs() < 1e15 => Raw::Whole(value as i64),
             true => return Err(format!("{}: {value} is no integer", self.path)),
@@ -105,26 +105,26 @@ impl Slot {
 fn walk(
     segments: &[&str],
     before: &str,
-    table: &Table,
+    table: &RawTable,
     section: &Section,
-    world: &World<'_>,
-) -> Result<(String, bool), Astray> {
-    follow(segments, before, table, &keys(table, section, world), world)
+    context: &PathContext<'_>,
+) -> Result<(String, bool), PathError> {
+    follow(segments, before, table, &keys(table, section, context), context)
 }
 
 fn follow(
     segments: &[&str],
     before: &str,
-    table: &Table,
+    table: &RawTable,
     keys: &[Key],
-    world: &World<'_>,
-) -> Result<(String, bool), Astray> {
+    context: &PathContext<'_>,
+) -> Result<(String, bool), PathError> {
     let Some((first, rest)) = segments.split_first() else {
         return Err((format!("`{before}` is a table"), "the path of a number in it".into(), None));
     };
     let Some(key) = keys.iter().find(|k| k.name == *first) else {
         let names: Vec<&str> = keys.iter().map(|k| k.name).filter(|n| *n != "name").collect();
-        let place = if before.is_empty() { world.what.to_string() } else { format!("`{before}`") };
+        let place = if before.is_empty() { context.what.to_string() } else { format!("`{before}`") };
         let hint = nearest(first, names.iter().copied());
         return Err((format!("{place} has no key `{first}`"), one_of(&names), hint));
     };
@@ -149,14 +149,14 @@ fn follow(
             format!("one of its values: {full}.1 to {full}.{}", items.len()),
             None,
         )),
-        (Form::Table(section), Some(Raw::Table(inner)), _) => walk(rest, &full, inner, section, world),
+        (Form::Table(section), Some(Raw::Table(inner)), _) => walk(rest, &full, inner, section, context),
         (Form::Parameters(_, params), Some(Raw::Table(inner)), _) => {
             let keys: Vec<Key> = params.iter().map(|p| Key::of_param(p, true)).collect();
-            follow(rest, &full, inner, &keys, world)
+            follow(rest, &full, inner, &keys, context)
         }
         (Form::Named(section), Some(Raw::Table(inner)), [one, deeper @ ..]) => {
             match inner.get(one).map(|n| &n.value) {
-                Some(Raw::Table(named)) => walk(deeper, &format!("{full}.{one}"), named, section, world),
+                Some(Raw::Table(named)) => walk(deeper, &format!("{full}.{one}"), named, section, context),
                 _ => {
                     let names: Vec<&str> = inner.entries.iter().map(|e| e.0.as_str()).collect();
                     let hint = nearest(one, names.iter().copied());
@@ -167,11 +167,11 @@ fn follow(
         (Form::Quantities(unit, _), Some(Raw::Text(_) | Raw::Number(_) | Raw::Whole(_)), []) => {
             Ok((unit.to_string(), false))
         }
-        (Form::Tables(section), Some(Raw::List(items)), [one, ..]) => match enter(items, rest) {
+        (Form::Tables(section), Some(Raw::List(items)), [one, ..]) => match descend(items, rest) {
             Some((k, deeper)) => {
                 let full = if deeper.len() < rest.len() { format!("{full}.{one}") } else { full };
                 match &items[k].value {
-                    Raw::Table(inner) => walk(deeper, &full, inner, section, world),
+                    Raw::Table(inner) => walk(deeper, &full, inner, section, context),
                     _ => Err((format!("`{full}` is not a table"), "a table".into(), None)),
                 }
             }
@@ -189,8 +189,8 @@ fn follow(
             Err((format!("`{full}` is a list of tables"), format!("{full}.NAME.KEY"), None))
         }
         (_, None, _) if !matches!(key.form, Form::Quantity(..) | Form::Whole(..)) => Err((
-            format!("{} does not give `{full}`", world.what),
-            format!("a value that {} gives", world.what),
+            format!("{} does not give `{full}`", context.what),
+            format!("a value that {} gives", context.what),
             None,
         )),
         (Form::Quantity(..) | Form::Whole(..) | Form::Measure, _, [further, ..]) => {
@@ -209,7 +209,7 @@ fn unit_as_typed(raw: &Raw) -> String {
 }
 
 /// The keys that a table of this section may have.
-fn keys(table: &Table, section: &Section, world: &World<'_>) -> Vec<Key> {
+fn keys(table: &RawTable, section: &Section, context: &PathContext<'_>) -> Vec<Key> {
     let mut keys = section.keys.to_vec();
     let word = |key: &str| match table.get(key).map(|n| &n.value) {
         Some(Raw::Text(word)) => Some(word.as_str()),
@@ -220,7 +220,7 @@ fn keys(table: &Table, section: &Section, world: &World<'_>) -> Vec<Key> {
             keys.extend(kinds.iter().filter(|k| Some(k.word) == word(tag)).flat_map(|k| k.keys));
         }
         Kinds::Catalogue => {
-            let components = world.scenario.map_or(&[][..], |s| &s.components);
+            let components = context.scenario.map_or(&[][..], |s| &s.components);
             let of_name = components.iter().find(|c| Some(c.name.name.as_str()) == word("name"));
             let kind = of_name.map(|c| c.entry.kind);
             let entry = catalogue().iter().find(|e| Some(e.kind) == kind);
@@ -259,7 +259,7 @@ fn number(items: &[Node], one: &str) -> Option<usize> {
 }
 
 /// Number of the member that a path goes on into, and what follows; the only one of a list need not be named.
-fn enter<'a, 's>(items: &[Node], path: &'a [&'s str]) -> Option<(usize, &'a [&'s str])> {
+fn descend<'a, 's>(items: &[Node], path: &'a [&'s str]) -> Option<(usize, &'a [&'s str])> {
     let (one, deeper) = path.split_first()?;
     match number(items, one) {
         Some(k) => Some((k, deeper)),
@@ -267,13 +267,13 @@ fn enter<'a, 's>(items: &[Node], path: &'a [&'s str]) -> Option<(usize, &'a [&'s
     }
 }
 
-fn stated<'a>(table: &'a Table, segments: &[&str]) -> Option<&'a Raw> {
+fn stated<'a>(table: &'a RawTable, segments: &[&str]) -> Option<&'a Raw> {
     let (first, rest) = segments.split_first()?;
     match (&table.get(first)?.value, rest) {
         (value, []) => Some(value),
         (Raw::Table(inner), _) => stated(inner, rest),
         (Raw::List(items), _) => {
-            let (k, deeper) = enter(items, rest)?;
+            let (k, deeper) = descend(items, rest)?;
             match (&items[k].value, deeper) {
                 (Raw::Table(inner), _) => stated(inner, deeper),
                 (value, []) => Some(value),
@@ -284,7 +284,7 @@ fn stated<'a>(table: &'a Table, segments: &[&str]) -> Option<&'a Raw> {
     }
 }
 
-fn put(table: &mut Table, segments: &[&str], raw: Raw) -> bool {
+fn put(table: &mut RawTable, segments: &[&str], raw: Raw) -> bool {
     let Some((first, rest)) = segments.split_first() else { return false };
     let place = table.place.clone();
     let Some(entry) = table.entries.iter_mut().find(|e| e.0 == *first) else {
@@ -302,7 +302,7 @@ fn put(table: &mut Table, segments: &[&str], raw: Raw) -> bool {
         }
         (Raw::Table(inner), _) => put(inner, rest, raw),
         (Raw::List(items), _) => {
-            let Some((k, deeper)) = enter(items, rest) else { return false };
+            let Some((k, deeper)) = descend(items, rest) else { return false };
             match (&mut items[k].value, deeper) {
                 (Raw::Table(inner), _) => put(inner, deeper, raw),
                 (value, []) => {

@@ -2,9 +2,9 @@
 
 use super::{Answer, Study};
 use crate::judge::{Bounds, Ruling, Uncertainty};
-use crate::sheet::{Cell, Head, Sheet};
+use crate::table::{Cell, Head, Table};
 
-/// Columns of [`Study::sheet`], in order.
+/// Columns of [`Study::answer_table`], in order.
 const COLUMNS: [(&str, bool); 14] = [
     ("name", false),
     ("quantity", false),
@@ -27,7 +27,7 @@ const BEYOND: &str = "beyond";
 
 impl Study {
     /// The answers as a table: one row each; numbers in the unit that the row names, NaN where there is none.
-    pub fn sheet(&self) -> Sheet {
+    pub fn answer_table(&self) -> Table {
         let head = |&(name, number): &(&str, bool)| match number {
             true => Head::number(name, name, "1"),
             false => Head::text(name),
@@ -55,12 +55,12 @@ impl Study {
                 a.remark.as_str().into(),
             ]
         };
-        Sheet { heads: COLUMNS.iter().map(head).collect(), rows: self.answers.iter().map(row).collect() }
+        Table { heads: COLUMNS.iter().map(head).collect(), rows: self.answers.iter().map(row).collect() }
     }
 
     /// The answers of such a table.
-    pub(crate) fn answers_of(sheet: &Sheet) -> Vec<Answer> {
-        let at = |name: &str| sheet.heads.iter().position(|h| h.name == name);
+    pub(crate) fn answers_of(data: &Table) -> Vec<Answer> {
+        let at = |name: &str| data.heads.iter().position(|h| h.name == name);
         let answer = |row: &Vec<Cell>| {
             let text = |name: &str| match at(name).and_then(|k| row.get(k)) {
                 Some(Cell::Text(text)) => text.clone(),
@@ -90,6 +90,6 @@ impl Study {
                 ..Answer::default()
             }
         };
-        sheet.rows.iter().map(answer).collect()
+        data.rows.iter().map(answer).collect()
     }
 }

@@ -9,13 +9,13 @@ use joulestep_models::arrangement::mission::{Options, Work};
 use serde::Serialize;
 
 use super::judge::Known;
-use super::{Life, sheets};
+use super::{Life, tables};
 use crate::account;
 use crate::judge::Uncertainty;
-use crate::sheet::Sheet;
+use crate::table::Table;
 
 /// What a mission was asked with.
-pub(crate) struct Told<'a> {
+pub(crate) struct MissionReport<'a> {
     pub kind: &'a str,
     pub known: &'a Known,
     pub law: Option<&'a UserLaw>,
@@ -24,11 +24,11 @@ pub(crate) struct Told<'a> {
     pub repeating: bool,
 }
 
-fn whole(sheet: &Sheet, keys: usize) -> String {
+fn whole(data: &Table, keys: usize) -> String {
     // Errors come with their numbers.
-    let names = sheet.heads.iter().map(|h| h.name.as_str()).filter(|n| !n.ends_with("_error"));
+    let names = data.heads.iter().map(|h| h.name.as_str()).filter(|n| !n.ends_with("_error"));
     let names: Vec<&str> = names.collect();
-    sheet.blocks(&names[..keys], &names[keys..], 100)
+    data.blocks(&names[..keys], &names[keys..], 100)
 }
 
 /// An energy with its error.
@@ -51,23 +51,23 @@ pub(super) fn law_words(law: &UserLaw) -> String {
     words
 }
 
-pub(crate) fn text(told: &Told<'_>) -> String {
-    let Known { followed: f, lives, account, tables, .. } = told.known;
+pub(crate) fn text(report: &MissionReport<'_>) -> String {
+    let Known { followed: f, lives, account, tables, .. } = report.known;
     let w = &f.work;
     let span = f.course.last().map_or(0.0, |i| i.time);
     let mut out = format!(
         "Mission of {}: {} in {} round{}, {} cycles of {}\n",
-        told.kind,
+        report.kind,
         people(span, "s"),
-        told.rounds,
-        if told.rounds == 1 { "" } else { "s" },
+        report.rounds,
+        if report.rounds == 1 { "" } else { "s" },
         count(span / f.period.0),
         people(f.period.0, "s"),
     );
     if !f.complete {
         out.push_str("INTERRUPTED: what follows is of the time until then\n");
     }
-    if told.options.every_cycle {
+    if report.options.every_cycle {
         let _ = writeln!(out, "every cycle resolved: {} solved", w.solved);
     } else {
         let _ = writeln!(
@@ -81,7 +81,7 @@ pub(crate) fn text(told: &Told<'_>) -> String {
                 "{} settling{} longer than {} cycles: the rest jumped over by shooting",
                 w.jumps,
                 if w.jumps == 1 { " was" } else { "s were" },
-                told.options.resolve
+                report.options.resolve
             );
         }
         let _ = writeln!(
@@ -89,9 +89,9 @@ pub(crate) fn text(told: &Told<'_>) -> String {
             "estimated error of the temperatures: at most {}, {} at the end (tolerance {})",
             people(w.estimate, "K"),
             people(w.estimate_at_end, "K"),
-            people(told.options.tolerance, "K")
+            people(report.options.tolerance, "K")
         );
-        if w.estimate > told.options.tolerance {
+        if w.estimate > report.options.tolerance {
             out.push_str("THE ESTIMATED ERROR IS ABOVE THE TOLERANCE: repeat with a smaller --tolerance\n");
         }
     }
@@ -121,13 +121,13 @@ pub(crate) fn text(told: &Told<'_>) -> String {
             spectrum.text(&["harmonic", "frequency", "power", "temperature"])
         });
     }
-    let method = if told.repeating { "simplified, as a history that repeats" } else { "rainflow" };
+    let method = if report.repeating { "simplified, as a history that repeats" } else { "rainflow" };
     let _ = write!(
         out,
         "\nTemperature cycles (ASTM E1049-85, {method}), gathered in sixteenths of the largest range;\n`mission`: of the course, its turning points with the ripple's; `ripple`: every cycle of the control\n{}",
-        whole(&sheets::cycles(f, lives), 2)
+        whole(&tables::cycles(f, lives), 2)
     );
-    if let Some(law) = told.law {
+    if let Some(law) = report.law {
         let _ = writeln!(out, "\nDamage by the user's law {}", law_words(law));
         let damages = f.inputs.iter().zip(lives).filter_map(|(name, life)| Some((name, life.damage?)));
         for ((name, (mission, ripple)), error) in damages.zip(&tables.damage) {
@@ -145,7 +145,7 @@ pub(crate) fn text(told: &Told<'_>) -> String {
         out.push_str("  Summed linearly (Palmgren 1924, Miner 1945). This is the user's law; nothing here says that a part follows it.\n");
     }
     let errors: Vec<&Uncertainty> =
-        [&tables.dies, &tables.ripple, &tables.harmonics].into_iter().flat_map(Sheet::errors).collect();
+        [&tables.dies, &tables.ripple, &tables.harmonics].into_iter().flat_map(Table::errors).collect();
     out.push_str(&account::text::judged(account, &errors));
     out
 }
@@ -168,23 +168,23 @@ struct Answer<'a> {
     input_energy_error: &'a Uncertainty,
     output_energy_error: &'a Uncertainty,
     losses_energy_error: &'a Uncertainty,
-    dies: &'a Sheet,
+    dies: &'a Table,
     hottest_at: Option<f64>,
-    ripple: &'a Sheet,
-    harmonics: &'a Sheet,
-    cycles_gathered: Sheet,
-    life: Vec<ToldLife<'a>>,
+    ripple: &'a Table,
+    harmonics: &'a Table,
+    cycles_gathered: Table,
+    life: Vec<LifeDocument<'a>>,
     users_law: Option<String>,
-    course: Sheet,
+    course: Table,
     steps: u64,
     iterations: u64,
     #[serde(flatten)]
-    judged: account::json::ToldJudged<'a>,
+    judged: account::json::JudgedDocument<'a>,
     units: BTreeMap<&'static str, &'static str>,
 }
 
 #[derive(Serialize)]
-struct ToldLife<'a> {
+struct LifeDocument<'a> {
     die: &'a str,
     counted: Vec<Range>,
     damage_by_users_law: Option<Damage<'a>>,
@@ -216,26 +216,26 @@ const UNITS: [(&str, &str); 7] = [
 ];
 
 /// For programs: null for what is not finite.
-pub(crate) fn json<'a>(told: &Told<'a>) -> impl Serialize + use<'a> {
-    let Known { followed: f, lives, account, tables, .. } = told.known;
+pub(crate) fn json<'a>(report: &MissionReport<'a>) -> impl Serialize + use<'a> {
+    let Known { followed: f, lives, account, tables, .. } = report.known;
     let mut errors = tables.damage.iter();
     let mut life = |(die, life): (&'a String, &'a Life)| {
         let range = |c: &Counted| Range { range: c.range, mean: c.mean, count: c.count };
         let mut damage =
             |(mission, ripple)| Damage { mission, ripple, sum: mission + ripple, sum_error: errors.next() };
         let counted = life.cycles.mission.iter().map(range).collect();
-        ToldLife { die, counted, damage_by_users_law: life.damage.map(&mut damage) }
+        LifeDocument { die, counted, damage_by_users_law: life.damage.map(&mut damage) }
     };
     Answer {
         outcome: if f.complete { "done" } else { "interrupted" },
-        arrangement: told.kind,
-        rounds: told.rounds,
+        arrangement: report.kind,
+        rounds: report.rounds,
         duration: f.course.last().map(|i| i.time),
         period: f.period.0,
         switching_periods_per_period: f.period.1,
         work: &f.work,
-        every_cycle: told.options.every_cycle,
-        tolerance: told.options.tolerance,
+        every_cycle: report.options.every_cycle,
+        tolerance: report.options.tolerance,
         input_energy: f.balance[0],
         output_energy: f.balance[1],
         losses_energy: f.balance[2],
@@ -246,10 +246,10 @@ pub(crate) fn json<'a>(told: &Told<'a>) -> impl Serialize + use<'a> {
         hottest_at: f.hottest.as_ref().map(|h| h.time),
         ripple: &tables.ripple,
         harmonics: &tables.harmonics,
-        cycles_gathered: sheets::cycles(f, lives),
+        cycles_gathered: tables::cycles(f, lives),
         life: f.inputs.iter().zip(lives).map(&mut life).collect(),
-        users_law: told.law.map(law_words),
-        course: sheets::course(f),
+        users_law: report.law.map(law_words),
+        course: tables::course(f),
         steps: f.counters.steps,
         iterations: f.counters.iterations,
         judged: account::json::judged(account),

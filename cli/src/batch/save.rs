@@ -16,7 +16,7 @@ use crate::account::{Account, Outcome, store};
 use crate::batch::errors::Errors;
 use crate::batch::plan::Keep;
 use crate::batch::row::{OF_LEDGER, Row, Status};
-use crate::batch::variant::{Built, Study};
+use crate::batch::variant::{Built, PlannedBatch};
 use crate::judge::Uncertainty;
 use crate::result::{ResultWriter, WriterOptions};
 
@@ -39,7 +39,7 @@ pub fn is_kept(kept: &[usize], variant: usize) -> bool {
 
 /// The variants that the plan chooses among those run to their end, ascending; `None`: it keeps none. Of equal numbers
 /// the first variants are taken.
-pub fn chosen(study: &Study, rows: &BTreeMap<usize, Row>) -> Option<Vec<usize>> {
+pub fn chosen(study: &PlannedBatch, rows: &BTreeMap<usize, Row>) -> Option<Vec<usize>> {
     if study.plan.keep.is_empty() {
         return None;
     }
@@ -80,7 +80,7 @@ pub fn chosen(study: &Study, rows: &BTreeMap<usize, Row>) -> Option<Vec<usize>> 
 /// # Errors
 /// In words.
 pub fn write(
-    study: &Study,
+    study: &PlannedBatch,
     (rows, errors): (&BTreeMap<usize, Row>, &Errors),
     kept: &[usize],
     table: &Path,
@@ -151,7 +151,7 @@ impl Recorder<f64> for Recording<'_> {
 
 /// The errors of a row in the order of an account's numbers.
 fn of_account(
-    study: &Study,
+    study: &PlannedBatch,
     row: &Row,
     errors: &Errors,
     account: &Account,
@@ -171,12 +171,12 @@ fn of_account(
 }
 
 /// Runs a variant into a result file; whether it came to its end.
-fn record(study: &Study, row: &Row, errors: &Errors, path: &Path, stop: &AtomicBool) -> Result<bool, String> {
+fn record(study: &PlannedBatch, row: &Row, errors: &Errors, path: &Path, stop: &AtomicBool) -> Result<bool, String> {
     let Built { setup, facts } = study.prepared(row)?;
     let mut run = setup.ready().map_err(|e| e.to_string())?;
     let values = study.plan.inputs.iter().zip(study.inputs(row.variant));
     let values: Vec<String> =
-        values.map(|(input, x)| format!("# {} = {x:?} {}\n", input.slot.path, input.slot.unit)).collect();
+        values.map(|(input, x)| format!("# {} = {x:?} {}\n", input.parameter.path, input.parameter.unit)).collect();
     let text = format!("# variant {} of a batch:\n{}{}", row.variant, values.concat(), study.text);
     let writer = ResultWriter::create(path, &text, WriterOptions::default()).map_err(|e| e.to_string())?;
     let mut recording = Recording { writer, events: EventLines::default(), stop };

@@ -63,7 +63,7 @@ impl From<&str> for Cell {
 
 /// Rows under heads.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct Sheet {
+pub struct Table {
     /// The columns.
     pub heads: Vec<Head>,
     /// The rows, each with a cell per column.
@@ -79,7 +79,7 @@ fn field(text: &str) -> String {
     }
 }
 
-impl Sheet {
+impl Table {
     /// CSV by RFC 4180: the names with their units in the first line, numbers in SI units with all their digits, an
     /// empty field where there is none.
     pub fn csv(&self) -> String {
@@ -149,7 +149,7 @@ pub fn shown(x: f64, unit: &str) -> String {
 }
 
 /// The rows as objects, numbers in SI units (temperatures in degC), null where there is none.
-impl Serialize for Sheet {
+impl Serialize for Table {
     fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
         let names = || self.heads.iter().map(|h| &h.name);
         to.collect_seq(self.rows.iter().map(|row| names().zip(row).collect::<BTreeMap<_, _>>()))
@@ -182,12 +182,12 @@ mod tests {
 
     #[test]
     fn csv_quotes_and_keeps_digits() {
-        let sheet = Sheet {
+        let data = Table {
             heads: vec![Head::text("part"), Head::number("energy", "E", "J")],
             rows: vec![vec!["a \"b\", c".into(), (1.0 / 3.0).into()], vec!["d".into(), Cell::None]],
         };
-        assert_eq!(sheet.csv(), "part,energy (J)\r\n\"a \"\"b\"\", c\",3.333333333333333e-1\r\nd,\r\n");
-        assert_eq!(sheet.text(&["energy", "part"]), "       E  part\n  333 mJ  a \"b\", c\n       -  d\n");
-        assert!(serde_json::to_string(&sheet).unwrap().ends_with(r#",{"energy":null,"part":"d"}]"#));
+        assert_eq!(data.csv(), "part,energy (J)\r\n\"a \"\"b\"\", c\",3.333333333333333e-1\r\nd,\r\n");
+        assert_eq!(data.text(&["energy", "part"]), "       E  part\n  333 mJ  a \"b\", c\n       -  d\n");
+        assert!(serde_json::to_string(&data).unwrap().ends_with(r#",{"energy":null,"part":"d"}]"#));
     }
 }

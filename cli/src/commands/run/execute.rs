@@ -12,16 +12,16 @@ use super::{listen, stopped};
 use crate::account::event_lines::EventLines;
 use crate::account::numbers::Course;
 use crate::account::{Account, Cost, Facts, Outcome, store};
-use crate::commands::asked::Refused;
+use crate::commands::options::Refused;
 use crate::exit::{BAD_INPUT, INPUT_OUTPUT, NUMERICAL};
 use crate::judge::{Computed, Level, coarser, errors};
 use crate::progress::Progress;
 use crate::result::{LedgerTable, ResultError, ResultWriter, WriterOptions};
 use crate::scenario::build::{Ready, Reductions, build_with};
-use crate::scenario::meant::Scenario;
+use crate::scenario::resolved::Scenario;
 
 /// Writes to the file, keeps the events, shows progress, and stops when asked.
-struct Onlooker {
+struct Observer {
     writer: ResultWriter,
     events: EventLines,
     /// What protection did.
@@ -29,7 +29,7 @@ struct Onlooker {
     progress: Progress,
 }
 
-impl Recorder<f64> for Onlooker {
+impl Recorder<f64> for Observer {
     fn begin(&mut self, layout: &Layout) {
         self.writer.begin(layout);
     }
@@ -67,7 +67,7 @@ pub(super) struct Job<'a> {
 }
 
 /// A run that is over; its file waits for the summary.
-pub(super) struct Carried {
+pub(super) struct Executed {
     pub account: Account,
     writer: ResultWriter,
     ledger: LedgerTable,
@@ -75,7 +75,7 @@ pub(super) struct Carried {
     acts: Vec<String>,
 }
 
-impl Carried {
+impl Executed {
     /// Its numbers.
     pub fn computed(&self) -> Computed {
         self.account.computed(self.acts.clone())
@@ -102,33 +102,33 @@ impl Job<'_> {
         listen();
         let halt = AtomicBool::new(false);
         if !estimate {
-            let mut carried = self.carry(run, &facts, writer);
-            self.tell_spread(&mut carried, &halt);
-            return carried.finish();
+            let mut executed = self.execute(run, &facts, writer);
+            self.add_spread(&mut executed, &halt);
+            return executed.finish();
         }
         let fine = || {
-            let carried = self.carry(run, &facts, writer);
+            let executed = self.execute(run, &facts, writer);
             // What came early to its end has nothing to compare.
-            halt.store(carried.account.outcome != Outcome::Done, Ordering::Relaxed);
-            carried
+            halt.store(executed.account.outcome != Outcome::Done, Ordering::Relaxed);
+            executed
         };
-        let (mut carried, coarser) = rayon::join(fine, || coarser(|level| self.coarse(level, &halt)));
-        if carried.account.outcome == Outcome::Done {
-            let found = errors(&carried.computed(), &coarser);
-            carried.account.adopt(found);
+        let (mut executed, coarser) = rayon::join(fine, || coarser(|level| self.coarse(level, &halt)));
+        if executed.account.outcome == Outcome::Done {
+            let found = errors(&executed.computed(), &coarser);
+            executed.account.adopt(found);
             let cost = |of: fn(&Computed) -> u64| -> u64 { coarser.iter().flatten().map(of).sum() };
-            carried.account.estimate =
+            executed.account.estimate =
                 Some(Cost { steps: cost(|c| c.steps), iterations: cost(|c| c.iterations) });
         }
-        self.tell_spread(&mut carried, &halt);
-        carried.finish()
+        self.add_spread(&mut executed, &halt);
+        executed.finish()
     }
 
-    fn tell_spread(&self, carried: &mut Carried, halt: &AtomicBool) {
-        let done = carried.account.outcome == Outcome::Done && !stopped().load(Ordering::Relaxed);
+    fn add_spread(&self, executed: &mut Executed, halt: &AtomicBool) {
+        let done = executed.account.outcome == Outcome::Done && !stopped().load(Ordering::Relaxed);
         if let Some(spread) = self.spread.filter(|_| done) {
-            let centre = carried.computed();
-            spread.tell(&mut carried.account, &centre, self, halt);
+            let centre = executed.computed();
+            spread.add_to(&mut executed.account, &centre, self, halt);
         }
     }
 
@@ -161,31 +161,31 @@ impl Job<'_> {
     }
 
     /// From the first step to the last.
-    pub fn carry(&self, mut run: Run<f64>, facts: &Facts, writer: ResultWriter) -> Carried {
-        let mut onlooker = Onlooker {
+    pub fn execute(&self, mut run: Run<f64>, facts: &Facts, writer: ResultWriter) -> Executed {
+        let mut observer = Observer {
             writer,
             events: EventLines::default(),
             acts: Vec::new(),
             progress: Progress::new(self.quiet, facts.end),
         };
-        let outcome = match run.advance(facts.end, &mut onlooker) {
+        let outcome = match run.advance(facts.end, &mut observer) {
             Ok(Ended::Reached) => Outcome::Done,
             Ok(Ended::Stopped) => Outcome::Interrupted,
             Err(error) => Outcome::Failed(error.to_string()),
         };
-        run.finish(&mut onlooker);
-        onlooker.progress.done();
-        let account = Account::new(&run, facts, onlooker.events.lines(), outcome);
+        run.finish(&mut observer);
+        observer.progress.done();
+        let account = Account::new(&run, facts, observer.events.lines(), outcome);
         let ledger = store::ledger(&run.ledger());
-        Carried { account, writer: onlooker.writer, ledger, acts: onlooker.acts }
+        Executed { account, writer: observer.writer, ledger, acts: observer.acts }
     }
 
     /// A coarser run: its numbers only.
     pub fn coarse(&self, level: Level, halt: &AtomicBool) -> Result<Computed, String> {
-        let told = |(why, _): Refused| why;
-        let mut ready = self.ready().map_err(told)?;
+        let describe = |(why, _): Refused| why;
+        let mut ready = self.ready().map_err(describe)?;
         ready.setup.channels.clear();
-        let (mut run, facts) = self.begin(ready, level).map_err(told)?;
+        let (mut run, facts) = self.begin(ready, level).map_err(describe)?;
         let mut course = Course { acts: Vec::new(), events: EventLines::default(), stop: halt };
         match run.advance(facts.end, &mut course) {
             Ok(Ended::Reached) => {}

@@ -118,7 +118,7 @@ struct Read<'a> {
 }
 
 impl Read<'_> {
-    fn tell(&mut self, fields: &Fields, key: &str, found: impl Into<String>, expected: impl Into<String>) {
+    fn report(&mut self, fields: &Fields, key: &str, found: impl Into<String>, expected: impl Into<String>) {
         self.diagnostics.push(Diagnostic::new(fields.place_of(key), fields.key(key), found, expected));
     }
 
@@ -135,7 +135,7 @@ impl Read<'_> {
             let (r, tau) = (f.numbers("resistance"), f.numbers("time-constant"));
             if r.len() != tau.len() {
                 let found = format!("{} time constants for {} resistances", tau.len(), r.len());
-                self.tell(f, "time-constant", found, "one for each term");
+                self.report(f, "time-constant", found, "one for each term");
                 continue;
             }
             let terms = r.iter().copied().zip(tau.iter().copied()).collect();
@@ -161,7 +161,7 @@ impl Read<'_> {
                 continue;
             };
             if all.deviations.iter().any(|d| d.0 == param.key) {
-                self.tell(f, "parameter", "a parameter named twice", "a parameter named once");
+                self.report(f, "parameter", "a parameter named twice", "a parameter named once");
             }
             let Shape::Number(of_value) = param.shape else { continue };
             let unit = if of_value == "degC" { "K" } else { of_value };
@@ -177,11 +177,11 @@ impl Read<'_> {
                 },
                 (None, Some(share)) if of_value != "degC" => share * value.abs(),
                 (None, Some(_)) => {
-                    self.tell(f, "relative", "a share of a temperature", "`deviation`, in K");
+                    self.report(f, "relative", "a share of a temperature", "`deviation`, in K");
                     continue;
                 }
                 _ => {
-                    self.tell(f, "parameter", "not one of `deviation` and `relative`", "one of them");
+                    self.report(f, "parameter", "not one of `deviation` and `relative`", "one of them");
                     continue;
                 }
             };
@@ -192,7 +192,7 @@ impl Read<'_> {
             let pair: Vec<_> = f.texts("between").iter().map(|n| of(&n.name)).collect();
             match (pair.as_slice(), f.number("coefficient")) {
                 (&[Some(a), Some(b)], Some(r)) if a != b => all.correlations.push((a, b, r)),
-                _ => self.tell(
+                _ => self.report(
                     f,
                     "between",
                     "no pair of parameters that spread",
@@ -219,7 +219,7 @@ impl Read<'_> {
                 (Some(specific), None, Some(area)) => specific / area,
                 (None, Some(value), _) => value,
                 (Some(_), None, None) => {
-                    self.tell(f, "die", "missing: a specific resistance needs its area", "the name of a die");
+                    self.report(f, "die", "missing: a specific resistance needs its area", "the name of a die");
                     continue;
                 }
                 _ => {
@@ -228,7 +228,7 @@ impl Read<'_> {
                     } else {
                         "neither `specific` nor `value`"
                     };
-                    self.tell(f, "value", found, "one of the two");
+                    self.report(f, "value", found, "one of the two");
                     continue;
                 }
             };
@@ -264,7 +264,7 @@ impl Read<'_> {
             let Some(value) = fields.number(key) else { continue };
             if variable == against {
                 let found = format!("`{key}` is the abscissa");
-                self.tell(fields, key, found, "no such condition, or another `against`");
+                self.report(fields, key, found, "no such condition, or another `against`");
                 continue;
             }
             conditions = conditions.with(variable, value);
@@ -299,7 +299,7 @@ impl Read<'_> {
         let [x, y] = fields.texts("units") else {
             let count = fields.texts("units").len();
             let found = format!("{count} unit{}", if count == 1 { "" } else { "s" });
-            self.tell(fields, "units", found, "two: of the abscissa and of the ordinate");
+            self.report(fields, "units", found, "two: of the abscissa and of the ordinate");
             return None;
         };
         let mut right = true;

@@ -3,10 +3,10 @@
 use joulestep_models::arrangement::mission::{Followed, Instant};
 
 use super::{Life, gathered};
-use crate::sheet::{Cell, Head, Sheet};
+use crate::table::{Cell, Head, Table};
 
 /// A line per heat input.
-pub(crate) fn dies(followed: &Followed) -> Sheet {
+pub(crate) fn dies(followed: &Followed) -> Table {
     let heads = vec![
         Head::text("die"),
         Head::number("heat", "heat", "J"),
@@ -39,11 +39,11 @@ pub(crate) fn dies(followed: &Followed) -> Sheet {
             course.last().map(|i| i.celsius[k]).into(),
         ]
     };
-    Sheet { heads, rows: followed.inputs.iter().enumerate().map(row).collect() }
+    Table { heads, rows: followed.inputs.iter().enumerate().map(row).collect() }
 }
 
 /// Ripple of the hottest cycle.
-pub(crate) fn ripple(followed: &Followed) -> Sheet {
+pub(crate) fn ripple(followed: &Followed) -> Table {
     let heads = vec![
         Head::text("die"),
         Head::number("switching_ripple", "switching ripple", "K"),
@@ -55,11 +55,11 @@ pub(crate) fn ripple(followed: &Followed) -> Sheet {
         .iter()
         .flat_map(|hot| followed.inputs.iter().zip(&hot.ripple))
         .map(|(name, r)| vec![name.as_str().into(), r.switching.into(), lines.then_some(r.line).into()]);
-    Sheet { heads, rows: rows.collect() }
+    Table { heads, rows: rows.collect() }
 }
 
 /// Harmonics of the hottest cycle: a line per frequency and heat input.
-pub(crate) fn harmonics(followed: &Followed) -> Sheet {
+pub(crate) fn harmonics(followed: &Followed) -> Table {
     let heads = vec![
         Head::text("die"),
         Head::number("harmonic", "harmonic", "1"),
@@ -80,11 +80,11 @@ pub(crate) fn harmonics(followed: &Followed) -> Sheet {
             rows.push(row);
         }
     }
-    Sheet { heads, rows }
+    Table { heads, rows }
 }
 
 /// Counted temperature cycles, gathered.
-pub(crate) fn cycles(followed: &Followed, lives: &[Life]) -> Sheet {
+pub(crate) fn cycles(followed: &Followed, lives: &[Life]) -> Table {
     let heads = vec![
         Head::text("die"),
         Head::text("of"),
@@ -102,11 +102,11 @@ pub(crate) fn cycles(followed: &Followed, lives: &[Life]) -> Sheet {
             }
         }
     }
-    Sheet { heads, rows }
+    Table { heads, rows }
 }
 
 /// The course.
-pub(crate) fn course(followed: &Followed) -> Sheet {
+pub(crate) fn course(followed: &Followed) -> Table {
     let mut heads = vec![Head::number("time", "t", "s")];
     for name in &followed.inputs {
         for (what, unit) in [("mean", "degC"), ("least", "degC"), ("largest", "degC"), ("power", "W")] {
@@ -123,5 +123,5 @@ pub(crate) fn course(followed: &Followed) -> Sheet {
         row.push(i.estimate.into());
         row
     };
-    Sheet { heads, rows: followed.course.iter().map(row).collect() }
+    Table { heads, rows: followed.course.iter().map(row).collect() }
 }

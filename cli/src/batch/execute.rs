@@ -1,4 +1,4 @@
-//! Carries out the variants of a study, block by block, on several threads; the journal has each before it counts.
+//! Executes the variants of a study, block by block, on several threads; the journal has each before it counts.
 
 use std::collections::BTreeMap;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -13,7 +13,7 @@ use crate::batch::block::Blocks;
 use crate::batch::journal::{Journal, JournalError};
 use crate::batch::lockstep::Ran;
 use crate::batch::row::Row;
-use crate::batch::variant::Study;
+use crate::batch::variant::PlannedBatch;
 
 /// Blocks that wait at most before the threads do.
 const WAITING: usize = 32;
@@ -34,7 +34,7 @@ const BETWEEN_SYNCS: Duration = Duration::from_millis(50);
 
 /// What has been run, and how.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize)]
-pub struct Carried {
+pub struct Executed {
     /// Variants run now.
     #[serde(rename = "run")]
     pub variants: usize,
@@ -48,18 +48,18 @@ pub struct Carried {
 ///
 /// # Errors
 /// [`BatchError`]; the rows so far are safe.
-pub fn carry(
-    study: &Study,
+pub fn execute(
+    study: &PlannedBatch,
     (blocks, pending): (&Blocks, &[usize]),
     jobs: usize,
     journal: &mut Journal,
     rows: &mut BTreeMap<usize, Row>,
     stop: &AtomicBool,
-    told: &mut dyn FnMut(&[Row]),
-) -> Result<Carried, BatchError> {
+    describe: &mut dyn FnMut(&[Row]),
+) -> Result<Executed, BatchError> {
     let pool = ThreadPoolBuilder::new().num_threads(jobs).build()?;
     let (send, receive) = sync_channel::<Vec<Ran>>(WAITING);
-    let carried = std::thread::scope(|scope| {
+    let executed = std::thread::scope(|scope| {
         scope.spawn(|| {
             pool.install(|| {
                 // One block at a time: they differ in length.
@@ -74,23 +74,23 @@ pub fn carry(
                 });
             });
         });
-        let outcome = keep(&receive, journal, rows, told);
+        let outcome = keep(&receive, journal, rows, describe);
         if outcome.is_err() {
             stop.store(true, Ordering::Relaxed);
         }
         drop(receive);
         outcome
     })?;
-    Ok(carried)
+    Ok(executed)
 }
 
 fn keep(
     receive: &Receiver<Vec<Ran>>,
     journal: &mut Journal,
     rows: &mut BTreeMap<usize, Row>,
-    told: &mut dyn FnMut(&[Row]),
-) -> Result<Carried, JournalError> {
-    let mut carried = Carried::default();
+    describe: &mut dyn FnMut(&[Row]),
+) -> Result<Executed, JournalError> {
+    let mut executed = Executed::default();
     let mut synced = None;
     while let Ok(first) = receive.recv() {
         // All that come within a while go to disk together: waiting for the disk costs processor time too.
@@ -105,14 +105,14 @@ fn keep(
         let mut batch: Vec<Row> = Vec::new();
         // Rows that a torn block left behind are there already.
         for ran in blocks.into_iter().flatten().filter(|ran| !rows.contains_key(&ran.row.variant)) {
-            carried.variants += 1;
-            carried.in_lockstep += usize::from(ran.in_lockstep);
+            executed.variants += 1;
+            executed.in_lockstep += usize::from(ran.in_lockstep);
             batch.push(ran.row);
         }
         journal.append(&batch)?;
         synced = Some(Instant::now());
-        told(&batch);
+        describe(&batch);
         rows.extend(batch.into_iter().map(|row| (row.variant, row)));
     }
-    Ok(carried)
+    Ok(executed)
 }

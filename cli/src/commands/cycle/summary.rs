@@ -12,7 +12,7 @@ use super::tables::DEFINITIONS;
 use crate::account::{json, text};
 use crate::diagnostic::filled;
 use crate::judge::Uncertainty;
-use crate::sheet::Sheet;
+use crate::table::Table;
 
 /// Relative residual up to which the account counts as closed.
 pub(super) const CLOSES: f64 = 1e-4;
@@ -20,7 +20,7 @@ pub(super) const CLOSES: f64 = 1e-4;
 const WIDTH: usize = 100;
 
 #[derive(Serialize)]
-pub(super) struct Told<'a> {
+pub(super) struct Document<'a> {
     period: f64,
     closing_error: f64,
     periods_run: u32,
@@ -35,24 +35,24 @@ pub(super) struct Told<'a> {
     efficiency: f64,
     efficiency_error: &'a Uncertainty,
     balance_residual: f64,
-    balance: &'a Sheet,
-    switches: &'a Sheet,
-    others: &'a Sheet,
+    balance: &'a Table,
+    switches: &'a Table,
+    others: &'a Table,
     definitions: BTreeMap<&'static str, &'static str>,
-    temperatures: &'a Sheet,
-    junctions: &'a Sheet,
+    temperatures: &'a Table,
+    junctions: &'a Table,
     steps: u64,
     iterations: u64,
     #[serde(flatten)]
-    judged: json::ToldJudged<'a>,
+    judged: json::JudgedDocument<'a>,
     units: BTreeMap<&'static str, &'static str>,
 }
 
-pub(super) fn json(known: &Known) -> Told<'_> {
+pub(super) fn json(known: &Known) -> Document<'_> {
     let Known { cycle, account, tables, efficiency, .. } = known;
     let a = &cycle.account;
     let watts = |joules: f64| joules / cycle.period;
-    Told {
+    Document {
         period: cycle.period,
         closing_error: cycle.steady.closing,
         periods_run: cycle.steady.periods,
@@ -87,8 +87,8 @@ pub(super) fn efficiency(cycle: &Cycle, error: &Uncertainty) -> String {
     format!("{:.4} %{words}", 100.0 * cycle.account.efficiency())
 }
 
-fn columns(sheet: &Sheet) -> Vec<&str> {
-    sheet
+fn columns(data: &Table) -> Vec<&str> {
+    data
         .heads
         .iter()
         .map(|h| h.name.as_str())
@@ -116,9 +116,9 @@ pub(super) fn text(known: &Known, kind: &str) -> String {
         "\nLosses of the switches, mean over the period\n{}",
         losses.blocks(&["switch"], &names[1..], WIDTH)
     );
-    for (title, sheet) in [("Other losses", others), ("Power balance, mean over the period", balance)] {
-        if !sheet.rows.is_empty() {
-            let _ = write!(out, "\n{title}\n{}", sheet.text(&columns(sheet)));
+    for (title, data) in [("Other losses", others), ("Power balance, mean over the period", balance)] {
+        if !data.rows.is_empty() {
+            let _ = write!(out, "\n{title}\n{}", data.text(&columns(data)));
         }
     }
     let _ = writeln!(out, "efficiency {}", efficiency(cycle, error));

@@ -48,7 +48,7 @@ const ODD: [f64; 8] = [
     -1.0 / 3.0,
 ];
 
-pub fn tell(recorder: &mut impl Recorder<f64>, samples: usize) {
+pub fn report(recorder: &mut impl Recorder<f64>, samples: usize) {
     recorder.begin(&layout());
     for k in 0..samples {
         let t = k as f64 * 1e-9;
@@ -121,7 +121,7 @@ pub const SCENARIO: &str = "# Fähre\n[scenario]\nname = \"breaker, 400 V\"\n";
 
 pub fn write(path: &Path, samples: usize, options: WriterOptions) {
     let mut writer = ResultWriter::create(path, SCENARIO, options).unwrap();
-    tell(&mut writer, samples);
+    report(&mut writer, samples);
     assert!(writer.go_on(1.0));
     let finished = writer.finish(true, Some(&ledger()), Some(&summary())).unwrap();
     assert_eq!(finished.samples, samples as u64);
@@ -132,9 +132,9 @@ pub fn small(precision: Precision, deflate: u8) -> WriterOptions {
     WriterOptions { precision, deflate, chunk: 512, checkpoint_interval: Duration::from_millis(5) }
 }
 
-pub fn told(samples: usize) -> InMemory<f64> {
+pub fn describe(samples: usize) -> InMemory<f64> {
     let mut memory = InMemory::default();
-    tell(&mut memory, samples);
+    report(&mut memory, samples);
     memory
 }
 

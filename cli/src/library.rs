@@ -8,7 +8,7 @@ use crate::scenario::resolve::InputError;
 use crate::scenario::words::one_of;
 
 /// One kind of thing that is shipped.
-pub(crate) struct Shelf {
+pub(crate) struct Library {
     /// What it is, in words ("part").
     pub(crate) what: &'static str,
     /// A file that holds one, in words ("part file").
@@ -19,9 +19,9 @@ pub(crate) struct Shelf {
     pub(crate) shipped: fn() -> &'static [(&'static str, &'static str)],
 }
 
-impl Shelf {
-    fn is_file(asked: &str) -> bool {
-        asked.ends_with(".toml")
+impl Library {
+    fn is_file(name: &str) -> bool {
+        name.ends_with(".toml")
     }
 
     /// Path, as it is shown, of a shipped one.
@@ -44,13 +44,13 @@ impl Shelf {
     ///
     /// # Errors
     /// A file that cannot be opened; a name that nothing has.
-    pub(crate) fn alone(&self, asked: &str, open: Open<'_>) -> Result<(Sources, FileId), InputError> {
+    pub(crate) fn alone(&self, name: &str, open: Open<'_>) -> Result<(Sources, FileId), InputError> {
         let mut sources = Sources::default();
-        let (path, text) = if Self::is_file(asked) {
-            (PathBuf::from(asked), open(Path::new(asked)).map_err(InputError::Unreadable)?)
+        let (path, text) = if Self::is_file(name) {
+            (PathBuf::from(name), open(Path::new(name)).map_err(InputError::Unreadable)?)
         } else {
-            match self.text(asked) {
-                Ok(text) => (Self::shown(asked), text.to_string()),
+            match self.text(name) {
+                Ok(text) => (Self::shown(name), text.to_string()),
                 Err((found, expected, suggestion)) => {
                     let d = Diagnostic { place: None, key: String::new(), found, expected, suggestion };
                     return Err(InputError::Refused(Refusal { sources, diagnostics: vec![d] }));
@@ -64,15 +64,15 @@ impl Shelf {
     /// The one that a file names at a place, under a key; paths are relative to that file. What is wrong is told.
     pub(crate) fn beside(
         &self,
-        asked: &str,
+        name: &str,
         (place, key): (&Place, &str),
         sources: &mut Sources,
         open: Open<'_>,
         diagnostics: &mut Vec<Diagnostic>,
     ) -> Option<FileId> {
-        let read = if Self::is_file(asked) {
+        let read = if Self::is_file(name) {
             let here = sources.files.get(place.file.0).map(|f| f.0.clone()).unwrap_or_default();
-            let path = here.parent().unwrap_or(Path::new("")).join(asked);
+            let path = here.parent().unwrap_or(Path::new("")).join(name);
             match open(&path) {
                 Ok(text) => Ok((path, text)),
                 Err(error) => {
@@ -81,7 +81,7 @@ impl Shelf {
                 }
             }
         } else {
-            self.text(asked).map(|text| (Self::shown(asked), text.to_string()))
+            self.text(name).map(|text| (Self::shown(name), text.to_string()))
         };
         match read {
             Ok((path, text)) => Some(match sources.files.iter().position(|f| f.0 == path) {

@@ -18,7 +18,7 @@ impl Read<'_> {
             false => (&["output", "keep"], "this study records no signals", "that with a scenario only"),
         };
         for key in keys.iter().filter(|key| f.has(key)) {
-            self.tell(f.place_of(key), *key, found, expected);
+            self.report(f.place_of(key), *key, found, expected);
         }
     }
 
@@ -46,7 +46,7 @@ impl Read<'_> {
             _ => {
                 let numbers = f.numbers("variants");
                 if let Some(x) = numbers.iter().find(|x| x.fract() != 0.0 || **x > MOST_VARIANTS as f64) {
-                    self.tell(
+                    self.report(
                         f.place_of("variants"),
                         f.key("variants"),
                         format!("{x}"),
@@ -74,7 +74,7 @@ impl Read<'_> {
             if let Some(x) = table.numbers("variants").iter().find(|x| **x >= count as f64) {
                 let found = format!("there is no variant {x}");
                 let expected = format!("numbers from 0 to {}", count.saturating_sub(1));
-                self.tell(table.place_of("variants"), table.key("variants"), found, expected);
+                self.report(table.place_of("variants"), table.key("variants"), found, expected);
             }
         }
     }
@@ -102,7 +102,7 @@ impl Read<'_> {
                 let difference = if of_signal == "degC" { "K" } else { of_signal };
                 let band = self.measured(f, "band", difference)?;
                 if band <= 0.0 {
-                    self.tell(f.place_of("band"), f.key("band"), "a band of no width", "a value above zero");
+                    self.report(f.place_of("band"), f.key("band"), "a band of no width", "a value above zero");
                 }
                 (Measured::SettlingTime { target, band }, "s")
             }
@@ -111,11 +111,11 @@ impl Read<'_> {
     }
 
     pub(super) fn search(&mut self, f: &Fields) -> Option<Search> {
-        let slot = self.slot(f)?;
-        let lower = self.measured(f, "lower", &slot.unit);
-        let ends = lower.zip(self.measured(f, "upper", &slot.unit))?;
+        let parameter = self.parameter(f)?;
+        let lower = self.measured(f, "lower", &parameter.unit);
+        let ends = lower.zip(self.measured(f, "upper", &parameter.unit))?;
         if ends.0 >= ends.1 {
-            self.tell(
+            self.report(
                 f.place_of("upper"),
                 "search.upper",
                 "`upper` is not above `lower`",
@@ -125,12 +125,12 @@ impl Read<'_> {
         let limit = f.text("limit")?;
         let names = self.against.limits.clone();
         if !names.contains(&limit) {
-            let found = format!("{} has no limit `{limit}`", self.against.world.what);
+            let found = format!("{} has no limit `{limit}`", self.against.context.what);
             let d = Diagnostic::new(f.place_of("limit"), "search.limit", found, one_of(&names));
             self.diagnostics.push(d.suggest(nearest(limit, names)));
         }
-        let name = f.text("name").unwrap_or(&slot.path).to_string();
+        let name = f.text("name").unwrap_or(&parameter.path).to_string();
         let tolerance = f.number("tolerance").unwrap_or(1e-3);
-        Some(Search { name, slot, ends, limit: limit.to_string(), tolerance })
+        Some(Search { name, parameter, ends, limit: limit.to_string(), tolerance })
     }
 }

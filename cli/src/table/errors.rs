@@ -2,7 +2,7 @@
 
 use joulestep_engine::units::people_digits;
 
-use super::{Cell, Head, Sheet};
+use super::{Cell, Head, Table};
 use crate::judge::{Number, Uncertainty};
 
 /// Ends the name of a column of errors.
@@ -23,7 +23,7 @@ pub(super) fn words(error: &Uncertainty, unit: &str) -> String {
     }
 }
 
-impl Sheet {
+impl Table {
     pub(super) fn picked(&self, names: &[&str]) -> Vec<usize> {
         let of = |name: &&str| {
             let k = self.heads.iter().position(|h| h.name == **name)?;
@@ -68,7 +68,7 @@ impl Sheet {
         all
     }
 
-    /// With a column of errors beside each of these columns, taken in the order of [`Sheet::numbers`]; without where
+    /// With a column of errors beside each of these columns, taken in the order of [`Table::numbers`]; without where
     /// nobody asked for them.
     pub fn with_errors<'a>(
         mut self,
