@@ -4,9 +4,9 @@
 use std::collections::BTreeSet;
 
 use joulestep_engine::arithmetic::lane::Lane;
-use joulestep_engine::circuit::lockstep::DeviceLanes;
 use joulestep_engine::circuit::graph::{Body, Circuit, Linear};
 use joulestep_engine::circuit::law::{Device, stamp_len};
+use joulestep_engine::circuit::lockstep::DeviceLanes;
 use joulestep_models::devices::catalogue;
 use joulestep_models::lookup::find;
 use joulestep_models::model::{Built, Range, Shape, Value};
@@ -129,7 +129,11 @@ fn lockstep<K: DeviceLanes>() -> Vec<(String, Circuit<K>, Vec<Circuit<f64>>)> {
         let label = each[0].0.clone();
         let each: Vec<_> = each.into_iter().map(|one| one.1).collect();
         let together = Circuit::lockstep::<K>(&each.iter().collect::<Vec<_>>());
-        out.push((label.clone(), together.unwrap_or_else(|| panic!("{label} does not run in lockstep")), each));
+        out.push((
+            label.clone(),
+            together.unwrap_or_else(|| panic!("{label} does not run in lockstep")),
+            each,
+        ));
     }
     out
 }

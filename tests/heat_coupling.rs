@@ -194,7 +194,7 @@ fn mutual_heating_is_seen() {
 /// A path without heat capacity follows the power at once: no interval is short enough, and the run says so. So it does
 /// where the finest step is too long.
 #[test]
-fn what_is_not_bounded_is_told() {
+fn what_is_not_bounded_is_reported() {
     let mut setup = heater(60.0, f64::INFINITY);
     let network = NetworkBuilder::new()
         .boundary("sink", 25.0)
@@ -214,6 +214,6 @@ fn what_is_not_bounded_is_told() {
     let mut run = setup.ready().unwrap();
     run.advance(2e-3, &mut ()).unwrap();
     assert_eq!(run.coupling_error(0, 0), Some(CouplingError::NotBounded(Cause::StepsTooLong)));
-    // Nothing is told where nothing is known.
+    // Nothing is reported where nothing is known.
     assert_eq!(run.coupling_error(1, 0), None);
 }

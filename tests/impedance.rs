@@ -27,7 +27,7 @@ fn numbers(value: &Value) -> Vec<f64> {
 }
 
 #[test]
-fn a_package_is_told_whole() {
+fn a_package_is_reported_whole() {
     let report = json(&["impedance", "board-sj-620v-49m", "--cells", "9000", "--json"]);
     let package = &report["packages"][0];
     assert_eq!(package["dies"][0], "mosfet");

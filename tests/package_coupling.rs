@@ -96,7 +96,7 @@ fn the_example_on_a_package_runs() {
 }
 
 #[test]
-fn packages_that_cannot_be_are_told() {
+fn packages_that_cannot_be_are_reported() {
     for (from, to, expected) in [
         (
             "package = \"board-700v-7m\"",

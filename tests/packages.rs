@@ -205,7 +205,7 @@ fn broken_packages_are_refused_where_they_are_broken() {
 
 /// Junction to case needs a case beneath every die.
 #[test]
-fn a_die_without_a_case_is_told() {
+fn a_die_without_a_case_is_reported() {
     let text = RIGHT.replace("case = true\n", "");
     let package = read("x.toml", &|_: &Path| Ok(text.clone())).unwrap();
     let wrong = to_case(&package).unwrap_err();

@@ -213,8 +213,8 @@ fn the_account_of_a_failure_holds_no_number_that_is_none() {
         assert_eq!(report.split_whitespace().filter(none).count(), 0, "{report}");
         // So does the report.
         let page = format!("{out}.md");
-        let report = joulestep(&["report", &out, "-o", &page]);
-        assert_eq!(report.status.code(), Some(0), "{}", text(&report.stderr));
+        let made = joulestep(&["report", &out, "-o", &page]);
+        assert_eq!(made.status.code(), Some(0), "{}", text(&made.stderr));
         let page = std::fs::read_to_string(page).expect("a report");
         let result =
             page.split("Scenario and part data").next().unwrap_or_default().replace(['*', '−', '('], " ");

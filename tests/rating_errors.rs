@@ -9,7 +9,7 @@ use joulestep_models::rating::surge::{Outcome, STEPS, Surge};
 use joulestep_models::rating::{Carried, Conducts, HeatPath};
 use serde_json::Value;
 
-use crate::common::program::{joulestep, describe};
+use crate::common::program::{describe, joulestep};
 
 /// R₀(1 + a·T) on one R_th–C_th: a constant current warms it by a closed form.
 struct Linear;
@@ -37,7 +37,7 @@ fn path() -> HeatPath {
     HeatPath::new(Modal::new(&network).expect("modes"), &["die"]).expect("a path")
 }
 
-/// How the error of a number compares with what is told: between a quarter at the least and five times at the most.
+/// How the error of a number compares with what is reported: between a quarter at the least and five times at the most.
 fn covers(what: &str, error: f64, report: &Uncertainty) {
     let report = report.plus_minus().expect("an estimate");
     println!("{what}: off by {error:.3e}, ± {report:.3e}, {:.2} times", report / error);

@@ -2,7 +2,7 @@
 
 use serde_json::Value;
 
-use crate::common::program::{joulestep as run, describe};
+use crate::common::program::{describe, joulestep as run};
 
 /// The cascode on its board, and the superjunction device where it is asked for.
 fn rated(heatsink: &str, both: bool, more: &[&str]) -> Value {

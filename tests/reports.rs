@@ -14,7 +14,7 @@ use joulestep::result::{ResultFile, ResultWriter, Scalar, Summary, WriterOptions
 use joulestep_engine::recorder::Recorder;
 use joulestep_engine::units::{people, people_digits};
 
-use crate::common::program::{joulestep, describe};
+use crate::common::program::{describe, joulestep};
 
 /// Runs the program with paths among its arguments; it must end with this code.
 pub fn done(args: &[&str], code: i32) -> String {
@@ -56,7 +56,7 @@ pub fn ferry(folder: &Path) -> std::path::PathBuf {
 
 /// Verdict first; every number is the file's.
 #[test]
-fn the_report_of_a_run_tells_the_file() {
+fn the_report_of_a_run_describes_the_file() {
     let folder = tempfile::tempdir().unwrap();
     let result = ferry(folder.path());
     let out = folder.path().join("ferry.html");
@@ -160,9 +160,12 @@ fn the_verdict_names_what_decides() {
         ),
     ] {
         let path = |ending: &str| folder.path().join(format!("{class}.{ending}"));
-        let mut writer =
-            ResultWriter::create(&path("h5"), crate::result_file::written::SCENARIO, WriterOptions::default())
-                .unwrap();
+        let mut writer = ResultWriter::create(
+            &path("h5"),
+            crate::result_file::written::SCENARIO,
+            WriterOptions::default(),
+        )
+        .unwrap();
         crate::result_file::written::report(&mut writer, 100);
         let scalar = Scalar {
             name: "limit.bus.largest".into(),
@@ -197,7 +200,8 @@ fn a_partial_file_is_called_one() {
     let folder = tempfile::tempdir().unwrap();
     let result = folder.path().join("partial.h5");
     let mut writer =
-        ResultWriter::create(&result, crate::result_file::written::SCENARIO, WriterOptions::default()).unwrap();
+        ResultWriter::create(&result, crate::result_file::written::SCENARIO, WriterOptions::default())
+            .unwrap();
     crate::result_file::written::report(&mut writer, 4000);
     assert!(writer.go_on(1.0));
     writer.finish(false, None, None).unwrap();
@@ -211,7 +215,7 @@ fn a_partial_file_is_called_one() {
 }
 
 #[test]
-fn what_makes_no_report_is_told() {
+fn what_makes_no_report_is_reported() {
     let folder = tempfile::tempdir().unwrap();
     let path = |name: &str| folder.path().join(name);
     fs::write(path("no.h5"), "no HDF5").unwrap();

@@ -18,7 +18,7 @@ pub(crate) mod outside;
 pub(crate) mod written;
 
 #[test]
-fn what_was_told_is_read_back_bit_for_bit() {
+fn what_was_written_is_read_back_bit_for_bit() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("all.h5");
     let samples = 5000;

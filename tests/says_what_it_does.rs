@@ -2,7 +2,7 @@
 
 use serde_json::Value;
 
-use crate::common::program::{joulestep, describe};
+use crate::common::program::{describe, joulestep};
 use crate::common::schema::validator_for;
 
 fn words(text: &str) -> String {
@@ -55,7 +55,8 @@ fn the_gate_returns_to_the_kelvin_source_where_there_is_one() {
         ["double-pulse", "cascode-700v-22m", "--current", "20 A", "--gate-resistance", "5 ohm,20 ohm,50 ohm"];
     let of = |more: &[&str]| -> (bool, Vec<f64>) {
         let report = describe(&[&base[..], more, &["--json"]].concat());
-        let energies = report["rows"].as_array().unwrap().iter().map(|r| r["turn_on_energy"].as_f64().unwrap());
+        let energies =
+            report["rows"].as_array().unwrap().iter().map(|r| r["turn_on_energy"].as_f64().unwrap());
         (report["bench"]["kelvin"].as_bool().unwrap(), energies.collect())
     };
     let (kelvin, energies) = of(&[]);
@@ -127,7 +128,7 @@ fn a_part_and_its_package_mean_one_die() {
     let agreed = joulestep(&[&base[..], &["board-700v-7m"]].concat());
     assert_eq!(agreed.code, 0, "{}{}", agreed.out, agreed.err);
     assert!(!agreed.out.contains("NOT PROVEN"), "{}", agreed.out);
-    // The way of the heat is told to its end.
+    // The way of the heat is reported to its end.
     for expected in ["insulating-pad", "held at 45 °C", "whole way from a die that is heated alone: jfet"] {
         assert!(words(&agreed.out).contains(expected), "{expected}: {}", agreed.out);
     }
@@ -165,7 +166,10 @@ fn parallel_devices_that_are_too_hot_fail() {
     let hot = joulestep(&[&base[..], &["280 A"]].concat());
     let printed = words(&hot.out);
     assert_eq!(hot.code, 1, "{}", hot.err);
-    assert!(printed.contains("TOO HOT") && printed.contains("FAILS: of the devices in parallel"), "{printed}");
+    assert!(
+        printed.contains("TOO HOT") && printed.contains("FAILS: of the devices in parallel"),
+        "{printed}"
+    );
     let cool = joulestep(&[&base[..], &["60 A"]].concat());
     assert_eq!(cool.code, 0, "{}", cool.err);
     assert!(!cool.out.contains("TOO HOT") && !cool.out.contains("FAILS"), "{}", cool.out);

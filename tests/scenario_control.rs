@@ -121,7 +121,7 @@ fn the_account_says_what_let_through_is() {
     );
 }
 
-/// The shipped breaker: what is told is ∫ i² dt of the recorded current from the short circuit on, and of the retry.
+/// The shipped breaker: what is reported is ∫ i² dt of the recorded current from the short circuit on, and of the retry.
 #[test]
 fn the_shipped_breaker_lets_through_what_its_record_says() {
     let examples = Path::new(env!("CARGO_MANIFEST_DIR")).join("examples");
@@ -190,7 +190,7 @@ signals = ["line(upper)", "line(lower)"]
         seen[1] += usize::from(lower == 1.0);
     }
     assert!(seen[0] > 200 && seen[1] > 400, "{seen:?}");
-    // What makes no sense is told.
+    // What makes no sense is reported.
     for (from, to, report) in [
         ("complement = \"lower\"\n", "", "nothing is on while the output is off"),
         ("complement = \"lower\"", "complement = \"upper\"", "`upper` is the output itself"),

@@ -162,7 +162,7 @@ fn a_square_is_not_linear() {
 }
 
 #[test]
-fn what_cannot_be_spread_is_told() {
+fn what_cannot_be_spread_is_reported() {
     let here = |of_r: &str, more: &[&str]| {
         let folder = folder("1 V", of_r, "");
         let plan = "format = 2\nscenario = \"s.toml\"\nsampling = { kind = \"grid\" }\n\
@@ -185,7 +185,10 @@ fn what_cannot_be_spread_is_told() {
         done.err
     };
     let report = here("", &["--spread"]);
-    assert!(report.contains("no part of a component states a spread") && report.contains("[[spread]]"), "{report}");
+    assert!(
+        report.contains("no part of a component states a spread") && report.contains("[[spread]]"),
+        "{report}"
+    );
     let report = here("", &["--spread", "grid.toml"]);
     assert!(report.contains("stated values") && report.contains("a plan of distributions"), "{report}");
     let report = here("", &["--spread", "other.toml"]);
@@ -219,7 +222,8 @@ fn a_part_file_keeps_deviations_and_correlations() {
     assert_eq!(done.code, 0, "{}", done.err);
     let report = json(&done);
     let part = joulestep::parts::load(&path, &joulestep::scenario::include::open).unwrap().part;
-    let threshold = report["parameters"].as_array().unwrap().iter().find(|p| p["key"] == "threshold").unwrap();
+    let threshold =
+        report["parameters"].as_array().unwrap().iter().find(|p| p["key"] == "threshold").unwrap();
     let kept = part.spread.deviations.iter().find(|d| d.0 == "threshold").unwrap().1;
     assert!((kept / threshold["standard_error"].as_f64().unwrap() - 1.0).abs() < 1e-8);
     let pairs = &part.spread.correlations;

@@ -5,7 +5,7 @@ use joulestep::processor::{FEATURES, TARGET, baseline};
 use crate::common::program::joulestep;
 
 #[test]
-fn the_version_tells_what_the_program_was_built_for() {
+fn the_version_states_what_the_program_was_built_for() {
     let [short, full] = [joulestep(&["-V"]), joulestep(&["--version"])].map(|done| {
         assert_eq!(done.code, 0, "{}", done.err);
         done.out
@@ -26,7 +26,7 @@ fn the_version_tells_what_the_program_was_built_for() {
 #[test]
 #[cfg(all(target_os = "linux", target_arch = "x86_64"))]
 #[cfg_attr(not(with_emulator), ignore = "no emulator of processors (Debian: qemu-user)")]
-fn a_processor_that_lacks_something_is_told_so_before_anything_else() {
+fn a_processor_that_lacks_something_is_refused_before_anything_else() {
     let lacking: Vec<&str> = FEATURES.iter().filter(|f| f.built_in && f.level > 2).map(|f| f.name).collect();
     let mut command = std::process::Command::new("qemu-x86_64");
     command.args(["-cpu", "Nehalem", env!("CARGO_BIN_EXE_joulestep"), "--version"]);

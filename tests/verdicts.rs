@@ -208,7 +208,7 @@ fn check_and_run_note_the_same() {
     let limit = "[[limit]]\nsignal = \"voltage(out)\"\nmax = \"9 V\"\n";
     let stray = "[[component]]\nname = \"R2\"\nkind = \"resistor\"\npins = [\"out\", \"gdn\"]\nresistance = \"1 Mohm\"\n";
     let loose = scene(&rc(&format!("{stray}{COARSE}{limit}")));
-    let printed = |scene: &Scene, words: &str| {
+    let output_of = |scene: &Scene, words: &str| {
         let check = joulestep(&["check", &scene.path]);
         assert!(check.out.contains(words), "{}{}", check.out, check.err);
     };

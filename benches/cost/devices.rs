@@ -3,9 +3,9 @@
 use std::hint::black_box;
 
 use joulestep_engine::arithmetic::lane::Lane;
-use joulestep_engine::circuit::lockstep::DeviceLanes;
 use joulestep_engine::circuit::graph::{Body, Circuit, NodeId};
 use joulestep_engine::circuit::law::{Device, StampLocation, stamp_len};
+use joulestep_engine::circuit::lockstep::DeviceLanes;
 use wide::{f64x4, f64x8};
 
 use crate::catalogued::{part, put};
@@ -85,7 +85,8 @@ fn times<L: Lane>(device: &dyn Device<L>) -> Times {
     let mut best = Times { values: infinite, evaluate: infinite, stamp: infinite };
     for _ in 0..ROUNDS {
         best.values = best.values.min(nanoseconds(calls, || device.values(black_box(&x[..p]), &mut stamp)));
-        best.evaluate = best.evaluate.min(nanoseconds(calls, || device.evaluate(black_box(&x[..p]), &mut stamp)));
+        best.evaluate =
+            best.evaluate.min(nanoseconds(calls, || device.evaluate(black_box(&x[..p]), &mut stamp)));
         let location = StampLocation { locals: &locals, reference: p as u32, slots: &slots };
         let alpha = L::splat(1e9);
         best.stamp = best.stamp.min(nanoseconds(calls, || {

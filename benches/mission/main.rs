@@ -9,6 +9,7 @@ use std::time::Instant;
 
 use joulestep_engine::circuit::graph::{Circuit, HeatId};
 use joulestep_engine::cycle::steady::{Effort, keepers, steady};
+use joulestep_engine::error::CircuitError;
 use joulestep_engine::run::setup::Setup;
 use joulestep_engine::step::bounds::Bounds;
 use joulestep_engine::step::schedule::Steps;
@@ -16,7 +17,6 @@ use joulestep_engine::thermal::convert::foster_to_cauer;
 use joulestep_engine::thermal::modal::Modal;
 use joulestep_engine::thermal::network::{FosterTerm, NetworkBuilder};
 use joulestep_engine::thermal::run::Thermal;
-use joulestep_engine::error::CircuitError;
 use joulestep_models::arrangement::builder::CircuitLayout;
 use joulestep_models::arrangement::find;
 use joulestep_models::arrangement::mission::profile::{Begin, Of, Profile, Segment};

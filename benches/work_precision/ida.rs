@@ -84,7 +84,8 @@ impl Ida {
             return Err(String::from_utf8_lossy(&output.stderr).trim().to_string());
         }
         let line = String::from_utf8_lossy(&output.stdout).into_owned();
-        let report: BTreeMap<&str, &str> = line.split_whitespace().filter_map(|w| w.split_once('=')).collect();
+        let report: BTreeMap<&str, &str> =
+            line.split_whitespace().filter_map(|w| w.split_once('=')).collect();
         let number = |key: &str| -> Result<f64, String> {
             report.get(key).and_then(|v| v.parse().ok()).ok_or_else(|| format!("no {key} in {line:?}"))
         };

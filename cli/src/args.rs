@@ -46,11 +46,11 @@ Cautions:
 Exit codes:
     0  done
     1  done, and a limit or a rating is exceeded: the verdict is \"fails\"
-    5  done, and nothing is shown to be exceeded, but not all to be kept: \"not proven\"
+    5  done, no limit is shown to be exceeded, but not all are shown to be kept: \"not proven\"
     2  bad input: the command line, the scenario or a file that it includes
-    3  numerical failure: the equations could not be solved further
+    3  numerical failure: the equations could not be solved
     4  a file cannot be read or written
-    6  this processor lacks what the program was built for
+    6  this processor lacks instructions that the program was built for
   130  interrupted by Ctrl-C; the partial result is closed";
 
 /// What `-V` and `--version` tell: the version and what the program was built for; in full also every extension of the
@@ -72,7 +72,7 @@ fn version(full: bool) -> &'static str {
 
 /// Joulestep: voltages, currents, energies and junction temperatures of power switches in their circuit.
 #[derive(Debug, Parser)]
-#[command(name = "joulestep", version = version(false), long_version = version(true), after_long_help = CAUTIONS, after_help = "`joulestep --help` tells more, with cautions and exit codes.")]
+#[command(name = "joulestep", version = version(false), long_version = version(true), after_long_help = CAUTIONS, after_help = "`joulestep --help` shows more, with cautions and exit codes.")]
 #[command(max_term_width = 100)]
 pub struct Cli {
     /// What to do.
@@ -86,7 +86,7 @@ pub enum Command {
     /// Run a scenario and write the result file.
     ///
     /// Solves the circuit, coupled to the thermal network, from the scenario's start to its end, and writes waveforms,
-    /// junction temperatures and events to an HDF5 file as it goes. Then prints what happened, the extremes of the
+    /// junction temperatures and events to an HDF5 file as it goes. Then prints the events, the extremes of the
     /// recorded signals, the hottest junctions, the energies with the ledger's residual, and the verdict over the ratings
     /// of the parts and the limits that the scenario sets.
     ///
@@ -99,7 +99,7 @@ pub enum Command {
     Run(RunArgs),
     /// Check a scenario without running it.
     ///
-    /// Reads the scenario with the files it includes and connects the circuit. Tells every error with file, line and
+    /// Reads the scenario with the files it includes and connects the circuit. Reports every error with file, line and
     /// column: unknown keys and names, missing or wrong units, values out of range, floating nodes, loops of ideal
     /// sources. Also notes nodes that only one pin touches. No equation is solved, so a circuit that passes may still
     /// have no operating point.
@@ -116,7 +116,7 @@ pub enum Command {
     /// temperatures given. The waveforms behind each number are kept with `--waveforms` and `--pictures`.
     ///
     /// Every number has its numerical error (±) beside it, from two coarser computations of the same point. Voltages,
-    /// currents and the stated junction temperature are held against the ratings of both devices at every point.
+    /// currents and the stated junction temperature are judged by the ratings of both devices at every point.
     #[command(
         after_long_help = "Examples:\n  joulestep double-pulse cascode-700v-22m --current \"20 A,40 A,60 A\" --temperature \"25 degC,125 degC\"\n  joulestep double-pulse mosfet-sic-700v-12m --upper diode-sic-700v-50a --current \"40 A\" --csv > table.csv"
     )]
@@ -124,11 +124,11 @@ pub enum Command {
     /// Find the periodic steady state of a scenario's arrangement: losses of each switch, temperature ripple.
     ///
     /// The state that a period maps onto itself is found by shooting, without waiting for slow time constants, and
-    /// its closing error is told, with an estimate of the distance that is left (a slow time constant closes well long
-    /// before it is at rest). The losses of a period are sorted by what each switch is doing, as the output defines; they
+    /// its closing error is printed, with an estimate of the remaining distance (a slow time constant closes well long
+    /// before it is at rest). The losses of a period are sorted by the state of each switch, as the output defines; they
     /// sum to the energy ledger. Where dies have heat inputs, temperatures and losses are brought to agree.
     ///
-    /// Every number has its error (±) beside it, from two coarser computations of the same. The period is held against
+    /// Every number has its error (±) beside it, from two coarser computations of the same. The period is judged by
     /// the ratings of the parts and the limits of the scenario, as a run is.
     #[command(after_long_help = "Example:\n  joulestep cycle examples/ferry-buck.toml")]
     Cycle(CycleArgs),
@@ -136,18 +136,18 @@ pub enum Command {
     ///
     /// Load and ambient follow the scenario's `[mission]`. After a step of the load, switching cycles are resolved one by one
     /// until what is left of the electrical settling is small; then the thermal state leaps over many cycles, with an
-    /// estimate of its error that takes back a leap which is too long. Tells the course of every junction, its ripple
+    /// error estimate that repeats a leap which is too long. Reports the course of every junction, its ripple
     /// at switching and line frequency, the counted temperature cycles, and damage by a law that the scenario states.
     ///
     /// Every number has its error (±) beside it: of steps, from two coarser computations of the same, of leaps, and of the
-    /// laws held over a cycle. The mission is held against the ratings of the parts and the limits of the scenario: the
+    /// laws held over a cycle. The mission is judged by the ratings of the parts and the limits of the scenario: the
     /// temperatures of its whole course, voltages and currents of the cycles that were solved.
     #[command(after_long_help = mission::MISSION)]
     Mission(MissionArgs),
     /// Transient thermal impedance of a package, or of measured points.
     ///
     /// Solves the layers of a package in three dimensions on three meshes, reduces them to a compact network and
-    /// tells Zth(t) of every die, junction to case and junction to the boundaries, what dies do to one another,
+    /// reports Zth(t) of every die, junction to case and junction to the boundaries, coupling between dies,
     /// repeated pulses by duty, Foster and Cauer coefficients and the structure function; with the error of the mesh
     /// and of the reduction. With `--points` it fits a Foster network to measured points instead.
     #[command(after_long_help = heat::IMPEDANCE)]
@@ -157,13 +157,13 @@ pub enum Command {
     /// A plan varies numbers of a scenario: over a full grid, as listed in a CSV file, by named distributions with
     /// correlations (Monte Carlo, Latin hypercube, Sobol sequence), for Sobol indices, or to the value at which a limit
     /// is just met. Every variant is a row of the table with its inputs, extremes, temperatures, energies and verdict;
-    /// one that fails says why in its row. Finished rows are in the journal beside the table before they count, so a
+    /// a failed one has the reason in its row. Finished rows are in the journal beside the table before they count, so a
     /// batch that was killed goes on with `--resume`. The table is the same for any number of threads and shards.
     #[command(after_long_help = batch::BATCH)]
     Batch(BatchArgs),
     /// Make a report of a result file: question, verdict, evidence, in one HTML file that prints well.
     ///
-    /// Tells what was asked and the verdict first, then what happened, the waveforms around each thing of note, energies
+    /// States the question and the verdict first, then the events, the waveforms around each of them, energies
     /// and losses with the ledger's closure, limits and ratings, the definitions of the quantities, assumptions, cautions,
     /// and the scenario and part data used. Studies and batches have their tables and curves instead.
     #[command(after_long_help = report::REPORT)]
@@ -178,7 +178,7 @@ pub enum Command {
     /// Print the JSON Schema of scenario, part, points, package or plan files.
     ///
     /// Lists every key with its unit and a line of help; editors use it to complete and check files while they are
-    /// typed. Names, dimensions and everything physical are for `check`.
+    /// typed. `check` also checks names, dimensions and physics.
     #[command(
         after_long_help = "Examples:\n  joulestep schema > scenario.schema.json\n  joulestep schema part > part.schema.json"
     )]
@@ -199,20 +199,20 @@ pub struct RunArgs {
     /// Replace the result file if it exists.
     #[arg(long)]
     pub force: bool,
-    /// Leave out the two coarser runs that tell the error of every number; values are then judged as they stand.
+    /// Leave out the two coarser runs that estimate the error of every number; values are then judged as they stand.
     #[arg(long)]
     pub no_estimate: bool,
-    /// Repeat with finer and finer steps until every judged number stands still within its margin; the file holds the last.
+    /// Repeat with finer and finer steps until every judged number is converged within its margin; the file holds the last.
     ///
     /// Each round halves the base and the finest step, divides the error bounds by 16 and the coupling of heat by 4, and
     /// costs about twice the one before. Two to five rounds; if they are not enough, the verdict is "not proven".
     #[arg(long, conflicts_with = "no_estimate")]
     pub prove: bool,
-    /// Tell what the spread of the parts does, as their files state it; or of what a plan of the scenario draws.
+    /// Report the effect of the tolerances that part files state, or of the inputs that a plan draws.
     ///
     /// Two runs for each input, one standard deviation to either side, and one for each judged extreme far out; numbers
-    /// are judged with three standard deviations beside their numerical errors. Where a number is not linear in its
-    /// inputs it says so, and is not proven. Without this the verdict is one of the nominal part.
+    /// are judged with three standard deviations beside their numerical errors. A number that is not linear in its
+    /// inputs is marked, and not proven. Without this the verdict is one of the nominal part.
     #[arg(long, value_name = "PLAN", conflicts_with = "prove")]
     pub spread: Option<Option<PathBuf>>,
     /// Show no progress; the account is still printed.
@@ -233,7 +233,7 @@ pub struct CheckArgs {
     pub json: bool,
 }
 
-/// What is done with parts.
+/// Commands on parts.
 #[derive(Debug, Subcommand)]
 pub enum PartsCommand {
     /// List the shipped parts with their technology and ratings. All of them are invented.
@@ -246,7 +246,7 @@ pub enum PartsCommand {
     /// Extract the parameters of a part from points of its data sheet.
     ///
     /// Fits the model of the kind to the curves of the points file by nonlinear least squares: what the model says at
-    /// the operating points and small signals of an ideal test bench is compared with the points. Tells how well each
+    /// the operating points and small signals of an ideal test bench is compared with the points. Reports how well each
     /// curve is met, how certain each parameter is, and which parameters the points do not determine. Refuses points
     /// that contradict each other or the part's limits.
     #[command(
@@ -325,7 +325,7 @@ pub struct SchemaArgs {
     /// What the schema is of.
     #[arg(value_enum, default_value = "scenario")]
     pub of: SchemaOf,
-    /// Changes nothing: the schema is JSON anyway.
+    /// No effect: the schema is JSON.
     #[arg(long)]
     pub json: bool,
 }

@@ -1,4 +1,4 @@
-//! What is wrong with an input file, as data: where, which key, what was found, what was expected, what may be meant.
+//! What is wrong with an input file, as data: where, which key, what was found, what was expected, what may be intended.
 
 use std::fmt::Write;
 use std::ops::Range;
@@ -110,7 +110,7 @@ pub struct Diagnostic {
     pub found: String,
     /// What was expected.
     pub expected: String,
-    /// What may have been meant.
+    /// What may have been intended.
     pub suggestion: Option<String>,
 }
 
@@ -267,7 +267,7 @@ pub fn filled(text: &str, width: usize, out: &mut String) {
     out.push('\n');
 }
 
-/// The name nearest to what was typed, when one is near enough to be meant.
+/// The name nearest to what was typed, when one is near enough to be intended.
 pub fn nearest<'a>(typed: &str, names: impl IntoIterator<Item = &'a str>) -> Option<String> {
     let lower = typed.to_lowercase();
     let near = names.into_iter().map(|n| (strsim::damerau_levenshtein(&n.to_lowercase(), &lower), n));

@@ -50,6 +50,7 @@ pub mod diagnostic;
 pub mod exit;
 pub mod impedance;
 pub mod judge;
+mod library;
 pub mod mission;
 pub mod output;
 pub mod package;
@@ -60,9 +61,8 @@ pub mod progress;
 pub mod report;
 pub mod result;
 pub mod scenario;
-pub mod table;
-mod library;
 pub mod study;
+pub mod table;
 pub mod view;
 
 use std::ffi::OsString;

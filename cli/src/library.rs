@@ -61,7 +61,7 @@ impl Library {
         Ok((sources, file))
     }
 
-    /// The one that a file names at a place, under a key; paths are relative to that file. What is wrong is told.
+    /// The one that a file names at a place, under a key; paths are relative to that file. Errors are reported.
     pub(crate) fn beside(
         &self,
         name: &str,

@@ -1,4 +1,4 @@
-//! Package files: read, checked against their key tables, as meant.
+//! Package files: read, checked against their key tables, as resolved.
 
 pub mod sections;
 
@@ -10,12 +10,12 @@ use joulestep_models::devices::catalogue;
 use joulestep_models::package::{Package, shipped};
 
 use crate::diagnostic::{Diagnostic, FileId, Place, Refusal, Sources};
+use crate::library::Library;
 use crate::scenario::conform::Conform;
 use crate::scenario::fields::Fields;
 use crate::scenario::include::Open;
 use crate::scenario::raw::{self, RawTable};
 use crate::scenario::resolve::InputError;
-use crate::library::Library;
 
 const LIBRARY: Library = Library { what: "package", file: "file", path: "a package", shipped };
 
@@ -40,7 +40,7 @@ pub fn read_with_text(name: &str, open: Open<'_>) -> Result<(Package, Sources), 
     }
 }
 
-/// The package that a file names at a place; what is wrong is told.
+/// The package that a file names at a place; errors are reported.
 pub(crate) fn load(
     name: &str,
     at: (&Place, &str),

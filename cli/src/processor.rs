@@ -71,7 +71,7 @@ const fn listed(list: &str, name: &str) -> bool {
     false
 }
 
-/// Every extension that a stable compiler can be told to use, but for key locker, which nothing here comes near.
+/// Every extension that a stable compiler can be made to use, but for key locker, which nothing here comes near.
 pub const FEATURES: [Feature; 54] = [
     feature("fxsr", 1, (1, 0, 3, 24), 0),
     feature("sse", 1, (1, 0, 3, 25), 0),

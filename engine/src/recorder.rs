@@ -147,7 +147,7 @@ impl<L: Lane> Recorder<L> for () {}
 /// Keeps everything in memory: for tests and small library programs.
 #[derive(Clone, Debug, Default)]
 pub struct InMemory<L> {
-    /// What was told at the beginning.
+    /// What was reported at the beginning.
     pub layout: Layout,
     /// Instants of the samples, s.
     pub time: Vec<f64>,

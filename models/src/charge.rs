@@ -1,7 +1,7 @@
 //! Charges of nonlinear capacitances.
 
-use joulestep_engine::arithmetic::lockstep::{Lockstep, lanes};
 use joulestep_engine::arithmetic::lane::Lane;
+use joulestep_engine::arithmetic::lockstep::{Lockstep, lanes};
 use joulestep_engine::arithmetic::scalar::Scalar;
 
 use crate::channel::overdrive;

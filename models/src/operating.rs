@@ -5,9 +5,9 @@ use joulestep_engine::circuit::graph::{Circuit, ComponentId, GROUND, NodeId, Wav
 use joulestep_engine::circuit::law::Device;
 use joulestep_engine::circuit::wave::Wave;
 use joulestep_engine::equations::system::System;
+use joulestep_engine::error::CircuitError;
 use joulestep_engine::run::setup::{Refusal, Setup};
 use joulestep_engine::run::time_loop::Run;
-use joulestep_engine::error::CircuitError;
 use nalgebra::{Complex, DMatrix, DVector};
 
 use crate::model::{Built, Entry, Value, Values};

@@ -5,15 +5,15 @@
 //! in m, temperatures in °C.
 
 mod agree;
+mod error;
 mod place;
 mod solid;
-mod error;
 mod vias;
 
 pub use agree::contradictions;
+pub use error::{PackageError, Subject};
 pub use place::Placed;
 pub use solid::{Solid, to_ambient, to_case};
-pub use error::{PackageError, Subject};
 pub use vias::effective;
 
 use crate::materials::Material;

@@ -1,10 +1,10 @@
 //! Charge control of a p-n junction: stored charge, and with it reverse recovery.
 
-use joulestep_engine::lockstep;
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::circuit::law::{Device, Flow, Law, side_by_side};
 use joulestep_engine::error::CircuitError;
+use joulestep_engine::lockstep;
 
 use crate::charge::Depletion;
 use crate::junction::{Breakdown, Junction, saturation_at};
@@ -67,14 +67,14 @@ macro_rules! recovery_params {
                 "1",
                 1.5,
                 Range::Any,
-                "Carrier lifetime goes as (T/298.15 K) to this power",
+                "Carrier lifetime scales as (T/298.15 K) to this power",
             ),
             Param::with(
                 concat!($($p,)+ "transit-exponent"),
                 "1",
                 0.0,
                 Range::Any,
-                "Transit time goes as (T/298.15 K) to this power",
+                "Transit time scales as (T/298.15 K) to this power",
             ),
         ]
     };

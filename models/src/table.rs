@@ -2,8 +2,8 @@
 
 use std::sync::Arc;
 
-use joulestep_engine::arithmetic::lockstep::{Lockstep, lanes};
 use joulestep_engine::arithmetic::lane::Lane;
+use joulestep_engine::arithmetic::lockstep::{Lockstep, lanes};
 use joulestep_engine::arithmetic::scalar::Scalar;
 
 /// Charge of a capacitance C(v) given at some voltages. Between them C is the monotone cubic of Fritsch & Carlson,

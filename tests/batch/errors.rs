@@ -157,7 +157,8 @@ fn a_column_without_an_error_proves_nothing() {
 /// not proven, one beyond it is kept or exceeded.
 #[test]
 fn variants_of_a_rating_know_their_errors() {
-    let rated = describe(&["rating", "cascode-700v-22m", "--interface", "0.3 K/W", "--points", "2", "--json"]);
+    let rated =
+        describe(&["rating", "cascode-700v-22m", "--interface", "0.3 K/W", "--points", "2", "--json"]);
     let of = |key: &str| rated.pointer(&format!("/ratings/0/continuous/{key}")).unwrap().clone();
     let (current, error) =
         (of("current").as_f64().unwrap(), of("current_error")["plus_minus"].as_f64().unwrap());

@@ -5,7 +5,7 @@ use std::fs;
 use super::program::{Folder, TOLERANCES};
 use super::subjects::table;
 use crate::common::program::joulestep;
-use crate::common::python::{python, output_of};
+use crate::common::python::{output_of, python};
 
 /// The table of one batch in Parquet is the list of the next: the same values to the last bit.
 #[test]
@@ -22,7 +22,7 @@ fn a_parquet_table_is_a_list_of_the_same_bits() {
     let bits = |x: &[f64]| x.iter().map(|x| x.to_bits()).collect::<Vec<_>>();
     assert_eq!(bits(&first["R"]), bits(&second["R"]));
     assert_eq!(bits(&first["limit.current.largest"]), bits(&second["limit.current.largest"]));
-    // Damaged in any place, it is told or read, and nothing else.
+    // Damaged in any place, it is reported or read, and nothing else.
     let whole = folder.bytes("t.parquet");
     let mut refused = 0;
     for k in 0..40 {

@@ -261,7 +261,7 @@ tolerance = 1e-6
 }
 
 #[test]
-fn broken_plans_are_told_with_line_and_column() {
+fn broken_plans_are_reported_with_line_and_column() {
     let vary = |value: &str, rest: &str| {
         format!(
             "[sampling]\nkind = \"grid\"\n[[vary]]\nvalue = \"{value}\"\nkind = \"values\"\nvalues = [{rest}]\n"

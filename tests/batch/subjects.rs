@@ -6,7 +6,7 @@ use std::fs;
 use serde_json::Value;
 
 use super::program::Folder;
-use crate::common::program::{joulestep, describe};
+use crate::common::program::{describe, joulestep};
 
 /// Numbers of a CSV by the names of its columns without their units, and the last cells of each row.
 pub(super) fn table(folder: &Folder, name: &str) -> (BTreeMap<String, Vec<f64>>, Vec<Vec<String>>) {
@@ -285,7 +285,7 @@ values = ["10 A", "20 A"]
 }
 
 #[test]
-fn broken_plans_of_ratings_are_told() {
+fn broken_plans_of_ratings_are_reported() {
     let of = |subject: &str, value: &str, x: &str, more: &str| {
         format!(
             "{subject}\n[sampling]\nkind = \"grid\"\n[[vary]]\nvalue = \"{value}\"\nkind = \"values\"\nvalues = [{x}]\n{more}"

@@ -198,7 +198,7 @@ impl Browser {
         self.deep("Browser.setDownloadBehavior", &to);
     }
 
-    /// Everything that the console was told since the last call, as "LEVEL: message".
+    /// Everything that the console received since the last call, as "LEVEL: message".
     pub fn log(&self) -> Vec<String> {
         let entries = self.command("se/log", &json!({ "type": "browser" }));
         let text = |entry: &Value, key: &str| entry[key].as_str().unwrap_or_default().to_owned();
@@ -206,7 +206,7 @@ impl Browser {
         entries.iter().map(|e| format!("{}: {}", text(e, "level"), text(e, "message"))).collect()
     }
 
-    /// Fails when the console was told of error.
+    /// Fails when the console received an error.
     pub fn no_errors(&self) {
         let log = self.log();
         let error = log.iter().filter(|l| l.starts_with("SEVERE") || l.starts_with("WARNING"));

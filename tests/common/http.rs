@@ -1,4 +1,4 @@
-//! A plain HTTP/1.1 client for the tests: one request, one connection. It sends what it is told, right or wrong.
+//! A plain HTTP/1.1 client for the tests: one request, one connection. It sends what it is given, right or wrong.
 
 use std::io::{self, Read, Write};
 use std::net::TcpStream;

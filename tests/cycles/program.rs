@@ -1,6 +1,6 @@
 //! The commands `cycle` and `dead-time`, and the example of every arrangement.
 
-use crate::common::program::{joulestep, describe as json};
+use crate::common::program::{describe as json, joulestep};
 
 /// Every arrangement has an example that is right.
 #[test]

@@ -6,7 +6,7 @@ use joulestep::parts::write;
 use serde_json::Value;
 
 use super::made::{DIODE_KNOWN, diode};
-use crate::common::program::{joulestep, describe};
+use crate::common::program::{describe, joulestep};
 
 #[test]
 fn every_shipped_part_is_listed_and_shown() {
@@ -104,7 +104,8 @@ fn an_extracted_part_runs() {
 /// The schemas, by an implementation that is not ours, on every shipped part and on broken ones.
 #[test]
 fn schemas_of_part_and_points_files() {
-    let of = |what: &str| crate::common::schema::validator_for(&describe(&["schema", what])).expect("a schema");
+    let of =
+        |what: &str| crate::common::schema::validator_for(&describe(&["schema", what])).expect("a schema");
     let json = |content: &str| -> Value {
         let table: toml::Table = content.parse().expect("TOML");
         serde_json::to_value(table).expect("JSON")
@@ -138,7 +139,8 @@ fn the_example_is_fitted_and_drawn() {
     let folder = tempfile::tempdir().expect("a folder");
     let picture = folder.path().join("fit.svg");
     let picture = picture.to_str().expect("UTF-8");
-    let report = describe(&["parts", "extract", "examples/points-sic-mosfet.toml", "--plot", picture, "--json"]);
+    let report =
+        describe(&["parts", "extract", "examples/points-sic-mosfet.toml", "--plot", picture, "--json"]);
     let curves = report["curves"].as_array().unwrap();
     assert_eq!(curves.len(), 17);
     for curve in curves {
@@ -208,7 +210,7 @@ fn noisy_points_end_in_an_honest_report() {
         println!("converged: {}; in doubt: {doubted:?}", found.converged);
         assert!(found.fitted.len() > 15, "{} fitted", found.fitted.len());
         for f in &found.fitted {
-            // What is told as fitted and not doubted is known to a quarter.
+            // What is reported as fitted and not doubted is known to a quarter.
             let sure = f.error.is_finite() && f.error.abs() < 0.5 * f.value.abs();
             assert!(sure || doubted.contains(&f.key), "{} {} ± {} is not doubted", f.key, f.value, f.error);
         }

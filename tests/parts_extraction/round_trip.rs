@@ -149,7 +149,7 @@ fn pillars_come_back() {
 
 /// Curves at one temperature say nothing of temperature: the parameters are named, and the curve that would tell.
 #[test]
-fn what_points_do_not_determine_is_told() {
+fn what_points_do_not_determine_is_reported() {
     let mut made = mosfet();
     made.curves.retain(|c| {
         matches!(c.quantity, Quantity::Transfer | Quantity::Output) && c.conditions.temperature == Some(25.0)
@@ -169,7 +169,7 @@ fn what_points_do_not_determine_is_told() {
 
 /// One point on a line of two unknowns: the resistance of both dies is known in sum only.
 #[test]
-fn two_parameters_that_points_cannot_tell_apart_are_told_together() {
+fn two_parameters_that_points_cannot_distinguish_are_reported_together() {
     let mut made = cascode();
     made.curves.retain(|c| c.quantity == Quantity::OnResistance && c.against == Variable::Temperature);
     let known: Vec<&'static str> = made

@@ -17,7 +17,7 @@ const UT0: f64 = 0.2;
 const GAMMA: f64 = 0.035;
 const PHI: f64 = 1.01;
 
-/// Pins gate, source, drain, bulk. Carries charge only; the topology check is told otherwise, since the two nodes of
+/// Pins gate, source, drain, bulk. Carries charge only; the topology check gets a conductance, since the two nodes of
 /// the problem float for direct current and are fixed by their conserved charge.
 #[derive(Clone, Debug)]
 struct Charges;

@@ -144,7 +144,7 @@ fn mixed(y: &[f64]) -> f64 {
 
 /// The published table belongs to the reference code, whose reverse branch has β = 1.748e-4; the printed text has
 /// 1.748e-3 in both. With the text's value an independent solution (IDA, 1e-9) ends at y5 = 4.9709557,
-/// y10 = −0.2034615. The engine must tell the two apart.
+/// y10 = −0.2034615. The engine must distinguish the two.
 #[test]
 fn the_nand_gate_ends_at_its_published_values() {
     let code = Nand { reverse: 1.748e-4 };

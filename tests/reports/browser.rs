@@ -6,7 +6,7 @@ use std::process::{Command, Output};
 use super::{done, ferry, text};
 use crate::common::browser::chromium;
 
-/// Without any name service, so that whatever would be fetched fails, and is told.
+/// Without any name service, so that whatever would be fetched fails, and is reported.
 fn browse(browser: &Path, profile: &Path, page: &Path, what: &str) -> Output {
     let address = format!("file://{}", page.display());
     let profile = format!("--user-data-dir={}", profile.display());
@@ -20,7 +20,8 @@ fn browse(browser: &Path, profile: &Path, page: &Path, what: &str) -> Output {
         .unwrap();
     let printed = String::from_utf8_lossy(&output.stderr);
     assert!(output.status.success(), "{printed}");
-    let report: Vec<&str> = printed.lines().filter(|l| l.contains(":CONSOLE") || l.contains("ERR_")).collect();
+    let report: Vec<&str> =
+        printed.lines().filter(|l| l.contains(":CONSOLE") || l.contains("ERR_")).collect();
     assert!(report.is_empty(), "{report:?}");
     output
 }

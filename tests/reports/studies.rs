@@ -8,7 +8,7 @@ use joulestep_engine::units::people_digits;
 
 use super::{done, judged, page, text};
 use crate::common::program::describe;
-use crate::common::python::{python, output_of};
+use crate::common::python::{output_of, python};
 
 /// The commands that leave a file, with a word of their title.
 const STUDIES: &[(&str, &[&str], &str)] = &[
@@ -99,7 +99,7 @@ fn every_study_has_a_report() {
 
 /// Tables hold every digit that the CSV tells, and the report the numbers of the JSON.
 #[test]
-fn files_hold_what_the_command_tells() {
+fn files_hold_what_the_command_prints() {
     let folder = tempfile::tempdir().unwrap();
     let args = STUDIES[0].1;
     let result = run(folder.path(), "rating", args);
@@ -176,7 +176,7 @@ fn a_batch_has_a_report() {
     let median = output["percentiles"]["50"].as_f64().unwrap();
     let shown = joulestep_engine::units::people(median, output["unit"].as_str().unwrap());
     assert!(page.text.contains(&shown), "{shown}");
-    for words in ["Histogram", "Tornado", "Percentiles of what was asked for", "plan.toml"] {
+    for words in ["Histogram", "Tornado", "Percentiles of the requested outputs", "plan.toml"] {
         assert!(page.text.contains(words), "{words}");
     }
 }

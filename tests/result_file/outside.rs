@@ -8,7 +8,7 @@ use joulestep::result::{Precision, block_length};
 use serde_json::{Map, Value, json};
 
 use super::written::*;
-use crate::common::python::{python, output_of};
+use crate::common::python::{output_of, python};
 
 /// Lets `tests/result_file/read.py` compare the file with what is expected of it.
 pub fn compare_from_outside(path: &Path, expected: &Value, engines: &[&str]) {

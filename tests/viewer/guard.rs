@@ -228,7 +228,7 @@ fn files_that_cannot_be_shown_get_their_reason() {
     std::fs::write(path("plan.toml"), "format = 2\n").unwrap();
     joulestep::result::write_table(
         &path("table.h5"),
-        &joulestep::result::Table {
+        &joulestep::result::BatchTable {
             title: "t",
             text: "",
             digest: "",

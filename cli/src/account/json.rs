@@ -49,7 +49,7 @@ pub struct JudgedDocument<'a> {
     error_estimate: &'a Option<Cost>,
 }
 
-/// What is told of the counters.
+/// What is reported of the counters.
 #[derive(Serialize)]
 #[serde(remote = "Counters")]
 pub(super) struct Work {

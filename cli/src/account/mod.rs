@@ -37,7 +37,7 @@ pub enum Outcome {
     Done,
     /// By the user.
     Interrupted,
-    /// The equations could not be solved further.
+    /// The equations could not be solved.
     Failed(String),
 }
 
@@ -99,7 +99,7 @@ pub struct Judgement {
     pub further: f64,
     /// Why the user waived it.
     pub waived: Option<String>,
-    /// What is said of it, with its errors.
+    /// The ruling on it, with its errors.
     pub ruling: Ruling,
 }
 
@@ -229,7 +229,7 @@ pub struct Account {
     pub notes: Vec<String>,
     /// Ratings and notes that were waived.
     pub waivers: Vec<Waiver>,
-    /// What the coarser runs cost that told the errors.
+    /// What the coarser runs cost that estimated the errors.
     #[serde(rename = "error_estimate")]
     pub estimate: Option<Cost>,
     /// What the spread of the input does; `None`: numbers are those of the nominal part.

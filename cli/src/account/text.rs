@@ -267,7 +267,7 @@ fn energies(out: &mut String, a: &Account) {
         (false, _) => "is no number: the last state is not one of finite energies".into(),
     };
     line(out, &format!("  ledger residual {residual}"));
-    // Written so that a residual that is not a number is told too.
+    // Written so that a residual that is not a number is reported too.
     let closes = a.relative <= CLOSES;
     if !closes {
         line(

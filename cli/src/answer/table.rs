@@ -14,7 +14,7 @@ pub struct StudyTable {
     pub keys: usize,
     /// The rows.
     pub data: Table,
-    /// Columns whose errors coarser computations tell.
+    /// Columns whose errors coarser computations estimate.
     pub estimated: Vec<String>,
     /// Errors of the estimated columns, in their order, that coarser computations do not show: ± of each row; empty where
     /// there are none.
@@ -29,7 +29,7 @@ impl StudyTable {
         Self { name: name.into(), title: title.into(), keys, data, ..Self::default() }
     }
 
-    /// The same, with columns whose errors coarser computations tell; each gets a column of ± beside it.
+    /// The same, with columns whose errors coarser computations estimate; each gets a column of ± beside it.
     pub fn estimated(self, columns: &[&str]) -> Self {
         Self { estimated: columns.iter().map(|c| (*c).to_string()).collect(), ..self }
     }

@@ -14,7 +14,7 @@ Examples:
   joulestep batch merge plan.toml part-1.h5 part-2.h5 part-3.h5 part-4.h5 --out all.h5
 
 `joulestep schema plan` describes the plan file. Exit code 1: at least one variant exceeds a limit
-that the scenario sets; variants that fail leave the exit code as it is and say why in their rows.";
+that the scenario sets; failed variants do not change the exit code; the reason stands in their rows.";
 
 /// How progress is shown.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -29,7 +29,7 @@ pub enum ProgressAs {
 #[derive(Debug, Args)]
 #[command(args_conflicts_with_subcommands = true, subcommand_negates_reqs = true)]
 pub struct BatchArgs {
-    /// What else is done with batches.
+    /// Further commands on batches.
     #[command(subcommand)]
     pub command: Option<BatchCommand>,
     /// Plan file (TOML).
@@ -55,7 +55,7 @@ pub struct BatchArgs {
     /// Go on with the journal that an earlier run left beside the table.
     #[arg(long, conflicts_with = "force")]
     pub resume: bool,
-    /// Tell how many variants there are, and stop.
+    /// Print the number of variants, and stop.
     #[arg(long, conflicts_with_all = ["resume", "shard"])]
     pub count: bool,
     /// Show no progress.
@@ -81,7 +81,7 @@ pub struct BatchOutputArgs {
     /// Draw an output: histogram, tornado, scatter.
     #[arg(long = "plot", alias = "svg", value_name = "FILE.svg")]
     pub svg: Option<PathBuf>,
-    /// The output to draw; without it the first that is told.
+    /// The output to draw; without it the first of the summary.
     #[arg(long, value_name = "NAME", requires = "svg")]
     pub show: Option<String>,
     /// Replace files that exist.
@@ -92,7 +92,7 @@ pub struct BatchOutputArgs {
     pub json: bool,
 }
 
-/// What else is done with batches.
+/// Further commands on batches.
 #[derive(Debug, Subcommand)]
 pub enum BatchCommand {
     /// Put the shards of a batch together: the table is the one that a single machine would have written.

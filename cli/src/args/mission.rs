@@ -13,19 +13,19 @@ What is done:
   within a cycle follows exactly from the power of every step, but does not act back on the laws.
   The first load begins in its electrical periodic state. After every later step of a parameter,
   cycles are stepped through with the temperatures coupled, until what is left of the settling
-  could move no temperature by 5 % of the tolerance; then (or after --resolve cycles, which is told)
-  the rest is jumped over by shooting. A settling between the same two loads at about the same
+  could move no temperature by 5 % of the tolerance; then (or after --resolve cycles, which is printed)
+  the rest is solved by shooting. A settling between the same two loads at about the same
   temperatures (15 K) is resolved once and used again. While a parameter ramps, the circuit counts
   as in the periodic state of each moment; its lag is part of the estimated error.
   A leap extrapolates the power of a cycle, linear in the temperatures and, in a ramp, in time. A
-  cycle solved at its end tells the power that was missed, and that the error in temperature. One
+  cycle solved at its end gives the power that was missed, hence the error in temperature. One
   leap may add a fifth of the tolerance. The estimated error that is printed sums what every leap
   may have missed, passed through the thermal network, without the correction that is applied.
   Where a cycle is a line period (inverter, totem pole), cycles are line periods.
 
 Damage:
-  There is no law of damage in this program. [mission.damage] states the user's own, and what is
-  printed is what that law says.
+  This program has no damage law of its own. [mission.damage] states the user's law, and what is
+  printed follows from that law.
 
 Examples:
   joulestep mission examples/ferry-mission.toml

@@ -181,7 +181,7 @@ fn larger(a: Uncertainty, b: Uncertainty) -> Uncertainty {
     }
 }
 
-/// What is said of each limit in a row, by the errors of its outputs.
+/// The ruling on each limit in a row, by the errors of its outputs.
 pub fn rulings(study: &PlannedBatch, row: &Row, errors: &[Uncertainty]) -> Vec<Ruling> {
     let one = |(k, limit): (usize, &Bound)| {
         let searched = study.plan.search.as_ref().is_some_and(|s| s.limit == limit.name);

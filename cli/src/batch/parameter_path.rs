@@ -7,9 +7,9 @@ use joulestep_models::model::Value;
 
 use crate::diagnostic::nearest;
 use crate::scenario::conform::one_of;
-use crate::scenario::resolved::Scenario;
 use crate::scenario::raw::{Node, Raw, RawTable};
 use crate::scenario::renamed;
+use crate::scenario::resolved::Scenario;
 use crate::scenario::shape::{Form, Key, Kinds, Section};
 
 /// The tables in which values are found, and what describes them.
@@ -39,7 +39,7 @@ pub struct ParameterPath {
 /// Why a path leads nowhere: (found, expected, suggestion).
 pub type PathError = (String, String, Option<String>);
 
-/// Units by which the quantities of signals are told.
+/// Units by which the quantities of signals are reported.
 const OF_SIGNALS: &[&str] = &["V", "A", "degC", "W", "J", "s", "ohm", "A^2 s", "1"];
 
 impl ParameterPath {

@@ -1,4 +1,4 @@
-//! A plan as meant: the subject, what is varied, how, and what is told.
+//! A plan as resolved: the subject, what is varied, how, and what is reported.
 
 use std::path::{Path, PathBuf};
 
@@ -140,13 +140,13 @@ pub struct MeasureSpec {
     pub name: String,
     /// Number of the channel among those that the scenario records.
     pub channel: usize,
-    /// What is told.
+    /// What is reported.
     pub what: Measured,
     /// Unit symbol.
     pub unit: String,
 }
 
-/// What is told of a signal.
+/// What is reported of a signal.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Measured {
     /// Value at the end.

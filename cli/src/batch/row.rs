@@ -77,7 +77,7 @@ pub struct Row {
     /// Whether steps exceeded the error bound at their finest length.
     #[serde(default, skip_serializing_if = "is_false")]
     pub stalled: bool,
-    /// The errors of its numbers, where coarser runs told them.
+    /// The errors of its numbers, where coarser runs estimated them.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub estimate: Option<Estimate>,
 }

@@ -25,7 +25,7 @@ pub fn plan() -> &'static Section {
         let keys: Vec<Key> = OF_PLAN.iter().copied().chain(CATALOGUE.iter().map(study)).collect();
         Section {
             name: "",
-            help: "A plan: a scenario or a study, what of it is varied and how, and what is told of each variant",
+            help: "A plan: a scenario or a study, its varied inputs and the outputs of each variant",
             kinds: Kinds::None,
             keys: keys.leak(),
         }
@@ -44,7 +44,7 @@ const OF_PLAN: &[Key] = &[
     Key::may(
         "estimate",
         Form::Word(&Estimated::WORDS),
-        "variants whose errors two coarser computations tell: `sixteenth` (numbers 0, 16, 32, ...; the largest error of a \
+        "variants whose errors two coarser computations estimate: `sixteenth` (numbers 0, 16, 32, ...; the largest error of a \
          column counts for all of it), `all` or `none`; default sixteenth",
     ),
     Key::need("sampling", Form::Table(&SAMPLING), "how the values of the variants are chosen"),
@@ -195,7 +195,7 @@ pub static CORRELATION: Section = Section {
 /// A further number.
 pub static OUTPUT: Section = Section {
     name: "output",
-    help: "A further number told of each variant, from a recorded signal",
+    help: "A further output of each variant, from a recorded signal",
     kinds: Kinds::Listed(
         "measure",
         &[

@@ -47,7 +47,7 @@ pub fn clopper_pearson(k: usize, n: usize, confidence: f64) -> (f64, f64) {
     (lower, upper)
 }
 
-/// Confidence of the bounds that are told.
+/// Confidence of the bounds that are reported.
 pub const CONFIDENCE: f64 = 0.95;
 
 /// A share of variants.
@@ -124,7 +124,7 @@ pub struct ColumnSummary {
     pub percentiles: [f64; PERCENTS.len()],
 }
 
-/// Percentiles that are told.
+/// Percentiles that are reported.
 pub const PERCENTS: [f64; 7] = [0.0, 1.0, 5.0, 50.0, 95.0, 99.0, 100.0];
 
 /// Variants whose verdict cannot be "passes", whatever their numbers say.

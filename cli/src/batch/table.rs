@@ -7,12 +7,12 @@ use std::path::Path;
 use crate::batch::block::note;
 use crate::batch::errors::Errors;
 use crate::batch::indices::Indices;
-use crate::batch::save::{file_name, is_kept};
 use crate::batch::plan::Estimated;
 use crate::batch::row::Row;
+use crate::batch::save::{file_name, is_kept};
 use crate::batch::statistics::{PERCENTS, Share, Statistics, Worst};
 use crate::batch::variant::PlannedBatch;
-use crate::result::{ResultError, Statistic, BatchTable, TableColumn, write_table};
+use crate::result::{BatchTable, ResultError, Statistic, TableColumn, write_table};
 
 /// Rows and what they say together.
 #[derive(Clone, Copy, Debug)]
@@ -137,7 +137,7 @@ pub fn hdf5(path: &Path, result: &BatchResult<'_>) -> Result<(), ResultError> {
         flags: vec![
             (
                 "estimated",
-                "1 where coarser runs told the errors of the variant",
+                "1 where coarser runs estimated the errors of the variant",
                 flag(&|r| r.estimate.is_some()),
             ),
             (

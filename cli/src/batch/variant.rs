@@ -14,18 +14,18 @@ use crate::account::{Account, Facts, Outcome};
 use crate::batch::block::DEFAULT_LANES;
 use crate::batch::errors::verdict;
 use crate::batch::measure::Measures;
+use crate::batch::parameter_path::{ParameterPath, PathContext};
 use crate::batch::parquet::{as_csv, is_parquet};
 use crate::batch::plan::{Plan, Search, beside};
 use crate::batch::read::{Against, PlanFile, open_plan, understand};
 use crate::batch::row::{Column, Row, Status, columns, columns_of_study, numbers};
-use crate::batch::parameter_path::{ParameterPath, PathContext};
 use crate::batch::subject::{Prepared, Subject, prepare};
 use crate::diagnostic::Refusal;
 use crate::judge::{Computed, Level, Number, Uncertainty};
 use crate::scenario::build::{Ready, Reductions, build_with};
 use crate::scenario::include::Open;
 use crate::scenario::raw::RawTable;
-use crate::scenario::resolve::{self, Loaded, InputError, as_typed};
+use crate::scenario::resolve::{self, InputError, Loaded, as_typed};
 
 /// Most halvings of a search: a double has no more bits.
 const MOST_HALVINGS: usize = 60;
@@ -324,7 +324,7 @@ impl PlannedBatch {
         }
         if numbers.len() != self.outputs.len() {
             // A number that decides what there is to tell: not one that a table with common columns can vary.
-            let why = "this variant has other results than the scenario as it stands";
+            let why = "this variant has a different set of outputs";
             return self.without(Status::Refused, why.into());
         }
         let mut row = Row::new(status, error, numbers.iter().map(|n| n.value).collect());

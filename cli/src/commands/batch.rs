@@ -10,14 +10,14 @@ use serde::Serialize;
 
 use crate::args::{BatchArgs, BatchCommand, BatchOutputArgs, MergeArgs, ProgressAs};
 use crate::batch::block::{Blocks, TOLERANCE, TOLERANCE_OF_EXTREMES};
-use crate::batch::execute::{Executed, execute};
 use crate::batch::errors::Errors;
+use crate::batch::execute::{Executed, execute};
 use crate::batch::journal::{self, Head, Journal, path_of};
 use crate::batch::progress::{BatchProgress, Show};
 use crate::batch::row::Row;
 use crate::batch::table::BatchResult;
 use crate::batch::variant::PlannedBatch;
-use crate::batch::{indices, save, parquet, picture, statistics, table, summary};
+use crate::batch::{indices, parquet, picture, save, statistics, summary, table};
 use crate::commands::options::{self, Refused, refused};
 use crate::commands::refuse_in;
 use crate::commands::run::{listen, stopped};
@@ -81,14 +81,14 @@ pub fn batch(args: &BatchArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     let executed = match outcome {
         Ok(executed) => executed,
         Err(error) => {
-            let why = format!("{error}; finished variants are kept, --resume goes on");
+            let why = format!("{error}; finished variants are kept, --resume continues");
             return refused(&(why, INPUT_OUTPUT), json, streams);
         }
     };
     if stop.load(Ordering::Relaxed) {
         writeln!(
             streams.err,
-            "interrupted; finished variants are kept in {}, --resume goes on",
+            "interrupted; finished variants are kept in {}, --resume continues",
             path_of(out).display()
         )?;
         return Ok(INTERRUPTED);
@@ -130,7 +130,12 @@ fn head(study: &PlannedBatch, shard: (usize, usize)) -> Head {
 type Begun = (Journal, BTreeMap<usize, Row>);
 
 /// A new journal, or the one to go on with and what it holds.
-fn begin(study: &PlannedBatch, args: &BatchArgs, out: &Path, shard: (usize, usize)) -> Result<Begun, Refused> {
+fn begin(
+    study: &PlannedBatch,
+    args: &BatchArgs,
+    out: &Path,
+    shard: (usize, usize),
+) -> Result<Begun, Refused> {
     let wrong = |e: journal::JournalError| (e.to_string(), INPUT_OUTPUT);
     let (path, force) = (path_of(out), args.output.force);
     let others = [&args.output.csv, &args.output.parquet, &args.output.svg];
@@ -286,8 +291,14 @@ fn finish(batch: &Finish<'_>, streams: &mut Streams<'_>) -> io::Result<u8> {
     let indices = indices::of_rows(study, rows);
     // Which are worst only the whole table tells.
     let kept = save::chosen(study, rows).filter(|_| whole);
-    let report =
-        BatchResult { study, rows, errors, statistics: &statistics, indices: &indices, kept: kept.as_deref() };
+    let report = BatchResult {
+        study,
+        rows,
+        errors,
+        statistics: &statistics,
+        indices: &indices,
+        kept: kept.as_deref(),
+    };
     if let Err(why) = batch.write(&report, kept.as_deref()) {
         return refused(&why, output.json, streams);
     }
@@ -295,7 +306,7 @@ fn finish(batch: &Finish<'_>, streams: &mut Streams<'_>) -> io::Result<u8> {
         let kept_in = save::folder_of(out);
         writeln!(
             streams.err,
-            "interrupted; waveforms so far are in {}, --resume goes on",
+            "interrupted; waveforms so far are in {}, --resume continues",
             kept_in.display()
         )?;
         return Ok(INTERRUPTED);

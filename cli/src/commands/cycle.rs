@@ -2,8 +2,8 @@
 
 mod judge;
 mod study;
-mod tables;
 mod summary;
+mod tables;
 
 use std::io;
 use std::path::Path;
@@ -11,8 +11,8 @@ use std::path::Path;
 use joulestep_engine::cycle::steady::Effort;
 
 use crate::args::CycleArgs;
-use crate::commands::options::Lies;
 use crate::commands::assess::assess;
+use crate::commands::options::Lies;
 use crate::commands::{options, refuse};
 use crate::exit::{BAD_INPUT, Streams};
 use crate::judge::{Level, exit_code};
@@ -35,7 +35,7 @@ pub fn cycle(args: &CycleArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         return refuse(&InputError::Refused(refusal), path, args.json, streams);
     }
     let Some(spec) = &scenario.arrangement else {
-        let why = format!("{}: no [arrangement], whose control would say its period", path.display());
+        let why = format!("{}: no [arrangement]: the period is undefined", path.display());
         return options::refused(&(why, BAD_INPUT), args.json, streams);
     };
     let closing = match options::quantity("--closing", &args.closing, "1", Lies::Positive) {

@@ -9,8 +9,8 @@ use joulestep_engine::cycle::steady::Effort;
 use joulestep_models::arrangement::mission::Options;
 
 use crate::args::MissionArgs;
-use crate::commands::options::{self, Lies, Refused};
 use crate::commands::assess::assess;
+use crate::commands::options::{self, Lies, Refused};
 use crate::commands::run::listen;
 use crate::commands::{refuse, refuse_in};
 use crate::exit::{BAD_INPUT, INPUT_OUTPUT, INTERRUPTED, Streams};
@@ -22,8 +22,8 @@ use crate::mission::summary::{MissionReport, json, text};
 use crate::mission::{picture, profile, tables};
 use crate::scenario::build::{Reductions, build_with};
 use crate::scenario::include::open;
-use crate::scenario::resolved::Scenario;
 use crate::scenario::resolve::{InputError, read};
+use crate::scenario::resolved::Scenario;
 
 fn options(args: &MissionArgs, scenario: &Scenario) -> Result<Options, Refused> {
     let tolerance = options::quantity("--tolerance", &args.tolerance, "K", Lies::Positive)?;
@@ -52,11 +52,17 @@ pub fn mission(args: &MissionArgs, streams: &mut Streams<'_>) -> io::Result<u8> 
     let reductions = Reductions::default();
     let ready = match build_with(&scenario, &reductions) {
         Ok(ready) => ready,
-        Err(refusal) => return refuse_in("the scenario", &InputError::Refused(refusal), path, as_json, streams),
+        Err(refusal) => {
+            return refuse_in("the scenario", &InputError::Refused(refusal), path, as_json, streams);
+        }
     };
     let bad = |what: &str| (format!("{}: {what}", path.display()), BAD_INPUT);
     let (Some(spec), Some(arrangement)) = (scenario.mission.clone(), scenario.arrangement.clone()) else {
-        return options::refused(&bad("no [mission]: expected a profile of load or ambient"), as_json, streams);
+        return options::refused(
+            &bad("no [mission]: expected a profile of load or ambient"),
+            as_json,
+            streams,
+        );
     };
     let options = match options(args, &scenario) {
         Ok(options) => options,

@@ -1,6 +1,5 @@
 //! One verb each.
 
-pub(crate) mod options;
 pub(crate) mod assess;
 pub mod batch;
 pub mod check;
@@ -9,6 +8,7 @@ pub mod cycle;
 pub mod double_pulse;
 pub mod impedance;
 pub mod mission;
+pub(crate) mod options;
 pub mod parts;
 pub mod report;
 pub mod run;

@@ -9,9 +9,9 @@ use crate::args::ViewArgs;
 use crate::commands::options::refused;
 use crate::commands::run::listen;
 use crate::exit::{BAD_INPUT, DONE, INPUT_OUTPUT, Streams};
-use crate::view::{ViewError, Unshown, Viewer};
+use crate::view::{Unshown, ViewError, Viewer};
 
-/// Most files at a time: more cannot be told apart.
+/// Most files at a time: more cannot be distinguished.
 const FILES: usize = 4;
 
 #[derive(Serialize)]

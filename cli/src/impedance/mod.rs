@@ -14,10 +14,10 @@ pub use text::{points_text, text};
 
 use joulestep_engine::thermal::compact::Compact;
 use joulestep_engine::thermal::convert::foster_to_cauer;
+use joulestep_engine::thermal::field::error::FieldError;
 use joulestep_engine::thermal::field::mesh::Sizing;
 use joulestep_engine::thermal::field::reduce::Span;
 use joulestep_engine::thermal::field::study::{MeshStudy, study};
-use joulestep_engine::thermal::field::error::FieldError;
 use joulestep_engine::thermal::fit::{Fit, fit};
 use joulestep_engine::thermal::network::{CauerCell, FosterTerm};
 use joulestep_engine::thermal::pulses::structure_function;

@@ -80,8 +80,7 @@ pub fn read_points(text: &str, most: Option<usize>) -> Result<Points, PointsErro
         let line = point.checked_sub(1).and_then(|k| lines.get(k).copied()).unwrap_or(1);
         PointsError::Fit { line, error }
     })?;
-    let convert =
-        |e: joulestep_engine::thermal::error::ThermalError| PointsError::Convert(e.to_string());
+    let convert = |e: joulestep_engine::thermal::error::ThermalError| PointsError::Convert(e.to_string());
     let cells = foster_to_cauer(&fit.terms).map_err(convert)?;
     let back = cauer_to_foster(&cells).map_err(convert)?;
     let round_trip = fit

@@ -34,7 +34,7 @@ impl Bounds {
     }
 }
 
-/// What is said of one limit. From the best to the worst.
+/// The ruling on one limit. From the best to the worst.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Ruling {

@@ -9,14 +9,14 @@ use joulestep_engine::cycle::rainflow::UserLaw;
 use joulestep_engine::run::watch::{Seen, Watch};
 use joulestep_models::arrangement::mission::profile::{Begin, Profile};
 use joulestep_models::arrangement::mission::{
-    Followed, Instant, Listener, Make, MissionEvent, MissionError, Options, again, follow,
+    Followed, Instant, Listener, Make, MissionError, MissionEvent, Options, again, follow,
 };
 
 use super::store::File;
 use super::{Life, life, make, tables};
 use crate::account::{Account, Facts, Found, Outcome};
-use crate::commands::options::Refused;
 use crate::commands::assess::{Assessed, Round};
+use crate::commands::options::Refused;
 use crate::exit::{BAD_INPUT, NUMERICAL};
 use crate::judge::{Level, Number, Uncertainty};
 use crate::progress::Progress;
@@ -153,7 +153,7 @@ fn numbers(
     let harmonics = tables::harmonics(f).numbers("harmonics", &HARMONICS);
     let each = harmonics.len().checked_div(f.inputs.len()).unwrap_or(0).max(1);
     all.extend(harmonics.iter().enumerate().map(|(at, n)| {
-        // Several rows bear an input's name: they are told apart by their number.
+        // Several rows bear an input's name: they are distinguished by their number.
         let name = format!("{}.{at}", n.name);
         Number { name, further: share((at / each).min(known.len() - 1), n), ..n.clone() }
     }));

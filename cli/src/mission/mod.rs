@@ -1,15 +1,15 @@
-//! Duties: the library's study asked by a scenario, and what is told of it.
+//! Duties: the library's study asked by a scenario, and what is reported of it.
 
 pub(crate) mod judge;
 pub(crate) mod picture;
-pub(crate) mod tables;
 pub(crate) mod store;
 pub(crate) mod study;
 pub(crate) mod summary;
+pub(crate) mod tables;
 
 use joulestep_engine::cycle::rainflow::{Counted, UserLaw};
-use joulestep_engine::run::setup::Setup;
 use joulestep_engine::error::CircuitError;
+use joulestep_engine::run::setup::Setup;
 use joulestep_models::arrangement::builder::CircuitLayout;
 use joulestep_models::arrangement::mission::Followed;
 use joulestep_models::arrangement::mission::count::{Cycles, count};

@@ -3,14 +3,20 @@
 use joulestep_engine::units::people;
 
 use super::judge::Known;
-use super::tables;
 use super::summary::{MissionReport, law_words};
+use super::tables;
 use crate::account::study as judged;
 use crate::answer::{Study, StudyFigure, StudyTable};
 use crate::plot::Figure;
 
 /// What was found; `figure` is the mission's chart.
-pub(crate) fn study(report: &MissionReport<'_>, title: &str, command: &str, inputs: String, figure: Figure) -> Study {
+pub(crate) fn study(
+    report: &MissionReport<'_>,
+    title: &str,
+    command: &str,
+    inputs: String,
+    figure: Figure,
+) -> Study {
     let Known { followed: f, lives, account, tables, .. } = report.known;
     let w = &f.work;
     let span = f.course.last().map_or(0.0, |i| i.time);
@@ -114,7 +120,7 @@ pub(crate) fn study(report: &MissionReport<'_>, title: &str, command: &str, inpu
         definitions: definitions.map(|(a, b)| (a.to_string(), b.to_string())).to_vec(),
         tables: shown,
         figures: vec![StudyFigure::new(
-            "What was asked, junction temperatures (dotted: least and largest within a cycle), ripple against frequency, counted cycles",
+            "Load and ambient, junction temperatures (dotted: least and largest within a cycle), ripple against frequency, counted cycles",
             figure,
         )],
         ..Study::default()

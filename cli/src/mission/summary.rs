@@ -1,4 +1,4 @@
-//! What is told of a mission: text for people, and JSON.
+//! What is reported of a mission: text for people, and JSON.
 
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
@@ -72,13 +72,13 @@ pub(crate) fn text(report: &MissionReport<'_>) -> String {
     } else {
         let _ = writeln!(
             out,
-            "{} cycles solved ({} stepped through after steps of the load, {} more taken from such), {} leaps, {} taken back",
+            "{} cycles solved ({} after load steps, {} more reused from equal load steps), {} leaps, {} of them repeated",
             w.solved, w.resolved, w.reused, w.leaps, w.taken_back
         );
         if w.jumps > 0 {
             let _ = writeln!(
                 out,
-                "{} settling{} longer than {} cycles: the rest jumped over by shooting",
+                "{} settling{} longer than {} cycles: the rest solved by shooting",
                 w.jumps,
                 if w.jumps == 1 { " was" } else { "s were" },
                 report.options.resolve

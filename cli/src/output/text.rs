@@ -31,7 +31,7 @@ pub fn text(study: &Study) -> String {
     let unsettled = |e: &Uncertainty| matches!(e, Uncertainty::NotConverging { .. });
     let starred = study.tables.iter().flat_map(|t| t.data.errors()).any(unsettled);
     if starred {
-        out.push_str("  *: the computations that tell this error do not converge\n");
+        out.push_str("  *: the computations for this error do not converge\n");
     }
     if !study.notes.is_empty() {
         out.push_str("\nnotes\n");

@@ -1,4 +1,4 @@
-//! From checked tables to the package as meant.
+//! From checked tables to the package as resolved.
 
 use joulestep_engine::thermal::field::property::Law;
 use joulestep_models::materials::Material;
@@ -12,7 +12,7 @@ use crate::scenario::fields::Fields;
 /// °C, where a file says nothing.
 const ROOM: f64 = 25.0;
 
-/// The package, placed and checked; what is wrong is told at its place.
+/// The package, placed and checked; what is wrong is reported at its place.
 pub(super) fn package(root: &Fields, diagnostics: &mut Vec<Diagnostic>) -> Option<Package> {
     let before = diagnostics.len();
     let layers = root.tables("layer");

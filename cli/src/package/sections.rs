@@ -16,7 +16,7 @@ pub static PACKAGE: Section = Section {
         Key::need("format", Form::Whole(FORMAT, FORMAT), "version of the format of packages: 1"),
         Key::may("title", Form::Text, "one line that says what it is"),
         Key::may("source", Form::Text, "where the numbers come from"),
-        Key::may("invented", Form::Flag, "whether it is a package that nobody makes"),
+        Key::may("invented", Form::Flag, "whether the package is invented, not a product"),
         Key::may(
             "temperature",
             Form::Quantity("degC", Any),
@@ -117,7 +117,7 @@ pub static MATERIAL: Section = Section {
     help: "A material that the library lacks",
     kinds: Kinds::None,
     keys: &[
-        Key::need("name", Form::Name, "unique name; goes before one of the library"),
+        Key::need("name", Form::Name, "unique name; takes precedence over the library"),
         Key::need("conductivity", Form::Quantity("W/(m K)", Positive), "along the layer, at 300 K"),
         Key::may(
             "through-conductivity",
@@ -127,7 +127,7 @@ pub static MATERIAL: Section = Section {
         Key::may(
             "conductivity-exponent",
             Form::Quantity("1", Any),
-            "conductivity goes as (T/300 K)^-exponent; default 0",
+            "conductivity scales as (T/300 K)^-exponent; default 0",
         ),
         Key::need("density", Form::Quantity("kg/m^3", Positive), "density"),
         Key::need("heat-capacity", Form::Quantity("J/(kg K)", Positive), "specific heat capacity"),

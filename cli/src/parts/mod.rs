@@ -15,13 +15,13 @@ use joulestep_models::part::Part;
 use joulestep_models::parts::shipped;
 
 use crate::diagnostic::{Diagnostic, FileId, Place, Refusal, Sources};
+use crate::library::Library;
 use crate::scenario::conform::Conform;
 use crate::scenario::fields::Fields;
 use crate::scenario::include::Open;
 use crate::scenario::raw::{self, Raw, RawTable};
 use crate::scenario::resolve::InputError;
 use crate::scenario::shape::Section;
-use crate::library::Library;
 
 /// A part and where it stands.
 #[derive(Clone, Debug)]
@@ -67,7 +67,7 @@ fn finish(sources: Sources, file: FileId, section: &Section) -> Result<Loaded, I
     }
 }
 
-/// Reads the part that another file names under a key, relative to that file. What is wrong is told.
+/// Reads the part that another file names under a key, relative to that file. Errors are reported.
 pub(crate) fn read_named(
     name: &str,
     at: (&Place, &str),
@@ -120,7 +120,7 @@ fn read(
     let params = table.get("params").map(|n| &n.value);
     let wrong = !conform.diagnostics.is_empty();
     diagnostics.append(&mut conform.diagnostics);
-    // Without its parameters there is no part; with them, what the curves say of themselves is told as well.
+    // Without its parameters there is no part; with them, what the curves say of themselves is reported as well.
     if wrong && !matches!(params, Some(Raw::Table(_)) | None) {
         return None;
     }

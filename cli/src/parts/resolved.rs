@@ -1,4 +1,4 @@
-//! From checked tables to the part as meant.
+//! From checked tables to the part as resolved.
 
 use std::collections::BTreeSet;
 
@@ -44,7 +44,7 @@ impl Spots {
 }
 
 /// A part from the checked root table of its file, with the places of its curves, and the table `start` of a file of
-/// points. Faults of the curves are told.
+/// points. Faults of the curves are reported.
 pub fn part(
     root: &Fields,
     name: &str,
@@ -219,7 +219,12 @@ impl Read<'_> {
                 (Some(specific), None, Some(area)) => specific / area,
                 (None, Some(value), _) => value,
                 (Some(_), None, None) => {
-                    self.report(f, "die", "missing: a specific resistance needs its area", "the name of a die");
+                    self.report(
+                        f,
+                        "die",
+                        "missing: a specific resistance needs its area",
+                        "the name of a die",
+                    );
                     continue;
                 }
                 _ => {
@@ -290,7 +295,7 @@ impl Read<'_> {
         ))
     }
 
-    /// The units of the two columns; `Some(None)` where none are stated, `None` where they are wrong (and told).
+    /// The units of the two columns; `Some(None)` where none are stated, `None` where they are wrong (and reported).
     #[allow(clippy::option_option, reason = "three answers: none, wrong, right")]
     fn units(&mut self, fields: &Fields, kinds: [&'static str; 2]) -> Option<Option<[String; 2]>> {
         if !fields.has("units") {

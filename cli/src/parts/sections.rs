@@ -31,7 +31,7 @@ const KEYS: &[Key] = &[
     Key::need("kind", Form::Text, "kind, as in the catalogue"),
     Key::may("title", Form::Text, "one line that says what it is"),
     Key::may("source", Form::Text, "where the numbers come from"),
-    Key::may("invented", Form::Flag, "whether it is a part that nobody makes"),
+    Key::may("invented", Form::Flag, "whether the part is invented, not a product"),
     Key::may("technology", Form::Word(TECHNOLOGIES), "what it is made of; default: as far as the kind tells"),
     Key::may("die", Form::Named(&DIE), "dies, under the names that the model gives them"),
     Key::may("package", Form::Table(&PACKAGE), "the package"),
@@ -151,7 +151,7 @@ pub static RESISTANCE: Section = Section {
             "times area, at 25 degC; needs a die with an area",
         ),
         Key::may("value", Form::Quantity("ohm", Positive), "at 25 degC"),
-        Key::may("exponent", Form::Quantity("1", Any), "it goes as (T/298.15 K) to this power; default 0"),
+        Key::may("exponent", Form::Quantity("1", Any), "it scales as (T/298.15 K) to this power; default 0"),
     ],
 };
 

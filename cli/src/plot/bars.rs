@@ -25,7 +25,7 @@ pub(super) fn below(bars: &Bars, width: f64) -> f64 {
     10.0 + 16.0 * lines as f64
 }
 
-/// One bar: its colour, and stripes that tell it apart without colour.
+/// One bar: its colour, and stripes that distinguish it without colour.
 pub(super) fn bar<B: DrawingBackend>(
     canvas: &mut Canvas<'_, B>,
     area: Area,

@@ -45,7 +45,7 @@ fn takes_prefix(unit: &str) -> bool {
 
 /// What 1 is in labels up to this size, and the unit as printed then: with a prefix, or minutes, hours and days.
 fn shown_in(largest: f64, unit: &str) -> (f64, String) {
-    // As times are told in words.
+    // As times are reported in words.
     let report = if unit == "s" { people(largest, unit) } else { String::new() };
     let long = [("min", 60.0), ("h", 3600.0), ("d", 86_400.0)];
     if let Some((name, seconds)) = long.into_iter().find(|l| report.rsplit(' ').next() == Some(l.0)) {

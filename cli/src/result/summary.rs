@@ -28,12 +28,12 @@ pub struct Scalar {
     pub error: Uncertainty,
     /// What the spread of the input does to it; `None`: it is that of the nominal part.
     pub spread: Option<Spread>,
-    /// What is said of it, where something was judged; `None`: the rule on value, error and bounds says it.
+    /// The ruling on it, where something was judged; `None`: the rule on value, error and bounds says it.
     pub ruled: Option<Ruling>,
 }
 
 impl Scalar {
-    /// What is said of it.
+    /// The ruling on it.
     pub fn ruling(&self) -> Ruling {
         let bounds = Bounds {
             lower: self.minimum.unwrap_or(f64::NEG_INFINITY),

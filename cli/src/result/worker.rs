@@ -96,7 +96,7 @@ impl Worker {
         })
     }
 
-    /// Serves until the end is told. After an error the file stays as the last checkpoint left it, `failed` is set, and
+    /// Serves until the end. After an error the file stays as the last checkpoint left it, `failed` is set, and
     /// what still comes is thrown away.
     pub(super) fn run(
         &mut self,

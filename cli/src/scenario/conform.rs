@@ -84,7 +84,7 @@ impl Conform<'_> {
         fields
     }
 
-    /// The keys that this table may have, and the word of its kind. `None`: the kind is wrong (and told), so
+    /// The keys that this table may have, and the word of its kind. `None`: the kind is wrong (and reported), so
     /// nothing can be said of its keys.
     fn keys(&mut self, table: &RawTable, section: &Section, path: &str) -> (Option<Vec<Key>>, String) {
         let mut keys = section.keys.to_vec();
@@ -125,7 +125,7 @@ impl Conform<'_> {
                 let part = word("part");
                 let of_part = part.and_then(|(name, place)| (self.kind_of_part)(place, name));
                 let Some(typed) = word("kind").map(|w| w.0.to_string()).or(of_part.clone()) else {
-                    // A part that cannot be found is told where parts are resolved.
+                    // A part that cannot be found is reported where parts are resolved.
                     if part.is_none() {
                         self.common(table, section, path);
                     }

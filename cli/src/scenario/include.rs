@@ -100,7 +100,7 @@ impl Files {
         self.tables.push(table);
     }
 
-    /// The names in `include`; what is not a list of strings is told when the table is checked.
+    /// The names in `include`; what is not a list of strings is reported when the table is checked.
     fn names(&self, table: &RawTable) -> Vec<(String, Place)> {
         let Some(Raw::List(items)) = table.get("include").map(|n| &n.value) else { return Vec::new() };
         let name = |n: &raw::Node| match &n.value {
@@ -153,7 +153,7 @@ mod tests {
     }
 
     #[test]
-    fn cycles_and_missing_files_are_told() {
+    fn cycles_and_missing_files_are_reported() {
         let files =
             [("a.toml", "include = [\"b.toml\", \"no.toml\"]\n"), ("b.toml", "include = [\"a.toml\"]\n")];
         let loaded = load(Path::new("a.toml"), &from_memory(&files)).unwrap();

@@ -8,7 +8,11 @@ use crate::scenario::raw::{Node, Raw, RawTable};
 const OWN: [&str; 3] = ["format", "title", "include"];
 
 /// Joins the root tables, the including file last.
-pub fn merge(sources: &Sources, tables: Vec<RawTable>, diagnostics: &mut Vec<Diagnostic>) -> Option<RawTable> {
+pub fn merge(
+    sources: &Sources,
+    tables: Vec<RawTable>,
+    diagnostics: &mut Vec<Diagnostic>,
+) -> Option<RawTable> {
     let mut tables = tables.into_iter().rev();
     let mut root = tables.next()?;
     // The lists keep the order of the files: included ones first.
@@ -18,7 +22,13 @@ pub fn merge(sources: &Sources, tables: Vec<RawTable>, diagnostics: &mut Vec<Dia
     Some(root)
 }
 
-fn join(sources: &Sources, into: &mut RawTable, from: RawTable, path: &str, diagnostics: &mut Vec<Diagnostic>) {
+fn join(
+    sources: &Sources,
+    into: &mut RawTable,
+    from: RawTable,
+    path: &str,
+    diagnostics: &mut Vec<Diagnostic>,
+) {
     for (key, place, node) in from.entries {
         let full = if path.is_empty() { key.clone() } else { format!("{path}.{key}") };
         let Some((_, first, existing)) = into.entries.iter_mut().find(|e| e.0 == key) else {

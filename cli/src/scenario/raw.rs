@@ -129,7 +129,7 @@ mod tests {
     }
 
     #[test]
-    fn all_syntax_errors_are_told() {
+    fn all_syntax_errors_are_reported() {
         let mut sources = Sources::default();
         let file = sources.add("x.toml".into(), "a = \nb = 2\nd = =\n".into());
         let (_, errors) = read(&sources, file);

@@ -1,4 +1,4 @@
-//! Words of format 1 and what they are called now: an earlier file is refused, and each old word is told its new one
+//! Words of format 1 and what they are called now: an earlier file is refused, and each old word is reported with its new one
 //! where it stands.
 
 use crate::diagnostic::Place;
@@ -106,7 +106,7 @@ impl Conform<'_> {
         None
     }
 
-    /// The key that was called `typed`, which is told; the table is then checked under its new name.
+    /// The key that was called `typed`, which is reported; the table is then checked under its new name.
     pub(super) fn renamed<'k>(
         &mut self,
         typed: &str,
@@ -120,7 +120,7 @@ impl Conform<'_> {
         Some(key)
     }
 
-    /// The kind that was called `typed`, which is told where the file says it (`key`).
+    /// The kind that was called `typed`, which is reported where the file says it (`key`).
     pub(super) fn kind_now(&mut self, typed: String, reported_at: Option<(&Place, &str)>) -> String {
         let Some(new) = kind(&typed) else { return typed };
         if let Some((place, path)) = reported_at {

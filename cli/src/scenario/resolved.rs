@@ -1,4 +1,4 @@
-//! The scenario as meant: names told apart, quantities in SI units (temperatures in °C), every default filled in.
+//! The scenario as resolved: names distinguished, quantities in SI units (temperatures in °C), every default filled in.
 
 mod judged;
 

@@ -156,7 +156,7 @@ pub static PROTECTION: Section = Section {
                 help: "Trips when the integral of i² - rated², taken above pick-up, reaches a limit",
                 keys: &[
                     Key::need("pick-up", Form::Quantity("A", Positive), "current above which the sum grows"),
-                    Key::need("rated", Form::Quantity("A", NotNegative), "current that may flow for ever"),
+                    Key::need("rated", Form::Quantity("A", NotNegative), "continuous current"),
                     Key::need("limit", Form::Quantity("A^2 s", Positive), "sum that trips"),
                     Key::need("cooling-time", Form::Quantity("s", Positive), "time constant below pick-up"),
                 ],

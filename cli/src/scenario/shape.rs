@@ -99,7 +99,7 @@ impl Key {
     }
 }
 
-/// A table that comes in several kinds, told apart by one key.
+/// A table that comes in several kinds, distinguished by one key.
 #[derive(Clone, Copy, Debug)]
 pub enum Kinds {
     /// It does not.
@@ -188,7 +188,7 @@ pub fn range_words(range: Range) -> String {
 /// A quantity typed as a string or bare number → SI value; else (found, expected, suggestion).
 ///
 /// # Errors
-/// What was found, what was expected, and what may be meant.
+/// What was found, what was expected, and what may be intended.
 pub fn quantity(
     typed: Result<&str, f64>,
     unit: &str,
@@ -199,9 +199,8 @@ pub fn quantity(
         Ok(text) => in_unit(text, unit),
         Err(number) => bare_in(number, unit),
     };
-    let value = value.map_err(|error| {
-        (error.to_string(), error.expected(unit), error.suggestion().map(str::to_string))
-    })?;
+    let value = value
+        .map_err(|error| (error.to_string(), error.expected(unit), error.suggestion().map(str::to_string)))?;
     if lies_in(range, value) {
         return Ok(value);
     }
@@ -235,7 +234,7 @@ mod tests {
     }
 
     #[test]
-    fn ranges_are_told_in_words() {
+    fn ranges_are_in_words() {
         let (found, expected, _) = quantity(Ok("-20 mohm"), "ohm", Range::Positive).unwrap_err();
         assert_eq!(found, "`-20 mohm` is below zero");
         assert_eq!(expected, "a resistance above zero such as \"20 mohm\"");

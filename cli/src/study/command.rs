@@ -44,7 +44,7 @@ impl Entry {
             command = command
                 .arg(flag(
                     "no-estimate",
-                    "Leave out the coarser computations that tell the error of every number",
+                    "Leave out the coarser computations that estimate the error of every number",
                 ))
                 .arg(flag("prove", &proof).long_help(long).conflicts_with("no-estimate"));
         }

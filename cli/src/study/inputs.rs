@@ -60,7 +60,7 @@ fn named<'a>(fields: &'a Fields, key: &'a str) -> Vec<(&'a str, &'a Place)> {
     fields.texts(key).iter().map(|n| (n.name.as_str(), &n.place)).collect()
 }
 
-/// Reads the files that a section names; entries of the root table. What is wrong is told.
+/// Reads the files that a section names; entries of the root table. Errors are reported.
 pub fn gather(
     entry: &Entry,
     fields: &Fields,

@@ -1,4 +1,4 @@
-//! What the page is told about a file before it draws.
+//! What the page receives about a file before it draws.
 
 use serde::Serialize;
 

@@ -1,8 +1,8 @@
 //! Arithmetic that one value and many lanes share.
 
-pub mod lockstep;
 pub mod dual;
 pub mod lane;
+pub mod lockstep;
 pub mod matrix;
 pub mod scalar;
 pub mod smooth;

@@ -7,9 +7,9 @@ use std::fmt::Debug;
 
 use wide::{f64x4, f64x8};
 
-use crate::arithmetic::lockstep::Lockstep;
 use crate::arithmetic::dual::Dual;
 use crate::arithmetic::lane::Lane;
+use crate::arithmetic::lockstep::Lockstep;
 use crate::arithmetic::scalar::Scalar;
 
 /// Currents and charges of a device at its local unknowns.
@@ -121,7 +121,15 @@ pub trait Device<L: Lane>: Any + Debug + Send + Sync {
     /// One Newton iteration's work: takes the local unknowns from `x`, computes the stamp there (kept in `stamp`,
     /// behind it the local unknowns themselves), adds ∂i/∂u + α·∂q/∂u to the matrix `a` and the linearised
     /// −(i + αq) to the right-hand side `b`.
-    fn stamp(&self, location: &StampLocation<'_>, alpha: L, x: &[L], stamp: &mut [L], a: &mut [L], b: &mut [L]);
+    fn stamp(
+        &self,
+        location: &StampLocation<'_>,
+        alpha: L,
+        x: &[L],
+        stamp: &mut [L],
+        a: &mut [L],
+        b: &mut [L],
+    );
     /// Once `x` is found: moves the kept stamp along its tangent to `x`, adds the charges to `q`, and returns the
     /// power turned into heat, W.
     fn commit(&self, location: &StampLocation<'_>, x: &[L], stamp: &mut [L], q: &mut [L]) -> L;
@@ -238,7 +246,15 @@ impl<L: Lane, M: Law<L, P>, const P: usize> Device<L> for Lawful<L, M, P> {
         keep(&flow, &mut out[..2 * P + 2 * P * P]);
     }
     #[inline(never)]
-    fn stamp(&self, location: &StampLocation<'_>, alpha: L, x: &[L], stamp: &mut [L], a: &mut [L], b: &mut [L]) {
+    fn stamp(
+        &self,
+        location: &StampLocation<'_>,
+        alpha: L,
+        x: &[L],
+        stamp: &mut [L],
+        a: &mut [L],
+        b: &mut [L],
+    ) {
         let locals: &[u32; P] = location.locals.try_into().expect("as many locals as the law has");
         let slots = &location.slots[..(P + 1) * (P + 1)];
         let stamp = &mut stamp[..stamp_len(P)];

@@ -5,8 +5,8 @@ use wide::{f64x4, f64x8};
 use super::graph::{Body, Choice, Circuit, Component, Linear, Stated};
 use super::law::Device;
 use super::wave::Wave;
-use crate::arithmetic::lockstep::{Lockstep, lanes, shared};
 use crate::arithmetic::lane::Lane;
+use crate::arithmetic::lockstep::{Lockstep, lanes, shared};
 
 /// Lanes that devices of single variants can be put into.
 pub trait DeviceLanes: Lane {
@@ -68,7 +68,10 @@ impl Lockstep for Stated<f64> {
 }
 
 /// What `of` takes out of each, in lockstep.
-fn taken<T: Lockstep, K: Lane>(each: &[&Wave<f64>], of: impl Fn(&Wave<f64>) -> Option<T>) -> Option<T::Of<K>> {
+fn taken<T: Lockstep, K: Lane>(
+    each: &[&Wave<f64>],
+    of: impl Fn(&Wave<f64>) -> Option<T>,
+) -> Option<T::Of<K>> {
     let all: Vec<T> = each.iter().map(|w| of(w)).collect::<Option<_>>()?;
     T::lockstep::<K>(&all.iter().collect::<Vec<_>>())
 }

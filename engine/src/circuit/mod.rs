@@ -1,9 +1,9 @@
 //! The circuit graph: named nodes, components, and the laws that components obey.
 
-pub mod lockstep;
 pub mod builder;
 pub mod graph;
 pub mod law;
+pub mod lockstep;
 pub mod probe;
 pub mod topology;
 pub mod wave;

@@ -125,7 +125,7 @@ impl<L: Lane> Wave<L> {
                 // The course need not come back to where it began: it then jumps where the period ends, point or not.
                 let next = if first.1 == last.1 { first.0 } else { 0.0 };
                 let next = points.get(k).map_or_else(|| corner(n + 1.0, next), |p| corner(n, p.0));
-                // Beyond 2⁵³ periods instants no longer tell them apart.
+                // Beyond 2⁵³ periods instants no longer distinguish them.
                 (next > t).then_some(next)
             }
         }

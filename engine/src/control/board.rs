@@ -2,8 +2,8 @@
 
 use std::collections::VecDeque;
 
-use crate::arithmetic::lockstep::{Lockstep, lanes, shared};
 use crate::arithmetic::lane::Lane;
+use crate::arithmetic::lockstep::{Lockstep, lanes, shared};
 use crate::circuit::graph::{ChoiceId, Circuit, LineId, WaveId};
 use crate::circuit::wave::Wave;
 use crate::recorder::Event;

@@ -6,12 +6,12 @@
 use super::board::Board;
 use super::crossing::{Sense, Stretch, common};
 use super::{duration, require};
-use crate::lockstep;
-use crate::arithmetic::lockstep::{Lockstep, lanes, shared};
 use crate::arithmetic::lane::Lane;
+use crate::arithmetic::lockstep::{Lockstep, lanes, shared};
 use crate::circuit::graph::LineId;
 use crate::circuit::probe::Probe;
 use crate::error::{CircuitError, SolverError};
+use crate::lockstep;
 
 /// A time after each turn-on during which a detector doesn't look.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -9,12 +9,12 @@ use std::collections::VecDeque;
 
 use super::board::Board;
 use super::{Controller, Seen, duration, in_lanes, require};
-use crate::lockstep;
 use crate::arithmetic::lane::Lane;
 use crate::circuit::graph::{ChoiceId, Circuit, LineId, NodeId, WaveId};
 use crate::circuit::wave::Wave;
-use crate::recorder::{Event, EventKind};
 use crate::error::{CircuitError, SolverError};
+use crate::lockstep;
+use crate::recorder::{Event, EventKind};
 
 /// Option of the gate resistor's choice for turn-on.
 pub const ON: usize = 0;

@@ -4,13 +4,13 @@
 use super::board::Board;
 use super::crossing::{Sense, Stretch, common};
 use super::{Controller, Seen, agree, duration, in_lanes, require};
-use crate::lockstep;
-use crate::arithmetic::lockstep::{Lockstep, lanes, shared};
 use crate::arithmetic::lane::Lane;
+use crate::arithmetic::lockstep::{Lockstep, lanes, shared};
 use crate::circuit::graph::LineId;
 use crate::circuit::probe::Probe;
-use crate::recorder::{Event, EventKind};
 use crate::error::{CircuitError, SolverError};
+use crate::lockstep;
+use crate::recorder::{Event, EventKind};
 
 /// What a two-point controller is made of.
 #[derive(Clone, Debug)]
@@ -187,7 +187,7 @@ impl<L: Lane> Controller<L> for Hysteretic<L> {
             board.forget(command);
             board.set(command, true);
             let unit = self.with.until.as_ref().map_or("", |u| u.0.unit());
-            self.note(board, t, "is done and holds its command on", (seen.now[1].lane(0), unit));
+            self.note(board, t, "finished, command stays on", (seen.now[1].lane(0), unit));
             self.state = State::Done;
             return Ok(());
         }

@@ -104,7 +104,7 @@ fn it_works_while_it_may_and_is_done_when_the_bank_is_full() {
         ],
     );
     let notes: Vec<_> = trial.kind(EventKind::Control).into_iter().map(|e| e.note.as_str()).collect();
-    assert_eq!(notes, ["starts", "is done and holds its command on", "stops"]);
+    assert_eq!(notes, ["starts", "finished, command stays on", "stops"]);
     let end = trial.kind(EventKind::Control)[1];
     assert!((end.time - 31.25 * US).abs() < 1e-12 && end.value >= 200.0 && end.value < 202.0, "{end:?}");
 }
@@ -116,7 +116,9 @@ fn lanes_that_switch_at_different_instants_leave_lockstep() {
     });
     let command = trial.board.add_line("command");
     trial.add(Hysteretic::new("precharge", settings(command, None)).unwrap());
-    let Err(SolverError::LeavesLockstep { lanes, time }) = trial.run(20.0 * US) else { panic!("lanes stayed") };
+    let Err(SolverError::LeavesLockstep { lanes, time }) = trial.run(20.0 * US) else {
+        panic!("lanes stayed")
+    };
     // 1.3 A/µs reaches 10 A at 7.69 µs, seen at 8 µs.
     assert!(lanes == [2] && (time - 8.0 * US).abs() < 1e-12);
 }

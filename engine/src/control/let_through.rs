@@ -8,10 +8,10 @@
 
 use super::crossing::{Sense, Stretch};
 use super::{Seen, require};
-use crate::lockstep;
 use crate::arithmetic::lane::Lane;
 use crate::circuit::probe::Probe;
 use crate::error::CircuitError;
+use crate::lockstep;
 
 /// Fraction of a protection's level below which the current of a fault counts as gone.
 pub const CLEARED: f64 = 0.1;

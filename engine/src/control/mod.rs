@@ -27,8 +27,8 @@ use std::fmt::Debug;
 
 use wide::{f64x4, f64x8};
 
-use crate::arithmetic::lockstep::Lockstep;
 use crate::arithmetic::lane::Lane;
+use crate::arithmetic::lockstep::Lockstep;
 use crate::circuit::probe::Probe;
 use crate::error::{CircuitError, SolverError};
 use board::Board;
@@ -175,10 +175,6 @@ pub(crate) fn duration(subject: &str, what: &str, x: f64) -> Result<(), CircuitE
 }
 
 /// Refuses a setting.
-pub(crate) fn require(
-    subject: &str,
-    good: bool,
-    what: impl FnOnce() -> String,
-) -> Result<(), CircuitError> {
+pub(crate) fn require(subject: &str, good: bool, what: impl FnOnce() -> String) -> Result<(), CircuitError> {
     if good { Ok(()) } else { Err(CircuitError::BadValue { component: subject.to_string(), what: what() }) }
 }

@@ -9,12 +9,12 @@ use super::board::Board;
 use super::detect::{Criterion, Detector};
 use super::let_through::{LetThrough, Meter, Since};
 use super::{Controller, Seen, duration, in_lanes, require};
-use crate::lockstep;
 use crate::arithmetic::lane::Lane;
 use crate::circuit::graph::LineId;
 use crate::circuit::probe::Probe;
-use crate::recorder::{Event, EventKind};
 use crate::error::{CircuitError, SolverError};
+use crate::lockstep;
+use crate::recorder::{Event, EventKind};
 
 /// Automatic retries after a trip.
 #[derive(Clone, Copy, Debug, PartialEq)]

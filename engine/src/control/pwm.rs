@@ -4,8 +4,8 @@ use super::board::Board;
 use super::{Controller, Seen, duration, in_lanes, require, same_in_lanes};
 use crate::arithmetic::lane::Lane;
 use crate::circuit::graph::LineId;
-use crate::recorder::{Event, EventKind};
 use crate::error::{CircuitError, SolverError};
+use crate::recorder::{Event, EventKind};
 
 /// What a modulator is made of.
 #[derive(Clone, Debug, PartialEq)]

@@ -6,8 +6,8 @@ use crate::circuit::graph::{Circuit, LineId, WaveId};
 use crate::circuit::probe::Probe;
 use crate::control::board::Board;
 use crate::control::{Controller, Seen};
-use crate::recorder::{Event, EventKind};
 use crate::error::SolverError;
+use crate::recorder::{Event, EventKind};
 
 /// Course of the synthetic quantities: values at `t`, given the previous boundary and the board as it held in
 /// between. `Probe::Wave(WaveId(k))` reads entry k.

@@ -10,10 +10,10 @@ use nalgebra::{DMatrix, DVector};
 
 use crate::circuit::graph::{Body, ComponentId, Linear};
 use crate::equations::system::System;
+use crate::error::SolverError;
 use crate::recorder::Recorder;
 use crate::run::saved::Saved;
 use crate::run::time_loop::{Ended, Run};
-use crate::error::SolverError;
 
 /// Something that a linear component keeps from one period to the next.
 #[derive(Clone, Debug, PartialEq)]
@@ -182,7 +182,7 @@ impl Shooting<'_> {
 }
 
 /// Brings a run to its periodic steady state. It must stand where its control begins to repeat with this period (s);
-/// what `recorder` is told are tries.
+/// what `recorder` receives are tries.
 ///
 /// # Errors
 /// [`CycleError`].

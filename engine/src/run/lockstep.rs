@@ -4,8 +4,8 @@ use wide::{f64x4, f64x8};
 
 use super::setup::{Piecewise, Setup};
 use crate::arithmetic::lockstep::{lanes, shared};
-use crate::circuit::lockstep::DeviceLanes;
 use crate::circuit::graph::{Body, Circuit};
+use crate::circuit::lockstep::DeviceLanes;
 use crate::control::Controller;
 
 /// Lanes that single runs can be put into.

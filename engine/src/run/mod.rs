@@ -1,12 +1,12 @@
 //! The time loop and what it needs.
 
-pub mod lockstep;
 pub mod coupling;
 mod displace;
+pub mod lockstep;
 mod recover;
+mod report;
 pub mod saved;
 pub mod setup;
-mod report;
 pub mod time_loop;
 mod vertex;
 mod walk;

@@ -2,9 +2,9 @@
 
 use super::time_loop::Run;
 use crate::arithmetic::lane::Lane;
+use crate::error::SolverError;
 use crate::step::schedule::HALVINGS;
 use crate::step::stage::StageError;
-use crate::error::SolverError;
 
 impl<L: Lane> Run<L> {
     /// Newton's iteration failed: a shorter step; at the shortest one a new elimination order, then dense elimination

@@ -113,7 +113,7 @@ impl<L: Lane> Run<L> {
     }
 
     /// Goes back (or ahead) to a point that this run, or one made ready from an equal setup, has put aside: it goes
-    /// on from there with the same bits. What a recorder was told in between stays told.
+    /// on from there with the same bits. What a recorder received in between stays recorded.
     ///
     /// # Panics
     /// When the point belongs to a circuit of another size.

@@ -15,6 +15,7 @@ use crate::control::Controller;
 use crate::control::board::Board;
 use crate::equations::program::Program;
 use crate::equations::system::System;
+use crate::error::{CircuitError, SolverError};
 use crate::readout::Readout;
 use crate::step::bounds::Bounds;
 use crate::step::method::{ESDIRK4, Method};
@@ -24,7 +25,6 @@ use crate::step::start::{charges, operating_point, stated_charges};
 use crate::step::state::State;
 use crate::step::stepper::Stepper;
 use crate::thermal::run::Thermal;
-use crate::error::{CircuitError, SolverError};
 
 /// How the initial state is found.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]

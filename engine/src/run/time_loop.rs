@@ -3,8 +3,8 @@
 use std::sync::Arc;
 
 use super::coupling::Coupling;
-use super::setup::Recording;
 use super::report::Open;
+use super::setup::Recording;
 use super::watch::Watcher;
 use crate::accounts::counters::Counters;
 use crate::accounts::ledger::{self, Ledger};
@@ -13,6 +13,7 @@ use crate::circuit::probe::Channel;
 use crate::control::board::Board;
 use crate::control::{Controller, Seen};
 use crate::equations::system::System;
+use crate::error::SolverError;
 use crate::readout::{Readout, Sources};
 use crate::recorder::{EventKind, Recorder};
 use crate::step::schedule::Ladder;
@@ -20,7 +21,6 @@ use crate::step::stage::StageError;
 use crate::step::state::State;
 use crate::step::stepper::Stepper;
 use crate::thermal::run::Thermal;
-use crate::error::SolverError;
 
 /// How a stretch of a run ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

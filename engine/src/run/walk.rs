@@ -2,8 +2,8 @@
 
 use super::time_loop::{Ended, Run};
 use crate::arithmetic::lane::Lane;
-use crate::recorder::Recorder;
 use crate::error::SolverError;
+use crate::recorder::Recorder;
 
 /// Most steps of a walk by pieces before the recorder is asked whether to go on.
 const WALK: u64 = 1 << 16;

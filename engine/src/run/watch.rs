@@ -184,7 +184,7 @@ impl<L: Lane> Watcher<L> {
         self.pace.anew();
     }
 
-    /// How many of the watches are told in columns and rows: all before the first that only guards a law's range.
+    /// How many of the watches are reported in columns and rows: all before the first that only guards a law's range.
     pub fn recorded(&self) -> usize {
         let guards = |w: &Watch| w.event == Some(EventKind::OutOfRange);
         self.watches.iter().position(guards).unwrap_or(self.watches.len())

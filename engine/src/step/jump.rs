@@ -1,6 +1,6 @@
 //! The state just after a jump.
 
-use super::stage::{StageSolver, StageError};
+use super::stage::{StageError, StageSolver};
 use super::start::{Dense, source_rows};
 use super::state::State;
 use crate::arithmetic::lane::Lane;

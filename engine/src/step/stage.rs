@@ -38,7 +38,9 @@ fn limits<L: Lane>(system: &System<L>, voltage: f64) -> Vec<L> {
     let mut limits = vec![L::splat(f64::INFINITY); padded::<L>(system.inner)];
     limits[..system.inner].fill(L::splat(voltage));
     for (device, placed) in system.devices().iter().zip(&system.devices) {
-        placed.locals[placed.ports..].iter().for_each(|&k| limits[k as usize] = L::splat(device.absolute_tolerance()));
+        placed.locals[placed.ports..]
+            .iter()
+            .for_each(|&k| limits[k as usize] = L::splat(device.absolute_tolerance()));
     }
     limits
 }

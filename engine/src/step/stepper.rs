@@ -5,7 +5,7 @@ use std::sync::Arc;
 use super::bounds::{Bounds, Gauge};
 use super::method::Method;
 use super::pieces::Pieces;
-use super::stage::{StageSolver, StageError, Tolerance};
+use super::stage::{StageError, StageSolver, Tolerance};
 use super::state::State;
 use crate::arithmetic::lane::Lane;
 use crate::arithmetic::vector::{combine, copy, update, zeros};
@@ -255,7 +255,7 @@ impl<L: Lane> Stepper<L> {
         }
         let error = self.error_ratio(L::splat(alpha * h));
         if !error.is_finite() {
-            // No step to take at any length: what it left would be told as extremes and energies.
+            // No step to take at any length: what it left would be reported as extremes and energies.
             let lost = |k: &usize| !self.error[*k].is_finite();
             let k = (0..self.solver.system.n).find(lost).unwrap_or(0);
             let lane_lost = |lane: &usize| !self.error[k].lane(*lane).is_finite();

@@ -1,4 +1,4 @@
-//! When Newton's iteration ends, and what is told when it does not.
+//! When Newton's iteration ends, and what is reported when it does not.
 
 use crate::arithmetic::lane::Lane;
 use crate::equations::system::System;

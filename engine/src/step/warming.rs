@@ -61,7 +61,7 @@ impl<L: Lane> Stepper<L> {
     }
 
     /// After devices were moved to other temperatures: the change of each one's power that this brings, W, to first
-    /// order and as the circuit takes it over a step as long as the last. `None` where that cannot be told.
+    /// order and as the circuit takes it over a step as long as the last. `None` where that cannot be reported.
     pub fn warmed(&mut self) -> Option<Vec<L>> {
         if self.pieces.is_some() { None } else { self.solver.warmed() }
     }

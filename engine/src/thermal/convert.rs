@@ -1,8 +1,8 @@
 //! A Foster chain as a Cauer ladder, and back.
 
+use super::error::ThermalError;
 use super::modal::Modal;
 use super::network::{CauerCell, FosterTerm, Network, check_term};
-use super::error::ThermalError;
 
 /// The Cauer ladder with the thermal impedance of a Foster chain (Cauer 1926: the continued fraction of
 /// Z(s) = Σ R/(1 + sτ)). Terms of equal time constant become one cell; a term of time constant 0 becomes a first

@@ -34,6 +34,7 @@ pub mod compact;
 pub mod convert;
 mod decay;
 mod eliminate;
+pub mod error;
 pub mod field;
 pub mod fit;
 pub mod modal;
@@ -41,7 +42,6 @@ pub mod network;
 pub mod pulses;
 pub mod run;
 mod spectrum;
-pub mod error;
 
 #[cfg(test)]
 mod tests;

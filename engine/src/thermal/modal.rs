@@ -11,8 +11,8 @@ mod query;
 pub(super) use query::approach;
 
 use super::compact::Compact;
-use super::network::Network;
 use super::error::ThermalError;
+use super::network::Network;
 use crate::arithmetic::lane::Lane;
 
 /// Modal form of one network, or of one network per lane. Lists are flat, row-major; n modes, m heat inputs,

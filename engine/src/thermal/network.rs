@@ -195,10 +195,7 @@ impl NetworkBuilder {
         let names = self.nodes.iter().map(|n| &n.0).chain(self.boundaries.iter().map(|b| &b.name));
         for (k, name) in names.enumerate() {
             if places.insert(name.as_str(), k).is_some() {
-                return Err(ThermalError::DuplicateName {
-                    what: "nodes or boundaries",
-                    name: name.clone(),
-                });
+                return Err(ThermalError::DuplicateName { what: "nodes or boundaries", name: name.clone() });
             }
         }
         Ok(places)

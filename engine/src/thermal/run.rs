@@ -5,11 +5,11 @@ use std::sync::Arc;
 use nalgebra::{DMatrix, DVector};
 
 use super::decay::Decays;
-use super::modal::{Modal, add_product, add_transposed, approach};
 use super::error::ThermalError;
-use crate::lockstep;
-use crate::arithmetic::lockstep::{Lockstep, lanes};
+use super::modal::{Modal, add_product, add_transposed, approach};
 use crate::arithmetic::lane::Lane;
+use crate::arithmetic::lockstep::{Lockstep, lanes};
+use crate::lockstep;
 
 /// What a run must remember of a heat network: save it by cloning, come back with [`Thermal::restore`].
 #[derive(Debug, Clone, PartialEq)]

@@ -9,10 +9,10 @@ use proptest::prelude::*;
 use wide::f64x4;
 
 use super::convert::{cauer_to_foster, foster_to_cauer};
+use super::error::ThermalError;
 use super::modal::{Modal, approach};
 use super::network::{Boundary, CauerCell, FosterMatrixTerm, FosterTerm, Network, NetworkBuilder};
 use super::run::Thermal;
-use super::error::ThermalError;
 use crate::arithmetic::lane::Lane;
 
 /// A random tree of nodes with extra links, two boundaries, three heat inputs; some nodes without capacitance.

@@ -35,7 +35,12 @@ fn clamp(builder: &mut Builder<'_>, high: NodeId, low: NodeId) -> Done {
 }
 
 /// Turns a line on and off, throws a switch.
-fn sequence(builder: &mut Builder<'_>, line: &'static str, turns: Vec<(f64, bool)>, switch: Option<(f64, ChoiceId)>) {
+fn sequence(
+    builder: &mut Builder<'_>,
+    line: &'static str,
+    turns: Vec<(f64, bool)>,
+    switch: Option<(f64, ChoiceId)>,
+) {
     builder.layout.modulators.push(Box::new(move |board: &mut Board<f64>| {
         let id = board.add_line(line);
         let words = |on| if on { "command on" } else { "command off" };
@@ -96,8 +101,10 @@ fn breaker(builder: &mut Builder<'_>) -> Done {
     // The common source must not float while both block.
     builder.add(Role::Passive, "resistor", "bleeder", &[source, GROUND], &[("resistance", 1e6)])?;
     clamp(builder, bus, out)?;
-    let given =
-        [("inductance", builder.number("line-inductance")), ("series-resistance", builder.number("line-resistance"))];
+    let given = [
+        ("inductance", builder.number("line-inductance")),
+        ("series-resistance", builder.number("line-resistance")),
+    ];
     let line = builder.add(Role::Passive, "inductor", "line", &[out, load], &given)?;
     let r = [("resistance", builder.number("load-resistance"))];
     builder.add(Role::Load, "resistor", "load", &[load, GROUND], &r)?;
@@ -159,7 +166,8 @@ fn precharge(builder: &mut Builder<'_>) -> Done {
     if idle.is_some() {
         builder.driven("never", "freewheel", idle, None, 0.0)?;
     }
-    let given = [("inductance", builder.number("choke")), ("series-resistance", builder.number("choke-resistance"))];
+    let given =
+        [("inductance", builder.number("choke")), ("series-resistance", builder.number("choke-resistance"))];
     let choke = builder.add(Role::Passive, "inductor", "choke", &[mid, out], &given)?;
     let bank = [("capacitance", builder.number("capacitance")), ("initial-voltage", 0.0)];
     builder.add(Role::Load, "capacitor", "bank", &[out, GROUND], &bank)?;

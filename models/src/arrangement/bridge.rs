@@ -15,7 +15,14 @@ use super::keys::COMMON;
 use crate::model::{Built, Param, Range, bad, join};
 
 /// One sine-modulated leg: mean and amplitude of the duty, phase (rad).
-fn modulate(builder: &mut Builder<'_>, line: &'static str, mean: f64, amplitude: f64, phase: f64, folded: bool) {
+fn modulate(
+    builder: &mut Builder<'_>,
+    line: &'static str,
+    mean: f64,
+    amplitude: f64,
+    phase: f64,
+    folded: bool,
+) {
     let (frequency, fundamental) = (builder.number("frequency"), builder.number("fundamental-frequency"));
     builder.layout.modulators.push(Box::new(move |board: &mut Board<f64>| {
         let command = board.add_line(line);

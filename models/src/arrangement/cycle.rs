@@ -4,11 +4,11 @@ use joulestep_engine::accounts::counters::Counters;
 use joulestep_engine::accounts::ledger::Ledger;
 use joulestep_engine::cycle::rainflow::{Counted, rainflow};
 use joulestep_engine::cycle::steady::{CycleError, Effort, Steady, steady_from};
+use joulestep_engine::error::SolverError;
 use joulestep_engine::recorder::InMemory;
 use joulestep_engine::run::setup::{Refusal, Setup};
 use joulestep_engine::run::watch::Seen;
 use joulestep_engine::thermal::run::Thermal;
-use joulestep_engine::error::SolverError;
 use nalgebra::DMatrix;
 
 use super::builder::CircuitLayout;
@@ -17,7 +17,7 @@ use super::losses::{Account, Meter, between};
 /// Temperatures are found when they change by less than this from one round to the next, K.
 const STILL: f64 = 0.01;
 /// A search from near by: closing is not asked for, but every step that a known Jacobian gives is taken; a state that
-/// does not close is told by the difference it makes.
+/// does not close is reported by the difference it makes.
 pub(super) const NEAR: Effort = Effort { warm_up: 1, closing: f64::INFINITY, distance: 1e-7, most: 16 };
 /// Most rounds between losses and temperatures.
 const ROUNDS: u32 = 30;
@@ -34,7 +34,7 @@ pub enum Why {
     /// No periodic state at the temperatures of a round.
     #[error(transparent)]
     Cycle(#[from] CycleError),
-    /// The equations could not be solved further.
+    /// The equations could not be solved.
     #[error(transparent)]
     Numerical(#[from] SolverError),
     /// Losses and temperatures drive each other up.
@@ -139,7 +139,12 @@ pub fn solve(layout: &CircuitLayout, setup: Setup<f64>, effort: Effort) -> Resul
     search(layout, setup, effort, None)
 }
 
-fn search(layout: &CircuitLayout, mut setup: Setup<f64>, effort: Effort, guess: Option<&Guess>) -> Result<Cycle, Why> {
+fn search(
+    layout: &CircuitLayout,
+    mut setup: Setup<f64>,
+    effort: Effort,
+    guess: Option<&Guess>,
+) -> Result<Cycle, Why> {
     let period = layout.period.ok_or(Why::NotPeriodic)?;
     setup.sample_every = 0.0;
     let mut meter = Meter::new(layout, &mut setup);

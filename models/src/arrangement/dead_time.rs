@@ -10,8 +10,8 @@ use std::collections::BTreeMap;
 
 use joulestep_engine::circuit::graph::Circuit;
 use joulestep_engine::cycle::steady::Effort;
-use joulestep_engine::run::setup::Setup;
 use joulestep_engine::error::CircuitError;
+use joulestep_engine::run::setup::Setup;
 
 use super::builder::CircuitLayout;
 use super::cycle::{Why, solve};
@@ -129,7 +129,11 @@ pub fn estimate(leg: &LegUnderTest, volts: f64, celsius: f64) -> Result<Option<f
 ///
 /// # Errors
 /// [`DeadTimeError`].
-pub fn account(layout: CircuitLayout, circuit: Circuit<f64>, effort: Effort) -> Result<Account, DeadTimeError> {
+pub fn account(
+    layout: CircuitLayout,
+    circuit: Circuit<f64>,
+    effort: Effort,
+) -> Result<Account, DeadTimeError> {
     tuned(layout, circuit, effort, &|_| ())
 }
 

@@ -1,9 +1,9 @@
 //! Circuits around parts, with drive and control, ready to run: each by name with parameters, and as a library
 //! function.
 
-pub mod builder;
 mod breaker;
 mod bridge;
+pub mod builder;
 pub mod cycle;
 pub mod dead_time;
 pub mod double_pulse;

@@ -122,8 +122,12 @@ fn dual_active(builder: &mut Builder<'_>) -> Result<(), CircuitError> {
     let l2 = l1 / (n * n);
     let m = COUPLING * (l1 * l2).sqrt();
     // A little resistance keeps direct current from staying for ever.
-    let id =
-        builder.circuit.coupled_inductors("transformer", &[winding, b, c, d], &[l1, m, m, l2], &[1e-3, 1e-3])?;
+    let id = builder.circuit.coupled_inductors(
+        "transformer",
+        &[winding, b, c, d],
+        &[l1, m, m, l2],
+        &[1e-3, 1e-3],
+    )?;
     let built = Built { components: vec![id], ..Built::default() };
     let element =
         Element { name: "transformer".into(), kind: "coupled-inductors", role: Role::Passive, built };

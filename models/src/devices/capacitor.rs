@@ -17,12 +17,7 @@ const PARAMS: &[Param] = &[
     ),
 ];
 
-fn build(
-    circuit: &mut Circuit<f64>,
-    name: &str,
-    pins: &[NodeId],
-    v: &Values,
-) -> Result<Built, CircuitError> {
+fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) -> Result<Built, CircuitError> {
     let mut components = Vec::new();
     let mut quantities =
         vec![("voltage", "voltage of the first pin against the second", Probe::Voltage(pins[0], pins[1]))];

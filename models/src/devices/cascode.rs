@@ -69,12 +69,7 @@ fn lead(
     Ok((inner, Some(id)))
 }
 
-fn build(
-    circuit: &mut Circuit<f64>,
-    name: &str,
-    pins: &[NodeId],
-    v: &Values,
-) -> Result<Built, CircuitError> {
+fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) -> Result<Built, CircuitError> {
     let of = |what: &str| format!("{name}.{what}");
     let kelvin = v.kelvin("junction-temperature");
     let linear_above = v.number("linear-above");

@@ -1,12 +1,12 @@
 //! Constant-power load.
 
-use joulestep_engine::lockstep;
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
 use joulestep_engine::circuit::law::{Device, Flow, Law, side_by_side};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::error::CircuitError;
+use joulestep_engine::lockstep;
 
 use crate::model::{Built, Entry, Param, Range, STATED_AT, Values};
 
@@ -59,12 +59,7 @@ const PARAMS: &[Param] = &[
     ),
 ];
 
-fn build(
-    circuit: &mut Circuit<f64>,
-    name: &str,
-    pins: &[NodeId],
-    v: &Values,
-) -> Result<Built, CircuitError> {
+fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) -> Result<Built, CircuitError> {
     let (p, least) = (v.number("power"), v.number("minimum-voltage"));
     let inverse_square = 1.0 / (least * least);
     let law = ConstantPower { conductance: p * inverse_square, inverse_square };

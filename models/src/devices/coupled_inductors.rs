@@ -20,12 +20,7 @@ const PARAMS: &[Param] = &[
 const CURRENTS: [&str; 8] =
     ["current-1", "current-2", "current-3", "current-4", "current-5", "current-6", "current-7", "current-8"];
 
-fn build(
-    circuit: &mut Circuit<f64>,
-    name: &str,
-    pins: &[NodeId],
-    v: &Values,
-) -> Result<Built, CircuitError> {
+fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) -> Result<Built, CircuitError> {
     let own = v.list("inductances");
     let n = own.len();
     if n < 2 || pins.len() != 2 * n {

@@ -1,12 +1,12 @@
 //! Junction diode with series resistance, depletion charge and, where its times are given, reverse recovery.
 
-use joulestep_engine::lockstep;
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
 use joulestep_engine::circuit::law::{Device, Flow, Law, side_by_side};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::error::CircuitError;
+use joulestep_engine::lockstep;
 
 use crate::charge::Depletion;
 use crate::devices::resistor::{self, WarmResistor};
@@ -143,12 +143,7 @@ const OWN: [Param; 17] = [
 ];
 const PARAMS: &[Param] = &join::<17, 4, 21>(OWN, recovery_params!(""));
 
-fn build(
-    circuit: &mut Circuit<f64>,
-    name: &str,
-    pins: &[NodeId],
-    v: &Values,
-) -> Result<Built, CircuitError> {
+fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) -> Result<Built, CircuitError> {
     let breakdown = v.maybe("breakdown-voltage").map(|voltage| Breakdown {
         voltage,
         scale: v.number("breakdown-slope-voltage"),

@@ -1,12 +1,12 @@
 //! Ideal diode: two straight lines that meet at a threshold.
 
-use joulestep_engine::lockstep;
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
 use joulestep_engine::circuit::law::{Device, Flow, Law, Valve, side_by_side};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::error::CircuitError;
+use joulestep_engine::lockstep;
 
 use crate::model::{Built, Entry, Param, Range, Values, above, bad};
 
@@ -54,12 +54,7 @@ const PARAMS: &[Param] = &[
     Param::with("off-resistance", "ohm", 1e7, Range::Positive, "Resistance while it blocks"),
 ];
 
-fn build(
-    circuit: &mut Circuit<f64>,
-    name: &str,
-    pins: &[NodeId],
-    v: &Values,
-) -> Result<Built, CircuitError> {
+fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) -> Result<Built, CircuitError> {
     let (on, off) = (v.number("on-resistance"), v.number("off-resistance"));
     if !above(on, 0.0) || !above(off - on, 0.0) {
         return Err(bad(name, "`off-resistance` must be above `on-resistance`, and both above zero"));

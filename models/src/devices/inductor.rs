@@ -17,12 +17,7 @@ const PARAMS: &[Param] = &[
     ),
 ];
 
-fn build(
-    circuit: &mut Circuit<f64>,
-    name: &str,
-    pins: &[NodeId],
-    v: &Values,
-) -> Result<Built, CircuitError> {
+fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) -> Result<Built, CircuitError> {
     let (l, r) = (v.number("inductance"), v.number("series-resistance"));
     let id = circuit.inductor(name, pins[0], pins[1], l, r, v.maybe("initial-current"))?;
     Ok(Built {

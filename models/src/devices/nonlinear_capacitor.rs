@@ -1,14 +1,14 @@
 //! Capacitor whose capacitance depends on its voltage: depletion law or table, kept as charge.
 
-use joulestep_engine::lockstep;
-use joulestep_engine::arithmetic::lockstep::{Lockstep, lanes};
 use joulestep_engine::arithmetic::lane::Lane;
+use joulestep_engine::arithmetic::lockstep::{Lockstep, lanes};
 use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::circuit::graph::Stated;
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
 use joulestep_engine::circuit::law::{Device, Flow, Law, side_by_side};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::error::CircuitError;
+use joulestep_engine::lockstep;
 
 use crate::charge::{Depletion, Pillars};
 use crate::model::{Built, Entry, Param, Range, STATED_AT, Values, bad};
@@ -132,12 +132,7 @@ const PARAMS: &[Param] = &[
     ),
 ];
 
-fn build(
-    circuit: &mut Circuit<f64>,
-    name: &str,
-    pins: &[NodeId],
-    v: &Values,
-) -> Result<Built, CircuitError> {
+fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) -> Result<Built, CircuitError> {
     const KIND: &str = "nonlinear-capacitor";
     let kelvin = STATED_AT;
     let constant = v.number("constant-capacitance");

@@ -1,12 +1,12 @@
 //! Resistor: the specimen of a model file.
 
-use joulestep_engine::lockstep;
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::circuit::graph::{Circuit, ComponentId, NodeId};
 use joulestep_engine::circuit::law::{Device, Flow, Law, side_by_side};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::error::CircuitError;
+use joulestep_engine::lockstep;
 
 use crate::model::{Built, Entry, Param, Range, STATED_AT, Values};
 
@@ -98,12 +98,7 @@ const PARAMS: &[Param] = &[
     Param::TEMPERATURE,
 ];
 
-fn build(
-    circuit: &mut Circuit<f64>,
-    name: &str,
-    pins: &[NodeId],
-    v: &Values,
-) -> Result<Built, CircuitError> {
+fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) -> Result<Built, CircuitError> {
     let law =
         WarmResistor { resistance: v.number("resistance"), coefficient: v.number("temperature-coefficient") };
     let id = place(circuit, name, [pins[0], pins[1]], law, v.kelvin("junction-temperature"))?;

@@ -1,12 +1,12 @@
 //! The textbook MOSFET: square law, body diode, breakdown, leakage and charges, without temperature.
 
-use joulestep_engine::lockstep;
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
 use joulestep_engine::circuit::law::{Device, Flow, Law, side_by_side};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::error::CircuitError;
+use joulestep_engine::lockstep;
 
 use crate::channel::square_law;
 use crate::charge::Depletion;
@@ -104,12 +104,7 @@ const PARAMS: &[Param] = &[
     Param::LINEAR_ABOVE,
 ];
 
-fn build(
-    circuit: &mut Circuit<f64>,
-    name: &str,
-    pins: &[NodeId],
-    v: &Values,
-) -> Result<Built, CircuitError> {
+fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) -> Result<Built, CircuitError> {
     let breakdown = v.maybe("breakdown-voltage").map(|voltage| Breakdown {
         voltage,
         scale: v.number("breakdown-slope-voltage"),

@@ -12,12 +12,7 @@ const PARAMS: &[Param] = &[
     Param::with("initial-state", "1", 0.0, Range::Any, "State at the start: 0 is off, 1 is on"),
 ];
 
-fn build(
-    circuit: &mut Circuit<f64>,
-    name: &str,
-    pins: &[NodeId],
-    v: &Values,
-) -> Result<Built, CircuitError> {
+fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) -> Result<Built, CircuitError> {
     let state = v.number("initial-state");
     if state != 0.0 && state != 1.0 {
         return Err(bad(name, format!("`initial-state` is {state}, expected 0 (off) or 1 (on)")));

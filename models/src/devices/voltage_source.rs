@@ -9,12 +9,7 @@ use crate::model::{Built, Entry, Param, Values};
 
 const PARAMS: &[Param] = &params("V");
 
-fn build(
-    circuit: &mut Circuit<f64>,
-    name: &str,
-    pins: &[NodeId],
-    v: &Values,
-) -> Result<Built, CircuitError> {
+fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) -> Result<Built, CircuitError> {
     let wave = circuit.wave(course(name, v)?);
     let id = circuit.voltage_source(name, pins[0], pins[1], wave)?;
     Ok(Built {

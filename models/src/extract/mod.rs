@@ -5,7 +5,7 @@
 //! a model added to the catalogue can be fitted as soon as `plan.rs` names its parameters.
 //!
 //! The fit goes by stages (channel, diode, blocking, charge, recovery), then once more with all parameters together.
-//! What the points do not determine stays where it began, and is told.
+//! What the points do not determine stays where it began, and is reported.
 
 pub mod bench;
 mod certainty;
@@ -196,9 +196,7 @@ fn complete(part: &Part, values: &Values) -> Result<(), ExtractError> {
     let needed = part.entry().params.iter().filter(|p| p.default.is_none() && !p.optional);
     match needed.into_iter().find(|p| !values.0.contains_key(p.key)) {
         None => Ok(()),
-        Some(p) => {
-            Err(ExtractError::Missing { key: p.key, settled_by: plan::settled_by(part.kind, p.key) })
-        }
+        Some(p) => Err(ExtractError::Missing { key: p.key, settled_by: plan::settled_by(part.kind, p.key) }),
     }
 }
 

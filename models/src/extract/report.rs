@@ -41,7 +41,7 @@ pub struct Doubt {
     pub key: &'static str,
     /// Why.
     pub why: Why,
-    /// The parameter that it cannot be told from, and their correlation.
+    /// The parameter that it cannot be distinguished from, and their correlation.
     pub with: Option<(&'static str, f64)>,
     /// The curve that would settle it, in words.
     pub settled_by: &'static str,

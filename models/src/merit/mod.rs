@@ -242,9 +242,8 @@ pub fn thermal_resistance(part: &Part) -> Option<f64> {
 /// # Errors
 /// [`MeritError::Limit`], [`MeritError::Lacks`].
 pub fn check(part: &Part, c: &Conditions) -> Result<(), MeritError> {
-    let limit = |found: String, expected: String| {
-        Err(MeritError::Limit { part: part.name.clone(), found, expected })
-    };
+    let limit =
+        |found: String, expected: String| Err(MeritError::Limit { part: part.name.clone(), found, expected });
     if !is_switch(part) && !is_diode(part) {
         let what = format!("it is a {}, neither a switch with a gate nor a diode", part.kind);
         return Err(MeritError::Lacks { part: part.name.clone(), what });

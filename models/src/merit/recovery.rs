@@ -4,13 +4,13 @@
 use joulestep_engine::circuit::graph::{Circuit, GROUND};
 use joulestep_engine::circuit::probe::{Channel, Probe};
 use joulestep_engine::circuit::wave::Wave;
+use joulestep_engine::error::{CircuitError, SolverError};
 use joulestep_engine::measure::MeasureError;
 use joulestep_engine::measure::recovery::{Record, Recovery, recovery};
 use joulestep_engine::measure::signal::Signal;
 use joulestep_engine::recorder::InMemory;
 use joulestep_engine::run::setup::{Refusal, Setup};
 use joulestep_engine::step::schedule::Steps;
-use joulestep_engine::error::{CircuitError, SolverError};
 
 use super::{Conditions, is_diode, is_switch};
 use crate::charge::Depletion;
@@ -59,7 +59,7 @@ pub enum RecoveryError {
     /// No start.
     #[error(transparent)]
     Start(#[from] Refusal),
-    /// The equations could not be solved further.
+    /// The equations could not be solved.
     #[error(transparent)]
     Numerical(#[from] SolverError),
     /// The waveform has no recovery.

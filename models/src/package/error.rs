@@ -26,7 +26,7 @@ pub struct PackageError {
     pub found: String,
     /// What was expected.
     pub expected: String,
-    /// What may have been meant.
+    /// What may have been intended.
     pub suggestion: Option<String>,
 }
 

@@ -112,13 +112,7 @@ impl Package {
         }
     }
 
-    fn check_material(
-        &self,
-        name: &str,
-        subject: Subject,
-        key: &'static str,
-        wrong: &mut Vec<PackageError>,
-    ) {
+    fn check_material(&self, name: &str, subject: Subject, key: &'static str, wrong: &mut Vec<PackageError>) {
         let known = self.materials.iter().map(|m| m.name.as_str());
         let known = known.chain(materials::LIBRARY.iter().map(|m| m.name));
         let names: Vec<&str> = known.collect();

@@ -155,7 +155,7 @@ pub struct Piece {
     pub resistance: f64,
     /// Specific resistance at 25 °C, Ω·m², where it was stated so.
     pub specific: Option<f64>,
-    /// It goes as (T/298.15 K) to this power.
+    /// It scales as (T/298.15 K) to this power.
     pub exponent: f64,
 }
 

@@ -4,11 +4,11 @@ use std::sync::Arc;
 
 use joulestep_engine::thermal::compact::Compact;
 use joulestep_engine::thermal::convert::foster_to_cauer;
+use joulestep_engine::thermal::field::error::FieldError;
 use joulestep_engine::thermal::field::mesh::{Mesh, Sizing};
 use joulestep_engine::thermal::field::reduce::{Reduced, Span, reduce};
 use joulestep_engine::thermal::field::study::{MeshStudy, study};
 use joulestep_engine::thermal::field::system::System;
-use joulestep_engine::thermal::field::error::FieldError;
 use joulestep_engine::thermal::modal::Modal;
 use joulestep_engine::thermal::network::{FosterTerm, NetworkBuilder};
 use joulestep_engine::units::{people, people_digits};

@@ -44,9 +44,9 @@ pub mod surge;
 
 use std::sync::Arc;
 
+use joulestep_engine::thermal::error::ThermalError;
 use joulestep_engine::thermal::modal::Modal;
 use joulestep_engine::thermal::run::Thermal;
-use joulestep_engine::thermal::error::ThermalError;
 
 /// Most dies of a part.
 pub const MOST_DIES: usize = 2;

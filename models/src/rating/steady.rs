@@ -11,7 +11,7 @@ pub struct Steady {
     pub celsius: [f64; MOST_DIES],
     /// Drop and heat.
     pub carried: Carried,
-    /// Loop gain of heating: by how much a small rise of the junctions comes back through the heat that it causes
+    /// Thermal loop gain dP/dT·Z_th: 1 = runaway. How much a small rise of the junctions returns as heat
     /// (largest eigenvalue of R_th·∂P/∂T). At 1 there is no steady state any more.
     pub loop_gain: f64,
 }

@@ -7,7 +7,7 @@ use crate::account::Account;
 use crate::diagnostic::{filled, printable};
 use crate::judge::{FACTOR, Spread, Uncertainty};
 
-/// The numbers that are told.
+/// The numbers that are reported.
 fn numbers(a: &Account) -> Vec<(String, f64, &'static str, &Uncertainty)> {
     let mut all = Vec::new();
     for j in &a.judged {
@@ -71,7 +71,7 @@ pub(super) fn spread(out: &mut String, a: &Account) {
             out,
         );
     }
-    // One reason for all numbers is told once.
+    // One reason for all numbers is reported once.
     let mut report: Vec<&str> = Vec::new();
     for text in &bent {
         let why = text.split_once(": ").map_or("", |t| t.1);

@@ -7,8 +7,8 @@ use joulestep_models::arrangement::cycle::{Cycle, Ripple, Why, solve, solve_near
 
 use super::tables::{COLUMNS, balance, held, losses, others, ripple};
 use crate::account::{Account, Facts, Found, Outcome};
-use crate::commands::options::Refused;
 use crate::commands::assess::{Assessed, Round};
+use crate::commands::options::Refused;
 use crate::exit::{BAD_INPUT, NUMERICAL};
 use crate::judge::{Level, Number, Uncertainty};
 use crate::scenario::build::{Placed, Ready, Reductions, build_with};

@@ -4,8 +4,8 @@ use joulestep_engine::units::people;
 use joulestep_models::arrangement::cycle::Cycle;
 
 use super::judge::Known;
-use super::tables::{COLUMNS, losses};
 use super::summary::{CLOSES, efficiency};
+use super::tables::{COLUMNS, losses};
 use crate::account::study as judged;
 use crate::answer::{Study, StudyFigure, StudyTable};
 use crate::plot::{Axis, Bars, Figure, Panel, Series};
@@ -57,7 +57,7 @@ fn answers(known: &Known) -> Vec<String> {
             people(r.extremes.1 - r.extremes.0, "K")
         ));
     }
-    // Written so that a residual that is not a number is told too.
+    // Written so that a residual that is not a number is reported too.
     let closes = a.residual.abs() <= CLOSES;
     out.push(if closes {
         format!("The account closes to {:.1e} of the input.", a.residual.abs())

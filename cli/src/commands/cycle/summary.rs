@@ -1,4 +1,4 @@
-//! What is told of a periodic steady state: text for people, and JSON.
+//! What is reported of a periodic steady state: text for people, and JSON.
 
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
@@ -88,8 +88,7 @@ pub(super) fn efficiency(cycle: &Cycle, error: &Uncertainty) -> String {
 }
 
 fn columns(data: &Table) -> Vec<&str> {
-    data
-        .heads
+    data.heads
         .iter()
         .map(|h| h.name.as_str())
         .filter(|n| !n.ends_with("_error") || *n == "coupling_error")
@@ -123,7 +122,7 @@ pub(super) fn text(known: &Known, kind: &str) -> String {
     }
     let _ = writeln!(out, "efficiency {}", efficiency(cycle, error));
     let _ = writeln!(out, "input - output - losses - stored: {:.1e} of the input", a.residual);
-    // Written so that a residual that is not a number is told too.
+    // Written so that a residual that is not a number is reported too.
     let closes = a.residual.abs() <= CLOSES;
     if !closes {
         out.push_str("THE ACCOUNT DOES NOT CLOSE: do not trust these losses\n");

@@ -123,7 +123,7 @@ fn outcomes(grid: &Grid, how: &AssessArgs, keep: bool, quiet: bool) -> Result<Ve
                 (format!("{} at {at}: {error}", grid.part.name), code)
             })
     };
-    // All of them, then the first error in the grid's order: which one is told does not hang on the threads.
+    // All of them, then the first error in the grid's order: which one is reported does not hang on the threads.
     let all: Vec<Result<Judged, Refused>> = grid.points.par_iter().map(one).collect();
     progress.done();
     all.into_iter().collect()

@@ -287,7 +287,7 @@ pub(super) fn text(grid: &Grid, table: &Table, whole: &Account) -> String {
     };
     let worst = table.rows.iter().map(residual).fold(0.0f64, |a, b| if b > a || b.is_nan() { b } else { a });
     let _ = writeln!(out, "\nlargest ledger residual {worst:.1e} of the energy turned over");
-    // Written so that a residual that is not a number is told too.
+    // Written so that a residual that is not a number is reported too.
     let closes = worst <= CLOSES;
     if !closes {
         out.push_str("THE LEDGER DOES NOT CLOSE: do not trust these energies\n");

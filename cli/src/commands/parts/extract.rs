@@ -32,8 +32,7 @@ pub(super) fn extract(args: &PartsExtractArgs, streams: &mut Streams<'_>) -> io:
     let found = match fit(&loaded.part, &loaded.start) {
         Ok(found) => found,
         Err(error) => {
-            let refusal =
-                Refusal { diagnostics: vec![diagnostic(&error, &loaded)], sources: loaded.sources };
+            let refusal = Refusal { diagnostics: vec![diagnostic(&error, &loaded)], sources: loaded.sources };
             return refuse_in(WHAT, &InputError::Refused(refusal), &args.points, args.json, streams);
         }
     };
@@ -191,13 +190,13 @@ fn doubt(doubt: &Doubt) -> String {
         ),
     };
     let with = match doubt.with {
-        Some((key, r)) => format!("; hardly told from `{key}` (correlation {r:.3})"),
+        Some((key, r)) => format!("; strongly correlated with `{key}` (correlation {r:.3})"),
         None => String::new(),
     };
     format!("`{}`: {what}{with}; settled by a curve of {}", doubt.key, doubt.settled_by)
 }
 
-/// Beyond this deviation a point is told.
+/// Beyond this deviation a point is reported.
 const MISSED: f64 = 0.1;
 
 /// Curves with a point that the fitted model misses, each with its number and the sentence.

@@ -96,7 +96,7 @@ fn derived(part: &Part, celsius: f64) -> Vec<Derived> {
 fn text(part: &Part, derived: &[Derived], celsius: f64) -> String {
     let mut out = String::new();
     let _ = writeln!(out, "{}: {}", part.name, part.title);
-    let invented = if part.invented { "; invented: nobody makes it" } else { "" };
+    let invented = if part.invented { "; invented, not a product" } else { "" };
     let _ = writeln!(out, "kind `{}`, {}{invented}", part.kind, part.technology.words());
     if !part.source.is_empty() {
         let _ = writeln!(out, "source: {}", part.source);

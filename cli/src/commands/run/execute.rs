@@ -1,4 +1,4 @@
-//! A run from its first step to the closed file, and beside it the two coarser runs that tell its errors.
+//! A run from its first step to the closed file, and beside it the two coarser runs that estimate its errors.
 
 use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -62,7 +62,7 @@ pub(super) struct Job<'a> {
     pub out: &'a Path,
     /// Whether no progress is shown.
     pub quiet: bool,
-    /// What is told of the spread of the input.
+    /// What is reported of the spread of the input.
     pub spread: Option<&'a Spreading<'a>>,
 }
 

@@ -204,7 +204,7 @@ pub(super) fn sections(study: &PlannedBatch, rows: &BTreeMap<usize, Row>, errors
     }
     let mut result: Vec<Block> = limits(study, &statistics).into_iter().map(Block::Grid).collect();
     let shown: Vec<&ColumnSummary> = main.iter().filter_map(column).collect();
-    let caption = "Percentiles of what was asked for, over variants that ran to their end";
+    let caption = "Percentiles of the requested outputs, over variants that ran to their end";
     result.extend(percentiles(study, &shown, caption).map(Block::Grid));
     for (output, of) in of_rows(study, rows).iter().filter(|(k, _)| main.contains(k)).take(DRAWN) {
         result.extend(indices(study, *output, of));
@@ -253,7 +253,7 @@ fn definitions(study: &PlannedBatch) -> Vec<(&'static str, &'static str)> {
         ),
         (
             "Error",
-            "how far numerical methods may have led a number astray: the largest of the variants of which coarser runs told it",
+            "numerical error of a number: the largest of the variants for which coarser runs estimated it",
         ),
         (
             "Yield",

@@ -142,7 +142,7 @@ pub(super) fn report(table: &ReadTable) -> Report {
         let report = rows.values().filter(|r| !r.doubts.is_empty());
         let first =
             report.clone().next().map_or(String::new(), |r| format!("variant {}: {}", r.variant, r.doubts));
-        warnings.push(format!("Of {} variants the numbers are not to be relied on; {first}.", report.count()));
+        warnings.push(format!("Of {} variants the numbers are not reliable; {first}.", report.count()));
     }
     if !table.complete {
         warnings.push("The table was not written to its end.".to_string());

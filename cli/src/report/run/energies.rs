@@ -159,7 +159,7 @@ pub(super) fn blocks(read: &Read<'_>) -> Result<Vec<Block>, ResultError> {
 /// What must be said where the account does not close.
 pub(super) fn warning(read: &Read<'_>) -> Option<String> {
     let relative = read.scalar("ledger_residual_relative")?.value;
-    // Written so that a residual that is not a number is told too.
+    // Written so that a residual that is not a number is reported too.
     let closes = relative <= CLOSES;
     (!closes).then(|| {
         if !relative.is_finite() {

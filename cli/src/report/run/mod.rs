@@ -1,9 +1,9 @@
 //! Reports of runs.
 
+mod definitions;
 mod energies;
 mod judged;
 mod sequence;
-mod definitions;
 mod traces;
 mod windows;
 
@@ -15,7 +15,7 @@ use super::{Block, Grid, Report, Section, Tone, words};
 use crate::diagnostic::Sources;
 use crate::result::{ResultError, ResultFile, Scalar, StepTable, StoredEvent, Summary, Verdict};
 
-/// Most cleared faults that are told in the answer.
+/// Most cleared faults that are reported in the answer.
 const CLEARED: usize = 2;
 
 /// Everything of a run's file that is read once.

@@ -41,7 +41,7 @@ fn lines(events: &[StoredEvent]) -> Vec<Line<'_>> {
     out
 }
 
-/// Digits that tell instants of the run apart.
+/// Digits that distinguish instants of the run.
 pub(super) fn instant(t: f64, end: f64) -> String {
     let (factor, unit) = match end {
         e if e >= 120.0 => return people_digits(t, "s", 6),

@@ -5,7 +5,7 @@
 //! | Where | What |
 //! |---|---|
 //! | `/` attributes | as of a run, without a time of making; `study` (its kind), `scenario` (full text of all files that went in) |
-//! | `/said` | attributes `title`, `command` and `verdict` ("passes", "fails", "not proven", "not judged"); along `row`: `kind` ("statement", "doubt", "note", "condition", "definition"), `term`, `text` |
+//! | `/statements` | attributes `title`, `command` and `verdict` ("passes", "fails", "not proven", "not judged"); along `row`: `kind` ("statement", "doubt", "note", "condition", "definition"), `term`, `text` |
 //! | `/answers` | along `row`: `name`, `quantity`, `value`, `unit`, `error` (±), `error_kind`, `minimum`, `maximum`, `limit` (what sets them), `ruling`, `remark` |
 //! | `/tables/<name>` | along `row`: a dataset per column with `units`, `symbol`, `long_name`; attributes `title` and `keys` (leading columns that name a row) |
 //! | `/figures/<number>/<panel>/<curve>` | `x` and `y` with `units`; of bars, `group` and a dataset per series; what they look like in the text attributes `layout` and `look` |

@@ -1,4 +1,4 @@
-//! `/tables` and `/said`.
+//! `/tables` and `/statements`.
 
 use super::super::archive::Archive;
 use super::super::error::ResultError;

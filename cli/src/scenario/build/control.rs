@@ -95,7 +95,7 @@ impl Build<'_> {
         for h in &scenario.events {
             let (subject, words, deed) = match &h.what {
                 What::Line(line, state) => {
-                    let words = if *state { "line goes on" } else { "line goes off" };
+                    let words = if *state { "line turns on" } else { "line turns off" };
                     (line.name.clone(), words, Deed::Set(board.add_line(&line.name), *state))
                 }
                 What::Switch(switch, closed) => {

@@ -79,7 +79,7 @@ impl Build<'_> {
         let mut judging = Judging::default();
         let scenario = self.scenario;
         for signal in &scenario.record.signals {
-            // Signals that do not exist are told where channels are made.
+            // Signals that do not exist are reported where channels are made.
             let before = self.diagnostics.len();
             let found = self.signal(signal, board);
             self.diagnostics.truncate(before);
@@ -103,7 +103,7 @@ impl Build<'_> {
                 self.report(&limit.signal.place, "limit.min", found, "a lower bound below the upper one");
             }
             let name = if limit.name.is_empty() { found.name.clone() } else { limit.name.clone() };
-            // A name of its own, since the signal may be watched already; columns are told apart by it.
+            // A name of its own, since the signal may be watched already; columns are distinguished by it.
             let same = watches.iter().filter(|w| w.name.starts_with(&format!("limit.{name}"))).count();
             let own = if same == 0 { format!("limit.{name}") } else { format!("limit.{name}.{}", same + 1) };
             let mut watch = watch(own, found.long_name, found.probe, name.clone());

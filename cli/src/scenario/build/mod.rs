@@ -1,4 +1,4 @@
-//! From the scenario as meant to what the engine runs: circuit, controllers, thermal network, channels and watches.
+//! From the scenario as resolved to what the engine runs: circuit, controllers, thermal network, channels and watches.
 
 mod arrangement;
 mod control;
@@ -12,9 +12,9 @@ use joulestep_engine::circuit::graph::Circuit;
 use joulestep_engine::circuit::probe::Channel;
 use joulestep_engine::circuit::topology;
 use joulestep_engine::control::board::Board;
+use joulestep_engine::error::CircuitError;
 use joulestep_engine::run::setup::{Piecewise, Setup, Start};
 use joulestep_engine::step::method::Method;
-use joulestep_engine::error::CircuitError;
 use joulestep_models::arrangement::builder::CircuitLayout;
 
 use crate::diagnostic::{Diagnostic, Place, Refusal};

@@ -71,7 +71,7 @@ impl Build<'_> {
                     self.diagnostics.push(d.suggest(near));
                     continue;
                 };
-                // An input that does not exist is told where the scenario is resolved.
+                // An input that does not exist is reported where the scenario is resolved.
                 let Some(input) = inputs.iter().position(|i| *i == input.name) else { continue };
                 let input = HeatId(input as u32);
                 self.placed[k].heat[at] = Some(input);

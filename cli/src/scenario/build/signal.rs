@@ -8,9 +8,9 @@ use joulestep_models::model::Range;
 use super::Build;
 use crate::diagnostic::{Diagnostic, nearest};
 use crate::scenario::conform::one_of;
-use crate::scenario::resolved::{Signal, Typed};
 use crate::scenario::renamed;
 use crate::scenario::resolve::set_lines;
+use crate::scenario::resolved::{Signal, Typed};
 use crate::scenario::shape;
 
 /// How a signal is written.

@@ -19,7 +19,7 @@ impl Resolve<'_> {
         let mut chosen = BTreeMap::new();
         for key in arrangement.places.iter().chain(&["part"]) {
             let Some(name) = fields.text(key) else { continue };
-            // A part that cannot be read is told where parts are read.
+            // A part that cannot be read is reported where parts are read.
             if let Some(part) = parts.part(fields.place_of(key).file, name) {
                 chosen.insert(if *key == "part" { String::new() } else { key.to_string() }, part.clone());
             }

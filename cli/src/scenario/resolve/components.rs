@@ -27,7 +27,7 @@ impl Resolve<'_> {
         }
         values.0.extend(given(fields, entry.params));
         for param in entry.params.iter().filter(|p| p.default.is_none() && !p.optional) {
-            // Without a part, a missing key is told by the table's check.
+            // Without a part, a missing key is reported by the table's check.
             if !values.0.contains_key(param.key) && fields.has("part") && !fields.has(param.key) {
                 let expected = form_words(Key::of_param(param, false).form);
                 let found = "missing: neither the part nor the component gives it";
@@ -53,7 +53,7 @@ impl Resolve<'_> {
         Some(ComponentSpec { name: name?, entry, nodes: nodes?, values, heat, known_current, dies, spread })
     }
 
-    /// Whether none of the nodes is called `0`; those that are, are told.
+    /// Whether none of the nodes is called `0`; those that are, are reported.
     fn no_zero<'n>(&mut self, nodes: impl Iterator<Item = &'n Named>, key: &str) -> bool {
         let wrong = self.diagnostics.len();
         for node in nodes {

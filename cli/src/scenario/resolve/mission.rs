@@ -12,8 +12,8 @@ use crate::diagnostic::{Diagnostic, Place, Sources, nearest};
 use crate::scenario::conform::one_of;
 use crate::scenario::fields::{Fields, TypedAt};
 use crate::scenario::include::{Open, reason};
-use crate::scenario::resolved::{ArrangementSpec, MissionSpec, SegmentOf, SegmentSpec, ThermalSpec};
 use crate::scenario::raw::{Raw, RawTable};
+use crate::scenario::resolved::{ArrangementSpec, MissionSpec, SegmentOf, SegmentSpec, ThermalSpec};
 use crate::scenario::shape::quantity;
 
 /// One electron volt, J (exact in the SI).

@@ -1,4 +1,4 @@
-//! From checked tables to the scenario as meant: names are told apart, defaults filled in, and what one table says is
+//! From checked tables to the scenario as resolved: names are distinguished, defaults filled in, and what one table says is
 //! held against the others. Every error of the scenario is collected before it is refused.
 
 mod arrangement;
@@ -21,9 +21,9 @@ use crate::diagnostic::{Diagnostic, Place, Refusal, Sources, nearest};
 use crate::scenario::conform::{Conform, one_of};
 use crate::scenario::fields::{Fields, Named};
 use crate::scenario::include::{self, Open};
-use crate::scenario::resolved::{RecordSpec, Scenario, Signal, Typed};
 use crate::scenario::merge::merge;
 use crate::scenario::raw::RawTable;
+use crate::scenario::resolved::{RecordSpec, Scenario, Signal, Typed};
 use crate::scenario::sections::SCENARIO;
 use crate::scenario::shape::{GROUND, zero_as_ground};
 
@@ -67,7 +67,7 @@ pub fn as_typed(path: &Path, open: Open<'_>) -> Result<AsTyped, InputError> {
 /// Reads a scenario with all it includes.
 ///
 /// # Errors
-/// [`InputError`]; all errors that can be told at once.
+/// [`InputError`]; all errors that can be reported at once.
 pub fn read(path: &Path, open: Open<'_>) -> Result<Scenario, InputError> {
     understand(as_typed(path, open)?, open)
 }
@@ -75,7 +75,7 @@ pub fn read(path: &Path, open: Open<'_>) -> Result<Scenario, InputError> {
 /// What the tables mean; opens the parts and packages that they name.
 ///
 /// # Errors
-/// [`InputError`]; all errors that can be told at once.
+/// [`InputError`]; all errors that can be reported at once.
 pub fn understand(typed: AsTyped, open: Open<'_>) -> Result<Scenario, InputError> {
     let AsTyped { sources, root, diagnostics } = typed;
     resolve(&root, &load(&root, sources, diagnostics, open))
@@ -108,7 +108,7 @@ fn load(root: &RawTable, mut sources: Sources, mut diagnostics: Vec<Diagnostic>,
 /// What the tables mean, with what they name.
 ///
 /// # Errors
-/// [`InputError`]; all errors that can be told at once.
+/// [`InputError`]; all errors that can be reported at once.
 pub fn resolve(root: &RawTable, loaded: &Loaded) -> Result<Scenario, InputError> {
     let Loaded { sources, parts, packages, segments, diagnostics } = loaded;
     let diagnostics = diagnostics.clone();

@@ -9,8 +9,8 @@ use crate::diagnostic::{Diagnostic, FileId, Sources};
 use crate::package::load;
 use crate::scenario::fields::{Fields, Named};
 use crate::scenario::include::Open;
-use crate::scenario::resolved::{Cells, ChainSpec, HeatPackageSpec, ThermalSpec};
 use crate::scenario::raw::{Raw, RawTable};
+use crate::scenario::resolved::{Cells, ChainSpec, HeatPackageSpec, ThermalSpec};
 
 /// The packages that a scenario asks for, by the file that asks and the name it uses.
 #[derive(Debug, Default)]
@@ -56,7 +56,7 @@ impl ThermalSpec {
 
 impl Resolve<'_> {
     pub(super) fn thermal(&mut self, f: &Fields, packages: &Packages) -> ThermalSpec {
-        // A value that was refused (and told) leaves the name, which others may ask for.
+        // A value that was refused (and reported) leaves the name, which others may ask for.
         let two = |t: &Fields, key: &str| Some((t.named("name")?, t.number(key).unwrap_or(f64::NAN)));
         let spec = ThermalSpec {
             packages: f.tables("package").iter().filter_map(|t| self.package(t, packages)).collect(),
@@ -127,7 +127,7 @@ impl Resolve<'_> {
             self.report(f.place_of("temperature"), f.key("temperature"), found, "above -273.15 degC");
         }
         let requested = f.named("package")?;
-        // One that could not be read was told where it was opened.
+        // One that could not be read was reported where it was opened.
         let package = packages.0.get(&(requested.place.file, requested.name))?.clone();
         let dies = package.dies();
         let inputs = dies.iter().map(|die| format!("{}-{}", name.name, package.layers[*die].name)).collect();

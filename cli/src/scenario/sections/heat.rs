@@ -24,7 +24,7 @@ pub static HEAT_PACKAGE: Section = Section {
     help: "A package, reduced to a compact network; its heat inputs are name-die",
     kinds: Kinds::None,
     keys: &[
-        Key::need("name", Form::Name, "unique name; goes before the names of its dies and boundaries"),
+        Key::need("name", Form::Name, "unique name; prefix of the names of its dies and boundaries"),
         Key::need("package", Form::Text, "a shipped package's name, or a file relative to this file"),
         Key::may(
             "temperature",

@@ -35,7 +35,7 @@ pub static SEGMENT: Section = Section {
         Key::may(
             "between",
             Form::Word(&["step", "ramp"]),
-            "a value holds until the next point, or goes there in a straight line; default step",
+            "a value holds until the next point, or changes linearly; default step",
         ),
     ],
 };

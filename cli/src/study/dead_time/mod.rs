@@ -8,7 +8,7 @@ use std::path::Path;
 use joulestep_engine::run::setup::Setup;
 use joulestep_engine::units::people;
 use joulestep_models::arrangement::dead_time::{
-    DeadTimeError, Kind, PARAMS, Point, LegUnderTest as Leg, estimate, least, point_at,
+    DeadTimeError, Kind, LegUnderTest as Leg, PARAMS, Point, estimate, least, point_at,
 };
 use joulestep_models::arrangement::find;
 use joulestep_models::model::Range::{Any, NotNegative, Positive};
@@ -104,7 +104,7 @@ const RENAMED: [(&str, &str); 5] = [
     ("loop-inductance", "loop-inductance"),
 ];
 
-/// What is told of the point of least loss.
+/// What is reported of the point of least loss.
 const OF_BEST: &[(&str, &str, &str, fn(&Point) -> f64)] = &[
     ("losses", "least loss of a period", "J", |p| p.losses),
     ("diode", "E_diode there", "J", |p| p.diode),
@@ -149,9 +149,7 @@ impl Found {
 fn failed(error: &DeadTimeError) -> StudyError {
     match error {
         DeadTimeError::Circuit(_) => StudyError::Refused(error.to_string()),
-        DeadTimeError::Cycle(_) | DeadTimeError::Operating(_) => {
-            StudyError::Numerical(error.to_string())
-        }
+        DeadTimeError::Cycle(_) | DeadTimeError::Operating(_) => StudyError::Numerical(error.to_string()),
     }
 }
 

@@ -1,4 +1,4 @@
-// One signal as strokes: its samples where they can be told apart, else the range of values in each pixel column.
+// One signal as strokes: its samples where they can be distinguished, else the range of values in each pixel column.
 
 import { lower } from "./record.js";
 

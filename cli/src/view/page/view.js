@@ -13,7 +13,7 @@ export class InView {
   /** Shows a stretch of time, within bounds: no further out than a little more than all, no further in than samples. */
   show(from, to, why) {
     const [first, last] = this.record.whole();
-    // Instants of 64 bits leave this much to be told apart.
+    // Instants of 64 bits leave this much to be distinguished.
     const least = Math.max(1000 * Number.EPSILON * Math.max(Math.abs(first), Math.abs(last)), 1e-15);
     let length = Math.min(Math.max(to - from, least), 1.1 * (last - first));
     const middle = Math.min(Math.max((from + to) / 2, first), last);

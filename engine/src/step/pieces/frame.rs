@@ -57,7 +57,8 @@ impl Frame {
             let name = &system.circuit.components[placed.component.0 as usize].name;
             let valve = device.valve().filter(|_| placed.locals.len() == 1);
             let valve = valve.ok_or_else(|| format!("`{name}` is not piecewise linear"))?;
-            locations.push(ValveLocation { ends: [placed.locals[0] as usize, placed.reference as usize], valve });
+            locations
+                .push(ValveLocation { ends: [placed.locals[0] as usize, placed.reference as usize], valve });
         }
         if locations.len() > 64 {
             return Err(format!("{} ideal diodes, expected at most 64", locations.len()));

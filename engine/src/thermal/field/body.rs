@@ -2,8 +2,8 @@
 //!
 //! Lengths in m, resistances per area in K·m²/W, film coefficients in W/(m²·K), temperatures in °C.
 
-use super::property::Law;
 use super::error::FieldError;
+use super::property::Law;
 use crate::thermal::network::Boundary;
 
 /// Lengths below this are one place, m.
@@ -174,12 +174,7 @@ impl Body {
 
 const AXIS: [&str; 3] = ["length", "width", "thickness"];
 
-fn extents(
-    low: [f64; 3],
-    high: [f64; 3],
-    least: f64,
-    place: impl Fn() -> String,
-) -> Result<(), FieldError> {
+fn extents(low: [f64; 3], high: [f64; 3], least: f64, place: impl Fn() -> String) -> Result<(), FieldError> {
     for axis in 0..3 {
         let value = high[axis] - low[axis];
         if value.is_nan() || value <= least || !value.is_finite() {

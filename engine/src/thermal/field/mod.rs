@@ -8,6 +8,7 @@
 //!   with properties that follow their temperature.
 
 pub mod body;
+pub mod error;
 pub mod iterate;
 pub mod mesh;
 pub mod property;
@@ -15,4 +16,3 @@ pub mod reduce;
 pub mod study;
 pub mod surge;
 pub mod system;
-pub mod error;

@@ -9,9 +9,9 @@
 
 use nalgebra::{Cholesky, DMatrix, DVector, SymmetricEigen};
 
+use super::error::FieldError;
 use super::iterate::{Conjugate, dot};
 use super::system::{Matrix, System, along};
-use super::error::FieldError;
 use crate::thermal::compact::Compact;
 
 /// Relative residual of a solution at a shift.

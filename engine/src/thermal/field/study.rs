@@ -5,10 +5,10 @@
 //! Fluids Eng. 116 (1994) 405, from memory): 1.25 where p could be observed, 3 with p = 1 where it could not.
 
 use super::body::Body;
+use super::error::FieldError;
 use super::mesh::{Mesh, Sizing};
 use super::reduce::{Reduced, Span, reduce};
 use super::system::System;
-use super::error::FieldError;
 use crate::thermal::compact::Compact;
 
 /// Relative change that counts as none.

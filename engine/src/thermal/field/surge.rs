@@ -5,10 +5,10 @@
 //! 2) is iterated until the temperatures settle: what is stored, added and given off then agrees.
 
 use super::body::Body;
+use super::error::FieldError;
 use super::iterate::Conjugate;
 use super::mesh::Mesh;
 use super::system::{Ports, System, add_transposed, conduct};
-use super::error::FieldError;
 
 /// γ = 1 − 1/√2.
 const GAMMA: f64 = 1.0 - std::f64::consts::FRAC_1_SQRT_2;

@@ -9,8 +9,8 @@ use sprs::prod::mul_acc_mat_vec_csc;
 use sprs::{CsMatI, TriMatI};
 
 use super::body::{Body, Face};
-use super::mesh::{Cell, Mesh};
 use super::error::FieldError;
+use super::mesh::{Cell, Mesh};
 
 mod ports;
 

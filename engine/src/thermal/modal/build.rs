@@ -4,9 +4,9 @@ use nalgebra::{DMatrix, DVector, SymmetricEigen};
 
 use super::super::compact::Compact;
 use super::super::eliminate::eliminate;
+use super::super::error::ThermalError;
 use super::super::network::{Form, FosterMatrixTerm, Network, Nodes, eigen_of_term};
 use super::super::spectrum::modes;
-use super::super::error::ThermalError;
 use super::Modal;
 
 /// The modal form of one network.

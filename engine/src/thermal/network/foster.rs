@@ -139,8 +139,7 @@ pub(in super::super) fn check_term(
 }
 
 fn check_time_constant(value: f64, place: impl Fn() -> String) -> Result<(), ThermalError> {
-    check_capacitance(value, String::new)
-        .map_err(|_| ThermalError::BadTimeConstant { place: place(), value })
+    check_capacitance(value, String::new).map_err(|_| ThermalError::BadTimeConstant { place: place(), value })
 }
 
 /// Size, numbers, symmetry.

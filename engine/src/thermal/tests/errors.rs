@@ -3,9 +3,9 @@
 use wide::f64x4;
 
 use super::super::convert::{cauer_to_foster, foster_to_cauer};
+use super::super::error::ThermalError;
 use super::super::modal::Modal;
 use super::super::network::{Boundary, FosterMatrixTerm, FosterTerm, Network, NetworkBuilder};
-use super::super::error::ThermalError;
 use super::{close, foster, run};
 
 #[test]

@@ -9,9 +9,9 @@ use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::control::Controller;
 use joulestep_engine::control::board::Board;
 use joulestep_engine::control::drive::{Delays, Drive, Gate};
+use joulestep_engine::error::CircuitError;
 use joulestep_engine::run::setup::Setup;
 use joulestep_engine::step::schedule::Steps;
-use joulestep_engine::error::CircuitError;
 
 use crate::lookup::find;
 use crate::model::{Built, Value, Values, bad};

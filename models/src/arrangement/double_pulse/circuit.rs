@@ -36,7 +36,12 @@ pub fn has_kelvin(part: &Part) -> bool {
         && part.values.maybe("source-inductance").is_some_and(|l| l > 0.0)
 }
 
-pub(super) fn build(part: &Part, upper: &Part, bench: &Bench, point: &Point) -> Result<PulseCircuit, PulseError> {
+pub(super) fn build(
+    part: &Part,
+    upper: &Part,
+    bench: &Bench,
+    point: &Point,
+) -> Result<PulseCircuit, PulseError> {
     let mut c = Circuit::<f64>::new();
     let invalid = |what: String| Err(PulseError::Asked(what));
     if !is_switch(part) {

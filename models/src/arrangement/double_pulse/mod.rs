@@ -18,6 +18,7 @@ mod circuit;
 
 use joulestep_engine::accounts::counters::Counters;
 use joulestep_engine::accounts::ledger::Ledger;
+use joulestep_engine::error::{CircuitError, SolverError};
 use joulestep_engine::measure::MeasureError;
 use joulestep_engine::measure::recovery::{Record, Recovery, recovery};
 use joulestep_engine::measure::signal::Signal;
@@ -26,7 +27,6 @@ use joulestep_engine::recorder::InMemory;
 use joulestep_engine::run::setup::{Refusal, Setup};
 use joulestep_engine::run::watch::Seen;
 use joulestep_engine::step::schedule::Steps;
-use joulestep_engine::error::{CircuitError, SolverError};
 use serde::Serialize;
 
 use crate::model::{Built, bad};
@@ -199,7 +199,7 @@ pub enum PulseError {
     /// No start.
     #[error(transparent)]
     Start(#[from] Refusal),
-    /// The equations could not be solved further.
+    /// The equations could not be solved.
     #[error(transparent)]
     Numerical(#[from] SolverError),
     /// The waveforms do not meet a definition.
@@ -308,8 +308,7 @@ pub fn run_as(
     };
     let recovery = recovery(&record, edges.on, edges.end, RECOVERY_SHARE).ok();
     let zero = record.forward.falls_to(0.0, edges.on).filter(|&t| t < edges.end);
-    let taken =
-        |k: usize, from: f64| Ok::<f64, MeasureError>(signal(k)?.at(edges.end) - signal(k)?.at(from));
+    let taken = |k: usize, from: f64| Ok::<f64, MeasureError>(signal(k)?.at(edges.end) - signal(k)?.at(from));
     let upper_whole = match zero {
         Some(zero) => Some((-taken(UPPER_CHARGE, zero)?, taken(UPPER_WORK, zero)?)),
         None => None,

@@ -82,7 +82,13 @@ impl Meter {
 
     /// The account from the instant `from` (s) to the end of the record, over which `ledger` was kept. What was
     /// recorded before it tells in which phase each switch was.
-    pub fn account(&self, layout: &CircuitLayout, record: &InMemory<f64>, from: f64, ledger: &Ledger<f64>) -> Account {
+    pub fn account(
+        &self,
+        layout: &CircuitLayout,
+        record: &InMemory<f64>,
+        from: f64,
+        ledger: &Ledger<f64>,
+    ) -> Account {
         let switches = self.switches.iter().map(|c| self.phases(c, record, from, ledger)).collect();
         let mut account = Account {
             switches,

@@ -12,7 +12,7 @@ use super::profile::{Begin, Profile, Side};
 use super::ripple::{Within, apart, harmonics, numbers, within};
 use super::site::{OneCycle, Power, Site, later};
 use super::{
-    Followed, Hottest, Instant, Listener, Make, MissionEvent, MissionError, Options, Solved, Work, checked,
+    Followed, Hottest, Instant, Listener, Make, MissionError, MissionEvent, Options, Solved, Work, checked,
 };
 
 /// Share of the tolerance that one leap may add.
@@ -72,7 +72,7 @@ pub(super) fn rise(network: &Thermal<f64>, rest: &Thermal<f64>) -> f64 {
     each.map(|(a, b)| (a - b).abs()).fold(0.0, f64::max)
 }
 
-/// Follows a mission. The thermal network is that of the setups that `make` gives; what `listener` hears is told as it is
+/// Follows a mission. The thermal network is that of the setups that `make` gives; what `listener` hears is reported as it is
 /// computed.
 ///
 /// # Errors
@@ -185,9 +185,7 @@ fn begin(
             return Ok(cycle);
         }
     }
-    Err(MissionError::Profile(format!(
-        "the steady state of the first load is not found in {ROUNDS} rounds"
-    )))
+    Err(MissionError::Profile(format!("the steady state of the first load is not found in {ROUNDS} rounds")))
 }
 
 impl Follower<'_, '_> {

@@ -5,7 +5,7 @@
 //! until what is left of the electrical settling can move no temperature by a share of the tolerance. Then the thermal
 //! state leaps: the power of a cycle is extrapolated, linear in the temperatures and (while parameters move) in time; the
 //! modal network follows it exactly; at the end a cycle is solved by shooting, and the power that was missed, growing
-//! over the leap in a straight line, tells the error in temperature. A leap with too large an error is taken back; one
+//! over the leap in a straight line, estimates the error in temperature. A leap with too large an error is taken back; one
 //! that holds is corrected by what was missed. (The pair of an extrapolated and a corrected exponential integrator:
 //! Cox & Matthews 2002, J. Comput. Phys. 176, 430.) The mean over a cycle obeys the network's own equations under the
 //! cycle's mean power, so nothing is lost by leaving the ripple out; the ripple of a cycle is then exact on its own.
@@ -21,10 +21,10 @@ mod stages;
 
 use joulestep_engine::accounts::counters::Counters;
 use joulestep_engine::cycle::steady::{CycleError, Effort};
+use joulestep_engine::error::{CircuitError, SolverError};
 use joulestep_engine::run::setup::{Refusal, Setup};
 use joulestep_engine::run::watch::Seen;
 use joulestep_engine::thermal::run::Thermal;
-use joulestep_engine::error::{CircuitError, SolverError};
 use nalgebra::DMatrix;
 use serde::Serialize;
 
@@ -244,7 +244,7 @@ pub enum MissionError {
         /// Why.
         what: CycleError,
     },
-    /// The equations could not be solved further.
+    /// The equations could not be solved.
     #[error("at {time} s of the mission: {what}")]
     Numerical {
         /// When, s.

@@ -3,12 +3,12 @@
 
 use joulestep_engine::accounts::counters::Counters;
 use joulestep_engine::cycle::steady::{CycleError, Effort, steady_from};
+use joulestep_engine::error::SolverError;
 use joulestep_engine::recorder::InMemory;
 use joulestep_engine::run::saved::Saved;
 use joulestep_engine::run::setup::{Refusal, Setup};
 use joulestep_engine::run::time_loop::{Ended, Run};
 use joulestep_engine::run::watch::Seen;
-use joulestep_engine::error::SolverError;
 use nalgebra::DMatrix;
 
 use crate::arrangement::builder::{CircuitLayout, Role};
@@ -103,8 +103,9 @@ impl Site {
             heat_of_input(&mut setup, k);
         }
         let role = |k: usize| {
-            let of =
-                |f: &&crate::arrangement::builder::Element| f.built.components.iter().any(|c| c.0 as usize == k);
+            let of = |f: &&crate::arrangement::builder::Element| {
+                f.built.components.iter().any(|c| c.0 as usize == k)
+            };
             layout.elements.iter().find(of).map(|f| f.role)
         };
         let roles = (0..setup.circuit.components.len()).map(role).collect();

@@ -5,7 +5,7 @@ use std::f64::consts::PI;
 use super::follow::{Follower, Key, RUNAWAY, SHARE, rise};
 use super::leap::{glide, ramp, set_boundaries};
 use super::profile::Side;
-use super::{MissionEvent, MissionError};
+use super::{MissionError, MissionEvent};
 
 /// Share of the tolerance below which the rest of an electrical settling is jumped over.
 const NEGLIGIBLE: f64 = 0.05;
@@ -135,7 +135,9 @@ impl Follower<'_, '_> {
                 let now = self.profile.parameters(t - round, Side::After);
                 let electrical = self.site.electrical();
                 self.move_to(&now, t, false)?;
-                self.site.start_from(&electrical).map_err(|what| MissionError::Numerical { time: t, what })?;
+                self.site
+                    .start_from(&electrical)
+                    .map_err(|what| MissionError::Numerical { time: t, what })?;
             }
             self.site.hold(self.network.temperatures());
             let cycle = self.site.cycle().map_err(|what| MissionError::Cycle { time: t, what })?;

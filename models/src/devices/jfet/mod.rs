@@ -6,13 +6,13 @@ mod strips;
 pub(crate) use params::jfet_params;
 pub(crate) use strips::Strips;
 
-use joulestep_engine::lockstep;
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
 use joulestep_engine::circuit::law::{Device, Flow, Law, side_by_side};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::error::CircuitError;
+use joulestep_engine::lockstep;
 
 use crate::channel::overdrive;
 use crate::charge::Depletion;
@@ -31,9 +31,9 @@ use crate::model::{
 /// (k > 1) and more where the drift region takes its share (k < 1). So the on-resistance 1/(2βkA)·(1 + 2ρA) and the
 /// saturation current βA²/(1 + ρA) are stated independently. With k = 1 and σ = 0 drain and source may be exchanged;
 /// otherwise the drift region is at the drain. σ is the drain's pull on the channel's barrier. Mobility: the
-/// on-resistance goes as (T/T₀)^exponent.
+/// on-resistance scales as (T/T₀)^exponent.
 ///
-/// Saturation current: that of a long channel (Shockley, Proc. IRE 40 (1952) 1365), which goes as (T₀/T)^exponent, over
+/// Saturation current: that of a long channel (Shockley, Proc. IRE 40 (1952) 1365), which scales as (T₀/T)^exponent, over
 /// 1 + r with r = Vsat/(Ecrit·L), Ecrit = v/μ (Grebene & Ghandhi, Solid-State Electron. 12 (1969) 573): r goes as
 /// the mobility, the pinch-off voltage and the inverse of the carriers' highest velocity (`VELOCITY`, `MOBILITY`).
 /// Leakage goes by Arrhenius's law.
@@ -243,12 +243,7 @@ const PARAMS: &[Param] = &{
     crate::model::join::<26, 3, 29>(own, [Param::LINEAR_ABOVE, Param::TEMPERATURE, Param::MAXIMUM])
 };
 
-fn build(
-    circuit: &mut Circuit<f64>,
-    name: &str,
-    pins: &[NodeId],
-    v: &Values,
-) -> Result<Built, CircuitError> {
+fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) -> Result<Built, CircuitError> {
     let kelvin = v.kelvin("junction-temperature");
     let law = law(name, &Prefixed { values: v, prefix: "" }, v.number("linear-above"), kelvin)?;
     let id = circuit.law(name, "jfet", pins, law, kelvin)?;

@@ -15,7 +15,7 @@ macro_rules! jfet_params {
                 "1",
                 1.9,
                 Range::Any,
-                "On-resistance goes as (T/298.15 K) to this power",
+                "On-resistance scales as (T/298.15 K) to this power",
             ),
             Param::with(
                 concat!($p, "drift-share"),
@@ -35,7 +35,7 @@ macro_rules! jfet_params {
                 "1",
                 1.9,
                 Range::Any,
-                "Saturation current without velocity saturation goes as (298.15 K/T) to this power",
+                "Saturation current without velocity saturation scales as (298.15 K/T) to this power",
             ),
             Param::with(
                 concat!($p, "velocity-ratio"),

@@ -1,12 +1,12 @@
 //! The JFET die with the resistance of its gate strips.
 
-use joulestep_engine::lockstep;
 use joulestep_engine::arithmetic::dual::Dual;
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::circuit::law::{Device, Flow, Law, side_by_side};
+use joulestep_engine::lockstep;
 
-use super::{Jfet, AtTemperature};
+use super::{AtTemperature, Jfet};
 use crate::charge::Depletion;
 use crate::junction::{Breakdown, Leakage};
 

@@ -8,13 +8,13 @@ mod place;
 pub(crate) use params::mosfet_params;
 pub(crate) use place::place;
 
-use joulestep_engine::lockstep;
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
 use joulestep_engine::circuit::law::{Device, Flow, Law, side_by_side};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::error::CircuitError;
+use joulestep_engine::lockstep;
 
 use crate::channel::overdrive;
 use crate::charge::Depletion;
@@ -27,7 +27,7 @@ use crate::model::{
 ///
 /// Channel: I = (nβ/2)·(A² − B²) with A = w·ln(1+e^(a/w)), a = (vgs − Vth)/n, B the same of a − vds, w = 2kT/q: the
 /// interpolation of Enz, Krummenacher & Vittoz, Analog Integr. Circuits Signal Process. 8 (1995) 83 (from memory),
-/// the body tied to the source. β follows from the on-resistance, which goes as (T/T₀)^exponent (mobility); the
+/// the body tied to the source. β follows from the on-resistance, which scales as (T/T₀)^exponent (mobility); the
 /// threshold falls linearly with T. Leakage goes by Arrhenius's law.
 #[derive(Clone, Copy, Debug)]
 pub struct Mosfet<L> {
@@ -143,12 +143,7 @@ const PARAMS: &[Param] = &{
     crate::model::join::<36, 3, 39>(own, [Param::LINEAR_ABOVE, Param::TEMPERATURE, Param::MAXIMUM])
 };
 
-fn build(
-    circuit: &mut Circuit<f64>,
-    name: &str,
-    pins: &[NodeId],
-    v: &Values,
-) -> Result<Built, CircuitError> {
+fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) -> Result<Built, CircuitError> {
     let kelvin = v.kelvin("junction-temperature");
     let own = Prefixed { values: v, prefix: "" };
     let nodes = [pins[0], pins[1], pins[2]];

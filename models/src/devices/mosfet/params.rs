@@ -22,7 +22,7 @@ macro_rules! mosfet_params {
                 "1",
                 1.5,
                 Range::Any,
-                "On-resistance goes as (T/298.15 K) to this power",
+                "On-resistance scales as (T/298.15 K) to this power",
             ),
             Param::required(concat!($p, "threshold"), "V", Range::Any, "Threshold voltage at 25 degC"),
             Param::with(
@@ -164,7 +164,7 @@ macro_rules! mosfet_params {
                 "1",
                 2.4,
                 Range::Any,
-                "That share goes as (T/298.15 K) to this power, the rest to `resistance-exponent`",
+                "That share scales as (T/298.15 K) to this power, the rest to `resistance-exponent`",
             ),
             Param::with(
                 concat!($p, "body-resistance"),
@@ -178,7 +178,7 @@ macro_rules! mosfet_params {
                 "1",
                 0.0,
                 Range::Any,
-                "It goes as (T/298.15 K) to this power",
+                "It scales as (T/298.15 K) to this power",
             ),
             Param::with(
                 concat!($p, "pillar-capacitance"),

@@ -4,8 +4,8 @@ use sprs::TriMatI;
 
 use super::{Matrix, along, area, half};
 use crate::thermal::field::body::{Body, Port, SAME};
-use crate::thermal::field::mesh::Mesh;
 use crate::thermal::field::error::FieldError;
+use crate::thermal::field::mesh::Mesh;
 
 /// The ports of a body on a mesh; m of them.
 #[derive(Debug, Clone)]
