@@ -1,7 +1,7 @@
-//! The first thing that the program does on Linux: it asks the processor whether it has what the build takes for granted,
-//! and ends in words where it has not. Compiled apart by the build script of the program, for the plain architecture and
-//! without a library: anything compiled with the rest may hold the very instructions that are asked about, the start of
-//! the standard library included, so this runs among the constructors, before `main`.
+//! The first thing that the program does on Linux: it asks the processor whether it has what the build takes for
+//! granted, and ends in words where it has not. Compiled apart by the build script of the program, for the plain
+//! architecture and without a library: anything compiled with the rest may hold the very instructions that are asked
+//! about, the start of the standard library included, so this runs among the constructors, before `main`.
 
 #![no_std]
 

@@ -79,7 +79,11 @@ fn samples(kind: &str) -> Vec<Vec<(&'static str, f64)>> {
         "square-law-jfet" => {
             vec![
                 [
-                    vec![("pinch-off", -7.0), ("gain", 4.0), ("channel-length-modulation", 2e-3)],
+                    vec![
+                        ("pinch-off", -7.0),
+                        ("transconductance-factor", 8.0),
+                        ("channel-length-modulation", 2e-3),
+                    ],
                     textbook_charges(),
                 ]
                 .concat(),
@@ -87,8 +91,11 @@ fn samples(kind: &str) -> Vec<Vec<(&'static str, f64)>> {
         }
         "square-law-mosfet" => {
             vec![
-                [vec![("threshold", 4.0), ("gain", 60.0), ("breakdown-voltage", 30.0)], textbook_charges()]
-                    .concat(),
+                [
+                    vec![("threshold", 4.0), ("transconductance-factor", 60.0), ("breakdown-voltage", 30.0)],
+                    textbook_charges(),
+                ]
+                .concat(),
             ]
         }
         other => panic!("no sample values for `{other}`: add them here"),
@@ -120,8 +127,8 @@ fn built(more: f64) -> Vec<(String, Circuit<f64>, Built)> {
     out
 }
 
-/// Every sample in lockstep, a variant in each lane whose numbers differ by a thousandth from those of the next, and each
-/// variant alone.
+/// Every sample in lockstep, a variant in each lane whose numbers differ by a thousandth from those of the next, and
+/// each variant alone.
 fn lockstep<K: DeviceLanes>() -> Vec<(String, Circuit<K>, Vec<Circuit<f64>>)> {
     let mut alone: Vec<_> = (0..K::WIDTH).map(|k| built(1e-3 * k as f64).into_iter()).collect();
     let mut out = Vec::new();
@@ -138,8 +145,8 @@ fn lockstep<K: DeviceLanes>() -> Vec<(String, Circuit<K>, Vec<Circuit<f64>>)> {
     out
 }
 
-/// Four and eight variants of every sample run in lockstep: the names, pins and linear equations of each in its lane. (What
-/// devices do there: below.)
+/// Four and eight variants of every sample run in lockstep: the names, pins and linear equations of each in its lane.
+/// (What devices do there: below.)
 #[test]
 fn every_model_runs_in_lockstep() {
     fn in_lane<K: Lane>(linear: &Linear<K>, lane: usize) -> String {
@@ -227,13 +234,7 @@ fn tables_are_complete_and_names_unique() {
             let (Shape::Number(unit) | Shape::List(unit) | Shape::Table(unit, _)) = p.shape;
             assert!(!unit.is_empty(), "{at} has no unit");
             assert!(!(p.optional && p.default.is_some()), "{at} is optional and has a default");
-            let inside = |x: f64| match p.range {
-                Range::Any => x.is_finite(),
-                Range::Positive => x > 0.0,
-                Range::NotNegative => x >= 0.0,
-                Range::Between(a, b) => a < x && x < b,
-            };
-            assert!(p.default.is_none_or(inside), "the default of {at} is outside its range");
+            assert!(p.default.is_none_or(|x| p.range.holds(x)), "the default of {at} is outside its range");
         }
     }
 }

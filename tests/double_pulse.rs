@@ -1,4 +1,5 @@
-//! The double pulse: its pulse widths against the R-L circuit, its energies against charge balance, and the command around it.
+//! The double pulse: its pulse widths against the R-L circuit, its energies against charge balance, and the command
+//! around it.
 
 use joulestep_models::arrangement::double_pulse::{Bench, Outcome, Point, SIGNALS, first_pulse, run};
 use joulestep_models::capacitances::output_charge;
@@ -34,8 +35,8 @@ fn point(current: f64, celsius: f64) -> Point {
     Point { current, voltage: 400.0, gate_resistance: 5.0, celsius }
 }
 
-/// The run reaches the current asked for by the formula of the R-L circuit, and droops by the same formula with the drop that the
-/// upper device has at that current.
+/// The run reaches the current asked for by the formula of the R-L circuit, and droops by the same formula with the
+/// drop that the upper device has at that current.
 #[test]
 fn the_current_asked_for_is_switched() {
     let part = shipped("mosfet-sic-700v-12m");
@@ -63,7 +64,8 @@ fn hard_switching_costs_the_charge_of_the_upper_device() {
         let part = shipped(name);
         // Long enough for the loop's ringing with the diode's capacitance to die away.
         let bench = Bench { second_pulse: 10e-6, ..Bench::new(on, 0.0) };
-        // So slow that the loop's ringing does not drive the upper diode into avalanche, which takes what is counted here.
+        // So slow that the loop's ringing does not drive the upper diode into avalanche, which takes what is counted
+        // here.
         let slow = Point { gate_resistance: 30.0, ..point(4.0, 25.0) };
         let o = run(&part, &diode, &bench, &slow).unwrap();
         let charge = |p: &Part| output_charge(p.entry(), &p.values, &[400.0], 25.0).unwrap()[0];
@@ -130,8 +132,8 @@ fn the_table_does_not_hang_on_threads() {
     assert!(rows.iter().all(|r| r["ledger_residual_relative"].as_f64().unwrap() < 1e-4));
 }
 
-/// The waveforms behind a number are kept: the energy stored with a point is the difference of its recorded work between
-/// the limits of the definition.
+/// The waveforms behind a number are kept: the energy stored with a point is the difference of its recorded work
+/// between the limits of the definition.
 #[test]
 fn waveforms_are_kept() {
     let folder = tempfile::tempdir().unwrap();

@@ -4,10 +4,11 @@
 //! A good estimate lies between half and five times the true error. Nothing is tuned to a case: every problem is run as
 //! a user would, at several bounds of the local error.
 //!
-//! The aim is 95 % of the numbers between half and five times, and none below a quarter. What is reached (196 numbers): 64 %
-//! between, 36 % above, one below a quarter (0.08: a value of 6 mV beside others of volts, whose three runs agree by
-//! chance). Those above are cautious for a reason: either the runs do not converge, because steps are decided by what has
-//! passed since an edge or by Newton's count rather than by bounds, or the ratio of the differences lies between 1.3 and 4.
+//! The aim is 95 % of the numbers between half and five times, and none below a quarter. What is reached (196 numbers):
+//! 64 % between, 36 % above, one below a quarter (0.08: a value of 6 mV beside others of volts, whose three runs agree
+//! by chance). Those above are cautious for a reason: either the runs do not converge, because steps are decided by
+//! what has passed since an edge or by Newton's count rather than by bounds, or the ratio of the differences lies
+//! between 1.3 and 4.
 
 mod circuits;
 mod double_pulse;

@@ -45,9 +45,10 @@ signals = ["voltage(mid)"]
     )
 }
 
-/// A leg without load charges and discharges both output capacitances twice a period and loses 2·Q_oss·V (derived: what the
-/// source gives, all of it lost). More is shoot-through, or avalanche of a loop that rings undamped. With 15 Ω to 20 Ω at
-/// the gates it is at most 15 % more, and the middle nodes keep the rating of their MOSFETs; with 5 Ω, 50 % more.
+/// A leg without load charges and discharges both output capacitances twice a period and loses 2·Q_oss·V (derived: what
+/// the source gives, all of it lost). More is shoot-through, or avalanche of a loop that rings undamped. With 15 Ω to
+/// 20 Ω at the gates it is at most 15 % more, and the middle nodes keep the rating of their MOSFETs; with 5 Ω, 50 %
+/// more.
 #[test]
 fn a_leg_without_load_loses_its_charge() {
     let folder = tempfile::tempdir().unwrap();
@@ -80,12 +81,12 @@ fn a_leg_without_load_loses_its_charge() {
     }
 }
 
-/// Energies of a double pulse with 15 Ω at 25 °C. SiC JFETs, cascodes and MOSFETs of the 1200 V class lose about 10 µJ per
-/// ampere in turn-on and turn-off together at 800 V and some tens of amperes (Biela, Schweizer, Waffler & Kolar, IEEE
-/// Trans. Ind. Electron. 58 (2011) 2872; from memory, order of magnitude only: a factor of three either way); between V
-/// (overlap) and V² (charge), that goes as V^1.5. What comes back through the upper cascode is charge of its output capacitance with the
-/// overshoot of the loop, below two and a half times Q_oss; its low-voltage diode stores little (common practice, no
-/// source).
+/// Energies of a double pulse with 15 Ω at 25 °C. SiC JFETs, cascodes and MOSFETs of the 1200 V class lose about 10 µJ
+/// per ampere in turn-on and turn-off together at 800 V and some tens of amperes (Biela, Schweizer, Waffler & Kolar,
+/// IEEE Trans. Ind. Electron. 58 (2011) 2872; from memory, order of magnitude only: a factor of three either way);
+/// between V (overlap) and V² (charge), that goes as V^1.5. What comes back through the upper cascode is charge of its
+/// output capacitance with the overshoot of the loop, below two and a half times Q_oss; its low-voltage diode stores
+/// little (common practice, no source).
 #[test]
 fn energies_are_of_the_order_of_the_literature() {
     for (part, amperes) in of_kind("cascode").into_iter().map(|p| {

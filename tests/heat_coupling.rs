@@ -121,8 +121,8 @@ fn rise(current: f64) -> f64 {
     -power / k * (-k * 0.6 / 0.5).exp_m1()
 }
 
-/// Single runs: the temperature within the estimate and the bound, also where it runs away (160 A: 1/k is negative), and
-/// whatever the bound is.
+/// Single runs: the temperature within the estimate and the bound, also where it runs away (160 A: 1/k is negative),
+/// and whatever the bound is.
 #[test]
 fn a_heater_against_its_closed_form() {
     for (current, bound) in [(60.0, 1.0), (120.0, 1.0), (160.0, 1.0), (160.0, 8.0), (160.0, 0.1)] {

@@ -123,7 +123,8 @@ impl Law<f64, 2> for Kaps {
     }
 }
 
-/// Kaps' problem (Dekker & Verwer 1984, Hairer & Wanner; from memory): the discrete solution after n steps, and the order.
+/// Kaps' problem (Dekker & Verwer 1984, Hairer & Wanner; from memory): the discrete solution after n steps, and the
+/// order.
 #[test]
 fn kaps() {
     let solve = |e: f64, n: u32| {

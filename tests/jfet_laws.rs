@@ -21,8 +21,8 @@ use crate::common::technologies::of_kind;
 const K: f64 = 8.617333262e-5;
 
 /// Electrons per donor in n-type 4H-SiC of a doping in cm⁻³: half of the donors on hexagonal sites (45.7 meV), half on
-/// cubic ones (93.7 meV), less 1.9e-8·N^⅓ eV; degeneracy 2, N_C = 1.7e19·(T/300)^1.5 cm⁻³ (Götz et al., J. Appl. Phys. 73
-/// (1993) 3332; from memory).
+/// cubic ones (93.7 meV), less 1.9e-8·N^⅓ eV; degeneracy 2, N_C = 1.7e19·(T/300)^1.5 cm⁻³ (Götz et al., J. Appl. Phys.
+/// 73 (1993) 3332; from memory).
 fn ionised(doping: f64, kelvin: f64) -> f64 {
     let states = 1.7e19 * (kelvin / 300.0).powf(1.5);
     let less = 1.9e-8 * doping.cbrt();
@@ -35,10 +35,10 @@ fn ionised(doping: f64, kelvin: f64) -> f64 {
     0.5 * (low + high)
 }
 
-/// Saturation current of a vertical channel at a temperature, over that at 25 °C: Shockley, Proc. IRE 40 (1952) 1365, for a
-/// long one, over 1 + Vsat/(Ecrit·L) with Ecrit = v/μ; highest velocity 4.77e7/(1 + 0.6·exp(T/600)) cm/s and mobility of
-/// Roschke & Schwierz, IEEE Trans. Electron Devices 48 (2001) 1442 (from memory). Doping 5e16 cm⁻³, built-in voltage 2.7 V
-/// falling by 1.5 mV/K.
+/// Saturation current of a vertical channel at a temperature, over that at 25 °C: Shockley, Proc. IRE 40 (1952) 1365,
+/// for a long one, over 1 + Vsat/(Ecrit·L) with Ecrit = v/μ; highest velocity 4.77e7/(1 + 0.6·exp(T/600)) cm/s and
+/// mobility of Roschke & Schwierz, IEEE Trans. Electron Devices 48 (2001) 1442 (from memory). Doping 5e16 cm⁻³,
+/// built-in voltage 2.7 V falling by 1.5 mV/K.
 fn saturation(pinch_off: f64, micrometres: f64, kelvin: f64) -> f64 {
     let current = |t: f64| {
         let built_in = 2.7 - 1.5e-3 * (t - 298.15);
@@ -70,8 +70,8 @@ fn die_current(given: &[(&str, f64)], volts: f64, gate: f64, kelvin: f64) -> f64
     out[0]
 }
 
-/// The saturation current of every shipped JFET follows the closed form within 4 % from 0 °C to 575 °C; as a power of the
-/// temperature, by about 1.1 to 175 °C and 1.35 to 575 °C.
+/// The saturation current of every shipped JFET follows the closed form within 4 % from 0 °C to 575 °C; as a power of
+/// the temperature, by about 1.1 to 175 °C and 1.35 to 575 °C.
 #[test]
 fn saturation_current_when_hot() {
     for part in of_kind("cascode") {
@@ -91,8 +91,8 @@ fn saturation_current_when_hot() {
     }
 }
 
-/// Arrhenius: the logarithm of the leakage is straight over 1/T, from where it is stated on, and a die however hot leaks
-/// less than exp(E/kT₀) times that.
+/// Arrhenius: the logarithm of the leakage is straight over 1/T, from where it is stated on, and a die however hot
+/// leaks less than exp(E/kT₀) times that.
 #[test]
 fn leakage_is_arrhenius() {
     let base = [
@@ -126,9 +126,9 @@ fn leakage_is_arrhenius() {
     }
 }
 
-/// The diffusion equation on a strip of gate metal of resistance R and capacitance C, fed at one end and charged evenly with
-/// the current I until `ramp`: Σ 2RI/w³·sin(w·x)·(1 − exp(−w²t/RC)) with w = (n + ½)π, and its decay (Carslaw & Jaeger,
-/// Conduction of Heat in Solids, section 3.14; x from the fed end, over the length).
+/// The diffusion equation on a strip of gate metal of resistance R and capacitance C, fed at one end and charged evenly
+/// with the current I until `ramp`: Σ 2RI/w³·sin(w·x)·(1 − exp(−w²t/RC)) with w = (n + ½)π, and its decay (Carslaw &
+/// Jaeger, Conduction of Heat in Solids, section 3.14; x from the fed end, over the length).
 fn strip(x: f64, t: f64, ramp: f64, [ri, rc]: [f64; 2]) -> f64 {
     let term = |n: i32| {
         let w = (f64::from(n) + 0.5) * std::f64::consts::PI;
@@ -139,9 +139,9 @@ fn strip(x: f64, t: f64, ramp: f64, [ri, rc]: [f64; 2]) -> f64 {
 }
 
 /// Gates that a drain moves as it rises in a straight line against the diffusion equation on a strip. Its resistance is
-/// three times what is measured at the gate. The mean comes within 4.5 % of its end value. What counts is how far the gate
-/// stands above a threshold, squared, over strip and time: the charge that a channel lets through. Three sections see three
-/// quarters of it (a single resistor, computed beside, half).
+/// three times what is measured at the gate. The mean comes within 4.5 % of its end value. What counts is how far the
+/// gate stands above a threshold, squared, over strip and time: the charge that a channel lets through. Three sections
+/// see three quarters of it (a single resistor, computed beside, half).
 #[test]
 fn gate_strips_follow_the_diffusion_line() {
     let (r, cgd, cgs, slope) = (1.0, 1e-9, 2e-9, 1e9);
@@ -193,9 +193,9 @@ fn gate_strips_follow_the_diffusion_line() {
     assert!((0.7..0.85).contains(&sections) && (0.45..0.6).contains(&one), "{sections} {one}");
 }
 
-/// A drain that rises by V as fast as loop and output capacitance let it must not open the JFET's channel before the middle
-/// node stands at its MOSFET's breakdown: R_G·C_gd·dV/dt < 0.8·BV − |Vp|, with dV/dt = V/√(L·C_o(tr)) (derived; C_gd at
-/// 15 % of V, L the loop of the double pulse's default). Shipped parts lie below that bound, not far.
+/// A drain that rises by V as fast as loop and output capacitance let it must not open the JFET's channel before the
+/// middle node stands at its MOSFET's breakdown: R_G·C_gd·dV/dt < 0.8·BV − |Vp|, with dV/dt = V/√(L·C_o(tr)) (derived;
+/// C_gd at 15 % of V, L the loop of the double pulse's default). Shipped parts lie below that bound, not far.
 #[test]
 fn gate_resistance_lies_below_its_bound() {
     let inductance = joulestep_models::arrangement::double_pulse::Bench::new(10.0, 0.0).loop_inductance;
@@ -218,13 +218,13 @@ fn gate_resistance_lies_below_its_bound() {
     }
 }
 
-/// Every shipped part in a short circuit of 10 µs at 400 V and, where it is rated for it, at 800 V: the current falls as the
-/// die heats, a cascode turns off, and the hottest die rises as a half-space does in which the power is made evenly down to
-/// the depth d of the drift region: an impulse of energy E has the mean temperature E/(ρ·c·A·d)·(erf z − (1 − exp(−z²))/(z·√π))
-/// over that depth, with z = d/√(αt) (Carslaw & Jaeger, Conduction of Heat in Solids, section 10.4). Silicon carbide: k =
-/// 370 W/(m·K), ρ·c = 2.2 MJ/(m³·K) at 25 °C, an effusivity near copper's, so that what lies below a thin die hardly matters (what stands on it, a cascode's MOSFET,
-/// takes up to a fourth);
-/// silicon: 148 W/(m·K), 1.65 MJ/(m³·K) (materials' handbooks; from memory).
+/// Every shipped part in a short circuit of 10 µs at 400 V and, where it is rated for it, at 800 V: the current falls
+/// as the die heats, a cascode turns off, and the hottest die rises as a half-space does in which the power is made
+/// evenly down to the depth d of the drift region: an impulse of energy E has the mean temperature E/(ρ·c·A·d)·(erf z −
+/// (1 − exp(−z²))/(z·√π)) over that depth, with z = d/√(αt) (Carslaw & Jaeger, Conduction of Heat in Solids, section
+/// 10.4). Silicon carbide: k = 370 W/(m·K), ρ·c = 2.2 MJ/(m³·K) at 25 °C, an effusivity near copper's, so that what
+/// lies below a thin die hardly matters (what stands on it, a cascode's MOSFET, takes up to a fourth); silicon: 148
+/// W/(m·K), 1.65 MJ/(m³·K) (materials' handbooks; from memory).
 #[test]
 fn short_circuits_run_to_their_end() {
     for part in of_kind("cascode").into_iter().chain(of_kind("mosfet")) {

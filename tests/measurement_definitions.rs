@@ -45,7 +45,8 @@ fn rise_time_of_an_exponential_and_of_a_ramp() {
     }
 }
 
-/// Turn-off energy of an idealised waveform under the limits of IEC 60747-8 and -9 (from memory; integrals derived). Voltage rises in a line, then the current falls in a line to a tail that decays.
+/// Turn-off energy of an idealised waveform under the limits of IEC 60747-8 and -9 (from memory; integrals derived).
+/// Voltage rises in a line, then the current falls in a line to a tail that decays.
 #[test]
 fn turn_off_energy_under_different_limits() {
     struct Case(f64, f64, f64, f64, f64, f64, [f64; 3]);
@@ -270,8 +271,8 @@ fn published_rms_values_of_waveforms_through_a_run() {
     }
 }
 
-/// Half-wave rectified sine: mean I/π, rms I/2 (the same table). Straight lines between a thousand samples a period lose
-/// (2π/1000)²/12 = 3.3e-6.
+/// Half-wave rectified sine: mean I/π, rms I/2 (the same table). Straight lines between a thousand samples a period
+/// lose (2π/1000)²/12 = 3.3e-6.
 #[test]
 fn published_rms_value_of_a_half_wave_through_a_run() {
     let wave = Wave::Sine { offset: 0.0, amplitude: 11.93, frequency: 1.0 / 20e-6, phase: 0.0, delay: 0.0 };

@@ -19,7 +19,8 @@ fn at(celsius: f64) -> Conditions {
     Conditions { celsius, ..Conditions::default() }
 }
 
-/// R·Q and R·E as the trade uses them; Huang, IEEE Electron Device Lett. 25 (2004) 298, doi 10.1109/LED.2004.826533 (from memory).
+/// R·Q and R·E as the trade uses them; Huang, IEEE Electron Device Lett. 25 (2004) 298, doi 10.1109/LED.2004.826533
+/// (from memory).
 #[test]
 fn products() {
     struct Case(f64, f64, f64, f64, f64, f64, [f64; 4]);
@@ -60,8 +61,8 @@ fn products() {
     }
 }
 
-/// The charge into the gate is what a gate current brings: the same by ∫ i_G dt in a run that turns the part on, with the
-/// leakage too small to be seen.
+/// The charge into the gate is what a gate current brings: the same by ∫ i_G dt in a run that turns the part on, with
+/// the leakage too small to be seen.
 #[test]
 fn gate_charge_is_the_integral_of_the_gate_current() {
     use joulestep_engine::circuit::probe::Probe;
@@ -115,8 +116,8 @@ fn gate_charge_is_the_integral_of_the_gate_current() {
     }
 }
 
-/// A diode without stored charge recovers the charge of its capacitance alone, a current that falls at any rate; and the
-/// output charge is its integral (definitions of IEC 60747-8 and JESD24, from memory).
+/// A diode without stored charge recovers the charge of its capacitance alone, a current that falls at any rate; and
+/// the output charge is its integral (definitions of IEC 60747-8 and JESD24, from memory).
 #[test]
 fn recovery_of_a_majority_carrier_diode_is_its_output_charge() {
     let part = shipped("diode-sic-700v-50a");

@@ -51,7 +51,8 @@ coupling = "1 ms"
 signals = ["voltage(a)"]
 "#;
 
-/// Constant power into one die: every die of the package follows its own or mutual impedance, and the chain beside stays.
+/// Constant power into one die: every die of the package follows its own or mutual impedance, and the chain beside
+/// stays.
 #[test]
 fn dies_follow_the_impedance_of_their_package() {
     let scenario = read(Path::new("x.toml"), &|_| Ok(HEATER.to_string())).expect("it is right");
@@ -90,7 +91,8 @@ fn the_example_on_a_package_runs() {
         let heat = run.thermal().expect("there is a network");
         hottest = heat.temperatures().iter().copied().fold(hottest, f64::max);
     }
-    // 400 V on 400 µH and 0.3 mF: 340 A at most after half a millisecond, about a kilowatt on less than 0.1 K/W over 48 °C.
+    // 400 V on 400 µH and 0.3 mF: 340 A at most after half a millisecond, about a kilowatt on less than 0.1 K/W over 48
+    // °C.
     assert!((75.0..150.0).contains(&hottest), "{hottest}");
     assert!(run.ledger().relative() < 1e-5, "{}", run.ledger().relative());
 }

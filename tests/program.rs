@@ -81,8 +81,8 @@ fn the_shipped_scenario_does_the_main_job() {
     assert!(judged.iter().any(|j| j["name"] == "freewheel.voltage"));
     assert!(judged.iter().all(|j| j["kept"] == true), "{judged:?}");
     let report = account["junctions"][0]["hottest"].as_f64().unwrap();
-    // The file has the temperatures at exchanges, which end when the laws lag by half a kelvin; the account looks at every
-    // step.
+    // The file has the temperatures at exchanges, which end when the laws lag by half a kelvin; the account looks at
+    // every step.
     assert!(report >= hottest && report - hottest < 1.0, "{hottest} and {report}");
     assert!(file.about().scenario.contains("# file: shipped/cascode-700v-7m.toml"), "includes are resolved");
 }
@@ -310,4 +310,13 @@ fn completions_name_the_commands() {
         assert!(["run", "check", "schema"].iter().all(|verb| script.contains(verb)), "{shell}");
     }
     assert_eq!(joulestep(&["completions", "none"]).status.code(), Some(2));
+}
+
+/// Words of format 1 on the command line are refused with their new ones.
+#[test]
+fn an_old_command_is_refused_with_its_new_name() {
+    let run = joulestep(&["duty", "examples/ferry-mission.toml"]);
+    let err = text(&run.stderr);
+    assert_eq!(run.status.code(), Some(2), "{err}");
+    assert!(err.contains("`duty` is called `mission` since format 2"), "{err}");
 }

@@ -120,8 +120,8 @@ fn transient_with_feedback() {
     }
 }
 
-/// A ladder of Foster terms that follows Z = 2·√(t/(π·k·ρ·c))/A from microseconds to milliseconds: the semi-infinite solid
-/// (Carslaw & Jaeger 1959, §2.9). Terms at twelve per decade; the weights are those of the spectrum of √t.
+/// A ladder of Foster terms that follows Z = 2·√(t/(π·k·ρ·c))/A from microseconds to milliseconds: the semi-infinite
+/// solid (Carslaw & Jaeger 1959, §2.9). Terms at twelve per decade; the weights are those of the spectrum of √t.
 fn half_space(k_rho_c: f64, area: f64) -> HeatPath {
     // √t = (1/(2√π))·∫ (1 − e^(−t/τ))·τ^(−1/2) dτ: per natural logarithm of τ the weight √τ/(2√π).
     let per = std::f64::consts::LN_10 / 12.0;
@@ -165,7 +165,8 @@ fn surges_into_a_semi_infinite_solid() {
     }
 }
 
-/// I²t of pulses (derived; half-sine convention of IEC 60747-2, from memory), and the inrush shape against a quadrature.
+/// I²t of pulses (derived; half-sine convention of IEC 60747-2, from memory), and the inrush shape against a
+/// quadrature.
 #[test]
 fn square_integrals() {
     let of = |shape: Shape| 100.0f64.powi(2) * 0.01 * shape.square_integral();

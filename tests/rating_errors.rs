@@ -1,5 +1,5 @@
-//! Errors and verdicts of ratings and impedances: ± against closed forms and against much finer computations, the rule on
-//! what is required, parts that contradict their package.
+//! Errors and verdicts of ratings and impedances: ± against closed forms and against much finer computations, the rule
+//! on what is required, parts that contradict their package.
 
 use joulestep::judge::{Uncertainty, grid_convergence};
 use joulestep_engine::thermal::modal::Modal;
@@ -128,8 +128,8 @@ fn the_errors_of_a_rating_cover_a_much_finer_one() {
     assert_eq!(fine["ratings"][0]["rounds"], 2);
     let number = |v: &Value| v.as_f64().expect("a number");
     for (a, b) in rows(&report).iter().zip(rows(&fine)) {
-        // Where the part saturates, drop and heat are no definite numbers; the largest drop of a half sine is read at the
-        // ends of steps, and its error is not told.
+        // Where the part saturates, drop and heat are no definite numbers; the largest drop of a half sine is read at
+        // the ends of steps, and its error is not told.
         let saturates = a["ends_by"] == "saturation";
         assert_eq!(saturates, b["ends_by"] == "saturation");
         for row in [a, b] {

@@ -132,8 +132,8 @@ fn stored_charge_at_rest() {
 }
 
 /// A silicon diode, its series resistance and depletion charge included, that a MOSFET's stand-in switches: 400 V, a
-/// loop inductance, and a snubber against ringing. The ledger closes; what the diode turned into heat is ∫v·i dt of what
-/// was recorded; hot, more charge is recovered.
+/// loop inductance, and a snubber against ringing. The ledger closes; what the diode turned into heat is ∫v·i dt of
+/// what was recorded; hot, more charge is recovered.
 #[test]
 fn the_heat_of_recovery_is_counted() {
     let recovered = |celsius: f64, times: &[(&'static str, f64)]| {
@@ -191,10 +191,10 @@ fn the_heat_of_recovery_is_counted() {
     assert!(cold.1 > cool + 1e-5 && warm.1 > cold.1);
 }
 
-/// Common practice, no source: of what a cascode's or a cool SiC MOSFET's integral diode gives back, the output capacitance
-/// holds the larger part; a superjunction's body diode gives back more than ten times its output charge; hot, the stored
-/// charge grows and the output charge does not. From 20 A, by a loop of 400 nH at 400 V; what came back is counted from
-/// the zero of the current to the end of the ringing, less the output charge, which is had another way.
+/// Common practice, no source: of what a cascode's or a cool SiC MOSFET's integral diode gives back, the output
+/// capacitance holds the larger part; a superjunction's body diode gives back more than ten times its output charge;
+/// hot, the stored charge grows and the output charge does not. From 20 A, by a loop of 400 nH at 400 V; what came back
+/// is counted from the zero of the current to the end of the ringing, less the output charge, which is had another way.
 #[test]
 fn integral_diodes_recover_by_their_technology() {
     let stored = |name: &str, celsius: f64| {

@@ -47,8 +47,8 @@ fn a_kelvin_pin_has_a_name() {
     }
 }
 
-/// Turn-on costs more the slower the gate is (common practice, no source): by default, where the gate of a cascode returns
-/// to its Kelvin source, and the output says where it returns.
+/// Turn-on costs more the slower the gate is (common practice, no source): by default, where the gate of a cascode
+/// returns to its Kelvin source, and the output says where it returns.
 #[test]
 fn the_gate_returns_to_the_kelvin_source_where_there_is_one() {
     let base =
@@ -74,8 +74,8 @@ fn the_gate_returns_to_the_kelvin_source_where_there_is_one() {
     }
 }
 
-/// Points of the example with 1 % of noise: the fit ends, and says of what it is not sure. A count of work, no clock: the
-/// test ends because the work is bounded.
+/// Points of the example with 1 % of noise: the fit ends, and says of what it is not sure. A count of work, no clock:
+/// the test ends because the work is bounded.
 #[test]
 fn noisy_points_are_fitted_in_bounded_work() {
     let text = std::fs::read_to_string("examples/points-sic-mosfet.toml").expect("the example");
@@ -183,7 +183,8 @@ fn a_least_loss_at_the_edge_of_the_list_is_said_to_be_there() {
     assert!(out.contains("of the list (the least may lie beyond: a "), "{out}");
 }
 
-/// The schema keeps once what it says often, and knows pins, signals and defaults; a validator that is not ours reads it.
+/// The schema keeps once what it says often, and knows pins, signals and defaults; a validator that is not ours reads
+/// it.
 #[test]
 fn the_schema_names_pins_signals_and_defaults() {
     let output = joulestep(&["schema"]);

@@ -78,7 +78,8 @@ fn cleared(account: &Value, number: usize) -> (f64, String) {
     (one["value"].as_f64().unwrap(), one["note"].as_str().unwrap().to_string())
 }
 
-/// The fall ends at a tenth of the threshold, 28 A; the rise begins at the mark, or at the threshold where there is none.
+/// The fall ends at a tenth of the threshold, 28 A; the rise begins at the mark, or at the threshold where there is
+/// none.
 #[test]
 fn let_through_counts_from_the_fault_that_an_event_marks() {
     let fall = straight(400.0, 28.0, 93e-6);
@@ -121,7 +122,8 @@ fn the_account_says_what_let_through_is() {
     );
 }
 
-/// The shipped breaker: what is reported is ∫ i² dt of the recorded current from the short circuit on, and of the retry.
+/// The shipped breaker: what is reported is ∫ i² dt of the recorded current from the short circuit on, and of the
+/// retry.
 #[test]
 fn the_shipped_breaker_lets_through_what_its_record_says() {
     let examples = Path::new(env!("CARGO_MANIFEST_DIR")).join("examples");

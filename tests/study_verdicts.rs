@@ -1,6 +1,7 @@
-//! Errors and verdicts of the studies `cycle`, `double-pulse` and `mission`: ± against true errors, limits and ratings by the
-//! one rule, exit codes. A circuit of ideal switches is solved exactly by pieces (`method = "piecewise"`, held against
-//! closed forms elsewhere), so that it tells the true errors of the stepping methods; else a much finer run does.
+//! Errors and verdicts of the studies `cycle`, `double-pulse` and `mission`: ± against true errors, limits and ratings
+//! by the one rule, exit codes. A circuit of ideal switches is solved exactly by pieces (`method = "piecewise"`, held
+//! against closed forms elsewhere), so that it tells the true errors of the stepping methods; else a much finer run
+//! does.
 
 mod missions;
 mod pulses;

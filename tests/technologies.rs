@@ -55,8 +55,8 @@ fn specific_on_resistance_of_jfet_and_sic_mosfet() {
     }
 }
 
-/// Common practice, no source: a SiC MOSFET's channel holds 40 % to 65 % of its resistance, its drift layer 10 % to 35 %;
-/// a cascode's MOSFET about a tenth. In the model, the channel is what the gate can still change.
+/// Common practice, no source: a SiC MOSFET's channel holds 40 % to 65 % of its resistance, its drift layer 10 % to 35
+/// %; a cascode's MOSFET about a tenth. In the model, the channel is what the gate can still change.
 #[test]
 fn shares_of_the_on_resistance() {
     for part in sic_mosfets() {
@@ -91,9 +91,9 @@ fn budgets_sum_to_the_on_resistance() {
     }
 }
 
-/// Common practice, no source: with the gate off, a SiC MOSFET's body diode drops 3 V to 5 V, and a cascode's integral diode
-/// a third to a quarter of that, in the same class at the same current density of the outer die: 3 A/mm², a third to
-/// a half of what such dies carry at most, as data sheets state the drop.
+/// Common practice, no source: with the gate off, a SiC MOSFET's body diode drops 3 V to 5 V, and a cascode's integral
+/// diode a third to a quarter of that, in the same class at the same current density of the outer die: 3 A/mm², a third
+/// to a half of what such dies carry at most, as data sheets state the drop.
 #[test]
 fn drop_of_the_integral_diode() {
     let drop = |part: &Part, die: &str, gate: f64, celsius: f64| {
@@ -145,8 +145,8 @@ fn a_sic_mosfets_resistance_follows_temperature_in_two_parts() {
     }
 }
 
-/// Where the dies stand: no one-dimensional die below its unipolar limit and none above twenty times it; the JFET nearer
-/// than the MOSFET; a superjunction below silicon's limit.
+/// Where the dies stand: no one-dimensional die below its unipolar limit and none above twenty times it; the JFET
+/// nearer than the MOSFET; a superjunction below silicon's limit.
 #[test]
 fn dies_against_the_unipolar_limit() {
     for part in of_kind("cascode").iter().chain(&of_kind("mosfet")) {
@@ -219,8 +219,8 @@ fn output_capacitance_is_a_depletion_layers() {
     }
 }
 
-/// At equal on-resistance a cascode holds less charge and energy in its output capacitance than a SiC MOSFET of its class,
-/// as its die is smaller (common practice, no source).
+/// At equal on-resistance a cascode holds less charge and energy in its output capacitance than a SiC MOSFET of its
+/// class, as its die is smaller (common practice, no source).
 #[test]
 fn output_energy_of_cascode_and_sic_mosfet() {
     for (cascode, mosfet, volts) in [

@@ -1,4 +1,5 @@
-//! A program that is carried to other machines: it tells what it was built for, and refuses in words where it cannot run.
+//! A program that is carried to other machines: it tells what it was built for, and refuses in words where it cannot
+//! run.
 
 use joulestep::processor::{FEATURES, TARGET, baseline};
 

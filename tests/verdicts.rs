@@ -252,8 +252,8 @@ fn a_run_that_stalls_at_its_finest_step_says_so() {
     assert!(text.contains("at the finest step the error bound was exceeded by up to"), "{text}");
 }
 
-/// The main job, frozen with its parts: the verdict is "passes", every judged number keeps its bound by several times its
-/// error.
+/// The main job, frozen with its parts: the verdict is "passes", every judged number keeps its bound by several times
+/// its error.
 #[test]
 fn a_breaker_passes_with_margins_that_dwarf_its_errors() {
     let folder = tempfile::tempdir().expect("a folder");
@@ -273,8 +273,8 @@ fn a_breaker_passes_with_margins_that_dwarf_its_errors() {
         }
     }
     let cost = |what: &str| json["error_estimate"][what].as_f64().unwrap() / json[what].as_f64().unwrap();
-    // 0.8 is due, as where base steps or bounds decide. Here windows after 674 edges do, whose steps grow from the finest
-    // one and shrink again towards the controller's level: these do not become fewer in coarser runs.
+    // 0.8 is due, as where base steps or bounds decide. Here windows after 674 edges do, whose steps grow from the
+    // finest one and shrink again towards the controller's level: these do not become fewer in coarser runs.
     println!("cost of the errors: steps {:.2}, iterations {:.2}", cost("steps"), cost("iterations"));
     assert!(cost("steps") < 1.1 && cost("iterations") < 1.2);
 }

@@ -1,6 +1,6 @@
 //! A package of 100 000 and 200 000 cells to a compact network, and the linear systems behind it by conjugate
-//! gradients and (feature `outside`) by the sparse Cholesky of faer on the same matrices. Every row runs in a process of
-//! its own, so that its peak memory is its own. `cargo bench --bench field`; see benches/README.md.
+//! gradients and (feature `outside`) by the sparse Cholesky of faer on the same matrices. Every row runs in a process
+//! of its own, so that its peak memory is its own. `cargo bench --bench field`; see benches/README.md.
 
 #[cfg(feature = "outside")]
 mod outside;

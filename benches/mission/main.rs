@@ -1,5 +1,5 @@
-//! Long missions: leaps against every cycle resolved at a known error, a mission of a million cycles, and the periodic steady
-//! state by shooting against running to it.
+//! Long missions: leaps against every cycle resolved at a known error, a mission of a million cycles, and the periodic
+//! steady state by shooting against running to it.
 //!
 //! `cargo bench --bench mission`
 
@@ -23,8 +23,8 @@ use joulestep_models::arrangement::mission::profile::{Begin, Of, Profile, Segmen
 use joulestep_models::arrangement::mission::{Followed, Options, follow};
 use joulestep_models::part::Part;
 
-/// The buck of the ferry: cascodes with nanosecond edges, snubbers, 100 kHz. Both JFETs are heated; `slow` stretches the
-/// thermal time constants.
+/// The buck of the ferry: cascodes with nanosecond edges, snubbers, 100 kHz. Both JFETs are heated; `slow` stretches
+/// the thermal time constants.
 fn buck(load: f64, slow: f64) -> Result<(CircuitLayout, Setup<f64>), CircuitError> {
     let arrangement = find("synchronous-buck").expect("it is shipped");
     let given = [

@@ -71,8 +71,8 @@ impl Case {
         grid
     }
 
-    /// Turn-off and turn-on energy, J, from the energy into the cascode between edges (entry i: from edge i to the next,
-    /// ∫ (v2 − v6) i_D dt). REF-1: the first turn-off and the second turn-on; 200 edges: the sums.
+    /// Turn-off and turn-on energy, J, from the energy into the cascode between edges (entry i: from edge i to the
+    /// next, ∫ (v2 − v6) i_D dt). REF-1: the first turn-off and the second turn-on; 200 edges: the sums.
     pub fn energies(self, between_edges: &[f64]) -> (f64, f64) {
         match self {
             Case::Two => (between_edges[1], between_edges[2]),

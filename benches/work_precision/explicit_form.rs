@@ -6,8 +6,8 @@
 
 use std::ops::{Add, Div, Mul, Neg, Sub};
 
-/// Number of states: diode junction v7 − v1, JFET v2 − v3, MOSFET v3 − v6, JFET gate drop v4 − v6, MOSFET gate v5 − v6, V; load,
-/// loop and common-source inductor, A.
+/// Number of states: diode junction v7 − v1, JFET v2 − v3, MOSFET v3 − v6, JFET gate drop v4 − v6, MOSFET gate v5 − v6,
+/// V; load, loop and common-source inductor, A.
 pub const N: usize = 8;
 
 const V_BUS: f64 = 400.0;

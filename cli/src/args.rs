@@ -87,11 +87,11 @@ pub enum Command {
     ///
     /// Solves the circuit, coupled to the thermal network, from the scenario's start to its end, and writes waveforms,
     /// junction temperatures and events to an HDF5 file as it goes. Then prints the events, the extremes of the
-    /// recorded signals, the hottest junctions, the energies with the ledger's residual, and the verdict over the ratings
-    /// of the parts and the limits that the scenario sets.
+    /// recorded signals, the hottest junctions, the energies with the ledger's residual, and the verdict over the
+    /// ratings of the parts and the limits that the scenario sets.
     ///
-    /// Every number has its numerical error (±) beside it, from two coarser runs of the same that cost less than the run
-    /// itself. A limit is kept or exceeded only by more than the error; between, the verdict is "not proven".
+    /// Every number has its numerical error (±) beside it, from two coarser runs of the same that cost less than the
+    /// run itself. A limit is kept or exceeded only by more than the error; between, the verdict is "not proven".
     ///
     /// Progress goes to standard error. Ctrl-C ends the run at once and keeps what was computed: the file is closed
     /// with its attribute `complete` at 0.
@@ -125,8 +125,8 @@ pub enum Command {
     ///
     /// The state that a period maps onto itself is found by shooting, without waiting for slow time constants, and
     /// its closing error is printed, with an estimate of the remaining distance (a slow time constant closes well long
-    /// before it is at rest). The losses of a period are sorted by the state of each switch, as the output defines; they
-    /// sum to the energy ledger. Where dies have heat inputs, temperatures and losses are brought to agree.
+    /// before it is at rest). The losses of a period are sorted by the state of each switch, as the output defines;
+    /// they sum to the energy ledger. Where dies have heat inputs, temperatures and losses are brought to agree.
     ///
     /// Every number has its error (±) beside it, from two coarser computations of the same. The period is judged by
     /// the ratings of the parts and the limits of the scenario, as a run is.
@@ -134,14 +134,14 @@ pub enum Command {
     Cycle(CycleArgs),
     /// Follow the junction temperatures of a scenario's arrangement through a mission of seconds to hours.
     ///
-    /// Load and ambient follow the scenario's `[mission]`. After a step of the load, switching cycles are resolved one by one
-    /// until what is left of the electrical settling is small; then the thermal state leaps over many cycles, with an
-    /// error estimate that repeats a leap which is too long. Reports the course of every junction, its ripple
+    /// Load and ambient follow the scenario's `[mission]`. After a step of the load, switching cycles are resolved one
+    /// by one until what is left of the electrical settling is small; then the thermal state leaps over many cycles,
+    /// with an error estimate that repeats a leap which is too long. Reports the course of every junction, its ripple
     /// at switching and line frequency, the counted temperature cycles, and damage by a law that the scenario states.
     ///
-    /// Every number has its error (±) beside it: of steps, from two coarser computations of the same, of leaps, and of the
-    /// laws held over a cycle. The mission is judged by the ratings of the parts and the limits of the scenario: the
-    /// temperatures of its whole course, voltages and currents of the cycles that were solved.
+    /// Every number has its error (±) beside it: of steps, from two coarser computations of the same, of leaps, and of
+    /// the laws held over a cycle. The mission is judged by the ratings of the parts and the limits of the scenario:
+    /// the temperatures of its whole course, voltages and currents of the cycles that were solved.
     #[command(after_long_help = mission::MISSION)]
     Mission(MissionArgs),
     /// Transient thermal impedance of a package, or of measured points.
@@ -157,15 +157,15 @@ pub enum Command {
     /// A plan varies numbers of a scenario: over a full grid, as listed in a CSV file, by named distributions with
     /// correlations (Monte Carlo, Latin hypercube, Sobol sequence), for Sobol indices, or to the value at which a limit
     /// is just met. Every variant is a row of the table with its inputs, extremes, temperatures, energies and verdict;
-    /// a failed one has the reason in its row. Finished rows are in the journal beside the table before they count, so a
-    /// batch that was killed goes on with `--resume`. The table is the same for any number of threads and shards.
+    /// a failed one has the reason in its row. Finished rows are in the journal beside the table before they count, so
+    /// a batch that was killed goes on with `--resume`. The table is the same for any number of threads and shards.
     #[command(after_long_help = batch::BATCH)]
     Batch(BatchArgs),
     /// Make a report of a result file: question, verdict, evidence, in one HTML file that prints well.
     ///
     /// States the question and the verdict first, then the events, the waveforms around each of them, energies
-    /// and losses with the ledger's closure, limits and ratings, the definitions of the quantities, assumptions, cautions,
-    /// and the scenario and part data used. Studies and batches have their tables and curves instead.
+    /// and losses with the ledger's closure, limits and ratings, the definitions of the quantities, assumptions,
+    /// cautions, and the scenario and part data used. Studies and batches have their tables and curves instead.
     #[command(after_long_help = report::REPORT)]
     Report(ReportArgs),
     /// Look at results in the browser: waveforms, temperatures, cursors, integrals, events.
@@ -202,10 +202,11 @@ pub struct RunArgs {
     /// Leave out the two coarser runs that estimate the error of every number; values are then judged as they stand.
     #[arg(long)]
     pub no_estimate: bool,
-    /// Repeat with finer and finer steps until every judged number is converged within its margin; the file holds the last.
+    /// Repeat with finer and finer steps until every judged number is converged within its margin; the file holds the
+    /// last.
     ///
-    /// Each round halves the base and the finest step, divides the error bounds by 16 and the coupling of heat by 4, and
-    /// costs about twice the one before. Two to five rounds; if they are not enough, the verdict is "not proven".
+    /// Each round halves the base and the finest step, divides the error bounds by 16 and the coupling of heat by 4,
+    /// and costs about twice the one before. Two to five rounds; if they are not enough, the verdict is "not proven".
     #[arg(long, conflicts_with = "no_estimate")]
     pub prove: bool,
     /// Report the effect of the tolerances that part files state, or of the inputs that a plan draws.

@@ -1,4 +1,5 @@
-//! What is wrong with an input file, as data: where, which key, what was found, what was expected, what may be intended.
+//! What is wrong with an input file, as data: where, which key, what was found, what was expected, what may be
+//! intended.
 
 use std::fmt::Write;
 use std::ops::Range;

@@ -1,9 +1,9 @@
 //! The processor that the program was built for, and whether this one is such a processor.
 //!
 //! A build uses every instruction of its target processor (`target-cpu`), and a processor without one of them ends the
-//! program with an illegal instruction. `cli/gate.rs` asks before that can happen; it includes this file and is compiled
-//! apart for the plain architecture, so nothing but `core` is used here and nothing panics. The processor itself is
-//! asked: `is_x86_feature_detected!` is a constant of the build for what the build assumes.
+//! program with an illegal instruction. `cli/gate.rs` asks before that can happen; it includes this file and is
+//! compiled apart for the plain architecture, so nothing but `core` is used here and nothing panics. The processor
+//! itself is asked: `is_x86_feature_detected!` is a constant of the build for what the build assumes.
 
 /// Exit code of a program that this processor cannot run.
 pub const UNSUITED: u8 = 6;

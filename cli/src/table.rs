@@ -114,8 +114,8 @@ impl Table {
         numbers.map(|h| (h.name.clone(), h.unit.clone())).collect()
     }
 
-    /// The columns of these names, each with its error's, as aligned text; numbers with a prefix and three digits, a dash
-    /// where there is none.
+    /// The columns of these names, each with its error's, as aligned text; numbers with a prefix and three digits, a
+    /// dash where there is none.
     pub fn text(&self, names: &[&str]) -> String {
         self.text_of(&self.picked(names))
     }

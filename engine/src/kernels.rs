@@ -1,14 +1,14 @@
 //! What is compiled here once, so that no crate above compiles it again.
 //!
-//! A generic function is compiled where it is used, but for one thing: a function marked `#[inline(never)]` that a crate
-//! below has compiled with the same types is taken from there (rustc since 1.85, in every profile). So the entries
-//! through which other crates reach the stepping loop bear that mark, and here they are named for one, four and eight
-//! lanes, which compiles them and all that they call. What a new entry needs is the mark and its line in a list below;
-//! what comes without them is compiled wherever it is used: `.ci/run` looks for that.
+//! A generic function is compiled where it is used, but for one thing: a function marked `#[inline(never)]` that a
+//! crate below has compiled with the same types is taken from there (rustc since 1.85, in every profile). So the
+//! entries through which other crates reach the stepping loop bear that mark, and here they are named for one, four and
+//! eight lanes, which compiles them and all that they call. What a new entry needs is the mark and its line in a list
+//! below; what comes without them is compiled wherever it is used: `.ci/run` looks for that.
 //!
 //! Device laws are compiled the same way where they are placed into a circuit, in the crate of the models
-//! ([`Lawful`](crate::circuit::law::Lawful) bears the marks): for one lane by the function that places them, for more by
-//! the law's own `in_lanes`.
+//! ([`Lawful`](crate::circuit::law::Lawful) bears the marks): for one lane by the function that places them, for more
+//! by the law's own `in_lanes`.
 
 use std::hint::black_box;
 

@@ -68,8 +68,8 @@ impl OutputCharge {
         self.charge * self.voltage - self.energy
     }
 
-    /// Energy lost when one of two equal switches in series turns on hard against the other's capacitance: its own E and
-    /// the other's charging loss, Q·V, J.
+    /// Energy lost when one of two equal switches in series turns on hard against the other's capacitance: its own E
+    /// and the other's charging loss, Q·V, J.
     pub fn half_bridge_loss(&self) -> f64 {
         self.charge * self.voltage
     }

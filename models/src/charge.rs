@@ -127,8 +127,9 @@ impl<L: Lane> Depletion<L> {
 
 /// The charge of a superjunction's pillars against the drain's voltage v, in C: while they deplete sideways their
 /// capacitance is C₀, and it vanishes when they are depleted, C(v) = C₀/(1 + exp((v − Vp)/w)), so that
-/// q(v) = C₀·(s(Vp) − s(Vp − v)) with s(x) = w·ln(1 + exp(x/w)). The charge C₀·Vp is what the pillars hold. The shape is
-/// ours; what it must show, a fall by two to three decades within a few tens of volts, is common practice, no source.
+/// q(v) = C₀·(s(Vp) − s(Vp − v)) with s(x) = w·ln(1 + exp(x/w)). The charge C₀·Vp is what the pillars hold. The shape
+/// is ours; what it must show, a fall by two to three decades within a few tens of volts, is common practice, no
+/// source.
 #[derive(Clone, Copy, Debug)]
 pub struct Pillars<L> {
     c0: L,

@@ -1,5 +1,5 @@
-//! What is compiled here once: the ratings, generic over what conducts, for the parts' own law. How that works is said in
-//! the engine's module of the same name.
+//! What is compiled here once: the ratings, generic over what conducts, for the parts' own law. How that works is said
+//! in the engine's module of the same name.
 
 use std::hint::black_box;
 

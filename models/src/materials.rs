@@ -1,7 +1,7 @@
 //! Thermal properties of materials, each value with its source.
 //!
-//! A value is `seen` when it was read in its source or in a legible reproduction; else it is a `typical value` and to be
-//! confirmed before anything depends on it. Where sources differ, the spread is reported.
+//! A value is `seen` when it was read in its source or in a legible reproduction; else it is a `typical value` and to
+//! be confirmed before anything depends on it. Where sources differ, the spread is reported.
 
 mod library;
 

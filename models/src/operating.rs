@@ -102,8 +102,8 @@ pub(crate) fn between(
 }
 
 impl AtRest {
-    /// The part with its gate-source voltage at `gate` (V; of no consequence where there is no gate), fed, all junctions
-    /// at `celsius`.
+    /// The part with its gate-source voltage at `gate` (V; of no consequence where there is no gate), fed, all
+    /// junctions at `celsius`.
     ///
     /// # Errors
     /// [`OperatingError`].
@@ -192,8 +192,8 @@ impl AtRest {
     }
 }
 
-/// The small-signal equations at the unknowns `x` and a frequency (Hz): ∂f/∂x + jω·∂q/∂x, without ground. `devices`: those
-/// of the system, settled.
+/// The small-signal equations at the unknowns `x` and a frequency (Hz): ∂f/∂x + jω·∂q/∂x, without ground. `devices`:
+/// those of the system, settled.
 pub(crate) fn small_signal(
     system: &System<f64>,
     devices: &[Box<dyn Device<f64>>],

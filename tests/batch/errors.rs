@@ -44,9 +44,10 @@ fn lost(tau: f64) -> f64 {
     0.5e-6 * -(-2.0 * END / tau).exp_m1()
 }
 
-/// The capacitor's rms voltage over T = 8 ms is √(1 − 2(τ/T)(1 − e^(−T/τ)) + (τ/2T)(1 − e^(−2T/τ))) V, the energy lost in
-/// the resistor (C/2)(1 − e^(−2T/τ)) V². Of the estimates at least 95 % must be half to five times the true error, none
-/// below a quarter, where they are more than rounding; the error of a column is the largest of every sixteenth variant.
+/// The capacitor's rms voltage over T = 8 ms is √(1 − 2(τ/T)(1 − e^(−T/τ)) + (τ/2T)(1 − e^(−2T/τ))) V, the energy lost
+/// in the resistor (C/2)(1 − e^(−2T/τ)) V². Of the estimates at least 95 % must be half to five times the true error,
+/// none below a quarter, where they are more than rounding; the error of a column is the largest of every sixteenth
+/// variant.
 #[test]
 fn the_error_of_a_column_is_the_largest_of_every_sixteenth_variant() {
     let all = resistors("all");
@@ -153,8 +154,8 @@ fn a_column_without_an_error_proves_nothing() {
     assert!(rows[&0].estimate.is_some() && rows[&1].estimate.is_none());
 }
 
-/// Variants of a rating know their errors: they and the rating itself agree within them, and a bound within the error is
-/// not proven, one beyond it is kept or exceeded.
+/// Variants of a rating know their errors: they and the rating itself agree within them, and a bound within the error
+/// is not proven, one beyond it is kept or exceeded.
 #[test]
 fn variants_of_a_rating_know_their_errors() {
     let rated =

@@ -138,7 +138,7 @@ name = "Q1"
 kind = "square-law-mosfet"
 pins = ["d", "g", "gnd"]
 threshold = "2 V"
-gain = "100 A/V^2"
+transconductance-factor = "100 A/V^2"
 gate-source-capacitance = "1 nF"
 drain-source-capacitance = "1 nF"
 breakdown-voltage = "60 V"
@@ -275,8 +275,9 @@ fn a_torn_block_is_completed_with_the_same_bits() {
     assert!(refused.code == 2 && refused.err.contains("1, 4 or 8"), "{}", refused.err);
 }
 
-/// Protections that trip at one instant (the blanking's end) in all lanes, on currents that differ: each variant has its own
-/// let-through, from the mark on; while the winding charges i = (V/R)(1 − e^(−tR/L)), and ∫ i² dt of it is elementary.
+/// Protections that trip at one instant (the blanking's end) in all lanes, on currents that differ: each variant has
+/// its own let-through, from the mark on; while the winding charges i = (V/R)(1 − e^(−tR/L)), and ∫ i² dt of it is
+/// elementary.
 #[test]
 fn every_variant_has_its_own_let_through() {
     let folder = protected("0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.1, 1.2");

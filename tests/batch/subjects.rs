@@ -178,7 +178,8 @@ values = ["48 degC", "58 degC"]
         r[..4].iter().all(|x| x.to_bits() == r[0].to_bits())
             && r[4..].iter().all(|x| x.to_bits() == r[4].to_bits())
     );
-    // 0.2 mm more of solder of 58 W/(m K), 9 mm by 8.4 mm: 46 mK/W by Fourier's law in one dimension; it is full of heat.
+    // 0.2 mm more of solder of 58 W/(m K), 9 mm by 8.4 mm: 46 mK/W by Fourier's law in one dimension; it is full of
+    // heat.
     let more = r[4] - r[0];
     println!("0.2 mm of solder: {more:.4} K/W more");
     assert!((0.041..0.051).contains(&more), "{more}");

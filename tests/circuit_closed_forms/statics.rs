@@ -1,6 +1,6 @@
 //! Operating points and charge balances of devices: a diode behind a resistor (Corless et al., Adv. Comput. Math. 5
-//! (1996) 329; Banwell & Jayakumar, Electron. Lett. 36 (2000) 291), square laws (Shichman & Hodges 1968; Sedra & Smith),
-//! the middle node of a cascode (derived).
+//! (1996) 329; Banwell & Jayakumar, Electron. Lett. 36 (2000) 291), square laws (Shichman & Hodges 1968; Sedra &
+//! Smith), the middle node of a cascode (derived).
 
 use joulestep_engine::circuit::graph::{Circuit, GROUND};
 use joulestep_engine::circuit::probe::Probe;
@@ -177,9 +177,9 @@ fn charge_balance_sets_the_middle_node_and_its_avalanche() {
     }
 }
 
-/// Shockley's diode lets no current pass at equilibrium: behind a reversed one and 0.1 mΩ, a capacitor that nothing else
-/// feeds is at the supply's voltage. Conductances from 10⁴ to 10⁻¹² S meet here, so that rounding alone moves the node
-/// by tens of microvolts in every iteration: the search must end all the same.
+/// Shockley's diode lets no current pass at equilibrium: behind a reversed one and 0.1 mΩ, a capacitor that nothing
+/// else feeds is at the supply's voltage. Conductances from 10⁴ to 10⁻¹² S meet here, so that rounding alone moves the
+/// node by tens of microvolts in every iteration: the search must end all the same.
 #[test]
 fn a_capacitor_behind_a_reversed_diode_is_at_the_supply() {
     let mut c = Circuit::new();

@@ -37,7 +37,8 @@ pub fn chromium() -> PathBuf {
 }
 
 impl Browser {
-    /// Starts the browser with a window of that size (CSS px). Where there is none, the tests that call this are ignored.
+    /// Starts the browser with a window of that size (CSS px). Where there is none, the tests that call this are
+    /// ignored.
     pub fn start(width: u32, height: u32) -> Self {
         let driver = on_path(&["chromedriver"]).expect("chromedriver on the path");
         let chromium = chromium();

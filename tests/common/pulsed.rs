@@ -1,6 +1,6 @@
 //! A small breaker for checks of the loop: a bus of 400 V behind a diode and an inductor on a square-law MOSFET with a
-//! varistor across it; a drive, a protection that trips on the current, a heat network under diode and MOSFET. It closes
-//! at 1 µs onto the inductor alone and trips at 80 A; the varistor then brings the current down.
+//! varistor across it; a drive, a protection that trips on the current, a heat network under diode and MOSFET. It
+//! closes at 1 µs onto the inductor alone and trips at 80 A; the varistor then brings the current down.
 
 use joulestep_engine::circuit::graph::{Circuit, GROUND, HeatId, NodeId};
 use joulestep_engine::circuit::probe::Probe;
@@ -27,8 +27,8 @@ use super::rig::{channel, raise, sequence, supply, v};
 /// When it is over, s.
 pub const END: f64 = 16e-6;
 
-/// The setup at default windows, and its drain. The base step is shorter than the protection's delay: a protection looks at ends
-/// of steps only, and what it should have ordered before that comes late.
+/// The setup at default windows, and its drain. The base step is shorter than the protection's delay: a protection
+/// looks at ends of steps only, and what it should have ordered before that comes late.
 pub fn pulsed() -> (Setup<f64>, NodeId) {
     let mut c = Circuit::new();
     let (bus, _) = supply(&mut c, "bus", Wave::Constant(400.0));

@@ -147,7 +147,8 @@ fn squares(points: &[(f64, f64)]) -> f64 {
     points.windows(2).map(|w| (w[1].0 - w[0].0) * piece(w[0].1, w[1].1)).sum()
 }
 
-/// The boost, derived from the same circuit: V = V_in/(1 − D), Δi = V_in·D/(L·f), and the input carries the output's power.
+/// The boost, derived from the same circuit: V = V_in/(1 − D), Δi = V_in·D/(L·f), and the input carries the output's
+/// power.
 #[test]
 fn boost_in_continuous_conduction() {
     let (vin, d, l, r, f) = (200.0, 0.6, 3e-4, 50.0, 50e3);

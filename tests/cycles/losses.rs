@@ -117,8 +117,8 @@ fn conduction_losses_under_sine_modulation() {
     }
 }
 
-/// Switches that conduct both ways (cascodes, ideal ones): r·Î²/4 each, whatever modulation and lag, because the terms in m
-/// of switch and diode cancel; Î from m·V/2 over |R + jωL| (the same sources).
+/// Switches that conduct both ways (cascodes, ideal ones): r·Î²/4 each, whatever modulation and lag, because the terms
+/// in m of switch and diode cancel; Î from m·V/2 over |R + jωL| (the same sources).
 #[test]
 fn synchronous_conduction_under_sine_modulation() {
     let (v, m, r, l, f, on) = (400.0, 0.8, 6.0, 20e-3, 50.0, 5e-3);

@@ -84,8 +84,8 @@ fn the_buck_in_its_steady_state() {
 
 #[test]
 fn the_dead_time_of_a_leg() {
-    // At 8 ohm more than the output charge flows through the lower switch (125 nC more, here 78 nC), and coarser runs tell
-    // turn-on energies that differ by 3 %: they are then given 10 %.
+    // At 8 ohm more than the output charge flows through the lower switch (125 nC more, here 78 nC), and coarser runs
+    // tell turn-on energies that differ by 3 %: they are then given 10 %.
     let found = json(&[
         "dead-time",
         "cascode-700v-22m",

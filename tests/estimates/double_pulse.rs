@@ -51,8 +51,8 @@ fn computed(level: Level, bound: f64, finest: u32) -> Result<Computed, SolverErr
     Ok(Computed { numbers, steps: c.steps, iterations: c.iterations, ..Computed::default() })
 }
 
-/// Extreme of a column with a sign: the largest row, and the parabola through it and its neighbours; what the two differ
-/// by tells how far it is known.
+/// Extreme of a column with a sign: the largest row, and the parabola through it and its neighbours; what the two
+/// differ by tells how far it is known.
 fn extreme(reference: &Reference, column: usize, sign: f64) -> (f64, f64) {
     let (t, y) = (&reference.time, &reference.columns[column]);
     let k = (0..y.len()).max_by(|&a, &b| (sign * y[a]).total_cmp(&(sign * y[b]))).expect("rows");

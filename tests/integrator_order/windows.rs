@@ -17,9 +17,9 @@ const E_OFF: f64 = 2.5520606779e-05;
 const E_ON: f64 = 1.1326611366e-4;
 
 /// REF-1 with windows, against the reference solution. What a bound on each step's local error may come to: some ten
-/// steps' errors on the gate's way up (0.2 V/ns) move an edge by 50 ps per mV of bound, and with it 0.4 µJ of the 113 µJ
-/// (400 V, 20 A); the waveform carries the errors of the steps of one ring, about ten as well, on the mean. (The table
-/// of the reference itself is good to 0.05 V rms and 0.65 V in the steepest edge.)
+/// steps' errors on the gate's way up (0.2 V/ns) move an edge by 50 ps per mV of bound, and with it 0.4 µJ of the 113
+/// µJ (400 V, 20 A); the waveform carries the errors of the steps of one ring, about ten as well, on the mean. (The
+/// table of the reference itself is good to 0.05 V rms and 0.65 V in the steepest edge.)
 #[test]
 fn windows_lose_nothing_that_matters_on_ref1() {
     let reference = Reference::load();
@@ -59,11 +59,12 @@ fn windows_lose_nothing_that_matters_on_ref1() {
 }
 
 /// A breaker that trips on its current into a varistor: neither the trip, nor the clamp, nor the end of the current is
-/// known beforehand. Against equal steps of 0.2 ns of order 4 (which are within 1e-8 of those of 0.05 ns), at the default
-/// bound of 10 mV and at 1 mV; temperatures held, since couplings go by ends of steps. An edge that is late by 50 ps per
-/// mV of bound, as above, lets the current rise by 1 mA more: 4.5 µJ of the varistor's 0.2 J (400 V, 87 A, and what the bus
-/// adds while 650 V bring the current down); the edge itself (650 V · 87 A / 2) costs the MOSFET 1.5 µJ; and the current
-/// ends 0.13 ns later, whose ringing (300 V, 2 MHz, a quarter of the time) is then off by 0.2 V on the mean.
+/// known beforehand. Against equal steps of 0.2 ns of order 4 (which are within 1e-8 of those of 0.05 ns), at the
+/// default bound of 10 mV and at 1 mV; temperatures held, since couplings go by ends of steps. An edge that is late by
+/// 50 ps per mV of bound, as above, lets the current rise by 1 mA more: 4.5 µJ of the varistor's 0.2 J (400 V, 87 A,
+/// and what the bus adds while 650 V bring the current down); the edge itself (650 V · 87 A / 2) costs the MOSFET 1.5
+/// µJ; and the current ends 0.13 ns later, whose ringing (300 V, 2 MHz, a quarter of the time) is then off by 0.2 V on
+/// the mean.
 #[test]
 fn windows_find_what_no_schedule_announces() {
     for bound in [1e-2, 1e-3] {

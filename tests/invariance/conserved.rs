@@ -94,8 +94,8 @@ fn charge_moves_without_loss_through_a_diode() {
     }
 }
 
-/// The ledger closes: REF-1 with default windows and with equal steps, both methods (the bound is the main job's, 1e-4 of
-/// the energy delivered), and each step halved closes better by the order.
+/// The ledger closes: REF-1 with default windows and with equal steps, both methods (the bound is the main job's, 1e-4
+/// of the energy delivered), and each step halved closes better by the order.
 #[test]
 fn the_ledger_closes() {
     for method in METHODS {

@@ -68,8 +68,8 @@ fn resonant_charging_through_a_diode() {
 }
 
 /// The current of an inductor through a diode into a stiff voltage against the bus, with and without resistance:
-/// t = (L/R)ln(1 + IR/V_x), E = V_c(L/R)(I − (V_x/R)ln(1 + IR/V_x)), V_x = V_c − V_b (derived). The diode's threshold is
-/// the clamp.
+/// t = (L/R)ln(1 + IR/V_x), E = V_c(L/R)(I − (V_x/R)ln(1 + IR/V_x)), V_x = V_c − V_b (derived). The diode's threshold
+/// is the clamp.
 #[test]
 fn turn_off_into_a_threshold() {
     let cases = [

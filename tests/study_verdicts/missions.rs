@@ -34,7 +34,8 @@ fn a_mission_knows_how_wrong_its_numbers_are() {
     let (_, exact) = mission(EXACT, &all).json("mission", &["--tolerance", "1 mK", "--closing", "1e-8"]);
     let (good, low, high, least) = tally(&report, &exact, 1e-6);
     assert!(least >= 0.25 && low * 20 <= good + low + high, "{low} below half, the least {least}");
-    // All of them are cautious here: the estimate of leaps leaves out the correction that is applied. It keeps the tolerance.
+    // All of them are cautious here: the estimate of leaps leaves out the correction that is applied. It keeps the
+    // tolerance.
     let (hot, error) = largest(&report, "hot");
     assert!(error <= 0.1, "{hot} ± {error} K; {good} good, {high} cautious");
     let cost = |what: &str| report["error_estimate"][what].as_f64().unwrap() / report[what].as_f64().unwrap();

@@ -61,8 +61,8 @@ fn a_double_pulse_knows_how_wrong_its_numbers_are() {
         least = f64::min(least, e / off);
     }
     println!("{good} from half to five times, {low} below a quarter, the least {least:.2}");
-    // With faster gates estimates are worse: at 5 ohm three of these are below a quarter, because the three computations
-    // agree by chance on what steps at their finest length leave.
+    // With faster gates estimates are worse: at 5 ohm three of these are below a quarter, because the three
+    // computations agree by chance on what steps at their finest length leave.
     assert!(low <= 1, "{low} of 13 below a quarter, the least {least:.2}");
     let cost = |what: &str| report["error_estimate"][what].as_f64().unwrap() / report[what].as_f64().unwrap();
     println!("steps {:.2}, iterations {:.2}", cost("steps"), cost("iterations"));

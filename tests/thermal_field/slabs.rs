@@ -173,7 +173,8 @@ fn layers_in_series() {
 }
 
 /// Two packages that differ in the last interface only: their impedances part when the heat has reached it (the
-/// idea of JESD51-14). Numbers by Laplace inversion of thermal quadrupoles, derived; tolerance 1e-2, where they differ by more than 1e-6.
+/// idea of JESD51-14). Numbers by Laplace inversion of thermal quadrupoles, derived; tolerance 1e-2, where they differ
+/// by more than 1e-6.
 #[test]
 fn packages_part_where_they_differ() {
     let at = |coefficient: f64| {

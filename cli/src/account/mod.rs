@@ -210,7 +210,8 @@ pub struct Account {
     pub junctions: Vec<Junction>,
     /// Energies by component of the scenario.
     pub energies: Vec<Energy>,
-    /// Protections that measure it, and the largest let-through I²t of a fault that each cleared, A²s; NaN where none was.
+    /// Protections that measure it, and the largest let-through I²t of a fault that each cleared, A²s; NaN where none
+    /// was.
     pub let_through: Vec<(String, f64)>,
     /// What is known of their errors.
     pub let_through_errors: Vec<Uncertainty>,

@@ -94,8 +94,8 @@ impl Account {
         all
     }
 
-    /// Takes the errors that a proof found, in the order of [`Account::computed`], with a doubt where it proved nothing.
-    /// `held`: what is of its last round ("numbers and file").
+    /// Takes the errors that a proof found, in the order of [`Account::computed`], with a doubt where it proved
+    /// nothing. `held`: what is of its last round ("numbers and file").
     pub fn proven(&mut self, proof: &Proof, held: &str) {
         let rounds = proof.rounds;
         if !proof.proven {

@@ -140,8 +140,8 @@ impl Study {
         Computed { numbers, course, steps, iterations, ratio }
     }
 
-    /// Takes errors in the order of [`Study::computed`]. An answer that has an error of its own adds this one to it; where
-    /// it is unknown, so is the sum, and where it does not converge, this one counts three times.
+    /// Takes errors in the order of [`Study::computed`]. An answer that has an error of its own adds this one to it;
+    /// where it is unknown, so is the sum, and where it does not converge, this one counts three times.
     pub fn adopt(&mut self, errors: &[Uncertainty]) {
         let mut errors = errors.iter();
         for (answer, error) in self.answers.iter_mut().zip(errors.by_ref()) {

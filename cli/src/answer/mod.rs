@@ -1,4 +1,5 @@
-//! The one form of a study's answer: quantities with errors, limits and rulings, tables, figures, and what they rest on.
+//! The one form of a study's answer: quantities with errors, limits and rulings, tables, figures, and what they rest
+//! on.
 //!
 //! A study gives a [`Study`]; text, JSON, CSV, result file and report each know this form and no study.
 

@@ -16,8 +16,8 @@ pub struct StudyTable {
     pub data: Table,
     /// Columns whose errors coarser computations estimate.
     pub estimated: Vec<String>,
-    /// Errors of the estimated columns, in their order, that coarser computations do not show: ± of each row; empty where
-    /// there are none.
+    /// Errors of the estimated columns, in their order, that coarser computations do not show: ± of each row; empty
+    /// where there are none.
     pub further: Vec<Vec<f64>>,
     /// Rows whose computations do not show their full order: their errors count three times.
     pub unsettled: Vec<usize>,

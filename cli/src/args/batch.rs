@@ -44,9 +44,10 @@ pub struct BatchArgs {
     /// Variants solved together, in the lanes of vector arithmetic, at most; without it as the plan says, else 8.
     ///
     /// They take common steps, those that the most active one needs. With the default error bounds of a step, the
-    /// numbers of a variant lie within 0.1 % (least and largest values: 2 %) of the largest magnitude that their quantity
-    /// (energies: that of any component) has in the table of those that it has alone. Variants that differ in topology
-    /// or schedule, or whose protections and controllers act at other instants, are run alone, and so is a search.
+    /// numbers of a variant lie within 0.1 % (least and largest values: 2 %) of the largest magnitude that their
+    /// quantity (energies: that of any component) has in the table of those that it has alone. Variants that differ in
+    /// topology or schedule, or whose protections and controllers act at other instants, are run alone, and so is a
+    /// search.
     #[arg(long, value_parser = clap::builder::PossibleValuesParser::new(["1", "4", "8"]))]
     pub lanes: Option<String>,
     /// Run only every n-th block of variants solved together, from the k-th on.

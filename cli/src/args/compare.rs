@@ -125,8 +125,8 @@ pub struct DoublePulseArgs {
     /// Duration of the gate source's ramps.
     #[arg(long, value_name = "QUANTITY", default_value = "5 ns", allow_hyphen_values = true)]
     pub gate_ramp: String,
-    /// The gate returns to the part's Kelvin source pin or the command refuses; without this option it does so where the
-    /// part has that pin.
+    /// The gate returns to the part's Kelvin source pin or the command refuses; without this option it does so where
+    /// the part has that pin.
     #[arg(long, conflicts_with = "common_source")]
     pub kelvin: bool,
     /// The gate returns to the power source pin also where the part has a Kelvin source.

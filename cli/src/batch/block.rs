@@ -3,9 +3,9 @@
 //! Blocks follow from the plan alone, neither from threads nor from shards nor from what was finished before, so that a
 //! variant always runs in the same company: its numbers then are the same bits. All of a block take common steps,
 //! those that its most active variant needs, so they differ from each variant alone by what the error bounds of a step
-//! allow ([`TOLERANCE`]). A variant that would act at another instant than the others, or alone has no solution, leaves:
-//! it is run alone from its start, and so is what is left where too few go on. A search runs each variant alone: where a
-//! limit is just met is decided by one comparison.
+//! allow ([`TOLERANCE`]). A variant that would act at another instant than the others, or alone has no solution,
+//! leaves: it is run alone from its start, and so is what is left where too few go on. A search runs each variant
+//! alone: where a limit is just met is decided by one comparison.
 
 use std::collections::BTreeMap;
 
@@ -19,8 +19,8 @@ use crate::batch::variant::{Built, PlannedBatch};
 /// components' together), temperatures, instants. (The ledger's residual is an error itself and has no such bound.)
 pub const TOLERANCE: f64 = 1e-3;
 
-/// The same for least and largest values (together), which are those at ends of steps: a ringing's tips are hit better or
-/// worse.
+/// The same for least and largest values (together), which are those at ends of steps: a ringing's tips are hit better
+/// or worse.
 pub const TOLERANCE_OF_EXTREMES: f64 = 2e-2;
 
 /// In words, for a table.

@@ -55,8 +55,8 @@ enum LockstepEnd {
 }
 
 impl PlannedBatch {
-    /// Runs the variants of a block, those whose errors are estimated at two coarser levels too; whatever goes wrong with
-    /// one stands in its row. `None` where `stop` was set before the end of all.
+    /// Runs the variants of a block, those whose errors are estimated at two coarser levels too; whatever goes wrong
+    /// with one stands in its row. `None` where `stop` was set before the end of all.
     pub fn run_block(&self, block: &[usize], stop: &AtomicBool) -> Option<Vec<Ran>> {
         let mut rows = self.block_at(block, Level::STATED, stop)?;
         let is_due =

@@ -1,10 +1,11 @@
 //! Batches: a scenario, a rating or a dead-time study varied by a plan, on all cores, durable, in shards; and what the
 //! table of its variants tells.
 //!
-//! [`variant::PlannedBatch::read`] reads a plan; [`variant::PlannedBatch::run`] runs any variant of it, [`variant::PlannedBatch::run_block`]
-//! those of a [`block`] in lanes; [`execute::execute`] runs them all on threads into a [`journal`]; [`table`] and [`parquet`]
-//! make files of the rows, [`errors`] says how far they may be wrong and what follows, [`statistics`] and [`indices`] tell what they say together, [`keep`] runs chosen ones again
-//! with their waveforms.
+//! [`variant::PlannedBatch::read`] reads a plan; [`variant::PlannedBatch::run`] runs any variant of it,
+//! [`variant::PlannedBatch::run_block`] those of a [`block`] in lanes; [`execute::execute`] runs them all on threads
+//! into a [`journal`]; [`table`] and [`parquet`] make files of the rows, [`errors`] says how far they may be wrong and
+//! what follows, [`statistics`] and [`indices`] tell what they say together, [`keep`] runs chosen ones again with their
+//! waveforms.
 //!
 //! A capacitor charged through a resistor of some tolerance, from a program of one's own. Files are opened through a
 //! function, so they may stand anywhere:

@@ -61,8 +61,8 @@ impl ParameterPath {
         if self.unit == "degC" { "K" } else { &self.unit }
     }
 
-    /// The value (in the slot's unit) that the tables state, or that a component's part gives, or its default; `None` where
-    /// there is none.
+    /// The value (in the slot's unit) that the tables state, or that a component's part gives, or its default; `None`
+    /// where there is none.
     pub fn stated(&self, context: &PathContext<'_>) -> Option<f64> {
         let segments: Vec<&str> = self.path.split('.').collect();
         match (stated(context.root, &segments), segments.as_slice()) {

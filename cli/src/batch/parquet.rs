@@ -60,9 +60,9 @@ fn texts<'a>(
     Ok(())
 }
 
-/// Writes the table. Columns have the names of the HDF5 table; units, roles, the digest and the text of plan and scenario
-/// stand in the key-value metadata of the file: `units` and `roles` are JSON objects by column. Numbers that are none
-/// are NaN.
+/// Writes the table. Columns have the names of the HDF5 table; units, roles, the digest and the text of plan and
+/// scenario stand in the key-value metadata of the file: `units` and `roles` are JSON objects by column. Numbers that
+/// are none are NaN.
 ///
 /// # Errors
 /// Those of the file.

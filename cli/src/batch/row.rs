@@ -56,8 +56,8 @@ pub struct Row {
     pub variant: usize,
     /// How it ended.
     pub status: Status,
-    /// The verdict over the limits of the user and the ratings of the parts. It follows from the rest of the row and the
-    /// errors of the columns, so no journal keeps it.
+    /// The verdict over the limits of the user and the ratings of the parts. It follows from the rest of the row and
+    /// the errors of the columns, so no journal keeps it.
     #[serde(skip, default = "unjudged")]
     pub verdict: Verdict,
     /// Why it did not end well; empty where it did.
@@ -65,7 +65,8 @@ pub struct Row {
     /// Its numbers, in the order of the columns; NaN where there is none.
     #[serde(with = "bits")]
     pub outputs: Vec<f64>,
-    /// Lower and upper bound of every limit, one after the other; empty where they are those of the subject as it stands.
+    /// Lower and upper bound of every limit, one after the other; empty where they are those of the subject as it
+    /// stands.
     #[serde(default, skip_serializing_if = "Vec::is_empty", with = "bits")]
     pub bounds: Vec<f64>,
     /// Why the verdict cannot be "passes", whatever the numbers say; empty where nothing speaks against it.

@@ -111,7 +111,8 @@ pub(super) fn coarsen(setup: &mut Setup<f64>, level: Level) {
 }
 
 /// Which file is wrong, and what is.
-#[derive(Debug)]
+#[derive(Debug, thiserror::Error)]
+#[error("{what} `{}`: {error}", path.display())]
 pub struct Wrong {
     /// "the plan" or "the scenario".
     pub what: &'static str,

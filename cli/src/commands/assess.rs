@@ -62,8 +62,9 @@ impl<M> Round<M> {
     }
 }
 
-/// Computes and judges as options ask. `held`: what a proof leaves of its last round. `at` computes a level; a coarser one gets what was found as stated, to
-/// begin with. The two coarser ones are computed side by side; what they give does not depend on how many threads there are.
+/// Computes and judges as options ask. `held`: what a proof leaves of its last round. `at` computes a level; a coarser
+/// one gets what was found as stated, to begin with. The two coarser ones are computed side by side; what they give
+/// does not depend on how many threads there are.
 ///
 /// # Errors
 /// When the computation as stated fails, or a finer one.

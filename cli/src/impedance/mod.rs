@@ -158,9 +158,9 @@ pub fn times(span: &Span, per_decade: usize) -> Vec<f64> {
 pub const STEADY: f64 = 1e9;
 
 impl Path {
-    /// How far the rise of die `at` after `t` s of one watt in die `from` may be wrong, K/W: the mesh, as its three levels
-    /// tell, and the reduction to a compact network. Between dies the mesh's error is at most the geometric mean of their
-    /// own (Cauchy & Schwarz: what cells of some size leave out of the heat flow is a positive form).
+    /// How far the rise of die `at` after `t` s of one watt in die `from` may be wrong, K/W: the mesh, as its three
+    /// levels tell, and the reduction to a compact network. Between dies the mesh's error is at most the geometric mean
+    /// of their own (Cauchy & Schwarz: what cells of some size leave out of the heat flow is a positive form).
     pub fn error(&self, t: f64, at: usize, from: usize) -> Uncertainty {
         let own = |die: usize| self.network().step_response(t, die, die);
         let mesh = |die: usize| self.study.mesh_error(t, die) * own(die);
@@ -177,8 +177,8 @@ impl Path {
         self.error(STEADY, die, die)
     }
 
-    /// How far the peak of repeated pulses on a die may be wrong, as a share of it: as the impedance for one of them, or in
-    /// the steady state, whichever is more.
+    /// How far the peak of repeated pulses on a die may be wrong, as a share of it: as the impedance for one of them,
+    /// or in the steady state, whichever is more.
     pub fn share_of_pulses(&self, t: f64, die: usize) -> f64 {
         let of = |t: f64| self.study.mesh_error(t, die) + self.study.finest.error;
         of(t).max(of(STEADY))

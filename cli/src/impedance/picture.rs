@@ -9,7 +9,8 @@ use crate::plot::{Axis, Chart, Curve, Figure, Line, Marker, Panel};
 /// Points per decade of a curve.
 const PER_DECADE: usize = 12;
 
-/// One package, or two: impedances of all dies, the families of the first die of the first package, structure functions.
+/// One package, or two: impedances of all dies, the families of the first die of the first package, structure
+/// functions.
 pub fn picture(packages: &[Impedance]) -> Figure {
     let times = times(&Span::default(), PER_DECADE);
     let several = packages.len() > 1;

@@ -1,16 +1,16 @@
 //! The error of a number from coarser runs of the same, above any method.
 //!
-//! A study is computed at bounds δ, 16δ and 256δ of the local error, with steps, finest step and coupling of heat coarser
-//! to match. With r the ratio of the two differences, capped at 16, ± = 1.25·|difference|/(r − 1): the grid convergence
-//! index of Roache, J. Fluids Eng. 116 (1994) 405, with his factor for three grids. The cap works both ways: a ratio
-//! above 16 is chance, so the smaller difference then counts as a sixteenth of the larger. Below r = 1.3 the runs do not
-//! converge, and ± is three times the larger difference.
+//! A study is computed at bounds δ, 16δ and 256δ of the local error, with steps, finest step and coupling of heat
+//! coarser to match. With r the ratio of the two differences, capped at 16, ± = 1.25·|difference|/(r − 1): the grid
+//! convergence index of Roache, J. Fluids Eng. 116 (1994) 405, with his factor for three grids. The cap works both
+//! ways: a ratio above 16 is chance, so the smaller difference then counts as a sixteenth of the larger. Below r = 1.3
+//! the runs do not converge, and ± is three times the larger difference.
 //!
 //! Two things have an error of their own that such runs do not show, or show only by chance. An extreme is read at the
 //! ends of steps and misses a peak between them; what it misses is measured by a parabola in the run itself
-//! ([`Number::missed`]): differences are taken of the values with it, and it adds to ±. And no number is better than its
-//! rounding and what Newton's iteration leaves, the square of its relative tolerance of 1e-6: [`ROUNDING`] of the value
-//! adds.
+//! ([`Number::missed`]): differences are taken of the values with it, and it adds to ±. And no number is better than
+//! its rounding and what Newton's iteration leaves, the square of its relative tolerance of 1e-6: [`ROUNDING`] of the
+//! value adds.
 
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::run::setup::Setup;
@@ -28,8 +28,8 @@ const CAUTION: f64 = 3.0;
 /// Share of a value that no estimate goes below.
 pub const ROUNDING: f64 = 1e-12;
 
-/// How coarse a computation is: bounds of the local error 16ⁿ times as wide as stated, steps 2ⁿ times as long (a method of
-/// order 4 has a sixteenth of the error at half the step), coupling of heat 4ⁿ times as loose.
+/// How coarse a computation is: bounds of the local error 16ⁿ times as wide as stated, steps 2ⁿ times as long (a method
+/// of order 4 has a sixteenth of the error at half the step), coupling of heat 4ⁿ times as loose.
 ///
 /// Whatever may decide how long a step is must become coarser, or the runs share an error that none of them sees: the
 /// base and the finest step, the bounds, but also how soon steps grow after an edge, and the tolerance of Newton's
@@ -111,7 +111,8 @@ impl Number {
 pub struct Computed {
     /// Its numbers, in the same order at every level.
     pub numbers: Vec<Number>,
-    /// What protection did (trips, retries, lock-outs, what a judged event limit speaks of), in order, without instants.
+    /// What protection did (trips, retries, lock-outs, what a judged event limit speaks of), in order, without
+    /// instants.
     pub course: Vec<String>,
     /// Steps and Newton iterations, as the measure of its cost.
     pub steps: u64,
@@ -131,8 +132,8 @@ pub fn grid_convergence(values: [f64; 3]) -> Uncertainty {
     grid_convergence_up_to(RATIO, values)
 }
 
-/// The same for a method whose differences shrink by a ratio at the most, from one computation to the next: 2ᵖ for order p
-/// at half the step.
+/// The same for a method whose differences shrink by a ratio at the most, from one computation to the next: 2ᵖ for
+/// order p at half the step.
 pub fn grid_convergence_up_to(ratio: f64, values: [f64; 3]) -> Uncertainty {
     let [fine, coarse, coarsest] = values;
     let (near, far) = ((coarse - fine).abs(), (coarsest - coarse).abs());

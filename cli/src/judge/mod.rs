@@ -1,4 +1,5 @@
-//! How far a number may be wrong, and what follows for a verdict: the one place for both. Plain data and pure functions.
+//! How far a number may be wrong, and what follows for a verdict: the one place for both. Plain data and pure
+//! functions.
 //!
 //! A study judges in four steps and has no rule of its own:
 //!

@@ -18,10 +18,11 @@ pub struct Proof {
     pub errors: Vec<Uncertainty>,
 }
 
-/// Computes at finer and finer levels. After the second round and each further one, the last three computations tell the
-/// error of the last; it is enough when every number that has bounds moved by less than its distance to them since the
-/// round before, and passes or fails by more than its error. `trusted` says whether a computation's own numbers are to be
-/// relied on where they do not converge: two that stall at the finest step prove nothing. `stop`: no further round.
+/// Computes at finer and finer levels. After the second round and each further one, the last three computations tell
+/// the error of the last; it is enough when every number that has bounds moved by less than its distance to them since
+/// the round before, and passes or fails by more than its error. `trusted` says whether a computation's own numbers are
+/// to be relied on where they do not converge: two that stall at the finest step prove nothing. `stop`: no further
+/// round.
 ///
 /// # Errors
 /// What a computation says.

@@ -107,8 +107,9 @@ fn code(error: &MissionError) -> u8 {
     }
 }
 
-/// How far the power of an input may be wrong, as a share of it, and its temperatures, K: by leaps, by the laws held over a
-/// cycle, and by what is left of the distance to periodic states (powers are products of two quantities at rest).
+/// How far the power of an input may be wrong, as a share of it, and its temperatures, K: by leaps, by the laws held
+/// over a cycle, and by what is left of the distance to periodic states (powers are products of two quantities at
+/// rest).
 struct OfInput {
     share: f64,
     kelvin: f64,
@@ -171,7 +172,8 @@ fn numbers(
     all
 }
 
-/// What was seen of a watch over the mission, and its error that is known otherwise; temperatures as the course has them.
+/// What was seen of a watch over the mission, and its error that is known otherwise; temperatures as the course has
+/// them.
 fn seen(f: &Followed, options: &Options, watch: &Watch, seen: &Seen) -> (Seen, f64) {
     let Probe::Temperature(input) = &watch.probe else {
         let unrest = options.effort.closing.max(options.effort.distance.min(1.0));

@@ -19,8 +19,8 @@ use joulestep_models::model::Value;
 use crate::scenario::build::{Reductions, build_with};
 use crate::scenario::resolved::{MissionSpec, Scenario, SegmentOf};
 
-/// The mission as the library takes it; boundaries by their names in the network. `None`: a boundary that the network does
-/// not have.
+/// The mission as the library takes it; boundaries by their names in the network. `None`: a boundary that the network
+/// does not have.
 pub(crate) fn profile(spec: &MissionSpec, boundaries: &[String]) -> Option<Profile> {
     let mut parameters = 0;
     let mut segments = Vec::new();

@@ -1,4 +1,5 @@
-//! The chart of a mission: what was asked, temperatures with their ripple, amplitudes against frequency, counted cycles.
+//! The chart of a mission: what was asked, temperatures with their ripple, amplitudes against frequency, counted
+//! cycles.
 
 use joulestep_models::arrangement::mission::Followed;
 use joulestep_models::arrangement::mission::profile::Profile;

@@ -67,7 +67,8 @@ pub(super) fn plan(figure: &Figure) -> Result<Plan, PlotError> {
         return Err(PlotError::Nothing { panel: figure.title.clone(), what: "it has no panel".into() });
     }
     let among = figure.panels.len() > 1;
-    // Labels of the vertical axes end 7 px before the plot areas; their titles are 26 px wide with what keeps them apart.
+    // Labels of the vertical axes end 7 px before the plot areas; their titles are 26 px wide with what keeps them
+    // apart.
     let ordinates = figure.panels.iter().map(|panel| match panel {
         Panel::Chart(c) => chart::ordinates(c, height_of(panel, among)),
         Panel::Bars(b) => bars::ordinates(b, height_of(panel, among)),

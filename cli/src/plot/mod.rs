@@ -2,8 +2,8 @@
 //!
 //! Every picture of the program is drawn here, so that all have one look: white ground, thin grey grid, the Okabe–Ito
 //! colours (Okabe & Ito, "Color Universal Design", 2008) with a line style and a marker beside each colour, so that
-//! curves can be distinguished in grey print too; units on every axis with an SI prefix chosen for it. Text is taken from
-//! the reader's own sans-serif font, and is escaped: a name is shown as it is typed, whatever it holds.
+//! curves can be distinguished in grey print too; units on every axis with an SI prefix chosen for it. Text is taken
+//! from the reader's own sans-serif font, and is escaped: a name is shown as it is typed, whatever it holds.
 //!
 //! ```
 //! use joulestep::plot::{Axis, Chart, Curve, Figure, Panel, svg};

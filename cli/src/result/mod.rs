@@ -13,7 +13,8 @@
 //! | `/ledger` | along `component`: `delivered`, `dissipated`, `stored_change` (J); `residual` (J) and `residual_relative` as numbers and as attributes |
 //! | `/summary` | one number each with `units`, `long_name`, `verdict`, `error_kind` ("within", "not converging", "not estimated", "bare": without an estimate), `error` (±) or `error_why`, and, where set, `minimum` and `maximum`; attributes of the group: the `verdict` over all, and a line each of `doubts`, `waivers`, `notes` |
 //!
-//! Studies have tables and figures instead (a mission both): see [`crate::answer::Study`]. A batch has `/batch`, along `variant`.
+//! Studies have tables and figures instead (a mission both): see [`crate::answer::Study`]. A batch has `/batch`, along
+//! `variant`.
 //!
 //! Every group opens as an xarray Dataset. Names that HDF5 or netCDF do not allow are changed; the attribute
 //! `original_name` then keeps what they were. A partial file (`complete = 0`) holds everything up to a checkpoint,

@@ -67,7 +67,8 @@ pub(super) fn description(column: &Column, dataset: &str) -> String {
 /// straight lines.
 pub(super) const INTERPOLATION: (&str, &str) = ("interpolation", "previous");
 
-/// Whether a column's values hold until the next sample: states of on/off lines do, and `line(NAME)` names nothing else.
+/// Whether a column's values hold until the next sample: states of on/off lines do, and `line(NAME)` names nothing
+/// else.
 pub(super) fn holds(column: &Column) -> bool {
     column.name.starts_with("line(")
 }

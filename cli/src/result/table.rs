@@ -1,5 +1,5 @@
-//! `/batch`: the table of a batch, one row per variant, written at once when all rows are there; `/statistics`: what the
-//! rows say together.
+//! `/batch`: the table of a batch, one row per variant, written at once when all rows are there; `/statistics`: what
+//! the rows say together.
 
 use std::path::Path;
 
@@ -73,7 +73,8 @@ pub struct BatchTable<'a> {
     pub verdict: Vec<&'static str>,
     /// Why a variant did not end well; empty where it did.
     pub error: Vec<&'a str>,
-    /// Why the verdict of a variant cannot be "passes", whatever its numbers say; empty where nothing speaks against it.
+    /// Why the verdict of a variant cannot be "passes", whatever its numbers say; empty where nothing speaks against
+    /// it.
     pub doubts: Vec<&'a str>,
     /// Result file of each variant whose waveforms are kept, in the folder of the table's waveforms; empty for the
     /// others. `None`: the plan keeps none.

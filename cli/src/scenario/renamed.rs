@@ -1,5 +1,5 @@
-//! Words of format 1 and what they are called now: an earlier file is refused, and each old word is reported with its new one
-//! where it stands.
+//! Words of format 1 and what they are called now: an earlier file is refused, and each old word is reported with its
+//! new one where it stands.
 
 use crate::diagnostic::Place;
 use crate::scenario::conform::{Conform, form_words};
@@ -16,6 +16,7 @@ const KEYS: &[(&str, &str)] = &[
     ("emission", "ideality"),
     ("junction-voltage", "built-in-voltage"),
     ("grading", "depletion-exponent"),
+    ("gain", "transconductance-factor"),
 ];
 
 /// What may stand before the key of a junction: the die, and the junction of it.

@@ -1,5 +1,5 @@
-//! The files of a question: named under keys of the study's section, read into one root table, so that a batch finds and
-//! sets any of their values.
+//! The files of a question: named under keys of the study's section, read into one root table, so that a batch finds
+//! and sets any of their values.
 
 use std::path::Path;
 

@@ -34,8 +34,8 @@ pub static CATALOGUE: &[&Entry] = &[&dead_time::STUDY, &rating::STUDY, &resistan
 pub struct Entry {
     /// Words of its command: "rating", "parts resistance".
     pub name: &'static str,
-    /// Its parameters: options of the command and keys of a plan alike. The section's name is that of a plan's table, its
-    /// help the first line of the command's.
+    /// Its parameters: options of the command and keys of a plan alike. The section's name is that of a plan's table,
+    /// its help the first line of the command's.
     pub section: &'static Section,
     /// Further paragraphs of help.
     pub help: &'static str,

@@ -99,8 +99,8 @@ impl Table {
         self
     }
 
-    /// With errors as plain numbers, as a file keeps them; a column of words stands beside those that do not converge or
-    /// could not be estimated.
+    /// With errors as plain numbers, as a file keeps them; a column of words stands beside those that do not converge
+    /// or could not be estimated.
     pub fn plain(&self) -> Self {
         let mut out = self.clone();
         for k in (0..self.heads.len()).rev() {

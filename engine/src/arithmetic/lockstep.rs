@@ -1,7 +1,8 @@
 //! Variants in lockstep: what several values of one type have in common, with their numbers in the lanes of one.
 //!
-//! Each type says field by field what lies in lanes and what lanes share ([`lockstep!`](crate::lockstep)); what they share
-//! (topology, instants, everything that decides when something happens) must be equal, else they do not run in lockstep.
+//! Each type says field by field what lies in lanes and what lanes share ([`lockstep!`](crate::lockstep)); what they
+//! share (topology, instants, everything that decides when something happens) must be equal, else they do not run in
+//! lockstep.
 
 use std::collections::VecDeque;
 

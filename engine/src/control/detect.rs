@@ -206,8 +206,8 @@ impl<L: Lane> Detector<L> {
         self.longest
     }
 
-    /// Looks at a step; gives the instant, at or before its end, at which the criterion was met, not before `from`. What follows
-    /// from it comes `delay` s later.
+    /// Looks at a step; gives the instant, at or before its end, at which the criterion was met, not before `from`.
+    /// What follows from it comes `delay` s later.
     pub(super) fn look(
         &mut self,
         (before, t): (f64, f64),

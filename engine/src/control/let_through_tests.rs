@@ -41,8 +41,8 @@ const FAULT: &[(f64, f64)] = &[
     (120e-6, 0.0),
 ];
 
-/// What is notes of FAULT by a protection at 50 A (10 % of it ends a fault) with one retry 40.75 µs after a trip, and with the
-/// marks given.
+/// What is notes of FAULT by a protection at 50 A (10 % of it ends a fault) with one retry 40.75 µs after a trip, and
+/// with the marks given.
 fn fault_events(marks: &[(f64, bool)]) -> Vec<(f64, f64, String)> {
     let mut trial = Trial::new(&Circuit::new(), 0.5 * US, through(FAULT));
     let trip = trial.board.add_line("trip");

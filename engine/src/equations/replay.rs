@@ -34,9 +34,9 @@ fn assert_in_bounds(order: &Order) {
     }
 }
 
-/// Replays an order. Values live with the caller: `a` has at least `order.slots + 1` entries (the one after the slots is
-/// a spare that takes what belongs to ground), right-hand sides and solutions have at least `order.n + 1` entries (the
-/// one after the unknowns is ground).
+/// Replays an order. Values live with the caller: `a` has at least `order.slots + 1` entries (the one after the slots
+/// is a spare that takes what belongs to ground), right-hand sides and solutions have at least `order.n + 1` entries
+/// (the one after the unknowns is ground).
 #[derive(Clone, Debug)]
 pub struct Replay {
     order: Order,

@@ -1,8 +1,8 @@
 //! Measurements on sampled waveforms by published definitions.
 //!
-//! Each function takes plain samples (an oscilloscope's or a run's) as [`signal::Signal`]s that share their instants, and
-//! levels in SI units; results carry the instants between which they were taken. A definition that cannot be met (the
-//! current never reaches its 90 %) is an error that says which one.
+//! Each function takes plain samples (an oscilloscope's or a run's) as [`signal::Signal`]s that share their instants,
+//! and levels in SI units; results carry the instants between which they were taken. A definition that cannot be met
+//! (the current never reaches its 90 %) is an error that says which one.
 
 pub mod recovery;
 pub mod signal;

@@ -2,9 +2,9 @@
 
 use super::MeasureError;
 
-/// A quantity at instants (s) that do not fall; between them it is straight. At a jump two samples stand at one instant,
-/// or at one number and the next: at that instant the quantity has the value after the jump, a stretch that ends there
-/// has the value before it.
+/// A quantity at instants (s) that do not fall; between them it is straight. At a jump two samples stand at one
+/// instant, or at one number and the next: at that instant the quantity has the value after the jump, a stretch that
+/// ends there has the value before it.
 #[derive(Clone, Copy, Debug)]
 pub struct Signal<'a> {
     time: &'a [f64],

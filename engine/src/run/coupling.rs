@@ -3,7 +3,8 @@
 //! The network is advanced with the heat of every step, so it is always at the run's own instant. The laws keep the
 //! temperatures of the last exchange. What separates the two, the *lag*, is therefore known at the end of every step;
 //! when it reaches half the bound, or the longest interval is over, they are exchanged. A step that would warm a
-//! junction (or let it cool) by more than half the bound is taken back and made finer, so a lag never exceeds the bound.
+//! junction (or let it cool) by more than half the bound is taken back and made finer, so a lag never exceeds the
+//! bound.
 //!
 //! A junction that warms steadily goes on warming: the laws get the network's temperature and half the rise of the last
 //! interval, so that they are as much ahead at its start as behind at its end (the midpoint rule; Hairer, Nørsett &
@@ -241,7 +242,8 @@ impl<L: Lane> Run<L> {
         self.heating.iter().map(|accounts| heat_of(accounts, &self.state.energy)).collect()
     }
 
-    /// Whether the attempted step of `h` s would change a junction's temperature too much at once, and can be made finer.
+    /// Whether the attempted step of `h` s would change a junction's temperature too much at once, and can be made
+    /// finer.
     pub(super) fn too_warm(&mut self, h: f64) -> bool {
         let mean = |run: &Self, accounts: &[u32]| {
             accounts.iter().fold(L::splat(0.0), |sum, &k| sum + run.stepper.mean_power(k as usize))
@@ -262,8 +264,8 @@ impl<L: Lane> Run<L> {
         }
     }
 
-    /// Attempts `h` s of the network under the power of each input: what `power` says of its accounts, and the heat that
-    /// its accounts hold and the network has not got. The largest change of a temperature, K.
+    /// Attempts `h` s of the network under the power of each input: what `power` says of its accounts, and the heat
+    /// that its accounts hold and the network has not got. The largest change of a temperature, K.
     fn attempt(&mut self, h: f64, power: impl Fn(&Self, &[u32]) -> L) -> f64 {
         if self.thermal.is_none() {
             return 0.0;

@@ -25,9 +25,9 @@ impl<L: Lane> Run<L> {
         Ok(())
     }
 
-    /// Takes over the unknowns `x` and what stands under d/dt, `q`, of a run on a circuit that differs in values of sources
-    /// and resistances only, at this run's own instant: all charges and fluxes are kept, and what the other values change
-    /// at once is made consistent. The accounts begin anew.
+    /// Takes over the unknowns `x` and what stands under d/dt, `q`, of a run on a circuit that differs in values of
+    /// sources and resistances only, at this run's own instant: all charges and fluxes are kept, and what the other
+    /// values change at once is made consistent. The accounts begin anew.
     ///
     /// # Errors
     /// When no consistent state is found.

@@ -90,8 +90,8 @@ pub struct Setup<L: Lane> {
 
 impl<L: Lane> Setup<L> {
     /// A setup with sane defaults for a circuit: order 4, base step 1 µs with its finest step ([`Steps::of_base`]),
-    /// default bounds of the local error ([`Bounds::default`]), temperatures of laws within 1 K. Where the length of the
-    /// run is known, [`Setup::lasting`] knows better steps.
+    /// default bounds of the local error ([`Bounds::default`]), temperatures of laws within 1 K. Where the length of
+    /// the run is known, [`Setup::lasting`] knows better steps.
     #[inline(never)]
     pub fn new(circuit: Circuit<L>) -> Self {
         Self {

@@ -6,6 +6,7 @@ use crate::circuit::probe::Probe;
 use crate::equations::system::System;
 use crate::readout::{Readout, Sources};
 use crate::recorder::{Column, Event, EventKind};
+use crate::units::people;
 
 /// A quantity to watch.
 #[derive(Clone, Debug, PartialEq)]
@@ -144,9 +145,9 @@ impl<L: Lane> Watcher<L> {
         self.since[k]
     }
 
-    /// What the extremes of a quantity are estimated to miss between the ends of steps: least (at most 0) and largest (at
-    /// least 0). Temperatures are not estimated so: within a step they move by less than half the heat bound, and an extreme
-    /// there is missed by less than that.
+    /// What the extremes of a quantity are estimated to miss between the ends of steps: least (at most 0) and largest
+    /// (at least 0). Temperatures are not estimated so: within a step they move by less than half the heat bound, and
+    /// an extreme there is missed by less than that.
     pub fn missed(&self, k: usize) -> (L, L) {
         let zero = L::splat(0.0);
         if matches!(self.watches[k].probe, Probe::Temperature(_)) {
@@ -222,12 +223,17 @@ impl<L: Lane> Watcher<L> {
             let outside = above || below;
             if outside && !self.outside[k] {
                 self.since[k].get_or_insert(t);
-                let (side, bound) = if above { ("above", watch.upper) } else { ("below", watch.lower) };
+                let bound = people(if above { watch.upper } else { watch.lower }, watch.unit);
+                let note = match (kind, above) {
+                    (EventKind::Clamp, _) => format!("starts to conduct (above {bound})"),
+                    (_, true) => format!("{} rises above {bound}", watch.long_name),
+                    (_, false) => format!("{} falls below {bound}", watch.long_name),
+                };
                 events.push(Event {
                     time: t,
                     kind,
                     subject: watch.subject.clone(),
-                    note: format!("{} goes {side} {bound:.4} {}", watch.long_name, watch.unit),
+                    note,
                     value: value.lane(0),
                     unit: watch.unit,
                     lane: 0,

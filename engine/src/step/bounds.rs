@@ -20,8 +20,8 @@ pub struct Bound {
 
 impl Bound {
     /// Where none is stated: 1 µV or 1 µA, and 2e-5 of the largest value so far. The ring modulator among the published
-    /// initial-value problems decides: its ringing (quality 900) collects the errors of a thousand steps, and ends 5.7 % off
-    /// at 1e-4, 1.9 % at 3e-5, 0.14 % at 2e-5, 0.03 % at 1e-5; the steps are a quarter more than at 1e-4.
+    /// initial-value problems decides: its ringing (quality 900) collects the errors of a thousand steps, and ends 5.7
+    /// % off at 1e-4, 1.9 % at 3e-5, 0.14 % at 2e-5, 0.03 % at 1e-5; the steps are a quarter more than at 1e-4.
     pub const DEFAULT: Self = Self { absolute: 1e-6, relative: 2e-5 };
 
     /// As stated, V or A.

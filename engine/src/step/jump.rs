@@ -76,9 +76,9 @@ impl<L: Lane> StageSolver<L> {
     }
 
     /// Newton with limited changes on the dense matrix, then once more the ordinary way from its answer; in the end
-    /// with a criterion that no rounding passes. Over a step so short, charges and fluxes are divided by almost nothing:
-    /// what is left of their last digits can be more than a tight criterion. Newton's iteration converges by squares,
-    /// so that what it leaves of [`ABOVE_ROUNDING`] is far less.
+    /// with a criterion that no rounding passes. Over a step so short, charges and fluxes are divided by almost
+    /// nothing: what is left of their last digits can be more than a tight criterion. Newton's iteration converges by
+    /// squares, so that what it leaves of [`ABOVE_ROUNDING`] is far less.
     fn rescue(
         &mut self,
         state: &State<L>,

@@ -9,8 +9,8 @@ use crate::arithmetic::vector::copy;
 use crate::control::board::Board;
 
 impl<L: Lane> Stepper<L> {
-    /// Makes a state consistent just after a jump ([`StageSolver::jump`](super::stage::StageSolver::jump)), the products
-    /// under the integrals too.
+    /// Makes a state consistent just after a jump ([`StageSolver::jump`](super::stage::StageSolver::jump)), the
+    /// products under the integrals too.
     ///
     /// # Errors
     /// When no consistent state is found.

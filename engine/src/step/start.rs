@@ -125,7 +125,8 @@ impl<'a, L: Lane> Dense<'a, L> {
     }
 
     /// Whether the present x solves a·x = b as well as rounding allows: componentwise backward error (Oettli & Prager,
-    /// Numer. Math. 6 (1964) 405). a and b are linearised at x, so that this is the residual of the circuit's equations.
+    /// Numer. Math. 6 (1964) 405). a and b are linearised at x, so that this is the residual of the circuit's
+    /// equations.
     fn solved_to_rounding(&self, a: &[L], b: &[L]) -> bool {
         let (n, width) = (self.system.n, self.system.n + 1);
         let lanes = if self.first_only { 1 } else { L::WIDTH };

@@ -189,7 +189,8 @@ impl<L: Lane> Stepper<L> {
         self.known += 1;
     }
 
-    /// Tries the step of length `h` from `state` to `end`, s (which differ by rounding only). Nothing of the state changes; [`Stepper::commit`] takes the result.
+    /// Tries the step of length `h` from `state` to `end`, s (which differ by rounding only). Nothing of the state
+    /// changes; [`Stepper::commit`] takes the result.
     ///
     /// # Errors
     /// When a stage does not converge.

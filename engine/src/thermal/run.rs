@@ -209,9 +209,9 @@ impl<L: Lane> Thermal<L> {
         self.start_account();
     }
 
-    /// Starts anew in the periodic steady state of a power that repeats: intervals (s) with the power of each input (W).
-    /// Exact: a mode that goes the share 1 − e^(−λT) of its way in a period began where it returns to. Panics on an
-    /// interval or a list of powers that [`Thermal::advance`] would not take.
+    /// Starts anew in the periodic steady state of a power that repeats: intervals (s) with the power of each input
+    /// (W). Exact: a mode that goes the share 1 − e^(−λT) of its way in a period began where it returns to. Panics on
+    /// an interval or a list of powers that [`Thermal::advance`] would not take.
     #[inline(never)]
     pub fn start_periodic(&mut self, cycle: &[(f64, Vec<L>)]) {
         let period: f64 = cycle.iter().map(|c| c.0).sum();

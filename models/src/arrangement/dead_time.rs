@@ -1,10 +1,10 @@
 //! How long the dead time should be: a half-bridge leg with a constant load current over a switching period.
 //!
-//! The current flows out of the leg. One transition is then hard: the lower switch turns off, its integral diode carries
-//! the current through the dead time, and the upper switch turns on against it. The other can be soft: the upper turns
-//! off, and the current moves the node through both output capacitances; the lower turns on without loss when the dead
-//! time was long enough. Charge balance estimates it: t = 2·Q_oss(V)/I for two equal switches (charge of one is given,
-//! of the other taken). What a gate needs to turn off comes on top.
+//! The current flows out of the leg. One transition is then hard: the lower switch turns off, its integral diode
+//! carries the current through the dead time, and the upper switch turns on against it. The other can be soft: the
+//! upper turns off, and the current moves the node through both output capacitances; the lower turns on without loss
+//! when the dead time was long enough. Charge balance estimates it: t = 2·Q_oss(V)/I for two equal switches (charge of
+//! one is given, of the other taken). What a gate needs to turn off comes on top.
 
 use std::collections::BTreeMap;
 
@@ -217,8 +217,8 @@ pub fn point_at(
 const GOLDEN: f64 = 0.381_966_011_250_105_1;
 
 /// The point of least loss among points of rising dead time, and between its neighbours as closely as `resolution`, s
-/// (not where it is `None`), by golden section (Kiefer, Proc. AMS 4 (1953) 502). Beside it how far, s, the least of all may
-/// lie from it if losses have one least; infinite at an end of the list.
+/// (not where it is `None`), by golden section (Kiefer, Proc. AMS 4 (1953) 502). Beside it how far, s, the least of all
+/// may lie from it if losses have one least; infinite at an end of the list.
 ///
 /// # Errors
 /// What `at` says of a further point.

@@ -42,8 +42,8 @@ impl<L: Lane> Law<L, 1> for WarmResistor<L> {
     }
 }
 
-/// A resistance that follows the mobility of carriers: R·(T/298.15 K)^exponent. Pins a, b; local unknown: the voltage in
-/// V.
+/// A resistance that follows the mobility of carriers: R·(T/298.15 K)^exponent. Pins a, b; local unknown: the voltage
+/// in V.
 #[derive(Clone, Copy, Debug)]
 pub struct MobilityResistor<L> {
     /// Resistance at 25 °C, Ω.

@@ -38,8 +38,8 @@ pub const READING: f64 = 0.01;
 /// A parameter whose relative standard error is larger than this is in doubt.
 pub const DOUBTFUL: f64 = 0.25;
 
-/// Jacobians that one search may cost. Where points determine the parameters ten or twenty suffice; where they do not, a
-/// search may creep along a valley without end, and is judged where it has come to.
+/// Jacobians that one search may cost. Where points determine the parameters ten or twenty suffice; where they do not,
+/// a search may creep along a valley without end, and is judged where it has come to.
 const SEARCH: u64 = 40;
 /// Searches of all parameters together that an extraction may cost.
 const SEARCHES: u64 = 6;

@@ -231,9 +231,9 @@ pub fn settled_by(kind: &str, key: &str) -> String {
 }
 
 impl Candidate {
-    /// By how much its coordinate may be uncertain and still be distinguished from nothing. The logarithm of a junction's
-    /// saturation current is v/nVt off that of the currents at which it is measured, some tens; others are of the
-    /// order of one.
+    /// By how much its coordinate may be uncertain and still be distinguished from nothing. The logarithm of a
+    /// junction's saturation current is v/nVt off that of the currents at which it is measured, some tens; others are
+    /// of the order of one.
     pub fn span(&self) -> f64 {
         let junction = self.stage == Stage::Diode && self.param.key.ends_with("saturation-current");
         if junction { 20.0 } else { 1.0 }

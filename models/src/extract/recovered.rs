@@ -14,10 +14,10 @@ pub fn times(values: &Values, celsius: f64) -> Option<(f64, f64)> {
     Some((time("lifetime", "lifetime-exponent")?, time("transit-time", "transit-exponent")?))
 }
 
-/// ∫ of the reverse current, C, after `forward` amperes fall at `rate` A/s, for a lifetime τ and a transit time T_M (s):
-/// Lauritzen & Ma, IEEE Trans. Power Electron. 6 (1991) 188 (from memory, re-derived). While the junction conducts,
-/// dq_M/dt = i − q_M/τ with i = I − a·t from q_M = τI; at t₁ the junction is empty, q_M = −T_M·i; from there the
-/// current decays with 1/(1/τ + 1/T_M). The charge of the depletion layer is not in it.
+/// ∫ of the reverse current, C, after `forward` amperes fall at `rate` A/s, for a lifetime τ and a transit time T_M
+/// (s): Lauritzen & Ma, IEEE Trans. Power Electron. 6 (1991) 188 (from memory, re-derived). While the junction
+/// conducts, dq_M/dt = i − q_M/τ with i = I − a·t from q_M = τI; at t₁ the junction is empty, q_M = −T_M·i; from there
+/// the current decays with 1/(1/τ + 1/T_M). The charge of the depletion layer is not in it.
 pub fn charge(forward: f64, rate: f64, lifetime: f64, transit: f64) -> f64 {
     let zero = forward / rate;
     let stored = |t: f64| rate * lifetime * (zero + lifetime - t - lifetime * (-t / lifetime).exp());

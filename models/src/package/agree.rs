@@ -28,8 +28,8 @@ impl Package {
 }
 
 /// How a die of a part and a layer of a package, which are the same die, contradict each other: area and thickness that
-/// differ by more than 5 %, another semiconductor. In words, with both numbers and where they stand. The area of a part is
-/// the one that conducts: within the layer's unheated rim.
+/// differ by more than 5 %, another semiconductor. In words, with both numbers and where they stand. The area of a part
+/// is the one that conducts: within the layer's unheated rim.
 pub fn contradictions(die: &Die, layer: &Layer) -> Vec<String> {
     let apart = |a: f64, b: f64| (a - b).abs() > APART * a.min(b);
     let mut out = Vec::new();

@@ -75,8 +75,9 @@ fn needed(curve: &Curve) -> Vec<Variable> {
 }
 
 /// Everything that is wrong with the curves of a part. Abscissae must ascend; what must rise or fall does;
-/// reverse-transfer capacitance stays below the other two; curves that share an operating point agree there; voltages, gate voltages and temperatures stay within the
-/// limits that the part itself states, and what breaks down does so above the rated voltage.
+/// reverse-transfer capacitance stays below the other two; curves that share an operating point agree there; voltages,
+/// gate voltages and temperatures stay within the limits that the part itself states, and what breaks down does so
+/// above the rated voltage.
 pub fn inspect(part: &Part) -> Vec<Fault> {
     let mut faults = Vec::new();
     for (number, curve) in part.curves.iter().enumerate() {
@@ -173,8 +174,8 @@ impl Look<'_> {
         }
     }
 
-    /// A rating promises that nothing breaks down below it at room temperature and above. The blocking die of a cascode is its
-    /// JFET.
+    /// A rating promises that nothing breaks down below it at room temperature and above. The blocking die of a cascode
+    /// is its JFET.
     fn breakdown(&mut self) {
         let curve = self.curve;
         let blocks = curve.die.as_deref().is_none_or(|die| die == "jfet");

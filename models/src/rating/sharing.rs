@@ -16,8 +16,8 @@ pub struct Share {
 }
 
 /// A part whose on-resistance is lower by a share, and whose threshold is lower by `threshold`, V. The model states its
-/// resistance at a gate voltage whatever the threshold, so the channel of a lower threshold gets the resistance that its
-/// overdrive makes of it: R ~ 1/(v_GS − V_th).
+/// resistance at a gate voltage whatever the threshold, so the channel of a lower threshold gets the resistance that
+/// its overdrive makes of it: R ~ 1/(v_GS − V_th).
 pub fn deviating(part: &Part, resistance: f64, threshold: f64) -> Part {
     let mut other = part.clone();
     let prefix = part.gate_prefix();
@@ -136,8 +136,8 @@ pub fn steady<C: Conducts>(
     None
 }
 
-/// While they heat from the cold start, each on its own copy of the path (a heatsink that they share would have to be in
-/// it): the shares at ascending times, s, with `steps` steps from each time to the next. Ends where they saturate.
+/// While they heat from the cold start, each on its own copy of the path (a heatsink that they share would have to be
+/// in it): the shares at ascending times, s, with `steps` steps from each time to the next. Ends where they saturate.
 #[inline(never)]
 pub fn course<C: Conducts>(
     parts: &[C],

@@ -124,8 +124,8 @@ impl Subject {
     }
 
     /// The row of a variant, and whether the limit of a search was kept. `columns` names the outputs, with their units;
-    /// where there is a search, the first is the value found by it. Beside them what the estimate of errors needs. `None`
-    /// where `stop` was set before its end.
+    /// where there is a search, the first is the value found by it. Beside them what the estimate of errors needs.
+    /// `None` where `stop` was set before its end.
     pub(crate) fn once(
         &self,
         root: &RawTable,

@@ -93,8 +93,9 @@ fn missed(o: &Outcome, column: &str) -> f64 {
     beyond([0, 1, 2, 3].map(|n| (time[n], sign * w.samples[p - 2 + n][k])))
 }
 
-/// How far the vertex of a parabola through the last three of four points lies above the third, their largest. A kink has
-/// none: its second derivative does not go on from that of the first three, and a jump has two points at one instant.
+/// How far the vertex of a parabola through the last three of four points lies above the third, their largest. A kink
+/// has none: its second derivative does not go on from that of the first three, and a jump has two points at one
+/// instant.
 fn beyond(points: [(f64, f64); 4]) -> f64 {
     let [first, before, after] =
         [0, 1, 2].map(|n| (points[n + 1].1 - points[n].1) / (points[n + 1].0 - points[n].0));

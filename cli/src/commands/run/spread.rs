@@ -225,8 +225,8 @@ impl<'a> Spreading<'a> {
         });
     }
 
-    /// Where inputs are moved together for each judged extreme: to where the law puts it [`FACTOR`] deviations nearer to
-    /// its bound, by the shortest way (the most probable such point of normal inputs).
+    /// Where inputs are moved together for each judged extreme: to where the law puts it [`FACTOR`] deviations nearer
+    /// to its bound, by the shortest way (the most probable such point of normal inputs).
     fn far(&self, account: &Account, moved: &[Moved]) -> Vec<Vec<f64>> {
         let mut all: Vec<Vec<f64>> = Vec::new();
         for (k, j) in account.judged.iter().enumerate().filter(|(_, j)| j.waived.is_none()) {

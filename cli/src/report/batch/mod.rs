@@ -78,8 +78,8 @@ fn rows(table: &ReadTable) -> BTreeMap<usize, Row> {
     table.variants.iter().enumerate().map(row).collect()
 }
 
-/// The plan and scenario that the file's text makes, where they have the table's columns: another version of the program
-/// might read them otherwise.
+/// The plan and scenario that the file's text makes, where they have the table's columns: another version of the
+/// program might read them otherwise.
 fn study(table: &ReadTable) -> Option<PlannedBatch> {
     let files: BTreeMap<PathBuf, String> = Sources::of_full_text(&table.text).files.into_iter().collect();
     let varies = |text: &str| {

@@ -106,8 +106,8 @@ fn bounded(read: &Read<'_>, rated: bool) -> Vec<Limit> {
     out
 }
 
-/// The limit or rating that decides, in words: the worst ruled, of those the one with the least margin, as a share of the
-/// bound; of those that are not proven, in units of the error.
+/// The limit or rating that decides, in words: the worst ruled, of those the one with the least margin, as a share of
+/// the bound; of those that are not proven, in units of the error.
 pub(super) fn deciding(read: &Read<'_>, limits: &[Limit]) -> Option<String> {
     let ratings = bounded(read, true);
     let judged = |l: &&Limit| !matches!(l.ruling, Ruling::NotJudged | Ruling::Waived);

@@ -72,8 +72,8 @@ pub struct Judging {
 }
 
 impl Build<'_> {
-    /// Extremes of: what is recorded, the limits of the parts, the temperatures of their dies, the user's limits; last the
-    /// ranges for which laws are known.
+    /// Extremes of: what is recorded, the limits of the parts, the temperatures of their dies, the user's limits; last
+    /// the ranges for which laws are known.
     pub(super) fn watches(&mut self, board: &mut Board<f64>) -> (Vec<Watch>, Judging, usize) {
         let mut watches: Vec<Watch> = Vec::new();
         let mut judging = Judging::default();

@@ -1,5 +1,5 @@
-//! From checked tables to the scenario as resolved: names are distinguished, defaults filled in, and what one table says is
-//! held against the others. Every error of the scenario is collected before it is refused.
+//! From checked tables to the scenario as resolved: names are distinguished, defaults filled in, and what one table
+//! says is held against the others. Every error of the scenario is collected before it is refused.
 
 mod arrangement;
 mod components;
@@ -28,11 +28,13 @@ use crate::scenario::sections::SCENARIO;
 use crate::scenario::shape::{GROUND, zero_as_ground};
 
 /// Why there is no scenario.
-#[derive(Debug)]
+#[derive(Debug, thiserror::Error)]
 pub enum InputError {
     /// The scenario file itself cannot be opened.
-    Unreadable(std::io::Error),
+    #[error("cannot read the file: {0}")]
+    Unreadable(#[source] std::io::Error),
     /// It is wrong.
+    #[error("{}", .0.text().trim_end())]
     Refused(Refusal),
 }
 
@@ -81,7 +83,8 @@ pub fn understand(typed: AsTyped, open: Open<'_>) -> Result<Scenario, InputError
     resolve(&root, &load(&root, sources, diagnostics, open))
 }
 
-/// Files with the parts, packages and segments that a scenario names: the same for all scenarios that differ in numbers.
+/// Files with the parts, packages and segments that a scenario names: the same for all scenarios that differ in
+/// numbers.
 #[derive(Debug)]
 pub struct Loaded {
     sources: Sources,

@@ -58,7 +58,8 @@ impl Seen {
     }
 }
 
-/// Shows every schema within another one, with the property or kind that it stands under; goes deeper where `show` says so.
+/// Shows every schema within another one, with the property or kind that it stands under; goes deeper where `show` says
+/// so.
 fn each(value: &mut Value, key: &str, show: &mut dyn FnMut(&mut Value, &str) -> bool) {
     let Some(map) = value.as_object_mut() else { return };
     // The key that tells a kind holds its word alone.

@@ -15,8 +15,8 @@ use rayon::prelude::*;
 use super::{Options, Sharing, failed, widths};
 use crate::study::{Context, StudyError};
 
-/// Steps of a pulse take the heat as the mean of that at their ends, tables the share of a die as a straight line between
-/// nodes: both are of order two, and differences that shrink faster do so by chance.
+/// Steps of a pulse take the heat as the mean of that at their ends, tables the share of a die as a straight line
+/// between nodes: both are of order two, and differences that shrink faster do so by chance.
 pub(super) const RATIO: f64 = 4.0;
 /// Share by which all rises are enlarged to see what an error of the heat path does to a number.
 const NUDGE: f64 = 0.01;
@@ -97,8 +97,8 @@ impl Numbers {
         self.resistance.len()
     }
 
-    /// All of them with the time after which the heat path decides about each, s; in an order that what was found does not
-    /// change.
+    /// All of them with the time after which the heat path decides about each, s; in an order that what was found does
+    /// not change.
     fn flat(&self, options: &Options) -> Vec<(f64, f64)> {
         let (dies, for_ever) = (self.dies(), f64::INFINITY);
         // What was warm before a pulse depends on the steady state too.

@@ -1,13 +1,14 @@
-//! Stepping by pieces: circuits of linear components, ideal switches and valves (devices that are straight on both sides
-//! of a threshold) follow linear equations between two changes of switches and valves.
+//! Stepping by pieces: circuits of linear components, ideal switches and valves (devices that are straight on both
+//! sides of a threshold) follow linear equations between two changes of switches and valves.
 //!
-//! Every switch state met is reduced once to z' = F·z (courses of sources included) and its propagators over base/2ᵏ are
-//! kept, so that a step is one product of a small matrix and a vector, exact for any step length. Energies are exact
-//! too: ∫ z·zᵀ dt is summed along the way and every account is a quadratic form in it. Valves are looked at at the
-//! ends of steps; the step in which one leaves its side is halved down to base/2³⁰ (bisection), there the valve
-//! changes. What rounding leaves in the energies of a step is of the order of 1e-16 of the energy stored, times the step
-//! over the shortest time constant: 1e-9 a step for two capacitors of 10 uF joined by 1 uohm. The side of each valve is then found by the least-index rule (Murty 1974, Opsearch 11, 23), which ends
-//! where the circuit has one solution. A valve that leaves its side and comes back within a step is not seen.
+//! Every switch state met is reduced once to z' = F·z (courses of sources included) and its propagators over base/2ᵏ
+//! are kept, so that a step is one product of a small matrix and a vector, exact for any step length. Energies are
+//! exact too: ∫ z·zᵀ dt is summed along the way and every account is a quadratic form in it. Valves are looked at at
+//! the ends of steps; the step in which one leaves its side is halved down to base/2³⁰ (bisection), there the valve
+//! changes. What rounding leaves in the energies of a step is of the order of 1e-16 of the energy stored, times the
+//! step over the shortest time constant: 1e-9 a step for two capacitors of 10 uF joined by 1 uohm. The side of each
+//! valve is then found by the least-index rule (Murty 1974, Opsearch 11, 23), which ends where the circuit has one
+//! solution. A valve that leaves its side and comes back within a step is not seen.
 
 mod frame;
 mod ladder;
@@ -24,8 +25,8 @@ use crate::control::board::Board;
 use crate::equations::system::System;
 use crate::readout::Readout;
 
-/// A valve may be this far on the wrong side of its threshold, V: far more than rounding leaves at some hundred volts. A
-/// conducting one is watched more closely, because its resistance makes a current of it.
+/// A valve may be this far on the wrong side of its threshold, V: far more than rounding leaves at some hundred volts.
+/// A conducting one is watched more closely, because its resistance makes a current of it.
 const TOLERANCE: [f64; 2] = [1e-10, 1e-11];
 /// Most changes of valves at one instant, and without a whole step between them.
 const CHANGES: u32 = 2000;

@@ -252,8 +252,8 @@ fn planes(body: &Body, sizing: &Sizing, kelvin: f64, axis: usize) -> Vec<Plane> 
     planes
 }
 
-/// Half of how far heat goes along z from a port in a time, √(a·t), in the best conductor that it touches; infinite for a
-/// port outside every block.
+/// Half of how far heat goes along z from a port in a time, √(a·t), in the best conductor that it touches; infinite for
+/// a port outside every block.
 fn reach(body: &Body, low: [f64; 3], high: [f64; 3], time: f64, kelvin: f64) -> f64 {
     let touches = |b: &&super::body::Block| {
         (0..3).all(|x| b.low[x] <= high[x] + SAME && low[x] <= b.high[x] + SAME)

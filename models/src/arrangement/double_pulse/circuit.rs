@@ -30,7 +30,8 @@ fn values_at(part: &Part, celsius: f64) -> Values {
     values
 }
 
-/// Whether the part's model has a Kelvin source: its kind names the pin, and a source lead lies between it and the source.
+/// Whether the part's model has a Kelvin source: its kind names the pin, and a source lead lies between it and the
+/// source.
 pub fn has_kelvin(part: &Part) -> bool {
     part.entry().optional_pins().contains(&"kelvin")
         && part.values.maybe("source-inductance").is_some_and(|l| l > 0.0)

@@ -9,10 +9,10 @@
 //!                                               ground
 //! ```
 //!
-//! The test circuit of IEC 60747-8 and -9 (from memory). Turn-off is measured at the end of the first pulse, turn-on and
-//! recovery at the beginning of the second. All junctions stay at the stated temperature: two pulses of some
-//! microseconds heat little, and the numbers belong to a temperature. The first pulse's length follows from
-//! V = L·di/dt + R·i: t₁ = −(L/R)·ln(1 − I·R/V), with the loop's and the part's resistance in R.
+//! The test circuit of IEC 60747-8 and -9 (from memory). Turn-off is measured at the end of the first pulse, turn-on
+//! and recovery at the beginning of the second. All junctions stay at the stated temperature: two pulses of some
+//! microseconds heat little, and the numbers belong to a temperature. The first pulse's length follows from V =
+//! L·di/dt + R·i: t₁ = −(L/R)·ln(1 − I·R/V), with the loop's and the part's resistance in R.
 
 mod circuit;
 
@@ -83,8 +83,8 @@ pub struct Bench {
 }
 
 impl Bench {
-    /// 20 nH and 5 mΩ, pulses of 10 µs and 2 µs with 2 µs between them, gate ramps of 5 ns, IEC 60747-8, no snubber; the gate
-    /// returns to the Kelvin source where there is one.
+    /// 20 nH and 5 mΩ, pulses of 10 µs and 2 µs with 2 µs between them, gate ramps of 5 ns, IEC 60747-8, no snubber;
+    /// the gate returns to the Kelvin source where there is one.
     pub fn new(gate_on: f64, gate_off: f64) -> Self {
         Self {
             loop_inductance: 20e-9,
@@ -253,8 +253,8 @@ pub fn run(part: &Part, upper: &Part, bench: &Bench, point: &Point) -> Result<Ou
     run_as(part, upper, bench, point, &mut |_, _| ())
 }
 
-/// The same, with a word in its setup: `prepare` gets it beside the two devices as they were built ("part", "upper"), and
-/// may change steps and bounds or add watches.
+/// The same, with a word in its setup: `prepare` gets it beside the two devices as they were built ("part", "upper"),
+/// and may change steps and bounds or add watches.
 ///
 /// # Errors
 /// [`PulseError`].

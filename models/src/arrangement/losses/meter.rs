@@ -150,7 +150,8 @@ impl Meter {
         let mut zero: Option<f64> = None;
         let mut most = 0.0f64;
         let mut turning = Turning::default();
-        // The phase of the step before, its heat, and whether a level parts it from this one: gates turn at ends of steps.
+        // The phase of the step before, its heat, and whether a level parts it from this one: gates turn at ends of
+        // steps.
         let (mut before, mut heat_before) = (None, 0.0f64);
         for k in 0..n.saturating_sub(1) {
             let inside = record.time[k] >= from;
@@ -235,8 +236,8 @@ impl Meter {
         out
     }
 
-    /// ∫ v dQ between two samples: of the charge that a switch gives up, and of the charge that its partner takes through
-    /// it, without what turned into heat in its own snubber, J.
+    /// ∫ v dQ between two samples: of the charge that a switch gives up, and of the charge that its partner takes
+    /// through it, without what turned into heat in its own snubber, J.
     fn charges(&self, c: &Columns, from: &[f64], to: &[f64]) -> f64 {
         let gained = |store: &Store| store.charge(to) - store.charge(from);
         let taken = c.partner.map_or(0.0, |p| gained(&self.switches[p].store));

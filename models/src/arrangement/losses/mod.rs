@@ -15,8 +15,8 @@
 //! - recovery: its partner has turned on: what reverse recovery, the resistances through which its own capacitances are
 //!   charged, leakage and shoot-through cost in it.
 //!
-//! Gate drives, snubbers, clamps and passive pieces stand beside them. These limits are this program's own; the sum does
-//! not depend on them.
+//! Gate drives, snubbers, clamps and passive pieces stand beside them. These limits are this program's own; the sum
+//! does not depend on them.
 
 mod meter;
 mod store;
@@ -51,9 +51,9 @@ pub struct Phases {
     pub dead_time: f64,
     /// Its partner is on.
     pub recovery: f64,
-    /// How far its phases (in the order above) may be wrong because a step belongs to one of them as a whole, but for the
-    /// one in which a turn-on ends, which a straight line parts: the heat of the steps in which a level was crossed that
-    /// parts two of them. Their sum is not touched.
+    /// How far its phases (in the order above) may be wrong because a step belongs to one of them as a whole, but for
+    /// the one in which a turn-on ends, which a straight line parts: the heat of the steps in which a level was crossed
+    /// that parts two of them. Their sum is not touched.
     pub parted: [f64; 6],
     /// In the resistances of its gate's drive.
     pub gate_drive: f64,

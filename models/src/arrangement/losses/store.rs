@@ -1,5 +1,5 @@
-//! The charge that a switch's capacitances hold at its high side, at a recorded instant: ∫ v dQ over it is the energy that
-//! they take, quasi-statically E_oss.
+//! The charge that a switch's capacitances hold at its high side, at a recorded instant: ∫ v dQ over it is the energy
+//! that they take, quasi-statically E_oss.
 
 use joulestep_engine::circuit::graph::{Body, Component, ComponentId, GROUND, HeatId, NodeId};
 use joulestep_engine::circuit::law::{Device, stamp_len};

@@ -1,7 +1,7 @@
-//! The same mission under the powers that its cycles have when they are solved otherwise, with coarser steps say: cycles
-//! that were solved on the way are solved again, each from its own periodic state at the temperatures it had; by what
-//! their powers differ, the course of the temperatures moves. The network is linear, so the move is its answer to the
-//! difference; that losses follow the moved temperatures is left out.
+//! The same mission under the powers that its cycles have when they are solved otherwise, with coarser steps say:
+//! cycles that were solved on the way are solved again, each from its own periodic state at the temperatures it had; by
+//! what their powers differ, the course of the temperatures moves. The network is linear, so the move is its answer to
+//! the difference; that losses follow the moved temperatures is left out.
 
 use joulestep_engine::run::watch::Seen;
 

@@ -72,8 +72,8 @@ pub(super) fn rise(network: &Thermal<f64>, rest: &Thermal<f64>) -> f64 {
     each.map(|(a, b)| (a - b).abs()).fold(0.0, f64::max)
 }
 
-/// Follows a mission. The thermal network is that of the setups that `make` gives; what `listener` hears is reported as it is
-/// computed.
+/// Follows a mission. The thermal network is that of the setups that `make` gives; what `listener` hears is reported as
+/// it is computed.
 ///
 /// # Errors
 /// [`MissionError`].
@@ -301,8 +301,8 @@ impl Follower<'_, '_> {
         out.counters.stalled_by = out.counters.stalled_by.max(cycle.counters.stalled_by);
     }
 
-    /// What the lag of the laws within the last cycle would make of the temperatures if it lasted, K: the powers are wrong
-    /// by slope times lag.
+    /// What the lag of the laws within the last cycle would make of the temperatures if it lasted, K: the powers are
+    /// wrong by slope times lag.
     fn coupling_error(&self) -> f64 {
         let m = self.within.len();
         let resistances = self.rest.modal().steady_resistances();

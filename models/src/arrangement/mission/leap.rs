@@ -116,9 +116,9 @@ pub fn set_boundaries(network: &mut Thermal<f64>, profile: &Profile, t: f64, sid
     }
 }
 
-/// Advances the network from `from` to `to` (s, counted from the round's begin at `round`) under a power that depends on
-/// time and temperature: Heun's rule for the power of each step of a piece, the network exact; boundaries at the middle of each
-/// piece.
+/// Advances the network from `from` to `to` (s, counted from the round's begin at `round`) under a power that depends
+/// on time and temperature: Heun's rule for the power of each step of a piece, the network exact; boundaries at the
+/// middle of each piece.
 pub fn glide(
     network: &mut Thermal<f64>,
     profile: &Profile,

@@ -3,12 +3,13 @@
 //!
 //! Device laws are held at the mean temperatures of a cycle. After a step of the load, cycles are resolved one by one
 //! until what is left of the electrical settling can move no temperature by a share of the tolerance. Then the thermal
-//! state leaps: the power of a cycle is extrapolated, linear in the temperatures and (while parameters move) in time; the
-//! modal network follows it exactly; at the end a cycle is solved by shooting, and the power that was missed, growing
-//! over the leap in a straight line, estimates the error in temperature. A leap with too large an error is taken back; one
-//! that holds is corrected by what was missed. (The pair of an extrapolated and a corrected exponential integrator:
-//! Cox & Matthews 2002, J. Comput. Phys. 176, 430.) The mean over a cycle obeys the network's own equations under the
-//! cycle's mean power, so nothing is lost by leaving the ripple out; the ripple of a cycle is then exact on its own.
+//! state leaps: the power of a cycle is extrapolated, linear in the temperatures and (while parameters move) in time;
+//! the modal network follows it exactly; at the end a cycle is solved by shooting, and the power that was missed,
+//! growing over the leap in a straight line, estimates the error in temperature. A leap with too large an error is
+//! taken back; one that holds is corrected by what was missed. (The pair of an extrapolated and a corrected exponential
+//! integrator: Cox & Matthews 2002, J. Comput. Phys. 176, 430.) The mean over a cycle obeys the network's own equations
+//! under the cycle's mean power, so nothing is lost by leaving the ripple out; the ripple of a cycle is then exact on
+//! its own.
 
 mod again;
 pub mod count;

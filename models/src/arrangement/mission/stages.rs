@@ -251,8 +251,8 @@ impl Follower<'_, '_> {
         }
     }
 
-    /// While parameters move, the circuit lags behind its periodic state by about what its slowest disturbance lasts: the
-    /// power (W) that this may be wrong by at the end of a leap.
+    /// While parameters move, the circuit lags behind its periodic state by about what its slowest disturbance lasts:
+    /// the power (W) that this may be wrong by at the end of a leap.
     fn lag(&self, span: f64, power: &[f64]) -> Vec<f64> {
         let left = self.site.slowest.map_or(0.0, |s| s.0);
         let lasts = self.period / (1.0 - left.min(1.0 - 1e-6));
@@ -283,7 +283,8 @@ impl Follower<'_, '_> {
         }
         let mean: [f64; 3] = std::array::from_fn(|k| 0.5 * (self.balance[k] + balance[k]));
         self.add_balance(mean, to - from);
-        // A straight line between two cycles errs by a twelfth of the change where the slope changes by as much as itself.
+        // A straight line between two cycles errs by a twelfth of the change where the slope changes by as much as
+        // itself.
         let twelfth = (to - from) / 12.0;
         for (error, (then, now)) in self.out.balance_error.iter_mut().zip(self.balance.iter().zip(balance)) {
             *error += twelfth * (now - then).abs();

@@ -33,8 +33,8 @@ use crate::model::{
 /// otherwise the drift region is at the drain. σ is the drain's pull on the channel's barrier. Mobility: the
 /// on-resistance scales as (T/T₀)^exponent.
 ///
-/// Saturation current: that of a long channel (Shockley, Proc. IRE 40 (1952) 1365), which scales as (T₀/T)^exponent, over
-/// 1 + r with r = Vsat/(Ecrit·L), Ecrit = v/μ (Grebene & Ghandhi, Solid-State Electron. 12 (1969) 573): r goes as
+/// Saturation current: that of a long channel (Shockley, Proc. IRE 40 (1952) 1365), which scales as (T₀/T)^exponent,
+/// over 1 + r with r = Vsat/(Ecrit·L), Ecrit = v/μ (Grebene & Ghandhi, Solid-State Electron. 12 (1969) 573): r goes as
 /// the mobility, the pinch-off voltage and the inverse of the carriers' highest velocity (`VELOCITY`, `MOBILITY`).
 /// Leakage goes by Arrhenius's law.
 #[derive(Clone, Copy, Debug)]

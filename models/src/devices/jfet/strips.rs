@@ -11,8 +11,8 @@ use crate::charge::Depletion;
 use crate::junction::{Breakdown, Leakage};
 
 /// The die in three equal sections along its gate strips; pins drain, gate of each section (the first is the one that
-/// the gate's pad feeds), source. Before each gate lies a section's resistance, which the circuit around it has: between
-/// nodes that stand near 0 V no rounding of the middle node's voltage gets into its current.
+/// the gate's pad feeds), source. Before each gate lies a section's resistance, which the circuit around it has:
+/// between nodes that stand near 0 V no rounding of the middle node's voltage gets into its current.
 ///
 /// A strip of resistance R along which a current is taken evenly drops R/3 on average; three sections R_s with a third
 /// of the current each drop R_s·(1 + (2/3)² + (1/3)²) = 14/9·R_s. So R_s = 9/14 of the resistance R/3 that a
