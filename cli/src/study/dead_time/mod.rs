@@ -216,7 +216,8 @@ fn find_all(q: &Question, context: &Context<'_>) -> Result<Found, StudyError> {
     let (leg, what) = leg(q)?;
     let (times, currents) = (q.numbers("dead-time"), q.numbers("current"));
     if times.is_empty() || !times.is_sorted_by(|a, b| a < b) {
-        return Err(q.wrong("dead-time", format!("{times:?} s"), "dead times, rising"));
+        let shown: Vec<String> = times.iter().map(|t| people(*t, "s")).collect();
+        return Err(q.wrong("dead-time", shown.join(", "), "dead times, rising"));
     }
     if times.len() * currents.len() > MOST {
         let found = format!("{} points", times.len() * currents.len());
