@@ -14,7 +14,7 @@ pub const TARGET: &str = env!("JOULESTEP_TARGET");
 /// What the build takes for granted, as the compiler names it, separated by commas.
 pub const BUILT_IN: &str = env!("JOULESTEP_FEATURES");
 
-/// An extension of the x86 instruction set, and where `cpuid` tells of it: leaf, subleaf, register (0 to 3: eax, ebx,
+/// An extension of the x86 instruction set, and where `cpuid` reports it: leaf, subleaf, register (0 to 3: eax, ebx,
 /// ecx, edx) and bit (Intel 64 and IA-32 Architectures Software Developer's Manual, volume 2A, CPUID; AMD64
 /// Architecture Programmer's Manual, volume 3, appendix E).
 #[derive(Debug, PartialEq, Eq)]

@@ -20,7 +20,7 @@ pub struct Found<'a> {
     pub residual: f64,
     /// That against the energy turned over.
     pub relative: f64,
-    /// The time over which the ledger counts, s, where that repeats for ever.
+    /// The time over which the ledger counts, s, where that repeats without end.
     pub repeats: Option<f64>,
     /// Work done.
     pub counters: Counters,
@@ -29,7 +29,7 @@ pub struct Found<'a> {
 }
 
 impl Found<'_> {
-    /// What was seen, as the account tells it.
+    /// What was seen, as the account states it.
     pub(super) fn peaks(&self) -> Vec<Peak> {
         let one = |(s, (w, _)): (&Seen, &(&Watch, f64))| Peak {
             name: w.name.clone(),

@@ -1,4 +1,4 @@
-//! Temperatures of dies, and how far the coupling of heat may have led them astray.
+//! Temperatures of dies, and their error from the coupling of heat.
 
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::run::coupling::{Cause, CouplingError};
@@ -23,7 +23,7 @@ fn coupling(error: CouplingError) -> (f64, Option<&'static str>) {
     }
 }
 
-/// The error of a heat input's temperature that is known otherwise than by coarser runs, K: what the run tells of the
+/// The error of a heat input's temperature that is known otherwise than by coarser runs, K: what the run reports of the
 /// coupling of heat.
 pub(super) fn further<L: Lane>(run: &Run<L>, input: usize, lane: usize) -> f64 {
     run.coupling_error(input, lane).map_or(0.0, |error| coupling(error).0)

@@ -25,7 +25,7 @@ struct Document<'a> {
     file: String,
 }
 
-/// What a study tells of its limits and ratings, under the keys that a run's account has.
+/// What a study reports of its limits and ratings, under the keys that a run's account has.
 pub fn judged(account: &Account) -> JudgedDocument<'_> {
     let Account { judged, doubts, notes, waivers, estimate, .. } = account;
     JudgedDocument {

@@ -159,7 +159,7 @@ pub struct Junction {
     pub end_error: Uncertainty,
     /// Of the heat.
     pub heat_error: Uncertainty,
-    /// How far the coupling of heat may have led these temperatures astray, K; infinite where nothing bounds it.
+    /// Error of these temperatures from the coupling of heat, K; infinite where nothing bounds it.
     pub coupling_error: f64,
     /// Why nothing does, in words.
     #[serde(rename = "coupling_error_not_bounded")]

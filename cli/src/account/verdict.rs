@@ -11,7 +11,7 @@ use crate::judge::{Ruling, Uncertainty, Verdict, overall, rule, worst};
 /// thick, 7 uJ/K) by less than 0.2 K.
 const CARRIES_LOSS: f64 = 1e-6;
 
-/// Power from which a die that cycles for ever counts as carrying loss, W: through 100 K/W, more than the smallest
+/// Power from which a die that cycles without end counts as carrying loss, W: through 100 K/W, more than the smallest
 /// packages have to the air, it warms by 0.1 K.
 const CARRIES_POWER: f64 = 1e-3;
 

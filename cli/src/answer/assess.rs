@@ -41,7 +41,7 @@ pub struct Computation {
     pub refined: &'static str,
 }
 
-/// Computes a study at a level and gives it with errors, rulings and verdict. What it tells does not depend on the
+/// Computes a study at a level and gives it with errors, rulings and verdict. What it reports does not depend on the
 /// number of threads.
 ///
 /// # Errors

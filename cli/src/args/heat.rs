@@ -1,4 +1,4 @@
-//! Arguments of what tells heat.
+//! Arguments of the thermal commands.
 
 use std::path::PathBuf;
 

@@ -1,7 +1,7 @@
 //! The journal of a batch: one line per finished variant, each with a checksum, safe on disk before the variant counts
 //! as finished. The table is made from it, so whatever ends a batch costs only the variants under way.
 //!
-//! The first line tells which plan, scenario and shard it belongs to. A line that a killed process left unfinished, or
+//! The first line states which plan, scenario and shard it belongs to. A line that a killed process left unfinished, or
 //! a full disk cut, fails its checksum and is taken off when the journal is continued.
 
 use std::collections::BTreeMap;

@@ -1,5 +1,5 @@
 //! Batches: a scenario, a rating or a dead-time study varied by a plan, on all cores, durable, in shards; and what the
-//! table of its variants tells.
+//! table of its variants contains.
 //!
 //! [`variant::PlannedBatch::read`] reads a plan; [`variant::PlannedBatch::run`] runs any variant of it,
 //! [`variant::PlannedBatch::run_block`] those of a [`block`] in lanes; [`execute::execute`] runs them all on threads

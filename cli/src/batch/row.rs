@@ -157,7 +157,7 @@ pub fn columns(plan: &Plan, ready: &Ready) -> (Vec<Column>, Vec<Bound>) {
     for j in judged {
         let unit = watches[j.watch].unit;
         let columns = (all.len(), all.len() + 1);
-        // Limits of the user come first, in the order of the scenario; a path tells one by name or place.
+        // Limits of the user come first, in the order of the scenario; a path identifies one by name or place.
         let paths = [j.name.clone(), (limits.len() + 1).to_string()];
         let varied = match j.by_user {
             true => (varied(plan, &paths, "min"), varied(plan, &paths, "max")),

@@ -340,7 +340,7 @@ impl PlannedBatch {
         Once { row, kept, computed: Computed { numbers, course, ..Computed::default() } }
     }
 
-    /// Halves the bracket whose ends lie on both sides of the limit; tells the run of the kept end.
+    /// Halves the bracket whose ends lie on both sides of the limit; gives the run of the kept end.
     fn search<'a>(
         &'a self,
         search: &'a Search,

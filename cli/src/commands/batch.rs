@@ -282,12 +282,12 @@ struct Waveforms<'a> {
     variants: &'a [usize],
 }
 
-/// Writes what is asked for, and tells the statistics.
+/// Writes what is asked for, and prints the statistics.
 fn finish(batch: &Finish<'_>, streams: &mut Streams<'_>) -> io::Result<u8> {
     let Finish { study, rows, errors, executed, out, output, whole, .. } = *batch;
     let statistics = statistics::gather(study, rows, errors);
     let indices = indices::of_rows(study, rows);
-    // Which are worst only the whole table tells.
+    // Which are worst only the whole table shows.
     let kept = save::chosen(study, rows).filter(|_| whole);
     let kept = kept.as_deref();
     let report = BatchResult { study, rows, errors, statistics: &statistics, indices: &indices, kept };

@@ -20,7 +20,7 @@ use crate::scenario::include::{open, reason};
 /// Terms of the Foster fit of a package, unless asked otherwise.
 const TERMS: usize = 8;
 
-/// Computes and tells thermal impedances.
+/// Computes and prints thermal impedances.
 ///
 /// # Errors
 /// When a stream cannot be written.

@@ -78,7 +78,7 @@ impl Level {
         // The floor and the share of the largest value alike, and the tolerance that fits them.
         setup.bounds.coarser *= self.of_bounds();
         setup.steps.base *= self.of_steps();
-        // The coupling of heat tells its own error: coarser runs keep its bound, so that it does not count twice.
+        // The coupling of heat states its own error: coarser runs keep its bound, so that it does not count twice.
         if self.0 < 0 {
             setup.coupling *= self.of_coupling();
             setup.heat_error *= self.of_coupling();

@@ -35,7 +35,7 @@ pub enum Spread {
         /// One standard deviation as found.
         deviation: f64,
     },
-    /// Not linear: no standard deviation tells how far it spreads.
+    /// Not linear: no standard deviation describes how far it spreads.
     NotLinear {
         /// Why.
         why: String,

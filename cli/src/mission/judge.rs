@@ -154,7 +154,7 @@ fn numbers(
     let harmonics = tables::harmonics(f).numbers("harmonics", &HARMONICS);
     let each = harmonics.len().checked_div(f.inputs.len()).unwrap_or(0).max(1);
     all.extend(harmonics.iter().enumerate().map(|(at, n)| {
-        // Several rows bear an input's name: they are distinguished by their number.
+        // Several rows have an input's name: they are distinguished by their number.
         let name = format!("{}.{at}", n.name);
         Number { name, further: share((at / each).min(known.len() - 1), n), ..n.clone() }
     }));

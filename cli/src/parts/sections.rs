@@ -32,7 +32,7 @@ const KEYS: &[Key] = &[
     Key::may("title", Form::Text, "one line that says what it is"),
     Key::may("source", Form::Text, "where the numbers come from"),
     Key::may("invented", Form::Flag, "whether the part is invented, not a product"),
-    Key::may("technology", Form::Word(TECHNOLOGIES), "what it is made of; default: as far as the kind tells"),
+    Key::may("technology", Form::Word(TECHNOLOGIES), "what it is made of; default: as the kind implies"),
     Key::may("die", Form::Named(&DIE), "dies, under the names that the model gives them"),
     Key::may("package", Form::Table(&PACKAGE), "the package"),
     Key::may("thermal", Form::Table(&THERMAL), "how heat leaves the part"),

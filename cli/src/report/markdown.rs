@@ -50,7 +50,7 @@ fn grid(g: &Grid, number: usize, out: &mut String) {
     out.push('\n');
 }
 
-/// The report as Markdown; `place` tells where a figure's file is, seen from the document.
+/// The report as Markdown; `place` is where a figure's file is, seen from the document.
 pub fn markdown(report: &Report, place: &dyn Fn(&str) -> String) -> String {
     let mut out = format!("# {}\n\n", plain(&report.title));
     if !report.question.is_empty() {

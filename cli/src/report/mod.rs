@@ -68,7 +68,7 @@ impl Tone {
         }
     }
 
-    /// A sign that tells it without colour.
+    /// A sign that marks it without colour.
     fn sign(self) -> &'static str {
         match self {
             Self::Passes => "✓",

@@ -62,7 +62,7 @@ pub(super) fn report(study: &Study) -> Report {
     .numbered()
 }
 
-/// Most quantities that a report tells in sentences before its tables.
+/// Most quantities that a report states in sentences before its tables.
 const SENTENCES: usize = 6;
 
 /// The sentences at the top: of the judged quantities, else of the first few.

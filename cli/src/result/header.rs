@@ -14,7 +14,7 @@ use hdf5::format::messages::continuation::ContinuationMessage;
 use hdf5::format::messages::{MSG_ATTRIBUTE, MSG_DATASPACE, MSG_OBJ_HEADER_CONTINUATION};
 use hdf5::format::superblock::SuperblockV2V3;
 
-/// Chunks of a header that are followed, so that a damaged file cannot keep us for ever.
+/// Chunks of a header that are followed, so that a damaged file cannot keep the reader in an endless loop.
 const MOST_CHUNKS: usize = 1000;
 
 /// Largest chunk that is read, bytes.
@@ -36,7 +36,7 @@ fn write(mut file: &File, at: u64, bytes: &[u8]) -> io::Result<()> {
     file.write_all(bytes)
 }
 
-/// The superblock, which tells where everything begins and where the file ends.
+/// The superblock, which states where everything begins and where the file ends.
 pub(super) struct Superblock(SuperblockV2V3);
 
 impl Superblock {

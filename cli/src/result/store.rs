@@ -105,7 +105,7 @@ impl Store {
         let paths: Vec<&str> = self.columns.keys().map(String::as_str).collect();
         let none_grows = paths.is_empty();
         if !none_grows {
-            // The file's own list of where its columns are: the library tells it nowhere else.
+            // The file's own list of where its columns are: the library gives it nowhere else.
             self.done(self.file()?.set_attr_object_references(COLUMNS, &paths))?;
         }
         self.close(false)?;

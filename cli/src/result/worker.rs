@@ -1,4 +1,4 @@
-//! The writing thread: takes what the run tells, in its order, and keeps the file.
+//! The writing thread: takes what the run reports, in its order, and keeps the file.
 
 use std::fs;
 use std::path::Path;
@@ -21,7 +21,7 @@ use super::waveforms::{Rows, Waveforms};
 use super::writer::{Finished, THERMAL_CHUNK, WriterOptions};
 use crate::answer::Study;
 
-/// What the run tells.
+/// What the run reports.
 pub(super) enum Message {
     Layout(Box<Layout>),
     Samples(Rows),

@@ -1,5 +1,5 @@
 //! Checks a table as typed against its description: every key known, every value of its form, nothing missing.
-//! Goes on after an error, so that one reading tells all of them.
+//! Goes on after an error, so that one reading reports all of them.
 
 use std::collections::BTreeMap;
 

@@ -57,7 +57,7 @@ fn object(help: &str, keys: &[Key], catalogue: &[Entry]) -> Map<String, Value> {
     map
 }
 
-/// An object for each kind; the key that tells the kind holds its word alone.
+/// An object for each kind; the key that states the kind holds its word alone.
 fn section(section: &Section, catalogue: &[Entry]) -> Value {
     let of_kind = |tag: &str, word: &str, help: &str, more: &[Key], required: bool| {
         let keys: Vec<Key> = section.keys.iter().chain(more).copied().collect();
@@ -141,7 +141,7 @@ fn words(entry: &Entry) -> String {
     format!("{}. Signals: {signals}", entry.help)
 }
 
-/// Quantities of a kind. A model tells them when it is built: of the values of a shipped part, else of plain ones.
+/// Quantities of a kind. A model states them when it is built: of the values of a shipped part, else of plain ones.
 fn quantities(entry: &Entry) -> Vec<&'static str> {
     let plain = |p: &Param, sign: f64| match (p.shape, p.range) {
         (Shape::Table(..), _) => Given::Table(vec![(0.0, 1.0), (1.0, 2.0)]),

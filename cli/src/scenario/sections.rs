@@ -70,7 +70,7 @@ pub static COMPONENT: Section = Section {
     kinds: Kinds::Catalogue,
     keys: &[
         Key::need("name", Form::Name, "unique name (reference designator)"),
-        Key::may("kind", Form::Text, "kind, as in the catalogue; may be left out where a part tells it"),
+        Key::may("kind", Form::Text, "kind, as in the catalogue; may be left out where a part states it"),
         Key::may("part", Form::Text, "a shipped part's name, or a part file relative to this file"),
         Key::need("pins", Form::Pins, "nodes in the order of the pins, or pin = node; `gnd` is ground"),
         Key::may("heat", Form::NameOrMap, "heat input of its die, or die = heat input"),

@@ -176,6 +176,6 @@ impl Question {
 /// The root section of a study, as paths of a batch are followed through it.
 pub fn section(entry: &'static Entry) -> &'static Section {
     let keys = root_keys(entry);
-    // Few and for ever: one for each study that a plan varies.
+    // Few, and kept: one for each study that a plan varies.
     Box::leak(Box::new(Section { name: "", help: entry.section.help, kinds: Kinds::None, keys: keys.leak() }))
 }

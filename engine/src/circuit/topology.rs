@@ -1,4 +1,4 @@
-//! What the graph alone tells, before any number is computed: nodes that float, loops of ideal voltage sources.
+//! What the graph shows, before any number is computed: nodes that float, loops of ideal voltage sources.
 //!
 //! Everything is read off the components' equations, so a new kind of component needs nothing here. A node floats
 //! when no path for direct current leads from it to ground; a loop of branches that fix voltages only leaves the
@@ -19,7 +19,7 @@ pub struct LooseEnd {
     pub component: String,
 }
 
-/// What the graph tells.
+/// What the graph shows.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Findings {
     /// What makes the equations unsolvable: floating nodes in the order of the nodes, then loops.

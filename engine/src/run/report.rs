@@ -50,7 +50,7 @@ impl<L: Lane> Run<L> {
         self.watcher = watcher;
     }
 
-    /// Tells the channels' values. Instants rise: what follows a jump at the same instant is reported at the next
+    /// Reports the channels' values. Instants rise: what follows a jump at the same instant is reported at the next
     /// number, so that every reader can tell the two by their instants.
     pub(super) fn sample(&mut self, recorder: &mut dyn Recorder<L>, always: bool) {
         let t = self.state.t;

@@ -121,7 +121,7 @@ fn dual_active(builder: &mut Builder<'_>) -> Result<(), CircuitError> {
     let (l1, n) = (builder.number("magnetising-inductance"), builder.number("turns-ratio"));
     let l2 = l1 / (n * n);
     let m = COUPLING * (l1 * l2).sqrt();
-    // A little resistance keeps direct current from staying for ever.
+    // A little resistance keeps direct current from persisting.
     let id = builder.circuit.coupled_inductors(
         "transformer",
         &[winding, b, c, d],

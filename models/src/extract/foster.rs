@@ -27,7 +27,7 @@ impl Problem for Terms<'_> {
     }
 }
 
-/// As many terms as the points bear out, time constants ascending. Two coordinates a term, so there are at most half as
+/// As many terms as the points support, time constants ascending. Two coordinates a term, so there are at most half as
 /// many terms as points; none for fewer than two points.
 pub fn fit(points: &[(f64, f64)]) -> Vec<(f64, f64)> {
     let (Some(first), Some(last)) = (points.first(), points.last()) else { return Vec::new() };

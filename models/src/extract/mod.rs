@@ -261,7 +261,7 @@ fn minimised(fit: &mut Fit<'_>, patience: usize) -> bool {
 struct Judgement {
     /// Standard error, in the parameter's unit.
     error: f64,
-    /// Standard error over what tells the parameter from nothing, by the residuals that were left.
+    /// Standard error over what distinguishes the parameter from nothing, by the residuals that were left.
     sure: f64,
     /// Standard error over the parameter's size for residuals of at least [`READING`].
     doubtful: f64,

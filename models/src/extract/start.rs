@@ -29,7 +29,7 @@ fn estimate(part: &Part, key: &str) -> Option<f64> {
         ("cascode", Some((die @ ("jfet" | "mosfet"), rest))) => (Some(die), rest),
         _ => (None, key),
     };
-    // A die's own curve tells more than one of the whole.
+    // A die's own curve determines more than one of the whole.
     let find = |quantity| curve(part, quantity, die).or_else(|| curve(part, quantity, None));
     let whole = |quantity| curve(part, quantity, die).is_none() && die.is_some();
     let first = |quantity| find(quantity)?.points.first().copied();

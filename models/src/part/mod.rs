@@ -54,7 +54,7 @@ impl Technology {
         Self::ALL.iter().find(|t| t.0 == key).map(|t| t.1)
     }
 
-    /// What a kind of the catalogue alone tells.
+    /// What a kind of the catalogue alone determines.
     pub fn of_kind(kind: &str) -> Self {
         match kind {
             "cascode" => Self::Cascode,
@@ -188,7 +188,7 @@ pub struct Part {
     pub kind: &'static str,
     /// What it is made of.
     pub technology: Technology,
-    /// Whether it is a part that nobody makes.
+    /// Whether it is invented, not a product.
     pub invented: bool,
     /// Parameters of its kind; defaults are filled in.
     #[serde(skip)]

@@ -81,7 +81,7 @@ impl Conduction {
     }
 
     /// The same law, whose table is made as it is asked. Where the model has no operating point it carries nothing, and
-    /// [`Conduction::error`] tells so.
+    /// [`Conduction::error`] reports it.
     ///
     /// # Errors
     /// [`RatingError::Part`]: the model refuses its values, or has no die with a temperature.

@@ -129,7 +129,7 @@ pub fn solve_package(name: &str, package: &Package, cells: usize) -> Result<Pack
     let (mesh, _) = Mesh::finest(&solid.body, &sizing, solid.kelvin, 1).map_err(|e| refused(&e))?;
     let system = System::new(&solid.body, &mesh, solid.kelvin).map_err(|e| refused(&e))?;
     let reduced = reduce(&system, &Span::default()).map_err(|e| refused(&e))?;
-    Ok(package_heat(name, package, reduced, None, "without error estimate (`impedance` tells it), "))
+    Ok(package_heat(name, package, reduced, None, "without error estimate (`impedance` estimates it), "))
 }
 
 type Wrong<'a> = Box<dyn Fn(&dyn ToString) -> RatingError + 'a>;

@@ -65,7 +65,7 @@ fn ill(error: &StudyError) -> Ill {
     (status, error.to_string())
 }
 
-/// The limits of a plan; `unit` tells the unit of an output.
+/// The limits of a plan; `unit` gives the unit of an output.
 fn limits(all_of: &[Fields], unit: &dyn Fn(&str) -> Option<String>) -> Result<Vec<Limit>, Box<Diagnostic>> {
     let mut all: Vec<Limit> = Vec::new();
     for f in all_of {

@@ -189,7 +189,7 @@ pub(super) fn sentences(read: &Read<'_>, limits: &[Limit], verdict: &str) -> Vec
     out
 }
 
-/// A sign that tells a ruling without colour.
+/// A sign that marks a ruling without colour.
 fn mark(ruling: Ruling) -> &'static str {
     match ruling {
         Ruling::Passes => "✓",

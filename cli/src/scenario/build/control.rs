@@ -178,7 +178,7 @@ impl Build<'_> {
     fn protection(&mut self, spec: &ProtectionSpec, board: &mut Board<f64>) -> Option<Logic> {
         let probe = self.signal(&spec.watches, board)?.probe;
         let unit = probe.unit();
-        // The level that tells a fault's current from others is the one that trips, where that is a current.
+        // The level that distinguishes a fault's current from others is the one that trips, where that is a current.
         let from;
         let criterion = match &spec.criterion {
             CriterionSpec::Level { threshold, sense, filter, blanking } => {

@@ -164,7 +164,7 @@ fn refuse(build: Build<'_>) -> Refusal {
 }
 
 impl Build<'_> {
-    /// What the graph alone tells, at the component it names first.
+    /// What the graph shows, at the component it names first.
     fn topology(&mut self, error: &CircuitError) {
         let scenario = self.scenario;
         let of_node = |node: &str| {

@@ -34,7 +34,7 @@ fn note(name: String, text: String, doubt: bool) -> Note {
 }
 
 impl Build<'_> {
-    /// Everything of note but what the graph tells.
+    /// Everything of note but what the graph shows.
     pub(super) fn notes(&self, loose_ends: &[LooseEnd], heated: bool) -> Vec<Note> {
         let loose = |l: &LooseEnd| {
             let text = format!("only one pin touches node `{}` (component `{}`)", l.node, l.component);

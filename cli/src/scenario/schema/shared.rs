@@ -62,7 +62,7 @@ impl Seen {
 /// so.
 fn each(value: &mut Value, key: &str, show: &mut dyn FnMut(&mut Value, &str) -> bool) {
     let Some(map) = value.as_object_mut() else { return };
-    // The key that tells a kind holds its word alone.
+    // The key that states a kind holds its word alone.
     let word = map.get("properties").and_then(|p| {
         let of = |tag: &str| p.get(tag)?.get("const")?.as_str().map(String::from);
         of("kind").or_else(|| of("quantity"))

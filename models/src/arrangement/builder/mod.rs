@@ -55,7 +55,7 @@ pub struct Element {
 /// A place for a switch, and what a loss account needs to know of it.
 #[derive(Clone, Debug)]
 pub struct Place {
-    /// Its name; a line of this name tells the gate's state where it has a gate.
+    /// Its name; a line of this name shows the gate's state where it has a gate.
     pub name: String,
     /// Its own components.
     pub own: Vec<usize>,

@@ -81,7 +81,7 @@ impl Meter {
     }
 
     /// The account from the instant `from` (s) to the end of the record, over which `ledger` was kept. What was
-    /// recorded before it tells in which phase each switch was.
+    /// recorded before it shows in which phase each switch was.
     pub fn account(
         &self,
         layout: &CircuitLayout,

@@ -76,7 +76,7 @@ pub fn apart(network: &mut Thermal<f64>, course: &Power, slots: u32) -> Vec<Apar
     let span: f64 = course.iter().map(|c| c.0).sum();
     let slot = span / f64::from(slots);
     let number = |t: f64| ((t / slot) as usize).min(slots as usize - 1);
-    // The middle of a step tells the slot it belongs to: edges of slots are ends of steps, nearly.
+    // The middle of a step gives the slot it belongs to: edges of slots are ends of steps, nearly.
     let mut t = 0.0;
     let mut of_step = Vec::with_capacity(course.len());
     let mut sums = vec![(0.0, vec![0.0; inputs]); slots as usize];
