@@ -9,7 +9,7 @@ use joulestep_engine::circuit::law::{Device, stamp_len};
 use joulestep_engine::circuit::lockstep::DeviceLanes;
 use joulestep_models::devices::catalogue;
 use joulestep_models::lookup::find;
-use joulestep_models::model::{Built, Range, Shape, Value};
+use joulestep_models::model::{Built, Shape, Value};
 use joulestep_models::parts::shipped;
 use wide::{f64x4, f64x8};
 
