@@ -226,9 +226,9 @@ fn a_tabulated_law_is_the_models() {
         let rest = AtRest::new(part.entry(), &part.values, 12.0, Feed::Current(amperes), celsius).unwrap();
         let found = law.carry(amperes, &[celsius; 2]).unwrap();
         assert_close("drop", found.drop, rest.voltage(), 2e-4);
-        assert_close("heat", found.heat[0] + found.heat[1], amperes * rest.voltage(), 2e-4);
+        assert_close("heat", found.power[0] + found.power[1], amperes * rest.voltage(), 2e-4);
         let mosfet = amperes * rest.read("middle").unwrap();
-        assert_close("heat of the MOSFET", found.heat[1], mosfet, 3e-2);
+        assert_close("heat of the MOSFET", found.power[1], mosfet, 3e-2);
     }
     assert!(law.carry(2000.0, &[25.0; 2]).is_none());
 }

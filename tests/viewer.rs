@@ -120,7 +120,7 @@ impl Served {
     }
 
     /// An answer that must be there.
-    fn describe(&self, what: &str) -> Value {
+    fn json(&self, what: &str) -> Value {
         let answer = self.get(what);
         assert_eq!(answer.status, 200, "{what}: {}", answer.text());
         answer.json()

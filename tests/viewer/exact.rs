@@ -110,7 +110,7 @@ fn a_cursor_near_a_sample_tells_it_bit_for_bit() {
     let file = ResultFile::open(&folder.path().join("a.h5")).unwrap();
     let time = file.time(0..SAMPLES).unwrap();
     for t in [-1.0, 0.0, 4.9e-8, 5.1e-8, 1e-3, 0.012_345_678_9, 0.029_999_9, 7.0] {
-        let report = served.get(&format!("at?f=0&g=w&s=0,1,2,3,4&t={t:e}&reach=10"));
+        let report = served.json(&format!("at?f=0&g=w&s=0,1,2,3,4&t={t:e}&reach=10"));
         let sample = report["samples"][0].as_u64().unwrap() as usize;
         assert_eq!(report["samples"][1], sample);
         let nearest = |a: &usize, b: &usize| (time[*a] - t).abs().total_cmp(&(time[*b] - t).abs());
@@ -122,7 +122,7 @@ fn a_cursor_near_a_sample_tells_it_bit_for_bit() {
             assert_eq!(held, value(c, sample));
         }
     }
-    let report = served.get("at?f=0&g=w&s=0&i=299999");
+    let report = served.json("at?f=0&g=w&s=0&i=299999");
     assert_eq!(report["time"].as_f64(), Some(time[299_999]));
 }
 
@@ -138,7 +138,7 @@ fn a_cursor_between_samples_tells_what_the_line_shows() {
     };
     for (before, share) in [(0, 0.5), (5999, 0.01), (5999, 0.99), (6000, 0.3), (996, 0.25), (123_456, 0.7)] {
         let t = (before as f64 + share) * STEP;
-        let report = served.get(&format!("at?f=0&g=w&s=0,1,2,3,4&t={t:e}"));
+        let report = served.json(&format!("at?f=0&g=w&s=0,1,2,3,4&t={t:e}"));
         assert_eq!(report["samples"], serde_json::json!([before, before + 1]));
         assert_eq!(report["time"].as_f64(), Some(t));
         near(&report["values"][0], 400.0 - 1e4 * t);
@@ -148,11 +148,11 @@ fn a_cursor_between_samples_tells_what_the_line_shows() {
         assert_eq!(report["values"][3].as_f64(), Some(value(3, before)), "{before}");
     }
     // Temperatures have fewer samples: theirs is the line between those.
-    let report = served.get("at?f=0&g=t&s=0&t=0.01234567");
+    let report = served.json("at?f=0&g=t&s=0&t=0.01234567");
     assert_eq!(report["samples"], serde_json::json!([1234, 1235]));
     near(&report["values"][0], 50.0 + 1e-3 * 0.012_345_67 / STEP);
     for t in [-1e-9, 0.03] {
-        let report = served.get(&format!("at?f=0&g=w&s=0,3&t={t:e}"));
+        let report = served.json(&format!("at?f=0&g=w&s=0,3&t={t:e}"));
         assert_eq!(report["values"], serde_json::json!([null, null]), "{t}");
     }
     assert_eq!(served.get("at?f=0&g=w&s=0&t=1e-3&reach=x").status, 400);
@@ -170,7 +170,7 @@ fn integrals_between_samples_are_those_of_the_closed_forms() {
     };
     // More than one piece of the reader.
     let (first, last) = (1000, 201_000);
-    let report = served.get(&format!("between?f=0&g=w&s=0,1,2,3&p=0:1,1:1&from={first}&to={last}"));
+    let report = served.json(&format!("between?f=0&g=w&s=0,1,2,3&p=0:1,1:1&from={first}&to={last}"));
     let (a, b) = (first as f64 * STEP, last as f64 * STEP);
     let length = b - a;
     let line = |p: f64, q: f64| p * length + q * (b * b - a * a) / 2.0;
@@ -198,7 +198,7 @@ fn integrals_between_samples_are_those_of_the_closed_forms() {
     assert_eq!(report["signals"][0]["max_at"].as_f64(), Some(first as f64 * STEP));
     // Between instants that are no samples: straight lines stay exact, and what holds begins where it begins.
     let (a, b) = (5998.7 * STEP, 6001.5 * STEP);
-    let report = served.get(&format!("between?f=0&g=w&s=0,1,3&p=0:1,3:1&from=5998&to=6002&a={a:e}&b={b:e}"));
+    let report = served.json(&format!("between?f=0&g=w&s=0,1,3&p=0:1,3:1&from=5998&to=6002&a={a:e}&b={b:e}"));
     let length = b - a;
     let line = |p: f64, q: f64, a: f64| p * (b - a) + q * (b * b - a * a) / 2.0;
     near(&report["signals"][0]["integral"], line(400.0, -1e4, a), 1e-12);
@@ -210,10 +210,10 @@ fn integrals_between_samples_are_those_of_the_closed_forms() {
     near(&report["signals"][0]["integral"], length * (400.0 - 1e4 * (a + b) / 2.0), 1e-12);
     // Both within one interval.
     let (a, b) = (7.2 * STEP, 7.6 * STEP);
-    let report = served.get(&format!("between?f=0&g=w&s=0&from=7&to=8&a={a:e}&b={b:e}"));
+    let report = served.json(&format!("between?f=0&g=w&s=0&from=7&to=8&a={a:e}&b={b:e}"));
     near(&report["signals"][0]["integral"], (b - a) * (400.0 - 1e4 * (a + b) / 2.0), 1e-12);
     // A single sample has no length.
-    let report = served.get("between?f=0&g=w&s=0&from=7&to=7");
+    let report = served.json("between?f=0&g=w&s=0&from=7&to=7");
     assert_eq!(report["signals"][0]["integral"], 0.0);
 }
 
@@ -235,7 +235,7 @@ fn csv_holds_every_sample_with_all_digits() {
         assert_eq!(numbers, [k as f64 * STEP, value(4, k), value(1, k)], "{line}");
     }
     assert_eq!((lines.next(), lines.next()), (Some(""), None));
-    let span = served.get("span?f=0&g=w&from=0.001&to=0.002");
+    let span = served.json("span?f=0&g=w&from=0.001&to=0.002");
     assert_eq!((span["first"].as_u64(), span["count"].as_u64()), (Some(10_000), Some(10_001)));
 }
 
@@ -247,7 +247,7 @@ fn the_page_is_told_what_the_file_says_about_itself() {
     let other = folder.path().join("b.h5");
     written(&other, 500);
     let served = Served::start(&[&path, &other]);
-    let report = served.get("meta");
+    let report = served.json("meta");
     let file = &report["files"][0];
     assert_eq!(file["title"], "</title><script>window.hostile = 2</script> breaker");
     assert_eq!((file["name"].as_str(), file["complete"].as_bool()), (Some("a.h5"), Some(true)));
@@ -262,8 +262,8 @@ fn the_page_is_told_what_the_file_says_about_itself() {
         assert_eq!(signal["min"].as_f64(), values.reduce(f64::min));
     }
     assert_eq!((&file["t"]["samples"], &report["files"][1]["w"]["samples"]), (&90.into(), &500.into()));
-    let events = served.get("events?f=0");
+    let events = served.json("events?f=0");
     assert_eq!((events["all"].as_u64(), events["events"][0]["note"].as_str()), (Some(1), Some(HOSTILE)));
     assert_eq!(events["events"][0]["time"].as_f64(), Some(6000.0 * STEP));
-    assert_eq!(served.get("events?f=1")["all"], 0);
+    assert_eq!(served.json("events?f=1")["all"], 0);
 }

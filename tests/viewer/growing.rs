@@ -29,13 +29,13 @@ fn a_file_is_seen_to_grow_and_to_be_completed() {
     let served = Served::start(&[&path]);
     let mut seen = Vec::new();
     for _ in 0..4 {
-        let report = served.get("meta");
+        let report = served.json("meta");
         let file = &report["files"][0];
         assert_eq!((file["complete"].as_bool(), file["writing"].as_bool()), (Some(false), Some(true)));
         let samples = file["w"]["samples"].as_u64().unwrap() as usize;
         seen.push(samples);
         if samples > 0 {
-            let at = served.get(&format!("at?f=0&g=w&s=0,4&i={}", samples - 1));
+            let at = served.json(&format!("at?f=0&g=w&s=0,4&i={}", samples - 1));
             assert_eq!(at["values"][0].as_f64(), Some(value(0, samples - 1)));
             let window = served.get("window?f=0&g=w&s=0,4&from=0&to=1&n=500");
             assert_eq!(window.status, 200, "{}", window.text());
@@ -47,7 +47,7 @@ fn a_file_is_seen_to_grow_and_to_be_completed() {
     writer.finish(true, None, None).unwrap();
     let start = Instant::now();
     loop {
-        let report = served.get("meta");
+        let report = served.json("meta");
         let file = &report["files"][0];
         if file["complete"] == true {
             assert_eq!(file["w"]["samples"], all);
@@ -68,7 +68,7 @@ fn a_partial_file_is_shown_as_one() {
     record(&mut writer, 0, 30_000);
     writer.finish(false, None, None).unwrap();
     let served = Served::start(&[&path]);
-    let report = served.get("meta");
+    let report = served.json("meta");
     let file = &report["files"][0];
     assert_eq!((file["complete"].as_bool(), file["writing"].as_bool()), (Some(false), Some(false)));
     assert_eq!(file["w"]["samples"], 30_000);

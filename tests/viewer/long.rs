@@ -53,7 +53,7 @@ fn a_long_record_opens_at_once_and_is_not_loaded() {
     let began = Instant::now();
     let served = Served::start(&[&path]);
     let answering = began.elapsed();
-    let report = served.get("meta");
+    let report = served.json("meta");
     assert_eq!(report["files"][0]["w"]["samples"], samples);
     assert_eq!(report["files"][0]["w"]["signals"][0]["max"], 700.0);
     let window = |from: f64, to: f64| {
@@ -87,13 +87,13 @@ fn a_long_record_opens_at_once_and_is_not_loaded() {
     println!("zooming: {count} windows, mean {:.1?}, slowest {slowest:.1?}", sum / count);
     assert!(slowest < Duration::from_millis(500), "{slowest:?}");
     let began = Instant::now();
-    let at = served.get(&format!("at?f=0&g=w&s=0&t={about:e}&reach=1e-8"));
+    let at = served.json(&format!("at?f=0&g=w&s=0&t={about:e}&reach=1e-8"));
     assert_eq!((at["samples"][0].as_u64(), at["values"][0].as_f64()), (Some(spike as u64), Some(700.0)));
     println!("cursor: {:.1?}", began.elapsed());
     let most = report["limits"]["between"].as_u64().unwrap() as usize;
     let piece = most.min(samples);
     let began = Instant::now();
-    let report = served.get(&format!("between?f=0&g=w&s=0,1&p=0:1&from=0&to={}", piece - 1));
+    let report = served.json(&format!("between?f=0&g=w&s=0,1&p=0:1&from=0&to={}", piece - 1));
     println!("integrals of {piece} samples, two signals and a product: {:.2?}", began.elapsed());
     assert_eq!(report["samples"], piece);
     let memory = peak(served.program.id());
