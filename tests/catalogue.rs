@@ -4,12 +4,12 @@
 use std::collections::BTreeSet;
 
 use joulestep_engine::arithmetic::lane::Lane;
-use joulestep_engine::circuit::lockstep::DeviceLanes;
 use joulestep_engine::circuit::graph::{Body, Circuit, Linear};
 use joulestep_engine::circuit::law::{Device, stamp_len};
+use joulestep_engine::circuit::lockstep::DeviceLanes;
 use joulestep_models::devices::catalogue;
 use joulestep_models::lookup::find;
-use joulestep_models::model::{Built, Range, Shape, Value};
+use joulestep_models::model::{Built, Shape, Value};
 use joulestep_models::parts::shipped;
 use wide::{f64x4, f64x8};
 
@@ -79,7 +79,11 @@ fn samples(kind: &str) -> Vec<Vec<(&'static str, f64)>> {
         "square-law-jfet" => {
             vec![
                 [
-                    vec![("pinch-off", -7.0), ("gain", 4.0), ("channel-length-modulation", 2e-3)],
+                    vec![
+                        ("pinch-off", -7.0),
+                        ("transconductance-factor", 8.0),
+                        ("channel-length-modulation", 2e-3),
+                    ],
                     textbook_charges(),
                 ]
                 .concat(),
@@ -87,8 +91,11 @@ fn samples(kind: &str) -> Vec<Vec<(&'static str, f64)>> {
         }
         "square-law-mosfet" => {
             vec![
-                [vec![("threshold", 4.0), ("gain", 60.0), ("breakdown-voltage", 30.0)], textbook_charges()]
-                    .concat(),
+                [
+                    vec![("threshold", 4.0), ("transconductance-factor", 60.0), ("breakdown-voltage", 30.0)],
+                    textbook_charges(),
+                ]
+                .concat(),
             ]
         }
         other => panic!("no sample values for `{other}`: add them here"),
@@ -129,7 +136,11 @@ fn lockstep<K: DeviceLanes>() -> Vec<(String, Circuit<K>, Vec<Circuit<f64>>)> {
         let label = each[0].0.clone();
         let each: Vec<_> = each.into_iter().map(|one| one.1).collect();
         let together = Circuit::lockstep::<K>(&each.iter().collect::<Vec<_>>());
-        out.push((label.clone(), together.unwrap_or_else(|| panic!("{label} does not run in lockstep")), each));
+        out.push((
+            label.clone(),
+            together.unwrap_or_else(|| panic!("{label} does not run in lockstep")),
+            each,
+        ));
     }
     out
 }
@@ -223,13 +234,7 @@ fn tables_are_complete_and_names_unique() {
             let (Shape::Number(unit) | Shape::List(unit) | Shape::Table(unit, _)) = p.shape;
             assert!(!unit.is_empty(), "{at} has no unit");
             assert!(!(p.optional && p.default.is_some()), "{at} is optional and has a default");
-            let inside = |x: f64| match p.range {
-                Range::Any => x.is_finite(),
-                Range::Positive => x > 0.0,
-                Range::NotNegative => x >= 0.0,
-                Range::Between(a, b) => a < x && x < b,
-            };
-            assert!(p.default.is_none_or(inside), "the default of {at} is outside its range");
+            assert!(p.default.is_none_or(|x| p.range.holds(x)), "the default of {at} is outside its range");
         }
     }
 }

@@ -15,11 +15,11 @@ mod double_pulse;
 
 use joulestep::judge::{Computed, Level, Number, Uncertainty, estimated};
 use joulestep_engine::circuit::probe::Probe;
+use joulestep_engine::error::SolverError;
 use joulestep_engine::run::setup::Setup;
 use joulestep_engine::run::watch::Watch;
 use joulestep_engine::step::bounds::Bounds;
 use joulestep_engine::step::schedule::Steps;
-use joulestep_engine::error::SolverError;
 
 use crate::published_ivps::posed;
 

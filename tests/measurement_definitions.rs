@@ -288,10 +288,7 @@ fn a_level_that_is_not_reached_is_named() {
     let w = Waveforms { gate: s, voltage: s, current: s, work: None };
     let levels = Levels { voltage: 400.0, current: 20.0, gate_off: 0.0, gate_on: 12.0 };
     let error = turn_on(&w, levels, 0.0, 1.0, Rules::Fet).unwrap_err();
-    assert!(
-        matches!(error, MeasureError::NotReached { what: "the gate-source voltage", .. }),
-        "{error}"
-    );
+    assert!(matches!(error, MeasureError::NotReached { what: "the gate-source voltage", .. }), "{error}");
     let error = recovery(&record(s), 0.1, 1.0, 0.02).unwrap_err();
     assert!(error.to_string().contains("does not reach"), "{error}");
 }

@@ -177,7 +177,10 @@ fn what_the_part_does_not_allow_is_refused() {
     let part = shipped("cascode-700v-22m");
     let refused = |c: Conditions| figures(&part, &c).unwrap_err();
     let report = refused(at(200.0)).to_string();
-    assert!(report.contains("cascode-700v-22m") && report.contains("200") && report.contains("175"), "{report}");
+    assert!(
+        report.contains("cascode-700v-22m") && report.contains("200") && report.contains("175"),
+        "{report}"
+    );
     assert!(matches!(refused(Conditions { voltage: 900.0, ..at(25.0) }), MeritError::Limit { .. }));
     assert!(matches!(refused(Conditions { gate_on: Some(30.0), ..at(25.0) }), MeritError::Limit { .. }));
     let varistor = shipped("varistor-400v-rail");

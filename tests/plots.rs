@@ -1,7 +1,7 @@
 //! The plot layer: what it draws is where it belongs, and names stay names.
 
 use joulestep::plot::{
-    Axis, Bars, Chart, Curve, Figure, Line, Mark, Marker, Panel, Series, Span, PlotError, svg,
+    Axis, Bars, Chart, Curve, Figure, Line, Mark, Marker, Panel, PlotError, Series, Span, svg,
 };
 
 /// The values of an attribute in all elements of a kind.

@@ -312,3 +312,12 @@ fn completions_name_the_commands() {
     }
     assert_eq!(joulestep(&["completions", "none"]).status.code(), Some(2));
 }
+
+/// Words of format 1 on the command line are refused with their new ones.
+#[test]
+fn an_old_command_is_refused_with_its_new_name() {
+    let run = joulestep(&["duty", "examples/ferry-mission.toml"]);
+    let err = text(&run.stderr);
+    assert_eq!(run.status.code(), Some(2), "{err}");
+    assert!(err.contains("`duty` is called `mission` since format 2"), "{err}");
+}

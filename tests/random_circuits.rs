@@ -4,7 +4,7 @@
 pub mod execute;
 pub mod generate;
 
-use carry::{Came, carry};
+use execute::{Came, carry};
 
 /// Circuits that run here.
 const SEEDS: u64 = 300;

@@ -10,7 +10,7 @@ use joulestep_models::rating::{Carried, Conducts, HeatPath};
 use serde_json::Value;
 
 use crate::common::answers::{answer, plus_minus, rows, value};
-use crate::common::program::{joulestep, describe};
+use crate::common::program::{describe, joulestep};
 
 /// R₀(1 + a·T) on one R_th–C_th: a constant current warms it by a closed form.
 struct Linear;

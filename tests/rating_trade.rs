@@ -3,7 +3,7 @@
 use serde_json::Value;
 
 use crate::common::answers::{rows, value};
-use crate::common::program::{joulestep as run, describe};
+use crate::common::program::{describe, joulestep as run};
 
 /// The cascode on its board, and the superjunction device where it is asked for.
 fn rated(heatsink: &str, both: bool, more: &[&str]) -> Value {
@@ -22,10 +22,10 @@ fn of<'a>(report: &'a Value, part: &str) -> Vec<&'a Value> {
 
 /// Facts of the trade (`common practice, no source`): with the heatsink at 25 °C, where data sheets state such
 /// currents, and junctions up to 175 °C, a cascode of a few milliohms takes for half a millisecond more than four times
-/// what it takes continuously; its thermal I²t limit is about eight times that of a superjunction device of seven times the
-/// resistance with a lower highest temperature in the same outline. That ratio belongs to pulses so long that the whole
-/// heat path is warm. In a shorter one die and slug count, of which no fact of the trade tells: the shipped parts then
-/// come to 7 to 9.
+/// what it takes continuously; its thermal I²t limit is about eight times that of a superjunction device of seven times
+/// the resistance with a lower highest temperature in the same outline. That ratio belongs to pulses so long that the
+/// whole heat path is warm. In a shorter one die and slug count, of which no fact of the trade tells: the shipped parts
+/// then come to 7 to 9.
 ///
 /// A hotter heatsink leaves less rise, ΔT, and I²·R = ΔT/Zth at the same highest temperature: currents fall with √ΔT.
 /// For ever that is exact but for the package's conductivities and the share of the two dies, hence 2 %; in a pulse the

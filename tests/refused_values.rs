@@ -86,3 +86,29 @@ fn refusals_name_the_component_and_the_reason() {
         assert!(text.contains("X1"), "`{text}` does not name the component");
     }
 }
+
+/// [`Values`] refuse what a model does not know, what is out of range, and what is missing.
+#[test]
+fn values_are_checked_against_the_table_of_the_model() {
+    let params = find("resistor").unwrap().params;
+    let of = |given: &[(&'static str, f64)]| {
+        Values::of("R1", params, given.iter().map(|&(key, x)| (key, Value::Number(x))))
+            .map(|v| v.number("resistance"))
+    };
+    assert_eq!(of(&[("resistance", 2.0)]), Ok(2.0));
+    for (given, expected) in [
+        (&[("resistance", 2.0), ("resistence", 1.0)][..], "`R1`: there is no parameter `resistence`"),
+        (&[("resistance", -2.0)], "`R1`: `resistance` is -2, expected above zero"),
+        (&[("resistance", f64::NAN)], "`R1`: `resistance` is NaN, expected above zero"),
+        (&[], "`R1`: `resistance` is missing"),
+    ] {
+        assert_eq!(of(given).unwrap_err().to_string(), expected);
+    }
+    let table = Values::of("R1", params, [("resistance", Value::Table(vec![(0.0, 1.0)]))]);
+    assert!(table.unwrap_err().to_string().contains("`resistance`"));
+    let mut circuit = Circuit::new();
+    let pins = [circuit.node("a")];
+    let values = Values::of("R1", params, [("resistance", Value::Number(1.0))]).unwrap();
+    let refused = find("resistor").unwrap().place(&mut circuit, "R1", &pins, &values).unwrap_err();
+    assert_eq!(refused.to_string(), "`R1`: 1 pins, expected a, b");
+}

@@ -15,7 +15,7 @@ use joulestep::result::{ResultFile, ResultWriter, Scalar, Summary, WriterOptions
 use joulestep_engine::recorder::Recorder;
 use joulestep_engine::units::{people, people_digits};
 
-use crate::common::program::{joulestep, describe};
+use crate::common::program::{describe, joulestep};
 
 /// Runs the program with paths among its arguments; it must end with this code.
 pub fn done(args: &[&str], code: i32) -> String {

@@ -2,7 +2,7 @@
 
 use serde_json::Value;
 
-use crate::common::program::{joulestep, describe};
+use crate::common::program::{describe, joulestep};
 use crate::common::schema::validator_for;
 
 fn words(text: &str) -> String {

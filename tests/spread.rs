@@ -185,7 +185,10 @@ fn what_cannot_be_spread_is_reported() {
         done.err
     };
     let report = here("", &["--spread"]);
-    assert!(report.contains("no part of a component states a spread") && report.contains("[[spread]]"), "{report}");
+    assert!(
+        report.contains("no part of a component states a spread") && report.contains("[[spread]]"),
+        "{report}"
+    );
     let report = here("", &["--spread", "grid.toml"]);
     assert!(report.contains("stated values") && report.contains("a plan of distributions"), "{report}");
     let report = here("", &["--spread", "other.toml"]);

@@ -18,13 +18,16 @@ fn unipolar_limit() {
         (750.0, 0.0947, 2.5e8, 0.177048417358903, 2.23356619888141e16, 6.0),
         (3300.0, 0.09, 2e8, 7.04425243052244, 3.24882356200933e15, 33.0),
     ] {
-        let limit = triangular(volts, PERMITTIVITY_4H_SIC, mobility, field);
+        let limit = triangular(volts, PERMITTIVITY_4H_SIC, mobility, field).unwrap();
         near("Ron, mΩ·cm²", limit.specific * 1e7, specific, 1e-6);
         near("N, cm⁻³", limit.doping * 1e-6, doping, 1e-6);
         near("W, µm", limit.width * 1e6, width, 1e-6);
         // Ron = W/(q·μ·N).
         near("consistent", limit.width / (1.602_176_634e-19 * mobility * limit.doping), limit.specific, 1e-9);
     }
+    // A permittivity in F/m is refused.
+    assert!(triangular(1200.0, PERMITTIVITY_4H_SIC * 8.854e-12, 0.09, 2.2e8).is_none());
+    assert!(triangular(1200.0, PERMITTIVITY_4H_SIC, 0.0, 2.2e8).is_none());
 }
 
 /// Konstantinov et al., Appl. Phys. Lett. 71 (1997) 90 (from memory).

@@ -177,7 +177,7 @@ fn package(world: &World, input: &[u8]) -> End {
 }
 
 fn plan(world: &World, input: &[u8]) -> End {
-    let read = joulestep::batch::variant::Study::read(Path::new("x.toml"), &world.open(input));
+    let read = joulestep::batch::variant::PlannedBatch::read(Path::new("x.toml"), &world.open(input));
     read.map_or_else(|wrong| describe(&wrong.error), |_| End::Accepted)
 }
 

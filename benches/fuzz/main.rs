@@ -71,7 +71,7 @@ fn main() -> ExitCode {
     if arguments.first().is_some_and(|a| a == worker::CHILD) {
         return worker::child(&arguments[1..]);
     }
-    let requested = match asked(&arguments) {
+    let options = match asked(&arguments) {
         Ok(asked) => asked,
         Err(why) => {
             eprintln!("{why}");
@@ -88,11 +88,11 @@ fn main() -> ExitCode {
         "target", "cases", "accepted", "refused", "s", "panics", "hangs", "others"
     );
     let mut found = 0;
-    let share = asked.seconds / asked.targets.len() as f64;
-    for target in &asked.targets {
-        let (from, to) = asked.one.map_or((0, asked.cases), |n| (n, n + 1));
+    let share = options.seconds / options.targets.len() as f64;
+    for target in &options.targets {
+        let (from, to) = options.one.map_or((0, options.cases), |n| (n, n + 1));
         let until = share.is_finite().then(|| Instant::now() + Duration::from_secs_f64(share));
-        let counted = worker::drive(target, asked.seed, from..to, until, &folder);
+        let counted = worker::drive(target, options.seed, from..to, until, &folder);
         let worker::Counted { cases, accepted, refused, panics, hangs, others, seconds } = counted;
         println!(
             "{:<10} {cases:>10} {accepted:>9} {refused:>9} {seconds:>9.1} {panics:>7} {hangs:>7} {others:>7}",

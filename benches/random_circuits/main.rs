@@ -1,12 +1,12 @@
 //! Circuits by chance, many of them: `cargo bench --bench random_circuits -- FIRST COUNT`. Tells what came of every
 //! circuit that did not simply run to its end with a closed ledger, and the rates.
 
-#[path = "../../tests/random_circuits/carry.rs"]
+#[path = "../../tests/random_circuits/execute.rs"]
 mod execute;
 #[path = "../../tests/random_circuits/generate.rs"]
 mod generate;
 
-use carry::{Came, carry};
+use execute::{Came, carry};
 
 fn main() {
     let numbers: Vec<u64> = std::env::args().filter_map(|a| a.parse().ok()).collect();

@@ -206,13 +206,13 @@ mod tests {
         let out = Identity::of(&at("in/out.toml")).unwrap();
         let access = Access::new(&[at("in/a.toml")], &[], vec![("--out".into(), out)]);
         let requested = |name: &str| kind_and_words(&access, &at(name));
-        assert_eq!(asked("in/a.toml"), "read a");
-        assert_eq!(asked("in/sub/../sub/b.toml"), "read b");
-        assert_eq!(asked("in/near/b.toml"), "read b");
+        assert_eq!(requested("in/a.toml"), "read a");
+        assert_eq!(requested("in/sub/../sub/b.toml"), "read b");
+        assert_eq!(requested("in/near/b.toml"), "read b");
         for outside in ["c.toml", "in/link.toml", "in/../c.toml", "none.toml", "in/../none.toml"] {
-            assert!(asked(outside).contains("outside the folder"), "{outside}: {}", asked(outside));
+            assert!(requested(outside).contains("outside the folder"), "{outside}: {}", requested(outside));
         }
-        assert_eq!(asked("in/same.toml"), "--out is to write it");
+        assert_eq!(requested("in/same.toml"), "--out is to write it");
         let wider = Access::new(&[at("in/a.toml")], &[folder.path().to_path_buf()], Vec::new());
         assert_eq!(kind_and_words(&wider, &at("in/link.toml")), "read c");
         assert!(kind_and_words(&wider, Path::new("/dev/zero")).contains("outside the folder"));

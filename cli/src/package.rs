@@ -10,12 +10,12 @@ use joulestep_models::devices::catalogue;
 use joulestep_models::package::{Package, shipped};
 
 use crate::diagnostic::{Diagnostic, FileId, Place, Refusal, Sources};
+use crate::library::Library;
 use crate::scenario::conform::Conform;
 use crate::scenario::fields::Fields;
 use crate::scenario::include::Open;
 use crate::scenario::raw::{self, RawTable};
 use crate::scenario::resolve::InputError;
-use crate::library::Library;
 
 const LIBRARY: Library = Library { what: "package", file: "file", path: "a package", shipped };
 

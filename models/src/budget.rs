@@ -11,8 +11,6 @@ const CHARGE: f64 = 1.602_176_634e-19;
 const VACUUM: f64 = 8.854_187_812_8e-12;
 /// Relative permittivity of 4H-SiC (commonly used; the literature has 9.66 to 10.3).
 pub const PERMITTIVITY_4H_SIC: f64 = 9.7;
-/// Relative permittivity of silicon (Sze & Ng, Physics of Semiconductor Devices, 3rd ed., app. G; from memory).
-pub const PERMITTIVITY_SI: f64 = 11.7;
 
 /// A drift region that just blocks a voltage.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -28,16 +26,21 @@ pub struct Limit {
 }
 
 /// The drift region with a triangular field: specific on-resistance 4V²/(ε·μ·Ec³), doping ε·Ec²/(2qV), width 2V/Ec
-/// (Baliga, J. Appl. Phys. 53 (1982) 1759; from memory). Arguments: blocking voltage V, relative permittivity, mobility
-/// in m²/(V·s), critical field in V/m.
-pub fn triangular(volts: f64, permittivity: f64, mobility: f64, field: f64) -> Limit {
-    let epsilon = permittivity * VACUUM;
-    Limit {
+/// (Baliga, J. Appl. Phys. 53 (1982) 1759; from memory). Arguments: blocking voltage in V, relative permittivity (1),
+/// mobility in m²/(V·s), critical field in V/m. `None` where one of them is not above zero and finite, and for a
+/// permittivity below 1: one in F/m is of the order 1e-10.
+pub fn triangular(volts: f64, relative_permittivity: f64, mobility: f64, field: f64) -> Option<Limit> {
+    let positive = [volts, mobility, field].iter().all(|x| x.is_finite() && *x > 0.0);
+    if !(positive && relative_permittivity.is_finite() && relative_permittivity >= 1.0) {
+        return None;
+    }
+    let epsilon = relative_permittivity * VACUUM;
+    Some(Limit {
         specific: 4.0 * volts * volts / (epsilon * mobility * field.powi(3)),
         doping: epsilon * field * field / (2.0 * CHARGE * volts),
         width: 2.0 * volts / field,
         field,
-    }
+    })
 }
 
 /// Critical field of 4H-SiC in V/m at a doping in 1/m³: 2.49 MV/cm/(1 − ¼·log₁₀(N/10¹⁶ cm⁻³)) (Konstantinov et al.,
@@ -77,7 +80,7 @@ pub fn limit_4h_sic(volts: f64) -> Option<Limit> {
     }
     let doping = 10f64.powf(0.5 * (low + high));
     let mobility = mobility_4h_sic(doping, 25.0);
-    Some(triangular(volts, PERMITTIVITY_4H_SIC, mobility, critical_field_4h_sic(doping)))
+    triangular(volts, PERMITTIVITY_4H_SIC, mobility, critical_field_4h_sic(doping))
 }
 
 /// The unipolar limit of silicon for a blocking voltage (V) at 25 °C: 5.93·10⁻⁹·V^2.5 Ω·cm², width 2.67·10¹⁰·N^(−7/8)

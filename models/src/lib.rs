@@ -26,7 +26,7 @@
 //! ] {
 //!     values.0.insert(key, Value::Number(value));
 //! }
-//! let built = (cascode.build)(&mut circuit, "Q1", &[drain, gate, GROUND], &values)?;
+//! let built = cascode.place(&mut circuit, "Q1", &[drain, gate, GROUND], &values)?;
 //! let level = circuit.wave(Wave::Constant(12.0));
 //! circuit.voltage_source("gate-supply", gate, GROUND, level)?;
 //! let load = circuit.wave(Wave::Constant(20.0));

@@ -130,7 +130,29 @@ pub enum Value {
     List(Vec<f64>),
 }
 
-/// The values of a model's parameters, defaults filled in.
+impl Range {
+    /// Whether a number lies in it; what is not finite does not.
+    pub fn holds(self, x: f64) -> bool {
+        x.is_finite()
+            && match self {
+                Self::Any => true,
+                Self::Positive => x > 0.0,
+                Self::NotNegative => x >= 0.0,
+                Self::Between(lower, upper) => x > lower && x < upper,
+            }
+    }
+
+    fn words(self) -> String {
+        match self {
+            Self::Any => "a finite number".into(),
+            Self::Positive => "above zero".into(),
+            Self::NotNegative => "zero or above".into(),
+            Self::Between(lower, upper) => format!("between {lower} and {upper}"),
+        }
+    }
+}
+
+/// The values of a model's parameters, defaults filled in. [`Entry::place`] checks them against the model's table.
 #[derive(Clone, Debug, Default)]
 pub struct Values(pub BTreeMap<&'static str, Value>);
 
@@ -140,8 +162,58 @@ impl Values {
         let defaults = params.iter().filter_map(|p| Some((p.key, Value::Number(p.default?))));
         Self(defaults.collect())
     }
-    /// A number that is given or has a default. Panics on a key that is not in the model's table: a mistake in the
-    /// model, found by the catalogue's tests.
+    /// Defaults and the values given, checked.
+    ///
+    /// # Errors
+    /// As [`Values::check`], under the name of the component.
+    pub fn of(
+        component: &str,
+        params: &[Param],
+        given: impl IntoIterator<Item = (&'static str, Value)>,
+    ) -> Result<Self, CircuitError> {
+        let mut values = Self::with_defaults(params);
+        values.0.extend(given);
+        values.check(component, params)?;
+        Ok(values)
+    }
+
+    /// Checks the values against a table of parameters.
+    ///
+    /// # Errors
+    /// A key that is not in the table; a value of another shape than the table's, not finite or out of range; a key
+    /// without value that is neither optional nor has a default.
+    pub fn check(&self, component: &str, params: &[Param]) -> Result<(), CircuitError> {
+        for (key, value) in &self.0 {
+            let Some(param) = params.iter().find(|p| p.key == *key) else {
+                return Err(bad(component, format!("there is no parameter `{key}`")));
+            };
+            let unfit = |x: f64| (!param.range.holds(x)).then_some(x);
+            // A range is one of the ordinates; abscissae are finite.
+            let wrong = match (param.shape, value) {
+                (Shape::Number(_), Value::Number(x)) => unfit(*x),
+                (Shape::List(_), Value::List(list)) => list.iter().find_map(|&x| unfit(x)),
+                (Shape::Table(..), Value::Table(t)) => {
+                    t.iter().find_map(|&(x, y)| if x.is_finite() { unfit(y) } else { Some(x) })
+                }
+                _ => {
+                    return Err(bad(
+                        component,
+                        format!("`{key}` is a number, list or table in place of another"),
+                    ));
+                }
+            };
+            if let Some(x) = wrong {
+                return Err(bad(component, format!("`{key}` is {x}, expected {}", param.range.words())));
+            }
+        }
+        let lacking = |p: &&Param| p.default.is_none() && !p.optional && !self.0.contains_key(p.key);
+        match params.iter().find(lacking) {
+            Some(param) => Err(bad(component, format!("`{}` is missing", param.key))),
+            None => Ok(()),
+        }
+    }
+    /// A number that is given or has a default. Panics on a key without value: a mistake in the model, found by the
+    /// catalogue's tests, since [`Entry::place`] refuses values that lack a key.
     pub fn number(&self, key: &str) -> f64 {
         self.maybe(key).unwrap_or_else(|| panic!("parameter `{key}` has no value"))
     }
@@ -266,11 +338,31 @@ pub struct Entry {
     pub help: &'static str,
     /// Where its equations come from.
     pub source: &'static str,
-    /// Puts it into a circuit.
+    /// Puts it into a circuit; takes for granted that pins and values fit, as [`Entry::place`] makes sure.
     pub build: Build,
 }
 
 impl Entry {
+    /// Puts the model into a circuit under a name: `pins` in the order of the catalogue, `values` in SI units.
+    ///
+    /// # Errors
+    /// Too few or too many pins; values that [`Values::check`] refuses; what the model itself refuses.
+    pub fn place(
+        &self,
+        circuit: &mut Circuit<f64>,
+        name: &str,
+        pins: &[NodeId],
+        values: &Values,
+    ) -> Result<Built, CircuitError> {
+        let least = self.needed_pins().len();
+        let most = if self.open_ended() { usize::MAX } else { least + self.optional_pins().len() };
+        if !(least..=most).contains(&pins.len()) {
+            return Err(bad(name, format!("{} pins, expected {}", pins.len(), self.pins.join(", "))));
+        }
+        values.check(name, self.params)?;
+        (self.build)(circuit, name, pins, values)
+    }
+
     /// Pins that must be connected, in order.
     pub fn needed_pins(&self) -> Vec<&'static str> {
         self.pins.iter().copied().filter(|p| *p != "*" && !p.ends_with('?')).collect()

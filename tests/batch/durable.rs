@@ -34,7 +34,10 @@ fn a_full_disk_is_reported_and_costs_no_finished_variant() {
         let (code, err) = with_little_space(blocks, &args);
         let now = lines(&journal);
         println!("{blocks} blocks of 512 bytes: exit code {code:?}, {now} lines; {}", err.trim());
-        assert!(code == Some(4) && err.contains("cannot write") && err.contains("--resume continues"), "{err}");
+        assert!(
+            code == Some(4) && err.contains("cannot write") && err.contains("--resume continues"),
+            "{err}"
+        );
         assert!(now >= before && !Path::new(&out).exists());
         before = now;
     }

@@ -159,7 +159,8 @@ fn a_column_without_an_error_proves_nothing() {
 /// is not proven, one beyond it is kept or exceeded.
 #[test]
 fn variants_of_a_rating_know_their_errors() {
-    let rated = describe(&["rating", "cascode-700v-22m", "--interface", "0.3 K/W", "--points", "2", "--json"]);
+    let rated =
+        describe(&["rating", "cascode-700v-22m", "--interface", "0.3 K/W", "--points", "2", "--json"]);
     let current = value(&rated, "continuous.current");
     let error = plus_minus(&rated, "continuous.current");
     let (mut found, mut own) = (current, 1.0);

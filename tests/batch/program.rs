@@ -284,6 +284,17 @@ fn broken_plans_are_reported_with_line_and_column() {
             "expected a resistance",
         ),
         (vary("record.signals", "1"), "`record.signals` is not a number", ""),
+        // Words of format 1 in a path.
+        (
+            vary("component.D1.emission", "1"),
+            "`component.D1.emission` is called `component.D1.ideality` since format 2",
+            "expected `component.D1.ideality`",
+        ),
+        (
+            vary("happening.1.at", "1"),
+            "`happening.1.at` is called `event.1.at` since format 2",
+            "expected `event.1.at`",
+        ),
         (
             TOLERANCES.replace("log-deviation = 0.1", "log-deviation = 0.1\nmean = 2"),
             "unknown key in [vary] of kind `lognormal`",

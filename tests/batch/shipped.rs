@@ -7,7 +7,7 @@ use std::sync::OnceLock;
 use serde_json::Value;
 
 use crate::common::program::{Done, joulestep};
-use crate::common::python::{python, output_of};
+use crate::common::python::{output_of, python};
 
 const PLAN: &str = "examples/inrush-tolerances.toml";
 

@@ -5,7 +5,7 @@ use std::fs;
 
 use super::program::Folder;
 use crate::common::answers::{self, value};
-use crate::common::program::{joulestep, describe};
+use crate::common::program::{describe, joulestep};
 
 /// Numbers of a CSV by the names of its columns without their units, and the last cells of each row.
 pub(super) fn table(folder: &Folder, name: &str) -> (BTreeMap<String, Vec<f64>>, Vec<Vec<String>>) {

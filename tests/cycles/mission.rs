@@ -6,13 +6,13 @@ use std::sync::Arc;
 
 use joulestep_engine::circuit::graph::{Circuit, HeatId};
 use joulestep_engine::cycle::rainflow::{Activation, Counted, UserLaw};
+use joulestep_engine::error::CircuitError;
 use joulestep_engine::run::setup::Setup;
 use joulestep_engine::step::schedule::Steps;
 use joulestep_engine::thermal::convert::foster_to_cauer;
 use joulestep_engine::thermal::modal::Modal;
 use joulestep_engine::thermal::network::{FosterTerm, NetworkBuilder};
 use joulestep_engine::thermal::run::Thermal;
-use joulestep_engine::error::CircuitError;
 use joulestep_models::arrangement::builder::CircuitLayout;
 use joulestep_models::arrangement::find;
 use joulestep_models::arrangement::mission::leap::glide;
@@ -22,7 +22,7 @@ use joulestep_models::arrangement::mission::{Followed, Options, Power, follow};
 
 use super::converters::near;
 use crate::common::answers::{rows, value};
-use crate::common::program::{joulestep, describe};
+use crate::common::program::{describe, joulestep};
 
 /// One heat input behind Foster terms (K/W, s) on a boundary at 0 °C.
 fn foster(terms: &[(f64, f64)]) -> Thermal<f64> {

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use crate::common::answers::{self, rows, value};
-use crate::common::program::{joulestep, describe as json};
+use crate::common::program::{describe as json, joulestep};
 
 /// Every arrangement has an example that is right.
 #[test]
@@ -116,7 +116,7 @@ fn the_dead_time_of_a_leg() {
     // The output charge of the part at 400 V and 25 °C.
     let part = joulestep::parts::load("cascode-700v-22m", &joulestep::scenario::include::open);
     let parts = BTreeMap::from([(String::new(), part.expect("a shipped part").part)]);
-    let leg = joulestep_models::arrangement::dead_time::Study { parts, given: Vec::new() };
+    let leg = joulestep_models::arrangement::dead_time::LegUnderTest { parts, given: Vec::new() };
     let q = joulestep_models::arrangement::dead_time::estimate(&leg, 400.0, 25.0).unwrap().expect("a charge");
     let balance = value(&found, "estimate");
     assert!((balance - 2.0 * q / 20.0).abs() < 1e-15);

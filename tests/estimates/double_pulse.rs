@@ -3,10 +3,10 @@
 use joulestep::judge::{Computed, Level, Number, estimated};
 use joulestep_engine::circuit::graph::GROUND;
 use joulestep_engine::circuit::probe::Probe;
+use joulestep_engine::error::SolverError;
 use joulestep_engine::run::setup::Setup;
 use joulestep_engine::step::bounds::Bounds;
 use joulestep_engine::step::schedule::Steps;
-use joulestep_engine::error::SolverError;
 
 use super::{Known, watch};
 use crate::common::ref1::{Duty, ref1};

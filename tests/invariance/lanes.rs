@@ -5,12 +5,12 @@ use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::circuit::graph::{Body, Circuit, GROUND};
 use joulestep_engine::circuit::law::{Device, Flow, Law, side_by_side};
 use joulestep_engine::circuit::wave::Wave;
+use joulestep_engine::error::SolverError;
 use joulestep_engine::run::setup::Setup;
 use joulestep_engine::run::time_loop::Run;
 use joulestep_engine::step::bounds::Bounds;
 use joulestep_engine::step::schedule::Steps;
 use joulestep_engine::step::stage::Tolerance;
-use joulestep_engine::error::SolverError;
 use wide::{f64x4, f64x8};
 
 use crate::common::ref1::{Duty, ref1};

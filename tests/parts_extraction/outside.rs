@@ -45,8 +45,13 @@ fn a_diode_with_series_resistance() {
         &[("gap", 1.12), ("resistance-coefficient", 0.0), ("saturation-current", 1.0)],
     );
     let hot = (Variable::Temperature, 150.0);
-    let requested =
-        taken(requested, Quantity::DiodeDrop, Variable::Current, &[hot], currents.map(|i| (i, drop(i))).to_vec());
+    let requested = taken(
+        requested,
+        Quantity::DiodeDrop,
+        Variable::Current,
+        &[hot],
+        currents.map(|i| (i, drop(i))).to_vec(),
+    );
     let found = extracted(&requested, &["gap", "resistance-coefficient"]).part.values;
     // The part states its saturation current at 25 °C.
     let at_25 = saturation / saturation_at(kelvin, 1.0, ideality, 1.12, 3.0);

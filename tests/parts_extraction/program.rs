@@ -6,7 +6,7 @@ use joulestep::parts::write;
 use serde_json::Value;
 
 use super::made::{DIODE_KNOWN, diode};
-use crate::common::program::{joulestep, describe};
+use crate::common::program::{describe, joulestep};
 
 #[test]
 fn every_shipped_part_is_listed_and_shown() {
@@ -46,7 +46,8 @@ fn an_extracted_part_runs() {
     let mut requested = diode();
     requested.given = DIODE_KNOWN.iter().copied().collect();
     std::fs::write(path("points.toml"), write::toml(&requested, "made by a model")).expect("written");
-    let report = describe(&["parts", "extract", &path("points.toml"), "--part", &path("part.toml"), "--json"]);
+    let report =
+        describe(&["parts", "extract", &path("points.toml"), "--part", &path("part.toml"), "--json"]);
     let converged = |a: &&Value| a["name"] == "converged";
     assert_eq!(report["answers"].as_array().unwrap().iter().find(converged).unwrap()["value"], 1.0);
     let rows = |table: &str| report["tables"][table]["rows"].as_array().unwrap();
@@ -110,7 +111,8 @@ fn an_extracted_part_runs() {
 /// The schemas, by an implementation that is not ours, on every shipped part and on broken ones.
 #[test]
 fn schemas_of_part_and_points_files() {
-    let of = |what: &str| crate::common::schema::validator_for(&describe(&["schema", what])).expect("a schema");
+    let of =
+        |what: &str| crate::common::schema::validator_for(&describe(&["schema", what])).expect("a schema");
     let json = |content: &str| -> Value {
         let table: toml::Table = content.parse().expect("TOML");
         serde_json::to_value(table).expect("JSON")
@@ -144,7 +146,8 @@ fn the_example_is_fitted_and_drawn() {
     let folder = tempfile::tempdir().expect("a folder");
     let picture = folder.path().join("fit.svg");
     let picture = picture.to_str().expect("UTF-8");
-    let report = describe(&["parts", "extract", "examples/points-sic-mosfet.toml", "--plot", picture, "--json"]);
+    let report =
+        describe(&["parts", "extract", "examples/points-sic-mosfet.toml", "--plot", picture, "--json"]);
     let curves = report["tables"]["curves"]["rows"].as_array().unwrap();
     assert_eq!(curves.len(), 17);
     for curve in curves.iter().filter(|c| c["worst_at"] != "kept as data") {

@@ -20,7 +20,8 @@ fn browse(browser: &Path, profile: &Path, page: &Path, what: &str) -> Output {
         .unwrap();
     let printed = String::from_utf8_lossy(&output.stderr);
     assert!(output.status.success(), "{printed}");
-    let report: Vec<&str> = printed.lines().filter(|l| l.contains(":CONSOLE") || l.contains("ERR_")).collect();
+    let report: Vec<&str> =
+        printed.lines().filter(|l| l.contains(":CONSOLE") || l.contains("ERR_")).collect();
     assert!(report.is_empty(), "{report:?}");
     output
 }

@@ -9,7 +9,7 @@ use joulestep_engine::units::people_digits;
 use super::{done, judged, page, text};
 use crate::common::answers::{rows, value};
 use crate::common::program::describe;
-use crate::common::python::{python, output_of};
+use crate::common::python::{output_of, python};
 
 /// The commands that leave a file, with a word of their title.
 const STUDIES: &[(&str, &[&str], &str)] = &[

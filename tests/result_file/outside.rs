@@ -8,7 +8,7 @@ use joulestep::result::{Precision, block_length};
 use serde_json::{Map, Value, json};
 
 use super::written::*;
-use crate::common::python::{python, output_of};
+use crate::common::python::{output_of, python};
 
 /// Lets `tests/result_file/read.py` compare the file with what is expected of it.
 pub fn compare_from_outside(path: &Path, expected: &Value, engines: &[&str]) {
@@ -257,4 +257,21 @@ signals = ["voltage(a)"]
     assert_eq!(done.code, 0, "{}{}", done.out, done.err);
     let script = ["-c", JUMPS, &path("s.h5"), "h5netcdf"];
     print!("{}", crate::common::python::output_of(crate::common::python::python().args(script)));
+}
+
+/// A file of an earlier format is refused with its version, by the reader and by the program.
+#[test]
+#[cfg_attr(not(with_h5py), ignore = "no Python with h5py")]
+fn a_file_of_format_1_is_refused() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("old.h5");
+    write(&path, 100, small(Precision::Double, 0));
+    let code = "import sys, h5py\nwith h5py.File(sys.argv[1], 'r+') as f: f.attrs['format_version'] = 1";
+    output_of(python().args(["-c", code]).arg(&path));
+    let expected = "format 1 of an earlier Joulestep";
+    let error = joulestep::result::ResultFile::open(&path).map(|_| ()).unwrap_err().to_string();
+    assert!(error.contains(expected) && error.contains("format 2, which this program reads"), "{error}");
+    let run =
+        crate::common::program::joulestep(&["report", path.to_str().unwrap(), "-o", "/nonexistent/r.html"]);
+    assert!(run.code != 0 && run.err.contains(expected), "{} {}", run.code, run.err);
 }

@@ -198,7 +198,8 @@ fn integrals_between_samples_are_those_of_the_closed_forms() {
     assert_eq!(report["signals"][0]["max_at"].as_f64(), Some(first as f64 * STEP));
     // Between instants that are no samples: straight lines stay exact, and what holds begins where it begins.
     let (a, b) = (5998.7 * STEP, 6001.5 * STEP);
-    let report = served.json(&format!("integrals?f=0&g=w&s=0,1,3&p=0:1,3:1&from=5998&to=6002&a={a:e}&b={b:e}"));
+    let report =
+        served.json(&format!("integrals?f=0&g=w&s=0,1,3&p=0:1,3:1&from=5998&to=6002&a={a:e}&b={b:e}"));
     let length = b - a;
     let line = |p: f64, q: f64, a: f64| p * (b - a) + q * (b * b - a * a) / 2.0;
     near(&report["signals"][0]["integral"], line(400.0, -1e4, a), 1e-12);

@@ -25,7 +25,7 @@ pub struct StudyTable {
     /// there are none.
     pub missed: Vec<f64>,
     /// Whether it is data for programs: in JSON and CSV, but neither in text nor in a report.
-    pub data: bool,
+    pub machine_only: bool,
 }
 
 impl StudyTable {
@@ -35,8 +35,8 @@ impl StudyTable {
     }
 
     /// The same as data for programs; a recorded file has them as waveforms.
-    pub fn data(self) -> Self {
-        Self { data: true, ..self }
+    pub fn machine_only(self) -> Self {
+        Self { machine_only: true, ..self }
     }
 
     /// The same, with columns whose errors coarser computations estimate; each gets a column of ± beside it.

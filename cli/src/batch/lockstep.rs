@@ -4,11 +4,11 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use joulestep_engine::arithmetic::lane::Lane;
+use joulestep_engine::error::SolverError;
 use joulestep_engine::recorder::{Event, Recorder};
 use joulestep_engine::run::lockstep::Wide;
 use joulestep_engine::run::setup::Setup;
 use joulestep_engine::run::time_loop::Ended;
-use joulestep_engine::error::SolverError;
 use wide::{f64x4, f64x8};
 
 use crate::account::{Account, Outcome};

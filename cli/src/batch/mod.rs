@@ -53,15 +53,15 @@
 //! ```
 
 pub mod block;
-pub mod execute;
 pub mod distribution;
 pub mod errors;
+pub mod execute;
 pub mod indices;
 pub mod journal;
-pub mod save;
 pub mod list;
 pub mod lockstep;
 pub mod measure;
+pub mod parameter_path;
 pub mod parquet;
 pub mod picture;
 pub mod plan;
@@ -69,10 +69,11 @@ pub mod progress;
 pub mod read;
 pub mod row;
 pub mod sample;
+pub mod save;
+mod search;
 pub mod sections;
-pub mod parameter_path;
 pub mod statistics;
 pub mod subject;
-pub mod table;
 pub mod summary;
+pub mod table;
 pub mod variant;

@@ -7,9 +7,9 @@ use joulestep_models::model::Value;
 
 use crate::diagnostic::nearest;
 use crate::scenario::conform::one_of;
-use crate::scenario::resolved::Scenario;
 use crate::scenario::raw::{Node, Raw, RawTable};
 use crate::scenario::renamed;
+use crate::scenario::resolved::Scenario;
 use crate::scenario::shape::{Form, Key, Kinds, Section};
 
 /// The tables in which values are found, and what describes them.

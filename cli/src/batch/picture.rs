@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use crate::batch::row::{Row, Status};
 use crate::batch::variant::PlannedBatch;
-use crate::plot::{Axis, Bars, Chart, Curve, Figure, Line, Mark, Marker, Panel, Series, PlotError, svg};
+use crate::plot::{Axis, Bars, Chart, Curve, Figure, Line, Mark, Marker, Panel, PlotError, Series, svg};
 
 /// Scatters drawn: against the inputs with the largest effect.
 const SCATTERS: usize = 3;
@@ -55,7 +55,11 @@ pub fn histogram(values: &[f64]) -> Vec<(f64, f64, usize)> {
 ///
 /// # Errors
 /// Nothing to draw, or the drawing library's.
-pub fn picture(study: &PlannedBatch, rows: &BTreeMap<usize, Row>, output: usize) -> Result<String, PlotError> {
+pub fn picture(
+    study: &PlannedBatch,
+    rows: &BTreeMap<usize, Row>,
+    output: usize,
+) -> Result<String, PlotError> {
     svg(&figure(study, rows, output))
 }
 

@@ -12,10 +12,10 @@ use joulestep_models::model::Range;
 
 use crate::batch::block::LANES;
 use crate::batch::list;
+use crate::batch::parameter_path::{ParameterPath, PathContext, PathError};
 use crate::batch::plan::{Estimated, Plan, Sampling, beside};
 use crate::batch::sample::MOST_DIMENSIONS;
 use crate::batch::sections::{MOST_VARIANTS, plan};
-use crate::batch::parameter_path::{PathError, ParameterPath, PathContext};
 use crate::diagnostic::{Diagnostic, Place, Refusal, Sources};
 use crate::scenario::build::Ready;
 use crate::scenario::conform::Conform;
@@ -238,9 +238,19 @@ impl Read<'_> {
             let path = table.text("value");
             let name = table.text("name").or(path);
             if path.is_some_and(|p| !paths.insert(p.to_string())) {
-                self.report(table.place_of("value"), table.key("value"), "varied twice", "a value varied once");
+                self.report(
+                    table.place_of("value"),
+                    table.key("value"),
+                    "varied twice",
+                    "a value varied once",
+                );
             } else if name.is_some_and(|n| !names.insert(n.to_string())) {
-                self.report(table.place_of("name"), table.key("name"), "a name used twice", "a name used once");
+                self.report(
+                    table.place_of("name"),
+                    table.key("name"),
+                    "a name used twice",
+                    "a name used once",
+                );
             }
         }
     }

@@ -1,4 +1,8 @@
 //! Points of the unit cube: pseudo-random, Latin hypercube, Sobol sequence; and the mixtures that indices need.
+//!
+//! Layout of all lists: point after point, `points[k * dimensions + d]` is coordinate d of point k. Range: coordinates
+//! lie in the open interval (0, 1), so that every quantile function is finite there. Equal arguments give equal points
+//! on every machine.
 
 use chacha20::ChaCha8Rng;
 use chacha20::rand_core::{Rng, SeedableRng};
@@ -13,7 +17,7 @@ fn uniform(rng: &mut ChaCha8Rng) -> f64 {
     ((rng.next_u64() >> 12) as f64 + 0.5) / (1u64 << 52) as f64
 }
 
-/// An integer below `bound`, each equally likely (rejection; Lemire 2019 tells why a remainder alone is not).
+/// An integer below `bound`, each equally likely (rejection; a remainder alone is biased: Lemire 2019).
 fn below(rng: &mut ChaCha8Rng, bound: u64) -> u64 {
     let zone = u64::MAX - u64::MAX % bound;
     loop {
@@ -24,13 +28,14 @@ fn below(rng: &mut ChaCha8Rng, bound: u64) -> u64 {
     }
 }
 
-/// Independent points, one after the other: `count` × `dimensions`.
+/// Independent points: `count` × `dimensions` values.
 pub fn monte_carlo(count: usize, dimensions: usize, seed: u64) -> Vec<f64> {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
     (0..count * dimensions).map(|_| uniform(&mut rng)).collect()
 }
 
-/// A Latin hypercube (McKay, Beckman & Conover 1979): in each dimension one point in each of `count` layers.
+/// A Latin hypercube (McKay, Beckman & Conover 1979): in each dimension one point in each of `count` layers;
+/// `count` × `dimensions` values.
 pub fn latin_hypercube(count: usize, dimensions: usize, seed: u64) -> Vec<f64> {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
     let mut points = vec![0.0; count * dimensions];
@@ -46,7 +51,8 @@ pub fn latin_hypercube(count: usize, dimensions: usize, seed: u64) -> Vec<f64> {
     points
 }
 
-/// The first points of the Sobol sequence with the directions of Joe & Kuo (2008), 32 bits, without any shift.
+/// The first points of the Sobol sequence with the directions of Joe & Kuo (2008), without any shift: `count` ×
+/// `dimensions` fractions of 2³², 0 included; at most [`MOST_DIMENSIONS`].
 pub fn sobol_bits(count: usize, dimensions: usize) -> Vec<u32> {
     let params = if dimensions <= 100 { JoeKuoD6::minimal() } else { JoeKuoD6::standard() };
     Sobol::<u32>::new(dimensions, &params).take(count).flatten().collect()

@@ -172,12 +172,19 @@ fn of_account(
 }
 
 /// Runs a variant into a result file; whether it came to its end.
-fn record(study: &PlannedBatch, row: &Row, errors: &Errors, path: &Path, stop: &AtomicBool) -> Result<bool, String> {
+fn record(
+    study: &PlannedBatch,
+    row: &Row,
+    errors: &Errors,
+    path: &Path,
+    stop: &AtomicBool,
+) -> Result<bool, String> {
     let Built { setup, facts } = study.prepared(row)?;
     let mut run = setup.ready().map_err(|e| e.to_string())?;
     let values = study.plan.inputs.iter().zip(study.inputs(row.variant));
-    let values: Vec<String> =
-        values.map(|(input, x)| format!("# {} = {x:?} {}\n", input.parameter.path, input.parameter.unit)).collect();
+    let values: Vec<String> = values
+        .map(|(input, x)| format!("# {} = {x:?} {}\n", input.parameter.path, input.parameter.unit))
+        .collect();
     let own = format!("# variant {} of a batch:\n{}", row.variant, values.concat());
     let mut inputs = Sources::of_text(own);
     inputs.merge(study.inputs.clone());

@@ -15,21 +15,18 @@ use crate::account::{Account, Facts, Outcome};
 use crate::batch::block::DEFAULT_LANES;
 use crate::batch::errors::verdict;
 use crate::batch::measure::Measures;
+use crate::batch::parameter_path::{ParameterPath, PathContext};
 use crate::batch::parquet::{as_csv, is_parquet};
-use crate::batch::plan::{Plan, Search, beside};
+use crate::batch::plan::{Plan, beside};
 use crate::batch::read::{Against, PlanFile, open_plan, understand};
 use crate::batch::row::{Column, Row, Status, columns, columns_of_study, numbers};
-use crate::batch::parameter_path::{ParameterPath, PathContext};
 use crate::batch::subject::{Prepared, Subject, prepare};
 use crate::diagnostic::{Refusal, Sources};
 use crate::judge::{Computed, Level, Number, Uncertainty};
 use crate::scenario::build::{Ready, Reductions, build_with};
 use crate::scenario::include::Open;
 use crate::scenario::raw::RawTable;
-use crate::scenario::resolve::{self, Loaded, InputError, as_typed};
-
-/// Most halvings of a search: a double has no more bits.
-const MOST_HALVINGS: usize = 60;
+use crate::scenario::resolve::{self, InputError, Loaded, as_typed};
 
 /// A plan with its scenario, ready to run any of its variants.
 #[derive(Debug)]
@@ -112,7 +109,8 @@ pub(super) fn coarsen(setup: &mut Setup<f64>, level: Level) {
 }
 
 /// Which file is wrong, and what is.
-#[derive(Debug)]
+#[derive(Debug, thiserror::Error)]
+#[error("{what} `{}`: {error}", path.display())]
 pub struct Wrong {
     /// "the plan" or "the scenario".
     pub what: &'static str,
@@ -163,7 +161,8 @@ fn study_of(plan: &PlanFile, open: Open<'_>) -> Result<Read, Wrong> {
     let Prepared { root, subject, columns, scenario: meant_scenario, limits } =
         prepare(plan, open).map_err(wrong)?;
     let Some(section) = subject.section() else { return Err(wrong(Refusal::default())) };
-    let context = PathContext { what: "the study", root: &root, section, scenario: meant_scenario.as_deref() };
+    let context =
+        PathContext { what: "the study", root: &root, section, scenario: meant_scenario.as_deref() };
     let names = limits.iter().map(|l| l.name.as_str()).collect();
     let against = Against { context, ready: None, limits: names };
     let resolved = understand(plan, &against, open).map_err(wrong)?;
@@ -294,7 +293,12 @@ impl PlannedBatch {
         self.built(&settings)
     }
 
-    fn once(&self, settings: &[(&ParameterPath, f64)], level: Level, stop: &AtomicBool) -> Option<Once> {
+    pub(super) fn once(
+        &self,
+        settings: &[(&ParameterPath, f64)],
+        level: Level,
+        stop: &AtomicBool,
+    ) -> Option<Once> {
         if !matches!(self.subject, Subject::Run) {
             let searched = self.plan.search.as_ref().map(|s| s.limit.as_str());
             let report = self.subject.once(&self.root, settings, &self.outputs, searched, level, stop);
@@ -348,63 +352,5 @@ impl PlannedBatch {
         row.stalled = account.counters.stalled > 0;
         let course = measures.course().to_vec();
         Once { row, kept, computed: Computed { numbers, course, ..Computed::default() } }
-    }
-
-    /// Halves the bracket whose ends lie on both sides of the limit; gives the run of the kept end.
-    fn search<'a>(
-        &'a self,
-        search: &'a Search,
-        mut settings: Vec<(&'a ParameterPath, f64)>,
-        level: Level,
-        stop: &AtomicBool,
-    ) -> Option<Once> {
-        settings.push((&search.parameter, f64::NAN));
-        let mut at = |x: f64| {
-            if let Some(last) = settings.last_mut() {
-                last.1 = x;
-            }
-            self.once(&settings, level, stop)
-        };
-        let (mut low, mut high) = search.ends;
-        let mut best = at(low)?;
-        let Some(kept_low) = best.kept else { return Some(best) };
-        let other = at(high)?;
-        let Some(kept_high) = other.kept else { return Some(other) };
-        if kept_low == kept_high {
-            let what = if kept_low { "kept" } else { "exceeded" };
-            let why = format!("the limit `{}` is {what} at both ends of the search", search.limit);
-            (best.row.status, best.row.error) = (Status::NotFound, why);
-            return Some(best);
-        }
-        if kept_high {
-            best = other;
-        }
-        for _ in 0..MOST_HALVINGS {
-            if high - low <= search.tolerance * low.abs().max(high.abs()) {
-                break;
-            }
-            let middle = low + 0.5 * (high - low);
-            if middle <= low || middle >= high {
-                break;
-            }
-            let there = at(middle)?;
-            let Some(kept) = there.kept else { return Some(there) };
-            if kept == kept_low {
-                low = middle;
-            } else {
-                high = middle;
-            }
-            if kept {
-                best = there;
-            }
-        }
-        let at = if kept_low { low } else { high };
-        if let Some(found) = best.row.outputs.first_mut() {
-            *found = at;
-        }
-        if let Some(number) = best.computed.numbers.first_mut() {
-            (number.value, number.further) = (at, high - low);
-        }
-        Some(best)
     }
 }

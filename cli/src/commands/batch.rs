@@ -10,14 +10,14 @@ use serde::Serialize;
 
 use crate::args::{BatchArgs, BatchCommand, BatchOutputArgs, MergeArgs, ProgressAs};
 use crate::batch::block::{Blocks, TOLERANCE, TOLERANCE_OF_EXTREMES};
-use crate::batch::execute::{Executed, execute};
 use crate::batch::errors::Errors;
+use crate::batch::execute::{Executed, execute};
 use crate::batch::journal::{self, Head, Journal, path_of};
 use crate::batch::progress::{BatchProgress, Show};
 use crate::batch::row::Row;
 use crate::batch::table::BatchResult;
 use crate::batch::variant::PlannedBatch;
-use crate::batch::{indices, save, parquet, picture, statistics, table, summary};
+use crate::batch::{indices, parquet, picture, save, statistics, summary, table};
 use crate::commands::options::{self, Refused, refused};
 use crate::commands::refuse_in;
 use crate::commands::run::{listen, stopped};
@@ -108,15 +108,18 @@ fn no_table() -> Refused {
     ("--out: missing; expected the table to write, such as --out table.h5".into(), BAD_INPUT)
 }
 
+/// Number and count.
+type Shard = (usize, usize);
+
 /// "2/4".
-fn shard(text: &str) -> Result<(usize, usize), Refused> {
+fn shard(text: &str) -> Result<Shard, Refused> {
     let two = text.split_once('/').and_then(|(k, n)| Some((k.trim().parse().ok()?, n.trim().parse().ok()?)));
-    two.filter(|(k, n): &(usize, usize)| (1..=*n).contains(k)).ok_or_else(|| {
+    two.filter(|(k, n): &Shard| (1..=*n).contains(k)).ok_or_else(|| {
         (format!("--shard: found `{text}`, expected K/N with K from 1 to N, such as 2/4"), BAD_INPUT)
     })
 }
 
-fn head(study: &PlannedBatch, shard: (usize, usize)) -> Head {
+fn head(study: &PlannedBatch, shard: Shard) -> Head {
     Head {
         format: journal::FORMAT,
         digest: study.digest.clone(),
@@ -131,7 +134,7 @@ fn head(study: &PlannedBatch, shard: (usize, usize)) -> Head {
 type Begun = (Journal, BTreeMap<usize, Row>);
 
 /// A new journal, or the one to go on with and what it holds.
-fn begin(study: &PlannedBatch, args: &BatchArgs, out: &Path, shard: (usize, usize)) -> Result<Begun, Refused> {
+fn begin(study: &PlannedBatch, args: &BatchArgs, out: &Path, shard: Shard) -> Result<Begun, Refused> {
     let wrong = |e: journal::JournalError| (e.to_string(), INPUT_OUTPUT);
     let (path, force) = (path_of(out), args.output.force);
     let others = [&args.output.csv, &args.output.parquet, &args.output.svg];
@@ -287,9 +290,9 @@ fn finish(batch: &Finish<'_>, streams: &mut Streams<'_>) -> io::Result<u8> {
     let indices = indices::of_rows(study, rows);
     // Which are worst only the whole table shows.
     let kept = save::chosen(study, rows).filter(|_| whole);
-    let report =
-        BatchResult { study, rows, errors, statistics: &statistics, indices: &indices, kept: kept.as_deref() };
-    if let Err(why) = batch.write(&report, kept.as_deref()) {
+    let kept = kept.as_deref();
+    let report = BatchResult { study, rows, errors, statistics: &statistics, indices: &indices, kept };
+    if let Err(why) = batch.write(&report, kept) {
         return refused(&why, output.json, streams);
     }
     if stopped().load(Ordering::Relaxed) {
@@ -312,7 +315,7 @@ fn finish(batch: &Finish<'_>, streams: &mut Streams<'_>) -> io::Result<u8> {
                 tolerance_of_extremes: TOLERANCE_OF_EXTREMES,
                 executed,
             },
-            waveforms: kept.as_ref().map(|variants| Waveforms { folder, variants }),
+            waveforms: kept.map(|variants| Waveforms { folder, variants }),
         })?;
     } else {
         write!(streams.out, "{}", summary::text(study, &statistics, &indices))?;
@@ -324,7 +327,7 @@ fn finish(batch: &Finish<'_>, streams: &mut Streams<'_>) -> io::Result<u8> {
             )?;
         }
         writeln!(streams.out, "Written: {}", out.display())?;
-        if let Some(kept) = &kept {
+        if let Some(kept) = kept {
             let folder = save::folder_of(out);
             writeln!(streams.out, "Waveforms of {} variants: {}", kept.len(), folder.display())?;
         }

@@ -1,9 +1,9 @@
 //! One verb each.
 
-pub(crate) mod options;
 pub mod batch;
 pub mod check;
 pub mod completions;
+pub(crate) mod options;
 pub mod parts;
 pub mod report;
 pub mod run;

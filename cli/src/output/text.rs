@@ -35,7 +35,7 @@ pub fn text(study: &Study) -> String {
     list("doubt: ", &study.doubts, &mut out);
     quantities(study, &mut out);
     list("", &study.statements, &mut out);
-    for table in study.tables.iter().filter(|t| !t.data && !t.data.rows.is_empty()) {
+    for table in study.tables.iter().filter(|t| !t.machine_only && !t.data.rows.is_empty()) {
         rows(table, &mut out);
     }
     let unsettled = |e: &Uncertainty| matches!(e, Uncertainty::NotConverging { .. });

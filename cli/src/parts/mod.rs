@@ -15,13 +15,13 @@ use joulestep_models::part::Part;
 use joulestep_models::parts::shipped;
 
 use crate::diagnostic::{Diagnostic, FileId, Place, Refusal, Sources};
+use crate::library::Library;
 use crate::scenario::conform::Conform;
 use crate::scenario::fields::Fields;
 use crate::scenario::include::Open;
 use crate::scenario::raw::{self, Raw, RawTable};
 use crate::scenario::resolve::InputError;
 use crate::scenario::shape::Section;
-use crate::library::Library;
 
 /// A part and where it stands.
 #[derive(Clone, Debug)]

@@ -219,7 +219,12 @@ impl Read<'_> {
                 (Some(specific), None, Some(area)) => specific / area,
                 (None, Some(value), _) => value,
                 (Some(_), None, None) => {
-                    self.report(f, "die", "missing: a specific resistance needs its area", "the name of a die");
+                    self.report(
+                        f,
+                        "die",
+                        "missing: a specific resistance needs its area",
+                        "the name of a die",
+                    );
                     continue;
                 }
                 _ => {

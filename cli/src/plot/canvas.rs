@@ -1,4 +1,7 @@
-//! Lines, signs and text at places given in CSS pixels.
+//! Lines, signs and text at places given in CSS pixels, x to the right and y downwards from the upper left corner.
+//!
+//! Drawing fails only where the backend does ([`PlotError::Library`]). Numbers that are not finite are left out: a line
+//! is cut there, a sign is not drawn.
 
 use plotters::prelude::{DrawingBackend, RGBColor};
 use plotters::style::text_anchor::{HPos, Pos, VPos};

@@ -327,6 +327,5 @@ impl Report {
 
 /// The figure as SVG.
 fn svg(drawing: &Drawing) -> Result<String, ReportError> {
-    plot::svg(&drawing.figure)
-        .map_err(|error| ReportError::Figure { name: drawing.name.clone(), error })
+    plot::svg(&drawing.figure).map_err(|error| ReportError::Figure { name: drawing.name.clone(), error })
 }

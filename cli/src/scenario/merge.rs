@@ -10,7 +10,11 @@ use crate::scenario::raw::{Node, Raw, RawTable};
 const OWN: [&str; 3] = ["format", "title", "include"];
 
 /// Joins the root tables, the including file last.
-pub fn merge(sources: &Sources, tables: Vec<RawTable>, diagnostics: &mut Vec<Diagnostic>) -> Option<RawTable> {
+pub fn merge(
+    sources: &Sources,
+    tables: Vec<RawTable>,
+    diagnostics: &mut Vec<Diagnostic>,
+) -> Option<RawTable> {
     let mut tables = tables.into_iter().rev();
     let mut root = Joined::of(tables.next()?);
     let mut report = Document { sources, diagnostics };

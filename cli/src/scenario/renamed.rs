@@ -16,6 +16,7 @@ const KEYS: &[(&str, &str)] = &[
     ("emission", "ideality"),
     ("junction-voltage", "built-in-voltage"),
     ("grading", "depletion-exponent"),
+    ("gain", "transconductance-factor"),
 ];
 
 /// What may stand before the key of a junction: the die, and the junction of it.
@@ -149,7 +150,7 @@ mod tests {
             assert_eq!(path(old).as_deref(), Some(new));
             assert_eq!(path(new), None);
         }
-        for fine in ["arrangement.duty", "controller.guard.duty", "component.stack.resistance", "steps.end"] {
+        for fine in ["arrangement.duty", "controller.guard.duty", "steps.end"] {
             assert_eq!(path(fine), None, "{fine}");
         }
         assert_eq!(signal("v(a, b)").as_deref(), Some("voltage(a, b)"));

@@ -164,17 +164,6 @@ pub fn zero_as_ground(name: &str) -> Option<String> {
     (name == "0").then(|| format!("`0` is no node: ground is `{GROUND}`"))
 }
 
-/// Whether a number lies in a range.
-pub fn lies_in(range: Range, x: f64) -> bool {
-    x.is_finite()
-        && match range {
-            Range::Any => true,
-            Range::Positive => x > 0.0,
-            Range::NotNegative => x >= 0.0,
-            Range::Between(a, b) => x > a && x < b,
-        }
-}
-
 /// A range in words.
 pub fn range_words(range: Range) -> String {
     match range {
@@ -199,10 +188,9 @@ pub fn quantity(
         Ok(text) => in_unit(text, unit),
         Err(number) => bare_in(number, unit),
     };
-    let value = value.map_err(|error| {
-        (error.to_string(), error.expected(unit), error.suggestion().map(str::to_string))
-    })?;
-    if lies_in(range, value) {
+    let value = value
+        .map_err(|error| (error.to_string(), error.expected(unit), error.suggestion().map(str::to_string)))?;
+    if range.holds(value) {
         return Ok(value);
     }
     let kind = joulestep_engine::units::parse_unit(unit).map(|u| u.dimension);

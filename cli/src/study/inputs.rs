@@ -11,7 +11,7 @@ use crate::parts::sections::{PART, POINTS};
 use crate::scenario::fields::Fields;
 use crate::scenario::include::{Open, reason};
 use crate::scenario::raw::{Node, Raw, RawTable};
-use crate::scenario::resolve::{Loaded, InputError, as_typed_beside};
+use crate::scenario::resolve::{InputError, Loaded, as_typed_beside};
 use crate::scenario::sections::SCENARIO;
 use crate::scenario::shape::{Form, Key, Kinds, Section};
 

@@ -16,9 +16,9 @@ use crate::diagnostic::{Diagnostic, Place, Sources};
 use crate::parts::Loaded;
 use crate::scenario::conform::Conform;
 use crate::scenario::fields::{Content, Fields};
-use crate::scenario::resolved::Scenario;
 use crate::scenario::raw::{Node, Raw, RawTable};
-use crate::scenario::resolve::{Loaded as ScenarioFiles, InputError, mean};
+use crate::scenario::resolve::{InputError, Loaded as ScenarioFiles, resolve};
+use crate::scenario::resolved::Scenario;
 use crate::scenario::shape::{Form, Kinds, Section};
 
 /// What is asked of a study.
@@ -60,7 +60,7 @@ impl Question {
             Conform { catalogue: catalogue(), kind_of_part: &|_, _| None, diagnostics: Vec::new() };
         let fields = conform.table(&section, entry.section, entry.section.name);
         let mut diagnostics = conform.diagnostics;
-        match mean(&tables, loaded) {
+        match resolve(&tables, loaded) {
             Ok(scenario) if diagnostics.is_empty() => {
                 let scenario = Some(Arc::new(scenario));
                 Ok(Self { scenario, ..Self::of_fields(entry, fields) })

@@ -5,5 +5,4 @@ pub mod lane;
 pub mod lockstep;
 pub mod matrix;
 pub mod scalar;
-pub mod smooth;
 pub mod vector;

@@ -143,7 +143,7 @@ impl<L: Lane> Circuit<L> {
         self.linear(name, "current-source", &[a, b], linear)
     }
 
-    /// Voltage source v_a − v_b = gain·(v_c − v_d).
+    /// Voltage source v_a − v_b = gain·(v_c − v_d); pins a, b, c, d; the gain in V/V.
     ///
     /// # Errors
     /// When the name is taken.
@@ -158,7 +158,8 @@ impl<L: Lane> Circuit<L> {
         )
     }
 
-    /// Current gm·(v_c − v_d) from a through the source to b.
+    /// Current gm·(v_c − v_d) from a through the source to b; pins a, b, c, d; the transconductance `gm` in S (A/V), of
+    /// either sign.
     ///
     /// # Errors
     /// When the name is taken.
@@ -167,7 +168,8 @@ impl<L: Lane> Circuit<L> {
         self.linear(name, "voltage-controlled-current", &pins, Linear { g, ..Linear::default() })
     }
 
-    /// Voltage source v_a − v_b = r·i, where i flows from c to d through an ideal ammeter.
+    /// Voltage source v_a − v_b = r·i, where i flows from c to d through an ideal ammeter; pins a, b, c, d; the
+    /// transresistance `r` in Ω, of either sign.
     ///
     /// # Errors
     /// When the name is taken.
@@ -179,7 +181,8 @@ impl<L: Lane> Circuit<L> {
         self.linear(name, "current-controlled-voltage", &pins, Linear { branches, g, ..Linear::default() })
     }
 
-    /// Current gain·i from a through the source to b, where i flows from c to d through an ideal ammeter.
+    /// Current gain·i from a through the source to b, where i flows from c to d through an ideal ammeter; pins a, b, c,
+    /// d; the gain in A/A.
     ///
     /// # Errors
     /// When the name is taken.

@@ -215,8 +215,14 @@ fn some_circuit() -> impl Strategy<Value = Vec<String>> {
     let line = ("[RRRCCLWVVI]", 0..6_u8, 0..6_u8);
     prop::collection::vec(line, 1..12).prop_map(|lines| {
         let name = |n: u8| if n == 0 { "gnd".to_string() } else { format!("n{n}") };
-        let write =
-            |(k, (kind, a, b)): (usize, (String, u8, u8))| format!("{kind}{k} {} {}", name(a), name(b));
+        let write = |(k, (kind, a, b)): (usize, (String, u8, u8))| {
+            let kind = match kind.as_str() {
+                "V" => "supply",
+                "I" => "pump",
+                other => other,
+            };
+            format!("{kind}{k} {} {}", name(a), name(b))
+        };
         lines.into_iter().enumerate().map(write).collect()
     })
 }

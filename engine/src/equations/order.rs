@@ -312,12 +312,4 @@ impl Order {
     pub fn inner_columns(&self) -> impl Iterator<Item = u32> + '_ {
         self.pivots[self.outer..].iter().map(|p| p.col)
     }
-
-    /// Number of multiply-subtract operations of one inner factorisation (a measure of cost).
-    pub fn inner_operations(&self) -> usize {
-        self.pivots[self.outer..]
-            .iter()
-            .map(|p| ((p.lower.1 - p.lower.0) * (p.upper.1 - p.upper.0 + 1)) as usize)
-            .sum()
-    }
 }

@@ -6,6 +6,7 @@ use crate::circuit::probe::Probe;
 use crate::equations::system::System;
 use crate::readout::{Readout, Sources};
 use crate::recorder::{Column, Event, EventKind};
+use crate::units::people;
 
 /// A quantity to watch.
 #[derive(Clone, Debug, PartialEq)]
@@ -222,12 +223,17 @@ impl<L: Lane> Watcher<L> {
             let outside = above || below;
             if outside && !self.outside[k] {
                 self.since[k].get_or_insert(t);
-                let (side, bound) = if above { ("above", watch.upper) } else { ("below", watch.lower) };
+                let bound = people(if above { watch.upper } else { watch.lower }, watch.unit);
+                let note = match (kind, above) {
+                    (EventKind::Clamp, _) => format!("starts to conduct (above {bound})"),
+                    (_, true) => format!("{} rises above {bound}", watch.long_name),
+                    (_, false) => format!("{} falls below {bound}", watch.long_name),
+                };
                 events.push(Event {
                     time: t,
                     kind,
                     subject: watch.subject.clone(),
-                    note: format!("{} goes {side} {bound:.4} {}", watch.long_name, watch.unit),
+                    note,
                     value: value.lane(0),
                     unit: watch.unit,
                     lane: 0,

@@ -32,15 +32,13 @@ fn beside(program: &Program, inner: usize) -> Vec<u32> {
     program.replay.order().inner_columns().filter(|&k| k as usize >= inner).collect()
 }
 
-/// Largest change at convergence of each inner unknown, absolute: voltages have one, a device's own unknown (a stored
-/// charge) has no common scale and the device says it; the padding has no bound.
+/// Largest change at convergence of each inner unknown: the tolerance's, or a device's own; none for the padding.
 fn limits<L: Lane>(system: &System<L>, voltage: f64) -> Vec<L> {
     let mut limits = vec![L::splat(f64::INFINITY); padded::<L>(system.inner)];
     limits[..system.inner].fill(L::splat(voltage));
     for (device, placed) in system.devices().iter().zip(&system.devices) {
-        placed.locals[placed.ports..]
-            .iter()
-            .for_each(|&k| limits[k as usize] = L::splat(device.absolute_tolerance()));
+        let least = L::splat(device.absolute_tolerance());
+        placed.locals[placed.ports..].iter().for_each(|&k| limits[k as usize] = least);
     }
     limits
 }

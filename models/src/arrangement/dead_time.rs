@@ -12,6 +12,7 @@ use joulestep_engine::circuit::graph::Circuit;
 use joulestep_engine::cycle::steady::Effort;
 use joulestep_engine::error::CircuitError;
 use joulestep_engine::run::setup::Setup;
+use joulestep_engine::units::people;
 
 use super::builder::CircuitLayout;
 use super::cycle::{Why, solve};
@@ -183,7 +184,11 @@ pub fn point_at(
     let frequency = values.number("frequency");
     let off = (1.0 - values.number("duty")).min(values.number("duty")) / frequency;
     if !(dead_time.is_finite() && dead_time >= 0.0 && dead_time < off) {
-        let what = format!("is {dead_time} s, expected from zero to below the {off} s that a switch is on");
+        let what = format!(
+            "is {}, expected from zero to below the on-time of {}",
+            people(dead_time, "s"),
+            people(off, "s")
+        );
         return Err(crate::model::bad("dead-time", what).into());
     }
     let mut circuit = Circuit::new();

@@ -53,7 +53,12 @@ impl<L: Lane> Law<L, 2> for SquareLawJfet<L> {
 
 const PARAMS: &[Param] = &[
     Param::required("pinch-off", "V", Range::Any, "Gate-source voltage that closes the channel (negative)"),
-    Param::required("gain", "A/V^2", Range::Positive, "beta of the square law I = beta (Vgs - Vp)^2"),
+    Param::required(
+        "transconductance-factor",
+        "A/V^2",
+        Range::Positive,
+        "K of the square law I = K/2 (Vgs - Vp)^2, as of the MOSFET: twice the `gain` of format 1",
+    ),
     Param::with("channel-length-modulation", "1/V", 0.0, Range::NotNegative, "lambda of the square law"),
     Param::with("gate-drain-capacitance", "F", 0.0, Range::NotNegative, "Depletion capacitance at 0 V"),
     Param::with("gate-source-capacitance", "F", 0.0, Range::NotNegative, "Depletion capacitance at 0 V"),
@@ -79,7 +84,7 @@ fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) ->
         |key| Depletion::new(v.number(key), v.number("built-in-voltage"), v.number("depletion-exponent"));
     let law = SquareLawJfet {
         pinch_off: v.number("pinch-off"),
-        k: v.number("gain") * 2.0,
+        k: v.number("transconductance-factor"),
         lambda: v.number("channel-length-modulation"),
         drain_gate: depletion("gate-drain-capacitance"),
         source_gate: depletion("gate-source-capacitance"),

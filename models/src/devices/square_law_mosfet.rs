@@ -59,7 +59,12 @@ impl<L: Lane> Law<L, 2> for SquareLawMosfet<L> {
 
 const PARAMS: &[Param] = &[
     Param::required("threshold", "V", Range::Any, "Threshold voltage"),
-    Param::required("gain", "A/V^2", Range::Positive, "K of the square law I = K/2 (Vgs - Vth)^2"),
+    Param::required(
+        "transconductance-factor",
+        "A/V^2",
+        Range::Positive,
+        "K of the square law I = K/2 (Vgs - Vth)^2",
+    ),
     Param::with("channel-length-modulation", "1/V", 0.0, Range::NotNegative, "lambda of the square law"),
     Param::with(
         "body-saturation-current",
@@ -121,7 +126,7 @@ fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) ->
         |key| Depletion::new(v.number(key), v.number("built-in-voltage"), v.number("depletion-exponent"));
     let law = SquareLawMosfet {
         threshold: v.number("threshold"),
-        k: v.number("gain"),
+        k: v.number("transconductance-factor"),
         lambda: v.number("channel-length-modulation"),
         body,
         leakage: v.number("leakage-conductance"),

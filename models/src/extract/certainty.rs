@@ -8,7 +8,7 @@ use nalgebra::{DMatrix, DVector};
 /// the differences that make the Jacobian are no better.
 const SINGULAR: f64 = 1e-7;
 
-/// What a Jacobian tells.
+/// Uncertainty of the coordinates of a least-squares fit; all lists have one entry per coordinate (column).
 #[derive(Clone, Debug, PartialEq)]
 pub struct Certainty {
     /// Standard error of each coordinate for residuals of standard deviation 1; infinite where it is not determined.
@@ -19,7 +19,10 @@ pub struct Certainty {
     pub correlation: Vec<Vec<f64>>,
 }
 
-/// From the Jacobian (residuals by coordinates).
+/// Uncertainty from a Jacobian of m rows (residuals, each scaled to a standard deviation of 1) and n columns
+/// (coordinates, in whatever unit: errors are in the same). Where no covariance exists (no rows, a column of zeros, an
+/// entry that is not finite, fewer rows than columns) the errors of the coordinates concerned are infinite; there is no
+/// error to return.
 pub fn certainty(jacobian: &DMatrix<f64>) -> Certainty {
     let n = jacobian.ncols();
     let lengths: Vec<f64> = jacobian.column_iter().map(|c| c.norm()).collect();

@@ -58,7 +58,8 @@ pub enum MeritError {
     },
 }
 
-/// Under what the figures are taken; the same for all parts that are compared.
+/// Under what the figures are taken; the same for all parts that are compared. Temperatures are junction temperatures
+/// in °C, gate voltages are from gate to source in V.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Conditions {
     /// Junction temperature, °C.

@@ -1,7 +1,5 @@
 //! What is wrong with a package, as data.
 
-use std::fmt;
-
 /// What of a package is meant, by its number.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Subject {
@@ -16,7 +14,8 @@ pub enum Subject {
 }
 
 /// Something wrong with a package.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("{found}; expected {expected}")]
 pub struct PackageError {
     /// Where.
     pub subject: Subject,
@@ -29,14 +28,6 @@ pub struct PackageError {
     /// What may have been intended.
     pub suggestion: Option<String>,
 }
-
-impl fmt::Display for PackageError {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}; expected {}", self.found, self.expected)
-    }
-}
-
-impl std::error::Error for PackageError {}
 
 /// Without a suggestion.
 pub(super) fn error(

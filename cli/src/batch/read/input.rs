@@ -5,8 +5,8 @@ use std::path::Path;
 use super::Read;
 use crate::batch::distribution::Distribution;
 use crate::batch::list;
-use crate::batch::plan::{Input, Sampling, Values};
 use crate::batch::parameter_path::ParameterPath;
+use crate::batch::plan::{Input, Sampling, Values};
 use crate::diagnostic::{Diagnostic, nearest};
 use crate::scenario::conform::one_of;
 use crate::scenario::fields::{Fields, TypedAt};
@@ -88,7 +88,12 @@ impl Read<'_> {
         )
     }
 
-    fn column(&mut self, f: &Fields, parameter: &ParameterPath, (path, list): (&Path, &list::List)) -> Option<Vec<f64>> {
+    fn column(
+        &mut self,
+        f: &Fields,
+        parameter: &ParameterPath,
+        (path, list): (&Path, &list::List),
+    ) -> Option<Vec<f64>> {
         let wanted = f.text("column")?;
         let Some(k) = list.header.iter().position(|h| h == wanted) else {
             let names: Vec<&str> = list.header.iter().map(String::as_str).collect();

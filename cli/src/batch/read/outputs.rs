@@ -102,7 +102,12 @@ impl Read<'_> {
                 let difference = if of_signal == "degC" { "K" } else { of_signal };
                 let band = self.measured(f, "band", difference)?;
                 if band <= 0.0 {
-                    self.report(f.place_of("band"), f.key("band"), "a band of no width", "a value above zero");
+                    self.report(
+                        f.place_of("band"),
+                        f.key("band"),
+                        "a band of no width",
+                        "a value above zero",
+                    );
                 }
                 (Measured::SettlingTime { target, band }, "s")
             }

@@ -7,8 +7,8 @@ use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 
 use crate::answer::{Answer, Study};
-use crate::batch::row::{Column, Row, Status};
 use crate::batch::parameter_path::ParameterPath;
+use crate::batch::row::{Column, Row, Status};
 use crate::diagnostic::Diagnostic;
 use crate::judge::{Computed, Level, Number};
 use crate::scenario::fields::Fields;

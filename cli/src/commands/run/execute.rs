@@ -3,10 +3,10 @@
 use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
 
+use joulestep_engine::error::SolverError;
 use joulestep_engine::recorder::{Event, Layout, Recorder, Row};
 use joulestep_engine::run::setup::Refusal;
 use joulestep_engine::run::time_loop::{Ended, Run};
-use joulestep_engine::error::SolverError;
 
 use super::spread::Spreading;
 use super::{listen, stopped};

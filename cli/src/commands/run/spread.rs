@@ -10,8 +10,8 @@ use crate::access::Access;
 use crate::account::Account;
 use crate::account::spread::{NumberSpread, Spreads, Varied};
 use crate::args::RunArgs;
-use crate::batch::plan::{Plan, Values};
 use crate::batch::parameter_path::{ParameterPath, PathContext};
+use crate::batch::plan::{Plan, Values};
 use crate::batch::variant::PlannedBatch;
 use crate::commands::options::Refused;
 use crate::exit::BAD_INPUT;
@@ -19,9 +19,9 @@ use crate::judge::{
     Bounds, Computed, FACTOR, Far, Level, Moved, Uncertainty, differences, propagate, variance,
 };
 use crate::scenario::build::Reductions;
-use crate::scenario::resolved::Scenario;
 use crate::scenario::raw::RawTable;
-use crate::scenario::resolve::{Loaded, InputError, as_typed, resolve};
+use crate::scenario::resolve::{InputError, Loaded, as_typed, resolve};
+use crate::scenario::resolved::Scenario;
 use crate::scenario::sections::SCENARIO;
 
 /// An input with where it stands.
@@ -137,8 +137,12 @@ impl<'a> Spreading<'a> {
                        --spread PLAN";
             return Err(wrong(why));
         }
-        let context =
-            PathContext { what: "the scenario", root: &typed.root, section: &SCENARIO, scenario: Some(scenario) };
+        let context = PathContext {
+            what: "the scenario",
+            root: &typed.root,
+            section: &SCENARIO,
+            scenario: Some(scenario),
+        };
         let mut inputs = Vec::new();
         for (path, deviation) in found {
             let parameter = ParameterPath::find(&path, &context).map_err(|(found, expected, _)| {

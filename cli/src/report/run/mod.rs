@@ -1,9 +1,9 @@
 //! Reports of runs.
 
+mod definitions;
 mod energies;
 mod judged;
 mod sequence;
-mod definitions;
 mod traces;
 mod windows;
 

@@ -66,7 +66,7 @@ impl Study {
         }
         tables::write_statements(store, self)?;
         tables::write_answers(store, &self.answer_table())?;
-        let shown: Vec<_> = self.tables.iter().filter(|t| !t.data).cloned().collect();
+        let shown: Vec<_> = self.tables.iter().filter(|t| !t.machine_only).cloned().collect();
         tables::write(store, &shown)?;
         curves::write(store, &self.figures)
     }

@@ -14,15 +14,15 @@ use joulestep_engine::circuit::graph::{Circuit, HeatId};
 use joulestep_engine::circuit::probe::Channel;
 use joulestep_engine::circuit::topology;
 use joulestep_engine::control::board::Board;
+use joulestep_engine::error::CircuitError;
 use joulestep_engine::run::setup::{Piecewise, Setup, Start};
 use joulestep_engine::step::method::Method;
-use joulestep_engine::error::CircuitError;
 use joulestep_models::arrangement::builder::CircuitLayout;
 
 use crate::diagnostic::{Diagnostic, Place, Refusal, worded};
 use crate::scenario::fields::Named;
-use crate::scenario::resolved::Scenario;
 use crate::scenario::resolve::set_lines;
+use crate::scenario::resolved::Scenario;
 
 pub(crate) use judge::BEYOND;
 pub use judge::{Judged, Judging, KnownRange, Unheated, of_parts};

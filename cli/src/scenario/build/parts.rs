@@ -27,7 +27,7 @@ impl Build<'_> {
         let scenario = self.scenario;
         for spec in &scenario.components {
             let nodes: Vec<_> = spec.nodes.iter().map(|n| self.circuit.node(&n.name)).collect();
-            match (spec.entry.build)(&mut self.circuit, &spec.name.name, &nodes, &spec.values) {
+            match spec.entry.place(&mut self.circuit, &spec.name.name, &nodes, &spec.values) {
                 Ok(built) => self.keep(Placed {
                     name: spec.name.name.clone(),
                     kind: spec.entry.kind,

@@ -8,8 +8,8 @@ use joulestep_models::model::Range;
 use super::Build;
 use crate::diagnostic::{Diagnostic, nearest, worded};
 use crate::scenario::conform::one_of;
-use crate::scenario::resolved::{Signal, Typed};
 use crate::scenario::renamed;
+use crate::scenario::resolved::{Signal, Typed};
 use crate::scenario::shape;
 
 /// How a signal is written.

@@ -5,10 +5,10 @@ use std::sync::{Arc, Mutex, PoisonError};
 
 use joulestep_engine::thermal::compact::Compact;
 use joulestep_engine::thermal::convert::foster_to_cauer;
+use joulestep_engine::thermal::field::error::FieldError;
 use joulestep_engine::thermal::field::mesh::{Mesh, Sizing};
 use joulestep_engine::thermal::field::reduce::{Span, reduce};
 use joulestep_engine::thermal::field::system::System;
-use joulestep_engine::thermal::field::error::FieldError;
 use joulestep_engine::thermal::modal::Modal;
 use joulestep_engine::thermal::network::{CauerCell, FosterTerm, NetworkBuilder};
 use joulestep_engine::thermal::run::Thermal;

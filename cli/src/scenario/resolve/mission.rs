@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 use joulestep_engine::cycle::rainflow::{Activation, UserLaw};
+use joulestep_engine::units::people_digits;
 use joulestep_models::arrangement::mission::profile::MOVABLE;
 use joulestep_models::model::{Param, Range, Shape};
 
@@ -12,8 +13,8 @@ use crate::diagnostic::{Diagnostic, Place, Sources, nearest};
 use crate::scenario::conform::one_of;
 use crate::scenario::fields::{Fields, TypedAt};
 use crate::scenario::include::{Open, reason};
-use crate::scenario::resolved::{ArrangementSpec, MissionSpec, SegmentOf, SegmentSpec, ThermalSpec};
 use crate::scenario::raw::{Raw, RawTable};
+use crate::scenario::resolved::{ArrangementSpec, MissionSpec, SegmentOf, SegmentSpec, ThermalSpec};
 use crate::scenario::shape::quantity;
 
 /// One electron volt, J (exact in the SI).
@@ -263,12 +264,17 @@ impl Resolve<'_> {
                 self.report(
                     &time.0,
                     f.key(source),
-                    format!("{t} s is before the point above"),
+                    format!("{} is before the point above", people_digits(t, "s", 7)),
                     "times that do not fall",
                 );
             } else if t > length {
-                let found = format!("{t} s is after the end of the round");
-                self.report(&time.0, f.key(source), found, format!("at most {length} s"));
+                let found = format!("{} is after the end of the round", people_digits(t, "s", 7));
+                self.report(
+                    &time.0,
+                    f.key(source),
+                    found,
+                    format!("at most {}", people_digits(length, "s", 7)),
+                );
             }
             if unit == "degC" && x <= -273.15 {
                 self.report(

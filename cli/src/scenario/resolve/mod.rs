@@ -21,18 +21,20 @@ use crate::diagnostic::{Diagnostic, Place, Refusal, Sources, nearest, worded};
 use crate::scenario::conform::{Conform, one_of};
 use crate::scenario::fields::{Fields, Named};
 use crate::scenario::include::{self, Open};
-use crate::scenario::resolved::{RecordSpec, Scenario, Signal, Typed};
 use crate::scenario::merge::merge;
 use crate::scenario::raw::RawTable;
+use crate::scenario::resolved::{RecordSpec, Scenario, Signal, Typed};
 use crate::scenario::sections::SCENARIO;
 use crate::scenario::shape::{GROUND, zero_as_ground};
 
 /// Why there is no scenario.
-#[derive(Debug)]
+#[derive(Debug, thiserror::Error)]
 pub enum InputError {
     /// The scenario file itself cannot be opened.
-    Unreadable(std::io::Error),
+    #[error("cannot read the file: {0}")]
+    Unreadable(#[source] std::io::Error),
     /// It is wrong.
+    #[error("{}", .0.text().trim_end())]
     Refused(Refusal),
 }
 

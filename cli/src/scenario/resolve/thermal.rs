@@ -9,8 +9,8 @@ use crate::diagnostic::{Diagnostic, FileId, Sources};
 use crate::package::load;
 use crate::scenario::fields::{Fields, Named};
 use crate::scenario::include::Open;
-use crate::scenario::resolved::{Cells, ChainSpec, HeatPackageSpec, ThermalSpec};
 use crate::scenario::raw::{Raw, RawTable};
+use crate::scenario::resolved::{Cells, ChainSpec, HeatPackageSpec, ThermalSpec};
 
 /// The packages that a scenario asks for, by the file that asks and the name it uses.
 #[derive(Debug, Default)]

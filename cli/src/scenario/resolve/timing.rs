@@ -21,7 +21,11 @@ impl Resolve<'_> {
         let lengths = self.lengths(f, end)?;
         let base = lengths.base;
         if base > end && f.has("base") {
-            let found = format!("the base step of {base} s is longer than the run of {end} s");
+            let found = format!(
+                "the base step of {} is longer than the run of {}",
+                people_digits(base, "s", 7),
+                people_digits(end, "s", 7)
+            );
             self.report(f.place_of("base"), f.key("base"), found, "a step shorter than `end`");
         }
         let coupling = f.number("coupling").unwrap_or(end / EXCHANGES);
@@ -57,7 +61,11 @@ impl Resolve<'_> {
                 let halvings = (0..Steps::DEEPEST).find(fits).unwrap_or(Steps::DEEPEST);
                 let base = finest * 2f64.powi(halvings as i32);
                 if base > end {
-                    let found = format!("the finest step of {finest} s is longer than the run of {end} s");
+                    let found = format!(
+                        "the finest step of {} is longer than the run of {}",
+                        people_digits(finest, "s", 7),
+                        people_digits(end, "s", 7)
+                    );
                     self.report(f.place_of("finest"), f.key("finest"), found, "a step shorter than `end`");
                 }
                 Some(Steps { base, finest: halvings, ..default })

@@ -8,7 +8,7 @@ use std::path::Path;
 use joulestep_engine::run::setup::Setup;
 use joulestep_engine::units::people;
 use joulestep_models::arrangement::dead_time::{
-    DeadTimeError, Kind, PARAMS, Point, LegUnderTest as Leg, estimate, least, point_at,
+    DeadTimeError, Kind, LegUnderTest as Leg, PARAMS, Point, estimate, least, point_at,
 };
 use joulestep_models::arrangement::find;
 use joulestep_models::model::Range::{Any, NotNegative, Positive};
@@ -150,9 +150,7 @@ impl Found {
 fn failed(error: &DeadTimeError) -> StudyError {
     match error {
         DeadTimeError::Circuit(_) => StudyError::Refused(error.to_string()),
-        DeadTimeError::Cycle(_) | DeadTimeError::Operating(_) => {
-            StudyError::Numerical(error.to_string())
-        }
+        DeadTimeError::Cycle(_) | DeadTimeError::Operating(_) => StudyError::Numerical(error.to_string()),
     }
 }
 
@@ -219,7 +217,8 @@ fn find_all(q: &Question, context: &Context<'_>) -> Result<Found, StudyError> {
     let (leg, what) = leg(q)?;
     let (times, currents) = (q.numbers("dead-time"), q.numbers("current"));
     if times.is_empty() || !times.is_sorted_by(|a, b| a < b) {
-        return Err(q.wrong("dead-time", format!("{times:?} s"), "dead times, rising"));
+        let shown: Vec<String> = times.iter().map(|t| people(*t, "s")).collect();
+        return Err(q.wrong("dead-time", shown.join(", "), "dead times, rising"));
     }
     if times.len() * currents.len() > MOST {
         let found = format!("{} points", times.len() * currents.len());

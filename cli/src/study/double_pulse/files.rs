@@ -98,7 +98,7 @@ pub(super) fn write(question: &Question, grid: &Grid, found: &[Judged]) -> Resul
                 ..Scalar::default()
             };
             let numbers = table::numbers(&j.outcome).map(scalar).chain(store::judged(&j.account)).collect();
-            let summary = store::said(&j.account, numbers);
+            let summary = store::summary_of(&j.account, numbers);
             record(&waveforms(folder, k), grid, &j.outcome, summary).map_err(|e| failed(e.to_string()))?;
         }
     }

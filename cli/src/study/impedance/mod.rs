@@ -88,8 +88,8 @@ const DEFINITIONS: [(&str, &str); 6] = [
 ];
 
 fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError> {
-    let options = |key: &str| !question.files(key).is_empty();
-    match (asked("package"), asked("points"), asked("against")) {
+    let given = |key: &str| !question.files(key).is_empty();
+    match (given("package"), given("points"), given("against")) {
         (false, true, false) => points::study(question),
         (false, true, true) => Err(question.wrong("against", "points", "a package, to compare with another")),
         (true, true, _) => Err(question.wrong("points", "a package too", "a package, or points to fit")),

@@ -10,8 +10,8 @@ use super::{DEFINITIONS, NOT_LAYERS};
 use crate::answer::{Answer, Study, StudyFigure, StudyTable};
 use crate::diagnostic::Place;
 use crate::plot::{Axis, Chart, Curve, Figure, Panel};
-use crate::table::{Head, Table};
 use crate::study::{Question, StudyError};
+use crate::table::{Head, Table};
 
 /// Points, the Foster network through them, and its Cauer ladder.
 #[derive(Clone, Debug)]

@@ -64,7 +64,7 @@ pub(super) fn tables(f: &Followed, lives: &[Life], options: &Options, begin: Beg
             tables::cycles(f, lives),
         ),
         StudyTable::new("work", "How it was followed", 0, tables::work(f)),
-        StudyTable::new("course", "Course of the junction temperatures", 1, tables::course(f)).data(),
+        StudyTable::new("course", "Course of the junction temperatures", 1, tables::course(f)).machine_only(),
     ]
 }
 

@@ -1,8 +1,8 @@
 //! What a scenario asks of the library's study, and the counted temperature cycles with their damage.
 
 use joulestep_engine::cycle::rainflow::{Counted, UserLaw};
-use joulestep_engine::run::setup::Setup;
 use joulestep_engine::error::CircuitError;
+use joulestep_engine::run::setup::Setup;
 use joulestep_models::arrangement::builder::CircuitLayout;
 use joulestep_models::arrangement::mission::Followed;
 use joulestep_models::arrangement::mission::count::{Cycles, count};

@@ -92,16 +92,16 @@ static SECTION: Section = Section {
 impl From<MissionError> for StudyError {
     fn from(error: MissionError) -> Self {
         match error {
-            MissionError::Cycle { .. }
-            | MissionError::Numerical { .. }
-            | MissionError::Runaway { .. } => Self::Numerical(error.to_string()),
+            MissionError::Cycle { .. } | MissionError::Numerical { .. } | MissionError::Runaway { .. } => {
+                Self::Numerical(error.to_string())
+            }
             _ => Self::Refused(error.to_string()),
         }
     }
 }
 
 /// What is asked, at any level.
-struct Options<'a> {
+struct Task<'a> {
     scenario: &'a Scenario,
     spec: &'a MissionSpec,
     profile: Profile,
@@ -133,20 +133,20 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
         effort: Effort { closing: question.number("closing"), ..Effort::default() },
         switching: Some(arrangement.values.number("frequency")),
     };
-    let options = Options { scenario, spec, profile, options, repeating: question.flag("repeating") };
+    let task = Task { scenario, spec, profile, options, repeating: question.flag("repeating") };
     // A coarser one solves cycles of the one as stated again.
     let near = question.left::<Followed>().filter(|_| context.level.0 > 0);
     let followed = match near {
-        Some(near) => options.at(context, |build| again(&near, options.profile.begin, build))?,
-        None => options.follow(question, context, &inputs)?,
+        Some(near) => task.at(context, |build| again(&near, task.profile.begin, build))?,
+        None => task.follow(question, context, &inputs)?,
     };
     if context.level.0 == 0 {
         question.leave(followed.clone());
     }
-    Ok(options.study(&followed, ready, arrangement.arrangement.kind))
+    Ok(task.study(&followed, ready, arrangement.arrangement.kind))
 }
 
-impl Options<'_> {
+impl Task<'_> {
     /// The arrangement at parameters, as coarse as a level.
     fn at<T>(
         &self,
@@ -180,7 +180,7 @@ impl Options<'_> {
         }
         let progress = Progress::new(context.quiet, self.profile.duration());
         let mut observer = record::Observer { writer, profile: &self.profile, progress, stop: context.stop };
-        let followed = self.at(context, |build| follow(&self.profile, lay, &self.options, &mut observer));
+        let followed = self.at(context, |build| follow(&self.profile, build, &self.options, &mut observer));
         observer.progress.done();
         // What fails leaves its file closed as a partial one.
         let followed = followed?;

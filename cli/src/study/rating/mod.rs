@@ -5,6 +5,7 @@ mod compute;
 mod picture;
 mod tables;
 
+use joulestep_engine::units::people;
 use joulestep_models::merit::{Conditions, gate_on};
 use joulestep_models::model::Range::{Any, NotNegative, Positive};
 use joulestep_models::package::Package;
@@ -190,7 +191,11 @@ struct Sharing {
 fn read(q: &Question) -> Result<Options, StudyError> {
     let (from, to) = (q.number("from"), q.number("to"));
     if to <= from {
-        return Err(q.wrong("to", format!("from {from} s to {to} s"), "`to` above `from`"));
+        return Err(q.wrong(
+            "to",
+            format!("from {} to {}", people(from, "s"), people(to, "s")),
+            "`to` above `from`",
+        ));
     }
     let resistance = q.number("resistance-spread");
     if resistance >= 1.0 {

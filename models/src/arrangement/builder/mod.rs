@@ -187,7 +187,7 @@ impl Builder<'_> {
         let entry = find(kind).map_err(|_| bad(name, format!("there is no kind `{kind}`")))?;
         let mut values = Values::with_defaults(entry.params);
         values.0.extend(given.iter().map(|&(key, x)| (key, Value::Number(x))));
-        let built = (entry.build)(self.circuit, name, pins, &values)?;
+        let built = entry.place(self.circuit, name, pins, &values)?;
         let element = Element { name: name.to_string(), kind: entry.kind, role, built: built.clone() };
         self.layout.elements.push(element);
         Ok(built)

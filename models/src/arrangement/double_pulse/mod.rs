@@ -27,6 +27,7 @@ use joulestep_engine::recorder::InMemory;
 use joulestep_engine::run::setup::{Refusal, Setup};
 use joulestep_engine::run::watch::Seen;
 use joulestep_engine::step::schedule::Steps;
+use joulestep_engine::units::people;
 use serde::Serialize;
 
 use crate::model::{Built, bad};
@@ -233,8 +234,8 @@ fn check(bench: &Bench, point: &Point) -> Result<(), PulseError> {
     }
     if bench.ramp >= bench.pause.min(bench.second_pulse) {
         return Err(PulseError::Asked(format!(
-            "a gate ramp of {} s does not fit into the pause and the second pulse",
-            bench.ramp
+            "a gate ramp of {} does not fit into the pause and the second pulse",
+            people(bench.ramp, "s")
         )));
     }
     if bench.gate_on <= bench.gate_off || bench.loop_resistance < 0.0 {

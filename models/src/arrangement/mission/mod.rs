@@ -26,6 +26,7 @@ use joulestep_engine::error::{CircuitError, SolverError};
 use joulestep_engine::run::setup::{Refusal, Setup};
 use joulestep_engine::run::watch::Seen;
 use joulestep_engine::thermal::run::Thermal;
+use joulestep_engine::units::people;
 use nalgebra::DMatrix;
 use serde::Serialize;
 
@@ -222,7 +223,7 @@ pub enum MissionError {
     #[error("{0}")]
     Profile(String),
     /// Values that the arrangement refuses.
-    #[error("at {time} s: {what}")]
+    #[error("at {}: {what}", people(*time, "s"))]
     Circuit {
         /// When, s.
         time: f64,
@@ -230,7 +231,7 @@ pub enum MissionError {
         what: CircuitError,
     },
     /// No start.
-    #[error("at {time} s: {what}")]
+    #[error("at {}: {what}", people(*time, "s"))]
     Start {
         /// When, s.
         time: f64,
@@ -238,7 +239,7 @@ pub enum MissionError {
         what: Refusal,
     },
     /// No periodic state.
-    #[error("at {time} s: {what}")]
+    #[error("at {}: {what}", people(*time, "s"))]
     Cycle {
         /// When, s.
         time: f64,
@@ -246,7 +247,7 @@ pub enum MissionError {
         what: CycleError,
     },
     /// The equations could not be solved.
-    #[error("at {time} s of the mission: {what}")]
+    #[error("at {} of the mission: {what}", people(*time, "s"))]
     Numerical {
         /// When, s.
         time: f64,
@@ -254,9 +255,7 @@ pub enum MissionError {
         what: SolverError,
     },
     /// Temperatures run away.
-    #[error(
-        "at {time} s: a temperature of {celsius:.0} degC; losses and temperatures drive each other up (thermal runaway?)"
-    )]
+    #[error("at {}: a temperature of {celsius:.0} degC; thermal runaway?", people(*time, "s"))]
     Runaway {
         /// When, s.
         time: f64,
@@ -272,7 +271,7 @@ const MOST_STRETCHES: f64 = 2e4;
 fn checked(profile: &Profile, boundaries: usize) -> Result<(), MissionError> {
     let bad = |what: String| Err(MissionError::Profile(what));
     if !(profile.length.is_finite() && profile.length > 0.0) || profile.rounds == 0 {
-        return bad(format!("a mission of {} rounds of {} s", profile.rounds, profile.length));
+        return bad(format!("a mission of {} rounds of {}", profile.rounds, people(profile.length, "s")));
     }
     let stretches = (profile.corners().len() - 1) as f64 * f64::from(profile.rounds);
     if stretches > MOST_STRETCHES {
