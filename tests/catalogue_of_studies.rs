@@ -268,13 +268,13 @@ fn answers_agree(case: &Case, json: &Value, study: &Study, folder: &Path) {
 
 fn tables_agree(case: &Case, json: &Value, study: &Study, folder: &Path) {
     let name = case.study;
-    let report = json["tables"].as_object().expect("tables");
-    assert_eq!(report.len(), study.tables.len(), "{name}");
+    let given = json["tables"].as_object().expect("tables");
+    assert_eq!(given.len(), study.tables.len(), "{name}");
     let report = without_blanks(&page::parsed(&folder.join("study.html")).text);
     let text = requested(case, &["--quiet"]).out;
     for table in &study.tables {
         let what = format!("{name}: {}", table.name);
-        let json = &report[&table.name];
+        let json = &given[&table.name];
         assert_eq!(json["title"], table.title, "{what}");
         let by_csv = csv(&requested(case, &[&format!("--csv={}", table.name)]).out);
         let data: Table = table.data.plain();

@@ -106,8 +106,8 @@ pub fn gather(
             continue;
         }
         if input.what == What::Scenario {
-            for (name, _) in names {
-                scenario(name, sources, open, diagnostics, &mut all)?;
+            for (name, place) in names {
+                scenario(name, place, sources, open, diagnostics, &mut all)?;
             }
             continue;
         }
@@ -150,12 +150,15 @@ pub fn gather(
 
 fn scenario(
     name: &str,
+    place: &Place,
     sources: &mut Sources,
     open: Open<'_>,
     diagnostics: &mut Vec<Diagnostic>,
     into: &mut Files,
 ) -> Result<(), (String, io::Error)> {
-    match as_typed_beside(sources.clone(), Path::new(name), open) {
+    // Relative to the file that names it.
+    let folder = sources.files.get(place.file.0).and_then(|f| f.0.parent()).map(Path::to_path_buf);
+    match as_typed_beside(sources.clone(), &folder.unwrap_or_default().join(name), open) {
         Ok(typed) => {
             let loaded = typed.load(open);
             *sources = loaded.sources().clone();

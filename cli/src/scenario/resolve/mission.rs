@@ -292,6 +292,14 @@ impl Resolve<'_> {
         if f.text("between") != Some("ramp") {
             points = held(&points);
         }
+        match (f.number("shift"), &of) {
+            (None, _) => {}
+            (Some(kelvin), SegmentOf::Boundary(_)) => points.iter_mut().for_each(|p| p.1 += kelvin),
+            (Some(_), SegmentOf::Parameter(_)) => {
+                self.report(f.place_of("shift"), f.key("shift"), "`shift` beside `parameter`", "a boundary");
+                return None;
+            }
+        }
         Some(SegmentSpec { of, unit, points })
     }
 

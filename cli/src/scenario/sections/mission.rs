@@ -31,6 +31,11 @@ pub static SEGMENT: Section = Section {
         Key::may("parameter", Form::Text, "parameter of the arrangement"),
         Key::may("boundary", Form::Name, "boundary of the thermal network, in place of a parameter"),
         Key::may("points", Form::Rows, "pairs [time, value]; two of one time are a step"),
+        Key::may(
+            "shift",
+            Form::Quantity("K", Any),
+            "what every temperature of a boundary is raised by; default 0 K",
+        ),
         Key::may("file", Form::Text, "the same as a CSV file of two columns, relative to this file"),
         Key::may(
             "between",
