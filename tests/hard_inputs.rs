@@ -136,7 +136,7 @@ fn files_name_others_in_their_folder_only() {
     assert!(report.contains("secret.toml:1:") && !report.contains("hush"), "{report}");
     #[cfg(unix)]
     {
-        std::os::unix::fs::symlink("../more.toml", case.path("in/sub/link.toml")).expect("linked");
+        std::os::unix::fs::symlink("../../more.toml", case.path("in/sub/link.toml")).expect("linked");
         fs::write(case.path("in/near.toml"), with("sub/link.toml")).expect("written");
         case.refuses(2, &["check", "@in/near.toml"], outside);
         let made = Command::new("mkfifo").arg(case.path("in/pipe.toml")).status().expect("mkfifo");
@@ -162,20 +162,20 @@ fn outputs_are_neither_inputs_nor_each_other_and_can_be_written() {
     let run = |out: &str, code: i32, why: &str| {
         case.refuses(code, &["run", "@s.toml", "--force", "--out", out], why)
     };
-    run("@s.toml", 2, "is an input of this command");
+    run("@s.toml", 4, "is an input of this command");
     fs::hard_link(case.path("s.toml"), case.path("hard.h5")).expect("linked");
-    run("@hard.h5", 2, "is an input of this command");
+    run("@hard.h5", 4, "is an input of this command");
     // Named by the scenario only: it is not read, and so not replaced.
     run("@more.toml", 2, "--out is to write it");
     run("@none/r.h5", 4, "its folder does not exist");
     run("@", 4, "it is a directory");
     case.refuses(
-        2,
+        4,
         &["parts", "compare", "cascode-700v-22m", "--out", "@a", "--plot", "@a"],
         "a file of its own",
     );
-    case.refuses(2, &["batch", "@s.toml", "--out", "@t.h5", "--csv", "@t.h5.journal"], "a file of its own");
-    case.refuses(2, &["report", "@s.toml", "-o", "@s.toml", "--force"], "is an input of this command");
+    case.refuses(4, &["batch", "@s.toml", "--out", "@t.h5", "--csv", "@t.h5.journal"], "a file of its own");
+    case.refuses(4, &["report", "@s.toml", "-o", "@s.toml", "--force"], "is an input of this command");
     assert_eq!(fs::read_to_string(case.path("more.toml")).expect("read"), more);
 }
 
@@ -185,7 +185,8 @@ fn a_comment_does_not_change_a_report() {
     let scenario = format!("# file: see the folder notes\ntitle = \"Mine\"\n{HEAD}");
     let case = Case::new(&[("s.toml", &scenario)]);
     let run = case.run(&["run", "@s.toml", "--out", "@r.h5", "--quiet"]);
-    assert_eq!(run.status.code(), Some(0), "{}", text(&run.stderr));
+    // Not proven: only one pin touches the node.
+    assert_eq!(run.status.code(), Some(5), "{}", text(&run.stderr));
     let report = case.run(&["report", "@r.h5", "-o", "@r.md"]);
     assert!(text(&report.stdout).starts_with("Mine: "), "{}", text(&report.stdout));
     let report = fs::read_to_string(case.path("r.md")).expect("read");

@@ -8,7 +8,7 @@ use std::io::{self, ErrorKind, Write};
 use std::path::{Path, PathBuf};
 
 use crate::access::reason;
-use crate::exit::{BAD_INPUT, INPUT_OUTPUT};
+use crate::exit::INPUT_OUTPUT;
 use crate::identity::{Identity, folder_of, place};
 
 /// Something that a command writes.
@@ -61,11 +61,11 @@ pub fn examine(outputs: &[Output], inputs: &[PathBuf]) -> Result<Vec<(String, Id
                 if *input == path { String::new() } else { format!(" under the name `{}`", input.display()) };
             let why =
                 format!("{option}: `{shown}` is an input of this command{named}; expected another file");
-            return Err((why, BAD_INPUT));
+            return Err((why, INPUT_OUTPUT));
         }
         if let Some((other, _)) = seen.iter().find(|s| s.1 == identity) {
             let why = format!("{option}: `{shown}` is the file of {other} too; expected a file of its own");
-            return Err((why, BAD_INPUT));
+            return Err((why, INPUT_OUTPUT));
         }
         seen.push((option.clone(), identity));
     }
@@ -85,7 +85,10 @@ pub fn apart(outputs: &[PathBuf], inputs: &[PathBuf]) -> Result<(), (String, u8)
     for path in outputs {
         let Ok(identity) = Identity::of(path) else { continue };
         if let Some(other) = seen.get(&identity) {
-            return Err((format!("`{}` is {other}; expected a file of its own", path.display()), BAD_INPUT));
+            return Err((
+                format!("`{}` is {other}; expected a file of its own", path.display()),
+                INPUT_OUTPUT,
+            ));
         }
         seen.insert(identity, "another output too".into());
     }
@@ -214,10 +217,10 @@ mod tests {
         for name in ["in.toml", "hard.toml", "soft.toml", "here/in.toml", "here/./soft.toml"] {
             let (why, code) = describe(&[("--out", name)]).unwrap_err();
             assert!(why.contains("is an input of this command"), "{name}: {why}");
-            assert_eq!(code, BAD_INPUT);
+            assert_eq!(code, INPUT_OUTPUT);
         }
         let (why, code) = describe(&[("--out", "new.h5"), ("--csv", "dangling.h5")]).unwrap_err();
-        assert!(why.contains("is the file of --out too") && code == BAD_INPUT, "{why}");
+        assert!(why.contains("is the file of --out too") && code == INPUT_OUTPUT, "{why}");
         assert_eq!(describe(&[("--out", "new.h5"), ("--csv", "here/new.csv")]).unwrap(), 2);
         let (why, code) = describe(&[("--out", "none/new.h5")]).unwrap_err();
         assert!(why.contains("its folder does not exist") && code == INPUT_OUTPUT, "{why}");

@@ -318,11 +318,7 @@ fn broken_plans_of_ratings_are_reported() {
             "more than one subject",
             "",
         ),
-        (
-            of("", "steps.end", "1", ""),
-            "nothing to vary",
-            "expected one of `scenario`, [dead-time], [rating]",
-        ),
+        (of("", "steps.end", "1", ""), "nothing to vary", "[rating]"),
         (
             of(rating, "rating.heatsink", "\"5 degC\"", "[[keep]]\nwhich = \"every\"\nstep = 2\n"),
             "this study records no signals",

@@ -157,7 +157,7 @@ impl Growing {
         let gate = self.gate(source);
         let given = [
             ("threshold", 2.0 + 3.0 * self.chance.share()),
-            ("gain", self.chance.between(1e-2, 1e2)),
+            ("transconductance-factor", self.chance.between(1e-2, 1e2)),
             ("gate-source-capacitance", self.chance.between(1e-13, 1e-8)),
             ("gate-drain-capacitance", self.chance.between(1e-14, 1e-9)),
             ("drain-source-capacitance", self.chance.between(1e-13, 1e-8)),
@@ -180,7 +180,7 @@ impl Growing {
 }
 
 /// Kind of the cascode in the catalogue.
-const CASCODE: &str = "stack";
+const CASCODE: &str = "cascode";
 
 /// The circuit of a seed with its events, ready to be made ready.
 pub fn setup(seed: u64) -> Setup<f64> {

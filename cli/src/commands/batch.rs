@@ -388,14 +388,12 @@ fn gathered(study: &mut PlannedBatch, args: &MergeArgs, out: &Path) -> Result<BT
         }
         rows.extend(held.rows);
     }
-    let missing: Vec<usize> = (0..study.count()).filter(|v| !rows.contains_key(v)).collect();
-    if let Some(first) = missing.first() {
-        let why = format!(
-            "{} of {} variants are in none of the shards, the first is number {first}; expected all shards, finished",
-            missing.len(),
-            study.count()
-        );
-        return Err((why, BAD_INPUT));
-    }
-    Ok(rows)
+    let count = study.count();
+    let missing: Vec<usize> = (0..count).filter(|v| !rows.contains_key(v)).collect();
+    let Some(first) = missing.first() else { return Ok(rows) };
+    let found = format!(
+        "{} of {count} variants are in none of the shards, the first is number {first}",
+        missing.len()
+    );
+    Err((format!("{found}; expected all shards, finished"), BAD_INPUT))
 }

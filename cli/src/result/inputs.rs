@@ -7,6 +7,10 @@ use crate::diagnostic::Sources;
 
 pub(super) fn write(store: &Store, inputs: &Sources) -> Result<(), ResultError> {
     store.group("inputs")?;
+    // The library writes a column of no texts in a way that others do not read.
+    if inputs.files.is_empty() {
+        return Ok(());
+    }
     let names: Vec<String> = inputs.files.iter().map(|f| f.0.display().to_string()).collect();
     let texts: Vec<String> = inputs.files.iter().map(|f| f.1.clone()).collect();
     store.texts("inputs", "name", &names, "path of a file that went in, as it was typed")?;

@@ -86,14 +86,15 @@ impl Resolve<'_> {
         self.unique("heat inputs", chains.chain(spec.inputs.iter().map(|i| &i.0)));
         self.unique("packages", spec.packages.iter().map(|s| &s.name));
         self.packages(&spec);
-        let names: BTreeSet<&str> = places.iter().map(|n| n.name.as_str()).collect();
+        let names: Vec<&str> = places.iter().map(|n| n.name.as_str()).collect();
+        let known: BTreeSet<&str> = names.iter().copied().collect();
         let ends = spec.chains.iter().map(|c| (&c.end, format!("thermal.chain.{}.end", c.name.name)));
         let links = spec.links.iter().flat_map(|l| [(&l.0, "thermal.link.from"), (&l.1, "thermal.link.to")]);
         let links = links.map(|(n, k)| (n, k.to_string()));
         let inputs = spec.inputs.iter().map(|i| (&i.1, format!("thermal.input.{}.node", i.0.name)));
         let requested: Vec<(&Named, String)> = ends.chain(links).chain(inputs).collect();
         for (named, key) in requested {
-            if !names.contains(named.name.as_str()) {
+            if !known.contains(named.name.as_str()) {
                 self.unknown(named, key, "thermal node, chain or boundary", names.iter().copied());
             }
         }
