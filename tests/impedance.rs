@@ -56,7 +56,7 @@ fn a_package_is_reported_whole() {
                 assert!(*peak >= z * (1.0 - 1e-9) && *peak >= duty * steady && *peak <= steady * 1.001);
             }
         }
-        let words = name.replace('.', " ").replace('_', " ");
+        let words = name.replace(['.', '_'], " ");
         let sum = |table: &str, name: &str| -> f64 {
             let mine = rows(&report, table).into_iter().filter(|r| r["path"] == words.as_str());
             mine.filter_map(|r| r[name].as_f64()).sum()

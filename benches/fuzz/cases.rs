@@ -64,7 +64,7 @@ pub const TARGETS: &[Target] = &[
     Target { name: "result", usual: true, base: results, text: false, run: result },
     Target { name: "journal", usual: true, base: journals, text: true, run: journal },
     Target { name: "command", usual: true, base: |_| lines(), text: true, run: command },
-    Target { name: "run", usual: false, base: |_| vec![corpus::RL.into()], text: true, run: run },
+    Target { name: "run", usual: false, base: |_| vec![corpus::RL.into()], text: true, run },
 ];
 
 const IMPEDANCE: &str =

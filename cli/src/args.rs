@@ -81,6 +81,7 @@ pub struct Cli {
 
 /// The commands.
 #[derive(Debug, Subcommand)]
+#[expect(clippy::large_enum_variant, reason = "made once, for the command line")]
 pub enum Command {
     /// Run a scenario and write the result file.
     ///
@@ -192,7 +193,6 @@ pub struct CheckArgs {
 
 /// Commands on parts.
 #[derive(Debug, Subcommand)]
-#[expect(clippy::large_enum_variant, reason = "made once, for the command line")]
 pub enum PartsCommand {
     /// List the shipped parts with their technology and ratings. All of them are invented.
     List(PartsListArgs),

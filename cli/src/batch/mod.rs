@@ -4,7 +4,7 @@
 //! [`variant::PlannedBatch::read`] reads a plan; [`variant::PlannedBatch::run`] runs any variant of it,
 //! [`variant::PlannedBatch::run_block`] those of a [`block`] in lanes; [`execute::execute`] runs them all on threads
 //! into a [`journal`]; [`table`] and [`parquet`] make files of the rows, [`errors`] says how far they may be wrong and
-//! what follows, [`statistics`] and [`indices`] tell what they say together, [`keep`] runs chosen ones again with their
+//! what follows, [`statistics`] and [`indices`] tell what they say together, [`save`] runs chosen ones again with their
 //! waveforms.
 //!
 //! A capacitor charged through a resistor of some tolerance, from a program of one's own. Files are opened through a

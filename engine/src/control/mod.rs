@@ -4,7 +4,7 @@
 //! driven sources, choices among conductances. Orders carry the instant at which they take effect; the loop ends a
 //! step exactly there and opens a fine window.
 //!
-//! At a boundary t the loop carries out what is due ([`Board::carry_out`]), lets every controller look in the order
+//! At a boundary t the loop carries out what is due (the board), lets every controller look in the order
 //! of registration, and then asks for what changed ([`Board::take_changes`]). Protections and modulators are registered
 //! before the drives that follow their lines; in the other order a drive learns of a change that takes effect
 //! without delay one boundary late.

@@ -32,7 +32,7 @@ impl<L: Lane> StageSolver<L> {
     /// jump, so that the start is wrong by the third power of the tiny step only.
     ///
     /// Where that first step loses energy, because much moves at once, the transient is followed instead
-    /// ([`StageSolver::follow`]), unless nobody `counts` energies.
+    /// (`StageSolver::follow`), unless nobody `counts` energies.
     ///
     /// # Errors
     /// When no consistent state is found.

@@ -1,6 +1,6 @@
 //! Newton's iteration where robustness counts and time does not: operating points, and states after a jump.
 //!
-//! Small circuits are eliminated densely with pivoting in every iteration. From [`SPARSE_FROM`] unknowns on an order is
+//! Small circuits are eliminated densely with pivoting in every iteration. From `SPARSE_FROM` unknowns on an order is
 //! compiled on the values at hand, and chosen anew where it loses digits on others.
 
 use std::sync::atomic::{AtomicBool, Ordering};

@@ -106,7 +106,7 @@ const RENAMED: [(&str, &str); 5] = [
 ];
 
 /// What is reported of the point of least loss.
-const OF_BEST: &[(&str, &str, &str, fn(&Point) -> f64)] = &[
+const OF_BEST: &[tables::Column] = &[
     ("losses", "least loss of a period", "J", |p| p.losses),
     ("diode", "E_diode there", "J", |p| p.diode),
     ("turn-on", "E_on there", "J", |p| p.turn_on),

@@ -8,7 +8,7 @@ use crate::answer::StudyTable;
 use crate::plot::{Axis, Chart, Curve, Figure, Panel};
 use crate::table::{Cell, Head, Table};
 
-type Column = (&'static str, &'static str, &'static str, fn(&Point) -> f64);
+pub(super) type Column = (&'static str, &'static str, &'static str, fn(&Point) -> f64);
 
 /// What is computed at each point.
 pub(super) const NUMBERS: &[Column] = &[
