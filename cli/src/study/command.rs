@@ -36,7 +36,9 @@ pub enum Unasked {
 impl Entry {
     /// The command with its options.
     pub fn command(&'static self) -> Command {
-        let help = format!("{}.\n\n{}", self.section.help, self.help);
+        // Paragraphs are filled to the terminal's width.
+        let filled: Vec<String> = self.help.split("\n\n").map(|p| p.replace('\n', " ")).collect();
+        let help = format!("{}.\n\n{}", self.section.help, filled.join("\n\n"));
         let mut command = Command::new(self.word()).about(self.section.help).long_about(help);
         command = command.after_long_help(format!("Examples:\n{}", indented(self.examples)));
         for key in self.section.keys {
