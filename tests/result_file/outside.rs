@@ -271,7 +271,8 @@ fn a_file_of_format_1_is_refused() {
     let expected = "format 1 of an earlier Joulestep";
     let error = joulestep::result::ResultFile::open(&path).map(|_| ()).unwrap_err().to_string();
     assert!(error.contains(expected) && error.contains("format 2, which this program reads"), "{error}");
+    let out = folder.path().join("r.html");
     let run =
-        crate::common::program::joulestep(&["report", path.to_str().unwrap(), "-o", "/nonexistent/r.html"]);
+        crate::common::program::joulestep(&["report", path.to_str().unwrap(), "-o", out.to_str().unwrap()]);
     assert!(run.code != 0 && run.err.contains(expected), "{} {}", run.code, run.err);
 }
