@@ -27,8 +27,8 @@ pub(super) fn view(browser: &Browser) -> (f64, f64) {
 pub(super) fn middle(browser: &Browser) -> (i64, i64) {
     let report = browser.run(
         "const r = document.getElementById('plot').getBoundingClientRect();
-         const data = document.getElementById('data');
-         return [Math.round(r.left + 0.55 * r.width), Math.round(r.top + 0.4 * data.clientHeight)]",
+         const sheet = document.getElementById('sheet');
+         return [Math.round(r.left + 0.55 * r.width), Math.round(r.top + 0.4 * sheet.clientHeight)]",
     );
     (report[0].as_i64().unwrap(), report[1].as_i64().unwrap())
 }
@@ -125,7 +125,7 @@ fn the_page_zooms_reads_jumps_and_saves() {
         format!("return document.getElementById('at-t1').dataset.value === '{}'", js(time[sample + 1]));
     browser.until(&next);
 
-    // Where the data shows blocks of samples, a cursor stands on one of them.
+    // Where the sheet shows blocks of samples, a cursor stands on one of them.
     browser.press("\u{e00c}w");
     browser.until("return document.getElementById('at-t1').dataset.value === ''");
     browser.drag(at, at);
