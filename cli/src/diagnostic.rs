@@ -286,6 +286,13 @@ struct Located<'a> {
     diagnostic: &'a Diagnostic,
 }
 
+/// First letter as a capital.
+pub(crate) fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    let first = letters.next().map(|c| c.to_uppercase().to_string()).unwrap_or_default();
+    format!("{first}{}", letters.as_str())
+}
+
 /// Writes a text in indented lines of at most `width` columns.
 pub fn filled(text: &str, width: usize, out: &mut String) {
     let mut column = 0;

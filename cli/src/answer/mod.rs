@@ -11,7 +11,6 @@ pub use assess::{Computation, Estimation, assess};
 pub use table::{StudyFigure, StudyTable};
 
 use joulestep_engine::units::people;
-use serde::Serialize;
 
 use crate::diagnostic::Sources;
 use crate::judge::{Bounds, Ruling, Uncertainty, Verdict};
@@ -194,21 +193,7 @@ impl Answer {
     }
 }
 
-/// A column of numbers that a study gives in every batch: name and unit.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
-pub struct Quantity {
-    /// Its name.
-    pub name: String,
-    /// Unit symbol.
-    pub unit: String,
-}
-
 impl Study {
-    /// Names and units of the answers.
-    pub fn quantities(&self) -> Vec<Quantity> {
-        self.answers.iter().map(|a| Quantity { name: a.name.clone(), unit: a.unit.clone() }).collect()
-    }
-
     /// The answers as people read them: quantity, value, ±, limit, ruling, remark.
     pub fn rows(&self) -> Vec<Vec<String>> {
         let row = |a: &Answer| {

@@ -2,15 +2,9 @@
 
 use super::{Block, Drawing, Grid, Report, Section, Tone, words};
 use crate::answer::{Answer, Study};
+use crate::diagnostic::capital;
 use crate::judge::Ruling;
 use crate::result::Verdict;
-
-/// First letter as a capital.
-pub(super) fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    let first = letters.next().map(|c| c.to_uppercase().to_string()).unwrap_or_default();
-    format!("{first}{}", letters.as_str())
-}
 
 /// A name as a file may have it.
 pub(super) fn file_name(text: &str) -> String {

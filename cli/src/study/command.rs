@@ -11,7 +11,7 @@ use super::inputs::{Count, gather, root};
 use super::{Cache, Context, Entry, Question, Recording, StudyError};
 use crate::answer::{Estimation, Outcome, Study, assess};
 use crate::commands::options::{Refused, draw, is_new, refused};
-use crate::diagnostic::{Diagnostic, FileId, Place, Refusal, Sources};
+use crate::diagnostic::{Diagnostic, FileId, Place, Refusal, Sources, capital};
 use crate::exit::{BAD_INPUT, INPUT_OUTPUT, INTERRUPTED, NUMERICAL, Streams};
 use crate::judge::{Verdict, exit_code};
 use crate::output;
@@ -330,12 +330,6 @@ fn path(name: &'static str, value: &'static str, help: &str) -> Arg {
 
 fn indented(lines: &str) -> String {
     lines.lines().map(|l| if l.is_empty() { "\n".into() } else { format!("  {l}\n") }).collect()
-}
-
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    let first = letters.next().map(|c| c.to_uppercase().to_string()).unwrap_or_default();
-    format!("{first}{}", letters.as_str())
 }
 
 /// A quantity as one would type it.

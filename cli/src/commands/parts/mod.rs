@@ -36,8 +36,7 @@ fn says(part: &Part, quantity: Quantity, conditions: Conditions, against: Variab
 
 /// Gate voltage at which the part states its on-resistance, V.
 fn on_gate(part: &Part) -> Option<f64> {
-    let prefix = if part.kind == "cascode" { "mosfet-" } else { "" };
-    part.values.maybe(&format!("{prefix}on-gate-voltage"))
+    part.values.maybe(&format!("{}on-gate-voltage", part.gate_prefix()))
 }
 
 /// On-resistance at a small current and a junction temperature (°C), Ω; of a switch.

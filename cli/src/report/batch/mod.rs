@@ -7,11 +7,11 @@ use std::collections::BTreeMap;
 use std::io;
 use std::path::{Path, PathBuf};
 
-use super::study::capital;
 use super::{Block, Grid, Report, Section, Tone, words};
 use crate::batch::errors::{Errors, Estimate};
 use crate::batch::row::{Row, Status};
 use crate::batch::variant::PlannedBatch;
+use crate::diagnostic::capital;
 use crate::judge::Uncertainty;
 use crate::result::{ReadTable, Verdict};
 
