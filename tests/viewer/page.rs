@@ -55,10 +55,14 @@ fn saved(folder: &Path, ending: &str) -> String {
     loop {
         for entry in fs::read_dir(folder).unwrap().map_while(Result::ok) {
             if entry.path().extension().is_some_and(|e| e == ending) {
-                return fs::read_to_string(entry.path()).unwrap();
+                // A browser makes the file first and fills it then: it is whole with its last line.
+                let text = fs::read_to_string(entry.path()).unwrap();
+                if text.trim_end().ends_with("</svg>") || (ending != "svg" && text.ends_with('\n')) {
+                    return text;
+                }
             }
         }
-        assert!(start.elapsed() < Duration::from_secs(20), "no {ending} is saved");
+        assert!(start.elapsed() < Duration::from_secs(20), "no whole {ending} is saved");
         thread::sleep(Duration::from_millis(30));
     }
 }
