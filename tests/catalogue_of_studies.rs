@@ -5,10 +5,10 @@ mod plans;
 use std::collections::BTreeSet;
 use std::path::Path;
 
-use joulestep::answer::Study;
-use joulestep::scenario::shape::{Form, Key};
+use joulestep::input::keys::shape::{Form, Key};
+use joulestep::output::answer::Study;
+use joulestep::output::table::{Cell, Table};
 use joulestep::study::{CATALOGUE, Entry};
-use joulestep::table::{Cell, Table};
 use joulestep_engine::units::parse_unit;
 use joulestep_models::model::Range;
 use serde_json::Value;
@@ -241,7 +241,7 @@ fn answers_agree(case: &Case, json: &Value, study: &Study, folder: &Path) {
         }
         // For people: what they read begins with the value that programs read.
         let shown = match json["value"].as_f64() {
-            Some(x) => joulestep::table::shown(x, json["unit"].as_str().expect("a unit")),
+            Some(x) => joulestep::output::table::shown(x, json["unit"].as_str().expect("a unit")),
             None => a.words(),
         };
         assert_eq!(people[k][1], shown, "{what}");

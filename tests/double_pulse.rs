@@ -153,7 +153,7 @@ fn waveforms_are_kept() {
     assert!(matches!(done.code, 0 | 1 | 5), "{}", done.err);
     let report: Value = serde_json::from_str(&done.out).unwrap();
     let row = point_row(&report, 0);
-    let file = joulestep::result::ResultFile::open(&to.join("point-0001.h5")).unwrap();
+    let file = joulestep::output::result::ResultFile::open(&to.join("point-0001.h5")).unwrap();
     // A single point's numbers are answers under their plain names.
     let named = |a: &&Value| a["name"] == "turn_on_energy";
     let answer = report["answers"].as_array().unwrap().iter().find(named).unwrap().clone();

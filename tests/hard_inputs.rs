@@ -212,7 +212,7 @@ mod signals {
     use std::thread::sleep;
     use std::time::{Duration, Instant};
 
-    use joulestep::result::ResultFile;
+    use joulestep::output::result::ResultFile;
 
     use super::*;
 

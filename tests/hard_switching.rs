@@ -2,8 +2,8 @@
 
 use std::path::Path;
 
-use joulestep::scenario::build::build;
-use joulestep::scenario::resolve::read;
+use joulestep::input::scenario::build::build;
+use joulestep::input::scenario::resolve::read;
 use joulestep_models::arrangement::double_pulse::{Bench, Point, run as pulse};
 use joulestep_models::capacitances::output_charge;
 use joulestep_models::part::Part;

@@ -4,8 +4,8 @@
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use joulestep::scenario::build::build;
-use joulestep::scenario::resolve::read;
+use joulestep::input::scenario::build::build;
+use joulestep::input::scenario::resolve::read;
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::circuit::graph::{Circuit, GROUND, HeatId};
 use joulestep_engine::circuit::wave::Wave;

@@ -2,8 +2,8 @@
 
 use std::path::Path;
 
-use joulestep::scenario::build::build;
-use joulestep::scenario::resolve::read;
+use joulestep::input::scenario::build::build;
+use joulestep::input::scenario::resolve::read;
 use joulestep_engine::circuit::graph::{Body, Circuit, GROUND};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::circuit::wave::Wave;

@@ -25,8 +25,8 @@ fn sources(folder: &Path) -> Vec<PathBuf> {
     out
 }
 
-/// Layer of each top-level module of a crate: its `lib.rs` lists them in groups with a comment above each, lowest
-/// first.
+/// Layer of each module of a crate or folder: its `lib.rs` or `mod.rs` lists them in groups with a comment above each,
+/// lowest first.
 fn layers(lib: &Path) -> BTreeMap<String, usize> {
     let mut layer = 0;
     let mut out = BTreeMap::new();
@@ -34,7 +34,7 @@ fn layers(lib: &Path) -> BTreeMap<String, usize> {
         if line.starts_with("// ") {
             layer += 1;
         }
-        let module = line.strip_prefix("pub mod ").or(line.strip_prefix("mod "));
+        let module = ["pub mod ", "pub(crate) mod ", "mod "].iter().find_map(|p| line.strip_prefix(p));
         if let Some(name) = module.and_then(|m| m.strip_suffix(';')) {
             out.insert(name.to_string(), layer);
         }
@@ -79,6 +79,12 @@ fn words(text: &str) -> Vec<String> {
 
 /// Top-level modules named right after `crate::` (also in a brace), or after enough `super::` to reach the root.
 fn used(words: &[String], depth: usize) -> Vec<String> {
+    used_in(words, &[], depth)
+}
+
+/// Modules of a folder named right after its path from `crate::` (also in a brace), or after enough `super::` to reach
+/// it.
+fn used_in(words: &[String], folder: &[&str], depth: usize) -> Vec<String> {
     let colons =
         |k: usize| words.get(k).is_some_and(|w| w == ":") && words.get(k + 1).is_some_and(|w| w == ":");
     let mut out = Vec::new();
@@ -90,11 +96,15 @@ fn used(words: &[String], depth: usize) -> Vec<String> {
             supers += 1;
             next += 3;
         }
+        let mut reaches = supers > 0 && supers == depth - folder.len();
         if words[k] == "crate" && colons(k + 1) {
             next = k + 3;
-            supers = depth;
+            reaches = folder.iter().enumerate().all(|(n, name)| {
+                words.get(next + 3 * n).is_some_and(|w| w == name) && colons(next + 3 * n + 1)
+            });
+            next += if reaches { 3 * folder.len() } else { 0 };
         }
-        if supers >= depth && next > k {
+        if reaches && next > k {
             if words.get(next).is_some_and(|w| w == "{") {
                 let (mut level, mut j) = (1, next + 1);
                 while level > 0 && j < words.len() {
@@ -119,7 +129,7 @@ fn used(words: &[String], depth: usize) -> Vec<String> {
 
 #[test]
 fn no_module_reaches_back() {
-    for name in ["engine", "models"] {
+    for name in ["engine", "models", "cli"] {
         let src = root().join(name).join("src");
         let layers = layers(&src.join("lib.rs"));
         let (mut files, mut uses) = (0, 0);
@@ -142,6 +152,33 @@ fn no_module_reaches_back() {
     }
 }
 
+/// Inside the folders of the command line that hold a stage each.
+#[test]
+fn no_module_of_a_stage_reaches_back() {
+    let src = root().join("cli/src");
+    for name in ["input", "input/keys", "output"] {
+        let folder = src.join(name);
+        let layers = layers(&folder.join("mod.rs"));
+        let stage: Vec<&str> = name.split('/').collect();
+        let mut uses = 0;
+        for file in sources(&folder) {
+            let path = module(&src, &file);
+            let Some(own) = path.get(stage.len()).and_then(|m| layers.get(m)) else { continue };
+            for other in used_in(&words(&fs::read_to_string(&file).unwrap()), &stage, path.len()) {
+                let Some(layer) = layers.get(&other) else { continue };
+                uses += 1;
+                assert!(
+                    layer <= own,
+                    "{} is in layer {own} and uses `{other}` of layer {layer}",
+                    file.strip_prefix(root()).unwrap().display()
+                );
+            }
+        }
+        println!("{name}: {} modules, {uses} uses", layers.len());
+        assert!(layers.len() >= 5 && uses >= layers.len(), "{name}: nothing was looked at");
+    }
+}
+
 /// The reader of the check above, on lines that it must understand.
 #[test]
 fn the_check_of_layers_sees_what_it_should() {
@@ -150,6 +187,9 @@ fn the_check_of_layers_sees_what_it_should() {
     assert_eq!(read("use crate::{run::setup, step::{a, b}, thermal};", 1), ["run", "step", "thermal"]);
     assert_eq!(read("super::super::run::x(); // crate::cli", 2), ["run"]);
     assert!(read("use super::stage::X;", 2).is_empty());
+    let inner = |text: &str, depth| used_in(&words(text), &["output"], depth);
+    assert_eq!(inner("use crate::output::{plot::Figure, table}; use crate::judge::X;", 3), ["plot", "table"]);
+    assert_eq!(inner("use super::super::report::x;", 3), ["report"]);
 }
 
 #[test]

@@ -12,7 +12,7 @@ use crate::common::rig::near;
 /// A shipped part as the program reads it.
 pub fn shipped(name: &str) -> Part {
     let open = |_: &std::path::Path| Err(std::io::Error::other("no file"));
-    joulestep::parts::load(name, &open).unwrap_or_else(|_| panic!("{name} is shipped")).part
+    joulestep::input::parts::load(name, &open).unwrap_or_else(|_| panic!("{name} is shipped")).part
 }
 
 fn at(celsius: f64) -> Conditions {

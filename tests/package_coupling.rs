@@ -2,9 +2,10 @@
 
 use std::path::Path;
 
-use joulestep::package;
-use joulestep::scenario::build::build;
-use joulestep::scenario::resolve::{InputError, read};
+use joulestep::input::keys::InputError;
+use joulestep::input::package;
+use joulestep::input::scenario::build::build;
+use joulestep::input::scenario::resolve::read;
 use joulestep_engine::recorder::InMemory;
 use joulestep_engine::thermal::field::mesh::{Mesh, Sizing};
 use joulestep_engine::thermal::field::reduce::{Span, reduce};

@@ -3,8 +3,8 @@
 use std::io::ErrorKind;
 use std::path::Path;
 
-use joulestep::package::read;
-use joulestep::scenario::resolve::InputError;
+use joulestep::input::keys::InputError;
+use joulestep::input::package::read;
 use joulestep_engine::thermal::compact::Compact;
 use joulestep_engine::thermal::field::mesh::{Mesh, Sizing};
 use joulestep_engine::thermal::field::reduce::{Span, reduce};

@@ -1,6 +1,6 @@
 //! The plot layer: what it draws is where it belongs, and names stay names.
 
-use joulestep::plot::{
+use joulestep::output::plot::{
     Axis, Bars, Chart, Curve, Figure, Line, Mark, Marker, Panel, PlotError, Series, Span, svg,
 };
 
@@ -170,7 +170,7 @@ fn pixels_hold_the_text_too() {
         };
         let figure = Figure::new(title, vec![Panel::Chart(chart)]);
         let size = attribute(&svg(&figure).unwrap(), "svg", "height")[0].parse::<u32>().unwrap();
-        let bytes = joulestep::plot::png(&figure).unwrap();
+        let bytes = joulestep::output::plot::png(&figure).unwrap();
         assert_eq!(&bytes[..8], b"\x89PNG\r\n\x1a\n");
         let read = |at: usize| u32::from_be_bytes(bytes[at..at + 4].try_into().unwrap());
         assert_eq!((read(16), read(20)), (2 * 920, 2 * size));

@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
 use std::time::Duration;
 
-use joulestep::result::ResultFile;
+use joulestep::output::result::ResultFile;
 use serde_json::Value;
 
 const FERRY: &str = "examples/ferry-breaker.toml";

@@ -218,7 +218,7 @@ fn current_sharing() {
 #[test]
 fn a_tabulated_law_is_the_models() {
     let open = |_: &std::path::Path| Err(std::io::ErrorKind::NotFound.into());
-    let Ok(loaded) = joulestep::parts::load("cascode-700v-7m", &open) else { panic!("shipped") };
+    let Ok(loaded) = joulestep::input::parts::load("cascode-700v-7m", &open) else { panic!("shipped") };
     let part = loaded.part;
     let law = Conduction::new(&part, Some(12.0), 25.0, 250.0).unwrap();
     assert_eq!(law.names(), ["jfet", "mosfet"]);

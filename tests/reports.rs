@@ -11,7 +11,7 @@ use std::sync::OnceLock;
 
 use joulestep::diagnostic::Sources;
 use joulestep::judge::Uncertainty;
-use joulestep::result::{ResultFile, ResultWriter, Scalar, Summary, WriterOptions};
+use joulestep::output::result::{ResultFile, ResultWriter, Scalar, Summary, WriterOptions};
 use joulestep_engine::recorder::Recorder;
 use joulestep_engine::units::{people, people_digits};
 

@@ -6,7 +6,7 @@ use std::thread;
 use std::time::Duration;
 
 use joulestep::diagnostic::Sources;
-use joulestep::result::{
+use joulestep::output::result::{
     LedgerTable, Precision, ResultError, ResultFile, ResultWriter, Summary, Verdict, WriterOptions,
     block_length,
 };

@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use joulestep::result::ResultFile;
+use joulestep::output::result::ResultFile;
 use serde_json::Value;
 
 use crate::common::program::joulestep;

@@ -4,7 +4,7 @@ use std::fs;
 use std::path::Path;
 
 use joulestep::judge::Spread;
-use joulestep::result::ResultFile;
+use joulestep::output::result::ResultFile;
 use serde_json::Value;
 
 use crate::common::program::{Done, joulestep};
@@ -221,7 +221,7 @@ fn a_part_file_keeps_deviations_and_correlations() {
     let done = joulestep(&["parts", "extract", "examples/points-sic-mosfet.toml", "--part", &path, "--json"]);
     assert_eq!(done.code, 0, "{}", done.err);
     let report = json(&done);
-    let part = joulestep::parts::load(&path, &joulestep::scenario::include::open).unwrap().part;
+    let part = joulestep::input::parts::load(&path, &joulestep::input::keys::include::open).unwrap().part;
     let threshold = report["tables"]["parameters"]["rows"].as_array().unwrap();
     let threshold = threshold.iter().find(|p| p["parameter"] == "threshold").unwrap();
     let kept = part.spread.deviations.iter().find(|d| d.0 == "threshold").unwrap().1;
@@ -232,7 +232,7 @@ fn a_part_file_keeps_deviations_and_correlations() {
         "{pairs:?}"
     );
     let again = folder.path().join("again.toml").to_str().unwrap().to_string();
-    fs::write(&again, joulestep::parts::write::toml(&part, "")).unwrap();
-    let again = joulestep::parts::load(&again, &joulestep::scenario::include::open).unwrap().part;
+    fs::write(&again, joulestep::input::parts::write::toml(&part, "")).unwrap();
+    let again = joulestep::input::parts::load(&again, &joulestep::input::keys::include::open).unwrap().part;
     assert_eq!(again.spread, part.spread);
 }

@@ -239,7 +239,7 @@ fn a_rating_that_a_cycle_exceeds_fails() {
     // The file says the same.
     let out = case.path("cycle.h5");
     assert_eq!(case.text("cycle", &["--out", &out]).0, 1);
-    let study = joulestep::answer::Study::read(std::path::Path::new(&out)).expect("a study");
+    let study = joulestep::output::answer::Study::read(std::path::Path::new(&out)).expect("a study");
     assert_eq!(study.verdict.map(joulestep::judge::Verdict::word), Some("fails"));
     let rated = study.answers.iter().find(|a| a.name == "rating.lower.voltage.largest").expect("the rating");
     assert_eq!((rated.value, rated.ruling), (x, joulestep::judge::Ruling::Fails));

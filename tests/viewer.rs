@@ -7,7 +7,7 @@ use std::process::{Child, Command, Stdio};
 use std::time::Duration;
 
 use joulestep::diagnostic::Sources;
-use joulestep::result::{ResultWriter, WriterOptions};
+use joulestep::output::result::{ResultWriter, WriterOptions};
 use joulestep_engine::recorder::{Column, Event, EventKind, Layout, Recorder};
 use serde_json::Value;
 

@@ -8,9 +8,11 @@ use joulestep_engine::circuit::law::{Device, StampLocation, stamp_len};
 use joulestep_engine::circuit::lockstep::DeviceLanes;
 use wide::{f64x4, f64x8};
 
+use crate::CALLS;
+use crate::ROUNDS;
 use crate::catalogued::{part, put};
+use crate::nanoseconds;
 use crate::ref1::{Duty, ref1};
-use crate::{CALLS, ROUNDS, nanoseconds};
 
 /// Shipped parts with the production laws, and how many pins each has.
 const PARTS: [(&str, usize); 3] =

@@ -3,9 +3,9 @@
 use std::path::Path;
 use std::time::Instant;
 
-use joulestep::scenario::build::build;
-use joulestep::scenario::include::open;
-use joulestep::scenario::resolve::read;
+use joulestep::input::keys::include::open;
+use joulestep::input::scenario::build::build;
+use joulestep::input::scenario::resolve::read;
 use joulestep_engine::circuit::graph::{Circuit, GROUND};
 use joulestep_engine::circuit::wave::Wave;
 use joulestep_engine::control::drive::{Delays, Drive, Gate};

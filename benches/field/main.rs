@@ -76,7 +76,7 @@ fn one(way: &str, mesh: &str) {
 /// The low-ohmic cascode on its board.
 fn system(across: f64, division: usize) -> System {
     let open = |_: &std::path::Path| Err(std::io::ErrorKind::NotFound.into());
-    let package = joulestep::package::read("board-700v-7m", &open).expect("it is shipped");
+    let package = joulestep::input::package::read("board-700v-7m", &open).expect("it is shipped");
     let solid = to_ambient(&package).expect("it is right");
     let sizing = Sizing { across, division, limit: 400_000, ..Sizing::default() };
     let mesh = Mesh::new(&solid.body, &sizing, solid.kelvin).expect("within the limit");

@@ -4,12 +4,13 @@ use std::ffi::OsString;
 use std::io::{self, ErrorKind};
 use std::path::{Path, PathBuf};
 
-use joulestep::answer::Study as StudyFile;
 use joulestep::diagnostic::Refusal;
-use joulestep::report::{html, markdown};
-use joulestep::result::{ResultFile, read_table};
-use joulestep::scenario::build::{Reductions, build_with};
-use joulestep::scenario::resolve::{InputError, read};
+use joulestep::input::keys::InputError;
+use joulestep::input::scenario::build::{Reductions, build_with};
+use joulestep::input::scenario::resolve::read;
+use joulestep::output::answer::Study as StudyFile;
+use joulestep::output::report::{html, markdown};
+use joulestep::output::result::{ResultFile, read_table};
 
 use crate::corpus::{self, Files};
 use crate::mutate::{self, Random};
@@ -164,16 +165,18 @@ fn check(world: &World, input: &[u8]) -> End {
 }
 
 fn part(world: &World, input: &[u8]) -> End {
-    joulestep::parts::load("x.toml", &world.open(input)).map_or_else(|t| describe(&t), |_| End::Accepted)
+    joulestep::input::parts::load("x.toml", &world.open(input))
+        .map_or_else(|t| describe(&t), |_| End::Accepted)
 }
 
 fn points(world: &World, input: &[u8]) -> End {
     let path = Path::new("x.toml");
-    joulestep::parts::points(path, &world.open(input)).map_or_else(|t| describe(&t), |_| End::Accepted)
+    joulestep::input::parts::points(path, &world.open(input)).map_or_else(|t| describe(&t), |_| End::Accepted)
 }
 
 fn package(world: &World, input: &[u8]) -> End {
-    joulestep::package::read("x.toml", &world.open(input)).map_or_else(|t| describe(&t), |_| End::Accepted)
+    joulestep::input::package::read("x.toml", &world.open(input))
+        .map_or_else(|t| describe(&t), |_| End::Accepted)
 }
 
 fn plan(world: &World, input: &[u8]) -> End {
@@ -219,7 +222,7 @@ fn result(world: &World, input: &[u8]) -> End {
         }
     }
     let _ = (read_table(&path), StudyFile::read(&path));
-    let Ok(report) = joulestep::report::read(&path) else { return End::Refused };
+    let Ok(report) = joulestep::batch::report::read(&path) else { return End::Refused };
     let _ = markdown(&report, &|name| name.to_string());
     html(&report).map_or(End::Refused, |_| End::Accepted)
 }

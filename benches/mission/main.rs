@@ -58,7 +58,7 @@ fn buck(load: f64, slow: f64) -> Result<(CircuitLayout, Setup<f64>), CircuitErro
 }
 
 fn part() -> Part {
-    match joulestep::parts::load("cascode-700v-22m", &joulestep::scenario::include::open) {
+    match joulestep::input::parts::load("cascode-700v-22m", &joulestep::input::keys::include::open) {
         Ok(loaded) => loaded.part,
         Err(_) => panic!("it is shipped"),
     }

@@ -25,8 +25,12 @@ const ROUNDS: f64 = 10.0;
 
 fn main() {
     let open = |path: &std::path::Path| std::fs::read_to_string(path);
-    let Ok(package) = joulestep::package::read("board-700v-7m", &open) else { panic!("a shipped package") };
-    let Ok(loaded) = joulestep::parts::load("cascode-700v-7m", &open) else { panic!("a shipped part") };
+    let Ok(package) = joulestep::input::package::read("board-700v-7m", &open) else {
+        panic!("a shipped package")
+    };
+    let Ok(loaded) = joulestep::input::parts::load("cascode-700v-7m", &open) else {
+        panic!("a shipped part")
+    };
     let mut solid = to_ambient(&package).expect("a right package");
     // The network holds at one temperature: the field is held to the same properties.
     for substance in &mut solid.body.substances {

@@ -8,10 +8,10 @@ use std::process::ExitCode;
 use std::time::Instant;
 
 use joulestep::diagnostic::Sources;
-use joulestep::result::{Precision, ResultWriter, WriterOptions};
-use joulestep::scenario::build::{Ready, build};
-use joulestep::scenario::include;
-use joulestep::scenario::resolve::read;
+use joulestep::input::keys::include;
+use joulestep::input::scenario::build::{Ready, build};
+use joulestep::input::scenario::resolve::read;
+use joulestep::output::result::{Precision, ResultWriter, WriterOptions};
 use joulestep_engine::recorder::Recorder;
 
 /// Interleaved rounds; medians over them.

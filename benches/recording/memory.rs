@@ -6,7 +6,8 @@ use std::process::{Command, ExitCode, Stdio};
 use std::thread::sleep;
 use std::time::Duration;
 
-use crate::{converter, ready};
+use crate::converter;
+use crate::ready;
 
 /// First argument of the process that runs through the library and tells its own peak.
 pub const CHILD: &str = "child";

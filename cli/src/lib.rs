@@ -6,7 +6,7 @@
 //! ```
 //! use std::path::Path;
 //!
-//! use joulestep::scenario::{build::build, resolve::read};
+//! use joulestep::input::scenario::{build::build, resolve::read};
 //! use joulestep_engine::recorder::InMemory;
 //!
 //! let text = r#"
@@ -41,31 +41,23 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
-pub mod access;
-pub mod account;
-pub mod answer;
-pub mod args;
-pub mod batch;
-pub mod commands;
+// What everything uses.
 pub mod diagnostic;
 pub mod exit;
-pub mod identity;
 pub mod judge;
-mod library;
-pub mod output;
-pub mod outputs;
-pub mod package;
-pub mod parts;
-pub mod plot;
 pub mod processor;
 pub mod progress;
-pub mod report;
-pub mod result;
-pub mod scenario;
 mod signals;
+// What comes in.
+pub mod input;
+// What goes out.
+pub mod output;
+// One question each.
 pub mod study;
-pub mod table;
-pub mod view;
+// Many variants.
+pub mod batch;
+// The command line.
+pub mod command;
 
 use std::ffi::OsString;
 use std::io::{self, Write};
@@ -74,19 +66,21 @@ use std::path::PathBuf;
 use clap::error::{ContextKind, ContextValue};
 use clap::{CommandFactory, FromArgMatches};
 
-use access::Access;
-use args::{Cli, Command};
-use exit::{BAD_INPUT, DONE, Streams};
-use scenario::renamed;
+use command::args::{self, Cli, Command};
+use exit::{BAD_INPUT, DONE};
+use input::access::Access;
+use input::keys::renamed;
+use output::streams::{self, Streams};
+use output::written;
 
 /// Carries out a command line and gives its exit code.
 pub fn run(args: impl IntoIterator<Item = OsString>, out: &mut dyn Write, err: &mut dyn Write) -> u8 {
     let args: Vec<OsString> = args.into_iter().collect();
     signals::outgrow();
-    let command = exit::typed(&args);
+    let command = streams::typed(&args);
     let outcome = execute(args, &mut Streams { out, err, command, access: Access::default() });
     let outcome = outcome.and_then(|code| out.flush().map(|()| code));
-    exit::code(outcome, err)
+    streams::code(outcome, err)
 }
 
 fn execute(args: Vec<OsString>, streams: &mut Streams<'_>) -> io::Result<u8> {
@@ -112,7 +106,7 @@ fn execute(args: Vec<OsString>, streams: &mut Streams<'_>) -> io::Result<u8> {
     let outside: Vec<PathBuf> = matches.get_many("allow_outside").into_iter().flatten().cloned().collect();
     if let Some((entry, matches)) = selected_study(&matches) {
         if let Err(why) = streams.admit(&args::of_study(entry, matches), &outside) {
-            return commands::options::refused(&why, json, streams);
+            return written::refused(&why, json, streams);
         }
         return entry.execute(matches, streams);
     }
@@ -124,17 +118,17 @@ fn execute(args: Vec<OsString>, streams: &mut Streams<'_>) -> io::Result<u8> {
         }
     };
     if let Err(why) = streams.admit(&args::named(&cli.command), &outside) {
-        return commands::options::refused(&why, json, streams);
+        return written::refused(&why, json, streams);
     }
     match cli.command {
-        Command::Run(args) => commands::run::run(&args, streams),
-        Command::Check(args) => commands::check::check(&args, streams),
-        Command::Report(args) => commands::report::report(&args, streams),
-        Command::Batch(args) => commands::batch::batch(&args, streams),
-        Command::Parts(command) => commands::parts::parts(&command, streams),
-        Command::View(args) => commands::view::view(&args, streams),
-        Command::Schema(args) => commands::schema::schema(&args, streams),
-        Command::Completions(args) => commands::completions::completions(&args, streams),
+        Command::Run(args) => command::run::run(&args, streams),
+        Command::Check(args) => command::check::check(&args, streams),
+        Command::Report(args) => command::report::report(&args, streams),
+        Command::Batch(args) => command::batch::batch(&args, streams),
+        Command::Parts(command) => command::parts::parts(&command, streams),
+        Command::View(args) => command::view::view(&args, streams),
+        Command::Schema(args) => command::schema::schema(&args, streams),
+        Command::Completions(args) => command::completions::completions(&args, streams),
     }
 }
 

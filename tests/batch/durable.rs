@@ -153,7 +153,8 @@ fn kills_at_any_moment_leave_the_same_table_and_waveforms() {
     wanted.sort();
     assert_eq!(files, wanted);
     // A kept waveform is the variant's own: 1 V - exp(-t/RC).
-    let archive = joulestep::result::ResultFile::open(&folder.path("k.h5.waveforms/variant-7.h5")).unwrap();
+    let archive =
+        joulestep::output::result::ResultFile::open(&folder.path("k.h5.waveforms/variant-7.h5")).unwrap();
     assert!(archive.complete());
     let samples = 0..archive.samples();
     let (t, v) = (archive.time(samples.clone()).unwrap(), archive.window("voltage(out)", samples).unwrap());

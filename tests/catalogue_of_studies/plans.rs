@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use joulestep::scenario::shape::Form;
+use joulestep::input::keys::shape::Form;
 use serde_json::Value;
 
 use super::{CASES, Case, csv, entry, requested};

@@ -1,6 +1,6 @@
 //! Shipped parts at rest, for checks of technologies.
 
-use joulestep::parts::load;
+use joulestep::input::parts::load;
 use joulestep_models::operating::{AtRest, Feed};
 use joulestep_models::part::Part;
 use joulestep_models::parts::shipped;

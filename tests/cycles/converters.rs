@@ -78,7 +78,7 @@ const IDEAL: [(&str, f64); 5] = [
 /// Diodes that stand for ideal ones: 0.2 V at 10 A.
 fn diode() -> Part {
     let text = "kind = \"diode\"\n[params]\nsaturation-current = \"1 uA\"\nideality = 0.51\n";
-    joulestep::parts::load("diode.toml", &|_| Ok(text.to_string())).expect("a part").part
+    joulestep::input::parts::load("diode.toml", &|_| Ok(text.to_string())).expect("a part").part
 }
 
 pub fn near(found: f64, expected: f64, relative: f64, what: &str) {
@@ -226,7 +226,8 @@ fn boost_in_discontinuous_conduction() {
         ];
         let text =
             "kind = \"ideal-diode\"\n[params]\non-resistance = \"10 uohm\"\noff-resistance = \"1 Gohm\"\n";
-        let part = joulestep::parts::load("diode.toml", &|_| Ok(text.to_string())).expect("a part").part;
+        let part =
+            joulestep::input::parts::load("diode.toml", &|_| Ok(text.to_string())).expect("a part").part;
         let parts = BTreeMap::from([("upper".to_string(), part)]);
         let given = [&IDEAL[..], &more].concat();
         let found = cycle("synchronous-boost", &given, &parts, &[("choke", "current"), ("load", "voltage")]);

@@ -11,7 +11,7 @@ use joulestep_models::model::{Value, Values};
 use joulestep_models::part::Part;
 
 fn shipped(name: &str) -> Part {
-    joulestep::parts::load(name, &joulestep::scenario::include::open).expect("a shipped part").part
+    joulestep::input::parts::load(name, &joulestep::input::keys::include::open).expect("a shipped part").part
 }
 
 fn near(found: f64, expected: f64, relative: f64, what: &str) {

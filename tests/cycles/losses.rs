@@ -21,7 +21,7 @@ use joulestep_models::part::Part;
 use super::converters::near;
 
 fn shipped(name: &str) -> Part {
-    joulestep::parts::load(name, &joulestep::scenario::include::open).expect("a shipped part").part
+    joulestep::input::parts::load(name, &joulestep::input::keys::include::open).expect("a shipped part").part
 }
 
 fn periodic(kind: &str, given: &[(&str, f64)], parts: &BTreeMap<String, Part>, effort: Effort) -> Cycle {

@@ -277,7 +277,7 @@ fn the_harbour_crossings() {
     let expected = 29.5 + 0.35 * power + 0.875 * upper["mean_power"].as_f64().unwrap();
     assert!((upper["mean"].as_f64().unwrap() - expected).abs() < 0.1 * (expected - 29.5), "{upper}");
     assert!(value(&found, "upper-jfet.damage") > 0.0);
-    let stored = joulestep::result::ResultFile::open(std::path::Path::new(&h5)).unwrap();
+    let stored = joulestep::output::result::ResultFile::open(std::path::Path::new(&h5)).unwrap();
     drop(stored);
     assert!(std::fs::read_to_string(&svg).unwrap().contains("upper-jfet"));
     // It is not replaced unasked; a scenario without a mission is refused.

@@ -114,7 +114,7 @@ fn the_dead_time_of_a_leg() {
     // The integral diodes' loss grows with the dead time (common practice, no source).
     assert!(rows[1]["diode_energy"].as_f64() > rows[0]["diode_energy"].as_f64());
     // The output charge of the part at 400 V and 25 °C.
-    let part = joulestep::parts::load("cascode-700v-22m", &joulestep::scenario::include::open);
+    let part = joulestep::input::parts::load("cascode-700v-22m", &joulestep::input::keys::include::open);
     let parts = BTreeMap::from([(String::new(), part.expect("a shipped part").part)]);
     let leg = joulestep_models::arrangement::dead_time::LegUnderTest { parts, given: Vec::new() };
     let q = joulestep_models::arrangement::dead_time::estimate(&leg, 400.0, 25.0).unwrap().expect("a charge");

@@ -230,9 +230,10 @@ pub fn cascode_known(made: &Part) -> Vec<&'static str> {
 pub fn cascode() -> Part {
     use Quantity as Q;
     use Variable as V;
-    let mut made = joulestep::parts::load("cascode-700v-22m", &|_| Err(std::io::ErrorKind::NotFound.into()))
-        .expect("a shipped part")
-        .part;
+    let mut made =
+        joulestep::input::parts::load("cascode-700v-22m", &|_| Err(std::io::ErrorKind::NotFound.into()))
+            .expect("a shipped part")
+            .part;
     made.curves.clear();
     let (on, hot) = ((V::GateVoltage, 10.0), (V::Temperature, 150.0));
     let of = |die: &str, curve: Curve| Curve { die: Some(die.into()), ..curve };

@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use joulestep::parts::write;
+use joulestep::input::parts::write;
 use serde_json::Value;
 
 use super::made::{DIODE_KNOWN, diode};
@@ -203,10 +203,12 @@ fn every_broken_points_file_gets_its_errors_and_no_other() {
 #[test]
 fn noisy_points_end_in_an_honest_report() {
     let open = |path: &Path| std::fs::read_to_string(path);
-    let Ok(loaded) = joulestep::parts::points(Path::new("examples/points-sic-mosfet.toml"), &open) else {
+    let Ok(loaded) = joulestep::input::parts::points(Path::new("examples/points-sic-mosfet.toml"), &open)
+    else {
         panic!("shipped")
     };
-    let Ok(frozen) = joulestep::parts::points(Path::new("tests/data/points_sic_mosfet_noise_4.toml"), &open)
+    let Ok(frozen) =
+        joulestep::input::parts::points(Path::new("tests/data/points_sic_mosfet_noise_4.toml"), &open)
     else {
         panic!("frozen")
     };

@@ -124,7 +124,7 @@ fn pillars_come_back() {
     use Quantity as Q;
     use Variable as V;
     let mut made =
-        joulestep::parts::load("mosfet-sj-620v-49m", &|_| Err(std::io::ErrorKind::NotFound.into()))
+        joulestep::input::parts::load("mosfet-sj-620v-49m", &|_| Err(std::io::ErrorKind::NotFound.into()))
             .expect("a shipped part")
             .part;
     made.curves.clear();
@@ -222,7 +222,7 @@ fn recovery_charge_with_its_capacitive_part() {
     comes_back(&made, &MOSFET_KNOWN, 20, 1e-4);
     // 40 A at 1000 A/µs into 400 V. The run also has the capacitance's charge between the forward drop and zero.
     let shipped =
-        joulestep::parts::load("mosfet-sic-700v-12m", &|_| Err(std::io::ErrorKind::NotFound.into()));
+        joulestep::input::parts::load("mosfet-sic-700v-12m", &|_| Err(std::io::ErrorKind::NotFound.into()));
     let mut part = shipped.expect("a shipped part").part;
     let held = [(Variable::Current, 40.0), (Variable::Voltage, 400.0)];
     let requested = Curve {

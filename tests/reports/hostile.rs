@@ -1,11 +1,11 @@
 //! Names and texts of a file are text, whatever they hold.
 
-use joulestep::answer::{Answer, Study, StudyFigure, StudyTable};
 use joulestep::diagnostic::Sources;
 use joulestep::judge::Bounds;
-use joulestep::plot::{Axis, Bars, Chart, Curve, Figure, Mark, Panel, Series, Span};
-use joulestep::result::{ResultWriter, Scalar, Summary, Verdict, WriterOptions};
-use joulestep::table::{Cell, Head, Table};
+use joulestep::output::answer::{Answer, Study, StudyFigure, StudyTable};
+use joulestep::output::plot::{Axis, Bars, Chart, Curve, Figure, Mark, Panel, Series, Span};
+use joulestep::output::result::{ResultWriter, Scalar, Summary, Verdict, WriterOptions};
+use joulestep::output::table::{Cell, Head, Table};
 use joulestep_engine::recorder::{Column, Event, EventKind, Layout, Recorder};
 
 use super::{done, page, text};

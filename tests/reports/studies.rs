@@ -3,7 +3,7 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use joulestep::answer::Study;
+use joulestep::output::answer::Study;
 use joulestep_engine::units::people_digits;
 
 use super::{done, judged, page, text};
@@ -126,7 +126,9 @@ fn files_hold_what_the_command_prints() {
         assert!(page.text.split_whitespace().collect::<String>().contains(&row), "{row}: {}", page.text);
     }
     // The figure's curve is the table's column.
-    let joulestep::plot::Panel::Chart(chart) = &study.figures[0].figure.panels[0] else { panic!("a chart") };
+    let joulestep::output::plot::Panel::Chart(chart) = &study.figures[0].figure.panels[0] else {
+        panic!("a chart")
+    };
     let curve = &rows(&json, "surge")[..chart.curves[0].points.len()];
     for (row, point) in curve.iter().zip(&chart.curves[0].points) {
         assert_eq!((row["width"].as_f64(), row["current"].as_f64()), (Some(point.0), Some(point.1)));

@@ -9,7 +9,7 @@ use std::thread;
 use std::time::{Duration, Instant};
 
 use joulestep::diagnostic::Sources;
-use joulestep::result::{ResultFile, ResultWriter, WriterOptions, block_length};
+use joulestep::output::result::{ResultFile, ResultWriter, WriterOptions, block_length};
 use joulestep_engine::recorder::{Column, Event, EventKind, Layout, Recorder, Row};
 use serde_json::json;
 

@@ -4,7 +4,7 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use joulestep::result::{Precision, block_length};
+use joulestep::output::result::{Precision, block_length};
 use serde_json::{Map, Value, json};
 
 use super::written::*;
@@ -269,7 +269,7 @@ fn a_file_of_format_1_is_refused() {
     let code = "import sys, h5py\nwith h5py.File(sys.argv[1], 'r+') as f: f.attrs['format_version'] = 1";
     output_of(python().args(["-c", code]).arg(&path));
     let expected = "format 1 of an earlier Joulestep";
-    let error = joulestep::result::ResultFile::open(&path).map(|_| ()).unwrap_err().to_string();
+    let error = joulestep::output::result::ResultFile::open(&path).map(|_| ()).unwrap_err().to_string();
     assert!(error.contains(expected) && error.contains("format 2, which this program reads"), "{error}");
     let out = folder.path().join("r.html");
     let run =

@@ -5,7 +5,7 @@ use std::path::Path;
 use std::time::Duration;
 
 use joulestep::diagnostic::Sources;
-use joulestep::result::{
+use joulestep::output::result::{
     LedgerRow, LedgerTable, Precision, ResultWriter, Scalar, Summary, WriterOptions, block_length,
 };
 use joulestep_engine::recorder::{Column, Event, EventKind, InMemory, Layout, Recorder, Row};

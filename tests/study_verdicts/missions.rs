@@ -58,7 +58,8 @@ fn a_mission_is_judged_by_the_rule() {
     let out = case.path("m.h5");
     let (code, text) = case.text("mission", &["--out", &out, "--quiet"]);
     assert!(code == 1 && text.contains("verdict: fails"), "{text}");
-    let file = joulestep::result::ResultFile::open(std::path::Path::new(&out)).expect("a result file");
+    let file =
+        joulestep::output::result::ResultFile::open(std::path::Path::new(&out)).expect("a result file");
     let summary = file.summary().unwrap().expect("a summary");
     assert_eq!(summary.verdict(), joulestep::judge::Verdict::Fails);
     let scalar = summary.scalars.iter().find(|s| s.name == "upper-switch.largest").expect("the largest");

@@ -30,8 +30,9 @@ fn a_double_pulse_knows_how_wrong_its_numbers_are() {
     let case = Case::new("");
     let path = case.path("fixture.toml");
     std::fs::write(&path, PART).expect("written");
-    let open = joulestep::scenario::include::open;
-    let part = joulestep::parts::load(&path, &open).map(|l| l.part).unwrap_or_else(|_| panic!("no part"));
+    let open = joulestep::input::keys::include::open;
+    let part =
+        joulestep::input::parts::load(&path, &open).map(|l| l.part).unwrap_or_else(|_| panic!("no part"));
     let bench = Bench::new(18.0, 0.0);
     let point = Point { current: 20.0, voltage: 400.0, gate_resistance: 20.0, celsius: 25.0 };
     let o =

@@ -226,9 +226,9 @@ fn files_that_cannot_be_shown_get_their_reason() {
     let folder = tempfile::tempdir().unwrap();
     let path = |name: &str| folder.path().join(name);
     std::fs::write(path("plan.toml"), "format = 2\n").unwrap();
-    joulestep::result::write_table(
+    joulestep::output::result::write_table(
         &path("table.h5"),
-        &joulestep::result::BatchTable {
+        &joulestep::output::result::BatchTable {
             title: "t",
             inputs: &joulestep::diagnostic::Sources::default(),
             digest: "",

@@ -4,7 +4,7 @@
 use std::f64::consts::TAU;
 use std::ops::Range;
 
-use joulestep::result::ResultFile;
+use joulestep::output::result::ResultFile;
 use serde_json::Value;
 
 use super::{COUPLING, HOSTILE, NAMES, STEP, Served, value, written};

@@ -4,7 +4,7 @@ use std::thread;
 use std::time::{Duration, Instant};
 
 use joulestep::diagnostic::Sources;
-use joulestep::result::ResultWriter;
+use joulestep::output::result::ResultWriter;
 use joulestep_engine::recorder::Recorder;
 
 use super::{SCENARIO, STEP, Served, hasty, layout, record, value};

@@ -5,7 +5,7 @@ use std::fs;
 use std::time::{Duration, Instant};
 
 use joulestep::diagnostic::Sources;
-use joulestep::result::{Precision, ResultWriter, WriterOptions};
+use joulestep::output::result::{Precision, ResultWriter, WriterOptions};
 use joulestep_engine::recorder::{Column, Layout, Recorder};
 
 use super::Served;

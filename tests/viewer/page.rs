@@ -7,7 +7,7 @@ use std::thread;
 use std::time::{Duration, Instant};
 
 use joulestep::diagnostic::Sources;
-use joulestep::result::{ResultFile, ResultWriter, WriterOptions};
+use joulestep::output::result::{ResultFile, ResultWriter, WriterOptions};
 use joulestep_engine::recorder::{Column, Layout, Recorder};
 use serde_json::Value;
 

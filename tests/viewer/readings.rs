@@ -5,7 +5,7 @@ use std::thread;
 use std::time::Duration;
 
 use joulestep::diagnostic::Sources;
-use joulestep::result::{ResultWriter, WriterOptions};
+use joulestep::output::result::{ResultWriter, WriterOptions};
 use joulestep_engine::recorder::{Column, Layout, Recorder};
 use serde_json::{Value, json};
 

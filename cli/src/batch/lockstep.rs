@@ -11,7 +11,6 @@ use joulestep_engine::run::setup::Setup;
 use joulestep_engine::run::time_loop::Ended;
 use wide::{f64x4, f64x8};
 
-use crate::account::{Account, Outcome};
 use crate::batch::block::alike;
 use crate::batch::errors::{estimate, verdict};
 use crate::batch::measure::Measures;
@@ -19,6 +18,7 @@ use crate::batch::row::{Row, Status};
 use crate::batch::subject::Subject;
 use crate::batch::variant::{Built, Once, PlannedBatch, coarsen};
 use crate::judge::{Computed, Level, Uncertainty};
+use crate::output::account::{Account, Outcome};
 
 /// A row, and whether its variant ran in lockstep with others.
 #[derive(Clone, Debug)]

@@ -2,9 +2,9 @@
 
 use joulestep_engine::recorder::{Event, EventKind, Recorder};
 
-use crate::account::event_lines::Line;
-use crate::account::numbers::Course;
 use crate::batch::plan::{MeasureSpec, Measured};
+use crate::output::account::event_lines::Line;
+use crate::output::account::numbers::Course;
 
 /// Gathers the numbers of a plan from the samples of a run.
 #[derive(Clone, Debug)]

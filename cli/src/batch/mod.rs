@@ -67,6 +67,7 @@ pub mod picture;
 pub mod plan;
 pub mod progress;
 pub mod read;
+pub mod report;
 pub mod row;
 pub mod sample;
 pub mod save;

@@ -6,11 +6,11 @@ use joulestep_models::devices::catalogue;
 use joulestep_models::model::Value;
 
 use crate::diagnostic::nearest;
-use crate::scenario::conform::one_of;
-use crate::scenario::raw::{Node, Raw, RawTable};
-use crate::scenario::renamed;
-use crate::scenario::resolved::Scenario;
-use crate::scenario::shape::{Form, Key, Kinds, Section};
+use crate::input::keys::conform::one_of;
+use crate::input::keys::raw::{Node, Raw, RawTable};
+use crate::input::keys::renamed;
+use crate::input::keys::shape::{Form, Key, Kinds, Section};
+use crate::input::scenario::resolved::Scenario;
 
 /// The tables in which values are found, and what describes them.
 #[derive(Clone, Copy, Debug)]

@@ -18,7 +18,7 @@ use serde_json::{Map, Value, json};
 
 use crate::batch::row::Row;
 use crate::batch::table::BatchResult;
-use crate::outputs;
+use crate::output::files;
 
 /// Rows of a row group.
 const GROUP: usize = 65_536;
@@ -132,7 +132,7 @@ pub fn write(path: &Path, result: &BatchResult<'_>) -> Result<(), ParquetError> 
         group.close()?;
     }
     writer.close()?.file_metadata();
-    Ok(outputs::write(path, &bytes)?)
+    Ok(files::write(path, &bytes)?)
 }
 
 /// Whether a path names a Parquet file.

@@ -4,7 +4,9 @@ use std::collections::BTreeMap;
 
 use crate::batch::row::{Row, Status};
 use crate::batch::variant::PlannedBatch;
-use crate::plot::{Axis, Bars, Chart, Curve, Figure, Line, Mark, Marker, Panel, PlotError, Series, svg};
+use crate::output::plot::{
+    Axis, Bars, Chart, Curve, Figure, Line, Mark, Marker, Panel, PlotError, Series, svg,
+};
 
 /// Scatters drawn: against the inputs with the largest effect.
 const SCATTERS: usize = 3;

@@ -17,13 +17,13 @@ use crate::batch::plan::{Estimated, Plan, Sampling, beside};
 use crate::batch::sample::MOST_DIMENSIONS;
 use crate::batch::sections::{MOST_VARIANTS, plan};
 use crate::diagnostic::{Diagnostic, Place, Refusal, Sources};
-use crate::scenario::build::Ready;
-use crate::scenario::conform::Conform;
-use crate::scenario::fields::Fields;
-use crate::scenario::include::{Open, reason};
-use crate::scenario::raw::{self, RawTable};
-use crate::scenario::resolve::InputError;
-use crate::scenario::shape::quantity;
+use crate::input::keys::InputError;
+use crate::input::keys::conform::Conform;
+use crate::input::keys::fields::Fields;
+use crate::input::keys::include::{Open, reason};
+use crate::input::keys::raw::{self, RawTable};
+use crate::input::keys::shape::quantity;
+use crate::input::scenario::build::Ready;
 use crate::study::CATALOGUE;
 
 /// A plan file, checked against its key tables.

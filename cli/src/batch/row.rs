@@ -3,13 +3,13 @@
 use joulestep_engine::run::watch::Watch;
 use serde::{Deserialize, Serialize};
 
-use crate::account::Account;
 use crate::batch::errors::Estimate;
 use crate::batch::plan::{MeasureSpec, Plan};
 use crate::batch::variant::Bound;
+use crate::input::scenario::build::Ready;
 use crate::judge::Number;
-use crate::result::Verdict;
-use crate::scenario::build::Ready;
+use crate::output::account::Account;
+use crate::output::result::Verdict;
 
 /// How a variant ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]

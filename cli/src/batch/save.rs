@@ -11,15 +11,15 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use joulestep_engine::recorder::{Event, Layout, Recorder, Row as LedgerRow};
 use joulestep_engine::run::time_loop::Ended;
 
-use crate::account::event_lines::EventLines;
-use crate::account::{Account, Outcome, store};
 use crate::batch::errors::Errors;
 use crate::batch::plan::Keep;
 use crate::batch::row::{OF_LEDGER, Row, Status};
 use crate::batch::variant::{Built, PlannedBatch};
 use crate::diagnostic::Sources;
 use crate::judge::Uncertainty;
-use crate::result::{ResultWriter, WriterOptions};
+use crate::output::account::event_lines::EventLines;
+use crate::output::account::{Account, Outcome, store};
+use crate::output::result::{ResultWriter, WriterOptions};
 
 /// Result file of a variant within the folder.
 pub fn file_name(variant: usize) -> String {

@@ -7,7 +7,7 @@ use std::sync::OnceLock;
 use joulestep_models::model::Range::{NotNegative, Positive};
 
 use crate::batch::plan::Estimated;
-use crate::scenario::shape::{Form, Key, Kind, Kinds, Section};
+use crate::input::keys::shape::{Form, Key, Kind, Kinds, Section};
 use crate::study::inputs::LIMIT;
 use crate::study::{CATALOGUE, Entry};
 

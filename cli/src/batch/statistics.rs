@@ -90,7 +90,7 @@ pub struct LimitSummary {
     /// Its name.
     pub name: String,
     /// Whether the user set it; else it is a rating of a part.
-    #[serde(rename = "set_by", serialize_with = "crate::account::json::set_by")]
+    #[serde(rename = "set_by", serialize_with = "crate::output::account::json::set_by")]
     pub by_user: bool,
     /// Variants that keep it, by more than the error, of all.
     pub kept: Share,

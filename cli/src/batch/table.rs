@@ -12,7 +12,7 @@ use crate::batch::row::Row;
 use crate::batch::save::{file_name, is_kept};
 use crate::batch::statistics::{PERCENTS, Share, Statistics, Worst};
 use crate::batch::variant::PlannedBatch;
-use crate::result::{BatchTable, ResultError, Statistic, TableColumn, write_table};
+use crate::output::result::{BatchTable, ResultError, Statistic, TableColumn, write_table};
 
 /// Rows and what they say together.
 #[derive(Clone, Copy, Debug)]

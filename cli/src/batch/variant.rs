@@ -11,7 +11,6 @@ use joulestep_engine::run::setup::Setup;
 use joulestep_engine::run::time_loop::Ended;
 use sha2::{Digest, Sha256};
 
-use crate::account::{Account, Facts, Outcome};
 use crate::batch::block::DEFAULT_LANES;
 use crate::batch::errors::verdict;
 use crate::batch::measure::Measures;
@@ -22,11 +21,13 @@ use crate::batch::read::{Against, PlanFile, open_plan, understand};
 use crate::batch::row::{Column, Row, Status, columns, columns_of_study, numbers};
 use crate::batch::subject::{Prepared, Subject, prepare};
 use crate::diagnostic::{Refusal, Sources};
+use crate::input::keys::InputError;
+use crate::input::keys::include::Open;
+use crate::input::keys::raw::RawTable;
+use crate::input::scenario::build::{Ready, Reductions, build_with};
+use crate::input::scenario::resolve::{self, Loaded, as_typed};
 use crate::judge::{Computed, Level, Number, Uncertainty};
-use crate::scenario::build::{Ready, Reductions, build_with};
-use crate::scenario::include::Open;
-use crate::scenario::raw::RawTable;
-use crate::scenario::resolve::{self, InputError, Loaded, as_typed};
+use crate::output::account::{Account, Facts, Outcome};
 
 /// A plan with its scenario, ready to run any of its variants.
 #[derive(Debug)]
@@ -145,7 +146,7 @@ fn run_of(plan: &PlanFile, path: &Path, reductions: &Reductions, open: Open<'_>)
     let context = PathContext {
         what: "the scenario",
         root: &typed.root,
-        section: &crate::scenario::sections::SCENARIO,
+        section: &crate::input::scenario::sections::SCENARIO,
         scenario: Some(&scenario),
     };
     let limits = ready.judging.judged.iter().map(|j| j.name.as_str()).collect();

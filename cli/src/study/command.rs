@@ -9,16 +9,17 @@ use clap::{Arg, ArgAction, ArgMatches, Command, value_parser};
 
 use super::inputs::{Count, gather, root};
 use super::{Cache, Context, Entry, Question, Recording, StudyError};
-use crate::answer::{Estimation, Outcome, Study, assess};
-use crate::commands::options::{Refused, draw, is_new, refused};
 use crate::diagnostic::{Diagnostic, FileId, Place, Refusal, Sources, capital};
-use crate::exit::{BAD_INPUT, INPUT_OUTPUT, INTERRUPTED, NUMERICAL, Streams};
+use crate::exit::{BAD_INPUT, INPUT_OUTPUT, INTERRUPTED, NUMERICAL};
+use crate::input::keys::conform::Conform;
+use crate::input::keys::include::{Open, reason};
+use crate::input::keys::raw::{Node, Raw, RawTable};
+use crate::input::keys::shape::{Form, Key};
 use crate::judge::{Verdict, exit_code};
-use crate::output;
-use crate::scenario::conform::Conform;
-use crate::scenario::include::{Open, reason};
-use crate::scenario::raw::{Node, Raw, RawTable};
-use crate::scenario::shape::{Form, Key};
+use crate::output::answer::{Estimation, Outcome, Study, assess};
+use crate::output::print;
+use crate::output::streams::Streams;
+use crate::output::written::{Refused, draw, is_new, refused};
 use crate::signals::listen;
 
 /// Name under which the command line stands in diagnostics.
@@ -291,15 +292,15 @@ impl Entry {
             return refused(&why, as_json, streams);
         }
         match matches.get_one::<String>("csv") {
-            Some(table) => match output::csv(study, Some(table.as_str()).filter(|t| !t.is_empty())) {
+            Some(table) => match print::csv(study, Some(table.as_str()).filter(|t| !t.is_empty())) {
                 Ok(csv) => write!(streams.out, "{csv}")?,
                 Err(names) => {
                     let what = format!("--csv={table}: no such table; expected one of {}", names.join(", "));
                     return refused(&(what, BAD_INPUT), as_json, streams);
                 }
             },
-            None if as_json => streams.json(&output::json(study))?,
-            None => write!(streams.out, "{}", output::text(study))?,
+            None if as_json => streams.json(&print::json(study))?,
+            None => write!(streams.out, "{}", print::text(study))?,
         }
         let error = match study.outcome {
             Outcome::Done => None,

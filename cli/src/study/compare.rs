@@ -10,12 +10,12 @@ use joulestep_models::part::Part;
 use rayon::prelude::*;
 
 use super::{Context, Count, Entry, Input, Question, StudyError, What};
-use crate::answer::{Answer, Study, StudyFigure, StudyTable};
 use crate::diagnostic::nearest;
-use crate::plot::{Axis, Bars, Figure as Picture, Panel, Series};
-use crate::scenario::shape::{Form, Key, Kinds, Section};
-use crate::scenario::words::one_of;
-use crate::table::{Cell, Head, Table};
+use crate::input::keys::shape::{Form, Key, Kinds, Section};
+use crate::input::keys::words::one_of;
+use crate::output::answer::{Answer, Study, StudyFigure, StudyTable};
+use crate::output::plot::{Axis, Bars, Figure as Picture, Panel, Series};
+use crate::output::table::{Cell, Head, Table};
 
 /// The study.
 pub static STUDY: Entry = Entry {

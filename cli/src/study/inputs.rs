@@ -6,14 +6,15 @@ use std::path::Path;
 use std::sync::Arc;
 
 use crate::diagnostic::{Diagnostic, FileId, Place, Sources};
-use crate::package::sections::PACKAGE;
-use crate::parts::sections::{PART, POINTS};
-use crate::scenario::fields::Fields;
-use crate::scenario::include::{Open, reason};
-use crate::scenario::raw::{Node, Raw, RawTable};
-use crate::scenario::resolve::{InputError, Loaded, as_typed_beside};
-use crate::scenario::sections::SCENARIO;
-use crate::scenario::shape::{Form, Key, Kinds, Section};
+use crate::input::keys::InputError;
+use crate::input::keys::fields::Fields;
+use crate::input::keys::include::{Open, reason};
+use crate::input::keys::raw::{Node, Raw, RawTable};
+use crate::input::keys::shape::{Form, Key, Kinds, Section};
+use crate::input::package::sections::PACKAGE;
+use crate::input::parts::sections::{PART, POINTS};
+use crate::input::scenario::resolve::{Loaded, as_typed_beside};
+use crate::input::scenario::sections::SCENARIO;
 
 use super::Entry;
 
@@ -116,12 +117,14 @@ pub fn gather(
             let key = fields.key(input.key);
             let at = (place, key.as_str());
             let table = match input.what {
-                What::Part => crate::parts::read_typed(name, at, sources, open, diagnostics).map(|t| t.0),
+                What::Part => {
+                    crate::input::parts::read_typed(name, at, sources, open, diagnostics).map(|t| t.0)
+                }
                 What::Package => {
-                    crate::package::load_typed(name, at, sources, open, diagnostics).map(|t| t.0)
+                    crate::input::package::load_typed(name, at, sources, open, diagnostics).map(|t| t.0)
                 }
                 What::Points => text(name, at, sources, open, diagnostics)
-                    .and_then(|file| crate::parts::read_points(file, sources, diagnostics)),
+                    .and_then(|file| crate::input::parts::read_points(file, sources, diagnostics)),
                 What::File => {
                     tables.extend(
                         text(name, at, sources, open, diagnostics).map(|file| as_node(file, sources)),

@@ -1,7 +1,7 @@
 //! The catalogue of studies: questions that the program answers.
 //!
 //! An [`Entry`] is a name, the table of its parameters, the files it takes, and one function from a [`Question`] to an
-//! [`answer::Study`](crate::answer::Study). Command, options, outputs, report, schema, completions and the subject of a
+//! [`answer::Study`](crate::output::answer::Study). Command, options, outputs, report, schema, completions and the subject of a
 //! batch follow from it. To add a study: one file with an `Entry`, its `mod` line and its line in [`CATALOGUE`].
 
 pub mod cache;
@@ -28,12 +28,12 @@ pub use inputs::{Count, Input, What};
 pub use question::Question;
 pub use record::Recording;
 
-use crate::answer::Study;
 use crate::diagnostic::{Diagnostic, Refusal};
 use crate::exit::{BAD_INPUT, INPUT_OUTPUT, NUMERICAL};
+use crate::input::keys::shape::Section;
+use crate::input::scenario::build::Reductions;
 use crate::judge::Level;
-use crate::scenario::build::Reductions;
-use crate::scenario::shape::Section;
+use crate::output::answer::Study;
 
 /// All studies, in the order of the help.
 pub static CATALOGUE: &[&Entry] = &[

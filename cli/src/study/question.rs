@@ -11,15 +11,16 @@ use joulestep_models::part::Part;
 
 use super::inputs::{What, parted, root_keys};
 use super::{Entry, StudyError};
-use crate::commands::options::is_new;
 use crate::diagnostic::{Diagnostic, Place, Sources};
-use crate::parts::Loaded;
-use crate::scenario::conform::Conform;
-use crate::scenario::fields::{Content, Fields};
-use crate::scenario::raw::{Node, Raw, RawTable};
-use crate::scenario::resolve::{InputError, Loaded as ScenarioFiles, resolve};
-use crate::scenario::resolved::Scenario;
-use crate::scenario::shape::{Form, Kinds, Section};
+use crate::input::keys::InputError;
+use crate::input::keys::conform::Conform;
+use crate::input::keys::fields::{Content, Fields};
+use crate::input::keys::raw::{Node, Raw, RawTable};
+use crate::input::keys::shape::{Form, Kinds, Section};
+use crate::input::parts::Loaded;
+use crate::input::scenario::resolve::{Loaded as ScenarioFiles, resolve};
+use crate::input::scenario::resolved::Scenario;
+use crate::output::written::is_new;
 
 /// What is asked of a study.
 #[derive(Clone, Debug)]
@@ -154,12 +155,12 @@ impl Question {
             for (k, table) in tables.into_iter().enumerate() {
                 match input.what {
                     What::Part => {
-                        let part = crate::parts::of_fields(table, &stem(name(k)), &mut diagnostics);
+                        let part = crate::input::parts::of_fields(table, &stem(name(k)), &mut diagnostics);
                         question.parts.entry(input.key).or_default().extend(part);
                     }
                     What::Package => {
                         let package =
-                            crate::package::of_fields(table, &mut diagnostics).map(|p| (name(k), p));
+                            crate::input::package::of_fields(table, &mut diagnostics).map(|p| (name(k), p));
                         question.packages.entry(input.key).or_default().extend(package);
                     }
                     What::Path => {
@@ -167,7 +168,7 @@ impl Question {
                         question.paths.entry(input.key).or_default().extend(path);
                     }
                     What::Points => {
-                        let points = crate::parts::points_of(table, &stem(name(k)), &mut diagnostics);
+                        let points = crate::input::parts::points_of(table, &stem(name(k)), &mut diagnostics);
                         question.points.extend(points.map(|p| (input.key, p)));
                     }
                     What::Scenario | What::File => {}

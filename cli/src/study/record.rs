@@ -5,8 +5,8 @@ use std::path::PathBuf;
 use std::sync::{Mutex, PoisonError};
 
 use super::{Question, StudyError};
-use crate::answer::{Outcome, Study};
-use crate::result::{LedgerTable, ResultError, ResultWriter, Scalar, Summary, WriterOptions};
+use crate::output::answer::{Outcome, Study};
+use crate::output::result::{LedgerTable, ResultError, ResultWriter, Scalar, Summary, WriterOptions};
 
 /// The file, and its writer once a computation has come to its end.
 pub struct Recording {
@@ -62,7 +62,7 @@ impl Recording {
 /// The answers as the numbers that a reader of recorded runs looks at first.
 fn summary(study: &Study) -> Summary {
     let finite = |x: f64| Some(x).filter(|x| x.is_finite());
-    let scalar = |a: &crate::answer::Answer| Scalar {
+    let scalar = |a: &crate::output::answer::Answer| Scalar {
         name: a.name.clone(),
         long_name: a.quantity.clone(),
         value: a.value,

@@ -9,10 +9,10 @@ use joulestep_models::part::{Material, Part};
 use rayon::prelude::*;
 
 use super::{Context, Count, Entry, Input, Question, StudyError, What};
-use crate::answer::{Answer, Study, StudyFigure, StudyTable};
-use crate::plot::{Axis, Bars, Chart, Curve, Figure, Line, Marker, Panel, Series};
-use crate::scenario::shape::{Form, Key, Kinds, Section};
-use crate::table::{Cell, Head, Table};
+use crate::input::keys::shape::{Form, Key, Kinds, Section};
+use crate::output::answer::{Answer, Study, StudyFigure, StudyTable};
+use crate::output::plot::{Axis, Bars, Chart, Curve, Figure, Line, Marker, Panel, Series};
+use crate::output::table::{Cell, Head, Table};
 
 /// The study.
 pub static STUDY: Entry = Entry {

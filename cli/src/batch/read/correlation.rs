@@ -4,8 +4,8 @@ use super::Read;
 use crate::batch::distribution::cholesky;
 use crate::batch::plan::{Input, Sampling};
 use crate::diagnostic::{Diagnostic, nearest};
-use crate::scenario::conform::one_of;
-use crate::scenario::fields::Fields;
+use crate::input::keys::conform::one_of;
+use crate::input::keys::fields::Fields;
 
 impl Read<'_> {
     pub(super) fn correlation(

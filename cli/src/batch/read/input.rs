@@ -8,8 +8,8 @@ use crate::batch::list;
 use crate::batch::parameter_path::ParameterPath;
 use crate::batch::plan::{Input, Sampling, Values};
 use crate::diagnostic::{Diagnostic, nearest};
-use crate::scenario::conform::one_of;
-use crate::scenario::fields::{Fields, TypedAt};
+use crate::input::keys::conform::one_of;
+use crate::input::keys::fields::{Fields, TypedAt};
 
 impl Read<'_> {
     pub(super) fn input(

@@ -5,9 +5,9 @@ use crate::batch::plan::{Keep, MeasureSpec, Measured, Plan, Search};
 use crate::batch::row::columns;
 use crate::batch::sections::MOST_VARIANTS;
 use crate::diagnostic::{Diagnostic, nearest};
-use crate::scenario::conform::one_of;
-use crate::scenario::fields::Fields;
-use crate::scenario::renamed;
+use crate::input::keys::conform::one_of;
+use crate::input::keys::fields::Fields;
+use crate::input::keys::renamed;
 
 impl Read<'_> {
     /// Tables that go with one subject only.

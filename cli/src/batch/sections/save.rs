@@ -1,7 +1,7 @@
 //! Which variants' waveforms a plan keeps.
 
 use super::MOST_VARIANTS;
-use crate::scenario::shape::{Form, Key, Kind, Kinds, Section};
+use crate::input::keys::shape::{Form, Key, Kind, Kinds, Section};
 
 const COUNT: Key = Key::may("count", Form::Whole(1, MOST_VARIANTS), "how many; default 1");
 const OF_LIMIT: Key = Key::need("limit", Form::Text, "name of a limit of the scenario");

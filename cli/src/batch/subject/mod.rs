@@ -6,15 +6,15 @@ mod prepare;
 use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 
-use crate::answer::{Answer, Study};
 use crate::batch::parameter_path::ParameterPath;
 use crate::batch::row::{Column, Row, Status};
 use crate::diagnostic::Diagnostic;
+use crate::input::keys::fields::Fields;
+use crate::input::keys::raw::RawTable;
+use crate::input::keys::shape::{Section, quantity};
+use crate::input::scenario::resolve::Loaded as ScenarioFiles;
 use crate::judge::{Computed, Level, Number};
-use crate::scenario::fields::Fields;
-use crate::scenario::raw::RawTable;
-use crate::scenario::resolve::Loaded as ScenarioFiles;
-use crate::scenario::shape::{Section, quantity};
+use crate::output::answer::{Answer, Study};
 use crate::study::{Cache, Context, Entry, Question, StudyError};
 use joulestep_models::model::Range;
 
@@ -189,7 +189,8 @@ fn computed(study: &Study, columns: &[Column], before: usize) -> Computed {
         further: a.further + a.error.plus_minus().unwrap_or(0.0),
     };
     let numbers = found.chain(study.answers.iter().map(number)).collect();
-    let crate::answer::Computation { course, steps, iterations, ratio, .. } = study.computation.clone();
+    let crate::output::answer::Computation { course, steps, iterations, ratio, .. } =
+        study.computation.clone();
     Computed { numbers, course, steps, iterations, ratio }
 }
 

@@ -6,7 +6,7 @@ use joulestep_engine::run::watch::{Seen, Watch};
 use joulestep_models::arrangement::cycle::{Cycle, Ripple};
 
 use super::tables::{COLUMNS, balance, losses, others, ripple, work};
-use crate::answer::StudyTable;
+use crate::output::answer::StudyTable;
 
 /// Errors of temperatures of an input that coarser computations do not show, K: its coupling, and its rise above
 /// `start` as the power errs by what is left of the distance to the periodic state.

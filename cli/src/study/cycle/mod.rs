@@ -11,12 +11,12 @@ use joulestep_models::model::Range::Positive;
 
 use self::tables::{COLUMNS, DEFINITIONS, held, losses};
 use super::{Context, Count, Entry, Input, Question, StudyError, What};
-use crate::account::{Account, Facts, Found, Outcome};
-use crate::answer::{Answer, Study, StudyFigure, StudyTable};
-use crate::plot::{Axis, Bars, Figure, Panel, Series};
-use crate::scenario::build::{Ready, build_with};
-use crate::scenario::shape::{Form, Key, Kinds, Section};
-use crate::table::Cell;
+use crate::input::keys::shape::{Form, Key, Kinds, Section};
+use crate::input::scenario::build::{Ready, build_with};
+use crate::output::account::{Account, Facts, Found, Outcome};
+use crate::output::answer::{Answer, Study, StudyFigure, StudyTable};
+use crate::output::plot::{Axis, Bars, Figure, Panel, Series};
+use crate::output::table::Cell;
 
 /// The study.
 pub static STUDY: Entry = Entry {

@@ -2,9 +2,9 @@
 
 use joulestep_models::arrangement::cycle::Cycle;
 
-use crate::scenario::build::Placed;
-use crate::scenario::resolved::Scenario;
-use crate::table::{Cell, Head, Table};
+use crate::input::scenario::build::Placed;
+use crate::input::scenario::resolved::Scenario;
+use crate::output::table::{Cell, Head, Table};
 
 pub(super) const COLUMNS: [(&str, &str); 9] = [
     ("conduction", "conduction"),

@@ -18,11 +18,12 @@ use rayon::prelude::*;
 
 use self::tables::{DEFINITIONS, NUMBERS, picture, table};
 use super::{Context, Count, Entry, Input, Question, StudyError, What};
-use crate::answer::{Answer, Study, StudyFigure};
+use crate::input::keys::InputError;
+use crate::input::keys::include::open;
+use crate::input::keys::shape::{Form, Key, Kinds, Section};
+use crate::input::scenario::resolve::read;
+use crate::output::answer::{Answer, Study, StudyFigure};
 use crate::progress::Counted;
-use crate::scenario::include::open;
-use crate::scenario::resolve::{InputError, read};
-use crate::scenario::shape::{Form, Key, Kinds, Section};
 
 /// The study.
 pub static STUDY: Entry = Entry {
@@ -196,7 +197,7 @@ fn leg(q: &Question) -> Result<(Leg, String), StudyError> {
     if leg.parts.is_empty() && q.paths("scenario").is_empty() {
         return Err(q.wrong("part", "nothing to study", "a part, or `scenario`"));
     }
-    let typed = q.fields.table("leg").map(|leg| crate::parts::given(leg, PARAMS)).unwrap_or_default();
+    let typed = q.fields.table("leg").map(|leg| crate::input::parts::given(leg, PARAMS)).unwrap_or_default();
     let typed = typed.into_iter().filter_map(|(key, value)| match value {
         Value::Number(x) => Some((key, x)),
         _ => None,

@@ -4,9 +4,9 @@ use joulestep_engine::units::people;
 use joulestep_models::arrangement::dead_time::Point;
 
 use super::Found;
-use crate::answer::StudyTable;
-use crate::plot::{Axis, Chart, Curve, Figure, Panel};
-use crate::table::{Cell, Head, Table};
+use crate::output::answer::StudyTable;
+use crate::output::plot::{Axis, Chart, Curve, Figure, Panel};
+use crate::output::table::{Cell, Head, Table};
 
 pub(super) type Column = (&'static str, &'static str, &'static str, fn(&Point) -> f64);
 

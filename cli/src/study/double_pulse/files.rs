@@ -7,11 +7,11 @@ use joulestep_models::arrangement::double_pulse::Outcome;
 
 use super::judge::Judged;
 use super::{Grid, picture, table};
-use crate::account::store;
-use crate::commands::options;
 use crate::diagnostic::Sources;
-use crate::result::{ResultError, ResultWriter, Scalar, Summary, WriterOptions};
-use crate::scenario::include::reason;
+use crate::input::keys::include::reason;
+use crate::output::account::store;
+use crate::output::result::{ResultError, ResultWriter, Scalar, Summary, WriterOptions};
+use crate::output::written;
 use crate::study::{Question, StudyError};
 
 /// The result file of point `k`.
@@ -103,7 +103,7 @@ pub(super) fn write(question: &Question, grid: &Grid, found: &[Judged]) -> Resul
         }
     }
     if let Some(folder) = folder(question, "pictures") {
-        let draw = |path: &Path, figure| options::draw(path, &figure).map_err(|why| failed(why.0));
+        let draw = |path: &Path, figure| written::draw(path, &figure).map_err(|why| failed(why.0));
         for (k, j) in found.iter().enumerate() {
             draw(&drawing(folder, k), picture::point(grid, &j.outcome))?;
         }

@@ -8,10 +8,10 @@ use joulestep_models::model::Built;
 use joulestep_models::part::Part;
 
 use super::{Grid, table};
-use crate::account::{Account, Facts, Found, Judgement};
-use crate::answer::Answer;
+use crate::input::scenario::build::{BEYOND, Judged as Bounded, Judging, KnownRange, Placed, of_parts};
 use crate::judge::Level;
-use crate::scenario::build::{BEYOND, Judged as Bounded, Judging, KnownRange, Placed, of_parts};
+use crate::output::account::{Account, Facts, Found, Judgement};
+use crate::output::answer::Answer;
 use crate::study::StudyError;
 
 /// A point as it was run, and what its account says of limits.
@@ -106,7 +106,7 @@ pub(super) fn judged(grid: &Grid, point: &Point, level: Level) -> Result<Judged,
         signals: 0,
         metered: Vec::new(),
     };
-    let account = Account::of_found(&found, &facts, Vec::new(), crate::account::Outcome::Done);
+    let account = Account::of_found(&found, &facts, Vec::new(), crate::output::account::Outcome::Done);
     let missed = table::missed_all(&outcome);
     Ok(Judged { account, outcome, missed })
 }

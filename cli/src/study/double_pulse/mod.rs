@@ -15,10 +15,10 @@ use rayon::prelude::*;
 
 use self::judge::Judged;
 use super::{Context, Count, Entry, Input, Question, StudyError, What};
-use crate::answer::{Answer, Computation, Study, StudyFigure};
+use crate::input::keys::shape::{Form, Key, Kinds, Section};
 use crate::judge::Level;
+use crate::output::answer::{Answer, Computation, Study, StudyFigure};
 use crate::progress::Counted;
-use crate::scenario::shape::{Form, Key, Kinds, Section};
 
 /// The study.
 pub static STUDY: Entry = Entry {

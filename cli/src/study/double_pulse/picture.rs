@@ -4,7 +4,7 @@ use joulestep_engine::units::people;
 use joulestep_models::arrangement::double_pulse::{Outcome, Point, SIGNALS};
 
 use super::{Grid, table};
-use crate::plot::{Axis, Chart, Curve, Figure, Line, Marker, Panel, Span};
+use crate::output::plot::{Axis, Chart, Curve, Figure, Line, Marker, Panel, Span};
 
 /// An operating point in words.
 pub(super) fn words(p: &Point) -> String {

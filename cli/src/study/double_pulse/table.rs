@@ -5,9 +5,9 @@ use joulestep_models::arrangement::double_pulse::{Outcome, RECOVERY_SHARE, SIGNA
 
 use super::Grid;
 use super::judge::Judged;
-use crate::account::Judgement;
-use crate::answer::{Answer, StudyTable};
-use crate::table::{Cell, Head, Table};
+use crate::output::account::Judgement;
+use crate::output::answer::{Answer, StudyTable};
+use crate::output::table::{Cell, Head, Table};
 
 type Column = (&'static str, &'static str, &'static str, fn(&Outcome) -> Option<f64>);
 

@@ -9,12 +9,12 @@ use joulestep_models::extract::{Doubt, ExtractError, Extraction, READING, Why, e
 
 use self::tables::{percent, shown};
 use super::{Context, Count, Entry, Input, Question, StudyError, What};
-use crate::answer::{Answer, Study, StudyFigure};
-use crate::commands::options;
 use crate::diagnostic::{Diagnostic, Place};
+use crate::input::keys::shape::{Form, Key, Kinds, Section};
+use crate::input::parts::{Loaded, write};
 use crate::judge::Level;
-use crate::parts::{Loaded, write};
-use crate::scenario::shape::{Form, Key, Kinds, Section};
+use crate::output::answer::{Answer, Study, StudyFigure};
+use crate::output::written;
 
 /// The study.
 pub static STUDY: Entry = Entry {
@@ -53,7 +53,7 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
     let mut notes = Vec::new();
     if let Some(out) = out {
         let head = format!("Extracted from {file} by nonlinear least squares.");
-        options::write(out, write::toml(&found.part, &head)).map_err(|why| StudyError::Output(why.0))?;
+        written::write(out, write::toml(&found.part, &head)).map_err(|why| StudyError::Output(why.0))?;
         notes.push(format!("written: {}", out.display()));
     }
     notes.extend(

@@ -4,7 +4,7 @@ use joulestep_models::extract::Extraction;
 use joulestep_models::part::{Curve, Quantity, Variable};
 
 use super::tables::held;
-use crate::plot::{self, Axis, Chart, Figure, Line, Marker, Panel};
+use crate::output::plot::{self, Axis, Chart, Figure, Line, Marker, Panel};
 
 /// A picture of the points and the fitted lines: a panel for each quantity, its curves in one colour each.
 pub(super) fn picture(found: &Extraction) -> Figure {

@@ -4,8 +4,8 @@ use joulestep_engine::units::{people, people_digits};
 use joulestep_models::extract::{Extraction, Why};
 use joulestep_models::part::{Curve, Quantity, Variable};
 
-use crate::answer::StudyTable;
-use crate::table::{Cell, Head, Table};
+use crate::output::answer::StudyTable;
+use crate::output::table::{Cell, Head, Table};
 
 /// All tables; the parameters are the main one.
 pub(super) fn tables(found: &Extraction) -> Vec<StudyTable> {

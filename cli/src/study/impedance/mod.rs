@@ -12,9 +12,9 @@ use joulestep_models::model::Range;
 
 use self::tables::Computed;
 use super::{Context, Count, Entry, Input, Question, StudyError, What};
-use crate::answer::{Answer, Study, StudyFigure};
+use crate::input::keys::shape::{Form, Key, Kinds, Section};
 use crate::judge::Uncertainty;
-use crate::scenario::shape::{Form, Key, Kinds, Section};
+use crate::output::answer::{Answer, Study, StudyFigure};
 
 /// The study.
 pub static STUDY: Entry = Entry {

@@ -6,7 +6,7 @@ use joulestep_models::impedance::times;
 
 use super::paths;
 use super::tables::Computed;
-use crate::plot::{Axis, Chart, Curve, Figure, Line, Marker, Panel};
+use crate::output::plot::{Axis, Chart, Curve, Figure, Line, Marker, Panel};
 
 /// Points per decade of a curve.
 const PER_DECADE: usize = 12;

@@ -7,11 +7,11 @@ use joulestep_engine::thermal::pulses::repetitive_peak;
 
 use super::tables::coefficients;
 use super::{DEFINITIONS, NOT_LAYERS};
-use crate::answer::{Answer, Study, StudyFigure, StudyTable};
 use crate::diagnostic::Place;
-use crate::plot::{Axis, Chart, Curve, Figure, Panel};
+use crate::output::answer::{Answer, Study, StudyFigure, StudyTable};
+use crate::output::plot::{Axis, Chart, Curve, Figure, Panel};
+use crate::output::table::{Head, Table};
 use crate::study::{Question, StudyError};
-use crate::table::{Head, Table};
 
 /// Points, the Foster network through them, and its Cauer ladder.
 #[derive(Clone, Debug)]

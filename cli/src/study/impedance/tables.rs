@@ -9,8 +9,8 @@ use joulestep_models::impedance::{Impedance, Path, times};
 use joulestep_models::package::Package;
 
 use super::{error, of_ratio, pairs, paths};
-use crate::answer::StudyTable;
-use crate::table::{Cell, Head, Table};
+use crate::output::answer::StudyTable;
+use crate::output::table::{Cell, Head, Table};
 
 /// A package with its impedances.
 pub(super) struct Computed {

@@ -7,7 +7,7 @@ use joulestep_models::arrangement::mission::{Followed, Options};
 
 use super::life::Life;
 use super::tables;
-use crate::answer::StudyTable;
+use crate::output::answer::StudyTable;
 
 /// How far the power of an input may be wrong, as a share of it, and its temperatures, K: by leaps, by the laws held
 /// over a cycle, and by what is left of the distance to periodic states (powers are products of two quantities at

@@ -9,8 +9,8 @@ use joulestep_models::arrangement::mission::count::{Cycles, count};
 use joulestep_models::arrangement::mission::profile::{Begin, Of, Profile, Segment};
 use joulestep_models::model::Value;
 
-use crate::scenario::build::{Reductions, build_with};
-use crate::scenario::resolved::{MissionSpec, Scenario, SegmentOf};
+use crate::input::scenario::build::{Reductions, build_with};
+use crate::input::scenario::resolved::{MissionSpec, Scenario, SegmentOf};
 
 /// The mission as the library takes it; boundaries by their names in the network. `None`: a boundary that the network
 /// does not have.

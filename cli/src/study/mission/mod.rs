@@ -17,12 +17,12 @@ use joulestep_models::model::Range::Positive;
 
 use self::life::{Life, law_words, life, make};
 use super::{Context, Count, Entry, Input, Question, StudyError, What};
-use crate::account::{Account, Facts, Found};
-use crate::answer::{Answer, Outcome, Study, StudyFigure};
+use crate::input::keys::shape::{Form, Key, Kinds, Section};
+use crate::input::scenario::build::{Ready, build_with};
+use crate::input::scenario::resolved::{MissionSpec, Scenario, SegmentOf, SegmentSpec};
+use crate::output::account::{Account, Facts, Found};
+use crate::output::answer::{Answer, Outcome, Study, StudyFigure};
 use crate::progress::Progress;
-use crate::scenario::build::{Ready, build_with};
-use crate::scenario::resolved::{MissionSpec, Scenario, SegmentOf, SegmentSpec};
-use crate::scenario::shape::{Form, Key, Kinds, Section};
 
 /// The study.
 pub static STUDY: Entry = Entry {

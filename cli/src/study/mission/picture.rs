@@ -5,8 +5,8 @@ use joulestep_models::arrangement::mission::Followed;
 use joulestep_models::arrangement::mission::profile::Profile;
 
 use super::life::{Life, gathered};
-use crate::plot::{Axis, Chart, Curve, Figure, Line, Marker, Panel};
-use crate::scenario::resolved::MissionSpec;
+use crate::input::scenario::resolved::MissionSpec;
+use crate::output::plot::{Axis, Chart, Curve, Figure, Line, Marker, Panel};
 
 /// Lines of the mean temperatures; dots are for their ripple.
 const MEANS: [Line; 3] = [Line::Solid, Line::Dashed, Line::DashDot];

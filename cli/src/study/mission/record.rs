@@ -7,9 +7,9 @@ use joulestep_engine::recorder::{Column, Event, EventKind, Layout, Recorder};
 use joulestep_models::arrangement::mission::profile::{Profile, Side};
 use joulestep_models::arrangement::mission::{Instant, Listener, MissionEvent};
 
+use crate::input::scenario::resolved::{MissionSpec, SegmentOf};
+use crate::output::result::ResultWriter;
 use crate::progress::Progress;
-use crate::result::ResultWriter;
-use crate::scenario::resolved::{MissionSpec, SegmentOf};
 
 /// Writes the file, shows progress, and stops when asked.
 pub(super) struct Observer<'a> {

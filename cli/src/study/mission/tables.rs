@@ -3,7 +3,7 @@
 use joulestep_models::arrangement::mission::{Followed, Instant};
 
 use super::life::{Life, gathered};
-use crate::table::{Cell, Head, Table};
+use crate::output::table::{Cell, Head, Table};
 
 /// A line per heat input.
 pub(super) fn dies(followed: &Followed) -> Table {

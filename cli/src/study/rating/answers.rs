@@ -6,8 +6,8 @@ use joulestep_models::rating::surge::Ends;
 
 use super::Options;
 use super::compute::{LONGEST, Pair, Rated, of_point};
-use crate::answer::{Answer, Study};
 use crate::judge::{Bounds, Uncertainty};
+use crate::output::answer::{Answer, Study};
 
 const DEFINITIONS: &[(&str, &str)] = &[
     (

@@ -16,8 +16,8 @@ use rayon::prelude::*;
 
 use self::compute::{Rated, rate};
 use super::{Context, Count, Entry, Input, Question, StudyError, What};
-use crate::answer::{Study, StudyFigure};
-use crate::scenario::shape::{Form, Key, Kinds, Section};
+use crate::input::keys::shape::{Form, Key, Kinds, Section};
+use crate::output::answer::{Study, StudyFigure};
 
 /// The study.
 pub static STUDY: Entry = Entry {
@@ -228,7 +228,7 @@ fn read(q: &Question) -> Result<Options, StudyError> {
         let found = "`interface` beside `on`: a package ends at its own heatsink";
         return Err(q.wrong("interface", found, "one of the two"));
     }
-    let pulse = |p: &crate::scenario::fields::Fields| {
+    let pulse = |p: &crate::input::keys::fields::Fields| {
         let shape = p.text("shape").and_then(Shape::of_key).unwrap_or(Shape::Square);
         Some((p.text("name")?.to_string(), p.number("width")?, shape))
     };

@@ -2,7 +2,7 @@
 
 use super::Options;
 use super::compute::Rated;
-use crate::plot::{Axis, Chart, Curve, Figure, Line, Marker, Panel};
+use crate::output::plot::{Axis, Chart, Curve, Figure, Line, Marker, Panel};
 
 /// Largest current and let-through I²t against width, with the continuous currents.
 pub(super) fn picture(all: &[Rated], options: &Options) -> Figure {

@@ -7,8 +7,8 @@ use joulestep_models::rating::surge::{Ends, Point};
 use super::Options;
 use super::answers::limited_by;
 use super::compute::{Rated, Shared};
-use crate::answer::StudyTable;
-use crate::table::{Cell, Head, Table};
+use crate::output::answer::StudyTable;
+use crate::output::table::{Cell, Head, Table};
 
 /// The tables, the curve first.
 pub(super) fn tables(all: &[Rated], options: &Options) -> Vec<StudyTable> {

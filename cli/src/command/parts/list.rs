@@ -1,0 +1,73 @@
+//! `parts list`: the shipped parts.
+
+use std::io;
+
+use joulestep_engine::units::people;
+use serde::Serialize;
+
+use super::{on_resistance, table};
+use crate::command::args::PartsListArgs;
+use crate::command::refuse_in;
+use crate::exit::DONE;
+use crate::input::keys::include::open;
+use crate::input::parts::load;
+use crate::output::streams::Streams;
+
+#[derive(Serialize)]
+struct List {
+    parts: Vec<Listed>,
+}
+
+#[derive(Serialize)]
+struct Listed {
+    name: &'static str,
+    title: String,
+    kind: &'static str,
+    technology: &'static str,
+    invented: bool,
+    rated_voltage: Option<f64>,
+    gate_limit: Option<f64>,
+    maximum_temperature: Option<f64>,
+    on_resistance: Option<f64>,
+    junction_case: Option<f64>,
+}
+
+pub(super) fn list(args: &PartsListArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
+    let mut rows =
+        vec![["part", "technology", "rated", "R_on 25 °C", "T_j,max", "title"].map(String::from).to_vec()];
+    let mut report = Vec::new();
+    for (name, _) in joulestep_models::parts::shipped() {
+        let part = match load(name, &open) {
+            Ok(loaded) => loaded.part,
+            Err(error) => return refuse_in("a shipped part", &error, name.as_ref(), args.json, streams),
+        };
+        let resistance = on_resistance(&part, 25.0);
+        let or_dash = |x: Option<f64>, unit: &str| x.map_or_else(|| "-".to_string(), |x| people(x, unit));
+        rows.push(vec![
+            (*name).to_string(),
+            part.technology.key().to_string(),
+            or_dash(part.rated_voltage(), "V"),
+            or_dash(resistance, "ohm"),
+            or_dash(part.hottest(), "degC"),
+            part.title.clone(),
+        ]);
+        report.push(Listed {
+            name,
+            kind: part.kind,
+            technology: part.technology.key(),
+            invented: part.invented,
+            rated_voltage: part.rated_voltage(),
+            gate_limit: part.gate_limit(),
+            maximum_temperature: part.hottest(),
+            on_resistance: resistance,
+            junction_case: part.thermal.junction_case,
+            title: part.title,
+        });
+    }
+    if args.json {
+        streams.json(&List { parts: report })?;
+    } else {
+        write!(streams.out, "{}", table(&rows, &[false, false, true, true, true, false]))?;
+    }
+    Ok(DONE)
+}

@@ -1,0 +1,69 @@
+//! `parts`: list, show; what is studied of parts stands in the catalogue.
+
+mod list;
+mod show;
+
+use std::io;
+
+use joulestep_models::extract::evaluate::{Nearby, ordinates};
+use joulestep_models::part::{Conditions, Curve, Part, Quantity, Variable};
+
+use crate::command::args::PartsCommand;
+use crate::output::streams::Streams;
+
+/// Carries out a command about parts.
+///
+/// # Errors
+/// When a stream cannot be written.
+pub fn parts(command: &PartsCommand, streams: &mut Streams<'_>) -> io::Result<u8> {
+    match command {
+        PartsCommand::List(args) => list::list(args, streams),
+        PartsCommand::Show(args) => show::show(args, streams),
+    }
+}
+
+/// What the part's model says of a quantity under conditions, its abscissa at `x`.
+fn says(part: &Part, quantity: Quantity, conditions: Conditions, against: Variable, x: f64) -> Option<f64> {
+    if !part.missing().is_empty() {
+        return None;
+    }
+    let units = [against.unit().to_string(), quantity.unit().to_string()];
+    let points = vec![(x, 0.0)];
+    let curve =
+        Curve { quantity, against, conditions, die: None, points, weight: 1.0, capacitive: false, units };
+    ordinates(part.entry(), &part.values, &curve, &mut Nearby::default())?.first().copied()
+}
+
+/// Gate voltage at which the part states its on-resistance, V.
+fn on_gate(part: &Part) -> Option<f64> {
+    part.values.maybe(&format!("{}on-gate-voltage", part.gate_prefix()))
+}
+
+/// On-resistance at a small current and a junction temperature (°C), Ω; of a switch.
+fn on_resistance(part: &Part, celsius: f64) -> Option<f64> {
+    let gate = on_gate(part).or_else(|| (part.kind == "jfet").then_some(0.0))?;
+    let at = Conditions::default().with(Variable::GateVoltage, gate).with(Variable::Current, 1.0);
+    says(part, Quantity::OnResistance, at, Variable::Temperature, celsius)
+}
+
+/// Lines of columns as wide as their widest cell; the first left, the others as `right` says.
+fn table(rows: &[Vec<String>], right: &[bool]) -> String {
+    let columns = rows.iter().map(Vec::len).max().unwrap_or(0);
+    let width = |k: usize| rows.iter().filter_map(|r| r.get(k)).map(|c| c.chars().count()).max().unwrap_or(0);
+    let widths: Vec<usize> = (0..columns).map(width).collect();
+    let mut out = String::new();
+    for row in rows {
+        let mut line = String::new();
+        for (k, cell) in row.iter().enumerate() {
+            let pad = " ".repeat(widths[k] - cell.chars().count());
+            let is_right = right.get(k).copied().unwrap_or(false);
+            if k > 0 {
+                line.push_str("  ");
+            }
+            line.push_str(&if is_right { format!("{pad}{cell}") } else { format!("{cell}{pad}") });
+        }
+        out.push_str(line.trim_end());
+        out.push('\n');
+    }
+    out
+}

@@ -1,0 +1,262 @@
+//! What is watched at every step, and what the verdict judges.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use joulestep_engine::circuit::graph::ComponentId;
+use joulestep_engine::circuit::probe::Probe;
+use joulestep_engine::control::board::Board;
+use joulestep_engine::recorder::EventKind;
+use joulestep_engine::run::watch::Watch;
+
+use super::{Build, Note, Placed};
+use crate::diagnostic::{Diagnostic, nearest};
+use crate::input::keys::words::one_of;
+
+/// Current from which a varistor counts as clamping, A. Between the leakage that its nominal voltage is stated at
+/// (1 mA) and the hundreds of amperes of its clamping voltage.
+const CLAMPS: f64 = 1.0;
+/// How far above its highest junction temperature a part's laws are still trusted, K: about the distance to which data
+/// sheets plot their curves beyond the rating (common practice, no source).
+pub(crate) const BEYOND: f64 = 25.0;
+
+/// A bound that the verdict judges.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Judged {
+    /// Name in the verdict.
+    pub name: String,
+    /// Number of the watch whose extremes it bounds.
+    pub watch: usize,
+    /// Lower bound; −∞ where there is none.
+    pub lower: f64,
+    /// Upper bound; ∞ where there is none.
+    pub upper: f64,
+    /// Whether the user set it; else it comes from the part's own data.
+    pub by_user: bool,
+    /// Why the user waived it.
+    pub waived: Option<String>,
+}
+
+/// The junction temperature of a die that has no heat path, so that nothing can judge it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Unheated {
+    /// Name in the verdict: `Q1.jfet.temperature`.
+    pub name: String,
+    /// What the die is made of.
+    pub components: Vec<ComponentId>,
+    /// Highest junction temperature allowed, °C.
+    pub rated: f64,
+    /// Why the user waived it.
+    pub waived: Option<String>,
+}
+
+/// A watch on the range for which a law is known.
+#[derive(Clone, Debug, PartialEq)]
+pub struct KnownRange {
+    /// What is watched: `Q1.jfet.temperature`.
+    pub name: String,
+    /// Number of its watch.
+    pub watch: usize,
+    /// Lower and upper end.
+    pub range: (f64, f64),
+}
+
+/// All that a verdict rests on.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Judging {
+    /// Limits of the user and ratings of the parts.
+    pub judged: Vec<Judged>,
+    /// Dies without a heat path.
+    pub unheated: Vec<Unheated>,
+    /// Ranges for which laws are known.
+    pub ranges: Vec<KnownRange>,
+    /// What deserves a word before the run.
+    pub notes: Vec<Note>,
+}
+
+impl Build<'_> {
+    /// Extremes of: what is recorded, the limits of the parts, the temperatures of their dies, the user's limits; last
+    /// the ranges for which laws are known.
+    pub(super) fn watches(&mut self, board: &mut Board<f64>) -> (Vec<Watch>, Judging, usize) {
+        let mut watches: Vec<Watch> = Vec::new();
+        let mut judging = Judging::default();
+        let (mut own_names, mut numbers) = (BTreeSet::new(), BTreeMap::new());
+        let scenario = self.scenario;
+        for signal in &scenario.record.signals {
+            // Signals that do not exist are reported where channels are made.
+            let before = self.diagnostics.len();
+            let found = self.signal(signal, board);
+            self.diagnostics.truncate(before);
+            let Some(found) = found.filter(|f| !matches!(f.probe, Probe::Line(_))) else { continue };
+            let subject = signal.text.split('.').next().unwrap_or("").to_string();
+            watches.push(watch(found.name, found.long_name, found.probe, subject));
+        }
+        let signals = watches.len();
+        parts(&self.placed, &mut watches, &mut judging);
+        for limit in &scenario.limits {
+            let Some(found) = self.signal(&limit.signal, board) else { continue };
+            let unit = found.probe.unit();
+            let bound = |this: &mut Self, typed: &Option<_>| match typed {
+                Some(typed) => this.measure(typed, unit),
+                None => None,
+            };
+            let upper = bound(self, &limit.max).unwrap_or(f64::INFINITY);
+            let lower = bound(self, &limit.min).unwrap_or(f64::NEG_INFINITY);
+            if lower > upper {
+                let found = format!("`min` is above `max` for `{}`", limit.signal.text);
+                self.report(&limit.signal.place, "limit.min", found, "a lower bound below the upper one");
+            }
+            let name = if limit.name.is_empty() { found.name.clone() } else { limit.name.clone() };
+            // A name of its own, since the signal may be watched already; columns are distinguished by it.
+            let own = own_name(&format!("limit.{name}"), &mut own_names, &mut numbers);
+            let mut watch = watch(own, found.long_name, found.probe, name.clone());
+            (watch.event, watch.lower, watch.upper) = (Some(EventKind::Limit), lower, upper);
+            judging.judged.push(Judged {
+                name,
+                watch: watches.len(),
+                lower,
+                upper,
+                by_user: true,
+                waived: None,
+            });
+            watches.push(watch);
+        }
+        ranges(&self.placed, &mut watches, &mut judging);
+        (watches, judging, signals)
+    }
+
+    /// Puts the user's waivers where they belong.
+    pub(super) fn waive(&mut self, judging: &mut Judging) {
+        let scenario = self.scenario;
+        for waiver in &scenario.waivers {
+            let (name, reason) = (waiver.of.name.as_str(), Some(waiver.reason.clone()));
+            let rating = judging.judged.iter_mut().find(|j| !j.by_user && j.name == name);
+            let unheated = judging.unheated.iter_mut().find(|u| u.name == name);
+            let note = judging.notes.iter_mut().find(|n| n.doubt && n.name == name);
+            let slots =
+                [rating.map(|j| &mut j.waived), unheated.map(|u| &mut u.waived), note.map(|n| &mut n.waived)];
+            if let Some(slot) = slots.into_iter().flatten().next() {
+                *slot = reason;
+                continue;
+            }
+            if judging.judged.iter().any(|j| j.by_user && j.name == name) {
+                let found = format!("`{name}` is a limit that this scenario sets itself");
+                self.report(
+                    &waiver.of.place,
+                    "waiver.rating",
+                    found,
+                    "a rating of a part; a limit is left out",
+                );
+                continue;
+            }
+            let ratings = judging.judged.iter().filter(|j| !j.by_user).map(|j| j.name.as_str());
+            let notes = judging.notes.iter().filter(|n| n.doubt).map(|n| n.name.as_str());
+            let known: Vec<&str> =
+                ratings.chain(judging.unheated.iter().map(|u| u.name.as_str())).chain(notes).collect();
+            let found = format!("there is no rating `{name}`");
+            let report = Diagnostic::new(&waiver.of.place, "waiver.rating", found, one_of(&known));
+            self.diagnostics.push(report.suggest(nearest(name, known.iter().copied())));
+        }
+    }
+}
+
+/// The name itself, or with a number where it is taken.
+fn own_name(wanted: &str, taken: &mut BTreeSet<String>, numbers: &mut BTreeMap<String, usize>) -> String {
+    let number = numbers.entry(wanted.to_string()).or_insert(0);
+    loop {
+        *number += 1;
+        let own = if *number == 1 { wanted.to_string() } else { format!("{wanted}.{number}") };
+        if taken.insert(own.clone()) {
+            return own;
+        }
+    }
+}
+
+/// What parts outside a scenario must keep and the ranges of their laws, each with its watch.
+pub fn of_parts(all: &[Placed]) -> (Vec<Watch>, Judging) {
+    let (mut watches, mut judging) = (Vec::new(), Judging::default());
+    parts(all, &mut watches, &mut judging);
+    ranges(all, &mut watches, &mut judging);
+    (watches, judging)
+}
+
+/// Limits and temperatures of the parts.
+fn parts(all: &[Placed], watches: &mut Vec<Watch>, judging: &mut Judging) {
+    for placed in all {
+        for (name, probe, lower, upper) in &placed.built.limits {
+            let name = format!("{}.{name}", placed.name);
+            let mut watch = watch(name.clone(), name.clone(), probe.clone(), placed.name.clone());
+            (watch.event, watch.lower, watch.upper) = (Some(EventKind::Limit), *lower, *upper);
+            judging.judged.push(rating(name, watches.len(), *lower, *upper));
+            watches.push(watch);
+        }
+        if placed.kind == "varistor"
+            && let Some((_, _, probe)) = placed.built.quantities.iter().find(|q| q.0 == "conduction")
+        {
+            let name = format!("{}.clamping", placed.name);
+            let mut watch = watch(name, "conduction".into(), probe.clone(), placed.name.clone());
+            (watch.event, watch.upper) = (Some(EventKind::Clamp), CLAMPS);
+            watches.push(watch);
+        }
+        for (k, (die, components)) in placed.built.dies.iter().enumerate() {
+            let rated = placed.built.hottest.iter().find(|h| h.0 == *die).map(|h| h.1);
+            let name = format!("{}.{die}.temperature", placed.name);
+            let Some(input) = placed.heat[k] else {
+                // Only semiconductors have a highest junction temperature.
+                judging.unheated.extend(rated.map(|rated| Unheated {
+                    name,
+                    components: components.clone(),
+                    rated,
+                    waived: None,
+                }));
+                continue;
+            };
+            let upper = rated.unwrap_or(f64::INFINITY);
+            let words = format!("{}: junction temperature of the {die} die", placed.name);
+            let mut watch = watch(name.clone(), words, Probe::Temperature(input), placed.name.clone());
+            (watch.event, watch.upper) = (Some(EventKind::Limit), upper);
+            judging.judged.push(rating(name, watches.len(), f64::NEG_INFINITY, upper));
+            watches.push(watch);
+        }
+    }
+}
+
+/// Ranges for which the laws of the parts are known.
+fn ranges(all: &[Placed], watches: &mut Vec<Watch>, judging: &mut Judging) {
+    let mut within_law = |owner: &str, name: String, probe: &Probe, lower: f64, upper: f64| {
+        if lower == f64::NEG_INFINITY && upper == f64::INFINITY {
+            return;
+        }
+        let mut watch = watch(format!("range.{name}"), name.clone(), probe.clone(), owner.to_string());
+        (watch.event, watch.lower, watch.upper) = (Some(EventKind::OutOfRange), lower, upper);
+        judging.ranges.push(KnownRange { name, watch: watches.len(), range: (lower, upper) });
+        watches.push(watch);
+    };
+    for placed in all {
+        let name = |of: &str| format!("{}.{of}", placed.name);
+        for (of, probe, lower, upper) in &placed.built.known {
+            within_law(&placed.name, name(of), probe, *lower, *upper);
+        }
+        let current = placed.built.quantities.iter().find(|q| q.0 == "current");
+        if let (Some((of, _, probe)), true) = (current, placed.known_current.is_finite()) {
+            within_law(&placed.name, name(of), probe, -placed.known_current, placed.known_current);
+        }
+        for (k, (die, _)) in placed.built.dies.iter().enumerate() {
+            let rated = placed.built.hottest.iter().find(|h| h.0 == *die).map_or(f64::INFINITY, |h| h.1);
+            if let Some(input) = placed.heat[k] {
+                let probe = Probe::Temperature(input);
+                let name = name(&format!("{die}.temperature"));
+                within_law(&placed.name, name, &probe, f64::NEG_INFINITY, rated + BEYOND);
+            }
+        }
+    }
+}
+
+fn rating(name: String, watch: usize, lower: f64, upper: f64) -> Judged {
+    Judged { name, watch, lower, upper, by_user: false, waived: None }
+}
+
+fn watch(name: String, long_name: String, probe: Probe, subject: String) -> Watch {
+    let unit = probe.unit();
+    let (lower, upper) = (f64::NEG_INFINITY, f64::INFINITY);
+    Watch { name, long_name, unit, probe, subject, event: None, lower, upper }
+}

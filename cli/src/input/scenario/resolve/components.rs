@@ -1,0 +1,126 @@
+//! Components: pins to nodes, parameters from part and table.
+
+use joulestep_models::devices::catalogue;
+use joulestep_models::model::{Entry, Values};
+use joulestep_models::part::Spread;
+
+use super::Resolve;
+use super::parts::Parts;
+use crate::diagnostic::{Diagnostic, nearest};
+use crate::input::keys::conform::{form_words, one_of};
+use crate::input::keys::fields::{Content, Fields, Named};
+use crate::input::keys::shape::{GROUND, Key, zero_as_ground};
+use crate::input::parts::given;
+use crate::input::scenario::resolved::ComponentSpec;
+
+impl Resolve<'_> {
+    pub(super) fn component(&mut self, fields: &Fields, parts: &Parts) -> Option<ComponentSpec> {
+        let entry = catalogue().iter().find(|e| e.kind == fields.kind)?;
+        let name = fields.named("name");
+        let nodes = self.pins(fields, entry);
+        let mut values = Values::with_defaults(entry.params);
+        if let Some(part) = fields.text("part")
+            && let Some(of_part) = parts.values(fields.place_of("part").file, part)
+        {
+            let own = of_part.0.iter().filter(|(key, _)| entry.params.iter().any(|p| p.key == **key));
+            values.0.extend(own.map(|(key, value)| (*key, value.clone())));
+        }
+        values.0.extend(given(fields, entry.params));
+        for param in entry.params.iter().filter(|p| p.default.is_none() && !p.optional) {
+            // Without a part, a missing key is reported by the table's check.
+            if !values.0.contains_key(param.key) && fields.has("part") && !fields.has(param.key) {
+                let expected = form_words(Key::of_param(param, false).form);
+                let found = "missing: neither the part nor the component gives it";
+                self.report(
+                    &fields.place,
+                    fields.key(param.key),
+                    found,
+                    format!("{expected} ({})", param.help),
+                );
+            }
+        }
+        let heat = match fields.values.get("heat").map(|f| &f.content) {
+            Some(Content::Texts(one)) => one.iter().map(|n| (None, n.clone())).collect(),
+            Some(Content::Map(map)) => map.iter().map(|(die, n)| (Some(die.clone()), n.clone())).collect(),
+            _ => Vec::new(),
+        };
+        let part = fields.text("part").and_then(|part| parts.part(fields.place_of("part").file, part));
+        let known_current = part.and_then(|p| p.known_current()).unwrap_or(f64::INFINITY);
+        let dies = part.map_or(Vec::new(), |p| p.dies.clone());
+        let mut spread = part.map_or(Spread::default(), |p| p.spread.clone());
+        // What the component states itself is what it says.
+        spread.deviations.retain(|d| !fields.has(d.0));
+        Some(ComponentSpec { name: name?, entry, nodes: nodes?, values, heat, known_current, dies, spread })
+    }
+
+    /// Whether none of the nodes is called `0`; those that are, are reported.
+    fn no_zero<'n>(&mut self, nodes: impl Iterator<Item = &'n Named>, key: &str) -> bool {
+        let wrong = self.diagnostics.len();
+        for node in nodes {
+            if let Some(found) = zero_as_ground(&node.name) {
+                self.report(&node.place, key, found, format!("`{GROUND}`"));
+            }
+        }
+        self.diagnostics.len() == wrong
+    }
+
+    /// Nodes in the order of the pins.
+    fn pins(&mut self, fields: &Fields, entry: &Entry) -> Option<Vec<Named>> {
+        let (fixed, optional) = (entry.needed_pins(), entry.optional_pins());
+        let both = [&fixed[..], &optional].concat();
+        let mut listed = one_of(&fixed).replace(" or ", " and ");
+        if !optional.is_empty() {
+            listed = format!("{listed}, and perhaps {}", one_of(&optional).replace(" or ", " and "));
+        }
+        match &fields.values.get("pins")?.content {
+            Content::Texts(nodes) => {
+                let good = nodes.len() >= fixed.len() && (entry.open_ended() || nodes.len() <= both.len());
+                if !good {
+                    let more = if entry.open_ended() { " and further ones" } else { "" };
+                    self.report(
+                        fields.place_of("pins"),
+                        fields.key("pins"),
+                        format!(
+                            "{} pin{} connected",
+                            nodes.len(),
+                            if nodes.len() == 1 { " is" } else { "s are" }
+                        ),
+                        format!("{} nodes in the order {listed}{more}", fixed.len()),
+                    );
+                    return None;
+                }
+                self.no_zero(nodes.iter(), &fields.key("pins")).then(|| nodes.clone())
+            }
+            Content::Map(map) => {
+                let mut good = true;
+                for (pin, _) in map {
+                    if !both.contains(&pin.name.as_str()) {
+                        let d = Diagnostic::new(
+                            &pin.place,
+                            fields.key("pins"),
+                            format!("kind `{}` has no pin `{}`", entry.kind, pin.name),
+                            one_of(&both),
+                        );
+                        self.diagnostics.push(d.suggest(nearest(&pin.name, both.iter().copied())));
+                        good = false;
+                    }
+                }
+                let node = |pin: &&str| map.iter().find(|m| m.0.name == *pin).map(|m| m.1.clone());
+                let missing: Vec<&str> = fixed.iter().filter(|p| node(p).is_none()).copied().collect();
+                if !missing.is_empty() {
+                    let found = format!("pin {} is not connected", one_of(&missing).replace(" or ", " and "));
+                    self.report(
+                        fields.place_of("pins"),
+                        fields.key("pins"),
+                        found,
+                        format!("nodes for {listed}"),
+                    );
+                    good = false;
+                }
+                good &= self.no_zero(map.iter().map(|m| &m.1), &fields.key("pins"));
+                good.then(|| both.iter().filter_map(node).collect())
+            }
+            _ => None,
+        }
+    }
+}

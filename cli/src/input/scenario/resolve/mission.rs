@@ -1,0 +1,328 @@
+//! A mission: its segments against the arrangement and the thermal network.
+
+use std::collections::BTreeMap;
+use std::path::Path;
+
+use joulestep_engine::cycle::rainflow::{Activation, UserLaw};
+use joulestep_engine::units::people_digits;
+use joulestep_models::arrangement::mission::profile::MOVABLE;
+use joulestep_models::model::{Param, Range, Shape};
+
+use super::Resolve;
+use crate::diagnostic::{Diagnostic, Place, Sources, nearest};
+use crate::input::keys::conform::one_of;
+use crate::input::keys::fields::{Fields, TypedAt};
+use crate::input::keys::include::{Open, reason};
+use crate::input::keys::raw::{Raw, RawTable};
+use crate::input::keys::shape::quantity;
+use crate::input::scenario::resolved::{ArrangementSpec, MissionSpec, SegmentOf, SegmentSpec, ThermalSpec};
+
+/// One electron volt, J (exact in the SI).
+const ELECTRON_VOLT: f64 = 1.602_176_634e-19;
+/// Most points of a segment.
+const MOST: usize = 100_000;
+
+/// Points of segments that stand in files, by the place of the file's name.
+#[derive(Debug, Default)]
+pub(super) struct SegmentFiles(BTreeMap<(usize, usize), Vec<[TypedAt; 2]>>);
+
+impl SegmentFiles {
+    /// Reads every file that a segment names.
+    pub(super) fn load(
+        root: &RawTable,
+        sources: &mut Sources,
+        open: Open<'_>,
+        diagnostics: &mut Vec<Diagnostic>,
+    ) -> Self {
+        let mut files = Self::default();
+        let Some(Raw::Table(mission)) = root.get("mission").map(|n| &n.value) else { return files };
+        let Some(Raw::List(segments)) = mission.get("segment").map(|n| &n.value) else { return files };
+        for segment in segments {
+            let Raw::Table(table) = &segment.value else { continue };
+            let Some(node) = table.get("file") else { continue };
+            let Raw::Text(name) = &node.value else { continue };
+            let here = sources.files.get(node.place.file.0).map(|f| f.0.clone()).unwrap_or_default();
+            let path = here.parent().unwrap_or(Path::new("")).join(name);
+            match open(&path) {
+                Ok(text) => {
+                    let rows = rows(sources, path, text, diagnostics);
+                    files.0.insert((node.place.file.0, node.place.span.start), rows);
+                }
+                Err(error) => {
+                    let found = format!("cannot read `{}`: {}", path.display(), reason(&error));
+                    let expected = "the path of a CSV file, relative to this file";
+                    diagnostics.push(Diagnostic::new(&node.place, "mission.segment.file", found, expected));
+                }
+            }
+        }
+        files
+    }
+
+    fn of(&self, place: &Place) -> &[[TypedAt; 2]] {
+        self.0.get(&(place.file.0, place.span.start)).map_or(&[], |rows| rows)
+    }
+}
+
+/// The rows of a CSV file: time and value, each with its place. A head `name (unit)` gives its column the unit.
+fn rows(
+    sources: &mut Sources,
+    path: std::path::PathBuf,
+    text: String,
+    diagnostics: &mut Vec<Diagnostic>,
+) -> Vec<[TypedAt; 2]> {
+    let file = sources.add(path, text.clone());
+    let mut units = [String::new(), String::new()];
+    let mut out = Vec::new();
+    let mut begin = 0;
+    for (number, line) in text.split('\n').enumerate() {
+        let at = begin;
+        begin += line.len() + 1;
+        if line.trim().is_empty() || line.trim_start().starts_with('#') {
+            continue;
+        }
+        let mut cells = Vec::new();
+        let mut from = at;
+        for cell in line.split(',') {
+            let trimmed = cell.trim().trim_matches('"');
+            let start = from + cell.find(trimmed).unwrap_or(0);
+            cells.push((Place { file, span: start..start + trimmed.len() }, trimmed));
+            from += cell.len() + 1;
+        }
+        let [(time, first), (value, second)] = cells.as_slice() else {
+            let place = Place { file, span: at..at + line.trim_end().len() };
+            let found = format!("{} columns", cells.len());
+            diagnostics.push(Diagnostic::new(&place, "mission.segment.file", found, "two: time and value"));
+            return Vec::new();
+        };
+        let is_head = out.is_empty() && number == 0 && !first.starts_with(|c: char| c.is_ascii_digit());
+        if is_head {
+            let unit = |head: &str| {
+                let inside = head.split_once('(').and_then(|(_, rest)| rest.strip_suffix(')'));
+                inside.unwrap_or_default().trim().to_string()
+            };
+            units = [unit(first), unit(second)];
+            continue;
+        }
+        let typed = |cell: &str, unit: &str| match cell.parse::<f64>() {
+            Ok(_) if !unit.is_empty() && unit != "1" => Ok(format!("{cell} {unit}")),
+            Ok(number) => Err(number),
+            Err(_) => Ok(cell.to_string()),
+        };
+        out.push([(time.clone(), typed(first, &units[0])), (value.clone(), typed(second, &units[1]))]);
+    }
+    out
+}
+
+impl Resolve<'_> {
+    pub(super) fn mission(
+        &mut self,
+        f: &Fields,
+        arrangement: Option<&ArrangementSpec>,
+        thermal: &ThermalSpec,
+        files: &SegmentFiles,
+    ) -> Option<MissionSpec> {
+        let length = f.number("length")?;
+        let Some(arrangement) = arrangement else {
+            self.report(
+                &f.place,
+                "mission",
+                "a mission without an arrangement",
+                "an [arrangement] whose load it moves",
+            );
+            return None;
+        };
+        let mut segments: Vec<SegmentSpec> = Vec::new();
+        for segment in f.tables("segment") {
+            let Some(found) = self.segment(segment, length, arrangement, thermal, files) else { continue };
+            if segments.iter().any(|c| c.of == found.of) {
+                let what = format!("a second segment of `{}`", found.of.name());
+                self.report(&segment.place, segment.key("points"), what, "one segment of each");
+            }
+            segments.push(found);
+        }
+        if f.has("segment") && f.tables("segment").is_empty() {
+            self.report(
+                f.place_of("segment"),
+                "mission.segment",
+                "nothing changes",
+                "at least one [[mission.segment]]",
+            );
+        }
+        let rounds = f.whole("rounds").unwrap_or(1) as u32;
+        let damage = f.table("damage").and_then(|d| self.damage(d));
+        Some(MissionSpec { length, rounds, steady: f.text("start") == Some("steady"), segments, damage })
+    }
+
+    fn damage(&mut self, f: &Fields) -> Option<UserLaw> {
+        let (energy, reference) = (f.number("activation-energy"), f.number("reference-temperature"));
+        if energy.is_some() != reference.is_some() {
+            let (has, lacks) = match energy {
+                Some(_) => ("activation-energy", "reference-temperature"),
+                None => ("reference-temperature", "activation-energy"),
+            };
+            self.report(f.place_of(has), f.key(has), format!("given without `{lacks}`"), "both or none");
+        }
+        let activation =
+            energy.zip(reference).map(|(e, reference)| Activation { energy: e * ELECTRON_VOLT, reference });
+        Some(UserLaw {
+            cycles: f.number("cycles")?,
+            range: f.number("range")?,
+            exponent: f.number("exponent")?,
+            activation,
+        })
+    }
+
+    /// What the segment is of, with its unit and range.
+    fn segment_of(
+        &mut self,
+        f: &Fields,
+        arrangement: &ArrangementSpec,
+        thermal: &ThermalSpec,
+    ) -> Option<(SegmentOf, &'static str, Range)> {
+        match (f.named("parameter"), f.named("boundary")) {
+            (Some(named), None) => {
+                let movable: Vec<&'static Param> =
+                    arrangement.arrangement.params.iter().filter(|p| MOVABLE.contains(&p.key)).collect();
+                let Some(param) = movable.iter().find(|p| p.key == named.name) else {
+                    let keys: Vec<&str> = movable.iter().map(|p| p.key).collect();
+                    let exists = arrangement.arrangement.params.iter().any(|p| p.key == named.name);
+                    let found = match exists {
+                        true => format!("`{}` cannot change while the circuit works", named.name),
+                        false => format!("`{}` has no parameter `{}`", arrangement.kind.name, named.name),
+                    };
+                    let d = Diagnostic::new(&named.place, f.key("parameter"), found, one_of(&keys));
+                    self.diagnostics.push(d.suggest(nearest(&named.name, keys)));
+                    return None;
+                };
+                if param.optional && arrangement.values.maybe(param.key).is_none() {
+                    let found = format!(
+                        "`{}` is not given under [arrangement]: it would change the circuit",
+                        param.key
+                    );
+                    self.report(
+                        &named.place,
+                        f.key("parameter"),
+                        found,
+                        "a parameter that is there from the start",
+                    );
+                    return None;
+                }
+                let Shape::Number(unit) = param.shape else { return None };
+                Some((SegmentOf::Parameter(param.key), unit, param.range))
+            }
+            (None, Some(named)) => {
+                let own = thermal.boundaries.iter().map(|b| b.0.name.clone());
+                let packages = thermal.packages.iter().flat_map(|s| {
+                    s.package.cooling.iter().map(move |c| format!("{}-{}", s.name.name, c.boundary))
+                });
+                let names: Vec<String> = own.chain(packages).collect();
+                if !names.contains(&named.name) {
+                    let known = names.iter().map(String::as_str);
+                    self.unknown(&named, f.key("boundary"), "boundary", known);
+                    return None;
+                }
+                Some((SegmentOf::Boundary(named.name), "degC", Range::Any))
+            }
+            _ => {
+                let found = if f.has("parameter") { "both are given" } else { "missing" };
+                self.report(&f.place, f.key("parameter"), found, "either `parameter` or `boundary`");
+                None
+            }
+        }
+    }
+
+    fn segment(
+        &mut self,
+        f: &Fields,
+        length: f64,
+        arrangement: &ArrangementSpec,
+        thermal: &ThermalSpec,
+        files: &SegmentFiles,
+    ) -> Option<SegmentSpec> {
+        let (of, unit, range) = self.segment_of(f, arrangement, thermal)?;
+        let (typed, source) = match (f.has("points"), f.has("file")) {
+            (true, false) => (f.rows("points"), "points"),
+            (false, true) => (files.of(f.place_of("file")), "file"),
+            (both, _) => {
+                let found = if both { "both are given" } else { "missing" };
+                self.report(&f.place, f.key("points"), found, "either `points` or `file`");
+                return None;
+            }
+        };
+        if typed.is_empty() || typed.len() > MOST {
+            let found = format!("{} points", typed.len());
+            self.report(f.place_of(source), f.key(source), found, format!("1 to {MOST} points"));
+            return None;
+        }
+        let wrong = self.diagnostics.len();
+        let mut points: Vec<(f64, f64)> = Vec::new();
+        for [time, value] in typed {
+            let t = self.quantity_at(time, "s", Range::NotNegative, &f.key(source));
+            let x = self.quantity_at(value, unit, range, &f.key(source));
+            let Some((t, x)) = t.zip(x) else { continue };
+            if points.last().is_some_and(|last| t < last.0) {
+                self.report(
+                    &time.0,
+                    f.key(source),
+                    format!("{} is before the point above", people_digits(t, "s", 7)),
+                    "times that do not fall",
+                );
+            } else if t > length {
+                let found = format!("{} is after the end of the round", people_digits(t, "s", 7));
+                self.report(
+                    &time.0,
+                    f.key(source),
+                    found,
+                    format!("at most {}", people_digits(length, "s", 7)),
+                );
+            }
+            if unit == "degC" && x <= -273.15 {
+                self.report(
+                    &value.0,
+                    f.key(source),
+                    format!("{x} °C is not above absolute zero"),
+                    "above -273.15 degC",
+                );
+            }
+            points.push((t, x));
+        }
+        if self.diagnostics.len() > wrong {
+            return None;
+        }
+        if f.text("between") != Some("ramp") {
+            points = held(&points);
+        }
+        match (f.number("shift"), &of) {
+            (None, _) => {}
+            (Some(kelvin), SegmentOf::Boundary(_)) => points.iter_mut().for_each(|p| p.1 += kelvin),
+            (Some(_), SegmentOf::Parameter(_)) => {
+                self.report(f.place_of("shift"), f.key("shift"), "`shift` beside `parameter`", "a boundary");
+                return None;
+            }
+        }
+        Some(SegmentSpec { of, unit, points })
+    }
+
+    fn quantity_at(&mut self, (place, typed): &TypedAt, unit: &str, range: Range, key: &str) -> Option<f64> {
+        match quantity(typed.as_deref().map_err(|number| *number), unit, range) {
+            Ok(x) => Some(x),
+            Err((found, expected, suggestion)) => {
+                let d = Diagnostic::new(place, key, found, expected);
+                self.diagnostics.push(d.suggest(suggestion));
+                None
+            }
+        }
+    }
+}
+
+/// Points between which the value of the one before holds.
+fn held(points: &[(f64, f64)]) -> Vec<(f64, f64)> {
+    let mut out: Vec<(f64, f64)> = Vec::with_capacity(2 * points.len());
+    for &(t, x) in points {
+        if let Some(&(_, before)) = out.last() {
+            out.push((t, before));
+        }
+        out.push((t, x));
+    }
+    out
+}

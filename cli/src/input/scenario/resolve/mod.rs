@@ -1,0 +1,307 @@
+//! From checked tables to the scenario as resolved: names are distinguished, defaults filled in, and what one table
+//! says is held against the others. Every error of the scenario is collected before it is refused.
+
+mod arrangement;
+mod components;
+mod control;
+mod lines;
+mod mission;
+mod parts;
+mod thermal;
+mod timing;
+
+pub(crate) use lines::set_lines;
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::Path;
+
+use joulestep_models::devices::catalogue;
+
+use crate::diagnostic::{Diagnostic, Place, Refusal, Sources, nearest, worded};
+use crate::input::keys::InputError;
+use crate::input::keys::conform::{Conform, one_of};
+use crate::input::keys::fields::{Fields, Named};
+use crate::input::keys::include::{self, Open};
+use crate::input::keys::merge::merge;
+use crate::input::keys::raw::RawTable;
+use crate::input::keys::shape::{GROUND, zero_as_ground};
+use crate::input::scenario::resolved::{RecordSpec, Scenario, Signal, Typed};
+use crate::input::scenario::sections::SCENARIO;
+
+/// A scenario as typed: its files, and their tables as one.
+#[derive(Clone, Debug)]
+pub struct AsTyped {
+    /// The files.
+    pub sources: Sources,
+    /// The root table.
+    pub root: RawTable,
+    /// What was wrong so far.
+    diagnostics: Vec<Diagnostic>,
+}
+
+/// Opens a scenario with all it includes.
+///
+/// # Errors
+/// [`InputError`]: no file, or no TOML.
+pub fn as_typed(path: &Path, open: Open<'_>) -> Result<AsTyped, InputError> {
+    as_typed_beside(Sources::default(), path, open)
+}
+
+/// The same beside files that were read before.
+///
+/// # Errors
+/// As [`as_typed`].
+pub fn as_typed_beside(sources: Sources, path: &Path, open: Open<'_>) -> Result<AsTyped, InputError> {
+    let mut files = include::load_beside(sources, path, open).map_err(InputError::Unreadable)?;
+    // A key lost to a syntax error would be missed a second time, so nothing more is checked.
+    if files.diagnostics.iter().any(|d| d.key.is_empty()) {
+        return Err(refuse(files.sources, files.diagnostics));
+    }
+    let mut diagnostics = std::mem::take(&mut files.diagnostics);
+    match merge(&files.sources, files.tables, &mut diagnostics) {
+        Some(root) => Ok(AsTyped { sources: files.sources, root, diagnostics }),
+        None => Err(refuse(files.sources, diagnostics)),
+    }
+}
+
+/// Reads a scenario with all it includes.
+///
+/// # Errors
+/// [`InputError`]; all errors that can be reported at once.
+pub fn read(path: &Path, open: Open<'_>) -> Result<Scenario, InputError> {
+    understand(as_typed(path, open)?, open)
+}
+
+/// What the tables mean; opens the parts and packages that they name.
+///
+/// # Errors
+/// [`InputError`]; all errors that can be reported at once.
+pub fn understand(typed: AsTyped, open: Open<'_>) -> Result<Scenario, InputError> {
+    let AsTyped { sources, root, diagnostics } = typed;
+    resolve(&root, &load(&root, sources, diagnostics, open))
+}
+
+/// Files with the parts, packages and segments that a scenario names: the same for all scenarios that differ in
+/// numbers.
+#[derive(Debug)]
+pub struct Loaded {
+    sources: Sources,
+    parts: parts::Parts,
+    packages: thermal::Packages,
+    segments: mission::SegmentFiles,
+    diagnostics: Vec<Diagnostic>,
+}
+
+impl Loaded {
+    /// All files.
+    pub fn sources(&self) -> &Sources {
+        &self.sources
+    }
+}
+
+impl AsTyped {
+    /// Opens the parts and packages that are named.
+    pub fn load(&self, open: Open<'_>) -> Loaded {
+        load(&self.root, self.sources.clone(), self.diagnostics.clone(), open)
+    }
+}
+
+fn load(root: &RawTable, mut sources: Sources, mut diagnostics: Vec<Diagnostic>, open: Open<'_>) -> Loaded {
+    let parts = parts::Parts::load(root, &mut sources, open, &mut diagnostics);
+    let packages = thermal::Packages::load(root, &mut sources, open, &mut diagnostics);
+    let segments = mission::SegmentFiles::load(root, &mut sources, open, &mut diagnostics);
+    Loaded { sources, parts, packages, segments, diagnostics }
+}
+
+/// What the tables mean, with what they name.
+///
+/// # Errors
+/// [`InputError`]; all errors that can be reported at once.
+pub fn resolve(root: &RawTable, loaded: &Loaded) -> Result<Scenario, InputError> {
+    let Loaded { sources, parts, packages, segments, diagnostics } = loaded;
+    let diagnostics = diagnostics.clone();
+    let kind_of_part = |place: &Place, name: &str| parts.kind(place.file, name);
+    let mut conform = Conform { catalogue: catalogue(), kind_of_part: &kind_of_part, diagnostics };
+    let fields = conform.table(root, &SCENARIO, "");
+    let mut diagnostics = conform.diagnostics;
+    if root.get("component").is_none() && root.get("arrangement").is_none() {
+        let expected = "tables [[component]] (what is connected), or an [arrangement]";
+        diagnostics.push(Diagnostic::new(&root.place, "component", "missing", expected));
+    }
+    let mut resolve = Resolve { sources, diagnostics };
+    let resolved = resolve.scenario(&fields, parts, packages, segments);
+    let diagnostics = resolve.diagnostics;
+    match resolved {
+        Some(mut scenario) if diagnostics.is_empty() => {
+            scenario.sources = sources.clone();
+            Ok(scenario)
+        }
+        _ => Err(refuse(sources.clone(), diagnostics)),
+    }
+}
+
+/// In the order of the files, so that they are met from top to bottom.
+fn refuse(sources: Sources, diagnostics: Vec<Diagnostic>) -> InputError {
+    let mut refusal = Refusal::sorted(sources, diagnostics);
+    refusal.diagnostics.dedup();
+    InputError::Refused(refusal)
+}
+
+struct Resolve<'a> {
+    sources: &'a Sources,
+    diagnostics: Vec<Diagnostic>,
+}
+
+impl Resolve<'_> {
+    fn report(
+        &mut self,
+        place: &Place,
+        key: impl Into<String>,
+        found: impl Into<String>,
+        expected: impl Into<String>,
+    ) {
+        self.diagnostics.push(Diagnostic::new(place, key, found, expected));
+    }
+
+    /// A name that should be one of `known`.
+    fn unknown<'n>(
+        &mut self,
+        named: &Named,
+        key: String,
+        what: &str,
+        known: impl IntoIterator<Item = &'n str> + Clone,
+    ) {
+        let found = format!("there is no {what} `{}`", named.name);
+        if !worded(&self.diagnostics) {
+            return self.report(&named.place, key, found, "");
+        }
+        let expected = one_of(&known.clone().into_iter().collect::<Vec<_>>());
+        let d = Diagnostic::new(&named.place, key, found, expected);
+        self.diagnostics.push(d.suggest(nearest(&named.name, known)));
+    }
+
+    /// Tells names that are used twice.
+    fn unique<'n>(&mut self, what: &str, names: impl IntoIterator<Item = &'n Named>) {
+        let mut seen: BTreeMap<&str, &Place> = BTreeMap::new();
+        for named in names {
+            if let Some(first) = seen.get(named.name.as_str()) {
+                let first = worded(&self.diagnostics).then(|| self.sources.show(first));
+                let first = first.map_or(String::new(), |first| format!(", here and at {first}"));
+                let found = format!("two {what} are named `{}`{first}", named.name);
+                self.report(&named.place, "name", found, "a name used once");
+            } else {
+                seen.insert(&named.name, &named.place);
+            }
+        }
+    }
+
+    fn signal(fields: &Fields, key: &str) -> Option<Signal> {
+        let text = fields.text(key)?.to_string();
+        Some(Signal { text, place: fields.place_of(key).clone(), key: fields.key(key) })
+    }
+
+    fn typed(fields: &Fields, key: &str) -> Option<Typed> {
+        let text = fields.measure(key)?.map(str::to_string);
+        Some(Typed { text, place: fields.place_of(key).clone(), key: fields.key(key) })
+    }
+
+    fn scenario(
+        &mut self,
+        root: &Fields,
+        parts: &parts::Parts,
+        packages: &thermal::Packages,
+        files: &mission::SegmentFiles,
+    ) -> Option<Scenario> {
+        let arrangement = root.table("arrangement").and_then(|f| self.arrangement(f, parts));
+        let components: Vec<_> = root.tables("component").iter().map(|f| self.component(f, parts)).collect();
+        let drives: Vec<_> = root.tables("drive").iter().map(|f| self.drive(f)).collect();
+        let protections: Vec<_> = root.tables("protection").iter().map(|f| self.protection(f)).collect();
+        let controllers: Vec<_> = root.tables("controller").iter().map(|f| self.controller(f)).collect();
+        let events: Vec<_> = root.tables("event").iter().map(|f| self.event(f)).collect();
+        let thermal = root.table("thermal").map(|f| self.thermal(f, packages)).unwrap_or_default();
+        let steps = root.table("steps").and_then(|f| self.steps(f));
+        let limits: Vec<_> = root.tables("limit").iter().map(|f| self.limit(f)).collect();
+        let waivers: Vec<_> = root.tables("waiver").iter().map(|f| self.waiver(f)).collect();
+        let mission =
+            root.table("mission").and_then(|f| self.mission(f, arrangement.as_ref(), &thermal, files));
+        let record = root.table("record").map_or_else(RecordSpec::default, |f| self.record(f));
+
+        self.unique("components", components.iter().flatten().map(|c| &c.name));
+        let named = drives.iter().flatten().map(|d| &d.name);
+        let named = named.chain(protections.iter().flatten().map(|g| &g.name));
+        self.unique("waivers", waivers.iter().flatten().map(|w| &w.of));
+        self.unique(
+            "drives, protections or controllers",
+            named.chain(controllers.iter().flatten().map(|c| &c.name)),
+        );
+        if root.has("component") && root.tables("component").is_empty() {
+            self.report(
+                root.place_of("component"),
+                "component",
+                "nothing is connected",
+                "at least one [[component]]",
+            );
+        }
+        let complete = components.iter().all(Option::is_some);
+        let scenario = Scenario {
+            sources: Sources::default(),
+            arrangement,
+            title: root.text("title").unwrap_or("").to_string(),
+            components: components.into_iter().flatten().collect(),
+            drives: drives.into_iter().flatten().collect(),
+            protections: protections.into_iter().flatten().collect(),
+            controllers: controllers.into_iter().flatten().collect(),
+            events: events.into_iter().flatten().collect(),
+            thermal,
+            record,
+            limits: limits.into_iter().flatten().collect(),
+            waivers: waivers.into_iter().flatten().collect(),
+            mission,
+            steps: steps?,
+        };
+        self.lines(&scenario);
+        self.heat_inputs(&scenario);
+        // Nodes of components that were refused would be missed here.
+        if complete && scenario.arrangement.is_none() {
+            self.gate_nodes(&scenario);
+        }
+        Some(scenario)
+    }
+
+    fn heat_inputs(&mut self, scenario: &Scenario) {
+        let inputs: Vec<&str> = scenario.thermal.input_names();
+        let known: BTreeSet<&str> = inputs.iter().copied().collect();
+        for component in &scenario.components {
+            for (_, input) in &component.heat {
+                if !known.contains(input.name.as_str()) {
+                    let key = format!("component.{}.heat", component.name.name);
+                    self.unknown(input, key, "heat input", inputs.iter().copied());
+                }
+            }
+        }
+    }
+
+    /// A gate drive connects to nodes that components have.
+    fn gate_nodes(&mut self, scenario: &Scenario) {
+        let nodes: BTreeSet<&str> =
+            scenario.components.iter().flat_map(|c| &c.nodes).map(|n| n.name.as_str()).collect();
+        for drive in &scenario.drives {
+            let second = drive.complement.iter();
+            let second = second.flat_map(|c| [("complement-gate", &c.0), ("complement-return", &c.1)]);
+            for (key, node) in [("gate", &drive.gate), ("return", &drive.reference)].into_iter().chain(second)
+            {
+                if let Some(found) = zero_as_ground(&node.name) {
+                    let key = format!("drive.{}.{key}", drive.name.name);
+                    self.report(&node.place, key, found, format!("`{GROUND}`"));
+                } else if !nodes.contains(node.name.as_str()) && node.name != GROUND {
+                    self.unknown(
+                        node,
+                        format!("drive.{}.{key}", drive.name.name),
+                        "node",
+                        nodes.iter().copied(),
+                    );
+                }
+            }
+        }
+    }
+}

@@ -1,0 +1,102 @@
+//! Duration and steps.
+
+use joulestep_engine::step::bounds::{Bound, Bounds};
+use joulestep_engine::step::schedule::Steps;
+use joulestep_engine::units::people_digits;
+
+use super::Resolve;
+use crate::input::keys::fields::Fields;
+use crate::input::scenario::resolved::StepsSpec;
+
+/// A stated finest step is at most this many halvings of a stated base step away.
+const DEEPEST: u32 = 20;
+/// Lag of temperatures where none is given, K.
+const HEAT_ERROR: f64 = 1.0;
+/// Exchanges of heat and temperature over the whole run where no longest interval is given: enough for a curve.
+const EXCHANGES: f64 = 300.0;
+
+impl Resolve<'_> {
+    pub(super) fn steps(&mut self, f: &Fields) -> Option<StepsSpec> {
+        let end = f.number("end")?;
+        let lengths = self.lengths(f, end)?;
+        let base = lengths.base;
+        if base > end && f.has("base") {
+            let found = format!(
+                "the base step of {} is longer than the run of {}",
+                people_digits(base, "s", 7),
+                people_digits(end, "s", 7)
+            );
+            self.report(f.place_of("base"), f.key("base"), found, "a step shorter than `end`");
+        }
+        let coupling = f.number("coupling").unwrap_or(end / EXCHANGES);
+        Some(StepsSpec {
+            end,
+            lengths,
+            bounds: Bounds {
+                voltage: f.number("voltage-error").map_or(Bound::DEFAULT, Bound::stated),
+                current: f.number("current-error").map_or(Bound::DEFAULT, Bound::stated),
+                ..Bounds::default()
+            },
+            method: f.text("method").map(ToString::to_string),
+            heat_error: f.number("heat-error").unwrap_or(HEAT_ERROR),
+            coupling,
+            operating_point: f.text("start").unwrap_or("operating-point") == "operating-point",
+        })
+    }
+
+    /// Step lengths: as stated, else the engine's defaults.
+    fn lengths(&mut self, f: &Fields, end: f64) -> Option<Steps> {
+        let default = Steps::over(end);
+        match (f.has("base"), f.has("finest")) {
+            (false, false) => Some(default),
+            (true, false) => Some(Steps::of_base(f.number("base")?)),
+            (true, true) => {
+                let base = f.number("base")?;
+                Some(Steps { base, finest: self.halvings(f, base)?, ..default })
+            }
+            (false, true) => {
+                // The longest base step that is no longer than the default and has this finest step.
+                let finest = f.number("finest")?;
+                let fits = |k: &u32| finest * 2f64.powi(*k as i32 + 1) > default.base;
+                let halvings = (0..Steps::DEEPEST).find(fits).unwrap_or(Steps::DEEPEST);
+                let base = finest * 2f64.powi(halvings as i32);
+                if base > end {
+                    let found = format!(
+                        "the finest step of {} is longer than the run of {}",
+                        people_digits(finest, "s", 7),
+                        people_digits(end, "s", 7)
+                    );
+                    self.report(f.place_of("finest"), f.key("finest"), found, "a step shorter than `end`");
+                }
+                Some(Steps { base, finest: halvings, ..default })
+            }
+        }
+    }
+
+    /// How often the base step is halved to give the finest.
+    fn halvings(&mut self, f: &Fields, base: f64) -> Option<u32> {
+        let finest = f.number("finest")?;
+        let power = (base / finest).log2();
+        let nearest = power.round().clamp(0.0, f64::from(DEEPEST)) as u32;
+        let allowed = base / f64::from(1u32 << nearest);
+        if (allowed - finest).abs() <= 1e-6 * finest {
+            return Some(nearest);
+        }
+        let shown = |x: f64| people_digits(x, "s", 7);
+        let found = if power > f64::from(DEEPEST) {
+            format!(
+                "{} is more than {DEEPEST} halvings below the base step of {}",
+                shown(finest),
+                shown(base)
+            )
+        } else if power < 0.0 {
+            format!("{} is longer than the base step of {}", shown(finest), shown(base))
+        } else {
+            format!("{} is no whole number of halvings of the base step of {}", shown(finest), shown(base))
+        };
+        let expected =
+            format!("base / 2^k with k from 0 to {DEEPEST}; the nearest is {allowed:e} s (k = {nearest})");
+        self.report(f.place_of("finest"), f.key("finest"), found, expected);
+        None
+    }
+}

@@ -1,0 +1,95 @@
+//! The answers as a table of their own, and back.
+
+use super::{Answer, Study};
+use crate::judge::{Bounds, Ruling, Uncertainty};
+use crate::output::table::{Cell, Head, Table};
+
+/// Columns of [`Study::answer_table`], in order.
+const COLUMNS: [(&str, bool); 14] = [
+    ("name", false),
+    ("quantity", false),
+    ("value", true),
+    ("unit", false),
+    ("error", true),
+    ("error_kind", false),
+    ("error_why", false),
+    ("minimum", true),
+    ("maximum", true),
+    ("limit", false),
+    ("ruling", false),
+    ("waived", false),
+    ("range", false),
+    ("remark", false),
+];
+
+/// Beyond the range of a law, as files write it.
+const BEYOND: &str = "beyond";
+
+impl Study {
+    /// The answers as a table: one row each; numbers in the unit that the row names, NaN where there is none.
+    pub fn answer_table(&self) -> Table {
+        let head = |&(name, number): &(&str, bool)| match number {
+            true => Head::number(name, name, "1"),
+            false => Head::text(name),
+        };
+        let row = |a: &Answer| -> Vec<Cell> {
+            let why = match &a.error {
+                Uncertainty::NotEstimated { why } => why.as_str(),
+                _ => "",
+            };
+            vec![
+                a.name.as_str().into(),
+                a.quantity.as_str().into(),
+                // An endless time stays one: a cell drops what is not finite.
+                if a.value.is_infinite() { Cell::Number(a.value) } else { a.value.into() },
+                a.unit.as_str().into(),
+                a.error.plus_minus().into(),
+                a.error.word().into(),
+                why.into(),
+                a.bounds.lower.into(),
+                a.bounds.upper.into(),
+                a.limit.as_str().into(),
+                a.ruling.word().into(),
+                a.waived.as_deref().unwrap_or("").into(),
+                if a.known { "" } else { BEYOND }.into(),
+                a.remark.as_str().into(),
+            ]
+        };
+        Table { heads: COLUMNS.iter().map(head).collect(), rows: self.answers.iter().map(row).collect() }
+    }
+
+    /// The answers of such a table.
+    pub(crate) fn answers_of(data: &Table) -> Vec<Answer> {
+        let at = |name: &str| data.heads.iter().position(|h| h.name == name);
+        let answer = |row: &Vec<Cell>| {
+            let text = |name: &str| match at(name).and_then(|k| row.get(k)) {
+                Some(Cell::Text(text)) => text.clone(),
+                _ => String::new(),
+            };
+            let number = |name: &str| match at(name).and_then(|k| row.get(k)) {
+                Some(Cell::Number(x)) => Some(*x).filter(|x| !x.is_nan()),
+                _ => None,
+            };
+            let bounds = Bounds {
+                lower: number("minimum").unwrap_or(f64::NEG_INFINITY),
+                upper: number("maximum").unwrap_or(f64::INFINITY),
+            };
+            let waived = text("waived");
+            Answer {
+                name: text("name"),
+                quantity: text("quantity"),
+                value: number("value").unwrap_or(f64::NAN),
+                unit: text("unit"),
+                error: Uncertainty::of_word(&text("error_kind"), number("error"), Some(text("error_why"))),
+                bounds,
+                limit: text("limit"),
+                known: text("range") != BEYOND,
+                waived: (!waived.is_empty()).then_some(waived),
+                ruling: Ruling::of_word(&text("ruling")),
+                remark: text("remark"),
+                ..Answer::default()
+            }
+        };
+        data.rows.iter().map(answer).collect()
+    }
+}

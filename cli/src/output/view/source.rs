@@ -1,0 +1,93 @@
+//! A result file as the viewer has it open.
+
+use std::path::{Path, PathBuf};
+
+use super::http::Response;
+use super::series::{Group, Series};
+use crate::output::result::{ResultError, ResultFile, StoredEvent, is_table};
+
+/// A file that cannot be shown.
+#[derive(Debug, thiserror::Error)]
+pub enum SourceError {
+    /// It cannot be read, or is no result file.
+    #[error(transparent)]
+    Unreadable(#[from] ResultError),
+    /// It is the table of a batch.
+    #[error(
+        "{}: found the table of a batch, expected the result of a run; `joulestep report` shows tables, and \
+         `joulestep run` gives the waveforms of a variant",
+        .0.display()
+    )]
+    Table(PathBuf),
+    /// Nothing was recorded.
+    #[error("{}: found no recorded signal, expected waveforms; `[record]` in the scenario lists what is kept", .0.display())]
+    Empty(PathBuf),
+}
+
+/// An open file.
+pub(super) struct Source {
+    pub path: PathBuf,
+    pub file: ResultFile,
+    pub waveforms: Series,
+    pub thermal: Series,
+    /// Whether a run was writing it when it was opened.
+    pub writing: bool,
+    events: Option<Vec<StoredEvent>>,
+}
+
+/// Checks that the file can be shown.
+///
+/// # Errors
+/// [`SourceError`].
+pub(super) fn check(path: &Path) -> Result<(), SourceError> {
+    if is_table(path) {
+        return Err(SourceError::Table(path.to_owned()));
+    }
+    let source = Source::open(path)?;
+    if source.file.channels().is_empty() && source.file.thermal_channels().is_empty() {
+        return Err(SourceError::Empty(path.to_owned()));
+    }
+    Ok(())
+}
+
+/// A read error as a response.
+pub(super) fn read_error(error: ResultError) -> Response {
+    Response::error(500, error.to_string())
+}
+
+impl Source {
+    /// Opens the file, also while a run writes it.
+    ///
+    /// # Errors
+    /// The error of reading it.
+    pub fn open(path: &Path) -> Result<Self, ResultError> {
+        let writing = ResultFile::being_written(path);
+        let file = ResultFile::open_beside_writer(path)?;
+        let (waveforms, thermal) =
+            (Series::new(&file, Group::Waveforms)?, Series::new(&file, Group::Thermal)?);
+        Ok(Self { path: path.to_owned(), file, waveforms, thermal, writing, events: None })
+    }
+
+    /// Whether there may be more in it later.
+    pub fn grows(&self) -> bool {
+        !self.file.complete()
+    }
+
+    /// The group that a request names: "w", or "t" for the temperatures.
+    pub fn series(&mut self, name: &str) -> Result<(&ResultFile, &mut Series), Response> {
+        match name {
+            "w" => Ok((&self.file, &mut self.waveforms)),
+            "t" => Ok((&self.file, &mut self.thermal)),
+            _ => Err(Response::error(400, format!("g: found {name:?}, expected w or t"))),
+        }
+    }
+
+    /// Its events, read once.
+    pub fn events(&mut self) -> Result<&[StoredEvent], Response> {
+        let events = match self.events.take() {
+            Some(events) => events,
+            None => self.file.events().map_err(read_error)?,
+        };
+        Ok(self.events.insert(events))
+    }
+}
