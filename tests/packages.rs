@@ -102,7 +102,7 @@ fn refused(text: &str) -> String {
         Ok(_) => panic!("accepted:\n{text}"),
         Err(InputError::Refused(refusal)) => {
             let place = |d: &joulestep::diagnostic::Diagnostic| {
-                d.place.as_ref().map(|p| refusal.sources.line_and_column(p).0)
+                d.span.as_ref().map(|p| refusal.sources.line_and_column(p).0)
             };
             refusal.diagnostics.iter().map(|d| format!("{} {}\n", place(d).unwrap_or(0), d.line())).collect()
         }

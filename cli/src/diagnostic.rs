@@ -13,11 +13,11 @@ pub struct FileId(pub usize);
 
 /// A stretch of a file, in bytes.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Place {
+pub struct Span {
     /// The file.
     pub file: FileId,
     /// First byte and the one after the last.
-    pub span: Range<usize>,
+    pub range: Range<usize>,
 }
 
 /// Keys and tables of which every file of ours has one: scenarios, parts, points, packages, plans.
@@ -88,10 +88,10 @@ impl Sources {
         ending.is_some_and(|e| e.eq_ignore_ascii_case("csv")) || self.text(file).lines().any(ours)
     }
 
-    /// Line and column (in characters) of a place's first byte, both counted from 1.
-    pub fn line_and_column(&self, place: &Place) -> (usize, usize) {
-        let text = self.text(place.file);
-        let mut at = place.span.start.min(text.len());
+    /// Line and column (in characters) of a span's first byte, both counted from 1.
+    pub fn line_and_column(&self, span: &Span) -> (usize, usize) {
+        let text = self.text(span.file);
+        let mut at = span.range.start.min(text.len());
         while !text.is_char_boundary(at) {
             at -= 1;
         }
@@ -100,9 +100,9 @@ impl Sources {
     }
 
     /// `file:line:column`.
-    pub fn show(&self, place: &Place) -> String {
-        let (line, column) = self.line_and_column(place);
-        let path = self.files.get(place.file.0).map_or_else(String::new, |f| f.0.display().to_string());
+    pub fn show(&self, span: &Span) -> String {
+        let (line, column) = self.line_and_column(span);
+        let path = self.files.get(span.file.0).map_or_else(String::new, |f| f.0.display().to_string());
         format!("{path}:{line}:{column}")
     }
 }
@@ -123,7 +123,7 @@ const WIDTH: usize = 100;
 pub struct Diagnostic {
     /// Where; `None` where the error is not in a file's text.
     #[serde(skip)]
-    pub place: Option<Place>,
+    pub span: Option<Span>,
     /// The key, with the table it stands in (`component.R1.resistance`); empty where none is concerned.
     pub key: String,
     /// What was found.
@@ -137,13 +137,13 @@ pub struct Diagnostic {
 impl Diagnostic {
     /// A diagnostic without a suggestion.
     pub fn new(
-        place: &Place,
+        span: &Span,
         key: impl Into<String>,
         found: impl Into<String>,
         expected: impl Into<String>,
     ) -> Self {
-        let place = Some(place.clone());
-        Self { place, key: key.into(), found: found.into(), expected: expected.into(), suggestion: None }
+        let span = Some(span.clone());
+        Self { span, key: key.into(), found: found.into(), expected: expected.into(), suggestion: None }
     }
 
     /// The same with a suggestion.
@@ -152,7 +152,7 @@ impl Diagnostic {
         self
     }
 
-    /// All of it in one line, without the place.
+    /// All of it in one line, without the span.
     pub fn line(&self) -> String {
         let mut text = String::new();
         if !self.key.is_empty() {
@@ -188,11 +188,11 @@ pub struct Refusal {
 impl Refusal {
     /// With the diagnostics brought into the order of the files.
     pub fn sorted(sources: Sources, mut diagnostics: Vec<Diagnostic>) -> Self {
-        diagnostics.sort_by_key(|d| d.place.as_ref().map(|p| (p.file, p.span.start)));
+        diagnostics.sort_by_key(|d| d.span.as_ref().map(|p| (p.file, p.range.start)));
         Self { sources, diagnostics }
     }
 
-    /// For people: place, message, the line with a mark below it.
+    /// For people: where, message, the line with a mark below it.
     pub fn text(&self) -> String {
         self.text_in("the scenario")
     }
@@ -214,16 +214,16 @@ impl Refusal {
     fn one(&self, d: &Diagnostic, out: &mut String) {
         let key = if d.key.is_empty() { String::new() } else { format!("{}: ", printable(&d.key)) };
         let found = printable(&d.found);
-        if let Some(place) = &d.place {
-            let _ = writeln!(out, "{}: {key}{found}", self.sources.show(place));
-            let (line, column) = self.sources.line_and_column(place);
-            if !self.sources.is_own(place.file) {
+        if let Some(span) = &d.span {
+            let _ = writeln!(out, "{}: {key}{found}", self.sources.show(span));
+            let (line, column) = self.sources.line_and_column(span);
+            if !self.sources.is_own(span.file) {
                 return self.rest(d, out);
             }
-            let text = self.sources.text(place.file).lines().nth(line - 1).unwrap_or("");
+            let text = self.sources.text(span.file).lines().nth(line - 1).unwrap_or("");
             let shown: String =
                 text.chars().take(160).map(|c| if c.is_control() { ' ' } else { c }).collect();
-            let length = self.sources.text(place.file).get(place.span.clone()).unwrap_or("");
+            let length = self.sources.text(span.file).get(span.range.clone()).unwrap_or("");
             let length = length.lines().next().unwrap_or("").chars().count();
             let length = length.clamp(1, shown.chars().count().saturating_sub(column - 1).max(1));
             let gutter = line.to_string().len();
@@ -251,9 +251,9 @@ impl Refusal {
     /// For programs.
     pub fn json(&self) -> Invalid<impl Serialize> {
         let errors = self.diagnostics.iter().take(SHOWN).map(|diagnostic| {
-            let place = diagnostic.place.as_ref();
-            let file = place.map(|p| self.sources.files[p.file.0].0.display().to_string());
-            let (line, column) = place.map(|p| self.sources.line_and_column(p)).unzip();
+            let span = diagnostic.span.as_ref();
+            let file = span.map(|p| self.sources.files[p.file.0].0.display().to_string());
+            let (line, column) = span.map(|p| self.sources.line_and_column(p)).unzip();
             Located { file, line, column, diagnostic }
         });
         let more = self.diagnostics.len().saturating_sub(SHOWN);
@@ -333,8 +333,8 @@ mod tests {
     fn the_mark_stands_below_the_value() {
         let mut refusal = Refusal::default();
         let file = refusal.sources.add("a.toml".into(), "kind=1\nµ = \"20 mV\"\n".into());
-        let place = Place { file, span: 12..19 };
-        refusal.diagnostics.push(Diagnostic::new(&place, "µ", "`20 mV` is a voltage", "a resistance"));
+        let span = Span { file, range: 12..19 };
+        refusal.diagnostics.push(Diagnostic::new(&span, "µ", "`20 mV` is a voltage", "a resistance"));
         assert_eq!(
             refusal.text(),
             "a.toml:2:5: µ: `20 mV` is a voltage\n  2 | µ = \"20 mV\"\n    |     ^^^^^^^\n  expected a resistance\n\n1 error in the scenario\n"

@@ -286,13 +286,13 @@ fn stated<'a>(table: &'a RawTable, segments: &[&str]) -> Option<&'a Raw> {
 
 fn put(table: &mut RawTable, segments: &[&str], raw: Raw) -> bool {
     let Some((first, rest)) = segments.split_first() else { return false };
-    let place = table.place.clone();
+    let span = table.span.clone();
     let Some(entry) = table.entries.iter_mut().find(|e| e.0 == *first) else {
         if !rest.is_empty() {
             return false;
         }
         // A value that the part gives, or a default.
-        table.entries.push(((*first).to_string(), place.clone(), Node { place, value: raw }));
+        table.entries.push(((*first).to_string(), span.clone(), Node { span, value: raw }));
         return true;
     };
     match (&mut entry.2.value, rest) {

@@ -16,7 +16,7 @@ use crate::batch::parameter_path::{ParameterPath, PathContext, PathError};
 use crate::batch::plan::{Estimated, Plan, Sampling, beside};
 use crate::batch::sample::MOST_DIMENSIONS;
 use crate::batch::sections::{MOST_VARIANTS, plan};
-use crate::diagnostic::{Diagnostic, Place, Refusal, Sources};
+use crate::diagnostic::{Diagnostic, Refusal, Sources, Span};
 use crate::input::keys::InputError;
 use crate::input::keys::conform::Conform;
 use crate::input::keys::fields::Fields;
@@ -57,11 +57,11 @@ pub fn open_plan(path: &Path, open: Open<'_>) -> Result<PlanFile, InputError> {
         .filter_map(|k| table.get(k))
         .collect();
     if subjects.len() != 1 {
-        let place = subjects.last().map_or(&table.place, |n| &n.place);
+        let span = subjects.last().map_or(&table.span, |n| &n.span);
         let found = if subjects.is_empty() { "nothing to vary" } else { "more than one subject" };
         let names = CATALOGUE.iter().map(|e| format!("[{}]", e.section.name)).collect::<Vec<_>>().join(", ");
         let expected = format!("one of `scenario`, {names}");
-        diagnostics.push(Diagnostic::new(place, "", found, expected));
+        diagnostics.push(Diagnostic::new(span, "", found, expected));
     }
     match diagnostics.is_empty() {
         true => Ok(PlanFile { sources, root: table, fields }),
@@ -101,12 +101,12 @@ struct Read<'a> {
 impl Read<'_> {
     fn report(
         &mut self,
-        place: &Place,
+        span: &Span,
         key: impl Into<String>,
         found: impl Into<String>,
         expected: impl Into<String>,
     ) {
-        self.diagnostics.push(Diagnostic::new(place, key, found, expected));
+        self.diagnostics.push(Diagnostic::new(span, key, found, expected));
     }
 
     fn plan(&mut self, f: &Fields, path: &Path, open: Open<'_>) -> Option<Plan> {
@@ -115,13 +115,13 @@ impl Read<'_> {
         let listed = match (sampling, sampling_table.text("file")) {
             (Sampling::List, Some(file)) => {
                 let file = beside(path, file);
-                let place = sampling_table.place_of("file").clone();
+                let span = sampling_table.span_of("file").clone();
                 match open(&file) {
                     Ok(text) => match list::read(&text) {
                         Ok(list) => Some((file, list)),
                         Err(error) => {
                             self.report(
-                                &place,
+                                &span,
                                 "sampling.file",
                                 format!("{}: {error}", file.display()),
                                 "a CSV or Parquet file",
@@ -132,7 +132,7 @@ impl Read<'_> {
                     Err(error) => {
                         let found = format!("cannot read `{}`: {}", file.display(), reason(&error));
                         self.report(
-                            &place,
+                            &span,
                             "sampling.file",
                             found,
                             "the path of a CSV or Parquet file, relative to this file",
@@ -152,13 +152,13 @@ impl Read<'_> {
             ));
         }
         if f.tables("vary").is_empty() {
-            self.report(f.place_of("vary"), "vary", "nothing is varied", "at least one [[vary]]");
+            self.report(f.span_of("vary"), "vary", "nothing is varied", "at least one [[vary]]");
         }
         if matches!(sampling, Sampling::SobolSequence { .. } | Sampling::Sensitivity { .. })
             && 2 * inputs.len() > MOST_DIMENSIONS
         {
             self.report(
-                f.place_of("vary"),
+                f.span_of("vary"),
                 "vary",
                 format!("{} values", inputs.len()),
                 "at most 500 with a Sobol sequence",
@@ -187,7 +187,7 @@ impl Read<'_> {
             && self.diagnostics.is_empty()
         {
             let found = plan.count().map_or_else(|| "no end of variants".into(), |n| format!("{n} variants"));
-            self.report(f.place_of("sampling"), "sampling", found, format!("1 to {MOST_VARIANTS} variants"));
+            self.report(f.span_of("sampling"), "sampling", found, format!("1 to {MOST_VARIANTS} variants"));
         }
         Some(plan)
     }
@@ -195,7 +195,7 @@ impl Read<'_> {
     fn lanes(&mut self, f: &Fields) -> Option<usize> {
         let lanes = usize::try_from(f.whole("lanes")?).ok()?;
         if !LANES.contains(&lanes) {
-            self.report(f.place_of("lanes"), f.key("lanes"), format!("{lanes} lanes"), "1, 4 or 8");
+            self.report(f.span_of("lanes"), f.key("lanes"), format!("{lanes} lanes"), "1, 4 or 8");
         }
         Some(lanes)
     }
@@ -205,29 +205,29 @@ impl Read<'_> {
         match ParameterPath::find(path, &self.against.context) {
             Ok(parameter) => Some(parameter),
             Err((found, expected, hint)) => {
-                self.wrong_path(f.place_of("value"), f.key("value"), (found, expected, hint));
+                self.wrong_path(f.span_of("value"), f.key("value"), (found, expected, hint));
                 None
             }
         }
     }
 
-    fn wrong_path(&mut self, place: &Place, key: String, (found, expected, hint): PathError) {
-        self.diagnostics.push(Diagnostic::new(place, key, found, expected).suggest(hint));
+    fn wrong_path(&mut self, span: &Span, key: String, (found, expected, hint): PathError) {
+        self.diagnostics.push(Diagnostic::new(span, key, found, expected).suggest(hint));
     }
 
     /// A value in a unit.
-    fn value(&mut self, place: &Place, key: String, typed: Result<&str, f64>, unit: &str) -> Option<f64> {
+    fn value(&mut self, span: &Span, key: String, typed: Result<&str, f64>, unit: &str) -> Option<f64> {
         match quantity(typed, unit, Range::Any) {
             Ok(value) => Some(value),
             Err(error) => {
-                self.wrong_path(place, key, error);
+                self.wrong_path(span, key, error);
                 None
             }
         }
     }
 
     fn measured(&mut self, f: &Fields, key: &str, unit: &str) -> Option<f64> {
-        self.value(f.place_of(key), f.key(key), f.measure(key)?, unit)
+        self.value(f.span_of(key), f.key(key), f.measure(key)?, unit)
     }
 
     /// Columns and paths are used once.
@@ -239,14 +239,14 @@ impl Read<'_> {
             let name = table.text("name").or(path);
             if path.is_some_and(|p| !paths.insert(p.to_string())) {
                 self.report(
-                    table.place_of("value"),
+                    table.span_of("value"),
                     table.key("value"),
                     "varied twice",
                     "a value varied once",
                 );
             } else if name.is_some_and(|n| !names.insert(n.to_string())) {
                 self.report(
-                    table.place_of("name"),
+                    table.span_of("name"),
                     table.key("name"),
                     "a name used twice",
                     "a name used once",

@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use crate::diagnostic::{Diagnostic, FileId, Place, Refusal, Sources, nearest};
+use crate::diagnostic::{Diagnostic, FileId, Refusal, Sources, Span, nearest};
 use crate::input::keys::InputError;
 use crate::input::keys::include::{Open, reason};
 use crate::input::keys::words::one_of;
@@ -52,7 +52,7 @@ impl Library {
             match self.text(name) {
                 Ok(text) => (Self::shown(name), text.to_string()),
                 Err((found, expected, suggestion)) => {
-                    let d = Diagnostic { place: None, key: String::new(), found, expected, suggestion };
+                    let d = Diagnostic { span: None, key: String::new(), found, expected, suggestion };
                     return Err(InputError::Refused(Refusal { sources, diagnostics: vec![d] }));
                 }
             }
@@ -61,17 +61,17 @@ impl Library {
         Ok((sources, file))
     }
 
-    /// The one that a file names at a place, under a key; paths are relative to that file. Errors are reported.
+    /// The one that a file names at a span, under a key; paths are relative to that file. Errors are reported.
     pub(crate) fn beside(
         &self,
         name: &str,
-        (place, key): (&Place, &str),
+        (span, key): (&Span, &str),
         sources: &mut Sources,
         open: Open<'_>,
         diagnostics: &mut Vec<Diagnostic>,
     ) -> Option<FileId> {
         let read = if Self::is_file(name) {
-            let here = sources.files.get(place.file.0).map(|f| f.0.clone()).unwrap_or_default();
+            let here = sources.files.get(span.file.0).map(|f| f.0.clone()).unwrap_or_default();
             let path = here.parent().unwrap_or(Path::new("")).join(name);
             match open(&path) {
                 Ok(text) => Ok((path, text)),
@@ -89,7 +89,7 @@ impl Library {
                 None => sources.add(path, text),
             }),
             Err((found, expected, suggestion)) => {
-                diagnostics.push(Diagnostic::new(place, key, found, expected).suggest(suggestion));
+                diagnostics.push(Diagnostic::new(span, key, found, expected).suggest(suggestion));
                 None
             }
         }

@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 use joulestep_models::devices::catalogue;
 use joulestep_models::package::{Package, shipped};
 
-use crate::diagnostic::{Diagnostic, FileId, Place, Refusal, Sources};
+use crate::diagnostic::{Diagnostic, FileId, Refusal, Sources, Span};
 use crate::input::keys::InputError;
 use crate::input::keys::conform::Conform;
 use crate::input::keys::fields::Fields;
@@ -40,10 +40,10 @@ pub fn read_with_text(name: &str, open: Open<'_>) -> Result<(Package, Sources), 
     }
 }
 
-/// The package that a file names at a place; errors are reported.
+/// The package that a file names at a span; errors are reported.
 pub(crate) fn load(
     name: &str,
-    at: (&Place, &str),
+    at: (&Span, &str),
     sources: &mut Sources,
     open: Open<'_>,
     diagnostics: &mut Vec<Diagnostic>,
@@ -55,7 +55,7 @@ pub(crate) fn load(
 /// The same with the table as typed.
 pub(crate) fn load_typed(
     name: &str,
-    at: (&Place, &str),
+    at: (&Span, &str),
     sources: &mut Sources,
     open: Open<'_>,
     diagnostics: &mut Vec<Diagnostic>,
@@ -76,10 +76,10 @@ fn convert(file: FileId, sources: &Sources, diagnostics: &mut Vec<Diagnostic>) -
         diagnostics.extend(errors);
         return None;
     }
-    let none = |_: &Place, _: &str| None;
+    let none = |_: &Span, _: &str| None;
     let mut conform = Conform { catalogue: catalogue(), kind_of_part: &none, diagnostics: Vec::new() };
     let empty = Fields {
-        place: table.place.clone(),
+        span: table.span.clone(),
         path: String::new(),
         kind: String::new(),
         values: BTreeMap::new(),

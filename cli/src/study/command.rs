@@ -9,7 +9,7 @@ use clap::{Arg, ArgAction, ArgMatches, Command, value_parser};
 
 use super::inputs::{Count, gather, root};
 use super::{Cache, Context, Entry, Question, Recording, StudyError};
-use crate::diagnostic::{Diagnostic, FileId, Place, Refusal, Sources, capital};
+use crate::diagnostic::{Diagnostic, FileId, Refusal, Sources, Span, capital};
 use crate::exit::{BAD_INPUT, INPUT_OUTPUT, INTERRUPTED, NUMERICAL};
 use crate::input::keys::conform::Conform;
 use crate::input::keys::include::{Open, reason};
@@ -185,15 +185,15 @@ impl Entry {
                 text.push_str(if k > 0 && list && !named { "," } else { " " });
                 let begin = text.len();
                 text.push_str(word);
-                nodes.push(Node { place: Place { file, span: begin..text.len() }, value: value(word) });
+                nodes.push(Node { span: Span { file, range: begin..text.len() }, value: value(word) });
             }
             text.push('\n');
-            let place = nodes.first().map_or(Place { file, span: 0..0 }, |n| n.place.clone());
+            let span = nodes.first().map_or(Span { file, range: 0..0 }, |n| n.span.clone());
             let node = match (list, nodes.len()) {
                 (false, 1) => nodes.remove(0),
-                _ => Node { place: place.clone(), value: Raw::List(nodes) },
+                _ => Node { span: span.clone(), value: Raw::List(nodes) },
             };
-            entries.push((key.name.to_string(), place, node));
+            entries.push((key.name.to_string(), span, node));
         };
         let as_text = |word: &str| Raw::Text(word.to_string());
         for key in self.section.keys.iter().filter(|k| self.argument(k).is_some()) {
@@ -220,7 +220,7 @@ impl Entry {
             }
         }
         sources.add(PathBuf::from(COMMAND_LINE), text);
-        RawTable { place: Place { file, span: 0..0 }, entries }
+        RawTable { span: Span { file, range: 0..0 }, entries }
     }
 
     /// The question that a section as typed asks, with its files.

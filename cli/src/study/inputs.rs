@@ -5,7 +5,7 @@ use std::io;
 use std::path::Path;
 use std::sync::Arc;
 
-use crate::diagnostic::{Diagnostic, FileId, Place, Sources};
+use crate::diagnostic::{Diagnostic, FileId, Sources, Span};
 use crate::input::keys::InputError;
 use crate::input::keys::fields::Fields;
 use crate::input::keys::include::{Open, reason};
@@ -60,16 +60,16 @@ pub enum Count {
     Many,
 }
 
-/// Names under a key, each with its place.
-fn named<'a>(fields: &'a Fields, key: &'a str) -> Vec<(&'a str, &'a Place)> {
-    fields.texts(key).iter().map(|n| (n.name.as_str(), &n.place)).collect()
+/// Names under a key, each with its span.
+fn named<'a>(fields: &'a Fields, key: &'a str) -> Vec<(&'a str, &'a Span)> {
+    fields.texts(key).iter().map(|n| (n.name.as_str(), &n.span)).collect()
 }
 
 /// What the files of a section hold.
 #[derive(Debug, Default)]
 pub struct Files {
     /// Entries of the root table.
-    pub entries: Vec<(String, Place, Node)>,
+    pub entries: Vec<(String, Span, Node)>,
     /// Files with the parts, packages and courses that a scenario names.
     pub loaded: Option<Arc<Loaded>>,
 }
@@ -77,11 +77,11 @@ pub struct Files {
 impl Files {
     /// Puts the entries into a root table; the table of a scenario that bears the study's name joins the study's.
     pub fn put_into(&self, root: &mut RawTable) {
-        for (name, place, node) in self.entries.iter().cloned() {
+        for (name, span, node) in self.entries.iter().cloned() {
             let own = root.entries.iter_mut().find(|e| e.0 == name);
             match (own.map(|e| &mut e.2.value), node.value) {
                 (Some(Raw::Table(own)), Raw::Table(more)) => own.entries.extend(more.entries),
-                (_, value) => root.entries.push((name, place, Node { value, ..node })),
+                (_, value) => root.entries.push((name, span, Node { value, ..node })),
             }
         }
     }
@@ -107,15 +107,15 @@ pub fn gather(
             continue;
         }
         if input.what == What::Scenario {
-            for (name, place) in names {
-                scenario(name, place, sources, open, diagnostics, &mut all)?;
+            for (name, span) in names {
+                scenario(name, span, sources, open, diagnostics, &mut all)?;
             }
             continue;
         }
         let mut tables = Vec::new();
-        for (name, place) in names {
+        for (name, span) in names {
             let key = fields.key(input.key);
-            let at = (place, key.as_str());
+            let at = (span, key.as_str());
             let table = match input.what {
                 What::Part => {
                     crate::input::parts::read_typed(name, at, sources, open, diagnostics).map(|t| t.0)
@@ -133,34 +133,34 @@ pub fn gather(
                 }
                 What::Path => {
                     tables.extend(
-                        text(name, at, sources, open, diagnostics).map(|file| as_path(file, place, sources)),
+                        text(name, at, sources, open, diagnostics).map(|file| as_path(file, span, sources)),
                     );
                     None
                 }
                 What::Scenario => None,
             };
-            tables.extend(table.map(|t| Node { place: t.place.clone(), value: Raw::Table(t) }));
+            tables.extend(table.map(|t| Node { span: t.span.clone(), value: Raw::Table(t) }));
         }
         let node = match (input.count, tables.len()) {
             (_, 0) => continue,
             (Count::One, _) => tables.remove(0),
-            (Count::Many, _) => Node { place: tables[0].place.clone(), value: Raw::List(tables) },
+            (Count::Many, _) => Node { span: tables[0].span.clone(), value: Raw::List(tables) },
         };
-        all.entries.push((input.root.to_string(), node.place.clone(), node));
+        all.entries.push((input.root.to_string(), node.span.clone(), node));
     }
     Ok(all)
 }
 
 fn scenario(
     name: &str,
-    place: &Place,
+    span: &Span,
     sources: &mut Sources,
     open: Open<'_>,
     diagnostics: &mut Vec<Diagnostic>,
     into: &mut Files,
 ) -> Result<(), (String, io::Error)> {
     // Relative to the file that names it.
-    let folder = sources.files.get(place.file.0).and_then(|f| f.0.parent()).map(Path::to_path_buf);
+    let folder = sources.files.get(span.file.0).and_then(|f| f.0.parent()).map(Path::to_path_buf);
     match as_typed_beside(sources.clone(), &folder.unwrap_or_default().join(name), open) {
         Ok(typed) => {
             let loaded = typed.load(open);
@@ -179,7 +179,7 @@ fn scenario(
 
 /// A root table cut in two: the study's section, and the scenario.
 pub fn parted(entry: &Entry, root: &RawTable) -> (RawTable, RawTable) {
-    let empty = RawTable { place: root.place.clone(), entries: Vec::new() };
+    let empty = RawTable { span: root.span.clone(), entries: Vec::new() };
     let (mut section, mut scenario) = (empty.clone(), empty);
     let shared = SCENARIO.keys.iter().any(|k| k.name == entry.section.name);
     for e in &root.entries {
@@ -187,11 +187,11 @@ pub fn parted(entry: &Entry, root: &RawTable) -> (RawTable, RawTable) {
             Raw::Table(table) if e.0 == entry.section.name => {
                 let own = |key: &str| !shared || entry.section.keys.iter().any(|k| k.name == key);
                 let (mine, rest): (Vec<_>, Vec<_>) = table.entries.iter().cloned().partition(|e| own(&e.0));
-                section = RawTable { place: table.place.clone(), entries: mine };
+                section = RawTable { span: table.span.clone(), entries: mine };
                 if !rest.is_empty() {
-                    let place = rest[0].1.clone();
-                    let value = Raw::Table(RawTable { place: place.clone(), entries: rest });
-                    scenario.entries.push((e.0.clone(), e.1.clone(), Node { place, value }));
+                    let span = rest[0].1.clone();
+                    let value = Raw::Table(RawTable { span: span.clone(), entries: rest });
+                    scenario.entries.push((e.0.clone(), e.1.clone(), Node { span, value }));
                 }
             }
             _ => scenario.entries.push(e.clone()),
@@ -203,30 +203,30 @@ pub fn parted(entry: &Entry, root: &RawTable) -> (RawTable, RawTable) {
 /// Reads a text; errors are reported.
 fn text(
     name: &str,
-    (place, key): (&Place, &str),
+    (span, key): (&Span, &str),
     sources: &mut Sources,
     open: Open<'_>,
     diagnostics: &mut Vec<Diagnostic>,
 ) -> Option<FileId> {
     // Relative to the file that names it.
-    let folder = sources.files.get(place.file.0).and_then(|f| f.0.parent()).map(Path::to_path_buf);
+    let folder = sources.files.get(span.file.0).and_then(|f| f.0.parent()).map(Path::to_path_buf);
     let path = folder.unwrap_or_default().join(name);
     match open(&path) {
         Ok(text) => Some(sources.add(path, text)),
         Err(error) => {
             let found = format!("cannot read `{name}`: {}", reason(&error));
-            diagnostics.push(Diagnostic::new(place, key, found, "the path of a file"));
+            diagnostics.push(Diagnostic::new(span, key, found, "the path of a file"));
             None
         }
     }
 }
 
 /// A file of which only the path is reported.
-fn as_path(file: FileId, place: &Place, sources: &Sources) -> Node {
+fn as_path(file: FileId, span: &Span, sources: &Sources) -> Node {
     let path = sources.files.get(file.0).map_or(String::new(), |f| f.0.display().to_string());
-    let node = Node { place: place.clone(), value: Raw::Text(path) };
-    let entries = vec![("path".to_string(), place.clone(), node)];
-    Node { place: place.clone(), value: Raw::Table(RawTable { place: place.clone(), entries }) }
+    let node = Node { span: span.clone(), value: Raw::Text(path) };
+    let entries = vec![("path".to_string(), span.clone(), node)];
+    Node { span: span.clone(), value: Raw::Table(RawTable { span: span.clone(), entries }) }
 }
 
 /// A file that a study opens by itself.
@@ -239,7 +239,7 @@ static FILE: Section = Section {
 /// A whole file as one text.
 fn as_node(file: FileId, sources: &Sources) -> Node {
     let text = sources.files.get(file.0).map_or(String::new(), |f| f.1.clone());
-    Node { place: Place { file, span: 0..text.len() }, value: Raw::Text(text) }
+    Node { span: Span { file, range: 0..text.len() }, value: Raw::Text(text) }
 }
 
 /// Keys of the root table: the files, the section, limits.
@@ -292,7 +292,7 @@ pub static LIMIT: Section = Section {
 
 /// The root table of a section as typed, without its files.
 pub fn root(section: RawTable, name: &str) -> RawTable {
-    let place = section.place.clone();
-    let node = Node { place: place.clone(), value: Raw::Table(section) };
-    RawTable { place: place.clone(), entries: vec![(name.to_string(), place, node)] }
+    let span = section.span.clone();
+    let node = Node { span: span.clone(), value: Raw::Table(section) };
+    RawTable { span: span.clone(), entries: vec![(name.to_string(), span, node)] }
 }

@@ -11,7 +11,7 @@ use joulestep_models::part::Part;
 
 use super::inputs::{What, parted, root_keys};
 use super::{Entry, StudyError};
-use crate::diagnostic::{Diagnostic, Place, Sources};
+use crate::diagnostic::{Diagnostic, Sources, Span};
 use crate::input::keys::InputError;
 use crate::input::keys::conform::Conform;
 use crate::input::keys::fields::{Content, Fields};
@@ -38,7 +38,7 @@ pub struct Question {
     paths: BTreeMap<&'static str, Vec<PathBuf>>,
     limits: Vec<Fields>,
     points: BTreeMap<&'static str, Loaded>,
-    texts: BTreeMap<&'static str, (String, Place)>,
+    texts: BTreeMap<&'static str, (String, Span)>,
     /// Whether files that the study writes may replace others.
     pub force: bool,
     scenario: Option<Arc<Scenario>>,
@@ -73,7 +73,7 @@ impl Question {
             }
             // Nothing is opened here.
             Err(InputError::Unreadable(error)) => {
-                Err(vec![Diagnostic::new(&root.place, "", error.to_string(), "")])
+                Err(vec![Diagnostic::new(&root.span, "", error.to_string(), "")])
             }
         }
     }
@@ -129,7 +129,7 @@ impl Question {
         let mut conform =
             Conform { catalogue: catalogue(), kind_of_part: &|_, _| None, diagnostics: Vec::new() };
         let empty = Fields {
-            place: root.place.clone(),
+            span: root.span.clone(),
             path: String::new(),
             kind: String::new(),
             values: BTreeMap::new(),
@@ -140,10 +140,10 @@ impl Question {
         let mut question = Self::of_fields(entry, fields.clone());
         question.limits = checked.tables("limit").to_vec();
         for input in entry.inputs {
-            if let (What::File, Some(Node { place, value: Raw::Text(text) })) =
+            if let (What::File, Some(Node { span, value: Raw::Text(text) })) =
                 (input.what, root.get(input.root))
             {
-                question.texts.insert(input.key, (text.clone(), place.clone()));
+                question.texts.insert(input.key, (text.clone(), span.clone()));
             }
             let one = checked.table(input.root);
             let tables: Vec<&Fields> = one.into_iter().chain(checked.tables(input.root)).collect();
@@ -204,19 +204,19 @@ impl Question {
     }
 
     /// The text of the file under a key, and where it stands.
-    pub fn file(&self, key: &str) -> Option<(&str, &Place)> {
-        self.texts.get(key).map(|(text, place)| (text.as_str(), place))
+    pub fn file(&self, key: &str) -> Option<(&str, &Span)> {
+        self.texts.get(key).map(|(text, span)| (text.as_str(), span))
     }
 
-    /// An error at a place in a file.
+    /// An error at a span in a file.
     pub fn wrong_at(
         &self,
-        place: &Place,
+        span: &Span,
         path: &str,
         found: impl Into<String>,
         expected: impl Into<String>,
     ) -> StudyError {
-        StudyError::Value(Box::new(Diagnostic::new(place, path, found, expected)))
+        StudyError::Value(Box::new(Diagnostic::new(span, path, found, expected)))
     }
 
     /// Refuses a file that the study is to write where it exists and is not to be replaced, or was read.
@@ -289,10 +289,10 @@ impl Question {
         self.text(key).unwrap_or_else(first)
     }
 
-    /// An error at the place of a key.
+    /// An error at the span of a key.
     pub fn wrong(&self, key: &str, found: impl Into<String>, expected: impl Into<String>) -> StudyError {
-        let place = self.fields.place_of(key);
-        StudyError::Value(Box::new(Diagnostic::new(place, self.fields.key(key), found, expected)))
+        let span = self.fields.span_of(key);
+        StudyError::Value(Box::new(Diagnostic::new(span, self.fields.key(key), found, expected)))
     }
 
     fn default(&self, key: &str) -> Option<f64> {

@@ -19,7 +19,7 @@ impl Read<'_> {
         if matches!(sampling, Sampling::Grid | Sampling::List | Sampling::Sensitivity { .. }) {
             let expected =
                 "monte-carlo, latin-hypercube or sobol-sequence (Sobol indices are for independent values)";
-            self.report(&first.place, "correlation", "correlations with this sampling", expected);
+            self.report(&first.span, "correlation", "correlations with this sampling", expected);
             return None;
         }
         let n = inputs.len();
@@ -34,7 +34,7 @@ impl Read<'_> {
                     None => {
                         let names: Vec<&str> = inputs.iter().map(|i| i.name.as_str()).collect();
                         let found = format!("no varied value is named `{}`", named.name);
-                        let d = Diagnostic::new(&named.place, table.key("between"), found, one_of(&names));
+                        let d = Diagnostic::new(&named.span, table.key("between"), found, one_of(&names));
                         self.diagnostics.push(d.suggest(nearest(&named.name, names)));
                     }
                 }
@@ -46,7 +46,7 @@ impl Read<'_> {
                 }
                 _ if pair.len() == numbers.len() => {
                     self.report(
-                        table.place_of("between"),
+                        table.span_of("between"),
                         table.key("between"),
                         "no pair",
                         "the names of two varied values",
@@ -58,7 +58,7 @@ impl Read<'_> {
         let factor = cholesky(&matrix);
         if factor.is_none() {
             let found = "these coefficients contradict each other: their matrix is not positive definite";
-            self.report(&first.place, "correlation", found, "coefficients that can hold together");
+            self.report(&first.span, "correlation", found, "coefficients that can hold together");
         }
         factor
     }

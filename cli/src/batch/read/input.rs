@@ -27,14 +27,14 @@ impl Read<'_> {
         };
         if !fits.contains(&f.kind.as_str()) {
             let found = format!("`{}` does not go with this sampling", f.kind);
-            self.report(f.place_of("kind"), f.key("kind"), found, one_of(fits));
+            self.report(f.span_of("kind"), f.key("kind"), found, one_of(fits));
             return None;
         }
         let values = match f.kind.as_str() {
             "values" => {
                 let typed: &[TypedAt] = f.measures("values");
                 if typed.is_empty() {
-                    self.report(f.place_of("values"), f.key("values"), "an empty list", "at least one value");
+                    self.report(f.span_of("values"), f.key("values"), "an empty list", "at least one value");
                 }
                 let values: Vec<_> = typed
                     .iter()
@@ -49,7 +49,7 @@ impl Read<'_> {
             _ => Values::Drawn(self.distribution(f, &parameter)?),
         };
         if parameter.whole && !matches!(&values, Values::Stated(v) if v.iter().all(|x| x.fract() == 0.0)) {
-            self.report(f.place_of("value"), f.key("value"), "values that are no integers", "integers");
+            self.report(f.span_of("value"), f.key("value"), "values that are no integers", "integers");
         }
         Some(Input { name, parameter, values })
     }
@@ -65,7 +65,7 @@ impl Read<'_> {
         }
         if from <= 0.0 || to <= 0.0 {
             self.report(
-                f.place_of("from"),
+                f.span_of("from"),
                 f.key("from"),
                 "a logarithmic range from or to zero or below",
                 "values above zero",
@@ -98,7 +98,7 @@ impl Read<'_> {
         let Some(k) = list.header.iter().position(|h| h == wanted) else {
             let names: Vec<&str> = list.header.iter().map(String::as_str).collect();
             let found = format!("{} has no column `{wanted}`", path.display());
-            let d = Diagnostic::new(f.place_of("column"), f.key("column"), found, one_of(&names));
+            let d = Diagnostic::new(f.span_of("column"), f.key("column"), found, one_of(&names));
             self.diagnostics.push(d.suggest(nearest(wanted, names)));
             return None;
         };
@@ -108,7 +108,7 @@ impl Read<'_> {
                 Ok(value) => values.push(value),
                 Err((found, expected)) => {
                     let found = format!("{}, line {line}, column `{wanted}`: {found}", path.display());
-                    self.report(f.place_of("column"), f.key("column"), found, expected);
+                    self.report(f.span_of("column"), f.key("column"), found, expected);
                     return None;
                 }
             }
@@ -136,7 +136,7 @@ impl Read<'_> {
             _ => Distribution::Triangular { lower: get("lower")?, mode: get("mode")?, upper: get("upper")? },
         };
         if let Some((key, found, expected)) = distribution.wrong() {
-            self.report(f.place_of(key), f.key(key), found, expected);
+            self.report(f.span_of(key), f.key(key), found, expected);
             return None;
         }
         Some(distribution)

@@ -18,7 +18,7 @@ impl Read<'_> {
             false => (&["output", "keep"], "this study records no signals", "that with a scenario only"),
         };
         for key in keys.iter().filter(|key| f.has(key)) {
-            self.report(f.place_of(key), *key, found, expected);
+            self.report(f.span_of(key), *key, found, expected);
         }
     }
 
@@ -30,7 +30,7 @@ impl Read<'_> {
             let names: Vec<&str> = of_user.map(|j| j.name.as_str()).collect();
             if !names.contains(&limit) {
                 let found = format!("the scenario sets no limit `{limit}`");
-                let d = Diagnostic::new(f.place_of("limit"), f.key("limit"), found, one_of(&names));
+                let d = Diagnostic::new(f.span_of("limit"), f.key("limit"), found, one_of(&names));
                 self.diagnostics.push(d.suggest(nearest(limit, names)));
                 return None;
             }
@@ -47,7 +47,7 @@ impl Read<'_> {
                 let numbers = f.numbers("variants");
                 if let Some(x) = numbers.iter().find(|x| x.fract() != 0.0 || **x > MOST_VARIANTS as f64) {
                     self.report(
-                        f.place_of("variants"),
+                        f.span_of("variants"),
                         f.key("variants"),
                         format!("{x}"),
                         "numbers of variants, from 0",
@@ -67,14 +67,14 @@ impl Read<'_> {
         for table in f.tables("keep") {
             if let Some(output) = table.text("output").filter(|o| !names.contains(o)) {
                 let found = format!("there is no output `{output}`");
-                let d = Diagnostic::new(table.place_of("output"), table.key("output"), found, one_of(&names));
+                let d = Diagnostic::new(table.span_of("output"), table.key("output"), found, one_of(&names));
                 self.diagnostics.push(d.suggest(nearest(output, names.iter().copied())));
             }
             let count = plan.count().unwrap_or(0);
             if let Some(x) = table.numbers("variants").iter().find(|x| **x >= count as f64) {
                 let found = format!("there is no variant {x}");
                 let expected = format!("numbers from 0 to {}", count.saturating_sub(1));
-                self.report(table.place_of("variants"), table.key("variants"), found, expected);
+                self.report(table.span_of("variants"), table.key("variants"), found, expected);
             }
         }
     }
@@ -88,7 +88,7 @@ impl Read<'_> {
                 Some(new) => renamed::called(wanted, &new),
                 None => format!("the scenario does not record `{wanted}`"),
             };
-            let d = Diagnostic::new(f.place_of("signal"), f.key("signal"), found, one_of(&names));
+            let d = Diagnostic::new(f.span_of("signal"), f.key("signal"), found, one_of(&names));
             self.diagnostics.push(d.suggest(nearest(wanted, names.iter().copied())));
             return None;
         };
@@ -102,12 +102,7 @@ impl Read<'_> {
                 let difference = if of_signal == "degC" { "K" } else { of_signal };
                 let band = self.measured(f, "band", difference)?;
                 if band <= 0.0 {
-                    self.report(
-                        f.place_of("band"),
-                        f.key("band"),
-                        "a band of no width",
-                        "a value above zero",
-                    );
+                    self.report(f.span_of("band"), f.key("band"), "a band of no width", "a value above zero");
                 }
                 (Measured::SettlingTime { target, band }, "s")
             }
@@ -121,7 +116,7 @@ impl Read<'_> {
         let ends = lower.zip(self.measured(f, "upper", &parameter.unit))?;
         if ends.0 >= ends.1 {
             self.report(
-                f.place_of("upper"),
+                f.span_of("upper"),
                 "search.upper",
                 "`upper` is not above `lower`",
                 "a value above `lower`",
@@ -131,7 +126,7 @@ impl Read<'_> {
         let names = self.against.limits.clone();
         if !names.contains(&limit) {
             let found = format!("{} has no limit `{limit}`", self.against.context.what);
-            let d = Diagnostic::new(f.place_of("limit"), "search.limit", found, one_of(&names));
+            let d = Diagnostic::new(f.span_of("limit"), "search.limit", found, one_of(&names));
             self.diagnostics.push(d.suggest(nearest(limit, names)));
         }
         let name = f.text("name").unwrap_or(&parameter.path).to_string();

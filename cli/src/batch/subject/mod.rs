@@ -74,7 +74,7 @@ fn limits(all_of: &[Fields], unit: &dyn Fn(&str) -> Option<String>) -> Result<Ve
     let mut all: Vec<Limit> = Vec::new();
     for f in all_of {
         let wrong = |key: &str, found: String, expected: &str| {
-            Err(Box::new(Diagnostic::new(f.place_of(key), f.key(key), found, expected)))
+            Err(Box::new(Diagnostic::new(f.span_of(key), f.key(key), found, expected)))
         };
         let (Some(name), Some(output)) = (f.text("name"), f.text("output")) else { continue };
         let Some(unit) = unit(output) else {
@@ -90,7 +90,7 @@ fn limits(all_of: &[Fields], unit: &dyn Fn(&str) -> Option<String>) -> Result<Ve
         let bound = |key: &str, none: f64| match f.measure(key) {
             None => Ok(none),
             Some(typed) => quantity(typed, &unit, Range::Any).map_err(|(found, expected, hint)| {
-                Box::new(Diagnostic::new(f.place_of(key), f.key(key), found, expected).suggest(hint))
+                Box::new(Diagnostic::new(f.span_of(key), f.key(key), found, expected).suggest(hint))
             }),
         };
         let bounds = (bound("min", f64::NEG_INFINITY)?, bound("max", f64::INFINITY)?);

@@ -45,7 +45,7 @@ pub(crate) fn prepare(plan: &PlanFile, open: Open<'_>) -> Result<Prepared, Refus
     let found = named(plan).and_then(|entry| Some((entry, plan.fields.table(entry.section.name)?)));
     let Some((entry, fields)) = found else {
         let d =
-            Diagnostic::new(&plan.root.place, "", "nothing to vary", "`scenario`, or the table of a study");
+            Diagnostic::new(&plan.root.span, "", "nothing to vary", "`scenario`, or the table of a study");
         return refuse(sources, vec![d]);
     };
     let mut diagnostics = Vec::new();
@@ -55,12 +55,12 @@ pub(crate) fn prepare(plan: &PlanFile, open: Open<'_>) -> Result<Prepared, Refus
             let found = format!("cannot read `{name}`: {}", reason(&error));
             return refuse(
                 sources,
-                vec![Diagnostic::new(&fields.place, entry.section.name, found, "a scenario file")],
+                vec![Diagnostic::new(&fields.span, entry.section.name, found, "a scenario file")],
             );
         }
     };
     let own = plan.root.entries.iter().filter(|e| e.0 == entry.section.name || e.0 == "limit").cloned();
-    let mut root = RawTable { place: plan.root.place.clone(), entries: own.collect() };
+    let mut root = RawTable { span: plan.root.span.clone(), entries: own.collect() };
     files.put_into(&mut root);
     if !diagnostics.is_empty() {
         return refuse(sources, diagnostics);
@@ -79,7 +79,7 @@ pub(crate) fn prepare(plan: &PlanFile, open: Open<'_>) -> Result<Prepared, Refus
         Ok(solved) => solved,
         Err(why) => {
             let what = why.map_or("interrupted".into(), |w| w.1);
-            return refuse(sources, vec![Diagnostic::new(&fields.place, entry.section.name, what, "")]);
+            return refuse(sources, vec![Diagnostic::new(&fields.span, entry.section.name, what, "")]);
         }
     };
     let columns: Vec<Column> =

@@ -8,7 +8,7 @@ use std::collections::BTreeMap;
 use joulestep_models::arrangement;
 use joulestep_models::model::Entry;
 
-use crate::diagnostic::{Diagnostic, Place, nearest, worded};
+use crate::diagnostic::{Diagnostic, Span, nearest, worded};
 use crate::input::keys::fields::{Content, Field, Fields, Named, TypedAt};
 use crate::input::keys::raw::{Node, Raw, RawTable};
 use crate::input::keys::renamed;
@@ -25,7 +25,7 @@ pub struct Conform<'a> {
     /// The catalogue of models.
     pub catalogue: &'a [Entry],
     /// Kind of a part by the name under which the scenario asks for it.
-    pub kind_of_part: &'a dyn Fn(&Place, &str) -> Option<String>,
+    pub kind_of_part: &'a dyn Fn(&Span, &str) -> Option<String>,
     /// What was wrong so far.
     pub diagnostics: Vec<Diagnostic>,
 }
@@ -33,12 +33,12 @@ pub struct Conform<'a> {
 impl Conform<'_> {
     pub(super) fn report(
         &mut self,
-        place: &Place,
+        span: &Span,
         key: &str,
         found: impl Into<String>,
         expected: impl Into<String>,
     ) {
-        self.diagnostics.push(Diagnostic::new(place, key, found, expected));
+        self.diagnostics.push(Diagnostic::new(span, key, found, expected));
     }
 
     /// Checks a table; what is right of it comes back.
@@ -56,7 +56,7 @@ impl Conform<'_> {
             (name, "") => format!("[{name}]"),
             (name, kind) => format!("[{name}] of kind `{kind}`"),
         };
-        let empty = Fields { place: table.place.clone(), path, kind, values: BTreeMap::new() };
+        let empty = Fields { span: table.span.clone(), path, kind, values: BTreeMap::new() };
         match keys {
             Some(keys) => self.against(table, &keys, &of, empty),
             None => empty,
@@ -65,23 +65,23 @@ impl Conform<'_> {
 
     /// Checks a table against keys; `of` says in words whose keys they are.
     pub fn against(&mut self, table: &RawTable, keys: &[Key], of: &str, mut fields: Fields) -> Fields {
-        for (typed, place, node) in &table.entries {
+        for (typed, span, node) in &table.entries {
             let full = fields.key(typed);
             let key = keys.iter().find(|k| k.name == typed);
-            let Some(key) = key.or_else(|| self.renamed(typed, keys, place, &full)) else {
+            let Some(key) = key.or_else(|| self.renamed(typed, keys, span, &full)) else {
                 let worded = worded(&self.diagnostics);
                 let names: Vec<&str> = keys.iter().filter(|_| worded).map(|k| k.name).collect();
-                let d = Diagnostic::new(place, full, format!("unknown key in {of}"), one_of(&names));
+                let d = Diagnostic::new(span, full, format!("unknown key in {of}"), one_of(&names));
                 self.diagnostics.push(d.suggest(nearest(typed, names)));
                 continue;
             };
             if let Some(content) = self.value(node, key.form, &fields.key(key.name)) {
-                fields.values.insert(key.name, Field { place: node.place.clone(), content });
+                fields.values.insert(key.name, Field { span: node.span.clone(), content });
             }
         }
         for key in keys.iter().filter(|k| k.required && !renamed::has(table, k.name)) {
             let full = fields.key(key.name);
-            self.tell_form(&table.place, &full, "missing", key.form, Some(key.help));
+            self.tell_form(&table.span, &full, "missing", key.form, Some(key.help));
         }
         fields
     }
@@ -91,32 +91,32 @@ impl Conform<'_> {
     fn keys(&mut self, table: &RawTable, section: &Section, path: &str) -> (Option<Vec<Key>>, String) {
         let mut keys = section.keys.to_vec();
         let word = |name: &str| match table.get(name) {
-            Some(Node { value: Raw::Text(s), place }) => Some((s.as_str(), place)),
+            Some(Node { value: Raw::Text(s), span }) => Some((s.as_str(), span)),
             _ => None,
         };
         match section.kinds {
             Kinds::None => (Some(keys), String::new()),
             Kinds::Listed(tag, kinds) => {
-                let Some((typed, place)) = word(tag) else {
+                let Some((typed, span)) = word(tag) else {
                     // Missing, or not a string: the common keys tell it.
                     let wrong = self.common(table, section, path);
                     return (if wrong { None } else { Some(keys) }, String::new());
                 };
                 let Some(kind) = kinds.iter().find(|k| k.word == typed) else {
                     let words: Vec<&str> = kinds.iter().map(|k| k.word).collect();
-                    self.unknown_kind(place, path, tag, typed, section.name, &words);
+                    self.unknown_kind(span, path, tag, typed, section.name, &words);
                     return (None, String::new());
                 };
                 keys.extend(kind.keys);
                 (Some(keys), typed.to_string())
             }
             Kinds::Arrangements => {
-                let Some((typed, place)) = word("kind") else {
+                let Some((typed, span)) = word("kind") else {
                     self.common(table, section, path);
                     return (None, String::new());
                 };
                 let Some(a) = arrangement::find(typed) else {
-                    self.unknown_kind(place, path, "kind", typed, section.name, &arrangements());
+                    self.unknown_kind(span, path, "kind", typed, section.name, &arrangements());
                     return (None, String::new());
                 };
                 keys.extend(Key::of_arrangement(a));
@@ -125,7 +125,7 @@ impl Conform<'_> {
             Kinds::Part(tables) => self.of_part(table, tables, keys, path),
             Kinds::Catalogue => {
                 let part = word("part");
-                let of_part = part.and_then(|(name, place)| (self.kind_of_part)(place, name));
+                let of_part = part.and_then(|(name, span)| (self.kind_of_part)(span, name));
                 let Some(typed) = word("kind").map(|w| w.0.to_string()).or(of_part.clone()) else {
                     // A part that cannot be found is reported where parts are resolved.
                     if part.is_none() {
@@ -133,16 +133,16 @@ impl Conform<'_> {
                     }
                     return (None, String::new());
                 };
-                let place = table.get("kind").map_or(&table.place, |n| &n.place);
+                let span = table.get("kind").map_or(&table.span, |n| &n.span);
                 let typed = self.kind_now(typed, word("kind").map(|w| (w.1, path)));
                 let Some(entry) = self.catalogue.iter().find(|e| e.kind == typed) else {
                     let words: Vec<&str> = self.catalogue.iter().map(|e| e.kind).collect();
-                    self.unknown_kind(place, path, "kind", &typed, section.name, &words);
+                    self.unknown_kind(span, path, "kind", &typed, section.name, &words);
                     return (None, String::new());
                 };
                 if of_part.as_ref().is_some_and(|k| *k != typed) {
                     let found = format!("the part is of kind `{}`", of_part.unwrap_or_default());
-                    self.report(place, &format!("{path}.kind"), found, format!("a part of kind `{typed}`"));
+                    self.report(span, &format!("{path}.kind"), found, format!("a part of kind `{typed}`"));
                 }
                 keys.extend(entry.params.iter().map(|p| Key::of_param(p, part.is_some())));
                 (Some(keys), typed)
@@ -157,16 +157,16 @@ impl Conform<'_> {
         mut keys: Vec<Key>,
         path: &str,
     ) -> (Option<Vec<Key>>, String) {
-        let Some(Node { value: Raw::Text(typed), place }) = table.get("kind") else {
+        let Some(Node { value: Raw::Text(typed), span }) = table.get("kind") else {
             // Missing, or not a string: the common keys tell it, and nothing is said of the parameters.
             keys.extend(tables.iter().map(|(name, _, help)| Key::may(name, Form::Any, help)));
             return (Some(keys), String::new());
         };
-        let typed = &self.kind_now(typed.clone(), Some((place, path)));
+        let typed = &self.kind_now(typed.clone(), Some((span, path)));
         let Some(entry) = self.catalogue.iter().find(|e| e.kind == *typed) else {
             let kinds: Vec<&str> = self.catalogue.iter().map(|e| e.kind).collect();
             let found = format!("there is no kind `{typed}`");
-            let d = Diagnostic::new(place, format!("{path}.kind"), found, one_of(&kinds));
+            let d = Diagnostic::new(span, format!("{path}.kind"), found, one_of(&kinds));
             self.diagnostics.push(d.suggest(nearest(typed, kinds)));
             return (None, String::new());
         };
@@ -191,22 +191,22 @@ impl Conform<'_> {
         let key = format!("{path}.{tag}");
         match table.get(tag) {
             None => match table.entries.iter().find(|e| nearest(&e.0, [tag, "part"]).is_some()) {
-                Some((typed, place, _)) if matches!(section.kinds, Kinds::Catalogue) => {
+                Some((typed, span, _)) if matches!(section.kinds, Kinds::Catalogue) => {
                     let found = format!("unknown key in [{}]", section.name);
-                    let d = Diagnostic::new(place, format!("{path}.{typed}"), found, "`kind` or `part`");
+                    let d = Diagnostic::new(span, format!("{path}.{typed}"), found, "`kind` or `part`");
                     self.diagnostics.push(d.suggest(nearest(typed, [tag, "part"])));
                 }
-                _ => self.report(&table.place, &key, "missing", one_of(&words)),
+                _ => self.report(&table.span, &key, "missing", one_of(&words)),
             },
             Some(node) => {
-                self.report(&node.place, &key, format!("found {}", node.value.word()), one_of(&words))
+                self.report(&node.span, &key, format!("found {}", node.value.word()), one_of(&words))
             }
         }
         true
     }
 
     fn value(&mut self, node: &Node, form: Form, key: &str) -> Option<Content> {
-        let place = &node.place;
+        let span = &node.span;
         match (form, &node.value) {
             (Form::Quantity(unit, range), _) => self.number(node, unit, range, key).map(Content::Number),
             (Form::Any, _) => Some(Content::Any),
@@ -214,39 +214,39 @@ impl Conform<'_> {
             (Form::Measure, Raw::Whole(x)) => Some(Content::Measure(Err(*x as f64))),
             (Form::Measure, Raw::Number(x)) => Some(Content::Measure(Err(*x))),
             (Form::Whole(a, b), Raw::Whole(x)) if (a..=b).contains(x) => Some(Content::Whole(*x)),
-            (Form::Whole(least, _), Raw::Whole(x)) => self.out_of_range(place, key, *x, (least, form)),
+            (Form::Whole(least, _), Raw::Whole(x)) => self.out_of_range(span, key, *x, (least, form)),
             (Form::Flag, Raw::Flag(x)) => Some(Content::Flag(*x)),
-            (Form::Text, Raw::Text(s)) => self.text(s, place, key).map(Content::Text),
-            (Form::Name, Raw::Text(s)) => self.name(s, place, key).map(|n| Content::Text(n.name)),
+            (Form::Text, Raw::Text(s)) => self.text(s, span, key).map(Content::Text),
+            (Form::Name, Raw::Text(s)) => self.name(s, span, key).map(|n| Content::Text(n.name)),
             (Form::Word(words), Raw::Text(s)) if words.contains(&s.as_str()) => {
                 Some(Content::Text(s.clone()))
             }
             (Form::Word(words), Raw::Text(s)) => {
                 let found =
                     renamed::kind(s).map_or(format!("unknown word `{s}`"), |new| renamed::called(s, new));
-                let d = Diagnostic::new(place, key, found, one_of(words));
+                let d = Diagnostic::new(span, key, found, one_of(words));
                 self.diagnostics.push(d.suggest(nearest(s, words.iter().copied())));
                 None
             }
             (Form::OneOrMore, Raw::Text(s)) => {
-                let name = self.text(s, place, key)?;
-                Some(Content::Texts(vec![Named { name, place: place.clone() }]))
+                let name = self.text(s, span, key)?;
+                Some(Content::Texts(vec![Named { name, span: span.clone() }]))
             }
             (Form::Texts | Form::OneOrMore, Raw::List(items)) => {
                 self.each(items, key, |this, item, key| match &item.value {
                     Raw::Text(s) => {
-                        this.text(s, &item.place, key).map(|name| Named { name, place: item.place.clone() })
+                        this.text(s, &item.span, key).map(|name| Named { name, span: item.span.clone() })
                     }
                     _ => this.wrong_form(item, Form::Text, key),
                 })
             }
             (Form::Names | Form::Pins, Raw::List(items)) => {
                 self.each(items, key, |this, item, key| match &item.value {
-                    Raw::Text(s) => this.name(s, &item.place, key),
+                    Raw::Text(s) => this.name(s, &item.span, key),
                     _ => this.wrong_form(item, Form::Name, key),
                 })
             }
-            (Form::NameOrMap, Raw::Text(s)) => self.name(s, place, key).map(|n| Content::Texts(vec![n])),
+            (Form::NameOrMap, Raw::Text(s)) => self.name(s, span, key).map(|n| Content::Texts(vec![n])),
             (Form::Pins | Form::NameOrMap, Raw::Table(t)) => self.map(t, key).map(Content::Map),
             (Form::Quantities(unit, range), Raw::Text(_) | Raw::Whole(_) | Raw::Number(_)) => {
                 self.number(node, unit, range, key).map(|x| Content::Numbers(vec![x]))
@@ -280,9 +280,9 @@ impl Conform<'_> {
             }
             (Form::Named(section), Raw::Table(t)) => {
                 let mut tables = Vec::new();
-                for (name, place, node) in &t.entries {
+                for (name, span, node) in &t.entries {
                     let full = format!("{key}.{name}");
-                    match (self.name(name, place, key), &node.value) {
+                    match (self.name(name, span, key), &node.value) {
                         (Some(named), Raw::Table(t)) => tables.push((named, self.table(t, section, &full))),
                         (Some(_), _) => drop(self.wrong_form::<()>(node, Form::Table(section), &full)),
                         _ => {}
@@ -295,7 +295,7 @@ impl Conform<'_> {
                 let name = key.rsplit('.').next().unwrap_or(key);
                 let of = format!("[{name}] of kind `{kind}`");
                 let empty = Fields {
-                    place: t.place.clone(),
+                    span: t.span.clone(),
                     path: key.to_string(),
                     kind: kind.to_string(),
                     values: BTreeMap::new(),
@@ -308,9 +308,9 @@ impl Conform<'_> {
 
     fn typed(&mut self, node: &Node, key: &str) -> Option<TypedAt> {
         match &node.value {
-            Raw::Text(s) => Some((node.place.clone(), Ok(s.clone()))),
-            Raw::Whole(x) => Some((node.place.clone(), Err(*x as f64))),
-            Raw::Number(x) => Some((node.place.clone(), Err(*x))),
+            Raw::Text(s) => Some((node.span.clone(), Ok(s.clone()))),
+            Raw::Whole(x) => Some((node.span.clone(), Err(*x as f64))),
+            Raw::Number(x) => Some((node.span.clone(), Err(*x))),
             _ => self.wrong_form(node, Form::Measure, key),
         }
     }
@@ -323,7 +323,7 @@ impl Conform<'_> {
             }
             Raw::List(more) => {
                 let found = format!("a list of {}", more.len());
-                self.report(&node.place, key, found, "a pair: abscissa, ordinate");
+                self.report(&node.span, key, found, "a pair: abscissa, ordinate");
                 None
             }
             _ => self.wrong_form(node, Form::Rows, key),
@@ -331,14 +331,14 @@ impl Conform<'_> {
     }
 
     fn wrong_form<T>(&mut self, node: &Node, form: Form, key: &str) -> Option<T> {
-        self.tell_form(&node.place, key, &format!("found {}", node.value.word()), form, None);
+        self.tell_form(&node.span, key, &format!("found {}", node.value.word()), form, None);
         None
     }
 
     /// Tells what form was expected, where the error may still be shown.
-    fn tell_form(&mut self, place: &Place, key: &str, found: &str, form: Form, help: Option<&str>) {
+    fn tell_form(&mut self, span: &Span, key: &str, found: &str, form: Form, help: Option<&str>) {
         let words = if worded(&self.diagnostics) { form_words(form) } else { String::new() };
-        self.report(place, key, found, help.map_or(words.clone(), |help| format!("{words} ({help})")));
+        self.report(span, key, found, help.map_or(words.clone(), |help| format!("{words} ({help})")));
     }
 
     fn each(
@@ -353,10 +353,10 @@ impl Conform<'_> {
 
     fn map(&mut self, table: &RawTable, key: &str) -> Option<Vec<(Named, Named)>> {
         let mut pairs = Vec::new();
-        for (name, place, node) in &table.entries {
-            let from = self.name(name, place, key);
+        for (name, span, node) in &table.entries {
+            let from = self.name(name, span, key);
             let to = match &node.value {
-                Raw::Text(s) => self.name(s, &node.place, &format!("{key}.{name}")),
+                Raw::Text(s) => self.name(s, &node.span, &format!("{key}.{name}")),
                 _ => self.wrong_form(node, Form::Name, &format!("{key}.{name}")),
             };
             pairs.push(from.zip(to));

@@ -2,19 +2,19 @@
 
 use std::collections::BTreeMap;
 
-use crate::diagnostic::Place;
+use crate::diagnostic::Span;
 
-/// A name with its place.
+/// A name with its span.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Named {
     /// The name.
     pub name: String,
     /// Where it stands.
-    pub place: Place,
+    pub span: Span,
 }
 
-/// A quantity as typed (a string, or a bare number) with its place.
-pub type TypedAt = (Place, Result<String, f64>);
+/// A quantity as typed (a string, or a bare number) with its span.
+pub type TypedAt = (Span, Result<String, f64>);
 
 /// A checked value.
 #[derive(Clone, Debug, PartialEq)]
@@ -55,7 +55,7 @@ pub enum Content {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Field {
     /// Where the value stands.
-    pub place: Place,
+    pub span: Span,
     /// The value.
     pub content: Content,
 }
@@ -64,7 +64,7 @@ pub struct Field {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Fields {
     /// Where it begins.
-    pub place: Place,
+    pub span: Span,
     /// How it is called in diagnostics (`component.R1`).
     pub path: String,
     /// The word of its kind; empty where it has none.
@@ -120,10 +120,10 @@ impl Fields {
             _ => None,
         }
     }
-    /// A name with its place.
+    /// A name with its span.
     pub fn named(&self, key: &str) -> Option<Named> {
         let name = self.text(key)?.to_string();
-        Some(Named { name, place: self.values.get(key)?.place.clone() })
+        Some(Named { name, span: self.values.get(key)?.span.clone() })
     }
     /// Texts or names; empty where the key is missing.
     pub fn texts(&self, key: &str) -> &[Named] {
@@ -182,8 +182,8 @@ impl Fields {
         }
     }
     /// Place of a key's value, else of the table.
-    pub fn place_of(&self, key: &str) -> &Place {
-        self.values.get(key).map_or(&self.place, |f| &f.place)
+    pub fn span_of(&self, key: &str) -> &Span {
+        self.values.get(key).map_or(&self.span, |f| &f.span)
     }
     /// The key as diagnostics call it.
     pub fn key(&self, key: &str) -> String {

@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
-use crate::diagnostic::{Diagnostic, Place, Sources};
+use crate::diagnostic::{Diagnostic, Sources, Span};
 pub use crate::input::access::{read_plain as open, reason};
 use crate::input::identity::Identity;
 use crate::input::keys::raw::{self, Raw, RawTable};
@@ -33,7 +33,7 @@ struct Level {
     identity: Identity,
     table: RawTable,
     /// What it includes, the last first.
-    names: Vec<(String, Place)>,
+    names: Vec<(String, Span)>,
 }
 
 /// Opens a scenario with everything it includes.
@@ -84,7 +84,7 @@ impl Files {
         seen.insert(levels[0].identity.clone());
         above.insert(levels[0].identity.clone());
         while let Some(level) = levels.last_mut() {
-            let Some((name, place)) = level.names.pop() else {
+            let Some((name, span)) = level.names.pop() else {
                 above.remove(&level.identity);
                 self.tables.extend(levels.pop().map(|level| level.table));
                 continue;
@@ -94,7 +94,7 @@ impl Files {
             if above.contains(&identity) {
                 let found = circle(&levels, &identity, &target);
                 let expected = "no file that includes this one";
-                self.diagnostics.push(Diagnostic::new(&place, "include", found, expected));
+                self.diagnostics.push(Diagnostic::new(&span, "include", found, expected));
                 continue;
             }
             // A file that two others include counts once.
@@ -103,7 +103,7 @@ impl Files {
             }
             if self.sources.files.len() >= MOST {
                 let expected = format!("a scenario of at most {MOST} files");
-                self.diagnostics.push(Diagnostic::new(&place, "include", "too many files", expected));
+                self.diagnostics.push(Diagnostic::new(&span, "include", "too many files", expected));
                 levels.iter_mut().for_each(|level| level.names.clear());
                 continue;
             }
@@ -117,7 +117,7 @@ impl Files {
                 Err(error) => {
                     let found = format!("cannot read `{}`: {}", target.display(), reason(&error));
                     let expected = "the path of a scenario or part file, relative to this file";
-                    self.diagnostics.push(Diagnostic::new(&place, "include", found, expected));
+                    self.diagnostics.push(Diagnostic::new(&span, "include", found, expected));
                 }
             }
         }
@@ -134,10 +134,10 @@ impl Files {
     }
 
     /// The names in `include`; what is not a list of strings is reported when the table is checked.
-    fn names(&self, table: &RawTable) -> Vec<(String, Place)> {
+    fn names(&self, table: &RawTable) -> Vec<(String, Span)> {
         let Some(Raw::List(items)) = table.get("include").map(|n| &n.value) else { return Vec::new() };
         let name = |n: &raw::Node| match &n.value {
-            Raw::Text(s) => Some((s.clone(), n.place.clone())),
+            Raw::Text(s) => Some((s.clone(), n.span.clone())),
             _ => None,
         };
         items.iter().filter_map(name).collect()
@@ -173,7 +173,7 @@ mod tests {
         let loaded = load(Path::new("s/a.toml"), &from_memory(&files)).unwrap();
         assert!(loaded.diagnostics.is_empty());
         let order: Vec<_> =
-            loaded.tables.iter().map(|t| loaded.sources.files[t.place.file.0].0.clone()).collect();
+            loaded.tables.iter().map(|t| loaded.sources.files[t.span.file.0].0.clone()).collect();
         assert_eq!(order, [Path::new("s/p/c.toml"), Path::new("s/p/b.toml"), Path::new("s/a.toml")]);
     }
 

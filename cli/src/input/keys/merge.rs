@@ -3,7 +3,7 @@
 
 use std::collections::BTreeMap;
 
-use crate::diagnostic::{Diagnostic, Place, Sources, worded};
+use crate::diagnostic::{Diagnostic, Sources, Span, worded};
 use crate::input::keys::raw::{Node, Raw, RawTable};
 
 /// Keys that each file may have for itself; the including file's counts.
@@ -33,8 +33,8 @@ struct Document<'a> {
 /// A table to which others are joined: its keys are found without a search through all of them, and lists stay apart
 /// until the end.
 struct Joined {
-    place: Place,
-    entries: Vec<(String, Place, Place, Value)>,
+    span: Span,
+    entries: Vec<(String, Span, Span, Value)>,
     by_key: BTreeMap<String, usize>,
 }
 
@@ -47,25 +47,25 @@ enum Value {
 
 impl Joined {
     fn of(table: RawTable) -> Self {
-        let mut out = Self { place: table.place, entries: Vec::new(), by_key: BTreeMap::new() };
+        let mut out = Self { span: table.span, entries: Vec::new(), by_key: BTreeMap::new() };
         table.entries.into_iter().for_each(|entry| out.add(entry));
         out
     }
 
-    fn add(&mut self, (key, place, node): (String, Place, Node)) {
+    fn add(&mut self, (key, span, node): (String, Span, Node)) {
         let value = match node.value {
             Raw::List(list) if all_tables(&list) => Value::Lists(vec![list]),
             Raw::Table(table) => Value::Table(Self::of(table)),
             other => Value::One(other),
         };
         self.by_key.insert(key.clone(), self.entries.len());
-        self.entries.push((key, place, node.place, value));
+        self.entries.push((key, span, node.span, value));
     }
 
     fn join(&mut self, from: RawTable, path: &str, report: &mut Document<'_>) {
-        for (key, place, node) in from.entries {
+        for (key, span, node) in from.entries {
             let Some(&at) = self.by_key.get(&key) else {
-                self.add((key, place, node));
+                self.add((key, span, node));
                 continue;
             };
             let full = if path.is_empty() { key.clone() } else { format!("{path}.{key}") };
@@ -79,7 +79,7 @@ impl Joined {
                     let found = first
                         .map_or("given twice".into(), |first| format!("given twice, here and at {first}"));
                     let expected = "one value among a file and its includes";
-                    report.diagnostics.push(Diagnostic::new(&place, full, found, expected));
+                    report.diagnostics.push(Diagnostic::new(&span, full, found, expected));
                 }
             }
         }
@@ -92,8 +92,8 @@ impl Joined {
             Value::Lists(lists) => Raw::List(lists.into_iter().rev().flatten().collect()),
             Value::Table(joined) => Raw::Table(joined.table()),
         };
-        let entry = |(key, place, at, held)| (key, place, Node { place: at, value: value(held) });
-        RawTable { place: self.place, entries: self.entries.into_iter().map(entry).collect() }
+        let entry = |(key, span, at, held)| (key, span, Node { span: at, value: value(held) });
+        RawTable { span: self.span, entries: self.entries.into_iter().map(entry).collect() }
     }
 }
 

@@ -1,9 +1,9 @@
-//! The file as typed: tables, lists and values, each with its place.
+//! The file as typed: tables, lists and values, each with its span.
 
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
-use crate::diagnostic::{Diagnostic, FileId, Place, Sources};
+use crate::diagnostic::{Diagnostic, FileId, Sources, Span};
 
 /// A value as typed.
 #[derive(Clone, Debug, PartialEq)]
@@ -43,7 +43,7 @@ impl Raw {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Node {
     /// Where.
-    pub place: Place,
+    pub span: Span,
     /// What.
     pub value: Raw,
 }
@@ -52,9 +52,9 @@ pub struct Node {
 #[derive(Clone, Debug, PartialEq)]
 pub struct RawTable {
     /// Where it begins.
-    pub place: Place,
-    /// Keys with their places, and values.
-    pub entries: Vec<(String, Place, Node)>,
+    pub span: Span,
+    /// Keys with their spans, and values.
+    pub entries: Vec<(String, Span, Node)>,
 }
 
 impl RawTable {
@@ -69,11 +69,11 @@ pub fn read(sources: &Sources, file: FileId) -> (RawTable, Vec<Diagnostic>) {
     let (table, errors) = DeTable::parse_recoverable(sources.text(file));
     let end = sources.text(file).len();
     let diagnostics = errors.into_iter().map(|e| {
-        let place = Place { file, span: e.span().unwrap_or(end..end) };
-        Diagnostic::new(&place, "", format!("TOML syntax: {}", one_line(e.message())), "")
+        let span = Span { file, range: e.span().unwrap_or(end..end) };
+        Diagnostic::new(&span, "", format!("TOML syntax: {}", one_line(e.message())), "")
     });
     let mut diagnostics: Vec<Diagnostic> = diagnostics.collect();
-    diagnostics.sort_by_key(|d| d.place.as_ref().map(|p| p.span.start));
+    diagnostics.sort_by_key(|d| d.span.as_ref().map(|p| p.range.start));
     (convert_table(file, table.span(), table.get_ref()), diagnostics)
 }
 
@@ -83,12 +83,12 @@ fn one_line(message: &str) -> String {
 }
 
 fn convert_table(file: FileId, span: std::ops::Range<usize>, table: &DeTable<'_>) -> RawTable {
-    let mut entries: Vec<(String, Place, Node)> = table
+    let mut entries: Vec<(String, Span, Node)> = table
         .iter()
-        .map(|(k, v)| (k.get_ref().to_string(), Place { file, span: k.span() }, convert(file, v)))
+        .map(|(k, v)| (k.get_ref().to_string(), Span { file, range: k.span() }, convert(file, v)))
         .collect();
-    entries.sort_by_key(|e| e.1.span.start);
-    RawTable { place: Place { file, span }, entries }
+    entries.sort_by_key(|e| e.1.range.start);
+    RawTable { span: Span { file, range: span }, entries }
 }
 
 fn convert(file: FileId, node: &Spanned<DeValue<'_>>) -> Node {
@@ -104,7 +104,7 @@ fn convert(file: FileId, node: &Spanned<DeValue<'_>>) -> Node {
         DeValue::Array(items) => Raw::List(items.iter().map(|n| convert(file, n)).collect()),
         DeValue::Table(t) => Raw::Table(convert_table(file, node.span(), t)),
     };
-    Node { place: Place { file, span: node.span() }, value }
+    Node { span: Span { file, range: node.span() }, value }
 }
 
 #[cfg(test)]
@@ -120,12 +120,12 @@ mod tests {
         let (table, errors) = read(&sources, file);
         assert!(errors.is_empty());
         let Raw::List(list) = &table.get("component").unwrap().value else { panic!() };
-        assert_eq!(sources.line_and_column(&list[0].place), (3, 1));
+        assert_eq!(sources.line_and_column(&list[0].span), (3, 1));
         let Raw::Table(r1) = &list[0].value else { panic!() };
         assert_eq!(sources.line_and_column(&r1.entries[1].1), (5, 1));
-        assert_eq!(sources.line_and_column(&r1.get("resistance").unwrap().place), (5, 14));
+        assert_eq!(sources.line_and_column(&r1.get("resistance").unwrap().span), (5, 14));
         let Raw::Table(steps) = &table.get("steps").unwrap().value else { panic!() };
-        assert_eq!(sources.line_and_column(&steps.place), (6, 1));
+        assert_eq!(sources.line_and_column(&steps.span), (6, 1));
     }
 
     #[test]
@@ -134,7 +134,7 @@ mod tests {
         let file = sources.add("x.toml".into(), "a = \nb = 2\nd = =\n".into());
         let (_, errors) = read(&sources, file);
         let lines: Vec<_> =
-            errors.iter().map(|e| sources.line_and_column(e.place.as_ref().unwrap()).0).collect();
+            errors.iter().map(|e| sources.line_and_column(e.span.as_ref().unwrap()).0).collect();
         assert_eq!((lines.first(), lines.last()), (Some(&1), Some(&3)), "{errors:?}");
     }
 }

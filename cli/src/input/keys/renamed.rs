@@ -1,7 +1,7 @@
 //! Words of format 1 and what they are called now: an earlier file is refused, and each old word is reported with its
 //! new one where it stands.
 
-use crate::diagnostic::Place;
+use crate::diagnostic::Span;
 use crate::input::keys::conform::{Conform, form_words};
 use crate::input::keys::raw::RawTable;
 use crate::input::keys::shape::{Form, Key};
@@ -93,16 +93,16 @@ impl Conform<'_> {
     /// Tells an integer that is not in its form's range; an earlier format by its name.
     pub(super) fn out_of_range<T>(
         &mut self,
-        place: &Place,
+        span: &Span,
         key: &str,
         x: i64,
         (least, form): (i64, Form),
     ) -> Option<T> {
         if key == "format" && (1..least).contains(&x) {
             let found = format!("format {x} of an earlier Joulestep; this program reads format {least}");
-            self.report(place, key, found, "");
+            self.report(span, key, found, "");
         } else {
-            self.report(place, key, format!("`{x}` is out of range"), form_words(form));
+            self.report(span, key, format!("`{x}` is out of range"), form_words(form));
         }
         None
     }
@@ -112,20 +112,20 @@ impl Conform<'_> {
         &mut self,
         typed: &str,
         keys: &'k [Key],
-        place: &Place,
+        span: &Span,
         full: &str,
     ) -> Option<&'k Key> {
         let new = key(typed)?;
         let key = keys.iter().find(|k| k.name == new)?;
-        self.report(place, full, called(typed, &new), format!("`{new}`"));
+        self.report(span, full, called(typed, &new), format!("`{new}`"));
         Some(key)
     }
 
     /// The kind that was called `typed`, which is reported where the file says it (`key`).
-    pub(super) fn kind_now(&mut self, typed: String, reported_at: Option<(&Place, &str)>) -> String {
+    pub(super) fn kind_now(&mut self, typed: String, reported_at: Option<(&Span, &str)>) -> String {
         let Some(new) = kind(&typed) else { return typed };
-        if let Some((place, path)) = reported_at {
-            self.report(place, &format!("{path}.kind"), called(&typed, new), format!("`{new}`"));
+        if let Some((span, path)) = reported_at {
+            self.report(span, &format!("{path}.kind"), called(&typed, new), format!("`{new}`"));
         }
         new.to_string()
     }

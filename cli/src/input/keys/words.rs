@@ -1,6 +1,6 @@
 //! Words for what stands in a file and for what should.
 
-use crate::diagnostic::{Diagnostic, Place, nearest};
+use crate::diagnostic::{Diagnostic, Span, nearest};
 use crate::input::keys::conform::Conform;
 use crate::input::keys::shape::Form;
 
@@ -73,7 +73,7 @@ impl Conform<'_> {
     /// Tells a kind that there is none of.
     pub(super) fn unknown_kind(
         &mut self,
-        place: &Place,
+        span: &Span,
         path: &str,
         tag: &str,
         typed: &str,
@@ -82,7 +82,7 @@ impl Conform<'_> {
     ) {
         let key = format!("{path}.{tag}");
         let words = if crate::diagnostic::worded(&self.diagnostics) { words } else { &[] };
-        let d = Diagnostic::new(place, key, format!("[{section}] has no {tag} `{typed}`"), one_of(words));
+        let d = Diagnostic::new(span, key, format!("[{section}] has no {tag} `{typed}`"), one_of(words));
         self.diagnostics.push(d.suggest(nearest(typed, words.iter().copied())));
     }
 }

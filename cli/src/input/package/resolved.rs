@@ -12,7 +12,7 @@ use crate::input::keys::fields::Fields;
 /// °C, where a file says nothing.
 const ROOM: f64 = 25.0;
 
-/// The package, placed and checked; what is wrong is reported at its place.
+/// The package, placed and checked; what is wrong is reported at its span.
 pub(super) fn package(root: &Fields, diagnostics: &mut Vec<Diagnostic>) -> Option<Package> {
     let before = diagnostics.len();
     let layers = root.tables("layer");
@@ -30,7 +30,7 @@ pub(super) fn package(root: &Fields, diagnostics: &mut Vec<Diagnostic>) -> Optio
         let Some(at) = package.layer(&named.name) else {
             let names: Vec<&str> = package.layers.iter().map(|l| l.name.as_str()).collect();
             let found = format!("no layer is named `{}`", named.name);
-            let d = Diagnostic::new(&named.place, f.key("layer"), found, names.join(", "));
+            let d = Diagnostic::new(&named.span, f.key("layer"), found, names.join(", "));
             diagnostics.push(d.suggest(nearest(&named.name, names)));
             continue;
         };
@@ -40,7 +40,7 @@ pub(super) fn package(root: &Fields, diagnostics: &mut Vec<Diagnostic>) -> Optio
     }
     if package.temperature <= -273.15 {
         let found = format!("{} °C is not above absolute zero", package.temperature);
-        let d = Diagnostic::new(root.place_of("temperature"), "temperature", found, "above -273.15 degC");
+        let d = Diagnostic::new(root.span_of("temperature"), "temperature", found, "above -273.15 degC");
         diagnostics.push(d);
     }
     if diagnostics.len() > before {
@@ -55,7 +55,7 @@ pub(super) fn package(root: &Fields, diagnostics: &mut Vec<Diagnostic>) -> Optio
             Subject::Cooling(k) => root.tables("cooling").get(k),
         };
         let of = of.unwrap_or(root);
-        let d = Diagnostic::new(of.place_of(key), of.key(key), found, expected);
+        let d = Diagnostic::new(of.span_of(key), of.key(key), found, expected);
         diagnostics.push(d.suggest(suggestion));
     }
     None
@@ -69,7 +69,7 @@ fn offset(f: &Fields, diagnostics: &mut Vec<Diagnostic>) -> [f64; 2] {
         other => {
             let found = format!("{} lengths", other.len());
             diagnostics.push(Diagnostic::new(
-                f.place_of("offset"),
+                f.span_of("offset"),
                 f.key("offset"),
                 found,
                 "two: along x and y",
@@ -85,7 +85,7 @@ fn layer(f: &Fields, diagnostics: &mut Vec<Diagnostic>) -> Option<Layer> {
         let expected = "`heated-depth` beside it: only a die is heated";
         let found = "a rim of nothing heated";
         diagnostics.push(Diagnostic::new(
-            f.place_of("heated-margin"),
+            f.span_of("heated-margin"),
             f.key("heated-margin"),
             found,
             expected,

@@ -14,7 +14,7 @@ use joulestep_models::model::Values;
 use joulestep_models::part::Part;
 use joulestep_models::parts::shipped;
 
-use crate::diagnostic::{Diagnostic, FileId, Place, Refusal, Sources};
+use crate::diagnostic::{Diagnostic, FileId, Refusal, Sources, Span};
 use crate::input::keys::InputError;
 use crate::input::keys::conform::Conform;
 use crate::input::keys::fields::Fields;
@@ -74,7 +74,7 @@ fn finish(sources: Sources, file: FileId, section: &Section) -> Result<Loaded, I
 /// Reads the part that another file names under a key, relative to that file. Errors are reported.
 pub(crate) fn read_named(
     name: &str,
-    at: (&Place, &str),
+    at: (&Span, &str),
     sources: &mut Sources,
     open: Open<'_>,
     diagnostics: &mut Vec<Diagnostic>,
@@ -93,7 +93,7 @@ pub(crate) fn shipped_of_kind(kind: &str) -> Option<Part> {
 /// The same with the table as typed.
 pub(crate) fn read_typed(
     name: &str,
-    at: (&Place, &str),
+    at: (&Span, &str),
     sources: &mut Sources,
     open: Open<'_>,
     diagnostics: &mut Vec<Diagnostic>,
@@ -116,7 +116,7 @@ pub(crate) fn read_points(
 /// The points of a checked root table.
 pub(crate) fn points_of(root: &Fields, name: &str, diagnostics: &mut Vec<Diagnostic>) -> Option<Loaded> {
     let (part, spots, start) = resolved::part(root, name, diagnostics)?;
-    Some(Loaded { part, sources: Sources::default(), spots, start, file: root.place.file })
+    Some(Loaded { part, sources: Sources::default(), spots, start, file: root.span.file })
 }
 
 /// The part of a checked root table.

@@ -10,7 +10,7 @@ use joulestep_models::part::{
     Technology, Thermal, Variable, inspect,
 };
 
-use crate::diagnostic::{Diagnostic, Place, nearest};
+use crate::diagnostic::{Diagnostic, Span, nearest};
 use crate::input::keys::fields::{Content, Fields, TypedAt};
 use crate::input::keys::shape::quantity;
 use crate::input::keys::words::one_of;
@@ -22,28 +22,28 @@ pub struct Spots {
     /// How diagnostics call the curve (`part.curve[2]`).
     pub path: String,
     /// The table.
-    pub table: Place,
+    pub table: Span,
     /// The values of its keys.
-    pub keys: Vec<(&'static str, Place)>,
+    pub keys: Vec<(&'static str, Span)>,
     /// Abscissa and ordinate of each point.
-    pub points: Vec<[Place; 2]>,
+    pub points: Vec<[Span; 2]>,
 }
 
 impl Spots {
     /// The place of a spot, and the key that diagnostics name.
-    pub fn of(&self, spot: Spot) -> (Place, &'static str) {
+    pub fn of(&self, spot: Spot) -> (Span, &'static str) {
         let key = |name: &str| self.keys.iter().find(|k| k.0 == name).map(|k| k.1.clone());
-        let (name, place) = match spot {
+        let (name, span) = match spot {
             Spot::Curve => ("", None),
             Spot::Condition(variable) => (variable.key(), key(variable.key())),
             Spot::Die => ("die", key("die")),
             Spot::Point(k, column) => ("points", self.points.get(k).map(|p| p[column.min(1)].clone())),
         };
-        (place.unwrap_or_else(|| self.table.clone()), name)
+        (span.unwrap_or_else(|| self.table.clone()), name)
     }
 }
 
-/// A part from the checked root table of its file, with the places of its curves, and the table `start` of a file of
+/// A part from the checked root table of its file, with the spans of its curves, and the table `start` of a file of
 /// points. Faults of the curves are reported.
 pub fn part(
     root: &Fields,
@@ -78,9 +78,9 @@ pub fn part(
     part.budget = read.budget(root, &part);
     for fault in inspect(&part) {
         let Some(spots) = spots.get(fault.curve) else { continue };
-        let (place, key) = spots.of(fault.spot);
+        let (span, key) = spots.of(fault.spot);
         let key = if key.is_empty() { spots.path.clone() } else { format!("{}.{key}", spots.path) };
-        diagnostics.push(Diagnostic::new(&place, key, fault.found, fault.expected));
+        diagnostics.push(Diagnostic::new(&span, key, fault.found, fault.expected));
     }
     Some((part, spots, Values(start.into_iter().collect())))
 }
@@ -119,7 +119,7 @@ struct Read<'a> {
 
 impl Read<'_> {
     fn report(&mut self, fields: &Fields, key: &str, found: impl Into<String>, expected: impl Into<String>) {
-        self.diagnostics.push(Diagnostic::new(fields.place_of(key), fields.key(key), found, expected));
+        self.diagnostics.push(Diagnostic::new(fields.span_of(key), fields.key(key), found, expected));
     }
 
     fn die(&mut self, name: &str, fields: &Fields) -> Option<Die> {
@@ -156,7 +156,7 @@ impl Read<'_> {
             let param = part.entry().params.iter().find(|p| p.key == key && part.given.contains(p.key));
             let (Some(param), Some(value)) = (param, value) else {
                 let found = format!("[params] gives no number `{key}`");
-                let d = Diagnostic::new(f.place_of("parameter"), f.key("parameter"), found, one_of(&given));
+                let d = Diagnostic::new(f.span_of("parameter"), f.key("parameter"), found, one_of(&given));
                 self.diagnostics.push(d.suggest(nearest(key, given)));
                 continue;
             };
@@ -169,8 +169,8 @@ impl Read<'_> {
                 (Some(typed), None) => match quantity(typed, unit, Range::Positive) {
                     Ok(deviation) => deviation,
                     Err((found, expected, hint)) => {
-                        let place = f.place_of("deviation");
-                        let d = Diagnostic::new(place, f.key("deviation"), found, expected).suggest(hint);
+                        let span = f.span_of("deviation");
+                        let d = Diagnostic::new(span, f.key("deviation"), found, expected).suggest(hint);
                         self.diagnostics.push(d);
                         continue;
                     }
@@ -210,7 +210,7 @@ impl Read<'_> {
             if let (Some(die), None) = (f.text("die"), area) {
                 let names: Vec<&str> = part.dies.iter().map(|d| d.name.as_str()).collect();
                 let found = format!("there is no [die.{die}]");
-                let d = Diagnostic::new(f.place_of("die"), f.key("die"), found, one_of(&names));
+                let d = Diagnostic::new(f.span_of("die"), f.key("die"), found, one_of(&names));
                 self.diagnostics.push(d.suggest(nearest(die, names)));
                 continue;
             }
@@ -277,7 +277,7 @@ impl Read<'_> {
         if conditions.temperature.is_none() && against != Variable::Temperature && against != Variable::Time {
             conditions.temperature = Some(STATED_AT - joulestep_models::model::CELSIUS);
         }
-        let keys = fields.values.iter().map(|(k, f)| (*k, f.place.clone())).collect();
+        let keys = fields.values.iter().map(|(k, f)| (*k, f.span.clone())).collect();
         let curve = Curve {
             quantity,
             against,
@@ -291,7 +291,7 @@ impl Read<'_> {
         };
         complete.then_some((
             curve,
-            Spots { path: fields.path.clone(), table: fields.place.clone(), keys, points: places },
+            Spots { path: fields.path.clone(), table: fields.span.clone(), keys, points: places },
         ))
     }
 
@@ -316,7 +316,7 @@ impl Read<'_> {
                 Err(error) => (error.to_string(), error.suggestion().map(str::to_string)),
             };
             let kind = wanted.map_or_else(|| kind.to_string(), |d| d.kind());
-            let d = Diagnostic::new(&typed.place, fields.key("units"), found, format!("a unit of {kind}"));
+            let d = Diagnostic::new(&typed.span, fields.key("units"), found, format!("a unit of {kind}"));
             self.diagnostics.push(d.suggest(suggestion));
             right = false;
         }
@@ -324,7 +324,7 @@ impl Read<'_> {
     }
 
     fn number(&mut self, fields: &Fields, typed: &TypedAt, unit: Option<&str>, kind: &str) -> Option<f64> {
-        let (place, value) = typed;
+        let (span, value) = typed;
         // With its column's unit behind it, a bare number is read as if it had been typed so.
         let text = match (value, unit) {
             (Ok(text), _) => Ok(text.clone()),
@@ -335,7 +335,7 @@ impl Read<'_> {
         match quantity(text.as_deref().map_err(|x| *x), kind, Range::Any) {
             Ok(x) => Some(x),
             Err((found, expected, suggestion)) => {
-                let d = Diagnostic::new(place, fields.key("points"), found, expected);
+                let d = Diagnostic::new(span, fields.key("points"), found, expected);
                 self.diagnostics.push(d.suggest(suggestion));
                 None
             }

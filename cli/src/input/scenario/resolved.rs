@@ -12,7 +12,7 @@ use joulestep_models::model::{Entry, Values};
 use joulestep_models::package::Package;
 use joulestep_models::part::{Die, Part, Spread};
 
-use crate::diagnostic::{Place, Sources};
+use crate::diagnostic::{Sources, Span};
 use crate::input::keys::fields::Named;
 
 pub use judged::{LimitSpec, WaiverSpec};
@@ -62,7 +62,7 @@ pub struct ArrangementSpec {
     /// Parts by place; the one under "" serves where none is named.
     pub parts: BTreeMap<String, Part>,
     /// Where parameters stand, for what only shows when it is built.
-    pub places: BTreeMap<String, Place>,
+    pub places: BTreeMap<String, Span>,
 }
 
 /// A component.
@@ -92,7 +92,7 @@ pub struct Typed {
     /// A string, or a bare number.
     pub text: Result<String, f64>,
     /// Where it stands.
-    pub place: Place,
+    pub span: Span,
     /// The key as diagnostics call it.
     pub key: String,
 }
@@ -103,7 +103,7 @@ pub struct Signal {
     /// The text.
     pub text: String,
     /// Where it stands.
-    pub place: Place,
+    pub span: Span,
     /// The key as diagnostics call it.
     pub key: String,
 }

@@ -9,7 +9,7 @@ use joulestep_models::extract::{Doubt, ExtractError, Extraction, READING, Why, e
 
 use self::tables::{percent, shown};
 use super::{Context, Count, Entry, Input, Question, StudyError, What};
-use crate::diagnostic::{Diagnostic, Place};
+use crate::diagnostic::{Diagnostic, Span};
 use crate::input::keys::shape::{Form, Key, Kinds, Section};
 use crate::input::parts::{Loaded, write};
 use crate::judge::Level;
@@ -96,14 +96,14 @@ const DEFINITIONS: [(&str, &str); 3] = [
 ];
 
 fn diagnostic(error: &ExtractError, loaded: &Loaded) -> Diagnostic {
-    let top = Place { file: loaded.file, span: 0..0 };
+    let top = Span { file: loaded.file, range: 0..0 };
     match error {
         ExtractError::TooFew { curve, points, keys } => {
-            let place = loaded.spots.get(*curve).map_or(&top, |s| &s.table);
+            let span = loaded.spots.get(*curve).map_or(&top, |s| &s.table);
             let path = loaded.spots.get(*curve).map_or("part.curve", |s| &s.path);
             let count = if *points == 1 { "1 point".to_string() } else { format!("{points} points") };
             let found = format!("{count} for {} parameters: {}", keys.len(), keys.join(", "));
-            Diagnostic::new(place, path, found, "at least as many points, or more [params]")
+            Diagnostic::new(span, path, found, "at least as many points, or more [params]")
         }
         ExtractError::Missing { key, settled_by } => {
             let found = "missing: neither given nor determined by a curve";

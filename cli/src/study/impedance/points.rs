@@ -7,7 +7,7 @@ use joulestep_engine::thermal::pulses::repetitive_peak;
 
 use super::tables::coefficients;
 use super::{DEFINITIONS, NOT_LAYERS};
-use crate::diagnostic::Place;
+use crate::diagnostic::Span;
 use crate::output::answer::{Answer, Study, StudyFigure, StudyTable};
 use crate::output::plot::{Axis, Chart, Curve, Figure, Panel};
 use crate::output::table::{Head, Table};
@@ -36,8 +36,8 @@ fn read(question: &Question) -> Result<Points, StudyError> {
             Some((found, expected)) => (found.to_string(), expected.to_string()),
             None => (found, "later times, and impedances that never fall".into()),
         };
-        let span = whole.span.start + line.start..whole.span.start + line.end;
-        question.wrong_at(&Place { file: whole.file, span }, "points", found, expected)
+        let span = whole.range.start + line.start..whole.range.start + line.end;
+        question.wrong_at(&Span { file: whole.file, range: span }, "points", found, expected)
     };
     let (mut points, mut lines, mut begin) = (Vec::new(), Vec::new(), 0);
     for typed in text.split_inclusive('\n') {

@@ -3,24 +3,24 @@
 use joulestep_models::model::Range;
 
 use super::Conform;
-use crate::diagnostic::{Diagnostic, Place};
+use crate::diagnostic::{Diagnostic, Span};
 use crate::input::keys::fields::Named;
 use crate::input::keys::raw::{Node, Raw};
 use crate::input::keys::shape::{self, Form, NAME_GRAMMAR};
 use crate::input::keys::words::{shortened, unit_of};
 
 impl Conform<'_> {
-    pub(super) fn name(&mut self, text: &str, place: &Place, key: &str) -> Option<Named> {
+    pub(super) fn name(&mut self, text: &str, span: &Span, key: &str) -> Option<Named> {
         if shape::is_name(text) {
-            return Some(Named { name: text.to_string(), place: place.clone() });
+            return Some(Named { name: text.to_string(), span: span.clone() });
         }
-        self.report(place, key, format!("`{}` is not a name", shortened(text)), NAME_GRAMMAR);
+        self.report(span, key, format!("`{}` is not a name", shortened(text)), NAME_GRAMMAR);
         None
     }
 
-    pub(super) fn text(&mut self, text: &str, place: &Place, key: &str) -> Option<String> {
+    pub(super) fn text(&mut self, text: &str, span: &Span, key: &str) -> Option<String> {
         if text.chars().any(char::is_control) {
-            self.report(place, key, "a control character in a text", "one line of text");
+            self.report(span, key, "a control character in a text", "one line of text");
             return None;
         }
         Some(text.to_string())
@@ -36,7 +36,7 @@ impl Conform<'_> {
         match shape::quantity(typed, unit, range) {
             Ok(x) => Some(x),
             Err((found, expected, suggestion)) => {
-                let d = Diagnostic::new(&node.place, key, found, expected);
+                let d = Diagnostic::new(&node.span, key, found, expected);
                 self.diagnostics.push(d.suggest(suggestion));
                 None
             }

@@ -45,9 +45,9 @@ impl Build<'_> {
             other => ("", other.to_string()),
         };
         let owner = named.split('.').next().unwrap_or(named);
-        let place = spec.places.get(named).or_else(|| spec.places.get(owner)).unwrap_or(&spec.kind.place);
+        let span = spec.places.get(named).or_else(|| spec.places.get(owner)).unwrap_or(&spec.kind.span);
         let key = if named.is_empty() { "arrangement".into() } else { format!("arrangement.{named}") };
-        self.report(&place.clone(), key, found, "");
+        self.report(&span.clone(), key, found, "");
     }
 
     /// Modulators (`first`), or drives, of the arrangement.

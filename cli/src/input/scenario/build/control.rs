@@ -131,7 +131,7 @@ impl Build<'_> {
             let found = format!("`{}` is no switch", switch.name);
             let expected =
                 if names.is_empty() { "a component of kind `switch`".into() } else { one_of(&names) };
-            let d = Diagnostic::new(&switch.place, "event.switch", found, expected);
+            let d = Diagnostic::new(&switch.span, "event.switch", found, expected);
             self.diagnostics.push(d.suggest(near));
         }
         found
@@ -203,7 +203,7 @@ impl Build<'_> {
                 if unit != "A" {
                     let found = format!("`{}` is no current", spec.watches.text);
                     self.report(
-                        &spec.watches.place,
+                        &spec.watches.span,
                         &spec.watches.key,
                         found,
                         "a current such as `L1.current`",

@@ -103,7 +103,7 @@ impl Build<'_> {
             let lower = bound(self, &limit.min).unwrap_or(f64::NEG_INFINITY);
             if lower > upper {
                 let found = format!("`min` is above `max` for `{}`", limit.signal.text);
-                self.report(&limit.signal.place, "limit.min", found, "a lower bound below the upper one");
+                self.report(&limit.signal.span, "limit.min", found, "a lower bound below the upper one");
             }
             let name = if limit.name.is_empty() { found.name.clone() } else { limit.name.clone() };
             // A name of its own, since the signal may be watched already; columns are distinguished by it.
@@ -141,7 +141,7 @@ impl Build<'_> {
             if judging.judged.iter().any(|j| j.by_user && j.name == name) {
                 let found = format!("`{name}` is a limit that this scenario sets itself");
                 self.report(
-                    &waiver.of.place,
+                    &waiver.of.span,
                     "waiver.rating",
                     found,
                     "a rating of a part; a limit is left out",
@@ -153,7 +153,7 @@ impl Build<'_> {
             let known: Vec<&str> =
                 ratings.chain(judging.unheated.iter().map(|u| u.name.as_str())).chain(notes).collect();
             let found = format!("there is no rating `{name}`");
-            let report = Diagnostic::new(&waiver.of.place, "waiver.rating", found, one_of(&known));
+            let report = Diagnostic::new(&waiver.of.span, "waiver.rating", found, one_of(&known));
             self.diagnostics.push(report.suggest(nearest(name, known.iter().copied())));
         }
     }

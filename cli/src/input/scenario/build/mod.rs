@@ -19,7 +19,7 @@ use joulestep_engine::run::setup::{Piecewise, Setup, Start};
 use joulestep_engine::step::method::Method;
 use joulestep_models::arrangement::builder::CircuitLayout;
 
-use crate::diagnostic::{Diagnostic, Place, Refusal, worded};
+use crate::diagnostic::{Diagnostic, Refusal, Span, worded};
 use crate::input::keys::fields::Named;
 use crate::input::scenario::resolve::set_lines;
 use crate::input::scenario::resolved::Scenario;
@@ -69,12 +69,12 @@ struct Build<'a> {
 impl Build<'_> {
     fn report(
         &mut self,
-        place: &Place,
+        span: &Span,
         key: impl Into<String>,
         found: impl Into<String>,
         expected: impl Into<String>,
     ) {
-        self.diagnostics.push(Diagnostic::new(place, key, found, expected));
+        self.diagnostics.push(Diagnostic::new(span, key, found, expected));
     }
 
     /// Keeps a component that was built.
@@ -94,7 +94,7 @@ impl Build<'_> {
             CircuitError::BadValue { what, .. } => (format!("{section}.{}", named.name), what.clone()),
             other => (format!("{section}.{}", named.name), other.to_string()),
         };
-        self.report(&named.place, key, found, "");
+        self.report(&named.span, key, found, "");
     }
 }
 
@@ -199,7 +199,7 @@ impl Build<'_> {
         if !worded(&self.diagnostics) {
             let found = error.to_string();
             let (key, expected) = (String::new(), String::new());
-            return self.diagnostics.push(Diagnostic { place: None, key, found, expected, suggestion: None });
+            return self.diagnostics.push(Diagnostic { span: None, key, found, expected, suggestion: None });
         }
         let of_node = |node: &str| {
             let mut nodes = scenario.components.iter().flat_map(|c| &c.nodes);
@@ -223,9 +223,9 @@ impl Build<'_> {
             CircuitError::ResistanceFreeLoop { members } => (of_members(members), ""),
             _ => (None, ""),
         };
-        let place = named.map(|n| n.place.clone());
+        let span = named.map(|n| n.span.clone());
         self.diagnostics.push(Diagnostic {
-            place,
+            span,
             key: String::new(),
             found: error.to_string(),
             expected: expected.into(),
@@ -241,7 +241,7 @@ impl Build<'_> {
             let Some(found) = self.signal(signal, board) else { continue };
             if !names.insert(found.name.clone()) {
                 self.report(
-                    &signal.place,
+                    &signal.span,
                     &signal.key,
                     format!("`{}` is recorded twice", found.name),
                     "each once",

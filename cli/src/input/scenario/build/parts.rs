@@ -54,18 +54,18 @@ impl Build<'_> {
                     None => None,
                 };
                 let Some(at) = at else {
-                    let (place, found) = match die {
+                    let (span, found) = match die {
                         Some(die) => {
-                            (&die.place, format!("kind `{}` has no die `{}`", spec.entry.kind, die.name))
+                            (&die.span, format!("kind `{}` has no die `{}`", spec.entry.kind, die.name))
                         }
-                        None => (&input.place, format!("kind `{}` has {} dies", spec.entry.kind, dies.len())),
+                        None => (&input.span, format!("kind `{}` has {} dies", spec.entry.kind, dies.len())),
                     };
                     let expected = match dies.len() {
                         0 => "no `heat`: this kind has no die".to_string(),
                         1 => "a heat input's name".to_string(),
                         _ => format!("a table with {}", one_of(&dies).replace(" or ", " and ")),
                     };
-                    let d = Diagnostic::new(place, key, found, expected);
+                    let d = Diagnostic::new(span, key, found, expected);
                     let near = die.as_ref().and_then(|d| nearest(&d.name, dies.iter().copied()));
                     self.diagnostics.push(d.suggest(near));
                     continue;

@@ -36,7 +36,7 @@ impl Build<'_> {
         match self.find(&signal.text, board) {
             Ok(found) => Some(found),
             Err((found, expected, suggestion)) => {
-                let d = Diagnostic::new(&signal.place, &signal.key, found, expected);
+                let d = Diagnostic::new(&signal.span, &signal.key, found, expected);
                 self.diagnostics.push(d.suggest(suggestion));
                 None
             }
@@ -141,7 +141,7 @@ impl Build<'_> {
         match shape::quantity(text, unit, Range::Any) {
             Ok(x) => Some(x),
             Err((found, expected, suggestion)) => {
-                let d = Diagnostic::new(&typed.place, &typed.key, found, expected);
+                let d = Diagnostic::new(&typed.span, &typed.key, found, expected);
                 self.diagnostics.push(d.suggest(suggestion));
                 None
             }

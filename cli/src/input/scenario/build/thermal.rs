@@ -56,7 +56,7 @@ impl Build<'_> {
             Ok(solid) => solid,
             Err(wrong) => {
                 for error in wrong {
-                    self.report(&spec.name.place, key.clone(), error.found, error.expected);
+                    self.report(&spec.name.span, key.clone(), error.found, error.expected);
                 }
                 return None;
             }
@@ -73,7 +73,7 @@ impl Build<'_> {
                 Some(Modal::of_compact(&network))
             }
             Err(error) => {
-                self.report(&spec.name.place, key, error.to_string(), "");
+                self.report(&spec.name.span, key, error.to_string(), "");
                 None
             }
         }
@@ -114,7 +114,7 @@ impl Build<'_> {
                 Ok(cells) => cells,
                 Err(error) => {
                     let key = format!("thermal.chain.{}", chain.name.name);
-                    self.report(&chain.name.place, key, error.to_string(), "");
+                    self.report(&chain.name.span, key, error.to_string(), "");
                     continue;
                 }
             };
@@ -130,8 +130,8 @@ impl Build<'_> {
         match network.build().and_then(|n| Modal::<f64>::new(&n)) {
             Ok(modal) => Some(modal),
             Err(error) => {
-                let place = spec.boundaries[0].0.place.clone();
-                self.report(&place, "thermal", error.to_string(), "");
+                let span = spec.boundaries[0].0.span.clone();
+                self.report(&span, "thermal", error.to_string(), "");
                 None
             }
         }

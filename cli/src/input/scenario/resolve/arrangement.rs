@@ -20,11 +20,11 @@ impl Resolve<'_> {
         for key in arrangement.places.iter().chain(&["part"]) {
             let Some(name) = fields.text(key) else { continue };
             // A part that cannot be read is reported where parts are read.
-            if let Some(part) = parts.part(fields.place_of(key).file, name) {
+            if let Some(part) = parts.part(fields.span_of(key).file, name) {
                 chosen.insert(if *key == "part" { String::new() } else { key.to_string() }, part.clone());
             }
         }
-        let places = fields.values.iter().map(|(key, f)| (key.to_string(), f.place.clone())).collect();
+        let places = fields.values.iter().map(|(key, f)| (key.to_string(), f.span.clone())).collect();
         Some(ArrangementSpec { kind: fields.named("kind")?, arrangement, values, parts: chosen, places })
     }
 }

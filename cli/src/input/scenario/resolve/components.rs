@@ -20,7 +20,7 @@ impl Resolve<'_> {
         let nodes = self.pins(fields, entry);
         let mut values = Values::with_defaults(entry.params);
         if let Some(part) = fields.text("part")
-            && let Some(of_part) = parts.values(fields.place_of("part").file, part)
+            && let Some(of_part) = parts.values(fields.span_of("part").file, part)
         {
             let own = of_part.0.iter().filter(|(key, _)| entry.params.iter().any(|p| p.key == **key));
             values.0.extend(own.map(|(key, value)| (*key, value.clone())));
@@ -32,7 +32,7 @@ impl Resolve<'_> {
                 let expected = form_words(Key::of_param(param, false).form);
                 let found = "missing: neither the part nor the component gives it";
                 self.report(
-                    &fields.place,
+                    &fields.span,
                     fields.key(param.key),
                     found,
                     format!("{expected} ({})", param.help),
@@ -44,7 +44,7 @@ impl Resolve<'_> {
             Some(Content::Map(map)) => map.iter().map(|(die, n)| (Some(die.clone()), n.clone())).collect(),
             _ => Vec::new(),
         };
-        let part = fields.text("part").and_then(|part| parts.part(fields.place_of("part").file, part));
+        let part = fields.text("part").and_then(|part| parts.part(fields.span_of("part").file, part));
         let known_current = part.and_then(|p| p.known_current()).unwrap_or(f64::INFINITY);
         let dies = part.map_or(Vec::new(), |p| p.dies.clone());
         let mut spread = part.map_or(Spread::default(), |p| p.spread.clone());
@@ -58,7 +58,7 @@ impl Resolve<'_> {
         let wrong = self.diagnostics.len();
         for node in nodes {
             if let Some(found) = zero_as_ground(&node.name) {
-                self.report(&node.place, key, found, format!("`{GROUND}`"));
+                self.report(&node.span, key, found, format!("`{GROUND}`"));
             }
         }
         self.diagnostics.len() == wrong
@@ -78,7 +78,7 @@ impl Resolve<'_> {
                 if !good {
                     let more = if entry.open_ended() { " and further ones" } else { "" };
                     self.report(
-                        fields.place_of("pins"),
+                        fields.span_of("pins"),
                         fields.key("pins"),
                         format!(
                             "{} pin{} connected",
@@ -96,7 +96,7 @@ impl Resolve<'_> {
                 for (pin, _) in map {
                     if !both.contains(&pin.name.as_str()) {
                         let d = Diagnostic::new(
-                            &pin.place,
+                            &pin.span,
                             fields.key("pins"),
                             format!("kind `{}` has no pin `{}`", entry.kind, pin.name),
                             one_of(&both),
@@ -110,7 +110,7 @@ impl Resolve<'_> {
                 if !missing.is_empty() {
                     let found = format!("pin {} is not connected", one_of(&missing).replace(" or ", " and "));
                     self.report(
-                        fields.place_of("pins"),
+                        fields.span_of("pins"),
                         fields.key("pins"),
                         found,
                         format!("nodes for {listed}"),

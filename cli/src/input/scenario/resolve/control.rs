@@ -17,13 +17,13 @@ impl Resolve<'_> {
         let off_resistance = f.number("off-resistance").unwrap_or(on_resistance);
         let (on, off) = (f.number("on")?, f.number("off")?);
         if on == off {
-            self.report(f.place_of("off"), f.key("off"), "the levels `on` and `off` are equal", "two levels");
+            self.report(f.span_of("off"), f.key("off"), "the levels `on` and `off` are equal", "two levels");
         }
         let complement = (f.named("complement-gate"), f.named("complement-return"));
         if complement.0.is_some() != complement.1.is_some() {
             let has = if complement.0.is_some() { "complement-gate" } else { "complement-return" };
             let expected = "both `complement-gate` and `complement-return`, or none";
-            self.report(f.place_of(has), f.key(has), "one end of a second gate", expected);
+            self.report(f.span_of(has), f.key(has), "one end of a second gate", expected);
         }
         Some(DriveSpec {
             complement: complement.0.zip(complement.1),
@@ -55,7 +55,7 @@ impl Resolve<'_> {
                 if blanking.is_none() {
                     for key in ["blanking", "only-on"].into_iter().filter(|k| f.has(k)) {
                         let found = "nothing says after whose turn-on";
-                        self.report(f.place_of(key), f.key(key), found, "a drive under `blanking-drive`");
+                        self.report(f.span_of(key), f.key(key), found, "a drive under `blanking-drive`");
                     }
                 }
                 CriterionSpec::Level {
@@ -69,7 +69,7 @@ impl Resolve<'_> {
                 let (pick_up, rated) = (f.number("pick-up")?, f.number("rated")?);
                 if rated > pick_up {
                     self.report(
-                        f.place_of("rated"),
+                        f.span_of("rated"),
                         f.key("rated"),
                         format!("`rated` is {rated} A, above `pick-up` of {pick_up} A"),
                         "at most the pick-up current",
@@ -83,7 +83,7 @@ impl Resolve<'_> {
         let retries = f.whole("retries").unwrap_or(0) as u32;
         if retries > 0 && !f.has("retry-after") {
             let found = "missing, but `retries` is above zero".to_string();
-            self.report(f.place_of("retries"), f.key("retry-after"), found, "a time such as \"1 ms\"");
+            self.report(f.span_of("retries"), f.key("retry-after"), found, "a time such as \"1 ms\"");
         }
         Some(ProtectionSpec {
             name: f.named("name")?,
@@ -110,7 +110,7 @@ impl Resolve<'_> {
                         ("done-at", "done-signal")
                     };
                     self.report(
-                        f.place_of(has),
+                        f.span_of(has),
                         f.key(has),
                         format!("given without `{lacks}`"),
                         "both or none",
@@ -130,7 +130,7 @@ impl Resolve<'_> {
                 let duty = f.number("duty")?;
                 if duty > 1.0 {
                     self.report(
-                        f.place_of("duty"),
+                        f.span_of("duty"),
                         f.key("duty"),
                         format!("`{duty}` is above 1"),
                         "0 to 1, or \"30 %\"",
@@ -139,19 +139,19 @@ impl Resolve<'_> {
                 let phase = number("phase");
                 if phase >= 1.0 {
                     let found = format!("`{phase}` is a whole period or more");
-                    self.report(f.place_of("phase"), f.key("phase"), found, "a share of the period below 1");
+                    self.report(f.span_of("phase"), f.key("phase"), found, "a share of the period below 1");
                 }
                 let complement = f.named("complement");
                 if complement.is_none() && f.has("dead-time") {
                     let found = "nothing is on while the output is off";
                     let expected = "a line under `complement`, or no dead time";
-                    self.report(f.place_of("dead-time"), f.key("dead-time"), found, expected);
+                    self.report(f.span_of("dead-time"), f.key("dead-time"), found, expected);
                 }
                 if let (Some(line), Some(output)) = (&complement, f.named("output"))
                     && line.name == output.name
                 {
                     let found = format!("`{}` is the output itself", line.name);
-                    self.report(&line.place, f.key("complement"), found, "another line");
+                    self.report(&line.span, f.key("complement"), found, "another line");
                 }
                 let complement = complement.map(|line| (line, number("dead-time")));
                 Task::Pwm { frequency: f.number("frequency")?, duty, ramp: number("ramp"), phase, complement }
@@ -172,7 +172,7 @@ impl Resolve<'_> {
             _ => return None,
         };
         if matches!(what, What::Note) && !f.has("note") {
-            self.report(&f.place, f.key("note"), "missing", "the words of the note");
+            self.report(&f.span, f.key("note"), "missing", "the words of the note");
         }
         let note = f.text("note").unwrap_or("").to_string();
         Some(EventSpec { at: f.number("at")?, what, note, fault: f.flag("fault") })
@@ -181,7 +181,7 @@ impl Resolve<'_> {
     pub(super) fn limit(&mut self, f: &Fields) -> Option<LimitSpec> {
         let (max, min) = (Self::typed(f, "max"), Self::typed(f, "min"));
         if max.is_none() && min.is_none() && !f.has("max") && !f.has("min") {
-            self.report(&f.place, f.key("max"), "neither `max` nor `min` is given", "a bound");
+            self.report(&f.span, f.key("max"), "neither `max` nor `min` is given", "a bound");
         }
         let name = f.text("name").unwrap_or("").to_string();
         Some(LimitSpec { name, signal: Self::signal(f, "signal")?, max, min })
@@ -190,16 +190,16 @@ impl Resolve<'_> {
     pub(super) fn waiver(&mut self, f: &Fields) -> Option<WaiverSpec> {
         let reason = f.text("reason")?.trim().to_string();
         if reason.is_empty() {
-            self.report(f.place_of("reason"), f.key("reason"), "no words", "why the rating does not count");
+            self.report(f.span_of("reason"), f.key("reason"), "no words", "why the rating does not count");
         }
-        let of = Named { name: f.text("rating")?.to_string(), place: f.place_of("rating").clone() };
+        let of = Named { name: f.text("rating")?.to_string(), span: f.span_of("rating").clone() };
         Some(WaiverSpec { of, reason })
     }
 
     pub(super) fn record(&mut self, f: &Fields) -> RecordSpec {
         let signals = f.texts("signals").iter().map(|n| Signal {
             text: n.name.clone(),
-            place: n.place.clone(),
+            span: n.span.clone(),
             key: f.key("signals"),
         });
         RecordSpec { signals: signals.collect(), interval: f.number("interval").unwrap_or(0.0) }

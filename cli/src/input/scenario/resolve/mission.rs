@@ -9,7 +9,7 @@ use joulestep_models::arrangement::mission::profile::MOVABLE;
 use joulestep_models::model::{Param, Range, Shape};
 
 use super::Resolve;
-use crate::diagnostic::{Diagnostic, Place, Sources, nearest};
+use crate::diagnostic::{Diagnostic, Sources, Span, nearest};
 use crate::input::keys::conform::one_of;
 use crate::input::keys::fields::{Fields, TypedAt};
 use crate::input::keys::include::{Open, reason};
@@ -41,25 +41,25 @@ impl SegmentFiles {
             let Raw::Table(table) = &segment.value else { continue };
             let Some(node) = table.get("file") else { continue };
             let Raw::Text(name) = &node.value else { continue };
-            let here = sources.files.get(node.place.file.0).map(|f| f.0.clone()).unwrap_or_default();
+            let here = sources.files.get(node.span.file.0).map(|f| f.0.clone()).unwrap_or_default();
             let path = here.parent().unwrap_or(Path::new("")).join(name);
             match open(&path) {
                 Ok(text) => {
                     let rows = rows(sources, path, text, diagnostics);
-                    files.0.insert((node.place.file.0, node.place.span.start), rows);
+                    files.0.insert((node.span.file.0, node.span.range.start), rows);
                 }
                 Err(error) => {
                     let found = format!("cannot read `{}`: {}", path.display(), reason(&error));
                     let expected = "the path of a CSV file, relative to this file";
-                    diagnostics.push(Diagnostic::new(&node.place, "mission.segment.file", found, expected));
+                    diagnostics.push(Diagnostic::new(&node.span, "mission.segment.file", found, expected));
                 }
             }
         }
         files
     }
 
-    fn of(&self, place: &Place) -> &[[TypedAt; 2]] {
-        self.0.get(&(place.file.0, place.span.start)).map_or(&[], |rows| rows)
+    fn of(&self, span: &Span) -> &[[TypedAt; 2]] {
+        self.0.get(&(span.file.0, span.range.start)).map_or(&[], |rows| rows)
     }
 }
 
@@ -85,13 +85,13 @@ fn rows(
         for cell in line.split(',') {
             let trimmed = cell.trim().trim_matches('"');
             let start = from + cell.find(trimmed).unwrap_or(0);
-            cells.push((Place { file, span: start..start + trimmed.len() }, trimmed));
+            cells.push((Span { file, range: start..start + trimmed.len() }, trimmed));
             from += cell.len() + 1;
         }
         let [(time, first), (value, second)] = cells.as_slice() else {
-            let place = Place { file, span: at..at + line.trim_end().len() };
+            let span = Span { file, range: at..at + line.trim_end().len() };
             let found = format!("{} columns", cells.len());
-            diagnostics.push(Diagnostic::new(&place, "mission.segment.file", found, "two: time and value"));
+            diagnostics.push(Diagnostic::new(&span, "mission.segment.file", found, "two: time and value"));
             return Vec::new();
         };
         let is_head = out.is_empty() && number == 0 && !first.starts_with(|c: char| c.is_ascii_digit());
@@ -124,7 +124,7 @@ impl Resolve<'_> {
         let length = f.number("length")?;
         let Some(arrangement) = arrangement else {
             self.report(
-                &f.place,
+                &f.span,
                 "mission",
                 "a mission without an arrangement",
                 "an [arrangement] whose load it moves",
@@ -136,13 +136,13 @@ impl Resolve<'_> {
             let Some(found) = self.segment(segment, length, arrangement, thermal, files) else { continue };
             if segments.iter().any(|c| c.of == found.of) {
                 let what = format!("a second segment of `{}`", found.of.name());
-                self.report(&segment.place, segment.key("points"), what, "one segment of each");
+                self.report(&segment.span, segment.key("points"), what, "one segment of each");
             }
             segments.push(found);
         }
         if f.has("segment") && f.tables("segment").is_empty() {
             self.report(
-                f.place_of("segment"),
+                f.span_of("segment"),
                 "mission.segment",
                 "nothing changes",
                 "at least one [[mission.segment]]",
@@ -160,7 +160,7 @@ impl Resolve<'_> {
                 Some(_) => ("activation-energy", "reference-temperature"),
                 None => ("reference-temperature", "activation-energy"),
             };
-            self.report(f.place_of(has), f.key(has), format!("given without `{lacks}`"), "both or none");
+            self.report(f.span_of(has), f.key(has), format!("given without `{lacks}`"), "both or none");
         }
         let activation =
             energy.zip(reference).map(|(e, reference)| Activation { energy: e * ELECTRON_VOLT, reference });
@@ -190,7 +190,7 @@ impl Resolve<'_> {
                         true => format!("`{}` cannot change while the circuit works", named.name),
                         false => format!("`{}` has no parameter `{}`", arrangement.kind.name, named.name),
                     };
-                    let d = Diagnostic::new(&named.place, f.key("parameter"), found, one_of(&keys));
+                    let d = Diagnostic::new(&named.span, f.key("parameter"), found, one_of(&keys));
                     self.diagnostics.push(d.suggest(nearest(&named.name, keys)));
                     return None;
                 };
@@ -200,7 +200,7 @@ impl Resolve<'_> {
                         param.key
                     );
                     self.report(
-                        &named.place,
+                        &named.span,
                         f.key("parameter"),
                         found,
                         "a parameter that is there from the start",
@@ -225,7 +225,7 @@ impl Resolve<'_> {
             }
             _ => {
                 let found = if f.has("parameter") { "both are given" } else { "missing" };
-                self.report(&f.place, f.key("parameter"), found, "either `parameter` or `boundary`");
+                self.report(&f.span, f.key("parameter"), found, "either `parameter` or `boundary`");
                 None
             }
         }
@@ -242,16 +242,16 @@ impl Resolve<'_> {
         let (of, unit, range) = self.segment_of(f, arrangement, thermal)?;
         let (typed, source) = match (f.has("points"), f.has("file")) {
             (true, false) => (f.rows("points"), "points"),
-            (false, true) => (files.of(f.place_of("file")), "file"),
+            (false, true) => (files.of(f.span_of("file")), "file"),
             (both, _) => {
                 let found = if both { "both are given" } else { "missing" };
-                self.report(&f.place, f.key("points"), found, "either `points` or `file`");
+                self.report(&f.span, f.key("points"), found, "either `points` or `file`");
                 return None;
             }
         };
         if typed.is_empty() || typed.len() > MOST {
             let found = format!("{} points", typed.len());
-            self.report(f.place_of(source), f.key(source), found, format!("1 to {MOST} points"));
+            self.report(f.span_of(source), f.key(source), found, format!("1 to {MOST} points"));
             return None;
         }
         let wrong = self.diagnostics.len();
@@ -296,18 +296,18 @@ impl Resolve<'_> {
             (None, _) => {}
             (Some(kelvin), SegmentOf::Boundary(_)) => points.iter_mut().for_each(|p| p.1 += kelvin),
             (Some(_), SegmentOf::Parameter(_)) => {
-                self.report(f.place_of("shift"), f.key("shift"), "`shift` beside `parameter`", "a boundary");
+                self.report(f.span_of("shift"), f.key("shift"), "`shift` beside `parameter`", "a boundary");
                 return None;
             }
         }
         Some(SegmentSpec { of, unit, points })
     }
 
-    fn quantity_at(&mut self, (place, typed): &TypedAt, unit: &str, range: Range, key: &str) -> Option<f64> {
+    fn quantity_at(&mut self, (span, typed): &TypedAt, unit: &str, range: Range, key: &str) -> Option<f64> {
         match quantity(typed.as_deref().map_err(|number| *number), unit, range) {
             Ok(x) => Some(x),
             Err((found, expected, suggestion)) => {
-                let d = Diagnostic::new(place, key, found, expected);
+                let d = Diagnostic::new(span, key, found, expected);
                 self.diagnostics.push(d.suggest(suggestion));
                 None
             }

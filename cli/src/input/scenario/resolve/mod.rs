@@ -17,7 +17,7 @@ use std::path::Path;
 
 use joulestep_models::devices::catalogue;
 
-use crate::diagnostic::{Diagnostic, Place, Refusal, Sources, nearest, worded};
+use crate::diagnostic::{Diagnostic, Refusal, Sources, Span, nearest, worded};
 use crate::input::keys::InputError;
 use crate::input::keys::conform::{Conform, one_of};
 use crate::input::keys::fields::{Fields, Named};
@@ -120,13 +120,13 @@ fn load(root: &RawTable, mut sources: Sources, mut diagnostics: Vec<Diagnostic>,
 pub fn resolve(root: &RawTable, loaded: &Loaded) -> Result<Scenario, InputError> {
     let Loaded { sources, parts, packages, segments, diagnostics } = loaded;
     let diagnostics = diagnostics.clone();
-    let kind_of_part = |place: &Place, name: &str| parts.kind(place.file, name);
+    let kind_of_part = |span: &Span, name: &str| parts.kind(span.file, name);
     let mut conform = Conform { catalogue: catalogue(), kind_of_part: &kind_of_part, diagnostics };
     let fields = conform.table(root, &SCENARIO, "");
     let mut diagnostics = conform.diagnostics;
     if root.get("component").is_none() && root.get("arrangement").is_none() {
         let expected = "tables [[component]] (what is connected), or an [arrangement]";
-        diagnostics.push(Diagnostic::new(&root.place, "component", "missing", expected));
+        diagnostics.push(Diagnostic::new(&root.span, "component", "missing", expected));
     }
     let mut resolve = Resolve { sources, diagnostics };
     let resolved = resolve.scenario(&fields, parts, packages, segments);
@@ -155,12 +155,12 @@ struct Resolve<'a> {
 impl Resolve<'_> {
     fn report(
         &mut self,
-        place: &Place,
+        span: &Span,
         key: impl Into<String>,
         found: impl Into<String>,
         expected: impl Into<String>,
     ) {
-        self.diagnostics.push(Diagnostic::new(place, key, found, expected));
+        self.diagnostics.push(Diagnostic::new(span, key, found, expected));
     }
 
     /// A name that should be one of `known`.
@@ -173,36 +173,36 @@ impl Resolve<'_> {
     ) {
         let found = format!("there is no {what} `{}`", named.name);
         if !worded(&self.diagnostics) {
-            return self.report(&named.place, key, found, "");
+            return self.report(&named.span, key, found, "");
         }
         let expected = one_of(&known.clone().into_iter().collect::<Vec<_>>());
-        let d = Diagnostic::new(&named.place, key, found, expected);
+        let d = Diagnostic::new(&named.span, key, found, expected);
         self.diagnostics.push(d.suggest(nearest(&named.name, known)));
     }
 
     /// Tells names that are used twice.
     fn unique<'n>(&mut self, what: &str, names: impl IntoIterator<Item = &'n Named>) {
-        let mut seen: BTreeMap<&str, &Place> = BTreeMap::new();
+        let mut seen: BTreeMap<&str, &Span> = BTreeMap::new();
         for named in names {
             if let Some(first) = seen.get(named.name.as_str()) {
                 let first = worded(&self.diagnostics).then(|| self.sources.show(first));
                 let first = first.map_or(String::new(), |first| format!(", here and at {first}"));
                 let found = format!("two {what} are named `{}`{first}", named.name);
-                self.report(&named.place, "name", found, "a name used once");
+                self.report(&named.span, "name", found, "a name used once");
             } else {
-                seen.insert(&named.name, &named.place);
+                seen.insert(&named.name, &named.span);
             }
         }
     }
 
     fn signal(fields: &Fields, key: &str) -> Option<Signal> {
         let text = fields.text(key)?.to_string();
-        Some(Signal { text, place: fields.place_of(key).clone(), key: fields.key(key) })
+        Some(Signal { text, span: fields.span_of(key).clone(), key: fields.key(key) })
     }
 
     fn typed(fields: &Fields, key: &str) -> Option<Typed> {
         let text = fields.measure(key)?.map(str::to_string);
-        Some(Typed { text, place: fields.place_of(key).clone(), key: fields.key(key) })
+        Some(Typed { text, span: fields.span_of(key).clone(), key: fields.key(key) })
     }
 
     fn scenario(
@@ -236,7 +236,7 @@ impl Resolve<'_> {
         );
         if root.has("component") && root.tables("component").is_empty() {
             self.report(
-                root.place_of("component"),
+                root.span_of("component"),
                 "component",
                 "nothing is connected",
                 "at least one [[component]]",
@@ -292,7 +292,7 @@ impl Resolve<'_> {
             {
                 if let Some(found) = zero_as_ground(&node.name) {
                     let key = format!("drive.{}.{key}", drive.name.name);
-                    self.report(&node.place, key, found, format!("`{GROUND}`"));
+                    self.report(&node.span, key, found, format!("`{GROUND}`"));
                 } else if !nodes.contains(node.name.as_str()) && node.name != GROUND {
                     self.unknown(
                         node,

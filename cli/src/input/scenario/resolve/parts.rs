@@ -43,11 +43,11 @@ impl Parts {
         }
         for (node, path) in named {
             let Raw::Text(name) = &node.value else { continue };
-            let key = (node.place.file, name.clone());
+            let key = (node.span.file, name.clone());
             if parts.parts.contains_key(&key) {
                 continue;
             }
-            if let Some(part) = read_named(name, (&node.place, &path), sources, open, diagnostics) {
+            if let Some(part) = read_named(name, (&node.span, &path), sources, open, diagnostics) {
                 parts.parts.insert(key, part);
             }
         }

@@ -31,12 +31,12 @@ impl Packages {
             let Raw::Table(table) = &item.value else { continue };
             let Some(node) = table.get("package") else { continue };
             let Raw::Text(name) = &node.value else { continue };
-            let key = (node.place.file, name.clone());
+            let key = (node.span.file, name.clone());
             if packages.0.contains_key(&key) {
                 continue;
             }
             let full = "thermal.package.package";
-            if let Some(package) = load(name, (&node.place, full), sources, open, diagnostics) {
+            if let Some(package) = load(name, (&node.span, full), sources, open, diagnostics) {
                 packages.0.insert(key, package);
             }
         }
@@ -102,7 +102,7 @@ impl Resolve<'_> {
             if *celsius <= -273.15 {
                 let found = format!("{celsius} °C is not above absolute zero");
                 self.report(
-                    &name.place,
+                    &name.span,
                     format!("thermal.boundary.{}", name.name),
                     found,
                     "above -273.15 degC",
@@ -111,7 +111,7 @@ impl Resolve<'_> {
         }
         if f.tables("boundary").is_empty() && f.tables("package").is_empty() {
             self.report(
-                f.place_of("boundary"),
+                f.span_of("boundary"),
                 "thermal.boundary",
                 "no fixed temperature",
                 "one [[thermal.boundary]], or a [[thermal.package]]",
@@ -125,11 +125,11 @@ impl Resolve<'_> {
         let temperature = f.number("temperature");
         if temperature.is_some_and(|t| t <= -273.15) {
             let found = format!("{} °C is not above absolute zero", temperature.unwrap_or_default());
-            self.report(f.place_of("temperature"), f.key("temperature"), found, "above -273.15 degC");
+            self.report(f.span_of("temperature"), f.key("temperature"), found, "above -273.15 degC");
         }
         let requested = f.named("package")?;
         // One that could not be read was reported where it was opened.
-        let package = packages.0.get(&(requested.place.file, requested.name))?.clone();
+        let package = packages.0.get(&(requested.span.file, requested.name))?.clone();
         let dies = package.dies();
         let inputs = dies.iter().map(|die| format!("{}-{}", name.name, package.layers[*die].name)).collect();
         Some(HeatPackageSpec { name, package, inputs, temperature })
@@ -149,7 +149,7 @@ impl Resolve<'_> {
             if let Some(name) = others.into_iter().find(|o| given.iter().any(|g| g == o)) {
                 let found = format!("`{name}` is already a name of package `{}`", package.name.name);
                 let key = format!("thermal.package.{}.name", package.name.name);
-                self.report(&package.name.place, key, found, "names that differ");
+                self.report(&package.name.span, key, found, "names that differ");
             }
         }
     }
@@ -164,7 +164,7 @@ impl Resolve<'_> {
         let both = f.has(key) && f.has("resistance");
         if both && (resistance.len() != other.len() || resistance.is_empty()) {
             let found = format!("{} resistances and {} under `{key}`", resistance.len(), other.len());
-            self.report(f.place_of(key), f.key(key), found, "one of each per cell, at least one cell");
+            self.report(f.span_of(key), f.key(key), found, "one of each per cell, at least one cell");
         }
         let pairs = |a: &[f64], b: &[f64]| a.iter().copied().zip(b.iter().copied()).collect();
         let cells = match f.kind.as_str() {
