@@ -1,6 +1,6 @@
 //! Thermal properties of materials, each value with its source.
 //!
-//! A value is `seen` when it was read in its source or in a legible reproduction; else it is a `typical value` and to
+//! A value is `seen` when it was read in its source or in a legible reproduction; else it is an `assumed` value and to
 //! be confirmed before anything depends on it. Where sources differ, the spread is reported.
 
 mod library;
@@ -41,7 +41,7 @@ pub struct Sourced {
     pub shape: Shape,
     /// Its source, and the spread between sources where it is known.
     pub source: &'static str,
-    /// Whether the source (or a legible reproduction) was read; else it is a typical value.
+    /// Whether the source (or a legible reproduction) was read; else the value is assumed.
     pub seen: bool,
 }
 
@@ -127,7 +127,7 @@ mod tests {
             for value in [Some(m.conductivity), m.through, Some(m.density), Some(m.heat_capacity)] {
                 let Some(value) = value else { continue };
                 assert!(value.shape.law().is_positive() && !value.source.is_empty(), "{}", m.name);
-                assert!(value.seen || value.source.contains("typical"), "{}: {}", m.name, value.source);
+                assert!(value.seen || value.source.contains("assumed"), "{}: {}", m.name, value.source);
             }
         }
         assert_eq!(find("coper"), Err(Some("copper")));

@@ -5,13 +5,13 @@ use super::{Known, Shape, Sourced};
 
 const METALS: &str = "Incropera et al., Fundamentals of Heat and Mass Transfer, Table A.1";
 const NONMETALS: &str = "Incropera et al., Fundamentals of Heat and Mass Transfer, Table A.2";
-const TYPICAL: &str = "typical value";
+const ASSUMED: &str = "assumed, without a source";
 
 const fn seen(shape: Shape, source: &'static str) -> Sourced {
     Sourced { shape, source, seen: true }
 }
 
-const fn typical(shape: Shape, source: &'static str) -> Sourced {
+const fn assumed(shape: Shape, source: &'static str) -> Sourced {
     Sourced { shape, source, seen: false }
 }
 
@@ -62,15 +62,15 @@ pub const LIBRARY: &[Known] = &[
     Known {
         name: "silicon-carbide-4h",
         help: "single-crystal 4H silicon carbide, c axis through the layer",
-        conductivity: typical(
+        conductivity: assumed(
             Power(390.0, 1.4),
-            "typical value; 330 to 390 at 300 K, exponent 1.3 to 1.5; for 6H, 387 and 1.49 across the c axis: Burgemeister et al., J. Appl. Phys. 50 (1979) 5790",
+            "assumed; 330 to 390 at 300 K, exponent 1.3 to 1.5; for 6H, 387 and 1.49 across the c axis: Burgemeister et al., J. Appl. Phys. 50 (1979) 5790",
         ),
-        through: Some(typical(
+        through: Some(assumed(
             Power(330.0, 1.4),
-            "typical value; lower along the c axis than across it: Qian, Jiang & Yang, arXiv 1712.00830",
+            "assumed; lower along the c axis than across it: Qian, Jiang & Yang, arXiv 1712.00830",
         )),
-        density: typical(Flat(3210.0), TYPICAL),
+        density: assumed(Flat(3210.0), ASSUMED),
         heat_capacity: seen(
             Points(&[(300.0, 675.0), (400.0, 880.0), (600.0, 1050.0), (800.0, 1135.0), (1000.0, 1195.0)]),
             "Incropera et al., Table A.2 (polycrystal; heat capacity hardly depends on the crystal)",
@@ -92,7 +92,7 @@ pub const LIBRARY: &[Known] = &[
             "between 126 (23.4 % porosity) and 229 (8.4 %): Mater. Today Commun. 29 (2021) 102772",
         ),
         through: None,
-        density: typical(Flat(8500.0), "typical value; 8000 to 9600 by porosity"),
+        density: assumed(Flat(8500.0), "assumed, without a source, within 8000 to 9600 by porosity"),
         heat_capacity: seen(Flat(235.0), METALS),
     },
     Known {
@@ -109,15 +109,15 @@ pub const LIBRARY: &[Known] = &[
         conductivity: seen(Flat(58.0), "public table of solder alloys; spread 55 to 64"),
         through: None,
         density: seen(Flat(7380.0), "public table of solder alloys"),
-        heat_capacity: typical(Flat(220.0), TYPICAL),
+        heat_capacity: assumed(Flat(220.0), ASSUMED),
     },
     Known {
         name: "solder-high-lead",
         help: "lead solder for die attach",
         conductivity: seen(Flat(36.0), "Sci. Rep. 13 (2023) s41598-023-46538-6, Table 1"),
         through: None,
-        density: typical(Flat(11_000.0), TYPICAL),
-        heat_capacity: typical(Flat(130.0), TYPICAL),
+        density: assumed(Flat(11_000.0), ASSUMED),
+        heat_capacity: assumed(Flat(130.0), ASSUMED),
     },
     Known {
         name: "fr4",
@@ -130,8 +130,8 @@ pub const LIBRARY: &[Known] = &[
             Flat(0.343),
             "Sarvar, Poole & Witting, J. Electron. Mater. 19 (1990) 1345; spread 0.25 to 0.45",
         )),
-        density: typical(Flat(1850.0), TYPICAL),
-        heat_capacity: typical(Flat(1100.0), TYPICAL),
+        density: assumed(Flat(1850.0), ASSUMED),
+        heat_capacity: assumed(Flat(1100.0), ASSUMED),
     },
     Known {
         name: "alumina",
@@ -144,41 +144,41 @@ pub const LIBRARY: &[Known] = &[
     Known {
         name: "aluminium-nitride",
         help: "aluminium nitride ceramic",
-        conductivity: typical(Flat(165.0), "typical value; 150 to 180"),
+        conductivity: assumed(Flat(165.0), "assumed, without a source, within 150 to 180"),
         through: None,
-        density: typical(Flat(3260.0), TYPICAL),
-        heat_capacity: typical(Flat(740.0), TYPICAL),
+        density: assumed(Flat(3260.0), ASSUMED),
+        heat_capacity: assumed(Flat(740.0), ASSUMED),
     },
     Known {
         name: "silicon-nitride",
         help: "silicon nitride ceramic",
-        conductivity: typical(Flat(75.0), "typical value; 60 to 90"),
+        conductivity: assumed(Flat(75.0), "assumed, without a source, within 60 to 90"),
         through: None,
-        density: typical(Flat(3200.0), TYPICAL),
-        heat_capacity: typical(Flat(700.0), TYPICAL),
+        density: assumed(Flat(3200.0), ASSUMED),
+        heat_capacity: assumed(Flat(700.0), ASSUMED),
     },
     Known {
         name: "insulating-pad",
         help: "filled elastomer pad; measured resistance per area beats any conductivity",
-        conductivity: typical(Flat(3.0), "typical value; 1 to 6"),
+        conductivity: assumed(Flat(3.0), "assumed, without a source, within 1 to 6"),
         through: None,
-        density: typical(Flat(2500.0), TYPICAL),
-        heat_capacity: typical(Flat(1000.0), TYPICAL),
+        density: assumed(Flat(2500.0), ASSUMED),
+        heat_capacity: assumed(Flat(1000.0), ASSUMED),
     },
     Known {
         name: "thermal-grease",
         help: "filled grease; measured resistance per area beats any conductivity",
-        conductivity: typical(Flat(2.0), "typical value; 0.8 to 4"),
+        conductivity: assumed(Flat(2.0), "assumed, without a source, within 0.8 to 4"),
         through: None,
-        density: typical(Flat(2500.0), TYPICAL),
-        heat_capacity: typical(Flat(1000.0), TYPICAL),
+        density: assumed(Flat(2500.0), ASSUMED),
+        heat_capacity: assumed(Flat(1000.0), ASSUMED),
     },
     Known {
         name: "mould-compound",
         help: "epoxy mould compound",
-        conductivity: typical(Flat(0.7), TYPICAL),
+        conductivity: assumed(Flat(0.7), ASSUMED),
         through: None,
-        density: typical(Flat(1900.0), TYPICAL),
-        heat_capacity: typical(Flat(900.0), TYPICAL),
+        density: assumed(Flat(1900.0), ASSUMED),
+        heat_capacity: assumed(Flat(900.0), ASSUMED),
     },
 ];
