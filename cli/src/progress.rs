@@ -77,6 +77,12 @@ impl Progress {
     }
 }
 
+/// A line about the course of a computation.
+pub fn note(line: &str) {
+    // Progress that cannot be shown is no reason to stop.
+    let _ = writeln!(std::io::stderr(), "{line}");
+}
+
 /// Shows how many of a number of equal tasks are done; several threads may tell it.
 pub struct Counted {
     shown: Mutex<Shown>,

@@ -3,7 +3,10 @@
 
 use std::hint::black_box;
 
+use crate::rating::area::{Area, Drifts};
 use crate::rating::conduction::Conduction;
+use crate::rating::output::Characteristics;
+use crate::rating::sizing::Fleet;
 use crate::rating::surge::Surge;
 use crate::rating::{sharing, steady};
 
@@ -18,7 +21,12 @@ pub fn kernels() {
         Surge::<Conduction>::with_steps as Code,
         Surge::<Conduction>::pulse as Code,
         Surge::<Conduction>::largest as Code,
+        Surge::<Conduction>::largest_within as Code,
         Surge::<Conduction>::ride_through as Code,
+        Area::<Characteristics>::at as Code,
+        Area::<Characteristics>::border as Code,
+        Drifts::new::<Characteristics> as Code,
+        Fleet::<Conduction>::carry as Code,
         steady::steady::<Conduction> as Code,
         steady::continuous::<Conduction> as Code,
         steady::runaway::<Conduction> as Code,

@@ -60,7 +60,7 @@ pub(crate) struct Between {
     pub(crate) built: Built,
     pub(crate) feed: (Option<ComponentId>, WaveId),
     outer: NodeId,
-    gate: Option<(ComponentId, WaveId)>,
+    pub(crate) gate: Option<(ComponentId, WaveId)>,
 }
 
 /// Puts a part between its sources; see [`AtRest::new`].

@@ -6,12 +6,14 @@
 
 mod agree;
 mod error;
+mod extent;
 mod place;
 mod solid;
 mod vias;
 
 pub use agree::contradictions;
 pub use error::{PackageError, Subject};
+pub use extent::Extent;
 pub use place::Placed;
 pub use solid::{Solid, to_ambient, to_case};
 pub use vias::effective;

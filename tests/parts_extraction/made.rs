@@ -24,6 +24,7 @@ pub fn part(kind: &str, technology: Technology, values: &[(&'static str, f64)]) 
         package: None,
         thermal: Default::default(),
         budget: None,
+        ratings: joulestep_models::part::Ratings::default(),
         curves: Vec::new(),
         spread: joulestep_models::part::Spread::default(),
     }

@@ -49,6 +49,8 @@ pub enum What {
     File,
     /// A file that the study opens by itself, with what it includes.
     Path,
+    /// A result file of a run, which the study opens by itself.
+    Result,
 }
 
 /// How many files there may be.
@@ -137,6 +139,13 @@ pub fn gather(
                     );
                     None
                 }
+                What::Result => {
+                    // Relative to the file that names it.
+                    let folder = sources.files.get(place.file.0).and_then(|f| f.0.parent());
+                    let path = folder.map(Path::to_path_buf).unwrap_or_default().join(name);
+                    tables.push(path_node(path.display().to_string(), place));
+                    None
+                }
                 What::Scenario => None,
             };
             tables.extend(table.map(|t| Node { span: t.span.clone(), value: Raw::Table(t) }));
@@ -222,11 +231,14 @@ fn text(
 }
 
 /// A file of which only the path is reported.
-fn as_path(file: FileId, span: &Span, sources: &Sources) -> Node {
-    let path = sources.files.get(file.0).map_or(String::new(), |f| f.0.display().to_string());
-    let node = Node { span: span.clone(), value: Raw::Text(path) };
-    let entries = vec![("path".to_string(), span.clone(), node)];
-    Node { span: span.clone(), value: Raw::Table(RawTable { span: span.clone(), entries }) }
+fn as_path(file: FileId, place: &Place, sources: &Sources) -> Node {
+    path_node(sources.files.get(file.0).map_or(String::new(), |f| f.0.display().to_string()), place)
+}
+
+fn path_node(path: String, place: &Place) -> Node {
+    let node = Node { place: place.clone(), value: Raw::Text(path) };
+    let entries = vec![("path".to_string(), place.clone(), node)];
+    Node { place: place.clone(), value: Raw::Table(RawTable { place: place.clone(), entries }) }
 }
 
 /// A file that a study opens by itself.
@@ -248,7 +260,7 @@ pub fn root_keys(entry: &'static Entry) -> Vec<Key> {
         let section = match input.what {
             What::Part => &PART,
             What::Package => &PACKAGE,
-            What::Path => &FILE,
+            What::Path | What::Result => &FILE,
             What::Points => &POINTS,
             What::File => return Some(Key::may(input.root, Form::Any, "the file's text")),
             What::Scenario => return None,

@@ -6,6 +6,7 @@
 
 pub mod cache;
 pub mod command;
+pub mod heat_path;
 pub mod inputs;
 pub mod question;
 pub mod record;
@@ -13,12 +14,15 @@ pub mod record;
 pub mod compare;
 pub mod cycle;
 pub mod dead_time;
+pub mod derive;
 pub mod double_pulse;
 pub mod extract;
 pub mod impedance;
 pub mod mission;
 pub mod rating;
 pub mod resistance;
+pub mod sizing;
+pub mod soa;
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -42,10 +46,13 @@ pub static CATALOGUE: &[&Entry] = &[
     &double_pulse::STUDY,
     &dead_time::STUDY,
     &rating::STUDY,
+    &soa::STUDY,
+    &sizing::STUDY,
     &impedance::STUDY,
     &compare::STUDY,
     &resistance::STUDY,
     &extract::STUDY,
+    &derive::STUDY,
 ];
 
 /// A study.

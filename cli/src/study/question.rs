@@ -163,7 +163,7 @@ impl Question {
                             crate::input::package::of_fields(table, &mut diagnostics).map(|p| (name(k), p));
                         question.packages.entry(input.key).or_default().extend(package);
                     }
-                    What::Path => {
+                    What::Path | What::Result => {
                         let path = table.text("path").map(PathBuf::from);
                         question.paths.entry(input.key).or_default().extend(path);
                     }

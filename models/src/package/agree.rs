@@ -1,7 +1,7 @@
 //! Whether a part and the package that it is put on mean the same dies.
 
 use super::{Layer, Package};
-use crate::part::{Die, Material, Part};
+use crate::part::{self, Die, Material, Part};
 
 /// Relative difference of an area or a thickness from which on two statements of one die contradict each other.
 const APART: f64 = 0.05;
@@ -23,7 +23,34 @@ impl Package {
             let layer = self.layer_of_die(&die.name, part.dies.len());
             layer.map_or(Vec::new(), |layer| contradictions(die, layer))
         };
-        part.dies.iter().flat_map(of).collect()
+        part.dies.iter().flat_map(of).chain(part.package.iter().flat_map(|p| self.outgrows(p))).collect()
+    }
+
+    /// How its case, and what stands on it, do not fit into the outline that a part states.
+    fn outgrows(&self, outline: &part::Package) -> Vec<String> {
+        let mut out = Vec::new();
+        let Some(case) = self.layers.iter().find(|l| l.case) else { return out };
+        let sides = |a: f64, b: f64| [a.max(b), a.min(b)];
+        if let (Some(length), Some(width)) = (outline.length, outline.width) {
+            let (stated, own) = (sides(length, width), sides(case.length, case.width));
+            if own.iter().zip(stated).any(|(own, stated)| *own > stated * (1.0 + APART)) {
+                let [a, b, c, d] = [length, width, case.length, case.width].map(|x| 1e3 * x);
+                out.push(format!(
+                    "`length` and `width` of [package] in the part are {a:.2} mm and {b:.2} mm, the case, layer `{}` of the \
+                     package, has {c:.2} mm and {d:.2} mm",
+                    case.name
+                ));
+            }
+        }
+        if let (Some(height), Some(extent)) = (outline.height, self.extent())
+            && extent.height - extent.below_case > height * (1.0 + APART)
+        {
+            let [a, b] = [height, extent.height - extent.below_case].map(|x| 1e3 * x);
+            out.push(format!(
+                "`height` of [package] in the part is {a:.2} mm, the layers from the case upwards are {b:.2} mm high"
+            ));
+        }
+        out
     }
 }
 

@@ -2,10 +2,14 @@
 //! (temperatures in °C).
 
 mod curve;
+mod derive;
 mod inspect;
+mod ratings;
 
 pub use curve::{Conditions, Curve, Quantity, Variable};
+pub use derive::{Changed, Derivation, DeriveError, derive};
 pub use inspect::{Fault, Spot, inspect};
+pub use ratings::Ratings;
 
 use std::collections::BTreeSet;
 
@@ -212,6 +216,8 @@ pub struct Part {
     /// How its parameters spread.
     #[serde(skip)]
     pub spread: Spread,
+    /// Ratings that its laws do not know.
+    pub ratings: Ratings,
 }
 
 impl Part {
@@ -247,6 +253,25 @@ impl Part {
         let covers = |c: &&Curve| matches!(c.quantity, Quantity::Output | Quantity::Transfer);
         let points = self.curves.iter().filter(covers).flat_map(|c| &c.points);
         points.map(|p| p.1.abs()).reduce(f64::max)
+    }
+
+    /// How far its on-resistance spreads, as a share of it: three standard deviations of the on-resistances of its dies,
+    /// correlated as stated. `None` where it states none.
+    pub fn resistance_spread(&self) -> Option<f64> {
+        let is_resistance = |key: &str| key.ends_with("on-resistance");
+        let all: Vec<(&str, f64)> =
+            self.spread.deviations.iter().copied().filter(|d| is_resistance(d.0)).collect();
+        let numbers = self.values.0.iter().filter(|(key, _)| is_resistance(key));
+        let total: f64 = numbers.filter_map(|(key, _)| self.values.maybe(key)).sum();
+        if all.is_empty() || total <= 0.0 {
+            return None;
+        }
+        let correlation = |a: &str, b: &str| {
+            let of = |c: &&(&str, &str, f64)| (c.0 == a && c.1 == b) || (c.0 == b && c.1 == a);
+            if a == b { 1.0 } else { self.spread.correlations.iter().find(of).map_or(0.0, |c| c.2) }
+        };
+        let pairs = all.iter().flat_map(|a| all.iter().map(move |b| correlation(a.0, b.0) * a.1 * b.1));
+        Some(3.0 * pairs.sum::<f64>().max(0.0).sqrt() / total)
     }
 
     /// Gate-source voltage, either way, that the gate tolerates, V.

@@ -11,7 +11,7 @@ use joulestep_engine::control::board::Board;
 use joulestep_engine::equations::system::System;
 use joulestep_engine::step::start::operating_point_near;
 
-use super::{Carried, Conducts, MOST_DIES, RatingError};
+use super::{Carried, Conducts, MOST_DIES, RatingError, power};
 use crate::model::CELSIUS;
 use crate::operating::{Between, Feed, between};
 use crate::part::Part;
@@ -236,18 +236,6 @@ impl Conduction {
         };
         (from * stride, std::array::from_fn(weight))
     }
-}
-
-/// Σ u·i of a device at the solution x, W.
-fn power(
-    device: &dyn joulestep_engine::circuit::law::Device<f64>,
-    placed: &joulestep_engine::equations::system::Placed,
-    x: &[f64],
-) -> f64 {
-    let u = placed.locals_at(x);
-    let mut out = vec![0.0; 2 * u.len()];
-    device.values(&u, &mut out);
-    (0..placed.ports).map(|k| u[k] * out[k]).sum()
 }
 
 impl Conducts for Conduction {

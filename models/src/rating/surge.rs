@@ -55,6 +55,8 @@ pub enum Ends {
     Junction(usize),
     /// Saturation: the part does not carry more, however short the pulse.
     Saturation,
+    /// What the leads carry.
+    Leads,
     /// Nothing up to the largest value tried.
     Nothing,
 }
@@ -244,6 +246,23 @@ impl<'a, C: Conducts + ?Sized> Surge<'a, C> {
         };
         let most = self.hottest + PASSES;
         point(self.between(low, (high, ends), |s, current| s.follow(shape, current, width, most)))
+    }
+
+    /// The same with a peak current of at most `most`, A: what the leads carry.
+    #[inline(never)]
+    pub fn largest_within(&mut self, shape: Shape, width: f64, most: f64) -> Point {
+        let found = self.largest(shape, width);
+        if found.current <= most {
+            return found;
+        }
+        match self.pulse(shape, most, width) {
+            Outcome::Held(peaks) => {
+                let i2t = most * most * width * shape.square_integral();
+                Point { width, current: most, i2t, ends: Ends::Leads, peaks }
+            }
+            // Less current is held where more is.
+            _ => found,
+        }
     }
 
     /// The longest square pulse of a current that is held, s: fault ride-through. 0 where the current saturates the

@@ -108,6 +108,11 @@ fn text(part: &Part, derived: &[Derived], celsius: f64) -> String {
     rating("gate ±", part.gate_limit(), "V");
     rating("junction up to", part.hottest(), "degC");
     rating("R_th junction-case", part.thermal.junction_case, "K/W");
+    rating("leads", part.ratings.lead_current, "A");
+    rating("leads in a pulse", part.ratings.lead_pulse_current, "A");
+    rating("up to", part.ratings.lead_pulse_width, "s");
+    rating("avalanche", part.ratings.avalanche_current, "A");
+    rating("avalanche", part.ratings.avalanche_energy, "J");
     if !ratings.is_empty() {
         let _ = writeln!(out, "ratings: {}", ratings.join(", "));
     }

@@ -6,7 +6,7 @@ use joulestep_engine::units::parse_unit;
 use joulestep_models::devices::catalogue;
 use joulestep_models::model::{Entry, Param, STATED_AT, Shape, Value, Values};
 use joulestep_models::part::{
-    Budget, Conditions, Curve, Die, Impedance, Material, Package, Part, Piece, Quantity, Spot, Spread,
+    Budget, Conditions, Curve, Die, Impedance, Material, Package, Part, Piece, Quantity, Ratings, Spot, Spread,
     Technology, Thermal, Variable, inspect,
 };
 
@@ -73,6 +73,7 @@ pub fn part(
         budget: None,
         curves,
         spread: Spread::default(),
+        ratings: root.table("ratings").map(|f| read.ratings(f)).unwrap_or_default(),
     };
     part.spread = read.spread(root, &part);
     part.budget = read.budget(root, &part);
@@ -142,6 +143,29 @@ impl Read<'_> {
             impedance.extend(f.text("die").map(|die| Impedance { die: die.to_string(), terms }));
         }
         Thermal { junction_case: fields.number("junction-case"), impedance }
+    }
+
+    fn ratings(&mut self, f: &Fields) -> Ratings {
+        let ratings = Ratings {
+            lead_current: f.number("lead-current"),
+            lead_pulse_current: f.number("lead-pulse-current"),
+            lead_pulse_width: f.number("lead-pulse-width"),
+            avalanche_current: f.number("avalanche-current"),
+            avalanche_energy: f.number("avalanche-energy"),
+        };
+        let pulse = [ratings.lead_pulse_current, ratings.lead_pulse_width];
+        if pulse.iter().any(Option::is_some) && (pulse.contains(&None) || ratings.lead_current.is_none()) {
+            let key = if f.has("lead-pulse-current") { "lead-pulse-current" } else { "lead-pulse-width" };
+            let expected = "`lead-current`, `lead-pulse-current` and `lead-pulse-width` together";
+            self.report(f, key, "a pulse that is stated in part", expected);
+        } else if let [Some(direct), Some(pulse)] = [ratings.lead_current, ratings.lead_pulse_current]
+            && pulse <= direct
+        {
+            let [direct, pulse] = [direct, pulse].map(|x| joulestep_engine::units::people(x, "A"));
+            let expected = format!("a pulse above the direct current, {direct}");
+            self.report(f, "lead-pulse-current", pulse, expected);
+        }
+        ratings
     }
 
     fn spread(&mut self, root: &Fields, part: &Part) -> Spread {

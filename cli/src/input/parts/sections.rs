@@ -43,14 +43,38 @@ const KEYS: &[Key] = &[
 /// The same, and what only a part has.
 const OF_PART: &[Key] = &{
     let mut all = [Key::may("spread", Form::Tables(&SPREAD), "how parameters spread from piece to piece");
-        KEYS.len() + 2];
+        KEYS.len() + 3];
     let mut k = 0;
     while k < KEYS.len() {
         all[k] = KEYS[k];
         k += 1;
     }
     all[KEYS.len() + 1] = Key::may("correlation", Form::Tables(&CORRELATION), "correlations of what spreads");
+    all[KEYS.len() + 2] = Key::may("ratings", Form::Table(&RATINGS), "ratings beside those of [params]");
     all
+};
+
+/// Ratings that no law of a die knows.
+pub static RATINGS: Section = Section {
+    name: "ratings",
+    help: "Ratings of leads and package, and of a single avalanche pulse",
+    kinds: Kinds::None,
+    keys: &[
+        Key::may(
+            "lead-current",
+            Form::Quantity("A", Positive),
+            "direct current that terminals, clips and wires carry, whatever the junctions do; for pulses too unless a larger \
+             one is stated",
+        ),
+        Key::may(
+            "lead-pulse-current",
+            Form::Quantity("A", Positive),
+            "largest pulse that they carry; between its width and direct current their time constant follows from both",
+        ),
+        Key::may("lead-pulse-width", Form::Quantity("s", Positive), "width up to which they carry it"),
+        Key::may("avalanche-current", Form::Quantity("A", Positive), "current of a single avalanche pulse"),
+        Key::may("avalanche-energy", Form::Quantity("J", Positive), "energy of a single avalanche pulse"),
+    ],
 };
 
 /// How a parameter spreads.

@@ -79,6 +79,19 @@ fn body(part: &Part, out: &mut String) {
             key(out, name, x, "m");
         }
     }
+    if !part.ratings.is_empty() {
+        let r = &part.ratings;
+        out.push_str("\n[ratings]\n");
+        for (name, x, unit) in [
+            ("lead-current", r.lead_current, "A"),
+            ("lead-pulse-current", r.lead_pulse_current, "A"),
+            ("lead-pulse-width", r.lead_pulse_width, "s"),
+            ("avalanche-current", r.avalanche_current, "A"),
+            ("avalanche-energy", r.avalanche_energy, "J"),
+        ] {
+            key(out, name, x, unit);
+        }
+    }
     if part.thermal.junction_case.is_some() || !part.thermal.impedance.is_empty() {
         out.push_str("\n[thermal]\n");
         key(out, "junction-case", part.thermal.junction_case, "K/W");

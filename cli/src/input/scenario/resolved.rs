@@ -80,6 +80,8 @@ pub struct ComponentSpec {
     pub heat: Vec<(Option<Named>, Named)>,
     /// Largest current that its part's curves cover, A; infinite where there are none.
     pub known_current: f64,
+    /// Largest current that its part's leads carry, A; infinite where the part states none.
+    pub lead_current: f64,
     /// Dies as its part describes them.
     pub dies: Vec<Die>,
     /// How the parameters spread that its part gives.

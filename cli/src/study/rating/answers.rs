@@ -27,6 +27,7 @@ pub(super) fn limited_by(dies: &[&str], ends: Ends) -> String {
     match ends {
         Ends::Junction(k) => dies.get(k).map_or("junction".into(), |d| format!("{d} junction")),
         Ends::Saturation => "saturation".into(),
+        Ends::Leads => "leads".into(),
         Ends::Nothing => "nothing".into(),
     }
 }
@@ -117,6 +118,8 @@ fn of_part(rated: &Rated, options: &Options, several: bool, known: bool) -> Vec<
     }
     if s.is_none() {
         current.remark = "the heatsink is above T_j,max".into();
+    } else if s.is_some_and(|s| s.current >= rated.part.ratings.lead_limit(f64::INFINITY)) {
+        current.remark = "limited by: leads".into();
     }
     b.add("continuous.drop", "voltage drop there", of(|s| s.carried.drop), "V");
     b.add("continuous.loop-gain", "thermal loop gain there", of(|s| s.loop_gain), "1");
@@ -216,7 +219,7 @@ fn conditions(all: &[Rated], options: &Options) -> Vec<String> {
 /// The answers with what they rest on. `contradictions`: of each part with its package.
 pub(super) fn study(all: &[Rated], options: &Options, contradictions: &[Vec<String>]) -> Study {
     let names: Vec<&str> = all.iter().map(|r| r.part.name.as_str()).collect();
-    let heatsink = people(options.heatsink, "degC");
+    let heatsink = people(options.way.heatsink, "degC");
     let doubt = |(r, of): (&Rated, &Vec<String>)| {
         let all = of.join("; ");
         (!of.is_empty()).then(|| format!("{} and its package describe different dies: {all}.", r.part.name))

@@ -5,31 +5,26 @@ use std::sync::Arc;
 use joulestep_models::package::Package;
 use joulestep_models::part::Part;
 use joulestep_models::rating::conduction::Conduction;
-use joulestep_models::rating::heat::{Heat, PackageHeat, heat_of_package, heat_of_part, solve_package};
+use joulestep_models::rating::pulse::Shape;
 use joulestep_models::rating::sharing::{self, Share, course, deviating};
 use joulestep_models::rating::steady::{Steady, continuous, runaway, steady};
 use joulestep_models::rating::surge::{EXACT, Ends, Point, STEPS, Surge};
 use joulestep_models::rating::{Conducts, HeatPath};
 use rayon::prelude::*;
 
-use super::{Options, Sharing, failed, widths};
+use super::{Options, Sharing, widths};
+use crate::study::heat_path::{COLDEST, FINEST, NUDGE, failed};
 use crate::study::{Context, StudyError};
 
 /// Steps of a pulse take the heat as the mean of that at their ends, tables the share of a die as a straight line
 /// between nodes: both are of order two, and differences that shrink faster do so by chance.
 pub(super) const RATIO: f64 = 4.0;
-/// Share by which all rises are enlarged to see what an error of the heat path does to a number.
-const NUDGE: f64 = 0.01;
 /// Above the highest junction temperature, K: laws are tabulated so far to find where steady states end.
 const BEYOND: f64 = 150.0;
 /// Longest pulse of a fault current, s.
 pub(super) const LONGEST: f64 = 1e4;
 /// Steps between two times of the sharing after a cold start.
 const STEPS_OF_SHARING: usize = 4;
-/// Finest level: the table of a part of two dies has eight times the nodes at each.
-const FINEST: i32 = -3;
-/// Most cells of a mesh.
-const MOST_CELLS: usize = 2_000_000;
 
 /// The deviating one of devices in parallel, and one of the others.
 pub(super) type Pair = [Share; 2];
@@ -136,34 +131,12 @@ fn law(
 ) -> Result<Arc<Conduction>, StudyError> {
     let doublings = context.level.0.clamp(FINEST, 0).unsigned_abs();
     // Of a batch: the same table whatever the heatsink.
-    let coldest = if context.brief { super::COLDEST } else { options.heatsink.min(25.0) };
+    let coldest = if context.brief { COLDEST } else { options.way.heatsink.min(25.0) };
     // Only the runaway is looked for beyond the highest junction temperature.
     let most = hottest + if options.runaway { BEYOND } else { 0.0 };
     let key = format!("law {:?} {gate:?} {most:?} {coldest:?} {doublings}", part.values);
     let make = || Conduction::refined(part, gate, coldest, most, doublings).map_err(|e| failed(&e));
     context.cache.get(key, make)
-}
-
-/// The heat path of a part; a package is solved once for all temperatures of its cooling.
-fn heat(
-    part: &Part,
-    package: Option<&(String, Package)>,
-    options: &Options,
-    context: &Context<'_>,
-) -> Result<Heat, StudyError> {
-    let Some((name, package)) = package else {
-        return heat_of_part(part, options.heatsink, options.interface).map_err(|e| failed(&e));
-    };
-    let cells = (options.cells << context.level.0.clamp(FINEST, 0).unsigned_abs()).min(MOST_CELLS);
-    let mut bare = Package { title: String::new(), ..package.clone() };
-    bare.cooling.iter_mut().for_each(|c| c.temperature = 0.0);
-    let with_errors = context.errors && !context.brief;
-    let key = format!("package {name} {cells} {with_errors} {bare:?}");
-    let solved: Arc<PackageHeat> = context.cache.get(key, || {
-        let solve = if with_errors { heat_of_package } else { solve_package };
-        solve(name, &bare, cells).map_err(|e| failed(&e))
-    })?;
-    Ok(solved.at(options.heatsink))
 }
 
 /// A part's laws on its heat path, and how fine the steps are.
@@ -207,17 +180,29 @@ fn numbers(
         let near = steady(law, path, 0.999 * current, &none);
         near.is_some_and(|s| s.celsius[..dies].iter().all(|&t| t < law.hottest_known() - 30.0))
     });
-    let largest = |shape, width| surge().largest(shape, width);
+    let leads = &part.ratings;
+    let largest = |shape: Shape, width| {
+        surge().largest_within(shape, width, leads.lead_peak(shape.square_integral(), width))
+    };
+    let fault = |current: f64| {
+        let (longest, ends) = surge().ride_through(current, LONGEST);
+        match leads.lead_time(current) {
+            time if time < longest => (time, Ends::Leads),
+            _ => (longest, ends),
+        }
+    };
+    let direct = leads.lead_limit(f64::INFINITY);
+    let within = |s: Steady| if s.current > direct { steady(law, path, direct, &none) } else { Some(s) };
     let widths = if brief { &[][..] } else { &options.widths };
     Ok(Numbers {
         resistance: (0..dies).map(|k| path.resistance(k, k)).collect(),
         fixed: path.cold()[..dies].to_vec(),
-        continuous: continuous(law, path, hottest, &none),
+        continuous: continuous(law, path, hottest, &none).and_then(within),
         runaway,
         runaway_known,
         pulses: options.pulses.par_iter().map(|&(_, width, shape)| largest(shape, width)).collect(),
         curve: widths.par_iter().map(|&width| largest(options.shape, width)).collect(),
-        faults: options.faults.par_iter().map(|&current| surge().ride_through(current, LONGEST)).collect(),
+        faults: options.faults.par_iter().map(|&current| fault(current)).collect(),
         sharing: sharing.and_then(|s| shared(ready, options, s, brief)),
     })
 }
@@ -229,7 +214,7 @@ fn shared(ready: &Ready<'_>, options: &Options, sharing: Sharing, brief: bool) -
     let own = std::array::from_fn(|a| {
         std::array::from_fn(|b| if a.max(b) < law.dies() { path.resistance(a, b) } else { 0.0 })
     });
-    let sink = (options.heatsink, sharing.common);
+    let sink = (options.way.heatsink, sharing.common);
     let pair = |all: &[Share]| [all[0], all[1]];
     let found = sharing::steady(&parts, &vec![own; sharing.number], sink, sharing.total);
     let times = if brief { Vec::new() } else { widths(1e-5, 100.0, 29) };
@@ -250,7 +235,7 @@ pub(super) fn rate(
     context: &Context<'_>,
 ) -> Result<Rated, StudyError> {
     let level = context.level.0;
-    let heat = heat(part, package, options, context)?;
+    let heat = options.way.heat(part, package, context)?;
     let full = law(part, gate, hottest, options, context)?;
     let path = heat.path(full.names()).map_err(|e| failed(&e))?;
     let full_other = match sharing {

@@ -6,15 +6,13 @@ mod picture;
 mod tables;
 
 use joulestep_engine::units::people;
-use joulestep_models::merit::{Conditions, gate_on};
-use joulestep_models::model::Range::{Any, NotNegative, Positive};
-use joulestep_models::package::Package;
+use joulestep_models::model::Range::{NotNegative, Positive};
 use joulestep_models::part::Part;
-use joulestep_models::rating::RatingError;
 use joulestep_models::rating::pulse::Shape;
 use rayon::prelude::*;
 
 use self::compute::{Rated, rate};
+use super::heat_path::{self, CELLS, GATE_ON, HEATSINK, HOTTEST, INTERFACE, ON, Way, bounds};
 use super::{Context, Count, Entry, Input, Question, StudyError, What};
 use crate::input::keys::shape::{Form, Key, Kinds, Section};
 use crate::output::answer::{Study, StudyFigure};
@@ -55,34 +53,11 @@ static SECTION: Section = Section {
             Form::OneOrMore,
             "shipped parts by name, or part files ending in .toml; the first is the reference",
         ),
-        Key::may(
-            "on",
-            Form::OneOrMore,
-            "package (shipped name or file) on which a part sits: one for each part in their order, or one for all; without \
-             it the part's own impedance to the case and `interface`",
-        ),
-        Key::may(
-            "heatsink",
-            Form::Quantity("degC", Any),
-            "temperature of the heatsink: of every fixed temperature of the package",
-        )
-        .or(45.0),
-        Key::may(
-            "interface",
-            Form::Quantity("K/W", NotNegative),
-            "thermal resistance from case to heatsink, without a package",
-        )
-        .or(0.0),
-        Key::may(
-            "hottest",
-            Form::Quantity("degC", Any),
-            "junction temperature that no die may exceed; without it the part's own",
-        ),
-        Key::may(
-            "gate-on",
-            Form::Quantity("V", Any),
-            "gate-source voltage; without it the one at which the part states its on-resistance",
-        ),
+        ON,
+        HEATSINK,
+        INTERFACE,
+        HOTTEST,
+        GATE_ON,
         Key::may("before", Form::Quantity("A", NotNegative), "current in steady state before the pulse").or(0.0),
         Key::may("shape", Form::Word(SHAPES), "shape of the pulses"),
         Key::may("from", Form::Quantity("s", Positive), "shortest width").or(1e-5),
@@ -130,7 +105,7 @@ static SECTION: Section = Section {
             "thermal resistance of the heatsink that they share, to an ambient at the temperature of `heatsink`",
         )
         .or(0.0),
-        Key::may("cells", Form::Whole(1_000, 2_000_000), "cells of the mesh, at most").or(120_000.0),
+        CELLS,
     ],
 };
 
@@ -148,16 +123,10 @@ static PULSE: Section = Section {
     ],
 };
 
-/// Coldest heatsink, °C.
-pub(super) const COLDEST: f64 = -100.0;
-
 /// What is asked of every part.
 #[derive(Clone, Debug)]
 struct Options {
-    /// °C.
-    heatsink: f64,
-    /// K/W.
-    interface: f64,
+    way: Way,
     /// A.
     before: f64,
     shape: Shape,
@@ -167,7 +136,6 @@ struct Options {
     /// A.
     faults: Vec<f64>,
     sharing: Option<Sharing>,
-    cells: usize,
     /// Whether the runaway current is computed.
     runaway: bool,
     required_current: Option<f64>,
@@ -219,29 +187,18 @@ fn read(q: &Question) -> Result<Options, StudyError> {
     if q.maybe("required-time").is_some() && faults.is_empty() {
         return Err(q.wrong("required-time", "no `fault` beside it", "the currents to be withstood"));
     }
-    let (parts, packages) = (q.parts("part").len(), q.packages("on").len());
-    if packages > 1 && packages != parts {
-        let found = format!("{packages} packages for {parts} parts");
-        return Err(q.wrong("on", found, "one for all, or one for each"));
-    }
-    if packages > 0 && q.fields.has("interface") {
-        let found = "`interface` beside `on`: a package ends at its own heatsink";
-        return Err(q.wrong("interface", found, "one of the two"));
-    }
     let pulse = |p: &crate::input::keys::fields::Fields| {
         let shape = p.text("shape").and_then(Shape::of_key).unwrap_or(Shape::Square);
         Some((p.text("name")?.to_string(), p.number("width")?, shape))
     };
     Ok(Options {
-        heatsink: q.number("heatsink"),
-        interface: q.number("interface"),
+        way: Way::of(q)?,
         before: q.number("before"),
         shape: Shape::of_key(q.word("shape")).unwrap_or(Shape::Square),
         widths: widths(from, to, q.whole("points")),
         pulses: q.fields.tables("pulse").iter().filter_map(pulse).collect(),
         faults,
         sharing,
-        cells: q.whole("cells"),
         runaway: !q.flag("no-runaway"),
         required_current: q.maybe("required-current"),
         required_time: q.maybe("required-time"),
@@ -254,66 +211,21 @@ fn widths(from: f64, to: f64, points: usize) -> Vec<f64> {
     (0..points).map(|k| if k + 1 == points { to } else { from * (ratio * k as f64).exp() }).collect()
 }
 
-/// The gate-source voltage of a part, V, and the highest junction temperature, °C.
-fn bounds(q: &Question, part: &Part, options: &Options) -> Result<(Option<f64>, f64), StudyError> {
-    let refusal = |what: String| StudyError::Refused(format!("{}: {what}", part.name));
-    let given = q.maybe("gate-on");
-    let gate = gate_on(part, &Conditions { gate_on: given, ..Conditions::default() })
-        .map_err(|e| refusal(e.to_string()))?;
-    if let (Some(gate), Some(limit)) = (gate, part.gate_limit())
-        && gate.abs() > limit
-    {
-        return Err(refusal(format!("the gate at {gate} V; its gate withstands {limit} V either way")));
-    }
-    let hottest = match (q.maybe("hottest"), part.hottest()) {
-        (Some(t), Some(most)) if t > most => {
-            let found =
-                format!("{t} °C is above the highest junction temperature of {} ({most} °C)", part.name);
-            return Err(q.wrong("hottest", found, format!("at most {most} degC")));
-        }
-        (Some(t), _) | (None, Some(t)) => t,
-        (None, None) => {
-            return Err(refusal(
-                "it states no highest junction temperature; expected that, or `hottest`".into(),
-            ));
-        }
-    };
-    if options.heatsink >= hottest || options.heatsink < COLDEST {
-        let found = format!(
-            "{} °C; {} has a highest junction temperature of {hottest} °C",
-            options.heatsink, part.name
-        );
-        return Err(q.wrong("heatsink", found, format!("from {COLDEST} degC to below {hottest} degC")));
-    }
-    Ok((gate, hottest))
-}
-
-fn failed(error: &RatingError) -> StudyError {
-    match error {
-        RatingError::Thermal(_) => StudyError::Numerical(error.to_string()),
-        _ => StudyError::Refused(error.to_string()),
-    }
-}
-
 fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError> {
     let options = read(question)?;
-    let packages = question.packages("on");
-    let package = |k: usize| packages.get(k).or(packages.first());
+    let package = |k: usize| heat_path::package(question, k);
     let parts: Vec<(usize, &Part)> = question.parts("part").iter().enumerate().collect();
     let one = |&(k, part): &(usize, &Part)| -> Result<Rated, StudyError> {
         context.go_on()?;
-        let bounds = bounds(question, part, &options)?;
+        let bounds = bounds(question, part, options.way.heatsink)?;
         let sharing = options.sharing.filter(|_| k == 0);
         rate((part, bounds), package(k), &options, sharing, context)
     };
     // The first error in the order of the parts, whatever the threads.
     let all: Vec<Result<Rated, StudyError>> = parts.par_iter().map(one).collect();
     let all = all.into_iter().collect::<Result<Vec<_>, _>>()?;
-    let contradictions = |(k, part): &(usize, &Part)| {
-        let of = |(_, package): &(String, Package)| package.contradicts(part);
-        package(*k).map_or(Vec::new(), of)
-    };
-    let contradictions: Vec<Vec<String>> = parts.iter().map(contradictions).collect();
+    let contradictions: Vec<Vec<String>> =
+        parts.iter().map(|&(k, part)| heat_path::contradictions(part, package(k))).collect();
     let mut study = answers::study(&all, &options, &contradictions);
     study.computation.ratio = Some(compute::RATIO);
     study.computation.refined = STUDY.refines;

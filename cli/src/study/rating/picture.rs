@@ -41,7 +41,7 @@ pub(super) fn picture(all: &[Rated], options: &Options) -> Figure {
     let notes = all.iter().map(|r| {
         format!(
             "{}: heatsink {} °C, junctions up to {} °C; {}.",
-            r.part.name, options.heatsink, r.hottest, r.heat
+            r.part.name, options.way.heatsink, r.hottest, r.heat
         )
     });
     Figure::new("Ratings", panels).noted(notes.collect())

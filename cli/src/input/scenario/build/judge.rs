@@ -189,6 +189,16 @@ fn parts(all: &[Placed], watches: &mut Vec<Watch>, judging: &mut Judging) {
             judging.judged.push(rating(name, watches.len(), *lower, *upper));
             watches.push(watch);
         }
+        let current = placed.built.quantities.iter().find(|q| q.0 == "current");
+        if let (Some((_, _, probe)), true) = (current, placed.lead_current.is_finite()) {
+            let name = format!("{}.lead-current", placed.name);
+            let words = format!("{}: current of the leads", placed.name);
+            let mut watch = watch(name.clone(), words, probe.clone(), placed.name.clone());
+            let most = placed.lead_current;
+            (watch.event, watch.lower, watch.upper) = (Some(EventKind::Limit), -most, most);
+            judging.judged.push(rating(name, watches.len(), -most, most));
+            watches.push(watch);
+        }
         if placed.kind == "varistor"
             && let Some((_, _, probe)) = placed.built.quantities.iter().find(|q| q.0 == "conduction")
         {

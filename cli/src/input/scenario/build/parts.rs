@@ -20,6 +20,8 @@ pub struct Placed {
     pub heat: Vec<Option<HeatId>>,
     /// Largest current that the part's curves cover, A; infinite where there are none.
     pub known_current: f64,
+    /// Largest current that the part's leads carry, A; infinite where it states none.
+    pub lead_current: f64,
 }
 
 impl Build<'_> {
@@ -33,6 +35,7 @@ impl Build<'_> {
                     kind: spec.entry.kind,
                     heat: vec![None; built.dies.len()],
                     known_current: spec.known_current,
+                    lead_current: spec.lead_current,
                     built,
                 }),
                 Err(error) => self.error(&spec.name, "component", &error),

@@ -46,11 +46,22 @@ impl Resolve<'_> {
         };
         let part = fields.text("part").and_then(|part| parts.part(fields.span_of("part").file, part));
         let known_current = part.and_then(|p| p.known_current()).unwrap_or(f64::INFINITY);
+        let lead_current = part.map_or(f64::INFINITY, |p| p.ratings.lead_limit(0.0));
         let dies = part.map_or(Vec::new(), |p| p.dies.clone());
         let mut spread = part.map_or(Spread::default(), |p| p.spread.clone());
         // What the component states itself is what it says.
         spread.deviations.retain(|d| !fields.has(d.0));
-        Some(ComponentSpec { name: name?, entry, nodes: nodes?, values, heat, known_current, dies, spread })
+        Some(ComponentSpec {
+            name: name?,
+            entry,
+            nodes: nodes?,
+            values,
+            heat,
+            known_current,
+            lead_current,
+            dies,
+            spread,
+        })
     }
 
     /// Whether none of the nodes is called `0`; those that are, are reported.

@@ -1,0 +1,152 @@
+//! The borders of a chart, and how wrong the heat path may have them.
+
+use joulestep_models::package::Package;
+use joulestep_models::part::Part;
+use joulestep_models::rating::HeatPath;
+use joulestep_models::rating::area::{Area, Border, Corner, Drifts};
+use joulestep_models::rating::output::Characteristics;
+use rayon::prelude::*;
+
+use super::Options;
+use crate::study::heat_path::{NUDGE, bounds, failed};
+use crate::study::{Context, Question, StudyError};
+
+/// A chart.
+#[derive(Clone, Debug)]
+pub(super) struct Charted {
+    pub part: Part,
+    pub law: Characteristics,
+    pub path: HeatPath,
+    pub gate: Option<f64>,
+    /// °C.
+    pub hottest: f64,
+    /// Where the heat goes, in words.
+    pub heat: String,
+    pub lines: Vec<Drawn>,
+    /// What it conducts before it heats: V, A.
+    pub cold: Vec<(f64, f64)>,
+    /// Whether the meshes of the package approach a limit in a believable order.
+    pub settled: bool,
+    /// What the error of a package's mesh is not known for, in words.
+    pub unknown: Option<&'static str>,
+}
+
+/// The border of a pulse width.
+#[derive(Clone, Debug)]
+pub(super) struct Drawn {
+    /// s; ∞ for direct current.
+    pub width: f64,
+    /// The border with its corners.
+    pub border: Vec<Corner>,
+    /// ± of each of its currents by the heat path, A.
+    pub errors: Vec<f64>,
+    /// At the voltages of the answers, with ±.
+    pub answers: Vec<(Corner, f64)>,
+    /// Largest share by which the heat path may have an impedance wrong at this width.
+    pub mesh: f64,
+}
+
+/// A run of one border.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Stretch {
+    pub border: Border,
+    pub from: Corner,
+    pub to: Corner,
+}
+
+impl Drawn {
+    /// The borders in order of rising voltage.
+    pub fn stretches(&self) -> Vec<Stretch> {
+        let one = |all: &[Corner]| {
+            let (from, to) = (*all.first()?, *all.last()?);
+            Some(Stretch { border: from.border, from, to })
+        };
+        self.border.chunk_by(|a, b| a.border == b.border).filter_map(one).collect()
+    }
+
+    /// The point of the largest current, and its ±.
+    pub fn largest(&self) -> Option<(Corner, f64)> {
+        let all = self.border.iter().zip(&self.errors);
+        all.max_by(|a, b| a.0.current.total_cmp(&b.0.current)).map(|(c, e)| (*c, *e))
+    }
+}
+
+pub(super) fn chart(
+    question: &Question,
+    part: &Part,
+    package: Option<&(String, Package)>,
+    options: &Options,
+    context: &Context<'_>,
+) -> Result<Charted, StudyError> {
+    let (gate, hottest) = bounds(question, part, options.way.heatsink)?;
+    let law = Characteristics::new(part, gate).map_err(|e| failed(&e))?;
+    let heat = options.way.heat(part, package, context)?;
+    let path = heat.path(law.names()).map_err(|e| failed(&e))?;
+    let lost = || {
+        let what = "no operating point between its gate's on level and off, at a voltage of the chart";
+        StudyError::Numerical(format!("{}: {what}", part.name))
+    };
+    let drifts = if options.instability {
+        let key = format!("drifts {:?} {gate:?} {hottest:?} {:?}", part.values, path.cold());
+        let coldest = path.cold().iter().copied().fold(f64::INFINITY, f64::min);
+        let made = || Drifts::new(&law, 0.5 * options.rated, coldest, hottest).ok_or(());
+        Some(context.cache.get(key, made).map_err(|()| lost())?)
+    } else {
+        None
+    };
+    let ratings = &part.ratings;
+    let area = Area { part: &law, path: &path, hottest, ratings, drifts: drifts.as_deref() };
+    let mesh = heat.mesh.as_ref().filter(|_| context.errors);
+    let nudged_path = path.scaled(1.0 + NUDGE);
+    let nudged = Area { path: &nudged_path, ..Area { part: &law, path: &path, hottest, ratings, drifts: drifts.as_deref() } };
+    let line = |&width: &f64| -> Option<Drawn> {
+        let border = area.border(&options.grid, width)?;
+        let share = mesh.map_or(0.0, |m| m.at(width));
+        // What a small share of all rises does to a current.
+        let error = |c: &Corner| -> Option<f64> {
+            let exact = 1e-8 * c.current;
+            let moved = match mesh {
+                Some(_) => (nudged.at(c.volts, width)?.current - c.current).abs() / NUDGE * share,
+                None => 0.0,
+            };
+            Some(exact + if moved.is_nan() { f64::INFINITY } else { moved })
+        };
+        let errors = border.iter().map(error).collect::<Option<_>>()?;
+        let answer = |&v: &f64| {
+            let corner = area.at(v, width)?;
+            Some((corner, error(&corner)?))
+        };
+        let answers = options.voltages.iter().map(answer).collect::<Option<_>>()?;
+        Some(Drawn { width, border, errors, answers, mesh: share })
+    };
+    let lines: Vec<Option<Drawn>> = options.widths.par_iter().map(line).collect();
+    let lines = lines.into_iter().collect::<Option<Vec<_>>>().ok_or_else(lost)?;
+    let cold = |&v: &f64| {
+        use joulestep_models::rating::output::Output;
+        Some((v, law.on(v, path.cold())?.current))
+    };
+    let cold = options.grid.iter().filter_map(cold).collect();
+    Ok(Charted {
+        part: part.clone(),
+        gate,
+        hottest,
+        lines,
+        cold,
+        settled: heat.mesh.as_ref().is_none_or(|m| m.converges()),
+        unknown: heat.mesh.as_ref().filter(|m| !m.is_known()).map(|_| "only one mesh fits into the cells"),
+        heat: heat.words,
+        law,
+        path,
+    })
+}
+
+/// A border in words.
+pub(super) fn words(border: Border, dies: &[&str]) -> String {
+    match border {
+        Border::OnResistance => "on-resistance".into(),
+        Border::Saturation => "saturation".into(),
+        Border::Junction(die) => dies.get(die).map_or("junction".into(), |d| format!("{d} junction")),
+        Border::Instability => "instability".into(),
+        Border::Leads => "leads".into(),
+    }
+}

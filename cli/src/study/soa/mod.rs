@@ -1,0 +1,189 @@
+//! Safe operating area of a part on its heat path, and the course of a run over it.
+
+mod answers;
+mod compute;
+mod course;
+mod picture;
+mod tables;
+
+use std::sync::Arc;
+
+use joulestep_engine::units::people;
+use joulestep_models::model::Range::Positive;
+use joulestep_models::part::Part;
+
+use self::compute::{Charted, chart};
+use super::heat_path::{self, CELLS, GATE_ON, HEATSINK, HOTTEST, INTERFACE, ON, Way};
+use super::{Context, Count, Entry, Input, Question, StudyError, What};
+use crate::input::keys::shape::{Form, Key, Kinds, Section};
+use crate::output::answer::{Study, StudyFigure};
+
+/// The study.
+pub static STUDY: Entry = Entry {
+    name: "soa",
+    section: &SECTION,
+    help: "Charts drain current against drain-source voltage for rectangular pulses of the given widths and for direct \
+           current, from the temperature of the heatsink. Every border comes from one model and bears its name: \
+           on-resistance and saturation (what the part conducts with its gate on, at the junction temperature that V·I·Z_th \
+           gives at the end of the pulse), junction (V·I·Z_th meets the highest temperature; the dies share the heat as the \
+           part's law says), instability (the thermal loop gain of the held current reaches 1), leads, rated voltage, and \
+           avalanche where the part states it.\n\n\
+           With --run the voltage and current of a switch are laid over the chart. A border is passed by a course that \
+           stays above it for longer than its pulse width; so the margin against a border is the least, over all stretches \
+           of that width, of the largest ratio of allowed current to current within the stretch. Only what can harm \
+           counts: junction, instability, leads, voltage; not what the part conducts. Beside it the junctions that the \
+           course makes by superposition, whatever its shape.\n\n\
+           A chart holds for a single pulse from the boundary temperature. For one from a warm state give the case's \
+           temperature then.",
+    examples: "joulestep soa cascode-700v-7m --on board-700v-7m --heatsink \"55 degC\" --plot soa.svg\n\
+               joulestep soa mosfet-sic-700v-12m --width \"10 us,1 ms\" --voltage \"400 V,100 V\" --heatsink \"100 degC\"\n\
+               joulestep run examples/ferry-breaker.toml --out ferry.h5\n\
+               joulestep soa cascode-700v-7m --run ferry.h5 --component breaker --heatsink \"48 degC\" --plot breaker.svg",
+    inputs: &[
+        Input { key: "part", root: "part", what: What::Part, count: Count::One, positional: true },
+        Input { key: "on", root: "package", what: What::Package, count: Count::One, positional: false },
+        Input { key: "run", root: "run", what: What::Result, count: Count::One, positional: false },
+    ],
+    refines: "samples and meshes",
+    writes: &[],
+    solve,
+};
+
+static SECTION: Section = Section {
+    name: "soa",
+    help: "Safe operating area of a part by pulse width, and the course of a run over it",
+    kinds: Kinds::None,
+    keys: &[
+        Key::need("part", Form::OneOrMore, "a shipped part by name, or a part file ending in .toml"),
+        ON,
+        HEATSINK,
+        INTERFACE,
+        HOTTEST,
+        GATE_ON,
+        Key::may(
+            "width",
+            Form::Quantities("s", Positive),
+            "widths of the pulses, beside direct current; without it 10 us, 100 us, 1 ms, 10 ms and 100 ms",
+        ),
+        Key::may(
+            "voltage",
+            Form::Quantities("V", Positive),
+            "voltages at which the largest current of each width is answered; without it the rated one",
+        ),
+        Key::may("from", Form::Quantity("V", Positive), "least voltage of the chart").or(0.1),
+        Key::may("points", Form::Whole(10, 400), "voltages of the chart, evenly spread over the decades").or(48.0),
+        Key::may("no-instability", Form::Flag, "leaves the border of thermal instability out"),
+        Key::may("run", Form::OneOrMore, "result file of a run, whose course is laid over the chart"),
+        Key::may(
+            "component",
+            Form::Name,
+            "the switch in that run; its voltage and current must be recorded (`NAME.voltage`, `NAME.current`)",
+        ),
+        Key::may("voltage-signal", Form::Text, "recorded signal of its voltage, in place of `NAME.voltage`"),
+        Key::may("current-signal", Form::Text, "recorded signal of its current, in place of `NAME.current`"),
+        Key::may("required-margin", Form::Quantity("1", Positive), "margin that the course must keep").or(1.0),
+        CELLS,
+    ],
+};
+
+/// Widths, unless others are asked for, s.
+const WIDTHS: [f64; 5] = [1e-5, 1e-4, 1e-3, 1e-2, 1e-1];
+
+/// What is asked.
+#[derive(Clone, Debug)]
+struct Options {
+    way: Way,
+    /// s; the last is ∞.
+    widths: Vec<f64>,
+    /// Voltages of the answers, V.
+    voltages: Vec<f64>,
+    /// Voltages of the chart, V.
+    grid: Vec<f64>,
+    instability: bool,
+    /// Rated voltage, V.
+    rated: f64,
+    required_margin: f64,
+}
+
+fn read(q: &Question, part: &Part) -> Result<Options, StudyError> {
+    let rated = part.rated_voltage().ok_or_else(|| {
+        StudyError::Refused(format!("{}: it states neither a rated nor a breakdown voltage", part.name))
+    })?;
+    let from = q.number("from");
+    if from >= rated {
+        let found = format!("from {} to the rated voltage {}", people(from, "V"), people(rated, "V"));
+        return Err(q.wrong("from", found, "a voltage below the rated one"));
+    }
+    let mut widths = q.numbers("width");
+    if widths.is_empty() {
+        widths = WIDTHS.to_vec();
+    }
+    widths.sort_by(f64::total_cmp);
+    widths.dedup();
+    widths.push(f64::INFINITY);
+    let mut voltages = q.numbers("voltage");
+    if let Some(above) = voltages.iter().find(|v| **v > rated) {
+        let expected = format!("at most the rated voltage, {}", people(rated, "V"));
+        return Err(q.wrong("voltage", people(*above, "V"), expected));
+    }
+    if voltages.is_empty() {
+        voltages = vec![rated];
+    }
+    let points = q.whole("points");
+    let ratio = (rated / from).ln() / (points - 1) as f64;
+    let at = |k: usize| if k + 1 == points { rated } else { from * (ratio * k as f64).exp() };
+    if q.files("run").is_empty() {
+        for key in ["component", "voltage-signal", "current-signal"] {
+            if q.fields.has(key) {
+                return Err(q.wrong(key, "no `run` beside it", "the result file that it is of"));
+            }
+        }
+    }
+    Ok(Options {
+        way: Way::of(q)?,
+        widths,
+        voltages,
+        grid: (0..points).map(at).collect(),
+        instability: !q.flag("no-instability"),
+        rated,
+        required_margin: q.number("required-margin"),
+    })
+}
+
+/// A width in words.
+fn width_words(width: f64) -> String {
+    if width.is_infinite() { "direct current".into() } else { people(width, "s") }
+}
+
+fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError> {
+    let [part] = question.parts("part") else {
+        return Err(question.wrong("part", "none", "a part"));
+    };
+    let options = read(question, part)?;
+    let package = heat_path::package(question, 0);
+    let level = context.level.0;
+    // Coarser computations take fewer samples of a course over the same chart.
+    let left = (level > 0).then(|| question.left::<Charted>()).flatten();
+    let charted = match left {
+        Some(left) => left,
+        None => {
+            let charted = Arc::new(chart(question, part, package, &options, context)?);
+            if level == 0 {
+                question.leave((*charted).clone());
+            }
+            charted
+        }
+    };
+    context.go_on()?;
+    let course = course::read(question, 1 << level.clamp(0, 2))?;
+    let laid = course.as_ref().map(|course| course::lay(course, &charted, &options));
+    let doubts = heat_path::contradictions(part, package);
+    let mut study = answers::study(&charted, laid.as_ref(), &options, &doubts);
+    study.computation.refined = STUDY.refines;
+    if !context.brief {
+        study.tables = tables::tables(&charted, laid.as_ref());
+        let caption = "Largest current of a rectangular pulse against voltage, by pulse width; signs: what each border is.";
+        study.figures = vec![StudyFigure::new(caption, picture::picture(&charted, laid.as_ref(), &options))];
+    }
+    Ok(study)
+}
