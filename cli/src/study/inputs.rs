@@ -141,9 +141,9 @@ pub fn gather(
                 }
                 What::Result => {
                     // Relative to the file that names it.
-                    let folder = sources.files.get(place.file.0).and_then(|f| f.0.parent());
+                    let folder = sources.files.get(span.file.0).and_then(|f| f.0.parent());
                     let path = folder.map(Path::to_path_buf).unwrap_or_default().join(name);
-                    tables.push(path_node(path.display().to_string(), place));
+                    tables.push(path_node(path.display().to_string(), span));
                     None
                 }
                 What::Scenario => None,
@@ -231,14 +231,14 @@ fn text(
 }
 
 /// A file of which only the path is reported.
-fn as_path(file: FileId, place: &Place, sources: &Sources) -> Node {
-    path_node(sources.files.get(file.0).map_or(String::new(), |f| f.0.display().to_string()), place)
+fn as_path(file: FileId, span: &Span, sources: &Sources) -> Node {
+    path_node(sources.files.get(file.0).map_or(String::new(), |f| f.0.display().to_string()), span)
 }
 
-fn path_node(path: String, place: &Place) -> Node {
-    let node = Node { place: place.clone(), value: Raw::Text(path) };
-    let entries = vec![("path".to_string(), place.clone(), node)];
-    Node { place: place.clone(), value: Raw::Table(RawTable { place: place.clone(), entries }) }
+fn path_node(path: String, span: &Span) -> Node {
+    let node = Node { span: span.clone(), value: Raw::Text(path) };
+    let entries = vec![("path".to_string(), span.clone(), node)];
+    Node { span: span.clone(), value: Raw::Table(RawTable { span: span.clone(), entries }) }
 }
 
 /// A file that a study opens by itself.

@@ -96,7 +96,8 @@ impl Drifts {
         let (i, x) = place(current.ln(), &self.ln_current);
         let (j, y) = place(celsius, &self.celsius);
         let at = |j: usize, i: usize| self.table[j * self.ln_current.len() + i][die];
-        (1.0 - y) * ((1.0 - x) * at(j, i) + x * at(j, i + 1)) + y * ((1.0 - x) * at(j + 1, i) + x * at(j + 1, i + 1))
+        (1.0 - y) * ((1.0 - x) * at(j, i) + x * at(j, i + 1))
+            + y * ((1.0 - x) * at(j + 1, i) + x * at(j + 1, i + 1))
     }
 }
 

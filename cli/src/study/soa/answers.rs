@@ -111,19 +111,21 @@ fn of_course(laid: &Laid, charted: &Charted, options: &Options) -> Vec<Answer> {
     out.push(Answer::new("run.margin.current", "current there", of(|n| n.current), "A"));
     let avalanche = charted.part.ratings.avalanche_limit(options.rated, 1.0).is_some();
     let remark = when(laid.voltage.1);
-    let voltage = Answer::new("run.voltage", format!("largest voltage of {}", laid.name), laid.voltage.0, "V")
-        .limited(Bounds::at_most(options.rated), "rated voltage")
-        .remark(if avalanche && laid.voltage.0 > options.rated {
-            format!("{remark}; the avalanche ratings of the part are for single pulses")
-        } else {
-            remark
-        });
+    let voltage =
+        Answer::new("run.voltage", format!("largest voltage of {}", laid.name), laid.voltage.0, "V")
+            .limited(Bounds::at_most(options.rated), "rated voltage")
+            .remark(if avalanche && laid.voltage.0 > options.rated {
+                format!("{remark}; the avalanche ratings of the part are for single pulses")
+            } else {
+                remark
+            });
     out.push(voltage);
     for (die, &(celsius, time)) in charted.law.names().iter().zip(&laid.junctions) {
         let rise = celsius - charted.path.cold().first().copied().unwrap_or(0.0);
-        let answer = Answer::new(format!("run.{die}"), format!("junction of {die} by the course"), celsius, "degC")
-            .limited(Bounds::at_most(charted.hottest), "T_j,max")
-            .remark(when(time));
+        let answer =
+            Answer::new(format!("run.{die}"), format!("junction of {die} by the course"), celsius, "degC")
+                .limited(Bounds::at_most(charted.hottest), "T_j,max")
+                .remark(when(time));
         out.push(uncertain(answer, charted, rise * mesh(options.widths[0])));
     }
     out

@@ -98,7 +98,10 @@ pub(super) fn chart(
     let area = Area { part: &law, path: &path, hottest, ratings, drifts: drifts.as_deref() };
     let mesh = heat.mesh.as_ref().filter(|_| context.errors);
     let nudged_path = path.scaled(1.0 + NUDGE);
-    let nudged = Area { path: &nudged_path, ..Area { part: &law, path: &path, hottest, ratings, drifts: drifts.as_deref() } };
+    let nudged = Area {
+        path: &nudged_path,
+        ..Area { part: &law, path: &path, hottest, ratings, drifts: drifts.as_deref() }
+    };
     let line = |&width: &f64| -> Option<Drawn> {
         let border = area.border(&options.grid, width)?;
         let share = mesh.map_or(0.0, |m| m.at(width));

@@ -71,7 +71,8 @@ static SECTION: Section = Section {
             "voltages at which the largest current of each width is answered; without it the rated one",
         ),
         Key::may("from", Form::Quantity("V", Positive), "least voltage of the chart").or(0.1),
-        Key::may("points", Form::Whole(10, 400), "voltages of the chart, evenly spread over the decades").or(48.0),
+        Key::may("points", Form::Whole(10, 400), "voltages of the chart, evenly spread over the decades")
+            .or(48.0),
         Key::may("no-instability", Form::Flag, "leaves the border of thermal instability out"),
         Key::may("run", Form::OneOrMore, "result file of a run, whose course is laid over the chart"),
         Key::may(
@@ -81,7 +82,8 @@ static SECTION: Section = Section {
         ),
         Key::may("voltage-signal", Form::Text, "recorded signal of its voltage, in place of `NAME.voltage`"),
         Key::may("current-signal", Form::Text, "recorded signal of its current, in place of `NAME.current`"),
-        Key::may("required-margin", Form::Quantity("1", Positive), "margin that the course must keep").or(1.0),
+        Key::may("required-margin", Form::Quantity("1", Positive), "margin that the course must keep")
+            .or(1.0),
         CELLS,
     ],
 };
