@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use serde::Serialize;
 
 use crate::command::args::ViewArgs;
-use crate::command::run::listen;
+use crate::signals::listen;
 use crate::exit::{BAD_INPUT, DONE, INPUT_OUTPUT};
 use crate::output::streams::Streams;
 use crate::output::view::{SourceError, Viewer, ViewerError};

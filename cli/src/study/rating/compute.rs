@@ -13,6 +13,7 @@ use joulestep_models::rating::{Conducts, HeatPath};
 use rayon::prelude::*;
 
 use super::{Options, Sharing, failed, widths};
+use crate::output::answer::Estimation;
 use crate::study::{Context, StudyError};
 
 /// Steps of a pulse take the heat as the mean of that at their ends, tables the share of a die as a straight line
@@ -157,7 +158,7 @@ fn heat(
     let cells = (options.cells << context.level.0.clamp(FINEST, 0).unsigned_abs()).min(MOST_CELLS);
     let mut bare = Package { title: String::new(), ..package.clone() };
     bare.cooling.iter_mut().for_each(|c| c.temperature = 0.0);
-    let with_errors = context.errors && !context.brief;
+    let with_errors = context.estimation != Estimation::None && !context.brief;
     let key = format!("package {name} {cells} {with_errors} {bare:?}");
     let solved: Arc<PackageHeat> = context.cache.get(key, || {
         let solve = if with_errors { heat_of_package } else { solve_package };
@@ -270,7 +271,7 @@ pub(super) fn rate(
     let flat = found.flat(options);
     // The search ends within this share.
     let mut further: Vec<f64> = flat.iter().map(|(x, _)| 4.0 * EXACT * x.abs()).collect();
-    let mesh = heat.mesh.as_ref().filter(|_| context.errors && level <= 0);
+    let mesh = heat.mesh.as_ref().filter(|_| context.estimation != Estimation::None && level <= 0);
     if let Some(mesh) = mesh {
         // What a small share of all rises does to each number, in coarse steps.
         let (plain, nudged) = (at(4, &path)?, at(4, &path.scaled(1.0 + NUDGE))?);
