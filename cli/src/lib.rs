@@ -121,7 +121,6 @@ fn execute(args: Vec<OsString>, streams: &mut Streams<'_>) -> io::Result<u8> {
         return written::refused(&why, json, streams);
     }
     match cli.command {
-        Command::Run(args) => command::run::run(&args, streams),
         Command::Check(args) => command::check::check(&args, streams),
         Command::Report(args) => command::report::report(&args, streams),
         Command::Batch(args) => command::batch::batch(&args, streams),

@@ -12,7 +12,8 @@ use std::collections::BTreeMap;
 use joulestep_engine::run::setup::Setup;
 use wide::f64x4;
 
-use crate::batch::variant::{Built, PlannedBatch};
+use crate::batch::variant::PlannedBatch;
+use crate::study::run::Built;
 
 /// How far a variant's numbers in lanes may lie from those it has alone, as a fraction of the largest magnitude that
 /// their quantity has in the table, where the scenario keeps the default error bounds of a step: means, energies (all

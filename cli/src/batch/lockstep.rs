@@ -16,9 +16,10 @@ use crate::batch::errors::{estimate, verdict};
 use crate::batch::measure::Measures;
 use crate::batch::row::{Row, Status};
 use crate::batch::subject::Subject;
-use crate::batch::variant::{Built, Once, PlannedBatch, coarsen};
+use crate::batch::variant::{Once, PlannedBatch, coarsen};
 use crate::judge::{Computed, Level, Uncertainty};
 use crate::output::account::{Account, Outcome};
+use crate::study::run::Built;
 
 /// A row, and whether its variant ran in lockstep with others.
 #[derive(Clone, Debug)]

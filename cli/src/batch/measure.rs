@@ -4,7 +4,7 @@ use joulestep_engine::recorder::{Event, EventKind, Recorder};
 
 use crate::batch::plan::{MeasureSpec, Measured};
 use crate::output::account::event_lines::Line;
-use crate::output::account::numbers::Course;
+use crate::study::run::Course;
 
 /// Gathers the numbers of a plan from the samples of a run.
 #[derive(Clone, Debug)]

@@ -8,18 +8,15 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 
-use joulestep_engine::recorder::{Event, Layout, Recorder, Row as LedgerRow};
-use joulestep_engine::run::time_loop::Ended;
-
 use crate::batch::errors::Errors;
 use crate::batch::plan::Keep;
-use crate::batch::row::{OF_LEDGER, Row, Status};
-use crate::batch::variant::{Built, PlannedBatch};
+use crate::batch::row::{Row, Status};
+use crate::batch::variant::PlannedBatch;
 use crate::diagnostic::Sources;
-use crate::judge::Uncertainty;
-use crate::output::account::event_lines::EventLines;
-use crate::output::account::{Account, Outcome, store};
-use crate::output::result::{ResultWriter, WriterOptions};
+use crate::judge::{Number, Uncertainty};
+use crate::output::answer::Outcome;
+use crate::study::Recording;
+use crate::study::run::{Kept, STUDY, solved};
 
 /// Result file of a variant within the folder.
 pub fn file_name(variant: usize) -> String {
@@ -122,56 +119,8 @@ pub fn write(
     Ok(())
 }
 
-struct Recording<'a> {
-    writer: ResultWriter,
-    events: EventLines,
-    stop: &'a AtomicBool,
-}
-
-impl Recorder<f64> for Recording<'_> {
-    fn begin(&mut self, layout: &Layout) {
-        self.writer.begin(layout);
-    }
-    fn sample(&mut self, t: f64, values: &[f64]) {
-        self.writer.sample(t, values);
-    }
-    fn thermal(&mut self, t: f64, celsius: &[f64]) {
-        self.writer.thermal(t, celsius);
-    }
-    fn event(&mut self, event: &Event) {
-        self.writer.event(event);
-        self.events.push(event);
-    }
-    fn row(&mut self, row: &LedgerRow<f64>) {
-        self.writer.row(row);
-    }
-    fn go_on(&mut self, t: f64) -> bool {
-        Recorder::<f64>::go_on(&mut self.writer, t) && !self.stop.load(Ordering::Relaxed)
-    }
-}
-
-/// The errors of a row in the order of an account's numbers.
-fn of_account(
-    study: &PlannedBatch,
-    row: &Row,
-    errors: &Errors,
-    account: &Account,
-    components: usize,
-) -> Vec<Uncertainty> {
-    let own = usize::from(study.plan.search.is_some()) + study.plan.measures.len();
-    let mut all = errors.of_row(study, row);
-    all.truncate(all.len().saturating_sub(OF_LEDGER));
-    let mut all: Vec<Uncertainty> = all.into_iter().skip(own).collect();
-    // What drives and the like turn over is no column.
-    let before =
-        2 * (account.judged.len() + account.peaks.len()) + 3 * (account.junctions.len() + components);
-    let others = 3 * account.energies.len().saturating_sub(components);
-    let at = before.min(all.len());
-    all.splice(at..at, std::iter::repeat_n(Uncertainty::Bare, others));
-    all
-}
-
-/// Runs a variant into a result file; whether it came to its end.
+/// Runs a variant into a result file, its numbers with the errors that the table has of them; whether it came to its
+/// end.
 fn record(
     study: &PlannedBatch,
     row: &Row,
@@ -179,8 +128,6 @@ fn record(
     path: &Path,
     stop: &AtomicBool,
 ) -> Result<bool, String> {
-    let Built { setup, facts } = study.prepared(row)?;
-    let mut run = setup.ready().map_err(|e| e.to_string())?;
     let values = study.plan.inputs.iter().zip(study.inputs(row.variant));
     let values: Vec<String> = values
         .map(|(input, x)| format!("# {} = {x:?} {}\n", input.parameter.path, input.parameter.unit))
@@ -188,21 +135,21 @@ fn record(
     let own = format!("# variant {} of a batch:\n{}", row.variant, values.concat());
     let mut inputs = Sources::of_text(own);
     inputs.merge(study.inputs.clone());
-    let writer = ResultWriter::create(path, &inputs, WriterOptions::default()).map_err(|e| e.to_string())?;
-    let mut recording = Recording { writer, events: EventLines::default(), stop };
-    let outcome = match run.advance(facts.end, &mut recording) {
-        Ok(Ended::Reached) => Outcome::Done,
-        Ok(Ended::Stopped) => Outcome::Interrupted,
-        Err(error) => Outcome::Failed(error.to_string()),
-    };
-    run.finish(&mut recording);
-    let mut account = Account::new(&run, &facts, recording.events.lines(), outcome);
-    account.adopt(of_account(study, row, errors, &account, facts.placed.len()));
-    let complete = account.outcome == Outcome::Done;
-    let ledger = store::ledger(&run.ledger());
-    let finished = recording.writer.finish(complete, Some(&ledger), Some(&store::summary(&account)));
-    finished.map_err(|e| e.to_string())?;
-    match account.outcome {
+    let recording = Recording::new(path.to_path_buf());
+    let kept = Kept { file: Some((&recording, &inputs)), shown: true, quiet: true };
+    let name = format!("variant {}", row.variant);
+    let mut found = solved(study.prepared(row)?, &name, stop, kept).map_err(|why| why.to_string())?;
+    found.kind = STUDY.section.name.into();
+    let of_row = errors.of_row(study, row);
+    let known: BTreeMap<&str, &Uncertainty> =
+        study.outputs.iter().map(|c| c.name.as_str()).zip(&of_row).collect();
+    let error = |n: &Number| known.get(n.name.as_str()).map_or(Uncertainty::Bare, |e| (*e).clone());
+    let own: Vec<Uncertainty> = found.computed().numbers.iter().map(error).collect();
+    found.adopt(&own);
+    found.judge();
+    found.inputs = inputs.clone();
+    recording.finish(&found).map_err(|e| e.to_string())?;
+    match found.outcome {
         Outcome::Done => Ok(true),
         Outcome::Interrupted => Ok(false),
         Outcome::Failed(why) => Err(why),

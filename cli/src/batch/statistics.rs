@@ -84,13 +84,17 @@ pub struct Worst {
     pub inputs: BTreeMap<String, f64>,
 }
 
+fn set_by<S: Serializer>(user: &bool, to: S) -> Result<S::Ok, S::Error> {
+    to.serialize_str(if *user { "user" } else { "part" })
+}
+
 /// A limit over all variants.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct LimitSummary {
     /// Its name.
     pub name: String,
     /// Whether the user set it; else it is a rating of a part.
-    #[serde(rename = "set_by", serialize_with = "crate::output::account::json::set_by")]
+    #[serde(rename = "set_by", serialize_with = "set_by")]
     pub by_user: bool,
     /// Variants that keep it, by more than the error, of all.
     pub kept: Share,

@@ -24,10 +24,11 @@ use crate::diagnostic::{Refusal, Sources};
 use crate::input::keys::InputError;
 use crate::input::keys::include::Open;
 use crate::input::keys::raw::RawTable;
-use crate::input::scenario::build::{Ready, Reductions, build_with};
+use crate::input::scenario::build::{Reductions, build_with};
 use crate::input::scenario::resolve::{self, Loaded, as_typed};
 use crate::judge::{Computed, Level, Number, Uncertainty};
-use crate::output::account::{Account, Facts, Outcome};
+use crate::output::account::{Account, Outcome};
+use crate::study::run::{self, Built};
 
 /// A plan with its scenario, ready to run any of its variants.
 #[derive(Debug)]
@@ -78,15 +79,6 @@ impl Bound {
     }
 }
 
-/// A variant ready to run.
-#[derive(Debug)]
-pub struct Built {
-    /// What the engine needs.
-    pub(super) setup: Setup<f64>,
-    /// What its account needs.
-    pub(super) facts: Facts,
-}
-
 /// What one run of a variant gives.
 #[derive(Clone, Debug)]
 pub(super) struct Once {
@@ -119,13 +111,6 @@ pub struct Wrong {
     pub path: PathBuf,
     /// What is wrong.
     pub error: InputError,
-}
-
-/// What is run, and what its account has to know.
-fn apart(ready: Ready, title: String, end: f64) -> Built {
-    let Ready { setup, placed, judging, signals, metered, .. } = ready;
-    let facts = Facts { title, end, method: setup.method.name, placed, judging, signals, metered };
-    Built { setup, facts }
 }
 
 type Read = (RawTable, Option<Loaded>, Subject, Plan, (Vec<Column>, Vec<Bound>));
@@ -195,7 +180,12 @@ impl PlannedBatch {
         let unread = |error| Wrong { what: "the plan", path: path.to_path_buf(), error };
         let plan_file = open_plan(path, &remember).map_err(unread)?;
         let reductions = Reductions::default();
-        let (root, loaded, subject, plan, (outputs, limits)) = match plan_file.fields.text("scenario") {
+        // `scenario` in the plan, or in the table of the study `run`.
+        let of_study = plan_file.fields.table(run::STUDY.section.name);
+        let of_study =
+            of_study.and_then(|run| run.texts("scenario").first()).map(|named| named.name.as_str());
+        let scenario = plan_file.fields.text("scenario").or(of_study);
+        let (root, loaded, subject, plan, (outputs, limits)) = match scenario {
             Some(named) => run_of(&plan_file, &beside(path, named), &reductions, &remember)?,
             None => study_of(&plan_file, &remember)?,
         };
@@ -280,7 +270,7 @@ impl PlannedBatch {
             InputError::Refused(refusal) => describe(refusal),
         })?;
         let ready = build_with(&scenario, &self.reductions).map_err(describe)?;
-        Ok(apart(ready, scenario.title, scenario.steps.end))
+        Ok(Built::new(ready, scenario.title, scenario.steps.end))
     }
 
     /// What a row's variant runs. Where the plan searches, at the value found.

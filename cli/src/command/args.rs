@@ -83,20 +83,6 @@ pub struct Cli {
 #[derive(Debug, Subcommand)]
 #[expect(clippy::large_enum_variant, reason = "made once, for the command line")]
 pub enum Command {
-    /// Run a scenario and write the result file.
-    ///
-    /// Solves the circuit, coupled to the thermal network, from the scenario's start to its end, and writes waveforms,
-    /// junction temperatures and events to an HDF5 file as it goes. Then prints the events, the extremes of the
-    /// recorded signals, the hottest junctions, the energies with the ledger's residual, and the verdict over the
-    /// ratings of the parts and the limits that the scenario sets.
-    ///
-    /// Every number has its numerical error (±) beside it, from two coarser runs of the same that cost less than the
-    /// run itself. A limit is kept or exceeded only by more than the error; between, the verdict is "not proven".
-    ///
-    /// Progress goes to standard error. Ctrl-C, SIGTERM and SIGHUP end the run at once and keep what was computed:
-    /// the file is closed with its attribute `complete` at 0.
-    #[command(after_long_help = "Example:\n  joulestep run examples/ferry-breaker.toml --out ferry.h5")]
-    Run(RunArgs),
     /// Check a scenario without running it.
     ///
     /// Reads the scenario with the files it includes and connects the circuit. Reports every error with file, line and
@@ -143,42 +129,6 @@ pub enum Command {
     /// Print a completion script for a shell.
     #[command(after_long_help = COMPLETIONS)]
     Completions(CompletionsArgs),
-}
-
-/// Arguments of `run`.
-#[derive(Debug, Args)]
-pub struct RunArgs {
-    /// Scenario file (TOML).
-    pub scenario: PathBuf,
-    /// Result file to write (HDF5); it must not exist yet.
-    #[arg(long, short, value_name = "FILE.h5")]
-    pub out: PathBuf,
-    /// Replace the result file if it exists.
-    #[arg(long)]
-    pub force: bool,
-    /// Leave out the two coarser runs that estimate the error of every number; values are then judged as they stand.
-    #[arg(long)]
-    pub no_estimate: bool,
-    /// Repeat with finer and finer steps until every judged number stands still within its margin; the file holds the
-    /// last.
-    ///
-    /// Each round halves the base and the finest step, divides the error bounds by 16 and the coupling of heat by 4,
-    /// and costs about twice the one before. Two to five rounds; if they are not enough, the verdict is "not proven".
-    #[arg(long, conflicts_with = "no_estimate")]
-    pub prove: bool,
-    /// Report the effect of the tolerances that part files state, or of the inputs that a plan draws.
-    ///
-    /// Two runs for each input, one standard deviation to either side, and one for each judged extreme far out; numbers
-    /// are judged with three standard deviations beside their numerical errors. A number that is not linear in its
-    /// inputs is marked, and not proven. Without this the verdict is one of the nominal part.
-    #[arg(long, value_name = "PLAN", conflicts_with = "prove")]
-    pub spread: Option<Option<PathBuf>>,
-    /// Show no progress; the account is still printed.
-    #[arg(long, short)]
-    pub quiet: bool,
-    /// Print the account as JSON (SI units, temperatures in degC), without progress.
-    #[arg(long)]
-    pub json: bool,
 }
 
 /// Arguments of `check`.

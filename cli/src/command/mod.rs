@@ -7,8 +7,9 @@ pub mod check;
 pub mod completions;
 pub mod parts;
 pub mod report;
-pub mod run;
 pub mod schema;
+mod spread;
+pub mod study;
 pub mod view;
 
 use std::io;

@@ -55,17 +55,20 @@ impl Uncertainty {
         }
     }
 
-    /// For a table: "± 0.12 V", with "(not converging)" where it is so, "not estimated", or nothing for a bare number.
+    /// For a table: "± 0.12 V", with "(not converging)" where it is so, "not estimated", or nothing for a bare number
+    /// and one without error.
     pub fn words(&self, unit: &str) -> String {
         let (factor, unit) = match unit {
             "degC" => (1.0, "K"),
             "V/s" => (1e-9, "V/ns"),
             "A/s" => (1e-9, "A/ns"),
+            "A^2 s" => (1.0, "A\u{b2}s"),
             unit => (1.0, unit),
         };
         let digits = |x: &f64| people_digits(factor * x, unit, 2);
         match self {
             Self::Bare => String::new(),
+            Self::Within { plus_minus: 0.0 } => String::new(),
             // Nothing bounds it.
             _ if self.plus_minus().is_some_and(|x| !x.is_finite()) => "not estimated".into(),
             Self::Within { plus_minus } => format!("± {}", digits(plus_minus)),

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use joulestep_engine::units::people;
+use joulestep_engine::units::people_digits;
 use serde::{Serialize, Serializer};
 
 use crate::judge::Uncertainty;
@@ -16,14 +16,31 @@ pub struct Head {
     pub name: String,
     /// Symbol above the column in text.
     pub symbol: String,
-    /// Unit symbol; empty for text.
+    /// Unit symbol; empty for text; [`OF_ROW`] where every row has its own.
     pub unit: String,
+    /// Significant digits for people.
+    pub digits: usize,
 }
+
+/// Unit of a column whose rows have units of their own: those of the text column [`UNIT`].
+pub const OF_ROW: &str = "of row";
+/// Least width to which texts of a last column are broken.
+pub(crate) const NARROWEST: usize = 24;
+/// Name of the column that holds the units of rows.
+pub const UNIT: &str = "unit";
 
 impl Head {
     /// A column of numbers.
     pub fn number(name: &str, symbol: &str, unit: &str) -> Self {
-        Self { name: name.into(), symbol: symbol.into(), unit: unit.into() }
+        Self { name: name.into(), symbol: symbol.into(), unit: unit.into(), digits: 3 }
+    }
+    /// A column of text for programs and documents: too long for a terminal.
+    pub fn long_text(name: &str) -> Self {
+        Self::number(name, "", "")
+    }
+    /// A column of instants, s.
+    pub fn instant(name: &str, symbol: &str) -> Self {
+        Self { digits: 6, ..Self::number(name, symbol, "s") }
     }
     /// A column of text.
     pub fn text(name: &str) -> Self {
@@ -84,7 +101,7 @@ impl Table {
     /// empty field where there is none.
     pub fn csv(&self) -> String {
         let head = |h: &Head| match h.unit.as_str() {
-            "" | "1" => field(&h.name),
+            "" | "1" | OF_ROW => field(&h.name),
             unit => field(&format!("{} ({unit})", h.name)),
         };
         let cell = |c: &Cell| match c {
@@ -120,13 +137,56 @@ impl Table {
         self.text_of(&self.picked(names))
     }
 
+    /// The unit of a cell.
+    pub fn unit_of<'a>(&'a self, row: &'a [Cell], column: usize) -> &'a str {
+        let named = || match row.get(self.heads.iter().position(|h| h.name == UNIT)?) {
+            Some(Cell::Text(unit)) => Some(unit.as_str()),
+            _ => None,
+        };
+        match self.heads[column].unit.as_str() {
+            OF_ROW => named().unwrap_or("1"),
+            unit => unit,
+        }
+    }
+
+    /// Whether nobody need read a column: units that stand beside their numbers.
+    pub fn is_for_programs(&self, column: usize) -> bool {
+        self.heads[column].name == UNIT && self.heads.iter().any(|h| h.unit == OF_ROW)
+    }
+
+    /// Columns of so many text columns, the last one's texts broken at spaces where they would go beyond.
+    fn lines_of(&self, picked: &[usize], width: usize) -> String {
+        let is_text = |k: &usize| self.heads[*k].unit.is_empty();
+        let Some((&last, before)) =
+            picked.split_last().filter(|(k, before)| is_text(k) && !before.is_empty())
+        else {
+            return self.text_of(picked);
+        };
+        let others = self.text_of(before);
+        let begin = others.lines().map(|l| l.chars().count()).max().unwrap_or(0) + 2;
+        let mut cells = vec![self.heads[last].symbol.as_str()];
+        cells.extend(self.rows.iter().map(|row| if let Cell::Text(text) = &row[last] { text } else { "" }));
+        let mut out = String::new();
+        for (line, cell) in others.lines().zip(cells) {
+            let pieces =
+                broken(&crate::diagnostic::printable(cell), width.saturating_sub(begin).max(NARROWEST));
+            for (k, piece) in pieces.iter().enumerate() {
+                let head = if k == 0 { line } else { "" };
+                let pad = begin - head.chars().count();
+                out.push_str(format!("{head}{:pad$}{piece}", "").trim_end());
+                out.push('\n');
+            }
+        }
+        out
+    }
+
     fn text_of(&self, picked: &[usize]) -> String {
         let mut lines = vec![picked.iter().map(|&k| self.heads[k].symbol.clone()).collect::<Vec<_>>()];
         for row in &self.rows {
             let cell = |&k: &usize| match &row[k] {
                 Cell::Text(text) => crate::diagnostic::printable(text),
-                Cell::Number(x) => shown(*x, &self.heads[k].unit),
-                Cell::Error(error) => errors::words(error, &self.heads[k].unit),
+                Cell::Number(x) => shown_digits(*x, self.unit_of(row, k), self.heads[k].digits),
+                Cell::Error(error) => errors::words(error, self.unit_of(row, k)),
                 Cell::None => "-".into(),
             };
             lines.push(picked.iter().map(cell).collect());
@@ -139,6 +199,12 @@ impl Table {
 /// A number as the trade reads it: slopes per nanosecond, areas in mm², specific resistances in mΩ·cm², products with
 /// a resistance in mΩ.
 pub fn shown(x: f64, unit: &str) -> String {
+    shown_digits(x, unit, 3)
+}
+
+/// The same with a number of significant digits.
+pub fn shown_digits(x: f64, unit: &str, digits: usize) -> String {
+    let people = |x, unit| people_digits(x, unit, digits);
     match unit {
         // Counts, and what is one.
         "1" if x.fract() == 0.0 && x.abs() < 1e9 => format!("{x}"),
@@ -160,6 +226,22 @@ impl Serialize for Table {
         let names = || self.heads.iter().map(|h| &h.name);
         to.collect_seq(self.rows.iter().map(|row| names().zip(row).collect::<BTreeMap<_, _>>()))
     }
+}
+
+/// A text in pieces of at most `width` characters, broken at spaces.
+fn broken(text: &str, width: usize) -> Vec<String> {
+    let mut pieces = vec![String::new()];
+    for word in text.split(' ') {
+        match pieces.last_mut() {
+            Some(piece) if piece.is_empty() => piece.push_str(word),
+            Some(piece) if piece.chars().count() + 1 + word.chars().count() <= width => {
+                piece.push(' ');
+                piece.push_str(word);
+            }
+            _ => pieces.push(word.to_string()),
+        }
+    }
+    pieces
 }
 
 /// Lines of cells in columns as wide as they need be, each indented by two.

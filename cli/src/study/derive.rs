@@ -189,9 +189,11 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
     Ok(Study {
         title: format!("What differs in a part derived from {}?", part.name),
         answers,
-        statements: vec![origin],
         notes,
-        conditions: vec!["Layers and doping stay; heat flows straight down through what scales.".into()],
+        conditions: vec![
+            origin,
+            "Layers and doping stay; heat flows straight down through what scales.".into(),
+        ],
         definitions: DEFINITIONS.map(|(a, b)| (a.to_string(), b.to_string())).to_vec(),
         tables: vec![table(&changed)],
         figures,

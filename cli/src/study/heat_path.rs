@@ -12,6 +12,7 @@ use joulestep_models::rating::heat::{Heat, PackageHeat, heat_of_package, heat_of
 
 use super::{Context, Question, StudyError};
 use crate::input::keys::shape::{Form, Key};
+use crate::output::answer::Estimation;
 
 /// The package of each part.
 pub const ON: Key = Key::may(
@@ -104,7 +105,7 @@ impl Way {
         let cells = (self.cells << context.level.0.clamp(FINEST, 0).unsigned_abs()).min(MOST_CELLS);
         let mut bare = Package { title: String::new(), ..package.clone() };
         bare.cooling.iter_mut().for_each(|c| c.temperature = 0.0);
-        let with_errors = context.errors && !context.brief;
+        let with_errors = context.estimation != Estimation::None && !context.brief;
         let key = format!("package {name} {cells} {with_errors} {bare:?}");
         let solved: Arc<PackageHeat> = context.cache.get(key, || {
             let solve = if with_errors { heat_of_package } else { solve_package };

@@ -5,7 +5,6 @@
 //! batch follow from it. To add a study: one file with an `Entry`, its `mod` line and its line in [`CATALOGUE`].
 
 pub mod cache;
-pub mod command;
 pub mod heat_path;
 pub mod inputs;
 pub mod question;
@@ -21,11 +20,15 @@ pub mod impedance;
 pub mod mission;
 pub mod rating;
 pub mod resistance;
+pub mod run;
 pub mod sizing;
 pub mod soa;
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
+
+use joulestep_engine::error::SolverError;
+use joulestep_engine::run::setup::Refusal as NoStart;
 
 pub use cache::Cache;
 pub use inputs::{Count, Input, What};
@@ -37,10 +40,11 @@ use crate::exit::{BAD_INPUT, INPUT_OUTPUT, NUMERICAL};
 use crate::input::keys::shape::Section;
 use crate::input::scenario::build::Reductions;
 use crate::judge::Level;
-use crate::output::answer::Study;
+use crate::output::answer::{Estimation, Study};
 
 /// All studies, in the order of the help.
 pub static CATALOGUE: &[&Entry] = &[
+    &run::STUDY,
     &cycle::STUDY,
     &mission::STUDY,
     &double_pulse::STUDY,
@@ -89,8 +93,8 @@ pub struct Context<'a> {
     pub quiet: bool,
     /// Whether only the answers are asked for, no tables and figures: in a batch.
     pub brief: bool,
-    /// Whether errors are asked for.
-    pub errors: bool,
+    /// How errors are found.
+    pub estimation: Estimation,
     /// Intermediate results by what they were made from.
     pub cache: &'a Cache,
     /// The result file that a recording study fills while it runs.
@@ -151,6 +155,16 @@ impl StudyError {
             Self::Numerical(_) => NUMERICAL,
             Self::Output(_) => INPUT_OUTPUT,
             Self::Interrupted => crate::signals::code(),
+        }
+    }
+}
+
+impl From<NoStart> for StudyError {
+    fn from(why: NoStart) -> Self {
+        match why {
+            NoStart::Start(SolverError::Interrupted) => Self::Interrupted,
+            NoStart::Start(_) => Self::Numerical(why.to_string()),
+            _ => Self::Refused(why.to_string()),
         }
     }
 }

@@ -105,6 +105,12 @@ impl Question {
         self.scenario.as_deref().ok_or_else(none)
     }
 
+    /// What it is called where nothing has a title: the name of its first file.
+    pub fn name(&self) -> String {
+        let first = self.inputs.files.first().and_then(|f| f.0.file_stem());
+        first.map_or_else(|| self.entry.name.into(), |stem| stem.to_string_lossy().into_owned())
+    }
+
     /// The scenario, where there is one.
     pub fn shared_scenario(&self) -> Option<Arc<Scenario>> {
         self.scenario.clone()

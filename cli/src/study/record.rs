@@ -4,9 +4,12 @@ use std::fmt;
 use std::path::PathBuf;
 use std::sync::{Mutex, PoisonError};
 
-use super::{Question, StudyError};
-use crate::output::answer::{Outcome, Study};
+use super::StudyError;
+use crate::diagnostic::Sources;
+use crate::judge::{Uncertainty, Verdict};
+use crate::output::answer::{Answer, Outcome, Study, StudyTable};
 use crate::output::result::{LedgerTable, ResultError, ResultWriter, Scalar, Summary, WriterOptions};
+use crate::output::table::{Cell, Table};
 
 /// The file, and its writer once a computation has come to its end.
 pub struct Recording {
@@ -26,16 +29,17 @@ impl Recording {
         Self { path, open: Mutex::new(None) }
     }
 
-    /// A new file in place of that of a computation before.
+    /// A new file in place of that of a computation before; `inputs` are the files that went in, `kind` is the study's
+    /// name.
     ///
     /// # Errors
     /// [`StudyError::Output`].
-    pub fn create(&self, question: &Question) -> Result<ResultWriter, StudyError> {
+    pub fn create(&self, inputs: &Sources, kind: &'static str) -> Result<ResultWriter, StudyError> {
         // One that is open is closed before it is replaced.
         drop(self.open.lock().unwrap_or_else(PoisonError::into_inner).take());
-        let made = ResultWriter::create(&self.path, &question.inputs, WriterOptions::default());
+        let made = ResultWriter::create(&self.path, inputs, WriterOptions::default());
         let mut writer = made.map_err(|e| StudyError::Output(e.to_string()))?;
-        writer.studies(question.entry.section.name);
+        writer.studies(kind);
         Ok(writer)
     }
 
@@ -59,10 +63,10 @@ impl Recording {
     }
 }
 
-/// The answers as the numbers that a reader of recorded runs looks at first.
+/// The answers, and the quantities of the tables, as the numbers that a reader of recorded runs looks at first.
 fn summary(study: &Study) -> Summary {
     let finite = |x: f64| Some(x).filter(|x| x.is_finite());
-    let scalar = |a: &crate::output::answer::Answer| Scalar {
+    let scalar = |a: &Answer| Scalar {
         name: a.name.clone(),
         long_name: a.quantity.clone(),
         value: a.value,
@@ -70,19 +74,50 @@ fn summary(study: &Study) -> Summary {
         minimum: finite(a.bounds.lower),
         maximum: finite(a.bounds.upper),
         error: a.error.clone(),
+        spread: a.spread.clone(),
         ruled: Some(a.ruling),
-        ..Scalar::default()
     };
+    // What never came (a fault that was cleared) has no number.
+    let told = study.answers.iter().filter(|a| !a.value.is_nan() || !a.bounds.is_none());
     let mut doubts = study.doubts.clone();
-    if study.outcome != Outcome::Done && study.verdict == Some(crate::judge::Verdict::NotProven) {
+    if study.outcome != Outcome::Done && study.verdict == Some(Verdict::NotProven) {
         doubts.push("it did not come to its end".into());
     }
     let waived = study.answers.iter().filter_map(|a| Some(format!("`{}`: {}", a.name, a.waived.as_ref()?)));
     Summary {
-        scalars: study.answers.iter().map(scalar).collect(),
-        input: "nominal part".into(),
+        scalars: told.map(scalar).chain(study.tables.iter().flat_map(quantities)).collect(),
+        input: study.input.clone(),
         doubts,
         waivers: waived.collect(),
         notes: study.notes.clone(),
     }
+}
+
+/// The quantities of a table, each row by its first text; its second one, if any, says what it is.
+fn quantities(table: &StudyTable) -> Vec<Scalar> {
+    let Table { heads, rows } = &table.data;
+    let columns = (0..heads.len()).filter(|&k| table.quantities.contains(&heads[k].name));
+    let columns: Vec<usize> = columns.collect();
+    let scalar = |row: &Vec<Cell>, k: usize| {
+        let mut texts = row.iter().filter_map(|c| if let Cell::Text(text) = c { Some(text) } else { None });
+        let subject = texts.next().map_or("", String::as_str);
+        let words = texts.next().filter(|_| heads[1].symbol.is_empty()).map_or(subject, String::as_str);
+        let error = match row.get(k + 1) {
+            Some(Cell::Error(error)) => error.clone(),
+            _ if table.estimated.contains(&heads[k].name) => Uncertainty::Bare,
+            _ => Uncertainty::within(0.0),
+        };
+        Scalar {
+            name: format!("{subject}.{}", heads[k].name),
+            long_name: format!("{} {words}", heads[k].symbol),
+            value: if let Cell::Number(x) = row[k] { x } else { f64::NAN },
+            unit: table.data.unit_of(row, k).into(),
+            error,
+            ..Scalar::default()
+        }
+    };
+    rows.iter()
+        .flat_map(|row| columns.iter().map(move |&k| (row, k)))
+        .map(|(row, k)| scalar(row, k))
+        .collect()
 }

@@ -14,7 +14,7 @@ use crate::input::keys::raw::RawTable;
 use crate::input::keys::shape::{Section, quantity};
 use crate::input::scenario::resolve::Loaded as ScenarioFiles;
 use crate::judge::{Computed, Level, Number};
-use crate::output::answer::{Answer, Study};
+use crate::output::answer::{Answer, Estimation, Study};
 use crate::study::{Cache, Context, Entry, Question, StudyError};
 use joulestep_models::model::Range;
 
@@ -212,8 +212,15 @@ impl Varied {
             None => Question::read(self.entry, &root),
         };
         let question = question.map_err(|all| Some(describe(&all)))?;
-        let context =
-            Context { level, stop, quiet: true, brief: true, errors: true, cache: &self.cache, record: None };
+        let context = Context {
+            level,
+            stop,
+            quiet: true,
+            brief: true,
+            estimation: Estimation::Coarser,
+            cache: &self.cache,
+            record: None,
+        };
         match (self.entry.solve)(&question, &context) {
             Ok(study) => Ok((question, study)),
             Err(StudyError::Interrupted) => Err(None),

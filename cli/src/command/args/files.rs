@@ -31,6 +31,9 @@ pub fn of_study(entry: &'static Entry, matches: &ArgMatches) -> Named {
             _ => named.read(&names(input.key).into_iter().map(PathBuf::from).collect::<Vec<_>>()),
         };
     }
+    if entry.takes_scenario() {
+        named = named.read(matches.try_get_one::<PathBuf>("spread").ok().flatten());
+    }
     for id in ["plot", "out"] {
         named = named.file(&format!("--{id}"), matches.get_one::<PathBuf>(id));
     }
@@ -47,9 +50,6 @@ pub fn of_study(entry: &'static Entry, matches: &ArgMatches) -> Named {
 pub fn named(command: &Command) -> Named {
     let none = Named::default();
     match command {
-        Command::Run(a) => {
-            none.read([&a.scenario]).read(a.spread.iter().flatten()).file("--out", Some(&a.out))
-        }
         Command::Check(a) => none.read([&a.scenario]),
 
         Command::Report(a) => {

@@ -11,10 +11,15 @@ impl Account {
     /// Limits of the user and ratings of the parts at the extremes that they bound, junctions, extremes of recorded
     /// signals, and what faults let through.
     pub fn answers(&self) -> Vec<Answer> {
-        let known = !self.doubts.iter().any(|d| d.out_of_range);
-        let judged = self.judged.iter().flat_map(|j| of_judgement(j, known));
         let junctions = self.junctions.iter().flat_map(of_junction);
         let extremes = self.peaks.iter().flat_map(of_peak);
+        self.judged().into_iter().chain(junctions).chain(extremes).collect()
+    }
+
+    /// Limits and ratings at the extremes that they bound, and what faults let through.
+    pub fn judged(&self) -> Vec<Answer> {
+        let known = !self.doubts.iter().any(|d| d.out_of_range);
+        let judged = self.judged.iter().flat_map(|j| of_judgement(j, known));
         let let_through = self.let_through.iter().map(|(protection, i2t)| {
             Answer::new(
                 format!("{protection}.let-through"),
@@ -28,7 +33,7 @@ impl Account {
                 "largest of a fault that was cleared"
             })
         });
-        judged.chain(let_through).chain(junctions).chain(extremes).collect()
+        judged.chain(let_through).collect()
     }
 
     /// Puts doubts, notes and what the estimate of errors needs into an answer.

@@ -5,7 +5,6 @@ use joulestep_engine::accounts::ledger::Entry;
 use joulestep_engine::run::watch::{Seen, Watch};
 
 use super::Peak;
-use crate::judge::Uncertainty;
 
 /// What an account rests on: of a run, or of the cycles that a study solved.
 #[derive(Debug)]
@@ -39,8 +38,6 @@ impl Found<'_> {
             least_at: s.least_at,
             largest: s.largest,
             largest_at: s.largest_at,
-            least_error: Uncertainty::Bare,
-            largest_error: Uncertainty::Bare,
             missed: s.missed,
         };
         self.seen.iter().zip(&self.watches).map(one).collect()

@@ -5,7 +5,6 @@ use joulestep_engine::run::coupling::{Cause, CouplingError};
 use joulestep_engine::run::time_loop::Run;
 
 use super::{Facts, Junction, Peak};
-use crate::judge::Uncertainty;
 
 /// An error of the coupling, K, or why there is no bound.
 fn coupling(error: CouplingError) -> (f64, Option<&'static str>) {
@@ -48,9 +47,6 @@ pub(super) fn junctions<L: Lane>(run: &Run<L>, lane: usize, facts: &Facts, peaks
                 end: run.celsius()[input].lane(lane),
                 rated,
                 heat: thermal.heat_in()[input].lane(lane),
-                hottest_error: Uncertainty::Bare,
-                end_error: Uncertainty::Bare,
-                heat_error: Uncertainty::Bare,
                 coupling_error,
                 not_bounded,
             });

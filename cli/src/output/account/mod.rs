@@ -1,16 +1,11 @@
-//! The account of a run: what happened, extremes, hottest junctions, energies, the verdict. Data first; [`text`] and
-//! [`json`] show it.
+//! The account of a run that is over: what happened, extremes, hottest junctions, energies, and what casts doubt on
+//! them. Plain data; a study makes its answers of it.
 
 mod answers;
 pub mod event_lines;
 mod found;
 mod heat;
-pub mod json;
-pub mod numbers;
-pub mod spread;
-pub mod store;
-pub mod study;
-pub mod text;
+mod numbers;
 mod verdict;
 
 use joulestep_engine::accounts::counters::Counters;
@@ -20,13 +15,11 @@ use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::recorder::EventKind;
 use joulestep_engine::run::time_loop::Run;
 use joulestep_engine::run::watch::Watch;
-use serde::Serialize;
 
 use self::event_lines::Line;
 use self::heat::{further, junctions};
-use self::spread::Spreads;
 use crate::input::scenario::build::{Judging, Placed};
-use crate::judge::{Bounds, Ruling, Uncertainty};
+use crate::judge::Bounds;
 
 pub use crate::output::answer::Outcome;
 
@@ -34,7 +27,7 @@ pub use self::found::Found;
 pub use self::verdict::Doubt;
 
 /// Least and largest value of a watched quantity.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Peak {
     /// Short name.
     pub name: String,
@@ -50,24 +43,18 @@ pub struct Peak {
     pub largest: f64,
     /// Its instant, s.
     pub largest_at: f64,
-    /// What is known of the error of the least.
-    pub least_error: Uncertainty,
-    /// Of the largest.
-    pub largest_error: Uncertainty,
     /// What both are estimated to miss between the ends of steps.
-    #[serde(skip)]
     pub missed: (f64, f64),
 }
 
 /// A bound and what the run did with it.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Judgement {
     /// Name of the limit.
     pub name: String,
     /// Unit symbol.
     pub unit: &'static str,
     /// Whether the user set it; else it is a rating of the part.
-    #[serde(rename = "set_by", serialize_with = "json::set_by")]
     pub by_user: bool,
     /// Lower bound; infinite where there is none.
     pub min: f64,
@@ -79,29 +66,18 @@ pub struct Judgement {
     pub largest: f64,
     /// Whether the extremes as found keep within the bounds, whatever their errors.
     pub kept: bool,
-    /// What is known of the error of the least.
-    pub least_error: Uncertainty,
-    /// Of the largest.
-    pub largest_error: Uncertainty,
     /// What both are estimated to miss between the ends of steps.
-    #[serde(skip)]
     pub missed: (f64, f64),
     /// An error that is known otherwise than by coarser runs.
-    #[serde(skip)]
     pub further: f64,
     /// Why the user waived it.
     pub waived: Option<String>,
-    /// The ruling on it, with its errors.
-    pub ruling: Ruling,
 }
 
 impl Judgement {
     /// What each extreme must keep.
-    pub fn sides(&self) -> [(f64, &Uncertainty, Bounds); 2] {
-        [
-            (self.least, &self.least_error, Bounds::at_least(self.min)),
-            (self.largest, &self.largest_error, Bounds::at_most(self.max)),
-        ]
+    pub fn sides(&self) -> [(f64, Bounds); 2] {
+        [(self.least, Bounds::at_least(self.min)), (self.largest, Bounds::at_most(self.max))]
     }
 
     /// Whether nothing was seen: a run that fails at its first instant has seen nothing.
@@ -111,10 +87,9 @@ impl Judgement {
 }
 
 /// Energies of one component of the scenario, J.
-#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Energy {
     /// Its name.
-    #[serde(rename = "component")]
     pub name: String,
     /// Delivered to the circuit.
     pub delivered: f64,
@@ -122,16 +97,10 @@ pub struct Energy {
     pub dissipated: f64,
     /// Change of what it stores.
     pub stored: f64,
-    /// What is known of the error of what it delivered.
-    pub delivered_error: Uncertainty,
-    /// Of what it dissipated.
-    pub dissipated_error: Uncertainty,
-    /// Of what it stored.
-    pub stored_error: Uncertainty,
 }
 
 /// Temperature of a die.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Junction {
     /// `breaker.jfet`.
     pub name: String,
@@ -145,30 +114,14 @@ pub struct Junction {
     pub rated: f64,
     /// Heat that the die handed to the network, J.
     pub heat: f64,
-    /// What is known of the error of the hottest temperature.
-    pub hottest_error: Uncertainty,
-    /// Of the last temperature.
-    pub end_error: Uncertainty,
-    /// Of the heat.
-    pub heat_error: Uncertainty,
     /// Error of these temperatures from the coupling of heat, K; infinite where nothing bounds it.
     pub coupling_error: f64,
     /// Why nothing does, in words.
-    #[serde(rename = "coupling_error_not_bounded")]
     pub not_bounded: Option<&'static str>,
 }
 
-/// What coarser runs cost.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
-pub struct Cost {
-    /// Steps of both.
-    pub steps: u64,
-    /// Newton iterations of both.
-    pub iterations: u64,
-}
-
 /// Something waived.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Waiver {
     /// The rating or note.
     pub rating: String,
@@ -177,12 +130,11 @@ pub struct Waiver {
 }
 
 /// All of it.
-#[derive(Clone, Debug, Serialize)]
+#[derive(Clone, Debug)]
 pub struct Account {
     /// One line that names the case.
     pub title: String,
     /// How it ended.
-    #[serde(flatten, serialize_with = "json::ended")]
     pub outcome: Outcome,
     /// Simulated time reached, s.
     pub reached: f64,
@@ -193,10 +145,8 @@ pub struct Account {
     /// Events, hundreds of edges in a row as one line.
     pub events: Vec<Line>,
     /// Extremes of recorded signals.
-    #[serde(rename = "extremes")]
     pub peaks: Vec<Peak>,
     /// Limits of the user, then ratings of the parts.
-    #[serde(rename = "limits")]
     pub judged: Vec<Judgement>,
     /// Dies with a temperature.
     pub junctions: Vec<Junction>,
@@ -205,16 +155,11 @@ pub struct Account {
     /// Protections that measure it, and the largest let-through I²t of a fault that each cleared, A²s; NaN where none
     /// was.
     pub let_through: Vec<(String, f64)>,
-    /// What is known of their errors.
-    pub let_through_errors: Vec<Uncertainty>,
     /// Σ delivered − Σ dissipated − Σ stored, J.
-    #[serde(rename = "ledger_residual")]
     pub residual: f64,
     /// The residual against the energy turned over.
-    #[serde(rename = "ledger_residual_relative")]
     pub relative: f64,
     /// Work done.
-    #[serde(flatten, with = "json::Work")]
     pub counters: Counters,
     /// Why the verdict cannot be "passes", whatever the numbers say.
     pub doubts: Vec<Doubt>,
@@ -222,11 +167,6 @@ pub struct Account {
     pub notes: Vec<String>,
     /// Ratings and notes that were waived.
     pub waivers: Vec<Waiver>,
-    /// What the coarser runs cost that estimated the errors.
-    #[serde(rename = "error_estimate")]
-    pub estimate: Option<Cost>,
-    /// What the spread of the input does; `None`: numbers are those of the nominal part.
-    pub spread: Option<Spreads>,
 }
 
 /// What the account needs to know beside the run itself.
@@ -303,12 +243,9 @@ impl Account {
                     least,
                     largest,
                     kept: least >= min && largest <= max,
-                    least_error: Uncertainty::Bare,
-                    largest_error: Uncertainty::Bare,
                     missed,
                     further: found.watches[j.watch].1,
                     waived: j.waived.clone(),
-                    ruling: Ruling::NotJudged,
                 }
             })
             .collect();
@@ -323,7 +260,6 @@ impl Account {
             end: facts.end,
             method: facts.method,
             let_through: let_through.collect(),
-            let_through_errors: vec![Uncertainty::Bare; facts.metered.len()],
             events,
             junctions: Vec::new(),
             energies: energies(facts, found.entries),
@@ -335,11 +271,8 @@ impl Account {
             doubts,
             notes: verdict::notes(facts),
             waivers: verdict::waivers(facts),
-            estimate: None,
-            spread: None,
         };
         account.note_idle_waivers();
-        account.rule();
         account
     }
 }

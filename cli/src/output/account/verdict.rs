@@ -1,11 +1,8 @@
-//! What an account says about its limits and ratings: the rule of [`judge`](crate::judge) on its numbers, and why they
-//! may not be relied on.
+//! Why the numbers of an account may not be relied on, and what else is of note.
 
 use joulestep_engine::units::{people, people_digits};
-use serde::Serialize;
 
-use super::{Account, Facts, Found, Judgement, Outcome, Peak, Waiver};
-use crate::judge::{Ruling, Uncertainty, Verdict, overall, rule, worst};
+use super::{Account, Facts, Found, Judgement, Peak, Waiver};
 
 /// Heat from which a die counts as carrying loss, J: it warms the smallest dies that are sold (0.2 mm square, 0.1 mm
 /// thick, 7 uJ/K) by less than 0.2 K.
@@ -16,7 +13,7 @@ const CARRIES_LOSS: f64 = 1e-6;
 const CARRIES_POWER: f64 = 1e-3;
 
 /// Why the verdict cannot be "passes", whatever the numbers say.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Doubt {
     /// What it concerns: `Q1.jfet.temperature`, `node.gat`.
     pub name: String,
@@ -29,53 +26,6 @@ pub struct Doubt {
 }
 
 impl Account {
-    /// Rules on every limit and rating, as errors and doubts now stand.
-    pub fn rule(&mut self) {
-        let rule = |(k, j): (usize, &Judgement)| match j.waived {
-            Some(_) => Ruling::Waived,
-            None => self.unwaived(k, j),
-        };
-        let rulings: Vec<Ruling> = self.judged.iter().enumerate().map(rule).collect();
-        for (j, ruling) in self.judged.iter_mut().zip(rulings) {
-            j.ruling = ruling;
-        }
-    }
-
-    fn unwaived(&self, k: usize, j: &Judgement) -> Ruling {
-        if j.is_unseen() {
-            return Ruling::NotJudged;
-        }
-        let in_range = !self.doubts.iter().any(|d| d.out_of_range);
-        let mut errors = self.errors_with_spread(k, j).into_iter();
-        worst(j.sides().map(|(found, numerical, bounds)| {
-            let error = errors.next().unwrap_or_default();
-            // Steps that stalled at their finest length prove nothing, unless coarser runs show that they converge.
-            let relied = self.counters.stalled == 0 || matches!(numerical, Uncertainty::Within { .. });
-            // The nominal part is one of the parts: what it exceeds is exceeded.
-            match rule(found, numerical, bounds, in_range && relied) {
-                Ruling::Fails => Ruling::Fails,
-                _ => rule(found, &error, bounds, in_range && relied),
-            }
-        }))
-    }
-
-    /// The verdict over the limits of the user and the ratings of the parts.
-    pub fn verdict(&self) -> Verdict {
-        let rulings: Vec<Ruling> = self.judged.iter().map(|j| j.ruling).collect();
-        // What was not run to its end has not shown that it keeps its limits, but may have shown the contrary.
-        let judges = rulings.iter().any(|r| !matches!(r, Ruling::NotJudged | Ruling::Waived));
-        let unfinished = judges && self.outcome != Outcome::Done;
-        overall(rulings, unfinished || !self.doubts.is_empty())
-    }
-
-    /// Whether something is judged without an estimate of its error.
-    pub fn judges_bare(&self) -> bool {
-        let judged = self.judged.iter().filter(|j| !matches!(j.ruling, Ruling::NotJudged | Ruling::Waived));
-        judged.into_iter().any(|j| {
-            j.sides().iter().any(|(_, error, bounds)| !bounds.is_none() && **error == Uncertainty::Bare)
-        })
-    }
-
     /// What the steps could not keep at their finest length; `None` where there is nothing to tell.
     pub fn stall(&self) -> Option<String> {
         let c = &self.counters;
@@ -90,12 +40,13 @@ impl Account {
 
     /// Notes the waivers that nothing needed.
     pub(super) fn note_idle_waivers(&mut self) {
+        let in_range = !self.doubts.iter().any(|d| d.out_of_range) && self.counters.stalled == 0;
+        let passes = |j: &Judgement| in_range && j.least >= j.min && j.largest <= j.max && !j.is_unseen();
         let idle: Vec<String> = self
             .judged
             .iter()
-            .enumerate()
-            .filter(|(k, j)| j.waived.is_some() && self.unwaived(*k, j) == Ruling::Passes)
-            .map(|(_, j)| format!("the waiver of `{}` was not needed: the rating is kept", j.name))
+            .filter(|j| j.waived.is_some() && passes(j))
+            .map(|j| format!("the waiver of `{}` was not needed: the rating is kept", j.name))
             .collect();
         self.notes.extend(idle);
     }

@@ -7,6 +7,7 @@ use super::{Outcome, Study};
 use crate::judge::{
     Computed, Level, Number, Proof, Ruling, Uncertainty, coarser, errors, overall, prove, rule,
 };
+use crate::output::table::Cell;
 
 /// What an error counts where computations do not show their full order.
 const CAUTION: f64 = 3.0;
@@ -40,6 +41,8 @@ pub struct Computation {
     pub of_estimate: u64,
     /// Their iterations.
     pub iterations_of_estimate: u64,
+    /// Whether its numbers stand without errors: nothing is judged.
+    pub bare: bool,
     /// What a level of a proof refines, in words: "steps, tables and meshes".
     pub refined: &'static str,
 }
@@ -59,7 +62,7 @@ pub fn assess<E: fmt::Display + Send>(
         Estimation::Coarser => {
             let mut study = at(Level::STATED)?;
             // What came early to its end has nothing to compare.
-            if study.outcome == Outcome::Done {
+            if study.outcome == Outcome::Done && !study.computation.bare {
                 study.estimate(&coarser(|level| at(level).map(|s| s.computed())));
             }
             study
@@ -158,14 +161,27 @@ impl Study {
         };
         let mut numbers: Vec<Number> = self.answers.iter().map(answer).collect();
         for table in &self.tables {
-            let columns: Vec<&str> = table.estimated.iter().map(String::as_str).collect();
-            let mut own = table.data.numbers(&table.name, &columns);
-            own.iter_mut().zip(&table.further).for_each(|(number, further)| number.further = *further);
-            own.iter_mut().zip(&table.missed).for_each(|(number, missed)| number.missed = *missed);
-            numbers.extend(own);
+            numbers.extend(table.numbers());
         }
         let Computation { course, steps, iterations, ratio, .. } = self.computation.clone();
         Computed { numbers, course, steps, iterations, ratio }
+    }
+
+    /// Unit and error of each number, in the order of [`Study::computed`].
+    pub fn known(&self) -> Vec<(String, Uncertainty)> {
+        let mut all: Vec<_> = self.answers.iter().map(|a| (a.unit.clone(), a.error.clone())).collect();
+        for table in &self.tables {
+            let column = |name: &String| table.data.heads.iter().position(|h| h.name == *name);
+            let columns: Vec<usize> = table.estimated.iter().filter_map(column).collect();
+            for (row, &k) in table.data.rows.iter().flat_map(|row| columns.iter().map(move |k| (row, k))) {
+                let error = match row.get(k + 1) {
+                    Some(Cell::Error(error)) => error.clone(),
+                    _ => Uncertainty::Bare,
+                };
+                all.push((table.data.unit_of(row, k).into(), error));
+            }
+        }
+        all
     }
 
     /// Takes errors in the order of [`Study::computed`]. An answer that has an error of its own adds this one to it;
@@ -176,6 +192,7 @@ impl Study {
             answer.error = match (&answer.error, error.plus_minus()) {
                 // A time without end, or no number at all.
                 _ if !answer.value.is_finite() => Uncertainty::Bare,
+                (own, _) if answer.exact => own.clone(),
                 (_, Some(x)) if x.is_infinite() => Uncertainty::not_estimated("nothing bounds its error"),
                 (Uncertainty::Bare, _) => error.clone(),
                 (Uncertainty::Within { plus_minus }, _) => error.clone().plus(*plus_minus),
@@ -217,7 +234,11 @@ impl Study {
                 // What ended at once has seen nothing.
                 _ if unfinished && a.value.is_nan() => Ruling::NotJudged,
                 (Some(_), _) => Ruling::Waived,
-                (None, false) => rule(a.value, &a.error, a.bounds, known),
+                (None, false) => match (rule(a.value, &a.error, a.bounds, known), &a.spread) {
+                    // The nominal part is one of the parts: what it exceeds is exceeded.
+                    (ruling, None) | (ruling @ Ruling::Fails, _) => ruling,
+                    (_, Some(spread)) => rule(a.value, &spread.beside(&a.error), a.bounds, known),
+                },
             };
         }
         let rulings = || self.answers.iter().map(|a| a.ruling);

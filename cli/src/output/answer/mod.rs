@@ -10,11 +10,11 @@ mod table;
 pub use assess::{Computation, Estimation, assess};
 pub use table::{StudyFigure, StudyTable};
 
-use joulestep_engine::units::people;
+use joulestep_engine::units::people_digits;
 
 use crate::diagnostic::Sources;
-use crate::judge::{Bounds, Ruling, Uncertainty, Verdict};
-use crate::output::table::shown;
+use crate::judge::{Bounds, Ruling, Spread, Uncertainty, Verdict};
+use crate::output::table::shown_digits;
 
 /// How a computation ended.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -47,6 +47,11 @@ impl Outcome {
     }
 }
 
+/// Name of the table of a run's events, which a recorded file has as such.
+pub const EVENTS: &str = "events";
+/// Title of the figure of recorded signals, which a recorded file has as such.
+pub const WAVEFORMS: &str = "Waveforms";
+
 /// A study's answer.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Study {
@@ -62,10 +67,10 @@ pub struct Study {
     pub outcome: Outcome,
     /// The verdict over all limits; `None` where nothing is judged.
     pub verdict: Option<Verdict>,
+    /// What of the input the verdict holds for, in words: "nominal part"; empty where nothing is said.
+    pub input: String,
     /// The answers, the most important first.
     pub answers: Vec<Answer>,
-    /// Answers in sentences, of studies that give no quantities yet.
-    pub statements: Vec<String>,
     /// Reasons for which the verdict cannot be "passes", whatever the numbers say.
     pub doubts: Vec<String>,
     /// Remarks: sentences without numbers of their own.
@@ -109,6 +114,10 @@ pub struct Answer {
     pub waived: Option<String>,
     /// The ruling over its limit.
     pub ruling: Ruling,
+    /// What the spread of the input does to it; `None`: it is that of the nominal part.
+    pub spread: Option<Spread>,
+    /// Whether it is a count, or an error itself, of which coarser computations tell nothing.
+    pub exact: bool,
     /// What else belongs to the value, in words: "limited by the junction of the JFET".
     pub remark: String,
 }
@@ -128,6 +137,8 @@ impl Default for Answer {
             known: true,
             waived: None,
             ruling: Ruling::NotJudged,
+            spread: None,
+            exact: false,
             remark: String::new(),
         }
     }
@@ -137,6 +148,11 @@ impl Answer {
     /// A quantity without limit; `unit` is a unit symbol.
     pub fn new(name: impl Into<String>, quantity: impl Into<String>, value: f64, unit: &str) -> Self {
         Self { name: name.into(), quantity: quantity.into(), value, unit: unit.into(), ..Self::default() }
+    }
+
+    /// A count, or an error itself: what it is, it is.
+    pub fn count(name: &str, quantity: &str, value: f64, unit: &str) -> Self {
+        Self { exact: true, error: Uncertainty::within(0.0), ..Self::new(name, quantity, value, unit) }
     }
 
     /// With an error that is known already.
@@ -165,13 +181,20 @@ impl Answer {
             x if x.is_nan() => "-".into(),
             x if x.is_infinite() && self.unit == "s" => "no end".into(),
             x if x.is_infinite() => "no bound".into(),
-            x => shown(x, &self.unit),
+            x => shown_digits(x, &self.unit, self.digits()),
         }
+    }
+
+    /// Digits for people: what is judged has one more.
+    fn digits(&self) -> usize {
+        if self.bounds.is_none() { 3 } else { 4 }
     }
 
     /// The bounds, for people: "at most 30 V".
     pub fn bounds_words(&self) -> String {
-        let side = |word: &str, x: f64| x.is_finite().then(|| format!("{word} {}", people(x, &self.unit)));
+        let side = |word: &str, x: f64| {
+            x.is_finite().then(|| format!("{word} {}", shown_digits(x, &self.unit, self.digits())))
+        };
         let both = [side("at least", self.bounds.lower), side("at most", self.bounds.upper)];
         both.into_iter().flatten().collect::<Vec<_>>().join(", ")
     }
@@ -188,8 +211,45 @@ impl Answer {
         if !self.bounds.is_none() {
             let by = if self.limit.is_empty() { String::new() } else { format!(" ({})", self.limit) };
             out.push_str(&format!("; {}{by}: {}", self.bounds_words(), self.ruling.word()));
+            let margin = self.margin_words();
+            if !margin.is_empty() {
+                let times = self.margin_in_errors().map_or(String::new(), |times| match times {
+                    x if x >= 1000.0 => ", more than 1000 times the error".into(),
+                    x => format!(", {} times the error", people_digits(x, "1", 2)),
+                });
+                out.push_str(&format!(", margin {margin}{times}"));
+            }
         }
         out + "."
+    }
+
+    /// How far the nearer of its bounds is kept; below zero: exceeded.
+    pub fn margin(&self) -> f64 {
+        (self.bounds.upper - self.value).min(self.value - self.bounds.lower)
+    }
+
+    /// The margin as a share of the bound; of a temperature, whose zero is arbitrary, there is none.
+    pub fn margin_share(&self) -> Option<f64> {
+        let upper = self.bounds.upper - self.value <= self.value - self.bounds.lower;
+        let bound = if upper { self.bounds.upper } else { self.bounds.lower };
+        let share = self.margin() / bound.abs();
+        (self.unit != "degC" && share.is_finite()).then_some(share)
+    }
+
+    /// How many times its error the margin is; `None`: the error is not known, or nothing.
+    pub fn margin_in_errors(&self) -> Option<f64> {
+        let times = self.margin().abs() / self.error.plus_minus()?;
+        times.is_finite().then_some(times)
+    }
+
+    /// The margin with its share of the bound; nothing where there is no bound or no value.
+    pub fn margin_words(&self) -> String {
+        if !self.margin().is_finite() {
+            return String::new();
+        }
+        let unit = if self.unit == "degC" { "K" } else { &self.unit };
+        let share = self.margin_share().map_or(String::new(), |x| format!(" ({:.1} %)", 100.0 * x));
+        format!("{}{share}", people_digits(self.margin(), unit, 3))
     }
 }
 

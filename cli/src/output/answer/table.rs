@@ -1,5 +1,6 @@
 //! Tables and figures of an answer.
 
+use crate::judge::Number;
 use crate::output::plot::Figure;
 use crate::output::table::Table;
 
@@ -24,6 +25,9 @@ pub struct StudyTable {
     /// What extremes among them are estimated to miss between the ends of steps, row by row in their order; empty where
     /// there are none.
     pub missed: Vec<f64>,
+    /// Columns whose numbers are quantities like the answers, named by row and column alone: they stand in the summary
+    /// of a recorded file.
+    pub quantities: Vec<String>,
     /// Whether it is data for programs: in JSON and CSV, but neither in text nor in a report.
     pub machine_only: bool,
 }
@@ -44,13 +48,31 @@ impl StudyTable {
         Self { estimated: columns.iter().map(|c| (*c).to_string()).collect(), ..self }
     }
 
+    /// The same, with columns that are quantities like the answers.
+    pub fn quantities(self, columns: &[&str]) -> Self {
+        Self { quantities: columns.iter().map(|c| (*c).to_string()).collect(), ..self }
+    }
+
+    /// The numbers of its estimated columns, row by row.
+    pub fn numbers(&self) -> Vec<Number> {
+        let columns: Vec<&str> = self.estimated.iter().map(String::as_str).collect();
+        let mut own = self.data.numbers(&self.name, &columns);
+        own.iter_mut().zip(&self.further).for_each(|(number, further)| number.further = *further);
+        own.iter_mut().zip(&self.missed).for_each(|(number, missed)| number.missed = *missed);
+        if !self.quantities.is_empty() {
+            let before = self.name.len() + 1;
+            own.iter_mut().for_each(|number| number.name = number.name.split_off(before));
+        }
+        own
+    }
+
     /// The same, with errors of these columns' numbers that add to what coarser computations show: ± by the number
     /// (from 0) of a row, the name of a column and the value.
     pub fn further(mut self, of: impl Fn(usize, &str, f64) -> f64) -> Self {
         let columns: Vec<&str> = self.estimated.iter().map(String::as_str).collect();
         let each = columns.len().max(1);
         let numbers = self.data.numbers(&self.name, &columns);
-        let at = |(k, n): (usize, &crate::judge::Number)| of(k / each, columns[k % each], n.value);
+        let at = |(k, n): (usize, &Number)| of(k / each, columns[k % each], n.value);
         self.further = numbers.iter().enumerate().map(at).collect();
         self
     }

@@ -29,6 +29,7 @@ mod legend;
 mod pixels;
 mod png;
 mod scale;
+pub(crate) mod traces;
 
 pub use png::png;
 

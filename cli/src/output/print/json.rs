@@ -16,9 +16,9 @@ struct Document<'a> {
     #[serde(skip_serializing_if = "Option::is_none")]
     why: Option<&'a str>,
     verdict: &'a str,
+    #[serde(skip_serializing_if = "str::is_empty")]
+    input: &'a str,
     answers: Vec<One<'a>>,
-    #[serde(skip_serializing_if = "<[String]>::is_empty")]
-    statements: &'a [String],
     doubts: &'a [String],
     notes: &'a [String],
     conditions: &'a [String],
@@ -97,8 +97,8 @@ pub fn json(study: &Study) -> impl Serialize + '_ {
         outcome: study.outcome.word(),
         why: study.outcome.why(),
         verdict: study.verdict.map_or("not judged", |v| v.word()),
+        input: &study.input,
         answers: study.answers.iter().map(of).collect(),
-        statements: &study.statements,
         doubts: &study.doubts,
         notes: &study.notes,
         conditions: &study.conditions,

@@ -30,18 +30,28 @@ pub fn text(study: &Study) -> String {
         let judged = study.answers.iter().filter(|a| !a.bounds.is_none() && a.value.is_finite());
         let bare = judged.into_iter().any(|a| a.error == Uncertainty::Bare);
         let bare = if bare && verdict != Verdict::NotJudged { ", without error estimate" } else { "" };
-        let _ = writeln!(out, "\nverdict: {}{bare}", verdict.word());
+        let input = match study.input.as_str() {
+            "" => String::new(),
+            input => format!(", {input}"),
+        };
+        let _ = writeln!(out, "\nverdict: {}{bare}{input}", verdict.word());
     }
     list("doubt: ", &study.doubts, &mut out);
     quantities(study, &mut out);
-    list("", &study.statements, &mut out);
     for table in study.tables.iter().filter(|t| !t.machine_only && !t.data.rows.is_empty()) {
         rows(table, &mut out);
     }
-    let unsettled = |e: &Uncertainty| matches!(e, Uncertainty::NotConverging { .. });
-    let starred = study.tables.iter().flat_map(|t| t.data.errors()).any(unsettled);
-    if starred {
+    let errors = || study.tables.iter().flat_map(|t| t.data.errors());
+    if errors().any(|e| matches!(e, Uncertainty::NotConverging { .. })) {
         out.push_str("  *: the computations for this error do not converge\n");
+    }
+    let of_answers = study.answers.iter().map(|a| &a.error);
+    let unknown = of_answers.chain(errors()).find_map(|e| match e {
+        Uncertainty::NotEstimated { why } if !why.is_empty() => Some(why),
+        _ => None,
+    });
+    if let Some(why) = unknown {
+        filled(&printable(&format!("not estimated: {why}")), WIDTH, &mut out);
     }
     if !study.notes.is_empty() {
         out.push_str("\nnotes\n");

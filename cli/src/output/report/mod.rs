@@ -4,6 +4,7 @@
 //! report. [`html`] and [`markdown`] write it.
 
 mod html;
+mod judged;
 mod markdown;
 mod run;
 pub(crate) mod study;
@@ -180,7 +181,9 @@ impl Grid {
     pub fn of_table(title: &str, keys: usize, data: &Table) -> Vec<Self> {
         let count = data.heads.len();
         let keys = keys.min(count).min(COLUMNS - 2);
-        let rest: Vec<usize> = (keys..count).collect();
+        // What is known of an error stands beside it, as a sign.
+        let of_error = |k: usize| data.heads[k].name.ends_with("_error_kind");
+        let rest: Vec<usize> = (keys..count).filter(|&k| !data.is_for_programs(k) && !of_error(k)).collect();
         let parts: Vec<Vec<usize>> = match rest.is_empty() {
             true => vec![(0..keys).collect()],
             false => {
@@ -200,7 +203,19 @@ impl Grid {
                 (if plain { name } else { h.symbol.clone() }, !h.unit.is_empty())
             };
             let row = |cells: &Vec<Cell>| {
-                columns.iter().map(|&k| cell(cells.get(k), &data.heads[k].unit)).collect::<Vec<_>>()
+                let shown = |k: usize| cell(cells.get(k), data.unit_of(cells, k), data.heads[k].digits);
+                let kind = |k: usize| match cells.get(k + 1) {
+                    Some(Cell::Text(kind)) if data.heads.get(k + 1).is_some() && of_error(k + 1) => {
+                        kind.as_str()
+                    }
+                    _ => "",
+                };
+                let both = |&k: &usize| match kind(k) {
+                    "not converging" => format!("{} *", shown(k)),
+                    "not estimated" => "not estimated".into(),
+                    _ => shown(k),
+                };
+                columns.iter().map(both).collect::<Vec<_>>()
             };
             let mut rows: Vec<Vec<String>> = data.rows.iter().take(ROWS).map(row).collect();
             if data.rows.len() > ROWS {
@@ -231,9 +246,10 @@ fn people_digits(x: f64, unit: &str, digits: usize) -> String {
 }
 
 /// A cell as people read it.
-fn cell(cell: Option<&Cell>, unit: &str) -> String {
+fn cell(cell: Option<&Cell>, unit: &str, digits: usize) -> String {
     match cell {
         Some(Cell::Text(text)) => text.clone(),
+        Some(Cell::Number(x)) if digits != 3 && x.is_finite() => people_digits(*x, unit, digits),
         Some(Cell::Number(x)) => number(*x, unit),
         _ => "–".into(),
     }
@@ -265,12 +281,16 @@ pub(crate) fn number(x: f64, unit: &str) -> String {
 /// # Errors
 /// [`ReportError::File`].
 pub fn read(path: &Path) -> Result<Report, ReportError> {
-    let study = Study::is_in(path)?;
-    match ResultFile::open(path) {
-        // A study that goes on and on may be cut short: what it recorded until then is all there is.
-        Ok(file) if !study || !file.complete() => Ok(run::report(&file)?),
-        Err(error) if !study => Err(error.into()),
-        _ => Ok(study::report(&Study::read(path)?)),
+    let study = if Study::is_in(path)? { Some(Study::read(path)?) } else { None };
+    match (ResultFile::open(path), study) {
+        (Ok(file), study) => {
+            let read = run::Read::of(&file)?;
+            // What was cut short holds no answer: what was recorded until then is all there is.
+            let study = study.map_or_else(|| run::of_summary(&file), Ok)?;
+            Ok(study::report(&study, Some(&read))?)
+        }
+        (Err(_), Some(study)) => Ok(study::report(&study, None)?),
+        (Err(error), None) => Err(error.into()),
     }
 }
 

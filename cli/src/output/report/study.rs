@@ -1,10 +1,11 @@
 //! Reports of studies.
 
-use super::{Block, Drawing, Grid, Report, Section, Tone, words};
+use super::run::Read;
+use super::{Block, Drawing, Grid, Report, Section, Tone, judged, words};
 use crate::diagnostic::capital;
 use crate::judge::Ruling;
-use crate::output::answer::{Answer, Study};
-use crate::output::result::Verdict;
+use crate::output::answer::{Answer, EVENTS, Outcome, Study, StudyTable, WAVEFORMS};
+use crate::output::result::{ResultError, Verdict};
 
 /// A name as a file may have it.
 pub(crate) fn file_name(text: &str) -> String {
@@ -14,17 +15,28 @@ pub(crate) fn file_name(text: &str) -> String {
     if parts.is_empty() { "figure".into() } else { parts.join("-") }
 }
 
-/// The report of a study.
-pub(super) fn report(study: &Study) -> Report {
-    let (verdict, tone) = (study.verdict.map_or("answer", Verdict::word), Tone::of(study.verdict));
-    let figures = study.figures.iter().map(|f| {
-        let named = if f.figure.title.is_empty() { &study.kind } else { &f.figure.title };
-        // The small print of a figure that stands alone has sections of its own here.
-        let figure = crate::output::plot::Figure { notes: Vec::new(), ..f.figure.clone() };
-        Block::Drawing(Drawing { name: file_name(named), caption: f.caption.clone(), figure })
-    });
-    let (first, rest) = study.tables.split_at(study.tables.len().min(1));
-    let grids = |tables: &[crate::output::answer::StudyTable]| -> Vec<Block> {
+/// The report of a study; `recorded`: what its file holds beside the answer.
+///
+/// # Errors
+/// What cannot be read of the recorded.
+pub(super) fn report(study: &Study, recorded: Option<&Read<'_>>) -> Result<Report, ResultError> {
+    let (verdict, tone) = match study.outcome {
+        Outcome::Done => (study.verdict.map_or("answer", Verdict::word), Tone::of(study.verdict)),
+        _ if study.verdict == Some(Verdict::Fails) => (Verdict::Fails.word(), Tone::Fails),
+        _ => ("incomplete", Tone::Plain),
+    };
+    let figures =
+        study.figures.iter().filter(|f| recorded.is_none() || f.figure.title != WAVEFORMS).map(|f| {
+            let named = if f.figure.title.is_empty() { &study.kind } else { &f.figure.title };
+            // The small print of a figure that stands alone has sections of its own here.
+            let figure = crate::output::plot::Figure { notes: Vec::new(), ..f.figure.clone() };
+            Block::Drawing(Drawing { name: file_name(named), caption: f.caption.clone(), figure })
+        });
+    // Events of a recorded file have a section of their own.
+    let tables: Vec<&StudyTable> =
+        study.tables.iter().filter(|t| recorded.is_none() || t.name != EVENTS).collect();
+    let (first, rest) = tables.split_at(tables.len().min(1));
+    let grids = |tables: &[&StudyTable]| -> Vec<Block> {
         let each = tables.iter().filter(|t| !t.data.rows.is_empty());
         each.flat_map(|t| Grid::of_table(&t.title, t.keys, &t.data)).map(Block::Grid).collect()
     };
@@ -35,50 +47,58 @@ pub(super) fn report(study: &Study) -> Report {
     result.extend((!study.notes.is_empty()).then(|| Block::List(study.notes.clone())));
     let mut conditions: Vec<String> = study.conditions.clone();
     conditions.extend(words::ASSUMED.map(String::from));
-    Report {
+    let mut sections = vec![Section::new("Result", result)];
+    let mut facts = vec![("Command".to_string(), study.command.clone())];
+    let mut sentences = judged::sentences(study);
+    let mut warnings: Vec<String> = study.doubts.iter().map(|d| format!("Doubt: {d}")).collect();
+    let waived =
+        study.answers.iter().filter_map(|a| Some(format!("Waived: {}: {}", a.quantity, a.waived.as_ref()?)));
+    warnings.extend(waived);
+    if let Some(read) = recorded {
+        sections.extend(read.sections()?);
+        facts.extend(read.facts());
+        sentences.extend(read.happened());
+        warnings.splice(0..0, read.warnings());
+    }
+    sections.extend([
+        Section::new("Numbers", grids(rest)),
+        Section::new("How quantities are defined", terms(&study.definitions)),
+        Section::new("Conditions and assumptions", vec![Block::List(conditions)]),
+        words::record(&facts),
+        words::cautions(),
+        words::inputs(&study.inputs),
+    ]);
+    let report = Report {
         kind: capital(&study.kind),
         title: study.title.clone(),
-        question: String::new(),
+        question: judged::question(study),
         verdict: verdict.into(),
         tone,
-        answers: statements(study),
-        warnings: study.doubts.clone(),
-        sections: vec![
-            Section::new("Result", result),
-            Section::new("Numbers", grids(rest)),
-            Section::new("How quantities are defined", terms(&study.definitions)),
-            Section::new("Conditions and assumptions", vec![Block::List(conditions)]),
-            words::record(&[("Command".into(), study.command.clone())]),
-            words::cautions(),
-            words::inputs(&study.inputs),
-        ],
-    }
-    .numbered()
-}
-
-/// Most quantities that a report states in sentences before its tables.
-const SENTENCES: usize = 6;
-
-/// The sentences at the top: of the judged quantities, else of the first few.
-fn statements(study: &Study) -> Vec<String> {
-    let judged = study.answers.iter().filter(|a| !a.bounds.is_none());
-    let mut chosen: Vec<&Answer> =
-        if judged.clone().count() > 0 { judged.collect() } else { study.answers.iter().collect() };
-    // What decides the verdict comes first.
-    chosen.sort_by_key(|a| std::cmp::Reverse(a.ruling));
-    let sentences = chosen.into_iter().take(SENTENCES).map(Answer::sentence);
-    study.statements.iter().cloned().chain(sentences).collect()
+        answers: sentences,
+        warnings,
+        sections,
+    };
+    Ok(report.numbered())
 }
 
 /// Every quantity with its error, limit and ruling.
 fn answers(study: &Study) -> Vec<Block> {
-    let rows = study.rows();
+    let rows: Vec<Vec<String>> = study
+        .rows()
+        .into_iter()
+        .zip(&study.answers)
+        .map(|(row, a)| [row, vec![a.margin_words()]].concat())
+        .collect();
     let marked = |ruling: Ruling| -> Vec<usize> {
         let of = |(k, a): (usize, &Answer)| (a.ruling == ruling).then_some(k);
         study.answers.iter().enumerate().filter_map(of).collect()
     };
     let (failed, marked) = (marked(Ruling::Fails), marked(Ruling::NotProven));
-    let grid = Grid::new("Quantities", &["quantity", ">value", ">\u{b1}", "limit", "ruling", "remark"], rows);
+    let grid = Grid::new(
+        "Quantities",
+        &["quantity", ">value", ">\u{b1}", "limit", "ruling", "remark", ">margin"],
+        rows,
+    );
     if study.answers.is_empty() { Vec::new() } else { vec![Block::Grid(Grid { failed, marked, ..grid })] }
 }
 

@@ -1,5 +1,7 @@
 //! `/ledger`: the energy account.
 
+use joulestep_engine::accounts::ledger::Ledger;
+
 use super::archive::Archive;
 use super::error::ResultError;
 use super::store::Store;
@@ -26,6 +28,18 @@ pub struct LedgerTable {
     pub residual: f64,
     /// The residual's size against the energy delivered.
     pub residual_relative: f64,
+}
+
+impl From<&Ledger<f64>> for LedgerTable {
+    fn from(ledger: &Ledger<f64>) -> Self {
+        let rows = ledger.entries.iter().map(|e| LedgerRow {
+            component: e.name.clone(),
+            delivered: e.delivered,
+            dissipated: e.dissipated,
+            stored_change: e.stored,
+        });
+        Self { rows: rows.collect(), residual: ledger.residual, residual_relative: ledger.relative() }
+    }
 }
 
 const ENERGIES: [(&str, &str); 3] = [

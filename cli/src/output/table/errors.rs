@@ -11,8 +11,10 @@ const ENDING: &str = "_error";
 /// ± of a number in a table: a star marks computations that do not converge.
 pub(super) fn words(error: &Uncertainty, unit: &str) -> String {
     let digits = |x: &f64| match unit {
+        "degC" => people_digits(*x, "K", 2),
         "V/s" => people_digits(1e-9 * x, "V/ns", 2),
         "A/s" => people_digits(1e-9 * x, "A/ns", 2),
+        "A^2 s" => people_digits(*x, "A\u{b2}s", 2),
         unit => people_digits(*x, unit, 2),
     };
     match error {
@@ -27,6 +29,7 @@ impl Table {
     pub(super) fn picked(&self, names: &[&str]) -> Vec<usize> {
         let of = |name: &&str| {
             let k = self.heads.iter().position(|h| h.name == **name)?;
+            let k = Some(k).filter(|&k| !self.is_for_programs(k) && !self.heads[k].symbol.is_empty())?;
             let error = self.heads.get(k + 1).is_some_and(|h| h.name == format!("{name}{ENDING}"));
             Some([Some(k), error.then_some(k + 1)])
         };
@@ -38,7 +41,7 @@ impl Table {
     pub fn blocks(&self, keys: &[&str], names: &[&str], width: usize) -> String {
         let mut blocks: Vec<Vec<&str>> = Vec::new();
         let wide = |block: &[&str]| {
-            let text = self.text_of(&self.picked(&[keys, block].concat()));
+            let text = self.lines_of(&self.picked(&[keys, block].concat()), width);
             text.lines().map(|l| l.chars().count()).max().unwrap_or(0)
         };
         for name in names {
@@ -47,7 +50,7 @@ impl Table {
                 _ => blocks.push(vec![name]),
             }
         }
-        let texts = blocks.iter().map(|b| self.text_of(&self.picked(&[keys, b].concat())));
+        let texts = blocks.iter().map(|b| self.lines_of(&self.picked(&[keys, b].concat()), width));
         texts.collect::<Vec<_>>().join("\n")
     }
 

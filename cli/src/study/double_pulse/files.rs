@@ -9,10 +9,10 @@ use super::judge::Judged;
 use super::{Grid, picture, table};
 use crate::diagnostic::Sources;
 use crate::input::keys::include::reason;
-use crate::output::account::store;
-use crate::output::result::{ResultError, ResultWriter, Scalar, Summary, WriterOptions};
+use crate::output::answer::{Answer, Study};
+use crate::output::result::{ResultError, ResultWriter, WriterOptions};
 use crate::output::written;
-use crate::study::{Question, StudyError};
+use crate::study::{Question, Recording, StudyError};
 
 /// The result file of point `k`.
 fn waveforms(folder: &Path, k: usize) -> PathBuf {
@@ -71,9 +71,27 @@ fn describe(grid: &Grid, outcome: &Outcome) -> String {
     )
 }
 
-fn record(path: &Path, grid: &Grid, outcome: &Outcome, summary: Summary) -> Result<(), ResultError> {
-    let mut writer =
-        ResultWriter::create(path, &Sources::of_text(describe(grid, outcome)), WriterOptions::default())?;
+/// The numbers of a point, and what its parts must keep.
+fn of_point(grid: &Grid, j: &Judged) -> Study {
+    let answer =
+        |(name, unit, value): (&str, &str, f64)| Answer::new(name, name.replace('_', " "), value, unit);
+    let mut study = Study {
+        kind: "double_pulse".into(),
+        title: format!("double pulse: {} with {} above", grid.part.name, grid.upper.name),
+        inputs: Sources::of_text(describe(grid, &j.outcome)),
+        answers: table::numbers(&j.outcome).map(answer).chain(j.account.judged()).collect(),
+        conditions: vec![table::circuit(grid)],
+        definitions: table::definitions(grid).into_iter().map(|(a, b)| (a.into(), b)).collect(),
+        ..Study::default()
+    };
+    j.account.tell(&mut study);
+    study.judge();
+    study
+}
+
+fn record(path: &Path, outcome: &Outcome, study: &Study) -> Result<(), ResultError> {
+    let recording = Recording::new(path.to_path_buf());
+    let mut writer = ResultWriter::create(path, &study.inputs, WriterOptions::default())?;
     let w = &outcome.waveforms;
     writer.begin(&w.layout);
     for (&t, values) in w.time.iter().zip(&w.samples) {
@@ -82,7 +100,8 @@ fn record(path: &Path, grid: &Grid, outcome: &Outcome, summary: Summary) -> Resu
     for event in &w.events {
         writer.event(event);
     }
-    writer.finish(true, Some(&store::ledger(&outcome.ledger)), Some(&summary)).map(|_| ())
+    recording.keep(writer, Some((&outcome.ledger).into()));
+    recording.finish(study)
 }
 
 /// Writes what was asked for. Errors of the numbers are not known yet: they stand in the study's own tables.
@@ -90,16 +109,8 @@ pub(super) fn write(question: &Question, grid: &Grid, found: &[Judged]) -> Resul
     let failed = |why: String| StudyError::Output(why);
     if let Some(folder) = folder(question, "waveforms") {
         for (k, j) in found.iter().enumerate() {
-            let scalar = |(name, unit, value): (&str, &str, f64)| Scalar {
-                name: name.into(),
-                long_name: name.replace('_', " "),
-                value,
-                unit: unit.into(),
-                ..Scalar::default()
-            };
-            let numbers = table::numbers(&j.outcome).map(scalar).chain(store::judged(&j.account)).collect();
-            let summary = store::summary_of(&j.account, numbers);
-            record(&waveforms(folder, k), grid, &j.outcome, summary).map_err(|e| failed(e.to_string()))?;
+            record(&waveforms(folder, k), &j.outcome, &of_point(grid, j))
+                .map_err(|e| failed(e.to_string()))?;
         }
     }
     if let Some(folder) = folder(question, "pictures") {

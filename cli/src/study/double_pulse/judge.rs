@@ -119,7 +119,7 @@ pub(super) fn answers(found: &[Judged]) -> Vec<Answer> {
     let mut out = Vec::new();
     for (k, of) in first.account.judged.iter().enumerate() {
         let all = || found.iter().filter_map(|j| j.account.judged.get(k)).filter(|j| !j.is_unseen());
-        for (end, (.., bounds)) in of.sides().into_iter().enumerate() {
+        for (end, (_, bounds)) in of.sides().into_iter().enumerate() {
             let value =
                 |j: &Judgement| if end == 0 { (-j.least, -j.missed.0) } else { (j.largest, j.missed.1) };
             let worst = all().map(value).max_by(|a, b| a.0.total_cmp(&b.0));

@@ -171,7 +171,7 @@ fn ratings(found: &[Judged]) -> Option<StudyTable> {
     let judged = &found.first()?.account.judged;
     let sides: Vec<(usize, usize)> = (0..judged.len())
         .flat_map(|k| [(k, 0), (k, 1)])
-        .filter(|&(k, end)| !judged[k].sides()[end].2.is_none())
+        .filter(|&(k, end)| !judged[k].sides()[end].1.is_none())
         .collect();
     let name = |&(k, end): &(usize, usize)| {
         let (j, word) = (&judged[k], ["least", "largest"][end]);

@@ -174,7 +174,7 @@ impl Task<'_> {
         context: &Context<'_>,
         inputs: &[String],
     ) -> Result<Followed, StudyError> {
-        let mut writer = context.record.map(|r| r.create(question)).transpose()?;
+        let mut writer = context.record.map(|r| r.create(&question.inputs, "mission")).transpose()?;
         if let Some(writer) = &mut writer {
             Recorder::<f64>::begin(writer, &record::layout(self.spec, inputs));
         }

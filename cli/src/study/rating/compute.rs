@@ -13,6 +13,7 @@ use joulestep_models::rating::{Conducts, HeatPath};
 use rayon::prelude::*;
 
 use super::{Options, Sharing, widths};
+use crate::output::answer::Estimation;
 use crate::study::heat_path::{COLDEST, FINEST, NUDGE, failed};
 use crate::study::{Context, StudyError};
 
@@ -255,7 +256,7 @@ pub(super) fn rate(
     let flat = found.flat(options);
     // The search ends within this share.
     let mut further: Vec<f64> = flat.iter().map(|(x, _)| 4.0 * EXACT * x.abs()).collect();
-    let mesh = heat.mesh.as_ref().filter(|_| context.errors && level <= 0);
+    let mesh = heat.mesh.as_ref().filter(|_| context.estimation != Estimation::None && level <= 0);
     if let Some(mesh) = mesh {
         // What a small share of all rises does to each number, in coarse steps.
         let (plain, nudged) = (at(4, &path)?, at(4, &path.scaled(1.0 + NUDGE))?);

@@ -12,6 +12,7 @@ use joulestep_models::rating::sizing::{Fleet, Held};
 use joulestep_models::rating::surge::STEPS;
 
 use super::Options;
+use crate::output::answer::Estimation;
 use crate::study::heat_path::{COLDEST, FINEST, NUDGE, bounds, contradictions, failed};
 use crate::study::{Context, Question, StudyError};
 
@@ -194,7 +195,7 @@ pub(super) fn candidate(
             return Err(StudyError::Numerical(error.to_string()));
         }
     }
-    if let Some(mesh) = heat.mesh.as_ref().filter(|_| context.errors && level <= 0) {
+    if let Some(mesh) = heat.mesh.as_ref().filter(|_| context.estimation != Estimation::None && level <= 0) {
         let last = tried.last_mut().expect("at least one number is tried");
         // What a small share of all rises does, in coarse steps.
         let plain = Tried { held: carry(last.number, &path, 4), ..last.clone() };

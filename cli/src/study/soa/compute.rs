@@ -8,6 +8,7 @@ use joulestep_models::rating::output::Characteristics;
 use rayon::prelude::*;
 
 use super::Options;
+use crate::output::answer::Estimation;
 use crate::study::heat_path::{NUDGE, bounds, failed};
 use crate::study::{Context, Question, StudyError};
 
@@ -96,7 +97,7 @@ pub(super) fn chart(
     };
     let ratings = &part.ratings;
     let area = Area { part: &law, path: &path, hottest, ratings, drifts: drifts.as_deref() };
-    let mesh = heat.mesh.as_ref().filter(|_| context.errors);
+    let mesh = heat.mesh.as_ref().filter(|_| context.estimation != Estimation::None);
     let nudged_path = path.scaled(1.0 + NUDGE);
     let nudged = Area {
         path: &nudged_path,

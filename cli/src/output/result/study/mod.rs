@@ -5,7 +5,7 @@
 //! | Where | What |
 //! |---|---|
 //! | `/` attributes | as of a run, without a time of making; `study` (its kind), `scenario` (full text of all files that went in) |
-//! | `/statements` | attributes `title`, `command`, `outcome` ("done", "interrupted", "failed"), `why` and `verdict` ("passes", "fails", "not proven", "not judged"); along `row`: `kind` ("statement", "doubt", "note", "condition", "definition"), `term`, `text` |
+//! | `/statements` | attributes `title`, `command`, `outcome` ("done", "interrupted", "failed"), `why`, `input` (what of it the verdict holds for) and `verdict` ("passes", "fails", "not proven", "not judged"); along `row`: `kind` ("doubt", "note", "condition", "definition"), `term`, `text` |
 //! | `/answers` | along `row`: `name`, `quantity`, `value`, `unit`, `error` (±), `error_kind`, `minimum`, `maximum`, `limit` (what sets them), `ruling`, `remark` |
 //! | `/tables/<name>` | along `row`: a dataset per column with `units`, `symbol`, `long_name`; attributes `title` and `keys` (leading columns that name a row) |
 //! | `/figures/<number>/<panel>/<curve>` | `x` and `y` with `units`; of bars, `group` and a dataset per series; what they look like in the text attributes `layout` and `look` |
@@ -57,7 +57,11 @@ impl Study {
         let judged = if self.verdict.is_some() { "yes" } else { "no" };
         let texts =
             [("title", &*self.title), ("command", &self.command), ("verdict", verdict), ("judged", judged)];
-        let ended = [("outcome", self.outcome.word()), ("why", self.outcome.why().unwrap_or(""))];
+        let ended = [
+            ("outcome", self.outcome.word()),
+            ("why", self.outcome.why().unwrap_or("")),
+            ("input", &self.input),
+        ];
         for (name, text) in ended {
             store.group_text("statements", name, text)?;
         }
@@ -71,12 +75,12 @@ impl Study {
         curves::write(store, &self.figures)
     }
 
-    /// Whether the file holds a study.
+    /// Whether the file holds the answer of a study; a recorded file has one once its computation is over.
     ///
     /// # Errors
     /// A file that cannot be opened, or is not HDF5.
     pub fn is_in(path: &Path) -> Result<bool, ResultError> {
-        Ok(Archive::open(path, false)?.group_text("/", "study").is_some())
+        Ok(Archive::open(path, false)?.group_text("statements", "outcome").is_some())
     }
 
     /// Reads a study.
@@ -104,6 +108,7 @@ impl Study {
                 _ => Outcome::Done,
             },
             verdict,
+            input: statement("input"),
             tables: tables::read(&archive)?,
             figures: curves::read(&archive)?,
             ..Self::default()

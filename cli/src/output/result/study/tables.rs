@@ -5,7 +5,7 @@ use super::super::error::ResultError;
 use super::super::names::{self, Names};
 use super::super::store::Store;
 use crate::output::answer::{Study, StudyTable};
-use crate::output::table::{Cell, Head, Table};
+use crate::output::table::{Cell, Head, OF_ROW, Table, UNIT};
 
 const STATEMENTS: [&str; 3] = ["kind", "term", "text"];
 
@@ -18,17 +18,12 @@ fn rows(store: &Store, group: &str, count: usize) -> Result<(), ResultError> {
 
 pub(super) fn write_statements(store: &Store, study: &Study) -> Result<(), ResultError> {
     let plain = |kind: &'static str| move |text: &String| [kind.to_string(), String::new(), text.clone()];
-    let statements = study.statements.iter().map(plain("statement"));
     let doubts = study.doubts.iter().map(plain("doubt"));
     let notes = study.notes.iter().map(plain("note"));
     let conditions = study.conditions.iter().map(plain("condition"));
     let definition = |(term, text): &(String, String)| ["definition".to_string(), term.clone(), text.clone()];
-    let all: Vec<[String; 3]> = statements
-        .chain(doubts)
-        .chain(notes)
-        .chain(conditions)
-        .chain(study.definitions.iter().map(definition))
-        .collect();
+    let all: Vec<[String; 3]> =
+        doubts.chain(notes).chain(conditions).chain(study.definitions.iter().map(definition)).collect();
     if all.is_empty() {
         return Ok(());
     }
@@ -48,7 +43,6 @@ pub(super) fn read_statements(archive: &Archive, study: &mut Study) -> Result<()
     let [kind, term, text] = STATEMENTS.map(|name| archive.texts(&format!("statements/{name}")));
     for ((kind, term), text) in kind?.into_iter().zip(term?).zip(text?) {
         match kind.as_str() {
-            "statement" => study.statements.push(text),
             "doubt" => study.doubts.push(text),
             "note" => study.notes.push(text),
             "condition" => study.conditions.push(text),
@@ -109,7 +103,12 @@ fn columns(store: &Store, group: &str, data: &Table) -> Result<(), ResultError> 
                 _ => f64::NAN,
             };
             let values: Vec<f64> = lines.iter().map(number).collect();
-            store.reals(group, &dataset, &values, names::unit(&head.unit), &words)?;
+            let unit = if head.unit == OF_ROW { "1" } else { &head.unit };
+            store.reals(group, &dataset, &values, names::unit(unit), &words)?;
+            if head.unit == OF_ROW {
+                store.text_attribute(&path, "units_of_rows", UNIT)?;
+            }
+            store.number_attribute(&path, "digits", head.digits as f64)?;
         }
         store.text_attribute(&path, "symbol", &head.symbol)?;
         store.text_attribute(&path, "original_name", &head.name)?;
@@ -145,7 +144,9 @@ fn rows_of(archive: &Archive, group: &str) -> Result<Table, ResultError> {
             continue;
         }
         let attribute = |key: &str| archive.text(&path, key).unwrap_or_default();
-        let unit = attribute("units");
+        let unit =
+            if archive.text(&path, "units_of_rows").is_some() { OF_ROW.into() } else { attribute("units") };
+        let digits = archive.number(&path, "digits").map_or(3, |d| d as usize);
         if unit.is_empty() {
             let cells = archive.texts(&path)?;
             data.rows.iter_mut().zip(cells).for_each(|(row, text)| row.push(Cell::Text(text)));
@@ -155,7 +156,7 @@ fn rows_of(archive: &Archive, group: &str) -> Result<Table, ResultError> {
             data.rows.iter_mut().zip(cells).for_each(|(row, x)| row.push(cell(x)));
         }
         let (name, symbol) = (attribute("original_name"), attribute("symbol"));
-        data.heads.push(Head { name, symbol, unit });
+        data.heads.push(Head { name, symbol, unit, digits });
     }
     Ok(data)
 }

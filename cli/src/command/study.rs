@@ -2,28 +2,42 @@
 
 use std::io;
 use std::path::PathBuf;
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::Arc;
+use std::sync::atomic::Ordering;
 
 use clap::builder::PossibleValuesParser;
 use clap::{Arg, ArgAction, ArgMatches, Command, value_parser};
 
-use super::inputs::{Count, gather, root};
-use super::{Cache, Context, Entry, Question, Recording, StudyError};
+use super::spread::Spreading;
 use crate::diagnostic::{Diagnostic, FileId, Refusal, Sources, Span, capital};
-use crate::exit::{BAD_INPUT, INPUT_OUTPUT, INTERRUPTED, NUMERICAL};
+use crate::exit::{BAD_INPUT, INPUT_OUTPUT, NUMERICAL};
 use crate::input::keys::conform::Conform;
 use crate::input::keys::include::{Open, reason};
 use crate::input::keys::raw::{Node, Raw, RawTable};
 use crate::input::keys::shape::{Form, Key};
-use crate::judge::{Verdict, exit_code};
+use crate::input::scenario::resolve::Loaded;
+use crate::judge::{Level, Verdict, exit_code};
 use crate::output::answer::{Estimation, Outcome, Study, assess};
 use crate::output::print;
 use crate::output::streams::Streams;
 use crate::output::written::{Refused, draw, is_new, refused};
-use crate::signals::listen;
+use crate::signals::{self, listen};
+use crate::study::inputs::{Count, gather, root};
+use crate::study::{Cache, Context, Entry, Question, Recording, StudyError};
 
 /// Name under which the command line stands in diagnostics.
 const COMMAND_LINE: &str = "command line";
+
+/// A question, and the tables that it was read from.
+#[derive(Debug)]
+pub struct Asked {
+    /// The question.
+    pub question: Question,
+    /// All tables under one root.
+    pub root: RawTable,
+    /// What a scenario names, where there is one.
+    pub loaded: Option<Arc<Loaded>>,
+}
 
 /// Why there is no question.
 #[derive(Debug)]
@@ -35,6 +49,11 @@ pub enum Unasked {
 }
 
 impl Entry {
+    /// Whether the effect of its inputs' spread can be asked for.
+    fn spreads(&self) -> bool {
+        self.takes_scenario() && !self.refines.is_empty()
+    }
+
     /// The command with its options.
     pub fn command(&'static self) -> Command {
         // Paragraphs are filled to the terminal's width.
@@ -59,6 +78,17 @@ impl Entry {
                     "Leave out the coarser computations that estimate the error of every number",
                 ))
                 .arg(flag("prove", &proof).long_help(long).conflicts_with("no-estimate"));
+        }
+        if self.spreads() {
+            let spread = "Report the effect of the tolerances that part files state, or of the inputs that a plan draws";
+            let long = format!(
+                "{spread}.\n\nTwo computations for each input, one standard deviation to either side, and one for each judged \
+                 number far out; numbers are judged with three standard deviations beside their numerical errors. A number \
+                 that is not linear in its inputs is marked, and not proven. Without this the verdict is one of the nominal part."
+            );
+            let arg = Arg::new("spread").long("spread").value_name("PLAN").num_args(0..=1).help(spread);
+            let arg = arg.long_help(long).value_parser(value_parser!(PathBuf)).conflicts_with("prove");
+            command = command.arg(arg);
         }
         let csv = "Print a table as CSV (SI units, temperatures in degC): the main one, or --csv=TABLE";
         command
@@ -128,20 +158,47 @@ impl Entry {
         let mut sources = Sources::default();
         let typed = self.typed(matches, &mut sources);
         let open = streams.access.open();
-        let question = match self.ask(typed, &mut sources, &open) {
-            Ok(mut question) => {
-                question.command.clone_from(&streams.command);
-                question.force = matches.get_flag("force");
-                question
+        let asked = match self.ask(typed, &mut sources, &open) {
+            Ok(mut asked) => {
+                asked.question.command.clone_from(&streams.command);
+                asked.question.force = matches.get_flag("force");
+                asked
             }
             Err(Unasked::Wrong(diagnostics)) => return self.refuse(diagnostics, sources, as_json, streams),
             Err(Unasked::Unreadable(why)) => return refused(&(why, INPUT_OUTPUT), as_json, streams),
         };
         let quiet = matches.get_flag("quiet") || as_json || matches.contains_id("csv");
-        let stop = listen();
+        let cache = Cache::default();
         let recording = outputs[1].map(|path| Recording::new(path.clone()));
-        match self.solved(&question, matches, (quiet, stop, recording.as_ref())) {
-            Ok(study) => {
+        let is_set = |id: &str| !self.refines.is_empty() && matches.get_flag(id);
+        let estimation = match (is_set("prove"), is_set("no-estimate") || self.refines.is_empty()) {
+            (true, _) => Estimation::Proof,
+            (_, true) => Estimation::None,
+            _ => Estimation::Coarser,
+        };
+        let stop = listen();
+        let context = Context {
+            level: Level::STATED,
+            stop,
+            quiet,
+            brief: false,
+            estimation,
+            cache: &cache,
+            record: recording.as_ref(),
+        };
+        let spread = match self.spreads() && matches.contains_id("spread") {
+            true => Spreading::of(&asked, matches.get_one::<PathBuf>("spread"), context, &open).map(Some),
+            false => Ok(None),
+        };
+        let spread = match spread {
+            Ok(spread) => spread,
+            Err(why) => return refused(&why, as_json, streams),
+        };
+        match self.solved(&asked.question, &context) {
+            Ok(mut study) => {
+                if let Some(spread) = spread.filter(|_| study.outcome == Outcome::Done) {
+                    spread.add_to(&mut study);
+                }
                 let written = recording.map_or(Ok(()), |r| r.finish(&study));
                 if let Err(why) = written {
                     return refused(&(why.to_string(), INPUT_OUTPUT), as_json, streams);
@@ -233,7 +290,7 @@ impl Entry {
         typed: RawTable,
         sources: &mut Sources,
         open: Open<'_>,
-    ) -> Result<Question, Unasked> {
+    ) -> Result<Asked, Unasked> {
         let catalogue = joulestep_models::devices::catalogue();
         let mut conform = Conform { catalogue, kind_of_part: &|_, _| None, diagnostics: Vec::new() };
         let fields = conform.table(&typed, self.section, "");
@@ -254,33 +311,13 @@ impl Entry {
         let mut question = question.map_err(Unasked::Wrong)?;
         question.fields.path.clear();
         question.inputs = Sources { files: sources.files[own..].to_vec() };
-        Ok(question)
+        Ok(Asked { question, root, loaded: files.loaded })
     }
 
-    fn solved(
-        &'static self,
-        question: &Question,
-        matches: &ArgMatches,
-        (quiet, stop, record): (bool, &AtomicBool, Option<&Recording>),
-    ) -> Result<Study, StudyError> {
-        let is_set = |id: &str| !self.refines.is_empty() && matches.get_flag(id);
-        let how = match (is_set("prove"), is_set("no-estimate") || self.refines.is_empty()) {
-            (true, _) => Estimation::Proof,
-            (_, true) => Estimation::None,
-            _ => Estimation::Coarser,
-        };
-        let cache = Cache::default();
-        let context = Context {
-            level: crate::judge::Level::STATED,
-            stop,
-            quiet,
-            brief: false,
-            errors: how != Estimation::None,
-            cache: &cache,
-            record,
-        };
-        let stopped = || stop.load(Ordering::Relaxed);
-        let mut study = assess(how, &stopped, &|level| (self.solve)(question, &context.at(level)))?;
+    fn solved(&'static self, question: &Question, context: &Context<'_>) -> Result<Study, StudyError> {
+        let stopped = || context.stop.load(Ordering::Relaxed);
+        let at = |level| (self.solve)(question, &context.at(level));
+        let mut study = assess(context.estimation, &stopped, &at)?;
         study.kind = self.section.name.into();
         study.command.clone_from(&question.command);
         study.inputs.clone_from(&question.inputs);
@@ -301,11 +338,17 @@ impl Entry {
                 }
             },
             None if as_json => streams.json(&print::json(study))?,
-            None => write!(streams.out, "{}", print::text(study))?,
+            None => {
+                write!(streams.out, "{}", print::text(study))?;
+                if let Some(out) = matches.get_one::<PathBuf>("out") {
+                    let bytes = std::fs::metadata(out).map_or(0, |m| m.len());
+                    writeln!(streams.out, "\nwritten: {} ({:.1} MB)", out.display(), bytes as f64 / 1e6)?;
+                }
+            }
         }
         let error = match study.outcome {
             Outcome::Done => None,
-            Outcome::Interrupted => Some(INTERRUPTED),
+            Outcome::Interrupted => Some(signals::code()),
             Outcome::Failed(_) => Some(NUMERICAL),
         };
         Ok(exit_code(error, study.verdict.unwrap_or(Verdict::NotJudged)))

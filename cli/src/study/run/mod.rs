@@ -1,0 +1,213 @@
+//! `run`: a scenario from its start to its end, with the error of every number.
+
+mod course;
+mod picture;
+mod tables;
+mod words;
+
+use std::sync::atomic::{AtomicBool, Ordering};
+
+use joulestep_engine::run::setup::Setup;
+use joulestep_engine::run::time_loop::Ended;
+
+pub(crate) use self::course::{Course, Observer};
+use self::picture::Strips;
+use super::{Context, Count, Entry, Input, Question, Recording, StudyError, What};
+use crate::diagnostic::Sources;
+use crate::input::keys::shape::{Form, Key, Kinds, Section};
+use crate::input::scenario::build::{Ready, build_with};
+use crate::judge::Level;
+use crate::output::account::event_lines::EventLines;
+use crate::output::account::{Account, Facts};
+use crate::output::answer::{Answer, Estimation, Outcome, Study};
+use crate::progress::Progress;
+
+/// The study.
+pub static STUDY: Entry = Entry {
+    name: "run",
+    section: &SECTION,
+    help: "Solves the circuit, coupled to the thermal network, from the scenario's start to its end. With --out, waveforms, \
+           junction temperatures and events go to an HDF5 file on the way. Then prints the verdict over the ratings of the \
+           parts and the limits that the scenario sets, the events, the extremes of the recorded signals, the hottest \
+           junctions, and the energies with the ledger's residual.\n\n\
+           Where something is judged, every number has its numerical error (\u{b1}) beside it, from two coarser runs of the \
+           same that cost less than the run itself. A limit is kept or exceeded only by more than the error; between, the \
+           verdict is \"not proven\". Each round of --prove halves the base and the finest step, divides the error bounds \
+           by 16 and the coupling of heat by 4, and costs about twice the one before; the file holds the last.\n\n\
+           Progress goes to standard error. Ctrl-C, SIGTERM and SIGHUP end the run at once and keep what was computed: the \
+           file is closed with its attribute `complete` at 0.",
+    examples: "joulestep run examples/ferry-breaker.toml --out ferry.h5\n\
+               joulestep run examples/inrush-chains.toml --spread examples/inrush-tolerances.toml --plot inrush.svg",
+    inputs: &[Input {
+        key: "scenario",
+        root: "scenario",
+        what: What::Scenario,
+        count: Count::One,
+        positional: true,
+    }],
+    refines: "steps",
+    writes: &[],
+    solve,
+};
+
+static SECTION: Section = Section {
+    name: "run",
+    help: "Run a scenario: events, extremes, junction temperatures, energies, verdict; waveforms into a file",
+    kinds: Kinds::None,
+    keys: &[Key::need("scenario", Form::OneOrMore, "scenario file (TOML)")],
+};
+
+/// What is run: the setup, and what its account needs.
+#[derive(Debug)]
+pub(crate) struct Built {
+    /// What the engine needs.
+    pub setup: Setup<f64>,
+    /// What its account needs.
+    pub facts: Facts,
+}
+
+impl Built {
+    /// Of a scenario of this title that was built, to this end, s.
+    pub fn new(ready: Ready, title: String, end: f64) -> Self {
+        let Ready { setup, placed, judging, signals, metered, .. } = ready;
+        let facts = Facts { title, end, method: setup.method.name, placed, judging, signals, metered };
+        Self { setup, facts }
+    }
+}
+
+/// Where a run goes on its way.
+#[derive(Clone, Copy)]
+pub(crate) struct Kept<'a> {
+    /// The result file, and the files that went in.
+    pub file: Option<(&'a Recording, &'a Sources)>,
+    /// Whether tables and figures are asked for.
+    pub shown: bool,
+    /// Whether no progress is shown.
+    pub quiet: bool,
+}
+
+type Coarser = [Result<Study, StudyError>; 2];
+
+fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError> {
+    context.go_on()?;
+    let k = Level::COARSER.iter().position(|level| *level == context.level);
+    if let Some((k, both)) = k.zip(question.left::<Coarser>()) {
+        return both[k].clone();
+    }
+    let run = |level: Level, stop: &AtomicBool, kept: Kept<'_>| {
+        let scenario = question.scenario()?;
+        let ready = build_with(scenario, &context.reductions())?;
+        let mut built = Built::new(ready, scenario.title.clone(), scenario.steps.end);
+        level.apply(&mut built.setup);
+        let mut study = solved(built, &question.name(), stop, kept)?;
+        study.conditions.extend(words::of_scenario(scenario));
+        Ok(study)
+    };
+    let file = context.record.map(|r| (r, &question.inputs));
+    let kept = Kept { file, shown: !context.brief, quiet: context.quiet };
+    if context.estimation != Estimation::Coarser || context.brief || context.level != Level::STATED {
+        return run(context.level, context.stop, kept);
+    }
+    // The coarser runs go side by side with the one as stated; what came early to its end has nothing to compare.
+    let halt = AtomicBool::new(false);
+    let stated = || {
+        let study = run(Level::STATED, context.stop, kept);
+        let compares = study.as_ref().is_ok_and(|s| s.outcome == Outcome::Done && !s.computation.bare);
+        halt.store(!compares, Ordering::Relaxed);
+        study
+    };
+    let alone = Kept { file: None, shown: true, quiet: true };
+    let coarse = |level| run(level, &halt, Kept { shown: false, ..alone });
+    let [one, two] = Level::COARSER;
+    let (study, (one, two)) = rayon::join(stated, || rayon::join(|| coarse(one), || coarse(two)));
+    question.leave::<Coarser>([one, two]);
+    study
+}
+
+/// Runs from the first step to the last. `name`: what it is called where it has no title.
+///
+/// # Errors
+/// No state to begin with, a file that cannot be made.
+pub(crate) fn solved(
+    built: Built,
+    name: &str,
+    stop: &AtomicBool,
+    kept: Kept<'_>,
+) -> Result<Study, StudyError> {
+    let Built { mut setup, mut facts } = built;
+    if kept.file.is_none() && !kept.shown {
+        setup.channels.clear();
+    }
+    let judges = facts.judging.judged.iter().any(|j| j.lower.is_finite() || j.upper.is_finite());
+    setup.halt = Some(crate::signals::stopped());
+    let mut run = setup.ready()?;
+    facts.method = run.method();
+    let writer = kept.file.map(|(record, inputs)| record.create(inputs, SECTION.name)).transpose()?;
+    let mut observer = Observer {
+        writer,
+        events: EventLines::default(),
+        acts: Vec::new(),
+        strips: kept.shown.then(|| Strips::to(facts.end)),
+        progress: Progress::new(kept.quiet, facts.end),
+        stop,
+    };
+    let outcome = match run.advance(facts.end, &mut observer) {
+        Ok(Ended::Reached) => Outcome::Done,
+        Ok(Ended::Stopped) => Outcome::Interrupted,
+        Err(error) => Outcome::Failed(error.to_string()),
+    };
+    run.finish(&mut observer);
+    observer.progress.done();
+    if let (Some((record, _)), Some(writer)) = (kept.file, observer.writer) {
+        record.keep(writer, Some((&run.ledger()).into()));
+    }
+    let account = Account::new(&run, &facts, observer.events.lines(), outcome);
+    let mut study = of_account(&account, &facts, name);
+    study.computation.course = observer.acts;
+    study.computation.bare = !judges;
+    if let Some(strips) = observer.strips {
+        study.definitions = words::definitions(&account);
+        study.figures = picture::figures(strips, &account);
+    }
+    Ok(study)
+}
+
+/// The numbers of a run that is over.
+fn of_account(account: &Account, facts: &Facts, name: &str) -> Study {
+    let c = &account.counters;
+    let mut answers = account.judged();
+    answers.extend([
+        Answer::count("ledger_residual", "ledger residual", account.residual, "J"),
+        Answer::count(
+            "ledger_residual_relative",
+            "ledger residual against the energy turned over",
+            account.relative,
+            "1",
+        ),
+        Answer::count("reached", "simulated time reached", account.reached, "s"),
+        Answer::count("steps", "steps taken", c.steps as f64, "1"),
+        Answer::count("iterations", "Newton iterations", c.iterations as f64, "1"),
+        Answer::count("windows", "windows of fine steps after edges", c.windows as f64, "1"),
+        Answer::count("couplings", "exchanges of heat and temperature", c.couplings as f64, "1"),
+        Answer::count(
+            "stalled",
+            "steps of the finest length whose error was above its bound",
+            c.stalled as f64,
+            "1",
+        ),
+        Answer::count("stalled_by", "the largest such error over its bound", c.stalled_by, "1"),
+    ]);
+    let title = if account.title.is_empty() { name } else { &account.title };
+    let mut study = Study {
+        title: title.into(),
+        input: "nominal part".into(),
+        answers,
+        conditions: words::conditions(account, facts),
+        tables: tables::tables(account),
+        ..Study::default()
+    };
+    account.tell(&mut study);
+    study.notes.extend(tables::doubtful_ledger(account));
+    study.computation.refined = "steps";
+    study
+}
