@@ -37,15 +37,9 @@ fn a_hostile_run_is_shown_as_text() {
         writer.sample(1e-6 * f64::from(k), &[f64::from(k), f64::from(k % 7)]);
         if k % 20 == 0 {
             let kind = if k == 40 { EventKind::Trip } else { EventKind::Scheduled };
-            writer.event(&Event {
-                time: 1e-6 * f64::from(k),
-                kind,
-                subject: EVIL.into(),
-                note: EVIL.into(),
-                value: 1.0,
-                unit: "A",
-                lane: 0,
-            });
+            let note = EVIL.to_string();
+            let event = Event::new(1e-6 * f64::from(k), kind, EVIL);
+            writer.event(&Event { note, value: 1.0, unit: "A", ..event });
         }
     }
     let scalar = Scalar {

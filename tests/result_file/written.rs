@@ -8,7 +8,7 @@ use joulestep::diagnostic::Sources;
 use joulestep::output::result::{
     LedgerRow, LedgerTable, Precision, ResultWriter, Scalar, Summary, WriterOptions, block_length,
 };
-use joulestep_engine::recorder::{Column, Event, EventKind, InMemory, Layout, Recorder, Row};
+use joulestep_engine::recorder::{Action, Column, Event, EventKind, InMemory, Layout, Recorder, Row};
 
 pub const HOSTILE: [&str; 9] = ["/", "..", ".", "", "time", "extreme", "u(Übergang)", "a/b", "a_b"];
 pub const HOSTILE_DATASETS: [&str; 9] =
@@ -69,14 +69,15 @@ pub fn report(recorder: &mut impl Recorder<f64>, samples: usize) {
             });
         }
         if k % 250 == 100 {
+            let kind = if k % 500 == 100 { EventKind::Trip } else { EventKind::LockOut };
             recorder.event(&Event {
-                time: t,
-                kind: if k % 500 == 100 { EventKind::Trip } else { EventKind::LockOut },
-                subject: "protection".into(),
                 note: if k % 500 == 100 { "current above threshold, 400 A".into() } else { String::new() },
                 value: if k % 500 == 100 { 412.5 } else { f64::NAN },
                 unit: if k % 500 == 100 { "A" } else { "" },
-                lane: 0,
+                action: if k % 500 == 100 { Action::Rises } else { Action::None },
+                level: if k % 500 == 100 { 400.0 } else { f64::NAN },
+                since: 0.5 * t,
+                ..Event::new(t, kind, "protection")
             });
         }
     }

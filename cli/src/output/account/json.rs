@@ -86,21 +86,39 @@ pub(crate) fn set_by<S: Serializer>(user: &bool, to: S) -> Result<S::Ok, S::Erro
 struct EventLine<'a> {
     time: f64,
     kind: &'a str,
+    action: &'a str,
     subject: &'a str,
     note: &'a str,
     count: usize,
     last_time: f64,
     value: Option<f64>,
     unit: &'a str,
+    level: Option<f64>,
+    since: Option<f64>,
+    peak: Option<f64>,
 }
 
 impl Serialize for Line {
     fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
-        let (count, e, last_time, note, value) = match self {
-            Self::One(e) => (1, e, e.time, e.note.as_str(), Some(e.value)),
-            Self::Many(count, first, last) => (*count, first, last.time, "", None),
+        let (count, e, last_time, one) = match self {
+            Self::One(e) => (1, e, e.time, true),
+            Self::Many(count, first, last) => (*count, first, last.time, false),
         };
-        let (time, kind, subject, unit) = (e.time, e.kind.word(), e.subject.as_str(), e.unit);
-        EventLine { time, kind, subject, note, count, last_time, value, unit }.serialize(to)
+        let of_one = |x: f64| Some(x).filter(|_| one);
+        EventLine {
+            time: e.time,
+            kind: e.kind.word(),
+            action: if one { e.action.word() } else { "" },
+            subject: &e.subject,
+            note: if one { &e.note } else { "" },
+            count,
+            last_time,
+            value: of_one(e.value),
+            unit: e.unit,
+            level: of_one(e.level),
+            since: of_one(e.since),
+            peak: of_one(e.peak),
+        }
+        .serialize(to)
     }
 }

@@ -54,7 +54,7 @@ pub(super) fn definitions(read: &Read<'_>) -> Vec<(String, String)> {
         }
         "Spread of input" => read.summary.iter().flat_map(|s| &s.scalars).any(|s| s.spread.is_some()),
         "Virtual junction temperature" | "Heat" => !read.steps.heat_inputs.is_empty(),
-        "Let-through I²t" => read.events.iter().any(|e| e.note.contains("let-through")),
+        "Let-through I²t" => read.events.iter().any(|e| e.kind == "cleared"),
         "Middle node" => read.file.channels().iter().any(|c| c.name.ends_with(".middle")),
         _ => true,
     };

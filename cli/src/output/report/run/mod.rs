@@ -129,7 +129,7 @@ fn answers(read: &Read<'_>, limits: &[judged::Limit], verdict: &str) -> Vec<Stri
     for e in cleared.clone().take(CLEARED) {
         let at = sequence::instant(e.time, read.reach.1);
         let value = if e.value.is_finite() { people(e.value, &e.unit) } else { String::new() };
-        out.push(format!("{} clears a fault at {at}: {value} {}.", e.subject, sequence::plainer(&e.note)));
+        out.push(format!("{} clears a fault at {at}: {value} {}.", e.subject, e.note));
     }
     let more = cleared.count().saturating_sub(CLEARED);
     if more > 0 {
