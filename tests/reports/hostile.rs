@@ -4,7 +4,7 @@ use joulestep::diagnostic::Sources;
 use joulestep::judge::Bounds;
 use joulestep::output::answer::{Answer, Study, StudyFigure, StudyTable};
 use joulestep::output::plot::{Axis, Bars, Chart, Curve, Figure, Mark, Panel, Series, Span};
-use joulestep::output::result::{ResultWriter, Scalar, Summary, Verdict, WriterOptions};
+use joulestep::output::result::{Limited, ResultWriter, Scalar, Summary, Verdict, WriterOptions};
 use joulestep::output::table::{Cell, Head, Table};
 use joulestep_engine::recorder::{Column, Event, EventKind, Layout, Recorder};
 
@@ -47,7 +47,7 @@ fn a_hostile_run_is_shown_as_text() {
         long_name: EVIL.into(),
         value: 2.0,
         unit: EVIL.into(),
-        maximum: Some(1.0),
+        limited: Some(Limited::at_most(EVIL, EVIL, 1.0)),
         ..Scalar::default()
     };
     writer.finish(true, None, Some(&Summary::of(vec![scalar]))).unwrap();

@@ -6,7 +6,7 @@ use std::time::Duration;
 
 use joulestep::diagnostic::Sources;
 use joulestep::output::result::{
-    LedgerRow, LedgerTable, Precision, ResultWriter, Scalar, Summary, WriterOptions, block_length,
+    LedgerRow, LedgerTable, Limited, Precision, ResultWriter, Scalar, Summary, WriterOptions, block_length,
 };
 use joulestep_engine::recorder::{Action, Column, Event, EventKind, InMemory, Layout, Recorder, Row};
 
@@ -102,20 +102,19 @@ pub fn ledger() -> LedgerTable {
 }
 
 pub fn summary() -> Summary {
-    let scalar = |name: &str, value, unit: &str, minimum, maximum| Scalar {
+    let scalar = |name: &str, value, unit: &str, limited| Scalar {
         name: name.into(),
         long_name: format!("the {name}"),
         value,
         unit: unit.into(),
-        minimum,
-        maximum,
+        limited,
         ..Scalar::default()
     };
     Summary::of(vec![
-        scalar("peak drain voltage", 731.25, "V", None, Some(750.0)),
-        scalar("hottest junction", 151.0, "degC", None, Some(150.0)),
-        scalar("trips", 2.0, "", None, None),
-        scalar("v/i", 3.0, "ohm", Some(1.0), None),
+        scalar("peak drain voltage", 731.25, "V", Some(Limited::at_most("blocking", "V", 750.0))),
+        scalar("hottest junction", 151.0, "degC", Some(Limited::at_most("hottest junction", "degC", 150.0))),
+        scalar("trips", 2.0, "", None),
+        scalar("v/i", 3.0, "ohm", Some(Limited::at_least("v/i", "ohm", 1.0))),
     ])
 }
 

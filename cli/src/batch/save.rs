@@ -16,7 +16,7 @@ use crate::batch::plan::Keep;
 use crate::batch::row::{OF_LEDGER, Row, Status};
 use crate::batch::variant::{Built, PlannedBatch};
 use crate::diagnostic::Sources;
-use crate::judge::Uncertainty;
+use crate::judge::{Bounds, Uncertainty};
 use crate::output::account::event_lines::EventLines;
 use crate::output::account::{Account, Outcome, store};
 use crate::output::result::{ResultWriter, WriterOptions};
@@ -52,9 +52,9 @@ pub fn chosen(study: &PlannedBatch, rows: &BTreeMap<usize, Row>) -> Option<Vec<u
         all.into_iter().take(count).map(|x| x.1).collect::<Vec<_>>()
     };
     let margin = |limit: &str, row: &Row| {
-        let limit = study.limits.iter().find(|l| l.name == limit);
+        let limit = study.limits.iter().find(|l| l.limit.name == limit);
         limit.map_or(f64::NAN, |l| {
-            let (lower, upper) = l.of(study.inputs(row.variant));
+            let Bounds { lower, upper } = l.of(study.inputs(row.variant));
             (upper - row.outputs[l.columns.1]).min(row.outputs[l.columns.0] - lower)
         })
     };

@@ -46,7 +46,7 @@ pub fn run(args: &RunArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
             writeln!(streams.err, "note: {}", printable(&note.text))?;
         }
     }
-    let judges = ready.judging.judged.iter().any(|j| j.lower.is_finite() || j.upper.is_finite());
+    let judges = ready.judging.judged.iter().any(|j| !j.limit.bounds.is_none());
     let spread = match Spreading::from_options(args, &scenario, &reductions, &streams.access) {
         Ok(spread) => spread,
         Err(why) => return refused(&why, args.json, streams),

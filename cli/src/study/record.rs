@@ -5,7 +5,8 @@ use std::path::PathBuf;
 use std::sync::{Mutex, PoisonError};
 
 use super::{Question, StudyError};
-use crate::output::answer::{Outcome, Study};
+use crate::judge::{End, Limit, Limited, SetBy};
+use crate::output::answer::{Answer, Outcome, Study};
 use crate::output::result::{LedgerTable, ResultError, ResultWriter, Scalar, Summary, WriterOptions};
 
 /// The file, and its writer once a computation has come to its end.
@@ -59,16 +60,25 @@ impl Recording {
     }
 }
 
+/// The limit on an answer.
+fn limited(a: &Answer) -> Option<Limited> {
+    let of_study = || {
+        let set_by = if a.limit == SetBy::Part.sets() { SetBy::Part } else { SetBy::User };
+        let (name, unit, waived) = (a.name.clone(), a.unit.clone(), a.waived.clone());
+        let limit = Limit { name, set_by, unit, bounds: a.bounds, waived, ..Limit::default() };
+        Limited { limit, end: End::Only, ..Limited::default() }
+    };
+    (!a.bounds.is_none()).then(|| a.limited.clone().unwrap_or_else(of_study))
+}
+
 /// The answers as the numbers that a reader of recorded runs looks at first.
 fn summary(study: &Study) -> Summary {
-    let finite = |x: f64| Some(x).filter(|x| x.is_finite());
-    let scalar = |a: &crate::output::answer::Answer| Scalar {
+    let scalar = |a: &Answer| Scalar {
         name: a.name.clone(),
         long_name: a.quantity.clone(),
         value: a.value,
         unit: a.unit.clone(),
-        minimum: finite(a.bounds.lower),
-        maximum: finite(a.bounds.upper),
+        limited: limited(a),
         error: a.error.clone(),
         ruled: Some(a.ruling),
         ..Scalar::default()

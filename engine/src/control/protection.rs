@@ -113,6 +113,10 @@ impl<L: Lane> Protection<L> {
         })
     }
 
+    /// The current by which it measures what faults let through, where it does.
+    pub fn metered(&self) -> Option<&Probe> {
+        self.meter.as_ref().map(|m| &m.what.probe)
+    }
 
     /// The reset line went to true.
     fn resets(&mut self, board: &mut Board<L>) {

@@ -19,7 +19,7 @@ use crate::input::scenario::resolve::{Loaded, as_typed, resolve};
 use crate::input::scenario::resolved::Scenario;
 use crate::input::scenario::sections::SCENARIO;
 use crate::judge::{
-    Bounds, Computed, FACTOR, Far, Level, Moved, Uncertainty, differences, propagate, variance,
+    Computed, End, FACTOR, Far, Level, Moved, Uncertainty, differences, propagate, variance,
 };
 use crate::output::account::Account;
 use crate::output::account::spread::{NumberSpread, Spreads, Varied};
@@ -232,8 +232,9 @@ impl<'a> Spreading<'a> {
     /// to its bound, by the shortest way (the most probable such point of normal inputs).
     fn far(&self, account: &Account, moved: &[Moved]) -> Vec<Vec<f64>> {
         let mut all: Vec<Vec<f64>> = Vec::new();
-        for (k, j) in account.judged.iter().enumerate().filter(|(_, j)| j.waived.is_none()) {
-            for (side, sign, bounds) in [(0, -1.0, Bounds::at_least(j.min)), (1, 1.0, Bounds::at_most(j.max))]
+        for (k, j) in account.judged.iter().enumerate().filter(|(_, j)| j.limit.waived.is_none()) {
+            for (side, sign, bounds) in
+                [(0, -1.0, j.limit.bound(End::Least)), (1, 1.0, j.limit.bound(End::Largest))]
             {
                 let d = differences(moved, 2 * k + side);
                 let deviation = variance(&d, &self.correlation).sqrt();

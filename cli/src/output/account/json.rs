@@ -77,11 +77,6 @@ pub(super) fn ended<S: Serializer>(outcome: &Outcome, to: S) -> Result<S::Ok, S:
     Ended { outcome, why }.serialize(to)
 }
 
-/// Who set a limit.
-pub(crate) fn set_by<S: Serializer>(user: &bool, to: S) -> Result<S::Ok, S::Error> {
-    to.serialize_str(if *user { "user" } else { "part" })
-}
-
 #[derive(Serialize)]
 struct EventLine<'a> {
     time: f64,

@@ -8,7 +8,7 @@ use joulestep_engine::recorder::{Event, EventKind, Recorder};
 
 use super::event_lines::EventLines;
 use super::{Account, Doubt, Energy, Judgement, Junction, Peak};
-use crate::judge::{Bounds, Computed, Number, Proof, Uncertainty};
+use crate::judge::{Bounded, Bounds, Computed, End, Number, Proof, Uncertainty};
 
 /// Kinds of events that tell what protection did.
 const PROTECTION: [EventKind; 3] = [EventKind::Trip, EventKind::Retry, EventKind::LockOut];
@@ -53,14 +53,8 @@ fn of_peak(p: &Peak) -> [Number; 2] {
 }
 
 fn of_judgement(j: &Judgement) -> [Number; 2] {
-    let before = if j.by_user { "limit" } else { "rating" };
-    let number = |end: &str, value, missed| Number {
-        name: format!("{before}.{}.{end}", j.name),
-        value,
-        missed,
-        further: j.further,
-    };
-    [number("least", j.least, j.missed.0), number("largest", j.largest, j.missed.1)]
+    let number = |end, value, missed| Number { name: j.limit.number(end), value, missed, further: j.further };
+    [number(End::Least, j.least, j.missed.0), number(End::Largest, j.largest, j.missed.1)]
 }
 
 fn of_junction(j: &Junction) -> [Number; 3] {
@@ -86,7 +80,7 @@ impl Account {
     /// Bounds of the judged numbers, by the names that [`Account::computed`] gives them.
     pub fn bounds(&self) -> BTreeMap<String, Bounds> {
         let mut all = BTreeMap::new();
-        for j in self.judged.iter().filter(|j| j.waived.is_none()) {
+        for j in self.judged.iter().filter(|j| j.limit.waived.is_none()) {
             let names = of_judgement(j).map(|n| n.name);
             let bounded = names.into_iter().zip(j.sides().map(|s| s.2));
             all.extend(bounded.filter(|(_, bounds)| !bounds.is_none()));
@@ -117,6 +111,8 @@ impl Account {
         let named =
             |(protection, i2t): &(String, f64)| Number::plain(format!("{protection}.let-through"), *i2t);
         numbers.extend(self.let_through.iter().map(named));
+        let mut course = course;
+        self.add_to_course(&mut course);
         Computed {
             numbers,
             course,
@@ -124,6 +120,12 @@ impl Account {
             iterations: self.counters.iterations,
             ..Computed::default()
         }
+    }
+
+    /// What judged limits on events speak of, about which runs must agree: how often it happened, and whether it was over.
+    pub fn add_to_course(&self, course: &mut Vec<String>) {
+        let of_events = self.judged.iter().filter(|j| j.limit.of != Bounded::Signal);
+        course.extend(of_events.map(|j| format!("{} {} {}", j.limit.name, j.count, j.occurrence.word())));
     }
 
     /// Takes the errors of [`Account::computed`], in its order, and rules anew.

@@ -3,8 +3,8 @@
 use joulestep_engine::accounts::ledger::Ledger;
 
 use super::{Account, Outcome};
-use crate::judge::{Uncertainty, Verdict};
-use crate::output::result::{LedgerRow, LedgerTable, Scalar, Summary};
+use crate::judge::{End, Uncertainty, Verdict};
+use crate::output::result::{LedgerRow, LedgerTable, Limited, Scalar, Summary};
 
 /// The ledger, a row per component of the circuit.
 pub fn ledger(ledger: &Ledger<f64>) -> LedgerTable {
@@ -21,26 +21,22 @@ pub fn ledger(ledger: &Ledger<f64>) -> LedgerTable {
 pub fn judged(a: &Account) -> Vec<Scalar> {
     let mut scalars = Vec::new();
     for j in &a.judged {
-        let before = if j.by_user { "limit" } else { "rating" };
         let [least, most] = j.sides();
-        for (end, (found, error, bounds)) in [("largest", most), ("least", least)] {
+        for (end, (found, error, bounds)) in [(End::Largest, most), (End::Least, least)] {
             if bounds.is_none() {
                 continue;
             }
-            let words = format!("{end} value of {before} {}", j.name);
-            let name = format!("{before}.{}.{end}", j.name);
-            let scalar = Scalar {
+            let name = j.limit.number(end);
+            scalars.push(Scalar {
                 spread: a.spread_of(&name).map(|n| n.spread.clone()),
                 name,
-                long_name: words,
+                long_name: j.limit.words(end),
                 value: found,
-                unit: j.unit.to_string(),
+                unit: j.limit.unit.clone(),
                 error: error.clone(),
-                ..Scalar::default()
-            };
-            let finite = |x: f64| Some(x).filter(|x| x.is_finite());
-            let (minimum, maximum) = (finite(bounds.lower), finite(bounds.upper));
-            scalars.push(Scalar { minimum, maximum, ruled: Some(j.ruling), ..scalar });
+                limited: Some(Limited { limit: j.limit.clone(), end, occurrence: j.occurrence }),
+                ruled: Some(j.ruling),
+            });
         }
     }
     scalars

@@ -19,16 +19,18 @@ pub fn tables(a: &Account) -> Vec<StudyTable> {
         Head::text("verdict"),
     ];
     let row = |j: &Judgement| {
-        let mut row: Vec<Cell> = vec![j.name.as_str().into(), j.unit.into(), j.min.into()];
+        let mut row: Vec<Cell> =
+            vec![j.limit.name.as_str().into(), j.limit.unit.as_str().into(), j.limit.bounds.lower.into()];
         for (found, error, bounds) in j.sides() {
             let report = [Cell::from(found), error_cell(error)];
             row.extend(if bounds.is_none() { [Cell::None, Cell::None] } else { report });
         }
-        row.extend([j.max.into(), j.ruling.word().into()]);
+        row.extend([j.limit.bounds.upper.into(), j.ruling.word().into()]);
         row
     };
     let table = |by_user: bool, name: &str, title: &str| {
-        let rows: Vec<Vec<Cell>> = a.judged.iter().filter(|j| j.by_user == by_user).map(row).collect();
+        let rows: Vec<Vec<Cell>> =
+            a.judged.iter().filter(|j| j.limit.by_user() == by_user).map(row).collect();
         let data = Table { heads: heads.clone(), rows };
         (!data.rows.is_empty()).then(|| StudyTable::new(name, title, 2, data))
     };

@@ -5,7 +5,8 @@ use joulestep_engine::units::{people, people_digits};
 use serde::Serialize;
 
 use super::{Account, Facts, Found, Judgement, Outcome, Peak, Waiver};
-use crate::judge::{Ruling, Uncertainty, Verdict, overall, rule, worst};
+use crate::input::scenario::build::{Judged, Origin};
+use crate::judge::{End, Occurrence, Ruling, Uncertainty, Verdict, overall, rule, worst};
 
 /// Heat from which a die counts as carrying loss, J: it warms the smallest dies that are sold (0.2 mm square, 0.1 mm
 /// thick, 7 uJ/K) by less than 0.2 K.
@@ -31,7 +32,7 @@ pub struct Doubt {
 impl Account {
     /// Rules on every limit and rating, as errors and doubts now stand.
     pub fn rule(&mut self) {
-        let rule = |(k, j): (usize, &Judgement)| match j.waived {
+        let rule = |(k, j): (usize, &Judgement)| match j.limit.waived {
             Some(_) => Ruling::Waived,
             None => self.unwaived(k, j),
         };
@@ -46,16 +47,17 @@ impl Account {
             return Ruling::NotJudged;
         }
         let in_range = !self.doubts.iter().any(|d| d.out_of_range);
-        let mut errors = self.errors_with_spread(k, j).into_iter();
+        let mut errors = self.errors_with_spread(k, j).into_iter().zip(End::BOTH);
         worst(j.sides().map(|(found, numerical, bounds)| {
-            let error = errors.next().unwrap_or_default();
+            let (error, end) = errors.next().unwrap_or((Uncertainty::Bare, End::Largest));
             // Steps that stalled at their finest length prove nothing, unless coarser runs show that they converge.
             let relied = self.counters.stalled == 0 || matches!(numerical, Uncertainty::Within { .. });
             // The nominal part is one of the parts: what it exceeds is exceeded.
-            match rule(found, numerical, bounds, in_range && relied) {
+            let ruling = match rule(found, numerical, bounds, in_range && relied) {
                 Ruling::Fails => Ruling::Fails,
                 _ => rule(found, &error, bounds, in_range && relied),
-            }
+            };
+            j.occurrence.temper(end, ruling)
         }))
     }
 
@@ -72,7 +74,10 @@ impl Account {
     pub fn judges_bare(&self) -> bool {
         let judged = self.judged.iter().filter(|j| !matches!(j.ruling, Ruling::NotJudged | Ruling::Waived));
         judged.into_iter().any(|j| {
-            j.sides().iter().any(|(_, error, bounds)| !bounds.is_none() && **error == Uncertainty::Bare)
+            j.occurrence != Occurrence::Never
+                && j.sides()
+                    .iter()
+                    .any(|(_, error, bounds)| !bounds.is_none() && **error == Uncertainty::Bare)
         })
     }
 
@@ -94,8 +99,8 @@ impl Account {
             .judged
             .iter()
             .enumerate()
-            .filter(|(k, j)| j.waived.is_some() && self.unwaived(*k, j) == Ruling::Passes)
-            .map(|(_, j)| format!("the waiver of `{}` was not needed: the rating is kept", j.name))
+            .filter(|(k, j)| j.limit.waived.is_some() && self.unwaived(*k, j) == Ruling::Passes)
+            .map(|(_, j)| format!("the waiver of `{}` was not needed: the rating is kept", j.limit.name))
             .collect();
         self.notes.extend(idle);
     }
@@ -151,14 +156,20 @@ pub(super) fn doubts(found: &Found<'_>, facts: &Facts, peaks: &[Peak]) -> Vec<Do
 }
 
 /// What is of note but casts no doubt.
-pub(super) fn notes(facts: &Facts) -> Vec<String> {
-    facts.judging.notes.iter().filter(|n| !n.doubt).map(|n| n.text.clone()).collect()
+pub(super) fn notes(facts: &Facts, found: &Found<'_>) -> Vec<String> {
+    let notes = facts.judging.notes.iter().filter(|n| !n.doubt).map(|n| n.text.clone());
+    let unknown =
+        |j: &&Judged| matches!(j.origin, Origin::Gauge(k) if found.readings.iter().all(|r| r.gauge != k));
+    let unjudged = facts.judging.judged.iter().filter(unknown).map(|j| {
+        format!("limit `{}` speaks of what happens in a run; only `joulestep run` judges it", j.limit.name)
+    });
+    notes.chain(unjudged).collect()
 }
 
 /// What was waived, with the reasons.
 pub(super) fn waivers(facts: &Facts) -> Vec<Waiver> {
     let judging = &facts.judging;
-    let ratings = judging.judged.iter().filter_map(|j| Some((j.name.clone(), j.waived.clone()?)));
+    let ratings = judging.judged.iter().filter_map(|j| Some((j.limit.name.clone(), j.limit.waived.clone()?)));
     let dies = judging.unheated.iter().filter_map(|u| Some((u.name.clone(), u.waived.clone()?)));
     let notes = judging.notes.iter().filter_map(|n| Some((n.name.clone(), n.waived.clone()?)));
     let all = ratings.chain(dies).chain(notes);

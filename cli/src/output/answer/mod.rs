@@ -13,7 +13,7 @@ pub use table::{StudyFigure, StudyTable};
 use joulestep_engine::units::people;
 
 use crate::diagnostic::Sources;
-use crate::judge::{Bounds, Ruling, Uncertainty, Verdict};
+use crate::judge::{Bounds, Limited, Ruling, Uncertainty, Verdict};
 use crate::output::table::shown;
 
 /// How a computation ended.
@@ -103,6 +103,8 @@ pub struct Answer {
     pub bounds: Bounds,
     /// What sets the bounds: "rating", "limit", the name of an option; empty where there are none.
     pub limit: String,
+    /// The limit of a scenario, or the rating of a part, behind the bounds.
+    pub limited: Option<Limited>,
     /// Whether the laws behind the value are within the range for which they are known.
     pub known: bool,
     /// The reason for which the user waived the limit.
@@ -125,6 +127,7 @@ impl Default for Answer {
             further: 0.0,
             bounds: Bounds::NONE,
             limit: String::new(),
+            limited: None,
             known: true,
             waived: None,
             ruling: Ruling::NotJudged,

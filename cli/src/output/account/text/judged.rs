@@ -17,23 +17,25 @@ pub fn judged(a: &Account, more: &[&Uncertainty]) -> String {
 /// Limits, ratings and the verdict.
 pub(super) fn limits(out: &mut String, a: &Account, more: &[&Uncertainty]) {
     let row = |j: &Judgement| {
-        let bound = |x: f64| if x.is_finite() { people_digits(x, j.unit, 4) } else { String::new() };
+        let bound = |x: f64| if x.is_finite() { people_digits(x, &j.limit.unit, 4) } else { String::new() };
         let [least, most] = j.sides();
         let side = |(found, known, bounds): (f64, &Uncertainty, crate::judge::Bounds)| {
             if bounds.is_none() {
                 return [String::new(), String::new()];
             }
-            [seen_digits(found, j.unit, 4), error(known, j.unit)]
+            [seen_digits(found, &j.limit.unit, 4), error(known, &j.limit.unit)]
         };
-        let mut row = vec![j.name.clone(), bound(j.min)];
+        let mut row = vec![j.limit.name.clone(), bound(j.limit.bounds.lower)];
         row.extend(side(least));
         row.extend(side(most));
         let word = if j.is_unseen() { "not seen" } else { j.ruling.word() };
-        row.extend([bound(j.max), word.to_string()]);
+        let word = [word, j.remark()].into_iter().filter(|w| !w.is_empty()).collect::<Vec<_>>().join(": ");
+        row.extend([bound(j.limit.bounds.upper), word]);
         row
     };
     for (by_user, words) in [(false, "Ratings of the parts"), (true, "Limits set")] {
-        let rows: Vec<Vec<String>> = a.judged.iter().filter(|j| j.by_user == by_user).map(row).collect();
+        let rows: Vec<Vec<String>> =
+            a.judged.iter().filter(|j| j.limit.by_user() == by_user).map(row).collect();
         if !rows.is_empty() {
             heading(out, words, "");
             let columns = ["what", ">at least", ">least", ">±", ">largest", ">±", ">at most", ""];

@@ -4,18 +4,16 @@ use joulestep_engine::units::people_digits;
 
 use super::{WIDTH, error, errors_beside, heading, seen_digits};
 use crate::diagnostic::{filled, printable};
-use crate::judge::{FACTOR, Spread, Uncertainty};
+use crate::judge::{End, FACTOR, Spread, Uncertainty};
 use crate::output::account::Account;
 
 /// The numbers that are reported.
-fn numbers(a: &Account) -> Vec<(String, f64, &'static str, &Uncertainty)> {
+fn numbers(a: &Account) -> Vec<(String, f64, &str, &Uncertainty)> {
     let mut all = Vec::new();
     for j in &a.judged {
-        let before = if j.by_user { "limit" } else { "rating" };
-        let [least, most] = j.sides();
-        for (end, (found, known, bounds)) in [("least", least), ("largest", most)] {
+        for (end, (found, known, bounds)) in End::BOTH.into_iter().zip(j.sides()) {
             if !bounds.is_none() {
-                all.push((format!("{before}.{}.{end}", j.name), found, j.unit, known));
+                all.push((j.limit.number(end), found, j.limit.unit.as_str(), known));
             }
         }
     }

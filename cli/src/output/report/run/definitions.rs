@@ -47,7 +47,7 @@ const DEFINITIONS: [(&str, &str); 11] = [
 /// Definitions of what the file holds.
 pub(super) fn definitions(read: &Read<'_>) -> Vec<(String, String)> {
     let holds = |term: &str| match term {
-        "Margin" => read.summary.iter().flat_map(|s| &s.scalars).any(|s| s.maximum.or(s.minimum).is_some()),
+        "Margin" => read.summary.iter().flat_map(|s| &s.scalars).any(|s| s.limited.is_some()),
         "Error" => !read.summary.as_ref().is_none_or(Summary::bare),
         "Energy delivered, dissipated" | "Energy stored" | "Ledger residual" => {
             read.scalar("ledger_residual_relative").is_some()

@@ -3,46 +3,57 @@
 use crate::output::report::people_digits;
 
 use super::Read;
-use crate::judge::{FACTOR, Ruling, Spread, Uncertainty};
+use crate::judge::{Bounds, FACTOR, Limited, Ruling, SetBy, Spread, Uncertainty};
 use crate::output::report::Grid;
+use crate::output::result::Scalar;
 
-/// A limit with what the run did with it.
-pub(super) struct Limit {
-    pub name: String,
-    pub unit: String,
+/// A number of the summary against one bound of its limit.
+pub(super) struct Against<'a> {
+    scalar: &'a Scalar,
+    limited: &'a Limited,
     /// Whether it is the most allowed; else the least.
-    pub most: bool,
-    pub bound: f64,
-    pub found: f64,
-    pub error: Uncertainty,
-    /// What the spread of the input does to it.
-    pub spread: Option<Spread>,
-    pub ruling: Ruling,
+    most: bool,
+    bound: f64,
 }
 
-impl Limit {
+impl Against<'_> {
+    fn name(&self) -> &str {
+        &self.limited.limit.name
+    }
+    fn ruling(&self) -> Ruling {
+        self.scalar.ruling()
+    }
+    /// What a reader must know of what the limit speaks of; empty where that happened.
+    fn remark(&self) -> &'static str {
+        self.limited.occurrence.remark(self.limited.limit.of)
+    }
+
     fn fails(&self) -> bool {
-        self.ruling == Ruling::Fails
+        self.ruling() == Ruling::Fails
     }
     /// How far it is kept; below zero: exceeded.
     fn margin(&self) -> f64 {
-        if self.most { self.bound - self.found } else { self.found - self.bound }
+        if self.most { self.bound - self.scalar.value } else { self.scalar.value - self.bound }
     }
     fn digits(&self, x: f64) -> String {
-        people_digits(x, &self.unit, 4)
+        people_digits(x, &self.scalar.unit, 4)
     }
     /// The margin with its share of the bound; a temperature's zero is arbitrary, so there is none.
     fn margin_words(&self) -> String {
-        let unit = if self.unit == "degC" { "K" } else { &self.unit };
+        let unit = if self.scalar.unit == "degC" { "K" } else { &self.scalar.unit };
         let margin = people_digits(self.margin().abs(), unit, 3);
         let share = 100.0 * self.margin().abs() / self.bound.abs();
-        if self.unit == "degC" || !share.is_finite() { margin } else { format!("{margin} ({share:.1} %)") }
+        if self.scalar.unit == "degC" || !share.is_finite() {
+            margin
+        } else {
+            format!("{margin} ({share:.1} %)")
+        }
     }
     /// ± that the spread of the input adds; nothing for the nominal part.
     fn spread_words(&self) -> String {
-        match &self.spread {
+        match &self.scalar.spread {
             Some(Spread::Linear { deviation } | Spread::Unresolved { deviation }) => {
-                Uncertainty::within(FACTOR * deviation).words(&self.unit)
+                Uncertainty::within(FACTOR * deviation).words(&self.scalar.unit)
             }
             Some(Spread::NotLinear { .. }) => "not linear".into(),
             None => String::new(),
@@ -50,23 +61,27 @@ impl Limit {
     }
     /// How many times its error the margin is; `None`: the error is not known, or nothing.
     fn times(&self) -> Option<f64> {
-        let times = self.margin().abs() / self.error.plus_minus()?;
+        let times = self.margin().abs() / self.scalar.error.plus_minus()?;
         times.is_finite().then_some(times)
     }
     /// The number with its error, its bound, and the margin in units of the error.
     fn decides(&self) -> String {
-        if !self.found.is_finite() {
-            return format!("{} is no finite number, allowed is {}.", self.name, self.bound_words());
+        let remark = self.remark();
+        if !self.scalar.value.is_finite() {
+            let why = if remark.is_empty() { "is no finite number" } else { remark };
+            return format!("{}: {why}, allowed is {}.", self.name(), self.bound_words());
         }
-        let found = format!("{} {}", self.digits(self.found), self.both_words());
+        let so_far = if remark.is_empty() { "" } else { "so far " };
+        let found = format!("{so_far}{} {}", self.digits(self.scalar.value), self.both_words());
+        let remark = if remark.is_empty() { String::new() } else { format!(" ({remark})") };
         let margin = if self.margin() < 0.0 { "exceeded by" } else { "margin" };
         let times = self.times().map_or(String::new(), |times| match times {
             x if x >= 1000.0 => ", more than 1000 times the error".into(),
             x => format!(", {} times the error", people_digits(x, "1", 2)),
         });
         format!(
-            "{}: {}, allowed is {}; {margin} {}{times}.",
-            self.name,
+            "{}: {}{remark}, allowed is {}; {margin} {}{times}.",
+            self.name(),
             found.trim_end(),
             self.bound_words(),
             self.margin_words()
@@ -74,8 +89,8 @@ impl Limit {
     }
     /// The error, and what the spread of the input adds.
     fn both_words(&self) -> String {
-        let error = self.error.words(&self.unit);
-        match &self.spread {
+        let error = self.scalar.error.words(&self.scalar.unit);
+        match &self.scalar.spread {
             Some(Spread::NotLinear { why }) => format!("{error} (not linear in its inputs: {why})"),
             Some(_) => format!("{error} (by the input {})", self.spread_words()),
             None => error,
@@ -86,37 +101,30 @@ impl Limit {
     }
 }
 
-/// Numbers of the summary with a bound whose names begin so.
-fn bounded(read: &Read<'_>, rated: bool) -> Vec<Limit> {
+/// Numbers of the summary with a bound that users, or parts, set.
+fn bounded<'a>(read: &'a Read<'_>, by: SetBy) -> Vec<Against<'a>> {
     let mut out = Vec::new();
-    for s in read.summary.iter().flat_map(|s| &s.scalars) {
-        for (bound, most) in [(s.maximum, true), (s.minimum, false)] {
-            let Some(bound) = bound else { continue };
-            let of_part = s.name.strip_prefix("rating.");
-            if of_part.is_some() != rated {
-                continue;
-            }
-            let end = if most { ".largest" } else { ".least" };
-            let name = of_part.or(s.name.strip_prefix("limit.")).unwrap_or(&s.name);
-            let name = name.strip_suffix(end).unwrap_or(name).to_string();
-            let (unit, error, spread) = (s.unit.clone(), s.error.clone(), s.spread.clone());
-            out.push(Limit { name, unit, most, bound, found: s.value, error, spread, ruling: s.ruling() });
-        }
+    for scalar in read.summary.iter().flat_map(|s| &s.scalars) {
+        let Some(limited) = scalar.limited.as_ref().filter(|l| l.limit.set_by == by) else { continue };
+        let Bounds { lower, upper } = limited.bounds();
+        let sides = [(upper, true), (lower, false)].into_iter().filter(|s| s.0.is_finite());
+        out.extend(sides.map(|(bound, most)| Against { scalar, limited, most, bound }));
     }
     out
 }
 
 /// The limit or rating that decides, in words: the worst ruled, of those the one with the least margin, as a share of
 /// the bound; of those that are not proven, in units of the error.
-pub(super) fn deciding(read: &Read<'_>, limits: &[Limit]) -> Option<String> {
-    let ratings = bounded(read, true);
-    let judged = |l: &&Limit| !matches!(l.ruling, Ruling::NotJudged | Ruling::Waived);
+pub(super) fn deciding(read: &Read<'_>, limits: &[Against<'_>]) -> Option<String> {
+    let ratings = bounded(read, SetBy::Part);
+    let judged = |l: &&Against<'_>| !matches!(l.ruling(), Ruling::NotJudged | Ruling::Waived);
     let all = || limits.iter().chain(&ratings).filter(judged);
-    let worst = all().map(|l| l.ruling).max()?;
-    let share = |l: &Limit| (l.margin() / l.bound.abs(), l.margin());
-    let nearest = all().filter(|l| l.ruling == worst).min_by(|a, b| {
+    let worst = all().map(|l| l.ruling()).max()?;
+    let share = |l: &Against<'_>| (l.margin() / l.bound.abs(), l.margin());
+    let nearest = all().filter(|l| l.ruling() == worst).min_by(|a, b| {
         // A margin counts by its share of the bound; where it is not known well enough, by its errors.
-        let times = |l: &Limit| l.times().filter(|_| worst == Ruling::NotProven).unwrap_or(f64::INFINITY);
+        let times =
+            |l: &Against<'_>| l.times().filter(|_| worst == Ruling::NotProven).unwrap_or(f64::INFINITY);
         let order = times(a).total_cmp(&times(b));
         order.then(share(a).0.total_cmp(&share(b).0)).then(share(a).1.total_cmp(&share(b).1))
     })?;
@@ -130,28 +138,28 @@ pub(super) fn deciding(read: &Read<'_>, limits: &[Limit]) -> Option<String> {
 }
 
 /// Limits that the user set.
-pub(super) fn limits(read: &Read<'_>) -> Vec<Limit> {
-    bounded(read, false)
+pub(super) fn limits<'a>(read: &'a Read<'_>) -> Vec<Against<'a>> {
+    bounded(read, SetBy::User)
 }
 
 /// What is asked.
-pub(super) fn question(read: &Read<'_>, limits: &[Limit]) -> String {
+pub(super) fn question(read: &Read<'_>, limits: &[Against<'_>]) -> String {
     if read.summary.is_none() {
         return "What happened until the record ends?".into();
     }
     if limits.is_empty() {
         return "Are the ratings of the parts kept? The scenario sets no limit of its own.".into();
     }
-    let each: Vec<String> = limits.iter().map(|l| format!("{} {}", l.name, l.bound_words())).collect();
+    let each: Vec<String> = limits.iter().map(|l| format!("{} {}", l.name(), l.bound_words())).collect();
     let word = if limits.len() == 1 { "limit" } else { "limits" };
     format!("Is the {word} set kept: {}?", each.join("; ")).replace("Is the limits set", "Are the limits set")
 }
 
 /// The answer: what decides, then whatever else fails or is not proven.
-pub(super) fn sentences(read: &Read<'_>, limits: &[Limit], verdict: &str) -> Vec<String> {
-    let ratings = bounded(read, true);
+pub(super) fn sentences(read: &Read<'_>, limits: &[Against<'_>], verdict: &str) -> Vec<String> {
+    let ratings = bounded(read, SetBy::Part);
     let deciding = deciding(read, limits);
-    let worst = limits.iter().chain(&ratings).map(|l| l.ruling).max().unwrap_or(Ruling::NotJudged);
+    let worst = limits.iter().chain(&ratings).map(|l| l.ruling()).max().unwrap_or(Ruling::NotJudged);
     let doubts = read.summary.as_ref().map_or(0, |s| s.doubts.len());
     let mut out = Vec::new();
     if worst < Ruling::NotProven && doubts > 0 {
@@ -160,14 +168,14 @@ pub(super) fn sentences(read: &Read<'_>, limits: &[Limit], verdict: &str) -> Vec
         out.push(format!("Not proven for {doubts} below{kept}."));
     }
     out.extend(deciding.iter().cloned());
-    for l in limits.iter().filter(|l| matches!(l.ruling, Ruling::Fails | Ruling::NotProven)) {
+    for l in limits.iter().filter(|l| matches!(l.ruling(), Ruling::Fails | Ruling::NotProven)) {
         let report = l.decides();
         if !deciding.as_ref().is_some_and(|d| d.ends_with(&report)) {
             out.push(format!("{}: {report}", if l.fails() { "Exceeded" } else { "Not proven" }));
         }
     }
-    let judged = |all: &[Limit]| {
-        all.iter().filter(|l| !matches!(l.ruling, Ruling::NotJudged | Ruling::Waived)).count()
+    let judged = |all: &[Against<'_>]| {
+        all.iter().filter(|l| !matches!(l.ruling(), Ruling::NotJudged | Ruling::Waived)).count()
     };
     match (judged(limits), judged(&ratings)) {
         (0, 0) if read.summary.is_none() => {}
@@ -199,16 +207,24 @@ fn mark(ruling: Ruling) -> &'static str {
     }
 }
 
-fn row(l: &Limit) -> Vec<String> {
+fn outcome(l: &Against<'_>) -> String {
+    let word = format!("{} {}", mark(l.ruling()), l.ruling().word());
+    match l.remark() {
+        "" => word.trim_start().to_string(),
+        remark => format!("{}: {remark}", word.trim_start()),
+    }
+}
+
+fn row(l: &Against<'_>) -> Vec<String> {
     let sign = if l.margin() < 0.0 { "−" } else { "" };
     vec![
-        l.name.clone(),
-        l.digits(l.found),
-        l.error.words(&l.unit),
+        l.name().to_string(),
+        l.digits(l.scalar.value),
+        l.scalar.error.words(&l.scalar.unit),
         l.spread_words(),
         l.bound_words(),
         format!("{sign}{}", l.margin_words()),
-        format!("{} {}", mark(l.ruling), l.ruling.word()).trim_start().to_string(),
+        outcome(l),
     ]
 }
 
@@ -217,43 +233,47 @@ const SPREADS: usize = 3;
 const HEADS: [&str; 7] =
     ["quantity", ">found", ">error", ">spread of input", ">allowed", ">margin", "outcome"];
 
-fn table(caption: &str, limits: &[Limit]) -> Option<Grid> {
+fn table(caption: &str, limits: &[Against<'_>]) -> Option<Grid> {
     if limits.is_empty() {
         return None;
     }
     // The nominal part has no column of spreads.
-    let keeps = |k: usize| k != SPREADS || limits.iter().any(|l| l.spread.is_some());
+    let keeps = |k: usize| k != SPREADS || limits.iter().any(|l| l.scalar.spread.is_some());
     let heads: Vec<&str> = (0..HEADS.len()).filter(|k| keeps(*k)).map(|k| HEADS[k]).collect();
-    let cells = |l: &Limit| row(l).into_iter().enumerate().filter(|(k, _)| keeps(*k)).map(|c| c.1).collect();
+    let cells =
+        |l: &Against<'_>| row(l).into_iter().enumerate().filter(|(k, _)| keeps(*k)).map(|c| c.1).collect();
     let mut grid = Grid::new(caption, &heads, limits.iter().map(cells).collect());
-    let ruled = |ruling: Ruling| (0..limits.len()).filter(move |&k| limits[k].ruling == ruling).collect();
+    let ruled = |ruling: Ruling| (0..limits.len()).filter(move |&k| limits[k].ruling() == ruling).collect();
     (grid.failed, grid.marked) = (ruled(Ruling::Fails), ruled(Ruling::NotProven));
     Some(grid)
 }
 
 /// The limits set.
-pub(super) fn grid(limits: &[Limit]) -> Option<Grid> {
+pub(super) fn grid(limits: &[Against<'_>]) -> Option<Grid> {
     table("Limits that the scenario sets", limits)
 }
 
 /// Ratings of the parts.
 pub(super) fn ratings(read: &Read<'_>) -> Option<Grid> {
-    table("Ratings of the parts; they are limits like those that the scenario sets", &bounded(read, true))
+    table(
+        "Ratings of the parts; they are limits like those that the scenario sets",
+        &bounded(read, SetBy::Part),
+    )
 }
 
 /// Ratings that are exceeded, or not shown to be kept.
 pub(super) fn exceeded_ratings(read: &Read<'_>) -> Vec<String> {
-    let beyond = bounded(read, true).into_iter();
+    let beyond = bounded(read, SetBy::Part).into_iter();
     let report = beyond.filter_map(|l| {
-        let what = match l.ruling {
+        let what = match l.ruling() {
             Ruling::Fails => "is exceeded",
             Ruling::NotProven => "is not shown to be kept",
             _ => return None,
         };
         Some(format!(
             "A rating of a part {what}: {} reaches {} {}, rated {}.",
-            l.name,
-            l.digits(l.found),
+            l.name(),
+            l.digits(l.scalar.value),
             l.both_words(),
             l.bound_words()
         ))

@@ -107,7 +107,7 @@ fn headline(read: &Read<'_>) -> (&'static str, Tone) {
     }
 }
 
-fn answers(read: &Read<'_>, limits: &[judged::Limit], verdict: &str) -> Vec<String> {
+fn answers(read: &Read<'_>, limits: &[judged::Against<'_>], verdict: &str) -> Vec<String> {
     let mut out = judged::sentences(read, limits, verdict);
     let bare = read.summary.as_ref().is_some_and(Summary::bare);
     if bare {
@@ -257,7 +257,7 @@ fn recorded(read: &Read<'_>) -> Vec<Block> {
         });
         let own = ["reached", "steps", "iterations", "stalled", "ledger_residual_relative"]
             .contains(&s.name.as_str());
-        of_signal || own || s.name.starts_with("limit.") || s.name.starts_with("rating.")
+        of_signal || own || s.limited.is_some()
     };
     let further: Vec<Vec<String>> = summary
         .scalars

@@ -62,11 +62,8 @@ pub(super) fn blocks(read: &Read<'_>) -> Vec<Block> {
     let end = read.reach.1;
     let row = |Line(count, e, last): &Line<'_>| {
         let value = if *count == 1 && e.value.is_finite() { number(e.value, &e.unit) } else { String::new() };
-        let note = if *count == 1 {
-            e.note.clone()
-        } else {
-            format!("{count} times until {}", instant(*last, end))
-        };
+        let note =
+            if *count == 1 { e.note.clone() } else { format!("{count} times until {}", instant(*last, end)) };
         vec![instant(e.time, end), e.kind.clone(), e.subject.clone(), value, note]
     };
     let mut grid = Grid::new(
