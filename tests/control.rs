@@ -8,7 +8,7 @@ use joulestep_engine::control::detect::{Blanking, Criterion, Level};
 use joulestep_engine::control::drive::{Delays, Drive, Gate, Output};
 use joulestep_engine::control::protection::{Protection, Retry, Settings};
 use joulestep_engine::control::sequence::{Deed, ScheduledEvent, Sequence};
-use joulestep_engine::recorder::{EventKind, InMemory};
+use joulestep_engine::recorder::{Action, EventKind, InMemory};
 use joulestep_engine::run::setup::{Setup, Start};
 use joulestep_engine::step::bounds::Bounds;
 use joulestep_engine::step::schedule::Steps;
@@ -90,7 +90,7 @@ fn a_gate_follows_the_ramp_through_the_resistor_of_the_edge() {
     run.advance(3e-6, &mut memory).unwrap();
     let edges: Vec<_> = memory.events.iter().filter(|e| e.kind == EventKind::Edge).collect();
     assert!((edges[0].time - 0.48e-6).abs() < 1e-15 && (edges[1].time - 1.49e-6).abs() < 1e-15, "{edges:?}");
-    assert_eq!((edges.len(), edges[1].note.as_str()), (2, "turns off softly"));
+    assert_eq!((edges.len(), edges[1].action), (2, Action::TurnsOffSoftly));
     // Response to a unit ramp of a duration, at a time after its start.
     let response = |t: f64, duration: f64, tau: f64| {
         let ramp = |t: f64| if t > 0.0 { (t - tau * (1.0 - (-t / tau).exp())) / duration } else { 0.0 };

@@ -11,7 +11,7 @@ use std::sync::OnceLock;
 
 use joulestep::diagnostic::Sources;
 use joulestep::judge::Uncertainty;
-use joulestep::output::result::{ResultFile, ResultWriter, Scalar, Summary, WriterOptions};
+use joulestep::output::result::{Limited, ResultFile, ResultWriter, Scalar, Summary, WriterOptions};
 use joulestep_engine::recorder::Recorder;
 use joulestep_engine::units::{people, people_digits};
 
@@ -69,9 +69,9 @@ fn the_report_of_a_run_describes_the_file() {
     let verdict = page.text.find("Kept: 4 limits set, 9 ratings of the parts.").expect("the verdict");
     assert!(verdict < page.text.find("Sequence of events").unwrap());
     let file = ResultFile::open(&result).unwrap();
-    for scalar in file.summary().unwrap().unwrap().scalars.iter().filter(|s| s.maximum.is_some()) {
+    for scalar in file.summary().unwrap().unwrap().scalars.iter().filter(|s| s.bounds().upper.is_finite()) {
         read(&people_digits(scalar.value, &scalar.unit, 4));
-        read(&format!("at most {}", people_digits(scalar.maximum.unwrap(), &scalar.unit, 4)));
+        read(&format!("at most {}", people_digits(scalar.bounds().upper, &scalar.unit, 4)));
     }
     for channel in file.channels() {
         assert_eq!(channel.holds, channel.name.starts_with("line("), "{}", channel.name);
@@ -172,7 +172,7 @@ fn the_verdict_names_what_decides() {
             name: "limit.bus.largest".into(),
             value: 700.0,
             unit: "V".into(),
-            maximum: Some(bound),
+            limited: Some(Limited::at_most("bus", "V", bound)),
             error: Uncertainty::within(10.0),
             ..Scalar::default()
         };

@@ -66,8 +66,10 @@ fn what_was_written_is_read_back_bit_for_bit() {
     assert_eq!(events.len(), memory.events.len());
     for (got, want) in events.iter().zip(&memory.events) {
         assert_eq!((got.time, got.value.to_bits()), (want.time, want.value.to_bits()));
-        let texts = [&*got.kind, &*got.subject, &*got.note, &*got.unit];
-        assert_eq!(texts, [want.kind.word(), &*want.subject, &*want.note, want.unit]);
+        let texts = [&*got.kind, &*got.action, &*got.subject, &*got.note, &*got.unit];
+        assert_eq!(texts, [want.kind.word(), want.action.word(), &*want.subject, &*want.note, want.unit]);
+        assert_eq!((got.since, got.level.to_bits()), (want.since, want.level.to_bits()));
+        assert_eq!(got.act(), want.action);
     }
     let steps = file.steps().unwrap();
     assert_eq!(steps.kind, memory.rows.iter().map(|row| row.kind).collect::<Vec<_>>());

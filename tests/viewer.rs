@@ -66,15 +66,9 @@ fn record(writer: &mut ResultWriter, from: usize, to: usize) {
             writer.thermal(t, &[50.0 + 1e-3 * k as f64]);
         }
         if k == 6000 {
-            writer.event(&Event {
-                time: t,
-                kind: EventKind::Trip,
-                subject: "overcurrent".into(),
-                note: HOSTILE.into(),
-                value: 17.0,
-                unit: "A",
-                lane: 0,
-            });
+            let note = HOSTILE.to_string();
+            let event = Event::new(t, EventKind::Trip, "overcurrent");
+            writer.event(&Event { note, value: 17.0, unit: "A", ..event });
         }
     }
 }

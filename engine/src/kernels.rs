@@ -93,6 +93,7 @@ fn lanes<L: Wide>() -> Vec<Code> {
         Run::<L>::finish as Code,
         Run::<L>::read as Code,
         Run::<L>::ledger as Code,
+        Run::<L>::readings as Code,
         Run::<L>::save as Code,
         Run::<L>::restore as Code,
         <Saved<L> as Clone>::clone as Code,

@@ -1,7 +1,7 @@
 //! Probes compiled to what a state and its workspace hold.
 
 use crate::arithmetic::lane::Lane;
-use crate::circuit::graph::{Body, ChoiceId, LineId, WaveId};
+use crate::circuit::graph::{Body, ChoiceId, ComponentId, LineId, WaveId};
 use crate::circuit::probe::Probe;
 use crate::control::board::Board;
 use crate::equations::system::System;
@@ -23,6 +23,8 @@ pub struct Sources<'a, L: Lane> {
     pub choices: &'a [usize],
     /// Temperatures of the heat inputs, °C.
     pub celsius: &'a [L],
+    /// Energy of each account so far, J; empty where none is told.
+    pub energy: &'a [L],
     /// Integrals of the setup so far.
     pub integrals: &'a [L],
 }
@@ -38,6 +40,8 @@ pub enum Readout<L> {
     Linear(Vec<(u32, L)>, Option<(ChoiceId, u32, u32, L)>),
     /// Σ power of accounts.
     Power(Vec<u32>),
+    /// Σ energy of accounts.
+    Energy(Vec<u32>),
     /// A course.
     Wave(WaveId),
     /// A line.
@@ -48,6 +52,13 @@ pub enum Readout<L> {
     Integral(u32),
     /// Weighted sum.
     Sum(Vec<(L, Readout<L>)>),
+}
+
+/// Accounts of what a component turns into heat.
+fn heating<L: Lane>(system: &System<L>, component: ComponentId) -> Vec<u32> {
+    let heating = system.devices.len() + system.dissipators.len();
+    let owners = system.account_owners();
+    (0..heating).filter(|&k| owners[k] == component).map(|k| k as u32).collect()
 }
 
 impl<L: Lane> Readout<L> {
@@ -62,12 +73,8 @@ impl<L: Lane> Readout<L> {
             Probe::Branch(component, k) => {
                 Self::Unknowns(vec![(system.own_unknown(*component, *k) as u32, one)])
             }
-            Probe::Heat(component) => {
-                let heating = system.devices.len() + system.dissipators.len();
-                let owners = system.account_owners();
-                let mine = (0..heating).filter(|&k| owners[k] == *component).map(|k| k as u32);
-                Self::Power(mine.collect())
-            }
+            Probe::Heat(component) => Self::Power(heating(system, *component)),
+            Probe::Energy(component) => Self::Energy(heating(system, *component)),
             Probe::Wave(wave) => Self::Wave(*wave),
             Probe::Line(line) => Self::Line(*line),
             Probe::Temperature(input) => Self::Temperature(input.0),
@@ -101,7 +108,7 @@ impl<L: Lane> Readout<L> {
     /// Whether integrals come in.
     pub fn is_integral(&self) -> bool {
         match self {
-            Self::Integral(_) => true,
+            Self::Integral(_) | Self::Energy(_) => true,
             Self::Sum(terms) => terms.iter().any(|t| t.1.is_integral()),
             _ => false,
         }
@@ -123,6 +130,10 @@ impl<L: Lane> Readout<L> {
                     sign * g * (from.x[a as usize] - from.x[b as usize])
                 });
                 weigh(terms, from.x) + chosen
+            }
+            Self::Energy(accounts) => {
+                let energy = |k: &u32| from.energy.get(*k as usize).copied().unwrap_or(zero);
+                accounts.iter().fold(zero, |s, k| s + energy(k))
             }
             Self::Power(accounts) => accounts.iter().fold(zero, |s, &k| s + from.power[k as usize]),
             Self::Wave(wave) => from.board.course(&system.circuit.waves[wave.0 as usize], *wave, from.t),

@@ -48,13 +48,83 @@ impl EventKind {
     }
 }
 
-/// Something that happened at an instant.
+/// What exactly happened, of the kinds that come in several ways.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Action {
+    /// The kind says all.
+    #[default]
+    None,
+    /// A gate is driven on.
+    TurnsOn,
+    /// A gate is driven off.
+    TurnsOff,
+    /// A gate is driven off through the resistance for faults.
+    TurnsOffSoftly,
+    /// A quantity goes above its upper bound.
+    Rises,
+    /// A quantity goes below its lower bound.
+    Falls,
+    /// A controller begins its task.
+    Starts,
+    /// A controller is taken from its task.
+    Stops,
+    /// A controller has done its task.
+    Finishes,
+    /// A latched trip ends.
+    IsReset,
+}
+
+impl Action {
+    /// All of them.
+    pub const ALL: [Self; 10] = [
+        Self::None,
+        Self::TurnsOn,
+        Self::TurnsOff,
+        Self::TurnsOffSoftly,
+        Self::Rises,
+        Self::Falls,
+        Self::Starts,
+        Self::Stops,
+        Self::Finishes,
+        Self::IsReset,
+    ];
+
+    /// The words written in files and reports.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::None => "",
+            Self::TurnsOn => "turns on",
+            Self::TurnsOff => "turns off",
+            Self::TurnsOffSoftly => "turns off softly",
+            Self::Rises => "rises",
+            Self::Falls => "falls",
+            Self::Starts => "starts",
+            Self::Stops => "stops",
+            Self::Finishes => "finishes",
+            Self::IsReset => "is reset",
+        }
+    }
+
+    /// By its words; those that are not known say nothing.
+    pub fn of_word(word: &str) -> Self {
+        Self::ALL.into_iter().find(|a| a.word() == word).unwrap_or_default()
+    }
+
+    /// Whether a gate is driven off.
+    pub fn is_off(self) -> bool {
+        matches!(self, Self::TurnsOff | Self::TurnsOffSoftly)
+    }
+}
+
+/// Something that happened at an instant. Whatever is computed with stands in fields; `note` is for people alone.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Event {
     /// s.
     pub time: f64,
     /// What.
     pub kind: EventKind,
+    /// What exactly.
+    pub action: Action,
     /// To which component, protection or drive.
     pub subject: String,
     /// In words.
@@ -63,8 +133,34 @@ pub struct Event {
     pub value: f64,
     /// Its unit symbol.
     pub unit: &'static str,
+    /// The level that was crossed, or from which a fault's current counts, in the quantity's own unit (A for a current);
+    /// NaN where none was.
+    pub level: f64,
+    /// Since when what has ended lasted (a fault that is cleared), s; NaN where nothing has.
+    pub since: f64,
+    /// Largest current of a fault that is cleared, A; NaN elsewhere.
+    pub peak: f64,
     /// Of variants in lockstep, the lane that it concerns; 0 for what concerns all.
     pub lane: usize,
+}
+
+impl Event {
+    /// An event without numbers or words, of all lanes; `time` in s.
+    pub fn new(time: f64, kind: EventKind, subject: &str) -> Self {
+        Self {
+            time,
+            kind,
+            action: Action::None,
+            subject: subject.to_string(),
+            note: String::new(),
+            value: f64::NAN,
+            unit: "",
+            level: f64::NAN,
+            since: f64::NAN,
+            peak: f64::NAN,
+            lane: 0,
+        }
+    }
 }
 
 /// A row of the account over one coupling interval, or from one edge of a drive to its next.

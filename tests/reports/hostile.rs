@@ -4,7 +4,7 @@ use joulestep::diagnostic::Sources;
 use joulestep::judge::Bounds;
 use joulestep::output::answer::{Answer, Study, StudyFigure, StudyTable};
 use joulestep::output::plot::{Axis, Bars, Chart, Curve, Figure, Mark, Panel, Series, Span};
-use joulestep::output::result::{ResultWriter, Scalar, Summary, Verdict, WriterOptions};
+use joulestep::output::result::{Limited, ResultWriter, Scalar, Summary, Verdict, WriterOptions};
 use joulestep::output::table::{Cell, Head, Table};
 use joulestep_engine::recorder::{Column, Event, EventKind, Layout, Recorder};
 
@@ -37,15 +37,9 @@ fn a_hostile_run_is_shown_as_text() {
         writer.sample(1e-6 * f64::from(k), &[f64::from(k), f64::from(k % 7)]);
         if k % 20 == 0 {
             let kind = if k == 40 { EventKind::Trip } else { EventKind::Scheduled };
-            writer.event(&Event {
-                time: 1e-6 * f64::from(k),
-                kind,
-                subject: EVIL.into(),
-                note: EVIL.into(),
-                value: 1.0,
-                unit: "A",
-                lane: 0,
-            });
+            let note = EVIL.to_string();
+            let event = Event::new(1e-6 * f64::from(k), kind, EVIL);
+            writer.event(&Event { note, value: 1.0, unit: "A", ..event });
         }
     }
     let scalar = Scalar {
@@ -53,7 +47,7 @@ fn a_hostile_run_is_shown_as_text() {
         long_name: EVIL.into(),
         value: 2.0,
         unit: EVIL.into(),
-        maximum: Some(1.0),
+        limited: Some(Limited::at_most(EVIL, EVIL, 1.0)),
         ..Scalar::default()
     };
     writer.finish(true, None, Some(&Summary::of(vec![scalar]))).unwrap();
@@ -109,7 +103,6 @@ fn a_hostile_study_comes_back_and_is_shown_as_text() {
             waived: Some(evil()),
             ..Answer::new(evil(), evil(), 1.0, EVIL).limited(Bounds::at_most(0.5), EVIL).remark(EVIL)
         }],
-        statements: vec![evil()],
         doubts: vec![evil()],
         notes: vec![evil()],
         conditions: vec![evil()],

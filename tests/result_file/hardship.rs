@@ -77,16 +77,8 @@ fn stream(writer: &mut ResultWriter, from: usize, to: usize) {
         }
         if k % 1000 == 999 {
             let note = format!("sample {k}");
-            let subject = "drive".into();
-            writer.event(&Event {
-                time: t,
-                kind: EventKind::Edge,
-                subject,
-                note,
-                value: k as f64,
-                unit: "V",
-                lane: 0,
-            });
+            let value = k as f64;
+            writer.event(&Event { note, value, unit: "V", ..Event::new(t, EventKind::Edge, "drive") });
         }
         if k % 4096 == 0 && !writer.go_on(t) {
             return;

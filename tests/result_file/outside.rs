@@ -119,6 +119,10 @@ fn expected(folder: &Path, samples: usize, precision: Precision) -> Value {
     e.texts("events/subject", "time", events.iter().map(|event| &*event.subject));
     e.texts("events/note", "time", events.iter().map(|event| &*event.note));
     e.texts("events/unit", "time", events.iter().map(|event| event.unit));
+    e.texts("events/action", "time", events.iter().map(|event| event.action.word()));
+    e.numbers("events/level", &["time"], events.iter().map(|event| event.level));
+    e.numbers("events/since", &["time"], events.iter().map(|event| event.since));
+    e.numbers("events/peak", &["time"], events.iter().map(|event| event.peak));
     let rows = &memory.rows;
     e.bytes("steps/row", &["row"], (0..rows.len() as i64).flat_map(i64::to_le_bytes).collect());
     e.texts("steps/kind", "row", rows.iter().map(|row| row.kind));

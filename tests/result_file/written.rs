@@ -6,9 +6,9 @@ use std::time::Duration;
 
 use joulestep::diagnostic::Sources;
 use joulestep::output::result::{
-    LedgerRow, LedgerTable, Precision, ResultWriter, Scalar, Summary, WriterOptions, block_length,
+    LedgerRow, LedgerTable, Limited, Precision, ResultWriter, Scalar, Summary, WriterOptions, block_length,
 };
-use joulestep_engine::recorder::{Column, Event, EventKind, InMemory, Layout, Recorder, Row};
+use joulestep_engine::recorder::{Action, Column, Event, EventKind, InMemory, Layout, Recorder, Row};
 
 pub const HOSTILE: [&str; 9] = ["/", "..", ".", "", "time", "extreme", "u(Übergang)", "a/b", "a_b"];
 pub const HOSTILE_DATASETS: [&str; 9] =
@@ -69,14 +69,15 @@ pub fn report(recorder: &mut impl Recorder<f64>, samples: usize) {
             });
         }
         if k % 250 == 100 {
+            let kind = if k % 500 == 100 { EventKind::Trip } else { EventKind::LockOut };
             recorder.event(&Event {
-                time: t,
-                kind: if k % 500 == 100 { EventKind::Trip } else { EventKind::LockOut },
-                subject: "protection".into(),
                 note: if k % 500 == 100 { "current above threshold, 400 A".into() } else { String::new() },
                 value: if k % 500 == 100 { 412.5 } else { f64::NAN },
                 unit: if k % 500 == 100 { "A" } else { "" },
-                lane: 0,
+                action: if k % 500 == 100 { Action::Rises } else { Action::None },
+                level: if k % 500 == 100 { 400.0 } else { f64::NAN },
+                since: 0.5 * t,
+                ..Event::new(t, kind, "protection")
             });
         }
     }
@@ -101,20 +102,19 @@ pub fn ledger() -> LedgerTable {
 }
 
 pub fn summary() -> Summary {
-    let scalar = |name: &str, value, unit: &str, minimum, maximum| Scalar {
+    let scalar = |name: &str, value, unit: &str, limited| Scalar {
         name: name.into(),
         long_name: format!("the {name}"),
         value,
         unit: unit.into(),
-        minimum,
-        maximum,
+        limited,
         ..Scalar::default()
     };
     Summary::of(vec![
-        scalar("peak drain voltage", 731.25, "V", None, Some(750.0)),
-        scalar("hottest junction", 151.0, "degC", None, Some(150.0)),
-        scalar("trips", 2.0, "", None, None),
-        scalar("v/i", 3.0, "ohm", Some(1.0), None),
+        scalar("peak drain voltage", 731.25, "V", Some(Limited::at_most("blocking", "V", 750.0))),
+        scalar("hottest junction", 151.0, "degC", Some(Limited::at_most("hottest junction", "degC", 150.0))),
+        scalar("trips", 2.0, "", None),
+        scalar("v/i", 3.0, "ohm", Some(Limited::at_least("v/i", "ohm", 1.0))),
     ])
 }
 

@@ -14,7 +14,9 @@ use crate::batch::plan::Estimated;
 use crate::batch::row::{OF_LEDGER, Row, Status};
 use crate::batch::subject::Subject;
 use crate::batch::variant::{Bound, PlannedBatch};
-use crate::judge::{Bounds, Computed, Ruling, Uncertainty, Verdict, errors, overall, rule, worst};
+use crate::judge::{
+    Bounds, Computed, End, Occurrence, Ruling, Uncertainty, Verdict, errors, overall, rule, worst,
+};
 
 /// The errors of a variant's numbers, in the order of its outputs, as a journal keeps them.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -184,29 +186,34 @@ fn larger(a: Uncertainty, b: Uncertainty) -> Uncertainty {
 /// The ruling on each limit in a row, by the errors of its outputs.
 pub fn rulings(study: &PlannedBatch, row: &Row, errors: &[Uncertainty]) -> Vec<Ruling> {
     let one = |(k, limit): (usize, &Bound)| {
-        let searched = study.plan.search.as_ref().is_some_and(|s| s.limit == limit.name);
+        let searched = study.plan.search.as_ref().is_some_and(|s| s.limit == limit.limit.name);
         let (least, largest) = (row.outputs[limit.columns.0], row.outputs[limit.columns.1]);
         // A limit that a search meets is met by definition: what it found has an error, and no verdict.
-        let met = searched && limit.by_user && row.status == Status::Done;
+        let met = searched && limit.limit.by_user() && row.status == Status::Done;
         if row.status == Status::Refused || met || least > largest {
             return Ruling::NotJudged;
         }
-        if limit.waived {
+        if limit.limit.waived.is_some() {
             return Ruling::Waived;
         }
-        let (lower, upper) = match row.bounds.get(2 * k..2 * k + 2) {
-            Some(&[lower, upper]) => (lower, upper),
+        let Bounds { lower, upper } = match row.bounds.get(2 * k..2 * k + 2) {
+            Some(&[lower, upper]) => Bounds { lower, upper },
             _ => limit.of(study.inputs(row.variant)),
         };
+        let occurrence = match row.open.contains(&k) {
+            true => Occurrence::Open,
+            // What never happened has no number.
+            false => Occurrence::Happened,
+        };
         let sides = [
-            (least, limit.columns.0, Bounds::at_least(lower)),
-            (largest, limit.columns.1, Bounds::at_most(upper)),
+            (End::Least, least, limit.columns.0, Bounds::at_least(lower)),
+            (End::Largest, largest, limit.columns.1, Bounds::at_most(upper)),
         ];
-        worst(sides.map(|(found, column, bounds)| {
+        worst(sides.map(|(end, found, column, bounds)| {
             let error = errors.get(column).unwrap_or(&Uncertainty::Bare);
             // As in a single run: steps that stalled prove nothing unless coarser runs show that they converge.
             let relied = !row.stalled || matches!(error, Uncertainty::Within { .. });
-            rule(found, error, bounds, !row.out_of_range && relied)
+            occurrence.temper(end, rule(found, error, bounds, !row.out_of_range && relied))
         }))
     };
     study.limits.iter().enumerate().map(one).collect()

@@ -217,7 +217,8 @@ fn keys(table: &RawTable, section: &Section, context: &PathContext<'_>) -> Vec<K
     };
     match section.kinds {
         Kinds::Listed(tag, kinds) => {
-            keys.extend(kinds.iter().filter(|k| Some(k.word) == word(tag)).flat_map(|k| k.keys));
+            let typed = word(tag).or(section.default_kind().map(|k| k.word));
+            keys.extend(kinds.iter().filter(|k| Some(k.word) == typed).flat_map(|k| k.keys));
         }
         Kinds::Catalogue => {
             let components = context.scenario.map_or(&[][..], |s| &s.components);

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use crate::batch::row::{Row, Status};
 use crate::batch::variant::PlannedBatch;
+use crate::judge::Bounds;
 use crate::output::plot::{
     Axis, Bars, Chart, Curve, Figure, Line, Mark, Marker, Panel, PlotError, Series, svg,
 };
@@ -83,9 +84,10 @@ pub fn figure(study: &PlannedBatch, rows: &BTreeMap<usize, Row>, output: usize) 
     }
     let mut marks = Vec::new();
     for limit in &study.limits {
-        let bounds = [(limit.columns.0, limit.bounds.0), (limit.columns.1, limit.bounds.1)];
+        let Bounds { lower, upper } = limit.limit.bounds;
+        let bounds = [(limit.columns.0, lower), (limit.columns.1, upper)];
         let own = bounds.into_iter().filter(|(k, at)| *k == output && at.is_finite());
-        marks.extend(own.map(|(_, at)| Mark { at, label: limit.name.clone() }));
+        marks.extend(own.map(|(_, at)| Mark { at, label: limit.limit.name.clone() }));
     }
     let mut panels = vec![Panel::Chart(Chart {
         title: "Histogram".into(),

@@ -7,7 +7,7 @@ use crate::batch::errors::Estimate;
 use crate::batch::plan::{MeasureSpec, Plan};
 use crate::batch::variant::Bound;
 use crate::input::scenario::build::Ready;
-use crate::judge::Number;
+use crate::judge::{End, Number};
 use crate::output::account::Account;
 use crate::output::result::Verdict;
 
@@ -75,6 +75,9 @@ pub struct Row {
     /// Whether a law was used outside the range for which it is known.
     #[serde(default, skip_serializing_if = "is_false")]
     pub out_of_range: bool,
+    /// Numbers of the limits whose events were not over at the end: their numbers may still grow.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub open: Vec<usize>,
     /// Whether steps exceeded the error bound at their finest length.
     #[serde(default, skip_serializing_if = "is_false")]
     pub stalled: bool,
@@ -104,6 +107,7 @@ impl Row {
             bounds: Vec::new(),
             doubts: String::new(),
             out_of_range: false,
+            open: Vec::new(),
             stalled: false,
             estimate: None,
         }
@@ -152,28 +156,18 @@ pub fn columns(plan: &Plan, ready: &Ready) -> (Vec<Column>, Vec<Bound>) {
     all.extend(plan.measures.iter().map(|m| column(&m.name, &m.unit)));
     let mut limits = Vec::new();
     let mut judged: Vec<_> = ready.judging.judged.iter().collect();
-    judged.sort_by_key(|j| !j.by_user);
+    judged.sort_by_key(|j| j.limit.set_by);
     let watches = &ready.setup.watches;
-    for j in judged {
-        let unit = watches[j.watch].unit;
+    for limit in judged.into_iter().map(|j| &j.limit) {
         let columns = (all.len(), all.len() + 1);
         // Limits of the user come first, in the order of the scenario; a path identifies one by name or place.
-        let paths = [j.name.clone(), (limits.len() + 1).to_string()];
-        let varied = match j.by_user {
+        let paths = [limit.name.clone(), (limits.len() + 1).to_string()];
+        let varied = match limit.by_user() {
             true => (varied(plan, &paths, "min"), varied(plan, &paths, "max")),
             false => (None, None),
         };
-        limits.push(Bound {
-            name: j.name.clone(),
-            bounds: (j.lower, j.upper),
-            columns,
-            varied,
-            by_user: j.by_user,
-            waived: j.waived.is_some(),
-        });
-        let before = if j.by_user { "limit" } else { "rating" };
-        all.push(column(format!("{before}.{}.least", j.name), unit));
-        all.push(column(format!("{before}.{}.largest", j.name), unit));
+        limits.push(Bound { limit: limit.clone(), columns, varied });
+        all.extend(End::BOTH.map(|end| column(limit.number(end), &limit.unit)));
     }
     for watch in &watches[..ready.signals] {
         all.push(column(format!("{}.least", watch.name), watch.unit));
@@ -201,7 +195,7 @@ pub fn columns_of_study(plan: &Plan, own: Vec<Column>, mut limits: Vec<Bound>) -
     let shift = usize::from(found.is_some());
     for (number, limit) in (1..).zip(&mut limits) {
         limit.columns = (limit.columns.0 + shift, limit.columns.1 + shift);
-        let paths = [limit.name.clone(), number.to_string()];
+        let paths = [limit.limit.name.clone(), number.to_string()];
         limit.varied = (varied(plan, &paths, "min"), varied(plan, &paths, "max"));
     }
     (found.into_iter().chain(own).collect(), limits)

@@ -13,7 +13,7 @@ use crate::batch::plan::Keep;
 use crate::batch::row::{Row, Status};
 use crate::batch::variant::PlannedBatch;
 use crate::diagnostic::Sources;
-use crate::judge::{Number, Uncertainty};
+use crate::judge::{Bounds, Number, Uncertainty};
 use crate::output::answer::Outcome;
 use crate::study::Recording;
 use crate::study::run::{Kept, STUDY, solved};
@@ -49,9 +49,9 @@ pub fn chosen(study: &PlannedBatch, rows: &BTreeMap<usize, Row>) -> Option<Vec<u
         all.into_iter().take(count).map(|x| x.1).collect::<Vec<_>>()
     };
     let margin = |limit: &str, row: &Row| {
-        let limit = study.limits.iter().find(|l| l.name == limit);
+        let limit = study.limits.iter().find(|l| l.limit.name == limit);
         limit.map_or(f64::NAN, |l| {
-            let (lower, upper) = l.of(study.inputs(row.variant));
+            let Bounds { lower, upper } = l.of(study.inputs(row.variant));
             (upper - row.outputs[l.columns.1]).min(row.outputs[l.columns.0] - lower)
         })
     };

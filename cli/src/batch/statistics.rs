@@ -2,13 +2,13 @@
 
 use std::collections::BTreeMap;
 
-use serde::{Serialize, Serializer};
+use serde::Serialize;
 use statrs::function::beta::beta_reg;
 
 use crate::batch::errors::{Errors, rulings};
 use crate::batch::row::{Column, Row, Status};
 use crate::batch::variant::{Bound, PlannedBatch};
-use crate::judge::{Ruling, Uncertainty, Verdict};
+use crate::judge::{Bounds, Limit, Ruling, Uncertainty, Verdict};
 
 /// A percentile of ascending numbers, 0 ≤ p ≤ 1, by a straight line between the two nearest (definition 7 of Hyndman &
 /// Fan 1996); NaN where there are none.
@@ -84,18 +84,12 @@ pub struct Worst {
     pub inputs: BTreeMap<String, f64>,
 }
 
-fn set_by<S: Serializer>(user: &bool, to: S) -> Result<S::Ok, S::Error> {
-    to.serialize_str(if *user { "user" } else { "part" })
-}
-
 /// A limit over all variants.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct LimitSummary {
-    /// Its name.
-    pub name: String,
-    /// Whether the user set it; else it is a rating of a part.
-    #[serde(rename = "set_by", serialize_with = "set_by")]
-    pub by_user: bool,
+    /// The limit, with its bounds in the subject as it stands.
+    #[serde(flatten)]
+    pub limit: Limit,
     /// Variants that keep it, by more than the error, of all.
     pub kept: Share,
     /// Variants that exceed it, by more than the error.
@@ -187,10 +181,12 @@ pub fn gather(study: &PlannedBatch, rows: &BTreeMap<usize, Row>, errors: &Errors
     let ruled: Vec<Vec<Ruling>> =
         rows.values().map(|row| rulings(study, row, &errors.of_row(study, row))).collect();
     let searched = study.plan.search.as_ref().map(|s| s.limit.as_str());
-    let describe = |limit: &Bound| !limit.waived && (!limit.by_user || searched != Some(limit.name.as_str()));
+    let describe = |Bound { limit, .. }: &Bound| {
+        limit.waived.is_none() && (!limit.by_user() || searched != Some(limit.name.as_str()))
+    };
     let limits = study.limits.iter().enumerate().filter(|(_, limit)| describe(limit)).map(|(k, limit)| {
         let margins = done.iter().map(|row| {
-            let (lower, upper) = limit.of(study.inputs(row.variant));
+            let Bounds { lower, upper } = limit.of(study.inputs(row.variant));
             let (least, largest) = (row.outputs[limit.columns.0], row.outputs[limit.columns.1]);
             (row.variant, (upper - largest).min(least - lower))
         });
@@ -203,8 +199,7 @@ pub fn gather(study: &PlannedBatch, rows: &BTreeMap<usize, Row>, errors: &Errors
         });
         let of = |ruling| ruled.iter().filter(|all| all[k] == ruling).count();
         LimitSummary {
-            name: limit.name.clone(),
-            by_user: limit.by_user,
+            limit: limit.limit.clone(),
             kept: Share::new(of(Ruling::Passes), rows.len()),
             fails: of(Ruling::Fails),
             not_proven: of(Ruling::NotProven),

@@ -18,10 +18,10 @@ const TOLD_INDICES: usize = 12;
 pub fn main_outputs(study: &PlannedBatch) -> Vec<usize> {
     let requested = usize::from(study.plan.search.is_some()) + study.plan.measures.len();
     let mut report: Vec<usize> = (0..requested).collect();
-    for limit in study.limits.iter().filter(|l| l.by_user) {
+    for limit in study.limits.iter().filter(|l| l.limit.by_user()) {
         let (least, largest) = limit.columns;
-        report.extend(limit.bounds.0.is_finite().then_some(least));
-        report.extend(limit.bounds.1.is_finite().then_some(largest));
+        report.extend(limit.limit.bounds.lower.is_finite().then_some(least));
+        report.extend(limit.limit.bounds.upper.is_finite().then_some(largest));
     }
     let hottest = study.outputs.iter().enumerate().filter(|(_, c)| c.name.ends_with(".hottest"));
     report.extend(hottest.map(|(k, _)| k));
@@ -96,15 +96,13 @@ pub fn text(study: &PlannedBatch, statistics: &Statistics, indices: &[(usize, In
         let _ = writeln!(out, "Doubt about {variants} variants, the first is {first}: {text}");
     }
     // Ratings that all variants keep need no line.
-    for limit in statistics.limits.iter().filter(|l| l.by_user || l.kept.hits < l.kept.of) {
-        let what = if limit.by_user { "Limit" } else { "Rating" };
+    for limit in statistics.limits.iter().filter(|l| l.limit.by_user() || l.kept.hits < l.kept.of) {
+        let what = if limit.limit.by_user() { "Limit" } else { "Rating" };
         let beside = [(limit.fails, "exceed it"), (limit.not_proven, "not proven")];
         let (kept, beside) = (share(study, &limit.kept), others(&beside));
-        let _ = writeln!(out, "{what} {}: kept by {kept}{beside}", limit.name);
+        let _ = writeln!(out, "{what} {}: kept by {kept}{beside}", limit.limit.name);
         if let Some(&Worst { variant, margin, .. }) = limit.worst.as_ref() {
-            let unit =
-                study.limits.iter().find(|l| l.name == limit.name).map(|l| &study.outputs[l.columns.0].unit);
-            let unit = unit.map_or("1", |u| if u == "degC" { "K" } else { u });
+            let unit = if limit.limit.unit == "degC" { "K" } else { &limit.limit.unit };
             let _ = writeln!(
                 out,
                 "  worst: variant {variant}, margin {}: {}",

@@ -203,14 +203,14 @@ fn limits<'a>(result: &BatchResult<'_>) -> Statistic<'a> {
     let all = statistics.passes.iter();
     let all = all.map(|s| ("all limits".to_string(), *s, [statistics.fails, statistics.not_proven], None));
     let each = statistics.limits.iter();
-    let each = each.map(|l| (l.name.clone(), l.kept, [l.fails, l.not_proven], l.worst.as_ref()));
+    let each = each.map(|l| (l.limit.name.clone(), l.kept, [l.fails, l.not_proven], l.worst.as_ref()));
     let each: Vec<Yield<'_>> = each.chain(all).collect();
     let column = |of: &dyn Fn(&Yield<'_>) -> f64| each.iter().map(of).collect::<Vec<_>>();
     let unit = |name: &String| {
         study
             .limits
             .iter()
-            .find(|l| l.name == *name)
+            .find(|l| l.limit.name == *name)
             .map_or(String::new(), |l| study.outputs[l.columns.0].unit.clone())
     };
     let numbers = vec![

@@ -26,8 +26,8 @@ use crate::input::keys::include::Open;
 use crate::input::keys::raw::RawTable;
 use crate::input::scenario::build::{Reductions, build_with};
 use crate::input::scenario::resolve::{self, Loaded, as_typed};
-use crate::judge::{Computed, Level, Number, Uncertainty};
-use crate::output::account::{Account, Outcome};
+use crate::judge::{Bounds, Computed, Level, Limit, Number, Occurrence, Uncertainty};
+use crate::output::account::{Account, Judgement, Outcome};
 use crate::study::run::{self, Built};
 
 /// A plan with its scenario, ready to run any of its variants.
@@ -54,28 +54,23 @@ pub struct PlannedBatch {
     reductions: Reductions,
 }
 
-/// A limit of the user, or a rating of a part.
+/// A limit of the user, or a rating of a part, among the columns.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Bound {
-    /// Its name.
-    pub name: String,
-    /// Lower and upper bound in the scenario as it stands; infinite where there is none.
-    pub bounds: (f64, f64),
+    /// The limit, with its bounds in the scenario as it stands.
+    pub limit: Limit,
     /// Columns of the least and the largest value among the outputs.
     pub columns: (usize, usize),
     /// Numbers of the inputs that vary the bounds.
     pub varied: (Option<usize>, Option<usize>),
-    /// Whether the user set it; else it is a rating of a part.
-    pub by_user: bool,
-    /// Whether the user waived it.
-    pub waived: bool,
 }
 
 impl Bound {
     /// The bounds in a variant with these inputs.
-    pub fn of(&self, inputs: &[f64]) -> (f64, f64) {
+    pub fn of(&self, inputs: &[f64]) -> Bounds {
         let varied = |input: Option<usize>, stated: f64| input.map_or(stated, |k| inputs[k]);
-        (varied(self.varied.0, self.bounds.0), varied(self.varied.1, self.bounds.1))
+        let stated = self.limit.bounds;
+        Bounds { lower: varied(self.varied.0, stated.lower), upper: varied(self.varied.1, stated.upper) }
     }
 }
 
@@ -134,7 +129,7 @@ fn run_of(plan: &PlanFile, path: &Path, reductions: &Reductions, open: Open<'_>)
         section: &crate::input::scenario::sections::SCENARIO,
         scenario: Some(&scenario),
     };
-    let limits = ready.judging.judged.iter().map(|j| j.name.as_str()).collect();
+    let limits = ready.judging.judged.iter().map(|j| j.limit.name.as_str()).collect();
     let against = Against { context, ready: Some(&ready), limits };
     let resolved = understand(plan, &against, open).map_err(|r| of_plan(plan, InputError::Refused(r)))?;
     let columns = columns(&resolved, &ready);
@@ -149,7 +144,7 @@ fn study_of(plan: &PlanFile, open: Open<'_>) -> Result<Read, Wrong> {
     let Some(section) = subject.section() else { return Err(wrong(Refusal::default())) };
     let context =
         PathContext { what: "the study", root: &root, section, scenario: meant_scenario.as_deref() };
-    let names = limits.iter().map(|l| l.name.as_str()).collect();
+    let names = limits.iter().map(|l| l.limit.name.as_str()).collect();
     let against = Against { context, ready: None, limits: names };
     let resolved = understand(plan, &against, open).map_err(wrong)?;
     let columns = columns_of_study(&resolved, columns, limits);
@@ -322,7 +317,8 @@ impl PlannedBatch {
             Outcome::Failed(why) => (Status::Failed, why.clone()),
             _ => (Status::Done, String::new()),
         };
-        let limit = self.plan.search.as_ref().and_then(|s| account.judged.iter().find(|j| j.name == s.limit));
+        let limit =
+            self.plan.search.as_ref().and_then(|s| account.judged.iter().find(|j| j.limit.name == s.limit));
         let kept = limit.map(|j| j.kept).filter(|_| status == Status::Done);
         let mut numbers = numbers(account, &self.plan.measures, &measures.values(), components);
         if let Some(search) = &self.plan.search {
@@ -334,14 +330,18 @@ impl PlannedBatch {
             return self.without(Status::Refused, why.into());
         }
         let mut row = Row::new(status, error, numbers.iter().map(|n| n.value).collect());
-        let bounds: Vec<f64> = account.judged.iter().flat_map(|j| [j.min, j.max]).collect();
-        if !self.limits.iter().flat_map(|l| [l.bounds.0, l.bounds.1]).eq(bounds.iter().copied()) {
+        let each = |l: &Limit| [l.bounds.lower, l.bounds.upper];
+        let bounds: Vec<f64> = account.judged.iter().flat_map(|j| each(&j.limit)).collect();
+        if !self.limits.iter().flat_map(|l| each(&l.limit)).eq(bounds.iter().copied()) {
             row.bounds = bounds;
         }
+        let open = |j: &Judgement| j.occurrence == Occurrence::Open;
+        row.open = (0..account.judged.len()).filter(|&k| open(&account.judged[k])).collect();
         row.doubts = account.doubts.iter().map(|d| d.text.as_str()).collect::<Vec<_>>().join("; ");
         row.out_of_range = account.doubts.iter().any(|d| d.out_of_range);
         row.stalled = account.counters.stalled > 0;
-        let course = measures.course().to_vec();
+        let mut course = measures.course().to_vec();
+        account.add_to_course(&mut course);
         Once { row, kept, computed: Computed { numbers, course, ..Computed::default() } }
     }
 }

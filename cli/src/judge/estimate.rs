@@ -181,6 +181,10 @@ pub fn errors<E: ToString>(fine: &Computed, coarser: &[Result<Computed, E>; 2]) 
             return Uncertainty::not_estimated("a coarser run has other numbers");
         }
         let with = |n: &Number| n.value + n.missed;
+        // What happens at no level is nowhere wrong.
+        if [number, a, b].iter().all(|n| n.value.is_nan()) {
+            return Uncertainty::Bare;
+        }
         let values = [with(number), with(a), with(b)];
         let found = grid_convergence_up_to(fine.ratio.unwrap_or(RATIO), values);
         found.plus(number.missed.abs() + number.further)

@@ -14,6 +14,12 @@ pub struct Bounds {
     pub upper: f64,
 }
 
+impl Default for Bounds {
+    fn default() -> Self {
+        Self::NONE
+    }
+}
+
 impl Bounds {
     /// No bound.
     pub const NONE: Self = Self { lower: f64::NEG_INFINITY, upper: f64::INFINITY };
@@ -26,6 +32,11 @@ impl Bounds {
     /// At least this.
     pub fn at_least(lower: f64) -> Self {
         Self { lower, ..Self::NONE }
+    }
+
+    /// Whether values from the least to the largest lie within.
+    pub fn hold(&self, least: f64, largest: f64) -> bool {
+        least >= self.lower && largest <= self.upper
     }
 
     /// Whether nothing is bounded.

@@ -6,7 +6,7 @@ use std::sync::{Mutex, PoisonError};
 
 use super::StudyError;
 use crate::diagnostic::Sources;
-use crate::judge::{Uncertainty, Verdict};
+use crate::judge::{End, Limit, Limited, SetBy, Uncertainty, Verdict};
 use crate::output::answer::{Answer, Outcome, Study, StudyTable};
 use crate::output::result::{LedgerTable, ResultError, ResultWriter, Scalar, Summary, WriterOptions};
 use crate::output::table::{Cell, Table};
@@ -63,16 +63,25 @@ impl Recording {
     }
 }
 
+/// The limit on an answer.
+fn limited(a: &Answer) -> Option<Limited> {
+    let of_study = || {
+        let set_by = if a.limit == SetBy::Part.sets() { SetBy::Part } else { SetBy::User };
+        let (name, unit, waived) = (a.name.clone(), a.unit.clone(), a.waived.clone());
+        let limit = Limit { name, set_by, unit, bounds: a.bounds, waived, ..Limit::default() };
+        Limited { limit, end: End::Only, ..Limited::default() }
+    };
+    (!a.bounds.is_none()).then(|| a.limited.clone().unwrap_or_else(of_study))
+}
+
 /// The answers, and the quantities of the tables, as the numbers that a reader of recorded runs looks at first.
 fn summary(study: &Study) -> Summary {
-    let finite = |x: f64| Some(x).filter(|x| x.is_finite());
     let scalar = |a: &Answer| Scalar {
         name: a.name.clone(),
         long_name: a.quantity.clone(),
         value: a.value,
         unit: a.unit.clone(),
-        minimum: finite(a.bounds.lower),
-        maximum: finite(a.bounds.upper),
+        limited: limited(a),
         error: a.error.clone(),
         spread: a.spread.clone(),
         ruled: Some(a.ruling),

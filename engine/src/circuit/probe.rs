@@ -13,6 +13,8 @@ pub enum Probe {
     Conduction(ComponentId, usize),
     /// Power that a component turns into heat, W.
     Heat(ComponentId),
+    /// Energy that a component has turned into heat since the start, with the method's own weights, J.
+    Energy(ComponentId),
     /// Value of a source's course, V or A.
     Wave(WaveId),
     /// A logic line as 0 or 1.
@@ -36,7 +38,7 @@ impl Probe {
             Self::Heat(_) => "W",
             Self::Line(_) => "1",
             Self::Temperature(_) => "degC",
-            Self::Integral(_) => "J",
+            Self::Integral(_) | Self::Energy(_) => "J",
             Self::Sum(terms) => terms.first().map_or("1", |t| t.1.unit()),
         }
     }

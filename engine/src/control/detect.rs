@@ -138,6 +138,14 @@ impl<L: Lane> Criterion<L> {
     }
 
     /// In words, for the event.
+    /// The level at which it trips, in the unit of what it watches; of an inverse-time sum, A²s.
+    pub(super) fn level(&self) -> L {
+        match self {
+            Self::Level(x) => x.threshold,
+            Self::InverseTime(x) => x.limit,
+        }
+    }
+
     pub(super) fn words(&self) -> String {
         match self {
             Self::Level(x) => {

@@ -14,7 +14,7 @@ use crate::circuit::graph::{ChoiceId, Circuit, LineId, NodeId, WaveId};
 use crate::circuit::wave::Wave;
 use crate::error::{CircuitError, SolverError};
 use crate::lockstep;
-use crate::recorder::{Event, EventKind};
+use crate::recorder::{Action, Event, EventKind};
 
 /// Option of the gate resistor's choice for turn-on.
 pub const ON: usize = 0;
@@ -183,22 +183,15 @@ impl<L: Lane> Channel<L> {
             self.pending.pop_front();
             self.on = edge.on;
             let gate = &self.gate;
-            let (level, duration, option, word) = match (edge.on, edge.soft) {
-                (true, _) => (gate.on, gate.rise, ON, "turns on"),
-                (false, false) => (gate.off, gate.fall, OFF, "turns off"),
-                (false, true) => (gate.off, gate.fall, SOFT, "turns off softly"),
+            let (level, duration, option, action) = match (edge.on, edge.soft) {
+                (true, _) => (gate.on, gate.rise, ON, Action::TurnsOn),
+                (false, false) => (gate.off, gate.fall, OFF, Action::TurnsOff),
+                (false, true) => (gate.off, gate.fall, SOFT, Action::TurnsOffSoftly),
             };
             board.choose_at(gate.choice, option, edge.at);
             board.ramp(gate.wave, edge.at, edge.at + duration, level);
-            board.note(Event {
-                time: edge.at,
-                kind: EventKind::Edge,
-                subject: gate.name.clone(),
-                note: word.to_string(),
-                value: f64::NAN,
-                unit: "",
-                lane: 0,
-            });
+            let note = action.word().to_string();
+            board.note(Event { action, note, ..Event::new(edge.at, EventKind::Edge, &gate.name) });
         }
     }
 }

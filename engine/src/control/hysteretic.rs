@@ -10,7 +10,7 @@ use crate::circuit::graph::LineId;
 use crate::circuit::probe::Probe;
 use crate::error::{CircuitError, SolverError};
 use crate::lockstep;
-use crate::recorder::{Event, EventKind};
+use crate::recorder::{Action, Event, EventKind};
 
 /// What a two-point controller is made of.
 #[derive(Clone, Debug)]
@@ -98,10 +98,9 @@ impl<L: Lane> Hysteretic<L> {
         Ok(Self { name: name.to_string(), with, state: State::Idle, found, longest: f64::INFINITY })
     }
 
-    fn note(&self, board: &mut Board<L>, time: f64, note: &str, value: (f64, &'static str)) {
-        let subject = self.name.clone();
-        let (note, kind) = (note.to_string(), EventKind::Control);
-        board.note(Event { time, kind, subject, note, value: value.0, unit: value.1, lane: 0 });
+    fn note(&self, board: &mut Board<L>, time: f64, action: Action) {
+        let note = action.word().to_string();
+        board.note(Event { action, note, ..Event::new(time, EventKind::Control, &self.name) });
     }
 
     fn shortest(&self, on: bool) -> f64 {
@@ -170,13 +169,13 @@ impl<L: Lane> Controller<L> for Hysteretic<L> {
             if self.state != State::Idle {
                 board.forget(command);
                 board.set(command, false);
-                self.note(board, t, "stops", (f64::NAN, ""));
+                self.note(board, t, Action::Stops);
                 self.state = State::Idle;
             }
             return Ok(());
         }
         if self.state == State::Idle {
-            self.note(board, t, "starts", (f64::NAN, ""));
+            self.note(board, t, Action::Starts);
             // No time off has to pass before the first pulse.
             self.state = State::Working { on: false, since: t, earliest: t, order: None };
         }
@@ -187,7 +186,13 @@ impl<L: Lane> Controller<L> for Hysteretic<L> {
             board.forget(command);
             board.set(command, true);
             let unit = self.with.until.as_ref().map_or("", |u| u.0.unit());
-            self.note(board, t, "finished, command stays on", (seen.now[1].lane(0), unit));
+            board.note(Event {
+                action: Action::Finishes,
+                note: "finished, command stays on".into(),
+                value: seen.now[1].lane(0),
+                unit,
+                ..Event::new(t, EventKind::Control, &self.name)
+            });
             self.state = State::Done;
             return Ok(());
         }

@@ -14,7 +14,7 @@ use crate::circuit::graph::LineId;
 use crate::circuit::probe::Probe;
 use crate::error::{CircuitError, SolverError};
 use crate::lockstep;
-use crate::recorder::{Event, EventKind};
+use crate::recorder::{Action, Event, EventKind};
 
 /// Automatic retries after a trip.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -113,16 +113,9 @@ impl<L: Lane> Protection<L> {
         })
     }
 
-    fn note(
-        &self,
-        board: &mut Board<L>,
-        time: f64,
-        kind: EventKind,
-        note: String,
-        value: (f64, &'static str),
-    ) {
-        let subject = self.name.clone();
-        board.note(Event { time, kind, subject, note, value: value.0, unit: value.1, lane: 0 });
+    /// The current by which it measures what faults let through, where it does.
+    pub fn metered(&self) -> Option<&Probe> {
+        self.meter.as_ref().map(|m| &m.what.probe)
     }
 
     /// The reset line went to true.
@@ -138,7 +131,9 @@ impl<L: Lane> Protection<L> {
             board.set(self.trip, false);
             self.used = 0;
             self.state = State::Watching(since);
-            self.note(board, since, EventKind::Control, "is reset".into(), (f64::NAN, ""));
+            let action = Action::IsReset;
+            let note = action.word().to_string();
+            board.note(Event { action, note, ..Event::new(since, EventKind::Control, &self.name) });
         }
     }
 
@@ -154,13 +149,14 @@ impl<L: Lane> Protection<L> {
                 continue;
             }
             board.note(Event {
-                time: fault.end,
-                kind: EventKind::Cleared,
-                subject: self.name.clone(),
                 note: fault.words(),
                 value: fault.i2t,
                 unit: "A²s",
+                level: if fault.since == Since::Level { fault.from } else { f64::NAN },
+                since: fault.begin,
+                peak: fault.peak,
                 lane,
+                ..Event::new(fault.end, EventKind::Cleared, &self.name)
             });
         }
     }
@@ -168,9 +164,10 @@ impl<L: Lane> Protection<L> {
     fn trips(&mut self, seen: &Seen<'_, L>, board: &mut Board<L>, at: f64, cause: usize) {
         let criterion = &self.detectors[cause].criterion;
         let value = (seen.at(cause, at).lane(0), criterion.probe().unit());
-        let words = criterion.words();
+        let (note, level) = (criterion.words(), criterion.level().lane(0));
         self.last_trip = at;
-        self.note(board, at, EventKind::Trip, words, value);
+        let (value, unit) = value;
+        board.note(Event { note, value, unit, level, ..Event::new(at, EventKind::Trip, &self.name) });
         if self.used < self.retry.number {
             self.used += 1;
             let until = at + self.retry.wait;
@@ -178,7 +175,7 @@ impl<L: Lane> Protection<L> {
             self.state = State::Tripped(until);
         } else {
             let note = format!("{} of {} retries used", self.used, self.retry.number);
-            self.note(board, at, EventKind::LockOut, note, (f64::NAN, ""));
+            board.note(Event { note, ..Event::new(at, EventKind::LockOut, &self.name) });
             self.state = State::LockedOut;
         }
     }
@@ -229,7 +226,8 @@ impl<L: Lane> Controller<L> for Protection<L> {
             self.state = State::Watching(until);
             self.tried = until;
             let note = format!("try {} of {}", self.used, self.retry.number);
-            self.note(board, until, EventKind::Retry, note, (f64::from(self.used), "1"));
+            let value = f64::from(self.used);
+            board.note(Event { note, value, unit: "1", ..Event::new(until, EventKind::Retry, &self.name) });
         }
         Ok(())
     }

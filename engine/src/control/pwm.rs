@@ -5,7 +5,7 @@ use super::{Controller, Seen, duration, in_lanes, require, same_in_lanes};
 use crate::arithmetic::lane::Lane;
 use crate::circuit::graph::LineId;
 use crate::error::{CircuitError, SolverError};
-use crate::recorder::{Event, EventKind};
+use crate::recorder::{Action, Event, EventKind};
 
 /// What a modulator is made of.
 #[derive(Clone, Debug, PartialEq)]
@@ -104,17 +104,9 @@ impl Pwm {
         }
     }
 
-    fn note<L: Lane>(&self, board: &mut Board<L>, time: f64, note: &str) {
-        let (subject, note) = (self.name.clone(), note.to_string());
-        board.note(Event {
-            time,
-            kind: EventKind::Control,
-            subject,
-            note,
-            value: f64::NAN,
-            unit: "",
-            lane: 0,
-        });
+    fn note<L: Lane>(&self, board: &mut Board<L>, time: f64, action: Action) {
+        let note = action.word().to_string();
+        board.note(Event { action, note, ..Event::new(time, EventKind::Control, &self.name) });
     }
 }
 
@@ -135,7 +127,7 @@ impl<L: Lane> Controller<L> for Pwm {
                     board.forget(line);
                     board.set(line, false);
                 }
-                self.note(board, seen.t, "stops");
+                self.note(board, seen.t, Action::Stops);
             }
             return Ok(());
         }
@@ -145,7 +137,7 @@ impl<L: Lane> Controller<L> for Pwm {
                 // Where the run line changed, if it did; a boundary lies there.
                 let since = self.with.run.map_or(seen.t, |line| board.since(line));
                 let origin = if since.is_finite() { since } else { seen.t };
-                self.note(board, origin, "starts");
+                self.note(board, origin, Action::Starts);
                 self.order(origin, 0, board);
                 (origin, 0)
             }

@@ -84,15 +84,8 @@ impl<L: Lane> Controller<L> for Sequence {
                 board.mark_fault(stands.then_some(h.at));
                 continue;
             }
-            board.note(Event {
-                time: h.at.max(seen.before),
-                kind: EventKind::Scheduled,
-                subject: h.subject.clone(),
-                note: h.note.clone(),
-                value: f64::NAN,
-                unit: "",
-                lane: 0,
-            });
+            let at = h.at.max(seen.before);
+            board.note(Event { note: h.note.clone(), ..Event::new(at, EventKind::Scheduled, &h.subject) });
         }
         Ok(())
     }

@@ -2,6 +2,7 @@
 
 pub mod coupling;
 mod displace;
+pub mod gauge;
 pub mod lockstep;
 mod recover;
 mod report;

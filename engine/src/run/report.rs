@@ -1,5 +1,6 @@
 //! What the loop tells a recorder: samples, extremes, and the account's rows.
 
+use super::gauge::{Gauges, Reading};
 use super::time_loop::Run;
 use super::watch::Watcher;
 use crate::arithmetic::lane::Lane;
@@ -39,9 +40,18 @@ impl<L: Lane> Run<L> {
         }
     }
 
+    /// What the gauges of the setup show in a lane, in their order.
+    #[inline(never)]
+    pub fn readings(&self, lane: usize) -> Vec<Reading> {
+        self.gauges.readings(lane)
+    }
+
     pub(super) fn watch(&mut self, events: &mut Vec<Event>) {
         let mut watcher = std::mem::replace(&mut self.watcher, Watcher::empty());
         watcher.look(self.state.t, self.stepper.system(), &self.sources(), events);
+        let mut gauges = std::mem::replace(&mut self.gauges, Gauges::none());
+        gauges.look(self.state.t, self.stepper.system(), &self.sources());
+        self.gauges = gauges;
         for row in &mut self.rows {
             for (peak, now) in row.peaks.iter_mut().zip(&watcher.now) {
                 *peak = peak.max(*now);

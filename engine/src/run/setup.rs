@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use super::gauge::{Gauge, Gauges};
 use super::time_loop::Run;
 use super::watch::{Watch, Watcher};
 use crate::accounts::counters::Counters;
@@ -85,6 +86,8 @@ pub struct Setup<L: Lane> {
     pub sample_every: f64,
     /// Quantities whose extremes are kept, whose crossings make events.
     pub watches: Vec<Watch>,
+    /// What the events of the run come to ([`Run::readings`]).
+    pub gauges: Vec<Gauge<L>>,
     /// ∫ first·second dt, with the method's own weights (an energy from a voltage and a current).
     pub integrals: Vec<(Probe, Probe)>,
     /// Ends the search for the initial state when it is set.
@@ -114,6 +117,7 @@ impl<L: Lane> Setup<L> {
             channels: Vec::new(),
             sample_every: 0.0,
             watches: Vec::new(),
+            gauges: Vec::new(),
             integrals: Vec::new(),
             halt: None,
         }
@@ -209,6 +213,7 @@ impl<L: Lane> Setup<L> {
         stepper.forget(&mut state);
         let stored_at_start = ledger::stored(&system, &devices, &state.x);
         let watcher = Watcher::new(self.watches, &system);
+        let gauges = Gauges::new(self.gauges, &system);
         Ok(Run::assemble(
             state,
             stepper,
@@ -217,7 +222,7 @@ impl<L: Lane> Setup<L> {
             self.controllers,
             self.thermal,
             (error, coupling),
-            Recording { channels: self.channels, sample_every: self.sample_every, watcher },
+            Recording { channels: self.channels, sample_every: self.sample_every, watcher, gauges },
             stored_at_start,
             Counters::default(),
         ))
@@ -240,6 +245,8 @@ pub struct Recording<L> {
     pub sample_every: f64,
     /// Extremes and crossings.
     pub watcher: Watcher<L>,
+    /// What events come to.
+    pub(super) gauges: Gauges<L>,
 }
 
 /// Why a run cannot begin.

@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use super::coupling::Coupling;
+use super::gauge::Gauges;
 use super::report::Open;
 use super::setup::Recording;
 use super::watch::Watcher;
@@ -66,6 +67,7 @@ pub struct Run<L: Lane> {
     pub(super) seen_at: f64,
     pub(super) values: Vec<L>,
     pub(super) watcher: Watcher<L>,
+    pub(super) gauges: Gauges<L>,
     pub(super) rows: Vec<Open<L>>,
     pub(super) stored_at_start: Vec<L>,
     pub(super) counters: Counters,
@@ -126,6 +128,7 @@ impl<L: Lane> Run<L> {
             seen_at: state.t.next_up(),
             sample_every: recording.sample_every,
             watcher: recording.watcher,
+            gauges: recording.gauges,
             rows: Vec::new(),
             choices: board.choices().to_vec(),
             began: false,
@@ -196,6 +199,7 @@ impl<L: Lane> Run<L> {
             board: &self.board,
             choices: &self.choices,
             celsius: &self.celsius,
+            energy: &self.state.energy,
             integrals: &self.state.energy[self.stepper.system().accounts()..],
         }
     }
@@ -214,7 +218,9 @@ impl<L: Lane> Run<L> {
             let next = self.next_corner();
             let corner = self.fixed_corner;
             let wakes = self.observers.iter().filter_map(|o| o.logic.wakes(self.state.t));
-            let stop = wakes.filter(|&w| w > self.state.t).chain([next, until]).fold(f64::INFINITY, f64::min);
+            let gauges = self.gauges.wakes(self.state.t);
+            let stop = wakes.filter(|&w| w > self.state.t).chain([next, until, gauges]);
+            let stop = stop.fold(f64::INFINITY, f64::min);
             if stop - self.state.t < 1e-6 * self.ladder.finest_step() {
                 // Instants that differ by rounding alone: no step fits between them.
                 let before = std::mem::replace(&mut self.state.t, stop);
@@ -335,10 +341,12 @@ impl<L: Lane> Run<L> {
         self.sample(recorder, !events.is_empty() || corner || ordered || jumps || switched);
         for event in &events {
             recorder.event(event);
+            self.gauges.event(event);
             if event.kind == EventKind::Edge {
                 self.turn_row(&event.subject, recorder);
             }
         }
+        self.gauges.fault(self.board.fault());
         Ok(())
     }
 

@@ -23,8 +23,9 @@ impl<L: Lane> Run<L> {
         recorder: &mut dyn Recorder<L>,
     ) -> Result<Ended, SolverError> {
         let before = self.state.t;
-        let closely =
-            !self.watcher.watches().is_empty() || self.observers.iter().any(|o| !o.readouts.is_empty());
+        let closely = !self.watcher.watches().is_empty()
+            || self.gauges.read()
+            || self.observers.iter().any(|o| !o.readouts.is_empty());
         let mut pause = if closely { before } else { f64::INFINITY };
         if !self.channels.is_empty() {
             pause = pause.min(self.sampled_at + self.sample_every);

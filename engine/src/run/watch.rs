@@ -5,7 +5,7 @@ use crate::arithmetic::lane::Lane;
 use crate::circuit::probe::Probe;
 use crate::equations::system::System;
 use crate::readout::{Readout, Sources};
-use crate::recorder::{Column, Event, EventKind};
+use crate::recorder::{Action, Column, Event, EventKind};
 use crate::units::people;
 
 /// A quantity to watch.
@@ -223,20 +223,20 @@ impl<L: Lane> Watcher<L> {
             let outside = above || below;
             if outside && !self.outside[k] {
                 self.since[k].get_or_insert(t);
-                let bound = people(if above { watch.upper } else { watch.lower }, watch.unit);
+                let level = if above { watch.upper } else { watch.lower };
+                let bound = people(level, watch.unit);
                 let note = match (kind, above) {
                     (EventKind::Clamp, _) => format!("starts to conduct (above {bound})"),
                     (_, true) => format!("{} rises above {bound}", watch.long_name),
                     (_, false) => format!("{} falls below {bound}", watch.long_name),
                 };
                 events.push(Event {
-                    time: t,
-                    kind,
-                    subject: watch.subject.clone(),
+                    action: if above { Action::Rises } else { Action::Falls },
                     note,
                     value: value.lane(0),
                     unit: watch.unit,
-                    lane: 0,
+                    level,
+                    ..Event::new(t, kind, &watch.subject)
                 });
             }
             self.outside[k] = outside;

@@ -282,6 +282,7 @@ impl<L: Lane> Stepper<L> {
             board,
             choices: board.choices(),
             celsius: &[],
+            energy: &[],
             integrals: &[],
         };
         for (product, (a, b)) in products.iter_mut().zip(&self.integrals) {

@@ -26,8 +26,8 @@ impl Read<'_> {
         let ready = self.against.ready?;
         let count = f.whole("count").map_or(Some(1), |n| usize::try_from(n).ok())?;
         if let Some(limit) = f.text("limit") {
-            let of_user = ready.judging.judged.iter().filter(|j| j.by_user);
-            let names: Vec<&str> = of_user.map(|j| j.name.as_str()).collect();
+            let of_user = ready.judging.judged.iter().map(|j| &j.limit).filter(|l| l.by_user());
+            let names: Vec<&str> = of_user.map(|l| l.name.as_str()).collect();
             if !names.contains(&limit) {
                 let found = format!("the scenario sets no limit `{limit}`");
                 let d = Diagnostic::new(f.span_of("limit"), f.key("limit"), found, one_of(&names));

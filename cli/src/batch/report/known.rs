@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use crate::judge::{Bounds, Limit};
 use crate::output::report::people;
 
 use super::Sections;
@@ -53,9 +54,8 @@ fn share(study: &PlannedBatch, s: &Share) -> String {
     }
 }
 
-fn unit_of_margin(study: &PlannedBatch, name: &str) -> String {
-    let unit = study.limits.iter().find(|l| l.name == name).map(|l| &study.outputs[l.columns.0].unit);
-    unit.map_or("1".into(), |u| if u == "degC" { "K".into() } else { u.clone() })
+fn unit_of_margin(limit: &Limit) -> &str {
+    if limit.unit == "degC" { "K" } else { &limit.unit }
 }
 
 fn inputs(study: &PlannedBatch, variant: usize) -> String {
@@ -67,7 +67,8 @@ fn inputs(study: &PlannedBatch, variant: usize) -> String {
 
 /// The errors of the extremes that a limit bounds.
 fn errors_of(study: &PlannedBatch, statistics: &Statistics, limit: &Bound) -> String {
-    let sides = [(limit.columns.0, limit.bounds.0), (limit.columns.1, limit.bounds.1)];
+    let Bounds { lower, upper } = limit.limit.bounds;
+    let sides = [(limit.columns.0, lower), (limit.columns.1, upper)];
     let report = sides.into_iter().filter(|(_, bound)| bound.is_finite()).filter_map(|(k, _)| {
         let column = statistics.columns.iter().find(|c| c.output == k)?;
         Some(column.error.words(&study.outputs[k].unit))
@@ -83,16 +84,16 @@ fn limits(study: &PlannedBatch, statistics: &Statistics) -> Option<Grid> {
         .limits
         .iter()
         .map(|l| {
-            let unit = unit_of_margin(study, &l.name);
+            let unit = unit_of_margin(&l.limit);
             let worst = l.worst.as_ref().filter(|w| w.margin.is_finite());
             let (margin, at) = worst.map_or((String::new(), String::new()), |w| {
-                (people(w.margin, &unit), format!("variant {}: {}", w.variant, inputs(study, w.variant)))
+                (people(w.margin, unit), format!("variant {}: {}", w.variant, inputs(study, w.variant)))
             });
-            let error = study.limits.iter().find(|b| b.name == l.name && b.by_user == l.by_user);
+            let error = study.limits.iter().find(|b| b.limit == l.limit);
             let error = error.map_or(String::new(), |b| errors_of(study, statistics, b));
             let count = |n: usize| n.to_string();
             vec![
-                l.name.clone(),
+                l.limit.name.clone(),
                 share(study, &l.kept),
                 count(l.fails),
                 count(l.not_proven),
@@ -190,10 +191,10 @@ pub(super) fn sections(study: &PlannedBatch, rows: &BTreeMap<usize, Row>, errors
     }
     for l in statistics.limits.iter().filter(|l| l.fails > 0) {
         let worst = l.worst.as_ref().filter(|w| w.margin.is_finite()).map_or(String::new(), |w| {
-            let by = people(-w.margin, &unit_of_margin(study, &l.name));
+            let by = people(-w.margin, unit_of_margin(&l.limit));
             format!("; the worst, variant {}, exceeds it by {by}", w.variant)
         });
-        answers.push(format!("{} is kept by {}{worst}.", l.name, share(study, &l.kept)));
+        answers.push(format!("{} is kept by {}{worst}.", l.limit.name, share(study, &l.kept)));
     }
     if answers.len() < 2 {
         answers.extend(main.iter().filter_map(column).filter(|c| c.count > 0).take(2).map(|c| {

@@ -13,7 +13,7 @@ use crate::input::keys::fields::Fields;
 use crate::input::keys::raw::RawTable;
 use crate::input::keys::shape::{Section, quantity};
 use crate::input::scenario::resolve::Loaded as ScenarioFiles;
-use crate::judge::{Computed, Level, Number};
+use crate::judge::{Bounds, Computed, Level, Limit, Number};
 use crate::output::answer::{Answer, Estimation, Study};
 use crate::study::{Cache, Context, Entry, Question, StudyError};
 use joulestep_models::model::Range;
@@ -50,10 +50,10 @@ pub struct Varied {
 type Ill = (Status, String);
 
 /// A limit of a number in a variant.
-struct Limit {
-    name: String,
+struct OfOutput {
+    limit: Limit,
+    /// Name of the number.
     output: String,
-    bounds: (f64, f64),
 }
 
 fn refused(what: impl ToString) -> Ill {
@@ -70,8 +70,11 @@ fn ill(error: &StudyError) -> Ill {
 }
 
 /// The limits of a plan; `unit` gives the unit of an output.
-fn limits(all_of: &[Fields], unit: &dyn Fn(&str) -> Option<String>) -> Result<Vec<Limit>, Box<Diagnostic>> {
-    let mut all: Vec<Limit> = Vec::new();
+fn limits(
+    all_of: &[Fields],
+    unit: &dyn Fn(&str) -> Option<String>,
+) -> Result<Vec<OfOutput>, Box<Diagnostic>> {
+    let mut all: Vec<OfOutput> = Vec::new();
     for f in all_of {
         let wrong = |key: &str, found: String, expected: &str| {
             Err(Box::new(Diagnostic::new(f.span_of(key), f.key(key), found, expected)))
@@ -84,7 +87,7 @@ fn limits(all_of: &[Fields], unit: &dyn Fn(&str) -> Option<String>) -> Result<Ve
                 "the name of an output's column",
             );
         };
-        if all.iter().any(|l| l.name == name) {
+        if all.iter().any(|l| l.limit.name == name) {
             return wrong("name", "a name used twice".into(), "a name used once");
         }
         let bound = |key: &str, none: f64| match f.measure(key) {
@@ -93,14 +96,15 @@ fn limits(all_of: &[Fields], unit: &dyn Fn(&str) -> Option<String>) -> Result<Ve
                 Box::new(Diagnostic::new(f.span_of(key), f.key(key), found, expected).suggest(hint))
             }),
         };
-        let bounds = (bound("min", f64::NEG_INFINITY)?, bound("max", f64::INFINITY)?);
-        if bounds.0 > bounds.1 {
+        let bounds = Bounds { lower: bound("min", f64::NEG_INFINITY)?, upper: bound("max", f64::INFINITY)? };
+        if bounds.lower > bounds.upper {
             return wrong("max", "`max` is below `min`".into(), "a value above `min`");
         }
-        if bounds.0.is_infinite() && bounds.1.is_infinite() {
+        if bounds.is_none() {
             return wrong("output", "neither `min` nor `max`".into(), "one of them, or both");
         }
-        all.push(Limit { name: name.into(), output: output.into(), bounds });
+        let limit = Limit { name: name.into(), unit, bounds, ..Limit::default() };
+        all.push(OfOutput { limit, output: output.into() });
     }
     Ok(all)
 }
@@ -162,16 +166,17 @@ impl Subject {
         }
         let values = study.answers.iter().map(|a| a.value);
         let outputs: Vec<f64> = std::iter::repeat_n(f64::NAN, before).chain(values).collect();
-        let kept = |limit: &Limit| {
-            let at = columns.iter().position(|c| c.name == limit.output);
+        let kept = |of: &OfOutput| {
+            let at = columns.iter().position(|c| c.name == of.output);
             let x = at.map_or(f64::NAN, |k| outputs[k]);
-            x >= limit.bounds.0 && x <= limit.bounds.1
+            of.limit.bounds.hold(x, x)
         };
-        let of_search = searched.and_then(|name| limits.iter().find(|l| l.name == name)).map(kept);
+        let of_search = searched.and_then(|name| limits.iter().find(|l| l.limit.name == name)).map(kept);
         let mut row = Row::new(Status::Done, String::new(), outputs);
         let own = varied.judged.iter().filter_map(|name| study.answers.iter().find(|a| a.name == *name));
         let own = own.flat_map(|a| [a.bounds.lower, a.bounds.upper]);
-        row.bounds = limits.iter().flat_map(|l| [l.bounds.0, l.bounds.1]).chain(own).collect();
+        row.bounds =
+            limits.iter().map(|l| l.limit.bounds).flat_map(|b| [b.lower, b.upper]).chain(own).collect();
         row.doubts = study.doubts.join("; ");
         row.out_of_range = study.answers.iter().any(|a| !a.known && !a.bounds.is_none());
         row.stalled = study.computation.stalled;

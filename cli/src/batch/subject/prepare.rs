@@ -11,7 +11,7 @@ use crate::diagnostic::{Diagnostic, Refusal};
 use crate::input::keys::include::{Open, reason};
 use crate::input::keys::raw::RawTable;
 use crate::input::scenario::resolved::Scenario;
-use crate::judge::Level;
+use crate::judge::{Level, Limit, SetBy};
 use crate::study::inputs::gather;
 use crate::study::question::section;
 use crate::study::{CATALOGUE, Cache, Entry};
@@ -89,15 +89,16 @@ pub(crate) fn prepare(plan: &PlanFile, open: Open<'_>) -> Result<Prepared, Refus
         Ok(limits) => limits,
         Err(d) => return refuse(sources, vec![*d]),
     };
-    let bound = |name: &str, output: &str, bounds: (f64, f64), by_user: bool, waived: bool| {
+    let bound = |limit: Limit, output: &str| {
         let k = at(output).unwrap_or(0);
-        Bound { name: name.into(), bounds, columns: (k, k), varied: (None, None), by_user, waived }
+        Bound { limit, columns: (k, k), varied: (None, None) }
     };
-    let mut bounds: Vec<Bound> =
-        of_plan.iter().map(|l| bound(&l.name, &l.output, l.bounds, true, false)).collect();
+    let mut bounds: Vec<Bound> = of_plan.into_iter().map(|l| bound(l.limit, &l.output)).collect();
     for a in study.answers.iter().filter(|a| !a.bounds.is_none()) {
-        let own = (a.bounds.lower, a.bounds.upper);
-        bounds.push(bound(&a.name, &a.name, own, false, a.waived.is_some()));
+        let (name, unit, waived) = (a.name.clone(), a.unit.clone(), a.waived.clone());
+        let set_by = SetBy::Part;
+        let limit = Limit { name, set_by, unit, bounds: a.bounds, waived, ..Limit::default() };
+        bounds.push(bound(limit, &a.name));
         varied.judged.push(a.name.clone());
     }
     varied.doubts = study.doubts;

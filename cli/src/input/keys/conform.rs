@@ -97,6 +97,10 @@ impl Conform<'_> {
         match section.kinds {
             Kinds::None => (Some(keys), String::new()),
             Kinds::Listed(tag, kinds) => {
+                if let Some(kind) = section.default_kind().filter(|_| table.get(tag).is_none()) {
+                    keys.extend(kind.keys);
+                    return (Some(keys), kind.word.to_string());
+                }
                 let Some((typed, span)) = word(tag) else {
                     // Missing, or not a string: the common keys tell it.
                     let wrong = self.common(table, section, path);

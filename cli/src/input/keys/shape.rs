@@ -138,6 +138,15 @@ pub struct Section {
     pub kinds: Kinds,
 }
 
+impl Section {
+    /// The kind of a table that states none, where the key of the kind may be left out: the first.
+    pub fn default_kind(&self) -> Option<&'static Kind> {
+        let Kinds::Listed(tag, kinds) = self.kinds else { return None };
+        let optional = self.keys.iter().any(|k| k.name == tag && !k.required);
+        kinds.first().filter(|_| optional)
+    }
+}
+
 /// Longest name, in bytes.
 pub const LONGEST_NAME: usize = 64;
 

@@ -15,7 +15,7 @@ use joulestep_models::part::{Die, Part, Spread};
 use crate::diagnostic::{Sources, Span};
 use crate::input::keys::fields::Named;
 
-pub use judged::{LimitSpec, WaiverSpec};
+pub use judged::{LimitSpec, Stated, WaiverSpec};
 
 /// A scenario.
 #[derive(Clone, Debug)]

@@ -9,7 +9,7 @@ use serde_json::{Map, Value, json};
 
 use self::shared::{reference, shared};
 use crate::input::keys::conform::form_words;
-use crate::input::keys::shape::{Form, Key, Kinds, NAME_PATTERN, Section};
+use crate::input::keys::shape::{Form, Key, Kind, Kinds, NAME_PATTERN, Section};
 use crate::input::scenario::sections::SCENARIO;
 
 /// The schema (draft 2020-12). It knows shapes, keys and ranges of bare numbers; units within strings, names that
@@ -72,7 +72,10 @@ fn section(section: &Section, catalogue: &[Entry]) -> Value {
     match section.kinds {
         Kinds::None => Value::Object(object(section.help, section.keys, catalogue)),
         Kinds::Listed(tag, kinds) => {
-            let kinds = kinds.iter().map(|k| of_kind(tag, k.word, k.help, k.keys, false));
+            // A kind that may be left out is the first; the others must be named.
+            let default = section.default_kind().map(|k| k.word);
+            let named = |k: &Kind| default.is_some_and(|d| d != k.word);
+            let kinds = kinds.iter().map(|k| of_kind(tag, k.word, k.help, k.keys, named(k)));
             json!({ "description": section.help, "oneOf": kinds.collect::<Vec<_>>() })
         }
         Kinds::Arrangements => {

@@ -1,11 +1,13 @@
 //! The key tables of a scenario file.
 
 mod heat;
+mod limit;
 mod mission;
 
 use joulestep_models::model::Range::{Any, NotNegative, Positive};
 
 pub use self::heat::THERMAL;
+pub use self::limit::LIMIT;
 pub use self::mission::MISSION;
 use crate::input::keys::shape::{Form, Key, Kind, Kinds, Section};
 
@@ -343,18 +345,5 @@ pub static WAIVER: Section = Section {
     keys: &[
         Key::need("rating", Form::Text, "name of the rating or note, as the account has it: `Q1.gate`"),
         Key::need("reason", Form::Text, "why it does not count"),
-    ],
-};
-
-/// A limit.
-pub static LIMIT: Section = Section {
-    name: "limit",
-    help: "A bound on a signal; the verdict fails when the run passes it",
-    kinds: Kinds::None,
-    keys: &[
-        Key::may("name", Form::Name, "name in the verdict"),
-        Key::need("signal", Form::Text, "signal, or `temperature(INPUT)`"),
-        Key::may("max", Form::Measure, "upper bound"),
-        Key::may("min", Form::Measure, "lower bound"),
     ],
 };

@@ -4,7 +4,7 @@
 use joulestep_engine::units::people;
 
 use super::{Account, Judgement, Junction, Peak};
-use crate::judge::Bounds;
+use crate::judge::{End, Limited};
 use crate::output::answer::{Answer, Study};
 
 impl Account {
@@ -42,7 +42,8 @@ impl Account {
         study.doubts.extend(self.doubts.iter().map(|d| d.text.clone()));
         study.notes.extend(self.notes.iter().cloned().chain(self.stall()));
         // Waivers of what is no number here: dies without a heat path, notes.
-        let shown = |rating: &str| self.judged.iter().any(|j| j.waived.is_some() && j.name == rating);
+        let shown =
+            |rating: &str| self.judged.iter().any(|j| j.limit.waived.is_some() && j.limit.name == rating);
         let waivers = self.waivers.iter().filter(|w| !shown(&w.rating));
         study.notes.extend(waivers.map(|w| format!("waived: `{}`: {}", w.rating, w.reason)));
         let computation = &mut study.computation;
@@ -52,19 +53,19 @@ impl Account {
 }
 
 fn of_judgement(j: &Judgement, known: bool) -> impl Iterator<Item = Answer> {
-    let (before, by) = if j.by_user { ("limit", "limit") } else { ("rating", "rating") };
     let seen = |x: f64| if j.is_unseen() { f64::NAN } else { x };
-    let sides = [
-        ("largest", seen(j.largest), j.missed.1, Bounds::at_most(j.max)),
-        ("least", seen(j.least), j.missed.0, Bounds::at_least(j.min)),
-    ];
-    sides.into_iter().filter(|s| !s.3.is_none()).map(move |(end, value, missed, bounds)| Answer {
+    let sides = [(End::Largest, seen(j.largest), j.missed.1), (End::Least, seen(j.least), j.missed.0)];
+    let limit = &j.limit;
+    let bounded = sides.into_iter().filter(|s| !limit.bound(s.0).is_none());
+    bounded.map(move |(end, value, missed)| Answer {
         missed,
         further: j.further,
         known,
-        waived: j.waived.clone(),
-        ..Answer::new(format!("{before}.{}.{end}", j.name), format!("{}, {end}", j.name), value, j.unit)
-            .limited(bounds, by)
+        waived: limit.waived.clone(),
+        limited: Some(Limited { limit: limit.clone(), end, occurrence: j.occurrence }),
+        ..Answer::new(limit.number(end), format!("{}, {}", limit.name, end.word()), value, &limit.unit)
+            .limited(limit.bound(end), limit.set_by.sets())
+            .remark(j.remark())
     })
 }
 

@@ -5,6 +5,7 @@ use joulestep_engine::accounts::ledger::Entry;
 use joulestep_engine::run::watch::{Seen, Watch};
 
 use super::Peak;
+pub use super::events::Shown;
 
 /// What an account rests on: of a run, or of the cycles that a study solved.
 #[derive(Debug)]
@@ -13,6 +14,8 @@ pub struct Found<'a> {
     pub seen: Vec<Seen>,
     /// The watches, in the same order, and errors of theirs that are known otherwise than by coarser runs.
     pub watches: Vec<(&'a Watch, f64)>,
+    /// What the gauges of limits show; none of a study that has no events.
+    pub readings: Vec<Shown>,
     /// The ledger's lines: one for each component of the circuit, then what drives add.
     pub entries: &'a [Entry<f64>],
     /// What it does not close by, J.

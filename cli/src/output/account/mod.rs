@@ -3,6 +3,7 @@
 
 mod answers;
 pub mod event_lines;
+mod events;
 mod found;
 mod heat;
 mod numbers;
@@ -19,7 +20,7 @@ use joulestep_engine::run::watch::Watch;
 use self::event_lines::Line;
 use self::heat::{further, junctions};
 use crate::input::scenario::build::{Judging, Placed};
-use crate::judge::Bounds;
+use crate::judge::{Bounds, End, Limit, Occurrence};
 
 pub use crate::output::answer::Outcome;
 
@@ -47,19 +48,15 @@ pub struct Peak {
     pub missed: (f64, f64),
 }
 
-/// A bound and what the run did with it.
+/// A limit and what the run did with it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Judgement {
-    /// Name of the limit.
-    pub name: String,
-    /// Unit symbol.
-    pub unit: &'static str,
-    /// Whether the user set it; else it is a rating of the part.
-    pub by_user: bool,
-    /// Lower bound; infinite where there is none.
-    pub min: f64,
-    /// Upper bound; infinite where there is none.
-    pub max: f64,
+    /// The limit.
+    pub limit: Limit,
+    /// Whether what it speaks of happened.
+    pub occurrence: Occurrence,
+    /// How often it did and was over; 1 for what is always there.
+    pub count: u32,
     /// Least value.
     pub least: f64,
     /// Largest value.
@@ -70,14 +67,17 @@ pub struct Judgement {
     pub missed: (f64, f64),
     /// An error that is known otherwise than by coarser runs.
     pub further: f64,
-    /// Why the user waived it.
-    pub waived: Option<String>,
 }
 
 impl Judgement {
     /// What each extreme must keep.
     pub fn sides(&self) -> [(f64, Bounds); 2] {
-        [(self.least, Bounds::at_least(self.min)), (self.largest, Bounds::at_most(self.max))]
+        [(self.least, self.limit.bound(End::Least)), (self.largest, self.limit.bound(End::Largest))]
+    }
+
+    /// What a reader must know of what it speaks of; empty where that happened.
+    pub fn remark(&self) -> &'static str {
+        self.occurrence.remark(self.limit.of)
     }
 
     /// Whether nothing was seen: a run that fails at its first instant has seen nothing.
@@ -209,7 +209,14 @@ impl Account {
             Probe::Temperature(input) => further(run, input.0 as usize, lane),
             _ => 0.0,
         };
+        let readings = run.readings(lane);
         let found = Found {
+            readings: facts
+                .judging
+                .judged
+                .iter()
+                .filter_map(|j| events::of(j, &readings, run, lane))
+                .collect(),
             seen: run.watcher().seen(lane),
             watches: run.watcher().watches().iter().map(|w| (w, of_input(w))).collect(),
             relative: ledger.relative(),
@@ -231,25 +238,9 @@ impl Account {
             .judging
             .judged
             .iter()
-            .map(|j| {
-                let &Peak { unit, least, largest, missed, .. } = &peaks[j.watch];
-                let (name, by_user, min, max) = (j.name.clone(), j.by_user, j.lower, j.upper);
-                Judgement {
-                    name,
-                    unit,
-                    by_user,
-                    min,
-                    max,
-                    least,
-                    largest,
-                    kept: least >= min && largest <= max,
-                    missed,
-                    further: found.watches[j.watch].1,
-                    waived: j.waived.clone(),
-                }
-            })
+            .filter_map(|j| events::judgement(j, found, &peaks, outcome == Outcome::Done))
             .collect();
-        judged.sort_by_key(|j| !j.by_user);
+        judged.sort_by_key(|j| j.limit.set_by);
         let doubts = verdict::doubts(found, facts, &peaks);
         let let_through =
             facts.metered.iter().map(|protection| (protection.clone(), largest_cleared(&events, protection)));
@@ -269,7 +260,7 @@ impl Account {
             relative: found.relative,
             counters: found.counters,
             doubts,
-            notes: verdict::notes(facts),
+            notes: verdict::notes(facts, found),
             waivers: verdict::waivers(facts),
         };
         account.note_idle_waivers();

@@ -1,7 +1,7 @@
 //! All numbers of an account by name, in one order.
 
 use super::{Account, Energy, Judgement, Junction, Peak};
-use crate::judge::{Computed, Number};
+use crate::judge::{Bounded, Computed, End, Number};
 
 fn extreme(name: String, value: f64, missed: f64) -> Number {
     Number { name, value, missed, further: 0.0 }
@@ -15,14 +15,8 @@ fn of_peak(p: &Peak) -> [Number; 2] {
 }
 
 fn of_judgement(j: &Judgement) -> [Number; 2] {
-    let before = if j.by_user { "limit" } else { "rating" };
-    let number = |end: &str, value, missed| Number {
-        name: format!("{before}.{}.{end}", j.name),
-        value,
-        missed,
-        further: j.further,
-    };
-    [number("least", j.least, j.missed.0), number("largest", j.largest, j.missed.1)]
+    let number = |end, value, missed| Number { name: j.limit.number(end), value, missed, further: j.further };
+    [number(End::Least, j.least, j.missed.0), number(End::Largest, j.largest, j.missed.1)]
 }
 
 fn of_junction(j: &Junction) -> [Number; 3] {
@@ -54,6 +48,8 @@ impl Account {
         let named =
             |(protection, i2t): &(String, f64)| Number::plain(format!("{protection}.let-through"), *i2t);
         numbers.extend(self.let_through.iter().map(named));
+        let mut course = course;
+        self.add_to_course(&mut course);
         Computed {
             numbers,
             course,
@@ -61,5 +57,11 @@ impl Account {
             iterations: self.counters.iterations,
             ..Computed::default()
         }
+    }
+
+    /// What judged limits on events speak of, about which runs must agree: how often it happened, and whether it was over.
+    pub fn add_to_course(&self, course: &mut Vec<String>) {
+        let of_events = self.judged.iter().filter(|j| j.limit.of != Bounded::Signal);
+        course.extend(of_events.map(|j| format!("{} {} {}", j.limit.name, j.count, j.occurrence.word())));
     }
 }

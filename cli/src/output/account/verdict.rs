@@ -3,6 +3,7 @@
 use joulestep_engine::units::{people, people_digits};
 
 use super::{Account, Facts, Found, Judgement, Peak, Waiver};
+use crate::input::scenario::build::{Judged, Origin};
 
 /// Heat from which a die counts as carrying loss, J: it warms the smallest dies that are sold (0.2 mm square, 0.1 mm
 /// thick, 7 uJ/K) by less than 0.2 K.
@@ -41,12 +42,12 @@ impl Account {
     /// Notes the waivers that nothing needed.
     pub(super) fn note_idle_waivers(&mut self) {
         let in_range = !self.doubts.iter().any(|d| d.out_of_range) && self.counters.stalled == 0;
-        let passes = |j: &Judgement| in_range && j.least >= j.min && j.largest <= j.max && !j.is_unseen();
+        let passes = |j: &Judgement| in_range && j.kept && !j.is_unseen();
         let idle: Vec<String> = self
             .judged
             .iter()
-            .filter(|j| j.waived.is_some() && passes(j))
-            .map(|j| format!("the waiver of `{}` was not needed: the rating is kept", j.name))
+            .filter(|j| j.limit.waived.is_some() && passes(j))
+            .map(|j| format!("the waiver of `{}` was not needed: the rating is kept", j.limit.name))
             .collect();
         self.notes.extend(idle);
     }
@@ -102,14 +103,20 @@ pub(super) fn doubts(found: &Found<'_>, facts: &Facts, peaks: &[Peak]) -> Vec<Do
 }
 
 /// What is of note but casts no doubt.
-pub(super) fn notes(facts: &Facts) -> Vec<String> {
-    facts.judging.notes.iter().filter(|n| !n.doubt).map(|n| n.text.clone()).collect()
+pub(super) fn notes(facts: &Facts, found: &Found<'_>) -> Vec<String> {
+    let notes = facts.judging.notes.iter().filter(|n| !n.doubt).map(|n| n.text.clone());
+    let unknown =
+        |j: &&Judged| matches!(j.origin, Origin::Gauge(k) if found.readings.iter().all(|r| r.gauge != k));
+    let unjudged = facts.judging.judged.iter().filter(unknown).map(|j| {
+        format!("limit `{}` speaks of what happens in a run; only `joulestep run` judges it", j.limit.name)
+    });
+    notes.chain(unjudged).collect()
 }
 
 /// What was waived, with the reasons.
 pub(super) fn waivers(facts: &Facts) -> Vec<Waiver> {
     let judging = &facts.judging;
-    let ratings = judging.judged.iter().filter_map(|j| Some((j.name.clone(), j.waived.clone()?)));
+    let ratings = judging.judged.iter().filter_map(|j| Some((j.limit.name.clone(), j.limit.waived.clone()?)));
     let dies = judging.unheated.iter().filter_map(|u| Some((u.name.clone(), u.waived.clone()?)));
     let notes = judging.notes.iter().filter_map(|n| Some((n.name.clone(), n.waived.clone()?)));
     let all = ratings.chain(dies).chain(notes);

@@ -240,6 +240,9 @@ impl Study {
                     (_, Some(spread)) => rule(a.value, &spread.beside(&a.error), a.bounds, known),
                 },
             };
+            if let Some(l) = a.limited.as_ref().filter(|_| a.ruling != Ruling::Waived) {
+                a.ruling = l.occurrence.temper(l.end, a.ruling);
+            }
         }
         let rulings = || self.answers.iter().map(|a| a.ruling);
         // What was not computed to its end has not shown that it keeps its limits, but may have shown the contrary.

@@ -13,7 +13,7 @@ pub use table::{StudyFigure, StudyTable};
 use joulestep_engine::units::people_digits;
 
 use crate::diagnostic::Sources;
-use crate::judge::{Bounds, Ruling, Spread, Uncertainty, Verdict};
+use crate::judge::{Bounds, Limited, Ruling, Spread, Uncertainty, Verdict};
 use crate::output::table::shown_digits;
 
 /// How a computation ended.
@@ -108,6 +108,8 @@ pub struct Answer {
     pub bounds: Bounds,
     /// What sets the bounds: "rating", "limit", the name of an option; empty where there are none.
     pub limit: String,
+    /// The limit of a scenario, or the rating of a part, behind the bounds.
+    pub limited: Option<Limited>,
     /// Whether the laws behind the value are within the range for which they are known.
     pub known: bool,
     /// The reason for which the user waived the limit.
@@ -134,6 +136,7 @@ impl Default for Answer {
             further: 0.0,
             bounds: Bounds::NONE,
             limit: String::new(),
+            limited: None,
             known: true,
             waived: None,
             ruling: Ruling::NotJudged,

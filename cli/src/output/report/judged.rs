@@ -1,6 +1,6 @@
 //! What is asked of limits and ratings, and the answer in sentences.
 
-use crate::judge::{Ruling, Verdict};
+use crate::judge::{Ruling, Uncertainty, Verdict};
 use crate::output::answer::{Answer, Study};
 
 /// Most quantities that a report states in sentences where nothing is judged.
@@ -78,7 +78,7 @@ pub(super) fn sentences(study: &Study) -> Vec<String> {
             _ => format!("Kept: {} set, {} of the parts.", several(set, "limit"), several(rated, "rating")),
         });
     }
-    if study.answers.iter().any(|a| is_judged(&a) && a.error == crate::judge::Uncertainty::Bare) {
+    if study.answers.iter().any(|a| is_judged(&a) && a.value.is_finite() && a.error == Uncertainty::Bare) {
         out.push("The numbers are judged as they stand, without an estimate of their errors.".into());
     }
     if !study.input.is_empty() {

@@ -1,6 +1,6 @@
 //! `/events`: what happened when.
 
-use joulestep_engine::recorder::Event;
+use joulestep_engine::recorder::{Action, Event};
 use serde::{Serialize, Serializer};
 
 use super::archive::Archive;
@@ -25,6 +25,13 @@ const NOTE: usize = 256;
 
 const TEXTS: [&str; 4] = ["kind", "subject", "note", "unit"];
 
+/// Numbers beside the value: name, unit, what they are.
+const NUMBERS: [(&str, &str, &str); 3] = [
+    ("level", "", "level that was crossed, in the unit of the quantity"),
+    ("since", "s", "start of what has ended"),
+    ("peak", "A", "largest current of a fault that is cleared"),
+];
+
 /// An event read from a file.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct StoredEvent {
@@ -33,15 +40,33 @@ pub struct StoredEvent {
     pub time: f64,
     /// The word of its [`joulestep_engine::recorder::EventKind`].
     pub kind: String,
+    /// The words of its [`Action`]; empty where the kind says all.
+    pub action: String,
     /// Component, protection or drive.
     pub subject: String,
-    /// In words.
+    /// In words, for people.
     pub note: String,
     /// The value that goes with it, NaN where none does.
     #[serde(serialize_with = "exact")]
     pub value: f64,
     /// Unit symbol of the value.
     pub unit: String,
+    /// The level that was crossed, in the unit of the quantity; NaN where none was.
+    #[serde(serialize_with = "exact")]
+    pub level: f64,
+    /// Start of what has ended (a fault that is cleared), s; NaN where nothing has.
+    #[serde(serialize_with = "exact")]
+    pub since: f64,
+    /// Largest current of a fault that is cleared, A; NaN elsewhere.
+    #[serde(serialize_with = "exact")]
+    pub peak: f64,
+}
+
+impl StoredEvent {
+    /// What exactly happened.
+    pub fn act(&self) -> Action {
+        Action::of_word(&self.action)
+    }
 }
 
 /// A number by its shortest digits, or a text where JSON has none: `NaN`, `Infinity`, `-Infinity`.
@@ -78,7 +103,12 @@ impl Events {
         store.grow_texts::<NAME>(&growing("subject", "", "component, protection or drive"))?;
         store.grow_texts::<NOTE>(&growing("note", "", "what happened"))?;
         store.grow_texts::<WORD>(&growing("unit", "", "unit of value"))?;
-        for name in TEXTS {
+        store.grow_texts::<WORD>(&growing("action", "", "what exactly happened"))?;
+        for (name, unit, words) in NUMBERS {
+            store.grow_reals(Form::Double, &growing(name, unit, words))?;
+            store.attach(&format!("events/{name}"), 0, "events/time")?;
+        }
+        for name in TEXTS.into_iter().chain(["action"]) {
             store.attach(&format!("events/{name}"), 0, "events/time")?;
         }
         Ok(Self { waiting: Vec::new() })
@@ -107,6 +137,11 @@ impl Events {
         store.append_texts::<NAME>("events/subject", &texts(|e| &e.subject))?;
         store.append_texts::<NOTE>("events/note", &texts(|e| &e.note))?;
         store.append_texts::<WORD>("events/unit", &texts(|e| e.unit))?;
+        store.append_texts::<WORD>("events/action", &texts(|e| e.action.word()))?;
+        let further: [fn(&Event) -> f64; 3] = [|e| e.level, |e| e.since, |e| e.peak];
+        for ((name, ..), pick) in NUMBERS.into_iter().zip(further) {
+            store.append(&format!("events/{name}"), &numbers(pick))?;
+        }
         self.waiting.clear();
         Ok(())
     }
@@ -118,17 +153,28 @@ pub(super) fn read(archive: &Archive) -> Result<Vec<StoredEvent>, ResultError> {
     let time = archive.reals("events/time", 0..count)?;
     let value = archive.reals("events/value", 0..count)?;
     let [kind, subject, note, unit] = TEXTS.map(|name| archive.texts(&format!("events/{name}")));
-    let columns = kind?.into_iter().zip(subject?).zip(note?.into_iter().zip(unit?));
-    let numbers = time.into_iter().zip(value);
-    Ok(numbers
-        .zip(columns)
-        .map(|((time, value), ((kind, subject), (note, unit)))| StoredEvent {
-            time,
-            kind,
-            subject,
-            note,
-            value,
-            unit,
-        })
-        .collect())
+    let [kind, subject, note, unit] = [kind?, subject?, note?, unit?];
+    // Files of earlier programs have words only.
+    let action = if archive.has("events/action") { archive.texts("events/action")? } else { Vec::new() };
+    let further = NUMBERS.map(|(name, ..)| {
+        let path = format!("events/{name}");
+        if archive.has(&path) { archive.reals(&path, 0..count) } else { Ok(Vec::new()) }
+    });
+    let [level, since, peak] = further;
+    let (level, since, peak) = (level?, since?, peak?);
+    let number = |all: &[f64], k: usize| all.get(k).copied().unwrap_or(f64::NAN);
+    let text = |all: &[String], k: usize| all.get(k).cloned().unwrap_or_default();
+    let event = |k: usize| StoredEvent {
+        time: time[k],
+        kind: text(&kind, k),
+        action: text(&action, k),
+        subject: text(&subject, k),
+        note: text(&note, k),
+        value: number(&value, k),
+        unit: text(&unit, k),
+        level: number(&level, k),
+        since: number(&since, k),
+        peak: number(&peak, k),
+    };
+    Ok((0..time.len()).map(event).collect())
 }

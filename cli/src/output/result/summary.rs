@@ -4,7 +4,10 @@ use super::archive::Archive;
 use super::error::ResultError;
 use super::names::{self, Names};
 use super::store::Store;
-use crate::judge::{Bounds, Ruling, Spread, Uncertainty, Verdict, overall, rule};
+use crate::judge::{
+    Bounded, Bounds, End, Limit, Limited, Occurrence, Ruling, SetBy, Spread, Uncertainty, Verdict, overall,
+    rule,
+};
 
 /// Between the texts of a list that is one attribute.
 const BETWEEN: &str = "\n";
@@ -20,10 +23,8 @@ pub struct Scalar {
     pub value: f64,
     /// Unit symbol.
     pub unit: String,
-    /// The least allowed.
-    pub minimum: Option<f64>,
-    /// The most allowed.
-    pub maximum: Option<f64>,
+    /// The limit on it.
+    pub limited: Option<Limited>,
     /// What is known of its error.
     pub error: Uncertainty,
     /// What the spread of the input does to it; `None`: it is that of the nominal part.
@@ -33,14 +34,18 @@ pub struct Scalar {
 }
 
 impl Scalar {
+    /// What it must keep.
+    pub fn bounds(&self) -> Bounds {
+        self.limited.as_ref().map_or(Bounds::NONE, Limited::bounds)
+    }
+
     /// The ruling on it.
     pub fn ruling(&self) -> Ruling {
-        let bounds = Bounds {
-            lower: self.minimum.unwrap_or(f64::NEG_INFINITY),
-            upper: self.maximum.unwrap_or(f64::INFINITY),
-        };
         let error = self.spread.as_ref().map_or_else(|| self.error.clone(), |s| s.beside(&self.error));
-        self.ruled.unwrap_or_else(|| rule(self.value, &error, bounds, true))
+        self.ruled.unwrap_or_else(|| {
+            let ruling = rule(self.value, &error, self.bounds(), true);
+            self.limited.as_ref().map_or(ruling, |l| l.occurrence.temper(l.end, ruling))
+        })
     }
 }
 
@@ -93,6 +98,53 @@ fn ruling_of(report: &str) -> Option<Ruling> {
     all.into_iter().find(|r| word(*r) == report)
 }
 
+/// The limit on a number as attributes beside it.
+fn write_limit(store: &Store, path: &str, limited: &Limited) -> Result<(), ResultError> {
+    let Limited { limit, end, occurrence } = limited;
+    let bounds = limited.bounds();
+    for (name, bound) in [("minimum", bounds.lower), ("maximum", bounds.upper)] {
+        if bound.is_finite() {
+            store.number_attribute(path, name, bound)?;
+        }
+    }
+    store.text_attribute(path, "limit", &limit.name)?;
+    store.text_attribute(path, "limit_kind", limit.of.word())?;
+    store.text_attribute(path, "limit_end", end.word())?;
+    store.text_attribute(path, "set_by", limit.set_by.word())?;
+    if *occurrence != Occurrence::Happened {
+        store.text_attribute(path, "occurrence", occurrence.word())?;
+    }
+    if let Some(why) = &limit.waived {
+        store.text_attribute(path, "waived", why)?;
+    }
+    Ok(())
+}
+
+/// The limit on a number.
+fn read_limit(archive: &Archive, path: &str, scalar: &Scalar) -> Option<Limited> {
+    let [minimum, maximum] = ["minimum", "maximum"].map(|name| archive.number(path, name));
+    let text = |name: &str| archive.text(path, name);
+    let stated = text("limit");
+    if stated.is_none() && minimum.or(maximum).is_none() {
+        return None;
+    }
+    let bounds =
+        Bounds { lower: minimum.unwrap_or(f64::NEG_INFINITY), upper: maximum.unwrap_or(f64::INFINITY) };
+    let limit = Limit {
+        name: stated.unwrap_or_else(|| scalar.name.clone()),
+        set_by: text("set_by").and_then(|word| SetBy::of_word(&word)).unwrap_or_default(),
+        of: text("limit_kind").map_or(Bounded::Signal, |word| Bounded::of_word(&word)),
+        unit: scalar.unit.clone(),
+        bounds,
+        waived: text("waived"),
+    };
+    Some(Limited {
+        limit,
+        end: text("limit_end").and_then(|word| End::of_word(&word)).unwrap_or(End::Only),
+        occurrence: text("occurrence").map_or(Occurrence::Happened, |word| Occurrence::of_word(&word)),
+    })
+}
+
 /// Fills the group, which exists.
 pub(super) fn write(store: &Store, summary: &Summary) -> Result<(), ResultError> {
     let mut names = Names::reserving(&[]);
@@ -104,10 +156,8 @@ pub(super) fn write(store: &Store, summary: &Summary) -> Result<(), ResultError>
         if dataset != scalar.name {
             store.text_attribute(&path, "original_name", &scalar.name)?;
         }
-        for (name, limit) in [("minimum", scalar.minimum), ("maximum", scalar.maximum)] {
-            if let Some(limit) = limit {
-                store.number_attribute(&path, name, limit)?;
-            }
+        if let Some(limited) = &scalar.limited {
+            write_limit(store, &path, limited)?;
         }
         if let Some(error) = scalar.error.plus_minus() {
             store.number_attribute(&path, "error", error)?;
@@ -169,10 +219,10 @@ pub(super) fn read(archive: &Archive) -> Result<Option<Summary>, ResultError> {
             value: archive.scalar(&path)?,
             long_name: archive.text(&path, "long_name").unwrap_or_default(),
             unit: archive.unit(&path),
-            minimum: archive.number(&path, "minimum"),
-            maximum: archive.number(&path, "maximum"),
+            limited: None,
             name: archive.text(&path, "original_name").unwrap_or(dataset),
         };
+        scalar.limited = read_limit(archive, &path, &scalar);
         let report = archive.text(&path, "verdict").and_then(|report| ruling_of(&report));
         scalar.ruled = report.filter(|report| *report != scalar.ruling());
         scalars.push(scalar);
@@ -191,12 +241,18 @@ mod tests {
     use super::*;
 
     fn scalar(value: f64, minimum: Option<f64>, maximum: Option<f64>) -> Scalar {
-        Scalar { name: "peak".into(), value, unit: "A".into(), minimum, maximum, ..Scalar::default() }
+        let (name, unit) = ("peak".to_string(), "A".to_string());
+        let limited = match (minimum, maximum) {
+            (Some(x), _) => Some(Limited::at_least("peak", "A", x)),
+            (_, Some(x)) => Some(Limited::at_most("peak", "A", x)),
+            _ => None,
+        };
+        Scalar { name, value, unit, limited, ..Scalar::default() }
     }
 
     #[test]
     fn one_exceeded_limit_fails_all() {
-        let kept = scalar(1.0, Some(0.0), Some(1.0));
+        let kept = scalar(1.0, None, Some(1.0));
         let free = scalar(9.0, None, None);
         let exceeded = scalar(1.1, None, Some(1.0));
         let near = Scalar { error: Uncertainty::within(0.1), ..kept.clone() };

@@ -69,6 +69,7 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
     let ready = build_with(scenario, &context.reductions())?;
     let Ready { mut setup, placed, layout, judging, signals, metered, .. } = ready;
     context.level.apply(&mut setup);
+    setup.gauges.clear();
     let watches = setup.watches.clone();
     let start = setup.thermal.as_ref().map(|t| t.temperatures().to_vec()).unwrap_or_default();
     let most = u32::try_from(question.whole("periods")).unwrap_or(u32::MAX);
@@ -91,6 +92,7 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
     let all = watches.iter().zip(&cycle.seen).map(|(w, s)| (w, known::seen(&cycle, w, s, &start)));
     let all: Vec<(&Watch, _)> = all.collect();
     let found = Found {
+        readings: Vec::new(),
         seen: all.iter().map(|(_, (seen, _))| *seen).collect(),
         watches: all.iter().map(|(w, (_, further))| (*w, *further)).collect(),
         entries: &cycle.ledger.entries,

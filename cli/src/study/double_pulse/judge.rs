@@ -8,8 +8,8 @@ use joulestep_models::model::Built;
 use joulestep_models::part::Part;
 
 use super::{Grid, table};
-use crate::input::scenario::build::{BEYOND, Judged as Bounded, Judging, KnownRange, Placed, of_parts};
-use crate::judge::Level;
+use crate::input::scenario::build::{BEYOND, Judging, KnownRange, Placed, of_parts, rating};
+use crate::judge::{End, Level, Limited};
 use crate::output::account::{Account, Facts, Found, Judgement};
 use crate::output::answer::Answer;
 use crate::study::StudyError;
@@ -67,7 +67,7 @@ fn judging(placed: &[Placed]) -> (Vec<Watch>, Judging, Vec<Watch>) {
         });
         let range = (lower, die.rated + BEYOND);
         judging.ranges.push(KnownRange { name: name.clone(), watch, range });
-        judging.judged.push(Bounded { name, watch, lower, upper: die.rated, by_user: false, waived: None });
+        judging.judged.push(rating(name, "degC", watch, lower, die.rated));
     }
     (watches, judging, stated)
 }
@@ -90,6 +90,7 @@ pub(super) fn judged(grid: &Grid, point: &Point, level: Level) -> Result<Judged,
     seen.extend(stated.iter().map(|_| Seen { least, largest, ..Seen::NOTHING }));
     let found = Found {
         seen,
+        readings: Vec::new(),
         watches: watches.iter().chain(&stated).map(|w| (w, 0.0)).collect(),
         entries: &outcome.ledger.entries,
         residual: outcome.ledger.residual,
@@ -124,10 +125,13 @@ pub(super) fn answers(found: &[Judged]) -> Vec<Answer> {
                 |j: &Judgement| if end == 0 { (-j.least, -j.missed.0) } else { (j.largest, j.missed.1) };
             let worst = all().map(value).max_by(|a, b| a.0.total_cmp(&b.0));
             let Some((value, missed)) = worst.filter(|_| !bounds.is_none()) else { continue };
-            let (sign, word) = if end == 0 { (-1.0, "least") } else { (1.0, "largest") };
-            let name = format!("rating.{}.{word}", of.name);
-            let answer = Answer::new(name, format!("{word} {}", of.name), sign * value, of.unit);
-            out.push(Answer { missed: sign * missed, known, ..answer.limited(bounds, "rating") });
+            let (sign, end) = if end == 0 { (-1.0, End::Least) } else { (1.0, End::Largest) };
+            let limit = &of.limit;
+            let words = format!("{} {}", end.word(), limit.name);
+            let answer = Answer::new(limit.number(end), words, sign * value, &limit.unit);
+            let limited = Some(Limited { limit: limit.clone(), end, occurrence: of.occurrence });
+            let answer = answer.limited(bounds, limit.set_by.sets());
+            out.push(Answer { missed: sign * missed, known, limited, ..answer });
         }
     }
     out

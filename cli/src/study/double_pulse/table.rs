@@ -174,8 +174,8 @@ fn ratings(found: &[Judged]) -> Option<StudyTable> {
         .filter(|&(k, end)| !judged[k].sides()[end].1.is_none())
         .collect();
     let name = |&(k, end): &(usize, usize)| {
-        let (j, word) = (&judged[k], ["least", "largest"][end]);
-        (format!("{}.{word}", j.name), format!("{} {}", ["min", "max"][end], j.name), j.unit)
+        let (j, word) = (&judged[k].limit, ["least", "largest"][end]);
+        (format!("{}.{word}", j.name), format!("{} {}", ["min", "max"][end], j.name), j.unit.as_str())
     };
     let value =
         |j: &Judgement, end: usize| if end == 0 { (j.least, j.missed.0) } else { (j.largest, j.missed.1) };

@@ -238,6 +238,7 @@ impl Task<'_> {
             stored: 0.0,
         };
         let found = Found {
+            readings: Vec::new(),
             seen: all.iter().map(|(_, (seen, _))| *seen).collect(),
             watches: all.iter().map(|(w, (_, further))| (*w, *further)).collect(),
             entries: &f.dissipated.iter().map(watts).collect::<Vec<_>>(),

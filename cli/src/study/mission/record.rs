@@ -79,11 +79,8 @@ impl Listener for Observer<'_> {
                 (format!("leap over {cycles:.0} cycles taken back, estimated error"), e, "K")
             }
         };
-        let kind = EventKind::Scheduled;
-        Recorder::<f64>::event(
-            writer,
-            &Event { time: t, kind, subject: "mission".into(), note, value, unit, lane: 0 },
-        );
+        let event = Event { note, value, unit, ..Event::new(t, EventKind::Scheduled, "mission") };
+        Recorder::<f64>::event(writer, &event);
     }
 
     fn go_on(&mut self, t: f64) -> bool {

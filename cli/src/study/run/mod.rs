@@ -138,7 +138,7 @@ pub(crate) fn solved(
     if kept.file.is_none() && !kept.shown {
         setup.channels.clear();
     }
-    let judges = facts.judging.judged.iter().any(|j| j.lower.is_finite() || j.upper.is_finite());
+    let judges = facts.judging.judged.iter().any(|j| !j.limit.bounds.is_none());
     setup.halt = Some(crate::signals::stopped());
     let mut run = setup.ready()?;
     facts.method = run.method();

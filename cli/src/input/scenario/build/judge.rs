@@ -1,7 +1,5 @@
 //! What is watched at every step, and what the verdict judges.
 
-use std::collections::{BTreeMap, BTreeSet};
-
 use joulestep_engine::circuit::graph::ComponentId;
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::control::board::Board;
@@ -11,6 +9,7 @@ use joulestep_engine::run::watch::Watch;
 use super::{Build, Note, Placed};
 use crate::diagnostic::{Diagnostic, nearest};
 use crate::input::keys::words::one_of;
+use crate::judge::{Bounds, Limit, SetBy};
 
 /// Current from which a varistor counts as clamping, A. Between the leakage that its nominal voltage is stated at
 /// (1 mA) and the hundreds of amperes of its clamping voltage.
@@ -19,21 +18,24 @@ const CLAMPS: f64 = 1.0;
 /// sheets plot their curves beyond the rating (common practice, no source).
 pub(crate) const BEYOND: f64 = 25.0;
 
-/// A bound that the verdict judges.
+/// A limit with where its numbers come from.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Judged {
-    /// Name in the verdict.
-    pub name: String,
-    /// Number of the watch whose extremes it bounds.
-    pub watch: usize,
-    /// Lower bound; −∞ where there is none.
-    pub lower: f64,
-    /// Upper bound; ∞ where there is none.
-    pub upper: f64,
-    /// Whether the user set it; else it comes from the part's own data.
-    pub by_user: bool,
-    /// Why the user waived it.
-    pub waived: Option<String>,
+    /// The limit.
+    pub limit: Limit,
+    /// What it bounds.
+    pub origin: Origin,
+    /// The heat input whose temperature a gauge reads.
+    pub input: Option<usize>,
+}
+
+/// Where the numbers of a limit come from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Origin {
+    /// The extremes of the watch of this number.
+    Watch(usize),
+    /// The gauge of this number.
+    Gauge(usize),
 }
 
 /// The junction temperature of a die that has no heat path, so that nothing can judge it.
@@ -79,7 +81,6 @@ impl Build<'_> {
     pub(super) fn watches(&mut self, board: &mut Board<f64>) -> (Vec<Watch>, Judging, usize) {
         let mut watches: Vec<Watch> = Vec::new();
         let mut judging = Judging::default();
-        let (mut own_names, mut numbers) = (BTreeSet::new(), BTreeMap::new());
         let scenario = self.scenario;
         for signal in &scenario.record.signals {
             // Signals that do not exist are reported where channels are made.
@@ -92,34 +93,7 @@ impl Build<'_> {
         }
         let signals = watches.len();
         parts(&self.placed, &mut watches, &mut judging);
-        for limit in &scenario.limits {
-            let Some(found) = self.signal(&limit.signal, board) else { continue };
-            let unit = found.probe.unit();
-            let bound = |this: &mut Self, typed: &Option<_>| match typed {
-                Some(typed) => this.measure(typed, unit),
-                None => None,
-            };
-            let upper = bound(self, &limit.max).unwrap_or(f64::INFINITY);
-            let lower = bound(self, &limit.min).unwrap_or(f64::NEG_INFINITY);
-            if lower > upper {
-                let found = format!("`min` is above `max` for `{}`", limit.signal.text);
-                self.report(&limit.signal.span, "limit.min", found, "a lower bound below the upper one");
-            }
-            let name = if limit.name.is_empty() { found.name.clone() } else { limit.name.clone() };
-            // A name of its own, since the signal may be watched already; columns are distinguished by it.
-            let own = own_name(&format!("limit.{name}"), &mut own_names, &mut numbers);
-            let mut watch = watch(own, found.long_name, found.probe, name.clone());
-            (watch.event, watch.lower, watch.upper) = (Some(EventKind::Limit), lower, upper);
-            judging.judged.push(Judged {
-                name,
-                watch: watches.len(),
-                lower,
-                upper,
-                by_user: true,
-                waived: None,
-            });
-            watches.push(watch);
-        }
+        self.limits(board, &mut watches, &mut judging);
         ranges(&self.placed, &mut watches, &mut judging);
         (watches, judging, signals)
     }
@@ -129,16 +103,17 @@ impl Build<'_> {
         let scenario = self.scenario;
         for waiver in &scenario.waivers {
             let (name, reason) = (waiver.of.name.as_str(), Some(waiver.reason.clone()));
-            let rating = judging.judged.iter_mut().find(|j| !j.by_user && j.name == name);
+            let rating =
+                judging.judged.iter_mut().map(|j| &mut j.limit).find(|l| !l.by_user() && l.name == name);
             let unheated = judging.unheated.iter_mut().find(|u| u.name == name);
             let note = judging.notes.iter_mut().find(|n| n.doubt && n.name == name);
             let slots =
-                [rating.map(|j| &mut j.waived), unheated.map(|u| &mut u.waived), note.map(|n| &mut n.waived)];
+                [rating.map(|l| &mut l.waived), unheated.map(|u| &mut u.waived), note.map(|n| &mut n.waived)];
             if let Some(slot) = slots.into_iter().flatten().next() {
                 *slot = reason;
                 continue;
             }
-            if judging.judged.iter().any(|j| j.by_user && j.name == name) {
+            if judging.judged.iter().any(|j| j.limit.by_user() && j.limit.name == name) {
                 let found = format!("`{name}` is a limit that this scenario sets itself");
                 self.report(
                     &waiver.of.span,
@@ -148,25 +123,14 @@ impl Build<'_> {
                 );
                 continue;
             }
-            let ratings = judging.judged.iter().filter(|j| !j.by_user).map(|j| j.name.as_str());
+            let ratings =
+                judging.judged.iter().map(|j| &j.limit).filter(|l| !l.by_user()).map(|l| l.name.as_str());
             let notes = judging.notes.iter().filter(|n| n.doubt).map(|n| n.name.as_str());
             let known: Vec<&str> =
                 ratings.chain(judging.unheated.iter().map(|u| u.name.as_str())).chain(notes).collect();
             let found = format!("there is no rating `{name}`");
             let report = Diagnostic::new(&waiver.of.span, "waiver.rating", found, one_of(&known));
             self.diagnostics.push(report.suggest(nearest(name, known.iter().copied())));
-        }
-    }
-}
-
-/// The name itself, or with a number where it is taken.
-fn own_name(wanted: &str, taken: &mut BTreeSet<String>, numbers: &mut BTreeMap<String, usize>) -> String {
-    let number = numbers.entry(wanted.to_string()).or_insert(0);
-    loop {
-        *number += 1;
-        let own = if *number == 1 { wanted.to_string() } else { format!("{wanted}.{number}") };
-        if taken.insert(own.clone()) {
-            return own;
         }
     }
 }
@@ -186,7 +150,7 @@ fn parts(all: &[Placed], watches: &mut Vec<Watch>, judging: &mut Judging) {
             let name = format!("{}.{name}", placed.name);
             let mut watch = watch(name.clone(), name.clone(), probe.clone(), placed.name.clone());
             (watch.event, watch.lower, watch.upper) = (Some(EventKind::Limit), *lower, *upper);
-            judging.judged.push(rating(name, watches.len(), *lower, *upper));
+            judging.judged.push(rating(name, watch.unit, watches.len(), *lower, *upper));
             watches.push(watch);
         }
         let current = placed.built.quantities.iter().find(|q| q.0 == "current");
@@ -196,7 +160,7 @@ fn parts(all: &[Placed], watches: &mut Vec<Watch>, judging: &mut Judging) {
             let mut watch = watch(name.clone(), words, probe.clone(), placed.name.clone());
             let most = placed.lead_current;
             (watch.event, watch.lower, watch.upper) = (Some(EventKind::Limit), -most, most);
-            judging.judged.push(rating(name, watches.len(), -most, most));
+            judging.judged.push(rating(name, watch.unit, watches.len(), -most, most));
             watches.push(watch);
         }
         if placed.kind == "varistor"
@@ -224,7 +188,7 @@ fn parts(all: &[Placed], watches: &mut Vec<Watch>, judging: &mut Judging) {
             let words = format!("{}: junction temperature of the {die} die", placed.name);
             let mut watch = watch(name.clone(), words, Probe::Temperature(input), placed.name.clone());
             (watch.event, watch.upper) = (Some(EventKind::Limit), upper);
-            judging.judged.push(rating(name, watches.len(), f64::NEG_INFINITY, upper));
+            judging.judged.push(rating(name, watch.unit, watches.len(), f64::NEG_INFINITY, upper));
             watches.push(watch);
         }
     }
@@ -261,11 +225,14 @@ fn ranges(all: &[Placed], watches: &mut Vec<Watch>, judging: &mut Judging) {
     }
 }
 
-fn rating(name: String, watch: usize, lower: f64, upper: f64) -> Judged {
-    Judged { name, watch, lower, upper, by_user: false, waived: None }
+/// A rating of a part on a watch.
+pub fn rating(name: String, unit: &str, watch: usize, lower: f64, upper: f64) -> Judged {
+    let bounds = Bounds { lower, upper };
+    let limit = Limit { name, set_by: SetBy::Part, unit: unit.into(), bounds, ..Limit::default() };
+    Judged { limit, origin: Origin::Watch(watch), input: None }
 }
 
-fn watch(name: String, long_name: String, probe: Probe, subject: String) -> Watch {
+pub(super) fn watch(name: String, long_name: String, probe: Probe, subject: String) -> Watch {
     let unit = probe.unit();
     let (lower, upper) = (f64::NEG_INFINITY, f64::INFINITY);
     Watch { name, long_name, unit, probe, subject, event: None, lower, upper }

@@ -3,6 +3,7 @@
 mod arrangement;
 mod control;
 mod judge;
+mod limit;
 mod notes;
 mod parts;
 mod signal;
@@ -15,6 +16,7 @@ use joulestep_engine::circuit::probe::Channel;
 use joulestep_engine::circuit::topology;
 use joulestep_engine::control::board::Board;
 use joulestep_engine::error::CircuitError;
+use joulestep_engine::run::gauge::Gauge;
 use joulestep_engine::run::setup::{Piecewise, Setup, Start};
 use joulestep_engine::step::method::Method;
 use joulestep_models::arrangement::builder::CircuitLayout;
@@ -25,7 +27,7 @@ use crate::input::scenario::resolve::set_lines;
 use crate::input::scenario::resolved::Scenario;
 
 pub(crate) use judge::BEYOND;
-pub use judge::{Judged, Judging, KnownRange, Unheated, of_parts};
+pub use judge::{Judged, Judging, KnownRange, Origin, Unheated, of_parts, rating};
 pub use notes::Note;
 pub use parts::Placed;
 pub use thermal::Reductions;
@@ -63,6 +65,10 @@ struct Build<'a> {
     layout: CircuitLayout,
     /// Protections that measure what faults let through.
     metered: Vec<String>,
+    /// Protections among the logic.
+    protections: Vec<limit::KnownProtection>,
+    /// What limits on events need.
+    gauges: Vec<Gauge<f64>>,
     diagnostics: Vec<Diagnostic>,
 }
 
@@ -123,6 +129,8 @@ pub fn build_with(scenario: &Scenario, reductions: &Reductions) -> Result<Ready,
         heat_inputs: heat_inputs(scenario),
         layout,
         metered: Vec::new(),
+        protections: Vec::new(),
+        gauges: Vec::new(),
         diagnostics: Vec::new(),
     };
     build.arrangement();
@@ -141,6 +149,7 @@ pub fn build_with(scenario: &Scenario, reductions: &Reductions) -> Result<Ready,
     }
     let mut board = Board::new(&build.circuit);
     let controllers = build.controllers(gates, &mut board);
+    build.protections = limit::protections(&controllers);
     let channels = build.channels(&mut board);
     let (watches, mut judging, signals) = build.watches(&mut board);
     judging.notes = build.notes(&findings.loose_ends, thermal.is_some());
@@ -169,6 +178,7 @@ pub fn build_with(scenario: &Scenario, reductions: &Reductions) -> Result<Ready,
     setup.channels = channels;
     setup.sample_every = scenario.record.interval;
     setup.watches = watches;
+    setup.gauges = build.gauges;
     let inputs = scenario.thermal.input_names().iter().map(ToString::to_string).collect();
     Ok(Ready {
         setup,

@@ -3,7 +3,7 @@
 use super::Resolve;
 use crate::input::keys::fields::{Fields, Named};
 use crate::input::scenario::resolved::{
-    ControllerSpec, CriterionSpec, DriveSpec, EventSpec, LimitSpec, ProtectionSpec, RecordSpec, Signal, Task,
+    ControllerSpec, CriterionSpec, DriveSpec, EventSpec, ProtectionSpec, RecordSpec, Signal, Task,
     WaiverSpec, What,
 };
 
@@ -176,15 +176,6 @@ impl Resolve<'_> {
         }
         let note = f.text("note").unwrap_or("").to_string();
         Some(EventSpec { at: f.number("at")?, what, note, fault: f.flag("fault") })
-    }
-
-    pub(super) fn limit(&mut self, f: &Fields) -> Option<LimitSpec> {
-        let (max, min) = (Self::typed(f, "max"), Self::typed(f, "min"));
-        if max.is_none() && min.is_none() && !f.has("max") && !f.has("min") {
-            self.report(&f.span, f.key("max"), "neither `max` nor `min` is given", "a bound");
-        }
-        let name = f.text("name").unwrap_or("").to_string();
-        Some(LimitSpec { name, signal: Self::signal(f, "signal")?, max, min })
     }
 
     pub(super) fn waiver(&mut self, f: &Fields) -> Option<WaiverSpec> {

@@ -4,6 +4,7 @@
 mod arrangement;
 mod components;
 mod control;
+mod limit;
 mod lines;
 mod mission;
 mod parts;
@@ -220,7 +221,8 @@ impl Resolve<'_> {
         let events: Vec<_> = root.tables("event").iter().map(|f| self.event(f)).collect();
         let thermal = root.table("thermal").map(|f| self.thermal(f, packages)).unwrap_or_default();
         let steps = root.table("steps").and_then(|f| self.steps(f));
-        let limits: Vec<_> = root.tables("limit").iter().map(|f| self.limit(f)).collect();
+        let end = steps.as_ref().map_or(f64::INFINITY, |s| s.end);
+        let limits = root.tables("limit").iter().map(|f| self.limit(f, end)).collect();
         let waivers: Vec<_> = root.tables("waiver").iter().map(|f| self.waiver(f)).collect();
         let mission =
             root.table("mission").and_then(|f| self.mission(f, arrangement.as_ref(), &thermal, files));
@@ -254,7 +256,7 @@ impl Resolve<'_> {
             events: events.into_iter().flatten().collect(),
             thermal,
             record,
-            limits: limits.into_iter().flatten().collect(),
+            limits,
             waivers: waivers.into_iter().flatten().collect(),
             mission,
             steps: steps?,

@@ -9,7 +9,7 @@ use crate::output::report::{people, people_digits};
 
 use super::{Block, Section};
 use crate::diagnostic::Sources;
-use crate::judge::{Bounds, Verdict};
+use crate::judge::{Bounds, Limited, Verdict};
 use crate::output::answer::{Answer, Outcome, Study};
 use crate::output::result::{ResultError, ResultFile, Scalar, StepTable, StoredEvent, Summary};
 
@@ -46,11 +46,7 @@ impl<'a> Read<'a> {
         for e in cleared.clone().take(CLEARED) {
             let at = sequence::instant(e.time, self.reach.1);
             let value = if e.value.is_finite() { people(e.value, &e.unit) } else { String::new() };
-            out.push(format!(
-                "{} clears a fault at {at}: {value} {}.",
-                e.subject,
-                sequence::plainer(&e.note)
-            ));
+            out.push(format!("{} clears a fault at {at}: {value} {}.", e.subject, e.note));
         }
         let more = cleared.count().saturating_sub(CLEARED);
         if more > 0 {
@@ -104,16 +100,14 @@ pub(super) fn of_summary(file: &ResultFile) -> Result<Study, ResultError> {
     study.verdict = Some(summary.verdict()).filter(|v| *v != Verdict::NotJudged);
     let Summary { scalars, input, doubts, waivers, notes } = summary;
     let answer = |s: Scalar| {
-        let bounds = Bounds {
-            lower: s.minimum.unwrap_or(f64::NEG_INFINITY),
-            upper: s.maximum.unwrap_or(f64::INFINITY),
-        };
+        let bounds = s.limited.as_ref().map_or(Bounds::NONE, Limited::bounds);
         let quantity = if s.long_name.is_empty() { &s.name } else { &s.long_name };
-        let by = if s.name.starts_with("rating.") { "rating" } else { "limit" };
+        let by = s.limited.as_ref().map_or("", |l| l.limit.set_by.sets());
+        let remark = s.limited.as_ref().map_or("", |l| l.occurrence.remark(l.limit.of));
         let ruling = s.ruling();
         let answer = Answer::new(s.name.clone(), quantity.clone(), s.value, &s.unit).error(s.error.clone());
         let answer = if bounds.is_none() { answer } else { answer.limited(bounds, by) };
-        Answer { spread: s.spread, ruling, ..answer }
+        Answer { spread: s.spread, ruling, limited: s.limited, remark: remark.into(), ..answer }
     };
     study.answers = scalars.into_iter().map(answer).collect();
     study.notes = waivers.iter().map(|w| format!("waived: {w}")).chain(notes).collect();

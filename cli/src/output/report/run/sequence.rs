@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use crate::output::report::{people, people_digits};
+use crate::output::report::people_digits;
 
 use super::Read;
 use crate::output::report::{Block, Grid, number};
@@ -53,29 +53,6 @@ pub(super) fn instant(t: f64, end: f64) -> String {
     format!("{:.4} {unit}", factor * t)
 }
 
-/// "let-through I²t since t = 9.028955886e-3 s, peak 294.262514 A" as people read it.
-pub(super) fn plainer(note: &str) -> String {
-    let words: Vec<&str> = note.split(' ').collect();
-    let mut out: Vec<String> = Vec::new();
-    let mut k = 0;
-    while k < words.len() {
-        let unit = words.get(k + 1).map(|u| u.trim_end_matches([',', ';']));
-        let long = words[k].len() > 6 && words[k].contains('.');
-        match (words[k].parse::<f64>(), unit) {
-            (Ok(x), Some(unit @ ("s" | "A" | "V" | "J" | "W"))) if long => {
-                let rest = &words[k + 1][unit.len()..];
-                out.push(format!("{}{rest}", people(x, unit)));
-                k += 2;
-            }
-            _ => {
-                out.push(words[k].to_string());
-                k += 1;
-            }
-        }
-    }
-    out.join(" ")
-}
-
 /// The table.
 pub(super) fn blocks(read: &Read<'_>) -> Vec<Block> {
     let lines = lines(&read.events);
@@ -85,11 +62,8 @@ pub(super) fn blocks(read: &Read<'_>) -> Vec<Block> {
     let end = read.reach.1;
     let row = |Line(count, e, last): &Line<'_>| {
         let value = if *count == 1 && e.value.is_finite() { number(e.value, &e.unit) } else { String::new() };
-        let note = if *count == 1 {
-            plainer(&e.note)
-        } else {
-            format!("{count} times until {}", instant(*last, end))
-        };
+        let note =
+            if *count == 1 { e.note.clone() } else { format!("{count} times until {}", instant(*last, end)) };
         vec![instant(e.time, end), e.kind.clone(), e.subject.clone(), value, note]
     };
     let mut grid = Grid::new(
@@ -104,16 +78,4 @@ pub(super) fn blocks(read: &Read<'_>) -> Vec<Block> {
         blocks.push(Block::Text(format!("{} more lines are in the file.", lines.len() - LINES)));
     }
     blocks
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn long_numbers_of_notes_are_shortened() {
-        let note = "let-through I²t since t = 9.028955886e-3 s, peak 294.262514 A";
-        assert_eq!(plainer(note), "let-through I²t since t = 9.03 ms, peak 294 A");
-        assert_eq!(plainer("above 280 A"), "above 280 A");
-    }
 }

@@ -1,5 +1,7 @@
 //! Which windows of a run are worth a figure.
 
+use joulestep_engine::recorder::Action;
+
 use super::Read;
 use super::sequence::{instant, is_frequent};
 use crate::output::result::{ResultError, StoredEvent};
@@ -35,7 +37,7 @@ fn label(e: &StoredEvent) -> String {
     match e.kind.as_str() {
         "event" if !e.note.is_empty() => short(&e.note),
         "event" => short(&e.subject),
-        "control" => short(&format!("{} {}", e.subject, e.note.split(" and ").next().unwrap_or(""))),
+        "control" => short(&format!("{} {}", e.subject, e.action)),
         kind => short(&format!("{} {kind}", e.subject)),
     }
 }
@@ -100,17 +102,17 @@ fn around(cluster: &[&StoredEvent], reach: (f64, f64)) -> Window {
 fn edges(read: &Read<'_>) -> Vec<(f64, String, String)> {
     let edges = || read.events.iter().filter(|e| e.kind == "edge");
     let mut out: Vec<(f64, String, String)> = Vec::new();
-    let mut add = |t: f64, note: &str, words: String| {
+    let mut add = |t: f64, action: &str, words: String| {
         if out.iter().all(|(other, ..)| (other - t).abs() > 1e-12) {
-            out.push((t, note.to_string(), words));
+            out.push((t, action.to_string(), words));
         }
     };
-    if let Some(e) = edges().find(|e| e.note.contains("turns on")) {
-        add(e.time, &e.note, format!("{} {}, for the first time", e.subject, e.note));
+    if let Some(e) = edges().find(|e| e.act() == Action::TurnsOn) {
+        add(e.time, &e.action, format!("{} {}, for the first time", e.subject, e.action));
     }
     for trip in read.events.iter().filter(|e| e.kind == "trip") {
-        if let Some(e) = edges().find(|e| e.time >= trip.time && e.note.contains("off")) {
-            add(e.time, &e.note, format!("{} {} after the trip of {}", e.subject, e.note, trip.subject));
+        if let Some(e) = edges().find(|e| e.time >= trip.time && e.act().is_off()) {
+            add(e.time, &e.action, format!("{} {} after the trip of {}", e.subject, e.action, trip.subject));
         }
     }
     let is_voltage = |name: &str| name.ends_with(".voltage") || name.ends_with(".die-voltage");
@@ -121,8 +123,9 @@ fn edges(read: &Read<'_>) -> Vec<(f64, String, String)> {
     let highest = rows.filter(|&r| peak(r) > 0.0).max_by(|a, b| peak(*a).total_cmp(&peak(*b)));
     if let Some(row) = highest {
         let (begin, subject) = (read.steps.begin[row], &read.steps.subject[row]);
-        let note = edges().find(|e| (e.time - begin).abs() < 1e-12).map_or("switches", |e| e.note.as_str());
-        add(begin, note, format!("{subject} {note}; the highest voltage of the run follows"));
+        let edge = edges().find(|e| (e.time - begin).abs() < 1e-12 && e.subject == *subject);
+        let action = edge.map_or("switches", |e| e.action.as_str());
+        add(begin, action, format!("{subject} {action}; the highest voltage of the run follows"));
     }
     out.truncate(CLOSE);
     out

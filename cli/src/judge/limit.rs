@@ -1,0 +1,336 @@
+//! A limit: one type from the scenario to the report.
+//!
+//! Every limit bounds the least and the largest value of something. Of a signal these are its extremes; of an event (a
+//! fault that is cleared, say) they are those over all times that it happened.
+
+use serde::{Serialize, Serializer};
+
+use super::rule::{Bounds, Ruling};
+
+/// Who sets a limit.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum SetBy {
+    /// The user, in scenario or plan.
+    #[default]
+    User,
+    /// A part, as its rating.
+    Part,
+}
+
+impl SetBy {
+    /// The word written in files.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::User => "user",
+            Self::Part => "part",
+        }
+    }
+
+    /// By its word.
+    pub fn of_word(word: &str) -> Option<Self> {
+        [Self::User, Self::Part].into_iter().find(|s| s.word() == word)
+    }
+
+    /// What it sets.
+    pub fn sets(self) -> &'static str {
+        match self {
+            Self::User => "limit",
+            Self::Part => "rating",
+        }
+    }
+}
+
+/// What of a run a limit bounds: the words of a scenario's `kind`.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Bounded {
+    /// A signal at every instant.
+    #[default]
+    Signal,
+    /// How often a protection trips.
+    Trips,
+    /// How often it tries again.
+    Retries,
+    /// How often it locks out.
+    LockOuts,
+    /// How long faults last until it has cleared them.
+    ClearingTime,
+    /// I²t that it lets through.
+    LetThrough,
+    /// Heat of a component within an interval.
+    Energy,
+    /// Time for which a signal is above a level.
+    TimeAbove,
+}
+
+impl Bounded {
+    /// All of them.
+    pub const ALL: [Self; 8] = [
+        Self::Signal,
+        Self::Trips,
+        Self::Retries,
+        Self::LockOuts,
+        Self::ClearingTime,
+        Self::LetThrough,
+        Self::Energy,
+        Self::TimeAbove,
+    ];
+
+    /// The word in scenarios and files.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Signal => "signal",
+            Self::Trips => "trips",
+            Self::Retries => "retries",
+            Self::LockOuts => "lock-outs",
+            Self::ClearingTime => "clearing-time",
+            Self::LetThrough => "let-through",
+            Self::Energy => "energy",
+            Self::TimeAbove => "time-above",
+        }
+    }
+
+    /// By its word; an unknown one bounds a signal.
+    pub fn of_word(word: &str) -> Self {
+        Self::ALL.into_iter().find(|b| b.word() == word).unwrap_or_default()
+    }
+
+    /// Unit symbol; `None`: that of the signal.
+    pub fn unit(self) -> Option<&'static str> {
+        match self {
+            Self::Signal => None,
+            Self::Trips | Self::Retries | Self::LockOuts => Some("1"),
+            Self::ClearingTime | Self::TimeAbove => Some("s"),
+            Self::LetThrough => Some("A^2 s"),
+            Self::Energy => Some("J"),
+        }
+    }
+
+    /// What is meant, for people; empty of a signal.
+    pub fn definition(self) -> &'static str {
+        match self {
+            Self::Signal => "",
+            Self::Trips => "number of trips of the protection within the interval",
+            Self::Retries => "number of tries after a trip within the interval",
+            Self::LockOuts => {
+                "number of times that the protection allows no further try, within the interval"
+            }
+            Self::ClearingTime => {
+                "from the start of a fault (an event with `fault = true`, or a retry while that fault stands) until the \
+                 protection's current is below a tenth of its threshold"
+            }
+            Self::LetThrough => {
+                "∫ i² dt of a current from the start of a fault until the protection has cleared it"
+            }
+            Self::Energy => "heat of a component within the interval",
+            Self::TimeAbove => "time for which the signal is above the level within the interval",
+        }
+    }
+}
+
+/// Which of the values that a limit bounds.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
+pub enum End {
+    /// The least.
+    Least,
+    /// The largest.
+    #[default]
+    Largest,
+    /// The only one: a number that is neither.
+    Only,
+}
+
+impl End {
+    /// Least and largest, in the order of every table.
+    pub const BOTH: [Self; 2] = [Self::Least, Self::Largest];
+
+    /// The word in names.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Least => "least",
+            Self::Largest => "largest",
+            Self::Only => "value",
+        }
+    }
+
+    /// By its word.
+    pub fn of_word(word: &str) -> Option<Self> {
+        [Self::Least, Self::Largest, Self::Only].into_iter().find(|e| e.word() == word)
+    }
+}
+
+/// Whether what a limit speaks of has happened.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Occurrence {
+    /// It has, and is over.
+    #[default]
+    Happened,
+    /// It was not over at the end: its numbers may still grow.
+    Open,
+    /// It has not: there is nothing that could keep the limit.
+    Never,
+}
+
+impl Occurrence {
+    /// The word written in files.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Happened => "happened",
+            Self::Open => "open",
+            Self::Never => "never",
+        }
+    }
+
+    /// By its word.
+    pub fn of_word(word: &str) -> Self {
+        [Self::Open, Self::Never].into_iter().find(|o| o.word() == word).unwrap_or_default()
+    }
+
+    /// What the ruling on one end becomes: what may still grow exceeds its most but never keeps it, and reaches its
+    /// least but never misses it; what has not happened proves nothing.
+    pub fn temper(self, end: End, ruling: Ruling) -> Ruling {
+        match (self, end, ruling) {
+            (_, _, Ruling::NotJudged) | (Self::Happened, ..) => ruling,
+            (Self::Open, End::Largest, Ruling::Fails) | (Self::Open, End::Least, Ruling::Passes) => ruling,
+            _ => Ruling::NotProven,
+        }
+    }
+
+    /// What a reader must know of it; empty where it happened.
+    pub fn remark(self, of: Bounded) -> &'static str {
+        let fault = matches!(of, Bounded::ClearingTime | Bounded::LetThrough);
+        match (self, fault) {
+            (Self::Happened, _) => "",
+            (Self::Open, true) => "not cleared at the end of the run",
+            (Self::Open, false) => "the run did not come to its end",
+            (Self::Never, true) => "no fault starts in the interval",
+            (Self::Never, false) => "it did not happen",
+        }
+    }
+}
+
+/// A limit.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Limit {
+    /// Its name in the verdict.
+    pub name: String,
+    /// Who sets it.
+    pub set_by: SetBy,
+    /// What it bounds.
+    pub of: Bounded,
+    /// Unit symbol of the bounds.
+    pub unit: String,
+    /// What must be kept.
+    pub bounds: Bounds,
+    /// Why the user waived it.
+    pub waived: Option<String>,
+}
+
+impl Limit {
+    /// Name of the number at an end: `limit.NAME.largest`.
+    pub fn number(&self, end: End) -> String {
+        format!("{}.{}.{}", self.set_by.sets(), self.name, end.word())
+    }
+
+    /// That number in words.
+    pub fn words(&self, end: End) -> String {
+        let (end, sets) = (end.word(), self.set_by.sets());
+        match self.of {
+            Bounded::Signal => format!("{end} value of {sets} {}", self.name),
+            of => format!("{end} {} of {sets} {}", of.word(), self.name),
+        }
+    }
+
+    /// What the number at an end must keep.
+    pub fn bound(&self, end: End) -> Bounds {
+        match end {
+            End::Least => Bounds::at_least(self.bounds.lower),
+            End::Largest => Bounds::at_most(self.bounds.upper),
+            End::Only => self.bounds,
+        }
+    }
+
+    /// Whether the user set it.
+    pub fn by_user(&self) -> bool {
+        self.set_by == SetBy::User
+    }
+}
+
+/// The limit on a number.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Limited {
+    /// The limit.
+    pub limit: Limit,
+    /// Which of the values that it bounds the number is.
+    pub end: End,
+    /// Whether what it speaks of happened.
+    pub occurrence: Occurrence,
+}
+
+impl Limited {
+    /// The most that a quantity may be.
+    pub fn at_most(name: &str, unit: &str, most: f64) -> Self {
+        Self::one_sided(name, unit, End::Largest, Bounds::at_most(most))
+    }
+
+    /// The least that a quantity may be.
+    pub fn at_least(name: &str, unit: &str, least: f64) -> Self {
+        Self::one_sided(name, unit, End::Least, Bounds::at_least(least))
+    }
+
+    /// What the number must keep.
+    pub fn bounds(&self) -> Bounds {
+        self.limit.bound(self.end)
+    }
+
+    fn one_sided(name: &str, unit: &str, end: End, bounds: Bounds) -> Self {
+        let limit = Limit { name: name.into(), unit: unit.into(), bounds, ..Limit::default() };
+        Self { limit, end, occurrence: Occurrence::Happened }
+    }
+}
+
+/// As programs read it: null where there is no bound.
+impl Serialize for Limit {
+    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        #[derive(Serialize)]
+        struct Flat<'a> {
+            name: &'a str,
+            kind: &'a str,
+            unit: &'a str,
+            set_by: SetBy,
+            min: f64,
+            max: f64,
+            waived: &'a Option<String>,
+        }
+        let Self { name, set_by, of, unit, bounds, waived } = self;
+        let (min, max) = (bounds.lower, bounds.upper);
+        Flat { name, kind: of.word(), unit, set_by: *set_by, min, max, waived }.serialize(to)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_not_over_may_fail_and_never_keeps_its_most() {
+        use Ruling::{Fails, NotJudged, NotProven, Passes};
+        let table = [
+            (Occurrence::Happened, Passes, Passes, Passes),
+            (Occurrence::Happened, Fails, Fails, Fails),
+            (Occurrence::Open, Passes, Passes, NotProven),
+            (Occurrence::Open, Fails, NotProven, Fails),
+            (Occurrence::Open, NotJudged, NotJudged, NotJudged),
+            (Occurrence::Never, Passes, NotProven, NotProven),
+            (Occurrence::Never, Fails, NotProven, NotProven),
+        ];
+        for (occurrence, ruling, least, largest) in table {
+            assert_eq!(occurrence.temper(End::Least, ruling), least, "{occurrence:?} {ruling:?}");
+            assert_eq!(occurrence.temper(End::Largest, ruling), largest, "{occurrence:?} {ruling:?}");
+        }
+        for of in Bounded::ALL {
+            assert_eq!(Bounded::of_word(of.word()), of);
+        }
+    }
+}

@@ -1,0 +1,339 @@
+//! What the events of a run come to: how often, how long, how much. Gauges look on at the ends of steps, after
+//! temperatures have been exchanged; they order nothing, and the step lengths do not depend on them but for the ends of
+//! stated intervals.
+//!
+//! Every lane has readings of its own. A fault lasts from where it is marked ([`Board::fault`]) or, once it was cleared,
+//! from a retry while it stands, until the protection's meter says that its current is gone
+//! ([`let_through`](crate::control::let_through)).
+//!
+//! [`Board::fault`]: crate::control::board::Board::fault
+
+use crate::arithmetic::lane::Lane;
+use crate::circuit::probe::Probe;
+use crate::control::crossing::{Sense, Stretch};
+use crate::equations::system::System;
+use crate::lockstep;
+use crate::readout::{Readout, Sources};
+use crate::recorder::{Event, EventKind};
+
+/// What is measured.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Measured {
+    /// How many events of a kind the subject makes.
+    Count(EventKind),
+    /// How long its faults last, from their start until they are cleared, s.
+    Clearing,
+    /// ∫ x² dt of the probe over them, A²s for a current.
+    LetThrough,
+    /// Rise of the probe over the interval (a running integral: an energy, J).
+    Rise,
+    /// Time for which the probe is above the level within the interval, s.
+    Above,
+}
+
+/// A gauge.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Gauge<L> {
+    /// What is measured.
+    pub measured: Measured,
+    /// The protection whose events count; empty where none do.
+    pub subject: String,
+    /// What is read, where something is.
+    pub probe: Option<Probe>,
+    /// The level of [`Measured::Above`]; 0 elsewhere.
+    pub level: L,
+    /// The interval, s: events in it count, and faults that start in it.
+    pub from: f64,
+    /// Its end, s.
+    pub to: f64,
+}
+
+lockstep!(Gauge: level; shared measured, subject, probe, from, to);
+
+/// What a gauge shows in one lane.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Reading {
+    /// What has come to its end: events, or faults that were cleared.
+    pub count: u32,
+    /// Least value, that of a fault which still stands included; NaN where there is none.
+    pub least: f64,
+    /// Largest value.
+    pub largest: f64,
+    /// Whether a fault still stands, so that its value may grow.
+    pub open: bool,
+    /// Of [`Measured::Above`] by how much the time changes if the quantity is off by one unit, s.
+    pub per_unit: f64,
+}
+
+/// What a lane knows.
+#[derive(Clone, Copy, Debug)]
+struct Lone {
+    count: u32,
+    least: f64,
+    largest: f64,
+    /// Start of the fault that stands, s, and the integral there.
+    running: Option<(f64, f64)>,
+    /// The last trip, s.
+    tripped: f64,
+    /// Integral until now.
+    sum: f64,
+    /// Time above the level less and plus one unit.
+    near: (f64, f64),
+    /// The probe at the start and the end of the interval.
+    ends: (f64, f64),
+}
+
+#[derive(Clone, Debug)]
+struct Running<L> {
+    gauge: Gauge<L>,
+    readout: Option<Readout<L>>,
+    /// Values at both ends of the last stretch.
+    then: L,
+    now: L,
+    /// The value now: after a jump another than `now`.
+    after: L,
+    lanes: Vec<Lone>,
+}
+
+/// All gauges of a run.
+#[derive(Clone, Debug)]
+pub(super) struct Gauges<L> {
+    all: Vec<Running<L>>,
+    /// Both ends of the last stretch, s.
+    span: (f64, f64),
+    began: bool,
+    /// The last start of a fault that was taken up, s.
+    taken: f64,
+}
+
+impl<L: Lane> Gauges<L> {
+    pub(super) fn new(gauges: Vec<Gauge<L>>, system: &System<L>) -> Self {
+        let (zero, nan) = (L::splat(0.0), f64::NAN);
+        let lone = Lone {
+            count: 0,
+            least: f64::INFINITY,
+            largest: f64::NEG_INFINITY,
+            running: None,
+            tripped: f64::NEG_INFINITY,
+            sum: 0.0,
+            near: (0.0, 0.0),
+            ends: (nan, nan),
+        };
+        let running = |gauge: Gauge<L>| Running {
+            readout: gauge.probe.as_ref().map(|p| Readout::new(p, system)),
+            then: zero,
+            now: zero,
+            after: zero,
+            lanes: vec![lone; L::WIDTH],
+            gauge,
+        };
+        Self {
+            all: gauges.into_iter().map(running).collect(),
+            span: (0.0, 0.0),
+            began: false,
+            taken: f64::NEG_INFINITY,
+        }
+    }
+
+    /// Gauges of nothing.
+    pub(super) fn none() -> Self {
+        Self { all: Vec::new(), span: (0.0, 0.0), began: false, taken: f64::NEG_INFINITY }
+    }
+
+    /// Whether anything is read at the ends of steps.
+    pub(super) fn read(&self) -> bool {
+        self.all.iter().any(|g| g.readout.is_some())
+    }
+
+    /// The next instant after t at which a step must end, s.
+    pub(super) fn wakes(&self, t: f64) -> f64 {
+        let timed = |g: &&Running<L>| matches!(g.gauge.measured, Measured::Rise | Measured::Above);
+        let ends = self.all.iter().filter(timed).flat_map(|g| [g.gauge.from, g.gauge.to]);
+        ends.filter(|&at| at > t).fold(f64::INFINITY, f64::min)
+    }
+
+    /// Looks at the end of a step at t, s; after a jump once more at the same instant.
+    pub(super) fn look(&mut self, t: f64, system: &System<L>, from: &Sources<'_, L>) {
+        if self.all.is_empty() {
+            return;
+        }
+        let moved = self.began && t > self.span.1;
+        if moved {
+            self.span = (self.span.1, t);
+        } else if !self.began {
+            (self.span, self.began) = ((t, t), true);
+        }
+        for g in &mut self.all {
+            let Some(readout) = &g.readout else { continue };
+            let value = readout.read(system, from);
+            if moved {
+                (g.then, g.now) = (g.after, value);
+                g.stretch(self.span);
+            }
+            g.after = value;
+            let (begin, end) = (g.gauge.from, g.gauge.to);
+            for (k, lane) in g.lanes.iter_mut().enumerate() {
+                let value = value.lane(k);
+                if t <= begin {
+                    lane.ends.0 = value;
+                }
+                if t <= end {
+                    lane.ends.1 = value;
+                }
+            }
+        }
+    }
+
+    /// Takes an event of the step.
+    pub(super) fn event(&mut self, event: &Event) {
+        let span = self.span;
+        for g in self.all.iter_mut().filter(|g| g.gauge.subject == event.subject) {
+            let within = event.time >= g.gauge.from && event.time <= g.gauge.to;
+            let cleared = event.kind == EventKind::Cleared;
+            for k in 0..g.lanes.len() {
+                // A fault is cleared in each lane at an instant of its own; the rest is common to all.
+                if cleared && event.lane != k {
+                    continue;
+                }
+                match g.gauge.measured {
+                    Measured::Count(kind) if kind == event.kind && within => g.lanes[k].count += 1,
+                    Measured::Clearing | Measured::LetThrough => g.fault(k, event, span),
+                    _ => {}
+                }
+            }
+        }
+    }
+
+    /// The end of a step: a fault stands since an instant, s, or none does.
+    pub(super) fn fault(&mut self, stands: Option<f64>) {
+        let fresh = stands.filter(|&at| at > self.taken);
+        self.taken = fresh.unwrap_or(self.taken);
+        let span = self.span;
+        for g in &mut self.all {
+            let within = |at: &f64| *at >= g.gauge.from && *at <= g.gauge.to;
+            let start = fresh.filter(within);
+            for k in 0..g.lanes.len() {
+                if let Some(at) = start {
+                    g.lanes[k].running = Some((at, g.sum_at(k, at, span)));
+                }
+                let lane = &mut g.lanes[k];
+                // A fault that went away before anything tripped was never one to be cleared.
+                if stands.is_none() && lane.running.is_some_and(|(at, _)| lane.tripped < at) {
+                    lane.running = None;
+                }
+            }
+        }
+    }
+
+    /// What a lane's gauges show, in the order of the setup.
+    pub(super) fn readings(&self, lane: usize) -> Vec<Reading> {
+        self.all.iter().map(|g| g.reading(lane, self.span.1)).collect()
+    }
+}
+
+impl<L: Lane> Running<L> {
+    /// Adds a stretch of time.
+    fn stretch(&mut self, (before, t): (f64, f64)) {
+        let within = before >= self.gauge.from && t <= self.gauge.to;
+        for (k, lane) in self.lanes.iter_mut().enumerate() {
+            let s = Stretch { before, t, then: self.then.lane(k), now: self.now.lane(k) };
+            match self.gauge.measured {
+                Measured::LetThrough => lane.sum += s.square_integral(before, t),
+                Measured::Above if within => {
+                    let level = self.gauge.level.lane(k);
+                    lane.sum += above(&s, level);
+                    lane.near.0 += above(&s, level - 1.0);
+                    lane.near.1 += above(&s, level + 1.0);
+                }
+                _ => {}
+            }
+        }
+    }
+
+    /// The integral of a lane at an instant of the last stretch.
+    fn sum_at(&self, k: usize, at: f64, (before, t): (f64, f64)) -> f64 {
+        if at >= t || self.gauge.measured != Measured::LetThrough {
+            return self.lanes[k].sum;
+        }
+        let s = Stretch { before, t, then: self.then.lane(k), now: self.now.lane(k) };
+        self.lanes[k].sum - s.square_integral(at.max(before), t)
+    }
+
+    /// What an event of the protection does to a fault.
+    fn fault(&mut self, k: usize, event: &Event, span: (f64, f64)) {
+        match event.kind {
+            EventKind::Trip => self.lanes[k].tripped = event.time,
+            EventKind::Retry => {
+                let within = event.time >= self.gauge.from && event.time <= self.gauge.to;
+                // Where the fault is gone, the end of the step takes this back.
+                if within && self.lanes[k].running.is_none() && self.lanes[k].count > 0 {
+                    self.lanes[k].running = Some((event.time, self.sum_at(k, event.time, span)));
+                }
+            }
+            EventKind::Cleared => {
+                let Some((start, sum)) = self.lanes[k].running else { return };
+                let value = match self.gauge.measured {
+                    Measured::Clearing => event.time - start,
+                    _ => self.sum_at(k, event.time, span) - sum,
+                };
+                let lane = &mut self.lanes[k];
+                (lane.running, lane.count) = (None, lane.count + 1);
+                (lane.least, lane.largest) = (lane.least.min(value), lane.largest.max(value));
+            }
+            _ => {}
+        }
+    }
+
+    fn reading(&self, k: usize, t: f64) -> Reading {
+        let lane = &self.lanes[k];
+        let one =
+            |count, value, per_unit| Reading { count, least: value, largest: value, open: false, per_unit };
+        match self.gauge.measured {
+            Measured::Count(_) => one(lane.count, f64::from(lane.count), 0.0),
+            Measured::Rise => one(1, lane.ends.1 - lane.ends.0, 0.0),
+            Measured::Above => one(1, lane.sum, 0.5 * (lane.near.0 - lane.near.1).max(0.0)),
+            Measured::Clearing | Measured::LetThrough => {
+                let so_far = lane.running.map(|(start, sum)| match self.gauge.measured {
+                    Measured::Clearing => t - start,
+                    _ => lane.sum - sum,
+                });
+                let least = so_far.map_or(lane.least, |x| lane.least.min(x));
+                let largest = so_far.map_or(lane.largest, |x| lane.largest.max(x));
+                let known = |x: f64| if x.is_finite() { x } else { f64::NAN };
+                Reading {
+                    count: lane.count,
+                    least: known(least),
+                    largest: known(largest),
+                    open: so_far.is_some(),
+                    per_unit: 0.0,
+                }
+            }
+        }
+    }
+}
+
+/// How long a straight line is above a level, s.
+fn above(s: &Stretch, level: f64) -> f64 {
+    let mut at = s.before;
+    let mut is = Sense::Above.exceeds(s.then, level);
+    let mut sum = 0.0;
+    for (instant, exceeds) in s.crossings(Sense::Above, level) {
+        sum += if is { instant - at } else { 0.0 };
+        (at, is) = (instant, exceeds);
+    }
+    sum + if is { s.t - at } else { 0.0 }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_straight_line_is_above_a_level_for_a_part_of_it() {
+        let s = |then, now| Stretch { before: 1.0, t: 3.0, then, now };
+        assert_eq!(above(&s(0.0, 4.0), 1.0), 1.5);
+        assert_eq!(above(&s(4.0, 0.0), 1.0), 1.5);
+        assert_eq!(above(&s(4.0, 4.0), 1.0), 2.0);
+        assert_eq!(above(&s(0.0, 1.0), 1.0), 0.0);
+    }
+}
