@@ -109,7 +109,6 @@ fn a_hostile_study_comes_back_and_is_shown_as_text() {
             waived: Some(evil()),
             ..Answer::new(evil(), evil(), 1.0, EVIL).limited(Bounds::at_most(0.5), EVIL).remark(EVIL)
         }],
-        statements: vec![evil()],
         doubts: vec![evil()],
         notes: vec![evil()],
         conditions: vec![evil()],

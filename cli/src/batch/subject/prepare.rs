@@ -68,7 +68,6 @@ pub(crate) fn prepare(plan: &PlanFile, open: Open<'_>) -> Result<Prepared, Refus
     let mut varied = Varied {
         entry,
         section: section(entry),
-        judged: Vec::new(),
         doubts: Vec::new(),
         files: files.loaded,
         cache: Cache::default(),
@@ -82,8 +81,7 @@ pub(crate) fn prepare(plan: &PlanFile, open: Open<'_>) -> Result<Prepared, Refus
             return refuse(sources, vec![Diagnostic::new(&fields.place, entry.section.name, what, "")]);
         }
     };
-    let columns: Vec<Column> =
-        study.answers.iter().map(|a| Column { name: a.name.clone(), unit: a.unit.clone() }).collect();
+    let columns = Column::all_of(&study);
     let at = |name: &str| columns.iter().position(|c| c.name == name);
     let of_plan = match limits(question.limits(), &|name| at(name).map(|k| columns[k].unit.clone())) {
         Ok(limits) => limits,
@@ -98,7 +96,6 @@ pub(crate) fn prepare(plan: &PlanFile, open: Open<'_>) -> Result<Prepared, Refus
     for a in study.answers.iter().filter(|a| !a.bounds.is_none()) {
         let own = (a.bounds.lower, a.bounds.upper);
         bounds.push(bound(&a.name, &a.name, own, false, a.waived.is_some()));
-        varied.judged.push(a.name.clone());
     }
     varied.doubts = study.doubts;
     let scenario = question.shared_scenario();
