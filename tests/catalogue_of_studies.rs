@@ -243,7 +243,9 @@ fn answers_agree(case: &Case, json: &Value, study: &Study, folder: &Path) {
         // For people: what they read begins with the value that programs read.
         let digits = if a.bounds.is_none() { 3 } else { 4 };
         let shown = match json["value"].as_f64() {
-            Some(x) => joulestep::output::table::shown_digits(x, json["unit"].as_str().expect("a unit"), digits),
+            Some(x) => {
+                joulestep::output::table::shown_digits(x, json["unit"].as_str().expect("a unit"), digits)
+            }
             None => a.words(),
         };
         assert_eq!(people[k][1], shown, "{what}");

@@ -98,7 +98,8 @@ fn the_text_of_a_run_fits_its_columns_and_names_its_definitions() {
     assert!(run.stderr.is_empty());
     let account = text(&run.stdout);
     // Quantities have remarks, which may be long.
-    for line in account.lines().skip_while(|l| !l.starts_with("Events")).filter(|l| !l.starts_with("written")) {
+    for line in account.lines().skip_while(|l| !l.starts_with("Events")).filter(|l| !l.starts_with("written"))
+    {
         assert!(line.chars().count() <= 110, "{line}");
     }
     for heading in ["Events", "Extremes", "Junctions", "Energies", "conditions", "definitions"] {

@@ -110,8 +110,7 @@ fn the_account_says_what_let_through_is() {
     assert_eq!(done.code, 0, "{}", done.err);
     let one_line = done.out.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(
-        one_line
-            .contains("let-through I²t: ∫ i² dt of the protection's current from the start of the fault"),
+        one_line.contains("let-through I²t: ∫ i² dt of the protection's current from the start of the fault"),
         "{}",
         done.out
     );

@@ -251,10 +251,7 @@ fn a_run_that_stalls_at_its_finest_step_says_so() {
         [[limit]]\nsignal = \"voltage(out)\"\nmax = \"30 V\"\n";
     let scene = scene(ringing);
     let (code, json) = scene.json(&["--no-estimate"]);
-    assert!(
-        value(&json, "stalled") > 10.0 && value(&json, "stalled_by") > 100.0,
-        "{json:#}"
-    );
+    assert!(value(&json, "stalled") > 10.0 && value(&json, "stalled_by") > 100.0, "{json:#}");
     assert_eq!((code, &json["verdict"]), (5, &Value::from("not proven")));
     let (_, text, _) = scene.run(&[]);
     assert!(text.contains("at the finest step the error bound was exceeded by up to"), "{text}");

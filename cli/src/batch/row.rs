@@ -152,7 +152,8 @@ impl Column {
 /// The columns of a plan's outputs, and the limits: the value found by a search; further numbers; the study's `own`.
 /// `limits` count columns from the first of these.
 pub fn columns(plan: &Plan, own: &[Column], mut limits: Vec<Bound>) -> (Vec<Column>, Vec<Bound>) {
-    let column = |name: &String, unit: &String| Column { name: name.clone(), unit: unit.clone(), exact: false };
+    let column =
+        |name: &String, unit: &String| Column { name: name.clone(), unit: unit.clone(), exact: false };
     let found = plan.search.iter().map(|s| column(&s.name, &s.parameter.unit));
     let mut all: Vec<Column> = found.chain(plan.measures.iter().map(|m| column(&m.name, &m.unit))).collect();
     let shift = all.len();

@@ -200,7 +200,8 @@ impl PlannedBatch {
         let reductions = Reductions::default();
         // `scenario` in the plan, or in the table of the study `run`.
         let of_study = plan_file.fields.table(run::STUDY.section.name);
-        let of_study = of_study.and_then(|run| run.texts("scenario").first()).map(|named| named.name.as_str());
+        let of_study =
+            of_study.and_then(|run| run.texts("scenario").first()).map(|named| named.name.as_str());
         let scenario = plan_file.fields.text("scenario").or(of_study);
         let (root, loaded, subject, plan, (outputs, limits)) = match scenario {
             Some(named) => run_of(&plan_file, &beside(path, named), &reductions, &remember)?,

@@ -19,13 +19,13 @@ use crate::batch::variant::PlannedBatch;
 use crate::batch::{indices, parquet, picture, save, statistics, summary, table};
 use crate::command::args::{BatchArgs, BatchCommand, BatchOutputArgs, MergeArgs, ProgressAs};
 use crate::command::refuse_in;
-use crate::signals::{listen, stopped};
 use crate::exit::{BAD_INPUT, DONE, INPUT_OUTPUT};
 use crate::judge::{exit_code, over_all};
 use crate::output::files;
 use crate::output::streams::Streams;
 use crate::output::written::{self, Refused, refused};
 use crate::signals;
+use crate::signals::{listen, stopped};
 
 /// Runs a batch, or puts shards together.
 ///

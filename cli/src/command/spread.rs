@@ -16,7 +16,9 @@ use crate::input::keys::include::Open;
 use crate::input::keys::raw::RawTable;
 use crate::input::scenario::resolve::Loaded;
 use crate::input::scenario::resolved::Scenario;
-use crate::judge::{Bounds, Computed, FACTOR, Far, Moved, Spread, Uncertainty, differences, propagate, variance};
+use crate::judge::{
+    Bounds, Computed, FACTOR, Far, Moved, Spread, Uncertainty, differences, propagate, variance,
+};
 use crate::output::answer::{Estimation, Outcome, Study, StudyTable};
 use crate::output::table::{Cell, OF_ROW, Rows, UNIT};
 use crate::output::written::Refused;
@@ -136,8 +138,7 @@ impl<'a> Spreading<'a> {
             return Err(wrong(why));
         }
         let section = section(question.entry);
-        let context_of_paths =
-            PathContext { what: "the scenario", root, section, scenario: Some(scenario) };
+        let context_of_paths = PathContext { what: "the scenario", root, section, scenario: Some(scenario) };
         let mut inputs = Vec::new();
         for (path, deviation) in found {
             let parameter =
@@ -203,11 +204,9 @@ impl<'a> Spreading<'a> {
             end.as_ref().is_ok_and(|c| c.course == centre.course && c.numbers.len() == centre.numbers.len())
         });
         let far: Vec<Far> = match sound {
-            true => self
-                .far(study, &moved)
-                .into_par_iter()
-                .map(|by| Far { computed: self.at(&by), by })
-                .collect(),
+            true => {
+                self.far(study, &moved).into_par_iter().map(|by| Far { computed: self.at(&by), by }).collect()
+            }
             false => Vec::new(),
         };
         let spreads = propagate(&centre, &errors, &moved, &far, &self.correlation);

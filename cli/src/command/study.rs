@@ -313,11 +313,7 @@ impl Entry {
         Ok(Asked { question, root, loaded: files.loaded })
     }
 
-    fn solved(
-        &'static self,
-        question: &Question,
-        context: &Context<'_>,
-    ) -> Result<Study, StudyError> {
+    fn solved(&'static self, question: &Question, context: &Context<'_>) -> Result<Study, StudyError> {
         let stopped = || context.stop.load(Ordering::Relaxed);
         let at = |level| (self.solve)(question, &context.at(level));
         let mut study = assess(context.estimation, &stopped, &at)?;

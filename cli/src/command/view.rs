@@ -6,11 +6,11 @@ use std::path::PathBuf;
 use serde::Serialize;
 
 use crate::command::args::ViewArgs;
-use crate::signals::listen;
 use crate::exit::{BAD_INPUT, DONE, INPUT_OUTPUT};
 use crate::output::streams::Streams;
 use crate::output::view::{SourceError, Viewer, ViewerError};
 use crate::output::written::refused;
+use crate::signals::listen;
 
 /// Most files at a time: more cannot be distinguished.
 const FILES: usize = 4;

@@ -171,7 +171,8 @@ impl Table {
     /// Columns of so many text columns, the last one's texts broken at spaces where they would go beyond.
     fn lines_of(&self, picked: &[usize], width: usize) -> String {
         let is_text = |k: &usize| self.heads[*k].unit.is_empty();
-        let Some((&last, before)) = picked.split_last().filter(|(k, before)| is_text(k) && !before.is_empty())
+        let Some((&last, before)) =
+            picked.split_last().filter(|(k, before)| is_text(k) && !before.is_empty())
         else {
             return self.text_of(picked);
         };
@@ -181,7 +182,8 @@ impl Table {
         cells.extend(self.rows.iter().map(|row| if let Cell::Text(text) = &row[last] { text } else { "" }));
         let mut out = String::new();
         for (line, cell) in others.lines().zip(cells) {
-            let pieces = broken(&crate::diagnostic::printable(cell), width.saturating_sub(begin).max(NARROWEST));
+            let pieces =
+                broken(&crate::diagnostic::printable(cell), width.saturating_sub(begin).max(NARROWEST));
             for (k, piece) in pieces.iter().enumerate() {
                 let head = if k == 0 { line } else { "" };
                 let pad = begin - head.chars().count();

@@ -289,9 +289,12 @@ impl Compared {
     fn rows(&self) -> Rows<(f64, &[Figures], usize)> {
         let count = self.parts.len();
         let each = self.figures.iter().flat_map(|(t, all)| (0..count).map(move |k| (*t, &all[..], k)));
-        Rows::of(each)
-            .text("part", |r| self.parts[r.2].name.clone())
-            .number("temperature", "T_j", "degC", |r| r.0)
+        Rows::of(each).text("part", |r| self.parts[r.2].name.clone()).number(
+            "temperature",
+            "T_j",
+            "degC",
+            |r| r.0,
+        )
     }
 
     fn figures(&self) -> Table {
@@ -304,7 +307,9 @@ impl Compared {
     fn relatives(&self) -> Table {
         FIGURES
             .iter()
-            .fold(self.rows(), |rows, f| rows.number(f.key, f.symbol, "1", |r| self.relative(r.1, r.2, f.value)))
+            .fold(self.rows(), |rows, f| {
+                rows.number(f.key, f.symbol, "1", |r| self.relative(r.1, r.2, f.value))
+            })
             .table()
     }
 

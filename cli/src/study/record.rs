@@ -116,5 +116,8 @@ fn quantities(table: &StudyTable) -> Vec<Scalar> {
             ..Scalar::default()
         }
     };
-    rows.iter().flat_map(|row| columns.iter().map(move |&k| (row, k))).map(|(row, k)| scalar(row, k)).collect()
+    rows.iter()
+        .flat_map(|row| columns.iter().map(move |&k| (row, k)))
+        .map(|(row, k)| scalar(row, k))
+        .collect()
 }

@@ -165,8 +165,15 @@ impl Varied {
             None => Question::read(self.entry, &root),
         };
         let question = question.map_err(|all| Some(describe(&all)))?;
-        let context =
-            Context { level, stop, quiet: true, brief: true, estimation: Estimation::Coarser, cache: &self.cache, record: None };
+        let context = Context {
+            level,
+            stop,
+            quiet: true,
+            brief: true,
+            estimation: Estimation::Coarser,
+            cache: &self.cache,
+            record: None,
+        };
         match (self.entry.solve)(&question, &context) {
             Ok(study) => Ok((question, study)),
             Err(StudyError::Interrupted) => Err(None),

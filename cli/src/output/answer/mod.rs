@@ -192,7 +192,9 @@ impl Answer {
 
     /// The bounds, for people: "at most 30 V".
     pub fn bounds_words(&self) -> String {
-        let side = |word: &str, x: f64| x.is_finite().then(|| format!("{word} {}", shown_digits(x, &self.unit, self.digits())));
+        let side = |word: &str, x: f64| {
+            x.is_finite().then(|| format!("{word} {}", shown_digits(x, &self.unit, self.digits())))
+        };
         let both = [side("at least", self.bounds.lower), side("at most", self.bounds.upper)];
         both.into_iter().flatten().collect::<Vec<_>>().join(", ")
     }

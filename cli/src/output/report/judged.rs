@@ -38,9 +38,8 @@ fn deciding(study: &Study) -> Option<&Answer> {
     let worst = all().map(|a| a.ruling).max()?;
     let share = |a: &Answer| (a.margin_share().unwrap_or(f64::INFINITY), a.margin());
     all().filter(|a| a.ruling == worst).min_by(|a, b| {
-        let times = |a: &Answer| {
-            a.margin_in_errors().filter(|_| worst == Ruling::NotProven).unwrap_or(f64::INFINITY)
-        };
+        let times =
+            |a: &Answer| a.margin_in_errors().filter(|_| worst == Ruling::NotProven).unwrap_or(f64::INFINITY);
         let order = times(a).total_cmp(&times(b));
         order.then(share(a).0.total_cmp(&share(b).0)).then(share(a).1.total_cmp(&share(b).1))
     })

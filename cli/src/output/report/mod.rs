@@ -205,7 +205,9 @@ impl Grid {
             let row = |cells: &Vec<Cell>| {
                 let shown = |k: usize| cell(cells.get(k), data.unit_of(cells, k), data.heads[k].digits);
                 let kind = |k: usize| match cells.get(k + 1) {
-                    Some(Cell::Text(kind)) if data.heads.get(k + 1).is_some() && of_error(k + 1) => kind.as_str(),
+                    Some(Cell::Text(kind)) if data.heads.get(k + 1).is_some() && of_error(k + 1) => {
+                        kind.as_str()
+                    }
                     _ => "",
                 };
                 let both = |&k: &usize| match kind(k) {

@@ -25,12 +25,13 @@ pub(super) fn report(study: &Study, recorded: Option<&Read<'_>>) -> Result<Repor
         _ if study.verdict == Some(Verdict::Fails) => (Verdict::Fails.word(), Tone::Fails),
         _ => ("incomplete", Tone::Plain),
     };
-    let figures = study.figures.iter().filter(|f| recorded.is_none() || f.figure.title != WAVEFORMS).map(|f| {
-        let named = if f.figure.title.is_empty() { &study.kind } else { &f.figure.title };
-        // The small print of a figure that stands alone has sections of its own here.
-        let figure = crate::output::plot::Figure { notes: Vec::new(), ..f.figure.clone() };
-        Block::Drawing(Drawing { name: file_name(named), caption: f.caption.clone(), figure })
-    });
+    let figures =
+        study.figures.iter().filter(|f| recorded.is_none() || f.figure.title != WAVEFORMS).map(|f| {
+            let named = if f.figure.title.is_empty() { &study.kind } else { &f.figure.title };
+            // The small print of a figure that stands alone has sections of its own here.
+            let figure = crate::output::plot::Figure { notes: Vec::new(), ..f.figure.clone() };
+            Block::Drawing(Drawing { name: file_name(named), caption: f.caption.clone(), figure })
+        });
     // Events of a recorded file have a section of their own.
     let tables: Vec<&StudyTable> =
         study.tables.iter().filter(|t| recorded.is_none() || t.name != EVENTS).collect();
@@ -50,7 +51,8 @@ pub(super) fn report(study: &Study, recorded: Option<&Read<'_>>) -> Result<Repor
     let mut facts = vec![("Command".to_string(), study.command.clone())];
     let mut sentences = judged::sentences(study);
     let mut warnings: Vec<String> = study.doubts.iter().map(|d| format!("Doubt: {d}")).collect();
-    let waived = study.answers.iter().filter_map(|a| Some(format!("Waived: {}: {}", a.quantity, a.waived.as_ref()?)));
+    let waived =
+        study.answers.iter().filter_map(|a| Some(format!("Waived: {}: {}", a.quantity, a.waived.as_ref()?)));
     warnings.extend(waived);
     if let Some(read) = recorded {
         sections.extend(read.sections()?);
@@ -81,14 +83,22 @@ pub(super) fn report(study: &Study, recorded: Option<&Read<'_>>) -> Result<Repor
 
 /// Every quantity with its error, limit and ruling.
 fn answers(study: &Study) -> Vec<Block> {
-    let rows: Vec<Vec<String>> =
-        study.rows().into_iter().zip(&study.answers).map(|(row, a)| [row, vec![a.margin_words()]].concat()).collect();
+    let rows: Vec<Vec<String>> = study
+        .rows()
+        .into_iter()
+        .zip(&study.answers)
+        .map(|(row, a)| [row, vec![a.margin_words()]].concat())
+        .collect();
     let marked = |ruling: Ruling| -> Vec<usize> {
         let of = |(k, a): (usize, &Answer)| (a.ruling == ruling).then_some(k);
         study.answers.iter().enumerate().filter_map(of).collect()
     };
     let (failed, marked) = (marked(Ruling::Fails), marked(Ruling::NotProven));
-    let grid = Grid::new("Quantities", &["quantity", ">value", ">\u{b1}", "limit", "ruling", "remark", ">margin"], rows);
+    let grid = Grid::new(
+        "Quantities",
+        &["quantity", ">value", ">\u{b1}", "limit", "ruling", "remark", ">margin"],
+        rows,
+    );
     if study.answers.is_empty() { Vec::new() } else { vec![Block::Grid(Grid { failed, marked, ..grid })] }
 }
 

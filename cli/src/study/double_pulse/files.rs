@@ -73,9 +73,8 @@ fn describe(grid: &Grid, outcome: &Outcome) -> String {
 
 /// The numbers of a point, and what its parts must keep.
 fn of_point(grid: &Grid, j: &Judged) -> Study {
-    let answer = |(name, unit, value): (&str, &str, f64)| {
-        Answer::new(name, name.replace('_', " "), value, unit)
-    };
+    let answer =
+        |(name, unit, value): (&str, &str, f64)| Answer::new(name, name.replace('_', " "), value, unit);
     let mut study = Study {
         kind: "double_pulse".into(),
         title: format!("double pulse: {} with {} above", grid.part.name, grid.upper.name),
@@ -110,7 +109,8 @@ pub(super) fn write(question: &Question, grid: &Grid, found: &[Judged]) -> Resul
     let failed = |why: String| StudyError::Output(why);
     if let Some(folder) = folder(question, "waveforms") {
         for (k, j) in found.iter().enumerate() {
-            record(&waveforms(folder, k), &j.outcome, &of_point(grid, j)).map_err(|e| failed(e.to_string()))?;
+            record(&waveforms(folder, k), &j.outcome, &of_point(grid, j))
+                .map_err(|e| failed(e.to_string()))?;
         }
     }
     if let Some(folder) = folder(question, "pictures") {

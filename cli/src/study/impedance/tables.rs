@@ -185,7 +185,8 @@ fn modes(ways: &[Way<'_>]) -> Table {
     let of = |w: &'_ Way<'_>| {
         let (terms, function, words) = (w.path.terms(w.die), w.path.structure(w.die), w.words.clone());
         let count = terms.len().max(function.len());
-        let each = (0..count).map(move |k| (words.clone(), k, terms.get(k).copied(), function.get(k).copied()));
+        let each =
+            (0..count).map(move |k| (words.clone(), k, terms.get(k).copied(), function.get(k).copied()));
         each.collect::<Vec<_>>()
     };
     Rows::of(ways.iter().flat_map(of))

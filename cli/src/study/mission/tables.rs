@@ -15,7 +15,8 @@ pub(super) fn dies(followed: &Followed) -> Table {
     };
     let high = |i: &Instant, k: usize| i.celsius[k] + i.within[k].largest;
     let hottest = |k: usize| course.iter().max_by(|a, b| high(a, k).total_cmp(&high(b, k)));
-    let least = |k: usize| course.iter().map(|i| i.celsius[k] + i.within[k].least).fold(f64::INFINITY, f64::min);
+    let least =
+        |k: usize| course.iter().map(|i| i.celsius[k] + i.within[k].least).fold(f64::INFINITY, f64::min);
     Rows::of(0..followed.inputs.len())
         .text("die", |&k| followed.inputs[k].clone())
         .number("heat", "heat", "J", |&k| followed.heat[k])

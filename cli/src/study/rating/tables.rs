@@ -50,7 +50,8 @@ fn surge(all: &[Rated], options: &Options) -> StudyTable {
     StudyTable {
         further: by_row(&each),
         unsettled: points().enumerate().filter_map(unsettled).collect(),
-        ..StudyTable::new("surge", "Largest current of a single pulse against its width", 2, data).estimated(&columns.iter().map(|c| c.0).collect::<Vec<_>>())
+        ..StudyTable::new("surge", "Largest current of a single pulse against its width", 2, data)
+            .estimated(&columns.iter().map(|c| c.0).collect::<Vec<_>>())
     }
 }
 

@@ -2,8 +2,8 @@
 
 use joulestep_engine::units::people;
 
-use crate::output::account::event_lines::Line;
 use crate::output::account::Account;
+use crate::output::account::event_lines::Line;
 use crate::output::answer::{EVENTS, StudyTable};
 use crate::output::table::{Cell, Head, OF_ROW, Rows, UNIT};
 

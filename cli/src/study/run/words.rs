@@ -19,10 +19,7 @@ const DEFINITIONS: [(&str, &str); 10] = [
         "virtual junction temperature",
         "temperature of the die's node of the thermal network, which takes the heat of every step",
     ),
-    (
-        "coupling",
-        "the part of \u{b1} that the coupling of heat leaves in the temperature of a die",
-    ),
+    ("coupling", "the part of \u{b1} that the coupling of heat leaves in the temperature of a die"),
     ("energy delivered, dissipated", "integrals of v\u{b7}i over the record, by component of the circuit"),
     (
         "ledger residual",
@@ -63,7 +60,8 @@ pub(super) fn of_scenario(scenario: &Scenario) -> Vec<String> {
         format!("lag of temperatures {}", people(scenario.steps.heat_error, "K")),
     ];
     let coupling = scenario.steps.coupling;
-    let coupling = coupling.is_finite().then(|| format!("longest coupling interval {}", people(coupling, "s")));
+    let coupling =
+        coupling.is_finite().then(|| format!("longest coupling interval {}", people(coupling, "s")));
     let steps: Vec<String> = steps.into_iter().chain(coupling).collect();
     let held = scenario.thermal.boundaries.iter().map(|(name, celsius)| {
         let at = people(*celsius, "degC");

@@ -46,7 +46,11 @@ impl<'a> Read<'a> {
         for e in cleared.clone().take(CLEARED) {
             let at = sequence::instant(e.time, self.reach.1);
             let value = if e.value.is_finite() { people(e.value, &e.unit) } else { String::new() };
-            out.push(format!("{} clears a fault at {at}: {value} {}.", e.subject, sequence::plainer(&e.note)));
+            out.push(format!(
+                "{} clears a fault at {at}: {value} {}.",
+                e.subject,
+                sequence::plainer(&e.note)
+            ));
         }
         let more = cleared.count().saturating_sub(CLEARED);
         if more > 0 {
@@ -92,7 +96,9 @@ pub(super) fn of_summary(file: &ResultFile) -> Result<Study, ResultError> {
         ..Study::default()
     };
     let Some(summary) = summary else {
-        study.doubts.push("the file holds no summary and no energy ledger: limits and ratings could not be judged".into());
+        study.doubts.push(
+            "the file holds no summary and no energy ledger: limits and ratings could not be judged".into(),
+        );
         return Ok(study);
     };
     study.verdict = Some(summary.verdict()).filter(|v| *v != Verdict::NotJudged);

@@ -22,11 +22,8 @@ pub(super) fn write_statements(store: &Store, study: &Study) -> Result<(), Resul
     let notes = study.notes.iter().map(plain("note"));
     let conditions = study.conditions.iter().map(plain("condition"));
     let definition = |(term, text): &(String, String)| ["definition".to_string(), term.clone(), text.clone()];
-    let all: Vec<[String; 3]> = doubts
-        .chain(notes)
-        .chain(conditions)
-        .chain(study.definitions.iter().map(definition))
-        .collect();
+    let all: Vec<[String; 3]> =
+        doubts.chain(notes).chain(conditions).chain(study.definitions.iter().map(definition)).collect();
     if all.is_empty() {
         return Ok(());
     }
@@ -147,7 +144,8 @@ fn rows_of(archive: &Archive, group: &str) -> Result<Table, ResultError> {
             continue;
         }
         let attribute = |key: &str| archive.text(&path, key).unwrap_or_default();
-        let unit = if archive.text(&path, "units_of_rows").is_some() { OF_ROW.into() } else { attribute("units") };
+        let unit =
+            if archive.text(&path, "units_of_rows").is_some() { OF_ROW.into() } else { attribute("units") };
         let digits = archive.number(&path, "digits").map_or(3, |d| d as usize);
         if unit.is_empty() {
             let cells = archive.texts(&path)?;
