@@ -7,7 +7,7 @@ use std::path::Path;
 
 use joulestep::input::keys::shape::{Form, Key};
 use joulestep::output::answer::Study;
-use joulestep::output::table::{Cell, Table};
+use joulestep::output::table::{Cell, OF_ROW, Table};
 use joulestep::study::{CATALOGUE, Entry};
 use joulestep_engine::units::parse_unit;
 use joulestep_models::model::Range;
@@ -292,7 +292,11 @@ fn tables_agree(case: &Case, json: &Value, study: &Study, folder: &Path) {
         }
         assert_eq!(by_csv.0.len(), data.heads.len(), "{what}");
         for (k, head) in data.heads.iter().enumerate() {
-            let unit = if matches!(head.unit.as_str(), "" | "1") { "" } else { &format!(" ({})", head.unit) };
+            let unit = if matches!(head.unit.as_str(), "" | "1" | OF_ROW) {
+                ""
+            } else {
+                &format!(" ({})", head.unit)
+            };
             assert_eq!(by_csv.0[k], format!("{}{unit}", head.name), "{what}");
             if !head.unit.is_empty() {
                 assert_eq!(json["units"][&head.name], head.unit, "{what}: {}", head.name);

@@ -4,7 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use joulestep::judge::Ruling;
-use joulestep::output::answer::Study;
+use joulestep::output::answer::{Answer, Study};
 use joulestep_engine::units::people_digits;
 
 use super::{done, judged, page, text};
@@ -95,7 +95,9 @@ fn every_study_has_a_report() {
         // What is judged is reported first.
         let beyond = study.answers.iter().max_by_key(|a| a.ruling).filter(|a| a.ruling >= Ruling::NotProven);
         let kept = study.answers.iter().filter(|a| a.ruling == Ruling::Passes);
-        let nearest = kept.min_by(|a, b| a.margin_share().unwrap().total_cmp(&b.margin_share().unwrap()));
+        let share = |a: &&Answer| a.margin_share().unwrap_or(f64::INFINITY);
+        let nearest =
+            kept.min_by(|a, b| share(a).total_cmp(&share(b)).then(a.margin().total_cmp(&b.margin())));
         let first = beyond.or(nearest).unwrap_or(&study.answers[0]).sentence();
         assert!(page.text.find(&first).unwrap() < page.text.find("1. Result").unwrap(), "{name}: {first}");
         // The same study leaves the same bytes.

@@ -11,7 +11,7 @@ use rayon::prelude::*;
 
 use super::{Context, Count, Entry, Input, Question, StudyError, What};
 use crate::diagnostic::nearest;
-use crate::input::keys::shape::{Form, Key, Kinds, Section};
+use crate::input::keys::shape::{Form, Kinds, Section, keys};
 use crate::input::keys::words::one_of;
 use crate::output::answer::{Answer, Study, StudyFigure, StudyTable};
 use crate::output::plot::{Axis, Bars, Figure as Picture, Panel, Series};
@@ -36,47 +36,24 @@ static SECTION: Section = Section {
     name: "compare",
     help: "Compare parts by their figures of merit, at 25 degC and at a working temperature",
     kinds: Kinds::None,
-    keys: &[
-        Key::need("part", Form::OneOrMore, "shipped parts by name, or part files ending in .toml"),
-        Key::may("reference", Form::Text, "the part that has 1 in every figure; without it the first one"),
-        Key::may("temperature", Form::Quantity("degC", Any), "working junction temperature, beside 25 degC")
-            .or(125.0),
-        Key::may(
-            "voltage",
-            Form::Quantity("V", Positive),
-            "blocking voltage for output charge and energy, gate charge and recovery",
-        )
-        .or(400.0),
-        Key::may(
-            "rate",
-            Form::Quantity("A/s", Positive),
-            "rate at which the diode's current falls in the recovery",
-        )
-        .or(1e9),
-        Key::may(
-            "test-current",
-            Form::Quantity("A", Positive),
-            "test current of on-resistance, drop and recovery; without it each part's own: where its channel drops 0.2 V at 25 degC, or 1 A/mm^2 of a diode's die",
-        ),
-        Key::may(
-            "gate-on",
-            Form::Quantity("V", Any),
-            "gate-source voltage that turns on; without it the one at which each part states its on-resistance",
-        ),
-        Key::may("gate-off", Form::Quantity("V", Any), "gate-source voltage that turns off").or(0.0),
-        Key::may(
-            "current",
-            Form::Quantity("A", Positive),
-            "direct current that devices in parallel have to carry",
-        ),
-        Key::may("heatsink", Form::Quantity("degC", Any), "temperature of their heatsink"),
-        Key::may(
-            "interface",
-            Form::Quantity("K/W", NotNegative),
-            "thermal resistance from each case to the heatsink",
-        )
-        .or(0.0),
-    ],
+    keys: keys! {
+        need "part": Form::OneOrMore, "shipped parts by name, or part files ending in .toml";
+        may "reference": Form::Text, "the part that has 1 in every figure; without it the first one";
+        may "temperature": Form::Quantity("degC", Any), "working junction temperature, beside 25 degC", or 125.0;
+        may "voltage": Form::Quantity("V", Positive),
+            "blocking voltage for output charge and energy, gate charge and recovery", or 400.0;
+        may "rate": Form::Quantity("A/s", Positive),
+            "rate at which the diode's current falls in the recovery", or 1e9;
+        may "test-current": Form::Quantity("A", Positive),
+            "test current of on-resistance, drop and recovery; without it each part's own: where its channel drops 0.2 V at 25 degC, or 1 A/mm^2 of a diode's die";
+        may "gate-on": Form::Quantity("V", Any),
+            "gate-source voltage that turns on; without it the one at which each part states its on-resistance";
+        may "gate-off": Form::Quantity("V", Any), "gate-source voltage that turns off", or 0.0;
+        may "current": Form::Quantity("A", Positive), "direct current that devices in parallel have to carry";
+        may "heatsink": Form::Quantity("degC", Any), "temperature of their heatsink";
+        may "interface": Form::Quantity("K/W", NotNegative),
+            "thermal resistance from each case to the heatsink", or 0.0;
+    },
 };
 
 /// The law behind the number in parallel.

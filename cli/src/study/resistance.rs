@@ -9,7 +9,7 @@ use joulestep_models::part::{Material, Part};
 use rayon::prelude::*;
 
 use super::{Context, Count, Entry, Input, Question, StudyError, What};
-use crate::input::keys::shape::{Form, Key, Kinds, Section};
+use crate::input::keys::shape::{Form, Kinds, Section, keys};
 use crate::output::answer::{Answer, Study, StudyFigure, StudyTable};
 use crate::output::plot::{Axis, Bars, Chart, Curve, Figure, Line, Marker, Panel, Series};
 use crate::output::table::{Rows, Table};
@@ -32,29 +32,17 @@ static SECTION: Section = Section {
     name: "resistance",
     help: "On-resistance against temperature, its budget, and the dies against the unipolar limit",
     kinds: Kinds::None,
-    keys: &[
-        Key::need("part", Form::OneOrMore, "shipped parts by name, or part files ending in .toml"),
-        Key::may("from", Form::Quantity("degC", Any), "lowest junction temperature").or(-50.0),
-        Key::may(
-            "to",
-            Form::Quantity("degC", Any),
-            "highest junction temperature; a part ends at its own limit",
-        )
-        .or(175.0),
-        Key::may("step", Form::Quantity("K", Positive), "step between temperatures").or(25.0),
-        Key::may("temperature", Form::Quantity("degC", Any), "temperature of the budget, beside 25 degC")
-            .or(125.0),
-        Key::may(
-            "test-current",
-            Form::Quantity("A", Positive),
-            "drain current; without it each part's own: where its channel drops 0.2 V at 25 degC",
-        ),
-        Key::may(
-            "gate-on",
-            Form::Quantity("V", Any),
-            "gate-source voltage that turns on; without it the one at which each part states its on-resistance",
-        ),
-    ],
+    keys: keys! {
+        need "part": Form::OneOrMore, "shipped parts by name, or part files ending in .toml";
+        may "from": Form::Quantity("degC", Any), "lowest junction temperature", or -50.0;
+        may "to": Form::Quantity("degC", Any), "highest junction temperature; a part ends at its own limit", or 175.0;
+        may "step": Form::Quantity("K", Positive), "step between temperatures", or 25.0;
+        may "temperature": Form::Quantity("degC", Any), "temperature of the budget, beside 25 degC", or 125.0;
+        may "test-current": Form::Quantity("A", Positive),
+            "drain current; without it each part's own: where its channel drops 0.2 V at 25 degC";
+        may "gate-on": Form::Quantity("V", Any),
+            "gate-source voltage that turns on; without it the one at which each part states its on-resistance";
+    },
 };
 
 /// Most temperatures of a curve.

@@ -7,7 +7,7 @@ use super::Arrangement;
 use super::builder::{Builder, Element, Role};
 use super::keys::COMMON;
 use super::leg::modulate;
-use crate::model::{Built, Param, Range, join, params};
+use crate::model::{Built, Range, join, params};
 
 pub(super) const RESONANT: Arrangement = Arrangement {
     kind: "series-resonant-half-bridge",

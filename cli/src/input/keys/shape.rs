@@ -66,6 +66,14 @@ pub struct Key {
     pub default: Option<f64>,
 }
 
+/// A table of keys: whether each must be given (`need`) or may be (`may`), its name, form and help, and its default.
+macro_rules! keys {
+    ($($how:ident $name:literal: $form:expr, $help:expr $(, or $default:expr)?;)*) => {
+        &[$($crate::input::keys::shape::Key::$how($name, $form, $help)$(.or($default))?),*]
+    };
+}
+pub(crate) use keys;
+
 impl Key {
     /// A key that must be there.
     pub const fn need(name: &'static str, form: Form, help: &'static str) -> Self {

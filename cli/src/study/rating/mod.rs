@@ -16,7 +16,7 @@ use rayon::prelude::*;
 
 use self::compute::{Rated, rate};
 use super::{Context, Count, Entry, Input, Question, StudyError, What};
-use crate::input::keys::shape::{Form, Key, Kinds, Section};
+use crate::input::keys::shape::{Form, Kinds, Section, keys};
 use crate::output::answer::{Study, StudyFigure};
 
 /// The study.
@@ -49,89 +49,43 @@ static SECTION: Section = Section {
     name: "rating",
     help: "Ratings of parts on their heat path: surge, continuous and fault currents, devices in parallel",
     kinds: Kinds::None,
-    keys: &[
-        Key::need(
-            "part",
-            Form::OneOrMore,
-            "shipped parts by name, or part files ending in .toml; the first is the reference",
-        ),
-        Key::may(
-            "on",
-            Form::OneOrMore,
+    keys: keys! {
+        need "part": Form::OneOrMore,
+            "shipped parts by name, or part files ending in .toml; the first is the reference";
+        may "on": Form::OneOrMore,
             "package (shipped name or file) on which a part sits: one for each part in their order, or one for all; without \
-             it the part's own impedance to the case and `interface`",
-        ),
-        Key::may(
-            "heatsink",
-            Form::Quantity("degC", Any),
-            "temperature of the heatsink: of every fixed temperature of the package",
-        )
-        .or(45.0),
-        Key::may(
-            "interface",
-            Form::Quantity("K/W", NotNegative),
-            "thermal resistance from case to heatsink, without a package",
-        )
-        .or(0.0),
-        Key::may(
-            "hottest",
-            Form::Quantity("degC", Any),
-            "junction temperature that no die may exceed; without it the part's own",
-        ),
-        Key::may(
-            "gate-on",
-            Form::Quantity("V", Any),
-            "gate-source voltage; without it the one at which the part states its on-resistance",
-        ),
-        Key::may("before", Form::Quantity("A", NotNegative), "current in steady state before the pulse").or(0.0),
-        Key::may("shape", Form::Word(SHAPES), "shape of the pulses"),
-        Key::may("from", Form::Quantity("s", Positive), "shortest width").or(1e-5),
-        Key::may("to", Form::Quantity("s", Positive), "longest width").or(100.0),
-        Key::may("points", Form::Whole(2, 500), "number of widths, evenly spread over the decades").or(36.0),
-        Key::may("pulse", Form::Tables(&PULSE), "named pulses whose largest current is computed"),
-        Key::may(
-            "fault",
-            Form::Quantities("A", Positive),
-            "fault currents whose longest square pulse is computed; a list",
-        ),
-        Key::may(
-            "required-current",
-            Form::Quantity("A", Positive),
-            "continuous current that every part must carry",
-        ),
-        Key::may(
-            "required-time",
-            Form::Quantity("s", Positive),
-            "time for which every part must withstand every `fault` current",
-        ),
-        Key::may(
-            "no-runaway",
-            Form::Flag,
+             it the part's own impedance to the case and `interface`";
+        may "heatsink": Form::Quantity("degC", Any),
+            "temperature of the heatsink: of every fixed temperature of the package", or 45.0;
+        may "interface": Form::Quantity("K/W", NotNegative),
+            "thermal resistance from case to heatsink, without a package", or 0.0;
+        may "hottest": Form::Quantity("degC", Any),
+            "junction temperature that no die may exceed; without it the part's own";
+        may "gate-on": Form::Quantity("V", Any),
+            "gate-source voltage; without it the one at which the part states its on-resistance";
+        may "before": Form::Quantity("A", NotNegative), "current in steady state before the pulse", or 0.0;
+        may "shape": Form::Word(SHAPES), "shape of the pulses";
+        may "from": Form::Quantity("s", Positive), "shortest width", or 1e-5;
+        may "to": Form::Quantity("s", Positive), "longest width", or 100.0;
+        may "points": Form::Whole(2, 500), "number of widths, evenly spread over the decades", or 36.0;
+        may "pulse": Form::Tables(&PULSE), "named pulses whose largest current is computed";
+        may "fault": Form::Quantities("A", Positive), "fault currents whose longest square pulse is computed; a list";
+        may "required-current": Form::Quantity("A", Positive), "continuous current that every part must carry";
+        may "required-time": Form::Quantity("s", Positive),
+            "time for which every part must withstand every `fault` current";
+        may "no-runaway": Form::Flag,
             "leaves the runaway current out: the part's law is then known no further than its highest junction temperature, \
-             which makes variants of a plan faster",
-        ),
-        Key::may("parallel", Form::Whole(2, 64), "devices of the first part in parallel, one of which deviates"),
-        Key::may("total", Form::Quantity("A", Positive), "current of all of them together"),
-        Key::may(
-            "resistance-spread",
-            Form::Quantity("1", NotNegative),
-            "by how much the on-resistance of the deviating one is lower",
-        )
-        .or(0.1),
-        Key::may(
-            "threshold-spread",
-            Form::Quantity("V", NotNegative),
-            "by how much the threshold of the deviating one is lower",
-        )
-        .or(0.3),
-        Key::may(
-            "shared",
-            Form::Quantity("K/W", NotNegative),
-            "thermal resistance of the heatsink that they share, to an ambient at the temperature of `heatsink`",
-        )
-        .or(0.0),
-        Key::may("cells", Form::Whole(1_000, 2_000_000), "cells of the mesh, at most").or(120_000.0),
-    ],
+             which makes variants of a plan faster";
+        may "parallel": Form::Whole(2, 64), "devices of the first part in parallel, one of which deviates";
+        may "total": Form::Quantity("A", Positive), "current of all of them together";
+        may "resistance-spread": Form::Quantity("1", NotNegative),
+            "by how much the on-resistance of the deviating one is lower", or 0.1;
+        may "threshold-spread": Form::Quantity("V", NotNegative),
+            "by how much the threshold of the deviating one is lower", or 0.3;
+        may "shared": Form::Quantity("K/W", NotNegative),
+            "thermal resistance of the heatsink that they share, to an ambient at the temperature of `heatsink`", or 0.0;
+        may "cells": Form::Whole(1_000, 2_000_000), "cells of the mesh, at most", or 120_000.0;
+    },
 };
 
 /// Words of [`Shape`].
@@ -141,11 +95,11 @@ static PULSE: Section = Section {
     name: "rating.pulse",
     help: "A pulse: its largest current, let-through and energy",
     kinds: Kinds::None,
-    keys: &[
-        Key::need("name", Form::Name, "unique name; its quantities begin with it"),
-        Key::need("width", Form::Quantity("s", Positive), "width, as the shape defines it"),
-        Key::may("shape", Form::Word(SHAPES), "shape; default square"),
-    ],
+    keys: keys! {
+        need "name": Form::Name, "unique name; its quantities begin with it";
+        need "width": Form::Quantity("s", Positive), "width, as the shape defines it";
+        may "shape": Form::Word(SHAPES), "shape; default square";
+    },
 };
 
 /// Coldest heatsink, °C.
