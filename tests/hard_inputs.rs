@@ -191,7 +191,7 @@ fn a_comment_does_not_change_a_report() {
     assert!(text(&report.stdout).starts_with("Mine: "), "{}", text(&report.stdout));
     let report = fs::read_to_string(case.path("r.md")).expect("read");
     assert!(report.contains("### ") && report.contains("# file: see the folder notes"), "{report}");
-    assert!(report.contains("base step 1 us"), "{report}");
+    assert!(report.contains("base step 1 \u{b5}s"), "{report}");
 }
 
 /// A result file whose axis had bounds that floating point cannot divide.

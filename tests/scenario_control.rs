@@ -5,6 +5,7 @@ use std::path::Path;
 use joulestep::output::result::ResultFile;
 use serde_json::Value;
 
+use crate::common::answers::rows;
 use crate::common::program::joulestep;
 use crate::common::rig::near;
 
@@ -73,8 +74,7 @@ fn straight(a: f64, b: f64, time: f64) -> f64 {
 
 /// The event in which the fault is cleared.
 fn cleared(account: &Value, number: usize) -> (f64, String) {
-    let events = account["events"].as_array().unwrap();
-    let one = events.iter().filter(|e| e["kind"] == "cleared").nth(number).unwrap();
+    let one = rows(account, "events").iter().filter(|e| e["kind"] == "cleared").nth(number).unwrap();
     (one["value"].as_f64().unwrap(), one["note"].as_str().unwrap().to_string())
 }
 
@@ -110,13 +110,7 @@ fn the_account_says_what_let_through_is() {
     assert_eq!(done.code, 0, "{}", done.err);
     let one_line = done.out.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(
-        one_line
-            .contains("(let-through I²t: ∫ i² dt of the protection's current from the start of the fault"),
-        "{}",
-        done.out
-    );
-    assert!(
-        done.out.lines().filter(|l| !l.starts_with("Written")).all(|l| l.chars().count() <= 100),
+        one_line.contains("let-through I²t: ∫ i² dt of the protection's current from the start of the fault"),
         "{}",
         done.out
     );
@@ -141,8 +135,9 @@ fn the_shipped_breaker_lets_through_what_its_record_says() {
         near(&note, found, signal.product(&signal, begin, end), 1e-4);
         assert!(note.contains(["since the fault at 9.0000 ms", "since the retry"][number]), "{note}");
     }
-    let of_limits = |name: &str| account["limits"].as_array().unwrap().iter().any(|l| l["name"] == name);
-    assert!(of_limits("breaker.die-voltage") && !of_limits("breaker.voltage"));
+    let answers = account["answers"].as_array().unwrap();
+    let rated = |name: &str| answers.iter().any(|a| a["name"] == format!("rating.{name}.largest"));
+    assert!(rated("breaker.die-voltage") && !rated("breaker.voltage"));
 }
 
 /// A complement through a scenario: 10 kHz, 30 %, 2 µs of dead time; both lines are recorded.

@@ -7,6 +7,7 @@ use joulestep::judge::Spread;
 use joulestep::output::result::ResultFile;
 use serde_json::Value;
 
+use crate::common::answers::rows;
 use crate::common::program::{Done, joulestep};
 
 /// 1 V onto a resistor and a capacitor that are parts, for one time constant of the nominal ones.
@@ -57,8 +58,8 @@ fn json(done: &Done) -> Value {
 }
 
 fn number<'a>(report: &'a Value, name: &str) -> &'a Value {
-    let all = report["spread"]["numbers"].as_array().unwrap();
-    all.iter().find(|n| n["name"] == name).unwrap_or_else(|| panic!("no {name}: {all:?}"))
+    let all = rows(report, "spread");
+    all.iter().find(|n| n["number"] == name).unwrap_or_else(|| panic!("no {name}: {all:?}"))
 }
 
 /// v = 1 − e^(−T/RC) at T = RC: ∂v/∂ln R = ∂v/∂ln C = −e⁻¹, so u(v) = e⁻¹·√(0.02² + 0.01²) V (JCGM 100:2008, 5.1.2).
@@ -80,7 +81,7 @@ fn a_charge_through_parts_spreads_by_the_law_of_propagation() {
         let report = json(&done);
         let own = number(&report, "limit.top.largest");
         assert_eq!(own["kind"], "linear");
-        assert_eq!(own["most_by"], "component.R1.resistance");
+        assert_eq!(own["by"], "component.R1.resistance");
         let deviation = own["deviation"].as_f64().unwrap();
         println!("u(v) = {deviation:.6} V, closed form {u:.6} V");
         assert!((deviation / u - 1.0).abs() < 1e-3);
@@ -102,7 +103,7 @@ fn a_charge_through_parts_spreads_by_the_law_of_propagation() {
         assert_eq!(joulestep(&["report", &file, "-o", &page]).code, 0);
         let page = fs::read_to_string(page).unwrap();
         assert!(
-            page.contains("spread of input") && page.contains("3 standard deviations of 2 inputs"),
+            page.contains("Spread of the input") && page.contains("3 standard deviations of 2 inputs"),
             "{page}"
         );
     }
@@ -121,17 +122,17 @@ fn the_shipped_tolerances_spread_as_their_batch_does() {
         ["run", "examples/inrush-chains.toml", "--spread", plan, "--out", &text("s.h5"), "--quiet", "--json"];
     let report = json(&joulestep(&args));
     let (mut linear, mut bent) = (Vec::new(), 0);
-    for own in report["spread"]["numbers"].as_array().unwrap() {
-        let of_batch = batch["outputs"].as_array().unwrap().iter().find(|o| o["name"] == own["name"]);
+    for own in rows(&report, "spread") {
+        let of_batch = batch["outputs"].as_array().unwrap().iter().find(|o| o["name"] == own["number"]);
         let Some(of_batch) = of_batch else { continue };
         match own["kind"].as_str().unwrap() {
             "linear" if own["deviation"] != 0.0 => {
                 let share = own["deviation"].as_f64().unwrap() / of_batch["deviation"].as_f64().unwrap();
-                println!("{}: {share:.3} of the batch's deviation", own["name"]);
-                assert!((share - 1.0).abs() <= 0.15, "{}: {share}", own["name"]);
-                linear.push(own["name"].as_str().unwrap());
+                println!("{}: {share:.3} of the batch's deviation", own["number"]);
+                assert!((share - 1.0).abs() <= 0.15, "{}: {share}", own["number"]);
+                linear.push(own["number"].as_str().unwrap());
             }
-            "not-linear" => bent += 1,
+            "not linear" => bent += 1,
             _ => {}
         }
     }
@@ -154,10 +155,10 @@ fn a_square_is_not_linear() {
     let plan = folder.path().join("p.toml");
     let done = run(folder.path(), &["--spread", plan.to_str().unwrap(), "--json"]);
     let report = json(&done);
-    assert_eq!(number(&report, "C1.stored")["kind"], "not-linear");
+    assert_eq!(number(&report, "C1.stored")["kind"], "not linear");
     assert!(number(&report, "C1.stored")["why"].as_str().unwrap().contains("second differences"));
     // The largest voltage has a kink there: zero on one side.
-    assert_eq!(number(&report, "limit.top.largest")["kind"], "not-linear");
+    assert_eq!(number(&report, "limit.top.largest")["kind"], "not linear");
     assert_eq!(done.code, 5);
 }
 
@@ -222,8 +223,7 @@ fn a_part_file_keeps_deviations_and_correlations() {
     assert_eq!(done.code, 0, "{}", done.err);
     let report = json(&done);
     let part = joulestep::input::parts::load(&path, &joulestep::input::keys::include::open).unwrap().part;
-    let threshold = report["tables"]["parameters"]["rows"].as_array().unwrap();
-    let threshold = threshold.iter().find(|p| p["parameter"] == "threshold").unwrap();
+    let threshold = rows(&report, "parameters").iter().find(|p| p["parameter"] == "threshold").unwrap();
     let kept = part.spread.deviations.iter().find(|d| d.0 == "threshold").unwrap().1;
     assert!((kept / threshold["standard_error"].as_f64().unwrap() - 1.0).abs() < 1e-8);
     let pairs = &part.spread.correlations;

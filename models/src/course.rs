@@ -3,31 +3,26 @@
 use joulestep_engine::circuit::wave::Wave;
 use joulestep_engine::error::CircuitError;
 
-use crate::model::{Param, Range, Values, bad};
+use crate::model::{Param, Range, Values, bad, params};
 
 /// The parameters of a source whose values carry `unit`. Exactly one of `value`, `points`, `amplitude` and `ramp-to`
 /// says what it does.
 pub const fn params(unit: &'static str) -> [Param; 13] {
-    [
-        Param::optional("value", unit, Range::Any, "Constant value"),
-        Param::table("points", ["s", unit], Range::Any, "Straight lines between points (instant, value)"),
-        Param::optional("period", "s", Range::Positive, "Repeat the points with this period"),
-        Param::optional("amplitude", unit, Range::Any, "Amplitude of a sine"),
-        Param::optional("frequency", "Hz", Range::Positive, "Frequency of the sine"),
-        Param::with("offset", unit, 0.0, Range::Any, "Mean of the sine, and its value before the delay"),
-        Param::with("phase", "rad", 0.0, Range::Any, "Phase of the sine at the delay"),
-        Param::with("delay", "s", 0.0, Range::Any, "Where the sine begins"),
-        Param::optional("ramp-to", unit, Range::Any, "Value at the end of a ramp, and after it"),
-        Param::with("ramp-from", unit, 0.0, Range::Any, "Value before the ramp"),
-        Param::with("ramp-start", "s", 0.0, Range::Any, "Where the ramp begins"),
-        Param::optional("ramp-time", "s", Range::Positive, "How long the ramp lasts"),
-        Param::optional(
-            "driven-from",
-            unit,
-            Range::Any,
-            "Set by a controller during the run; value until then",
-        ),
-    ]
+    params! {
+        optional "value", unit, Range::Any, "Constant value";
+        table "points", ["s", unit], Range::Any, "Straight lines between points (instant, value)";
+        optional "period", "s", Range::Positive, "Repeat the points with this period";
+        optional "amplitude", unit, Range::Any, "Amplitude of a sine";
+        optional "frequency", "Hz", Range::Positive, "Frequency of the sine";
+        with "offset", unit, 0.0, Range::Any, "Mean of the sine, and its value before the delay";
+        with "phase", "rad", 0.0, Range::Any, "Phase of the sine at the delay";
+        with "delay", "s", 0.0, Range::Any, "Where the sine begins";
+        optional "ramp-to", unit, Range::Any, "Value at the end of a ramp, and after it";
+        with "ramp-from", unit, 0.0, Range::Any, "Value before the ramp";
+        with "ramp-start", "s", 0.0, Range::Any, "Where the ramp begins";
+        optional "ramp-time", "s", Range::Positive, "How long the ramp lasts";
+        optional "driven-from", unit, Range::Any, "Set by a controller during the run; value until then";
+    }
 }
 
 /// The course.

@@ -54,6 +54,18 @@ pub struct Param {
     pub help: &'static str,
 }
 
+/// A table of parameters: how each is given (a function of [`Param`]), its key, then unit, default, range and help.
+/// `prefix $p;` puts a prefix before all keys.
+macro_rules! params {
+    (prefix $p:literal; $($how:ident $key:literal, $($arg:expr),+;)*) => {
+        [$($crate::model::Param::$how(concat!($p, $key), $($arg),+)),*]
+    };
+    ($($how:ident $key:literal, $($arg:expr),+;)*) => {
+        [$($crate::model::Param::$how($key, $($arg),+)),*]
+    };
+}
+pub(crate) use params;
+
 impl Param {
     /// A number that must be given.
     pub const fn required(key: &'static str, unit: &'static str, range: Range, help: &'static str) -> Self {

@@ -203,8 +203,8 @@ spacing = "logarithmic"
     let folder = Folder::new(grid);
     let plan = folder.text("plan.toml");
     let count = joulestep(&["batch", &plan, "--count"]);
-    // Extremes of the limit and of the signal, three energies for each component, the ledger's residual twice.
-    assert_eq!(count.out, "9 variants of 2 values, 15 outputs each\n");
+    // The extreme that is limited, those of the signal, three energies for each component, the ledger's residual twice.
+    assert_eq!(count.out, "9 variants of 2 values, 14 outputs each\n");
     let done = folder.batch("t.h5", &["--csv", &folder.text("t.csv")]);
     assert!(done.out.contains("6 done, 3 refused"), "{}{}", done.out, done.err);
     // 1 V / 500 ohm is above the limit.

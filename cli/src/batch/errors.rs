@@ -11,8 +11,7 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 
 use crate::batch::plan::Estimated;
-use crate::batch::row::{OF_LEDGER, Row, Status};
-use crate::batch::subject::Subject;
+use crate::batch::row::{Column, Row, Status};
 use crate::batch::variant::{Bound, PlannedBatch};
 use crate::judge::{
     Bounds, Computed, End, Occurrence, Ruling, Uncertainty, Verdict, errors, overall, rule, worst,
@@ -68,22 +67,13 @@ impl Estimate {
     }
 }
 
-impl PlannedBatch {
-    /// How many of the last outputs tell of the ledger, and have no error: a study other than a run has none.
-    pub fn of_ledger(&self) -> usize {
-        if matches!(self.subject, Subject::Run) { OF_LEDGER } else { 0 }
-    }
-}
-
-/// The errors of a variant's numbers from what it gives as stated and at the two coarser levels; the last `of_ledger`
-/// have none.
+/// The errors of a variant's numbers from what it gives as stated and at the two coarser levels.
 pub(super) fn estimate(
     fine: &Computed,
     coarser: &[Result<Computed, String>; 2],
-    of_ledger: usize,
+    columns: &[Column],
 ) -> Estimate {
     let mut each = errors(fine, coarser);
-    let ledger = each.len().saturating_sub(of_ledger);
     let value = |at: &Result<Computed, String>, k: usize| {
         at.as_ref().map_or(f64::NAN, |c| c.numbers.get(k).map_or(f64::NAN, |n| n.value))
     };
@@ -91,7 +81,7 @@ pub(super) fn estimate(
         // A number that no level has (the let-through of a fault that never came) is nowhere wrong.
         let none =
             fine.numbers[k].value.is_nan() && coarser.iter().all(|c| c.is_ok() && value(c, k).is_nan());
-        if k >= ledger || none {
+        if columns[k].exact || none {
             *error = Uncertainty::Bare;
         } else if error.plus_minus().is_some_and(f64::is_infinite) {
             *error = Uncertainty::not_estimated("nothing bounds its error");
@@ -119,11 +109,11 @@ impl Errors {
         let estimated = || rows.values().filter_map(|row| Some((row.variant, row.estimate.as_ref()?)));
         let variants = estimated().count();
         if variants == 0 {
-            let column = |k: usize| match k + study.of_ledger() >= bare.len() {
+            let column = |c: &Column| match c.exact {
                 true => Uncertainty::Bare,
                 false => Uncertainty::not_estimated("no variant here was estimated"),
             };
-            return Self { columns: (0..bare.len()).map(column).collect(), variants };
+            return Self { columns: study.outputs.iter().map(column).collect(), variants };
         }
         let mut columns = bare;
         for (variant, estimate) in estimated() {
@@ -190,7 +180,9 @@ pub fn rulings(study: &PlannedBatch, row: &Row, errors: &[Uncertainty]) -> Vec<R
         let (least, largest) = (row.outputs[limit.columns.0], row.outputs[limit.columns.1]);
         // A limit that a search meets is met by definition: what it found has an error, and no verdict.
         let met = searched && limit.limit.by_user() && row.status == Status::Done;
-        if row.status == Status::Refused || met || least > largest {
+        // What failed at once has seen nothing.
+        let unseen = row.status == Status::Failed && least.is_nan() && largest.is_nan();
+        if row.status == Status::Refused || met || unseen {
             return Ruling::NotJudged;
         }
         if limit.limit.waived.is_some() {
@@ -257,13 +249,18 @@ mod tests {
             ],
             ..Computed::default()
         };
-        let report = estimate(&at(1.0), &[Ok(at(16.0)), Ok(at(256.0))], OF_LEDGER);
+        let columns: Vec<Column> = at(1.0)
+            .numbers
+            .iter()
+            .map(|n| Column { exact: n.name.starts_with("ledger"), name: n.name.clone(), unit: "1".into() })
+            .collect();
+        let report = estimate(&at(1.0), &[Ok(at(16.0)), Ok(at(256.0))], &columns);
         let each = report.each();
         assert!((each[0].plus_minus().unwrap() / 1.25e-3 - 1.0).abs() < 1e-6, "{each:?}");
         assert_eq!(each[1..], [Uncertainty::Bare, Uncertainty::Bare, Uncertainty::Bare]);
         let back: Estimate = serde_json::from_str(&serde_json::to_string(&report).unwrap()).unwrap();
         assert!(back == report && back.fits(4) && !back.fits(3));
-        let report = estimate(&at(1.0), &[Ok(at(16.0)), Err("it failed".into())], OF_LEDGER);
+        let report = estimate(&at(1.0), &[Ok(at(16.0)), Err("it failed".into())], &columns);
         assert!(matches!(&report.each()[0], Uncertainty::NotEstimated { why } if why.contains("it failed")));
     }
 }

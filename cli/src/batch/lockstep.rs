@@ -69,7 +69,7 @@ impl PlannedBatch {
         if self.subject.knows_its_errors() {
             for ran in rows.iter_mut().filter(|ran| is_due(ran)) {
                 let same = || Ok(ran.computed.clone());
-                ran.row.estimate = Some(estimate(&ran.computed, &[same(), same()], self.of_ledger()));
+                ran.row.estimate = Some(estimate(&ran.computed, &[same(), same()], &self.outputs));
             }
             return Some(rows);
         }
@@ -91,7 +91,7 @@ impl PlannedBatch {
                 let known = fine.numbers.iter_mut().zip(&coarsest.numbers);
                 known.for_each(|(own, other)| own.further = own.further.max(other.further));
             }
-            ran.row.estimate = Some(estimate(&fine, &report, self.of_ledger()));
+            ran.row.estimate = Some(estimate(&fine, &report, &self.outputs));
         }
         Some(rows)
     }
@@ -191,7 +191,7 @@ impl PlannedBatch {
             let facts = &w.built.facts;
             let account =
                 Account::of_lane(&run, &ledger, lane, facts, measures.each[lane].cleared(), Outcome::Done);
-            let mut once = self.row(&account, &measures.each[lane], facts.placed.len());
+            let mut once = self.of_run(&account, &measures.each[lane]);
             once.row.variant = w.variant;
             once.row.verdict = verdict(self, &once.row, &vec![Uncertainty::Bare; self.outputs.len()]);
             once

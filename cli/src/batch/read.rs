@@ -14,6 +14,7 @@ use crate::batch::block::LANES;
 use crate::batch::list;
 use crate::batch::parameter_path::{ParameterPath, PathContext, PathError};
 use crate::batch::plan::{Estimated, Plan, Sampling, beside};
+use crate::batch::row::Column;
 use crate::batch::sample::MOST_DIMENSIONS;
 use crate::batch::sections::{MOST_VARIANTS, plan};
 use crate::diagnostic::{Diagnostic, Refusal, Sources, Span};
@@ -75,6 +76,8 @@ pub struct Against<'a> {
     pub context: PathContext<'a>,
     /// The scenario as built, where the subject is one.
     pub ready: Option<&'a Ready>,
+    /// The columns of the subject's own.
+    pub own: &'a [Column],
     /// Names of the limits that a search can be about.
     pub limits: Vec<&'a str>,
 }

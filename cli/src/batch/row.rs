@@ -1,14 +1,14 @@
 //! A variant's row, and the columns that all rows share.
 
-use joulestep_engine::run::watch::Watch;
+use std::collections::BTreeMap;
+
 use serde::{Deserialize, Serialize};
 
 use crate::batch::errors::Estimate;
-use crate::batch::plan::{MeasureSpec, Plan};
-use crate::batch::variant::Bound;
-use crate::input::scenario::build::Ready;
-use crate::judge::{End, Number};
-use crate::output::account::Account;
+use crate::batch::plan::{Plan, Search};
+use crate::batch::variant::{Bound, Once, PlannedBatch};
+use crate::judge::{Bounds, Computed, Number, Occurrence, Uncertainty};
+use crate::output::answer::{Outcome, Study};
 use crate::output::result::Verdict;
 
 /// How a variant ended.
@@ -141,64 +141,34 @@ pub struct Column {
     pub name: String,
     /// Unit symbol.
     pub unit: String,
+    /// Whether coarser computations tell nothing of its errors: it is one itself, or a count.
+    #[serde(skip)]
+    pub exact: bool,
 }
 
-fn column(name: impl Into<String>, unit: &str) -> Column {
-    Column { name: name.into(), unit: unit.to_string() }
+impl Column {
+    /// What a study has columns of.
+    pub fn all_of(study: &Study) -> Vec<Self> {
+        study.columns().into_iter().map(|(name, unit, exact)| Self { name, unit, exact }).collect()
+    }
 }
 
-/// The columns of a plan's outputs, and the user's limits: the value found by a search; further numbers; extremes of
-/// what the limits bound (the user's first) and of the recorded signals; junctions; energies; let-through of
-/// protections; the ledger's residual.
-pub fn columns(plan: &Plan, ready: &Ready) -> (Vec<Column>, Vec<Bound>) {
-    let mut all: Vec<Column> = Vec::new();
-    all.extend(plan.search.iter().map(|s| column(&s.name, &s.parameter.unit)));
-    all.extend(plan.measures.iter().map(|m| column(&m.name, &m.unit)));
-    let mut limits = Vec::new();
-    let mut judged: Vec<_> = ready.judging.judged.iter().collect();
-    judged.sort_by_key(|j| j.limit.set_by);
-    let watches = &ready.setup.watches;
-    for limit in judged.into_iter().map(|j| &j.limit) {
-        let columns = (all.len(), all.len() + 1);
-        // Limits of the user come first, in the order of the scenario; a path identifies one by name or place.
-        let paths = [limit.name.clone(), (limits.len() + 1).to_string()];
-        let varied = match limit.by_user() {
-            true => (varied(plan, &paths, "min"), varied(plan, &paths, "max")),
-            false => (None, None),
-        };
-        limits.push(Bound { limit: limit.clone(), columns, varied });
-        all.extend(End::BOTH.map(|end| column(limit.number(end), &limit.unit)));
-    }
-    for watch in &watches[..ready.signals] {
-        all.push(column(format!("{}.least", watch.name), watch.unit));
-        all.push(column(format!("{}.largest", watch.name), watch.unit));
-    }
-    for name in junctions(ready, watches) {
-        all.push(column(format!("{name}.hottest"), "degC"));
-        all.push(column(format!("{name}.end"), "degC"));
-        all.push(column(format!("{name}.heat"), "J"));
-    }
-    for placed in &ready.placed {
-        for what in ["delivered", "dissipated", "stored"] {
-            all.push(column(format!("{}.{what}", placed.name), "J"));
-        }
-    }
-    all.extend(ready.metered.iter().map(|protection| column(format!("{protection}.let-through"), "A^2 s")));
-    all.push(column("ledger.residual", "J"));
-    all.push(column("ledger.residual-relative", "1"));
-    (all, limits)
-}
-
-/// The columns of a plan whose subject is no scenario, from the subject's own; and its limits.
-pub fn columns_of_study(plan: &Plan, own: Vec<Column>, mut limits: Vec<Bound>) -> (Vec<Column>, Vec<Bound>) {
-    let found = plan.search.as_ref().map(|s| column(&s.name, &s.parameter.unit));
-    let shift = usize::from(found.is_some());
+/// The columns of a plan's outputs, and the limits: the value found by a search; further numbers; the study's `own`.
+/// `limits` count columns from the first of these.
+pub fn columns(plan: &Plan, own: &[Column], mut limits: Vec<Bound>) -> (Vec<Column>, Vec<Bound>) {
+    let column =
+        |name: &String, unit: &String| Column { name: name.clone(), unit: unit.clone(), exact: false };
+    let found = plan.search.iter().map(|s| column(&s.name, &s.parameter.unit));
+    let mut all: Vec<Column> = found.chain(plan.measures.iter().map(|m| column(&m.name, &m.unit))).collect();
+    let shift = all.len();
     for (number, limit) in (1..).zip(&mut limits) {
         limit.columns = (limit.columns.0 + shift, limit.columns.1 + shift);
+        // A path identifies a limit by its name or its place.
         let paths = [limit.limit.name.clone(), number.to_string()];
         limit.varied = (varied(plan, &paths, "min"), varied(plan, &paths, "max"));
     }
-    (found.into_iter().chain(own).collect(), limits)
+    all.extend(own.iter().cloned());
+    (all, limits)
 }
 
 /// The input that varies a bound of the limit at one of these paths.
@@ -206,34 +176,61 @@ fn varied(plan: &Plan, paths: &[String], key: &str) -> Option<usize> {
     plan.inputs.iter().position(|i| paths.iter().any(|p| i.parameter.path == format!("limit.{p}.{key}")))
 }
 
-/// Dies with a temperature, in the order of the account.
-fn junctions(ready: &Ready, watches: &[Watch]) -> Vec<String> {
-    let mut names = Vec::new();
-    for placed in &ready.placed {
-        for (k, (die, _)) in placed.built.dies.iter().enumerate() {
-            let name = format!("{}.{die}", placed.name);
-            let watched = watches.iter().any(|w| w.name == format!("{name}.temperature"));
-            if placed.heat[k].is_some() && watched && ready.setup.thermal.is_some() {
-                names.push(name);
-            }
+impl PlannedBatch {
+    /// What a study of a variant gives; `of_plan`: the bounds of the limits that the plan sets; `measured`: the further
+    /// numbers.
+    pub(super) fn row(&self, study: &Study, of_plan: &[Bounds], measured: &[f64]) -> Once {
+        let (status, error) = match &study.outcome {
+            Outcome::Failed(why) => (Status::Failed, why.clone()),
+            _ => (Status::Done, String::new()),
+        };
+        let computed = study.computed();
+        let own: BTreeMap<&str, &Number> = computed.numbers.iter().map(|n| (n.name.as_str(), n)).collect();
+        let found = self.plan.search.iter().map(|s| Number::plain(&s.name, f64::NAN));
+        let further = self.plan.measures.iter().zip(measured).map(|(m, x)| Number::plain(&m.name, *x));
+        let mut numbers: Vec<Number> = found.chain(further).collect();
+        for column in &self.outputs[numbers.len()..] {
+            let Some(number) = own.get(column.name.as_str()) else {
+                // A number that decides what there is to tell: not one that a table with common columns can vary.
+                return self.without(Status::Refused, "this variant has a different set of outputs".into());
+            };
+            numbers.push((*number).clone());
         }
+        // An error that the study knows by itself adds to what coarser computations show.
+        let answers = || study.answers.iter().filter(|a| !a.exact);
+        let answer = |column: usize| answers().find(|a| a.name == self.outputs[column].name);
+        for a in answers().filter(|a| a.error != Uncertainty::Bare) {
+            let own = numbers.iter_mut().find(|n| n.name == a.name);
+            own.into_iter().for_each(|n| n.further += a.error.plus_minus().unwrap_or(0.0));
+        }
+        let bounds = |(k, limit): (usize, &Bound)| {
+            of_plan.get(k).copied().unwrap_or_else(|| {
+                let (least, largest) = (answer(limit.columns.0), answer(limit.columns.1));
+                let lower = least.map_or(f64::NEG_INFINITY, |a| a.bounds.lower);
+                Bounds { lower, upper: largest.map_or(f64::INFINITY, |a| a.bounds.upper) }
+            })
+        };
+        let bounds: Vec<Bounds> = self.limits.iter().enumerate().map(bounds).collect();
+        let is_open = |l: &Bound| {
+            let of = answer(l.columns.0).or(answer(l.columns.1)).and_then(|a| a.limited.as_ref());
+            of.is_some_and(|l| l.occurrence == Occurrence::Open)
+        };
+        let open: Vec<usize> = (0..self.limits.len()).filter(|&k| is_open(&self.limits[k])).collect();
+        let searched = |s: &Search| {
+            let k = self.limits.iter().position(|l| l.limit.name == s.limit)?;
+            let (least, largest) = self.limits[k].columns;
+            let happened = !open.contains(&k);
+            Some(happened && bounds[k].hold(numbers[least].value, numbers[largest].value))
+        };
+        let kept = self.plan.search.as_ref().and_then(searched).filter(|_| status == Status::Done);
+        let mut row = Row::new(status, error, numbers.iter().map(|n| n.value).collect());
+        if !self.limits.iter().map(|l| l.limit.bounds).eq(bounds.iter().copied()) {
+            row.bounds = bounds.iter().flat_map(|b| [b.lower, b.upper]).collect();
+        }
+        row.doubts = study.doubts.join("; ");
+        row.out_of_range = study.answers.iter().any(|a| !a.known && !a.bounds.is_none());
+        row.stalled = study.computation.stalled;
+        row.open = open;
+        Once { row, kept, computed: Computed { numbers, ..computed } }
     }
-    names
-}
-
-/// Outputs of the ledger, which come last: they are errors themselves and have none.
-pub const OF_LEDGER: usize = 2;
-
-/// The numbers of a run in the order of [`columns`], but for what a search found; of energies those of the
-/// scenario's own components only, which come first.
-pub fn numbers(account: &Account, specs: &[MeasureSpec], measured: &[f64], components: usize) -> Vec<Number> {
-    let mut all: Vec<Number> = specs.iter().zip(measured).map(|(s, x)| Number::plain(&s.name, *x)).collect();
-    let mut of_account = account.computed(Vec::new()).numbers;
-    let before = 2 * (account.judged.len() + account.peaks.len()) + 3 * account.junctions.len();
-    let (own, every) = (before + 3 * components, before + 3 * account.energies.len());
-    of_account.drain(own.min(every)..every);
-    all.extend(of_account);
-    all.push(Number::plain("ledger.residual", account.residual));
-    all.push(Number::plain("ledger.residual-relative", account.relative));
-    all
 }

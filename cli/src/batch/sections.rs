@@ -7,7 +7,7 @@ use std::sync::OnceLock;
 use joulestep_models::model::Range::{NotNegative, Positive};
 
 use crate::batch::plan::Estimated;
-use crate::input::keys::shape::{Form, Key, Kind, Kinds, Section};
+use crate::input::keys::shape::{Form, Key, Kind, Kinds, Section, keys};
 use crate::study::inputs::LIMIT;
 use crate::study::{CATALOGUE, Entry};
 
@@ -32,33 +32,22 @@ pub fn plan() -> &'static Section {
     })
 }
 
-const OF_PLAN: &[Key] = &[
-    Key::need("format", Form::Whole(FORMAT, FORMAT), "version of the plan format: 2"),
-    Key::may("title", Form::Text, "one line that names the plan"),
-    Key::may(
-        "scenario",
-        Form::Text,
-        "the scenario file whose run is varied, relative to this file; or else a study",
-    ),
-    Key::may("lanes", Form::Whole(1, 8), "variants of a run solved together at most: 1, 4 or 8; default 8"),
-    Key::may(
-        "estimate",
-        Form::Word(&Estimated::WORDS),
+const OF_PLAN: &[Key] = keys! {
+    need "format": Form::Whole(FORMAT, FORMAT), "version of the plan format: 2";
+    may "title": Form::Text, "one line that names the plan";
+    may "scenario": Form::Text, "the scenario file whose run is varied, relative to this file; or else a study";
+    may "lanes": Form::Whole(1, 8), "variants of a run solved together at most: 1, 4 or 8; default 8";
+    may "estimate": Form::Word(&Estimated::WORDS),
         "variants whose errors two coarser computations estimate: `sixteenth` (numbers 0, 16, 32, ...; the largest error of a \
-         column counts for all of it), `all` or `none`; default sixteenth",
-    ),
-    Key::need("sampling", Form::Table(&SAMPLING), "how the values of the variants are chosen"),
-    Key::need("vary", Form::Tables(&VARY), "values of the scenario or study that are varied"),
-    Key::may("correlation", Form::Tables(&CORRELATION), "correlations of distributed values"),
-    Key::may("output", Form::Tables(&OUTPUT), "further numbers of each variant of a run"),
-    Key::may(
-        "limit",
-        Form::Tables(&LIMIT),
-        "limits of the answers of a study (those of a scenario stand in it)",
-    ),
-    Key::may("keep", Form::Tables(&save::KEEP), "variants of a run whose waveforms are kept"),
-    Key::may("search", Form::Table(&SEARCH), "the value at which a limit is just met, for each variant"),
-];
+         column counts for all of it), `all` or `none`; default sixteenth";
+    need "sampling": Form::Table(&SAMPLING), "how the values of the variants are chosen";
+    need "vary": Form::Tables(&VARY), "values of the scenario or study that are varied";
+    may "correlation": Form::Tables(&CORRELATION), "correlations of distributed values";
+    may "output": Form::Tables(&OUTPUT), "further numbers of each variant of a run";
+    may "limit": Form::Tables(&LIMIT), "limits of the answers of a study (those of a scenario stand in it)";
+    may "keep": Form::Tables(&save::KEEP), "variants of a run whose waveforms are kept";
+    may "search": Form::Table(&SEARCH), "the value at which a limit is just met, for each variant";
+};
 
 const VARIANTS: Key = Key::need("variants", Form::Whole(1, MOST_VARIANTS), "number of variants");
 const SEED: Key = Key::may("seed", Form::Whole(0, i64::MAX), "seed of the pseudo-random numbers; default 1");
@@ -119,16 +108,12 @@ pub static VARY: Section = Section {
             Kind {
                 word: "range",
                 help: "Values spread over a range (grid)",
-                keys: &[
-                    Key::need("from", Form::Measure, "first value"),
-                    Key::need("to", Form::Measure, "last value"),
-                    Key::need("points", Form::Whole(2, 1_000_000), "number of values"),
-                    Key::may(
-                        "spacing",
-                        Form::Word(&["linear", "logarithmic"]),
-                        "how they are spread; default linear",
-                    ),
-                ],
+                keys: keys! {
+                    need "from": Form::Measure, "first value";
+                    need "to": Form::Measure, "last value";
+                    need "points": Form::Whole(2, 1_000_000), "number of values";
+                    may "spacing": Form::Word(&["linear", "logarithmic"]), "how they are spread; default linear";
+                },
             },
             Kind {
                 word: "column",
@@ -145,14 +130,11 @@ pub static VARY: Section = Section {
             Kind {
                 word: "lognormal",
                 help: "The logarithm is normally distributed",
-                keys: &[
-                    Key::need("median", Form::Measure, "median"),
-                    Key::need(
-                        "log-deviation",
-                        Form::Quantity("1", Positive),
-                        "standard deviation of the natural logarithm",
-                    ),
-                ],
+                keys: keys! {
+                    need "median": Form::Measure, "median";
+                    need "log-deviation": Form::Quantity("1", Positive),
+                        "standard deviation of the natural logarithm";
+                },
             },
             Kind {
                 word: "triangular",
@@ -161,15 +143,12 @@ pub static VARY: Section = Section {
             },
         ],
     ),
-    keys: &[
-        Key::need(
-            "value",
-            Form::Text,
-            "where it stands, such as component.limiter.inductance or package.layer.jfet.thickness",
-        ),
-        Key::may("name", Form::Text, "name of its column; default: where it stands"),
-        Key::need("kind", Form::Text, "values, range, column, or a distribution"),
-    ],
+    keys: keys! {
+        need "value": Form::Text,
+            "where it stands, such as component.limiter.inductance or package.layer.jfet.thickness";
+        may "name": Form::Text, "name of its column; default: where it stands";
+        need "kind": Form::Text, "values, range, column, or a distribution";
+    },
 };
 
 const LOWER: Key = Key::need("lower", Form::Measure, "lower bound");
@@ -182,14 +161,11 @@ pub static CORRELATION: Section = Section {
     name: "correlation",
     help: "Correlation of two distributed values, by a Gaussian copula",
     kinds: Kinds::None,
-    keys: &[
-        Key::need("between", Form::Texts, "names of two varied values"),
-        Key::need(
-            "coefficient",
-            Form::Quantity("1", joulestep_models::model::Range::Between(-1.0, 1.0)),
-            "correlation coefficient of the normal variables behind them",
-        ),
-    ],
+    keys: keys! {
+        need "between": Form::Texts, "names of two varied values";
+        need "coefficient": Form::Quantity("1", joulestep_models::model::Range::Between(-1.0, 1.0)),
+            "correlation coefficient of the normal variables behind them";
+    },
 };
 
 /// A further number.
@@ -205,18 +181,18 @@ pub static OUTPUT: Section = Section {
             Kind {
                 word: "settling-time",
                 help: "Last instant at which the signal enters the band around its final value",
-                keys: &[
-                    Key::need("target", Form::Measure, "final value"),
-                    Key::need("band", Form::Measure, "allowed distance from it, on either side"),
-                ],
+                keys: keys! {
+                    need "target": Form::Measure, "final value";
+                    need "band": Form::Measure, "allowed distance from it, on either side";
+                },
             },
         ],
     ),
-    keys: &[
-        Key::need("name", Form::Name, "unique name; its column's"),
-        Key::need("signal", Form::Text, "a signal that the scenario records"),
-        Key::need("measure", Form::Text, "`end`, `mean`, `rms` or `settling-time`"),
-    ],
+    keys: keys! {
+        need "name": Form::Name, "unique name; its column's";
+        need "signal": Form::Text, "a signal that the scenario records";
+        need "measure": Form::Text, "`end`, `mean`, `rms` or `settling-time`";
+    },
 };
 
 /// A search.
@@ -224,16 +200,13 @@ pub static SEARCH: Section = Section {
     name: "search",
     help: "For each variant, by bisection, the value at which a limit is just met",
     kinds: Kinds::None,
-    keys: &[
-        Key::need("value", Form::Text, "where it stands"),
-        Key::may("name", Form::Text, "name of its column; default: where it stands"),
-        Key::need("lower", Form::Measure, "lower end of the search"),
-        Key::need("upper", Form::Measure, "upper end of the search"),
-        Key::need("limit", Form::Text, "name of the limit"),
-        Key::may(
-            "tolerance",
-            Form::Quantity("1", NotNegative),
-            "width of the last bracket over its larger end; default 0.1 %",
-        ),
-    ],
+    keys: keys! {
+        need "value": Form::Text, "where it stands";
+        may "name": Form::Text, "name of its column; default: where it stands";
+        need "lower": Form::Measure, "lower end of the search";
+        need "upper": Form::Measure, "upper end of the search";
+        need "limit": Form::Text, "name of the limit";
+        may "tolerance": Form::Quantity("1", NotNegative),
+            "width of the last bracket over its larger end; default 0.1 %";
+    },
 };

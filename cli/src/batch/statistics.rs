@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use serde::Serialize;
+use serde::{Serialize, Serializer};
 use statrs::function::beta::beta_reg;
 
 use crate::batch::errors::{Errors, rulings};

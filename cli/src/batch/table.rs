@@ -44,17 +44,15 @@ pub(super) struct ErrorColumn {
 }
 
 impl BatchResult<'_> {
-    /// The columns of errors: of every output but the ledger's, which are errors themselves; none where none was
+    /// The columns of errors: of every output that is no error itself; none where none was
     /// estimated.
     pub(super) fn error_columns(&self) -> Vec<ErrorColumn> {
         let BatchResult { study, rows, errors, .. } = *self;
         if study.plan.estimate == Estimated::None {
             return Vec::new();
         }
-        let outputs = study.outputs.len().saturating_sub(study.of_ledger());
-        let mut all: Vec<ErrorColumn> = study.outputs[..outputs]
-            .iter()
-            .enumerate()
+        let estimated = study.outputs.iter().enumerate().filter(|(_, c)| !c.exact);
+        let mut all: Vec<ErrorColumn> = estimated
             .map(|(output, c)| ErrorColumn {
                 output,
                 name: format!("{}.error", c.name),
@@ -63,7 +61,9 @@ impl BatchResult<'_> {
             })
             .collect();
         for row in rows.values() {
-            for (column, error) in all.iter_mut().zip(errors.of_row(study, row)) {
+            let of_row = errors.of_row(study, row);
+            for column in &mut all {
+                let error = &of_row[column.output];
                 // A number that there is not has no error.
                 let own = error.plus_minus().filter(|_| !row.outputs[column.output].is_nan());
                 column.values.push(own.unwrap_or(f64::NAN));

@@ -18,16 +18,16 @@ use crate::batch::parameter_path::{ParameterPath, PathContext};
 use crate::batch::parquet::{as_csv, is_parquet};
 use crate::batch::plan::{Plan, beside};
 use crate::batch::read::{Against, PlanFile, open_plan, understand};
-use crate::batch::row::{Column, Row, Status, columns, columns_of_study, numbers};
+use crate::batch::row::{self, Column, Row, Status};
 use crate::batch::subject::{Prepared, Subject, prepare};
 use crate::diagnostic::{Refusal, Sources};
 use crate::input::keys::InputError;
 use crate::input::keys::include::Open;
 use crate::input::keys::raw::RawTable;
-use crate::input::scenario::build::{Reductions, build_with};
+use crate::input::scenario::build::{Judged, Ready, Reductions, build_with};
 use crate::input::scenario::resolve::{self, Loaded, as_typed};
-use crate::judge::{Bounds, Computed, Level, Limit, Number, Occurrence, Uncertainty};
-use crate::output::account::{Account, Judgement, Outcome};
+use crate::judge::{Bounds, Computed, End, Level, Limit, Uncertainty};
+use crate::output::account::{Account, Outcome};
 use crate::study::run::{self, Built};
 
 /// A plan with its scenario, ready to run any of its variants.
@@ -129,11 +129,27 @@ fn run_of(plan: &PlanFile, path: &Path, reductions: &Reductions, open: Open<'_>)
         section: &crate::input::scenario::sections::SCENARIO,
         scenario: Some(&scenario),
     };
-    let limits = ready.judging.judged.iter().map(|j| j.limit.name.as_str()).collect();
-    let against = Against { context, ready: Some(&ready), limits };
+    let outline = run::outline(&ready);
+    let own = Column::all_of(&outline);
+    let limits = limits_of(&ready, &own);
+    let names = limits.iter().map(|l| l.limit.name.as_str()).collect();
+    let against = Against { context, ready: Some(&ready), own: &own, limits: names };
     let resolved = understand(plan, &against, open).map_err(|r| of_plan(plan, InputError::Refused(r)))?;
-    let columns = columns(&resolved, &ready);
+    let columns = row::columns(&resolved, &own, limits);
     Ok((typed.root, Some(loaded), Subject::Run, resolved, columns))
+}
+
+/// The limits of a run, the user's first; a side that is not bounded counts as the other one.
+fn limits_of(ready: &Ready, own: &[Column]) -> Vec<Bound> {
+    let bound = |j: &Judged| {
+        let at = |end| own.iter().position(|c| c.name == j.limit.number(end));
+        let [least, largest] = End::BOTH.map(at);
+        let columns = (least.or(largest)?, largest.or(least)?);
+        Some(Bound { limit: j.limit.clone(), columns, varied: (None, None) })
+    };
+    let mut judged: Vec<&Judged> = ready.judging.judged.iter().collect();
+    judged.sort_by_key(|j| j.limit.set_by);
+    judged.into_iter().filter_map(bound).collect()
 }
 
 /// A plan that varies a rating or a dead-time study.
@@ -145,9 +161,9 @@ fn study_of(plan: &PlanFile, open: Open<'_>) -> Result<Read, Wrong> {
     let context =
         PathContext { what: "the study", root: &root, section, scenario: meant_scenario.as_deref() };
     let names = limits.iter().map(|l| l.limit.name.as_str()).collect();
-    let against = Against { context, ready: None, limits: names };
+    let against = Against { context, ready: None, own: &columns, limits: names };
     let resolved = understand(plan, &against, open).map_err(wrong)?;
-    let columns = columns_of_study(&resolved, columns, limits);
+    let columns = row::columns(&resolved, &columns, limits);
     Ok((root, None, subject, resolved, columns))
 }
 
@@ -245,7 +261,7 @@ impl PlannedBatch {
         self.plan.inputs.iter().map(|i| &i.parameter).zip(self.inputs(variant).iter().copied()).collect()
     }
 
-    fn without(&self, status: Status, error: String) -> Once {
+    pub(super) fn without(&self, status: Status, error: String) -> Once {
         Once::of_row(Row::new(status, error, vec![f64::NAN; self.outputs.len()]), None)
     }
 
@@ -286,9 +302,10 @@ impl PlannedBatch {
         stop: &AtomicBool,
     ) -> Option<Once> {
         if !matches!(self.subject, Subject::Run) {
-            let searched = self.plan.search.as_ref().map(|s| s.limit.as_str());
-            let report = self.subject.once(&self.root, settings, &self.outputs, searched, level, stop);
-            return report.map(|(row, kept, computed)| Once { row, kept, computed });
+            return match self.subject.once(&self.root, settings, &self.outputs, level, stop)? {
+                Ok((study, limits)) => Some(self.row(&study, &limits, &[])),
+                Err((status, why)) => Some(self.without(status, why)),
+            };
         }
         let Built { mut setup, mut facts } = match self.built(settings) {
             Ok(built) => built,
@@ -308,40 +325,13 @@ impl PlannedBatch {
         };
         run.finish(&mut measures);
         let account = Account::new(&run, &facts, measures.cleared(), outcome);
-        Some(self.row(&account, &measures, facts.placed.len()))
+        Some(self.of_run(&account, &measures))
     }
 
     /// What a run that is over gives.
-    pub(super) fn row(&self, account: &Account, measures: &Measures<'_>, components: usize) -> Once {
-        let (status, error) = match &account.outcome {
-            Outcome::Failed(why) => (Status::Failed, why.clone()),
-            _ => (Status::Done, String::new()),
-        };
-        let limit =
-            self.plan.search.as_ref().and_then(|s| account.judged.iter().find(|j| j.limit.name == s.limit));
-        let kept = limit.map(|j| j.kept).filter(|_| status == Status::Done);
-        let mut numbers = numbers(account, &self.plan.measures, &measures.values(), components);
-        if let Some(search) = &self.plan.search {
-            numbers.insert(0, Number::plain(&search.name, f64::NAN));
-        }
-        if numbers.len() != self.outputs.len() {
-            // A number that decides what there is to tell: not one that a table with common columns can vary.
-            let why = "this variant has a different set of outputs";
-            return self.without(Status::Refused, why.into());
-        }
-        let mut row = Row::new(status, error, numbers.iter().map(|n| n.value).collect());
-        let each = |l: &Limit| [l.bounds.lower, l.bounds.upper];
-        let bounds: Vec<f64> = account.judged.iter().flat_map(|j| each(&j.limit)).collect();
-        if !self.limits.iter().flat_map(|l| each(&l.limit)).eq(bounds.iter().copied()) {
-            row.bounds = bounds;
-        }
-        let open = |j: &Judgement| j.occurrence == Occurrence::Open;
-        row.open = (0..account.judged.len()).filter(|&k| open(&account.judged[k])).collect();
-        row.doubts = account.doubts.iter().map(|d| d.text.as_str()).collect::<Vec<_>>().join("; ");
-        row.out_of_range = account.doubts.iter().any(|d| d.out_of_range);
-        row.stalled = account.counters.stalled > 0;
-        let mut course = measures.course().to_vec();
-        account.add_to_course(&mut course);
-        Once { row, kept, computed: Computed { numbers, course, ..Computed::default() } }
+    pub(super) fn of_run(&self, account: &Account, measures: &Measures<'_>) -> Once {
+        let mut study = run::of_account(account);
+        study.computation.course.extend(measures.course().iter().cloned());
+        self.row(&study, &[], &measures.values())
     }
 }

@@ -20,7 +20,7 @@ use crate::judge::{
     Bounds, Computed, FACTOR, Far, Moved, Spread, Uncertainty, differences, propagate, variance,
 };
 use crate::output::answer::{Estimation, Outcome, Study, StudyTable};
-use crate::output::table::{Cell, Head, OF_ROW, Table, UNIT};
+use crate::output::table::{Cell, OF_ROW, Rows, UNIT};
 use crate::output::written::Refused;
 use crate::study::question::section;
 use crate::study::{Context, Entry, Question};
@@ -216,26 +216,27 @@ impl<'a> Spreading<'a> {
             (d[most] != 0.0).then(|| moved[most].name.clone())
         };
         let exact = |k: usize| study.answers.get(k).is_some_and(|a| a.exact);
-        let row = |(k, spread): (usize, &Spread)| -> Vec<Cell> {
-            let (deviation, kind, why) = match spread {
-                Spread::Linear { deviation } => (Some(*deviation), "linear", ""),
-                Spread::Unresolved { deviation } => (Some(*deviation), "unresolved", ""),
-                Spread::NotLinear { why } => (None, "not linear", why.as_str()),
-            };
-            let error = |x: Option<f64>| x.map_or(Cell::None, |x| Cell::Error(Uncertainty::within(x)));
-            vec![
-                centre.numbers[k].name.as_str().into(),
-                known[k].0.as_str().into(),
-                centre.numbers[k].value.into(),
-                error(deviation),
-                error(deviation.map(|d| FACTOR * d)),
-                kind.into(),
-                most_by(k).unwrap_or_default().as_str().into(),
-                why.into(),
-            ]
+        let words = |spread: &Spread| match spread {
+            Spread::Linear { .. } => ("linear", String::new()),
+            Spread::Unresolved { .. } => ("unresolved", String::new()),
+            Spread::NotLinear { why } => ("not linear", why.clone()),
         };
-        let rows = spreads.iter().enumerate().filter(|(k, _)| !exact(*k)).map(row).collect();
-        study.tables.extend([self.table(), numbers(rows)]);
+        let times = |spread: &Spread, factor: f64| {
+            let error = spread.plus_minus().map(|x| Uncertainty::within(factor * x / FACTOR));
+            error.map_or(Cell::None, Cell::Error)
+        };
+        let numbers = Rows::of((0..spreads.len()).filter(|k| !exact(*k)))
+            .text("number", |&k| centre.numbers[k].name.clone())
+            .text(UNIT, |&k| known[k].0.clone())
+            .number("value", "value", OF_ROW, |&k| centre.numbers[k].value)
+            .number("deviation", "standard deviation", OF_ROW, |&k| times(&spreads[k], 1.0))
+            .number("plus_minus", "\u{b1} input", OF_ROW, |&k| times(&spreads[k], FACTOR))
+            .text("kind", |&k| words(&spreads[k]).0)
+            .text("by", |&k| most_by(k).unwrap_or_default())
+            .text("why", |&k| words(&spreads[k]).1)
+            .table();
+        let numbers = StudyTable::new("spread", "What it does to the numbers", 1, numbers);
+        study.tables.extend([self.table(), numbers]);
         for (answer, spread) in study.answers.iter_mut().zip(spreads) {
             answer.spread = Some(spread).filter(|_| !answer.exact);
         }
@@ -254,22 +255,12 @@ impl<'a> Spreading<'a> {
 
     /// The inputs.
     fn table(&self) -> StudyTable {
-        let heads = vec![
-            Head::text("input"),
-            Head::text(UNIT),
-            Head::number("value", "value", OF_ROW),
-            Head::number("deviation", "standard deviation", OF_ROW),
-        ];
-        let row = |i: &Input| -> Vec<Cell> {
-            let deviation = Cell::Error(Uncertainty::within(i.deviation));
-            vec![
-                i.parameter.path.as_str().into(),
-                i.parameter.unit.as_str().into(),
-                i.value.into(),
-                deviation,
-            ]
-        };
-        let data = Table { heads, rows: self.inputs.iter().map(row).collect() };
+        let data = Rows::of(&self.inputs)
+            .text("input", |i| i.parameter.path.clone())
+            .text(UNIT, |i| i.parameter.unit.clone())
+            .number("value", "value", OF_ROW, |i| i.value)
+            .number("deviation", "standard deviation", OF_ROW, |i| Uncertainty::within(i.deviation))
+            .table();
         StudyTable::new("spread_inputs", "Spread of the input", 1, data)
     }
 
@@ -298,18 +289,4 @@ impl<'a> Spreading<'a> {
         }
         all
     }
-}
-
-fn numbers(rows: Vec<Vec<Cell>>) -> StudyTable {
-    let heads = vec![
-        Head::text("number"),
-        Head::text(UNIT),
-        Head::number("value", "value", OF_ROW),
-        Head::number("deviation", "standard deviation", OF_ROW),
-        Head::number("plus_minus", "\u{b1} input", OF_ROW),
-        Head::text("kind"),
-        Head::text("by"),
-        Head::text("why"),
-    ];
-    StudyTable::new("spread", "What it does to the numbers", 1, Table { heads, rows })
 }

@@ -8,6 +8,9 @@ use serde::{Serialize, Serializer};
 use crate::judge::Uncertainty;
 
 mod errors;
+mod rows;
+
+pub use rows::Rows;
 
 /// One column.
 #[derive(Clone, Debug, PartialEq)]
@@ -75,6 +78,17 @@ impl From<f64> for Cell {
 impl From<&str> for Cell {
     fn from(x: &str) -> Self {
         Self::Text(x.into())
+    }
+}
+
+impl From<String> for Cell {
+    fn from(x: String) -> Self {
+        Self::Text(x)
+    }
+}
+impl From<Uncertainty> for Cell {
+    fn from(error: Uncertainty) -> Self {
+        Self::Error(error)
     }
 }
 

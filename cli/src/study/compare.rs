@@ -11,11 +11,11 @@ use rayon::prelude::*;
 
 use super::{Context, Count, Entry, Input, Question, StudyError, What};
 use crate::diagnostic::nearest;
-use crate::input::keys::shape::{Form, Key, Kinds, Section};
+use crate::input::keys::shape::{Form, Kinds, Section, keys};
 use crate::input::keys::words::one_of;
 use crate::output::answer::{Answer, Study, StudyFigure, StudyTable};
 use crate::output::plot::{Axis, Bars, Figure as Picture, Panel, Series};
-use crate::output::table::{Cell, Head, Table};
+use crate::output::table::{Rows, Table};
 
 /// The study.
 pub static STUDY: Entry = Entry {
@@ -36,47 +36,24 @@ static SECTION: Section = Section {
     name: "compare",
     help: "Compare parts by their figures of merit, at 25 degC and at a working temperature",
     kinds: Kinds::None,
-    keys: &[
-        Key::need("part", Form::OneOrMore, "shipped parts by name, or part files ending in .toml"),
-        Key::may("reference", Form::Text, "the part that has 1 in every figure; without it the first one"),
-        Key::may("temperature", Form::Quantity("degC", Any), "working junction temperature, beside 25 degC")
-            .or(125.0),
-        Key::may(
-            "voltage",
-            Form::Quantity("V", Positive),
-            "blocking voltage for output charge and energy, gate charge and recovery",
-        )
-        .or(400.0),
-        Key::may(
-            "rate",
-            Form::Quantity("A/s", Positive),
-            "rate at which the diode's current falls in the recovery",
-        )
-        .or(1e9),
-        Key::may(
-            "test-current",
-            Form::Quantity("A", Positive),
-            "test current of on-resistance, drop and recovery; without it each part's own: where its channel drops 0.2 V at 25 degC, or 1 A/mm^2 of a diode's die",
-        ),
-        Key::may(
-            "gate-on",
-            Form::Quantity("V", Any),
-            "gate-source voltage that turns on; without it the one at which each part states its on-resistance",
-        ),
-        Key::may("gate-off", Form::Quantity("V", Any), "gate-source voltage that turns off").or(0.0),
-        Key::may(
-            "current",
-            Form::Quantity("A", Positive),
-            "direct current that devices in parallel have to carry",
-        ),
-        Key::may("heatsink", Form::Quantity("degC", Any), "temperature of their heatsink"),
-        Key::may(
-            "interface",
-            Form::Quantity("K/W", NotNegative),
-            "thermal resistance from each case to the heatsink",
-        )
-        .or(0.0),
-    ],
+    keys: keys! {
+        need "part": Form::OneOrMore, "shipped parts by name, or part files ending in .toml";
+        may "reference": Form::Text, "the part that has 1 in every figure; without it the first one";
+        may "temperature": Form::Quantity("degC", Any), "working junction temperature, beside 25 degC", or 125.0;
+        may "voltage": Form::Quantity("V", Positive),
+            "blocking voltage for output charge and energy, gate charge and recovery", or 400.0;
+        may "rate": Form::Quantity("A/s", Positive),
+            "rate at which the diode's current falls in the recovery", or 1e9;
+        may "test-current": Form::Quantity("A", Positive),
+            "test current of on-resistance, drop and recovery; without it each part's own: where its channel drops 0.2 V at 25 degC, or 1 A/mm^2 of a diode's die";
+        may "gate-on": Form::Quantity("V", Any),
+            "gate-source voltage that turns on; without it the one at which each part states its on-resistance";
+        may "gate-off": Form::Quantity("V", Any), "gate-source voltage that turns off", or 0.0;
+        may "current": Form::Quantity("A", Positive), "direct current that devices in parallel have to carry";
+        may "heatsink": Form::Quantity("degC", Any), "temperature of their heatsink";
+        may "interface": Form::Quantity("K/W", NotNegative),
+            "thermal resistance from each case to the heatsink", or 0.0;
+    },
 };
 
 /// The law behind the number in parallel.
@@ -286,73 +263,67 @@ impl Compared {
     }
 
     /// A row for each part at each temperature.
-    fn table(&self, heads: Vec<Head>, row: impl Fn(&[Figures], usize) -> Vec<Cell>) -> Table {
-        let all = [Head::text("part"), Head::number("temperature", "T_j", "degC")];
-        let mut rows: Vec<Vec<Cell>> = Vec::new();
-        for (celsius, all) in &self.figures {
-            for (k, part) in self.parts.iter().enumerate() {
-                let mut cells: Vec<Cell> = vec![part.name.as_str().into(), (*celsius).into()];
-                cells.extend(row(all, k));
-                rows.push(cells);
-            }
-        }
-        Table { heads: all.into_iter().chain(heads).collect(), rows }
+    fn rows(&self) -> Rows<(f64, &[Figures], usize)> {
+        let count = self.parts.len();
+        let each = self.figures.iter().flat_map(|(t, all)| (0..count).map(move |k| (*t, &all[..], k)));
+        Rows::of(each).text("part", |r| self.parts[r.2].name.clone()).number(
+            "temperature",
+            "T_j",
+            "degC",
+            |r| r.0,
+        )
     }
 
     fn figures(&self) -> Table {
-        let heads = FIGURES.iter().map(|f| Head::number(f.key, f.symbol, f.unit)).collect();
-        self.table(heads, |all, k| FIGURES.iter().map(|f| (f.value)(&all[k]).into()).collect())
+        FIGURES
+            .iter()
+            .fold(self.rows(), |rows, f| rows.number(f.key, f.symbol, f.unit, |r| (f.value)(&r.1[r.2])))
+            .table()
     }
 
     fn relatives(&self) -> Table {
-        let heads = FIGURES.iter().map(|f| Head::number(f.key, f.symbol, "1")).collect();
-        self.table(heads, |all, k| FIGURES.iter().map(|f| self.relative(all, k, f.value).into()).collect())
+        FIGURES
+            .iter()
+            .fold(self.rows(), |rows, f| {
+                rows.number(f.key, f.symbol, "1", |r| self.relative(r.1, r.2, f.value))
+            })
+            .table()
     }
 
     fn sources(&self) -> Table {
-        type Column = (&'static str, &'static str, &'static str, fn(&Figures) -> Option<f64>);
-        const COLUMNS: [Column; 10] = [
-            ("test_current", "I", "A", |f| Some(f.current)),
-            ("gate_on", "V_GS", "V", |f| f.gate_on),
-            ("area", "A", "m^2", |f| f.area),
-            ("output_charge", "Q_oss", "C", |f| Some(f.output.charge)),
-            ("output_energy", "E_oss", "J", |f| Some(f.output.energy)),
-            ("output_capacitance_time_related", "C_o(tr)", "F", |f| Some(f.output.time_related())),
-            ("output_capacitance_energy_related", "C_o(er)", "F", |f| Some(f.output.energy_related())),
-            ("gate_charge", "Q_g", "C", |f| f.gate_charge),
-            ("recovery_charge", "Q_rr", "C", |f| Some(f.recovery_charge)),
-            ("recovery_current", "I_RM", "A", |f| Some(f.recovery_current)),
-        ];
-        let heads = COLUMNS.map(|(name, symbol, unit, _)| Head::number(name, symbol, unit)).to_vec();
-        self.table(heads, |all, k| COLUMNS.iter().map(|c| (c.3)(&all[k]).into()).collect())
+        self.rows()
+            .number("test_current", "I", "A", |r| r.1[r.2].current)
+            .number("gate_on", "V_GS", "V", |r| r.1[r.2].gate_on)
+            .number("area", "A", "m^2", |r| r.1[r.2].area)
+            .number("output_charge", "Q_oss", "C", |r| r.1[r.2].output.charge)
+            .number("output_energy", "E_oss", "J", |r| r.1[r.2].output.energy)
+            .number("output_capacitance_time_related", "C_o(tr)", "F", |r| r.1[r.2].output.time_related())
+            .number("output_capacitance_energy_related", "C_o(er)", "F", |r| r.1[r.2].output.energy_related())
+            .number("gate_charge", "Q_g", "C", |r| r.1[r.2].gate_charge)
+            .number("recovery_charge", "Q_rr", "C", |r| r.1[r.2].recovery_charge)
+            .number("recovery_current", "I_RM", "A", |r| r.1[r.2].recovery_current)
+            .table()
     }
 
     fn in_parallel(&self) -> Table {
-        type Column = (&'static str, &'static str, &'static str, fn(&Steady) -> f64);
-        const COLUMNS: [Column; 6] = [
-            ("number", "number", "1", |s| f64::from(s.number)),
-            ("current_each", "each", "A", |s| s.current),
-            ("drop", "drop", "V", |s| s.drop),
-            ("heat_each", "heat each", "W", |s| s.power),
-            ("junction", "T_j", "degC", |s| s.junction),
-            ("hottest", "T_j,max", "degC", |s| s.hottest),
-        ];
-        let mut heads = vec![Head::text("part")];
-        heads.extend(COLUMNS.map(|(name, symbol, unit, _)| Head::number(name, symbol, unit)));
-        heads.push(Head::text("remark"));
-        let row = |(part, found): (&Part, &Option<Option<Steady>>)| {
-            let steady = found.flatten();
-            let mut cells: Vec<Cell> = vec![part.name.as_str().into()];
-            cells.extend(COLUMNS.iter().map(|c| Cell::from(steady.as_ref().map(c.3))));
-            let remark = match found {
-                Some(None) => "none is enough",
-                None if !is_switch(part) => "no switch",
-                _ => "",
-            };
-            cells.push(remark.into());
-            cells
+        let remark = |(part, found): &(&Part, &Option<Option<Steady>>)| match found {
+            Some(None) => "none is enough",
+            None if !is_switch(part) => "no switch",
+            _ => "",
         };
-        Table { heads, rows: self.parts.iter().zip(&self.parallel).map(row).collect() }
+        let steady = |of: fn(&Steady) -> f64| {
+            move |(_, found): &(&Part, &Option<Option<Steady>>)| found.as_ref()?.as_ref().map(of)
+        };
+        Rows::of(self.parts.iter().zip(&self.parallel))
+            .text("part", |(part, _)| part.name.clone())
+            .number("number", "number", "1", steady(|s| f64::from(s.number)))
+            .number("current_each", "each", "A", steady(|s| s.current))
+            .number("drop", "drop", "V", steady(|s| s.drop))
+            .number("heat_each", "heat each", "W", steady(|s| s.power))
+            .number("junction", "T_j", "degC", steady(|s| s.junction))
+            .number("hottest", "T_j,max", "degC", steady(|s| s.hottest))
+            .text("remark", remark)
+            .table()
     }
 
     fn picture(&self) -> Picture {

@@ -10,7 +10,7 @@ use crate::input::keys::InputError;
 use crate::input::keys::fields::Fields;
 use crate::input::keys::include::{Open, reason};
 use crate::input::keys::raw::{Node, Raw, RawTable};
-use crate::input::keys::shape::{Form, Key, Kinds, Section};
+use crate::input::keys::shape::{Form, Key, Kinds, Section, keys};
 use crate::input::package::sections::PACKAGE;
 use crate::input::parts::sections::{PART, POINTS};
 use crate::input::scenario::resolve::{Loaded, as_typed_beside};
@@ -294,12 +294,12 @@ pub static LIMIT: Section = Section {
     name: "limit",
     help: "Bounds of an answer; yields and verdicts are about them",
     kinds: Kinds::None,
-    keys: &[
-        Key::need("name", Form::Name, "unique name"),
-        Key::need("output", Form::Text, "name of the answer, as its column in the table"),
-        Key::may("min", Form::Measure, "least value"),
-        Key::may("max", Form::Measure, "largest value"),
-    ],
+    keys: keys! {
+        need "name": Form::Name, "unique name";
+        need "output": Form::Text, "name of the answer, as its column in the table";
+        may "min": Form::Measure, "least value";
+        may "max": Form::Measure, "largest value";
+    },
 };
 
 /// The root table of a section as typed, without its files.

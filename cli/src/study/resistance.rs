@@ -9,10 +9,10 @@ use joulestep_models::part::{Material, Part};
 use rayon::prelude::*;
 
 use super::{Context, Count, Entry, Input, Question, StudyError, What};
-use crate::input::keys::shape::{Form, Key, Kinds, Section};
+use crate::input::keys::shape::{Form, Kinds, Section, keys};
 use crate::output::answer::{Answer, Study, StudyFigure, StudyTable};
 use crate::output::plot::{Axis, Bars, Chart, Curve, Figure, Line, Marker, Panel, Series};
-use crate::output::table::{Cell, Head, Table};
+use crate::output::table::{Rows, Table};
 
 /// The study.
 pub static STUDY: Entry = Entry {
@@ -32,29 +32,17 @@ static SECTION: Section = Section {
     name: "resistance",
     help: "On-resistance against temperature, its budget, and the dies against the unipolar limit",
     kinds: Kinds::None,
-    keys: &[
-        Key::need("part", Form::OneOrMore, "shipped parts by name, or part files ending in .toml"),
-        Key::may("from", Form::Quantity("degC", Any), "lowest junction temperature").or(-50.0),
-        Key::may(
-            "to",
-            Form::Quantity("degC", Any),
-            "highest junction temperature; a part ends at its own limit",
-        )
-        .or(175.0),
-        Key::may("step", Form::Quantity("K", Positive), "step between temperatures").or(25.0),
-        Key::may("temperature", Form::Quantity("degC", Any), "temperature of the budget, beside 25 degC")
-            .or(125.0),
-        Key::may(
-            "test-current",
-            Form::Quantity("A", Positive),
-            "drain current; without it each part's own: where its channel drops 0.2 V at 25 degC",
-        ),
-        Key::may(
-            "gate-on",
-            Form::Quantity("V", Any),
-            "gate-source voltage that turns on; without it the one at which each part states its on-resistance",
-        ),
-    ],
+    keys: keys! {
+        need "part": Form::OneOrMore, "shipped parts by name, or part files ending in .toml";
+        may "from": Form::Quantity("degC", Any), "lowest junction temperature", or -50.0;
+        may "to": Form::Quantity("degC", Any), "highest junction temperature; a part ends at its own limit", or 175.0;
+        may "step": Form::Quantity("K", Positive), "step between temperatures", or 25.0;
+        may "temperature": Form::Quantity("degC", Any), "temperature of the budget, beside 25 degC", or 125.0;
+        may "test-current": Form::Quantity("A", Positive),
+            "drain current; without it each part's own: where its channel drops 0.2 V at 25 degC";
+        may "gate-on": Form::Quantity("V", Any),
+            "gate-source voltage that turns on; without it the one at which each part states its on-resistance";
+    },
 };
 
 /// Most temperatures of a curve.
@@ -178,59 +166,38 @@ fn solve(question: &Question, _: &Context<'_>) -> Result<Study, StudyError> {
 }
 
 fn budgets(all: &[One]) -> Table {
-    let heads = vec![
-        Head::text("part"),
-        Head::text("piece"),
-        Head::text("die"),
-        Head::number("cold", "25 °C", "ohm"),
-        Head::number("cold_share", "share", "1"),
-        Head::number("working", "working", "ohm"),
-        Head::number("working_share", "share", "1"),
-    ];
-    let mut rows: Vec<Vec<Cell>> = Vec::new();
-    for (o, [cold, warm]) in all.iter().filter_map(|o| Some((o, o.pieces.as_ref()?))) {
-        for (a, b) in cold.iter().zip(warm) {
-            let die = a.die.as_deref().unwrap_or("-");
-            let mut row: Vec<Cell> = vec![o.part.name.as_str().into(), a.name.as_str().into(), die.into()];
-            row.extend([a.resistance, a.share, b.resistance, b.share].map(Cell::from));
-            rows.push(row);
-        }
-    }
-    Table { heads, rows }
+    let with = all.iter().filter_map(|o| Some((o, o.pieces.as_ref()?)));
+    Rows::of(with.flat_map(|(o, [cold, warm])| cold.iter().zip(warm).map(move |(a, b)| (o, a, b))))
+        .text("part", |(o, ..)| o.part.name.clone())
+        .text("piece", |(_, a, _)| a.name.clone())
+        .text("die", |(_, a, _)| a.die.clone().unwrap_or("-".into()))
+        .number("cold", "25 °C", "ohm", |(_, a, _)| a.resistance)
+        .number("cold_share", "share", "1", |(_, a, _)| a.share)
+        .number("working", "working", "ohm", |(.., b)| b.resistance)
+        .number("working_share", "share", "1", |(.., b)| b.share)
+        .table()
 }
 
 fn limits(all: &[One]) -> Table {
-    let heads = vec![
-        Head::text("part"),
-        Head::text("die"),
-        Head::number("blocks", "V_BR", "V"),
-        Head::number("specific", "R·A", "ohm m^2"),
-        Head::number("limit", "limit", "ohm m^2"),
-        Head::number("ratio", "times", "1"),
-    ];
-    let row = |(o, p): (&One, &Place)| -> Vec<Cell> {
-        let mut row: Vec<Cell> = vec![o.part.name.as_str().into(), p.die.as_str().into()];
-        row.extend([p.blocks, p.specific, p.limit.specific, p.ratio()].map(Cell::from));
-        row
-    };
-    let places = all.iter().flat_map(|o| o.places.iter().map(move |p| (o, p)));
-    Table { heads, rows: places.map(row).collect() }
+    Rows::of(all.iter().flat_map(|o| o.places.iter().map(move |p| (o, p))))
+        .text("part", |(o, _)| o.part.name.clone())
+        .text("die", |(_, p)| p.die.clone())
+        .number("blocks", "V_BR", "V", |(_, p)| p.blocks)
+        .number("specific", "R·A", "ohm m^2", |(_, p)| p.specific)
+        .number("limit", "limit", "ohm m^2", |(_, p)| p.limit.specific)
+        .number("ratio", "times", "1", |(_, p)| p.ratio())
+        .table()
 }
 
 fn table(all: &[One]) -> Table {
-    let heads = vec![
-        Head::text("part"),
-        Head::number("temperature", "T_j", "degC"),
-        Head::number("on_resistance", "R_on", "ohm"),
-        Head::number("on_resistance_relative", "R_on/R_on(25 °C)", "1"),
-        Head::number("test_current", "I", "A"),
-        Head::number("gate_on", "V_GS", "V"),
-    ];
-    let row = |o: &One, &(t, r): &(f64, f64)| -> Vec<Cell> {
-        let [t, r, relative] = [t, r, r / o.cold].map(Cell::from);
-        vec![o.part.name.as_str().into(), t, r, relative, o.current.into(), o.gate.into()]
-    };
-    Table { heads, rows: all.iter().flat_map(|o| o.curve.iter().map(move |p| row(o, p))).collect() }
+    Rows::of(all.iter().flat_map(|o| o.curve.iter().map(move |p| (o, p))))
+        .text("part", |(o, _)| o.part.name.clone())
+        .number("temperature", "T_j", "degC", |(_, p)| p.0)
+        .number("on_resistance", "R_on", "ohm", |(_, p)| p.1)
+        .number("on_resistance_relative", "R_on/R_on(25 °C)", "1", |(o, p)| p.1 / o.cold)
+        .number("test_current", "I", "A", |(o, _)| o.current)
+        .number("gate_on", "V_GS", "V", |(o, _)| o.gate)
+        .table()
 }
 
 const DEFINITIONS: [(&str, &str); 3] = [

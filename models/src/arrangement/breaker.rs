@@ -15,15 +15,15 @@ use joulestep_engine::error::CircuitError;
 use super::Arrangement;
 use super::builder::{Builder, Role, TRIP};
 use super::keys::COMMON;
-use crate::model::{Param, Range, join};
+use crate::model::{Param, Range, join, params};
 
 type Done = Result<(), CircuitError>;
 
-const CLAMP: [Param; 3] = [
-    Param::with("clamp-voltage", "V", 470.0, Range::Positive, "Varistor: voltage at 1 mA"),
-    Param::with("clamping-voltage", "V", 600.0, Range::Positive, "Varistor: voltage at the clamping current"),
-    Param::with("clamping-current", "A", 300.0, Range::Positive, "Varistor: clamping current"),
-];
+const CLAMP: [Param; 3] = params! {
+    with "clamp-voltage", "V", 470.0, Range::Positive, "Varistor: voltage at 1 mA";
+    with "clamping-voltage", "V", 600.0, Range::Positive, "Varistor: voltage at the clamping current";
+    with "clamping-current", "A", 300.0, Range::Positive, "Varistor: clamping current";
+};
 
 fn clamp(builder: &mut Builder<'_>, high: NodeId, low: NodeId) -> Done {
     let given = [
@@ -69,21 +69,15 @@ pub(super) const BREAKER: Arrangement = Arrangement {
         COMMON,
         join::<3, 7, 10>(
             CLAMP,
-            [
-                Param::with(
-                    "line-inductance",
-                    "H",
-                    40e-6,
-                    Range::Positive,
-                    "Inductance of the line behind the breaker",
-                ),
-                Param::with("line-resistance", "ohm", 4e-3, Range::NotNegative, "Its resistance"),
-                Param::with("load-resistance", "ohm", 10.0, Range::Positive, "Load"),
-                Param::with("fault-resistance", "ohm", 3e-3, Range::Positive, "Short circuit over the load"),
-                Param::with("fault-at", "s", 100e-6, Range::NotNegative, "When it happens"),
-                Param::with("trip-current", "A", 200.0, Range::Positive, "Current, either way, that trips"),
-                Param::with("trip-delay", "s", 500e-9, Range::NotNegative, "From there to the turn-off"),
-            ],
+            params! {
+                with "line-inductance", "H", 40e-6, Range::Positive, "Inductance of the line behind the breaker";
+                with "line-resistance", "ohm", 4e-3, Range::NotNegative, "Its resistance";
+                with "load-resistance", "ohm", 10.0, Range::Positive, "Load";
+                with "fault-resistance", "ohm", 3e-3, Range::Positive, "Short circuit over the load";
+                with "fault-at", "s", 100e-6, Range::NotNegative, "When it happens";
+                with "trip-current", "A", 200.0, Range::Positive, "Current, either way, that trips";
+                with "trip-delay", "s", 500e-9, Range::NotNegative, "From there to the turn-off";
+            },
         ),
     ),
     places: &["forward", "reverse"],
@@ -136,20 +130,14 @@ pub(super) const PRECHARGE: Arrangement = Arrangement {
     help: "A switch charges a bank through a choke in pulses between two currents, then stays on",
     params: &join::<15, 6, 21>(
         COMMON,
-        [
-            Param::with("choke", "H", 40e-6, Range::Positive, "Inductance of the choke"),
-            Param::with("choke-resistance", "ohm", 4e-3, Range::NotNegative, "Its resistance"),
-            Param::with("capacitance", "F", 100e-6, Range::Positive, "The bank"),
-            Param::with("lower-current", "A", 10.0, Range::NotNegative, "Turns on below"),
-            Param::with("upper-current", "A", 40.0, Range::Positive, "Turns off above"),
-            Param::with(
-                "done-at",
-                "1",
-                0.98,
-                Range::Between(0.0, 1.0),
-                "Share of the supply at which it stays on",
-            ),
-        ],
+        params! {
+            with "choke", "H", 40e-6, Range::Positive, "Inductance of the choke";
+            with "choke-resistance", "ohm", 4e-3, Range::NotNegative, "Its resistance";
+            with "capacitance", "F", 100e-6, Range::Positive, "The bank";
+            with "lower-current", "A", 10.0, Range::NotNegative, "Turns on below";
+            with "upper-current", "A", 40.0, Range::Positive, "Turns off above";
+            with "done-at", "1", 0.98, Range::Between(0.0, 1.0), "Share of the supply at which it stays on";
+        },
     ),
     places: &["switch", "freewheel"],
     source: "a bank takes C·V²/2 from what the supply gives",
@@ -200,12 +188,12 @@ pub(super) const BREAK: Arrangement = Arrangement {
         COMMON,
         join::<3, 4, 7>(
             CLAMP,
-            [
-                Param::with("load-inductance", "H", 200e-6, Range::Positive, "Inductance of the load"),
-                Param::with("load-resistance", "ohm", 10.0, Range::Positive, "Its resistance"),
-                Param::with("load-current", "A", 40.0, Range::NotNegative, "Current at the start"),
-                Param::with("open-at", "s", 5e-6, Range::NotNegative, "When the switch opens"),
-            ],
+            params! {
+                with "load-inductance", "H", 200e-6, Range::Positive, "Inductance of the load";
+                with "load-resistance", "ohm", 10.0, Range::Positive, "Its resistance";
+                with "load-current", "A", 40.0, Range::NotNegative, "Current at the start";
+                with "open-at", "s", 5e-6, Range::NotNegative, "When the switch opens";
+            },
         ),
     ),
     places: &["switch"],

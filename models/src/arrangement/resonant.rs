@@ -7,19 +7,19 @@ use super::Arrangement;
 use super::builder::{Builder, Element, Role};
 use super::keys::COMMON;
 use super::leg::modulate;
-use crate::model::{Built, Param, Range, join};
+use crate::model::{Built, Range, join, params};
 
 pub(super) const RESONANT: Arrangement = Arrangement {
     kind: "series-resonant-half-bridge",
     help: "Half-bridge at half duty into a series-resonant tank and a resistance",
     params: &join::<15, 4, 19>(
         COMMON,
-        [
-            Param::with("resonant-inductance", "H", 25e-6, Range::Positive, "Inductance of the tank"),
-            Param::with("resonant-resistance", "ohm", 10e-3, Range::NotNegative, "Its series resistance"),
-            Param::with("resonant-capacitance", "F", 100e-9, Range::Positive, "Capacitance of the tank"),
-            Param::required("load-resistance", "ohm", Range::Positive, "Load in series with the tank"),
-        ],
+        params! {
+            with "resonant-inductance", "H", 25e-6, Range::Positive, "Inductance of the tank";
+            with "resonant-resistance", "ohm", 10e-3, Range::NotNegative, "Its series resistance";
+            with "resonant-capacitance", "F", 100e-9, Range::Positive, "Capacitance of the tank";
+            required "load-resistance", "ohm", Range::Positive, "Load in series with the tank";
+        },
     ),
     places: &["upper", "lower"],
     source: "tank gain R/|R + j(ωL − 1/ωC)|; Erickson & Maksimovic, ch. 19",
@@ -55,38 +55,14 @@ pub(super) const DUAL_ACTIVE: Arrangement = Arrangement {
     help: "Two full bridges at half duty and a phase shift, through an inductance and a transformer",
     params: &join::<15, 6, 21>(
         COMMON,
-        [
-            Param::with("load-voltage", "V", 400.0, Range::Positive, "Voltage of the second side"),
-            Param::with(
-                "phase-shift",
-                "1",
-                0.1,
-                Range::Between(-0.25, 0.25),
-                "Lag of the second bridge, in periods",
-            ),
-            Param::with(
-                "transfer-inductance",
-                "H",
-                20e-6,
-                Range::Positive,
-                "Inductance in series with the first winding",
-            ),
-            Param::with("transfer-resistance", "ohm", 10e-3, Range::NotNegative, "Its resistance"),
-            Param::with(
-                "magnetising-inductance",
-                "H",
-                1e-3,
-                Range::Positive,
-                "Inductance of the first winding",
-            ),
-            Param::with(
-                "turns-ratio",
-                "1",
-                1.0,
-                Range::Positive,
-                "Turns of the first winding over those of the second",
-            ),
-        ],
+        params! {
+            with "load-voltage", "V", 400.0, Range::Positive, "Voltage of the second side";
+            with "phase-shift", "1", 0.1, Range::Between(-0.25, 0.25), "Lag of the second bridge, in periods";
+            with "transfer-inductance", "H", 20e-6, Range::Positive, "Inductance in series with the first winding";
+            with "transfer-resistance", "ohm", 10e-3, Range::NotNegative, "Its resistance";
+            with "magnetising-inductance", "H", 1e-3, Range::Positive, "Inductance of the first winding";
+            with "turns-ratio", "1", 1.0, Range::Positive, "Turns of the first winding over those of the second";
+        },
     ),
     places: &["a-upper", "a-lower", "b-upper", "b-lower", "c-upper", "c-lower", "d-upper", "d-lower"],
     source: "P = V₁·n·V₂·φ(1 − 2φ)/(f·L), φ in periods (De Doncker, Divan & Kheraluwala 1991, IEEE Trans. Ind. Appl. 27, 63)",

@@ -4,18 +4,13 @@ use joulestep_engine::circuit::graph::{Circuit, NodeId};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::error::CircuitError;
 
-use crate::model::{Built, Entry, Param, Range, Values};
+use crate::model::{Built, Entry, Param, Range, Values, params};
 
-const PARAMS: &[Param] = &[
-    Param::required("capacitance", "F", Range::Positive, "Capacitance"),
-    Param::with("series-resistance", "ohm", 0.0, Range::NotNegative, "Equivalent series resistance"),
-    Param::optional(
-        "initial-voltage",
-        "V",
-        Range::Any,
-        "Voltage at the start; without it the operating point decides",
-    ),
-];
+const PARAMS: &[Param] = &params! {
+    required "capacitance", "F", Range::Positive, "Capacitance";
+    with "series-resistance", "ohm", 0.0, Range::NotNegative, "Equivalent series resistance";
+    optional "initial-voltage", "V", Range::Any, "Voltage at the start; without it the operating point decides";
+};
 
 fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) -> Result<Built, CircuitError> {
     let mut components = Vec::new();

@@ -8,7 +8,7 @@ use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::error::CircuitError;
 use joulestep_engine::lockstep;
 
-use crate::model::{Built, Entry, Param, Range, STATED_AT, Values};
+use crate::model::{Built, Entry, Param, Range, STATED_AT, Values, params};
 
 /// i = P/v from a minimum voltage on; below it i = (P·v/V²)·(1 + (1−s) + (1−s)²) with s = (v/V)², the first terms of
 /// 1/s about s = 1, so that the current is C² and ohmic (V²/3P) around zero. Odd in v. Pins a, b; local unknown: v.
@@ -49,15 +49,10 @@ impl<L: Lane> Law<L, 1> for ConstantPower<L> {
     }
 }
 
-const PARAMS: &[Param] = &[
-    Param::required("power", "W", Range::NotNegative, "Power drawn"),
-    Param::required(
-        "minimum-voltage",
-        "V",
-        Range::Positive,
-        "Below this voltage the load goes over to a resistance",
-    ),
-];
+const PARAMS: &[Param] = &params! {
+    required "power", "W", Range::NotNegative, "Power drawn";
+    required "minimum-voltage", "V", Range::Positive, "Below this voltage the load goes over to a resistance";
+};
 
 fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) -> Result<Built, CircuitError> {
     let (p, least) = (v.number("power"), v.number("minimum-voltage"));

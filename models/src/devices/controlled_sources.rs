@@ -4,7 +4,7 @@ use joulestep_engine::circuit::graph::{Circuit, ComponentId, NodeId};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::error::CircuitError;
 
-use crate::model::{Built, Entry, Param, Range};
+use crate::model::{Built, Entry, Param, Range, params};
 
 const PINS: &[&str] = &["a", "b", "sense-a", "sense-b"];
 const SOURCE: &str = "linear two-port; the sensing pair is open (voltage) or an ideal ammeter (current)";
@@ -29,14 +29,18 @@ fn add(
     })
 }
 
-const VOLTAGE_GAIN: &[Param] =
-    &[Param::required("gain", "1", Range::Any, "Output voltage per sensed voltage")];
-const TRANSCONDUCTANCE: &[Param] =
-    &[Param::required("transconductance", "S", Range::Any, "Output current per sensed voltage")];
-const TRANSRESISTANCE: &[Param] =
-    &[Param::required("transresistance", "ohm", Range::Any, "Output voltage per sensed current")];
-const CURRENT_GAIN: &[Param] =
-    &[Param::required("gain", "1", Range::Any, "Output current per sensed current")];
+const VOLTAGE_GAIN: &[Param] = &params! {
+    required "gain", "1", Range::Any, "Output voltage per sensed voltage";
+};
+const TRANSCONDUCTANCE: &[Param] = &params! {
+    required "transconductance", "S", Range::Any, "Output current per sensed voltage";
+};
+const TRANSRESISTANCE: &[Param] = &params! {
+    required "transresistance", "ohm", Range::Any, "Output voltage per sensed current";
+};
+const CURRENT_GAIN: &[Param] = &params! {
+    required "gain", "1", Range::Any, "Output current per sensed current";
+};
 
 /// The line of the catalogue: v_a − v_b = gain·v_sense.
 pub const fn voltage_by_voltage() -> Entry {

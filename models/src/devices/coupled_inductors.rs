@@ -4,19 +4,14 @@ use joulestep_engine::circuit::graph::{Circuit, NodeId};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::error::CircuitError;
 
-use crate::model::{Built, Entry, Param, Range, Values, bad};
+use crate::model::{Built, Entry, Param, Range, Values, bad, params};
 
-const PARAMS: &[Param] = &[
-    Param::list("inductances", "H", false, Range::Positive, "Self-inductance of each winding"),
-    Param::optional(
-        "coupling",
-        "1",
-        Range::Between(-1.0, 1.0),
-        "One coupling factor k for every pair of windings",
-    ),
-    Param::list("mutual", "H", true, Range::Any, "Mutual inductances of the pairs 1-2, 1-3, ..., 2-3, ..."),
-    Param::list("series-resistances", "ohm", true, Range::NotNegative, "Resistance of each winding"),
-];
+const PARAMS: &[Param] = &params! {
+    list "inductances", "H", false, Range::Positive, "Self-inductance of each winding";
+    optional "coupling", "1", Range::Between(-1.0, 1.0), "One coupling factor k for every pair of windings";
+    list "mutual", "H", true, Range::Any, "Mutual inductances of the pairs 1-2, 1-3, ..., 2-3, ...";
+    list "series-resistances", "ohm", true, Range::NotNegative, "Resistance of each winding";
+};
 const CURRENTS: [&str; 8] =
     ["current-1", "current-2", "current-3", "current-4", "current-5", "current-6", "current-7", "current-8"];
 

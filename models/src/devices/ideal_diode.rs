@@ -8,7 +8,7 @@ use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::error::CircuitError;
 use joulestep_engine::lockstep;
 
-use crate::model::{Built, Entry, Param, Range, Values, above, bad};
+use crate::model::{Built, Entry, Param, Range, Values, above, bad, params};
 
 /// The law; pins anode, cathode. Local unknown: the forward voltage in V.
 #[derive(Clone, Copy, Debug)]
@@ -48,11 +48,11 @@ impl<L: Lane> Law<L, 1> for IdealDiode<L> {
     }
 }
 
-const PARAMS: &[Param] = &[
-    Param::with("forward-voltage", "V", 0.0, Range::NotNegative, "Voltage from which it conducts"),
-    Param::with("on-resistance", "ohm", 1e-3, Range::Positive, "Slope while it conducts"),
-    Param::with("off-resistance", "ohm", 1e7, Range::Positive, "Resistance while it blocks"),
-];
+const PARAMS: &[Param] = &params! {
+    with "forward-voltage", "V", 0.0, Range::NotNegative, "Voltage from which it conducts";
+    with "on-resistance", "ohm", 1e-3, Range::Positive, "Slope while it conducts";
+    with "off-resistance", "ohm", 1e7, Range::Positive, "Resistance while it blocks";
+};
 
 fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) -> Result<Built, CircuitError> {
     let (on, off) = (v.number("on-resistance"), v.number("off-resistance"));

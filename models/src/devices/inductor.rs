@@ -4,18 +4,13 @@ use joulestep_engine::circuit::graph::{Circuit, NodeId};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::error::CircuitError;
 
-use crate::model::{Built, Entry, Param, Range, Values};
+use crate::model::{Built, Entry, Param, Range, Values, params};
 
-const PARAMS: &[Param] = &[
-    Param::required("inductance", "H", Range::Positive, "Inductance"),
-    Param::with("series-resistance", "ohm", 0.0, Range::NotNegative, "Winding resistance"),
-    Param::optional(
-        "initial-current",
-        "A",
-        Range::Any,
-        "Current at the start; without it the operating point decides",
-    ),
-];
+const PARAMS: &[Param] = &params! {
+    required "inductance", "H", Range::Positive, "Inductance";
+    with "series-resistance", "ohm", 0.0, Range::NotNegative, "Winding resistance";
+    optional "initial-current", "A", Range::Any, "Current at the start; without it the operating point decides";
+};
 
 fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) -> Result<Built, CircuitError> {
     let (l, r) = (v.number("inductance"), v.number("series-resistance"));

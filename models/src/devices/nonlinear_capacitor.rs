@@ -11,7 +11,7 @@ use joulestep_engine::error::CircuitError;
 use joulestep_engine::lockstep;
 
 use crate::charge::{Depletion, Pillars};
-use crate::model::{Built, Entry, Param, Range, STATED_AT, Values, bad};
+use crate::model::{Built, Entry, Param, Range, STATED_AT, Values, bad, params};
 use crate::table::ChargeTable;
 
 /// C = constant + C₀/(1+v/Vj)^m; pins a, b. Local unknown: the voltage in V.
@@ -101,36 +101,14 @@ impl<L: Lane> Law<L, 1> for PillarCapacitor<L> {
     }
 }
 
-const PARAMS: &[Param] = &[
-    Param::with("constant-capacitance", "F", 0.0, Range::NotNegative, "Constant part"),
-    Param::optional("capacitance", "F", Range::Positive, "Depletion capacitance at 0 V"),
-    Param::with(
-        "built-in-voltage",
-        "V",
-        0.8,
-        Range::Positive,
-        "Built-in voltage of the depletion capacitance",
-    ),
-    Param::with(
-        "depletion-exponent",
-        "1",
-        0.5,
-        Range::Between(0.0, 1.0),
-        "Exponent of the depletion capacitance",
-    ),
-    Param::table(
-        "table",
-        ["V", "F"],
-        Range::Positive,
-        "Capacitance at ascending voltages, instead of the depletion law",
-    ),
-    Param::optional(
-        "initial-voltage",
-        "V",
-        Range::Any,
-        "Voltage at the start; without it the operating point decides",
-    ),
-];
+const PARAMS: &[Param] = &params! {
+    with "constant-capacitance", "F", 0.0, Range::NotNegative, "Constant part";
+    optional "capacitance", "F", Range::Positive, "Depletion capacitance at 0 V";
+    with "built-in-voltage", "V", 0.8, Range::Positive, "Built-in voltage of the depletion capacitance";
+    with "depletion-exponent", "1", 0.5, Range::Between(0.0, 1.0), "Exponent of the depletion capacitance";
+    table "table", ["V", "F"], Range::Positive, "Capacitance at ascending voltages, instead of the depletion law";
+    optional "initial-voltage", "V", Range::Any, "Voltage at the start; without it the operating point decides";
+};
 
 fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) -> Result<Built, CircuitError> {
     const KIND: &str = "nonlinear-capacitor";

@@ -10,7 +10,7 @@ use joulestep_engine::lockstep;
 
 use crate::channel::square_law;
 use crate::charge::Depletion;
-use crate::model::{Built, Entry, Param, Range, Values};
+use crate::model::{Built, Entry, Param, Range, Values, params};
 
 /// The law; pins drain, gate, source. Local unknowns: vds, vgs in V.
 #[derive(Clone, Copy, Debug)]
@@ -51,33 +51,17 @@ impl<L: Lane> Law<L, 2> for SquareLawJfet<L> {
     }
 }
 
-const PARAMS: &[Param] = &[
-    Param::required("pinch-off", "V", Range::Any, "Gate-source voltage that closes the channel (negative)"),
-    Param::required(
-        "transconductance-factor",
-        "A/V^2",
-        Range::Positive,
-        "K of the square law I = K/2 (Vgs - Vp)^2, as of the MOSFET: twice the `gain` of format 1",
-    ),
-    Param::with("channel-length-modulation", "1/V", 0.0, Range::NotNegative, "lambda of the square law"),
-    Param::with("gate-drain-capacitance", "F", 0.0, Range::NotNegative, "Depletion capacitance at 0 V"),
-    Param::with("gate-source-capacitance", "F", 0.0, Range::NotNegative, "Depletion capacitance at 0 V"),
-    Param::with("drain-source-capacitance", "F", 0.0, Range::NotNegative, "Constant"),
-    Param::with(
-        "built-in-voltage",
-        "V",
-        2.7,
-        Range::Positive,
-        "Built-in voltage of the depletion capacitances",
-    ),
-    Param::with(
-        "depletion-exponent",
-        "1",
-        0.5,
-        Range::Between(0.0, 1.0),
-        "Exponent of the depletion capacitances",
-    ),
-];
+const PARAMS: &[Param] = &params! {
+    required "pinch-off", "V", Range::Any, "Gate-source voltage that closes the channel (negative)";
+    required "transconductance-factor", "A/V^2", Range::Positive,
+        "K of the square law I = K/2 (Vgs - Vp)^2, as of the MOSFET: twice the `gain` of format 1";
+    with "channel-length-modulation", "1/V", 0.0, Range::NotNegative, "lambda of the square law";
+    with "gate-drain-capacitance", "F", 0.0, Range::NotNegative, "Depletion capacitance at 0 V";
+    with "gate-source-capacitance", "F", 0.0, Range::NotNegative, "Depletion capacitance at 0 V";
+    with "drain-source-capacitance", "F", 0.0, Range::NotNegative, "Constant";
+    with "built-in-voltage", "V", 2.7, Range::Positive, "Built-in voltage of the depletion capacitances";
+    with "depletion-exponent", "1", 0.5, Range::Between(0.0, 1.0), "Exponent of the depletion capacitances";
+};
 
 fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) -> Result<Built, CircuitError> {
     let depletion =

@@ -4,13 +4,13 @@ use joulestep_engine::circuit::graph::{Circuit, NodeId};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::error::CircuitError;
 
-use crate::model::{Built, Entry, Param, Range, Values, above, bad};
+use crate::model::{Built, Entry, Param, Range, Values, above, bad, params};
 
-const PARAMS: &[Param] = &[
-    Param::with("on-resistance", "ohm", 1e-3, Range::Positive, "Resistance while on"),
-    Param::with("off-resistance", "ohm", 1e7, Range::Positive, "Resistance while off"),
-    Param::with("initial-state", "1", 0.0, Range::Any, "State at the start: 0 is off, 1 is on"),
-];
+const PARAMS: &[Param] = &params! {
+    with "on-resistance", "ohm", 1e-3, Range::Positive, "Resistance while on";
+    with "off-resistance", "ohm", 1e7, Range::Positive, "Resistance while off";
+    with "initial-state", "1", 0.0, Range::Any, "State at the start: 0 is off, 1 is on";
+};
 
 fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) -> Result<Built, CircuitError> {
     let state = v.number("initial-state");

@@ -8,7 +8,7 @@ use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::error::CircuitError;
 use joulestep_engine::lockstep;
 
-use crate::model::{Built, Entry, Param, Range, STATED_AT, Values, above, bad};
+use crate::model::{Built, Entry, Param, Range, STATED_AT, Values, above, bad, params};
 
 /// I = |V/K|^(1/b) with the sign of V, besides a leakage conductance and a parallel capacitance; linear above a stated
 /// current. Pins a, b. Local unknown: the voltage in V.
@@ -89,35 +89,18 @@ impl<L: Lane> Law<L, 1> for Varistor<L> {
     }
 }
 
-const PARAMS: &[Param] = &[
-    Param::required("varistor-voltage", "V", Range::Positive, "Voltage at the varistor current"),
-    Param::with("varistor-current", "A", 1e-3, Range::Positive, "Current at the varistor voltage"),
-    Param::required("clamping-voltage", "V", Range::Positive, "Voltage at the clamping current"),
-    Param::required("clamping-current", "A", Range::Positive, "Current at the clamping voltage"),
-    Param::with("leakage-resistance", "ohm", 1e9, Range::Positive, "Resistance at low voltage"),
-    Param::with(
-        "series-resistance",
-        "ohm",
-        0.0,
-        Range::NotNegative,
-        "Resistance of grains and leads; its drop is part of the clamping voltage",
-    ),
-    Param::with(
-        "series-inductance",
-        "H",
-        0.0,
-        Range::NotNegative,
-        "Inductance of the leads and the clamp's loop",
-    ),
-    Param::with("capacitance", "F", 0.0, Range::NotNegative, "Parallel capacitance"),
-    Param::with(
-        "linear-above",
-        "A",
-        1e5,
-        Range::Positive,
-        "Current above which the power law continues linearly",
-    ),
-];
+const PARAMS: &[Param] = &params! {
+    required "varistor-voltage", "V", Range::Positive, "Voltage at the varistor current";
+    with "varistor-current", "A", 1e-3, Range::Positive, "Current at the varistor voltage";
+    required "clamping-voltage", "V", Range::Positive, "Voltage at the clamping current";
+    required "clamping-current", "A", Range::Positive, "Current at the clamping voltage";
+    with "leakage-resistance", "ohm", 1e9, Range::Positive, "Resistance at low voltage";
+    with "series-resistance", "ohm", 0.0, Range::NotNegative,
+        "Resistance of grains and leads; its drop is part of the clamping voltage";
+    with "series-inductance", "H", 0.0, Range::NotNegative, "Inductance of the leads and the clamp's loop";
+    with "capacitance", "F", 0.0, Range::NotNegative, "Parallel capacitance";
+    with "linear-above", "A", 1e5, Range::Positive, "Current above which the power law continues linearly";
+};
 
 fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) -> Result<Built, CircuitError> {
     let (v1, i1) = (v.number("varistor-voltage"), v.number("varistor-current"));

@@ -61,8 +61,10 @@ impl Read<'_> {
 
     /// Outputs and variants that are named must be there.
     pub(super) fn kept_outputs(&mut self, f: &Fields, plan: &Plan) {
-        let Some(ready) = self.against.ready else { return };
-        let (columns, _) = columns(plan, ready);
+        if self.against.ready.is_none() {
+            return;
+        }
+        let (columns, _) = columns(plan, self.against.own, Vec::new());
         let names: Vec<&str> = columns.iter().map(|c| c.name.as_str()).collect();
         for table in f.tables("keep") {
             if let Some(output) = table.text("output").filter(|o| !names.contains(o)) {

@@ -7,14 +7,14 @@ use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 
 use crate::batch::parameter_path::ParameterPath;
-use crate::batch::row::{Column, Row, Status};
+use crate::batch::row::{Column, Status};
 use crate::diagnostic::Diagnostic;
 use crate::input::keys::fields::Fields;
 use crate::input::keys::raw::RawTable;
 use crate::input::keys::shape::{Section, quantity};
 use crate::input::scenario::resolve::Loaded as ScenarioFiles;
-use crate::judge::{Bounds, Computed, Level, Limit, Number};
-use crate::output::answer::{Answer, Estimation, Study};
+use crate::judge::{Bounds, Level, Limit};
+use crate::output::answer::{Estimation, Study};
 use crate::study::{Cache, Context, Entry, Question, StudyError};
 use joulestep_models::model::Range;
 
@@ -36,8 +36,6 @@ pub struct Varied {
     pub entry: &'static Entry,
     /// Its root section.
     section: &'static Section,
-    /// Names of the answers with limits of their own, in order.
-    judged: Vec<String>,
     /// Why no variant can pass as the study stands.
     doubts: Vec<String>,
     /// What a scenario names, where the study takes one.
@@ -47,7 +45,7 @@ pub struct Varied {
 }
 
 /// Why there are no numbers: how the variant ends, and what is wrong.
-type Ill = (Status, String);
+pub(crate) type Ill = (Status, String);
 
 /// A limit of a number in a variant.
 struct OfOutput {
@@ -131,72 +129,26 @@ impl Subject {
         }
     }
 
-    /// The row of a variant, and whether the limit of a search was kept. `columns` names the outputs, with their units;
-    /// where there is a search, the first is the value found by it. Beside them what the estimate of errors needs.
-    /// `None` where `stop` was set before its end.
+    /// A variant's answer, and the bounds of the limits that the plan sets; else how it ends, and why. `None` where
+    /// `stop` was set before its end.
     pub(crate) fn once(
         &self,
         root: &RawTable,
         settings: &[(&ParameterPath, f64)],
         columns: &[Column],
-        searched: Option<&str>,
         level: Level,
         stop: &AtomicBool,
-    ) -> Option<(Row, Option<bool>, Computed)> {
-        let without = |(status, error): Ill| {
-            let outputs = vec![f64::NAN; columns.len()];
-            Some((Row::new(status, error, outputs), None, Computed::default()))
-        };
-        let Self::Study(varied) = self else { return without(refused("a scenario's run")) };
+    ) -> Option<Result<(Study, Vec<Bounds>), Ill>> {
+        let Self::Study(varied) = self else { return Some(Err(refused("a scenario's run"))) };
         let (question, study) = match varied.solve(root, settings, level, stop) {
             Ok(solved) => solved,
             Err(None) => return None,
-            Err(Some(why)) => return without(why),
+            Err(Some(why)) => return Some(Err(why)),
         };
         let unit = |output: &str| columns.iter().find(|c| c.name == output).map(|c| c.unit.clone());
-        let limits = match limits(question.limits(), &unit) {
-            Ok(limits) => limits,
-            Err(d) => return without(describe(&[*d])),
-        };
-        let before = usize::from(searched.is_some());
-        let fits = study.answers.len() + before == columns.len()
-            && study.answers.iter().zip(&columns[before..]).all(|(a, c)| a.name == c.name);
-        if !fits {
-            return without(refused("this variant has a different set of outputs"));
-        }
-        let values = study.answers.iter().map(|a| a.value);
-        let outputs: Vec<f64> = std::iter::repeat_n(f64::NAN, before).chain(values).collect();
-        let kept = |of: &OfOutput| {
-            let at = columns.iter().position(|c| c.name == of.output);
-            let x = at.map_or(f64::NAN, |k| outputs[k]);
-            of.limit.bounds.hold(x, x)
-        };
-        let of_search = searched.and_then(|name| limits.iter().find(|l| l.limit.name == name)).map(kept);
-        let mut row = Row::new(Status::Done, String::new(), outputs);
-        let own = varied.judged.iter().filter_map(|name| study.answers.iter().find(|a| a.name == *name));
-        let own = own.flat_map(|a| [a.bounds.lower, a.bounds.upper]);
-        row.bounds =
-            limits.iter().map(|l| l.limit.bounds).flat_map(|b| [b.lower, b.upper]).chain(own).collect();
-        row.doubts = study.doubts.join("; ");
-        row.out_of_range = study.answers.iter().any(|a| !a.known && !a.bounds.is_none());
-        row.stalled = study.computation.stalled;
-        Some((row, of_search, computed(&study, columns, before)))
+        let limits = limits(question.limits(), &unit).map_err(|d| describe(&[*d]));
+        Some(limits.map(|all| (study, all.iter().map(|l| l.limit.bounds).collect())))
     }
-}
-
-/// The numbers of the answers, with the errors that the study knows by itself; a number of the search before them.
-fn computed(study: &Study, columns: &[Column], before: usize) -> Computed {
-    let found = columns[..before].iter().map(|c| Number::plain(&c.name, f64::NAN));
-    let number = |a: &Answer| Number {
-        name: a.name.clone(),
-        value: a.value,
-        missed: a.missed,
-        further: a.further + a.error.plus_minus().unwrap_or(0.0),
-    };
-    let numbers = found.chain(study.answers.iter().map(number)).collect();
-    let crate::output::answer::Computation { course, steps, iterations, ratio, .. } =
-        study.computation.clone();
-    Computed { numbers, course, steps, iterations, ratio }
 }
 
 impl Varied {

@@ -68,7 +68,6 @@ pub(crate) fn prepare(plan: &PlanFile, open: Open<'_>) -> Result<Prepared, Refus
     let mut varied = Varied {
         entry,
         section: section(entry),
-        judged: Vec::new(),
         doubts: Vec::new(),
         files: files.loaded,
         cache: Cache::default(),
@@ -82,8 +81,7 @@ pub(crate) fn prepare(plan: &PlanFile, open: Open<'_>) -> Result<Prepared, Refus
             return refuse(sources, vec![Diagnostic::new(&fields.span, entry.section.name, what, "")]);
         }
     };
-    let columns: Vec<Column> =
-        study.answers.iter().map(|a| Column { name: a.name.clone(), unit: a.unit.clone() }).collect();
+    let columns = Column::all_of(&study);
     let at = |name: &str| columns.iter().position(|c| c.name == name);
     let of_plan = match limits(question.limits(), &|name| at(name).map(|k| columns[k].unit.clone())) {
         Ok(limits) => limits,
@@ -99,7 +97,6 @@ pub(crate) fn prepare(plan: &PlanFile, open: Open<'_>) -> Result<Prepared, Refus
         let set_by = SetBy::Part;
         let limit = Limit { name, set_by, unit, bounds: a.bounds, waived, ..Limit::default() };
         bounds.push(bound(limit, &a.name));
-        varied.judged.push(a.name.clone());
     }
     varied.doubts = study.doubts;
     let scenario = question.shared_scenario();

@@ -66,6 +66,24 @@ pub struct Key {
     pub default: Option<f64>,
 }
 
+/// A table of keys: whether each must be given (`need`) or may be (`may`), its name, form and help, and its default; or
+/// a key that others have too (`same`).
+macro_rules! keys {
+    ($($how:ident $what:tt $(: $form:expr, $help:expr $(, or $default:expr)?)?;)*) => {
+        &[$($crate::input::keys::shape::key!($how $what $(: $form, $help $(, or $default)?)?)),*]
+    };
+}
+macro_rules! key {
+    (same $key:tt) => {
+        $key
+    };
+    ($how:ident $name:tt: $form:expr, $help:expr $(, or $default:expr)?) => {
+        $crate::input::keys::shape::Key::$how($name, $form, $help)$(.or($default))?
+    };
+}
+pub(crate) use key;
+pub(crate) use keys;
+
 impl Key {
     /// A key that must be there.
     pub const fn need(name: &'static str, form: Form, help: &'static str) -> Self {

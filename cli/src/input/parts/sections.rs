@@ -2,7 +2,7 @@
 
 use joulestep_models::model::Range::{Any, Between, NotNegative, Positive};
 
-use crate::input::keys::shape::{Form, Key, Kind, Kinds, Section};
+use crate::input::keys::shape::{Form, Key, Kind, Kinds, Section, keys};
 
 /// The root table of a part file.
 pub static PART: Section = Section {
@@ -27,18 +27,18 @@ pub static POINTS: Section = Section {
     keys: KEYS,
 };
 
-const KEYS: &[Key] = &[
-    Key::need("kind", Form::Text, "kind, as in the catalogue"),
-    Key::may("title", Form::Text, "one line that says what it is"),
-    Key::may("source", Form::Text, "where the numbers come from"),
-    Key::may("invented", Form::Flag, "whether the part is invented, not a product"),
-    Key::may("technology", Form::Word(TECHNOLOGIES), "what it is made of; default: as the kind implies"),
-    Key::may("die", Form::Named(&DIE), "dies, under the names that the model gives them"),
-    Key::may("package", Form::Table(&PACKAGE), "the package"),
-    Key::may("thermal", Form::Table(&THERMAL), "how heat leaves the part"),
-    Key::may("resistance", Form::Tables(&RESISTANCE), "what the on-resistance is made of"),
-    Key::may("curve", Form::Tables(&CURVE), "curves and numbers of its data sheet"),
-];
+const KEYS: &[Key] = keys! {
+    need "kind": Form::Text, "kind, as in the catalogue";
+    may "title": Form::Text, "one line that says what it is";
+    may "source": Form::Text, "where the numbers come from";
+    may "invented": Form::Flag, "whether the part is invented, not a product";
+    may "technology": Form::Word(TECHNOLOGIES), "what it is made of; default: as the kind implies";
+    may "die": Form::Named(&DIE), "dies, under the names that the model gives them";
+    may "package": Form::Table(&PACKAGE), "the package";
+    may "thermal": Form::Table(&THERMAL), "how heat leaves the part";
+    may "resistance": Form::Tables(&RESISTANCE), "what the on-resistance is made of";
+    may "curve": Form::Tables(&CURVE), "curves and numbers of its data sheet";
+};
 
 /// The same, and what only a part has.
 const OF_PART: &[Key] = &{
@@ -82,11 +82,11 @@ pub static SPREAD: Section = Section {
     name: "spread",
     help: "How a parameter spreads from piece to piece, or how well it is known",
     kinds: Kinds::None,
-    keys: &[
-        Key::need("parameter", Form::Text, "a parameter of [params], a number"),
-        Key::may("deviation", Form::Measure, "its standard deviation in its unit; of a temperature in K"),
-        Key::may("relative", Form::Quantity("1", Positive), "in place of it, as a share of the parameter"),
-    ],
+    keys: keys! {
+        need "parameter": Form::Text, "a parameter of [params], a number";
+        may "deviation": Form::Measure, "its standard deviation in its unit; of a temperature in K";
+        may "relative": Form::Quantity("1", Positive), "in place of it, as a share of the parameter";
+    },
 };
 
 /// A correlation.
@@ -94,10 +94,10 @@ pub static CORRELATION: Section = Section {
     name: "correlation",
     help: "Correlation of two parameters that spread; others are independent",
     kinds: Kinds::None,
-    keys: &[
-        Key::need("between", Form::Texts, "two parameters that spread"),
-        Key::need("coefficient", Form::Quantity("1", Between(-1.0, 1.0)), "correlation coefficient"),
-    ],
+    keys: keys! {
+        need "between": Form::Texts, "two parameters that spread";
+        need "coefficient": Form::Quantity("1", Between(-1.0, 1.0)), "correlation coefficient";
+    },
 };
 
 const TECHNOLOGIES: &[&str] = &[
@@ -116,11 +116,11 @@ pub static DIE: Section = Section {
     name: "die",
     help: "A die",
     kinds: Kinds::None,
-    keys: &[
-        Key::need("area", Form::Quantity("m^2", Positive), "area"),
-        Key::may("thickness", Form::Quantity("m", Positive), "thickness"),
-        Key::may("material", Form::Word(&["4h-sic", "si"]), "semiconductor"),
-    ],
+    keys: keys! {
+        need "area": Form::Quantity("m^2", Positive), "area";
+        may "thickness": Form::Quantity("m", Positive), "thickness";
+        may "material": Form::Word(&["4h-sic", "si"]), "semiconductor";
+    },
 };
 
 /// The package.
@@ -128,14 +128,14 @@ pub static PACKAGE: Section = Section {
     name: "package",
     help: "The package",
     kinds: Kinds::None,
-    keys: &[
-        Key::need("outline", Form::Text, "outline in words"),
-        Key::may("length", Form::Quantity("m", Positive), "length"),
-        Key::may("width", Form::Quantity("m", Positive), "width"),
-        Key::may("height", Form::Quantity("m", Positive), "height"),
-        Key::may("creepage", Form::Quantity("m", Positive), "shortest distance along insulation"),
-        Key::may("clearance", Form::Quantity("m", Positive), "shortest distance through air"),
-    ],
+    keys: keys! {
+        need "outline": Form::Text, "outline in words";
+        may "length": Form::Quantity("m", Positive), "length";
+        may "width": Form::Quantity("m", Positive), "width";
+        may "height": Form::Quantity("m", Positive), "height";
+        may "creepage": Form::Quantity("m", Positive), "shortest distance along insulation";
+        may "clearance": Form::Quantity("m", Positive), "shortest distance through air";
+    },
 };
 
 /// How heat leaves the part.
@@ -143,10 +143,10 @@ pub static THERMAL: Section = Section {
     name: "thermal",
     help: "How heat leaves the part",
     kinds: Kinds::None,
-    keys: &[
-        Key::may("junction-case", Form::Quantity("K/W", Positive), "thermal resistance, junction to case"),
-        Key::may("impedance", Form::Tables(&IMPEDANCE), "transient thermal impedances, junction to case"),
-    ],
+    keys: keys! {
+        may "junction-case": Form::Quantity("K/W", Positive), "thermal resistance, junction to case";
+        may "impedance": Form::Tables(&IMPEDANCE), "transient thermal impedances, junction to case";
+    },
 };
 
 /// A transient thermal impedance.
@@ -154,11 +154,11 @@ pub static IMPEDANCE: Section = Section {
     name: "thermal.impedance",
     help: "Terms of a transient thermal impedance",
     kinds: Kinds::None,
-    keys: &[
-        Key::need("die", Form::Name, "the die that is heated"),
-        Key::need("resistance", Form::Quantities("K/W", Positive), "of each term"),
-        Key::need("time-constant", Form::Quantities("s", Positive), "of each term"),
-    ],
+    keys: keys! {
+        need "die": Form::Name, "the die that is heated";
+        need "resistance": Form::Quantities("K/W", Positive), "of each term";
+        need "time-constant": Form::Quantities("s", Positive), "of each term";
+    },
 };
 
 /// A piece of the on-resistance.
@@ -166,17 +166,13 @@ pub static RESISTANCE: Section = Section {
     name: "resistance",
     help: "A piece of the on-resistance: of a die by its specific resistance, or by its value",
     kinds: Kinds::None,
-    keys: &[
-        Key::need("name", Form::Name, "what it is: channel, drift, substrate, contacts, package"),
-        Key::may("die", Form::Name, "the die that it belongs to"),
-        Key::may(
-            "specific",
-            Form::Quantity("ohm m^2", Positive),
-            "times area, at 25 degC; needs a die with an area",
-        ),
-        Key::may("value", Form::Quantity("ohm", Positive), "at 25 degC"),
-        Key::may("exponent", Form::Quantity("1", Any), "it scales as (T/298.15 K) to this power; default 0"),
-    ],
+    keys: keys! {
+        need "name": Form::Name, "what it is: channel, drift, substrate, contacts, package";
+        may "die": Form::Name, "the die that it belongs to";
+        may "specific": Form::Quantity("ohm m^2", Positive), "times area, at 25 degC; needs a die with an area";
+        may "value": Form::Quantity("ohm", Positive), "at 25 degC";
+        may "exponent": Form::Quantity("1", Any), "it scales as (T/298.15 K) to this power; default 0";
+    },
 };
 
 /// A curve.
@@ -300,12 +296,12 @@ pub static CURVE: Section = Section {
             },
         ],
     ),
-    keys: &[
-        Key::need("quantity", Form::Text, "what the curve shows"),
-        Key::may("units", Form::Texts, "units of bare numbers: abscissa, ordinate; default SI base units"),
-        Key::need("points", Form::Rows, "pairs of abscissa and ordinate, abscissae ascending"),
-        Key::may("weight", Form::Quantity("1", Positive), "weight in a fit; default 1"),
-    ],
+    keys: keys! {
+        need "quantity": Form::Text, "what the curve shows";
+        may "units": Form::Texts, "units of bare numbers: abscissa, ordinate; default SI base units";
+        need "points": Form::Rows, "pairs of abscissa and ordinate, abscissae ascending";
+        may "weight": Form::Quantity("1", Positive), "weight in a fit; default 1";
+    },
 };
 
 const TEMPERATURE: Key = Key::may(

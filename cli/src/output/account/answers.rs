@@ -4,10 +4,17 @@
 use joulestep_engine::units::people;
 
 use super::{Account, Judgement, Junction, Peak};
-use crate::judge::{End, Limited};
+use crate::judge::{Bounded, End, Limited};
 use crate::output::answer::{Answer, Study};
 
 impl Account {
+    /// What judged limits on events speak of, about which runs must agree: how often it happened, and whether it was
+    /// over.
+    fn course(&self) -> impl Iterator<Item = String> {
+        let of_events = self.judged.iter().filter(|j| j.limit.of != Bounded::Signal);
+        of_events.map(|j| format!("{} {} {}", j.limit.name, j.count, j.occurrence.word()))
+    }
+
     /// Limits of the user and ratings of the parts at the extremes that they bound, junctions, extremes of recorded
     /// signals, and what faults let through.
     pub fn answers(&self) -> Vec<Answer> {
@@ -47,6 +54,7 @@ impl Account {
         let waivers = self.waivers.iter().filter(|w| !shown(&w.rating));
         study.notes.extend(waivers.map(|w| format!("waived: `{}`: {}", w.rating, w.reason)));
         let computation = &mut study.computation;
+        computation.course.extend(self.course());
         (computation.steps, computation.iterations) = (self.counters.steps, self.counters.iterations);
         computation.stalled = self.counters.stalled > 0;
     }

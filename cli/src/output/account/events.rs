@@ -30,6 +30,14 @@ pub(super) fn of<L: Lane>(judged: &Judged, readings: &[Reading], run: &Run<L>, l
     Some(Shown { gauge, reading, further })
 }
 
+/// What the gauge of a limit shows before a run; `None` of one without.
+pub(super) fn nothing(judged: &Judged) -> Option<Shown> {
+    let Origin::Gauge(gauge) = judged.origin else { return None };
+    let nan = f64::NAN;
+    let reading = Reading { count: 0, least: nan, largest: nan, open: false, per_unit: nan };
+    Some(Shown { gauge, reading, further: 0.0 })
+}
+
 /// A limit with what was found of it; `None` where a study has nothing that it speaks of. `done`: the run came to its
 /// end.
 pub(super) fn judgement(judged: &Judged, found: &Found<'_>, peaks: &[Peak], done: bool) -> Option<Judgement> {

@@ -28,29 +28,38 @@ pub(super) fn further<L: Lane>(run: &Run<L>, input: usize, lane: usize) -> f64 {
     run.coupling_error(input, lane).map_or(0.0, |error| coupling(error).0)
 }
 
-pub(super) fn junctions<L: Lane>(run: &Run<L>, lane: usize, facts: &Facts, peaks: &[Peak]) -> Vec<Junction> {
+/// The dies with a heat input and a watched temperature, each with its input's number; of heat nothing is known yet.
+pub(super) fn dies(facts: &Facts, peaks: &[Peak]) -> Vec<(usize, Junction)> {
     let mut all = Vec::new();
-    let Some(thermal) = run.thermal() else { return all };
     for placed in &facts.placed {
         for (k, (die, _)) in placed.built.dies.iter().enumerate() {
             let Some(input) = placed.heat[k] else { continue };
             let name = format!("{}.{die}", placed.name);
             let Some(peak) = peaks.iter().find(|p| p.name == format!("{name}.temperature")) else { continue };
             let rated = placed.built.hottest.iter().find(|h| h.0 == *die).map_or(f64::INFINITY, |h| h.1);
-            let input = input.0 as usize;
-            let Some(error) = run.coupling_error(input, lane) else { continue };
-            let (coupling_error, not_bounded) = coupling(error);
-            all.push(Junction {
+            let junction = Junction {
                 name,
                 hottest: peak.largest,
                 hottest_at: peak.largest_at,
-                end: run.celsius()[input].lane(lane),
+                end: f64::NAN,
                 rated,
-                heat: thermal.heat_in()[input].lane(lane),
-                coupling_error,
-                not_bounded,
-            });
+                heat: f64::NAN,
+                coupling_error: f64::NAN,
+                not_bounded: None,
+            };
+            all.push((input.0 as usize, junction));
         }
     }
     all
+}
+
+/// The dies of a lane of a run that is over.
+pub(super) fn junctions<L: Lane>(run: &Run<L>, lane: usize, facts: &Facts, peaks: &[Peak]) -> Vec<Junction> {
+    let Some(thermal) = run.thermal() else { return Vec::new() };
+    let known = |(input, junction): (usize, Junction)| {
+        let (coupling_error, not_bounded) = coupling(run.coupling_error(input, lane)?);
+        let (end, heat) = (run.celsius()[input].lane(lane), thermal.heat_in()[input].lane(lane));
+        Some(Junction { end, heat, coupling_error, not_bounded, ..junction })
+    };
+    dies(facts, peaks).into_iter().filter_map(known).collect()
 }

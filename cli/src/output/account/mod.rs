@@ -6,7 +6,6 @@ pub mod event_lines;
 mod events;
 mod found;
 mod heat;
-mod numbers;
 mod verdict;
 
 use joulestep_engine::accounts::counters::Counters;
@@ -15,10 +14,10 @@ use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::recorder::EventKind;
 use joulestep_engine::run::time_loop::Run;
-use joulestep_engine::run::watch::Watch;
+use joulestep_engine::run::watch::{Seen, Watch};
 
 use self::event_lines::Line;
-use self::heat::{further, junctions};
+use self::heat::{dies, further, junctions};
 use crate::input::scenario::build::{Judging, Placed};
 use crate::judge::{Bounds, End, Limit, Occurrence};
 
@@ -228,6 +227,25 @@ impl Account {
         };
         let mut account = Self::of_found(&found, facts, events, outcome);
         account.junctions = junctions(run, lane, facts, &found.peaks());
+        account
+    }
+
+    /// The account of a run that has not begun: its numbers without values.
+    pub fn outline(watches: &[Watch], facts: &Facts, heated: bool) -> Self {
+        let found = Found {
+            seen: vec![Seen::NOTHING; watches.len()],
+            watches: watches.iter().map(|w| (w, 0.0)).collect(),
+            readings: facts.judging.judged.iter().filter_map(events::nothing).collect(),
+            relative: f64::NAN,
+            residual: f64::NAN,
+            entries: &[],
+            repeats: None,
+            counters: Counters::default(),
+            reached: 0.0,
+        };
+        let mut account = Self::of_found(&found, facts, Vec::new(), Outcome::Done);
+        let of = dies(facts, &found.peaks()).into_iter().filter(|_| heated);
+        account.junctions = of.map(|(_, junction)| junction).collect();
         account
     }
 

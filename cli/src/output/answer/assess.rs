@@ -167,6 +167,22 @@ impl Study {
         Computed { numbers, course, steps, iterations, ratio }
     }
 
+    /// Names and units of what a batch has a column of: the answers, and the quantities of tables; each with whether
+    /// coarser computations tell nothing of its error.
+    pub fn columns(&self) -> Vec<(String, String, bool)> {
+        let mut all: Vec<_> =
+            self.answers.iter().map(|a| (a.name.clone(), a.unit.clone(), a.exact)).collect();
+        let known = self.known();
+        let mut at = self.answers.len();
+        for table in &self.tables {
+            let numbers = table.numbers();
+            let here = known[at..].iter().zip(&numbers).filter(|_| !table.quantities.is_empty());
+            all.extend(here.map(|((unit, _), number)| (number.name.clone(), unit.clone(), false)));
+            at += numbers.len();
+        }
+        all
+    }
+
     /// Unit and error of each number, in the order of [`Study::computed`].
     pub fn known(&self) -> Vec<(String, Uncertainty)> {
         let mut all: Vec<_> = self.answers.iter().map(|a| (a.unit.clone(), a.error.clone())).collect();

@@ -34,6 +34,7 @@ pub(crate) mod traces;
 pub use png::png;
 
 use plotters::prelude::SVGBackend;
+use serde::{Deserialize, Deserializer, Serialize};
 
 use canvas::Canvas;
 
@@ -59,7 +60,7 @@ pub enum PlotError {
 }
 
 /// One axis.
-#[derive(Clone, Debug, Default, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Axis {
     /// What it shows, without the unit.
     pub title: String,
@@ -68,7 +69,19 @@ pub struct Axis {
     /// Decades instead of equal steps.
     pub log: bool,
     /// Bounds in the unit; without them the data decide.
+    #[serde(deserialize_with = "bounds")]
     pub range: Option<(f64, f64)>,
+}
+
+/// None where one is not finite, which JSON writes as null.
+fn bounds<'a, D: Deserializer<'a>>(from: D) -> Result<Option<(f64, f64)>, D::Error> {
+    let range = Option::<(Option<f64>, Option<f64>)>::deserialize(from)?;
+    Ok(range.and_then(|(a, b)| a.zip(b)))
+}
+
+/// A place that is nowhere, which JSON writes as null, is no number.
+fn place<'a, D: Deserializer<'a>>(from: D) -> Result<f64, D::Error> {
+    Ok(Option::<f64>::deserialize(from)?.unwrap_or(f64::NAN))
 }
 
 impl Axis {
@@ -87,7 +100,8 @@ impl Axis {
 }
 
 /// How the points of a curve are joined.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Line {
     /// Not at all: scatter.
     None,
@@ -102,7 +116,8 @@ pub enum Line {
 }
 
 /// The sign at each point of a curve.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Marker {
     /// None.
     None,
@@ -125,11 +140,12 @@ const MARKERS: [Marker; 6] =
     [Marker::Disc, Marker::Square, Marker::Triangle, Marker::Diamond, Marker::Ring, Marker::Cross];
 
 /// A curve or a cloud of points.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Curve {
     /// Name in the legend; empty: not in the legend.
     pub name: String,
     /// Points in the units of the axes; one that is not finite breaks the line.
+    #[serde(skip)]
     pub points: Vec<(f64, f64)>,
     /// Line; `None`: by the curve's number in the chart.
     pub line: Option<Line>,
@@ -171,27 +187,30 @@ impl Curve {
 }
 
 /// A vertical line at a place of the horizontal axis (an instant, a limit).
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Mark {
     /// Where, in the unit of the horizontal axis.
+    #[serde(deserialize_with = "place")]
     pub at: f64,
     /// Text beside it.
     pub label: String,
 }
 
 /// A shaded stretch of the horizontal axis (the limits of an integral).
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Span {
     /// From, in the unit of the horizontal axis.
+    #[serde(deserialize_with = "place")]
     pub from: f64,
     /// To.
+    #[serde(deserialize_with = "place")]
     pub to: f64,
     /// Text at its top.
     pub label: String,
 }
 
 /// A line chart or a scatter.
-#[derive(Clone, Debug, Default, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Chart {
     /// Title above the panel; may be empty.
     pub title: String,
@@ -200,6 +219,7 @@ pub struct Chart {
     /// Vertical axis.
     pub y: Axis,
     /// Curves.
+    #[serde(skip)]
     pub curves: Vec<Curve>,
     /// Vertical lines.
     pub marks: Vec<Mark>,
@@ -209,8 +229,9 @@ pub struct Chart {
     pub height: f64,
 }
 
-/// The bars of one name, one in each group.
-#[derive(Clone, Debug, PartialEq)]
+/// The bars of one name, one in each group; the name alone is how they look.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(from = "String", into = "String")]
 pub struct Series {
     /// Name in the legend.
     pub name: String,
@@ -218,8 +239,20 @@ pub struct Series {
     pub values: Vec<Option<f64>>,
 }
 
+impl From<String> for Series {
+    fn from(name: String) -> Self {
+        Self { name, values: Vec::new() }
+    }
+}
+
+impl From<Series> for String {
+    fn from(series: Series) -> Self {
+        series.name
+    }
+}
+
 /// Bars in groups.
-#[derive(Clone, Debug, Default, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Bars {
     /// Title above the panel; may be empty.
     pub title: String,
@@ -236,7 +269,8 @@ pub struct Bars {
 }
 
 /// One panel of a figure.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "kind", rename_all = "lowercase")]
 pub enum Panel {
     /// Lines or points.
     Chart(Chart),

@@ -11,7 +11,7 @@ use joulestep_models::model::Range::Positive;
 
 use self::tables::{COLUMNS, DEFINITIONS, held, losses};
 use super::{Context, Count, Entry, Input, Question, StudyError, What};
-use crate::input::keys::shape::{Form, Key, Kinds, Section};
+use crate::input::keys::shape::{Form, Kinds, Section, keys};
 use crate::input::scenario::build::{Ready, build_with};
 use crate::output::account::{Account, Facts, Found, Outcome};
 use crate::output::answer::{Answer, Study, StudyFigure, StudyTable};
@@ -44,16 +44,12 @@ static SECTION: Section = Section {
     name: "cycle",
     help: "Periodic steady state of a scenario's arrangement: losses of each switch, temperature ripple",
     kinds: Kinds::None,
-    keys: &[
-        Key::need("scenario", Form::OneOrMore, "scenario file (TOML) with an arrangement"),
-        Key::may(
-            "closing",
-            Form::Quantity("1", Positive),
-            "closing error that is good enough: change over a period relative to the largest voltage or current",
-        )
-        .or(1e-5),
-        Key::may("periods", Form::Whole(1, 1_000_000_000), "most periods to run in the search").or(400.0),
-    ],
+    keys: keys! {
+        need "scenario": Form::OneOrMore, "scenario file (TOML) with an arrangement";
+        may "closing": Form::Quantity("1", Positive),
+            "closing error that is good enough: change over a period relative to the largest voltage or current", or 1e-5;
+        may "periods": Form::Whole(1, 1_000_000_000), "most periods to run in the search", or 400.0;
+    },
 };
 
 /// Relative residual up to which the balance counts as closed.

@@ -1,10 +1,11 @@
 //! Tables of a periodic steady state.
 
 use joulestep_models::arrangement::cycle::Cycle;
+use joulestep_models::arrangement::losses::Phases;
 
 use crate::input::scenario::build::Placed;
 use crate::input::scenario::resolved::Scenario;
-use crate::output::table::{Cell, Head, Table};
+use crate::output::table::{Rows, Table};
 
 pub(super) const COLUMNS: [(&str, &str); 9] = [
     ("conduction", "conduction"),
@@ -20,17 +21,23 @@ pub(super) const COLUMNS: [(&str, &str); 9] = [
 
 /// Mean powers by switch, W.
 pub(super) fn losses(cycle: &Cycle) -> Table {
-    let mut heads = vec![Head::text("switch")];
-    heads.extend(COLUMNS.iter().map(|c| Head::number(c.0, c.1, "W")));
-    let row = |s: &joulestep_models::arrangement::losses::Phases| {
+    let phases = |s: &Phases| {
         let sum = s.own() + s.gate_drive + s.snubber;
-        let phases = [s.conduction, s.turn_on, s.capacitive, s.turn_off, s.dead_time, s.recovery];
-        let all = phases.into_iter().chain([s.gate_drive, s.snubber, sum]);
-        let mut row: Vec<Cell> = vec![s.name.as_str().into()];
-        row.extend(all.map(|e| Cell::from(e / cycle.period)));
-        row
+        [
+            s.conduction,
+            s.turn_on,
+            s.capacitive,
+            s.turn_off,
+            s.dead_time,
+            s.recovery,
+            s.gate_drive,
+            s.snubber,
+            sum,
+        ]
     };
-    Table { heads, rows: cycle.account.switches.iter().map(row).collect() }
+    let rows = Rows::of(&cycle.account.switches).text("switch", |s| s.name.clone());
+    let all = COLUMNS.iter().enumerate();
+    all.fold(rows, |rows, (k, c)| rows.number(c.0, c.1, "W", |s| phases(s)[k] / cycle.period)).table()
 }
 
 /// What each of these numbers is.
@@ -72,36 +79,23 @@ pub(super) const DEFINITIONS: [(&str, &str); 15] = [
 
 /// Losses outside the switches, W.
 pub(super) fn others(cycle: &Cycle) -> Table {
-    let row = |o: &(String, f64)| vec![o.0.as_str().into(), (o.1 / cycle.period).into()];
-    Table {
-        heads: vec![Head::text("piece"), Head::number("loss", "loss", "W")],
-        rows: cycle.account.others.iter().filter(|o| o.1 != 0.0).map(row).collect(),
-    }
+    Rows::of(cycle.account.others.iter().filter(|o| o.1 != 0.0))
+        .text("piece", |o| o.0.clone())
+        .number("loss", "loss", "W", |o| o.1 / cycle.period)
+        .table()
 }
 
 /// Temperatures of the heat inputs.
 pub(super) fn ripple(cycle: &Cycle) -> Table {
-    let heads = vec![
-        Head::text("die"),
-        Head::number("power", "P", "W"),
-        Head::number("mean", "mean", "degC"),
-        Head::number("least", "least", "degC"),
-        Head::number("largest", "largest", "degC"),
-        Head::number("ripple", "ripple", "K"),
-        Head::number("coupling_error", "coupling", "K"),
-    ];
-    let row = |r: &joulestep_models::arrangement::cycle::Ripple| {
-        vec![
-            r.name.as_str().into(),
-            r.power.into(),
-            r.mean.into(),
-            r.extremes.0.into(),
-            r.extremes.1.into(),
-            (r.extremes.1 - r.extremes.0).into(),
-            Some(r.coupling_error).into(),
-        ]
-    };
-    Table { heads, rows: cycle.ripple.iter().map(row).collect() }
+    Rows::of(&cycle.ripple)
+        .text("die", |r| r.name.clone())
+        .number("power", "P", "W", |r| r.power)
+        .number("mean", "mean", "degC", |r| r.mean)
+        .number("least", "least", "degC", |r| r.extremes.0)
+        .number("largest", "largest", "degC", |r| r.extremes.1)
+        .number("ripple", "ripple", "K", |r| r.extremes.1 - r.extremes.0)
+        .number("coupling_error", "coupling", "K", |r| r.coupling_error)
+        .table()
 }
 
 /// Mean powers over the period, W.
@@ -116,8 +110,7 @@ pub(super) fn balance(cycle: &Cycle) -> Table {
         ("of which other than switches", a.passive),
         ("change of what is stored", a.stored),
     ];
-    let row = |(name, x): (&str, f64)| -> Vec<Cell> { vec![name.into(), (x / cycle.period).into()] };
-    Table { heads: vec![Head::text("what"), Head::number("power", "P", "W")], rows: rows.map(row).to_vec() }
+    Rows::of(rows).text("what", |r| r.0).number("power", "P", "W", |r| r.1 / cycle.period).table()
 }
 
 /// The temperature that the law of each die was held at.
@@ -138,32 +131,24 @@ pub(super) fn held(cycle: &Cycle, scenario: &Scenario, placed: &[Placed]) -> Tab
                 None => (stated, "stated: no heat path".to_string()),
             };
             let die = format!("{}.{die}", place.name);
-            rows.push(vec![Cell::Text(die), celsius.into(), Cell::Text(from)]);
+            rows.push((die, celsius, from));
         }
     }
-    Table {
-        heads: vec![Head::text("die"), Head::number("temperature", "T_j", "degC"), Head::text("from")],
-        rows,
-    }
+    Rows::of(rows)
+        .text("die", |r| r.0.clone())
+        .number("temperature", "T_j", "degC", |r| r.1)
+        .text("from", |r| r.2.clone())
+        .table()
 }
 
 /// How the state was found.
 pub(super) fn work(cycle: &Cycle) -> Table {
-    let heads = vec![
-        Head::number("period", "period", "s"),
-        Head::number("closing_error", "closing error", "1"),
-        Head::number("distance", "distance", "1"),
-        Head::number("periods", "periods", "1"),
-        Head::number("rounds", "rounds", "1"),
-        Head::number("residual", "residual of the balance", "1"),
-    ];
-    let row = vec![
-        cycle.period.into(),
-        cycle.steady.closing.into(),
-        cycle.steady.distance.into(),
-        f64::from(cycle.steady.periods).into(),
-        f64::from(cycle.rounds).into(),
-        cycle.account.residual.into(),
-    ];
-    Table { heads, rows: vec![row] }
+    Rows::of([cycle])
+        .number("period", "period", "s", |c| c.period)
+        .number("closing_error", "closing error", "1", |c| c.steady.closing)
+        .number("distance", "distance", "1", |c| c.steady.distance)
+        .number("periods", "periods", "1", |c| f64::from(c.steady.periods))
+        .number("rounds", "rounds", "1", |c| f64::from(c.rounds))
+        .number("residual", "residual of the balance", "1", |c| c.account.residual)
+        .table()
 }

@@ -20,7 +20,7 @@ use self::tables::{DEFINITIONS, NUMBERS, picture, table};
 use super::{Context, Count, Entry, Input, Question, StudyError, What};
 use crate::input::keys::InputError;
 use crate::input::keys::include::open;
-use crate::input::keys::shape::{Form, Key, Kinds, Section};
+use crate::input::keys::shape::{Form, Kinds, Section, keys};
 use crate::input::scenario::resolve::read;
 use crate::output::answer::{Answer, Study, StudyFigure};
 use crate::progress::Counted;
@@ -49,49 +49,25 @@ static SECTION: Section = Section {
     name: "dead-time",
     help: "Dead time of a leg: losses, soft switching, the dead time of least loss",
     kinds: Kinds::None,
-    keys: &[
-        Key::may("part", Form::OneOrMore, "part of both switches: shipped by name, or a part file"),
-        Key::may("upper", Form::OneOrMore, "part of the upper switch, where it differs"),
-        Key::may("lower", Form::OneOrMore, "part of the lower switch, where it differs"),
-        Key::may(
-            "scenario",
-            Form::OneOrMore,
-            "scenario file whose arrangement has an upper and a lower switch",
-        ),
-        Key::need("dead-time", Form::Quantities("s", NotNegative), "dead times, rising"),
-        Key::need("current", Form::Quantities("A", NotNegative), "load currents out of the leg"),
-        Key::may(
-            "resolution",
-            Form::Quantity("s", Positive),
-            "how closely the dead time of least loss is searched between those of the list; without it not at all",
-        ),
-        Key::may(
-            "voltage",
-            Form::Quantity("V", Positive),
-            "supply voltage; without it the scenario's, or 400 V",
-        ),
-        Key::may(
-            "frequency",
-            Form::Quantity("Hz", Positive),
-            "switching frequency; without it the scenario's, or 100 kHz",
-        ),
-        Key::may(
-            "gate-resistance",
-            Form::Quantity("ohm", Positive),
-            "gate resistance outside the parts; without it the scenario's, or 5 ohm",
-        ),
-        Key::may(
-            "temperature",
-            Form::Quantity("degC", Any),
-            "junction temperature of both switches; without it the scenario's, or 25 degC",
-        ),
-        Key::may(
-            "loop-inductance",
-            Form::Quantity("H", NotNegative),
-            "stray inductance of the power loop; without it the scenario's, or 20 nH",
-        ),
-        Key::may("leg", Form::Parameters("half-bridge", PARAMS), "the leg, as in an [arrangement]"),
-    ],
+    keys: keys! {
+        may "part": Form::OneOrMore, "part of both switches: shipped by name, or a part file";
+        may "upper": Form::OneOrMore, "part of the upper switch, where it differs";
+        may "lower": Form::OneOrMore, "part of the lower switch, where it differs";
+        may "scenario": Form::OneOrMore, "scenario file whose arrangement has an upper and a lower switch";
+        need "dead-time": Form::Quantities("s", NotNegative), "dead times, rising";
+        need "current": Form::Quantities("A", NotNegative), "load currents out of the leg";
+        may "resolution": Form::Quantity("s", Positive),
+            "how closely the dead time of least loss is searched between those of the list; without it not at all";
+        may "voltage": Form::Quantity("V", Positive), "supply voltage; without it the scenario's, or 400 V";
+        may "frequency": Form::Quantity("Hz", Positive), "switching frequency; without it the scenario's, or 100 kHz";
+        may "gate-resistance": Form::Quantity("ohm", Positive),
+            "gate resistance outside the parts; without it the scenario's, or 5 ohm";
+        may "temperature": Form::Quantity("degC", Any),
+            "junction temperature of both switches; without it the scenario's, or 25 degC";
+        may "loop-inductance": Form::Quantity("H", NotNegative),
+            "stray inductance of the power loop; without it the scenario's, or 20 nH";
+        may "leg": Form::Parameters("half-bridge", PARAMS), "the leg, as in an [arrangement]";
+    },
 };
 
 /// Most points of a study.

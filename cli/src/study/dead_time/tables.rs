@@ -6,7 +6,7 @@ use joulestep_models::arrangement::dead_time::Point;
 use super::Found;
 use crate::output::answer::StudyTable;
 use crate::output::plot::{Axis, Chart, Curve, Figure, Panel};
-use crate::output::table::{Cell, Head, Table};
+use crate::output::table::Rows;
 
 pub(super) type Column = (&'static str, &'static str, &'static str, fn(&Point) -> f64);
 
@@ -58,20 +58,12 @@ pub(super) const DEFINITIONS: &[(&str, &str)] = &[
 pub(super) fn table(found: &Found, columns: &[&str], name: &str, title: &str, words: bool) -> StudyTable {
     const ASKED: [Column; 2] =
         [("current", "I", "A", |p| p.current), ("dead_time", "t_d", "s", |p| p.dead_time)];
-    let numbers: Vec<&Column> =
-        ASKED.iter().chain(NUMBERS.iter().filter(|c| columns.contains(&c.0))).collect();
-    let mut heads: Vec<Head> = numbers.iter().map(|c| Head::number(c.0, c.1, c.2)).collect();
+    let numbers = ASKED.iter().chain(NUMBERS.iter().filter(|c| columns.contains(&c.0)));
+    let mut rows = numbers.fold(Rows::of(&found.points), |rows, c| rows.number(c.0, c.1, c.2, |p| (c.3)(p)));
     if words {
-        heads.extend([Head::text("lower_turn_on"), Head::text("upper_turn_on")]);
+        rows = rows.text("lower_turn_on", |p| p.kinds.0.word()).text("upper_turn_on", |p| p.kinds.1.word());
     }
-    let row = |p: &Point| -> Vec<Cell> {
-        let mut row: Vec<Cell> = numbers.iter().map(|c| (c.3)(p).into()).collect();
-        if words {
-            row.extend([p.kinds.0.word(), p.kinds.1.word()].map(Cell::from));
-        }
-        row
-    };
-    let data = Table { heads, rows: found.points.iter().map(row).collect() };
+    let data = rows.table();
     // The balance is itself an error, and shrinks as it likes.
     let estimated: Vec<&str> = columns.iter().copied().filter(|c| *c != "balance_residual").collect();
     StudyTable::new(name, title, 2, data).estimated(&estimated)

@@ -15,7 +15,7 @@ use rayon::prelude::*;
 
 use self::judge::Judged;
 use super::{Context, Count, Entry, Input, Question, StudyError, What};
-use crate::input::keys::shape::{Form, Key, Kinds, Section};
+use crate::input::keys::shape::{Form, Kinds, Section, keys};
 use crate::judge::Level;
 use crate::output::answer::{Answer, Computation, Study, StudyFigure};
 use crate::progress::Counted;
@@ -45,77 +45,38 @@ static SECTION: Section = Section {
     name: "double-pulse",
     help: "Switching energies, times and peaks of a part by double pulses",
     kinds: Kinds::None,
-    keys: &[
-        Key::need(
-            "part",
-            Form::OneOrMore,
-            "part under test: a shipped part by name, or a part file ending in .toml",
-        ),
-        Key::may(
-            "upper",
-            Form::OneOrMore,
-            "upper device: a part of the same kind with its gate off, or a diode; without it a second part under test",
-        ),
-        Key::need("current", Form::Quantities("A", Positive), "currents to be switched, separated by commas"),
-        Key::may("voltage", Form::Quantities("V", Positive), "supply voltages").or(400.0),
-        Key::may("gate-resistance", Form::Quantities("ohm", Positive), "gate resistances outside the part")
-            .or(5.0),
-        Key::may("temperature", Form::Quantities("degC", Any), "junction temperatures of both devices")
-            .or(25.0),
-        Key::may(
-            "gate-on",
-            Form::Quantity("V", Any),
-            "gate level that turns on; without it the voltage at which the part states its on-resistance",
-        ),
-        Key::may("gate-off", Form::Quantity("V", Any), "gate level that turns off, of both devices").or(0.0),
-        Key::may("gate-ramp", Form::Quantity("s", Positive), "duration of the gate source's ramps").or(5e-9),
-        Key::may(
-            "kelvin",
-            Form::Flag,
-            "the gate returns to the part's Kelvin source pin or the study refuses; without this it does so where the part has that pin",
-        ),
-        Key::may(
-            "common-source",
-            Form::Flag,
-            "the gate returns to the power source pin also where the part has a Kelvin source",
-        ),
-        Key::may(
-            "loop-inductance",
-            Form::Quantity("H", Positive),
-            "stray inductance of the power loop outside the parts",
-        )
-        .or(20e-9),
-        Key::may("loop-resistance", Form::Quantity("ohm", NotNegative), "resistance of the power loop")
-            .or(5e-3),
-        Key::may(
-            "load",
-            Form::Quantity("H", Positive),
-            "load inductance; without it such that the first pulse takes 10 us",
-        ),
-        Key::may("pause", Form::Quantity("s", Positive), "time between the pulses").or(2e-6),
-        Key::may("second-pulse", Form::Quantity("s", Positive), "length of the second pulse").or(2e-6),
-        Key::may(
-            "snubber-capacitance",
-            Form::Quantity("F", Positive),
-            "capacitance of a snubber from drain to source of each device",
-        ),
-        Key::may("snubber-resistance", Form::Quantity("ohm", Positive), "its resistance"),
-        Key::may(
-            "standard",
-            Form::Word(&["iec-60747-8", "iec-60747-9"]),
-            "whose definitions of times and energies hold: of field-effect transistors (energies between 10 % and 10 %), or of insulated-gate bipolar transistors (from the gate's edge to 2 %)",
-        ),
-        Key::may(
-            "waveforms",
-            Form::Text,
-            "folder for the waveforms of every operating point: a result file each (HDF5)",
-        ),
-        Key::may(
-            "pictures",
-            Form::Text,
-            "folder for pictures: the waveforms of every operating point, and the energies over the grid (SVG)",
-        ),
-    ],
+    keys: keys! {
+        need "part": Form::OneOrMore, "part under test: a shipped part by name, or a part file ending in .toml";
+        may "upper": Form::OneOrMore,
+            "upper device: a part of the same kind with its gate off, or a diode; without it a second part under test";
+        need "current": Form::Quantities("A", Positive), "currents to be switched, separated by commas";
+        may "voltage": Form::Quantities("V", Positive), "supply voltages", or 400.0;
+        may "gate-resistance": Form::Quantities("ohm", Positive), "gate resistances outside the part", or 5.0;
+        may "temperature": Form::Quantities("degC", Any), "junction temperatures of both devices", or 25.0;
+        may "gate-on": Form::Quantity("V", Any),
+            "gate level that turns on; without it the voltage at which the part states its on-resistance";
+        may "gate-off": Form::Quantity("V", Any), "gate level that turns off, of both devices", or 0.0;
+        may "gate-ramp": Form::Quantity("s", Positive), "duration of the gate source's ramps", or 5e-9;
+        may "kelvin": Form::Flag,
+            "the gate returns to the part's Kelvin source pin or the study refuses; without this it does so where the part has that pin";
+        may "common-source": Form::Flag,
+            "the gate returns to the power source pin also where the part has a Kelvin source";
+        may "loop-inductance": Form::Quantity("H", Positive),
+            "stray inductance of the power loop outside the parts", or 20e-9;
+        may "loop-resistance": Form::Quantity("ohm", NotNegative), "resistance of the power loop", or 5e-3;
+        may "load": Form::Quantity("H", Positive),
+            "load inductance; without it such that the first pulse takes 10 us";
+        may "pause": Form::Quantity("s", Positive), "time between the pulses", or 2e-6;
+        may "second-pulse": Form::Quantity("s", Positive), "length of the second pulse", or 2e-6;
+        may "snubber-capacitance": Form::Quantity("F", Positive),
+            "capacitance of a snubber from drain to source of each device";
+        may "snubber-resistance": Form::Quantity("ohm", Positive), "its resistance";
+        may "standard": Form::Word(&["iec-60747-8", "iec-60747-9"]),
+            "whose definitions of times and energies hold: of field-effect transistors (energies between 10 % and 10 %), or of insulated-gate bipolar transistors (from the gate's edge to 2 %)";
+        may "waveforms": Form::Text, "folder for the waveforms of every operating point: a result file each (HDF5)";
+        may "pictures": Form::Text,
+            "folder for pictures: the waveforms of every operating point, and the energies over the grid (SVG)";
+    },
 };
 
 /// Most operating points of a grid.

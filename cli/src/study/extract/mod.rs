@@ -10,7 +10,7 @@ use joulestep_models::extract::{Doubt, ExtractError, Extraction, READING, Why, e
 use self::tables::{percent, shown};
 use super::{Context, Count, Entry, Input, Question, StudyError, What};
 use crate::diagnostic::{Diagnostic, Span};
-use crate::input::keys::shape::{Form, Key, Kinds, Section};
+use crate::input::keys::shape::{Form, Kinds, Section, keys};
 use crate::input::parts::{Loaded, write};
 use crate::judge::Level;
 use crate::output::answer::{Answer, Study, StudyFigure};
@@ -35,10 +35,10 @@ static SECTION: Section = Section {
     name: "extract",
     help: "Extract the parameters of a part from points of its data sheet",
     kinds: Kinds::None,
-    keys: &[
-        Key::need("points", Form::OneOrMore, "file of points (TOML)"),
-        Key::may("part", Form::Text, "part file to write; it must not exist yet, unless --force is given"),
-    ],
+    keys: keys! {
+        need "points": Form::OneOrMore, "file of points (TOML)";
+        may "part": Form::Text, "part file to write; it must not exist yet, unless --force is given";
+    },
 };
 
 fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError> {

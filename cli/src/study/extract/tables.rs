@@ -1,11 +1,11 @@
 //! Tables of an extraction.
 
 use joulestep_engine::units::{people, people_digits};
-use joulestep_models::extract::{Extraction, Why};
-use joulestep_models::part::{Curve, Quantity, Variable};
+use joulestep_models::extract::{CurveFit, Doubt, Extraction, Why};
+use joulestep_models::part::{Curve, Impedance, Quantity, Variable};
 
 use crate::output::answer::StudyTable;
-use crate::output::table::{Cell, Head, Table};
+use crate::output::table::{Rows, Table};
 
 /// All tables; the parameters are the main one.
 pub(super) fn tables(found: &Extraction) -> Vec<StudyTable> {
@@ -26,143 +26,94 @@ pub(super) fn tables(found: &Extraction) -> Vec<StudyTable> {
 }
 
 fn parameters(found: &Extraction) -> Table {
-    let heads = vec![
-        Head::text("parameter"),
-        Head::text("shown"),
-        Head::number("relative_standard_error", "standard error", "1"),
-        Head::number("value", "value, SI", "1"),
-        Head::number("standard_error", "standard error, SI", "1"),
-        Head::text("unit"),
-    ];
-    let row = |f: &joulestep_models::extract::Fitted| {
-        let shown = people_digits(f.value, f.unit, 5);
-        vec![
-            f.key.into(),
-            shown.as_str().into(),
-            (f.error / f.value).abs().into(),
-            f.value.into(),
-            f.error.into(),
-            f.unit.into(),
-        ]
-    };
-    Table { heads, rows: found.fitted.iter().map(row).collect() }
+    Rows::of(&found.fitted)
+        .text("parameter", |f| f.key)
+        .text("shown", |f| people_digits(f.value, f.unit, 5))
+        .number("relative_standard_error", "standard error", "1", |f| (f.error / f.value).abs())
+        .number("value", "value, SI", "1", |f| f.value)
+        .number("standard_error", "standard error, SI", "1", |f| f.error)
+        .text("unit", |f| f.unit)
+        .table()
 }
 
 fn impedances(found: &Extraction) -> Table {
-    let heads = vec![
-        Head::text("die"),
-        Head::number("term", "no.", "1"),
-        Head::number("resistance", "Foster R", "K/W"),
-        Head::number("time_constant", "τ", "s"),
-    ];
-    let of = |i: &joulestep_models::part::Impedance| -> Vec<Vec<Cell>> {
-        let term = |(k, (r, tau)): (usize, &(f64, f64))| {
-            vec![i.die.as_str().into(), ((k + 1) as f64).into(), (*r).into(), (*tau).into()]
-        };
-        i.terms.iter().enumerate().map(term).collect()
+    let terms = |i: &'_ Impedance| {
+        let die = i.die.clone();
+        let each: Vec<_> = i.terms.iter().enumerate().map(|(k, term)| (die.clone(), k + 1, *term)).collect();
+        each
     };
-    Table { heads, rows: found.part.thermal.impedance.iter().flat_map(of).collect() }
+    Rows::of(found.part.thermal.impedance.iter().flat_map(terms))
+        .text("die", |t| t.0.clone())
+        .number("term", "no.", "1", |t| t.1 as f64)
+        .number("resistance", "Foster R", "K/W", |t| t.2.0)
+        .number("time_constant", "τ", "s", |t| t.2.1)
+        .table()
 }
 
 fn curves(found: &Extraction) -> Table {
-    let heads = vec![
-        Head::number("curve", "no.", "1"),
-        Head::text("what"),
-        Head::number("points", "points", "1"),
-        Head::number("rms", "rms", "1"),
-        Head::number("worst", "worst", "1"),
-        Head::text("worst_at"),
-        Head::text("conditions"),
-        Head::text("quantity"),
-        Head::text("against"),
-        Head::text("abscissa_unit"),
-        Head::text("unit"),
-        Head::text("die"),
-        Head::text("charge"),
-    ];
-    let row = |c: &joulestep_models::extract::CurveFit| {
-        let curve = found.part.curves.get(c.curve)?;
-        let fitted = !c.model.is_empty();
-        let at = curve.points.get(c.worst.point).filter(|_| fitted);
-        let at = at.map_or("kept as data".into(), |p| shown(p.0, curve.against));
-        let charge = match (curve.quantity, curve.capacitive) {
-            (Quantity::RecoveryCharge, true) => "with the capacitive charge",
-            (Quantity::RecoveryCharge, false) => "without the capacitive charge",
-            _ => "",
-        };
-        Some(vec![
-            ((c.curve + 1) as f64).into(),
-            curve.words().as_str().into(),
-            (curve.points.len() as f64).into(),
-            Some(c.rms).filter(|_| fitted).into(),
-            Some(c.worst.deviation).filter(|_| fitted).into(),
-            at.as_str().into(),
-            held(curve).as_str().into(),
-            curve.quantity.key().into(),
-            curve.against.key().into(),
-            curve.against.unit().into(),
-            curve.quantity.unit().into(),
-            curve.die.as_deref().unwrap_or("").into(),
-            charge.into(),
-        ])
+    let charge = |curve: &Curve| match (curve.quantity, curve.capacitive) {
+        (Quantity::RecoveryCharge, true) => "with the capacitive charge",
+        (Quantity::RecoveryCharge, false) => "without the capacitive charge",
+        _ => "",
     };
-    Table { heads, rows: found.curves.iter().filter_map(row).collect() }
+    let fitted = |c: &CurveFit| !c.model.is_empty();
+    let worst_at = |c: &CurveFit, curve: &Curve| {
+        let at = curve.points.get(c.worst.point).filter(|_| fitted(c));
+        at.map_or("kept as data".into(), |p| shown(p.0, curve.against))
+    };
+    Rows::of(found.curves.iter().filter_map(|c| Some((c, found.part.curves.get(c.curve)?))))
+        .number("curve", "no.", "1", |(c, _)| (c.curve + 1) as f64)
+        .text("what", |(_, curve)| curve.words())
+        .number("points", "points", "1", |(_, curve)| curve.points.len() as f64)
+        .number("rms", "rms", "1", |(c, _)| Some(c.rms).filter(|_| fitted(c)))
+        .number("worst", "worst", "1", |(c, _)| Some(c.worst.deviation).filter(|_| fitted(c)))
+        .text("worst_at", |(c, curve)| worst_at(c, curve))
+        .text("conditions", |(_, curve)| held(curve))
+        .text("quantity", |(_, curve)| curve.quantity.key())
+        .text("against", |(_, curve)| curve.against.key())
+        .text("abscissa_unit", |(_, curve)| curve.against.unit())
+        .text("unit", |(_, curve)| curve.quantity.unit())
+        .text("die", |(_, curve)| curve.die.clone().unwrap_or_default())
+        .text("charge", |(_, curve)| charge(curve))
+        .table()
 }
 
 fn doubts(found: &Extraction) -> Table {
-    let heads = vec![
-        Head::text("parameter"),
-        Head::text("why"),
-        Head::number("relative_error", "error", "1"),
-        Head::text("with"),
-        Head::number("correlation", "correlation", "1"),
-        Head::text("settled_by"),
-    ];
-    let row = |d: &joulestep_models::extract::Doubt| {
-        let (why, error) = match d.why {
-            Why::NotDetermined => ("not determined", None),
-            Why::TooFewPoints => ("too few points", None),
-            Why::Weak(error) => ("weak", Some(error)),
-        };
-        let (with, correlation) = d.with.unzip();
-        vec![
-            d.key.into(),
-            why.into(),
-            error.into(),
-            with.unwrap_or("").into(),
-            correlation.into(),
-            d.settled_by.into(),
-        ]
+    let why = |d: &Doubt| match d.why {
+        Why::NotDetermined => ("not determined", None),
+        Why::TooFewPoints => ("too few points", None),
+        Why::Weak(error) => ("weak", Some(error)),
     };
-    Table { heads, rows: found.doubts.iter().map(row).collect() }
+    Rows::of(&found.doubts)
+        .text("parameter", |d| d.key)
+        .text("why", |d| why(d).0)
+        .number("relative_error", "error", "1", |d| why(d).1)
+        .text("with", |d| d.with.map_or("", |w| w.0))
+        .number("correlation", "correlation", "1", |d| d.with.map(|w| w.1))
+        .text("settled_by", |d| d.settled_by)
+        .table()
 }
 
 /// Abscissae and ordinates in SI units (°C), as `curves` names them.
 fn points(found: &Extraction) -> Table {
-    let heads = vec![
-        Head::number("curve", "curve", "1"),
-        Head::number("x", "x", "1"),
-        Head::number("y", "y", "1"),
-        Head::number("model", "model", "1"),
-    ];
-    let mut rows: Vec<Vec<Cell>> = Vec::new();
-    for c in &found.curves {
-        let Some(curve) = found.part.curves.get(c.curve) else { continue };
-        for (k, p) in curve.points.iter().enumerate() {
-            let model = c.model.get(k).copied();
-            rows.push(vec![((c.curve + 1) as f64).into(), p.0.into(), p.1.into(), model.into()]);
-        }
-    }
-    Table { heads, rows }
+    let of = |c: &'_ CurveFit| -> Vec<(usize, (f64, f64), Option<f64>)> {
+        let points = found.part.curves.get(c.curve).map_or(&[][..], |curve| &curve.points);
+        points.iter().enumerate().map(|(k, p)| (c.curve + 1, *p, c.model.get(k).copied())).collect()
+    };
+    Rows::of(found.curves.iter().flat_map(of))
+        .number("curve", "curve", "1", |p| p.0 as f64)
+        .number("x", "x", "1", |p| p.1.0)
+        .number("y", "y", "1", |p| p.1.1)
+        .number("model", "model", "1", |p| p.2)
+        .table()
 }
 
 fn lines(found: &Extraction) -> Table {
-    let heads =
-        vec![Head::number("curve", "curve", "1"), Head::number("x", "x", "1"), Head::number("y", "y", "1")];
-    let of = |c: &joulestep_models::extract::CurveFit| -> Vec<Vec<Cell>> {
-        c.line.iter().map(|p| vec![((c.curve + 1) as f64).into(), p.0.into(), p.1.into()]).collect()
-    };
-    Table { heads, rows: found.curves.iter().flat_map(of).collect() }
+    Rows::of(found.curves.iter().flat_map(|c| c.line.iter().map(move |p| (c.curve + 1, p))))
+        .number("curve", "curve", "1", |p| p.0 as f64)
+        .number("x", "x", "1", |p| p.1.0)
+        .number("y", "y", "1", |p| p.1.1)
+        .table()
 }
 
 /// A value of a variable for people; data sheets state rates of current per microsecond.

@@ -12,7 +12,7 @@ use joulestep_models::model::Range;
 
 use self::tables::Computed;
 use super::{Context, Count, Entry, Input, Question, StudyError, What};
-use crate::input::keys::shape::{Form, Key, Kinds, Section};
+use crate::input::keys::shape::{Form, Kinds, Section, keys};
 use crate::judge::Uncertainty;
 use crate::output::answer::{Answer, Study, StudyFigure};
 
@@ -44,28 +44,17 @@ static SECTION: Section = Section {
     name: "impedance",
     help: "Transient thermal impedance of a package, or of measured points",
     kinds: Kinds::None,
-    keys: &[
-        Key::may("package", Form::OneOrMore, "a shipped package by name, or its file ending in .toml"),
-        Key::may("against", Form::OneOrMore, "another package to compare it with"),
-        Key::may("points", Form::OneOrMore, "file of measured points to fit a Foster network to, instead"),
-        Key::may(
-            "terms",
-            Form::Whole(1, 60),
-            "terms of the Foster network, at most; for a package without it 8",
-        ),
-        Key::may(
-            "cells",
-            Form::Whole(1_000, 2_000_000),
-            "cells of the finest mesh, at most: more are slower and more accurate",
-        )
-        .or(120_000.0),
-        Key::may("per-decade", Form::Whole(1, 50), "times per decade in the tables").or(2.0),
-        Key::may(
-            "pulse-duty",
-            Form::Quantities("1", Range::Between(0.0, 1.0)),
-            "duty ratios of the repeated pulses; without it 0.01, 0.02, 0.05, 0.1, 0.2 and 0.5",
-        ),
-    ],
+    keys: keys! {
+        may "package": Form::OneOrMore, "a shipped package by name, or its file ending in .toml";
+        may "against": Form::OneOrMore, "another package to compare it with";
+        may "points": Form::OneOrMore, "file of measured points to fit a Foster network to, instead";
+        may "terms": Form::Whole(1, 60), "terms of the Foster network, at most; for a package without it 8";
+        may "cells": Form::Whole(1_000, 2_000_000),
+            "cells of the finest mesh, at most: more are slower and more accurate", or 120_000.0;
+        may "per-decade": Form::Whole(1, 50), "times per decade in the tables", or 2.0;
+        may "pulse-duty": Form::Quantities("1", Range::Between(0.0, 1.0)),
+            "duty ratios of the repeated pulses; without it 0.01, 0.02, 0.05, 0.1, 0.2 and 0.5";
+    },
 };
 
 /// Duty ratios of repeated pulses, unless asked otherwise.

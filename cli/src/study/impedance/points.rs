@@ -10,7 +10,7 @@ use super::{DEFINITIONS, NOT_LAYERS};
 use crate::diagnostic::Span;
 use crate::output::answer::{Answer, Study, StudyFigure, StudyTable};
 use crate::output::plot::{Axis, Chart, Curve, Figure, Panel};
-use crate::output::table::{Head, Table};
+use crate::output::table::Rows;
 use crate::study::{Question, StudyError};
 
 /// Points, the Foster network through them, and its Cauer ladder.
@@ -92,14 +92,12 @@ pub(super) fn study(question: &Question) -> Result<Study, StudyError> {
     let found = read(question)?;
     let sum: f64 = found.fit.terms.iter().map(|t| t.resistance).sum();
     let passes = |&(t, _): &(f64, f64)| repetitive_peak(&found.fit.terms, t, 0.0);
-    let heads = vec![
-        Head::number("time", "time", "s"),
-        Head::number("impedance", "Z_th", "K/W"),
-        Head::number("fitted", "fitted", "K/W"),
-        Head::number("deviation", "deviation", "1"),
-    ];
-    let row = |p: &(f64, f64)| vec![p.0.into(), p.1.into(), passes(p).into(), (passes(p) / p.1 - 1.0).into()];
-    let measured = Table { heads, rows: found.points.iter().map(row).collect() };
+    let measured = Rows::of(&found.points)
+        .number("time", "time", "s", |p| p.0)
+        .number("impedance", "Z_th", "K/W", |p| p.1)
+        .number("fitted", "fitted", "K/W", |p| passes(p))
+        .number("deviation", "deviation", "1", |p| passes(p) / p.1 - 1.0)
+        .table();
     let terms = coefficients(&[("fit".into(), &found.fit.terms, found.cells.clone())]);
     let answer = |name: &str, words: &str, value: f64, unit: &str| Answer::new(name, words, value, unit);
     Ok(Study {

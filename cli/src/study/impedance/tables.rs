@@ -10,7 +10,7 @@ use joulestep_models::package::Package;
 
 use super::{error, of_ratio, pairs, paths};
 use crate::output::answer::StudyTable;
-use crate::output::table::{Cell, Head, Table};
+use crate::output::table::{Rows, Table};
 
 /// A package with its impedances.
 pub(super) struct Computed {
@@ -82,75 +82,53 @@ pub(super) fn tables(all: &[Computed], duties: &[f64], per_decade: usize) -> Vec
     out
 }
 
-fn with_error(head: Head) -> [Head; 2] {
-    let error = Head::number(&format!("{}_error", head.name), "\u{b1}", &head.unit);
-    [head, error]
-}
-
 fn impedances(ways: &[Way<'_>], times: &[f64]) -> Table {
-    let mut heads = vec![Head::number("time", "time", "s")];
-    heads.extend(ways.iter().flat_map(|w| with_error(Head::number(&w.name, &w.words, "K/W"))));
-    let row = |&t: &f64| {
-        let cells = ways.iter().flat_map(|w| {
-            let z = w.path.network().step_response(t, w.die, w.die);
-            [z.into(), Cell::Error(error(w.path, t, w.die, w.die))]
-        });
-        std::iter::once(Cell::from(t)).chain(cells).collect()
+    let rows = Rows::of(times.iter().copied()).number("time", "time", "s", |t| *t);
+    let way = |rows: Rows<f64>, w: &Way<'_>| {
+        rows.with_error((&w.name, &w.words, "K/W"), |&t| {
+            (w.path.network().step_response(t, w.die, w.die), error(w.path, t, w.die, w.die))
+        })
     };
-    Table { heads, rows: times.iter().map(row).collect() }
+    ways.iter().fold(rows, way).table()
 }
 
 fn ratios(a: &Impedance, b: &Impedance, times: &[f64]) -> Table {
-    let columns: Vec<_> = pairs(a, b)
-        .into_iter()
-        .flat_map(|pair| both(a, b).into_iter().map(move |((to, x), (_, y))| (pair, to, x, y)))
-        .collect();
-    let mut heads = vec![Head::number("time", "time", "s")];
-    heads.extend(columns.iter().flat_map(|((d, other), to, ..)| {
-        let words = format!("{} over {} to {to}", a.dies[*d], b.dies[*other]);
-        with_error(Head::number(&format!("{}.to_{to}", a.dies[*d]), &words, "1"))
-    }));
-    let row = |&t: &f64| {
-        let cells = columns.iter().flat_map(|&((d, other), _, x, y)| {
+    let columns =
+        pairs(a, b).into_iter().flat_map(|pair| both(a, b).into_iter().map(move |(x, y)| (pair, x, y)));
+    let rows = Rows::of(times.iter().copied()).number("time", "time", "s", |t| *t);
+    let column = |rows: Rows<f64>, ((d, other), (to, x), (_, y)): ((usize, usize), To<'_>, To<'_>)| {
+        let words = format!("{} over {} to {to}", a.dies[d], b.dies[other]);
+        rows.with_error((&format!("{}.to_{to}", a.dies[d]), &words, "1"), |&t| {
             let ratio = x.network().step_response(t, d, d) / y.network().step_response(t, other, other);
             let shares = [x.share(t, d), y.share(t, other)];
-            [ratio.into(), Cell::Error(of_ratio(ratio, shares, x.converges() && y.converges()))]
-        });
-        std::iter::once(Cell::from(t)).chain(cells).collect()
+            (ratio, of_ratio(ratio, shares, x.converges() && y.converges()))
+        })
     };
-    Table { heads, rows: times.iter().map(row).collect() }
+    columns.fold(rows, column).table()
 }
 
 fn pulses(way: &Way<'_>, duties: &[f64], times: &[f64]) -> Table {
     let exact = way.path.terms(way.die);
-    let mut heads = vec![Head::number("pulse", "pulse", "s")];
-    heads.extend(duties.iter().map(|d| Head::number(&format!("duty_{d}"), &format!("D = {d}"), "K/W")));
-    heads.push(Head::number("relative_error", "\u{b1} of the peak", "1"));
-    let row = |&t: &f64| {
-        let peaks = duties.iter().map(|d| repetitive_peak(&exact, t, *d).into());
-        let last = Cell::from(way.path.share_of_pulses(t, way.die));
-        std::iter::once(Cell::from(t)).chain(peaks).chain([last]).collect()
+    let rows = Rows::of(times.iter().copied()).number("pulse", "pulse", "s", |t| *t);
+    let duty = |rows: Rows<f64>, d: &f64| {
+        rows.number(&format!("duty_{d}"), &format!("D = {d}"), "K/W", |&t| repetitive_peak(&exact, t, *d))
     };
-    Table { heads, rows: times.iter().map(row).collect() }
+    let share = |t: &f64| way.path.share_of_pulses(*t, way.die);
+    duties.iter().fold(rows, duty).number("relative_error", "\u{b1} of the peak", "1", share).table()
 }
 
 fn mutual(of: &Impedance, times: &[f64]) -> Table {
-    let count = of.dies.len();
-    let pairs = (0..count).flat_map(|i| (0..i).map(move |j| (j, i)));
-    let columns: Vec<_> =
-        pairs.flat_map(|(i, j)| paths(of).map(move |(to, path)| (i, j, to, path))).collect();
-    let mut heads = vec![Head::number("time", "time", "s")];
-    heads.extend(columns.iter().flat_map(|&(i, j, to, _)| {
+    let pairs = (0..of.dies.len()).flat_map(|i| (0..i).map(move |j| (j, i)));
+    let columns = pairs.flat_map(|(i, j)| paths(of).map(move |to| (i, j, to)));
+    let rows = Rows::of(times.iter().copied()).number("time", "time", "s", |t| *t);
+    let column = |rows: Rows<f64>, (i, j, (to, path)): (usize, usize, To<'_>)| {
         let (a, b) = (&of.dies[i], &of.dies[j]);
-        with_error(Head::number(&format!("{a}.from_{b}.to_{to}"), &format!("{a} - {b} to {to}"), "K/W"))
-    }));
-    let row = |&t: &f64| {
-        let cells = columns.iter().flat_map(|&(i, j, _, path)| {
-            [path.network().step_response(t, i, j).into(), Cell::Error(error(path, t, i, j))]
-        });
-        std::iter::once(Cell::from(t)).chain(cells).collect()
+        let (name, words) = (format!("{a}.from_{b}.to_{to}"), format!("{a} - {b} to {to}"));
+        rows.with_error((&name, &words, "K/W"), |&t| {
+            (path.network().step_response(t, i, j), error(path, t, i, j))
+        })
     };
-    Table { heads, rows: times.iter().map(row).collect() }
+    columns.fold(rows, column).table()
 }
 
 /// A path, its Foster terms and Cauer cells.
@@ -158,109 +136,65 @@ pub(super) type Fitted<'a> = (String, &'a [FosterTerm], Vec<CauerCell>);
 
 /// Foster terms and Cauer cells side by side.
 pub(super) fn coefficients(all: &[Fitted<'_>]) -> Table {
-    let heads = vec![
-        Head::text("path"),
-        Head::number("term", "no.", "1"),
-        Head::number("foster_resistance", "Foster R", "K/W"),
-        Head::number("foster_time_constant", "τ", "s"),
-        Head::number("cauer_capacitance", "Cauer C", "J/K"),
-        Head::number("cauer_resistance", "Cauer R", "K/W"),
-    ];
-    let mut rows: Vec<Vec<Cell>> = Vec::new();
-    for (path, terms, cells) in all {
-        for k in 0..terms.len().max(cells.len()) {
-            rows.push(vec![
-                path.as_str().into(),
-                ((k + 1) as f64).into(),
-                terms.get(k).map(|t| t.resistance).into(),
-                terms.get(k).map(|t| t.time_constant).into(),
-                cells.get(k).map(|c| c.capacitance).into(),
-                cells.get(k).map(|c| c.resistance).into(),
-            ]);
-        }
-    }
-    Table { heads, rows }
+    let numbers = all.iter().flat_map(|f| (0..f.1.len().max(f.2.len())).map(move |k| (f, k)));
+    Rows::of(numbers)
+        .text("path", |(f, _)| f.0.clone())
+        .number("term", "no.", "1", |(_, k)| (k + 1) as f64)
+        .number("foster_resistance", "Foster R", "K/W", |(f, k)| f.1.get(*k).map(|t| t.resistance))
+        .number("foster_time_constant", "τ", "s", |(f, k)| f.1.get(*k).map(|t| t.time_constant))
+        .number("cauer_capacitance", "Cauer C", "J/K", |(f, k)| f.2.get(*k).map(|c| c.capacitance))
+        .number("cauer_resistance", "Cauer R", "K/W", |(f, k)| f.2.get(*k).map(|c| c.resistance))
+        .table()
 }
 
 fn structure(ways: &[Way<'_>]) -> Table {
-    let mut heads = vec![Head::number("share", "share of R_th", "1")];
-    heads.extend(ways.iter().map(|w| Head::number(&w.name, &w.words, "J/K")));
-    let functions: Vec<Vec<(f64, f64)>> = ways.iter().map(|w| w.path.structure(w.die)).collect();
-    let row = |tenth: i32| {
-        let share = f64::from(tenth) / 10.0;
-        let reached = |steps: &Vec<(f64, f64)>| {
-            let whole = steps.last()?;
-            Some(steps.iter().find(|s| s.0 >= share * whole.0).map_or(whole.1, |s| s.1))
-        };
-        std::iter::once(Cell::from(share)).chain(functions.iter().map(|f| reached(f).into())).collect()
+    let reached = |steps: &[(f64, f64)], share: f64| {
+        let whole = steps.last()?;
+        Some(steps.iter().find(|s| s.0 >= share * whole.0).map_or(whole.1, |s| s.1))
     };
-    Table { heads, rows: (1..=9).map(row).collect() }
+    let tenths = (1..=9).map(|tenth| f64::from(tenth) / 10.0);
+    let rows = Rows::of(tenths).number("share", "share of R_th", "1", |s| *s);
+    let way = |rows: Rows<f64>, w: &Way<'_>| {
+        let steps = w.path.structure(w.die);
+        rows.number(&w.name, &w.words, "J/K", |share| reached(&steps, *share))
+    };
+    ways.iter().fold(rows, way).table()
 }
 
 fn accuracy(ways: &[Way<'_>]) -> Table {
-    let heads = vec![
-        Head::text("path"),
-        Head::number("largest_error", "± at any time", "1"),
-        Head::number("observed_order", "order of the meshes", "1"),
-        Head::number("modes", "modes", "1"),
-        Head::number("reduction_error", "± of the reduction", "1"),
-        Head::number("terms", "Foster terms", "1"),
-        Head::number("fit_error", "± of the terms", "1"),
-    ];
-    let row = |w: &Way<'_>| {
-        let fit = &w.path.fits[w.die];
-        vec![
-            w.words.as_str().into(),
-            w.path.errors[w.die].into(),
-            w.path.study.order.into(),
-            (w.path.network().time_constants().len() as f64).into(),
-            w.path.study.finest.error.into(),
-            (fit.terms.len() as f64).into(),
-            fit.largest.into(),
-        ]
-    };
-    Table { heads, rows: ways.iter().map(row).collect() }
+    Rows::of(ways.iter().map(|w| (w, &w.path.fits[w.die])))
+        .text("path", |(w, _)| w.words.clone())
+        .number("largest_error", "± at any time", "1", |(w, _)| w.path.errors[w.die])
+        .number("observed_order", "order of the meshes", "1", |(w, _)| w.path.study.order)
+        .number("modes", "modes", "1", |(w, _)| w.path.network().time_constants().len() as f64)
+        .number("reduction_error", "± of the reduction", "1", |(w, _)| w.path.study.finest.error)
+        .number("terms", "Foster terms", "1", |(_, fit)| fit.terms.len() as f64)
+        .number("fit_error", "± of the terms", "1", |(_, fit)| fit.largest)
+        .table()
 }
 
 fn meshes(ways: &[Way<'_>]) -> Table {
-    let heads = vec![
-        Head::text("path"),
-        Head::number("cells", "cells", "1"),
-        Head::number("steady_resistance", "R_th", "K/W"),
-    ];
-    let of = |w: &Way<'_>| -> Vec<Vec<Cell>> {
-        let level = |l: &joulestep_engine::thermal::field::study::Level| {
-            let resistance = l.resistances.get(w.die).copied();
-            vec![w.words.as_str().into(), (l.cells as f64).into(), resistance.into()]
-        };
-        w.path.study.levels.iter().map(level).collect()
-    };
-    Table { heads, rows: ways.iter().flat_map(of).collect() }
+    Rows::of(ways.iter().flat_map(|w| w.path.study.levels.iter().map(move |level| (w, level))))
+        .text("path", |(w, _)| w.words.clone())
+        .number("cells", "cells", "1", |(_, level)| level.cells as f64)
+        .number("steady_resistance", "R_th", "K/W", |(w, level)| level.resistances.get(w.die).copied())
+        .table()
 }
 
 fn modes(ways: &[Way<'_>]) -> Table {
-    let heads = vec![
-        Head::text("path"),
-        Head::number("mode", "no.", "1"),
-        Head::number("resistance", "Foster R", "K/W"),
-        Head::number("time_constant", "τ", "s"),
-        Head::number("cumulative_resistance", "ΣR", "K/W"),
-        Head::number("cumulative_capacitance", "ΣC", "J/K"),
-    ];
-    let mut rows: Vec<Vec<Cell>> = Vec::new();
-    for w in ways {
-        let (terms, function) = (w.path.terms(w.die), w.path.structure(w.die));
-        for k in 0..terms.len().max(function.len()) {
-            let (term, step) = (terms.get(k), function.get(k));
-            rows.push(vec![
-                w.words.as_str().into(),
-                ((k + 1) as f64).into(),
-                term.map(|t| t.resistance).into(),
-                term.map(|t| t.time_constant).into(),
-                step.map(|s| s.0).into(),
-                step.map(|s| s.1).into(),
-            ]);
-        }
-    }
-    Table { heads, rows }
+    let of = |w: &'_ Way<'_>| {
+        let (terms, function, words) = (w.path.terms(w.die), w.path.structure(w.die), w.words.clone());
+        let count = terms.len().max(function.len());
+        let each =
+            (0..count).map(move |k| (words.clone(), k, terms.get(k).copied(), function.get(k).copied()));
+        each.collect::<Vec<_>>()
+    };
+    Rows::of(ways.iter().flat_map(of))
+        .text("path", |m| m.0.clone())
+        .number("mode", "no.", "1", |m| (m.1 + 1) as f64)
+        .number("resistance", "Foster R", "K/W", |m| m.2.map(|t| t.resistance))
+        .number("time_constant", "τ", "s", |m| m.2.map(|t| t.time_constant))
+        .number("cumulative_resistance", "ΣR", "K/W", |m| m.3.map(|s| s.0))
+        .number("cumulative_capacitance", "ΣC", "J/K", |m| m.3.map(|s| s.1))
+        .table()
 }

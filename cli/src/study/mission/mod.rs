@@ -17,7 +17,7 @@ use joulestep_models::model::Range::Positive;
 
 use self::life::{Life, law_words, life, make};
 use super::{Context, Count, Entry, Input, Question, StudyError, What};
-use crate::input::keys::shape::{Form, Key, Kinds, Section};
+use crate::input::keys::shape::{Form, Kinds, Section, keys};
 use crate::input::scenario::build::{Ready, build_with};
 use crate::input::scenario::resolved::{MissionSpec, Scenario, SegmentOf, SegmentSpec};
 use crate::output::account::{Account, Facts, Found};
@@ -65,28 +65,17 @@ static SECTION: Section = Section {
     name: "mission",
     help: "Junction temperatures of a scenario's arrangement through a mission of seconds to hours",
     kinds: Kinds::None,
-    keys: &[
-        Key::need(
-            "scenario",
-            Form::OneOrMore,
-            "scenario file (TOML) with an arrangement, a thermal network and a `[mission]`",
-        ),
-        Key::may("tolerance", Form::Quantity("K", Positive), "tolerance of the temperatures").or(0.1),
-        Key::may("resolve", Form::Whole(0, 1_000_000_000), "most cycles to resolve after a step of the load")
-            .or(2000.0),
-        Key::may("every-cycle", Form::Flag, "resolve every cycle, without leaps: slow, to compare with"),
-        Key::may(
-            "closing",
-            Form::Quantity("1", Positive),
-            "closing error of a periodic state that is good enough",
-        )
-        .or(1e-5),
-        Key::may(
-            "repeating",
-            Form::Flag,
-            "count temperature cycles as of a mission that begins anew again and again (ASTM E1049-85, 5.4.5)",
-        ),
-    ],
+    keys: keys! {
+        need "scenario": Form::OneOrMore,
+            "scenario file (TOML) with an arrangement, a thermal network and a `[mission]`";
+        may "tolerance": Form::Quantity("K", Positive), "tolerance of the temperatures", or 0.1;
+        may "resolve": Form::Whole(0, 1_000_000_000), "most cycles to resolve after a step of the load", or 2000.0;
+        may "every-cycle": Form::Flag, "resolve every cycle, without leaps: slow, to compare with";
+        may "closing": Form::Quantity("1", Positive),
+            "closing error of a periodic state that is good enough", or 1e-5;
+        may "repeating": Form::Flag,
+            "count temperature cycles as of a mission that begins anew again and again (ASTM E1049-85, 5.4.5)";
+    },
 };
 
 impl From<MissionError> for StudyError {

@@ -14,7 +14,7 @@ use rayon::prelude::*;
 use self::compute::{Rated, rate};
 use super::heat_path::{self, CELLS, GATE_ON, HEATSINK, HOTTEST, INTERFACE, ON, Way, bounds};
 use super::{Context, Count, Entry, Input, Question, StudyError, What};
-use crate::input::keys::shape::{Form, Key, Kinds, Section};
+use crate::input::keys::shape::{Form, Kinds, Section, keys};
 use crate::output::answer::{Study, StudyFigure};
 
 /// The study.
@@ -47,66 +47,37 @@ static SECTION: Section = Section {
     name: "rating",
     help: "Ratings of parts on their heat path: surge, continuous and fault currents, devices in parallel",
     kinds: Kinds::None,
-    keys: &[
-        Key::need(
-            "part",
-            Form::OneOrMore,
-            "shipped parts by name, or part files ending in .toml; the first is the reference",
-        ),
-        ON,
-        HEATSINK,
-        INTERFACE,
-        HOTTEST,
-        GATE_ON,
-        Key::may("before", Form::Quantity("A", NotNegative), "current in steady state before the pulse").or(0.0),
-        Key::may("shape", Form::Word(SHAPES), "shape of the pulses"),
-        Key::may("from", Form::Quantity("s", Positive), "shortest width").or(1e-5),
-        Key::may("to", Form::Quantity("s", Positive), "longest width").or(100.0),
-        Key::may("points", Form::Whole(2, 500), "number of widths, evenly spread over the decades").or(36.0),
-        Key::may("pulse", Form::Tables(&PULSE), "named pulses whose largest current is computed"),
-        Key::may(
-            "fault",
-            Form::Quantities("A", Positive),
-            "fault currents whose longest square pulse is computed; a list",
-        ),
-        Key::may(
-            "required-current",
-            Form::Quantity("A", Positive),
-            "continuous current that every part must carry",
-        ),
-        Key::may(
-            "required-time",
-            Form::Quantity("s", Positive),
-            "time for which every part must withstand every `fault` current",
-        ),
-        Key::may(
-            "no-runaway",
-            Form::Flag,
+    keys: keys! {
+        need "part": Form::OneOrMore,
+            "shipped parts by name, or part files ending in .toml; the first is the reference";
+        same ON;
+        same HEATSINK;
+        same INTERFACE;
+        same HOTTEST;
+        same GATE_ON;
+        may "before": Form::Quantity("A", NotNegative), "current in steady state before the pulse", or 0.0;
+        may "shape": Form::Word(SHAPES), "shape of the pulses";
+        may "from": Form::Quantity("s", Positive), "shortest width", or 1e-5;
+        may "to": Form::Quantity("s", Positive), "longest width", or 100.0;
+        may "points": Form::Whole(2, 500), "number of widths, evenly spread over the decades", or 36.0;
+        may "pulse": Form::Tables(&PULSE), "named pulses whose largest current is computed";
+        may "fault": Form::Quantities("A", Positive), "fault currents whose longest square pulse is computed; a list";
+        may "required-current": Form::Quantity("A", Positive), "continuous current that every part must carry";
+        may "required-time": Form::Quantity("s", Positive),
+            "time for which every part must withstand every `fault` current";
+        may "no-runaway": Form::Flag,
             "leaves the runaway current out: the part's law is then known no further than its highest junction temperature, \
-             which makes variants of a plan faster",
-        ),
-        Key::may("parallel", Form::Whole(2, 64), "devices of the first part in parallel, one of which deviates"),
-        Key::may("total", Form::Quantity("A", Positive), "current of all of them together"),
-        Key::may(
-            "resistance-spread",
-            Form::Quantity("1", NotNegative),
-            "by how much the on-resistance of the deviating one is lower",
-        )
-        .or(0.1),
-        Key::may(
-            "threshold-spread",
-            Form::Quantity("V", NotNegative),
-            "by how much the threshold of the deviating one is lower",
-        )
-        .or(0.3),
-        Key::may(
-            "shared",
-            Form::Quantity("K/W", NotNegative),
-            "thermal resistance of the heatsink that they share, to an ambient at the temperature of `heatsink`",
-        )
-        .or(0.0),
-        CELLS,
-    ],
+             which makes variants of a plan faster";
+        may "parallel": Form::Whole(2, 64), "devices of the first part in parallel, one of which deviates";
+        may "total": Form::Quantity("A", Positive), "current of all of them together";
+        may "resistance-spread": Form::Quantity("1", NotNegative),
+            "by how much the on-resistance of the deviating one is lower", or 0.1;
+        may "threshold-spread": Form::Quantity("V", NotNegative),
+            "by how much the threshold of the deviating one is lower", or 0.3;
+        may "shared": Form::Quantity("K/W", NotNegative),
+            "thermal resistance of the heatsink that they share, to an ambient at the temperature of `heatsink`", or 0.0;
+        same CELLS;
+    },
 };
 
 /// Words of [`Shape`].
@@ -116,11 +87,11 @@ static PULSE: Section = Section {
     name: "rating.pulse",
     help: "A pulse: its largest current, let-through and energy",
     kinds: Kinds::None,
-    keys: &[
-        Key::need("name", Form::Name, "unique name; its quantities begin with it"),
-        Key::need("width", Form::Quantity("s", Positive), "width, as the shape defines it"),
-        Key::may("shape", Form::Word(SHAPES), "shape; default square"),
-    ],
+    keys: keys! {
+        need "name": Form::Name, "unique name; its quantities begin with it";
+        need "width": Form::Quantity("s", Positive), "width, as the shape defines it";
+        may "shape": Form::Word(SHAPES), "shape; default square";
+    },
 };
 
 /// What is asked of every part.

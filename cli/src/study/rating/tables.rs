@@ -8,7 +8,7 @@ use super::Options;
 use super::answers::limited_by;
 use super::compute::{Rated, Shared};
 use crate::output::answer::StudyTable;
-use crate::output::table::{Cell, Head, Table};
+use crate::output::table::Rows;
 
 /// The tables, the curve first.
 pub(super) fn tables(all: &[Rated], options: &Options) -> Vec<StudyTable> {
@@ -24,23 +24,16 @@ fn before_curve(r: &Rated) -> usize {
 }
 
 fn surge(all: &[Rated], options: &Options) -> StudyTable {
-    let mut heads = vec![
-        Head::text("part"),
-        Head::number("width", "width", "s"),
-        Head::number("current", "largest current", "A"),
-        Head::number("i2t", "I²t", "A^2 s"),
-        Head::number("drop", "largest drop", "V"),
-        Head::number("energy", "energy", "J"),
-    ];
-    heads.push(Head::text("limited_by"));
-    let row = |r: &Rated, p: &Point| -> Vec<Cell> {
-        let mut row = vec![Cell::from(r.part.name.as_str()), p.width.into()];
-        row.extend([p.current, p.i2t, p.peaks.drop, p.peaks.energy].map(Cell::from));
-        row.push(limited_by(&r.dies, p.ends).as_str().into());
-        row
-    };
     let points = || all.iter().flat_map(|r| r.numbers.curve.iter().map(move |p| (r, p)));
-    let rows: Vec<Vec<Cell>> = points().map(|(r, p)| row(r, p)).collect();
+    let data = Rows::of(points())
+        .text("part", |(r, _)| r.part.name.clone())
+        .number("width", "width", "s", |(_, p)| p.width)
+        .number("current", "largest current", "A", |(_, p)| p.current)
+        .number("i2t", "I²t", "A^2 s", |(_, p)| p.i2t)
+        .number("drop", "largest drop", "V", |(_, p)| p.peaks.drop)
+        .number("energy", "energy", "J", |(_, p)| p.peaks.energy)
+        .text("limited_by", |(r, p)| limited_by(&r.dies, p.ends))
+        .table();
     let further = |r: &Rated, k: usize| -> Vec<f64> {
         let begin = before_curve(r);
         (0..r.numbers.curve.len()).map(|p| r.further.get(begin + 4 * p + k).copied().unwrap_or(0.0)).collect()
@@ -57,36 +50,24 @@ fn surge(all: &[Rated], options: &Options) -> StudyTable {
     StudyTable {
         further: by_row(&each),
         unsettled: points().enumerate().filter_map(unsettled).collect(),
-        ..StudyTable::new(
-            "surge",
-            "Largest current of a single pulse against its width",
-            2,
-            Table { heads, rows },
-        )
-        .estimated(&columns.iter().map(|c| c.0).collect::<Vec<_>>())
+        ..StudyTable::new("surge", "Largest current of a single pulse against its width", 2, data)
+            .estimated(&columns.iter().map(|c| c.0).collect::<Vec<_>>())
     }
 }
 
 fn sharing(r: &Rated, shared: &Shared, options: &Options) -> StudyTable {
-    let mut heads = vec![Head::number("time", "after", "s")];
+    let mut rows = Rows::of(&shared.course).number("time", "after", "s", |c| c.0);
     let mut columns = Vec::new();
-    for (key, words) in [("deviating", "deviating"), ("other", "each other")] {
+    for (one, (key, words)) in [("deviating", "deviating"), ("other", "each other")].into_iter().enumerate() {
         columns.push(format!("{key}_current"));
-        heads.push(Head::number(&format!("{key}_current"), words, "A"));
-        for die in &r.dies {
+        rows = rows.number(&format!("{key}_current"), words, "A", |c| c.1[one].current);
+        for (k, die) in r.dies.iter().enumerate() {
             columns.push(format!("{key}_{die}"));
-            heads.push(Head::number(&format!("{key}_{die}"), &format!("its {die}"), "degC"));
+            let celsius = |c: &&(f64, [Share; 2])| c.1[one].celsius[k];
+            rows = rows.number(&format!("{key}_{die}"), &format!("its {die}"), "degC", celsius);
         }
     }
-    let dies = r.dies.len();
-    let of = |s: &Share| -> Vec<Cell> {
-        std::iter::once(s.current).chain(s.celsius[..dies].iter().copied()).map(Cell::from).collect()
-    };
-    let rows = shared
-        .course
-        .iter()
-        .map(|(t, pair)| std::iter::once(Cell::from(*t)).chain(pair.iter().flat_map(of)).collect());
-    let data = Table { heads, rows: rows.collect() };
+    let (dies, data) = (r.dies.len(), rows.table());
     // After the faults and the pair in the steady state.
     let each = 2 * (1 + dies);
     let begin = before_curve(r) + 4 * r.numbers.curve.len() + options.faults.len() + each;

@@ -162,8 +162,13 @@ pub(crate) fn solved(
         record.keep(writer, Some((&run.ledger()).into()));
     }
     let account = Account::new(&run, &facts, observer.events.lines(), outcome);
-    let mut study = of_account(&account, &facts, name);
-    study.computation.course = observer.acts;
+    let mut study = of_account(&account);
+    study.title = if account.title.is_empty() { name.into() } else { account.title.clone() };
+    study.input = "nominal part".into();
+    study.answers.extend(work(&account));
+    study.conditions = words::conditions(&account, &facts);
+    study.notes.extend(tables::doubtful_ledger(&account));
+    study.computation.course.extend(observer.acts);
     study.computation.bare = !judges;
     if let Some(strips) = observer.strips {
         study.definitions = words::definitions(&account);
@@ -172,9 +177,17 @@ pub(crate) fn solved(
     Ok(study)
 }
 
-/// The numbers of a run that is over.
-fn of_account(account: &Account, facts: &Facts, name: &str) -> Study {
-    let c = &account.counters;
+/// The numbers that a run of this scenario will have, without values.
+pub(crate) fn outline(ready: &Ready) -> Study {
+    let Ready { setup, placed, judging, signals, metered, .. } = ready;
+    let (placed, judging, signals, metered) = (placed.clone(), judging.clone(), *signals, metered.clone());
+    let (title, end, method) = (String::new(), f64::NAN, setup.method.name);
+    let facts = Facts { title, end, method, placed, judging, signals, metered };
+    of_account(&Account::outline(&setup.watches, &facts, setup.thermal.is_some()))
+}
+
+/// The numbers of a run that is over, or of one of its lanes.
+pub(crate) fn of_account(account: &Account) -> Study {
     let mut answers = account.judged();
     answers.extend([
         Answer::count("ledger_residual", "ledger residual", account.residual, "J"),
@@ -184,6 +197,17 @@ fn of_account(account: &Account, facts: &Facts, name: &str) -> Study {
             account.relative,
             "1",
         ),
+    ]);
+    let mut study = Study { answers, tables: tables::tables(account), ..Study::default() };
+    account.tell(&mut study);
+    study.computation.refined = "steps";
+    study
+}
+
+/// How far it came, and what that took.
+fn work(account: &Account) -> [Answer; 7] {
+    let c = &account.counters;
+    [
         Answer::count("reached", "simulated time reached", account.reached, "s"),
         Answer::count("steps", "steps taken", c.steps as f64, "1"),
         Answer::count("iterations", "Newton iterations", c.iterations as f64, "1"),
@@ -196,18 +220,5 @@ fn of_account(account: &Account, facts: &Facts, name: &str) -> Study {
             "1",
         ),
         Answer::count("stalled_by", "the largest such error over its bound", c.stalled_by, "1"),
-    ]);
-    let title = if account.title.is_empty() { name } else { &account.title };
-    let mut study = Study {
-        title: title.into(),
-        input: "nominal part".into(),
-        answers,
-        conditions: words::conditions(account, facts),
-        tables: tables::tables(account),
-        ..Study::default()
-    };
-    account.tell(&mut study);
-    study.notes.extend(tables::doubtful_ledger(account));
-    study.computation.refined = "steps";
-    study
+    ]
 }

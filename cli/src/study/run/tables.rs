@@ -2,10 +2,10 @@
 
 use joulestep_engine::units::people;
 
+use crate::output::account::Account;
 use crate::output::account::event_lines::Line;
-use crate::output::account::{Account, Energy, Junction, Peak};
 use crate::output::answer::{EVENTS, StudyTable};
-use crate::output::table::{Cell, Head, OF_ROW, Table, UNIT};
+use crate::output::table::{Cell, Head, OF_ROW, Rows, UNIT};
 
 /// Relative ledger residual up to which the energies are trusted.
 const CLOSES: f64 = 1e-4;
@@ -17,63 +17,36 @@ pub(super) fn tables(a: &Account) -> Vec<StudyTable> {
 }
 
 fn events(a: &Account) -> StudyTable {
-    let heads = vec![
-        Head::instant("time", "at"),
-        Head::text("kind"),
-        Head::text("subject"),
-        Head::text("action"),
-        Head::number("value", "value", OF_ROW),
-        Head::number("level", "level", OF_ROW),
-        Head::text(UNIT),
-        Head::number("count", "times", "1"),
-        Head::instant("last_time", "until"),
-        Head::text("note"),
-    ];
-    let row = |line: &Line| -> Vec<Cell> {
-        let (e, count, last) = match line {
-            Line::One(e) => (e, 1, None),
-            Line::Many(count, first, last) => (first, *count, Some(last.time)),
-        };
-        let single = |text: &str| if count == 1 { text.to_string() } else { String::new() };
-        vec![
-            e.time.into(),
-            e.kind.word().into(),
-            e.subject.as_str().into(),
-            Cell::Text(single(e.action.word())),
-            if count == 1 { e.value.into() } else { Cell::None },
-            if count == 1 { e.level.into() } else { Cell::None },
-            e.unit.into(),
-            (count as f64).into(),
-            last.into(),
-            Cell::Text(single(&e.note)),
-        ]
+    let parts = |line: &'_ Line| match line {
+        Line::One(e) => (e.clone(), 1, f64::NAN),
+        Line::Many(count, first, last) => (first.clone(), *count, last.time),
     };
-    let data = Table { heads, rows: a.events.iter().map(row).collect() };
+    let single = |count: usize, text: &str| if count == 1 { text.to_string() } else { String::new() };
+    let data = Rows::of(a.events.iter().map(parts))
+        .column(Head::instant("time", "at"), |(e, ..)| e.time)
+        .text("kind", |(e, ..)| e.kind.word())
+        .text("subject", |(e, ..)| e.subject.clone())
+        .text("action", |(e, count, _)| single(*count, e.action.word()))
+        .number("value", "value", OF_ROW, |(e, count, _)| Some(e.value).filter(|_| *count == 1))
+        .number("level", "level", OF_ROW, |(e, count, _)| Some(e.level).filter(|_| *count == 1))
+        .text(UNIT, |(e, ..)| e.unit)
+        .number("count", "times", "1", |(_, count, _)| *count as f64)
+        .column(Head::instant("last_time", "until"), |(.., last)| *last)
+        .text("note", |(e, count, _)| single(*count, &e.note))
+        .table();
     StudyTable::new(EVENTS, "Events", 0, data)
 }
 
 fn extremes(a: &Account) -> StudyTable {
-    let heads = vec![
-        Head::text("signal"),
-        Head::long_text("what"),
-        Head::text(UNIT),
-        Head::number("least", "least", OF_ROW),
-        Head::instant("least_at", "at"),
-        Head::number("largest", "largest", OF_ROW),
-        Head::instant("largest_at", "at"),
-    ];
-    let row = |p: &Peak| -> Vec<Cell> {
-        vec![
-            p.name.as_str().into(),
-            p.long_name.as_str().into(),
-            p.unit.into(),
-            p.least.into(),
-            p.least_at.into(),
-            p.largest.into(),
-            p.largest_at.into(),
-        ]
-    };
-    let data = Table { heads, rows: a.peaks.iter().map(row).collect() };
+    let data = Rows::of(&a.peaks)
+        .text("signal", |p| p.name.clone())
+        .column(Head::long_text("what"), |p| p.long_name.clone())
+        .text(UNIT, |p| p.unit)
+        .number("least", "least", OF_ROW, |p| p.least)
+        .column(Head::instant("least_at", "at"), |p| p.least_at)
+        .number("largest", "largest", OF_ROW, |p| p.largest)
+        .column(Head::instant("largest_at", "at"), |p| p.largest_at)
+        .table();
     let title = "Extremes: least and largest value at the end of any step, recorded or not";
     let columns = ["least", "largest"];
     let table = StudyTable::new("extremes", title, 1, data).estimated(&columns).quantities(&columns);
@@ -81,56 +54,33 @@ fn extremes(a: &Account) -> StudyTable {
 }
 
 fn junctions(a: &Account) -> StudyTable {
-    let heads = vec![
-        Head::text("die"),
-        Head::number("hottest", "hottest", "degC"),
-        Head::instant("hottest_at", "at"),
-        Head::number("end", "at the end", "degC"),
-        Head::number("rated", "rated", "degC"),
-        Head::number("heat", "heat", "J"),
-        Head::number("coupling_error", "coupling", "K"),
-        Head::text("not_bounded"),
-    ];
-    let row = |j: &Junction| -> Vec<Cell> {
-        vec![
-            j.name.as_str().into(),
-            j.hottest.into(),
-            j.hottest_at.into(),
-            j.end.into(),
-            j.rated.into(),
-            j.heat.into(),
-            if j.coupling_error.is_infinite() {
-                Cell::Number(j.coupling_error)
-            } else {
-                j.coupling_error.into()
-            },
-            j.not_bounded.unwrap_or("").into(),
-        ]
-    };
-    let mut data = Table { heads, rows: a.junctions.iter().map(row).collect() };
-    if a.junctions.iter().all(|j| j.not_bounded.is_none()) {
-        data.heads.pop();
-        data.rows.iter_mut().for_each(|row| drop(row.pop()));
+    let endless = |x: f64| if x.is_infinite() { Cell::Number(x) } else { x.into() };
+    let mut rows = Rows::of(&a.junctions)
+        .text("die", |j| j.name.clone())
+        .number("hottest", "hottest", "degC", |j| j.hottest)
+        .column(Head::instant("hottest_at", "at"), |j| j.hottest_at)
+        .number("end", "at the end", "degC", |j| j.end)
+        .number("rated", "rated", "degC", |j| j.rated)
+        .number("heat", "heat", "J", |j| j.heat)
+        .number("coupling_error", "coupling", "K", |j| endless(j.coupling_error));
+    if a.junctions.iter().any(|j| j.not_bounded.is_some()) {
+        rows = rows.text("not_bounded", |j| j.not_bounded.unwrap_or(""));
     }
     let title = "Junctions: virtual junction temperature of each die at the ends of steps; heat: what the network received";
     let coupling = a.junctions.iter().flat_map(|j| [j.coupling_error, j.coupling_error, 0.0]);
-    let table = StudyTable::new("junctions", title, 1, data)
+    let table = StudyTable::new("junctions", title, 1, rows.table())
         .estimated(&["hottest", "end", "heat"])
         .quantities(&["hottest", "end", "heat", "coupling_error"]);
     StudyTable { further: coupling.collect(), ..table }
 }
 
 fn energies(a: &Account) -> StudyTable {
-    let heads = vec![
-        Head::text("component"),
-        Head::number("delivered", "delivered", "J"),
-        Head::number("dissipated", "dissipated", "J"),
-        Head::number("stored", "stored", "J"),
-    ];
-    let row = |e: &Energy| -> Vec<Cell> {
-        vec![e.name.as_str().into(), e.delivered.into(), e.dissipated.into(), e.stored.into()]
-    };
-    let data = Table { heads, rows: a.energies.iter().map(row).collect() };
+    let data = Rows::of(&a.energies)
+        .text("component", |e| e.name.clone())
+        .number("delivered", "delivered", "J", |e| e.delivered)
+        .number("dissipated", "dissipated", "J", |e| e.dissipated)
+        .number("stored", "stored", "J", |e| e.stored)
+        .table();
     let title = "Energies: integrals of v\u{b7}i over the whole run; stored: at the end less at the start";
     let columns = ["delivered", "dissipated", "stored"];
     StudyTable::new("energies", title, 1, data).estimated(&columns).quantities(&columns)

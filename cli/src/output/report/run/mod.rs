@@ -93,7 +93,7 @@ pub(super) fn of_summary(file: &ResultFile) -> Result<Study, ResultError> {
     };
     let Some(summary) = summary else {
         study.doubts.push(
-            "the file holds no summary and no energy ledger: limits and ratings could not be judged".into(),
+            "the file holds no energy ledger and no summary: limits and ratings could not be judged".into(),
         );
         return Ok(study);
     };

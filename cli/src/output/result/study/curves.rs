@@ -1,14 +1,19 @@
 //! `/figures`: the numbers behind every chart, and what it looks like.
 
+use serde::Serialize;
 use serde_json::from_str;
 
 use super::super::archive::Archive;
 use super::super::error::ResultError;
 use super::super::names;
 use super::super::store::Store;
-use super::look::{CurveLook, Layout, MarkLook, SpanLook, text};
 use crate::output::answer::StudyFigure;
-use crate::output::plot::{Axis, Bars, Chart, Figure, Panel, Series};
+use crate::output::plot::{Axis, Bars, Chart, Curve, Figure, Panel};
+
+/// How a panel or curve looks: everything but its numbers, as JSON, which refuses neither texts nor numbers.
+fn text(look: &impl Serialize) -> String {
+    serde_json::to_string(look).unwrap_or_default()
+}
 
 pub(super) fn write(store: &Store, figures: &[StudyFigure]) -> Result<(), ResultError> {
     store.group("figures")?;
@@ -21,6 +26,7 @@ pub(super) fn write(store: &Store, figures: &[StudyFigure]) -> Result<(), Result
         for (p, panel) in figure.panels.iter().enumerate() {
             let group = format!("{group}/{}", p + 1);
             store.group(&group)?;
+            store.group_text(&group, "layout", &text(panel))?;
             match panel {
                 Panel::Chart(chart) => write_chart(store, &group, chart)?,
                 Panel::Bars(bars) => write_bars(store, &group, bars)?,
@@ -35,11 +41,10 @@ fn words(axis: &Axis) -> &str {
 }
 
 fn write_chart(store: &Store, group: &str, chart: &Chart) -> Result<(), ResultError> {
-    store.group_text(group, "layout", &text(&Layout::of_chart(chart)))?;
     for (c, curve) in chart.curves.iter().enumerate() {
         let group = format!("{group}/{}", c + 1);
         store.group(&group)?;
-        store.group_text(&group, "look", &text(&CurveLook::new(curve)))?;
+        store.group_text(&group, "look", &text(curve))?;
         let (x, y): (Vec<f64>, Vec<f64>) = curve.points.iter().copied().unzip();
         for (name, values, axis) in [("x", x, &chart.x), ("y", y, &chart.y)] {
             store.reals(&group, name, &values, names::unit(&axis.unit), words(axis))?;
@@ -51,7 +56,6 @@ fn write_chart(store: &Store, group: &str, chart: &Chart) -> Result<(), ResultEr
 }
 
 fn write_bars(store: &Store, group: &str, bars: &Bars) -> Result<(), ResultError> {
-    store.group_text(group, "layout", &text(&Layout::of_bars(bars)))?;
     if bars.groups.is_empty() {
         return Ok(());
     }
@@ -79,14 +83,10 @@ pub(super) fn read(archive: &Archive) -> Result<Vec<StudyFigure>, ResultError> {
             let group = format!("{group}/{}", panels.len() + 1);
             let Some(layout) = archive.group_text(&group, "layout") else { break };
             panels.push(match from_str(&layout) {
-                Ok(Layout::Bars { title, y, reference, height, groups, series }) => {
-                    let bars = Bars { title, y, groups, series: Vec::new(), reference, height };
-                    Panel::Bars(read_bars(archive, &group, bars, series)?)
-                }
-                Ok(Layout::Chart { title, x, y, height, marks, spans, .. }) => {
-                    let marks = marks.into_iter().filter_map(MarkLook::mark).collect();
-                    let spans = spans.into_iter().filter_map(SpanLook::span).collect();
-                    let chart = Chart { title, x, y, curves: Vec::new(), marks, spans, height };
+                Ok(Panel::Bars(bars)) => Panel::Bars(read_bars(archive, &group, bars)?),
+                Ok(Panel::Chart(mut chart)) => {
+                    chart.marks.retain(|m| m.at.is_finite());
+                    chart.spans.retain(|s| s.from.is_finite() && s.to.is_finite());
                     Panel::Chart(read_chart(archive, &group, chart)?)
                 }
                 Err(_) => Panel::Chart(read_chart(archive, &group, Chart::default())?),
@@ -106,24 +106,18 @@ fn read_chart(archive: &Archive, group: &str, mut chart: Chart) -> Result<Chart,
             archive.reals(&path, 0..archive.length(&path)?)
         });
         let points = x?.into_iter().zip(y?).collect();
-        chart.curves.push(from_str::<CurveLook>(&look).unwrap_or_default().curve(points));
+        chart.curves.push(Curve { points, ..from_str(&look).unwrap_or_default() });
     }
 }
 
-fn read_bars(
-    archive: &Archive,
-    group: &str,
-    mut bars: Bars,
-    series: Vec<String>,
-) -> Result<Bars, ResultError> {
-    for (k, name) in series.into_iter().enumerate() {
+fn read_bars(archive: &Archive, group: &str, mut bars: Bars) -> Result<Bars, ResultError> {
+    for (k, series) in bars.series.iter_mut().enumerate() {
         let path = format!("{group}/{}", k + 1);
-        if !archive.has(&path) {
-            continue;
+        if archive.has(&path) {
+            let values = archive.reals(&path, 0..archive.length(&path)?)?;
+            series.values = values.into_iter().map(|x| Some(x).filter(|x| x.is_finite())).collect();
         }
-        let values = archive.reals(&path, 0..archive.length(&path)?)?;
-        let values = values.into_iter().map(|x| Some(x).filter(|x| x.is_finite())).collect();
-        bars.series.push(Series { name, values });
     }
+    bars.series.retain(|s| !s.values.is_empty());
     Ok(bars)
 }

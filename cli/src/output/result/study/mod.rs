@@ -13,7 +13,6 @@
 //! The same study gives the same bytes. A mission, which is followed through time, has the groups of a run as well.
 
 mod curves;
-mod look;
 mod tables;
 
 use std::path::Path;
