@@ -32,6 +32,8 @@ mod parts_extraction;
 mod production_laws;
 // figures: what is drawn is where it belongs
 mod plots;
+// limits on what happens
+mod event_limits;
 // verdicts as the program gives them
 mod verdicts;
 // errors and verdicts of cycles, double pulses and missions

@@ -192,6 +192,7 @@ fn computed(study: &Study, columns: &[Column], before: usize) -> Computed {
         value: a.value,
         missed: a.missed,
         further: a.further + a.error.plus_minus().unwrap_or(0.0),
+        counted: false,
     };
     let numbers = found.chain(study.answers.iter().map(number)).collect();
     let crate::output::answer::Computation { course, steps, iterations, ratio, .. } =

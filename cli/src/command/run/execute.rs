@@ -11,11 +11,12 @@ use joulestep_engine::run::time_loop::{Ended, Run};
 use super::spread::Spreading;
 use super::{listen, stopped};
 use crate::exit::{BAD_INPUT, INPUT_OUTPUT, INTERRUPTED, NUMERICAL};
-use crate::input::scenario::build::{Ready, Reductions, build_with};
+use crate::input::scenario::build::{Ready, Reductions, build_with, measure};
 use crate::input::scenario::resolved::Scenario;
 use crate::judge::{Computed, Level, coarser, errors};
 use crate::output::account::event_lines::EventLines;
 use crate::output::account::numbers::Course;
+use crate::output::account::switching::SwitchingEnergies;
 use crate::output::account::{Account, Cost, Facts, Outcome, store};
 use crate::output::result::{LedgerTable, ResultError, ResultWriter, WriterOptions};
 use crate::output::written::Refused;
@@ -27,6 +28,7 @@ struct Observer {
     events: EventLines,
     /// What protection did.
     acts: Vec<String>,
+    switching: SwitchingEnergies,
     progress: Progress,
 }
 
@@ -47,6 +49,7 @@ impl Recorder<f64> for Observer {
     }
     fn row(&mut self, row: &Row<f64>) {
         self.writer.row(row);
+        row.switching.iter().for_each(|s| self.switching.push(s));
     }
     fn go_on(&mut self, t: f64) -> bool {
         self.progress.at(t);
@@ -135,7 +138,8 @@ impl Job<'_> {
 
     /// What is run at a level.
     pub fn begin(&self, ready: Ready, level: Level) -> Result<(Run<f64>, Facts), Refused> {
-        let Ready { mut setup, placed, judging, signals, metered, .. } = ready;
+        let Ready { mut setup, placed, judging, signals, metered, switches, .. } = ready;
+        measure(&mut setup, switches);
         level.apply(&mut setup);
         setup.halt = Some(stopped());
         let (title, end) = (self.scenario.title.clone(), self.scenario.steps.end);
@@ -171,6 +175,7 @@ impl Job<'_> {
             writer,
             events: EventLines::default(),
             acts: Vec::new(),
+            switching: SwitchingEnergies::default(),
             progress: Progress::new(self.quiet, facts.end),
         };
         let outcome = match run.advance(facts.end, &mut observer) {
@@ -180,7 +185,8 @@ impl Job<'_> {
         };
         run.finish(&mut observer);
         observer.progress.done();
-        let account = Account::new(&run, facts, observer.events.lines(), outcome);
+        let mut account = Account::new(&run, facts, observer.events.lines(), outcome);
+        account.switching = observer.switching.sorted();
         let ledger = store::ledger(&run.ledger());
         Executed { account, writer: observer.writer, ledger, acts: observer.acts }
     }
@@ -191,14 +197,16 @@ impl Job<'_> {
         let mut ready = self.ready().map_err(describe)?;
         ready.setup.channels.clear();
         let (mut run, facts) = self.begin(ready, level).map_err(describe)?;
-        let mut course = Course { acts: Vec::new(), events: EventLines::default(), stop: halt };
+        let (acts, events, switching) = Default::default();
+        let mut course = Course { acts, events, switching, stop: halt };
         match run.advance(facts.end, &mut course) {
             Ok(Ended::Reached) => {}
             Ok(Ended::Stopped) => return Err("it was stopped".into()),
             Err(error) => return Err(error.to_string()),
         }
         run.finish(&mut course);
-        let account = Account::new(&run, &facts, course.events.lines(), Outcome::Done);
+        let mut account = Account::new(&run, &facts, course.events.lines(), Outcome::Done);
+        account.switching = course.switching.sorted();
         Ok(account.computed(course.acts))
     }
 }

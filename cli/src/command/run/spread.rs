@@ -18,9 +18,7 @@ use crate::input::scenario::build::Reductions;
 use crate::input::scenario::resolve::{Loaded, as_typed, resolve};
 use crate::input::scenario::resolved::Scenario;
 use crate::input::scenario::sections::SCENARIO;
-use crate::judge::{
-    Computed, End, FACTOR, Far, Level, Moved, Uncertainty, differences, propagate, variance,
-};
+use crate::judge::{Computed, End, FACTOR, Far, Level, Moved, Uncertainty, differences, propagate, variance};
 use crate::output::account::Account;
 use crate::output::account::spread::{NumberSpread, Spreads, Varied};
 use crate::output::written::Refused;

@@ -27,7 +27,7 @@ pub(super) fn of<L: Lane>(judged: &Judged, readings: &[Reading], run: &Run<L>, l
     // A time above a temperature is known within a unit of it; beyond that nothing bounds it.
     let kelvin: f64 = judged.input.map_or(0.0, |input| further(run, input, lane));
     let further = if kelvin <= 1.0 { kelvin * reading.per_unit } else { f64::INFINITY };
-    Some(Shown { gauge, reading, further })
+    Some(Shown { gauge, reading, further: further + reading.bent })
 }
 
 /// A limit with what was found of it; `None` where a study has nothing that it speaks of. `done`: the run came to its

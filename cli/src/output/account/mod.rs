@@ -11,6 +11,7 @@ pub mod numbers;
 pub mod spread;
 pub mod store;
 pub mod study;
+pub mod switching;
 pub mod text;
 mod verdict;
 
@@ -26,6 +27,7 @@ use serde::Serialize;
 use self::event_lines::Line;
 use self::heat::{further, junctions};
 use self::spread::Spreads;
+use self::switching::SwitchingEnergies;
 use crate::input::scenario::build::{Judging, Placed};
 use crate::judge::{Bounds, End, Limit, Occurrence, Ruling, Uncertainty};
 
@@ -207,6 +209,8 @@ pub struct Account {
     pub let_through: Vec<(String, f64)>,
     /// What is known of their errors.
     pub let_through_errors: Vec<Uncertainty>,
+    /// Switching energies of devices with a drive.
+    pub switching: SwitchingEnergies,
     /// Σ delivered − Σ dissipated − Σ stored, J.
     #[serde(rename = "ledger_residual")]
     pub residual: f64,
@@ -313,6 +317,7 @@ impl Account {
             let_through: let_through.collect(),
             let_through_errors: vec![Uncertainty::Bare; facts.metered.len()],
             events,
+            switching: SwitchingEnergies::default(),
             junctions: Vec::new(),
             energies: energies(facts, found.entries),
             peaks: peaks.into_iter().take(facts.signals).collect(),

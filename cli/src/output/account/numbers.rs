@@ -4,9 +4,10 @@ use std::collections::BTreeMap;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use joulestep_engine::arithmetic::lane::Lane;
-use joulestep_engine::recorder::{Event, EventKind, Recorder};
+use joulestep_engine::recorder::{Event, EventKind, Recorder, Row};
 
 use super::event_lines::EventLines;
+use super::switching::SwitchingEnergies;
 use super::{Account, Doubt, Energy, Judgement, Junction, Peak};
 use crate::judge::{Bounded, Bounds, Computed, End, Number, Proof, Uncertainty};
 
@@ -16,6 +17,8 @@ const PROTECTION: [EventKind; 3] = [EventKind::Trip, EventKind::Retry, EventKind
 /// Keeps what protection did, about which runs must agree, and nothing else: single edges of a controller may differ.
 #[derive(Debug)]
 pub struct Course<'a> {
+    /// Switching energies.
+    pub switching: SwitchingEnergies,
     /// "trip overcurrent", in order.
     pub acts: Vec<String>,
     /// All events, shortened.
@@ -36,13 +39,16 @@ impl<L: Lane> Recorder<L> for Course<'_> {
         self.acts.extend(Self::of(event));
         self.events.push(event);
     }
+    fn row(&mut self, row: &Row<L>) {
+        row.switching.iter().for_each(|s| self.switching.push(s));
+    }
     fn go_on(&mut self, _: f64) -> bool {
         !self.stop.load(Ordering::Relaxed)
     }
 }
 
 fn extreme(name: String, value: f64, missed: f64) -> Number {
-    Number { name, value, missed, further: 0.0 }
+    Number { name, value, missed, ..Number::default() }
 }
 
 fn of_peak(p: &Peak) -> [Number; 2] {
@@ -53,7 +59,13 @@ fn of_peak(p: &Peak) -> [Number; 2] {
 }
 
 fn of_judgement(j: &Judgement) -> [Number; 2] {
-    let number = |end, value, missed| Number { name: j.limit.number(end), value, missed, further: j.further };
+    let number = |end, value, missed| Number {
+        name: j.limit.number(end),
+        value,
+        missed,
+        further: j.further,
+        counted: j.limit.of.is_count(),
+    };
     [number(End::Least, j.least, j.missed.0), number(End::Largest, j.largest, j.missed.1)]
 }
 
@@ -61,8 +73,8 @@ fn of_junction(j: &Junction) -> [Number; 3] {
     let number = |what: &str, value, further| Number {
         name: format!("{}.{what}", j.name),
         value,
-        missed: 0.0,
         further,
+        ..Number::default()
     };
     [
         number("hottest", j.hottest, j.coupling_error),
@@ -111,6 +123,8 @@ impl Account {
         let named =
             |(protection, i2t): &(String, f64)| Number::plain(format!("{protection}.let-through"), *i2t);
         numbers.extend(self.let_through.iter().map(named));
+        // Last: how many there are differs where runs do.
+        numbers.extend(self.switching.numbers());
         let mut course = course;
         self.add_to_course(&mut course);
         Computed {
@@ -141,6 +155,7 @@ impl Account {
             .iter_mut()
             .flat_map(|e| [&mut e.delivered_error, &mut e.dissipated_error, &mut e.stored_error]);
         let all = judged.chain(peaks).chain(junctions).chain(energies).chain(&mut self.let_through_errors);
+        let all = all.chain(self.switching.errors_mut());
         for (slot, error) in all.zip(errors) {
             *slot = error;
         }

@@ -13,6 +13,7 @@ use crate::judge::Uncertainty;
 
 mod judged;
 mod spread;
+mod switching;
 
 pub use self::judged::judged;
 
@@ -49,6 +50,7 @@ pub fn text(a: &Account) -> String {
     peaks(&mut out, a);
     junctions(&mut out, a);
     energies(&mut out, a);
+    switching::energies(&mut out, a);
     spread::spread(&mut out, a);
     judged::limits(&mut out, a, &[]);
     out

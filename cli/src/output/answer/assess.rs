@@ -155,6 +155,7 @@ impl Study {
             value: a.value,
             missed: a.missed,
             further: a.further,
+            counted: a.limited.as_ref().is_some_and(|l| l.limit.of.is_count()),
         };
         let mut numbers: Vec<Number> = self.answers.iter().map(answer).collect();
         for table in &self.tables {
@@ -217,7 +218,10 @@ impl Study {
                 // What ended at once has seen nothing.
                 _ if unfinished && a.value.is_nan() => Ruling::NotJudged,
                 (Some(_), _) => Ruling::Waived,
-                (None, false) => rule(a.value, &a.error, a.bounds, known),
+                (None, false) => {
+                    let ruling = rule(a.value, &a.error, a.bounds, known);
+                    a.limited.as_ref().map_or(ruling, |l| l.occurrence.temper(l.end, ruling))
+                }
             };
         }
         let rulings = || self.answers.iter().map(|a| a.ruling);

@@ -29,8 +29,7 @@ pub(super) fn limits(out: &mut String, a: &Account, more: &[&Uncertainty]) {
         row.extend(side(least));
         row.extend(side(most));
         let word = if j.is_unseen() { "not seen" } else { j.ruling.word() };
-        let word = [word, j.remark()].into_iter().filter(|w| !w.is_empty()).collect::<Vec<_>>().join(": ");
-        row.extend([bound(j.limit.bounds.upper), word]);
+        row.extend([bound(j.limit.bounds.upper), word.to_string()]);
         row
     };
     for (by_user, words) in [(false, "Ratings of the parts"), (true, "Limits set")] {
@@ -40,6 +39,8 @@ pub(super) fn limits(out: &mut String, a: &Account, more: &[&Uncertainty]) {
             heading(out, words, "");
             let columns = ["what", ">at least", ">least", ">±", ">largest", ">±", ">at most", ""];
             errors_beside(out, &columns, rows);
+            let of = a.judged.iter().filter(|j| j.limit.by_user() == by_user && !j.remark().is_empty());
+            of.for_each(|j| line(out, &format!("  {}: {}", j.limit.name, j.remark())));
         }
     }
     marks(out, a, more);

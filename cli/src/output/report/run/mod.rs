@@ -4,6 +4,7 @@ mod definitions;
 mod energies;
 mod judged;
 mod sequence;
+mod switching;
 mod traces;
 mod windows;
 
@@ -86,7 +87,10 @@ pub(super) fn report(file: &ResultFile) -> Result<Report, ResultError> {
             Section::new("Limits and ratings", evidence),
             Section::new("Sequence of events", sequence::blocks(&read)),
             Section::new("Waveforms", waveforms(&read)?),
-            Section::new("Energies and losses", energies::blocks(&read)?),
+            Section::new(
+                "Energies and losses",
+                [energies::blocks(&read)?, switching::blocks(&read)].concat(),
+            ),
             Section::new("Junction temperatures", junctions(&read)),
             Section::new("Recorded signals", recorded(&read)),
             Section::new("How quantities are defined", vec![Block::Terms(definitions::definitions(&read))]),
