@@ -5,6 +5,7 @@ use std::sync::OnceLock;
 
 use clap::{Args, Parser, Subcommand};
 
+use crate::command::new::Starter;
 use crate::processor::{BUILT_IN, MORE, TARGET, baseline};
 
 mod batch;
@@ -97,6 +98,13 @@ pub enum Command {
     /// the file is closed with its attribute `complete` at 0.
     #[command(after_long_help = "Example:\n  joulestep run examples/ferry-breaker.toml --out ferry.h5")]
     Run(RunArgs),
+    /// Write a commented scenario to begin with: a breaker, a leg, a part of your own.
+    ///
+    /// The file runs as it is; its comments say what each table is for. Nothing that exists is replaced.
+    #[command(
+        after_long_help = "Examples:\n  joulestep new --list\n  joulestep new breaker\n  joulestep new leg --out my-leg.toml"
+    )]
+    New(NewArgs),
     /// Check a scenario without running it.
     ///
     /// Reads the scenario with the files it includes and connects the circuit. Reports every error with file, line and
@@ -177,6 +185,23 @@ pub struct RunArgs {
     #[arg(long, short)]
     pub quiet: bool,
     /// Print the account as JSON (SI units, temperatures in degC), without progress.
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `new`.
+#[derive(Debug, Args)]
+pub struct NewArgs {
+    /// What to begin with.
+    #[arg(value_enum, required_unless_present = "list")]
+    pub name: Option<Starter>,
+    /// List what there is.
+    #[arg(long, conflicts_with = "name")]
+    pub list: bool,
+    /// Scenario file to write, which must not exist yet; default: NAME.toml in this folder.
+    #[arg(long, short, value_name = "FILE.toml")]
+    pub out: Option<PathBuf>,
+    /// Print what was written as JSON.
     #[arg(long)]
     pub json: bool,
 }

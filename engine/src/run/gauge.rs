@@ -191,7 +191,7 @@ impl<L: Lane> Gauges<L> {
                     lane.slope = None;
                 }
                 let value = value.lane(k);
-                if t <= begin {
+                if t <= begin || lane.ends.0.is_nan() {
                     lane.ends.0 = value;
                 }
                 if t <= end {

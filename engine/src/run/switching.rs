@@ -32,9 +32,11 @@ pub struct SwitchMeter {
     pub drive: String,
     /// Voltage of its high side against its low side, V.
     pub voltage: Probe,
-    /// Current into its high side, A.
+    /// Current into its high side without displacement, A.
     pub current: Probe,
-    /// ∫ v·i dt, J.
+    /// Charge of its high side, whose change is the displacement, C.
+    pub charge: Probe,
+    /// ∫ v·i dt of the two, J.
     pub work: Probe,
     /// Voltage and current of the other device of its leg, counted alike.
     pub partner: Option<(Probe, Probe)>,
@@ -43,7 +45,7 @@ pub struct SwitchMeter {
 #[derive(Clone, Debug)]
 struct Device<L> {
     meter: SwitchMeter,
-    /// Voltage, current, work; then those of the partner.
+    /// Voltage, current, work, charge; then voltage and current of the partner.
     readouts: Vec<Readout<L>>,
     now: Vec<f64>,
     window: Option<Window>,
@@ -57,7 +59,8 @@ struct Window {
     /// Values at the edge.
     at_edge: Vec<f64>,
     time: Vec<f64>,
-    columns: [Vec<f64>; 3],
+    /// Voltage, current, work, charge.
+    columns: [Vec<f64>; 4],
 }
 
 /// All devices of a run.
@@ -70,7 +73,7 @@ pub(super) struct Switches<L> {
 impl<L: Lane> Switches<L> {
     pub(super) fn new(meters: Vec<SwitchMeter>, system: &System<L>) -> Self {
         let device = |meter: SwitchMeter| {
-            let own = [&meter.voltage, &meter.current, &meter.work];
+            let own = [&meter.voltage, &meter.current, &meter.work, &meter.charge];
             let partner = meter.partner.iter().flat_map(|(v, i)| [v, i]);
             let readouts: Vec<_> = own.into_iter().chain(partner).map(|p| Readout::new(p, system)).collect();
             Device { now: vec![0.0; readouts.len()], readouts, window: None, meter }
@@ -147,11 +150,41 @@ impl Window {
     fn levels(&self) -> (f64, f64) {
         let last = |column: &[f64]| column.last().copied().unwrap_or(f64::NAN);
         match self.at_edge[..] {
-            [v, i, _, other, counter] => ((v + other).abs(), (i - counter).abs()),
+            [v, i, _, _, other, counter] => ((v + other).abs(), (i - counter).abs()),
             [v, ..] if self.turns_on => (v, last(&self.columns[1])),
             [_, i, ..] => (last(&self.columns[0]), i),
             _ => (f64::NAN, f64::NAN),
         }
+    }
+
+    /// Current and work at the terminals: with the displacement, whose current is the slope of the charge (of the
+    /// parabola through three samples) and whose work is the mean voltage times the charge of each step.
+    fn at_terminals(&self) -> (Vec<f64>, Vec<f64>) {
+        let [voltage, current, work, charge] = &self.columns;
+        let n = self.time.len();
+        let mut moved = 0.0;
+        let (mut total, mut sum) = (Vec::with_capacity(n), Vec::with_capacity(n));
+        let slope = |k: usize| {
+            let h = self.time[k] - self.time[k - 1];
+            // Instants of a jump lie a rounding error apart: what goes at once is no current.
+            let moves = h > 8.0 * f64::EPSILON * self.time[k].abs();
+            moves.then(|| ((charge[k] - charge[k - 1]) / h, h))
+        };
+        for k in 0..n {
+            if k > 0 {
+                moved += 0.5 * (voltage[k] + voltage[k - 1]) * (charge[k] - charge[k - 1]);
+            }
+            let before = if k > 0 { slope(k) } else { None };
+            let after = if k + 1 < n { slope(k + 1) } else { None };
+            let displacement = match (before, after) {
+                (Some((a, h)), Some((b, g))) => (a * g + b * h) / (h + g),
+                (Some((a, _)), None) | (None, Some((a, _))) => a,
+                (None, None) => 0.0,
+            };
+            total.push(current[k] + displacement);
+            sum.push(work[k] + moved);
+        }
+        (total, sum)
     }
 
     /// The energy with its limits, or why there is none.
@@ -169,7 +202,9 @@ impl Window {
         }
         let cut = self.time.len() == MOST;
         let until = if cut { until.min(self.time[MOST - 1]) } else { until };
-        let [voltage, current, work] = self.columns.each_ref().map(|c| Signal::new(&self.time, c));
+        let (total, all_work) = self.at_terminals();
+        let signal = |column| Signal::new(&self.time, column);
+        let (voltage, current, work) = (signal(&self.columns[0]), signal(&total), signal(&all_work));
         let taken = |error: MeasureError| match (&error, cut) {
             (MeasureError::Samples(_), _) => "the stretch is over before a step was made".to_string(),
             (_, true) => format!("{error} (the first {MOST} steps after the edge)"),

@@ -11,8 +11,7 @@ const LISTED: usize = 4;
 /// What is told of switching energies.
 pub const DEFINITION: &str = "E_on: ∫ v·i dt from i = 10 % of I to v = 10 % of V; E_off: from v = 10 % of V to i = 10 % of I \
                               (IEC 60747-8). At the edge V is the voltage over both devices of the leg and I the current \
-                              that leaves between them; of a device alone, what it blocks and carries. A current without \
-                              the displacement through the die's capacitances where a part states no drain inductance";
+                              that leaves between them; of a device alone, what it blocks and carries";
 
 /// A turn-on or turn-off.
 #[derive(Clone, Debug, PartialEq, Serialize)]

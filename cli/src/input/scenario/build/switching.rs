@@ -1,7 +1,7 @@
 //! Which devices have switching energies: those whose gate a drive of the scenario moves, each with the other device of
 //! its leg.
 
-use joulestep_engine::circuit::graph::NodeId;
+use joulestep_engine::circuit::graph::{ComponentId, NodeId};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::run::setup::Setup;
 use joulestep_engine::run::switching::SwitchMeter;
@@ -16,8 +16,9 @@ struct Blocks {
     low: NodeId,
     /// Of the high side against the low side.
     voltage: Probe,
-    /// Into the high side.
+    /// Into the high side, without displacement, and its charge.
     current: Probe,
+    charge: Probe,
     /// Subject of its drive's edges, where it has a drive.
     drive: Option<String>,
 }
@@ -36,6 +37,7 @@ impl Build<'_> {
                 drive: one.drive.clone()?,
                 voltage: one.voltage.clone(),
                 current: one.current.clone(),
+                charge: one.charge.clone(),
                 work: Probe::Sum(Vec::new()),
                 partner: partner.map(|p| (p.voltage.clone(), p.current.clone())),
             })
@@ -50,12 +52,15 @@ impl Build<'_> {
             // An ideal switch loses nothing while it switches.
             let gate =
                 kind.and_then(|kind| find(kind).ok()).is_some_and(|entry| entry.pins.contains(&"gate"));
+            let own = place.own.iter().map(|&k| ComponentId(k as u32));
+            let (current, charge) = self.into_node(own, place.nodes[0]);
             Blocks {
                 name: place.name.clone(),
                 high: place.nodes[0],
                 low: place.nodes[1],
-                voltage: place.voltage.clone(),
-                current: place.current.clone(),
+                voltage: Probe::Voltage(place.nodes[0], place.nodes[1]),
+                current,
+                charge,
                 drive: gate.then(|| format!("{}.drive", place.name)),
             }
         })
@@ -69,25 +74,36 @@ impl Build<'_> {
                 let k = c.entry.pins.iter().position(|p| *p == pin)?;
                 Some(&c.nodes.get(k)?.name)
             };
-            let quantity = |name: &str, sign: f64| {
-                let found = placed.built.quantities.iter().find(|q| q.0 == name)?;
-                Some(Probe::Sum(vec![(sign, found.2.clone())]))
-            };
-            // A diode's quantities count from anode to cathode.
-            let (high, low, sign) = match (node("drain"), node("cathode")) {
-                (Some(drain), _) => (drain, node("source")?, 1.0),
-                (_, Some(cathode)) => (cathode, node("anode")?, -1.0),
+            let (high, low) = match (node("drain"), node("cathode")) {
+                (Some(drain), _) => (drain, node("source")?),
+                (_, Some(cathode)) => (cathode, node("anode")?),
                 _ => return None,
             };
+            let (high, low) = (self.circuit.find_node(high)?, self.circuit.find_node(low)?);
+            let (current, charge) = self.into_node(placed.built.components.iter().copied(), high);
             Some(Blocks {
                 name: c.name.name.clone(),
-                high: self.circuit.find_node(high)?,
-                low: self.circuit.find_node(low)?,
-                voltage: quantity("voltage", sign)?,
-                current: quantity("current", sign)?,
+                high,
+                low,
+                voltage: Probe::Voltage(high, low),
+                current,
+                charge,
                 drive: node("gate").and_then(|gate| self.drive_of(gate)),
             })
         })
+    }
+
+    /// Current (without displacement) and charge that components take from a node.
+    fn into_node(&self, own: impl Iterator<Item = ComponentId>, node: NodeId) -> (Probe, Probe) {
+        let (mut current, mut charge) = (Vec::new(), Vec::new());
+        for id in own {
+            let pins = &self.circuit.components[id.0 as usize].pins;
+            for pin in (0..pins.len()).filter(|&k| pins[k] == node) {
+                current.push((1.0, Probe::Conduction(id, pin)));
+                charge.push((1.0, Probe::Charge(id, pin)));
+            }
+        }
+        (Probe::Sum(current), Probe::Sum(charge))
     }
 
     /// Subject of the edges of the drive at a node.
