@@ -9,7 +9,7 @@ mod errors;
 mod kubernetes;
 mod lanes;
 mod parquet;
-mod program;
+pub(crate) mod program;
 mod sampling;
 mod shipped;
 mod statistics;

@@ -32,6 +32,12 @@ mod parts_extraction;
 mod production_laws;
 // figures: what is drawn is where it belongs
 mod plots;
+// limits on what happens
+mod event_limits;
+// scenarios to begin with
+mod new_scenarios;
+// energies of switching events against the double pulse
+mod switching_energies;
 // verdicts as the program gives them
 mod verdicts;
 // errors and verdicts of cycles, double pulses and missions

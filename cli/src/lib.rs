@@ -122,6 +122,7 @@ fn execute(args: Vec<OsString>, streams: &mut Streams<'_>) -> io::Result<u8> {
     }
     match cli.command {
         Command::Check(args) => command::check::check(&args, streams),
+        Command::New(args) => command::new::new(&args, streams),
         Command::Report(args) => command::report::report(&args, streams),
         Command::Batch(args) => command::batch::batch(&args, streams),
         Command::Parts(command) => command::parts::parts(&command, streams),

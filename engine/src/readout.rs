@@ -54,6 +54,29 @@ pub enum Readout<L> {
     Sum(Vec<(L, Readout<L>)>),
 }
 
+/// The charge of a component's pin.
+fn charge<L: Lane>(system: &System<L>, component: ComponentId, pin: usize) -> Readout<L> {
+    let one = L::splat(1.0);
+    if let Some(device) = system.devices.iter().position(|d| d.component == component) {
+        let placed = &system.devices[device];
+        // Currents of all local unknowns come first in a stamp, then their charges.
+        let first = placed.locals.len() as u32;
+        let terms = match pin < placed.ports {
+            true => vec![(first + pin as u32, one)],
+            false => (0..placed.ports).map(|k| (first + k as u32, -one)).collect(),
+        };
+        return Readout::Stamps(device as u32, terms);
+    }
+    let part = &system.circuit.components[component.0 as usize];
+    let Body::Linear(linear) = &part.body else { return Readout::Unknowns(Vec::new()) };
+    let unknown = |local: usize| match part.pins.get(local) {
+        Some(node) => system.unknown_of_node(*node) as u32,
+        None => system.own_unknown(component, local - part.pins.len()) as u32,
+    };
+    let mine = linear.c.iter().filter(|e| e.0 == pin).map(|&(_, c, x)| (unknown(c), x));
+    Readout::Unknowns(mine.collect())
+}
+
 /// Accounts of what a component turns into heat.
 fn heating<L: Lane>(system: &System<L>, component: ComponentId) -> Vec<u32> {
     let heating = system.devices.len() + system.dissipators.len();
@@ -73,6 +96,7 @@ impl<L: Lane> Readout<L> {
             Probe::Branch(component, k) => {
                 Self::Unknowns(vec![(system.own_unknown(*component, *k) as u32, one)])
             }
+            Probe::Charge(component, pin) => charge(system, *component, *pin),
             Probe::Heat(component) => Self::Power(heating(system, *component)),
             Probe::Energy(component) => Self::Energy(heating(system, *component)),
             Probe::Wave(wave) => Self::Wave(*wave),

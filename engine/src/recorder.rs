@@ -163,12 +163,39 @@ impl Event {
     }
 }
 
-/// A row of the account over one coupling interval, or from one edge of a drive to its next.
+/// A turn-on or turn-off of a device.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Switching {
+    /// The device.
+    pub device: String,
+    /// Whether it turns on; else off.
+    pub turns_on: bool,
+    /// When its drive begins to move the gate, s.
+    pub edge: f64,
+    /// Voltage that is switched, what 100 % is, V.
+    pub voltage: f64,
+    /// Current that is switched, A.
+    pub current: f64,
+    /// E_on or E_off, J; NaN where the limits of the definition are not reached.
+    pub energy: f64,
+    /// Why they are not; empty where they are.
+    pub reason: String,
+}
+
+impl Switching {
+    /// The kind of its row.
+    pub fn kind(&self) -> &'static str {
+        if self.turns_on { "turn-on" } else { "turn-off" }
+    }
+}
+
+/// A row of the account over one coupling interval, from one edge of a drive to its next, or between the limits of a
+/// switching energy.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Row<L> {
-    /// "interval" or "edge".
+    /// "interval", "edge", "turn-on" or "turn-off".
     pub kind: &'static str,
-    /// The drive whose edge begins the row; empty for an interval.
+    /// The drive whose edge begins the row, or the device that switches; empty for an interval.
     pub subject: String,
     /// Start, s.
     pub begin: f64,
@@ -180,6 +207,8 @@ pub struct Row<L> {
     pub peaks: Vec<L>,
     /// Temperature of each heat input at the end, °C.
     pub temperature: Vec<L>,
+    /// Of a turn-on or turn-off what was measured; its heat and peaks are NaN.
+    pub switching: Option<Switching>,
 }
 
 /// Name and unit of a column.

@@ -30,7 +30,7 @@ fn largest(run: &Run<f64>, k: usize) -> Number {
         name: format!("largest {}", watcher.watches()[k].name),
         value: watcher.extremes[k].most,
         missed: watcher.missed(k).1,
-        further: 0.0,
+        ..Number::default()
     }
 }
 

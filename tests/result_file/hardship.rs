@@ -70,6 +70,7 @@ fn stream(writer: &mut ResultWriter, from: usize, to: usize) {
                 begin: t,
                 end: t,
                 temperature: heat.clone(),
+                switching: None,
                 heat,
                 peaks,
             };

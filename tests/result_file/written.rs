@@ -66,6 +66,7 @@ pub fn report(recorder: &mut impl Recorder<f64>, samples: usize) {
                 heat: vec![1e-6 * k as f64, 2e-6],
                 peaks: vec![400.0, k as f64, -15.0],
                 temperature: vec![25.1, 25.2 + k as f64],
+                switching: None,
             });
         }
         if k % 250 == 100 {

@@ -5,6 +5,7 @@ use std::sync::OnceLock;
 
 use clap::{Args, Parser, Subcommand};
 
+use crate::command::new::Starter;
 use crate::processor::{BUILT_IN, MORE, TARGET, baseline};
 
 mod batch;
@@ -83,6 +84,13 @@ pub struct Cli {
 #[derive(Debug, Subcommand)]
 #[expect(clippy::large_enum_variant, reason = "made once, for the command line")]
 pub enum Command {
+    /// Write a commented scenario to begin with: a breaker, a leg, a part of your own.
+    ///
+    /// The file runs as it is; its comments say what each table is for. Nothing that exists is replaced.
+    #[command(
+        after_long_help = "Examples:\n  joulestep new --list\n  joulestep new breaker\n  joulestep new leg --out my-leg.toml"
+    )]
+    New(NewArgs),
     /// Check a scenario without running it.
     ///
     /// Reads the scenario with the files it includes and connects the circuit. Reports every error with file, line and
@@ -129,6 +137,23 @@ pub enum Command {
     /// Print a completion script for a shell.
     #[command(after_long_help = COMPLETIONS)]
     Completions(CompletionsArgs),
+}
+
+/// Arguments of `new`.
+#[derive(Debug, Args)]
+pub struct NewArgs {
+    /// What to begin with.
+    #[arg(value_enum, required_unless_present = "list")]
+    pub name: Option<Starter>,
+    /// List what there is.
+    #[arg(long, conflicts_with = "name")]
+    pub list: bool,
+    /// Scenario file to write, which must not exist yet; default: NAME.toml in this folder.
+    #[arg(long, short, value_name = "FILE.toml")]
+    pub out: Option<PathBuf>,
+    /// Print what was written as JSON.
+    #[arg(long)]
+    pub json: bool,
 }
 
 /// Arguments of `check`.

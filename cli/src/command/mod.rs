@@ -5,6 +5,7 @@ pub mod args;
 pub mod batch;
 pub mod check;
 pub mod completions;
+pub mod new;
 mod options;
 pub mod parts;
 pub mod report;

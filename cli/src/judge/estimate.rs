@@ -97,6 +97,8 @@ pub struct Number {
     pub missed: f64,
     /// Errors that are known otherwise (mesh, coupling of heat, leaps), ±; they add.
     pub further: f64,
+    /// Whether it is a count: exact where all levels count alike.
+    pub counted: bool,
 }
 
 impl Number {
@@ -185,6 +187,9 @@ pub fn errors<E: ToString>(fine: &Computed, coarser: &[Result<Computed, E>; 2]) 
         if [number, a, b].iter().all(|n| n.value.is_nan()) {
             return Uncertainty::Bare;
         }
+        if number.counted && [a, b].iter().all(|n| n.value == number.value) {
+            return Uncertainty::within(0.0);
+        }
         let values = [with(number), with(a), with(b)];
         let found = grid_convergence_up_to(fine.ratio.unwrap_or(RATIO), values);
         found.plus(number.missed.abs() + number.further)
@@ -266,7 +271,8 @@ mod tests {
 
     #[test]
     fn what_is_missed_and_known_otherwise_adds() {
-        let number = |value, missed, further| Number { name: "x".into(), value, missed, further };
+        let number =
+            |value, missed, further| Number { name: "x".into(), value, missed, further, counted: false };
         let computed = |n| Computed { numbers: vec![n], ..Computed::default() };
         let fine = computed(number(10.0, 0.5, 0.25));
         let others: [Result<_, String>; 2] =

@@ -106,6 +106,11 @@ impl Bounded {
         }
     }
 
+    /// Whether it counts events.
+    pub fn is_count(self) -> bool {
+        matches!(self, Self::Trips | Self::Retries | Self::LockOuts)
+    }
+
     /// What is meant, for people; empty of a signal.
     pub fn definition(self) -> &'static str {
         match self {

@@ -11,6 +11,8 @@ pub enum Probe {
     Branch(ComponentId, usize),
     /// Conduction current into a pin (without the displacement current of its charges), A.
     Conduction(ComponentId, usize),
+    /// Charge of a pin: the current into it is [`Probe::Conduction`] and what this changes by in time, C.
+    Charge(ComponentId, usize),
     /// Power that a component turns into heat, W.
     Heat(ComponentId),
     /// Energy that a component has turned into heat since the start, with the method's own weights, J.
@@ -35,6 +37,7 @@ impl Probe {
         match self {
             Self::Voltage(..) | Self::Wave(_) => "V",
             Self::Branch(..) | Self::Conduction(..) => "A",
+            Self::Charge(..) => "C",
             Self::Heat(_) => "W",
             Self::Line(_) => "1",
             Self::Temperature(_) => "degC",

@@ -173,6 +173,32 @@ impl Look<'_> {
     }
 }
 
+/// Energy (J) of a turn-on (`on`) or turn-off by the limits of IEC 60747-8, and the limits as instants, s. `w.gate` and
+/// the gate's levels are not looked at; `edge` and `until` as for [`turn_on`].
+///
+/// # Errors
+/// [`MeasureError::NotReached`].
+pub fn energy(
+    w: &Waveforms<'_>,
+    on: bool,
+    levels: Levels,
+    edge: f64,
+    until: f64,
+) -> Result<(f64, (f64, f64)), MeasureError> {
+    let look = Look { w, levels, edge, until };
+    let limits = match on {
+        true => {
+            let i10 = look.current(0.1, true, edge)?;
+            (i10, look.voltage(0.1, false, i10)?)
+        }
+        false => {
+            let v10 = look.voltage(0.1, true, edge)?;
+            (v10, look.current(0.1, false, v10)?)
+        }
+    };
+    Ok((look.energy(limits.0, limits.1), limits))
+}
+
 /// Turn-on: `edge` (s) is where the gate's command rises, `until` (s) the end of the stretch looked at.
 ///
 /// # Errors

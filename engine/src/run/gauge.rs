@@ -63,6 +63,9 @@ pub struct Reading {
     pub open: bool,
     /// Of [`Measured::Above`] by how much the time changes if the quantity is off by one unit, s.
     pub per_unit: f64,
+    /// What the straight lines between the ends of steps are estimated to make the value wrong by, from how the
+    /// quantity bends; at least 0.
+    pub bent: f64,
 }
 
 /// What a lane knows.
@@ -71,12 +74,19 @@ struct Lone {
     count: u32,
     least: f64,
     largest: f64,
-    /// Start of the fault that stands, s, and the integral there.
-    running: Option<(f64, f64)>,
+    /// Start of the fault that stands, s, the integral there and its error.
+    running: Option<(f64, f64, f64)>,
     /// The last trip, s.
     tripped: f64,
     /// Integral until now.
     sum: f64,
+    /// Slope and length of the last stretch; none after a jump.
+    slope: Option<(f64, f64)>,
+    /// How the quantity bends over the last stretch, its unit over s².
+    bend: f64,
+    /// Error of the integral until now (signed), and the largest of a value that is over.
+    bent: f64,
+    most_bent: f64,
     /// Time above the level less and plus one unit.
     near: (f64, f64),
     /// The probe at the start and the end of the interval.
@@ -116,6 +126,10 @@ impl<L: Lane> Gauges<L> {
             running: None,
             tripped: f64::NEG_INFINITY,
             sum: 0.0,
+            slope: None,
+            bend: 0.0,
+            bent: 0.0,
+            most_bent: 0.0,
             near: (0.0, 0.0),
             ends: (nan, nan),
         };
@@ -173,8 +187,11 @@ impl<L: Lane> Gauges<L> {
             g.after = value;
             let (begin, end) = (g.gauge.from, g.gauge.to);
             for (k, lane) in g.lanes.iter_mut().enumerate() {
+                if !moved && value.lane(k) != g.now.lane(k) {
+                    lane.slope = None;
+                }
                 let value = value.lane(k);
-                if t <= begin {
+                if t <= begin || lane.ends.0.is_nan() {
                     lane.ends.0 = value;
                 }
                 if t <= end {
@@ -214,11 +231,11 @@ impl<L: Lane> Gauges<L> {
             let start = fresh.filter(within);
             for k in 0..g.lanes.len() {
                 if let Some(at) = start {
-                    g.lanes[k].running = Some((at, g.sum_at(k, at, span)));
+                    g.lanes[k].running = Some((at, g.sum_at(k, at, span), g.lanes[k].bent));
                 }
                 let lane = &mut g.lanes[k];
                 // A fault that went away before anything tripped was never one to be cleared.
-                if stands.is_none() && lane.running.is_some_and(|(at, _)| lane.tripped < at) {
+                if stands.is_none() && lane.running.is_some_and(|(at, ..)| lane.tripped < at) {
                     lane.running = None;
                 }
             }
@@ -237,11 +254,19 @@ impl<L: Lane> Running<L> {
         let within = before >= self.gauge.from && t <= self.gauge.to;
         for (k, lane) in self.lanes.iter_mut().enumerate() {
             let s = Stretch { before, t, then: self.then.lane(k), now: self.now.lane(k) };
+            lane.turn(&s);
             match self.gauge.measured {
-                Measured::LetThrough => lane.sum += s.square_integral(before, t),
+                Measured::LetThrough => {
+                    lane.sum += s.square_integral(before, t);
+                    // A parabola lies from its chord by c/2·s·(s − h): ∫ of twice that and the mean.
+                    lane.bent -= lane.bend * 0.5 * (s.then + s.now) * (t - before).powi(3) / 6.0;
+                }
                 Measured::Above if within => {
                     let level = self.gauge.level.lane(k);
                     lane.sum += above(&s, level);
+                    if Sense::Above.exceeds(s.then, level) != Sense::Above.exceeds(s.now, level) {
+                        lane.bent += lane.late(&s);
+                    }
                     lane.near.0 += above(&s, level - 1.0);
                     lane.near.1 += above(&s, level + 1.0);
                 }
@@ -267,16 +292,19 @@ impl<L: Lane> Running<L> {
                 let within = event.time >= self.gauge.from && event.time <= self.gauge.to;
                 // Where the fault is gone, the end of the step takes this back.
                 if within && self.lanes[k].running.is_none() && self.lanes[k].count > 0 {
-                    self.lanes[k].running = Some((event.time, self.sum_at(k, event.time, span)));
+                    let sum = self.sum_at(k, event.time, span);
+                    self.lanes[k].running = Some((event.time, sum, self.lanes[k].bent));
                 }
             }
             EventKind::Cleared => {
-                let Some((start, sum)) = self.lanes[k].running else { return };
-                let value = match self.gauge.measured {
-                    Measured::Clearing => event.time - start,
-                    _ => self.sum_at(k, event.time, span) - sum,
+                let Some((start, sum, bent)) = self.lanes[k].running else { return };
+                let s = Stretch { before: span.0, t: span.1, then: self.then.lane(k), now: self.now.lane(k) };
+                let (value, bent) = match self.gauge.measured {
+                    Measured::Clearing => (event.time - start, self.lanes[k].late(&s)),
+                    _ => (self.sum_at(k, event.time, span) - sum, (self.lanes[k].bent - bent).abs()),
                 };
                 let lane = &mut self.lanes[k];
+                lane.most_bent = lane.most_bent.max(bent);
                 (lane.running, lane.count) = (None, lane.count + 1);
                 (lane.least, lane.largest) = (lane.least.min(value), lane.largest.max(value));
             }
@@ -286,14 +314,20 @@ impl<L: Lane> Running<L> {
 
     fn reading(&self, k: usize, t: f64) -> Reading {
         let lane = &self.lanes[k];
-        let one =
-            |count, value, per_unit| Reading { count, least: value, largest: value, open: false, per_unit };
+        let one = |count, value: f64, per_unit, bent| Reading {
+            count,
+            least: value,
+            largest: value,
+            open: false,
+            per_unit,
+            bent,
+        };
         match self.gauge.measured {
-            Measured::Count(_) => one(lane.count, f64::from(lane.count), 0.0),
-            Measured::Rise => one(1, lane.ends.1 - lane.ends.0, 0.0),
-            Measured::Above => one(1, lane.sum, 0.5 * (lane.near.0 - lane.near.1).max(0.0)),
+            Measured::Count(_) => one(lane.count, f64::from(lane.count), 0.0, 0.0),
+            Measured::Rise => one(1, lane.ends.1 - lane.ends.0, 0.0, 0.0),
+            Measured::Above => one(1, lane.sum, 0.5 * (lane.near.0 - lane.near.1).max(0.0), lane.bent),
             Measured::Clearing | Measured::LetThrough => {
-                let so_far = lane.running.map(|(start, sum)| match self.gauge.measured {
+                let so_far = lane.running.map(|(start, sum, _)| match self.gauge.measured {
                     Measured::Clearing => t - start,
                     _ => lane.sum - sum,
                 });
@@ -306,9 +340,28 @@ impl<L: Lane> Running<L> {
                     largest: known(largest),
                     open: so_far.is_some(),
                     per_unit: 0.0,
+                    bent: lane.most_bent,
                 }
             }
         }
+    }
+}
+
+impl Lone {
+    /// Takes in how a stretch goes on from the last one.
+    fn turn(&mut self, s: &Stretch) {
+        let h = s.t - s.before;
+        let slope = (s.now - s.then) / h;
+        self.bend = self.slope.map_or(0.0, |(last, length)| 2.0 * (slope - last) / (h + length));
+        self.slope = Some((slope, h));
+    }
+
+    /// How far the instant at which a stretch reaches a level may lie from that of its chord, s: the distance of a
+    /// parabola from its chord, c·h²/8, over the slope; no more than the stretch.
+    fn late(&self, s: &Stretch) -> f64 {
+        let h = s.t - s.before;
+        let slope = ((s.now - s.then) / h).abs();
+        (self.bend.abs() * h * h / 8.0 / slope).min(h)
     }
 }
 

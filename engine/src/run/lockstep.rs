@@ -86,6 +86,8 @@ impl Setup<f64> {
             channels: shared(each, |s| &s.channels)?,
             sample_every: shared(each, |s| &s.sample_every)?,
             watches,
+            // Measured in single runs only.
+            switches: Vec::new(),
             gauges: lanes::<_, _, K>(each, |s| &s.gauges)?,
             integrals: shared(each, |s| &s.integrals)?,
             halt: each.first()?.halt,

@@ -8,6 +8,7 @@ mod recover;
 mod report;
 pub mod saved;
 pub mod setup;
+pub mod switching;
 pub mod time_loop;
 mod vertex;
 mod walk;

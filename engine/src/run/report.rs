@@ -1,6 +1,7 @@
 //! What the loop tells a recorder: samples, extremes, and the account's rows.
 
 use super::gauge::{Gauges, Reading};
+use super::switching::Switches;
 use super::time_loop::Run;
 use super::watch::Watcher;
 use crate::arithmetic::lane::Lane;
@@ -34,6 +35,8 @@ impl<L: Lane> Run<L> {
     #[inline(never)]
     pub fn finish(&mut self, recorder: &mut dyn Recorder<L>) {
         self.end_interval(recorder);
+        self.switches.finish(self.state.t);
+        self.report_switching(recorder);
         let open: Vec<_> = self.rows.drain(1.min(self.rows.len())..).collect();
         for row in open {
             recorder.row(&self.close_row(row, "edge"));
@@ -52,6 +55,9 @@ impl<L: Lane> Run<L> {
         let mut gauges = std::mem::replace(&mut self.gauges, Gauges::none());
         gauges.look(self.state.t, self.stepper.system(), &self.sources());
         self.gauges = gauges;
+        let mut switches = std::mem::replace(&mut self.switches, Switches::none());
+        switches.look(self.state.t, self.stepper.system(), &self.sources());
+        self.switches = switches;
         for row in &mut self.rows {
             for (peak, now) in row.peaks.iter_mut().zip(&watcher.now) {
                 *peak = peak.max(*now);
@@ -92,6 +98,24 @@ impl<L: Lane> Run<L> {
             heat: self.heat_since_start().iter().zip(&row.heat).map(|(now, then)| *now - *then).collect(),
             peaks: row.peaks,
             temperature: self.celsius.clone(),
+            switching: None,
+        }
+    }
+
+    /// A row for each turn-on and turn-off whose stretch is over.
+    pub(super) fn report_switching(&mut self, recorder: &mut dyn Recorder<L>) {
+        let none = L::splat(f64::NAN);
+        for (switching, (begin, end)) in self.switches.take() {
+            recorder.row(&Row {
+                kind: switching.kind(),
+                subject: switching.device.clone(),
+                begin,
+                end,
+                heat: vec![none; self.celsius.len()],
+                peaks: vec![none; self.watcher.recorded()],
+                temperature: self.celsius.clone(),
+                switching: Some(switching),
+            });
         }
     }
 

@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use super::gauge::{Gauge, Gauges};
+use super::switching::{SwitchMeter, Switches};
 use super::time_loop::Run;
 use super::watch::{Watch, Watcher};
 use crate::accounts::counters::Counters;
@@ -88,6 +89,8 @@ pub struct Setup<L: Lane> {
     pub watches: Vec<Watch>,
     /// What the events of the run come to ([`Run::readings`]).
     pub gauges: Vec<Gauge<L>>,
+    /// Devices whose switching energies are measured, each a row for the recorder.
+    pub switches: Vec<SwitchMeter>,
     /// ∫ first·second dt, with the method's own weights (an energy from a voltage and a current).
     pub integrals: Vec<(Probe, Probe)>,
     /// Ends the search for the initial state when it is set.
@@ -118,6 +121,7 @@ impl<L: Lane> Setup<L> {
             sample_every: 0.0,
             watches: Vec::new(),
             gauges: Vec::new(),
+            switches: Vec::new(),
             integrals: Vec::new(),
             halt: None,
         }
@@ -214,6 +218,7 @@ impl<L: Lane> Setup<L> {
         let stored_at_start = ledger::stored(&system, &devices, &state.x);
         let watcher = Watcher::new(self.watches, &system);
         let gauges = Gauges::new(self.gauges, &system);
+        let switches = Switches::new(self.switches, &system);
         Ok(Run::assemble(
             state,
             stepper,
@@ -222,7 +227,7 @@ impl<L: Lane> Setup<L> {
             self.controllers,
             self.thermal,
             (error, coupling),
-            Recording { channels: self.channels, sample_every: self.sample_every, watcher, gauges },
+            Recording { channels: self.channels, sample_every: self.sample_every, watcher, gauges, switches },
             stored_at_start,
             Counters::default(),
         ))
@@ -247,6 +252,8 @@ pub struct Recording<L> {
     pub watcher: Watcher<L>,
     /// What events come to.
     pub(super) gauges: Gauges<L>,
+    /// Switching energies.
+    pub(super) switches: Switches<L>,
 }
 
 /// Why a run cannot begin.

@@ -6,6 +6,7 @@ use super::coupling::Coupling;
 use super::gauge::Gauges;
 use super::report::Open;
 use super::setup::Recording;
+use super::switching::Switches;
 use super::watch::Watcher;
 use crate::accounts::counters::Counters;
 use crate::accounts::ledger::{self, Ledger};
@@ -68,6 +69,7 @@ pub struct Run<L: Lane> {
     pub(super) values: Vec<L>,
     pub(super) watcher: Watcher<L>,
     pub(super) gauges: Gauges<L>,
+    pub(super) switches: Switches<L>,
     pub(super) rows: Vec<Open<L>>,
     pub(super) stored_at_start: Vec<L>,
     pub(super) counters: Counters,
@@ -129,6 +131,7 @@ impl<L: Lane> Run<L> {
             sample_every: recording.sample_every,
             watcher: recording.watcher,
             gauges: recording.gauges,
+            switches: recording.switches,
             rows: Vec::new(),
             choices: board.choices().to_vec(),
             began: false,
@@ -342,11 +345,13 @@ impl<L: Lane> Run<L> {
         for event in &events {
             recorder.event(event);
             self.gauges.event(event);
+            self.switches.event(event);
             if event.kind == EventKind::Edge {
                 self.turn_row(&event.subject, recorder);
             }
         }
         self.gauges.fault(self.board.fault());
+        self.report_switching(recorder);
         Ok(())
     }
 

@@ -25,6 +25,7 @@ impl<L: Lane> Run<L> {
         let before = self.state.t;
         let closely = !self.watcher.watches().is_empty()
             || self.gauges.read()
+            || self.switches.read()
             || self.observers.iter().any(|o| !o.readouts.is_empty());
         let mut pause = if closely { before } else { f64::INFINITY };
         if !self.channels.is_empty() {

@@ -51,6 +51,7 @@ pub fn named(command: &Command) -> Named {
     let none = Named::default();
     match command {
         Command::Check(a) => none.read([&a.scenario]),
+        Command::New(a) => a.paths().iter().fold(none, |named, path| named.file("--out", Some(path))),
 
         Command::Report(a) => {
             none.read([&a.result]).file("--out", a.out.as_ref()).folder("--figures", a.figures.as_ref())

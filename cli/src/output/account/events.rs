@@ -27,14 +27,14 @@ pub(super) fn of<L: Lane>(judged: &Judged, readings: &[Reading], run: &Run<L>, l
     // A time above a temperature is known within a unit of it; beyond that nothing bounds it.
     let kelvin: f64 = judged.input.map_or(0.0, |input| further(run, input, lane));
     let further = if kelvin <= 1.0 { kelvin * reading.per_unit } else { f64::INFINITY };
-    Some(Shown { gauge, reading, further })
+    Some(Shown { gauge, reading, further: further + reading.bent })
 }
 
 /// What the gauge of a limit shows before a run; `None` of one without.
 pub(super) fn nothing(judged: &Judged) -> Option<Shown> {
     let Origin::Gauge(gauge) = judged.origin else { return None };
     let nan = f64::NAN;
-    let reading = Reading { count: 0, least: nan, largest: nan, open: false, per_unit: nan };
+    let reading = Reading { count: 0, least: nan, largest: nan, open: false, per_unit: nan, bent: nan };
     Some(Shown { gauge, reading, further: 0.0 })
 }
 

@@ -6,6 +6,7 @@ pub mod event_lines;
 mod events;
 mod found;
 mod heat;
+pub mod switching;
 mod verdict;
 
 use joulestep_engine::accounts::counters::Counters;
@@ -18,6 +19,7 @@ use joulestep_engine::run::watch::{Seen, Watch};
 
 use self::event_lines::Line;
 use self::heat::{dies, further, junctions};
+use self::switching::SwitchingEnergies;
 use crate::input::scenario::build::{Judging, Placed};
 use crate::judge::{Bounds, End, Limit, Occurrence};
 
@@ -154,6 +156,8 @@ pub struct Account {
     /// Protections that measure it, and the largest let-through I²t of a fault that each cleared, A²s; NaN where none
     /// was.
     pub let_through: Vec<(String, f64)>,
+    /// Switching energies of devices with a drive.
+    pub switching: SwitchingEnergies,
     /// Σ delivered − Σ dissipated − Σ stored, J.
     pub residual: f64,
     /// The residual against the energy turned over.
@@ -270,6 +274,7 @@ impl Account {
             method: facts.method,
             let_through: let_through.collect(),
             events,
+            switching: SwitchingEnergies::default(),
             junctions: Vec::new(),
             energies: energies(facts, found.entries),
             peaks: peaks.into_iter().take(facts.signals).collect(),

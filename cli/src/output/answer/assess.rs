@@ -158,6 +158,7 @@ impl Study {
             value: a.value,
             missed: a.missed,
             further: a.further,
+            counted: a.limited.as_ref().is_some_and(|l| l.limit.of.is_count()),
         };
         let mut numbers: Vec<Number> = self.answers.iter().map(answer).collect();
         for table in &self.tables {

@@ -10,7 +10,7 @@
 //! | `/thermal` | the same for temperatures (degC), with a `time` of its own |
 //! | `/overview/<level>` | per block of 16^level samples, `time` of its first sample, and for each channel minimum and maximum along the axis `extreme` |
 //! | `/events` | along `time`: `kind`, `action`, `subject`, `value`, `unit`, `level`, `since`, `peak`; `note` in words |
-//! | `/steps` | along `row`: `kind`, `subject`, `begin`, `end` (s), `heat` (J) and `temperature` (degC) per `heat_input`, `peak` per `watched` quantity (with `watched_unit`) |
+//! | `/steps` | along `row`: `kind` (interval, edge, turn-on, turn-off), `subject`, `begin`, `end` (s), of a turn-on or turn-off `energy` (J), `switched_voltage`, `switched_current` or the `reason` why it has none, `heat` (J) and `temperature` (degC) per `heat_input`, `peak` per `watched` quantity (with `watched_unit`) |
 //! | `/ledger` | along `component`: `delivered`, `dissipated`, `stored_change` (J); `residual` (J) and `residual_relative` as numbers and as attributes |
 //! | `/summary` | one number each with `units`, `long_name`, `verdict`, `error_kind` ("within", "not converging", "not estimated", "bare": without an estimate), `error` (±) or `error_why`, and, where there is a limit, `minimum` or `maximum`, `limit` (its name), `set_by` (user, part), `limit_kind` (of a signal, or of what event), `limit_end` (least, largest) and, if not so, `occurrence` (open, never); attributes of the group: the `verdict` over all, and a line each of `doubts`, `waivers`, `notes` |
 //!

@@ -1,6 +1,6 @@
 //! `/steps`: one row per coupling interval and per edge of a drive.
 
-use joulestep_engine::recorder::{Column, Layout, Row};
+use joulestep_engine::recorder::{Column, Layout, Row, Switching};
 
 use super::archive::Archive;
 use super::error::ResultError;
@@ -17,17 +17,33 @@ const WORD: usize = 16;
 /// Width of `subject`.
 const NAME: usize = 64;
 
+/// Width of `reason`.
+const REASON: usize = 128;
+
+/// Numbers of a switching event: name, unit, what they are.
+const SWITCHING: [(&str, &str, &str); 3] = [
+    ("energy", "J", "E_on or E_off by IEC 60747-8 between begin and end"),
+    ("switched_voltage", "V", "voltage that is switched"),
+    ("switched_current", "A", "current that is switched"),
+];
+
 /// The account's rows as columns; tables hold one vector per row.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct StepTable {
-    /// "interval" or "edge", of each row.
+    /// "interval", "edge", "turn-on" or "turn-off", of each row.
     pub kind: Vec<String>,
-    /// The drive whose edge begins the row; empty for an interval.
+    /// The drive whose edge begins the row, or the device that switches; empty for an interval.
     pub subject: Vec<String>,
     /// Start, s.
     pub begin: Vec<f64>,
     /// End, s.
     pub end: Vec<f64>,
+    /// E_on or E_off of a switching event, J; NaN where the limits of the definition are not reached, and elsewhere.
+    pub energy: Vec<f64>,
+    /// Voltage and current that it switches, V and A.
+    pub switched: Vec<(f64, f64)>,
+    /// Why it has no energy; empty where it has.
+    pub reason: Vec<String>,
     /// Names of the heat inputs.
     pub heat_inputs: Vec<String>,
     /// Heat of each heat input over the row, J.
@@ -78,7 +94,13 @@ impl Steps {
         ))?;
         store.grow_reals(Form::Double, &growing("begin", None, deflate, "s", "start of the row"))?;
         store.grow_reals(Form::Double, &growing("end", None, deflate, "s", "end of the row"))?;
-        let mut along_row = vec!["kind", "subject", "begin", "end"];
+        for (name, units, words) in SWITCHING {
+            store.grow_reals(Form::Double, &growing(name, None, deflate, units, words))?;
+        }
+        let words = "why a switching event has no energy";
+        store.grow_texts::<REASON>(&growing("reason", None, deflate, "", words))?;
+        let mut along_row = vec!["kind", "subject", "begin", "end", "reason"];
+        along_row.extend(SWITCHING.map(|s| s.0));
         let mut tables = Vec::new();
         let (heats, watched) = (layout.heat.len(), layout.watched.len());
         if heats > 0 {
@@ -140,6 +162,19 @@ impl Steps {
         )?;
         store.append("steps/begin", &rows.iter().map(|row| row.begin).collect::<Vec<_>>())?;
         store.append("steps/end", &rows.iter().map(|row| row.end).collect::<Vec<_>>())?;
+        let switching =
+            |row: &Row<f64>, pick: fn(&Switching) -> f64| row.switching.as_ref().map_or(f64::NAN, pick);
+        let picks: [fn(&Switching) -> f64; 3] = [|s| s.energy, |s| s.voltage, |s| s.current];
+        for ((name, ..), pick) in SWITCHING.into_iter().zip(picks) {
+            let column: Vec<f64> = rows.iter().map(|row| switching(row, pick)).collect();
+            store.append(&format!("steps/{name}"), &column)?;
+        }
+        let reason = |row: &Row<f64>| row.switching.as_ref().map_or(String::new(), |s| s.reason.clone());
+        let reasons: Vec<String> = rows.iter().map(reason).collect();
+        store.append_texts::<REASON>(
+            "steps/reason",
+            &reasons.iter().map(String::as_str).collect::<Vec<_>>(),
+        )?;
         let table =
             |pick: fn(&Row<f64>) -> &Vec<f64>| rows.iter().flat_map(pick).copied().collect::<Vec<_>>();
         if self.heats > 0 {
@@ -176,6 +211,11 @@ pub(super) fn read(archive: &Archive) -> Result<StepTable, ResultError> {
         table.watched_unit = archive.texts("steps/watched_unit")?;
         table.watched_unit.resize(table.watched.len(), String::new());
     }
+    // Files of earlier programs have none.
+    let measured = archive.has("steps/energy");
+    if measured {
+        along_row.extend(SWITCHING.map(|s| s.0).into_iter().chain(["reason"]));
+    }
     let paths: Vec<String> = along_row.iter().map(|name| format!("steps/{name}")).collect();
     let count = archive.shortest(&paths)?;
     let column = |name: &str| archive.reals(&format!("steps/{name}"), 0..count);
@@ -192,6 +232,13 @@ pub(super) fn read(archive: &Archive) -> Result<StepTable, ResultError> {
     table.subject.truncate(count);
     table.begin = column("begin")?;
     table.end = column("end")?;
+    table.energy = if measured { column("energy")? } else { vec![f64::NAN; count] };
+    table.switched = match measured {
+        true => column("switched_voltage")?.into_iter().zip(column("switched_current")?).collect(),
+        false => vec![(f64::NAN, f64::NAN); count],
+    };
+    table.reason = if measured { archive.texts("steps/reason")? } else { Vec::new() };
+    table.reason.resize(count, String::new());
     table.heat = rows("heat", table.heat_inputs.len())?;
     table.temperature = rows("temperature", table.heat_inputs.len())?;
     table.peak = rows("peak", table.watched.len())?;

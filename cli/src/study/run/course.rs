@@ -6,6 +6,7 @@ use joulestep_engine::recorder::{Event, EventKind, Layout, Recorder, Row};
 
 use super::picture::Strips;
 use crate::output::account::event_lines::EventLines;
+use crate::output::account::switching::SwitchingEnergies;
 use crate::output::result::ResultWriter;
 use crate::progress::Progress;
 
@@ -29,6 +30,8 @@ pub(crate) struct Observer<'a> {
     pub events: EventLines,
     /// What protection did.
     pub acts: Vec<String>,
+    /// Switching energies.
+    pub switching: SwitchingEnergies,
     /// The waveforms for a picture.
     pub strips: Option<Strips>,
     pub progress: Progress,
@@ -55,6 +58,7 @@ impl Recorder<f64> for Observer<'_> {
     }
     fn row(&mut self, row: &Row<f64>) {
         self.writer.iter_mut().for_each(|w| w.row(row));
+        row.switching.iter().for_each(|s| self.switching.push(s));
     }
     fn go_on(&mut self, t: f64) -> bool {
         self.progress.at(t);

@@ -15,9 +15,10 @@ use self::picture::Strips;
 use super::{Context, Count, Entry, Input, Question, Recording, StudyError, What};
 use crate::diagnostic::Sources;
 use crate::input::keys::shape::{Form, Key, Kinds, Section};
-use crate::input::scenario::build::{Ready, build_with};
+use crate::input::scenario::build::{Ready, build_with, measure};
 use crate::judge::Level;
 use crate::output::account::event_lines::EventLines;
+use crate::output::account::switching::SwitchingEnergies;
 use crate::output::account::{Account, Facts};
 use crate::output::answer::{Answer, Estimation, Outcome, Study};
 use crate::progress::Progress;
@@ -97,6 +98,8 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
     let run = |level: Level, stop: &AtomicBool, kept: Kept<'_>| {
         let scenario = question.scenario()?;
         let ready = build_with(scenario, &context.reductions())?;
+        let mut ready = ready;
+        measure(&mut ready.setup, std::mem::take(&mut ready.switches));
         let mut built = Built::new(ready, scenario.title.clone(), scenario.steps.end);
         level.apply(&mut built.setup);
         let mut study = solved(built, &question.name(), stop, kept)?;
@@ -147,6 +150,7 @@ pub(crate) fn solved(
         writer,
         events: EventLines::default(),
         acts: Vec::new(),
+        switching: SwitchingEnergies::default(),
         strips: kept.shown.then(|| Strips::to(facts.end)),
         progress: Progress::new(kept.quiet, facts.end),
         stop,
@@ -161,7 +165,8 @@ pub(crate) fn solved(
     if let (Some((record, _)), Some(writer)) = (kept.file, observer.writer) {
         record.keep(writer, Some((&run.ledger()).into()));
     }
-    let account = Account::new(&run, &facts, observer.events.lines(), outcome);
+    let mut account = Account::new(&run, &facts, observer.events.lines(), outcome);
+    account.switching = observer.switching.sorted();
     let mut study = of_account(&account);
     study.title = if account.title.is_empty() { name.into() } else { account.title.clone() };
     study.input = "nominal part".into();

@@ -12,7 +12,8 @@ const CLOSES: f64 = 1e-4;
 
 /// All of them; the tables that hold nothing are left out.
 pub(super) fn tables(a: &Account) -> Vec<StudyTable> {
-    let all = [events(a), extremes(a), junctions(a), energies(a)];
+    // The switching energies last: how many there are differs where runs do.
+    let all = [events(a), extremes(a), junctions(a), energies(a), switching(a), switching_sums(a)];
     all.into_iter().filter(|t| !t.data.rows.is_empty()).collect()
 }
 
@@ -84,6 +85,34 @@ fn energies(a: &Account) -> StudyTable {
     let title = "Energies: integrals of v\u{b7}i over the whole run; stored: at the end less at the start";
     let columns = ["delivered", "dissipated", "stored"];
     StudyTable::new("energies", title, 1, data).estimated(&columns).quantities(&columns)
+}
+
+fn switching(a: &Account) -> StudyTable {
+    let data = Rows::of(&a.switching.first)
+        .column(Head::instant("time", "at"), |s| s.time)
+        .text("device", |s| s.device.clone())
+        .text("event", |s| s.kind)
+        .number("voltage", "V", "V", |s| s.voltage)
+        .number("current", "I", "A", |s| s.current)
+        .number("energy", "energy", "J", |s| s.energy)
+        .text("reason", |s| s.reason.clone())
+        .table();
+    StudyTable::new("switching", "Switching energies, the first of each device", 3, data)
+        .estimated(&["energy"])
+}
+
+fn switching_sums(a: &Account) -> StudyTable {
+    let data = Rows::of(&a.switching.all)
+        .text("device", |s| s.device.clone())
+        .text("event", |s| s.kind)
+        .number("count", "count", "1", |s| s.count as f64)
+        .number("measured", "measured", "1", |s| s.measured as f64)
+        .number("total", "sum", "J", |s| s.total)
+        .number("least", "least", "J", |s| s.least)
+        .number("largest", "largest", "J", |s| s.largest)
+        .text("reason", |s| s.reason.clone())
+        .table();
+    StudyTable::new("switching_sums", "Switching energies by device", 2, data).estimated(&["total"])
 }
 
 /// What must be said where the ledger does not close.

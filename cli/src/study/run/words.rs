@@ -4,10 +4,10 @@ use joulestep_engine::control::let_through::DEFINITION;
 use joulestep_engine::units::{people, people_digits};
 
 use crate::input::scenario::resolved::Scenario;
-use crate::output::account::{Account, Facts};
+use crate::output::account::{Account, Facts, switching};
 use crate::output::answer::Outcome;
 
-const DEFINITIONS: [(&str, &str); 10] = [
+const DEFINITIONS: [(&str, &str); 11] = [
     ("least, largest", "extremes of a quantity at the end of any step, recorded or not"),
     (
         "\u{b1}",
@@ -31,6 +31,7 @@ const DEFINITIONS: [(&str, &str); 10] = [
         "what a die handed to the thermal network: its dissipated energy, exactly as the ledger counts it",
     ),
     ("let-through I\u{b2}t", DEFINITION),
+    ("switching energies", switching::DEFINITION),
     (
         "middle node",
         "of a cascode: drain of the MOSFET and source of the JFET; its voltage against the MOSFET's source, reversed, is \
@@ -44,6 +45,7 @@ pub(super) fn definitions(a: &Account) -> Vec<(String, String)> {
         "margin" => !a.judged.is_empty(),
         "virtual junction temperature" | "heat" | "coupling" => !a.junctions.is_empty(),
         "let-through I\u{b2}t" => !a.let_through.is_empty(),
+        "switching energies" => !a.switching.all.is_empty(),
         "middle node" => a.peaks.iter().any(|p| p.name.ends_with(".middle")),
         _ => true,
     };

@@ -124,7 +124,7 @@ impl Build<'_> {
                 })
             }
             Bounded::ClearingTime => {
-                (subject, _) = self.protection_of(spec.subject.as_ref()?, true)?;
+                (subject, probe) = self.protection_of(spec.subject.as_ref()?, true)?;
                 self.needs_fault(spec);
                 Measured::Clearing
             }

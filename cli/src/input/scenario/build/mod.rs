@@ -7,6 +7,7 @@ mod limit;
 mod notes;
 mod parts;
 mod signal;
+mod switching;
 mod thermal;
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -18,6 +19,7 @@ use joulestep_engine::control::board::Board;
 use joulestep_engine::error::CircuitError;
 use joulestep_engine::run::gauge::Gauge;
 use joulestep_engine::run::setup::{Piecewise, Setup, Start};
+use joulestep_engine::run::switching::SwitchMeter;
 use joulestep_engine::step::method::Method;
 use joulestep_models::arrangement::builder::CircuitLayout;
 
@@ -30,6 +32,7 @@ pub(crate) use judge::BEYOND;
 pub use judge::{Judged, Judging, KnownRange, Origin, Unheated, of_parts, rating};
 pub use notes::Note;
 pub use parts::Placed;
+pub use switching::measure;
 pub use thermal::Reductions;
 
 /// A scenario ready to run.
@@ -49,6 +52,8 @@ pub struct Ready {
     pub metered: Vec<String>,
     /// Names of the heat inputs, in the order of their numbers.
     pub inputs: Vec<String>,
+    /// Devices of which a run may measure the switching energies ([`measure`]).
+    pub switches: Vec<SwitchMeter>,
 }
 
 /// Collects what is wrong while the scenario is built.
@@ -157,6 +162,7 @@ pub fn build_with(scenario: &Scenario, reductions: &Reductions) -> Result<Ready,
     if !build.diagnostics.is_empty() {
         return Err(refuse(build));
     }
+    let switches = build.switches();
     let steps = &scenario.steps;
     let mut setup = Setup::new(build.circuit);
     setup.board = board;
@@ -188,6 +194,7 @@ pub fn build_with(scenario: &Scenario, reductions: &Reductions) -> Result<Ready,
         signals,
         metered: build.metered,
         inputs,
+        switches,
     })
 }
 

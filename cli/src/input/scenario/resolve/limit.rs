@@ -14,7 +14,9 @@ impl Resolve<'_> {
             _ => f.number(key).or(f.whole(key).map(|n| n as f64)).map(Stated::Number),
         };
         let (min, max) = (bound("min"), bound("max"));
-        if max.is_none() && min.is_none() && !f.has("max") && !f.has("min") {
+        // A bound that was wrong is reported already.
+        let wrong = self.diagnostics.iter().any(|d| d.key.starts_with(&format!("{}.", f.path)));
+        if max.is_none() && min.is_none() && !wrong {
             self.report(&f.span, f.key("max"), "neither `max` nor `min` is given", "a bound");
         }
         if let (Some(Stated::Number(min)), Some(Stated::Number(max))) = (&min, &max)
