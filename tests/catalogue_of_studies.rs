@@ -54,6 +54,21 @@ const CASES: &[Case] = &[
         ("interface", ["0.3 K/W", "0.5 K/W"]),
     ),
     case(
+        "soa",
+        &["mosfet-sic-700v-12m", "--points", "10", "--width", "1 ms", "--no-instability", "--heatsink", "60 degC"],
+        ("heatsink", ["60 degC", "80 degC"]),
+    ),
+    case(
+        "sizing",
+        &["mosfet-sic-700v-12m", "--current", "100 A", "--interface", "0.3 K/W", "--pulse", "300 A", "--width", "1 ms"],
+        ("interface", ["0.3 K/W", "0.5 K/W"]),
+    ),
+    case(
+        "parts derive",
+        &["mosfet-sic-700v-12m", "--area", "0.5", "--set", "gate-resistance=1 ohm"],
+        ("area", ["0.5", "0.4"]),
+    ),
+    case(
         "parts resistance",
         &["cascode-700v-22m", "--step", "75 K", "--to", "150 degC"],
         ("to", ["150 degC", "125 degC"]),

@@ -108,7 +108,7 @@ impl Entry {
             Form::Flag => arg.action(ArgAction::SetTrue).allow_hyphen_values(false),
             Form::Word(words) => arg.value_name("WORD").value_parser(PossibleValuesParser::new(words)),
             Form::Text | Form::Name => arg.value_name("TEXT"),
-            Form::Texts => arg.value_name("TEXT").action(ArgAction::Append),
+            Form::OneOrMore => arg.value_name("TEXT").action(ArgAction::Append),
             _ => return None,
         })
     }
@@ -216,7 +216,7 @@ impl Entry {
                     add(key, &|_| Raw::Whole(number), &[number.to_string()], false);
                 }
                 Form::Flag => add(key, &|_| Raw::Flag(true), &[String::new()], false),
-                Form::Quantities(..) | Form::OneOrMore | Form::Texts => add(key, &as_text, &words(), true),
+                Form::Quantities(..) | Form::OneOrMore => add(key, &as_text, &words(), true),
                 _ => add(key, &as_text, &words(), false),
             }
         }

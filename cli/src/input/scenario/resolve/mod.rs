@@ -6,6 +6,7 @@ mod components;
 mod control;
 mod lines;
 mod mission;
+mod own_heat;
 mod parts;
 mod thermal;
 mod timing;
@@ -17,6 +18,7 @@ use std::path::Path;
 
 use joulestep_models::devices::catalogue;
 
+use self::own_heat::Owners;
 use crate::diagnostic::{Diagnostic, Place, Refusal, Sources, nearest, worded};
 use crate::input::keys::InputError;
 use crate::input::keys::conform::{Conform, one_of};
@@ -213,12 +215,18 @@ impl Resolve<'_> {
         files: &mission::SegmentFiles,
     ) -> Option<Scenario> {
         let arrangement = root.table("arrangement").and_then(|f| self.arrangement(f, parts));
-        let components: Vec<_> = root.tables("component").iter().map(|f| self.component(f, parts)).collect();
+        let mut components: Vec<_> =
+            root.tables("component").iter().map(|f| self.component(f, parts)).collect();
         let drives: Vec<_> = root.tables("drive").iter().map(|f| self.drive(f)).collect();
         let protections: Vec<_> = root.tables("protection").iter().map(|f| self.protection(f)).collect();
         let controllers: Vec<_> = root.tables("controller").iter().map(|f| self.controller(f)).collect();
         let events: Vec<_> = root.tables("event").iter().map(|f| self.event(f)).collect();
-        let thermal = root.table("thermal").map(|f| self.thermal(f, packages)).unwrap_or_default();
+        let owners = Owners::new(root, parts, arrangement.as_ref());
+        let heat = root.table("thermal");
+        let thermal = heat.map(|f| self.thermal(f, packages, &owners)).unwrap_or_default();
+        if let Some(f) = heat {
+            self.own_heat(f, &thermal, &mut components);
+        }
         let steps = root.table("steps").and_then(|f| self.steps(f));
         let limits: Vec<_> = root.tables("limit").iter().map(|f| self.limit(f)).collect();
         let waivers: Vec<_> = root.tables("waiver").iter().map(|f| self.waiver(f)).collect();

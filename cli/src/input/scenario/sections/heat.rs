@@ -11,6 +11,7 @@ pub static THERMAL: Section = Section {
     kinds: Kinds::None,
     keys: &[
         Key::may("package", Form::Tables(&HEAT_PACKAGE), "packages, solved in three dimensions"),
+        Key::may("part", Form::Tables(&HEAT_PART), "impedances to the case that the parts of components state"),
         Key::may("boundary", Form::Tables(&BOUNDARY), "fixed temperatures"),
         Key::may("chain", Form::Tables(&CHAIN), "chains from a die outwards"),
         Key::may("node", Form::Tables(&HEAT_NODE), "single nodes"),
@@ -30,6 +31,27 @@ pub static HEAT_PACKAGE: Section = Section {
             "temperature",
             Form::Quantity("degC", Any),
             "of all its boundaries; default: as the package says",
+        ),
+        Key::may(
+            "of",
+            Form::Name,
+            "component that sits in it: its dies heat the dies of the same names, and it needs no `heat`",
+        ),
+    ],
+};
+/// A part's own impedance.
+pub static HEAT_PART: Section = Section {
+    name: "thermal.part",
+    help: "The impedance that a component's part states from each die to its case; its heat inputs are component-die, and the \
+           component needs no `heat`",
+    kinds: Kinds::None,
+    keys: &[
+        Key::need("of", Form::Name, "component whose part it is, or place of the arrangement"),
+        Key::need("end", Form::Name, "node or boundary that the case stands on"),
+        Key::may(
+            "interface",
+            Form::Quantity("K/W", NotNegative),
+            "thermal resistance from the case to there, shared by its dies; default 0",
         ),
     ],
 };
