@@ -106,6 +106,14 @@ mod rating;
 mod rating_errors;
 // ratings of shipped parts as a user asks for them
 mod rating_trade;
+// safe operating areas against closed forms
+mod safe_operating_area;
+// parts and numbers in parallel by hand
+mod sizing;
+// parts derived from others
+mod parts_derive;
+// heat paths and ratings of a component's own
+mod own_heat;
 // the program on other processors
 mod travel;
 // facts of the trade

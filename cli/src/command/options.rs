@@ -100,6 +100,7 @@ impl Entry {
             Form::Flag => arg.action(ArgAction::SetTrue).allow_hyphen_values(false),
             Form::Word(words) => arg.value_name("WORD").value_parser(PossibleValuesParser::new(words)),
             Form::Text | Form::Name => arg.value_name("TEXT"),
+            Form::OneOrMore => arg.value_name("TEXT").action(ArgAction::Append),
             _ => return None,
         })
     }

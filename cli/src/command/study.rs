@@ -178,7 +178,7 @@ impl Entry {
                     add(key, &|_| Raw::Whole(number), &[number.to_string()], false);
                 }
                 Form::Flag => add(key, &|_| Raw::Flag(true), &[String::new()], false),
-                Form::Quantities(..) | Form::OneOrMore | Form::Texts => add(key, &as_text, &words(), true),
+                Form::Quantities(..) | Form::OneOrMore => add(key, &as_text, &words(), true),
                 _ => add(key, &as_text, &words(), false),
             }
         }

@@ -55,7 +55,7 @@ static SECTION: Section = Section {
         Key::may("area", Form::Quantity("1", Positive), "area of the dies over that of the part"),
         Key::may(
             "set",
-            Form::Texts,
+            Form::OneOrMore,
             "KEY=QUANTITY: a parameter of the part's model and its value, after any scaling; may be repeated",
         ),
         Key::may("title", Form::Text, "one line that says what the derived part is"),

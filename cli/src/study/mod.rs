@@ -139,7 +139,7 @@ pub enum StudyError {
     /// The equations could not be solved.
     #[error("{0}")]
     Numerical(String),
-    /// A file cannot be written.
+    /// A file cannot be written, or a result file not read.
     #[error("{0}")]
     Output(String),
     /// The user asked to stop.

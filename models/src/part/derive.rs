@@ -47,12 +47,13 @@ pub struct Changed {
     pub before: Option<f64>,
     /// After.
     pub after: f64,
-    /// Why: "proportional to area", "inversely proportional to area", "set".
+    /// Why: "proportional to area", "inversely proportional to area", the same "but for the package", "set".
     pub rule: &'static str,
 }
 
 const WITH_AREA: &str = "proportional to area";
 const AGAINST_AREA: &str = "inversely proportional to area";
+const BUT_PACKAGE: &str = "inversely proportional to area but for the package";
 const SET: &str = "set";
 
 /// How a quantity of this unit follows the area of the dies, as an exponent: equal current density, field and layers
@@ -131,8 +132,13 @@ pub fn derive(part: &Part, how: &Derivation) -> Result<(Part, Vec<Changed>), Der
 }
 
 fn scale(made: &mut Part, part: &Part, area: f64, resistance: f64, changed: &mut Vec<Changed>) {
+    let package = (area * resistance - 1.0).abs() > 1e-9;
     let mut note = |what: String, unit: &'static str, before: f64, after: f64| {
-        let rule = if exponent(unit) < 0 { AGAINST_AREA } else { WITH_AREA };
+        let rule = match exponent(unit) {
+            _ if package && what.ends_with("on-resistance") => BUT_PACKAGE,
+            n if n < 0 => AGAINST_AREA,
+            _ => WITH_AREA,
+        };
         changed.push(Changed { what, unit, before: Some(before), after, rule });
     };
     let mut values = Values::default();

@@ -23,13 +23,13 @@ pub enum Border {
 }
 
 impl Border {
-    /// How it was found.
+    /// How it was found: a law and V·I·Z_th solved together, V·I·Z_th with the shares of the dies by the law, or stated by
+    /// the part.
     pub fn found(self) -> &'static str {
         match self {
-            Self::OnResistance | Self::Saturation => "law at the junction temperature that V·I·Z_th gives",
-            Self::Junction(_) => "V·I·Z_th, shares of the dies by the law",
-            Self::Instability => "slope of the law at the junction temperature that V·I·Z_th gives",
-            Self::Leads => "stated by the part",
+            Self::OnResistance | Self::Saturation | Self::Instability => "electro-thermal",
+            Self::Junction(_) => "V·I·Z_th",
+            Self::Leads => "stated",
         }
     }
 }
@@ -116,6 +116,20 @@ pub struct Area<'a, O: Output + ?Sized> {
     pub drifts: Option<&'a Drifts>,
 }
 
+/// A junction meets its highest temperature.
+#[derive(Clone, Copy, Debug)]
+struct Meeting {
+    /// A.
+    current: f64,
+    die: usize,
+    share: [f64; MOST_DIES],
+}
+
+/// Looks for the first such current: their distance in logarithms, and how many at most.
+const STRIDE: f64 = 0.15;
+const MOST_LOOKS: usize = 8;
+/// How near in voltage the corner between two borders is found, as a share.
+const CORNER: f64 = 1e-5;
 /// Rounds of a fixed point, and how near it comes.
 const ROUNDS: usize = 60;
 const NEAR: f64 = 1e-9;
@@ -145,25 +159,74 @@ impl<O: Output + ?Sized> Area<'_, O> {
         celsius[..self.part.dies()].iter().map(|t| t.min(self.hottest)).collect()
     }
 
-    /// The current at which a junction reaches its highest temperature at the end of the pulse, which junction, and the
-    /// shares of the dies.
-    fn junction(&self, volts: f64, width: f64) -> Option<(f64, usize, [f64; MOST_DIES])> {
+    /// The smallest current at which a junction reaches its highest temperature at the end of the pulse, which junction,
+    /// and the shares of the dies. More may be cooler again: with its gate further on, the die that the gate drives takes
+    /// less of the voltage.
+    fn junction(&self, volts: f64, width: f64) -> Option<Meeting> {
         let dies = self.part.dies();
-        let mut share: [f64; MOST_DIES] = std::array::from_fn(|k| if k == 0 { 1.0 } else { 0.0 });
-        let mut before = f64::INFINITY;
-        for _ in 0..ROUNDS {
+        let cold = &self.path.cold()[..dies];
+        let limit = |share: [f64; MOST_DIES]| {
             let rises = self.rises(width, &share);
-            let limit = |a: usize| (self.hottest - self.path.cold()[a]) / (volts * rises[a]);
-            let die = (0..dies).min_by(|&a, &b| limit(a).total_cmp(&limit(b)))?;
-            let current = limit(die);
-            if dies == 1 || (current - before).abs() <= NEAR * current {
-                return Some((current, die, share));
-            }
-            before = current;
-            let celsius = self.known(self.celsius(volts * current, &rises));
-            share = self.part.held(volts, current, &celsius)?.share;
+            let of = |a: usize| (self.hottest - cold[a]) / (volts * rises[a]);
+            let die = (0..dies).min_by(|&a, &b| of(a).total_cmp(&of(b)))?;
+            Some(Meeting { current: of(die), die, share })
+        };
+        let alone = |k: usize| limit(std::array::from_fn(|d| if d == k { 1.0 } else { 0.0 }));
+        if dies == 1 {
+            return alone(0);
         }
-        None
+        // All heat in one die is the least current; no coupling between them the most.
+        let least = (0..dies).filter_map(|k| Some(alone(k)?.current)).fold(f64::INFINITY, f64::min);
+        let coldest = cold.iter().copied().fold(f64::INFINITY, f64::min);
+        let own: f64 = (0..dies).map(|k| 1.0 / self.impedance(width, k, k)).sum();
+        let most = (self.hottest - coldest) / volts * own;
+        let full = self.part.on(volts, cold)?;
+        if full.current <= least {
+            return limit(full.share);
+        }
+        // Shares at a current, at the temperatures that the last ones gave: they settle as the search does.
+        let mut celsius = vec![self.hottest; dies];
+        let mut excess = |ln: f64| {
+            let current = ln.exp();
+            let share = self.part.held(volts, current, &celsius)?.share;
+            celsius = self.known(self.celsius(volts * current, &self.rises(width, &share)));
+            let found = limit(share)?;
+            Some(((found.current / current).ln(), found))
+        };
+        let (from, to) = (least.ln(), most.ln());
+        let looks = (((to - from) / STRIDE).ceil() as usize).clamp(1, MOST_LOOKS);
+        let at = |k: usize| from + (to - from) * k as f64 / looks as f64;
+        let mut low = (from, excess(from)?);
+        if low.1.0 <= 0.0 {
+            return Some(low.1.1);
+        }
+        let mut high = low.clone();
+        for k in 1..=looks {
+            high = (at(k), excess(at(k))?);
+            if high.1.0 <= 0.0 {
+                break;
+            }
+            low = high.clone();
+        }
+        let mut last = 0;
+        for _ in 0..ROUNDS {
+            let line = (low.0 * high.1.0 - high.0 * low.1.0) / (high.1.0 - low.1.0);
+            let next = if line > low.0 && line < high.0 { line } else { 0.5 * (low.0 + high.0) };
+            let found = excess(next)?;
+            if found.0.abs() <= NEAR || high.0 - low.0 <= NEAR {
+                return Some(found.1);
+            }
+            if found.0 > 0.0 {
+                low = (next, found);
+                high.1.0 *= if last > 0 { 0.5 } else { 1.0 };
+                last = 1;
+            } else {
+                high = (next, found);
+                low.1.0 *= if last < 0 { 0.5 } else { 1.0 };
+                last = -1;
+            }
+        }
+        Some(low.1.1)
     }
 
     /// The largest current that the part conducts at the end of the pulse, at most `most`: where the law meets itself.
@@ -230,7 +293,7 @@ impl<O: Output + ?Sized> Area<'_, O> {
     /// The border at a voltage for a pulse of `width` s (∞: for ever). `None` where the part has no operating point.
     #[inline(never)]
     pub fn at(&self, volts: f64, width: f64) -> Option<Corner> {
-        let (hot, die, share) = self.junction(volts, width)?;
+        let Meeting { current: hot, die, share } = self.junction(volts, width)?;
         let rises = self.rises(width, &share);
         let mut allowed = (hot, Border::Junction(die));
         let leads = self.ratings.lead_limit(width);
@@ -264,7 +327,7 @@ impl<O: Output + ?Sized> Area<'_, O> {
             let here = self.at(v, width)?;
             if let Some(before) = out.last().copied().filter(|b| b.border != here.border) {
                 let (mut low, mut high) = (before, here);
-                while high.volts / low.volts > 1.0 + 1e-6 {
+                while high.volts / low.volts > 1.0 + CORNER {
                     let middle = self.at((low.volts * high.volts).sqrt(), width)?;
                     if middle.border == low.border { low = middle } else { high = middle }
                 }

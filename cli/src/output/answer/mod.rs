@@ -16,6 +16,9 @@ use crate::diagnostic::Sources;
 use crate::judge::{Bounds, Limited, Ruling, Spread, Uncertainty, Verdict};
 use crate::output::table::shown_digits;
 
+/// Errors below this share of a number are of its rounding.
+const ROUNDING: f64 = 1e-11;
+
 /// How a computation ended.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub enum Outcome {
@@ -271,7 +274,9 @@ impl Study {
                 Some(reason) => format!("{}; waived: {reason}", a.remark),
                 None => a.remark.clone(),
             };
-            let error = a.error.words(&a.unit);
+            // A number that computations agree on but for rounding needs no error beside it.
+            let rounding = a.error.plus_minus().is_some_and(|e| e <= ROUNDING * a.value.abs());
+            let error = if rounding { String::new() } else { a.error.words(&a.unit) };
             let error = error.trim_start_matches("\u{b1} ");
             vec![a.quantity.clone(), a.words(), error.into(), limit, ruling.into(), remark]
         };

@@ -28,6 +28,9 @@ const DEFINITIONS: &[(&str, &str)] = &[
     ("height", "part on the layers below its case, down to the cooled face"),
 ];
 
+/// One candidate, but for the rounding that an error counts.
+const ONE: f64 = 1.0 - 1e-9;
+
 /// Why a number does not do.
 pub(super) fn reason(found: &Found, number: usize, fails: Fails, options: &Options) -> String {
     let tried = found.tried.iter().find(|t| t.number == number);
@@ -151,7 +154,7 @@ pub(super) fn study(all: &[Found], options: &Options) -> Study {
     };
     let mut answers = vec![
         Answer::new("candidates", "candidates that do", doing as f64, "1")
-            .limited(Bounds::at_least(1.0), "at least one")
+            .limited(Bounds::at_least(ONE), "at least one")
             .remark(remark),
     ];
     answers.extend(all.iter().flat_map(|f| of_candidate(f, options)));

@@ -32,10 +32,10 @@ pub static STUDY: Entry = Entry {
            spread is three standard deviations of the on-resistance where the part states them ([[spread]]), else 10 %, \
            unless --resistance-spread says otherwise. Each device has its own copy of the package; what they share is \
            --shared.",
-    examples: "joulestep sizing cascode-700v-7m mosfet-sic-700v-12m mosfet-sj-620v-49m --current \"150 A\" \\\n  --pulse \"800 A\" \
-               --width \"300 us\" --heatsink \"55 degC\" --interface \"0.3 K/W\"\n\
-               joulestep sizing cascode-700v-7m mosfet-sj-620v-49m --on board-700v-7m --on board-sj-620v-49m \\\n  --current \"60 A\" \
-               --most 16 --rank-by height --plot sizing.svg",
+    examples: "joulestep sizing cascode-700v-7m mosfet-sic-700v-12m --current \"150 A\" --pulse \"800 A\" --width \"300 us\"\n\
+               joulestep sizing cascode-700v-7m mosfet-sic-700v-12m --current \"150 A\" --interface \"0.3 K/W\"\n\
+               joulestep sizing cascode-700v-7m mosfet-sj-620v-49m --on board-700v-7m --on board-sj-620v-49m --current \"60 A\"\n\
+               joulestep sizing mosfet-sj-620v-49m --current \"60 A\" --most 16 --rank-by loss --plot sizing.svg",
     inputs: &[
         Input { key: "part", root: "part", what: What::Part, count: Count::Many, positional: true },
         Input { key: "on", root: "package", what: What::Package, count: Count::Many, positional: false },

@@ -1,13 +1,20 @@
 //! A sizing as a picture.
 
+use joulestep_engine::units::people;
+
 use super::compute::Found;
 use super::{Options, pulse_words};
-use crate::output::plot::{Axis, Chart, Curve, Figure, Line, Panel};
+use crate::output::plot::{Axis, Chart, Curve, Figure, Line, Marker, Panel};
+
+/// Number of the colour of bounds.
+const BLACK: usize = 6;
 
 /// Hottest junction against number, a panel for the steady state and for each pulse.
 pub(super) fn picture(all: &[Found], options: &Options) -> Figure {
     let most = all.iter().map(|f| f.chosen().number).max().unwrap_or(1) as f64;
-    let hottest = all.iter().map(|f| f.hottest).fold(f64::NEG_INFINITY, f64::max);
+    let mut bounds: Vec<f64> = all.iter().map(|f| f.hottest).collect();
+    bounds.sort_by(f64::total_cmp);
+    bounds.dedup();
     let panel = |title: String, of: &dyn Fn(&super::compute::Tried, usize) -> f64| {
         let mut curves: Vec<Curve> = all
             .iter()
@@ -17,9 +24,11 @@ pub(super) fn picture(all: &[Found], options: &Options) -> Figure {
                 Curve::new(&f.name, points).coloured(k)
             })
             .collect();
-        let line = vec![(0.5, hottest), (most + 0.5, hottest)];
-        let mark = Curve::new("T_j,max", line).coloured(7).lined(Line::Dotted);
-        curves.push(mark.marked(crate::output::plot::Marker::None));
+        for hottest in &bounds {
+            let line = vec![(0.5, *hottest), (most + 0.5, *hottest)];
+            let mark = Curve::new(&format!("T_j,max {}", people(*hottest, "degC")), line);
+            curves.push(mark.coloured(BLACK).lined(Line::Dotted).marked(Marker::None));
+        }
         Panel::Chart(Chart {
             title,
             x: Axis::linear("number in parallel", "1").within(0.5, most + 0.5),

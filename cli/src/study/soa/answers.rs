@@ -18,12 +18,12 @@ const DEFINITIONS: &[(&str, &str)] = &[
     (
         "on-resistance, saturation",
         "largest current with the gate on, at the junction temperature of the end of the pulse; on-resistance where it rises \
-         faster than the root of the voltage; solved electro-thermally: law and V·I·Z_th together",
+         faster than the root of the voltage; electro-thermal: law and V·I·Z_th solved together",
     ),
     (
         "junction",
-        "V·I·Z_th(width) equals the highest junction temperature less that of the boundary; between two dies the heat is \
-         shared as the law says at that voltage, current and temperature",
+        "smallest current at which V·I·Z_th(width) equals the highest junction temperature less that of the boundary; between \
+         two dies the heat is shared as the law says at that voltage, current and temperature",
     ),
     (
         "instability",

@@ -4,7 +4,7 @@ use joulestep_models::package::Package;
 use joulestep_models::part::Part;
 use joulestep_models::rating::HeatPath;
 use joulestep_models::rating::area::{Area, Border, Corner, Drifts};
-use joulestep_models::rating::output::Characteristics;
+use joulestep_models::rating::output::{Characteristics, Output};
 use rayon::prelude::*;
 
 use super::Options;
@@ -99,10 +99,7 @@ pub(super) fn chart(
     let area = Area { part: &law, path: &path, hottest, ratings, drifts: drifts.as_deref() };
     let mesh = heat.mesh.as_ref().filter(|_| context.estimation != Estimation::None);
     let nudged_path = path.scaled(1.0 + NUDGE);
-    let nudged = Area {
-        path: &nudged_path,
-        ..Area { part: &law, path: &path, hottest, ratings, drifts: drifts.as_deref() }
-    };
+    let nudged = Area { part: &law, path: &nudged_path, hottest, ratings, drifts: drifts.as_deref() };
     let line = |&width: &f64| -> Option<Drawn> {
         let border = area.border(&options.grid, width)?;
         let share = mesh.map_or(0.0, |m| m.at(width));
@@ -125,10 +122,7 @@ pub(super) fn chart(
     };
     let lines: Vec<Option<Drawn>> = options.widths.par_iter().map(line).collect();
     let lines = lines.into_iter().collect::<Option<Vec<_>>>().ok_or_else(lost)?;
-    let cold = |&v: &f64| {
-        use joulestep_models::rating::output::Output;
-        Some((v, law.on(v, path.cold())?.current))
-    };
+    let cold = |&v: &f64| Some((v, law.on(v, path.cold())?.current));
     let cold = options.grid.iter().filter_map(cold).collect();
     Ok(Charted {
         part: part.clone(),

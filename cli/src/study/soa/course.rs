@@ -60,7 +60,7 @@ pub(super) fn read(q: &Question, stride: usize) -> Result<Option<Course>, StudyE
         })
     };
     let names = [signal("voltage-signal", "voltage")?, signal("current-signal", "current")?];
-    let refused = |e: crate::output::result::ResultError| StudyError::Refused(e.to_string());
+    let refused = |e: crate::output::result::ResultError| StudyError::Output(e.to_string());
     let file = ResultFile::open(path).map_err(refused)?;
     for name in &names {
         if !file.channels().iter().any(|c| c.name == *name) {

@@ -37,8 +37,7 @@ pub static STUDY: Entry = Entry {
            temperature then.",
     examples: "joulestep soa cascode-700v-7m --on board-700v-7m --heatsink \"55 degC\" --plot soa.svg\n\
                joulestep soa mosfet-sic-700v-12m --width \"10 us,1 ms\" --voltage \"400 V,100 V\" --heatsink \"100 degC\"\n\
-               joulestep run examples/ferry-breaker.toml --out ferry.h5\n\
-               joulestep soa cascode-700v-7m --run ferry.h5 --component breaker --heatsink \"48 degC\" --plot breaker.svg",
+               joulestep soa cascode-700v-7m --run ferry.h5 --component breaker --voltage-signal \"voltage(feed,out)\"",
     inputs: &[
         Input { key: "part", root: "part", what: What::Part, count: Count::One, positional: true },
         Input { key: "on", root: "package", what: What::Package, count: Count::One, positional: false },
@@ -63,7 +62,7 @@ static SECTION: Section = Section {
         Key::may(
             "width",
             Form::Quantities("s", Positive),
-            "widths of the pulses, beside direct current; without it 10 us, 100 us, 1 ms, 10 ms and 100 ms",
+            "widths of the pulses, beside direct current; without it 1 us, 10 us, 100 us, 1 ms and 10 ms",
         ),
         Key::may(
             "voltage",
@@ -89,7 +88,7 @@ static SECTION: Section = Section {
 };
 
 /// Widths, unless others are asked for, s.
-const WIDTHS: [f64; 5] = [1e-5, 1e-4, 1e-3, 1e-2, 1e-1];
+const WIDTHS: [f64; 5] = [1e-6, 1e-5, 1e-4, 1e-3, 1e-2];
 
 /// What is asked.
 #[derive(Clone, Debug)]
@@ -164,6 +163,7 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
     let options = read(question, part)?;
     let package = heat_path::package(question, 0);
     let level = context.level.0;
+    let course = course::read(question, 1 << level.clamp(0, 2))?;
     // Coarser computations take fewer samples of a course over the same chart.
     let left = (level > 0).then(|| question.left::<Charted>()).flatten();
     let charted = match left {
@@ -177,7 +177,6 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
         }
     };
     context.go_on()?;
-    let course = course::read(question, 1 << level.clamp(0, 2))?;
     let laid = course.as_ref().map(|course| course::lay(course, &charted, &options));
     let doubts = heat_path::contradictions(part, package);
     let mut study = answers::study(&charted, laid.as_ref(), &options, &doubts);

@@ -11,7 +11,7 @@ use crate::output::plot::{Axis, Chart, Curve, Figure, Line, Mark, Marker, Panel}
 const SIGNS: [Marker; 6] =
     [Marker::Disc, Marker::Square, Marker::Triangle, Marker::Diamond, Marker::Ring, Marker::Cross];
 /// Number of the colour of signs and of the cold line: beside those of the widths.
-const GREY: usize = 7;
+const BLACK: usize = 6;
 
 /// Current against voltage, a line for each pulse width, a sign on each border, the course over them.
 pub(super) fn picture(charted: &Charted, laid: Option<&Laid>, options: &Options) -> Figure {
@@ -26,7 +26,7 @@ pub(super) fn picture(charted: &Charted, laid: Option<&Laid>, options: &Options)
     }
     curves.push(
         Curve::new("conducts before it heats", charted.cold.clone())
-            .coloured(GREY)
+            .coloured(BLACK)
             .lined(Line::Dotted)
             .marked(Marker::None),
     );
@@ -46,7 +46,7 @@ pub(super) fn picture(charted: &Charted, laid: Option<&Laid>, options: &Options)
         }
     }
     for (k, (name, points)) in kinds.into_iter().enumerate() {
-        curves.push(Curve::scatter(&name, points).coloured(GREY).marked(SIGNS[k % SIGNS.len()]));
+        curves.push(Curve::scatter(&name, points).coloured(BLACK).marked(SIGNS[k % SIGNS.len()]));
     }
     let currents = || charted.lines.iter().flat_map(|l| &l.border).map(|c| c.current);
     let mut most = currents().fold(0.0, f64::max);
@@ -54,14 +54,14 @@ pub(super) fn picture(charted: &Charted, laid: Option<&Laid>, options: &Options)
     if let Some(laid) = laid {
         curves.push(
             Curve::new(&format!("{} in the run", laid.name), laid.drawn.clone())
-                .coloured(charted.lines.len())
+                .coloured(BLACK)
                 .lined(Line::Solid)
                 .marked(Marker::None),
         );
         if let Some((_, n)) = laid.least(&options.widths) {
             curves.push(
                 Curve::scatter("least margin", vec![(n.volts, n.current)])
-                    .coloured(charted.lines.len())
+                    .coloured(BLACK)
                     .marked(Marker::Cross),
             );
             (most, least) = (most.max(n.current), least.min(n.current));

@@ -21,8 +21,8 @@ fn borders(charted: &Charted) -> StudyTable {
         Head::text("border"),
         Head::number("from_voltage", "from", "V"),
         Head::number("to_voltage", "to", "V"),
-        Head::number("from_current", "current there", "A"),
-        Head::number("to_current", "and there", "A"),
+        Head::number("from_current", "current from", "A"),
+        Head::number("to_current", "current to", "A"),
         Head::text("found_by"),
     ];
     let dies = charted.law.names();

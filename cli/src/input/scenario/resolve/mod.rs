@@ -7,6 +7,7 @@ mod control;
 mod limit;
 mod lines;
 mod mission;
+mod own_heat;
 mod parts;
 mod thermal;
 mod timing;
@@ -18,6 +19,7 @@ use std::path::Path;
 
 use joulestep_models::devices::catalogue;
 
+use self::own_heat::Owners;
 use crate::diagnostic::{Diagnostic, Refusal, Sources, Span, nearest, worded};
 use crate::input::keys::InputError;
 use crate::input::keys::conform::{Conform, one_of};
@@ -214,12 +216,18 @@ impl Resolve<'_> {
         files: &mission::SegmentFiles,
     ) -> Option<Scenario> {
         let arrangement = root.table("arrangement").and_then(|f| self.arrangement(f, parts));
-        let components: Vec<_> = root.tables("component").iter().map(|f| self.component(f, parts)).collect();
+        let mut components: Vec<_> =
+            root.tables("component").iter().map(|f| self.component(f, parts)).collect();
         let drives: Vec<_> = root.tables("drive").iter().map(|f| self.drive(f)).collect();
         let protections: Vec<_> = root.tables("protection").iter().map(|f| self.protection(f)).collect();
         let controllers: Vec<_> = root.tables("controller").iter().map(|f| self.controller(f)).collect();
         let events: Vec<_> = root.tables("event").iter().map(|f| self.event(f)).collect();
-        let thermal = root.table("thermal").map(|f| self.thermal(f, packages)).unwrap_or_default();
+        let owners = Owners::new(root, parts, arrangement.as_ref());
+        let heat = root.table("thermal");
+        let thermal = heat.map(|f| self.thermal(f, packages, &owners)).unwrap_or_default();
+        if let Some(f) = heat {
+            self.own_heat(f, &thermal, &mut components);
+        }
         let steps = root.table("steps").and_then(|f| self.steps(f));
         let end = steps.as_ref().map_or(f64::INFINITY, |s| s.end);
         let limits = root.tables("limit").iter().map(|f| self.limit(f, end)).collect();

@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use joulestep_models::package::Package;
 
 use super::Resolve;
+use super::own_heat::Owners;
 use crate::diagnostic::{Diagnostic, FileId, Sources};
 use crate::input::keys::fields::{Fields, Named};
 use crate::input::keys::include::Open;
@@ -55,10 +56,10 @@ impl ThermalSpec {
 }
 
 impl Resolve<'_> {
-    pub(super) fn thermal(&mut self, f: &Fields, packages: &Packages) -> ThermalSpec {
+    pub(super) fn thermal(&mut self, f: &Fields, packages: &Packages, owners: &Owners<'_>) -> ThermalSpec {
         // A value that was refused (and reported) leaves the name, which others may ask for.
         let two = |t: &Fields, key: &str| Some((t.named("name")?, t.number(key).unwrap_or(f64::NAN)));
-        let spec = ThermalSpec {
+        let mut spec = ThermalSpec {
             packages: f.tables("package").iter().filter_map(|t| self.package(t, packages)).collect(),
             boundaries: f.tables("boundary").iter().filter_map(|t| two(t, "temperature")).collect(),
             nodes: f.tables("node").iter().filter_map(|t| two(t, "capacitance")).collect(),
@@ -74,6 +75,7 @@ impl Resolve<'_> {
                 .filter_map(|t| Some((t.named("name")?, t.named("node")?)))
                 .collect(),
         };
+        self.impedances(f, owners, &mut spec);
         let places: Vec<&Named> = spec
             .boundaries
             .iter()

@@ -11,6 +11,7 @@ pub static THERMAL: Section = Section {
     kinds: Kinds::None,
     keys: keys! {
         may "package": Form::Tables(&HEAT_PACKAGE), "packages, solved in three dimensions";
+        may "part": Form::Tables(&HEAT_PART), "impedances to the case that the parts of components state";
         may "boundary": Form::Tables(&BOUNDARY), "fixed temperatures";
         may "chain": Form::Tables(&CHAIN), "chains from a die outwards";
         may "node": Form::Tables(&HEAT_NODE), "single nodes";
@@ -27,6 +28,20 @@ pub static HEAT_PACKAGE: Section = Section {
         need "name": Form::Name, "unique name; prefix of the names of its dies and boundaries";
         need "package": Form::Text, "a shipped package's name, or a file relative to this file";
         may "temperature": Form::Quantity("degC", Any), "of all its boundaries; default: as the package says";
+        may "of": Form::Name, "component that sits in it: its dies heat the dies of the same names, and it needs no `heat`";
+    },
+};
+/// A part's own impedance.
+pub static HEAT_PART: Section = Section {
+    name: "thermal.part",
+    help: "The impedance that a component's part states from each die to its case; its heat inputs are component-die, and the \
+           component needs no `heat`",
+    kinds: Kinds::None,
+    keys: keys! {
+        need "of": Form::Name, "component whose part it is, or place of the arrangement";
+        need "end": Form::Name, "node or boundary that the case stands on";
+        may "interface": Form::Quantity("K/W", NotNegative),
+            "thermal resistance from the case to there, shared by its dies; default 0";
     },
 };
 /// A fixed temperature.
