@@ -274,6 +274,7 @@ impl Entry {
             stop,
             quiet,
             brief: false,
+            sketch: false,
             errors: how != Estimation::None,
             cache: &cache,
             record,

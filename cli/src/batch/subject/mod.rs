@@ -203,6 +203,16 @@ impl Varied {
         level: Level,
         stop: &AtomicBool,
     ) -> Result<(Question, Study), Option<Ill>> {
+        self.solve_or_sketch(root, settings, (level, false), stop)
+    }
+
+    fn solve_or_sketch(
+        &self,
+        root: &RawTable,
+        settings: &[(&ParameterPath, f64)],
+        (level, sketch): (Level, bool),
+        stop: &AtomicBool,
+    ) -> Result<(Question, Study), Option<Ill>> {
         let mut root = root.clone();
         for (parameter, value) in settings {
             parameter.set(&mut root, *value).map_err(|why| Some(refused(why)))?;
@@ -212,8 +222,9 @@ impl Varied {
             None => Question::read(self.entry, &root),
         };
         let question = question.map_err(|all| Some(describe(&all)))?;
+        let cache = &self.cache;
         let context =
-            Context { level, stop, quiet: true, brief: true, errors: true, cache: &self.cache, record: None };
+            Context { level, stop, quiet: true, brief: true, sketch, errors: true, cache, record: None };
         match (self.entry.solve)(&question, &context) {
             Ok(study) => Ok((question, study)),
             Err(StudyError::Interrupted) => Err(None),

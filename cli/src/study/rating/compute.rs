@@ -13,6 +13,7 @@ use joulestep_models::rating::{Conducts, HeatPath};
 use rayon::prelude::*;
 
 use super::{Options, Sharing, failed, widths};
+use crate::cache;
 use crate::study::{Context, StudyError};
 
 /// Steps of a pulse take the heat as the mean of that at their ends, tables the share of a die as a straight line
@@ -155,13 +156,15 @@ fn heat(
         return heat_of_part(part, options.heatsink, options.interface).map_err(|e| failed(&e));
     };
     let cells = (options.cells << context.level.0.clamp(FINEST, 0).unsigned_abs()).min(MOST_CELLS);
+    let cells = context.cells(cells);
     let mut bare = Package { title: String::new(), ..package.clone() };
     bare.cooling.iter_mut().for_each(|c| c.temperature = 0.0);
     let with_errors = context.errors && !context.brief;
     let key = format!("package {name} {cells} {with_errors} {bare:?}");
-    let solved: Arc<PackageHeat> = context.cache.get(key, || {
+    let solved: Arc<PackageHeat> = context.cache.get(key.clone(), || {
         let solve = if with_errors { heat_of_package } else { solve_package };
-        solve(name, &bare, cells).map_err(|e| failed(&e))
+        let what = format!("{}: to rate parts on", package.title);
+        cache::kept(&what, &key, || solve(name, &bare, cells)).map_err(|e| failed(&e))
     })?;
     Ok(solved.at(options.heatsink))
 }
