@@ -57,6 +57,9 @@ pub struct Peak {
     /// What both are estimated to miss between the ends of steps.
     #[serde(skip)]
     pub missed: (f64, f64),
+    /// An error of both that is known otherwise than by coarser runs.
+    #[serde(skip)]
+    pub further: f64,
 }
 
 /// A bound and what the run did with it.

@@ -41,15 +41,14 @@ impl<L: Lane> Recorder<L> for Course<'_> {
     }
 }
 
-fn extreme(name: String, value: f64, missed: f64) -> Number {
-    Number { name, value, missed, further: 0.0 }
-}
-
 fn of_peak(p: &Peak) -> [Number; 2] {
-    [
-        extreme(format!("{}.least", p.name), p.least, p.missed.0),
-        extreme(format!("{}.largest", p.name), p.largest, p.missed.1),
-    ]
+    let extreme = |end: &str, value, missed| Number {
+        name: format!("{}.{end}", p.name),
+        value,
+        missed,
+        further: p.further,
+    };
+    [extreme("least", p.least, p.missed.0), extreme("largest", p.largest, p.missed.1)]
 }
 
 fn of_judgement(j: &Judgement) -> [Number; 2] {
