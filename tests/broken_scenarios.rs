@@ -11,7 +11,8 @@ use serde_json::Value;
 
 fn joulestep(args: &[&str]) -> Output {
     let mut command = Command::new(env!("CARGO_BIN_EXE_joulestep"));
-    command.current_dir(env!("CARGO_MANIFEST_DIR")).args(args).output().expect("the program runs")
+    command.current_dir(env!("CARGO_MANIFEST_DIR")).args(args).env("JOULESTEP_CACHE", "off");
+    command.output().expect("the program runs")
 }
 
 fn corpus(folder: &str) -> Vec<PathBuf> {

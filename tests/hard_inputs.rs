@@ -43,7 +43,8 @@ impl Case {
         let words: Vec<String> =
             words.iter().map(|w| w.strip_prefix('@').map_or(w.to_string(), |name| self.path(name))).collect();
         let mut command = Command::new(env!("CARGO_BIN_EXE_joulestep"));
-        command.current_dir(env!("CARGO_MANIFEST_DIR")).args(words).output().expect("the program runs")
+        command.current_dir(env!("CARGO_MANIFEST_DIR")).args(words).env("JOULESTEP_CACHE", "off");
+        command.output().expect("the program runs")
     }
 
     fn refuses(&self, code: i32, words: &[&str], why: &str) {

@@ -54,6 +54,8 @@ mod integrator_order;
 mod estimates;
 // what must not change: charge, energy, numbering, symmetry, bits
 mod invariance;
+// what is kept between runs
+mod cache;
 // parts side by side, as the program prints them
 mod comparison;
 // every study of the catalogue, in every form

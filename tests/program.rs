@@ -13,7 +13,7 @@ const FERRY: &str = "examples/ferry-breaker.toml";
 
 fn program(args: &[&str]) -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_joulestep"));
-    command.current_dir(env!("CARGO_MANIFEST_DIR")).args(args);
+    command.current_dir(env!("CARGO_MANIFEST_DIR")).args(args).env("JOULESTEP_CACHE", "off");
     command
 }
 

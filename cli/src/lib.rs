@@ -42,6 +42,7 @@
 //! ```
 
 // What everything uses.
+pub mod cache;
 pub mod diagnostic;
 pub mod exit;
 pub mod judge;
@@ -127,6 +128,7 @@ fn execute(args: Vec<OsString>, streams: &mut Streams<'_>) -> io::Result<u8> {
         Command::Batch(args) => command::batch::batch(&args, streams),
         Command::Parts(command) => command::parts::parts(&command, streams),
         Command::View(args) => command::view::view(&args, streams),
+        Command::Cache(args) => command::cache::cache(&args, streams),
         Command::Schema(args) => command::schema::schema(&args, streams),
         Command::Completions(args) => command::completions::completions(&args, streams),
     }

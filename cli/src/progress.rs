@@ -46,19 +46,22 @@ impl Progress {
 
     /// The run has reached `t`, s.
     pub fn at(&mut self, t: f64) {
-        let (elapsed, share) = (self.began.elapsed(), (t / self.end).clamp(0.0, 1.0));
+        let (elapsed, end) = (self.began.elapsed(), self.end);
+        self.show((t / end).clamp(0.0, 1.0), || words(t, end, elapsed.as_secs_f64()));
+    }
+
+    fn show(&mut self, share: f64, words: impl Fn() -> String) {
         match &mut self.shown {
             Shown::Nothing => {}
             Shown::Bar(bar) => {
                 bar.set_position((share * PARTS as f64) as u64);
-                bar.set_message(words(t, self.end, elapsed.as_secs_f64()));
+                bar.set_message(words());
             }
             Shown::Lines(last) => {
                 if last.elapsed() >= BETWEEN_LINES {
                     *last = Instant::now();
-                    let text = words(t, self.end, elapsed.as_secs_f64());
                     // Progress that cannot be shown is no reason to stop.
-                    let _ = writeln!(std::io::stderr(), "{:.0} %  {text}", 100.0 * share);
+                    let _ = writeln!(std::io::stderr(), "{:.0} %  {}", 100.0 * share, words());
                 }
             }
         }
@@ -81,6 +84,30 @@ impl Progress {
 pub fn note(line: &str) {
     // Progress that cannot be shown is no reason to stop.
     let _ = writeln!(std::io::stderr(), "{line}");
+}
+
+/// Shows how far work is of which the end is only roughly known.
+pub struct Rough(Progress);
+
+impl Rough {
+    /// Nothing of it is done.
+    pub fn new(quiet: bool) -> Self {
+        Self(Progress::new(quiet, 1.0))
+    }
+
+    /// This share is done, 0 to 1, as far as one can tell; `words` say what goes on.
+    pub fn at(&mut self, share: f64, words: &str) {
+        let elapsed = self.0.began.elapsed().as_secs_f64();
+        let left = elapsed * (1.0 - share) / share;
+        let left =
+            if left.is_finite() { format!(", about {:.0} s left", left.ceil()) } else { String::new() };
+        self.0.show(share.clamp(0.0, 1.0), || format!("{words}{left}"));
+    }
+
+    /// It is over.
+    pub fn done(&mut self) {
+        self.0.done();
+    }
 }
 
 /// Shows how many of a number of equal tasks are done; several threads may tell it.

@@ -46,6 +46,9 @@ pub struct Impedance {
     pub over_case: Vec<Option<f64>>,
 }
 
+joulestep_engine::packed!(Path: study, fits, errors);
+joulestep_engine::packed!(Impedance: dies, boundaries, ambient, case, over_case);
+
 /// Why there are no impedances.
 #[derive(Clone, Debug, thiserror::Error)]
 pub enum ImpedanceError {

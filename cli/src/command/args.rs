@@ -134,9 +134,34 @@ pub enum Command {
         after_long_help = "Examples:\n  joulestep schema > scenario.schema.json\n  joulestep schema part > part.schema.json"
     )]
     Schema(SchemaArgs),
+    /// Show what is kept between runs, or remove it.
+    ///
+    /// A package's layers, reduced to a small thermal network, take seconds to solve and follow from the layers alone.
+    /// `impedance`, `rating`, `run` and every other study on a package keep the network in a folder and find it there
+    /// the next time, under a check sum of everything that decides it: geometry, materials, cooling, mesh, version.
+    /// Results are the same to the last digit with and without. A damaged file there is ignored and made anew; beyond
+    /// 256 MB those go that were not used for the longest time. Removing all of it costs time only.
+    ///
+    /// The folder is $XDG_CACHE_HOME/joulestep, else ~/.cache/joulestep; on macOS ~/Library/Caches/joulestep, on Windows
+    /// %LOCALAPPDATA%\joulestep. JOULESTEP_CACHE=DIR names another, JOULESTEP_CACHE=off keeps nothing.
+    #[command(
+        after_long_help = "Examples:\n  joulestep cache\n  joulestep cache --clear\n  JOULESTEP_CACHE=off joulestep impedance board-700v-7m"
+    )]
+    Cache(CacheArgs),
     /// Print a completion script for a shell.
     #[command(after_long_help = COMPLETIONS)]
     Completions(CompletionsArgs),
+}
+
+/// Arguments of `cache`.
+#[derive(Debug, Args)]
+pub struct CacheArgs {
+    /// Remove everything that is kept
+    #[arg(long)]
+    pub clear: bool,
+    /// Print it as JSON: folder, bytes, what is kept
+    #[arg(long)]
+    pub json: bool,
 }
 
 /// Arguments of `new`.

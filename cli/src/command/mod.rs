@@ -3,6 +3,7 @@
 pub mod args;
 
 pub mod batch;
+pub mod cache;
 pub mod check;
 pub mod completions;
 pub mod new;

@@ -87,6 +87,7 @@ impl Entry {
             stop,
             quiet,
             brief: false,
+            sketch: false,
             estimation,
             cache: &cache,
             record: recording.as_ref(),

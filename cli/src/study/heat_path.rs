@@ -11,6 +11,7 @@ use joulestep_models::rating::RatingError;
 use joulestep_models::rating::heat::{Heat, PackageHeat, heat_of_package, heat_of_part, solve_package};
 
 use super::{Context, Question, StudyError};
+use crate::cache;
 use crate::input::keys::shape::{Form, Key};
 use crate::output::answer::Estimation;
 
@@ -103,13 +104,15 @@ impl Way {
             return heat_of_part(part, self.heatsink, self.interface).map_err(|e| failed(&e));
         };
         let cells = (self.cells << context.level.0.clamp(FINEST, 0).unsigned_abs()).min(MOST_CELLS);
+        let cells = context.cells(cells);
         let mut bare = Package { title: String::new(), ..package.clone() };
         bare.cooling.iter_mut().for_each(|c| c.temperature = 0.0);
         let with_errors = context.estimation != Estimation::None && !context.brief;
         let key = format!("package {name} {cells} {with_errors} {bare:?}");
-        let solved: Arc<PackageHeat> = context.cache.get(key, || {
+        let solved: Arc<PackageHeat> = context.cache.get(key.clone(), || {
             let solve = if with_errors { heat_of_package } else { solve_package };
-            solve(name, &bare, cells).map_err(|e| failed(&e))
+            let what = format!("{}: to rate parts on", package.title);
+            cache::kept(&what, &key, || solve(name, &bare, cells)).map_err(|e| failed(&e))
         })?;
         Ok(solved.at(self.heatsink))
     }

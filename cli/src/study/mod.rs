@@ -59,6 +59,9 @@ pub static CATALOGUE: &[&Entry] = &[
     &derive::STUDY,
 ];
 
+/// Cells of a package of which only names are asked.
+const SKETCHED: usize = 6000;
+
 /// A study.
 #[derive(Debug)]
 pub struct Entry {
@@ -93,6 +96,8 @@ pub struct Context<'a> {
     pub quiet: bool,
     /// Whether only the answers are asked for, no tables and figures: in a batch.
     pub brief: bool,
+    /// Whether only names, units and limits of the answers are asked for: numbers may be rough.
+    pub sketch: bool,
     /// How errors are found.
     pub estimation: Estimation,
     /// Intermediate results by what they were made from.
@@ -102,6 +107,11 @@ pub struct Context<'a> {
 }
 
 impl Context<'_> {
+    /// Cells of a package's mesh of which these were asked for.
+    pub fn cells(&self, asked: usize) -> usize {
+        if self.sketch { asked.min(SKETCHED) } else { asked }
+    }
+
     /// The same at another level. Coarser ones show no progress and record nothing; what a finer one records takes the
     /// place of what was recorded before.
     pub fn at(self, level: Level) -> Self {

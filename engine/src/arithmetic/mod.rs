@@ -4,5 +4,6 @@ pub mod dual;
 pub mod lane;
 pub mod lockstep;
 pub mod matrix;
+pub mod packed;
 pub mod scalar;
 pub mod vector;

@@ -70,7 +70,7 @@ impl Keeper {
 /// How hard to try.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Effort {
-    /// Periods run before the search begins; at least one where nothing is known of the Jacobian.
+    /// Periods run before the search begins.
     pub warm_up: u32,
     /// Closing error that is good enough.
     pub closing: f64,
@@ -108,6 +108,22 @@ pub struct Steady {
 }
 
 impl Steady {
+    /// Takes in that the run has gone on for one period since: how well that one closes, and where it was not known the
+    /// distance.
+    pub fn one_more(&mut self, run: &Run<f64>) {
+        let keepers: Vec<Keeper> = self.kept.iter().map(|k| k.0.clone()).collect();
+        let before = DVector::from_iterator(keepers.len(), self.kept.iter().map(|k| k.1));
+        let after = DVector::from_iterator(keepers.len(), keepers.iter().map(|k| k.read(run)));
+        let now = (&after - &before).component_div(&scales(&keepers, &before, &after)).amax();
+        if !keepers.is_empty() {
+            self.distance.get_or_insert(far(now, self.closing));
+            self.closing = now;
+            self.history.push(now);
+        }
+        self.periods += 1;
+        self.kept = keepers.into_iter().zip(after.iter().copied()).collect();
+    }
+
     /// The small disturbance that stays longest: what is left of it after a period (the largest magnitude of the
     /// eigenvalues of ∂Φ/∂z), and by how much it turns in a period, rad. `None` where the search needed no Jacobian.
     pub fn slowest(&self) -> Option<(f64, f64)> {
@@ -145,6 +161,8 @@ pub enum CycleError {
     Period(f64),
 }
 
+/// How much less a period must change than the one before to be run to rest.
+const QUICK: f64 = 0.1;
 /// Most steps towards a small distance once the closing error is good.
 const POLISH: u32 = 3;
 
@@ -181,6 +199,12 @@ impl Shooting<'_> {
     }
 }
 
+/// By how much less the state changes from one period to the next: how far it is from where it repeats. Changes that
+/// do not die away are noise where they are small against the bound.
+fn far(now: f64, then: f64) -> f64 {
+    if now < then { now * now / (then - now) } else { now }
+}
+
 /// Brings a run to its periodic steady state. It must stand where its control begins to repeat with this period (s);
 /// what `recorder` receives are tries.
 ///
@@ -211,7 +235,7 @@ pub fn steady_from(
         return Err(CycleError::Period(period));
     }
     let began = run.state().t;
-    let warm_up = effort.warm_up.max(u32::from(known.is_none()));
+    let warm_up = effort.warm_up;
     // Instants from the whole number, so that they fall on the modulators' own.
     let first = began + f64::from(warm_up) * period;
     if run.advance(first, recorder)? == Ended::Stopped {
@@ -232,6 +256,18 @@ pub fn steady_from(
     let mut error = size(&f);
     let mut history = vec![error];
     let mut jacobian = known.filter(|j| j.nrows() == n);
+    // What forgets within a period needs no Jacobian.
+    while n > 0 && jacobian.is_none() && error > effort.closing && s.periods < effort.most {
+        let next = s.map(&after)?;
+        let next_f = &next - &after;
+        let now = size(&next_f);
+        let quick = now < QUICK * error;
+        (z, after, f, error) = (after, next, next_f, now);
+        history.push(error);
+        if !quick {
+            break;
+        }
+    }
     let mut last = jacobian.clone();
     let (mut distance, mut polished) = (None, 0);
     loop {
@@ -251,8 +287,7 @@ pub fn steady_from(
                     let (now, then) = (size(&next_f), error);
                     (z, after, f, error) = (after, next, next_f, now);
                     history.push(error);
-                    // Changes that do not die away are noise where they are small against the bound.
-                    if now < then { now * now / (then - now) } else { now }
+                    far(now, then)
                 }
             };
             distance = Some(far);

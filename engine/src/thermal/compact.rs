@@ -7,6 +7,7 @@
 
 use super::modal::approach;
 use super::network::{Boundary, FosterTerm};
+use crate::arithmetic::packed::Packed;
 
 /// A compact network of m ports, n modes, b boundaries. Lists are flat, row-major.
 #[derive(Debug, Clone, PartialEq)]
@@ -27,6 +28,27 @@ pub struct Compact {
     pub(super) shares: Vec<f64>,
     /// Steady-state conductance between two boundaries, W/K; \[b × b\], diagonal zero.
     pub(super) exchange: Vec<f64>,
+}
+
+crate::packed!(Boundary: name, temperature);
+
+impl Packed for Compact {
+    fn pack(&self, to: &mut Vec<u8>) {
+        let Self { ports, boundaries, time_constants, rises, direct, follows, shares, exchange } = self;
+        ports.pack(to);
+        boundaries.pack(to);
+        [time_constants, rises, direct, follows, shares, exchange].iter().for_each(|list| list.pack(to));
+    }
+    fn unpack(from: &mut &[u8]) -> Option<Self> {
+        let (ports, boundaries) = (Vec::<String>::unpack(from)?, Vec::<Boundary>::unpack(from)?);
+        let mut list = || Vec::<f64>::unpack(from);
+        let [time_constants, rises, direct] = [list()?, list()?, list()?];
+        let [follows, shares, exchange] = [list()?, list()?, list()?];
+        let (m, b, n) = (ports.len(), boundaries.len(), time_constants.len());
+        let sizes = [rises.len(), direct.len(), follows.len(), shares.len(), exchange.len()];
+        let new = Self { ports, boundaries, time_constants, rises, direct, follows, shares, exchange };
+        Some(new).filter(|_| sizes == [m * n, m * m, b * n, b * m, b * b])
+    }
 }
 
 impl Compact {

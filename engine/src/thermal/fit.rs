@@ -75,6 +75,8 @@ pub struct Fit {
     pub typical: f64,
 }
 
+crate::packed!(Fit: terms, largest, typical);
+
 /// Fits points (s, K/W) with rising times, with at most `most` terms (none: as many as the points call for).
 ///
 /// # Errors

@@ -5,8 +5,9 @@ use joulestep_engine::accounts::ledger::Ledger;
 use joulestep_engine::cycle::rainflow::{Counted, rainflow};
 use joulestep_engine::cycle::steady::{CycleError, Effort, Steady, steady_from};
 use joulestep_engine::error::SolverError;
-use joulestep_engine::recorder::InMemory;
+use joulestep_engine::recorder::{InMemory, Recorder};
 use joulestep_engine::run::setup::{Refusal, Setup};
+use joulestep_engine::run::time_loop::Ended;
 use joulestep_engine::run::watch::Seen;
 use joulestep_engine::thermal::run::Thermal;
 use nalgebra::DMatrix;
@@ -14,7 +15,7 @@ use nalgebra::DMatrix;
 use super::builder::CircuitLayout;
 use super::losses::{Account, Meter, between};
 
-/// Temperatures are found when they change by less than this from one round to the next, K.
+/// Temperatures are found when they change by less than this from one round to the next, or would in one more, K.
 const STILL: f64 = 0.01;
 /// A search from near by: closing is not asked for, but every step that a known Jacobian gives is taken; a state that
 /// does not close is reported by the difference it makes.
@@ -56,7 +57,7 @@ pub struct Ripple {
     pub name: String,
     /// Mean power, W.
     pub power: f64,
-    /// Mean temperature, °C: the device laws were held at it.
+    /// Mean temperature, °C: the device laws were held at it, but for the last change, which the errors count.
     pub mean: f64,
     /// Smallest and largest temperature at the ends of steps, °C.
     pub extremes: (f64, f64),
@@ -95,6 +96,8 @@ pub struct Cycle {
     pub method: &'static str,
     /// Unknowns and charges at the end of the period.
     pub electrical: (Vec<f64>, Vec<f64>),
+    /// How the mean power of each input depends on temperature, W/K; `None` where temperatures never moved enough.
+    pub of_power: Option<Vec<f64>>,
 }
 
 impl Cycle {
@@ -111,22 +114,72 @@ pub struct Guess {
     celsius: Vec<f64>,
     electrical: (Vec<f64>, Vec<f64>),
     jacobian: Option<DMatrix<f64>>,
+    of_power: Option<Vec<f64>>,
 }
 
 impl Cycle {
     /// Where a search near by may begin.
     pub fn guess(&self) -> Guess {
-        let celsius = self.ripple.iter().map(|r| r.mean).collect();
-        Guess { celsius, electrical: self.electrical.clone(), jacobian: self.steady.jacobian.clone() }
+        Guess {
+            celsius: self.ripple.iter().map(|r| r.mean).collect(),
+            electrical: self.electrical.clone(),
+            jacobian: self.steady.jacobian.clone(),
+            of_power: self.of_power.clone(),
+        }
     }
 }
 
-/// The same as [`solve`] to the accuracy of a comparison, from a state near by: a few periods, no Jacobian of its own.
-///
-/// # Errors
-/// [`Why`].
-pub fn solve_near(layout: &CircuitLayout, setup: Setup<f64>, guess: &Guess) -> Result<Cycle, Why> {
-    search(layout, setup, NEAR, Some(guess))
+/// How to look for a periodic steady state.
+pub struct Search<'a> {
+    /// How hard to try.
+    pub effort: Effort,
+    /// Where to begin; `None`: at the setup's own start.
+    pub from: Option<&'a Guess>,
+    /// Whether the result only tells how far another may be wrong: a few periods from `from` on, no Jacobian of its own,
+    /// `effort` is not asked.
+    pub compares: bool,
+    /// Told how many periods have been run, now and then; whether to go on.
+    pub tell: &'a dyn Fn(f64) -> bool,
+}
+
+impl Search<'_> {
+    /// From the setup's own start, telling nobody.
+    pub fn plain(effort: Effort) -> Self {
+        Self { effort, from: None, compares: false, tell: &|_| true }
+    }
+}
+
+impl std::fmt::Debug for Search<'_> {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Search").field("effort", &self.effort).field("compares", &self.compares).finish()
+    }
+}
+
+/// Keeps the samples of what was run last: a search goes back in time again and again.
+struct Last<'a> {
+    record: InMemory<f64>,
+    tell: &'a dyn Fn(f64) -> bool,
+    /// Periods before those of the present stretch, its begin and end so far, the period.
+    run: f64,
+    began: f64,
+    reached: f64,
+    period: f64,
+}
+
+impl Recorder<f64> for Last<'_> {
+    fn sample(&mut self, t: f64, values: &[f64]) {
+        if t <= self.reached {
+            self.record.time.clear();
+            self.record.samples.clear();
+            self.run += (self.reached - self.began) / self.period;
+            self.began = t;
+        }
+        self.reached = t;
+        self.record.sample(t, values);
+    }
+    fn go_on(&mut self, t: f64) -> bool {
+        (self.tell)(self.run + (t - self.began).max(0.0) / self.period)
+    }
 }
 
 /// Finds the periodic steady state of an arrangement in its setup, and counts a period there. With a thermal network,
@@ -135,16 +188,7 @@ pub fn solve_near(layout: &CircuitLayout, setup: Setup<f64>, guess: &Guess) -> R
 ///
 /// # Errors
 /// [`Why`].
-pub fn solve(layout: &CircuitLayout, setup: Setup<f64>, effort: Effort) -> Result<Cycle, Why> {
-    search(layout, setup, effort, None)
-}
-
-fn search(
-    layout: &CircuitLayout,
-    mut setup: Setup<f64>,
-    effort: Effort,
-    guess: Option<&Guess>,
-) -> Result<Cycle, Why> {
+pub fn solve(layout: &CircuitLayout, mut setup: Setup<f64>, search: &Search<'_>) -> Result<Cycle, Why> {
     let period = layout.period.ok_or(Why::NotPeriodic)?;
     setup.sample_every = 0.0;
     let mut meter = Meter::new(layout, &mut setup);
@@ -157,31 +201,48 @@ fn search(
     let mut run = setup.ready()?;
     let mut celsius = thermal.as_ref().map(|t| t.temperatures().to_vec()).unwrap_or_default();
     let mut known = None;
-    let rounds_allowed = if guess.is_some() { 2 } else { ROUNDS };
-    if let Some(guess) = guess {
+    let mut of_power = None;
+    let mut effort = if search.compares { NEAR } else { search.effort };
+    let rounds_allowed = if search.compares { 2 } else { ROUNDS };
+    if let Some(guess) = search.from {
         run.adopt(&guess.electrical.0, &guess.electrical.1)?;
         celsius.clone_from_slice(&guess.celsius);
         known.clone_from(&guess.jacobian);
+        of_power.clone_from(&guess.of_power);
+        effort.warm_up = effort.warm_up.min(1);
     }
     run.hold(&celsius);
     meter.set_temperatures(&celsius);
     let mut rounds = 0;
     let mut met: Option<Slopes> = None;
     let mut periods = 0;
+    let mut far = false;
+    let (record, reached) = (InMemory::default(), f64::NEG_INFINITY);
+    let began = run.state().t;
+    let mut last = Last { record, tell: search.tell, run: 0.0, began, reached, period };
     loop {
         rounds += 1;
-        let steady = steady_from(&mut run, period, effort, known.take(), &mut ())?;
-        if guess.is_some() {
-            known.clone_from(&steady.jacobian);
-        }
-        periods += u64::from(steady.periods) + 2;
-        // A period to know in which phase each switch is, and one to count.
-        let mut record = InMemory::default();
+        // The period that is counted tells the distance too.
+        let later = known.is_none() && !search.compares && !far;
+        let asked = Effort { distance: if later { f64::INFINITY } else { effort.distance }, ..effort };
+        let mut steady = steady_from(&mut run, period, asked, known.take(), &mut last)?;
+        // The next round is near this one: devices forget within a period what they were held at.
+        known.clone_from(&steady.jacobian);
+        effort.warm_up = 0;
+        // The last period of the search tells in which phase each switch is; one more is counted.
         let began = run.state().t;
-        run.advance(began + period, &mut record)?;
         let (before, done) = (run.ledger(), run.counters());
         run.watch_anew();
-        run.advance(began + 2.0 * period, &mut record)?;
+        if run.advance(began + period, &mut last)? == Ended::Stopped {
+            return Err(CycleError::Stopped.into());
+        }
+        steady.one_more(&run);
+        periods += u64::from(steady.periods);
+        far = later && steady.distance.is_some_and(|d| d > effort.distance || d.is_nan());
+        if far && rounds < rounds_allowed {
+            continue;
+        }
+        let record = &last.record;
         let ledger = between(&before, &run.ledger());
         let (seen, method) = (run.watcher().seen(0), run.method());
         // What the search takes back is not in the run's own count.
@@ -190,24 +251,36 @@ fn search(
         counters.iterations = (counters.iterations - done.iterations) * periods;
         counters.stalled -= done.stalled;
         let electrical = (run.state().x.clone(), run.state().q.clone());
-        let cycle = |account, ripple, ledger| {
+        let account = meter.account(layout, record, began, &ledger);
+        let cycle = |ripple, of_power| {
             let steady = steady.clone();
-            Cycle { period, steady, account, ripple, rounds, ledger, seen, counters, method, electrical }
+            Cycle {
+                period,
+                steady,
+                account,
+                ripple,
+                of_power,
+                rounds,
+                ledger,
+                seen,
+                counters,
+                method,
+                electrical,
+            }
         };
-        let account = meter.account(layout, &record, began + period, &ledger);
         let Some(network) = thermal.as_mut().filter(|_| inputs > 0) else {
-            return Ok(cycle(account, Vec::new(), ledger));
+            return Ok(cycle(Vec::new(), None));
         };
-        let power = powers(&record, began + period, first, inputs);
+        let power = powers(record, began, first, inputs);
         network.start_periodic(&power);
         let mut ripple = ripple(network, &power, period);
-        let slopes = met.get_or_insert_with(|| Slopes::new(&celsius, &ripple));
+        let slopes = met.get_or_insert_with(|| Slopes::new(&celsius, &ripple, of_power.take()));
         slopes.look(&celsius, &ripple);
         let change = ripple.iter().zip(&celsius).map(|(r, t)| (r.mean - t).abs()).fold(0.0, f64::max);
-        slopes.estimate(network, &mut ripple, change);
+        let next = slopes.estimate(network, &mut ripple, change);
         celsius = ripple.iter().map(|r| r.mean).collect();
-        if change <= STILL || guess.is_some() && rounds == rounds_allowed {
-            return Ok(cycle(account, ripple, ledger));
+        if change <= STILL || next <= STILL || search.compares && rounds == rounds_allowed {
+            return Ok(cycle(ripple, slopes.of_power.clone()));
         }
         if rounds == rounds_allowed || !change.is_finite() {
             return Err(Why::Unsettled { rounds, change });
@@ -276,8 +349,9 @@ struct Slopes {
 }
 
 impl Slopes {
-    fn new(celsius: &[f64], ripple: &[Ripple]) -> Self {
-        Self { celsius: celsius.to_vec(), power: ripple.iter().map(|r| r.power).collect(), of_power: None }
+    /// `of_power`: as a search near by found it.
+    fn new(celsius: &[f64], ripple: &[Ripple], of_power: Option<Vec<f64>>) -> Self {
+        Self { celsius: celsius.to_vec(), power: ripple.iter().map(|r| r.power).collect(), of_power }
     }
 
     /// Another round, at these temperatures, against the first one.
@@ -291,21 +365,24 @@ impl Slopes {
 
     /// The powers are wrong by slope times lag; what they do to the mean temperatures, and (with the half range for
     /// the lag) to the ripple.
-    /// `change`: by how much the temperatures moved in the last round, K.
-    fn estimate(&self, network: &Thermal<f64>, ripple: &mut [Ripple], change: f64) {
+    /// `change`: by how much the temperatures moved in the last round, K. Gives by how much they would in one more.
+    fn estimate(&self, network: &Thermal<f64>, ripple: &mut [Ripple], change: f64) -> f64 {
         let steepest = || ripple.iter().map(|r| STEEPEST * r.power.abs()).collect();
         let slopes: Vec<f64> = self.of_power.clone().unwrap_or_else(steepest);
         let resistances = network.modal().steady_resistances();
         let m = ripple.len();
         let wrong: Vec<f64> =
             slopes.iter().zip(ripple.iter()).map(|(s, r)| s * (r.lag.abs() + change)).collect();
+        let mut next = 0.0_f64;
         for (k, r) in ripple.iter_mut().enumerate() {
             let row = &resistances[k * m..(k + 1) * m];
+            next = next.max(row.iter().zip(&slopes).map(|(z, s)| z.abs() * s * change).sum());
             let mean: f64 = row.iter().zip(&wrong).map(|(z, w)| z.abs() * w).sum();
             let half = 0.5 * (r.extremes.1 - r.extremes.0);
             let share = if r.power > 0.0 { slopes[k] / r.power } else { 0.0 };
             r.coupling_error = mean + share * half * half;
             r.power_error = slopes[k] * (r.lag.abs() + change);
         }
+        next
     }
 }

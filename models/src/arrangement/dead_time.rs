@@ -15,7 +15,7 @@ use joulestep_engine::run::setup::Setup;
 use joulestep_engine::units::people;
 
 use super::builder::CircuitLayout;
-use super::cycle::{Why, solve};
+use super::cycle::{Search, Why, solve};
 use super::find;
 use super::losses::{Account, HARD_SHARE, ON_SHARE};
 use crate::capacitances::output_charge;
@@ -149,7 +149,7 @@ fn tuned(
 ) -> Result<Account, DeadTimeError> {
     let mut setup = layout.setup(circuit)?;
     tune(&mut setup);
-    Ok(solve(&layout, setup, effort)?.account)
+    Ok(solve(&layout, setup, &Search::plain(effort))?.account)
 }
 
 /// Runs one point.

@@ -86,6 +86,9 @@ pub struct PackageHeat {
     words: String,
 }
 
+joulestep_engine::packed!(MeshError: study, dies);
+joulestep_engine::packed!(PackageHeat: network, dies, mesh, words);
+
 impl PackageHeat {
     /// With all its fixed temperatures at `heatsink`, °C.
     pub fn at(&self, heatsink: f64) -> Heat {

@@ -160,6 +160,16 @@ impl Varied {
         level: Level,
         stop: &AtomicBool,
     ) -> Result<(Question, Study), Option<Ill>> {
+        self.solve_or_sketch(root, settings, (level, false), stop)
+    }
+
+    fn solve_or_sketch(
+        &self,
+        root: &RawTable,
+        settings: &[(&ParameterPath, f64)],
+        (level, sketch): (Level, bool),
+        stop: &AtomicBool,
+    ) -> Result<(Question, Study), Option<Ill>> {
         let mut root = root.clone();
         for (parameter, value) in settings {
             parameter.set(&mut root, *value).map_err(|why| Some(refused(why)))?;
@@ -174,6 +184,7 @@ impl Varied {
             stop,
             quiet: true,
             brief: true,
+            sketch,
             estimation: Estimation::Coarser,
             cache: &self.cache,
             record: None,

@@ -72,9 +72,11 @@ pub(crate) fn prepare(plan: &PlanFile, open: Open<'_>) -> Result<Prepared, Refus
         files: files.loaded,
         cache: Cache::default(),
     };
-    // Names, units and limits are the same at every level: the coarsest is enough to know them.
+    // Names, units and limits are the same at every level and on every mesh: the coarsest are enough to know them. What
+    // has no answer there may have one on finer ones.
     let never = AtomicBool::new(false);
-    let (question, study) = match varied.solve(&root, &[], Level::COARSER[1], &never) {
+    let named = |sketch| varied.solve_or_sketch(&root, &[], (Level::COARSER[1], sketch), &never);
+    let (question, study) = match named(true).or_else(|_| named(false)) {
         Ok(solved) => solved,
         Err(why) => {
             let what = why.map_or("interrupted".into(), |w| w.1);

@@ -68,6 +68,9 @@ pub fn named(command: &Command) -> Named {
         Command::Parts(PartsCommand::Show(a)) => none.shelved([&a.part]),
 
         Command::View(a) => none.read(&a.files).read(&a.beside),
-        Command::Parts(PartsCommand::List(_)) | Command::Schema(_) | Command::Completions(_) => none,
+        Command::Parts(PartsCommand::List(_))
+        | Command::Cache(_)
+        | Command::Schema(_)
+        | Command::Completions(_) => none,
     }
 }

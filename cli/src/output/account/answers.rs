@@ -94,6 +94,7 @@ fn of_junction(j: &Junction) -> [Answer; 3] {
 fn of_peak(p: &Peak) -> [Answer; 2] {
     let extreme = |end: &str, value: f64, at: f64, missed: f64| Answer {
         missed,
+        further: p.further,
         ..Answer::new(format!("{}.{end}", p.name), format!("{}, {end}", p.name), value, p.unit)
             .remark(instant(at))
     };

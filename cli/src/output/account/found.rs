@@ -33,7 +33,7 @@ pub struct Found<'a> {
 impl Found<'_> {
     /// What was seen, as the account states it.
     pub(super) fn peaks(&self) -> Vec<Peak> {
-        let one = |(s, (w, _)): (&Seen, &(&Watch, f64))| Peak {
+        let one = |(s, &(w, further)): (&Seen, &(&Watch, f64))| Peak {
             name: w.name.clone(),
             long_name: w.long_name.clone(),
             unit: w.unit,
@@ -42,6 +42,7 @@ impl Found<'_> {
             largest: s.largest,
             largest_at: s.largest_at,
             missed: s.missed,
+            further,
         };
         self.seen.iter().zip(&self.watches).map(one).collect()
     }

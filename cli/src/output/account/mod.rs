@@ -47,6 +47,8 @@ pub struct Peak {
     pub largest_at: f64,
     /// What both are estimated to miss between the ends of steps.
     pub missed: (f64, f64),
+    /// An error of both that is known otherwise than by coarser runs.
+    pub further: f64,
 }
 
 /// A limit and what the run did with it.

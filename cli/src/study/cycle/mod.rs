@@ -1,12 +1,14 @@
 //! `cycle`: the periodic steady state of a scenario's arrangement, its losses and temperature ripple, judged.
 
 mod known;
+mod progress;
+mod search;
 mod tables;
 
 use joulestep_engine::cycle::steady::Effort;
 use joulestep_engine::run::watch::Watch;
 use joulestep_engine::units::people;
-use joulestep_models::arrangement::cycle::{Cycle, Why, solve as solve_cycle, solve_near};
+use joulestep_models::arrangement::cycle::Cycle;
 use joulestep_models::model::Range::Positive;
 
 use self::tables::{COLUMNS, DEFINITIONS, held, losses};
@@ -52,6 +54,8 @@ static SECTION: Section = Section {
     },
 };
 
+/// Distance to the periodic state that is worth another period.
+const DISTANCE: f64 = 1e-6;
 /// Relative residual up to which the balance counts as closed.
 const CLOSES: f64 = 1e-4;
 
@@ -69,20 +73,9 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
     let watches = setup.watches.clone();
     let start = setup.thermal.as_ref().map(|t| t.temperatures().to_vec()).unwrap_or_default();
     let most = u32::try_from(question.whole("periods")).unwrap_or(u32::MAX);
-    let effort = Effort { closing: question.number("closing"), most, ..Effort::default() };
-    // A coarser one begins where the one as stated ended.
-    let near = question.left::<Cycle>().filter(|_| context.level.0 > 0);
-    let solved = match near {
-        Some(near) => solve_near(&layout, setup, &near.guess()),
-        None => solve_cycle(&layout, setup, effort),
-    };
-    let cycle = solved.map_err(|why| match why {
-        Why::NotPeriodic => StudyError::Refused(why.to_string()),
-        _ => StudyError::Numerical(why.to_string()),
-    })?;
-    if context.level.0 == 0 {
-        question.leave(cycle.clone());
-    }
+    let effort =
+        Effort { closing: question.number("closing"), distance: DISTANCE, most, ..Effort::default() };
+    let cycle = search::found(question, context, effort, (&layout, setup))?;
     let (title, end, method) = (scenario.title.clone(), cycle.period, cycle.method);
     let facts = Facts { title, end, method, placed, judging, signals, metered };
     let all = watches.iter().zip(&cycle.seen).map(|(w, s)| (w, known::seen(&cycle, w, s, &start)));

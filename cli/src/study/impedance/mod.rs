@@ -9,9 +9,11 @@ use std::sync::atomic::Ordering;
 use joulestep_engine::units::people;
 use joulestep_models::impedance::{Impedance, ImpedanceError, Path, STEADY, solve as solved};
 use joulestep_models::model::Range;
+use joulestep_models::package::Package;
 
 use self::tables::Computed;
 use super::{Context, Count, Entry, Input, Question, StudyError, What};
+use crate::cache;
 use crate::input::keys::shape::{Form, Kinds, Section, keys};
 use crate::judge::Uncertainty;
 use crate::output::answer::{Answer, Study, StudyFigure};
@@ -88,13 +90,17 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
 }
 
 fn compute(question: &Question, context: &Context<'_>) -> Result<Vec<Computed>, StudyError> {
-    let (cells, terms) = (question.whole("cells"), question.maybe_whole("terms").unwrap_or(TERMS));
+    let (cells, terms) =
+        (context.cells(question.whole("cells")), question.maybe_whole("terms").unwrap_or(TERMS));
     let packages = ["package", "against"].into_iter().flat_map(|key| question.packages(key));
-    let one = |(name, package): &(String, _)| {
+    let one = |(name, package): &(String, Package)| {
         context.go_on()?;
         let stop = || context.stop.load(Ordering::Relaxed);
         let key = format!("{cells} {terms} {package:?}");
-        let made = context.cache.get(key, || solved(package, cells, terms, &stop));
+        let made = context.cache.get(key.clone(), || {
+            let what = format!("{}: its impedance", package.title);
+            cache::kept(&what, &format!("impedance {key}"), || solved(package, cells, terms, &stop))
+        });
         let impedance = made.map_err(|why| match why {
             ImpedanceError::Stopped => StudyError::Interrupted,
             why if why.is_input() => StudyError::Refused(format!("{name}: {why}")),

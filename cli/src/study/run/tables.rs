@@ -51,7 +51,11 @@ fn extremes(a: &Account) -> StudyTable {
     let title = "Extremes: least and largest value at the end of any step, recorded or not";
     let columns = ["least", "largest"];
     let table = StudyTable::new("extremes", title, 1, data).estimated(&columns).quantities(&columns);
-    StudyTable { missed: a.peaks.iter().flat_map(|p| [p.missed.0, p.missed.1]).collect(), ..table }
+    StudyTable {
+        missed: a.peaks.iter().flat_map(|p| [p.missed.0, p.missed.1]).collect(),
+        further: a.peaks.iter().flat_map(|p| [p.further; 2]).collect(),
+        ..table
+    }
 }
 
 fn junctions(a: &Account) -> StudyTable {

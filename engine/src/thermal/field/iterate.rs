@@ -16,7 +16,7 @@ const KEPT: f64 = 0.995;
 /// Iterations allowed.
 const MOST: usize = 5000;
 
-/// The preconditioner of one shift, and what the iteration needs.
+/// The preconditioner of one shift.
 #[derive(Debug, Clone)]
 pub struct Conjugate {
     shift: f64,
@@ -26,27 +26,14 @@ pub struct Conjugate {
     lower: Matrix,
     /// E.
     excess: Vec<f64>,
-    residual: Vec<f64>,
-    direction: Vec<f64>,
-    image: Vec<f64>,
-    scratch: Vec<f64>,
 }
 
 impl Conjugate {
     /// For K + shift·C; shift in 1/s, not negative.
     pub fn new(system: &System, shift: f64) -> Self {
         let cells = system.cells();
-        let zero = || vec![0.0; cells];
-        let mut new = Self {
-            shift,
-            scale: zero(),
-            lower: Matrix::zero((cells, cells)),
-            excess: zero(),
-            residual: zero(),
-            direction: zero(),
-            image: zero(),
-            scratch: zero(),
-        };
+        let (scale, excess) = (vec![0.0; cells], vec![0.0; cells]);
+        let mut new = Self { shift, scale, lower: Matrix::zero((cells, cells)), excess };
         new.refresh(system, shift);
         new
     }
@@ -92,82 +79,132 @@ impl Conjugate {
     /// # Errors
     /// Too many iterations.
     pub fn solve(
-        &mut self,
+        &self,
         system: &System,
         b: &[f64],
         x: &mut [f64],
         tolerance: f64,
     ) -> Result<usize, FieldError> {
-        let Self { shift, scale, lower, excess, residual, direction, image, scratch } = self;
-        forward(lower, image, |i| scale[i] * b[i]);
-        let goal = tolerance * tolerance * dot(image, image);
-        system.multiply(*shift, x, scratch);
-        forward(lower, residual, |i| scale[i] * (b[i] - scratch[i]));
-        direction.copy_from_slice(residual);
-        scratch.copy_from_slice(residual);
-        let mut size = dot(residual, residual);
-        let mut sum = vec![0.0; x.len()];
-        let mut done = None;
-        for iteration in 0..MOST {
-            if size <= goal {
-                done = Some(iteration);
+        self.solve_together(system, b.as_chunks::<1>().0, x.as_chunks_mut::<1>().0, tolerance)
+    }
+
+    /// Solves for `W` right sides side by side, each as if it were alone: the sweeps along z wait for one cell after
+    /// another, and do so for all of them at once. Gives the sum of the iterations.
+    ///
+    /// # Errors
+    /// Too many iterations.
+    pub(super) fn solve_together<const W: usize>(
+        &self,
+        system: &System,
+        b: &[[f64; W]],
+        x: &mut [[f64; W]],
+        tolerance: f64,
+    ) -> Result<usize, FieldError> {
+        let Self { shift, scale, lower, excess } = self;
+        let zero = || vec![[0.0; W]; x.len()];
+        let (mut image, mut residual, mut scratch, mut sum) = (zero(), zero(), zero(), zero());
+        let each = |f: &dyn Fn(usize) -> f64| -> [f64; W] { std::array::from_fn(f) };
+        forward(lower, &mut image, |i, k| scale[i] * b[i][k]);
+        let goal = dot(&image, &image).map(|size| tolerance * tolerance * size);
+        system.multiply_together(*shift, x, &mut scratch);
+        forward(lower, &mut residual, |i, k| scale[i] * (b[i][k] - scratch[i][k]));
+        let mut direction = residual.clone();
+        scratch.copy_from_slice(&residual);
+        let mut size = dot(&residual, &residual);
+        let mut iterations = 0;
+        let mut done = false;
+        for _ in 0..MOST {
+            // One that has arrived stands still while others go on.
+            let goes = |k: usize| size[k].is_nan() || size[k] > goal[k];
+            let going = (0..W).filter(|k| goes(*k)).count();
+            if going == 0 {
+                done = true;
                 break;
             }
-            backward(lower, scratch);
-            forward(lower, image, |i| direction[i] - excess[i] * scratch[i]);
-            image.iter_mut().zip(scratch.iter()).for_each(|(q, t)| *q += t);
-            let step = size / dot(image, direction);
-            let vectors = residual.iter_mut().zip(image.iter()).zip(&mut sum).zip(direction.iter());
-            for (((r, q), y), p) in vectors {
-                *y += step * p;
-                *r -= step * q;
+            iterations += going;
+            backward(lower, &mut scratch);
+            forward(lower, &mut image, |i, k| direction[i][k] - excess[i] * scratch[i][k]);
+            for (q, t) in image.iter_mut().zip(&scratch) {
+                (0..W).for_each(|k| q[k] += t[k]);
             }
-            let next = dot(residual, residual);
-            let turn = next / size;
+            let along = dot(&image, &direction);
+            let step = each(&|k| if goes(k) { size[k] / along[k] } else { 0.0 });
+            let vectors = residual.iter_mut().zip(&image).zip(&mut sum).zip(&direction);
+            for (((r, q), y), p) in vectors {
+                for k in 0..W {
+                    y[k] += step[k] * p[k];
+                    r[k] -= step[k] * q[k];
+                }
+            }
+            let next = dot(&residual, &residual);
+            let turn = each(&|k| if goes(k) { next[k] / size[k] } else { 0.0 });
             size = next;
-            for ((p, t), r) in direction.iter_mut().zip(scratch.iter_mut()).zip(residual.iter()) {
-                *p = r + turn * *p;
-                *t = *p;
+            for ((p, t), r) in direction.iter_mut().zip(&mut scratch).zip(&residual) {
+                for k in 0..W {
+                    p[k] = r[k] + turn[k] * p[k];
+                    t[k] = p[k];
+                }
             }
         }
         backward(lower, &mut sum);
-        x.iter_mut().zip(&sum).zip(scale.iter()).for_each(|((x, t), s)| *x += s * t);
-        done.ok_or(FieldError::NotConverged { cells: system.cells(), iterations: MOST })
+        for ((x, t), s) in x.iter_mut().zip(&sum).zip(scale) {
+            (0..W).for_each(|k| x[k] += s * t[k]);
+        }
+        if done {
+            return Ok(iterations);
+        }
+        Err(FieldError::NotConverged { cells: system.cells(), iterations: MOST })
     }
 }
 
 /// x = (1 + N)⁻¹·b. The solvers of the crate divide by the diagonal, which here is 1: every cell would wait for it.
-fn forward(lower: &Matrix, x: &mut [f64], b: impl Fn(usize) -> f64) {
+fn forward<const W: usize>(lower: &Matrix, x: &mut [[f64; W]], b: impl Fn(usize, usize) -> f64) {
     let (columns, values) = (lower.indices(), lower.data());
     for (i, row) in lower.indptr().iter_outer_sz().enumerate() {
-        let mut left = b(i);
+        let mut left: [f64; W] = std::array::from_fn(|k| b(i, k));
         for (j, n) in columns[row.clone()].iter().zip(&values[row]) {
-            left -= n * x[*j as usize];
+            let found = x[*j as usize];
+            (0..W).for_each(|k| left[k] -= n * found[k]);
         }
         x[i] = left;
     }
 }
 
 /// x ← (1 + Nᵀ)⁻¹·x.
-fn backward(lower: &Matrix, x: &mut [f64]) {
+fn backward<const W: usize>(lower: &Matrix, x: &mut [[f64; W]]) {
     let (columns, values) = (lower.indices(), lower.data());
     for (i, row) in lower.indptr().iter_outer_sz().enumerate().rev() {
         let found = x[i];
         for (j, n) in columns[row.clone()].iter().zip(&values[row]) {
-            x[*j as usize] -= n * found;
+            let x = &mut x[*j as usize];
+            (0..W).for_each(|k| x[k] -= n * found[k]);
         }
     }
 }
 
-/// Scalar product, in four sums that do not wait for one another.
-pub(super) fn dot(a: &[f64], b: &[f64]) -> f64 {
-    let mut sums = [0.0; 4];
+/// Scalar products of vectors side by side, each in four sums that do not wait for one another.
+pub(super) fn dot<const W: usize>(a: &[[f64; W]], b: &[[f64; W]]) -> [f64; W] {
+    products(a, b, |x, y| std::array::from_fn(|k| x[k] * y[k]))
+}
+
+/// The same of one vector with each of some side by side.
+pub(super) fn dot_each<const W: usize>(one: &[f64], each: &[[f64; W]]) -> [f64; W] {
+    products(one, each, |x, y| y.map(|y| x * y))
+}
+
+fn products<A, B, const W: usize>(a: &[A], b: &[B], of: impl Fn(&A, &B) -> [f64; W]) -> [f64; W] {
+    let mut sums = [[0.0; W]; 4];
     let (a4, b4) = (a.chunks_exact(4), b.chunks_exact(4));
-    let rest: f64 = a4.remainder().iter().zip(b4.remainder()).map(|(x, y)| x * y).sum();
+    let mut rest = [0.0; W];
+    for (x, y) in a4.remainder().iter().zip(b4.remainder()) {
+        let product = of(x, y);
+        (0..W).for_each(|k| rest[k] += product[k]);
+    }
     for (x, y) in a4.zip(b4) {
-        for k in 0..4 {
-            sums[k] += x[k] * y[k];
+        for (sum, (x, y)) in sums.iter_mut().zip(x.iter().zip(y)) {
+            let product = of(x, y);
+            (0..W).for_each(|k| sum[k] += product[k]);
         }
     }
-    (sums[0] + sums[1]) + (sums[2] + sums[3]) + rest
+    std::array::from_fn(|k| (sums[0][k] + sums[1][k]) + (sums[2][k] + sums[3][k]) + rest[k])
 }

@@ -16,3 +16,24 @@ pub mod reduce;
 pub mod study;
 pub mod surge;
 pub mod system;
+
+/// The texts of what makes compact networks: who keeps them holds these against those that made them.
+pub const SOURCES: [&str; 17] = [
+    include_str!("body.rs"),
+    include_str!("error.rs"),
+    include_str!("iterate.rs"),
+    include_str!("mesh.rs"),
+    include_str!("mod.rs"),
+    include_str!("property.rs"),
+    include_str!("reduce.rs"),
+    include_str!("study.rs"),
+    include_str!("surge.rs"),
+    include_str!("system.rs"),
+    include_str!("system/ports.rs"),
+    include_str!("../compact.rs"),
+    include_str!("../convert.rs"),
+    include_str!("../fit.rs"),
+    include_str!("../modal.rs"),
+    include_str!("../network/foster.rs"),
+    include_str!("../../arithmetic/matrix.rs"),
+];

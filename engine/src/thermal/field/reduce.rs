@@ -7,19 +7,21 @@
 //! steady state exact, and reproduces the impedance and its slope at each shift. The shifts are doubled until two
 //! networks in succession agree; by how much they differ at most over all time is the stated error of the last.
 
-use nalgebra::{Cholesky, DMatrix, DVector, SymmetricEigen};
+use nalgebra::{Cholesky, DMatrix, SymmetricEigen};
 
 use super::error::FieldError;
-use super::iterate::{Conjugate, dot};
+use super::iterate::{Conjugate, dot, dot_each};
 use super::system::{Matrix, System, along};
 use crate::thermal::compact::Compact;
 
-/// Relative residual of a solution at a shift.
-const RESIDUAL: f64 = 1e-8;
+/// Relative residual of a solution at a shift. The impedance errs by its square: the projection is a best fit.
+const RESIDUAL: f64 = 1e-5;
 /// The same of a steady state, which the network reproduces as it is.
 const STEADY: f64 = 1e-11;
-/// A vector whose part outside the basis is smaller than this share of it adds round-off only.
-const DEPENDENT: f64 = 1e-7;
+/// A vector whose part outside the basis is smaller than this share of it adds what the residual left only.
+const DEPENDENT: f64 = 1e-5;
+/// Heat inputs solved for side by side, at most.
+const TOGETHER: usize = 4;
 /// Intervals between shifts, at first and at most.
 const INTERVALS: [usize; 2] = [5, 80];
 /// Times per decade at which networks are compared.
@@ -60,6 +62,8 @@ pub struct Reduced {
     /// Iterations of all of them.
     pub iterations: usize,
 }
+
+crate::packed!(Reduced: network, error, cells, vectors, solutions, iterations);
 
 /// Reduces a system.
 ///
@@ -150,16 +154,34 @@ fn trim(network: &Compact, heated: &[bool], share: f64) -> Compact {
     }
 }
 
-/// A row of a matrix, zeros and all.
-fn full(matrix: &Matrix, row: usize) -> Vec<f64> {
-    matrix.outer_view(row).map_or_else(Vec::new, |row| row.to_dense().to_vec())
+/// Rows of a matrix side by side, zeros and all.
+fn full<const W: usize>(matrix: &Matrix, rows: [usize; W]) -> Vec<[f64; W]> {
+    let mut all = vec![[0.0; W]; matrix.cols()];
+    for (k, row) in rows.into_iter().enumerate() {
+        for (cell, value) in matrix.outer_view(row).iter().flat_map(|row| row.iter()) {
+            all[cell][k] = *value;
+        }
+    }
+    all
+}
+
+/// Takes parts of one vector from each of some side by side.
+fn take<const W: usize>(x: &mut [[f64; W]], part: [f64; W], v: &[f64]) {
+    for (x, v) in x.iter_mut().zip(v) {
+        (0..W).for_each(|k| x[k] -= part[k] * v);
+    }
+}
+
+fn inner(a: &[f64], b: &[f64]) -> f64 {
+    let [product] = dot_each(a, b.as_chunks::<1>().0);
+    product
 }
 
 struct Basis<'a> {
     system: &'a System,
     conjugate: Conjugate,
-    /// Columns of B of the ports that are heated.
-    heat: Vec<Vec<f64>>,
+    /// The ports that are heated.
+    heated: Vec<usize>,
     /// Steady temperatures for 1 K at a boundary and 0 at the others.
     steady: Vec<Vec<f64>>,
     /// Orthonormal in the product of K.
@@ -174,12 +196,11 @@ impl<'a> Basis<'a> {
     /// With the steady states.
     fn new(system: &'a System) -> Result<Self, FieldError> {
         let cells = system.cells();
-        let (films, shares) = (&system.films, system.shares());
-        let heated = (0..shares.rows()).filter(|p| system.ports.heated[*p]);
+        let films = &system.films;
         let mut new = Self {
             system,
             conjugate: Conjugate::new(system, 0.0),
-            heat: heated.map(|p| full(shares, p)).collect(),
+            heated: (0..system.shares().rows()).filter(|p| system.ports.heated[*p]).collect(),
             steady: Vec::new(),
             vectors: Vec::new(),
             stored: Vec::new(),
@@ -189,80 +210,131 @@ impl<'a> Basis<'a> {
         // The steady temperatures of all boundaries together are uniform: the last follows from the others.
         let mut last = vec![1.0; cells];
         for b in 1..films.rows() {
-            let x = new.solve(&full(films, b), vec![0.0; cells], STEADY)?;
+            let x = new.solve(&full(films, [b]), vec![[0.0]; cells], STEADY)?.into_flattened();
             last.iter_mut().zip(&x).for_each(|(a, b)| *a -= b);
             new.steady.push(x);
         }
         new.steady.insert(0, last);
         for b in 0..new.steady.len() {
-            new.append(new.steady[b].clone());
+            new.append(new.steady[b].as_chunks::<1>().0.to_vec());
         }
-        for k in 0..new.heat.len() {
-            let heat = new.heat[k].clone();
-            let x = new.solve(&heat, vec![0.0; cells], STEADY)?;
-            new.append(x);
-        }
+        new.solve_heated(0.0, STEADY)?;
         Ok(new)
     }
 
     /// Adds the solutions at a shift.
     fn extend(&mut self, shift: f64) -> Result<(), FieldError> {
         self.conjugate.refresh(self.system, shift);
-        for k in 0..self.heat.len() {
-            let heat = std::mem::take(&mut self.heat[k]);
-            let guess = self.guess(&heat, shift);
-            let solution = self.solve(&heat, guess, RESIDUAL);
-            self.heat[k] = heat;
-            self.append(solution?);
+        self.solve_heated(shift, RESIDUAL)
+    }
+
+    /// Adds the solutions for all heat inputs at the shift that the preconditioner is of.
+    fn solve_heated(&mut self, shift: f64, residual: f64) -> Result<(), FieldError> {
+        let heated = self.heated.clone();
+        let mut left = heated.as_slice();
+        while !left.is_empty() {
+            left = match *left {
+                [a, b, c, d, ref rest @ ..] => {
+                    self.solve_some::<TOGETHER>([a, b, c, d], shift, residual)?;
+                    rest
+                }
+                [a, b, ref rest @ ..] => {
+                    self.solve_some([a, b], shift, residual)?;
+                    rest
+                }
+                [a, ref rest @ ..] => {
+                    self.solve_some([a], shift, residual)?;
+                    rest
+                }
+                [] => left,
+            };
         }
         Ok(())
     }
 
-    fn solve(&mut self, b: &[f64], mut x: Vec<f64>, residual: f64) -> Result<Vec<f64>, FieldError> {
-        self.iterations += self.conjugate.solve(self.system, b, &mut x, residual)?;
-        self.solutions += 1;
+    fn solve_some<const W: usize>(
+        &mut self,
+        ports: [usize; W],
+        shift: f64,
+        residual: f64,
+    ) -> Result<(), FieldError> {
+        let heat = full(self.system.shares(), ports);
+        let guess = self.guess(ports, shift);
+        let solutions = self.solve(&heat, guess, residual)?;
+        self.append(solutions);
+        Ok(())
+    }
+
+    fn solve<const W: usize>(
+        &mut self,
+        b: &[[f64; W]],
+        mut x: Vec<[f64; W]>,
+        residual: f64,
+    ) -> Result<Vec<[f64; W]>, FieldError> {
+        self.iterations += self.conjugate.solve_together(self.system, b, &mut x, residual)?;
+        self.solutions += W;
         Ok(x)
     }
 
-    /// The best that the basis has: V·(1 + s·VᵀCV)⁻¹·Vᵀ·b.
-    fn guess(&self, b: &[f64], shift: f64) -> Vec<f64> {
+    /// The best that the basis has for heat in each of some ports: V·(1 + s·VᵀCV)⁻¹·Vᵀ·b.
+    fn guess<const W: usize>(&self, ports: [usize; W], shift: f64) -> Vec<[f64; W]> {
         let n = self.vectors.len();
         let reduced = DMatrix::from_fn(n, n, |i, j| {
             let unit = if i == j { 1.0 } else { 0.0 };
             unit + shift * self.stored[i.max(j)][i.min(j)]
         });
-        let right = DVector::from_fn(n, |i, _| dot(&self.vectors[i], b));
-        let mut x = vec![0.0; b.len()];
+        let right = DMatrix::from_fn(n, W, |i, k| self.system.ports.read(ports[k], &self.vectors[i]));
+        let mut x = vec![[0.0; W]; self.system.cells()];
         if let Some(factor) = Cholesky::new(reduced) {
-            for (v, y) in self.vectors.iter().zip(factor.solve(&right).iter()) {
-                x.iter_mut().zip(v).for_each(|(x, v)| *x += y * v);
+            let shares = factor.solve(&right);
+            for (i, v) in self.vectors.iter().enumerate() {
+                take(&mut x, std::array::from_fn(|k| -shares[(i, k)]), v);
             }
         }
         x
     }
 
-    /// Takes a vector in, if it is new.
-    fn append(&mut self, mut x: Vec<f64>) {
-        let mut image = vec![0.0; x.len()];
-        self.system.multiply(0.0, &x, &mut image);
+    /// Takes vectors in, as far as they are new.
+    fn append<const W: usize>(&mut self, mut x: Vec<[f64; W]>) {
+        let mut image = vec![[0.0; W]; x.len()];
+        self.system.multiply_together(0.0, &x, &mut image);
         let before = dot(&x, &image);
         // Twice is enough (Kahan's remark in Parlett, The Symmetric Eigenvalue Problem, 1980).
         for _ in 0..2 {
             for v in &self.vectors {
-                let part = dot(v, &image);
+                take(&mut x, dot_each(v, &image), v);
+            }
+            self.system.multiply_together(0.0, &x, &mut image);
+        }
+        let known = self.vectors.len();
+        for (k, before) in before.into_iter().enumerate() {
+            let own = x.iter().map(|x| x[k]).collect();
+            self.append_one(own, known, before);
+        }
+    }
+
+    /// Takes in a vector that is orthogonal to the first `known`; `before` it had this length, squared.
+    fn append_one(&mut self, mut x: Vec<f64>, known: usize, before: f64) {
+        let mut image = vec![0.0; x.len()];
+        self.system.multiply(0.0, &x, &mut image);
+        for _ in 0..2 {
+            for v in &self.vectors[known..] {
+                let part = inner(v, &image);
                 x.iter_mut().zip(v).for_each(|(x, v)| *x -= part * v);
             }
-            self.system.multiply(0.0, &x, &mut image);
+            if self.vectors.len() > known {
+                self.system.multiply(0.0, &x, &mut image);
+            }
         }
-        let left = dot(&x, &image);
+        let left = inner(&x, &image);
         if left.is_nan() || left <= DEPENDENT * DEPENDENT * before {
             return;
         }
         let scale = 1.0 / left.sqrt();
         x.iter_mut().for_each(|x| *x *= scale);
         let content: Vec<f64> = x.iter().zip(self.system.capacity.data()).map(|(x, c)| x * c).collect();
-        let mut row: Vec<f64> = self.vectors.iter().map(|v| dot(v, &content)).collect();
-        row.push(dot(&x, &content));
+        let mut row: Vec<f64> = self.vectors.iter().map(|v| inner(v, &content)).collect();
+        row.push(inner(&x, &content));
         self.stored.push(row);
         self.vectors.push(x);
     }

@@ -42,6 +42,9 @@ pub struct MeshStudy {
     pub order: Option<f64>,
 }
 
+crate::packed!(Level: division, cells, resistances);
+crate::packed!(MeshStudy: finest, coarser, levels, order);
+
 impl MeshStudy {
     /// Error of the self impedance of a port at a time, for the size of the cells, as a share of it; with the order
     /// seen there, or the steady one where that is lower. Panics on a port that does not exist.

@@ -73,9 +73,21 @@ impl System {
 
     /// y = (K + shift·C)·x. Panics when x or y has not one entry per cell.
     pub fn multiply(&self, shift: f64, x: &[f64], y: &mut [f64]) {
-        let rows = self.conductance.outer_iterator().zip(self.capacity.data()).zip(x);
-        for (y, ((row, c), own)) in y.iter_mut().zip(rows) {
-            *y = shift * c * own + row.dot_dense(x);
+        self.multiply_together(shift, x.as_chunks::<1>().0, y.as_chunks_mut::<1>().0);
+    }
+
+    /// The same for vectors side by side.
+    pub(super) fn multiply_together<const W: usize>(&self, shift: f64, x: &[[f64; W]], y: &mut [[f64; W]]) {
+        let (columns, values) = (self.conductance.indices(), self.conductance.data());
+        let rows = self.conductance.indptr();
+        let all = rows.iter_outer_sz().zip(self.capacity.data()).zip(x);
+        for (y, ((row, c), own)) in y.iter_mut().zip(all) {
+            let mut sum = [0.0; W];
+            for (j, g) in columns[row.clone()].iter().zip(&values[row]) {
+                let other = &x[*j as usize];
+                (0..W).for_each(|k| sum[k] += g * other[k]);
+            }
+            *y = std::array::from_fn(|k| shift * c * own[k] + sum[k]);
         }
     }
 

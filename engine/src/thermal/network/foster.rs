@@ -14,6 +14,8 @@ pub struct FosterTerm {
     pub time_constant: f64,
 }
 
+crate::packed!(FosterTerm: resistance, time_constant);
+
 impl FosterTerm {
     /// A term given by resistance (K/W) and heat capacitance (J/K).
     pub fn from_capacitance(resistance: f64, capacitance: f64) -> Self {

@@ -15,6 +15,7 @@ use joulestep_engine::thermal::run::Thermal;
 use joulestep_models::package::{Package, Solid, to_ambient};
 
 use super::Build;
+use crate::cache;
 use crate::input::scenario::resolved::{Cells, HeatPackageSpec};
 
 /// Compact networks of packages that were solved already: many variants of a scenario share them.
@@ -29,11 +30,15 @@ impl Reductions {
         if let Some(network) = known().get(&key) {
             return Ok(network.clone());
         }
-        let reduced = Mesh::new(&solid.body, &Sizing::coupling(), solid.kelvin)
-            .and_then(|mesh| System::new(&solid.body, &mesh, solid.kelvin))
-            .and_then(|system| reduce(&system, &Span::default()))?;
-        known().insert(key, reduced.network.clone());
-        Ok(reduced.network)
+        let what = format!("{}: to couple with a circuit", package.title);
+        let network = cache::kept(&what, &format!("coupling {key}"), || {
+            Mesh::new(&solid.body, &Sizing::coupling(), solid.kelvin)
+                .and_then(|mesh| System::new(&solid.body, &mesh, solid.kelvin))
+                .and_then(|system| reduce(&system, &Span::default()))
+                .map(|reduced| reduced.network)
+        })?;
+        known().insert(key, network.clone());
+        Ok(network)
     }
 }
 

@@ -1,0 +1,79 @@
+//! The search for a periodic steady state: from coarse steps to those as stated, each from where the one before ended.
+//! What the coarse ones found is also what errors are told by.
+
+use std::sync::atomic::Ordering;
+
+use joulestep_engine::cycle::steady::{CycleError, Effort};
+use joulestep_engine::run::setup::Setup;
+use joulestep_models::arrangement::builder::CircuitLayout;
+use joulestep_models::arrangement::cycle::{Cycle, Search, Why, solve};
+
+use super::progress::Progress;
+use crate::input::scenario::build::build_with;
+use crate::judge::Level;
+use crate::output::answer::Estimation;
+use crate::study::{Context, Question, StudyError};
+
+/// What was found at each level, coarsest first.
+struct Chain(Vec<(Level, Cycle)>);
+
+fn explained(why: &Why) -> StudyError {
+    match why {
+        Why::Cycle(CycleError::Stopped) => StudyError::Interrupted,
+        Why::NotPeriodic => StudyError::Refused(why.to_string()),
+        _ => StudyError::Numerical(why.to_string()),
+    }
+}
+
+/// The periodic steady state at the context's level, for which the setup was made.
+///
+/// # Errors
+/// There is none, or the user asked to stop.
+pub(super) fn found(
+    question: &Question,
+    context: &Context<'_>,
+    effort: Effort,
+    (layout, setup): (&CircuitLayout, Setup<f64>),
+) -> Result<Cycle, StudyError> {
+    let own = context.level;
+    let known = question.left::<Chain>();
+    let known = known.as_ref().map_or(&[][..], |chain| &chain.0);
+    if let Some((_, cycle)) = known.iter().find(|k| k.0 == own) {
+        return Ok(cycle.clone());
+    }
+    let [near, far] = Level::COARSER;
+    let coarser = [far, near].into_iter().filter(|&level| {
+        level > own && (context.estimation != Estimation::None && !context.brief || level == far)
+    });
+    let coarser: Vec<Level> = coarser.filter(|_| known.is_empty()).collect();
+    let progress = Progress::new(context.quiet, &coarser, own);
+    let tell = |periods: f64| {
+        progress.at(periods);
+        !context.stop.load(Ordering::Relaxed)
+    };
+    let mut chain: Vec<(Level, Cycle)> = Vec::new();
+    for level in coarser {
+        let mut setup = build_with(question.scenario()?, &context.reductions())?.setup;
+        level.apply(&mut setup);
+        let from = chain.last().map(|c| c.1.guess());
+        let search = Search { effort, from: from.as_ref(), compares: false, tell: &tell };
+        match solve(layout, setup, &search) {
+            Ok(cycle) => chain.push((level, cycle)),
+            Err(Why::Cycle(CycleError::Stopped)) => return Err(StudyError::Interrupted),
+            // Whether there is such a state is for the steps as stated to say.
+            Err(_) => {}
+        }
+        progress.next();
+    }
+    // Of what was found before, the finest.
+    let from = chain.last().or(known.last()).map(|c| c.1.guess());
+    let compares = own > Level::STATED && from.is_some();
+    let search = Search { effort, from: from.as_ref(), compares, tell: &tell };
+    let cycle = solve(layout, setup, &search).map_err(|why| explained(&why))?;
+    progress.done();
+    if own == Level::STATED {
+        chain.push((own, cycle.clone()));
+        question.leave(Chain(chain));
+    }
+    Ok(cycle)
+}
