@@ -19,7 +19,7 @@ use crate::batch::variant::PlannedBatch;
 use crate::batch::{indices, parquet, picture, save, statistics, summary, table};
 use crate::command::args::{BatchArgs, BatchCommand, BatchOutputArgs, MergeArgs, ProgressAs};
 use crate::command::refuse_in;
-use crate::command::run::{listen, stopped};
+use crate::command::run::stopped;
 use crate::exit::{BAD_INPUT, DONE, INPUT_OUTPUT};
 use crate::judge::{exit_code, over_all};
 use crate::output::files;
@@ -75,7 +75,7 @@ pub fn batch(args: &BatchArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     }
     let cores = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
     let jobs = args.jobs.map_or(cores, usize::from);
-    let stop = listen();
+    let stop = stopped();
     let mut progress = BatchProgress::new(show, left);
     let mut describe = |more: &[Row]| progress.more(more);
     let outcome = execute(&study, (&blocks, &pending), jobs, &mut journal, &mut rows, stop, &mut describe);
@@ -345,7 +345,6 @@ fn merged(args: &MergeArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     let Some(out) = &args.output.out else { return refused(&no_table(), json, streams) };
     match gathered(&mut study, args, out) {
         Ok(mut rows) => {
-            listen();
             let output = &args.output;
             let errors = Errors::of(&study, &rows);
             errors.judge(&study, &mut rows);

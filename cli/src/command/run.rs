@@ -22,7 +22,7 @@ use crate::output::streams::Streams;
 use crate::output::written::{is_new, refused};
 use crate::signals;
 
-pub(crate) use crate::signals::{listen, stopped};
+pub(crate) use crate::signals::stopped;
 
 /// Runs a scenario.
 ///

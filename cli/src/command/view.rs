@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use serde::Serialize;
 
 use crate::command::args::ViewArgs;
-use crate::command::run::listen;
+use crate::command::run::stopped;
 use crate::exit::{BAD_INPUT, DONE, INPUT_OUTPUT};
 use crate::output::streams::Streams;
 use crate::output::view::{SourceError, Viewer, ViewerError};
@@ -48,7 +48,7 @@ pub fn view(args: &ViewArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         writeln!(streams.err, "{} files; expected at most {FILES}", files.len())?;
         return Ok(BAD_INPUT);
     }
-    let stop = listen();
+    let stop = stopped();
     let viewer = match Viewer::new(&files, args.port) {
         Ok(viewer) => viewer,
         Err(error) => return refuse(&error, args.json, streams),

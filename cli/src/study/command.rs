@@ -20,7 +20,7 @@ use crate::output::answer::{Estimation, Outcome, Study, assess};
 use crate::output::print;
 use crate::output::streams::Streams;
 use crate::output::written::{Refused, draw, is_new, refused};
-use crate::signals::listen;
+use crate::signals::stopped;
 
 /// Name under which the command line stands in diagnostics.
 const COMMAND_LINE: &str = "command line";
@@ -137,7 +137,7 @@ impl Entry {
             Err(Unasked::Unreadable(why)) => return refused(&(why, INPUT_OUTPUT), as_json, streams),
         };
         let quiet = matches.get_flag("quiet") || as_json || matches.contains_id("csv");
-        let stop = listen();
+        let stop = stopped();
         let recording = outputs[1].map(|path| Recording::new(path.clone()));
         match self.solved(&question, matches, (quiet, stop, recording.as_ref())) {
             Ok(study) => {

@@ -9,7 +9,7 @@ use joulestep_engine::run::setup::Refusal;
 use joulestep_engine::run::time_loop::{Ended, Run};
 
 use super::spread::Spreading;
-use super::{listen, stopped};
+use super::stopped;
 use crate::exit::{BAD_INPUT, INPUT_OUTPUT, INTERRUPTED, NUMERICAL};
 use crate::input::scenario::build::{Ready, Reductions, build_with};
 use crate::input::scenario::resolved::Scenario;
@@ -100,7 +100,6 @@ impl Job<'_> {
     pub fn run(&self, ready: Ready, estimate: bool) -> Result<(Account, u64), Refused> {
         let (run, facts) = self.begin(ready, Level::STATED)?;
         let writer = self.create()?;
-        listen();
         let halt = AtomicBool::new(false);
         if !estimate {
             let mut executed = self.execute(run, &facts, writer);

@@ -6,7 +6,7 @@ use std::fmt;
 use std::sync::atomic::Ordering;
 
 use super::execute::{Executed, Job};
-use super::{listen, stopped};
+use super::stopped;
 use crate::judge::{Level, prove};
 use crate::output::account::{Account, Outcome};
 use crate::output::written::Refused;
@@ -28,7 +28,6 @@ impl fmt::Display for Early {
 
 /// Makes the rounds; the file holds the last one. Gives its account and the file's size.
 pub(super) fn run(job: &Job<'_>) -> Result<(Account, u64), Refused> {
-    listen();
     let bounds = RefCell::new(BTreeMap::new());
     let mut held: Option<Executed> = None;
     let steady = Cell::new(false);

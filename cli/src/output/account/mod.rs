@@ -210,7 +210,7 @@ pub struct Account {
     /// Σ delivered − Σ dissipated − Σ stored, J.
     #[serde(rename = "ledger_residual")]
     pub residual: f64,
-    /// The residual against the energy turned over.
+    /// The residual against the energy turned over or stored.
     #[serde(rename = "ledger_residual_relative")]
     pub relative: f64,
     /// Work done.

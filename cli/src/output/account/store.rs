@@ -88,7 +88,7 @@ pub fn summary(a: &Account) -> Summary {
         scalars.push(with(format!("{protection}.let-through"), words, *i2t, "A^2 s", error));
     }
     scalars.extend(judged(a));
-    let relative = "ledger residual against the energy turned over";
+    let relative = "ledger residual against the energy turned over or stored";
     scalars.push(plain("ledger_residual_relative", relative, a.relative, "1"));
     scalars.push(plain("steps", "steps taken", a.counters.steps as f64, "1"));
     scalars.push(plain("iterations", "Newton iterations", a.counters.iterations as f64, "1"));

@@ -259,12 +259,10 @@ fn energies(out: &mut String, a: &Account) {
         })
         .collect();
     errors_beside(out, &["component", ">delivered", ">±", ">dissipated", ">±", ">stored", ">±"], rows);
-    let residual = match (a.residual.is_finite(), a.relative.is_finite()) {
-        (true, true) => {
-            format!("{} ({:.1e} of the energy turned over)", people(a.residual, "J"), a.relative)
-        }
-        (true, false) => format!("{}, and no energy was turned over", people(a.residual, "J")),
-        (false, _) => "is no number: the last state is not one of finite energies".into(),
+    let residual = if a.residual.is_finite() && a.relative.is_finite() {
+        format!("{} ({:.1e} of the energy turned over or stored)", people(a.residual, "J"), a.relative)
+    } else {
+        "is no number: the last state is not one of finite energies".into()
     };
     line(out, &format!("  ledger residual {residual}"));
     // Written so that a residual that is not a number is reported too.

@@ -29,7 +29,7 @@ const DEFINITIONS: [(&str, &str); 11] = [
     ("Energy stored", "in capacitances and inductances, at the end less at the start"),
     (
         "Ledger residual",
-        "energy delivered less dissipated less stored; relative: over the energy turned over. It measures the error of the \
+        "energy delivered less dissipated less stored; relative: over the energy turned over or stored. It measures the error of the \
          computation, not of the models",
     ),
     (

@@ -52,7 +52,7 @@ fn ledger_blocks(ledger: &LedgerTable) -> Vec<Block> {
         "Ledger closure: the energies are no finite numbers.".into()
     } else {
         format!(
-            "Ledger closure: delivered less dissipated less stored leaves {}, {:.1e} of the energy turned over.",
+            "Ledger closure: delivered less dissipated less stored leaves {}, {:.1e} of the energy turned over or stored.",
             people(ledger.residual, "J"),
             ledger.residual_relative
         )
@@ -166,7 +166,7 @@ pub(super) fn warning(read: &Read<'_>) -> Option<String> {
             return "THE LEDGER DOES NOT CLOSE: the energies are no finite numbers.".into();
         }
         format!(
-            "THE LEDGER DOES NOT CLOSE ({relative:.1e} of the energy turned over; up to {CLOSES:.0e} is trusted): take \
+            "THE LEDGER DOES NOT CLOSE ({relative:.1e} of the energy turned over or stored; up to {CLOSES:.0e} is trusted): take \
              shorter steps before trusting the energies."
         )
     })
