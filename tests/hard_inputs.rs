@@ -260,6 +260,45 @@ mod signals {
         }
     }
 
+    /// Commands at work on fields, fits, cycles, batches: each would go on for seconds or minutes. The program is to end
+    /// within a second; the test allows what a busy machine needs.
+    #[test]
+    fn every_command_ends_when_it_is_asked_to() {
+        let case = Case::new(&[]);
+        let lines = [
+            "impedance board-700v-7m",
+            "rating cascode-700v-7m --on board-700v-7m",
+            "cycle examples/ferry-inverter.toml",
+            "mission examples/ferry-mission.toml --out @m.h5",
+            "parts extract examples/points-sic-mosfet.toml --part @p.toml",
+            "batch examples/rating-tolerances.toml --out @b.h5",
+            "dead-time cascode-700v-22m --dead-time 40ns,80ns,160ns,320ns --current 5A,10A,20A,40A",
+        ];
+        let words = |line: &str| -> Vec<String> {
+            line.split(' ').map(|w| w.strip_prefix('@').map_or(w.to_string(), |n| case.path(n))).collect()
+        };
+        let started = lines.iter().map(|line| {
+            let child = Command::new(env!("CARGO_BIN_EXE_joulestep"))
+                .current_dir(env!("CARGO_MANIFEST_DIR"))
+                .args(words(line))
+                .stdout(Stdio::null())
+                .stderr(Stdio::null())
+                .spawn();
+            (*line, child.expect("it starts"))
+        });
+        let started: Vec<_> = started.collect();
+        sleep(Duration::from_millis(300));
+        for (_, child) in &started {
+            let sent = Command::new("kill").args(["-INT", &child.id().to_string()]).status();
+            assert!(sent.expect("kill").success());
+        }
+        let asked = Instant::now();
+        for (line, mut child) in started {
+            assert_eq!(child.wait().expect("it ends").code(), Some(130), "{line}");
+            assert!(asked.elapsed() < Duration::from_secs(5), "{line}: {:?}", asked.elapsed());
+        }
+    }
+
     #[test]
     fn a_limit_on_the_size_of_files_is_an_error_with_words() {
         let case = long();

@@ -78,10 +78,17 @@ use output::written;
 pub fn run(args: impl IntoIterator<Item = OsString>, out: &mut dyn Write, err: &mut dyn Write) -> u8 {
     let args: Vec<OsString> = args.into_iter().collect();
     signals::outgrow();
+    signals::listen();
     let command = streams::typed(&args);
     let outcome = execute(args, &mut Streams { out, err, command, access: Access::default() });
     let outcome = outcome.and_then(|code| out.flush().map(|()| code));
     streams::code(outcome, err)
+}
+
+/// For the program itself: asked by a signal to stop, the process ends within a second, even where a computation does
+/// not look up in time.
+pub fn end_in_time() {
+    signals::end_in_time();
 }
 
 fn execute(args: Vec<OsString>, streams: &mut Streams<'_>) -> io::Result<u8> {

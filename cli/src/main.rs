@@ -12,6 +12,7 @@ fn main() -> ExitCode {
         }
     }
     joulestep::cache::turn_on();
+    joulestep::end_in_time();
     let (mut out, mut err) = (std::io::stdout().lock(), std::io::stderr());
     ExitCode::from(joulestep::run(std::env::args_os(), &mut out, &mut err))
 }

@@ -2,6 +2,12 @@
 
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::sync::{Arc, LazyLock, Once};
+use std::time::Duration;
+#[cfg(unix)]
+use std::{
+    io::{Read, Write},
+    os::unix::net::UnixStream,
+};
 
 use signal_hook::consts::{SIGINT, SIGTERM};
 use signal_hook::flag;
@@ -14,9 +20,15 @@ static STOP: LazyLock<Arc<AtomicBool>> = LazyLock::new(Arc::default);
 static SIGNAL: LazyLock<Arc<AtomicUsize>> = LazyLock::new(Arc::default);
 static LISTENING: Once = Once::new();
 
+/// Files that are being written whole or closed: who is asked to end waits for them.
+static WRITING: AtomicUsize = AtomicUsize::new(0);
+
+/// How long a command may take to end by itself.
+const GRACE: Duration = Duration::from_millis(600);
+
 /// Listens from now on for what asks to stop: Ctrl-C, SIGTERM, and SIGHUP unless it was ignored before (`nohup`). What
-/// is given back is set by it.
-pub(crate) fn listen() -> &'static AtomicBool {
+/// was asked before is forgotten.
+pub(crate) fn listen() {
     STOP.store(false, Ordering::Relaxed);
     SIGNAL.store(0, Ordering::Relaxed);
     // One handler for the process; where none can be set, a signal ends the program and files keep their checkpoints.
@@ -27,7 +39,47 @@ pub(crate) fn listen() -> &'static AtomicBool {
             let _ = flag::register(signal, Arc::clone(&STOP));
         }
     });
-    &STOP
+}
+
+/// Ends the process a little after a signal has asked to, whatever it is at: not all work looks at the flag in time (a
+/// step of ten thousand unknowns, a field). Result files and journals are right at every instant; a file that is just
+/// being written or closed is waited for.
+pub(crate) fn end_in_time() {
+    #[cfg(unix)]
+    {
+        let Ok((mut asked, ask)) = UnixStream::pair() else { return };
+        // After the flag's own handlers: the number of the signal is known by then.
+        for signal in asking() {
+            let _ = ask.try_clone().and_then(|end| signal_hook::low_level::pipe::register(signal, end));
+        }
+        std::thread::spawn(move || {
+            // Where nothing can be read any more nobody asks.
+            if asked.read_exact(&mut [0]).is_err() {
+                return;
+            }
+            std::thread::sleep(GRACE);
+            while WRITING.load(Ordering::SeqCst) > 0 {
+                std::thread::sleep(Duration::from_millis(5));
+            }
+            let _ = writeln!(std::io::stderr(), "interrupted");
+            std::process::exit(code().into());
+        });
+    }
+}
+
+/// As long as this lives, the process does not end in the middle of a file.
+pub(crate) struct Writing;
+
+/// A file is written whole, or closed.
+pub(crate) fn writing() -> Writing {
+    WRITING.fetch_add(1, Ordering::SeqCst);
+    Writing
+}
+
+impl Drop for Writing {
+    fn drop(&mut self) {
+        WRITING.fetch_sub(1, Ordering::SeqCst);
+    }
 }
 
 /// What is set once a signal asks to stop.

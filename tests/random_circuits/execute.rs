@@ -1,6 +1,5 @@
 //! One circuit of chance from its start to its end, and what came of it.
 
-use joulestep_engine::accounts::ledger;
 use joulestep_engine::recorder::Recorder;
 use joulestep_engine::run::setup::Refusal;
 use joulestep_engine::run::time_loop::Ended;
@@ -9,7 +8,6 @@ use super::generate::{END, setup};
 
 /// The ledger closes to this share of what is turned over or stored, and of 1 pJ at least.
 const CLOSED: f64 = 1e-4;
-const LEAST: f64 = 1e-12;
 
 /// What came of a circuit.
 #[derive(Clone, Debug, PartialEq)]
@@ -60,10 +58,6 @@ pub fn carry(seed: u64) -> Came {
         Ok(Ended::Reached | Ended::Stopped) => {}
         Err(error) => return Came::Failed(error.to_string()),
     }
-    let report = run.ledger();
-    let devices = run.system().devices_at(&run.state().kelvin);
-    let stored = ledger::stored(run.system(), &devices, &run.state().x);
-    let largest = stored.iter().fold(LEAST, |most, w| most.max(*w));
-    let share = report.residual.abs() / report.turnover.max(largest);
+    let share = run.ledger().relative();
     if run.counters().stalled > 0 { Came::NotProven(share) } else { Came::Through(share) }
 }

@@ -25,7 +25,7 @@ use crate::output::files;
 use crate::output::streams::Streams;
 use crate::output::written::{self, Refused, refused};
 use crate::signals;
-use crate::signals::{listen, stopped};
+use crate::signals::stopped;
 
 /// Runs a batch, or puts shards together.
 ///
@@ -75,7 +75,7 @@ pub fn batch(args: &BatchArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     }
     let cores = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
     let jobs = args.jobs.map_or(cores, usize::from);
-    let stop = listen();
+    let stop = stopped();
     let mut progress = BatchProgress::new(show, left);
     let mut describe = |more: &[Row]| progress.more(more);
     let outcome = execute(&study, (&blocks, &pending), jobs, &mut journal, &mut rows, stop, &mut describe);
@@ -345,7 +345,6 @@ fn merged(args: &MergeArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     let Some(out) = &args.output.out else { return refused(&no_table(), json, streams) };
     match gathered(&mut study, args, out) {
         Ok(mut rows) => {
-            listen();
             let output = &args.output;
             let errors = Errors::of(&study, &rows);
             errors.judge(&study, &mut rows);

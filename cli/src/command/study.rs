@@ -20,7 +20,7 @@ use crate::output::answer::{Estimation, Outcome, Study, assess};
 use crate::output::print;
 use crate::output::streams::Streams;
 use crate::output::written::{Refused, draw, is_new, refused};
-use crate::signals::{self, listen};
+use crate::signals;
 use crate::study::inputs::{gather, root};
 use crate::study::{Cache, Context, Entry, Question, Recording, StudyError};
 
@@ -81,7 +81,7 @@ impl Entry {
             (_, true) => Estimation::None,
             _ => Estimation::Coarser,
         };
-        let stop = listen();
+        let stop = signals::stopped();
         let context = Context {
             level: Level::STATED,
             stop,

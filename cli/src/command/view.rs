@@ -10,7 +10,7 @@ use crate::exit::{BAD_INPUT, DONE, INPUT_OUTPUT};
 use crate::output::streams::Streams;
 use crate::output::view::{SourceError, Viewer, ViewerError};
 use crate::output::written::refused;
-use crate::signals::listen;
+use crate::signals::stopped;
 
 /// Most files at a time: more cannot be distinguished.
 const FILES: usize = 4;
@@ -48,7 +48,7 @@ pub fn view(args: &ViewArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         writeln!(streams.err, "{} files; expected at most {FILES}", files.len())?;
         return Ok(BAD_INPUT);
     }
-    let stop = listen();
+    let stop = stopped();
     let viewer = match Viewer::new(&files, args.port) {
         Ok(viewer) => viewer,
         Err(error) => return refuse(&error, args.json, streams),

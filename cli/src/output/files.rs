@@ -204,6 +204,7 @@ pub fn write_with<E: From<io::Error>>(
         return content(&mut File::create(path)?);
     }
     let place = place(path)?;
+    let _writing = crate::signals::writing();
     let mut hidden = OsString::from(".");
     hidden.push(place.file_name().unwrap_or_default());
     hidden.push(format!(".{}.part", std::process::id()));

@@ -35,15 +35,20 @@ pub struct Ledger<L> {
     pub residual: L,
     /// Σ of what sources gave, counting only those that gave, J; and of the decrease of storage where that is larger.
     pub turnover: L,
+    /// The largest energy that one component stores, at the start or now, J.
+    pub largest: L,
 }
 
+/// The least energy that a residual is held against, J.
+const LEAST: f64 = 1e-12;
+
 impl<L: Lane> Ledger<L> {
-    /// Residual over turnover; the largest of all lanes. ∞ where there is a residual and nothing was turned over.
+    /// Residual over the energy turned over, or the largest that is stored in one component, or 1 pJ, whichever is most;
+    /// the largest of all lanes.
     pub fn relative(&self) -> f64 {
-        let of = |lane: usize| match (self.residual.lane(lane).abs(), self.turnover.lane(lane)) {
-            (0.0, _) => 0.0,
-            (residual, turnover) if turnover > 0.0 => residual / turnover,
-            (residual, _) => residual * f64::INFINITY,
+        let of = |lane: usize| {
+            let against = self.turnover.lane(lane).max(self.largest.lane(lane)).max(LEAST);
+            self.residual.lane(lane).abs() / against
         };
         // NaN where there is one.
         (0..L::WIDTH).map(of).fold(0.0, |a, b| if b <= a { a } else { b })
@@ -64,6 +69,7 @@ impl<L: Lane> Ledger<L> {
             entries: self.entries.iter().map(entry).collect(),
             residual: self.residual.lane(lane),
             turnover: self.turnover.lane(lane),
+            largest: self.largest.lane(lane),
         }
     }
 }
@@ -162,6 +168,7 @@ pub fn ledger<L: Lane>(
 ) -> Ledger<L> {
     let zero = L::splat(0.0);
     let now = stored(system, devices, &state.x);
+    let largest = now.iter().chain(stored_at_start).fold(zero, |most, w| most.max(*w));
     let mut entries: Vec<Entry<L>> = system
         .circuit
         .components
@@ -188,5 +195,5 @@ pub fn ledger<L: Lane>(
         given += e.delivered.max(zero);
         released += (-e.stored).max(zero);
     }
-    Ledger { entries, residual, turnover: given.max(released) }
+    Ledger { entries, residual, turnover: given.max(released), largest }
 }

@@ -243,11 +243,8 @@ impl<L: Lane> Run<L> {
             }
             self.ladder.at_most(self.coupling.as_ref().map_or(near, |c| near.min(c.longest_step)));
             let (end, h) = self.ladder.next_end(self.state.t, stop);
-            let (error_ratio, error) = match self.stepper.attempt(&self.state, end, h, &self.board) {
-                Ok(attempt) => {
-                    self.counters.iterations += u64::from(attempt.iterations);
-                    (attempt.error_ratio, attempt.error)
-                }
+            let mut attempt = match self.stepper.attempt(&self.state, end, h, &self.board) {
+                Ok(attempt) => attempt,
                 Err(error) => {
                     self.recover(error)?;
                     if !recorder.go_on(self.state.t) {
@@ -256,12 +253,19 @@ impl<L: Lane> Run<L> {
                     continue;
                 }
             };
-            if self.ladder.refuses(error_ratio) || self.ladder.rushes(error) || self.too_warm(h) {
+            self.counters.iterations += u64::from(attempt.iterations);
+            let finest = self.ladder.at_the_finest();
+            if finest && attempt.error > 1.0 {
+                // No shorter step improves what rounding makes.
+                attempt.error = self.stepper.beyond_rounding(&self.board);
+            }
+            let error_ratio = attempt.error_ratio();
+            if self.ladder.refuses(error_ratio) || self.ladder.rushes(attempt.error) || self.too_warm(h) {
                 self.counters.refused += 1;
                 continue;
             }
-            if self.ladder.at_the_finest() {
-                self.counters.at_the_finest(error);
+            if finest {
+                self.counters.at_the_finest(attempt.error);
             }
             let before = self.state.t;
             self.stepper.commit(&mut self.state);
@@ -387,6 +391,8 @@ impl<L: Lane> Run<L> {
         self.seen_at = t.next_up();
         let located = |error: StageError, s: &Stepper<L>| error.located(s.system(), t, 0);
         let jumped = self.stepper.jump(&mut self.state, tiny, counts, &self.board);
-        jumped.map_err(|error| located(error, &self.stepper))
+        jumped.map_err(|error| located(error, &self.stepper))?;
+        self.stepper.gauge_sees(&self.state.x);
+        Ok(())
     }
 }

@@ -140,6 +140,11 @@ impl<L: Lane> Gauge<L> {
         }
     }
 
+    /// The bound of an unknown that is now as large as this.
+    pub(super) fn bound(&self, k: usize, now: L) -> L {
+        self.absolute[k] + self.relative[k] * self.largest[k].max(now.abs())
+    }
+
     fn rescale(&mut self) {
         let one = L::splat(1.0);
         if L::WIDTH > 1 {

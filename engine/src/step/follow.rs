@@ -128,6 +128,9 @@ impl<L: Lane> StageSolver<L> {
                 counted += sum * L::splat(w * h);
             }
             let wrong = ((straight + counted) / bound).abs();
+            if !bounded && !wrong.widest().is_finite() {
+                return Err(StageError::NotFinite(0));
+            }
             // Written so that an error that is not a number is refused.
             let close = wrong.widest() <= 1.0;
             if bounded && !close {

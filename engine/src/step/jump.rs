@@ -87,6 +87,9 @@ impl<L: Lane> StageSolver<L> {
             if self.solve_from(&state.x, &state.q, alpha, (t, c)).is_err() {
                 self.rescue((&state.x, &state.q), &state.kelvin, alpha, (t, c), board)?;
             }
+            if let Some(k) = (0..ground).find(|&k| !self.x[k].is_finite()) {
+                return Err(StageError::NotFinite(k));
+            }
             self.account(&mut q, &mut state.power, true);
             q[ground] = L::splat(0.0);
             for ((k, new), old) in state.k.iter_mut().zip(&q).zip(&state.q) {

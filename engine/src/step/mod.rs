@@ -5,6 +5,7 @@ mod fallback;
 mod follow;
 mod jump;
 mod leap;
+mod local_error;
 pub mod method;
 pub mod pieces;
 pub mod robust;

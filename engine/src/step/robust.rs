@@ -27,6 +27,10 @@ const SERVES_AT_LAST: f64 = 1e-5;
 /// Iterations after which a residual at rounding counts as a solution: where conductances differ by more than doubles
 /// resolve, changes of x never become small.
 const PATIENCE: u32 = 12;
+/// Iterations after which only half of every change is made, of the many that limited changes are given, and half of
+/// that after some more: what goes to and fro between two states of a device comes to rest between them.
+const UNDAMPED: u32 = 300;
+const LESS: u32 = 60;
 /// The largest componentwise backward error that is rounding, in units of its last place: rows sum some ten terms, and
 /// elimination with pivoting is as good as this by norms, not entry by entry.
 const LAST_PLACES: f64 = 64.0;
@@ -172,6 +176,8 @@ impl<'a, L: Lane> Robust<'a, L> {
             }
             worst = (0, 0.0);
             let mut moving = false;
+            let damped = if iteration < UNDAMPED { 0 } else { 1 + (iteration - UNDAMPED) / LESS };
+            let share = 0.5f64.powi(damped as i32);
             for (k, &fresh) in fresh.iter().enumerate().take(n) {
                 let change = fresh - self.x[k];
                 let size = change.abs().widest();
@@ -181,7 +187,7 @@ impl<'a, L: Lane> Robust<'a, L> {
                 let still = size <= 1e-9 + 1e-9 * fresh.abs().widest();
                 moving |= !still;
                 let bound = L::splat(if s.is_voltage[k] { limit } else { f64::INFINITY });
-                self.x[k] += change.min(bound).max(-bound);
+                self.x[k] += change.min(bound).max(-bound) * L::splat(share);
             }
             if !moving {
                 return Ok(());

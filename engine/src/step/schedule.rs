@@ -10,7 +10,7 @@
 //! variants run in lockstep.
 
 /// How many times a step may be halved below the finest level when Newton's iteration does not converge.
-pub const HALVINGS: u32 = 10;
+pub const HALVINGS: u32 = 16;
 
 /// Lengths and bounds.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -56,15 +56,16 @@ const REFUSE: f64 = 2.0;
 /// Activity to be expected at the coarser level, below which it is taken.
 const RELAX: f64 = 0.5;
 
-/// The error of these steps over its bound: all the energy of a transient may go in a few of them.
+/// The error, over its bound, of the steps just after an edge: all the energy of a transient may go in a few of them.
 const RUSH: f64 = 0.1;
-/// Steps after an edge, refused ones included, that may be shorter than the finest one.
+/// Steps so held, refused ones included.
 const DEEP: u32 = 120;
-
-/// Where all steps are of one length, none is shorter.
-fn deep(steps: Steps) -> u32 {
-    if steps.finest > 0 { DEEP } else { 0 }
-}
+/// Steps that may be shorter than the finest one, refused ones included: so many from the start,
+const BEFOREHAND: u32 = 16_384;
+/// and so many for every step of the finest length, or of a longer one, that kept its bound.
+const EARNED: u32 = 4;
+/// No step is so made shorter than so many of the last places in which its instant is known.
+const PLACES: f64 = 64.0;
 
 /// Where the schedule stands.
 #[derive(Clone, Debug, PartialEq)]
@@ -76,14 +77,22 @@ pub struct Ladder {
     position: u64,
     level: u32,
     quiet: u32,
-    /// Steps that may still be shorter than the finest, for the sake of the error.
+    /// Steps that may still be shorter than the finest, refused ones included, for the sake of the error. What is over
+    /// quickly is so resolved however fast it is; what rings on and on, faster than the finest step, costs no more.
     deep: u32,
+    /// Steps that are still held as those just after an edge are.
+    edge: u32,
 }
 
 impl Ladder {
     /// Starts at t in a window.
     pub fn new(steps: Steps, error_order: u32, t: f64) -> Self {
-        Self { steps, error_order, anchor: t, position: 0, level: steps.finest, quiet: 0, deep: deep(steps) }
+        // Where all steps are of one length, none is shorter.
+        let deep = if steps.finest > 0 { BEFOREHAND } else { 0 };
+        let mut ladder =
+            Self { steps, error_order, anchor: t, position: 0, level: 0, quiet: 0, deep, edge: 0 };
+        ladder.open(t);
+        ladder
     }
 
     fn unit(&self) -> f64 {
@@ -134,7 +143,9 @@ impl Ladder {
         self.land(t);
         self.level = self.steps.finest;
         self.quiet = 0;
-        self.deep = deep(self.steps);
+        if self.steps.finest > 0 {
+            (self.edge, self.deep) = (DEEP, self.deep.max(DEEP));
+        }
     }
 
     /// A step ended at t off the grid, without an edge.
@@ -152,15 +163,16 @@ impl Ladder {
             self.land(end);
         }
         if self.level > self.steps.finest {
-            // Below the ladder because Newton failed, or just after an edge: climb back as soon as the grid allows.
-            self.deep = self.deep.saturating_sub(1);
-            if self.deep == 0 || error_ratio * f64::from(1u32 << self.error_order) < RUSH {
+            // Below the ladder because Newton failed, or for the error's sake: climb back as soon as it allows.
+            let calm = if self.edge > 0 { RUSH } else { RELAX };
+            (self.edge, self.deep) = (self.edge.saturating_sub(1), self.deep.saturating_sub(1));
+            if self.deep == 0 || error_ratio * f64::from(1u32 << self.error_order) < calm {
                 self.climb();
             }
             return;
         }
-        if error_ratio <= 1.0 {
-            self.deep = 0;
+        if error_ratio <= 1.0 && self.steps.finest > 0 {
+            (self.edge, self.deep) = (0, self.deep.saturating_add(EARNED));
         }
         if error_ratio > 1.0 && self.level < self.steps.finest {
             self.level += 1;
@@ -201,14 +213,21 @@ impl Ladder {
         true
     }
 
-    /// Whether a step just after an edge, the finest or a shorter one, should be taken back because of its error; if
-    /// so, the next one is shorter still. What an edge sets off can be over within a finest step, with all its energy.
+    /// Whether a step of the finest length or a shorter one should be taken back because of its error; if so, the next
+    /// one is shorter still. What an edge sets off can be over within a finest step, with all its energy.
     pub fn rushes(&mut self, error: f64) -> bool {
-        let accepted = error <= if self.level > self.steps.finest { RUSH } else { RELAX };
-        if accepted || self.deep == 0 || !self.at_the_finest() {
+        let bound = match (self.edge > 0, self.level > self.steps.finest) {
+            (true, true) => RUSH,
+            (true, false) => RELAX,
+            (false, _) => 1.0,
+        };
+        let accepted = error <= bound;
+        let t = self.anchor + self.position as f64 * self.unit();
+        let known = self.step() > PLACES * (t.abs().next_up() - t.abs());
+        if accepted || self.deep == 0 || !self.at_the_finest() || !known {
             return false;
         }
-        self.deep -= 1;
+        (self.edge, self.deep) = (self.edge.saturating_sub(1), self.deep - 1);
         self.halve()
     }
 

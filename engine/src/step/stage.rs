@@ -72,7 +72,7 @@ pub struct StageSolver<L: Lane> {
     /// Whether some course is not straight.
     bent: bool,
     /// Value of each source term at the stage.
-    source_values: Vec<L>,
+    pub(super) source_values: Vec<L>,
     /// The dense inner block, where the fixed order was given up.
     pub(super) full: Option<Full<L>>,
     /// Lanes that had no solution when an iteration failed last.

@@ -20,9 +20,16 @@ pub struct Attempt {
     /// Newton iterations of all stages.
     pub iterations: u32,
     /// Estimated local error over its bound; the largest of all unknowns and lanes.
-    pub error_ratio: f64,
-    /// The same as measured, whatever Newton's iteration met.
     pub error: f64,
+    /// Whether some stage met a device in change.
+    pub hard: bool,
+}
+
+impl Attempt {
+    /// The error over its bound, but for a device in change at least what takes the step back.
+    pub fn error_ratio(&self) -> f64 {
+        if self.hard { self.error.max(EVENT) } else { self.error }
+    }
 }
 
 /// Prediction weights of every implicit stage, for one ratio of the step to the last one.
@@ -41,10 +48,10 @@ const HARD: u32 = 3;
 const EVENT: f64 = 3.0;
 
 /// Most stages of a method.
-const MOST: usize = 8;
+pub(super) const MOST: usize = 8;
 
 #[inline(always)]
-fn block<L: Lane>(v: &[L], n: usize) -> [L; 8] {
+pub(super) fn block<L: Lane>(v: &[L], n: usize) -> [L; 8] {
     v.as_chunks::<8>().0[n]
 }
 
@@ -77,14 +84,14 @@ pub struct Stepper<L: Lane> {
     /// The method.
     pub method: &'static Method,
     /// Derivative of each stage.
-    k: Vec<Vec<L>>,
-    expected: Vec<L>,
-    q: Vec<L>,
+    pub(super) k: Vec<Vec<L>>,
+    pub(super) expected: Vec<L>,
+    pub(super) q: Vec<L>,
     /// Powers of each stage.
     pub(super) power: Vec<Vec<L>>,
-    error: Vec<L>,
-    gauge: Gauge<L>,
-    h: f64,
+    pub(super) error: Vec<L>,
+    pub(super) gauge: Gauge<L>,
+    pub(super) h: f64,
     /// Earlier points of the state, then the stages of this step: instants and inner unknowns.
     points: Vec<(f64, Vec<L>)>,
     known: usize,
@@ -263,8 +270,7 @@ impl<L: Lane> Stepper<L> {
             self.solver.unsettled = (0..L::WIDTH).filter(lane_lost).collect();
             return Err(StageError::NotFinite(k));
         }
-        let error_ratio = if most >= HARD { error.max(EVENT) } else { error };
-        Ok(Attempt { iterations, error_ratio, error })
+        Ok(Attempt { iterations, error, hard: most >= HARD })
     }
 
     /// The products under the integrals, at the present stage.
@@ -315,40 +321,6 @@ impl<L: Lane> Stepper<L> {
         }
     }
 
-    /// Local error over its bound: (G + αC)⁻¹·α·h·Σ(b − b̂)K, damped where the circuit is stiff.
-    fn error_ratio(&mut self, alpha_h: L) -> f64 {
-        let scaled: [L; MOST] =
-            std::array::from_fn(|j| alpha_h * L::splat(self.method.error.get(j).copied().unwrap_or(0.0)));
-        if L::WIDTH > 1 {
-            self.solver.stage_b.fill(L::splat(0.0));
-            for (w, k) in scaled.iter().zip(&self.k) {
-                update(&mut self.solver.stage_b, k, |sum, k| sum + *w * k);
-            }
-        } else {
-            for n in 0..self.expected.as_chunks::<8>().0.len() {
-                let mut sum = [L::splat(0.0); 8];
-                for (w, k) in scaled.iter().zip(&self.k) {
-                    let k = block(k, n);
-                    sum = std::array::from_fn(|m| sum[m] + *w * k[m]);
-                }
-                self.solver.stage_b.as_chunks_mut::<8>().0[n] = sum;
-            }
-        }
-        self.solver.resolve(&mut self.error);
-        // The larger one, and NaN where there is one.
-        let larger = |worst: L, size: L| L::select(size.le(worst), worst, size);
-        if L::WIDTH > 1 {
-            let sizes = self.error.iter().zip(&self.gauge.scale).map(|(e, s)| e.abs() * *s);
-            return sizes.fold(L::splat(0.0), larger).widest();
-        }
-        let mut worst = [L::splat(0.0); 8];
-        let (errors, scale) = (self.error.as_chunks::<8>().0, self.gauge.scale.as_chunks::<8>().0);
-        for (e, s) in errors.iter().zip(scale) {
-            worst = std::array::from_fn(|k| larger(worst[k], e[k].abs() * s[k]));
-        }
-        worst.iter().map(|w| w.widest()).fold(0.0, |a, b| if b <= a { a } else { b })
-    }
-
     /// Takes the attempted step as done.
     pub fn commit(&mut self, state: &mut State<L>) {
         state.t = self.end;
@@ -377,6 +349,11 @@ impl<L: Lane> Stepper<L> {
     /// The past is forgotten: bounds that follow the largest values begin with these.
     pub(crate) fn gauge_from(&mut self, x: &[L]) {
         self.gauge.begin(x);
+    }
+
+    /// Bounds that follow the largest values see these, which a jump has reached.
+    pub(crate) fn gauge_sees(&mut self, x: &[L]) {
+        self.gauge.see(x);
     }
 
     /// Begins a new course of predictions: only the present values are known (after a corner, a jump, a new state).

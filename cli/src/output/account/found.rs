@@ -20,7 +20,7 @@ pub struct Found<'a> {
     pub entries: &'a [Entry<f64>],
     /// What it does not close by, J.
     pub residual: f64,
-    /// That against the energy turned over.
+    /// That against the energy turned over or stored.
     pub relative: f64,
     /// The time over which the ledger counts, s, where that repeats without end.
     pub repeats: Option<f64>,

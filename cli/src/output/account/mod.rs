@@ -162,7 +162,7 @@ pub struct Account {
     pub switching: SwitchingEnergies,
     /// Σ delivered − Σ dissipated − Σ stored, J.
     pub residual: f64,
-    /// The residual against the energy turned over.
+    /// The residual against the energy turned over or stored.
     pub relative: f64,
     /// Work done.
     pub counters: Counters,

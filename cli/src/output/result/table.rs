@@ -96,6 +96,7 @@ pub fn is_table(path: &Path) -> bool {
 /// # Errors
 /// [`ResultError`].
 pub fn write_table(path: &Path, table: &BatchTable<'_>) -> Result<(), ResultError> {
+    let _writing = crate::signals::writing();
     let mut store = Store::create(path)?;
     store.group_number("/", "complete", 0i64)?;
     store.group_text("/", "producer", env!("CARGO_PKG_NAME"))?;

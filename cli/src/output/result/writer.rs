@@ -193,6 +193,7 @@ impl ResultWriter {
     }
 
     fn end(&mut self, end: Message) -> Result<Finished, ResultError> {
+        let _writing = crate::signals::writing();
         let rest = [&mut self.samples, &mut self.thermal].map(|g| (g.wrap)(std::mem::take(&mut g.rows)));
         for message in rest.into_iter().chain([end]) {
             self.send(message);

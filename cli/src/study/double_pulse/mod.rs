@@ -201,7 +201,7 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
     let (mut doubts, mut notes) = judge::remarks(&found);
     let larger = |a: f64, b: f64| if b > a || b.is_nan() { b } else { a };
     let residual = outcomes.iter().map(|o| o.ledger.relative()).fold(0.0, larger);
-    notes.push(format!("largest ledger residual {residual:.1e} of the energy turned over"));
+    notes.push(format!("largest ledger residual {residual:.1e} of the energy turned over or stored"));
     // Written so that a residual that is not a number is reported too.
     let closes = residual <= table::CLOSES;
     if !closes {

@@ -198,7 +198,7 @@ pub(crate) fn of_account(account: &Account) -> Study {
         Answer::count("ledger_residual", "ledger residual", account.residual, "J"),
         Answer::count(
             "ledger_residual_relative",
-            "ledger residual against the energy turned over",
+            "ledger residual against the energy turned over or stored",
             account.relative,
             "1",
         ),

@@ -123,10 +123,10 @@ fn switching_sums(a: &Account) -> StudyTable {
 pub(super) fn doubtful_ledger(a: &Account) -> Option<String> {
     // Written so that a residual that is not a number is reported too.
     let closes = a.relative <= CLOSES;
-    let residual = match (a.residual.is_finite(), a.relative.is_finite()) {
-        (true, true) => format!("{} ({:.1e} of the energy turned over)", people(a.residual, "J"), a.relative),
-        (true, false) => format!("{}, and no energy was turned over", people(a.residual, "J")),
-        (false, _) => "is no number: the last state is not one of finite energies".into(),
+    let residual = if a.residual.is_finite() && a.relative.is_finite() {
+        format!("{} ({:.1e} of the energy turned over or stored)", people(a.residual, "J"), a.relative)
+    } else {
+        "is no number: the last state is not one of finite energies".into()
     };
     (!closes).then(|| {
         format!(

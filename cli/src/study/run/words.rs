@@ -23,7 +23,7 @@ const DEFINITIONS: [(&str, &str); 11] = [
     ("energy delivered, dissipated", "integrals of v\u{b7}i over the record, by component of the circuit"),
     (
         "ledger residual",
-        "energy delivered less dissipated less stored; relative: over the energy turned over. It measures the error of the \
+        "energy delivered less dissipated less stored; relative: over the energy turned over or stored. It measures the error of the \
          computation, not of the models",
     ),
     (

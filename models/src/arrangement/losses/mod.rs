@@ -135,6 +135,8 @@ pub fn between(before: &Ledger<f64>, after: &Ledger<f64>) -> Ledger<f64> {
     }
     out.residual -= before.residual;
     out.turnover = out.entries.iter().map(|e| e.delivered.max(0.0)).sum();
+    // What is stored all the time is no measure for what goes over meanwhile.
+    out.largest = 0.0;
     out
 }
 

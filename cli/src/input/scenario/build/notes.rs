@@ -13,6 +13,8 @@ use crate::input::scenario::resolved::{ComponentSpec, Task};
 
 /// Steps from which on a run is noted as long. At about a million steps a second: a quarter of an hour and more.
 const MANY: f64 = 1e9;
+/// Edges per second that no drive of a power switch makes: one every nanosecond.
+const RAPID: f64 = 1e9;
 /// Steps of a period of a sine under the default bounds, at least (an RC low-pass takes 26).
 const STEPS_OF_A_SINE: f64 = 16.0;
 /// Corners of a course that are looked at to tell how many there will be.
@@ -125,11 +127,13 @@ impl Build<'_> {
         let window = 2.0 * (room.clamp(0.0, f64::from(steps.lengths.finest)) + 1.0);
         let edges = end * rate;
         let expected = end * (1.0 / base).max(STEPS_OF_A_SINE * self.sines_per_second()) + edges * window;
-        if expected > MANY {
+        let fastest = rate.max(self.sines_per_second());
+        if expected > MANY || fastest > RAPID {
             let text = format!(
-                "about {expected:.1e} steps are to be expected ({} of simulated time at base steps of {}, {edges:.1e} edges): is this meant?",
+                "about {expected:.1e} steps are to be expected ({} of simulated time at base steps of {}, {edges:.1e} edges, {:.1e} periods of sources): is this meant?",
                 people_digits(end, "s", 4),
-                people_digits(base, "s", 4)
+                people_digits(base, "s", 4),
+                end * self.sines_per_second()
             );
             all.push(note("work".into(), text, false));
         }
