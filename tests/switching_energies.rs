@@ -4,9 +4,9 @@
 use std::fs;
 use std::path::Path;
 
+use crate::common::technologies::ship;
 use joulestep::output::result::ResultFile;
 use joulestep_models::arrangement::double_pulse::{Bench, Point, run};
-use crate::common::technologies::ship;
 use serde_json::Value;
 
 use crate::common::program::{describe, joulestep};

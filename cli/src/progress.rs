@@ -33,13 +33,7 @@ impl Progress {
         let shown = match (quiet, std::io::stderr().is_terminal()) {
             (true, _) => Shown::Nothing,
             (false, false) => Shown::Lines(began),
-            (false, true) => {
-                let bar = ProgressBar::with_draw_target(Some(PARTS), ProgressDrawTarget::stderr_with_hz(5));
-                if let Ok(style) = ProgressStyle::with_template("{bar:32} {percent:>3} %  {msg}") {
-                    bar.set_style(style);
-                }
-                Shown::Bar(bar)
-            }
+            (false, true) => Shown::Bar(bar(PARTS, "{bar:32} {percent:>3} %  {msg}")),
         };
         Self { shown, end, began }
     }
@@ -77,9 +71,73 @@ impl Progress {
     }
 }
 
+/// Shows roughly how much of some work is done.
+pub struct Estimated {
+    shown: Mutex<Shown>,
+    began: Instant,
+}
+
+impl Estimated {
+    /// Before it begins.
+    pub fn new(quiet: bool) -> Self {
+        let shown = match (quiet, std::io::stderr().is_terminal()) {
+            (true, _) => Shown::Nothing,
+            (false, false) => Shown::Lines(Instant::now()),
+            (false, true) => Shown::Bar(bar(PARTS, "{bar:32} {percent:>3} %  {msg}")),
+        };
+        Self { shown: Mutex::new(shown), began: Instant::now() }
+    }
+
+    /// A share of the work is done; `words` say where it stands.
+    pub fn at(&self, share: f64, words: &str) {
+        let share = share.clamp(0.0, 1.0);
+        let text = format!("{words}{}", left(share, self.began.elapsed().as_secs_f64()));
+        // A thread that panicked while it told progress is no reason for this one to.
+        let mut shown = self.shown.lock().unwrap_or_else(PoisonError::into_inner);
+        match &mut *shown {
+            Shown::Nothing => {}
+            Shown::Bar(bar) => {
+                bar.set_position((share * PARTS as f64) as u64);
+                bar.set_message(text);
+            }
+            Shown::Lines(last) => {
+                if last.elapsed() >= BETWEEN_LINES {
+                    *last = Instant::now();
+                    // Progress that cannot be shown is no reason to stop.
+                    let _ = writeln!(std::io::stderr(), "{:.0} %  {text}", 100.0 * share);
+                }
+            }
+        }
+    }
+
+    /// It is over.
+    pub fn done(&self) {
+        if let Shown::Bar(bar) = &*self.shown.lock().unwrap_or_else(PoisonError::into_inner) {
+            bar.finish_and_clear();
+        }
+    }
+}
+
+/// Time left after a share of some work: ", 12 s left".
+fn left(share: f64, elapsed: f64) -> String {
+    match share > 0.0 && elapsed > 0.0 {
+        true => format!(", {:.0} s left", (elapsed * (1.0 - share) / share).ceil()),
+        false => String::new(),
+    }
+}
+
+fn bar(parts: u64, template: &str) -> ProgressBar {
+    let bar = ProgressBar::with_draw_target(Some(parts), ProgressDrawTarget::stderr_with_hz(5));
+    if let Ok(style) = ProgressStyle::with_template(template) {
+        bar.set_style(style);
+    }
+    bar
+}
+
 /// Shows how many of a number of equal tasks are done; several threads may tell it.
 pub struct Counted {
     shown: Mutex<Shown>,
+    began: Instant,
     done: AtomicU64,
     total: u64,
     what: &'static str,
@@ -92,15 +150,13 @@ impl Counted {
             (true, _) => Shown::Nothing,
             (false, false) => Shown::Lines(Instant::now()),
             (false, true) => {
-                let bar = ProgressBar::with_draw_target(Some(total), ProgressDrawTarget::stderr_with_hz(5));
-                if let Ok(style) = ProgressStyle::with_template("{bar:32} {pos} of {len} {msg}, {eta} left") {
-                    bar.set_style(style);
-                }
+                let bar = bar(total, "{bar:32} {pos} of {len} {msg}, {eta} left");
                 bar.set_message(what);
                 Shown::Bar(bar)
             }
         };
-        Self { shown: Mutex::new(shown), done: AtomicU64::new(0), total, what }
+        let (shown, done) = (Mutex::new(shown), AtomicU64::new(0));
+        Self { shown, began: Instant::now(), done, total, what }
     }
 
     /// One more is done.
@@ -115,7 +171,8 @@ impl Counted {
                 if last.elapsed() >= BETWEEN_LINES {
                     *last = Instant::now();
                     // Progress that cannot be shown is no reason to stop.
-                    let _ = writeln!(std::io::stderr(), "{done} of {} {}", self.total, self.what);
+                    let left = left(done as f64 / self.total as f64, self.began.elapsed().as_secs_f64());
+                    let _ = writeln!(std::io::stderr(), "{done} of {} {}{left}", self.total, self.what);
                 }
             }
         }
@@ -147,5 +204,7 @@ mod tests {
     fn rate_and_time_left() {
         assert_eq!(words(2e-3, 10e-3, 4.0), "2 ms of 10 ms, 500 µs per second, 16 s left");
         assert_eq!(words(0.0, 10e-3, 4.0), "0 s of 10 ms");
+        assert_eq!(left(0.25, 4.0), ", 12 s left");
+        assert_eq!(left(0.0, 4.0), "");
     }
 }

@@ -5,7 +5,7 @@ use joulestep_engine::accounts::ledger::Ledger;
 use joulestep_engine::cycle::rainflow::{Counted, rainflow};
 use joulestep_engine::cycle::steady::{CycleError, Effort, Steady, steady_from};
 use joulestep_engine::error::SolverError;
-use joulestep_engine::recorder::InMemory;
+use joulestep_engine::recorder::{InMemory, Recorder};
 use joulestep_engine::run::setup::{Refusal, Setup};
 use joulestep_engine::run::watch::Seen;
 use joulestep_engine::thermal::run::Thermal;
@@ -126,7 +126,7 @@ impl Cycle {
 /// # Errors
 /// [`Why`].
 pub fn solve_near(layout: &CircuitLayout, setup: Setup<f64>, guess: &Guess) -> Result<Cycle, Why> {
-    search(layout, setup, NEAR, Some(guess))
+    search(layout, setup, NEAR, Some(guess), &mut ())
 }
 
 /// Finds the periodic steady state of an arrangement in its setup, and counts a period there. With a thermal network,
@@ -136,7 +136,20 @@ pub fn solve_near(layout: &CircuitLayout, setup: Setup<f64>, guess: &Guess) -> R
 /// # Errors
 /// [`Why`].
 pub fn solve(layout: &CircuitLayout, setup: Setup<f64>, effort: Effort) -> Result<Cycle, Why> {
-    search(layout, setup, effort, None)
+    search(layout, setup, effort, None, &mut ())
+}
+
+/// The same with a recorder that is told of every try of the search, each round of temperatures anew.
+///
+/// # Errors
+/// [`Why`].
+pub fn solve_watched(
+    layout: &CircuitLayout,
+    setup: Setup<f64>,
+    effort: Effort,
+    recorder: &mut dyn Recorder<f64>,
+) -> Result<Cycle, Why> {
+    search(layout, setup, effort, None, recorder)
 }
 
 fn search(
@@ -144,6 +157,7 @@ fn search(
     mut setup: Setup<f64>,
     effort: Effort,
     guess: Option<&Guess>,
+    recorder: &mut dyn Recorder<f64>,
 ) -> Result<Cycle, Why> {
     let period = layout.period.ok_or(Why::NotPeriodic)?;
     setup.sample_every = 0.0;
@@ -170,7 +184,7 @@ fn search(
     let mut periods = 0;
     loop {
         rounds += 1;
-        let steady = steady_from(&mut run, period, effort, known.take(), &mut ())?;
+        let steady = steady_from(&mut run, period, effort, known.take(), recorder)?;
         if guess.is_some() {
             known.clone_from(&steady.jacobian);
         }

@@ -3,10 +3,14 @@
 mod known;
 mod tables;
 
+use std::sync::atomic::{AtomicBool, Ordering};
+
+use joulestep_engine::cycle::steady::CLOSING;
 use joulestep_engine::cycle::steady::Effort;
+use joulestep_engine::recorder::{Event, Recorder};
 use joulestep_engine::run::watch::Watch;
 use joulestep_engine::units::people;
-use joulestep_models::arrangement::cycle::{Cycle, Why, solve as solve_cycle, solve_near};
+use joulestep_models::arrangement::cycle::{Cycle, Why, solve_near, solve_watched};
 use joulestep_models::model::Range::Positive;
 
 use self::tables::{COLUMNS, DEFINITIONS, held, losses};
@@ -17,6 +21,7 @@ use crate::output::account::{Account, Facts, Found, Outcome};
 use crate::output::answer::{Answer, Study, StudyFigure, StudyTable};
 use crate::output::plot::{Axis, Bars, Figure, Panel, Series};
 use crate::output::table::Cell;
+use crate::progress::Estimated;
 
 /// The study.
 pub static STUDY: Entry = Entry {
@@ -59,6 +64,31 @@ static SECTION: Section = Section {
 /// Relative residual up to which the balance counts as closed.
 const CLOSES: f64 = 1e-4;
 
+/// Shows how near a search is to the closing error that is wanted: by its logarithm, since each try takes off a share.
+struct Closing<'a> {
+    progress: Estimated,
+    wanted: f64,
+    /// The error at the start of this round; NaN before.
+    first: f64,
+    stop: &'a AtomicBool,
+}
+
+impl Recorder<f64> for Closing<'_> {
+    fn event(&mut self, event: &Event) {
+        if event.subject != CLOSING || !(event.value > 0.0) {
+            return;
+        }
+        self.first = if self.first >= event.value { self.first } else { event.value };
+        let share = (self.first / event.value).ln() / (self.first / self.wanted).ln().max(1e-9);
+        let words = format!("closing error {:.1e} of {:.1e}", event.value, self.wanted);
+        self.progress.at(share, &words);
+    }
+
+    fn go_on(&mut self, _: f64) -> bool {
+        !self.stop.load(Ordering::Relaxed)
+    }
+}
+
 fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError> {
     context.go_on()?;
     let scenario = question.scenario()?;
@@ -78,7 +108,14 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
     let near = question.left::<Cycle>().filter(|_| context.level.0 > 0);
     let solved = match near {
         Some(near) => solve_near(&layout, setup, &near.guess()),
-        None => solve_cycle(&layout, setup, effort),
+        None => {
+            let progress = Estimated::new(context.quiet);
+            let mut closing =
+                Closing { progress, wanted: effort.closing, first: f64::NAN, stop: context.stop };
+            let solved = solve_watched(&layout, setup, effort, &mut closing);
+            closing.progress.done();
+            solved
+        }
     };
     let cycle = solved.map_err(|why| match why {
         Why::NotPeriodic => StudyError::Refused(why.to_string()),

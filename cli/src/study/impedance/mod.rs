@@ -15,6 +15,7 @@ use super::{Context, Count, Entry, Input, Question, StudyError, What};
 use crate::input::keys::shape::{Form, Key, Kinds, Section};
 use crate::judge::Uncertainty;
 use crate::output::answer::{Answer, Study, StudyFigure};
+use crate::progress::Counted;
 
 /// The study.
 pub static STUDY: Entry = Entry {
@@ -101,9 +102,14 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
 fn compute(question: &Question, context: &Context<'_>) -> Result<Vec<Computed>, StudyError> {
     let (cells, terms) = (question.whole("cells"), question.maybe_whole("terms").unwrap_or(TERMS));
     let packages = ["package", "against"].into_iter().flat_map(|key| question.packages(key));
+    // Two paths each: to the ambient, and to the case.
+    let progress = Counted::new(context.quiet, 2 * packages.clone().count() as u64, "heat paths");
     let one = |(name, package): &(String, _)| {
         context.go_on()?;
-        let stop = || context.stop.load(Ordering::Relaxed);
+        let stop = || {
+            progress.one();
+            context.stop.load(Ordering::Relaxed)
+        };
         let key = format!("{cells} {terms} {package:?}");
         let made = context.cache.get(key, || solved(package, cells, terms, &stop));
         let impedance = made.map_err(|why| match why {
@@ -111,9 +117,12 @@ fn compute(question: &Question, context: &Context<'_>) -> Result<Vec<Computed>, 
             why if why.is_input() => StudyError::Refused(format!("{name}: {why}")),
             why => StudyError::Numerical(format!("{name}: {why}")),
         })?;
+        progress.one();
         Ok(Computed { name: name.clone(), package: package.clone(), impedance })
     };
-    packages.map(one).collect()
+    let all = packages.map(one).collect();
+    progress.done();
+    all
 }
 
 /// What is known of the error of a rise, K/W.

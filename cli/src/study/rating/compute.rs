@@ -13,6 +13,7 @@ use joulestep_models::rating::{Conducts, HeatPath};
 use rayon::prelude::*;
 
 use super::{Options, Sharing, failed, widths};
+use crate::progress::Counted;
 use crate::study::{Context, StudyError};
 
 /// Steps of a pulse take the heat as the mean of that at their ends, tables the share of a die as a straight line
@@ -189,7 +190,7 @@ fn numbers(
     ready: &Ready<'_>,
     options: &Options,
     sharing: Option<Sharing>,
-    brief: bool,
+    (brief, progress): (bool, &Counted),
 ) -> Result<Numbers, StudyError> {
     let Ready { law, path, hottest, .. } = *ready;
     let (none, dies) = ([0.0; 2], law.dies());
@@ -207,7 +208,16 @@ fn numbers(
         let near = steady(law, path, 0.999 * current, &none);
         near.is_some_and(|s| s.celsius[..dies].iter().all(|&t| t < law.hottest_known() - 30.0))
     });
-    let largest = |shape, width| surge().largest(shape, width);
+    let largest = |shape, width| {
+        let found = surge().largest(shape, width);
+        progress.one();
+        found
+    };
+    let ridden = |&current: &f64| {
+        let found = surge().ride_through(current, LONGEST);
+        progress.one();
+        found
+    };
     let widths = if brief { &[][..] } else { &options.widths };
     Ok(Numbers {
         resistance: (0..dies).map(|k| path.resistance(k, k)).collect(),
@@ -217,7 +227,7 @@ fn numbers(
         runaway_known,
         pulses: options.pulses.par_iter().map(|&(_, width, shape)| largest(shape, width)).collect(),
         curve: widths.par_iter().map(|&width| largest(options.shape, width)).collect(),
-        faults: options.faults.par_iter().map(|&current| surge().ride_through(current, LONGEST)).collect(),
+        faults: options.faults.par_iter().map(ridden).collect(),
         sharing: sharing.and_then(|s| shared(ready, options, s, brief)),
     })
 }
@@ -247,7 +257,7 @@ pub(super) fn rate(
     package: Option<&(String, Package)>,
     options: &Options,
     sharing: Option<Sharing>,
-    context: &Context<'_>,
+    (context, progress): (&Context<'_>, &Counted),
 ) -> Result<Rated, StudyError> {
     let level = context.level.0;
     let heat = heat(part, package, options, context)?;
@@ -258,12 +268,12 @@ pub(super) fn rate(
         None => None,
     };
     let finer = 1 << level.min(0).unsigned_abs();
-    let at = |stride: usize, path: &HeatPath| {
+    let at = |stride: usize, path: &HeatPath, progress: &Counted| {
         let (law, other) = (full.coarser(stride), full_other.as_ref().map(|o| o.coarser(stride)));
         let ready = Ready { law: &law, other: other.as_ref(), path, hottest, stride, finer };
-        numbers(part, &ready, options, sharing, context.brief)
+        numbers(part, &ready, options, sharing, (context.brief, progress))
     };
-    let found = at(1 << level.clamp(0, 2), &path)?;
+    let found = at(1 << level.clamp(0, 2), &path, progress)?;
     if let Some(error) = full.error().or_else(|| full_other.as_ref()?.error()) {
         return Err(StudyError::Numerical(error.to_string()));
     }
@@ -273,7 +283,8 @@ pub(super) fn rate(
     let mesh = heat.mesh.as_ref().filter(|_| context.errors && level <= 0);
     if let Some(mesh) = mesh {
         // What a small share of all rises does to each number, in coarse steps.
-        let (plain, nudged) = (at(4, &path)?, at(4, &path.scaled(1.0 + NUDGE))?);
+        let silent = Counted::new(true, 0, "");
+        let (plain, nudged) = (at(4, &path, &silent)?, at(4, &path.scaled(1.0 + NUDGE), &silent)?);
         let moved = plain.flat(options).into_iter().zip(nudged.flat(options)).map(|(a, b)| (b.0 - a.0).abs());
         let moved: Vec<f64> = moved.collect();
         for (k, further) in further.iter_mut().enumerate() {

@@ -1,8 +1,6 @@
 //! Limits, ratings, the verdict, and what it rests on.
 
-use joulestep_engine::units::people_digits;
-
-use super::{WIDTH, error, errors_beside, heading, line, seen_digits};
+use super::{WIDTH, error, errors_beside, heading, line};
 use crate::diagnostic::{filled, printable};
 use crate::judge::Uncertainty;
 use crate::output::account::{Account, Judgement};
@@ -17,13 +15,16 @@ pub fn judged(a: &Account, more: &[&Uncertainty]) -> String {
 /// Limits, ratings and the verdict.
 pub(super) fn limits(out: &mut String, a: &Account, more: &[&Uncertainty]) {
     let row = |j: &Judgement| {
-        let bound = |x: f64| if x.is_finite() { people_digits(x, &j.limit.unit, 4) } else { String::new() };
+        let bound = |x: f64| if x.is_finite() { j.limit.shown(x, 4) } else { String::new() };
         let [least, most] = j.sides();
         let side = |(found, known, bounds): (f64, &Uncertainty, crate::judge::Bounds)| {
             if bounds.is_none() {
                 return [String::new(), String::new()];
             }
-            [seen_digits(found, &j.limit.unit, 4), error(known, &j.limit.unit)]
+            [
+                if found.is_finite() { j.limit.shown(found, 4) } else { "-".into() },
+                error(known, j.limit.unit_of_difference()),
+            ]
         };
         let mut row = vec![j.limit.name.clone(), bound(j.limit.bounds.lower)];
         row.extend(side(least));

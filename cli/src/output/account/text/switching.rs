@@ -1,6 +1,7 @@
 //! Switching energies.
 
-use super::{error, errors_beside, heading, instant, line, seen};
+use super::{WIDTH, error, errors_beside, heading, instant, seen};
+use crate::diagnostic::{filled, printable};
 use crate::output::account::Account;
 use crate::output::account::switching::{AllSwitching, DEFINITION, OneSwitching};
 
@@ -43,9 +44,8 @@ pub(super) fn energies(out: &mut String, a: &Account) {
     errors_beside(out, &columns, s.all.iter().map(sum).collect());
     for s in s.all.iter().filter(|s| s.measured < s.count) {
         let missing = s.count - s.measured;
-        line(
-            out,
-            &format!("  {} {}: {missing} without an energy; the first: {}", s.device, s.kind, s.reason),
-        );
+        let words =
+            format!("  {} {}: {missing} without an energy; the first: {}", s.device, s.kind, s.reason);
+        filled(&printable(&words), WIDTH, out);
     }
 }

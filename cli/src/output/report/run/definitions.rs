@@ -1,10 +1,13 @@
 //! Definitions and assumptions of a run.
 
+use std::collections::BTreeSet;
+
 use toml::{Table, Value};
 
 use joulestep_engine::control::let_through::DEFINITION;
 
 use super::Read;
+use crate::judge::Bounded;
 use crate::output::report::words::ASSUMED;
 use crate::output::result::Summary;
 
@@ -59,7 +62,16 @@ pub(super) fn definitions(read: &Read<'_>) -> Vec<(String, String)> {
         _ => true,
     };
     let shown = DEFINITIONS.into_iter().filter(|d| holds(d.0));
-    shown.map(|(a, b)| (a.to_string(), b.to_string())).collect()
+    let limited: BTreeSet<Bounded> = read
+        .summary
+        .iter()
+        .flat_map(|s| &s.scalars)
+        .filter_map(|s| s.limited.as_ref().map(|l| l.limit.of))
+        .filter(|of| *of != Bounded::Signal)
+        .collect();
+    let of_limits =
+        limited.into_iter().map(|of| (format!("Limit on {}", of.word()), of.definition().to_string()));
+    shown.map(|(a, b)| (a.to_string(), b.to_string())).chain(of_limits).collect()
 }
 
 fn text(table: &Table, key: &str) -> Option<String> {

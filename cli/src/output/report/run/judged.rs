@@ -36,18 +36,17 @@ impl Against<'_> {
         if self.most { self.bound - self.scalar.value } else { self.scalar.value - self.bound }
     }
     fn digits(&self, x: f64) -> String {
-        people_digits(x, &self.scalar.unit, 4)
+        self.limited.limit.shown(x, 4)
     }
     /// The margin with its share of the bound; a temperature's zero is arbitrary, so there is none.
     fn margin_words(&self) -> String {
-        let unit = if self.scalar.unit == "degC" { "K" } else { &self.scalar.unit };
-        let margin = people_digits(self.margin().abs(), unit, 3);
-        let share = 100.0 * self.margin().abs() / self.bound.abs();
-        if self.scalar.unit == "degC" || !share.is_finite() {
-            margin
-        } else {
-            format!("{margin} ({share:.1} %)")
+        let limit = &self.limited.limit;
+        if limit.of.is_count() {
+            return limit.shown(self.margin().abs(), 3);
         }
+        let margin = people_digits(self.margin().abs(), limit.unit_of_difference(), 3);
+        let share = 100.0 * self.margin().abs() / self.bound.abs();
+        if limit.unit == "degC" || !share.is_finite() { margin } else { format!("{margin} ({share:.1} %)") }
     }
     /// ± that the spread of the input adds; nothing for the nominal part.
     fn spread_words(&self) -> String {
@@ -120,8 +119,11 @@ pub(super) fn deciding(read: &Read<'_>, limits: &[Against<'_>]) -> Option<String
     let judged = |l: &&Against<'_>| !matches!(l.ruling(), Ruling::NotJudged | Ruling::Waived);
     let all = || limits.iter().chain(&ratings).filter(judged);
     let worst = all().map(|l| l.ruling()).max()?;
+    // A count that is kept is kept exactly: its margin says nothing of how near it came.
+    let counts = |l: &Against<'_>| worst == Ruling::Passes && l.limited.limit.of.is_count();
+    let others = all().any(|l| !counts(l));
     let share = |l: &Against<'_>| (l.margin() / l.bound.abs(), l.margin());
-    let nearest = all().filter(|l| l.ruling() == worst).min_by(|a, b| {
+    let nearest = all().filter(|l| l.ruling() == worst && !(others && counts(l))).min_by(|a, b| {
         // A margin counts by its share of the bound; where it is not known well enough, by its errors.
         let times =
             |l: &Against<'_>| l.times().filter(|_| worst == Ruling::NotProven).unwrap_or(f64::INFINITY);
