@@ -117,6 +117,7 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
             solved
         }
     };
+    context.go_on()?;
     let cycle = solved.map_err(|why| match why {
         Why::NotPeriodic => StudyError::Refused(why.to_string()),
         _ => StudyError::Numerical(why.to_string()),
