@@ -322,3 +322,56 @@ fn unlike_variants_judge_alike_alone_and_in_lanes() {
     let found: f64 = rows[0][k].parse().unwrap();
     assert!((found / 180.0 - 1.0).abs() < 1e-4, "{found}");
 }
+
+/// Eight variants in the lanes of one run, which differ in the level of a time above it and in the current that makes the
+/// let-through: each has the closed form of its own.
+#[test]
+fn variants_in_lanes_have_closed_forms_of_their_own() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = |name: &str| folder.path().join(name).to_str().unwrap().to_string();
+    // A branch beside the shunt takes a share of the current that differs from variant to variant.
+    let beside = "[[component]]\nname = \"beside\"\nkind = \"resistor\"\npins = [\"b\", \"gnd\"]\nresistance = \"1 mohm\"\n";
+    let limits = LIMITS.replace("max = \"11 A^2 s\"", "max = \"4 A^2 s\"");
+    fs::write(path("s.toml"), format!("{FAULT}{beside}{limits}")).unwrap();
+    let levels = [50.0, 100.0, 150.0, 200.0, 250.0, 300.0, 350.0, 390.0];
+    let milliohms = [0.1, 0.2, 0.4, 0.5, 0.8, 1.0, 2.0, 4.0];
+    let rows: Vec<String> = levels.iter().zip(milliohms).map(|(l, r)| format!("{l} A,{r} mohm")).collect();
+    fs::write(path("list.csv"), format!("level,beside\n{}\n", rows.join("\n"))).unwrap();
+    let column = |name: &str, value: &str| {
+        format!("[[vary]]\nname = \"{name}\"\nvalue = \"{value}\"\nkind = \"column\"\ncolumn = \"{name}\"\n")
+    };
+    let head = "format = 2\nscenario = \"s.toml\"\n[sampling]\nkind = \"list\"\nfile = \"list.csv\"\n";
+    let varied =
+        [column("level", "limit.high.level"), column("beside", "component.beside.resistance")].concat();
+    fs::write(path("plan.toml"), format!("{head}{varied}")).unwrap();
+    for lanes in ["1", "8"] {
+        let (csv, out) = (path("t.csv"), path("t.h5"));
+        let args =
+            ["batch", &path("plan.toml"), "--out", &out, "--csv", &csv, "--quiet", "--force", "--json"];
+        let done = joulestep(&[&args[..], &["--lanes", lanes]].concat());
+        assert_eq!(done.code, 1, "{}{}", done.out, done.err);
+        let report: Value = serde_json::from_str(&done.out).unwrap();
+        assert_eq!(report["lanes"]["in_lockstep"], if lanes == "1" { 0 } else { 8 }, "{}", report["lanes"]);
+        let (header, rows) = crate::batch::program::cells(Path::new(&csv));
+        let at = |name: &str| {
+            header.iter().position(|h| h == name).unwrap_or_else(|| panic!("{name}: {header:?}"))
+        };
+        for ((row, level), r) in rows.iter().zip(levels).zip(milliohms) {
+            let number = |name: &str| row[at(name)].parse::<f64>().unwrap();
+            let share = r / (1.0 + r);
+            let i2t = share * share * (square(0.0, 400.0, 1e-4) + square(400.0, 20.0, 95e-6));
+            for (name, exact) in [
+                ("limit.high.largest [s]", 2.0 * (400.0 - level) / 4e6),
+                ("limit.of-shunt.largest [A^2 s]", i2t),
+                ("limit.let-through.largest [A^2 s]", square(0.0, 400.0, 1e-4) + square(400.0, 20.0, 95e-6)),
+            ] {
+                let found = number(name);
+                assert!((found / exact - 1.0).abs() < 1e-6, "{lanes} {level} A {name}: {found} for {exact}");
+            }
+            // 60 µs above the level, 4 A²s through the shunt.
+            let kept = 2.0 * (400.0 - level) / 4e6 < 60e-6 && i2t < 4.0;
+            let verdict = &row[header.len() - 2];
+            assert_eq!(verdict, if kept { "passes" } else { "fails" }, "{lanes} {level} A");
+        }
+    }
+}

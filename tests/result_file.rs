@@ -10,7 +10,7 @@ use joulestep::output::result::{
     LedgerTable, Precision, ResultError, ResultFile, ResultWriter, Summary, Verdict, WriterOptions,
     block_length,
 };
-use joulestep_engine::recorder::{Layout, Recorder};
+use joulestep_engine::recorder::{Layout, Recorder, Row};
 
 use written::*;
 
@@ -76,6 +76,10 @@ fn what_was_written_is_read_back_bit_for_bit() {
     assert_eq!(steps.subject, memory.rows.iter().map(|row| row.subject.clone()).collect::<Vec<_>>());
     assert_eq!(steps.begin, memory.rows.iter().map(|row| row.begin).collect::<Vec<_>>());
     assert_eq!(steps.end, memory.rows.iter().map(|row| row.end).collect::<Vec<_>>());
+    let energy = |row: &Row<f64>| row.switching.as_ref().map_or(f64::NAN, |s| s.energy).to_bits();
+    assert!(steps.energy.iter().map(|x| x.to_bits()).eq(memory.rows.iter().map(energy)));
+    let reason = |row: &Row<f64>| row.switching.as_ref().map_or(String::new(), |s| s.reason.clone());
+    assert!(steps.reason.iter().cloned().eq(memory.rows.iter().map(reason)) && steps.energy.contains(&5e-5));
     assert_eq!(steps.heat, memory.rows.iter().map(|row| row.heat.clone()).collect::<Vec<_>>());
     assert_eq!(steps.peak, memory.rows.iter().map(|row| row.peaks.clone()).collect::<Vec<_>>());
     assert_eq!(steps.temperature, memory.rows.iter().map(|row| row.temperature.clone()).collect::<Vec<_>>());

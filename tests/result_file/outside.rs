@@ -5,6 +5,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use joulestep::output::result::{Precision, block_length};
+use joulestep_engine::recorder::Switching;
 use serde_json::{Map, Value, json};
 
 use super::written::*;
@@ -129,6 +130,15 @@ fn expected(folder: &Path, samples: usize, precision: Precision) -> Value {
     e.texts("steps/subject", "row", rows.iter().map(|row| &*row.subject));
     e.numbers("steps/begin", &["row"], rows.iter().map(|row| row.begin));
     e.numbers("steps/end", &["row"], rows.iter().map(|row| row.end));
+    let switching = |pick: fn(&Switching) -> f64| {
+        rows.iter().map(move |row| row.switching.as_ref().map_or(f64::NAN, pick)).collect::<Vec<f64>>()
+    };
+    e.numbers("steps/energy", &["row"], switching(|s| s.energy));
+    e.numbers("steps/switched_voltage", &["row"], switching(|s| s.voltage));
+    e.numbers("steps/switched_current", &["row"], switching(|s| s.current));
+    let reasons = rows.iter().map(|row| row.switching.as_ref().map_or("", |s| s.reason.as_str()));
+    e.texts("steps/reason", "row", reasons);
+    e.attribute("steps/energy", "units", "J");
     e.numbers("steps/heat", &["row", "heat_input"], rows.iter().flat_map(|row| row.heat.clone()));
     e.numbers("steps/temperature", &["row", "heat_input"], rows.iter().flat_map(|r| r.temperature.clone()));
     e.numbers("steps/peak", &["row", "watched"], rows.iter().flat_map(|row| row.peaks.clone()));

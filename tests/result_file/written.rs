@@ -8,7 +8,9 @@ use joulestep::diagnostic::Sources;
 use joulestep::output::result::{
     LedgerRow, LedgerTable, Limited, Precision, ResultWriter, Scalar, Summary, WriterOptions, block_length,
 };
-use joulestep_engine::recorder::{Action, Column, Event, EventKind, InMemory, Layout, Recorder, Row};
+use joulestep_engine::recorder::{
+    Action, Column, Event, EventKind, InMemory, Layout, Recorder, Row, Switching,
+};
 
 pub const HOSTILE: [&str; 9] = ["/", "..", ".", "", "time", "extreme", "u(Übergang)", "a/b", "a_b"];
 pub const HOSTILE_DATASETS: [&str; 9] =
@@ -66,7 +68,7 @@ pub fn report(recorder: &mut impl Recorder<f64>, samples: usize) {
                 heat: vec![1e-6 * k as f64, 2e-6],
                 peaks: vec![400.0, k as f64, -15.0],
                 temperature: vec![25.1, 25.2 + k as f64],
-                switching: None,
+                switching: switching(k, t),
             });
         }
         if k % 250 == 100 {
@@ -82,6 +84,20 @@ pub fn report(recorder: &mut impl Recorder<f64>, samples: usize) {
             });
         }
     }
+}
+
+/// Of some rows a turn-off, with an energy or a reason.
+fn switching(k: usize, edge: f64) -> Option<Switching> {
+    let (measured, device) = ((k / 60) % 2 == 0, "Q1".to_string());
+    (k % 3 == 0).then(|| Switching {
+        device,
+        turns_on: false,
+        edge,
+        voltage: 400.0,
+        current: 20.0 + k as f64,
+        energy: if measured { 5e-5 } else { f64::NAN },
+        reason: if measured { String::new() } else { "no current: ±0 A".into() },
+    })
 }
 
 pub fn ledger() -> LedgerTable {

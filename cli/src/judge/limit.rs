@@ -3,6 +3,7 @@
 //! Every limit bounds the least and the largest value of something. Of a signal these are its extremes; of an event (a
 //! fault that is cleared, say) they are those over all times that it happened.
 
+use joulestep_engine::units::people_digits;
 use serde::{Serialize, Serializer};
 
 use super::rule::{Bounds, Ruling};
@@ -244,6 +245,24 @@ impl Limit {
         match self.of {
             Bounded::Signal => format!("{end} value of {sets} {}", self.name),
             of => format!("{end} {} of {sets} {}", of.word(), self.name),
+        }
+    }
+
+    /// Unit symbol of a difference, for people.
+    pub fn unit_of_difference(&self) -> &str {
+        match self.unit.as_str() {
+            "degC" => "K",
+            "A^2 s" => "A²s",
+            other => other,
+        }
+    }
+
+    /// A number of it for people, to so many digits; counts in full.
+    pub fn shown(&self, x: f64, digits: usize) -> String {
+        match (self.of.is_count() && x.is_finite(), self.unit.as_str()) {
+            (true, _) => format!("{x}"),
+            (_, "degC") => people_digits(x, "degC", digits),
+            _ => people_digits(x, self.unit_of_difference(), digits),
         }
     }
 

@@ -22,6 +22,8 @@ use crate::units::people;
 pub const MOST: usize = 20_000;
 /// Share of V and I from which a device switches voltage and current: the lower limit of the definition.
 const LEAST: f64 = 0.1;
+/// Share of the peak after a turn-on below which the current at the edge is none.
+const NOTHING: f64 = 1e-3;
 
 /// A device whose switching energies are measured, in the first lane.
 #[derive(Clone, Debug, PartialEq)]
@@ -203,6 +205,15 @@ impl Window {
         let cut = self.time.len() == MOST;
         let until = if cut { until.min(self.time[MOST - 1]) } else { until };
         let (total, all_work) = self.at_terminals();
+        // A load that carries nothing yet: what flows then charges something.
+        let peak = total.iter().fold(0.0f64, |most, x| most.max(x.abs()));
+        if self.turns_on && amperes < NOTHING * peak {
+            let after = people(peak, "A");
+            return Err(format!(
+                "turned on without current: {} at the edge, {after} at the peak",
+                people(amperes, "A")
+            ));
+        }
         let signal = |column| Signal::new(&self.time, column);
         let (voltage, current, work) = (signal(&self.columns[0]), signal(&total), signal(&all_work));
         let taken = |error: MeasureError| match (&error, cut) {

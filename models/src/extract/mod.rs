@@ -79,6 +79,18 @@ pub enum ExtractError {
 /// # Errors
 /// [`ExtractError`]. The curves must have passed [`inspect`](crate::part::inspect).
 pub fn extract(part: &Part, start: &Values) -> Result<Extraction, ExtractError> {
+    extract_watched(part, start, &|_, _| ())
+}
+
+/// The same; `watch` is told after each search how many are done, and how many there may be at most.
+///
+/// # Errors
+/// As [`extract`].
+pub fn extract_watched(
+    part: &Part,
+    start: &Values,
+    watch: &dyn Fn(u64, u64),
+) -> Result<Extraction, ExtractError> {
     let curves: Vec<&Curve> = part.curves.iter().collect();
     let mut doubts = Vec::new();
     let all = candidates(part);
@@ -99,7 +111,9 @@ pub fn extract(part: &Part, start: &Values) -> Result<Extraction, ExtractError> 
         return Err(ExtractError::Nothing(why));
     }
     let mut converged = true;
-    for stage in Stage::ALL {
+    // The searches of all together are bounded by their work: as much as of six.
+    let most = Stage::ALL.len() as u64 + SEARCHES;
+    for (done, stage) in (1..).zip(Stage::ALL) {
         let mine: Vec<Candidate> = free.iter().filter(|c| c.stage == stage).copied().collect();
         if !mine.is_empty() {
             let mut fit = Fit::new(part.entry(), values, &mine, &curves, &[stage]);
@@ -115,6 +129,7 @@ pub fn extract(part: &Part, start: &Values) -> Result<Extraction, ExtractError> 
             minimised(&mut fit, 60);
             values = fit.values;
         }
+        watch(done, most);
     }
     // All together; what is not determined is held at its start, one after the other, the least certain first.
     let begin = start::values(part, &keys, start);
@@ -126,7 +141,9 @@ pub fn extract(part: &Part, start: &Values) -> Result<Extraction, ExtractError> 
         let all = *left.get_or_insert(SEARCHES * search);
         fit.work.1 = search.min(all);
         converged = minimised(&mut fit, 100);
-        left = Some(all.saturating_sub(fit.work.0));
+        let rest = all.saturating_sub(fit.work.0);
+        left = Some(rest);
+        watch(most - rest.div_ceil(search.max(1)).min(SEARCHES), most);
         let judged = judge(&mut fit);
         values = fit.values;
         let lost = judged.iter().enumerate().filter(|(_, j)| j.sure.is_nan() || j.sure >= 1.0);

@@ -160,7 +160,13 @@ fn quantities(entry: &Entry) -> Vec<&'static str> {
         values
     };
     let shipped = crate::input::parts::shipped_of_kind(entry.kind).map(|part| part.values);
-    let tried = shipped.into_iter().chain([guessed(1.0), guessed(-1.0)]);
+    // Some models want one of several optional values.
+    let with_one = entry.params.iter().map(|p| {
+        let mut values = guessed(1.0);
+        values.0.insert(p.key, plain(p, 1.0));
+        values
+    });
+    let tried = shipped.into_iter().chain([guessed(1.0), guessed(-1.0)]).chain(with_one);
     let built = |values: Values| {
         let mut circuit = Circuit::new();
         let pins: Vec<NodeId> = entry.needed_pins().iter().map(|p| circuit.node(p)).collect();

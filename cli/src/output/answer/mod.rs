@@ -187,7 +187,15 @@ impl Answer {
             x if x.is_nan() => "-".into(),
             x if x.is_infinite() && self.unit == "s" => "no end".into(),
             x if x.is_infinite() => "no bound".into(),
-            x => shown_digits(x, &self.unit, self.digits()),
+            x => self.shown(x),
+        }
+    }
+
+    /// A number of its kind for people; counts in full.
+    fn shown(&self, x: f64) -> String {
+        match self.limited.as_ref().map(|l| &l.limit).filter(|l| l.of.is_count()) {
+            Some(limit) => limit.shown(x, self.digits()),
+            None => shown_digits(x, &self.unit, self.digits()),
         }
     }
 
@@ -198,9 +206,7 @@ impl Answer {
 
     /// The bounds, for people: "at most 30 V".
     pub fn bounds_words(&self) -> String {
-        let side = |word: &str, x: f64| {
-            x.is_finite().then(|| format!("{word} {}", shown_digits(x, &self.unit, self.digits())))
-        };
+        let side = |word: &str, x: f64| x.is_finite().then(|| format!("{word} {}", self.shown(x)));
         let both = [side("at least", self.bounds.lower), side("at most", self.bounds.upper)];
         both.into_iter().flatten().collect::<Vec<_>>().join(", ")
     }

@@ -37,7 +37,11 @@ fn deciding(study: &Study) -> Option<&Answer> {
     let all = || study.answers.iter().filter(is_judged);
     let worst = all().map(|a| a.ruling).max()?;
     let share = |a: &Answer| (a.margin_share().unwrap_or(f64::INFINITY), a.margin());
-    all().filter(|a| a.ruling == worst).min_by(|a, b| {
+    // A count that is kept is kept exactly: its margin says nothing of how near it came.
+    let counts =
+        |a: &Answer| worst == Ruling::Passes && a.limited.as_ref().is_some_and(|l| l.limit.of.is_count());
+    let others = all().any(|a| !counts(a));
+    all().filter(|a| a.ruling == worst && !(others && counts(a))).min_by(|a, b| {
         let times =
             |a: &Answer| a.margin_in_errors().filter(|_| worst == Ruling::NotProven).unwrap_or(f64::INFINITY);
         let order = times(a).total_cmp(&times(b));

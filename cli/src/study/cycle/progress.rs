@@ -1,6 +1,6 @@
 //! How far the search for a periodic steady state is.
 
-use std::cell::{Cell, RefCell};
+use std::cell::Cell;
 
 use crate::judge::Level;
 use crate::progress::Rough;
@@ -10,7 +10,7 @@ const AS_A_RULE: [f64; 2] = [6.0, 3.0];
 
 /// All searches together, in work.
 pub(super) struct Progress {
-    shown: RefCell<Rough>,
+    shown: Rough,
     /// Each search's words, periods as a rule, and work of a period.
     searches: Vec<(String, f64, f64)>,
     present: Cell<usize>,
@@ -25,7 +25,7 @@ impl Progress {
             (words, AS_A_RULE[k.min(1)], 0.65f64.powi(level.0))
         };
         let searches = coarser.iter().copied().chain([own]).enumerate().map(search).collect();
-        Self { shown: RefCell::new(Rough::new(quiet)), searches, present: Cell::new(0) }
+        Self { shown: Rough::new(quiet), searches, present: Cell::new(0) }
     }
 
     /// So many periods of the present search have been run.
@@ -37,7 +37,7 @@ impl Progress {
         let done = work(before) + each * periods;
         let left = each * (rule - periods).max(1.0) + work(&rest[1..]);
         let text = format!("period {} of the search{words}", periods.floor() + 1.0);
-        self.shown.borrow_mut().at(done / (done + left), &text);
+        self.shown.at(done / (done + left), &text);
     }
 
     /// The next search begins.
@@ -46,6 +46,6 @@ impl Progress {
     }
 
     pub(super) fn done(&self) {
-        self.shown.borrow_mut().done();
+        self.shown.done();
     }
 }

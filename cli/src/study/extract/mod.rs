@@ -5,7 +5,7 @@ mod tables;
 
 use std::path::Path;
 
-use joulestep_models::extract::{Doubt, ExtractError, Extraction, READING, Why, extract as fit};
+use joulestep_models::extract::{Doubt, ExtractError, Extraction, READING, Why, extract_watched as fit};
 
 use self::tables::{percent, shown};
 use super::{Context, Count, Entry, Input, Question, StudyError, What};
@@ -15,6 +15,7 @@ use crate::input::parts::{Loaded, write};
 use crate::judge::Level;
 use crate::output::answer::{Answer, Study, StudyFigure};
 use crate::output::written;
+use crate::progress::Rough;
 
 /// The study.
 pub static STUDY: Entry = Entry {
@@ -47,8 +48,12 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
     };
     let out = question.text("part").filter(|_| context.level == Level::STATED).map(Path::new);
     out.map_or(Ok(()), |out| question.writes(out))?;
-    let found = fit(&loaded.part, &loaded.start)
-        .map_err(|error| StudyError::Value(Box::new(diagnostic(&error, loaded))))?;
+    let progress = Rough::new(context.quiet);
+    let watch =
+        |done, most| progress.at(done as f64 / most as f64, &format!("search {done} of at most {most}"));
+    let found = fit(&loaded.part, &loaded.start, &watch);
+    progress.done();
+    let found = found.map_err(|error| StudyError::Value(Box::new(diagnostic(&error, loaded))))?;
     let file = question.files("points").join("");
     let mut notes = Vec::new();
     if let Some(out) = out {

@@ -17,6 +17,7 @@ use crate::cache;
 use crate::input::keys::shape::{Form, Kinds, Section, keys};
 use crate::judge::Uncertainty;
 use crate::output::answer::{Answer, Study, StudyFigure};
+use crate::progress::Counted;
 
 /// The study.
 pub static STUDY: Entry = Entry {
@@ -93,9 +94,14 @@ fn compute(question: &Question, context: &Context<'_>) -> Result<Vec<Computed>, 
     let (cells, terms) =
         (context.cells(question.whole("cells")), question.maybe_whole("terms").unwrap_or(TERMS));
     let packages = ["package", "against"].into_iter().flat_map(|key| question.packages(key));
+    // Two paths each: to the ambient, and to the case.
+    let progress = Counted::new(context.quiet, 2 * packages.clone().count() as u64, "heat paths");
     let one = |(name, package): &(String, Package)| {
         context.go_on()?;
-        let stop = || context.stop.load(Ordering::Relaxed);
+        let stop = || {
+            progress.one();
+            context.stop.load(Ordering::Relaxed)
+        };
         let key = format!("{cells} {terms} {package:?}");
         let made = context.cache.get(key.clone(), || {
             let what = format!("{}: its impedance", package.title);
@@ -106,9 +112,12 @@ fn compute(question: &Question, context: &Context<'_>) -> Result<Vec<Computed>, 
             why if why.is_input() => StudyError::Refused(format!("{name}: {why}")),
             why => StudyError::Numerical(format!("{name}: {why}")),
         })?;
+        progress.one();
         Ok(Computed { name: name.clone(), package: package.clone(), impedance })
     };
-    packages.map(one).collect()
+    let all = packages.map(one).collect();
+    progress.done();
+    all
 }
 
 /// What is known of the error of a rise, K/W.

@@ -14,6 +14,7 @@ use rayon::prelude::*;
 
 use super::{Options, Sharing, widths};
 use crate::output::answer::Estimation;
+use crate::progress::Counted;
 use crate::study::heat_path::{COLDEST, FINEST, NUDGE, failed};
 use crate::study::{Context, StudyError};
 
@@ -163,7 +164,7 @@ fn numbers(
     ready: &Ready<'_>,
     options: &Options,
     sharing: Option<Sharing>,
-    brief: bool,
+    (brief, progress): (bool, &Counted),
 ) -> Result<Numbers, StudyError> {
     let Ready { law, path, hottest, .. } = *ready;
     let (none, dies) = ([0.0; 2], law.dies());
@@ -183,10 +184,14 @@ fn numbers(
     });
     let leads = &part.ratings;
     let largest = |shape: Shape, width| {
-        surge().largest_within(shape, width, leads.lead_peak(shape.square_integral(), width))
+        let most = leads.lead_peak(shape.square_integral(), width);
+        let found = surge().largest_within(shape, width, most);
+        progress.one();
+        found
     };
-    let fault = |current: f64| {
+    let fault = |&current: &f64| {
         let (longest, ends) = surge().ride_through(current, LONGEST);
+        progress.one();
         match leads.lead_time(current) {
             time if time < longest => (time, Ends::Leads),
             _ => (longest, ends),
@@ -203,7 +208,7 @@ fn numbers(
         runaway_known,
         pulses: options.pulses.par_iter().map(|&(_, width, shape)| largest(shape, width)).collect(),
         curve: widths.par_iter().map(|&width| largest(options.shape, width)).collect(),
-        faults: options.faults.par_iter().map(|&current| fault(current)).collect(),
+        faults: options.faults.par_iter().map(fault).collect(),
         sharing: sharing.and_then(|s| shared(ready, options, s, brief)),
     })
 }
@@ -233,7 +238,7 @@ pub(super) fn rate(
     package: Option<&(String, Package)>,
     options: &Options,
     sharing: Option<Sharing>,
-    context: &Context<'_>,
+    (context, progress): (&Context<'_>, &Counted),
 ) -> Result<Rated, StudyError> {
     let level = context.level.0;
     let heat = options.way.heat(part, package, context)?;
@@ -244,12 +249,12 @@ pub(super) fn rate(
         None => None,
     };
     let finer = 1 << level.min(0).unsigned_abs();
-    let at = |stride: usize, path: &HeatPath| {
+    let at = |stride: usize, path: &HeatPath, progress: &Counted| {
         let (law, other) = (full.coarser(stride), full_other.as_ref().map(|o| o.coarser(stride)));
         let ready = Ready { law: &law, other: other.as_ref(), path, hottest, stride, finer };
-        numbers(part, &ready, options, sharing, context.brief)
+        numbers(part, &ready, options, sharing, (context.brief, progress))
     };
-    let found = at(1 << level.clamp(0, 2), &path)?;
+    let found = at(1 << level.clamp(0, 2), &path, progress)?;
     if let Some(error) = full.error().or_else(|| full_other.as_ref()?.error()) {
         return Err(StudyError::Numerical(error.to_string()));
     }
@@ -259,7 +264,8 @@ pub(super) fn rate(
     let mesh = heat.mesh.as_ref().filter(|_| context.estimation != Estimation::None && level <= 0);
     if let Some(mesh) = mesh {
         // What a small share of all rises does to each number, in coarse steps.
-        let (plain, nudged) = (at(4, &path)?, at(4, &path.scaled(1.0 + NUDGE))?);
+        let silent = Counted::new(true, 0, "");
+        let (plain, nudged) = (at(4, &path, &silent)?, at(4, &path.scaled(1.0 + NUDGE), &silent)?);
         let moved = plain.flat(options).into_iter().zip(nudged.flat(options)).map(|(a, b)| (b.0 - a.0).abs());
         let moved: Vec<f64> = moved.collect();
         for (k, further) in further.iter_mut().enumerate() {

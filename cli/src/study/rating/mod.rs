@@ -16,6 +16,7 @@ use super::heat_path::{self, CELLS, GATE_ON, HEATSINK, HOTTEST, INTERFACE, ON, W
 use super::{Context, Count, Entry, Input, Question, StudyError, What};
 use crate::input::keys::shape::{Form, Kinds, Section, keys};
 use crate::output::answer::{Study, StudyFigure};
+use crate::progress::Counted;
 
 /// The study.
 pub static STUDY: Entry = Entry {
@@ -186,14 +187,18 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
     let options = read(question)?;
     let package = |k: usize| heat_path::package(question, k);
     let parts: Vec<(usize, &Part)> = question.parts("part").iter().enumerate().collect();
+    let widths = if context.brief { 0 } else { options.widths.len() };
+    let each = options.pulses.len() + widths + options.faults.len();
+    let progress = Counted::new(context.quiet, (parts.len() * each) as u64, "pulses");
     let one = |&(k, part): &(usize, &Part)| -> Result<Rated, StudyError> {
         context.go_on()?;
         let bounds = bounds(question, part, options.way.heatsink)?;
         let sharing = options.sharing.filter(|_| k == 0);
-        rate((part, bounds), package(k), &options, sharing, context)
+        rate((part, bounds), package(k), &options, sharing, (context, &progress))
     };
     // The first error in the order of the parts, whatever the threads.
     let all: Vec<Result<Rated, StudyError>> = parts.par_iter().map(one).collect();
+    progress.done();
     let all = all.into_iter().collect::<Result<Vec<_>, _>>()?;
     let contradictions: Vec<Vec<String>> =
         parts.iter().map(|&(k, part)| heat_path::contradictions(part, package(k))).collect();

@@ -1,9 +1,12 @@
 //! Conditions and definitions of a run.
 
+use std::collections::BTreeSet;
+
 use joulestep_engine::control::let_through::DEFINITION;
 use joulestep_engine::units::{people, people_digits};
 
 use crate::input::scenario::resolved::Scenario;
+use crate::judge::Bounded;
 use crate::output::account::{Account, Facts, switching};
 use crate::output::answer::Outcome;
 
@@ -49,8 +52,12 @@ pub(super) fn definitions(a: &Account) -> Vec<(String, String)> {
         "middle node" => a.peaks.iter().any(|p| p.name.ends_with(".middle")),
         _ => true,
     };
+    let limited: BTreeSet<Bounded> =
+        a.judged.iter().map(|j| j.limit.of).filter(|of| *of != Bounded::Signal).collect();
+    let of_limits =
+        limited.into_iter().map(|of| (format!("limit on {}", of.word()), of.definition().to_string()));
     let shown = DEFINITIONS.into_iter().filter(|d| holds(d.0));
-    shown.map(|(a, b)| (a.to_string(), b.to_string())).collect()
+    shown.map(|(a, b)| (a.to_string(), b.to_string())).chain(of_limits).collect()
 }
 
 /// What the scenario says of steps and heat.
