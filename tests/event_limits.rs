@@ -111,14 +111,15 @@ fn ran(content: &str) -> Ran {
 
 impl Ran {
     fn limit(&self, name: &str) -> &Value {
-        let all = self.json["limits"].as_array().unwrap();
-        all.iter().find(|l| l["name"] == name).unwrap_or_else(|| panic!("{name}: {all:?}"))
+        let all = self.json["answers"].as_array().unwrap();
+        let own = |a: &&Value| a["name"].as_str().unwrap().starts_with(&format!("limit.{name}."));
+        all.iter().find(own).unwrap_or_else(|| panic!("{name}: {all:?}"))
     }
 
-    /// The largest value of a limit and its ±.
+    /// The value that a limit bounds and its ±.
     fn found(&self, name: &str) -> (f64, f64) {
         let l = self.limit(name);
-        (l["largest"].as_f64().unwrap(), l["largest_error"]["plus_minus"].as_f64().unwrap())
+        (l["value"].as_f64().unwrap(), l["error"].as_f64().unwrap())
     }
 }
 
@@ -154,12 +155,12 @@ fn a_fault_of_constant_slope_has_its_closed_forms() {
     assert_eq!(run.found("must-trip"), (1.0, 0.0));
     assert_eq!(run.found("quiet-start"), (0.0, 0.0));
     assert_eq!(run.found("overcurrent.retries"), (0.0, 0.0));
-    assert_eq!(run.limit("cleared")["kind"], "clearing-time");
+    assert_eq!(run.limit("cleared")["limit_kind"], "clearing-time");
     assert_eq!(run.limit("cleared")["occurrence"], "happened");
     // The same in the file, typed.
     let file = ResultFile::open(&run.folder.path().join("s.h5")).unwrap();
     let summary = file.summary().unwrap().unwrap();
-    let scalar = summary.scalars.iter().find(|s| s.name == "limit.let-through.largest").unwrap();
+    let scalar = summary.answers.iter().find(|s| s.name == "limit.let-through.largest").unwrap();
     let limited = scalar.limited.as_ref().unwrap();
     assert_eq!((limited.limit.name.as_str(), limited.limit.of.word()), ("let-through", "let-through"));
     assert!(limited.limit.by_user() && limited.limit.bounds.upper == 10.67 && scalar.unit == "A^2 s");

@@ -74,9 +74,7 @@ fn limits(
 ) -> Result<Vec<OfOutput>, Box<Diagnostic>> {
     let mut all: Vec<OfOutput> = Vec::new();
     for f in all_of {
-        let wrong = |key: &str, found: String, expected: &str| {
-            Err(Box::new(Diagnostic::new(f.span_of(key), f.key(key), found, expected)))
-        };
+        let wrong = |key: &str, found: String, expected: &str| Err(Box::new(f.wrong(key, found, expected)));
         let (Some(name), Some(output)) = (f.text("name"), f.text("output")) else { continue };
         let Some(unit) = unit(output) else {
             return wrong(
@@ -90,9 +88,8 @@ fn limits(
         }
         let bound = |key: &str, none: f64| match f.measure(key) {
             None => Ok(none),
-            Some(typed) => quantity(typed, &unit, Range::Any).map_err(|(found, expected, hint)| {
-                Box::new(Diagnostic::new(f.span_of(key), f.key(key), found, expected).suggest(hint))
-            }),
+            Some(typed) => quantity(typed, &unit, Range::Any)
+                .map_err(|(found, expected, hint)| Box::new(f.wrong(key, found, expected).suggest(hint))),
         };
         let bounds = Bounds { lower: bound("min", f64::NEG_INFINITY)?, upper: bound("max", f64::INFINITY)? };
         if bounds.lower > bounds.upper {

@@ -1,11 +1,11 @@
 //! The answers as a table of their own, and back.
 
 use super::{Answer, Study};
-use crate::judge::{Bounds, Ruling, Uncertainty};
+use crate::judge::{Bounded, Bounds, End, Limit, Limited, Occurrence, Ruling, SetBy, Uncertainty};
 use crate::output::table::{Cell, Head, Table};
 
 /// Columns of [`Study::answer_table`], in order.
-const COLUMNS: [(&str, bool); 14] = [
+const COLUMNS: [(&str, bool); 18] = [
     ("name", false),
     ("quantity", false),
     ("value", true),
@@ -16,6 +16,10 @@ const COLUMNS: [(&str, bool); 14] = [
     ("minimum", true),
     ("maximum", true),
     ("limit", false),
+    ("limit_name", false),
+    ("limit_kind", false),
+    ("limit_end", false),
+    ("occurrence", false),
     ("ruling", false),
     ("waived", false),
     ("range", false),
@@ -37,6 +41,7 @@ impl Study {
                 Uncertainty::NotEstimated { why } => why.as_str(),
                 _ => "",
             };
+            let limited = a.limited.as_ref();
             vec![
                 a.name.as_str().into(),
                 a.quantity.as_str().into(),
@@ -49,6 +54,10 @@ impl Study {
                 a.bounds.lower.into(),
                 a.bounds.upper.into(),
                 a.limit.as_str().into(),
+                limited.map_or("", |l| l.limit.name.as_str()).into(),
+                limited.map_or("", |l| l.limit.of.word()).into(),
+                limited.map_or("", |l| l.end.word()).into(),
+                limited.map_or("", |l| l.occurrence.word()).into(),
                 a.ruling.word().into(),
                 a.waived.as_deref().unwrap_or("").into(),
                 if a.known { "" } else { BEYOND }.into(),
@@ -75,6 +84,19 @@ impl Study {
                 upper: number("maximum").unwrap_or(f64::INFINITY),
             };
             let waived = text("waived");
+            let waived = (!waived.is_empty()).then_some(waived);
+            let limited = End::of_word(&text("limit_end")).map(|end| Limited {
+                limit: Limit {
+                    name: text("limit_name"),
+                    set_by: if text("limit") == SetBy::Part.sets() { SetBy::Part } else { SetBy::User },
+                    of: Bounded::of_word(&text("limit_kind")),
+                    unit: text("unit"),
+                    bounds,
+                    waived: waived.clone(),
+                },
+                end,
+                occurrence: Occurrence::of_word(&text("occurrence")),
+            });
             Answer {
                 name: text("name"),
                 quantity: text("quantity"),
@@ -84,7 +106,8 @@ impl Study {
                 bounds,
                 limit: text("limit"),
                 known: text("range") != BEYOND,
-                waived: (!waived.is_empty()).then_some(waived),
+                waived,
+                limited,
                 ruling: Ruling::of_word(&text("ruling")),
                 remark: text("remark"),
                 ..Answer::default()

@@ -48,6 +48,10 @@ struct One<'a> {
     minimum: f64,
     maximum: f64,
     limit: &'a str,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    limit_kind: Option<&'a str>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    occurrence: Option<&'a str>,
     ruling: &'a str,
     waived: Option<&'a str>,
     within_range: bool,
@@ -72,6 +76,8 @@ fn of(a: &Answer) -> One<'_> {
         minimum: a.bounds.lower,
         maximum: a.bounds.upper,
         limit: &a.limit,
+        limit_kind: a.limited.as_ref().map(|l| l.limit.of.word()),
+        occurrence: a.limited.as_ref().map(|l| l.occurrence.word()),
         ruling: a.ruling.word(),
         waived: a.waived.as_deref(),
         within_range: a.known,

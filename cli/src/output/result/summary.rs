@@ -8,52 +8,16 @@ use crate::judge::{
     Bounded, Bounds, End, Limit, Limited, Occurrence, Ruling, SetBy, Spread, Uncertainty, Verdict, overall,
     rule,
 };
+use crate::output::answer::Answer;
 
 /// Between the texts of a list that is one attribute.
 const BETWEEN: &str = "\n";
 
-/// A number of the summary.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct Scalar {
-    /// Short name.
-    pub name: String,
-    /// In words.
-    pub long_name: String,
-    /// The number.
-    pub value: f64,
-    /// Unit symbol.
-    pub unit: String,
-    /// The limit on it.
-    pub limited: Option<Limited>,
-    /// What is known of its error.
-    pub error: Uncertainty,
-    /// What the spread of the input does to it; `None`: it is that of the nominal part.
-    pub spread: Option<Spread>,
-    /// The ruling on it, where something was judged; `None`: the rule on value, error and bounds says it.
-    pub ruled: Option<Ruling>,
-}
-
-impl Scalar {
-    /// What it must keep.
-    pub fn bounds(&self) -> Bounds {
-        self.limited.as_ref().map_or(Bounds::NONE, Limited::bounds)
-    }
-
-    /// The ruling on it.
-    pub fn ruling(&self) -> Ruling {
-        let error = self.spread.as_ref().map_or_else(|| self.error.clone(), |s| s.beside(&self.error));
-        self.ruled.unwrap_or_else(|| {
-            let ruling = rule(self.value, &error, self.bounds(), true);
-            self.limited.as_ref().map_or(ruling, |l| l.occurrence.temper(l.end, ruling))
-        })
-    }
-}
-
 /// All of the summary.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Summary {
-    /// In the order to be shown.
-    pub scalars: Vec<Scalar>,
+    /// The numbers in the order to be shown.
+    pub answers: Vec<Answer>,
     /// What of the input the verdict holds for, in words; empty where nothing is said.
     pub input: String,
     /// Why the verdict cannot be "passes", whatever the numbers say.
@@ -65,21 +29,15 @@ pub struct Summary {
 }
 
 impl Summary {
-    /// A summary that rests on its numbers alone.
-    pub fn of(scalars: Vec<Scalar>) -> Self {
-        Self { scalars, ..Self::default() }
+    /// A summary that rests on its numbers alone, which are judged here.
+    pub fn of(mut answers: Vec<Answer>) -> Self {
+        answers.iter_mut().for_each(|a| a.ruling = rule(a.value, &a.error, a.bounds, true));
+        Self { answers, ..Self::default() }
     }
 
     /// The verdict over all numbers.
     pub fn verdict(&self) -> Verdict {
-        overall(self.scalars.iter().map(Scalar::ruling), !self.doubts.is_empty())
-    }
-
-    /// Whether something was judged without an estimate of its error.
-    pub fn bare(&self) -> bool {
-        let judged =
-            self.scalars.iter().filter(|s| !matches!(s.ruling(), Ruling::NotJudged | Ruling::Waived));
-        judged.into_iter().any(|s| s.error == Uncertainty::Bare)
+        overall(self.answers.iter().map(|a| a.ruling), !self.doubts.is_empty())
     }
 }
 
@@ -94,8 +52,18 @@ fn word(ruling: Ruling) -> &'static str {
 
 /// The ruling of a word.
 fn ruling_of(report: &str) -> Option<Ruling> {
-    let all = [Ruling::NotJudged, Ruling::Waived, Ruling::Passes, Ruling::NotProven, Ruling::Fails];
-    all.into_iter().find(|r| word(*r) == report)
+    Ruling::ALL.into_iter().find(|r| word(*r) == report)
+}
+
+/// The limit on an answer.
+fn limited(a: &Answer) -> Option<Limited> {
+    let of_study = || {
+        let set_by = if a.limit == SetBy::Part.sets() { SetBy::Part } else { SetBy::User };
+        let (name, unit, waived) = (a.name.clone(), a.unit.clone(), a.waived.clone());
+        let limit = Limit { name, set_by, unit, bounds: a.bounds, waived, ..Limit::default() };
+        Limited { limit, end: End::Only, ..Limited::default() }
+    };
+    (!a.bounds.is_none()).then(|| a.limited.clone().unwrap_or_else(of_study))
 }
 
 /// The limit on a number as attributes beside it.
@@ -120,8 +88,8 @@ fn write_limit(store: &Store, path: &str, limited: &Limited) -> Result<(), Resul
     Ok(())
 }
 
-/// The limit on a number.
-fn read_limit(archive: &Archive, path: &str, scalar: &Scalar) -> Option<Limited> {
+/// The limit on a number of this name and unit.
+fn read_limit(archive: &Archive, path: &str, name: &str, unit: String) -> Option<Limited> {
     let [minimum, maximum] = ["minimum", "maximum"].map(|name| archive.number(path, name));
     let text = |name: &str| archive.text(path, name);
     let stated = text("limit");
@@ -131,10 +99,10 @@ fn read_limit(archive: &Archive, path: &str, scalar: &Scalar) -> Option<Limited>
     let bounds =
         Bounds { lower: minimum.unwrap_or(f64::NEG_INFINITY), upper: maximum.unwrap_or(f64::INFINITY) };
     let limit = Limit {
-        name: stated.unwrap_or_else(|| scalar.name.clone()),
+        name: stated.unwrap_or_else(|| name.into()),
         set_by: text("set_by").and_then(|word| SetBy::of_word(&word)).unwrap_or_default(),
         of: text("limit_kind").map_or(Bounded::Signal, |word| Bounded::of_word(&word)),
-        unit: scalar.unit.clone(),
+        unit,
         bounds,
         waived: text("waived"),
     };
@@ -148,25 +116,25 @@ fn read_limit(archive: &Archive, path: &str, scalar: &Scalar) -> Option<Limited>
 /// Fills the group, which exists.
 pub(super) fn write(store: &Store, summary: &Summary) -> Result<(), ResultError> {
     let mut names = Names::reserving(&[]);
-    for scalar in &summary.scalars {
-        let dataset = names.take(&scalar.name);
-        let words = if scalar.long_name.is_empty() { &scalar.name } else { &scalar.long_name };
-        store.scalar("summary", &dataset, scalar.value, names::unit(&scalar.unit), words)?;
+    for answer in &summary.answers {
+        let dataset = names.take(&answer.name);
+        let words = if answer.quantity.is_empty() { &answer.name } else { &answer.quantity };
+        store.scalar("summary", &dataset, answer.value, names::unit(&answer.unit), words)?;
         let path = format!("summary/{dataset}");
-        if dataset != scalar.name {
-            store.text_attribute(&path, "original_name", &scalar.name)?;
+        if dataset != answer.name {
+            store.text_attribute(&path, "original_name", &answer.name)?;
         }
-        if let Some(limited) = &scalar.limited {
-            write_limit(store, &path, limited)?;
+        if let Some(limited) = limited(answer) {
+            write_limit(store, &path, &limited)?;
         }
-        if let Some(error) = scalar.error.plus_minus() {
+        if let Some(error) = answer.error.plus_minus() {
             store.number_attribute(&path, "error", error)?;
         }
-        store.text_attribute(&path, "error_kind", scalar.error.word())?;
-        if let Uncertainty::NotEstimated { why } = &scalar.error {
+        store.text_attribute(&path, "error_kind", answer.error.word())?;
+        if let Uncertainty::NotEstimated { why } = &answer.error {
             store.text_attribute(&path, "error_why", why)?;
         }
-        match &scalar.spread {
+        match &answer.spread {
             Some(Spread::Linear { deviation }) => {
                 store.text_attribute(&path, "input_kind", "linear")?;
                 store.number_attribute(&path, "input_deviation", *deviation)?;
@@ -181,7 +149,7 @@ pub(super) fn write(store: &Store, summary: &Summary) -> Result<(), ResultError>
             }
             None => {}
         }
-        store.text_attribute(&path, "verdict", word(scalar.ruling()))?;
+        store.text_attribute(&path, "verdict", word(answer.ruling))?;
     }
     for (name, texts) in
         [("doubts", &summary.doubts), ("waivers", &summary.waivers), ("notes", &summary.notes)]
@@ -201,13 +169,26 @@ pub(super) fn read(archive: &Archive) -> Result<Option<Summary>, ResultError> {
     if archive.group_text("summary", "verdict").is_none() {
         return Ok(None);
     }
-    let mut scalars = Vec::new();
+    let mut answers = Vec::new();
     for dataset in archive.datasets("summary")? {
         let path = format!("summary/{dataset}");
         let kind = archive.text(&path, "error_kind").unwrap_or_else(|| "bare".into());
         let error = archive.number(&path, "error");
-        let mut scalar = Scalar {
+        let name = archive.text(&path, "original_name").unwrap_or(dataset);
+        let limited = read_limit(archive, &path, &name, archive.unit(&path));
+        let bounds = limited.as_ref().map_or(Bounds::NONE, Limited::bounds);
+        let by = limited.as_ref().map_or("", |l| l.limit.set_by.sets());
+        let remark = limited.as_ref().map_or("", |l| l.occurrence.remark(l.limit.of));
+        answers.push(Answer {
+            quantity: archive.text(&path, "long_name").unwrap_or_default(),
+            value: archive.scalar(&path)?,
+            unit: archive.unit(&path),
             error: Uncertainty::of_word(&kind, error, archive.text(&path, "error_why")),
+            bounds,
+            limit: by.into(),
+            remark: remark.into(),
+            limited,
+            ruling: archive.text(&path, "verdict").and_then(|r| ruling_of(&r)).unwrap_or_default(),
             spread: archive.text(&path, "input_kind").map(|kind| {
                 match archive.number(&path, "input_deviation") {
                     Some(deviation) if kind == "linear" => Spread::Linear { deviation },
@@ -215,17 +196,9 @@ pub(super) fn read(archive: &Archive) -> Result<Option<Summary>, ResultError> {
                     _ => Spread::NotLinear { why: archive.text(&path, "input_why").unwrap_or_default() },
                 }
             }),
-            ruled: None,
-            value: archive.scalar(&path)?,
-            long_name: archive.text(&path, "long_name").unwrap_or_default(),
-            unit: archive.unit(&path),
-            limited: None,
-            name: archive.text(&path, "original_name").unwrap_or(dataset),
-        };
-        scalar.limited = read_limit(archive, &path, &scalar);
-        let report = archive.text(&path, "verdict").and_then(|report| ruling_of(&report));
-        scalar.ruled = report.filter(|report| *report != scalar.ruling());
-        scalars.push(scalar);
+            name,
+            ..Answer::default()
+        });
     }
     let texts = |name: &str| -> Vec<String> {
         let report = archive.group_text("summary", name).unwrap_or_default();
@@ -233,45 +206,36 @@ pub(super) fn read(archive: &Archive) -> Result<Option<Summary>, ResultError> {
     };
     let (doubts, waivers, notes) = (texts("doubts"), texts("waivers"), texts("notes"));
     let input = archive.group_text("summary", "input").unwrap_or_default();
-    Ok(Some(Summary { scalars, input, doubts, waivers, notes }))
+    Ok(Some(Summary { answers, input, doubts, waivers, notes }))
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    fn scalar(value: f64, minimum: Option<f64>, maximum: Option<f64>) -> Scalar {
-        let (name, unit) = ("peak".to_string(), "A".to_string());
-        let limited = match (minimum, maximum) {
-            (Some(x), _) => Some(Limited::at_least("peak", "A", x)),
-            (_, Some(x)) => Some(Limited::at_most("peak", "A", x)),
-            _ => None,
-        };
-        Scalar { name, value, unit, limited, ..Scalar::default() }
+    fn answer(value: f64, lower: f64, upper: f64, error: f64) -> Answer {
+        Answer::new("peak", "peak", value, "A")
+            .error(Uncertainty::within(error))
+            .limited(Bounds { lower, upper }, "limit")
     }
 
     #[test]
     fn one_exceeded_limit_fails_all() {
-        let kept = scalar(1.0, None, Some(1.0));
-        let free = scalar(9.0, None, None);
-        let exceeded = scalar(1.1, None, Some(1.0));
-        let near = Scalar { error: Uncertainty::within(0.1), ..kept.clone() };
-        let verdict = |scalars: &[&Scalar]| {
-            Summary::of(scalars.iter().map(|&scalar| scalar.clone()).collect()).verdict()
-        };
+        let (none, endless) = (f64::NEG_INFINITY, f64::INFINITY);
+        let kept = answer(1.0, 0.0, 1.0, 0.0);
+        let free = answer(9.0, none, endless, 0.0);
+        let exceeded = answer(1.1, none, 1.0, 0.0);
+        let near = answer(1.0, 0.0, 1.0, 0.1);
+        let verdict = |all: &[&Answer]| Summary::of(all.iter().map(|&a| a.clone()).collect()).verdict();
         assert_eq!(verdict(&[]), Verdict::NotJudged);
         assert_eq!(verdict(&[&free]), Verdict::NotJudged);
         assert_eq!(verdict(&[&kept, &free]), Verdict::Passes);
         assert_eq!(verdict(&[&kept, &near]), Verdict::NotProven);
         assert_eq!(verdict(&[&kept, &near, &exceeded, &free]), Verdict::Fails);
         let doubts = vec!["a die has no heat path".to_string()];
-        let doubted = Summary { scalars: vec![kept], doubts, ..Summary::default() };
+        let doubted = Summary { doubts, ..Summary::of(vec![kept]) };
         assert_eq!(doubted.verdict(), Verdict::NotProven);
-    }
-
-    #[test]
-    fn a_number_that_is_none_proves_nothing() {
-        assert_eq!(scalar(f64::NAN, Some(0.0), None).ruling(), Ruling::NotProven);
-        assert_eq!(scalar(f64::NAN, None, Some(0.0)).ruling(), Ruling::NotProven);
+        // A number that is none proves nothing.
+        assert_eq!(verdict(&[&answer(f64::NAN, 0.0, endless, 0.0)]), Verdict::NotProven);
     }
 }

@@ -44,7 +44,7 @@ impl Resolve<'_> {
             Some(Content::Map(map)) => map.iter().map(|(die, n)| (Some(die.clone()), n.clone())).collect(),
             _ => Vec::new(),
         };
-        let part = fields.text("part").and_then(|part| parts.part(fields.span_of("part").file, part));
+        let part = fields.text("part").and_then(|part| parts.of(fields.span_of("part").file, part));
         let known_current = part.and_then(|p| p.known_current()).unwrap_or(f64::INFINITY);
         let lead_current = part.map_or(f64::INFINITY, |p| p.ratings.lead_limit(0.0));
         let dies = part.map_or(Vec::new(), |p| p.dies.clone());
@@ -88,16 +88,15 @@ impl Resolve<'_> {
                 let good = nodes.len() >= fixed.len() && (entry.open_ended() || nodes.len() <= both.len());
                 if !good {
                     let more = if entry.open_ended() { " and further ones" } else { "" };
-                    self.report(
-                        fields.span_of("pins"),
-                        fields.key("pins"),
+                    self.diagnostics.push(fields.wrong(
+                        "pins",
                         format!(
                             "{} pin{} connected",
                             nodes.len(),
                             if nodes.len() == 1 { " is" } else { "s are" }
                         ),
                         format!("{} nodes in the order {listed}{more}", fixed.len()),
-                    );
+                    ));
                     return None;
                 }
                 self.no_zero(nodes.iter(), &fields.key("pins")).then(|| nodes.clone())
@@ -120,12 +119,7 @@ impl Resolve<'_> {
                 let missing: Vec<&str> = fixed.iter().filter(|p| node(p).is_none()).copied().collect();
                 if !missing.is_empty() {
                     let found = format!("pin {} is not connected", one_of(&missing).replace(" or ", " and "));
-                    self.report(
-                        fields.span_of("pins"),
-                        fields.key("pins"),
-                        found,
-                        format!("nodes for {listed}"),
-                    );
+                    self.diagnostics.push(fields.wrong("pins", found, format!("nodes for {listed}")));
                     good = false;
                 }
                 good &= self.no_zero(map.iter().map(|m| &m.1), &fields.key("pins"));

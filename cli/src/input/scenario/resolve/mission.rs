@@ -9,6 +9,7 @@ use joulestep_models::arrangement::mission::profile::MOVABLE;
 use joulestep_models::model::{Param, Range, Shape};
 
 use super::Resolve;
+use super::parts::tables;
 use crate::diagnostic::{Diagnostic, Sources, Span, nearest};
 use crate::input::keys::conform::one_of;
 use crate::input::keys::fields::{Fields, TypedAt};
@@ -35,11 +36,8 @@ impl SegmentFiles {
         diagnostics: &mut Vec<Diagnostic>,
     ) -> Self {
         let mut files = Self::default();
-        let Some(Raw::Table(mission)) = root.get("mission").map(|n| &n.value) else { return files };
-        let Some(Raw::List(segments)) = mission.get("segment").map(|n| &n.value) else { return files };
-        for segment in segments {
-            let Raw::Table(table) = &segment.value else { continue };
-            let Some(node) = table.get("file") else { continue };
+        let segments = tables(root, &["mission", "segment"]);
+        for node in segments.into_iter().filter_map(|table| table.get("file")) {
             let Raw::Text(name) = &node.value else { continue };
             let here = sources.files.get(node.span.file.0).map(|f| f.0.clone()).unwrap_or_default();
             let path = here.parent().unwrap_or(Path::new("")).join(name);
@@ -160,7 +158,7 @@ impl Resolve<'_> {
                 Some(_) => ("activation-energy", "reference-temperature"),
                 None => ("reference-temperature", "activation-energy"),
             };
-            self.report(f.span_of(has), f.key(has), format!("given without `{lacks}`"), "both or none");
+            self.diagnostics.push(f.wrong(has, format!("given without `{lacks}`"), "both or none"));
         }
         let activation =
             energy.zip(reference).map(|(e, reference)| Activation { energy: e * ELECTRON_VOLT, reference });
@@ -251,7 +249,7 @@ impl Resolve<'_> {
         };
         if typed.is_empty() || typed.len() > MOST {
             let found = format!("{} points", typed.len());
-            self.report(f.span_of(source), f.key(source), found, format!("1 to {MOST} points"));
+            self.diagnostics.push(f.wrong(source, found, format!("1 to {MOST} points")));
             return None;
         }
         let wrong = self.diagnostics.len();
@@ -296,7 +294,7 @@ impl Resolve<'_> {
             (None, _) => {}
             (Some(kelvin), SegmentOf::Boundary(_)) => points.iter_mut().for_each(|p| p.1 += kelvin),
             (Some(_), SegmentOf::Parameter(_)) => {
-                self.report(f.span_of("shift"), f.key("shift"), "`shift` beside `parameter`", "a boundary");
+                self.diagnostics.push(f.wrong("shift", "`shift` beside `parameter`", "a boundary"));
                 return None;
             }
         }

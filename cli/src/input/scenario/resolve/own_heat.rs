@@ -17,7 +17,7 @@ pub(super) struct Owners<'a> {
 impl<'a> Owners<'a> {
     pub(super) fn new(root: &'a Fields, parts: &'a Parts, arrangement: Option<&'a ArrangementSpec>) -> Self {
         let of = |f: &'a Fields| {
-            let part = f.text("part").and_then(|name| parts.part(f.span_of("part").file, name));
+            let part = f.text("part").and_then(|name| parts.of(f.span_of("part").file, name));
             Some((f.text("name")?, part))
         };
         let mut all: Vec<_> = root.tables("component").iter().filter_map(of).collect();
