@@ -1,4 +1,4 @@
-//! Progress of a run: a bar on a terminal, a line now and then elsewhere, nothing when quiet.
+//! Progress: a bar on a terminal, a line now and then elsewhere, nothing when quiet.
 
 use std::io::{IsTerminal, Write};
 use std::sync::atomic::{AtomicU64, Ordering};
@@ -10,70 +10,88 @@ use joulestep_engine::units::people;
 
 /// Time between two lines where there is no terminal.
 const BETWEEN_LINES: Duration = Duration::from_secs(5);
-/// Parts into which the bar divides the simulated time.
+/// Parts into which a bar is divided.
 const PARTS: u64 = 10_000;
 
-enum Shown {
+enum Means {
     Nothing,
     Lines(Instant),
     Bar(ProgressBar),
+}
+
+/// Shows how far something is, and in words.
+pub struct Shown {
+    means: Means,
+    began: Instant,
+}
+
+impl Shown {
+    /// Nothing where quiet; lines, not a bar, where they are asked for.
+    pub fn new(quiet: bool, lines: bool) -> Self {
+        let began = Instant::now();
+        let means = match (quiet, lines || !std::io::stderr().is_terminal()) {
+            (true, _) => Means::Nothing,
+            (false, true) => Means::Lines(began),
+            (false, false) => {
+                let bar = ProgressBar::with_draw_target(Some(PARTS), ProgressDrawTarget::stderr_with_hz(5));
+                if let Ok(style) = ProgressStyle::with_template("{bar:32} {percent:>3} %  {msg}") {
+                    bar.set_style(style);
+                }
+                Means::Bar(bar)
+            }
+        };
+        Self { means, began }
+    }
+
+    /// A share is done; `words` are made of the time since the beginning, s, where they are shown: now and then, or
+    /// because they are `due`.
+    pub fn at(&mut self, share: f64, due: bool, words: impl FnOnce(f64) -> String) {
+        let elapsed = self.began.elapsed().as_secs_f64();
+        match &mut self.means {
+            Means::Nothing => {}
+            Means::Bar(bar) => {
+                bar.set_position((share.clamp(0.0, 1.0) * PARTS as f64) as u64);
+                bar.set_message(words(elapsed));
+            }
+            Means::Lines(last) => {
+                if due || last.elapsed() >= BETWEEN_LINES {
+                    *last = Instant::now();
+                    // Progress that cannot be shown is no reason to stop.
+                    let _ = writeln!(std::io::stderr(), "{}", words(elapsed));
+                }
+            }
+        }
+    }
+
+    /// It is over.
+    pub fn done(&self) {
+        if let Means::Bar(bar) = &self.means {
+            bar.finish_and_clear();
+        }
+    }
 }
 
 /// Shows how far a run is.
 pub struct Progress {
     shown: Shown,
     end: f64,
-    began: Instant,
 }
 
 impl Progress {
     /// For a run to `end`, s.
     pub fn new(quiet: bool, end: f64) -> Self {
-        let began = Instant::now();
-        let shown = match (quiet, std::io::stderr().is_terminal()) {
-            (true, _) => Shown::Nothing,
-            (false, false) => Shown::Lines(began),
-            (false, true) => {
-                let bar = ProgressBar::with_draw_target(Some(PARTS), ProgressDrawTarget::stderr_with_hz(5));
-                if let Ok(style) = ProgressStyle::with_template("{bar:32} {percent:>3} %  {msg}") {
-                    bar.set_style(style);
-                }
-                Shown::Bar(bar)
-            }
-        };
-        Self { shown, end, began }
+        Self { shown: Shown::new(quiet, false), end }
     }
 
     /// The run has reached `t`, s.
     pub fn at(&mut self, t: f64) {
-        let (elapsed, share) = (self.began.elapsed(), (t / self.end).clamp(0.0, 1.0));
-        match &mut self.shown {
-            Shown::Nothing => {}
-            Shown::Bar(bar) => {
-                bar.set_position((share * PARTS as f64) as u64);
-                bar.set_message(words(t, self.end, elapsed.as_secs_f64()));
-            }
-            Shown::Lines(last) => {
-                if last.elapsed() >= BETWEEN_LINES {
-                    *last = Instant::now();
-                    let text = words(t, self.end, elapsed.as_secs_f64());
-                    // Progress that cannot be shown is no reason to stop.
-                    let _ = writeln!(std::io::stderr(), "{:.0} %  {text}", 100.0 * share);
-                }
-            }
-        }
+        let end = self.end;
+        self.shown.at(t / end, false, |elapsed| words(t, end, elapsed));
     }
 
     /// The run is over.
-    pub fn done(&mut self) {
-        if let Shown::Bar(bar) = &self.shown {
-            bar.finish_and_clear();
-        }
-    }
-
-    /// Time since the beginning.
-    pub fn elapsed(&self) -> Duration {
-        self.began.elapsed()
+    pub fn done(&self) {
+        self.shown.done();
     }
 }
 
@@ -88,19 +106,7 @@ pub struct Counted {
 impl Counted {
     /// For `total` tasks, called `what` together.
     pub fn new(quiet: bool, total: u64, what: &'static str) -> Self {
-        let shown = match (quiet, std::io::stderr().is_terminal()) {
-            (true, _) => Shown::Nothing,
-            (false, false) => Shown::Lines(Instant::now()),
-            (false, true) => {
-                let bar = ProgressBar::with_draw_target(Some(total), ProgressDrawTarget::stderr_with_hz(5));
-                if let Ok(style) = ProgressStyle::with_template("{bar:32} {pos} of {len} {msg}, {eta} left") {
-                    bar.set_style(style);
-                }
-                bar.set_message(what);
-                Shown::Bar(bar)
-            }
-        };
-        Self { shown: Mutex::new(shown), done: AtomicU64::new(0), total, what }
+        Self { shown: Mutex::new(Shown::new(quiet, false)), done: AtomicU64::new(0), total, what }
     }
 
     /// One more is done.
@@ -108,24 +114,15 @@ impl Counted {
         let done = self.done.fetch_add(1, Ordering::Relaxed) + 1;
         // A thread that panicked while it told progress is no reason for this one to.
         let mut shown = self.shown.lock().unwrap_or_else(PoisonError::into_inner);
-        match &mut *shown {
-            Shown::Nothing => {}
-            Shown::Bar(bar) => bar.set_position(done),
-            Shown::Lines(last) => {
-                if last.elapsed() >= BETWEEN_LINES {
-                    *last = Instant::now();
-                    // Progress that cannot be shown is no reason to stop.
-                    let _ = writeln!(std::io::stderr(), "{done} of {} {}", self.total, self.what);
-                }
-            }
-        }
+        shown.at(done as f64 / self.total as f64, false, |elapsed| {
+            let left = elapsed / done as f64 * self.total.saturating_sub(done) as f64;
+            format!("{done} of {} {}, {:.0} s left", self.total, self.what, left.ceil())
+        });
     }
 
     /// All are done.
     pub fn done(&self) {
-        if let Shown::Bar(bar) = &*self.shown.lock().unwrap_or_else(PoisonError::into_inner) {
-            bar.finish_and_clear();
-        }
+        self.shown.lock().unwrap_or_else(PoisonError::into_inner).done();
     }
 }
 

@@ -1,15 +1,9 @@
-//! Progress of a batch: a bar on a terminal, a line now and then elsewhere, JSON lines for logs, or nothing.
+//! Progress of a batch: for people, as JSON lines for logs, or not at all.
 
-use std::io::{IsTerminal, Write};
-use std::time::{Duration, Instant};
-
-use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use serde::Serialize;
 
 use crate::batch::row::{Row, Status};
-
-/// Time between two lines where there is no terminal.
-const BETWEEN_LINES: Duration = Duration::from_secs(5);
+use crate::progress::Shown;
 
 /// How progress is shown.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -34,10 +28,13 @@ struct ProgressLine {
 
 /// Shows how many variants are finished, the rate and the time left.
 pub struct BatchProgress {
-    show: Show,
-    bar: Option<ProgressBar>,
-    began: Instant,
-    last: Option<Instant>,
+    json: bool,
+    shown: Shown,
+    counts: Counts,
+}
+
+#[derive(Clone, Copy)]
+struct Counts {
     total: usize,
     finished: usize,
     ill: usize,
@@ -46,40 +43,31 @@ pub struct BatchProgress {
 impl BatchProgress {
     /// For `total` variants that are still to be run.
     pub fn new(show: Show, total: usize) -> Self {
-        let bar = (show == Show::Text && std::io::stderr().is_terminal()).then(|| {
-            let target = ProgressDrawTarget::stderr_with_hz(5);
-            let bar = ProgressBar::with_draw_target(Some(total as u64), target);
-            if let Ok(style) = ProgressStyle::with_template("{bar:32} {msg}") {
-                bar.set_style(style);
-            }
-            bar
-        });
-        Self { show, bar, began: Instant::now(), last: None, total, finished: 0, ill: 0 }
+        let json = show == Show::Json;
+        let counts = Counts { total, finished: 0, ill: 0 };
+        Self { json, shown: Shown::new(show == Show::Nothing, json), counts }
     }
 
     /// These rows are finished.
     pub fn more(&mut self, rows: &[Row]) {
-        self.finished += rows.len();
-        self.ill += rows.iter().filter(|r| r.status != Status::Done).count();
-        let elapsed = self.began.elapsed().as_secs_f64();
-        if let Some(bar) = &self.bar {
-            bar.set_position(self.finished as u64);
-            bar.set_message(self.words(elapsed));
-            return;
-        }
-        let due = self.last.unwrap_or(self.began).elapsed() >= BETWEEN_LINES || self.finished == self.total;
-        if self.show == Show::Nothing || !due {
-            return;
-        }
-        self.last = Some(Instant::now());
-        let line = match self.show {
-            Show::Json => serde_json::to_string(&self.line(elapsed)).unwrap_or_default(),
-            _ => self.words(elapsed),
-        };
-        // Progress that cannot be shown is no reason to stop.
-        let _ = writeln!(std::io::stderr(), "{line}");
+        self.counts.finished += rows.len();
+        self.counts.ill += rows.iter().filter(|r| r.status != Status::Done).count();
+        let (json, counts) = (self.json, self.counts);
+        let (share, last) =
+            (counts.finished as f64 / counts.total.max(1) as f64, counts.finished == counts.total);
+        self.shown.at(share, last, |elapsed| match json {
+            true => serde_json::to_string(&counts.line(elapsed)).unwrap_or_default(),
+            false => counts.words(elapsed),
+        });
     }
 
+    /// All are finished, or no more will be.
+    pub fn done(&self) {
+        self.shown.done();
+    }
+}
+
+impl Counts {
     fn rate(&self, elapsed: f64) -> f64 {
         if elapsed > 0.0 { self.finished as f64 / elapsed } else { 0.0 }
     }
@@ -111,13 +99,6 @@ impl BatchProgress {
             seconds_left: self.left(seconds),
         }
     }
-
-    /// All are finished, or no more will be.
-    pub fn done(&self) {
-        if let Some(bar) = &self.bar {
-            bar.finish_and_clear();
-        }
-    }
 }
 
 #[cfg(test)]
@@ -126,8 +107,7 @@ mod tests {
 
     #[test]
     fn rate_and_time_left() {
-        let mut progress = BatchProgress::new(Show::Nothing, 100);
-        (progress.finished, progress.ill) = (25, 2);
+        let progress = Counts { total: 100, finished: 25, ill: 2 };
         assert_eq!(progress.words(50.0), "25 of 100 variants, 2 not done, 0.50 per second, 150 s left");
         assert_eq!(progress.line(50.0).seconds_left, 150.0);
     }

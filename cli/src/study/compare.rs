@@ -9,7 +9,7 @@ use joulestep_models::model::Range::{Any, NotNegative, Positive};
 use joulestep_models::part::Part;
 use rayon::prelude::*;
 
-use super::{Context, Count, Entry, Input, Question, StudyError, What};
+use super::{Context, Entry, Input, Question, StudyError};
 use crate::diagnostic::nearest;
 use crate::input::keys::shape::{Form, Kinds, Section, keys};
 use crate::input::keys::words::one_of;
@@ -26,7 +26,7 @@ pub static STUDY: Entry = Entry {
            in parallel carry a direct current. Every number is the part's own model's, under conditions that are printed.",
     examples: "joulestep parts compare cascode-700v-22m mosfet-sic-700v-12m mosfet-sj-620v-49m\n\
                joulestep parts compare cascode-700v-7m cascode-700v-22m --current \"200 A\" --heatsink \"80 degC\" --plot merit.svg",
-    inputs: &[Input { key: "part", root: "part", what: What::Part, count: Count::Many, positional: true }],
+    inputs: &[Input::PARTS],
     refines: "",
     writes: &[],
     solve,

@@ -33,6 +33,15 @@ pub struct Input {
     pub positional: bool,
 }
 
+impl Input {
+    /// The scenario of a study that takes one.
+    pub const SCENARIO: Self =
+        Self { key: "scenario", root: "scenario", what: What::Scenario, count: Count::One, positional: true };
+    /// The parts of a study of parts.
+    pub const PARTS: Self =
+        Self { key: "part", root: "part", what: What::Part, count: Count::Many, positional: true };
+}
+
 /// What a file is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum What {

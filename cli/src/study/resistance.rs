@@ -8,7 +8,7 @@ use joulestep_models::operating::resistance as resistance_at;
 use joulestep_models::part::{Material, Part};
 use rayon::prelude::*;
 
-use super::{Context, Count, Entry, Input, Question, StudyError, What};
+use super::{Context, Entry, Input, Question, StudyError};
 use crate::input::keys::shape::{Form, Kinds, Section, keys};
 use crate::output::answer::{Answer, Study, StudyFigure, StudyTable};
 use crate::output::plot::{Axis, Bars, Chart, Curve, Figure, Line, Marker, Panel, Series};
@@ -22,7 +22,7 @@ pub static STUDY: Entry = Entry {
            region, substrate and package where the part file states them; and the specific on-resistance of each die \
            against the one-dimensional unipolar limit of its material.",
     examples: "joulestep parts resistance cascode-700v-22m mosfet-sic-700v-12m --plot resistance.svg",
-    inputs: &[Input { key: "part", root: "part", what: What::Part, count: Count::Many, positional: true }],
+    inputs: &[Input::PARTS],
     refines: "",
     writes: &[],
     solve,

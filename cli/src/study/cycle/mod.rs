@@ -10,7 +10,7 @@ use joulestep_models::arrangement::cycle::{Cycle, Why, solve as solve_cycle, sol
 use joulestep_models::model::Range::Positive;
 
 use self::tables::{COLUMNS, DEFINITIONS, held, losses};
-use super::{Context, Count, Entry, Input, Question, StudyError, What};
+use super::{Context, Entry, Input, Question, StudyError};
 use crate::input::keys::shape::{Form, Kinds, Section, keys};
 use crate::input::scenario::build::{Ready, build_with};
 use crate::output::account::{Account, Facts, Found, Outcome};
@@ -28,13 +28,7 @@ pub static STUDY: Entry = Entry {
            they sum to the energy ledger. Where dies have heat inputs, temperatures and losses are brought to agree.\n\n\
            The period is judged by the ratings of the parts and the limits of the scenario, as a run is.",
     examples: "joulestep cycle examples/ferry-buck.toml",
-    inputs: &[Input {
-        key: "scenario",
-        root: "scenario",
-        what: What::Scenario,
-        count: Count::One,
-        positional: true,
-    }],
+    inputs: &[Input::SCENARIO],
     refines: "steps",
     writes: &[],
     solve,

@@ -16,7 +16,7 @@ use joulestep_models::arrangement::mission::{Followed, Make, MissionError, Optio
 use joulestep_models::model::Range::Positive;
 
 use self::life::{Life, law_words, life, make};
-use super::{Context, Count, Entry, Input, Question, StudyError, What};
+use super::{Context, Entry, Input, Question, StudyError};
 use crate::input::keys::shape::{Form, Kinds, Section, keys};
 use crate::input::scenario::build::{Ready, build_with};
 use crate::input::scenario::resolved::{MissionSpec, Scenario, SegmentOf, SegmentSpec};
@@ -31,13 +31,7 @@ pub static STUDY: Entry = Entry {
     help: HELP,
     examples: "joulestep mission examples/ferry-mission.toml\n\
                joulestep mission examples/ferry-mission.toml --out mission.h5 --plot mission.svg --tolerance \"0.02 K\"",
-    inputs: &[Input {
-        key: "scenario",
-        root: "scenario",
-        what: What::Scenario,
-        count: Count::One,
-        positional: true,
-    }],
+    inputs: &[Input::SCENARIO],
     refines: "steps",
     writes: &[],
     solve,

@@ -37,7 +37,7 @@ pub static STUDY: Entry = Entry {
                joulestep rating cascode-700v-22m --fault \"150 A\" --required-time \"10 us\" --required-current \"20 A\"\n\
                joulestep rating cascode-700v-22m --parallel 4 --total \"200 A\" --resistance-spread 10%",
     inputs: &[
-        Input { key: "part", root: "part", what: What::Part, count: Count::Many, positional: true },
+        Input::PARTS,
         Input { key: "on", root: "package", what: What::Package, count: Count::Many, positional: false },
     ],
     refines: "steps, tables and meshes",

@@ -12,7 +12,7 @@ use joulestep_engine::run::time_loop::Ended;
 
 pub(crate) use self::course::{Course, Observer};
 use self::picture::Strips;
-use super::{Context, Count, Entry, Input, Question, Recording, StudyError, What};
+use super::{Context, Entry, Input, Question, Recording, StudyError};
 use crate::diagnostic::Sources;
 use crate::input::keys::shape::{Form, Key, Kinds, Section};
 use crate::input::scenario::build::{Ready, build_with};
@@ -38,13 +38,7 @@ pub static STUDY: Entry = Entry {
            file is closed with its attribute `complete` at 0.",
     examples: "joulestep run examples/ferry-breaker.toml --out ferry.h5\n\
                joulestep run examples/inrush-chains.toml --spread examples/inrush-tolerances.toml --plot inrush.svg",
-    inputs: &[Input {
-        key: "scenario",
-        root: "scenario",
-        what: What::Scenario,
-        count: Count::One,
-        positional: true,
-    }],
+    inputs: &[Input::SCENARIO],
     refines: "steps",
     writes: &[],
     solve,

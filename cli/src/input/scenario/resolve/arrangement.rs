@@ -20,7 +20,7 @@ impl Resolve<'_> {
         for key in arrangement.places.iter().chain(&["part"]) {
             let Some(name) = fields.text(key) else { continue };
             // A part that cannot be read is reported where parts are read.
-            if let Some(part) = parts.part(fields.place_of(key).file, name) {
+            if let Some(part) = parts.of(fields.place_of(key).file, name) {
                 chosen.insert(if *key == "part" { String::new() } else { key.to_string() }, part.clone());
             }
         }

@@ -44,7 +44,7 @@ impl Resolve<'_> {
             Some(Content::Map(map)) => map.iter().map(|(die, n)| (Some(die.clone()), n.clone())).collect(),
             _ => Vec::new(),
         };
-        let part = fields.text("part").and_then(|part| parts.part(fields.place_of("part").file, part));
+        let part = fields.text("part").and_then(|part| parts.of(fields.place_of("part").file, part));
         let known_current = part.and_then(|p| p.known_current()).unwrap_or(f64::INFINITY);
         let dies = part.map_or(Vec::new(), |p| p.dies.clone());
         let mut spread = part.map_or(Spread::default(), |p| p.spread.clone());

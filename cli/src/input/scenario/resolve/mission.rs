@@ -9,6 +9,7 @@ use joulestep_models::arrangement::mission::profile::MOVABLE;
 use joulestep_models::model::{Param, Range, Shape};
 
 use super::Resolve;
+use super::parts::tables;
 use crate::diagnostic::{Diagnostic, Place, Sources, nearest};
 use crate::input::keys::conform::one_of;
 use crate::input::keys::fields::{Fields, TypedAt};
@@ -35,11 +36,8 @@ impl SegmentFiles {
         diagnostics: &mut Vec<Diagnostic>,
     ) -> Self {
         let mut files = Self::default();
-        let Some(Raw::Table(mission)) = root.get("mission").map(|n| &n.value) else { return files };
-        let Some(Raw::List(segments)) = mission.get("segment").map(|n| &n.value) else { return files };
-        for segment in segments {
-            let Raw::Table(table) = &segment.value else { continue };
-            let Some(node) = table.get("file") else { continue };
+        let segments = tables(root, &["mission", "segment"]);
+        for node in segments.into_iter().filter_map(|table| table.get("file")) {
             let Raw::Text(name) = &node.value else { continue };
             let here = sources.files.get(node.place.file.0).map(|f| f.0.clone()).unwrap_or_default();
             let path = here.parent().unwrap_or(Path::new("")).join(name);

@@ -107,8 +107,8 @@ impl AsTyped {
 }
 
 fn load(root: &RawTable, mut sources: Sources, mut diagnostics: Vec<Diagnostic>, open: Open<'_>) -> Loaded {
-    let parts = parts::Parts::load(root, &mut sources, open, &mut diagnostics);
-    let packages = thermal::Packages::load(root, &mut sources, open, &mut diagnostics);
+    let parts = parts::Parts::of_root(root, &mut sources, open, &mut diagnostics);
+    let packages = thermal::Packages::of_root(root, &mut sources, open, &mut diagnostics);
     let segments = mission::SegmentFiles::load(root, &mut sources, open, &mut diagnostics);
     Loaded { sources, parts, packages, segments, diagnostics }
 }

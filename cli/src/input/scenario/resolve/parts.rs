@@ -6,26 +6,62 @@ use joulestep_models::arrangement;
 use joulestep_models::model::Values;
 use joulestep_models::part::Part;
 
-use crate::diagnostic::{Diagnostic, FileId, Sources};
+use crate::diagnostic::{Diagnostic, FileId, Place, Sources};
 use crate::input::keys::include::Open;
 use crate::input::keys::raw::{Node, Raw, RawTable};
 use crate::input::parts::read_named;
 
-/// The parts that a scenario asks for, by the file that asks and the name it uses.
-#[derive(Debug, Default)]
-pub(super) struct Parts {
-    parts: BTreeMap<(FileId, String), Part>,
+/// What a scenario names in files of their own, each read once: by the file that names it and the name it uses.
+#[derive(Debug)]
+pub(super) struct NamedFiles<T>(BTreeMap<(FileId, String), T>);
+
+impl<T> NamedFiles<T> {
+    /// Reads what stands at these nodes, each with how diagnostics call its key.
+    pub(super) fn load(
+        nodes: Vec<(&Node, String)>,
+        mut read: impl FnMut(&str, (&Place, &str)) -> Option<T>,
+    ) -> Self {
+        let mut files = BTreeMap::new();
+        for (node, path) in nodes {
+            let Raw::Text(name) = &node.value else { continue };
+            let key = (node.place.file, name.clone());
+            if !files.contains_key(&key) {
+                files.extend(read(name, (&node.place, &path)).map(|file| (key, file)));
+            }
+        }
+        Self(files)
+    }
+
+    /// What a name of a file leads to.
+    pub(super) fn of(&self, file: FileId, name: &str) -> Option<&T> {
+        self.0.get(&(file, name.to_string()))
+    }
 }
 
+/// The tables of a list in the root, or in a table of the root: `component`, `thermal.package`.
+pub(super) fn tables<'a>(root: &'a RawTable, path: &[&str]) -> Vec<&'a RawTable> {
+    let Some((first, rest)) = path.split_first() else { return Vec::new() };
+    match (root.get(first).map(|n| &n.value), rest) {
+        (Some(Raw::Table(inner)), [_, ..]) => tables(inner, rest),
+        (Some(Raw::List(items)), []) => {
+            let table = |n: &'a Node| if let Raw::Table(table) = &n.value { Some(table) } else { None };
+            items.iter().filter_map(table).collect()
+        }
+        _ => Vec::new(),
+    }
+}
+
+/// The parts that a scenario asks for.
+pub(super) type Parts = NamedFiles<Part>;
+
 impl Parts {
-    /// Reads every part that a component names.
-    pub(super) fn load(
+    /// Reads every part that a component or an arrangement names.
+    pub(super) fn of_root(
         root: &RawTable,
         sources: &mut Sources,
         open: Open<'_>,
         diagnostics: &mut Vec<Diagnostic>,
     ) -> Self {
-        let mut parts = Self::default();
         let mut named: Vec<(&Node, String)> = Vec::new();
         if let Some(Raw::Table(table)) = root.get("arrangement").map(|n| &n.value) {
             let places = match table.get("kind").map(|n| &n.value) {
@@ -35,37 +71,18 @@ impl Parts {
             let keys = places.iter().chain(&["part"]);
             named.extend(keys.filter_map(|key| Some((table.get(key)?, format!("arrangement.{key}")))));
         }
-        if let Some(Raw::List(components)) = root.get("component").map(|n| &n.value) {
-            for component in components {
-                let Raw::Table(table) = &component.value else { continue };
-                named.extend(table.get("part").map(|node| (node, "component.part".to_string())));
-            }
-        }
-        for (node, path) in named {
-            let Raw::Text(name) = &node.value else { continue };
-            let key = (node.place.file, name.clone());
-            if parts.parts.contains_key(&key) {
-                continue;
-            }
-            if let Some(part) = read_named(name, (&node.place, &path), sources, open, diagnostics) {
-                parts.parts.insert(key, part);
-            }
-        }
-        parts
+        let of_components = tables(root, &["component"]).into_iter().filter_map(|table| table.get("part"));
+        named.extend(of_components.map(|node| (node, "component.part".to_string())));
+        Self::load(named, |name, at| read_named(name, at, sources, open, diagnostics))
     }
 
     /// Kind of a part.
     pub(super) fn kind(&self, file: FileId, name: &str) -> Option<String> {
-        self.parts.get(&(file, name.to_string())).map(|p| p.kind.to_string())
-    }
-
-    /// A part.
-    pub(super) fn part(&self, file: FileId, name: &str) -> Option<&Part> {
-        self.parts.get(&(file, name.to_string()))
+        self.of(file, name).map(|p| p.kind.to_string())
     }
 
     /// What a part gives, and the defaults of what it leaves out.
     pub(super) fn values(&self, file: FileId, name: &str) -> Option<&Values> {
-        self.parts.get(&(file, name.to_string())).map(|p| &p.values)
+        self.of(file, name).map(|p| &p.values)
     }
 }

@@ -1,46 +1,32 @@
 //! The thermal network.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 
 use joulestep_models::package::Package;
 
 use super::Resolve;
-use crate::diagnostic::{Diagnostic, FileId, Sources};
+use super::parts::{NamedFiles, tables};
+use crate::diagnostic::{Diagnostic, Sources};
 use crate::input::keys::fields::{Fields, Named};
 use crate::input::keys::include::Open;
-use crate::input::keys::raw::{Raw, RawTable};
+use crate::input::keys::raw::RawTable;
 use crate::input::package::load;
 use crate::input::scenario::resolved::{Cells, ChainSpec, HeatPackageSpec, ThermalSpec};
 
-/// The packages that a scenario asks for, by the file that asks and the name it uses.
-#[derive(Debug, Default)]
-pub(super) struct Packages(BTreeMap<(FileId, String), Package>);
+/// The packages that a scenario asks for.
+pub(super) type Packages = NamedFiles<Package>;
 
 impl Packages {
     /// Reads every package that is named.
-    pub(super) fn load(
+    pub(super) fn of_root(
         root: &RawTable,
         sources: &mut Sources,
         open: Open<'_>,
         diagnostics: &mut Vec<Diagnostic>,
     ) -> Self {
-        let mut packages = Self::default();
-        let Some(Raw::Table(thermal)) = root.get("thermal").map(|n| &n.value) else { return packages };
-        let Some(Raw::List(tables)) = thermal.get("package").map(|n| &n.value) else { return packages };
-        for item in tables {
-            let Raw::Table(table) = &item.value else { continue };
-            let Some(node) = table.get("package") else { continue };
-            let Raw::Text(name) = &node.value else { continue };
-            let key = (node.place.file, name.clone());
-            if packages.0.contains_key(&key) {
-                continue;
-            }
-            let full = "thermal.package.package";
-            if let Some(package) = load(name, (&node.place, full), sources, open, diagnostics) {
-                packages.0.insert(key, package);
-            }
-        }
-        packages
+        let named = tables(root, &["thermal", "package"]).into_iter().filter_map(|t| t.get("package"));
+        let named = named.map(|node| (node, "thermal.package.package".to_string())).collect();
+        Self::load(named, |name, at| load(name, at, sources, open, diagnostics))
     }
 }
 
@@ -129,7 +115,7 @@ impl Resolve<'_> {
         }
         let requested = f.named("package")?;
         // One that could not be read was reported where it was opened.
-        let package = packages.0.get(&(requested.place.file, requested.name))?.clone();
+        let package = packages.of(requested.place.file, &requested.name)?.clone();
         let dies = package.dies();
         let inputs = dies.iter().map(|die| format!("{}-{}", name.name, package.layers[*die].name)).collect();
         Some(HeatPackageSpec { name, package, inputs, temperature })
