@@ -10,8 +10,9 @@ use std::path::Path;
 use std::sync::OnceLock;
 
 use joulestep::diagnostic::Sources;
-use joulestep::judge::Uncertainty;
-use joulestep::output::result::{ResultFile, ResultWriter, Scalar, Summary, WriterOptions};
+use joulestep::judge::{Bounds, Uncertainty};
+use joulestep::output::answer::Answer;
+use joulestep::output::result::{ResultFile, ResultWriter, Summary, WriterOptions};
 use joulestep_engine::recorder::Recorder;
 use joulestep_engine::units::{people, people_digits};
 
@@ -69,9 +70,9 @@ fn the_report_of_a_run_describes_the_file() {
     let verdict = page.text.find("Kept: 4 limits set, 9 ratings of the parts.").expect("the verdict");
     assert!(verdict < page.text.find("Sequence of events").unwrap());
     let file = ResultFile::open(&result).unwrap();
-    for scalar in file.summary().unwrap().unwrap().scalars.iter().filter(|s| s.maximum.is_some()) {
-        read(&people_digits(scalar.value, &scalar.unit, 4));
-        read(&format!("at most {}", people_digits(scalar.maximum.unwrap(), &scalar.unit, 4)));
+    for a in file.summary().unwrap().unwrap().answers.iter().filter(|a| a.bounds.upper.is_finite()) {
+        read(&people_digits(a.value, &a.unit, 4));
+        read(&format!("at most {}", people_digits(a.bounds.upper, &a.unit, 4)));
     }
     for channel in file.channels() {
         assert_eq!(channel.holds, channel.name.starts_with("line("), "{}", channel.name);
@@ -168,16 +169,11 @@ fn the_verdict_names_what_decides() {
         )
         .unwrap();
         crate::result_file::written::report(&mut writer, 100);
-        let scalar = Scalar {
-            name: "limit.bus.largest".into(),
-            value: 700.0,
-            unit: "V".into(),
-            maximum: Some(bound),
-            error: Uncertainty::within(10.0),
-            ..Scalar::default()
-        };
+        let answer = Answer::new("limit.bus.largest", "limit.bus.largest", 700.0, "V")
+            .error(Uncertainty::within(10.0))
+            .limited(Bounds::at_most(bound), "limit");
         let waivers = vec!["`Q1.gate`: for a reason".into()];
-        let summary = Summary { waivers, ..Summary::of(vec![scalar]) };
+        let summary = Summary { waivers, ..Summary::of(vec![answer]) };
         writer.finish(true, None, Some(&summary)).unwrap();
         for ending in ["html", "md"] {
             done(&["report", text(&path("h5")), "-o", text(&path(ending))], 0);

@@ -37,16 +37,10 @@ fn fault(mark: &str) -> String {
     format!(
         r#"
 format = 2
-[[component]]
-name = "source"
-kind = "current-source"
-pins = ["gnd", "a"]
-points = [["0 s", "20 A"], ["1 ms", "20 A"], ["1.1 ms", "400 A"], ["1.2 ms", "0 A"]]
-[[component]]
-name = "R1"
-kind = "resistor"
-pins = ["a", "gnd"]
-resistance = "1 ohm"
+component = [
+    {{ name = "source", kind = "current-source", pins = ["gnd", "a"], points = [["0 s", "20 A"], ["1 ms", "20 A"], ["1.1 ms", "400 A"], ["1.2 ms", "0 A"]] }},
+    {{ name = "R1", kind = "resistor", pins = ["a", "gnd"], resistance = "1 ohm" }},
+]
 [[protection]]
 name = "overcurrent"
 kind = "level"
@@ -88,7 +82,7 @@ fn let_through_counts_from_the_fault_that_an_event_marks() {
     near("from the fault", found, straight(20.0, 400.0, 100e-6) + fall, 1e-9);
     assert_eq!(note, "let-through I²t since the fault at 1.0000 ms, peak 400 A");
     let summary = file.summary().unwrap().unwrap();
-    let kept = summary.scalars.iter().find(|s| s.name == "overcurrent.let-through").unwrap();
+    let kept = summary.answers.iter().find(|s| s.name == "overcurrent.let-through").unwrap();
     assert_eq!((kept.value, kept.unit.as_str()), (found, "A^2 s"));
     for mark in ["", "fault = false"] {
         let (account, _, _folder) = ran(&fault(mark));
@@ -145,16 +139,10 @@ fn the_shipped_breaker_lets_through_what_its_record_says() {
 fn a_pwm_controller_sets_its_complement() {
     let text = r#"
 format = 2
-[[component]]
-name = "supply"
-kind = "voltage-source"
-pins = ["in", "gnd"]
-value = "10 V"
-[[component]]
-name = "R1"
-kind = "resistor"
-pins = ["in", "gnd"]
-resistance = "1 ohm"
+component = [
+    { name = "supply", kind = "voltage-source", pins = ["in", "gnd"], value = "10 V" },
+    { name = "R1", kind = "resistor", pins = ["in", "gnd"], resistance = "1 ohm" },
+]
 [[controller]]
 name = "modulator"
 kind = "pwm"

@@ -13,19 +13,11 @@ use crate::common::program::{Done, joulestep};
 /// 1 V onto a resistor and a capacitor that are parts, for one time constant of the nominal ones.
 const SCENARIO: &str = r#"
 format = 2
-[[component]]
-name = "supply"
-kind = "voltage-source"
-pins = ["in", "gnd"]
-value = "1 V"
-[[component]]
-name = "R1"
-part = "r.toml"
-pins = ["in", "out"]
-[[component]]
-name = "C1"
-part = "c.toml"
-pins = ["out", "gnd"]
+component = [
+    { name = "supply", kind = "voltage-source", pins = ["in", "gnd"], value = "1 V" },
+    { name = "R1", part = "r.toml", pins = ["in", "out"] },
+    { name = "C1", part = "c.toml", pins = ["out", "gnd"] },
+]
 [steps]
 end = "1 ms"
 base = "10 us"
@@ -89,7 +81,7 @@ fn a_charge_through_parts_spreads_by_the_law_of_propagation() {
         // The file says the same, and the text.
         let file = ResultFile::open(&folder.path().join("s.h5")).unwrap();
         let summary = file.summary().unwrap().unwrap();
-        let kept = summary.scalars.iter().find(|s| s.name == "limit.top.largest").unwrap();
+        let kept = summary.answers.iter().find(|s| s.name == "limit.top.largest").unwrap();
         assert_eq!(kept.spread, Some(Spread::Linear { deviation }));
         assert_eq!(summary.input, report["input"].as_str().unwrap());
         assert_eq!(summary.verdict().word(), report["verdict"].as_str().unwrap());

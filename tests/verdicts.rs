@@ -89,10 +89,10 @@ fn a_limit_is_kept_or_exceeded_only_by_more_than_the_error() {
         let file = ResultFile::open(Path::new(&scene.out)).expect("a result file");
         let summary = file.summary().unwrap().expect("a summary");
         assert_eq!(summary.verdict(), Verdict::of_word(verdict).unwrap());
-        let scalar = summary.scalars.iter().find(|s| s.name == "limit.top.largest").unwrap();
+        let scalar = summary.answers.iter().find(|s| s.name == "limit.top.largest").unwrap();
         let kept = scalar.error.plus_minus().expect("an estimate");
         assert!((kept / e - 1.0).abs() < 1e-12 && scalar.error.word() == "within", "{:?}", scalar.error);
-        assert_ne!(scalar.ruling(), Ruling::NotJudged);
+        assert_ne!(scalar.ruling, Ruling::NotJudged);
     }
     // Without an estimate a value is judged as it stands, and the verdict says so.
     let (code, text, _) = limited(x + 0.5 * e).run(&["--no-estimate"]);

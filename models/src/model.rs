@@ -54,8 +54,7 @@ pub struct Param {
     pub help: &'static str,
 }
 
-/// A table of parameters: how each is given (a function of [`Param`]), its key, then unit, default, range and help.
-/// `prefix $p;` puts a prefix before all keys.
+/// Parameters, a row each: a function of [`Param`], key, unit, default, range, help; `prefix $p;`: before all keys.
 macro_rules! params {
     (prefix $p:literal; $($how:ident $key:literal, $($arg:expr),+;)*) => {
         [$($crate::model::Param::$how(concat!($p, $key), $($arg),+)),*]

@@ -118,30 +118,12 @@ measure = "mean"
 /// (L/R)·ln(1/(1 − 5R/10)), at another instant in every variant.
 const PROTECTED: &str = r#"
 format = 2
-[[component]]
-name = "supply"
-kind = "voltage-source"
-pins = ["in", "gnd"]
-value = "10 V"
-[[component]]
-name = "R1"
-kind = "resistor"
-pins = ["in", "a"]
-resistance = "3 ohm"
-[[component]]
-name = "L1"
-kind = "inductor"
-pins = ["a", "d"]
-inductance = "1 mH"
-[[component]]
-name = "Q1"
-kind = "square-law-mosfet"
-pins = ["d", "g", "gnd"]
-threshold = "2 V"
-transconductance-factor = "100 A/V^2"
-gate-source-capacitance = "1 nF"
-drain-source-capacitance = "1 nF"
-breakdown-voltage = "60 V"
+component = [
+    { name = "supply", kind = "voltage-source", pins = ["in", "gnd"], value = "10 V" },
+    { name = "R1", kind = "resistor", pins = ["in", "a"], resistance = "3 ohm" },
+    { name = "L1", kind = "inductor", pins = ["a", "d"], inductance = "1 mH" },
+    { name = "Q1", kind = "square-law-mosfet", pins = ["d", "g", "gnd"], threshold = "2 V", transconductance-factor = "100 A/V^2", gate-source-capacitance = "1 nF", drain-source-capacitance = "1 nF", breakdown-voltage = "60 V" },
+]
 [[drive]]
 name = "drive"
 gate = "g"

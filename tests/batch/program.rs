@@ -13,21 +13,11 @@ use crate::common::program::{Done, joulestep};
 /// A source charges a capacitor through a resistor.
 const RC: &str = r#"
 format = 2
-[[component]]
-name = "supply"
-kind = "voltage-source"
-pins = ["in", "gnd"]
-value = "1 V"
-[[component]]
-name = "R1"
-kind = "resistor"
-pins = ["in", "out"]
-resistance = "1 kohm"
-[[component]]
-name = "C1"
-kind = "capacitor"
-pins = ["out", "gnd"]
-capacitance = "1 uF"
+component = [
+    { name = "supply", kind = "voltage-source", pins = ["in", "gnd"], value = "1 V" },
+    { name = "R1", kind = "resistor", pins = ["in", "out"], resistance = "1 kohm" },
+    { name = "C1", kind = "capacitor", pins = ["out", "gnd"], capacitance = "1 uF" },
+]
 [steps]
 end = "8 ms"
 base = "20 us"

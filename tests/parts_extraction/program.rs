@@ -83,20 +83,11 @@ fn an_extracted_part_runs() {
     assert!(text.contains("series-resistance") && text.contains("warning: `saturation-current`"), "{text}");
     let scenario = r#"
         format = 2
-        [[component]]
-        name = "supply"
-        kind = "voltage-source"
-        pins = ["a", "gnd"]
-        value = "10 V"
-        [[component]]
-        name = "R1"
-        kind = "resistor"
-        pins = ["a", "b"]
-        resistance = "1 ohm"
-        [[component]]
-        name = "D1"
-        part = "part.toml"
-        pins = ["b", "gnd"]
+        component = [
+            { name = "supply", kind = "voltage-source", pins = ["a", "gnd"], value = "10 V" },
+            { name = "R1", kind = "resistor", pins = ["a", "b"], resistance = "1 ohm" },
+            { name = "D1", part = "part.toml", pins = ["b", "gnd"] },
+        ]
         [steps]
         end = "10 us"
         base = "1 us"

@@ -4,7 +4,7 @@ use joulestep::diagnostic::Sources;
 use joulestep::judge::Bounds;
 use joulestep::output::answer::{Answer, Study, StudyFigure, StudyTable};
 use joulestep::output::plot::{Axis, Bars, Chart, Curve, Figure, Mark, Panel, Series, Span};
-use joulestep::output::result::{ResultWriter, Scalar, Summary, Verdict, WriterOptions};
+use joulestep::output::result::{ResultWriter, Summary, Verdict, WriterOptions};
 use joulestep::output::table::{Cell, Head, Table};
 use joulestep_engine::recorder::{Column, Event, EventKind, Layout, Recorder};
 
@@ -48,15 +48,9 @@ fn a_hostile_run_is_shown_as_text() {
             });
         }
     }
-    let scalar = Scalar {
-        name: format!("limit.{EVIL}.largest"),
-        long_name: EVIL.into(),
-        value: 2.0,
-        unit: EVIL.into(),
-        maximum: Some(1.0),
-        ..Scalar::default()
-    };
-    writer.finish(true, None, Some(&Summary::of(vec![scalar]))).unwrap();
+    let answer = Answer::new(format!("limit.{EVIL}.largest"), EVIL, 2.0, EVIL);
+    let summary = Summary::of(vec![answer.limited(Bounds::at_most(1.0), "limit")]);
+    writer.finish(true, None, Some(&summary)).unwrap();
     let out = folder.path().join("run.html");
     done(&["report", text(&result), "-o", text(&out)], 0);
     let page = page::parsed(&out);

@@ -3,8 +3,7 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use joulestep::judge::Ruling;
-use joulestep::output::answer::{Answer, Study};
+use joulestep::output::answer::Study;
 use joulestep_engine::units::people_digits;
 
 use super::{done, judged, page, text};
@@ -12,48 +11,18 @@ use crate::common::answers::{rows, value};
 use crate::common::program::describe;
 use crate::common::python::{output_of, python};
 
-/// The commands that leave a file, with a word of their title.
-const STUDIES: &[(&str, &[&str], &str)] = &[
-    (
-        "rating",
-        &[
-            "rating",
-            "cascode-700v-7m",
-            "mosfet-sic-700v-12m",
-            "--fault",
-            "500 A",
-            "--points",
-            "12",
-            "--parallel",
-            "3",
-            "--total",
-            "90 A",
-        ],
-        "What current",
-    ),
-    (
-        "dead-time",
-        &["dead-time", "cascode-700v-22m", "--dead-time", "40 ns,80 ns", "--current", "10 A,20 A", "--quiet"],
-        "Which dead time",
-    ),
-    (
-        "compare",
-        &[
-            "parts",
-            "compare",
-            "cascode-700v-22m",
-            "mosfet-sic-700v-12m",
-            "--current",
-            "60 A",
-            "--heatsink",
-            "80 degC",
-        ],
-        "compare?",
-    ),
-    ("resistance", &["parts", "resistance", "cascode-700v-22m"], "on-resistance"),
-    ("cycle", &["cycle", "examples/ferry-buck.toml"], "periodic steady state"),
-    ("pulse", &["double-pulse", "cascode-700v-22m", "--current", "20 A", "--quiet"], "when it switches"),
-    ("impedance", &["impedance", "board-700v-7m", "--cells", "20000"], "thermal impedance"),
+const RATING: &[&str] = &[
+    "rating",
+    "cascode-700v-7m",
+    "mosfet-sic-700v-12m",
+    "--fault",
+    "500 A",
+    "--points",
+    "12",
+    "--parallel",
+    "3",
+    "--total",
+    "90 A",
 ];
 
 fn run(folder: &Path, name: &str, args: &[&str]) -> PathBuf {
@@ -62,60 +31,11 @@ fn run(folder: &Path, name: &str, args: &[&str]) -> PathBuf {
     out
 }
 
-#[test]
-fn every_study_has_a_report() {
-    let folder = tempfile::tempdir().unwrap();
-    for (name, args, title) in STUDIES {
-        let result = run(folder.path(), name, args);
-        let study = Study::read(&result).unwrap();
-        assert!(study.title.contains(title) && study.title.ends_with('?'), "{}", study.title);
-        let report = !study.answers.is_empty();
-        assert!(report && !study.definitions.is_empty(), "{name}");
-        assert!(!study.tables.is_empty() && !study.figures.is_empty(), "{name}");
-        assert!(
-            study.command.starts_with("joulestep ") && study.command.contains("--out"),
-            "{}",
-            study.command
-        );
-        assert!(!study.inputs.files.is_empty(), "{name}");
-        let out = result.with_extension("html");
-        done(&["report", text(&result), "-o", text(&out)], 0);
-        let page = page::parsed(&out);
-        for sentence in study.conditions.iter().chain(&study.doubts) {
-            assert!(page.text.contains(sentence), "{name}: {sentence}");
-        }
-        for answer in &study.answers {
-            assert!(page.text.contains(&answer.quantity), "{name}: {}", answer.quantity);
-            assert!(page.text.contains(&answer.words()), "{name}: {}", answer.words());
-        }
-        for table in study.tables.iter().filter(|t| !t.data.rows.is_empty()) {
-            let title: String = table.title.chars().filter(|c| *c != '_').collect();
-            assert!(page.text.contains(&title), "{name}: {title}");
-        }
-        // What is judged is reported first.
-        let beyond = study.answers.iter().max_by_key(|a| a.ruling).filter(|a| a.ruling >= Ruling::NotProven);
-        let kept = study.answers.iter().filter(|a| a.ruling == Ruling::Passes);
-        let share = |a: &&Answer| a.margin_share().unwrap_or(f64::INFINITY);
-        let nearest =
-            kept.min_by(|a, b| share(a).total_cmp(&share(b)).then(a.margin().total_cmp(&b.margin())));
-        let first = beyond.or(nearest).unwrap_or(&study.answers[0]).sentence();
-        assert!(page.text.find(&first).unwrap() < page.text.find("1. Result").unwrap(), "{name}: {first}");
-        // The same study leaves the same bytes.
-        let again = folder.path().join("again").join(result.file_name().unwrap());
-        fs::create_dir_all(again.parent().unwrap()).unwrap();
-        fs::copy(&result, &again).unwrap();
-        judged(&[args, &["--out", text(&result), "--force"] as &[&str]].concat());
-        let (first, second) = (Study::read(&again).unwrap(), Study::read(&result).unwrap());
-        let without = |s: &Study| format!("{:?}", Study { command: String::new(), ..s.clone() });
-        assert_eq!(without(&first), without(&second), "{name}");
-    }
-}
-
 /// Tables hold every digit that the CSV tells, and the report the numbers of the JSON.
 #[test]
 fn files_hold_what_the_command_prints() {
     let folder = tempfile::tempdir().unwrap();
-    let args = STUDIES[0].1;
+    let args = RATING;
     let result = run(folder.path(), "rating", args);
     let study = Study::read(&result).unwrap();
     let surge = study.tables.iter().find(|t| t.name == "surge").unwrap();
@@ -205,7 +125,7 @@ fn a_batch_has_a_report() {
 )]
 fn studies_are_read_from_outside() {
     let folder = tempfile::tempdir().unwrap();
-    let args = STUDIES[0].1;
+    let args = RATING;
     let result = run(folder.path(), "rating", args);
     let script = "
 import sys, json, h5py

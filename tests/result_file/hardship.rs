@@ -222,7 +222,7 @@ fn a_full_disk_ends_the_run_in_words_and_keeps_the_last_checkpoint() {
 #[cfg(target_os = "linux")]
 #[test]
 fn memory_does_not_grow_with_the_run() {
-    const SHORT: usize = 800_000;
+    const SHORT: usize = 200_000;
     if let Some(path) = part() {
         let mut writer = ResultWriter::create(&path, &Sources::default(), options()).unwrap();
         begin(&mut writer);

@@ -223,19 +223,10 @@ fn xarray_selects_and_interpolates_at_jumps() {
     let path = |name: &str| folder.path().join(name).to_str().unwrap().to_string();
     let scenario = r#"
 format = 2
-[[component]]
-name = "supply"
-kind = "voltage-source"
-pins = ["a", "gnd"]
-points = [["0 s", "100 V"], ["5.4 us", "100 V"], ["5.4 us", "0 V"], ["20 us", "0 V"]]
-period = "20 us"
-[[component]]
-name = "R1"
-kind = "resistor"
-pins = ["a", "gnd"]
-resistance = "1 ohm"
-heat = "R1"
-temperature-coefficient = "1e-12 1/K"
+component = [
+    { name = "supply", kind = "voltage-source", pins = ["a", "gnd"], points = [["0 s", "100 V"], ["5.4 us", "100 V"], ["5.4 us", "0 V"], ["20 us", "0 V"]], period = "20 us" },
+    { name = "R1", kind = "resistor", pins = ["a", "gnd"], resistance = "1 ohm", heat = "R1", temperature-coefficient = "1e-12 1/K" },
+]
 [[thermal.boundary]]
 name = "air"
 temperature = "25 degC"

@@ -5,8 +5,10 @@ use std::path::Path;
 use std::time::Duration;
 
 use joulestep::diagnostic::Sources;
+use joulestep::judge::Bounds;
+use joulestep::output::answer::Answer;
 use joulestep::output::result::{
-    LedgerRow, LedgerTable, Precision, ResultWriter, Scalar, Summary, WriterOptions, block_length,
+    LedgerRow, LedgerTable, Precision, ResultWriter, Summary, WriterOptions, block_length,
 };
 use joulestep_engine::recorder::{Column, Event, EventKind, InMemory, Layout, Recorder, Row};
 
@@ -101,20 +103,12 @@ pub fn ledger() -> LedgerTable {
 }
 
 pub fn summary() -> Summary {
-    let scalar = |name: &str, value, unit: &str, minimum, maximum| Scalar {
-        name: name.into(),
-        long_name: format!("the {name}"),
-        value,
-        unit: unit.into(),
-        minimum,
-        maximum,
-        ..Scalar::default()
-    };
+    let answer = |name: &str, value, unit: &str| Answer::new(name, format!("the {name}"), value, unit);
     Summary::of(vec![
-        scalar("peak drain voltage", 731.25, "V", None, Some(750.0)),
-        scalar("hottest junction", 151.0, "degC", None, Some(150.0)),
-        scalar("trips", 2.0, "", None, None),
-        scalar("v/i", 3.0, "ohm", Some(1.0), None),
+        answer("peak drain voltage", 731.25, "V").limited(Bounds::at_most(750.0), "limit"),
+        answer("hottest junction", 151.0, "degC").limited(Bounds::at_most(150.0), "limit"),
+        answer("trips", 2.0, ""),
+        answer("v/i", 3.0, "ohm").limited(Bounds::at_least(1.0), "limit"),
     ])
 }
 

@@ -62,6 +62,6 @@ fn a_mission_is_judged_by_the_rule() {
         joulestep::output::result::ResultFile::open(std::path::Path::new(&out)).expect("a result file");
     let summary = file.summary().unwrap().expect("a summary");
     assert_eq!(summary.verdict(), joulestep::judge::Verdict::Fails);
-    let scalar = summary.scalars.iter().find(|s| s.name == "upper-switch.largest").expect("the largest");
+    let scalar = summary.answers.iter().find(|s| s.name == "upper-switch.largest").expect("the largest");
     assert!(scalar.error.plus_minus().is_some_and(|e| e > 0.0), "{:?}", scalar.error);
 }

@@ -198,7 +198,7 @@ impl Read<'_> {
     fn lanes(&mut self, f: &Fields) -> Option<usize> {
         let lanes = usize::try_from(f.whole("lanes")?).ok()?;
         if !LANES.contains(&lanes) {
-            self.report(f.place_of("lanes"), f.key("lanes"), format!("{lanes} lanes"), "1, 4 or 8");
+            self.diagnostics.push(f.wrong("lanes", format!("{lanes} lanes"), "1, 4 or 8"));
         }
         Some(lanes)
     }
@@ -241,19 +241,9 @@ impl Read<'_> {
             let path = table.text("value");
             let name = table.text("name").or(path);
             if path.is_some_and(|p| !paths.insert(p.to_string())) {
-                self.report(
-                    table.place_of("value"),
-                    table.key("value"),
-                    "varied twice",
-                    "a value varied once",
-                );
+                self.diagnostics.push(table.wrong("value", "varied twice", "a value varied once"));
             } else if name.is_some_and(|n| !names.insert(n.to_string())) {
-                self.report(
-                    table.place_of("name"),
-                    table.key("name"),
-                    "a name used twice",
-                    "a name used once",
-                );
+                self.diagnostics.push(table.wrong("name", "a name used twice", "a name used once"));
             }
         }
     }

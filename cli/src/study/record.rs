@@ -8,7 +8,7 @@ use super::StudyError;
 use crate::diagnostic::Sources;
 use crate::judge::{Uncertainty, Verdict};
 use crate::output::answer::{Answer, Outcome, Study, StudyTable};
-use crate::output::result::{LedgerTable, ResultError, ResultWriter, Scalar, Summary, WriterOptions};
+use crate::output::result::{LedgerTable, ResultError, ResultWriter, Summary, WriterOptions};
 use crate::output::table::{Cell, Table};
 
 /// The file, and its writer once a computation has come to its end.
@@ -65,18 +65,6 @@ impl Recording {
 
 /// The answers, and the quantities of the tables, as the numbers that a reader of recorded runs looks at first.
 fn summary(study: &Study) -> Summary {
-    let finite = |x: f64| Some(x).filter(|x| x.is_finite());
-    let scalar = |a: &Answer| Scalar {
-        name: a.name.clone(),
-        long_name: a.quantity.clone(),
-        value: a.value,
-        unit: a.unit.clone(),
-        minimum: finite(a.bounds.lower),
-        maximum: finite(a.bounds.upper),
-        error: a.error.clone(),
-        spread: a.spread.clone(),
-        ruled: Some(a.ruling),
-    };
     // What never came (a fault that was cleared) has no number.
     let told = study.answers.iter().filter(|a| !a.value.is_nan() || !a.bounds.is_none());
     let mut doubts = study.doubts.clone();
@@ -85,7 +73,7 @@ fn summary(study: &Study) -> Summary {
     }
     let waived = study.answers.iter().filter_map(|a| Some(format!("`{}`: {}", a.name, a.waived.as_ref()?)));
     Summary {
-        scalars: told.map(scalar).chain(study.tables.iter().flat_map(quantities)).collect(),
+        answers: told.cloned().chain(study.tables.iter().flat_map(quantities)).collect(),
         input: study.input.clone(),
         doubts,
         waivers: waived.collect(),
@@ -94,11 +82,11 @@ fn summary(study: &Study) -> Summary {
 }
 
 /// The quantities of a table, each row by its first text; its second one, if any, says what it is.
-fn quantities(table: &StudyTable) -> Vec<Scalar> {
+fn quantities(table: &StudyTable) -> Vec<Answer> {
     let Table { heads, rows } = &table.data;
     let columns = (0..heads.len()).filter(|&k| table.quantities.contains(&heads[k].name));
     let columns: Vec<usize> = columns.collect();
-    let scalar = |row: &Vec<Cell>, k: usize| {
+    let answer = |row: &Vec<Cell>, k: usize| {
         let mut texts = row.iter().filter_map(|c| if let Cell::Text(text) = c { Some(text) } else { None });
         let subject = texts.next().map_or("", String::as_str);
         let words = texts.next().filter(|_| heads[1].symbol.is_empty()).map_or(subject, String::as_str);
@@ -107,17 +95,12 @@ fn quantities(table: &StudyTable) -> Vec<Scalar> {
             _ if table.estimated.contains(&heads[k].name) => Uncertainty::Bare,
             _ => Uncertainty::within(0.0),
         };
-        Scalar {
-            name: format!("{subject}.{}", heads[k].name),
-            long_name: format!("{} {words}", heads[k].symbol),
-            value: if let Cell::Number(x) = row[k] { x } else { f64::NAN },
-            unit: table.data.unit_of(row, k).into(),
-            error,
-            ..Scalar::default()
-        }
+        let (name, words) = (format!("{subject}.{}", heads[k].name), format!("{} {words}", heads[k].symbol));
+        let value = if let Cell::Number(x) = row[k] { x } else { f64::NAN };
+        Answer::new(name, words, value, table.data.unit_of(row, k)).error(error)
     };
     rows.iter()
         .flat_map(|row| columns.iter().map(move |&k| (row, k)))
-        .map(|(row, k)| scalar(row, k))
+        .map(|(row, k)| answer(row, k))
         .collect()
 }

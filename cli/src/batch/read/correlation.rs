@@ -45,12 +45,11 @@ impl Read<'_> {
                     (matrix[a][b], matrix[b][a]) = (r, r);
                 }
                 _ if pair.len() == numbers.len() => {
-                    self.report(
-                        table.place_of("between"),
-                        table.key("between"),
+                    self.diagnostics.push(table.wrong(
+                        "between",
                         "no pair",
                         "the names of two varied values",
-                    );
+                    ));
                 }
                 _ => {}
             }

@@ -7,7 +7,7 @@ use crate::batch::distribution::Distribution;
 use crate::batch::list;
 use crate::batch::parameter_path::ParameterPath;
 use crate::batch::plan::{Input, Sampling, Values};
-use crate::diagnostic::{Diagnostic, nearest};
+use crate::diagnostic::nearest;
 use crate::input::keys::conform::one_of;
 use crate::input::keys::fields::{Fields, TypedAt};
 
@@ -27,14 +27,14 @@ impl Read<'_> {
         };
         if !fits.contains(&f.kind.as_str()) {
             let found = format!("`{}` does not go with this sampling", f.kind);
-            self.report(f.place_of("kind"), f.key("kind"), found, one_of(fits));
+            self.diagnostics.push(f.wrong("kind", found, one_of(fits)));
             return None;
         }
         let values = match f.kind.as_str() {
             "values" => {
                 let typed: &[TypedAt] = f.measures("values");
                 if typed.is_empty() {
-                    self.report(f.place_of("values"), f.key("values"), "an empty list", "at least one value");
+                    self.diagnostics.push(f.wrong("values", "an empty list", "at least one value"));
                 }
                 let values: Vec<_> = typed
                     .iter()
@@ -49,7 +49,7 @@ impl Read<'_> {
             _ => Values::Drawn(self.distribution(f, &parameter)?),
         };
         if parameter.whole && !matches!(&values, Values::Stated(v) if v.iter().all(|x| x.fract() == 0.0)) {
-            self.report(f.place_of("value"), f.key("value"), "values that are no integers", "integers");
+            self.diagnostics.push(f.wrong("value", "values that are no integers", "integers"));
         }
         Some(Input { name, parameter, values })
     }
@@ -64,12 +64,11 @@ impl Read<'_> {
             return Some((0..points).map(|k| from * (1.0 - share(k)) + to * share(k)).collect());
         }
         if from <= 0.0 || to <= 0.0 {
-            self.report(
-                f.place_of("from"),
-                f.key("from"),
+            self.diagnostics.push(f.wrong(
+                "from",
                 "a logarithmic range from or to zero or below",
                 "values above zero",
-            );
+            ));
             return None;
         }
         let inner = |k: usize| from * (to / from).powf(share(k));
@@ -98,7 +97,7 @@ impl Read<'_> {
         let Some(k) = list.header.iter().position(|h| h == wanted) else {
             let names: Vec<&str> = list.header.iter().map(String::as_str).collect();
             let found = format!("{} has no column `{wanted}`", path.display());
-            let d = Diagnostic::new(f.place_of("column"), f.key("column"), found, one_of(&names));
+            let d = f.wrong("column", found, one_of(&names));
             self.diagnostics.push(d.suggest(nearest(wanted, names)));
             return None;
         };
@@ -108,7 +107,7 @@ impl Read<'_> {
                 Ok(value) => values.push(value),
                 Err((found, expected)) => {
                     let found = format!("{}, line {line}, column `{wanted}`: {found}", path.display());
-                    self.report(f.place_of("column"), f.key("column"), found, expected);
+                    self.diagnostics.push(f.wrong("column", found, expected));
                     return None;
                 }
             }
@@ -136,7 +135,7 @@ impl Read<'_> {
             _ => Distribution::Triangular { lower: get("lower")?, mode: get("mode")?, upper: get("upper")? },
         };
         if let Some((key, found, expected)) = distribution.wrong() {
-            self.report(f.place_of(key), f.key(key), found, expected);
+            self.diagnostics.push(f.wrong(key, found, expected));
             return None;
         }
         Some(distribution)

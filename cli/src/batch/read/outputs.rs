@@ -30,7 +30,7 @@ impl Read<'_> {
             let names: Vec<&str> = of_user.map(|j| j.name.as_str()).collect();
             if !names.contains(&limit) {
                 let found = format!("the scenario sets no limit `{limit}`");
-                let d = Diagnostic::new(f.place_of("limit"), f.key("limit"), found, one_of(&names));
+                let d = f.wrong("limit", found, one_of(&names));
                 self.diagnostics.push(d.suggest(nearest(limit, names)));
                 return None;
             }
@@ -46,12 +46,7 @@ impl Read<'_> {
             _ => {
                 let numbers = f.numbers("variants");
                 if let Some(x) = numbers.iter().find(|x| x.fract() != 0.0 || **x > MOST_VARIANTS as f64) {
-                    self.report(
-                        f.place_of("variants"),
-                        f.key("variants"),
-                        format!("{x}"),
-                        "numbers of variants, from 0",
-                    );
+                    self.diagnostics.push(f.wrong("variants", format!("{x}"), "numbers of variants, from 0"));
                     return None;
                 }
                 Keep::Listed(numbers.iter().map(|x| *x as usize).collect())
@@ -69,14 +64,14 @@ impl Read<'_> {
         for table in f.tables("keep") {
             if let Some(output) = table.text("output").filter(|o| !names.contains(o)) {
                 let found = format!("there is no output `{output}`");
-                let d = Diagnostic::new(table.place_of("output"), table.key("output"), found, one_of(&names));
+                let d = table.wrong("output", found, one_of(&names));
                 self.diagnostics.push(d.suggest(nearest(output, names.iter().copied())));
             }
             let count = plan.count().unwrap_or(0);
             if let Some(x) = table.numbers("variants").iter().find(|x| **x >= count as f64) {
                 let found = format!("there is no variant {x}");
                 let expected = format!("numbers from 0 to {}", count.saturating_sub(1));
-                self.report(table.place_of("variants"), table.key("variants"), found, expected);
+                self.diagnostics.push(table.wrong("variants", found, expected));
             }
         }
     }
@@ -90,7 +85,7 @@ impl Read<'_> {
                 Some(new) => renamed::called(wanted, &new),
                 None => format!("the scenario does not record `{wanted}`"),
             };
-            let d = Diagnostic::new(f.place_of("signal"), f.key("signal"), found, one_of(&names));
+            let d = f.wrong("signal", found, one_of(&names));
             self.diagnostics.push(d.suggest(nearest(wanted, names.iter().copied())));
             return None;
         };
@@ -104,12 +99,7 @@ impl Read<'_> {
                 let difference = if of_signal == "degC" { "K" } else { of_signal };
                 let band = self.measured(f, "band", difference)?;
                 if band <= 0.0 {
-                    self.report(
-                        f.place_of("band"),
-                        f.key("band"),
-                        "a band of no width",
-                        "a value above zero",
-                    );
+                    self.diagnostics.push(f.wrong("band", "a band of no width", "a value above zero"));
                 }
                 (Measured::SettlingTime { target, band }, "s")
             }

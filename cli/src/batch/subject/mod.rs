@@ -71,9 +71,7 @@ fn ill(error: &StudyError) -> Ill {
 fn limits(all_of: &[Fields], unit: &dyn Fn(&str) -> Option<String>) -> Result<Vec<Limit>, Box<Diagnostic>> {
     let mut all: Vec<Limit> = Vec::new();
     for f in all_of {
-        let wrong = |key: &str, found: String, expected: &str| {
-            Err(Box::new(Diagnostic::new(f.place_of(key), f.key(key), found, expected)))
-        };
+        let wrong = |key: &str, found: String, expected: &str| Err(Box::new(f.wrong(key, found, expected)));
         let (Some(name), Some(output)) = (f.text("name"), f.text("output")) else { continue };
         let Some(unit) = unit(output) else {
             return wrong(
@@ -87,9 +85,8 @@ fn limits(all_of: &[Fields], unit: &dyn Fn(&str) -> Option<String>) -> Result<Ve
         }
         let bound = |key: &str, none: f64| match f.measure(key) {
             None => Ok(none),
-            Some(typed) => quantity(typed, &unit, Range::Any).map_err(|(found, expected, hint)| {
-                Box::new(Diagnostic::new(f.place_of(key), f.key(key), found, expected).suggest(hint))
-            }),
+            Some(typed) => quantity(typed, &unit, Range::Any)
+                .map_err(|(found, expected, hint)| Box::new(f.wrong(key, found, expected).suggest(hint))),
         };
         let bounds = (bound("min", f64::NEG_INFINITY)?, bound("max", f64::INFINITY)?);
         if bounds.0 > bounds.1 {

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use crate::diagnostic::Place;
+use crate::diagnostic::{Diagnostic, Place};
 
 /// A name with its place.
 #[derive(Clone, Debug, PartialEq)]
@@ -74,6 +74,10 @@ pub struct Fields {
 }
 
 impl Fields {
+    /// An error at the place of a key.
+    pub fn wrong(&self, key: &str, found: impl Into<String>, expected: impl Into<String>) -> Diagnostic {
+        Diagnostic::new(self.place_of(key), self.key(key), found, expected)
+    }
     /// Whether the key is there (and right).
     pub fn has(&self, key: &str) -> bool {
         self.values.contains_key(key)

@@ -55,7 +55,7 @@ pub(super) fn package(root: &Fields, diagnostics: &mut Vec<Diagnostic>) -> Optio
             Subject::Cooling(k) => root.tables("cooling").get(k),
         };
         let of = of.unwrap_or(root);
-        let d = Diagnostic::new(of.place_of(key), of.key(key), found, expected);
+        let d = of.wrong(key, found, expected);
         diagnostics.push(d.suggest(suggestion));
     }
     None
@@ -68,12 +68,7 @@ fn offset(f: &Fields, diagnostics: &mut Vec<Diagnostic>) -> [f64; 2] {
         [] if !f.has("offset") => [0.0, 0.0],
         other => {
             let found = format!("{} lengths", other.len());
-            diagnostics.push(Diagnostic::new(
-                f.place_of("offset"),
-                f.key("offset"),
-                found,
-                "two: along x and y",
-            ));
+            diagnostics.push(f.wrong("offset", found, "two: along x and y"));
             [0.0, 0.0]
         }
     }
@@ -84,12 +79,7 @@ fn layer(f: &Fields, diagnostics: &mut Vec<Diagnostic>) -> Option<Layer> {
     if f.has("heated-margin") && !f.has("heated-depth") {
         let expected = "`heated-depth` beside it: only a die is heated";
         let found = "a rim of nothing heated";
-        diagnostics.push(Diagnostic::new(
-            f.place_of("heated-margin"),
-            f.key("heated-margin"),
-            found,
-            expected,
-        ));
+        diagnostics.push(f.wrong("heated-margin", found, expected));
     }
     Some(Layer {
         name: f.text("name")?.to_string(),

@@ -118,10 +118,6 @@ struct Read<'a> {
 }
 
 impl Read<'_> {
-    fn report(&mut self, fields: &Fields, key: &str, found: impl Into<String>, expected: impl Into<String>) {
-        self.diagnostics.push(Diagnostic::new(fields.place_of(key), fields.key(key), found, expected));
-    }
-
     fn die(&mut self, name: &str, fields: &Fields) -> Option<Die> {
         let material = fields.text("material");
         let material = material.and_then(|m| Material::ALL.iter().find(|a| a.0 == m)).map(|m| m.1);
@@ -135,7 +131,7 @@ impl Read<'_> {
             let (r, tau) = (f.numbers("resistance"), f.numbers("time-constant"));
             if r.len() != tau.len() {
                 let found = format!("{} time constants for {} resistances", tau.len(), r.len());
-                self.report(f, "time-constant", found, "one for each term");
+                self.diagnostics.push(f.wrong("time-constant", found, "one for each term"));
                 continue;
             }
             let terms = r.iter().copied().zip(tau.iter().copied()).collect();
@@ -156,12 +152,16 @@ impl Read<'_> {
             let param = part.entry().params.iter().find(|p| p.key == key && part.given.contains(p.key));
             let (Some(param), Some(value)) = (param, value) else {
                 let found = format!("[params] gives no number `{key}`");
-                let d = Diagnostic::new(f.place_of("parameter"), f.key("parameter"), found, one_of(&given));
+                let d = f.wrong("parameter", found, one_of(&given));
                 self.diagnostics.push(d.suggest(nearest(key, given)));
                 continue;
             };
             if all.deviations.iter().any(|d| d.0 == param.key) {
-                self.report(f, "parameter", "a parameter named twice", "a parameter named once");
+                self.diagnostics.push(f.wrong(
+                    "parameter",
+                    "a parameter named twice",
+                    "a parameter named once",
+                ));
             }
             let Shape::Number(of_value) = param.shape else { continue };
             let unit = if of_value == "degC" { "K" } else { of_value };
@@ -177,11 +177,19 @@ impl Read<'_> {
                 },
                 (None, Some(share)) if of_value != "degC" => share * value.abs(),
                 (None, Some(_)) => {
-                    self.report(f, "relative", "a share of a temperature", "`deviation`, in K");
+                    self.diagnostics.push(f.wrong(
+                        "relative",
+                        "a share of a temperature",
+                        "`deviation`, in K",
+                    ));
                     continue;
                 }
                 _ => {
-                    self.report(f, "parameter", "not one of `deviation` and `relative`", "one of them");
+                    self.diagnostics.push(f.wrong(
+                        "parameter",
+                        "not one of `deviation` and `relative`",
+                        "one of them",
+                    ));
                     continue;
                 }
             };
@@ -192,12 +200,11 @@ impl Read<'_> {
             let pair: Vec<_> = f.texts("between").iter().map(|n| of(&n.name)).collect();
             match (pair.as_slice(), f.number("coefficient")) {
                 (&[Some(a), Some(b)], Some(r)) if a != b => all.correlations.push((a, b, r)),
-                _ => self.report(
-                    f,
+                _ => self.diagnostics.push(f.wrong(
                     "between",
                     "no pair of parameters that spread",
                     "two parameters of [[spread]]",
-                ),
+                )),
             }
         }
         all
@@ -210,7 +217,7 @@ impl Read<'_> {
             if let (Some(die), None) = (f.text("die"), area) {
                 let names: Vec<&str> = part.dies.iter().map(|d| d.name.as_str()).collect();
                 let found = format!("there is no [die.{die}]");
-                let d = Diagnostic::new(f.place_of("die"), f.key("die"), found, one_of(&names));
+                let d = f.wrong("die", found, one_of(&names));
                 self.diagnostics.push(d.suggest(nearest(die, names)));
                 continue;
             }
@@ -219,12 +226,11 @@ impl Read<'_> {
                 (Some(specific), None, Some(area)) => specific / area,
                 (None, Some(value), _) => value,
                 (Some(_), None, None) => {
-                    self.report(
-                        f,
+                    self.diagnostics.push(f.wrong(
                         "die",
                         "missing: a specific resistance needs its area",
                         "the name of a die",
-                    );
+                    ));
                     continue;
                 }
                 _ => {
@@ -233,7 +239,7 @@ impl Read<'_> {
                     } else {
                         "neither `specific` nor `value`"
                     };
-                    self.report(f, "value", found, "one of the two");
+                    self.diagnostics.push(f.wrong("value", found, "one of the two"));
                     continue;
                 }
             };
@@ -269,7 +275,7 @@ impl Read<'_> {
             let Some(value) = fields.number(key) else { continue };
             if variable == against {
                 let found = format!("`{key}` is the abscissa");
-                self.report(fields, key, found, "no such condition, or another `against`");
+                self.diagnostics.push(fields.wrong(key, found, "no such condition, or another `against`"));
                 continue;
             }
             conditions = conditions.with(variable, value);
@@ -304,7 +310,7 @@ impl Read<'_> {
         let [x, y] = fields.texts("units") else {
             let count = fields.texts("units").len();
             let found = format!("{count} unit{}", if count == 1 { "" } else { "s" });
-            self.report(fields, "units", found, "two: of the abscissa and of the ordinate");
+            self.diagnostics.push(fields.wrong("units", found, "two: of the abscissa and of the ordinate"));
             return None;
         };
         let mut right = true;

@@ -51,7 +51,7 @@ pub use ledger::{LedgerRow, LedgerTable};
 pub use overview::{LEVELS, OverviewBlocks, block_length};
 pub use reader::{About, Channel, ResultFile};
 pub use steps::StepTable;
-pub use summary::{Scalar, Summary};
+pub use summary::Summary;
 pub use table::{BatchTable, Statistic, TableColumn, is_table, write_table};
 pub use table_reader::{ReadColumn, ReadTable, read_table};
 pub use writer::{Finished, Precision, ResultWriter, WriterOptions};

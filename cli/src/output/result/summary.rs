@@ -5,50 +5,16 @@ use super::error::ResultError;
 use super::names::{self, Names};
 use super::store::Store;
 use crate::judge::{Bounds, Ruling, Spread, Uncertainty, Verdict, overall, rule};
+use crate::output::answer::Answer;
 
 /// Between the texts of a list that is one attribute.
 const BETWEEN: &str = "\n";
 
-/// A number of the summary.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct Scalar {
-    /// Short name.
-    pub name: String,
-    /// In words.
-    pub long_name: String,
-    /// The number.
-    pub value: f64,
-    /// Unit symbol.
-    pub unit: String,
-    /// The least allowed.
-    pub minimum: Option<f64>,
-    /// The most allowed.
-    pub maximum: Option<f64>,
-    /// What is known of its error.
-    pub error: Uncertainty,
-    /// What the spread of the input does to it; `None`: it is that of the nominal part.
-    pub spread: Option<Spread>,
-    /// The ruling on it, where something was judged; `None`: the rule on value, error and bounds says it.
-    pub ruled: Option<Ruling>,
-}
-
-impl Scalar {
-    /// The ruling on it.
-    pub fn ruling(&self) -> Ruling {
-        let bounds = Bounds {
-            lower: self.minimum.unwrap_or(f64::NEG_INFINITY),
-            upper: self.maximum.unwrap_or(f64::INFINITY),
-        };
-        let error = self.spread.as_ref().map_or_else(|| self.error.clone(), |s| s.beside(&self.error));
-        self.ruled.unwrap_or_else(|| rule(self.value, &error, bounds, true))
-    }
-}
-
 /// All of the summary.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Summary {
-    /// In the order to be shown.
-    pub scalars: Vec<Scalar>,
+    /// The numbers in the order to be shown.
+    pub answers: Vec<Answer>,
     /// What of the input the verdict holds for, in words; empty where nothing is said.
     pub input: String,
     /// Why the verdict cannot be "passes", whatever the numbers say.
@@ -60,21 +26,15 @@ pub struct Summary {
 }
 
 impl Summary {
-    /// A summary that rests on its numbers alone.
-    pub fn of(scalars: Vec<Scalar>) -> Self {
-        Self { scalars, ..Self::default() }
+    /// A summary that rests on its numbers alone, which are judged here.
+    pub fn of(mut answers: Vec<Answer>) -> Self {
+        answers.iter_mut().for_each(|a| a.ruling = rule(a.value, &a.error, a.bounds, true));
+        Self { answers, ..Self::default() }
     }
 
     /// The verdict over all numbers.
     pub fn verdict(&self) -> Verdict {
-        overall(self.scalars.iter().map(Scalar::ruling), !self.doubts.is_empty())
-    }
-
-    /// Whether something was judged without an estimate of its error.
-    pub fn bare(&self) -> bool {
-        let judged =
-            self.scalars.iter().filter(|s| !matches!(s.ruling(), Ruling::NotJudged | Ruling::Waived));
-        judged.into_iter().any(|s| s.error == Uncertainty::Bare)
+        overall(self.answers.iter().map(|a| a.ruling), !self.doubts.is_empty())
     }
 }
 
@@ -89,34 +49,33 @@ fn word(ruling: Ruling) -> &'static str {
 
 /// The ruling of a word.
 fn ruling_of(report: &str) -> Option<Ruling> {
-    let all = [Ruling::NotJudged, Ruling::Waived, Ruling::Passes, Ruling::NotProven, Ruling::Fails];
-    all.into_iter().find(|r| word(*r) == report)
+    Ruling::ALL.into_iter().find(|r| word(*r) == report)
 }
 
 /// Fills the group, which exists.
 pub(super) fn write(store: &Store, summary: &Summary) -> Result<(), ResultError> {
     let mut names = Names::reserving(&[]);
-    for scalar in &summary.scalars {
-        let dataset = names.take(&scalar.name);
-        let words = if scalar.long_name.is_empty() { &scalar.name } else { &scalar.long_name };
-        store.scalar("summary", &dataset, scalar.value, names::unit(&scalar.unit), words)?;
+    for answer in &summary.answers {
+        let dataset = names.take(&answer.name);
+        let words = if answer.quantity.is_empty() { &answer.name } else { &answer.quantity };
+        store.scalar("summary", &dataset, answer.value, names::unit(&answer.unit), words)?;
         let path = format!("summary/{dataset}");
-        if dataset != scalar.name {
-            store.text_attribute(&path, "original_name", &scalar.name)?;
+        if dataset != answer.name {
+            store.text_attribute(&path, "original_name", &answer.name)?;
         }
-        for (name, limit) in [("minimum", scalar.minimum), ("maximum", scalar.maximum)] {
-            if let Some(limit) = limit {
+        for (name, limit) in [("minimum", answer.bounds.lower), ("maximum", answer.bounds.upper)] {
+            if limit.is_finite() {
                 store.number_attribute(&path, name, limit)?;
             }
         }
-        if let Some(error) = scalar.error.plus_minus() {
+        if let Some(error) = answer.error.plus_minus() {
             store.number_attribute(&path, "error", error)?;
         }
-        store.text_attribute(&path, "error_kind", scalar.error.word())?;
-        if let Uncertainty::NotEstimated { why } = &scalar.error {
+        store.text_attribute(&path, "error_kind", answer.error.word())?;
+        if let Uncertainty::NotEstimated { why } = &answer.error {
             store.text_attribute(&path, "error_why", why)?;
         }
-        match &scalar.spread {
+        match &answer.spread {
             Some(Spread::Linear { deviation }) => {
                 store.text_attribute(&path, "input_kind", "linear")?;
                 store.number_attribute(&path, "input_deviation", *deviation)?;
@@ -131,7 +90,7 @@ pub(super) fn write(store: &Store, summary: &Summary) -> Result<(), ResultError>
             }
             None => {}
         }
-        store.text_attribute(&path, "verdict", word(scalar.ruling()))?;
+        store.text_attribute(&path, "verdict", word(answer.ruling))?;
     }
     for (name, texts) in
         [("doubts", &summary.doubts), ("waivers", &summary.waivers), ("notes", &summary.notes)]
@@ -151,13 +110,25 @@ pub(super) fn read(archive: &Archive) -> Result<Option<Summary>, ResultError> {
     if archive.group_text("summary", "verdict").is_none() {
         return Ok(None);
     }
-    let mut scalars = Vec::new();
+    let mut answers = Vec::new();
     for dataset in archive.datasets("summary")? {
         let path = format!("summary/{dataset}");
         let kind = archive.text(&path, "error_kind").unwrap_or_else(|| "bare".into());
         let error = archive.number(&path, "error");
-        let mut scalar = Scalar {
+        let bounds = Bounds {
+            lower: archive.number(&path, "minimum").unwrap_or(f64::NEG_INFINITY),
+            upper: archive.number(&path, "maximum").unwrap_or(f64::INFINITY),
+        };
+        let name = archive.text(&path, "original_name").unwrap_or(dataset);
+        let by = if name.starts_with("rating.") { "rating" } else { "limit" };
+        answers.push(Answer {
+            quantity: archive.text(&path, "long_name").unwrap_or_default(),
+            value: archive.scalar(&path)?,
+            unit: archive.unit(&path),
             error: Uncertainty::of_word(&kind, error, archive.text(&path, "error_why")),
+            bounds,
+            limit: if bounds.is_none() { String::new() } else { by.into() },
+            ruling: archive.text(&path, "verdict").and_then(|r| ruling_of(&r)).unwrap_or_default(),
             spread: archive.text(&path, "input_kind").map(|kind| {
                 match archive.number(&path, "input_deviation") {
                     Some(deviation) if kind == "linear" => Spread::Linear { deviation },
@@ -165,17 +136,9 @@ pub(super) fn read(archive: &Archive) -> Result<Option<Summary>, ResultError> {
                     _ => Spread::NotLinear { why: archive.text(&path, "input_why").unwrap_or_default() },
                 }
             }),
-            ruled: None,
-            value: archive.scalar(&path)?,
-            long_name: archive.text(&path, "long_name").unwrap_or_default(),
-            unit: archive.unit(&path),
-            minimum: archive.number(&path, "minimum"),
-            maximum: archive.number(&path, "maximum"),
-            name: archive.text(&path, "original_name").unwrap_or(dataset),
-        };
-        let report = archive.text(&path, "verdict").and_then(|report| ruling_of(&report));
-        scalar.ruled = report.filter(|report| *report != scalar.ruling());
-        scalars.push(scalar);
+            name,
+            ..Answer::default()
+        });
     }
     let texts = |name: &str| -> Vec<String> {
         let report = archive.group_text("summary", name).unwrap_or_default();
@@ -183,39 +146,36 @@ pub(super) fn read(archive: &Archive) -> Result<Option<Summary>, ResultError> {
     };
     let (doubts, waivers, notes) = (texts("doubts"), texts("waivers"), texts("notes"));
     let input = archive.group_text("summary", "input").unwrap_or_default();
-    Ok(Some(Summary { scalars, input, doubts, waivers, notes }))
+    Ok(Some(Summary { answers, input, doubts, waivers, notes }))
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    fn scalar(value: f64, minimum: Option<f64>, maximum: Option<f64>) -> Scalar {
-        Scalar { name: "peak".into(), value, unit: "A".into(), minimum, maximum, ..Scalar::default() }
+    fn answer(value: f64, lower: f64, upper: f64, error: f64) -> Answer {
+        Answer::new("peak", "peak", value, "A")
+            .error(Uncertainty::within(error))
+            .limited(Bounds { lower, upper }, "limit")
     }
 
     #[test]
     fn one_exceeded_limit_fails_all() {
-        let kept = scalar(1.0, Some(0.0), Some(1.0));
-        let free = scalar(9.0, None, None);
-        let exceeded = scalar(1.1, None, Some(1.0));
-        let near = Scalar { error: Uncertainty::within(0.1), ..kept.clone() };
-        let verdict = |scalars: &[&Scalar]| {
-            Summary::of(scalars.iter().map(|&scalar| scalar.clone()).collect()).verdict()
-        };
+        let (none, endless) = (f64::NEG_INFINITY, f64::INFINITY);
+        let kept = answer(1.0, 0.0, 1.0, 0.0);
+        let free = answer(9.0, none, endless, 0.0);
+        let exceeded = answer(1.1, none, 1.0, 0.0);
+        let near = answer(1.0, 0.0, 1.0, 0.1);
+        let verdict = |all: &[&Answer]| Summary::of(all.iter().map(|&a| a.clone()).collect()).verdict();
         assert_eq!(verdict(&[]), Verdict::NotJudged);
         assert_eq!(verdict(&[&free]), Verdict::NotJudged);
         assert_eq!(verdict(&[&kept, &free]), Verdict::Passes);
         assert_eq!(verdict(&[&kept, &near]), Verdict::NotProven);
         assert_eq!(verdict(&[&kept, &near, &exceeded, &free]), Verdict::Fails);
         let doubts = vec!["a die has no heat path".to_string()];
-        let doubted = Summary { scalars: vec![kept], doubts, ..Summary::default() };
+        let doubted = Summary { doubts, ..Summary::of(vec![kept]) };
         assert_eq!(doubted.verdict(), Verdict::NotProven);
-    }
-
-    #[test]
-    fn a_number_that_is_none_proves_nothing() {
-        assert_eq!(scalar(f64::NAN, Some(0.0), None).ruling(), Ruling::NotProven);
-        assert_eq!(scalar(f64::NAN, None, Some(0.0)).ruling(), Ruling::NotProven);
+        // A number that is none proves nothing.
+        assert_eq!(verdict(&[&answer(f64::NAN, 0.0, endless, 0.0)]), Verdict::NotProven);
     }
 }

@@ -77,16 +77,15 @@ impl Resolve<'_> {
                 let good = nodes.len() >= fixed.len() && (entry.open_ended() || nodes.len() <= both.len());
                 if !good {
                     let more = if entry.open_ended() { " and further ones" } else { "" };
-                    self.report(
-                        fields.place_of("pins"),
-                        fields.key("pins"),
+                    self.diagnostics.push(fields.wrong(
+                        "pins",
                         format!(
                             "{} pin{} connected",
                             nodes.len(),
                             if nodes.len() == 1 { " is" } else { "s are" }
                         ),
                         format!("{} nodes in the order {listed}{more}", fixed.len()),
-                    );
+                    ));
                     return None;
                 }
                 self.no_zero(nodes.iter(), &fields.key("pins")).then(|| nodes.clone())
@@ -109,12 +108,7 @@ impl Resolve<'_> {
                 let missing: Vec<&str> = fixed.iter().filter(|p| node(p).is_none()).copied().collect();
                 if !missing.is_empty() {
                     let found = format!("pin {} is not connected", one_of(&missing).replace(" or ", " and "));
-                    self.report(
-                        fields.place_of("pins"),
-                        fields.key("pins"),
-                        found,
-                        format!("nodes for {listed}"),
-                    );
+                    self.diagnostics.push(fields.wrong("pins", found, format!("nodes for {listed}")));
                     good = false;
                 }
                 good &= self.no_zero(map.iter().map(|m| &m.1), &fields.key("pins"));

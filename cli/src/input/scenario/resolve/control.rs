@@ -17,13 +17,13 @@ impl Resolve<'_> {
         let off_resistance = f.number("off-resistance").unwrap_or(on_resistance);
         let (on, off) = (f.number("on")?, f.number("off")?);
         if on == off {
-            self.report(f.place_of("off"), f.key("off"), "the levels `on` and `off` are equal", "two levels");
+            self.diagnostics.push(f.wrong("off", "the levels `on` and `off` are equal", "two levels"));
         }
         let complement = (f.named("complement-gate"), f.named("complement-return"));
         if complement.0.is_some() != complement.1.is_some() {
             let has = if complement.0.is_some() { "complement-gate" } else { "complement-return" };
             let expected = "both `complement-gate` and `complement-return`, or none";
-            self.report(f.place_of(has), f.key(has), "one end of a second gate", expected);
+            self.diagnostics.push(f.wrong(has, "one end of a second gate", expected));
         }
         Some(DriveSpec {
             complement: complement.0.zip(complement.1),
@@ -55,7 +55,7 @@ impl Resolve<'_> {
                 if blanking.is_none() {
                     for key in ["blanking", "only-on"].into_iter().filter(|k| f.has(k)) {
                         let found = "nothing says after whose turn-on";
-                        self.report(f.place_of(key), f.key(key), found, "a drive under `blanking-drive`");
+                        self.diagnostics.push(f.wrong(key, found, "a drive under `blanking-drive`"));
                     }
                 }
                 CriterionSpec::Level {
@@ -68,12 +68,11 @@ impl Resolve<'_> {
             "inverse-time" => {
                 let (pick_up, rated) = (f.number("pick-up")?, f.number("rated")?);
                 if rated > pick_up {
-                    self.report(
-                        f.place_of("rated"),
-                        f.key("rated"),
+                    self.diagnostics.push(f.wrong(
+                        "rated",
                         format!("`rated` is {rated} A, above `pick-up` of {pick_up} A"),
                         "at most the pick-up current",
-                    );
+                    ));
                 }
                 let (limit, cooling) = (f.number("limit")?, f.number("cooling-time")?);
                 CriterionSpec::InverseTime { pick_up, rated, limit, cooling }
@@ -109,12 +108,7 @@ impl Resolve<'_> {
                     } else {
                         ("done-at", "done-signal")
                     };
-                    self.report(
-                        f.place_of(has),
-                        f.key(has),
-                        format!("given without `{lacks}`"),
-                        "both or none",
-                    );
+                    self.diagnostics.push(f.wrong(has, format!("given without `{lacks}`"), "both or none"));
                 }
                 Task::Hysteretic {
                     watches: Self::signal(f, "watches")?,
@@ -129,23 +123,22 @@ impl Resolve<'_> {
             "pwm" => {
                 let duty = f.number("duty")?;
                 if duty > 1.0 {
-                    self.report(
-                        f.place_of("duty"),
-                        f.key("duty"),
+                    self.diagnostics.push(f.wrong(
+                        "duty",
                         format!("`{duty}` is above 1"),
                         "0 to 1, or \"30 %\"",
-                    );
+                    ));
                 }
                 let phase = number("phase");
                 if phase >= 1.0 {
                     let found = format!("`{phase}` is a whole period or more");
-                    self.report(f.place_of("phase"), f.key("phase"), found, "a share of the period below 1");
+                    self.diagnostics.push(f.wrong("phase", found, "a share of the period below 1"));
                 }
                 let complement = f.named("complement");
                 if complement.is_none() && f.has("dead-time") {
                     let found = "nothing is on while the output is off";
                     let expected = "a line under `complement`, or no dead time";
-                    self.report(f.place_of("dead-time"), f.key("dead-time"), found, expected);
+                    self.diagnostics.push(f.wrong("dead-time", found, expected));
                 }
                 if let (Some(line), Some(output)) = (&complement, f.named("output"))
                     && line.name == output.name
@@ -190,7 +183,7 @@ impl Resolve<'_> {
     pub(super) fn waiver(&mut self, f: &Fields) -> Option<WaiverSpec> {
         let reason = f.text("reason")?.trim().to_string();
         if reason.is_empty() {
-            self.report(f.place_of("reason"), f.key("reason"), "no words", "why the rating does not count");
+            self.diagnostics.push(f.wrong("reason", "no words", "why the rating does not count"));
         }
         let of = Named { name: f.text("rating")?.to_string(), place: f.place_of("rating").clone() };
         Some(WaiverSpec { of, reason })

@@ -158,7 +158,7 @@ impl Resolve<'_> {
                 Some(_) => ("activation-energy", "reference-temperature"),
                 None => ("reference-temperature", "activation-energy"),
             };
-            self.report(f.place_of(has), f.key(has), format!("given without `{lacks}`"), "both or none");
+            self.diagnostics.push(f.wrong(has, format!("given without `{lacks}`"), "both or none"));
         }
         let activation =
             energy.zip(reference).map(|(e, reference)| Activation { energy: e * ELECTRON_VOLT, reference });
@@ -249,7 +249,7 @@ impl Resolve<'_> {
         };
         if typed.is_empty() || typed.len() > MOST {
             let found = format!("{} points", typed.len());
-            self.report(f.place_of(source), f.key(source), found, format!("1 to {MOST} points"));
+            self.diagnostics.push(f.wrong(source, found, format!("1 to {MOST} points")));
             return None;
         }
         let wrong = self.diagnostics.len();
@@ -294,7 +294,7 @@ impl Resolve<'_> {
             (None, _) => {}
             (Some(kelvin), SegmentOf::Boundary(_)) => points.iter_mut().for_each(|p| p.1 += kelvin),
             (Some(_), SegmentOf::Parameter(_)) => {
-                self.report(f.place_of("shift"), f.key("shift"), "`shift` beside `parameter`", "a boundary");
+                self.diagnostics.push(f.wrong("shift", "`shift` beside `parameter`", "a boundary"));
                 return None;
             }
         }

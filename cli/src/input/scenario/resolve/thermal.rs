@@ -111,7 +111,7 @@ impl Resolve<'_> {
         let temperature = f.number("temperature");
         if temperature.is_some_and(|t| t <= -273.15) {
             let found = format!("{} °C is not above absolute zero", temperature.unwrap_or_default());
-            self.report(f.place_of("temperature"), f.key("temperature"), found, "above -273.15 degC");
+            self.diagnostics.push(f.wrong("temperature", found, "above -273.15 degC"));
         }
         let requested = f.named("package")?;
         // One that could not be read was reported where it was opened.
@@ -150,7 +150,7 @@ impl Resolve<'_> {
         let both = f.has(key) && f.has("resistance");
         if both && (resistance.len() != other.len() || resistance.is_empty()) {
             let found = format!("{} resistances and {} under `{key}`", resistance.len(), other.len());
-            self.report(f.place_of(key), f.key(key), found, "one of each per cell, at least one cell");
+            self.diagnostics.push(f.wrong(key, found, "one of each per cell, at least one cell"));
         }
         let pairs = |a: &[f64], b: &[f64]| a.iter().copied().zip(b.iter().copied()).collect();
         let cells = match f.kind.as_str() {

@@ -26,7 +26,7 @@ impl Resolve<'_> {
                 people_digits(base, "s", 7),
                 people_digits(end, "s", 7)
             );
-            self.report(f.place_of("base"), f.key("base"), found, "a step shorter than `end`");
+            self.diagnostics.push(f.wrong("base", found, "a step shorter than `end`"));
         }
         let coupling = f.number("coupling").unwrap_or(end / EXCHANGES);
         Some(StepsSpec {
@@ -66,7 +66,7 @@ impl Resolve<'_> {
                         people_digits(finest, "s", 7),
                         people_digits(end, "s", 7)
                     );
-                    self.report(f.place_of("finest"), f.key("finest"), found, "a step shorter than `end`");
+                    self.diagnostics.push(f.wrong("finest", found, "a step shorter than `end`"));
                 }
                 Some(Steps { base, finest: halvings, ..default })
             }
@@ -96,7 +96,7 @@ impl Resolve<'_> {
         };
         let expected =
             format!("base / 2^k with k from 0 to {DEEPEST}; the nearest is {allowed:e} s (k = {nearest})");
-        self.report(f.place_of("finest"), f.key("finest"), found, expected);
+        self.diagnostics.push(f.wrong("finest", found, expected));
         None
     }
 }

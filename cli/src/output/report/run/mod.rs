@@ -9,9 +9,9 @@ use crate::output::report::{people, people_digits};
 
 use super::{Block, Section};
 use crate::diagnostic::Sources;
-use crate::judge::{Bounds, Verdict};
-use crate::output::answer::{Answer, Outcome, Study};
-use crate::output::result::{ResultError, ResultFile, Scalar, StepTable, StoredEvent, Summary};
+use crate::judge::Verdict;
+use crate::output::answer::{Outcome, Study};
+use crate::output::result::{ResultError, ResultFile, StepTable, StoredEvent, Summary};
 
 /// Most cleared faults that are reported in the answer.
 const CLEARED: usize = 2;
@@ -102,20 +102,8 @@ pub(super) fn of_summary(file: &ResultFile) -> Result<Study, ResultError> {
         return Ok(study);
     };
     study.verdict = Some(summary.verdict()).filter(|v| *v != Verdict::NotJudged);
-    let Summary { scalars, input, doubts, waivers, notes } = summary;
-    let answer = |s: Scalar| {
-        let bounds = Bounds {
-            lower: s.minimum.unwrap_or(f64::NEG_INFINITY),
-            upper: s.maximum.unwrap_or(f64::INFINITY),
-        };
-        let quantity = if s.long_name.is_empty() { &s.name } else { &s.long_name };
-        let by = if s.name.starts_with("rating.") { "rating" } else { "limit" };
-        let ruling = s.ruling();
-        let answer = Answer::new(s.name.clone(), quantity.clone(), s.value, &s.unit).error(s.error.clone());
-        let answer = if bounds.is_none() { answer } else { answer.limited(bounds, by) };
-        Answer { spread: s.spread, ruling, ..answer }
-    };
-    study.answers = scalars.into_iter().map(answer).collect();
+    let Summary { answers, input, doubts, waivers, notes } = summary;
+    study.answers = answers;
     study.notes = waivers.iter().map(|w| format!("waived: {w}")).chain(notes).collect();
     (study.input, study.doubts) = (input, doubts);
     Ok(study)
