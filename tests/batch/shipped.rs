@@ -6,6 +6,7 @@ use std::sync::OnceLock;
 
 use serde_json::Value;
 
+use super::program::ended;
 use crate::common::program::{Done, joulestep};
 use crate::common::python::{output_of, python};
 
@@ -64,7 +65,7 @@ fn the_shipped_plans_fit_the_schema_that_knows_every_study() {
 #[test]
 fn the_shipped_plan_runs() {
     let done = &batch().1;
-    assert!(done.out.contains("Variants: 200 done"), "{}{}", done.out, done.err);
+    assert!(ended(&done.out, "done", 200), "{}{}", done.out, done.err);
     let last: Value = serde_json::from_str(done.err.lines().last().unwrap()).unwrap();
     assert_eq!((&last["finished"], &last["of"]), (&Value::from(200), &Value::from(200)));
     assert!(fs::read_to_string(file("table.svg")).unwrap().contains("Tornado"));

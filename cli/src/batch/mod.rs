@@ -52,6 +52,7 @@
 //! assert!(yields.of == 20 && yields.hits.abs_diff(15) <= 1, "{yields:?}");
 //! ```
 
+pub mod answer;
 pub mod block;
 pub mod distribution;
 pub mod errors;

@@ -8,6 +8,7 @@ use std::sync::atomic::Ordering;
 
 use serde::Serialize;
 
+use crate::batch::answer::Told;
 use crate::batch::block::{Blocks, TOLERANCE, TOLERANCE_OF_EXTREMES};
 use crate::batch::errors::Errors;
 use crate::batch::execute::{Executed, execute};
@@ -22,6 +23,7 @@ use crate::command::refuse_in;
 use crate::exit::{BAD_INPUT, DONE, INPUT_OUTPUT};
 use crate::judge::{exit_code, over_all};
 use crate::output::files;
+use crate::output::print;
 use crate::output::streams::Streams;
 use crate::output::written::{self, Refused, refused};
 use crate::signals;
@@ -319,7 +321,8 @@ fn finish(batch: &Finish<'_>, streams: &mut Streams<'_>) -> io::Result<u8> {
             waveforms: kept.map(|variants| Waveforms { folder, variants }),
         })?;
     } else {
-        write!(streams.out, "{}", summary::text(study, &statistics, &indices))?;
+        let told = Told { study, rows, statistics: &statistics, indices: &indices };
+        write!(streams.out, "{}", print::text(&told.answer(false)))?;
         if let Some(Executed { variants, in_lockstep }) = executed.filter(|_| study.lanes > 1) {
             let lanes = study.lanes;
             writeln!(

@@ -7,48 +7,21 @@ use joulestep_engine::error::CircuitError;
 
 use crate::devices::jfet::{self, Strips, jfet_params};
 use crate::devices::mosfet::{self, mosfet_params};
-use crate::model::{Built, Entry, Param, Prefixed, Range, Values, above, bad, join, known_voltage};
+use crate::model::{Built, Entry, Param, Prefixed, Range, Values, above, bad, join, known_voltage, params};
 
-const OWN: [Param; 11] = [
-    Param::with("drain-inductance", "H", 0.0, Range::NotNegative, "Drain lead"),
-    Param::with("source-inductance", "H", 0.0, Range::NotNegative, "Source lead, common to gate and power"),
-    Param::with(
-        "jfet-gate-resistance",
-        "ohm",
-        1.0,
-        Range::Positive,
-        "JFET gate to MOSFET source, resistance as measured at the gate: strips along the die and bond",
-    ),
-    Param::with(
-        "jfet-gate-inductance",
-        "H",
-        0.0,
-        Range::NotNegative,
-        "JFET gate to MOSFET source, inductance",
-    ),
-    Param::optional(
-        "jfet-gate-limit",
-        "V",
-        Range::Positive,
-        "Reverse gate-source voltage that the JFET tolerates",
-    ),
-    Param::optional(
-        "middle-capacitance",
-        "F",
-        Range::Positive,
-        "Added between middle node and MOSFET source",
-    ),
-    Param::optional("rated-voltage", "V", Range::Positive, "Rated drain-source voltage of the cascode"),
-    Param::optional(
-        "current-range",
-        "A",
-        Range::Positive,
-        "Largest drain current, either way, that the channel's law covers",
-    ),
-    Param::LINEAR_ABOVE,
-    Param::TEMPERATURE,
-    Param::MAXIMUM,
-];
+const OWN: [Param; 11] = params! {
+    with "drain-inductance", "H", 0.0, Range::NotNegative, "Drain lead";
+    with "source-inductance", "H", 0.0, Range::NotNegative, "Source lead, common to gate and power";
+    with "jfet-gate-resistance", "ohm", 1.0, Range::Positive,
+        "JFET gate to MOSFET source, resistance as measured at the gate: strips along the die and bond";
+    with "jfet-gate-inductance", "H", 0.0, Range::NotNegative, "JFET gate to MOSFET source, inductance";
+    optional "jfet-gate-limit", "V", Range::Positive, "Reverse gate-source voltage that the JFET tolerates";
+    optional "middle-capacitance", "F", Range::Positive, "Added between middle node and MOSFET source";
+    optional "rated-voltage", "V", Range::Positive, "Rated drain-source voltage of the cascode";
+    optional "current-range", "A", Range::Positive,
+        "Largest drain current, either way, that the channel's law covers";
+    + Param::LINEAR_ABOVE, Param::TEMPERATURE, Param::MAXIMUM;
+};
 /// Quantity that the rated voltage bounds.
 const DIE_VOLTAGE: &str = "die-voltage";
 const PARAMS: &[Param] =

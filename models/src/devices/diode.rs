@@ -12,7 +12,7 @@ use crate::charge::Depletion;
 use crate::devices::resistor::{self, WarmResistor};
 use crate::junction::{Breakdown, Junction, saturation_at};
 use crate::model::{
-    BOLTZMANN_OVER_CHARGE, Built, Entry, Param, Prefixed, Range, Values, join, known_voltage,
+    BOLTZMANN_OVER_CHARGE, Built, Entry, Param, Prefixed, Range, Values, join, known_voltage, params,
 };
 use crate::recovery::{StoringJunction, Times, recovery_params};
 
@@ -86,61 +86,25 @@ impl<L: Lane> Law<L, 1> for Diode<L> {
     }
 }
 
-const OWN: [Param; 17] = [
-    Param::required("saturation-current", "A", Range::Positive, "Saturation current at 25 degC"),
-    Param::with("ideality", "1", 1.0, Range::Between(0.5, 10.0), "Ideality factor n"),
-    Param::with(
-        "gap",
-        "eV",
-        1.12,
-        Range::Between(0.1, 10.0),
-        "Energy that drives the saturation current (1.12 Si; barrier height of a Schottky diode)",
-    ),
-    Param::with(
-        "saturation-power",
-        "1",
-        3.0,
-        Range::Any,
-        "Power of absolute temperature in the saturation current (3 p-n, 2 Schottky)",
-    ),
-    Param::with("series-resistance", "ohm", 0.0, Range::NotNegative, "Series resistance at 25 degC"),
-    Param::with(
-        "resistance-coefficient",
-        "1/K",
-        0.0,
-        Range::Any,
-        "Relative change of the series resistance per kelvin",
-    ),
-    Param::with("capacitance", "F", 0.0, Range::NotNegative, "Depletion capacitance at 0 V"),
-    Param::with(
-        "built-in-voltage",
-        "V",
-        0.8,
-        Range::Positive,
-        "Built-in voltage of the depletion capacitance",
-    ),
-    Param::with(
-        "depletion-exponent",
-        "1",
-        0.5,
-        Range::Between(0.0, 1.0),
-        "Exponent of the depletion capacitance",
-    ),
-    Param::with("leakage-conductance", "S", 0.0, Range::NotNegative, "Leakage"),
-    Param::optional("breakdown-voltage", "V", Range::Positive, "Reverse voltage at the breakdown current"),
-    Param::with(
-        "breakdown-slope-voltage",
-        "V",
-        1.0,
-        Range::Positive,
-        "Voltage per factor e of breakdown current",
-    ),
-    Param::with("breakdown-current", "A", 1e-3, Range::Positive, "Current at the breakdown voltage"),
-    Param::optional("rated-voltage", "V", Range::Positive, "Rated reverse voltage"),
-    Param::LINEAR_ABOVE,
-    Param::TEMPERATURE,
-    Param::MAXIMUM,
-];
+const OWN: [Param; 17] = params! {
+    required "saturation-current", "A", Range::Positive, "Saturation current at 25 degC";
+    with "ideality", "1", 1.0, Range::Between(0.5, 10.0), "Ideality factor n";
+    with "gap", "eV", 1.12, Range::Between(0.1, 10.0),
+        "Energy that drives the saturation current (1.12 Si; barrier height of a Schottky diode)";
+    with "saturation-power", "1", 3.0, Range::Any,
+        "Power of absolute temperature in the saturation current (3 p-n, 2 Schottky)";
+    with "series-resistance", "ohm", 0.0, Range::NotNegative, "Series resistance at 25 degC";
+    with "resistance-coefficient", "1/K", 0.0, Range::Any, "Relative change of the series resistance per kelvin";
+    with "capacitance", "F", 0.0, Range::NotNegative, "Depletion capacitance at 0 V";
+    with "built-in-voltage", "V", 0.8, Range::Positive, "Built-in voltage of the depletion capacitance";
+    with "depletion-exponent", "1", 0.5, Range::Between(0.0, 1.0), "Exponent of the depletion capacitance";
+    with "leakage-conductance", "S", 0.0, Range::NotNegative, "Leakage";
+    optional "breakdown-voltage", "V", Range::Positive, "Reverse voltage at the breakdown current";
+    with "breakdown-slope-voltage", "V", 1.0, Range::Positive, "Voltage per factor e of breakdown current";
+    with "breakdown-current", "A", 1e-3, Range::Positive, "Current at the breakdown voltage";
+    optional "rated-voltage", "V", Range::Positive, "Rated reverse voltage";
+    + Param::LINEAR_ABOVE, Param::TEMPERATURE, Param::MAXIMUM;
+};
 const PARAMS: &[Param] = &join::<17, 4, 21>(OWN, recovery_params!(""));
 
 fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) -> Result<Built, CircuitError> {

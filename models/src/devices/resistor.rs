@@ -8,7 +8,7 @@ use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::error::CircuitError;
 use joulestep_engine::lockstep;
 
-use crate::model::{Built, Entry, Param, Range, STATED_AT, Values};
+use crate::model::{Built, Entry, Param, Range, STATED_AT, Values, params};
 
 /// A resistance that follows its temperature: R·(1 + α·(T − 25 °C)), never below a hundredth of R. Pins a, b; local
 /// unknown: the voltage in V.
@@ -86,17 +86,11 @@ pub(crate) fn place(
     circuit.law(name, "resistor", &[a, b], law, kelvin)
 }
 
-const PARAMS: &[Param] = &[
-    Param::required("resistance", "ohm", Range::Positive, "Resistance at 25 degC"),
-    Param::with(
-        "temperature-coefficient",
-        "1/K",
-        0.0,
-        Range::Any,
-        "Relative change of the resistance per kelvin",
-    ),
-    Param::TEMPERATURE,
-];
+const PARAMS: &[Param] = &params! {
+    required "resistance", "ohm", Range::Positive, "Resistance at 25 degC";
+    with "temperature-coefficient", "1/K", 0.0, Range::Any, "Relative change of the resistance per kelvin";
+    + Param::TEMPERATURE;
+};
 
 fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) -> Result<Built, CircuitError> {
     let law =

@@ -11,7 +11,7 @@ use joulestep_engine::lockstep;
 use crate::channel::square_law;
 use crate::charge::Depletion;
 use crate::junction::{Breakdown, Junction};
-use crate::model::{Built, Entry, Param, Range, Values};
+use crate::model::{Built, Entry, Param, Range, Values, params};
 
 /// The law; pins drain, gate, source. Local unknowns: vds, vgs in V.
 #[derive(Clone, Copy, Debug)]
@@ -57,57 +57,23 @@ impl<L: Lane> Law<L, 2> for SquareLawMosfet<L> {
     }
 }
 
-const PARAMS: &[Param] = &[
-    Param::required("threshold", "V", Range::Any, "Threshold voltage"),
-    Param::required(
-        "transconductance-factor",
-        "A/V^2",
-        Range::Positive,
-        "K of the square law I = K/2 (Vgs - Vth)^2",
-    ),
-    Param::with("channel-length-modulation", "1/V", 0.0, Range::NotNegative, "lambda of the square law"),
-    Param::with(
-        "body-saturation-current",
-        "A",
-        1e-9,
-        Range::Positive,
-        "Saturation current of the body diode",
-    ),
-    Param::with("body-slope-voltage", "V", 0.031, Range::Positive, "nkT/q of the body diode"),
-    Param::optional(
-        "breakdown-voltage",
-        "V",
-        Range::Positive,
-        "Drain-source voltage at the breakdown current",
-    ),
-    Param::with(
-        "breakdown-slope-voltage",
-        "V",
-        0.25,
-        Range::Positive,
-        "Voltage per factor e of breakdown current",
-    ),
-    Param::with("breakdown-current", "A", 1e-3, Range::Positive, "Current at the breakdown voltage"),
-    Param::with("leakage-conductance", "S", 0.0, Range::NotNegative, "Drain-source leakage"),
-    Param::with("gate-source-capacitance", "F", 0.0, Range::NotNegative, "Constant"),
-    Param::with("gate-drain-capacitance", "F", 0.0, Range::NotNegative, "Depletion capacitance at 0 V"),
-    Param::with("drain-source-capacitance", "F", 0.0, Range::NotNegative, "Depletion capacitance at 0 V"),
-    Param::with(
-        "built-in-voltage",
-        "V",
-        0.8,
-        Range::Positive,
-        "Built-in voltage of the depletion capacitances",
-    ),
-    Param::with(
-        "depletion-exponent",
-        "1",
-        0.5,
-        Range::Between(0.0, 1.0),
-        "Exponent of the depletion capacitances",
-    ),
-    Param::LINEAR_ABOVE,
-];
+const PARAMS: &[Param] = &params! {
+    required "threshold", "V", Range::Any, "Threshold voltage";
+    required "transconductance-factor", "A/V^2", Range::Positive, "K of the square law I = K/2 (Vgs - Vth)^2";
+    with "channel-length-modulation", "1/V", 0.0, Range::NotNegative, "lambda of the square law";
+    with "body-saturation-current", "A", 1e-9, Range::Positive, "Saturation current of the body diode";
+    with "body-slope-voltage", "V", 0.031, Range::Positive, "nkT/q of the body diode";
+    optional "breakdown-voltage", "V", Range::Positive, "Drain-source voltage at the breakdown current";
+    with "breakdown-slope-voltage", "V", 0.25, Range::Positive, "Voltage per factor e of breakdown current";
+    with "breakdown-current", "A", 1e-3, Range::Positive, "Current at the breakdown voltage";
+    with "leakage-conductance", "S", 0.0, Range::NotNegative, "Drain-source leakage";
+    with "gate-source-capacitance", "F", 0.0, Range::NotNegative, "Constant";
+    with "gate-drain-capacitance", "F", 0.0, Range::NotNegative, "Depletion capacitance at 0 V";
+    with "drain-source-capacitance", "F", 0.0, Range::NotNegative, "Depletion capacitance at 0 V";
+    with "built-in-voltage", "V", 0.8, Range::Positive, "Built-in voltage of the depletion capacitances";
+    with "depletion-exponent", "1", 0.5, Range::Between(0.0, 1.0), "Exponent of the depletion capacitances";
+    + Param::LINEAR_ABOVE;
+};
 
 fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) -> Result<Built, CircuitError> {
     let breakdown = v.maybe("breakdown-voltage").map(|voltage| Breakdown {

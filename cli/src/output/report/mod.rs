@@ -249,6 +249,7 @@ fn people_digits(x: f64, unit: &str, digits: usize) -> String {
 fn cell(cell: Option<&Cell>, unit: &str, digits: usize) -> String {
     match cell {
         Some(Cell::Text(text)) => text.clone(),
+        Some(Cell::Error(error)) => error.words(unit).trim_start_matches("\u{b1} ").to_string(),
         Some(Cell::Number(x)) if digits != 3 && x.is_finite() => people_digits(*x, unit, digits),
         Some(Cell::Number(x)) => number(*x, unit),
         _ => "–".into(),
@@ -292,6 +293,14 @@ pub fn read(path: &Path) -> Result<Report, ReportError> {
         (Err(_), Some(study)) => Ok(study::report(&study, None)?),
         (Err(error), None) => Err(error.into()),
     }
+}
+
+/// The document that an answer makes.
+///
+/// # Errors
+/// None of an answer alone.
+pub(crate) fn of(study: &Study) -> Result<Report, ReportError> {
+    Ok(study::report(study, None)?)
 }
 
 /// Whether a panel has a point or bar with a place on its axes.

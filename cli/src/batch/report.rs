@@ -1,32 +1,26 @@
-//! Reports of batches: from the table alone, and from the plan where the file's text still makes the same one.
-
-mod known;
-mod plain;
+//! Reports of batches: from the plan where the file's text still makes the same one, else from the table alone.
 
 use std::collections::BTreeMap;
 use std::io;
 use std::path::{Path, PathBuf};
 
+use crate::batch::answer::{PERCENTILE, Told, ended};
 use crate::batch::errors::{Errors, Estimate};
+use crate::batch::indices::of_rows;
+use crate::batch::picture::histogram;
 use crate::batch::row::{Row, Status};
+use crate::batch::statistics::{gather, percentile};
 use crate::batch::variant::PlannedBatch;
 use crate::diagnostic::capital;
 use crate::judge::Uncertainty;
-use crate::output::report::{self, Block, Grid, Report, ReportError, Section, Tone, words};
-use crate::output::result::{ReadTable, Verdict, read_table};
+use crate::output::answer::{Study, StudyFigure, StudyTable};
+use crate::output::plot::{Axis, Chart, Curve, Figure, Line, Marker, Panel};
+use crate::output::report::{self, Report, ReportError, Tone, words};
+use crate::output::result::{ReadColumn, ReadTable, Verdict, read_table};
+use crate::output::table::{OF_ROW, Rows, UNIT};
 
-/// Rows of variants that did not end well which are listed.
-const MOST_FAILURES: usize = 20;
-
-/// What a report says in its sections of results.
-struct Sections {
-    question: String,
-    answers: Vec<String>,
-    result: Vec<Block>,
-    numbers: Vec<Block>,
-    definitions: Vec<(&'static str, &'static str)>,
-    conditions: Vec<String>,
-}
+/// Outputs that are drawn of a table without a plan: the first ones that vary.
+const DRAWN: usize = 4;
 
 /// What is known of the errors of each output, from the column beside it; `of` gives ± from that column.
 fn known(table: &ReadTable, of: impl Fn(&[f64]) -> Option<f64>) -> Vec<Uncertainty> {
@@ -110,89 +104,114 @@ fn headline(rows: &BTreeMap<usize, Row>) -> (String, Tone) {
     }
 }
 
-fn ended(rows: &BTreeMap<usize, Row>) -> Vec<Block> {
-    let count = |status| rows.values().filter(|r| r.status == status).count();
-    let ended = Status::ALL.into_iter().map(|s| (s, count(s))).filter(|(_, n)| *n > 0);
-    let lines = ended.map(|(s, n)| vec![s.word().to_string(), n.to_string()]).collect();
-    let mut blocks = vec![Block::Grid(Grid::new("How the variants ended", &["ended", ">variants"], lines))];
-    let errors: Vec<Vec<String>> = rows
-        .values()
-        .filter(|r| r.status != Status::Done)
-        .take(MOST_FAILURES)
-        .map(|r| vec![r.variant.to_string(), r.status.word().into(), r.error.clone()])
-        .collect();
-    if !errors.is_empty() {
-        let caption = format!("Variants that did not end well, the first {MOST_FAILURES} at most");
-        blocks.push(Block::Grid(Grid::new(&caption, &[">variant", "ended", "why"], errors)));
-    }
-    blocks
-}
-
 /// The document that a result file makes: of a batch, a run or a study.
 ///
 /// # Errors
 /// [`ReportError::File`].
 pub fn read(path: &Path) -> Result<Report, ReportError> {
     match read_table(path)? {
-        Some(table) => Ok(report(&table)),
+        Some(table) => report(&table),
         None => report::read(path),
     }
 }
 
 /// The report of a batch.
-fn report(table: &ReadTable) -> Report {
+fn report(table: &ReadTable) -> Result<Report, ReportError> {
     let rows = rows(table);
-    let report = match study(table) {
-        Some(study) => known::sections(&study, &rows, &errors(table)),
-        None => plain::sections(table, &rows),
+    let (mut answer, question) = match study(table) {
+        Some(study) => {
+            let statistics = gather(&study, &rows, &errors(table));
+            let indices = of_rows(&study, &rows);
+            let told = Told { study: &study, rows: &rows, statistics: &statistics, indices: &indices };
+            (told.answer(true), told.asked())
+        }
+        None => (plain(table, &rows), format!("What do {} variants of a scenario do?", rows.len())),
     };
-    let (verdict, tone) = headline(&rows);
-    let mut warnings = Vec::new();
-    if rows.values().any(|r| !r.doubts.is_empty()) {
-        let report = rows.values().filter(|r| !r.doubts.is_empty());
-        let first =
-            report.clone().next().map_or(String::new(), |r| format!("variant {}: {}", r.variant, r.doubts));
-        warnings.push(format!("Of {} variants the numbers are not reliable; {first}.", report.count()));
-    }
+    answer.inputs = table.inputs.clone();
+    answer.title = if table.title.is_empty() { "A batch of variants".into() } else { capital(&table.title) };
+    let answers = std::mem::take(&mut answer.notes);
+    let report = report::of(&answer)?;
+    let mut warnings = report.warnings;
     if !table.complete {
         warnings.push("The table was not written to its end.".to_string());
     }
-    let done = rows.values().filter(|r| r.status == Status::Done).count();
-    if done < rows.len() {
+    let ill = rows.values().filter(|r| r.status != Status::Done).count();
+    if ill > 0 {
         let text = format!(
-            "{} of {} variants did not run to their end; they are in no number below.",
-            rows.len() - done,
+            "{ill} of {} variants did not run to their end; they are in no number below.",
             rows.len()
         );
         warnings.push(text);
     }
-    let mut conditions = report.conditions;
-    conditions.extend(words::ASSUMED.map(String::from));
-    let mut numbers = report.numbers;
-    numbers.extend(ended(&rows));
-    let definitions = report.definitions.iter().map(|(a, b)| (a.to_string(), b.to_string())).collect();
-    let facts = [
+    let facts = words::record(&[
         ("Computed by".to_string(), format!("joulestep {}", table.version)),
         ("Variants".to_string(), rows.len().to_string()),
         ("Digest of plan, scenario and program".to_string(), table.digest.clone()),
-    ];
-    Report {
-        kind: "Batch".into(),
-        title: if table.title.is_empty() { "A batch of variants".into() } else { capital(&table.title) },
-        question: report.question,
-        verdict,
-        tone,
-        answers: report.answers,
-        warnings,
-        sections: vec![
-            Section::new("Result", report.result),
-            Section::new("Numbers", numbers),
-            Section::new("How quantities are defined", vec![Block::Terms(definitions)]),
-            Section::new("Conditions and assumptions", vec![Block::List(conditions)]),
-            words::record(&facts),
-            words::cautions(),
-            words::inputs(&table.inputs),
-        ],
+    ]);
+    let mut sections = report.sections;
+    let cautions = sections.iter().position(|s| s.title == words::cautions().title).unwrap_or(sections.len());
+    sections.insert(cautions, facts);
+    let (verdict, tone) = headline(&rows);
+    Ok(Report { question, verdict, tone, answers, warnings, sections, ..report })
+}
+
+/// What the table says by itself.
+fn plain(table: &ReadTable, rows: &BTreeMap<usize, Row>) -> Study {
+    let done: Vec<bool> = table.status.iter().map(|s| s == Status::Done.word()).collect();
+    let sorted = |column: &ReadColumn| {
+        let kept = column.values.iter().zip(&done).filter(|(x, done)| x.is_finite() && **done);
+        let mut values: Vec<f64> = kept.map(|(x, _)| *x).collect();
+        values.sort_by(f64::total_cmp);
+        values
+    };
+    let columns = table.columns.iter().filter(|c| !c.error).map(|c| (c, sorted(c)));
+    let columns: Vec<(&ReadColumn, Vec<f64>)> = columns.filter(|(_, values)| !values.is_empty()).collect();
+    let mut data = Rows::of(&columns)
+        .text("column", |(c, _)| c.name.clone())
+        .text("of", |(c, _)| if c.input { "varied" } else { "result" })
+        .text(UNIT, |(c, _)| c.unit.clone());
+    for (words, p) in [("least", 0.0), ("5 %", 0.05), ("50 %", 0.5), ("95 %", 0.95), ("largest", 1.0)] {
+        data = data.number(words, words, OF_ROW, |(_, values)| percentile(values, p));
     }
-    .numbered()
+    let varying = columns.iter().filter(|(c, values)| !c.input && values.first() < values.last());
+    let figure = |(column, values): &(&ReadColumn, Vec<f64>)| {
+        let chart = Chart {
+            x: Axis::linear(&column.name, &column.unit),
+            y: Axis::linear("variants", "1"),
+            curves: vec![Curve::new("", steps(values)).lined(Line::Solid).marked(Marker::None)],
+            ..Chart::default()
+        };
+        let caption = format!("{}: how often each value comes.", column.name);
+        StudyFigure::new(&caption, Figure::new(&column.name, vec![Panel::Chart(chart)]))
+    };
+    let title = "Percentiles over variants that ran to their end";
+    let mut tables = vec![StudyTable::new("percentiles", title, 1, data.table())];
+    tables.extend(ended(rows));
+    let fails = rows.values().filter(|r| r.verdict == Verdict::Fails).count();
+    Study {
+        kind: "batch".into(),
+        notes: vec![format!("{fails} of {} variants exceed a limit that the scenario sets.", rows.len())],
+        conditions: vec![
+            "This version of the program does not read the plan in the file as the one that ran it: limits, yields and indices \
+             are left out."
+                .into(),
+        ],
+        definitions: vec![(PERCENTILE.0.into(), PERCENTILE.1.into())],
+        tables,
+        figures: varying.take(DRAWN).map(figure).collect(),
+        ..Study::default()
+    }
+}
+
+/// The outline of a histogram.
+fn steps(values: &[f64]) -> Vec<(f64, f64)> {
+    let mut out = Vec::new();
+    for (from, to, count) in histogram(values) {
+        if out.is_empty() {
+            out.push((from, 0.0));
+        }
+        out.extend([(from, count as f64), (to, count as f64)]);
+    }
+    out.extend(out.last().map(|p: &(f64, f64)| (p.0, 0.0)));
+    out
 }
