@@ -125,6 +125,20 @@ fn the_corner_lies_where_both_borders_meet() {
     }
 }
 
+/// Two corners between two voltages: V = R·I_lead, and V·I_lead·Z = ΔT.
+#[test]
+fn every_corner_between_two_voltages_is_found() {
+    let (path, part) = (path(), Switch { a: 0.0, saturation: 1e6, ..switch() });
+    let ratings = Ratings { lead_current: Some(100.0), ..Ratings::default() };
+    let area = Area { part: &part, path: &path, hottest: HOT, ratings: &ratings, drifts: None };
+    let border = area.border(&[0.2, 700.0], 1e-3).unwrap();
+    let kinds: Vec<Border> = border.iter().map(|c| c.border).collect();
+    let [resistance, leads, junction] = [Border::OnResistance, Border::Leads, Border::Junction(0)];
+    assert_eq!(kinds, [resistance, resistance, leads, leads, junction, junction]);
+    assert_close("first", border[1].volts, part.r * 100.0, 2e-5);
+    assert_close("second", border[3].volts, (HOT - COLD) / (100.0 * z(1e-3)), 2e-5);
+}
+
 /// Leads with one time constant: both ratings are met, and I²·(1 − e^(−t/τ)) is one number (derived).
 #[test]
 fn leads_limit_by_their_time_constant() {
@@ -146,6 +160,16 @@ fn leads_limit_by_their_time_constant() {
     let area = Area { part: &part, path: &path, hottest: HOT, ratings: &ratings, drifts: None };
     let found = area.at(2.0, f64::INFINITY).unwrap();
     assert_eq!((found.border, found.current), (Border::Leads, 100.0));
+}
+
+/// A single avalanche pulse: the stated current, or the stated energy as V·I·t (rectangular), whichever is less.
+#[test]
+fn avalanche_is_bounded_by_current_and_energy() {
+    let both = Ratings { avalanche_current: Some(30.0), avalanche_energy: Some(0.3), ..Ratings::default() };
+    for (width, exact) in [(1e-6, 30.0), (1e-4, 0.3 / (800.0 * 1e-4))] {
+        assert_close("I", both.avalanche_limit(800.0, width).unwrap(), exact, 1e-12);
+    }
+    assert_eq!(Ratings::default().avalanche_limit(800.0, 1e-6), None);
 }
 
 /// A drift c of ln I: V·I·Z·c = 1 comes before the junction where c > 1/ΔT (Spirito et al. 2002, from memory).
@@ -208,12 +232,12 @@ fn a_course_is_held_against_widths_and_by_superposition() {
     course.extend([at(3e-3 + 1e-9, 400.0, 0.0), at(10e-3, 400.0, 0.0)]);
     let border = |width: f64| move |volts: f64| (HOT - COLD) / (volts * z(width));
     for (width, current) in [(1e-5, 10.0), (9e-4, 10.0), (1.5e-3, 5.0)] {
-        let found = nearest(&course, width, border(width)).unwrap();
+        let found = nearest(&course, width, &border(width)).unwrap();
         assert_close("margin", found.margin, border(width)(50.0) / current, 1e-12);
         assert_close("its current", found.current, current, 1e-12);
     }
-    assert!(nearest(&course, 2.5e-3, border(2.5e-3)).is_none(), "it never stays that long");
-    assert!(nearest(&course, 1.0, border(1.0)).is_none(), "it is shorter");
+    assert!(nearest(&course, 2.5e-3, &border(2.5e-3)).is_none(), "it never stays that long");
+    assert!(nearest(&course, 1.0, &border(1.0)).is_none(), "it is shorter");
     let share = |_: f64, _: f64| [1.0, 0.0];
     let steady: Vec<Sample> = course.iter().map(|s| Sample { current: s.current.min(5.0), ..*s }).collect();
     let [(celsius, time), _] = hottest(&steady, &path(), 1, &share);
@@ -247,6 +271,37 @@ fn shipped_parts_meet_their_impedance_and_their_law() {
     let found = answer(&json, "pulse.1.at.1");
     assert_eq!(found["remark"], "limited by: saturation");
     assert_close("I_sat", found["value"].as_f64().unwrap(), rest.current(), 1e-3);
+    // Breakdown: 1 mA with the gate at its source, by the engine's operating point.
+    let volts = answer(&json, "breakdown")["value"].as_f64().unwrap();
+    let rest = AtRest::new(cascode.entry(), &cascode.values, 0.0, Feed::Voltage(volts), 75.0).unwrap();
+    assert_close("I at breakdown", rest.current(), 1e-3, 1e-4);
+    assert!(volts > 700.0 && volts < 1000.0, "{volts}");
+}
+
+/// The shipped short circuit laid over its breaker's chart: the junction by superposition is that of the coupled run, but
+/// for the energy that v·i at the pins stores in the capacitances.
+#[test]
+fn a_run_is_laid_over_the_chart() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let file = folder.path().join("short.h5");
+    let path = file.to_str().expect("UTF-8");
+    let run =
+        describe(&["run", "examples/ferry-short-circuit.toml", "--out", path, "--json", "--no-estimate"]);
+    let junctions = run["junctions"].as_array().expect("junctions");
+    let jfet = junctions.iter().find(|j| j["name"] == "breaker.jfet").expect("the JFET");
+    let coupled = jfet["hottest"].as_f64().expect("a temperature");
+    let base = ["soa", "cascode-700v-7m", "--run", path, "--heatsink", "48 degC", "--interface", "0.3 K/W"];
+    let more = ["--points", "10", "--width", "1 us", "--no-instability", "--json", "--component", "breaker"];
+    let json = describe(&[&base[..], &more].concat());
+    let value = |name: &str| answer(&json, name)["value"].as_f64().expect("a number");
+    assert_close("rise", value("run.jfet") - 48.0, coupled - 48.0, 4e-2);
+    assert!(value("run.margin") > 1.0 && json["verdict"] == "passes", "{json}");
+    let rows = json["tables"]["margins"]["rows"].as_array().expect("rows");
+    assert!(rows[1]["remark"] == "the run is shorter" && rows[1]["margin"].is_null(), "{rows:?}");
+    let done = joulestep(&[&base[..], &more, &["--required-margin", "1000"]].concat());
+    assert_eq!(done.code, 1, "{}", done.out);
+    let done = joulestep(&[&base[..], &["--component", "freewheel"]].concat());
+    assert!(done.code == 2 && done.err.contains("`freewheel.voltage` is not recorded"), "{}", done.err);
 }
 
 #[test]

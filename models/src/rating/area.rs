@@ -60,8 +60,8 @@ pub struct Drifts {
 }
 
 /// Currents and temperatures of that table.
-const CURRENTS: usize = 28;
-const TEMPERATURES: usize = 4;
+const CURRENTS: usize = 29;
+const TEMPERATURES: usize = 5;
 
 impl Drifts {
     /// Tabulates a part at a voltage, V, for junctions between `coldest` and `hottest`, °C.
@@ -83,6 +83,18 @@ impl Drifts {
             }
         }
         Some(Self { ln_current, celsius, table })
+    }
+
+    /// The same from every second node: what the straight lines between nodes err by shows in the difference.
+    #[must_use]
+    pub fn coarser(&self) -> Self {
+        let every = |all: &[f64]| all.iter().copied().step_by(2).collect();
+        let rows = self.table.chunks(self.ln_current.len()).step_by(2);
+        Self {
+            ln_current: every(&self.ln_current),
+            celsius: every(&self.celsius),
+            table: rows.flat_map(|row| row.iter().copied().step_by(2)).collect(),
+        }
     }
 
     /// ∂ ln I/∂T of a die, 1/K; straight between the nodes, and as at the nearest outside.
@@ -130,6 +142,8 @@ const STRIDE: f64 = 0.15;
 const MOST_LOOKS: usize = 8;
 /// How near in voltage the corner between two borders is found, as a share.
 const CORNER: f64 = 1e-5;
+/// Corners between two voltages, at most.
+const CORNERS: usize = 8;
 /// Rounds of a fixed point, and how near it comes.
 const ROUNDS: usize = 60;
 const NEAR: f64 = 1e-9;
@@ -200,13 +214,13 @@ impl<O: Output + ?Sized> Area<'_, O> {
         if low.1.0 <= 0.0 {
             return Some(low.1.1);
         }
-        let mut high = low.clone();
+        let mut high = low;
         for k in 1..=looks {
             high = (at(k), excess(at(k))?);
             if high.1.0 <= 0.0 {
                 break;
             }
-            low = high.clone();
+            low = high;
         }
         let mut last = 0;
         for _ in 0..ROUNDS {
@@ -325,13 +339,17 @@ impl<O: Output + ?Sized> Area<'_, O> {
         let mut out: Vec<Corner> = Vec::new();
         for &v in volts {
             let here = self.at(v, width)?;
-            if let Some(before) = out.last().copied().filter(|b| b.border != here.border) {
-                let (mut low, mut high) = (before, here);
+            let mut before = out.last().copied();
+            // Several may change between two voltages, each found in turn.
+            for _ in 0..CORNERS {
+                let Some(from) = before.filter(|b| b.border != here.border) else { break };
+                let (mut low, mut high) = (from, here);
                 while high.volts / low.volts > 1.0 + CORNER {
                     let middle = self.at((low.volts * high.volts).sqrt(), width)?;
-                    if middle.border == low.border { low = middle } else { high = middle }
+                    if middle.border == from.border { low = middle } else { high = middle }
                 }
-                out.extend([low, high].into_iter().filter(|c| c.volts > before.volts && c.volts < v));
+                out.extend([low, high].into_iter().filter(|c| c.volts > from.volts && c.volts < v));
+                before = Some(high).filter(|h| h.volts < v);
             }
             out.push(here);
         }

@@ -16,6 +16,7 @@ use self::compute::{Charted, chart};
 use super::heat_path::{self, CELLS, GATE_ON, HEATSINK, HOTTEST, INTERFACE, ON, Way};
 use super::{Context, Count, Entry, Input, Question, StudyError, What};
 use crate::input::keys::shape::{Form, Key, Kinds, Section};
+use crate::output::answer::Estimation;
 use crate::output::answer::{Study, StudyFigure};
 
 /// The study.
@@ -32,7 +33,7 @@ pub static STUDY: Entry = Entry {
            stays above it for longer than its pulse width; so the margin against a border is the least, over all stretches \
            of that width, of the largest ratio of allowed current to current within the stretch. Only what can harm \
            counts: junction, instability, leads, voltage; not what the part conducts. Beside it the junctions that the \
-           course makes by superposition, whatever its shape.\n\n\
+           course makes by superposition, whatever its shape. Ask for widths as short as its edges.\n\n\
            A chart holds for a single pulse from the boundary temperature. For one from a warm state give the case's \
            temperature then.",
     examples: "joulestep soa cascode-700v-7m --on board-700v-7m --heatsink \"55 degC\" --plot soa.svg\n\
@@ -43,7 +44,7 @@ pub static STUDY: Entry = Entry {
         Input { key: "on", root: "package", what: What::Package, count: Count::One, positional: false },
         Input { key: "run", root: "run", what: What::Result, count: Count::One, positional: false },
     ],
-    refines: "samples and meshes",
+    refines: "meshes",
     writes: &[],
     solve,
 };
@@ -163,8 +164,8 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
     let options = read(question, part)?;
     let package = heat_path::package(question, 0);
     let level = context.level.0;
-    let course = course::read(question, 1 << level.clamp(0, 2))?;
-    // Coarser computations take fewer samples of a course over the same chart.
+    let course = course::read(question)?;
+    // Only finer computations change the chart.
     let left = (level > 0).then(|| question.left::<Charted>()).flatten();
     let charted = match left {
         Some(left) => left,
@@ -177,7 +178,9 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
         }
     };
     context.go_on()?;
-    let laid = course.as_ref().map(|course| course::lay(course, &charted, &options));
+    let laid = course
+        .as_ref()
+        .map(|course| course::laid(course, &charted, &options, context.estimation != Estimation::None));
     let doubts = heat_path::contradictions(part, package);
     let mut study = answers::study(&charted, laid.as_ref(), &options, &doubts);
     study.computation.refined = STUDY.refines;

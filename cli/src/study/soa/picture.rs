@@ -48,6 +48,15 @@ pub(super) fn picture(charted: &Charted, laid: Option<&Laid>, options: &Options)
     for (k, (name, points)) in kinds.into_iter().enumerate() {
         curves.push(Curve::scatter(&name, points).coloured(BLACK).marked(SIGNS[k % SIGNS.len()]));
     }
+    let volts = charted.breakdown.unwrap_or(options.rated);
+    let single = |line: &super::compute::Drawn| {
+        let width = Some(line.width).filter(|w| w.is_finite())?;
+        Some((volts, charted.part.ratings.avalanche_limit(volts, width)?))
+    };
+    let single: Vec<(f64, f64)> = charted.lines.iter().filter_map(single).collect();
+    if !single.is_empty() {
+        curves.push(Curve::scatter("avalanche, by width", single).coloured(1).marked(Marker::Cross));
+    }
     let currents = || charted.lines.iter().flat_map(|l| &l.border).map(|c| c.current);
     let mut most = currents().fold(0.0, f64::max);
     let mut least = currents().fold(f64::INFINITY, f64::min);
@@ -68,15 +77,15 @@ pub(super) fn picture(charted: &Charted, laid: Option<&Laid>, options: &Options)
         }
     }
     let from = options.grid.first().copied().unwrap_or(0.1);
+    let mark = |at: f64, what: &str| Mark { at, label: format!("{what} {}", people(at, "V")) };
+    let mut marks = vec![mark(options.rated, "rated voltage")];
+    marks.extend(charted.breakdown.map(|v| mark(v, "breakdown")));
     let chart = Chart {
         title: "Largest current of a rectangular pulse".into(),
-        x: Axis::log("drain-source voltage", "V").within(from, 1.4 * options.rated),
+        x: Axis::log("drain-source voltage", "V").within(from, 1.6 * options.rated),
         y: Axis::log("drain current", "A").within(0.5 * least, 2.0 * most),
         curves,
-        marks: vec![Mark {
-            at: options.rated,
-            label: format!("rated voltage {}", people(options.rated, "V")),
-        }],
+        marks,
         height: 520.0,
         ..Chart::default()
     };

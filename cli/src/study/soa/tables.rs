@@ -80,7 +80,7 @@ fn points(charted: &Charted) -> StudyTable {
 }
 
 fn avalanche(charted: &Charted) -> Option<StudyTable> {
-    let (ratings, volts) = (&charted.part.ratings, charted.part.rated_voltage()?);
+    let (ratings, volts) = (&charted.part.ratings, charted.breakdown.or(charted.part.rated_voltage())?);
     ratings.avalanche_limit(volts, 1.0)?;
     let heads = vec![
         Head::text("pulse"),
@@ -94,7 +94,7 @@ fn avalanche(charted: &Charted) -> Option<StudyTable> {
     };
     let data = Table { heads, rows: pulses.map(row).collect() };
     let title =
-        "Single avalanche pulse, as the part states it: its current, and its energy at the rated voltage";
+        "Single avalanche pulse, as the part states it: its current, and its energy at the breakdown voltage";
     Some(StudyTable::new("avalanche", title, 1, data))
 }
 
