@@ -55,12 +55,31 @@ const CASES: &[Case] = &[
     ),
     case(
         "soa",
-        &["mosfet-sic-700v-12m", "--points", "10", "--width", "1 ms", "--no-instability", "--heatsink", "60 degC"],
+        &[
+            "mosfet-sic-700v-12m",
+            "--points",
+            "10",
+            "--width",
+            "1 ms",
+            "--no-instability",
+            "--heatsink",
+            "60 degC",
+        ],
         ("heatsink", ["60 degC", "80 degC"]),
     ),
     case(
         "sizing",
-        &["mosfet-sic-700v-12m", "--current", "100 A", "--interface", "0.3 K/W", "--pulse", "300 A", "--width", "1 ms"],
+        &[
+            "mosfet-sic-700v-12m",
+            "--current",
+            "100 A",
+            "--interface",
+            "0.3 K/W",
+            "--pulse",
+            "300 A",
+            "--width",
+            "1 ms",
+        ],
         ("interface", ["0.3 K/W", "0.5 K/W"]),
     ),
     case(

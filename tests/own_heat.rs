@@ -46,7 +46,8 @@ fn junctions(done: &Done) -> Value {
 }
 
 fn impedance() -> (String, String) {
-    let text = joulestep_models::parts::shipped().iter().find(|p| p.0 == "mosfet-sic-700v-12m").expect("shipped").1;
+    let text =
+        joulestep_models::parts::shipped().iter().find(|p| p.0 == "mosfet-sic-700v-12m").expect("shipped").1;
     let table = text.split("[[thermal.impedance]]").nth(1).expect("an impedance");
     let line = |key: &str| table.lines().find(|l| l.starts_with(key)).expect(key).to_string();
     (line("resistance"), line("time-constant"))
@@ -60,7 +61,9 @@ fn a_parts_own_impedance_needs_no_retyping() {
     let own = "[[thermal.part]]\nof = \"Q1\"\nend = \"sink\"\n";
     let found = scenario(folder.path(), part, "", &format!("{SINK}{own}"));
     let (resistance, time) = impedance();
-    let chain = format!("[[thermal.chain]]\nname = \"die\"\nkind = \"foster\"\nend = \"sink\"\n{resistance}\n{time}\n");
+    let chain = format!(
+        "[[thermal.chain]]\nname = \"die\"\nkind = \"foster\"\nend = \"sink\"\n{resistance}\n{time}\n"
+    );
     let typed = scenario(folder.path(), part, "heat = \"die\"", &format!("{SINK}{chain}"));
     assert_eq!(found.code, 0, "{}{}", found.out, found.err);
     assert_eq!(junctions(&found), junctions(&typed));
@@ -95,7 +98,11 @@ fn wrong_owners_are_reported_where_they_stand() {
         ("", own("load"), "`load` has no part"),
         ("heat = \"Q1-mosfet\"", own("Q1"), "`Q1` states `heat` too"),
         ("", format!("{}[[thermal.part]]\nof = \"Q1\"\nend = \"sink\"\n", own("Q1")), "two "),
-        ("", own("Q1").replace("end = \"sink\"", "end = \"case\""), "there is no thermal node, chain or boundary `case`"),
+        (
+            "",
+            own("Q1").replace("end = \"sink\"", "end = \"case\""),
+            "there is no thermal node, chain or boundary `case`",
+        ),
     ] {
         let done = scenario(folder.path(), part, heat, &thermal);
         let all = format!("{}{}", done.out, done.err);
@@ -104,7 +111,8 @@ fn wrong_owners_are_reported_where_they_stand() {
 }
 
 fn with_ratings(folder: &Path, ratings: &str) -> String {
-    let text = joulestep_models::parts::shipped().iter().find(|p| p.0 == "mosfet-sic-700v-12m").expect("shipped").1;
+    let text =
+        joulestep_models::parts::shipped().iter().find(|p| p.0 == "mosfet-sic-700v-12m").expect("shipped").1;
     let text = text.replacen("[package]", &format!("[ratings]\n{ratings}\n\n[package]"), 1);
     std::fs::write(folder.join("rated.toml"), text).expect("written");
     "rated.toml".into()
@@ -118,17 +126,26 @@ fn leads_are_judged() {
     for (ratings, code) in [("lead-current = \"50 A\"", 1), ("lead-current = \"70 A\"", 0)] {
         let part = with_ratings(folder.path(), ratings);
         let done = scenario(folder.path(), &part, "", &own);
-        assert!(done.code == code && done.out.contains("Q1.lead-current"), "{ratings}: {} {}", done.code, done.out);
+        assert!(
+            done.code == code && done.out.contains("Q1.lead-current"),
+            "{ratings}: {} {}",
+            done.code,
+            done.out
+        );
     }
     let ratings = "lead-current = \"30 A\"\nlead-pulse-current = \"90 A\"\nlead-pulse-width = \"1 ms\"";
     with_ratings(folder.path(), ratings);
     let path = folder.path().join("rated.toml");
     let part = path.to_str().expect("UTF-8");
-    let args = ["rating", part, "--from", "100 us", "--to", "100 s", "--points", "2", "--fault", "60 A", "--json"];
+    let args =
+        ["rating", part, "--from", "100 us", "--to", "100 s", "--points", "2", "--fault", "60 A", "--json"];
     let json: Value = serde_json::from_str(&joulestep(&args).out).expect("JSON");
     let all = json["answers"].as_array().expect("answers");
     let of = |name: &str| all.iter().find(|a| a["name"] == name).expect(name);
-    assert_eq!((of("continuous.current")["value"].as_f64(), of("continuous.current")["remark"].as_str()), (Some(30.0), Some("limited by: leads")));
+    assert_eq!(
+        (of("continuous.current")["value"].as_f64(), of("continuous.current")["remark"].as_str()),
+        (Some(30.0), Some("limited by: leads"))
+    );
     let rows = json["tables"]["surge"]["rows"].as_array().expect("rows");
     let current = |k: usize| rows[k]["current"].as_f64().expect("a current");
     assert!((current(0) - 90.0).abs() < 1e-9 && (current(1) - 30.0).abs() < 1e-6, "{rows:?}");
@@ -140,7 +157,10 @@ fn leads_are_judged() {
     assert!((found / longest - 1.0).abs() < 1e-9, "{found} {longest}");
     for (ratings, expected) in [
         ("lead-pulse-current = \"90 A\"", "together"),
-        ("lead-current = \"90 A\"\nlead-pulse-current = \"80 A\"\nlead-pulse-width = \"1 ms\"", "a pulse above"),
+        (
+            "lead-current = \"90 A\"\nlead-pulse-current = \"80 A\"\nlead-pulse-width = \"1 ms\"",
+            "a pulse above",
+        ),
     ] {
         with_ratings(folder.path(), ratings);
         let done = joulestep(&["parts", "show", part]);
@@ -152,7 +172,8 @@ fn leads_are_judged() {
 #[test]
 fn a_package_larger_than_the_part_is_a_doubt() {
     let folder = tempfile::tempdir().expect("a folder");
-    let text = joulestep_models::parts::shipped().iter().find(|p| p.0 == "cascode-700v-7m").expect("shipped").1;
+    let text =
+        joulestep_models::parts::shipped().iter().find(|p| p.0 == "cascode-700v-7m").expect("shipped").1;
     let text = text.replacen("length = \"12.4 mm\"", "length = \"8.5 mm\"", 1);
     let text = text.replacen("width = \"10.2 mm\"", "width = \"8 mm\"", 1);
     let path = folder.path().join("small.toml");

@@ -25,7 +25,13 @@ fn resistance_times_area_and_charge_per_area_stay() {
     // in the resistance does not scale, so that it moves by some hundred microvolts.
     for (name, near) in [("mosfet-sic-700v-12m", 1e-9), ("cascode-700v-22m", 2e-5)] {
         let original = part(name);
-        let package: f64 = original.budget.iter().flat_map(|b| &b.pieces).filter(|p| p.die.is_none()).map(|p| p.resistance).sum();
+        let package: f64 = original
+            .budget
+            .iter()
+            .flat_map(|b| &b.pieces)
+            .filter(|p| p.die.is_none())
+            .map(|p| p.resistance)
+            .sum();
         let (made, changed) =
             derive(&original, &Derivation { area: Some(0.4), ..Derivation::default() }).unwrap();
         for celsius in [25.0, 150.0] {
@@ -81,8 +87,16 @@ fn the_file_reads_back_and_states_its_origin() {
     let file = folder.path().join("derived.toml");
     let path = file.to_str().expect("UTF-8");
     let json = describe(&[
-        "parts", "derive", "cascode-700v-7m", "--resistance", "12 mohm", "--set", "mosfet-gate-resistance=1 ohm",
-        "--file", path, "--json",
+        "parts",
+        "derive",
+        "cascode-700v-7m",
+        "--resistance",
+        "12 mohm",
+        "--set",
+        "mosfet-gate-resistance=1 ohm",
+        "--file",
+        path,
+        "--json",
     ]);
     let value = |name: &str| {
         let all = json["answers"].as_array().expect("answers");

@@ -185,7 +185,8 @@ fn the_first_limit_of_two_dies_counts() {
         }
     }
     let builder = NetworkBuilder::new().boundary("sink", 25.0);
-    let builder = builder.node("a", 1.0).node("b", 1.0).resistance("a", "sink", 0.1).resistance("b", "sink", 0.5);
+    let builder =
+        builder.node("a", 1.0).node("b", 1.0).resistance("a", "sink", 0.1).resistance("b", "sink", 0.5);
     let network = builder.input("a", "a").input("b", "b").build().unwrap();
     let path = HeatPath::new(Modal::new(&network).unwrap(), &["a", "b"]).unwrap();
     let ratings = Ratings::default();
@@ -230,7 +231,8 @@ fn answer<'a>(json: &'a Value, name: &str) -> &'a Value {
 #[test]
 fn shipped_parts_meet_their_impedance_and_their_law() {
     let open = |_: &std::path::Path| Err(std::io::ErrorKind::NotFound.into());
-    let part = |name| joulestep::input::parts::load(name, &open).map_or_else(|_| panic!("shipped"), |l| l.part);
+    let part =
+        |name| joulestep::input::parts::load(name, &open).map_or_else(|_| panic!("shipped"), |l| l.part);
     let base = ["--heatsink", "75 degC", "--points", "10", "--width", "1 ns", "--json", "--quiet"];
     let json = describe(&[&["soa", "mosfet-sic-700v-12m", "--no-instability"], &base[..]].concat());
     let sic = part("mosfet-sic-700v-12m");
@@ -245,6 +247,37 @@ fn shipped_parts_meet_their_impedance_and_their_law() {
     let found = answer(&json, "pulse.1.at.1");
     assert_eq!(found["remark"], "limited by: saturation");
     assert_close("I_sat", found["value"].as_f64().unwrap(), rest.current(), 1e-3);
+    // Breakdown: 1 mA with the gate at its source, by the engine's operating point.
+    let volts = answer(&json, "breakdown")["value"].as_f64().unwrap();
+    let rest = AtRest::new(cascode.entry(), &cascode.values, 0.0, Feed::Voltage(volts), 75.0).unwrap();
+    assert_close("I at breakdown", rest.current(), 1e-3, 1e-4);
+    assert!(volts > 700.0 && volts < 1000.0, "{volts}");
+}
+
+/// The shipped short circuit laid over its breaker's chart: the junction by superposition is that of the coupled run, but
+/// for the energy that v·i at the pins stores in the capacitances.
+#[test]
+fn a_run_is_laid_over_the_chart() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let file = folder.path().join("short.h5");
+    let path = file.to_str().expect("UTF-8");
+    let run =
+        describe(&["run", "examples/ferry-short-circuit.toml", "--out", path, "--json", "--no-estimate"]);
+    let junctions = run["junctions"].as_array().expect("junctions");
+    let jfet = junctions.iter().find(|j| j["name"] == "breaker.jfet").expect("the JFET");
+    let coupled = jfet["hottest"].as_f64().expect("a temperature");
+    let base = ["soa", "cascode-700v-7m", "--run", path, "--heatsink", "48 degC", "--interface", "0.3 K/W"];
+    let more = ["--points", "10", "--width", "1 us", "--no-instability", "--json", "--component", "breaker"];
+    let json = describe(&[&base[..], &more].concat());
+    let value = |name: &str| answer(&json, name)["value"].as_f64().expect("a number");
+    assert_close("rise", value("run.jfet") - 48.0, coupled - 48.0, 4e-2);
+    assert!(value("run.margin") > 1.0 && json["verdict"] == "passes", "{json}");
+    let rows = json["tables"]["margins"]["rows"].as_array().expect("rows");
+    assert!(rows[1]["remark"] == "the run is shorter" && rows[1]["margin"].is_null(), "{rows:?}");
+    let done = joulestep(&[&base[..], &more, &["--required-margin", "1000"]].concat());
+    assert_eq!(done.code, 1, "{}", done.out);
+    let done = joulestep(&[&base[..], &["--component", "freewheel"]].concat());
+    assert!(done.code == 2 && done.err.contains("`freewheel.voltage` is not recorded"), "{}", done.err);
 }
 
 #[test]

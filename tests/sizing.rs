@@ -155,6 +155,23 @@ fn the_program_finds_the_smallest_number() {
     }
 }
 
+/// Three standard deviations of the sum of both dies' resistances, independent and fully correlated (JCGM 100:2008,
+/// 5.1.2 and 5.2.2).
+#[test]
+fn the_spread_that_a_part_states() {
+    let open = |_: &std::path::Path| Err(std::io::ErrorKind::NotFound.into());
+    let Ok(loaded) = joulestep::input::parts::load("cascode-700v-7m", &open) else { panic!("shipped") };
+    let mut part = loaded.part;
+    assert_eq!(part.resistance_spread(), None);
+    part.spread.deviations =
+        vec![("jfet-on-resistance", 0.3e-3), ("jfet-pinch-off", 0.2), ("mosfet-on-resistance", 0.04e-3)];
+    let total = part.values.number("jfet-on-resistance") + part.values.number("mosfet-on-resistance");
+    let independent = 3.0 * (0.3f64.powi(2) + 0.04f64.powi(2)).sqrt() * 1e-3 / total;
+    assert_close("independent", part.resistance_spread().unwrap(), independent, 1e-12);
+    part.spread.correlations = vec![("mosfet-on-resistance", "jfet-on-resistance", 1.0)];
+    assert_close("correlated", part.resistance_spread().unwrap(), 3.0 * 0.34e-3 / total, 1e-12);
+}
+
 #[test]
 fn too_little_is_a_verdict_and_wrong_questions_are_refused() {
     let args = ["sizing", "mosfet-sj-620v-49m", "--current", "400 A", "--most", "2", "--json", "--quiet"];

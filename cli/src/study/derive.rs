@@ -47,7 +47,11 @@ static SECTION: Section = Section {
     kinds: Kinds::None,
     keys: &[
         Key::need("part", Form::OneOrMore, "a shipped part by name, or a part file ending in .toml"),
-        Key::may("resistance", Form::Quantity("ohm", Positive), "on-resistance at 25 degC to scale the area to"),
+        Key::may(
+            "resistance",
+            Form::Quantity("ohm", Positive),
+            "on-resistance at 25 degC to scale the area to",
+        ),
         Key::may("area", Form::Quantity("1", Positive), "area of the dies over that of the part"),
         Key::may(
             "set",
@@ -66,7 +70,10 @@ const SMALL: f64 = 1.0;
 
 const DEFINITIONS: [(&str, &str); 2] = [
     ("area", "conducting area of the dies over that of the part"),
-    ("on-resistance", "drain-source voltage over 1 A with the gate on, by the model, at the junction temperature"),
+    (
+        "on-resistance",
+        "drain-source voltage over 1 A with the gate on, by the model, at the junction temperature",
+    ),
 ];
 
 /// A parameter and its value, as typed.
@@ -135,7 +142,8 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
     let [part] = question.parts("part") else {
         return Err(question.wrong("part", "none", "a part"));
     };
-    let out = question.text("file").filter(|_| context.level == Level::STATED && !context.brief).map(Path::new);
+    let out =
+        question.text("file").filter(|_| context.level == Level::STATED && !context.brief).map(Path::new);
     out.map_or(Ok(()), |out| question.writes(out))?;
     let how = how(question, part)?;
     let (mut made, changed) = derive(part, &how).map_err(|error| match error {
@@ -164,7 +172,8 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
     let area = areas.or(how.area).unwrap_or(1.0);
     let mut answers = vec![Answer::new("area", "area of the dies over that of the part", area, "1")];
     for (key, celsius) in [("cold", 25.0), ("hot", hottest)] {
-        for (whose, words, part) in [("before", "of the part", part), ("after", "of the derived part", &made)] {
+        for (whose, words, part) in [("before", "of the part", part), ("after", "of the derived part", &made)]
+        {
             let quantity = format!("on-resistance {words} at {}", people(celsius, "degC"));
             let name = format!("resistance.{key}.{whose}");
             answers.push(Answer::new(name, quantity, on_resistance(part, celsius), "ohm"));

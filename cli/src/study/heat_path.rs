@@ -8,9 +8,7 @@ use joulestep_models::model::Range::{Any, NotNegative};
 use joulestep_models::package::Package;
 use joulestep_models::part::Part;
 use joulestep_models::rating::RatingError;
-use joulestep_models::rating::heat::{
-    Heat, PackageHeat, heat_of_package, heat_of_part, solve_package,
-};
+use joulestep_models::rating::heat::{Heat, PackageHeat, heat_of_package, heat_of_part, solve_package};
 
 use super::{Context, Question, StudyError};
 use crate::input::keys::shape::{Form, Key};
@@ -159,7 +157,8 @@ pub fn bounds(q: &Question, part: &Part, heatsink: f64) -> Result<(Option<f64>, 
         }
     };
     if heatsink >= hottest || heatsink < COLDEST {
-        let found = format!("{heatsink} °C; {} has a highest junction temperature of {hottest} °C", part.name);
+        let found =
+            format!("{heatsink} °C; {} has a highest junction temperature of {hottest} °C", part.name);
         return Err(q.wrong("heatsink", found, format!("from {COLDEST} degC to below {hottest} degC")));
     }
     Ok((gate, hottest))

@@ -53,9 +53,9 @@ impl Ratings {
             None => f64::INFINITY,
             Some(direct) if current <= direct => f64::INFINITY,
             Some(_) if current > self.lead_limit(0.0) => 0.0,
-            Some(direct) => self.lead_time_constant().map_or(0.0, |time| {
-                -time * (-(direct / current).powi(2)).ln_1p()
-            }),
+            Some(direct) => {
+                self.lead_time_constant().map_or(0.0, |time| -time * (-(direct / current).powi(2)).ln_1p())
+            }
         }
     }
 

@@ -96,7 +96,8 @@ impl Drifts {
         let (i, x) = place(current.ln(), &self.ln_current);
         let (j, y) = place(celsius, &self.celsius);
         let at = |j: usize, i: usize| self.table[j * self.ln_current.len() + i][die];
-        (1.0 - y) * ((1.0 - x) * at(j, i) + x * at(j, i + 1)) + y * ((1.0 - x) * at(j + 1, i) + x * at(j + 1, i + 1))
+        (1.0 - y) * ((1.0 - x) * at(j, i) + x * at(j, i + 1))
+            + y * ((1.0 - x) * at(j + 1, i) + x * at(j + 1, i + 1))
     }
 }
 
@@ -199,13 +200,13 @@ impl<O: Output + ?Sized> Area<'_, O> {
         if low.1.0 <= 0.0 {
             return Some(low.1.1);
         }
-        let mut high = low.clone();
+        let mut high = low;
         for k in 1..=looks {
             high = (at(k), excess(at(k))?);
             if high.1.0 <= 0.0 {
                 break;
             }
-            low = high.clone();
+            low = high;
         }
         let mut last = 0;
         for _ in 0..ROUNDS {

@@ -86,6 +86,30 @@ impl Characteristics {
         &self.dies
     }
 
+    /// The voltage at which the part carries a current, A, with its gate off (at its source; a gate that is on there,
+    /// 15 V below): its breakdown, V. `None` where it carries that already at half of `rated`, V, or not up to three
+    /// times that: a law without breakdown.
+    #[inline(never)]
+    pub fn breakdown(&self, amperes: f64, rated: f64, celsius: &[f64]) -> Option<f64> {
+        let off = if self.gate > 0.0 { 0.0 } else { self.gate - 15.0 };
+        let current = |volts: f64| Some(self.bench(volts, celsius)?.at(off)?.current);
+        let (mut low, mut high) = (0.5 * rated, 0.55 * rated);
+        if current(low)? >= amperes {
+            return None;
+        }
+        while current(high)? < amperes {
+            (low, high) = (high, 1.1 * high);
+            if high > 3.0 * rated {
+                return None;
+            }
+        }
+        while high - low > MET * high {
+            let middle = 0.5 * (low + high);
+            if current(middle)? < amperes { low = middle } else { high = middle }
+        }
+        Some(low)
+    }
+
     fn bench(&self, volts: f64, celsius: &[f64]) -> Option<Bench> {
         let placed = between(self.part.entry(), &self.part.values, self.gate, Feed::Voltage(volts)).ok()?;
         let Between { mut circuit, built, feed: (_, feed), gate, .. } = placed;

@@ -143,15 +143,15 @@ impl<C: Conducts> Fleet<'_, C> {
             let common = self.shared * self.heat(&shares);
             let mut moved: f64 = 0.0;
             for (k, (_, carried)) in shares.iter().enumerate() {
-                for a in 0..dies {
+                for (a, t) in celsius[k][..dies].iter_mut().enumerate() {
                     let own: f64 = (0..dies).map(|b| self.path.resistance(a, b) * carried.power[b]).sum();
                     let next = self.path.cold()[a] + common + own;
                     let known = next <= self.other.hottest_known();
                     if !known {
                         return None;
                     }
-                    moved = moved.max((next - celsius[k][a]).abs());
-                    celsius[k][a] = next;
+                    moved = moved.max((next - *t).abs());
+                    *t = next;
                 }
             }
             if moved < NEAR {
@@ -201,11 +201,11 @@ impl<C: Conducts> Fleet<'_, C> {
                 read(&thermal, &mut celsius);
                 now = self.split(pulse.current * pulse.shape.at(x), &celsius)?;
             }
-            for k in 0..2 {
-                top[k].current = top[k].current.max(now[k].0);
-                for d in 0..dies {
-                    top[k].celsius[d] = top[k].celsius[d].max(celsius[k][d]);
-                    top[k].power[d] = top[k].power[d].max(now[k].1.power[d]);
+            for (k, top) in top.iter_mut().enumerate() {
+                top.current = top.current.max(now[k].0);
+                for (d, t) in celsius[k][..dies].iter().enumerate() {
+                    top.celsius[d] = top.celsius[d].max(*t);
+                    top.power[d] = top.power[d].max(now[k].1.power[d]);
                 }
             }
             // Far beyond the law nothing is learnt any more.

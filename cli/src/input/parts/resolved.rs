@@ -6,8 +6,8 @@ use joulestep_engine::units::parse_unit;
 use joulestep_models::devices::catalogue;
 use joulestep_models::model::{Entry, Param, STATED_AT, Shape, Value, Values};
 use joulestep_models::part::{
-    Budget, Conditions, Curve, Die, Impedance, Material, Package, Part, Piece, Quantity, Ratings, Spot, Spread,
-    Technology, Thermal, Variable, inspect,
+    Budget, Conditions, Curve, Die, Impedance, Material, Package, Part, Piece, Quantity, Ratings, Spot,
+    Spread, Technology, Thermal, Variable, inspect,
 };
 
 use crate::diagnostic::{Diagnostic, Place, nearest};

@@ -68,7 +68,10 @@ fn of_candidate(found: &Found, options: &Options) -> Vec<Answer> {
         }
     };
     let known = found.contradictions.is_empty();
-    out.push(Answer::new(format!("{name}.number"), format!("{name}: number in parallel"), number, "1").remark(remark));
+    out.push(
+        Answer::new(format!("{name}.number"), format!("{name}: number in parallel"), number, "1")
+            .remark(remark),
+    );
     let error = || match found.unknown {
         Some(why) => Uncertainty::not_estimated(why),
         None if !found.settled => Uncertainty::NotConverging { plus_minus: 0.0 },
@@ -112,7 +115,11 @@ fn conditions(all: &[Found], options: &Options) -> Vec<String> {
     let mut out = vec![format!(
         "{} for ever{}, up to {} in parallel; the heatsink that they share has {}.",
         people(options.current, "A"),
-        options.pulses.iter().map(|p| format!("; {} from the steady state of that", pulse_words(p))).collect::<String>(),
+        options
+            .pulses
+            .iter()
+            .map(|p| format!("; {} from the steady state of that", pulse_words(p)))
+            .collect::<String>(),
         options.most,
         people(options.shared, "K/W")
     )];

@@ -3,7 +3,7 @@
 use joulestep_engine::units::{people, people_digits};
 use joulestep_models::rating::area::Corner;
 
-use super::compute::{Charted, words};
+use super::compute::{BREAKDOWN, Charted, words};
 use super::course::Laid;
 use super::{Options, width_words};
 use crate::judge::{Bounds, Uncertainty};
@@ -30,6 +30,11 @@ const DEFINITIONS: &[(&str, &str)] = &[
         "V·(∂I/∂T at the held gate voltage)·Z_th(width) equals 1, for the dies as a whole; drifts are those at half the rated \
          voltage; a single hot spot may go first",
     ),
+    (
+        "breakdown",
+        "voltage at which the law carries 1 mA with the gate off, junctions at the boundary temperature; the chart ends at the \
+         rated voltage, or at this one where it is less",
+    ),
     ("leads", "current that leads and package carry for the width, as the part states it"),
     (
         "margin",
@@ -53,7 +58,14 @@ fn uncertain(answer: Answer, charted: &Charted, further: f64) -> Answer {
 
 fn of_chart(charted: &Charted, options: &Options) -> Vec<Answer> {
     let dies = charted.law.names();
-    let mut out = Vec::new();
+    let breakdown = charted.breakdown.unwrap_or(f64::NAN);
+    let remark = match charted.breakdown {
+        Some(v) if v < options.rated => "below the rated voltage".into(),
+        Some(_) => format!("{} with the gate off", people(BREAKDOWN, "A")),
+        None => "the law has none from half to three times the rated voltage".to_string(),
+    };
+    let answer = Answer::new("breakdown", "breakdown voltage", breakdown, "V").remark(remark);
+    let mut out = vec![answer.further(1e-9 * breakdown.abs())];
     for (k, line) in charted.lines.iter().enumerate() {
         let name = if line.width.is_infinite() { "direct".to_string() } else { format!("pulse.{}", k + 1) };
         let pulse = width_words(line.width);
@@ -111,19 +123,21 @@ fn of_course(laid: &Laid, charted: &Charted, options: &Options) -> Vec<Answer> {
     out.push(Answer::new("run.margin.current", "current there", of(|n| n.current), "A"));
     let avalanche = charted.part.ratings.avalanche_limit(options.rated, 1.0).is_some();
     let remark = when(laid.voltage.1);
-    let voltage = Answer::new("run.voltage", format!("largest voltage of {}", laid.name), laid.voltage.0, "V")
-        .limited(Bounds::at_most(options.rated), "rated voltage")
-        .remark(if avalanche && laid.voltage.0 > options.rated {
-            format!("{remark}; the avalanche ratings of the part are for single pulses")
-        } else {
-            remark
-        });
+    let voltage =
+        Answer::new("run.voltage", format!("largest voltage of {}", laid.name), laid.voltage.0, "V")
+            .limited(Bounds::at_most(options.rated), "rated voltage")
+            .remark(if avalanche && laid.voltage.0 > options.rated {
+                format!("{remark}; the avalanche ratings of the part are for single pulses")
+            } else {
+                remark
+            });
     out.push(voltage);
     for (die, &(celsius, time)) in charted.law.names().iter().zip(&laid.junctions) {
         let rise = celsius - charted.path.cold().first().copied().unwrap_or(0.0);
-        let answer = Answer::new(format!("run.{die}"), format!("junction of {die} by the course"), celsius, "degC")
-            .limited(Bounds::at_most(charted.hottest), "T_j,max")
-            .remark(when(time));
+        let answer =
+            Answer::new(format!("run.{die}"), format!("junction of {die} by the course"), celsius, "degC")
+                .limited(Bounds::at_most(charted.hottest), "T_j,max")
+                .remark(when(time));
         out.push(uncertain(answer, charted, rise * mesh(options.widths[0])));
     }
     out

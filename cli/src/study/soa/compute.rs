@@ -11,6 +11,9 @@ use super::Options;
 use crate::study::heat_path::{NUDGE, bounds, failed};
 use crate::study::{Context, Question, StudyError};
 
+/// Current that counts as breakdown, A: at which data sheets state the voltage (common practice, no source).
+pub(super) const BREAKDOWN: f64 = 1e-3;
+
 /// A chart.
 #[derive(Clone, Debug)]
 pub(super) struct Charted {
@@ -23,6 +26,8 @@ pub(super) struct Charted {
     /// Where the heat goes, in words.
     pub heat: String,
     pub lines: Vec<Drawn>,
+    /// Voltage at which its law breaks down, V.
+    pub breakdown: Option<f64>,
     /// What it conducts before it heats: V, A.
     pub cold: Vec<(f64, f64)>,
     /// Whether the meshes of the package approach a limit in a believable order.
@@ -95,12 +100,18 @@ pub(super) fn chart(
         None
     };
     let ratings = &part.ratings;
+    let breakdown = law.breakdown(BREAKDOWN, options.rated, path.cold());
+    let end = breakdown.unwrap_or(f64::INFINITY);
+    let mut grid: Vec<f64> = options.grid.iter().copied().filter(|v| *v < end).collect();
+    if grid.len() < options.grid.len() {
+        grid.push(end);
+    }
     let area = Area { part: &law, path: &path, hottest, ratings, drifts: drifts.as_deref() };
     let mesh = heat.mesh.as_ref().filter(|_| context.errors);
     let nudged_path = path.scaled(1.0 + NUDGE);
     let nudged = Area { part: &law, path: &nudged_path, hottest, ratings, drifts: drifts.as_deref() };
     let line = |&width: &f64| -> Option<Drawn> {
-        let border = area.border(&options.grid, width)?;
+        let border = area.border(&grid, width)?;
         let share = mesh.map_or(0.0, |m| m.at(width));
         // What a small share of all rises does to a current.
         let error = |c: &Corner| -> Option<f64> {
@@ -122,12 +133,13 @@ pub(super) fn chart(
     let lines: Vec<Option<Drawn>> = options.widths.par_iter().map(line).collect();
     let lines = lines.into_iter().collect::<Option<Vec<_>>>().ok_or_else(lost)?;
     let cold = |&v: &f64| Some((v, law.on(v, path.cold())?.current));
-    let cold = options.grid.iter().filter_map(cold).collect();
+    let cold = grid.iter().filter_map(cold).collect();
     Ok(Charted {
         part: part.clone(),
         gate,
         hottest,
         lines,
+        breakdown,
         cold,
         settled: heat.mesh.as_ref().is_none_or(|m| m.converges()),
         unknown: heat.mesh.as_ref().filter(|m| !m.is_known()).map(|_| "only one mesh fits into the cells"),

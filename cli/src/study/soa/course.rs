@@ -52,7 +52,11 @@ pub(super) fn read(q: &Question, stride: usize) -> Result<Option<Course>, StudyE
     let signal = |key: &str, quantity: &str| -> Result<String, StudyError> {
         let own = q.text(key).map(str::to_string);
         own.or_else(|| Some(format!("{}.{quantity}", name?))).ok_or_else(|| {
-            q.wrong("run", format!("neither `component` nor `{key}` beside it"), "the name of the switch in it")
+            q.wrong(
+                "run",
+                format!("neither `component` nor `{key}` beside it"),
+                "the name of the switch in it",
+            )
         })
     };
     let names = [signal("voltage-signal", "voltage")?, signal("current-signal", "current")?];
@@ -62,7 +66,8 @@ pub(super) fn read(q: &Question, stride: usize) -> Result<Option<Course>, StudyE
         if !file.channels().iter().any(|c| c.name == *name) {
             let known: Vec<&str> = file.channels().iter().map(|c| c.name.as_str()).collect();
             let found = format!("`{name}` is not recorded in `{}`", path.display());
-            let expected = format!("a recorded signal ([record] of the scenario), one of {}", known.join(", "));
+            let expected =
+                format!("a recorded signal ([record] of the scenario), one of {}", known.join(", "));
             return Err(q.wrong("run", found, expected));
         }
     }
@@ -105,7 +110,8 @@ fn shares(charted: &Charted, top: [f64; 2]) -> impl Fn(f64, f64) -> [f64; MOST_D
         let [x, y] = [at[0] - k[0] as f64, at[1] - k[1] as f64];
         let of = |a: usize, b: usize, d: usize| table[(k[0] + a) * SHARES + k[1] + b][d];
         std::array::from_fn(|d| {
-            (1.0 - x) * ((1.0 - y) * of(0, 0, d) + y * of(0, 1, d)) + x * ((1.0 - y) * of(1, 0, d) + y * of(1, 1, d))
+            (1.0 - x) * ((1.0 - y) * of(0, 0, d) + y * of(0, 1, d))
+                + x * ((1.0 - y) * of(1, 0, d) + y * of(1, 1, d))
         })
     }
 }
@@ -155,9 +161,9 @@ fn drawn(samples: &[Sample]) -> Vec<(f64, f64)> {
         let forwards = s.volts > 0.0 && s.current > 0.0;
         let next = if forwards { (s.volts, s.current) } else { (f64::NAN, f64::NAN) };
         let near = |a: f64, b: f64| (a / b).ln().abs() < 0.01;
-        let same = out.last().is_some_and(|l| {
-            (l.0.is_nan() && next.0.is_nan()) || (near(l.0, next.0) && near(l.1, next.1))
-        });
+        let same = out
+            .last()
+            .is_some_and(|l| (l.0.is_nan() && next.0.is_nan()) || (near(l.0, next.0) && near(l.1, next.1)));
         if !same {
             out.push(next);
         }

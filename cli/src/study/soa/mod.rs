@@ -32,7 +32,7 @@ pub static STUDY: Entry = Entry {
            stays above it for longer than its pulse width; so the margin against a border is the least, over all stretches \
            of that width, of the largest ratio of allowed current to current within the stretch. Only what can harm \
            counts: junction, instability, leads, voltage; not what the part conducts. Beside it the junctions that the \
-           course makes by superposition, whatever its shape.\n\n\
+           course makes by superposition, whatever its shape. Ask for widths as short as its edges.\n\n\
            A chart holds for a single pulse from the boundary temperature. For one from a warm state give the case's \
            temperature then.",
     examples: "joulestep soa cascode-700v-7m --on board-700v-7m --heatsink \"55 degC\" --plot soa.svg\n\
@@ -70,7 +70,8 @@ static SECTION: Section = Section {
             "voltages at which the largest current of each width is answered; without it the rated one",
         ),
         Key::may("from", Form::Quantity("V", Positive), "least voltage of the chart").or(0.1),
-        Key::may("points", Form::Whole(10, 400), "voltages of the chart, evenly spread over the decades").or(48.0),
+        Key::may("points", Form::Whole(10, 400), "voltages of the chart, evenly spread over the decades")
+            .or(48.0),
         Key::may("no-instability", Form::Flag, "leaves the border of thermal instability out"),
         Key::may("run", Form::OneOrMore, "result file of a run, whose course is laid over the chart"),
         Key::may(
@@ -80,7 +81,8 @@ static SECTION: Section = Section {
         ),
         Key::may("voltage-signal", Form::Text, "recorded signal of its voltage, in place of `NAME.voltage`"),
         Key::may("current-signal", Form::Text, "recorded signal of its current, in place of `NAME.current`"),
-        Key::may("required-margin", Form::Quantity("1", Positive), "margin that the course must keep").or(1.0),
+        Key::may("required-margin", Form::Quantity("1", Positive), "margin that the course must keep")
+            .or(1.0),
         CELLS,
     ],
 };

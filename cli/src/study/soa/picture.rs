@@ -68,12 +68,15 @@ pub(super) fn picture(charted: &Charted, laid: Option<&Laid>, options: &Options)
         }
     }
     let from = options.grid.first().copied().unwrap_or(0.1);
+    let mark = |at: f64, what: &str| Mark { at, label: format!("{what} {}", people(at, "V")) };
+    let mut marks = vec![mark(options.rated, "rated voltage")];
+    marks.extend(charted.breakdown.map(|v| mark(v, "breakdown")));
     let chart = Chart {
         title: "Largest current of a rectangular pulse".into(),
-        x: Axis::log("drain-source voltage", "V").within(from, 1.4 * options.rated),
+        x: Axis::log("drain-source voltage", "V").within(from, 1.6 * options.rated),
         y: Axis::log("drain current", "A").within(0.5 * least, 2.0 * most),
         curves,
-        marks: vec![Mark { at: options.rated, label: format!("rated voltage {}", people(options.rated, "V")) }],
+        marks,
         height: 520.0,
         ..Chart::default()
     };
@@ -88,7 +91,8 @@ pub(super) fn picture(charted: &Charted, laid: Option<&Laid>, options: &Options)
     let mut notes = vec![note];
     notes.extend(laid.and_then(|l| {
         let (width, n) = l.least(&options.widths)?;
-        let against = if width == 0.0 { "the leads".into() } else { format!("the border of {}", width_words(width)) };
+        let against =
+            if width == 0.0 { "the leads".into() } else { format!("the border of {}", width_words(width)) };
         Some(format!(
             "{}: least margin {} at {}, against {against}.",
             l.name,
@@ -96,5 +100,6 @@ pub(super) fn picture(charted: &Charted, laid: Option<&Laid>, options: &Options)
             people(n.time, "s")
         ))
     }));
-    Figure::new(&format!("Safe operating area of {}", charted.part.name), vec![Panel::Chart(chart)]).noted(notes)
+    Figure::new(&format!("Safe operating area of {}", charted.part.name), vec![Panel::Chart(chart)])
+        .noted(notes)
 }

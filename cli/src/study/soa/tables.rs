@@ -42,7 +42,12 @@ fn borders(charted: &Charted) -> StudyTable {
         })
     });
     let data = Table { heads, rows: rows.collect() };
-    StudyTable::new("borders", "Borders of each pulse width, from the lowest voltage to the rated one", 2, data)
+    StudyTable::new(
+        "borders",
+        "Borders of each pulse width, from the lowest voltage to the rated one",
+        2,
+        data,
+    )
 }
 
 fn points(charted: &Charted) -> StudyTable {
@@ -65,7 +70,8 @@ fn points(charted: &Charted) -> StudyTable {
         row
     });
     let data = Table { heads, rows: rows.collect() };
-    let title = "Largest current of a rectangular pulse at every voltage of the chart, and the junctions at its end";
+    let title =
+        "Largest current of a rectangular pulse at every voltage of the chart, and the junctions at its end";
     StudyTable {
         further: all().map(|(_, (_, error))| *error).collect(),
         unsettled: if charted.settled { Vec::new() } else { (0..data.rows.len()).collect() },
@@ -74,7 +80,7 @@ fn points(charted: &Charted) -> StudyTable {
 }
 
 fn avalanche(charted: &Charted) -> Option<StudyTable> {
-    let (ratings, volts) = (&charted.part.ratings, charted.part.rated_voltage()?);
+    let (ratings, volts) = (&charted.part.ratings, charted.breakdown.or(charted.part.rated_voltage())?);
     ratings.avalanche_limit(volts, 1.0)?;
     let heads = vec![
         Head::text("pulse"),
@@ -87,7 +93,8 @@ fn avalanche(charted: &Charted) -> Option<StudyTable> {
         vec![Cell::from(width_words(l.width).as_str()), l.width.into(), current.into()]
     };
     let data = Table { heads, rows: pulses.map(row).collect() };
-    let title = "Single avalanche pulse, as the part states it: its current, and its energy at the rated voltage";
+    let title =
+        "Single avalanche pulse, as the part states it: its current, and its energy at the breakdown voltage";
     Some(StudyTable::new("avalanche", title, 1, data))
 }
 

@@ -94,7 +94,12 @@ impl Resolve<'_> {
             let Some(of) = table.named("of") else { continue };
             if taken.contains(&of.name) {
                 let found = format!("two heat paths are `{}`'s", of.name);
-                self.report(&of.place, table.key("of"), found, "one of [[thermal.part]] and [[thermal.package]]");
+                self.report(
+                    &of.place,
+                    table.key("of"),
+                    found,
+                    "one of [[thermal.part]] and [[thermal.package]]",
+                );
                 continue;
             }
             taken.push(of.name.clone());
@@ -102,7 +107,8 @@ impl Resolve<'_> {
             let Some(component) = component else {
                 // Dies of an arrangement find inputs by their names; of a part, the missing name is reported already.
                 if table.has("package") {
-                    let names: Vec<&str> = components.iter().flatten().map(|c| c.name.name.as_str()).collect();
+                    let names: Vec<&str> =
+                        components.iter().flatten().map(|c| c.name.name.as_str()).collect();
                     let found = format!("there is no component `{}`", of.name);
                     let d = Diagnostic::new(&of.place, table.key("of"), found, one_of(&names));
                     let near = nearest(&of.name, names);

@@ -11,7 +11,11 @@ pub static THERMAL: Section = Section {
     kinds: Kinds::None,
     keys: &[
         Key::may("package", Form::Tables(&HEAT_PACKAGE), "packages, solved in three dimensions"),
-        Key::may("part", Form::Tables(&HEAT_PART), "impedances to the case that the parts of components state"),
+        Key::may(
+            "part",
+            Form::Tables(&HEAT_PART),
+            "impedances to the case that the parts of components state",
+        ),
         Key::may("boundary", Form::Tables(&BOUNDARY), "fixed temperatures"),
         Key::may("chain", Form::Tables(&CHAIN), "chains from a die outwards"),
         Key::may("node", Form::Tables(&HEAT_NODE), "single nodes"),
