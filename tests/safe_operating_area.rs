@@ -148,6 +148,16 @@ fn leads_limit_by_their_time_constant() {
     assert_eq!((found.border, found.current), (Border::Leads, 100.0));
 }
 
+/// A single avalanche pulse: the stated current, or the stated energy as V·I·t (rectangular), whichever is less.
+#[test]
+fn avalanche_is_bounded_by_current_and_energy() {
+    let both = Ratings { avalanche_current: Some(30.0), avalanche_energy: Some(0.3), ..Ratings::default() };
+    for (width, exact) in [(1e-6, 30.0), (1e-4, 0.3 / (800.0 * 1e-4))] {
+        assert_close("I", both.avalanche_limit(800.0, width).unwrap(), exact, 1e-12);
+    }
+    assert_eq!(Ratings::default().avalanche_limit(800.0, 1e-6), None);
+}
+
 /// A drift c of ln I: V·I·Z·c = 1 comes before the junction where c > 1/ΔT (Spirito et al. 2002, from memory).
 #[test]
 fn a_held_current_becomes_unstable() {
@@ -208,12 +218,12 @@ fn a_course_is_held_against_widths_and_by_superposition() {
     course.extend([at(3e-3 + 1e-9, 400.0, 0.0), at(10e-3, 400.0, 0.0)]);
     let border = |width: f64| move |volts: f64| (HOT - COLD) / (volts * z(width));
     for (width, current) in [(1e-5, 10.0), (9e-4, 10.0), (1.5e-3, 5.0)] {
-        let found = nearest(&course, width, border(width)).unwrap();
+        let found = nearest(&course, width, &border(width)).unwrap();
         assert_close("margin", found.margin, border(width)(50.0) / current, 1e-12);
         assert_close("its current", found.current, current, 1e-12);
     }
-    assert!(nearest(&course, 2.5e-3, border(2.5e-3)).is_none(), "it never stays that long");
-    assert!(nearest(&course, 1.0, border(1.0)).is_none(), "it is shorter");
+    assert!(nearest(&course, 2.5e-3, &border(2.5e-3)).is_none(), "it never stays that long");
+    assert!(nearest(&course, 1.0, &border(1.0)).is_none(), "it is shorter");
     let share = |_: f64, _: f64| [1.0, 0.0];
     let steady: Vec<Sample> = course.iter().map(|s| Sample { current: s.current.min(5.0), ..*s }).collect();
     let [(celsius, time), _] = hottest(&steady, &path(), 1, &share);

@@ -31,7 +31,8 @@ pub struct Nearest {
 /// above it for longer than its width; so the margin is the least, over all stretches of that width, of the largest
 /// ratio of allowed current to current within the stretch. A width of zero asks of every instant. `None` where the course
 /// is shorter than the width, or never conducts forwards.
-pub fn nearest(course: &[Sample], width: f64, allowed: impl Fn(f64) -> f64) -> Option<Nearest> {
+#[inline(never)]
+pub fn nearest(course: &[Sample], width: f64, allowed: &dyn Fn(f64) -> f64) -> Option<Nearest> {
     let ratio = |s: &Sample| {
         let conducts = s.volts > 0.0 && s.current > 0.0;
         if conducts { allowed(s.volts) / s.current } else { f64::INFINITY }

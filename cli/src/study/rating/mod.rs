@@ -22,7 +22,7 @@ pub static STUDY: Entry = Entry {
     name: "rating",
     section: &SECTION,
     help: "Gives the largest current of a pulse against its width such that the junctions stay within their highest \
-           temperature, its let-through I²t, the continuous current with the margin to thermal runaway, the longest pulse \
+           temperature and the leads within what the part states for them, its let-through I²t, the continuous current with the margin to thermal runaway, the longest pulse \
            of a fault current, and how unequal devices in parallel share a current as they heat. The part's own model gives \
            the drop at the junction temperatures of each moment; the heat flows through a package solved in three \
            dimensions and reduced, or through the part's own impedance to its case.\n\n\

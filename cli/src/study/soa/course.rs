@@ -124,7 +124,7 @@ pub(super) fn lay(course: &Course, charted: &Charted, options: &Options) -> Laid
         if line.width > lasts {
             return None;
         }
-        nearest(samples, line.width, |v| allowed(&line.border, v))
+        nearest(samples, line.width, &|v| allowed(&line.border, v))
     });
     let leads = charted.part.ratings.lead_limit(0.0);
     let top = |of: fn(&Sample) -> f64| samples.iter().map(of).fold(0.0, f64::max);
@@ -135,7 +135,7 @@ pub(super) fn lay(course: &Course, charted: &Charted, options: &Options) -> Laid
         name: course.name.clone(),
         drawn: drawn(samples),
         by_width: by_width.collect(),
-        leads: leads.is_finite().then(|| nearest(samples, 0.0, |_| leads)).flatten(),
+        leads: leads.is_finite().then(|| nearest(samples, 0.0, &|_| leads)).flatten(),
         voltage: most.map_or((f64::NAN, f64::NAN), |s| (s.volts, s.time)),
         junctions: hottest(samples, &charted.path, charted.law.dies(), &share),
         lasts: samples[samples.len() - 1].time - samples[0].time,

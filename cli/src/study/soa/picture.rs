@@ -48,6 +48,15 @@ pub(super) fn picture(charted: &Charted, laid: Option<&Laid>, options: &Options)
     for (k, (name, points)) in kinds.into_iter().enumerate() {
         curves.push(Curve::scatter(&name, points).coloured(BLACK).marked(SIGNS[k % SIGNS.len()]));
     }
+    let volts = charted.breakdown.unwrap_or(options.rated);
+    let single = |line: &super::compute::Drawn| {
+        let width = Some(line.width).filter(|w| w.is_finite())?;
+        Some((volts, charted.part.ratings.avalanche_limit(volts, width)?))
+    };
+    let single: Vec<(f64, f64)> = charted.lines.iter().filter_map(single).collect();
+    if !single.is_empty() {
+        curves.push(Curve::scatter("avalanche, by width", single).coloured(BLACK).marked(Marker::Diamond));
+    }
     let currents = || charted.lines.iter().flat_map(|l| &l.border).map(|c| c.current);
     let mut most = currents().fold(0.0, f64::max);
     let mut least = currents().fold(f64::INFINITY, f64::min);
