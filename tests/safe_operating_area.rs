@@ -125,6 +125,20 @@ fn the_corner_lies_where_both_borders_meet() {
     }
 }
 
+/// Two corners between two voltages: V = R·I_lead, and V·I_lead·Z = ΔT.
+#[test]
+fn every_corner_between_two_voltages_is_found() {
+    let (path, part) = (path(), Switch { a: 0.0, saturation: 1e6, ..switch() });
+    let ratings = Ratings { lead_current: Some(100.0), ..Ratings::default() };
+    let area = Area { part: &part, path: &path, hottest: HOT, ratings: &ratings, drifts: None };
+    let border = area.border(&[0.2, 700.0], 1e-3).unwrap();
+    let kinds: Vec<Border> = border.iter().map(|c| c.border).collect();
+    let [resistance, leads, junction] = [Border::OnResistance, Border::Leads, Border::Junction(0)];
+    assert_eq!(kinds, [resistance, resistance, leads, leads, junction, junction]);
+    assert_close("first", border[1].volts, part.r * 100.0, 2e-5);
+    assert_close("second", border[3].volts, (HOT - COLD) / (100.0 * z(1e-3)), 2e-5);
+}
+
 /// Leads with one time constant: both ratings are met, and I²·(1 − e^(−t/τ)) is one number (derived).
 #[test]
 fn leads_limit_by_their_time_constant() {

@@ -130,6 +130,8 @@ const STRIDE: f64 = 0.15;
 const MOST_LOOKS: usize = 8;
 /// How near in voltage the corner between two borders is found, as a share.
 const CORNER: f64 = 1e-5;
+/// Corners between two voltages, at most.
+const CORNERS: usize = 8;
 /// Rounds of a fixed point, and how near it comes.
 const ROUNDS: usize = 60;
 const NEAR: f64 = 1e-9;
@@ -325,13 +327,17 @@ impl<O: Output + ?Sized> Area<'_, O> {
         let mut out: Vec<Corner> = Vec::new();
         for &v in volts {
             let here = self.at(v, width)?;
-            if let Some(before) = out.last().copied().filter(|b| b.border != here.border) {
-                let (mut low, mut high) = (before, here);
+            let mut before = out.last().copied();
+            // Several may change between two voltages, each found in turn.
+            for _ in 0..CORNERS {
+                let Some(from) = before.filter(|b| b.border != here.border) else { break };
+                let (mut low, mut high) = (from, here);
                 while high.volts / low.volts > 1.0 + CORNER {
                     let middle = self.at((low.volts * high.volts).sqrt(), width)?;
-                    if middle.border == low.border { low = middle } else { high = middle }
+                    if middle.border == from.border { low = middle } else { high = middle }
                 }
-                out.extend([low, high].into_iter().filter(|c| c.volts > before.volts && c.volts < v));
+                out.extend([low, high].into_iter().filter(|c| c.volts > from.volts && c.volts < v));
+                before = Some(high).filter(|h| h.volts < v);
             }
             out.push(here);
         }

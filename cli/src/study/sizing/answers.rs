@@ -99,7 +99,7 @@ fn of_candidate(found: &Found, options: &Options) -> Vec<Answer> {
     let current = steady.map_or(f64::NAN, |s| s[0].current);
     let equal = options.current / tried.number as f64;
     let remark = format!("{} times the equal share", people_digits(current / equal, "1", 4));
-    let remark = if steady.is_some() { remark } else { String::new() };
+    let remark = if steady.is_some() && tried.number > 1 { remark } else { String::new() };
     let words = format!("{name}: current of the deviating device");
     out.push(Answer::new(format!("{name}.current"), words, current, "A").remark(remark));
     let loss = tried.loss(options.current);

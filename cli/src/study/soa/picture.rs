@@ -55,7 +55,7 @@ pub(super) fn picture(charted: &Charted, laid: Option<&Laid>, options: &Options)
     };
     let single: Vec<(f64, f64)> = charted.lines.iter().filter_map(single).collect();
     if !single.is_empty() {
-        curves.push(Curve::scatter("avalanche, by width", single).coloured(BLACK).marked(Marker::Diamond));
+        curves.push(Curve::scatter("avalanche, by width", single).coloured(1).marked(Marker::Cross));
     }
     let currents = || charted.lines.iter().flat_map(|l| &l.border).map(|c| c.current);
     let mut most = currents().fold(0.0, f64::max);
