@@ -2,6 +2,7 @@
 
 use joulestep_engine::units::{people, people_digits};
 use joulestep_models::rating::area::Corner;
+use joulestep_models::rating::trajectory::Nearest;
 
 use super::compute::{BREAKDOWN, Charted, words};
 use super::course::Laid;
@@ -111,34 +112,38 @@ fn of_course(laid: &Laid, charted: &Charted, options: &Options) -> Vec<Answer> {
         }
         None => (f64::INFINITY, "the switch never conducts forwards".into(), 0.0),
     };
+    let margin_of = |l: &Laid| l.least(&options.widths).map_or(f64::INFINITY, |l| l.1.margin);
     let answer = Answer::new("run.margin", format!("least margin of {}", laid.name), margin, "1")
         .limited(Bounds::at_least(options.required_margin), "required-margin")
         .remark(remark);
-    out.push(uncertain(answer, charted, further));
-    let of = |pick: fn(&joulestep_models::rating::trajectory::Nearest) -> f64| {
-        least.map_or(f64::NAN, |l| pick(&l.1))
+    out.push(uncertain(answer, charted, further + laid.sampling(margin_of)));
+    let mut add = |name: &str, quantity: &str, unit: &str, of: fn(&Nearest) -> f64| {
+        let of = |l: &Laid| l.least(&options.widths).map_or(f64::NAN, |l| of(&l.1));
+        out.push(Answer::new(name, quantity, of(laid), unit).further(laid.sampling(of)));
     };
-    out.push(Answer::new("run.margin.time", "instant of the least margin", of(|n| n.time), "s"));
-    out.push(Answer::new("run.margin.voltage", "voltage there", of(|n| n.volts), "V"));
-    out.push(Answer::new("run.margin.current", "current there", of(|n| n.current), "A"));
+    add("run.margin.time", "instant of the least margin", "s", |n| n.time);
+    add("run.margin.voltage", "voltage there", "V", |n| n.volts);
+    add("run.margin.current", "current there", "A", |n| n.current);
     let avalanche = charted.part.ratings.avalanche_limit(options.rated, 1.0).is_some();
     let remark = when(laid.voltage.1);
     let voltage =
         Answer::new("run.voltage", format!("largest voltage of {}", laid.name), laid.voltage.0, "V")
             .limited(Bounds::at_most(options.rated), "rated voltage")
+            .further(laid.sampling(|l| l.voltage.0))
             .remark(if avalanche && laid.voltage.0 > options.rated {
                 format!("{remark}; the avalanche ratings of the part are for single pulses")
             } else {
                 remark
             });
     out.push(voltage);
-    for (die, &(celsius, time)) in charted.law.names().iter().zip(&laid.junctions) {
+    for (k, (die, &(celsius, time))) in charted.law.names().iter().zip(&laid.junctions).enumerate() {
         let rise = celsius - charted.path.cold().first().copied().unwrap_or(0.0);
         let answer =
             Answer::new(format!("run.{die}"), format!("junction of {die} by the course"), celsius, "degC")
                 .limited(Bounds::at_most(charted.hottest), "T_j,max")
                 .remark(when(time));
-        out.push(uncertain(answer, charted, rise * mesh(options.widths[0])));
+        let sampling = laid.sampling(|l| l.junctions[k].0);
+        out.push(uncertain(answer, charted, rise * mesh(options.widths[0]) + sampling));
     }
     out
 }
@@ -180,8 +185,7 @@ fn conditions(charted: &Charted, laid: Option<&Laid>, options: &Options) -> Vec<
     });
     out.extend(laid.map(|l| {
         format!(
-            "{}: {} samples over {}; between samples nothing is known of it, which the error of the margin estimates from every \
-             second and fourth sample.",
+            "{}: {} samples over {}, straight lines between them; their errors follow from every second sample.",
             l.name,
             l.count,
             people(l.lasts, "s")

@@ -34,6 +34,8 @@ pub(super) struct Laid {
     /// Duration, s.
     pub lasts: f64,
     pub count: usize,
+    /// The same from every second sample.
+    pub halved: Option<Box<Self>>,
 }
 
 impl Laid {
@@ -43,10 +45,17 @@ impl Laid {
         let all = by_width.chain(self.leads.map(|n| (0.0, n)));
         all.min_by(|a, b| a.1.margin.total_cmp(&b.1.margin))
     }
+
+    /// What the samples may have a number of the course wrong by: the difference to every second sample, as if it fell with
+    /// their distance (Roache 1994, order one).
+    pub fn sampling(&self, of: impl Fn(&Self) -> f64) -> f64 {
+        let difference = self.halved.as_ref().map_or(0.0, |half| (of(half) - of(self)).abs());
+        if difference.is_nan() { f64::INFINITY } else { 1.25 * difference }
+    }
 }
 
-/// Reads the course of a question, every `stride`-th sample of it.
-pub(super) fn read(q: &Question, stride: usize) -> Result<Option<Course>, StudyError> {
+/// Reads the course of a question.
+pub(super) fn read(q: &Question) -> Result<Option<Course>, StudyError> {
     let Some(path) = q.paths("run").first() else { return Ok(None) };
     let name = q.text("component");
     let signal = |key: &str, quantity: &str| -> Result<String, StudyError> {
@@ -75,7 +84,7 @@ pub(super) fn read(q: &Question, stride: usize) -> Result<Option<Course>, StudyE
     let time = file.time(all.clone()).map_err(refused)?;
     let [volts, current] = [0, 1].map(|k: usize| file.window(&names[k], all.clone()));
     let (volts, current) = (volts.map_err(refused)?, current.map_err(refused)?);
-    let samples = time.iter().zip(&volts).zip(&current).step_by(stride);
+    let samples = time.iter().zip(&volts).zip(&current);
     let samples: Vec<Sample> =
         samples.map(|((&time, &volts), &current)| Sample { time, volts, current }).collect();
     if samples.len() < 2 {
@@ -116,8 +125,19 @@ fn shares(charted: &Charted, top: [f64; 2]) -> impl Fn(f64, f64) -> [f64; MOST_D
     }
 }
 
+/// Lays a course over a chart, with errors that of half its samples too.
+pub(super) fn laid(course: &Course, charted: &Charted, options: &Options, errors: bool) -> Laid {
+    let laid = lay(course, charted, options);
+    if !errors {
+        return laid;
+    }
+    let samples = course.samples.iter().copied().step_by(2).collect();
+    let half = Course { name: course.name.clone(), samples };
+    Laid { halved: Some(Box::new(lay(&half, charted, options))), ..laid }
+}
+
 /// Lays a course over a chart.
-pub(super) fn lay(course: &Course, charted: &Charted, options: &Options) -> Laid {
+fn lay(course: &Course, charted: &Charted, options: &Options) -> Laid {
     let samples = &course.samples;
     let by_width = charted.lines.iter().map(|line| {
         let lasts = samples[samples.len() - 1].time - samples[0].time;
@@ -140,6 +160,7 @@ pub(super) fn lay(course: &Course, charted: &Charted, options: &Options) -> Laid
         junctions: hottest(samples, &charted.path, charted.law.dies(), &share),
         lasts: samples[samples.len() - 1].time - samples[0].time,
         count: samples.len(),
+        halved: None,
     }
     .within(options)
 }

@@ -43,7 +43,7 @@ pub static STUDY: Entry = Entry {
         Input { key: "on", root: "package", what: What::Package, count: Count::One, positional: false },
         Input { key: "run", root: "run", what: What::Result, count: Count::One, positional: false },
     ],
-    refines: "samples and meshes",
+    refines: "meshes",
     writes: &[],
     solve,
 };
@@ -163,8 +163,8 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
     let options = read(question, part)?;
     let package = heat_path::package(question, 0);
     let level = context.level.0;
-    let course = course::read(question, 1 << level.clamp(0, 2))?;
-    // Coarser computations take fewer samples of a course over the same chart.
+    let course = course::read(question)?;
+    // Only finer computations change the chart.
     let left = (level > 0).then(|| question.left::<Charted>()).flatten();
     let charted = match left {
         Some(left) => left,
@@ -177,7 +177,7 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
         }
     };
     context.go_on()?;
-    let laid = course.as_ref().map(|course| course::lay(course, &charted, &options));
+    let laid = course.as_ref().map(|course| course::laid(course, &charted, &options, context.errors));
     let doubts = heat_path::contradictions(part, package);
     let mut study = answers::study(&charted, laid.as_ref(), &options, &doubts);
     study.computation.refined = STUDY.refines;
