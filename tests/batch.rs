@@ -8,6 +8,7 @@ mod errors;
 #[cfg(unix)]
 mod kubernetes;
 mod lanes;
+mod near;
 mod parquet;
 pub(crate) mod program;
 mod sampling;

@@ -88,6 +88,7 @@ impl Entry {
             quiet,
             brief: false,
             sketch: false,
+            base: None,
             estimation,
             cache: &cache,
             record: recording.as_ref(),

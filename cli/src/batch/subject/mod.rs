@@ -42,6 +42,8 @@ pub struct Varied {
     files: Option<Arc<ScenarioFiles>>,
     /// Shared by all variants.
     cache: Cache,
+    /// As the plan has it before anything is varied.
+    base: Option<Question>,
 }
 
 /// Why there are no numbers: how the variant ends, and what is wrong.
@@ -182,6 +184,7 @@ impl Varied {
             quiet: true,
             brief: true,
             sketch,
+            base: self.base.as_ref(),
             estimation: Estimation::Coarser,
             cache: &self.cache,
             record: None,
