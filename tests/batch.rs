@@ -8,6 +8,7 @@ mod errors;
 #[cfg(unix)]
 mod kubernetes;
 mod lanes;
+mod near;
 mod parquet;
 mod program;
 mod sampling;

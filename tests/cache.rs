@@ -7,8 +7,43 @@ use serde_json::Value;
 
 use crate::common::program::{Done, joulestep, joulestep_with};
 
-/// A package on few cells.
-const ASKED: [&str; 6] = ["impedance", "board-sj-620v-49m", "--cells", "1000", "--quiet", "--json"];
+/// A die on a slug: few cells.
+const PACKAGE: &str = r#"
+format = 1
+title = "Die on a slug"
+temperature = "100 degC"
+
+[[layer]]
+name = "die"
+material = "silicon"
+length = "4 mm"
+width = "4 mm"
+thickness = "0.2 mm"
+heated-depth = "10 um"
+
+[[layer]]
+name = "slug"
+material = "copper"
+length = "8 mm"
+width = "8 mm"
+thickness = "1 mm"
+
+[[cooling]]
+layer = "slug"
+face = "bottom"
+kind = "convection"
+coefficient = "5000 W/(m^2 K)"
+boundary = "water"
+temperature = "40 degC"
+"#;
+
+/// Its impedance, kept in a folder; `None`: nowhere.
+fn asked(folder: &Path, kept: Option<&Path>) -> Done {
+    let package = folder.join("package.toml");
+    fs::write(&package, PACKAGE).unwrap();
+    let args = ["impedance", package.to_str().unwrap(), "--cells", "1500", "--quiet", "--json"];
+    kept.map_or_else(|| joulestep(&args), |kept| kept_in(kept, &args))
+}
 
 fn kept_in(folder: &Path, args: &[&str]) -> Done {
     joulestep_with(args, &[("JOULESTEP_CACHE", folder.to_str().unwrap())])
@@ -31,15 +66,14 @@ fn shown(folder: &Path, args: &[&str]) -> Value {
 fn a_hit_gives_what_was_computed_and_damage_is_computed_anew() {
     let temporary = tempfile::tempdir().unwrap();
     let folder = temporary.path().join("kept");
-    let off = joulestep(&ASKED);
+    let off = asked(temporary.path(), None);
     assert!([0, 1, 5].contains(&off.code), "{}", off.err);
-    let first = kept_in(&folder, &ASKED);
+    let first = asked(temporary.path(), Some(&folder));
     let [entry] = &entries(&folder)[..] else { panic!("one entry") };
     let written = fs::read(entry).unwrap();
-    let second = kept_in(&folder, &ASKED);
+    let second = asked(temporary.path(), Some(&folder));
     assert!(first.out == off.out && second.out == off.out, "other numbers");
     assert_eq!((first.code, second.code), (off.code, off.code));
-    // Its temperature of the boundaries and its title do not matter to the network, its cells do.
     let about = shown(&folder, &[]);
     assert_eq!(about["entries"].as_array().unwrap().len(), 1);
     assert_eq!(about["bytes"], written.len());
@@ -51,7 +85,7 @@ fn a_hit_gives_what_was_computed_and_damage_is_computed_anew() {
     other[middle] ^= 1;
     for damaged in [&written[..middle], &other] {
         fs::write(entry, damaged).unwrap();
-        let done = kept_in(&folder, &ASKED);
+        let done = asked(temporary.path(), Some(&folder));
         assert!(done.out == off.out && done.code == off.code, "a damaged entry decides");
         assert!(fs::read(entry).unwrap() == written, "it is written anew");
     }
@@ -68,15 +102,16 @@ fn a_hit_gives_what_was_computed_and_damage_is_computed_anew() {
 fn two_processes_keep_the_same_at_once() {
     let temporary = tempfile::tempdir().unwrap();
     let folder = temporary.path();
+    let kept = folder.join("kept");
     let both = std::thread::scope(|scope| {
-        let one = || scope.spawn(|| kept_in(folder, &ASKED));
+        let one = || scope.spawn(|| asked(folder, Some(&kept)));
         let both = [one(), one()];
         both.map(|process| process.join().unwrap())
     });
     assert!(both[0].out == both[1].out && both[0].code == both[1].code);
-    let [entry] = &entries(folder)[..] else { panic!("{:?}", entries(folder)) };
+    let [entry] = &entries(&kept)[..] else { panic!("{:?}", entries(&kept)) };
     assert!(entry.extension().is_some_and(|e| e == "kept"));
-    assert!(kept_in(folder, &ASKED).out == both[0].out);
+    assert!(asked(folder, Some(&kept)).out == both[0].out);
 }
 
 /// A change of what makes compact networks must not find those of before.
@@ -87,6 +122,7 @@ fn everything_that_makes_networks_is_in_the_key() {
     let models = &joulestep_models::SOURCES[..];
     let folders = [
         ("engine/src/thermal/field", engine),
+        ("engine/src/thermal/field/reduce", engine),
         ("engine/src/thermal/field/system", engine),
         ("models/src/package", models),
         ("models/src/materials", models),

@@ -59,7 +59,7 @@ fn one(way: &str, mesh: &str) {
             for shift in SHIFTS {
                 let clock = Instant::now();
                 let mut x = vec![0.0; cells];
-                let mut solver = Conjugate::new(&system, shift);
+                let solver = Conjugate::new(&system, shift);
                 solver.solve(&system, &b, &mut x, 1e-8).expect("it converges");
                 what += &format!("{:.2} s  ", clock.elapsed().as_secs_f64());
             }

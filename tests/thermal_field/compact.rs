@@ -5,7 +5,7 @@ use std::sync::Arc;
 use joulestep_engine::thermal::field::body::{Body, Face, Film};
 use joulestep_engine::thermal::field::iterate::Conjugate;
 use joulestep_engine::thermal::field::mesh::{Mesh, Sizing};
-use joulestep_engine::thermal::field::reduce::{Reduced, Span, reduce};
+use joulestep_engine::thermal::field::reduce::{Reduced, Span, reduce, reduce_for_others, reduce_near};
 use joulestep_engine::thermal::field::surge::Surge;
 use joulestep_engine::thermal::field::system::System;
 use joulestep_engine::thermal::modal::Modal;
@@ -240,4 +240,45 @@ fn networks_side_by_side() {
     assert!(both.residual().abs() < 1e-9);
     let flows = |heat: &Thermal<f64>, b: usize| heat.heat_out()[b];
     assert!(flows(&both, 0) == 0.0 && (flows(&both, 2) - flows(&alone, 0)).abs() < 1e-9);
+}
+
+/// A reduction that begins with what another body left: of other films and materials its network is that of a reduction
+/// of its own, within the errors that both state, for a fraction of the work; the same body needs nothing new.
+#[test]
+fn a_reduction_begins_with_what_one_near_by_left() {
+    let span = Span::default();
+    let (own, near) = reduce_for_others(&coarse(), &span).unwrap();
+    assert_eq!(own, reduced(&coarse()));
+    let of = |film: f64, plate: f64, slug: f64| {
+        let mut body = two_dies();
+        body.films[0].coefficient *= film;
+        body.substances[0] = substance(200.0 * plate, 2700.0, 900.0);
+        body.substances[1] = substance(390.0, 8930.0, 385.0 * slug);
+        system(&body, &COARSE)
+    };
+    for [film, plate, slug] in [[1.0, 1.0, 1.0], [0.5, 1.0, 1.0], [2.0, 0.8, 1.0], [1.1, 1.2, 1.3]] {
+        let changed = of(film, plate, slug);
+        let (there, alone) = (reduce_near(&changed, &span, &near).unwrap(), reduced(&changed));
+        println!(
+            "{film} {plate} {slug}: {} of {} iterations, {} of {} solutions, error {:.1e} ({:.1e})",
+            there.iterations, alone.iterations, there.solutions, alone.solutions, there.error, alone.error
+        );
+        assert!(there.error <= 1.02 * span.tolerance);
+        assert!(3 * there.solutions <= 2 * alone.solutions && 2 * there.iterations <= alone.iterations);
+        let stated = there.error + alone.error;
+        for k in 0..=90 {
+            let t = 1e-6 * 10f64.powf(f64::from(k) / 10.0);
+            for (at, from) in [(0, 0), (1, 1), (0, 1), (1, 0)] {
+                let z = |of: &Reduced, at, from| of.network.step_response(t, at, from);
+                let off = z(&there, at, from) - z(&alone, at, from);
+                assert!(off.abs() <= stated * z(&alone, from, from), "{t} s, {at} {from}: {off:.1e}");
+            }
+        }
+        for (at, from) in [(0, 0), (1, 1), (0, 1)] {
+            let z = |of: &Reduced| of.network.steady_resistance(at, from);
+            assert_close("steady", z(&there), z(&alone), 1e-7);
+        }
+    }
+    // Of other cells: as if nothing had been left.
+    assert_eq!(reduce_near(&few(), &span, &near).unwrap(), reduced(&few()));
 }

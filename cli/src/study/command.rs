@@ -275,6 +275,7 @@ impl Entry {
             quiet,
             brief: false,
             sketch: false,
+            base: None,
             errors: how != Estimation::None,
             cache: &cache,
             record,

@@ -87,6 +87,8 @@ pub struct Context<'a> {
     pub brief: bool,
     /// Whether only names, units and limits of the answers are asked for: numbers may be rough.
     pub sketch: bool,
+    /// In a batch the question that its variants vary: they may begin with what it leaves.
+    pub base: Option<&'a Question>,
     /// Whether errors are asked for.
     pub errors: bool,
     /// Intermediate results by what they were made from.

@@ -115,8 +115,8 @@ impl Steady {
         let before = DVector::from_iterator(keepers.len(), self.kept.iter().map(|k| k.1));
         let after = DVector::from_iterator(keepers.len(), keepers.iter().map(|k| k.read(run)));
         let now = (&after - &before).component_div(&scales(&keepers, &before, &after)).amax();
-        if !keepers.is_empty() {
-            self.distance.get_or_insert(far(now, self.closing));
+        if self.distance.is_none() && !keepers.is_empty() {
+            self.distance = Some(far(now, self.closing));
             self.closing = now;
             self.history.push(now);
         }

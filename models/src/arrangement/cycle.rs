@@ -15,6 +15,11 @@ use nalgebra::DMatrix;
 use super::builder::CircuitLayout;
 use super::losses::{Account, Meter, between};
 
+mod slopes;
+
+pub(super) use slopes::STEEPEST;
+use slopes::Slopes;
+
 /// Temperatures are found when they change by less than this from one round to the next, or would in one more, K.
 const STILL: f64 = 0.01;
 /// A search from near by: closing is not asked for, but every step that a known Jacobian gives is taken; a state that
@@ -209,7 +214,7 @@ pub fn solve(layout: &CircuitLayout, mut setup: Setup<f64>, search: &Search<'_>)
         celsius.clone_from_slice(&guess.celsius);
         known.clone_from(&guess.jacobian);
         of_power.clone_from(&guess.of_power);
-        effort.warm_up = effort.warm_up.min(1);
+        effort.warm_up = 0;
     }
     run.hold(&celsius);
     meter.set_temperatures(&celsius);
@@ -229,6 +234,23 @@ pub fn solve(layout: &CircuitLayout, mut setup: Setup<f64>, search: &Search<'_>)
         // The next round is near this one: devices forget within a period what they were held at.
         known.clone_from(&steady.jacobian);
         effort.warm_up = 0;
+        if let Some(network) = thermal.as_mut().filter(|_| rounds == 1 && search.from.is_none() && inputs > 0)
+        {
+            // Its last period tells the temperatures well enough to go on with.
+            let power = powers(&last.record, run.state().t - (1.0 + 1e-9) * period, first, inputs);
+            network.start_periodic(&power);
+            let ripple = ripple(network, &power, period);
+            met = Some(Slopes::new(&celsius, &ripple, None));
+            let change = ripple.iter().zip(&celsius).map(|(r, t)| (r.mean - t).abs()).fold(0.0, f64::max);
+            if !change.is_finite() {
+                return Err(Why::Unsettled { rounds, change });
+            }
+            celsius = ripple.iter().map(|r| r.mean).collect();
+            run.hold(&celsius);
+            meter.set_temperatures(&celsius);
+            periods += u64::from(steady.periods);
+            continue;
+        }
         // The last period of the search tells in which phase each switch is; one more is counted.
         let began = run.state().t;
         let (before, done) = (run.ledger(), run.counters());
@@ -333,56 +355,4 @@ fn ripple(network: &mut Thermal<f64>, power: &[(f64, Vec<f64>)], period: f64) ->
         }
     };
     courses.iter().enumerate().map(one).collect()
-}
-
-/// Smallest change of temperatures that shows how powers depend on them, K.
-const TELLING: f64 = 0.05;
-/// The steepest that losses depend on temperature, 1/K: a leakage that doubles every 10 K.
-pub(super) const STEEPEST: f64 = 0.07;
-
-/// How the mean powers depend on the temperatures that the laws were held at, read from the rounds.
-struct Slopes {
-    celsius: Vec<f64>,
-    power: Vec<f64>,
-    /// W/K; `None` until a round was warm enough.
-    of_power: Option<Vec<f64>>,
-}
-
-impl Slopes {
-    /// `of_power`: as a search near by found it.
-    fn new(celsius: &[f64], ripple: &[Ripple], of_power: Option<Vec<f64>>) -> Self {
-        Self { celsius: celsius.to_vec(), power: ripple.iter().map(|r| r.power).collect(), of_power }
-    }
-
-    /// Another round, at these temperatures, against the first one.
-    fn look(&mut self, celsius: &[f64], ripple: &[Ripple]) {
-        let moved = celsius.iter().zip(&self.celsius).map(|(a, b)| (a - b).abs()).fold(0.0, f64::max);
-        if moved >= TELLING {
-            let slope = |(r, p): (&Ripple, &f64)| (r.power - p).abs() / moved;
-            self.of_power = Some(ripple.iter().zip(&self.power).map(slope).collect());
-        }
-    }
-
-    /// The powers are wrong by slope times lag; what they do to the mean temperatures, and (with the half range for
-    /// the lag) to the ripple.
-    /// `change`: by how much the temperatures moved in the last round, K. Gives by how much they would in one more.
-    fn estimate(&self, network: &Thermal<f64>, ripple: &mut [Ripple], change: f64) -> f64 {
-        let steepest = || ripple.iter().map(|r| STEEPEST * r.power.abs()).collect();
-        let slopes: Vec<f64> = self.of_power.clone().unwrap_or_else(steepest);
-        let resistances = network.modal().steady_resistances();
-        let m = ripple.len();
-        let wrong: Vec<f64> =
-            slopes.iter().zip(ripple.iter()).map(|(s, r)| s * (r.lag.abs() + change)).collect();
-        let mut next = 0.0_f64;
-        for (k, r) in ripple.iter_mut().enumerate() {
-            let row = &resistances[k * m..(k + 1) * m];
-            next = next.max(row.iter().zip(&slopes).map(|(z, s)| z.abs() * s * change).sum());
-            let mean: f64 = row.iter().zip(&wrong).map(|(z, w)| z.abs() * w).sum();
-            let half = 0.5 * (r.extremes.1 - r.extremes.0);
-            let share = if r.power > 0.0 { slopes[k] / r.power } else { 0.0 };
-            r.coupling_error = mean + share * half * half;
-            r.power_error = slopes[k] * (r.lag.abs() + change);
-        }
-        next
-    }
 }

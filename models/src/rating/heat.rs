@@ -6,7 +6,7 @@ use joulestep_engine::thermal::compact::Compact;
 use joulestep_engine::thermal::convert::foster_to_cauer;
 use joulestep_engine::thermal::field::error::FieldError;
 use joulestep_engine::thermal::field::mesh::{Mesh, Sizing};
-use joulestep_engine::thermal::field::reduce::{Reduced, Span, reduce};
+use joulestep_engine::thermal::field::reduce::{Near, Reduced, Span, reduce, reduce_for_others, reduce_near};
 use joulestep_engine::thermal::field::study::{MeshStudy, study};
 use joulestep_engine::thermal::field::system::System;
 use joulestep_engine::thermal::modal::Modal;
@@ -128,11 +128,47 @@ pub fn heat_of_package(name: &str, package: &Package, cells: usize) -> Result<Pa
 /// # Errors
 /// A package that is wrong; a solution that fails.
 pub fn solve_package(name: &str, package: &Package, cells: usize) -> Result<PackageHeat, RatingError> {
+    solved(name, package, cells, |system| Ok((reduce(system, &Span::default())?, ()))).map(|found| found.0)
+}
+
+/// The same, with what packages near by can begin with.
+///
+/// # Errors
+/// A package that is wrong; a solution that fails.
+pub fn solve_package_for_others(
+    name: &str,
+    package: &Package,
+    cells: usize,
+) -> Result<(PackageHeat, Near), RatingError> {
+    solved(name, package, cells, |system| reduce_for_others(system, &Span::default()))
+}
+
+/// The same, beginning with what a package near by left: of other materials or films, say.
+///
+/// # Errors
+/// A package that is wrong; a solution that fails.
+pub fn solve_package_near(
+    name: &str,
+    package: &Package,
+    cells: usize,
+    near: &Near,
+) -> Result<PackageHeat, RatingError> {
+    let reduced = |system: &System| Ok((reduce_near(system, &Span::default(), near)?, ()));
+    solved(name, package, cells, reduced).map(|found| found.0)
+}
+
+fn solved<T>(
+    name: &str,
+    package: &Package,
+    cells: usize,
+    reduce: impl Fn(&System) -> Result<(Reduced, T), FieldError>,
+) -> Result<(PackageHeat, T), RatingError> {
     let (solid, sizing, refused) = prepared(name, package, cells)?;
     let (mesh, _) = Mesh::finest(&solid.body, &sizing, solid.kelvin, 1).map_err(|e| refused(&e))?;
     let system = System::new(&solid.body, &mesh, solid.kelvin).map_err(|e| refused(&e))?;
-    let reduced = reduce(&system, &Span::default()).map_err(|e| refused(&e))?;
-    Ok(package_heat(name, package, reduced, None, "without error estimate (`impedance` estimates it), "))
+    let (reduced, more) = reduce(&system).map_err(|e| refused(&e))?;
+    let errors = "without error estimate (`impedance` estimates it), ";
+    Ok((package_heat(name, package, reduced, None, errors), more))
 }
 
 type Wrong<'a> = Box<dyn Fn(&dyn ToString) -> RatingError + 'a>;

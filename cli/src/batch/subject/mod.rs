@@ -44,6 +44,8 @@ pub struct Varied {
     files: Option<Arc<ScenarioFiles>>,
     /// Shared by all variants.
     cache: Cache,
+    /// As the plan has it before anything is varied.
+    base: Option<Question>,
 }
 
 /// Why there are no numbers: how the variant ends, and what is wrong.
@@ -222,9 +224,18 @@ impl Varied {
             None => Question::read(self.entry, &root),
         };
         let question = question.map_err(|all| Some(describe(&all)))?;
-        let cache = &self.cache;
-        let context =
-            Context { level, stop, quiet: true, brief: true, sketch, errors: true, cache, record: None };
+        let (cache, base) = (&self.cache, self.base.as_ref());
+        let context = Context {
+            level,
+            stop,
+            quiet: true,
+            brief: true,
+            sketch,
+            base,
+            errors: true,
+            cache,
+            record: None,
+        };
         match (self.entry.solve)(&question, &context) {
             Ok(study) => Ok((question, study)),
             Err(StudyError::Interrupted) => Err(None),

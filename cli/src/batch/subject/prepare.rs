@@ -72,6 +72,7 @@ pub(crate) fn prepare(plan: &PlanFile, open: Open<'_>) -> Result<Prepared, Refus
         doubts: Vec::new(),
         files: files.loaded,
         cache: Cache::default(),
+        base: None,
     };
     // Names, units and limits are the same at every level and on every mesh: the coarsest are enough to know them. What
     // has no answer there may have one on finer ones.
@@ -104,5 +105,6 @@ pub(crate) fn prepare(plan: &PlanFile, open: Open<'_>) -> Result<Prepared, Refus
     }
     varied.doubts = study.doubts;
     let scenario = question.shared_scenario();
+    varied.base = Some(question);
     Ok(Prepared { root, subject: Subject::Study(Box::new(varied)), columns, scenario, limits: bounds })
 }

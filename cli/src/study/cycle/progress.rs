@@ -6,7 +6,7 @@ use crate::judge::Level;
 use crate::progress::Rough;
 
 /// Periods that the first search takes as a rule, and one that begins near by.
-const AS_A_RULE: [f64; 2] = [6.0, 3.0];
+const AS_A_RULE: [f64; 2] = [4.0, 2.0];
 
 /// All searches together, in work.
 pub(super) struct Progress {
@@ -21,8 +21,8 @@ impl Progress {
     pub(super) fn new(quiet: bool, coarser: &[Level], own: Level) -> Self {
         let search = |(k, level): (usize, Level)| {
             let words = if level == own { String::new() } else { format!(" at {}x steps", level.of_steps()) };
-            // A level coarser has two thirds of the steps.
-            (words, AS_A_RULE[k.min(1)], 0.65f64.powi(level.0))
+            // Edges are followed as finely at every level.
+            (words, AS_A_RULE[k.min(1)], 0.9f64.powi(level.0))
         };
         let searches = coarser.iter().copied().chain([own]).enumerate().map(search).collect();
         Self { shown: RefCell::new(Rough::new(quiet)), searches, present: Cell::new(0) }
@@ -43,6 +43,11 @@ impl Progress {
     /// The next search begins.
     pub(super) fn next(&self) {
         self.present.set(self.present.get() + 1);
+    }
+
+    /// The one that is asked for begins.
+    pub(super) fn last(&self) {
+        self.present.set(self.searches.len() - 1);
     }
 
     pub(super) fn done(&self) {

@@ -13,6 +13,9 @@ use crate::input::scenario::build::build_with;
 use crate::judge::Level;
 use crate::study::{Context, Question, StudyError};
 
+/// Periods in which a search at coarse steps must come to its end.
+const QUICK: u32 = 8;
+
 /// What was found at each level, coarsest first.
 struct Chain(Vec<(Level, Cycle)>);
 
@@ -51,19 +54,22 @@ pub(super) fn found(
         !context.stop.load(Ordering::Relaxed)
     };
     let mut chain: Vec<(Level, Cycle)> = Vec::new();
+    // A search that needs a Jacobian is for the steps as stated: coarse ones are too rough for differences.
+    let quick = Effort { warm_up: 1, most: effort.most.min(QUICK), ..effort };
     for level in coarser {
         let mut setup = build_with(question.scenario()?, &context.reductions())?.setup;
         level.apply(&mut setup);
         let from = chain.last().map(|c| c.1.guess());
-        let search = Search { effort, from: from.as_ref(), compares: false, tell: &tell };
+        let search = Search { effort: quick, from: from.as_ref(), compares: false, tell: &tell };
         match solve(layout, setup, &search) {
             Ok(cycle) => chain.push((level, cycle)),
             Err(Why::Cycle(CycleError::Stopped)) => return Err(StudyError::Interrupted),
             // Whether there is such a state is for the steps as stated to say.
-            Err(_) => {}
+            Err(_) => break,
         }
         progress.next();
     }
+    progress.last();
     // Of what was found before, the finest.
     let from = chain.last().or(known.last()).map(|c| c.1.guess());
     let compares = own > Level::STATED && from.is_some();

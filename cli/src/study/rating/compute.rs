@@ -2,10 +2,14 @@
 
 use std::sync::Arc;
 
+use joulestep_engine::thermal::field::reduce::Near;
 use joulestep_models::package::Package;
 use joulestep_models::part::Part;
 use joulestep_models::rating::conduction::Conduction;
-use joulestep_models::rating::heat::{Heat, PackageHeat, heat_of_package, heat_of_part, solve_package};
+use joulestep_models::rating::heat::{
+    Heat, PackageHeat, heat_of_package, heat_of_part, solve_package, solve_package_for_others,
+    solve_package_near,
+};
 use joulestep_models::rating::sharing::{self, Share, course, deviating};
 use joulestep_models::rating::steady::{Steady, continuous, runaway, steady};
 use joulestep_models::rating::surge::{EXACT, Ends, Point, STEPS, Surge};
@@ -157,14 +161,40 @@ fn heat(
     };
     let cells = (options.cells << context.level.0.clamp(FINEST, 0).unsigned_abs()).min(MOST_CELLS);
     let cells = context.cells(cells);
-    let mut bare = Package { title: String::new(), ..package.clone() };
-    bare.cooling.iter_mut().for_each(|c| c.temperature = 0.0);
+    let bare = |package: &Package| {
+        let mut bare = Package { title: String::new(), ..package.clone() };
+        bare.cooling.iter_mut().for_each(|c| c.temperature = 0.0);
+        bare
+    };
+    let own = bare(package);
     let with_errors = context.errors && !context.brief;
-    let key = format!("package {name} {cells} {with_errors} {bare:?}");
+    let keyed = |bare: &Package| format!("package {name} {cells} {with_errors} {bare:?}");
+    let key = keyed(&own);
+    let what = format!("{}: to rate parts on", package.title);
+    // What its variants have in common decides what they begin with, so each has the same numbers in any company.
+    let varied = context.base.filter(|_| context.brief && !context.sketch);
+    let base =
+        varied.and_then(|question| question.packages("on").iter().find(|p| p.0 == *name).map(|p| bare(&p.1)));
+    let Some(base) = base.filter(|base| *base != own) else {
+        let solved: Arc<PackageHeat> = context.cache.get(key.clone(), || {
+            let solve = if with_errors { heat_of_package } else { solve_package };
+            cache::kept(&what, &key, || solve(name, &own, cells)).map_err(|e| failed(&e))
+        })?;
+        return Ok(solved.at(options.heatsink));
+    };
+    let of_base = keyed(&base);
+    let key = format!("{key} near {of_base}");
     let solved: Arc<PackageHeat> = context.cache.get(key.clone(), || {
-        let solve = if with_errors { heat_of_package } else { solve_package };
-        let what = format!("{}: to rate parts on", package.title);
-        cache::kept(&what, &key, || solve(name, &bare, cells)).map_err(|e| failed(&e))
+        let begun = || {
+            let near =
+                || solve_package_for_others(name, &base, cells).map(|found| found.1).map_err(|e| failed(&e));
+            context.cache.get::<Near, StudyError>(of_base, near)
+        };
+        let solve = || match begun() {
+            Ok(near) => solve_package_near(name, &own, cells, &near),
+            Err(_) => solve_package(name, &own, cells),
+        };
+        cache::kept(&what, &key, solve).map_err(|e| failed(&e))
     })?;
     Ok(solved.at(options.heatsink))
 }

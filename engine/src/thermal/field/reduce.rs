@@ -14,6 +14,12 @@ use super::iterate::{Conjugate, dot, dot_each};
 use super::system::{Matrix, System, along};
 use crate::thermal::compact::Compact;
 
+mod compare;
+mod near;
+
+use compare::{difference, times, trim};
+pub use near::{Near, reduce_for_others, reduce_near};
+
 /// Relative residual of a solution at a shift. The impedance errs by its square: the projection is a best fit.
 const RESIDUAL: f64 = 1e-5;
 /// The same of a steady state, which the network reproduces as it is.
@@ -24,8 +30,6 @@ const DEPENDENT: f64 = 1e-5;
 const TOGETHER: usize = 4;
 /// Intervals between shifts, at first and at most.
 const INTERVALS: [usize; 2] = [5, 80];
-/// Times per decade at which networks are compared.
-const PER_DECADE: f64 = 8.0;
 
 /// Over which time a compact network must be right, and how far.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -70,87 +74,43 @@ crate::packed!(Reduced: network, error, cells, vectors, solutions, iterations);
 /// # Errors
 /// A linear system that does not converge.
 pub fn reduce(system: &System, span: &Span) -> Result<Reduced, FieldError> {
-    let mut basis = Basis::new(system)?;
+    finish(Basis::new(system)?, span, None).map(|done| done.0)
+}
+
+/// Adds solutions at shifts, twice as many each time, until two networks in succession agree; `before` is the first of
+/// them where the basis is one already.
+fn finish<'a>(
+    mut basis: Basis<'a>,
+    span: &Span,
+    mut before: Option<Compact>,
+) -> Result<(Reduced, Basis<'a>), FieldError> {
     let (slow, fast) = (0.3 / span.longest, 3.0 / span.shortest);
     let shift = |k: usize, of: usize| slow * (fast / slow).powf(k as f64 / of as f64);
-    let [mut of, most] = INTERVALS;
-    for k in 0..=of {
-        basis.extend(shift(k, of))?;
-    }
-    let mut network = basis.network();
+    let ([first, most], times) = (INTERVALS, times(span));
+    let mut of = first;
     loop {
-        of *= 2;
-        for k in (1..of).step_by(2) {
+        for k in (0..=of).filter(|k| of == first || k % 2 == 1) {
             basis.extend(shift(k, of))?;
         }
         let next = basis.network();
-        let times = times(span);
-        let heated = &system.ports.heated;
-        let changed = difference(&network, &next, heated, &times);
-        network = next;
-        if changed <= span.tolerance || of >= most {
-            let small = trim(&network, heated, 0.02 * span.tolerance);
-            let error = changed + difference(&network, &small, heated, &times);
-            let Basis { vectors, solutions, iterations, .. } = basis;
-            return Ok(Reduced {
-                network: small,
-                error,
-                cells: system.cells(),
-                vectors: vectors.len(),
-                solutions,
-                iterations,
-            });
-        }
-    }
-}
-
-/// Times over a span, [`PER_DECADE`] in each decade.
-fn times(span: &Span) -> Vec<f64> {
-    let decades = (span.longest / span.shortest).log10().max(0.0);
-    let count = (decades * PER_DECADE).ceil() as usize;
-    (0..=count).map(|k| span.shortest * 10f64.powf(k as f64 / PER_DECADE)).collect()
-}
-
-/// Largest difference of two networks over some times in what heat at a port does to any port, relative to the self
-/// impedance of the heated one.
-fn difference(a: &Compact, b: &Compact, heated: &[bool], times: &[f64]) -> f64 {
-    let mut largest = 0.0_f64;
-    for t in times {
-        for from in (0..heated.len()).filter(|p| heated[*p]) {
-            let own = b.step_response(*t, from, from);
-            for at in 0..heated.len() {
-                let change = a.step_response(*t, at, from) - b.step_response(*t, at, from);
-                largest = largest.max(change.abs() / own);
+        let heated = &basis.system.ports.heated;
+        if let Some(before) = &before {
+            let changed = difference(before, &next, heated, &times);
+            if changed <= span.tolerance || of >= most {
+                let small = trim(&next, heated, 0.02 * span.tolerance);
+                let reduced = Reduced {
+                    error: changed + difference(&next, &small, heated, &times),
+                    network: small,
+                    cells: basis.system.cells(),
+                    vectors: basis.vectors.len(),
+                    solutions: basis.solutions,
+                    iterations: basis.iterations,
+                };
+                return Ok((reduced, basis));
             }
         }
-    }
-    largest
-}
-
-/// Without modes that no heat input excites: what each left out does to any port is below `share` of the self
-/// impedance that the faster ones make up, over the number of modes. Dropping modes keeps a network passive.
-fn trim(network: &Compact, heated: &[bool], share: f64) -> Compact {
-    let (m, n) = (network.ports.len(), network.time_constants.len());
-    let bound = share / n as f64;
-    let mut faster: Vec<f64> = (0..m).map(|i| network.direct[i * m + i]).collect();
-    let mut kept = Vec::new();
-    for k in 0..n {
-        let rise = |i: usize| network.rises[i * n + k];
-        let largest = (0..m).map(|i| rise(i).abs()).fold(0.0, f64::max);
-        let seen = |i: usize| (rise(i) * largest).abs() > bound * (faster[i] + rise(i).powi(2));
-        if (0..m).any(|i| heated[i] && seen(i)) {
-            kept.push(k);
-        }
-        (0..m).for_each(|i| faster[i] += rise(i).powi(2));
-    }
-    let columns = |list: &[f64]| -> Vec<f64> {
-        list.chunks_exact(n).flat_map(|row| kept.iter().map(|k| row[*k])).collect()
-    };
-    Compact {
-        time_constants: kept.iter().map(|k| network.time_constants[*k]).collect(),
-        rises: columns(&network.rises),
-        follows: columns(&network.follows),
-        ..network.clone()
+        before = Some(next);
+        of *= 2;
     }
 }
 
@@ -195,9 +155,13 @@ struct Basis<'a> {
 impl<'a> Basis<'a> {
     /// With the steady states.
     fn new(system: &'a System) -> Result<Self, FieldError> {
-        let cells = system.cells();
-        let films = &system.films;
-        let mut new = Self {
+        let mut new = Self::empty(system);
+        new.rest()?;
+        Ok(new)
+    }
+
+    fn empty(system: &'a System) -> Self {
+        Self {
             system,
             conjugate: Conjugate::new(system, 0.0),
             heated: (0..system.shares().rows()).filter(|p| system.ports.heated[*p]).collect(),
@@ -206,20 +170,24 @@ impl<'a> Basis<'a> {
             stored: Vec::new(),
             solutions: 0,
             iterations: 0,
-        };
+        }
+    }
+
+    /// Adds the steady states.
+    fn rest(&mut self) -> Result<(), FieldError> {
+        let (cells, films) = (self.system.cells(), &self.system.films);
         // The steady temperatures of all boundaries together are uniform: the last follows from the others.
         let mut last = vec![1.0; cells];
         for b in 1..films.rows() {
-            let x = new.solve(&full(films, [b]), vec![[0.0]; cells], STEADY)?.into_flattened();
+            let x = self.solve(&full(films, [b]), vec![[0.0]; cells], STEADY)?.into_flattened();
             last.iter_mut().zip(&x).for_each(|(a, b)| *a -= b);
-            new.steady.push(x);
+            self.steady.push(x);
         }
-        new.steady.insert(0, last);
-        for b in 0..new.steady.len() {
-            new.append(new.steady[b].as_chunks::<1>().0.to_vec());
+        self.steady.insert(0, last);
+        for b in 0..self.steady.len() {
+            self.append(self.steady[b].as_chunks::<1>().0.to_vec());
         }
-        new.solve_heated(0.0, STEADY)?;
-        Ok(new)
+        self.solve_heated(0.0, STEADY)
     }
 
     /// Adds the solutions at a shift.

@@ -1,0 +1,86 @@
+//! Variants of a package begin with what the plan's own package leaves: same numbers, in any company.
+
+use std::fs;
+
+use super::subjects::{plan, table};
+use crate::common::answers::{self, value};
+use crate::common::program::describe;
+
+const PACKAGE: &str = r#"
+format = 1
+title = "Die on a slug"
+temperature = "100 degC"
+
+[[layer]]
+name = "die"
+material = "silicon"
+length = "4 mm"
+width = "4 mm"
+thickness = "0.2 mm"
+heated-depth = "10 um"
+
+[[layer]]
+name = "slug"
+material = "copper"
+length = "8 mm"
+width = "8 mm"
+thickness = "1 mm"
+
+[[cooling]]
+layer = "slug"
+face = "bottom"
+kind = "convection"
+coefficient = "FILM"
+boundary = "water"
+temperature = "40 degC"
+"#;
+
+const PLAN: &str = r#"
+[rating]
+part = "mosfet-sj-620v-49m"
+on = "package.toml"
+heatsink = "45 degC"
+cells = 4000
+no-runaway = true
+[[rating.pulse]]
+name = "short"
+width = "1 ms"
+[sampling]
+kind = "grid"
+[[vary]]
+name = "film"
+value = "package.cooling.coefficient"
+kind = "values"
+values = ["20000 W/(m^2 K)", "30000 W/(m^2 K)", "12000 W/(m^2 K)"]
+"#;
+
+#[test]
+fn a_variant_of_other_films_is_what_its_own_package_gives() {
+    let folder = plan(PLAN);
+    let package = |film: f64| PACKAGE.replace("FILM", &format!("{film} W/(m^2 K)"));
+    fs::write(folder.path("package.toml"), package(20_000.0)).unwrap();
+    let batch = |name: &str, jobs: &str| {
+        let csv = folder.text(name);
+        let done = folder.batch("t.h5", &["--csv", &csv, "--no-estimate", "--force", "--jobs", jobs]);
+        assert!(done.code <= 1, "{}{}", done.out, done.err);
+        fs::read_to_string(csv).unwrap()
+    };
+    assert_eq!(batch("t.csv", "1"), batch("u.csv", "2"));
+    let (columns, _) = table(&folder, "t.csv");
+    for (k, film) in columns["film"].iter().enumerate() {
+        fs::write(folder.path("own.toml"), package(*film)).unwrap();
+        let own = folder.text("own.toml");
+        let mut args = vec!["rating", "mosfet-sj-620v-49m", "--on", &own, "--heatsink", "45 degC"];
+        args.extend(["--cells", "4000", "--no-runaway", "--no-estimate", "--json"]);
+        args.extend(["--from", "1 ms", "--to", "10 ms", "--points", "2"]);
+        let alone = describe(&args);
+        let short = answers::rows(&alone, "surge")[0]["current"].as_f64().unwrap();
+        let pairs = [("continuous.current", value(&alone, "continuous.current")), ("short.current", short)];
+        for (name, expected) in pairs {
+            let found = columns[name][k];
+            println!("{name} of {film}: {found}, alone {expected}, {:.1e}", found / expected - 1.0);
+            // The tolerance of a reduction, twice.
+            assert!((found / expected - 1.0).abs() <= 2e-3, "{name} of {film}: {found}, alone {expected}");
+        }
+    }
+}
