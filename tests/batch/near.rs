@@ -61,7 +61,7 @@ fn a_variant_of_other_films_is_what_its_own_package_gives() {
     fs::write(folder.path("package.toml"), package(20_000.0)).unwrap();
     let batch = |name: &str, jobs: &str| {
         let csv = folder.text(name);
-        let done = folder.batch("t.h5", &["--csv", &csv, "--no-estimate", "--force", "--jobs", jobs]);
+        let done = folder.batch("t.h5", &["--csv", &csv, "--force", "--jobs", jobs]);
         assert!(done.code <= 1, "{}{}", done.out, done.err);
         fs::read_to_string(csv).unwrap()
     };

@@ -100,7 +100,9 @@ fn the_longest_unused_go_first_and_others_files_stay() {
     assert!(!at("g").exists() && at("f").exists());
     // One that was begun long ago, and one that somebody is at.
     let [old, new] = [1, 2].map(|k| at("h").with_extension(format!("{k}-0.part")));
-    [&old, &new].map(|path| fs::write(path, "begun").unwrap());
+    for path in [&old, &new] {
+        fs::write(path, "begun").unwrap();
+    }
     let when = SystemTime::now() - 2 * ABANDONED;
     File::options().append(true).open(&old).unwrap().set_modified(when).unwrap();
     made(&store, "i", one);
