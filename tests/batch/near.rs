@@ -62,7 +62,8 @@ fn a_variant_of_other_films_is_what_its_own_package_gives() {
     let batch = |name: &str, jobs: &str| {
         let csv = folder.text(name);
         let done = folder.batch("t.h5", &["--csv", &csv, "--force", "--jobs", jobs]);
-        assert!(done.code <= 1, "{}{}", done.out, done.err);
+        // Part and package mean different dies: not proven.
+        assert!([0, 1, 5].contains(&done.code), "{}{}", done.out, done.err);
         fs::read_to_string(csv).unwrap()
     };
     assert_eq!(batch("t.csv", "1"), batch("u.csv", "2"));
