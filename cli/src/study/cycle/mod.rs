@@ -59,7 +59,7 @@ static SECTION: Section = Section {
 };
 
 /// Distance to the periodic state that is worth another period.
-const DISTANCE: f64 = 1e-6;
+const DISTANCE: f64 = 1e-5;
 /// Relative residual up to which the balance counts as closed.
 const CLOSES: f64 = 1e-4;
 
