@@ -8,6 +8,7 @@ use joulestep::output::result::ResultFile;
 use serde_json::Value;
 
 use crate::common::answers::{answer, rows, value};
+use crate::common::program::without_event_limits;
 
 const FERRY: &str = "examples/ferry-breaker.toml";
 
@@ -92,7 +93,8 @@ fn the_shipped_scenario_does_the_main_job() {
 
 #[test]
 fn the_text_of_a_run_fits_its_columns_and_names_its_definitions() {
-    let (_folder, path, out) = scenario(&ferry().replace("end = \"15 ms\"", "end = \"0.4 ms\""));
+    let (_folder, path, out) =
+        scenario(&without_event_limits(&ferry()).replace("end = \"15 ms\"", "end = \"0.4 ms\""));
     let run = joulestep(&["run", &path, "--out", &out, "--quiet"]);
     assert_eq!(run.status.code(), Some(0), "{}", text(&run.stderr));
     assert!(run.stderr.is_empty());
