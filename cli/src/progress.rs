@@ -150,7 +150,7 @@ impl Counted {
             (true, _) => Shown::Nothing,
             (false, false) => Shown::Lines(Instant::now()),
             (false, true) => {
-                let bar = bar(total, "{bar:32} {pos} of {len} {msg}, {eta} left");
+                let bar = bar(total, "{bar:32} {pos} of {len} {msg}");
                 bar.set_message(what);
                 Shown::Bar(bar)
             }
@@ -164,14 +164,18 @@ impl Counted {
         let done = self.done.fetch_add(1, Ordering::Relaxed) + 1;
         // A thread that panicked while it told progress is no reason for this one to.
         let mut shown = self.shown.lock().unwrap_or_else(PoisonError::into_inner);
+        let left = || left(done as f64 / self.total as f64, self.began.elapsed().as_secs_f64());
         match &mut *shown {
             Shown::Nothing => {}
-            Shown::Bar(bar) => bar.set_position(done),
+            Shown::Bar(bar) => {
+                bar.set_position(done);
+                bar.set_message(format!("{}{}", self.what, left()));
+            }
             Shown::Lines(last) => {
                 if last.elapsed() >= BETWEEN_LINES {
                     *last = Instant::now();
+                    let left = left();
                     // Progress that cannot be shown is no reason to stop.
-                    let left = left(done as f64 / self.total as f64, self.began.elapsed().as_secs_f64());
                     let _ = writeln!(std::io::stderr(), "{done} of {} {}{left}", self.total, self.what);
                 }
             }
