@@ -88,7 +88,7 @@ impl Against<'_> {
     }
     /// The error, and what the spread of the input adds.
     fn both_words(&self) -> String {
-        let error = self.scalar.error.words(&self.scalar.unit);
+        let error = self.scalar.error.words(self.limited.limit.unit_of_difference());
         match &self.scalar.spread {
             Some(Spread::NotLinear { why }) => format!("{error} (not linear in its inputs: {why})"),
             Some(_) => format!("{error} (by the input {})", self.spread_words()),
@@ -222,7 +222,7 @@ fn row(l: &Against<'_>) -> Vec<String> {
     vec![
         l.name().to_string(),
         l.digits(l.scalar.value),
-        l.scalar.error.words(&l.scalar.unit),
+        l.scalar.error.words(l.limited.limit.unit_of_difference()),
         l.spread_words(),
         l.bound_words(),
         format!("{sign}{}", l.margin_words()),
