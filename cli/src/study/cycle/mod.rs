@@ -75,7 +75,7 @@ struct Closing<'a> {
 
 impl Recorder<f64> for Closing<'_> {
     fn event(&mut self, event: &Event) {
-        if event.subject != CLOSING || !(event.value > 0.0) {
+        if event.subject != CLOSING || event.value <= 0.0 || event.value.is_nan() {
             return;
         }
         self.first = if self.first >= event.value { self.first } else { event.value };
