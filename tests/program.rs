@@ -7,6 +7,8 @@ use std::time::Duration;
 use joulestep::output::result::ResultFile;
 use serde_json::Value;
 
+use crate::common::program::without_event_limits;
+
 const FERRY: &str = "examples/ferry-breaker.toml";
 
 fn program(args: &[&str]) -> Command {
@@ -90,7 +92,8 @@ fn the_shipped_scenario_does_the_main_job() {
 
 #[test]
 fn the_account_fits_100_columns_and_names_its_definitions() {
-    let (_folder, path, out) = scenario(&ferry().replace("end = \"15 ms\"", "end = \"0.4 ms\""));
+    let (_folder, path, out) =
+        scenario(&without_event_limits(&ferry()).replace("end = \"15 ms\"", "end = \"0.4 ms\""));
     let run = joulestep(&["run", &path, "--out", &out, "--quiet"]);
     assert_eq!(run.status.code(), Some(0), "{}", text(&run.stderr));
     assert!(run.stderr.is_empty());
