@@ -68,12 +68,18 @@ fn the_report_of_a_run_describes_the_file() {
     let page = page::parsed(&out);
     let read = |found: &str| assert!(page.text.contains(found), "{found}");
     assert_eq!(page.title, "Ferry switchboard: breaker start, short circuit, one retry, lock-out");
-    let verdict = page.text.find("Kept: 4 limits set, 9 ratings of the parts.").expect("the verdict");
+    let verdict = page.text.find("Kept: 11 limits set, 9 ratings of the parts.").expect("the verdict");
     assert!(verdict < page.text.find("Sequence of events").unwrap());
     let file = ResultFile::open(&result).unwrap();
     for scalar in file.summary().unwrap().unwrap().scalars.iter().filter(|s| s.bounds().upper.is_finite()) {
-        read(&people_digits(scalar.value, &scalar.unit, 4));
-        read(&format!("at most {}", people_digits(scalar.bounds().upper, &scalar.unit, 4)));
+        let limit = &scalar.limited.as_ref().unwrap().limit;
+        let shown = |x: f64| match (limit.of.word(), limit.unit.as_str()) {
+            ("trips" | "retries" | "lock-outs", _) => x.to_string(),
+            (_, "A^2 s") => people_digits(x, "A²s", 4),
+            (_, unit) => people_digits(x, unit, 4),
+        };
+        read(&shown(scalar.value));
+        read(&format!("at most {}", shown(scalar.bounds().upper)));
     }
     for channel in file.channels() {
         assert_eq!(channel.holds, channel.name.starts_with("line("), "{}", channel.name);
