@@ -303,7 +303,7 @@ fn unlike_variants_judge_alike_alone_and_in_lanes() {
         }
         let expected = match threshold {
             // Above 180 A it clears within 195.5 µs; above 400 A nothing trips.
-            x if x < 180.0 || x > 400.0 => "fails",
+            x if !(180.0..=400.0).contains(&x) => "fails",
             _ => "passes",
         };
         assert_eq!(alone[k][n - 2], expected, "{threshold} A");

@@ -88,8 +88,8 @@ pub fn report(recorder: &mut impl Recorder<f64>, samples: usize) {
 
 /// Of some rows a turn-off, with an energy or a reason.
 fn switching(k: usize, edge: f64) -> Option<Switching> {
-    let (measured, device) = ((k / 60) % 2 == 0, "Q1".to_string());
-    (k % 3 == 0).then(|| Switching {
+    let (measured, device) = ((k / 60).is_multiple_of(2), "Q1".to_string());
+    k.is_multiple_of(3).then(|| Switching {
         device,
         turns_on: false,
         edge,
