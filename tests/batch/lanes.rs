@@ -197,18 +197,12 @@ fn a_variant_whose_protection_trips_is_finished_alone() {
 #[test]
 fn variants_of_one_schedule_find_each_other() {
     let grid = r#"
+vary = [
+    { name = "R", value = "component.R1.resistance", kind = "values", values = ["900 ohm", "950 ohm", "1 kohm", "1.1 kohm", "1.2 kohm", "1.3 kohm", "1.4 kohm", "1.5 kohm"] },
+    { name = "end", value = "steps.end", kind = "values", values = ["1 ms", "2 ms", "3 ms"] },
+]
 [sampling]
 kind = "grid"
-[[vary]]
-name = "R"
-value = "component.R1.resistance"
-kind = "values"
-values = ["900 ohm", "950 ohm", "1 kohm", "1.1 kohm", "1.2 kohm", "1.3 kohm", "1.4 kohm", "1.5 kohm"]
-[[vary]]
-name = "end"
-value = "steps.end"
-kind = "values"
-values = ["1 ms", "2 ms", "3 ms"]
 [[output]]
 name = "reached"
 signal = "voltage(out)"

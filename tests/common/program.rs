@@ -28,6 +28,14 @@ pub fn joulestep(args: &[&str]) -> Done {
     joulestep_with(args, &[])
 }
 
+/// The words of a command line; single quotes keep blanks in a word.
+pub fn words(line: &str) -> Vec<&str> {
+    let pieces = line.split('\'').enumerate();
+    pieces
+        .flat_map(|(k, piece)| if k % 2 == 1 { vec![piece] } else { piece.split_whitespace().collect() })
+        .collect()
+}
+
 /// What the program tells as JSON; it must come to its end, whatever its verdict.
 pub fn describe(args: &[&str]) -> Value {
     let done = joulestep(args);

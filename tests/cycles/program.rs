@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use crate::common::answers::{self, rows, value};
-use crate::common::program::{describe as json, joulestep};
+use crate::common::program::{describe as json, joulestep, words};
 
 /// Every arrangement has an example that is right.
 #[test]
@@ -97,17 +97,9 @@ fn the_buck_in_its_steady_state() {
 fn the_dead_time_of_a_leg() {
     // At 8 ohm more than the output charge flows through the lower switch (125 nC more, here 78 nC), and coarser runs
     // tell turn-on energies that differ by 3 %: they are then given 10 %.
-    let found = json(&[
-        "dead-time",
-        "cascode-700v-22m",
-        "--dead-time",
-        "40 ns,250 ns",
-        "--current",
-        "20 A",
-        "--gate-resistance",
-        "15 ohm",
-        "--json",
-    ]);
+    let found = json(&words(
+        "dead-time cascode-700v-22m --dead-time '40 ns,250 ns' --current '20 A' --gate-resistance '15 ohm' --json",
+    ));
     let rows = answers::rows(&found, "energies");
     assert_eq!(rows.len(), 2);
     assert_eq!(answers::rows(&found, "transitions")[1]["lower_turn_on"], "soft");
@@ -135,17 +127,9 @@ fn the_dead_time_of_a_leg() {
         "{best}"
     );
     // The same from a scenario, and what is refused.
-    let scenario = [
-        "dead-time",
-        "--scenario",
-        "examples/ferry-buck.toml",
-        "--dead-time",
-        "100 ns",
-        "--current",
-        "10 A",
-        "--csv",
-    ];
-    assert_eq!(joulestep(&scenario).code, 0);
+    let scenario =
+        "dead-time --scenario examples/ferry-buck.toml --dead-time '100 ns' --current '10 A' --csv";
+    assert_eq!(joulestep(&words(scenario)).code, 0);
     let long = ["dead-time", "cascode-700v-22m", "--dead-time", "6 us", "--current", "10 A"];
     assert_eq!(joulestep(&long).code, 2);
     assert_eq!(joulestep(&["cycle", "examples/ferry-breaker.toml"]).code, 2);
