@@ -6,6 +6,7 @@ use std::fs;
 use super::program::{Folder, ended};
 use crate::common::answers::{self, value};
 use crate::common::program::{describe, joulestep, words};
+use crate::common::rig::near;
 
 /// Numbers of a CSV by the names of its columns without their units, and the last cells of each row.
 pub(super) fn table(folder: &Folder, name: &str) -> (BTreeMap<String, Vec<f64>>, Vec<Vec<String>>) {
@@ -24,10 +25,6 @@ pub(super) fn plan(text: &str) -> Folder {
     let folder = Folder::new("");
     fs::write(folder.path("plan.toml"), format!("format = 2\n{text}")).unwrap();
     folder
-}
-
-fn near(found: f64, expected: f64, share: f64, what: &str) {
-    assert!((found / expected - 1.0).abs() <= share, "{what}: {found}, expected {expected}");
 }
 
 /// In the steady state the heat flow is the temperature difference over the sum of the resistances (Fourier), and a
@@ -61,11 +58,11 @@ min = "60 A"
     let junction_case = 1.079e-3 + 2.7e-3 + 9.235e-3 + 34.83e-3 + 112.6e-3;
     for k in 0..8 {
         let resistance = junction_case + c["interface"][k];
-        near(c["mosfet.thermal-resistance"][k], resistance, 1e-9, "thermal resistance");
+        near("thermal resistance", c["mosfet.thermal-resistance"][k], resistance, 1e-9);
         let heat = c["continuous.current"][k] * c["continuous.drop"][k];
-        near(heat * resistance, c["continuous.mosfet"][k] - c["heatsink"][k], 1e-6, "heat balance");
-        near(c["continuous.mosfet"][k], 175.0, 1e-6, "highest junction temperature");
-        near(c["short.i2t"][k], c["short.current"][k].powi(2) * c["width"][k], 1e-12, "let-through");
+        near("heat balance", heat * resistance, c["continuous.mosfet"][k] - c["heatsink"][k], 1e-6);
+        near("highest junction temperature", c["continuous.mosfet"][k], 175.0, 1e-6);
+        near("let-through", c["short.i2t"][k], c["short.current"][k].powi(2) * c["width"][k], 1e-12);
         let verdict = if c["continuous.current"][k] >= 60.0 { "passes" } else { "fails" };
         assert_eq!(rows[k][rows[k].len() - 2], verdict);
     }
@@ -74,10 +71,10 @@ min = "60 A"
     ));
     let surge = |row: usize| answers::rows(&rated, "surge")[row]["current"].as_f64().unwrap();
     // The table of the law begins at another temperature: the same cubics, rounded otherwise.
-    near(c["continuous.current"][7], value(&rated, "continuous.current"), 1e-7, "continuous");
-    near(c["short.current"][7], surge(1), 2e-5, "10 ms");
-    near(c["short.current"][6], surge(0), 2e-5, "1 ms");
-    near(c["fault.1.longest"][7], value(&rated, "fault.1.longest"), 2e-5, "ride-through");
+    near("continuous", c["continuous.current"][7], value(&rated, "continuous.current"), 1e-7);
+    near("10 ms", c["short.current"][7], surge(1), 2e-5);
+    near("1 ms", c["short.current"][6], surge(0), 2e-5);
+    near("ride-through", c["fault.1.longest"][7], value(&rated, "fault.1.longest"), 2e-5);
 }
 
 /// The interface at which a current is just carried: there the current is the limit.
@@ -105,8 +102,8 @@ tolerance = 1e-6
     let done = folder.batch("t.h5", &["--csv", &folder.text("t.csv")]);
     assert_eq!(done.code, 1, "{}", done.err);
     let (c, rows) = table(&folder, "t.csv");
-    near(c["continuous.current"][0], 40.0, 1e-5, "current");
-    near(c["continuous.current"][1], 55.0, 1e-5, "current");
+    near("current", c["continuous.current"][0], 40.0, 1e-5);
+    near("current", c["continuous.current"][1], 55.0, 1e-5);
     assert!(c["interface"][0] > c["interface"][1]);
     assert_eq!(rows[2][rows[2].len() - 3], "not found");
 }
@@ -156,7 +153,7 @@ kind = "grid"
     let rated = describe(&words(
         "rating cascode-700v-7m --on board-700v-7m --heatsink '48 degC' --cells 8000 --points 2 --json",
     ));
-    near(c["continuous.current"][0], value(&rated, "continuous.current"), 1e-6, "continuous");
+    near("continuous", c["continuous.current"][0], value(&rated, "continuous.current"), 1e-6);
     assert!(folder.batch("one.h5", &["--jobs", "1"]).code == 0);
     assert!(folder.bytes("one.h5") == folder.bytes("t.h5"), "one and two threads differ");
 }
@@ -174,9 +171,8 @@ cells = 5000
 kind = "grid"
 "#;
     let folder = plan(grid);
-    let mine = include_str!("../../models/src/packages/board-700v-7m.toml")
-        .replace("length = \"2.92 mm\"\nwidth = \"2.92 mm\"", "length = \"2.4 mm\"\nwidth = \"2.5 mm\"");
-    fs::write(folder.path("mine.toml"), mine).unwrap();
+    let (_folder, mine) = crate::says_what_it_does::smaller_die();
+    fs::copy(mine, folder.path("mine.toml")).unwrap();
     let done = folder.batch("t.h5", &[]);
     assert_eq!(done.code, 5, "{}{}", done.out, done.err);
     assert_eq!(
@@ -203,17 +199,17 @@ kind = "grid"
     let done = folder.batch("t.h5", &["--csv", &folder.text("t.csv")]);
     assert_eq!(done.code, 0, "{}", done.err);
     let (c, _) = table(&folder, "t.csv");
-    near(c["estimate"][0], 2.0 * c["estimate"][1], 1e-12, "2·Q/I");
+    near("2·Q/I", c["estimate"][0], 2.0 * c["estimate"][1], 1e-12);
     let studied = describe(&words(
         "dead-time mosfet-sic-700v-12m --dead-time '40 ns,80 ns,160 ns' --current '10 A,20 A' --json",
     ));
     for (k, (best, balance)) in c["best.losses"].iter().zip(&c["estimate"]).enumerate() {
         for j in 0..3 {
             let losses = answers::rows(&studied, "energies")[3 * k + j]["losses"].as_f64().unwrap();
-            near(c[&format!("losses.{}", j + 1)][k], losses, 1e-12, "losses");
+            near("losses", c[&format!("losses.{}", j + 1)][k], losses, 1e-12);
             assert!(*best <= losses);
         }
-        near(*balance, value(&studied, &format!("{}.estimate", k + 1)), 1e-12, "estimate");
+        near("estimate", *balance, value(&studied, &format!("{}.estimate", k + 1)), 1e-12);
     }
 }
 

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use crate::common::answers::{self, rows, value};
+use crate::common::catalogued::shipped;
 use crate::common::program::{describe as json, joulestep, words};
 
 /// Every arrangement has an example that is right.
@@ -106,8 +107,7 @@ fn the_dead_time_of_a_leg() {
     // The integral diodes' loss grows with the dead time (common practice, no source).
     assert!(rows[1]["diode_energy"].as_f64() > rows[0]["diode_energy"].as_f64());
     // The output charge of the part at 400 V and 25 °C.
-    let part = joulestep::input::parts::load("cascode-700v-22m", &joulestep::input::keys::include::open);
-    let parts = BTreeMap::from([(String::new(), part.expect("a shipped part").part)]);
+    let parts = BTreeMap::from([(String::new(), shipped("cascode-700v-22m"))]);
     let leg = joulestep_models::arrangement::dead_time::LegUnderTest { parts, given: Vec::new() };
     let q = joulestep_models::arrangement::dead_time::estimate(&leg, 400.0, 25.0).unwrap().expect("a charge");
     let balance = value(&found, "estimate");

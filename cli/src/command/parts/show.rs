@@ -123,13 +123,12 @@ fn text(part: &Part, derived: &[Derived], celsius: f64) -> String {
     let mut rows = Vec::new();
     for param in part.entry().params {
         let Some(value) = part.values.0.get(param.key) else { continue };
-        let (unit, shown) = match (param.shape, value) {
-            (Shape::Number(unit), Value::Number(x)) => (unit, people_digits(*x, unit, 5)),
-            (Shape::List(unit), Value::List(x)) => (unit, format!("{} values", x.len())),
-            (Shape::Table(_, unit), Value::Table(x)) => (unit, format!("{} pairs", x.len())),
-            (Shape::Number(unit) | Shape::List(unit) | Shape::Table(_, unit), _) => (unit, String::new()),
+        let shown = match (param.shape, value) {
+            (Shape::Number(unit), Value::Number(x)) => people_digits(*x, unit, 5),
+            (_, Value::List(x)) => format!("{} values", x.len()),
+            (_, Value::Table(x)) => format!("{} pairs", x.len()),
+            _ => String::new(),
         };
-        let _ = unit;
         let note = if part.given.contains(param.key) { "" } else { "(default) " };
         rows.push(vec![param.key.to_string(), shown, format!("{note}{}", param.help)]);
     }
