@@ -3,7 +3,7 @@
 use serde_json::Value;
 
 use crate::common::answers;
-use crate::common::program::joulestep;
+use crate::common::program::{describe, joulestep};
 use crate::common::rig::near;
 
 const PARTS: [&str; 3] = ["cascode-700v-22m", "mosfet-sic-700v-12m", "diode-sic-700v-50a"];
@@ -100,9 +100,7 @@ fn charts_are_written_once() {
 #[test]
 fn resistance_against_temperature() {
     let range = ["--from", "25 degC", "--step", "50 K", "--json"];
-    let done = joulestep(&[&["parts", "resistance"], &PARTS[..2], &range].concat());
-    assert_eq!(done.code, 0, "{}", done.err);
-    let report: Value = serde_json::from_str(&done.out).unwrap();
+    let report = describe(&[&["parts", "resistance"], &PARTS[..2], &range].concat());
     let rows = answers::rows(&report, "resistance");
     assert_eq!(rows.len(), 8);
     for row in rows.iter().filter(|r| r["temperature"] == 25.0) {

@@ -7,7 +7,7 @@ use joulestep_models::part::Part;
 use serde_json::Value;
 
 use crate::common::catalogued::shipped;
-use crate::common::program::{joulestep, joulestep_with};
+use crate::common::program::{describe, joulestep, joulestep_with};
 use crate::common::rig::near;
 
 /// Width of the first pulse of an R-L circuit (derived; the test: IEC 60747-8 and -9, from memory), and how the current
@@ -149,9 +149,7 @@ fn waveforms_are_kept() {
     let path = to.to_str().unwrap();
     let args =
         ["double-pulse", "mosfet-sic-700v-12m", "--current", "20 A", "--waveforms", path, "--pictures", path];
-    let done = joulestep(&[&args[..], &["--json"]].concat());
-    assert!(matches!(done.code, 0 | 1 | 5), "{}", done.err);
-    let report: Value = serde_json::from_str(&done.out).unwrap();
+    let report = describe(&[&args[..], &["--json"]].concat());
     let row = point_row(&report, 0);
     let file = joulestep::output::result::ResultFile::open(&to.join("point-0001.h5")).unwrap();
     // A single point's numbers are answers under their plain names.

@@ -86,15 +86,7 @@ fn a_batch_has_a_report() {
     fs::write(&file, plan).unwrap();
     fs::copy("examples/inrush-chains.toml", folder.path().join("inrush-chains.toml")).unwrap();
     let table = folder.path().join("table.h5");
-    let printed = crate::common::program::joulestep(&[
-        "batch",
-        text(&file),
-        "--out",
-        text(&table),
-        "--json",
-        "--quiet",
-    ]);
-    let json: serde_json::Value = serde_json::from_str(&printed.out).unwrap();
+    let json = describe(&["batch", text(&file), "--out", text(&table), "--json", "--quiet"]);
     let out = folder.path().join("batch.html");
     done(&["report", text(&table), "-o", text(&out)], 0);
     let page = page::parsed(&out);
