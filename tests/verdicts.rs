@@ -225,7 +225,7 @@ fn a_run_that_stalls_at_its_finest_step_says_so() {
         [[component]]\nname = \"supply\"\nkind = \"voltage-source\"\npins = [\"in\", \"gnd\"]\nvalue = \"10 V\"\n\
         [[component]]\nname = \"L1\"\nkind = \"inductor\"\npins = [\"in\", \"out\"]\ninductance = \"10 uH\"\nseries-resistance = \"2 ohm\"\ninitial-current = \"0 A\"\n\
         [[component]]\nname = \"C1\"\nkind = \"capacitor\"\npins = [\"out\", \"gnd\"]\ncapacitance = \"1 uF\"\ninitial-voltage = \"0 V\"\n\
-        [steps]\nend = \"50 us\"\nbase = \"2 us\"\nfinest = \"1 us\"\nvoltage-error = \"1 uV\"\ncurrent-error = \"1 uA\"\nmethod = \"tr-bdf2\"\n\
+        [steps]\nend = \"50 us\"\nbase = \"1 us\"\nfinest = \"1 us\"\nvoltage-error = \"1 uV\"\ncurrent-error = \"1 uA\"\nmethod = \"tr-bdf2\"\n\
         [[limit]]\nsignal = \"voltage(out)\"\nmax = \"30 V\"\n";
     let scene = scene(ringing);
     let (code, json) = scene.json(&["--no-estimate"]);
