@@ -126,10 +126,12 @@ fn energies_of_a_run_are_those_of_the_double_pulse() {
     let none = first.iter().find(|s| s["event"] == "turn-on").unwrap();
     assert!(none["energy"].is_null() && !none["reason"].as_str().unwrap().is_empty(), "{none}");
     // Sums, the text, and the rows of the file say the same.
-    let sum = |kind: &str| {
-        rows(&account, "switching_sums").iter().find(|s| s["event"] == kind).unwrap().clone()
-    };
-    assert_eq!((sum("turn-on")["count"].as_f64(), sum("turn-on")["measured"].as_f64()), (Some(2.0), Some(1.0)));
+    let sum =
+        |kind: &str| rows(&account, "switching_sums").iter().find(|s| s["event"] == kind).unwrap().clone();
+    assert_eq!(
+        (sum("turn-on")["count"].as_f64(), sum("turn-on")["measured"].as_f64()),
+        (Some(2.0), Some(1.0))
+    );
     assert_eq!(sum("turn-off")["total"].as_f64(), Some(off.0));
     let text = joulestep(&args);
     assert!(
