@@ -72,7 +72,8 @@ impl<L: Lane> Stepper<L> {
             let ratio = (error / self.gauge.bound(k, self.solver.x[k])).widest();
             let counts = L::select(error.le(rounding), zero, L::splat(1.0)).widest() > 0.0;
             // Written so that what is not a number counts.
-            if counts && !(ratio <= most) {
+            let less = ratio <= most;
+            if counts && !less {
                 most = ratio;
             }
         }
