@@ -138,8 +138,7 @@ fn a_square_is_not_linear() {
     let plan = "format = 2\nscenario = \"s.toml\"\nsampling = { kind = \"monte-carlo\", variants = 9 }\n\
                 vary = [{ value = \"component.supply.value\", kind = \"normal\", mean = \"0 V\", deviation = \"1 mV\" }]\n";
     fs::write(folder.path("p.toml"), plan).unwrap();
-    fs::write(folder.path("s.toml"), SCENARIO.replace("\"1 V\"", "\"0 V\"").replace("LIMIT", "1 V"))
-        .unwrap();
+    fs::write(folder.path("s.toml"), SCENARIO.replace("\"1 V\"", "\"0 V\"").replace("LIMIT", "1 V")).unwrap();
     let done = run(&folder, &["--spread", "@p.toml", "--json"]);
     let report = json(&done);
     assert_eq!(number(&report, "C1.stored")["kind"], "not linear");
