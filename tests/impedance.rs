@@ -44,7 +44,7 @@ fn a_package_is_reported_whole() {
         }
         let words = name.replace(['.', '_'], " ");
         let sum = |table: &str, name: &str| -> f64 {
-            let mine = rows(&report, table).into_iter().filter(|r| r["path"] == words.as_str());
+            let mine = rows(&report, table).iter().filter(|r| r["path"] == words.as_str());
             mine.filter_map(|r| r[name].as_f64()).sum()
         };
         for (table, name) in [

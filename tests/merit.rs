@@ -5,7 +5,6 @@ use joulestep_models::capacitances::OutputCharge;
 use joulestep_models::merit::parallel::{Duty, needed, steady};
 use joulestep_models::merit::recovery::{Ramp, ramp};
 use joulestep_models::merit::{Conditions, FIGURES, Figures, MeritError, figures, gate_on};
-use joulestep_models::part::Part;
 
 use crate::common::catalogued::shipped;
 use crate::common::rig::near;
