@@ -126,7 +126,7 @@ fn settling_times(lanes: &str) {
     assert!(n == 1000.0 && distance < 1.63 / n.sqrt());
     let report: Value = serde_json::from_str(&done.out).unwrap();
     assert_eq!(report["ended"]["done"], 1000);
-    assert_eq!(report["lanes"]["in_lockstep"], if lanes == "1" { 0 } else { 1000 });
+    assert_eq!(report["lanes"]["in_lanes"], if lanes == "1" { 0 } else { 1000 });
     assert_eq!(report["outputs"][0]["name"], "settled");
     assert_eq!(report["outputs"][0]["percentiles"]["100"], *times.last().unwrap());
     // The current begins at 1 V / R: the limit of 1.2 mA is kept by R above 833.3 ohm.

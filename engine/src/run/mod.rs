@@ -1,8 +1,9 @@
 //! The time loop and what it needs.
 
+pub mod abreast;
+mod boundary;
 pub mod coupling;
 mod displace;
-pub mod lockstep;
 mod recover;
 mod report;
 pub mod saved;

@@ -2,7 +2,6 @@
 
 use super::time_loop::Run;
 use super::watch::Watcher;
-use crate::arithmetic::lane::Lane;
 use crate::recorder::{Column, Event, Layout, Recorder, Row};
 
 /// An open row of the account.
@@ -14,7 +13,7 @@ pub(super) struct Open<L> {
     pub(super) peaks: Vec<L>,
 }
 
-impl<L: Lane> Run<L> {
+impl Run<f64> {
     pub(super) fn layout(&self) -> Layout {
         let channels = self.channels.iter().map(|(c, _)| Column {
             name: c.name.clone(),
@@ -31,7 +30,7 @@ impl<L: Lane> Run<L> {
 
     /// Couples the rest of the last interval; call when the run is over.
     #[inline(never)]
-    pub fn finish(&mut self, recorder: &mut dyn Recorder<L>) {
+    pub fn finish(&mut self, recorder: &mut dyn Recorder<f64>) {
         self.end_interval(recorder);
         let open: Vec<_> = self.rows.drain(1.min(self.rows.len())..).collect();
         for row in open {
@@ -41,7 +40,7 @@ impl<L: Lane> Run<L> {
 
     pub(super) fn watch(&mut self, events: &mut Vec<Event>) {
         let mut watcher = std::mem::replace(&mut self.watcher, Watcher::empty());
-        watcher.look(self.state.t, self.stepper.system(), &self.sources(), events);
+        watcher.look(self.state.t, &self.system, &self.sources(&[self.seat()]), events);
         for row in &mut self.rows {
             for (peak, now) in row.peaks.iter_mut().zip(&watcher.now) {
                 *peak = peak.max(*now);
@@ -52,28 +51,29 @@ impl<L: Lane> Run<L> {
 
     /// Reports the channels' values. Instants rise: what follows a jump at the same instant is reported at the next
     /// number, so that every reader can tell the two by their instants.
-    pub(super) fn sample(&mut self, recorder: &mut dyn Recorder<L>, always: bool) {
+    pub(super) fn sample(&mut self, recorder: &mut dyn Recorder<f64>, always: bool) {
         let t = self.state.t;
         if !always && t - self.sampled_at < self.sample_every {
             return;
         }
         self.sampled_at = t;
         let mut values = std::mem::take(&mut self.values);
-        let from = self.sources();
+        let seat = [self.seat()];
+        let from = self.sources(&seat);
         for (value, (_, readout)) in values.iter_mut().zip(&self.channels) {
-            *value = readout.read(self.stepper.system(), &from);
+            *value = readout.read(&self.system, &from);
         }
         self.recorded_until = t.max(self.recorded_until.next_up());
         recorder.sample(self.recorded_until, &values);
         self.values = values;
     }
 
-    pub(super) fn open_row(&self, subject: String) -> Open<L> {
+    pub(super) fn open_row(&self, subject: String) -> Open<f64> {
         let peaks = self.watcher.now[..self.watcher.recorded()].to_vec();
         Open { subject, begin: self.state.t, heat: self.heat_since_start(), peaks }
     }
 
-    pub(super) fn close_row(&self, row: Open<L>, kind: &'static str) -> Row<L> {
+    pub(super) fn close_row(&self, row: Open<f64>, kind: &'static str) -> Row<f64> {
         Row {
             kind,
             subject: row.subject,
@@ -86,7 +86,7 @@ impl<L: Lane> Run<L> {
     }
 
     /// An edge of a drive ends its row and begins the next.
-    pub(super) fn turn_row(&mut self, subject: &str, recorder: &mut dyn Recorder<L>) {
+    pub(super) fn turn_row(&mut self, subject: &str, recorder: &mut dyn Recorder<f64>) {
         let next = self.open_row(subject.to_string());
         match self.rows.iter().position(|r| r.subject == subject) {
             Some(k) => {

@@ -1,6 +1,5 @@
 //! Temperatures of dies, and their error from the coupling of heat.
 
-use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::run::coupling::{Cause, CouplingError};
 use joulestep_engine::run::time_loop::Run;
 
@@ -25,11 +24,11 @@ fn coupling(error: CouplingError) -> (f64, Option<&'static str>) {
 
 /// The error of a heat input's temperature that is known otherwise than by coarser runs, K: what the run reports of the
 /// coupling of heat.
-pub(super) fn further<L: Lane>(run: &Run<L>, input: usize, lane: usize) -> f64 {
-    run.coupling_error(input, lane).map_or(0.0, |error| coupling(error).0)
+pub(super) fn further(run: &Run<f64>, input: usize) -> f64 {
+    run.coupling_error(input, 0).map_or(0.0, |error| coupling(error).0)
 }
 
-pub(super) fn junctions<L: Lane>(run: &Run<L>, lane: usize, facts: &Facts, peaks: &[Peak]) -> Vec<Junction> {
+pub(super) fn junctions(run: &Run<f64>, facts: &Facts, peaks: &[Peak]) -> Vec<Junction> {
     let mut all = Vec::new();
     let Some(thermal) = run.thermal() else { return all };
     for placed in &facts.placed {
@@ -39,15 +38,15 @@ pub(super) fn junctions<L: Lane>(run: &Run<L>, lane: usize, facts: &Facts, peaks
             let Some(peak) = peaks.iter().find(|p| p.name == format!("{name}.temperature")) else { continue };
             let rated = placed.built.hottest.iter().find(|h| h.0 == *die).map_or(f64::INFINITY, |h| h.1);
             let input = input.0 as usize;
-            let Some(error) = run.coupling_error(input, lane) else { continue };
+            let Some(error) = run.coupling_error(input, 0) else { continue };
             let (coupling_error, not_bounded) = coupling(error);
             all.push(Junction {
                 name,
                 hottest: peak.largest,
                 hottest_at: peak.largest_at,
-                end: run.celsius()[input].lane(lane),
+                end: run.celsius()[input],
                 rated,
-                heat: thermal.heat_in()[input].lane(lane),
+                heat: thermal.heat_in()[input],
                 hottest_error: Uncertainty::Bare,
                 end_error: Uncertainty::Bare,
                 heat_error: Uncertainty::Bare,
