@@ -73,7 +73,6 @@ fn record(writer: &mut ResultWriter, from: usize, to: usize) {
                 note: HOSTILE.into(),
                 value: 17.0,
                 unit: "A",
-                lane: 0,
             });
         }
     }

@@ -123,8 +123,7 @@ fn one_lane() -> Vec<Code> {
     ]
 }
 
-/// Everything that a controller in a box can do; in more lanes it is compiled by its own `in_four_lanes` and
-/// `in_eight_lanes`.
+/// Everything that a controller in a box can do.
 fn controllers() -> Vec<Code> {
     fn boxed<C: Controller<f64>>(controller: C) -> Box<dyn Controller<f64>> {
         Box::new(controller)
@@ -132,8 +131,8 @@ fn controllers() -> Vec<Code> {
     vec![
         boxed::<Carrier> as Code,
         boxed::<Drive<f64>> as Code,
-        boxed::<Protection<f64>> as Code,
-        boxed::<Hysteretic<f64>> as Code,
+        boxed::<Protection> as Code,
+        boxed::<Hysteretic> as Code,
         boxed::<Pwm> as Code,
         boxed::<Sequence> as Code,
     ]

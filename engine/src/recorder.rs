@@ -63,8 +63,6 @@ pub struct Event {
     pub value: f64,
     /// Its unit symbol.
     pub unit: &'static str,
-    /// Of variants in lockstep, the lane that it concerns; 0 for what concerns all.
-    pub lane: usize,
 }
 
 /// A row of the account over one coupling interval, or from one edge of a drive to its next.

@@ -44,7 +44,6 @@ fn a_hostile_run_is_shown_as_text() {
                 note: EVIL.into(),
                 value: 1.0,
                 unit: "A",
-                lane: 0,
             });
         }
     }

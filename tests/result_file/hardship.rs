@@ -85,7 +85,6 @@ fn stream(writer: &mut ResultWriter, from: usize, to: usize) {
                 note,
                 value: k as f64,
                 unit: "V",
-                lane: 0,
             });
         }
         if k % 4096 == 0 && !writer.go_on(t) {

@@ -76,7 +76,6 @@ pub fn report(recorder: &mut impl Recorder<f64>, samples: usize) {
                 note: if k % 500 == 100 { "current above threshold, 400 A".into() } else { String::new() },
                 value: if k % 500 == 100 { 412.5 } else { f64::NAN },
                 unit: if k % 500 == 100 { "A" } else { "" },
-                lane: 0,
             });
         }
     }

@@ -236,7 +236,6 @@ impl<L: Lane> Watcher<L> {
                     note,
                     value: value.lane(0),
                     unit: watch.unit,
-                    lane: 0,
                 });
             }
             self.outside[k] = outside;

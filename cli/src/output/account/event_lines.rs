@@ -77,7 +77,7 @@ mod tests {
     use super::*;
 
     fn event(time: f64, kind: EventKind, subject: &str) -> Event {
-        Event { time, kind, subject: subject.into(), note: String::new(), value: f64::NAN, unit: "", lane: 0 }
+        Event { time, kind, subject: subject.into(), note: String::new(), value: f64::NAN, unit: "" }
     }
 
     #[test]

@@ -82,7 +82,7 @@ impl Listener for Observer<'_> {
         let kind = EventKind::Scheduled;
         Recorder::<f64>::event(
             writer,
-            &Event { time: t, kind, subject: "mission".into(), note, value, unit, lane: 0 },
+            &Event { time: t, kind, subject: "mission".into(), note, value, unit },
         );
     }
 
