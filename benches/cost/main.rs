@@ -50,7 +50,8 @@ fn main() {
         "ns/step/lane"
     );
     for method in METHODS {
-        if let Err(why) = alone(method).and_then(|()| abreast::<f64x4>(method)).and_then(|()| abreast::<f64x8>(method))
+        if let Err(why) =
+            alone(method).and_then(|()| abreast::<f64x4>(method)).and_then(|()| abreast::<f64x8>(method))
         {
             println!("{}: {why}", method.name);
         }
@@ -122,7 +123,9 @@ fn together<K: DeviceLanes>(
     let mut lanes = Abreast::<K>::like(&first).ok_or("goes in no lanes")?;
     for _ in 0..K::WIDTH {
         let (run, end) = ready(method)?;
-        let Seating::Sits(_) = lanes.seat(run, until.unwrap_or(end), &mut ()) else { return Err("no lane".into()) };
+        let Seating::Sits(_) = lanes.seat(run, until.unwrap_or(end), &mut ()) else {
+            return Err("no lane".into());
+        };
     }
     let mut nobody = vec![(); K::WIDTH];
     let mut recorders: Vec<_> = nobody.iter_mut().map(|r| r as &mut dyn Recorder<f64>).collect();
@@ -134,13 +137,7 @@ fn together<K: DeviceLanes>(
     Ok((lanes, last, start.elapsed().as_secs_f64() * 1e9))
 }
 
-fn row(
-    method: &Method,
-    lanes: usize,
-    counters: Counters,
-    whole: f64,
-    (evaluate, both): (f64, f64),
-) {
+fn row(method: &Method, lanes: usize, counters: Counters, whole: f64, (evaluate, both): (f64, f64)) {
     let (steps, iterations) = (counters.steps as f64, counters.iterations as f64);
     let (per_step, rest) = (whole / steps, (whole - iterations * both) / steps);
     println!(

@@ -145,8 +145,7 @@ fn variant(duty: Duty, k: usize) -> Varied<f64> {
 }
 
 fn setup(settings: Settings, k: usize) -> Result<(Setup<f64>, Ref1<f64>), String> {
-    let build =
-        || ref1_varied::<f64>(settings.duty, variant(settings.duty, k)).map_err(|e| e.to_string());
+    let build = || ref1_varied::<f64>(settings.duty, variant(settings.duty, k)).map_err(|e| e.to_string());
     let mut setup = Setup::new(build()?.circuit);
     setup.method = settings.method;
     setup.steps = settings.steps;
@@ -189,10 +188,6 @@ fn abreast<K: DeviceLanes>(settings: Settings) -> Result<f64, String> {
         }
     }
     let spent = start.elapsed().as_secs_f64() / count as f64;
-    if std::env::var_os("JOULESTEP_BUSY").is_some() {
-        let (rounds, steps) = lanes.work();
-        println!("{:.3} of {} lanes in use", steps as f64 / (rounds * K::WIDTH as u64) as f64, K::WIDTH);
-    }
     Ok(spent)
 }
 

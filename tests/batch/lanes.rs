@@ -65,7 +65,10 @@ measure = "mean"
             println!("{name}: {}", report["lanes"]);
             assert_eq!(report["lanes"]["in_lanes"], variants, "{name}: {}", report["lanes"]);
             assert!(rows == alone, "{name}: a variant in {lanes} lanes is not what it is alone");
-            assert!(folder.bytes("alone.h5") == folder.bytes(&format!("in-{lanes}.h5")), "{name}: tables differ");
+            assert!(
+                folder.bytes("alone.h5") == folder.bytes(&format!("in-{lanes}.h5")),
+                "{name}: tables differ"
+            );
         }
     }
 }
@@ -138,10 +141,9 @@ fn protected(resistances: &str) -> Folder {
 /// alone.
 #[test]
 fn protections_trip_when_they_like() {
-    for resistances in [
-        "2.5, 2.6, 2.7, 1.0, 2.8, 2.9, 3.0, 3.1, 3.2, 3.3",
-        "1.0, 1.1, 1.2, 1.3, 1.4, 1.5, 1.6, 1.7, 2.5",
-    ] {
+    for resistances in
+        ["2.5, 2.6, 2.7, 1.0, 2.8, 2.9, 3.0, 3.1, 3.2, 3.3", "1.0, 1.1, 1.2, 1.3, 1.4, 1.5, 1.6, 1.7, 2.5"]
+    {
         let folder = protected(resistances);
         let (_, _, alone) = run(&folder, "alone", &["--lanes", "1"]);
         let (report, header, lanes) = run(&folder, "lanes", &[]);

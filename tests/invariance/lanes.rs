@@ -52,7 +52,9 @@ fn setup(variant: f64) -> Setup<f64> {
 
 /// Variants with the instants of their ends, s, through the lanes of `K`: as many at a time as there are lanes, the next
 /// where one is over; how each ended, and the share of the lanes in use.
-fn together<K: DeviceLanes>(all: Vec<(Setup<f64>, f64)>) -> (Vec<(Run<f64>, Result<Ended, SolverError>)>, f64) {
+fn together<K: DeviceLanes>(
+    all: Vec<(Setup<f64>, f64)>,
+) -> (Vec<(Run<f64>, Result<Ended, SolverError>)>, f64) {
     let mut runs = all.into_iter().map(|(setup, end)| (setup.ready().unwrap(), end)).enumerate().peekable();
     let mut lanes = Abreast::<K>::like(&runs.peek().unwrap().1.0).unwrap();
     let mut who = vec![0; K::WIDTH];
@@ -78,7 +80,10 @@ fn together<K: DeviceLanes>(all: Vec<(Setup<f64>, f64)>) -> (Vec<(Run<f64>, Resu
         }));
     }
     done.sort_by_key(|one| one.0);
-    let (rounds, steps) = lanes.work();
+    let (rounds, steps, iterations) = lanes.work();
+    let own: u64 = done.iter().map(|one| one.1.counters().iterations).sum();
+    let used = own as f64 / (iterations * K::WIDTH as u64) as f64;
+    println!("{rounds} steps together; {used:.3} of the lanes in use in {iterations} iterations together");
     let busy = steps as f64 / (rounds * K::WIDTH as u64) as f64;
     (done.into_iter().map(|(_, run, ended)| (run, ended)).collect(), busy)
 }

@@ -143,7 +143,7 @@ impl<'a, K: DeviceLanes> Crew<'a, K> {
     /// Notes how well the lanes were used, and gives them up.
     fn count(&mut self) {
         let Some(lanes) = self.lanes.take() else { return };
-        let (rounds, steps) = lanes.work();
+        let (rounds, steps, _) = lanes.work();
         self.work.lanes += rounds * K::WIDTH as u64;
         self.work.busy += steps;
         self.company += 1;
@@ -242,13 +242,7 @@ impl<'a, K: DeviceLanes> Crew<'a, K> {
         }
     }
 
-    fn over(
-        &mut self,
-        run: Run<f64>,
-        beside: Beside<'a>,
-        ended: Result<Ended, SolverError>,
-        in_lanes: bool,
-    ) {
+    fn over(&mut self, run: Run<f64>, beside: Beside<'a>, ended: Result<Ended, SolverError>, in_lanes: bool) {
         let Beside { job, facts, measures } = beside;
         let study = self.study;
         let row = AssertUnwindSafe(|| study.ended(Begun { run, facts, measures }, ended));

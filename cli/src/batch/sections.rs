@@ -40,7 +40,11 @@ const OF_PLAN: &[Key] = &[
         Form::Text,
         "the scenario file whose run is varied, relative to this file; or else a study",
     ),
-    Key::may("lanes", Form::Whole(1, 8), "variants of a run solved side by side at most: 1, 4 or 8; default 8"),
+    Key::may(
+        "lanes",
+        Form::Whole(1, 8),
+        "variants of a run solved side by side at most: 1, 4 or 8; default 8",
+    ),
     Key::may(
         "estimate",
         Form::Word(&Estimated::WORDS),

@@ -302,10 +302,7 @@ fn finish(batch: &Finish<'_>, streams: &mut Streams<'_>) -> io::Result<u8> {
         streams.json(&Answer {
             report: summary::json(study, &statistics, &indices),
             file: out.display().to_string(),
-            lanes: Lanes {
-                most: study.lanes,
-                executed,
-            },
+            lanes: Lanes { most: study.lanes, executed },
             waveforms: kept.map(|variants| Waveforms { folder, variants }),
         })?;
     } else {

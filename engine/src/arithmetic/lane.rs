@@ -338,7 +338,8 @@ macro_rules! vector_lanes {
             }
             #[inline(always)]
             fn mask(lanes: u32) -> Self {
-                Self::from_fn(|k| f64::from_bits(if lanes >> k & 1 == 1 { u64::MAX } else { 0 }))
+                let each: $bits = cast(std::array::from_fn::<u64, $n, _>(|k| 1 << k));
+                cast(($bits::splat(u64::from(lanes)) & each).simd_eq(each))
             }
             #[inline(always)]
             fn lanes(mask: Self) -> u32 {

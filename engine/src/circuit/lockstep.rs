@@ -53,7 +53,6 @@ fn body<K: DeviceLanes>(each: &[&Body<f64>]) -> Option<Body<K>> {
     }
 }
 
-
 impl Circuit<f64> {
     /// The values of one variant for each lane of `K`; `None` where their form or a law differs. Names, courses and
     /// stated values stay with each variant.

@@ -122,8 +122,7 @@ impl Criterion<f64> {
                 }
                 let signed = x.sense != Sense::Magnitude || x.threshold >= 0.0;
                 let good = x.threshold.is_finite() && signed;
-                let say =
-                    || format!("threshold is {}, expected a number, not below zero", x.threshold);
+                let say = || format!("threshold is {}, expected a number, not below zero", x.threshold);
                 require(protection, good, say)
             }
             Self::InverseTime(x) => {
@@ -191,7 +190,13 @@ impl Detector {
 }
 
 /// When the level has been exceeded long enough: at or before the end of the stretch, or later if it stays so.
-fn level(state: &mut Progress, x: &Level<f64>, stretch: Stretch, from: f64, board: &Board<f64>) -> Option<f64> {
+fn level(
+    state: &mut Progress,
+    x: &Level<f64>,
+    stretch: Stretch,
+    from: f64,
+    board: &Board<f64>,
+) -> Option<f64> {
     let threshold = x.threshold;
     let open = match x.blanking {
         Some(b) if board.line(b.line) => board.since(b.line) + b.time,

@@ -201,7 +201,6 @@ impl<L: Lane> Channel<L> {
     }
 }
 
-
 /// Drives one gate, or two that complement each other, from one command line.
 #[derive(Clone, Debug)]
 pub struct Drive<L> {

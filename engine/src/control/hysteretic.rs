@@ -71,9 +71,7 @@ impl Hysteretic {
         duration(name, "shortest time off", with.min_off)?;
         duration(name, "delay", with.delay)?;
         if let Some((_, value)) = &with.until {
-            require(name, value.is_finite(), || {
-                format!("end value is {}, expected a number", value)
-            })?;
+            require(name, value.is_finite(), || format!("end value is {}, expected a number", value))?;
         }
         Ok(Self { name: name.to_string(), with, state: State::Idle, longest: f64::INFINITY })
     }

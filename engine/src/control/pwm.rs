@@ -106,14 +106,7 @@ impl Pwm {
 
     fn note<L: Lane>(&self, board: &mut Board<L>, time: f64, note: &str) {
         let (subject, note) = (self.name.clone(), note.to_string());
-        board.note(Event {
-            time,
-            kind: EventKind::Control,
-            subject,
-            note,
-            value: f64::NAN,
-            unit: "",
-        });
+        board.note(Event { time, kind: EventKind::Control, subject, note, value: f64::NAN, unit: "" });
     }
 }
 

@@ -218,7 +218,16 @@ impl Replay {
     pub fn factor_outer<L: Lane>(&self, a: &mut [L]) -> L {
         assert!(a.len() > self.order.slots);
         let larger = |most: L, size: L| L::select(size.gt(most), size, most);
-        let largest = |a: &[L]| a.iter().map(|x| Lane::abs(*x)).fold(L::splat(0.0), larger);
+        // Four chains: one would wait for itself.
+        let largest = |a: &[L]| {
+            let mut most = [L::splat(0.0); 4];
+            let (fours, rest) = a.as_chunks::<4>();
+            for four in fours {
+                most = std::array::from_fn(|k| larger(most[k], Lane::abs(four[k])));
+            }
+            let rest = rest.iter().map(|x| Lane::abs(*x));
+            most.into_iter().chain(rest).fold(L::splat(0.0), larger)
+        };
         let before = largest(&a[..self.order.slots]);
         // SAFETY: the length was just checked against the order, whose indices were checked in `new`.
         unsafe { self.outer.eliminate::<L, false>(a.as_mut_ptr(), std::ptr::null_mut()) };

@@ -143,9 +143,9 @@ impl<K: DeviceLanes> Abreast<K> {
         self.count() < K::WIDTH
     }
 
-    /// Steps tried together, and how many of their lanes were in use.
-    pub fn work(&self) -> (u64, u64) {
-        (self.rounds, self.steps)
+    /// Steps tried together, how many of their lanes were in use, and the Newton iterations that all lanes made together.
+    pub fn work(&self) -> (u64, u64, u64) {
+        (self.rounds, self.steps, self.stepper.solver.iterated)
     }
 
     /// The stepper, for measurements of cost.
@@ -351,7 +351,11 @@ impl<K: DeviceLanes> Abreast<K> {
                 let warm = run.counters.couplings != sitting.couplings;
                 if warm {
                     sitting.couplings = run.counters.couplings;
-                    state.kelvin.iter_mut().zip(&run.state.kelvin).for_each(|(all, own)| all.set_lane(lane, *own));
+                    state
+                        .kelvin
+                        .iter_mut()
+                        .zip(&run.state.kelvin)
+                        .for_each(|(all, own)| all.set_lane(lane, *own));
                 }
                 return warm;
             }

@@ -314,12 +314,7 @@ impl Run<f64> {
         self.coupling = Some(coupling);
     }
 
-    fn exchange(
-        &mut self,
-        coupling: &mut Coupling<f64>,
-        recorder: &mut dyn Recorder<f64>,
-        fetch: Fetch<'_>,
-    ) {
+    fn exchange(&mut self, coupling: &mut Coupling<f64>, recorder: &mut dyn Recorder<f64>, fetch: Fetch<'_>) {
         let t = self.state.t;
         let elapsed = t - coupling.at;
         let walks = self.stepper.pieces().is_some();
@@ -352,11 +347,10 @@ impl Run<f64> {
         let Some(change) = self.stepper.warmed() else { return };
         for (k, accounts) in self.heating.iter().enumerate() {
             let devices = accounts.iter().map(|&a| a as usize).filter(|&a| a < change.len());
-            let [power, change] = devices
-                .fold([0.0; 2], |[power, sum], a| [power + self.state.power[a], sum + change[a]]);
+            let [power, change] =
+                devices.fold([0.0; 2], |[power, sum], a| [power + self.state.power[a], sum + change[a]]);
             let mean = coupling.heat[k] * (1.0 / elapsed);
-            let share =
-                change.abs() / (power.max(f64::MIN_POSITIVE) * moved.max(READABLE));
+            let share = change.abs() / (power.max(f64::MIN_POSITIVE) * moved.max(READABLE));
             // It was moved by more than that.
             if power > (TYPICAL * mean).max(0.0) {
                 coupling.per_kelvin[k] = share;

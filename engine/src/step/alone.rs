@@ -53,7 +53,8 @@ impl Stepper<f64> {
         copy(&mut self.power[0], &state.power);
         // Courses are read just after the jump.
         let system = self.solver.shared();
-        let seat = Seat { t: state.t.next_up(), board, waves: &system.circuit.waves, choices: board.choices() };
+        let seat =
+            Seat { t: state.t.next_up(), board, waves: &system.circuit.waves, choices: board.choices() };
         self.multiply(0, &[seat]);
         copy(&mut state.power, &self.power[0]);
         Ok(())

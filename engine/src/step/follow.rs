@@ -97,8 +97,7 @@ impl StageSolver<f64> {
             power: vec![zeros(state.power.len()); A.len()],
             q: zeros(n + 1),
         };
-        let bound =
-            lost.moved.max(NOTHING).max(lost.all * (ROUNDING / CLOSE)) * CLOSE;
+        let bound = lost.moved.max(NOTHING).max(lost.all * (ROUNDING / CLOSE)) * CLOSE;
         let (mut passed, mut h) = (0.0, span / 16.0);
         let shortest = span * 0.5f64.powi(HALVINGS);
         let mut tried = 0;

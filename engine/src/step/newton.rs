@@ -31,6 +31,7 @@ impl<L: Lane> StageSolver<L> {
         let most = self.most_iterations();
         let mut left = going;
         for iteration in 1..=most {
+            self.iterated += 1;
             self.evaluate();
             self.eliminate();
             let mut moving = self.moving() & left;

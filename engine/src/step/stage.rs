@@ -90,6 +90,8 @@ pub struct StageSolver<L: Lane> {
     pub(super) full: Option<Full<L>>,
     /// How often another elimination order was taken.
     pub(crate) reordered: u64,
+    /// How often the laws were evaluated in an iteration, for all lanes at once.
+    pub(crate) iterated: u64,
     /// What `a` holds the factors of the last iteration for, whose stamps are still kept.
     pub(super) factored: [Option<Key>; MOST_LANES],
     /// Newton iterations of the last stage.
@@ -120,6 +122,7 @@ impl<L: Lane> StageSolver<L> {
             current: 0,
             keys: [NO_KEY; MOST_LANES],
             reordered: 0,
+            iterated: 0,
             factored: [None; MOST_LANES],
             took: [0; MOST_LANES],
             failures: [StageError::NotFinite(0); MOST_LANES],
@@ -186,11 +189,13 @@ impl<L: Lane> StageSolver<L> {
             _ => {}
         }
         let alpha = L::from_fn(|lane| keys[lane].0);
-        let mut a = self.prepared.pop().map(|p| p.a).unwrap_or_default();
+        let (mut a, mut own) = self.prepared.pop().map(|p| (p.a, p.chosen)).unwrap_or_default();
+        own.clear();
+        own.extend_from_slice(chosen);
         let growth = self.program.prepare(&self.system, alpha, chosen, &mut a);
         self.keys[..L::WIDTH].copy_from_slice(&keys[..L::WIDTH]);
         self.current = 0;
-        self.prepared.push(Prepared { alpha, choices: Vec::new(), chosen: chosen.to_vec(), a, growth });
+        self.prepared.push(Prepared { alpha, choices: Vec::new(), chosen: own, a, growth });
         growth
     }
 
