@@ -115,10 +115,10 @@ fn abreast<K: DeviceLanes>(method: &'static Method) -> Result<(), String> {
     Ok(())
 }
 
-fn together<K: DeviceLanes>(
-    method: &'static Method,
-    until: Option<f64>,
-) -> Result<(Abreast<K>, Option<Run<f64>>, f64), String> {
+/// Lanes that are done, one of their runs, and the time that they took, ns.
+type Together<K> = (Abreast<K>, Option<Run<f64>>, f64);
+
+fn together<K: DeviceLanes>(method: &'static Method, until: Option<f64>) -> Result<Together<K>, String> {
     let (first, _) = ready(method)?;
     let mut lanes = Abreast::<K>::like(&first).ok_or("goes in no lanes")?;
     for _ in 0..K::WIDTH {

@@ -213,17 +213,14 @@ impl Lockstep for Readout<f64> {
                 taken::<(u32, Vec<(u32, f64)>), K>(each, of).map(|(k, x)| Readout::Stamps(k, x))
             }
             Self::Linear(..) => {
-                type Choice<L> = Option<((ChoiceId, u32, u32), L)>;
-                let of = |one: &Self| -> Option<(Vec<(u32, f64)>, Choice<f64>)> {
-                    let Self::Linear(x, choice) = one else { return None };
-                    Some((x.clone(), choice.map(|(id, a, b, sign)| ((id, a, b), sign))))
+                let terms = |one: &Self| if let Self::Linear(x, _) = one { Some(x.clone()) } else { None };
+                let choice = |one: &Self| match one {
+                    Self::Linear(_, choice) => Some(choice.map(|(id, a, b, sign)| ((id, a, b), sign))),
+                    _ => None,
                 };
-                let all: Vec<_> = each.iter().map(|one| of(one)).collect::<Option<_>>()?;
-                let terms: Vec<_> = all.iter().map(|one| &one.0).collect();
-                let choices: Vec<_> = all.iter().map(|one| &one.1).collect();
-                let choice: Choice<K> = Lockstep::lockstep::<K>(&choices)?;
-                let choice = choice.map(|((id, a, b), sign)| (id, a, b, sign));
-                Some(Readout::Linear(Lockstep::lockstep::<K>(&terms)?, choice))
+                let x = taken::<Vec<(u32, f64)>, K>(each, terms)?;
+                let choice = taken::<Option<((ChoiceId, u32, u32), f64)>, K>(each, choice)?;
+                Some(Readout::Linear(x, choice.map(|((id, a, b), sign)| (id, a, b, sign))))
             }
             Self::Sum(_) => {
                 let of = |one: &Self| if let Self::Sum(x) = one { Some(x.clone()) } else { None };

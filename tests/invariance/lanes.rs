@@ -50,11 +50,12 @@ fn setup(variant: f64) -> Setup<f64> {
     setup
 }
 
+/// A run that is over, and how it ended.
+type Over = (Run<f64>, Result<Ended, SolverError>);
+
 /// Variants with the instants of their ends, s, through the lanes of `K`: as many at a time as there are lanes, the next
 /// where one is over; how each ended, and the share of the lanes in use.
-fn together<K: DeviceLanes>(
-    all: Vec<(Setup<f64>, f64)>,
-) -> (Vec<(Run<f64>, Result<Ended, SolverError>)>, f64) {
+fn together<K: DeviceLanes>(all: Vec<(Setup<f64>, f64)>) -> (Vec<Over>, f64) {
     let mut runs = all.into_iter().map(|(setup, end)| (setup.ready().unwrap(), end)).enumerate().peekable();
     let mut lanes = Abreast::<K>::like(&runs.peek().unwrap().1.0).unwrap();
     let mut who = vec![0; K::WIDTH];
