@@ -1,11 +1,31 @@
-//! What happens at the end of a step: orders, controllers, jumps, heat, records.
+//! What happens at the start of a run and at the end of a step: orders, controllers, jumps, heat, records.
 
-use super::time_loop::{Fetch, Run};
+use super::time_loop::{Fetch, Run, whole};
 use crate::control::Seen;
 use crate::error::SolverError;
 use crate::recorder::{EventKind, Recorder};
 
 impl Run<f64> {
+    /// Before the first step: what will be recorded, the first look, the first sample.
+    pub(super) fn begin(&mut self, recorder: &mut dyn Recorder<f64>) -> Result<(), SolverError> {
+        self.began = true;
+        recorder.begin(&self.layout());
+        for o in &mut self.observers {
+            o.now.fill(0.0);
+        }
+        self.read_observers();
+        for o in &mut self.observers {
+            o.then.copy_from_slice(&o.now);
+        }
+        self.after_step(self.state.t, false, recorder, &mut whole)?;
+        if !self.celsius.is_empty() {
+            recorder.thermal(self.state.t, &self.celsius);
+        }
+        let interval = self.open_row(String::new());
+        self.rows.insert(0, interval);
+        Ok(())
+    }
+
     /// Everything that happens at the end of a step.
     pub(super) fn after_step(
         &mut self,
@@ -54,7 +74,7 @@ impl Run<f64> {
         Ok(())
     }
 
-    pub(super) fn read_observers(&mut self) {
+    fn read_observers(&mut self) {
         let mut observers = std::mem::take(&mut self.observers);
         let seat = [self.seat()];
         let from = self.sources(&seat);

@@ -378,26 +378,6 @@ impl Run<f64> {
         Ok(!look || recorder.go_on(self.state.t))
     }
 
-    /// Before the first step: what will be recorded, the first look, the first sample.
-    fn begin(&mut self, recorder: &mut dyn Recorder<f64>) -> Result<(), SolverError> {
-        self.began = true;
-        recorder.begin(&self.layout());
-        for o in &mut self.observers {
-            o.now.fill(0.0);
-        }
-        self.read_observers();
-        for o in &mut self.observers {
-            o.then.copy_from_slice(&o.now);
-        }
-        self.after_step(self.state.t, false, recorder, &mut whole)?;
-        if !self.celsius.is_empty() {
-            recorder.thermal(self.state.t, &self.celsius);
-        }
-        let interval = self.open_row(String::new());
-        self.rows.insert(0, interval);
-        Ok(())
-    }
-
     fn next_corner(&mut self) -> f64 {
         let t = self.state.t;
         if self.fixed_corner <= t {

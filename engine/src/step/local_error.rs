@@ -40,7 +40,7 @@ impl<L: Lane> Stepper<L> {
         self.solver.resolve(&mut self.error);
         // The largest one; where one is not a number the sum shows it, which no comparison loses.
         let larger = |worst: L, size: L| L::select(size.le(worst), worst, size);
-        let told = |worst: L, sum: L| worst + (sum - sum);
+        let told = |worst: L, sum: L| worst + sum * L::splat(0.0);
         if L::WIDTH > 1 {
             let (mut worst, mut sum) = (L::splat(0.0), L::splat(0.0));
             for size in self.error.iter().zip(&self.gauge.scale).map(|(e, s)| e.abs() * *s) {
