@@ -352,7 +352,7 @@ fn variants_in_lanes_have_closed_forms_of_their_own() {
         let done = joulestep(&[&args[..], &["--lanes", lanes]].concat());
         assert_eq!(done.code, 1, "{}{}", done.out, done.err);
         let report: Value = serde_json::from_str(&done.out).unwrap();
-        assert_eq!(report["lanes"]["in_lockstep"], if lanes == "1" { 0 } else { 8 }, "{}", report["lanes"]);
+        assert_eq!(report["lanes"]["in_lanes"], if lanes == "1" { 0 } else { 8 }, "{}", report["lanes"]);
         let (header, rows) = crate::batch::program::cells(Path::new(&csv));
         let at = |name: &str| {
             header.iter().position(|h| h == name).unwrap_or_else(|| panic!("{name}: {header:?}"))

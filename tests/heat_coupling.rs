@@ -6,7 +6,6 @@ use std::sync::Arc;
 
 use joulestep::input::scenario::build::build;
 use joulestep::input::scenario::resolve::read;
-use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::circuit::graph::{Circuit, GROUND, HeatId};
 use joulestep_engine::circuit::wave::Wave;
 use joulestep_engine::run::coupling::{Cause, CouplingError};
@@ -18,7 +17,6 @@ use joulestep_engine::thermal::network::{Boundary, FosterMatrixTerm, FosterTerm,
 use joulestep_engine::thermal::run::Thermal;
 use joulestep_models::devices::resistor::WarmResistor;
 use joulestep_models::model::STATED_AT;
-use wide::f64x4;
 
 /// A run of a scenario to its end, and its hottest JFET, °C.
 fn hottest(path: &Path, text: &str, coupling: Option<(f64, f64)>) -> (Run<f64>, f64) {
@@ -43,7 +41,7 @@ fn data(name: &str) -> (PathBuf, String) {
     (path, text)
 }
 
-fn kelvin<L: Lane>(run: &Run<L>, input: usize, lane: usize) -> f64 {
+fn kelvin(run: &Run<f64>, input: usize, lane: usize) -> f64 {
     match run.coupling_error(input, lane) {
         Some(CouplingError::Kelvin(k)) => k,
         other => panic!("no estimate: {other:?}"),
@@ -141,23 +139,6 @@ fn a_heater_against_its_closed_form() {
         // An estimate, no excuse: a tenth of the bound for what heats steadily, amplified where it runs away.
         assert!(error < bound, "{error} K for {bound} K");
         assert!(run.thermal().unwrap().residual().abs() < 1e-9);
-    }
-}
-
-/// Lanes: each within its own estimate; the one that heats most decides for all.
-#[test]
-fn heaters_in_lockstep() {
-    let currents = [60.0, 90.0, 120.0, 160.0];
-    let setups = currents.map(|i| heater(i, f64::INFINITY));
-    let each: Vec<&Setup<f64>> = setups.iter().collect();
-    let mut run = Setup::lockstep::<f64x4>(&each).unwrap().ready().unwrap();
-    run.advance(0.6, &mut ()).unwrap();
-    run.finish(&mut ());
-    for (lane, current) in currents.into_iter().enumerate() {
-        let (found, expected) = (run.celsius()[0].lane(lane) - 25.0, rise(current));
-        let error = kelvin(&run, 0, lane);
-        println!("{current} A: {found} K ± {error}, expected {expected}");
-        assert!((found - expected).abs() <= error && error < 1.0, "{current} A: {found} {expected} {error}");
     }
 }
 

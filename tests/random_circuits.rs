@@ -3,6 +3,7 @@
 
 pub mod execute;
 pub mod generate;
+mod lanes;
 
 use execute::{Came, carry};
 

@@ -11,7 +11,10 @@ mod ref1;
 
 use std::time::Instant;
 
-use joulestep_engine::arithmetic::lane::Lane;
+use joulestep_engine::accounts::counters::Counters;
+use joulestep_engine::circuit::lockstep::DeviceLanes;
+use joulestep_engine::recorder::Recorder;
+use joulestep_engine::run::abreast::{Abreast, Seating};
 use joulestep_engine::run::setup::Setup;
 use joulestep_engine::run::time_loop::Run;
 use joulestep_engine::step::bounds::Bounds;
@@ -47,9 +50,11 @@ fn main() {
         "ns/step/lane"
     );
     for method in METHODS {
-        step::<f64>(method);
-        step::<f64x4>(method);
-        step::<f64x8>(method);
+        if let Err(why) =
+            alone(method).and_then(|()| abreast::<f64x4>(method)).and_then(|()| abreast::<f64x8>(method))
+        {
+            println!("{}: {why}", method.name);
+        }
     }
     println!(
         "(ns/iter: the whole step over its iterations; evaluate: copying the constant part and all devices; \
@@ -58,47 +63,87 @@ fn main() {
     devices::print();
 }
 
-fn ready<L: Lane>(method: &'static Method) -> Option<(Run<L>, f64)> {
-    let describe = |e: String| println!("{}: {e}", method.name);
-    let r = ref1::<L>(Duty::DoublePulse).map_err(|e| describe(e.to_string())).ok()?;
+fn ready(method: &'static Method) -> Result<(Run<f64>, f64), String> {
+    let r = ref1::<f64>(Duty::DoublePulse).map_err(|e| e.to_string())?;
     let mut setup = Setup::new(r.circuit);
     setup.method = method;
     setup.steps = STEPS;
     setup.bounds = Bounds::stated(10e-3, 10e-3);
-    let run = setup.ready().map_err(|e| describe(e.to_string())).ok()?;
-    Some((run, r.end))
+    Ok((setup.ready().map_err(|e| e.to_string())?, r.end))
 }
 
 /// One row: the whole run, and the two halves of an iteration in the ringing.
-fn step<L: Lane>(method: &'static Method) {
+fn alone(method: &'static Method) -> Result<(), String> {
     let (mut whole, mut evaluate, mut both) = (f64::INFINITY, f64::INFINITY, f64::INFINITY);
     let mut counters = Default::default();
     for _ in 0..ROUNDS {
-        let Some((mut run, end)) = ready::<L>(method) else { return };
+        let (mut run, end) = ready(method)?;
         let start = Instant::now();
-        if let Err(e) = run.advance(end, &mut ()) {
-            println!("{}: {e}", method.name);
-            return;
-        }
+        run.advance(end, &mut ()).map_err(|e| e.to_string())?;
         whole = whole.min(start.elapsed().as_secs_f64() * 1e9);
         counters = run.counters();
-        let Some((mut run, _)) = ready::<L>(method) else { return };
-        if run.advance(RINGING, &mut ()).is_err() {
-            return;
-        }
+        let (mut run, _) = ready(method)?;
+        run.advance(RINGING, &mut ()).map_err(|e| e.to_string())?;
         let solver = &mut run.stepper().solver;
-        evaluate = evaluate.min(nanoseconds(CALLS / L::WIDTH, || solver.evaluate()));
-        both = both.min(nanoseconds(CALLS / L::WIDTH, || {
+        evaluate = evaluate.min(nanoseconds(CALLS, || solver.evaluate()));
+        both = both.min(nanoseconds(CALLS, || {
             solver.evaluate();
             solver.eliminate();
         }));
     }
+    row(method, 1, counters, whole, (evaluate, both));
+    Ok(())
+}
+
+/// The same of as many equal runs as there are lanes.
+fn abreast<K: DeviceLanes>(method: &'static Method) -> Result<(), String> {
+    let (mut whole, mut evaluate, mut both) = (f64::INFINITY, f64::INFINITY, f64::INFINITY);
+    let mut counters = Default::default();
+    for _ in 0..ROUNDS {
+        let (_, run, spent) = together::<K>(method, None)?;
+        whole = whole.min(spent);
+        counters = run.map(|run| run.counters()).unwrap_or_default();
+        let (mut lanes, ..) = together::<K>(method, Some(RINGING))?;
+        let solver = &mut lanes.stepper().solver;
+        evaluate = evaluate.min(nanoseconds(CALLS / K::WIDTH, || solver.evaluate()));
+        both = both.min(nanoseconds(CALLS / K::WIDTH, || {
+            solver.evaluate();
+            solver.eliminate();
+        }));
+    }
+    row(method, K::WIDTH, counters, whole, (evaluate, both));
+    Ok(())
+}
+
+/// Lanes that are done, one of their runs, and the time that they took, ns.
+type Together<K> = (Abreast<K>, Option<Run<f64>>, f64);
+
+fn together<K: DeviceLanes>(method: &'static Method, until: Option<f64>) -> Result<Together<K>, String> {
+    let (first, _) = ready(method)?;
+    let mut lanes = Abreast::<K>::like(&first).ok_or("goes in no lanes")?;
+    for _ in 0..K::WIDTH {
+        let (run, end) = ready(method)?;
+        let Seating::Sits(_) = lanes.seat(run, until.unwrap_or(end), &mut ()) else {
+            return Err("no lane".into());
+        };
+    }
+    let mut nobody = vec![(); K::WIDTH];
+    let mut recorders: Vec<_> = nobody.iter_mut().map(|r| r as &mut dyn Recorder<f64>).collect();
+    let mut last = None;
+    let start = Instant::now();
+    while lanes.count() > 0 {
+        last = lanes.advance(&mut recorders).pop().map(|over| over.run);
+    }
+    Ok((lanes, last, start.elapsed().as_secs_f64() * 1e9))
+}
+
+fn row(method: &Method, lanes: usize, counters: Counters, whole: f64, (evaluate, both): (f64, f64)) {
     let (steps, iterations) = (counters.steps as f64, counters.iterations as f64);
     let (per_step, rest) = (whole / steps, (whole - iterations * both) / steps);
     println!(
         "{:<10}{:>6}{:>9}{:>12.2}{:>9.0}{:>11.1}{:>10.1}{:>12.1}{:>12.0}{:>6.0}%{:>14.0}",
         method.name,
-        L::WIDTH,
+        lanes,
         counters.steps,
         iterations / steps / (method.stages() - 1) as f64,
         per_step,
@@ -107,7 +152,7 @@ fn step<L: Lane>(method: &'static Method) {
         both - evaluate,
         rest,
         100.0 * rest / per_step,
-        per_step / L::WIDTH as f64
+        per_step / lanes as f64
     );
 }
 

@@ -2,10 +2,11 @@
 
 use std::time::Instant;
 
-use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::circuit::graph::GROUND;
+use joulestep_engine::circuit::lockstep::DeviceLanes;
 use joulestep_engine::circuit::probe::{Channel, Probe};
 use joulestep_engine::recorder::{InMemory, Recorder};
+use joulestep_engine::run::abreast::{Abreast, Seating};
 use joulestep_engine::run::setup::Setup;
 use joulestep_engine::run::time_loop::Run;
 use joulestep_engine::step::bounds::Bounds;
@@ -47,7 +48,7 @@ pub struct Ours {
 }
 
 impl Ours {
-    /// Solves every row once and measures its error (of the nominal variant, which is lane 0).
+    /// Solves every row once and measures its error (of the nominal variant, which has the same bits in lanes).
     pub fn new(reference: &Reference) -> Self {
         let (duty, repeats) = match reference.case {
             Case::Two => (Duty::DoublePulse, 20),
@@ -59,10 +60,15 @@ impl Ours {
             for &base in uniform {
                 let settings =
                     Settings { duty, method, steps: Steps { base, finest: 0, hold_off: 1 }, bound: 0.01 };
-                solved.push(first::<f64>(settings, "uniform", format!("{} ns", base * 1e9)));
+                solved.push(first(settings, "uniform", format!("{} ns", base * 1e9), alone));
             }
-            for windows in [windows::<f64>, windows::<f64x4>, windows::<f64x8>] {
-                let of = |&bound: &f64| windows(Settings { duty, method, steps: steps(method), bound });
+            let ways: [(&str, Again); 3] =
+                [("windows", alone), ("windows x4", abreast::<f64x4>), ("windows x8", abreast::<f64x8>)];
+            for (kind, again) in ways {
+                let of = |&bound: &f64| {
+                    let settings = Settings { duty, method, steps: steps(method), bound };
+                    first(settings, kind, format!("{bound} V"), again)
+                };
                 solved.extend(BOUNDS.iter().map(of));
             }
         }
@@ -99,30 +105,24 @@ impl Ours {
     }
 }
 
-/// The first solution of a row: lane 0 at its own times.
+/// The first solution of a row, at its own times.
 struct First {
     row: Row,
     settings: Settings,
-    again: fn(Settings) -> Result<f64, String>,
+    again: Again,
     time: Vec<f64>,
     v2: Vec<f64>,
     /// J, from edge to edge; entry i begins at edge i.
     energies: Vec<f64>,
 }
 
-fn windows<L: Lane>(settings: Settings) -> First {
-    let lanes = if L::WIDTH == 1 { "windows".to_string() } else { format!("windows x{}", L::WIDTH) };
-    first::<L>(settings, &lanes, format!("{} V", settings.bound))
-}
-
-fn first<L: Lane>(settings: Settings, kind: &str, setting: String) -> First {
+fn first(settings: Settings, kind: &str, setting: String, again: Again) -> First {
     let mut row = Row::new(&format!("{} {kind}", settings.method.name), setting);
-    let again = wall::<L>;
     let (mut time, mut v2, mut energies) = (Vec::new(), Vec::new(), Vec::new());
-    match waveform::<L>(settings) {
+    match waveform(settings) {
         Ok((memory, run, between)) => {
             time = memory.time;
-            v2 = memory.samples.iter().map(|s| s[0].lane(0)).collect();
+            v2 = memory.samples.iter().map(|s| s[0]).collect();
             energies = between;
             row.steps = run.counters().steps;
             row.iterations = run.counters().iterations;
@@ -132,20 +132,20 @@ fn first<L: Lane>(settings: Settings, kind: &str, setting: String) -> First {
     First { row, settings, again, time, v2, energies }
 }
 
-/// Eight variants in a small family around the nominal one, which is the first.
-fn variants<L: Lane>(duty: Duty) -> Varied<L> {
-    let nominal = Varied::<L>::nominal(duty);
+/// A variant of a small family around the nominal one, which is the first.
+fn variant(duty: Duty, k: usize) -> Varied<f64> {
+    let nominal = Varied::<f64>::nominal(duty);
     let gate = [1.0, 0.95, 1.05, 0.97, 1.03, 0.96, 1.04, 1.02];
     let load = [1.0, 1.05, 0.95, 0.98, 1.04, 0.96, 1.02, 1.03];
     Varied {
-        gate_resistance: nominal.gate_resistance * L::from_fn(|k| gate[k]),
-        load_inductance: nominal.load_inductance * L::from_fn(|k| load[k]),
-        load_resistance: nominal.load_resistance * L::from_fn(|k| load[7 - k] / load[7]),
+        gate_resistance: nominal.gate_resistance * gate[k % 8],
+        load_inductance: nominal.load_inductance * load[k % 8],
+        load_resistance: nominal.load_resistance * load[7 - k % 8] / load[7],
     }
 }
 
-fn setup<L: Lane>(settings: Settings) -> Result<(Setup<L>, Ref1<L>), String> {
-    let build = || ref1_varied::<L>(settings.duty, variants(settings.duty)).map_err(|e| e.to_string());
+fn setup(settings: Settings, k: usize) -> Result<(Setup<f64>, Ref1<f64>), String> {
+    let build = || ref1_varied::<f64>(settings.duty, variant(settings.duty, k)).map_err(|e| e.to_string());
     let mut setup = Setup::new(build()?.circuit);
     setup.method = settings.method;
     setup.steps = settings.steps;
@@ -153,19 +153,48 @@ fn setup<L: Lane>(settings: Settings) -> Result<(Setup<L>, Ref1<L>), String> {
     Ok((setup, build()?))
 }
 
-/// Wall time of the integration alone, s per variant.
-fn wall<L: Lane>(settings: Settings) -> Result<f64, String> {
-    let (setup, about) = setup::<L>(settings)?;
+/// Wall time of the integration alone, s.
+fn alone(settings: Settings) -> Result<f64, String> {
+    let (setup, about) = setup(settings, 0)?;
     let mut run = setup.ready().map_err(|e| e.to_string())?;
     let start = Instant::now();
     run.advance(about.end, &mut ()).map_err(|e| e.to_string())?;
-    Ok(start.elapsed().as_secs_f64() / L::WIDTH as f64)
+    Ok(start.elapsed().as_secs_f64())
+}
+
+/// Variants for each lane: one is over, and the next has its lane, as in a batch.
+const VARIANTS: usize = 4;
+
+/// The same per variant, of [`VARIANTS`] in each lane of `K`.
+fn abreast<K: DeviceLanes>(settings: Settings) -> Result<f64, String> {
+    let mut runs = Vec::new();
+    for k in 0..VARIANTS * K::WIDTH {
+        let (setup, about) = setup(settings, k)?;
+        runs.push((setup.ready().map_err(|e| e.to_string())?, about.end));
+    }
+    let count = runs.len();
+    let mut lanes = Abreast::<K>::like(&runs[0].0).ok_or("goes in no lanes")?;
+    let mut nobody = vec![(); K::WIDTH];
+    let mut recorders: Vec<_> = nobody.iter_mut().map(|r| r as &mut dyn Recorder<f64>).collect();
+    let start = Instant::now();
+    while !runs.is_empty() || lanes.count() > 0 {
+        while lanes.has_room()
+            && let Some((run, end)) = runs.pop()
+        {
+            let Seating::Sits(_) = lanes.seat(run, end, &mut ()) else { return Err("no lane".into()) };
+        }
+        for over in lanes.advance(&mut recorders) {
+            over.ended.map_err(|e| e.to_string())?;
+        }
+    }
+    let spent = start.elapsed().as_secs_f64() / count as f64;
+    Ok(spent)
 }
 
 /// v2 at every step, and the energy into the cascode from each edge to the next.
 #[allow(clippy::type_complexity, reason = "one caller")]
-fn waveform<L: Lane>(settings: Settings) -> Result<(InMemory<L>, Run<L>, Vec<f64>), String> {
-    let (mut setup, about) = setup::<L>(settings)?;
+fn waveform(settings: Settings) -> Result<(InMemory<f64>, Run<f64>, Vec<f64>), String> {
+    let (mut setup, about) = setup(settings, 0)?;
     let [_, switch, .., source, inner] = about.nodes;
     let channel = |probe| Channel { name: "v2".into(), long_name: "switch node".into(), probe };
     setup.channels = vec![channel(Probe::Voltage(switch, GROUND))];
@@ -175,14 +204,14 @@ fn waveform<L: Lane>(settings: Settings) -> Result<(InMemory<L>, Run<L>, Vec<f64
     setup.integrals = vec![(Probe::Voltage(switch, source), drain)];
     let mut run = setup.ready().map_err(|e| e.to_string())?;
     let mut memory = InMemory::default();
-    let recorder: &mut dyn Recorder<L> = &mut memory;
+    let recorder: &mut dyn Recorder<f64> = &mut memory;
     // every second point of the course begins an edge
     let mut stops: Vec<f64> = gate_course::<f64>(settings.duty).iter().step_by(2).map(|p| p.0).collect();
     stops.push(about.end);
     let mut total = Vec::new();
     for stop in stops {
         run.advance(stop, recorder).map_err(|e| e.to_string())?;
-        total.push(run.integral(0).lane(0));
+        total.push(run.integral(0));
     }
     Ok((memory, run, total.windows(2).map(|w| w[1] - w[0]).collect()))
 }

@@ -114,12 +114,4 @@ pub enum SolverError {
     /// Somebody asked to stop before anything was found.
     #[error("stopped while the initial state was searched")]
     Interrupted,
-    /// Lanes that run in lockstep would have to act at different instants.
-    #[error("lanes {lanes:?} leave lockstep at t = {time:.9e} s")]
-    LeavesLockstep {
-        /// The lanes that act otherwise than most.
-        lanes: Vec<usize>,
-        /// Simulated time, s.
-        time: f64,
-    },
 }

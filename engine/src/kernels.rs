@@ -15,6 +15,7 @@ use std::hint::black_box;
 use wide::{f64x4, f64x8};
 
 use crate::circuit::graph::Circuit;
+use crate::circuit::lockstep::DeviceLanes;
 use crate::circuit::topology;
 use crate::control::Controller;
 use crate::control::board::Board;
@@ -25,7 +26,7 @@ use crate::control::protection::Protection;
 use crate::control::pwm::Pwm;
 use crate::control::sequence::Sequence;
 use crate::equations::system::System;
-use crate::run::lockstep::Wide;
+use crate::run::abreast::Abreast;
 use crate::run::saved::Saved;
 use crate::run::setup::Setup;
 use crate::run::time_loop::Run;
@@ -39,11 +40,11 @@ type Code = *const ();
 /// Names all of them. Of no use at run time: that it is here has them compiled.
 #[inline(never)]
 pub fn kernels() {
-    black_box((lanes::<f64>(), lanes::<f64x4>(), lanes::<f64x8>(), controllers()));
+    black_box((lanes::<f64>(), one_lane(), abreast::<f64x4>(), abreast::<f64x8>(), controllers()));
 }
 
-/// The entries for one width.
-fn lanes<L: Wide>() -> Vec<Code> {
+/// What works in any number of lanes.
+fn lanes<L: DeviceLanes>() -> Vec<Code> {
     vec![
         // circuits
         Circuit::<L>::new as Code,
@@ -57,57 +58,73 @@ fn lanes<L: Wide>() -> Vec<Code> {
         Circuit::<L>::voltage_source as Code,
         Circuit::<L>::current_source as Code,
         Circuit::lockstep::<L> as Code,
-        topology::examine::<L> as Code,
         // equations
         System::<L>::new as Code,
         System::<L>::devices_at as Code,
         System::<L>::stamps as Code,
-        start::operating_point_near::<L> as Code,
-        // control
-        Board::<L>::new as Code,
-        Board::<L>::add_line as Code,
-        // heat
-        Modal::<L>::new as Code,
-        Modal::<L>::of_lanes as Code,
-        Modal::<L>::of_compact as Code,
-        Modal::<L>::step_response as Code,
-        Modal::<L>::steady_resistance as Code,
-        Modal::<L>::steady_resistances as Code,
-        Modal::<L>::impedance as Code,
-        Modal::<L>::beside as Code,
-        Thermal::<L>::new as Code,
-        Thermal::<L>::node_temperature as Code,
-        Thermal::<L>::set_boundary as Code,
-        Thermal::<L>::advance as Code,
-        Thermal::<L>::start_steady as Code,
-        Thermal::<L>::start_periodic as Code,
-        Thermal::<L>::start_uniform as Code,
-        Thermal::<L>::start_nodes as Code,
-        Thermal::<L>::start_holding as Code,
-        Thermal::<L>::restore as Code,
-        // runs
-        Setup::<L>::new as Code,
-        Setup::lockstep::<L> as Code,
-        Setup::<L>::ready as Code,
-        Run::<L>::advance as Code,
-        Run::<L>::finish as Code,
-        Run::<L>::read as Code,
-        Run::<L>::ledger as Code,
-        Run::<L>::readings as Code,
-        Run::<L>::save as Code,
-        Run::<L>::restore as Code,
-        <Saved<L> as Clone>::clone as Code,
-        Run::<L>::displace as Code,
-        Run::<L>::adopt as Code,
-        Run::<L>::hold as Code,
-        Run::<L>::new_account as Code,
-        Run::<L>::watch_anew as Code,
-        Run::<L>::reorder as Code,
     ]
 }
 
-/// Everything that a controller in a box can do; in more lanes it is compiled by its own `in_four_lanes` and
-/// `in_eight_lanes`.
+/// Runs in lanes.
+fn abreast<L: DeviceLanes>() -> Vec<Code> {
+    let mut all = lanes::<L>();
+    all.extend([
+        Abreast::<L>::like as Code,
+        Abreast::<L>::fits as Code,
+        Abreast::<L>::seat as Code,
+        Abreast::<L>::advance as Code,
+    ]);
+    all
+}
+
+/// What has one lane.
+fn one_lane() -> Vec<Code> {
+    vec![
+        topology::examine::<f64> as Code,
+        start::operating_point_near::<f64> as Code,
+        // control
+        Board::<f64>::new as Code,
+        Board::<f64>::add_line as Code,
+        // heat
+        Modal::<f64>::new as Code,
+        Modal::<f64>::of_lanes as Code,
+        Modal::<f64>::of_compact as Code,
+        Modal::<f64>::step_response as Code,
+        Modal::<f64>::steady_resistance as Code,
+        Modal::<f64>::steady_resistances as Code,
+        Modal::<f64>::impedance as Code,
+        Modal::<f64>::beside as Code,
+        Thermal::<f64>::new as Code,
+        Thermal::<f64>::node_temperature as Code,
+        Thermal::<f64>::set_boundary as Code,
+        Thermal::<f64>::advance as Code,
+        Thermal::<f64>::start_steady as Code,
+        Thermal::<f64>::start_periodic as Code,
+        Thermal::<f64>::start_uniform as Code,
+        Thermal::<f64>::start_nodes as Code,
+        Thermal::<f64>::start_holding as Code,
+        Thermal::<f64>::restore as Code,
+        // runs
+        Setup::<f64>::new as Code,
+        Setup::<f64>::ready as Code,
+        Run::advance as Code,
+        Run::finish as Code,
+        Run::read as Code,
+        Run::ledger as Code,
+        Run::readings as Code,
+        Run::save as Code,
+        Run::restore as Code,
+        <Saved<f64> as Clone>::clone as Code,
+        Run::displace as Code,
+        Run::adopt as Code,
+        Run::hold as Code,
+        Run::new_account as Code,
+        Run::watch_anew as Code,
+        Run::reorder as Code,
+    ]
+}
+
+/// Everything that a controller in a box can do.
 fn controllers() -> Vec<Code> {
     fn boxed<C: Controller<f64>>(controller: C) -> Box<dyn Controller<f64>> {
         Box::new(controller)
@@ -115,8 +132,8 @@ fn controllers() -> Vec<Code> {
     vec![
         boxed::<Carrier> as Code,
         boxed::<Drive<f64>> as Code,
-        boxed::<Protection<f64>> as Code,
-        boxed::<Hysteretic<f64>> as Code,
+        boxed::<Protection> as Code,
+        boxed::<Hysteretic> as Code,
         boxed::<Pwm> as Code,
         boxed::<Sequence> as Code,
     ]

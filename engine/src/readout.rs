@@ -1,26 +1,37 @@
 //! Probes compiled to what a state and its workspace hold.
 
 use crate::arithmetic::lane::Lane;
+use crate::arithmetic::lockstep::Lockstep;
 use crate::circuit::graph::{Body, ChoiceId, ComponentId, LineId, WaveId};
 use crate::circuit::probe::Probe;
+use crate::circuit::wave::Wave;
 use crate::control::board::Board;
 use crate::equations::system::System;
+
+/// What a lane has of its own: its instant, its courses, and what was ordered.
+#[derive(Clone, Copy, Debug)]
+pub struct Seat<'a> {
+    /// The instant, s.
+    pub t: f64,
+    /// Lines and driven courses.
+    pub board: &'a Board<f64>,
+    /// Courses of the circuit.
+    pub waves: &'a [Wave<f64>],
+    /// The option of each choice with which x was found.
+    pub choices: &'a [usize],
+}
 
 /// Where the values of a probe come from, at the end of a step.
 #[derive(Debug)]
 pub struct Sources<'a, L: Lane> {
-    /// The instant, s.
-    pub t: f64,
+    /// One for each lane.
+    pub seats: &'a [Seat<'a>],
     /// Unknowns.
     pub x: &'a [L],
     /// Power of each account, W.
     pub power: &'a [L],
     /// Devices' stamps at x.
     pub stamps: &'a [Vec<L>],
-    /// Lines and courses.
-    pub board: &'a Board<L>,
-    /// The option of each choice with which x was found.
-    pub choices: &'a [usize],
     /// Temperatures of the heat inputs, °C.
     pub celsius: &'a [L],
     /// Energy of each account so far, J; empty where none is told.
@@ -141,6 +152,7 @@ impl<L: Lane> Readout<L> {
     /// The value at the end of a step.
     pub fn read(&self, system: &System<L>, from: &Sources<'_, L>) -> L {
         let zero = L::splat(0.0);
+        let each = |of: &dyn Fn(usize, &Seat<'_>) -> f64| L::from_fn(|lane| of(lane, &from.seats[lane]));
         let weigh = |terms: &[(u32, L)], values: &[L]| {
             terms.iter().fold(zero, |s, &(k, w)| s + w * values[k as usize])
         };
@@ -150,7 +162,8 @@ impl<L: Lane> Readout<L> {
             Self::Linear(terms, choice) => {
                 let chosen = choice.map_or(zero, |(id, a, b, sign)| {
                     let k = id.0 as usize;
-                    let g = system.circuit.choices[k].options[from.choices[k]];
+                    let options = &system.circuit.choices[k].options;
+                    let g = each(&|lane, seat| options[seat.choices[k]].lane(lane));
                     sign * g * (from.x[a as usize] - from.x[b as usize])
                 });
                 weigh(terms, from.x) + chosen
@@ -160,11 +173,72 @@ impl<L: Lane> Readout<L> {
                 accounts.iter().fold(zero, |s, k| s + energy(k))
             }
             Self::Power(accounts) => accounts.iter().fold(zero, |s, &k| s + from.power[k as usize]),
-            Self::Wave(wave) => from.board.course(&system.circuit.waves[wave.0 as usize], *wave, from.t),
-            Self::Line(line) => L::splat(f64::from(u8::from(from.board.line(*line)))),
+            Self::Wave(wave) => {
+                each(&|_, seat| seat.board.course(&seat.waves[wave.0 as usize], *wave, seat.t))
+            }
+            Self::Line(line) => each(&|_, seat| f64::from(u8::from(seat.board.line(*line)))),
             Self::Integral(k) => from.integrals.get(*k as usize).copied().unwrap_or(zero),
             Self::Temperature(k) => from.celsius.get(*k as usize).copied().unwrap_or(zero),
             Self::Sum(terms) => terms.iter().fold(zero, |s, (w, r)| s + *w * r.read(system, from)),
+        }
+    }
+}
+
+/// Readouts of one quantity of several variants.
+impl Lockstep for Readout<f64> {
+    type Of<K: Lane> = Readout<K>;
+    fn lockstep<K: Lane>(each: &[&Self]) -> Option<Readout<K>> {
+        /// What `of` takes out of each, side by side.
+        fn taken<T: Lockstep, K: Lane>(
+            each: &[&Readout<f64>],
+            of: impl Fn(&Readout<f64>) -> Option<T>,
+        ) -> Option<T::Of<K>> {
+            let all: Vec<T> = each.iter().map(|one| of(one)).collect::<Option<_>>()?;
+            T::lockstep::<K>(&all.iter().collect::<Vec<_>>())
+        }
+        macro_rules! same {
+            ($kind:ident($x:ident)) => {{
+                let first = $x.clone();
+                let alike = |one: &&Self| matches!(one, Self::$kind(x) if *x == first);
+                each.iter().all(|one| alike(&one)).then_some(Readout::$kind(first))
+            }};
+        }
+        match each.first()? {
+            Self::Unknowns(_) => {
+                let of = |one: &Self| if let Self::Unknowns(x) = one { Some(x.clone()) } else { None };
+                taken::<Vec<(u32, f64)>, K>(each, of).map(Readout::Unknowns)
+            }
+            Self::Stamps(..) => {
+                let of = |one: &Self| if let Self::Stamps(k, x) = one { Some((*k, x.clone())) } else { None };
+                taken::<(u32, Vec<(u32, f64)>), K>(each, of).map(|(k, x)| Readout::Stamps(k, x))
+            }
+            Self::Linear(..) => {
+                let terms = |one: &Self| if let Self::Linear(x, _) = one { Some(x.clone()) } else { None };
+                let choice = |one: &Self| match one {
+                    Self::Linear(_, choice) => Some(choice.map(|(id, a, b, sign)| ((id, a, b), sign))),
+                    _ => None,
+                };
+                let x = taken::<Vec<(u32, f64)>, K>(each, terms)?;
+                let choice = taken::<Option<((ChoiceId, u32, u32), f64)>, K>(each, choice)?;
+                Some(Readout::Linear(x, choice.map(|((id, a, b), sign)| (id, a, b, sign))))
+            }
+            Self::Sum(_) => {
+                let of = |one: &Self| if let Self::Sum(x) = one { Some(x.clone()) } else { None };
+                let all: Vec<Vec<(f64, Self)>> = each.iter().map(|one| of(one)).collect::<Option<_>>()?;
+                let count = all.first()?.len();
+                let term = |k: usize| {
+                    let weights = all.iter().map(|x| x.get(k).map(|t| &t.0)).collect::<Option<Vec<_>>>()?;
+                    let readouts = all.iter().map(|x| x.get(k).map(|t| &t.1)).collect::<Option<Vec<_>>>()?;
+                    Some((f64::lockstep::<K>(&weights)?, Self::lockstep::<K>(&readouts)?))
+                };
+                (0..count).map(term).collect::<Option<_>>().map(Readout::Sum)
+            }
+            Self::Power(x) => same!(Power(x)),
+            Self::Energy(x) => same!(Energy(x)),
+            Self::Wave(x) => same!(Wave(x)),
+            Self::Line(x) => same!(Line(x)),
+            Self::Temperature(x) => same!(Temperature(x)),
+            Self::Integral(x) => same!(Integral(x)),
         }
     }
 }

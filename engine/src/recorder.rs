@@ -140,12 +140,10 @@ pub struct Event {
     pub since: f64,
     /// Largest current of a fault that is cleared, A; NaN elsewhere.
     pub peak: f64,
-    /// Of variants in lockstep, the lane that it concerns; 0 for what concerns all.
-    pub lane: usize,
 }
 
 impl Event {
-    /// An event without numbers or words, of all lanes; `time` in s.
+    /// An event without numbers or words; `time` in s.
     pub fn new(time: f64, kind: EventKind, subject: &str) -> Self {
         Self {
             time,
@@ -158,7 +156,6 @@ impl Event {
             level: f64::NAN,
             since: f64::NAN,
             peak: f64::NAN,
-            lane: 0,
         }
     }
 }

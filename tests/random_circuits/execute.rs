@@ -36,7 +36,14 @@ impl Came {
 const QUESTIONS: u64 = 78;
 
 /// Stops after so many questions.
-struct Patience(u64);
+pub struct Patience(u64);
+
+impl Patience {
+    /// Before the first question.
+    pub fn new() -> Self {
+        Self(QUESTIONS)
+    }
+}
 
 impl Recorder<f64> for Patience {
     fn go_on(&mut self, _: f64) -> bool {
@@ -52,7 +59,7 @@ pub fn carry(seed: u64) -> Came {
         Err(Refusal::Start(error)) => return Came::Failed(error.to_string()),
         Err(other) => return Came::Refused(other.to_string()),
     };
-    let mut patience = Patience(QUESTIONS);
+    let mut patience = Patience::new();
     // What rings faster than the finest step for ever is judged where its steps are used up.
     match run.advance(END, &mut patience) {
         Ok(Ended::Reached | Ended::Stopped) => {}

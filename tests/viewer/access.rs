@@ -221,8 +221,6 @@ fn files_that_cannot_be_shown_get_their_reason() {
             title: "t",
             inputs: &joulestep::diagnostic::Sources::default(),
             digest: "",
-            lanes: 1,
-            lanes_note: "",
             variants: vec![0],
             columns: vec![],
             status: vec!["done"],

@@ -1,22 +1,24 @@
-//! Executes the variants of a study, block by block, on several threads; the journal has each before it counts.
+//! Executes the variants of a study on several threads; the journal has each before it counts.
 
 use std::collections::BTreeMap;
-use std::sync::atomic::{AtomicBool, Ordering};
-use std::sync::mpsc::{Receiver, sync_channel};
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
+use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
+use std::sync::{Mutex, PoisonError};
 use std::time::{Duration, Instant};
 
 use rayon::ThreadPoolBuilder;
 use rayon::prelude::*;
 use serde::Serialize;
+use wide::{f64x4, f64x8};
 
-use crate::batch::block::Blocks;
+use crate::batch::alone::Ran;
 use crate::batch::journal::{Journal, JournalError};
-use crate::batch::lockstep::Ran;
+use crate::batch::lanes::Work;
 use crate::batch::row::Row;
 use crate::batch::variant::PlannedBatch;
 
-/// Blocks that wait at most before the threads do.
-const WAITING: usize = 32;
+/// Rows that wait at most before the threads do.
+const WAITING: usize = 256;
 
 /// Why a batch did not end.
 #[derive(Debug, thiserror::Error)]
@@ -33,24 +35,25 @@ pub enum BatchError {
 const BETWEEN_SYNCS: Duration = Duration::from_millis(50);
 
 /// What has been run, and how.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
 pub struct Executed {
     /// Variants run now.
     #[serde(rename = "run")]
     pub variants: usize,
     /// Those of them that ran in lanes beside others.
-    pub in_lockstep: usize,
+    pub in_lanes: usize,
+    /// Share of the lanes in which a variant was at work; 0 where none ran in lanes.
+    pub busy: f64,
 }
 
-/// Runs the pending blocks and adds what rows of them are not there yet, in whatever order they end; a row depends on
-/// its block alone. The rows of a block become safe together. Ends early once `stop` is set. `told` hears of each
-/// number of rows that became safe.
+/// Runs the pending variants and adds their rows, in whatever order they end; a row depends on its variant alone, neither
+/// on threads nor on the company it had. Ends early once `stop` is set. `describe` hears of rows that became safe.
 ///
 /// # Errors
 /// [`BatchError`]; the rows so far are safe.
 pub fn execute(
     study: &PlannedBatch,
-    (blocks, pending): (&Blocks, &[usize]),
+    pending: &[usize],
     jobs: usize,
     journal: &mut Journal,
     rows: &mut BTreeMap<usize, Row>,
@@ -58,21 +61,24 @@ pub fn execute(
     describe: &mut dyn FnMut(&[Row]),
 ) -> Result<Executed, BatchError> {
     let pool = ThreadPoolBuilder::new().num_threads(jobs).build()?;
-    let (send, receive) = sync_channel::<Vec<Ran>>(WAITING);
-    let executed = std::thread::scope(|scope| {
+    let (send, receive) = sync_channel::<Ran>(WAITING);
+    let work = Mutex::new(Work::default());
+    let mut executed = std::thread::scope(|scope| {
         scope.spawn(|| {
-            pool.install(|| {
-                // One block at a time: they differ in length.
-                pending.par_iter().with_max_len(1).for_each_with(send, |send, &block| {
+            pool.install(|| match study.in_lanes() {
+                true => in_lanes(study, pending, stop, &send, &work),
+                // One variant at a time: they differ in length.
+                false => pending.par_iter().with_max_len(1).for_each(|&variant| {
                     if stop.load(Ordering::Relaxed) {
                         return;
                     }
-                    if let Some(ran) = study.run_block(blocks.block(block), stop) {
+                    if let Some(ran) = study.run_alone(variant, stop) {
                         // Nobody listens any more after an error with the journal; `stop` is set then.
                         let _ = send.send(ran);
                     }
-                });
+                }),
             });
+            drop(send);
         });
         let outcome = keep(&receive, journal, rows, describe);
         if outcome.is_err() {
@@ -81,11 +87,37 @@ pub fn execute(
         drop(receive);
         outcome
     })?;
+    let Work { lanes, busy } = *work.lock().unwrap_or_else(PoisonError::into_inner);
+    executed.busy = if lanes > 0 { busy as f64 / lanes as f64 } else { 0.0 };
     Ok(executed)
 }
 
+/// Every thread has lanes of its own; all take the next variant from one list.
+fn in_lanes(
+    study: &PlannedBatch,
+    pending: &[usize],
+    stop: &AtomicBool,
+    send: &SyncSender<Ran>,
+    all: &Mutex<Work>,
+) {
+    let taken = AtomicUsize::new(0);
+    let next = || pending.get(taken.fetch_add(1, Ordering::Relaxed)).copied();
+    rayon::broadcast(|_| {
+        let mut done = |ran: Ran| {
+            let _ = send.send(ran);
+        };
+        let work = match study.lanes {
+            4 => study.run_in_lanes::<f64x4>(&next, stop, &mut done),
+            _ => study.run_in_lanes::<f64x8>(&next, stop, &mut done),
+        };
+        let mut all = all.lock().unwrap_or_else(PoisonError::into_inner);
+        all.lanes += work.lanes;
+        all.busy += work.busy;
+    });
+}
+
 fn keep(
-    receive: &Receiver<Vec<Ran>>,
+    receive: &Receiver<Ran>,
     journal: &mut Journal,
     rows: &mut BTreeMap<usize, Row>,
     describe: &mut dyn FnMut(&[Row]),
@@ -94,19 +126,18 @@ fn keep(
     let mut synced = None;
     while let Ok(first) = receive.recv() {
         // All that come within a while go to disk together: waiting for the disk costs processor time too.
-        let mut blocks = vec![first];
+        let mut all = vec![first];
         while let Some(left) = synced.and_then(|at: Instant| BETWEEN_SYNCS.checked_sub(at.elapsed())) {
             match receive.recv_timeout(left) {
-                Ok(next) => blocks.push(next),
+                Ok(next) => all.push(next),
                 Err(_) => break,
             }
         }
-        blocks.extend(receive.try_iter());
+        all.extend(receive.try_iter());
         let mut batch: Vec<Row> = Vec::new();
-        // Rows that a torn block left behind are there already.
-        for ran in blocks.into_iter().flatten().filter(|ran| !rows.contains_key(&ran.row.variant)) {
+        for ran in all {
             executed.variants += 1;
-            executed.in_lockstep += usize::from(ran.in_lockstep);
+            executed.in_lanes += usize::from(ran.in_lanes);
             batch.push(ran.row);
         }
         journal.append(&batch)?;

@@ -16,7 +16,7 @@ use serde::{Deserialize, Serialize};
 use crate::batch::row::Row;
 
 /// Version of the journal's layout.
-pub const FORMAT: u64 = 3;
+pub const FORMAT: u64 = 4;
 
 /// Which batch a journal belongs to.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -30,8 +30,6 @@ pub struct Head {
     pub variants: usize,
     /// Numbers in a row.
     pub outputs: usize,
-    /// Variants that run in lockstep at most.
-    pub lanes: usize,
     /// The k of "k of n" shards, from 1.
     pub shard: usize,
     /// The n.
@@ -131,7 +129,7 @@ pub fn read(path: &Path) -> Result<Held, JournalError> {
         let (found, expected) = match other {
             Some(Versioned { format }) => (
                 format!("a batch's journal of format {format}, of another version of this program"),
-                format!("format {FORMAT} (with errors of numbers); --force begins anew"),
+                format!("format {FORMAT} (each variant at steps of its own); --force begins anew"),
             ),
             None => ("no first line of a batch's journal".into(), "the journal of a batch".into()),
         };
@@ -227,7 +225,7 @@ mod tests {
     use crate::batch::row::Status;
 
     fn head() -> Head {
-        Head { format: FORMAT, digest: "00ff".into(), variants: 9, outputs: 3, lanes: 8, shard: 1, shards: 1 }
+        Head { format: FORMAT, digest: "00ff".into(), variants: 9, outputs: 3, shard: 1, shards: 1 }
     }
 
     fn row(variant: usize) -> Row {
@@ -276,7 +274,7 @@ mod tests {
         let earlier = Head { format: 2, ..head() };
         std::fs::write(&path, line("batch", &earlier).unwrap()).unwrap();
         let report = read(&path).unwrap_err().to_string();
-        assert!(report.contains("journal of format 2") && report.contains("expected format 3"), "{report}");
+        assert!(report.contains("journal of format 2") && report.contains("expected format 4"), "{report}");
         std::fs::remove_file(&path).unwrap();
     }
 }

@@ -2,8 +2,8 @@
 //! table of its variants contains.
 //!
 //! [`variant::PlannedBatch::read`] reads a plan; [`variant::PlannedBatch::run`] runs any variant of it,
-//! [`variant::PlannedBatch::run_block`] those of a [`block`] in lanes; [`execute::execute`] runs them all on threads
-//! into a [`journal`]; [`table`] and [`parquet`] make files of the rows, [`errors`] says how far they may be wrong and
+//! [`variant::PlannedBatch::run_in_lanes`] several side by side; [`execute::execute`] runs them all on threads into a
+//! [`journal`]; [`table`] and [`parquet`] make files of the rows, [`errors`] says how far they may be wrong and
 //! what follows, [`statistics`] and [`indices`] tell what they say together, [`save`] runs chosen ones again with their
 //! waveforms.
 //!
@@ -52,16 +52,17 @@
 //! assert!(yields.of == 20 && yields.hits.abs_diff(15) <= 1, "{yields:?}");
 //! ```
 
+pub mod alone;
 pub mod answer;
-pub mod block;
 pub mod distribution;
 pub mod errors;
 pub mod execute;
 pub mod indices;
 pub mod journal;
+pub mod lanes;
 pub mod list;
-pub mod lockstep;
 pub mod measure;
+pub mod order;
 pub mod parameter_path;
 pub mod parquet;
 pub mod picture;

@@ -14,7 +14,7 @@ pub struct Plan {
     pub scenario: Option<PathBuf>,
     /// How values are chosen.
     pub sampling: Sampling,
-    /// Variants that run in lockstep at most, where the plan says.
+    /// Variants that are solved side by side at most, where the plan says.
     pub lanes: Option<usize>,
     /// Variants whose errors are estimated.
     pub estimate: Estimated,

@@ -10,8 +10,8 @@ use std::path::Path;
 use joulestep_models::devices::catalogue;
 use joulestep_models::model::Range;
 
-use crate::batch::block::LANES;
 use crate::batch::list;
+use crate::batch::order::LANES;
 use crate::batch::parameter_path::{ParameterPath, PathContext, PathError};
 use crate::batch::plan::{Estimated, Plan, Sampling, beside};
 use crate::batch::row::Column;

@@ -1,6 +1,5 @@
 //! Waveforms of chosen variants: once the table is there, each is run again alone, with a recorder, into an ordinary
-//! result file in a folder beside the table. What it reports of itself is the table's row: the same bits where the row
-//! was solved alone too, else within the tolerance of lanes.
+//! result file in a folder beside the table. What it reports of itself is the table's row, to the last bit.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::ffi::OsString;

@@ -36,7 +36,7 @@ const OF_PLAN: &[Key] = keys! {
     need "format": Form::Whole(FORMAT, FORMAT), "version of the plan format: 2";
     may "title": Form::Text, "one line that names the plan";
     may "scenario": Form::Text, "the scenario file whose run is varied, relative to this file; or else a study";
-    may "lanes": Form::Whole(1, 8), "variants of a run solved together at most: 1, 4 or 8; default 8";
+    may "lanes": Form::Whole(1, 8), "variants of a run solved side by side at most: 1, 4 or 8; default 8";
     may "estimate": Form::Word(&Estimated::WORDS),
         "variants whose errors two coarser computations estimate: `sixteenth` (numbers 0, 16, 32, ...; the largest error of a \
          column counts for all of it), `all` or `none`; default sixteenth";

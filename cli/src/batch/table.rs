@@ -5,7 +5,6 @@ use std::collections::BTreeMap;
 use std::io::{self, Write};
 use std::path::Path;
 
-use crate::batch::block::note;
 use crate::batch::errors::Errors;
 use crate::batch::indices::Indices;
 use crate::batch::plan::Estimated;
@@ -114,8 +113,6 @@ pub fn hdf5(path: &Path, result: &BatchResult<'_>) -> Result<(), ResultError> {
         title: &study.plan.title,
         inputs: &study.inputs,
         digest: &study.digest,
-        lanes: study.lanes as i64,
-        lanes_note: &note(study.lanes),
         estimate: study.plan.estimate.words(),
         flags: vec![
             (

@@ -7,13 +7,14 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::AtomicBool;
 
-use joulestep_engine::run::setup::Setup;
-use joulestep_engine::run::time_loop::Ended;
+use joulestep_engine::error::SolverError;
+use joulestep_engine::run::setup::{self, Setup};
+use joulestep_engine::run::time_loop::{Ended, Run};
 use sha2::{Digest, Sha256};
 
-use crate::batch::block::DEFAULT_LANES;
 use crate::batch::errors::verdict;
 use crate::batch::measure::Measures;
+use crate::batch::order::DEFAULT_LANES;
 use crate::batch::parameter_path::{ParameterPath, PathContext};
 use crate::batch::parquet::{as_csv, is_parquet};
 use crate::batch::plan::{Plan, beside};
@@ -27,7 +28,7 @@ use crate::input::keys::raw::RawTable;
 use crate::input::scenario::build::{Judged, Ready, Reductions, build_with};
 use crate::input::scenario::resolve::{self, Loaded, as_typed};
 use crate::judge::{Bounds, Computed, End, Level, Limit, Uncertainty};
-use crate::output::account::{Account, Outcome};
+use crate::output::account::{Account, Facts, Outcome};
 use crate::study::run::{self, Built};
 
 /// A plan with its scenario, ready to run any of its variants.
@@ -41,7 +42,7 @@ pub struct PlannedBatch {
     pub outputs: Vec<Column>,
     /// Limits and ratings that the verdict judges, with the numbers of their columns; the user's first.
     pub limits: Vec<Bound>,
-    /// Variants that run in lockstep at most: 1, 4 or 8.
+    /// Variants that are solved side by side at most: 1, 4 or 8.
     pub lanes: usize,
     /// SHA-256 of the program's version and of every file that was read, hexadecimal.
     pub digest: String,
@@ -72,6 +73,14 @@ impl Bound {
         let stated = self.limit.bounds;
         Bounds { lower: varied(self.varied.0, stated.lower), upper: varied(self.varied.1, stated.upper) }
     }
+}
+
+/// A run of a variant, and what is taken of it.
+#[derive(Debug)]
+pub(super) struct Begun<'a> {
+    pub run: Run<f64>,
+    pub facts: Facts,
+    pub measures: Measures<'a>,
 }
 
 /// What one run of a variant gives.
@@ -223,6 +232,12 @@ impl PlannedBatch {
         Ok(Self { plan, values, outputs, limits, lanes, digest, inputs, subject, root, loaded, reductions })
     }
 
+    /// Whether variants are solved side by side.
+    pub fn in_lanes(&self) -> bool {
+        // Where a limit is just met is decided run by run.
+        self.lanes > 1 && self.plan.search.is_none() && matches!(self.subject, Subject::Run)
+    }
+
     /// Number of variants.
     pub fn count(&self) -> usize {
         self.values.len() / self.plan.inputs.len().max(1)
@@ -251,9 +266,14 @@ impl PlannedBatch {
             Some(self.without(Status::Broken, "the program failed in this variant; please report it".into()))
         });
         let mut once = outcome?;
+        self.complete(&mut once, variant);
+        Some(once)
+    }
+
+    /// Writes into a row whose it is, and the verdict on its numbers as they stand.
+    pub(super) fn complete(&self, once: &mut Once, variant: usize) {
         once.row.variant = variant;
         once.row.verdict = verdict(self, &once.row, &vec![Uncertainty::Bare; self.outputs.len()]);
-        Some(once)
     }
 
     /// What a variant sets.
@@ -307,18 +327,35 @@ impl PlannedBatch {
                 Err((status, why)) => Some(self.without(status, why)),
             };
         }
-        let Built { mut setup, mut facts } = match self.built(settings) {
-            Ok(built) => built,
-            Err(why) => return Some(self.without(Status::Refused, why)),
-        };
+        match self.begun(settings, level, stop) {
+            Ok(mut begun) => {
+                let ended = begun.run.advance(begun.facts.end, &mut begun.measures);
+                self.ended(begun, ended)
+            }
+            Err(once) => Some(*once),
+        }
+    }
+
+    /// A run made ready; or why there is none.
+    pub(super) fn begun<'a>(
+        &'a self,
+        settings: &[(&ParameterPath, f64)],
+        level: Level,
+        stop: &'a AtomicBool,
+    ) -> Result<Begun<'a>, Box<Once>> {
+        let Built { mut setup, mut facts } =
+            self.built(settings).map_err(|why| Box::new(self.without(Status::Refused, why)))?;
         coarsen(&mut setup, level);
-        let mut run = match setup.ready() {
-            Ok(run) => run,
-            Err(why) => return Some(self.without(Status::Failed, why.to_string())),
-        };
+        let failed = |why: setup::Refusal| Box::new(self.without(Status::Failed, why.to_string()));
+        let run = setup.ready().map_err(failed)?;
         facts.method = run.method();
-        let mut measures = Measures::new(&self.plan.measures, stop);
-        let outcome = match run.advance(facts.end, &mut measures) {
+        Ok(Begun { run, facts, measures: Measures::new(&self.plan.measures, stop) })
+    }
+
+    /// What a run that is over gives; `None` where it was stopped.
+    pub(super) fn ended(&self, begun: Begun<'_>, ended: Result<Ended, SolverError>) -> Option<Once> {
+        let Begun { mut run, facts, mut measures } = begun;
+        let outcome = match ended {
             Ok(Ended::Reached) => Outcome::Done,
             Ok(Ended::Stopped) => return None,
             Err(error) => Outcome::Failed(error.to_string()),

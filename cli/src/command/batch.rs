@@ -9,7 +9,6 @@ use std::sync::atomic::Ordering;
 use serde::Serialize;
 
 use crate::batch::answer::Told;
-use crate::batch::block::{Blocks, TOLERANCE, TOLERANCE_OF_EXTREMES};
 use crate::batch::errors::Errors;
 use crate::batch::execute::{Executed, execute};
 use crate::batch::journal::{self, Head, Journal, path_of};
@@ -17,7 +16,7 @@ use crate::batch::progress::{BatchProgress, Show};
 use crate::batch::row::Row;
 use crate::batch::table::BatchResult;
 use crate::batch::variant::PlannedBatch;
-use crate::batch::{indices, parquet, picture, save, statistics, summary, table};
+use crate::batch::{indices, order, parquet, picture, save, statistics, summary, table};
 use crate::command::args::{BatchArgs, BatchCommand, BatchOutputArgs, MergeArgs, ProgressAs};
 use crate::command::refuse_in;
 use crate::exit::{BAD_INPUT, DONE, INPUT_OUTPUT};
@@ -59,11 +58,9 @@ pub fn batch(args: &BatchArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         Ok(begun) => begun,
         Err(why) => return refused(&why, json, streams),
     };
-    let blocks = Blocks::of(&study);
-    let mine: Vec<usize> = blocks.of_shard(shard).collect();
-    let lacks = |block: &usize| blocks.block(*block).iter().any(|variant| !rows.contains_key(variant));
-    let pending: Vec<usize> = mine.iter().copied().filter(lacks).collect();
-    let left = mine.iter().map(|&block| blocks.block(block).len()).sum::<usize>() - rows.len();
+    let mut pending = order::of_shard(&study, shard);
+    pending.retain(|variant| !rows.contains_key(variant));
+    let left = pending.len();
     let show = match args.progress {
         ProgressAs::Json if !args.quiet => Show::Json,
         ProgressAs::Text if !args.quiet && !json => Show::Text,
@@ -80,7 +77,7 @@ pub fn batch(args: &BatchArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     let stop = stopped();
     let mut progress = BatchProgress::new(show, left);
     let mut describe = |more: &[Row]| progress.more(more);
-    let outcome = execute(&study, (&blocks, &pending), jobs, &mut journal, &mut rows, stop, &mut describe);
+    let outcome = execute(&study, &pending, jobs, &mut journal, &mut rows, stop, &mut describe);
     progress.done();
     let executed = match outcome {
         Ok(executed) => executed,
@@ -122,7 +119,6 @@ fn head(study: &PlannedBatch, shard: Shard) -> Head {
         digest: study.digest.clone(),
         variants: study.count(),
         outputs: study.outputs.len(),
-        lanes: study.lanes,
         shard: shard.0,
         shards: shard.1,
     }
@@ -172,8 +168,6 @@ fn other_batch(path: &Path, found: &Head, wanted: &Head) -> String {
         "the plan, its scenario, a file that they name or the program has changed since".to_string()
     } else if (found.shard, found.shards) != (wanted.shard, wanted.shards) {
         format!("it holds shard {}/{}, not {}/{}", found.shard, found.shards, wanted.shard, wanted.shards)
-    } else if found.lanes != wanted.lanes {
-        format!("its variants were solved up to {} at a time, not {}", found.lanes, wanted.lanes)
     } else {
         "its number of variants or outputs differs".to_string()
     };
@@ -265,8 +259,6 @@ struct Answer<'a, T> {
 #[derive(Serialize)]
 struct Lanes {
     most: usize,
-    tolerance: f64,
-    tolerance_of_extremes: f64,
     #[serde(flatten)]
     executed: Option<Executed>,
 }
@@ -306,22 +298,21 @@ fn finish(batch: &Finish<'_>, mut rows: BTreeMap<usize, Row>, streams: &mut Stre
         streams.json(&Answer {
             report: summary::json(study, &statistics, &indices),
             file: out.display().to_string(),
-            lanes: Lanes {
-                most: study.lanes,
-                tolerance: TOLERANCE,
-                tolerance_of_extremes: TOLERANCE_OF_EXTREMES,
-                executed,
-            },
+            lanes: Lanes { most: study.lanes, executed },
             waveforms: kept.map(|variants| Waveforms { folder, variants }),
         })?;
     } else {
         let told = Told { study, rows, statistics: &statistics, indices: &indices };
         write!(streams.out, "{}", print::text(&told.answer(false)))?;
-        if let Some(Executed { variants, in_lockstep }) = executed.filter(|_| study.lanes > 1) {
+        if let Some(Executed { variants, in_lanes, busy }) = executed.filter(|_| study.lanes > 1) {
             let lanes = study.lanes;
+            let used = match in_lanes {
+                0 => String::new(),
+                _ => format!(" ({:.0} % of the lanes in use)", 100.0 * busy),
+            };
             writeln!(
                 streams.out,
-                "Run now: {variants}, {in_lockstep} of them in vectors of up to {lanes}, the others singly"
+                "Run now: {variants}, {in_lanes} of them up to {lanes} side by side{used}, the others singly"
             )?;
         }
         writeln!(streams.out, "Written: {}", out.display())?;
@@ -335,12 +326,12 @@ fn finish(batch: &Finish<'_>, mut rows: BTreeMap<usize, Row>, streams: &mut Stre
 
 fn merged(args: &MergeArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
     let json = args.output.json;
-    let mut study = match PlannedBatch::read(&args.plan, &streams.access.open()) {
+    let study = match PlannedBatch::read(&args.plan, &streams.access.open()) {
         Ok(study) => study,
         Err(wrong) => return refuse_in(wrong.what, &wrong.error, &wrong.path, json, streams),
     };
     let Some(out) = &args.output.out else { return refused(&no_table(), json, streams) };
-    let rows = match gathered(&mut study, args, out) {
+    let rows = match gathered(&study, args, out) {
         Ok(rows) => rows,
         Err(why) => return refused(&why, json, streams),
     };
@@ -349,7 +340,7 @@ fn merged(args: &MergeArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
 }
 
 /// The rows of all shards; every variant must be there.
-fn gathered(study: &mut PlannedBatch, args: &MergeArgs, out: &Path) -> Result<BTreeMap<usize, Row>, Refused> {
+fn gathered(study: &PlannedBatch, args: &MergeArgs, out: &Path) -> Result<BTreeMap<usize, Row>, Refused> {
     let output = &args.output;
     for path in [Some(out), output.csv.as_deref(), output.parquet.as_deref(), output.svg.as_deref()] {
         written::is_new(path, output.force)?;
@@ -357,13 +348,10 @@ fn gathered(study: &mut PlannedBatch, args: &MergeArgs, out: &Path) -> Result<BT
     new_waveforms(study, out, output.force)?;
     shown(study, output)?;
     let mut rows = BTreeMap::new();
-    for (k, shard) in args.shards.iter().enumerate() {
+    for shard in &args.shards {
         let is_journal = shard.extension().is_some_and(|e| e == "journal");
         let path: PathBuf = if is_journal { shard.clone() } else { path_of(shard) };
         let held = journal::read(&path).map_err(|e| (e.to_string(), INPUT_OUTPUT))?;
-        if k == 0 {
-            study.lanes = held.head.lanes;
-        }
         let wanted = head(study, (held.head.shard, held.head.shards));
         if held.head != wanted {
             return Err((other_batch(&path, &held.head, &wanted), BAD_INPUT));

@@ -1,4 +1,4 @@
-//! One value, or N variants in lockstep.
+//! One value, or N variants side by side.
 //!
 //! The stepping loop and every device law are written once over [`Lane`]. `f64` is one lane; [`wide::f64x4`] and
 //! [`wide::f64x8`] are four and eight. `exp` and `ln` are written here, over the same operations for every width
@@ -10,6 +10,20 @@ use std::ops::{Add, AddAssign, Div, Mul, MulAssign, Neg, Sub, SubAssign};
 
 use bytemuck::cast;
 use wide::{f64x4, f64x8, u64x4, u64x8};
+
+/// Most lanes that there are.
+pub const MOST_LANES: usize = 8;
+
+/// The lanes of a set of bits, in their order.
+#[inline(always)]
+pub fn lanes_in(mut lanes: u32) -> impl Iterator<Item = usize> {
+    std::iter::from_fn(move || {
+        let lane = lanes.trailing_zeros();
+        let some = lanes != 0;
+        lanes &= lanes.wrapping_sub(1);
+        some.then_some(lane as usize)
+    })
+}
 
 /// The arithmetic of one value or of N values side by side.
 pub trait Lane:
@@ -29,7 +43,7 @@ pub trait Lane:
     + SubAssign
     + MulAssign
 {
-    /// How many values run in lockstep.
+    /// How many values lie side by side.
     const WIDTH: usize;
     /// One truth value per lane.
     type Mask: Copy + Debug;
@@ -62,6 +76,10 @@ pub trait Lane:
     fn all(mask: Self::Mask) -> bool;
     /// Whether the mask holds in some lane.
     fn any(mask: Self::Mask) -> bool;
+    /// The mask that holds in these lanes (a set of bits, lane 0 the lowest).
+    fn mask(lanes: u32) -> Self::Mask;
+    /// The lanes in which a mask holds, as a set of bits.
+    fn lanes(mask: Self::Mask) -> u32;
     /// 2ⁿ for whole numbers n given as `n + MAGIC` (see [`MAGIC`]), −1022 ≤ n ≤ 1023.
     fn pow2_of_magic(shifted: Self) -> Self;
     /// Mantissa in [√½, √2) and exponent of a positive normal number.
@@ -233,6 +251,14 @@ impl Lane for f64 {
         mask
     }
     #[inline(always)]
+    fn mask(lanes: u32) -> bool {
+        lanes & 1 == 1
+    }
+    #[inline(always)]
+    fn lanes(mask: bool) -> u32 {
+        u32::from(mask)
+    }
+    #[inline(always)]
     fn pow2_of_magic(shifted: Self) -> Self {
         f64::from_bits((shifted.to_bits() << 52).wrapping_add(ONE_BITS))
     }
@@ -311,6 +337,15 @@ macro_rules! vector_lanes {
                 mask.any()
             }
             #[inline(always)]
+            fn mask(lanes: u32) -> Self {
+                let each: $bits = cast(std::array::from_fn::<u64, $n, _>(|k| 1 << k));
+                cast(($bits::splat(u64::from(lanes)) & each).simd_eq(each))
+            }
+            #[inline(always)]
+            fn lanes(mask: Self) -> u32 {
+                mask.to_bitmask()
+            }
+            #[inline(always)]
             fn pow2_of_magic(shifted: Self) -> Self {
                 let bits: $bits = cast(shifted);
                 cast((bits << 52) + $bits::splat(ONE_BITS))
@@ -333,41 +368,5 @@ vector_lanes!(f64x4, u64x4, 4);
 vector_lanes!(f64x8, u64x8, 8);
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn arguments() -> Vec<f64> {
-        (0..20_000).map(|k| -700.0 + 0.07 * k as f64 + 1e-3 * ((k * 7919) % 13) as f64).collect()
-    }
-
-    /// Against the platform's library, an implementation that is not ours.
-    #[test]
-    fn exp_and_ln_are_close_to_the_standard_library() {
-        let ulps = |a: f64, b: f64| (a.to_bits() as i64).abs_diff(b.to_bits() as i64);
-        for x in arguments() {
-            assert!(ulps(Lane::exp(x), f64::exp(x)) <= 2, "exp({x})");
-            let y = f64::exp(x * 0.9);
-            assert!(ulps(Lane::ln(y), f64::ln(y)) <= 1, "ln({y})");
-        }
-        assert_eq!(Lane::exp(0.0_f64), 1.0);
-        assert_eq!(Lane::ln(1.0_f64), 0.0);
-    }
-
-    #[test]
-    // (`Lane::exp`, because the vector types have an `exp` of their own, which is another function.)
-    fn lanes_have_the_bits_of_one_lane() {
-        for x in arguments() {
-            let near = |k: usize| x + 0.3 * k as f64;
-            let e4 = Lane::exp(f64x4::from_fn(near));
-            let e8 = Lane::exp(f64x8::from_fn(near));
-            let l8 = Lane::ln(f64x8::from_fn(|k| near(k).abs() + 1e-9));
-            for k in 0..8 {
-                assert_eq!(e8.lane(k).to_bits(), Lane::exp(near(k)).to_bits());
-                assert_eq!(l8.lane(k).to_bits(), Lane::ln(near(k).abs() + 1e-9).to_bits());
-            }
-            for k in 0..4 {
-                assert_eq!(e4.lane(k).to_bits(), Lane::exp(near(k)).to_bits());
-            }
-        }
-    }
-}
+#[path = "lane_tests.rs"]
+mod tests;

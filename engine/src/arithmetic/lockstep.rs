@@ -1,10 +1,8 @@
 //! Variants in lockstep: what several values of one type have in common, with their numbers in the lanes of one.
 //!
 //! Each type says field by field what lies in lanes and what lanes share ([`lockstep!`](crate::lockstep)); what they
-//! share (topology, instants, everything that decides when something happens) must be equal, else they do not run in
-//! lockstep.
-
-use std::collections::VecDeque;
+//! share (topology, everything that decides which operations follow on which) must be equal, else they do not run in
+//! lockstep. Of time nothing is shared: only the operations of a step go in lockstep, each lane at its own instant.
 
 use super::lane::Lane;
 
@@ -92,17 +90,6 @@ impl<R: PartialEq + Clone, S: PartialEq + Clone, T: Lockstep> Lockstep for (R, S
     fn lockstep<K: Lane>(each: &[&Self]) -> Option<Self::Of<K>> {
         let (r, s) = (shared(each, |one| &one.0)?, shared(each, |one| &one.1)?);
         Some((r, s, lanes::<_, _, K>(each, |one| &one.2)?))
-    }
-}
-
-impl<T: Lockstep> Lockstep for VecDeque<T> {
-    type Of<K: Lane> = VecDeque<T::Of<K>>;
-    fn lockstep<K: Lane>(each: &[&Self]) -> Option<Self::Of<K>> {
-        let length = each.first()?.len();
-        if each.iter().any(|list| list.len() != length) {
-            return None;
-        }
-        (0..length).map(|k| T::lockstep::<K>(&each.iter().map(|list| &list[k]).collect::<Vec<_>>())).collect()
     }
 }
 

@@ -3,7 +3,6 @@
 use std::collections::VecDeque;
 
 use crate::arithmetic::lane::Lane;
-use crate::arithmetic::lockstep::{Lockstep, lanes, shared};
 use crate::circuit::graph::{ChoiceId, Circuit, LineId, WaveId};
 use crate::circuit::wave::Wave;
 use crate::recorder::Event;
@@ -38,30 +37,6 @@ pub struct Board<L: Lane> {
     version: u64,
     /// The instant up to which orders have been carried out, s.
     now: f64,
-}
-
-impl<L: Lane> Lockstep for Board<L> {
-    type Of<K: Lane> = Board<K>;
-    fn lockstep<K: Lane>(each: &[&Self]) -> Option<Board<K>> {
-        if each.iter().any(|board| !board.events.is_empty()) {
-            return None;
-        }
-        Some(Board {
-            names: shared(each, |b| &b.names)?,
-            lines: shared(each, |b| &b.lines)?,
-            since: shared(each, |b| &b.since)?,
-            line_orders: shared(each, |b| &b.line_orders)?,
-            choices: shared(each, |b| &b.choices)?,
-            choice_orders: shared(each, |b| &b.choice_orders)?,
-            courses: lanes::<_, _, K>(each, |b| &b.courses)?,
-            events: Vec::new(),
-            fault: shared(each, |b| &b.fault)?,
-            corner: shared(each, |b| &b.corner)?,
-            jump: shared(each, |b| &b.jump)?,
-            version: shared(each, |b| &b.version)?,
-            now: shared(each, |b| &b.now)?,
-        })
-    }
 }
 
 impl<L: Lane> Board<L> {

@@ -1,7 +1,7 @@
 //! Sine-modulated pulses: centred in the periods of a carrier, their width read off a sine once per period.
 
 use super::board::Board;
-use super::{Controller, Seen, in_lanes, require, same_in_lanes};
+use super::{Controller, Seen, require};
 use crate::arithmetic::lane::Lane;
 use crate::circuit::graph::LineId;
 use crate::error::{CircuitError, SolverError};
@@ -65,8 +65,6 @@ impl Carrier {
     }
 }
 
-same_in_lanes!(Carrier);
-
 impl<L: Lane> Controller<L> for Carrier {
     fn name(&self) -> &str {
         &self.name
@@ -102,6 +100,4 @@ impl<L: Lane> Controller<L> for Carrier {
     fn boxed(&self) -> Box<dyn Controller<L>> {
         Box::new(self.clone())
     }
-
-    in_lanes!();
 }

@@ -1,11 +1,4 @@
 //! Instants at which a quantity crosses a level between two step boundaries, on the straight line between them.
-//!
-//! Everything here works on one lane. Instants are shared by all lanes, so what the lanes find is compared by
-//! [`common`] where it is acted on, and only there: lanes may cross a level at different instants as long as they
-//! act at the same one.
-
-use super::fewer;
-use crate::error::SolverError;
 
 /// Which side of a level counts.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -18,7 +11,7 @@ pub enum Sense {
     Magnitude,
 }
 
-/// The straight line of one lane between two boundaries.
+/// The straight line between two boundaries.
 #[derive(Clone, Copy, Debug)]
 pub struct Stretch {
     /// Instant of the previous boundary, s.
@@ -84,17 +77,6 @@ impl Sense {
             Self::Below => x < level,
             Self::Magnitude => x.abs() > level,
         }
-    }
-}
-
-/// The instant that all lanes found, or none.
-///
-/// # Errors
-/// [`SolverError::LeavesLockstep`] with the lanes that found another than most.
-pub fn common(found: &[Option<f64>], time: f64) -> Result<Option<f64>, SolverError> {
-    match found.iter().any(|f| *f != found[0]) {
-        true => Err(SolverError::LeavesLockstep { lanes: fewer(found), time }),
-        false => Ok(found.first().copied().flatten()),
     }
 }
 

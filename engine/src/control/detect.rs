@@ -1,17 +1,14 @@
 //! What a protection trips on: a level held for a time, or an inverse-time sum.
 //!
-//! Detectors find instants between step boundaries on the straight line of what they watch, lane by lane; the lanes
-//! have to agree only where a detector decides.
+//! Detectors find instants between step boundaries on the straight line of what they watch.
 
 use super::board::Board;
-use super::crossing::{Sense, Stretch, common};
+use super::crossing::{Sense, Stretch};
 use super::{duration, require};
 use crate::arithmetic::lane::Lane;
-use crate::arithmetic::lockstep::{Lockstep, lanes, shared};
 use crate::circuit::graph::LineId;
 use crate::circuit::probe::Probe;
-use crate::error::{CircuitError, SolverError};
-use crate::lockstep;
+use crate::error::CircuitError;
 
 /// A time after each turn-on during which a detector doesn't look.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -77,58 +74,22 @@ pub enum Criterion<L> {
 
 /// A criterion with its state.
 #[derive(Clone, Debug)]
-pub(super) struct Detector<L> {
-    pub(super) criterion: Criterion<L>,
-    lanes: Vec<LaneState>,
-    found: Vec<Option<f64>>,
+pub(super) struct Detector {
+    pub(super) criterion: Criterion<f64>,
+    state: Progress,
     due: Option<f64>,
     longest: f64,
 }
 
 #[derive(Clone, Copy, Debug, Default)]
-struct LaneState {
+struct Progress {
     /// Since when the quantity is beyond the threshold, or the sum beyond its limit, s.
     since: Option<f64>,
     /// Sum, A²s.
     sum: f64,
 }
 
-lockstep!(Level: threshold; shared probe, sense, blanking, filter);
-lockstep!(InverseTime: pick_up, rated, limit; shared probe, cooling);
-
-impl<L: Lane> Lockstep for Criterion<L> {
-    type Of<K: Lane> = Criterion<K>;
-    fn lockstep<K: Lane>(each: &[&Self]) -> Option<Criterion<K>> {
-        match each.first()? {
-            Self::Level(_) => {
-                let of = |one: &&Self| if let Self::Level(x) = *one { Some(x.clone()) } else { None };
-                let all: Vec<Level<L>> = each.iter().map(of).collect::<Option<_>>()?;
-                Level::lockstep::<K>(&all.iter().collect::<Vec<_>>()).map(Criterion::Level)
-            }
-            Self::InverseTime(_) => {
-                let of = |one: &&Self| if let Self::InverseTime(x) = *one { Some(x.clone()) } else { None };
-                let all: Vec<InverseTime<L>> = each.iter().map(of).collect::<Option<_>>()?;
-                InverseTime::lockstep::<K>(&all.iter().collect::<Vec<_>>()).map(Criterion::InverseTime)
-            }
-        }
-    }
-}
-
-/// Each with its first lane's memory.
-impl<L: Lane> Lockstep for Detector<L> {
-    type Of<K: Lane> = Detector<K>;
-    fn lockstep<K: Lane>(each: &[&Self]) -> Option<Detector<K>> {
-        Some(Detector {
-            criterion: lanes::<_, _, K>(each, |one| &one.criterion)?,
-            lanes: each.iter().map(|one| one.lanes.first().copied()).collect::<Option<_>>()?,
-            found: vec![None; K::WIDTH],
-            due: shared(each, |one| &one.due)?,
-            longest: each.iter().map(|one| one.longest).fold(f64::INFINITY, f64::min),
-        })
-    }
-}
-
-impl<L: Lane> Criterion<L> {
+impl Criterion<f64> {
     /// What is watched.
     pub fn probe(&self) -> &Probe {
         match self {
@@ -137,15 +98,15 @@ impl<L: Lane> Criterion<L> {
         }
     }
 
-    /// In words, for the event.
     /// The level at which it trips, in the unit of what it watches; of an inverse-time sum, A²s.
-    pub(super) fn level(&self) -> L {
+    pub(super) fn level(&self) -> f64 {
         match self {
             Self::Level(x) => x.threshold,
             Self::InverseTime(x) => x.limit,
         }
     }
 
+    /// In words, for the event.
     pub(super) fn words(&self) -> String {
         match self {
             Self::Level(x) => {
@@ -154,24 +115,22 @@ impl<L: Lane> Criterion<L> {
                     Sense::Below => "below",
                     Sense::Magnitude => "magnitude above",
                 };
-                format!("{side} {} {}", x.threshold.lane(0), x.probe.unit())
+                format!("{side} {} {}", x.threshold, x.probe.unit())
             }
-            Self::InverseTime(x) => format!("inverse-time sum reaches {} A²s", x.limit.lane(0)),
+            Self::InverseTime(x) => format!("inverse-time sum reaches {} A²s", x.limit),
         }
     }
 
     fn checked(&self, protection: &str) -> Result<(), CircuitError> {
-        let zero = L::splat(0.0);
         match self {
             Self::Level(x) => {
                 duration(protection, "filter time", x.filter)?;
                 if let Some(b) = &x.blanking {
                     duration(protection, "blanking time", b.time)?;
                 }
-                let signed = x.sense != Sense::Magnitude || L::all(x.threshold.ge(zero));
+                let signed = x.sense != Sense::Magnitude || x.threshold >= 0.0;
                 let good = x.threshold.is_finite() && signed;
-                let say =
-                    || format!("threshold is {}, expected a number, not below zero", x.threshold.lane(0));
+                let say = || format!("threshold is {}, expected a number, not below zero", x.threshold);
                 require(protection, good, say)
             }
             Self::InverseTime(x) => {
@@ -179,15 +138,15 @@ impl<L: Lane> Criterion<L> {
                     Cooling::Rate(r) => (r, "A²"),
                     Cooling::TimeConstant(tau) => (tau, "s"),
                 };
-                let positive = |what: &str, y: L| {
-                    let good = y.is_finite() && L::all(y.gt(zero));
-                    require(protection, good, || format!("{what} is {}, expected above zero", y.lane(0)))
+                let positive = |what: &str, y: f64| {
+                    let good = y.is_finite() && y > 0.0;
+                    require(protection, good, || format!("{what} is {}, expected above zero", y))
                 };
                 positive("pick-up current", x.pick_up)?;
                 positive("I²t limit", x.limit)?;
-                let within = L::all(x.rated.ge(zero)) && L::all(x.rated.le(x.pick_up));
+                let within = x.rated >= 0.0 && x.rated <= x.pick_up;
                 require(protection, within, || {
-                    let (rated, pick_up) = (x.rated.lane(0), x.pick_up.lane(0));
+                    let (rated, pick_up) = (x.rated, x.pick_up);
                     format!("rated current is {rated} A, expected from zero to the pick-up of {pick_up} A")
                 })?;
                 let good = rate > 0.0 && rate.is_finite();
@@ -197,11 +156,10 @@ impl<L: Lane> Criterion<L> {
     }
 }
 
-impl<L: Lane> Detector<L> {
-    pub(super) fn new(protection: &str, criterion: Criterion<L>) -> Result<Self, CircuitError> {
+impl Detector {
+    pub(super) fn new(protection: &str, criterion: Criterion<f64>) -> Result<Self, CircuitError> {
         criterion.checked(protection)?;
-        let lanes = vec![LaneState::default(); L::WIDTH];
-        Ok(Self { criterion, lanes, found: vec![None; L::WIDTH], due: None, longest: f64::INFINITY })
+        Ok(Self { criterion, state: Progress::default(), due: None, longest: f64::INFINITY })
     }
 
     /// The next instant at which it decides if nothing changes.
@@ -219,45 +177,35 @@ impl<L: Lane> Detector<L> {
     pub(super) fn look(
         &mut self,
         (before, t): (f64, f64),
-        (then, now): (L, L),
+        (then, now): (f64, f64),
         from: f64,
         delay: f64,
-        board: &Board<L>,
-    ) -> Result<Option<f64>, SolverError> {
-        self.due = None;
-        self.longest = f64::INFINITY;
-        for k in 0..L::WIDTH {
-            let stretch = Stretch { before, t, then: then.lane(k), now: now.lane(k) };
-            let state = &mut self.lanes[k];
-            let decided = match &self.criterion {
-                Criterion::Level(x) => level(state, x, k, stretch, from, board),
-                Criterion::InverseTime(x) => inverse_time(state, x, k, stretch, from),
-            };
-            let near = match &self.criterion {
-                _ if from > t => f64::INFINITY,
-                Criterion::Level(x) => stretch.approach(x.sense, x.threshold.lane(k), x.filter + delay),
-                Criterion::InverseTime(x) => state.approach(x, k, stretch, delay),
-            };
-            self.longest = self.longest.min(near);
-            self.found[k] = decided.filter(|&at| at <= t);
-            if let Some(at) = decided.filter(|&at| at > t && at.is_finite()) {
-                self.due = Some(self.due.map_or(at, |d| d.min(at)));
-            }
-        }
-        common(&self.found, t)
+        board: &Board<f64>,
+    ) -> Option<f64> {
+        let (stretch, state) = (Stretch { before, t, then, now }, &mut self.state);
+        let decided = match &self.criterion {
+            Criterion::Level(x) => level(state, x, stretch, from, board),
+            Criterion::InverseTime(x) => inverse_time(state, x, stretch, from),
+        };
+        self.longest = match &self.criterion {
+            _ if from > t => f64::INFINITY,
+            Criterion::Level(x) => stretch.approach(x.sense, x.threshold, x.filter + delay),
+            Criterion::InverseTime(x) => state.approach(x, stretch, delay),
+        };
+        self.due = decided.filter(|&at| at > t && at.is_finite());
+        decided.filter(|&at| at <= t)
     }
 }
 
 /// When the level has been exceeded long enough: at or before the end of the stretch, or later if it stays so.
-fn level<L: Lane>(
-    state: &mut LaneState,
-    x: &Level<L>,
-    lane: usize,
+fn level(
+    state: &mut Progress,
+    x: &Level<f64>,
     stretch: Stretch,
     from: f64,
-    board: &Board<L>,
+    board: &Board<f64>,
 ) -> Option<f64> {
-    let threshold = x.threshold.lane(lane);
+    let threshold = x.threshold;
     let open = match x.blanking {
         Some(b) if board.line(b.line) => board.since(b.line) + b.time,
         Some(b) if b.only_on => f64::INFINITY,
@@ -280,32 +228,26 @@ fn level<L: Lane>(
     met.or(state.since.map(decided))
 }
 
-impl LaneState {
+impl Progress {
     /// The longest step that may follow: half the time to the limit at the present current.
-    fn approach<L: Lane>(&self, x: &InverseTime<L>, lane: usize, stretch: Stretch, slack: f64) -> f64 {
-        if !Sense::Magnitude.exceeds(stretch.now, x.pick_up.lane(lane)) {
+    fn approach(&self, x: &InverseTime<f64>, stretch: Stretch, slack: f64) -> f64 {
+        if !Sense::Magnitude.exceeds(stretch.now, x.pick_up) {
             return f64::INFINITY;
         }
-        let rate = stretch.now * stretch.now - x.rated.lane(lane) * x.rated.lane(lane);
-        let left = (x.limit.lane(lane) - self.sum) / rate;
+        let rate = stretch.now * stretch.now - x.rated * x.rated;
+        let left = (x.limit - self.sum) / rate;
         if left > 0.0 { slack.max(0.5 * left) } else { f64::INFINITY }
     }
 }
 
-fn inverse_time<L: Lane>(
-    state: &mut LaneState,
-    x: &InverseTime<L>,
-    lane: usize,
-    stretch: Stretch,
-    from: f64,
-) -> Option<f64> {
-    let (pick_up, limit) = (x.pick_up.lane(lane), x.limit.lane(lane));
+fn inverse_time(state: &mut Progress, x: &InverseTime<f64>, stretch: Stretch, from: f64) -> Option<f64> {
+    let (pick_up, limit) = (x.pick_up, x.limit);
     let (mut at, mut heats) = (stretch.before, stretch.then.abs() > pick_up);
     let ends = stretch.crossings(Sense::Magnitude, pick_up).chain([(stretch.t, false)]);
     let mut met = None;
     for (end, then_heats) in ends {
         if heats {
-            let rated = x.rated.lane(lane);
+            let rated = x.rated;
             let gain = |to: f64| stretch.square_integral(at, to) - rated * rated * (to - at);
             let all = gain(end);
             if state.since.is_none() && state.sum + all >= limit {

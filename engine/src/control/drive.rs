@@ -8,12 +8,11 @@
 use std::collections::VecDeque;
 
 use super::board::Board;
-use super::{Controller, Seen, duration, in_lanes, require};
+use super::{Controller, Seen, duration, require};
 use crate::arithmetic::lane::Lane;
 use crate::circuit::graph::{ChoiceId, Circuit, LineId, NodeId, WaveId};
 use crate::circuit::wave::Wave;
 use crate::error::{CircuitError, SolverError};
-use crate::lockstep;
 use crate::recorder::{Action, Event, EventKind};
 
 /// Option of the gate resistor's choice for turn-on.
@@ -196,10 +195,6 @@ impl<L: Lane> Channel<L> {
     }
 }
 
-lockstep!(Gate: on, off; shared name, wave, choice, rise, fall, starts_on, state);
-lockstep!(Channel: gate; shared inverted, on, pending);
-lockstep!(Drive: channels; shared name, command, inhibits, delays);
-
 /// Drives one gate, or two that complement each other, from one command line.
 #[derive(Clone, Debug)]
 pub struct Drive<L> {
@@ -282,8 +277,6 @@ impl<L: Lane> Controller<L> for Drive<L> {
     fn boxed(&self) -> Box<dyn Controller<L>> {
         Box::new(self.clone())
     }
-
-    in_lanes!();
 }
 
 #[cfg(test)]

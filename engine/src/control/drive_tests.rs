@@ -1,7 +1,6 @@
 use std::cell::RefCell;
 
 use proptest::prelude::*;
-use wide::f64x4;
 
 use super::*;
 use crate::circuit::graph::GROUND;
@@ -200,23 +199,6 @@ proptest! {
         let last = command.last().unwrap().1;
         prop_assert_eq!(on, [last, !last]);
     }
-}
-
-#[test]
-fn lanes_share_the_edges_and_keep_their_levels() {
-    let mut circuit = Circuit::<f64x4>::new();
-    let node = circuit.node("gate");
-    let levels = f64x4::new([12.0, 13.0, 14.0, 15.0]);
-    let gate =
-        Gate::add(&mut circuit, "S1", node, GROUND, Output { on: levels, ..output(0.0, 0.0) }).unwrap();
-    let wave = gate.wave;
-    let mut trial = Trial::new(&circuit, US, |_, _, _| vec![]);
-    let command = trial.board.add_line("command");
-    trial.board.set(command, true);
-    trial.add(Drive::new("drive", command, vec![], Delays::default(), gate).unwrap());
-    trial.run(2.0 * US).unwrap();
-    assert_eq!(trial.board.driven(wave, 2.0 * US), Some(levels));
-    same(&edges(&trial, "S1"), &[(0.0, true)]);
 }
 
 #[test]

@@ -2,14 +2,11 @@
 //! has reached its value (a bank that is charged in current-limited pulses), and then holds the command on.
 
 use super::board::Board;
-use super::crossing::{Sense, Stretch, common};
-use super::{Controller, Seen, agree, duration, in_lanes, require};
-use crate::arithmetic::lane::Lane;
-use crate::arithmetic::lockstep::{Lockstep, lanes, shared};
+use super::crossing::{Sense, Stretch};
+use super::{Controller, Seen, duration, require};
 use crate::circuit::graph::LineId;
 use crate::circuit::probe::Probe;
 use crate::error::{CircuitError, SolverError};
-use crate::lockstep;
 use crate::recorder::{Action, Event, EventKind};
 
 /// What a two-point controller is made of.
@@ -52,53 +49,34 @@ enum State {
 
 /// Holds a quantity between two bounds by switching a command.
 #[derive(Clone, Debug)]
-pub struct Hysteretic<L> {
+pub struct Hysteretic {
     name: String,
-    with: Settings<L>,
+    with: Settings<f64>,
     state: State,
-    found: Vec<Option<f64>>,
     longest: f64,
 }
 
-lockstep!(Settings: lower, upper, until; shared probe, command, run, min_on, min_off, delay);
-
-impl<L: Lane> Lockstep for Hysteretic<L> {
-    type Of<K: Lane> = Hysteretic<K>;
-    fn lockstep<K: Lane>(each: &[&Self]) -> Option<Hysteretic<K>> {
-        Some(Hysteretic {
-            name: shared(each, |one| &one.name)?,
-            with: lanes::<_, _, K>(each, |one| &one.with)?,
-            state: shared(each, |one| &one.state)?,
-            found: vec![None; K::WIDTH],
-            longest: each.iter().map(|one| one.longest).fold(f64::INFINITY, f64::min),
-        })
-    }
-}
-
-impl<L: Lane> Hysteretic<L> {
+impl Hysteretic {
     /// A controller that waits for its `run` line.
     ///
     /// # Errors
     /// When the lower bound is not below the upper one, or a time is no number or below zero.
-    pub fn new(name: &str, with: Settings<L>) -> Result<Self, CircuitError> {
-        let good = with.lower.is_finite() && with.upper.is_finite() && L::all(with.lower.lt(with.upper));
+    pub fn new(name: &str, with: Settings<f64>) -> Result<Self, CircuitError> {
+        let good = with.lower.is_finite() && with.upper.is_finite() && with.lower < with.upper;
         require(name, good, || {
-            let (lower, upper) = (with.lower.lane(0), with.upper.lane(0));
+            let (lower, upper) = (with.lower, with.upper);
             format!("lower bound is {lower}, upper bound is {upper}, expected lower below upper")
         })?;
         duration(name, "shortest time on", with.min_on)?;
         duration(name, "shortest time off", with.min_off)?;
         duration(name, "delay", with.delay)?;
         if let Some((_, value)) = &with.until {
-            require(name, value.is_finite(), || {
-                format!("end value is {}, expected a number", value.lane(0))
-            })?;
+            require(name, value.is_finite(), || format!("end value is {}, expected a number", value))?;
         }
-        let found = vec![None; L::WIDTH];
-        Ok(Self { name: name.to_string(), with, state: State::Idle, found, longest: f64::INFINITY })
+        Ok(Self { name: name.to_string(), with, state: State::Idle, longest: f64::INFINITY })
     }
 
-    fn note(&self, board: &mut Board<L>, time: f64, action: Action) {
+    fn note(&self, board: &mut Board<f64>, time: f64, action: Action) {
         let note = action.word().to_string();
         board.note(Event { action, note, ..Event::new(time, EventKind::Control, &self.name) });
     }
@@ -108,50 +86,35 @@ impl<L: Lane> Hysteretic<L> {
     }
 
     /// Whether the end value has been reached.
-    fn is_done(&self, seen: &Seen<'_, L>) -> Result<bool, SolverError> {
-        match &self.with.until {
-            Some((_, value)) => agree::<L>(seen.now[1].ge(*value), seen.t),
-            None => Ok(false),
-        }
+    fn is_done(&self, seen: &Seen<'_, f64>) -> bool {
+        self.with.until.as_ref().is_some_and(|(_, value)| seen.now[1] >= *value)
     }
 
     /// The end value acts at its instant, as the bounds do.
-    fn near_done(&mut self, seen: &Seen<'_, L>) {
+    fn near_done(&mut self, seen: &Seen<'_, f64>) {
         let Some((_, value)) = &self.with.until else { return };
-        for k in 0..L::WIDTH {
-            let (then, now) = (seen.then[1].lane(k), seen.now[1].lane(k));
-            let stretch = Stretch { before: seen.before, t: seen.t, then, now };
-            self.longest = self.longest.min(stretch.approach(Sense::Above, value.lane(k), 0.0));
-        }
+        let stretch = Stretch { before: seen.before, t: seen.t, then: seen.then[1], now: seen.now[1] };
+        self.longest = self.longest.min(stretch.approach(Sense::Above, *value, 0.0));
     }
 
     /// The instant of the next change of the command, if a bound is reached by now.
-    fn change(
-        &mut self,
-        seen: &Seen<'_, L>,
-        on: bool,
-        since: f64,
-        earliest: f64,
-    ) -> Result<Option<f64>, SolverError> {
+    fn change(&mut self, seen: &Seen<'_, f64>, on: bool, since: f64, earliest: f64) -> Option<f64> {
         let bound = if on { self.with.upper } else { self.with.lower };
         let sense = if on { Sense::Above } else { Sense::Below };
-        for k in 0..L::WIDTH {
-            let (then, now, bound) = (seen.then[0].lane(k), seen.now[0].lane(k), bound.lane(k));
-            let stretch = Stretch { before: seen.before, t: seen.t, then, now };
-            // Nothing is decided before `earliest`.
-            let slack = self.with.delay.max(earliest - seen.t);
-            self.longest = self.longest.min(stretch.approach(sense, bound, slack));
-            let crossing = stretch.crossings(sense, bound).find(|c| c.1).map(|c| c.0.max(since));
-            // Beyond the bound all along: since the command changed, as far as this controller is concerned.
-            let all_along = (sense.exceeds(now, bound) || now == bound).then_some(since.max(seen.before));
-            let reached = crossing.or(all_along);
-            self.found[k] = reached.map(|at| (at + self.with.delay).max(earliest).max(seen.t));
-        }
-        common(&self.found, seen.t)
+        let now = seen.now[0];
+        let stretch = Stretch { before: seen.before, t: seen.t, then: seen.then[0], now };
+        // Nothing is decided before `earliest`.
+        let slack = self.with.delay.max(earliest - seen.t);
+        self.longest = self.longest.min(stretch.approach(sense, bound, slack));
+        let crossing = stretch.crossings(sense, bound).find(|c| c.1).map(|c| c.0.max(since));
+        // Beyond the bound all along: since the command changed, as far as this controller is concerned.
+        let all_along = (sense.exceeds(now, bound) || now == bound).then_some(since.max(seen.before));
+        let reached = crossing.or(all_along);
+        reached.map(|at| (at + self.with.delay).max(earliest).max(seen.t))
     }
 }
 
-impl<L: Lane> Controller<L> for Hysteretic<L> {
+impl Controller<f64> for Hysteretic {
     fn name(&self) -> &str {
         &self.name
     }
@@ -162,7 +125,7 @@ impl<L: Lane> Controller<L> for Hysteretic<L> {
     }
 
     #[inline(never)]
-    fn look(&mut self, seen: &Seen<'_, L>, board: &mut Board<L>) -> Result<(), SolverError> {
+    fn look(&mut self, seen: &Seen<'_, f64>, board: &mut Board<f64>) -> Result<(), SolverError> {
         let (t, command) = (seen.t, self.with.command);
         self.longest = f64::INFINITY;
         if !self.with.run.is_none_or(|line| board.line(line)) {
@@ -182,14 +145,14 @@ impl<L: Lane> Controller<L> for Hysteretic<L> {
         let State::Working { mut on, mut since, mut earliest, mut order } = self.state else {
             return Ok(());
         };
-        if self.is_done(seen)? {
+        if self.is_done(seen) {
             board.forget(command);
             board.set(command, true);
             let unit = self.with.until.as_ref().map_or("", |u| u.0.unit());
             board.note(Event {
                 action: Action::Finishes,
                 note: "finished, command stays on".into(),
-                value: seen.now[1].lane(0),
+                value: seen.now[1],
                 unit,
                 ..Event::new(t, EventKind::Control, &self.name)
             });
@@ -204,7 +167,7 @@ impl<L: Lane> Controller<L> for Hysteretic<L> {
             earliest = at + self.shortest(on);
         }
         if order.is_none()
-            && let Some(at) = self.change(seen, on, since, earliest)?
+            && let Some(at) = self.change(seen, on, since, earliest)
         {
             board.set_at(command, !on, at);
             if at <= t {
@@ -229,11 +192,9 @@ impl<L: Lane> Controller<L> for Hysteretic<L> {
         self.longest
     }
 
-    fn boxed(&self) -> Box<dyn Controller<L>> {
+    fn boxed(&self) -> Box<dyn Controller<f64>> {
         Box::new(self.clone())
     }
-
-    in_lanes!();
 }
 
 #[cfg(test)]

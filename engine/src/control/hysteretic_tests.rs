@@ -1,5 +1,3 @@
-use wide::f64x4;
-
 use super::*;
 use crate::circuit::graph::Circuit;
 use crate::control::sequence::{Deed, ScheduledEvent, Sequence};
@@ -7,12 +5,12 @@ use crate::control::trial::{Trial, quantity, same};
 
 const US: f64 = 1e-6;
 
-fn settings<L: Lane>(command: LineId, run: Option<LineId>) -> Settings<L> {
+fn settings(command: LineId, run: Option<LineId>) -> Settings<f64> {
     Settings {
         probe: quantity(0),
         // Off the values at boundaries, so that round-off decides nothing.
-        lower: L::splat(5.1),
-        upper: L::splat(9.9),
+        lower: 5.1,
+        upper: 9.9,
         command,
         run,
         min_on: 0.0,
@@ -110,22 +108,8 @@ fn it_works_while_it_may_and_is_done_when_the_bank_is_full() {
 }
 
 #[test]
-fn lanes_that_switch_at_different_instants_leave_lockstep() {
-    let mut trial = Trial::<f64x4>::new(&Circuit::new(), US, |_, t, _| {
-        vec![f64x4::splat(t / US) * f64x4::new([1.0, 1.0, 1.3, 1.0])]
-    });
-    let command = trial.board.add_line("command");
-    trial.add(Hysteretic::new("precharge", settings(command, None)).unwrap());
-    let Err(SolverError::LeavesLockstep { lanes, time }) = trial.run(20.0 * US) else {
-        panic!("lanes stayed")
-    };
-    // 1.3 A/µs reaches 10 A at 7.69 µs, seen at 8 µs.
-    assert!(lanes == [2] && (time - 8.0 * US).abs() < 1e-12);
-}
-
-#[test]
 fn bounds_in_the_wrong_order_are_refused() {
-    let with = Settings { lower: 10.0, upper: 5.0, ..settings::<f64>(LineId(0), None) };
+    let with = Settings { lower: 10.0, upper: 5.0, ..settings(LineId(0), None) };
     let text = Hysteretic::new("precharge", with).unwrap_err().to_string();
     assert_eq!(text, "`precharge`: lower bound is 10, upper bound is 5, expected lower below upper");
 }

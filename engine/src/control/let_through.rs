@@ -8,10 +8,8 @@
 
 use super::crossing::{Sense, Stretch};
 use super::{Seen, require};
-use crate::arithmetic::lane::Lane;
 use crate::circuit::probe::Probe;
 use crate::error::CircuitError;
-use crate::lockstep;
 
 /// Fraction of a protection's level below which the current of a fault counts as gone.
 pub const CLEARED: f64 = 0.1;
@@ -44,7 +42,7 @@ pub(super) enum Since {
     Level,
 }
 
-/// A fault that is over, in one lane.
+/// A fault that is over.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Cleared {
     /// The level, A.
@@ -61,76 +59,55 @@ pub(super) struct Cleared {
     pub(super) peak: f64,
 }
 
-/// What one lane knows.
+/// What is known of the present fault.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-struct Lone {
+struct Course {
     running: Option<Cleared>,
     /// Whether the level has been crossed since.
     crossed: bool,
 }
 
-/// The meter: every lane measures its own.
+/// The meter.
 #[derive(Clone, Debug)]
-pub(super) struct Meter<L> {
-    pub(super) what: LetThrough<L>,
-    lanes: Vec<Lone>,
+pub(super) struct Meter {
+    pub(super) what: LetThrough<f64>,
+    course: Course,
     /// The last start that was taken up, s.
     taken: f64,
 }
 
-lockstep!(LetThrough: from; shared probe, fraction);
-
-impl<L: Lane> crate::arithmetic::lockstep::Lockstep for Meter<L> {
-    type Of<K: Lane> = Meter<K>;
-    fn lockstep<K: Lane>(each: &[&Self]) -> Option<Meter<K>> {
-        Some(Meter {
-            what: crate::arithmetic::lockstep::lanes::<_, _, K>(each, |m| &m.what)?,
-            lanes: each.iter().map(|m| m.lanes.first().copied()).collect::<Option<_>>()?,
-            taken: crate::arithmetic::lockstep::shared(each, |m| &m.taken)?,
-        })
-    }
-}
-
-impl<L: Lane> Meter<L> {
-    pub(super) fn new(protection: &str, what: LetThrough<L>) -> Result<Self, CircuitError> {
-        for from in (0..L::WIDTH).map(|k| what.from.lane(k)) {
-            require(protection, from > 0.0 && from.is_finite(), || {
-                format!("let-through is measured from {from} A, expected above zero")
-            })?;
-        }
-        let f = what.fraction;
+impl Meter {
+    pub(super) fn new(protection: &str, what: LetThrough<f64>) -> Result<Self, CircuitError> {
+        let (from, f) = (what.from, what.fraction);
+        require(protection, from > 0.0 && from.is_finite(), || {
+            format!("let-through is measured from {from} A, expected above zero")
+        })?;
         require(protection, f > 0.0 && f <= 1.0, || {
             format!("let-through ends at the fraction {f}, expected above 0 and at most 1")
         })?;
-        Ok(Self { what, lanes: vec![Lone::default(); L::WIDTH], taken: f64::NEG_INFINITY })
+        Ok(Self { what, course: Course::default(), taken: f64::NEG_INFINITY })
     }
 
     /// Looks at a step, the current being probe number `k` and `start` where a fault that stands has started last;
-    /// gives the faults that ended in it, by lane.
+    /// gives the fault that ended in it.
     pub(super) fn look(
         &mut self,
-        seen: &Seen<'_, L>,
+        seen: &Seen<'_, f64>,
         k: usize,
         start: Option<(f64, Since)>,
-    ) -> Vec<(usize, Cleared)> {
+    ) -> Option<Cleared> {
         let fresh = start.filter(|s| s.0 > self.taken);
         self.taken = fresh.map_or(self.taken, |s| s.0);
-        let mut over = Vec::new();
-        for (lane, lone) in self.lanes.iter_mut().enumerate() {
-            let (then, now) = (seen.then[k].lane(lane), seen.now[k].lane(lane));
-            let stretch = Stretch { before: seen.before, t: seen.t, then, now };
-            let (from, low) = (self.what.from.lane(lane), self.what.fraction * self.what.from.lane(lane));
-            if start.is_none() && !lone.crossed {
-                // A fault that has ended without a current of its own.
-                lone.running = None;
-            }
-            over.extend(lone.look(&stretch, (from, low), fresh).map(|fault| (lane, fault)));
+        let stretch = Stretch { before: seen.before, t: seen.t, then: seen.then[k], now: seen.now[k] };
+        if start.is_none() && !self.course.crossed {
+            // A fault that has ended without a current of its own.
+            self.course.running = None;
         }
-        over
+        self.course.look(&stretch, (self.what.from, self.what.fraction * self.what.from), fresh)
     }
 }
 
-impl Lone {
+impl Course {
     fn look(
         &mut self,
         stretch: &Stretch,

@@ -99,34 +99,3 @@ fn without_a_mark_let_through_counts_above_the_threshold_and_says_so() {
     near(found[0].1, straight(20.0, 100.0, 10e-6) + straight(100.0, 5.0, 19e-6), 1e-9);
     near(found[1].1, above(80.0, 10e-6, 10e-6), 1e-9);
 }
-
-/// Lanes that trip at one instant (all are above the level when the blanking ends) and clear at their own.
-#[test]
-fn every_lane_measures_its_own_let_through() {
-    let peaks = [60.0, 80.0, 100.0, 120.0];
-    let shape = |t: f64| if t <= 20e-6 { (t - 10e-6).max(0.0) / 10e-6 } else { (40e-6 - t).max(0.0) / 20e-6 };
-    let mut trial = Trial::<f64x4>::new(&Circuit::new(), 0.5 * US, |_, t, _| {
-        vec![f64x4::splat(shape(t)) * f64x4::new(peaks)]
-    });
-    let [on, trip] = ["on", "trip"].map(|n| trial.board.add_line(n));
-    trial.board.set(on, true);
-    let event = |at, deed| ScheduledEvent { at, subject: String::new(), note: String::new(), deed };
-    let deeds =
-        [(0.0, Deed::Set(on, false)), (0.5 * US, Deed::Set(on, true)), (10.0 * US, Deed::Fault(true))];
-    trial.add(Sequence::new("sequence", deeds.map(|(at, deed)| event(at, deed)).into()).unwrap());
-    let blanking = Some(Blanking { line: on, time: 19.5 * US, only_on: true });
-    let criterion = Criterion::Level(Level { blanking, ..level(50.0, 0.0) });
-    let let_through = Some(LetThrough { probe: quantity(0), from: f64x4::splat(50.0), fraction: CLEARED });
-    trial.add(
-        Protection::new("protection", Settings { let_through, ..settings(trip, criterion, 0.0) }).unwrap(),
-    );
-    trial.run(60.0 * US).unwrap();
-    let cleared = trial.kind(EventKind::Cleared);
-    assert_eq!(cleared.len(), 4, "{cleared:?}");
-    for (lane, peak) in peaks.into_iter().enumerate() {
-        let own = cleared.iter().find(|e| e.lane == lane).unwrap();
-        let fall = 20e-6 * (1.0 - 5.0 / peak);
-        near(own.value, straight(0.0, peak, 10e-6) + straight(peak, 5.0, fall), 1e-9);
-        near(own.time, 20e-6 + fall, 1e-9);
-    }
-}

@@ -25,10 +25,7 @@ mod trial;
 use std::any::Any;
 use std::fmt::Debug;
 
-use wide::{f64x4, f64x8};
-
 use crate::arithmetic::lane::Lane;
-use crate::arithmetic::lockstep::Lockstep;
 use crate::circuit::probe::Probe;
 use crate::error::{CircuitError, SolverError};
 use board::Board;
@@ -70,7 +67,7 @@ pub trait Controller<L: Lane>: Any + Debug + Send + Sync {
     /// registration; an order that takes effect now is seen by the controllers after it at once.
     ///
     /// # Errors
-    /// [`SolverError::LeavesLockstep`] when lanes would have to act differently.
+    /// What ends the run.
     fn look(&mut self, seen: &Seen<'_, L>, board: &mut Board<L>) -> Result<(), SolverError>;
     /// The next instant (after `t`) at which it wants a step to end, whatever the circuit does.
     fn wakes(&self, t: f64) -> Option<f64> {
@@ -84,89 +81,6 @@ pub trait Controller<L: Lane>: Any + Debug + Send + Sync {
     }
     /// A copy in the same state.
     fn boxed(&self) -> Box<dyn Controller<L>>;
-    /// Controllers of four variants in lockstep, this one among them; `None` where that cannot be.
-    fn in_four_lanes(&self, each: &[&dyn Controller<L>]) -> Option<Box<dyn Controller<f64x4>>> {
-        let _ = each;
-        None
-    }
-    /// Controllers of eight variants in lockstep, this one among them; `None` where that cannot be.
-    fn in_eight_lanes(&self, each: &[&dyn Controller<L>]) -> Option<Box<dyn Controller<f64x8>>> {
-        let _ = each;
-        None
-    }
-}
-
-/// What a controller that is [`Lockstep`] gives for its lanes.
-fn side_by_side<L: Lane, C, K: Lane>(each: &[&dyn Controller<L>]) -> Option<Box<dyn Controller<K>>>
-where
-    C: Lockstep<Of<K>: Controller<K>> + 'static,
-{
-    let mut mine: Vec<&C> = Vec::with_capacity(each.len());
-    for &controller in each {
-        let any: &dyn Any = controller;
-        mine.push(any.downcast_ref()?);
-    }
-    Some(Box::new(C::lockstep::<K>(&mine)?))
-}
-
-/// The two methods of a controller that is [`Lockstep`].
-macro_rules! in_lanes {
-    () => {
-        #[inline(never)]
-        fn in_four_lanes(
-            &self,
-            each: &[&dyn $crate::control::Controller<L>],
-        ) -> Option<Box<dyn $crate::control::Controller<wide::f64x4>>> {
-            // Known when compiled: nothing is compiled for lanes of lanes.
-            if const { L::WIDTH == 1 } { $crate::control::side_by_side::<L, Self, _>(each) } else { None }
-        }
-        #[inline(never)]
-        fn in_eight_lanes(
-            &self,
-            each: &[&dyn $crate::control::Controller<L>],
-        ) -> Option<Box<dyn $crate::control::Controller<wide::f64x8>>> {
-            // Known when compiled: nothing is compiled for lanes of lanes.
-            if const { L::WIDTH == 1 } { $crate::control::side_by_side::<L, Self, _>(each) } else { None }
-        }
-    };
-}
-pub(crate) use in_lanes;
-
-/// A controller without numbers in lanes: all must be equal.
-macro_rules! same_in_lanes {
-    ($name:ident) => {
-        impl $crate::arithmetic::lockstep::Lockstep for $name {
-            type Of<K: Lane> = Self;
-            fn lockstep<K: Lane>(each: &[&Self]) -> Option<Self> {
-                $crate::arithmetic::lockstep::shared(each, |one| one)
-            }
-        }
-    };
-}
-pub(crate) use same_in_lanes;
-
-/// The common answer of all lanes to a question, or the lanes that answer otherwise than most.
-///
-/// # Errors
-/// [`SolverError::LeavesLockstep`].
-pub fn agree<L: Lane>(mask: L::Mask, time: f64) -> Result<bool, SolverError> {
-    if L::all(mask) {
-        return Ok(true);
-    }
-    if !L::any(mask) {
-        return Ok(false);
-    }
-    let ones = L::select(mask, L::splat(1.0), L::splat(0.0));
-    let answers: Vec<bool> = (0..L::WIDTH).map(|k| ones.lane(k) > 0.5).collect();
-    Err(SolverError::LeavesLockstep { lanes: fewer(&answers), time })
-}
-
-/// The places of all that differ from what most are; of equally many, from the first.
-pub(crate) fn fewer<T: PartialEq>(answers: &[T]) -> Vec<usize> {
-    let alike = |k: usize| answers.iter().filter(|a| **a == answers[k]).count();
-    // The last largest of a reversed order is the first.
-    let Some(most) = (0..answers.len()).rev().max_by_key(|&k| alike(k)) else { return Vec::new() };
-    (0..answers.len()).filter(|&k| answers[k] != answers[most]).collect()
 }
 
 /// Refuses a duration in s that is no number, or below zero.

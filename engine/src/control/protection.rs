@@ -8,12 +8,10 @@
 use super::board::Board;
 use super::detect::{Criterion, Detector};
 use super::let_through::{LetThrough, Meter, Since};
-use super::{Controller, Seen, duration, in_lanes, require};
-use crate::arithmetic::lane::Lane;
+use super::{Controller, Seen, duration, require};
 use crate::circuit::graph::LineId;
 use crate::circuit::probe::Probe;
 use crate::error::{CircuitError, SolverError};
-use crate::lockstep;
 use crate::recorder::{Action, Event, EventKind};
 
 /// Automatic retries after a trip.
@@ -62,10 +60,10 @@ enum State {
 
 /// Watches, trips, retries, locks out.
 #[derive(Clone, Debug)]
-pub struct Protection<L> {
+pub struct Protection {
     name: String,
-    detectors: Vec<Detector<L>>,
-    meter: Option<Meter<L>>,
+    detectors: Vec<Detector>,
+    meter: Option<Meter>,
     delay: f64,
     trip: LineId,
     retry: Retry,
@@ -80,14 +78,12 @@ pub struct Protection<L> {
     reset_seen: f64,
 }
 
-lockstep!(Protection: detectors, meter; shared name, delay, trip, retry, reset, used, state, last_trip, tried, reset_seen);
-
-impl<L: Lane> Protection<L> {
+impl Protection {
     /// A protection that watches from the start.
     ///
     /// # Errors
     /// When there is nothing to trip on, or a setting is outside what it can be.
-    pub fn new(name: &str, settings: Settings<L>) -> Result<Self, CircuitError> {
+    pub fn new(name: &str, settings: Settings<f64>) -> Result<Self, CircuitError> {
         require(name, !settings.criteria.is_empty(), || "has nothing to trip on".into())?;
         duration(name, "delay", settings.delay)?;
         duration(name, "waiting time", settings.retry.wait)?;
@@ -119,7 +115,7 @@ impl<L: Lane> Protection<L> {
     }
 
     /// The reset line went to true.
-    fn resets(&mut self, board: &mut Board<L>) {
+    fn resets(&mut self, board: &mut Board<f64>) {
         let Some(reset) = self.reset else { return };
         let since = board.since(reset);
         if since <= self.reset_seen {
@@ -138,16 +134,15 @@ impl<L: Lane> Protection<L> {
     }
 
     /// What faults let through, of those that tripped.
-    fn measure(&mut self, seen: &Seen<'_, L>, board: &mut Board<L>) {
+    fn measure(&mut self, seen: &Seen<'_, f64>, board: &mut Board<f64>) {
         let Some(meter) = &mut self.meter else { return };
         let start = board.fault().map(|at| match self.tried > at {
             true => (self.tried, Since::Retry),
             false => (at, Since::Fault),
         });
-        for (lane, fault) in meter.look(seen, self.detectors.len(), start) {
-            if self.last_trip < fault.begin {
-                continue;
-            }
+        if let Some(fault) = meter.look(seen, self.detectors.len(), start)
+            && self.last_trip >= fault.begin
+        {
             board.note(Event {
                 note: fault.words(),
                 value: fault.i2t,
@@ -155,16 +150,15 @@ impl<L: Lane> Protection<L> {
                 level: if fault.since == Since::Level { fault.from } else { f64::NAN },
                 since: fault.begin,
                 peak: fault.peak,
-                lane,
                 ..Event::new(fault.end, EventKind::Cleared, &self.name)
             });
         }
     }
 
-    fn trips(&mut self, seen: &Seen<'_, L>, board: &mut Board<L>, at: f64, cause: usize) {
+    fn trips(&mut self, seen: &Seen<'_, f64>, board: &mut Board<f64>, at: f64, cause: usize) {
         let criterion = &self.detectors[cause].criterion;
-        let value = (seen.at(cause, at).lane(0), criterion.probe().unit());
-        let (note, level) = (criterion.words(), criterion.level().lane(0));
+        let value = (seen.at(cause, at), criterion.probe().unit());
+        let (note, level) = (criterion.words(), criterion.level());
         self.last_trip = at;
         let (value, unit) = value;
         board.note(Event { note, value, unit, level, ..Event::new(at, EventKind::Trip, &self.name) });
@@ -181,7 +175,7 @@ impl<L: Lane> Protection<L> {
     }
 }
 
-impl<L: Lane> Controller<L> for Protection<L> {
+impl Controller<f64> for Protection {
     fn name(&self) -> &str {
         &self.name
     }
@@ -192,7 +186,7 @@ impl<L: Lane> Controller<L> for Protection<L> {
     }
 
     #[inline(never)]
-    fn look(&mut self, seen: &Seen<'_, L>, board: &mut Board<L>) -> Result<(), SolverError> {
+    fn look(&mut self, seen: &Seen<'_, f64>, board: &mut Board<f64>) -> Result<(), SolverError> {
         self.resets(board);
         let from = match self.state {
             State::Watching(from) => from,
@@ -201,7 +195,7 @@ impl<L: Lane> Controller<L> for Protection<L> {
         let mut met: Option<(f64, usize)> = None;
         for (k, detector) in self.detectors.iter_mut().enumerate() {
             let span = (seen.before, seen.t);
-            let found = detector.look(span, (seen.then[k], seen.now[k]), from, self.delay, board)?;
+            let found = detector.look(span, (seen.then[k], seen.now[k]), from, self.delay, board);
             if let Some(at) = found.filter(|&at| met.is_none_or(|m| at < m.0)) {
                 met = Some((at, k));
             }
@@ -245,11 +239,9 @@ impl<L: Lane> Controller<L> for Protection<L> {
         self.detectors.iter().map(Detector::longest_step).fold(f64::INFINITY, f64::min)
     }
 
-    fn boxed(&self) -> Box<dyn Controller<L>> {
+    fn boxed(&self) -> Box<dyn Controller<f64>> {
         Box::new(self.clone())
     }
-
-    in_lanes!();
 }
 
 #[cfg(test)]

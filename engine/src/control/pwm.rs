@@ -1,7 +1,7 @@
 //! Pulse-width modulation at a fixed frequency, with a duty that may be ramped (soft start).
 
 use super::board::Board;
-use super::{Controller, Seen, duration, in_lanes, require, same_in_lanes};
+use super::{Controller, Seen, duration, require};
 use crate::arithmetic::lane::Lane;
 use crate::circuit::graph::LineId;
 use crate::error::{CircuitError, SolverError};
@@ -110,8 +110,6 @@ impl Pwm {
     }
 }
 
-same_in_lanes!(Pwm);
-
 impl<L: Lane> Controller<L> for Pwm {
     fn name(&self) -> &str {
         &self.name
@@ -157,8 +155,6 @@ impl<L: Lane> Controller<L> for Pwm {
     fn boxed(&self) -> Box<dyn Controller<L>> {
         Box::new(self.clone())
     }
-
-    in_lanes!();
 }
 
 #[cfg(test)]

@@ -1,5 +1,3 @@
-use wide::f64x4;
-
 use super::*;
 use crate::circuit::graph::Circuit;
 use crate::control::sequence::{Deed, ScheduledEvent, Sequence};
@@ -61,7 +59,7 @@ fn a_duty_that_falls_to_zero_ends_the_pulses() {
 
 #[test]
 fn it_works_while_it_may_from_the_instant_it_may() {
-    let mut trial = Trial::<f64x4>::new(&Circuit::new(), 3.0 * US, |_, _, _| vec![]);
+    let mut trial = Trial::<f64>::new(&Circuit::new(), 3.0 * US, |_, _, _| vec![]);
     let [command, run] = ["command", "run"].map(|n| trial.board.add_line(n));
     let change = |at: f64, on| ScheduledEvent {
         at: at * US,

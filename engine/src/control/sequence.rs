@@ -1,7 +1,7 @@
 //! Events at stated instants: a line is set, a switch thrown, a note made.
 
 use super::board::Board;
-use super::{Controller, Seen, in_lanes, require, same_in_lanes};
+use super::{Controller, Seen, require};
 use crate::arithmetic::lane::Lane;
 use crate::circuit::graph::{ChoiceId, LineId};
 use crate::error::{CircuitError, SolverError};
@@ -58,8 +58,6 @@ impl Sequence {
     }
 }
 
-same_in_lanes!(Sequence);
-
 impl<L: Lane> Controller<L> for Sequence {
     fn name(&self) -> &str {
         &self.name
@@ -97,8 +95,6 @@ impl<L: Lane> Controller<L> for Sequence {
     fn boxed(&self) -> Box<dyn Controller<L>> {
         Box::new(self.clone())
     }
-
-    in_lanes!();
 }
 
 #[cfg(test)]

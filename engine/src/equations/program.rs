@@ -6,7 +6,7 @@ use super::order::{NoPivot, Order};
 use super::replay::Replay;
 use super::system::{Placed, System};
 use crate::arithmetic::lane::Lane;
-use crate::arithmetic::vector::zeros;
+use crate::arithmetic::vector::padded;
 use crate::circuit::law::StampLocation;
 
 /// Slots of one system under one elimination order.
@@ -97,11 +97,12 @@ impl Program {
         })
     }
 
-    /// The constant part αC + G, with its outer pivots factored. Returns the values and the element growth.
-    pub fn prepare<L: Lane>(&self, system: &System<L>, alpha: L, choices: &[usize]) -> (Vec<L>, f64) {
-        let mut a = zeros(self.spare as usize + 1);
+    /// The constant part αC + G, with its outer pivots factored, into `a`; `chosen` is the conductance of each choice.
+    /// Returns the element growth of each lane.
+    pub fn prepare<L: Lane>(&self, system: &System<L>, alpha: L, chosen: &[L], a: &mut Vec<L>) -> L {
+        a.clear();
         // Room for the block-wise copy of the inner slots.
-        a.resize(a.len() + 8, L::splat(0.0));
+        a.resize(padded::<L>(self.spare as usize + 1) + 8, L::splat(0.0));
         for (&slot, &(_, _, x)) in self.g.iter().zip(&system.g) {
             a[slot as usize] += x;
         }
@@ -109,15 +110,14 @@ impl Program {
             a[slot as usize] += alpha * x;
         }
         for (slots, &(choice, _, _)) in self.chosen.iter().zip(&system.chosen) {
-            let g = system.circuit.choices[choice.0 as usize].options[choices[choice.0 as usize]];
+            let g = chosen[choice.0 as usize];
             for (slot, x) in slots.iter().zip([g, -g, -g, g]) {
                 a[*slot as usize] += x;
             }
         }
         // What was written for ground must not leak into the growth measure.
         a[self.spare as usize] = L::splat(0.0);
-        let growth = self.replay.factor_outer(&mut a);
-        (a, growth)
+        self.replay.factor_outer(a)
     }
 
     /// Where the devices sit, in their order.

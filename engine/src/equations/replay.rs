@@ -213,14 +213,25 @@ impl Replay {
         assert!(a.len() > slots && b.len() > self.order.n, "vectors too short for the order");
     }
 
-    /// Factors the outer pivots in place and returns the element growth (largest value met over largest value given).
-    pub fn factor_outer<L: Lane>(&self, a: &mut [L]) -> f64 {
+    /// Factors the outer pivots in place and returns the element growth (largest value met over largest value given) of
+    /// each lane.
+    pub fn factor_outer<L: Lane>(&self, a: &mut [L]) -> L {
         assert!(a.len() > self.order.slots);
-        let largest = |a: &[L]| a.iter().map(|x| Lane::abs(*x).widest()).fold(0.0, f64::max);
+        let larger = |most: L, size: L| L::select(size.gt(most), size, most);
+        // Four chains: one would wait for itself.
+        let largest = |a: &[L]| {
+            let mut most = [L::splat(0.0); 4];
+            let (fours, rest) = a.as_chunks::<4>();
+            for four in fours {
+                most = std::array::from_fn(|k| larger(most[k], Lane::abs(four[k])));
+            }
+            let rest = rest.iter().map(|x| Lane::abs(*x));
+            most.into_iter().chain(rest).fold(L::splat(0.0), larger)
+        };
         let before = largest(&a[..self.order.slots]);
         // SAFETY: the length was just checked against the order, whose indices were checked in `new`.
         unsafe { self.outer.eliminate::<L, false>(a.as_mut_ptr(), std::ptr::null_mut()) };
-        largest(&a[..self.order.inner_slots]) / before.max(f64::MIN_POSITIVE)
+        largest(&a[..self.order.inner_slots]) / before.max(L::splat(f64::MIN_POSITIVE))
     }
 
     /// Carries a right-hand side through the outer pivots: afterwards its inner rows are ready for the iteration.

@@ -38,6 +38,17 @@ pub enum Dissipator<L> {
     Product(u32, u32, L),
 }
 
+impl<L> Dissipator<L> {
+    /// What it is a form of: unknowns and the choice.
+    fn places(&self) -> (u8, u32, u32, Option<ChoiceId>) {
+        match *self {
+            Self::Across(a, b, _) => (0, a, b, None),
+            Self::Chosen(a, b, choice) => (1, a, b, Some(choice)),
+            Self::Product(a, b, _) => (2, a, b, None),
+        }
+    }
+}
+
 /// Which unknown is which: node voltages and own unknowns (branch currents, devices' own) in their natural order, and
 /// their places in solution vectors, inner ones first.
 #[derive(Debug)]
@@ -248,6 +259,28 @@ impl<L: Lane> System<L> {
             stamps.push(stamp);
         }
         stamps
+    }
+
+    /// Conductance of each choice with these options.
+    pub fn chosen(&self, options: &[usize]) -> impl Iterator<Item = L> {
+        self.circuit.choices.iter().zip(options).map(|(choice, &k)| choice.options[k])
+    }
+
+    /// Whether the equations of another system have the same form: entries and accounts in the same places.
+    pub fn has_form_of<K: Lane>(&self, other: &System<K>) -> bool {
+        let places = |d: &Dissipator<L>| d.places();
+        let other_places = |d: &Dissipator<K>| d.places();
+        let placed = |p: &Placed| (p.component, p.locals.clone(), p.ports, p.reference);
+        (self.n, self.inner, &self.chosen) == (other.n, other.inner, &other.chosen)
+            && self.g.iter().map(|e| (e.0, e.1)).eq(other.g.iter().map(|e| (e.0, e.1)))
+            && self.c.iter().map(|e| (e.0, e.1)).eq(other.c.iter().map(|e| (e.0, e.1)))
+            && self.sources.iter().map(|e| (e.0, e.1)).eq(other.sources.iter().map(|e| (e.0, e.1)))
+            && self.devices.iter().map(placed).eq(other.devices.iter().map(placed))
+            && self
+                .dissipators
+                .iter()
+                .map(|(c, d)| (*c, places(d)))
+                .eq(other.dissipators.iter().map(|(c, d)| (*c, other_places(d))))
     }
 
     /// Whether there are devices and all of them are valves.

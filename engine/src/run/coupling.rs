@@ -16,9 +16,10 @@
 //! circuit as it was linearised last ([`Stepper::warmed`](crate::step::stepper::Stepper::warmed)).
 
 use super::setup::kelvin_of;
-use super::time_loop::Run;
+use super::time_loop::{Fetch, Run, whole};
 use crate::arithmetic::lane::Lane;
 use crate::recorder::Recorder;
+use crate::step::stepper::Stepper;
 use crate::thermal::run::Thermal;
 
 /// Share of the bound at which the laws take new temperatures, and beyond which no step may warm a junction.
@@ -229,7 +230,7 @@ fn heat_of<L: Lane>(accounts: &[u32], energy: &[L]) -> L {
     accounts.iter().fold(L::splat(0.0), |sum, &k| sum + energy[k as usize])
 }
 
-impl<L: Lane> Run<L> {
+impl Run<f64> {
     /// How far the exchange of heat and temperature may have led the temperature of a heat input astray, in a lane.
     /// `None` where no network moves it.
     pub fn coupling_error(&self, input: usize, lane: usize) -> Option<CouplingError> {
@@ -238,17 +239,18 @@ impl<L: Lane> Run<L> {
     }
 
     /// Energy of each heat input since the start, J.
-    pub(super) fn heat_since_start(&self) -> Vec<L> {
+    pub(super) fn heat_since_start(&self) -> Vec<f64> {
         self.heating.iter().map(|accounts| heat_of(accounts, &self.state.energy)).collect()
     }
 
     /// Whether the attempted step of `h` s would change a junction's temperature too much at once, and can be made
     /// finer.
-    pub(super) fn too_warm(&mut self, h: f64) -> bool {
-        let mean = |run: &Self, accounts: &[u32]| {
-            accounts.iter().fold(L::splat(0.0), |sum, &k| sum + run.stepper.mean_power(k as usize))
+    /// `mean` tells the mean power of an account over the step, W.
+    pub(super) fn too_warm(&mut self, h: f64, mean: &dyn Fn(&Stepper<f64>, usize) -> f64) -> bool {
+        let power = |run: &Self, accounts: &[u32]| {
+            accounts.iter().fold(0.0, |sum, &k| sum + mean(&run.stepper, k as usize))
         };
-        let change = self.attempt(h, mean);
+        let change = self.attempt(h, power);
         let Some(coupling) = self.coupling.as_mut() else { return false };
         coupling.longest_step = if change > WARM * coupling.bound { h } else { f64::INFINITY };
         // Whatever the error ratio is, it is refused where a finer step is left.
@@ -259,37 +261,37 @@ impl<L: Lane> Run<L> {
     pub(super) fn walked(&mut self, before: f64) {
         let h = self.state.t - before;
         if h > 0.0 {
-            self.attempt(h, |_, _| L::splat(0.0));
-            self.took(h);
+            self.attempt(h, |_, _| 0.0);
+            self.warms(h);
         }
     }
 
     /// Attempts `h` s of the network under the power of each input: what `power` says of its accounts, and the heat
     /// that its accounts hold and the network has not got. The largest change of a temperature, K.
-    fn attempt(&mut self, h: f64, power: impl Fn(&Self, &[u32]) -> L) -> f64 {
+    fn attempt(&mut self, h: f64, power: impl Fn(&Self, &[u32]) -> f64) -> f64 {
         if self.thermal.is_none() {
             return 0.0;
         }
         let Some(mut coupling) = self.coupling.take() else { return 0.0 };
-        let per_second = L::splat(1.0 / h);
+        let per_second = 1.0 / h;
         for (k, accounts) in self.heating.iter().enumerate() {
             let waiting = heat_of(accounts, &self.state.energy) - coupling.seen[k];
             coupling.power[k] = power(self, accounts) + waiting * per_second;
         }
-        let change = self.thermal.as_mut().map(|thermal| thermal.attempt(h, &coupling.power).widest());
+        let change = self.thermal.as_mut().map(|thermal| thermal.attempt(h, &coupling.power));
         self.coupling = Some(coupling);
         change.unwrap_or(0.0)
     }
 
     /// The step of `h` s attempted last was taken.
-    pub(super) fn took(&mut self, h: f64) {
+    pub(super) fn warms(&mut self, h: f64) {
         if let Some(coupling) = &mut self.coupling {
             coupling.took = h;
         }
     }
 
     /// At the end of a step: its heat into the network, and where it is time the network's temperatures into the laws.
-    pub(super) fn couple(&mut self, recorder: &mut dyn Recorder<L>) {
+    pub(super) fn couple(&mut self, recorder: &mut dyn Recorder<f64>, fetch: Fetch<'_>) {
         if self.thermal.is_none() {
             return;
         }
@@ -298,31 +300,31 @@ impl<L: Lane> Run<L> {
             coupling.advance(thermal, &mut self.celsius);
         }
         if coupling.is_due(self.state.t, &self.celsius) {
-            self.exchange(&mut coupling, recorder);
+            self.exchange(&mut coupling, recorder, fetch);
         }
         self.coupling = Some(coupling);
     }
 
     /// Ends the interval, however long it was; call when the run is over.
-    pub(super) fn end_interval(&mut self, recorder: &mut dyn Recorder<L>) {
+    pub(super) fn end_interval(&mut self, recorder: &mut dyn Recorder<f64>) {
         let Some(mut coupling) = self.coupling.take() else { return };
         if self.thermal.is_some() && self.state.t > coupling.at {
-            self.exchange(&mut coupling, recorder);
+            self.exchange(&mut coupling, recorder, &mut whole);
         }
         self.coupling = Some(coupling);
     }
 
-    fn exchange(&mut self, coupling: &mut Coupling<L>, recorder: &mut dyn Recorder<L>) {
+    fn exchange(&mut self, coupling: &mut Coupling<f64>, recorder: &mut dyn Recorder<f64>, fetch: Fetch<'_>) {
         let t = self.state.t;
         let elapsed = t - coupling.at;
         let walks = self.stepper.pieces().is_some();
         let moved = coupling.renew(&self.celsius, walks);
         if !walks {
-            coupling.stale = moved * L::splat(self.stepper.method.b()[0]);
+            coupling.stale = moved * self.stepper.method.b()[0];
         }
         self.state.kelvin = kelvin_of(self.stepper.system(), &coupling.held);
         self.stepper.solver.set_temperatures(&self.state.kelvin);
-        self.measure(coupling, moved.abs(), elapsed);
+        self.measure(coupling, moved.abs(), elapsed, fetch);
         coupling.estimate(elapsed);
         coupling.at = t;
         self.counters.couplings += 1;
@@ -335,21 +337,24 @@ impl<L: Lane> Run<L> {
     }
 
     /// How the power of each input depends on the laws' temperatures, where they moved far enough to tell.
-    fn measure(&mut self, coupling: &mut Coupling<L>, moved: L, elapsed: f64) {
+    fn measure(&mut self, coupling: &mut Coupling<f64>, moved: f64, elapsed: f64, fetch: Fetch<'_>) {
         // After a corner the factors are of another instant.
-        let followed = self.state.history.len() > 1 && moved.widest() > READABLE;
-        let Some(change) = followed.then(|| self.stepper.warmed()).flatten() else { return };
+        let followed = self.state.history.len() > 1 && moved > READABLE;
+        if !followed {
+            return;
+        }
+        fetch(&mut self.state, &mut self.stepper, &self.board);
+        let Some(change) = self.stepper.warmed() else { return };
         for (k, accounts) in self.heating.iter().enumerate() {
             let devices = accounts.iter().map(|&a| a as usize).filter(|&a| a < change.len());
-            let [power, change] = devices
-                .fold([L::splat(0.0); 2], |[power, sum], a| [power + self.state.power[a], sum + change[a]]);
-            let mean = coupling.heat[k] * L::splat(1.0 / elapsed);
-            let share =
-                change.abs() / (power.max(L::splat(f64::MIN_POSITIVE)) * moved.max(L::splat(READABLE)));
-            let typical = power.gt((L::splat(TYPICAL) * mean).max(L::splat(0.0)));
-            let shown = moved.gt(L::splat(READABLE));
-            let known = coupling.per_kelvin[k];
-            coupling.per_kelvin[k] = L::select(typical, L::select(shown, share, known), known);
+            let [power, change] =
+                devices.fold([0.0; 2], |[power, sum], a| [power + self.state.power[a], sum + change[a]]);
+            let mean = coupling.heat[k] * (1.0 / elapsed);
+            let share = change.abs() / (power.max(f64::MIN_POSITIVE) * moved.max(READABLE));
+            // It was moved by more than that.
+            if power > (TYPICAL * mean).max(0.0) {
+                coupling.per_kelvin[k] = share;
+            }
         }
     }
 }

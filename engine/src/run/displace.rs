@@ -3,10 +3,9 @@
 use super::setup::kelvin_of;
 use super::time_loop::Run;
 use crate::accounts::ledger;
-use crate::arithmetic::lane::Lane;
 use crate::error::SolverError;
 
-impl<L: Lane> Run<L> {
+impl Run<f64> {
     /// Adds to what stands under d/dt in some rows (a charge into a node in C, a flux into a branch in Vs) and makes
     /// the state consistent with it. The energy that this brings is in no account: begin them anew
     /// ([`Run::new_account`]).
@@ -14,7 +13,7 @@ impl<L: Lane> Run<L> {
     /// # Errors
     /// When no consistent state is found.
     #[inline(never)]
-    pub fn displace(&mut self, rows: &[(usize, L)]) -> Result<(), SolverError> {
+    pub fn displace(&mut self, rows: &[(usize, f64)]) -> Result<(), SolverError> {
         let ground = self.system().n;
         for &(row, change) in rows.iter().filter(|r| r.0 != ground) {
             self.state.q[row] += change;
@@ -35,7 +34,7 @@ impl<L: Lane> Run<L> {
     /// # Panics
     /// When the state is one of a circuit of another size.
     #[inline(never)]
-    pub fn adopt(&mut self, x: &[L], q: &[L]) -> Result<(), SolverError> {
+    pub fn adopt(&mut self, x: &[f64], q: &[f64]) -> Result<(), SolverError> {
         self.state.x.copy_from_slice(x);
         self.state.q.copy_from_slice(q);
         self.jump(false)?;
@@ -49,7 +48,7 @@ impl<L: Lane> Run<L> {
     /// Holds the heat inputs at these temperatures (°C) from now on; no thermal network moves them any more. A list of
     /// another length than the circuit's inputs leaves those beyond it at 25 °C.
     #[inline(never)]
-    pub fn hold(&mut self, celsius: &[L]) {
+    pub fn hold(&mut self, celsius: &[f64]) {
         self.thermal = None;
         self.celsius = celsius.to_vec();
         self.state.kelvin = kelvin_of(self.stepper.system(), &self.celsius);
@@ -59,7 +58,7 @@ impl<L: Lane> Run<L> {
     /// Begins the accounts anew at this instant: ledger, integrals and heat count from here.
     #[inline(never)]
     pub fn new_account(&mut self) {
-        self.state.energy.fill(L::splat(0.0));
+        self.state.energy.fill(0.0);
         let devices = self.system().devices_at(&self.state.kelvin);
         self.stored_at_start = ledger::stored(self.system(), &devices, &self.state.x);
         if let Some(coupling) = &mut self.coupling {

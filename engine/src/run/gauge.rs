@@ -2,17 +2,15 @@
 //! temperatures have been exchanged; they order nothing, and the step lengths do not depend on them but for the ends of
 //! stated intervals.
 //!
-//! Every lane has readings of its own. A fault lasts from where it is marked ([`Board::fault`]) or, once it was cleared,
+//! A fault lasts from where it is marked ([`Board::fault`]) or, once it was cleared,
 //! from a retry while it stands, until the protection's meter says that its current is gone
 //! ([`let_through`](crate::control::let_through)).
 //!
 //! [`Board::fault`]: crate::control::board::Board::fault
 
-use crate::arithmetic::lane::Lane;
 use crate::circuit::probe::Probe;
 use crate::control::crossing::{Sense, Stretch};
 use crate::equations::system::System;
-use crate::lockstep;
 use crate::readout::{Readout, Sources};
 use crate::recorder::{Event, EventKind};
 
@@ -33,7 +31,7 @@ pub enum Measured {
 
 /// A gauge.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Gauge<L> {
+pub struct Gauge {
     /// What is measured.
     pub measured: Measured,
     /// The protection whose events count; empty where none do.
@@ -41,16 +39,14 @@ pub struct Gauge<L> {
     /// What is read, where something is.
     pub probe: Option<Probe>,
     /// The level of [`Measured::Above`]; 0 elsewhere.
-    pub level: L,
+    pub level: f64,
     /// The interval, s: events in it count, and faults that start in it.
     pub from: f64,
     /// Its end, s.
     pub to: f64,
 }
 
-lockstep!(Gauge: level; shared measured, subject, probe, from, to);
-
-/// What a gauge shows in one lane.
+/// What a gauge shows.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Reading {
     /// What has come to its end: events, or faults that were cleared.
@@ -68,9 +64,9 @@ pub struct Reading {
     pub bent: f64,
 }
 
-/// What a lane knows.
+/// What a gauge knows.
 #[derive(Clone, Copy, Debug)]
-struct Lone {
+struct Known {
     count: u32,
     least: f64,
     largest: f64,
@@ -94,21 +90,21 @@ struct Lone {
 }
 
 #[derive(Clone, Debug)]
-struct Running<L> {
-    gauge: Gauge<L>,
-    readout: Option<Readout<L>>,
+struct Running {
+    gauge: Gauge,
+    readout: Option<Readout<f64>>,
     /// Values at both ends of the last stretch.
-    then: L,
-    now: L,
+    then: f64,
+    now: f64,
     /// The value now: after a jump another than `now`.
-    after: L,
-    lanes: Vec<Lone>,
+    after: f64,
+    known: Known,
 }
 
 /// All gauges of a run.
 #[derive(Clone, Debug)]
-pub(super) struct Gauges<L> {
-    all: Vec<Running<L>>,
+pub(super) struct Gauges {
+    all: Vec<Running>,
     /// Both ends of the last stretch, s.
     span: (f64, f64),
     began: bool,
@@ -116,10 +112,10 @@ pub(super) struct Gauges<L> {
     taken: f64,
 }
 
-impl<L: Lane> Gauges<L> {
-    pub(super) fn new(gauges: Vec<Gauge<L>>, system: &System<L>) -> Self {
-        let (zero, nan) = (L::splat(0.0), f64::NAN);
-        let lone = Lone {
+impl Gauges {
+    pub(super) fn new(gauges: Vec<Gauge>, system: &System<f64>) -> Self {
+        let nan = f64::NAN;
+        let known = Known {
             count: 0,
             least: f64::INFINITY,
             largest: f64::NEG_INFINITY,
@@ -133,12 +129,12 @@ impl<L: Lane> Gauges<L> {
             near: (0.0, 0.0),
             ends: (nan, nan),
         };
-        let running = |gauge: Gauge<L>| Running {
+        let running = |gauge: Gauge| Running {
             readout: gauge.probe.as_ref().map(|p| Readout::new(p, system)),
-            then: zero,
-            now: zero,
-            after: zero,
-            lanes: vec![lone; L::WIDTH],
+            then: 0.0,
+            now: 0.0,
+            after: 0.0,
+            known,
             gauge,
         };
         Self {
@@ -161,13 +157,13 @@ impl<L: Lane> Gauges<L> {
 
     /// The next instant after t at which a step must end, s.
     pub(super) fn wakes(&self, t: f64) -> f64 {
-        let timed = |g: &&Running<L>| matches!(g.gauge.measured, Measured::Rise | Measured::Above);
+        let timed = |g: &&Running| matches!(g.gauge.measured, Measured::Rise | Measured::Above);
         let ends = self.all.iter().filter(timed).flat_map(|g| [g.gauge.from, g.gauge.to]);
         ends.filter(|&at| at > t).fold(f64::INFINITY, f64::min)
     }
 
     /// Looks at the end of a step at t, s; after a jump once more at the same instant.
-    pub(super) fn look(&mut self, t: f64, system: &System<L>, from: &Sources<'_, L>) {
+    pub(super) fn look(&mut self, t: f64, system: &System<f64>, from: &Sources<'_, f64>) {
         if self.all.is_empty() {
             return;
         }
@@ -186,17 +182,14 @@ impl<L: Lane> Gauges<L> {
             }
             g.after = value;
             let (begin, end) = (g.gauge.from, g.gauge.to);
-            for (k, lane) in g.lanes.iter_mut().enumerate() {
-                if !moved && value.lane(k) != g.now.lane(k) {
-                    lane.slope = None;
-                }
-                let value = value.lane(k);
-                if t <= begin || lane.ends.0.is_nan() {
-                    lane.ends.0 = value;
-                }
-                if t <= end {
-                    lane.ends.1 = value;
-                }
+            if !moved && value != g.now {
+                g.known.slope = None;
+            }
+            if t <= begin || g.known.ends.0.is_nan() {
+                g.known.ends.0 = value;
+            }
+            if t <= end {
+                g.known.ends.1 = value;
             }
         }
     }
@@ -206,17 +199,10 @@ impl<L: Lane> Gauges<L> {
         let span = self.span;
         for g in self.all.iter_mut().filter(|g| g.gauge.subject == event.subject) {
             let within = event.time >= g.gauge.from && event.time <= g.gauge.to;
-            let cleared = event.kind == EventKind::Cleared;
-            for k in 0..g.lanes.len() {
-                // A fault is cleared in each lane at an instant of its own; the rest is common to all.
-                if cleared && event.lane != k {
-                    continue;
-                }
-                match g.gauge.measured {
-                    Measured::Count(kind) if kind == event.kind && within => g.lanes[k].count += 1,
-                    Measured::Clearing | Measured::LetThrough => g.fault(k, event, span),
-                    _ => {}
-                }
+            match g.gauge.measured {
+                Measured::Count(kind) if kind == event.kind && within => g.known.count += 1,
+                Measured::Clearing | Measured::LetThrough => g.fault(event, span),
+                _ => {}
             }
         }
     }
@@ -229,91 +215,88 @@ impl<L: Lane> Gauges<L> {
         for g in &mut self.all {
             let within = |at: &f64| *at >= g.gauge.from && *at <= g.gauge.to;
             let start = fresh.filter(within);
-            for k in 0..g.lanes.len() {
-                if let Some(at) = start {
-                    g.lanes[k].running = Some((at, g.sum_at(k, at, span), g.lanes[k].bent));
-                }
-                let lane = &mut g.lanes[k];
-                // A fault that went away before anything tripped was never one to be cleared.
-                if stands.is_none() && lane.running.is_some_and(|(at, ..)| lane.tripped < at) {
-                    lane.running = None;
-                }
+            if let Some(at) = start {
+                g.known.running = Some((at, g.sum_at(at, span), g.known.bent));
+            }
+            let known = &mut g.known;
+            // A fault that went away before anything tripped was never one to be cleared.
+            if stands.is_none() && known.running.is_some_and(|(at, ..)| known.tripped < at) {
+                known.running = None;
             }
         }
     }
 
-    /// What a lane's gauges show, in the order of the setup.
-    pub(super) fn readings(&self, lane: usize) -> Vec<Reading> {
-        self.all.iter().map(|g| g.reading(lane, self.span.1)).collect()
+    /// What the gauges show, in the order of the setup.
+    pub(super) fn readings(&self) -> Vec<Reading> {
+        self.all.iter().map(|g| g.reading(self.span.1)).collect()
     }
 }
 
-impl<L: Lane> Running<L> {
+impl Running {
     /// Adds a stretch of time.
     fn stretch(&mut self, (before, t): (f64, f64)) {
         let within = before >= self.gauge.from && t <= self.gauge.to;
-        for (k, lane) in self.lanes.iter_mut().enumerate() {
-            let s = Stretch { before, t, then: self.then.lane(k), now: self.now.lane(k) };
-            lane.turn(&s);
-            match self.gauge.measured {
-                Measured::LetThrough => {
-                    lane.sum += s.square_integral(before, t);
-                    // A parabola lies from its chord by c/2·s·(s − h): ∫ of twice that and the mean.
-                    lane.bent -= lane.bend * 0.5 * (s.then + s.now) * (t - before).powi(3) / 6.0;
-                }
-                Measured::Above if within => {
-                    let level = self.gauge.level.lane(k);
-                    lane.sum += above(&s, level);
-                    if Sense::Above.exceeds(s.then, level) != Sense::Above.exceeds(s.now, level) {
-                        lane.bent += lane.late(&s);
-                    }
-                    lane.near.0 += above(&s, level - 1.0);
-                    lane.near.1 += above(&s, level + 1.0);
-                }
-                _ => {}
+        let s = Stretch { before, t, then: self.then, now: self.now };
+        let known = &mut self.known;
+        known.turn(&s);
+        match self.gauge.measured {
+            Measured::LetThrough => {
+                known.sum += s.square_integral(before, t);
+                // A parabola lies from its chord by c/2·s·(s − h): ∫ of twice that and the mean.
+                known.bent -= known.bend * 0.5 * (s.then + s.now) * (t - before).powi(3) / 6.0;
             }
-        }
-    }
-
-    /// The integral of a lane at an instant of the last stretch.
-    fn sum_at(&self, k: usize, at: f64, (before, t): (f64, f64)) -> f64 {
-        if at >= t || self.gauge.measured != Measured::LetThrough {
-            return self.lanes[k].sum;
-        }
-        let s = Stretch { before, t, then: self.then.lane(k), now: self.now.lane(k) };
-        self.lanes[k].sum - s.square_integral(at.max(before), t)
-    }
-
-    /// What an event of the protection does to a fault.
-    fn fault(&mut self, k: usize, event: &Event, span: (f64, f64)) {
-        match event.kind {
-            EventKind::Trip => self.lanes[k].tripped = event.time,
-            EventKind::Retry => {
-                let within = event.time >= self.gauge.from && event.time <= self.gauge.to;
-                // Where the fault is gone, the end of the step takes this back.
-                if within && self.lanes[k].running.is_none() && self.lanes[k].count > 0 {
-                    let sum = self.sum_at(k, event.time, span);
-                    self.lanes[k].running = Some((event.time, sum, self.lanes[k].bent));
+            Measured::Above if within => {
+                let level = self.gauge.level;
+                known.sum += above(&s, level);
+                if Sense::Above.exceeds(s.then, level) != Sense::Above.exceeds(s.now, level) {
+                    known.bent += known.late(&s);
                 }
-            }
-            EventKind::Cleared => {
-                let Some((start, sum, bent)) = self.lanes[k].running else { return };
-                let s = Stretch { before: span.0, t: span.1, then: self.then.lane(k), now: self.now.lane(k) };
-                let (value, bent) = match self.gauge.measured {
-                    Measured::Clearing => (event.time - start, self.lanes[k].late(&s)),
-                    _ => (self.sum_at(k, event.time, span) - sum, (self.lanes[k].bent - bent).abs()),
-                };
-                let lane = &mut self.lanes[k];
-                lane.most_bent = lane.most_bent.max(bent);
-                (lane.running, lane.count) = (None, lane.count + 1);
-                (lane.least, lane.largest) = (lane.least.min(value), lane.largest.max(value));
+                known.near.0 += above(&s, level - 1.0);
+                known.near.1 += above(&s, level + 1.0);
             }
             _ => {}
         }
     }
 
-    fn reading(&self, k: usize, t: f64) -> Reading {
-        let lane = &self.lanes[k];
+    /// The integral at an instant of the last stretch.
+    fn sum_at(&self, at: f64, (before, t): (f64, f64)) -> f64 {
+        if at >= t || self.gauge.measured != Measured::LetThrough {
+            return self.known.sum;
+        }
+        let s = Stretch { before, t, then: self.then, now: self.now };
+        self.known.sum - s.square_integral(at.max(before), t)
+    }
+
+    /// What an event of the protection does to a fault.
+    fn fault(&mut self, event: &Event, span: (f64, f64)) {
+        match event.kind {
+            EventKind::Trip => self.known.tripped = event.time,
+            EventKind::Retry => {
+                let within = event.time >= self.gauge.from && event.time <= self.gauge.to;
+                // Where the fault is gone, the end of the step takes this back.
+                if within && self.known.running.is_none() && self.known.count > 0 {
+                    let sum = self.sum_at(event.time, span);
+                    self.known.running = Some((event.time, sum, self.known.bent));
+                }
+            }
+            EventKind::Cleared => {
+                let Some((start, sum, bent)) = self.known.running else { return };
+                let s = Stretch { before: span.0, t: span.1, then: self.then, now: self.now };
+                let (value, bent) = match self.gauge.measured {
+                    Measured::Clearing => (event.time - start, self.known.late(&s)),
+                    _ => (self.sum_at(event.time, span) - sum, (self.known.bent - bent).abs()),
+                };
+                let known = &mut self.known;
+                known.most_bent = known.most_bent.max(bent);
+                (known.running, known.count) = (None, known.count + 1);
+                (known.least, known.largest) = (known.least.min(value), known.largest.max(value));
+            }
+            _ => {}
+        }
+    }
+
+    fn reading(&self, t: f64) -> Reading {
+        let known = &self.known;
         let one = |count, value: f64, per_unit, bent| Reading {
             count,
             least: value,
@@ -323,31 +306,31 @@ impl<L: Lane> Running<L> {
             bent,
         };
         match self.gauge.measured {
-            Measured::Count(_) => one(lane.count, f64::from(lane.count), 0.0, 0.0),
-            Measured::Rise => one(1, lane.ends.1 - lane.ends.0, 0.0, 0.0),
-            Measured::Above => one(1, lane.sum, 0.5 * (lane.near.0 - lane.near.1).max(0.0), lane.bent),
+            Measured::Count(_) => one(known.count, f64::from(known.count), 0.0, 0.0),
+            Measured::Rise => one(1, known.ends.1 - known.ends.0, 0.0, 0.0),
+            Measured::Above => one(1, known.sum, 0.5 * (known.near.0 - known.near.1).max(0.0), known.bent),
             Measured::Clearing | Measured::LetThrough => {
-                let so_far = lane.running.map(|(start, sum, _)| match self.gauge.measured {
+                let so_far = known.running.map(|(start, sum, _)| match self.gauge.measured {
                     Measured::Clearing => t - start,
-                    _ => lane.sum - sum,
+                    _ => known.sum - sum,
                 });
-                let least = so_far.map_or(lane.least, |x| lane.least.min(x));
-                let largest = so_far.map_or(lane.largest, |x| lane.largest.max(x));
-                let known = |x: f64| if x.is_finite() { x } else { f64::NAN };
+                let least = so_far.map_or(known.least, |x| known.least.min(x));
+                let largest = so_far.map_or(known.largest, |x| known.largest.max(x));
+                let number = |x: f64| if x.is_finite() { x } else { f64::NAN };
                 Reading {
-                    count: lane.count,
-                    least: known(least),
-                    largest: known(largest),
+                    count: known.count,
+                    least: number(least),
+                    largest: number(largest),
                     open: so_far.is_some(),
                     per_unit: 0.0,
-                    bent: lane.most_bent,
+                    bent: known.most_bent,
                 }
             }
         }
     }
 }
 
-impl Lone {
+impl Known {
     /// Takes in how a stretch goes on from the last one.
     fn turn(&mut self, s: &Stretch) {
         let h = s.t - s.before;

@@ -1,9 +1,10 @@
 //! The time loop and what it needs.
 
+pub mod abreast;
+mod boundary;
 pub mod coupling;
 mod displace;
 pub mod gauge;
-pub mod lockstep;
 mod recover;
 mod report;
 pub mod saved;

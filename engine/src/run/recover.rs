@@ -1,27 +1,20 @@
 //! What is left when a step has no solution.
 
 use super::time_loop::Run;
-use crate::arithmetic::lane::Lane;
 use crate::error::SolverError;
 use crate::step::schedule::HALVINGS;
 use crate::step::stage::StageError;
 
-impl<L: Lane> Run<L> {
+impl Run<f64> {
     /// Newton's iteration failed: a shorter step; at the shortest one a new elimination order, then dense elimination
-    /// with pivoting, each with all step lengths again; then the report. Where only some lanes have no solution, they
-    /// leave.
+    /// with pivoting, each with all step lengths again; then the report.
     pub(super) fn recover(&mut self, error: StageError) -> Result<(), SolverError> {
         self.counters.halved += 1;
         if self.ladder.halve() {
             return Ok(());
         }
         let t = self.state.t;
-        let lanes = &self.stepper.solver.unsettled;
-        if (1..L::WIDTH).contains(&lanes.len()) {
-            // What may help these lanes is no business of the others.
-            return Err(SolverError::LeavesLockstep { lanes: lanes.clone(), time: t });
-        }
-        let alpha = 1.0 / (self.stepper.method.gamma * self.ladder.finest_step());
+        let alpha = self.stepper.method.alpha(self.ladder.finest_step());
         let solver = &mut self.stepper.solver;
         if self.reordered_at != Some(t) && solver.reorder(alpha, &self.board) {
             self.reordered_at = Some(t);
@@ -33,6 +26,11 @@ impl<L: Lane> Run<L> {
         self.counters.reorders += 1;
         self.ladder.open(t);
         Ok(())
+    }
+
+    /// Whether more than a shorter step is needed where Newton's iteration fails.
+    pub(super) fn is_stuck(&self) -> bool {
+        self.ladder.is_shortest()
     }
 
     /// Chooses the elimination order anew on the present values, for steps with this α (1/s). False when the equations

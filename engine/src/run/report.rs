@@ -4,7 +4,6 @@ use super::gauge::{Gauges, Reading};
 use super::switching::Switches;
 use super::time_loop::Run;
 use super::watch::Watcher;
-use crate::arithmetic::lane::Lane;
 use crate::recorder::{Column, Event, Layout, Recorder, Row};
 
 /// An open row of the account.
@@ -16,7 +15,7 @@ pub(super) struct Open<L> {
     pub(super) peaks: Vec<L>,
 }
 
-impl<L: Lane> Run<L> {
+impl Run<f64> {
     pub(super) fn layout(&self) -> Layout {
         let channels = self.channels.iter().map(|(c, _)| Column {
             name: c.name.clone(),
@@ -33,7 +32,7 @@ impl<L: Lane> Run<L> {
 
     /// Couples the rest of the last interval; call when the run is over.
     #[inline(never)]
-    pub fn finish(&mut self, recorder: &mut dyn Recorder<L>) {
+    pub fn finish(&mut self, recorder: &mut dyn Recorder<f64>) {
         self.end_interval(recorder);
         self.switches.finish(self.state.t);
         self.report_switching(recorder);
@@ -43,21 +42,22 @@ impl<L: Lane> Run<L> {
         }
     }
 
-    /// What the gauges of the setup show in a lane, in their order.
+    /// What the gauges of the setup show, in their order.
     #[inline(never)]
-    pub fn readings(&self, lane: usize) -> Vec<Reading> {
-        self.gauges.readings(lane)
+    pub fn readings(&self) -> Vec<Reading> {
+        self.gauges.readings()
     }
 
     pub(super) fn watch(&mut self, events: &mut Vec<Event>) {
         let mut watcher = std::mem::replace(&mut self.watcher, Watcher::empty());
-        watcher.look(self.state.t, self.stepper.system(), &self.sources(), events);
         let mut gauges = std::mem::replace(&mut self.gauges, Gauges::none());
-        gauges.look(self.state.t, self.stepper.system(), &self.sources());
-        self.gauges = gauges;
         let mut switches = std::mem::replace(&mut self.switches, Switches::none());
-        switches.look(self.state.t, self.stepper.system(), &self.sources());
-        self.switches = switches;
+        let seat = [self.seat()];
+        let (t, from) = (self.state.t, self.sources(&seat));
+        watcher.look(t, &self.system, &from, events);
+        gauges.look(t, &self.system, &from);
+        switches.look(t, &self.system, &from);
+        (self.gauges, self.switches) = (gauges, switches);
         for row in &mut self.rows {
             for (peak, now) in row.peaks.iter_mut().zip(&watcher.now) {
                 *peak = peak.max(*now);
@@ -68,28 +68,29 @@ impl<L: Lane> Run<L> {
 
     /// Reports the channels' values. Instants rise: what follows a jump at the same instant is reported at the next
     /// number, so that every reader can tell the two by their instants.
-    pub(super) fn sample(&mut self, recorder: &mut dyn Recorder<L>, always: bool) {
+    pub(super) fn sample(&mut self, recorder: &mut dyn Recorder<f64>, always: bool) {
         let t = self.state.t;
         if !always && t - self.sampled_at < self.sample_every {
             return;
         }
         self.sampled_at = t;
         let mut values = std::mem::take(&mut self.values);
-        let from = self.sources();
+        let seat = [self.seat()];
+        let from = self.sources(&seat);
         for (value, (_, readout)) in values.iter_mut().zip(&self.channels) {
-            *value = readout.read(self.stepper.system(), &from);
+            *value = readout.read(&self.system, &from);
         }
         self.recorded_until = t.max(self.recorded_until.next_up());
         recorder.sample(self.recorded_until, &values);
         self.values = values;
     }
 
-    pub(super) fn open_row(&self, subject: String) -> Open<L> {
+    pub(super) fn open_row(&self, subject: String) -> Open<f64> {
         let peaks = self.watcher.now[..self.watcher.recorded()].to_vec();
         Open { subject, begin: self.state.t, heat: self.heat_since_start(), peaks }
     }
 
-    pub(super) fn close_row(&self, row: Open<L>, kind: &'static str) -> Row<L> {
+    pub(super) fn close_row(&self, row: Open<f64>, kind: &'static str) -> Row<f64> {
         Row {
             kind,
             subject: row.subject,
@@ -103,8 +104,8 @@ impl<L: Lane> Run<L> {
     }
 
     /// A row for each turn-on and turn-off whose stretch is over.
-    pub(super) fn report_switching(&mut self, recorder: &mut dyn Recorder<L>) {
-        let none = L::splat(f64::NAN);
+    pub(super) fn report_switching(&mut self, recorder: &mut dyn Recorder<f64>) {
+        let none = f64::NAN;
         for (switching, (begin, end)) in self.switches.take() {
             recorder.row(&Row {
                 kind: switching.kind(),
@@ -120,7 +121,7 @@ impl<L: Lane> Run<L> {
     }
 
     /// An edge of a drive ends its row and begins the next.
-    pub(super) fn turn_row(&mut self, subject: &str, recorder: &mut dyn Recorder<L>) {
+    pub(super) fn turn_row(&mut self, subject: &str, recorder: &mut dyn Recorder<f64>) {
         let next = self.open_row(subject.to_string());
         match self.rows.iter().position(|r| r.subject == subject) {
             Some(k) => {

@@ -82,11 +82,11 @@ impl<L: Lane> Saved<L> {
     }
 }
 
-impl<L: Lane> Run<L> {
+impl Run<f64> {
     /// Puts the present point aside. Cheap: some copies of vectors of the circuit's size.
     #[inline(never)]
-    pub fn save(&self) -> Saved<L> {
-        let copy = |o: &super::time_loop::Observer<L>| Observer {
+    pub fn save(&self) -> Saved<f64> {
+        let copy = |o: &super::time_loop::Observer<f64>| Observer {
             logic: o.logic.boxed(),
             then: o.then.clone(),
             now: o.now.clone(),
@@ -118,7 +118,7 @@ impl<L: Lane> Run<L> {
     /// # Panics
     /// When the point belongs to a circuit of another size.
     #[inline(never)]
-    pub fn restore(&mut self, saved: &Saved<L>) {
+    pub fn restore(&mut self, saved: &Saved<f64>) {
         let fits = saved.state.x.len() == self.state.x.len()
             && saved.state.energy.len() == self.state.energy.len()
             && saved.observers.len() == self.observers.len();

@@ -88,7 +88,7 @@ pub struct Setup<L: Lane> {
     /// Quantities whose extremes are kept, whose crossings make events.
     pub watches: Vec<Watch>,
     /// What the events of the run come to ([`Run::readings`]).
-    pub gauges: Vec<Gauge<L>>,
+    pub gauges: Vec<Gauge>,
     /// Devices whose switching energies are measured, each a row for the recorder.
     pub switches: Vec<SwitchMeter>,
     /// ∫ first·second dt, with the method's own weights (an energy from a voltage and a current).
@@ -133,13 +133,15 @@ impl<L: Lane> Setup<L> {
         self.steps = Steps::over(end);
         self
     }
+}
 
+impl Setup<f64> {
     /// Checks the circuit, finds the initial state and compiles the equations.
     ///
     /// # Errors
     /// [`Refusal`].
     #[inline(never)]
-    pub fn ready(self) -> Result<Run<L>, Refusal> {
+    pub fn ready(self) -> Result<Run<f64>, Refusal> {
         let (base, coupling, error) = (self.steps.base, self.coupling, self.heat_error);
         let positive = |x: f64| x.is_finite() && x > 0.0;
         if !positive(base) || self.steps.finest > Steps::DEEPEST {
@@ -178,7 +180,7 @@ impl<L: Lane> Setup<L> {
             .map(|(a, b)| (Readout::new(a, &system), Readout::new(b, &system)))
             .collect();
         let accounts = system.accounts() + integrals.len();
-        let tolerance_of = |x: &[L]| {
+        let tolerance_of = |x: &[f64]| {
             let [volt, ampere] = [true, false].map(|voltage| largest(&system, x, voltage));
             self.tolerance.unwrap_or_else(|| self.bounds.tolerance(volt, ampere))
         };
@@ -194,7 +196,7 @@ impl<L: Lane> Setup<L> {
         if let (Err(why), Piecewise::Always) = (by_pieces, self.piecewise) {
             return Err(Refusal::Setup(format!("the circuit cannot be stepped by pieces: {why}")));
         }
-        let zero = L::splat(0.0);
+        let zero = 0.0;
         let mut state = State {
             t: self.begin,
             k: zeros(system.n + 1),
@@ -251,9 +253,9 @@ pub struct Recording<L> {
     /// Extremes and crossings.
     pub watcher: Watcher<L>,
     /// What events come to.
-    pub(super) gauges: Gauges<L>,
+    pub(super) gauges: Gauges,
     /// Switching energies.
-    pub(super) switches: Switches<L>,
+    pub(super) switches: Switches,
 }
 
 /// Why a run cannot begin.

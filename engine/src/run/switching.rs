@@ -8,7 +8,6 @@
 //!
 //! [`measure::switching`]: crate::measure::switching
 
-use crate::arithmetic::lane::Lane;
 use crate::circuit::probe::Probe;
 use crate::equations::system::System;
 use crate::measure::MeasureError;
@@ -25,7 +24,7 @@ const LEAST: f64 = 0.1;
 /// Share of the peak after a turn-on below which the current at the edge is none.
 const NOTHING: f64 = 1e-3;
 
-/// A device whose switching energies are measured, in the first lane.
+/// A device whose switching energies are measured.
 #[derive(Clone, Debug, PartialEq)]
 pub struct SwitchMeter {
     /// Its name.
@@ -45,10 +44,10 @@ pub struct SwitchMeter {
 }
 
 #[derive(Clone, Debug)]
-struct Device<L> {
+struct Device {
     meter: SwitchMeter,
     /// Voltage, current, work, charge; then voltage and current of the partner.
-    readouts: Vec<Readout<L>>,
+    readouts: Vec<Readout<f64>>,
     now: Vec<f64>,
     window: Option<Window>,
 }
@@ -67,13 +66,13 @@ struct Window {
 
 /// All devices of a run.
 #[derive(Clone, Debug)]
-pub(super) struct Switches<L> {
-    all: Vec<Device<L>>,
+pub(super) struct Switches {
+    all: Vec<Device>,
     found: Vec<(Switching, (f64, f64))>,
 }
 
-impl<L: Lane> Switches<L> {
-    pub(super) fn new(meters: Vec<SwitchMeter>, system: &System<L>) -> Self {
+impl Switches {
+    pub(super) fn new(meters: Vec<SwitchMeter>, system: &System<f64>) -> Self {
         let device = |meter: SwitchMeter| {
             let own = [&meter.voltage, &meter.current, &meter.work, &meter.charge];
             let partner = meter.partner.iter().flat_map(|(v, i)| [v, i]);
@@ -94,10 +93,10 @@ impl<L: Lane> Switches<L> {
     }
 
     /// Looks at the end of a step at t, s; after a jump once more at the same instant.
-    pub(super) fn look(&mut self, t: f64, system: &System<L>, from: &Sources<'_, L>) {
+    pub(super) fn look(&mut self, t: f64, system: &System<f64>, from: &Sources<'_, f64>) {
         for device in &mut self.all {
             for (now, readout) in device.now.iter_mut().zip(&device.readouts) {
-                *now = readout.read(system, from).lane(0);
+                *now = readout.read(system, from);
             }
             if let Some(window) = &mut device.window {
                 window.push(t, &device.now);
@@ -228,7 +227,7 @@ impl Window {
     }
 }
 
-impl<L: Lane> Device<L> {
+impl Device {
     /// Ends the stretch at an instant, s.
     fn end(&mut self, t: f64) -> Option<(Switching, (f64, f64))> {
         let window = self.window.take()?;

@@ -12,16 +12,15 @@ use crate::accounts::counters::Counters;
 use crate::accounts::ledger::{self, Ledger};
 use crate::arithmetic::lane::Lane;
 use crate::circuit::probe::Channel;
+use crate::control::Controller;
 use crate::control::board::Board;
-use crate::control::{Controller, Seen};
 use crate::equations::system::System;
 use crate::error::SolverError;
-use crate::readout::{Readout, Sources};
-use crate::recorder::{EventKind, Recorder};
+use crate::readout::{Readout, Seat, Sources};
+use crate::recorder::Recorder;
 use crate::step::schedule::Ladder;
-use crate::step::stage::StageError;
 use crate::step::state::State;
-use crate::step::stepper::Stepper;
+use crate::step::stepper::{Attempt, Stepper};
 use crate::thermal::run::Thermal;
 
 /// How a stretch of a run ended.
@@ -42,9 +41,39 @@ pub(super) struct Observer<L: Lane> {
     pub(super) now: Vec<L>,
 }
 
+/// What a run does next.
+#[derive(Clone, Copy, Debug)]
+pub(super) enum Next {
+    /// A step.
+    Step(Planned),
+    /// A walk by pieces until an instant, the next fixed corner, in steps no longer than this; s.
+    Walk(f64, f64, f64),
+    /// Nothing more.
+    Over(Ended),
+}
+
+/// A step that is to be made.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Planned {
+    /// Its end, s.
+    pub end: f64,
+    /// Its length, s.
+    pub h: f64,
+    /// The next corner of a course that is not driven, s.
+    pub corner: f64,
+}
+
+/// Called before something needs the whole state of a run, which may lie in a lane of others
+/// ([`abreast`](super::abreast)).
+pub(super) type Fetch<'a> = &'a mut dyn FnMut(&mut State<f64>, &mut Stepper<f64>, &Board<f64>);
+
+/// A run that has its whole state itself.
+pub(super) fn whole(_: &mut State<f64>, _: &mut Stepper<f64>, _: &Board<f64>) {}
+
 /// A run: a state carried through time.
 #[derive(Debug)]
 pub struct Run<L: Lane> {
+    pub(super) system: Arc<System<L>>,
     pub(super) state: State<L>,
     pub(super) stepper: Stepper<L>,
     pub(super) ladder: Ladder,
@@ -68,8 +97,8 @@ pub struct Run<L: Lane> {
     pub(super) seen_at: f64,
     pub(super) values: Vec<L>,
     pub(super) watcher: Watcher<L>,
-    pub(super) gauges: Gauges<L>,
-    pub(super) switches: Switches<L>,
+    pub(super) gauges: Gauges,
+    pub(super) switches: Switches,
     pub(super) rows: Vec<Open<L>>,
     pub(super) stored_at_start: Vec<L>,
     pub(super) counters: Counters,
@@ -80,24 +109,24 @@ pub struct Run<L: Lane> {
     pub(super) fixed_corner: f64,
 }
 
-impl<L: Lane> Run<L> {
+impl Run<f64> {
     #[expect(clippy::too_many_arguments, reason = "called once, by Setup::ready")]
     pub(super) fn assemble(
-        state: State<L>,
-        stepper: Stepper<L>,
+        state: State<f64>,
+        stepper: Stepper<f64>,
         ladder: Ladder,
-        board: Board<L>,
-        controllers: Vec<Box<dyn Controller<L>>>,
-        thermal: Option<Thermal<L>>,
+        board: Board<f64>,
+        controllers: Vec<Box<dyn Controller<f64>>>,
+        thermal: Option<Thermal<f64>>,
         (bound, longest): (f64, f64),
-        recording: Recording<L>,
-        stored_at_start: Vec<L>,
+        recording: Recording<f64>,
+        stored_at_start: Vec<f64>,
         counters: Counters,
     ) -> Self {
         let system = Arc::clone(stepper.system());
         let observers = controllers.into_iter().map(|logic| {
             let readouts: Vec<_> = logic.probes().iter().map(|p| Readout::new(p, &system)).collect();
-            let zeros = vec![L::splat(0.0); readouts.len()];
+            let zeros = vec![0.0; readouts.len()];
             Observer { logic, readouts, then: zeros.clone(), now: zeros }
         });
         let celsius = thermal.as_ref().map(|t| t.temperatures().to_vec()).unwrap_or_default();
@@ -124,7 +153,7 @@ impl<L: Lane> Run<L> {
             heating: heating.collect(),
             tells_energy: !celsius.is_empty() || channels.iter().any(|(_, r)| r.is_integral()),
             coupling,
-            values: vec![L::splat(0.0); channels.len()],
+            values: vec![0.0; channels.len()],
             sampled_at: f64::NEG_INFINITY,
             recorded_until: f64::NEG_INFINITY,
             seen_at: state.t.next_up(),
@@ -137,6 +166,7 @@ impl<L: Lane> Run<L> {
             began: false,
             reordered_at: None,
             fixed_corner: f64::NEG_INFINITY,
+            system,
             state,
             stepper,
             ladder,
@@ -150,60 +180,68 @@ impl<L: Lane> Run<L> {
     }
 
     /// The state now.
-    pub fn state(&self) -> &State<L> {
+    pub fn state(&self) -> &State<f64> {
         &self.state
     }
     /// The equations.
-    pub fn system(&self) -> &System<L> {
-        self.stepper.system()
+    pub fn system(&self) -> &System<f64> {
+        &self.system
     }
     /// Work so far.
     pub fn counters(&self) -> Counters {
         self.counters
     }
     /// Extremes of the watched quantities.
-    pub fn watcher(&self) -> &Watcher<L> {
+    pub fn watcher(&self) -> &Watcher<f64> {
         &self.watcher
     }
     /// The thermal network.
-    pub fn thermal(&self) -> Option<&Thermal<L>> {
+    pub fn thermal(&self) -> Option<&Thermal<f64>> {
         self.thermal.as_ref()
     }
     /// Temperatures of the heat inputs, °C.
-    pub fn celsius(&self) -> &[L] {
+    pub fn celsius(&self) -> &[f64] {
         &self.celsius
     }
     /// The stepper, for measurements of cost.
-    pub fn stepper(&mut self) -> &mut Stepper<L> {
+    pub fn stepper(&mut self) -> &mut Stepper<f64> {
         &mut self.stepper
     }
     /// Value of an integral asked for in the setup, by its number there.
-    pub fn integral(&self, k: usize) -> L {
+    pub fn integral(&self, k: usize) -> f64 {
         self.state.energy[self.system().accounts() + k]
     }
     /// The energy ledger from the start until now.
     #[inline(never)]
-    pub fn ledger(&self) -> Ledger<L> {
+    pub fn ledger(&self) -> Ledger<f64> {
         let devices = self.system().devices_at(&self.state.kelvin);
         ledger::ledger(self.system(), &devices, &self.state, &self.stored_at_start)
     }
     /// Reads a probe at the present state.
     #[inline(never)]
-    pub fn read(&self, probe: &crate::circuit::probe::Probe) -> L {
-        Readout::new(probe, self.system()).read(self.system(), &self.sources())
+    pub fn read(&self, probe: &crate::circuit::probe::Probe) -> f64 {
+        Readout::new(probe, self.system()).read(self.system(), &self.sources(&[self.seat()]))
     }
 
-    pub(super) fn sources(&self) -> Sources<'_, L> {
-        Sources {
+    /// Where probes are read.
+    pub(super) fn seat(&self) -> Seat<'_> {
+        Seat {
             t: self.seen_at,
+            board: &self.board,
+            waves: &self.system.circuit.waves,
+            choices: &self.choices,
+        }
+    }
+
+    pub(super) fn sources<'a>(&'a self, seats: &'a [Seat<'a>]) -> Sources<'a, f64> {
+        Sources {
+            seats,
             x: &self.state.x,
             power: &self.state.power,
             stamps: self.stepper.stamps(),
-            board: &self.board,
-            choices: &self.choices,
             celsius: &self.celsius,
             energy: &self.state.energy,
-            integrals: &self.state.energy[self.stepper.system().accounts()..],
+            integrals: &self.state.energy[self.system.accounts()..],
         }
     }
 
@@ -212,7 +250,53 @@ impl<L: Lane> Run<L> {
     /// # Errors
     /// Numerical error, with time, node and device. What was recorded until then stays valid.
     #[inline(never)]
-    pub fn advance(&mut self, until: f64, recorder: &mut dyn Recorder<L>) -> Result<Ended, SolverError> {
+    pub fn advance(&mut self, until: f64, recorder: &mut dyn Recorder<f64>) -> Result<Ended, SolverError> {
+        loop {
+            let step = match self.next(until, recorder, &mut whole)? {
+                Next::Over(ended) => return Ok(ended),
+                Next::Walk(stop, corner, near) => {
+                    if self.walk((stop, corner, near), until, recorder)? == Ended::Stopped {
+                        return Ok(Ended::Stopped);
+                    }
+                    continue;
+                }
+                Next::Step(step) => step,
+            };
+            let (board, waves) = (&self.board, &self.system.circuit.waves);
+            let seat = Seat { t: self.state.t, board, waves, choices: board.choices() };
+            let outcome = self.stepper.attempt(&self.state, step.end, step.h, seat);
+            let mut attempt = match outcome {
+                Ok(attempt) => attempt,
+                Err(error) => {
+                    self.recover(error)?;
+                    if !recorder.go_on(self.state.t) {
+                        return Ok(Ended::Stopped);
+                    }
+                    continue;
+                }
+            };
+            if self.may_be_rounding(attempt) {
+                attempt.error = self.stepper.beyond_rounding();
+            }
+            let mean = |stepper: &Stepper<f64>, account: usize| stepper.mean_power(account);
+            if !self.accepts(attempt, step, &mean) {
+                continue;
+            }
+            let before = self.state.t;
+            self.stepper.commit(&mut self.state);
+            if !self.took(attempt, step, before, recorder, &mut whole)? {
+                return Ok(Ended::Stopped);
+            }
+        }
+    }
+
+    /// What comes next on the way to `until`, s; what needs no step is done at once.
+    pub(super) fn next(
+        &mut self,
+        until: f64,
+        recorder: &mut dyn Recorder<f64>,
+        fetch: Fetch<'_>,
+    ) -> Result<Next, SolverError> {
         if !self.began {
             self.begin(recorder)?;
         }
@@ -227,172 +311,79 @@ impl<L: Lane> Run<L> {
             if stop - self.state.t < 1e-6 * self.ladder.finest_step() {
                 // Instants that differ by rounding alone: no step fits between them.
                 let before = std::mem::replace(&mut self.state.t, stop);
-                self.after_step(before, stop == corner, recorder)?;
+                self.after_step(before, stop == corner, recorder, fetch)?;
                 // Whatever makes so many instants is not looked at by the steps below.
                 if !recorder.go_on(self.state.t) {
-                    return Ok(Ended::Stopped);
+                    return Ok(Next::Over(Ended::Stopped));
                 }
                 continue;
             }
             let near = self.observers.iter().map(|o| o.logic.longest_step()).fold(f64::INFINITY, f64::min);
             if self.stepper.pieces().is_some() {
-                if self.walk((stop, corner, near), until, recorder)? == Ended::Stopped {
-                    return Ok(Ended::Stopped);
-                }
-                continue;
+                return Ok(Next::Walk(stop, corner, near));
             }
             self.ladder.at_most(self.coupling.as_ref().map_or(near, |c| near.min(c.longest_step)));
             let (end, h) = self.ladder.next_end(self.state.t, stop);
-            let mut attempt = match self.stepper.attempt(&self.state, end, h, &self.board) {
-                Ok(attempt) => attempt,
-                Err(error) => {
-                    self.recover(error)?;
-                    if !recorder.go_on(self.state.t) {
-                        return Ok(Ended::Stopped);
-                    }
-                    continue;
-                }
-            };
-            self.counters.iterations += u64::from(attempt.iterations);
-            let finest = self.ladder.at_the_finest();
-            if finest && attempt.error > 1.0 {
-                // No shorter step improves what rounding makes.
-                attempt.error = self.stepper.beyond_rounding(&self.board);
-            }
-            let error_ratio = attempt.error_ratio();
-            if self.ladder.refuses(error_ratio) || self.ladder.rushes(attempt.error) || self.too_warm(h) {
-                self.counters.refused += 1;
-                continue;
-            }
-            if finest {
-                self.counters.at_the_finest(attempt.error);
-            }
-            let before = self.state.t;
-            self.stepper.commit(&mut self.state);
-            self.ladder.accepted(end, error_ratio);
-            self.counters.steps += 1;
-            self.took(h);
-            let jumps = self.counters.jumps;
-            self.after_step(before, end == corner, recorder)?;
-            let look = self.counters.steps.is_multiple_of(256) || self.counters.jumps > jumps;
-            if look && !recorder.go_on(self.state.t) {
-                return Ok(Ended::Stopped);
-            }
+            return Ok(Next::Step(Planned { end, h, corner }));
         }
         // The last of a walk by pieces may have ended a rounding error before `until`.
         self.stepper.account(&mut self.state);
-        Ok(Ended::Reached)
+        Ok(Next::Over(Ended::Reached))
     }
 
-    /// Before the first step: what will be recorded, the first look, the first sample.
-    fn begin(&mut self, recorder: &mut dyn Recorder<L>) -> Result<(), SolverError> {
-        self.began = true;
-        recorder.begin(&self.layout());
-        for o in &mut self.observers {
-            o.now.fill(L::splat(0.0));
+    /// Whether no shorter step may improve what an attempt has left: its error is then to be told from what rounding
+    /// makes ([`Stepper::beyond_rounding`]).
+    pub(super) fn may_be_rounding(&self, attempt: Attempt) -> bool {
+        self.ladder.at_the_finest() && attempt.error > 1.0
+    }
+
+    /// Whether the attempted step is good enough; else the next one is finer. `mean` tells the mean power of an account
+    /// over it, W.
+    pub(super) fn accepts(
+        &mut self,
+        attempt: Attempt,
+        step: Planned,
+        mean: &dyn Fn(&Stepper<f64>, usize) -> f64,
+    ) -> bool {
+        self.counters.iterations += u64::from(attempt.iterations);
+        let finest = self.ladder.at_the_finest();
+        let refused = self.ladder.refuses(attempt.error_ratio())
+            || self.ladder.rushes(attempt.error)
+            || self.too_warm(step.h, mean);
+        if refused {
+            self.counters.refused += 1;
+            return false;
         }
-        self.read_observers();
-        for o in &mut self.observers {
-            o.then.copy_from_slice(&o.now);
+        if finest {
+            self.counters.at_the_finest(attempt.error);
         }
-        self.after_step(self.state.t, false, recorder)?;
-        if !self.celsius.is_empty() {
-            recorder.thermal(self.state.t, &self.celsius);
-        }
-        let interval = self.open_row(String::new());
-        self.rows.insert(0, interval);
-        Ok(())
+        true
+    }
+
+    /// An accepted step from `before`, s, was committed. False where the recorder asks to stop.
+    pub(super) fn took(
+        &mut self,
+        attempt: Attempt,
+        step: Planned,
+        before: f64,
+        recorder: &mut dyn Recorder<f64>,
+        fetch: Fetch<'_>,
+    ) -> Result<bool, SolverError> {
+        self.ladder.accepted(step.end, attempt.error_ratio());
+        self.counters.steps += 1;
+        self.warms(step.h);
+        let jumps = self.counters.jumps;
+        self.after_step(before, step.end == step.corner, recorder, fetch)?;
+        let look = self.counters.steps.is_multiple_of(256) || self.counters.jumps > jumps;
+        Ok(!look || recorder.go_on(self.state.t))
     }
 
     fn next_corner(&mut self) -> f64 {
         let t = self.state.t;
         if self.fixed_corner <= t {
-            let waves = self.stepper.system().circuit.waves.iter().filter_map(|w| w.next_corner(t));
+            let waves = self.system.circuit.waves.iter().filter_map(|w| w.next_corner(t));
             self.fixed_corner = waves.fold(f64::INFINITY, f64::min);
         }
         self.board.next(t).map_or(self.fixed_corner, |b| b.min(self.fixed_corner))
-    }
-
-    /// Everything that happens at the end of a step.
-    pub(super) fn after_step(
-        &mut self,
-        before: f64,
-        corner: bool,
-        recorder: &mut dyn Recorder<L>,
-    ) -> Result<(), SolverError> {
-        let t = self.state.t;
-        if t > before {
-            self.seen_at = t;
-        }
-        let jumps = corner && self.stepper.system().circuit.waves.iter().any(|w| w.jumps_at(t));
-        self.board.apply_orders(t);
-        self.look(before)?;
-        let (ordered, switched) = self.board.take_changes();
-        let mut events = self.board.take_events();
-        if jumps || switched {
-            // The sample before the jump, then the state after it.
-            self.sample(recorder, true);
-            // What goes at once had its extreme just before.
-            self.watch(&mut events);
-            self.choices.copy_from_slice(self.board.choices());
-            self.jump(true)?;
-        }
-        if corner || ordered || jumps || switched {
-            self.ladder.open(t);
-            self.stepper.forget(&mut self.state);
-            self.watcher.anew();
-            self.counters.windows += 1;
-        }
-        self.couple(recorder);
-        self.watch(&mut events);
-        self.sample(recorder, !events.is_empty() || corner || ordered || jumps || switched);
-        for event in &events {
-            recorder.event(event);
-            self.gauges.event(event);
-            self.switches.event(event);
-            if event.kind == EventKind::Edge {
-                self.turn_row(&event.subject, recorder);
-            }
-        }
-        self.gauges.fault(self.board.fault());
-        self.report_switching(recorder);
-        Ok(())
-    }
-
-    fn read_observers(&mut self) {
-        let mut observers = std::mem::take(&mut self.observers);
-        let from = self.sources();
-        for o in &mut observers {
-            for (value, readout) in o.now.iter_mut().zip(&o.readouts) {
-                *value = readout.read(self.stepper.system(), &from);
-            }
-        }
-        self.observers = observers;
-    }
-
-    fn look(&mut self, before: f64) -> Result<(), SolverError> {
-        self.read_observers();
-        let t = self.state.t;
-        for o in &mut self.observers {
-            let seen = Seen { before, t, then: &o.then, now: &o.now };
-            o.logic.look(&seen, &mut self.board)?;
-            // What was ordered for this very instant holds for those who look after.
-            self.board.apply_orders(t);
-            o.then.copy_from_slice(&o.now);
-        }
-        Ok(())
-    }
-
-    /// Makes the state consistent; `counts`: what goes at once is booked.
-    pub(super) fn jump(&mut self, counts: bool) -> Result<(), SolverError> {
-        self.counters.jumps += 1;
-        let tiny = 1e-3 * self.ladder.finest_step();
-        let t = self.state.t;
-        self.seen_at = t.next_up();
-        let located = |error: StageError, s: &Stepper<L>| error.located(s.system(), t, 0);
-        let jumped = self.stepper.jump(&mut self.state, tiny, counts, &self.board);
-        jumped.map_err(|error| located(error, &self.stepper))?;
-        self.stepper.gauge_sees(&self.state.x);
-        Ok(())
     }
 }

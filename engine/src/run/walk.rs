@@ -1,14 +1,13 @@
 //! A way on beside the ordinary step: by pieces.
 
-use super::time_loop::{Ended, Run};
-use crate::arithmetic::lane::Lane;
+use super::time_loop::{Ended, Run, whole};
 use crate::error::SolverError;
 use crate::recorder::Recorder;
 
 /// Most steps of a walk by pieces before the recorder is asked whether to go on.
 const WALK: u64 = 1 << 16;
 
-impl<L: Lane> Run<L> {
+impl Run<f64> {
     /// In a word, how it steps: the method's name, or that it goes by pieces.
     pub fn method(&self) -> &'static str {
         if self.stepper.pieces().is_some() { "piecewise" } else { self.stepper.method.name }
@@ -20,7 +19,7 @@ impl<L: Lane> Run<L> {
         &mut self,
         (stop, corner, near): (f64, f64, f64),
         until: f64,
-        recorder: &mut dyn Recorder<L>,
+        recorder: &mut dyn Recorder<f64>,
     ) -> Result<Ended, SolverError> {
         let before = self.state.t;
         let closely = !self.watcher.watches().is_empty()
@@ -43,7 +42,7 @@ impl<L: Lane> Run<L> {
         self.counters.steps += walked.steps;
         self.counters.changes += walked.changes;
         self.walked(before);
-        self.after_step(before, self.state.t == corner, recorder)?;
+        self.after_step(before, self.state.t == corner, recorder, &mut whole)?;
         if recorder.go_on(self.state.t) {
             return Ok(Ended::Reached);
         }

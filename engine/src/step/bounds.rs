@@ -109,22 +109,23 @@ impl<L: Lane> Gauge<L> {
     /// The past is forgotten: these are the first values.
     pub(super) fn begin(&mut self, x: &[L]) {
         self.largest.fill(L::splat(0.0));
-        self.see(x);
+        self.see(x, u32::MAX);
         self.rescale();
     }
 
-    /// These values have been reached.
+    /// These values have been reached in some lanes.
     #[inline(always)]
-    pub(super) fn see(&mut self, x: &[L]) {
+    pub(super) fn see(&mut self, x: &[L], lanes: u32) {
         if !self.follows {
             return;
         }
         let mut grew = false;
         if L::WIDTH > 1 {
+            let mask = L::mask(lanes);
             for (largest, x) in self.largest.iter_mut().zip(x) {
-                let size = x.abs();
+                let size = L::select(mask, x.abs(), *largest);
                 grew |= L::any(size.gt(*largest));
-                *largest = largest.max(size);
+                *largest = L::select(size.gt(*largest), size, *largest);
             }
         } else {
             for (largest, x) in self.largest.as_chunks_mut::<8>().0.iter_mut().zip(x.as_chunks::<8>().0) {
@@ -166,6 +167,28 @@ impl<L: Lane> Gauge<L> {
 
     pub(super) fn restore(&mut self, largest: Vec<L>) {
         self.largest = largest;
+        self.rescale();
+    }
+
+    /// Takes the gauge of a run into a lane.
+    pub(super) fn load(&mut self, lane: usize, own: &Gauge<f64>) {
+        self.follows |= own.follows;
+        let pairs = [
+            (&mut self.scale, &own.scale),
+            (&mut self.largest, &own.largest),
+            (&mut self.absolute, &own.absolute),
+            (&mut self.relative, &own.relative),
+        ];
+        for (mine, theirs) in pairs {
+            mine.iter_mut().zip(theirs).for_each(|(mine, theirs)| mine.set_lane(lane, *theirs));
+        }
+    }
+}
+
+impl Gauge<f64> {
+    /// Takes what a lane has seen.
+    pub(super) fn store<K: Lane>(&mut self, all: &Gauge<K>, lane: usize) {
+        self.largest.iter_mut().zip(&all.largest).for_each(|(mine, theirs)| *mine = theirs.lane(lane));
         self.rescale();
     }
 }

@@ -86,33 +86,37 @@ impl<L: Lane> StageSolver<L> {
         if self.is_dense() { PATIENT.max(self.iterations) } else { self.iterations }
     }
 
-    /// Whether every device rests, although some unknown still moves by more than its limit. The equations are linear
-    /// but for the devices: another iteration would solve the same ones, and what moves is rounding, of nodes that hang
-    /// on the rest by almost nothing.
-    pub(super) fn rests(&self, iteration: u32) -> bool {
+    /// Lanes in which every device rests, although some unknown still moves by more than its limit. The equations are
+    /// linear but for the devices: another iteration would solve the same ones, and what moves is rounding, of nodes that
+    /// hang on the rest by almost nothing.
+    pub(super) fn resting(&self, iteration: u32) -> u32 {
         let last = iteration == self.most_iterations();
         if !(last || self.is_dense() && iteration >= LONG) {
-            return false;
+            return 0;
         }
         let limit = |k: usize, value: L| self.limits[k] + self.relative * value.abs();
-        self.system.devices.iter().all(|placed| {
+        let (zero, mut rest) = (L::splat(0.0), L::splat(1.0));
+        for placed in &self.system.devices {
             let base = placed.reference as usize;
-            placed.locals.iter().enumerate().all(|(port, &k)| {
+            for (port, &k) in placed.locals.iter().enumerate() {
                 let k = k as usize;
                 let of = |x: &[L]| if port < placed.ports { x[k] - x[base] } else { x[k] };
                 let (fresh, old) = (of(&self.fresh), of(&self.x));
                 // Ground has no limit of its own, nor has it a port.
                 let at = if k < self.system.inner { k } else { base };
-                at >= self.system.inner || L::all((fresh - old).abs().le(limit(at, fresh)))
-            })
-        })
+                if at < self.system.inner {
+                    rest = L::select((fresh - old).abs().le(limit(at, fresh)), rest, zero);
+                }
+            }
+        }
+        L::lanes(rest.gt(zero))
     }
 
     /// Where Newton's iteration is patient: changes from x to the new values no larger than a leap; and half of them
     /// where so many iterations found no end.
     #[inline(always)]
-    pub(super) fn damp(&mut self, moves: bool, iteration: u32) {
-        if !moves || !self.is_dense() {
+    pub(super) fn damp(&mut self, iteration: u32) {
+        if !self.is_dense() {
             return;
         }
         let leap = L::splat(LEAP);

@@ -10,9 +10,9 @@
 
 use super::stage::{StageError, StageSolver};
 use super::state::State;
-use crate::arithmetic::lane::Lane;
 use crate::arithmetic::vector::zeros;
 use crate::control::board::Board;
+use crate::readout::Seat;
 
 /// The lower triangle, row by row; the last row has the weights.
 const A: [[f64; 5]; 5] = [
@@ -41,19 +41,19 @@ const ROUNDING: f64 = 1e-14;
 const NOTHING: f64 = 1e-17;
 
 /// An energy that an implicit Euler step lost, and about all that is stored, J.
-pub(super) struct Lost<L> {
-    moved: L,
-    all: L,
+pub(super) struct Lost {
+    moved: f64,
+    all: f64,
 }
 
 /// One step's scratch.
-struct Stages<L> {
-    k: Vec<Vec<L>>,
-    power: Vec<Vec<L>>,
-    q: Vec<L>,
+struct Stages {
+    k: Vec<Vec<f64>>,
+    power: Vec<Vec<f64>>,
+    q: Vec<f64>,
 }
 
-impl<L: Lane> StageSolver<L> {
+impl StageSolver<f64> {
     /// Whether charge or flux of an unknown is one of energy: those of devices' own unknowns are not.
     fn energetic(&self) -> Vec<bool> {
         let mut all = vec![true; self.system.n];
@@ -64,34 +64,30 @@ impl<L: Lane> StageSolver<L> {
     }
 
     /// What an implicit Euler step from `state` to `self.x` with charges `q` lost, ½·Δx·Δq, where that counts.
-    pub(super) fn loses(&self, state: &State<L>, q: &[L]) -> Option<Lost<L>> {
+    pub(super) fn loses(&self, state: &State<f64>, q: &[f64]) -> Option<Lost> {
         let energetic = self.energetic();
-        let half = L::splat(0.5);
-        let (mut lost, mut all, mut most) = (L::splat(0.0), L::splat(0.0), L::splat(0.0));
+        let half = 0.5;
+        let (mut lost, mut all, mut most) = (0.0, 0.0, 0.0f64);
         for k in (0..self.system.n).filter(|&k| energetic[k]) {
             let (x0, x1, q0, q1) = (state.x[k], self.x[k], state.q[k], q[k]);
             let here = half * (x1 - x0) * (q1 - q0);
             let own = half * x0.abs().max(x1.abs()) * q0.abs().max(q1.abs());
             lost += here;
             all += own;
-            most = most.max(here.abs() - own * L::splat(LITTLE));
+            most = most.max(here.abs() - own * LITTLE);
         }
-        let counts = |lane: usize| {
-            let (lost, all, most) = (lost.lane(lane).abs(), all.lane(lane), most.lane(lane));
-            lost > LITTLE_OF_ALL * all || most > NOTHING + 1e-12 * all
-        };
-        (lost.widest() < f64::INFINITY
-            && (0..L::WIDTH).any(|lane| lost.lane(lane).abs() > NOTHING && counts(lane)))
-        .then(|| Lost { moved: lost.abs(), all })
+        let moved = lost.abs();
+        let counts = moved > LITTLE_OF_ALL * all || most > NOTHING + 1e-12 * all;
+        (lost < f64::INFINITY && moved > NOTHING && counts).then_some(Lost { moved, all })
     }
 
     /// Follows what moves at once over `span` s, in which so much energy goes. Instant and sources stay.
     pub(super) fn follow(
         &mut self,
-        state: &mut State<L>,
+        state: &mut State<f64>,
         span: f64,
-        lost: &Lost<L>,
-        board: &Board<L>,
+        lost: &Lost,
+        board: &Board<f64>,
     ) -> Result<(), StageError> {
         let accounts = self.system.accounts();
         let n = self.system.n;
@@ -101,8 +97,7 @@ impl<L: Lane> StageSolver<L> {
             power: vec![zeros(state.power.len()); A.len()],
             q: zeros(n + 1),
         };
-        let bound =
-            lost.moved.max(L::splat(NOTHING)).max(lost.all * L::splat(ROUNDING / CLOSE)) * L::splat(CLOSE);
+        let bound = lost.moved.max(NOTHING).max(lost.all * (ROUNDING / CLOSE)) * CLOSE;
         let (mut passed, mut h) = (0.0, span / 16.0);
         let shortest = span * 0.5f64.powi(HALVINGS);
         let mut tried = 0;
@@ -119,33 +114,33 @@ impl<L: Lane> StageSolver<L> {
                 h *= 0.25;
                 continue;
             }
-            let (mut straight, mut counted) = (L::splat(0.0), L::splat(0.0));
+            let (mut straight, mut counted) = (0.0, 0.0);
             for k in (0..n).filter(|&k| energetic[k]) {
-                straight += L::splat(0.5) * (state.x[k] + self.x[k]) * (stages.q[k] - state.q[k]);
+                straight += 0.5 * (state.x[k] + self.x[k]) * (stages.q[k] - state.q[k]);
             }
             for (w, power) in A[4].iter().zip(&stages.power) {
-                let sum = power[..accounts].iter().fold(L::splat(0.0), |sum, p| sum + *p);
-                counted += sum * L::splat(w * h);
+                let sum = power[..accounts].iter().fold(0.0, |sum, p| sum + *p);
+                counted += sum * (w * h);
             }
             let wrong = ((straight + counted) / bound).abs();
-            if !bounded && !wrong.widest().is_finite() {
+            if !bounded && !wrong.is_finite() {
                 return Err(StageError::NotFinite(0));
             }
             // Written so that an error that is not a number is refused.
-            let close = wrong.widest() <= 1.0;
+            let close = wrong <= 1.0;
             if bounded && !close {
                 h *= 0.25;
                 continue;
             }
             for (w, power) in A[4].iter().zip(&stages.power) {
                 for (energy, power) in state.energy.iter_mut().zip(&power[..accounts]) {
-                    *energy += *power * L::splat(w * h);
+                    *energy += *power * (w * h);
                 }
             }
             state.x.copy_from_slice(&self.x);
             state.q.copy_from_slice(&stages.q);
             passed += h;
-            if wrong.widest() < EASY {
+            if wrong < EASY {
                 h *= 2.0;
             }
         }
@@ -155,28 +150,30 @@ impl<L: Lane> StageSolver<L> {
     /// One step from a state, whose end is left in `self.x` and the scratch.
     fn small_step(
         &mut self,
-        state: &State<L>,
+        state: &State<f64>,
         h: f64,
-        stages: &mut Stages<L>,
-        board: &Board<L>,
+        stages: &mut Stages,
+        board: &Board<f64>,
     ) -> Result<(), StageError> {
         let alpha = 1.0 / (A[0][0] * h);
         self.prepare(alpha, board);
-        self.span(state.t, state.t, board);
+        let system = self.shared();
+        let seat = Seat { t: state.t, board, waves: &system.circuit.waves, choices: board.choices() };
+        self.span(0, (state.t, state.t), &seat);
         let ground = self.system.n;
         let mut expected = zeros(ground + 1);
         let mut from = state.x.clone();
         for (i, row) in A.iter().enumerate() {
             expected.copy_from_slice(&state.q);
             for (a, k) in row[..i].iter().zip(&stages.k) {
-                let w = L::splat(a * h);
+                let w = a * h;
                 expected.iter_mut().zip(k).for_each(|(e, k)| *e += w * *k);
             }
-            self.solve_from(&from, &expected, alpha, (state.t, 0.0))?;
+            self.solve_from(&from, &expected, alpha, (seat, 0.0))?;
             self.account(&mut stages.q, &mut stages.power[i], true);
-            stages.q[ground] = L::splat(0.0);
+            stages.q[ground] = 0.0;
             for ((k, q), e) in stages.k[i].iter_mut().zip(&stages.q).zip(&expected) {
-                *k = (*q - *e) * L::splat(alpha);
+                *k = (*q - *e) * alpha;
             }
             from.copy_from_slice(&self.x);
         }

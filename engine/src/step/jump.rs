@@ -5,10 +5,10 @@ use super::robust::Robust;
 use super::stage::{StageError, StageSolver};
 use super::start::source_rows;
 use super::state::State;
-use crate::arithmetic::lane::Lane;
 use crate::arithmetic::vector::{update, zeros};
 use crate::circuit::law::stamp_len;
 use crate::control::board::Board;
+use crate::readout::Seat;
 
 /// Weights of the parabola through values at 2, 3 and 4 at 0: back to the instant of the jump.
 const BACK: [f64; 3] = [6.0, -8.0, 3.0];
@@ -25,7 +25,7 @@ const AFTERWARDS: f64 = 1.0 / 16.0;
 /// A change of a voltage that no rounding makes, V.
 const ABOVE_ROUNDING: f64 = 1e-3;
 
-impl<L: Lane> StageSolver<L> {
+impl StageSolver<f64> {
     /// Makes a state consistent just after a jump, by four implicit Euler steps so short that charges and fluxes keep
     /// their values. The first lets through what must move at once (two capacitors closed on each other) and what
     /// decays at once; from the others, state, charges and derivatives are extrapolated back to the instant of the
@@ -38,10 +38,10 @@ impl<L: Lane> StageSolver<L> {
     /// When no consistent state is found and nobody counts energies.
     pub fn jump(
         &mut self,
-        state: &mut State<L>,
+        state: &mut State<f64>,
         tiny: f64,
         counts: bool,
-        board: &Board<L>,
+        board: &Board<f64>,
     ) -> Result<(), StageError> {
         // Shorter than the instants' own rounding there is no step.
         let tiny = tiny.max(state.t.next_up() - state.t);
@@ -80,33 +80,35 @@ impl<L: Lane> StageSolver<L> {
     /// that is too much.
     fn settle_down(
         &mut self,
-        state: &mut State<L>,
+        state: &mut State<f64>,
         tiny: f64,
-        board: &Board<L>,
-    ) -> Result<Option<Lost<L>>, StageError> {
+        board: &Board<f64>,
+    ) -> Result<Option<Lost>, StageError> {
         let alpha = 1.0 / tiny;
         let mut lost = None;
         self.prepare(alpha, board);
         let began = state.t;
-        self.span(began, began + 4.0 * tiny, board);
+        let system = self.shared();
+        let at = |t: f64| Seat { t, board, waves: &system.circuit.waves, choices: board.choices() };
+        self.span(0, (began, began + 4.0 * tiny), &at(began));
         let ground = self.system.n;
         let [mut q, mut x0, mut q0, mut k0] = std::array::from_fn(|_| zeros(ground + 1));
         for step in 0..4u32 {
             let t = began + f64::from(step + 1) * tiny;
             let c = f64::from(step + 1) / 4.0;
-            if self.solve_from(&state.x, &state.q, alpha, (t, c)).is_err() {
-                self.rescue((&state.x, &state.q), &state.kelvin, alpha, (t, c), board)?;
+            if self.solve_from(&state.x, &state.q, alpha, (at(t), c)).is_err() {
+                self.rescue((&state.x, &state.q), &state.kelvin, alpha, (at(t), c))?;
             }
             if let Some(k) = (0..ground).find(|&k| !self.x[k].is_finite()) {
                 return Err(StageError::NotFinite(k));
             }
             self.account(&mut q, &mut state.power, true);
-            q[ground] = L::splat(0.0);
+            q[ground] = 0.0;
             for ((k, new), old) in state.k.iter_mut().zip(&q).zip(&state.q) {
-                *k = (*new - *old) * L::splat(alpha);
+                *k = (*new - *old) * alpha;
             }
             // The same parabola for the running sum of the energies leaves what the first step let through.
-            let share = L::splat([1.0, 1.0, -5.0, 3.0][step as usize] * tiny);
+            let share = [1.0, 1.0, -5.0, 3.0][step as usize] * tiny;
             for (energy, power) in state.energy.iter_mut().zip(&state.power) {
                 *energy += *power * share;
             }
@@ -116,30 +118,32 @@ impl<L: Lane> StageSolver<L> {
             state.q.copy_from_slice(&q);
             state.x.copy_from_slice(&self.x);
             if step > 0 {
-                let w = L::splat(BACK[step as usize - 1]);
+                let w = BACK[step as usize - 1];
                 for (sum, new) in [(&mut x0, &state.x), (&mut q0, &state.q), (&mut k0, &state.k)] {
                     update(sum, new, |s, v| s + v * w);
                 }
             }
         }
         (state.x, state.q, state.k) = (x0, q0, k0);
-        self.read(state, began);
+        self.read(state, at(began));
         Ok(lost)
     }
 
     /// What is read off the state belongs to it.
-    fn read(&mut self, state: &mut State<L>, t: f64) {
+    fn read(&mut self, state: &mut State<f64>, seat: Seat<'_>) {
         self.x.copy_from_slice(&state.x);
         self.stamp();
-        self.take_sources(t, 0.0);
+        self.take_sources(0.0, &[seat]);
         let mut q = zeros(self.system.n + 1);
         self.account(&mut q, &mut state.power, true);
     }
 
     /// The same after attempts that led elsewhere.
-    fn stand(&mut self, state: &mut State<L>, board: &Board<L>) {
-        self.span(state.t, state.t, board);
-        self.read(state, state.t);
+    fn stand(&mut self, state: &mut State<f64>, board: &Board<f64>) {
+        let system = self.shared();
+        let seat = Seat { t: state.t, board, waves: &system.circuit.waves, choices: board.choices() };
+        self.span(0, (state.t, state.t), &seat);
+        self.read(state, seat);
     }
 
     /// Computes the devices' stamps at `x`.
@@ -158,32 +162,32 @@ impl<L: Lane> StageSolver<L> {
     /// squares, so that what it leaves of [`ABOVE_ROUNDING`] is far less.
     fn rescue(
         &mut self,
-        (x, q): (&[L], &[L]),
-        kelvin: &[L],
+        (x, q): (&[f64], &[f64]),
+        kelvin: &[f64],
         alpha: f64,
-        (t, c): (f64, f64),
-        board: &Board<L>,
+        (seat, c): (Seat<'_>, f64),
     ) -> Result<(), StageError> {
-        let system = std::sync::Arc::clone(&self.system);
+        let system = self.shared();
+        let (t, board) = (seat.t, seat.board);
         let mut dense = Robust::new(&system, kelvin, board, None);
         dense.x.copy_from_slice(x);
         let rows = source_rows(&system, t, 1.0, board);
         let found = dense.newton(alpha, q, &rows, 0.0, 5.0);
         let near = found.is_ok() || found.is_err_and(|(_, update)| update <= ABOVE_ROUNDING);
         let from = if near { &dense.x } else { x };
-        if self.solve_from(from, q, alpha, (t, c)).is_ok() {
+        if self.solve_from(from, q, alpha, (seat, c)).is_ok() {
             return Ok(());
         }
         let was_dense = self.is_dense();
         self.go_dense(true);
-        let solved = self.solve_from(from, q, alpha, (t, c));
+        let solved = self.solve_from(from, q, alpha, (seat, c));
         self.go_dense(was_dense);
         if solved.is_ok() {
             return Ok(());
         }
         let kept = self.limits.clone();
-        self.limits.iter_mut().for_each(|limit| *limit = limit.max(L::splat(ABOVE_ROUNDING)));
-        let solved = self.solve_from(from, q, alpha, (t, c));
+        self.limits.iter_mut().for_each(|limit| *limit = limit.max(ABOVE_ROUNDING));
+        let solved = self.solve_from(from, q, alpha, (seat, c));
         self.limits = kept;
         solved.map_err(|error| match found {
             Err((k, update)) if !near && update.is_finite() => StageError::Moving(k, update),
@@ -194,15 +198,15 @@ impl<L: Lane> StageSolver<L> {
 
     pub(super) fn solve_from(
         &mut self,
-        x: &[L],
-        q: &[L],
+        x: &[f64],
+        q: &[f64],
         alpha: f64,
-        at: (f64, f64),
+        (seat, c): (Seat<'_>, f64),
     ) -> Result<(), StageError> {
         for (b, q) in self.stage_b.iter_mut().zip(q) {
-            *b = *q * L::splat(alpha);
+            *b = *q * alpha;
         }
         self.x.copy_from_slice(x);
-        self.solve(at.0, at.1).map(|_| ())
+        self.solve(c, seat).map(|_| ())
     }
 }

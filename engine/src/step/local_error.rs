@@ -9,7 +9,6 @@ use super::stage::StageSolver;
 use super::stepper::{MOST, Stepper, block};
 use crate::arithmetic::lane::Lane;
 use crate::arithmetic::vector::{update, zeros};
-use crate::control::board::Board;
 
 /// Signs of the last digits, two patterns (odd constants of multiplicative hashing; Knuth, TAOCP 3, section 6.4).
 const PATTERNS: [u32; 2] = [0x9e37_79b9, 0x85eb_ca6b];
@@ -20,7 +19,7 @@ const SEVERAL: f64 = 4.0;
 impl<L: Lane> Stepper<L> {
     /// Local error over its bound: (G + αC)⁻¹·α·h·Σ(b − b̂)K, damped where the circuit is stiff.
     #[inline(always)]
-    pub(super) fn error_ratio(&mut self, alpha_h: L) -> f64 {
+    pub(super) fn error_ratio(&mut self, alpha_h: L) -> L {
         let scaled: [L; MOST] =
             std::array::from_fn(|j| alpha_h * L::splat(self.method.error.get(j).copied().unwrap_or(0.0)));
         if L::WIDTH > 1 {
@@ -41,13 +40,13 @@ impl<L: Lane> Stepper<L> {
         self.solver.resolve(&mut self.error);
         // The largest one; where one is not a number the sum shows it, which no comparison loses.
         let larger = |worst: L, size: L| L::select(size.le(worst), worst, size);
-        let told = |worst: f64, sum: f64| if sum.is_finite() { worst } else { f64::NAN };
+        let told = |worst: L, sum: L| worst + sum * L::splat(0.0);
         if L::WIDTH > 1 {
             let (mut worst, mut sum) = (L::splat(0.0), L::splat(0.0));
             for size in self.error.iter().zip(&self.gauge.scale).map(|(e, s)| e.abs() * *s) {
                 (worst, sum) = (larger(worst, size), sum + size);
             }
-            return told(worst.widest(), (0..L::WIDTH).map(|lane| sum.lane(lane)).sum());
+            return told(worst, sum);
         }
         let (mut worst, mut sum) = ([L::splat(0.0); 8], [L::splat(0.0); 8]);
         let (errors, scale) = (self.error.as_chunks::<8>().0, self.gauge.scale.as_chunks::<8>().0);
@@ -56,36 +55,33 @@ impl<L: Lane> Stepper<L> {
             worst = std::array::from_fn(|k| larger(worst[k], sizes[k]));
             sum = std::array::from_fn(|k| sum[k] + sizes[k]);
         }
-        let most = worst.iter().map(|w| w.widest()).fold(0.0, f64::max);
-        told(most, sum.iter().map(|s| s.widest()).sum())
+        let zero = L::splat(0.0);
+        told(worst.into_iter().fold(zero, larger), sum.into_iter().fold(zero, |sum, s| sum + s))
     }
 
     /// The estimated local error of the step just tried over its bound: the largest among the unknowns whose estimate
     /// is above rounding. The bound follows the largest value so far, the end of this step included.
-    pub(crate) fn beyond_rounding(&mut self, board: &Board<L>) -> f64 {
+    pub(crate) fn beyond_rounding(&mut self) -> L {
         let n = self.system().n;
-        let rounding = self.rounding(board);
-        let zero = L::splat(0.0);
-        let mut most = 0.0;
+        let rounding = self.rounding();
+        let mut most = L::splat(0.0);
         for (k, rounding) in rounding.into_iter().enumerate().take(n) {
             let error = self.error[k].abs();
-            let ratio = (error / self.gauge.bound(k, self.solver.x[k])).widest();
-            let counts = L::select(error.le(rounding), zero, L::splat(1.0)).widest() > 0.0;
+            let ratio = error / self.gauge.bound(k, self.solver.x[k]);
             // Written so that what is not a number counts.
-            let less = ratio <= most;
-            if counts && !less {
-                most = ratio;
-            }
+            let larger = L::select(ratio.le(most), most, ratio);
+            most = L::select(error.le(rounding), most, larger);
         }
         most
     }
 
     /// What a last digit, more or less, in every term of charges, fluxes and currents makes of the estimate.
-    fn rounding(&mut self, board: &Board<L>) -> Vec<L> {
+    fn rounding(&mut self) -> Vec<L> {
         let system = std::sync::Arc::clone(self.system());
         let n = system.n;
         let x = &self.solver.x;
-        let alpha = L::splat(1.0 / (self.method.gamma * self.h));
+        let prepared = &self.solver.prepared[self.solver.current];
+        let alpha = prepared.alpha;
         let mut size: Vec<L> = self.q.iter().map(|q| q.abs() * alpha).collect();
         for &(r, c, g) in &system.g {
             size[r as usize] += (g * x[c as usize]).abs();
@@ -94,8 +90,7 @@ impl<L: Lane> Stepper<L> {
             size[r as usize] += (e * x[c as usize]).abs() * alpha;
         }
         for &(choice, a, b) in &system.chosen {
-            let k = choice.0 as usize;
-            let g = system.circuit.choices[k].options[board.choices()[k]];
+            let g = prepared.chosen[choice.0 as usize];
             for row in [a, b] {
                 size[row as usize] += g * (x[a as usize].abs() + x[b as usize].abs());
             }
@@ -128,24 +123,23 @@ impl<L: Lane> Stepper<L> {
             self.solver.resolve(&mut found);
             largest.iter_mut().zip(&found).for_each(|(most, x)| *most = most.max(x.abs()));
         }
-        self.residual(board);
+        self.residual();
         self.solver.resolve(&mut found);
         largest.iter_mut().zip(&found).for_each(|(most, x)| *most = most.max(x.abs() * L::splat(SEVERAL)));
         largest
     }
 
     /// What elimination left of the equations at the last stage, dq/dt + f(x, t), into the right-hand side.
-    fn residual(&mut self, board: &Board<L>) {
+    fn residual(&mut self) {
         let system = std::sync::Arc::clone(self.system());
         let last = self.k.len() - 1;
-        let StageSolver { x, stage_b: rest, stamps, source_values, .. } = &mut self.solver;
+        let StageSolver { x, stage_b: rest, stamps, source_values, prepared, current, .. } = &mut self.solver;
         rest.copy_from_slice(&self.k[last]);
         for &(r, c, g) in &system.g {
             rest[r as usize] += g * x[c as usize];
         }
         for &(choice, a, b) in &system.chosen {
-            let k = choice.0 as usize;
-            let i = system.circuit.choices[k].options[board.choices()[k]] * (x[a as usize] - x[b as usize]);
+            let i = prepared[*current].chosen[choice.0 as usize] * (x[a as usize] - x[b as usize]);
             rest[a as usize] += i;
             rest[b as usize] -= i;
         }

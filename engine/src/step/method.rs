@@ -82,6 +82,10 @@ impl Method {
     pub const fn stages(&self) -> usize {
         self.c.len()
     }
+    /// α = 1/(γh) of a step of `h` s, 1/s.
+    pub fn alpha(&self, h: f64) -> f64 {
+        1.0 / (self.gamma * h)
+    }
     /// The weights b (the last row of `a`).
     pub const fn b(&self) -> &'static [f64] {
         self.a[self.a.len() - 1]

@@ -1,13 +1,16 @@
 //! One step: the method, the state, Newton's iteration of a stage, the start, and the schedule of step lengths.
 
+mod alone;
 pub mod bounds;
 mod fallback;
 mod follow;
 mod jump;
-mod leap;
+mod lanes;
 mod local_error;
 pub mod method;
+mod newton;
 pub mod pieces;
+mod predict;
 pub mod robust;
 pub mod schedule;
 pub mod stage;

@@ -4,10 +4,9 @@
 //! the window then relaxes one level at a time, as soon as the measured error ratio (the step's estimated local error
 //! over its bound) would stay below the bound at the coarser one, and a coarser step begins only where it lines up
 //! with the window's grid. Activity that rises without a known edge (a clamp that begins to conduct) opens a window
-//! too: the step is taken back and made finer. All lanes share the schedule: the most active one decides.
+//! too: the step is taken back and made finer.
 //!
-//! Step lengths therefore come from a short list that is known before the run: each has one prepared matrix, and all
-//! variants run in lockstep.
+//! Step lengths therefore come from a short list that is known before the run: each has one prepared matrix.
 
 /// How many times a step may be halved below the finest level when Newton's iteration does not converge.
 pub const HALVINGS: u32 = 16;
@@ -231,9 +230,14 @@ impl Ladder {
         self.halve()
     }
 
+    /// Whether no shorter step is left, whatever the reason.
+    pub fn is_shortest(&self) -> bool {
+        self.level >= self.steps.finest + HALVINGS
+    }
+
     /// Newton's iteration failed: halves the step. False when there is no finer one left.
     pub fn halve(&mut self) -> bool {
-        if self.level >= self.steps.finest + HALVINGS {
+        if self.is_shortest() {
             return false;
         }
         self.level += 1;

@@ -1,31 +1,42 @@
-//! Newton's iteration of one implicit stage: α(q(x) − q̂) + f(x, t) = 0 with α = 1/(γh).
+//! One implicit stage: α(q(x) − q̂) + f(x, t) = 0 with α = 1/(γh), each lane with an α of its own.
 //!
-//! The unknowns themselves are solved for, not their changes: linear rows then need no residual, and their part of
-//! the right-hand side is carried through the outer pivots once per stage.
+//! The matrix, the courses of the sources, charges and powers; Newton's iteration is in [`newton`](super::newton).
 
 use std::sync::Arc;
 
 use super::fallback::Full;
 pub use super::tolerance::{StageError, Tolerance};
-use crate::arithmetic::lane::Lane;
-use crate::arithmetic::vector::{copy, padded, zeros};
+use crate::arithmetic::lane::{Lane, MOST_LANES, lanes_in};
+use crate::arithmetic::vector::{padded, zeros};
 use crate::circuit::law::{Device, stamp_len};
 use crate::control::board::Board;
 use crate::equations::order::GROWTH_LIMIT;
 use crate::equations::program::Program;
 use crate::equations::system::{Dissipator, System};
+use crate::readout::Seat;
 
-/// The constant part of the matrix for one α and one set of choices.
+/// The constant part of the matrix for one α and one set of choices in each lane.
 #[derive(Debug)]
-struct Prepared<L> {
-    alpha: f64,
+pub(super) struct Prepared<L> {
+    pub(super) alpha: L,
+    /// Where there is one lane, its options.
     choices: Vec<usize>,
-    a: Vec<L>,
-    growth: f64,
+    /// Conductance of each choice.
+    pub(super) chosen: Vec<L>,
+    pub(super) a: Vec<L>,
+    growth: L,
 }
+
+/// What a matrix was prepared for in a lane: α, and the board's version.
+pub(super) type Key = (f64, u64);
 
 /// How many prepared matrices are kept: the step lengths of a schedule times the states of the switches in use.
 const KEPT: usize = 96;
+
+/// Whether an elimination with this growth of its entries is not to be trusted.
+pub(crate) fn is_bad(growth: f64) -> bool {
+    growth.is_nan() || growth > GROWTH_LIMIT
+}
 
 /// Unknowns from number `inner` on that an order's inner pivots give.
 fn beside(program: &Program, inner: usize) -> Vec<u32> {
@@ -52,14 +63,16 @@ pub struct StageSolver<L: Lane> {
     /// How many entries of a vector the inner unknowns take, padded.
     pub(super) inner: usize,
     /// Unknowns beyond them that the iteration solves for, too.
-    beside: Vec<u32>,
+    pub(super) beside: Vec<u32>,
     /// Largest change at convergence of each inner unknown, absolute; without bound in the padding.
     pub(super) limits: Vec<L>,
     pub(super) relative: L,
     pub(super) iterations: u32,
-    prepared: Vec<Prepared<L>>,
-    current: usize,
-    current_version: u64,
+    /// Those of one lane are kept and found again; of more, there is the present one only.
+    pub(super) prepared: Vec<Prepared<L>>,
+    pub(super) current: usize,
+    /// What the current one was prepared for.
+    pub(super) keys: [Key; MOST_LANES],
     next_victim: usize,
     pub(super) a: Vec<L>,
     pub(super) b: Vec<L>,
@@ -69,19 +82,28 @@ pub struct StageSolver<L: Lane> {
     pub(super) stamps: Vec<Vec<L>>,
     /// Value of each source term at the start of the step, and its change over it.
     courses: Vec<(L, L)>,
-    /// Whether some course is not straight.
-    bent: bool,
+    /// Lanes in which some course is not straight.
+    bent: u32,
     /// Value of each source term at the stage.
     pub(super) source_values: Vec<L>,
-    /// The dense inner block, where the fixed order was given up.
+    /// The dense inner block, where the fixed order was given up (one lane only).
     pub(super) full: Option<Full<L>>,
-    /// Lanes that had no solution when an iteration failed last.
-    pub(crate) unsettled: Vec<usize>,
-    /// α and choices for which `a` holds the factors of the last iteration, whose stamps are still kept.
-    factored: Option<(f64, u64)>,
-    /// The solution; on entry of [`StageSolver::solve`] the prediction.
+    /// How often another elimination order was taken.
+    pub(crate) reordered: u64,
+    /// How often the laws were evaluated in an iteration, for all lanes at once.
+    pub(crate) iterated: u64,
+    /// What `a` holds the factors of the last iteration for, whose stamps are still kept.
+    pub(super) factored: [Option<Key>; MOST_LANES],
+    /// Newton iterations of the last stage.
+    pub(super) took: [u32; MOST_LANES],
+    /// Why the last stage that failed did.
+    pub(super) failures: [StageError; MOST_LANES],
+    /// The solution; before it, the prediction.
     pub x: Vec<L>,
 }
+
+/// A key that fits nothing.
+pub(super) const NO_KEY: Key = (f64::NAN, u64::MAX);
 
 impl<L: Lane> StageSolver<L> {
     /// For a system under a compiled order; devices at their circuit's temperature.
@@ -98,12 +120,15 @@ impl<L: Lane> StageSolver<L> {
             iterations: tolerance.iterations,
             prepared: Vec::new(),
             current: 0,
-            current_version: u64::MAX,
-            factored: None,
+            keys: [NO_KEY; MOST_LANES],
+            reordered: 0,
+            iterated: 0,
+            factored: [None; MOST_LANES],
+            took: [0; MOST_LANES],
+            failures: [StageError::NotFinite(0); MOST_LANES],
             full: None,
-            unsettled: Vec::new(),
             courses: vec![(zero, zero); system.sources.len()],
-            bent: false,
+            bent: 0,
             source_values: vec![zero; system.sources.len()],
             next_victim: 0,
             a: zeros(program.replay.order().inner_slots + 1),
@@ -128,13 +153,23 @@ impl<L: Lane> StageSolver<L> {
         self.program.replay.order()
     }
 
+    pub(crate) fn program(&self) -> &Program {
+        &self.program
+    }
+
+    /// Iterations before a step is refused.
+    pub(crate) fn iterations(&self) -> u32 {
+        self.iterations
+    }
+
     /// Takes another elimination order.
     pub(super) fn take_program(&mut self, program: Program) {
         self.a = zeros(program.replay.order().inner_slots + 1);
         self.beside = beside(&program, self.inner);
         self.program = program;
+        self.reordered += 1;
         self.prepared.clear();
-        self.current_version = u64::MAX;
+        self.look_up_again();
         self.forget_factors();
         if self.is_dense() {
             self.go_dense(true);
@@ -143,200 +178,83 @@ impl<L: Lane> StageSolver<L> {
 
     /// The factors and stamps kept serve for no prediction.
     pub(super) fn forget_factors(&mut self) {
-        self.factored = None;
+        self.factored = [None; MOST_LANES];
     }
 
-    /// Makes the matrix for this α and these choices the current one; returns its element growth.
-    pub fn prepare(&mut self, alpha: f64, board: &Board<L>) -> f64 {
-        if let Some(p) = self.prepared.get(self.current)
-            && p.alpha == alpha
-            && self.current_version == board.version()
-        {
-            return p.growth;
+    /// Makes the matrix for each lane's key and conductances (of its choices) the current one; returns the element
+    /// growth of each lane.
+    pub(crate) fn prepare_lanes(&mut self, keys: &[Key], chosen: &[L]) -> L {
+        match self.prepared.first() {
+            Some(p) if self.keys[..L::WIDTH] == keys[..L::WIDTH] => return p.growth,
+            _ => {}
         }
-        self.current_version = board.version();
-        let choices = board.choices();
-        let fits = |p: &Prepared<L>| p.alpha == alpha && p.choices == choices;
-        if let Some(k) = self.prepared.iter().position(fits) {
-            self.current = k;
-            return self.prepared[k].growth;
-        }
-        let (mut a, mut growth) = self.program.prepare(&self.system, L::splat(alpha), choices);
-        let bad = |growth: f64| growth.is_nan() || growth > GROWTH_LIMIT;
-        if bad(growth) && self.reorder(alpha, board) {
-            // The order was chosen on other values; on these it loses digits.
-            self.current_version = board.version();
-            (a, growth) = self.program.prepare(&self.system, L::splat(alpha), choices);
-        }
-        let made = Prepared { alpha, choices: choices.to_vec(), a, growth };
-        if self.prepared.len() < KEPT {
-            self.prepared.push(made);
-            self.current = self.prepared.len() - 1;
-        } else {
-            self.current = self.next_victim;
-            self.prepared[self.current] = made;
-            self.next_victim = (self.next_victim + 1) % KEPT;
-        }
+        let alpha = L::from_fn(|lane| keys[lane].0);
+        let (mut a, mut own) = self.prepared.pop().map(|p| (p.a, p.chosen)).unwrap_or_default();
+        own.clear();
+        own.extend_from_slice(chosen);
+        let growth = self.program.prepare(&self.system, alpha, chosen, &mut a);
+        self.keys[..L::WIDTH].copy_from_slice(&keys[..L::WIDTH]);
+        self.current = 0;
+        self.prepared.push(Prepared { alpha, choices: Vec::new(), chosen: own, a, growth });
         growth
     }
 
     /// Looks the prepared matrix up anew before the next step: the board may be another one.
     pub(super) fn look_up_again(&mut self) {
-        self.current_version = u64::MAX;
+        self.keys = [NO_KEY; MOST_LANES];
     }
 
-    /// Takes the courses of the sources over a step from `begin` to `end`, s. Steps end at corners, so that a course
-    /// is straight within, or a sine.
-    pub(super) fn span(&mut self, begin: f64, end: f64, board: &Board<L>) {
-        self.bent = false;
+    /// Takes the courses of the sources of a lane over a step from `begin` to `end`, s. Steps end at corners, so that a
+    /// course is straight within, or a sine.
+    pub(super) fn span(&mut self, lane: usize, (begin, end): (f64, f64), seat: &Seat<'_>) {
+        let mut bent = false;
         for (ends, &(_, wave, gain)) in self.courses.iter_mut().zip(&self.system.sources) {
-            let course = &self.system.circuit.waves[wave.0 as usize];
-            self.bent |= !course.is_straight();
-            let first = gain * board.course_after(course, wave, begin);
-            *ends = (first, gain * board.course(course, wave, end) - first);
+            let course = &seat.waves[wave.0 as usize];
+            bent |= !course.is_straight();
+            let gain = gain.lane(lane);
+            let first = gain * seat.board.course_after(course, wave, begin);
+            ends.0.set_lane(lane, first);
+            ends.1.set_lane(lane, gain * seat.board.course(course, wave, end) - first);
         }
+        self.bent = self.bent & !(1 << lane) | u32::from(bent) << lane;
     }
 
-    /// Value of each source term at t, the fraction `c` of the span.
+    /// Value of each source term at the instants of the seats, the fraction `c` of the span.
     #[inline(always)]
-    pub(super) fn take_sources(&mut self, t: f64, c: f64) {
+    pub(super) fn take_sources(&mut self, c: f64, seats: &[Seat<'_>]) {
         for (value, (begin, change)) in self.source_values.iter_mut().zip(&self.courses) {
             *value = *begin + *change * L::splat(c);
         }
-        if self.bent {
+        for lane in lanes_in(self.bent) {
+            let seat = &seats[lane];
             for (value, &(_, wave, gain)) in self.source_values.iter_mut().zip(&self.system.sources) {
-                let course = &self.system.circuit.waves[wave.0 as usize];
+                let course = &seat.waves[wave.0 as usize];
                 if !course.is_straight() {
-                    *value = gain * if c == 0.0 { course.at(t) } else { course.until(t) };
+                    let now = if c == 0.0 { course.at(seat.t) } else { course.until(seat.t) };
+                    value.set_lane(lane, gain.lane(lane) * now);
                 }
             }
         }
     }
 
-    /// Solves the stage at t, s, which is the fraction `c` of the span taken. `stage_b` must hold α·q̂; the matrix must
-    /// be prepared; `x` holds a prediction of the inner unknowns. Returns the number of iterations.
-    ///
-    /// # Errors
-    /// When the iteration does not converge or leaves the numbers.
-    pub fn solve(&mut self, t: f64, c: f64) -> Result<u32, StageError> {
-        self.take_sources(t, c);
+    /// Takes the sources off the right-hand side of the stage.
+    pub(super) fn subtract_sources(&mut self) {
         for (value, &(row, _, _)) in self.source_values.iter().zip(&self.system.sources) {
             self.stage_b[row as usize] -= *value;
         }
         let ground = self.system.n;
         self.stage_b[ground] = L::splat(0.0);
-        self.program.replay.forward_outer(&self.prepared[self.current].a, &mut self.stage_b);
-        if self.remembers() {
-            self.extrapolate();
-        }
-        self.factored = None;
-        let mut worst = (0usize, f64::NAN);
-        let most = self.most_iterations();
-        for iteration in 1..=most {
-            self.evaluate();
-            self.eliminate();
-            let moves = self.moves() && !self.rests(iteration);
-            if moves && iteration == most {
-                worst = self.largest_change();
-                self.unsettled = (0..L::WIDTH).filter(|&lane| self.lane_moves(lane)).collect();
-            }
-            self.damp(moves, iteration);
-            copy(&mut self.x[..self.inner], &self.fresh[..self.inner]);
-            if !moves {
-                for &k in &self.beside {
-                    self.x[k as usize] = self.fresh[k as usize];
-                }
-                let prepared = &self.prepared[self.current];
-                self.program.replay.back_outer(&prepared.a, &self.stage_b, &mut self.x);
-                self.factored = self.full.is_none().then_some((prepared.alpha, self.current_version));
-                return Ok(iteration);
-            }
-        }
-        let not_finite = (0..self.system.inner).find(|&k| !self.x[k].is_finite());
-        Err(not_finite.map_or(StageError::Moving(worst.0, worst.1), StageError::NotFinite))
     }
 
-    /// Whether the factors and stamps of the last stage serve for predicting the next.
+    /// Lanes in which factors and stamps of the last stage serve for predicting the next.
     #[inline(always)]
-    pub(super) fn remembers(&self) -> bool {
-        self.factored == Some((self.prepared[self.current].alpha, self.current_version))
+    pub(super) fn remembering(&self) -> u32 {
+        let fits = |lane: usize| self.factored[lane] == Some(self.keys[lane]);
+        (0..L::WIDTH).fold(0, |lanes, lane| lanes | u32::from(fits(lane)) << lane)
     }
 
-    /// Predicts the inner unknowns: the circuit as it was linearised in the last stage, solved for this one. Where the
-    /// devices are nearly linear (a ringing that dies away) one true iteration then is enough.
-    fn extrapolate(&mut self) {
-        let alpha = L::splat(self.prepared[self.current].alpha);
-        copy(&mut self.b, &self.stage_b);
-        let locations = self.program.locations(&self.system.devices);
-        for ((device, location), stamp) in self.devices.iter().zip(locations).zip(&self.stamps) {
-            device.restamp(&location, alpha, stamp, &mut self.b);
-        }
-        self.program.replay.forward_inner(&self.a, &mut self.b);
-        self.program.replay.back_inner(&self.a, &self.b, &mut self.x);
-    }
-
-    /// First half of an iteration: the constant part of the matrix and of the right-hand side, and every device's stamp
-    /// at `x`.
-    #[inline(always)]
-    pub fn evaluate(&mut self) {
-        let prepared = &self.prepared[self.current];
-        let alpha = L::splat(prepared.alpha);
-        // What follows the inner slots in the prepared values comes along and is nobody's: ground's spare slot.
-        let inner = self.a.len();
-        copy(&mut self.a, &prepared.a[..inner]);
-        copy(&mut self.b, &self.stage_b);
-        let locations = self.program.locations(&self.system.devices);
-        for ((device, location), stamp) in self.devices.iter().zip(locations).zip(&mut self.stamps) {
-            device.stamp(&location, alpha, &self.x, stamp, &mut self.a, &mut self.b);
-        }
-    }
-
-    /// Second half: factor and solve.
-    #[inline(always)]
-    pub fn eliminate(&mut self) {
-        if self.full.is_some() {
-            self.eliminate_full();
-            return;
-        }
-        self.program.replay.factor_and_solve_inner(&mut self.a, &mut self.b, &mut self.fresh);
-    }
-
-    /// Whether some inner unknown of some lane still changes by more than its limit. NaN counts as moving.
-    #[inline(always)]
-    fn moves(&self) -> bool {
-        let (fresh, x) = (&self.fresh[..self.inner], &self.x[..self.inner]);
-        let rests = |fresh: L, x: L, limit: L| (fresh - x).abs().le(limit + self.relative * fresh.abs());
-        if L::WIDTH > 1 {
-            return !fresh.iter().zip(x).zip(&self.limits).all(|((f, x), l)| L::all(rests(*f, *x, *l)));
-        }
-        let mut within = true;
-        for ((fresh, x), limit) in
-            fresh.as_chunks::<8>().0.iter().zip(x.as_chunks::<8>().0).zip(self.limits.as_chunks::<8>().0)
-        {
-            for k in 0..8 {
-                within &= L::all(rests(fresh[k], x[k], limit[k]));
-            }
-        }
-        !within
-    }
-
-    fn lane_moves(&self, lane: usize) -> bool {
-        (0..self.system.inner).any(|k| {
-            let fresh = self.fresh[k].lane(lane);
-            let limit = self.limits[k].lane(lane) + self.relative.lane(lane) * fresh.abs();
-            let change = (fresh - self.x[k].lane(lane)).abs();
-            change > limit || change.is_nan()
-        })
-    }
-
-    fn largest_change(&self) -> (usize, f64) {
-        let change = |k: &usize| (self.fresh[*k] - self.x[*k]).abs().widest();
-        let worst = (0..self.system.inner).max_by(|a, b| change(a).total_cmp(&change(b)));
-        worst.map_or((0, f64::NAN), |k| (k, change(&k)))
-    }
-
-    /// After [`StageSolver::solve`]: the charges of every row into `q`, and the power of every account into `power`,
-    /// where it `counts`.
+    /// After [`StageSolver::solve_lanes`]: the charges of every row into `q`, and the power of every account into
+    /// `power`, where it `counts`.
     pub(super) fn account(&mut self, q: &mut [L], power: &mut [L], counts: bool) {
         let system = &self.system;
         let zero = L::splat(0.0);
@@ -355,7 +273,7 @@ impl<L: Lane> StageSolver<L> {
             return;
         }
         let (heat, sources) = rest.split_at_mut(system.dissipators.len());
-        let choices = &self.prepared[self.current].choices;
+        let chosen = &self.prepared[self.current].chosen;
         for (p, (_, dissipator)) in heat.iter_mut().zip(&system.dissipators) {
             *p = match *dissipator {
                 Dissipator::Across(a, b, g) => {
@@ -364,8 +282,7 @@ impl<L: Lane> StageSolver<L> {
                 }
                 Dissipator::Chosen(a, b, choice) => {
                     let v = self.x[a as usize] - self.x[b as usize];
-                    let k = choice.0 as usize;
-                    system.circuit.choices[k].options[choices[k]] * v * v
+                    chosen[choice.0 as usize] * v * v
                 }
                 Dissipator::Product(a, b, w) => w * self.x[a as usize] * self.x[b as usize],
             };
@@ -395,6 +312,47 @@ impl<L: Lane> StageSolver<L> {
             if self.system.heat_of(placed).is_some() {
                 device.set_temperature(*t);
             }
+        }
+    }
+
+    /// Goes over to another system of the same form: other variants in the lanes.
+    pub(crate) fn take_system(&mut self, system: Arc<System<L>>) {
+        self.devices = system.devices();
+        self.system = system;
+        self.look_up_again();
+    }
+}
+
+impl StageSolver<f64> {
+    /// Makes the matrix for this α and these choices the current one.
+    pub fn prepare(&mut self, alpha: f64, board: &Board<f64>) {
+        let key = (alpha, board.version());
+        if self.keys[0] == key {
+            return;
+        }
+        self.keys[0] = key;
+        let choices = board.choices();
+        let fits = |p: &Prepared<f64>| p.alpha == alpha && p.choices == choices;
+        if let Some(k) = self.prepared.iter().position(fits) {
+            self.current = k;
+            return;
+        }
+        let chosen: Vec<f64> = self.system.chosen(choices).collect();
+        let mut a = Vec::new();
+        let mut growth = self.program.prepare(&self.system, alpha, &chosen, &mut a);
+        if is_bad(growth) && self.reorder(alpha, board) {
+            // The order was chosen on other values; on these it loses digits.
+            self.keys[0] = key;
+            growth = self.program.prepare(&self.system, alpha, &chosen, &mut a);
+        }
+        let made = Prepared { alpha, choices: choices.to_vec(), chosen, a, growth };
+        if self.prepared.len() < KEPT {
+            self.prepared.push(made);
+            self.current = self.prepared.len() - 1;
+        } else {
+            self.current = self.next_victim;
+            self.prepared[self.current] = made;
+            self.next_victim = (self.next_victim + 1) % KEPT;
         }
     }
 }

@@ -3,7 +3,7 @@
 /// The state of the circuit between steps. Save it, restore it, and the run goes on with the same bits.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct State<L> {
-    /// Simulated time, s.
+    /// Simulated time, s (of one lane; more have times of their own).
     pub t: f64,
     /// Unknowns (V, A, devices' own), then ground, then zeros to a multiple of eight, as in all vectors here.
     pub x: Vec<L>,

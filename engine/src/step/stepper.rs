@@ -1,25 +1,26 @@
-//! One step of a method: stages, derivatives, energies, and the estimate of the local error.
+//! One step of a method: stages, derivatives, energies, and the estimate of the local error. Every lane makes a step of
+//! its own length at an instant of its own.
 
 use std::sync::Arc;
 
 use super::bounds::{Bounds, Gauge};
 use super::method::Method;
 use super::pieces::Pieces;
+use super::predict::{Recipes, Weights};
 use super::stage::{StageError, StageSolver, Tolerance};
 use super::state::State;
-use crate::arithmetic::lane::Lane;
+use crate::arithmetic::lane::{Lane, MOST_LANES, lanes_in};
 use crate::arithmetic::vector::{combine, copy, update, zeros};
-use crate::control::board::Board;
 use crate::equations::program::Program;
 use crate::equations::system::System;
-use crate::readout::{Readout, Sources};
+use crate::readout::{Readout, Seat, Sources};
 
 /// What one attempted step cost and how smooth it was.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Attempt {
     /// Newton iterations of all stages.
     pub iterations: u32,
-    /// Estimated local error over its bound; the largest of all unknowns and lanes.
+    /// Estimated local error over its bound; the largest of all unknowns.
     pub error: f64,
     /// Whether some stage met a device in change.
     pub hard: bool,
@@ -32,12 +33,22 @@ impl Attempt {
     }
 }
 
-/// Prediction weights of every implicit stage, for one ratio of the step to the last one.
-#[derive(Clone, Debug)]
-struct Recipe {
-    /// Length of the last step in steps.
-    last: f64,
-    weights: Vec<Vec<f64>>,
+/// The step that a lane is to make.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Span {
+    /// Its start, s.
+    pub begin: f64,
+    /// Its end, s: differs from `begin + h` by rounding only.
+    pub end: f64,
+    /// Its length, s.
+    pub h: f64,
+}
+
+impl Span {
+    /// The instant of a stage, s.
+    pub(crate) fn instant(&self, c: f64) -> f64 {
+        if c == 1.0 { self.end } else { self.begin + c * self.h }
+    }
 }
 
 /// A stage that takes so many iterations has met a device in change (a diode that turns off between two stages, say).
@@ -56,24 +67,12 @@ pub(super) fn block<L: Lane>(v: &[L], n: usize) -> [L; 8] {
 }
 
 /// What a stepper knows of the past besides the state: the stamps at its end, the largest values so far, and prediction
-/// weights (a step takes those of a ratio that is equal but for rounding, so their bits depend on what came before).
+/// weights.
 #[derive(Clone, Debug)]
 pub struct Memory<L> {
     stamps: Vec<Vec<L>>,
-    recipes: Vec<Recipe>,
+    recipes: Recipes,
     largest: Vec<L>,
-}
-
-/// How many recipes are kept.
-const RECIPES: usize = 24;
-
-/// Weights of the polynomial through values at some instants, at t (Lagrange).
-fn lagrange(times: &[f64], t: f64) -> Vec<f64> {
-    let weight = |(j, tj): (usize, &f64)| {
-        let others = times.iter().enumerate().filter(|(i, _)| *i != j);
-        others.map(|(_, ti)| (t - ti) / (tj - ti)).product()
-    };
-    times.iter().enumerate().map(weight).collect()
 }
 
 /// Carries a state from step to step. Holds scratch only.
@@ -91,15 +90,18 @@ pub struct Stepper<L: Lane> {
     pub(super) power: Vec<Vec<L>>,
     pub(super) error: Vec<L>,
     pub(super) gauge: Gauge<L>,
-    pub(super) h: f64,
-    /// Earlier points of the state, then the stages of this step: instants and inner unknowns.
+    pub(super) h: L,
+    /// Earlier points of the state, then the stages of this step: instants (s, where there is one lane) and inner
+    /// unknowns.
     points: Vec<(f64, Vec<L>)>,
     known: usize,
-    end: f64,
-    recipes: Vec<Recipe>,
-    recipe: Option<usize>,
+    pub(super) end: f64,
+    pub(crate) recipes: Recipes,
+    pub(crate) weights: Weights<L>,
+    /// What came of the last attempt in each lane.
+    pub(crate) outcomes: [Result<Attempt, StageError>; MOST_LANES],
     /// Products integrated beside the accounts.
-    pub(super) integrals: Vec<(Readout<L>, Readout<L>)>,
+    pub(crate) integrals: Vec<(Readout<L>, Readout<L>)>,
     /// Where the circuit is stepped by pieces: these.
     pub(super) pieces: Option<Pieces<L>>,
 }
@@ -127,12 +129,13 @@ impl<L: Lane> Stepper<L> {
             power: vec![zeros(accounts); method.stages()],
             error: zeros(n + 1),
             gauge,
-            h: 0.0,
+            h: zero,
             points: (0..2 * method.stages()).map(|_| (0.0, vec![zero; inner])).collect(),
             known: 0,
             end: 0.0,
-            recipes: Vec::with_capacity(RECIPES),
-            recipe: None,
+            recipes: Recipes::default(),
+            weights: Weights::new(method),
+            outcomes: [Err(StageError::NotFinite(0)); MOST_LANES],
             integrals,
             pieces: None,
             solver,
@@ -144,48 +147,29 @@ impl<L: Lane> Stepper<L> {
         &self.solver.system
     }
 
-    /// Finds the prediction weights that fit the ratio of the last step to this one; few ratios recur (the same, the
-    /// doubled, the halved step).
-    fn choose_weights(&mut self, history: &[(f64, Vec<L>)], h: f64) {
-        self.recipe = None;
-        let stages = self.method.stages();
-        if history.len() < stages {
-            return;
-        }
-        let last = (history[stages - 1].0 - history[0].0) / h;
-        let known = self.recipes.iter().position(|r| (r.last - last).abs() <= 1e-7 * last);
-        self.recipe = known.or_else(|| {
-            if self.recipes.len() == RECIPES {
-                self.recipes.clear();
-            }
-            let c = self.method.c;
-            let instant = |k: &u8| {
-                let k = usize::from(*k);
-                if k < stages { (c[k] - 1.0) * last } else { c[k - stages + 1] }
-            };
-            let weights = self.method.predict.iter().zip(&c[1..]).map(|(from, &t)| {
-                let times: Vec<f64> = from.iter().map(instant).collect();
-                lagrange(&times, t)
-            });
-            self.recipes.push(Recipe { last, weights: weights.collect() });
-            Some(self.recipes.len() - 1)
-        });
-    }
-
-    /// Predicts the inner unknowns of implicit stage `i`: by the method's choice of earlier points, or (when there is
-    /// no earlier step) by the last known point.
-    fn predict(&mut self, i: usize) {
+    /// Predicts the inner unknowns of implicit stage `i` in some lanes: by the method's choice of earlier points, or
+    /// (where there is no earlier step) by the last known point.
+    fn predict(&mut self, i: usize, lanes: u32) {
         let inner = self.solver.inner;
         let x = &mut self.solver.x[..inner];
-        let Some(recipe) = self.recipe else {
-            copy(x, &self.points[self.known - 1].1);
+        let (weights, from) = (&self.weights.of[i - 1], self.method.predict[i - 1]);
+        let last = &self.points[self.known - 1].1;
+        if L::WIDTH > 1 {
+            let (lanes, known) = (L::mask(lanes), L::mask(self.weights.known));
+            for (k, x) in x.iter_mut().enumerate() {
+                let terms = weights.iter().zip(from).map(|(w, &p)| self.points[p as usize].1[k] * *w);
+                let sum = terms.fold(L::splat(0.0), |sum, term| sum + term);
+                *x = L::select(lanes, L::select(known, sum, last[k]), *x);
+            }
             return;
-        };
-        let weights = &self.recipes[recipe].weights[i - 1];
+        }
+        if self.weights.known == 0 {
+            copy(x, last);
+            return;
+        }
         x.fill(L::splat(0.0));
-        for (w, &p) in weights.iter().zip(self.method.predict[i - 1]) {
-            let w = L::splat(*w);
-            update(x, &self.points[p as usize].1, |x, point| x + point * w);
+        for (w, &p) in weights.iter().zip(from) {
+            update(x, &self.points[p as usize].1, |x, point| x + point * *w);
         }
     }
 
@@ -196,25 +180,22 @@ impl<L: Lane> Stepper<L> {
         self.known += 1;
     }
 
-    /// Tries the step of length `h` from `state` to `end`, s (which differ by rounding only). Nothing of the state
-    /// changes; [`Stepper::commit`] takes the result.
-    ///
-    /// # Errors
-    /// When a stage does not converge.
-    pub fn attempt(
+    /// Tries the steps `spans` of the lanes `going` from `state`, with prepared matrices and weights. Nothing of the
+    /// state changes; [`Stepper::commit_lanes`] takes the result. `outcomes` has what came of it.
+    pub(crate) fn attempt_lanes(
         &mut self,
         state: &State<L>,
-        end: f64,
-        h: f64,
-        board: &Board<L>,
-    ) -> Result<Attempt, StageError> {
+        spans: &[Span],
+        seats: &mut [Seat<'_>],
+        mut going: u32,
+    ) {
         let method = self.method;
-        let alpha = 1.0 / (method.gamma * h);
-        self.solver.prepare(alpha, board);
-        self.solver.span(state.t, end, board);
-        self.choose_weights(&state.history, h);
-        self.end = end;
-        self.h = h;
+        for lane in lanes_in(going) {
+            self.solver.span(lane, (spans[lane].begin, spans[lane].end), &seats[lane]);
+        }
+        self.end = spans[0].end;
+        self.h = L::from_fn(|lane| spans[lane].h);
+        let (h, alpha) = (self.h, self.solver.prepared[self.solver.current].alpha);
         self.known = 0;
         for (t, point) in &state.history {
             self.points[self.known].0 = *t;
@@ -223,12 +204,12 @@ impl<L: Lane> Stepper<L> {
         }
         copy(&mut self.k[0], &state.k);
         copy(&mut self.power[0], &state.power);
-        let (mut iterations, mut most) = (0, 0);
+        let (mut iterations, mut most) = ([0; MOST_LANES], [0; MOST_LANES]);
         for i in 1..method.stages() {
-            let t = if method.c[i] == 1.0 { end } else { state.t + method.c[i] * h };
-            let alpha = L::splat(alpha);
+            let c = method.c[i];
+            seats.iter_mut().zip(spans).for_each(|(seat, span)| seat.t = span.instant(c));
             let scaled: [L; MOST] =
-                std::array::from_fn(|j| L::splat(method.a[i].get(j).copied().unwrap_or(0.0) * h));
+                std::array::from_fn(|j| L::splat(method.a[i].get(j).copied().unwrap_or(0.0)) * h);
             if L::WIDTH > 1 {
                 copy(&mut self.expected, &state.q);
                 for (w, k) in scaled[..i].iter().zip(&self.k) {
@@ -247,50 +228,50 @@ impl<L: Lane> Stepper<L> {
                     self.solver.stage_b.as_chunks_mut::<8>().0[n] = sum.map(|s| s * alpha);
                 }
             }
-            if !self.solver.remembers() {
-                self.predict(i);
+            let blank = going & !self.solver.remembering();
+            if blank != 0 {
+                self.predict(i, blank);
             }
-            let took = self.solver.solve(t, method.c[i])?;
-            iterations += took;
-            most = most.max(took);
-            self.remember(t);
+            let solved = self.solver.solve_lanes(c, seats, going);
+            lanes_in(going & !solved).for_each(|lane| self.outcomes[lane] = Err(self.solver.failures[lane]));
+            going = solved;
+            if going == 0 {
+                return;
+            }
+            for lane in lanes_in(going) {
+                iterations[lane] += self.solver.took[lane];
+                most[lane] = self.solver.took[lane].max(most[lane]);
+            }
+            self.remember(seats[0].t);
             let counts = method.b()[i] != 0.0;
             self.solver.account(&mut self.q, &mut self.power[i], counts);
             if counts {
-                self.multiply(i, t, board);
+                self.multiply(i, seats);
             }
             combine(&mut self.k[i], &self.q, &self.expected, |q, e| (q - e) * alpha);
         }
-        let error = self.error_ratio(L::splat(alpha * h));
-        if !error.is_finite() {
-            // No step to take at any length: what it left would be reported as extremes and energies.
-            let lost = |k: &usize| !self.error[*k].is_finite();
-            let k = (0..self.solver.system.n).find(lost).unwrap_or(0);
-            let lane_lost = |lane: &usize| !self.error[k].lane(*lane).is_finite();
-            self.solver.unsettled = (0..L::WIDTH).filter(lane_lost).collect();
-            return Err(StageError::NotFinite(k));
+        let errors = self.error_ratio(alpha * h);
+        for lane in lanes_in(going) {
+            let error = errors.lane(lane);
+            self.outcomes[lane] = if error.is_finite() {
+                Ok(Attempt { iterations: iterations[lane], error, hard: most[lane] >= HARD })
+            } else {
+                // No step to take at any length: what it left would be reported as extremes and energies.
+                let lost = |k: &usize| !self.error[*k].lane(lane).is_finite();
+                Err(StageError::NotFinite((0..self.solver.system.n).find(lost).unwrap_or(0)))
+            };
         }
-        Ok(Attempt { iterations, error, hard: most >= HARD })
     }
 
     /// The products under the integrals, at the present stage.
-    pub(super) fn multiply(&mut self, i: usize, t: f64, board: &Board<L>) {
+    pub(super) fn multiply(&mut self, i: usize, seats: &[Seat<'_>]) {
         if self.integrals.is_empty() {
             return;
         }
         let accounts = self.solver.system.accounts();
         let (power, products) = self.power[i].split_at_mut(accounts);
-        let from = Sources {
-            t,
-            x: &self.solver.x,
-            power,
-            stamps: &self.solver.stamps,
-            board,
-            choices: board.choices(),
-            celsius: &[],
-            energy: &[],
-            integrals: &[],
-        };
+        let (x, stamps) = (&self.solver.x, &self.solver.stamps);
+        let from = Sources { seats, x, power, stamps, celsius: &[], energy: &[], integrals: &[] };
         for (product, (a, b)) in products.iter_mut().zip(&self.integrals) {
             *product = a.read(&self.solver.system, &from) * b.read(&self.solver.system, &from);
         }
@@ -321,29 +302,48 @@ impl<L: Lane> Stepper<L> {
         }
     }
 
-    /// Takes the attempted step as done.
-    pub fn commit(&mut self, state: &mut State<L>) {
-        state.t = self.end;
-        copy(&mut state.x, &self.solver.x);
-        self.gauge.see(&state.x);
-        std::mem::swap(&mut state.q, &mut self.q);
-        let last = self.k.len() - 1;
-        std::mem::swap(&mut state.k, &mut self.k[last]);
-        for (w, p) in self.method.b().iter().zip(&self.power) {
-            let w = L::splat(*w * self.h);
-            update(&mut state.energy, p, |total, p| total + p * w);
+    /// Takes the attempted steps of some lanes as done.
+    pub(crate) fn commit_lanes(&mut self, state: &mut State<L>, taken: u32) {
+        if L::WIDTH == 1 {
+            copy(&mut state.x, &self.solver.x);
+            self.gauge.see(&state.x, taken);
+            std::mem::swap(&mut state.q, &mut self.q);
+            let last = self.k.len() - 1;
+            std::mem::swap(&mut state.k, &mut self.k[last]);
+            for (w, p) in self.method.b().iter().zip(&self.power) {
+                let w = L::splat(*w) * self.h;
+                update(&mut state.energy, p, |total, p| total + p * w);
+            }
+            std::mem::swap(&mut state.power, &mut self.power[last]);
+        } else {
+            self.commit_masked(state, taken);
         }
-        std::mem::swap(&mut state.power, &mut self.power[last]);
         let ground = self.solver.system.n;
         state.q[ground] = L::splat(0.0);
         state.k[ground] = L::splat(0.0);
         // The start of this step and its stages.
         let from = self.known - self.method.stages();
+        let mask = L::mask(taken);
         state.history.resize_with(self.method.stages(), || (0.0, vec![L::splat(0.0); self.solver.inner]));
         for (old, new) in state.history.iter_mut().zip(&self.points[from..self.known]) {
             old.0 = new.0;
-            copy(&mut old.1, &new.1);
+            update(&mut old.1, &new.1, |old, new| L::select(mask, new, old));
         }
+    }
+
+    fn commit_masked(&mut self, state: &mut State<L>, taken: u32) {
+        let mask = L::mask(taken);
+        let take = |old: &mut [L], new: &[L]| update(old, new, |old, new| L::select(mask, new, old));
+        take(&mut state.x, &self.solver.x);
+        self.gauge.see(&state.x, taken);
+        take(&mut state.q, &self.q);
+        let last = self.k.len() - 1;
+        take(&mut state.k, &self.k[last]);
+        for (w, p) in self.method.b().iter().zip(&self.power) {
+            let w = L::splat(*w) * self.h;
+            update(&mut state.energy, p, |total, p| L::select(mask, total + p * w, total));
+        }
+        take(&mut state.power, &self.power[last]);
     }
 
     /// The past is forgotten: bounds that follow the largest values begin with these.
@@ -353,7 +353,7 @@ impl<L: Lane> Stepper<L> {
 
     /// Bounds that follow the largest values see these, which a jump has reached.
     pub(crate) fn gauge_sees(&mut self, x: &[L]) {
-        self.gauge.see(x);
+        self.gauge.see(x, u32::MAX);
     }
 
     /// Begins a new course of predictions: only the present values are known (after a corner, a jump, a new state).

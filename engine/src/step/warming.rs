@@ -10,7 +10,7 @@ impl<L: Lane> StageSolver<L> {
     /// first order: with ∂i the change of its currents at the same voltages, the circuit moves by
     /// −(G + αC)⁻¹·∂i, in the step and as it was linearised last. `None` where the last factors are not at hand.
     fn warmed(&mut self) -> Option<Vec<L>> {
-        if !self.remembers() || self.full.is_some() {
+        if self.remembering() == 0 || self.full.is_some() {
             return None;
         }
         let zero = L::splat(0.0);

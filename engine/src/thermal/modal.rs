@@ -55,9 +55,6 @@ pub struct Modal<L> {
     pub(super) project: Vec<L>,
 }
 
-crate::lockstep!(Modal: reference, start, rates, ports, settled, settled_boundary, direct, follow, drain, shares,
-    exchange, content, node_modes, node_direct, node_follow, project; shared inputs, boundaries, nodes);
-
 impl<L: Lane> Modal<L> {
     /// The modal form of one network, the same in every lane.
     ///

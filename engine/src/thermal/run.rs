@@ -8,8 +8,6 @@ use super::decay::Decays;
 use super::error::ThermalError;
 use super::modal::{Modal, add_product, add_transposed, approach};
 use crate::arithmetic::lane::Lane;
-use crate::arithmetic::lockstep::{Lockstep, lanes};
-use crate::lockstep;
 
 /// What a run must remember of a heat network: save it by cloning, come back with [`Thermal::restore`].
 #[derive(Debug, Clone, PartialEq)]
@@ -43,24 +41,6 @@ pub struct Thermal<L: Lane> {
     /// The advance attempted: length, s, and powers, W.
     next: (f64, Vec<L>),
     temperatures: Vec<L>,
-}
-
-lockstep!(ThermalState: modes, boundaries, power, heat_in, heat_out, stored_at_start, carry);
-
-impl<L: Lane> Lockstep for Thermal<L> {
-    type Of<K: Lane> = Thermal<K>;
-    fn lockstep<K: Lane>(each: &[&Self]) -> Option<Thermal<K>> {
-        let modal = lanes::<_, _, K>(each, |one| &*one.modal)?;
-        let nothing = |count: usize| vec![K::default(); count];
-        Some(Thermal {
-            state: lanes::<_, _, K>(each, |one| &one.state)?,
-            decays: Decays::default(),
-            change: nothing(modal.rates.len()),
-            next: (0.0, nothing(modal.inputs.len())),
-            temperatures: lanes::<_, _, K>(each, |one| &one.temperatures)?,
-            modal: Arc::new(modal),
-        })
-    }
 }
 
 impl<L: Lane> Thermal<L> {

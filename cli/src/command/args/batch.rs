@@ -41,16 +41,15 @@ pub struct BatchArgs {
     /// Threads; without it one for each core.
     #[arg(long, value_parser = clap::value_parser!(u16).range(1..=1024))]
     pub jobs: Option<u16>,
-    /// Variants solved together, in the lanes of vector arithmetic, at most; without it as the plan says, else 8.
+    /// Variants solved side by side, in the lanes of vector arithmetic, at most; without it as the plan says, else 8.
     ///
-    /// They take common steps, those that the most active one needs. With the default error bounds of a step, the
-    /// numbers of a variant lie within 0.1 % (least and largest values: 2 %) of the largest magnitude that their
-    /// quantity (energies: that of any component) has in the table of those that it has alone. Variants that differ in
-    /// topology or schedule, or whose protections and controllers act at other instants, are run alone, and so is a
-    /// search.
+    /// Each has its own time and steps, so protections and controllers may act when they like, and its numbers are those
+    /// that it has alone, to the last bit. One that is over leaves its lane to the next. Variants side by side share
+    /// topology and device laws; those stepped by pieces (ideal switches and diodes), searches and studies other than
+    /// runs go singly.
     #[arg(long, value_parser = clap::builder::PossibleValuesParser::new(["1", "4", "8"]))]
     pub lanes: Option<String>,
-    /// Run only every n-th block of variants solved together, from the k-th on.
+    /// Run only every n-th variant, from the k-th on; those whose errors are estimated count first.
     #[arg(long, value_name = "K/N")]
     pub shard: Option<String>,
     /// Go on with the journal that an earlier run left beside the table.

@@ -1,6 +1,5 @@
 //! What limits bound, from the extremes and the gauges of a run.
 
-use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::run::gauge::Reading;
 use joulestep_engine::run::time_loop::Run;
 
@@ -21,11 +20,11 @@ pub struct Shown {
 }
 
 /// What the gauge of a limit shows; `None` of one without.
-pub(super) fn of<L: Lane>(judged: &Judged, readings: &[Reading], run: &Run<L>, lane: usize) -> Option<Shown> {
+pub(super) fn of(judged: &Judged, readings: &[Reading], run: &Run<f64>) -> Option<Shown> {
     let Origin::Gauge(gauge) = judged.origin else { return None };
     let reading = *readings.get(gauge)?;
     // A time above a temperature is known within a unit of it; beyond that nothing bounds it.
-    let kelvin: f64 = judged.input.map_or(0.0, |input| further(run, input, lane));
+    let kelvin: f64 = judged.input.map_or(0.0, |input| further(run, input));
     let further = if kelvin <= 1.0 { kelvin * reading.per_unit } else { f64::INFINITY };
     Some(Shown { gauge, reading, further: further + reading.bent })
 }

@@ -1,6 +1,5 @@
 //! Temperatures of dies, and their error from the coupling of heat.
 
-use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::run::coupling::{Cause, CouplingError};
 use joulestep_engine::run::time_loop::Run;
 
@@ -24,8 +23,8 @@ fn coupling(error: CouplingError) -> (f64, Option<&'static str>) {
 
 /// The error of a heat input's temperature that is known otherwise than by coarser runs, K: what the run reports of the
 /// coupling of heat.
-pub(super) fn further<L: Lane>(run: &Run<L>, input: usize, lane: usize) -> f64 {
-    run.coupling_error(input, lane).map_or(0.0, |error| coupling(error).0)
+pub(super) fn further(run: &Run<f64>, input: usize) -> f64 {
+    run.coupling_error(input, 0).map_or(0.0, |error| coupling(error).0)
 }
 
 /// The dies with a heat input and a watched temperature, each with its input's number; of heat nothing is known yet.
@@ -53,12 +52,12 @@ pub(super) fn dies(facts: &Facts, peaks: &[Peak]) -> Vec<(usize, Junction)> {
     all
 }
 
-/// The dies of a lane of a run that is over.
-pub(super) fn junctions<L: Lane>(run: &Run<L>, lane: usize, facts: &Facts, peaks: &[Peak]) -> Vec<Junction> {
+/// The dies of a run that is over.
+pub(super) fn junctions(run: &Run<f64>, facts: &Facts, peaks: &[Peak]) -> Vec<Junction> {
     let Some(thermal) = run.thermal() else { return Vec::new() };
     let known = |(input, junction): (usize, Junction)| {
-        let (coupling_error, not_bounded) = coupling(run.coupling_error(input, lane)?);
-        let (end, heat) = (run.celsius()[input].lane(lane), thermal.heat_in()[input].lane(lane));
+        let (coupling_error, not_bounded) = coupling(run.coupling_error(input, 0)?);
+        let (end, heat) = (run.celsius()[input], thermal.heat_in()[input]);
         Some(Junction { end, heat, coupling_error, not_bounded, ..junction })
     };
     dies(facts, peaks).into_iter().filter_map(known).collect()

@@ -10,8 +10,7 @@ pub mod switching;
 mod verdict;
 
 use joulestep_engine::accounts::counters::Counters;
-use joulestep_engine::accounts::ledger::{Entry, Ledger};
-use joulestep_engine::arithmetic::lane::Lane;
+use joulestep_engine::accounts::ledger::Entry;
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::recorder::EventKind;
 use joulestep_engine::run::time_loop::Run;
@@ -196,33 +195,15 @@ pub struct Facts {
 impl Account {
     /// The account of a run that is over.
     pub fn new(run: &Run<f64>, facts: &Facts, events: Vec<Line>, outcome: Outcome) -> Self {
-        Self::of_lane(run, &run.ledger(), 0, facts, events, outcome)
-    }
-
-    /// The account of one lane of a run that is over, with the run's ledger. Instants of extremes are those of the
-    /// first lane.
-    pub fn of_lane<L: Lane>(
-        run: &Run<L>,
-        ledger: &Ledger<L>,
-        lane: usize,
-        facts: &Facts,
-        events: Vec<Line>,
-        outcome: Outcome,
-    ) -> Self {
-        let ledger = ledger.lane(lane);
+        let ledger = run.ledger();
         let of_input = |w: &Watch| match &w.probe {
-            Probe::Temperature(input) => further(run, input.0 as usize, lane),
+            Probe::Temperature(input) => further(run, input.0 as usize),
             _ => 0.0,
         };
-        let readings = run.readings(lane);
+        let readings = run.readings();
         let found = Found {
-            readings: facts
-                .judging
-                .judged
-                .iter()
-                .filter_map(|j| events::of(j, &readings, run, lane))
-                .collect(),
-            seen: run.watcher().seen(lane),
+            readings: facts.judging.judged.iter().filter_map(|j| events::of(j, &readings, run)).collect(),
+            seen: run.watcher().seen(0),
             watches: run.watcher().watches().iter().map(|w| (w, of_input(w))).collect(),
             relative: ledger.relative(),
             residual: ledger.residual,
@@ -232,7 +213,7 @@ impl Account {
             reached: run.state().t,
         };
         let mut account = Self::of_found(&found, facts, events, outcome);
-        account.junctions = junctions(run, lane, facts, &found.peaks());
+        account.junctions = junctions(run, facts, &found.peaks());
         account
     }
 

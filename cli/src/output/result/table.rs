@@ -58,10 +58,6 @@ pub struct BatchTable<'a> {
     pub inputs: &'a Sources,
     /// Digest of them.
     pub digest: &'a str,
-    /// Variants that were solved together at most.
-    pub lanes: i64,
-    /// What that means for the numbers, in words.
-    pub lanes_note: &'a str,
     /// Number of each row's variant, ascending.
     pub variants: Vec<i64>,
     /// Which errors are estimated, in words.
@@ -107,8 +103,6 @@ pub fn write_table(path: &Path, table: &BatchTable<'_>) -> Result<(), ResultErro
     store.group_text("/", "digest", table.digest)?;
     store.group("batch")?;
     store.group_text("batch", "title", table.title)?;
-    store.group_number("batch", "lanes", table.lanes)?;
-    store.group_text("batch", "lanes_note", table.lanes_note)?;
     store.group_text("batch", "estimate", table.estimate)?;
     let growing = |name, units, long_name, deflate| Growing {
         group: "batch",

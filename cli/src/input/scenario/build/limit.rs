@@ -32,7 +32,7 @@ pub(super) struct KnownProtection {
 pub(super) fn protections(logic: &[Box<dyn Controller<f64>>]) -> Vec<KnownProtection> {
     let known = logic.iter().filter_map(|one| {
         let any: &dyn Any = one.as_ref();
-        let protection: &Protection<f64> = any.downcast_ref()?;
+        let protection: &Protection = any.downcast_ref()?;
         Some(KnownProtection { name: one.name().to_string(), current: protection.metered().cloned() })
     });
     known.collect()

@@ -73,7 +73,7 @@ struct Build<'a> {
     /// Protections among the logic.
     protections: Vec<limit::KnownProtection>,
     /// What limits on events need.
-    gauges: Vec<Gauge<f64>>,
+    gauges: Vec<Gauge>,
     diagnostics: Vec<Diagnostic>,
 }
 

@@ -1,14 +1,39 @@
-//! What a stepper does beside single steps: jumps, and walks by pieces.
+//! What a stepper of one lane does: a step by itself, jumps, walks by pieces.
 
 use super::pieces::{Pieces, Walked};
 use super::stage::StageError;
 use super::state::State;
-use super::stepper::Stepper;
-use crate::arithmetic::lane::Lane;
+use super::stepper::{Attempt, Span, Stepper};
 use crate::arithmetic::vector::copy;
 use crate::control::board::Board;
+use crate::readout::Seat;
 
-impl<L: Lane> Stepper<L> {
+impl Stepper<f64> {
+    /// Tries the step of length `h` from `state` to `end`, s (which differ by rounding only). Nothing of the state
+    /// changes; [`Stepper::commit`] takes the result.
+    ///
+    /// # Errors
+    /// When a stage does not converge.
+    pub fn attempt(
+        &mut self,
+        state: &State<f64>,
+        end: f64,
+        h: f64,
+        seat: Seat<'_>,
+    ) -> Result<Attempt, StageError> {
+        self.solver.prepare(self.method.alpha(h), seat.board);
+        let recipe = self.recipes.fitting(self.method, &state.history, h);
+        self.weights.take(0, recipe);
+        self.attempt_lanes(state, &[Span { begin: state.t, end, h }], &mut [seat], 1);
+        self.outcomes[0]
+    }
+
+    /// Takes the attempted step as done.
+    pub fn commit(&mut self, state: &mut State<f64>) {
+        state.t = self.end;
+        self.commit_lanes(state, 1);
+    }
+
     /// Makes a state consistent just after a jump ([`StageSolver::jump`](super::stage::StageSolver::jump)), the
     /// products under the integrals too.
     ///
@@ -16,10 +41,10 @@ impl<L: Lane> Stepper<L> {
     /// When no consistent state is found.
     pub fn jump(
         &mut self,
-        state: &mut State<L>,
+        state: &mut State<f64>,
         tiny: f64,
         counts: bool,
-        board: &Board<L>,
+        board: &Board<f64>,
     ) -> Result<(), StageError> {
         if let Some(pieces) = &mut self.pieces {
             return pieces.settle(&self.solver.system, state, board, &mut self.solver.stamps);
@@ -27,7 +52,10 @@ impl<L: Lane> Stepper<L> {
         self.solver.jump(state, tiny, counts, board)?;
         copy(&mut self.power[0], &state.power);
         // Courses are read just after the jump.
-        self.multiply(0, state.t.next_up(), board);
+        let system = self.solver.shared();
+        let seat =
+            Seat { t: state.t.next_up(), board, waves: &system.circuit.waves, choices: board.choices() };
+        self.multiply(0, &[seat]);
         copy(&mut state.power, &self.power[0]);
         Ok(())
     }
@@ -36,18 +64,18 @@ impl<L: Lane> Stepper<L> {
     ///
     /// # Errors
     /// Why the circuit cannot be stepped so.
-    pub fn by_pieces(&mut self, base: f64, board: &Board<L>) -> Result<(), String> {
+    pub fn by_pieces(&mut self, base: f64, board: &Board<f64>) -> Result<(), String> {
         self.pieces = Some(Pieces::new(&self.solver.system, &self.integrals, base, board)?);
         Ok(())
     }
 
     /// The pieces, where the circuit is stepped so.
-    pub fn pieces(&self) -> Option<&Pieces<L>> {
+    pub fn pieces(&self) -> Option<&Pieces<f64>> {
         self.pieces.as_ref()
     }
 
     /// Brings the energies of a state up to date after walks.
-    pub fn account(&mut self, state: &mut State<L>) {
+    pub fn account(&mut self, state: &mut State<f64>) {
         if let Some(pieces) = &mut self.pieces {
             pieces.account(&mut state.energy);
         }
@@ -60,10 +88,10 @@ impl<L: Lane> Stepper<L> {
     /// When there is no way on.
     pub fn walk(
         &mut self,
-        state: &mut State<L>,
+        state: &mut State<f64>,
         until: (f64, f64, f64),
         most: u64,
-        board: &Board<L>,
+        board: &Board<f64>,
     ) -> Result<Walked, StageError> {
         let Some(pieces) = &mut self.pieces else { return Ok(Walked::default()) };
         pieces.walk(&self.solver.system, state, until, most, board, &mut self.solver.stamps)

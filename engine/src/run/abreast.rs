@@ -1,0 +1,385 @@
+//! Runs abreast: each in a lane of one stepper, at its own time, with steps of its own.
+//!
+//! What a lane shares with the others is arithmetic only: laws, elimination, the sums of stages. Everything else is the
+//! run's own, the same code as for one alone: its schedule, what it orders, heat, accounts, records. So a run has the
+//! same bits in any company and by itself. The matrix of a step, G + αC with each lane's α, is made and eliminated
+//! whole in every round; lanes whose step is taken back try again beside others that go on.
+//!
+//! What happens rarely happens in the run's own stepper: the state after a jump is found there and put back into the
+//! lane. A run that needs another elimination order, or none, leaves and goes on alone to its end.
+
+use std::sync::Arc;
+
+use super::time_loop::{Ended, Next, Planned, Run, whole};
+use crate::arithmetic::lane::{MOST_LANES, lanes_in};
+use crate::arithmetic::lockstep::Lockstep;
+use crate::circuit::graph::Circuit;
+use crate::circuit::lockstep::DeviceLanes;
+use crate::control::board::Board;
+use crate::equations::system::System;
+use crate::error::SolverError;
+use crate::readout::{Readout, Seat};
+use crate::recorder::Recorder;
+use crate::step::bounds::Bounds;
+use crate::step::stage::{StageError, Tolerance, is_bad};
+use crate::step::state::State;
+use crate::step::stepper::{Attempt, Span, Stepper};
+
+/// A run in its lane.
+#[derive(Debug)]
+struct Sitting {
+    run: Run<f64>,
+    until: f64,
+    step: Planned,
+    /// The board's version whose conductances the lane has.
+    version: Option<u64>,
+    jumps: u64,
+    couplings: u64,
+    reordered: u64,
+}
+
+impl Sitting {
+    /// What its lane has of its own in a step.
+    fn seat(&self) -> Seat<'_> {
+        let Run { state, board, system, .. } = &self.run;
+        Seat { t: state.t, board, waves: &system.circuit.waves, choices: board.choices() }
+    }
+}
+
+/// Runs in the lanes of `K`.
+#[derive(Debug)]
+pub struct Abreast<K: DeviceLanes> {
+    stepper: Stepper<K>,
+    state: State<K>,
+    places: Vec<Option<Sitting>>,
+    spans: Vec<Span>,
+    keys: Vec<(f64, u64)>,
+    chosen: Vec<K>,
+    rounds: u64,
+    steps: u64,
+}
+
+/// A run that came to its end.
+#[derive(Debug)]
+pub struct Over {
+    /// Its lane, free now.
+    pub lane: usize,
+    /// The run.
+    pub run: Run<f64>,
+    /// How it ended.
+    pub ended: Result<Ended, SolverError>,
+}
+
+/// Where a run went.
+#[derive(Debug)]
+pub enum Seating {
+    /// Into a lane.
+    Sits(usize),
+    /// It is over already.
+    Over(Box<Run<f64>>, Result<Ended, SolverError>),
+    /// It does not fit; it can go on alone, or elsewhere, with the recorder that it has.
+    Refused(Box<Run<f64>>),
+}
+
+/// Equations with the values of a variant in each lane; `None` where their forms or laws differ.
+fn together<K: DeviceLanes>(each: &[&System<f64>]) -> Option<System<K>> {
+    let circuits: Vec<&Circuit<f64>> = each.iter().map(|system| &system.circuit).collect();
+    let all = System::new(Circuit::lockstep::<K>(&circuits)?);
+    each.iter().all(|one| all.has_form_of(one)).then_some(all)
+}
+
+impl<K: DeviceLanes> Abreast<K> {
+    /// Lanes for runs like this one, all free; `None` where such runs go alone.
+    #[inline(never)]
+    pub fn like(run: &Run<f64>) -> Option<Self> {
+        let own = &run.stepper;
+        if own.pieces().is_some() || own.solver.is_dense() {
+            return None;
+        }
+        let system = Arc::new(together::<K>(&vec![&*run.system; K::WIDTH])?);
+        let wide = |readout| Readout::lockstep::<K>(&vec![readout; K::WIDTH]);
+        let integrals = own.integrals.iter().map(|(a, b)| Some((wide(a)?, wide(b)?)));
+        let tolerance = Tolerance { iterations: own.solver.iterations(), ..Tolerance::default() };
+        let stepper = Stepper::new(
+            system,
+            own.solver.program().clone(),
+            own.method,
+            tolerance,
+            Bounds::default(),
+            integrals.collect::<Option<_>>()?,
+        );
+        Some(Self {
+            state: stepper.empty_state(),
+            places: (0..K::WIDTH).map(|_| None).collect(),
+            spans: vec![Span { begin: 0.0, end: 1.0, h: 1.0 }; K::WIDTH],
+            keys: vec![(1.0, 0); K::WIDTH],
+            chosen: run.system.circuit.choices.iter().map(|_| K::splat(1.0)).collect(),
+            rounds: 0,
+            steps: 0,
+            stepper,
+        })
+    }
+
+    /// Whether a run may take a lane here: its method, its elimination order and its form are theirs.
+    #[inline(never)]
+    pub fn fits(&self, run: &Run<f64>) -> bool {
+        let (own, all) = (&run.stepper, &self.stepper);
+        own.pieces().is_none()
+            && !own.solver.is_dense()
+            && own.method.name == all.method.name
+            && own.integrals.len() == all.integrals.len()
+            && own.solver.iterations() == all.solver.iterations()
+            && all.system().has_form_of(&run.system)
+            && own.solver.order() == all.solver.order()
+    }
+
+    /// How many runs there are.
+    pub fn count(&self) -> usize {
+        self.places.iter().flatten().count()
+    }
+
+    /// Whether a lane is free.
+    pub fn has_room(&self) -> bool {
+        self.count() < K::WIDTH
+    }
+
+    /// Steps tried together, how many of their lanes were in use, and the Newton iterations that all lanes made together.
+    pub fn work(&self) -> (u64, u64, u64) {
+        (self.rounds, self.steps, self.stepper.solver.iterated)
+    }
+
+    /// The stepper, for measurements of cost.
+    pub fn stepper(&mut self) -> &mut Stepper<K> {
+        &mut self.stepper
+    }
+
+    /// Gives a run a lane, in which it goes on until the instant `until`, s.
+    #[inline(never)]
+    pub fn seat(&mut self, mut run: Run<f64>, until: f64, recorder: &mut dyn Recorder<f64>) -> Seating {
+        let free = self.places.iter().position(Option::is_none);
+        let (Some(lane), true) = (free, self.fits(&run)) else { return Seating::Refused(Box::new(run)) };
+        let step = match run.next(until, recorder, &mut whole) {
+            Ok(Next::Step(step)) => step,
+            Ok(Next::Walk(..)) => return Seating::Refused(Box::new(run)),
+            Ok(Next::Over(ended)) => return Seating::Over(Box::new(run), Ok(ended)),
+            Err(error) => return Seating::Over(Box::new(run), Err(error)),
+        };
+        let solver = &run.stepper.solver;
+        let sitting = Sitting {
+            until,
+            step,
+            version: None,
+            jumps: run.counters.jumps,
+            couplings: run.counters.couplings,
+            reordered: solver.reordered,
+            run,
+        };
+        // A jump at the start may have asked for another order.
+        if self.fits(&sitting.run) && self.take_variants(lane, &sitting.run) {
+            self.places[lane] = Some(sitting);
+            return Seating::Sits(lane);
+        }
+        Seating::Refused(Box::new(sitting.run))
+    }
+
+    /// The values of all runs go into the lanes, and the state of a new one. A free lane takes those of the new one.
+    fn take_variants(&mut self, lane: usize, new: &Run<f64>) -> bool {
+        let each: Vec<&Run<f64>> =
+            self.places.iter().map(|place| place.as_ref().map_or(new, |sitting| &sitting.run)).collect();
+        let systems: Vec<&System<f64>> = each.iter().map(|run| &*run.system).collect();
+        let integrals: Vec<_> = each.iter().map(|run| &run.stepper.integrals[..]).collect();
+        let Some(system) = together::<K>(&systems) else { return false };
+        if !self.stepper.take_variants(Arc::new(system), &integrals) {
+            return false;
+        }
+        self.stepper.load(lane, &mut self.state, &new.state, &new.stepper);
+        self.stepper.solver.set_temperatures(&self.state.kelvin);
+        true
+    }
+
+    /// Goes on until some runs are over, and gives them back. There is a recorder for each lane.
+    #[inline(never)]
+    pub fn advance(&mut self, recorders: &mut [&mut dyn Recorder<f64>]) -> Vec<Over> {
+        let mut over = Vec::new();
+        while over.is_empty() && self.count() > 0 {
+            self.round(recorders, &mut over);
+        }
+        over
+    }
+
+    /// A step tried in every lane.
+    fn round(&mut self, recorders: &mut [&mut dyn Recorder<f64>], over: &mut Vec<Over>) {
+        let going = self.prepare(recorders, over);
+        let Some(some) = lanes_in(going).next() else { return };
+        self.rounds += 1;
+        self.steps += u64::from(going.count_ones());
+        let Self { stepper, state, places, spans, .. } = self;
+        for lane in lanes_in(going) {
+            let Some(Sitting { run, step, .. }) = &mut places[lane] else { continue };
+            let recipe = run.stepper.recipes.fitting(stepper.method, &run.state.history, step.h);
+            stepper.weights.take(lane, recipe);
+        }
+        let Some(any) = places[some].as_ref().map(Sitting::seat) else { return };
+        let mut seats: [Seat<'_>; MOST_LANES] =
+            std::array::from_fn(|lane| places.get(lane).and_then(Option::as_ref).map_or(any, Sitting::seat));
+        stepper.attempt_lanes(state, spans, &mut seats[..K::WIDTH], going);
+        let doubtful = |lane: &usize| {
+            let run = places[*lane].as_ref().map(|sitting| &sitting.run);
+            stepper.outcomes[*lane].is_ok_and(|attempt| run.is_some_and(|run| run.may_be_rounding(attempt)))
+        };
+        let doubtful: Vec<usize> = lanes_in(going).filter(doubtful).collect();
+        if !doubtful.is_empty() {
+            let beyond = stepper.beyond_rounding();
+            for lane in doubtful {
+                if let Ok(attempt) = &mut stepper.outcomes[lane] {
+                    attempt.error = beyond.lane(lane);
+                }
+            }
+        }
+        let outcomes = stepper.outcomes;
+        let (mut taken, mut leaving) = (0, 0);
+        for lane in lanes_in(going) {
+            let Some(Sitting { run, step, .. }) = &mut places[lane] else { continue };
+            match outcomes[lane] {
+                Ok(attempt) => {
+                    let mean = |_: &Stepper<f64>, account: usize| stepper.mean_power(account).lane(lane);
+                    taken |= u32::from(run.accepts(attempt, *step, &mean)) << lane;
+                }
+                Err(_) => leaving |= u32::from(run.is_stuck()) << lane,
+            }
+        }
+        stepper.commit_lanes(state, taken);
+        for lane in lanes_in(leaving) {
+            self.leave(lane, outcomes[lane].err(), recorders, over);
+        }
+        let mut warm = false;
+        for lane in lanes_in(going & !leaving) {
+            // Taken back: nothing to conclude.
+            let outcome = outcomes[lane].map(|attempt| Some(attempt).filter(|_| taken >> lane & 1 == 1));
+            warm |= self.conclude(lane, outcome, recorders, over);
+        }
+        if warm {
+            self.stepper.solver.set_temperatures(&self.state.kelvin);
+        }
+    }
+
+    /// Makes the matrices; returns the lanes that go on. A run whose order loses digits leaves.
+    fn prepare(&mut self, recorders: &mut [&mut dyn Recorder<f64>], over: &mut Vec<Over>) -> u32 {
+        let mut going = 0;
+        for (lane, place) in self.places.iter_mut().enumerate() {
+            let Some(Sitting { run, step, version, .. }) = place else { continue };
+            let now = run.board.version();
+            self.keys[lane] = (self.stepper.method.alpha(step.h), now);
+            self.spans[lane] = Span { begin: run.state.t, end: step.end, h: step.h };
+            if *version != Some(now) {
+                *version = Some(now);
+                let conductances = run.system.chosen(run.board.choices());
+                self.chosen.iter_mut().zip(conductances).for_each(|(all, own)| all.set_lane(lane, own));
+            }
+            going |= 1 << lane;
+        }
+        let growth = self.stepper.solver.prepare_lanes(&self.keys, &self.chosen);
+        let bad = |lane: &usize| is_bad(growth.lane(*lane));
+        for lane in lanes_in(going).filter(bad) {
+            going &= !(1 << lane);
+            self.leave(lane, None, recorders, over);
+        }
+        going
+    }
+
+    /// A run goes on alone to its end; where its step has no solution, by what is left then.
+    fn leave(
+        &mut self,
+        lane: usize,
+        failed: Option<StageError>,
+        recorders: &mut [&mut dyn Recorder<f64>],
+        over: &mut Vec<Over>,
+    ) {
+        let Some(Sitting { mut run, until, .. }) = self.places[lane].take() else { return };
+        self.stepper.store(lane, &self.state, &mut run.state, &mut run.stepper, &run.board);
+        let recorder = &mut *recorders[lane];
+        let helped = match failed {
+            Some(error) => run.recover(error).map(|()| recorder.go_on(run.state.t)),
+            None => Ok(true),
+        };
+        let ended = match helped {
+            Ok(true) => run.advance(until, recorder),
+            Ok(false) => Ok(Ended::Stopped),
+            Err(error) => Err(error),
+        };
+        over.push(Over { lane, run, ended });
+    }
+
+    /// What a run does with its step, and what it does next. Whether its laws have other temperatures now.
+    fn conclude(
+        &mut self,
+        lane: usize,
+        outcome: Result<Option<Attempt>, StageError>,
+        recorders: &mut [&mut dyn Recorder<f64>],
+        over: &mut Vec<Over>,
+    ) -> bool {
+        let Self { stepper, state, places, .. } = self;
+        let Some(sitting) = &mut places[lane] else { return false };
+        let (run, recorder) = (&mut sitting.run, &mut *recorders[lane]);
+        let mut fetched = false;
+        let mut fetch = |own: &mut State<f64>, to: &mut Stepper<f64>, board: &Board<f64>| {
+            // From then on the run's own is the newer one.
+            if !std::mem::replace(&mut fetched, true) {
+                stepper.store(lane, state, own, to, board);
+            }
+        };
+        let step = sitting.step;
+        let mut on = || -> Result<Next, SolverError> {
+            if let Err(error) = outcome {
+                // A shorter step is left.
+                run.recover(error)?;
+                if !recorder.go_on(run.state.t) {
+                    return Ok(Next::Over(Ended::Stopped));
+                }
+            }
+            if let Ok(Some(attempt)) = outcome {
+                let before = run.state.t;
+                stepper.show(lane, state, &mut run.state, &mut run.stepper);
+                run.stepper.passed(&mut run.state, step.end, step.h);
+                if !run.took(attempt, step, before, recorder, &mut fetch)? {
+                    return Ok(Next::Over(Ended::Stopped));
+                }
+            }
+            run.next(sitting.until, recorder, &mut fetch)
+        };
+        let ended = match on() {
+            Ok(Next::Step(next)) => {
+                sitting.step = next;
+                if run.stepper.solver.reordered != sitting.reordered {
+                    // A jump asked for it; the run has its whole state.
+                    let Some(Sitting { mut run, until, .. }) = places[lane].take() else { return false };
+                    let ended = run.advance(until, recorder);
+                    over.push(Over { lane, run, ended });
+                    return false;
+                }
+                if run.counters.jumps != sitting.jumps {
+                    sitting.jumps = run.counters.jumps;
+                    stepper.load(lane, state, &run.state, &run.stepper);
+                }
+                let warm = run.counters.couplings != sitting.couplings;
+                if warm {
+                    sitting.couplings = run.counters.couplings;
+                    state
+                        .kelvin
+                        .iter_mut()
+                        .zip(&run.state.kelvin)
+                        .for_each(|(all, own)| all.set_lane(lane, *own));
+                }
+                return warm;
+            }
+            Ok(Next::Walk(..)) => Ok(Ended::Reached),
+            Ok(Next::Over(ended)) => Ok(ended),
+            Err(error) => Err(error),
+        };
+        fetch(&mut run.state, &mut run.stepper, &run.board);
+        if let Some(Sitting { run, .. }) = places[lane].take() {
+            over.push(Over { lane, run, ended });
+        }
+        false
+    }
+}
