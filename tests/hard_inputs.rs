@@ -250,8 +250,11 @@ mod signals {
                 .spawn();
             (*line, child.expect("it starts"))
         });
-        let started: Vec<_> = started.collect();
+        let mut started: Vec<_> = started.collect();
         sleep(Duration::from_millis(300));
+        // Who is done by then had nothing to be asked.
+        started.retain_mut(|(_, child)| child.try_wait().expect("a child").is_none());
+        assert!(started.len() >= 4, "{} of {} are at work", started.len(), lines.len());
         for (_, child) in &started {
             let sent = Command::new("kill").args(["-INT", &child.id().to_string()]).status();
             assert!(sent.expect("kill").success());

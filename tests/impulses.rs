@@ -1,4 +1,4 @@
-//! What an ideal switch turns into heat at once: it opens the current of inductors, or closes capacitors onto others,
+//! What an ideal switch dissipates at once: it opens the current of inductors, or closes capacitors onto others,
 //! and charge or flux is conserved. Closed forms: two states with the same charge (flux) differ by ½·C₁C₂/(C₁+C₂)·ΔV²
 //! (½·L₁L₂/(L₁+L₂)·ΔI²), whatever the resistance (any textbook of circuits, from memory). The time constants lie
 //! between 10⁻¹⁵ s and the finest step, so no step that is planned could see them.

@@ -291,7 +291,7 @@ base = "128 ns"
 finest = "1 ns"
 [record]
 interval = "20 ns"
-signals = ["loop.current", "q.voltage", "q.heat"]
+signals = ["loop.current", "q.voltage", "q.power"]
 "#,
         part.values.number(key),
         part.name,

@@ -132,7 +132,7 @@ fn stored_charge_at_rest() {
 }
 
 /// A silicon diode, its series resistance and depletion charge included, that a MOSFET's stand-in switches: 400 V, a
-/// loop inductance, and a snubber against ringing. The ledger closes; what the diode turned into heat is ∫v·i dt of
+/// loop inductance, and a snubber against ringing. The ledger closes; what the diode dissipated is ∫v·i dt of
 /// what was recorded; hot, more charge is recovered.
 #[test]
 fn the_heat_of_recovery_is_counted() {
@@ -158,7 +158,7 @@ fn the_heat_of_recovery_is_counted() {
         ];
         given.extend(times);
         let built = put(&mut c, "diode", "D", &[a, GROUND], &given);
-        let heat = built.quantities.iter().find(|q| q.0 == "heat").unwrap().2.clone();
+        let heat = built.quantities.iter().find(|q| q.0 == "power").unwrap().2.clone();
         let through: Vec<_> = built.components.iter().map(|id| Probe::Conduction(*id, 0)).collect();
         let mut setup = Setup::new(c);
         setup.steps.base = 1e-8;

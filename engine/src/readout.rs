@@ -88,7 +88,7 @@ fn charge<L: Lane>(system: &System<L>, component: ComponentId, pin: usize) -> Re
     Readout::Unknowns(mine.collect())
 }
 
-/// Accounts of what a component turns into heat.
+/// Accounts of what a component dissipates.
 fn heating<L: Lane>(system: &System<L>, component: ComponentId) -> Vec<u32> {
     let heating = system.devices.len() + system.dissipators.len();
     let owners = system.account_owners();
@@ -108,7 +108,7 @@ impl<L: Lane> Readout<L> {
                 Self::Unknowns(vec![(system.own_unknown(*component, *k) as u32, one)])
             }
             Probe::Charge(component, pin) => charge(system, *component, *pin),
-            Probe::Heat(component) => Self::Power(heating(system, *component)),
+            Probe::Power(component) => Self::Power(heating(system, *component)),
             Probe::Energy(component) => Self::Energy(heating(system, *component)),
             Probe::Wave(wave) => Self::Wave(*wave),
             Probe::Line(line) => Self::Line(*line),

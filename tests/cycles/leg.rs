@@ -104,7 +104,7 @@ fn soft_switching_by_charge_balance() {
         ("supply-voltage", v),
         ("snubber-capacitance", c),
         ("snubber-resistance", 0.1),
-        // Slow enough for what is left of the charge to be turned into heat in many steps.
+        // Slow enough for what is left of the charge to be dissipated in many steps.
         ("switch-resistance", r),
         ("gate-edge", 1e-10),
     ]);

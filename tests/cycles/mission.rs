@@ -213,7 +213,7 @@ fn leaps_against_every_cycle() {
             assert!(apart < 0.1 && apart < 2.0 * leapt.work.estimate + 5e-3, "{} s: {apart} K", instant.time);
         }
     }
-    for (a, b) in leapt.heat.iter().zip(&every.heat).chain(leapt.balance.iter().zip(&every.balance)) {
+    for (a, b) in leapt.energy.iter().zip(&every.energy).chain(leapt.balance.iter().zip(&every.balance)) {
         near(*a, *b, 5e-3, "energy");
     }
     // What is given is taken or lost, but for what the filter stores (40 mJ of 74 J when the supply has fallen).

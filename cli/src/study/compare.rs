@@ -319,7 +319,7 @@ impl Compared {
             .number("number", "number", "1", steady(|s| f64::from(s.number)))
             .number("current_each", "each", "A", steady(|s| s.current))
             .number("drop", "drop", "V", steady(|s| s.drop))
-            .number("heat_each", "heat each", "W", steady(|s| s.power))
+            .number("power_each", "power each", "W", steady(|s| s.power))
             .number("junction", "T_j", "degC", steady(|s| s.junction))
             .number("hottest", "T_j,max", "degC", steady(|s| s.hottest))
             .text("remark", remark)

@@ -20,7 +20,7 @@ pub struct Entry<L> {
     pub kind: &'static str,
     /// Energy it gave to the circuit as a source, J (negative: taken).
     pub delivered: L,
-    /// Energy it turned into heat, J.
+    /// Energy it dissipated, J.
     pub dissipated: L,
     /// Change of the energy it stores, J.
     pub stored: L,

@@ -131,7 +131,7 @@ pub trait Device<L: Lane>: Any + Debug + Send + Sync {
         b: &mut [L],
     );
     /// Once `x` is found: moves the kept stamp along its tangent to `x`, adds the charges to `q`, and returns the
-    /// power turned into heat, W.
+    /// power dissipated, W.
     fn commit(&self, location: &StampLocation<'_>, x: &[L], stamp: &mut [L], q: &mut [L]) -> L;
     /// Adds the right-hand side of the kept stamp, as [`Device::stamp`] would at the point where it was kept.
     fn restamp(&self, location: &StampLocation<'_>, alpha: L, stamp: &[L], b: &mut [L]);

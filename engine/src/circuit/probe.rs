@@ -13,9 +13,9 @@ pub enum Probe {
     Conduction(ComponentId, usize),
     /// Charge of a pin: the current into it is [`Probe::Conduction`] and what this changes by in time, C.
     Charge(ComponentId, usize),
-    /// Power that a component turns into heat, W.
-    Heat(ComponentId),
-    /// Energy that a component has turned into heat since the start, with the method's own weights, J.
+    /// Power that a component dissipates, W.
+    Power(ComponentId),
+    /// Energy that a component has dissipated since the start, with the method's own weights, J.
     Energy(ComponentId),
     /// Value of a source's course, V or A.
     Wave(WaveId),
@@ -38,7 +38,7 @@ impl Probe {
             Self::Voltage(..) | Self::Wave(_) => "V",
             Self::Branch(..) | Self::Conduction(..) => "A",
             Self::Charge(..) => "C",
-            Self::Heat(_) => "W",
+            Self::Power(_) => "W",
             Self::Line(_) => "1",
             Self::Temperature(_) => "degC",
             Self::Integral(_) | Self::Energy(_) => "J",

@@ -5,7 +5,7 @@
 //! Sources stand still meanwhile. The steps are those of the singly diagonally implicit method of order 4 (five stages,
 //! γ = 1/4, L-stable, stiffly accurate: Hairer & Wanner, Solving ODEs II, table IV.6.5); it asks for no derivative at
 //! the start, which a jump has not. Their length follows from the energy: what the method's weights count as taken from
-//! the sources and turned into heat, against ½(x₀ + x₁)·(q₁ − q₀), what charges and fluxes gave along a straight line.
+//! the sources and dissipated, against ½(x₀ + x₁)·(q₁ − q₀), what charges and fluxes gave along a straight line.
 //! Both go to ∫x·dq.
 
 use super::stage::{StageError, StageSolver};

@@ -25,7 +25,7 @@ fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) ->
         components.push(id);
         dies.push(("capacitor", vec![id]));
         quantities.push(("current", "current from the first pin to the second", Probe::Conduction(id, 0)));
-        quantities.push(("heat", "power turned into heat", Probe::Heat(id)));
+        quantities.push(("power", "power dissipated", Probe::Power(id)));
         quantities.push(("inner", "voltage of the capacitance alone", Probe::Voltage(inner, pins[1])));
     }
     let id = circuit.capacitor(name, inner, pins[1], v.number("capacitance"), v.maybe("initial-voltage"))?;

@@ -90,7 +90,7 @@ fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) ->
     let strip = circuit.resistor(&of("jfet-gate-strip"), near, inner, each)?;
     let far_strip = circuit.resistor(&of("jfet-gate-far-strip"), inner, far, each)?;
     let jfet = vec![jfet_die, gate_loop, strip, far_strip];
-    let jfet_heat = Probe::Sum(jfet.iter().map(|&id| (1.0, Probe::Heat(id))).collect());
+    let jfet_heat = Probe::Sum(jfet.iter().map(|&id| (1.0, Probe::Power(id))).collect());
     components.extend(&jfet);
     let nodes = [middle, pins[1], source];
     let mosfet = mosfet::place(circuit, &of("mosfet"), nodes, &mosfet_values, linear_above, kelvin)?;
@@ -105,7 +105,7 @@ fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) ->
     let vgs_jfet = Probe::Voltage(far, middle);
     let gate_current = (1..4).map(|k| (1.0, Probe::Conduction(jfet_die, k))).collect();
     let current = drain_lead.map_or(Probe::Conduction(jfet_die, 0), |id| Probe::Branch(id, 0));
-    let heat = components.iter().map(|&id| (1.0, Probe::Heat(id))).collect();
+    let heat = components.iter().map(|&id| (1.0, Probe::Power(id))).collect();
 
     let bound = v.number("mosfet-gate-limit");
     let mut limits = vec![("gate", vgs.clone(), -bound, bound)];
@@ -152,9 +152,9 @@ fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) ->
                 Probe::Sum(gate_current),
             ),
             ("mosfet-current", "drain current of the MOSFET die without displacement", mosfet.current),
-            ("jfet-heat", "power turned into heat in the JFET die and its gate resistance", jfet_heat),
-            ("mosfet-heat", "power turned into heat in the MOSFET die", mosfet.heat),
-            ("heat", "power turned into heat in all of the cascode", Probe::Sum(heat)),
+            ("jfet-power", "power dissipated in the JFET die and its gate resistance", jfet_heat),
+            ("mosfet-power", "power dissipated in the MOSFET die", mosfet.heat),
+            ("power", "power dissipated in all of the cascode", Probe::Sum(heat)),
         ],
         limits,
         known,

@@ -64,7 +64,7 @@ fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) ->
         quantities: vec![
             ("voltage", "voltage of the first pin against the second", Probe::Voltage(pins[0], pins[1])),
             ("current", "current from the first pin to the second", Probe::Conduction(id, 0)),
-            ("power", "power drawn", Probe::Heat(id)),
+            ("power", "power drawn", Probe::Power(id)),
         ],
         ..Built::default()
     })

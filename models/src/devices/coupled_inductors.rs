@@ -57,7 +57,7 @@ fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) ->
         }
     }
     let id = circuit.coupled_inductors(name, pins, &matrix, &resistances)?;
-    let mut quantities = vec![("heat", "power turned into heat", Probe::Heat(id))];
+    let mut quantities = vec![("power", "power dissipated", Probe::Power(id))];
     for (k, key) in CURRENTS.into_iter().enumerate().take(n) {
         quantities.push((
             key,

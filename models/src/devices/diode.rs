@@ -139,7 +139,7 @@ fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) ->
         let id = resistor::place(circuit, &format!("{name}.series"), [anode, inner], series, kelvin)?;
         anode = inner;
         components.push(id);
-        heat.push((1.0, Probe::Heat(id)));
+        heat.push((1.0, Probe::Power(id)));
     }
     let nodes = [anode, pins[1]];
     let id = match Times::given(name, &Prefixed { values: v, prefix: "" }, "")? {
@@ -147,7 +147,7 @@ fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) ->
         Some(times) => circuit.law(name, "diode", &nodes, law.storing(times), kelvin)?,
     };
     components.push(id);
-    heat.push((1.0, Probe::Heat(id)));
+    heat.push((1.0, Probe::Power(id)));
     let voltage = Probe::Voltage(pins[0], pins[1]);
     let rated = v.maybe("rated-voltage").map(|rated| -rated);
     let known = -known_voltage(v.maybe("breakdown-voltage"), v.maybe("rated-voltage"));
@@ -160,7 +160,7 @@ fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) ->
         quantities: vec![
             ("voltage", "anode-cathode voltage", voltage),
             ("current", "forward current without displacement", Probe::Conduction(id, 0)),
-            ("heat", "power turned into heat", Probe::Sum(heat)),
+            ("power", "power dissipated", Probe::Sum(heat)),
         ],
         ..Built::default()
     })

@@ -68,7 +68,7 @@ fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) ->
         quantities: vec![
             ("voltage", "anode-cathode voltage", Probe::Voltage(pins[0], pins[1])),
             ("current", "forward current", Probe::Conduction(id, 0)),
-            ("heat", "power turned into heat", Probe::Heat(id)),
+            ("power", "power dissipated", Probe::Power(id)),
         ],
         ..Built::default()
     })

@@ -108,7 +108,7 @@ fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) ->
             ("voltage", "drain-source voltage", Probe::Voltage(pins[0], pins[2])),
             ("gate", "gate-source voltage", Probe::Voltage(pins[1], pins[2])),
             ("current", "drain current without displacement", Probe::Conduction(id, 0)),
-            ("heat", "power turned into heat", Probe::Heat(id)),
+            ("power", "power dissipated", Probe::Power(id)),
         ],
         ..Built::default()
     })

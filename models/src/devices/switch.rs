@@ -29,7 +29,7 @@ fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) ->
         quantities: vec![
             ("voltage", "voltage of the first pin against the second", Probe::Voltage(pins[0], pins[1])),
             ("current", "current from the first pin to the second", Probe::Conduction(id, 0)),
-            ("heat", "power turned into heat", Probe::Heat(id)),
+            ("power", "power dissipated", Probe::Power(id)),
         ],
         choices: vec![("state", choice)],
         ..Built::default()

@@ -137,11 +137,11 @@ fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) ->
             id
         };
         components.push(id);
-        heat.push((1.0, Probe::Heat(id)));
+        heat.push((1.0, Probe::Power(id)));
     }
     let id = circuit.law(name, "varistor", &[inner, pins[1]], law, STATED_AT)?;
     components.push(id);
-    heat.push((1.0, Probe::Heat(id)));
+    heat.push((1.0, Probe::Power(id)));
     Ok(Built {
         dies: vec![("varistor", components.clone())],
         components,
@@ -157,7 +157,7 @@ fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) ->
                 "current of the clamp itself, without that of its parallel capacitance",
                 Probe::Conduction(id, 0),
             ),
-            ("heat", "power turned into heat", Probe::Sum(heat)),
+            ("power", "power dissipated", Probe::Sum(heat)),
         ],
         ..Built::default()
     })

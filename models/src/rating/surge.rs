@@ -44,7 +44,7 @@ pub struct Peaks {
     pub celsius: [f64; MOST_DIES],
     /// Largest drop, V.
     pub drop: f64,
-    /// Energy turned into heat, J.
+    /// Energy dissipated, J.
     pub energy: f64,
 }
 

@@ -17,6 +17,7 @@ const KEYS: &[(&str, &str)] = &[
     ("junction-voltage", "built-in-voltage"),
     ("grading", "depletion-exponent"),
     ("gain", "transconductance-factor"),
+    ("heat-error", "temperature-error"),
 ];
 
 /// What may stand before the key of a junction: the die, and the junction of it.
@@ -51,8 +52,12 @@ pub fn command(old: &str) -> Option<&'static str> {
     of(COMMANDS, old)
 }
 
-/// The new form of a signal: `v(a)` is `voltage(a)`, `i(X)` is `X.current`.
+/// The new form of a signal: `v(a)` is `voltage(a)`, `i(X)` is `X.current`, `X.heat` is `X.power`.
 pub fn signal(old: &str) -> Option<String> {
+    // Watts were called heat; "heat" of a die now is the heat input that takes its energy.
+    if let Some((of, die)) = old.trim().strip_suffix("heat").and_then(|rest| rest.rsplit_once('.')) {
+        return (die.is_empty() || PREFIXES.contains(&die)).then(|| format!("{of}.{die}power"));
+    }
     let (function, rest) = old.trim().split_once('(')?;
     let inside = rest.strip_suffix(')')?.trim();
     match function.trim() {

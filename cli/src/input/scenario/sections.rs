@@ -221,7 +221,7 @@ pub static STEPS: Section = Section {
             "the same for currents; default 1 uA + 2e-5 of the largest value so far of each current";
         may "method": Form::Word(&["tr-bdf2", "esdirk4", "piecewise"]),
             "integration method; piecewise: exact steps for circuits of linear components, ideal switches and ideal diodes; default: that where there is an ideal diode and nothing nonlinear, else esdirk4";
-        may "heat-error": Form::Quantity("K", Positive),
+        may "temperature-error": Form::Quantity("K", Positive),
             "how far the temperature of a device may lag behind that of the thermal network; default 1 K";
         may "coupling": Form::Quantity("s", Positive),
             "longest time between exchanges of heat and temperature, however little they lag; default end / 300";

@@ -87,7 +87,7 @@ fn of_junction(j: &Junction) -> [Answer; 3] {
             .further(j.coupling_error)
             .remark(format!("{}{bound}", instant(j.hottest_at))),
         answer("end", "at the end", j.end, "degC").further(j.coupling_error),
-        answer("heat", "heat into the network", j.heat, "J"),
+        answer("energy", "energy into the network", j.energy, "J"),
     ]
 }
 

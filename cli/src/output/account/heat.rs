@@ -15,7 +15,7 @@ fn coupling(error: CouplingError) -> (f64, Option<&'static str>) {
                 Cause::AnswersAtOnce => {
                     "its temperature follows the power at once: a path without heat capacity"
                 }
-                Cause::StepsTooLong => "the finest step warms it by more than `steps.heat-error`",
+                Cause::StepsTooLong => "the finest step warms it by more than `steps.temperature-error`",
             }),
         ),
     }
@@ -42,7 +42,7 @@ pub(super) fn dies(facts: &Facts, peaks: &[Peak]) -> Vec<(usize, Junction)> {
                 hottest_at: peak.largest_at,
                 end: f64::NAN,
                 rated,
-                heat: f64::NAN,
+                energy: f64::NAN,
                 coupling_error: f64::NAN,
                 not_bounded: None,
             };
@@ -57,8 +57,8 @@ pub(super) fn junctions(run: &Run<f64>, facts: &Facts, peaks: &[Peak]) -> Vec<Ju
     let Some(thermal) = run.thermal() else { return Vec::new() };
     let known = |(input, junction): (usize, Junction)| {
         let (coupling_error, not_bounded) = coupling(run.coupling_error(input, 0)?);
-        let (end, heat) = (run.celsius()[input], thermal.heat_in()[input]);
-        Some(Junction { end, heat, coupling_error, not_bounded, ..junction })
+        let (end, energy) = (run.celsius()[input], thermal.heat_in()[input]);
+        Some(Junction { end, energy, coupling_error, not_bounded, ..junction })
     };
     dies(facts, peaks).into_iter().filter_map(known).collect()
 }

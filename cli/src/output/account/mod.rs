@@ -115,7 +115,7 @@ pub struct Junction {
     /// The part's rating, °C; infinite where there is none.
     pub rated: f64,
     /// Heat that the die handed to the network, J.
-    pub heat: f64,
+    pub energy: f64,
     /// Error of these temperatures from the coupling of heat, K; infinite where nothing bounds it.
     pub coupling_error: f64,
     /// Why nothing does, in words.

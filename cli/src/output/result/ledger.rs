@@ -13,7 +13,7 @@ pub struct LedgerRow {
     pub component: String,
     /// Energy that it delivered to the circuit (sources).
     pub delivered: f64,
-    /// Energy that it turned into heat.
+    /// Energy that it dissipated.
     pub dissipated: f64,
     /// Energy stored at the end less energy stored at the start.
     pub stored_change: f64,

@@ -32,7 +32,7 @@ pub(super) fn known_of(f: &Followed, options: &Options, input: usize) -> OfInput
 pub(super) fn tables(f: &Followed, lives: &[Life], options: &Options, begin: Begin) -> Vec<StudyTable> {
     let known: Vec<OfInput> = (0..f.inputs.len()).map(|k| known_of(f, options, k)).collect();
     let of_die = |k: usize, column: &str, value: f64| match column {
-        "heat" | "mean_power" => known[k].share * value.abs(),
+        "energy" | "mean_power" => known[k].share * value.abs(),
         "start" if begin == Begin::Rest => 0.0,
         "end" => known[k].at_end,
         _ => known[k].kelvin,
@@ -41,7 +41,7 @@ pub(super) fn tables(f: &Followed, lives: &[Life], options: &Options, begin: Beg
     let harmonics = tables::harmonics(f);
     let each = harmonics.rows.len().checked_div(f.inputs.len()).unwrap_or(0).max(1);
     let of_harmonic = |row: usize, _: &str, value: f64| known[row / each].share * value.abs();
-    let columns = ["heat", "mean_power", "start", "mean", "least", "largest", "end"];
+    let columns = ["energy", "mean_power", "start", "mean", "least", "largest", "end"];
     vec![
         StudyTable::new("junctions", "Junction temperatures and heat over the mission", 1, tables::dies(f))
             .estimated(&columns)

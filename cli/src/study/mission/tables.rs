@@ -19,8 +19,8 @@ pub(super) fn dies(followed: &Followed) -> Table {
         |k: usize| course.iter().map(|i| i.celsius[k] + i.within[k].least).fold(f64::INFINITY, f64::min);
     Rows::of(0..followed.inputs.len())
         .text("die", |&k| followed.inputs[k].clone())
-        .number("heat", "heat", "J", |&k| followed.heat[k])
-        .number("mean_power", "P", "W", |&k| per(followed.heat[k]))
+        .number("energy", "energy", "J", |&k| followed.energy[k])
+        .number("mean_power", "P", "W", |&k| per(followed.energy[k]))
         .number("start", "start", "degC", |&k| course.first().map(|i| i.celsius[k]))
         .number("mean", "mean", "degC", |&k| per(mean(k)))
         .number("least", "least", "degC", |&k| least(k))

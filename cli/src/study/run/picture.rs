@@ -87,6 +87,6 @@ fn losses(a: &Account) -> Option<StudyFigure> {
         height: 220.0,
         ..Bars::default()
     };
-    let caption = "Energy that each component turned into heat, largest first.";
+    let caption = "Energy that each component dissipated, largest first.";
     (losses.len() > 1).then(|| StudyFigure::new(caption, Figure::new("Losses", vec![Panel::Bars(bars)])))
 }

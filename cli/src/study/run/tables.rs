@@ -66,16 +66,16 @@ fn junctions(a: &Account) -> StudyTable {
         .column(Head::instant("hottest_at", "at"), |j| j.hottest_at)
         .number("end", "at the end", "degC", |j| j.end)
         .number("rated", "rated", "degC", |j| j.rated)
-        .number("heat", "heat", "J", |j| j.heat)
+        .number("energy", "energy", "J", |j| j.energy)
         .number("coupling_error", "coupling", "K", |j| endless(j.coupling_error));
     if a.junctions.iter().any(|j| j.not_bounded.is_some()) {
         rows = rows.text("not_bounded", |j| j.not_bounded.unwrap_or(""));
     }
-    let title = "Junctions: virtual junction temperature of each die at the ends of steps; heat: what the network received";
+    let title = "Junctions: virtual junction temperature of each die at the ends of steps; energy: what the network received";
     let coupling = a.junctions.iter().flat_map(|j| [j.coupling_error, j.coupling_error, 0.0]);
     let table = StudyTable::new("junctions", title, 1, rows.table())
-        .estimated(&["hottest", "end", "heat"])
-        .quantities(&["hottest", "end", "heat", "coupling_error"]);
+        .estimated(&["hottest", "end", "energy"])
+        .quantities(&["hottest", "end", "energy", "coupling_error"]);
     StudyTable { further: coupling.collect(), ..table }
 }
 

@@ -30,7 +30,7 @@ const DEFINITIONS: [(&str, &str); 11] = [
          computation, not of the models",
     ),
     (
-        "heat",
+        "energy of a die",
         "what a die handed to the thermal network: its dissipated energy, exactly as the ledger counts it",
     ),
     ("let-through I\u{b2}t", DEFINITION),
@@ -46,7 +46,7 @@ const DEFINITIONS: [(&str, &str); 11] = [
 pub(super) fn definitions(a: &Account) -> Vec<(String, String)> {
     let holds = |term: &str| match term {
         "margin" => !a.judged.is_empty(),
-        "virtual junction temperature" | "heat" | "coupling" => !a.junctions.is_empty(),
+        "virtual junction temperature" | "energy of a die" | "coupling" => !a.junctions.is_empty(),
         "let-through I\u{b2}t" => !a.let_through.is_empty(),
         "switching energies" => !a.switching.all.is_empty(),
         "middle node" => a.peaks.iter().any(|p| p.name.ends_with(".middle")),

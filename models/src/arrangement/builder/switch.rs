@@ -132,14 +132,14 @@ impl Builder<'_> {
         current.extend(backward.map(|p| (-1.0, p)));
         let mut components = vec![id];
         components.extend(&against.components);
-        let heat = components.iter().map(|&c| (1.0, Probe::Heat(c))).collect();
+        let heat = components.iter().map(|&c| (1.0, Probe::Power(c))).collect();
         let built = Built {
             dies: vec![("switch", components.clone())],
             components,
             quantities: vec![
                 ("voltage", "voltage over the switch", Probe::Voltage(high, low)),
                 ("current", "current into the switch and its diode", Probe::Sum(current)),
-                ("heat", "power turned into heat", Probe::Sum(heat)),
+                ("power", "power dissipated", Probe::Sum(heat)),
             ],
             ..Built::default()
         };

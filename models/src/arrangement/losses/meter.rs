@@ -42,7 +42,7 @@ impl Meter {
         for place in &layout.places {
             let first = setup.channels.len();
             let heat_of =
-                |all: &[usize]| all.iter().map(|&c| (1.0, Probe::Heat(ComponentId(c as u32)))).collect();
+                |all: &[usize]| all.iter().map(|&c| (1.0, Probe::Power(ComponentId(c as u32)))).collect();
             let mut integral = |probe: Probe| {
                 setup.integrals.push((probe, one.clone()));
                 Probe::Integral(setup.integrals.len() - 1)
@@ -237,7 +237,7 @@ impl Meter {
     }
 
     /// ∫ v dQ between two samples: of the charge that a switch gives up, and of the charge that its partner takes
-    /// through it, without what turned into heat in its own snubber, J.
+    /// through it, without what dissipated in its own snubber, J.
     fn charges(&self, c: &Columns, from: &[f64], to: &[f64]) -> f64 {
         let gained = |store: &Store| store.charge(to) - store.charge(from);
         let taken = c.partner.map_or(0.0, |p| gained(&self.switches[p].store));

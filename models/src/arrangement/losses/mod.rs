@@ -8,7 +8,7 @@
 //! - capacitive: that part of the heat in the same time which charges account for, ∫ v dQ over the switch: of the charge
 //!   that its own output capacitance and snubber give up, and of the charge that its partner's take through it (hard
 //!   switching without inductance: E_oss of its own, Q_oss·V − E_oss of the partner's; Q_oss·V for two equal ones), as
-//!   far as it is turned into heat in this switch within the turn-on;
+//!   far as it is dissipated in this switch within the turn-on;
 //! - conduction: from there to the edge that turns off; of a diode in a switch's place, all forward conduction;
 //! - turn-off: from that edge until its partner's turn-on, while the voltage over it is not reversed;
 //! - dead-time diode: gate off and reverse conducting (the integral diode, or the body diode and the JFET channel);
@@ -116,7 +116,7 @@ impl Account {
 pub(super) fn heat_of_input(setup: &mut Setup<f64>, input: usize) {
     let heats = setup.circuit.components.iter().enumerate();
     let mine = heats.filter(|(_, c)| c.heat.is_some_and(|h| h.0 as usize == input));
-    let heat = mine.map(|(k, _)| (1.0, Probe::Heat(ComponentId(k as u32)))).collect();
+    let heat = mine.map(|(k, _)| (1.0, Probe::Power(ComponentId(k as u32)))).collect();
     let one = Probe::Wave(setup.circuit.wave(Wave::Constant(1.0)));
     setup.board = rebuilt(setup);
     setup.integrals.push((Probe::Sum(heat), one));

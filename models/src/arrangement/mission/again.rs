@@ -72,7 +72,7 @@ pub fn again(followed: &Followed, begin: Begin, make: &mut Make<'_>) -> Result<F
             first.power.iter().zip(at(first.time)).map(|(p, ratio)| p * (ratio - 1.0)).collect();
         network.start_steady(&power);
     }
-    out.heat = vec![0.0; inputs];
+    out.energy = vec![0.0; inputs];
     for k in 0..out.course.len() {
         let last = if k > 0 { out.course[k - 1].time } else { out.course[0].time };
         let instant = &mut out.course[k];
@@ -89,7 +89,7 @@ pub fn again(followed: &Followed, begin: Begin, make: &mut Make<'_>) -> Result<F
         for i in 0..inputs {
             instant.celsius[i] += network.temperatures()[i] - rest[i];
             instant.power[i] += moved[i];
-            out.heat[i] += instant.power[i] * dt;
+            out.energy[i] += instant.power[i] * dt;
             let within = &mut instant.within[i];
             let [least, largest, lag] = [within.least, within.largest, within.lag].map(|x| x * ratios[i]);
             *within = Within { least, largest, lag };

@@ -108,7 +108,7 @@ pub fn follow(
         period: (period, slots),
         course: Vec::new(),
         network: network.clone(),
-        heat: vec![0.0; inputs.len()],
+        energy: vec![0.0; inputs.len()],
         inputs,
         balance: [0.0; 3],
         balance_error: [0.0; 3],
@@ -323,7 +323,7 @@ impl Follower<'_, '_> {
     pub(super) fn report(&mut self, time: f64, celsius: Vec<f64>, power: Vec<f64>, estimate: f64) {
         if let Some(last) = self.out.course.last() {
             let dt = time - last.time;
-            self.out.heat.iter_mut().zip(&power).for_each(|(h, p)| *h += p * dt);
+            self.out.energy.iter_mut().zip(&power).for_each(|(h, p)| *h += p * dt);
         }
         let instant = Instant { time, celsius, within: self.within.clone(), power, estimate };
         self.listener.instant(&instant);

@@ -187,14 +187,14 @@ pub struct Followed {
     /// The network at the end.
     pub network: Thermal<f64>,
     /// Heat of each input over the mission, J.
-    pub heat: Vec<f64>,
+    pub energy: Vec<f64>,
     /// What sources gave, the load took and was lost over the mission, J.
     pub balance: [f64; 3],
     /// What straight lines between the cycles at both ends of leaps may have made of these, J.
     pub balance_error: [f64; 3],
     /// Ripple of the hottest cycle; none before a cycle was solved.
     pub hottest: Option<Hottest>,
-    /// Largest mean power that each component of the circuit turned into heat in any cycle, W.
+    /// Largest mean power that each component of the circuit dissipated in any cycle, W.
     pub dissipated: Vec<f64>,
     /// What the setups' watches saw in the cycles of the mission that were solved; instants are those of the mission.
     pub seen: Vec<Seen>,

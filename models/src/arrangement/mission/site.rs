@@ -26,7 +26,7 @@ pub struct OneCycle {
     pub power: Vec<f64>,
     /// Mean powers that sources gave, that the load took, and that was lost, W.
     pub balance: [f64; 3],
-    /// What each component turned into heat, mean, W.
+    /// What each component dissipated, mean, W.
     pub dissipated: Vec<f64>,
     /// What the setup's watches saw; instants count from its begin.
     pub seen: Vec<Seen>,

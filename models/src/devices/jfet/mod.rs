@@ -258,7 +258,7 @@ fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) ->
             ("gate", "gate-source voltage", Probe::Voltage(pins[1], pins[2])),
             ("current", "drain current without displacement", Probe::Conduction(id, 0)),
             ("gate-current", "gate current without displacement", Probe::Conduction(id, 1)),
-            ("heat", "power turned into heat", Probe::Heat(id)),
+            ("power", "power dissipated", Probe::Power(id)),
         ],
         ..Built::default()
     })

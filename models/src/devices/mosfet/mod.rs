@@ -164,7 +164,7 @@ fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) ->
             ("voltage", "drain-source voltage", vds),
             ("gate", "gate-source voltage at the die", vgs),
             ("current", "drain current without displacement", placed.current),
-            ("heat", "power turned into heat", placed.heat),
+            ("power", "power dissipated", placed.heat),
         ],
         limits,
         ..Built::default()

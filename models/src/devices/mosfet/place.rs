@@ -23,7 +23,7 @@ pub(crate) struct Placed {
     pub die: Vec<ComponentId>,
     /// Drain current without displacement.
     pub current: Probe,
-    /// Power turned into heat in the die.
+    /// Power dissipated in the die.
     pub heat: Probe,
 }
 
@@ -162,7 +162,7 @@ pub(crate) fn place(
         gate: inner,
         components,
         current: one_or_sum(currents),
-        heat: one_or_sum(die.iter().map(|&id| (1.0, Probe::Heat(id))).collect()),
+        heat: one_or_sum(die.iter().map(|&id| (1.0, Probe::Power(id))).collect()),
         die,
     })
 }

@@ -38,7 +38,7 @@ impl Resolve<'_> {
                 ..Bounds::default()
             },
             method: f.text("method").map(ToString::to_string),
-            heat_error: f.number("heat-error").unwrap_or(HEAT_ERROR),
+            heat_error: f.number("temperature-error").unwrap_or(HEAT_ERROR),
             coupling,
             operating_point: f.text("start").unwrap_or("operating-point") == "operating-point",
         })

@@ -70,7 +70,7 @@ pub static LIMIT: Section = Section {
             },
             Kind {
                 word: Bounded::Energy.word(),
-                help: "Energy that a component turns into heat within an interval",
+                help: "Energy that a component dissipates within an interval",
                 keys: &[
                     Key::need("component", Form::Name, "the component"),
                     Key::may("max", Form::Quantity("J", Any), "the most allowed"),
