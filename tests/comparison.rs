@@ -99,17 +99,8 @@ fn charts_are_written_once() {
 /// On-resistance against temperature, relative to 25 °C, and the pieces of the budget.
 #[test]
 fn resistance_against_temperature() {
-    let done = joulestep(&[
-        "parts",
-        "resistance",
-        PARTS[0],
-        PARTS[1],
-        "--from",
-        "25 degC",
-        "--step",
-        "50 K",
-        "--json",
-    ]);
+    let range = ["--from", "25 degC", "--step", "50 K", "--json"];
+    let done = joulestep(&[&["parts", "resistance"], &PARTS[..2], &range].concat());
     assert_eq!(done.code, 0, "{}", done.err);
     let report: Value = serde_json::from_str(&done.out).unwrap();
     let rows = answers::rows(&report, "resistance");

@@ -15,11 +15,8 @@ use joulestep_models::junction::{Junction, Leakage};
 use joulestep_models::table::ChargeTable;
 
 use crate::common::ref1::{Duty, ref1};
+use crate::common::rig::near as close;
 use crate::common::statics::solve;
-
-fn close(what: &str, got: f64, expected: f64, relative: f64) {
-    assert!((got - expected).abs() <= relative * expected.abs(), "{what}: {got:e}, expected {expected:e}");
-}
 
 fn no_charge() -> Depletion<f64> {
     Depletion::new(0.0, 1.0, 0.5)

@@ -6,9 +6,9 @@ use joulestep_models::capacitances::output_charge;
 use joulestep_models::part::Part;
 use serde_json::Value;
 
+use crate::common::catalogued::shipped;
 use crate::common::program::{joulestep, joulestep_with};
 use crate::common::rig::near;
-use crate::merit::shipped;
 
 /// Width of the first pulse of an R-L circuit (derived; the test: IEC 60747-8 and -9, from memory), and how the current
 /// droops while the upper diode carries it.

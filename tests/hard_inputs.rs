@@ -2,9 +2,11 @@
 
 use std::fs;
 use std::path::Path;
-use std::process::{Command, Output};
+use std::process::Command;
 
 use serde_json::Value;
+
+use crate::common::folder::Folder;
 
 const HEAD: &str = r#"format = 2
 [[component]]
@@ -17,52 +19,14 @@ end = "10 us"
 base = "1 us"
 "#;
 
-fn text(bytes: &[u8]) -> String {
-    String::from_utf8_lossy(bytes).into_owned()
-}
-
-struct Case(tempfile::TempDir);
-
-impl Case {
-    fn new(files: &[(&str, &str)]) -> Self {
-        let case = Self(tempfile::tempdir().expect("a folder"));
-        for (name, content) in files {
-            let path = case.0.path().join(name);
-            fs::create_dir_all(path.parent().expect("a folder")).expect("made");
-            fs::write(path, content).expect("written");
-        }
-        case
-    }
-
-    fn path(&self, name: &str) -> String {
-        self.0.path().join(name).display().to_string()
-    }
-
-    /// Runs the program on paths of this folder (those that begin with `@`).
-    fn run(&self, words: &[&str]) -> Output {
-        let words: Vec<String> =
-            words.iter().map(|w| w.strip_prefix('@').map_or(w.to_string(), |name| self.path(name))).collect();
-        let mut command = Command::new(env!("CARGO_BIN_EXE_joulestep"));
-        command.current_dir(env!("CARGO_MANIFEST_DIR")).args(words).env("JOULESTEP_CACHE", "off");
-        command.output().expect("the program runs")
-    }
-
-    fn refuses(&self, code: i32, words: &[&str], why: &str) {
-        let output = self.run(words);
-        let report = format!("{}{}", text(&output.stdout), text(&output.stderr));
-        assert_eq!(output.status.code(), Some(code), "{words:?}: {report}");
-        assert!(report.contains(why), "{words:?}: {report}");
-    }
-}
-
 /// Lists in the order of the file, the first fifty.
 #[test]
 fn many_errors_are_counted_and_the_first_fifty_told() {
     let wrong: String = (0..30_000).map(|k| format!("x{k} = {k}\n")).collect();
-    let case = Case::new(&[("s.toml", &format!("{wrong}{HEAD}"))]);
-    let output = case.run(&["check", "@s.toml"]);
-    assert_eq!(output.status.code(), Some(2));
-    let report = text(&output.stderr);
+    let case = Folder::scenario(&format!("{wrong}{HEAD}"));
+    let output = case.ask(&["check", "@s.toml"]);
+    assert_eq!(output.code, 2);
+    let report = output.err;
     assert_eq!(report.matches("unknown key in the scenario").count(), 50);
     assert!(report.contains(": x49: ") && !report.contains(": x50: "));
     assert!(
@@ -70,8 +34,7 @@ fn many_errors_are_counted_and_the_first_fifty_told() {
         "{}",
         &report[report.len() - 200..]
     );
-    let json: Value =
-        serde_json::from_slice(&case.run(&["check", "@s.toml", "--json"]).stdout).expect("JSON");
+    let (_, json) = case.json(&["check", "@s.toml"]);
     assert_eq!((json["errors"].as_array().map(Vec::len), &json["more"]), (Some(50), &Value::from(29_950)));
     // Names that are not there: the lists of those that are, and suggestions, only where they are reported.
     let limits: String = (0..10_000)
@@ -80,7 +43,7 @@ fn many_errors_are_counted_and_the_first_fifty_told() {
     let parts: String = (0..2_000)
         .map(|k| format!("[[component]]\nname = \"R{k}\"\nkind = \"resistor\"\npins = [\"n{k}\", \"n{}\"]\nresistance = \"1 ohm\"\n", k + 1))
         .collect();
-    let case = Case::new(&[("s.toml", &format!("{HEAD}{parts}{limits}"))]);
+    let case = Folder::scenario(&format!("{HEAD}{parts}{limits}"));
     case.refuses(2, &["check", "@s.toml"], "10000 errors in the scenario");
 }
 
@@ -89,9 +52,9 @@ fn long_scenarios_and_chains_of_includes_are_read() {
     let limits: String = (0..10_000)
         .map(|k| format!("[[limit]]\nname = \"l\"\nsignal = \"voltage(n0)\"\nmax = \"{k} V\"\n"))
         .collect();
-    let case = Case::new(&[("s.toml", &format!("{HEAD}{limits}"))]);
-    let output = case.run(&["check", "@s.toml"]);
-    assert!(text(&output.stdout).contains("10000 limits"), "{}", text(&output.stderr));
+    let case = Folder::scenario(&format!("{HEAD}{limits}"));
+    let output = case.ask(&["check", "@s.toml"]);
+    assert!(output.out.contains("10000 limits"), "{}", output.err);
     let last = 3_000;
     for k in 0..=last {
         let include = if k < last { format!("include = [\"f{}.toml\"]\n", k + 1) } else { String::new() };
@@ -102,8 +65,8 @@ fn long_scenarios_and_chains_of_includes_are_read() {
         fs::write(case.path(&format!("f{k}.toml")), one).expect("written");
     }
     fs::write(case.path("s.toml"), format!("include = [\"f0.toml\"]\n{HEAD}")).expect("written");
-    let output = case.run(&["check", "@s.toml"]);
-    assert!(text(&output.stdout).contains("3002 components"), "{}", text(&output.stderr));
+    let output = case.ask(&["check", "@s.toml"]);
+    assert!(output.out.contains("3002 components"), "{}", output.err);
 }
 
 #[test]
@@ -125,15 +88,15 @@ fn files_name_others_in_their_folder_only() {
         ),
     ];
     let files: Vec<(&str, &str)> = files.iter().map(|(name, content)| (*name, content.as_str())).collect();
-    let case = Case::new(&files);
-    assert_eq!(case.run(&["check", "@in/near.toml"]).status.code(), Some(0));
+    let case = Folder::new(&files);
+    assert_eq!(case.ask(&["check", "@in/near.toml"]).code, 0);
     let outside = "it lies outside the folder of the file given; `--allow-outside DIR` permits another";
     case.refuses(2, &["check", "@in/up.toml"], outside);
     case.refuses(2, &["check", "@in/part.toml"], outside);
-    assert_eq!(case.run(&["check", "@in/up.toml", "--allow-outside", "@"]).status.code(), Some(0));
+    assert_eq!(case.ask(&["check", "@in/up.toml", "--allow-outside", "@"]).code, 0);
     // A place in a file that is none of ours, and not a word of it.
-    let output = case.run(&["check", "@in/shows.toml"]);
-    let report = text(&output.stderr);
+    let output = case.ask(&["check", "@in/shows.toml"]);
+    let report = output.err;
     assert!(report.contains("secret.toml:1:") && !report.contains("hush"), "{report}");
     #[cfg(unix)]
     {
@@ -150,7 +113,7 @@ fn files_name_others_in_their_folder_only() {
 
 #[test]
 fn a_scenario_that_is_no_text_is_bad_input() {
-    let case = Case::new(&[]);
+    let case = Folder::new(&[]);
     fs::write(case.path("s.toml"), b"title = \"\xff\"\n").expect("written");
     case.refuses(2, &["check", "@s.toml"], "not a text file");
     case.refuses(4, &["check", "@none.toml"], "no such file");
@@ -159,7 +122,7 @@ fn a_scenario_that_is_no_text_is_bad_input() {
 #[test]
 fn outputs_are_neither_inputs_nor_each_other_and_can_be_written() {
     let more = "[[component]]\nname = \"R\"\nkind = \"resistor\"\npins = [\"n0\", \"gnd\"]\nresistance = \"1 ohm\"\n";
-    let case = Case::new(&[("s.toml", &format!("include = [\"more.toml\"]\n{HEAD}")), ("more.toml", more)]);
+    let case = Folder::new(&[("s.toml", &format!("include = [\"more.toml\"]\n{HEAD}")), ("more.toml", more)]);
     let run = |out: &str, code: i32, why: &str| {
         case.refuses(code, &["run", "@s.toml", "--force", "--out", out], why)
     };
@@ -184,12 +147,12 @@ fn outputs_are_neither_inputs_nor_each_other_and_can_be_written() {
 #[test]
 fn a_comment_does_not_change_a_report() {
     let scenario = format!("# file: see the folder notes\ntitle = \"Mine\"\n{HEAD}");
-    let case = Case::new(&[("s.toml", &scenario)]);
-    let run = case.run(&["run", "@s.toml", "--out", "@r.h5", "--quiet"]);
+    let case = Folder::scenario(&scenario);
+    let run = case.ask(&["run", "@s.toml", "--out", "@r.h5", "--quiet"]);
     // Not proven: only one pin touches the node.
-    assert_eq!(run.status.code(), Some(5), "{}", text(&run.stderr));
-    let report = case.run(&["report", "@r.h5", "-o", "@r.md"]);
-    assert!(text(&report.stdout).starts_with("Mine: "), "{}", text(&report.stdout));
+    assert_eq!(run.code, 5, "{}", run.err);
+    let report = case.ask(&["report", "@r.h5", "-o", "@r.md"]);
+    assert!(report.out.starts_with("Mine: "), "{}", report.out);
     let report = fs::read_to_string(case.path("r.md")).expect("read");
     assert!(report.contains("### ") && report.contains("# file: see the folder notes"), "{report}");
     assert!(report.contains("base step 1 \u{b5}s"), "{report}");
@@ -199,11 +162,11 @@ fn a_comment_does_not_change_a_report() {
 #[test]
 fn a_kept_file_that_broke_the_report_no_longer_does() {
     let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("benches/fuzz/corpus/result");
-    let case = Case::new(&[]);
+    let case = Folder::new(&[]);
     for file in fs::read_dir(root).expect("the corpus") {
         let file = file.expect("a file").path().display().to_string();
-        let code = case.run(&["report", &file, "-o", "@r.html", "--force"]).status.code();
-        assert!(matches!(code, Some(0 | 3 | 4)), "{file}: {code:?}");
+        let code = case.ask(&["report", &file, "-o", "@r.html", "--force"]).code;
+        assert!(matches!(code, 0 | 3 | 4), "{file}: {code}");
     }
 }
 
@@ -218,11 +181,11 @@ mod signals {
     use super::*;
 
     /// A capacitor charged through a resistor for longer than anybody waits, a sample each microsecond.
-    fn long() -> Case {
+    fn long() -> Folder {
         let more = "[[component]]\nname = \"R\"\nkind = \"resistor\"\npins = [\"n0\", \"n1\"]\nresistance = \"1 ohm\"\n\
                     [[component]]\nname = \"C\"\nkind = \"capacitor\"\npins = [\"n1\", \"gnd\"]\ncapacitance = \"1 uF\"\n\
                     [record]\nsignals = [\"voltage(n1)\"]\n";
-        Case::new(&[("s.toml", &format!("{}{more}", HEAD.replace("10 us", "100 s")))])
+        Folder::scenario(&format!("{}{more}", HEAD.replace("10 us", "100 s")))
     }
 
     /// Whether SIGHUP was ignored before this process began, as by `nohup`: its children then ignore it too.
@@ -264,7 +227,7 @@ mod signals {
     /// within a second; the test allows what a busy machine needs.
     #[test]
     fn every_command_ends_when_it_is_asked_to() {
-        let case = Case::new(&[]);
+        let case = Folder::new(&[]);
         let lines = [
             "impedance board-700v-7m",
             "rating cascode-700v-7m --on board-700v-7m",
@@ -281,6 +244,7 @@ mod signals {
             let child = Command::new(env!("CARGO_BIN_EXE_joulestep"))
                 .current_dir(env!("CARGO_MANIFEST_DIR"))
                 .args(words(line))
+                .env("JOULESTEP_CACHE", "off")
                 .stdout(Stdio::null())
                 .stderr(Stdio::null())
                 .spawn();
@@ -311,10 +275,10 @@ mod signals {
             200,
             &format!("run {} --out {} --quiet --no-estimate", case.path("s.toml"), case.path("r.h5")),
         );
-        assert_eq!(run.status.code(), Some(4), "{}", text(&run.stderr));
-        assert!(text(&run.stderr).contains("File too large"), "{}", text(&run.stderr));
+        let told = String::from_utf8_lossy(&run.stderr);
+        assert!(run.status.code() == Some(4) && told.contains("File too large"), "{told}");
         let drawn = within(1, &format!("parts compare cascode-700v-22m --plot {}", case.path("p.svg")));
-        assert_eq!(drawn.status.code(), Some(4), "{}", text(&drawn.stderr));
+        assert_eq!(drawn.status.code(), Some(4), "{drawn:?}");
         assert!(!Path::new(&case.path("p.svg")).exists());
         // Nothing half made lies about.
         let left = fs::read_dir(case.path(""))

@@ -1,14 +1,13 @@
 //! The command that tells thermal impedances, on packages and on points.
 
-use std::ffi::OsString;
-
 use serde_json::Value;
 
-fn run(args: &[&str]) -> (u8, String, String) {
-    let (mut out, mut err) = (Vec::new(), Vec::new());
-    let args = std::iter::once("joulestep").chain(args.iter().copied()).map(OsString::from);
-    let code = joulestep::run(args, &mut out, &mut err);
-    (code, String::from_utf8(out).unwrap(), String::from_utf8(err).unwrap())
+use crate::common::answers::{answer, rows, value};
+use crate::common::program::joulestep;
+
+fn run(args: &[&str]) -> (i32, String, String) {
+    let done = joulestep(args);
+    (done.code, done.out, done.err)
 }
 
 fn json(args: &[&str]) -> Value {
@@ -17,22 +16,9 @@ fn json(args: &[&str]) -> Value {
     serde_json::from_str(&out).expect("JSON")
 }
 
-fn rows(report: &Value, table: &str) -> Vec<Value> {
-    report["tables"][table]["rows"].as_array().unwrap_or_else(|| panic!("no table {table}")).clone()
-}
-
 fn column(report: &Value, table: &str, name: &str) -> Vec<f64> {
     let number = |row: &Value| row[name].as_f64().unwrap_or_else(|| panic!("no {name} in {row}"));
     rows(report, table).iter().map(number).collect()
-}
-
-fn answer(report: &Value, name: &str) -> Value {
-    let all = report["answers"].as_array().unwrap();
-    all.iter().find(|a| a["name"] == name).unwrap_or_else(|| panic!("no answer {name}")).clone()
-}
-
-fn value(report: &Value, name: &str) -> f64 {
-    answer(report, name)["value"].as_f64().unwrap()
 }
 
 #[test]
@@ -58,7 +44,7 @@ fn a_package_is_reported_whole() {
         }
         let words = name.replace(['.', '_'], " ");
         let sum = |table: &str, name: &str| -> f64 {
-            let mine = rows(&report, table).into_iter().filter(|r| r["path"] == words.as_str());
+            let mine = rows(&report, table).iter().filter(|r| r["path"] == words.as_str());
             mine.filter_map(|r| r[name].as_f64()).sum()
         };
         for (table, name) in [

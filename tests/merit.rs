@@ -5,15 +5,9 @@ use joulestep_models::capacitances::OutputCharge;
 use joulestep_models::merit::parallel::{Duty, needed, steady};
 use joulestep_models::merit::recovery::{Ramp, ramp};
 use joulestep_models::merit::{Conditions, FIGURES, Figures, MeritError, figures, gate_on};
-use joulestep_models::part::Part;
 
+use crate::common::catalogued::shipped;
 use crate::common::rig::near;
-
-/// A shipped part as the program reads it.
-pub fn shipped(name: &str) -> Part {
-    let open = |_: &std::path::Path| Err(std::io::Error::other("no file"));
-    joulestep::input::parts::load(name, &open).unwrap_or_else(|_| panic!("{name} is shipped")).part
-}
 
 fn at(celsius: f64) -> Conditions {
     Conditions { celsius, ..Conditions::default() }

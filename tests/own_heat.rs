@@ -42,7 +42,7 @@ const SINK: &str = "[[thermal.boundary]]\nname = \"sink\"\ntemperature = \"40 de
 
 fn junctions(done: &Done) -> Value {
     let json: Value = serde_json::from_str(&done.out).unwrap_or_else(|_| panic!("{}{}", done.out, done.err));
-    json["junctions"].clone()
+    json["tables"]["junctions"]["rows"].clone()
 }
 
 fn impedance() -> (String, String) {

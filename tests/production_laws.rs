@@ -4,10 +4,7 @@
 use joulestep_engine::circuit::graph::{Body, Circuit, GROUND};
 
 use crate::common::catalogued::put;
-
-fn close(what: &str, got: f64, expected: f64, relative: f64) {
-    assert!((got - expected).abs() <= relative * expected.abs(), "{what}: {got:e}, expected {expected:e}");
-}
+use crate::common::rig::near as close;
 
 /// The production JFET meets the numbers it is stated by: on-resistance and saturation current, each on its own, at
 /// 25 °C and, with its exponents, when hot. Closed form, our own law.

@@ -1,61 +1,35 @@
 //! The program on whole scenarios, as a user runs it: account, result file, exit codes, schema.
 
 use std::path::{Path, PathBuf};
-use std::process::{Command, Output, Stdio};
+use std::process::{Command, Stdio};
 use std::time::Duration;
 
 use joulestep::output::result::ResultFile;
 use serde_json::Value;
 
 use crate::common::answers::{answer, rows, value};
+use crate::common::folder::{Folder, rc};
+use crate::common::program::{joulestep, without_event_limits};
 
 const FERRY: &str = "examples/ferry-breaker.toml";
 
-fn program(args: &[&str]) -> Command {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_joulestep"));
-    command.current_dir(env!("CARGO_MANIFEST_DIR")).args(args).env("JOULESTEP_CACHE", "off");
-    command
-}
-
-fn joulestep(args: &[&str]) -> Output {
-    program(args).output().expect("the program runs")
-}
-
-fn text(bytes: &[u8]) -> String {
-    String::from_utf8(bytes.to_vec()).expect("UTF-8")
-}
-
 /// A folder with a scenario of this text in it, and the paths of the scenario and of a result file beside it.
-fn scenario(content: &str) -> (tempfile::TempDir, String, String) {
-    let folder = tempfile::tempdir().expect("a folder");
-    let path = folder.path().join("s.toml");
-    std::fs::write(&path, content).expect("written");
-    let out = folder.path().join("s.h5");
-    let text = |p: PathBuf| p.to_str().expect("UTF-8").to_string();
-    (folder, text(path), text(out))
+fn scenario(content: &str) -> (Folder, String, String) {
+    let folder = Folder::scenario(content);
+    let (path, out) = (folder.path("s.toml"), folder.path("s.h5"));
+    (folder, path, out)
 }
 
 fn ferry() -> String {
     std::fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join(FERRY)).expect("the example")
 }
 
-/// An RC circuit, R·C = 1 ms, with what a test needs appended.
-fn rc(more: &str) -> String {
-    format!(
-        "format = 2\ntitle = \"RC\"\n\
-         [[component]]\nname = \"supply\"\nkind = \"voltage-source\"\npins = [\"in\", \"gnd\"]\nvalue = \"10 V\"\n\
-         [[component]]\nname = \"R1\"\nkind = \"resistor\"\npins = [\"in\", \"out\"]\nresistance = \"1 kohm\"\n\
-         [[component]]\nname = \"C1\"\nkind = \"capacitor\"\npins = [\"out\", \"gnd\"]\n\
-         capacitance = \"1 uF\"\ninitial-voltage = \"0 V\"\n{more}"
-    )
-}
-
 #[test]
 fn the_shipped_scenario_does_the_main_job() {
     let (_folder, _, out) = scenario("");
     let run = joulestep(&["run", FERRY, "--out", &out, "--json"]);
-    assert_eq!(run.status.code(), Some(0), "{}", text(&run.stderr));
-    let account: Value = serde_json::from_slice(&run.stdout).expect("JSON");
+    assert_eq!(run.code, 0, "{}", run.err);
+    let account: Value = serde_json::from_str(&run.out).expect("JSON");
     assert_eq!((&account["outcome"], &account["verdict"]), (&Value::from("done"), &Value::from("passes")));
     assert!(value(&account, "ledger_residual_relative") < 1e-4);
     // Charged in pulses, then on; the fault trips, one retry, lock-out, in this order.
@@ -92,11 +66,12 @@ fn the_shipped_scenario_does_the_main_job() {
 
 #[test]
 fn the_text_of_a_run_fits_its_columns_and_names_its_definitions() {
-    let (_folder, path, out) = scenario(&ferry().replace("end = \"15 ms\"", "end = \"0.4 ms\""));
+    let (_folder, path, out) =
+        scenario(&without_event_limits(&ferry()).replace("end = \"15 ms\"", "end = \"0.4 ms\""));
     let run = joulestep(&["run", &path, "--out", &out, "--quiet"]);
-    assert_eq!(run.status.code(), Some(0), "{}", text(&run.stderr));
-    assert!(run.stderr.is_empty());
-    let account = text(&run.stdout);
+    assert_eq!(run.code, 0, "{}", run.err);
+    assert!(run.err.is_empty());
+    let account = run.out;
     // Quantities have remarks, which may be long.
     for line in account.lines().skip_while(|l| !l.starts_with("Events")).filter(|l| !l.starts_with("written"))
     {
@@ -118,7 +93,7 @@ fn an_rc_circuit_charges_by_its_closed_form() {
                 [record]\nsignals = [\"voltage(out)\"]\n";
     let (_folder, path, out) = scenario(&rc(more));
     let run = joulestep(&["run", &path, "--out", &out, "--json"]);
-    assert_eq!(run.status.code(), Some(0), "{}", text(&run.stderr));
+    assert_eq!(run.code, 0, "{}", run.err);
     let file = ResultFile::open(Path::new(&out)).expect("a result file");
     let (t, v) =
         (file.time(0..file.samples()).unwrap(), file.window("voltage(out)", 0..file.samples()).unwrap());
@@ -126,7 +101,7 @@ fn an_rc_circuit_charges_by_its_closed_form() {
         let exact = 10.0 * (1.0 - (-t / 1e-3).exp());
         assert!((v - exact).abs() < 1e-5, "at {t}: {v}, {exact}");
     }
-    let account: Value = serde_json::from_slice(&run.stdout).expect("JSON");
+    let account: Value = serde_json::from_str(&run.out).expect("JSON");
     let energy = |name: &str, what: &str| {
         rows(&account, "energies").iter().find(|e| e["component"] == name).unwrap()[what].as_f64().unwrap()
     };
@@ -141,8 +116,8 @@ fn a_limit_that_is_exceeded_fails_with_exit_code_1() {
     let more = "[steps]\nend = \"2 ms\"\nbase = \"20 us\"\n[[limit]]\nname = \"top\"\nsignal = \"voltage(out)\"\nmax = \"5 V\"\n";
     let (_folder, path, out) = scenario(&rc(more));
     let run = joulestep(&["run", &path, "--out", &out]);
-    assert_eq!(run.status.code(), Some(1), "{}", text(&run.stderr));
-    let account = text(&run.stdout);
+    assert_eq!(run.code, 1, "{}", run.err);
+    let account = run.out;
     assert!(account.contains("verdict: fails") && account.contains("EXCEEDED"), "{account}");
     assert!(account.contains("limit"), "the crossing is an event");
     let file = ResultFile::open(Path::new(&out)).expect("a result file");
@@ -153,21 +128,15 @@ fn a_limit_that_is_exceeded_fails_with_exit_code_1() {
 fn a_result_that_cannot_be_written_is_an_input_output_error() {
     let more = "[steps]\nend = \"1 ms\"\nbase = \"20 us\"\n";
     let (folder, path, out) = scenario(&rc(more));
-    let nowhere = folder.path().join("none/x.h5");
-    let run = joulestep(&["run", &path, "--out", nowhere.to_str().unwrap()]);
-    assert_eq!(run.status.code(), Some(4));
-    assert!(text(&run.stderr).contains("none/x.h5"));
-    let run = joulestep(&["run", &path, "--out", folder.path().to_str().unwrap(), "--force"]);
-    assert_eq!(run.status.code(), Some(4));
+    folder.refuses(4, &["run", "@s.toml", "--out", "@none/x.h5"], "none/x.h5");
+    folder.refuses(4, &["run", "@s.toml", "--out", "@", "--force"], "directory");
     // Nothing is replaced without being asked to.
     std::fs::write(&out, "precious").unwrap();
-    let run = joulestep(&["run", &path, "--out", &out]);
-    assert_eq!(run.status.code(), Some(4));
-    assert!(text(&run.stderr).contains("--force"));
+    folder.refuses(4, &["run", "@s.toml", "--out", "@s.h5"], "--force");
     assert_eq!(std::fs::read_to_string(&out).unwrap(), "precious");
-    assert_eq!(joulestep(&["run", &path, "--out", &out, "--force"]).status.code(), Some(0));
+    assert_eq!(joulestep(&["run", &path, "--out", &out, "--force"]).code, 0);
     // The scenario itself is safe too.
-    assert_eq!(joulestep(&["run", &path, "--out", &path]).status.code(), Some(4));
+    assert_eq!(joulestep(&["run", &path, "--out", &path]).code, 4);
 }
 
 /// A diode without breakdown or leakage cannot carry a reverse current: no operating point at the start, and none after
@@ -183,13 +152,13 @@ fn equations_without_a_solution_end_with_exit_code_3() {
     };
     let (_folder, path, out) = scenario(&reversed("value = \"1 A\""));
     let run = joulestep(&["run", &path, "--out", &out]);
-    assert_eq!(run.status.code(), Some(3), "{}", text(&run.stderr));
-    assert!(text(&run.stderr).contains("`k`"), "{}", text(&run.stderr));
+    assert_eq!(run.code, 3, "{}", run.err);
+    assert!(run.err.contains("`k`"), "{}", run.err);
     let course = "points = [[\"0 s\", \"-1 A\"], [\"4 us\", \"-1 A\"], [\"6 us\", \"1 A\"]]";
     let (_folder, path, out) = scenario(&reversed(course));
     let run = joulestep(&["run", &path, "--out", &out]);
-    assert_eq!(run.status.code(), Some(3), "{}", text(&run.stderr));
-    let report = text(&run.stderr) + &text(&run.stdout);
+    assert_eq!(run.code, 3, "{}", run.err);
+    let report = run.err + &run.out;
     assert!(report.contains("t = 0.00000") || report.contains("5.0000"), "the instant is named: {report}");
     let file = ResultFile::open(Path::new(&out)).expect("a result file");
     assert!(!file.complete());
@@ -212,14 +181,14 @@ fn the_account_of_a_failure_holds_no_number_that_is_none() {
         );
         let (_folder, path, out) = scenario(&content);
         let run = joulestep(&["run", &path, "--out", &out]);
-        assert_eq!(run.status.code(), Some(3), "{}", text(&run.stdout));
-        let report = text(&run.stdout) + &text(&run.stderr);
+        assert_eq!(run.code, 3, "{}", run.out);
+        let report = run.out + &run.err;
         let none = |word: &&str| ["inf", "-inf", "NaN"].contains(&word.trim_matches(['(', ')', ',', ';']));
         assert_eq!(report.split_whitespace().filter(none).count(), 0, "{report}");
         // So does the report.
         let page = format!("{out}.md");
         let made = joulestep(&["report", &out, "-o", &page]);
-        assert_eq!(made.status.code(), Some(0), "{}", text(&made.stderr));
+        assert_eq!(made.code, 0, "{}", made.err);
         let page = std::fs::read_to_string(page).expect("a report");
         let result =
             page.split("Scenario and part data").next().unwrap_or_default().replace(['*', '−', '('], " ");
@@ -238,7 +207,7 @@ fn the_account_of_a_failure_holds_no_number_that_is_none() {
 fn a_broken_scenario_makes_no_result_file() {
     let (_folder, path, out) = scenario(&rc("[steps]\nend = \"1 ms\"\nbase = \"0 s\"\n"));
     let run = joulestep(&["run", &path, "--out", &out]);
-    assert_eq!(run.status.code(), Some(2));
+    assert_eq!(run.code, 2);
     assert!(!Path::new(&out).exists());
 }
 
@@ -248,7 +217,8 @@ fn a_broken_scenario_makes_no_result_file() {
 fn an_interrupted_run_closes_its_file() {
     let long = "[steps]\nend = \"100 s\"\nbase = \"1 us\"\n[record]\nsignals = [\"voltage(out)\"]\ninterval = \"1 ms\"\n";
     let (_folder, path, out) = scenario(&rc(long));
-    let child = program(&["run", &path, "--out", &out, "--json"])
+    let child = Command::new(env!("CARGO_BIN_EXE_joulestep"))
+        .args(["run", &path, "--out", &out, "--json"])
         .stdout(Stdio::piped())
         .stderr(Stdio::piped())
         .spawn()
@@ -264,7 +234,7 @@ fn an_interrupted_run_closes_its_file() {
     let killed = Command::new("kill").args(["-INT", &child.id().to_string()]).status().expect("kill runs");
     assert!(killed.success());
     let output = child.wait_with_output().expect("it ends");
-    assert_eq!(output.status.code(), Some(130), "{}", text(&output.stderr));
+    assert_eq!(output.status.code(), Some(130), "{output:?}");
     let account: Value = serde_json::from_slice(&output.stdout).expect("JSON");
     assert_eq!(account["outcome"], "interrupted");
     let reached = value(&account, "reached");
@@ -278,8 +248,8 @@ fn an_interrupted_run_closes_its_file() {
 #[test]
 fn the_schema_accepts_the_shipped_scenario_and_refuses_broken_ones() {
     let output = joulestep(&["schema"]);
-    assert_eq!(output.status.code(), Some(0));
-    let schema: Value = serde_json::from_slice(&output.stdout).expect("JSON");
+    assert_eq!(output.code, 0);
+    let schema: Value = serde_json::from_str(&output.out).expect("JSON");
     let validator = crate::common::schema::validator_for(&schema).expect("a schema");
     let json = |content: &str| -> Value {
         let table: toml::Table = content.parse().expect("TOML");
@@ -310,18 +280,18 @@ fn the_schema_accepts_the_shipped_scenario_and_refuses_broken_ones() {
 fn completions_name_the_commands() {
     for shell in ["bash", "zsh", "fish"] {
         let output = joulestep(&["completions", shell]);
-        assert_eq!(output.status.code(), Some(0));
-        let script = text(&output.stdout);
+        assert_eq!(output.code, 0);
+        let script = output.out;
         assert!(["run", "check", "schema"].iter().all(|verb| script.contains(verb)), "{shell}");
     }
-    assert_eq!(joulestep(&["completions", "none"]).status.code(), Some(2));
+    assert_eq!(joulestep(&["completions", "none"]).code, 2);
 }
 
 /// Words of format 1 on the command line are refused with their new ones.
 #[test]
 fn an_old_command_is_refused_with_its_new_name() {
     let run = joulestep(&["duty", "examples/ferry-mission.toml"]);
-    let err = text(&run.stderr);
-    assert_eq!(run.status.code(), Some(2), "{err}");
+    let err = run.err;
+    assert_eq!(run.code, 2, "{err}");
     assert!(err.contains("`duty` is called `mission` since format 2"), "{err}");
 }

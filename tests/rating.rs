@@ -11,6 +11,7 @@ use joulestep_models::rating::steady::{continuous, runaway, steady};
 use joulestep_models::rating::surge::{Ends, Outcome, Surge};
 use joulestep_models::rating::{Carried, Conducts, HeatPath};
 
+use crate::common::catalogued::shipped;
 use crate::thermal_closed_forms::assert_close;
 
 /// A die whose resistance is a function of its temperature (°C).
@@ -217,9 +218,7 @@ fn current_sharing() {
 /// different temperatures between the nodes of the table.
 #[test]
 fn a_tabulated_law_is_the_models() {
-    let open = |_: &std::path::Path| Err(std::io::ErrorKind::NotFound.into());
-    let Ok(loaded) = joulestep::input::parts::load("cascode-700v-7m", &open) else { panic!("shipped") };
-    let part = loaded.part;
+    let part = shipped("cascode-700v-7m");
     let law = Conduction::new(&part, Some(12.0), 25.0, 250.0).unwrap();
     assert_eq!(law.names(), ["jfet", "mosfet"]);
     for (amperes, celsius) in [(1.0, 37.0), (90.0, 88.0), (300.0, 61.0), (450.0, 30.0), (200.0, 162.0)] {

@@ -11,6 +11,7 @@ use joulestep_models::rating::trajectory::{Sample, hottest, nearest};
 use joulestep_models::rating::{HeatPath, MOST_DIES};
 use serde_json::Value;
 
+use crate::common::answers::rows;
 use crate::common::program::{describe, joulestep};
 use crate::thermal_closed_forms::assert_close;
 
@@ -287,8 +288,7 @@ fn a_run_is_laid_over_the_chart() {
     let path = file.to_str().expect("UTF-8");
     let run =
         describe(&["run", "examples/ferry-short-circuit.toml", "--out", path, "--json", "--no-estimate"]);
-    let junctions = run["junctions"].as_array().expect("junctions");
-    let jfet = junctions.iter().find(|j| j["name"] == "breaker.jfet").expect("the JFET");
+    let jfet = rows(&run, "junctions").iter().find(|j| j["die"] == "breaker.jfet").expect("the JFET");
     let coupled = jfet["hottest"].as_f64().expect("a temperature");
     let base = ["soa", "cascode-700v-7m", "--run", path, "--heatsink", "48 degC", "--interface", "0.3 K/W"];
     let more = ["--points", "10", "--width", "1 us", "--no-instability", "--json", "--component", "breaker"];

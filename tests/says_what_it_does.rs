@@ -2,7 +2,8 @@
 
 use serde_json::Value;
 
-use crate::common::program::{describe, joulestep};
+use crate::common::folder::Folder;
+use crate::common::program::{self, describe, joulestep};
 use crate::common::schema::validator_for;
 
 fn words(text: &str) -> String {
@@ -21,10 +22,7 @@ fn driven(pins: &str, back: &str, more: &str) -> String {
 }
 
 fn check(scenario: &str) -> (i32, String) {
-    let folder = tempfile::tempdir().expect("a folder");
-    let path = folder.path().join("s.toml");
-    std::fs::write(&path, scenario).expect("written");
-    let done = joulestep(&["check", path.to_str().expect("UTF-8")]);
+    let done = Folder::scenario(scenario).ask(&["check", "@s.toml"]);
     (done.code, words(&(done.out + &done.err)))
 }
 
@@ -95,10 +93,8 @@ fn noisy_points_are_fitted_in_bounded_work() {
             pair[1] = toml::Value::Float(y * (1.0 + 0.01 * normal));
         }
     }
-    let folder = tempfile::tempdir().expect("a folder");
-    let path = folder.path().join("noisy.toml");
-    std::fs::write(&path, toml::to_string(&table).expect("TOML")).expect("written");
-    let report = describe(&["parts", "extract", path.to_str().expect("UTF-8"), "--json"]);
+    let folder = Folder::new(&[("noisy.toml", &toml::to_string(&table).expect("TOML"))]);
+    let (_, report) = folder.json(&["parts", "extract", "@noisy.toml"]);
     let rows = |table: &str| report["tables"][table]["rows"].as_array().unwrap();
     let doubted: Vec<&str> = rows("doubts").iter().filter_map(|w| w["parameter"].as_str()).collect();
     println!("in doubt {doubted:?}; {}", report["notes"]);
@@ -112,17 +108,21 @@ fn noisy_points_are_fitted_in_bounded_work() {
     assert!((of("on-resistance") / 18.1e-3 - 1.0).abs() < 0.03, "{}", of("on-resistance"));
 }
 
+/// The board of 7 mΩ with a die of other sides, and the file's path.
+pub fn smaller_die() -> (Folder, String) {
+    let mine = include_str!("../models/src/packages/board-700v-7m.toml")
+        .replace("length = \"2.92 mm\"\nwidth = \"2.92 mm\"", "length = \"2.4 mm\"\nwidth = \"2.5 mm\"");
+    let folder = Folder::new(&[("mine.toml", &mine)]);
+    let path = folder.path("mine.toml");
+    (folder, path)
+}
+
 /// A die of a part and of a package that differ leave a rating and a verdict unproven, with both numbers.
 #[test]
 fn a_part_and_its_package_mean_one_die() {
-    let mine = include_str!("../models/src/packages/board-700v-7m.toml")
-        .replace("length = \"2.92 mm\"\nwidth = \"2.92 mm\"", "length = \"2.4 mm\"\nwidth = \"2.5 mm\"");
-    let folder = tempfile::tempdir().expect("a folder");
-    let path = folder.path().join("mine.toml");
-    std::fs::write(&path, mine).expect("written");
-    let on = path.to_str().expect("UTF-8");
+    let (folder, on) = smaller_die();
     let base = ["rating", "cascode-700v-7m", "--cells", "5000", "--points", "2", "--on"];
-    let apart = joulestep(&[&base[..], &[on]].concat());
+    let apart = joulestep(&[&base[..], &[&on]].concat());
     assert_eq!(apart.code, 5, "{}", apart.err);
     let printed = words(&apart.out);
     let expected =
@@ -144,8 +144,8 @@ fn a_part_and_its_package_mean_one_die() {
             "cascode-700v-22m\"",
             "cascode-700v-7m\"\nheat = { jfet = \"q1-jfet\", mosfet = \"q1-mosfet\" }",
         );
-        std::fs::write(folder.path().join("s.toml"), scenario).expect("written");
-        let done = joulestep(&["check", folder.path().join("s.toml").to_str().expect("UTF-8")]);
+        std::fs::write(folder.path("s.toml"), scenario).expect("written");
+        let done = folder.ask(&["check", "@s.toml"]);
         words(&(done.out + &done.err))
     };
     assert!(heated("mine.toml").contains(expected), "{}", heated("mine.toml"));
@@ -155,17 +155,8 @@ fn a_part_and_its_package_mean_one_die() {
 /// Devices in parallel that get too hot fail, and every row that is too hot is marked.
 #[test]
 fn parallel_devices_that_are_too_hot_fail() {
-    let base = [
-        "rating",
-        "cascode-700v-22m",
-        "--interface",
-        "0.3 K/W",
-        "--points",
-        "2",
-        "--parallel",
-        "4",
-        "--total",
-    ];
+    let base =
+        program::words("rating cascode-700v-22m --interface '0.3 K/W' --points 2 --parallel 4 --total");
     let hot = joulestep(&[&base[..], &["280 A"]].concat());
     let printed = words(&hot.out);
     assert_eq!(hot.code, 1, "{}", hot.err);

@@ -6,30 +6,16 @@ use joulestep::output::result::ResultFile;
 use serde_json::Value;
 
 use crate::common::answers::rows;
-use crate::common::program::joulestep;
+use crate::common::folder::Folder;
 use crate::common::rig::near;
-
-struct Folder(tempfile::TempDir);
-
-impl Folder {
-    fn new() -> Self {
-        Self(tempfile::tempdir().unwrap())
-    }
-
-    fn path(&self, name: &str) -> String {
-        self.0.path().join(name).to_str().unwrap().to_string()
-    }
-}
 
 /// Runs a scenario; its account and its result file.
 fn ran(text: &str) -> (Value, ResultFile, Folder) {
-    let folder = Folder::new();
-    std::fs::write(folder.path("s.toml"), text).unwrap();
-    let out = folder.path("s.h5");
-    let done = joulestep(&["run", &folder.path("s.toml"), "--out", &out, "--json"]);
-    assert!(done.code <= 1, "{}{}", done.out, done.err);
-    let file = ResultFile::open(Path::new(&out)).unwrap();
-    (serde_json::from_str(&done.out).unwrap(), file, folder)
+    let folder = Folder::scenario(text);
+    let (code, account) = folder.json(&["run", "@s.toml", "--out", "@s.h5"]);
+    assert!(code <= 1, "{account}");
+    let file = ResultFile::open(Path::new(&folder.path("s.h5"))).unwrap();
+    (account, file, folder)
 }
 
 /// A load of 20 A; from 1 ms on 3.8 A/µs up to 400 A, from 1.1 ms on back to nothing at 1.2 ms.
@@ -98,9 +84,7 @@ fn let_through_counts_from_the_fault_that_an_event_marks() {
 /// The account gives the definition beside the number.
 #[test]
 fn the_account_says_what_let_through_is() {
-    let folder = Folder::new();
-    std::fs::write(folder.path("s.toml"), fault("fault = true")).unwrap();
-    let done = joulestep(&["run", &folder.path("s.toml"), "--out", &folder.path("s.h5")]);
+    let done = Folder::scenario(&fault("fault = true")).ask(&["run", "@s.toml", "--out", "@s.h5"]);
     assert_eq!(done.code, 0, "{}", done.err);
     let one_line = done.out.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(
@@ -180,9 +164,7 @@ signals = ["line(upper)", "line(lower)"]
         ("complement = \"lower\"\n", "", "nothing is on while the output is off"),
         ("complement = \"lower\"", "complement = \"upper\"", "`upper` is the output itself"),
     ] {
-        let folder = Folder::new();
-        std::fs::write(folder.path("s.toml"), text.replace(from, to)).unwrap();
-        let done = joulestep(&["check", &folder.path("s.toml")]);
+        let done = Folder::scenario(&text.replace(from, to)).ask(&["check", "@s.toml"]);
         assert!(done.code == 2 && (done.out + &done.err).contains(report), "no `{report}`");
     }
 }

@@ -141,11 +141,9 @@ fn a_square_is_not_linear() {
     let folder = folder("1 V", "", "");
     let plan = "format = 2\nscenario = \"s.toml\"\nsampling = { kind = \"monte-carlo\", variants = 9 }\n\
                 vary = [{ value = \"component.supply.value\", kind = \"normal\", mean = \"0 V\", deviation = \"1 mV\" }]\n";
-    fs::write(folder.path().join("p.toml"), plan).unwrap();
-    fs::write(folder.path().join("s.toml"), SCENARIO.replace("\"1 V\"", "\"0 V\"").replace("LIMIT", "1 V"))
-        .unwrap();
-    let plan = folder.path().join("p.toml");
-    let done = run(folder.path(), &["--spread", plan.to_str().unwrap(), "--json"]);
+    fs::write(folder.path("p.toml"), plan).unwrap();
+    fs::write(folder.path("s.toml"), SCENARIO.replace("\"1 V\"", "\"0 V\"").replace("LIMIT", "1 V")).unwrap();
+    let done = run(&folder, &["--spread", "@p.toml", "--json"]);
     let report = json(&done);
     assert_eq!(number(&report, "C1.stored")["kind"], "not linear");
     assert!(number(&report, "C1.stored")["why"].as_str().unwrap().contains("second differences"));

@@ -9,35 +9,16 @@ mod pulses;
 use serde_json::Value;
 
 use crate::common::answers::rows;
-use crate::common::program::joulestep;
+use crate::common::folder::Folder;
 
-/// A scenario in a folder of its own, asked with a command.
-pub struct Case {
-    folder: tempfile::TempDir,
+/// Exit code and what a command prints on the scenario of a folder.
+pub fn printed(case: &Folder, command: &str, more: &[&str]) -> (i32, String) {
+    let done = case.ask(&[&[command, "@s.toml"], more].concat());
+    (done.code, done.out + &done.err)
 }
 
-impl Case {
-    pub fn new(content: &str) -> Self {
-        let folder = tempfile::tempdir().expect("a folder");
-        std::fs::write(folder.path().join("s.toml"), content).expect("written");
-        Self { folder }
-    }
-
-    pub fn path(&self, name: &str) -> String {
-        self.folder.path().join(name).display().to_string()
-    }
-
-    /// Exit code and what is printed.
-    pub fn text(&self, command: &str, more: &[&str]) -> (i32, String) {
-        let path = self.path("s.toml");
-        let done = joulestep(&[&[command, &path], more].concat());
-        (done.code, done.out + &done.err)
-    }
-
-    pub fn json(&self, command: &str, more: &[&str]) -> (i32, Value) {
-        let (code, text) = self.text(command, &[&["--json"], more].concat());
-        (code, serde_json::from_str(&text).unwrap_or_else(|e| panic!("{e}: {text}")))
-    }
+pub fn json(case: &Folder, command: &str, more: &[&str]) -> (i32, Value) {
+    case.json(&[&[command, "@s.toml"], more].concat())
 }
 
 /// Every number with an error that a study tells, by name: value, ± and the word of its kind.
@@ -140,8 +121,8 @@ fn chain(input: &str) -> String {
 }
 
 /// 400 V to 200 V by ideal switches of 20 mΩ at 100 kHz, both heated.
-pub fn ideal_buck(steps: &str, more: &str) -> Case {
-    Case::new(&format!(
+pub fn ideal_buck(steps: &str, more: &str) -> Folder {
+    Folder::scenario(&format!(
         "format = 2\n[arrangement]\nkind = \"synchronous-buck\"\nsupply-voltage = \"400 V\"\nfrequency = \"100 kHz\"\n\
          duty = 0.5\ndead-time = \"60 ns\"\nswitch-resistance = \"20 mohm\"\nloop-inductance = \"0 H\"\n\
          choke = \"200 uH\"\ncapacitance = \"20 uF\"\nload-resistance = \"10 ohm\"\n\
@@ -163,8 +144,8 @@ fn choke_limit(max: f64) -> String {
 
 #[test]
 fn a_cycle_knows_how_wrong_its_numbers_are() {
-    let (_, report) = ideal_buck(STEPPED, &choke_limit(100.0)).json("cycle", &[]);
-    let (_, exact) = ideal_buck(EXACT, &choke_limit(100.0)).json("cycle", &["--closing", "1e-11"]);
+    let (_, report) = json(&ideal_buck(STEPPED, &choke_limit(100.0)), "cycle", &[]);
+    let (_, exact) = json(&ideal_buck(EXACT, &choke_limit(100.0)), "cycle", &["--closing", "1e-11"]);
     let (good, low, high, least) = tally(&report, &exact, 1e-9);
     assert!(least >= 0.25 && low * 20 <= good + low + high, "{low} below half, the least {least}");
     assert!(good > 5, "{good} good, {high} cautious");
@@ -182,10 +163,10 @@ fn a_cycle_knows_how_wrong_its_numbers_are() {
 
 #[test]
 fn a_cycle_is_judged_by_the_rule() {
-    let found = largest(&ideal_buck(STEPPED, &choke_limit(100.0)).json("cycle", &[]).1, "choke");
+    let found = largest(&json(&ideal_buck(STEPPED, &choke_limit(100.0)), "cycle", &[]).1, "choke");
     for (max, code, verdict) in around(found) {
         let case = ideal_buck(STEPPED, &choke_limit(max));
-        let (done, report) = case.json("cycle", &[]);
+        let (done, report) = json(&case, "cycle", &[]);
         assert_eq!(
             (done, &report["verdict"]),
             (code, &Value::from(verdict)),
@@ -195,21 +176,22 @@ fn a_cycle_is_judged_by_the_rule() {
     }
     let near = ideal_buck(STEPPED, &choke_limit(found.0 + 0.5 * found.1));
     // Without an estimate the value is judged as it stands, and the verdict says so.
-    let (code, text) = near.text("cycle", &["--no-estimate"]);
+    let (code, text) = printed(&near, "cycle", &["--no-estimate"]);
     assert!(code == 0 && text.contains("verdict: passes, without error estimate"), "{text}");
     // Finer steps prove one or the other, with the number of the last round.
-    let (code, report) = near.json("cycle", &["--prove"]);
+    let (code, report) = json(&near, "cycle", &["--prove"]);
     let exact =
-        largest(&ideal_buck(EXACT, &choke_limit(100.0)).json("cycle", &["--closing", "1e-11"]).1, "choke").0;
-    assert_eq!(code, i32::from(exact > found.0 + 0.5 * found.1), "{}", report["limits"]);
+        largest(&json(&ideal_buck(EXACT, &choke_limit(100.0)), "cycle", &["--closing", "1e-11"]).1, "choke")
+            .0;
+    assert_eq!(code, i32::from(exact > found.0 + 0.5 * found.1), "{}", report["answers"]);
     assert!(
         report["notes"].as_array().unwrap().iter().any(|n| n.as_str().unwrap().contains("rounds of finer"))
     );
 }
 
 /// The buck of MOSFETs that are rated for `rated`; `heated`: of the two dies.
-fn mosfet_buck(rated: &str, heated: &[&str], more: &str) -> Case {
-    let case = Case::new(&format!(
+fn mosfet_buck(rated: &str, heated: &[&str], more: &str) -> Folder {
+    let case = Folder::scenario(&format!(
         "format = 2\n[arrangement]\nkind = \"synchronous-buck\"\npart = \"fixture.toml\"\nsupply-voltage = \"400 V\"\n\
          frequency = \"100 kHz\"\nduty = 0.5\ndead-time = \"100 ns\"\ngate-resistance = \"10 ohm\"\n\
          loop-inductance = \"20 nH\"\nchoke = \"200 uH\"\ncapacitance = \"20 uF\"\nload-resistance = \"20 ohm\"\n\
@@ -226,11 +208,11 @@ const BOTH: [&str; 2] = ["upper-mosfet", "lower-mosfet"];
 #[test]
 fn a_rating_that_a_cycle_exceeds_fails() {
     let case = mosfet_buck("410 V", &BOTH, "");
-    let (code, report) = case.json("cycle", &[]);
+    let (code, report) = json(&case, "cycle", &[]);
     let (x, e) = largest(&report, "lower.voltage");
     assert!(x - e > 410.0, "{x} ± {e}");
-    assert_eq!((code, &report["verdict"]), (1, &Value::from("fails")), "{}", report["limits"]);
-    let (_, text) = case.text("cycle", &[]);
+    assert_eq!((code, &report["verdict"]), (1, &Value::from("fails")), "{}", report["answers"]);
+    let (_, text) = printed(&case, "cycle", &[]);
     let row = text.lines().find(|l| l.contains("lower.voltage")).expect("a row");
     assert!(row.contains("(rating)") && row.contains("EXCEEDED"), "{text}");
     // The temperatures that the laws were held at, each with where it comes from.
@@ -240,7 +222,7 @@ fn a_rating_that_a_cycle_exceeds_fails() {
     assert!((50.0..175.0).contains(&largest(&report, "upper.mosfet.temperature").0));
     // The file says the same.
     let out = case.path("cycle.h5");
-    assert_eq!(case.text("cycle", &["--out", &out]).0, 1);
+    assert_eq!(printed(&case, "cycle", &["--out", &out]).0, 1);
     let study = joulestep::output::answer::Study::read(std::path::Path::new(&out)).expect("a study");
     assert_eq!(study.verdict.map(joulestep::judge::Verdict::word), Some("fails"));
     let rated = study.answers.iter().find(|a| a.name == "rating.lower.voltage.largest").expect("the rating");
@@ -251,14 +233,14 @@ fn a_rating_that_a_cycle_exceeds_fails() {
 
 #[test]
 fn a_cycle_rests_on_its_heat_paths_and_waivers() {
-    let (code, report) = mosfet_buck("750 V", &BOTH, "").json("cycle", &[]);
-    assert_eq!((code, &report["verdict"]), (0, &Value::from("passes")), "{}", report["limits"]);
-    let (code, report) = mosfet_buck("750 V", &BOTH[..1], "").json("cycle", &[]);
+    let (code, report) = json(&mosfet_buck("750 V", &BOTH, ""), "cycle", &[]);
+    assert_eq!((code, &report["verdict"]), (0, &Value::from("passes")), "{}", report["answers"]);
+    let (code, report) = json(&mosfet_buck("750 V", &BOTH[..1], ""), "cycle", &[]);
     let doubt = report["doubts"][0].as_str().expect("a doubt");
     assert!(code == 5 && doubt.starts_with("`lower.mosfet.temperature`"), "{doubt}");
     assert_eq!(rows(&report, "junctions")[1]["from"], "stated: no heat path");
     let waiver = "[[waiver]]\nrating = \"lower.mosfet.temperature\"\nreason = \"cooled by the busbar\"\n";
-    let (code, report) = mosfet_buck("750 V", &BOTH[..1], waiver).json("cycle", &[]);
+    let (code, report) = json(&mosfet_buck("750 V", &BOTH[..1], waiver), "cycle", &[]);
     let printed = report["notes"]
         .as_array()
         .unwrap()

@@ -9,6 +9,7 @@ use joulestep::output::result::ResultFile;
 use joulestep_models::arrangement::double_pulse::{Bench, Point, run};
 use serde_json::Value;
 
+use crate::common::answers::rows;
 use crate::common::program::{describe, joulestep};
 
 const PART: &str = "mosfet-sic-700v-12m";
@@ -110,11 +111,11 @@ fn energies_of_a_run_are_those_of_the_double_pulse() {
     fs::write(path("s.toml"), scenario(pulse.load, [e.first_on, e.off, e.on, e.end])).unwrap();
     let args = ["run", &path("s.toml"), "--out", &path("s.h5"), "--force", "-q"];
     let account = describe(&[&args[..], &["--json"]].concat());
-    let first = account["switching"]["first"].as_array().unwrap().clone();
+    let first = rows(&account, "switching").clone();
     let of_run = |kind: &str, at: f64| {
-        let same = |s: &&Value| s["kind"] == kind && (s["time"].as_f64().unwrap() - at).abs() < 1e-9;
+        let same = |s: &&Value| s["event"] == kind && (s["time"].as_f64().unwrap() - at).abs() < 1e-9;
         let found = first.iter().find(same).unwrap_or_else(|| panic!("{kind} {at}: {first:?}"));
-        let error = found["error"]["plus_minus"].as_f64().unwrap_or(f64::NAN);
+        let error = found["energy_error"].as_f64().unwrap_or(f64::NAN);
         (found["energy"].as_f64().unwrap(), error, found["current"].as_f64().unwrap())
     };
     let (off, on) = (of_run("turn-off", e.off), of_run("turn-on", e.on));
@@ -122,18 +123,19 @@ fn energies_of_a_run_are_those_of_the_double_pulse() {
     close("E_off", (off.0, off.1), of_pulse("turn_off_energy"));
     close("E_on", (on.0, on.1), of_pulse("turn_on_energy"));
     // The first turn-on switches no current: it has no energy, and says why.
-    let none = first.iter().find(|s| s["kind"] == "turn-on").unwrap();
+    let none = first.iter().find(|s| s["event"] == "turn-on").unwrap();
     assert!(none["energy"].is_null() && !none["reason"].as_str().unwrap().is_empty(), "{none}");
     // Sums, the text, and the rows of the file say the same.
-    let sum = |kind: &str| {
-        let all = account["switching"]["all"].as_array().unwrap();
-        all.iter().find(|s| s["kind"] == kind).unwrap().clone()
-    };
-    assert_eq!((sum("turn-on")["count"].as_u64(), sum("turn-on")["measured"].as_u64()), (Some(2), Some(1)));
+    let sum =
+        |kind: &str| rows(&account, "switching_sums").iter().find(|s| s["event"] == kind).unwrap().clone();
+    assert_eq!(
+        (sum("turn-on")["count"].as_f64(), sum("turn-on")["measured"].as_f64()),
+        (Some(2.0), Some(1.0))
+    );
     assert_eq!(sum("turn-off")["total"].as_f64(), Some(off.0));
     let text = joulestep(&args);
     assert!(
-        text.out.contains("Switching energies") && text.out.contains("1 without an energy"),
+        text.out.contains("Switching energies") && text.out.contains("turned on without current"),
         "{}",
         text.out
     );
@@ -151,20 +153,20 @@ fn both_devices_of_a_leg_are_told_of() {
     let path = |name: &str| folder.path().join(name).to_str().unwrap().to_string();
     assert_eq!(joulestep(&["new", "leg", "--out", &path("leg.toml")]).code, 0);
     let account = describe(&["run", &path("leg.toml"), "--out", &path("leg.h5"), "--json", "--no-estimate"]);
-    let all = account["switching"]["all"].as_array().unwrap();
+    let all = rows(&account, "switching_sums");
     for (device, kind) in
         [("upper", "turn-on"), ("upper", "turn-off"), ("lower", "turn-on"), ("lower", "turn-off")]
     {
-        let found = all.iter().find(|s| s["device"] == device && s["kind"] == kind);
+        let found = all.iter().find(|s| s["device"] == device && s["event"] == kind);
         let found = found.unwrap_or_else(|| panic!("{device} {kind}: {all:?}"));
         println!("{found}");
-        let (count, measured) = (found["count"].as_u64().unwrap(), found["measured"].as_u64().unwrap());
+        let (count, measured) = (found["count"].as_f64().unwrap(), found["measured"].as_f64().unwrap());
         assert!(
-            count >= 1 && (measured == count || !found["reason"].as_str().unwrap().is_empty()),
+            count >= 1.0 && (measured == count || !found["reason"].as_str().unwrap().is_empty()),
             "{found}"
         );
         if device == "upper" && kind == "turn-off" {
-            assert!(measured >= 1, "{found}");
+            assert!(measured >= 1.0, "{found}");
         }
     }
 }

@@ -8,48 +8,26 @@ use joulestep::output::result::ResultFile;
 use serde_json::Value;
 
 use crate::common::answers::{answer, plus_minus, value};
-use crate::common::program::joulestep;
+use crate::common::folder::{Folder, rc};
+
+const RUN: [&str; 6] = ["run", "@s.toml", "--out", "@s.h5", "--force", "--quiet"];
 
 /// A scenario in a folder of its own.
-struct Scene {
-    _folder: tempfile::TempDir,
-    path: String,
-    out: String,
-}
+struct Scene(Folder);
 
 fn scene(content: &str) -> Scene {
-    let folder = tempfile::tempdir().expect("a folder");
-    let text = |name: &str| folder.path().join(name).to_str().expect("UTF-8").to_string();
-    let (path, out) = (text("s.toml"), text("s.h5"));
-    std::fs::write(&path, content).expect("written");
-    Scene { _folder: folder, path, out }
+    Scene(Folder::scenario(content))
 }
 
 impl Scene {
     fn run(&self, more: &[&str]) -> (i32, String, String) {
-        let mut args = vec!["run", &self.path, "--out", &self.out, "--force", "--quiet"];
-        args.extend(more);
-        let done = joulestep(&args);
+        let done = self.0.ask(&[&RUN, more].concat());
         (done.code, done.out, done.err)
     }
 
     fn json(&self, more: &[&str]) -> (i32, Value) {
-        let mut args = vec!["--json"];
-        args.extend(more);
-        let (code, out, err) = self.run(&args);
-        (code, serde_json::from_str(&out).unwrap_or_else(|e| panic!("{e}: {out}{err}")))
+        self.0.json(&[&RUN, more].concat())
     }
-}
-
-/// 10 V onto 1 kΩ and 1 µF from zero: 10·(1 − e⁻²) V after 2 ms.
-fn rc(more: &str) -> String {
-    format!(
-        "format = 2\n\
-         [[component]]\nname = \"supply\"\nkind = \"voltage-source\"\npins = [\"in\", \"gnd\"]\nvalue = \"10 V\"\n\
-         [[component]]\nname = \"R1\"\nkind = \"resistor\"\npins = [\"in\", \"out\"]\nresistance = \"1 kohm\"\n\
-         [[component]]\nname = \"C1\"\nkind = \"capacitor\"\npins = [\"out\", \"gnd\"]\n\
-         capacitance = \"1 uF\"\ninitial-voltage = \"0 V\"\n{more}"
-    )
 }
 
 const COARSE: &str = "[steps]\nend = \"2 ms\"\nbase = \"50 us\"\nvoltage-error = \"1 V\"\n";
@@ -86,7 +64,7 @@ fn a_limit_is_kept_or_exceeded_only_by_more_than_the_error() {
         assert_eq!((code, &json["verdict"]), (expected, &Value::from(verdict)), "{max}");
         assert_eq!(answer(&json, "limit.top.largest")["ruling"], ruling);
         // The file says the same.
-        let file = ResultFile::open(Path::new(&scene.out)).expect("a result file");
+        let file = ResultFile::open(Path::new(&scene.0.path("s.h5"))).expect("a result file");
         let summary = file.summary().unwrap().expect("a summary");
         assert_eq!(summary.verdict(), Verdict::of_word(verdict).unwrap());
         let scalar = summary.answers.iter().find(|s| s.name == "limit.top.largest").unwrap();
@@ -155,9 +133,9 @@ fn ratings_count_and_can_be_waived_by_name() {
     let (code, text, _) = scene.run(&[]);
     assert_eq!(code, 0, "{text}");
     assert!(text.contains("waived: a test of the clamp"), "{text}");
-    let report = joulestep(&["report", &scene.out, "-o", &scene.out.replace(".h5", ".md")]);
+    let report = scene.0.ask(&["report", "@s.h5", "-o", "@s.md"]);
     assert_eq!(report.code, 0, "{}", report.err);
-    let report = std::fs::read_to_string(scene.out.replace(".h5", ".md")).expect("a report");
+    let report = std::fs::read_to_string(scene.0.path("s.md")).expect("a report");
     assert!(report.contains("a test of the clamp"), "{report}");
     // Names that do not exist are errors with a suggestion; limits of the scenario cannot be waived.
     let (code, _, err) = diode("-100 V", rated, &waiver("D1.volage")).run(&[]);
@@ -217,7 +195,7 @@ fn check_and_run_note_the_same() {
     let stray = "[[component]]\nname = \"R2\"\nkind = \"resistor\"\npins = [\"out\", \"gdn\"]\nresistance = \"1 Mohm\"\n";
     let loose = scene(&rc(&format!("{stray}{COARSE}{limit}")));
     let output_of = |scene: &Scene, words: &str| {
-        let check = joulestep(&["check", &scene.path]);
+        let check = scene.0.ask(&["check", "@s.toml"]);
         assert!(check.out.contains(words), "{}{}", check.out, check.err);
     };
     output_of(&loose, "only one pin touches node `gdn`");
@@ -247,7 +225,7 @@ fn a_run_that_stalls_at_its_finest_step_says_so() {
         [[component]]\nname = \"supply\"\nkind = \"voltage-source\"\npins = [\"in\", \"gnd\"]\nvalue = \"10 V\"\n\
         [[component]]\nname = \"L1\"\nkind = \"inductor\"\npins = [\"in\", \"out\"]\ninductance = \"10 uH\"\nseries-resistance = \"2 ohm\"\ninitial-current = \"0 A\"\n\
         [[component]]\nname = \"C1\"\nkind = \"capacitor\"\npins = [\"out\", \"gnd\"]\ncapacitance = \"1 uF\"\ninitial-voltage = \"0 V\"\n\
-        [steps]\nend = \"50 us\"\nbase = \"2 us\"\nfinest = \"1 us\"\nvoltage-error = \"1 uV\"\ncurrent-error = \"1 uA\"\nmethod = \"tr-bdf2\"\n\
+        [steps]\nend = \"50 us\"\nbase = \"1 us\"\nfinest = \"1 us\"\nvoltage-error = \"1 uV\"\ncurrent-error = \"1 uA\"\nmethod = \"tr-bdf2\"\n\
         [[limit]]\nsignal = \"voltage(out)\"\nmax = \"30 V\"\n";
     let scene = scene(ringing);
     let (code, json) = scene.json(&["--no-estimate"]);
@@ -261,13 +239,9 @@ fn a_run_that_stalls_at_its_finest_step_says_so() {
 /// its error.
 #[test]
 fn a_breaker_passes_with_margins_that_dwarf_its_errors() {
-    let folder = tempfile::tempdir().expect("a folder");
-    let out = folder.path().join("b.h5");
     let path = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/data/verdicts/breaker.toml");
-    let done = joulestep(&["run", path, "--out", out.to_str().expect("UTF-8"), "--json"]);
-    assert_eq!(done.code, 0, "{}{}", done.out, done.err);
-    let json: Value = serde_json::from_str(&done.out).expect("JSON");
-    assert_eq!(json["verdict"], "passes");
+    let (code, json) = Folder::new(&[]).json(&["run", path, "--out", "@b.h5"]);
+    assert_eq!((code, &json["verdict"]), (0, &Value::from("passes")));
     for limit in json["answers"].as_array().expect("answers") {
         for bound in ["minimum", "maximum"] {
             let Some(bound) = limit[bound].as_f64() else { continue };

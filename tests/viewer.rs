@@ -82,6 +82,15 @@ fn written(path: &Path, samples: usize) {
     writer.finish(true, None, None).unwrap();
 }
 
+/// A file with that many samples, `a.h5` in a folder of its own, in a viewer.
+fn served(samples: usize) -> (tempfile::TempDir, Served) {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("a.h5");
+    written(&path, samples);
+    let served = Served::start(&[&path]);
+    (folder, served)
+}
+
 /// Checkpoints often.
 fn hasty() -> WriterOptions {
     WriterOptions { checkpoint_interval: Duration::from_millis(20), ..WriterOptions::default() }

@@ -7,8 +7,8 @@ use joulestep_engine::step::method::METHODS;
 use crate::common::ref1::{Duty, ref1};
 
 const EXPECTED: &str = "\
-tr-bdf2, double pulse: steps 10821, iterations 22662, refused 19, halved 0, windows 8, jumps 0, reorders 0
-tr-bdf2, 10 pulses: steps 51919, iterations 111785, refused 73, halved 0, windows 40, jumps 0, reorders 0
+tr-bdf2, double pulse: steps 10903, iterations 22846, refused 30, halved 0, windows 8, jumps 0, reorders 0
+tr-bdf2, 10 pulses: steps 52106, iterations 112246, refused 117, halved 0, windows 40, jumps 0, reorders 0
 esdirk4, double pulse: steps 2282, iterations 14055, refused 16, halved 0, windows 8, jumps 0, reorders 0
 esdirk4, 10 pulses: steps 11137, iterations 73145, refused 111, halved 0, windows 40, jumps 0, reorders 0
 ";

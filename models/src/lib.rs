@@ -42,12 +42,13 @@
 
 /// The texts of what makes bodies of packages, and heat paths and impedances of these: who keeps such holds these
 /// against those that made them.
-pub const SOURCES: [&str; 10] = [
+pub const SOURCES: [&str; 11] = [
     include_str!("impedance.rs"),
     include_str!("materials.rs"),
     include_str!("materials/library.rs"),
     include_str!("package.rs"),
     include_str!("package/agree.rs"),
+    include_str!("package/extent.rs"),
     include_str!("package/error.rs"),
     include_str!("package/place.rs"),
     include_str!("package/solid.rs"),

@@ -54,13 +54,13 @@ pub struct Param {
     pub help: &'static str,
 }
 
-/// Parameters, a row each: a function of [`Param`], key, unit, default, range, help; `prefix $p;` before, `+ X;` behind.
+/// Parameters, a row each: function of [`Param`], key, unit, default, range, help; `= X;` before, `+ X;` behind.
 macro_rules! params {
     (prefix $p:literal; $($how:ident $key:literal, $($arg:expr),+;)*) => {
         [$($crate::model::Param::$how(concat!($p, $key), $($arg),+)),*]
     };
-    ($($how:ident $key:literal, $($arg:expr),+;)* $(+ $($whole:expr),+;)?) => {
-        [$($crate::model::Param::$how($key, $($arg),+),)* $($($whole),+)?]
+    ($(= $first:expr;)? $($how:ident $key:literal, $($arg:expr),+;)* $(+ $($whole:expr),+;)?) => {
+        [$($first,)? $($crate::model::Param::$how($key, $($arg),+),)* $($($whole),+)?]
     };
 }
 pub(crate) use params;

@@ -75,22 +75,12 @@ fn a_small_disk_fills_up_and_the_batch_goes_on_elsewhere() {
 
 /// The waveforms of the most extreme variants, and kills while they and the table are written.
 const KEPT: &str = r#"
+vary = [{ name = "R", value = "component.R1.resistance", kind = "uniform", lower = "0.7 kohm", upper = "1.4 kohm" }]
+output = [{ name = "settled", signal = "voltage(out)", measure = "settling-time", target = "1 V", band = "20 mV" }]
 [sampling]
 kind = "sobol-sequence"
 variants = 64
 seed = 9
-[[vary]]
-name = "R"
-value = "component.R1.resistance"
-kind = "uniform"
-lower = "0.7 kohm"
-upper = "1.4 kohm"
-[[output]]
-name = "settled"
-signal = "voltage(out)"
-measure = "settling-time"
-target = "1 V"
-band = "20 mV"
 [[keep]]
 which = "worst"
 limit = "current"

@@ -27,28 +27,15 @@ fn shipped_scenarios_in_lanes_are_what_they_are_alone() {
     let buck = r#"
 format = 2
 scenario = "ferry-buck.toml"
+vary = [
+    { value = "arrangement.load-resistance", kind = "uniform", lower = "18 ohm", upper = "24 ohm" },
+    { value = "arrangement.gate-resistance", kind = "uniform", lower = "18 ohm", upper = "22 ohm" },
+    { value = "thermal.boundary.heatsink.temperature", kind = "normal", mean = "45 degC", deviation = "10 K" },
+]
+output = [{ name = "mean-load", signal = "load.current", measure = "mean" }]
 [sampling]
 kind = "latin-hypercube"
 variants = 9
-[[vary]]
-value = "arrangement.load-resistance"
-kind = "uniform"
-lower = "18 ohm"
-upper = "24 ohm"
-[[vary]]
-value = "arrangement.gate-resistance"
-kind = "uniform"
-lower = "18 ohm"
-upper = "22 ohm"
-[[vary]]
-value = "thermal.boundary.heatsink.temperature"
-kind = "normal"
-mean = "45 degC"
-deviation = "10 K"
-[[output]]
-name = "mean-load"
-signal = "load.current"
-measure = "mean"
 "#;
     for (name, plan, variants) in [("inrush", inrush.as_str(), 20), ("buck", buck, 9)] {
         let folder = Folder::new("");
@@ -83,15 +70,7 @@ component = [
     { name = "L1", kind = "inductor", pins = ["a", "d"], inductance = "1 mH" },
     { name = "Q1", kind = "square-law-mosfet", pins = ["d", "g", "gnd"], threshold = "2 V", transconductance-factor = "100 A/V^2", gate-source-capacitance = "1 nF", drain-source-capacitance = "1 nF", breakdown-voltage = "60 V" },
 ]
-[[drive]]
-name = "drive"
-gate = "g"
-return = "gnd"
-command = "on"
-inhibit = ["trip"]
-on = "10 V"
-off = "0 V"
-on-resistance = "10 ohm"
+drive = [{ name = "drive", gate = "g", return = "gnd", command = "on", inhibit = ["trip"], on = "10 V", off = "0 V", on-resistance = "10 ohm" }]
 [[protection]]
 name = "overcurrent"
 kind = "level"
@@ -152,18 +131,12 @@ fn protections_trip_when_they_like() {
 #[test]
 fn variants_with_other_ends_run_side_by_side() {
     let grid = r#"
+vary = [
+    { name = "R", value = "component.R1.resistance", kind = "values", values = ["900 ohm", "950 ohm", "1 kohm", "1.1 kohm", "1.2 kohm", "1.3 kohm", "1.4 kohm", "1.5 kohm"] },
+    { name = "end", value = "steps.end", kind = "values", values = ["1 ms", "2 ms", "3 ms"] },
+]
 [sampling]
 kind = "grid"
-[[vary]]
-name = "R"
-value = "component.R1.resistance"
-kind = "values"
-values = ["900 ohm", "950 ohm", "1 kohm", "1.1 kohm", "1.2 kohm", "1.3 kohm", "1.4 kohm", "1.5 kohm"]
-[[vary]]
-name = "end"
-value = "steps.end"
-kind = "values"
-values = ["1 ms", "2 ms", "3 ms"]
 [[output]]
 name = "reached"
 signal = "voltage(out)"

@@ -69,6 +69,7 @@ pub fn cells(path: &Path) -> (Vec<String>, Vec<Vec<String>>) {
 }
 
 pub(super) const TOLERANCES: &str = r#"
+output = [{ name = "settled", signal = "voltage(out)", measure = "settling-time", target = "1 V", band = "20 mV" }]
 [sampling]
 kind = "monte-carlo"
 variants = 1000
@@ -79,12 +80,6 @@ value = "component.R1.resistance"
 kind = "lognormal"
 median = "1 kohm"
 log-deviation = 0.1
-[[output]]
-name = "settled"
-signal = "voltage(out)"
-measure = "settling-time"
-target = "1 V"
-band = "20 mV"
 "#;
 
 /// The capacitor's voltage 1 - exp(-t/RC) enters the band of 2 % at RC ln 50, so with a lognormal R that instant is
@@ -220,17 +215,13 @@ spacing = "logarithmic"
 #[test]
 fn a_search_finds_where_a_limit_is_just_met() {
     let search = r#"
+vary = [
+    { value = "component.supply.value", kind = "column", column = "U" },
+    { value = "limit.current.max", kind = "column", column = "I" },
+]
 [sampling]
 kind = "list"
 file = "list.csv"
-[[vary]]
-value = "component.supply.value"
-kind = "column"
-column = "U"
-[[vary]]
-value = "limit.current.max"
-kind = "column"
-column = "I"
 [search]
 name = "smallest-R"
 value = "component.R1.resistance"

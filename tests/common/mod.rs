@@ -3,6 +3,7 @@
 pub mod answers;
 pub mod browser;
 pub mod catalogued;
+pub mod folder;
 pub mod http;
 pub mod laws;
 pub mod program;

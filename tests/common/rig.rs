@@ -1,8 +1,9 @@
 //! Small helpers for circuits built by hand in checks.
 
-use joulestep_engine::circuit::graph::{Circuit, ComponentId, GROUND, LineId, NodeId};
+use joulestep_engine::circuit::graph::{ChoiceId, Circuit, ComponentId, GROUND, LineId, NodeId, WaveId};
 use joulestep_engine::circuit::probe::{Channel, Probe};
 use joulestep_engine::circuit::wave::Wave;
+use joulestep_engine::control::drive::Gate;
 use joulestep_engine::control::sequence::{Deed, ScheduledEvent, Sequence};
 use joulestep_engine::run::setup::Setup;
 use joulestep_engine::step::schedule::Steps;
@@ -47,6 +48,12 @@ pub fn sequence(setup: &mut Setup<f64>, deeds: &[(f64, Deed)]) {
 /// A line set to true at an instant.
 pub fn raise(line: LineId) -> Deed {
     Deed::Set(line, true)
+}
+
+/// What a drive moves of an ideal switch: its choice, and a source of 0 and 1 V.
+pub fn gate(name: &str, wave: WaveId, choice: ChoiceId) -> Gate<f64> {
+    let name = name.to_string();
+    Gate { name, wave, choice, on: 1.0, off: 0.0, rise: 1e-9, fall: 1e-9, starts_on: false, state: None }
 }
 
 /// Asserts a relative difference, and prints it.

@@ -8,15 +8,9 @@ use joulestep_models::arrangement::dead_time::{Kind, LegUnderTest, account, esti
 use joulestep_models::arrangement::find;
 use joulestep_models::lookup;
 use joulestep_models::model::{Value, Values};
-use joulestep_models::part::Part;
 
-fn shipped(name: &str) -> Part {
-    joulestep::input::parts::load(name, &joulestep::input::keys::include::open).expect("a shipped part").part
-}
-
-fn near(found: f64, expected: f64, relative: f64, what: &str) {
-    assert!((found / expected - 1.0).abs() <= relative, "{what}: {found}, expected {expected}");
-}
+use super::converters::near;
+use crate::common::catalogued::shipped;
 
 fn ideal(more: &[(&'static str, f64)]) -> LegUnderTest {
     let given = [&[("loop-inductance", 0.0), ("loop-resistance", 0.0)][..], more].concat();

@@ -7,7 +7,7 @@ use std::f64::consts::{PI, TAU};
 use joulestep_engine::circuit::graph::{Circuit, GROUND, NodeId};
 use joulestep_engine::circuit::wave::Wave;
 use joulestep_engine::control::carrier::{self, Carrier};
-use joulestep_engine::control::drive::{Delays, Drive, Gate};
+use joulestep_engine::control::drive::{Delays, Drive};
 use joulestep_engine::cycle::steady::Effort;
 use joulestep_engine::run::setup::{Setup, Start};
 use joulestep_models::arrangement::cycle::{Cycle, Search, solve};
@@ -19,10 +19,8 @@ use joulestep_models::model::{Value, Values};
 use joulestep_models::part::Part;
 
 use super::converters::near;
-
-fn shipped(name: &str) -> Part {
-    joulestep::input::parts::load(name, &joulestep::input::keys::include::open).expect("a shipped part").part
-}
+use crate::common::catalogued::shipped;
+use crate::common::rig::gate;
 
 fn periodic(kind: &str, given: &[(&str, f64)], parts: &BTreeMap<String, Part>, effort: Effort) -> Cycle {
     let arrangement = find(kind).unwrap();
@@ -66,18 +64,7 @@ fn conduction_losses_under_sine_modulation() {
             diode(&mut c, &format!("{name}-forward"), [inner, low], vt, r);
             diode(&mut c, &format!("{name}-against"), [low, high], vd, rd);
             let wave = c.wave(Wave::Driven(0.0));
-            let name = name.to_string();
-            gates.push(Gate {
-                name,
-                wave,
-                choice,
-                on: 1.0,
-                off: 0.0,
-                rise: 1e-9,
-                fall: 1e-9,
-                starts_on: false,
-                state: None,
-            });
+            gates.push(gate(name, wave, choice));
         }
         let load = Wave::Sine { offset: 0.0, amplitude: peak, frequency: f, phase: -lag, delay: 0.0 };
         let load = c.wave(load);

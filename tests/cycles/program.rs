@@ -3,7 +3,8 @@
 use std::collections::BTreeMap;
 
 use crate::common::answers::{self, rows, value};
-use crate::common::program::{describe as json, joulestep};
+use crate::common::catalogued::shipped;
+use crate::common::program::{describe as json, joulestep, words};
 
 /// Every arrangement has an example that is right.
 #[test]
@@ -97,25 +98,16 @@ fn the_buck_in_its_steady_state() {
 fn the_dead_time_of_a_leg() {
     // At 8 ohm more than the output charge flows through the lower switch (125 nC more, here 78 nC), and coarser runs
     // tell turn-on energies that differ by 3 %: they are then given 10 %.
-    let found = json(&[
-        "dead-time",
-        "cascode-700v-22m",
-        "--dead-time",
-        "40 ns,250 ns",
-        "--current",
-        "20 A",
-        "--gate-resistance",
-        "15 ohm",
-        "--json",
-    ]);
+    let found = json(&words(
+        "dead-time cascode-700v-22m --dead-time '40 ns,250 ns' --current '20 A' --gate-resistance '15 ohm' --json",
+    ));
     let rows = answers::rows(&found, "energies");
     assert_eq!(rows.len(), 2);
     assert_eq!(answers::rows(&found, "transitions")[1]["lower_turn_on"], "soft");
     // The integral diodes' loss grows with the dead time (common practice, no source).
     assert!(rows[1]["diode_energy"].as_f64() > rows[0]["diode_energy"].as_f64());
     // The output charge of the part at 400 V and 25 °C.
-    let part = joulestep::input::parts::load("cascode-700v-22m", &joulestep::input::keys::include::open);
-    let parts = BTreeMap::from([(String::new(), part.expect("a shipped part").part)]);
+    let parts = BTreeMap::from([(String::new(), shipped("cascode-700v-22m"))]);
     let leg = joulestep_models::arrangement::dead_time::LegUnderTest { parts, given: Vec::new() };
     let q = joulestep_models::arrangement::dead_time::estimate(&leg, 400.0, 25.0).unwrap().expect("a charge");
     let balance = value(&found, "estimate");
@@ -135,17 +127,9 @@ fn the_dead_time_of_a_leg() {
         "{best}"
     );
     // The same from a scenario, and what is refused.
-    let scenario = [
-        "dead-time",
-        "--scenario",
-        "examples/ferry-buck.toml",
-        "--dead-time",
-        "100 ns",
-        "--current",
-        "10 A",
-        "--csv",
-    ];
-    assert_eq!(joulestep(&scenario).code, 0);
+    let scenario =
+        "dead-time --scenario examples/ferry-buck.toml --dead-time '100 ns' --current '10 A' --csv";
+    assert_eq!(joulestep(&words(scenario)).code, 0);
     let long = ["dead-time", "cascode-700v-22m", "--dead-time", "6 us", "--current", "10 A"];
     assert_eq!(joulestep(&long).code, 2);
     assert_eq!(joulestep(&["cycle", "examples/ferry-breaker.toml"]).code, 2);

@@ -6,6 +6,8 @@ use joulestep_models::lookup::find;
 use joulestep_models::model::{Value, Values};
 use joulestep_models::part::{Conditions, Curve, Part, Quantity, Technology, Variable};
 
+use crate::common::catalogued::shipped;
+
 /// A part of a kind with these parameters and no curves.
 pub fn part(kind: &str, technology: Technology, values: &[(&'static str, f64)]) -> Part {
     let entry = find(kind).expect("a kind");
@@ -231,10 +233,7 @@ pub fn cascode_known(made: &Part) -> Vec<&'static str> {
 pub fn cascode() -> Part {
     use Quantity as Q;
     use Variable as V;
-    let mut made =
-        joulestep::input::parts::load("cascode-700v-22m", &|_| Err(std::io::ErrorKind::NotFound.into()))
-            .expect("a shipped part")
-            .part;
+    let mut made = shipped("cascode-700v-22m");
     made.curves.clear();
     let (on, hot) = ((V::GateVoltage, 10.0), (V::Temperature, 150.0));
     let of = |die: &str, curve: Curve| Curve { die: Some(die.into()), ..curve };

@@ -5,6 +5,7 @@ use joulestep_models::junction::saturation_at;
 use joulestep_models::part::{Part, Quantity, Technology, Variable};
 
 use super::made::{curve, extracted, part};
+use crate::common::rig::near;
 
 /// Exact in the SI of 2019.
 const BOLTZMANN: f64 = 1.380_649e-23;
@@ -24,10 +25,6 @@ fn taken(
     part.curves.push(made);
     assert_eq!(joulestep_models::part::inspect(&part), []);
     part
-}
-
-fn near(what: &str, found: f64, expected: f64, tolerance: f64) {
-    assert!((found / expected - 1.0).abs() < tolerance, "{what}: {found}, expected {expected}");
 }
 
 /// A diode with series resistance: v = (nkT/q)·ln(1 + i/Is) + iR; at 3.4 V and 150 °C it carries

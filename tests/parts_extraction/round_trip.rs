@@ -8,6 +8,7 @@ use joulestep_models::part::{Curve, Part, Quantity, Technology, Variable};
 use super::made::{
     DIODE_KNOWN, MOSFET_KNOWN, cascode, cascode_known, curve, diode, extracted, mosfet, noisy, part, with,
 };
+use crate::common::catalogued::shipped;
 
 /// Relative difference of each fitted parameter from the one that made the points.
 fn differences(made: &Part, found: &Extraction) -> Vec<(&'static str, f64)> {
@@ -123,10 +124,7 @@ fn a_cascode_survives_noise() {
 fn pillars_come_back() {
     use Quantity as Q;
     use Variable as V;
-    let mut made =
-        joulestep::input::parts::load("mosfet-sj-620v-49m", &|_| Err(std::io::ErrorKind::NotFound.into()))
-            .expect("a shipped part")
-            .part;
+    let mut made = shipped("mosfet-sj-620v-49m");
     made.curves.clear();
     assert_eq!(made.technology, Technology::SuperjunctionMosfet);
     let volts = [0.5, 2.0, 5.0, 10.0, 15.0, 20.0, 25.0, 30.0, 35.0, 40.0, 50.0, 100.0, 200.0, 400.0, 600.0];
@@ -221,9 +219,7 @@ fn recovery_charge_with_its_capacitive_part() {
     assert!((charge(&made) - charge(&mosfet()) - output).abs() < 1e-6 * output);
     comes_back(&made, &MOSFET_KNOWN, 20, 1e-4);
     // 40 A at 1000 A/µs into 400 V. The run also has the capacitance's charge between the forward drop and zero.
-    let shipped =
-        joulestep::input::parts::load("mosfet-sic-700v-12m", &|_| Err(std::io::ErrorKind::NotFound.into()));
-    let mut part = shipped.expect("a shipped part").part;
+    let mut part = shipped("mosfet-sic-700v-12m");
     let held = [(Variable::Current, 40.0), (Variable::Voltage, 400.0)];
     let requested = Curve {
         capacitive: true,

@@ -3,14 +3,14 @@
 use joulestep_engine::circuit::graph::{Circuit, GROUND};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::circuit::wave::Wave;
-use joulestep_engine::control::drive::{Delays, Drive, Gate};
+use joulestep_engine::control::drive::{Delays, Drive};
 use joulestep_engine::control::pwm::{Pwm, Settings};
 use joulestep_engine::control::sequence::Deed;
 use joulestep_engine::run::setup::{Piecewise, Refusal, Setup, Start};
 use joulestep_engine::step::bounds::Bounds;
 
 use super::closed_forms::diode;
-use crate::common::rig::{near, sequence, supply, v};
+use crate::common::rig::{gate, near, sequence, supply, v};
 
 /// A buck converter with a filter on either side: six states, a switch and an ideal diode.
 fn converter() -> (Setup<f64>, Vec<Probe>) {
@@ -39,19 +39,8 @@ fn converter() -> (Setup<f64>, Vec<Probe>) {
         phase: 0.0,
         duty: vec![(0.0, 0.45)],
     };
-    let gate = Gate {
-        name: "S".into(),
-        wave,
-        choice,
-        on: 1.0,
-        off: 0.0,
-        rise: 1e-9,
-        fall: 1e-9,
-        starts_on: false,
-        state: None,
-    };
     setup.controllers.push(Box::new(Pwm::new("pwm", settings).unwrap()));
-    let drive = Drive::new("drive", command, Vec::new(), Delays::default(), gate).unwrap();
+    let drive = Drive::new("drive", command, Vec::new(), Delays::default(), gate("S", wave, choice)).unwrap();
     setup.controllers.push(Box::new(drive));
     let probes = vec![Probe::Branch(l1, 0), Probe::Branch(l2, 0), Probe::Branch(l3, 0), v(middle), v(out)];
     (setup, probes)

@@ -5,7 +5,7 @@ use std::path::Path;
 use std::time::Duration;
 
 use joulestep::diagnostic::Sources;
-use joulestep::judge::Bounds;
+use joulestep::judge::{Bounds, End, Limit, Limited};
 use joulestep::output::answer::Answer;
 use joulestep::output::result::{
     LedgerRow, LedgerTable, Precision, ResultWriter, Summary, WriterOptions, block_length,
@@ -90,8 +90,8 @@ pub fn report(recorder: &mut impl Recorder<f64>, samples: usize) {
 
 /// Of some rows a turn-off, with an energy or a reason.
 fn switching(k: usize, edge: f64) -> Option<Switching> {
-    let (measured, device) = ((k / 60) % 2 == 0, "Q1".to_string());
-    (k % 3 == 0).then(|| Switching {
+    let (measured, device) = ((k / 60).is_multiple_of(2), "Q1".to_string());
+    k.is_multiple_of(3).then(|| Switching {
         device,
         turns_on: false,
         edge,
@@ -122,11 +122,17 @@ pub fn ledger() -> LedgerTable {
 
 pub fn summary() -> Summary {
     let answer = |name: &str, value, unit: &str| Answer::new(name, format!("the {name}"), value, unit);
+    let limited = |answer: Answer, bounds: Bounds| {
+        let (name, unit) = (answer.name.clone(), answer.unit.clone());
+        let limit = Limit { name, unit, bounds, ..Limit::default() };
+        let limited = Some(Limited { limit, end: End::Only, ..Limited::default() });
+        Answer { limited, ..answer.limited(bounds, "limit") }
+    };
     Summary::of(vec![
-        answer("peak drain voltage", 731.25, "V").limited(Bounds::at_most(750.0), "limit"),
-        answer("hottest junction", 151.0, "degC").limited(Bounds::at_most(150.0), "limit"),
+        limited(answer("peak drain voltage", 731.25, "V"), Bounds::at_most(750.0)),
+        limited(answer("hottest junction", 151.0, "degC"), Bounds::at_most(150.0)),
         answer("trips", 2.0, ""),
-        answer("v/i", 3.0, "ohm").limited(Bounds::at_least(1.0), "limit"),
+        limited(answer("v/i", 3.0, "ohm"), Bounds::at_least(1.0)),
     ])
 }
 

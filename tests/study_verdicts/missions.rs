@@ -2,10 +2,11 @@
 
 use serde_json::Value;
 
-use super::{Case, EXACT, STEPPED, around, ideal_buck, largest, tally};
+use super::{EXACT, STEPPED, around, ideal_buck, json, largest, printed, tally};
+use crate::common::folder::Folder;
 
 /// 20 ms: a step of the load, then a falling supply.
-fn mission(steps: &str, more: &str) -> Case {
+fn mission(steps: &str, more: &str) -> Folder {
     ideal_buck(
         steps,
         &format!(
@@ -27,12 +28,12 @@ fn limits(celsius: f64, amperes: f64) -> String {
 #[test]
 fn a_mission_knows_how_wrong_its_numbers_are() {
     let all = limits(500.0, 500.0);
-    let (_, mut report) = mission(STEPPED, &all).json("mission", &[]);
+    let (_, mut report) = json(&mission(STEPPED, &all), "mission", &[]);
     // The ripple is that of the hottest cycle that was solved, which leaps choose.
     let tables = report["tables"].as_object_mut().expect("tables");
     ["ripple", "harmonics"].into_iter().for_each(|table| drop(tables.remove(table)));
     // Solved exactly, with leaps that err by little.
-    let (_, exact) = mission(EXACT, &all).json("mission", &["--tolerance", "1 mK", "--closing", "1e-8"]);
+    let (_, exact) = json(&mission(EXACT, &all), "mission", &["--tolerance", "1 mK", "--closing", "1e-8"]);
     let (good, low, high, least) = tally(&report, &exact, 1e-6);
     assert!(least >= 0.25 && low * 20 <= good + low + high, "{low} below half, the least {least}");
     // All of them are cautious here: the estimate of leaps leaves out the correction that is applied. It keeps the
@@ -47,16 +48,16 @@ fn a_mission_knows_how_wrong_its_numbers_are() {
 
 #[test]
 fn a_mission_is_judged_by_the_rule() {
-    let (_, report) = mission(STEPPED, &limits(500.0, 500.0)).json("mission", &[]);
+    let (_, report) = json(&mission(STEPPED, &limits(500.0, 500.0)), "mission", &[]);
     let (hot, choke) = (largest(&report, "hot"), largest(&report, "choke"));
     for (max, code, verdict) in around(hot) {
-        let (done, report) = mission(STEPPED, &limits(max, 500.0)).json("mission", &[]);
+        let (done, report) = json(&mission(STEPPED, &limits(max, 500.0)), "mission", &[]);
         assert_eq!((done, &report["verdict"]), (code, &Value::from(verdict)), "{max}: {}", report["answers"]);
     }
     // The current that the step of the load drives through the choke counts.
     let case = mission(STEPPED, &limits(500.0, choke.0 - 2.0 * choke.1));
     let out = case.path("m.h5");
-    let (code, text) = case.text("mission", &["--out", &out, "--quiet"]);
+    let (code, text) = printed(&case, "mission", &["--out", &out, "--quiet"]);
     assert!(code == 1 && text.contains("verdict: fails"), "{text}");
     let file =
         joulestep::output::result::ResultFile::open(std::path::Path::new(&out)).expect("a result file");

@@ -4,22 +4,17 @@ use joulestep::judge::Level;
 use joulestep_models::arrangement::double_pulse::{Bench, Point, run_as};
 use serde_json::Value;
 
-use super::Case;
+use crate::common::folder::Folder;
 use crate::double_pulse::point_row;
 
 const PART: &str = include_str!("../data/study_verdicts/mosfet.toml");
 
-fn pulse(rated: &str, more: &[&str]) -> (i32, String) {
-    let case = Case::new("");
-    let part = case.path("fixture.toml");
-    std::fs::write(&part, PART.replace("750 V", rated)).expect("written");
-    let done = crate::common::program::joulestep(&[&["double-pulse", &part], more].concat());
-    (done.code, done.out + &done.err)
+fn fixture(rated: &str) -> Folder {
+    Folder::new(&[("fixture.toml", &PART.replace("750 V", rated))])
 }
 
 fn describe(rated: &str, more: &[&str]) -> (i32, Value) {
-    let (code, text) = pulse(rated, &[&["--json"], more].concat());
-    (code, serde_json::from_str(&text).unwrap_or_else(|e| panic!("{e}: {text}")))
+    fixture(rated).json(&[&["double-pulse", "@fixture.toml"], more].concat())
 }
 
 /// Energies, charges, times and peaks against the same pulses with bounds a sixteenth as wide and steps half as long.
@@ -27,9 +22,8 @@ fn describe(rated: &str, more: &[&str]) -> (i32, Value) {
 fn a_double_pulse_knows_how_wrong_its_numbers_are() {
     let (_, report) = describe("750 V", &["--current", "20 A", "--gate-resistance", "20 ohm"]);
     let row = &point_row(&report, 0);
-    let case = Case::new("");
-    let path = case.path("fixture.toml");
-    std::fs::write(&path, PART).expect("written");
+    let folder = fixture("750 V");
+    let path = folder.path("fixture.toml");
     let open = joulestep::input::keys::include::open;
     let part =
         joulestep::input::parts::load(&path, &open).map(|l| l.part).unwrap_or_else(|_| panic!("no part"));
@@ -99,7 +93,9 @@ fn a_double_pulse_is_judged_at_every_point() {
     }
     // Within its error: neither.
     let (x, e) = rated(&report, "upper.voltage");
-    let (code, text) = pulse(&format!("{:.9} V", x + 0.5 * e), &points);
+    let unsure = fixture(&format!("{:.9} V", x + 0.5 * e));
+    let done = unsure.ask(&[&["double-pulse", "@fixture.toml"], &points[..]].concat());
+    let (code, text) = (done.code, done.out);
     assert!(code == 5 && text.contains("verdict: not proven"), "{code} {text}");
     assert!(text.contains("largest upper.voltage"), "{text}");
 }

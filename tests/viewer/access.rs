@@ -5,15 +5,9 @@ use std::net::TcpStream;
 use std::process::Command;
 use std::time::{Duration, Instant};
 
-use super::{Served, written};
+use super::{Served, served};
 use crate::common::http::{self, Answer};
 use crate::common::program::joulestep;
-
-fn served(folder: &tempfile::TempDir) -> Served {
-    let path = folder.path().join("a.h5");
-    written(&path, 8000);
-    Served::start(&[&path])
-}
 
 fn ask(served: &Served, method: &str, target: &str, lines: &[&str], body: &[u8]) -> Answer {
     http::request(served.port, method, target, lines, body).unwrap()
@@ -21,8 +15,7 @@ fn ask(served: &Served, method: &str, target: &str, lines: &[&str], body: &[u8])
 
 #[test]
 fn only_those_who_know_the_token_are_let_in() {
-    let folder = tempfile::tempdir().unwrap();
-    let served = served(&folder);
+    let (_folder, served) = served(8000);
     let host = format!("Host: 127.0.0.1:{}", served.port);
     let token = served.path().trim_matches('/');
     assert!(token.len() == 32 && token.bytes().all(|b| b.is_ascii_hexdigit()), "{token}");
@@ -54,7 +47,7 @@ fn only_those_who_know_the_token_are_let_in() {
     let policy = answer.header("content-security-policy").unwrap();
     assert!(policy.starts_with("default-src 'none'") && !policy.contains("unsafe") && !policy.contains('*'));
     // Two viewers have two tokens.
-    let other = self::served(&folder);
+    let (_other_folder, other) = super::served(8000);
     assert_ne!(other.path(), served.path());
     assert_eq!(
         ask(&other, "GET", served.path(), &[&format!("Host: localhost:{}", other.port)], b"").status,
@@ -64,8 +57,7 @@ fn only_those_who_know_the_token_are_let_in() {
 
 #[test]
 fn other_hosts_origins_and_sites_are_refused() {
-    let folder = tempfile::tempdir().unwrap();
-    let served = served(&folder);
+    let (_folder, served) = served(8000);
     let (path, port) = (served.path(), served.port);
     let own = format!("Host: 127.0.0.1:{port}");
     let with = |lines: &[&str]| ask(&served, "GET", path, lines, b"").status;
@@ -102,8 +94,7 @@ fn other_hosts_origins_and_sites_are_refused() {
 
 #[test]
 fn methods_paths_and_bodies_that_have_no_place_are_refused() {
-    let folder = tempfile::tempdir().unwrap();
-    let served = served(&folder);
+    let (_folder, served) = served(8000);
     let host = format!("Host: 127.0.0.1:{}", served.port);
     let (path, lines) = (served.path(), [host.as_str()]);
     for method in ["POST", "PUT", "DELETE", "OPTIONS", "TRACE", "CONNECT", "PATCH", "NONSENSE"] {
@@ -166,8 +157,7 @@ fn methods_paths_and_bodies_that_have_no_place_are_refused() {
 
 #[test]
 fn absurd_ranges_are_refused() {
-    let folder = tempfile::tempdir().unwrap();
-    let served = served(&folder);
+    let (_folder, served) = served(8000);
     for what in [
         "window",
         "window?f=0&g=w&s=0&from=1&to=0&n=100",
@@ -202,8 +192,7 @@ fn absurd_ranges_are_refused() {
 
 #[test]
 fn it_is_not_there_for_other_machines_and_ends_with_ctrl_c() {
-    let folder = tempfile::tempdir().unwrap();
-    let mut served = served(&folder);
+    let (_folder, mut served) = served(8000);
     // Every address of 127.0.0.0/8 is this machine, but only 127.0.0.1 is listened on.
     assert!(TcpStream::connect(("127.0.0.2", served.port)).is_err());
     if cfg!(unix) {

@@ -5,16 +5,10 @@ use std::net::TcpStream;
 use std::thread;
 use std::time::{Duration, Instant};
 
-use super::{Served, written};
+use super::{Served, served};
 
 /// Connections that the viewer takes at a time.
 const LIMIT: usize = 48;
-
-fn served(folder: &tempfile::TempDir) -> Served {
-    let path = folder.path().join("a.h5");
-    written(&path, 8000);
-    Served::start(&[&path])
-}
 
 fn connect(served: &Served) -> TcpStream {
     let stream = TcpStream::connect(("127.0.0.1", served.port)).unwrap();
@@ -25,8 +19,7 @@ fn connect(served: &Served) -> TcpStream {
 /// RFC 9110, section 15.6.4: a server that is overloaded for a time answers 503.
 #[test]
 fn silent_connections_hold_their_place_for_a_second_only() {
-    let folder = tempfile::tempdir().unwrap();
-    let served = served(&folder);
+    let (_folder, served) = served(8000);
     // Where a busy machine takes longer than the second to open all, they do not meet.
     let met = (0..10).any(|_| {
         let begin = Instant::now();
@@ -52,8 +45,7 @@ fn silent_connections_hold_their_place_for_a_second_only() {
 /// RFC 1945: HTTP/1.0 has no chunks and asks for no `Host`; a body without a length ends with the connection.
 #[test]
 fn http_1_0_gets_all_samples_without_chunks() {
-    let folder = tempfile::tempdir().unwrap();
-    let served = served(&folder);
+    let (_folder, served) = served(8000);
     let what = "csv?f=0&g=w&s=0,1,2&from=0&to=7999";
     let mut stream = connect(&served);
     write!(stream, "GET {}{what} HTTP/1.0\r\nConnection: keep-alive\r\n\r\n", served.path()).unwrap();

@@ -7,7 +7,7 @@ use std::ops::Range;
 use joulestep::output::result::ResultFile;
 use serde_json::Value;
 
-use super::{COUPLING, HOSTILE, NAMES, STEP, Served, value, written};
+use super::{COUPLING, HOSTILE, NAMES, STEP, Served, served, value, written};
 
 const SAMPLES: usize = 300_000;
 
@@ -50,16 +50,9 @@ impl Window {
     }
 }
 
-fn served(folder: &tempfile::TempDir) -> Served {
-    let path = folder.path().join("a.h5");
-    written(&path, SAMPLES);
-    Served::start(&[&path])
-}
-
 #[test]
 fn windows_hold_every_extreme_and_come_down_to_the_samples() {
-    let folder = tempfile::tempdir().unwrap();
-    let served = served(&folder);
+    let (_folder, served) = served(SAMPLES);
     // From everything down to some samples: through all levels of the overview.
     for (from, to, count) in [
         (-1.0, 1.0, 3),
@@ -105,8 +98,7 @@ fn windows_hold_every_extreme_and_come_down_to_the_samples() {
 
 #[test]
 fn a_cursor_near_a_sample_tells_it_bit_for_bit() {
-    let folder = tempfile::tempdir().unwrap();
-    let served = served(&folder);
+    let (folder, served) = served(SAMPLES);
     let file = ResultFile::open(&folder.path().join("a.h5")).unwrap();
     let time = file.time(0..SAMPLES).unwrap();
     for t in [-1.0, 0.0, 4.9e-8, 5.1e-8, 1e-3, 0.012_345_678_9, 0.029_999_9, 7.0] {
@@ -130,8 +122,7 @@ fn a_cursor_near_a_sample_tells_it_bit_for_bit() {
 /// line is drawn it tells nothing.
 #[test]
 fn a_cursor_between_samples_tells_what_the_line_shows() {
-    let folder = tempfile::tempdir().unwrap();
-    let served = served(&folder);
+    let (_folder, served) = served(SAMPLES);
     let near = |found: &Value, expected: f64| {
         let found = found.as_f64().unwrap();
         assert!((found - expected).abs() <= 1e-12 * expected.abs(), "{found} against {expected}");
@@ -162,8 +153,7 @@ fn a_cursor_between_samples_tells_what_the_line_shows() {
 /// is 0 and the rms the amplitude over √2 (closed forms, any handbook of mathematics).
 #[test]
 fn integrals_between_samples_are_those_of_the_closed_forms() {
-    let folder = tempfile::tempdir().unwrap();
-    let served = served(&folder);
+    let (_folder, served) = served(SAMPLES);
     let near = |found: &Value, expected: f64, within: f64| {
         let found = found.as_f64().unwrap();
         assert!((found - expected).abs() <= within * expected.abs(), "{found} against {expected}");
@@ -220,8 +210,7 @@ fn integrals_between_samples_are_those_of_the_closed_forms() {
 
 #[test]
 fn csv_holds_every_sample_with_all_digits() {
-    let folder = tempfile::tempdir().unwrap();
-    let served = served(&folder);
+    let (_folder, served) = served(SAMPLES);
     let (first, last) = (100, 20_099);
     let answer = served.get(&format!("csv?f=0&g=w&s=4,1&from={first}&to={last}"));
     assert_eq!(answer.status, 200);

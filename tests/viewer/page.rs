@@ -11,7 +11,7 @@ use joulestep::output::result::{ResultFile, ResultWriter, WriterOptions};
 use joulestep_engine::recorder::{Column, Layout, Recorder};
 use serde_json::Value;
 
-use super::{HOSTILE, NAMES, Served, value, written};
+use super::{HOSTILE, NAMES, Served, served, value, written};
 use crate::common::browser::Browser;
 
 const SAMPLES: usize = 60_000;
@@ -212,10 +212,7 @@ fn the_page_zooms_reads_jumps_and_saves() {
 #[cfg_attr(not(with_browser), ignore = "no Chromium with chromedriver (Debian: chromium, chromium-driver)")]
 fn what_holds_is_drawn_in_steps_at_every_zoom() {
     let browser = Browser::start(800, 600);
-    let folder = tempfile::tempdir().unwrap();
-    let path = folder.path().join("a.h5");
-    written(&path, 100);
-    let served = Served::start(&[&path]);
+    let (_folder, served) = served(100);
     opened(&browser, &served);
     // Samples at 0 to 1 s, none from 0.2 s to 0.8 s; the value goes from 0 to 1 behind the gap. 1000 px wide, 1 px high
     // for 1: the height of what is drawn at 0.5 s.

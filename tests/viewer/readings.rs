@@ -10,7 +10,7 @@ use joulestep_engine::recorder::{Column, Layout, Recorder};
 use serde_json::{Value, json};
 
 use super::page::{cell, opened, reading, view};
-use super::{NAMES, Served, written};
+use super::{NAMES, Served, served};
 use crate::common::browser::Browser;
 
 /// The component whose voltage, current and power are recorded.
@@ -112,10 +112,7 @@ const CONTRAST: &str = "
 #[cfg_attr(not(with_browser), ignore = "no Chromium with chromedriver (Debian: chromium, chromium-driver)")]
 fn texts_can_be_read_on_light_and_dark_and_everything_has_a_name() {
     let browser = Browser::start(1280, 900);
-    let folder = tempfile::tempdir().unwrap();
-    let path = folder.path().join("a.h5");
-    written(&path, 20_000);
-    let served = Served::start(&[&path]);
+    let (_folder, served) = served(20_000);
     for scheme in ["light", "dark"] {
         browser.prefers(scheme);
         browser.open("about:blank");
@@ -162,10 +159,7 @@ const PLACES: &str = "
 #[cfg_attr(not(with_browser), ignore = "no Chromium with chromedriver (Debian: chromium, chromium-driver)")]
 fn legends_stand_beside_their_panels_or_above_them_and_keys_alone_set_cursors() {
     let browser = Browser::start(1280, 900);
-    let folder = tempfile::tempdir().unwrap();
-    let path = folder.path().join("a.h5");
-    written(&path, 20_000);
-    let served = Served::start(&[&path]);
+    let (_folder, served) = served(20_000);
     opened(&browser, &served);
     let places = || -> Vec<Vec<f64>> { serde_json::from_value(browser.run(PLACES)).unwrap() };
     // Letters that other programs have for such things do nothing here.

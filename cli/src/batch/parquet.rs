@@ -6,7 +6,7 @@ use std::path::Path;
 use std::sync::Arc;
 
 use parquet::basic::{Compression, LogicalType, Repetition, Type as Physical};
-use parquet::data_type::{ByteArray, ByteArrayType, DoubleType, Int64Type};
+use parquet::data_type::{ByteArray, ByteArrayType, DataType, DoubleType, Int64Type};
 use parquet::errors::ParquetError;
 use parquet::file::metadata::KeyValue;
 use parquet::file::properties::WriterProperties;
@@ -16,49 +16,34 @@ use parquet::record::Field;
 use parquet::schema::types::Type;
 use serde_json::{Map, Value, json};
 
-use crate::batch::row::Row;
 use crate::batch::table::BatchResult;
 use crate::output::files;
+use crate::output::result::TableColumn;
 
 /// Rows of a row group.
 const GROUP: usize = 65_536;
 
-/// A column: its name, unit, and what it is.
-type Named<'a> = (&'a str, &'a str, &'static str);
-
-fn schema(numbers: &[Named<'_>], texts: &[&str]) -> Result<Type, ParquetError> {
+fn schema(numbers: &[TableColumn<'_>], texts: &[(&str, Vec<String>)]) -> Result<Type, ParquetError> {
     let required = |name: &str, physical, logical| {
         let builder = Type::primitive_type_builder(name, physical).with_repetition(Repetition::REQUIRED);
         builder.with_logical_type(logical).build().map(Arc::new)
     };
     let mut fields = vec![required("variant", Physical::INT64, None)?];
-    for (name, ..) in numbers {
-        fields.push(required(name, Physical::DOUBLE, None)?);
+    for column in numbers {
+        fields.push(required(&column.name, Physical::DOUBLE, None)?);
     }
-    for name in texts {
+    for (name, _) in texts {
         fields.push(required(name, Physical::BYTE_ARRAY, Some(LogicalType::String))?);
     }
     Type::group_type_builder("batch").with_fields(fields).build()
 }
 
-fn numbers(
+fn write_column<T: DataType>(
     group: &mut SerializedRowGroupWriter<'_, &mut Vec<u8>>,
-    values: &[f64],
+    values: &[T::T],
 ) -> Result<(), ParquetError> {
     if let Some(mut column) = group.next_column()? {
-        column.typed::<DoubleType>().write_batch(values, None, None)?;
-        column.close()?;
-    }
-    Ok(())
-}
-
-fn texts<'a>(
-    group: &mut SerializedRowGroupWriter<'_, &mut Vec<u8>>,
-    values: impl Iterator<Item = &'a str>,
-) -> Result<(), ParquetError> {
-    if let Some(mut column) = group.next_column()? {
-        let values: Vec<ByteArray> = values.map(ByteArray::from).collect();
-        column.typed::<ByteArrayType>().write_batch(&values, None, None)?;
+        column.typed::<T>().write_batch(values, None, None)?;
         column.close()?;
     }
     Ok(())
@@ -71,29 +56,16 @@ fn texts<'a>(
 /// # Errors
 /// Those of the file.
 pub fn write(path: &Path, result: &BatchResult<'_>) -> Result<(), ParquetError> {
-    let BatchResult { study, rows, .. } = *result;
-    let inputs = study.plan.inputs.iter().map(|i| (i.name.as_str(), i.parameter.unit.as_str(), "input"));
-    let errors = result.error_columns();
-    let error = |k: usize| errors.iter().find(move |e| e.output == k);
-    let outputs = study.outputs.iter().enumerate().flat_map(|(k, o)| {
-        let of_error = error(k).map(|e| (e.name.as_str(), e.unit.as_str(), "error"));
-        std::iter::once((o.name.as_str(), o.unit.as_str(), "output")).chain(of_error)
-    });
-    let named: Vec<Named<'_>> = inputs.chain(outputs).collect();
-    let waveforms = result.waveforms();
-    let words: Vec<&str> = ["doubts", "status", "verdict", "error"]
-        .into_iter()
-        .chain(waveforms.as_ref().map(|_| "waveforms"))
-        .collect();
-    let object = |of: &dyn Fn(&Named<'_>) -> Value| {
-        Value::Object(named.iter().map(|c| (c.0.to_string(), of(c))).collect::<Map<_, _>>()).to_string()
+    let (study, columns, texts) = (result.study, result.columns(), result.texts());
+    let object = |of: fn(&TableColumn<'_>) -> Value| {
+        Value::Object(columns.iter().map(|c| (c.name.to_string(), of(c))).collect::<Map<_, _>>()).to_string()
     };
     let about = [
         ("title", study.plan.title.clone()),
         ("digest", study.digest.clone()),
         ("estimate", study.plan.estimate.words().to_string()),
-        ("units", object(&|c| json!(c.1))),
-        ("roles", object(&|c| json!(c.2))),
+        ("units", object(|c| json!(c.unit))),
+        ("roles", object(|c| json!(c.role))),
         ("inputs", json!(study.inputs.files).to_string()),
     ];
     let about = about.map(|(key, value)| KeyValue::new(key.to_string(), value)).to_vec();
@@ -104,30 +76,18 @@ pub fn write(path: &Path, result: &BatchResult<'_>) -> Result<(), ParquetError> 
         .build();
     let mut bytes = Vec::new();
     let mut writer =
-        SerializedFileWriter::new(&mut bytes, Arc::new(schema(&named, &words)?), Arc::new(properties))?;
-    let all: Vec<(&usize, &Row)> = rows.iter().collect();
-    for (chunk, rows) in all.chunks(GROUP).enumerate() {
+        SerializedFileWriter::new(&mut bytes, Arc::new(schema(&columns, &texts)?), Arc::new(properties))?;
+    let variants: Vec<i64> = result.rows.keys().map(|variant| *variant as i64).collect();
+    for begin in (0..variants.len()).step_by(GROUP) {
+        let here = begin..(begin + GROUP).min(variants.len());
         let mut group = writer.next_row_group()?;
-        if let Some(mut column) = group.next_column()? {
-            let variants: Vec<i64> = rows.iter().map(|r| *r.0 as i64).collect();
-            column.typed::<Int64Type>().write_batch(&variants, None, None)?;
-            column.close()?;
+        write_column::<Int64Type>(&mut group, &variants[here.clone()])?;
+        for column in &columns {
+            write_column::<DoubleType>(&mut group, &column.values[here.clone()])?;
         }
-        for k in 0..study.plan.inputs.len() {
-            numbers(&mut group, &rows.iter().map(|r| study.inputs(*r.0)[k]).collect::<Vec<_>>())?;
-        }
-        for k in 0..study.outputs.len() {
-            numbers(&mut group, &rows.iter().map(|r| r.1.outputs[k]).collect::<Vec<_>>())?;
-            if let Some(e) = error(k) {
-                numbers(&mut group, &e.values[chunk * GROUP..][..rows.len()])?;
-            }
-        }
-        texts(&mut group, rows.iter().map(|r| r.1.doubts.as_str()))?;
-        texts(&mut group, rows.iter().map(|r| r.1.status.word()))?;
-        texts(&mut group, rows.iter().map(|r| r.1.verdict.word()))?;
-        texts(&mut group, rows.iter().map(|r| r.1.error.as_str()))?;
-        if let Some(files) = &waveforms {
-            texts(&mut group, files[chunk * GROUP..].iter().take(rows.len()).map(String::as_str))?;
+        for (_, all) in &texts {
+            let values: Vec<ByteArray> = all[here.clone()].iter().map(|t| t.as_str().into()).collect();
+            write_column::<ByteArrayType>(&mut group, &values)?;
         }
         group.close()?;
     }

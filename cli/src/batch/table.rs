@@ -1,5 +1,6 @@
 //! The table of a batch: HDF5 through the result store, CSV, and Parquet.
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 use std::io::{self, Write};
 use std::path::Path;
@@ -11,6 +12,7 @@ use crate::batch::row::Row;
 use crate::batch::save::{file_name, is_kept};
 use crate::batch::statistics::{PERCENTS, Share, Statistics, Worst};
 use crate::batch::variant::PlannedBatch;
+use crate::judge::Uncertainty;
 use crate::output::result::{BatchTable, ResultError, Statistic, TableColumn, write_table};
 
 /// Rows and what they say together.
@@ -30,44 +32,54 @@ pub struct BatchResult<'a> {
     pub kept: Option<&'a [usize]>,
 }
 
-/// The column of an output's errors.
-pub(super) struct ErrorColumn {
-    /// Number of the output.
-    pub output: usize,
-    /// Its name: the output's and `.error`.
-    pub name: String,
-    /// Unit symbol: K for a temperature.
-    pub unit: String,
-    /// ± of each row; NaN where it is not known.
-    pub values: Vec<f64>,
-}
-
 impl BatchResult<'_> {
-    /// The columns of errors: of every output that is no error itself; none where none was
-    /// estimated.
-    pub(super) fn error_columns(&self) -> Vec<ErrorColumn> {
+    /// The columns of numbers: the inputs, then each output with its errors behind it, where some were estimated and it
+    /// is no error itself.
+    pub(super) fn columns(&self) -> Vec<TableColumn<'_>> {
         let BatchResult { study, rows, errors, .. } = *self;
-        if study.plan.estimate == Estimated::None {
-            return Vec::new();
+        let inputs = study.plan.inputs.iter().enumerate().map(|(k, input)| TableColumn {
+            name: Cow::Borrowed(&input.name),
+            unit: &input.parameter.unit,
+            role: "input",
+            kind: "",
+            values: rows.keys().map(|variant| study.inputs(*variant)[k]).collect(),
+        });
+        let mut all: Vec<TableColumn<'_>> = inputs.collect();
+        let none = study.plan.estimate == Estimated::None;
+        let of_rows: Vec<_> = match none {
+            true => Vec::new(),
+            false => rows.values().map(|row| errors.of_row(study, row)).collect(),
+        };
+        for (k, output) in study.outputs.iter().enumerate() {
+            let values: Vec<f64> = rows.values().map(|row| row.outputs[k]).collect();
+            // A number that there is not has no error.
+            let own = |(errors, x): (&Vec<Uncertainty>, &f64)| {
+                errors[k].plus_minus().filter(|_| !x.is_nan()).unwrap_or(f64::NAN)
+            };
+            let of_errors = (!none && !output.exact).then(|| TableColumn {
+                name: Cow::Owned(format!("{}.error", output.name)),
+                unit: if output.unit == "degC" { "K" } else { &output.unit },
+                role: "error",
+                kind: errors.columns[k].word(),
+                values: of_rows.iter().zip(&values).map(own).collect(),
+            });
+            let (name, unit) = (Cow::Borrowed(output.name.as_str()), output.unit.as_str());
+            all.push(TableColumn { name, unit, role: "output", kind: "", values });
+            all.extend(of_errors);
         }
-        let estimated = study.outputs.iter().enumerate().filter(|(_, c)| !c.exact);
-        let mut all: Vec<ErrorColumn> = estimated
-            .map(|(output, c)| ErrorColumn {
-                output,
-                name: format!("{}.error", c.name),
-                unit: if c.unit == "degC" { "K".into() } else { c.unit.clone() },
-                values: Vec::with_capacity(rows.len()),
-            })
-            .collect();
-        for row in rows.values() {
-            let of_row = errors.of_row(study, row);
-            for column in &mut all {
-                let error = &of_row[column.output];
-                // A number that there is not has no error.
-                let own = error.plus_minus().filter(|_| !row.outputs[column.output].is_nan());
-                column.values.push(own.unwrap_or(f64::NAN));
-            }
-        }
+        all
+    }
+
+    /// The columns of texts.
+    pub(super) fn texts(&self) -> Vec<(&'static str, Vec<String>)> {
+        let of = |text: fn(&Row) -> &str| self.rows.values().map(|r| text(r).to_string()).collect();
+        let mut all = vec![
+            ("doubts", of(|r| &r.doubts)),
+            ("status", of(|r| r.status.word())),
+            ("verdict", of(|r| r.verdict.word())),
+            ("error", of(|r| &r.error)),
+        ];
+        all.extend(self.waveforms().map(|files| ("waveforms", files)));
         all
     }
 
@@ -86,35 +98,6 @@ impl BatchResult<'_> {
 /// Those of the file.
 pub fn hdf5(path: &Path, result: &BatchResult<'_>) -> Result<(), ResultError> {
     let BatchResult { study, rows, .. } = *result;
-    let mut columns = Vec::new();
-    for (k, input) in study.plan.inputs.iter().enumerate() {
-        let values = rows.keys().map(|variant| study.inputs(*variant)[k]).collect();
-        columns.push(TableColumn {
-            name: &input.name,
-            unit: &input.parameter.unit,
-            role: "input",
-            kind: "",
-            values,
-        });
-    }
-    let errors = result.error_columns();
-    for (k, output) in study.outputs.iter().enumerate() {
-        let values = rows.values().map(|row| row.outputs[k]).collect();
-        columns.push(TableColumn {
-            name: &output.name,
-            unit: &output.unit,
-            role: "output",
-            kind: "",
-            values,
-        });
-        columns.extend(errors.iter().filter(|e| e.output == k).map(|e| TableColumn {
-            name: &e.name,
-            unit: &e.unit,
-            role: "error",
-            kind: result.errors.columns[k].word(),
-            values: e.values.clone(),
-        }));
-    }
     let of_inputs =
         |what: &str| study.plan.inputs.iter().map(|i| format!("{what}.{}", i.name)).collect::<Vec<_>>();
     let (first, total) = (of_inputs("first"), of_inputs("total"));
@@ -149,7 +132,7 @@ pub fn hdf5(path: &Path, result: &BatchResult<'_>) -> Result<(), ResultError> {
             ),
         ],
         variants: rows.keys().map(|v| *v as i64).collect(),
-        columns,
+        columns: result.columns(),
         status: rows.values().map(|r| r.status.word()).collect(),
         verdict: rows.values().map(|r| r.verdict.word()).collect(),
         error: rows.values().map(|r| r.error.as_str()).collect(),
@@ -252,31 +235,19 @@ fn indices<'a>(result: &BatchResult<'_>, first: &'a [String], total: &'a [String
 /// # Errors
 /// Those of the stream.
 pub fn csv(out: &mut dyn Write, result: &BatchResult<'_>) -> io::Result<()> {
-    let BatchResult { study, rows, .. } = *result;
     let mut writer = csv::Writer::from_writer(out);
-    let names = study.plan.inputs.iter().map(|i| (&i.name, &i.parameter.unit));
-    let errors = result.error_columns();
-    let error = |k: usize| errors.iter().find(move |e| e.output == k);
-    let outputs = study.outputs.iter().enumerate();
-    let outputs = outputs
-        .flat_map(|(k, o)| std::iter::once((&o.name, &o.unit)).chain(error(k).map(|e| (&e.name, &e.unit))));
-    let names = names.chain(outputs);
-    let named = names.map(|(name, unit)| if unit == "1" { name.clone() } else { format!("{name} [{unit}]") });
-    let header: Vec<String> = std::iter::once("variant".to_string()).chain(named).collect();
-    let waveforms = result.waveforms();
-    let last =
-        ["doubts", "status", "verdict", "error"].into_iter().chain(waveforms.as_ref().map(|_| "waveforms"));
-    writer.write_record(header.iter().map(String::as_str).chain(last))?;
-    for (k, (variant, row)) in rows.iter().enumerate() {
-        let outputs = row.outputs.iter().enumerate();
-        let outputs = outputs.flat_map(|(n, x)| std::iter::once(x).chain(error(n).map(|e| &e.values[k])));
-        let numbers = study.inputs(*variant).iter().chain(outputs);
-        let number = |x: &f64| if x.is_nan() { String::new() } else { format!("{x:?}") };
-        let mut record = vec![variant.to_string()];
-        record.extend(numbers.map(number));
-        record.extend([&row.doubts, row.status.word(), row.verdict.word(), &row.error].map(String::from));
-        record.extend(waveforms.iter().map(|files| files[k].clone()));
-        writer.write_record(&record)?;
+    let (columns, texts) = (result.columns(), result.texts());
+    let named = columns.iter().map(|c| match c.unit {
+        "1" => c.name.to_string(),
+        unit => format!("{} [{unit}]", c.name),
+    });
+    let header = std::iter::once("variant".to_string()).chain(named);
+    writer.write_record(header.chain(texts.iter().map(|t| t.0.to_string())))?;
+    let number = |x: f64| if x.is_nan() { String::new() } else { format!("{x:?}") };
+    for (k, variant) in result.rows.keys().enumerate() {
+        let numbers = columns.iter().map(|c| number(c.values[k]));
+        let record = std::iter::once(variant.to_string()).chain(numbers);
+        writer.write_record(record.chain(texts.iter().map(|t| t.1[k].clone())))?;
     }
     writer.flush()
 }

@@ -95,13 +95,7 @@ pub fn batch(args: &BatchArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         return Ok(signals::code());
     }
     let (output, whole, anew) = (&args.output, shard.1 == 1, !args.resume);
-    let executed = Some(executed);
-    let errors = Errors::of(&study, &rows);
-    errors.judge(&study, &mut rows);
-    finish(
-        &Finish { study: &study, rows: &rows, errors: &errors, executed, out, output, whole, anew },
-        streams,
-    )
+    finish(&Finish { study: &study, executed: Some(executed), out, output, whole, anew }, rows, streams)
 }
 
 fn no_table() -> Refused {
@@ -209,9 +203,6 @@ fn shown(study: &PlannedBatch, output: &BatchOutputArgs) -> Result<usize, Refuse
 /// A batch whose variants are all run.
 struct Finish<'a> {
     study: &'a PlannedBatch,
-    /// Judged.
-    rows: &'a BTreeMap<usize, Row>,
-    errors: &'a Errors,
     /// How they were run; `None` where they were only merged.
     executed: Option<Executed>,
     out: &'a Path,
@@ -238,11 +229,11 @@ impl Finish<'_> {
             parquet::write(path, result).map_err(|e| cannot(path, &e))?;
         }
         if let Some(path) = &output.svg {
-            written::draw(path, &picture::figure(self.study, self.rows, shown(self.study, output)?))?;
+            written::draw(path, &picture::figure(self.study, result.rows, shown(self.study, output)?))?;
         }
         if let Some(kept) = kept {
-            let written = save::write(self.study, (self.rows, self.errors), kept, out, self.anew, stopped());
-            written.map_err(|why| (why, INPUT_OUTPUT))?;
+            let rows = (result.rows, result.errors);
+            save::write(self.study, rows, kept, out, self.anew, stopped()).map_err(|e| (e, INPUT_OUTPUT))?;
         }
         Ok(())
     }
@@ -278,9 +269,12 @@ struct Waveforms<'a> {
     variants: &'a [usize],
 }
 
-/// Writes what is asked for, and prints the statistics.
-fn finish(batch: &Finish<'_>, streams: &mut Streams<'_>) -> io::Result<u8> {
-    let Finish { study, rows, errors, executed, out, output, whole, .. } = *batch;
+/// Judges all rows, writes what is asked for, and prints the statistics.
+fn finish(batch: &Finish<'_>, mut rows: BTreeMap<usize, Row>, streams: &mut Streams<'_>) -> io::Result<u8> {
+    let Finish { study, executed, out, output, whole, .. } = *batch;
+    let errors = &Errors::of(study, &rows);
+    errors.judge(study, &mut rows);
+    let rows = &rows;
     let statistics = statistics::gather(study, rows, errors);
     let indices = indices::of_rows(study, rows);
     // Which are worst only the whole table shows.
@@ -337,27 +331,12 @@ fn merged(args: &MergeArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         Err(wrong) => return refuse_in(wrong.what, &wrong.error, &wrong.path, json, streams),
     };
     let Some(out) = &args.output.out else { return refused(&no_table(), json, streams) };
-    match gathered(&study, args, out) {
-        Ok(mut rows) => {
-            let output = &args.output;
-            let errors = Errors::of(&study, &rows);
-            errors.judge(&study, &mut rows);
-            finish(
-                &Finish {
-                    study: &study,
-                    rows: &rows,
-                    errors: &errors,
-                    executed: None,
-                    out,
-                    output,
-                    whole: true,
-                    anew: true,
-                },
-                streams,
-            )
-        }
-        Err(why) => refused(&why, json, streams),
-    }
+    let rows = match gathered(&study, args, out) {
+        Ok(rows) => rows,
+        Err(why) => return refused(&why, json, streams),
+    };
+    let output = &args.output;
+    finish(&Finish { study: &study, executed: None, out, output, whole: true, anew: true }, rows, streams)
 }
 
 /// The rows of all shards; every variant must be there.

@@ -11,12 +11,9 @@ use nalgebra::{DMatrix, DVector};
 use crate::circuit::graph::{Body, ComponentId, Linear};
 use crate::equations::system::System;
 use crate::error::SolverError;
-use crate::recorder::{Event, EventKind, Recorder};
+use crate::recorder::Recorder;
 use crate::run::saved::Saved;
 use crate::run::time_loop::{Ended, Run};
-
-/// Subject of the events that tell a recorder the closing error after each try of a search.
-pub const CLOSING: &str = "closing error";
 
 /// Something that a linear component keeps from one period to the next.
 #[derive(Clone, Debug, PartialEq)]
@@ -274,7 +271,6 @@ pub fn steady_from(
     let mut last = jacobian.clone();
     let (mut distance, mut polished) = (None, 0);
     loop {
-        s.recorder.event(&closing(s.end, error));
         let closed = error <= effort.closing;
         // A circuit that keeps nothing is at rest as it is.
         if n == 0 || closed && effort.distance == f64::INFINITY {
@@ -363,11 +359,6 @@ pub fn steady_from(
     let kept = s.keepers.iter().cloned().zip(after.iter().copied()).collect();
     let jacobian = jacobian.or(last);
     Ok(Steady { closing: error, distance, periods: s.periods, history, kept, jacobian })
-}
-
-/// What a recorder is told of each try: the closing error.
-fn closing(t: f64, value: f64) -> Event {
-    Event { value, unit: "1", ..Event::new(t, EventKind::Control, CLOSING) }
 }
 
 /// The largest voltage, and the largest current, of all that is kept; 1 V, 1 A where they are less.

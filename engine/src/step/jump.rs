@@ -35,7 +35,7 @@ impl StageSolver<f64> {
     /// (`StageSolver::follow`), unless nobody `counts` energies.
     ///
     /// # Errors
-    /// When no consistent state is found.
+    /// When no consistent state is found and nobody counts energies.
     pub fn jump(
         &mut self,
         state: &mut State<f64>,
@@ -53,7 +53,17 @@ impl StageSolver<f64> {
             *state = before.clone();
             first = self.settle_down(state, factor * tiny, board).map_err(|_| error);
         }
-        let lost = first?;
+        let lost = match first {
+            Ok(lost) => lost,
+            // The steps that follow begin where it was: so short that nothing has moved, and with all that is tried
+            // when one of them has no solution.
+            Err(_) if counts => {
+                *state = before;
+                self.stand(state, board);
+                return Ok(());
+            }
+            Err(error) => return Err(error),
+        };
         if let Some(lost) = lost.filter(|_| counts) {
             let settled = std::mem::replace(state, before.clone());
             let followed = self.follow(state, FOLLOWED * tiny, &lost, board);

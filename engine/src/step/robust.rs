@@ -27,6 +27,8 @@ const SERVES_AT_LAST: f64 = 1e-5;
 /// Iterations after which a residual at rounding counts as a solution: where conductances differ by more than doubles
 /// resolve, changes of x never become small.
 const PATIENCE: u32 = 12;
+/// A change so small, V or A and relative, is none.
+const STILL: f64 = 1e-9;
 /// Iterations after which only half of every change is made, of the many that limited changes are given, and half of
 /// that after some more: what goes to and fro between two states of a device comes to rest between them.
 const UNDAMPED: u32 = 300;
@@ -174,6 +176,10 @@ impl<'a, L: Lane> Robust<'a, L> {
             if self.first_only {
                 fresh.iter_mut().for_each(|x| *x = L::splat(x.lane(0)));
             }
+            if iteration >= PATIENCE && self.devices_rest(&fresh) {
+                self.x.copy_from_slice(&fresh);
+                return Ok(());
+            }
             worst = (0, 0.0);
             let mut moving = false;
             let damped = if iteration < UNDAMPED { 0 } else { 1 + (iteration - UNDAMPED) / LESS };
@@ -184,7 +190,7 @@ impl<'a, L: Lane> Robust<'a, L> {
                 if size > worst.1 {
                     worst = (k, size);
                 }
-                let still = size <= 1e-9 + 1e-9 * fresh.abs().widest();
+                let still = size <= STILL + STILL * fresh.abs().widest();
                 moving |= !still;
                 let bound = L::splat(if s.is_voltage[k] { limit } else { f64::INFINITY });
                 self.x[k] += change.min(bound).max(-bound) * L::splat(share);
@@ -197,6 +203,22 @@ impl<'a, L: Lane> Robust<'a, L> {
             }
         }
         Err(worst)
+    }
+
+    /// Whether no device moves from x to these values. The equations are linear but for the devices: another iteration
+    /// would solve the same ones, and what moves is rounding, of nodes that hang on the rest by almost nothing.
+    fn devices_rest(&self, fresh: &[L]) -> bool {
+        let finite = fresh.iter().all(|x| x.is_finite());
+        finite
+            && self.system.devices.iter().all(|placed| {
+                let base = placed.reference as usize;
+                placed.locals.iter().enumerate().all(|(port, &k)| {
+                    let k = k as usize;
+                    let of = |x: &[L]| if port < placed.ports { x[k] - x[base] } else { x[k] };
+                    let (fresh, old) = (of(fresh), of(&self.x));
+                    (fresh - old).abs().widest() <= STILL + STILL * fresh.abs().widest()
+                })
+            })
     }
 
     /// How well x solves a·x = b: the largest componentwise backward error (Oettli & Prager, Numer. Math. 6 (1964)

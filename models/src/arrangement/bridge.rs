@@ -12,7 +12,7 @@ use joulestep_engine::error::CircuitError;
 use super::Arrangement;
 use super::builder::{Builder, Element, Role};
 use super::keys::COMMON;
-use crate::model::{Built, Param, Range, bad, join};
+use crate::model::{Built, Param, Range, bad, join, params};
 
 /// One sine-modulated leg: mean and amplitude of the duty, phase (rad).
 fn modulate(
@@ -51,18 +51,12 @@ pub(super) const INVERTER: Arrangement = Arrangement {
     help: "Six switches, sine-modulated with centred pulses, on a star of resistances and inductances",
     params: &join::<15, 4, 19>(
         COMMON,
-        [
-            FUNDAMENTAL,
-            Param::with(
-                "modulation",
-                "1",
-                0.8,
-                Range::NotNegative,
-                "Phase amplitude over half of the supply",
-            ),
-            Param::with("load-resistance", "ohm", 10.0, Range::Positive, "Load of each phase"),
-            Param::with("load-inductance", "H", 5e-3, Range::Positive, "Inductance of each phase"),
-        ],
+        params! {
+            = FUNDAMENTAL;
+            with "modulation", "1", 0.8, Range::NotNegative, "Phase amplitude over half of the supply";
+            with "load-resistance", "ohm", 10.0, Range::Positive, "Load of each phase";
+            with "load-inductance", "H", 5e-3, Range::Positive, "Inductance of each phase";
+        },
     ),
     places: &["a-upper", "a-lower", "b-upper", "b-lower", "c-upper", "c-lower"],
     source: "phase amplitude = modulation·V/2 (Holmes & Lipo, Pulse Width Modulation for Power Converters)",
@@ -96,19 +90,14 @@ pub(super) const TOTEM_POLE: Arrangement = Arrangement {
     help: "Totem-pole power-factor leg between line and bus, in open loop: a fast leg and a leg at line frequency",
     params: &join::<15, 5, 20>(
         COMMON,
-        [
-            FUNDAMENTAL,
-            Param::with("line-voltage", "V", 230.0, Range::Positive, "Line voltage, rms"),
-            Param::with(
-                "line-current",
-                "A",
-                10.0,
-                Range::NotNegative,
-                "Line current asked for, rms, in phase with the voltage",
-            ),
-            Param::with("choke", "H", 1e-3, Range::Positive, "Inductance of the choke"),
-            Param::with("choke-resistance", "ohm", 0.1, Range::Positive, "Its resistance"),
-        ],
+        params! {
+            = FUNDAMENTAL;
+            with "line-voltage", "V", 230.0, Range::Positive, "Line voltage, rms";
+            with "line-current", "A", 10.0, Range::NotNegative,
+                "Line current asked for, rms, in phase with the voltage";
+            with "choke", "H", 1e-3, Range::Positive, "Inductance of the choke";
+            with "choke-resistance", "ohm", 0.1, Range::Positive, "Its resistance";
+        },
     ),
     places: &["fast-upper", "fast-lower", "slow-upper", "slow-lower"],
     source: "leg phasor V − (R + jωL)·I; Erickson & Maksimovic, ch. 18",

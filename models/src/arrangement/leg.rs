@@ -19,7 +19,7 @@ use joulestep_engine::error::CircuitError;
 use super::Arrangement;
 use super::builder::{Builder, Role};
 use super::keys::COMMON;
-use crate::model::{Param, Range, join};
+use crate::model::{Param, Range, join, params};
 
 const LINE: &str = "leg";
 
@@ -50,14 +50,14 @@ const DUTY: Param = Param::with(
     "On time of the controlled switch over the period",
 );
 
-const OUTPUT: [Param; 6] = [
-    DUTY,
-    Param::with("choke", "H", 200e-6, Range::Positive, "Inductance of the choke"),
-    Param::with("choke-resistance", "ohm", 5e-3, Range::NotNegative, "Its winding resistance"),
-    Param::with("capacitance", "F", 20e-6, Range::Positive, "Output capacitance"),
-    Param::with("capacitor-resistance", "ohm", 0.0, Range::NotNegative, "Its series resistance"),
-    Param::required("load-resistance", "ohm", Range::Positive, "Load"),
-];
+const OUTPUT: [Param; 6] = params! {
+    = DUTY;
+    with "choke", "H", 200e-6, Range::Positive, "Inductance of the choke";
+    with "choke-resistance", "ohm", 5e-3, Range::NotNegative, "Its winding resistance";
+    with "capacitance", "F", 20e-6, Range::Positive, "Output capacitance";
+    with "capacitor-resistance", "ohm", 0.0, Range::NotNegative, "Its series resistance";
+    required "load-resistance", "ohm", Range::Positive, "Load";
+};
 
 /// Choke between two nodes with an estimate of its current to start from.
 fn choke(builder: &mut Builder<'_>, from: NodeId, to: NodeId, amperes: f64) -> Result<(), CircuitError> {
@@ -87,23 +87,14 @@ pub(super) const HALF_BRIDGE: Arrangement = Arrangement {
     help: "Half-bridge leg at fixed duty with an inductive load: a choke into a stiff voltage, or a stiff current",
     params: &join::<15, 5, 20>(
         COMMON,
-        [
-            DUTY,
-            Param::with("choke", "H", 200e-6, Range::Positive, "Inductance of the load"),
-            Param::with("choke-resistance", "ohm", 50e-3, Range::NotNegative, "Resistance of the load"),
-            Param::optional(
-                "load-voltage",
-                "V",
-                Range::Any,
-                "Voltage behind the choke; default: half of the supply",
-            ),
-            Param::optional(
-                "load-current",
-                "A",
-                Range::Any,
-                "Constant current out of the leg, in place of the choke",
-            ),
-        ],
+        params! {
+            = DUTY;
+            with "choke", "H", 200e-6, Range::Positive, "Inductance of the load";
+            with "choke-resistance", "ohm", 50e-3, Range::NotNegative, "Resistance of the load";
+            optional "load-voltage", "V", Range::Any, "Voltage behind the choke; default: half of the supply";
+            optional "load-current", "A", Range::Any,
+                "Constant current out of the leg, in place of the choke";
+        },
     ),
     places: &["upper", "lower"],
     source: "leg of two switches; Mohan, Undeland & Robbins, Power Electronics, sec. 8",

@@ -20,6 +20,9 @@ use joulestep_models::model::Range;
 
 pub(crate) use prepare::{Prepared, prepare};
 
+/// A variant's answer, and the bounds of the limits that the plan sets.
+type Answered = (Study, Vec<Bounds>);
+
 /// What is varied.
 #[derive(Debug)]
 pub enum Subject {
@@ -137,7 +140,7 @@ impl Subject {
         columns: &[Column],
         level: Level,
         stop: &AtomicBool,
-    ) -> Option<Result<(Study, Vec<Bounds>), Ill>> {
+    ) -> Option<Result<Answered, Ill>> {
         let Self::Study(varied) = self else { return Some(Err(refused("a scenario's run"))) };
         let (question, study) = match varied.solve(root, settings, level, stop) {
             Ok(solved) => solved,

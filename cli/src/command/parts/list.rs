@@ -5,13 +5,14 @@ use std::io;
 use joulestep_engine::units::people;
 use serde::Serialize;
 
-use super::{on_resistance, table};
+use super::on_resistance;
 use crate::command::args::PartsListArgs;
 use crate::command::refuse_in;
 use crate::exit::DONE;
 use crate::input::keys::include::open;
 use crate::input::parts::load;
 use crate::output::streams::Streams;
+use crate::output::table::aligned;
 
 #[derive(Serialize)]
 struct List {
@@ -67,7 +68,7 @@ pub(super) fn list(args: &PartsListArgs, streams: &mut Streams<'_>) -> io::Resul
     if args.json {
         streams.json(&List { parts: report })?;
     } else {
-        write!(streams.out, "{}", table(&rows, &[false, false, true, true, true, false]))?;
+        write!(streams.out, "{}", aligned(&rows, &[false, false, true, true, true, false]))?;
     }
     Ok(DONE)
 }

@@ -45,25 +45,3 @@ fn on_resistance(part: &Part, celsius: f64) -> Option<f64> {
     let at = Conditions::default().with(Variable::GateVoltage, gate).with(Variable::Current, 1.0);
     says(part, Quantity::OnResistance, at, Variable::Temperature, celsius)
 }
-
-/// Lines of columns as wide as their widest cell; the first left, the others as `right` says.
-fn table(rows: &[Vec<String>], right: &[bool]) -> String {
-    let columns = rows.iter().map(Vec::len).max().unwrap_or(0);
-    let width = |k: usize| rows.iter().filter_map(|r| r.get(k)).map(|c| c.chars().count()).max().unwrap_or(0);
-    let widths: Vec<usize> = (0..columns).map(width).collect();
-    let mut out = String::new();
-    for row in rows {
-        let mut line = String::new();
-        for (k, cell) in row.iter().enumerate() {
-            let pad = " ".repeat(widths[k] - cell.chars().count());
-            let is_right = right.get(k).copied().unwrap_or(false);
-            if k > 0 {
-                line.push_str("  ");
-            }
-            line.push_str(&if is_right { format!("{pad}{cell}") } else { format!("{cell}{pad}") });
-        }
-        out.push_str(line.trim_end());
-        out.push('\n');
-    }
-    out
-}

@@ -9,12 +9,13 @@ use joulestep_models::model::{Param, Shape, Value};
 use joulestep_models::part::{Conditions, Curve, Part, Piece, Quantity, Variable};
 use serde::Serialize;
 
-use super::{on_gate, on_resistance, says, table};
+use super::{on_gate, on_resistance, says};
 use crate::command::args::PartsShowArgs;
 use crate::command::refuse_in;
 use crate::exit::{BAD_INPUT, DONE};
 use crate::input::parts::load;
 use crate::output::streams::Streams;
+use crate::output::table::aligned;
 
 /// A derived value.
 #[derive(Serialize)]
@@ -120,24 +121,23 @@ fn text(part: &Part, derived: &[Derived], celsius: f64) -> String {
         let mut rows = vec![vec![String::new(), "25 °C".into(), people(celsius, "degC"), String::new()]];
         for d in derived {
             let [a, b] = [d.at_25, d.at_working].map(|x| x.map_or("-".to_string(), |x| people(x, d.unit)));
-            rows.push(vec![format!("  {}", d.name), a, b, d.conditions.clone()]);
+            rows.push(vec![d.name.to_string(), a, b, d.conditions.clone()]);
         }
-        let _ = write!(out, "\nvalues\n{}", table(&rows, &[false, true, true, false]));
+        let _ = write!(out, "\nvalues\n{}", aligned(&rows, &[false, true, true, false]));
     }
     let mut rows = Vec::new();
     for param in part.entry().params {
         let Some(value) = part.values.0.get(param.key) else { continue };
-        let (unit, shown) = match (param.shape, value) {
-            (Shape::Number(unit), Value::Number(x)) => (unit, people_digits(*x, unit, 5)),
-            (Shape::List(unit), Value::List(x)) => (unit, format!("{} values", x.len())),
-            (Shape::Table(_, unit), Value::Table(x)) => (unit, format!("{} pairs", x.len())),
-            (Shape::Number(unit) | Shape::List(unit) | Shape::Table(_, unit), _) => (unit, String::new()),
+        let shown = match (param.shape, value) {
+            (Shape::Number(unit), Value::Number(x)) => people_digits(*x, unit, 5),
+            (_, Value::List(x)) => format!("{} values", x.len()),
+            (_, Value::Table(x)) => format!("{} pairs", x.len()),
+            _ => String::new(),
         };
-        let _ = unit;
         let note = if part.given.contains(param.key) { "" } else { "(default) " };
-        rows.push(vec![format!("  {}", param.key), shown, format!("{note}{}", param.help)]);
+        rows.push(vec![param.key.to_string(), shown, format!("{note}{}", param.help)]);
     }
-    let _ = write!(out, "\nparameters\n{}", table(&rows, &[false, true, false]));
+    let _ = write!(out, "\nparameters\n{}", aligned(&rows, &[false, true, false]));
     for key in part.missing() {
         let _ = writeln!(out, "  {key}: missing; the component that uses the part must give it");
     }
@@ -162,12 +162,9 @@ fn pieces(part: &Part, celsius: f64, out: &mut String) {
     }
     for i in &part.thermal.impedance {
         let _ = writeln!(out, "\ntransient thermal impedance of {}", i.die);
-        let rows: Vec<Vec<String>> = i
-            .terms
-            .iter()
-            .map(|(r, tau)| vec![format!("  {}", people(*r, "K/W")), people(*tau, "s")])
-            .collect();
-        out.push_str(&table(&rows, &[true, true]));
+        let rows: Vec<Vec<String>> =
+            i.terms.iter().map(|(r, tau)| vec![people(*r, "K/W"), people(*tau, "s")]).collect();
+        out.push_str(&aligned(&rows, &[true, true]));
     }
     if let Some(budget) = &part.budget {
         let warm = budget.at(celsius);
@@ -175,15 +172,15 @@ fn pieces(part: &Part, celsius: f64, out: &mut String) {
             vec![vec!["resistance".to_string(), "die".into(), "25 °C".into(), people(celsius, "degC")]];
         for (piece, (_, hot)) in budget.pieces.iter().zip(&warm) {
             rows.push(vec![
-                format!("  {}", piece.name),
+                piece.name.clone(),
                 piece.die.clone().unwrap_or_else(|| "-".into()),
                 people(piece.resistance, "ohm"),
                 people(*hot, "ohm"),
             ]);
         }
         let sums = [budget.pieces.iter().map(|p| p.resistance).sum(), warm.iter().map(|w| w.1).sum::<f64>()];
-        rows.push(vec!["  sum".into(), String::new(), people(sums[0], "ohm"), people(sums[1], "ohm")]);
-        let _ = write!(out, "\n{}", table(&rows, &[false, false, true, true]));
+        rows.push(vec!["sum".into(), String::new(), people(sums[0], "ohm"), people(sums[1], "ohm")]);
+        let _ = write!(out, "\n{}", aligned(&rows, &[false, false, true, true]));
     }
     if !part.curves.is_empty() {
         let _ = writeln!(out, "\ncurves");

@@ -6,7 +6,7 @@ use joulestep_engine::run::time_loop::Run;
 use super::heat::further;
 use super::{Found, Judgement, Peak};
 use crate::input::scenario::build::{Judged, Origin};
-use crate::judge::{Bounded, Occurrence};
+use crate::judge::Occurrence;
 
 /// What a gauge shows, and the error of it that is known otherwise than by coarser runs.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -49,8 +49,8 @@ pub(super) fn judgement(judged: &Judged, found: &Found<'_>, peaks: &[Peak], done
         Origin::Gauge(k) => {
             let shown = found.readings.iter().find(|s| s.gauge == k)?;
             let r = &shown.reading;
-            let of_faults = matches!(limit.of, Bounded::ClearingTime | Bounded::LetThrough);
-            let occurrence = match r.open || (!done && !(of_faults && r.count > 0)) {
+            // What an unfinished run counted may go on.
+            let occurrence = match r.open || !done {
                 _ if r.largest.is_nan() => Occurrence::Never,
                 true => Occurrence::Open,
                 false => Occurrence::Happened,

@@ -1,6 +1,7 @@
 //! `/batch`: the table of a batch, one row per variant, written at once when all rows are there; `/statistics`: what
 //! the rows say together.
 
+use std::borrow::Cow;
 use std::path::Path;
 
 use super::FORMAT_VERSION;
@@ -24,7 +25,7 @@ const FILE: usize = 32;
 #[derive(Clone, Debug)]
 pub struct TableColumn<'a> {
     /// Its name.
-    pub name: &'a str,
+    pub name: Cow<'a, str>,
     /// Unit symbol; "1" for a plain number.
     pub unit: &'a str,
     /// "input", "output" or "error" (± of the output before it).
@@ -117,10 +118,10 @@ pub fn write_table(path: &Path, table: &BatchTable<'_>) -> Result<(), ResultErro
     let own = ["variant", "status", "verdict", "doubts", "error", "waveforms"];
     let mut taken =
         Names::reserving(&own.into_iter().chain(table.flags.iter().map(|f| f.0)).collect::<Vec<_>>());
-    let datasets: Vec<String> = table.columns.iter().map(|c| taken.take(c.name)).collect();
+    let datasets: Vec<String> = table.columns.iter().map(|c| taken.take(&c.name)).collect();
     for (column, dataset) in table.columns.iter().zip(&datasets) {
         let units = names::unit(column.unit);
-        store.grow_reals(Form::Double, &growing(dataset, units, column.name, 4))?;
+        store.grow_reals(Form::Double, &growing(dataset, units, &column.name, 4))?;
         store.text_attribute(&format!("batch/{dataset}"), "role", column.role)?;
         if !column.kind.is_empty() {
             store.text_attribute(&format!("batch/{dataset}"), "kind", column.kind)?;

@@ -12,13 +12,15 @@ const SINGLE: usize = 1600;
 /// Most components in the picture of the losses.
 const DRAWN: usize = 10;
 
+/// A column with samples: its number, its first instant and the extremes of each channel.
+type Filled = (usize, f64, Vec<(f64, f64)>);
+
 /// The samples of a run while they are few; least and largest value per column of the figure.
 pub(crate) struct Strips {
     end: f64,
     channels: Vec<Column>,
     few: Vec<(f64, Vec<f64>)>,
-    /// Of each column with samples, its number, its first instant and the extremes of each channel.
-    columns: Vec<(usize, f64, Vec<(f64, f64)>)>,
+    columns: Vec<Filled>,
 }
 
 impl Strips {

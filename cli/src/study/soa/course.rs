@@ -34,8 +34,8 @@ pub(super) struct Laid {
     /// Duration, s.
     pub lasts: f64,
     pub count: usize,
-    /// The same from every second sample.
-    pub halved: Option<Box<Self>>,
+    /// The same from every second sample: the even ones, the odd ones.
+    pub halves: Vec<Self>,
 }
 
 impl Laid {
@@ -46,11 +46,14 @@ impl Laid {
         all.min_by(|a, b| a.1.margin.total_cmp(&b.1.margin))
     }
 
-    /// What the samples may have a number of the course wrong by: the difference to every second sample, as if it fell with
-    /// their distance (Roache 1994, order one).
+    /// What the samples may have a number of the course wrong by: the larger difference to every second sample, as if it fell
+    /// with their distance (Roache 1994, order one).
     pub fn sampling(&self, of: impl Fn(&Self) -> f64) -> f64 {
-        let difference = self.halved.as_ref().map_or(0.0, |half| (of(half) - of(self)).abs());
-        if difference.is_nan() { f64::INFINITY } else { 1.25 * difference }
+        let difference = |half: &Self| {
+            let x = (of(half) - of(self)).abs();
+            if x.is_nan() { f64::INFINITY } else { 1.25 * x }
+        };
+        self.halves.iter().map(difference).fold(0.0, f64::max)
     }
 }
 
@@ -131,9 +134,12 @@ pub(super) fn laid(course: &Course, charted: &Charted, options: &Options, errors
     if !errors {
         return laid;
     }
-    let samples = course.samples.iter().copied().step_by(2).collect();
-    let half = Course { name: course.name.clone(), samples };
-    Laid { halved: Some(Box::new(lay(&half, charted, options))), ..laid }
+    let half = |first: usize| {
+        let samples = course.samples.iter().copied().skip(first).step_by(2).collect();
+        lay(&Course { name: course.name.clone(), samples }, charted, options)
+    };
+    let halves = if course.samples.len() > 3 { vec![half(0), half(1)] } else { Vec::new() };
+    Laid { halves, ..laid }
 }
 
 /// Lays a course over a chart.
@@ -160,7 +166,7 @@ fn lay(course: &Course, charted: &Charted, options: &Options) -> Laid {
         junctions: hottest(samples, &charted.path, charted.law.dies(), &share),
         lasts: samples[samples.len() - 1].time - samples[0].time,
         count: samples.len(),
-        halved: None,
+        halves: Vec::new(),
     }
     .within(options)
 }

@@ -131,19 +131,19 @@ impl Conjugate {
             let step = each(&|k| if goes(k) { size[k] / along[k] } else { 0.0 });
             let vectors = residual.iter_mut().zip(&image).zip(&mut sum).zip(&direction);
             for (((r, q), y), p) in vectors {
-                for k in 0..W {
+                (0..W).for_each(|k| {
                     y[k] += step[k] * p[k];
                     r[k] -= step[k] * q[k];
-                }
+                });
             }
             let next = dot(&residual, &residual);
             let turn = each(&|k| if goes(k) { next[k] / size[k] } else { 0.0 });
             size = next;
             for ((p, t), r) in direction.iter_mut().zip(&mut scratch).zip(&residual) {
-                for k in 0..W {
+                (0..W).for_each(|k| {
                     p[k] = r[k] + turn[k] * p[k];
                     t[k] = p[k];
-                }
+                });
             }
         }
         backward(lower, &mut sum);

@@ -53,7 +53,7 @@ impl Build<'_> {
             let gate =
                 kind.and_then(|kind| find(kind).ok()).is_some_and(|entry| entry.pins.contains(&"gate"));
             let own = place.own.iter().map(|&k| ComponentId(k as u32));
-            let (current, charge) = self.into_node(own, place.nodes[0]);
+            let (current, charge) = self.taken_from(own, place.nodes[0]);
             Blocks {
                 name: place.name.clone(),
                 high: place.nodes[0],
@@ -80,7 +80,7 @@ impl Build<'_> {
                 _ => return None,
             };
             let (high, low) = (self.circuit.find_node(high)?, self.circuit.find_node(low)?);
-            let (current, charge) = self.into_node(placed.built.components.iter().copied(), high);
+            let (current, charge) = self.taken_from(placed.built.components.iter().copied(), high);
             Some(Blocks {
                 name: c.name.name.clone(),
                 high,
@@ -94,7 +94,7 @@ impl Build<'_> {
     }
 
     /// Current (without displacement) and charge that components take from a node.
-    fn into_node(&self, own: impl Iterator<Item = ComponentId>, node: NodeId) -> (Probe, Probe) {
+    fn taken_from(&self, own: impl Iterator<Item = ComponentId>, node: NodeId) -> (Probe, Probe) {
         let (mut current, mut charge) = (Vec::new(), Vec::new());
         for id in own {
             let pins = &self.circuit.components[id.0 as usize].pins;
