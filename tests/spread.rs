@@ -8,6 +8,7 @@ use joulestep::output::result::ResultFile;
 use serde_json::Value;
 
 use crate::common::answers::rows;
+use crate::common::folder::Folder;
 use crate::common::program::{Done, joulestep};
 
 /// 1 V onto a resistor and a capacitor that are parts, for one time constant of the nominal ones.
@@ -32,17 +33,13 @@ const C: &str = "kind = \"capacitor\"\n[params]\ncapacitance = \"1 uF\"\n";
 const OF_R: &str = "[[spread]]\nparameter = \"resistance\"\nrelative = \"2 %\"\n";
 const OF_C: &str = "[[spread]]\nparameter = \"capacitance\"\ndeviation = \"10 nF\"\n";
 
-fn folder(limit: &str, of_r: &str, of_c: &str) -> tempfile::TempDir {
-    let folder = tempfile::tempdir().unwrap();
-    fs::write(folder.path().join("s.toml"), SCENARIO.replace("LIMIT", limit)).unwrap();
-    fs::write(folder.path().join("r.toml"), format!("{R}{of_r}")).unwrap();
-    fs::write(folder.path().join("c.toml"), format!("{C}{of_c}")).unwrap();
-    folder
+fn folder(limit: &str, of_r: &str, of_c: &str) -> Folder {
+    let (r, c) = (format!("{R}{of_r}"), format!("{C}{of_c}"));
+    Folder::new(&[("s.toml", &SCENARIO.replace("LIMIT", limit)), ("r.toml", &r), ("c.toml", &c)])
 }
 
-fn run(folder: &Path, more: &[&str]) -> Done {
-    let [scenario, out] = ["s.toml", "s.h5"].map(|n| folder.join(n).to_str().unwrap().to_string());
-    joulestep(&[&["run", &scenario, "--out", &out, "--force", "--quiet"], more].concat())
+fn run(folder: &Folder, more: &[&str]) -> Done {
+    folder.ask(&[&["run", "@s.toml", "--out", "@s.h5", "--force", "--quiet"], more].concat())
 }
 
 fn json(done: &Done) -> Value {
@@ -61,14 +58,14 @@ fn a_charge_through_parts_spreads_by_the_law_of_propagation() {
     let (v, u) = (1.0 - (-1.0f64).exp(), (-1.0f64).exp() * 0.02f64.hypot(0.01));
     for (limit, nominal, with) in [(v + 4.0 * u, 0, 0), (v + 2.0 * u, 0, 5), (v - 0.1 * u, 1, 1)] {
         let folder = folder(&format!("{limit:.9} V"), OF_R, OF_C);
-        let bare = run(folder.path(), &[]);
+        let bare = run(&folder, &[]);
         assert_eq!(bare.code, nominal, "{}{}", bare.out, bare.err);
         assert!(
             bare.out.contains(", nominal part\n") && !bare.out.contains("Spread of the input"),
             "{}",
             bare.out
         );
-        let done = run(folder.path(), &["--spread", "--json"]);
+        let done = run(&folder, &["--spread", "--json"]);
         assert_eq!(done.code, with, "{}{}", done.out, done.err);
         let report = json(&done);
         let own = number(&report, "limit.top.largest");
@@ -79,21 +76,20 @@ fn a_charge_through_parts_spreads_by_the_law_of_propagation() {
         assert!((deviation / u - 1.0).abs() < 1e-3);
         assert_eq!(report["input"], "with 3 standard deviations of 2 inputs");
         // The file says the same, and the text.
-        let file = ResultFile::open(&folder.path().join("s.h5")).unwrap();
+        let file = ResultFile::open(Path::new(&folder.path("s.h5"))).unwrap();
         let summary = file.summary().unwrap().unwrap();
         let kept = summary.answers.iter().find(|s| s.name == "limit.top.largest").unwrap();
         assert_eq!(kept.spread, Some(Spread::Linear { deviation }));
         assert_eq!(summary.input, report["input"].as_str().unwrap());
         assert_eq!(summary.verdict().word(), report["verdict"].as_str().unwrap());
-        let text = run(folder.path(), &["--spread"]).out;
+        let text = run(&folder, &["--spread"]).out;
         assert!(
             text.contains("Spread of the input")
                 && text.contains(", with 3 standard deviations of 2 inputs\n")
         );
         // And the report.
-        let [file, page] = ["s.h5", "s.md"].map(|n| folder.path().join(n).to_str().unwrap().to_string());
-        assert_eq!(joulestep(&["report", &file, "-o", &page]).code, 0);
-        let page = fs::read_to_string(page).unwrap();
+        assert_eq!(folder.ask(&["report", "@s.h5", "-o", "@s.md"]).code, 0);
+        let page = fs::read_to_string(folder.path("s.md")).unwrap();
         assert!(
             page.contains("Spread of the input") && page.contains("3 standard deviations of 2 inputs"),
             "{page}"
@@ -105,8 +101,8 @@ fn a_charge_through_parts_spreads_by_the_law_of_propagation() {
 /// not says that it is not linear.
 #[test]
 fn the_shipped_tolerances_spread_as_their_batch_does() {
-    let folder = tempfile::tempdir().unwrap();
-    let text = |name: &str| folder.path().join(name).to_str().unwrap().to_string();
+    let folder = Folder::new(&[]);
+    let text = |name: &str| folder.path(name);
     let plan = "examples/inrush-tolerances.toml";
     let batch = joulestep(&["batch", plan, "--out", &text("t.h5"), "--quiet", "--json"]);
     let batch = json(&batch);
@@ -158,20 +154,10 @@ fn what_cannot_be_spread_is_reported() {
         let folder = folder("1 V", of_r, "");
         let plan = "format = 2\nscenario = \"s.toml\"\nsampling = { kind = \"grid\" }\n\
                     vary = [{ value = \"component.supply.value\", kind = \"values\", values = [1, 2] }]\n";
-        fs::write(folder.path().join("grid.toml"), plan).unwrap();
-        fs::write(folder.path().join("other.toml"), plan.replace("s.toml", "other-s.toml")).unwrap();
-        fs::copy(folder.path().join("s.toml"), folder.path().join("other-s.toml")).unwrap();
-        let paths: Vec<String> = more
-            .iter()
-            .map(|m| {
-                if m.ends_with(".toml") {
-                    folder.path().join(m).display().to_string()
-                } else {
-                    (*m).to_string()
-                }
-            })
-            .collect();
-        let done = run(folder.path(), &paths.iter().map(String::as_str).collect::<Vec<_>>());
+        fs::write(folder.path("grid.toml"), plan).unwrap();
+        fs::write(folder.path("other.toml"), plan.replace("s.toml", "other-s.toml")).unwrap();
+        fs::copy(folder.path("s.toml"), folder.path("other-s.toml")).unwrap();
+        let done = run(&folder, more);
         assert_eq!(done.code, 2, "{}{}", done.out, done.err);
         done.err
     };
@@ -180,9 +166,9 @@ fn what_cannot_be_spread_is_reported() {
         report.contains("no part of a component states a spread") && report.contains("[[spread]]"),
         "{report}"
     );
-    let report = here("", &["--spread", "grid.toml"]);
+    let report = here("", &["--spread", "@grid.toml"]);
     assert!(report.contains("stated values") && report.contains("a plan of distributions"), "{report}");
-    let report = here("", &["--spread", "other.toml"]);
+    let report = here("", &["--spread", "@other.toml"]);
     assert!(
         report.contains("varies") && report.contains("other-s.toml") && report.contains("expected a plan of"),
         "{report}"
@@ -207,8 +193,8 @@ fn what_cannot_be_spread_is_reported() {
 /// What an extraction knows of its parameters stands in the part file that it writes, and comes back.
 #[test]
 fn a_part_file_keeps_deviations_and_correlations() {
-    let folder = tempfile::tempdir().unwrap();
-    let path = folder.path().join("p.toml").to_str().unwrap().to_string();
+    let folder = Folder::new(&[]);
+    let path = folder.path("p.toml");
     let done = joulestep(&["parts", "extract", "examples/points-sic-mosfet.toml", "--part", &path, "--json"]);
     assert_eq!(done.code, 0, "{}", done.err);
     let report = json(&done);
@@ -221,7 +207,7 @@ fn a_part_file_keeps_deviations_and_correlations() {
         !pairs.is_empty() && pairs.iter().all(|(a, b, r)| a != b && (0.1..=1.0).contains(&r.abs())),
         "{pairs:?}"
     );
-    let again = folder.path().join("again.toml").to_str().unwrap().to_string();
+    let again = folder.path("again.toml");
     fs::write(&again, joulestep::input::parts::write::toml(&part, "")).unwrap();
     let again = joulestep::input::parts::load(&again, &joulestep::input::keys::include::open).unwrap().part;
     assert_eq!(again.spread, part.spread);
