@@ -27,9 +27,10 @@ fn events(a: &Account) -> StudyTable {
         .column(Head::instant("time", "at"), |(e, ..)| e.time)
         .text("kind", |(e, ..)| e.kind.word())
         .text("subject", |(e, ..)| e.subject.clone())
-        .text("action", |(e, count, _)| single(*count, e.action.word()))
+        .column(Head::long_text("action"), |(e, count, _)| single(*count, e.action.word()))
         .number("value", "value", OF_ROW, |(e, count, _)| Some(e.value).filter(|_| *count == 1))
-        .number("level", "level", OF_ROW, |(e, count, _)| Some(e.level).filter(|_| *count == 1))
+        // In words in the note.
+        .number("level", "", OF_ROW, |(e, count, _)| Some(e.level).filter(|_| *count == 1))
         .text(UNIT, |(e, ..)| e.unit)
         .number("count", "times", "1", |(_, count, _)| *count as f64)
         .column(Head::instant("last_time", "until"), |(.., last)| *last)
@@ -101,7 +102,7 @@ fn switching(a: &Account) -> StudyTable {
         .number("energy", "energy", "J", |s| s.energy)
         .text("reason", |s| s.reason.clone())
         .table();
-    StudyTable::new("switching", "Switching energies, the first of each device", 3, data)
+    StudyTable::new("switching", "Switching energies, the first of each device", 0, data)
         .estimated(&["energy"])
 }
 
@@ -116,7 +117,7 @@ fn switching_sums(a: &Account) -> StudyTable {
         .number("largest", "largest", "J", |s| s.largest)
         .text("reason", |s| s.reason.clone())
         .table();
-    StudyTable::new("switching_sums", "Switching energies by device", 2, data).estimated(&["total"])
+    StudyTable::new("switching_sums", "Switching energies by device", 0, data).estimated(&["total"])
 }
 
 /// What must be said where the ledger does not close.
