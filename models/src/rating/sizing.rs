@@ -1,4 +1,4 @@
-//! How many devices in parallel carry a current for ever and pulses from hot, one of them deviating: it has less
+//! How many devices in parallel carry a current continuously and pulses from hot, one of them deviating: it has less
 //! resistance than the others and carries more.
 
 use joulestep_engine::thermal::run::Thermal;

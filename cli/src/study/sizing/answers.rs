@@ -12,7 +12,7 @@ const DEFINITIONS: &[(&str, &str)] = &[
     (
         "number",
         "smallest number in parallel for which all junctions stay within their highest temperature and all leads within \
-         their rating, for ever and in every pulse from the steady state",
+         their rating, continuously and in every pulse from the steady state",
     ),
     (
         "deviating device",
@@ -41,11 +41,11 @@ pub(super) fn reason(found: &Found, number: usize, fails: Fails, options: &Optio
     match fails {
         Fails::NoSteadyState => "no steady state: thermal runaway, or the law ends".into(),
         Fails::Steady(d) => {
-            format!("{} junction at {} for ever", die(d), hot(tried.map_or(f64::NAN, |t| t.steady(dies))))
+            format!("{} junction at {} continuously", die(d), hot(tried.map_or(f64::NAN, |t| t.steady(dies))))
         }
         Fails::Leads => {
             let current = tried.and_then(|t| t.held.steady).map_or(f64::NAN, |s| s[0].current);
-            format!("leads: {} for ever", people(current, "A"))
+            format!("leads: {} continuously", people(current, "A"))
         }
         Fails::Pulse(k, d) => {
             let at = tried.map_or(f64::NAN, |t| t.pulse(k, dies));
@@ -88,7 +88,7 @@ fn of_candidate(found: &Found, options: &Options) -> Vec<Answer> {
         answer.known = known;
         out.push(answer);
     };
-    let words = format!("{name}: hottest junction for ever");
+    let words = format!("{name}: hottest junction in steady state");
     add(Answer::new(format!("{name}.steady"), words, tried.steady(dies), "degC"), 0);
     for (k, pulse) in options.pulses.iter().enumerate() {
         let words = format!("{name}: hottest junction in {}", pulse_words(pulse));
@@ -113,7 +113,7 @@ fn of_candidate(found: &Found, options: &Options) -> Vec<Answer> {
 
 fn conditions(all: &[Found], options: &Options) -> Vec<String> {
     let mut out = vec![format!(
-        "{} for ever{}, up to {} in parallel; the heatsink that they share has {}.",
+        "{} continuously{}, up to {} in parallel; the heatsink that they share has {}.",
         people(options.current, "A"),
         options
             .pulses
@@ -165,7 +165,7 @@ pub(super) fn study(all: &[Found], options: &Options) -> Study {
     let pulses: String = options.pulses.iter().map(|p| format!(" and {} from hot", pulse_words(p))).collect();
     Study {
         title: format!(
-            "Which of {} part{}, and how many in parallel, carry {} for ever{pulses}, with the heatsink at {}?",
+            "Which of {} part{}, and how many in parallel, carry {} continuously{pulses}, with the heatsink at {}?",
             all.len(),
             if all.len() == 1 { "" } else { "s" },
             people(options.current, "A"),

@@ -24,7 +24,7 @@ pub static STUDY: Entry = Entry {
     name: "sizing",
     section: &SECTION,
     help: "Finds for every candidate, a part on its package or on its own impedance to the case, the smallest number in \
-           parallel that carries a direct current for ever and pulses from the steady state of that current, with all \
+           parallel that carries a direct current continuously and pulses from the steady state of that current, with all \
            junctions within their highest temperature and the leads within their rating; says why each smaller number \
            fails; and ranks the candidates.\n\n\
            Devices in parallel differ: one has an on-resistance lower by the spread and a lower threshold, so it carries \
@@ -47,7 +47,7 @@ pub static STUDY: Entry = Entry {
 
 static SECTION: Section = Section {
     name: "sizing",
-    help: "Which of these parts, and how many in parallel, carry a current for ever and pulses from hot",
+    help: "Which of these parts, and how many in parallel, carry a current continuously and pulses from hot",
     kinds: Kinds::None,
     keys: &[
         Key::need("part", Form::OneOrMore, "candidates: shipped parts by name, or part files ending in .toml"),
@@ -56,7 +56,7 @@ static SECTION: Section = Section {
         INTERFACE,
         HOTTEST,
         GATE_ON,
-        Key::need("current", Form::Quantity("A", Positive), "direct current of all devices together, for ever"),
+        Key::need("current", Form::Quantity("A", Positive), "direct current of all devices together, continuously"),
         Key::may(
             "pulse",
             Form::Quantities("A", Positive),

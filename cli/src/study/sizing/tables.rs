@@ -55,7 +55,7 @@ fn numbers(all: &[Found], options: &Options) -> StudyTable {
         Head::number("number", "number", "1"),
         Head::number("deviating", "deviating", "A"),
         Head::number("other", "each other", "A"),
-        Head::number("steady", "junction for ever", "degC"),
+        Head::number("steady", "steady junction", "degC"),
     ];
     heads.extend(options.pulses.iter().enumerate().flat_map(|(k, _)| {
         let k = k + 1;
