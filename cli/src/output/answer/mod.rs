@@ -259,7 +259,11 @@ impl Answer {
         if !self.margin().is_finite() {
             return String::new();
         }
-        let unit = if self.unit == "degC" { "K" } else { &self.unit };
+        let unit = match self.unit.as_str() {
+            "degC" => "K",
+            "A^2 s" => "A²s",
+            other => other,
+        };
         let share = self.margin_share().map_or(String::new(), |x| format!(" ({:.1} %)", 100.0 * x));
         format!("{}{share}", people_digits(self.margin(), unit, 3))
     }

@@ -38,7 +38,7 @@ pub(super) fn picture(all: &[Found], options: &Options) -> Figure {
             ..Chart::default()
         })
     };
-    let mut panels = vec![panel("For ever".into(), &|t, dies| t.steady(dies))];
+    let mut panels = vec![panel("Continuous current".into(), &|t, dies| t.steady(dies))];
     for (k, pulse) in options.pulses.iter().enumerate() {
         panels.push(panel(format!("In {}", pulse_words(pulse)), &move |t, dies| t.pulse(k, dies)));
     }
