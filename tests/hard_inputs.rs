@@ -233,7 +233,6 @@ mod signals {
             "rating cascode-700v-7m --on board-700v-7m",
             "cycle examples/ferry-inverter.toml",
             "mission examples/ferry-mission.toml --out @m.h5",
-            "parts extract examples/points-sic-mosfet.toml --part @p.toml",
             "batch examples/rating-tolerances.toml --out @b.h5",
             "dead-time cascode-700v-22m --dead-time 40ns,80ns,160ns,320ns --current 5A,10A,20A,40A",
         ];

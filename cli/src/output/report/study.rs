@@ -87,18 +87,18 @@ fn answers(study: &Study) -> Vec<Block> {
         .rows()
         .into_iter()
         .zip(&study.answers)
-        .map(|(row, a)| {
-            let outcome: Vec<&str> = row[4..].iter().map(String::as_str).filter(|t| !t.is_empty()).collect();
-            [&row[..4], &[a.margin_words(), outcome.join("; ")]].concat()
-        })
+        .map(|(row, a)| [row, vec![a.margin_words()]].concat())
         .collect();
     let marked = |ruling: Ruling| -> Vec<usize> {
         let of = |(k, a): (usize, &Answer)| (a.ruling == ruling).then_some(k);
         study.answers.iter().enumerate().filter_map(of).collect()
     };
     let (failed, marked) = (marked(Ruling::Fails), marked(Ruling::NotProven));
-    let grid =
-        Grid::new("Quantities", &["quantity", ">value", ">\u{b1}", "limit", ">margin", "outcome"], rows);
+    let grid = Grid::new(
+        "Quantities",
+        &["quantity", ">value", ">\u{b1}", "limit", "ruling", "remark", ">margin"],
+        rows,
+    );
     if study.answers.is_empty() { Vec::new() } else { vec![Block::Grid(Grid { failed, marked, ..grid })] }
 }
 
