@@ -1,6 +1,6 @@
 //! One implicit stage: α(q(x) − q̂) + f(x, t) = 0 with α = 1/(γh), each lane with an α of its own.
 //!
-//! The matrix, the courses of the sources, charges and powers; Newton's iteration is in [`newton`](super::newton).
+//! The matrix, the courses of the sources, charges and powers; Newton's iteration is in `newton`.
 
 use std::sync::Arc;
 
