@@ -73,10 +73,10 @@ pub(crate) fn prepare(plan: &PlanFile, open: Open<'_>) -> Result<Prepared, Refus
         cache: Cache::default(),
         base: None,
     };
-    // Names, units and limits are the same at every level and on every mesh: the coarsest are enough to know them. What
-    // has no answer there may have one on finer ones.
+    // Names, units and limits are the same on every mesh: the coarsest is enough to know them. What has no answer there
+    // may have one on a finer one. Steps are as stated: with coarser ones a search may not end.
     let never = AtomicBool::new(false);
-    let named = |sketch| varied.solve_or_sketch(&root, &[], (Level::COARSER[1], sketch), &never);
+    let named = |sketch| varied.solve_or_sketch(&root, &[], (Level::STATED, sketch), &never);
     let (question, study) = match named(true).or_else(|_| named(false)) {
         Ok(solved) => solved,
         Err(why) => {
