@@ -5,42 +5,13 @@ use std::path::{Path, PathBuf};
 
 use serde_json::Value;
 
+use crate::common::folder::die_on_a_slug;
 use crate::common::program::{Done, joulestep, joulestep_with};
-
-/// A die on a slug: few cells.
-const PACKAGE: &str = r#"
-format = 1
-title = "Die on a slug"
-temperature = "100 degC"
-
-[[layer]]
-name = "die"
-material = "silicon"
-length = "4 mm"
-width = "4 mm"
-thickness = "0.2 mm"
-heated-depth = "10 um"
-
-[[layer]]
-name = "slug"
-material = "copper"
-length = "8 mm"
-width = "8 mm"
-thickness = "1 mm"
-
-[[cooling]]
-layer = "slug"
-face = "bottom"
-kind = "convection"
-coefficient = "5000 W/(m^2 K)"
-boundary = "water"
-temperature = "40 degC"
-"#;
 
 /// Its impedance, kept in a folder; `None`: nowhere.
 fn asked(folder: &Path, kept: Option<&Path>) -> Done {
     let package = folder.join("package.toml");
-    fs::write(&package, PACKAGE).unwrap();
+    fs::write(&package, die_on_a_slug(5000.0)).unwrap();
     let args = ["impedance", package.to_str().unwrap(), "--cells", "1500", "--quiet", "--json"];
     kept.map_or_else(|| joulestep(&args), |kept| kept_in(kept, &args))
 }

@@ -4,36 +4,8 @@ use std::fs;
 
 use super::subjects::{plan, table};
 use crate::common::answers::{self, value};
+use crate::common::folder::die_on_a_slug;
 use crate::common::program::describe;
-
-const PACKAGE: &str = r#"
-format = 1
-title = "Die on a slug"
-temperature = "100 degC"
-
-[[layer]]
-name = "die"
-material = "silicon"
-length = "4 mm"
-width = "4 mm"
-thickness = "0.2 mm"
-heated-depth = "10 um"
-
-[[layer]]
-name = "slug"
-material = "copper"
-length = "8 mm"
-width = "8 mm"
-thickness = "1 mm"
-
-[[cooling]]
-layer = "slug"
-face = "bottom"
-kind = "convection"
-coefficient = "FILM"
-boundary = "water"
-temperature = "40 degC"
-"#;
 
 const PLAN: &str = r#"
 [rating]
@@ -57,7 +29,7 @@ values = ["20000 W/(m^2 K)", "30000 W/(m^2 K)", "12000 W/(m^2 K)"]
 #[test]
 fn a_variant_of_other_films_is_what_its_own_package_gives() {
     let folder = plan(PLAN);
-    let package = |film: f64| PACKAGE.replace("FILM", &format!("{film} W/(m^2 K)"));
+    let package = |film: f64| die_on_a_slug(film);
     fs::write(folder.path("package.toml"), package(20_000.0)).unwrap();
     let batch = |name: &str, jobs: &str| {
         let csv = folder.text(name);

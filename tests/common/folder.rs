@@ -64,3 +64,37 @@ pub fn rc(more: &str) -> String {
          capacitance = \"1 uF\"\ninitial-voltage = \"0 V\"\n{more}"
     )
 }
+
+/// A package file: a die on a slug, few cells, its bottom cooled by a film, W/(m²·K).
+pub fn die_on_a_slug(film: f64) -> String {
+    SLUG.replace("FILM", &format!("{film} W/(m^2 K)"))
+}
+
+const SLUG: &str = r#"
+format = 1
+title = "Die on a slug"
+temperature = "100 degC"
+
+[[layer]]
+name = "die"
+material = "silicon"
+length = "4 mm"
+width = "4 mm"
+thickness = "0.2 mm"
+heated-depth = "10 um"
+
+[[layer]]
+name = "slug"
+material = "copper"
+length = "8 mm"
+width = "8 mm"
+thickness = "1 mm"
+
+[[cooling]]
+layer = "slug"
+face = "bottom"
+kind = "convection"
+coefficient = "FILM"
+boundary = "water"
+temperature = "40 degC"
+"#;

@@ -11,7 +11,7 @@ use crate::batch::row::{Row, Status};
 use crate::batch::statistics::{CONFIDENCE, ColumnSummary, LimitSummary, PERCENTS, Share, Statistics};
 use crate::batch::summary::{estimates, main_outputs};
 use crate::batch::variant::{Bound, PlannedBatch};
-use crate::judge::{Bounds, Uncertainty};
+use crate::judge::{Bounds, Uncertainty, unit_of_difference};
 use crate::output::answer::{Study, StudyFigure, StudyTable};
 use crate::output::plot::{Axis, Bars, Figure, Panel, Series};
 use crate::output::table::{OF_ROW, Rows, UNIT};
@@ -91,7 +91,7 @@ impl Told<'_> {
 
     /// The unit of a limit's margin.
     fn unit(limit: &LimitSummary) -> String {
-        if limit.limit.unit == "degC" { "K".into() } else { limit.limit.unit.clone() }
+        unit_of_difference(&limit.limit.unit).into()
     }
 
     /// The errors of the extremes that a limit bounds.

@@ -52,11 +52,6 @@ impl<'a> Measures<'a> {
         &self.course
     }
 
-    /// Whether any number is asked for.
-    pub fn is_asked(&self) -> bool {
-        !self.specs.is_empty()
-    }
-
     /// The numbers, in the order of the plan; NaN where there is none.
     pub fn values(&self) -> Vec<f64> {
         let Some(end) = self.last else { return vec![f64::NAN; self.specs.len()] };

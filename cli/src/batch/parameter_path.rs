@@ -11,6 +11,7 @@ use crate::input::keys::raw::{Node, Raw, RawTable};
 use crate::input::keys::renamed;
 use crate::input::keys::shape::{Form, Key, Kinds, Section};
 use crate::input::scenario::resolved::Scenario;
+use crate::judge::unit_of_difference;
 
 /// The tables in which values are found, and what describes them.
 #[derive(Clone, Copy, Debug)]
@@ -58,7 +59,7 @@ impl ParameterPath {
 
     /// The unit of a difference of two such values.
     pub fn unit_of_difference(&self) -> &str {
-        if self.unit == "degC" { "K" } else { &self.unit }
+        unit_of_difference(&self.unit)
     }
 
     /// The value (in the slot's unit) that the tables state, or that a component's part gives, or its default; `None`

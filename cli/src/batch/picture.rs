@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use crate::batch::row::{Row, Status};
 use crate::batch::variant::PlannedBatch;
-use crate::judge::Bounds;
+use crate::judge::{Bounds, unit_of_difference};
 use crate::output::plot::{
     Axis, Bars, Chart, Curve, Figure, Line, Mark, Marker, Panel, PlotError, Series, svg,
 };
@@ -109,7 +109,7 @@ pub fn figure(study: &PlannedBatch, rows: &BTreeMap<usize, Row>, output: usize) 
         name: name.into(),
         values: effects.iter().map(|e| Some(of(e)).filter(|x| x.is_finite())).collect(),
     };
-    let unit = if column.unit == "degC" { "K" } else { &column.unit };
+    let unit = unit_of_difference(&column.unit);
     panels.push(Panel::Bars(Bars {
         title: "Tornado: inputs by their effect".into(),
         y: Axis::linear("change of the mean", unit),

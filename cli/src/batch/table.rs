@@ -12,7 +12,7 @@ use crate::batch::row::Row;
 use crate::batch::save::{file_name, is_kept};
 use crate::batch::statistics::{PERCENTS, Share, Statistics, Worst};
 use crate::batch::variant::PlannedBatch;
-use crate::judge::Uncertainty;
+use crate::judge::{Uncertainty, unit_of_difference};
 use crate::output::result::{BatchTable, ResultError, Statistic, TableColumn, write_table};
 
 /// Rows and what they say together.
@@ -58,7 +58,7 @@ impl BatchResult<'_> {
             };
             let of_errors = (!none && !output.exact).then(|| TableColumn {
                 name: Cow::Owned(format!("{}.error", output.name)),
-                unit: if output.unit == "degC" { "K" } else { &output.unit },
+                unit: unit_of_difference(&output.unit),
                 role: "error",
                 kind: errors.columns[k].word(),
                 values: of_rows.iter().zip(&values).map(own).collect(),

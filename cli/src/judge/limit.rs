@@ -8,6 +8,16 @@ use serde::{Serialize, Serializer};
 
 use super::rule::{Bounds, Ruling};
 
+/// The unit of a difference of two values in a unit.
+pub fn unit_of_difference(unit: &str) -> &str {
+    if unit == "degC" { "K" } else { unit }
+}
+
+/// The same as people write it.
+pub fn spelled_difference(unit: &str) -> &str {
+    if unit == "A^2 s" { "A²s" } else { unit_of_difference(unit) }
+}
+
 /// Who sets a limit.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "lowercase")]
@@ -250,11 +260,7 @@ impl Limit {
 
     /// Unit symbol of a difference, for people.
     pub fn unit_of_difference(&self) -> &str {
-        match self.unit.as_str() {
-            "degC" => "K",
-            "A^2 s" => "A²s",
-            other => other,
-        }
+        spelled_difference(&self.unit)
     }
 
     /// A number of it for people, to so many digits; counts in full.

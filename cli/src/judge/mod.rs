@@ -24,7 +24,7 @@ pub use error::Uncertainty;
 pub use estimate::{
     Computed, Level, Number, coarser, converging, errors, estimated, grid_convergence, grid_convergence_up_to,
 };
-pub use limit::{Bounded, End, Limit, Limited, Occurrence, SetBy};
+pub use limit::{Bounded, End, Limit, Limited, Occurrence, SetBy, spelled_difference, unit_of_difference};
 pub use prove::{Proof, prove};
 pub use rule::{Bounds, Ruling, Verdict, exit_code, over_all, overall, rule, worst};
 pub use spread::{FACTOR, Far, LINEAR, Moved, Spread, differences, propagate, variance};

@@ -140,11 +140,6 @@ impl<L: Lane> Watcher<L> {
         &self.watches
     }
 
-    /// When a quantity first was outside its bounds in any lane, s; `None`: it never was, or makes no events.
-    pub fn first_outside(&self, k: usize) -> Option<f64> {
-        self.since[k]
-    }
-
     /// What the extremes of a quantity are estimated to miss between the ends of steps: least (at most 0) and largest
     /// (at least 0). Temperatures are not estimated so: within a step they move by less than half the heat bound, and
     /// an extreme there is missed by less than that.

@@ -8,6 +8,7 @@ use crate::diagnostic::{Diagnostic, nearest};
 use crate::input::keys::conform::one_of;
 use crate::input::keys::fields::Fields;
 use crate::input::keys::renamed;
+use crate::judge::unit_of_difference;
 
 impl Read<'_> {
     /// Tables that go with one subject only.
@@ -96,7 +97,7 @@ impl Read<'_> {
             "rms" => (Measured::Rms, of_signal),
             _ => {
                 let target = self.measured(f, "target", of_signal)?;
-                let difference = if of_signal == "degC" { "K" } else { of_signal };
+                let difference = unit_of_difference(of_signal);
                 let band = self.measured(f, "band", difference)?;
                 if band <= 0.0 {
                     self.diagnostics.push(f.wrong("band", "a band of no width", "a value above zero"));

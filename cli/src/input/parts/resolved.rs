@@ -14,6 +14,7 @@ use crate::diagnostic::{Diagnostic, Span, nearest};
 use crate::input::keys::fields::{Content, Fields, TypedAt};
 use crate::input::keys::shape::quantity;
 use crate::input::keys::words::one_of;
+use crate::judge::unit_of_difference;
 use joulestep_models::model::Range;
 
 /// Where the pieces of a curve stand in its file.
@@ -188,7 +189,7 @@ impl Read<'_> {
                 ));
             }
             let Shape::Number(of_value) = param.shape else { continue };
-            let unit = if of_value == "degC" { "K" } else { of_value };
+            let unit = unit_of_difference(of_value);
             let deviation = match (f.measure("deviation"), f.number("relative")) {
                 (Some(typed), None) => match quantity(typed, unit, Range::Positive) {
                     Ok(deviation) => deviation,

@@ -13,7 +13,7 @@ pub use table::{StudyFigure, StudyTable};
 use joulestep_engine::units::people_digits;
 
 use crate::diagnostic::Sources;
-use crate::judge::{Bounds, Limited, Ruling, Spread, Uncertainty, Verdict};
+use crate::judge::{Bounds, Limited, Ruling, Spread, Uncertainty, Verdict, spelled_difference};
 use crate::output::table::shown_digits;
 
 /// Errors below this share of a number are of its rounding.
@@ -259,11 +259,7 @@ impl Answer {
         if !self.margin().is_finite() {
             return String::new();
         }
-        let unit = match self.unit.as_str() {
-            "degC" => "K",
-            "A^2 s" => "A²s",
-            other => other,
-        };
+        let unit = spelled_difference(&self.unit);
         let share = self.margin_share().map_or(String::new(), |x| format!(" ({:.1} %)", 100.0 * x));
         format!("{}{share}", people_digits(self.margin(), unit, 3))
     }

@@ -3,7 +3,7 @@
 use joulestep_engine::units::people_digits;
 
 use super::{Cell, Head, Table};
-use crate::judge::{Number, Uncertainty};
+use crate::judge::{Number, Uncertainty, unit_of_difference};
 
 /// Ends the name of a column of errors.
 const ENDING: &str = "_error";
@@ -90,7 +90,7 @@ impl Table {
         // From the last column on, so that places before it stay what they are.
         for &k in order.iter().rev() {
             let of = &self.heads[at[k]];
-            let unit = if of.unit == "degC" { "K" } else { &of.unit };
+            let unit = unit_of_difference(&of.unit);
             let head = Head::number(&format!("{}{ENDING}", of.name), "\u{b1}", unit);
             self.heads.insert(at[k] + 1, head);
             for (row, errors) in self.rows.iter_mut().zip(&found) {

@@ -91,8 +91,7 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
     }
     let run = |level: Level, stop: &AtomicBool, kept: Kept<'_>| {
         let scenario = question.scenario()?;
-        let ready = build_with(scenario, &context.reductions())?;
-        let mut ready = ready;
+        let mut ready = build_with(scenario, &context.reductions())?;
         measure(&mut ready.setup, std::mem::take(&mut ready.switches));
         let mut built = Built::new(ready, scenario.title.clone(), scenario.steps.end);
         level.apply(&mut built.setup);
