@@ -219,8 +219,8 @@ pub static STEPS: Section = Section {
             "local error that calls for finer steps; default 1 uV + 2e-5 of the largest value so far of each voltage";
         may "current-error": Form::Quantity("A", Positive),
             "the same for currents; default 1 uA + 2e-5 of the largest value so far of each current";
-        may "method": Form::Word(&["tr-bdf2", "esdirk4", "piecewise"]),
-            "integration method; piecewise: exact steps for circuits of linear components, ideal switches and ideal diodes; default: that where there is an ideal diode and nothing nonlinear, else esdirk4";
+        may "method": Form::Word(&["tr-bdf2", "esdirk4", "rodas4", "piecewise"]),
+            "integration method; rodas4: linearly implicit; piecewise: exact steps for circuits of linear components, ideal switches and ideal diodes; default: that where there is an ideal diode and nothing nonlinear, else esdirk4";
         may "temperature-error": Form::Quantity("K", Positive),
             "how far the temperature of a device may lag behind that of the thermal network; default 1 K";
         may "coupling": Form::Quantity("s", Positive),
