@@ -27,6 +27,9 @@ use crate::readout::{Seat, Sources};
 /// Error ratio from which a step is taken as diverged: where no longer step is at fault, the implicit method makes it.
 const DIVERGED: f64 = 20.0;
 
+/// Stages of the methods.
+const STAGES: usize = 6;
+
 /// Scratch of the stages, and what the last step came to.
 #[derive(Debug)]
 pub(super) struct Stages<L> {
@@ -141,8 +144,27 @@ impl<L: Lane> Stages<L> {
     /// Σ bᵢUᵢ.
     fn mean(&mut self) {
         self.along.fill(L::splat(0.0));
-        for (b, u) in self.weights.iter().zip(&self.u) {
-            update(&mut self.along, u, |sum, u| sum + L::splat(*b) * u);
+        weigh(&mut self.along, &self.weights, &self.u);
+    }
+}
+
+/// Adds the stages' vectors, each with its weight.
+#[inline(always)]
+fn weigh<L: Lane>(sum: &mut [L], weights: &[f64], stages: &[Vec<L>]) {
+    let n = sum.len();
+    let weights: [L; STAGES] = std::array::from_fn(|j| L::splat(weights[j]));
+    let stages: [&[L]; STAGES] = std::array::from_fn(|j| &stages[j][..n]);
+    if L::WIDTH > 1 {
+        for (k, sum) in sum.iter_mut().enumerate() {
+            *sum = (0..STAGES).fold(*sum, |sum, j| sum + weights[j] * stages[j][k]);
+        }
+        return;
+    }
+    let stages = stages.map(|stage| &stage.as_chunks::<8>().0[..n / 8]);
+    for (k, sum) in sum.as_chunks_mut::<8>().0.iter_mut().enumerate() {
+        for j in 0..STAGES {
+            let stage = stages[j][k];
+            *sum = std::array::from_fn(|m| sum[m] + weights[j] * stage[m]);
         }
     }
 }
@@ -428,9 +450,7 @@ impl<L: Lane> Stepper<L> {
             products.fill(L::splat(0.0));
             self.products_along(s, state, spans, seats);
         }
-        for (b, power) in s.weights.iter().zip(&self.power) {
-            update(&mut s.gain, power, |sum, p| sum + L::splat(*b) * p);
-        }
+        weigh(&mut s.gain, &s.weights, &self.power);
         let h = self.h;
         s.gain.iter_mut().for_each(|gain| *gain *= h);
     }
