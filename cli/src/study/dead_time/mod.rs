@@ -8,7 +8,7 @@ use std::path::Path;
 use joulestep_engine::run::setup::Setup;
 use joulestep_engine::units::people;
 use joulestep_models::arrangement::dead_time::{
-    DeadTimeError, Kind, LegUnderTest as Leg, PARAMS, Point, estimate, least, point_at,
+    DeadTimeError, Kind, LegUnderTest as Leg, Load, PARAMS, Point, estimate, least, point_at,
 };
 use joulestep_models::arrangement::find;
 use joulestep_models::model::Range::{Any, NotNegative, Positive};
@@ -29,10 +29,11 @@ use crate::progress::Counted;
 pub static STUDY: Entry = Entry {
     name: "dead-time",
     section: &SECTION,
-    help: "A half-bridge with a constant load current is brought to its periodic steady state for every dead time and \
+    help: "A half-bridge with a constant load current, or with an inductive load whose current reverses, is brought to its periodic steady state for every dead time and \
            current; the losses of a period are sorted by what each switch does. Charge balance of the output capacitances \
-           gives the dead time from which switching is soft.",
-    examples: "joulestep dead-time cascode-700v-22m --dead-time \"40 ns,80 ns,160 ns\" --current \"10 A,20 A\"\n\
+           gives the dead time from which switching is soft; where the current reverses, there is one up to which it is.",
+    examples: "joulestep dead-time cascode-700v-22m --dead-time \"40 ns,80 ns,160 ns\" --current \"10 A,-10 A\"\n\
+               joulestep dead-time cascode-700v-22m --dead-time \"60 ns,0.2 us,2 us,3 us\" --inductance \"50 uH\"\n\
                joulestep dead-time --scenario examples/ferry-half-bridge.toml --dead-time \"60 ns,120 ns\" --current \"20 A\"",
     inputs: &[
         Input { key: "part", root: "part", what: What::Part, count: Count::One, positional: true },
@@ -55,13 +56,18 @@ static SECTION: Section = Section {
         may "lower": Form::OneOrMore, "part of the lower switch, where it differs";
         may "scenario": Form::OneOrMore, "scenario file whose arrangement has an upper and a lower switch";
         need "dead-time": Form::Quantities("s", NotNegative), "dead times, rising";
-        need "current": Form::Quantities("A", NotNegative), "load currents out of the leg";
+        may "current": Form::Quantities("A", Any), "constant load currents out of the leg; negative: into it";
+        may "inductance": Form::Quantities("H", Positive),
+            "inductances of a load whose current reverses, in place of `current`: both switches can turn on softly";
         may "resolution": Form::Quantity("s", Positive),
             "how closely the dead time of least loss is searched between those of the list; without it not at all";
         may "voltage": Form::Quantity("V", Positive), "supply voltage; without it the scenario's, or 400 V";
         may "frequency": Form::Quantity("Hz", Positive), "switching frequency; without it the scenario's, or 100 kHz";
         may "gate-resistance": Form::Quantity("ohm", Positive),
             "gate resistance outside the parts; without it the scenario's, or 5 ohm";
+        may "gate-off": Form::Quantity("V", Any), "gate level that turns off; without it the scenario's, or 0 V";
+        may "gate-off-resistance": Form::Quantity("ohm", Positive),
+            "gate resistance outside the parts while off; without it the scenario's, or as on";
         may "temperature": Form::Quantity("degC", Any),
             "junction temperature of both switches; without it the scenario's, or 25 degC";
         may "loop-inductance": Form::Quantity("H", NotNegative),
@@ -74,10 +80,12 @@ static SECTION: Section = Section {
 const MOST: usize = 10_000;
 
 /// Parameters of the leg that the study has under names of its own.
-const RENAMED: [(&str, &str); 5] = [
+const RENAMED: [(&str, &str); 7] = [
     ("voltage", "supply-voltage"),
     ("frequency", "frequency"),
     ("gate-resistance", "gate-resistance"),
+    ("gate-off", "gate-off"),
+    ("gate-off-resistance", "gate-off-resistance"),
     ("temperature", "junction-temperature"),
     ("loop-inductance", "loop-inductance"),
 ];
@@ -91,7 +99,7 @@ const OF_BEST: &[tables::Column] = &[
     ("recovery", "E_rr there", "J", |p| p.recovery),
     ("conduction", "E_cond there", "J", |p| p.conduction),
     ("efficiency", "efficiency there", "1", |p| p.efficiency),
-    ("node-voltage", "v_lower(on) there", "V", |p| p.turned_on_at.0),
+    ("node-voltage", "v_soft(on) there", "V", |p| p.soft.0),
     ("excess-charge", "Q - Q_oss there", "C", |p| p.commutation.1),
 ];
 
@@ -102,8 +110,10 @@ struct Found {
     frequency: f64,
     /// °C.
     celsius: f64,
-    /// Output charge of the lower switch at the supply's voltage, C; ideal switches have none.
-    charge: Option<f64>,
+    /// Output charges of lower and upper switch at the supply's voltage, C; ideal switches have none.
+    charges: Option<(f64, f64)>,
+    /// Where the load's current reverses: the dead time after which it does, s.
+    reverses: Option<f64>,
     /// Capacitance of a snubber over each switch, F: it swings too.
     snubber: f64,
     /// By current, then by dead time.
@@ -117,10 +127,11 @@ impl Found {
         self.points.chunk_by(|a, b| a.current == b.current)
     }
 
-    /// 2·(Q_oss + C_snubber·V)/I, s.
+    /// (Q_oss of both + 2·C_snubber·V)/|I|, s.
     fn balance(&self, current: f64) -> f64 {
-        let charge = self.charge.unwrap_or(0.0) + self.snubber * self.voltage;
-        if charge > 0.0 && current > 0.0 { 2.0 * charge / current } else { f64::NAN }
+        let (lower, upper) = self.charges.unwrap_or_default();
+        let charge = lower + upper + 2.0 * self.snubber * self.voltage;
+        if charge > 0.0 && current != 0.0 { charge / current.abs() } else { f64::NAN }
     }
 }
 
@@ -190,39 +201,54 @@ fn leg(q: &Question) -> Result<(Leg, String), StudyError> {
     Ok((leg, what))
 }
 
+/// The loads, as currents or as inductances.
+fn loads(q: &Question) -> Result<Vec<Load>, StudyError> {
+    let (currents, inductances) = (q.numbers("current"), q.numbers("inductance"));
+    match (currents.is_empty(), inductances.is_empty()) {
+        (false, true) => Ok(currents.into_iter().map(Load::Constant).collect()),
+        (true, false) => Ok(inductances.into_iter().map(Load::Reversing).collect()),
+        (none, _) => {
+            let found = if none { "no load" } else { "both are given" };
+            Err(q.wrong("current", found, "either `current` or `inductance`"))
+        }
+    }
+}
+
 fn find_all(q: &Question, context: &Context<'_>) -> Result<Found, StudyError> {
     let (leg, what) = leg(q)?;
-    let (times, currents) = (q.numbers("dead-time"), q.numbers("current"));
+    let (times, loads) = (q.numbers("dead-time"), loads(q)?);
     if times.is_empty() || !times.is_sorted_by(|a, b| a < b) {
         let shown: Vec<String> = times.iter().map(|t| people(*t, "s")).collect();
         return Err(q.wrong("dead-time", shown.join(", "), "dead times, rising"));
     }
-    if times.len() * currents.len() > MOST {
-        let found = format!("{} points", times.len() * currents.len());
+    if times.len() * loads.len() > MOST {
+        let found = format!("{} points", times.len() * loads.len());
         return Err(q.wrong("dead-time", found, format!("at most {MOST}")));
     }
     let refused = |e: &dyn ToString| StudyError::Refused(e.to_string());
     let Some(bridge) = find("half-bridge") else { return Err(refused(&"there is no half-bridge")) };
     let values = bridge.values(&leg.given).map_err(|e| refused(&e))?;
     let (voltage, celsius) = (values.number("supply-voltage"), values.number("junction-temperature"));
-    let charge = estimate(&leg, voltage, celsius).map_err(|e| failed(&e))?;
+    let (frequency, duty) = (values.number("frequency"), values.number("duty"));
+    let charges = estimate(&leg, voltage, celsius).map_err(|e| failed(&e))?;
     let tune = |setup: &mut Setup<f64>| context.level.apply(setup);
-    let progress = Counted::new(context.quiet, (times.len() * currents.len()) as u64, "points");
-    let at = |time: f64, current: f64| {
+    let progress = Counted::new(context.quiet, (times.len() * loads.len()) as u64, "points");
+    let at = |time: f64, load: Load| {
         context.go_on()?;
-        point_at(&leg, (time, current), charge, &tune).map_err(|e| match failed(&e) {
+        point_at(&leg, (time, load), charges, &tune).map_err(|e| match failed(&e) {
             StudyError::Numerical(why) => {
-                StudyError::Numerical(format!("dead time {}, {current} A: {why}", people(time, "s")))
+                let current = people(load.current(voltage, duty, frequency), "A");
+                StudyError::Numerical(format!("dead time {}, {current}: {why}", people(time, "s")))
             }
             other => other,
         })
     };
-    let grid: Vec<(f64, f64)> = currents.iter().flat_map(|&i| times.iter().map(move |&t| (t, i))).collect();
+    let grid: Vec<(f64, Load)> = loads.iter().flat_map(|&i| times.iter().map(move |&t| (t, i))).collect();
     // The first error in the grid's order, whatever the threads.
     let all: Vec<Result<Point, StudyError>> = grid
         .par_iter()
-        .map(|&(time, current)| {
-            let found = at(time, current);
+        .map(|&(time, load)| {
+            let found = at(time, load);
             progress.one();
             found
         })
@@ -230,12 +256,14 @@ fn find_all(q: &Question, context: &Context<'_>) -> Result<Found, StudyError> {
     progress.done();
     let points = all.into_iter().collect::<Result<Vec<_>, _>>()?;
     let resolution = q.maybe("resolution");
-    let series: Vec<&[Point]> = points.chunks(times.len()).collect();
+    let series: Vec<(&[Point], Load)> = points.chunks(times.len()).zip(loads.iter().copied()).collect();
     let best: Vec<Result<Option<(Point, f64)>, StudyError>> =
-        series.par_iter().map(|s| least(s, resolution, |time| at(time, s[0].current))).collect();
+        series.par_iter().map(|(s, load)| least(s, resolution, |time| at(time, *load))).collect();
     let best = best.into_iter().collect::<Result<Vec<_>, _>>()?.into_iter().flatten().collect();
-    let (frequency, snubber) = (values.number("frequency"), values.number("snubber-capacitance"));
-    Ok(Found { what, voltage, frequency, celsius, charge, snubber, points, best })
+    let snubber = values.number("snubber-capacitance");
+    let reverses = matches!(loads.first(), Some(Load::Reversing(_)));
+    let reverses = reverses.then(|| duty.min(1.0 - duty) / (2.0 * frequency));
+    Ok(Found { what, voltage, frequency, celsius, charges, reverses, snubber, points, best })
 }
 
 fn answers(found: &Found) -> Vec<Answer> {
@@ -256,10 +284,12 @@ fn answers(found: &Found) -> Vec<Answer> {
             add(&format!("best.{name}"), quantity, of(best), unit);
         }
         add("estimate", "dead time that charge balance asks for", found.balance(series[0].current), "s");
-        let soft = series.iter().find(|p| p.kinds.0 == Kind::Soft).map_or(f64::NAN, |p| p.dead_time);
-        let hard = series.iter().rev().find(|p| p.kinds.0 != Kind::Soft).map(|p| p.dead_time);
-        let soft_at =
-            add("soft-from", "shortest of the list that turns the lower switch on softly", soft, "s");
+        let soft = series.iter().find(|p| p.soft.1 == Kind::Soft).map_or(f64::NAN, |p| p.dead_time);
+        let hard = series.iter().rev().find(|p| p.soft.1 != Kind::Soft).map(|p| p.dead_time);
+        let soft_at = add("soft-from", "shortest of the list that turns on softly what can", soft, "s");
+        if let Some(reverses) = found.reverses {
+            add("soft-until", "dead time at which the load's current reverses", reverses, "s");
+        }
         for (n, p) in series.iter().enumerate() {
             let quantity = format!("loss of a period at {}", people(p.dead_time, "s"));
             add(&format!("losses.{}", n + 1), &quantity, p.losses, "J");
@@ -280,12 +310,17 @@ fn answers(found: &Found) -> Vec<Answer> {
 
 fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError> {
     let found = find_all(question, context)?;
+    let load = match found.reverses {
+        None => "a constant load current out of the leg",
+        Some(_) => "an inductance into its mean voltage: the current is the triangle's peak",
+    };
     let mut conditions = vec![
-        "Half-bridge with a constant load current out of the leg, in its periodic steady state.".to_string(),
+        format!("Half-bridge with {load}, in its periodic steady state."),
         format!("Junctions of both switches held at {}.", people(found.celsius, "degC")),
     ];
-    conditions.extend(found.charge.map(|charge| {
-        format!("Output charge of the lower switch at the supply's voltage: {}.", people(charge, "C"))
+    conditions.extend(found.charges.map(|(lower, upper)| {
+        let (lower, upper) = (people(lower, "C"), people(upper, "C"));
+        format!("Output charges at the supply's voltage: lower switch {lower}, upper {upper}.")
     }));
     if found.snubber > 0.0 {
         conditions.push(format!("Snubber over each switch: {}.", people(found.snubber, "F")));
@@ -309,7 +344,7 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
             table(&found, energies, "energies", "Energies of a period", false),
             table(&found, transitions, "transitions", "Transitions", true),
         ];
-        let caption = "Energies of a switching period, and the voltage at which the lower switch turns on, against the dead \
+        let caption = "Energies of a switching period, and the voltage at which the switch that can be soft turns on, against the dead \
                        time; a curve for each load current.";
         study.figures = vec![StudyFigure::new(caption, picture(&found))];
     }
