@@ -20,7 +20,7 @@ use self::tables::{DEFINITIONS, NUMBERS, picture, table};
 use super::{Context, Count, Entry, Input, Question, StudyError, What};
 use crate::input::keys::InputError;
 use crate::input::keys::include::open;
-use crate::input::keys::shape::{Form, Kinds, Section, keys};
+use crate::input::keys::shape::keys;
 use crate::input::scenario::resolve::read;
 use crate::output::answer::{Answer, Study, StudyFigure};
 use crate::progress::Counted;
@@ -33,62 +33,55 @@ pub static STUDY: Entry = Entry {
            current; the losses of a period are sorted by what each switch does. Charge balance of the output capacitances \
            gives the dead time from which switching is soft; where the current reverses, there is one up to which it is.",
     examples: "joulestep dead-time cascode-700v-22m --dead-time \"40 ns,80 ns,160 ns\" --current \"10 A,-10 A\"\n\
-               joulestep dead-time cascode-700v-22m --dead-time \"60 ns,0.2 us,2 us,3 us\" --inductance \"50 uH\"\n\
+               joulestep dead-time cascode-700v-22m --dead-time \"60 ns,0.2 us,2.4 us\" --inductance \"50 uH\"\n\
                joulestep dead-time --scenario examples/ferry-half-bridge.toml --dead-time \"60 ns,120 ns\" --current \"20 A\"",
     inputs: &[
-        Input { key: "part", root: "part", what: What::Part, count: Count::One, positional: true },
-        Input { key: "upper", root: "upper", what: What::Part, count: Count::One, positional: false },
-        Input { key: "lower", root: "lower", what: What::Part, count: Count::One, positional: false },
-        Input { key: "scenario", root: "scenario", what: What::Path, count: Count::One, positional: false },
+        Input { key: Asked::part, root: "part", what: What::Part, count: Count::One, positional: true },
+        Input { key: Asked::upper, root: "upper", what: What::Part, count: Count::One, positional: false },
+        Input { key: Asked::lower, root: "lower", what: What::Part, count: Count::One, positional: false },
+        Input {
+            key: Asked::scenario,
+            root: "scenario",
+            what: What::Path,
+            count: Count::One,
+            positional: false,
+        },
     ],
     refines: "steps",
     writes: &[],
     solve,
 };
 
-static SECTION: Section = Section {
-    name: "dead-time",
-    help: "Dead time of a leg: losses, soft switching, the dead time of least loss",
-    kinds: Kinds::None,
-    keys: keys! {
-        may "part": Form::OneOrMore, "part of both switches: shipped by name, or a part file";
-        may "upper": Form::OneOrMore, "part of the upper switch, where it differs";
-        may "lower": Form::OneOrMore, "part of the lower switch, where it differs";
-        may "scenario": Form::OneOrMore, "scenario file whose arrangement has an upper and a lower switch";
-        need "dead-time": Form::Quantities("s", NotNegative), "dead times, rising";
-        may "current": Form::Quantities("A", Any), "constant load currents out of the leg; negative: into it";
-        may "inductance": Form::Quantities("H", Positive),
-            "inductances of a load whose current reverses, in place of `current`: both switches can turn on softly";
-        may "resolution": Form::Quantity("s", Positive),
-            "how closely the dead time of least loss is searched between those of the list; without it not at all";
-        may "voltage": Form::Quantity("V", Positive), "supply voltage; without it the scenario's, or 400 V";
-        may "frequency": Form::Quantity("Hz", Positive), "switching frequency; without it the scenario's, or 100 kHz";
-        may "gate-resistance": Form::Quantity("ohm", Positive),
-            "gate resistance outside the parts; without it the scenario's, or 5 ohm";
-        may "gate-off": Form::Quantity("V", Any), "gate level that turns off; without it the scenario's, or 0 V";
-        may "gate-off-resistance": Form::Quantity("ohm", Positive),
-            "gate resistance outside the parts while off; without it the scenario's, or as on";
-        may "temperature": Form::Quantity("degC", Any),
-            "junction temperature of both switches; without it the scenario's, or 25 degC";
-        may "loop-inductance": Form::Quantity("H", NotNegative),
-            "stray inductance of the power loop; without it the scenario's, or 20 nH";
-        may "leg": Form::Parameters("half-bridge", PARAMS), "the leg, as in an [arrangement]";
-    },
-};
+keys! {
+    /// What is asked.
+    pub(super) struct Asked in SECTION = "dead-time":
+        "Dead time of a leg: losses, soft switching, the dead time of least loss";
+    may part: Files, "part of both switches: shipped by name, or a part file";
+    may upper: Files, "part of the upper switch, where it differs";
+    may lower: Files, "part of the lower switch, where it differs";
+    may scenario: Files, "scenario file whose arrangement has an upper and a lower switch";
+    need dead_time: Quantities("s", NotNegative), "dead times, rising";
+    may current: Quantities("A", Any), "constant load currents out of the leg; negative: into it";
+    may inductance: Quantities("H", Positive),
+        "inductances of a load whose current reverses, in place of `current`: both switches can turn on softly";
+    may resolution: Quantity("s", Positive),
+        "how closely the dead time of least loss is searched between those of the list; without it not at all";
+    may voltage: Quantity("V", Positive), "supply voltage; without it the scenario's, or 400 V";
+    may frequency: Quantity("Hz", Positive), "switching frequency; without it the scenario's, or 100 kHz";
+    may gate_resistance: Quantity("ohm", Positive),
+        "gate resistance outside the parts; without it the scenario's, or 5 ohm";
+    may gate_off: Quantity("V", Any), "gate level that turns off; without it the scenario's, or 0 V";
+    may gate_off_resistance: Quantity("ohm", Positive),
+        "gate resistance outside the parts while off; without it the scenario's, or as on";
+    may temperature: Quantity("degC", Any),
+        "junction temperature of both switches; without it the scenario's, or 25 degC";
+    may loop_inductance: Quantity("H", NotNegative),
+        "stray inductance of the power loop; without it the scenario's, or 20 nH";
+    may leg: Parameters("half-bridge", PARAMS), "the leg, as in an [arrangement]";
+}
 
 /// Most points of a study.
 const MOST: usize = 10_000;
-
-/// Parameters of the leg that the study has under names of its own.
-const RENAMED: [(&str, &str); 7] = [
-    ("voltage", "supply-voltage"),
-    ("frequency", "frequency"),
-    ("gate-resistance", "gate-resistance"),
-    ("gate-off", "gate-off"),
-    ("gate-off-resistance", "gate-off-resistance"),
-    ("temperature", "junction-temperature"),
-    ("loop-inductance", "loop-inductance"),
-];
 
 /// What is reported of the point of least loss.
 const OF_BEST: &[tables::Column] = &[
@@ -165,35 +158,48 @@ fn of_scenario(q: &Question, path: &Path) -> Result<(Leg, String), StudyError> {
             let what = format!("{} ({})", a.kind.name, path.display());
             Ok((Leg { given: from_values(&a.values), parts: a.parts }, what))
         }
-        None => Err(q.wrong("scenario", "no such arrangement", "one with the places `upper` and `lower`")),
+        None => {
+            Err(q.wrong(Asked::scenario, "no such arrangement", "one with the places `upper` and `lower`"))
+        }
     }
 }
 
 fn leg(q: &Question) -> Result<(Leg, String), StudyError> {
-    let (mut leg, mut what) = match q.paths("scenario").first() {
+    let (mut leg, mut what) = match q.paths(Asked::scenario).first() {
         Some(path) => of_scenario(q, path)?,
         None => (Leg { parts: BTreeMap::new(), given: Vec::new() }, String::new()),
     };
-    for (key, place) in [("part", ""), ("upper", "upper"), ("lower", "lower")] {
+    for (key, place) in [(Asked::part, ""), (Asked::upper, "upper"), (Asked::lower, "lower")] {
         let Some(part): Option<&Part> = q.parts(key).first() else { continue };
         if what.is_empty() {
             what.clone_from(&part.name);
         }
         leg.parts.insert(place.to_string(), part.clone());
     }
-    if leg.parts.is_empty() && q.paths("scenario").is_empty() {
-        return Err(q.wrong("part", "nothing to study", "a part, or `scenario`"));
+    if leg.parts.is_empty() && q.paths(Asked::scenario).is_empty() {
+        return Err(q.wrong(Asked::part, "nothing to study", "a part, or `scenario`"));
     }
-    let typed = q.fields.table("leg").map(|leg| crate::input::parts::given(leg, PARAMS)).unwrap_or_default();
+    let asked = q.asked(Asked::read)?;
+    let typed = asked.leg.map(|leg| crate::input::parts::given(&leg, PARAMS)).unwrap_or_default();
     let typed = typed.into_iter().filter_map(|(key, value)| match value {
         Value::Number(x) => Some((key, x)),
         _ => None,
     });
-    let renamed = RENAMED.iter().filter_map(|&(key, of)| Some((of, q.maybe(key)?)));
+    // Parameters of the leg that the study has under names of its own.
+    let renamed = [
+        ("supply-voltage", asked.voltage),
+        ("frequency", asked.frequency),
+        ("gate-resistance", asked.gate_resistance),
+        ("gate-off", asked.gate_off),
+        ("gate-off-resistance", asked.gate_off_resistance),
+        ("junction-temperature", asked.temperature),
+        ("loop-inductance", asked.loop_inductance),
+    ];
+    let renamed = renamed.into_iter().filter_map(|(of, value)| Some((of, value?)));
     for (key, x) in typed.chain(renamed) {
         if let Some(own) = ["dead-time", "load-current"].into_iter().find(|own| *own == key) {
             let found = format!("`leg.{own}`: it is the study's own");
-            return Err(q.wrong("leg", found, "`dead-time` and `current` of the study"));
+            return Err(q.wrong(Asked::leg, found, "`dead-time` and `current` of the study"));
         }
         leg.given.retain(|g| g.0 != key);
         leg.given.push((key, x));
@@ -202,28 +208,29 @@ fn leg(q: &Question) -> Result<(Leg, String), StudyError> {
 }
 
 /// The loads, as currents or as inductances.
-fn loads(q: &Question) -> Result<Vec<Load>, StudyError> {
-    let (currents, inductances) = (q.numbers("current"), q.numbers("inductance"));
+fn loads(q: &Question, asked: &Asked) -> Result<Vec<Load>, StudyError> {
+    let (currents, inductances) = (&asked.current, &asked.inductance);
     match (currents.is_empty(), inductances.is_empty()) {
-        (false, true) => Ok(currents.into_iter().map(Load::Constant).collect()),
-        (true, false) => Ok(inductances.into_iter().map(Load::Reversing).collect()),
+        (false, true) => Ok(currents.iter().copied().map(Load::Constant).collect()),
+        (true, false) => Ok(inductances.iter().copied().map(Load::Reversing).collect()),
         (none, _) => {
             let found = if none { "no load" } else { "both are given" };
-            Err(q.wrong("current", found, "either `current` or `inductance`"))
+            Err(q.wrong(Asked::current, found, "either `current` or `inductance`"))
         }
     }
 }
 
 fn find_all(q: &Question, context: &Context<'_>) -> Result<Found, StudyError> {
     let (leg, what) = leg(q)?;
-    let (times, loads) = (q.numbers("dead-time"), loads(q)?);
+    let asked = q.asked(Asked::read)?;
+    let (times, loads) = (&asked.dead_time, loads(q, &asked)?);
     if times.is_empty() || !times.is_sorted_by(|a, b| a < b) {
         let shown: Vec<String> = times.iter().map(|t| people(*t, "s")).collect();
-        return Err(q.wrong("dead-time", shown.join(", "), "dead times, rising"));
+        return Err(q.wrong(Asked::dead_time, shown.join(", "), "dead times, rising"));
     }
     if times.len() * loads.len() > MOST {
         let found = format!("{} points", times.len() * loads.len());
-        return Err(q.wrong("dead-time", found, format!("at most {MOST}")));
+        return Err(q.wrong(Asked::dead_time, found, format!("at most {MOST}")));
     }
     let refused = |e: &dyn ToString| StudyError::Refused(e.to_string());
     let Some(bridge) = find("half-bridge") else { return Err(refused(&"there is no half-bridge")) };
@@ -255,10 +262,9 @@ fn find_all(q: &Question, context: &Context<'_>) -> Result<Found, StudyError> {
         .collect();
     progress.done();
     let points = all.into_iter().collect::<Result<Vec<_>, _>>()?;
-    let resolution = q.maybe("resolution");
     let series: Vec<(&[Point], Load)> = points.chunks(times.len()).zip(loads.iter().copied()).collect();
     let best: Vec<Result<Option<(Point, f64)>, StudyError>> =
-        series.par_iter().map(|(s, load)| least(s, resolution, |time| at(time, *load))).collect();
+        series.par_iter().map(|(s, load)| least(s, asked.resolution, |time| at(time, *load))).collect();
     let best = best.into_iter().collect::<Result<Vec<_>, _>>()?.into_iter().flatten().collect();
     let snubber = values.number("snubber-capacitance");
     let reverses = matches!(loads.first(), Some(Load::Reversing(_)));
