@@ -1,6 +1,7 @@
 //! The key tables of a part file.
 
 use joulestep_models::model::Range::{Any, Between, NotNegative, Positive};
+use joulestep_models::part::Technology;
 
 use crate::input::keys::shape::{Form, Key, Kind, Kinds, Section, keys};
 
@@ -100,16 +101,7 @@ pub static CORRELATION: Section = Section {
     },
 };
 
-const TECHNOLOGIES: &[&str] = &[
-    "cascode",
-    "sic-mosfet",
-    "superjunction-mosfet",
-    "low-voltage-mosfet",
-    "sic-schottky-diode",
-    "silicon-pin-diode",
-    "varistor",
-    "unstated",
-];
+const TECHNOLOGIES: &[&str] = &Technology::KEYS;
 
 /// A die.
 pub static DIE: Section = Section {
