@@ -59,6 +59,8 @@ pub trait Law<L: Lane, const P: usize>: Clone + Debug + Send + Sync + 'static {
     const ABSOLUTE_TOLERANCE: f64 = 1e-15;
     /// Which pins direct current can flow between; narrow it where a pin is insulated.
     const JOINS: Joins = Joins::All;
+    /// Whether it is a resistance between two pins.
+    const RESISTANCE: bool = false;
     /// Coefficients at one temperature.
     type AtTemperature: Clone + Debug + Send + Sync + 'static;
 
@@ -107,6 +109,10 @@ pub trait Device<L: Lane>: Any + Debug + Send + Sync {
     /// Which pins direct current can flow between.
     fn joins(&self) -> Joins {
         Joins::All
+    }
+    /// Whether it is a resistance between two pins.
+    fn is_resistance(&self) -> bool {
+        false
     }
     /// The device as a valve, if it is one.
     fn valve(&self) -> Option<Valve> {

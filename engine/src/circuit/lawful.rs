@@ -73,6 +73,9 @@ impl<L: Lane, M: Law<L, P>, const P: usize> Device<L> for Lawful<L, M, P> {
     fn joins(&self) -> Joins {
         M::JOINS
     }
+    fn is_resistance(&self) -> bool {
+        M::RESISTANCE
+    }
     fn valve(&self) -> Option<Valve> {
         M::valve(&self.at)
     }
