@@ -76,7 +76,12 @@ fn every_parameter_has_help_and_a_unit() {
         }
         // Files are named under keys that there are.
         for input in e.inputs {
-            assert!(e.section.keys.iter().any(|k| k.name == input.key), "{}: {}", e.name, input.key);
+            assert!(
+                e.section.keys.iter().any(|k| k.name == input.key.name),
+                "{}: {}",
+                e.name,
+                input.key.name
+            );
         }
         assert!(
             !e.examples.is_empty() && e.examples.lines().all(|l| l.starts_with("joulestep ")),
@@ -98,7 +103,7 @@ fn every_study_has_its_case_its_name_and_its_help() {
         let done = joulestep(&[&words[..], &["--help"]].concat());
         assert_eq!(done.code, 0, "{}: {}", e.name, done.err);
         assert!(done.out.contains(e.section.help), "{}: {}", e.name, done.out);
-        let positional = |key: &str| e.inputs.iter().any(|i| i.key == key && i.positional);
+        let positional = |key: &str| e.inputs.iter().any(|i| i.key.name == key && i.positional);
         let in_plans_only = |k: &Key| {
             matches!(k.form, Form::Table(_) | Form::Tables(_) | Form::Parameters(..) | Form::Pairs(..))
         };

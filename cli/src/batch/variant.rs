@@ -20,9 +20,11 @@ use crate::batch::parquet::{as_csv, is_parquet};
 use crate::batch::plan::{Plan, beside};
 use crate::batch::read::{Against, PlanFile, open_plan, understand};
 use crate::batch::row::{self, Column, Row, Status};
+use crate::batch::sections;
 use crate::batch::subject::{Prepared, Subject, prepare};
 use crate::diagnostic::{Refusal, Sources};
 use crate::input::keys::InputError;
+use crate::input::keys::fields::Named;
 use crate::input::keys::include::Open;
 use crate::input::keys::raw::RawTable;
 use crate::input::scenario::build::{Judged, Ready, Reductions, build_with};
@@ -202,12 +204,12 @@ impl PlannedBatch {
         let plan_file = open_plan(path, &remember).map_err(unread)?;
         let reductions = Reductions::default();
         // `scenario` in the plan, or in the table of the study `run`.
-        let of_study = plan_file.fields.table(run::STUDY.section.name);
+        let of_study = plan_file.fields.under(run::STUDY.section.name).first();
         let of_study =
-            of_study.and_then(|run| run.texts("scenario").first()).map(|named| named.name.as_str());
-        let scenario = plan_file.fields.text("scenario").or(of_study);
+            of_study.and_then(|f| f.get::<Vec<Named>>(run::STUDY.inputs[0].key)?.into_iter().next());
+        let scenario = plan_file.fields.get(sections::Plan::scenario).or(of_study);
         let (root, loaded, subject, plan, (outputs, limits)) = match scenario {
-            Some(named) => run_of(&plan_file, &beside(path, named), &reductions, &remember)?,
+            Some(Named { name, .. }) => run_of(&plan_file, &beside(path, &name), &reductions, &remember)?,
             None => study_of(&plan_file, &remember)?,
         };
         let files = files.into_inner();

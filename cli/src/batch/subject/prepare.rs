@@ -43,7 +43,7 @@ pub(crate) fn named(plan: &PlanFile) -> Option<&'static Entry> {
 pub(crate) fn prepare(plan: &PlanFile, open: Open<'_>) -> Result<Prepared, Refusal> {
     let mut sources = plan.sources.clone();
     let refuse = |sources, diagnostics| Err(Refusal::sorted(sources, diagnostics));
-    let found = named(plan).and_then(|entry| Some((entry, plan.fields.table(entry.section.name)?)));
+    let found = named(plan).and_then(|entry| Some((entry, plan.fields.under(entry.section.name).first()?)));
     let Some((entry, fields)) = found else {
         let d =
             Diagnostic::new(&plan.root.span, "", "nothing to vary", "`scenario`, or the table of a study");

@@ -109,7 +109,7 @@ impl Build<'_> {
     /// Subject of the edges of the drive at a node.
     fn drive_of(&self, gate: &str) -> Option<String> {
         self.scenario.drives.iter().find_map(|d| {
-            let second = d.complement.as_ref().is_some_and(|c| c.0.name == gate);
+            let second = d.complement_gate.as_ref().is_some_and(|g| g.name == gate);
             match (d.gate.name == gate, second) {
                 (true, _) => Some(d.name.name.clone()),
                 (_, true) => Some(format!("{}.complement", d.name.name)),
