@@ -76,7 +76,12 @@ fn every_parameter_has_help_and_a_unit() {
         }
         // Files are named under keys that there are.
         for input in e.inputs {
-            assert!(e.section.keys.iter().any(|k| k.name == input.key.name), "{}: {}", e.name, input.key.name);
+            assert!(
+                e.section.keys.iter().any(|k| k.name == input.key.name),
+                "{}: {}",
+                e.name,
+                input.key.name
+            );
         }
         assert!(
             !e.examples.is_empty() && e.examples.lines().all(|l| l.starts_with("joulestep ")),

@@ -14,12 +14,10 @@ use crate::input::scenario::resolved::Scenario;
 use crate::judge::{Level, Limit, SetBy};
 use crate::study::inputs::gather;
 use crate::study::question::section;
-use crate::study::{CATALOGUE, Cache, Entry};
+use crate::study::{CATALOGUE, Cache, Checked, Entry};
 
 /// A study, ready to be varied.
 pub(crate) struct Prepared {
-    /// All tables under one root.
-    pub root: RawTable,
     /// The subject.
     pub subject: Subject,
     /// Its numbers.
@@ -69,14 +67,14 @@ pub(crate) fn prepare(plan: &PlanFile, open: Open<'_>) -> Result<Prepared, Refus
         entry,
         section: section(entry),
         doubts: Vec::new(),
-        files: files.loaded,
+        checked: Checked::new(entry, &root, files.loaded),
         cache: Cache::default(),
         base: None,
     };
     // Names, units and limits are the same on every mesh: the coarsest is enough to know them. What has no answer there
     // may have one on a finer one. Steps are as stated: with coarser ones a search may not end.
     let never = AtomicBool::new(false);
-    let named = |sketch| varied.solve_or_sketch(&root, &[], (Level::STATED, sketch), &never);
+    let named = |sketch| varied.solve_or_sketch(&[], (Level::STATED, sketch), &never);
     let (question, study) = match named(true).or_else(|_| named(false)) {
         Ok(solved) => solved,
         Err(why) => {
@@ -104,5 +102,5 @@ pub(crate) fn prepare(plan: &PlanFile, open: Open<'_>) -> Result<Prepared, Refus
     varied.doubts = study.doubts;
     let scenario = question.shared_scenario();
     varied.base = Some(question);
-    Ok(Prepared { root, subject: Subject::Study(Box::new(varied)), columns, scenario, limits: bounds })
+    Ok(Prepared { subject: Subject::Study(Box::new(varied)), columns, scenario, limits: bounds })
 }
