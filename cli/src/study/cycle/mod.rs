@@ -13,7 +13,7 @@ use joulestep_models::model::Range::Positive;
 
 use self::tables::{COLUMNS, DEFINITIONS, held, losses};
 use super::{Context, Entry, Input, Question, StudyError};
-use crate::input::keys::shape::keys;
+use crate::input::keys::table::keys;
 use crate::input::scenario::build::{Ready, build_with};
 use crate::output::account::{Account, Facts, Found, Outcome};
 use crate::output::answer::{Answer, Study, StudyFigure, StudyTable};

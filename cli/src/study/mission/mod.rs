@@ -21,7 +21,7 @@ use joulestep_models::model::Range::Positive;
 use self::known::OfInput;
 use self::life::{Life, law_words, life, make};
 use super::{Context, Entry, Input, Question, StudyError};
-use crate::input::keys::shape::keys;
+use crate::input::keys::table::keys;
 use crate::input::scenario::build::{Ready, build_with};
 use crate::input::scenario::resolved::{MissionSpec, Scenario, SegmentOf, SegmentSpec};
 use crate::output::account::{Account, Facts, Found};
