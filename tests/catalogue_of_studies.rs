@@ -158,7 +158,7 @@ fn answers_agree(entry: &'static Entry, json: &Value, study: &Study, (text, repo
             ("quantity", &a.quantity),
             ("unit", &a.unit),
             ("error_kind", a.error.word()),
-            ("limit", &a.limit),
+            ("limit", a.set_by()),
             ("ruling", a.ruling.word()),
             ("remark", &a.remark),
         ] {
@@ -170,15 +170,15 @@ fn answers_agree(entry: &'static Entry, json: &Value, study: &Study, (text, repo
         for (key, x) in [
             ("value", Some(a.value)),
             ("error", a.error.plus_minus()),
-            ("minimum", Some(a.bounds.lower)),
-            ("maximum", Some(a.bounds.upper)),
+            ("minimum", Some(a.bounds().lower)),
+            ("maximum", Some(a.bounds().upper)),
         ] {
             same(&json[key], x, &format!("{what}: {key}"));
             let at = heads.iter().position(|h| h == key).unwrap_or_else(|| panic!("no column {key}"));
             same(&json[key], number(&rows[k][at]), &format!("{what}: {key} in CSV"));
         }
         // For people: what they read begins with the value that programs read.
-        let digits = if a.bounds.is_none() { 3 } else { 4 };
+        let digits = if a.bounds().is_none() { 3 } else { 4 };
         let shown = match json["value"].as_f64() {
             Some(x) => {
                 joulestep::output::table::shown_digits(x, json["unit"].as_str().expect("a unit"), digits)

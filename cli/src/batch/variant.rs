@@ -30,6 +30,7 @@ use crate::input::scenario::build::{Judged, Ready, Reductions, build_with};
 use crate::input::scenario::resolve::{self, Loaded, as_typed};
 use crate::judge::{Bounds, Computed, End, Level, Limit, Uncertainty};
 use crate::output::account::{Account, Facts, Outcome};
+use crate::output::answer::Estimation;
 use crate::study::run::{self, Built};
 
 /// A plan with its scenario, ready to run any of its variants.
@@ -240,6 +241,11 @@ impl PlannedBatch {
         self.lanes > 1 && self.plan.search.is_none() && matches!(self.subject, Subject::Run)
     }
 
+    /// Whether a study is varied, no run.
+    pub(super) fn is_study(&self) -> bool {
+        !matches!(self.subject, Subject::Run)
+    }
+
     /// Number of variants.
     pub fn count(&self) -> usize {
         self.values.len() / self.plan.inputs.len().max(1)
@@ -260,9 +266,11 @@ impl PlannedBatch {
     /// The same, as coarse as a level.
     pub(super) fn run_at(&self, variant: usize, level: Level, stop: &AtomicBool) -> Option<Once> {
         let settings = self.settings(variant);
+        let due = self.plan.estimate.includes(variant);
+        let how = (level, if due { Estimation::Coarser } else { Estimation::None });
         let run = || match &self.plan.search {
-            None => self.once(&settings, level, stop),
-            Some(search) => self.search(search, settings.clone(), level, stop),
+            None => self.once(&settings, how, stop),
+            Some(search) => self.search(search, settings.clone(), how, stop),
         };
         let outcome = catch_unwind(AssertUnwindSafe(run)).unwrap_or_else(|_| {
             Some(self.without(Status::Broken, "the program failed in this variant; please report it".into()))
@@ -320,16 +328,16 @@ impl PlannedBatch {
     pub(super) fn once(
         &self,
         settings: &[(&ParameterPath, f64)],
-        level: Level,
+        how: (Level, Estimation),
         stop: &AtomicBool,
     ) -> Option<Once> {
-        if !matches!(self.subject, Subject::Run) {
-            return match self.subject.once(settings, &self.outputs, level, stop)? {
+        if self.is_study() {
+            return match self.subject.once(settings, &self.outputs, how, stop)? {
                 Ok((study, limits)) => Some(self.row(&study, &limits, &[])),
                 Err((status, why)) => Some(self.without(status, why)),
             };
         }
-        match self.begun(settings, level, stop) {
+        match self.begun(settings, how.0, stop) {
             Ok(mut begun) => {
                 let ended = begun.run.advance(begun.facts.end, &mut begun.measures);
                 self.ended(begun, ended)

@@ -2,6 +2,7 @@
 //! voltage and the highest junction temperature.
 
 use std::sync::Arc;
+use std::sync::atomic::Ordering;
 
 use joulestep_engine::thermal::field::reduce::Near;
 use joulestep_models::merit::{Conditions, gate_on};
@@ -10,7 +11,7 @@ use joulestep_models::package::Package;
 use joulestep_models::part::Part;
 use joulestep_models::rating::RatingError;
 use joulestep_models::rating::heat::{
-    Heat, PackageHeat, heat_of_package, heat_of_part, solve_package, solve_package_for_others,
+    Heat, PackageHeat, Stop, heat_of_package, heat_of_part, solve_package, solve_package_for_others,
     solve_package_near,
 };
 
@@ -94,38 +95,42 @@ impl Way {
             bare
         };
         let own = bare(package);
-        let with_errors = context.estimation != Estimation::None && !context.brief;
-        let keyed = |bare: &Package| format!("package {name} {cells} {with_errors} {bare:?}");
-        let key = keyed(&own);
+        let stop: Stop<'_> = &|| context.stop.load(Ordering::Relaxed);
+        let wrong = |e: RatingError| if stop() { StudyError::Interrupted } else { failed(&e) };
+        let with_errors = context.estimation != Estimation::None && !context.sketch;
+        let keyed = |bare: &Package, errors: bool| format!("package {name} {cells} {errors} {bare:?}");
+        let key = keyed(&own, with_errors);
         let what = format!("{}: to rate parts on", package.title);
         // What its variants have in common decides what they begin with, so each has the same numbers in any company.
         let varied = context.base.filter(|_| context.brief && !context.sketch);
         let base = varied.and_then(|question| {
             question.packages(Sink::on).iter().find(|p| p.0 == *name).map(|p| bare(&p.1))
         });
-        let Some(base) = base.filter(|base| *base != own) else {
-            let solved: Arc<PackageHeat> = context.cache.get(key.clone(), || {
+        let whole = || -> Result<Arc<PackageHeat>, StudyError> {
+            context.cache.get(key.clone(), || {
                 let solve = if with_errors { heat_of_package } else { solve_package };
-                cache::kept(&what, &key, || solve(name, &own, cells)).map_err(|e| failed(&e))
-            })?;
-            return Ok(solved.at(self.heatsink));
+                cache::kept(&what, &key, || solve(name, &own, cells, stop)).map_err(wrong)
+            })
         };
-        let of_base = keyed(&base);
-        let key = format!("{key} near {of_base}");
-        let solved: Arc<PackageHeat> = context.cache.get(key.clone(), || {
+        let Some(base) = base.filter(|base| *base != own) else {
+            return Ok(whole()?.at(self.heatsink));
+        };
+        let of_base = keyed(&base, false);
+        let near = format!("{} near {of_base}", keyed(&own, false));
+        let solved: Arc<PackageHeat> = context.cache.get(near.clone(), || {
             let begun = || {
-                let near = || {
-                    solve_package_for_others(name, &base, cells).map(|found| found.1).map_err(|e| failed(&e))
-                };
+                let near =
+                    || solve_package_for_others(name, &base, cells, stop).map(|found| found.1).map_err(wrong);
                 context.cache.get::<Near, StudyError>(of_base, near)
             };
             let solve = || match begun() {
-                Ok(near) => solve_package_near(name, &own, cells, &near),
-                Err(_) => solve_package(name, &own, cells),
+                Ok(near) => solve_package_near(name, &own, cells, &near, stop),
+                Err(_) => solve_package(name, &own, cells, stop),
             };
-            cache::kept(&what, &key, solve).map_err(|e| failed(&e))
+            cache::kept(&what, &near, solve).map_err(wrong)
         })?;
-        Ok(solved.at(self.heatsink))
+        // The numbers of all variants are found alike; how far meshes may have them wrong is known of some.
+        Ok(if with_errors { solved.with_errors_of(&*whole()?) } else { (*solved).clone() }.at(self.heatsink))
     }
 }
 

@@ -250,13 +250,13 @@ fn largest<L: Lane>(system: &System<L>, x: &[L], voltage: bool) -> f64 {
 
 /// What is recorded and watched.
 #[derive(Debug)]
-pub struct Recording<L> {
+pub struct Recording {
     /// Channels.
     pub channels: Vec<Channel>,
     /// Shortest time between two samples, s.
     pub sample_every: f64,
     /// Extremes and crossings.
-    pub watcher: Watcher<L>,
+    pub watcher: Watcher,
     /// What events come to.
     pub(super) gauges: Gauges,
     /// Switching energies.

@@ -135,16 +135,16 @@ impl Subject {
     }
 
     /// A variant's answer, and the bounds of the limits that the plan sets; else how it ends, and why. `None` where
-    /// `stop` was set before its end.
+    /// `stop` was set before its end. Errors that levels do not show cost time: they are found where it is estimated.
     pub(crate) fn once(
         &self,
         settings: &[(&ParameterPath, f64)],
         columns: &[Column],
-        level: Level,
+        (level, estimation): (Level, Estimation),
         stop: &AtomicBool,
     ) -> Option<Result<Answered, Ill>> {
         let Self::Study(varied) = self else { return Some(Err(refused("a scenario's run"))) };
-        let (question, study) = match varied.solve(settings, level, stop) {
+        let (question, study) = match varied.solve(settings, (level, Some(estimation)), stop) {
             Ok(solved) => solved,
             Err(None) => return None,
             Err(Some(why)) => return Some(Err(why)),
@@ -156,20 +156,12 @@ impl Subject {
 }
 
 impl Varied {
-    /// The question of a variant and its answer; `None` where `stop` was set before its end.
+    /// The question of a variant and its answer, a sketch where no estimation is stated; `None` where `stop` was set
+    /// before its end.
     fn solve(
         &self,
         settings: &[(&ParameterPath, f64)],
-        level: Level,
-        stop: &AtomicBool,
-    ) -> Result<(Question, Study), Option<Ill>> {
-        self.solve_or_sketch(settings, (level, false), stop)
-    }
-
-    fn solve_or_sketch(
-        &self,
-        settings: &[(&ParameterPath, f64)],
-        (level, sketch): (Level, bool),
+        (level, estimation): (Level, Option<Estimation>),
         stop: &AtomicBool,
     ) -> Result<(Question, Study), Option<Ill>> {
         let mut checked = self.checked.clone();
@@ -182,9 +174,9 @@ impl Varied {
             stop,
             quiet: true,
             brief: true,
-            sketch,
+            sketch: estimation.is_none(),
             base: self.base.as_ref(),
-            estimation: Estimation::Coarser,
+            estimation: estimation.unwrap_or(Estimation::None),
             cache: &self.cache,
             record: None,
         };

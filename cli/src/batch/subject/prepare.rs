@@ -12,6 +12,7 @@ use crate::input::keys::include::{Open, reason};
 use crate::input::keys::raw::RawTable;
 use crate::input::scenario::resolved::Scenario;
 use crate::judge::{Level, Limit, SetBy};
+use crate::output::answer::Estimation;
 use crate::study::inputs::gather;
 use crate::study::question::section;
 use crate::study::{CATALOGUE, Cache, Checked, Entry};
@@ -74,8 +75,8 @@ pub(crate) fn prepare(plan: &PlanFile, open: Open<'_>) -> Result<Prepared, Refus
     // Names, units and limits are the same on every mesh: the coarsest is enough to know them. What has no answer there
     // may have one on a finer one. Steps are as stated: with coarser ones a search may not end.
     let never = AtomicBool::new(false);
-    let named = |sketch| varied.solve_or_sketch(&[], (Level::STATED, sketch), &never);
-    let (question, study) = match named(true).or_else(|_| named(false)) {
+    let named = |how| varied.solve(&[], (Level::STATED, how), &never);
+    let (question, study) = match named(None).or_else(|_| named(Some(Estimation::None))) {
         Ok(solved) => solved,
         Err(why) => {
             let what = why.map_or("interrupted".into(), |w| w.1);
@@ -93,11 +94,13 @@ pub(crate) fn prepare(plan: &PlanFile, open: Open<'_>) -> Result<Prepared, Refus
         Bound { limit, columns: (k, k), varied: (None, None) }
     };
     let mut bounds: Vec<Bound> = of_plan.into_iter().map(|l| bound(l.limit, &l.output)).collect();
-    for a in study.answers.iter().filter(|a| !a.bounds.is_none()) {
-        let (name, unit, waived) = (a.name.clone(), a.unit.clone(), a.waived.clone());
-        let set_by = SetBy::Part;
-        let limit = Limit { name, set_by, unit, bounds: a.bounds, waived, ..Limit::default() };
-        bounds.push(bound(limit, &a.name));
+    for a in &study.answers {
+        if let Some(l) = a.limited.as_ref().filter(|l| !l.bounds().is_none()) {
+            let (name, bounded) = (a.name.clone(), l.bounds());
+            // The plan did not set it.
+            let limit = Limit { name, set_by: SetBy::Part, bounds: bounded, ..l.limit.clone() };
+            bounds.push(bound(limit, &a.name));
+        }
     }
     varied.doubts = study.doubts;
     let scenario = question.shared_scenario();

@@ -1,7 +1,7 @@
 //! The key tables of a part file.
 
 use joulestep_models::model::Range::{Any, Between, NotNegative, Positive};
-use joulestep_models::part::{Quantity, Variable};
+use joulestep_models::part::{Quantity, Technology, Variable};
 
 use crate::input::keys::fields::{Fields, Value};
 use crate::input::keys::shape::{Form, Key, Kind, Kinds, Section, keys};
@@ -90,16 +90,7 @@ keys! {
     need coefficient: Quantity("1", Between(-1.0, 1.0)), "correlation coefficient";
 }
 
-const TECHNOLOGIES: &[&str] = &[
-    "cascode",
-    "sic-mosfet",
-    "superjunction-mosfet",
-    "low-voltage-mosfet",
-    "sic-schottky-diode",
-    "silicon-pin-diode",
-    "varistor",
-    "unstated",
-];
+const TECHNOLOGIES: &[&str] = &Technology::KEYS;
 
 keys! {
     /// A die.

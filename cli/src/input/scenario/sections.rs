@@ -32,6 +32,7 @@ keys! {
     may record: Table(&RECORD), "what goes into the result file";
     may limit: Tables(&LIMIT), "limits that the verdict judges, beside the ratings of the parts";
     may waiver: Tables(&WAIVER), "ratings of parts that do not count, each with a reason";
+    may cycle: Table(&CYCLE), "what repeats in a circuit of your own, for `joulestep cycle` and `joulestep mission`";
     may mission: Table(&MISSION), "load and ambient over seconds to hours, for `joulestep mission`";
 }
 
@@ -159,6 +160,15 @@ keys! {
         "line that is on while the output is off, less the dead time; off while it does not work";
     may dead_time: Quantity("s", NotNegative),
         "output and complement both off for this long at each change; default 0", else 0.0;
+}
+
+keys! {
+    /// What repeats in a circuit of the user's own.
+    pub struct Repeat in CYCLE = "cycle": "What repeats in a circuit without an [arrangement], and what goes in and out";
+    need source: Names, "components whose energy goes in";
+    need load: Names, "components that take the useful energy";
+    may period: Quantity("s", Positive),
+        "time after which the control repeats; default: the longest period of its PWM controllers";
 }
 
 keys! {

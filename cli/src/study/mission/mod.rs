@@ -7,6 +7,8 @@ mod picture;
 mod record;
 mod tables;
 
+use std::sync::atomic::AtomicBool;
+
 use joulestep_engine::accounts::ledger::Entry as LedgerEntry;
 use joulestep_engine::cycle::steady::Effort;
 use joulestep_engine::recorder::Recorder;
@@ -67,7 +69,7 @@ keys! {
     pub(super) struct Asked in SECTION = "mission":
         "Junction temperatures of a scenario's arrangement through a mission of seconds to hours";
     need scenario: Files,
-        "scenario file (TOML) with an arrangement, a thermal network and a `[mission]`";
+        "scenario file (TOML) with an arrangement or a `[cycle]`, a thermal network and a `[mission]`";
     may tolerance: Quantity("K", Positive), "tolerance of the temperatures", or 0.1;
     may resolve: Whole(0, 1_000_000_000), "most cycles to resolve after a step of the load", or 2000.0;
     may every_cycle: Flag, "resolve every cycle, without leaps: slow, to compare with", else false;
@@ -101,13 +103,13 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
     context.go_on()?;
     let scenario = question.scenario()?;
     let refused = |what: &str| StudyError::Refused(what.into());
-    let (Some(spec), Some(arrangement)) = (&scenario.mission, &scenario.arrangement) else {
+    let (Some(spec), Some((kind, frequency))) = (&scenario.mission, scenario.repeating()) else {
         return Err(refused("no [mission]: expected a profile of load or ambient"));
     };
     let ready = build_with(scenario, &context.reductions())?;
     if ready.placed.iter().all(|p| p.heat.iter().all(Option::is_none)) {
         return Err(refused(
-            "no die of the arrangement has a heat input (named PLACE-DIE): there is no temperature to follow",
+            "no die has a heat input (in an arrangement, one named PLACE-DIE): there is no temperature to follow",
         ));
     }
     let network = ready.setup.thermal.as_ref().map(|t| t.modal());
@@ -120,7 +122,7 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
         resolve: u32::try_from(asked.resolve).unwrap_or(u32::MAX),
         every_cycle: asked.every_cycle,
         effort: Effort { closing: asked.closing, ..Effort::default() },
-        switching: Some(arrangement.values.number("frequency")),
+        switching: Some(frequency),
     };
     let task = Task { scenario, spec, profile, options, repeating: asked.repeating };
     // A coarser one solves cycles of the one as stated again.
@@ -132,7 +134,7 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
     if context.level.0 == 0 {
         question.leave(followed.clone());
     }
-    Ok(task.study(&followed, ready, arrangement.arrangement.kind))
+    Ok(task.study(&followed, ready, &kind))
 }
 
 impl Task<'_> {
@@ -142,15 +144,12 @@ impl Task<'_> {
         context: &Context<'_>,
         work: impl FnOnce(&mut Make<'_>) -> Result<T, MissionError>,
     ) -> Result<T, StudyError> {
-        let parameter = |c: &SegmentSpec| match c.of {
-            SegmentOf::Parameter(key) => Some(key),
-            SegmentOf::Boundary(_) => None,
-        };
-        let keys: Vec<&'static str> = self.spec.segments.iter().filter_map(parameter).collect();
+        let of = self.spec.segments.iter().map(|s: &SegmentSpec| &s.of);
+        let moved: Vec<&SegmentOf> = of.filter(|of| !matches!(of, SegmentOf::Boundary(_))).collect();
         let mut scenario = self.scenario.clone();
         let reductions = context.reductions();
         let mut build = |values: &[f64]| {
-            let (layout, mut setup) = make(&mut scenario, &reductions, &keys, values)?;
+            let (layout, mut setup) = make(&mut scenario, &reductions, &moved, values)?;
             context.level.apply(&mut setup);
             Ok((layout, setup))
         };
@@ -168,7 +167,10 @@ impl Task<'_> {
             Recorder::<f64>::begin(writer, &record::layout(self.spec, inputs));
         }
         let progress = Progress::new(context.quiet, self.profile.duration());
-        let mut observer = record::Observer { writer, profile: &self.profile, progress, stop: context.stop };
+        // Names do not depend on how far it is followed.
+        let at_once = AtomicBool::new(true);
+        let stop = if context.sketch { &at_once } else { context.stop };
+        let mut observer = record::Observer { writer, profile: &self.profile, progress, stop };
         let followed = self.at(context, |build| follow(&self.profile, build, &self.options, &mut observer));
         observer.progress.done();
         // What fails leaves its file closed as a partial one.
@@ -298,11 +300,7 @@ impl Task<'_> {
         let s = if self.profile.rounds == 1 { "" } else { "s" };
         let span = f.course.last().map_or(0.0, |i| i.time);
         let mut all = vec![
-            format!(
-                "{} in {} round{s} of the profile; arrangement: {kind}.",
-                people(span, "s"),
-                self.profile.rounds
-            ),
+            format!("{} in {} round{s} of the profile; {kind}.", people(span, "s"), self.profile.rounds),
             format!("Tolerance of the temperatures: {}.", people(self.options.tolerance, "K")),
             "Device laws are held at the mean temperature of a cycle; its ripple does not act back on them."
                 .into(),

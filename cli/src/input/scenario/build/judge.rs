@@ -163,9 +163,7 @@ fn parts(all: &[Placed], watches: &mut Vec<Watch>, judging: &mut Judging) {
             judging.judged.push(rating(name, watch.unit, watches.len(), -most, most));
             watches.push(watch);
         }
-        if placed.kind == "varistor"
-            && let Some((_, _, probe)) = placed.built.quantities.iter().find(|q| q.0 == "conduction")
-        {
+        if let Some(probe) = &placed.built.clamps {
             let name = format!("{}.clamping", placed.name);
             let mut watch = watch(name, "conduction".into(), probe.clone(), placed.name.clone());
             (watch.event, watch.upper) = (Some(EventKind::Clamp), CLAMPS);

@@ -4,6 +4,7 @@
 mod arrangement;
 mod components;
 mod control;
+mod cycle;
 mod limit;
 mod lines;
 mod mission;
@@ -240,8 +241,15 @@ impl Resolve<'_> {
         let end = steps.as_ref().map_or(f64::INFINITY, |s| s.end);
         let limits = root.limit.iter().filter_map(|f| self.limit(f, end)).collect();
         let waivers: Vec<_> = root.waiver.iter().filter_map(|f| self.waiver(f)).collect();
+        let cycle = root.cycle.as_ref();
+        let cycle = cycle.and_then(|f| self.cycle(f, arrangement.as_ref(), &components, &controllers));
         let mission = root.mission.as_ref();
-        let mission = mission.and_then(|f| self.mission(f, arrangement.as_ref(), &thermal, files));
+        let mission = mission.and_then(|f| {
+            let repeats = root.cycle.is_some();
+            let movable =
+                mission::Movable { arrangement: arrangement.as_ref(), components: &components, repeats };
+            self.mission(f, movable, &thermal, files)
+        });
         let record = root.record.as_ref().and_then(Record::read).unwrap_or_default();
 
         self.unique("components", components.iter().flatten().map(|c| &c.name));
@@ -265,6 +273,7 @@ impl Resolve<'_> {
             record,
             limits,
             waivers,
+            cycle,
             mission,
             steps: steps?,
         };
