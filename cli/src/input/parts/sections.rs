@@ -48,7 +48,6 @@ keys! {
 keys! {
     /// A part file, or one of points.
     pub struct Part;
-    may spread: Tables(&SPREAD), "how parameters spread from piece to piece";
     need kind: Unread(Form::Text), "kind, as in the catalogue";
     may title: Text, "one line that says what it is";
     may source: Text, "where the numbers come from";
@@ -59,6 +58,7 @@ keys! {
     may thermal: Table(&THERMAL), "how heat leaves the part";
     may resistance: Tables(&RESISTANCE), "what the on-resistance is made of";
     may curve: Tables(&CURVE), "curves and numbers of its data sheet";
+    may spread: Tables(&SPREAD), "how parameters spread from piece to piece";
     may correlation: Tables(&CORRELATION), "correlations of what spreads";
     may ratings: Table(&RATINGS), "ratings beside those of [params]";
 }
