@@ -11,7 +11,7 @@ use rayon::prelude::*;
 
 use super::{Context, Entry, Input, Question, StudyError};
 use crate::diagnostic::nearest;
-use crate::input::keys::shape::keys;
+use crate::input::keys::table::keys;
 use crate::input::keys::words::one_of;
 use crate::output::answer::{Answer, Study, StudyFigure, StudyTable};
 use crate::output::plot::{Axis, Bars, Figure as Picture, Panel, Series};

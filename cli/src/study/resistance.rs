@@ -9,7 +9,7 @@ use joulestep_models::part::{Material, Part};
 use rayon::prelude::*;
 
 use super::{Context, Entry, Input, Question, StudyError};
-use crate::input::keys::shape::keys;
+use crate::input::keys::table::keys;
 use crate::output::answer::{Answer, Study, StudyFigure, StudyTable};
 use crate::output::plot::{Axis, Bars, Chart, Curve, Figure, Line, Marker, Panel, Series};
 use crate::output::table::{Rows, Table};

@@ -4,7 +4,8 @@ use joulestep_models::model::Range::{Any, Between, NotNegative, Positive};
 use joulestep_models::part::{Quantity, Technology, Variable};
 
 use crate::input::keys::fields::{Fields, Value};
-use crate::input::keys::shape::{Form, Key, Kind, Kinds, Section, keys};
+use crate::input::keys::shape::{Form, Key, Kind, Kinds, Section};
+use crate::input::keys::table::keys;
 
 /// The root table of a part file.
 pub static PART: Section = Section {

@@ -47,8 +47,21 @@ pub struct Scenario {
     pub limits: Vec<LimitSpec>,
     /// Ratings and notes that do not count.
     pub waivers: Vec<Waiver>,
+    /// What repeats in a circuit without an arrangement.
+    pub cycle: Option<CycleSpec>,
     /// A mission.
     pub mission: Option<MissionSpec>,
+}
+
+impl Scenario {
+    /// What repeats, in words, and its switching frequency, Hz; `None`: nothing does.
+    pub fn repeating(&self) -> Option<(String, f64)> {
+        let arranged = self
+            .arrangement
+            .as_ref()
+            .map(|a| (format!("arrangement: {}", a.arrangement.kind), a.values.number("frequency")));
+        arranged.or_else(|| Some(("circuit of the scenario".into(), self.cycle.as_ref()?.frequency)))
+    }
 }
 
 /// A shipped arrangement with its values.
@@ -138,6 +151,19 @@ pub struct StepsSpec {
     pub operating_point: bool,
 }
 
+/// What repeats in a circuit without an arrangement.
+#[derive(Clone, Debug)]
+pub struct CycleSpec {
+    /// Components whose energy goes in.
+    pub source: Vec<String>,
+    /// Components that take the useful energy.
+    pub load: Vec<String>,
+    /// Time after which the control repeats, s.
+    pub period: f64,
+    /// The highest switching frequency in it, Hz.
+    pub frequency: f64,
+}
+
 /// A mission.
 #[derive(Clone, Debug)]
 pub struct MissionSpec {
@@ -173,6 +199,8 @@ pub struct LifetimeSpec {
 pub enum SegmentOf {
     /// A parameter of the arrangement.
     Parameter(&'static str),
+    /// A parameter of a component, by the component's number in the scenario; `COMPONENT.PARAMETER`.
+    OfComponent(usize, &'static str, String),
     /// A boundary of the thermal network.
     Boundary(String),
 }
@@ -182,7 +210,7 @@ impl SegmentOf {
     pub fn name(&self) -> &str {
         match self {
             Self::Parameter(key) => key,
-            Self::Boundary(name) => name,
+            Self::OfComponent(_, _, name) | Self::Boundary(name) => name,
         }
     }
 }

@@ -10,7 +10,8 @@ use self::heat::THERMAL;
 use self::limit::LIMIT;
 use self::mission::MISSION;
 use crate::input::keys::fields::Fields;
-use crate::input::keys::shape::{Form, Kinds, keys, kinds};
+use crate::input::keys::shape::{Form, Kinds};
+use crate::input::keys::table::{keys, kinds};
 
 /// Version of the scenario format that this program reads.
 pub const FORMAT: i64 = 2;
@@ -32,6 +33,7 @@ keys! {
     may record: Table(&RECORD), "what goes into the result file";
     may limit: Tables(&LIMIT), "limits that the verdict judges, beside the ratings of the parts";
     may waiver: Tables(&WAIVER), "ratings of parts that do not count, each with a reason";
+    may cycle: Table(&CYCLE), "what repeats in a circuit of your own, for `joulestep cycle` and `joulestep mission`";
     may mission: Table(&MISSION), "load and ambient over seconds to hours, for `joulestep mission`";
 }
 
@@ -162,6 +164,15 @@ keys! {
 }
 
 keys! {
+    /// What repeats in a circuit of the user's own.
+    pub struct Repeat in CYCLE = "cycle": "What repeats in a circuit without an [arrangement], and what goes in and out";
+    need source: Names, "components whose energy goes in";
+    need load: Names, "components that take the useful energy";
+    may period: Quantity("s", Positive),
+        "time after which the control repeats; default: the longest period of its PWM controllers";
+}
+
+keys! {
     /// An event.
     pub struct Event in EVENT = "event": "An event at a stated instant", by What::KINDS;
     need at: Quantity("s", NotNegative), "when";
@@ -201,8 +212,8 @@ keys! {
         "local error that calls for finer steps; default 1 uV + 2e-5 of the largest value so far of each voltage";
     may current_error: Quantity("A", Positive),
         "the same for currents; default 1 uA + 2e-5 of the largest value so far of each current";
-    may method: Word(&["tr-bdf2", "esdirk4", "piecewise"]),
-        "integration method; piecewise: exact steps for circuits of linear components, ideal switches and ideal diodes; default: that where there is an ideal diode and nothing nonlinear, else esdirk4";
+    may method: Word(&["tr-bdf2", "esdirk4", "rodas4", "piecewise"]),
+        "integration method; rodas4: linearly implicit, for small errors; piecewise: exact steps for circuits of linear components, ideal switches and ideal diodes; default: that where there is an ideal diode and nothing nonlinear, else esdirk4";
     may temperature_error: Quantity("K", Positive),
         "how far the temperature of a device may lag behind that of the thermal network; default 1 K", else 1.0;
     may coupling: Quantity("s", Positive),

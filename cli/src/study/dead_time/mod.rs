@@ -20,7 +20,7 @@ use self::tables::{DEFINITIONS, NUMBERS, picture, table};
 use super::{Context, Count, Entry, Input, Question, StudyError, What};
 use crate::input::keys::InputError;
 use crate::input::keys::include::open;
-use crate::input::keys::shape::keys;
+use crate::input::keys::table::keys;
 use crate::input::scenario::resolve::read;
 use crate::output::answer::{Answer, Study, StudyFigure};
 use crate::progress::Counted;

@@ -15,7 +15,7 @@ use rayon::prelude::*;
 
 use self::judge::Judged;
 use super::{Context, Count, Entry, Input, Question, StudyError, What};
-use crate::input::keys::shape::keys;
+use crate::input::keys::table::keys;
 use crate::judge::Level;
 use crate::output::answer::{Answer, Computation, Study, StudyFigure};
 use crate::progress::Counted;

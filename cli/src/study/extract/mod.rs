@@ -11,7 +11,7 @@ use joulestep_models::extract::{Doubt, ExtractError, Extraction, READING, Why, e
 use self::tables::{percent, shown};
 use super::{Context, Count, Entry, Input, Question, StudyError, What};
 use crate::diagnostic::{Diagnostic, Span};
-use crate::input::keys::shape::keys;
+use crate::input::keys::table::keys;
 use crate::input::parts::{Loaded, write};
 use crate::judge::Level;
 use crate::output::answer::{Answer, Study, StudyFigure};

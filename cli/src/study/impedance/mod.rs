@@ -14,7 +14,7 @@ use joulestep_models::package::Package;
 use self::tables::Computed;
 use super::{Context, Count, Entry, Input, Question, StudyError, What};
 use crate::cache;
-use crate::input::keys::shape::keys;
+use crate::input::keys::table::keys;
 use crate::judge::Uncertainty;
 use crate::output::answer::{Answer, Study, StudyFigure};
 use crate::progress::Counted;

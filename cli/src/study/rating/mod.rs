@@ -14,7 +14,7 @@ use rayon::prelude::*;
 use self::compute::{Rated, rate};
 use super::heat_path::{self, Sink, Way, bounds};
 use super::{Context, Count, Entry, Input, Question, StudyError, What};
-use crate::input::keys::shape::keys;
+use crate::input::keys::table::keys;
 use crate::output::answer::{Study, StudyFigure};
 use crate::progress::Counted;
 

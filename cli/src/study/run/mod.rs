@@ -14,7 +14,7 @@ pub(crate) use self::course::{Course, Observer};
 use self::picture::Strips;
 use super::{Context, Entry, Input, Question, Recording, StudyError};
 use crate::diagnostic::Sources;
-use crate::input::keys::shape::keys;
+use crate::input::keys::table::keys;
 use crate::input::scenario::build::{Ready, build_with, measure};
 use crate::judge::Level;
 use crate::output::account::event_lines::EventLines;

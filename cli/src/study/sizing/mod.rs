@@ -16,7 +16,7 @@ use rayon::prelude::*;
 use self::compute::{Found, candidate};
 use super::heat_path::{Sink, Way, package};
 use super::{Context, Count, Entry, Input, Question, StudyError, What};
-use crate::input::keys::shape::keys;
+use crate::input::keys::table::keys;
 use crate::output::answer::{Study, StudyFigure};
 
 /// The study.

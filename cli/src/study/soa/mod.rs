@@ -15,7 +15,7 @@ use joulestep_models::part::Part;
 use self::compute::{Charted, chart};
 use super::heat_path::{self, Sink, Way};
 use super::{Context, Count, Entry, Input, Question, StudyError, What};
-use crate::input::keys::shape::keys;
+use crate::input::keys::table::keys;
 use crate::output::answer::Estimation;
 use crate::output::answer::{Study, StudyFigure};
 

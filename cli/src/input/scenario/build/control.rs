@@ -82,7 +82,10 @@ impl Build<'_> {
             let delays = Delays { on, off, dead: spec.dead_time };
             let drive = drive::Drive::new(&spec.name.name, command, inhibits, delays, first);
             let drive = drive.and_then(|d| match second {
-                Some(second) => d.complemented(second),
+                Some(mut second) => {
+                    second.state = Some(board.add_line(&second.name));
+                    d.complemented(second)
+                }
                 None => Ok(d),
             });
             match drive {

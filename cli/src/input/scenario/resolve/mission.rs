@@ -13,12 +13,12 @@ use super::Resolve;
 use super::parts::tables;
 use crate::diagnostic::{Diagnostic, Sources, Span, nearest};
 use crate::input::keys::conform::one_of;
-use crate::input::keys::fields::{Fields, TypedAt};
+use crate::input::keys::fields::{Fields, Named, TypedAt};
 use crate::input::keys::include::{Open, reason};
 use crate::input::keys::raw::{Raw, RawTable};
 use crate::input::keys::shape::quantity;
 use crate::input::scenario::resolved::{
-    ArrangementSpec, LifetimeSpec, MissionSpec, SegmentOf, SegmentSpec, ThermalSpec,
+    ArrangementSpec, ComponentSpec, LifetimeSpec, MissionSpec, SegmentOf, SegmentSpec, ThermalSpec,
 };
 use crate::input::scenario::sections::Root;
 use crate::input::scenario::sections::mission::{Damage, Lifetime, Mission, Segment};
@@ -116,28 +116,33 @@ fn rows(
     out
 }
 
+/// What a mission may move.
+#[derive(Clone, Copy)]
+pub(super) struct Movable<'a> {
+    pub(super) arrangement: Option<&'a ArrangementSpec>,
+    pub(super) components: &'a [Option<ComponentSpec>],
+    /// Whether there is a [cycle].
+    pub(super) repeats: bool,
+}
+
 impl Resolve<'_> {
     pub(super) fn mission(
         &mut self,
         f: &Fields,
-        arrangement: Option<&ArrangementSpec>,
+        movable: Movable<'_>,
         thermal: &ThermalSpec,
         files: &SegmentFiles,
     ) -> Option<MissionSpec> {
         let mission = Mission::read(f)?;
         let length = mission.length;
-        let Some(arrangement) = arrangement else {
-            self.report(
-                &f.span,
-                "mission",
-                "a mission without an arrangement",
-                "an [arrangement] whose load it moves",
-            );
+        if movable.arrangement.is_none() && !movable.repeats {
+            let expected = "an [arrangement], or a [cycle] that says what repeats";
+            self.report(&f.span, "mission", "a mission of a circuit that does not repeat", expected);
             return None;
-        };
+        }
         let mut segments: Vec<SegmentSpec> = Vec::new();
         for segment in &mission.segment {
-            let Some(found) = self.segment(segment, length, arrangement, thermal, files) else { continue };
+            let Some(found) = self.segment(segment, length, movable, thermal, files) else { continue };
             if segments.iter().any(|c| c.of == found.of) {
                 let what = format!("a second segment of `{}`", found.of.name());
                 self.report(&segment.span, segment.key(Segment::points), what, "one segment of each");
@@ -198,16 +203,50 @@ impl Resolve<'_> {
         Some(UserLaw { cycles: law.cycles, range: law.range, exponent: law.exponent, activation })
     }
 
+    /// A parameter of a component: `load.resistance`.
+    fn of_component(
+        &mut self,
+        named: &Named,
+        key: String,
+        components: &[Option<ComponentSpec>],
+    ) -> Option<(SegmentOf, &'static str, Range)> {
+        let (name, parameter) = named.name.rsplit_once('.').unwrap_or((&named.name, ""));
+        let is = |c: &Option<ComponentSpec>| c.as_ref().is_some_and(|c| c.name.name == name);
+        let Some(k) = components.iter().position(is) else {
+            let of_it = |c: &ComponentSpec| format!("{}.{parameter}", c.name.name);
+            let known: Vec<String> = components.iter().flatten().map(of_it).collect();
+            // A component that was refused is missing here.
+            if components.iter().all(Option::is_some) {
+                self.unknown(named, key, "parameter", known.iter().map(String::as_str));
+            }
+            return None;
+        };
+        let spec = components[k].as_ref()?;
+        // What is given or has a default: with another the circuit would have other pieces.
+        let there = |p: &&Param| matches!(p.shape, Shape::Number(_)) && spec.values.maybe(p.key).is_some();
+        let there: Vec<&'static Param> = spec.entry.params.iter().filter(there).collect();
+        let Some(param) = there.iter().find(|p| p.key == parameter) else {
+            let known: Vec<String> = there.iter().map(|p| format!("{name}.{}", p.key)).collect();
+            self.unknown(named, key, "parameter", known.iter().map(String::as_str));
+            return None;
+        };
+        let Shape::Number(unit) = param.shape else { return None };
+        Some((SegmentOf::OfComponent(k, param.key, named.name.clone()), unit, param.range))
+    }
+
     /// What the segment is of, with its unit and range.
     fn segment_of(
         &mut self,
         f: &Fields,
         segment: &Segment,
-        arrangement: &ArrangementSpec,
+        movable: Movable<'_>,
         thermal: &ThermalSpec,
     ) -> Option<(SegmentOf, &'static str, Range)> {
         match (&segment.parameter, &segment.boundary) {
             (Some(named), None) => {
+                let Some(arrangement) = movable.arrangement else {
+                    return self.of_component(named, f.key(Segment::parameter), movable.components);
+                };
                 let movable: Vec<&'static Param> =
                     arrangement.arrangement.params.iter().filter(|p| MOVABLE.contains(&p.key)).collect();
                 let Some(param) = movable.iter().find(|p| p.key == named.name) else {
@@ -262,12 +301,12 @@ impl Resolve<'_> {
         &mut self,
         f: &Fields,
         length: f64,
-        arrangement: &ArrangementSpec,
+        movable: Movable<'_>,
         thermal: &ThermalSpec,
         files: &SegmentFiles,
     ) -> Option<SegmentSpec> {
         let segment = Segment::read(f)?;
-        let (of, unit, range) = self.segment_of(f, &segment, arrangement, thermal)?;
+        let (of, unit, range) = self.segment_of(f, &segment, movable, thermal)?;
         let (typed, source) = match (f.has(Segment::points), &segment.file) {
             (true, None) => (&segment.points[..], Segment::points),
             (false, Some(file)) => (files.of(&file.span), Segment::file),
@@ -323,7 +362,7 @@ impl Resolve<'_> {
         match (segment.shift, &of) {
             (None, _) => {}
             (Some(kelvin), SegmentOf::Boundary(_)) => points.iter_mut().for_each(|p| p.1 += kelvin),
-            (Some(_), SegmentOf::Parameter(_)) => {
+            (Some(_), _) => {
                 self.wrong(f, Segment::shift, "`shift` beside `parameter`", "a boundary");
                 return None;
             }

@@ -2,7 +2,7 @@
 
 use joulestep_models::model::Range::{Any, Between, Positive};
 
-use crate::input::keys::shape::keys;
+use crate::input::keys::table::keys;
 
 keys! {
     /// A mission.
@@ -18,8 +18,8 @@ keys! {
 
 keys! {
     /// A segment.
-    pub struct Segment in SEGMENT = "mission.segment": "A parameter of the arrangement or a boundary temperature over the round";
-    may parameter: Text, "parameter of the arrangement";
+    pub struct Segment in SEGMENT = "mission.segment": "A parameter of the circuit or a boundary temperature over the round";
+    may parameter: Text, "parameter of the arrangement; of a circuit with a [cycle] `COMPONENT.PARAMETER`";
     may boundary: Name, "boundary of the thermal network, in place of a parameter";
     may points: Rows, "pairs [time, value]; two of one time are a step";
     may shift: Quantity("K", Any), "what every temperature of a boundary is raised by; default 0 K";
