@@ -72,6 +72,8 @@ pub struct Setup<L: Lane> {
     pub begin: f64,
     /// How the initial state is found.
     pub start: Start,
+    /// The start for which the circuit's [`topology`] was examined already, with nothing wrong.
+    pub examined: Option<Start>,
     /// The stepping method. Where the equations have index 2 ([`index`]) the implicit one of a linearly implicit
     /// method makes all steps ([`Method::implicit`]).
     pub method: &'static Method,
@@ -114,6 +116,7 @@ impl<L: Lane> Setup<L> {
             coupling: f64::INFINITY,
             begin: 0.0,
             start: Start::OperatingPoint,
+            examined: None,
             method: &ESDIRK4,
             piecewise: Piecewise::WherePossible,
             steps: Steps::of_base(1e-6),
@@ -152,9 +155,11 @@ impl Setup<f64> {
         if !(coupling > 0.0 && positive(error)) && self.thermal.is_some() {
             return Err(Refusal::Setup(format!("coupling of heat within {error} K and {coupling} s")));
         }
-        let findings = topology::examine(&self.circuit, self.start == Start::OperatingPoint);
-        if !findings.errors.is_empty() {
-            return Err(Refusal::Circuit(findings.errors));
+        if self.examined != Some(self.start) {
+            let findings = topology::examine(&self.circuit, self.start == Start::OperatingPoint);
+            if !findings.errors.is_empty() {
+                return Err(Refusal::Circuit(findings.errors));
+            }
         }
         let method = match index::of_index_two(&self.circuit) {
             Some(_) => self.method.implicit(),
@@ -252,13 +257,13 @@ fn largest<L: Lane>(system: &System<L>, x: &[L], voltage: bool) -> f64 {
 
 /// What is recorded and watched.
 #[derive(Debug)]
-pub struct Recording<L> {
+pub struct Recording {
     /// Channels.
     pub channels: Vec<Channel>,
     /// Shortest time between two samples, s.
     pub sample_every: f64,
     /// Extremes and crossings.
-    pub watcher: Watcher<L>,
+    pub watcher: Watcher,
     /// What events come to.
     pub(super) gauges: Gauges,
     /// Switching energies.

@@ -10,7 +10,8 @@ use self::heat::THERMAL;
 use self::limit::LIMIT;
 use self::mission::MISSION;
 use crate::input::keys::fields::Fields;
-use crate::input::keys::shape::{Form, Kinds, keys, kinds};
+use crate::input::keys::shape::{Form, Kinds};
+use crate::input::keys::table::{keys, kinds};
 
 /// Version of the scenario format that this program reads.
 pub const FORMAT: i64 = 2;
