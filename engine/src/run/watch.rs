@@ -27,7 +27,12 @@ pub struct Watch {
     pub lower: f64,
     /// Upper bound; ∞ where there is none.
     pub upper: f64,
+    /// From when until when extremes are kept and bounds hold, s.
+    pub during: (f64, f64),
 }
+
+/// For a watch that holds throughout a run.
+pub const ALWAYS: (f64, f64) = (f64::NEG_INFINITY, f64::INFINITY);
 
 /// The extremes a quantity has had: value and instant (s), lane by lane merged to the worst.
 #[derive(Clone, Debug, PartialEq)]
@@ -203,6 +208,10 @@ impl<L: Lane> Watcher<L> {
             let value = readout.read(system, from);
             self.vertices[k].look(value, steps);
             self.now[k] = value;
+            let (from, until) = self.watches[k].during;
+            if !(from <= t && t <= until) {
+                continue;
+            }
             let extreme = &mut self.extremes[k];
             if value.lane(0) > extreme.most.lane(0) {
                 extreme.most_at = t;

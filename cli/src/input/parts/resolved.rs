@@ -123,12 +123,19 @@ impl Read<'_> {
     fn die(&mut self, name: &str, fields: &Fields) -> Option<Die> {
         let material = fields.text("material");
         let material = material.and_then(|m| Material::ALL.iter().find(|a| a.0 == m)).map(|m| m.1);
-        let thickness = fields.number("thickness");
-        Some(Die { name: name.to_string(), area: fields.number("area")?, thickness, material })
+        let (thickness, heated_depth) = (fields.number("thickness"), fields.number("heated-depth"));
+        if let (Some(depth), Some(whole)) = (heated_depth, thickness)
+            && depth > whole
+        {
+            let found = joulestep_engine::units::people(depth, "m");
+            let expected = format!("at most the thickness, {}", joulestep_engine::units::people(whole, "m"));
+            self.diagnostics.push(fields.wrong("heated-depth", found, expected));
+        }
+        Some(Die { name: name.to_string(), area: fields.number("area")?, thickness, heated_depth, material })
     }
 
     fn thermal(&mut self, fields: &Fields) -> Thermal {
-        let mut impedance = Vec::new();
+        let mut impedance: Vec<Impedance> = Vec::new();
         for f in fields.tables("impedance") {
             let (r, tau) = (f.numbers("resistance"), f.numbers("time-constant"));
             if r.len() != tau.len() {
@@ -137,9 +144,16 @@ impl Read<'_> {
                 continue;
             }
             let terms = r.iter().copied().zip(tau.iter().copied()).collect();
-            impedance.extend(f.text("die").map(|die| Impedance { die: die.to_string(), terms }));
+            let on = f.text("on").map(str::to_string);
+            if let Some(on) = on.as_ref().filter(|on| impedance.iter().all(|z| z.die != **on)) {
+                let found = format!("`{on}`, of which no impedance stands before this one");
+                self.diagnostics.push(f.wrong("on", found, "a die whose impedance is stated before"));
+                continue;
+            }
+            impedance.extend(f.text("die").map(|die| Impedance { die: die.to_string(), on, terms }));
         }
-        Thermal { junction_case: fields.number("junction-case"), impedance }
+        let temperature = fields.number("temperature");
+        Thermal { junction_case: fields.number("junction-case"), temperature, impedance }
     }
 
     fn ratings(&mut self, f: &Fields) -> Ratings {
@@ -149,6 +163,7 @@ impl Read<'_> {
             lead_pulse_width: f.number("lead-pulse-width"),
             avalanche_current: f.number("avalanche-current"),
             avalanche_energy: f.number("avalanche-energy"),
+            single_event_temperature: f.number("single-event-temperature"),
         };
         let pulse = [ratings.lead_pulse_current, ratings.lead_pulse_width];
         if pulse.iter().any(Option::is_some) && (pulse.contains(&None) || ratings.lead_current.is_none()) {

@@ -57,7 +57,7 @@ const OF_PART: &[Key] = &{
 /// Ratings that no law of a die knows.
 pub static RATINGS: Section = Section {
     name: "ratings",
-    help: "Ratings of leads and package, and of a single avalanche pulse",
+    help: "Ratings of leads and package, and of single events",
     kinds: Kinds::None,
     keys: &[
         Key::may(
@@ -73,6 +73,12 @@ pub static RATINGS: Section = Section {
         ),
         Key::may("lead-pulse-width", Form::Quantity("s", Positive), "width up to which they carry it"),
         Key::may("avalanche-current", Form::Quantity("A", Positive), "current of a single avalanche pulse"),
+        Key::may(
+            "single-event-temperature",
+            Form::Quantity("degC", Between(-150.0, 2000.0)),
+            "junction temperature allowed once, as in a short circuit: from the first event with `fault = true` on it is judged \
+             in place of the highest junction temperature (aluminium melts at 660.3 degC)",
+        ),
         Key::may("avalanche-energy", Form::Quantity("J", Positive), "energy of a single avalanche pulse"),
     ],
 };
@@ -119,6 +125,7 @@ pub static DIE: Section = Section {
     keys: keys! {
         need "area": Form::Quantity("m^2", Positive), "area";
         may "thickness": Form::Quantity("m", Positive), "thickness";
+        may "heated-depth": Form::Quantity("m", Positive), "depth from its face in which heat arises; default 1 % of the thickness";
         may "material": Form::Word(&["4h-sic", "si"]), "semiconductor";
     },
 };
@@ -145,6 +152,9 @@ pub static THERMAL: Section = Section {
     kinds: Kinds::None,
     keys: keys! {
         may "junction-case": Form::Quantity("K/W", Positive), "thermal resistance, junction to case";
+        may "temperature": Form::Quantity("degC", Between(-150.0, 500.0)),
+            "of the dies, at which the impedances hold; with it, dies with thickness and material follow the conductivity and \
+             heat capacity of their material in runs";
         may "impedance": Form::Tables(&IMPEDANCE), "transient thermal impedances, junction to case";
     },
 };
@@ -156,6 +166,8 @@ pub static IMPEDANCE: Section = Section {
     kinds: Kinds::None,
     keys: keys! {
         need "die": Form::Name, "the die that is heated";
+        may "on": Form::Name,
+            "the die that it stands on, stated before it: the terms are then against that die, which its heat warms too";
         need "resistance": Form::Quantities("K/W", Positive), "of each term";
         need "time-constant": Form::Quantities("s", Positive), "of each term";
     },

@@ -7,6 +7,7 @@ use std::collections::BTreeMap;
 use joulestep_engine::cycle::rainflow::UserLaw;
 use joulestep_engine::step::bounds::Bounds;
 use joulestep_engine::step::schedule::Steps;
+use joulestep_engine::thermal::column::Plate;
 use joulestep_models::arrangement::Arrangement;
 use joulestep_models::model::{Entry, Values};
 use joulestep_models::package::Package;
@@ -82,6 +83,8 @@ pub struct ComponentSpec {
     pub known_current: f64,
     /// Largest current that its part's leads carry, A; infinite where the part states none.
     pub lead_current: f64,
+    /// Junction temperature that its part allows once, °C; infinite where the part states none.
+    pub single_event: f64,
     /// Dies as its part describes them.
     pub dies: Vec<Die>,
     /// How the parameters spread that its part gives.
@@ -311,6 +314,8 @@ pub struct ChainSpec {
     pub heated: bool,
     /// Cells.
     pub cells: Cells,
+    /// The die whose properties follow its temperature.
+    pub plate: Option<Plate>,
 }
 
 /// Cells of a chain.

@@ -58,7 +58,9 @@ impl Resolve<'_> {
             for z in &part.thermal.impedance {
                 let name = named(format!("{}-{}", of.name, z.die));
                 let cells = Cells::Foster(z.terms.clone());
-                spec.chains.push(ChainSpec { name, end: end.clone(), heated: true, cells });
+                let end = z.on.as_ref().map_or(end.clone(), |on| named(format!("{}-{on}", of.name)));
+                let plate = part.plate(&z.die);
+                spec.chains.push(ChainSpec { name, end, heated: true, cells, plate });
             }
         }
     }

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeSet;
 
+use joulestep_engine::thermal::column::Plate;
 use joulestep_models::package::Package;
 
 use super::Resolve;
@@ -38,6 +39,13 @@ impl ThermalSpec {
         let inputs = self.inputs.iter().map(|i| i.0.name.as_str());
         let dies = self.packages.iter().flat_map(|s| s.inputs.iter().map(String::as_str));
         chains.chain(inputs).chain(dies).collect()
+    }
+
+    /// The dies whose properties follow their temperature, in the order of the heat inputs.
+    pub fn plates(&self) -> Vec<Option<Plate>> {
+        let chains = self.chains.iter().filter(|c| c.heated).map(|c| c.plate.clone());
+        let inputs = self.inputs.iter().map(|_| None);
+        chains.chain(inputs).chain(self.packages.iter().flat_map(|p| p.package.plates())).collect()
     }
 }
 
@@ -160,6 +168,6 @@ impl Resolve<'_> {
             _ => Cells::Foster(pairs(resistance, other)),
         };
         let heated = f.flag("heated").unwrap_or(true);
-        Some(ChainSpec { name: f.named("name")?, end: f.named("end")?, heated, cells })
+        Some(ChainSpec { name: f.named("name")?, end: f.named("end")?, heated, cells, plate: None })
     }
 }
