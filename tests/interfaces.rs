@@ -96,7 +96,7 @@ fn an_even_plate_reads_low() {
     assert!(json["tables"]["separation"]["rows"].as_array().unwrap().len() > 100);
     // One curve twice.
     let done = joulestep(&["impedance", "--points", &dry, "--other-interface", &dry]);
-    assert!(done.code == 2 && done.err.contains("differ by at least 5 %"), "{}{}", done.out, done.err);
+    assert!(done.code == 2 && done.err.contains("interfaces"), "{}{}", done.out, done.err);
     std::fs::write(folder.path().join("wet.csv"), "1, 0.1\n2, 0.2\n2, 0.3\n").unwrap();
     let done = joulestep(&args);
     assert!(done.code == 2 && done.err.contains("wet.csv:3"), "{}{}", done.out, done.err);

@@ -66,7 +66,8 @@ fn chains_and_packages_agree() {
         let text = package(&part);
         let package = read("x.toml", &|_| Ok(text.clone())).unwrap_or_else(|_| panic!("{text}"));
         let solid = to_case(&package).unwrap();
-        let mesh = Mesh::new(&solid.body, &Sizing::coupling(), solid.kelvin).unwrap();
+        let sizing = Sizing { limit: 60_000, ..Sizing::default() };
+        let (mesh, _) = Mesh::finest(&solid.body, &sizing, solid.kelvin, 1).unwrap();
         let system = System::new(&solid.body, &mesh, solid.kelvin).unwrap();
         let field = reduce(&system, &Span::default()).unwrap().network;
         let dies: Vec<&str> = part.dies.iter().map(|d| d.name.as_str()).collect();
@@ -97,5 +98,5 @@ fn a_die_is_warmed_by_the_one_it_stands_on() {
     let part = part("cascode-700v-7m");
     let path = heat_of_part(&part, 45.0, 0.0).unwrap().path(&["jfet", "mosfet"]).unwrap();
     assert!((path.resistance(1, 0) / path.resistance(0, 0) - 1.0).abs() < 1e-9);
-    assert!(path.impedance(1e-6, 1, 0) < 0.05 * path.impedance(1e-6, 0, 0));
+    assert!(path.impedance(1e-6, 1, 0) < 0.1 * path.impedance(1e-6, 0, 0));
 }

@@ -109,12 +109,12 @@ fn run(heat: &mut Thermal<f64>, power: impl Fn(f64) -> f64, end: f64, steps: usi
     heat.temperatures()[0]
 }
 
-/// A short circuit's heat into silicon carbide, up to 750 °C: within 1 % of four hundred cells (the rise), where the
-/// linear network is 8 % to 20 % low; and what the steps do is within their own error.
+/// A short circuit's heat into silicon carbide, up to 940 °C: within 1 % of four hundred cells (the rise), where the
+/// linear network is 15 % to 30 % low; and what the steps do is within their own error.
 #[test]
 fn a_short_circuit_is_as_hot_as_a_fine_solution_says() {
     for (thickness, end, peak, low) in
-        [(48e-6, 4e-6, 1.2e5, 0.05), (150e-6, 8e-6, 7e4, 0.08), (350e-6, 40e-6, 3e4, 0.08)]
+        [(48e-6, 4e-6, 1.2e5, 0.15), (150e-6, 8e-6, 7e4, 0.15), (350e-6, 40e-6, 3e4, 0.2)]
     {
         let plate = carbide(thickness);
         // The current falls as the die becomes hot.

@@ -3,6 +3,7 @@
 use joulestep_engine::thermal::separation::{Instant, Separation, separation};
 use joulestep_engine::units::people;
 
+use super::Asked;
 use super::points::typed;
 use crate::judge::Uncertainty;
 use crate::output::answer::{Answer, Study, StudyFigure, StudyTable};
@@ -30,7 +31,7 @@ const DEFINITIONS: [(&str, &str); 3] = [
 ];
 
 pub(super) fn study(question: &Question) -> Result<Study, StudyError> {
-    let keys = ["points", "other-interface"];
+    let keys = [Asked::points, Asked::other_interface];
     let [a, b] = [typed(question, keys[0])?, typed(question, keys[1])?];
     for (key, curve) in keys.into_iter().zip([&a, &b]) {
         let positive = |p: &(f64, f64)| p.0 > 0.0 && p.1 > 0.0 && p.0.is_finite() && p.1.is_finite();

@@ -5,9 +5,11 @@ use joulestep_engine::thermal::fit::{Fit, FitError, fit};
 use joulestep_engine::thermal::network::CauerCell;
 use joulestep_engine::thermal::pulses::repetitive_peak;
 
+use super::Asked;
 use super::tables::coefficients;
 use super::{DEFINITIONS, NOT_LAYERS};
 use crate::diagnostic::Span;
+use crate::input::keys::shape::Key;
 use crate::output::answer::{Answer, Study, StudyFigure, StudyTable};
 use crate::output::plot::{Axis, Chart, Curve, Figure, Panel};
 use crate::output::table::Rows;
@@ -35,22 +37,22 @@ pub(super) struct Typed {
 
 impl Typed {
     /// An error at a point, by its number from 1, or at the file where there is none.
-    pub fn wrong(&self, question: &Question, key: &str, point: usize, found: &str) -> StudyError {
+    pub fn wrong(&self, question: &Question, key: Key, point: usize, found: &str) -> StudyError {
         let line = point.checked_sub(1).and_then(|k| self.lines.get(k).cloned()).unwrap_or(0..0);
         wrong(question, key, line, found)
     }
 }
 
-fn wrong(question: &Question, key: &str, line: std::ops::Range<usize>, found: &str) -> StudyError {
+fn wrong(question: &Question, key: Key, line: std::ops::Range<usize>, found: &str) -> StudyError {
     let usual = "later times, and impedances that never fall";
     let (found, expected) = found.split_once("; expected ").unwrap_or((found, usual));
     let Some((_, whole)) = question.file(key) else { return question.wrong(key, found, expected) };
     let span = whole.range.start + line.start..whole.range.start + line.end;
-    question.wrong_at(&Span { file: whole.file, range: span }, key, found, expected)
+    question.wrong_at(&Span { file: whole.file, range: span }, key.name, found, expected)
 }
 
 /// Reads points. A first line of words is taken for a heading.
-pub(super) fn typed(question: &Question, key: &str) -> Result<Typed, StudyError> {
+pub(super) fn typed(question: &Question, key: Key) -> Result<Typed, StudyError> {
     let Some((text, _)) = question.file(key) else {
         return Err(question.wrong(key, "missing", "a file of points"));
     };
@@ -83,15 +85,16 @@ pub(super) fn typed(question: &Question, key: &str) -> Result<Typed, StudyError>
 
 /// Reads points and fits them.
 fn read(question: &Question) -> Result<Points, StudyError> {
-    let typed = typed(question, "points")?;
-    let fit = fit(&typed.points, question.maybe_whole("terms")).map_err(|error| {
+    let typed = typed(question, Asked::points)?;
+    let terms = question.asked(Asked::read)?.terms.map(|n| n as usize);
+    let fit = fit(&typed.points, terms).map_err(|error| {
         let point = match error {
             FitError::TooFew { .. } => typed.points.len(),
             FitError::NotPositive { point, .. }
             | FitError::NotLater { point, .. }
             | FitError::Falls { point, .. } => point,
         };
-        typed.wrong(question, "points", point, &error.to_string())
+        typed.wrong(question, Asked::points, point, &error.to_string())
     })?;
     let points = typed.points;
     let convert = |e: joulestep_engine::thermal::error::ThermalError| {
@@ -124,7 +127,7 @@ pub(super) fn study(question: &Question) -> Result<Study, StudyError> {
     Ok(Study {
         title: format!(
             "Which Foster network runs through the thermal impedance measured in {}?",
-            question.files("points").join("")
+            question.files(Asked::points).join("")
         ),
         answers: vec![
             answer("steady_resistance", "thermal resistance in all", sum, "K/W"),
