@@ -232,7 +232,21 @@ impl<K: DeviceLanes> Abreast<K> {
             let beyond = stepper.beyond_rounding();
             for lane in doubtful {
                 if let Ok(attempt) = &mut stepper.outcomes[lane] {
-                    attempt.error = beyond.lane(lane);
+                    [attempt.error, attempt.noise] = beyond.map(|all| all.lane(lane));
+                }
+            }
+        }
+        let doubtful = |lane: &usize| {
+            let run = places[*lane].as_ref().map(|sitting| &sitting.run);
+            stepper.outcomes[*lane]
+                .is_ok_and(|attempt| run.is_some_and(|run| run.balance.doubts(attempt.residual)))
+        };
+        let doubtful: Vec<usize> = lanes_in(going).filter(doubtful).collect();
+        if !doubtful.is_empty() {
+            let balance = stepper.unbalanced(state);
+            for lane in doubtful {
+                if let (Ok(attempt), Some(sitting)) = (&mut stepper.outcomes[lane], &mut places[lane]) {
+                    sitting.run.weigh(attempt, balance.map(|all| all.lane(lane)));
                 }
             }
         }

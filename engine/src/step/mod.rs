@@ -1,6 +1,7 @@
 //! One step: the method, the state, Newton's iteration of a stage, the start, and the schedule of step lengths.
 
 mod alone;
+pub(crate) mod balance;
 pub mod bounds;
 mod fallback;
 mod follow;

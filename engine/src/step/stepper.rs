@@ -3,6 +3,7 @@
 
 use std::sync::Arc;
 
+use super::balance::halves;
 use super::bounds::{Bounds, Gauge};
 use super::method::Method;
 use super::pieces::Pieces;
@@ -24,12 +25,19 @@ pub struct Attempt {
     pub error: f64,
     /// Whether some stage met a device in change.
     pub hard: bool,
+    /// What its energies are wrong by, J: about, or as worked out.
+    pub residual: f64,
+    /// That over what it may be, where it was worked out.
+    pub unbalanced: f64,
+    /// What rounding makes of the voltages, over the largest of them, where it was worked out.
+    pub noise: f64,
 }
 
 impl Attempt {
-    /// The error over its bound, but for a device in change at least what takes the step back.
+    /// The error over its bound, that of the energies too, but for a device in change at least what takes the step back.
     pub fn error_ratio(&self) -> f64 {
-        if self.hard { self.error.max(EVENT) } else { self.error }
+        let error = self.error.max(self.unbalanced);
+        if self.hard { error.max(EVENT) } else { error }
     }
 }
 
@@ -91,6 +99,10 @@ pub struct Stepper<L: Lane> {
     pub(super) error: Vec<L>,
     pub(super) gauge: Gauge<L>,
     pub(super) h: L,
+    /// A half for every row with energy.
+    pub(super) halves: Vec<L>,
+    /// Factor of the bounds of the local error.
+    pub(crate) coarser: f64,
     /// Earlier points of the state, then the stages of this step: instants (s, where there is one lane) and inner
     /// unknowns.
     points: Vec<(f64, Vec<L>)>,
@@ -130,6 +142,8 @@ impl<L: Lane> Stepper<L> {
             error: zeros(n + 1),
             gauge,
             h: zero,
+            halves: halves(&solver.system),
+            coarser: bounds.coarser,
             points: (0..2 * method.stages()).map(|_| (0.0, vec![zero; inner])).collect(),
             known: 0,
             end: 0.0,
@@ -251,10 +265,17 @@ impl<L: Lane> Stepper<L> {
             combine(&mut self.k[i], &self.q, &self.expected, |q, e| (q - e) * alpha);
         }
         let errors = self.error_ratio(alpha * h);
+        let balance = self.straight_balance(state);
         for lane in lanes_in(going) {
             let error = errors.lane(lane);
             self.outcomes[lane] = if error.is_finite() {
-                Ok(Attempt { iterations: iterations[lane], error, hard: most[lane] >= HARD })
+                Ok(Attempt {
+                    iterations: iterations[lane],
+                    error,
+                    hard: most[lane] >= HARD,
+                    residual: balance.lane(lane),
+                    ..Attempt::default()
+                })
             } else {
                 // No step to take at any length: what it left would be reported as extremes and energies.
                 let lost = |k: &usize| !self.error[*k].lane(lane).is_finite();
