@@ -1,10 +1,15 @@
 //! What a model is: its name, pins, parameters with units, and how it enters a circuit. Knows no model.
 
+mod die;
+
 use std::collections::BTreeMap;
 
 use joulestep_engine::circuit::graph::{ChoiceId, Circuit, ComponentId, HeatId, NodeId, WaveId};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::error::CircuitError;
+
+pub(crate) use die::Prefixed;
+pub use die::{DieEntry, DieKind, OnGate};
 
 /// 0 °C in K.
 pub const CELSIUS: f64 = 273.15;
@@ -255,25 +260,6 @@ impl Values {
     }
 }
 
-/// The values of one die of a model, whose keys carry a prefix ("jfet-").
-#[derive(Clone, Copy, Debug)]
-pub(crate) struct Prefixed<'a> {
-    pub values: &'a Values,
-    pub prefix: &'static str,
-}
-
-impl Prefixed<'_> {
-    pub fn key(&self, key: &str) -> String {
-        format!("{}{key}", self.prefix)
-    }
-    pub fn number(&self, key: &str) -> f64 {
-        self.values.number(&self.key(key))
-    }
-    pub fn maybe(&self, key: &str) -> Option<f64> {
-        self.values.maybe(&self.key(key))
-    }
-}
-
 /// Two tables of parameters one after the other; N = A + B.
 pub(crate) const fn join<const A: usize, const B: usize, const N: usize>(
     a: [Param; A],
@@ -323,6 +309,8 @@ pub struct Built {
     pub choices: Vec<(&'static str, ChoiceId)>,
     /// Limits to watch, from the part's own data: a name, the probe, lower and upper bound.
     pub limits: Vec<(&'static str, Probe, f64, f64)>,
+    /// Current of a clamp: that it begins to flow is an event.
+    pub clamps: Option<Probe>,
     /// Ranges for which its law is known, in the same form; outside, its numbers are not to be trusted.
     pub known: Vec<(&'static str, Probe, f64, f64)>,
 }
@@ -349,6 +337,8 @@ pub struct Entry {
     pub help: &'static str,
     /// Where its equations come from.
     pub source: &'static str,
+    /// Its dies, from the drain's (or anode's) pin on; none of what no part is extracted or compared as.
+    pub dies: &'static [DieEntry],
     /// Puts it into a circuit; takes for granted that pins and values fit, as [`Entry::place`] makes sure.
     pub build: Build,
 }

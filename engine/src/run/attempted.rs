@@ -1,6 +1,7 @@
 //! Whether a step that was tried is good enough.
 
 use super::time_loop::{Planned, Run};
+use crate::arithmetic::lane::Lane;
 use crate::step::stepper::{Attempt, Stepper};
 
 /// Rounding of the voltages, over the largest of them, from which no shorter step is taken for the error's sake. It grows
@@ -14,9 +15,25 @@ impl Run<f64> {
         if self.may_be_rounding(*attempt) {
             [attempt.error, attempt.noise] = self.stepper.beyond_rounding();
         }
-        if self.balance.doubts(attempt.residual) {
+        if self.may_be_unbalanced(*attempt) {
             let balance = self.stepper.unbalanced(&self.state);
             self.weigh(attempt, balance);
+        }
+    }
+
+    /// The same in a lane, with what was found in the lanes that asked for it.
+    pub(super) fn consider<K: Lane>(
+        &mut self,
+        attempt: &mut Attempt,
+        lane: usize,
+        (blurred, beyond): (u32, [K; 2]),
+        (unsure, balance): (u32, [K; 3]),
+    ) {
+        if blurred >> lane & 1 == 1 {
+            [attempt.error, attempt.noise] = beyond.map(|all| all.lane(lane));
+        }
+        if unsure >> lane & 1 == 1 {
+            self.weigh(attempt, balance.map(|all| all.lane(lane)));
         }
     }
 
@@ -26,8 +43,13 @@ impl Run<f64> {
         self.ladder.at_the_finest() && attempt.error > 1.0
     }
 
+    /// Whether what an attempt's energies are wrong by is to be worked out ([`Stepper::unbalanced`]).
+    pub(super) fn may_be_unbalanced(&self, attempt: Attempt) -> bool {
+        self.balance.doubts(attempt.residual)
+    }
+
     /// Takes what an attempt's energies are wrong by, and what that is held against, J ([`Stepper::unbalanced`]).
-    pub(super) fn weigh(&mut self, attempt: &mut Attempt, balance: [f64; 3]) {
+    fn weigh(&mut self, attempt: &mut Attempt, balance: [f64; 3]) {
         attempt.residual = balance[0];
         attempt.unbalanced = self.balance.weigh(balance, self.ladder.at_the_finest());
     }

@@ -130,13 +130,19 @@ impl<L: Lane> Stepper<L> {
         let zero = L::splat(0.0);
         let mut sums = [zero; 8];
         let accounts = self.solver.system.accounts();
-        for (w, power) in self.method.b().iter().zip(&self.power).filter(|(w, _)| **w != 0.0) {
-            let w = L::splat(*w) * self.h;
-            let (blocks, rest) = power[..accounts].as_chunks::<8>();
+        let mut take = |w: L, energies: &[L]| {
+            let (blocks, rest) = energies[..accounts].as_chunks::<8>();
             for block in blocks {
                 sums = std::array::from_fn(|k| sums[k] + w * block[k]);
             }
             sums.iter_mut().zip(rest).for_each(|(sum, p)| *sum += w * *p);
+        };
+        match &self.rosenbrock {
+            Some(stages) => take(L::splat(1.0), &stages.gain),
+            None => {
+                let counting = self.method.b().iter().zip(&self.power).filter(|(w, _)| **w != 0.0);
+                counting.for_each(|(w, power)| take(L::splat(*w) * self.h, power));
+            }
         }
         let term = |half: L, x: [L; 2], q: [L; 2]| half * (x[0] + x[1]) * (q[1] - q[0]);
         let (x0, x1, q0, q1) = (&state.x, &self.solver.x, &state.q, &self.q);
@@ -164,10 +170,13 @@ impl<L: Lane> Stepper<L> {
         let heats = system.devices.len() + system.dissipators.len();
         let (mut given, mut dissipated, mut taken, mut rough) = (zero, zero, zero, zero);
         for k in 0..system.accounts() {
-            let mut energy = zero;
-            for (w, power) in b.iter().zip(&self.power) {
-                energy += power[k] * (L::splat(*w) * self.h);
-            }
+            let energy = match &self.rosenbrock {
+                Some(stages) => stages.gain[k],
+                None => {
+                    b.iter().zip(&self.power).fold(zero, |sum, (w, power)| sum + power[k] * L::splat(*w))
+                        * self.h
+                }
+            };
             (taken, rough) = (taken + energy, rough + energy.abs());
             let total = state.energy[k] + energy;
             if k < heats { dissipated += total } else { given += (-total).max(zero) }

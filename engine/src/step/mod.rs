@@ -1,6 +1,7 @@
 //! One step: the method, the state, Newton's iteration of a stage, the start, and the schedule of step lengths.
 
 mod alone;
+mod attempt;
 pub(crate) mod balance;
 pub mod bounds;
 mod fallback;
@@ -13,6 +14,8 @@ mod newton;
 pub mod pieces;
 mod predict;
 pub mod robust;
+pub mod rosenbrock;
+mod rosenbrock_step;
 pub mod schedule;
 pub mod stage;
 pub mod start;

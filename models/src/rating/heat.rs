@@ -6,8 +6,10 @@ use joulestep_engine::thermal::compact::Compact;
 use joulestep_engine::thermal::convert::foster_to_cauer;
 use joulestep_engine::thermal::field::error::FieldError;
 use joulestep_engine::thermal::field::mesh::{Mesh, Sizing};
-use joulestep_engine::thermal::field::reduce::{Near, Reduced, Span, reduce, reduce_for_others, reduce_near};
-use joulestep_engine::thermal::field::study::{MeshStudy, study};
+use joulestep_engine::thermal::field::reduce::{
+    Near, Reduced, Span, Work, reduce, reduce_for_others, reduce_near,
+};
+use joulestep_engine::thermal::field::study::{MeshStudy, finest, study};
 use joulestep_engine::thermal::field::system::System;
 use joulestep_engine::thermal::modal::Modal;
 use joulestep_engine::thermal::network::{FosterTerm, NetworkBuilder};
@@ -19,6 +21,13 @@ use crate::part::Part;
 
 /// Divisions that the finest mesh may have.
 const FINEST: usize = 6;
+
+/// Asked now and then: whether to stop.
+pub type Stop<'a> = &'a (dyn Fn() -> bool + Sync);
+
+fn until(stop: Stop<'_>) -> Work<'_> {
+    Work { span: Span::default(), stop }
+}
 
 /// A heat path before the part's dies are found in it.
 #[derive(Clone, Debug)]
@@ -90,6 +99,11 @@ joulestep_engine::packed!(MeshError: study, dies);
 joulestep_engine::packed!(PackageHeat: network, dies, mesh, words);
 
 impl PackageHeat {
+    /// The same path with what is known of the errors of another solution of it.
+    pub fn with_errors_of(&self, other: &Self) -> Self {
+        Self { network: self.network.clone(), ..other.clone() }
+    }
+
     /// With all its fixed temperatures at `heatsink`, °C.
     pub fn at(&self, heatsink: f64) -> Heat {
         let fixed = vec![heatsink; self.network.boundaries().len()];
@@ -104,15 +118,19 @@ impl PackageHeat {
 ///
 /// # Errors
 /// A package that is wrong; a solution that fails.
-pub fn heat_of_package(name: &str, package: &Package, cells: usize) -> Result<PackageHeat, RatingError> {
+pub fn heat_of_package(
+    name: &str,
+    package: &Package,
+    cells: usize,
+    stop: Stop<'_>,
+) -> Result<PackageHeat, RatingError> {
     let (solid, sizing, refused) = prepared(name, package, cells)?;
-    let sizing = Sizing { division: FINEST, ..sizing };
-    let study = match study(&solid.body, &sizing, &Span::default(), solid.kelvin) {
+    let study = match study(&solid.body, &sizing, until(stop), solid.kelvin) {
         Ok(study) => study,
         // One mesh may fit where two do not.
         Err(FieldError::TooManyCells { .. }) => {
             let mesh = Some(MeshError { study: None, dies: solid.dies });
-            return Ok(PackageHeat { mesh, ..solve_package(name, package, cells)? });
+            return Ok(PackageHeat { mesh, ..solve_package(name, package, cells, stop)? });
         }
         Err(e) => return Err(refused(&e)),
     };
@@ -127,8 +145,13 @@ pub fn heat_of_package(name: &str, package: &Package, cells: usize) -> Result<Pa
 ///
 /// # Errors
 /// A package that is wrong; a solution that fails.
-pub fn solve_package(name: &str, package: &Package, cells: usize) -> Result<PackageHeat, RatingError> {
-    solved(name, package, cells, |system| Ok((reduce(system, &Span::default())?, ()))).map(|found| found.0)
+pub fn solve_package(
+    name: &str,
+    package: &Package,
+    cells: usize,
+    stop: Stop<'_>,
+) -> Result<PackageHeat, RatingError> {
+    solved(name, package, cells, |system| Ok((reduce(system, until(stop))?, ()))).map(|found| found.0)
 }
 
 /// The same, with what packages near by can begin with.
@@ -139,8 +162,9 @@ pub fn solve_package_for_others(
     name: &str,
     package: &Package,
     cells: usize,
+    stop: Stop<'_>,
 ) -> Result<(PackageHeat, Near), RatingError> {
-    solved(name, package, cells, |system| reduce_for_others(system, &Span::default()))
+    solved(name, package, cells, |system| reduce_for_others(system, until(stop)))
 }
 
 /// The same, beginning with what a package near by left: of other materials or films, say.
@@ -152,8 +176,9 @@ pub fn solve_package_near(
     package: &Package,
     cells: usize,
     near: &Near,
+    stop: Stop<'_>,
 ) -> Result<PackageHeat, RatingError> {
-    let reduced = |system: &System| Ok((reduce_near(system, &Span::default(), near)?, ()));
+    let reduced = |system: &System| Ok((reduce_near(system, until(stop), near)?, ()));
     solved(name, package, cells, reduced).map(|found| found.0)
 }
 
@@ -164,7 +189,12 @@ fn solved<T>(
     reduce: impl Fn(&System) -> Result<(Reduced, T), FieldError>,
 ) -> Result<(PackageHeat, T), RatingError> {
     let (solid, sizing, refused) = prepared(name, package, cells)?;
-    let (mesh, _) = Mesh::finest(&solid.body, &sizing, solid.kelvin, 1).map_err(|e| refused(&e))?;
+    // That of a study of meshes; one mesh may fit where two do not.
+    let mesh = finest(&solid.body, &sizing, solid.kelvin).map(|found| found.0).or_else(|_| {
+        let single = Sizing { division: Sizing::default().division, ..sizing };
+        Mesh::finest(&solid.body, &single, solid.kelvin, 1).map(|found| found.0)
+    });
+    let mesh = mesh.map_err(|e| refused(&e))?;
     let system = System::new(&solid.body, &mesh, solid.kelvin).map_err(|e| refused(&e))?;
     let (reduced, more) = reduce(&system).map_err(|e| refused(&e))?;
     let errors = "without error estimate (`impedance` estimates it), ";
@@ -185,7 +215,7 @@ fn prepared<'a>(
         .map_err(|errors| invalid(errors.iter().map(ToString::to_string).collect::<Vec<_>>().join("; ")))?;
     let refused = Box::new(move |e: &dyn ToString| invalid(format!("{name}: {}", e.to_string())));
     solid.body.check().map_err(|e| refused(&e))?;
-    Ok((solid, Sizing { limit: cells, ..Sizing::default() }, refused))
+    Ok((solid, Sizing { limit: cells, division: FINEST, ..Sizing::default() }, refused))
 }
 
 fn package_heat(

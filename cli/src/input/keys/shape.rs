@@ -66,24 +66,6 @@ pub struct Key {
     pub default: Option<f64>,
 }
 
-/// A table of keys: whether each must be given (`need`) or may be (`may`), its name, form and help, and its default; or
-/// a key that others have too (`same`).
-macro_rules! keys {
-    ($($how:ident $what:tt $(: $form:expr, $help:expr $(, or $default:expr)?)?;)*) => {
-        &[$($crate::input::keys::shape::key!($how $what $(: $form, $help $(, or $default)?)?)),*]
-    };
-}
-macro_rules! key {
-    (same $key:tt) => {
-        $key
-    };
-    ($how:ident $name:tt: $form:expr, $help:expr $(, or $default:expr)?) => {
-        $crate::input::keys::shape::Key::$how($name, $form, $help)$(.or($default))?
-    };
-}
-pub(crate) use key;
-pub(crate) use keys;
-
 impl Key {
     /// A key that must be there.
     pub const fn need(name: &'static str, form: Form, help: &'static str) -> Self {
@@ -117,6 +99,12 @@ impl Key {
     }
 }
 
+impl AsRef<str> for Key {
+    fn as_ref(&self) -> &str {
+        self.name
+    }
+}
+
 /// A table that comes in several kinds, distinguished by one key.
 #[derive(Clone, Copy, Debug)]
 pub enum Kinds {
@@ -129,7 +117,7 @@ pub enum Kinds {
     /// By the list of arrangements, under the key `kind`: its parameters, and a part for each of its places.
     Arrangements,
     /// By the catalogue of models, under the key `kind`; the model's parameters stand in the tables of these names.
-    Part(&'static [(&'static str, bool, &'static str)]),
+    Part(&'static [Key]),
 }
 
 /// One kind of a table.
@@ -201,25 +189,38 @@ pub fn range_words(range: Range) -> String {
     }
 }
 
-/// A quantity typed as a string or bare number → SI value; else (found, expected, suggestion).
+/// What is wrong with a value: found, expected, what may be intended.
+pub type WrongValue = (String, String, Option<String>);
+
+/// A quantity typed as a string or bare number → SI value.
 ///
 /// # Errors
-/// What was found, what was expected, and what may be intended.
-pub fn quantity(
-    typed: Result<&str, f64>,
-    unit: &str,
-    range: Range,
-) -> Result<f64, (String, String, Option<String>)> {
-    let shown = typed.map_or_else(|number| number.to_string(), str::to_string);
+/// [`WrongValue`].
+pub fn quantity(typed: Result<&str, f64>, unit: &str, range: Range) -> Result<f64, WrongValue> {
+    let shown = || typed.map_or_else(|number| number.to_string(), str::to_string);
     let value = match typed {
         Ok(text) => in_unit(text, unit),
         Err(number) => bare_in(number, unit),
     };
     let value = value
         .map_err(|error| (error.to_string(), error.expected(unit), error.suggestion().map(str::to_string)))?;
+    within(value, shown, unit, range)
+}
+
+/// A value in a unit, if its range holds it.
+///
+/// # Errors
+/// [`WrongValue`].
+pub fn within(
+    value: f64,
+    shown: impl FnOnce() -> String,
+    unit: &str,
+    range: Range,
+) -> Result<f64, WrongValue> {
     if range.holds(value) {
         return Ok(value);
     }
+    let shown = shown();
     let kind = joulestep_engine::units::parse_unit(unit).map(|u| u.dimension);
     let (kind, example) = kind.map_or((unit.to_string(), String::new()), |d| (d.kind(), d.example()));
     let found = match range {

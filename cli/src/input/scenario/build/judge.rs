@@ -1,7 +1,7 @@
 //! What is watched at every step, and what the verdict judges.
 
 use joulestep_engine::circuit::graph::ComponentId;
-use joulestep_engine::circuit::probe::Probe;
+use joulestep_engine::circuit::probe::{Channel, Probe};
 use joulestep_engine::control::board::Board;
 use joulestep_engine::recorder::EventKind;
 use joulestep_engine::run::watch::Watch;
@@ -78,18 +78,18 @@ pub struct Judging {
 impl Build<'_> {
     /// Extremes of: what is recorded, the limits of the parts, the temperatures of their dies, the user's limits; last
     /// the ranges for which laws are known.
-    pub(super) fn watches(&mut self, board: &mut Board<f64>) -> (Vec<Watch>, Judging, usize) {
+    pub(super) fn watches(
+        &mut self,
+        channels: &[Channel],
+        board: &mut Board<f64>,
+    ) -> (Vec<Watch>, Judging, usize) {
         let mut watches: Vec<Watch> = Vec::new();
         let mut judging = Judging::default();
-        let scenario = self.scenario;
-        for signal in &scenario.record.signals {
-            // Signals that do not exist are reported where channels are made.
-            let before = self.diagnostics.len();
-            let found = self.signal(signal, board);
-            self.diagnostics.truncate(before);
-            let Some(found) = found.filter(|f| !matches!(f.probe, Probe::Line(_))) else { continue };
-            let subject = signal.text.split('.').next().unwrap_or("").to_string();
-            watches.push(watch(found.name, found.long_name, found.probe, subject));
+        for Channel { name, long_name, probe } in channels {
+            if !matches!(probe, Probe::Line(_)) {
+                let subject = name.split('.').next().unwrap_or("").to_string();
+                watches.push(watch(name.clone(), long_name.clone(), probe.clone(), subject));
+            }
         }
         let signals = watches.len();
         parts(&self.placed, &mut watches, &mut judging);
@@ -102,7 +102,7 @@ impl Build<'_> {
     pub(super) fn waive(&mut self, judging: &mut Judging) {
         let scenario = self.scenario;
         for waiver in &scenario.waivers {
-            let (name, reason) = (waiver.of.name.as_str(), Some(waiver.reason.clone()));
+            let (name, reason) = (waiver.rating.name.as_str(), Some(waiver.reason.name.clone()));
             let rating =
                 judging.judged.iter_mut().map(|j| &mut j.limit).find(|l| !l.by_user() && l.name == name);
             let unheated = judging.unheated.iter_mut().find(|u| u.name == name);
@@ -116,7 +116,7 @@ impl Build<'_> {
             if judging.judged.iter().any(|j| j.limit.by_user() && j.limit.name == name) {
                 let found = format!("`{name}` is a limit that this scenario sets itself");
                 self.report(
-                    &waiver.of.span,
+                    &waiver.rating.span,
                     "waiver.rating",
                     found,
                     "a rating of a part; a limit is left out",
@@ -129,7 +129,7 @@ impl Build<'_> {
             let known: Vec<&str> =
                 ratings.chain(judging.unheated.iter().map(|u| u.name.as_str())).chain(notes).collect();
             let found = format!("there is no rating `{name}`");
-            let report = Diagnostic::new(&waiver.of.span, "waiver.rating", found, one_of(&known));
+            let report = Diagnostic::new(&waiver.rating.span, "waiver.rating", found, one_of(&known));
             self.diagnostics.push(report.suggest(nearest(name, known.iter().copied())));
         }
     }
@@ -163,9 +163,7 @@ fn parts(all: &[Placed], watches: &mut Vec<Watch>, judging: &mut Judging) {
             judging.judged.push(rating(name, watch.unit, watches.len(), -most, most));
             watches.push(watch);
         }
-        if placed.kind == "varistor"
-            && let Some((_, _, probe)) = placed.built.quantities.iter().find(|q| q.0 == "conduction")
-        {
+        if let Some(probe) = &placed.built.clamps {
             let name = format!("{}.clamping", placed.name);
             let mut watch = watch(name, "conduction".into(), probe.clone(), placed.name.clone());
             (watch.event, watch.upper) = (Some(EventKind::Clamp), CLAMPS);
