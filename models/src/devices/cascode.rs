@@ -25,7 +25,7 @@ const OWN: [Param; 11] = params! {
 /// Quantity that the rated voltage bounds.
 const DIE_VOLTAGE: &str = "die-voltage";
 const PARAMS: &[Param] =
-    &join::<62, 11, 73>(join::<26, 36, 62>(jfet_params!("jfet-"), mosfet_params!("mosfet-")), OWN);
+    &join::<73, 11, 84>(join::<28, 45, 73>(jfet_params!("jfet-"), mosfet_params!("mosfet-")), OWN);
 
 /// A lead of inductance `l` from the outer node to a new inner one; the outer node itself where there is none.
 fn lead(
@@ -107,8 +107,8 @@ fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) ->
     let current = drain_lead.map_or(Probe::Conduction(jfet_die, 0), |id| Probe::Branch(id, 0));
     let heat = components.iter().map(|&id| (1.0, Probe::Power(id))).collect();
 
-    let bound = v.number("mosfet-gate-limit");
-    let mut limits = vec![("gate", vgs.clone(), -bound, bound)];
+    let (lower, upper) = mosfet_values.gate_limits();
+    let mut limits = vec![("gate", vgs.clone(), lower, upper)];
     if let Some(bound) = v.maybe("mosfet-rated-voltage").or_else(|| v.maybe("mosfet-breakdown-voltage")) {
         limits.push(("middle", vm.clone(), f64::NEG_INFINITY, bound));
     }

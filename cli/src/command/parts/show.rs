@@ -106,7 +106,13 @@ fn text(part: &Part, derived: &[Derived], celsius: f64) -> String {
         ratings.extend(x.map(|x| format!("{name} {}", people(x, unit))));
     };
     rating("voltage", part.rated_voltage(), "V");
-    rating("gate ±", part.gate_limit(), "V");
+    match part.gate_limits() {
+        Some((low, high)) if low == -high => rating("gate ±", Some(high), "V"),
+        both => {
+            rating("gate from", both.map(|b| b.0), "V");
+            rating("gate to", both.map(|b| b.1), "V");
+        }
+    }
     rating("junction up to", part.hottest(), "degC");
     rating("R_th junction-case", part.thermal.junction_case, "K/W");
     rating("leads", part.ratings.lead_current, "A");
@@ -201,6 +207,7 @@ struct Document<'a> {
     part: &'a Part,
     rated_voltage: Option<f64>,
     gate_limit: Option<f64>,
+    gate_limit_negative: Option<f64>,
     maximum_temperature: Option<f64>,
     working_temperature: f64,
     values: &'a [Derived],
@@ -240,7 +247,8 @@ fn describe<'a>(part: &'a Part, values: &'a [Derived], celsius: f64) -> Document
     Document {
         part,
         rated_voltage: part.rated_voltage(),
-        gate_limit: part.gate_limit(),
+        gate_limit: part.gate_limits().map(|g| g.1),
+        gate_limit_negative: part.gate_limits().map(|g| g.0),
         maximum_temperature: part.hottest(),
         working_temperature: celsius,
         values,
