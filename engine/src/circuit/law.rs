@@ -58,6 +58,8 @@ pub trait Law<L: Lane, const P: usize>: Clone + Debug + Send + Sync + 'static {
     const ABSOLUTE_TOLERANCE: f64 = 1e-15;
     /// Which pins direct current can flow between; narrow it where a pin is insulated.
     const JOINS: Joins = Joins::All;
+    /// Whether it is a resistance between two pins.
+    const RESISTANCE: bool = false;
     /// Coefficients at one temperature.
     type AtTemperature: Clone + Debug + Send + Sync + 'static;
 
@@ -106,6 +108,10 @@ pub trait Device<L: Lane>: Any + Debug + Send + Sync {
     /// Which pins direct current can flow between.
     fn joins(&self) -> Joins {
         Joins::All
+    }
+    /// Whether it is a resistance between two pins.
+    fn is_resistance(&self) -> bool {
+        false
     }
     /// The device as a valve, if it is one.
     fn valve(&self) -> Option<Valve> {
@@ -229,6 +235,9 @@ impl<L: Lane, M: Law<L, P>, const P: usize> Device<L> for Lawful<L, M, P> {
     }
     fn joins(&self) -> Joins {
         M::JOINS
+    }
+    fn is_resistance(&self) -> bool {
+        M::RESISTANCE
     }
     fn valve(&self) -> Option<Valve> {
         M::valve(&self.at)

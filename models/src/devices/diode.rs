@@ -15,7 +15,8 @@ use crate::devices::resistor::{self, WarmResistor};
 use crate::emission::BarrierLeakage;
 use crate::junction::{Breakdown, Junction, saturation_at};
 use crate::model::{
-    BOLTZMANN_OVER_CHARGE, Built, Entry, Param, Prefixed, Range, Values, bad, join, known_voltage, params,
+    BOLTZMANN_OVER_CHARGE, Built, DieEntry, DieKind, Entry, Param, Prefixed, Range, Values, bad, join,
+    known_voltage, params,
 };
 use crate::recovery::{StoringJunction, Times, recovery_params};
 
@@ -216,6 +217,7 @@ pub const fn entry() -> Entry {
         params: PARAMS,
         help: "Junction or Schottky diode with series resistance and depletion charge; where given: reverse and forward recovery, leakage through its barrier",
         source: "Shockley 1949; Sze & Ng, Physics of Semiconductor Devices, 3rd ed., ch. 2 and 3; Lauritzen & Ma, IEEE Trans. Power Electron. 6 (1991) 188; Padovani & Stratton, Solid-State Electron. 9 (1966) 695",
+        dies: &[DieEntry { name: "diode", prefix: "", is: DieKind::Diode, blocks: true, on: None }],
         build,
     }
 }

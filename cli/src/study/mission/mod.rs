@@ -2,6 +2,7 @@
 
 mod known;
 mod life;
+mod lifetime;
 mod picture;
 mod record;
 mod tables;
@@ -15,9 +16,10 @@ use joulestep_models::arrangement::mission::profile::Profile;
 use joulestep_models::arrangement::mission::{Followed, Make, MissionError, Options, again, follow};
 use joulestep_models::model::Range::Positive;
 
+use self::known::OfInput;
 use self::life::{Life, law_words, life, make};
 use super::{Context, Entry, Input, Question, StudyError};
-use crate::input::keys::shape::{Form, Kinds, Section, keys};
+use crate::input::keys::shape::keys;
 use crate::input::scenario::build::{Ready, build_with};
 use crate::input::scenario::resolved::{MissionSpec, Scenario, SegmentOf, SegmentSpec};
 use crate::output::account::{Account, Facts, Found};
@@ -31,7 +33,7 @@ pub static STUDY: Entry = Entry {
     help: HELP,
     examples: "joulestep mission examples/ferry-mission.toml\n\
                joulestep mission examples/ferry-mission.toml --out mission.h5 --plot mission.svg --tolerance \"0.02 K\"",
-    inputs: &[Input::SCENARIO],
+    inputs: &[Input::scenario(Asked::scenario)],
     refines: "steps",
     writes: &[],
     solve,
@@ -53,24 +55,23 @@ without the correction that is applied. Where a cycle is a line period (inverter
 
 The mission is judged by the ratings of the parts and the limits of the scenario: the temperatures of its whole course,
 voltages and currents of the cycles that were solved. There is no law of damage in this program: [mission.damage] states the
-user's own, and what is printed is what that law says.";
+user's own, and what is printed is what that law says. [mission.lifetime] states how often the mission takes place and how
+lifetimes scatter (Weibull): lifetimes in hours and years follow, of each die and of the first to fail.";
 
-static SECTION: Section = Section {
-    name: "mission",
-    help: "Junction temperatures of a scenario's arrangement through a mission of seconds to hours",
-    kinds: Kinds::None,
-    keys: keys! {
-        need "scenario": Form::OneOrMore,
-            "scenario file (TOML) with an arrangement, a thermal network and a `[mission]`";
-        may "tolerance": Form::Quantity("K", Positive), "tolerance of the temperatures", or 0.1;
-        may "resolve": Form::Whole(0, 1_000_000_000), "most cycles to resolve after a step of the load", or 2000.0;
-        may "every-cycle": Form::Flag, "resolve every cycle, without leaps: slow, to compare with";
-        may "closing": Form::Quantity("1", Positive),
-            "closing error of a periodic state that is good enough", or 1e-5;
-        may "repeating": Form::Flag,
-            "count temperature cycles as of a mission that begins anew again and again (ASTM E1049-85, 5.4.5)";
-    },
-};
+keys! {
+    /// What is asked.
+    pub(super) struct Asked in SECTION = "mission":
+        "Junction temperatures of a scenario's arrangement through a mission of seconds to hours";
+    need scenario: Files,
+        "scenario file (TOML) with an arrangement or a `[cycle]`, a thermal network and a `[mission]`";
+    may tolerance: Quantity("K", Positive), "tolerance of the temperatures", or 0.1;
+    may resolve: Whole(0, 1_000_000_000), "most cycles to resolve after a step of the load", or 2000.0;
+    may every_cycle: Flag, "resolve every cycle, without leaps: slow, to compare with", else false;
+    may closing: Quantity("1", Positive),
+        "closing error of a periodic state that is good enough", or 1e-5;
+    may repeating: Flag,
+        "count temperature cycles as of a mission that begins anew again and again (ASTM E1049-85, 5.4.5)", else false;
+}
 
 impl From<MissionError> for StudyError {
     fn from(error: MissionError) -> Self {
@@ -96,27 +97,28 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
     context.go_on()?;
     let scenario = question.scenario()?;
     let refused = |what: &str| StudyError::Refused(what.into());
-    let (Some(spec), Some(arrangement)) = (&scenario.mission, &scenario.arrangement) else {
+    let (Some(spec), Some((kind, frequency))) = (&scenario.mission, scenario.repeating()) else {
         return Err(refused("no [mission]: expected a profile of load or ambient"));
     };
     let ready = build_with(scenario, &context.reductions())?;
     if ready.placed.iter().all(|p| p.heat.iter().all(Option::is_none)) {
         return Err(refused(
-            "no die of the arrangement has a heat input (named PLACE-DIE): there is no temperature to follow",
+            "no die has a heat input (in an arrangement, one named PLACE-DIE): there is no temperature to follow",
         ));
     }
     let network = ready.setup.thermal.as_ref().map(|t| t.modal());
     let profile = life::profile(spec, network.map_or(&[][..], |m| m.boundaries()));
     let profile = profile.ok_or_else(|| refused("a course of a boundary that the network does not have"))?;
     let inputs = network.map_or(Vec::new(), |m| m.inputs().to_vec());
+    let asked = question.asked(Asked::read)?;
     let options = Options {
-        tolerance: question.number("tolerance"),
-        resolve: u32::try_from(question.whole("resolve")).unwrap_or(u32::MAX),
-        every_cycle: question.flag("every-cycle"),
-        effort: Effort { closing: question.number("closing"), ..Effort::default() },
-        switching: Some(arrangement.values.number("frequency")),
+        tolerance: asked.tolerance,
+        resolve: u32::try_from(asked.resolve).unwrap_or(u32::MAX),
+        every_cycle: asked.every_cycle,
+        effort: Effort { closing: asked.closing, ..Effort::default() },
+        switching: Some(frequency),
     };
-    let task = Task { scenario, spec, profile, options, repeating: question.flag("repeating") };
+    let task = Task { scenario, spec, profile, options, repeating: asked.repeating };
     // A coarser one solves cycles of the one as stated again.
     let near = question.left::<Followed>().filter(|_| context.level.0 > 0);
     let followed = match near {
@@ -126,7 +128,7 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
     if context.level.0 == 0 {
         question.leave(followed.clone());
     }
-    Ok(task.study(&followed, ready, arrangement.arrangement.kind))
+    Ok(task.study(&followed, ready, &kind))
 }
 
 impl Task<'_> {
@@ -136,15 +138,12 @@ impl Task<'_> {
         context: &Context<'_>,
         work: impl FnOnce(&mut Make<'_>) -> Result<T, MissionError>,
     ) -> Result<T, StudyError> {
-        let parameter = |c: &SegmentSpec| match c.of {
-            SegmentOf::Parameter(key) => Some(key),
-            SegmentOf::Boundary(_) => None,
-        };
-        let keys: Vec<&'static str> = self.spec.segments.iter().filter_map(parameter).collect();
+        let of = self.spec.segments.iter().map(|s: &SegmentSpec| &s.of);
+        let moved: Vec<&SegmentOf> = of.filter(|of| !matches!(of, SegmentOf::Boundary(_))).collect();
         let mut scenario = self.scenario.clone();
         let reductions = context.reductions();
         let mut build = |values: &[f64]| {
-            let (layout, mut setup) = make(&mut scenario, &reductions, &keys, values)?;
+            let (layout, mut setup) = make(&mut scenario, &reductions, &moved, values)?;
             context.level.apply(&mut setup);
             Ok((layout, setup))
         };
@@ -175,11 +174,12 @@ impl Task<'_> {
 
     fn study(&self, f: &Followed, ready: Ready, kind: &str) -> Study {
         let lives = life(f, self.spec.damage.as_ref(), self.repeating);
+        let known: Vec<_> = (0..f.inputs.len()).map(|k| known::known_of(f, &self.options, k)).collect();
         let account = self.account(f, ready);
         let named = if self.scenario.title.is_empty() { kind } else { &self.scenario.title };
         let mut study = Study {
             title: format!("{named}: how hot do the dies get over the mission?"),
-            answers: self.answers(f, &lives),
+            answers: self.answers(f, &lives, &known),
             conditions: self.conditions(f, kind),
             definitions: DEFINITIONS.map(|(a, b)| (a.to_string(), b.to_string())).to_vec(),
             tables: known::tables(f, &lives, &self.options, self.profile.begin),
@@ -190,6 +190,7 @@ impl Task<'_> {
             )],
             ..Study::default()
         };
+        self.lifetime(&mut study, f, &lives, &known);
         study.answers.extend(account.answers());
         account.tell(&mut study);
         if f.work.estimate > self.options.tolerance && !self.options.every_cycle {
@@ -237,8 +238,7 @@ impl Task<'_> {
     }
 
     /// The hottest of each die, damage by the user's law, the balance.
-    fn answers(&self, f: &Followed, lives: &[Life]) -> Vec<Answer> {
-        let known: Vec<_> = (0..f.inputs.len()).map(|k| known::known_of(f, &self.options, k)).collect();
+    fn answers(&self, f: &Followed, lives: &[Life], known: &[OfInput]) -> Vec<Answer> {
         let mut all = Vec::new();
         for (k, name) in f.inputs.iter().enumerate() {
             let high =
@@ -249,13 +249,12 @@ impl Task<'_> {
             let answer = Answer::new(format!("{name}.largest"), format!("{name}, hottest"), value, "degC");
             all.push(answer.further(known[k].kelvin).remark(at));
         }
-        let exponent = self.spec.damage.as_ref().map_or(1.0, |l| l.exponent.abs());
         for (k, name) in f.inputs.iter().enumerate() {
             let Some((mission, ripple)) = lives[k].damage else { continue };
             let sum = mission + ripple;
             let answer = Answer::new(format!("{name}.damage"), format!("{name}, damage"), sum, "1");
             let words = format!("{ripple:.2e} of it by the ripple; 1 after {:.3e} such missions", 1.0 / sum);
-            all.push(answer.further(exponent * known[k].share * sum.abs()).remark(words));
+            all.push(answer.further(self.damage_share(&known[k]) * sum.abs()).remark(words));
         }
         let most = known.iter().map(|k| k.share).fold(0.0, f64::max);
         let sums = [
@@ -270,15 +269,29 @@ impl Task<'_> {
         all
     }
 
+    /// How far a damage may be wrong by what the power of its input may be wrong by, as a share of it.
+    fn damage_share(&self, known: &OfInput) -> f64 {
+        self.spec.damage.as_ref().map_or(1.0, |l| l.exponent.abs()) * known.share
+    }
+
+    /// The lifetime by the user's law and use.
+    fn lifetime(&self, study: &mut Study, f: &Followed, lives: &[Life], known: &[OfInput]) {
+        let Some(spec) = &self.spec.lifetime else { return };
+        let shares: Vec<f64> = known.iter().map(|k| self.damage_share(k)).collect();
+        let all = lifetime::lifetimes(spec, f, lives, &shares);
+        study.answers.extend(lifetime::answer(spec, &all));
+        study.tables.insert(1, lifetime::table(spec, &all));
+        study.conditions.push(lifetime::words(spec));
+        let words = "by the law: until the damage of all missions is 1; n % failed: of many, that share has failed by \
+                     then (Weibull 1951, IEC 61649); first to fail: any of the dies, in series";
+        study.definitions.push(("lifetime".into(), words.into()));
+    }
+
     fn conditions(&self, f: &Followed, kind: &str) -> Vec<String> {
         let s = if self.profile.rounds == 1 { "" } else { "s" };
         let span = f.course.last().map_or(0.0, |i| i.time);
         let mut all = vec![
-            format!(
-                "{} in {} round{s} of the profile; arrangement: {kind}.",
-                people(span, "s"),
-                self.profile.rounds
-            ),
+            format!("{} in {} round{s} of the profile; {kind}.", people(span, "s"), self.profile.rounds),
             format!("Tolerance of the temperatures: {}.", people(self.options.tolerance, "K")),
             "Device laws are held at the mean temperature of a cycle; its ripple does not act back on them."
                 .into(),

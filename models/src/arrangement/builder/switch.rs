@@ -94,7 +94,7 @@ impl Builder<'_> {
             voltage: probe("voltage", sign),
             current: probe("current", sign),
             partner: None,
-            gated,
+            line: gated.then(|| name.to_string()),
         });
     }
 

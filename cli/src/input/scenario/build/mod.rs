@@ -6,6 +6,7 @@ mod judge;
 mod limit;
 mod notes;
 mod parts;
+mod repeats;
 mod signal;
 mod switching;
 mod thermal;
@@ -141,6 +142,7 @@ pub fn build_with(scenario: &Scenario, reductions: &Reductions) -> Result<Ready,
     build.arrangement();
     build.components();
     let gates = build.gates();
+    build.repeats();
     let thermal = build.thermal();
     build.heat();
     // A circuit that lacks pieces would float where it does not.

@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use super::Resolve;
 use crate::input::keys::fields::Named;
-use crate::input::scenario::resolved::{CriterionSpec, Scenario, Task, What};
+use crate::input::scenario::resolved::{Criterion, Scenario, Task, What};
 
 impl Resolve<'_> {
     pub(super) fn lines(&mut self, scenario: &Scenario) {
@@ -21,7 +21,8 @@ impl Resolve<'_> {
         }
         for g in &scenario.protections {
             read.extend(g.reset.iter().map(|l| (l, format!("protection.{}.reset", g.name.name))));
-            if let CriterionSpec::Level { blanking: Some((drive, _, _)), .. } = &g.criterion
+            if let Criterion::Level(level) = &g.kind
+                && let Some(drive) = &level.blanking_drive
                 && !drives.contains(drive.name.as_str())
             {
                 let key = format!("protection.{}.blanking-drive", g.name.name);
@@ -39,12 +40,13 @@ impl Resolve<'_> {
 /// Lines that something sets.
 pub(crate) fn set_lines(scenario: &Scenario) -> BTreeSet<String> {
     let events = scenario.events.iter().filter_map(|h| match &h.what {
-        What::Line(line, _) => Some(line),
+        What::LineOn(on) => Some(&on.line),
+        What::LineOff(off) => Some(&off.line),
         _ => None,
     });
-    let complements = scenario.controllers.iter().filter_map(|c| match &c.task {
-        Task::Pwm { complement: Some((line, _)), .. } => Some(line),
-        _ => None,
+    let complements = scenario.controllers.iter().filter_map(|c| match &c.kind {
+        Task::Pwm(pwm) => pwm.complement.as_ref(),
+        Task::Hysteretic(_) => None,
     });
     let outputs = scenario.controllers.iter().map(|c| &c.output).chain(complements);
     let trips = scenario.protections.iter().map(|g| &g.trip);
