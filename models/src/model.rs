@@ -1,10 +1,14 @@
 //! What a model is: its name, pins, parameters with units, and how it enters a circuit. Knows no model.
 
+mod stress;
+
 use std::collections::BTreeMap;
 
 use joulestep_engine::circuit::graph::{ChoiceId, Circuit, ComponentId, HeatId, NodeId, WaveId};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::error::CircuitError;
+
+pub use stress::{Avalanche, Surge};
 
 /// 0 °C in K.
 pub const CELSIUS: f64 = 273.15;
@@ -332,6 +336,10 @@ pub struct Built {
     pub clamps: Option<Probe>,
     /// Ranges for which its law is known, in the same form; outside, its numbers are not to be trusted.
     pub known: Vec<(&'static str, Probe, f64, f64)>,
+    /// Its junctions that may go into avalanche.
+    pub avalanches: Vec<Avalanche>,
+    /// What a surge may heat it by.
+    pub surge: Surge,
 }
 
 /// The error of a component with a value.

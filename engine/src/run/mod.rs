@@ -2,6 +2,7 @@
 
 pub mod abreast;
 mod boundary;
+pub mod burst;
 pub mod coupling;
 mod displace;
 pub mod gauge;

@@ -222,6 +222,7 @@ impl<L: Lane> Watcher<L> {
                 let bound = people(level, watch.unit);
                 let note = match (kind, above) {
                     (EventKind::Clamp, _) => format!("starts to conduct (above {bound})"),
+                    (EventKind::Avalanche, _) => watch.long_name.clone(),
                     (_, true) => format!("{} rises above {bound}", watch.long_name),
                     (_, false) => format!("{} falls below {bound}", watch.long_name),
                 };

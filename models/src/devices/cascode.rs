@@ -8,8 +8,8 @@ use joulestep_engine::error::CircuitError;
 use crate::devices::jfet::{self, Strips, jfet_params};
 use crate::devices::mosfet::{self, mosfet_params};
 use crate::model::{
-    Built, DieEntry, DieKind, Entry, OnGate, Param, Prefixed, Range, Values, above, bad, join, known_voltage,
-    params,
+    Avalanche, Built, DieEntry, DieKind, Entry, OnGate, Param, Prefixed, Range, Values, above, bad, join,
+    known_voltage, params,
 };
 
 const OWN: [Param; 11] = params! {
@@ -133,7 +133,13 @@ fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) ->
         known.push(("current", current.clone(), -range, range));
     }
     let hottest = v.number("maximum-temperature");
+    let of_jfet = Probe::Voltage(drain, near);
+    let avalanches = [
+        Avalanche::of("jfet", &jfet_values, of_jfet, Probe::Conduction(jfet_die, 0)),
+        Avalanche::of("mosfet", &mosfet_values, vm.clone(), mosfet.current.clone()),
+    ];
     Ok(Built {
+        avalanches: avalanches.into_iter().flatten().collect(),
         components,
         dies: vec![("jfet", jfet), ("mosfet", mosfet.die)],
         hottest: vec![("jfet", hottest), ("mosfet", hottest)],

@@ -15,8 +15,8 @@ use crate::devices::resistor::{self, WarmResistor};
 use crate::emission::BarrierLeakage;
 use crate::junction::{Breakdown, Junction, saturation_at};
 use crate::model::{
-    BOLTZMANN_OVER_CHARGE, Built, DieEntry, DieKind, Entry, Param, Prefixed, Range, Values, bad, join,
-    known_voltage, params,
+    Avalanche, BOLTZMANN_OVER_CHARGE, Built, DieEntry, DieKind, Entry, Param, Prefixed, Range, Values, bad,
+    join, known_voltage, params,
 };
 use crate::recovery::{StoringJunction, Times, recovery_params};
 
@@ -194,7 +194,10 @@ fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) ->
     let voltage = Probe::Voltage(pins[0], pins[1]);
     let rated = v.maybe("rated-voltage").map(|rated| -rated);
     let known = -known_voltage(v.maybe("breakdown-voltage"), v.maybe("rated-voltage"));
+    let reverse = Probe::Voltage(pins[1], anode);
+    let avalanche = Avalanche::of("diode", &own, reverse, current.clone());
     Ok(Built {
+        avalanches: avalanche.into_iter().collect(),
         known: vec![("voltage", voltage.clone(), known, f64::INFINITY)],
         dies: vec![("diode", components.clone())],
         hottest: vec![("diode", v.number("maximum-temperature"))],

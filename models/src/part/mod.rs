@@ -9,7 +9,7 @@ mod ratings;
 pub use curve::{Conditions, Curve, Quantity, Variable};
 pub use derive::{Changed, Derivation, DeriveError, derive};
 pub use inspect::{Fault, Spot, inspect};
-pub use ratings::Ratings;
+pub use ratings::{OfAvalanche, Ratings};
 
 use std::collections::BTreeSet;
 

@@ -18,8 +18,8 @@ use crate::channel::{overdrive, slowing};
 use crate::charge::Depletion;
 use crate::junction::{Breakdown, Junction, Leakage, saturation_at};
 use crate::model::{
-    BOLTZMANN_OVER_CHARGE, Built, DieEntry, DieKind, Entry, OnGate, Param, Prefixed, Range, STATED_AT,
-    Values, above, bad, known_voltage,
+    Avalanche, BOLTZMANN_OVER_CHARGE, Built, DieEntry, DieKind, Entry, OnGate, Param, Prefixed, Range,
+    STATED_AT, Values, above, bad, known_voltage,
 };
 
 /// The law; pins drain, gate, source. Local unknowns: vds, vgs in V.
@@ -244,11 +244,15 @@ const PARAMS: &[Param] = &{
 
 fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) -> Result<Built, CircuitError> {
     let kelvin = v.kelvin("junction-temperature");
-    let law = law(name, &Prefixed { values: v, prefix: "" }, v.number("linear-above"), kelvin)?;
+    let own = Prefixed { values: v, prefix: "" };
+    let law = law(name, &own, v.number("linear-above"), kelvin)?;
     let id = circuit.law(name, "jfet", pins, law, kelvin)?;
+    let blocked = Probe::Voltage(pins[0], pins[1]);
+    let avalanche = Avalanche::of("jfet", &own, blocked.clone(), Probe::Conduction(id, 0));
     let known = known_voltage(v.maybe("breakdown-voltage"), None);
     Ok(Built {
-        known: vec![("voltage", Probe::Voltage(pins[0], pins[1]), f64::NEG_INFINITY, known)],
+        avalanches: avalanche.into_iter().collect(),
+        known: vec![("voltage", blocked, f64::NEG_INFINITY, known)],
         components: vec![id],
         dies: vec![("jfet", vec![id])],
         hottest: vec![("jfet", v.number("maximum-temperature"))],

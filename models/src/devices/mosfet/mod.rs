@@ -20,8 +20,8 @@ use crate::channel::{overdrive, slowing};
 use crate::charge::Depletion;
 use crate::junction::{Breakdown, Junction, Leakage, saturation_at};
 use crate::model::{
-    BOLTZMANN_OVER_CHARGE, Built, DieEntry, DieKind, Entry, OnGate, Param, Prefixed, Range, STATED_AT,
-    Values, known_voltage,
+    Avalanche, BOLTZMANN_OVER_CHARGE, Built, DieEntry, DieKind, Entry, OnGate, Param, Prefixed, Range,
+    STATED_AT, Values, known_voltage,
 };
 
 /// The law; pins drain, gate, source. Local unknowns: vds, vgs in V.
@@ -208,7 +208,9 @@ fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) ->
         limits.push(("voltage", vds.clone(), f64::NEG_INFINITY, rated));
     }
     let known = known_voltage(v.maybe("breakdown-voltage"), v.maybe("rated-voltage"));
+    let avalanche = Avalanche::of("mosfet", &own, vds.clone(), placed.current.clone());
     Ok(Built {
+        avalanches: avalanche.into_iter().collect(),
         known: vec![("voltage", vds.clone(), f64::NEG_INFINITY, known)],
         dies: vec![("mosfet", placed.die)],
         hottest: vec![("mosfet", v.number("maximum-temperature"))],
